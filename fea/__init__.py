@@ -1,0 +1,1 @@
+"""Structure: beams on clamps, solving, checks and audit."""

@@ -1,0 +1,1 @@
+"""Roof geometry, snow, sliding force and layout: everything before the structure."""

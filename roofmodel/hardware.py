@@ -1,0 +1,159 @@
+"""Rail, clamp and panel as data, SI.
+
+Directions at a clamp are those of its seam: along (down the slope positive), across (level, to the right
+looking up the slope), pull (away from the roof). A strength of NaN means that nobody gave one.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import StrEnum
+
+import numpy as np
+from numpy.typing import NDArray
+
+Array = NDArray[np.float64]
+
+
+class DesignFormat(StrEnum):
+    """How demand and resistance are compared."""
+
+    ASD = "ASD"  # allowable strength
+    LRFD = "LRFD"  # load and resistance factor
+    EN = "EN"  # partial factors
+
+
+@dataclass(frozen=True)
+class Material:
+    """Linear elastic metal: E, G [Pa], alpha [1/K], density [kg/m^3], yield strength [Pa]."""
+
+    name: str
+    E: float
+    G: float
+    alpha: float
+    density: float
+    yield_strength: float
+
+
+@dataclass(frozen=True)
+class Section:
+    """Rail cross-section in its principal axes y (up the slope) and z (away from the roof).
+
+    Attributes
+    ----------
+    area : float
+        [m^2]
+    I_y, I_z : float
+        Second moments about y (bending away from the roof) and z (bending down the slope). [m^4]
+    J : float
+        St-Venant torsion constant. [m^4]
+    W_y, W_z : float
+        Elastic section moduli about y and z. [m^3]
+    W_t : float
+        Torsion modulus: shear stress = T / W_t. [m^3]
+    shear_y, shear_z : float
+        Shear areas for forces along y and z; infinite for none. [m^2]
+    depth_y, depth_z : float
+        Outside size along y and z. [m]
+    label : str
+        For the report, such as "round tube 42 x 3 mm".
+    """
+
+    area: float
+    I_y: float
+    I_z: float
+    J: float
+    W_y: float
+    W_z: float
+    W_t: float
+    shear_y: float
+    shear_z: float
+    depth_y: float
+    depth_z: float
+    label: str
+
+
+@dataclass(frozen=True)
+class Rail:
+    """A rail: section, metal and what is asked of it.
+
+    `deflection_ratio` n asks for deflection <= span / n; NaN for not given. `thermal` is the change of
+    temperature from installation [K], its effect always held while snow is scaled. `resistance_factor`
+    divides (ASD Omega, EN gamma_M) or multiplies (LRFD phi) the yield strength, by the format.
+    """
+
+    section: Section
+    material: Material
+    deflection_ratio: float
+    thermal: float
+    resistance_factor: float
+    resistance_clause: str
+
+
+class Interaction(StrEnum):
+    """How along-seam, across-seam and pull utilizations combine."""
+
+    LINEAR = "linear"  # sum <= 1
+    CIRCULAR = "circular"  # square root of the sum of squares <= 1
+    SEPARATE = "separate"  # each on its own, only if tests show it
+
+
+@dataclass(frozen=True)
+class Clamp:
+    """A seam clamp.
+
+    Attributes
+    ----------
+    stiffness : (6, 6) float
+        At the grip point, seam axes (along, across, pull, and rotations about the same axes).
+        [N/m, N, N m/rad]
+    strength : (4,) float
+        Design resistance along, across, pull, push, already divided or multiplied by the factor of the
+        format. NaN where not given. [N]
+    nominal : (4,) float
+        The strengths as given. [N]
+    factor : float
+        The factor between the two, as the format uses it.
+    strength_kind : str
+        What the given numbers are, in the user's words.
+    height : float
+        Height of the rail's axis above the grip point. [m]
+    grip_length : float
+        Length along the seam that turns a moment into a push-pull pair. [m]
+    test_height : float
+        Height above the grip at which the along-seam strength was tested; eccentricity up to here is in
+        the tested strength already. [m]
+    interaction : Interaction
+    test_basis : str
+        Where the strengths come from; empty for unknown.
+    """
+
+    stiffness: Array
+    strength: Array
+    nominal: Array
+    factor: float
+    strength_kind: str
+    height: float
+    grip_length: float
+    test_height: float
+    interaction: Interaction
+    test_basis: str
+
+
+@dataclass(frozen=True)
+class Panel:
+    """Standing-seam panel: seam spacing and height, sheet, clips, and what its fixed point holds.
+
+    `anchorage` is the design resistance of one panel strip's fixed point [N], NaN for not given.
+    """
+
+    seam_spacing: float
+    seam_height: float
+    thickness: float
+    metal: str
+    clip_spacing: float
+    anchorage: float
+    anchorage_nominal: float
+    anchorage_factor: float
+
+

@@ -1,0 +1,73 @@
+"""Rows, clamps and splices as they stand on the planes."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import StrEnum
+
+import numpy as np
+from numpy.typing import NDArray
+
+Array = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+
+
+class SpliceKind(StrEnum):
+    """What a splice passes on."""
+
+    HINGE = "hinge"  # axial force, shear and torsion, no bending
+    CONTINUOUS = "continuous"  # everything
+    SLIDING = "sliding"  # shear and torsion, no bending, no axial force
+
+
+@dataclass(frozen=True)
+class Layout:
+    """Everything that is placed on the roof.
+
+    Positions s run along a row from its start, which is its left end looking up the slope.
+
+    Attributes
+    ----------
+    row_name : tuple of str, (r,)
+    row_plane : (r,) int
+    row_start, row_end : (r, 2) float
+        Rail ends in the plane's (u, v). [m]
+    row_full : (r, 2) bool
+        Whether the row runs to the edge of its plane at start and end; else it is a partial row.
+    clamp_name : tuple of str, (c,)
+        Such as "R1-07"; sorted by row, then by s.
+    clamp_row : (c,) int
+    clamp_s : (c,) float
+        [m]
+    clamp_uv : (c, 2) float
+        Plane coordinates. [m]
+    clamp_seam : (c,) int
+        Seam number on the plane, 0 for the first seam.
+    seam_angle : (r,) float
+        Angle from the fall line to the seam direction of the row's plane, positive toward +u going
+        up. [rad]
+    splice_row : (k,) int
+    splice_s : (k,) float
+        [m]
+    splice_kind : tuple of SpliceKind, (k,)
+    """
+
+    row_name: tuple[str, ...]
+    row_plane: IntArray
+    row_start: Array
+    row_end: Array
+    row_full: NDArray[np.bool_]
+    clamp_name: tuple[str, ...]
+    clamp_row: IntArray
+    clamp_s: Array
+    clamp_uv: Array
+    clamp_seam: IntArray
+    seam_angle: Array
+    splice_row: IntArray
+    splice_s: Array
+    splice_kind: tuple[SpliceKind, ...]
+
+    @property
+    def row_length(self) -> Array:
+        """Rail lengths, (r,). [m]."""
+        return np.asarray(np.linalg.norm(self.row_end - self.row_start, axis=1))

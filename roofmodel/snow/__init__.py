@@ -1,0 +1,1 @@
+"""Snow cases by the standards, behind one small interface."""

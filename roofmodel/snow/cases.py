@@ -1,0 +1,165 @@
+"""Snow cases as sums of linear pressure patches, integrated exactly.
+
+A case is a list of zones. Each zone is a plan polygon on one plane with a pressure that varies linearly
+inside it; where zones overlap, pressures add. Pressure is vertical, per plan area.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import StrEnum
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from shapely import MultiPolygon, Polygon
+
+Array = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+
+
+class LoadLevel(StrEnum):
+    """What the standard's own number means."""
+
+    STRENGTH = "strength"  # already factored (ASCE/SEI 7-22 ground snow)
+    CHARACTERISTIC = "characteristic"  # to be multiplied by the load factor of the format
+    MEASURED = "measured"  # what lay on the roof
+
+
+@dataclass(frozen=True)
+class Value:
+    """One number of a formula: symbol, SI value, SI unit as pint reads it, and where it comes from."""
+
+    symbol: str
+    value: float
+    unit: str = ""
+    note: str = ""
+
+
+@dataclass(frozen=True)
+class Zone:
+    """A patch of snow on one plane.
+
+    Attributes
+    ----------
+    name : str
+        Plain words, such as "leeward drift below N1".
+    plane : int
+        Index of the plane.
+    polygon : shapely Polygon or MultiPolygon
+        Extent on plan, local roof coordinates. [m]
+    pressure : (3,) float
+        a, b, c of p(x, y) = a + b x + c y, vertical per plan area. [Pa, Pa/m, Pa/m]
+    clause : str
+        Standard and clause.
+    formula : str
+        The formula in symbols, such as "p_s = C_s p_f".
+    values : tuple of Value
+        What the symbols stand for here.
+    """
+
+    name: str
+    plane: int
+    polygon: Polygon | MultiPolygon
+    pressure: Array
+    clause: str
+    formula: str
+    values: tuple[Value, ...] = ()
+
+
+@dataclass(frozen=True)
+class SnowCase:
+    """One arrangement of snow on the roof.
+
+    Attributes
+    ----------
+    name : str
+        Short and unique, such as "unbalanced, wind from W".
+    standard : str
+        Standard and edition.
+    level : LoadLevel
+        What the pressures mean.
+    zones : tuple of Zone
+        Patches that add up.
+    density : float
+        Density for depth, the lightest that fits the case. [kg/m^3]
+    notes : tuple of str
+        Choices made and said, such as that retained snow takes no slippery reduction.
+    """
+
+    name: str
+    standard: str
+    level: LoadLevel
+    zones: tuple[Zone, ...]
+    density: float
+    notes: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class SnowSet:
+    """All cases of a roof, and those that were considered and do not apply, with why."""
+
+    cases: tuple[SnowCase, ...]
+    skipped: tuple[tuple[str, str], ...] = ()
+
+
+def linear_integral(polygons: NDArray[np.object_], pressure: Array) -> Array:
+    """Integrate linear pressures over polygons exactly.
+
+    Parameters
+    ----------
+    polygons : (n,) shapely geometry
+        Plan polygons; empty ones give 0. [m]
+    pressure : (3,) or (n, 3) float
+        a, b, c of a + b x + c y. [Pa, Pa/m, Pa/m]
+
+    Returns
+    -------
+    (n,) float
+        Force. [N] The integral of a linear function is its value at the centroid times the area.
+    """
+    area = np.asarray(shapely.area(polygons))
+    centroid = shapely.get_coordinates(shapely.centroid(polygons[area > 0.0]))
+    value = np.zeros(len(polygons))
+    coefficients = np.broadcast_to(pressure, (len(polygons), 3))[area > 0.0]
+    value[area > 0.0] = coefficients[:, 0] + np.sum(coefficients[:, 1:] * centroid, axis=1)
+    return value * area
+
+
+def case_force(case: SnowCase, polygons: NDArray[np.object_], plane: IntArray) -> Array:
+    """Vertical snow force on each plan polygon.
+
+    Parameters
+    ----------
+    case : SnowCase
+    polygons : (n,) shapely Polygon
+        Plan polygons. [m]
+    plane : (n,) int
+        Plane each polygon lies on.
+
+    Returns
+    -------
+    (n,) float
+        Exact integral of the pressure. [N]
+    """
+    force = np.zeros(len(polygons))
+    for zone in case.zones:
+        index = np.flatnonzero(plane == zone.plane)
+        shapely.prepare(zone.polygon)
+        inside = shapely.contains_properly(zone.polygon, polygons[index])
+        touching = ~inside & shapely.intersects(zone.polygon, polygons[index])
+        force[index[inside]] += linear_integral(polygons[index[inside]], zone.pressure)
+        cut = shapely.intersection(zone.polygon, polygons[index[touching]])
+        force[index[touching]] += linear_integral(cut, zone.pressure)
+    return force
+
+
+def case_pressure_at(case: SnowCase, xy: Array, plane: IntArray) -> Array:
+    """Pressure (n,) at plan points (n, 2) that lie on the given planes (n,). [Pa]."""
+    pressure = np.zeros(len(xy))
+    points = shapely.points(xy)
+    for zone in case.zones:
+        shapely.prepare(zone.polygon)
+        hit = (plane == zone.plane) & shapely.intersects(zone.polygon, points)
+        pressure[hit] += zone.pressure[0] + xy[hit] @ zone.pressure[1:]
+    return pressure

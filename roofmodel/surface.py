@@ -1,0 +1,216 @@
+"""The recognized roof as plain arrays: planes, edges and steps.
+
+Axes: x east, y north, z up, meters, local origin (`RoofSurface.offset` brings it back to the map).
+Every plane carries its own frame (u, v): u runs level to the right for a person who stands outside the
+eave and looks up the slope, v runs up the slope in true length, both start at 0 at the outline's minimum.
+Angles are in radians; azimuth is the compass direction of the fall, clockwise from north.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import StrEnum
+
+import numpy as np
+from numpy.typing import NDArray
+from shapely import Polygon
+
+Array = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+
+FLAT_SLOPE = np.radians(0.5)  # below this a plane has no fall line worth the name [rad]
+
+
+class EdgeKind(StrEnum):
+    """What a straight roof edge is, in the words of the trade."""
+
+    EAVE = "eave"  # lower free edge, snow leaves here
+    RAKE = "rake"  # sloping free edge
+    HEAD = "head"  # upper free edge of a plane, nothing above
+    RIDGE = "ridge"  # level, both planes fall away
+    HIP = "hip"  # sloping, both planes fall away
+    VALLEY = "valley"  # both planes fall toward it
+    BREAK = "pitch break"  # one plane falls toward it, the other away from it
+    STEP = "step"  # foot of a wall that rises to a higher roof
+
+
+@dataclass(frozen=True)
+class Planes:
+    """Recognized planes, one row each.
+
+    Attributes
+    ----------
+    name : tuple of str, (p,)
+        Compass direction of the fall and a number, such as "S1"; "F1" for flat planes.
+    origin : (p, 3) float
+        Point of the plane at u = v = 0. [m]
+    across, upslope, normal : (p, 3) float
+        Unit vectors; ``across = upslope x normal``; normal points up.
+    slope, azimuth : (p,) float
+        Slope from the horizontal and compass direction of the fall. [rad]
+    outline : tuple of shapely Polygon, (p,)
+        Outline in (u, v), counter-clockwise, holes allowed. [m]
+    """
+
+    name: tuple[str, ...]
+    origin: Array
+    across: Array
+    upslope: Array
+    normal: Array
+    slope: Array
+    azimuth: Array
+    outline: tuple[Polygon, ...]
+
+    @property
+    def count(self) -> int:
+        """Number of planes."""
+        return len(self.name)
+
+    @property
+    def true_area(self) -> Array:
+        """Area on the slope, (p,). [m^2]."""
+        return np.array([polygon.area for polygon in self.outline])
+
+    @property
+    def plan_area(self) -> Array:
+        """Area on plan, (p,). [m^2]."""
+        return self.true_area * np.cos(self.slope)
+
+    def to_world(self, plane: int | IntArray, uv: Array) -> Array:
+        """Points of the roof from plane coordinates.
+
+        Parameters
+        ----------
+        plane : int or (n,) int
+            Plane index, one for all points or one each.
+        uv : (n, 2) float
+            Plane coordinates. [m]
+
+        Returns
+        -------
+        (n, 3) float
+            Local roof coordinates. [m]
+        """
+        return (
+            self.origin[plane]
+            + uv[..., 0:1] * self.across[plane]
+            + uv[..., 1:2] * self.upslope[plane]
+        )
+
+    def to_plane(self, plane: int | IntArray, xyz: Array) -> Array:
+        """Plane coordinates (n, 2) of roof points (n, 3). [m]."""
+        delta = xyz - self.origin[plane]
+        return np.stack(
+            [
+                np.sum(delta * self.across[plane], axis=-1),
+                np.sum(delta * self.upslope[plane], axis=-1),
+            ],
+            axis=-1,
+        )
+
+    def plan_to_plane(self, plane: int | IntArray, xy: Array) -> Array:
+        """Plane coordinates (n, 2) of the plane's points straight above plan points (n, 2). [m]."""
+        delta = xy - self.origin[plane][..., :2]
+        run = np.sum(delta * self.upslope[plane][..., :2], axis=-1)
+        u = np.sum(delta * self.across[plane][..., :2], axis=-1)
+        return np.stack([u, run / np.cos(self.slope[plane]) ** 2], axis=-1)
+
+
+@dataclass(frozen=True)
+class Edges:
+    """Straight edges of the planes.
+
+    Attributes
+    ----------
+    name : tuple of str, (e,)
+        Such as "S1 eave" or "S1|E1 valley"; numbered where a plane has several of a kind.
+    kind : tuple of EdgeKind, (e,)
+        What the edge is.
+    start, end : (e, 3) float
+        Ends; ``plane[:, 0]`` lies to the left of start -> end seen from above. [m]
+    plane : (e, 2) int
+        The plane the edge belongs to and the plane on the other side, -1 for none.
+    height : (e,) float
+        Height of the lower end above the lowest point of the roof model's ground datum; for a step
+        the height of the wall above the edge's middle. [m]
+    """
+
+    name: tuple[str, ...]
+    kind: tuple[EdgeKind, ...]
+    start: Array
+    end: Array
+    plane: IntArray
+    height: Array
+
+    @property
+    def count(self) -> int:
+        """Number of edges."""
+        return len(self.name)
+
+    @property
+    def length(self) -> Array:
+        """True lengths, (e,). [m]."""
+        return np.asarray(np.linalg.norm(self.end - self.start, axis=1))
+
+
+@dataclass(frozen=True)
+class Steps:
+    """Places where a lower roof meets a wall below a higher roof.
+
+    Attributes
+    ----------
+    lower, upper : (s,) int
+        Plane that receives the drift, plane whose edge tops the wall.
+    lower_edge, upper_edge : (s,) int
+        The two edges; -1 where the lower plane runs on below the upper edge without an edge of its own.
+    start, end : (s, 3) float
+        The foot of the wall on the lower plane; the lower plane lies to the left of start -> end. [m]
+    wall : (s, 2) float
+        Height of the upper edge above the foot at start and end. [m]
+    gap : (s,) float
+        Plan distance between the foot and the upper edge, 0 for abutting roofs. [m]
+    """
+
+    lower: IntArray
+    upper: IntArray
+    lower_edge: IntArray
+    upper_edge: IntArray
+    start: Array
+    end: Array
+    wall: Array
+    gap: Array
+
+    @property
+    def count(self) -> int:
+        """Number of steps."""
+        return len(self.lower)
+
+
+@dataclass(frozen=True)
+class RoofSurface:
+    """A roof that has been understood.
+
+    Attributes
+    ----------
+    points : (n, 3) float
+        Mesh vertices, local coordinates. [m]
+    faces : (m, 3) int
+        Triangles, all facing up.
+    face_plane : (m,) int
+        Plane of each triangle.
+    planes, edges, steps
+        What was recognized.
+    offset : (3,) float
+        Map coordinates of the local origin. [m]
+    notes : tuple of str
+        Every assumption and repair, one sentence each, for the user to read.
+    """
+
+    points: Array
+    faces: IntArray
+    face_plane: IntArray
+    planes: Planes
+    edges: Edges
+    steps: Steps
+    offset: Array
+    notes: tuple[str, ...] = ()

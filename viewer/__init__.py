@@ -1,0 +1,1 @@
+"""What a person sees: command line, pictures, tables, report."""
