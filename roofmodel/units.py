@@ -1,0 +1,232 @@
+"""Quantities at the edges: text such as "30 psf" in, SI inside, either system out."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from functools import cache
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    import pint
+
+EXAMPLES = {
+    "length": ("m", '"24 in" or "0.61 m"'),
+    "area": ("m^2", '"3.2 cm^2"'),
+    "section_modulus": ("m^3", '"3.1 cm^3"'),
+    "second_moment": ("m^4", '"6.2 cm^4"'),
+    "pressure": ("Pa", '"30 psf" or "1.4 kN/m^2"'),
+    "stress": ("Pa", '"35 ksi" or "240 MPa"'),
+    "force": ("N", '"650 lbf" or "2.9 kN"'),
+    "moment": ("N*m", '"120 N*m" or "90 lbf*ft"'),
+    "stiffness": ("N/m", '"2 kN/mm" or "11 kip/in"'),
+    "rotational_stiffness": ("N*m/rad", '"5 kN*m/rad"'),
+    "density": ("kg/m^3", '"240 kg/m^3" or "15 lb/ft^3"'),
+    "unit_weight": ("N/m^3", '"2 kN/m^3"'),
+    "angle": ("rad", '"25 deg"'),
+    "temperature_change": ("K", '"40 K"'),
+    "expansion": ("1/K", '"12e-6 / K"'),
+}
+
+
+@cache
+def registry() -> pint.UnitRegistry:
+    """Unit registry with the few trade units that pint lacks."""
+    import pint
+
+    ureg: pint.UnitRegistry = pint.UnitRegistry(cache_folder=None)
+    ureg.define("pound_force_per_square_foot = pound_force / foot ** 2 = psf")
+    ureg.define("pound_per_cubic_foot = pound / foot ** 3 = pcf")
+    ureg.define("pound_force_per_foot = pound_force / foot = plf")
+    return ureg
+
+
+@cache
+def factor(unit: str, kind: str) -> float:
+    """SI value of one `unit` of the given kind.
+
+    Parameters
+    ----------
+    unit : str
+        As the user wrote it.
+    kind : str
+        A key of `EXAMPLES`.
+
+    Raises
+    ------
+    ValueError
+        Unknown unit, or a unit of something else; the message shows the right form.
+    """
+    si, example = EXAMPLES[kind]
+    if kind == "density" and _is_weight_density(unit):
+        return float(registry()(unit).to("N/m^3").magnitude) / 9.80665
+    name = f"1{unit}" if unit.startswith("/") else unit
+    if kind == "temperature_change":
+        name = {"°F": "delta_degF", "degF": "delta_degF", "°C": "K", "degC": "K", "F": "delta_degF"}.get(
+            name, name
+        )
+    if kind == "force" and name in ("lb", "lbs"):
+        msg = f'"{unit}" is a mass; a force is written "lbf", such as {example}'
+        raise ValueError(msg)
+    try:
+        quantity = registry().Quantity(1.0, name)
+        return float(quantity.to(si).magnitude)
+    except Exception as error:
+        msg = f'"{unit}" is not a unit of {kind.replace("_", " ")}; write it like {example}'
+        raise ValueError(msg) from error
+
+
+def _is_weight_density(unit: str) -> bool:
+    try:
+        return bool(registry().Quantity(1.0, unit).check("[force]/[volume]"))
+    except Exception:
+        return False
+
+
+def parse(value: object, kind: str) -> float:
+    """SI number from the user's text.
+
+    Parameters
+    ----------
+    value : object
+        Text with a number and a unit, such as "30 psf".
+    kind : str
+        A key of `EXAMPLES`.
+
+    Returns
+    -------
+    float
+        SI value; may be negative, callers check the sign.
+
+    Raises
+    ------
+    ValueError
+        No unit, no number, a unit of something else, or not finite.
+    """
+    example = EXAMPLES[kind][1]
+    if isinstance(value, int | float) and not isinstance(value, bool):
+        msg = f"{value} has no unit; write it as text with a unit, like {example}"
+        raise ValueError(msg)
+    if not isinstance(value, str):
+        msg = f"{value!r} is not a quantity; write text like {example}"
+        raise ValueError(msg)
+    number, unit = _split(value.strip())
+    if number is None:
+        msg = f'"{value}" does not start with a number; write it like {example}'
+        raise ValueError(msg)
+    if not unit:
+        msg = f'"{value}" has no unit; write it like {example}'
+        raise ValueError(msg)
+    result = number * factor(unit, kind)
+    if not math.isfinite(result):
+        msg = f'"{value}" is not a finite number; write it like {example}'
+        raise ValueError(msg)
+    return result
+
+
+def _split(text: str) -> tuple[float | None, str]:
+    """Longest leading number and the rest."""
+    for end in range(len(text), 0, -1):
+        head = text[:end]
+        if head[-1].isspace() or "_" in head:
+            continue
+        try:
+            return float(head), text[end:].strip()
+        except ValueError:
+            continue
+    return None, text
+
+
+@dataclass(frozen=True)
+class UnitSystem:
+    """Units for what a person reads, by kind of number: pint name, label, digits after the point."""
+
+    name: str
+    units: dict[str, tuple[str, str, int]]
+
+    def convert(self, value: float, kind: str) -> float:
+        """Number in this system's unit of the kind."""
+        return value / _out_factor(self.units[kind][0])
+
+    def label(self, kind: str) -> str:
+        """Unit label of the kind."""
+        return self.units[kind][1]
+
+    def text(self, value: float, kind: str) -> str:
+        """Number with unit, such as "2.31 kN"."""
+        if math.isnan(value):
+            return "not given"
+        if math.isinf(value):
+            return "unlimited"
+        unit, label, digits = self.units[kind]
+        number = f"{value / _out_factor(unit):,.{digits}f}"
+        if number.startswith("-") and not number.strip("-0.,"):
+            number = number[1:]
+        return f"{number} {label}".strip()
+
+
+@cache
+def _out_factor(unit: str) -> float:
+    if not unit:
+        return 1.0
+    return float(registry().Quantity(1.0, unit).to_base_units().magnitude)
+
+
+SI = UnitSystem(
+    "SI",
+    {
+        "length": ("m", "m", 2),
+        "size": ("mm", "mm", 1),
+        "area": ("m^2", "m²", 1),
+        "pressure": ("kPa", "kN/m²", 2),
+        "stress": ("MPa", "MPa", 1),
+        "force": ("kN", "kN", 2),
+        "moment": ("kN*m", "kN·m", 3),
+        "line": ("kN/m", "kN/m", 2),
+        "density": ("kg/m^3", "kg/m³", 0),
+        "unit_weight": ("kN/m^3", "kN/m³", 2),
+        "angle": ("deg", "°", 1),
+        "temperature": ("K", "K", 0),
+        "stiffness": ("kN/mm", "kN/mm", 2),
+        "ratio": ("", "", 3),
+    },
+)
+
+US = UnitSystem(
+    "US",
+    {
+        "length": ("ft", "ft", 2),
+        "size": ("in", "in", 2),
+        "area": ("ft^2", "ft²", 0),
+        "pressure": ("psf", "psf", 1),
+        "stress": ("ksi", "ksi", 2),
+        "force": ("lbf", "lbf", 0),
+        "moment": ("lbf*ft", "lbf·ft", 1),
+        "line": ("plf", "lbf/ft", 1),
+        "density": ("pcf", "lb/ft³", 1),
+        "unit_weight": ("lbf/ft^3", "lbf/ft³", 1),
+        "angle": ("deg", "°", 1),
+        "temperature": ("delta_degF", "°F", 0),
+        "stiffness": ("kip/in", "kip/in", 2),
+        "ratio": ("", "", 3),
+    },
+)
+
+SYSTEMS = {"SI": SI, "US": US}
+
+
+def kind_of(unit: str) -> str:
+    """Kind under which a value with this SI unit is shown ("Pa" -> "pressure")."""
+    return {
+        "": "ratio",
+        "m": "length",
+        "Pa": "pressure",
+        "N": "force",
+        "N*m": "moment",
+        "N/m": "line",
+        "kg/m^3": "density",
+        "N/m^3": "unit_weight",
+        "rad": "angle",
+        "m^2": "area",
+        "K": "temperature",
+    }.get(unit, "ratio")
