@@ -1,0 +1,219 @@
+"""What a person must say about the site, SI, and the checks on it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import ClassVar
+
+import numpy as np
+
+from roofmodel.errors import InputError
+from roofmodel.snow import asce7_22, en1991_1_3
+from roofmodel.snow.cases import LoadLevel
+
+GROUND_SNOW_LIMIT = 50e3  # no inhabited place has more [Pa]
+
+
+@dataclass(frozen=True)
+class AsceSite:
+    """Site for ASCE/SEI 7-22.
+
+    Attributes
+    ----------
+    ground_snow : float
+        p_g of the risk category, strength level. [Pa]
+    risk_category : str
+        "I", "II", "III" or "IV".
+    winter_wind : float
+        W_2, 0.1 to 0.9.
+    slippery : bool
+        Whether the covering is slippery in the sense of 7.4 (smooth metal is).
+    terrain, exposure : str
+        For C_e, Table 7.3-1.
+    exposure_factor : float or None
+        C_e in place of terrain and exposure.
+    thermal : str
+        "heated", "cold ventilated", "unheated", "freezer" or "greenhouse".
+    roof_r_value : float or None
+        For "heated". [h ft^2 F/Btu]
+    thermal_factor : float or None
+        C_t in place of thermal.
+    simple_rafters : bool
+        Simply supported prismatic rafters from ridge to eave: 7.6.1 then gives W <= 20 ft a plainer rule.
+    upper_roof_retained : bool
+        Leave out snow that slides from upper planes that carry rows.
+    """
+
+    standard: ClassVar[str] = "ASCE/SEI 7-22"
+    ground_snow: float
+    risk_category: str
+    winter_wind: float
+    slippery: bool
+    terrain: str = "C"
+    exposure: str = "partially exposed"
+    exposure_factor: float | None = None
+    thermal: str = "unheated"
+    roof_r_value: float | None = None
+    thermal_factor: float | None = None
+    simple_rafters: bool = False
+    upper_roof_retained: bool = False
+
+
+@dataclass(frozen=True)
+class EnSite:
+    """Site for EN 1991-1-3; national choices are inputs.
+
+    Attributes
+    ----------
+    ground_snow : float
+        s_k, characteristic. [Pa]
+    topography : str
+        "windswept", "normal" or "sheltered", for C_e.
+    exposure_factor : float or None
+        C_e in place of topography.
+    thermal_factor : float
+        C_t.
+    drift_weight : float
+        Weight density of 5.3.6, also used for depth. [N/m^3]
+    exceptional_coefficient : float or None
+        C_esl of 4.3 where the national annex asks for exceptional loads.
+    upper_roof_retained : bool
+        Leave out snow that slides from upper planes that carry rows.
+    """
+
+    standard: ClassVar[str] = "EN 1991-1-3"
+    ground_snow: float
+    topography: str = "normal"
+    exposure_factor: float | None = None
+    thermal_factor: float = 1.0
+    drift_weight: float = 2000.0
+    exceptional_coefficient: float | None = None
+    upper_roof_retained: bool = False
+
+
+@dataclass(frozen=True)
+class SnowLayer:
+    """A layer: depth [m] and its lightest and heaviest density [kg/m^3]."""
+
+    depth: float
+    light: float
+    heavy: float
+
+
+@dataclass(frozen=True)
+class DirectSite:
+    """Snow given directly, for investigations and local rulings.
+
+    Attributes
+    ----------
+    layers : tuple of SnowLayer
+        Bottom first, on every plane without its own.
+    plane_layers : mapping of str to tuple of SnowLayer
+        Layers of single planes, by plane name; an empty tuple means bare.
+    square_to_roof : bool
+        Depths measured square to the roof, else vertically.
+    level : LoadLevel
+        What the load stands for.
+    """
+
+    standard: ClassVar[str] = "measured"
+    layers: tuple[SnowLayer, ...]
+    plane_layers: Mapping[str, tuple[SnowLayer, ...]] = field(default_factory=dict)
+    square_to_roof: bool = False
+    level: LoadLevel = LoadLevel.MEASURED
+
+
+Site = AsceSite | EnSite | DirectSite
+
+
+def validate_asce(site: AsceSite) -> tuple[float, float]:
+    """Check an ASCE/SEI 7-22 site and return C_e and C_t.
+
+    Raises
+    ------
+    InputError
+        One line with field, value and what would be right.
+    """
+    _inside("ground_snow", site.ground_snow, 0.0, GROUND_SNOW_LIMIT, "Pa", open_low=True)
+    _inside("winter_wind", site.winter_wind, 0.1, 0.9)
+    _one_of("risk_category", site.risk_category, asce7_22.MINIMUM_CAP)
+    if site.exposure_factor is None:
+        _one_of("terrain", site.terrain, asce7_22.EXPOSURE)
+        _one_of("exposure", site.exposure, asce7_22.EXPOSURE_COLUMNS)
+        exposure = asce7_22.exposure_factor(site.terrain, site.exposure)
+        if np.isnan(exposure):
+            message = f'site.exposure "sheltered" does not exist for terrain "{site.terrain}" (Table 7.3-1).'
+            raise InputError(message)
+    else:
+        exposure = _inside("exposure_factor", site.exposure_factor, 0.5, 1.5)
+    return exposure, _asce_thermal(site)
+
+
+def _asce_thermal(site: AsceSite) -> float:
+    if site.thermal_factor is not None:
+        return _inside("thermal_factor", site.thermal_factor, 0.8, 1.4)
+    _one_of("thermal", site.thermal, (*asce7_22.THERMAL, "heated"))
+    if site.thermal != "heated":
+        return asce7_22.THERMAL[site.thermal]
+    if site.roof_r_value is None:
+        message = 'site.roof_r_value is missing: thermal "heated" needs the R-value for Table 7.3-3.'
+        raise InputError(message)
+    r_value = _inside("roof_r_value", site.roof_r_value, 0.0, 100.0, "h ft^2 F/Btu", open_low=True)
+    return float(asce7_22.thermal_factor_heated(site.ground_snow, r_value))
+
+
+def validate_en(site: EnSite) -> float:
+    """Check an EN 1991-1-3 site and return C_e.
+
+    Raises
+    ------
+    InputError
+        One line with field, value and what would be right.
+    """
+    _inside("ground_snow", site.ground_snow, 0.0, GROUND_SNOW_LIMIT, "Pa", open_low=True)
+    _inside("thermal_factor", site.thermal_factor, 0.5, 1.2)
+    _inside("drift_weight", site.drift_weight, 500.0, 9000.0, "N/m^3")
+    if site.exceptional_coefficient is not None:
+        _inside("exceptional_coefficient", site.exceptional_coefficient, 1.0, 4.0)
+    if site.exposure_factor is not None:
+        return _inside("exposure_factor", site.exposure_factor, 0.5, 1.5)
+    _one_of("topography", site.topography, en1991_1_3.EXPOSURE)
+    return en1991_1_3.EXPOSURE[site.topography]
+
+
+def validate_direct(site: DirectSite, plane_names: tuple[str, ...]) -> None:
+    """Check layers given directly.
+
+    Raises
+    ------
+    InputError
+        One line with field, value and what would be right.
+    """
+    if not site.layers and not site.plane_layers:
+        message = "site.layers is empty: give at least one layer with depth and density."
+        raise InputError(message)
+    for name in site.plane_layers:
+        _one_of("plane_layers", name, plane_names)
+    for layer in (*site.layers, *(one for stack in site.plane_layers.values() for one in stack)):
+        _inside("layers.depth", layer.depth, 0.0, 20.0, "m")
+        _inside("layers.light", layer.light, 10.0, 917.0, "kg/m^3")
+        _inside("layers.heavy", layer.heavy, layer.light, 917.0, "kg/m^3")
+
+
+def _inside(
+    name: str, value: float, low: float, high: float, unit: str = "", *, open_low: bool = False
+) -> float:
+    above = value > low if open_low else value >= low
+    if not (above and value <= high):
+        lower = f"above {low:g}" if open_low else f"from {low:g}"
+        message = f"site.{name} is {value:g} {unit}: it must be {lower} to {high:g} {unit}."
+        raise InputError(message.replace(" :", ":").replace(" .", "."))
+    return value
+
+
+def _one_of(name: str, value: str, known: Mapping[str, object] | tuple[str, ...]) -> None:
+    if value not in known:
+        options = ", ".join(f'"{one}"' for one in known)
+        message = f'site.{name} "{value}" is unknown: use one of {options}.'
+        raise InputError(message)

@@ -1,0 +1,207 @@
+"""Plan geometry that all standards share: plan outlines, levels, bands, fetches, who falls where."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from scipy.sparse import coo_array
+from scipy.sparse.csgraph import connected_components
+from shapely import MultiPolygon, Polygon
+from shapely.geometry.base import BaseGeometry
+
+from roofmodel.surface import FLAT_SLOPE, EdgeKind, RoofSurface
+
+Array = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+
+SLIVER = 1e-6  # plan patches below this are numerical dust [m^2]
+CRACK = 1e-4  # planes closer than this on plan are one surface [m]
+SAME_WAY = 0.5  # cosine: falls within 60 degrees go the same way
+_COMPASS = ("N", "NE", "E", "SE", "S", "SW", "W", "NW")
+
+
+@dataclass(frozen=True)
+class Plan:
+    """The roof seen from above, with what the snow rules ask of it.
+
+    Attributes
+    ----------
+    polygon : tuple of shapely Polygon, (p,)
+        Planes on plan. [m]
+    fall : (p, 2) float
+        Unit plan vector of each plane's fall line; zero for flat planes.
+    run : (p,) float
+        Largest plan distance along the fall from the low to the high end of the plane. [m]
+    level : (p,) int
+        Planes joined by anything but a step share a level.
+    level_outline : tuple of shapely geometry
+        Each level's outline on plan. [m]
+    """
+
+    polygon: tuple[Polygon, ...]
+    fall: Array
+    run: Array
+    level: IntArray
+    level_outline: tuple[BaseGeometry, ...]
+
+
+def roof_plan(roof: RoofSurface) -> Plan:
+    """Plan view of a recognized roof."""
+    planes = roof.planes
+    polygons = tuple(plan_polygon(roof, i) for i in range(planes.count))
+    fall = np.stack([np.sin(planes.azimuth), np.cos(planes.azimuth)], axis=1)
+    fall[planes.slope < FLAT_SLOPE] = 0.0
+    bounds = shapely.bounds(np.array(planes.outline))
+    level = _levels(roof)
+    outline = tuple(
+        shapely.union_all(shapely.buffer(np.array(polygons)[level == k], CRACK, join_style="mitre"))
+        for k in range(level.max() + 1)
+    )
+    return Plan(polygons, fall, (bounds[:, 3] - bounds[:, 1]) * np.cos(planes.slope), level, outline)
+
+
+def plan_polygon(roof: RoofSurface, plane: int) -> Polygon:
+    """One plane's outline on plan. [m]."""
+    return shapely.transform(roof.planes.outline[plane], lambda uv: roof.planes.to_world(plane, uv)[:, :2])
+
+
+def _levels(roof: RoofSurface) -> IntArray:
+    kinds = np.array(roof.edges.kind)
+    pair = roof.edges.plane[(kinds != EdgeKind.STEP) & (roof.edges.plane.min(axis=1) >= 0)]
+    count = roof.planes.count
+    graph = coo_array((np.ones(len(pair)), (pair[:, 0], pair[:, 1])), shape=(count, count))
+    return np.asarray(connected_components(graph, directed=False)[1], dtype=np.int64)
+
+
+def polygonal(geometry: BaseGeometry) -> Polygon | MultiPolygon | None:
+    """Keep the polygons of an intersection, None when nothing worth loading is left."""
+    found = [
+        part
+        for part in getattr(geometry, "geoms", (geometry,))
+        if isinstance(part, Polygon) and part.area > SLIVER
+    ]
+    if not found:
+        return None
+    return found[0] if len(found) == 1 else MultiPolygon(found)
+
+
+def band(start: Array, end: Array, near: float, far: float) -> Polygon:
+    """Rectangle beside the plan segment start -> end, on its left, from near to far. [m]."""
+    normal = left_normal(start, end)
+    return Polygon([start + near * normal, end + near * normal, end + far * normal, start + far * normal])
+
+
+def left_normal(start: Array, end: Array) -> Array:
+    """Unit plan normals (..., 2) to the left of segments start -> end (..., 2 or 3)."""
+    along = (end - start)[..., :2]
+    along = along / np.linalg.norm(along, axis=-1, keepdims=True)
+    return np.stack([-along[..., 1], along[..., 0]], axis=-1)
+
+
+def falling_pressure(start: Array, normal: Array, peak: float, zero_at: float) -> Array:
+    """a, b, c of a pressure that falls from peak at the line to 0 at a distance. [Pa, Pa/m, Pa/m]."""
+    slope = -peak / zero_at * normal
+    return np.array([peak - slope @ start[:2], slope[0], slope[1]])
+
+
+def uniform(pressure: float) -> Array:
+    """a, b, c of a constant pressure. [Pa, Pa/m, Pa/m]."""
+    return np.array([pressure, 0.0, 0.0])
+
+
+def fetch(outline: BaseGeometry, start: Array, end: Array, direction: Array, gap: float = 0.0) -> float:
+    """Longest unbroken roof length behind a line, measured along a direction.
+
+    Parameters
+    ----------
+    outline : shapely geometry
+        Level outline. [m]
+    start, end : (2,) float
+        The line on plan, probed at 33 points. [m]
+    direction : (2,) float
+        Unit vector in which to look.
+    gap : float
+        Distance that may lie between the line and the roof. [m]
+
+    Returns
+    -------
+    float
+        0 where the roof does not lie there. [m]
+    """
+    fraction = np.linspace(1e-4, 1.0 - 1e-4, 33)[:, None]
+    foot = start[:2] + fraction * (end - start)[:2]
+    low_x, low_y, high_x, high_y = outline.bounds
+    reach = np.hypot(high_x - low_x, high_y - low_y) + gap + 1.0
+    rays = shapely.linestrings(np.stack([foot, foot + reach * direction], axis=1))
+    parts, ray = shapely.get_parts(shapely.intersection(outline, rays), return_index=True)
+    near = shapely.distance(parts, np.asarray(shapely.points(foot))[ray]) <= gap + 0.05
+    length = shapely.length(parts) * near
+    return float(length.max(initial=0.0))
+
+
+def held_planes(roof: RoofSurface, plan: Plan, retained: frozenset[int]) -> dict[int, str]:
+    """Planes whose snow cannot leave because rows hold it, and why.
+
+    A plane that carries rows holds its snow; so does a plane that falls across a pitch break or into a
+    valley toward one that does.
+    """
+    held = dict.fromkeys(sorted(retained), "it carries snow retention")
+    joints = [
+        (int(above), int(below))
+        for kind, pair in zip(roof.edges.kind, roof.edges.plane, strict=True)
+        if kind in (EdgeKind.BREAK, EdgeKind.VALLEY) and pair.min() >= 0
+        for above, below in (pair, pair[::-1])
+        if _falls_to(roof, plan, int(above), int(below))
+    ]
+    for _ in range(roof.planes.count):
+        for above, below in joints:
+            if below in held and above not in held:
+                held[above] = f"its snow runs onto {roof.planes.name[below]}, which holds it"
+    return held
+
+
+def _falls_to(roof: RoofSurface, plan: Plan, above: int, below: int) -> bool:
+    """Whether plane `above` falls toward an edge that it shares with plane `below`."""
+    edges = roof.edges
+    for (a, b), start, end in zip(edges.plane, edges.start, edges.end, strict=True):
+        if {int(a), int(b)} == {above, below}:
+            outward = left_normal(start, end) * (-1.0 if a == above else 1.0)
+            if outward @ plan.fall[above] > 1e-6:
+                return True
+    return False
+
+
+def wind_directions(roof: RoofSurface, plan: Plan) -> list[Array]:
+    """Plan unit vectors in which snow is blown across a ridge or hip, one for each fall direction."""
+    kinds = np.array(roof.edges.kind)
+    crests = roof.edges.plane[(kinds == EdgeKind.RIDGE) | (kinds == EdgeKind.HIP)]
+    found: list[Array] = []
+    for plane in np.unique(crests[crests >= 0]):
+        fall = plan.fall[plane]
+        if fall.any() and all(fall @ other < np.cos(np.radians(1.0)) for other in found):
+            found.append(fall)
+    return found
+
+
+def crest_segments(roof: RoofSurface, plane: int) -> list[tuple[int, int, Array, Array]]:
+    """Ridges and hips of a plane: edge index, plane across, and ends with this plane to the left."""
+    edges = roof.edges
+    found = []
+    for e, kind in enumerate(edges.kind):
+        a, b = (int(i) for i in edges.plane[e])
+        if kind in (EdgeKind.RIDGE, EdgeKind.HIP) and plane in (a, b):
+            ends = (edges.start[e], edges.end[e]) if plane == a else (edges.end[e], edges.start[e])
+            found.append((e, b if plane == a else a, *ends))
+    return found
+
+
+def compass(direction: Array) -> str:
+    """Compass name of a plan direction; in degrees where it is not within 6 degrees of one of eight."""
+    degrees = float(np.degrees(np.arctan2(direction[0], direction[1])) % 360.0)
+    eighth = round(degrees / 45.0)
+    if abs(degrees - 45.0 * eighth) <= 6.0:
+        return _COMPASS[eighth % 8]
+    return f"{degrees:.0f} degrees"
