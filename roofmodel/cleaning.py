@@ -1,0 +1,167 @@
+"""Weld, orient and check a raw triangle mesh of roof faces; every repair is told."""
+
+from __future__ import annotations
+
+import numpy as np
+from scipy.sparse import coo_array
+from scipy.sparse.csgraph import connected_components
+from scipy.spatial import cKDTree
+
+from roofmodel.errors import InputError
+from roofmodel.surface import Array, IntArray
+
+WELD = 1e-3  # vertices nearer than this are one [m]
+NEEDLE = 1e-9  # triangles with less area are degenerate [m^2]
+VERTICAL = np.cos(np.radians(89.9))  # |n_z| below this faces neither up nor down
+SMALLEST = 1.0  # [m^2]
+LARGEST = 5_000.0  # [m]
+
+
+def check_arrays(points: Array, faces: IntArray) -> None:
+    """Reject what is not a finite, correctly indexed triangle mesh of plausible size."""
+    if points.ndim != 2 or points.shape[1] != 3 or faces.ndim != 2 or faces.shape[1] != 3:
+        message = f"A mesh needs points (n, 3) and triangles (m, 3), got {points.shape} and {faces.shape}."
+        raise InputError(message)
+    if len(faces) == 0:
+        raise InputError("The mesh has no faces.")
+    if faces.min() < 0 or faces.max() >= len(points):
+        message = (
+            f"A face names vertex {faces.max()} (lowest {faces.min()}), but there are {len(points)} vertices."
+        )
+        raise InputError(message)
+    bad = ~np.isfinite(points).all(axis=1)
+    bad &= np.bincount(faces.ravel(), minlength=len(points)) > 0
+    if bad.any():
+        first = int(np.flatnonzero(bad)[0])
+        message = f"{bad.sum()} vertices have coordinates that are not finite, the first is number {first}."
+        raise InputError(message)
+    used = points[faces.ravel()]
+    extent = used.max(axis=0) - used.min(axis=0)
+    if extent.max() > LARGEST:
+        message = (
+            f"The roof is {extent.max():.4g} m across, more than {LARGEST:.0f} m: are the units meters, and is "
+            "it one building?"
+        )
+        raise InputError(message)
+
+
+def weld(points: Array, faces: IntArray, tolerance: float = WELD) -> tuple[Array, IntArray]:
+    """Join vertices that lie within `tolerance`, whatever their order.
+
+    Parameters
+    ----------
+    points : (n, 3) float
+    faces : (m, 3) int
+    tolerance : float
+        [m]
+
+    Returns
+    -------
+    points : (k, 3) float
+        Means of the joined vertices, only those that faces use. [m]
+    faces : (m, 3) int
+    """
+    low = points.min(axis=0)
+    key = np.round((points - low) * (64.0 / tolerance)).astype(np.int64).astype(np.uint64)
+    mixed = key @ np.array([0x9E3779B97F4A7C15, 0xC2B2AE3D27D4EB4F, 0x165667B19E3779F9], dtype=np.uint64)
+    _, first, inverse = np.unique(mixed, return_index=True, return_inverse=True)
+    if np.array_equal(key, key[first[inverse]]):
+        points, faces = points[first], inverse[faces]
+    pairs = cKDTree(points).query_pairs(tolerance, output_type="ndarray")
+    if len(pairs):
+        ones = np.ones(len(pairs), dtype=np.int8)
+        graph = coo_array((ones, (pairs[:, 0], pairs[:, 1])), shape=(len(points),) * 2)
+        count, label = connected_components(graph, directed=False)
+        size = np.bincount(label, minlength=count)
+        points = np.stack([np.bincount(label, axis, count) / size for axis in points.T], axis=1)
+        faces = label[faces]
+    used = np.zeros(len(points), dtype=bool)
+    used[faces.ravel()] = True
+    number = np.cumsum(used) - 1
+    return points[used], number[faces].astype(np.int64)
+
+
+def face_vectors(points: Array, faces: IntArray) -> Array:
+    """Normals (m, 3) with the length of twice the area. [m^2]."""
+    a, b, c = (points[faces[:, corner]] for corner in range(3))
+    return np.cross(b - a, c - a)
+
+
+def clean_mesh(points: Array, faces: IntArray) -> tuple[Array, IntArray, list[str]]:
+    """Weld, remove degenerate and duplicate faces, turn faces up, reject what is no roof.
+
+    Parameters
+    ----------
+    points : (n, 3) float
+    faces : (m, 3) int
+
+    Returns
+    -------
+    points, faces
+        Cleaned; all faces point up.
+    notes : list of str
+        Every repair.
+
+    Raises
+    ------
+    InputError
+        Bad arrays, extents, areas, vertical faces, or edges of three or more faces.
+    """
+    check_arrays(points, faces)
+    notes: list[str] = []
+    count = len(np.unique(faces))
+    points, faces = weld(points, faces)
+    if len(points) < count:
+        notes.append(f"{count - len(points)} vertices within {WELD * 1e3:.0f} mm of another were joined.")
+    vector = face_vectors(points, faces)
+    double = np.linalg.norm(vector, axis=1)
+    needle = double < 2.0 * NEEDLE
+    if needle.all():
+        raise InputError("The mesh has no area: all faces are degenerate.")
+    vertical = ~needle & (np.abs(vector[:, 2]) < VERTICAL * double)
+    if (vertical | needle).all():
+        raise InputError("All faces are vertical: these are walls, not a roof (or the up axis is not z).")
+    if needle.any():
+        notes.append(f"{needle.sum()} degenerate faces (less than {NEEDLE:.0e} m2) were removed.")
+    faces = faces[~needle]
+    down = (vector[~needle, 2] < 0.0) & ~vertical[~needle]
+    faces[down] = faces[down][:, ::-1]
+    faces, doubles = _without_duplicates(faces, len(points))
+    if doubles:
+        notes.append(f"{doubles} faces that repeat another were removed.")
+    area = 0.5 * np.linalg.norm(face_vectors(points, faces), axis=1).sum()
+    if area < SMALLEST:
+        raise InputError(f"The roof's area is {area:.3g} m2, less than 1 m2: are the units meters?")
+    _reject_nonmanifold(points, faces)
+    return points, faces, notes
+
+
+def _without_duplicates(faces: IntArray, count: int) -> tuple[IntArray, int]:
+    """Faces without repetitions of the same three vertices."""
+    low, high = faces.min(axis=1), faces.max(axis=1)
+    order = np.lexsort([faces.sum(axis=1) - low - high, low * count + high])
+    ordered = np.sort(faces[order], axis=1)
+    same = np.zeros(len(faces), dtype=bool)
+    same[order[1:]] = (ordered[1:] == ordered[:-1]).all(axis=1)
+    return faces[~same], int(same.sum())
+
+
+def edge_keys(faces: IntArray, count: int) -> tuple[IntArray, IntArray]:
+    """Directed edges (3 m, 2) face by face, and one key per undirected edge."""
+    directed = faces[:, [0, 1, 1, 2, 2, 0]].reshape(-1, 2)
+    return directed, directed.min(axis=1) * count + directed.max(axis=1)
+
+
+def _reject_nonmanifold(points: Array, faces: IntArray) -> None:
+    directed, key = edge_keys(faces, len(points))
+    order = np.argsort(key)
+    ranked = key[order]
+    third = np.flatnonzero(ranked[2:] == ranked[:-2])
+    if len(third):
+        edges = np.unique(ranked[third])
+        middle = points[directed[order[third[0]]]].mean(axis=0)
+        message = (
+            f"{len(edges)} edges are shared by three or more roof faces, the first at "
+            f"({middle[0]:.2f}, {middle[1]:.2f}, {middle[2]:.2f}) m: separate the roof surface from other faces."
+        )
+        raise InputError(message)
