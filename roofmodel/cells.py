@@ -1,0 +1,261 @@
+"""The sliding mesh: trapezoids whose sides follow the fall line, cut at every row.
+
+Each plane is divided into strips along its fall line. Strip sides carry no flow, so what a strip collects
+leaves through its lower end, exactly. Strips are cut at rows and at level lines, the latter only to keep
+cells compact for pictures, friction and contours.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from roofmodel.layout import Layout
+from roofmodel.surface import Planes, RoofSurface
+
+Array = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+
+MERGE = 1e-7  # breaks closer than this are one [m]
+CELL_LIMIT = 60_000  # cells wanted at most; larger roofs get wider strips than asked for
+
+OUTLINE, ROW, LEVEL = 0, 1, 2
+
+
+@dataclass(frozen=True)
+class Cells:
+    """Trapezoids of all planes, sorted by plane, strip, and height.
+
+    Attributes
+    ----------
+    plane : (n,) int
+    corners : (n, 4, 2) float
+        Lower left, lower right, upper right, upper left in the plane's (u, v). [m]
+    lower_row, upper_row : (n,) int
+        Row that bounds the cell below or above, -1 for none.
+    lower_edge, upper_edge : (n,) int
+        Roof edge that bounds the cell below or above, -1 for none.
+    below : (n,) int
+        Cell next down the same strip where only a level line lies between, else -1.
+    beyond : (n,) int
+        Cell next down the same strip on the far side of a hole or notch, else -1.
+    true_area, plan_area : (n,) float
+        [m^2]
+    plan : (n,) shapely Polygon
+        Plan outlines. [m]
+    """
+
+    plane: IntArray
+    corners: Array
+    lower_row: IntArray
+    upper_row: IntArray
+    lower_edge: IntArray
+    upper_edge: IntArray
+    below: IntArray
+    beyond: IntArray
+    true_area: Array
+    plan_area: Array
+    plan: NDArray[np.object_]
+
+    @property
+    def count(self) -> int:
+        """Number of cells."""
+        return len(self.plane)
+
+
+@dataclass(frozen=True)
+class _Segments:
+    """Candidate cell bounds on one plane: (k, 2, 2) ends with rising u, what they are, of which row."""
+
+    ends: Array
+    kind: IntArray
+    row: IntArray
+
+
+def build_cells(roof: RoofSurface, layout: Layout, strip_width: float) -> Cells:
+    """Divide every plane into fall-line trapezoids.
+
+    Parameters
+    ----------
+    roof : RoofSurface
+    layout : Layout
+        Rows that cut the mesh.
+    strip_width : float
+        Widest strip. [m] Widened on very large roofs so that `CELL_LIMIT` is about kept.
+
+    Returns
+    -------
+    Cells
+    """
+    area = float(roof.planes.true_area.sum())
+    width = max(strip_width, np.sqrt(area / (2.0 * CELL_LIMIT)))
+    return _join(
+        [_plane_cells(roof, layout, plane, width) for plane in range(roof.planes.count)], roof.planes
+    )
+
+
+def _plane_cells(roof: RoofSurface, layout: Layout, plane: int, width: float) -> dict[str, Array]:
+    segments = _plane_segments(roof, layout, plane, 2.0 * width)
+    breaks = _breaks(roof, segments, plane, width)
+    which, interval, v0, v1 = _drop_crossed_levels(segments, len(breaks) - 1, *_cut(segments, breaks))
+    middle = 0.5 * (v0 + v1) + np.where(segments.kind[which] == ROW, MERGE, 0.0)
+    order = np.lexsort((middle, interval))
+    which, interval, v0, v1 = which[order], interval[order], v0[order], v1[order]
+    crossings = np.cumsum(segments.kind[which] == OUTLINE)
+    inside = crossings % 2 == 1
+    low = np.flatnonzero(inside[:-1] & (interval[:-1] == interval[1:]))
+    u0, u1 = breaks[interval[low]], breaks[interval[low] + 1]
+    corners = np.stack(
+        [
+            np.stack([u0, v0[low]], -1),
+            np.stack([u1, v1[low]], -1),
+            np.stack([u1, np.maximum(v1[low + 1], v1[low])], -1),
+            np.stack([u0, np.maximum(v0[low + 1], v0[low])], -1),
+        ],
+        axis=1,
+    )
+    keep = _area(corners) > MERGE * (u1 - u0)
+    # A level line that touches the outline or a row bounds nothing: the line behind it does.
+    empty_below = np.r_[False, ~keep[:-1] & (low[1:] == low[:-1] + 1)]
+    empty_above = np.r_[empty_below[1:] & ~keep[1:], False]
+    lower, upper = which[low - empty_below], which[low + 1 + empty_above]
+    corners, lower, upper = corners[keep], lower[keep], upper[keep]
+    kept_low = low[keep]
+    stacked = np.r_[False, kept_low[1:] == kept_low[:-1] + 1] & (segments.kind[lower] == LEVEL)
+    same_strip = np.r_[False, np.diff(interval[kept_low]) == 0]
+    gap = same_strip & (segments.kind[lower] == OUTLINE)
+    before = np.arange(len(corners)) - 1
+    row = np.where(segments.kind == ROW, segments.row, -1)
+    return {
+        "plane": np.full(len(corners), plane),
+        "corners": corners,
+        "lower_row": row[lower],
+        "upper_row": row[upper],
+        "lower_edge": _edge_under(roof, plane, corners[:, :2], segments.kind[lower] == OUTLINE),
+        "upper_edge": _edge_under(roof, plane, corners[:, 3:1:-1], segments.kind[upper] == OUTLINE),
+        "below": np.where(stacked, before, -1),
+        "beyond": np.where(gap, before, -1),
+    }
+
+
+def _plane_segments(roof: RoofSurface, layout: Layout, plane: int, height: float) -> _Segments:
+    outline = roof.planes.outline[plane]
+    rings = [np.asarray(ring.coords) for ring in (outline.exterior, *outline.interiors)]
+    edges = np.concatenate([np.stack([ring[:-1], ring[1:]], axis=1) for ring in rings])
+    rows = np.flatnonzero(layout.row_plane == plane)
+    row_ends = np.stack([layout.row_start[rows], layout.row_end[rows]], axis=1).reshape(-1, 2, 2)
+    u_low, v_low, u_high, v_high = outline.bounds
+    count = max(int(np.ceil((v_high - v_low) / height)), 1)
+    levels = np.linspace(v_low, v_high, count + 1)[1:-1]
+    level_ends = np.stack(
+        [
+            np.stack([np.full_like(levels, u_low), levels], -1),
+            np.stack([np.full_like(levels, u_high), levels], -1),
+        ],
+        axis=1,
+    )
+    ends = np.concatenate([edges, row_ends, level_ends])
+    kind = np.repeat([OUTLINE, ROW, LEVEL], [len(edges), len(rows), len(levels)])
+    row = np.full(len(ends), -1)
+    row[kind == ROW] = rows
+    flipped = ends[:, 0, 0] > ends[:, 1, 0]
+    ends[flipped] = ends[flipped, ::-1]
+    return _Segments(ends, kind, row)
+
+
+def _breaks(roof: RoofSurface, segments: _Segments, plane: int, width: float) -> Array:
+    """Strip bounds: every corner, every end of a neighbor or row, and enough between."""
+    touching = np.any(roof.edges.plane == plane, axis=1)
+    corners = np.concatenate([roof.edges.start[touching], roof.edges.end[touching]])
+    u = np.concatenate([segments.ends[..., 0].ravel(), roof.planes.to_plane(plane, corners)[:, 0]])
+    u = np.sort(np.clip(u, *roof.planes.outline[plane].bounds[0:3:2]))
+    u = u[np.r_[True, np.diff(u) > MERGE]]
+    pieces = np.maximum(np.ceil(np.diff(u) / width - 1e-9).astype(int), 1)
+    first = np.repeat(u[:-1], pieces)
+    step = np.repeat(np.diff(u) / pieces, pieces)
+    index = np.arange(pieces.sum()) - np.repeat(np.cumsum(pieces) - pieces, pieces)
+    return np.append(first + index * step, u[-1])
+
+
+def _cut(segments: _Segments, breaks: Array) -> tuple[IntArray, IntArray, Array, Array]:
+    """Every piece of a segment within a strip: segment, strip, v at the strip's left and right."""
+    low = np.searchsorted(breaks, segments.ends[:, 0, 0] - 2 * MERGE)
+    high = np.searchsorted(breaks, segments.ends[:, 1, 0] - 2 * MERGE)
+    count = np.maximum(high - low, 0)
+    which = np.repeat(np.arange(len(count)), count)
+    interval = np.arange(count.sum()) - np.repeat(np.cumsum(count) - count, count) + low[which]
+    a, b = segments.ends[which, 0], segments.ends[which, 1]
+    slope = (b[:, 1] - a[:, 1]) / (b[:, 0] - a[:, 0])
+    v0 = a[:, 1] + slope * (breaks[interval] - a[:, 0])
+    v1 = a[:, 1] + slope * (breaks[interval + 1] - a[:, 0])
+    return which, interval, v0, v1
+
+
+def _drop_crossed_levels(
+    segments: _Segments, strips: int, which: IntArray, interval: IntArray, v0: Array, v1: Array
+) -> tuple[IntArray, IntArray, Array, Array]:
+    """Leave out level lines in strips where a row or the outline crosses them."""
+    levels = np.flatnonzero(segments.kind == LEVEL)
+    if not len(levels):
+        return which, interval, v0, v1
+    height = segments.ends[levels, 0, 1]
+    firm = segments.kind[which] != LEVEL
+    low = np.searchsorted(height, np.minimum(v0, v1)[firm], side="right")
+    high = np.searchsorted(height, np.maximum(v0, v1)[firm], side="left")
+    crossed = np.zeros((strips, len(levels) + 1), dtype=np.int64)
+    np.add.at(crossed, (interval[firm], low), 1)
+    np.add.at(crossed, (interval[firm], np.maximum(high, low)), -1)
+    number = np.searchsorted(levels, which)
+    keep = firm.copy()
+    keep[~firm] = np.cumsum(crossed, axis=1)[interval[~firm], number[~firm]] == 0
+    return which[keep], interval[keep], v0[keep], v1[keep]
+
+
+def _edge_under(roof: RoofSurface, plane: int, ends: Array, wanted: NDArray[np.bool_]) -> IntArray:
+    """Roof edge nearest to the middle of each cell bound (n, 2, 2), -1 where not wanted."""
+    result = np.full(len(ends), -1)
+    edges = np.flatnonzero(np.any(roof.edges.plane == plane, axis=1))
+    if not wanted.any() or not len(edges):
+        return result
+    start = roof.planes.to_plane(plane, roof.edges.start[edges])
+    end = roof.planes.to_plane(plane, roof.edges.end[edges])
+    lines = np.asarray(shapely.linestrings(np.stack([start, end], axis=1)))
+    middle = shapely.points(ends[wanted].mean(axis=1))
+    tree = shapely.STRtree(lines)
+    result[wanted] = edges[tree.nearest(middle)]
+    return result
+
+
+def _area(corners: Array) -> Array:
+    width = corners[:, 1, 0] - corners[:, 0, 0]
+    left = corners[:, 3, 1] - corners[:, 0, 1]
+    right = corners[:, 2, 1] - corners[:, 1, 1]
+    return 0.5 * width * (left + right)
+
+
+def _join(parts: list[dict[str, Array]], planes: Planes) -> Cells:
+    offset = np.cumsum([0, *(len(part["plane"]) for part in parts)])
+    for part, start in zip(parts, offset, strict=False):
+        for key in ("below", "beyond"):
+            part[key] = np.where(part[key] >= 0, part[key] + start, -1)
+    joined = {key: np.concatenate([part[key] for part in parts]) for key in parts[0]}
+    plane = joined["plane"]
+    area = _area(joined["corners"])
+    ring = joined["corners"][:, [0, 1, 2, 3, 0]]
+    world = planes.to_world(np.repeat(plane, 5), ring.reshape(-1, 2)).reshape(-1, 5, 3)
+    return Cells(
+        plane=plane,
+        corners=joined["corners"],
+        lower_row=joined["lower_row"],
+        upper_row=joined["upper_row"],
+        lower_edge=joined["lower_edge"],
+        upper_edge=joined["upper_edge"],
+        below=joined["below"],
+        beyond=joined["beyond"],
+        true_area=area,
+        plan_area=area * np.cos(planes.slope[plane]),
+        plan=np.asarray(shapely.polygons(world[..., :2])),
+    )
