@@ -1,0 +1,158 @@
+"""Whether a row is held, judged before any elimination.
+
+Beams resist everything but rigid motion of each piece between splices, so a frame is singular exactly when
+some motion of rigid pieces strains no clamp. That is a small and well-scaled question, and its answer can
+be told in words.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import sparse
+from scipy.sparse.linalg import eigsh
+
+Array = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+
+FREE = 1e-13  # stiffness against a rigid motion, over that of its parts taken alone, that counts as none
+DENSE_LIMIT = 300  # more unknowns than this go to a sparse eigenvalue solver
+
+
+def _piece_motions(s: Array, dof: IntArray) -> tuple[Array, IntArray, IntArray]:
+    """Joints between rigid pieces, piece of each node, and axial group of each node."""
+    right = np.zeros(len(s), dtype=bool)
+    right[1:] = dof[1:, 1] == dof[:-1, 1]
+    slides = right.copy()
+    slides[1:] &= dof[1:, 0] != dof[:-1, 0]
+    joints = np.concatenate([s[:1], s[right], s[-1:]])
+    return joints, np.cumsum(right), np.cumsum(slides)
+
+
+def _compatibility(
+    s: Array, joints: Array, piece: IntArray, axial: IntArray, node: IntArray
+) -> sparse.csr_array:
+    """From rigid motions to the six displacements of the clamps' nodes.
+
+    Motions: roll; travel of each axial group; then y and z of each joint.
+    """
+    groups, count = int(axial[-1]) + 1, len(joints)
+    p = piece[node]
+    length = joints[p + 1] - joints[p]
+    xi = (s[node] - joints[p]) / length
+    y, z = 1 + groups + p, 1 + groups + count + p
+    base = 6 * np.arange(len(node))
+    one = np.ones(len(node))
+    entries = [
+        (base, 1 + axial[node], one),
+        (base + 3, np.zeros(len(node), dtype=np.int64), one),
+        (base + 1, y, 1.0 - xi),
+        (base + 1, y + 1, xi),
+        (base + 5, y, -1.0 / length),
+        (base + 5, y + 1, 1.0 / length),
+        (base + 2, z, 1.0 - xi),
+        (base + 2, z + 1, xi),
+        (base + 4, z, 1.0 / length),
+        (base + 4, z + 1, -1.0 / length),
+    ]
+    rows, cols, values = (np.concatenate(part) for part in zip(*entries, strict=True))
+    shape = (6 * len(node), 1 + groups + 2 * count)
+    return sparse.coo_array((values, (rows, cols)), shape=shape).tocsr()
+
+
+def _softest(S: sparse.csr_array) -> tuple[float, Array]:
+    """Smallest eigenvalue and its vector."""
+    if S.shape[0] <= DENSE_LIMIT:
+        values, vectors = np.linalg.eigh(S.toarray())
+        return float(values[0]), vectors[:, 0]
+    start = np.random.default_rng(0).normal(size=S.shape[0])
+    values, vectors = eigsh(S.tocsc(), k=1, sigma=-1e-8, v0=start)
+    return float(values[0]), vectors[:, 0]
+
+
+def _simple_motion(S: sparse.csr_array, groups: int, joints: Array, height: float) -> str:
+    """Name of a motion of the whole row as one piece that meets no resistance, empty if there is none."""
+    count = len(joints)
+    roll, travel, y, z = np.zeros((4, S.shape[0]))
+    roll[0] = 1.0
+    travel[1 : 1 + groups] = 1.0
+    y[1 + groups : 1 + groups + count] = 1.0
+    z[1 + groups + count :] = 1.0
+
+    def about_center(shift: Array) -> Array:
+        turn = shift * np.concatenate([np.zeros(1 + groups), joints, joints])
+        hold = float(shift @ (S @ shift))
+        return turn - shift * (float(shift @ (S @ turn)) / hold if hold > 0.0 else 0.0)
+
+    motions = (
+        (travel, "nothing keeps the rail from sliding along its own length"),
+        (y, "nothing keeps the rail from moving up and down the slope"),
+        (z, "nothing keeps the rail from lifting off the roof"),
+        (roll, "nothing keeps the rail from rolling about its own axis"),
+        (roll - height * y, "nothing keeps the rail from tipping over about the grips of its clamps"),
+        (about_center(y), "nothing keeps the rail from turning in the plane of the roof"),
+        (about_center(z), "nothing keeps one end of the rail from lifting and the other from sinking"),
+    )
+    diagonal = S.diagonal()
+    for motion, words in motions:
+        if float(motion @ (S @ motion)) <= FREE * float(diagonal @ motion**2):
+            return words
+    return ""
+
+
+def _piece_words(
+    motion: Array, groups: int, joints: Array, piece: IntArray, axial: IntArray, s: Array
+) -> str:
+    """Say which piece moves most in a mechanism."""
+    travel = np.abs(motion[1 : 1 + groups])
+    sway = motion[1 + groups :].reshape(2, -1)
+    size = np.abs(sway).max(axis=0)
+    if travel.max() > size.max():
+        at = s[axial == int(np.argmax(travel))]
+        return f"nothing keeps the piece from s = {at[0]:g} to {at[-1]:g} m from sliding along the row"
+    most = int(np.argmax(np.maximum(size[:-1], size[1:])))
+    plane = "away from the roof" if np.abs(sway).max(axis=1).argmax() else "in the plane of the roof"
+    at = s[piece == most]
+    where = f"s = {at[0]:g} to {at[-1]:g} m"
+    return f"nothing keeps the piece from {where} from swinging {plane} about its splice"
+
+
+def free_motion(s: Array, dof: IntArray, node: IntArray, spring: Array, height: float) -> str:
+    """Find a motion of a row that nothing resists.
+
+    Parameters
+    ----------
+    s : (n,) float
+        Nodes along the row, the two nodes of a hinge one after the other. [m]
+    dof : (n, 6) int
+        Degrees of freedom, shared at splices.
+    node : (c,) int
+        Node of each clamp.
+    spring : (c, 6, 6) float
+        Clamp stiffness at the rail axis in row axes. [N/m, N, N m/rad]
+    height : float
+        Of the rail axis above the grips. [m]
+
+    Returns
+    -------
+    str
+        The motion in words, empty when the row is held.
+    """
+    if not len(node):
+        return "it has no clamps, so nothing holds it"
+    joints, piece, axial = _piece_motions(s, dof)
+    groups = int(axial[-1]) + 1
+    C = _compatibility(s, joints, piece, axial, node)
+    blocks = sparse.bsr_array((spring, np.arange(len(node)), np.arange(len(node) + 1)))
+    S = (C.T @ blocks @ C).tocsr()
+    diagonal = S.diagonal()
+    if not diagonal.max() > 0.0:
+        return "its clamps have no stiffness, so nothing holds it"
+    # A direction that is free but for rounding must not be blown up to unit stiffness.
+    scale = 1.0 / np.sqrt(np.where(diagonal > 1e-20 * diagonal.max(), diagonal, diagonal.max()))
+    unit = S * scale[:, None] * scale[None, :]
+    value, vector = _softest(sparse.csr_array(unit))
+    if value > FREE:
+        return ""
+    simple = _simple_motion(S, groups, joints, height)
+    return simple or _piece_words(vector * scale, groups, joints, piece, axial, s)
