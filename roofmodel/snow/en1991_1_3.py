@@ -6,8 +6,6 @@ published worked examples.
 
 from __future__ import annotations
 
-from typing import NamedTuple
-
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
@@ -17,14 +15,6 @@ EXPOSURE = {"windswept": 0.8, "normal": 1.0, "sheltered": 1.2}  # Table 5.1, fro
 MU_RETAINED = 0.8  # 5.3.2(2), 5.3.3(2)
 DRIFT_LENGTH = (5.0, 15.0)  # 5.3.6(1), recommended limits of l_s [m]
 SLIDE_SLOPE = np.radians(15.0)  # 5.3.6(1): no mu_s up to this slope of the upper roof [rad]
-
-
-class AbuttingDrift(NamedTuple):
-    """Shape coefficients at the taller roof's wall and the drift length l_s [m], 5.3.6."""
-
-    wind: Array
-    slide: Array
-    length: Array
 
 
 def mu_1(slope: ArrayLike, retained: ArrayLike = False) -> Array:
@@ -81,7 +71,8 @@ def drift_length(wall: ArrayLike) -> Array:
 def mu_wind(
     upper_length: ArrayLike,
     lower_length: ArrayLike,
-    wall: ArrayLike,
+    least_wall: ArrayLike,
+    greatest_wall: ArrayLike,
     weight_density: ArrayLike,
     ground_snow: ArrayLike,
 ) -> Array:
@@ -91,8 +82,9 @@ def mu_wind(
     ----------
     upper_length, lower_length : (...) float
         b_1, b_2 square to the wall. [m]
-    wall : (...) float
-        h. [m]
+    least_wall, greatest_wall : (...) float
+        h, equal for a level eave; else the least governs the spread and the greatest the cap, which is
+        safe. [m]
     weight_density : (...) float
         gamma, 2 kN/m^3. [N/m^3]
     ground_snow : (...) float
@@ -101,11 +93,13 @@ def mu_wind(
     Returns
     -------
     (...) float
-        Coefficient at the wall.
+        Coefficient at the wall. Away from it mu_2 = mu_s + mu_w falls linearly to 0.8 at l_s; where the
+        lower roof ends earlier the line is cut there, the interpolation that 5.3.6 asks for.
     """
-    h = np.maximum(np.asarray(wall, dtype=float), 1e-6)
-    spread = (np.asarray(upper_length, dtype=float) + np.asarray(lower_length, dtype=float)) / (2.0 * h)
-    return np.clip(np.minimum(spread, np.asarray(weight_density) * h / np.asarray(ground_snow)), 0.8, 4.0)
+    least = np.maximum(np.asarray(least_wall, dtype=float), 1e-6)
+    spread = (np.asarray(upper_length, dtype=float) + np.asarray(lower_length, dtype=float)) / (2.0 * least)
+    cap = np.asarray(weight_density, dtype=float) * np.asarray(greatest_wall) / np.asarray(ground_snow)
+    return np.clip(np.minimum(spread, cap), 0.8, 4.0)
 
 
 def mu_slide(upper_mu: ArrayLike, upper_slope: ArrayLike, upper_run: ArrayLike, length: ArrayLike) -> Array:
@@ -132,46 +126,6 @@ def mu_slide(upper_mu: ArrayLike, upper_slope: ArrayLike, upper_run: ArrayLike, 
     """
     peak = np.asarray(upper_mu) * np.asarray(upper_run) / np.asarray(length)
     return np.where(np.asarray(upper_slope) > SLIDE_SLOPE + 1e-12, peak, 0.0)
-
-
-def abutting_drift(
-    upper_length: ArrayLike,
-    lower_length: ArrayLike,
-    wall: ArrayLike,
-    weight_density: ArrayLike,
-    ground_snow: ArrayLike,
-    upper_mu: ArrayLike = 0.0,
-    upper_slope: ArrayLike = 0.0,
-    upper_run: ArrayLike = 0.0,
-) -> AbuttingDrift:
-    """Drift on a roof that abuts taller works, EN 1991-1-3 5.3.6: mu_2 = mu_s + mu_w at the wall.
-
-    Parameters as `mu_wind` and `mu_slide`. Away from the wall mu falls linearly to 0.8 at l_s; where the
-    lower roof ends earlier the line is cut there, which is the interpolation that 5.3.6 asks for.
-    """
-    length = drift_length(wall)
-    return AbuttingDrift(
-        mu_wind(upper_length, lower_length, wall, weight_density, ground_snow),
-        mu_slide(upper_mu, upper_slope, upper_run, length),
-        length,
-    )
-
-
-def obstruction_drift(
-    wall: ArrayLike, weight_density: ArrayLike, ground_snow: ArrayLike
-) -> tuple[Array, Array]:
-    """Drift at a projection or parapet, EN 1991-1-3 6.2, from memory.
-
-    Returns
-    -------
-    mu_2 : (...) float
-        gamma h / s_k within 0.8 and 2.0.
-    length : (...) float
-        l_s = 2 h within 5 and 15 m. [m]
-    """
-    h = np.asarray(wall, dtype=float)
-    mu = np.clip(np.asarray(weight_density) * h / np.asarray(ground_snow), 0.8, 2.0)
-    return mu, drift_length(h)
 
 
 def overhang_load(roof_load: ArrayLike, weight_density: ArrayLike = 3000.0) -> Array:
@@ -213,36 +167,3 @@ def guard_force(roof_load: ArrayLike, slope: ArrayLike, run: ArrayLike) -> Array
         Down the slope, for each meter of guard. [N/m]
     """
     return np.asarray(roof_load) * np.asarray(run) * np.sin(np.asarray(slope, dtype=float))
-
-
-def exceptional_abutting(
-    wall: ArrayLike,
-    upper_length: ArrayLike,
-    lower_length: ArrayLike,
-    ground_snow: ArrayLike,
-    upper_slope: ArrayLike = 0.0,
-) -> tuple[Array, Array]:
-    """Exceptional drift on a roof that abuts taller works, EN 1991-1-3 B3, partly from memory.
-
-    Parameters
-    ----------
-    wall, upper_length, lower_length : (...) float
-        h, b_1, b_2. [m]
-    ground_snow : (...) float
-        s_k. [Pa]
-    upper_slope : (...) float
-        Reduces mu from 15 to 30 degrees, none above. [rad]
-
-    Returns
-    -------
-    mu : (...) float
-        min(2 h / s_k, 2 b / l_s, 8) at the wall with h / s_k in m per kN/m^2 and b the larger length.
-    length : (...) float
-        l_s = min(5 h, b_1, 15 m). [m]
-    """
-    h, b1 = np.asarray(wall, dtype=float), np.asarray(upper_length, dtype=float)
-    length = np.minimum(np.minimum(5.0 * h, b1), 15.0)
-    b = np.maximum(b1, np.asarray(lower_length, dtype=float))
-    mu = np.minimum(np.minimum(2000.0 * h / np.asarray(ground_snow), 2.0 * b / length), 8.0)
-    steep = np.clip((30.0 - np.degrees(np.asarray(upper_slope, dtype=float))) / 15.0, 0.0, 1.0)
-    return mu * steep, length

@@ -1,0 +1,218 @@
+"""Snow beside walls: drifts and slides onto lower roofs, ASCE/SEI 7-22 7.7 and 7.9."""
+
+from __future__ import annotations
+
+from itertools import combinations
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from roofmodel.snow import asce7_22_drift as drift
+from roofmodel.snow.asce_roof import CODE, AsceRoof, balanced_zones, slope_notes
+from roofmodel.snow.cases import SnowCase, Value, Zone
+from roofmodel.snow.patches import UPPER_TO_STEP, WallGroup, larger, overlap, spread, wall_groups
+from roofmodel.snow.regions import CRACK, SAME_WAY, band, falling_pressure, fetch, left_normal, uniform
+
+Array = NDArray[np.float64]
+Skipped = list[tuple[str, str]]
+
+
+def drift_cases(known: AsceRoof) -> tuple[list[SnowCase], Skipped]:
+    """Leeward and windward drifts, one case for each way that walls face, and corners where two meet."""
+    groups = wall_groups(known.roof)
+    cases: list[SnowCase] = []
+    skipped: Skipped = []
+    if not groups:
+        skipped.append(("drift", "no roof meets a wall below a higher roof (7.7)"))
+    for kind in ("leeward", "windward"):
+        drifts: list[tuple[WallGroup, list[Zone]]] = []
+        for group in groups:
+            zones, why = _group_zones(known, group, leeward=kind == "leeward")
+            name = _drift_name(known, group, kind)
+            if zones:
+                drifts.append((group, zones))
+                cases.append(_drift_case(known, name, zones))
+            else:
+                skipped.append((name, why))
+        for (a, first), (b, second) in combinations(drifts, 2):
+            if overlap(first, second):
+                way = f"{a.toward} and {b.toward}" if kind == "leeward" else f"{a.against} and {b.against}"
+                name = f"{kind} drifts together, winds toward {way}"
+                cases.append(_drift_case(known, name, larger([*first, *second])))
+    return cases, skipped
+
+
+def _drift_name(known: AsceRoof, group: WallGroup, kind: str) -> str:
+    if kind == "leeward":
+        return f"leeward drift below {group.uppers(known.roof)}, wind toward {group.toward}"
+    return f"windward drift at {group.uppers(known.roof)}, wind toward {group.against}"
+
+
+def _drift_case(known: AsceRoof, name: str, zones: list[Zone]) -> SnowCase:
+    notes = [
+        *slope_notes(known),
+        "Drift is added to balanced snow, not to unbalanced, minimum, sliding or rain loads; where drifts"
+        " overlap the larger counts (7.7.3).",
+        "The greatest height of each wall counts, and the longest roof upwind of it.",
+        "What reaches past the roof's edge falls off; the drift is not squeezed.",
+    ]
+    return known.case(name, balanced_zones(known) + zones, notes)
+
+
+def _group_zones(known: AsceRoof, group: WallGroup, *, leeward: bool) -> tuple[list[Zone], str]:
+    """Drift zones of the walls that face one way, or the reason why there are none."""
+    zones: list[Zone] = []
+    why = "no roof upwind of the wall"
+    for i in group.steps:
+        patch = _leeward_patch(known, i) if leeward else _windward_patch(known, i)
+        if isinstance(patch, str):
+            why = patch
+        else:
+            zones += spread(known.plan, patch)
+    return larger(zones), why
+
+
+def _leeward_patch(known: AsceRoof, i: int) -> Zone | str:
+    steps, plan, site = known.roof.steps, known.plan, known.site
+    upper, gap = int(steps.upper[i]), float(steps.gap[i])
+    outline = plan.level_outline[plan.level[upper]]
+    upwind = -left_normal(steps.start[i], steps.end[i])
+    length = fetch(outline, steps.start[i], steps.end[i], upwind, gap)
+    if length <= 0.0:
+        return "no roof upwind of the wall"
+    height = float(drift.drift_height(site.ground_snow, length, site.winter_wind))
+    balanced, wall = float(known.balanced[steps.lower[i]]), float(steps.wall[i].max())
+    if gap > CRACK:
+        shape = drift.adjacent_drift(height, balanced, wall, gap, known.weight_density)
+        clause, formula = "7.7.2", "p_d = gamma min(h_d, (6 h - s) / 6), w = min(6 h_d, 6 h - s)"
+    else:
+        shape = drift.leeward_drift(height, balanced, wall, known.weight_density)
+        clause, formula = "7.7.1", "p_d = gamma min(h_d, h_c), w = 4 h_d or 4 h_d^2 / h_c <= 8 h_c"
+    name = f"leeward drift below {known.roof.planes.name[upper]}"
+    return _triangle(known, i, name, (clause, formula), (length, height), shape, 0.0)
+
+
+def _windward_patch(known: AsceRoof, i: int) -> Zone | str:
+    steps, plan, site = known.roof.steps, known.plan, known.site
+    lower, gap = int(steps.lower[i]), float(steps.gap[i])
+    outline = plan.level_outline[plan.level[lower]]
+    out = left_normal(steps.start[i], steps.end[i])
+    length = fetch(outline, steps.start[i], steps.end[i], out)
+    if length <= 0.0:
+        return "no roof upwind of the wall"
+    height = float(drift.drift_height(site.ground_snow, length, site.winter_wind))
+    balanced, wall = float(known.balanced[lower]), float(steps.wall[i].max())
+    shape = drift.windward_drift(height, balanced, wall, known.weight_density)
+    name = f"windward drift at {known.roof.planes.name[steps.upper[i]]}"
+    formula = "p_d = gamma min(0.75 h_d, h_c), w = 8 (0.75 h_d) or 8 (0.75 h_d)^2 / h_c"
+    return _triangle(known, i, name, ("7.7.1", formula), (length, height), shape, gap)
+
+
+def _triangle(
+    known: AsceRoof,
+    i: int,
+    name: str,
+    rule: tuple[str, str],
+    source: tuple[float, float],
+    shape: drift.Drift,
+    cut: float,
+) -> Zone | str:
+    """Zone of a drift whose peak stands `cut` behind the foot of the wall."""
+    steps = known.roof.steps
+    start, end, lower = steps.start[i], steps.end[i], int(steps.lower[i])
+    wall, base = float(steps.wall[i].max()), float(known.balanced[lower]) / known.weight_density
+    height, width, peak = (float(x) for x in shape)
+    if width <= cut:
+        return (
+            "the gap is too wide for the drift (7.7.2)"
+            if width > 0.0 or steps.gap[i] > CRACK
+            else f"h_c / h_b = {max(wall - base, 0.0) / base:.2f} is below 0.2 (7.7.1)"
+        )
+    length, full = source
+    values = (
+        Value("p_g", known.site.ground_snow, "Pa", "ground snow, strength level, from the user"),
+        Value("W_2", known.site.winter_wind, "", "winter wind, from the user"),
+        Value("l_u", length, "m", "longest roof upwind, square to the wall"),
+        Value("gamma", known.weight_density, "N/m**3", "Eq. 7.7-1"),
+        Value("h_d", full, "m", "Eq. 7.6-1"),
+        Value("h", wall, "m", "greatest height of the wall"),
+        Value("s", float(steps.gap[i]), "m", "gap between the roofs on plan"),
+        Value("h_b", base, "m", "depth of balanced snow"),
+        Value("h_c", max(wall - base, 0.0), "m", "clear height"),
+        Value("height", height, "m", "of the drift at its peak"),
+        Value("w", width, "m", "width of the drift"),
+        Value("p_d", peak, "Pa", "at the peak, on top of p_s"),
+    )
+    return Zone(
+        name,
+        lower,
+        band(start[:2], end[:2], 0.0, width - cut),
+        falling_pressure(start, left_normal(start, end), peak * (1.0 - cut / width), width - cut),
+        f"{CODE} {rule[0]}",
+        rule[1],
+        values,
+    )
+
+
+def sliding_cases(known: AsceRoof) -> tuple[list[SnowCase], Skipped]:
+    """Snow that slides from each upper plane that falls toward a step, 7.9."""
+    steps, planes = known.roof.steps, known.roof.planes
+    cases: list[SnowCase] = []
+    skipped: Skipped = []
+    for upper in dict.fromkeys(int(i) for i in steps.upper):
+        name = f"sliding from {planes.name[upper]}"
+        if not drift.slides(planes.slope[upper], known.site.slippery):
+            skipped.append((name, "the upper plane is too flat to shed (7.9)"))
+        elif known.site.upper_roof_retained and upper in known.retained:
+            skipped.append((name, "left out because rows hold it, as the user declared"))
+        else:
+            zones = [z for i in np.flatnonzero(steps.upper == upper) for z in _slide_zones(known, int(i))]
+            if zones:
+                cases.append(_sliding_case(known, name, upper, zones))
+            else:
+                skipped.append((name, "no wall lies below its eave within reach (7.9)"))
+    return cases, skipped
+
+
+def _sliding_case(known: AsceRoof, name: str, upper: int, zones: list[Zone]) -> SnowCase:
+    notes = [
+        *slope_notes(known),
+        "Sliding snow is added to balanced snow only; what falls past the lower roof's edge is lost.",
+    ]
+    if upper in known.retained:
+        notes.append(
+            f"{known.roof.planes.name[upper]} carries snow retention; 7.9 gives no reduction for that, so its"
+            " snow is let slide."
+        )
+    return known.case(name, balanced_zones(known) + zones, notes)
+
+
+def _slide_zones(known: AsceRoof, i: int) -> list[Zone]:
+    steps, plan, names = known.roof.steps, known.plan, known.roof.planes.name
+    upper, lower, gap = int(steps.upper[i]), int(steps.lower[i]), float(steps.gap[i])
+    start, end, fall = steps.start[i], steps.end[i], plan.fall[upper]
+    if fall @ left_normal(start, end) < UPPER_TO_STEP or (gap > CRACK and steps.wall[i].max() <= gap):
+        return []
+    same = (plan.level == plan.level[upper]) & (plan.fall @ fall > SAME_WAY)
+    roof = shapely.union_all(shapely.buffer(np.array(plan.polygon)[same], CRACK, join_style="mitre"))
+    run = fetch(roof, start, end, -fall, gap)
+    strip = drift.sliding_load(known.flat_load, run, gap)
+    if strip.pressure <= 0.0:
+        return []
+    zone = Zone(
+        f"snow that slid from {names[upper]}",
+        lower,
+        band(start[:2], end[:2], 0.0, float(strip.end - strip.start)),
+        uniform(float(strip.pressure)),
+        f"{CODE} 7.9",
+        "0.4 p_f W over 15 ft from the upper eave",
+        (
+            Value("p_f", known.flat_load, "Pa", "Eq. 7.3-1, upper roof"),
+            Value("W", run, "m", "plan distance from eave to ridge of the upper roof"),
+            Value("s", gap, "m", "gap between the roofs on plan"),
+            Value("width", float(strip.end - strip.start), "m", "of the lower roof that is reached"),
+            Value("pressure", float(strip.pressure), "Pa", "on top of p_s"),
+        ),
+    )
+    return spread(plan, zone)

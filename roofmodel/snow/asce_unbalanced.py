@@ -1,0 +1,147 @@
+"""Unbalanced snow on hips and gables, ASCE/SEI 7-22 7.6.1, one case for each wind over a crest."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from roofmodel.snow import asce7_22_drift as drift
+from roofmodel.snow.asce7_22 import FOOT
+from roofmodel.snow.asce_roof import CODE, AsceRoof, balanced_zones, slope_notes
+from roofmodel.snow.cases import SnowCase, Value, Zone
+from roofmodel.snow.patches import larger
+from roofmodel.snow.regions import (
+    SAME_WAY,
+    band,
+    compass,
+    crest_segments,
+    fetch,
+    polygonal,
+    uniform,
+    wind_directions,
+)
+
+Array = NDArray[np.float64]
+
+NARROW = 20.0 * FOOT  # 7.6.1 [m]
+
+
+@dataclass(frozen=True)
+class Crest:
+    """A ridge or hip over which a wind blows onto a plane: ends with the leeward plane to the left."""
+
+    plane: int
+    across: int
+    start: Array
+    end: Array
+    windward_run: float
+
+
+def unbalanced_cases(known: AsceRoof) -> tuple[list[SnowCase], list[tuple[str, str]]]:
+    """Unbalanced cases, and winds for which there is none with the reason."""
+    cases: list[SnowCase] = []
+    skipped: list[tuple[str, str]] = []
+    directions = wind_directions(known.roof, known.plan)
+    if not directions:
+        skipped.append(("unbalanced", "the roof has no ridge and no hip (7.6.1)"))
+    for wind in directions:
+        name = f"unbalanced, wind toward {compass(wind)}"
+        crests = _crests(known, wind)
+        fit = [c for c in crests if drift.unbalanced_applies(known.roof.planes.slope[c.plane])]
+        if fit:
+            cases.append(_case(known, name, wind, fit))
+        else:
+            names = ", ".join(sorted({known.roof.planes.name[c.plane] for c in crests}))
+            skipped.append((name, f"slope of {names} outside 2.38 to 30.2 degrees (7.6.1)"))
+    return cases, skipped
+
+
+def _crests(known: AsceRoof, wind: Array) -> list[Crest]:
+    """Crests with a leeward plane on one side only."""
+    along = known.plan.fall @ wind
+    found = []
+    for plane in np.flatnonzero(along > SAME_WAY):
+        for _, across, start, end in crest_segments(known.roof, int(plane)):
+            if across >= 0 and along[across] <= SAME_WAY:
+                run = float(known.plan.run[across])
+                if along[across] >= -SAME_WAY:
+                    top = start if start[2] > end[2] else end
+                    outline = known.plan.level_outline[known.plan.level[plane]]
+                    run = max(run, fetch(outline, top, top, -wind))
+                found.append(Crest(int(plane), across, start, end, run))
+    return found
+
+
+def _case(known: AsceRoof, name: str, wind: Array, crests: list[Crest]) -> SnowCase:
+    planes = known.roof.planes
+    along = known.plan.fall @ wind
+    share = np.ones(planes.count)
+    narrow = known.site.simple_rafters and all(crest.windward_run <= NARROW for crest in crests)
+    windward = {c.across for c in crests if along[c.across] < -SAME_WAY}
+    share[list(windward)] = 0.0 if narrow else drift.WINDWARD_SHARE
+    leeward = sorted({crest.plane for crest in crests})
+    if narrow:
+        share[leeward] = 0.0
+        surcharge = [_narrow_zone(known, plane) for plane in leeward]
+    else:
+        surcharge = [zone for plane in leeward for zone in _strips(known, plane, crests)]
+    notes = slope_notes(known)
+    if any(c.across not in windward for c in crests):
+        notes.append(
+            "The standard's figure shows a gable. Here planes beside the wind keep the balanced load; hips"
+            " take the strip of a ridge, measured square to them on plan, with W measured along the wind up"
+            " to the hip's upper end where that is longer than the run of the plane across."
+        )
+    return known.case(name, balanced_zones(known, share) + surcharge, notes)
+
+
+def _narrow_zone(known: AsceRoof, plane: int) -> Zone:
+    return Zone(
+        f"leeward snow on {known.roof.planes.name[plane]}",
+        plane,
+        known.plan.polygon[plane],
+        uniform(known.site.ground_snow),
+        f"{CODE} 7.6.1",
+        "p_g where W <= 20 ft and rafters are simply supported",
+        (Value("p_g", known.site.ground_snow, "Pa", "ground snow, strength level, from the user"),),
+    )
+
+
+def _strips(known: AsceRoof, plane: int, crests: list[Crest]) -> list[Zone]:
+    """Surcharge strips along the crests of one leeward plane, the larger where they overlap."""
+    site, slope = known.site, float(known.roof.planes.slope[plane])
+    zones = []
+    for crest in crests:
+        if crest.plane != plane:
+            continue
+        height = float(drift.drift_height(site.ground_snow, crest.windward_run, site.winter_wind))
+        strip = drift.unbalanced_surcharge(height, known.weight_density, slope)
+        reach = band(crest.start[:2], crest.end[:2], 0.0, float(strip.end))
+        part = polygonal(shapely.intersection(reach, known.plan.polygon[plane]))
+        if part is None:
+            continue
+        values = (
+            Value("p_g", site.ground_snow, "Pa", "ground snow, strength level, from the user"),
+            Value("W_2", site.winter_wind, "", "winter wind, from the user"),
+            Value("W", crest.windward_run, "m", f"windward side, {known.roof.planes.name[crest.across]}"),
+            Value("gamma", known.weight_density, "N/m**3", "Eq. 7.7-1"),
+            Value("h_d", height, "m", "Eq. 7.6-1 with l_u = W"),
+            Value("S", float(1.0 / np.tan(slope)), "", "run for a rise of one, leeward side"),
+            Value("extent", float(strip.end), "m", "8/3 h_d sqrt(S), plan, from the crest"),
+            Value("surcharge", float(strip.pressure), "Pa", "on top of p_s"),
+        )
+        zones.append(
+            Zone(
+                f"leeward surcharge on {known.roof.planes.name[plane]}",
+                plane,
+                part,
+                uniform(float(strip.pressure)),
+                f"{CODE} 7.6.1",
+                "h_d gamma / sqrt(S) over 8/3 h_d sqrt(S)",
+                values,
+            )
+        )
+    return larger(zones)

@@ -1,0 +1,117 @@
+"""EN 1991-1-3 on a recognized roof: coefficients and undrifted load."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.constants import g
+
+from roofmodel.snow import en1991_1_3
+from roofmodel.snow.cases import LoadLevel, SnowCase, Value, Zone
+from roofmodel.snow.inputs import EnSite, validate_en
+from roofmodel.snow.regions import Plan, held_planes, roof_plan, uniform
+from roofmodel.surface import RoofSurface
+
+Array = NDArray[np.float64]
+
+CODE = EnSite.standard
+
+
+@dataclass(frozen=True)
+class EnRoof:
+    """A roof with everything that every EN 1991-1-3 case needs.
+
+    Attributes
+    ----------
+    roof, plan, site
+    retained : frozenset of int
+        Planes that carry rows.
+    held : dict of int to str
+        Planes whose mu_1 is not below 0.8, and why.
+    exposure : float
+        C_e.
+    shape : (p,) float
+        mu_1.
+    unit_load : float
+        C_e C_t s_k. [Pa]
+    exceptional : bool
+        Whether s_k is the exceptional s_Ad.
+    """
+
+    roof: RoofSurface
+    plan: Plan
+    site: EnSite
+    retained: frozenset[int]
+    held: dict[int, str]
+    exposure: float
+    shape: Array
+    unit_load: float
+    exceptional: bool
+
+    def case(self, name: str, zones: Iterable[Zone], notes: Iterable[str] = ()) -> SnowCase:
+        """Assemble a case of this standard."""
+        level, said = LoadLevel.CHARACTERISTIC, list(notes)
+        if self.exceptional:
+            name, level = f"exceptional, {name}", LoadLevel.STRENGTH
+            said.append("Exceptional load s_Ad = C_esl s_k, an accidental action: load factor 1.0.")
+        return SnowCase(name, CODE, level, tuple(zones), self.site.drift_weight / g, tuple(said))
+
+
+def prepare(roof: RoofSurface, site: EnSite, retained: frozenset[int]) -> EnRoof:
+    """Coefficients of a roof under s_k."""
+    exposure = validate_en(site)
+    plan = roof_plan(roof)
+    held = held_planes(roof, plan, retained)
+    mask = np.array([i in held for i in range(roof.planes.count)], dtype=bool)
+    shape = en1991_1_3.mu_1(roof.planes.slope, mask)
+    unit = exposure * site.thermal_factor * site.ground_snow
+    return EnRoof(roof, plan, site, retained, held, exposure, shape, unit, False)
+
+
+def exceptional(known: EnRoof, coefficient: float) -> EnRoof:
+    """The same roof under the exceptional ground snow C_esl s_k, 4.3 and Eq. 5.2."""
+    site = replace(known.site, ground_snow=coefficient * known.site.ground_snow)
+    return replace(known, site=site, unit_load=coefficient * known.unit_load, exceptional=True)
+
+
+def balanced_zones(known: EnRoof, share: Array | None = None) -> list[Zone]:
+    """One uniform zone on each plane with mu_1 above 0, times an optional share (p,)."""
+    part = np.ones(known.roof.planes.count) if share is None else share
+    zones = []
+    for plane in np.flatnonzero(known.shape * part > 0.0):
+        half = part[plane] != 1.0
+        zones.append(
+            Zone(
+                f"{'half the ' if half else ''}snow on {known.roof.planes.name[plane]}",
+                int(plane),
+                known.plan.polygon[plane],
+                uniform(float(part[plane] * known.shape[plane] * known.unit_load)),
+                f"{CODE} 5.3.{3 if half else 2}",
+                f"s = {'0.5 ' if half else ''}mu_1 C_e C_t s_k",
+                load_values(known, int(plane)),
+            )
+        )
+    return zones
+
+
+def load_values(known: EnRoof, plane: int) -> tuple[Value, ...]:
+    """What the symbols of s stand for on a plane."""
+    why = f"not below 0.8: {known.held[plane]}" if plane in known.held else "free to slide off, Table 5.2"
+    origin = "C_esl s_k" if known.exceptional else "ground snow, characteristic, from the user"
+    return (
+        Value("s_k", known.site.ground_snow, "Pa", origin),
+        Value("C_e", known.exposure, "", "Table 5.1" if known.site.exposure_factor is None else "given"),
+        Value("C_t", known.site.thermal_factor, "", "given"),
+        Value("alpha", float(known.roof.planes.slope[plane]), "rad", "slope"),
+        Value("mu_1", float(known.shape[plane]), "", why),
+    )
+
+
+def balanced_case(known: EnRoof) -> SnowCase:
+    """Undrifted snow, arrangement (i)."""
+    names = known.roof.planes.name
+    notes = [f"mu_1 on {names[plane]} is not below 0.8: {why}." for plane, why in sorted(known.held.items())]
+    return known.case("balanced", balanced_zones(known), notes)

@@ -1,0 +1,134 @@
+"""Patches of drifted and slid snow: beside walls, over several planes, the larger where they overlap."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from shapely import MultiPolygon, Polygon
+
+from roofmodel.snow.cases import Zone
+from roofmodel.snow.regions import Plan, compass, left_normal, polygonal
+from roofmodel.surface import RoofSurface
+
+Array = NDArray[np.float64]
+
+SAME_WALL = np.cos(np.radians(5.0))  # walls that face within 5 degrees share a wind
+UPPER_TO_STEP = 0.17  # cosine: a plane whose fall is within 80 degrees of the wall's face sheds over it
+
+
+@dataclass(frozen=True)
+class WallGroup:
+    """Steps that face the same way: their indices and the plan direction from wall to lower roof."""
+
+    steps: tuple[int, ...]
+    facing: Array
+
+    def uppers(self, roof: RoofSurface) -> str:
+        """Names of the planes above, for titles."""
+        names = dict.fromkeys(roof.planes.name[roof.steps.upper[i]] for i in self.steps)
+        return " and ".join(names) if len(names) < 4 else "the upper roofs"
+
+    @property
+    def toward(self) -> str:
+        """Compass name of the direction the walls face."""
+        return compass(self.facing)
+
+    @property
+    def against(self) -> str:
+        """Compass name of the opposite direction."""
+        return compass(-self.facing)
+
+
+def wall_groups(roof: RoofSurface) -> list[WallGroup]:
+    """Sort the steps by the way they face."""
+    normals = left_normal(roof.steps.start, roof.steps.end)
+    groups: list[tuple[list[int], Array]] = []
+    for i, normal in enumerate(normals):
+        for members, facing in groups:
+            if normal @ facing > SAME_WALL:
+                members.append(i)
+                break
+        else:
+            groups.append(([i], normal))
+    return [WallGroup(tuple(members), facing) for members, facing in groups]
+
+
+def spread(plan: Plan, zone: Zone) -> list[Zone]:
+    """Cut a patch to the planes that it crosses on the level of its plane; the rest falls off the roof."""
+    found = []
+    for plane in np.flatnonzero(plan.level == plan.level[zone.plane]):
+        part = polygonal(shapely.intersection(zone.polygon, plan.polygon[plane]))
+        if part is not None:
+            found.append(replace(zone, plane=int(plane), polygon=part))
+    return found
+
+
+def overlap(zones: Sequence[Zone], others: Sequence[Zone]) -> bool:
+    """Whether any two patches of the two sets lie on the same ground."""
+    return any(
+        a.plane == b.plane and polygonal(shapely.intersection(a.polygon, b.polygon)) is not None
+        for a in zones
+        for b in others
+    )
+
+
+def larger(zones: Sequence[Zone]) -> list[Zone]:
+    """Keep the larger pressure wherever linear patches of one plane overlap.
+
+    Parameters
+    ----------
+    zones : sequence of Zone
+        Overlapping patches of one or more planes.
+
+    Returns
+    -------
+    list of Zone
+        The same patches, cut so that none overlap.
+    """
+    kept = []
+    for i, zone in enumerate(zones):
+        polygon: Polygon | MultiPolygon | None = zone.polygon
+        for j, other in enumerate(zones):
+            if i == j or other.plane != zone.plane or polygon is None:
+                continue
+            common = polygonal(shapely.intersection(zone.polygon, other.polygon))
+            if common is None:
+                continue
+            region = _not_below(other.pressure - zone.pressure, common, tie=j < i)
+            if region is not None:
+                polygon = polygonal(shapely.difference(polygon, region))
+        if polygon is not None:
+            kept.append(replace(zone, polygon=polygon))
+    return kept
+
+
+def _not_below(difference: Array, common: shapely.Geometry, *, tie: bool) -> shapely.Geometry | None:
+    """Part of a region where a linear function is positive, or zero for the first of equals."""
+    corners = shapely.get_coordinates(common)
+    values = difference[0] + corners @ difference[1:]
+    scale = 1e-9 * (1.0 + np.abs(difference[0]))
+    if np.all(np.abs(values) <= scale):
+        return common if tie else None
+    if np.all(values >= -scale):
+        return common
+    if np.all(values <= scale):
+        return None
+    size = np.linalg.norm(difference[1:])
+    normal = difference[1:] / size
+    center = corners.mean(axis=0)
+    foot = center - (difference[0] + center @ difference[1:]) / size * normal
+    along = np.array([-normal[1], normal[0]])
+    reach = 2.0 * float(np.linalg.norm(np.ptp(corners, axis=0))) + 1.0
+    half = Polygon(
+        [
+            foot - reach * along,
+            foot + reach * along,
+            foot + reach * (along + normal),
+            foot + reach * (normal - along),
+        ]
+    )
+    return shapely.intersection(common, half)
