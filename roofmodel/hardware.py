@@ -57,6 +57,8 @@ class Section:
         Outside size along y and z. [m]
     label : str
         For the report, such as "round tube 42 x 3 mm".
+    round : bool
+        Whether bending about both axes adds up as a vector.
     """
 
     area: float
@@ -71,6 +73,7 @@ class Section:
     depth_y: float
     depth_z: float
     label: str
+    round: bool = False
 
 
 @dataclass(frozen=True)
@@ -107,19 +110,22 @@ class Clamp:
     stiffness : (6, 6) float
         At the grip point, seam axes (along, across, pull, and rotations about the same axes).
         [N/m, N, N m/rad]
-    strength : (4,) float
-        Design resistance along, across, pull, push, already divided or multiplied by the factor of the
-        format. NaN where not given. [N]
-    nominal : (4,) float
-        The strengths as given. [N]
+    strength : (6,) float
+        Design resistance along, across, pull, push, and moments about the seam (roll) and about the axis
+        square to the roof (twist), already divided or multiplied by the factor of the format. NaN where
+        not given. [N, N m]
+    nominal : (6,) float
+        The strengths as given. [N, N m]
     factor : float
         The factor between the two, as the format uses it.
     strength_kind : str
         What the given numbers are, in the user's words.
     height : float
         Height of the rail's axis above the grip point. [m]
+    grip_height : float
+        Height of the grip point above the pan. [m]
     grip_length : float
-        Length along the seam that turns a moment into a push-pull pair. [m]
+        Length along the seam that turns an overturning moment into pull and push. [m]
     test_height : float
         Height above the grip at which the along-seam strength was tested; eccentricity up to here is in
         the tested strength already. [m]
@@ -134,6 +140,7 @@ class Clamp:
     factor: float
     strength_kind: str
     height: float
+    grip_height: float
     grip_length: float
     test_height: float
     interaction: Interaction
@@ -155,5 +162,3 @@ class Panel:
     anchorage: float
     anchorage_nominal: float
     anchorage_factor: float
-
-

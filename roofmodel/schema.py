@@ -10,7 +10,7 @@ import math
 from collections.abc import Callable
 from typing import Annotated, Any, Literal
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, model_validator
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Discriminator, Field, Tag, model_validator
 
 from roofmodel.units import EXAMPLES, parse
 
@@ -39,6 +39,7 @@ Inertia = Annotated[float, BeforeValidator(_read("second_moment", sign="positive
 Pressure = Annotated[float, BeforeValidator(_read("pressure", sign="positive"))]
 Stress = Annotated[float, BeforeValidator(_read("stress", sign="positive"))]
 Force = Annotated[float, BeforeValidator(_read("force", sign="positive"))]
+Moment = Annotated[float, BeforeValidator(_read("moment", sign="positive"))]
 Stiffness = Annotated[float, BeforeValidator(_read("stiffness", sign="positive"))]
 Rotational = Annotated[float, BeforeValidator(_read("rotational_stiffness", sign="positive"))]
 Density = Annotated[float, BeforeValidator(_read("density", sign="positive"))]
@@ -210,6 +211,10 @@ class BuiltRoof(Table):
     part: list[Part] = Field(min_length=1, description="Parts; higher parts cut lower ones.")
 
 
+def _roof_tag(value: Any) -> str:
+    return "imported" if isinstance(value, dict) and "file" in value else "built"
+
+
 class PlaneChoice(Table):
     """Choices for one plane."""
 
@@ -271,7 +276,9 @@ class RailTable(Table):
     )
     diameter: Length | None = Field(None, description="Outside diameter (round).")
     wall: Length | None = Field(None, description="Wall thickness (tubes).")
-    width: Length | None = Field(None, description="Size along the slope (rectangular tube, flat bar).")
+    width: Length | None = Field(
+        None, description="Size along the slope (rectangular tube, flat bar, values)."
+    )
     depth: Length | None = Field(
         None, description="Size square to the roof (rectangular tube, flat bar, values)."
     )
@@ -314,9 +321,7 @@ class StiffnessTable(Table):
         None, description="Against tipping down the slope; pull x grip_length^2 / 12 by default."
     )
     roll: Rotational | None = Field(None, description="Against tipping across the seam; none by default.")
-    twist: Rotational | None = Field(
-        None, description="Against turning flat on the roof; across x grip_length^2 / 12 by default."
-    )
+    twist: Rotational | None = Field(None, description="Against turning flat on the roof; none by default.")
 
 
 class StrengthTable(Table):
@@ -326,6 +331,10 @@ class StrengthTable(Table):
     across: Force | None = Field(None, description="Level, across the seam.")
     pull: Force | None = Field(None, description="Away from the roof.")
     push: Force | None = Field(None, description="Toward the roof.")
+    roll: Moment | None = Field(None, description="Moment about the seam, wanted where stiffness.roll is given.")
+    twist: Moment | None = Field(
+        None, description="Moment about the axis square to the roof, wanted where stiffness.twist is given."
+    )
 
 
 class ClampTable(Table):
@@ -340,6 +349,9 @@ class ClampTable(Table):
     strength_kind: StrengthKind = Field(description="What the strengths are.")
     factor: float | None = Field(
         None, gt=0, le=10, description="ASD safety factor, LRFD resistance factor or EN partial factor."
+    )
+    grip_height: Length0 | None = Field(
+        None, description="Height of the grip above the pan; half the seam height by default."
     )
     test_height: Length0 = Field(
         0.0,
@@ -437,7 +449,10 @@ class ProjectFile(Table):
 
     project: Project
     site: Annotated[AsceSite | EnSite | MeasuredSite, Field(discriminator="standard")]
-    roof: BuiltRoof | ImportedRoof
+    roof: Annotated[
+        Annotated[BuiltRoof, Tag("built")] | Annotated[ImportedRoof, Tag("imported")],
+        Discriminator(_roof_tag),
+    ]
     plane: list[PlaneChoice] = Field(default_factory=list)
     surface: Surface
     panel: PanelTable
@@ -446,15 +461,6 @@ class ProjectFile(Table):
     row: list[RowTable] = Field(min_length=1)
     design: Design
     analysis: Analysis = Field(default_factory=Analysis)
-
-    @model_validator(mode="before")
-    @classmethod
-    def _roof_kind(cls, data: Any) -> Any:
-        roof = data.get("roof") if isinstance(data, dict) else None
-        if isinstance(roof, dict) and ("file" in roof) == ("part" in roof):
-            msg = "roof: give either file (an imported roof) or [[roof.part]] (a built one)"
-            raise ValueError(msg)
-        return data
 
     @model_validator(mode="after")
     def _agree(self) -> ProjectFile:

@@ -50,6 +50,7 @@ def _round(outer: float, inner: float, poisson: float, label: str) -> Section:
         depth_y=2.0 * outer,
         depth_z=2.0 * outer,
         label=label,
+        round=True,
     )
 
 

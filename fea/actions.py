@@ -1,0 +1,110 @@
+"""Loads on the rails from the sliding force, self-weight and temperature.
+
+Unit right-hand sides, in this order: for each case the sliding force on the rail's axis, for each case
+the torsion from lifting it to the rail's top, for each case the end bound of partial rows, then self-
+weight, then temperature. Every combination is a sum of these, so one solve serves all.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fea.loads import RailLoads
+from roofmodel.hardware import Rail
+from roofmodel.layout import Layout
+from roofmodel.sliding import RowForce
+from roofmodel.surface import RoofSurface
+
+Array = NDArray[np.float64]
+
+GRAVITY = 9.80665  # standard gravity [m/s^2]
+
+
+@dataclass(frozen=True)
+class Basis:
+    """Where each kind of action stands among the right-hand sides of `cases` snow cases."""
+
+    cases: int
+
+    @property
+    def count(self) -> int:
+        """Number of right-hand sides."""
+        return 3 * self.cases + 2
+
+    def weights(self, snow: Array, dead: Array, thermal: Array, *, top: bool) -> Array:
+        """Weights (cases, count) of the right-hand sides in each case's combination."""
+        q = self.cases
+        weights = np.zeros((q, self.count))
+        case = np.arange(q)
+        weights[case, case] = snow
+        weights[case, q + case] = snow if top else 0.0
+        weights[case, 2 * q + case] = snow
+        weights[:, 3 * q] = dead
+        weights[:, 3 * q + 1] = thermal
+        return weights
+
+
+def rail_loads(roof: RoofSurface, layout: Layout, rail: Rail, force: RowForce) -> tuple[RailLoads, Basis]:
+    """Right-hand sides for `fea.frame.solve_frame`.
+
+    Parameters
+    ----------
+    roof, layout, rail
+    force : RowForce
+        Sliding force per station and case, of q cases.
+
+    Returns
+    -------
+    RailLoads
+        3 q + 2 unit right-hand sides.
+    Basis
+        Their order.
+    """
+    q = len(force.thrust)
+    basis = Basis(q)
+    rows = len(layout.row_name)
+    k = len(force.row)
+    axes = row_axes(layout)
+    length = force.span[:, 1] - force.span[:, 0]
+    per_meter = np.einsum("kij,qkj->qki", axes[force.row], force.thrust) / length[:, None]
+    line = np.zeros((basis.count, k + rows, 4))
+    line[:q, :k, :2] = per_meter
+    line[q : 2 * q, :k, 3] = -per_meter[..., 1] * 0.5 * rail.section.depth_z
+    line[3 * q, k:, :3] = _self_weight(roof, layout, rail)
+    last = np.searchsorted(layout.clamp_row, np.arange(rows), side="right") - 1
+    first = np.searchsorted(layout.clamp_row, np.arange(rows))
+    point = np.zeros((basis.count, 2 * rows, 6))
+    down = axes @ np.array([0.0, -1.0])
+    ends = force.end_bound.transpose(0, 2, 1)[..., None] * down
+    point[2 * q : 3 * q, :, :2] = ends.reshape(q, 2 * rows, 2)
+    thermal = np.zeros(basis.count)
+    thermal[-1] = rail.thermal
+    zero = np.zeros(rows)
+    loads = RailLoads(
+        row=np.concatenate([force.row, np.arange(rows)]),
+        s0=np.concatenate([force.span[:, 0], zero]),
+        s1=np.concatenate([force.span[:, 1], layout.row_length]),
+        line=line,
+        point_row=np.tile(np.arange(rows), 2),
+        point_s=np.concatenate([layout.clamp_s[first], layout.clamp_s[last]]),
+        point=point,
+        thermal=thermal,
+    )
+    return loads, basis
+
+
+def row_axes(layout: Layout) -> Array:
+    """Rotations (r, 2, 2) from a plane's (u, v) to row axes (x along the rail, y square to it)."""
+    x = (layout.row_end - layout.row_start) / layout.row_length[:, None]
+    return np.stack([x, np.stack([-x[:, 1], x[:, 0]], axis=1)], axis=1)
+
+
+def _self_weight(roof: RoofSurface, layout: Layout, rail: Rail) -> Array:
+    """Weight of the rail per meter in row axes, (r, 3). [N/m]."""
+    weight = rail.section.area * rail.material.density * GRAVITY
+    slope = roof.planes.slope[layout.row_plane]
+    in_plane = np.einsum("rij,rj->ri", row_axes(layout), np.stack([0.0 * slope, -np.sin(slope)], axis=1))
+    return weight * np.column_stack([in_plane, -np.cos(slope)])

@@ -1,0 +1,64 @@
+"""Load factors: each format's snow combination, by what the standard's own snow means."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from roofmodel.hardware import DesignFormat
+from roofmodel.snow.cases import LoadLevel
+
+
+@dataclass(frozen=True)
+class LoadFactors:
+    """Factors of one combination and where they come from."""
+
+    dead: float
+    snow: float
+    thermal: float
+    clause: str
+
+
+# From memory of the clauses named, checked against the combinations collected in tests/data.
+_COMBINATIONS = {
+    (DesignFormat.ASD, LoadLevel.STRENGTH): (1.0, 0.7, "ASCE/SEI 7-22 2.4.1: D + 0.7 S"),
+    (DesignFormat.ASD, LoadLevel.CHARACTERISTIC): (1.0, 1.0, "allowable strength: D + S"),
+    (DesignFormat.LRFD, LoadLevel.STRENGTH): (1.2, 1.0, "ASCE/SEI 7-22 2.3.1: 1.2 D + 1.0 S"),
+    (DesignFormat.LRFD, LoadLevel.CHARACTERISTIC): (1.2, 1.6, "strength design: 1.2 D + 1.6 S"),
+    (DesignFormat.EN, LoadLevel.STRENGTH): (1.0, 1.0, "EN 1990 6.4.3.3: accidental, G + A_d"),
+    (DesignFormat.EN, LoadLevel.CHARACTERISTIC): (1.35, 1.5, "EN 1990 6.4.3.2, Eq. 6.10: 1.35 G + 1.5 S"),
+}
+
+
+def strength_factors(
+    form: DesignFormat, level: LoadLevel, snow: float | None = None, thermal: float = 1.0
+) -> LoadFactors:
+    """Factors for the strength checks.
+
+    Parameters
+    ----------
+    form : DesignFormat
+    level : LoadLevel
+        Measured snow is taken as it lay, factor 1, unless `snow` says otherwise.
+    snow : float, optional
+        Factor on snow given by the user, in place of the standard's own. [-]
+    thermal : float
+        Factor on restrained temperature. [-]
+
+    Returns
+    -------
+    LoadFactors
+    """
+    if level is LoadLevel.MEASURED:
+        dead, usual, clause = 1.0, 1.0, "measured snow, as it lay: D + S"
+    else:
+        dead, usual, clause = _COMBINATIONS[(form, level)]
+    if snow is not None and snow != usual:
+        return LoadFactors(dead, snow, thermal, f"{clause}, with {snow:g} on S given by the user")
+    return LoadFactors(dead, usual, thermal, clause)
+
+
+def service_factors(form: DesignFormat, level: LoadLevel) -> LoadFactors:
+    """Factors for deflection: snow as it lies; 0.7 S where the ground snow is at strength level."""
+    if level is LoadLevel.STRENGTH and form is not DesignFormat.EN:
+        return LoadFactors(1.0, 0.7, 1.0, "service: D + 0.7 S for strength-level ground snow (judgment)")
+    return LoadFactors(1.0, 1.0, 1.0, "service: D + S")

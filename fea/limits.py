@@ -1,0 +1,405 @@
+"""Checks: every limit as demand against resistance, for all cases and targets at once.
+
+Demands come from combinations of the unit responses (`fea.actions.Basis`), once with the sliding force on
+the rail's axis and once at its top; the worse counts. A resistance that nobody gave is NaN: where it is
+loaded the limit is not verified, and never passes.
+"""
+
+from __future__ import annotations
+
+import itertools
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fea.actions import Basis
+from fea.loads import FrameResult
+from roofmodel.hardware import Clamp, DesignFormat, Interaction, Panel, Rail
+from roofmodel.layout import Layout
+
+Array = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+
+LOADED = 1e-4  # a direction is loaded above this part of the largest force along the seams [-]
+TOE = 3.0  # overturning M about the grip's lower end lifts like a pull of 3 M / length (triangle)
+HEEL = 1.5  # and presses like a push of 1.5 M / length
+
+
+@dataclass(frozen=True)
+class Limit:
+    """One kind of check over all its targets.
+
+    Attributes
+    ----------
+    name : str
+        Plain words, such as "clamp along the seam".
+    target : str
+        What is checked: "clamp", "span", "panel strip" or "row".
+    target_name : tuple of str, (t,)
+    demand : (q, t) float
+        Largest demand of each case. [unit]
+    resistance : (t,) float
+        NaN where not given. [unit]
+    utilization : (q, t) float
+        Demand over resistance; NaN where not verified, 0 where not loaded.
+    quantity : str
+        Kind of number for printing: "force", "stress", "ratio", "size", "moment".
+    basis : str
+        Clause or reasoning.
+    service : bool
+        Whether it is a serviceability limit.
+    """
+
+    name: str
+    target: str
+    target_name: tuple[str, ...]
+    demand: Array
+    resistance: Array
+    utilization: Array
+    quantity: str
+    basis: str
+    service: bool = False
+
+    @property
+    def unverified(self) -> NDArray[np.bool_]:
+        """Targets that are loaded without a resistance in some case, (t,)."""
+        return np.asarray(np.isnan(self.utilization).any(axis=0))
+
+
+@dataclass(frozen=True)
+class Demands:
+    """Combined responses: (q, 2, c, 6) at the clamps and (q, 2, t, 6) along the rails, axis and top."""
+
+    clamp: Array
+    rail: Array
+
+
+def combine(result: FrameResult, basis: Basis, snow: Array, dead: Array, thermal: Array) -> Demands:
+    """Responses of each case's combination, with the force on the rail's axis and at its top.
+
+    Parameters
+    ----------
+    result : FrameResult
+        Unit responses.
+    basis : Basis
+    snow, dead, thermal : (q,) float
+        Factors of each case.
+
+    Returns
+    -------
+    Demands
+    """
+    weights = np.concatenate([basis.weights(snow, dead, thermal, top=top) for top in (False, True)])
+    count = basis.count
+
+    def mix(response: Array) -> Array:
+        flat = weights @ response.reshape(count, -1)
+        return flat.reshape(2, basis.cases, *response.shape[1:]).transpose(1, 0, *range(2, response.ndim + 1))
+
+    return Demands(clamp=mix(result.clamp_force), rail=mix(result.rail_force))
+
+
+def clamp_components(force: Array, clamp: Clamp) -> Array:
+    """Demand in each direction that has a strength.
+
+    Parameters
+    ----------
+    force : (..., 6) float
+        Force and moment at the grip, seam axes. [N, N m]
+    clamp : Clamp
+
+    Returns
+    -------
+    (..., 6) float
+        Along, across, pull, push [N], roll and twist [N m], all as sizes. The overturning moment beyond
+        what the along-seam test held already turns about the lower end of the grip and is shared out as
+        a triangle: pull 3 M / L, push 1.5 M / L (equilibrium of a rigid grip; judgment).
+    """
+    along, across, pull = np.abs(force[..., 0]), np.abs(force[..., 1]), force[..., 2]
+    over = np.maximum(np.abs(force[..., 4]) - along * clamp.test_height, 0.0)
+    return np.stack(
+        [
+            along,
+            across,
+            np.maximum(pull, 0.0) + TOE * over / clamp.grip_length,
+            np.maximum(-pull, 0.0) + HEEL * over / clamp.grip_length,
+            np.abs(force[..., 3]),
+            np.abs(force[..., 5]),
+        ],
+        axis=-1,
+    )
+
+
+def component_utilization(components: Array, clamp: Clamp, scale: float) -> Array:
+    """Utilization (..., 6) by direction: 0 where not loaded, NaN where loaded without a strength.
+
+    `scale` is the largest along-seam force, which says what counts as loaded. [N]
+    """
+    floor = LOADED * scale * np.array([1.0, 1.0, 1.0, 1.0, clamp.grip_length, clamp.grip_length])
+    loaded = components > floor
+    return np.where(loaded, components / clamp.strength, 0.0)
+
+
+def interact(utilization: Array, rule: Interaction) -> Array:
+    """Combine (..., 6) utilizations by direction; pull and push act at different ends, the worse counts."""
+    u = utilization
+    normal = np.where(np.isnan(u[..., 2]) | np.isnan(u[..., 3]), np.nan, np.maximum(u[..., 2], u[..., 3]))
+    parts = np.stack([u[..., 0], u[..., 1], normal, u[..., 4], u[..., 5]], axis=-1)
+    if rule is Interaction.LINEAR:
+        return np.asarray(parts.sum(axis=-1))
+    if rule is Interaction.CIRCULAR:
+        return np.asarray(np.sqrt(np.sum(parts**2, axis=-1)))
+    return np.asarray(parts.max(axis=-1))
+
+
+def rail_stress(force: Array, rail: Rail) -> Array:
+    """Von Mises stress (...) of rail forces (..., 6) N, V_y, V_z, T, M_y, M_z. [Pa].
+
+    Bending about both axes adds up at the corner of a section, and as a vector in a round one; shear from
+    torsion and from shear forces adds up too, both safe readings.
+    """
+    section = rail.section
+    m_y, m_z = np.abs(force[..., 4]) / section.W_y, np.abs(force[..., 5]) / section.W_z
+    bending = np.hypot(m_y, m_z) if section.round else m_y + m_z
+    normal = np.abs(force[..., 0]) / section.area + bending
+    shear_area = min(section.shear_y, section.shear_z, section.area)
+    shear = np.abs(force[..., 3]) / section.W_t + np.hypot(force[..., 1], force[..., 2]) / shear_area
+    return np.asarray(np.sqrt(normal**2 + 3.0 * shear**2))
+
+
+def rail_resistance(rail: Rail, form: DesignFormat) -> float:
+    """Design yield stress. [Pa]."""
+    strength = rail.material.yield_strength
+    return (
+        strength * rail.resistance_factor if form is DesignFormat.LRFD else strength / rail.resistance_factor
+    )
+
+
+def clamp_limits(demands: Demands, clamp: Clamp, layout: Layout) -> tuple[Limit, ...]:
+    """Limits of every clamp: each direction, and all together by the interaction rule."""
+    components = clamp_components(demands.clamp, clamp)
+    scale = float(components[..., 0].max(initial=0.0))
+    utilization = component_utilization(components, clamp, scale)
+    together = _worst(interact(utilization, clamp.interaction))
+    names = (
+        ("clamp along the seam", "force", "tested strength along the seam"),
+        ("clamp across the seam", "force", "tested strength across the seam"),
+        ("clamp pull-off", "force", "pull plus overturning of the rail above the grip, 3 M / grip length"),
+        ("clamp push", "force", "push plus overturning of the rail above the grip, 1.5 M / grip length"),
+        ("clamp roll moment", "moment", "moment about the seam"),
+        ("clamp twist moment", "moment", "moment square to the roof"),
+    )
+    basis = clamp.test_basis or "test basis not given"
+    limits = [
+        Limit(
+            name=name,
+            target="clamp",
+            target_name=layout.clamp_name,
+            demand=components[..., i].max(axis=1),
+            resistance=np.full(len(layout.clamp_name), clamp.strength[i]),
+            utilization=_worst(utilization[..., i]),
+            quantity=quantity,
+            basis=f"{words}; {basis}",
+        )
+        for i, (name, quantity, words) in enumerate(names)
+        if i < 4 or (utilization[..., i] != 0.0).any()
+    ]
+    limits.append(
+        Limit(
+            name="clamp combined",
+            target="clamp",
+            target_name=layout.clamp_name,
+            demand=together,
+            resistance=np.ones(len(layout.clamp_name)),
+            utilization=together,
+            quantity="ratio",
+            basis=f"{clamp.interaction} interaction of the directions; {basis}",
+        )
+    )
+    return tuple(limits)
+
+
+def _worst(utilization: Array) -> Array:
+    """Largest over both heights of the force (axis 1), NaN if either is."""
+    return np.asarray(utilization.max(axis=1))
+
+
+def span_names(layout: Layout) -> tuple[tuple[str, ...], IntArray]:
+    """Names of the rail pieces between clamps and beyond the end clamps, and the first piece of each row.
+
+    Row r has (its clamps + 1) pieces: the left overhang, the spans, the right overhang.
+    """
+    names: list[str] = []
+    starts = np.searchsorted(layout.clamp_row, np.arange(len(layout.row_name) + 1))
+    for row, name in enumerate(layout.row_name):
+        clamps = layout.clamp_name[starts[row] : starts[row + 1]]
+        names.append(f"{name} left of {clamps[0]}")
+        names += [f"{a} to {b}" for a, b in itertools.pairwise(clamps)]
+        names.append(f"{name} right of {clamps[-1]}")
+    return tuple(names), starts[:-1] + np.arange(len(layout.row_name))
+
+
+def sample_piece(result: FrameResult, layout: Layout) -> IntArray:
+    """Piece (see `span_names`) of every rail station, (t,)."""
+    reach = float(layout.row_length.max()) + 1.0
+    clamps = layout.clamp_row * reach + layout.clamp_s
+    ends = result.span_s[result.sample_span].mean(axis=1)
+    before = np.searchsorted(clamps, result.sample_row * reach + ends)
+    return np.asarray(before + result.sample_row)
+
+
+def _piece_max(values: Array, piece: IntArray, count: int) -> Array:
+    """Largest of (q, t) values in each piece, (q, count); 0 for pieces of no length."""
+    order = np.argsort(piece, kind="stable")
+    present, first = np.unique(piece[order], return_index=True)
+    out = np.zeros((len(values), count))
+    out[:, present] = np.maximum.reduceat(values[:, order], first, axis=1)
+    return out
+
+
+def rail_stress_limit(
+    demands: Demands, result: FrameResult, rail: Rail, layout: Layout, form: DesignFormat
+) -> Limit:
+    """Yield of the rail in each piece, elastic."""
+    names, _ = span_names(layout)
+    stress = rail_stress(demands.rail, rail).max(axis=1)
+    demand = _piece_max(stress, sample_piece(result, layout), len(names))
+    resistance = rail_resistance(rail, form)
+    return Limit(
+        name="rail stress",
+        target="span",
+        target_name=names,
+        demand=demand,
+        resistance=np.full(len(names), resistance),
+        utilization=demand / resistance,
+        quantity="stress",
+        basis=f"first yield, von Mises; {rail.resistance_clause}",
+    )
+
+
+def rail_deflection_limit(
+    result: FrameResult, basis: Basis, factors: tuple[Array, Array, Array], rail: Rail, layout: Layout
+) -> Limit:
+    """Deflection of each piece off the line through its clamps; overhangs count twice their length."""
+    names, _ = span_names(layout)
+    piece = sample_piece(result, layout)
+    length, deflection = _relative_deflection(result, layout, piece)
+    weights = np.concatenate([basis.weights(*factors, top=top) for top in (False, True)])
+    moved = (weights @ deflection.reshape(basis.count, -1)).reshape(2, basis.cases, -1, 2)
+    demand = _piece_max(np.linalg.norm(moved, axis=3).max(axis=0), piece, len(names))
+    resistance = length / rail.deflection_ratio
+    utilization = demand / np.where(length > 0.0, resistance, np.inf)
+    text = (
+        ""
+        if np.isnan(rail.deflection_ratio)
+        else f"span / {rail.deflection_ratio:g}, twice the length of an overhang"
+    )
+    return Limit(
+        name="rail deflection",
+        target="span",
+        target_name=names,
+        demand=demand,
+        resistance=resistance,
+        utilization=np.where(demand > 1e-9, utilization, 0.0),
+        quantity="size",
+        basis=f"serviceability limit of the user: {text or 'none given'}",
+        service=True,
+    )
+
+
+def _relative_deflection(result: FrameResult, layout: Layout, piece: IntArray) -> tuple[Array, Array]:
+    """Length that counts for each piece (n,), and unit deflections (count, t, 2) off its chord."""
+    starts = np.searchsorted(layout.clamp_row, np.arange(len(layout.row_name) + 1))
+    clamps_in_row = np.diff(starts)
+    row = result.sample_row
+    local = piece - (starts[row] + row)
+    left = starts[row] + np.clip(local - 1, 0, clamps_in_row[row] - 1)
+    right = starts[row] + np.clip(local, 0, clamps_in_row[row] - 1)
+    at = _clamp_samples(result, layout)
+    y = result.deflection[:, :, 1:]
+    a, b = layout.clamp_s[left], layout.clamp_s[right]
+    share = np.where(b > a, (result.sample_s - a) / np.where(b > a, b - a, 1.0), 0.0)
+    chord = y[:, at[left]] * (1.0 - share)[:, None] + y[:, at[right]] * share[:, None]
+    names, first = span_names(layout)
+    length = np.zeros(len(names))
+    inner = np.ones(len(names), dtype=bool)
+    last = first + clamps_in_row
+    inner[first] = inner[last] = False
+    gaps = np.diff(layout.clamp_s)
+    length[inner] = gaps[np.diff(layout.clamp_row) == 0]
+    length[first] = 2.0 * layout.clamp_s[starts[:-1]]
+    length[last] = 2.0 * (layout.row_length - layout.clamp_s[starts[1:] - 1])
+    return np.where(length > 1e-6, length, 0.0), y - chord
+
+
+def _clamp_samples(result: FrameResult, layout: Layout) -> IntArray:
+    """A rail station at each clamp, (c,)."""
+    reach = float(layout.row_length.max()) + 1.0
+    key = result.sample_row * reach + result.sample_s
+    order = np.argsort(key, kind="stable")
+    wanted = layout.clamp_row * reach + layout.clamp_s
+    at = np.clip(np.searchsorted(key[order], wanted - 1e-3), 0, len(key) - 1)
+    return np.asarray(order[at])
+
+
+def anchorage_limit(demands: Demands, panel: Panel, layout: Layout, friction: Array) -> Limit:
+    """Drag that each panel strip brings to its fixed point: all clamps on its seam, and friction.
+
+    `friction` (q, s) is the factored friction of the snow on the strips, in the order of the strips. [N]
+    """
+    strip, names = panel_strips(layout)
+    along = demands.clamp[..., 0].max(axis=1)
+    drag = np.zeros((len(along), len(names)))
+    np.add.at(drag.T, strip, along.T)
+    drag = np.maximum(drag, 0.0) + friction
+    return Limit(
+        name="panel anchorage",
+        target="panel strip",
+        target_name=names,
+        demand=drag,
+        resistance=np.full(len(names), panel.anchorage),
+        utilization=np.where(drag > 0.0, drag / panel.anchorage, 0.0),
+        quantity="force",
+        basis="all drag of a panel strip ends at its fixed point",
+    )
+
+
+def panel_strips(layout: Layout) -> tuple[IntArray, tuple[str, ...]]:
+    """Panel strip of every clamp (c,), and the names of the strips that carry clamps."""
+    plane = layout.row_plane[layout.clamp_row]
+    pairs, strip = np.unique(np.stack([plane, layout.clamp_seam], axis=1), axis=0, return_inverse=True)
+    rows = np.array(layout.row_name, dtype=object)
+    names: list[str] = []
+    first = {int(s): i for i, s in reversed(list(enumerate(strip)))}
+    for number in range(len(pairs)):
+        clamp = first[number]
+        names.append(f"seam {int(pairs[number, 1]) + 1} at {rows[layout.clamp_row[clamp]]}")
+    return np.asarray(strip).ravel(), tuple(names)
+
+
+def height_limit(depth: Array, rail_top: float, ratio: float, layout: Layout) -> Limit:
+    """Rail top against the part of the snow depth it must reach.
+
+    Parameters
+    ----------
+    depth : (q, r) float
+        Largest snow depth square to the roof above each row, at the lightest density. [m]
+    rail_top : float
+        Height of the rail's top above the pan. [m]
+    ratio : float
+        Least height over depth, NaN for not given.
+    layout : Layout
+    """
+    demand = depth * ratio
+    return Limit(
+        name="rail height",
+        target="row",
+        target_name=layout.row_name,
+        demand=np.where(np.isnan(demand), depth, demand),
+        resistance=np.full(len(layout.row_name), rail_top if not np.isnan(ratio) else np.nan),
+        utilization=np.where(depth > 0.0, demand / rail_top, 0.0),
+        quantity="size",
+        basis="rail top over the asked part of the snow depth square to the roof, lightest snow",
+        service=False,
+    )
