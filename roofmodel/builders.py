@@ -78,7 +78,8 @@ def build_roof(parts: Sequence[RoofPart]) -> RoofSurface:
         Names the part and the value.
     """
     if len(parts) == 0:
-        raise InputError("The roof has no parts: give at least one part with a footprint.")
+        msg = "The roof has no parts: give at least one part with a footprint."
+        raise InputError(msg)
     labels = [part.name or f"part {index + 1}" for index, part in enumerate(parts)]
     checked = [_checked(part, label) for part, label in zip(parts, labels, strict=True)]
     corners = np.concatenate([part.footprint for part in checked])
@@ -108,27 +109,27 @@ def _moved(part: RoofPart, shift: Array) -> RoofPart:
 def _checked(part: RoofPart, label: str) -> RoofPart:
     """Validated copy with the footprint counter-clockwise and float arrays."""
     if part.shape not in SHAPES:
-        raise InputError(
-            f"{label}: shape {part.shape!r} is not known; it should be one of {', '.join(SHAPES)}."
-        )
+        msg = f"{label}: shape {part.shape!r} is not known; it should be one of {', '.join(SHAPES)}."
+        raise InputError(msg)
     footprint = np.array(part.footprint, dtype=float)
     pitches = np.atleast_1d(np.array(part.pitches, dtype=float))
     if footprint.ndim != 2 or footprint.shape[1] != 2 or len(footprint) < 3:
         message = f"{label}: footprint has shape {footprint.shape}; it needs at least 3 points of x and y."
         raise InputError(message)
     if not np.isfinite(footprint).all() or not np.isfinite(part.eave_height):
-        raise InputError(f"{label}: footprint and eave_height must be finite numbers.")
+        msg = f"{label}: footprint and eave_height must be finite numbers."
+        raise InputError(msg)
     if np.array_equal(footprint[0], footprint[-1]):
         message = f"{label}: the last footprint point repeats the first; give each corner once."
         raise InputError(message)
     ring = shapely.LinearRing(footprint)
     if not ring.is_simple:
-        raise InputError(f"{label}: the footprint crosses or touches itself.")
+        msg = f"{label}: the footprint crosses or touches itself."
+        raise InputError(msg)
     area = Polygon(footprint).area
     if area < SMALLEST:
-        raise InputError(
-            f"{label}: the footprint's area is {area:.3g} m2, less than 1 m2: are the units meters?"
-        )
+        msg = f"{label}: the footprint's area is {area:.3g} m2, less than 1 m2: are the units meters?"
+        raise InputError(msg)
     _check_pitches(part.shape, pitches, len(footprint), label)
     if not ring.is_ccw:
         footprint = footprint[::-1]
@@ -140,21 +141,25 @@ def _checked(part: RoofPart, label: str) -> RoofPart:
 def _check_pitches(shape: str, pitches: Array, sides: int, label: str) -> None:
     if shape == "flat":
         if np.any(pitches[np.isfinite(pitches)] != 0.0):
-            raise InputError(f"{label}: a flat part has no pitch; use a shed for a fall.")
+            msg = f"{label}: a flat part has no pitch; use a shed for a fall."
+            raise InputError(msg)
         return
     known = pitches[~np.isnan(pitches)]
     if np.any((known < 0.0) | (known >= STEEPEST)):
         bad = np.degrees(known[(known < 0.0) | (known >= STEEPEST)][0])
-        raise InputError(f"{label}: pitch {bad:.4g} degrees is outside 0 to below 75 degrees.")
+        msg = f"{label}: pitch {bad:.4g} degrees is outside 0 to below 75 degrees."
+        raise InputError(msg)
     if shape == "shed":
         if len(known) == 0 or np.ptp(known) > 0.0:
-            raise InputError(f"{label}: a shed takes one pitch, got {np.degrees(known).tolist()} degrees.")
+            msg = f"{label}: a shed takes one pitch, got {np.degrees(known).tolist()} degrees."
+            raise InputError(msg)
         return
     if len(pitches) != sides:
         message = f"{label}: {len(pitches)} pitches for {sides} footprint edges; give one for each edge (nan: gable)."
         raise InputError(message)
     if np.any(known == 0.0):
-        raise InputError(f"{label}: a {shape} part needs pitches above 0 degrees (nan for a gable edge).")
+        msg = f"{label}: a {shape} part needs pitches above 0 degrees (nan for a gable edge)."
+        raise InputError(msg)
 
 
 def edge_planes(part: RoofPart) -> Array:
@@ -216,7 +221,8 @@ def _flat_cells(part: RoofPart, label: str) -> list[Cell]:
 
 def _shed_cells(part: RoofPart, label: str) -> list[Cell]:
     if not np.isfinite(part.fall_azimuth):
-        raise InputError(f"{label}: a shed needs fall_azimuth, the compass direction it falls to.")
+        msg = f"{label}: a shed needs fall_azimuth, the compass direction it falls to."
+        raise InputError(msg)
     pitch = float(part.pitches[~np.isnan(part.pitches)][0])
     up = -np.tan(pitch) * np.array([np.sin(part.fall_azimuth), np.cos(part.fall_azimuth)])
     lowest = (part.footprint @ up).min()
@@ -227,9 +233,8 @@ def _gable_cells(part: RoofPart, label: str) -> list[Cell]:
     step = np.roll(part.footprint, -1, axis=0) - part.footprint
     unit = step / np.linalg.norm(step, axis=1)[:, None]
     if len(unit) != 4 or np.abs(np.sum(unit * np.roll(unit, -1, axis=0), axis=1)).max() > SQUARE:
-        raise InputError(
-            f"{label}: a gable part needs a rectangle of 4 points; use hip for other footprints."
-        )
+        msg = f"{label}: a gable part needs a rectangle of 4 points; use hip for other footprints."
+        raise InputError(msg)
     gable = np.isnan(part.pitches)
     if gable.tolist() not in ([True, False, True, False], [False, True, False, True]):
         message = (
@@ -249,9 +254,11 @@ def _turns(ring: Array) -> Array:
 
 def _hip_cells(part: RoofPart, label: str) -> list[Cell]:
     if _turns(part.footprint).min() < -1e-9:
-        raise InputError(f"{label}: a hip part needs a convex footprint; use L or several parts.")
+        msg = f"{label}: a hip part needs a convex footprint; use L or several parts."
+        raise InputError(msg)
     if np.isnan(part.pitches).all():
-        raise InputError(f"{label}: a hip part needs a pitch on at least one edge.")
+        msg = f"{label}: a hip part needs a pitch on at least one edge."
+        raise InputError(msg)
     return _lowest(Polygon(part.footprint), edge_planes(part))
 
 
@@ -263,9 +270,8 @@ def _l_cells(part: RoofPart, label: str) -> list[Cell]:
     """
     turns = _turns(part.footprint)
     if len(turns) != 6 or np.abs(np.abs(turns) - 1.0).max() > SQUARE**2 or (turns < 0.0).sum() != 1:
-        raise InputError(
-            f"{label}: an L part needs 6 corners with right angles, one of them an inner corner."
-        )
+        msg = f"{label}: an L part needs 6 corners with right angles, one of them an inner corner."
+        raise InputError(msg)
     inner = int(np.flatnonzero(turns < 0.0)[0])
     planes = np.roll(edge_planes(part), 2 - inner, axis=0)  # planes[1], planes[2] meet at the inner corner
     far_left, left, right, far_right = planes[0], planes[1], planes[2], planes[3]
@@ -273,9 +279,11 @@ def _l_cells(part: RoofPart, label: str) -> list[Cell]:
     area = Polygon(part.footprint)
     wings = [np.array([far_left, left, *outer]), np.array([right, far_right, *outer])]
     if any(np.isinf(wing[:, 2]).all() for wing in wings):
-        raise InputError(f"{label}: each wing of an L part needs a pitch on at least one of its edges.")
+        msg = f"{label}: each wing of an L part needs a pitch on at least one of its edges."
+        raise InputError(msg)
     if np.isinf(left[2]) or np.isinf(right[2]):
-        raise InputError(f"{label}: the two edges at the inner corner of an L part cannot be gables.")
+        msg = f"{label}: the two edges at the inner corner of an L part cannot be gables."
+        raise InputError(msg)
     return _union(_lowest(area, wings[0]), _lowest(area, wings[1]))
 
 

@@ -23,7 +23,8 @@ def check_arrays(points: Array, faces: IntArray) -> None:
         message = f"A mesh needs points (n, 3) and triangles (m, 3), got {points.shape} and {faces.shape}."
         raise InputError(message)
     if len(faces) == 0:
-        raise InputError("The mesh has no faces.")
+        msg = "The mesh has no faces."
+        raise InputError(msg)
     if faces.min() < 0 or faces.max() >= len(points):
         message = (
             f"A face names vertex {faces.max()} (lowest {faces.min()}), but there are {len(points)} vertices."
@@ -109,7 +110,7 @@ def clean_mesh(points: Array, faces: IntArray) -> tuple[Array, IntArray, list[st
     """
     check_arrays(points, faces)
     notes: list[str] = []
-    count = len(np.unique(faces))
+    count = int(np.count_nonzero(np.bincount(faces.ravel())))
     points, faces = weld(points, faces)
     if len(points) < count:
         notes.append(f"{count - len(points)} vertices within {WELD * 1e3:.0f} mm of another were joined.")
@@ -117,10 +118,12 @@ def clean_mesh(points: Array, faces: IntArray) -> tuple[Array, IntArray, list[st
     double = np.linalg.norm(vector, axis=1)
     needle = double < 2.0 * NEEDLE
     if needle.all():
-        raise InputError("The mesh has no area: all faces are degenerate.")
+        msg = "The mesh has no area: all faces are degenerate."
+        raise InputError(msg)
     vertical = ~needle & (np.abs(vector[:, 2]) < VERTICAL * double)
     if (vertical | needle).all():
-        raise InputError("All faces are vertical: these are walls, not a roof (or the up axis is not z).")
+        msg = "All faces are vertical: these are walls, not a roof (or the up axis is not z)."
+        raise InputError(msg)
     if needle.any():
         notes.append(f"{needle.sum()} degenerate faces (less than {NEEDLE:.0e} m2) were removed.")
     faces = faces[~needle]
@@ -131,7 +134,8 @@ def clean_mesh(points: Array, faces: IntArray) -> tuple[Array, IntArray, list[st
         notes.append(f"{doubles} faces that repeat another were removed.")
     area = 0.5 * np.linalg.norm(face_vectors(points, faces), axis=1).sum()
     if area < SMALLEST:
-        raise InputError(f"The roof's area is {area:.3g} m2, less than 1 m2: are the units meters?")
+        msg = f"The roof's area is {area:.3g} m2, less than 1 m2: are the units meters?"
+        raise InputError(msg)
     _reject_nonmanifold(points, faces)
     return points, faces, notes
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import dataclass
 
 import numpy as np
@@ -107,7 +108,7 @@ def split_interval(
     if len(cuts) > 1 and length - cuts[-1] <= tolerance:
         cuts[-1] = length
     result: list[tuple[float, float, int]] = []
-    for low, high in zip(cuts[:-1], cuts[1:], strict=True):
+    for low, high in itertools.pairwise(cuts):
         middle = 0.5 * (low + high)
         label = next((s[2] for s in stretches if s[0] - tolerance <= middle <= s[1] + tolerance), -1)
         if result and result[-1][2] == label:

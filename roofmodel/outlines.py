@@ -10,9 +10,10 @@ from roofmodel.regions import Mesh, components, fit_planes
 from roofmodel.surface import Array, IntArray
 
 PARALLEL = 0.05  # singular values below this share are ignored when a corner is set on its planes
+ALMOST_PARALLEL = 0.4  # the same, for corners that would move too far
 
 
-def points_on_planes(mesh: Mesh, region: IntArray, normal: Array, centroid: Array) -> Array:
+def points_on_planes(mesh: Mesh, region: IntArray, normal: Array, centroid: Array, farthest: float) -> Array:
     """Move every vertex by the least distance onto all planes it belongs to.
 
     Parameters
@@ -22,6 +23,8 @@ def points_on_planes(mesh: Mesh, region: IntArray, normal: Array, centroid: Arra
         Plane of each face, -1 for none.
     normal, centroid : (p, 3) float
         The planes. [m]
+    farthest : float
+        Vertices that would move farther go between their planes instead. [m]
 
     Returns
     -------
@@ -31,7 +34,14 @@ def points_on_planes(mesh: Mesh, region: IntArray, normal: Array, centroid: Arra
     points = mesh.points.copy()
     face = np.flatnonzero(region >= 0)
     corner = mesh.faces[face]
-    key = np.unique(corner * len(normal) + region[face, None])
+    single = np.full(len(points), -1)
+    single[corner] = region[face, None]
+    shared = np.zeros(len(points), dtype=bool)
+    shared[corner[single[corner] != region[face, None]]] = True
+    alone = np.flatnonzero((single >= 0) & ~shared)
+    on = single[alone]
+    points[alone] += np.sum((centroid[on] - points[alone]) * normal[on], axis=1)[:, None] * normal[on]
+    key = np.unique((corner * len(normal) + region[face, None])[shared[corner]])
     vertex, plane = np.divmod(key, len(normal))
     _, begin, times = np.unique(vertex, return_index=True, return_counts=True)
     for count in np.unique(times):
@@ -39,10 +49,10 @@ def points_on_planes(mesh: Mesh, region: IntArray, normal: Array, centroid: Arra
         at, on = vertex[rows[:, 0]], plane[rows]
         n = normal[on]
         miss = np.sum((centroid[on] - points[at][:, None]) * n, axis=2)
-        if count == 1:
-            points[at] += miss * n[:, 0]
-        else:
-            points[at] += np.einsum("kxp,kp->kx", np.linalg.pinv(n, rcond=PARALLEL), miss)
+        move = np.einsum("kxp,kp->kx", np.linalg.pinv(n, rcond=PARALLEL), miss)
+        far = np.linalg.norm(move, axis=1) > farthest
+        move[far] = np.einsum("kxp,kp->kx", np.linalg.pinv(n[far], rcond=ALMOST_PARALLEL), miss[far])
+        points[at] += move
     return points
 
 
@@ -194,7 +204,9 @@ def _simplified(
     number = np.concatenate([2 * used, 2 * tail + 1])
     order = np.argsort(number)
     vertex, frame = vertex[order], frame[order]
-    uv = np.stack([np.sum(points[vertex] * e1[frame], axis=1), np.sum(points[vertex] * e2[frame], axis=1)], axis=1)
+    uv = np.stack(
+        [np.sum(points[vertex] * e1[frame], axis=1), np.sum(points[vertex] * e2[frame], axis=1)], axis=1
+    )
     _, index = np.unique(chain[frame], return_inverse=True)
     lines = shapely.linestrings(np.column_stack([uv, vertex]), indices=index)
     kept = shapely.get_coordinates(shapely.simplify(lines, tolerance), include_z=True)

@@ -65,21 +65,35 @@ def longest_edge(ring: Array) -> Array:
 
 
 def without_collinear(ring: Array, tolerance: float) -> Array:
-    """Closed ring (k, 2) without corners nearer than `tolerance` to the line of their neighbors. [m]."""
+    """Closed ring without repeated corners and corners on the line of their neighbors.
+
+    Parameters
+    ----------
+    ring : (k, 2) float
+        [m]
+    tolerance : float
+        Corners nearer than this to the corner before, or to the line of their neighbors, go. [m]
+
+    Returns
+    -------
+    (j, 2) float
+        [m]
+    """
+    ring = ring[np.linalg.norm(ring - np.roll(ring, 1, axis=0), axis=1) > tolerance]
     while len(ring) > 3:
         before, after = np.roll(ring, 1, axis=0), np.roll(ring, -1, axis=0)
         chord = after - before
         length = np.linalg.norm(chord, axis=1)
         step = ring - before
         distance = np.abs(chord[:, 0] * step[:, 1] - chord[:, 1] * step[:, 0])
-        inside = np.sum(chord * step, axis=1)
-        flat = (distance <= tolerance * length) & (inside >= 0.0) & (inside <= length**2)
-        if not flat.any():
+        along = np.sum(chord * step, axis=1)
+        flat = (distance <= tolerance * length) & (along > 0.0) & (along < length**2)
+        drop = flat & ~np.roll(flat, 1)
+        if flat.all():
+            drop[1:] = False
+        if not drop.any():
             return ring
-        drop = np.flatnonzero(flat)
-        keep = np.ones(len(ring), dtype=bool)
-        keep[drop[np.r_[True, np.diff(drop) > 1]]] = False
-        ring = ring[keep]
+        ring = ring[~drop]
     return ring
 
 

@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import ArrayLike
 
-from roofmodel.cleaning import clean_mesh
+from roofmodel.cleaning import clean_mesh, face_vectors
 from roofmodel.errors import InputError
 from roofmodel.outlines import points_on_planes, region_planes, region_rings
 from roofmodel.regions import SLIVER, make_mesh, plane_regions
@@ -69,7 +69,7 @@ def recognize(
         raise InputError(message)
     normal, centroid = region_planes(mesh, region)
     _reject_walls(normal, np.bincount(region[region >= 0], mesh.area[region >= 0]))
-    moved = points_on_planes(mesh, region, normal, centroid)
+    moved = points_on_planes(mesh, region, normal, centroid, 2.0 * distance_tolerance)
     kept = region >= 0
     told += _repair_notes(mesh.area[~kept], np.linalg.norm(moved - welded, axis=1)[faces_up[kept]])
     rings = region_rings(mesh, moved, region, normal, 0.5 * distance_tolerance)
@@ -93,7 +93,7 @@ def recognize(
         notes=(*notes, *told),
         ground=ground,
     )
-    return _with_area_note(surface, float(mesh.area.sum()))
+    return _with_area_note(surface, 0.5 * float(np.linalg.norm(face_vectors(moved, faces_up), axis=1).sum()))
 
 
 def _reject_walls(normal: np.ndarray, area: np.ndarray) -> None:
@@ -111,7 +111,9 @@ def _reject_walls(normal: np.ndarray, area: np.ndarray) -> None:
 def _repair_notes(lost: np.ndarray, moves: np.ndarray) -> list[str]:
     notes = []
     if len(lost):
-        notes.append(f"{len(lost)} sliver faces with {lost.sum():.4f} m2 in all belong to no plane and were left out.")
+        notes.append(
+            f"{len(lost)} sliver faces with {lost.sum():.4f} m2 in all belong to no plane and were left out."
+        )
     if moves.max() > MOVED_NOTE:
         notes.append(f"Vertices were moved onto their planes by up to {moves.max() * 1e3:.0f} mm.")
     return notes

@@ -170,11 +170,14 @@ def plane_regions(mesh: Mesh, angle_tolerance: float, distance_tolerance: float)
         _absorb(mesh, region, distance_tolerance)
         _settle_rest(mesh, region, cosine >= np.cos(angle_tolerance), distance_tolerance, small)
         _trade_borders(mesh, region, distance_tolerance)
+        _drop_slivers(mesh, region)
+        _absorb(mesh, region, distance_tolerance, least_cosine=-1.0)
         _merge_coplanar(mesh, region, angle_tolerance, distance_tolerance)
-    return _connected(mesh, region)
+        _drop_slivers(mesh, region)
+    return region
 
 
-def _absorb(mesh: Mesh, region: IntArray, tolerance: float) -> None:
+def _absorb(mesh: Mesh, region: IntArray, tolerance: float, least_cosine: float = JOIN_COSINE) -> None:
     """Let unsettled faces join a neighboring plane they lie on, front by front (in place)."""
     if region.max() < 0:
         return
@@ -187,7 +190,7 @@ def _absorb(mesh: Mesh, region: IntArray, tolerance: float) -> None:
         front = both[region[both[:, 1]] >= 0]
         target = region[front[:, 1]]
         away = face_distance(mesh, front[:, 0], normal[target], centroid[target])
-        aligned = np.sum(mesh.normal[front[:, 0]] * normal[target], axis=1) > JOIN_COSINE
+        aligned = np.sum(mesh.normal[front[:, 0]] * normal[target], axis=1) > least_cosine
         fits = np.flatnonzero((away <= tolerance) & aligned)
         if len(fits) == 0:
             return
@@ -214,7 +217,8 @@ def _settle_rest(
     region[face[settled]] = region.max() + 1 + (np.cumsum(good) - 1)[label[settled]]
     for part in np.flatnonzero(~good):
         _search_planes(mesh, region, face[label == part], tolerance, small)
-    _absorb(mesh, region, tolerance)
+    if (region < 0).any():
+        _absorb(mesh, region, tolerance)
     face, count, label = _sub_components(region < 0, mesh.pairs[aligned])
     region[face] = region.max() + 1 + label
 
@@ -242,7 +246,9 @@ def _main_plane(mesh: Mesh, face: IntArray, tolerance: float) -> IntArray:
     normal, weight = mesh.normal[face], mesh.area[face]
     half = int(np.ceil(1.0 / NORMAL_BIN)) + 1
     bins = np.floor(normal[:, :2] / NORMAL_BIN).astype(np.int64) + half
-    grid = np.bincount(bins[:, 0] * 2 * half + bins[:, 1], weight, (2 * half) ** 2).reshape(2 * half, 2 * half)
+    grid = np.bincount(bins[:, 0] * 2 * half + bins[:, 1], weight, (2 * half) ** 2).reshape(
+        2 * half, 2 * half
+    )
     peak = np.unravel_index(np.argmax(uniform_filter(grid, 3, mode="constant")), grid.shape)
     near = (np.abs(bins - np.array(peak)) <= 1).all(axis=1)
     mean = (weight[near, None] * normal[near]).sum(axis=0)
@@ -308,9 +314,11 @@ def _merge_coplanar(mesh: Mesh, region: IntArray, angle: float, tolerance: float
     region[face[take]] = count + merged[take]
 
 
-def _connected(mesh: Mesh, region: IntArray) -> IntArray:
-    """Regions connected over edges, numbered from 0; slivers get -1."""
+def _drop_slivers(mesh: Mesh, region: IntArray) -> None:
+    """Number the regions that hang together over edges from 0; slivers get -1 (in place)."""
     same = region[mesh.pairs[:, 0]] == region[mesh.pairs[:, 1]]
     count, label = components(len(region), mesh.pairs[same])
-    keep = np.bincount(label, mesh.area, count) >= SLIVER
-    return np.where(keep[label], (np.cumsum(keep) - 1)[label], -1)
+    keep = (np.bincount(label, mesh.area, count) >= SLIVER)[label] & (region >= 0)
+    number = np.unique(label[keep], return_inverse=True)[1]
+    region[:] = -1
+    region[keep] = number

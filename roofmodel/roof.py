@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Sequence
 
 import numpy as np
@@ -124,7 +125,7 @@ def _cut_edges(
         cuts = np.unique([0.0, 1.0, *(share for span in spans for share in span)])
         cuts = cuts[np.r_[True, np.diff(cuts) > 1e-9]]
         parent.append([])
-        for low, high in zip(cuts[:-1], cuts[1:], strict=True):
+        for low, high in itertools.pairwise(cuts):
             inside = any(a <= 0.5 * (low + high) <= b for a, b in spans)
             parent[-1].append((float(high), len(kind)))
             start.append(pieces.start[index] + low * step)
