@@ -99,7 +99,7 @@ def build_cells(roof: RoofSurface, layout: Layout, strip_width: float) -> Cells:
 
 def _plane_cells(roof: RoofSurface, layout: Layout, plane: int, width: float) -> dict[str, Array]:
     segments = _plane_segments(roof, layout, plane, 2.0 * width)
-    breaks = _breaks(roof, segments, plane, width)
+    breaks = _breaks(roof, layout, segments, plane, width)
     which, interval, v0, v1 = _drop_crossed_levels(segments, len(breaks) - 1, *_cut(segments, breaks))
     middle = 0.5 * (v0 + v1) + np.where(segments.kind[which] == ROW, MERGE, 0.0)
     order = np.lexsort((middle, interval))
@@ -166,11 +166,12 @@ def _plane_segments(roof: RoofSurface, layout: Layout, plane: int, height: float
     return _Segments(ends, kind, row)
 
 
-def _breaks(roof: RoofSurface, segments: _Segments, plane: int, width: float) -> Array:
-    """Strip bounds: every corner, every end of a neighbor or row, and enough between."""
+def _breaks(roof: RoofSurface, layout: Layout, segments: _Segments, plane: int, width: float) -> Array:
+    """Strip bounds: every corner, every end of a neighbor or row, every clamp, and enough between."""
     touching = np.any(roof.edges.plane == plane, axis=1)
     corners = np.concatenate([roof.edges.start[touching], roof.edges.end[touching]])
-    u = np.concatenate([segments.ends[..., 0].ravel(), roof.planes.to_plane(plane, corners)[:, 0]])
+    clamps = layout.clamp_uv[layout.row_plane[layout.clamp_row] == plane, 0]
+    u = np.concatenate([segments.ends[..., 0].ravel(), roof.planes.to_plane(plane, corners)[:, 0], clamps])
     u = np.sort(np.clip(u, *roof.planes.outline[plane].bounds[0:3:2]))
     u = u[np.r_[True, np.diff(u) > MERGE]]
     pieces = np.maximum(np.ceil(np.diff(u) / width - 1e-9).astype(int), 1)

@@ -1,0 +1,294 @@
+"""The whole calculation, step by step, from a project to its checks."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fea.actions import Basis, rail_loads
+from fea.audit import Proof, conservation, equilibrium, refinement, second_road
+from fea.combinations import LoadFactors, service_factors, strength_factors
+from fea.frame import solve_frame
+from fea.limits import (
+    Limit,
+    anchorage_limit,
+    clamp_limits,
+    combine,
+    height_limit,
+    panel_strips,
+    rail_deflection_limit,
+    rail_resistance,
+    rail_stress_limit,
+)
+from fea.loads import FrameResult
+from fea.reserve import snow_reserve
+from fea.rows import build_frame
+from roofmodel.flow import FlowGraph
+from roofmodel.hardware import DesignFormat
+from roofmodel.project import Project
+from roofmodel.sliding import RowForce, slide
+from roofmodel.snow.cases import SnowSet
+from roofmodel.snow.registry import snow_cases
+from roofmodel.tributary import clamp_shares, row_depths
+
+Array = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+
+
+@dataclass(frozen=True)
+class Governing:
+    """The worst of one kind: which limit, target and case, and how much of the limit is used."""
+
+    limit: int
+    target: int
+    case: int
+    utilization: float
+
+
+@dataclass(frozen=True)
+class Analysis:
+    """Everything a report or picture needs, SI.
+
+    Attributes
+    ----------
+    project : Project
+    snow : SnowSet
+    graph : FlowGraph
+    force : RowForce
+    tributary : (q, c) float
+        Thrust from half span to half span at each clamp, unfactored. [N]
+    basis : Basis
+    response : FrameResult
+        Unit responses.
+    factors : tuple of LoadFactors, (q,)
+        Strength factors of each case.
+    service : tuple of LoadFactors, (q,)
+    clamp_force : (q, 2, c, 6) float
+        Factored forces at the grips, seam axes, with the force on the rail's axis and at its top. [N, N m]
+    limits : tuple of Limit
+    depths : (q, r) float
+        Snow depth square to the roof above each row. [m]
+    case_governing : tuple of Governing or None, (q,)
+        Worst limit of each case; None where nothing is loaded.
+    governing : Governing or None
+        Worst limit of all.
+    attachment : Governing or None
+        Worst clamp or panel strip of all.
+    reserve : (q,) float
+        Factor on the factored snow of each case at the first strength limit. [-]
+    proofs : tuple of Proof
+    seconds : dict of str to float
+        Time of each stage. [s]
+    """
+
+    project: Project
+    snow: SnowSet
+    graph: FlowGraph
+    force: RowForce
+    tributary: Array
+    basis: Basis
+    response: FrameResult
+    factors: tuple[LoadFactors, ...]
+    service: tuple[LoadFactors, ...]
+    clamp_force: Array
+    limits: tuple[Limit, ...]
+    depths: Array
+    case_governing: tuple[Governing | None, ...]
+    governing: Governing | None
+    attachment: Governing | None
+    reserve: Array
+    proofs: tuple[Proof, ...]
+    seconds: dict[str, float] = field(default_factory=dict)
+
+    @property
+    def exceeded(self) -> bool:
+        """Whether any limit is exceeded."""
+        return any(bool(np.any(limit.utilization > 1.0)) for limit in self.limits)
+
+    @property
+    def unverified(self) -> tuple[Limit, ...]:
+        """Limits that are loaded but have no resistance from the user."""
+        return tuple(limit for limit in self.limits if limit.unverified.any())
+
+    @property
+    def passed(self) -> bool:
+        """Whether every limit is verified and kept and every self-check met."""
+        return not self.exceeded and not self.unverified and all(proof.met for proof in self.proofs)
+
+
+class _Clock:
+    """Time of named stages."""
+
+    def __init__(self) -> None:
+        self.seconds: dict[str, float] = {}
+        self._last = time.perf_counter()
+
+    def mark(self, stage: str) -> None:
+        now = time.perf_counter()
+        self.seconds[stage] = now - self._last
+        self._last = now
+
+
+def analyze(project: Project) -> Analysis:
+    """Run the main job.
+
+    Parameters
+    ----------
+    project : Project
+        From `roofmodel.project.load_project`.
+
+    Returns
+    -------
+    Analysis
+
+    Raises
+    ------
+    InputError
+        Where the structure cannot stand or a case cannot be formed.
+    """
+    clock = _Clock()
+    roof, layout, clamp, rail = project.roof, project.layout, project.clamp, project.rail
+    form = DesignFormat(project.table.design.format)
+    snow = snow_cases(roof, project.site, frozenset(layout.row_plane.tolist()))
+    clock.mark("snow cases")
+    graph, force = slide(roof, snow.cases, layout, project.slide)
+    clock.mark("sliding force")
+    frame = build_frame(layout, rail, clamp)
+    loads, basis = rail_loads(roof, layout, rail, force)
+    response = solve_frame(frame, loads)
+    clock.mark("structure")
+    design = project.table.design
+    factors = tuple(
+        strength_factors(form, case.level, design.snow_factor, design.thermal_factor) for case in snow.cases
+    )
+    service = tuple(service_factors(form, case.level) for case in snow.cases)
+    strength = _factor_arrays(factors)
+    demands = combine(response, basis, *strength)
+    friction = _strip_friction(project, graph, force) * strength[0][:, None]
+    depths = np.array([row_depths(roof, layout, force, case) for case in snow.cases])
+    ratio = np.nan if design.rail_height_ratio is None else design.rail_height_ratio
+    rail_top = clamp.grip_height + clamp.height + 0.5 * rail.section.depth_z
+    limits = (
+        *clamp_limits(demands, clamp, layout),
+        rail_stress_limit(demands, response, rail, layout, form),
+        rail_deflection_limit(response, basis, _factor_arrays(service), rail, layout),
+        anchorage_limit(demands, project.panel, layout, friction),
+        height_limit(depths, rail_top, ratio, layout),
+    )
+    clock.mark("checks")
+    hardware = (clamp, rail, rail_resistance(rail, form), project.panel)
+    reserve = snow_reserve(response, basis, strength, hardware, layout, friction)
+    clock.mark("reserve")
+    by_case = tuple(_worst(limits, range(len(limits)), q) for q in range(len(snow.cases)))
+    attachments = [i for i, limit in enumerate(limits) if limit.target in ("clamp", "panel strip")]
+    attachment = _first(_worst(limits, attachments, q) for q in range(len(snow.cases)))
+    proofs = (
+        *equilibrium(response),
+        *conservation(roof, graph.cells, snow.cases, force),
+        *_row_proofs(project, snow, force, attachment, limits),
+    )
+    clock.mark("self-audit")
+    return Analysis(
+        project=project,
+        snow=snow,
+        graph=graph,
+        force=force,
+        tributary=clamp_shares(layout, force),
+        basis=basis,
+        response=response,
+        factors=factors,
+        service=service,
+        clamp_force=demands.clamp,
+        limits=limits,
+        depths=depths,
+        case_governing=by_case,
+        governing=_first(by_case),
+        attachment=attachment,
+        reserve=reserve,
+        proofs=proofs,
+        seconds=clock.seconds,
+    )
+
+
+def _factor_arrays(factors: tuple[LoadFactors, ...]) -> tuple[Array, Array, Array]:
+    table = np.array([(f.snow, f.dead, f.thermal) for f in factors]).reshape(-1, 3)
+    return table[:, 0], table[:, 1], table[:, 2]
+
+
+def _worst(limits: tuple[Limit, ...], which: range | list[int], case: int) -> Governing | None:
+    """Largest known utilization of one case."""
+    best: Governing | None = None
+    for index in which:
+        use = np.nan_to_num(limits[index].utilization[case], nan=0.0)
+        if not len(use):
+            continue
+        target = int(np.argmax(use))
+        # Of equals the later limit counts: "clamp combined" says more than one direction.
+        if use[target] > 0.0 and (best is None or use[target] >= best.utilization):
+            best = Governing(index, target, case, float(use[target]))
+    return best
+
+
+def _first(found: Iterable[Governing | None]) -> Governing | None:
+    """Worst over the cases; the first of equals."""
+    known = [g for g in found if g is not None]
+    return max(known, key=lambda g: g.utilization) if known else None
+
+
+def governing_row(analysis_limits: tuple[Limit, ...], governing: Governing, project: Project) -> int:
+    """Row that a governing clamp, span, strip or row belongs to."""
+    layout = project.layout
+    limit = analysis_limits[governing.limit]
+    if limit.target == "clamp":
+        return int(layout.clamp_row[governing.target])
+    if limit.target == "row":
+        return governing.target
+    if limit.target == "panel strip":
+        strip, _ = panel_strips(layout)
+        return int(layout.clamp_row[np.flatnonzero(strip == governing.target)[0]])
+    first = np.searchsorted(layout.clamp_row, np.arange(len(layout.row_name))) + np.arange(
+        len(layout.row_name)
+    )
+    return int(np.searchsorted(first, governing.target, side="right")) - 1
+
+
+def _row_proofs(
+    project: Project, snow: SnowSet, force: RowForce, governing: Governing | None, limits: tuple[Limit, ...]
+) -> tuple[Proof, ...]:
+    if governing is None:
+        return ()
+    row = governing_row(limits, governing, project)
+    case = snow.cases[governing.case]
+    roof, layout = project.roof, project.layout
+    return (
+        second_road(roof, layout, case, force, governing.case, row, project.slide.friction),
+        refinement(roof, layout, case, force, governing.case, project.slide),
+    )
+
+
+def _strip_friction(project: Project, graph: FlowGraph, force: RowForce) -> Array:
+    """Friction that the snow may bring to each panel strip with clamps, unfactored, (q, s). [N]."""
+    layout, cells = project.layout, graph.cells
+    strip, names = panel_strips(layout)
+    out = np.zeros((len(force.cell_pressure), len(names)))
+    if project.slide.friction == 0.0:
+        return out
+    spacing = project.panel.seam_spacing
+    weight = force.cell_pressure * cells.plan_area * np.cos(project.roof.planes.slope[cells.plane])
+    middle = cells.corners.mean(axis=1)
+    for plane in np.unique(layout.row_plane):
+        on = np.flatnonzero(cells.plane == plane)
+        clamps = np.flatnonzero(layout.row_plane[layout.clamp_row] == plane)
+        angle = layout.seam_angle[layout.clamp_row[clamps[0]]]
+        across = np.array([np.cos(angle), -np.sin(angle)])
+        zero = layout.clamp_uv[clamps[0]] @ across - layout.clamp_seam[clamps[0]] * spacing
+        seam = np.rint((middle[on] @ across - zero) / spacing).astype(int)
+        low = min(int(seam.min()), int(layout.clamp_seam[clamps].min()))
+        size = max(int(seam.max()), int(layout.clamp_seam[clamps].max())) - low + 1
+        per_seam = np.array([np.bincount(seam - low, w, size) for w in weight[:, on]])
+        out[:, strip[clamps]] = project.slide.friction * per_seam[:, layout.clamp_seam[clamps] - low]
+    return out

@@ -1,0 +1,107 @@
+"""What the analysis proves about itself."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fea.loads import FrameResult
+from roofmodel.cells import Cells
+from roofmodel.layout import Layout
+from roofmodel.sliding import RowForce, SlideOptions, slide
+from roofmodel.snow.cases import SnowCase, case_force
+from roofmodel.surface import RoofSurface
+from roofmodel.tributary import clamp_shares, row_polygon_force
+
+Array = NDArray[np.float64]
+
+EQUILIBRIUM = 1e-9  # asked of forces and moments, of the applied ones [-]
+CONSERVATION = 1e-9  # asked of the sliding flux [-]
+REFINEMENT = 0.05  # asked of the clamps' forces when strips are twice as wide [-]
+POLYGON = 1e-6  # asked of the second road to the governing row's force [-]
+
+
+@dataclass(frozen=True)
+class Proof:
+    """One self-check: what was compared, the relative error, the bar, and whether it was met."""
+
+    name: str
+    error: float
+    bar: float
+
+    @property
+    def met(self) -> bool:
+        """Whether the error is within the bar."""
+        return bool(self.error <= self.bar)
+
+
+def equilibrium(result: FrameResult) -> tuple[Proof, Proof, Proof]:
+    """Applied = reactions for forces and moments of every row and right-hand side, and the residual."""
+    gap = np.abs(result.applied - result.reaction)
+    size = np.abs(result.applied)
+    force = np.linalg.norm(gap[..., :3], axis=-1).max(axis=1, initial=0.0)
+    moment = np.linalg.norm(gap[..., 3:], axis=-1).max(axis=1, initial=0.0)
+    force_size = np.linalg.norm(size[..., :3], axis=-1).max(axis=1, initial=0.0)
+    moment_size = np.linalg.norm(size[..., 3:], axis=-1).max(axis=1, initial=0.0)
+    return (
+        Proof("forces: applied = reactions", _largest(force, force_size), EQUILIBRIUM),
+        Proof("moments: applied = reactions", _largest(moment, moment_size), EQUILIBRIUM),
+        Proof("residual of the equations", float(result.residual.max(initial=0.0)), EQUILIBRIUM),
+    )
+
+
+def _largest(gap: Array, size: Array) -> float:
+    return float(np.max(gap[size > 0.0] / size[size > 0.0], initial=0.0))
+
+
+def conservation(
+    roof: RoofSurface, cells: Cells, cases: tuple[SnowCase, ...], force: RowForce
+) -> tuple[Proof, Proof]:
+    """Balance of the sliding flux, and snow on the cells = snow of the zones."""
+    on_cells = (force.cell_pressure * cells.plan_area).sum(axis=1)
+    zone_total = np.array([_zone_total(case) for case in cases])
+    error = np.abs(on_cells - zone_total) / np.maximum(zone_total, 1e-12)
+    return (
+        Proof(
+            "sliding flux: driven = caught + friction + lost", float(force.balance.error.max()), CONSERVATION
+        ),
+        Proof("snow on the sliding mesh = snow of the zones", float(error.max()), POLYGON),
+    )
+
+
+def _zone_total(case: SnowCase) -> float:
+    planes = np.array([zone.plane for zone in case.zones])
+    shapes = np.array([zone.polygon for zone in case.zones], dtype=object)
+    total = 0.0
+    for index, zone in enumerate(case.zones):
+        alone = SnowCase(case.name, case.standard, case.level, (zone,), case.density)
+        total += float(case_force(alone, shapes[index : index + 1], planes[index : index + 1])[0])
+    return total
+
+
+def second_road(
+    roof: RoofSurface, layout: Layout, case: SnowCase, force: RowForce, number: int, row: int, friction: float
+) -> Proof:
+    """The row's force from its own plane, again by polygon integrals."""
+    again = row_polygon_force(roof, layout, case, row, friction)
+    error = abs(again - force.own[number, row]) / max(abs(again), 1.0)
+    return Proof(f"force on row {layout.row_name[row]} by polygons ({case.name})", float(error), POLYGON)
+
+
+def refinement(
+    roof: RoofSurface, layout: Layout, case: SnowCase, force: RowForce, number: int, options: SlideOptions
+) -> Proof:
+    """Change of the clamps' tributary forces when strips are twice as wide, of the largest."""
+    wide = SlideOptions(
+        friction=options.friction,
+        strip_width=2.0 * options.strip_width,
+        valley=options.valley,
+        valley_spread=options.valley_spread,
+        spread_angle=options.spread_angle,
+    )
+    coarse = clamp_shares(layout, slide(roof, (case,), layout, wide)[1])[0]
+    fine = clamp_shares(layout, force)[number]
+    error = np.abs(fine - coarse).max(initial=0.0) / max(float(np.abs(fine).max(initial=0.0)), 1.0)
+    return Proof("clamp forces with strips twice as wide", float(error), REFINEMENT)
