@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from functools import reduce
 
 import numpy as np
 import shapely
 from scipy.spatial import cKDTree
 from shapely import Polygon
+from shapely.geometry.base import BaseGeometry
 
 from roofmodel.errors import InputError
 from roofmodel.planes import without_collinear
@@ -155,7 +155,9 @@ def _check_pitches(shape: str, pitches: Array, sides: int, label: str) -> None:
             raise InputError(msg)
         return
     if len(pitches) != sides:
-        message = f"{label}: {len(pitches)} pitches for {sides} footprint edges; give one for each edge (nan: gable)."
+        message = (
+            f"{label}: {len(pitches)} pitches for {sides} footprint edges; give one per edge (nan: gable)."
+        )
         raise InputError(message)
     if np.any(known == 0.0):
         msg = f"{label}: a {shape} part needs pitches above 0 degrees (nan for a gable edge)."
@@ -173,7 +175,7 @@ def edge_planes(part: RoofPart) -> Array:
     return np.column_stack([gradient, np.where(gable, np.inf, level)])
 
 
-def _where_below(area: Polygon, lower: Array, upper: Array) -> Polygon:
+def _where_below(area: BaseGeometry, lower: Array, upper: Array) -> BaseGeometry:
     """Part of a plan area where one plane lies below (or at) another."""
     if np.isinf(upper[2]):
         return area
@@ -186,9 +188,6 @@ def _where_below(area: Polygon, lower: Array, upper: Array) -> Polygon:
     direction = np.array([a, b]) / norm
     foot = center - (a * center[0] + b * center[1] + c) / norm * direction
     reach = 2.0 * np.hypot(x1 - x0, y1 - y0) + 1.0
-    foot += ((center - foot) @ np.array([-direction[1], direction[0]])) * np.array(
-        [-direction[1], direction[0]]
-    )
     far = abs(float((center - foot) @ direction)) + reach
     side = np.array([-direction[1], direction[0]]) * reach
     half = Polygon([foot - side, foot + side, foot + side - far * direction, foot - side - far * direction])
@@ -200,12 +199,14 @@ def _lowest(area: Polygon, planes: Array) -> list[Cell]:
     cells = []
     for index in np.flatnonzero(np.isfinite(planes[:, 2])):
         others = [planes[other] for other in range(len(planes)) if other != index]
-        cell = reduce(lambda left, other, own=planes[index]: _where_below(left, own, other), others, area)
+        cell: BaseGeometry = area
+        for other in others:
+            cell = _where_below(cell, planes[index], other)
         cells.append((planes[index], cell))
     return _split(cells)
 
 
-def _split(cells: Sequence[Cell]) -> list[Cell]:
+def _split(cells: Sequence[tuple[Array, BaseGeometry]]) -> list[Cell]:
     """Cells as single polygons, slivers left out."""
     return [
         (plane, part)
@@ -298,11 +299,11 @@ SHAPE_CELLS = {
 
 def _union(first: Sequence[Cell], second: Sequence[Cell]) -> list[Cell]:
     """Upper envelope of two surfaces, each of which may cover its own plan area."""
-    result: list[Cell] = []
+    result: list[tuple[Array, BaseGeometry]] = []
     for own, other in ((first, second), (second, first)):
         strict = own is second
         for plane, cell in own:
-            visible = cell
+            visible: BaseGeometry = cell
             for rival, shape in other:
                 if visible.is_empty or not shapely.intersects(visible, shape):
                     continue
@@ -313,7 +314,7 @@ def _union(first: Sequence[Cell], second: Sequence[Cell]) -> list[Cell]:
     return _split(result)
 
 
-def _above_only(common: Polygon, plane: Array, rival: Array) -> Polygon:
+def _above_only(common: BaseGeometry, plane: Array, rival: Array) -> BaseGeometry:
     """Part of a plan area where the rival lies above the plane; nothing where they coincide."""
     if np.abs(plane - rival).max() < SAME_POINT:
         return Polygon()
@@ -332,7 +333,7 @@ def _merged(cells: Sequence[Cell]) -> list[Cell]:
     return _split([(plane, _joined(shapes)) for plane, shapes in groups])
 
 
-def _joined(shapes: Sequence[Polygon]) -> Polygon:
+def _joined(shapes: Sequence[Polygon]) -> BaseGeometry:
     """Union that closes slits of rounding width; its corners are corners of the input, to the last digit."""
     if len(shapes) == 1:
         return shapes[0]
@@ -341,7 +342,8 @@ def _joined(shapes: Sequence[Polygon]) -> Polygon:
 
     def restore(xy: Array) -> Array:
         distance, index = tree.query(xy)
-        return np.where((distance < SAME_POINT)[:, None], corners[index], xy)
+        near = np.asarray(distance) < SAME_POINT
+        return np.where(near[:, None], corners[index], xy)
 
     return shapely.transform(shapely.union_all(shapes, grid_size=0.1 * SAME_POINT), restore)
 
@@ -406,7 +408,7 @@ def triangulate(rings: Sequence[Sequence[Array]]) -> tuple[Array, IntArray, IntA
         owner.append(np.full(len(local), index))
         base += len(ring)
     points, face = np.concatenate(corners), np.concatenate(faces)
-    first = np.array([min(near) for near in cKDTree(points).query_ball_point(points, SAME_POINT)])
+    first = _first_of_same(points)
     kept, index_of = np.unique(first, return_inverse=True)
     points, face = points[kept], index_of[face]
     a, b, c = (points[face[:, corner], :2] for corner in range(3))
@@ -414,3 +416,11 @@ def triangulate(rings: Sequence[Sequence[Array]]) -> tuple[Array, IntArray, IntA
     face[turn < 0.0] = face[turn < 0.0][:, ::-1]
     solid = np.abs(turn) > 0.0
     return points, face[solid], np.concatenate(owner)[solid]
+
+
+def _first_of_same(points: Array) -> IntArray:
+    """Number of the first point that coincides with each point."""
+    first = np.arange(len(points))
+    pairs = cKDTree(points).query_pairs(SAME_POINT, output_type="ndarray")
+    np.minimum.at(first, pairs[:, 1], pairs[:, 0])
+    return first

@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 
 from roofmodel.errors import InputError
+from roofmodel.roof_faces import RawMesh
 from roofmodel.surface import Array, IntArray
 
 VERSIONS = ("1.0", "1.1", "2.0")
@@ -25,11 +26,11 @@ LISTED = 30  # ids shown in messages
 Surface = tuple[list[list[int]], str | None]  # rings of vertex numbers, semantic type
 
 
-def read_building(path: Path, building: str | None) -> tuple[Array, IntArray, list[str]]:
+def read_building(path: Path, building: str | None) -> RawMesh:
     """Triangles of one building.
 
-    Where surfaces are marked as roof only these are taken (with the rest of the building left to say
-    where the ground is); else all surfaces, to be told apart by what is seen from above.
+    Where surfaces are marked as roof only these are taken, and the rest of the building says where the
+    ground is; else all surfaces are, to be told apart by what is seen from above.
 
     Parameters
     ----------
@@ -39,10 +40,8 @@ def read_building(path: Path, building: str | None) -> tuple[Array, IntArray, li
 
     Returns
     -------
-    points : (n, 3) float
-        Map coordinates. [m]
-    faces : (m, 3) int
-    notes : list of str
+    RawMesh
+        Map coordinates.
 
     Raises
     ------
@@ -70,7 +69,8 @@ def read_building(path: Path, building: str | None) -> tuple[Array, IntArray, li
     if len(faces) == 0:
         message = f"building {chosen!r} has no roof surface with an area."
         raise InputError(message)
-    return points, faces, notes
+    named = np.unique([index for rings, _ in surfaces for ring in rings for index in ring])
+    return RawMesh(points, faces, tuple(notes), float(points[named, 2].min()))
 
 
 def _load(path: Path) -> dict[str, Any]:
@@ -134,7 +134,9 @@ def _choose(objects: Mapping[str, Any], points: Array, building: str | None) -> 
 def _roof_area(objects: Mapping[str, Any], points: Array, name: str) -> float:
     surfaces, _ = _surfaces(objects, name)
     roofs = [surface for surface in surfaces if surface[1] == "RoofSurface"]
-    vectors = np.array([newell(points, rings[0]) for rings, _ in roofs or surfaces]).reshape(-1, 3)
+    vectors = np.array(
+        [sum(newell(points, ring) for ring in rings) for rings, _ in roofs or surfaces]
+    ).reshape(-1, 3)
     if not roofs:
         vectors = vectors[vectors[:, 2] > 0.26 * np.linalg.norm(vectors, axis=1)]
     return float(np.linalg.norm(vectors, axis=1).sum())

@@ -40,8 +40,8 @@ def check_arrays(points: Array, faces: IntArray) -> None:
     extent = used.max(axis=0) - used.min(axis=0)
     if extent.max() > LARGEST:
         message = (
-            f"The roof is {extent.max():.4g} m across, more than {LARGEST:.0f} m: are the units meters, and is "
-            "it one building?"
+            f"The roof is {extent.max():.4g} m across, more than {LARGEST:.0f} m: are the units meters, and "
+            "is it one building?"
         )
         raise InputError(message)
 
@@ -72,7 +72,8 @@ def weld(points: Array, faces: IntArray, tolerance: float = WELD) -> tuple[Array
     if len(pairs):
         ones = np.ones(len(pairs), dtype=np.int8)
         graph = coo_array((ones, (pairs[:, 0], pairs[:, 1])), shape=(len(points),) * 2)
-        count, label = connected_components(graph, directed=False)
+        count, group = connected_components(graph, directed=False)
+        label = group.astype(np.int64)
         size = np.bincount(label, minlength=count)
         points = np.stack([np.bincount(label, axis, count) / size for axis in points.T], axis=1)
         faces = label[faces]
@@ -166,6 +167,6 @@ def _reject_nonmanifold(points: Array, faces: IntArray) -> None:
         middle = points[directed[order[third[0]]]].mean(axis=0)
         message = (
             f"{len(edges)} edges are shared by three or more roof faces, the first at "
-            f"({middle[0]:.2f}, {middle[1]:.2f}, {middle[2]:.2f}) m: separate the roof surface from other faces."
+            f"({middle[0]:.2f}, {middle[1]:.2f}, {middle[2]:.2f}) m: separate the roof from other faces."
         )
         raise InputError(message)

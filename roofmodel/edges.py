@@ -67,7 +67,8 @@ def overlap_pairs(segments: Pieces, tolerance: float) -> tuple[IntArray, IntArra
     stretch : (k, 2) float
         Start and end of the common stretch along the first segment. [m]
     """
-    lines = shapely.linestrings(np.stack([segments.start[:, :2], segments.end[:, :2]], axis=1))
+    ends = np.stack([segments.start[:, :2], segments.end[:, :2]], axis=1)
+    lines = np.asarray(shapely.linestrings(ends))
     first, second = shapely.STRtree(lines).query(lines, predicate="dwithin", distance=tolerance)
     length = np.maximum(segments.length, 1e-300)
     direction = (segments.end - segments.start) / length[:, None]

@@ -10,7 +10,7 @@ import numpy as np
 from roofmodel.cityjson import read_building
 from roofmodel.errors import InputError
 from roofmodel.recognition import recognize
-from roofmodel.roof_faces import STEEPEST, pick_roof_faces
+from roofmodel.roof_faces import STEEPEST, RawMesh, pick_roof_faces
 from roofmodel.surface import Array, IntArray, RoofSurface
 
 UNITS = {"m": 1.0, "mm": 1e-3, "cm": 1e-2, "ft": 0.3048, "in": 0.0254}  # exact [m]
@@ -64,18 +64,18 @@ def import_roof(
             if unit not in (None, "m") or up not in (None, "z"):
                 message = "CityJSON has its own units and axes (m, z up): leave unit and up out."
                 raise InputError(message)
-            points, faces, told = read_building(path, building)
+            raw = read_building(path, building)
         else:
             if building is not None:
                 message = f"building {building!r} was asked for, but only city models hold named buildings."
                 raise InputError(message)
-            points, faces, told = read_mesh(path, unit, up)
-        picked = pick_roof_faces(points, faces, steepest)
+            raw = read_mesh(path, unit, up)
+        picked = pick_roof_faces(raw, steepest)
         return recognize(
             picked.points,
             picked.faces,
             offset=picked.offset,
-            notes=(*told, *picked.notes),
+            notes=picked.notes,
             angle_tolerance=angle_tolerance,
             distance_tolerance=distance_tolerance,
             ground=picked.ground,
@@ -98,7 +98,7 @@ def _check_file(path: Path) -> None:
         raise InputError(message)
 
 
-def read_mesh(path: Path, unit: str | None, up: str | None) -> tuple[Array, IntArray, list[str]]:
+def read_mesh(path: Path, unit: str | None, up: str | None) -> RawMesh:
     """Read a triangle mesh and bring it to meters, z up.
 
     Parameters
@@ -108,10 +108,8 @@ def read_mesh(path: Path, unit: str | None, up: str | None) -> tuple[Array, IntA
 
     Returns
     -------
-    points : (n, 3) float
-        [m]
-    faces : (m, 3) int
-    notes : list of str
+    RawMesh
+        In meters, z up, nothing left out.
 
     Raises
     ------
@@ -139,9 +137,9 @@ def read_mesh(path: Path, unit: str | None, up: str | None) -> tuple[Array, IntA
     if far > FAR and path.suffix.lower() in (".stl", *GLTF):
         step = float(np.spacing(np.float32(far / UNITS[unit]))) * UNITS[unit]
         notes.append(
-            f"The file stores 32-bit coordinates {far / 1e3:.0f} km from the origin: steps of {step * 1e3:.0f} mm."
+            f"The file stores 32-bit numbers {far / 1e3:.0f} km from the origin: steps {step * 1e3:.0f} mm."
         )
-    return points, faces, notes
+    return RawMesh(points, faces, tuple(notes))
 
 
 def _own_choice(unit: str | None, up: str | None) -> str:
@@ -181,4 +179,5 @@ def _size_hint(points: Array, suffix: str, unit: str | None, up: str | None) -> 
     missing = " and ".join(
         ([] if unit else ["unit (m, mm, cm, ft or in)"]) + ([] if up else ["up axis (z or y)"])
     )
-    return f"{suffix.lstrip('.').upper()} files do not say their {missing}; please give it. Size x, y, z read in {sizes}."
+    kind = suffix.lstrip(".").upper()
+    return f"{kind} files do not say their {missing}; please give it. Size x, y, z read in {sizes}."

@@ -119,9 +119,9 @@ def outline_from_rings(rings: Sequence[Array], tolerance: float) -> Polygon:
         return Polygon()
     polygon = Polygon(clean[0], holes)
     if not polygon.is_valid:
-        parts = shapely.get_parts(shapely.make_valid(polygon))
-        parts = [part for part in shapely.get_parts(parts) if part.geom_type == "Polygon"]
-        polygon = max(parts, key=lambda part: part.area, default=Polygon())
+        parts = shapely.get_parts(shapely.get_parts(shapely.make_valid(polygon)))
+        solid = [part for part in parts if part.geom_type == "Polygon"]
+        polygon = max(solid, key=lambda part: float(part.area), default=Polygon())
     return shapely.orient_polygons(polygon)
 
 
@@ -162,10 +162,7 @@ def make_planes(
     origin = point[order] + np.einsum("pk,pkx->px", low, frame[order])
     slope = np.arctan2(np.hypot(normal[order, 0], normal[order, 1]), normal[order, 2])
     azimuth = np.arctan2(-upslope[order, 0], -upslope[order, 1]) % (2.0 * np.pi)
-    moved = [
-        shapely.transform(outlines[index], lambda uv, shift=shift: uv - shift)
-        for index, shift in zip(order, low, strict=True)
-    ]
+    moved = [_moved(outlines[index], -shift) for index, shift in zip(order, low, strict=True)]
     planes = Planes(
         name=plane_names(slope, azimuth),
         origin=origin,
@@ -190,12 +187,25 @@ def plane_names(slope: Array, azimuth: Array) -> tuple[str, ...]:
     return tuple(names)
 
 
+def _moved(polygon: Polygon, shift: Array) -> Polygon:
+    def move(uv: Array) -> Array:
+        return uv + shift
+
+    return shapely.transform(polygon, move)
+
+
+def plan_polygon(planes: Planes, plane: int) -> Polygon:
+    """Outline of one plane on plan, counter-clockwise. [m]."""
+
+    def lay_down(uv: Array) -> Array:
+        return planes.to_world(plane, uv)[:, :2]
+
+    return shapely.transform(planes.outline[plane], lay_down)
+
+
 def plan_polygons(planes: Planes) -> tuple[Polygon, ...]:
     """Outlines of the planes on plan, counter-clockwise. [m]."""
-    return tuple(
-        shapely.transform(polygon, lambda uv, plane=index: planes.to_world(plane, uv)[:, :2])
-        for index, polygon in enumerate(planes.outline)
-    )
+    return tuple(plan_polygon(planes, index) for index in range(planes.count))
 
 
 def height_at(planes: Planes, plane: int | IntArray, xy: Array) -> Array:

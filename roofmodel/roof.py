@@ -117,7 +117,10 @@ def _cut_edges(
     for row in rows:
         if row.foot >= 0 and row.gap == 0.0:
             feet.setdefault(row.foot, []).append(row.foot_at)
-    start, end, plane, kind = [], [], [], []
+    start: list[Array] = []
+    end: list[Array] = []
+    plane: list[IntArray] = []
+    kind: list[EdgeKind] = []
     parent: list[list[tuple[float, int]]] = []
     for index in range(len(kinds)):
         step = pieces.end[index] - pieces.start[index]

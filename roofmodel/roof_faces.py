@@ -7,6 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 import shapely
 from numpy.typing import NDArray
+from shapely import MultiPoint
+from shapely.geometry.base import BaseGeometry
 
 from roofmodel.cleaning import NEEDLE, face_vectors, weld
 from roofmodel.errors import InputError
@@ -22,6 +24,26 @@ AROUND = 0.9  # share of the building that a ground plate lies around
 
 
 @dataclass(frozen=True)
+class RawMesh:
+    """Triangles as a file gives them.
+
+    Attributes
+    ----------
+    points : (n, 3) float
+        z up. [m]
+    faces : (m, 3) int
+    notes : tuple of str
+    ground : float or None
+        Ground level where the file tells. [m]
+    """
+
+    points: Array
+    faces: IntArray
+    notes: tuple[str, ...]
+    ground: float | None = None
+
+
+@dataclass(frozen=True)
 class RoofFaces:
     """Roof faces of a building.
 
@@ -33,7 +55,8 @@ class RoofFaces:
     offset : (3,) float
         Map coordinates of the local origin. [m]
     ground : float or None
-        Lowest point of the whole building in local coordinates, where more than the roof was there. [m]
+        Ground level in local coordinates: as the file tells, else the lowest point where more than the
+        roof was there. [m]
     notes : tuple of str
     """
 
@@ -44,14 +67,12 @@ class RoofFaces:
     notes: tuple[str, ...]
 
 
-def pick_roof_faces(points: Array, faces: IntArray, steepest: float = STEEPEST) -> RoofFaces:
+def pick_roof_faces(raw: RawMesh, steepest: float = STEEPEST) -> RoofFaces:
     """Drop walls, floors, undersides and ground; move to a local origin.
 
     Parameters
     ----------
-    points : (n, 3) float
-        z up. [m]
-    faces : (m, 3) int
+    raw : RawMesh
     steepest : float
         Faces at least this steep are walls. [rad]
 
@@ -65,6 +86,7 @@ def pick_roof_faces(points: Array, faces: IntArray, steepest: float = STEEPEST) 
     InputError
         Nothing of a roof is left.
     """
+    points, faces = raw.points, raw.faces
     used = np.unique(faces)
     bad = used[~np.isfinite(points[used]).all(axis=1)]
     if len(bad):
@@ -73,39 +95,55 @@ def pick_roof_faces(points: Array, faces: IntArray, steepest: float = STEEPEST) 
     low, high = points[used].min(axis=0), points[used].max(axis=0)
     offset = np.array([*np.round(0.5 * (low + high)[:2]), np.floor(low[2])])
     local = points - offset
-    vector = face_vectors(local, faces)
+    notes = list(raw.notes)
+    keep, dropped = _not_walls(local, faces, steepest, notes)
+    roof = _turned_up(local, faces[keep])
+    seen = seen_from_above(local, roof)
+    if not seen.all():
+        notes.append(f"{_count(local, roof[~seen])} hidden below others (floors, undersides) were left out.")
+    roof = roof[seen]
+    whole = bool(dropped or not seen.all())
+    ground = None if raw.ground is None else raw.ground - float(offset[2])
+    if whole and ground is None:
+        ground = float(low[2] - offset[2])
+        plate = _ground_plate(local, roof, ground)
+        if plate.any():
+            notes.append(f"{_count(local, roof[plate])} low around the building were taken as ground.")
+            roof = roof[~plate]
+        notes.append("The ground level is taken at the lowest point of the model.")
+    return RoofFaces(local, roof, offset, ground, tuple(notes))
+
+
+def _not_walls(points: Array, faces: IntArray, steepest: float, notes: list[str]) -> tuple[IntArray, bool]:
+    """Faces with area that are no walls, and whether there were walls; adds to the notes."""
+    vector = face_vectors(points, faces)
     double = np.linalg.norm(vector, axis=1)
     solid = double > 2.0 * NEEDLE
+    if not solid.any():
+        message = "All faces are degenerate: the file has no roof."
+        raise InputError(message)
     wall = solid & (np.abs(vector[:, 2]) <= np.cos(steepest) * double)
-    notes = []
+    limit = f"{np.degrees(steepest):.0f} degrees"
     if wall.any():
-        area = 0.5 * double[wall].sum()
         notes.append(
-            f"{wall.sum()} faces ({area:.1f} m2) steeper than {np.degrees(steepest):.0f} degrees were taken as "
-            "walls and left out."
+            f"{_count(points, faces[wall])} at least {limit} steep were taken as walls and left out."
         )
     keep = np.flatnonzero(solid & ~wall)
     if len(keep) == 0:
-        message = (
-            f"No face is flatter than {np.degrees(steepest):.0f} degrees: the file has no roof (is z up?)."
-        )
+        message = f"No face is flatter than {limit}: the file has no roof (is the up axis right?)."
         raise InputError(message)
-    seen = seen_from_above(local, faces[keep])
-    if not seen.all():
-        area = 0.5 * double[keep[~seen]].sum()
-        notes.append(
-            f"{(~seen).sum()} faces ({area:.1f} m2) hidden below others (floors, undersides) were left out."
-        )
-    whole = bool(wall.any() or not seen.all())
-    keep = keep[seen]
-    if whole:
-        plate = _ground_plate(local, faces[keep], float(low[2] - offset[2]))
-        if plate.any():
-            area = 0.5 * double[keep[plate]].sum()
-            notes.append(f"{plate.sum()} faces ({area:.1f} m2) low around the building were taken as ground.")
-            keep = keep[~plate]
-        notes.append("The ground level is taken at the lowest point of the model.")
-    return RoofFaces(local, faces[keep], offset, float(low[2] - offset[2]) if whole else None, tuple(notes))
+    return keep, bool(wall.any())
+
+
+def _turned_up(points: Array, faces: IntArray) -> IntArray:
+    """Faces with their normals up."""
+    down = face_vectors(points, faces)[:, 2:] < 0.0
+    return np.where(down, faces[:, ::-1], faces)
+
+
+def _count(points: Array, faces: IntArray) -> str:
+    """Words for a number of faces and their area."""
+    return f"{len(faces)} faces ({0.5 * np.linalg.norm(face_vectors(points, faces), axis=1).sum():.2f} m2)"
 
 
 def seen_from_above(points: Array, faces: IntArray) -> NDArray[np.bool_]:
@@ -124,8 +162,7 @@ def seen_from_above(points: Array, faces: IntArray) -> NDArray[np.bool_]:
     """
     corner = points[faces]
     vector = face_vectors(points, faces)
-    triangles = shapely.polygons(corner[:, :, :2])
-    tree = shapely.STRtree(triangles)
+    tree = shapely.STRtree(np.asarray(shapely.polygons(corner[:, :, :2])))
     seen = np.zeros(len(faces), dtype=np.int64)
     weights = _sample_weights() if len(faces) < MANY else np.full((1, 3), 1.0 / 3.0)
     for weight in weights:
@@ -165,5 +202,5 @@ def _ground_plate(points: Array, faces: IntArray, lowest: float) -> NDArray[np.b
     return ground
 
 
-def _plan_hull(points: Array, faces: IntArray) -> shapely.Geometry:
-    return shapely.convex_hull(shapely.multipoints(points[np.unique(faces), :2]))
+def _plan_hull(points: Array, faces: IntArray) -> BaseGeometry:
+    return shapely.convex_hull(MultiPoint(points[np.unique(faces), :2]))

@@ -120,20 +120,15 @@ def stretches_below(scene: _Scene, tolerance: float) -> list[tuple[int, int, flo
     free = scene.free
     trim = np.minimum(2.0 * PROBE, 0.2 * scene.length[free])[:, None]
     shifted = scene.start[free] + PROBE * scene.outward[free]
-    probe = shapely.linestrings(
-        np.stack(
-            [
-                shifted + trim * scene.along[free],
-                shifted + (scene.length[free, None] - trim) * scene.along[free],
-            ],
-            axis=1,
-        )
+    ends = (trim, scene.length[free, None] - trim)
+    probe = np.asarray(
+        shapely.linestrings(np.stack([shifted + at * scene.along[free] for at in ends], axis=1))
     )
     line, plane = shapely.STRtree(scene.polygons).query(probe, predicate="intersects")
     other = plane != scene.pieces.plane[free[line], 0]
     line, plane = line[other], plane[other]
     found: dict[int, list[tuple[float, int, float, float]]] = {}
-    cut = shapely.intersection(probe[line], scene.polygons[plane])
+    cut = np.asarray(shapely.intersection(probe[line], scene.polygons[plane]))
     for index, part in zip(*_line_parts(cut), strict=True):
         piece, lower = int(free[line[index]]), int(plane[index])
         t = np.sort((part - scene.start[piece]) @ scene.along[piece])
@@ -141,7 +136,7 @@ def stretches_below(scene: _Scene, tolerance: float) -> list[tuple[int, int, flo
         low = 0.0 if t[0] < slack else float(t[0])
         high = float(scene.length[piece] if t[-1] > scene.length[piece] - slack else t[-1])
         walls = [wall_above(scene, piece, at, lower, 0.0) for at in (low, high)]
-        low, high = positive_stretch(low, high, *walls, least=tolerance)
+        low, high = positive_stretch(low, high, walls[0], walls[1], tolerance)
         if high - low > MIN_LENGTH:
             found.setdefault(piece, []).append((sum(walls), lower, low, high))
     result = []
@@ -269,7 +264,7 @@ def separated_steps(
     if len(free) == 0:
         return []
     ends = np.stack([scene.start[free], scene.pieces.end[free, :2]], axis=1)
-    tree = shapely.STRtree(shapely.linestrings(ends))
+    tree = shapely.STRtree(np.asarray(shapely.linestrings(ends)))
     rows: list[StepRow] = []
     for piece in scene.free:
         line = shapely.linestrings([scene.start[piece], scene.pieces.end[piece, :2]])
