@@ -5,14 +5,23 @@ from __future__ import annotations
 from itertools import combinations
 
 import numpy as np
-import shapely
 from numpy.typing import NDArray
 
 from roofmodel.snow import asce7_22_drift as drift
 from roofmodel.snow.asce_roof import CODE, AsceRoof, balanced_zones, slope_notes
 from roofmodel.snow.cases import SnowCase, Value, Zone
 from roofmodel.snow.patches import UPPER_TO_STEP, WallGroup, larger, overlap, spread, wall_groups
-from roofmodel.snow.regions import CRACK, SAME_WAY, band, falling_pressure, fetch, left_normal, uniform
+from roofmodel.snow.regions import (
+    CRACK,
+    EAVE_OVERHANG,
+    SAME_WAY,
+    band,
+    falling_pressure,
+    fetch,
+    left_normal,
+    merged,
+    uniform,
+)
 
 Array = NDArray[np.float64]
 Skipped = list[tuple[str, str]]
@@ -78,7 +87,7 @@ def _leeward_patch(known: AsceRoof, i: int) -> Zone | str:
     upper, gap = int(steps.upper[i]), float(steps.gap[i])
     outline = plan.level_outline[plan.level[upper]]
     upwind = -left_normal(steps.start[i], steps.end[i])
-    length = fetch(outline, steps.start[i], steps.end[i], upwind, gap)
+    length = fetch(outline, steps.start[i], steps.end[i], upwind, gap, EAVE_OVERHANG)
     if length <= 0.0:
         return "no roof upwind of the wall"
     height = float(drift.drift_height(site.ground_snow, length, site.winter_wind))
@@ -195,8 +204,8 @@ def _slide_zones(known: AsceRoof, i: int) -> list[Zone]:
     if fall @ left_normal(start, end) < UPPER_TO_STEP or (gap > CRACK and steps.wall[i].max() <= gap):
         return []
     same = (plan.level == plan.level[upper]) & (plan.fall @ fall > SAME_WAY)
-    roof = shapely.union_all(shapely.buffer(np.array(plan.polygon)[same], CRACK, join_style="mitre"))
-    run = fetch(roof, start, end, -fall, gap)
+    roof = merged(np.array(plan.polygon)[same])
+    run = fetch(roof, start, end, -fall, gap, EAVE_OVERHANG)
     strip = drift.sliding_load(known.flat_load, run, gap)
     if strip.pressure <= 0.0:
         return []

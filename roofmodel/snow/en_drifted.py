@@ -12,6 +12,7 @@ from roofmodel.snow.en_roof import CODE, EnRoof, balanced_zones, load_values
 from roofmodel.snow.patches import UPPER_TO_STEP, WallGroup, larger, spread, wall_groups
 from roofmodel.snow.regions import (
     CRACK,
+    EAVE_OVERHANG,
     SAME_WAY,
     band,
     compass,
@@ -19,6 +20,7 @@ from roofmodel.snow.regions import (
     falling_pressure,
     fetch,
     left_normal,
+    merged,
     polygonal,
     wind_directions,
 )
@@ -174,7 +176,7 @@ def _abutting_zones(known: EnRoof, i: int) -> list[Zone]:
     start, end, gap = steps.start[i], steps.end[i], float(steps.gap[i])
     upper, lower = int(steps.upper[i]), int(steps.lower[i])
     out = left_normal(start, end)
-    b1 = fetch(plan.level_outline[plan.level[upper]], start, end, -out, gap)
+    b1 = fetch(plan.level_outline[plan.level[upper]], start, end, -out, gap, EAVE_OVERHANG)
     b2 = fetch(plan.level_outline[plan.level[lower]], start, end, out)
     low, high = float(steps.wall[i].min()), float(steps.wall[i].max())
     length = float(en.drift_length(high))
@@ -217,5 +219,5 @@ def _slide_run(known: EnRoof, i: int) -> float:
     if known.site.upper_roof_retained and upper in known.retained:
         return 0.0
     same = (plan.level == plan.level[upper]) & (plan.fall @ fall > SAME_WAY)
-    roof = shapely.union_all(shapely.buffer(np.array(plan.polygon)[same], CRACK, join_style="mitre"))
-    return fetch(roof, steps.start[i], steps.end[i], -fall, float(steps.gap[i]))
+    roof = merged(np.array(plan.polygon)[same])
+    return fetch(roof, steps.start[i], steps.end[i], -fall, float(steps.gap[i]), EAVE_OVERHANG)

@@ -19,6 +19,7 @@ IntArray = NDArray[np.int64]
 
 SLIVER = 1e-6  # plan patches below this are numerical dust [m^2]
 CRACK = 1e-4  # planes closer than this on plan are one surface [m]
+EAVE_OVERHANG = 1.5  # an upper eave stands at most this far in front of the wall below it [m]
 SAME_WAY = 0.5  # cosine: falls within 60 degrees go the same way
 _COMPASS = ("N", "NE", "E", "SE", "S", "SW", "W", "NW")
 
@@ -56,16 +57,20 @@ def roof_plan(roof: RoofSurface) -> Plan:
     fall[planes.slope < FLAT_SLOPE] = 0.0
     bounds = shapely.bounds(np.array(planes.outline))
     level = _levels(roof)
-    outline = tuple(
-        shapely.union_all(shapely.buffer(np.array(polygons)[level == k], CRACK, join_style="mitre"))
-        for k in range(level.max() + 1)
-    )
+    shapes = np.array(polygons)
+    outline = tuple(merged(shapes[level == k]) for k in range(level.max() + 1))
     return Plan(polygons, fall, (bounds[:, 3] - bounds[:, 1]) * np.cos(planes.slope), level, outline)
 
 
 def plan_polygon(roof: RoofSurface, plane: int) -> Polygon:
     """One plane's outline on plan. [m]."""
     return shapely.transform(roof.planes.outline[plane], lambda uv: roof.planes.to_world(plane, uv)[:, :2])
+
+
+def merged(polygons: NDArray[np.object_]) -> BaseGeometry:
+    """Union of plan polygons with hairline cracks between them closed."""
+    grown = shapely.union_all(shapely.buffer(polygons, CRACK, join_style="mitre"))
+    return shapely.buffer(grown, -CRACK, join_style="mitre")
 
 
 def _levels(roof: RoofSurface) -> IntArray:
@@ -112,7 +117,14 @@ def uniform(pressure: float) -> Array:
     return np.array([pressure, 0.0, 0.0])
 
 
-def fetch(outline: BaseGeometry, start: Array, end: Array, direction: Array, gap: float = 0.0) -> float:
+def fetch(
+    outline: BaseGeometry,
+    start: Array,
+    end: Array,
+    direction: Array,
+    gap: float = 0.0,
+    overhang: float = 0.0,
+) -> float:
     """Longest unbroken roof length behind a line, measured along a direction.
 
     Parameters
@@ -125,6 +137,8 @@ def fetch(outline: BaseGeometry, start: Array, end: Array, direction: Array, gap
         Unit vector in which to look.
     gap : float
         Distance that may lie between the line and the roof. [m]
+    overhang : float
+        Distance that the roof may begin on the near side of the line, as eaves above a wall do. [m]
 
     Returns
     -------
@@ -132,12 +146,12 @@ def fetch(outline: BaseGeometry, start: Array, end: Array, direction: Array, gap
         0 where the roof does not lie there. [m]
     """
     fraction = np.linspace(1e-4, 1.0 - 1e-4, 33)[:, None]
-    foot = start[:2] + fraction * (end - start)[:2]
+    foot = start[:2] + fraction * (end - start)[:2] - overhang * direction
     low_x, low_y, high_x, high_y = outline.bounds
-    reach = np.hypot(high_x - low_x, high_y - low_y) + gap + 1.0
+    reach = np.hypot(high_x - low_x, high_y - low_y) + gap + overhang + 1.0
     rays = shapely.linestrings(np.stack([foot, foot + reach * direction], axis=1))
     parts, ray = shapely.get_parts(shapely.intersection(outline, rays), return_index=True)
-    near = shapely.distance(parts, np.asarray(shapely.points(foot))[ray]) <= gap + 0.05
+    near = shapely.distance(parts, np.asarray(shapely.points(foot))[ray]) <= gap + overhang + 0.05
     length = shapely.length(parts) * near
     return float(length.max(initial=0.0))
 

@@ -5,6 +5,8 @@ from __future__ import annotations
 import numpy as np
 from shapely import Polygon
 
+from roofmodel.snow.cases import case_force, case_pressure_at
+from roofmodel.snow.regions import plan_polygon
 from roofmodel.surface import EdgeKind, Edges, Planes, RoofSurface, Steps
 
 FLAT_DIRECTION = np.array([0.0, 1.0, 0.0])
@@ -161,3 +163,34 @@ def step(wall=3.0, gap=0.0, lower_run=12.0, upper_run=15.0, length=30.0, lower_s
     joint = (2, 0, (length, -gap, 0.0), (0.0, -gap, 0.0), (wall, wall), gap)
     name = "F1" if lower_slope == 0.0 else "S2"
     return assemble([*upper, lower], ("S1", "N1", name), [joint], **place)
+
+
+def corner(wall=4.0, lower_slope=0.0):
+    """Flat lower roof in the inner corner of an L-shaped flat upper roof: walls to its north and east."""
+    faces = [
+        [(0, 20, wall), (30, 20, wall), (30, 40, wall), (0, 40, wall)],
+        [(20, 0, wall), (30, 0, wall), (30, 20, wall), (20, 20, wall)],
+        [(0, 0, 0), (20, 0, 0), (20, 20, 0), (0, 20, 0)],
+    ]
+    joints = [
+        (2, 0, (20, 20, 0.0), (0, 20, 0.0), (wall, wall), 0.0),
+        (2, 1, (20, 0, 0.0), (20, 20, 0.0), (wall, wall), 0.0),
+    ]
+    return assemble(faces, ("F1", "F2", "F3"), joints)
+
+
+def plane_force(roof, case):
+    """Vertical snow force on each plane (p,). [N]."""
+    polygons = np.array([plan_polygon(roof, i) for i in range(roof.planes.count)])
+    return case_force(case, polygons, np.arange(roof.planes.count))
+
+
+def pressure(case, plane, *xy):
+    """Pressure at plan points of one plane. [Pa]."""
+    return case_pressure_at(case, np.array(xy, dtype=float), np.full(len(xy), plane))
+
+
+def named(snow, start):
+    """The one case whose name starts so."""
+    (case,) = [case for case in snow.cases if case.name.startswith(start)]
+    return case

@@ -7,20 +7,14 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from scipy.constants import g
-from snow_roofs import gable, hip, shed
+from snow_roofs import gable, hip, plane_force, shed
 
 from roofmodel.errors import InputError
 from roofmodel.snow import AsceSite, DirectSite, EnSite, SnowLayer, snow_cases
-from roofmodel.snow.cases import case_force, case_pressure_at
-from roofmodel.snow.regions import plan_polygon
+from roofmodel.snow.cases import case_pressure_at
 
 ASCE = AsceSite(ground_snow=2000.0, risk_category="II", winter_wind=0.5, slippery=True)
 EN = EnSite(ground_snow=2000.0)
-
-
-def plane_force(roof, case):
-    polygons = np.array([plan_polygon(roof, i) for i in range(roof.planes.count)])
-    return case_force(case, polygons, np.arange(roof.planes.count))
 
 
 @pytest.mark.parametrize("site", [ASCE, EN, DirectSite((SnowLayer(0.4, 200.0, 200.0),))])

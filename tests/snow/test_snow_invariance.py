@@ -1,0 +1,98 @@
+"""What must hold for every standard on every roof."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+import shapely
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from snow_roofs import corner, ell, gable, hip, plane_force, shed, step
+
+from roofmodel.snow import AsceSite, DirectSite, EnSite, SnowLayer, snow_cases
+from roofmodel.snow.cases import Zone, linear_integral
+from roofmodel.snow.patches import larger
+from roofmodel.snow.regions import plan_polygon
+
+SITES = [
+    AsceSite(ground_snow=1400.0, risk_category="III", winter_wind=0.6, slippery=True),
+    EnSite(ground_snow=1400.0, exceptional_coefficient=2.0),
+    DirectSite((SnowLayer(0.6, 120.0, 300.0),), {}, square_to_roof=True),
+]
+ROOFS = {
+    "shed": shed,
+    "gable": gable,
+    "hip": hip,
+    "L": ell,
+    "step": step,
+    "gap": lambda **place: step(gap=2.0, lower_slope=8.0, **place),
+}
+
+
+@pytest.mark.parametrize("site", SITES, ids=lambda site: site.standard)
+@pytest.mark.parametrize("name", ROOFS)
+def test_turning_and_moving_the_roof_changes_nothing(site, name):
+    here = ROOFS[name]()
+    there = ROOFS[name](turn=np.radians(37.0), shift=(120.0, -45.0, 7.0))
+    before, after = snow_cases(here, site, {0}), snow_cases(there, site, {0})
+    assert len(before.cases) == len(after.cases)
+    assert len(before.skipped) == len(after.skipped)
+    for a, b in zip(before.cases, after.cases, strict=True):
+        assert a.name.split(", ")[0] == b.name.split(", ")[0]
+        assert plane_force(there, b) == pytest.approx(plane_force(here, a), rel=1e-5)
+
+
+@pytest.mark.parametrize("site", SITES, ids=lambda site: site.standard)
+@pytest.mark.parametrize("roof", [*(make() for make in ROOFS.values()), corner()], ids=[*ROOFS, "corner"])
+def test_every_zone_is_sound(site, roof):
+    """Zones lie on their plane, never pull, say where they come from; names are unique."""
+    snow = snow_cases(roof, site)
+    names = [case.name for case in snow.cases]
+    assert len(set(names)) == len(names)
+    assert all(name and why for name, why in snow.skipped)
+    for case in snow.cases:
+        assert 50.0 <= case.density <= 917.0
+        for zone in case.zones:
+            outline = plan_polygon(roof, zone.plane).buffer(1e-6)
+            assert outline.contains(zone.polygon)
+            corners = shapely.get_coordinates(zone.polygon)
+            pressure = zone.pressure[0] + corners @ zone.pressure[1:]
+            assert pressure.min() >= -1e-6 * max(pressure.max(), 1.0)
+            assert zone.clause.startswith(("ASCE/SEI 7-22 7.", "EN 1991-1-3 5.", "measured"))
+            assert zone.formula
+            assert np.isfinite([value.value for value in zone.values]).all()
+
+
+def test_compass_names_follow_the_turn():
+    site = SITES[0]
+    names = [case.name for case in snow_cases(gable(turn=np.radians(90.0)), site).cases]
+    assert "unbalanced, wind toward W" in names  # the south face turned clockwise falls west
+    assert "unbalanced, wind toward E" in names
+
+
+numbers = st.floats(-3.0, 3.0)
+
+
+@settings(max_examples=60)
+@given(
+    st.lists(
+        st.tuples(st.floats(0, 6), st.floats(0, 6), st.floats(1, 6), numbers, numbers), min_size=2, max_size=4
+    )
+)
+def test_larger_keeps_the_maximum_of_linear_patches(patches):
+    zones = [
+        Zone("patch", 0, shapely.box(x, y, x + size, y + size), np.array([80.0, b, c]), "", "")
+        for x, y, size, b, c in patches
+    ]
+    kept = larger(zones)
+    points = np.random.default_rng(3).uniform(0.0, 12.0, (300, 2))
+
+    def values(some):
+        inside = np.array([shapely.contains_xy(zone.polygon, points) for zone in some])
+        return np.where(inside, [zone.pressure[0] + points @ zone.pressure[1:] for zone in some], 0.0)
+
+    assert values(kept).sum(axis=0) == pytest.approx(values(zones).max(axis=0), abs=1e-6)
+    total = sum(linear_integral(np.array([zone.polygon]), zone.pressure)[0] for zone in kept)
+    areas = [zone.polygon.area for zone in kept]
+    assert sum(areas) == pytest.approx(shapely.union_all([zone.polygon for zone in zones]).area, abs=1e-3)
+    assert np.isfinite(total)

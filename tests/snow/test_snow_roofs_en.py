@@ -1,0 +1,98 @@
+"""EN 1991-1-3 on whole roofs."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from snow_roofs import ell, gable, hip, named, plane_force, pressure, shed, step
+
+from roofmodel.snow import EnSite, snow_cases
+from roofmodel.snow import en1991_1_3 as en
+from roofmodel.snow.cases import LoadLevel
+
+SK = 1500.0
+SITE = EnSite(ground_snow=SK)
+
+
+def test_duopitch_arrangements(check):
+    """O-15: Steel Buildings in Europe, Part 3 Actions, Appendix A, sheet 3."""
+    given_, wanted, tol = check("O-15")
+    roof = gable(length=10.0, run=5.0, slope=given_["alpha1_deg"])
+    snow = snow_cases(roof, replace(SITE, ground_snow=given_["sk_kPa"] * 1000.0))
+    for name, key in (("balanced", "s_i_kPa"), ("unbalanced, wind toward N", "s_ii_kPa")):
+        load = plane_force(roof, named(snow, name)) / roof.planes.plan_area / 1000.0
+        assert load == pytest.approx(wanted[key], rel=tol)
+    load = plane_force(roof, named(snow, "unbalanced, wind toward S")) / roof.planes.plan_area / 1000.0
+    assert load == pytest.approx(wanted["s_iii_kPa"], rel=tol)
+
+
+def test_hip_halves_each_side_in_turn():
+    roof = hip()
+    cases = [case for case in snow_cases(roof, SITE).cases if case.name.startswith("unbalanced")]
+    load = np.array([plane_force(roof, case) / roof.planes.plan_area for case in cases]) / (0.8 * SK)
+    assert np.sort(load, axis=None) == pytest.approx(np.repeat([0.5, 1.0], [4, 12]))
+    assert load.min(axis=0) == pytest.approx(0.5)
+
+
+def test_monopitch_has_one_arrangement():
+    snow = snow_cases(shed(), SITE)
+    assert [case.name for case in snow.cases] == ["balanced"]
+
+
+def test_valley_takes_mu_2_and_falls_to_mu_1():
+    roof = ell(slope=25.0)
+    case = named(snow_cases(roof, SITE), "snow in the valleys")
+    mu_2 = float(en.mu_2(np.radians(25.0)))
+    valley = [(6.0 + t, t) for t in (0.5, 2.0, 3.5)]
+    for plane in (0, 2):
+        assert pressure(case, plane, *valley) == pytest.approx(mu_2 * SK)
+    assert pressure(case, 2, (10.0 - 1e-9, -4.0 + 1e-9))[0] == pytest.approx(0.8 * SK, rel=1e-6)
+    assert pressure(case, 2, (8.0, -9.0))[0] == pytest.approx(0.8 * SK)
+    force = plane_force(roof, case)
+    assert force[0] == pytest.approx(force[4])
+    assert force[2] == pytest.approx(force[3])
+
+
+def test_drift_below_a_taller_roof():
+    """5.3.6: mu_2 at the wall, 0.8 at l_s, (mu_2 - 0.8) s_k l_s / 2 in the triangle."""
+    roof = step(wall=4.0, lower_run=12.0, upper_run=8.0, length=20.0)
+    case = named(snow_cases(roof, SITE), "drift below S1")
+    slide = float(en.mu_slide(0.8, np.radians(20.0), 8.0, 8.0))
+    mu_2 = float(en.mu_wind(16.0, 12.0, 4.0, 4.0, 2000.0, SK)) + slide
+    assert mu_2 == pytest.approx(4.3)  # the numbers of O-44
+    wall, end = pressure(case, 2, (10.0, -1e-9), (10.0, -8.001))
+    assert wall == pytest.approx(mu_2 * SK, rel=1e-4)
+    assert end == pytest.approx(0.8 * SK)
+    total = 0.8 * SK * 12.0 * 20.0 + 0.5 * (mu_2 - 0.8) * SK * 8.0 * 20.0
+    assert plane_force(roof, case)[2] == pytest.approx(total, rel=1e-4)
+
+
+def test_short_lower_roof_is_interpolated():
+    """5.3.6(1): where b_2 < l_s the coefficient at the roof's end lies on the line to l_s."""
+    roof = step(wall=4.0, lower_run=3.0, upper_run=8.0, length=20.0)
+    case = named(snow_cases(roof, SITE), "drift below S1")
+    wall, end = pressure(case, 2, (10.0, -1e-9), (10.0, -3.0 + 1e-9)) / SK
+    assert end == pytest.approx(wall - (wall - 0.8) * 3.0 / 8.0)
+
+
+def test_snow_slides_onto_the_lower_roof_only_when_nothing_says_otherwise():
+    told = replace(SITE, upper_roof_retained=True)
+    peaks = [
+        pressure(named(snow_cases(step(wall=4.0), site, held), "drift below S1"), 2, (15.0, -1e-9))[0]
+        for site, held in ((SITE, ()), (SITE, {0}), (told, ()), (told, {0}))
+    ]
+    assert peaks[0] == pytest.approx(peaks[1])
+    assert peaks[0] == pytest.approx(peaks[2])
+    assert peaks[3] < peaks[0]
+
+
+def test_exceptional_snow_scales_the_undrifted_load_and_needs_no_factor():
+    """4.3: s_Ad = C_esl s_k."""
+    roof = gable()
+    snow = snow_cases(roof, replace(SITE, exceptional_coefficient=2.0))
+    usual, rare = named(snow, "balanced"), named(snow, "exceptional, balanced")
+    assert plane_force(roof, rare) == pytest.approx(2.0 * plane_force(roof, usual))
+    assert (usual.level, rare.level) == (LoadLevel.CHARACTERISTIC, LoadLevel.STRENGTH)
+    assert len(snow.cases) == 6
