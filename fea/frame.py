@@ -9,13 +9,15 @@ from scipy import sparse
 from fea.beams import Stiff, end_forces, line_load_vectors, point_load_vectors, rail_stiffness
 from fea.loads import FrameResult, RailLoads
 from fea.recovery import (
-    Influence,
     SpanLoads,
     Stations,
     base_stations,
-    deflections,
+    deflection_matrix,
+    evaluate,
+    force_matrix,
+    join_stations,
     peak_stations,
-    section_forces,
+    stack,
 )
 from fea.rows import Frame, build_frame
 from fea.solve import SingularError, Solver, factorize
@@ -183,26 +185,15 @@ def _sample(
     frame: Frame, cut: SpanLoads, stiff: Stiff, U: Array, vectors: Array, thermal: Array
 ) -> tuple[Stations, Array, Array]:
     """Stations, section forces (q, t, 6) and deflections (q, t, 3)."""
-    length = frame.span_length
+    length, spans = frame.span_length, len(frame.span_row)
     moved = U[frame.span_dof]
-    start = np.moveaxis(end_forces(length, stiff, moved) - vectors[:, :6], 1, 0)
-    displacement = np.moveaxis(moved[:, :6], 1, 0)
+    start = end_forces(length, stiff, moved) - vectors[:, :6]
+    columns = stack(start, moved[:, :6], cut, thermal)
     base = base_stations(length, cut)
-    parts, forces, shapes = [base], [], []
-    for turn in range(2):
-        stations = parts[turn]
-        at = Influence(stations, cut, len(length))
-        forces.append(section_forces(at, stations, start))
-        shapes.append(deflections(at, stations, start, displacement, stiff, thermal))
-        if turn == 0:
-            parts.append(peak_stations(base, forces[0], length))
-    span, x, after = (
-        np.concatenate([getattr(part, name) for part in parts]) for name in ("span", "x", "after")
-    )
-    order = np.lexsort((after, x, span))
-    results = (np.concatenate(part, axis=1)[:, order].transpose(2, 1, 0) for part in (forces, shapes))
-    rail_force, deflection = (np.ascontiguousarray(result) for result in results)
-    return Stations(span[order], x[order], after[order]), rail_force, deflection
+    peaks = peak_stations(base, force_matrix(base, cut, spans) @ columns, length)
+    stations = join_stations(base, peaks)
+    force = evaluate(force_matrix(stations, cut, spans), columns, 6)
+    return stations, force, evaluate(deflection_matrix(stations, cut, spans, stiff), columns, 3)
 
 
 def solve_frame(frame: Frame, loads: RailLoads, *, solver: Solver = Solver.AUTO) -> FrameResult:

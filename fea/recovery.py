@@ -20,7 +20,9 @@ Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
 QUARTERS = np.array([0.0, 0.25, 0.5, 0.75, 1.0])
-PEAK_BINS = 64  # a span keeps at most one moment peak in each 1/64 of its length
+BLOCK = 6144  # rows evaluated at a time, about a megabyte for 30 right-hand sides
+PEAK_RISE = 1e-9  # peaks that rise less than this, over the largest moment, are rounding
+PEAK_BINS = 32  # a span keeps at most one moment peak in each 1/32 of its length
 
 
 @dataclass(frozen=True)
@@ -80,8 +82,15 @@ def base_stations(length: Array, loads: SpanLoads) -> Stations:
     return Stations(span[order], x[order], after[order])
 
 
+def join_stations(*parts: Stations) -> Stations:
+    """All stations, sorted along the elements."""
+    span, x, after = (np.concatenate([getattr(p, name) for p in parts]) for name in ("span", "x", "after"))
+    order = np.lexsort((after, x, span))
+    return Stations(span[order], x[order], after[order])
+
+
 def _pairs(station_span: IntArray, load_span: IntArray, count: int) -> tuple[IntArray, IntArray]:
-    """All (station, load) pairs that share an element; loads sorted by element."""
+    """All (station, load) pairs that share an element, for loads sorted by element."""
     first = np.searchsorted(load_span, np.arange(count), side="left")
     many = np.searchsorted(load_span, np.arange(count), side="right") - first
     repeat = many[station_span]
@@ -91,110 +100,143 @@ def _pairs(station_span: IntArray, load_span: IntArray, count: int) -> tuple[Int
     return station, load
 
 
-class Influence:
-    """Repeated integrals of the loads from the elements' starts to the stations.
+class _Terms:
+    """Sparse matrix from the columns of `stack` to results at stations, gathered term by term.
 
-    `line(n, c)` and `point(n, c)` are int (x - xi)^n / n! dq and sum P (x - a)^n / n! of component c,
-    each (t, q).
+    Result `out` of station i is row `width * i + out`.
     """
 
-    def __init__(self, stations: Stations, loads: SpanLoads, spans: int) -> None:
-        self._loads = loads
-        order = np.argsort(loads.part_span, kind="stable")
-        station, part = _pairs(stations.span, loads.part_span[order], spans)
-        part = order[part]
+    def __init__(self, stations: Stations, loads: SpanLoads, spans: int, width: int) -> None:
+        self._width, self._spans, self._stations = width, spans, stations
+        self._k, self._j = loads.line.shape[1], loads.force.shape[1]
+        self._entries: list[tuple[IntArray, IntArray, Array]] = []
+        station, part = _pairs(stations.span, loads.part_span, spans)
         x = stations.x[station]
         from_a, from_b = np.maximum(x - loads.part_a[part], 0.0), np.maximum(x - loads.part_b[part], 0.0)
         use = from_a > 0.0
-        self._line_index = (station[use], loads.segment[part[use]])
         self._from_a, self._from_b = from_a[use], from_b[use]
-        self._line_shape = (len(stations), loads.line.shape[1])
-        order = np.argsort(loads.point_span, kind="stable")
-        station, point = _pairs(stations.span, loads.point_span[order], spans)
-        point = order[point]
+        self._line = station[use], loads.segment[part[use]]
+        station, point = _pairs(stations.span, loads.point_span, spans)
         arm = stations.x[station] - loads.point_x[point]
-        # a station merged within rounding of the load still knows its side by `after`
-        near = np.abs(arm) <= 1e-9 * np.maximum(np.abs(loads.point_x[point]), 1e-9)
+        # a station that stands at the load within rounding knows its side by `after`
+        near = np.abs(arm) <= 2e-9 * (stations.x[station] + loads.point_x[point])
         use = np.where(near, stations.after[station], arm > 0.0)
-        self._point_index = (station[use], loads.point[point[use]])
         self._arm = np.maximum(arm[use], 0.0)
-        self._point_shape = (len(stations), loads.force.shape[1])
+        self._point = station[use], loads.point[point[use]]
 
-    def line(self, n: int, component: int) -> Array:
-        """Integral of order n of a line load component."""
-        weight = (self._from_a ** (n + 1) - self._from_b ** (n + 1)) / factorial(n + 1)
-        matrix = sparse.coo_array((weight, self._line_index), shape=self._line_shape).tocsr()
-        return np.asarray(matrix @ self._loads.line[component])
+    def _add(self, out: int, station: IntArray, column: IntArray, weight: Array) -> None:
+        self._entries.append((self._width * station + out, column, weight))
 
-    def point(self, n: int, component: int) -> Array:
-        """Integral of order n of a point load component."""
-        weight = self._arm**n / factorial(n)
-        matrix = sparse.coo_array((weight, self._point_index), shape=self._point_shape).tocsr()
-        return np.asarray(matrix @ self._loads.force[component])
+    def start(self, out: int, component: int, weight: Array, *, travel: bool = False) -> None:
+        """Force on the element's start, or its displacement when `travel`."""
+        column = 6 * (self._stations.span + self._spans * travel) + component
+        self._add(out, np.arange(len(self._stations)), column, weight)
 
-    def force(self, n: int, component: int) -> Array:
-        """Both together, for components that both have."""
-        return self.line(n, component) + self.point(n, component)
+    def line(self, out: int, component: int, order: int, factor: float) -> None:
+        """Line load integrated with (x - xi)^order / order!."""
+        weight = (self._from_a ** (order + 1) - self._from_b ** (order + 1)) / factorial(order + 1)
+        station, segment = self._line
+        self._add(out, station, 12 * self._spans + component * self._k + segment, factor * weight)
 
+    def point(self, out: int, component: int, order: int, factor: float) -> None:
+        """Point load times (x - a)^order / order!."""
+        station, point = self._point
+        column = 12 * self._spans + 4 * self._k + component * self._j + point
+        self._add(out, station, column, factor * self._arm**order / factorial(order))
 
-def section_forces(at: Influence, stations: Stations, start: Array) -> Array:
-    """N, V_y, V_z, T, M_y, M_z on the piece to the left of each station.
+    def load(self, out: int, component: int, order: int, factor: float) -> None:
+        """Line and point loads together."""
+        self.line(out, component, order, factor)
+        self.point(out, component, order, factor)
 
-    Parameters
-    ----------
-    at : Influence
-    stations : Stations
-    start : (6, e, q) float
-        Forces of the nodes on the elements' starts. [N, N m]
+    def thermal(self, out: int, weight: Array) -> None:
+        """Change of temperature."""
+        column = np.full(len(weight), 12 * self._spans + 4 * self._k + 6 * self._j)
+        self._add(out, np.arange(len(self._stations)), column, weight)
 
-    Returns
-    -------
-    (6, t, q) float
-        [N, N m]
-    """
-    f = start[:, stations.span]
-    x = stations.x[:, None]
-    out = np.empty_like(f)
-    for component in range(4):
-        out[component] = -f[component] - at.force(0, component)
-    out[4] = -f[4] - x * f[2] - at.force(1, 2) - at.point(0, 4)
-    out[5] = -f[5] + x * f[1] + at.force(1, 1) - at.point(0, 5)
-    return out
+    def matrix(self) -> sparse.csr_array:
+        """All terms."""
+        row, column, weight = (np.concatenate(part) for part in zip(*self._entries, strict=True))
+        shape = (self._width * len(self._stations), 12 * self._spans + 4 * self._k + 6 * self._j + 1)
+        return sparse.coo_array((weight, (row, column)), shape=shape).tocsr()
 
 
-def deflections(
-    at: Influence, stations: Stations, start: Array, displacement: Array, stiff: Stiff, thermal: Array
-) -> Array:
-    """Displacements of the rail axis.
+def stack(start: Array, travel: Array, loads: SpanLoads, thermal: Array) -> Array:
+    """Everything that results at stations depend on, one column a right-hand side.
 
     Parameters
     ----------
-    at : Influence
-    stations : Stations
-    start : (6, e, q) float
-        Forces of the nodes on the elements' starts. [N, N m]
-    displacement : (6, e, q) float
-        Of the elements' starts. [m, rad]
-    stiff : Stiff
+    start, travel : (e, 6, q) float
+        Forces of the nodes on the elements' starts and displacements of the starts. [N, N m, m, rad]
+    loads : SpanLoads
     thermal : (q,) float
         [K]
 
     Returns
     -------
-    (3, t, q) float
-        [m]
+    (12 e + 4 k + 6 j + 1, q) float
     """
-    f, d = start[:, stations.span], displacement[:, stations.span]
-    x = stations.x[:, None]
-    out = np.empty((3, *f.shape[1:]))
-    out[0] = d[0] + stiff.alpha * thermal * x - (x * f[0] + at.force(1, 0)) / stiff.axial
-    bend = -(x**2) / 2.0 * f[5] + x**3 / 6.0 * f[1] + at.force(3, 1) - at.point(2, 5)
-    shear = -x * f[1] - at.force(1, 1)
-    out[1] = d[1] + x * d[5] + bend / stiff.bending[0] + shear * stiff.shear[0]
-    bend = -(x**2) / 2.0 * f[4] - x**3 / 6.0 * f[2] - at.force(3, 2) - at.point(2, 4)
-    shear = -x * f[2] - at.force(1, 2)
-    out[2] = d[2] - x * d[4] - bend / stiff.bending[1] + shear * stiff.shear[1]
-    return out
+    q = len(thermal)
+    parts = [
+        part.reshape(part.shape[0] * part.shape[1], q) for part in (start, travel, loads.line, loads.force)
+    ]
+    return np.concatenate([*parts, thermal[None]])
+
+
+def force_matrix(stations: Stations, loads: SpanLoads, spans: int) -> sparse.csr_array:
+    """From `stack` to N, V_y, V_z, T, M_y, M_z on the piece to the left of each station.
+
+    Returns
+    -------
+    (6 t, 12 e + 4 k + 6 j + 1) sparse
+    """
+    terms = _Terms(stations, loads, spans, 6)
+    x = stations.x
+    for component in range(6):
+        terms.start(component, component, -np.ones_like(x))
+        terms.point(component, component, 0, -1.0)
+    for component in range(4):
+        terms.line(component, component, 0, -1.0)
+    terms.start(4, 2, -x)
+    terms.load(4, 2, 1, -1.0)
+    terms.start(5, 1, x)
+    terms.load(5, 1, 1, 1.0)
+    return terms.matrix()
+
+
+def deflection_matrix(stations: Stations, loads: SpanLoads, spans: int, stiff: Stiff) -> sparse.csr_array:
+    """From `stack` to the displacements of the rail axis at the stations.
+
+    Returns
+    -------
+    (3 t, 12 e + 4 k + 6 j + 1) sparse
+    """
+    terms = _Terms(stations, loads, spans, 3)
+    x = stations.x
+    for out in range(3):
+        terms.start(out, out, np.ones_like(x), travel=True)
+    terms.thermal(0, stiff.alpha * x)
+    terms.start(0, 0, -x / stiff.axial)
+    terms.load(0, 0, 1, -1.0 / stiff.axial)
+    for out, turn, sign in ((1, 5, 1.0), (2, 4, -1.0)):
+        flex, slip = 1.0 / stiff.bending[out - 1], float(stiff.shear[out - 1])
+        terms.start(out, turn, sign * x, travel=True)
+        terms.start(out, turn, -sign * flex * x**2 / 2.0)
+        terms.start(out, out, flex * x**3 / 6.0 - slip * x)
+        terms.load(out, out, 3, flex)
+        terms.load(out, out, 1, -slip)
+        terms.point(out, turn, 2, -sign * flex)
+    return terms.matrix()
+
+
+def evaluate(matrix: sparse.csr_array, columns: Array, width: int) -> Array:
+    """Results of all right-hand sides, (q, t, width), block by block to turn them around within the cache."""
+    count, q = matrix.shape[0], columns.shape[1]
+    result = np.empty((q, count))
+    for first in range(0, count, BLOCK):
+        rows = slice(first, min(first + BLOCK, count))
+        result[:, rows] = (matrix[rows] @ columns).T
+    return result.reshape(q, count // width, width)
 
 
 def peak_stations(stations: Stations, forces: Array, length: Array) -> Stations:
@@ -204,31 +246,38 @@ def peak_stations(stations: Stations, forces: Array, length: Array) -> Stations:
     ----------
     stations : Stations
         Sorted, so that between neighbors of an element the load is uniform.
-    forces : (6, t, q) float
-        Section forces there.
+    forces : (6 t, q) float
+        Section forces there, as `force_matrix` gives them.
     length : (e,) float
         Of the elements. [m]
 
     Returns
     -------
     Stations
-        Of all peaks of M_y and M_z in a 1/64 of an element, over all right-hand sides, the place of the
-        largest; so the peak of every right-hand side is missed by at most load * (L / 64)^2 / 2.
+        Of all peaks of M_y, and of all of M_z, in a 1/32 of an element, over all right-hand sides, the place
+        of the largest; so the peak of every right-hand side is missed by at most load * (L / 32)^2 / 2.
     """
     inside = (stations.span[1:] == stations.span[:-1]) & (stations.x[1:] > stations.x[:-1])
-    found_span, found_x, found_size = [], [], []
+    found_span, found_moment, found_x, found_size = [], [], [], []
     for shear, moment in ((1, 5), (2, 4)):
-        v, m = forces[shear], forces[moment]
-        at, case = np.nonzero((v[:-1] * v[1:] < 0.0) & inside[:, None])
+        v, m = forces[shear::6], forces[moment::6]
+        up = v > 0.0
+        at, case = np.nonzero((up[:-1] != up[1:]) & inside[:, None])
+        crossing = v[at, case] * v[at + 1, case] < 0.0
+        at, case = at[crossing], case[crossing]
         va, vb = v[at, case], v[at + 1, case]
         share = va / (va - vb)
-        step = stations.x[at + 1] - stations.x[at]
-        slope = va if moment == 4 else -va  # M_y' = V_z, M_z' = -V_y
-        found_span.append(stations.span[at])
-        found_x.append(stations.x[at] + share * step)
-        found_size.append(np.abs(m[at, case] + slope * share * step / 2.0))
-    span, x, size = (np.concatenate(part) for part in (found_span, found_x, found_size))
-    key = span * PEAK_BINS + np.minimum((x / length[span] * PEAK_BINS).astype(np.int64), PEAK_BINS - 1)
+        reach = share * (stations.x[at + 1] - stations.x[at])
+        rise = (va if moment == 4 else -va) * reach / 2.0  # M_y' = V_z, M_z' = -V_y
+        real = (np.abs(rise) > PEAK_RISE * np.abs(m).max(initial=0.0)) & (np.abs(share - 0.5) < 0.499999)
+        found_span.append(stations.span[at[real]])
+        found_moment.append(np.full(real.sum(), moment))
+        found_x.append((stations.x[at] + reach)[real])
+        found_size.append(np.abs(m[at, case] + rise)[real])
+    found = (found_span, found_moment, found_x, found_size)
+    span, moments, x, size = (np.concatenate(part) for part in found)
+    part = np.minimum((x / length[span] * PEAK_BINS).astype(np.int64), PEAK_BINS - 1)
+    key = (span * PEAK_BINS + part) * 6 + moments
     order = np.lexsort((size, key))
     last = np.ones(len(order), dtype=bool)
     last[:-1] = key[order][1:] != key[order][:-1]
