@@ -18,6 +18,7 @@ from roofmodel.surface import Array, IntArray, RoofSurface
 
 STEEPEST = np.radians(75.0)  # steeper is a wall [rad]
 SAME_POINT = 1e-7  # corners nearer than this are one [m]
+GRID = 1e-8  # [m]
 SLIVER = 1e-7  # smaller plane pieces are left out [m^2]
 FAR = 10_000.0  # footprints farther out are moved to a local origin [m]
 LARGEST = 5_000.0  # [m]
@@ -322,21 +323,19 @@ def _above_only(common: BaseGeometry, plane: Array, rival: Array) -> BaseGeometr
 
 
 def _merged(cells: Sequence[Cell]) -> list[Cell]:
-    """Join touching cells of the same plane."""
-    groups: list[tuple[Array, list[Polygon]]] = []
-    for plane, cell in cells:
-        same = next((group for group in groups if np.abs(group[0] - plane).max() < 1e-9), None)
-        if same is None:
-            groups.append((plane, [cell]))
-        else:
-            same[1].append(cell)
-    return _split([(plane, _joined(shapes)) for plane, shapes in groups])
+    """Join touching cells of the same plane and give neighbors the same corners.
 
-
-def _joined(shapes: Sequence[Polygon]) -> BaseGeometry:
-    """Union that closes slits of rounding width; its corners are corners of the input, to the last digit."""
-    if len(shapes) == 1:
-        return shapes[0]
+    The boundaries of all cells are noded on a fine grid, which closes slits and removes spikes of
+    rounding width; every corner then goes back to a corner of the input, to the last digit.
+    """
+    shapes = np.array([cell for _, cell in cells])
+    planes = np.array([plane for plane, _ in cells])
+    group = _groups(planes)
+    lines = shapely.union_all(shapely.boundary(shapes), grid_size=GRID)
+    pieces = np.asarray(shapely.get_parts(shapely.polygonize(shapely.get_parts(lines).tolist())))
+    piece, owner = shapely.STRtree(shapes).query(shapely.point_on_surface(pieces), predicate="intersects")
+    first = np.unique(piece, return_index=True)[1]
+    pieces, of = pieces[piece[first]], group[owner[first]]
     corners = shapely.get_coordinates(shapes)
     tree = cKDTree(corners)
 
@@ -345,7 +344,18 @@ def _joined(shapes: Sequence[Polygon]) -> BaseGeometry:
         near = np.asarray(distance) < SAME_POINT
         return np.where(near[:, None], corners[index], xy)
 
-    return shapely.transform(shapely.union_all(shapes, grid_size=0.1 * SAME_POINT), restore)
+    return _split(
+        [
+            (planes[number], shapely.transform(shapely.union_all(pieces[of == number]), restore))
+            for number in np.unique(of)
+        ]
+    )
+
+
+def _groups(planes: Array) -> IntArray:
+    """Number of the first plane that equals each plane."""
+    same = np.abs(planes[:, None] - planes).max(axis=2) < 1e-9
+    return np.argmax(same, axis=1)
 
 
 def _surface(cells: Sequence[Cell], offset: Array, notes: Sequence[str]) -> RoofSurface:
