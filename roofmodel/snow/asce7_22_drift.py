@@ -17,6 +17,7 @@ Array = NDArray[np.float64]
 
 UNBALANCED_SLOPE = (np.arctan(0.5 / 12.0), np.arctan(7.0 / 12.0))  # 7.6.1: 2.38 to 30.2 degrees [rad]
 WINDWARD_SHARE = 0.3  # 7.6.1
+FOLDED_SLOPE = np.arctan(0.375 / 12.0)  # 7.6.3: steeper folded plates need unbalanced loads [rad]
 NO_DRIFT_RATIO = 0.2  # 7.7.1
 ADJACENT_GAP = 20.0 * FOOT  # 7.7.2 [m]
 SLIDE_WIDTH = 15.0 * FOOT  # 7.9 [m]
@@ -95,6 +96,34 @@ def unbalanced_surcharge(height: ArrayLike, weight_density: ArrayLike, slope: Ar
     root = np.sqrt(1.0 / np.tan(np.asarray(slope, dtype=float)))
     h = np.asarray(height, dtype=float)
     return Strip(h * np.asarray(weight_density) / root, np.zeros_like(h), 8.0 / 3.0 * h * root)
+
+
+def folded_load(
+    flat_load: ArrayLike, exposure: ArrayLike, weight_density: ArrayLike, rise: ArrayLike
+) -> tuple[Array, Array]:
+    """Unbalanced load of folded plate and sawtooth roofs, ASCE/SEI 7-22 7.6.3, from memory.
+
+    Parameters
+    ----------
+    flat_load : (...) float
+        p_f. [Pa]
+    exposure : (...) float
+        C_e.
+    weight_density : (...) float
+        gamma. [N/m^3]
+    rise : (...) float
+        Height of the ridge above the valley. [m]
+
+    Returns
+    -------
+    ridge : (...) float
+        0.5 p_f. [Pa]
+    valley : (...) float
+        2 p_f / C_e, so far as the snow there does not stand above the snow on the ridge. [Pa]
+    """
+    ridge = 0.5 * np.asarray(flat_load, dtype=float)
+    level = ridge + np.asarray(rise) * np.asarray(weight_density)
+    return ridge, np.minimum(2.0 * np.asarray(flat_load) / np.asarray(exposure), level)
 
 
 def leeward_drift(

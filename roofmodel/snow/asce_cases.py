@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from roofmodel.snow.asce_roof import balanced_case, minimum_case, prepare, rain_case
 from roofmodel.snow.asce_steps import drift_cases, sliding_cases
-from roofmodel.snow.asce_unbalanced import unbalanced_cases
+from roofmodel.snow.asce_unbalanced import folded_case, unbalanced_cases
 from roofmodel.snow.cases import SnowSet
 from roofmodel.snow.inputs import AsceSite
 from roofmodel.surface import RoofSurface
 
 NOT_MODELED = (
     ("partial loading", "concerns continuous beams of the structure, not the snow that slides (7.5)"),
+    ("snow in sloping valleys", "the standard gives no load for them; what slides there is in the force"),
     ("ice dams at eaves", "2 p_f on overhangs acts with dead load only and does not slide (7.4.5)"),
     ("parapets and projections", "the roof model holds none; add their drift by hand (7.8)"),
 )
@@ -38,7 +39,11 @@ def asce_cases(roof: RoofSurface, site: AsceSite, retained: frozenset[int]) -> S
     known = prepare(roof, site, retained)
     cases = [balanced_case(known)]
     skipped: list[tuple[str, str]] = []
-    for name, single in (("minimum", minimum_case(known)), ("rain on snow", rain_case(known))):
+    for name, single in (
+        ("minimum", minimum_case(known)),
+        ("rain on snow", rain_case(known)),
+        ("unbalanced, snow in level valleys", folded_case(known)),
+    ):
         if isinstance(single, str):
             skipped.append((name, single))
         else:

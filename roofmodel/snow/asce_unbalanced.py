@@ -18,11 +18,14 @@ from roofmodel.snow.regions import (
     band,
     compass,
     crest_segments,
+    falling_pressure,
     fetch,
+    left_normal,
     polygonal,
     uniform,
     wind_directions,
 )
+from roofmodel.surface import EdgeKind
 
 Array = NDArray[np.float64]
 
@@ -145,3 +148,52 @@ def _strips(known: AsceRoof, plane: int, crests: list[Crest]) -> list[Zone]:
             )
         )
     return larger(zones)
+
+
+def folded_case(known: AsceRoof) -> SnowCase | str:
+    """Snow blown into level valleys between parallel ridges, 7.6.3; or why there is none."""
+    edges = known.roof.edges
+    level = np.abs(edges.start[:, 2] - edges.end[:, 2]) < 0.01
+    level &= (np.array(edges.kind) == EdgeKind.VALLEY) & (edges.plane.min(axis=1) >= 0)
+    zones: list[Zone] = []
+    for e in np.flatnonzero(
+        level & (np.array(edges.kind) == EdgeKind.VALLEY) & (edges.plane.min(axis=1) >= 0)
+    ):
+        first, second = (int(plane) for plane in edges.plane[e])
+        zones += _folded_zone(known, first, edges.start[e], edges.end[e])
+        zones += _folded_zone(known, second, edges.end[e], edges.start[e])
+    if not zones:
+        return "no level valley between parallel ridges (7.6.3)"
+    share = np.ones(known.roof.planes.count)
+    share[[zone.plane for zone in zones]] = 0.0
+    notes = [*slope_notes(known), "Planes at level valleys carry 7.6.3 in place of balanced snow."]
+    return known.case("unbalanced, snow in level valleys", balanced_zones(known, share) + zones, notes)
+
+
+def _folded_zone(known: AsceRoof, plane: int, start: Array, end: Array) -> list[Zone]:
+    """From 2 p_f / C_e along the valley to 0.5 p_f at the plane's upper end."""
+    run, slope = float(known.plan.run[plane]), float(known.roof.planes.slope[plane])
+    if slope <= drift.FOLDED_SLOPE:
+        return []
+    ridge, valley = drift.folded_load(
+        known.flat_load, known.exposure, known.weight_density, run * np.tan(slope)
+    )
+    pressure = falling_pressure(start, left_normal(start, end), float(valley - ridge), run)
+    values = (
+        Value("p_f", known.flat_load, "Pa", "Eq. 7.3-1"),
+        Value("C_e", known.exposure, "", "Table 7.3-1 or given"),
+        Value("valley", float(valley), "Pa", "2 p_f / C_e, not above the snow on the ridge"),
+        Value("ridge", float(ridge), "Pa", "0.5 p_f"),
+        Value("run", run, "m", "plan distance from valley to ridge"),
+    )
+    return [
+        Zone(
+            f"valley snow on {known.roof.planes.name[plane]}",
+            plane,
+            known.plan.polygon[plane],
+            pressure + uniform(float(ridge)),
+            f"{CODE} 7.6.3",
+            "2 p_f / C_e at the valley to 0.5 p_f at the ridge",
+            values,
+        )
+    ]

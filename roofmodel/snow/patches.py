@@ -11,12 +11,11 @@ from numpy.typing import NDArray
 from shapely import MultiPolygon, Polygon
 
 from roofmodel.snow.cases import Zone
-from roofmodel.snow.regions import Plan, compass, left_normal, polygonal
+from roofmodel.snow.regions import SAME_WIND, Plan, compass, left_normal, polygonal
 from roofmodel.surface import RoofSurface
 
 Array = NDArray[np.float64]
 
-SAME_WALL = np.cos(np.radians(5.0))  # walls that face within 5 degrees share a wind
 UPPER_TO_STEP = 0.17  # cosine: a plane whose fall is within 80 degrees of the wall's face sheds over it
 
 
@@ -49,7 +48,7 @@ def wall_groups(roof: RoofSurface) -> list[WallGroup]:
     groups: list[tuple[list[int], Array]] = []
     for i, normal in enumerate(normals):
         for members, facing in groups:
-            if normal @ facing > SAME_WALL:
+            if normal @ facing > SAME_WIND:
                 members.append(i)
                 break
         else:
@@ -59,12 +58,10 @@ def wall_groups(roof: RoofSurface) -> list[WallGroup]:
 
 def spread(plan: Plan, zone: Zone) -> list[Zone]:
     """Cut a patch to the planes that it crosses on the level of its plane; the rest falls off the roof."""
-    found = []
-    for plane in np.flatnonzero(plan.level == plan.level[zone.plane]):
-        part = polygonal(shapely.intersection(zone.polygon, plan.polygon[plane]))
-        if part is not None:
-            found.append(replace(zone, plane=int(plane), polygon=part))
-    return found
+    planes = np.flatnonzero(plan.level == plan.level[zone.plane])
+    cut = shapely.intersection(zone.polygon, np.array(plan.polygon)[planes])
+    parts = ((plane, polygonal(part)) for plane, part in zip(planes, cut, strict=True))
+    return [replace(zone, plane=int(plane), polygon=part) for plane, part in parts if part is not None]
 
 
 def overlap(zones: Sequence[Zone], others: Sequence[Zone]) -> bool:

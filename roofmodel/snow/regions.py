@@ -21,6 +21,8 @@ SLIVER = 1e-6  # plan patches below this are numerical dust [m^2]
 CRACK = 1e-4  # planes closer than this on plan are one surface [m]
 EAVE_OVERHANG = 1.5  # an upper eave stands at most this far in front of the wall below it [m]
 SAME_WAY = 0.5  # cosine: falls within 60 degrees go the same way
+SAME_WIND = np.cos(np.radians(5.0))  # winds within 5 degrees are one
+COMPASS_SLACK = 2.4  # less than half of 5 degrees, so that different winds have different names [degrees]
 _COMPASS = ("N", "NE", "E", "SE", "S", "SW", "W", "NW")
 
 
@@ -163,29 +165,28 @@ def held_planes(roof: RoofSurface, plan: Plan, retained: frozenset[int]) -> dict
     valley toward one that does.
     """
     held = dict.fromkeys(sorted(retained), "it carries snow retention")
-    joints = [
-        (int(above), int(below))
-        for kind, pair in zip(roof.edges.kind, roof.edges.plane, strict=True)
-        if kind in (EdgeKind.BREAK, EdgeKind.VALLEY) and pair.min() >= 0
-        for above, below in (pair, pair[::-1])
-        if _falls_to(roof, plan, int(above), int(below))
-    ]
-    for _ in range(roof.planes.count):
+    joints = _downhill_joints(roof, plan)
+    waiting = True
+    while waiting:
+        waiting = False
         for above, below in joints:
             if below in held and above not in held:
                 held[above] = f"its snow runs onto {roof.planes.name[below]}, which holds it"
+                waiting = True
     return held
 
 
-def _falls_to(roof: RoofSurface, plan: Plan, above: int, below: int) -> bool:
-    """Whether plane `above` falls toward an edge that it shares with plane `below`."""
+def _downhill_joints(roof: RoofSurface, plan: Plan) -> list[tuple[int, int]]:
+    """Pairs of planes (above, below) whose snow passes from one to the other over a break or valley."""
     edges = roof.edges
-    for (a, b), start, end in zip(edges.plane, edges.start, edges.end, strict=True):
-        if {int(a), int(b)} == {above, below}:
-            outward = left_normal(start, end) * (-1.0 if a == above else 1.0)
-            if outward @ plan.fall[above] > 1e-6:
-                return True
-    return False
+    kinds = np.array(edges.kind)
+    joint = (kinds == EdgeKind.BREAK) | (kinds == EdgeKind.VALLEY)
+    joint &= edges.plane.min(axis=1) >= 0
+    pair, inward = edges.plane[joint], left_normal(edges.start[joint], edges.end[joint])
+    leaves_first = np.sum(plan.fall[pair[:, 0]] * inward, axis=1) < -1e-6
+    leaves_second = np.sum(plan.fall[pair[:, 1]] * inward, axis=1) > 1e-6
+    both = np.concatenate([pair[leaves_first], pair[leaves_second][:, ::-1]])
+    return [(int(above), int(below)) for above, below in both]
 
 
 def wind_directions(roof: RoofSurface, plan: Plan) -> list[Array]:
@@ -195,7 +196,7 @@ def wind_directions(roof: RoofSurface, plan: Plan) -> list[Array]:
     found: list[Array] = []
     for plane in np.unique(crests[crests >= 0]):
         fall = plan.fall[plane]
-        if fall.any() and all(fall @ other < np.cos(np.radians(1.0)) for other in found):
+        if fall.any() and all(fall @ other < SAME_WIND for other in found):
             found.append(fall)
     return found
 
@@ -213,9 +214,9 @@ def crest_segments(roof: RoofSurface, plane: int) -> list[tuple[int, int, Array,
 
 
 def compass(direction: Array) -> str:
-    """Compass name of a plan direction; in degrees where it is not within 6 degrees of one of eight."""
+    """Compass name of a plan direction; in degrees where it is not close to one of eight."""
     degrees = float(np.degrees(np.arctan2(direction[0], direction[1])) % 360.0)
     eighth = round(degrees / 45.0)
-    if abs(degrees - 45.0 * eighth) <= 6.0:
+    if abs(degrees - 45.0 * eighth) <= COMPASS_SLACK:
         return _COMPASS[eighth % 8]
     return f"{degrees:.0f} degrees"

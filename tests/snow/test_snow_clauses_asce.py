@@ -133,6 +133,18 @@ def test_unbalanced_surcharge(check, name, own_height):
     assert strip.end / FOOT == pytest.approx(extent, rel=tol)
 
 
+def test_folded_roof(check):
+    """O-39: own calculation after 7.6.3 from memory, medium confidence."""
+    given_, wanted, tol = check("O-39")
+    gamma = asce.snow_weight_density(given_["pg_psf"] * PSF)
+    rise_, flat = given_["rise_ft"] * FOOT, given_["pf_psf"] * PSF
+    ridge, valley = drift.folded_load(flat, given_["Ce"], gamma, rise_)
+    assert ridge / PSF == pytest.approx(wanted["ridge_psf"], rel=tol)
+    assert valley / PSF == pytest.approx(wanted["valley_psf_limited"], rel=tol)
+    low = drift.folded_load(flat, given_["Ce"], gamma, 0.1 * rise_)[1]
+    assert low / gamma == pytest.approx(ridge / gamma + 0.1 * rise_)
+
+
 def test_unbalanced_loads_stop_at_7_on_12(check):
     """O-14: transcription of ASCE/SEI 7-22; 8 on 12 needs none."""
     _, wanted, _ = check("O-14")

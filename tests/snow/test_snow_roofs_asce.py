@@ -229,6 +229,16 @@ def test_rain_on_snow_adds_8_psf_to_balanced_snow():
     assert extra == pytest.approx(8.0 * PSF * roof.planes.plan_area)
 
 
+def test_level_valley_between_parallel_ridges():
+    """7.6.3: mean of 2 p_f / C_e and 0.5 p_f on both sides of the valley; outer slopes as balanced."""
+    first, second = (gable_faces(20.0, 6.0, 25.0, y0=y) for y in (0.0, 12.0))
+    roof = assemble([*first, *second], ("S1", "N1", "S2", "N2"))
+    case = named(snow_cases(roof, SITE), "unbalanced, snow in level valleys")
+    mean = 0.5 * (2.0 + 0.5)
+    assert plane_force(roof, case) / (FLAT * 120.0) == pytest.approx([1.0, mean, mean, 1.0])
+    assert pressure(case, 1, (10.0, 12.0 - 1e-9))[0] == pytest.approx(2.0 * FLAT)
+
+
 def test_planes_that_end_at_a_valley_are_obstructed():
     from snow_roofs import ell
 
