@@ -27,6 +27,7 @@ def _read(kind: str, *, sign: str) -> Callable[[object], float]:
             raise ValueError(msg)
         return number
 
+    read.kind = kind  # type: ignore[attr-defined]
     return read
 
 
@@ -331,7 +332,9 @@ class StrengthTable(Table):
     across: Force | None = Field(None, description="Level, across the seam.")
     pull: Force | None = Field(None, description="Away from the roof.")
     push: Force | None = Field(None, description="Toward the roof.")
-    roll: Moment | None = Field(None, description="Moment about the seam, wanted where stiffness.roll is given.")
+    roll: Moment | None = Field(
+        None, description="Moment about the seam, wanted where stiffness.roll is given."
+    )
     twist: Moment | None = Field(
         None, description="Moment about the axis square to the roof, wanted where stiffness.twist is given."
     )

@@ -1,0 +1,197 @@
+"""The command line. Heavy modules are imported where a command needs them, so that help is quick."""
+
+from __future__ import annotations
+
+import os
+import sys
+import time
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+    from roofmodel.project import Project
+
+OUTPUTS = [
+    "results.json",
+    "attachments.csv",
+    "utilization.png",
+    "roof.vtu",
+    "rails.vtu",
+    "clamps.vtu",
+    "report.html",
+]
+
+CAUTION = (
+    "Results need review by a licensed engineer; local code governs; clamp strengths must come from tests "
+    "by the maker. Falling snow and work at height kill."
+)
+
+
+@click.group(
+    help="Will the snow on this metal roof stay put, which attachment governs, and by what margin?",
+    epilog=CAUTION,
+    context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
+)
+@click.version_option(package_name="eavewright", prog_name="eavewright")
+def commands() -> None:
+    """Group of all commands."""
+
+
+@commands.command(short_help="Check a project: every row, clamp, rail and panel strip.")
+@click.argument("project", type=click.Path(path_type=Path))
+@click.option("--out", type=click.Path(path_type=Path), required=True, help="Folder for the results.")
+@click.option("--picture/--no-picture", default=True, show_default=True, help="Draw utilization.png.")
+def check(project: Path, out: Path, picture: bool) -> None:
+    """Check PROJECT and write table, picture, report and data to a folder.
+
+    Exit code 0: every limit kept. 1: something exceeds its limit or is not verified. 2: bad input, nothing
+    written.
+    """
+    console, stages = _console(), _Stages()
+    with stages:
+        stages.show("reading the project")
+        from fea.analysis import analyze
+        from roofmodel.project import load_project
+        from viewer.files import output_folder
+
+        loaded = load_project(project)
+        stages.show("analyzing")
+        analysis = analyze(loaded)
+        folder = output_folder(out, _inputs(loaded), OUTPUTS)
+        stages.show("writing data")
+        from viewer.export import write_attachments, write_meshes, write_results
+
+        write_results(analysis, folder / "results.json")
+        write_attachments(analysis, folder / "attachments.csv")
+        write_meshes(analysis, folder)
+        drawn, reason = None, "left out on request (--no-picture)"
+        if picture:
+            stages.show("drawing")
+            from viewer.scene import draw_utilization
+
+            result = draw_utilization(analysis, folder / "utilization.png")
+            drawn, reason = result.path, result.reason
+        if drawn is None:
+            (folder / "utilization.png").unlink(missing_ok=True)
+        stages.show("writing the report")
+        from viewer.report import write_report
+
+        write_report(analysis, folder / "report.html", drawn, reason)
+    from viewer.terminal import print_summary
+
+    print_summary(analysis, console)
+    if drawn is None and picture:
+        click.echo(f"No picture: {reason}", err=True)
+    console.print(f"Written to {folder}/: report.html, " + ", ".join(_written(folder)), highlight=False)
+    sys.exit(0 if analysis.passed else 1)
+
+
+def _written(folder: Path) -> list[str]:
+    return [name for name in OUTPUTS if name != "report.html" and (folder / name).exists()]
+
+
+def _inputs(project: Project) -> list[Path]:
+    from roofmodel.schema import ImportedRoof
+
+    roof = project.table.roof
+    extra = [project.path.parent / roof.file] if isinstance(roof, ImportedRoof) else []
+    return [project.path, *extra]
+
+
+@commands.command(short_help="Write a commented starting project.")
+@click.argument("shape", type=click.Choice(["shed", "gable", "hip", "L", "two-level", "imported"]))
+@click.option(
+    "--out",
+    type=click.Path(path_type=Path),
+    default=Path("project.toml"),
+    show_default=True,
+    help="File to write.",
+)
+@click.option("--units", type=click.Choice(["SI", "US"]), default="SI", show_default=True)
+def new(shape: str, out: Path, units: str) -> None:
+    """Write a commented project file for a roof SHAPE, ready to edit."""
+    from viewer.starter import write_starter
+
+    write_starter(shape, units, out)
+    click.echo(f"Wrote {out}. Edit it, then run: eavewright check {out} --out results")
+
+
+@commands.command(short_help="List every field of the project file.")
+def fields() -> None:
+    """List every field of the project file with its meaning."""
+    from viewer.starter import print_fields
+
+    print_fields(_console())
+
+
+class _Stages:
+    """Says on standard error what is going on, once a command has taken more than a second."""
+
+    def __init__(self) -> None:
+        self._begun = time.monotonic()
+        self._status: object | None = None
+        self._terminal = sys.stderr.isatty()
+
+    def __enter__(self) -> _Stages:
+        return self
+
+    def __exit__(self, *exc: object) -> None:
+        if self._terminal and self._status is not None:
+            click.echo("\r\x1b[K", nl=False, err=True)
+
+    def show(self, text: str) -> None:
+        """Announce a stage; quiet during the first second unless on a terminal."""
+        if self._terminal:
+            self._status = text
+            click.echo(f"\r\x1b[K{text} ...", nl=False, err=True)
+        elif time.monotonic() - self._begun > 1.0:
+            click.echo(f"{text} ...", err=True)
+
+
+def _console() -> Console:
+    from rich.console import Console
+
+    return Console(soft_wrap=False)
+
+
+def main() -> None:
+    """Entry point: one clear line for bad input, never a traceback."""
+    from roofmodel.errors import InputError
+
+    try:
+        commands.main(prog_name="eavewright", standalone_mode=False)
+    except InputError as error:
+        _fail(str(error), 2)
+    except click.Abort:
+        _fail("stopped", 130)
+    except click.ClickException as error:
+        _fail(_usage(error), 2)
+    except OSError as error:
+        _fail(f"{error.filename or 'file'}: {error.strerror or error}", 2)
+    except MemoryError:
+        _fail("not enough memory for a roof of this size", 2)
+    except Exception as error:
+        if os.environ.get("EAVEWRIGHT_DEBUG"):
+            raise
+        _fail(
+            f"internal error: {type(error).__name__}: {error} (a defect of Eavewright; "
+            "set EAVEWRIGHT_DEBUG=1 for the details to report)",
+            3,
+        )
+
+
+def _usage(error: click.ClickException) -> str:
+    message = error.format_message().rstrip(".")
+    hint = ""
+    if isinstance(error, click.UsageError) and error.ctx is not None:
+        hint = f" (see {error.ctx.command_path} --help)"
+    return message + hint
+
+
+def _fail(message: str, code: int) -> None:
+    click.echo(f"eavewright: {' '.join(message.split())}", err=True)
+    sys.exit(code)

@@ -1,0 +1,363 @@
+"""Open exchange: results.json, attachments.csv and VTU files."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+import math
+from datetime import UTC, datetime
+from importlib import metadata
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from fea.analysis import Analysis, Governing
+from fea.limits import Limit
+from roofmodel.units import SYSTEMS
+from viewer.files import atomic, write_text
+
+FORMAT_VERSION = 1
+DIRECTIONS = ("along", "across", "pull", "moment_along", "moment_across", "moment_pull")
+
+
+def version() -> str:
+    """Version of the installed package."""
+    try:
+        return metadata.version("eavewright")
+    except metadata.PackageNotFoundError:
+        return "unknown"
+
+
+def verdict(analysis: Analysis) -> str:
+    """One of "pass", "exceeded", "not verified", "audit failed"."""
+    if analysis.exceeded:
+        return "exceeded"
+    if analysis.unverified:
+        return "not verified"
+    return "pass" if analysis.passed else "audit failed"
+
+
+def results(analysis: Analysis) -> dict[str, Any]:
+    """Everything as plain data, SI, after viewer/results.schema.json; null stands for "not given"."""
+    project = analysis.project
+    return _clean(
+        {
+            "format": "eavewright results",
+            "format_version": FORMAT_VERSION,
+            "eavewright_version": version(),
+            "created": datetime.now(UTC).isoformat(timespec="seconds"),
+            "input": {"file": project.path.name, "sha256": project.digest},
+            "project": project.table.project.model_dump(),
+            "design_format": project.table.design.format,
+            "verdict": verdict(analysis),
+            "not_verified": [limit.name for limit in analysis.unverified],
+            "governing": _governing(analysis, analysis.governing),
+            "governing_attachment": _governing(analysis, analysis.attachment),
+            "roof": _roof(analysis),
+            "cases": [_case(analysis, q) for q in range(len(analysis.snow.cases))],
+            "cases_not_applicable": [{"name": n, "why": w} for n, w in analysis.snow.skipped],
+            "rows": [_row(analysis, r) for r in range(len(project.layout.row_name))],
+            "clamps": _clamps(analysis),
+            "limits": [_limit(limit) for limit in analysis.limits],
+            "sliding": _sliding(analysis),
+            "self_audit": [
+                {"name": p.name, "error": p.error, "bar": p.bar, "met": p.met} for p in analysis.proofs
+            ],
+            "seconds": analysis.seconds,
+        }
+    )
+
+
+def _clean(value: Any) -> Any:
+    """Plain JSON values; NaN and infinity become null."""
+    if isinstance(value, dict):
+        return {key: _clean(item) for key, item in value.items()}
+    if isinstance(value, list | tuple):
+        return [_clean(item) for item in value]
+    if isinstance(value, np.ndarray):
+        return _clean(value.tolist())
+    if isinstance(value, np.generic):
+        return _clean(value.item())
+    if isinstance(value, float) and not math.isfinite(value):
+        return None
+    return value
+
+
+def _governing(analysis: Analysis, governing: Governing | None) -> dict[str, Any] | None:
+    if governing is None:
+        return None
+    limit = analysis.limits[governing.limit]
+    return {
+        "limit": limit.name,
+        "target": limit.target_name[governing.target],
+        "case": analysis.snow.cases[governing.case].name,
+        "utilization": governing.utilization,
+        "reserve_on_factored_snow": analysis.reserve[governing.case],
+    }
+
+
+def _roof(analysis: Analysis) -> dict[str, Any]:
+    roof = analysis.project.roof
+    planes, edges = roof.planes, roof.edges
+    return {
+        "offset": roof.offset,
+        "planes": [
+            {
+                "name": planes.name[i],
+                "slope": planes.slope[i],
+                "azimuth": planes.azimuth[i],
+                "true_area": planes.true_area[i],
+                "plan_area": planes.plan_area[i],
+                "outline": planes.to_world(i, np.asarray(planes.outline[i].exterior.coords)[:-1]),
+            }
+            for i in range(planes.count)
+        ],
+        "edges": [
+            {
+                "name": edges.name[i],
+                "kind": str(edges.kind[i]),
+                "start": edges.start[i],
+                "end": edges.end[i],
+                "height": edges.height[i],
+            }
+            for i in range(edges.count)
+        ],
+        "notes": roof.notes,
+    }
+
+
+def _case(analysis: Analysis, q: int) -> dict[str, Any]:
+    case, factors = analysis.snow.cases[q], analysis.factors[q]
+    names = analysis.project.roof.planes.name
+    return {
+        "name": case.name,
+        "standard": case.standard,
+        "level": str(case.level),
+        "density": case.density,
+        "factors": {
+            "snow": factors.snow,
+            "dead": factors.dead,
+            "thermal": factors.thermal,
+            "clause": factors.clause,
+        },
+        "reserve_on_factored_snow": analysis.reserve[q],
+        "governing": _governing(analysis, analysis.case_governing[q]),
+        "notes": case.notes,
+        "zones": [
+            {
+                "name": zone.name,
+                "plane": names[zone.plane],
+                "clause": zone.clause,
+                "formula": zone.formula,
+                "pressure": {
+                    "constant": zone.pressure[0],
+                    "per_x": zone.pressure[1],
+                    "per_y": zone.pressure[2],
+                },
+                "polygon_wkt": zone.polygon.wkt,
+                "values": [
+                    {"symbol": v.symbol, "value": v.value, "unit": v.unit, "note": v.note}
+                    for v in zone.values
+                ],
+            }
+            for zone in case.zones
+        ],
+    }
+
+
+def _row(analysis: Analysis, r: int) -> dict[str, Any]:
+    project, force = analysis.project, analysis.force
+    layout, planes = project.layout, project.roof.planes
+    plane = int(layout.row_plane[r])
+    on = force.row == r
+    ends = planes.to_world(plane, np.stack([layout.row_start[r], layout.row_end[r]]))
+    return {
+        "name": layout.row_name[r],
+        "plane": planes.name[plane],
+        "start": ends[0],
+        "end": ends[1],
+        "length": layout.row_length[r],
+        "full_at_start": bool(layout.row_full[r, 0]),
+        "full_at_end": bool(layout.row_full[r, 1]),
+        "stations": force.span[on],
+        "force_per_case": -force.thrust[:, on, 1],
+        "force_across_per_case": force.thrust[:, on, 0],
+        "fed_by_weight_per_case": force.weight[:, on].sum(axis=1),
+        "end_bound_per_case": force.end_bound[:, r],
+        "depth_per_case": analysis.depths[:, r],
+    }
+
+
+def _clamps(analysis: Analysis) -> list[dict[str, Any]]:
+    project = analysis.project
+    layout = project.layout
+    plane = layout.row_plane[layout.clamp_row]
+    xyz = project.roof.planes.to_world(plane, layout.clamp_uv)
+    by_clamp = [limit for limit in analysis.limits if limit.target == "clamp"]
+    return [
+        {
+            "name": layout.clamp_name[c],
+            "row": layout.row_name[layout.clamp_row[c]],
+            "seam": int(layout.clamp_seam[c]) + 1,
+            "along_row": layout.clamp_s[c],
+            "position": xyz[c],
+            "tributary_per_case": analysis.tributary[:, c],
+            "force_per_case": {name: analysis.clamp_force[:, :, c, i] for i, name in enumerate(DIRECTIONS)},
+            "utilization_per_case": {limit.name: limit.utilization[:, c] for limit in by_clamp},
+        }
+        for c in range(len(layout.clamp_name))
+    ]
+
+
+def _limit(limit: Limit) -> dict[str, Any]:
+    return {
+        "name": limit.name,
+        "target": limit.target,
+        "targets": limit.target_name,
+        "resistance": limit.resistance,
+        "worst_demand": limit.demand.max(axis=0, initial=0.0),
+        "worst_utilization": limit.utilization.max(axis=0),
+        "not_verified": [n for n, bad in zip(limit.target_name, limit.unverified, strict=True) if bad],
+        "basis": limit.basis,
+        "serviceability": limit.service,
+    }
+
+
+def _sliding(analysis: Analysis) -> dict[str, Any]:
+    force, edges = analysis.force, analysis.project.roof.edges
+    balance = force.balance
+    return {
+        "valley_thrust": str(analysis.project.slide.valley),
+        "friction_coefficient": analysis.project.slide.friction,
+        "driving": balance.driving,
+        "caught": balance.caught,
+        "friction": balance.friction,
+        "over_edges": balance.over_edges,
+        "gutters": balance.gutters,
+        "canceled_in_valleys": balance.canceled,
+        "largest_unbalanced_valley_thrust": force.valley_cross,
+        "edges": [
+            {
+                "edge": edges.name[e] if e >= 0 else "",
+                "thrust_per_case": force.exit_thrust[:, i],
+                "weight_per_case": force.exit_weight[:, i],
+            }
+            for i, e in enumerate(force.exit_edge)
+        ],
+    }
+
+
+def write_results(analysis: Analysis, path: Path) -> None:
+    """Write results.json."""
+    write_text(path, json.dumps(results(analysis), ensure_ascii=False, allow_nan=False) + "\n")
+
+
+def write_attachments(analysis: Analysis, path: Path) -> None:
+    """Write attachments.csv: one line per clamp at its worst case, in the user's units."""
+    project = analysis.project
+    system = SYSTEMS[project.table.project.units]
+    layout, planes = project.layout, project.roof.planes
+    limits = {limit.name: limit for limit in analysis.limits if limit.target == "clamp"}
+    together = limits["clamp combined"].utilization
+    worst = np.argmax(np.where(np.isnan(together), np.inf, together), axis=0)
+    c = np.arange(len(layout.clamp_name))
+    force_names = [name for name, limit in limits.items() if limit.quantity == "force"]
+    length, newton = system.label("length"), system.label("force")
+    text = io.StringIO()
+    out = csv.writer(text, lineterminator="\r\n")
+    out.writerow(
+        ["attachment", "row", "plane", "seam", f"along row [{length}]", "worst case", f"tributary [{newton}]"]
+        + [f"{name.removeprefix('clamp ')} [{newton}]" for name in force_names]
+        + ["utilization", "status"]
+    )
+    for i in c:
+        q = worst[i]
+        use = together[q, i]
+        status = "NOT VERIFIED" if np.isnan(use) else "exceeded" if use > 1.0 else "ok"
+        out.writerow(
+            [
+                _plain(layout.clamp_name[i]),
+                _plain(layout.row_name[layout.clamp_row[i]]),
+                planes.name[layout.row_plane[layout.clamp_row[i]]],
+                int(layout.clamp_seam[i]) + 1,
+                f"{system.convert(float(layout.clamp_s[i]), 'length'):.3f}",
+                analysis.snow.cases[q].name,
+                f"{system.convert(float(analysis.tributary[q, i]), 'force'):.4g}",
+                *(f"{system.convert(float(limits[n].demand[q, i]), 'force'):.4g}" for n in force_names),
+                "" if np.isnan(use) else f"{use:.4f}",
+                status,
+            ]
+        )
+    with atomic(path) as temporary:
+        temporary.write_bytes(text.getvalue().encode("utf-8-sig"))
+
+
+def _plain(text: str) -> str:
+    """Keep a spreadsheet from reading a name as a formula."""
+    return f"'{text}" if text[:1] in "=+-@\t\r" else text
+
+
+def write_meshes(analysis: Analysis, folder: Path) -> list[Path]:
+    """Write roof.vtu (sliding mesh), rails.vtu (stations) and clamps.vtu for any VTK-based viewer."""
+    import meshio
+
+    project = analysis.project
+    layout, planes, cells = project.layout, project.roof.planes, analysis.graph.cells
+    corners = planes.to_world(np.repeat(cells.plane, 4), cells.corners.reshape(-1, 2))
+    number = np.arange(4 * cells.count).reshape(-1, 4)
+    cases = [f"{q + 1} {case.name}" for q, case in enumerate(analysis.snow.cases)]
+    roof = meshio.Mesh(
+        corners,
+        [("quad", number)],
+        cell_data={
+            "plane": [cells.plane.astype(float)],
+            **{f"pressure Pa, {n}": [p] for n, p in zip(cases, analysis.force.cell_pressure, strict=True)},
+            **{f"thrust N, {n}": [p] for n, p in zip(cases, analysis.force.cell_thrust, strict=True)},
+        },
+    )
+    rails = _rail_mesh(analysis, cases)
+    at = planes.to_world(layout.row_plane[layout.clamp_row], layout.clamp_uv)
+    clamps = meshio.Mesh(
+        at,
+        [("vertex", np.arange(len(at))[:, None])],
+        point_data={
+            limit.name: limit.utilization.max(axis=0) for limit in analysis.limits if limit.target == "clamp"
+        },
+    )
+    paths = []
+    for name, mesh in (("roof", roof), ("rails", rails), ("clamps", clamps)):
+        path = folder / f"{name}.vtu"
+        with atomic(path) as temporary:
+            mesh.write(temporary, file_format="vtu")
+        paths.append(path)
+    return paths
+
+
+def _rail_mesh(analysis: Analysis, cases: list[str]) -> Any:
+    """Rail stations as line elements with forces and displacements of each case's combination."""
+    import meshio
+
+    project, response = analysis.project, analysis.response
+    layout, planes = project.layout, project.roof.planes
+    row = response.sample_row
+    way = (layout.row_end - layout.row_start) / layout.row_length[:, None]
+    uv = layout.row_start[row] + response.sample_s[:, None] * way[row]
+    points = (
+        planes.to_world(layout.row_plane[row], uv)
+        + project.clamp.height * planes.normal[layout.row_plane[row]]
+    )
+    joined = np.flatnonzero(np.diff(response.sample_span) == 0)
+    factors = np.array([(f.snow, f.dead, f.thermal) for f in analysis.factors]).reshape(-1, 3)
+    weights = analysis.basis.weights(*factors.T, top=False)
+    shape = response.rail_force.shape[1:]
+    force = (weights @ response.rail_force.reshape(analysis.basis.count, -1)).reshape(-1, *shape)
+    moved = (weights @ response.deflection.reshape(analysis.basis.count, -1)).reshape(-1, len(row), 3)
+    data: dict[str, Any] = {}
+    for q, name in enumerate(cases):
+        data[f"moment down the slope N m, {name}"] = force[q, :, 5]
+        data[f"moment away from the roof N m, {name}"] = force[q, :, 4]
+        data[f"torsion N m, {name}"] = force[q, :, 3]
+        data[f"deflection down the slope m, {name}"] = -moved[q, :, 1]
+    return meshio.Mesh(points, [("line", np.stack([joined, joined + 1], axis=1))], point_data=data)

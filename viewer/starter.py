@@ -1,0 +1,308 @@
+"""Starting projects with comments, and the list of all fields."""
+
+from __future__ import annotations
+
+import types
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Literal, Union, get_args, get_origin
+
+from pydantic import BaseModel
+
+from roofmodel.errors import InputError
+from roofmodel.schema import ProjectFile
+from viewer.files import write_text
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+_HEAD = """\
+# A starting project for Eavewright. Every quantity is text with a unit: "30 psf", "1.4 kN/m^2", "24 in".
+# All fields with their meaning: eavewright fields
+# The numbers below are examples. Replace all of them by those of your site, roof and tested hardware.
+
+[project]
+name = "{title}"
+units = "{units}"            # units of all output: "SI" or "US"
+revision = "A"
+engineer = ""           # who answers for this calculation
+
+"""
+
+_SITE = {
+    "SI": """\
+[site]
+standard = "EN 1991-1-3"        # or "ASCE/SEI 7-22", or "measured" for depth and density
+ground_snow = "1.8 kN/m^2"      # s_k from the national annex, characteristic
+topography = "normal"           # "windswept", "normal" or "sheltered", gives C_e
+thermal_factor = 1.0            # C_t
+""",
+    "US": """\
+[site]
+standard = "ASCE/SEI 7-22"      # or "EN 1991-1-3", or "measured" for depth and density
+ground_snow = "45 psf"          # p_g for the risk category, strength level, from the authority
+risk_category = "II"
+terrain = "C"                   # surface roughness, gives C_e
+exposure = "partially exposed"  # "fully exposed", "partially exposed" or "sheltered"
+thermal = "unheated"            # or "heated" with roof_r_value, "cold ventilated", ...
+winter_wind = 0.5               # W_2, from the authority
+""",
+}
+
+_SHAPES = {
+    "shed": """\
+[[roof.part]]
+name = "shed"
+shape = "shed"
+footprint = "{a}"     # plan outline of the roof, edge to edge, in order
+pitch = "{pitch}"
+fall = "180 deg"                # compass direction of the fall: 180 deg is south
+eave_height = "{eave}"
+""",
+    "gable": """\
+[[roof.part]]
+name = "house"
+shape = "gable"
+footprint = "{a}"     # plan outline of the roof, eave to eave, in order
+pitch = "{pitch}"                # over the two long edges; or pitches = [...], one per edge
+eave_height = "{eave}"
+""",
+    "hip": """\
+[[roof.part]]
+name = "house"
+shape = "hip"
+footprint = "{a}"     # any convex outline, in order
+pitch = "{pitch}"                # or pitches = [...], one per edge; "gable" for an upright end
+eave_height = "{eave}"
+""",
+    "L": """\
+[[roof.part]]
+name = "house"
+shape = "L"
+footprint = "{l}"     # six corners, in order
+pitch = "{pitch}"                # or pitches = [...], one per edge; "gable" for an upright end
+eave_height = "{eave}"
+""",
+    "two-level": """\
+[[roof.part]]                   # the higher roof
+name = "hall"
+shape = "gable"
+footprint = "{a}"     # plan outline of the roof, eave to eave, in order
+pitch = "{pitch}"
+eave_height = "{high}"
+
+[[roof.part]]                   # the lower roof against its wall: drift and sliding from above
+name = "porch"
+shape = "shed"
+footprint = "{b}"
+pitch = "{low_pitch}"
+fall = "180 deg"                # compass direction of the fall: 180 deg is south
+eave_height = "{eave}"
+""",
+    "imported": """\
+[roof]
+file = "roof.stl"               # STL, OBJ, PLY, GLB or CityJSON, relative to this file
+unit = "m"                      # STL, OBJ and PLY do not say: "m", "mm", "cm", "ft" or "in"
+up = "z"                        # "z" or "y"
+# building = "..."              # city models: the building's id
+""",
+}
+
+_SIZES = {
+    "SI": {
+        "a": "0 0, 14 0, 14 9, 0 9 m",
+        "b": "0 -4, 14 -4, 14 0, 0 0 m",
+        "l": "0 0, 18 0, 18 8, 9 8, 9 17, 0 17 m",
+        "pitch": "30 deg",
+        "low_pitch": "12 deg",
+        "eave": "3 m",
+        "high": "5.5 m",
+    },
+    "US": {
+        "a": "0 0, 46 0, 46 30, 0 30 ft",
+        "b": "0 -13, 46 -13, 46 0, 0 0 ft",
+        "l": "0 0, 60 0, 60 28, 30 28, 30 56, 0 56 ft",
+        "pitch": "6:12",
+        "low_pitch": "3:12",
+        "eave": "10 ft",
+        "high": "18 ft",
+    },
+}
+
+_TAIL = {
+    "SI": """\
+[surface]
+slippery = true                 # smooth metal is slippery
+friction = 0.0                  # counted on to hold snow; above 0 give friction_reason
+
+[panel]                         # standing-seam panel
+metal = "steel"
+seam_spacing = "430 mm"
+seam_height = "50 mm"
+thickness = "0.63 mm"
+clip_spacing = "600 mm"
+anchorage = "9 kN"              # fixed point of one panel strip; without it the result is NOT VERIFIED
+anchorage_kind = "characteristic"
+anchorage_factor = 1.33         # gamma_M
+
+# [[plane]]                     # only where a plane differs: seam direction, first seam
+# name = "S1"
+# first_seam = "215 mm"
+
+[rail]
+shape = "rectangular tube"      # "round tube", "round bar", "flat bar", or "values"
+width = "40 mm"                 # along the slope
+depth = "40 mm"                 # square to the roof
+wall = "3 mm"
+material = "aluminum"
+yield_strength = "200 MPa"
+deflection_ratio = 100          # span / 100 under snow as it lies
+
+[clamp]                         # from tests by the maker on this seam and sheet
+height = "35 mm"                # rail axis above the grip
+grip_length = "60 mm"
+test_height = "35 mm"           # height at which the along-seam strength was tested
+stiffness = { along = "2.5 kN/mm", across = "1 kN/mm", pull = "4 kN/mm" }
+strength = { along = "7 kN", across = "3 kN", pull = "4 kN", push = "6 kN" }
+strength_kind = "characteristic"
+factor = 1.33                   # gamma_M
+interaction = "linear"          # directions add up unless tests show better
+test_basis = ""                 # seam, sheet, torque, number of tests, report
+
+[[row]]
+name = "R1"
+plane = "S1"                    # see the plane names in the report
+up = "0.6 m"                    # up the slope from the eave
+every = 1                       # a clamp on every n-th seam
+# start = "1 m"                 # a row over part of the plane
+# end = "9 m"
+# splice_every = "6 m"          # splices as hinges
+
+[design]
+format = "EN"                   # "EN" with EN 1991-1-3; "ASD" or "LRFD" with ASCE/SEI 7
+rail_height_ratio = 0.2         # least rail top over snow depth (your rule)
+""",
+    "US": """\
+[surface]
+slippery = true                 # smooth metal is slippery
+friction = 0.0                  # counted on to hold snow; above 0 give friction_reason
+
+[panel]                         # standing-seam panel
+metal = "steel"
+seam_spacing = "16 in"
+seam_height = "2 in"
+thickness = "0.024 in"
+clip_spacing = "24 in"
+anchorage = "2400 lbf"          # fixed point of one panel strip; without it the result is NOT VERIFIED
+anchorage_kind = "nominal"
+anchorage_factor = 2.0          # Omega
+
+# [[plane]]                     # only where a plane differs: seam direction, first seam
+# name = "S1"
+# first_seam = "8 in"
+
+[rail]
+shape = "round tube"            # "rectangular tube", "round bar", "flat bar", or "values"
+diameter = "1.5 in"
+wall = "0.125 in"
+material = "aluminum"
+yield_strength = "35 ksi"
+deflection_ratio = 100          # span / 100 under snow as it lies
+
+[clamp]                         # from tests by the maker on this seam and sheet
+height = "1.5 in"               # rail axis above the grip
+grip_length = "2.5 in"
+test_height = "1.5 in"          # height at which the along-seam strength was tested
+stiffness = { along = "14 kip/in", across = "6 kip/in", pull = "22 kip/in" }
+strength = { along = "1800 lbf", across = "700 lbf", pull = "1000 lbf", push = "1500 lbf" }
+strength_kind = "nominal"
+factor = 2.0                    # Omega for "ASD", phi for "LRFD"
+interaction = "linear"          # directions add up unless tests show better
+test_basis = ""                 # seam, sheet, torque, number of tests, report
+
+[[row]]
+name = "R1"
+plane = "S1"                    # see the plane names in the report
+up = "2 ft"                     # up the slope from the eave
+every = 1                       # a clamp on every n-th seam
+# start = "3 ft"                # a row over part of the plane
+# end = "30 ft"
+# splice_every = "20 ft"        # splices as hinges
+
+[design]
+format = "ASD"                  # "ASD" or "LRFD" with ASCE/SEI 7; "EN" with EN 1991-1-3
+rail_height_ratio = 0.2         # least rail top over snow depth (your rule)
+""",
+}
+
+
+def starter_text(shape: str, units: str) -> str:
+    """Project file for a roof shape in a unit system ("SI" or "US")."""
+    head = _HEAD.format(title=f"New project with a {shape} roof", units=units)
+    return "\n".join(
+        [head.rstrip() + "\n", _SITE[units], _SHAPES[shape].format(**_SIZES[units]), _TAIL[units]]
+    )
+
+
+def write_starter(shape: str, units: str, path: Path) -> None:
+    """Write the starting project; an existing file is never replaced."""
+    if path.exists():
+        message = f"{path}: exists already; choose another name with --out"
+        raise InputError(message)
+    if not path.parent.is_dir():
+        message = f"{path}: the folder {path.parent} does not exist"
+        raise InputError(message)
+    write_text(path, starter_text(shape, units))
+
+
+def print_fields(console: Console) -> None:
+    """Print every field of the project file with its kind, default and meaning."""
+    from rich.table import Table
+
+    table = Table(box=None, pad_edge=False, header_style="bold")
+    for name in ("field", "value", "default", "meaning"):
+        table.add_column(name, overflow="fold")
+    for path, value, default, meaning in _walk(ProjectFile, ""):
+        table.add_row(path, value, default, meaning)
+    console.print(table)
+
+
+def _walk(model: type[BaseModel], path: str) -> list[tuple[str, str, str, str]]:
+    rows = []
+    for name, info in model.model_fields.items():
+        here = f"{path}.{name}" if path else name
+        inner = _models(info.annotation)
+        if inner:
+            for choice in inner:
+                rows += _walk(choice, here)
+            continue
+        default = "needed" if info.is_required() else _shown(info.get_default(call_default_factory=True))
+        rows.append((here, _kind(info.annotation, info.metadata), default, info.description or ""))
+    return rows
+
+
+def _models(annotation: Any) -> list[type[BaseModel]]:
+    if isinstance(annotation, type) and issubclass(annotation, BaseModel):
+        return [annotation]
+    return [model for part in get_args(annotation) for model in _models(part)]
+
+
+def _shown(value: Any) -> str:
+    return (
+        "none" if value in (None, "", []) else str(value).lower() if isinstance(value, bool) else f"{value}"
+    )
+
+
+def _kind(annotation: Any, metadata: Any) -> str:
+    reader = next((m.func for m in metadata if hasattr(m, "func")), None)
+    if reader is not None:
+        return getattr(reader, "kind", "text").replace("_", " ")
+    origin = get_origin(annotation)
+    if origin is Literal:
+        return " | ".join(f'"{choice}"' for choice in get_args(annotation))
+    if origin in (Union, types.UnionType):
+        return " | ".join(_kind(part, ()) for part in get_args(annotation) if part is not type(None))
+    if origin is list:
+        return f"list of {_kind(get_args(annotation)[0], ())}"
+    if hasattr(annotation, "__metadata__"):
+        return _kind(annotation.__origin__, annotation.__metadata__)
+    return {bool: "true | false", float: "number", int: "whole number", str: "text"}.get(annotation, "text")
