@@ -70,7 +70,13 @@ def _softest(S: sparse.csr_array) -> tuple[float, Array]:
     return float(values[0]), vectors[:, 0]
 
 
-def _simple_motion(S: sparse.csr_array, groups: int, joints: Array, height: float) -> str:
+def _askew(S: sparse.csr_array, *motions: Array) -> Array:
+    """Translation of the whole row that meets least resistance."""
+    basis = np.stack(motions, axis=1)
+    return np.asarray(basis @ np.linalg.eigh(basis.T @ (S @ basis))[1][:, 0])
+
+
+def _simple_motion(S: sparse.csr_array, alone: Array, groups: int, joints: Array, height: float) -> str:
     """Name of a motion of the whole row as one piece that meets no resistance, empty if there is none."""
     count = len(joints)
     roll, travel, y, z = np.zeros((4, S.shape[0]))
@@ -91,11 +97,14 @@ def _simple_motion(S: sparse.csr_array, groups: int, joints: Array, height: floa
         (roll, "nothing keeps the rail from rolling about its own axis"),
         (roll - height * y, "nothing keeps the rail from tipping over about the grips of its clamps"),
         (about_center(y), "nothing keeps the rail from turning in the plane of the roof"),
-        (about_center(z), "nothing keeps one end of the rail from lifting and the other from sinking"),
+        (
+            about_center(z) - height * travel,
+            "nothing keeps one end of the rail from lifting and the other from sinking",
+        ),
+        (_askew(S, travel, y, z), "nothing keeps the rail from moving askew to its own length"),
     )
-    diagonal = S.diagonal()
     for motion, words in motions:
-        if float(motion @ (S @ motion)) <= FREE * float(diagonal @ motion**2):
+        if float(motion @ (S @ motion)) <= FREE * float(alone @ motion**2):
             return words
     return ""
 
@@ -110,6 +119,8 @@ def _piece_words(
     if travel.max() > size.max():
         at = s[axial == int(np.argmax(travel))]
         return f"nothing keeps the piece from s = {at[0]:g} to {at[-1]:g} m from sliding along the row"
+    if len(joints) == 2:
+        return "nothing keeps the rail from turning about the grips of its clamps"
     most = int(np.argmax(np.maximum(size[:-1], size[1:])))
     plane = "away from the roof" if np.abs(sway).max(axis=1).argmax() else "in the plane of the roof"
     at = s[piece == most]
@@ -149,10 +160,11 @@ def free_motion(s: Array, dof: IntArray, node: IntArray, spring: Array, height: 
     if not diagonal.max() > 0.0:
         return "its clamps have no stiffness, so nothing holds it"
     # A direction that is free but for rounding must not be blown up to unit stiffness.
-    scale = 1.0 / np.sqrt(np.where(diagonal > 1e-20 * diagonal.max(), diagonal, diagonal.max()))
+    alone = np.where(diagonal > 1e-20 * diagonal.max(), diagonal, diagonal.max())
+    scale = 1.0 / np.sqrt(alone)
     unit = S * scale[:, None] * scale[None, :]
     value, vector = _softest(sparse.csr_array(unit))
     if value > FREE:
         return ""
-    simple = _simple_motion(S, groups, joints, height)
+    simple = _simple_motion(S, alone, groups, joints, height)
     return simple or _piece_words(vector * scale, groups, joints, piece, axial, s)
