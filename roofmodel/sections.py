@@ -51,7 +51,6 @@ def _round(outer: float, inner: float, poisson: float, label: str) -> Section:
         depth_z=2.0 * outer,
         label=label,
         round=True,
-        round=True,
     )
 
 
