@@ -1,0 +1,152 @@
+"""Steps: the foot of walls, their heights, gaps and overhangs."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+import shapely
+from shapes import gable, rectangle, turned
+
+from roofmodel.builders import RoofPart, build_roof
+from roofmodel.planes import height_at, plan_polygons
+from roofmodel.recognition import recognize
+from roofmodel.surface import EdgeKind
+
+
+def flat(x0, y0, x1, y1, height):
+    return RoofPart("flat", rectangle(x0, y0, x1, y1), eave_height=height)
+
+
+def test_a_shed_against_an_eave_wall():
+    roof = build_roof(
+        [gable(eave=6.0), RoofPart("shed", rectangle(2, -4, 9, 0), np.radians([10]), 3.0, np.pi)]
+    )
+    steps = roof.steps
+    assert steps.count == 1
+    top = 3.0 + 4.0 * np.tan(np.radians(10))
+    np.testing.assert_allclose(steps.wall, [[6.0 - top, 6.0 - top]], rtol=1e-9)
+    np.testing.assert_allclose([steps.start[0], steps.end[0]], [[9, 0, top], [2, 0, top]], atol=1e-9)
+    assert roof.planes.name[steps.lower[0]] == "S2"
+    assert roof.planes.name[steps.upper[0]] == "S1"
+    assert roof.edges.kind[steps.lower_edge[0]] == EdgeKind.STEP
+    assert roof.edges.height[steps.lower_edge[0]] == pytest.approx(6.0 - top)
+    assert roof.edges.kind[steps.upper_edge[0]] == EdgeKind.EAVE
+    assert steps.gap[0] == 0.0
+
+
+def test_the_lower_plane_lies_to_the_left_of_a_step():
+    roof = build_roof([gable(eave=6.0), flat(-3, -4, 9, 3, 3.0), flat(14, -4, 19, 10, 3.0)])
+    steps, polygons = roof.steps, plan_polygons(roof.planes)
+    assert steps.count == 4
+    for index in range(steps.count):
+        start, end = steps.start[index], steps.end[index]
+        along = (end - start)[:2] / np.linalg.norm((end - start)[:2])
+        left = 0.5 * (start + end)[:2] + 0.01 * np.array([-along[1], along[0]])
+        assert shapely.contains_xy(polygons[steps.lower[index]], *left)
+        foot = height_at(roof.planes, int(steps.lower[index]), np.array([start[:2], end[:2]]))
+        np.testing.assert_allclose(foot, [start[2], end[2]], atol=1e-9)
+
+
+def test_the_wall_below_a_gable_end_follows_the_rakes():
+    roof = build_roof([gable(eave=6.0), flat(-5, 0, 0, 8, 3.0)])
+    steps = roof.steps
+    rise = 4.0 * np.tan(np.radians(30))
+    assert steps.count == 2
+    np.testing.assert_allclose(np.sort(steps.wall, axis=1), [[3.0, 3.0 + rise]] * 2, rtol=1e-9)
+    feet = np.array([kind == EdgeKind.STEP for kind in roof.edges.kind])
+    assert roof.edges.length[feet].sum() == pytest.approx(8.0)
+
+
+def test_a_partial_wall_splits_the_lower_edge():
+    roof = build_roof([flat(0, 0, 10, 6, 3.0), flat(2, 6, 5, 9, 7.0)])
+    by_kind = dict.fromkeys(EdgeKind, 0.0)
+    lower = roof.planes.name.index("F1")
+    north = [
+        (kind, length)
+        for kind, length, start, end, plane in zip(
+            roof.edges.kind,
+            roof.edges.length,
+            roof.edges.start,
+            roof.edges.end,
+            roof.edges.plane,
+            strict=True,
+        )
+        if plane[0] == lower and start[1] == end[1] == pytest.approx(6.0)
+    ]
+    for kind, length in north:
+        by_kind[kind] += length
+    assert by_kind[EdgeKind.STEP] == pytest.approx(3.0)
+    assert sum(by_kind.values()) == pytest.approx(10.0)
+    assert len(north) == 3
+    np.testing.assert_allclose(roof.steps.wall, [[4.0, 4.0]])
+
+
+@pytest.mark.parametrize("gap", [0.5, 2.0, 6.0])
+def test_separated_roofs(gap):
+    roof = build_roof([flat(0, 0, 10, 6, 7.0), flat(2, -gap - 5, 6, -gap, 3.0)])
+    steps = roof.steps
+    assert steps.count == 1
+    assert steps.gap[0] == pytest.approx(gap)
+    np.testing.assert_allclose(steps.wall, [[4.0, 4.0]])
+    assert roof.edges.kind[steps.lower_edge[0]] != EdgeKind.STEP
+    np.testing.assert_allclose([steps.start[0], steps.end[0]], [[6, -gap, 3], [2, -gap, 3]], atol=1e-9)
+
+
+def test_roofs_farther_apart_than_twenty_feet_are_no_step():
+    assert build_roof([flat(0, 0, 10, 6, 7.0), flat(2, -12, 6, -6.2, 3.0)]).steps.count == 0
+
+
+def test_a_roof_in_the_gap_hides_what_lies_behind():
+    roof = build_roof([flat(0, 0, 10, 6, 7.0), flat(0, -3, 10, 0, 5.0), flat(0, -6, 10, -3, 3.0)])
+    pairs = {
+        (roof.planes.name[a], roof.planes.name[b])
+        for a, b in zip(roof.steps.lower, roof.steps.upper, strict=True)
+    }
+    assert len(pairs) == 2
+    np.testing.assert_allclose(np.sort(roof.steps.wall[:, 0]), [2.0, 2.0])
+
+
+def test_equal_heights_are_no_step_but_one_roof():
+    roof = build_roof([flat(0, 0, 10, 6, 3.0), flat(10, 0, 14, 6, 3.0)])
+    assert roof.steps.count == 0
+    assert roof.planes.count == 1
+
+
+def test_an_upper_roof_over_the_middle_of_a_lower_plane():
+    """Meshed roofs may run on below the upper one: the step has no lower edge."""
+    low, high = rectangle(0, 0, 20, 20), rectangle(6, 6, 14, 14)
+    points = np.vstack([np.column_stack([low, np.full(4, 3.0)]), np.column_stack([high, np.full(4, 8.0)])])
+    roof = recognize(points, [[0, 1, 2], [0, 2, 3], [4, 5, 6], [4, 6, 7]])
+    assert roof.steps.count == 4
+    assert (roof.steps.lower_edge == -1).all()
+    np.testing.assert_allclose(roof.steps.wall, 5.0)
+    np.testing.assert_allclose(np.linalg.norm(roof.steps.end - roof.steps.start, axis=1), 8.0)
+    assert EdgeKind.STEP not in roof.edges.kind
+
+
+def test_an_overhanging_upper_eave_steps_at_the_wall_and_says_so():
+    low, high = rectangle(0, 0, 10, 5), rectangle(0, 4.4, 10, 12)
+    points = np.vstack(
+        [np.column_stack([low, np.full(4, 3.0)]), np.column_stack([high, 6.0 + 0.3 * (high[:, 1] - 4.4)])]
+    )
+    roof = recognize(points, [[0, 1, 2], [0, 2, 3], [4, 5, 6], [4, 6, 7]])
+    assert roof.steps.count == 1
+    assert roof.edges.kind[roof.steps.lower_edge[0]] == EdgeKind.STEP
+    np.testing.assert_allclose(roof.steps.wall, [[3.0, 3.0]], atol=1e-9)
+    assert roof.steps.gap[0] == 0.0
+    assert any("overhangs" in note and "0.60 m" in note for note in roof.notes)
+
+
+@pytest.mark.parametrize("turn", [0.0, 31.0, 144.0])
+def test_steps_turn_with_the_roof(turn):
+    parts = [gable(eave=6.0), flat(-5, 0, 0, 8, 3.0), flat(14, 0, 18, 8, 4.0)]
+    plain = build_roof(parts)
+    spun = build_roof(
+        [
+            RoofPart(p.shape, turned(p.footprint, np.radians(turn), (40, 7)), p.pitches, p.eave_height)
+            for p in parts
+        ]
+    )
+    np.testing.assert_allclose(np.sort(spun.steps.wall.ravel()), np.sort(plain.steps.wall.ravel()), rtol=1e-7)
+    np.testing.assert_allclose(np.sort(spun.steps.gap), np.sort(plain.steps.gap), atol=1e-7)
+    assert sorted(spun.edges.kind) == sorted(plain.edges.kind)
