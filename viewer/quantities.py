@@ -1,0 +1,119 @@
+"""Numbers for people: significant digits and units, on paper and on screen.
+
+Adds to `roofmodel.units` the kinds of numbers that only hardware has (section properties, moments at a
+grip) and writes with significant digits where fixed ones would hide a small number.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+from functools import cache
+
+from roofmodel.units import SYSTEMS, UnitSystem, kind_of
+
+_HARDWARE = {
+    "SI": {
+        "grip moment": ("N*m", "N·m", 1),
+        "section area": ("cm^2", "cm²", 2),
+        "section modulus": ("cm^3", "cm³", 3),
+        "second moment": ("cm^4", "cm⁴", 3),
+        "rotation stiffness": ("kN*m", "kN·m/rad", 2),
+        "modulus": ("GPa", "GPa", 1),
+        "mass per area": ("kg/m^2", "kg/m²", 0),
+    },
+    "US": {
+        "grip moment": ("lbf*in", "lbf·in", 0),
+        "section area": ("in^2", "in²", 3),
+        "section modulus": ("in^3", "in³", 4),
+        "second moment": ("in^4", "in⁴", 4),
+        "rotation stiffness": ("kip*in", "kip·in/rad", 2),
+        "modulus": ("ksi", "ksi", 0),
+        "mass per area": ("lb/ft^2", "lb/ft²", 1),
+    },
+}
+
+
+@cache
+def system(name: str) -> UnitSystem:
+    """Unit system "SI" or "US" with the kinds of hardware added."""
+    base = SYSTEMS[name]
+    return UnitSystem(base.name, {**base.units, **_HARDWARE[name]})
+
+
+def significant(value: float, digits: int = 3) -> str:
+    """Number with at least so many significant digits; whole digits are never rounded away.
+
+    Parameters
+    ----------
+    value : float
+    digits : int
+
+    Returns
+    -------
+    str
+        Such as "2,683", "12.3" or "0.00453"; "not given" for NaN and "unlimited" for infinity.
+    """
+    if math.isnan(value):
+        return "not given"
+    if math.isinf(value):
+        return "unlimited"
+    if abs(value) < 1e-12:
+        return "0"
+    places = _places(value, digits)
+    if places > 7:
+        return signed(f"{value:.{digits - 1}e}")
+    return signed(f"{value:,.{places}f}")
+
+
+def _places(value: float, digits: int) -> int:
+    """Digits after the point that leave so many significant ones."""
+    places = max(0, digits - 1 - math.floor(math.log10(abs(value))))
+    if round(abs(value), places) >= 10.0 ** (digits - places):
+        places = max(0, places - 1)
+    return places
+
+
+def signed(text: str) -> str:
+    """Text of a number with a true minus sign, and none before zero."""
+    if text.startswith("-"):
+        return text[1:] if not text.strip("-0.,") else "−" + text[1:]
+    return text
+
+
+def quantity(value: float, kind: str, units: UnitSystem, digits: int = 3) -> str:
+    """SI value as a number with its unit in the system, such as "2.31 kN"."""
+    if not math.isfinite(value):
+        return significant(value)
+    if kind == "factor":
+        return signed(f"{value:.6g}")
+    unit = units.label(kind)
+    gap = "" if unit == "°" else " "
+    return f"{significant(units.convert(value, kind), digits)}{gap if unit else ''}{unit}"
+
+
+def column(values: Iterable[float], kind: str, units: UnitSystem, digits: int = 3) -> list[str]:
+    """SI values as numbers without unit, one number of decimals for all, set by the largest."""
+    shown = [units.convert(v, kind) if math.isfinite(v) else v for v in values]
+    largest = max((abs(v) for v in shown if math.isfinite(v)), default=0.0)
+    places = _places(largest, digits) if largest >= 1e-12 else 0
+    return [signed(f"{v:,.{places}f}") if math.isfinite(v) else significant(v) for v in shown]
+
+
+def percent(ratio: float) -> str:
+    """Utilization in percent; never "100 %" for something that exceeds."""
+    if not math.isfinite(ratio):
+        return "not known"
+    places = 0
+    while ratio > 1.0 and places < 6 and f"{100.0 * ratio:.{places}f}".strip("0.") == "1":
+        places += 1
+    return f"{100.0 * ratio:,.{places}f} %"
+
+
+def kind_for(unit: str) -> str | None:
+    """Kind of a unit as the snow cases write it ("N/m**3"); None where it has no kind."""
+    plain = unit.replace("**", "^")
+    if plain == "kg/m^2":
+        return "mass per area"
+    kind = kind_of(plain)
+    return None if kind == "ratio" and plain else kind

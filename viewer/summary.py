@@ -1,0 +1,323 @@
+"""What an analysis says, in words and short tables, for the report and the terminal alike."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fea.analysis import Analysis, Governing
+from fea.limits import Limit, panel_strips
+from roofmodel.snow.cases import LoadLevel
+from roofmodel.units import UnitSystem
+from viewer.quantities import percent, quantity, significant
+
+Array = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+
+EXCEEDED, NOT_VERIFIED, KEPT = "EXCEEDED", "NOT VERIFIED", "kept"
+
+CAUTIONS = (
+    "A licensed engineer must review this calculation and take responsibility for it.",
+    "The local code and the authority govern; snow loads and national choices here are inputs.",
+    "Clamp and anchorage strengths must come from the maker's tests on this seam, sheet and tightening.",
+    "The roof below (seams, clips, deck, framing) and what stands below the eaves are not checked here.",
+    "Falling snow and ice can kill. Work at height can kill. Keep people out from under a loaded roof.",
+)
+
+_MISSING_FIELD = {
+    "clamp along the seam": "clamp.strength.along",
+    "clamp across the seam": "clamp.strength.across",
+    "clamp pull-off": "clamp.strength.pull",
+    "clamp push": "clamp.strength.push",
+    "clamp roll moment": "clamp.strength.roll",
+    "clamp twist moment": "clamp.strength.twist",
+    "panel anchorage": "panel.anchorage",
+    "rail deflection": "rail.deflection_ratio",
+    "rail height": "design.rail_height_ratio",
+}
+
+_LEVEL = {
+    LoadLevel.STRENGTH: "strength-level snow of the standard, before load factors",
+    LoadLevel.CHARACTERISTIC: "characteristic snow, before load factors",
+    LoadLevel.MEASURED: "snow as measured",
+}
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """The answer in one word and one sentence, and what else a reader must know at once.
+
+    `words` are "EXCEEDED", "NOT VERIFIED", "SELF-CHECK FAILED", several of them, or only "kept".
+    """
+
+    words: tuple[str, ...]
+    sentence: str
+    more: tuple[str, ...]
+
+    @property
+    def passed(self) -> bool:
+        """Whether every limit is verified and kept and every self-check met."""
+        return self.words == (KEPT,)
+
+
+@dataclass(frozen=True)
+class LimitLine:
+    """Worst of one limit over targets and cases, SI; utilization NaN where not verified."""
+
+    limit: Limit
+    target: str
+    case: str
+    demand: float
+    resistance: float
+    utilization: float
+    status: str
+
+
+@dataclass(frozen=True)
+class RowLine:
+    """Force on one row and the worst that belongs to it, SI.
+
+    `peak` and `peak_case` are the largest force per meter, `total`, `mean`, `own` and `total_case` those of
+    the case with the largest total; `own` comes from the row's own plane.
+    """
+
+    name: str
+    plane: str
+    length: float
+    clamps: int
+    peak: float
+    peak_case: str
+    total: float
+    mean: float
+    own: float
+    total_case: str
+    worst: str
+    utilization: float
+    unverified: bool
+
+
+def verdict(analysis: Analysis, units: UnitSystem) -> Verdict:
+    """Answer of the whole analysis."""
+    lines = limit_lines(analysis)
+    over = [line for line in lines if line.status == EXCEEDED]
+    open_lines = [line for line in lines if line.limit.unverified.any()]
+    failed = [proof for proof in analysis.proofs if not proof.met]
+    words = [word for word, found in ((EXCEEDED, over), (NOT_VERIFIED, open_lines)) if found]
+    if failed:
+        words.append("SELF-CHECK FAILED")
+    more = [f"Self-check failed: {p.name}, error {p.error:.1e} against {p.bar:.0e}." for p in failed]
+    more += [_over_text(line) for line in over]
+    more += [_open_text(line, units) for line in open_lines]
+    lead = _lead(analysis, over)
+    if over:
+        sentence = f"{lead}: EXCEEDED."
+    elif open_lines:
+        names = ", ".join(line.limit.name for line in open_lines)
+        sentence = f"NOT VERIFIED: no resistance is given for {names}, which is loaded."
+        if len(open_lines) > 1:
+            sentence = f"NOT VERIFIED: loaded limits without a resistance: {names}."
+        sentence += f" Of what could be checked, {lead}." if lead else ""
+    elif failed:
+        sentence = "SELF-CHECK FAILED: do not use these results."
+    elif lead:
+        sentence = f"Every limit checked is kept; the most used is {lead.replace(' uses ', ' at ', 1)}."
+    else:
+        sentence = "No snow reaches any row; nothing is loaded."
+    return Verdict(tuple(words) or (KEPT,), sentence, tuple(more))
+
+
+def _lead(analysis: Analysis, over: list[LimitLine]) -> str:
+    """The attachment if it exceeds or nothing does, else the worst limit, as "R1-18 uses 94 % of ..."."""
+    worst = analysis.attachment
+    if over and (worst is None or worst.utilization <= 1.0):
+        worst = analysis.governing
+    if worst is None:
+        worst = analysis.governing
+    return "" if worst is None else governing_text(analysis, worst)
+
+
+def governing_text(analysis: Analysis, worst: Governing) -> str:
+    """Such as "R1-18 uses 166 % of its combined strength (unbalanced, wind toward S)"."""
+    limit = analysis.limits[worst.limit]
+    return (
+        f"{limit.target_name[worst.target]} uses {percent(worst.utilization)} of {_resistance_words(limit)} "
+        f"({analysis.snow.cases[worst.case].name})"
+    )
+
+
+def _resistance_words(limit: Limit) -> str:
+    return {
+        "clamp along the seam": "its strength along the seam",
+        "clamp across the seam": "its strength across the seam",
+        "clamp pull-off": "its pull-off strength",
+        "clamp push": "its strength against push",
+        "clamp roll moment": "its roll strength",
+        "clamp twist moment": "its twist strength",
+        "clamp combined": "its strength, all directions together",
+        "rail stress": "the rail's yield resistance",
+        "rail deflection": "the deflection allowed",
+        "panel anchorage": "the panel anchorage",
+        "rail height": "the height of its rail",
+    }.get(limit.name, f"the limit {limit.name}")
+
+
+def _over_text(line: LimitLine) -> str:
+    count = int((line.limit.utilization > 1.0).any(axis=0).sum())
+    total = len(line.limit.target_name)
+    return (
+        f"{_capital(line.limit.name)}: {count} of {total} exceed, worst {line.target} at "
+        f"{percent(line.utilization)} ({line.case})."
+    )
+
+
+def _open_text(line: LimitLine, units: UnitSystem) -> str:
+    limit = line.limit
+    if limit.name == "clamp combined":
+        return "Clamp combined: not verified while one of its loaded directions is not."
+    demand, where = open_demand(limit)
+    field = _MISSING_FIELD.get(limit.name, "its resistance")
+    return (
+        f"{_capital(limit.name)}: not verified, {field} is not given; largest demand "
+        f"{quantity(demand, limit.quantity, units)} at {where}."
+    )
+
+
+def open_demand(limit: Limit) -> tuple[float, str]:
+    """Largest demand among the targets without a resistance, and its name."""
+    demand = np.where(np.isnan(limit.utilization), limit.demand, -np.inf).max(axis=0)
+    target = int(np.argmax(demand))
+    return float(demand[target]), limit.target_name[target]
+
+
+def _capital(text: str) -> str:
+    return text[:1].upper() + text[1:]
+
+
+def limit_lines(analysis: Analysis) -> tuple[LimitLine, ...]:
+    """Worst target and case of every limit, in the order of the limits."""
+    return tuple(_limit_line(analysis, limit) for limit in analysis.limits)
+
+
+def _limit_line(analysis: Analysis, limit: Limit) -> LimitLine:
+    cases = analysis.snow.cases
+    known = np.nan_to_num(limit.utilization, nan=0.0)
+    case, target = np.unravel_index(int(np.argmax(known)), known.shape)
+    use = float(known[case, target])
+    open_ = np.isnan(limit.utilization)
+    if use > 1.0:
+        status = EXCEEDED
+    elif open_.any():
+        status, use = NOT_VERIFIED, math.nan
+        loaded = np.where(open_, np.nan_to_num(limit.demand, nan=0.0), -np.inf)
+        case, target = np.unravel_index(int(np.argmax(loaded)), loaded.shape)
+    else:
+        status = KEPT if use > 0.0 else "not loaded"
+    return LimitLine(
+        limit=limit,
+        target=limit.target_name[target],
+        case=cases[case].name,
+        demand=float(limit.demand[case, target]),
+        resistance=float(limit.resistance[target]),
+        utilization=use,
+        status=status,
+    )
+
+
+def target_rows(analysis: Analysis, limit: Limit) -> IntArray:
+    """Row of every target of a limit, (t,)."""
+    layout = analysis.project.layout
+    rows = np.arange(len(layout.row_name))
+    if limit.target == "clamp":
+        return np.asarray(layout.clamp_row)
+    if limit.target == "span":
+        return np.repeat(rows, np.bincount(layout.clamp_row, minlength=len(rows)) + 1)
+    if limit.target == "panel strip":
+        strip, names = panel_strips(layout)
+        first = np.zeros(len(names), dtype=np.int64)
+        first[strip[::-1]] = np.arange(len(strip))[::-1]
+        return np.asarray(layout.clamp_row[first])
+    return rows
+
+
+def line_force(analysis: Analysis) -> Array:
+    """Force down the slope per meter of every station of the rows, unfactored, (q, k). [N/m]."""
+    force = analysis.force
+    return np.asarray(-force.thrust[..., 1] / (force.span[:, 1] - force.span[:, 0]))
+
+
+def row_lines(analysis: Analysis) -> tuple[RowLine, ...]:
+    """Force and worst utilization of every row."""
+    layout, force, cases = analysis.project.layout, analysis.force, analysis.snow.cases
+    per_meter = line_force(analysis)
+    count = len(layout.row_name)
+    worst = [(0.0, "nothing loaded")] * count
+    unverified = np.zeros(count, dtype=bool)
+    for limit in analysis.limits:
+        rows = target_rows(analysis, limit)
+        unverified[rows[limit.unverified]] = True
+        use = np.nan_to_num(limit.utilization, nan=0.0).max(axis=0)
+        for row in range(count):
+            here = np.flatnonzero(rows == row)
+            best = int(here[np.argmax(use[here])])
+            if use[best] > 0.0 and use[best] >= worst[row][0]:
+                name = limit.target_name[best]
+                words = limit.name if name == layout.row_name[row] else f"{limit.name}, {name}"
+                worst[row] = (float(use[best]), words)
+    lines = []
+    for row, name in enumerate(layout.row_name):
+        here = np.flatnonzero(force.row == row)
+        totals = -force.thrust[:, here, 1].sum(axis=1)
+        case = int(np.argmax(totals))
+        peak_case, station = np.unravel_index(int(np.argmax(per_meter[:, here])), (len(cases), len(here)))
+        lines.append(
+            RowLine(
+                name=name,
+                plane=analysis.project.roof.planes.name[layout.row_plane[row]],
+                length=float(layout.row_length[row]),
+                clamps=int((layout.clamp_row == row).sum()),
+                peak=float(per_meter[peak_case, here[station]]),
+                peak_case=cases[peak_case].name,
+                total=float(totals[case]),
+                mean=float(totals[case] / layout.row_length[row]),
+                own=float(force.own[case, row]),
+                total_case=cases[case].name,
+                worst=worst[row][1],
+                utilization=worst[row][0],
+                unverified=bool(unverified[row]),
+            )
+        )
+    return tuple(lines)
+
+
+def reserve_sentence(analysis: Analysis, case: int) -> str:
+    """Reserve of a case on factored snow and on snow before factors, dead load and temperature held."""
+    factor = float(analysis.reserve[case])
+    snow = analysis.factors[case]
+    name = analysis.snow.cases[case].name
+    if math.isinf(factor):
+        return f"No amount of snow of the case “{name}” reaches a strength limit that has a resistance."
+    if factor == 0.0:
+        return f"Dead load and temperature alone exceed a strength limit in the case “{name}”."
+    level = _LEVEL[analysis.snow.cases[case].level]
+    return (
+        f"In the case “{name}” the first strength limit is reached at {significant(factor)} times the "
+        f"factored snow, which is {significant(factor * snow.snow)} times the {level} ({snow.snow:g} S in "
+        f"{snow.clause}). Dead load and temperature are held; limits without a resistance cannot count."
+    )
+
+
+def least_reserve(analysis: Analysis) -> int:
+    """Case with the smallest reserve."""
+    return int(np.argmin(analysis.reserve))
+
+
+def audit_sentence(analysis: Analysis) -> str:
+    """Such as "all 7 self-checks met: applied = reactions to 9e-14, ..."."""
+    failed = [proof for proof in analysis.proofs if not proof.met]
+    if failed:
+        return "SELF-CHECK FAILED: " + "; ".join(f"{p.name} {p.error:.1e} > {p.bar:.0e}" for p in failed)
+    shown = "; ".join(f"{p.name} {p.error:.0e}" for p in analysis.proofs)
+    return f"all {len(analysis.proofs)} self-checks met: {shown}"

@@ -1,0 +1,339 @@
+"""Steps of the hand check from the force on a clamp to its utilization."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fea.analysis import Analysis, Governing
+from fea.limits import HEEL, TOE, clamp_components, component_utilization, interact, panel_strips
+from roofmodel.hardware import DesignFormat, Interaction
+
+Array = NDArray[np.float64]
+
+DIRECTIONS = ("along", "across", "pull", "push", "roll", "twist")
+_FACTOR = {DesignFormat.ASD: "Ω", DesignFormat.LRFD: "φ", DesignFormat.EN: "γ_M"}
+
+
+@dataclass(frozen=True)
+class Number:
+    """A quantity in SI and its kind in `viewer.quantities`.
+
+    Kinds without a unit are "ratio", a result, and "factor", which is given and printed as it is.
+    """
+
+    value: float
+    kind: str = "ratio"
+
+
+Expression = tuple["str | Number", ...]
+
+
+@dataclass(frozen=True)
+class Step:
+    """One line of the hand check.
+
+    Attributes
+    ----------
+    title : str
+    symbol, formula : str
+        The result and its formula in symbols; underscores begin subscripts.
+    expression : tuple of str and Number
+        The formula with numbers; text parts are operators: + − × / ( ) and the functions sin, cos, max, √.
+    result : Number
+    source : str
+        Clause, test or model that the step rests on.
+    note : str
+    """
+
+    title: str
+    symbol: str
+    formula: str
+    expression: Expression
+    result: Number
+    source: str
+    note: str = ""
+
+
+@dataclass(frozen=True)
+class ClampAt:
+    """One clamp in one case with the force at one height, and its unfactored effects along the seam."""
+
+    clamp: int
+    case: int
+    top: int
+    snow: float
+    ends: float
+    dead: float
+    thermal: float
+    force: Array  # (6,) factored
+
+
+def clamp_at(analysis: Analysis, clamp: int, case: int, limit: str) -> ClampAt:
+    """Find the worse height of the force and the parts of the along-seam force there."""
+    device, basis = analysis.project.clamp, analysis.basis
+    force = analysis.clamp_force[case, :, clamp]
+    components = clamp_components(force, device)
+    use = component_utilization(components, device, _scale(analysis))
+    combined = interact(np.nan_to_num(use, nan=0.0), device.interaction)
+    single = next((i for i, name in enumerate(DIRECTIONS) if _limit_name(name) == limit), None)
+    measure = combined if single is None else components[:, single]
+    # The top counts where both heights say the same: it holds the larger moment.
+    top = int(measure[1] >= measure[0])
+    along = analysis.response.clamp_force[:, clamp, 0]
+    q = basis.cases
+    return ClampAt(
+        clamp=clamp,
+        case=case,
+        top=top,
+        snow=float(along[case] + top * along[q + case]),
+        ends=float(along[2 * q + case]),
+        dead=float(along[3 * q]),
+        thermal=float(along[3 * q + 1]),
+        force=force[top],
+    )
+
+
+def _limit_name(direction: str) -> str:
+    return {
+        "along": "clamp along the seam",
+        "across": "clamp across the seam",
+        "pull": "clamp pull-off",
+        "push": "clamp push",
+        "roll": "clamp roll moment",
+        "twist": "clamp twist moment",
+    }[direction]
+
+
+def _scale(analysis: Analysis) -> float:
+    return float(np.abs(analysis.clamp_force[..., 0]).max(initial=0.0))
+
+
+def force_steps(analysis: Analysis, at: ClampAt) -> tuple[Step, ...]:
+    """Continuity of the rail, and the factored force along the seam."""
+    total = float(analysis.tributary[at.case, at.clamp])
+    factors = analysis.factors[at.case]
+    steps = []
+    if total > 1e-9 * max(_scale(analysis), 1.0):
+        steps.append(
+            Step(
+                "Continuity of the rail",
+                "R",
+                "k T",
+                (Number(at.snow / total), " × ", Number(total, "force")),
+                Number(at.snow, "force"),
+                "k = reaction / tributary force, from the frame",
+                "The rail is stiff between clamps and evens out what its neighbors take.",
+            )
+        )
+    terms = [
+        ("γ_S R", factors.snow, at.snow),
+        ("γ_S E", factors.snow, at.ends),
+        ("γ_D G", factors.dead, at.dead),
+        ("γ_T H", factors.thermal, at.thermal),
+    ]
+    size = max(abs(value) for _, _, value in terms)
+    kept = [term for term in terms if abs(term[2]) > 1e-6 * size] or terms[:1]
+    expression: list[str | Number] = []
+    for _, factor, value in kept:
+        expression += [" + " if expression else "", Number(factor, "factor"), " × ", Number(value, "force")]
+    words = {"γ_S E": "E: upper bound of snow beyond the row's end", "γ_D G": "G: rail's own weight"}
+    words["γ_T H"] = "H: restrained temperature"
+    note = "; ".join(words[name] for name, _, _ in kept if name in words)
+    steps.append(
+        Step(
+            "Factored force along the seam",
+            "F",
+            " + ".join(name for name, _, _ in kept),
+            tuple(expression),
+            Number(float(at.force[0]), "force"),
+            factors.clause,
+            f"{note}; from the frame." if note else "",
+        )
+    )
+    return tuple(steps)
+
+
+def moment_steps(analysis: Analysis, at: ClampAt) -> tuple[Step, ...]:
+    """Overturning at the grip, and the pull and push that hold it."""
+    project = analysis.project
+    clamp = project.clamp
+    along, moment, normal = abs(float(at.force[0])), abs(float(at.force[4])), float(at.force[2])
+    arm = clamp.height + (0.5 * project.rail.section.depth_z if at.top else 0.0)
+    steps = []
+    if arm * along > 0.0 and moment > 0.0:
+        where = "the rail's top" if at.top else "the rail's axis"
+        steps.append(
+            Step(
+                "Overturning moment at the grip",
+                "M",
+                "k_M F e",
+                (
+                    Number(moment / (along * arm)),
+                    " × ",
+                    Number(along, "force"),
+                    " × ",
+                    Number(arm, "size"),
+                ),
+                Number(moment, "grip moment"),
+                f"e from the grip up to {where}; k_M from the frame",
+                "k_M is what the rail passes on in torsion and bending between clamps, and its own weight.",
+            )
+        )
+    over = max(moment - along * clamp.test_height, 0.0)
+    steps.append(
+        Step(
+            "Beyond what the strength test held already",
+            "M_x",
+            "max(M − F h_t, 0)",
+            (
+                "max(",
+                Number(moment, "grip moment"),
+                " − ",
+                Number(along, "force"),
+                " × ",
+                Number(clamp.test_height, "size"),
+                ", 0)",
+            ),
+            Number(over, "grip moment"),
+            f"h_t height of the force in the test; {clamp.test_basis or 'test basis not given'}",
+        )
+    )
+    for symbol, name, share, word, factor in (
+        ("P", "Pull away from the roof", max(normal, 0.0), "N_+", TOE),
+        ("Q", "Push toward the roof", max(-normal, 0.0), "N_−", HEEL),
+    ):
+        value = share + factor * over / clamp.grip_length
+        steps.append(
+            Step(
+                name,
+                symbol,
+                f"{word} + {factor:g} M_x / L",
+                (
+                    Number(share, "force"),
+                    " + ",
+                    Number(factor, "factor"),
+                    " × ",
+                    Number(over, "grip moment"),
+                    " / ",
+                    Number(clamp.grip_length, "size"),
+                ),
+                Number(value, "force"),
+                "rigid grip turning about one end, triangle of pressure (equilibrium; judgment)",
+                f"{word} from the frame; L grip length.",
+            )
+        )
+    return tuple(steps)
+
+
+def use_steps(analysis: Analysis, at: ClampAt) -> tuple[tuple[Step, ...], tuple[str, ...]]:
+    """Utilization by direction and together; directions without a strength in words."""
+    clamp = analysis.project.clamp
+    components = clamp_components(at.force, clamp)
+    use = component_utilization(components, clamp, _scale(analysis))
+    symbols = ("F", "A", "P", "Q", "M_r", "M_t")
+    steps: list[Step] = []
+    for i in np.flatnonzero(np.nan_to_num(use, nan=0.0) > 0.0):
+        kind = "force" if i < 4 else "grip moment"
+        steps.append(
+            Step(
+                f"Utilization, {_limit_name(DIRECTIONS[i]).removeprefix('clamp ')}",
+                f"u_{DIRECTIONS[i]}",
+                f"{symbols[i]} / {_resistance_formula(analysis)}",
+                (
+                    Number(float(components[i]), kind),
+                    " / ",
+                    *_resistance(analysis, float(clamp.nominal[i]), clamp.factor, kind),
+                ),
+                Number(float(use[i])),
+                f"{clamp.strength_kind} strength; {clamp.test_basis or 'test basis not given'}",
+            )
+        )
+    missing = tuple(
+        f"{_limit_name(DIRECTIONS[i])}, demand without a strength" for i in np.flatnonzero(np.isnan(use))
+    )
+    steps.append(_interaction_step(use, clamp.interaction, bool(missing)))
+    return tuple(steps), missing
+
+
+def _resistance_formula(analysis: Analysis, symbol: str = "R_n") -> str:
+    form = DesignFormat(analysis.project.table.design.format)
+    return f"({symbol} × φ)" if form is DesignFormat.LRFD else f"({symbol} / {_FACTOR[form]})"
+
+
+def _resistance(analysis: Analysis, nominal: float, factor: float, kind: str) -> Expression:
+    form = DesignFormat(analysis.project.table.design.format)
+    sign = " × " if form is DesignFormat.LRFD else " / "
+    return ("(", Number(nominal, kind), sign, Number(factor, "factor"), ")")
+
+
+def _interaction_step(use: Array, rule: Interaction, partial: bool) -> Step:
+    known = np.nan_to_num(use, nan=0.0)
+    parts = [("u_along", known[0]), ("u_across", known[1]), *_normal(known)]
+    parts += [("u_roll", known[4]), ("u_twist", known[5])]
+    parts = [(name, float(value)) for name, value in parts if value > 0.0] or [("u_along", 0.0)]
+    names = [name for name, _ in parts]
+    numbers: list[str | Number] = []
+    square = "²" if rule is Interaction.CIRCULAR else ""
+    joint = ", " if rule is Interaction.SEPARATE else " + "
+    for _, value in parts:
+        numbers += [joint if numbers else "", Number(value), square]
+    body = joint.join(f"{name}{square}" for name in names)
+    if rule is Interaction.LINEAR:
+        formula, expression = body, (*numbers,)
+    elif rule is Interaction.CIRCULAR:
+        formula, expression = f"√({body})", ("√(", *numbers, ")")
+    else:
+        formula, expression = f"max({body})", ("max(", *numbers, ")")
+    return Step(
+        "Utilization, all directions together" + (" that have a strength" if partial else ""),
+        "u",
+        formula,
+        tuple(part for part in expression if part != ""),
+        Number(float(interact(known, rule))),
+        f"{rule} interaction; of pull and push, at opposite ends of the grip, the worse counts",
+        "Directions without a strength are missing here: NOT VERIFIED." if partial else "",
+    )
+
+
+def _normal(known: Array) -> list[tuple[str, float]]:
+    return [("u_pull", known[2])] if known[2] >= known[3] else [("u_push", known[3])]
+
+
+def anchorage_steps(analysis: Analysis, governing: Governing) -> tuple[Step, ...]:
+    """Drag of the strip against its fixed point."""
+    layout, panel = analysis.project.layout, analysis.project.panel
+    limit = analysis.limits[governing.limit]
+    strip, _ = panel_strips(layout)
+    on = np.flatnonzero(strip == governing.target)
+    along = analysis.clamp_force[governing.case][:, on, 0].max(axis=0)
+    drag = float(limit.demand[governing.case, governing.target])
+    friction = drag - max(float(along.sum()), 0.0)
+    parts: list[str | Number] = []
+    for value in along:
+        parts += [" + " if parts else "", Number(float(value), "force")]
+    if friction > 1e-9 * drag:
+        parts += [" + ", Number(friction, "force")]
+    total = Step(
+        "Drag of the panel strip at its fixed point",
+        "D",
+        "Σ F + friction" if friction > 1e-9 * drag else "Σ F",
+        tuple(parts[1:] if parts[0] == "" else parts),
+        Number(drag, "force"),
+        "all clamps on the seam" + (" and the snow's friction" if friction > 1e-9 * drag else ""),
+    )
+    use = Step(
+        "Utilization of the panel anchorage",
+        "u_anchorage",
+        f"D / {_resistance_formula(analysis, 'A_n')}",
+        (
+            Number(drag, "force"),
+            " / ",
+            *_resistance(analysis, panel.anchorage_nominal, panel.anchorage_factor, "force"),
+        ),
+        Number(governing.utilization),
+        "anchorage strength from the project file",
+    )
+    return (total, use)
