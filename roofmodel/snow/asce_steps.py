@@ -14,12 +14,11 @@ from roofmodel.snow.patches import UPPER_TO_STEP, WallGroup, larger, overlap, sp
 from roofmodel.snow.regions import (
     CRACK,
     EAVE_OVERHANG,
-    SAME_WAY,
     band,
     falling_pressure,
     fetch,
     left_normal,
-    merged,
+    slope_run,
     uniform,
 )
 
@@ -203,9 +202,7 @@ def _slide_zones(known: AsceRoof, i: int) -> list[Zone]:
     start, end, fall = steps.start[i], steps.end[i], plan.fall[upper]
     if fall @ left_normal(start, end) < UPPER_TO_STEP or (gap > CRACK and steps.wall[i].max() <= gap):
         return []
-    same = (plan.level == plan.level[upper]) & (plan.fall @ fall > SAME_WAY)
-    roof = merged(np.array(plan.polygon)[same])
-    run = fetch(roof, start, end, -fall, gap, EAVE_OVERHANG)
+    run = slope_run(plan, upper, start, end, -fall, gap, EAVE_OVERHANG)
     strip = drift.sliding_load(known.flat_load, run, gap)
     if strip.pressure <= 0.0:
         return []

@@ -22,6 +22,7 @@ from roofmodel.snow.regions import (
     fetch,
     left_normal,
     polygonal,
+    slope_run,
     uniform,
     wind_directions,
 )
@@ -64,17 +65,17 @@ def unbalanced_cases(known: AsceRoof) -> tuple[list[SnowCase], list[tuple[str, s
 
 def _crests(known: AsceRoof, wind: Array) -> list[Crest]:
     """Crests with a leeward plane on one side only."""
-    along = known.plan.fall @ wind
+    plan = known.plan
+    along = plan.fall @ wind
     found = []
-    for plane in np.flatnonzero(along > SAME_WAY):
-        for _, across, start, end in crest_segments(known.roof, int(plane)):
-            if across >= 0 and along[across] <= SAME_WAY:
-                run = float(known.plan.run[across])
-                if along[across] >= -SAME_WAY:
-                    top = start if start[2] > end[2] else end
-                    outline = known.plan.level_outline[known.plan.level[plane]]
-                    run = max(run, fetch(outline, top, top, -wind))
-                found.append(Crest(int(plane), across, start, end, run))
+    for plane, across, start, end in crest_segments(known.roof):
+        if along[plane] <= SAME_WAY or along[across] > SAME_WAY:
+            continue
+        run = max(float(plan.run[across]), slope_run(plan, across, start, end, plan.fall[across]))
+        if along[across] >= -SAME_WAY:
+            top = start if start[2] > end[2] else end
+            run = max(run, fetch(plan.level_outline[plan.level[plane]], top, top, -wind))
+        found.append(Crest(plane, across, start, end, run))
     return found
 
 

@@ -20,8 +20,8 @@ from roofmodel.snow.regions import (
     falling_pressure,
     fetch,
     left_normal,
-    merged,
     polygonal,
+    slope_run,
     wind_directions,
 )
 from roofmodel.surface import EdgeKind
@@ -39,9 +39,8 @@ def pitched_cases(known: EnRoof) -> Cases:
         halved = sorted(
             {
                 across
-                for plane in np.flatnonzero(along > SAME_WAY)
-                for _, across, _, _ in crest_segments(known.roof, int(plane))
-                if across >= 0 and along[across] < -SAME_WAY
+                for plane, across, _, _ in crest_segments(known.roof)
+                if along[plane] > SAME_WAY and along[across] < -SAME_WAY
             }
             | set(_opposite_ends(known, along))
         )
@@ -218,6 +217,4 @@ def _slide_run(known: EnRoof, i: int) -> float:
         return 0.0
     if known.site.upper_roof_retained and upper in known.retained:
         return 0.0
-    same = (plan.level == plan.level[upper]) & (plan.fall @ fall > SAME_WAY)
-    roof = merged(np.array(plan.polygon)[same])
-    return fetch(roof, steps.start[i], steps.end[i], -fall, float(steps.gap[i]), EAVE_OVERHANG)
+    return slope_run(plan, upper, steps.start[i], steps.end[i], -fall, float(steps.gap[i]), EAVE_OVERHANG)

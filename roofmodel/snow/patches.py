@@ -15,6 +15,7 @@ from roofmodel.snow.regions import SAME_WIND, Plan, compass, left_normal, polygo
 from roofmodel.surface import RoofSurface
 
 Array = NDArray[np.float64]
+IntArray = NDArray[np.int64]
 
 UPPER_TO_STEP = 0.17  # cosine: a plane whose fall is within 80 degrees of the wall's face sheds over it
 
@@ -67,10 +68,16 @@ def spread(plan: Plan, zone: Zone) -> list[Zone]:
 def overlap(zones: Sequence[Zone], others: Sequence[Zone]) -> bool:
     """Whether any two patches of the two sets lie on the same ground."""
     return any(
-        a.plane == b.plane and polygonal(shapely.intersection(a.polygon, b.polygon)) is not None
-        for a in zones
-        for b in others
+        zones[i].plane == others[j].plane
+        and polygonal(shapely.intersection(zones[i].polygon, others[j].polygon)) is not None
+        for i, j in _touching(zones, others)
     )
+
+
+def _touching(zones: Sequence[Zone], others: Sequence[Zone]) -> IntArray:
+    """Index pairs (n, 2) of patches that touch, one of each set."""
+    first, second = (np.array([zone.polygon for zone in some], dtype=object) for some in (zones, others))
+    return shapely.STRtree(second).query(first, predicate="intersects").T
 
 
 def larger(zones: Sequence[Zone]) -> list[Zone]:
@@ -86,16 +93,18 @@ def larger(zones: Sequence[Zone]) -> list[Zone]:
     list of Zone
         The same patches, cut so that none overlap.
     """
+    near: list[list[int]] = [[] for _ in zones]
+    for i, j in _touching(zones, zones):
+        if i != j and zones[i].plane == zones[j].plane:
+            near[i].append(int(j))
     kept = []
     for i, zone in enumerate(zones):
         polygon: Polygon | MultiPolygon | None = zone.polygon
-        for j, other in enumerate(zones):
-            if i == j or other.plane != zone.plane or polygon is None:
+        for j in sorted(near[i]):
+            common = polygonal(shapely.intersection(zone.polygon, zones[j].polygon))
+            if common is None or polygon is None:
                 continue
-            common = polygonal(shapely.intersection(zone.polygon, other.polygon))
-            if common is None:
-                continue
-            region = _not_below(other.pressure - zone.pressure, common, tie=j < i)
+            region = _not_below(zones[j].pressure - zone.pressure, common, tie=j < i)
             if region is not None:
                 polygon = polygonal(shapely.difference(polygon, region))
         if polygon is not None:

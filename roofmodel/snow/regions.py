@@ -147,6 +147,8 @@ def fetch(
     float
         0 where the roof does not lie there. [m]
     """
+    if outline.is_empty:
+        return 0.0
     fraction = np.linspace(1e-4, 1.0 - 1e-4, 33)[:, None]
     foot = start[:2] + fraction * (end - start)[:2] - overhang * direction
     low_x, low_y, high_x, high_y = outline.bounds
@@ -156,6 +158,23 @@ def fetch(
     near = shapely.distance(parts, np.asarray(shapely.points(foot))[ray]) <= gap + overhang + 0.05
     length = shapely.length(parts) * near
     return float(length.max(initial=0.0))
+
+
+def slope_run(
+    plan: Plan,
+    plane: int,
+    start: Array,
+    end: Array,
+    direction: Array,
+    gap: float = 0.0,
+    overhang: float = 0.0,
+) -> float:
+    """Plan length of a roof slope, over all planes that fall the same way as one of them. [m].
+
+    Parameters as `fetch`; the planes are those of the level of `plane` that fall within 60 degrees of it.
+    """
+    same = (plan.level == plan.level[plane]) & (plan.fall @ plan.fall[plane] > SAME_WAY)
+    return fetch(merged(np.array(plan.polygon)[same]), start, end, direction, gap, overhang)
 
 
 def held_planes(roof: RoofSurface, plan: Plan, retained: frozenset[int]) -> dict[int, str]:
@@ -201,15 +220,16 @@ def wind_directions(roof: RoofSurface, plan: Plan) -> list[Array]:
     return found
 
 
-def crest_segments(roof: RoofSurface, plane: int) -> list[tuple[int, int, Array, Array]]:
-    """Ridges and hips of a plane: edge index, plane across, and ends with this plane to the left."""
+def crest_segments(roof: RoofSurface) -> list[tuple[int, int, Array, Array]]:
+    """Ridges and hips seen from each side: plane, plane across, and ends with the plane to the left."""
     edges = roof.edges
+    kinds = np.array(edges.kind)
+    crest = ((kinds == EdgeKind.RIDGE) | (kinds == EdgeKind.HIP)) & (edges.plane.min(axis=1) >= 0)
     found = []
-    for e, kind in enumerate(edges.kind):
-        a, b = (int(i) for i in edges.plane[e])
-        if kind in (EdgeKind.RIDGE, EdgeKind.HIP) and plane in (a, b):
-            ends = (edges.start[e], edges.end[e]) if plane == a else (edges.end[e], edges.start[e])
-            found.append((e, b if plane == a else a, *ends))
+    for e in np.flatnonzero(crest):
+        first, second = (int(plane) for plane in edges.plane[e])
+        found.append((first, second, edges.start[e], edges.end[e]))
+        found.append((second, first, edges.end[e], edges.start[e]))
     return found
 
 
