@@ -40,7 +40,7 @@ MONO_STACK = 'ui-monospace, "SF Mono", Menlo, Consolas, "Liberation Mono", "Deja
 
 # Points on an A4 page; pictures multiply them by their width over `REFERENCE_WIDTH`.
 TYPE_SIZE = {"title": 22.0, "heading": 14.0, "body": 10.5, "label": 11.0, "legend": 10.0, "note": 9.0}
-REFERENCE_WIDTH = 1000.0
+REFERENCE_WIDTH = 640.0
 
 # Line weights in the same points.
 LINE_WEIGHT = {"hair": 0.5, "thin": 0.8, "medium": 1.3, "strong": 2.0, "heavy": 3.0}

@@ -1,0 +1,394 @@
+"""The utilization picture: the roof in 3D with its snow, rows and clamps, and what governs."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from fea.analysis import Analysis, Governing, governing_row
+from fea.limits import panel_strips
+from roofmodel.surface import EdgeKind, Planes, RoofSurface
+from roofmodel.units import SYSTEMS
+from viewer import style
+from viewer.camera import View, choose_axes, fit_view
+from viewer.files import atomic
+from viewer.render import Drawing, Renderer
+
+Array = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+
+FREE = (EdgeKind.EAVE, EdgeKind.RAKE, EdgeKind.HEAD)
+SEAM_PIXELS = 9.0  # seams closer than this in the picture are thinned out [px]
+MARK_POINTS = {"least": 1.6, "limit": 3.3, "most": 4.6}  # half sizes of the clamp marks [pt]
+
+
+@dataclass(frozen=True)
+class Picture:
+    """What came of a picture: its path, or one line that says why there is none."""
+
+    path: Path | None
+    reason: str = ""
+
+
+@dataclass(frozen=True)
+class Scene:
+    """Roof, building and hardware as plain geometry, before a view is chosen.
+
+    Attributes
+    ----------
+    case : int
+        Snow case that is shown: the one of the governing attachment.
+    cells : (n, 4, 3) float
+        [m]
+    pressure : (n,) float
+        Vertical snow pressure on the cells. [Pa]
+    pressure_top : float
+        End of the color scale, a round number of the user's unit. [Pa]
+    walls : (w, 4, 3) float
+        Top left, top right, bottom right, bottom left seen from outside. [m]
+    wall_shade : (w,) bool
+        Walls that are drawn in the darker tone.
+    edges : (e, 2, 3) float
+        [m]
+    edge_kind : tuple of EdgeKind, (e,)
+    rows : (r, 2, 3) float
+        Rail axes. [m]
+    clamps : (c, 3) float
+        Rail axis at the clamps. [m]
+    use : (c,) float
+        Worst utilization of each clamp over all cases; NaN where it is not verified and no known
+        direction exceeds its limit.
+    called : int
+        Clamp that the callout points at, -1 for none.
+    body : (m, 3, 3) float
+        Triangles that can hide something. [m]
+    """
+
+    case: int
+    cells: Array
+    pressure: Array
+    pressure_top: float
+    walls: Array
+    wall_shade: NDArray[np.bool_]
+    edges: Array
+    edge_kind: tuple[EdgeKind, ...]
+    rows: Array
+    clamps: Array
+    use: Array
+    called: int
+    body: Array
+
+
+def clamp_utilization(analysis: Analysis) -> Array:
+    """Worst utilization of each clamp over all cases and directions, (c,).
+
+    NaN where a loaded direction has no strength, unless a known direction exceeds its limit already: then
+    the clamp has failed whatever the missing strength may be.
+    """
+    together = [limit.utilization for limit in analysis.limits if limit.target == "clamp"]
+    use = np.concatenate(together) if together else np.zeros((1, len(analysis.project.layout.clamp_name)))
+    known = np.nan_to_num(use, nan=0.0).max(axis=0)
+    return np.where(np.isnan(use).any(axis=0) & (known <= 1.0), np.nan, known)
+
+
+def shown_case(analysis: Analysis) -> int:
+    """Case of the governing attachment, else of the governing limit, else the heaviest."""
+    governing = analysis.attachment or analysis.governing
+    if governing is not None:
+        return governing.case
+    return int(np.argmax(analysis.force.cell_pressure @ analysis.graph.cells.plan_area))
+
+
+def called_clamp(analysis: Analysis, use: Array) -> int:
+    """Clamp to point at: the governing one, one on the governing strip, or an unverified one; -1 for none."""
+    governing = analysis.attachment
+    if governing is not None:
+        return attachment_clamp(analysis, governing, use)
+    unverified = np.flatnonzero(np.isnan(use))
+    if not len(unverified):
+        return -1
+    along = np.abs(analysis.clamp_force[..., 0]).max(axis=(0, 1))
+    return int(unverified[np.argmax(along[unverified])])
+
+
+def attachment_clamp(analysis: Analysis, governing: Governing, use: Array) -> int:
+    """Clamp that stands for a governing clamp or panel strip."""
+    if analysis.limits[governing.limit].target == "clamp":
+        return governing.target
+    strip, _ = panel_strips(analysis.project.layout)
+    on = np.flatnonzero(strip == governing.target)
+    return int(on[np.argmax(np.nan_to_num(use[on], nan=np.inf))])
+
+
+def build_scene(analysis: Analysis) -> Scene:
+    """Geometry of the picture from the results."""
+    project = analysis.project
+    roof, layout = project.roof, project.layout
+    cells = analysis.graph.cells
+    case = shown_case(analysis)
+    pressure = analysis.force.cell_pressure[case]
+    units = SYSTEMS[project.table.project.units]
+    unit = 1.0 / units.convert(1.0, "pressure")
+    corners = roof.planes.to_world(np.repeat(cells.plane, 4), cells.corners.reshape(-1, 2)).reshape(-1, 4, 3)
+    walls = _walls(roof)
+    lift = project.clamp.grip_height + project.clamp.height
+    ends = np.stack([layout.row_start, layout.row_end], axis=1)
+    normal = roof.planes.normal[layout.row_plane]
+    rows = roof.planes.to_world(np.repeat(layout.row_plane, 2), ends.reshape(-1, 2)).reshape(-1, 2, 3)
+    plane = layout.row_plane[layout.clamp_row]
+    use = clamp_utilization(analysis)
+    triangles = np.concatenate([walls[:, [0, 1, 2]], walls[:, [0, 2, 3]]])
+    facing = np.cross(walls[:, 1] - walls[:, 0], walls[:, 3] - walls[:, 0])
+    return Scene(
+        case=case,
+        cells=corners,
+        pressure=pressure,
+        pressure_top=style.scale_top(float(pressure.max(initial=0.0)) / unit) * unit,
+        walls=walls,
+        wall_shade=np.abs(facing[:, 0]) > np.abs(facing[:, 1]),
+        edges=np.stack([roof.edges.start, roof.edges.end], axis=1),
+        edge_kind=roof.edges.kind,
+        rows=rows + lift * normal[:, None],
+        clamps=roof.planes.to_world(plane, layout.clamp_uv) + lift * roof.planes.normal[plane],
+        use=use,
+        called=called_clamp(analysis, use),
+        body=np.concatenate([roof.points[roof.faces], triangles]),
+    )
+
+
+def _walls(roof: RoofSurface) -> Array:
+    """Building below the free edges; tall buildings are cut off so that the roof fills the picture."""
+    free = np.array([kind in FREE for kind in roof.edges.kind], dtype=bool)
+    start, end, height = roof.edges.start[free], roof.edges.end[free], roof.edges.height[free]
+    if not len(start):
+        return np.zeros((0, 4, 3))
+    low = np.minimum(start[:, 2], end[:, 2])
+    size = float(np.linalg.norm(np.ptp(roof.points[:, :2], axis=0)))
+    foot = max(float((low - height).min()), float(low.min()) - max(0.22 * size, 1.5))
+    below = np.array([1.0, 1.0, 0.0])
+    ground = np.array([0.0, 0.0, foot])
+    return np.stack([start, end, end * below + ground, start * below + ground], axis=1)
+
+
+def seam_lines(planes: Planes, plane: int, angle: float, first: float, spacing: float, every: int) -> Array:
+    """Every n-th standing seam of a plane, clipped to its outline, (s, 2, 3). [m]."""
+    outline = planes.outline[plane]
+    across, along = np.array([np.cos(angle), -np.sin(angle)]), np.array([np.sin(angle), np.cos(angle)])
+    coords = shapely.get_coordinates(outline)
+    w, t = coords @ across, coords @ along
+    at = np.arange(w.min() + first, w.max(), spacing * every)
+    low, high = at[:, None] * across + t.min() * along, at[:, None] * across + t.max() * along
+    cut = shapely.get_parts(shapely.intersection(shapely.linestrings(np.stack([low, high], axis=1)), outline))
+    cut = cut[shapely.get_type_id(cut) == 1]
+    ends = shapely.get_coordinates(cut).reshape(-1, 2)
+    if shapely.get_num_coordinates(cut).sum() != 2 * len(cut):
+        return np.zeros((0, 2, 3))
+    return planes.to_world(plane, ends).reshape(-1, 2, 3)
+
+
+def _all_seams(analysis: Analysis, view: View) -> Array:
+    project = analysis.project
+    planes, panel = project.roof.planes, project.panel
+    choices = {choice.name: choice for choice in project.table.plane}
+    found = [np.zeros((0, 2, 3))]
+    for plane, name in enumerate(planes.name):
+        choice = choices.get(name)
+        angle = choice.seam_angle if choice else 0.0
+        given = choice.first_seam if choice else None
+        across = planes.across[plane] * np.cos(angle) - planes.upslope[plane] * np.sin(angle)
+        apart = (
+            panel.seam_spacing * view.scale * np.linalg.norm(across - (across @ view.toward) * view.toward)
+        )
+        every = max(int(np.ceil(SEAM_PIXELS / max(float(apart), 1e-3))), 1)
+        first = 0.5 * panel.seam_spacing if given is None else given
+        found.append(seam_lines(planes, plane, angle, first, panel.seam_spacing, every))
+    return np.concatenate(found)
+
+
+def choose_view(
+    analysis: Analysis, scene: Scene, box: tuple[float, float, float, float], size: tuple[int, int]
+) -> View:
+    """The view that shows the governing row best, filling a box of the picture. [px]."""
+    project = analysis.project
+    planes, layout = project.roof.planes, project.layout
+    row = int(layout.clamp_row[scene.called]) if scene.called >= 0 else 0
+    if scene.called < 0 and analysis.governing is not None:
+        row = governing_row(analysis.limits, analysis.governing, project)
+    share = np.linspace(0.06, 0.94, 7)[:, None]
+    targets = [scene.rows[row, 0] * (1.0 - share) + scene.rows[row, 1] * share, scene.rows.mean(axis=1)]
+    weight = [np.ones(len(share)), np.full(len(scene.rows), 5.0 / len(scene.rows))]
+    if scene.called >= 0:
+        targets.append(scene.clamps[scene.called : scene.called + 1])
+        weight.append(np.array([6.0]))
+    # A little off the roof, so that the row's own plane does not count as hiding it.
+    points = np.concatenate(targets) + 0.02 * planes.normal[layout.row_plane[row]]
+    azimuth = float(planes.azimuth[layout.row_plane[row]])
+    azimuth = azimuth if np.isfinite(azimuth) else np.pi
+    axes = choose_axes(azimuth, points, np.concatenate(weight), scene.body, planes.normal, planes.true_area)
+    return fit_view(axes, np.concatenate([scene.cells.reshape(-1, 3), scene.walls.reshape(-1, 3)]), box, size)
+
+
+def mark_sizes(use: Array, view: View, scene: Scene) -> Array:
+    """Half sizes of the clamp marks, (c,). [px]. Crowded clamps get smaller ones."""
+    point = view.size[0] / style.REFERENCE_WIDTH
+    grown = np.interp(
+        np.nan_to_num(use, nan=1.5), [0.0, 1.0, style.UTILIZATION_TOP], list(MARK_POINTS.values())
+    )
+    flat = view.project(scene.clamps)
+    gaps = np.linalg.norm(np.diff(flat, axis=0), axis=1)
+    apart = float(np.median(gaps)) if len(gaps) else np.inf
+    return np.asarray(grown * point * min(1.0, max(0.42 * apart / (MARK_POINTS["most"] * point), 0.22)))
+
+
+def make_drawing(analysis: Analysis, scene: Scene, view: View) -> Drawing:
+    """What the renderer draws for this view."""
+    point = view.size[0] / style.REFERENCE_WIDTH
+    reach = float(np.ptp(scene.cells.reshape(-1, 3), axis=0).max())
+    polygons = [_flat(scene.cells, style.snow_rgb(scene.pressure / scene.pressure_top))]
+    polygons += _wall_polygons(scene)
+    polygons += _mark_polygons(scene, view, reach)
+    seams = _all_seams(analysis, view)
+    lines = np.concatenate([seams + 0.0010 * reach * view.toward, scene.edges + 0.0025 * reach * view.toward])
+    color = [
+        np.tile(style.rgb(style.FAINT), (len(seams), 1)),
+        np.tile(style.rgb(style.INK), (len(scene.edges), 1)),
+    ]
+    width = [
+        np.full(len(seams), 0.28),
+        np.array([style.EDGE_WEIGHT[kind] for kind in scene.edge_kind]) * 0.62,
+    ]
+    return Drawing(
+        points=np.concatenate([p for p, _, _ in polygons]),
+        point_rgb=_bytes(np.concatenate([c for _, c, _ in polygons])),
+        faces=_faces(polygons),
+        lines=lines,
+        line_rgb=_bytes(np.concatenate(color)),
+        line_width=np.concatenate(width) * point,
+        tubes=scene.rows + 0.004 * reach * view.toward,
+        tube_radius=max(0.5 * analysis.project.rail.section.depth_z, 0.85 * point / view.scale),
+        tube_rgb=_bytes(style.rgb("#3B4B57")),
+    )
+
+
+Polygons = tuple[Array, Array, int]  # corner points, their colors, corners of each polygon
+
+
+def _flat(corners: Array, color: Array) -> Polygons:
+    """Polygons (k, m, 3) in one color each (k, 3)."""
+    return corners.reshape(-1, 3), np.repeat(color, corners.shape[1], axis=0), corners.shape[1]
+
+
+def _faces(polygons: list[Polygons]) -> IntArray:
+    start, found = 0, []
+    for points, _, corners in polygons:
+        index = start + np.arange(len(points)).reshape(-1, corners)
+        found.append(np.column_stack([np.full(len(index), corners), index]).ravel())
+        start += len(points)
+    return np.concatenate(found)
+
+
+def _bytes(color: Array) -> NDArray[np.uint8]:
+    return np.rint(np.clip(color, 0.0, 1.0) * 255.0).astype(np.uint8)
+
+
+def _wall_polygons(scene: Scene) -> list[Polygons]:
+    """Walls that fade into the paper toward the ground."""
+    if not len(scene.walls):
+        return []
+    top = np.where(scene.wall_shade[:, None], style.rgb(style.WALL_SHADE), style.rgb(style.WALL))
+    bottom = 0.25 * top + 0.75 * style.rgb(style.PAPER)
+    color = np.stack([top, top, bottom, bottom], axis=1)
+    return [(scene.walls.reshape(-1, 3), color.reshape(-1, 3), 4)]
+
+
+def _mark_polygons(scene: Scene, view: View, reach: float) -> list[Polygons]:
+    """Clamp marks that face the viewer, the worst in front: casing, outline, fill."""
+    size = mark_sizes(scene.use, view, scene) / view.scale
+    marks = [style.utilization_mark(use) for use in scene.use]
+    color = style.utilization_rgb(scene.use)
+    severity = np.nan_to_num(scene.use, nan=0.999 * max(np.nanmax(np.r_[scene.use, 1.0]), 1.0))
+    rank = np.searchsorted(np.linspace(0.0, severity.max() + 1e-9, 60), severity)
+    found: list[Polygons] = []
+    for mark in style.Mark:
+        chosen = np.array([m is mark for m in marks], dtype=bool)
+        if not chosen.any():
+            continue
+        for layer, (shape, grow, paint) in enumerate(_mark_layers(mark)):
+            flat = shape[:, :1] * view.right + shape[:, 1:] * view.up
+            lift = 4.0 * size[chosen] + reach * (0.004 + 1e-5 * (4 * rank[chosen] + layer))
+            centers = scene.clamps[chosen] + lift[:, None] * view.toward
+            radius = size[chosen] * grow
+            corners = centers[:, None] + radius[:, None, None] * flat
+            rgb = color[chosen] if paint is None else np.tile(style.rgb(paint), (chosen.sum(), 1))
+            found.append(_flat(corners, rgb))
+    return found
+
+
+def _mark_layers(mark: style.Mark) -> list[tuple[Array, float, str | None]]:
+    """Shape, size factor and color (None: by utilization) of each layer, back to front."""
+    shape = mark_shape(mark)
+    if mark is style.Mark.KEPT:
+        return [(shape, 1.26, style.INK), (shape, 1.0, None)]
+    if mark is style.Mark.EXCEEDED:
+        return [(shape, 1.62, style.PAPER), (shape, 1.40, style.INK), (shape, 1.10, None)]
+    return [(shape, 1.45, style.PAPER), (shape, 1.20, style.INK)] + [
+        (piece, 1.0, style.PAPER) for piece in question_mark()
+    ]
+
+
+def mark_shape(mark: style.Mark) -> Array:
+    """Outline (k, 2) of a mark of half size 1."""
+    if mark is style.Mark.KEPT:
+        turn = np.linspace(0.0, 2.0 * np.pi, 29)[:-1]
+        return np.stack([np.cos(turn), np.sin(turn)], axis=1)
+    if mark is style.Mark.EXCEEDED:
+        return np.array([[0.0, -1.12], [1.12, 0.0], [0.0, 1.12], [-1.12, 0.0]])
+    return np.array([[-0.9, -0.9], [0.9, -0.9], [0.9, 0.9], [-0.9, 0.9]])
+
+
+def question_mark() -> list[Array]:
+    """A question mark of half height 1 from four-cornered pieces (4, 2)."""
+    turn = np.radians(np.linspace(170.0, -60.0, 9))
+    way = np.stack([np.cos(turn), np.sin(turn)], axis=1)
+    outer, inner = way * 0.46 + [0.0, 0.28], way * 0.20 + [0.0, 0.28]
+    pieces = [np.array([outer[i], outer[i + 1], inner[i + 1], inner[i]]) for i in range(len(way) - 1)]
+    pieces.append(np.array([[-0.13, 0.02], [0.13, 0.02], [0.13, -0.32], [-0.13, -0.32]]))
+    pieces.append(np.array([[-0.15, -0.48], [0.15, -0.48], [0.15, -0.76], [-0.15, -0.76]]))
+    return pieces
+
+
+def draw_utilization(
+    analysis: Analysis, path: str | Path, *, size: tuple[int, int] = (2000, 1400)
+) -> Picture:
+    """Draw the roof with snow, rows and clamps, and say what governs.
+
+    Parameters
+    ----------
+    analysis : Analysis
+    path : str or Path
+        PNG file, written whole or not at all.
+    size : (int, int)
+        Width and height. [px]
+
+    Returns
+    -------
+    Picture
+        The path, or the reason why this machine cannot draw; results do not depend on it.
+    """
+    from viewer.overlay import compose, drawing_box, paint
+
+    scene = build_scene(analysis)
+    view = choose_view(analysis, scene, drawing_box(size), size)
+    renderer = Renderer(make_drawing(analysis, scene, view), view)
+    overlay = compose(analysis, scene, view)
+    pixels = renderer.pixels()
+    if isinstance(pixels, str):
+        return Picture(None, pixels)
+    image = paint(pixels, overlay)
+    with atomic(Path(path)) as temporary:
+        image.save(temporary, format="PNG", compress_level=6)
+    return Picture(Path(path))
