@@ -119,8 +119,10 @@ def _plane_cells(roof: RoofSurface, layout: Layout, plane: int, width: float) ->
     )
     keep = _area(corners) > MERGE * (u1 - u0)
     # A level line that touches the outline or a row bounds nothing: the line behind it does.
-    empty_below = np.r_[False, ~keep[:-1] & (low[1:] == low[:-1] + 1)]
-    empty_above = np.r_[empty_below[1:] & ~keep[1:], False]
+    is_level = segments.kind == LEVEL
+    adjoining = low[1:] == low[:-1] + 1
+    empty_below = np.r_[False, ~keep[:-1] & adjoining] & is_level[which[low]]
+    empty_above = np.r_[~keep[1:] & adjoining, False] & is_level[which[low + 1]]
     lower, upper = which[low - empty_below], which[low + 1 + empty_above]
     corners, lower, upper = corners[keep], lower[keep], upper[keep]
     kept_low = low[keep]

@@ -84,6 +84,10 @@ class FlowGraph:
     level: IntArray
 
 
+# Rows that close a stream: (edge, plane) -> [(fraction from the valley's top, row, which end)].
+_Stops = dict[tuple[int, int], list[tuple[float, int, int]]]
+
+
 @dataclass(frozen=True)
 class _Contacts:
     """Cells that border edges: cell, edge, and the part of the edge as fractions of its length."""
@@ -126,9 +130,9 @@ def build_flow(roof: RoofSurface, layout: Layout, cells: Cells, valley_spread: f
     rest = 1.0 - passed[lower.cell]
     interior = roof.edges.plane[lower.edge, 1] >= 0
     into_valley = interior & (rest > 1e-6) & (passed[lower.cell] < 1e-6)
-    valleys = _valley_pieces(roof, cells, _take(lower, into_valley))
+    stopped = _valley_rows(roof, layout, np.unique(lower.edge[into_valley]), valley_spread)
+    valleys = _valley_pieces(roof, cells, _take(lower, into_valley), stopped)
     feeding = _feed_valleys(roof, cells, _take(lower, into_valley), valleys)
-    stopped = _valley_rows(roof, layout, valleys, valley_spread)
     chain = _chain_valleys(roof, layout, cells, valleys, stopped, valley_spread)
     over = ~into_valley & (rest > 1e-9)
     # A hole or notch holds nothing back: what reaches it goes on below it, the safe reading.
@@ -212,16 +216,19 @@ def _match(lower: _Contacts, upper: _Contacts) -> tuple[IntArray, IntArray, Arra
     return lower.cell[i], upper.cell[j], share
 
 
-def _valley_pieces(roof: RoofSurface, cells: Cells, lower: _Contacts) -> _Valleys:
-    """Divide each valley at the strip bounds of each side, one stream a side, both reaching its foot."""
+def _valley_pieces(roof: RoofSurface, cells: Cells, lower: _Contacts, stops: _Stops) -> _Valleys:
+    """Divide each valley at strip bounds and rows, one stream a side, both reaching its foot."""
     falling = roof.edges.start[:, 2] >= roof.edges.end[:, 2]
     t = np.where(falling[lower.edge, None], lower.t, 1.0 - lower.t[:, ::-1])
     edges = np.unique(lower.edge)
     both = np.repeat(edges, 2)
     plane = roof.edges.plane[edges].ravel()
-    key = np.concatenate([lower.edge, lower.edge, both, both])
-    side = np.concatenate([cells.plane[lower.cell], cells.plane[lower.cell], plane, plane])
-    where = np.concatenate([t[:, 0], t[:, 1], np.zeros(len(both)), np.ones(len(both))])
+    rows = np.array([(e, p, t) for (e, p), stop in stops.items() for t, _, _ in stop]).reshape(-1, 3)
+    key = np.concatenate([lower.edge, lower.edge, both, both, rows[:, 0].astype(int)])
+    side = np.concatenate(
+        [cells.plane[lower.cell], cells.plane[lower.cell], plane, plane, rows[:, 1].astype(int)]
+    )
+    where = np.concatenate([t[:, 0], t[:, 1], np.zeros(len(both)), np.ones(len(both)), rows[:, 2]])
     order = np.lexsort((where, side, key))
     key, side, where = key[order], side[order], where[order]
     same = (key[1:] == key[:-1]) & (side[1:] == side[:-1]) & (where[1:] - where[:-1] > 1e-7)
@@ -250,12 +257,10 @@ def _feed_valleys(
     return lower.cell[i], j, share / total[i]
 
 
-def _valley_rows(
-    roof: RoofSurface, layout: Layout, valleys: _Valleys, spread: float
-) -> dict[tuple[int, int], list[tuple[float, int, int]]]:
-    """Rows that close a stream: (edge, plane) -> [(fraction from the top, row, which end)]."""
-    stops: dict[tuple[int, int], list[tuple[float, int, int]]] = {}
-    for edge in np.unique(valleys.edge):
+def _valley_rows(roof: RoofSurface, layout: Layout, edges: IntArray, spread: float) -> _Stops:
+    """Rows that close the streams of these valleys."""
+    stops: _Stops = {}
+    for edge in edges:
         ends = np.stack([roof.edges.start[edge], roof.edges.end[edge]])
         top, foot = ends if ends[0, 2] >= ends[1, 2] else ends[::-1]
         way = foot - top
@@ -292,7 +297,7 @@ def _chain_valleys(
     layout: Layout,
     cells: Cells,
     valleys: _Valleys,
-    stops: dict[tuple[int, int], list[tuple[float, int, int]]],
+    stops: _Stops,
     spread: float,
 ) -> _Chain:
     """Link each valley piece to the next, to a row, to what lies below its foot, or over the edge."""

@@ -10,6 +10,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 from shapely import LineString
+from shapely.geometry.base import BaseGeometry
 
 from roofmodel.errors import InputError
 from roofmodel.hardware import Panel
@@ -146,10 +147,16 @@ def _pieces(roof: RoofSurface, plane: int, point: Array, way: Array) -> list[tup
     """Parts of the infinite line inside the plane, as distances along `way` from `point`."""
     outline = roof.planes.outline[plane]
     reach = 2.0 * outline.length + float(np.abs(point).max())
-    line = LineString([point - reach * way, point + reach * way])
-    cut = shapely.get_parts(shapely.intersection(outline, line))
+    side = np.array([-way[1], way[0]])
+    cut: list[BaseGeometry] = []
+    for shift in (0.0, TOUCH, -TOUCH):  # a line on the very edge may miss the outline by rounding
+        base = point + shift * side
+        line = LineString([base - reach * way, base + reach * way])
+        cut = [part for part in shapely.get_parts(shapely.intersection(outline, line)) if part.length > 1e-3]
+        if cut:
+            break
     ends = [np.sort((shapely.get_coordinates(part) - point) @ way)[[0, -1]] for part in cut]
-    return sorted((float(a), float(b)) for a, b in ends if b - a > 1e-3)
+    return sorted((float(a), float(b)) for a, b in ends)
 
 
 def _free_line(

@@ -16,7 +16,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from roofmodel.cells import Cells, build_cells
+from roofmodel.cells import MERGE, Cells, build_cells
 from roofmodel.flow import Exit, FlowGraph, build_flow
 from roofmodel.layout import Layout
 from roofmodel.snow.cases import SnowCase, case_force
@@ -333,7 +333,7 @@ def _end_bound(
         for which, (tip, sign) in enumerate(((start, -1.0), (end, 1.0))):
             beside = on_plane & (sign * (middle[:, 0] - tip[0]) > 0.0)
             line = tip[1] + way[1] / way[0] * (middle[:, 0] - tip[0])
-            index = np.flatnonzero(beside & (foot < line) & (cells.corners[:, 2:, 1].max(1) > line))
+            index = np.flatnonzero(beside & (foot <= line + MERGE) & (cells.corners[:, 2:, 1].max(1) > line))
             if not len(index):
                 continue
             share = _share_in_wedge(cells, index, tip, sign, way, spread)
