@@ -30,14 +30,15 @@ def check_arrays(points: Array, faces: IntArray) -> None:
             f"A face names vertex {faces.max()} (lowest {faces.min()}), but there are {len(points)} vertices."
         )
         raise InputError(message)
-    bad = ~np.isfinite(points).all(axis=1)
+    bad = ~np.isfinite(points.sum(axis=1))
     bad &= np.bincount(faces.ravel(), minlength=len(points)) > 0
     if bad.any():
         first = int(np.flatnonzero(bad)[0])
         message = f"{bad.sum()} vertices have coordinates that are not finite, the first is number {first}."
         raise InputError(message)
-    used = points[faces.ravel()]
-    extent = used.max(axis=0) - used.min(axis=0)
+    used = np.zeros(len(points), dtype=bool)
+    used[faces.ravel()] = True
+    extent = np.ptp(points[used], axis=0)
     if extent.max() > LARGEST:
         message = (
             f"The roof is {extent.max():.4g} m across, more than {LARGEST:.0f} m: are the units meters, and "
@@ -85,8 +86,17 @@ def weld(points: Array, faces: IntArray, tolerance: float = WELD) -> tuple[Array
 
 def face_vectors(points: Array, faces: IntArray) -> Array:
     """Normals (m, 3) with the length of twice the area. [m^2]."""
-    a, b, c = (points[faces[:, corner]] for corner in range(3))
-    return np.cross(b - a, c - a)
+    x, y, z = np.ascontiguousarray(points.T)
+    a, b, c = np.ascontiguousarray(faces.T)
+    x0, y0, z0 = x[a], y[a], z[a]
+    x1, y1, z1 = x[b] - x0, y[b] - y0, z[b] - z0
+    x2, y2, z2 = x[c] - x0, y[c] - y0, z[c] - z0
+    return np.column_stack([y1 * z2 - z1 * y2, z1 * x2 - x1 * z2, x1 * y2 - y1 * x2])
+
+
+def lengths(vectors: Array) -> Array:
+    """Lengths (n,) of vectors (n, k)."""
+    return np.asarray(np.sqrt(np.einsum("nx,nx->n", vectors, vectors)))
 
 
 def clean_mesh(points: Array, faces: IntArray) -> tuple[Array, IntArray, list[str]]:
@@ -116,7 +126,7 @@ def clean_mesh(points: Array, faces: IntArray) -> tuple[Array, IntArray, list[st
     if len(points) < count:
         notes.append(f"{count - len(points)} vertices within {WELD * 1e3:.0f} mm of another were joined.")
     vector = face_vectors(points, faces)
-    double = np.linalg.norm(vector, axis=1)
+    double = lengths(vector)
     needle = double < 2.0 * NEEDLE
     if needle.all():
         msg = "The mesh has no area: all faces are degenerate."
@@ -133,7 +143,7 @@ def clean_mesh(points: Array, faces: IntArray) -> tuple[Array, IntArray, list[st
     faces, doubles = _without_duplicates(faces, len(points))
     if doubles:
         notes.append(f"{doubles} faces that repeat another were removed.")
-    area = 0.5 * np.linalg.norm(face_vectors(points, faces), axis=1).sum()
+    area = 0.5 * lengths(face_vectors(points, faces)).sum()
     if area < SMALLEST:
         msg = f"The roof's area is {area:.3g} m2, less than 1 m2: are the units meters?"
         raise InputError(msg)
@@ -143,28 +153,32 @@ def clean_mesh(points: Array, faces: IntArray) -> tuple[Array, IntArray, list[st
 
 def _without_duplicates(faces: IntArray, count: int) -> tuple[IntArray, int]:
     """Faces without repetitions of the same three vertices."""
-    low, high = faces.min(axis=1), faces.max(axis=1)
-    order = np.lexsort([faces.sum(axis=1) - low - high, low * count + high])
-    ordered = np.sort(faces[order], axis=1)
+    a, b, c = np.ascontiguousarray(faces.T)
+    low, high = np.minimum(np.minimum(a, b), c), np.maximum(np.maximum(a, b), c)
+    middle, outer = a + b + c - low - high, low * count + high
+    ranked = np.sort(outer)
+    if not (ranked[1:] == ranked[:-1]).any():
+        return faces, 0
+    order = np.lexsort([middle, outer])
     same = np.zeros(len(faces), dtype=bool)
-    same[order[1:]] = (ordered[1:] == ordered[:-1]).all(axis=1)
+    same[order[1:]] = (outer[order[1:]] == outer[order[:-1]]) & (middle[order[1:]] == middle[order[:-1]])
     return faces[~same], int(same.sum())
 
 
 def edge_keys(faces: IntArray, count: int) -> tuple[IntArray, IntArray]:
     """Directed edges (3 m, 2) face by face, and one key per undirected edge."""
     directed = faces[:, [0, 1, 1, 2, 2, 0]].reshape(-1, 2)
-    return directed, directed.min(axis=1) * count + directed.max(axis=1)
+    start, end = np.ascontiguousarray(directed.T)
+    return directed, np.minimum(start, end) * count + np.maximum(start, end)
 
 
 def _reject_nonmanifold(points: Array, faces: IntArray) -> None:
     directed, key = edge_keys(faces, len(points))
-    order = np.argsort(key)
-    ranked = key[order]
+    ranked = np.sort(key)
     third = np.flatnonzero(ranked[2:] == ranked[:-2])
     if len(third):
         edges = np.unique(ranked[third])
-        middle = points[directed[order[third[0]]]].mean(axis=0)
+        middle = points[directed[np.argmax(key == edges[0])]].mean(axis=0)
         message = (
             f"{len(edges)} edges are shared by three or more roof faces, the first at "
             f"({middle[0]:.2f}, {middle[1]:.2f}, {middle[2]:.2f}) m: separate the roof from other faces."

@@ -15,7 +15,7 @@ from scipy.ndimage import uniform_filter
 from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 
-from roofmodel.cleaning import edge_keys, face_vectors
+from roofmodel.cleaning import edge_keys, face_vectors, lengths
 from roofmodel.surface import Array, IntArray
 
 SMALL_AREA = 0.5  # smaller regions first try to join a neighbor [m^2]
@@ -23,6 +23,7 @@ SLIVER = 0.01  # smaller regions that fit no neighbor are left out [m^2]
 JOIN_COSINE = np.cos(np.radians(45.0))  # a face may lie askew in its plane by this much (noise)
 CASCADE = (1.0, 0.3, 0.1, 0.03)  # shares of the angle tolerance
 NORMAL_BIN = 0.05  # bin of the plane search over normals
+SAMPLE = 5000  # faces of a region that are enough to place its plane while regions still change
 SEARCHES = 400  # planes looked for in one connected mass of curved or noisy faces
 
 
@@ -55,7 +56,7 @@ class Mesh:
 def make_mesh(points: Array, faces: IntArray) -> Mesh:
     """Normals, areas and neighbors; faces folded over an edge are no neighbors."""
     vector = face_vectors(points, faces)
-    double = np.linalg.norm(vector, axis=1)
+    double = lengths(vector)
     directed, key = edge_keys(faces, len(points))
     order = np.argsort(key, kind="stable")
     same = np.flatnonzero(key[order[1:]] == key[order[:-1]])
@@ -85,16 +86,21 @@ def fit_planes(mesh: Mesh, face: IntArray, label: IntArray, count: int) -> tuple
         Unit normals that point up, and points on the planes. [m]
     """
     weight = mesh.area[face]
-    corner = mesh.points[mesh.faces[face]]
     total = np.bincount(label, weight, count)
-    middle = corner.mean(axis=1)
-    centroid = np.stack([np.bincount(label, weight * x, count) for x in middle.T], axis=1) / total[:, None]
-    corner = corner - centroid[label][:, None]
-    middle = middle - centroid[label]
+    xyz = [[axis[corner] for corner in mesh.faces[face].T] for axis in np.ascontiguousarray(mesh.points.T)]
+    three = [a + b + c for a, b, c in xyz]
+    centroid = np.stack([np.bincount(label, weight * x, count) for x in three], axis=1) / (
+        3.0 * total[:, None]
+    )
+    for axis, middle in zip(xyz, centroid.T, strict=True):
+        shift = middle[label]
+        for corner in axis:
+            corner -= shift
+    three = [a + b + c for a, b, c in xyz]
     moment = np.zeros((count, 3, 3))
     for i in range(3):
         for j in range(i, 3):
-            product = np.sum(corner[:, :, i] * corner[:, :, j], axis=1) + 9.0 * middle[:, i] * middle[:, j]
+            product = sum(a * b for a, b in zip(xyz[i], xyz[j], strict=True)) + three[i] * three[j]
             moment[:, i, j] = moment[:, j, i] = np.bincount(label, weight * product, count)
     normal = np.linalg.eigh(moment)[1][:, :, 0]
     mean = np.stack([np.bincount(label, weight * n, count) for n in mesh.normal[face].T], axis=1)
@@ -102,12 +108,34 @@ def fit_planes(mesh: Mesh, face: IntArray, label: IntArray, count: int) -> tuple
     return normal, centroid
 
 
-def face_distance(mesh: Mesh, face: IntArray, normal: Array, centroid: Array) -> Array:
-    """Largest distance (k,) of each face's corners from its plane, given per face. [m]."""
+def face_distance(mesh: Mesh, face: IntArray, on: IntArray, normal: Array, centroid: Array) -> Array:
+    """Largest distance of each face's corners from the plane it is held against.
+
+    Parameters
+    ----------
+    mesh : Mesh
+    face : (k,) int
+    on : (k,) int
+        Plane of each face.
+    normal, centroid : (p, 3) float
+
+    Returns
+    -------
+    (k,) float
+        [m]
+    """
+    offset = np.einsum("px,px->p", normal, centroid)
+    corners = np.ascontiguousarray(mesh.faces[face].T)
     away = np.zeros(len(face))
-    for corner in range(3):
-        delta = mesh.points[mesh.faces[face, corner]] - centroid
-        away = np.maximum(away, np.abs(np.sum(delta * normal, axis=1)))
+    if len(normal) == 1:
+        distance = np.abs(mesh.points @ normal[0] - offset[0])
+        for corner in corners:
+            np.maximum(away, distance[corner], out=away)
+        return away
+    direction, shift = normal[on], offset[on]
+    for corner in corners:
+        distance = np.einsum("fx,fx->f", mesh.points[corner], direction) - shift
+        np.maximum(away, np.abs(distance), out=away)
     return away
 
 
@@ -132,7 +160,7 @@ def _checked(mesh: Mesh, face: IntArray, count: int, label: IntArray, tolerance:
     """Which regions lie within `tolerance` of their own plane."""
     normal, centroid = fit_planes(mesh, face, label, count)
     worst = np.zeros(count)
-    np.maximum.at(worst, label, face_distance(mesh, face, normal[label], centroid[label]))
+    np.maximum.at(worst, label, face_distance(mesh, face, label, normal, centroid))
     return worst <= tolerance
 
 
@@ -153,7 +181,7 @@ def plane_regions(mesh: Mesh, angle_tolerance: float, distance_tolerance: float)
         Region of each face, connected over edges; -1 for slivers that fit nowhere.
     """
     region = np.full(len(mesh.faces), -1)
-    cosine = np.sum(mesh.normal[mesh.pairs[:, 0]] * mesh.normal[mesh.pairs[:, 1]], axis=1)
+    cosine = np.einsum("kx,kx->k", mesh.normal[mesh.pairs[:, 0]], mesh.normal[mesh.pairs[:, 1]])
     small = min(SMALL_AREA, 0.02 * mesh.area.sum())
     active = np.ones(len(region), dtype=bool)
     for share in CASCADE:
@@ -177,20 +205,28 @@ def plane_regions(mesh: Mesh, angle_tolerance: float, distance_tolerance: float)
     return region
 
 
+def _working_planes(mesh: Mesh, region: IntArray) -> tuple[Array, Array]:
+    """Planes of the regions so far; of large regions an even sample of the faces is enough."""
+    face = np.flatnonzero(region >= 0)
+    size = np.bincount(region[face])
+    stride = np.maximum(size // SAMPLE, 1)
+    face = face[np.arange(len(face)) % stride[region[face]] == 0]
+    return fit_planes(mesh, face, region[face], len(size))
+
+
 def _absorb(mesh: Mesh, region: IntArray, tolerance: float, least_cosine: float = JOIN_COSINE) -> None:
     """Let unsettled faces join a neighboring plane they lie on, front by front (in place)."""
     if region.max() < 0:
         return
-    face = np.flatnonzero(region >= 0)
-    normal, centroid = fit_planes(mesh, face, region[face], int(region.max()) + 1)
+    normal, centroid = _working_planes(mesh, region)
     both = np.concatenate([mesh.pairs, mesh.pairs[:, ::-1]])
     both = both[region[both[:, 0]] < 0]
     while True:
         both = both[region[both[:, 0]] < 0]
         front = both[region[both[:, 1]] >= 0]
         target = region[front[:, 1]]
-        away = face_distance(mesh, front[:, 0], normal[target], centroid[target])
-        aligned = np.sum(mesh.normal[front[:, 0]] * normal[target], axis=1) > least_cosine
+        away = face_distance(mesh, front[:, 0], target, normal, centroid)
+        aligned = np.einsum("kx,kx->k", mesh.normal[front[:, 0]], normal[target]) > least_cosine
         fits = np.flatnonzero((away <= tolerance) & aligned)
         if len(fits) == 0:
             return
@@ -208,7 +244,9 @@ def _settle_rest(
     maybe = np.flatnonzero(rest[mesh.pairs].all(axis=1) & ~aligned)
     first, second = mesh.pairs[maybe].T
     middle = mesh.points[mesh.faces[first]].mean(axis=1)
-    near[maybe] = face_distance(mesh, second, mesh.normal[first], middle) <= 0.5 * tolerance
+    near[maybe] = (
+        face_distance(mesh, second, np.arange(len(first)), mesh.normal[first], middle) <= 0.5 * tolerance
+    )
     face, count, label = _sub_components(rest, mesh.pairs[near])
     if count == 0:
         return
@@ -259,8 +297,9 @@ def _main_plane(mesh: Mesh, face: IntArray, tolerance: float) -> IntArray:
     histogram = uniform_filter(np.bincount(slot, weight[aligned]), 3, mode="constant")
     inlier = face[aligned[np.abs(slot - np.argmax(histogram)) <= 1]]
     for _ in range(6):
-        plane, center = fit_planes(mesh, inlier, np.zeros(len(inlier), dtype=np.int64), 1)
-        away = face_distance(mesh, face, plane, center)
+        some = inlier[:: max(len(inlier) // SAMPLE, 1)]
+        plane, center = fit_planes(mesh, some, np.zeros(len(some), dtype=np.int64), 1)
+        away = face_distance(mesh, face, np.zeros(len(face), dtype=np.int64), plane, center)
         new = face[(away <= tolerance) & (normal @ plane[0] > JOIN_COSINE)]
         if len(new) == 0 or np.array_equal(new, inlier):
             break
@@ -270,29 +309,27 @@ def _main_plane(mesh: Mesh, face: IntArray, tolerance: float) -> IntArray:
 
 def _trade_borders(mesh: Mesh, region: IntArray, tolerance: float) -> None:
     """Give faces at borders to the neighboring plane they lie nearer to (in place)."""
+    normal, centroid = _working_planes(mesh, region)
     for _ in range(20):
-        face = np.flatnonzero(region >= 0)
-        normal, centroid = fit_planes(mesh, face, region[face], int(region.max()) + 1)
         both = np.concatenate([mesh.pairs, mesh.pairs[:, ::-1]])
         both = both[(region[both[:, 0]] != region[both[:, 1]]) & (region[both] >= 0).all(axis=1)]
         own, target = region[both[:, 0]], region[both[:, 1]]
-        away = face_distance(mesh, both[:, 0], normal[own], centroid[own])
-        other = face_distance(mesh, both[:, 0], normal[target], centroid[target])
-        aligned = np.sum(mesh.normal[both[:, 0]] * normal[target], axis=1) > JOIN_COSINE
+        away = face_distance(mesh, both[:, 0], own, normal, centroid)
+        other = face_distance(mesh, both[:, 0], target, normal, centroid)
+        aligned = np.einsum("kx,kx->k", mesh.normal[both[:, 0]], normal[target]) > JOIN_COSINE
         better = np.flatnonzero((other < 0.9 * away - 1e-4) & (other <= tolerance) & aligned)
         if len(better) == 0:
             return
         better = better[np.lexsort([target[better], other[better], both[better, 0]])]
         first = np.r_[True, np.diff(both[better, 0]) > 0]
         region[both[better[first], 0]] = target[better[first]]
-        region[:] = np.unique(region, return_inverse=True)[1] - int((region < 0).any())
 
 
 def _merge_coplanar(mesh: Mesh, region: IntArray, angle: float, tolerance: float) -> None:
     """Join neighboring regions of which each lies on the other's plane (in place)."""
     face = np.flatnonzero(region >= 0)
     count = int(region.max()) + 1
-    normal, centroid = fit_planes(mesh, face, region[face], count)
+    normal, centroid = _working_planes(mesh, region)
     sides = np.sort(region[mesh.pairs], axis=1)
     sides = np.unique(sides[(sides[:, 0] >= 0) & (sides[:, 0] != sides[:, 1])], axis=0)
     sides = sides[np.sum(normal[sides[:, 0]] * normal[sides[:, 1]], axis=1) >= np.cos(angle)]
@@ -302,12 +339,14 @@ def _merge_coplanar(mesh: Mesh, region: IntArray, angle: float, tolerance: float
     for a, b in sides.tolist():
         members = [order[begin[i] : begin[i + 1]] for i in (a, b)]
         away = [
-            face_distance(mesh, members[0], normal[b], centroid[b]).max(),
-            face_distance(mesh, members[1], normal[a], centroid[a]).max(),
+            face_distance(mesh, faces, np.full(len(faces), other), normal, centroid).max()
+            for faces, other in zip(members, (b, a), strict=True)
         ]
         if max(away) <= tolerance:
             joined.append((a, b))
-    _, group = components(count, np.array(joined, dtype=np.int64).reshape(-1, 2))
+    if not joined:
+        return
+    _, group = components(count, np.array(joined, dtype=np.int64))
     merged = group[region[face]]
     good = _checked(mesh, face, int(group.max()) + 1, merged, tolerance)
     take = good[merged]
