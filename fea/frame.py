@@ -190,7 +190,8 @@ def _sample(
     start = end_forces(length, stiff, moved) - vectors[:, :6]
     columns = stack(start, moved[:, :6], cut, thermal)
     base = base_stations(length, cut)
-    peaks = peak_stations(base, force_matrix(base, cut, spans) @ columns, length)
+    first = force_matrix(base, cut, spans) @ columns
+    peaks = peak_stations(base, first, length, joint=frame.rail.section.round)
     stations = join_stations(base, peaks)
     force = evaluate(force_matrix(stations, cut, spans), columns, 6)
     return stations, force, evaluate(deflection_matrix(stations, cut, spans, stiff), columns, 3)

@@ -22,7 +22,8 @@ IntArray = NDArray[np.int64]
 QUARTERS = np.array([0.0, 0.25, 0.5, 0.75, 1.0])
 BLOCK = 6144  # rows evaluated at a time, about a megabyte for 30 right-hand sides
 PEAK_RISE = 1e-9  # peaks that rise less than this, over the largest moment, are rounding
-PEAK_BINS = 32  # a span keeps at most one moment peak in each 1/32 of its length
+JOINT = 2  # the vector sum, next to M_y and M_z
+PEAK_BINS = 32  # a span keeps one peak of each moment in each 1/32 of its length
 
 
 @dataclass(frozen=True)
@@ -239,7 +240,51 @@ def evaluate(matrix: sparse.csr_array, columns: Array, width: int) -> Array:
     return result.reshape(q, count // width, width)
 
 
-def peak_stations(stations: Stations, forces: Array, length: Array) -> Stations:
+def _slopes(forces: Array, rows: IntArray, case: IntArray) -> Array:
+    """M_y' = V_z and M_z' = -V_y, (2, n)."""
+    return np.stack([forces[6 * rows + 2, case], -forces[6 * rows + 1, case]])
+
+
+def _moments(forces: Array, rows: IntArray, case: IntArray) -> Array:
+    return np.stack([forces[6 * rows + 4, case], forces[6 * rows + 5, case]])
+
+
+def _one_peak(forces: Array, inside: NDArray[np.bool_], step: Array, axis: int) -> tuple[Array, ...]:
+    """Peaks of M_y (axis 0) or M_z (axis 1): station before, share of the way to the next, size."""
+    up = forces[2 - axis :: 6] > 0.0
+    at, case = np.nonzero((up[:-1] != up[1:]) & inside[:, None])
+    before, after = _slopes(forces, at, case)[axis], _slopes(forces, at + 1, case)[axis]
+    crossing = before * after < 0.0
+    at, case, before, after = at[crossing], case[crossing], before[crossing], after[crossing]
+    share = before / (before - after)
+    rise = before * share * step[at] / 2.0
+    size = np.abs(_moments(forces, at, case)[axis] + rise)
+    least = PEAK_RISE * np.abs(forces[4 + axis :: 6]).max(initial=0.0)
+    real = (np.abs(rise) > least) & (np.abs(share - 0.5) < 0.499999)
+    return at[real], share[real], size[real]
+
+
+def _joint_peak(forces: Array, inside: NDArray[np.bool_], step: Array) -> tuple[Array, ...]:
+    """Peaks of the vector sum of both moments, as `_one_peak`."""
+    growth = forces[4::6] * forces[2::6] - forces[5::6] * forces[1::6]
+    up = growth > 0.0
+    at, case = np.nonzero(up[:-1] & ~up[1:] & inside[:, None])
+    h = step[at]
+    start, slope = _moments(forces, at, case), _slopes(forces, at, case)
+    bend = (_slopes(forces, at + 1, case) - slope) / h
+    a, b = growth[at, case], growth[at + 1, case]
+    x = h * a / (a - b)
+    for _ in range(4):  # Newton on the cubic growth, held between the stations
+        moment, gain = start + slope * x + bend * x**2 / 2.0, slope + bend * x
+        tangent = (gain**2 + moment * bend).sum(axis=0)
+        x = np.clip(x - (moment * gain).sum(axis=0) / np.where(tangent < 0.0, tangent, -np.inf), 0.0, h)
+    size = np.linalg.norm(start + slope * x + bend * x**2 / 2.0, axis=0)
+    ends = np.maximum(np.linalg.norm(start, axis=0), np.linalg.norm(_moments(forces, at + 1, case), axis=0))
+    real = size > ends + PEAK_RISE * size.max(initial=0.0)
+    return at[real], (x / h)[real], size[real]
+
+
+def peak_stations(stations: Stations, forces: Array, length: Array, *, joint: bool) -> Stations:
     """Places between stations where a bending moment peaks.
 
     Parameters
@@ -250,36 +295,29 @@ def peak_stations(stations: Stations, forces: Array, length: Array) -> Stations:
         Section forces there, as `force_matrix` gives them.
     length : (e,) float
         Of the elements. [m]
+    joint : bool
+        Whether the vector sum of the moments counts too, as in a round section.
 
     Returns
     -------
     Stations
-        Of all peaks of M_y, and of all of M_z, in a 1/32 of an element, over all right-hand sides, the place
-        of the largest; so the peak of every right-hand side is missed by at most load * (L / 32)^2 / 2.
+        Of all peaks of M_y in a 1/32 of an element, over all right-hand sides, the place of the largest; so
+        the peak of every right-hand side is missed by at most load * (L / 32)^2 / 2. The same for M_z. Of
+        their vector sum the largest peak of each element.
     """
-    inside = (stations.span[1:] == stations.span[:-1]) & (stations.x[1:] > stations.x[:-1])
-    found_span, found_moment, found_x, found_size = [], [], [], []
-    for shear, moment in ((1, 5), (2, 4)):
-        v, m = forces[shear::6], forces[moment::6]
-        up = v > 0.0
-        at, case = np.nonzero((up[:-1] != up[1:]) & inside[:, None])
-        crossing = v[at, case] * v[at + 1, case] < 0.0
-        at, case = at[crossing], case[crossing]
-        va, vb = v[at, case], v[at + 1, case]
-        share = va / (va - vb)
-        reach = share * (stations.x[at + 1] - stations.x[at])
-        rise = (va if moment == 4 else -va) * reach / 2.0  # M_y' = V_z, M_z' = -V_y
-        real = (np.abs(rise) > PEAK_RISE * np.abs(m).max(initial=0.0)) & (np.abs(share - 0.5) < 0.499999)
-        found_span.append(stations.span[at[real]])
-        found_moment.append(np.full(real.sum(), moment))
-        found_x.append((stations.x[at] + reach)[real])
-        found_size.append(np.abs(m[at, case] + rise)[real])
-    found = (found_span, found_moment, found_x, found_size)
-    span, moments, x, size = (np.concatenate(part) for part in found)
+    step = np.diff(stations.x)
+    inside = (np.diff(stations.span) == 0) & (step > 0.0)
+    found = [_one_peak(forces, inside, step, axis) for axis in (0, 1)]
+    if joint:
+        found.append(_joint_peak(forces, inside, step))
+    kind = np.repeat(np.arange(len(found)), [len(part[0]) for part in found])
+    at, share, size = (np.concatenate(part) for part in zip(*found, strict=True))
+    span, x = stations.span[at], stations.x[at] + share * step[at]
     part = np.minimum((x / length[span] * PEAK_BINS).astype(np.int64), PEAK_BINS - 1)
-    key = (span * PEAK_BINS + part) * 6 + moments
-    order = np.lexsort((size, key))
-    last = np.ones(len(order), dtype=bool)
-    last[:-1] = key[order][1:] != key[order][:-1]
-    pick = order[last]
+    part[kind == JOINT] = 0
+    key = (span * PEAK_BINS + part) * len(found) + kind
+    best = np.zeros(len(length) * PEAK_BINS * len(found))
+    np.maximum.at(best, key, size)
+    win = np.flatnonzero(size == best[key])
+    pick = win[np.unique(key[win], return_index=True)[1]]
     return Stations(span[pick], x[pick], np.ones(len(pick), dtype=bool))

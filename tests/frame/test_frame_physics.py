@@ -10,7 +10,9 @@ from rails import CONTINUOUS, HINGE, SLIDING, SOFT, at, make_clamp, make_layout,
 
 from fea.frame import build_frame, solve_frame
 from fea.loads import RailLoads
+from fea.rows import seam_axes
 from fea.solve import Solver
+from roofmodel.sections import round_tube
 
 RAIL = make_rail()
 
@@ -273,7 +275,7 @@ def test_no_moment_hides_between_stations(seed):
     """On a fine grid of extra stations no governing moment exceeds what the plain result shows."""
     rng = np.random.default_rng(seed)
     layout = make_layout(random_rows(rng, 1))
-    frame = build_frame(layout, RAIL, random_clamp(rng))
+    frame = build_frame(layout, make_rail(round_tube(0.05, 0.003)), random_clamp(rng))
     loads = random_loads(rng, layout, 4)
     plain = solve_frame(frame, loads)
     extra = np.linspace(0.0, layout.row_length[0], 400)
@@ -286,14 +288,15 @@ def test_no_moment_hides_between_stations(seed):
             point=np.concatenate([loads.point, np.zeros((4, 400, 6))], axis=1),
         ),
     )
-    for moment in (4, 5):
-        top = np.abs(plain.rail_force[:, :, moment])
-        fine = np.abs(dense.rail_force[:, :, moment])
+    for moments in ([4], [5], [4, 5]):
+        top = np.linalg.norm(plain.rail_force[:, :, moments], axis=2)
+        fine = np.linalg.norm(dense.rail_force[:, :, moments], axis=2)
         for span in range(len(plain.span_row)):
             shown, there = top[:, plain.sample_span == span], fine[:, dense.sample_span == span]
             assert there.max() <= shown.max() * (1.0 + 1e-9) + 1e-9
             L = frame.span_length[span]
-            missed = np.abs(loads.line[:, :, 1:3]).max() * (L / 32) ** 2 / 2
+            # of the vector sum only the governing case is sure; the others fall between peaks of its parts
+            missed = np.abs(loads.line[:, :, 1:3]).max() * (L / 32) ** 2 / 2 if len(moments) == 1 else np.inf
             assert (there.max(axis=1) <= shown.max(axis=1) + missed + 1e-9).all()
 
 
@@ -335,3 +338,43 @@ def test_every_solver_gives_the_same(seed):
         other = solve_frame(frame, loads, solver=solver)
         same_forces(one.clamp_force, other.clamp_force, 1e-9)
         same_forces(one.deflection, other.deflection, 1e-9)
+
+
+def test_short_stubs_lose_nothing():
+    """Splice and rail end a few millimeters from a clamp: stiff stubs on soft clamps still balance."""
+    clamps = [0.003, 0.6, 1.3, 1.996]
+    layout = make_layout(
+        [{"length": 2.0, "clamps": clamps, "splices": [(0.602, HINGE), (1.297, CONTINUOUS)]}]
+    )
+    loads = make_loads([(0, 0.0, 2.0, (30.0, -2500.0, 400.0, 25.0))], thermal=(0.0,))
+    result = solve_frame(build_frame(layout, RAIL, SOFT), loads)
+    scale = np.abs(result.applied).max()
+    np.testing.assert_allclose(result.reaction, result.applied, rtol=0, atol=1e-9 * scale)
+    # one millimeter of stub is all that parts it from a splice at the clamp itself
+    near = make_layout([{"length": 2.0, "clamps": clamps, "splices": [(0.6, HINGE)]}])
+    other = solve_frame(build_frame(near, RAIL, SOFT), loads)
+    same_forces(result.clamp_force[0, :, :3], other.clamp_force[0, :, :3], 0.02)
+
+
+def test_splice_within_a_millimeter_of_a_clamp_is_at_it():
+    loads = make_loads([(0, 0.0, 2.0, (0.0, -2500.0, 400.0, 0.0))])
+    results = [
+        solve_frame(
+            build_frame(
+                make_layout([{"length": 2.0, "clamps": [0.3, 1.0, 1.7], "splices": [(s, HINGE)]}]), RAIL, SOFT
+            ),
+            loads,
+        )
+        for s in (1.0, 1.0 + 9e-4, 1.0 - 9e-4)
+    ]
+    for other in results[1:]:
+        np.testing.assert_allclose(other.clamp_force, results[0].clamp_force, rtol=1e-12)
+        np.testing.assert_array_equal(other.span_support, results[0].span_support)
+
+
+def test_seam_axes_are_right_handed():
+    layout = make_layout([{"length": 1.0, "clamps": [0.5], "seam": 0.4, "tilt": -0.2}])
+    along, across, pull = seam_axes(layout)[0]
+    np.testing.assert_allclose(np.cross(along, across), pull, atol=1e-15)
+    # the row runs right and 0.2 rad down; the seam leans 0.4 rad to the right going up
+    np.testing.assert_allclose(along, [-np.sin(0.2), -np.cos(0.2), 0.0], atol=1e-15)
