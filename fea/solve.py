@@ -125,8 +125,11 @@ def _cholmod(K: sparse.csr_array) -> Callable[[Array], Array]:
 
 
 def _pardiso(K: sparse.csr_array) -> Callable[[Array], Array]:
-    import pypardiso
-
+    try:
+        import pypardiso
+    except ImportError as error:  # the package is there, its vendor's library is not
+        message = f"solver = pardiso: pypardiso cannot start ({error}); use auto."
+        raise InputError(message) from error
     upper = sparse.csr_matrix(sparse.triu(K, format="csr"))
     program: Any = pypardiso.PyPardisoSolver(mtype=2)
     program.factorize(upper)
@@ -173,7 +176,7 @@ def factorize(K: sparse.csr_array, solver: Solver = Solver.AUTO) -> Factor:
     Raises
     ------
     InputError
-        A solver was asked for that is not installed.
+        A solver was asked for that is not installed or cannot start.
     SingularError
         A pivot is not positive. SuperLU and PARDISO see only exact zeros; check the residual.
     """

@@ -1,5 +1,7 @@
 """The linear solvers agree, refine, and refuse."""
 
+import sys
+
 import numpy as np
 import pytest
 from scipy import sparse
@@ -63,4 +65,11 @@ def test_residual_sees_a_wrong_answer_and_an_empty_case():
 def test_a_solver_that_is_not_installed_is_named(monkeypatch):
     monkeypatch.setattr("fea.solve.find_spec", lambda name: None)
     with pytest.raises(InputError, match="pypardiso is not installed"):
+        factorize(plate(3), Solver.PARDISO)
+
+
+def test_a_solver_that_cannot_start_is_told(monkeypatch):
+    monkeypatch.setattr("fea.solve.find_spec", lambda name: name)
+    monkeypatch.setitem(sys.modules, "pypardiso", None)
+    with pytest.raises(InputError, match="pypardiso cannot start"):
         factorize(plate(3), Solver.PARDISO)
