@@ -121,12 +121,6 @@ def make_panel(table: PanelTable, form: DesignFormat) -> Panel:
         strength, factor = design_strength(
             nominal, table.anchorage_kind, table.anchorage_factor, form, "panel.anchorage"
         )
-    if table.thickness > 0.02:
-        message = f"panel.thickness: {1e3 * table.thickness:.1f} mm is no roof sheet; check the unit"
-        raise InputError(message)
-    if not 0.05 <= table.seam_spacing <= 2.0:
-        message = f"panel.seam_spacing: {table.seam_spacing:.3f} m is outside 0.05 to 2 m; check the unit"
-        raise InputError(message)
     return Panel(
         seam_spacing=table.seam_spacing,
         seam_height=table.seam_height,

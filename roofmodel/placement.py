@@ -16,11 +16,13 @@ from roofmodel.errors import InputError
 from roofmodel.hardware import Panel
 from roofmodel.layout import Layout, SpliceKind
 from roofmodel.schema import PlaneChoice, RowTable
-from roofmodel.surface import EdgeKind, RoofSurface
+from roofmodel.surface import FLAT_SLOPE, EdgeKind, RoofSurface
+from roofmodel.units import SI, UnitSystem, shown
 
 Array = NDArray[np.float64]
 
 TOUCH = 1e-6  # lengths below this are zero [m]
+LEAST_PIECE = 0.05  # shorter pieces of rail between splices are a slip [m]
 
 
 @dataclass(frozen=True)
@@ -38,7 +40,11 @@ class _Row:
 
 
 def place_rows(
-    roof: RoofSurface, rows: Sequence[RowTable], choices: Sequence[PlaneChoice], panel: Panel
+    roof: RoofSurface,
+    rows: Sequence[RowTable],
+    choices: Sequence[PlaneChoice],
+    panel: Panel,
+    units: UnitSystem = SI,
 ) -> Layout:
     """Place rails, clamps and splices.
 
@@ -51,6 +57,8 @@ def place_rows(
         Seam direction and first seam of planes that have their own.
     panel : Panel
         Seam spacing.
+    units : UnitSystem
+        For messages.
 
     Returns
     -------
@@ -61,11 +69,15 @@ def place_rows(
     InputError
         Unknown plane or eave, row off its plane, no seam under a row, rows that cross.
     """
-    by_name = {choice.name: choice for choice in choices}
-    for name in by_name:
-        _plane_index(roof, name, "plane.name")
-    placed = [_place(roof, row, by_name, panel) for row in rows]
-    _check_apart(rows, placed)
+    by_name: dict[str, PlaneChoice] = {}
+    for choice in choices:
+        _plane_index(roof, choice.name, f'plane "{choice.name}".name')
+        if choice.name in by_name:
+            message = f'plane "{choice.name}".name: is there twice; give all choices of a plane in one table'
+            raise InputError(message)
+        by_name[choice.name] = choice
+    placed = [_place(roof, row, by_name, panel, units) for row in rows]
+    _check_apart(rows, placed, roof.planes.name)
     counts = [len(row.clamp_s) for row in placed]
     row_of = np.repeat(np.arange(len(rows)), counts)
     along = [(row.end - row.start) / np.linalg.norm(row.end - row.start) for row in placed]
@@ -95,7 +107,8 @@ def place_rows(
 
 def _plane_index(roof: RoofSurface, name: str, field: str) -> int:
     if name not in roof.planes.name:
-        message = f'{field}: there is no plane "{name}"; this roof has {", ".join(roof.planes.name[:12])}'
+        known = ", ".join(roof.planes.name[:12])
+        message = f"{field}: there is no plane {shown(name)}; this roof has {known}"
         raise InputError(message)
     return roof.planes.name.index(name)
 
@@ -108,7 +121,8 @@ def _line(roof: RoofSurface, row: RowTable) -> tuple[int, Array, Array]:
         return plane, np.array([0.0, row.up]), np.array([1.0, 0.0])
     eaves = [n for n, k in zip(roof.edges.name, roof.edges.kind, strict=True) if k is EdgeKind.EAVE]
     if row.eave not in eaves:
-        message = f'{where}.eave: there is no eave "{row.eave}"; this roof has {", ".join(eaves[:12])}'
+        known = ", ".join(f'"{name}"' for name in eaves[:12]) or "none"
+        message = f"{where}.eave: there is no eave {shown(row.eave)}; this roof has {known}"
         raise InputError(message)
     edge = roof.edges.name.index(row.eave)
     plane = int(roof.edges.plane[edge, 0])
@@ -119,17 +133,26 @@ def _line(roof: RoofSurface, row: RowTable) -> tuple[int, Array, Array]:
     return plane, ends[0] + row.up * np.array([-way[1], way[0]]), way
 
 
-def _place(roof: RoofSurface, row: RowTable, choices: dict[str, PlaneChoice], panel: Panel) -> _Row:
+def _place(
+    roof: RoofSurface, row: RowTable, choices: dict[str, PlaneChoice], panel: Panel, units: UnitSystem
+) -> _Row:
     plane, point, way = _line(roof, row)
-    low, high = _extent(roof, row, plane, point, way, panel.seam_spacing)
+    if roof.planes.slope[plane] <= FLAT_SLOPE:
+        slope = units.text(roof.planes.slope[plane], "angle")
+        message = (
+            f'row "{row.name}": plane {roof.planes.name[plane]} is flat ({slope}): snow does not slide there '
+            "and the row would carry nothing; leave it out or choose a plane with a fall"
+        )
+        raise InputError(message)
+    low, high = _extent(roof, row, plane, point, way, panel.seam_spacing, units)
     choice = choices.get(roof.planes.name[plane])
     angle = choice.seam_angle if choice else 0.0
     first = choice.first_seam if choice and choice.first_seam is not None else 0.5 * panel.seam_spacing
-    seam, s = _clamps(roof, row, plane, point, way, (low, high), angle, first, panel.seam_spacing)
+    seam, s = _clamps(roof, row, plane, point, way, (low, high), angle, first, panel.seam_spacing, units)
     start, end = low, high
     if row.cantilever is not None:
         start, end = max(low, s[0] - row.cantilever), min(high, s[-1] + row.cantilever)
-    free = _free_line(roof, plane, point, way, row, 0.5 * (low + high))
+    free = _free_line(roof, plane, point, way, row, 0.5 * (low + high), units)
     full = (start - free[0] <= panel.seam_spacing, free[1] - end <= panel.seam_spacing)
     return _Row(
         plane=plane,
@@ -139,7 +162,7 @@ def _place(roof: RoofSurface, row: RowTable, choices: dict[str, PlaneChoice], pa
         clamp_s=s - start,
         seam=seam,
         seam_angle=angle,
-        splices=_splices(row, end - start),
+        splices=_splices(row, end - start, units),
     )
 
 
@@ -160,38 +183,41 @@ def _pieces(roof: RoofSurface, plane: int, point: Array, way: Array) -> list[tup
 
 
 def _free_line(
-    roof: RoofSurface, plane: int, point: Array, way: Array, row: RowTable, middle: float
+    roof: RoofSurface, plane: int, point: Array, way: Array, row: RowTable, middle: float, units: UnitSystem
 ) -> tuple[float, float]:
     """The piece of the line that holds the row."""
     pieces = _pieces(roof, plane, point, way)
     if not pieces:
         top = roof.planes.outline[plane].bounds[3]
         message = (
-            f'row "{row.name}".up: {row.up:.2f} m is off plane {roof.planes.name[plane]}, '
-            f"which reaches {top:.2f} m up the slope"
+            f'row "{row.name}".up: {units.text(row.up, "length")} is off plane {roof.planes.name[plane]}, '
+            f"which reaches {units.text(top, 'length')} up the slope"
         )
         raise InputError(message)
     return next((piece for piece in pieces if piece[0] <= middle <= piece[1]), pieces[0])
 
 
 def _extent(
-    roof: RoofSurface, row: RowTable, plane: int, point: Array, way: Array, spacing: float
+    roof: RoofSurface, row: RowTable, plane: int, point: Array, way: Array, spacing: float, units: UnitSystem
 ) -> tuple[float, float]:
     """Rail ends along the line, before any cut to the cantilever."""
     where, name = f'row "{row.name}"', roof.planes.name[plane]
     pieces = _pieces(roof, plane, point, way)
-    left = _free_line(roof, plane, point, way, row, pieces[0][0] if pieces else 0.0)[0]
+    left = _free_line(roof, plane, point, way, row, pieces[0][0] if pieces else 0.0, units)[0]
     low = left + row.start if row.start is not None else -np.inf
     high = left + row.end if row.end is not None else np.inf
-    if low >= high:
-        message = f"{where}: start {row.start:.2f} m must be left of end {row.end:.2f} m"
+    reach = " and ".join(
+        f"{units.text(a - left, 'length')} to {units.text(b - left, 'length')}" for a, b in pieces
+    )
+    if row.start is not None and row.end is not None and row.start >= row.end:
+        ends = (units.text(row.start, "length"), units.text(row.end, "length"))
+        message = f"{where}.start: {ends[0]} must be left of end {ends[1]}; the plane reaches from {reach}"
         raise InputError(message)
     fitting = [
         (max(low, a + row.edge_distance), min(high, b - row.edge_distance))
         for a, b in pieces
         if min(high, b) - max(low, a) > TOUCH
     ]
-    reach = " and ".join(f"{a - left:.2f} to {b - left:.2f} m" for a, b in pieces)
     if len(fitting) > 1:
         message = (
             f"{where}: its line crosses plane {name} in {len(fitting)} pieces ({reach}); "
@@ -202,15 +228,24 @@ def _extent(
     given_low = row.start is None or (ok and low >= fitting[0][0] - 1e-3)
     given_high = row.end is None or (ok and high <= fitting[0][1] + 1e-3)
     if not (ok and given_low and given_high):
+        wrong = next(
+            (
+                f".{field}: {units.text(value, 'length')}"
+                for field, value, good in (("start", row.start, given_low), ("end", row.end, given_high))
+                if value is not None and not good
+            ),
+            f".edge_distance: {units.text(row.edge_distance, 'length')}",
+        )
         message = (
-            f"{where}: runs off plane {name}, which at {row.up:.2f} m up the slope reaches from {reach}"
-            + (f", less edge_distance {row.edge_distance:.2f} m" if row.edge_distance else "")
+            f"{where}{wrong} runs off plane {name}, which at {units.text(row.up, 'length')} up the slope "
+            f"reaches from {reach}"
+            + (f", less edge_distance {units.text(row.edge_distance, 'length')}" if row.edge_distance else "")
         )
         raise InputError(message)
     if fitting[0][1] - fitting[0][0] < 0.5 * spacing:
         message = (
-            f"{where}: only {fitting[0][1] - fitting[0][0]:.2f} m long on plane {name}, "
-            f"less than half the seam spacing {spacing:.2f} m"
+            f"{where}: is only {units.text(fitting[0][1] - fitting[0][0], 'length')} long on plane {name}, "
+            f"less than half the seam spacing {units.text(spacing, 'length')}; move or lengthen it"
         )
         raise InputError(message)
     return fitting[0]
@@ -226,6 +261,7 @@ def _clamps(
     angle: float,
     first: float,
     spacing: float,
+    units: UnitSystem,
 ) -> tuple[NDArray[np.int64], Array]:
     """Seam numbers and positions along the line of the clamps of one row."""
     where = f'row "{row.name}"'
@@ -242,33 +278,44 @@ def _clamps(
     order = np.argsort(s)[row.first - 1 :: row.every]
     if not len(order):
         message = (
-            f"{where}: no clamp; {len(number)} seams cross it at {spacing:.2f} m, "
-            f"first = {row.first} and every = {row.every} leave none"
+            f"{where}: has no clamp; {len(number)} seams at {units.text(spacing, 'length')} pass under it, "
+            f"and first = {row.first}, every = {row.every} leave none; lengthen the row or lower first"
         )
         raise InputError(message)
     return number[order], s[order]
 
 
-def _splices(row: RowTable, length: float) -> list[tuple[float, SpliceKind]]:
+def _splices(row: RowTable, length: float, units: UnitSystem) -> list[tuple[float, SpliceKind]]:
+    where = f'row "{row.name}"'
     splices = [(splice.at, SpliceKind(splice.kind)) for splice in row.splice]
     if row.splice_every is not None:
+        if row.splice_every < LEAST_PIECE:
+            message = (
+                f"{where}.splice_every: {units.text(row.splice_every, 'length')} is too short for a piece of "
+                f"rail; give at least {units.text(LEAST_PIECE, 'length')}"
+            )
+            raise InputError(message)
         regular = np.arange(row.splice_every, length - TOUCH, row.splice_every)
         splices += [(float(s), SpliceKind(row.splice_kind)) for s in regular]
     splices.sort()
     for at, _ in splices:
         if at >= length - TOUCH:
             message = (
-                f'row "{row.name}".splice: at {at:.2f} m is beyond the rail, which is {length:.2f} m long'
+                f"{where}.splice: at {units.text(at, 'length')} is beyond the rail, which is "
+                f"{units.text(length, 'length')} long"
             )
             raise InputError(message)
     for (a, _), (b, _) in itertools.pairwise(splices):
-        if b - a < 1e-3:
-            message = f'row "{row.name}".splice: two splices at {a:.2f} m'
+        if b - a < LEAST_PIECE:
+            message = (
+                f"{where}.splice: two splices at {units.text(a, 'length')} and {units.text(b, 'length')}; "
+                f"keep them at least {units.text(LEAST_PIECE, 'length')} apart"
+            )
             raise InputError(message)
     return splices
 
 
-def _check_apart(rows: Sequence[RowTable], placed: list[_Row]) -> None:
+def _check_apart(rows: Sequence[RowTable], placed: list[_Row], names: tuple[str, ...]) -> None:
     lines = np.array([LineString([row.start, row.end]) for row in placed], dtype=object)
     tree = shapely.STRtree(lines)
     a, b = tree.query(lines, predicate="dwithin", distance=0.01)
@@ -276,5 +323,8 @@ def _check_apart(rows: Sequence[RowTable], placed: list[_Row]) -> None:
     clash = np.flatnonzero((a < b) & (plane[a] == plane[b]))
     if len(clash):
         first, second = rows[int(a[clash[0]])].name, rows[int(b[clash[0]])].name
-        message = f'row "{second}": touches or crosses row "{first}"; rows on one plane must stay apart'
+        message = (
+            f'row "{second}": touches or crosses row "{first}" on plane {names[plane[a[clash[0]]]]}; '
+            "give them different up, or start and end that stay apart"
+        )
         raise InputError(message)

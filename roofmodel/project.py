@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import difflib
 import hashlib
+import re
+import stat
 import tomllib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
@@ -26,8 +28,10 @@ from roofmodel.sliding import SlideOptions, ValleyThrust
 from roofmodel.snow.cases import LoadLevel
 from roofmodel.snow.inputs import AsceSite, DirectSite, EnSite, Site, SnowLayer
 from roofmodel.surface import RoofSurface
+from roofmodel.units import SYSTEMS, shown
 
-LARGEST_FILE = 5_000_000  # a project file is a few kilobytes [bytes]
+LARGEST_FILE = 1_000_000  # a project file is a few kilobytes [bytes]
+LARGEST_ROOF = 500_000_000  # [bytes]
 
 
 @dataclass(frozen=True)
@@ -88,40 +92,26 @@ def load_project(path: str | Path) -> Project:
             table=table,
             digest=digest.hexdigest(),
             roof=roof,
-            site=_site(table),
+            site=_site(table, roof.planes.name),
             rail=make_rail(table.rail, form),
             clamp=make_clamp(table.clamp, form, table.panel.seam_height),
             panel=panel,
-            layout=place_rows(roof, table.row, table.plane, panel),
+            layout=place_rows(roof, table.row, table.plane, panel, SYSTEMS[table.project.units]),
             slide=SlideOptions(
                 friction=table.surface.friction,
                 strip_width=table.analysis.strip_width,
                 valley=ValleyThrust(table.analysis.valley_thrust),
                 valley_spread=table.analysis.valley_spread,
-                spread_angle=_spread_angle(table),
+                spread_angle=table.analysis.spread_angle,
             ),
         )
     except InputError as error:
-        message = str(error)
-        raise InputError(message if message.startswith(path.name) else f"{path.name}: {message}") from None
+        message = f"{path.name}: {error}"
+        raise InputError(message) from None
 
 
 def _read(path: Path) -> str:
-    if not path.exists():
-        message = f"{path}: there is no such file"
-        raise InputError(message)
-    if path.is_dir():
-        message = f"{path}: is a folder; give the project file in it"
-        raise InputError(message)
-    try:
-        size = path.stat().st_size
-        data = path.read_bytes() if size <= LARGEST_FILE else b""
-    except OSError as error:
-        message = f"{path}: cannot be read ({error.strerror})"
-        raise InputError(message) from None
-    if size > LARGEST_FILE:
-        message = f"{path.name}: {size / 1e6:.0f} MB is too large for a project file (TOML text of a few kB)"
-        raise InputError(message)
+    data = read_file(path, str(path), "the project file", LARGEST_FILE)
     try:
         return data.decode("utf-8-sig")
     except UnicodeDecodeError:
@@ -129,16 +119,62 @@ def _read(path: Path) -> str:
         raise InputError(message) from None
 
 
+def read_file(path: Path, label: str, what: str, largest: int) -> bytes:
+    """Bytes of a regular file.
+
+    Parameters
+    ----------
+    path : Path
+    label : str
+        How messages begin.
+    what : str
+        What the file should be, for messages.
+    largest : int
+        [bytes]
+
+    Raises
+    ------
+    InputError
+        No such file, a folder or device, not readable, or too large.
+    """
+    try:
+        kind = path.stat().st_mode
+        if stat.S_ISDIR(kind):
+            message = f"{label}: is a folder; give {what}"
+            raise InputError(message)
+        if not stat.S_ISREG(kind):
+            # Reading a device or a pipe may never end.
+            message = f"{label}: is not a regular file; give {what}"
+            raise InputError(message)
+        size = path.stat().st_size
+        if size > largest:
+            message = f"{label}: {size / 1e6:.0f} MB is too large for {what} (at most {largest / 1e6:.0f} MB)"
+            raise InputError(message)
+        return path.read_bytes()
+    except FileNotFoundError:
+        message = f"{label}: there is no such file; give {what}"
+        raise InputError(message) from None
+    except (OSError, ValueError) as error:
+        if isinstance(error, InputError):
+            raise
+        reason = error.strerror if isinstance(error, OSError) else error
+        message = f"{label}: cannot be read ({reason}); give {what}"
+        raise InputError(message) from None
+
+
 def parse_project(text: str, name: str) -> ProjectFile:
     """Validate the text of a project file; `name` is for messages. Raises InputError."""
     try:
         data = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        message = f"{name}: is not valid TOML: {error}"
-        raise InputError(message) from None
     except RecursionError:
         message = f"{name}: is not valid TOML: nested too deep"
         raise InputError(message) from None
+    except ValueError as error:
+        message = f"{name}: is not valid TOML: {error}{_line_of(str(error), text)}"
+        raise InputError(message) from None
+    if not data:
+        message = f"{name}: is empty; `eavewright new gable --out {name}` writes a project to start from"
+        raise InputError(message)
     try:
         return ProjectFile.model_validate(data)
     except ValidationError as error:
@@ -151,29 +187,67 @@ def parse_project(text: str, name: str) -> ProjectFile:
         raise InputError(message) from None
 
 
+def _line_of(message: str, text: str) -> str:
+    """The line that a TOML message is about, so that the field is named."""
+    found = re.search(r"at line (\d+)", message)
+    lines = text.splitlines()
+    if found is None or not 1 <= int(found[1]) <= len(lines) or not lines[int(found[1]) - 1].strip():
+        return ""
+    return f"; the line reads {shown(lines[int(found[1]) - 1])}"
+
+
+# What would be right, by pydantic's kind of error; {} is taken from its context.
+_RIGHT = {
+    "string_type": "must be text in quotes",
+    "string_too_short": "must not be empty",
+    "bool_type": "must be true or false, without quotes",
+    "int_type": "must be a whole number, without quotes",
+    "int_from_float": "must be a whole number",
+    "float_type": "must be a number, without quotes or unit",
+    "finite_number": "must be a finite number",
+    "greater_than": "must be greater than {gt:g}",
+    "greater_than_equal": "must be at least {ge:g}",
+    "less_than": "must be below {lt:g}",
+    "less_than_equal": "must be at most {le:g}",
+    "too_short": "needs at least {min_length}",
+    "too_long": "takes at most {max_length}",
+}
+
+
 def _explain(problem: Mapping[str, Any], data: Mapping[str, Any]) -> str:
     path, model = _where(problem["loc"], data)
     kind, value, context = problem["type"], problem.get("input"), problem.get("ctx", {})
+    field = str(problem["loc"][-1]) if problem["loc"] else ""
     if kind == "missing":
-        return f"{path} is missing; add it"
+        meaning = model.model_fields[field].description if model and field in model.model_fields else None
+        return f"{path} is missing; add it" + (f" ({meaning.rstrip('.')})" if meaning else "")
     if kind == "extra_forbidden":
         known = list(model.model_fields) if model else []
-        close = difflib.get_close_matches(str(problem["loc"][-1]), known, 1)
+        close = difflib.get_close_matches(field, known, 1)
         hint = f"did you mean {close[0]}?" if close else f"known here: {', '.join(known)}"
-        return f"{path} is not a field of the project file; {hint}"
+        return f"{shown(path)[1:-1]} is not a field of the project file; {hint}"
     if kind == "value_error":
         return f"{path}: {context['error']}" if path else str(context["error"])
-    shown = f'"{value}"' if isinstance(value, str) else repr(value)
-    if len(shown) > 60:
-        shown = shown[:57] + "..."
     if kind in ("literal_error", "union_tag_invalid"):
         expected = context.get("expected", context.get("expected_tags", ""))
-        actual = f'"{context["tag"]}"' if kind == "union_tag_invalid" else shown
-        field = f"{path}.standard" if kind == "union_tag_invalid" else path
-        return f"{field}: {actual} is not known; use {expected}".replace("'", '"')
+        actual = shown(context["tag"]) if kind == "union_tag_invalid" else shown(value)
+        where = f"{path}.standard" if kind == "union_tag_invalid" else path
+        close = difflib.get_close_matches(str(value), expected.replace("'", "").split(", "), 1)
+        return f"{where}: {actual} is not known; use {expected}".replace("'", '"') + (
+            f' (did you mean "{close[0]}"?)' if close and kind == "literal_error" else ""
+        )
     if kind == "union_tag_not_found":
+        if not isinstance(value, dict):
+            return f"{path}: {shown(value)} must be a table; write [{path}] and its fields below it"
         return f'{path}.standard is missing; use "ASCE/SEI 7-22", "EN 1991-1-3" or "measured"'
-    return f"{path}: {shown} is not right: {problem['msg'][0].lower()}{problem['msg'][1:]}"
+    if kind in ("model_type", "dict_type", "model_attributes_type"):
+        return f"{path}: {shown(value)} must be a table; write [{path}] or {field} = {{ ... }}"
+    if kind == "list_type":
+        return f"{path}: {shown(value)} must be a list; write [[{path}]] for a list of tables, or [ ... ]"
+    right = _RIGHT.get(kind)
+    if right is None:
+        return f"{path}: {shown(value)} is not right: {problem['msg'][0].lower()}{problem['msg'][1:]}"
+    return f"{path}: {shown(value)} {right.format(**context)}"
 
 
 def _where(loc: Sequence[str | int], data: Mapping[str, Any]) -> tuple[str, type[BaseModel] | None]:
@@ -225,15 +299,28 @@ def _member(model: type[BaseModel] | None, tag: str) -> type[BaseModel] | None:
 
 def _roof(table: ProjectFile, path: Path, digest: Any) -> RoofSurface:
     if isinstance(table.roof, BuiltRoof):
-        return build_roof([_part(part, index) for index, part in enumerate(table.roof.part)])
+        parts = [_part(part, index) for index, part in enumerate(table.roof.part)]
+        try:
+            return build_roof(parts)
+        except InputError as error:
+            raise InputError(_named_part(str(error), parts)) from None
     from roofmodel.importing import import_roof
 
-    file = (path.parent / table.roof.file).resolve()
-    if not file.is_file():
-        message = f'roof.file: "{table.roof.file}" is not there; the path is relative to the project file'
-        raise InputError(message)
-    digest.update(file.read_bytes())
-    return import_roof(file, unit=table.roof.unit, up=table.roof.up, building=table.roof.building)
+    label = f"roof.file: {shown(table.roof.file)}"
+    file = path.parent / table.roof.file
+    what = "an STL, OBJ, PLY, GLB or CityJSON file; the path is relative to the project file"
+    digest.update(read_file(file, label, what, LARGEST_ROOF))
+    try:
+        return import_roof(file, unit=table.roof.unit, up=table.roof.up, building=table.roof.building)
+    except InputError as error:
+        message = f"{label}: {str(error).removeprefix(f'{file.name}: ')}"
+        raise InputError(message) from None
+
+
+def _named_part(message: str, parts: Sequence[RoofPart]) -> str:
+    """Message of the builder with the part's name as the project file has it."""
+    name = next((part.name for part in parts if message.startswith(f"{part.name}: ")), None)
+    return f"roof: {message}" if name is None else f'roof.part "{name}": {message.removeprefix(f"{name}: ")}'
 
 
 def _part(part: Part, index: int) -> RoofPart:
@@ -277,7 +364,7 @@ def _gable_pitches(footprint: np.ndarray[Any, Any], pitch: float) -> np.ndarray[
     return np.where(np.arange(4) % 2 == (0 if long else 1), pitch, np.nan)
 
 
-def _site(table: ProjectFile) -> Site:
+def _site(table: ProjectFile, planes: tuple[str, ...]) -> Site:
     site, retained = table.site, table.design.upper_roof_retained
     if isinstance(site, AsceTable):
         values = site.model_dump(exclude={"standard"})
@@ -285,7 +372,13 @@ def _site(table: ProjectFile) -> Site:
     if isinstance(site, EnTable):
         return EnSite(**site.model_dump(exclude={"standard"}), upper_roof_retained=retained)
     layers: dict[str | None, list[SnowLayer]] = {}
-    for layer in site.layers:
+    for number, layer in enumerate(site.layers, 1):
+        if layer.plane is not None and layer.plane not in planes:
+            message = (
+                f"site.layers {number}.plane: there is no plane {shown(layer.plane)}; "
+                f"this roof has {', '.join(planes[:12])}"
+            )
+            raise InputError(message)
         made = SnowLayer(layer.depth, min(layer.density), max(layer.density))
         layers.setdefault(layer.plane, []).append(made)
     return DirectSite(
@@ -294,13 +387,3 @@ def _site(table: ProjectFile) -> Site:
         square_to_roof=site.depth_direction == "square to the roof",
         level=LoadLevel(site.level),
     )
-
-
-def _spread_angle(table: ProjectFile) -> float:
-    angle = table.analysis.spread_angle
-    if not 0.0 <= angle < np.radians(85.0):
-        message = (
-            f'analysis.spread_angle: {np.degrees(angle):.0f} deg must be from 0 to 85 deg, such as "45 deg"'
-        )
-        raise InputError(message)
-    return angle

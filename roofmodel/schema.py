@@ -6,87 +6,39 @@ Quantities are text with a unit and become SI numbers here. The same description
 
 from __future__ import annotations
 
-import math
-from collections.abc import Callable
 from typing import Annotated, Any, Literal
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Discriminator, Field, Tag, model_validator
+from pydantic import BaseModel, ConfigDict, Discriminator, Field, Tag, model_validator
 
-from roofmodel.units import EXAMPLES, parse
-
-
-def _read(kind: str, *, sign: str) -> Callable[[object], float]:
-    def read(value: object) -> float:
-        number = parse(value, kind)
-        example = EXAMPLES[kind][1]
-        if sign == "positive" and number <= 0.0:
-            msg = f'"{value}" must be greater than zero, like {example}'
-            raise ValueError(msg)
-        if sign == "not negative" and number < 0.0:
-            msg = f'"{value}" must not be negative, like {example}'
-            raise ValueError(msg)
-        return number
-
-    read.kind = kind  # type: ignore[attr-defined]
-    return read
-
-
-Length = Annotated[float, BeforeValidator(_read("length", sign="positive"))]
-Length0 = Annotated[float, BeforeValidator(_read("length", sign="not negative"))]
-AnyLength = Annotated[float, BeforeValidator(_read("length", sign="any"))]
-Area = Annotated[float, BeforeValidator(_read("area", sign="positive"))]
-Modulus = Annotated[float, BeforeValidator(_read("section_modulus", sign="positive"))]
-Inertia = Annotated[float, BeforeValidator(_read("second_moment", sign="positive"))]
-Pressure = Annotated[float, BeforeValidator(_read("pressure", sign="positive"))]
-Stress = Annotated[float, BeforeValidator(_read("stress", sign="positive"))]
-Force = Annotated[float, BeforeValidator(_read("force", sign="positive"))]
-Moment = Annotated[float, BeforeValidator(_read("moment", sign="positive"))]
-Stiffness = Annotated[float, BeforeValidator(_read("stiffness", sign="positive"))]
-Rotational = Annotated[float, BeforeValidator(_read("rotational_stiffness", sign="positive"))]
-Density = Annotated[float, BeforeValidator(_read("density", sign="positive"))]
-UnitWeight = Annotated[float, BeforeValidator(_read("unit_weight", sign="positive"))]
-Angle = Annotated[float, BeforeValidator(_read("angle", sign="any"))]
-Warmth = Annotated[float, BeforeValidator(_read("temperature_change", sign="any"))]
-Expansion = Annotated[float, BeforeValidator(_read("expansion", sign="positive"))]
-
-
-def _pitch(value: object) -> float | Literal["gable"]:
-    if isinstance(value, str) and value.strip().lower() == "gable":
-        return "gable"
-    if isinstance(value, str) and value.count(":") == 1:
-        rise, run = value.split(":")
-        try:
-            ratio = float(rise) / float(run)
-        except (ValueError, ZeroDivisionError):
-            msg = f'"{value}" is not a pitch; write "6:12" or "25 deg"'
-            raise ValueError(msg) from None
-        return math.atan(ratio)
-    return parse(value, "angle")
-
-
-Pitch = Annotated[float | Literal["gable"], BeforeValidator(_pitch)]
-
-
-def _points(value: object) -> list[tuple[float, float]]:
-    """Plan points from pairs of lengths, or from "0 0, 12 0, 12 8, 0 8 m"."""
-    shape = 'write "0 0, 12 0, 12 8, 0 8 m" or [["0 m", "0 m"], ...]'
-    if isinstance(value, str):
-        body, _, unit = value.strip().rpartition(" ")
-        try:
-            return [
-                (parse(f"{x} {unit}", "length"), parse(f"{y} {unit}", "length"))
-                for x, y in (pair.split() for pair in body.split(","))
-            ]
-        except ValueError as error:
-            msg = f'"{value}" is not a list of plan points: {error}; {shape}'
-            raise ValueError(msg) from None
-    if not isinstance(value, list) or not all(isinstance(p, list) and len(p) == 2 for p in value):
-        msg = f"{value!r} is not a list of plan points; {shape}"
-        raise ValueError(msg)
-    return [(parse(x, "length"), parse(y, "length")) for x, y in value]
-
-
-Points = Annotated[list[tuple[float, float]], BeforeValidator(_points)]
+from roofmodel.field_types import (
+    Angle,
+    AnyLength,
+    Area,
+    Density,
+    Depth,
+    Elasticity,
+    Force,
+    GroundSnow,
+    Inertia,
+    Length,
+    Length0,
+    Modulus,
+    Moment,
+    Pitch,
+    Points,
+    Rotational,
+    SeamAngle,
+    Sheet,
+    Size,
+    Size0,
+    Spacing,
+    Spread,
+    Stiffness,
+    Stress,
+    Strip,
+    UnitWeight,
+    Warmth,
+)
 
 
 class Table(BaseModel):
@@ -108,7 +60,7 @@ class AsceSite(Table):
     """Site for ASCE/SEI 7-22."""
 
     standard: Literal["ASCE/SEI 7-22"] = Field(description='"ASCE/SEI 7-22".')
-    ground_snow: Pressure = Field(
+    ground_snow: GroundSnow = Field(
         description="p_g for the risk category, from the authority: strength level."
     )
     risk_category: Literal["I", "II", "III", "IV"] = Field(description="Table 1.5-1.")
@@ -140,7 +92,7 @@ class EnSite(Table):
     """Site for EN 1991-1-3; national choices are inputs."""
 
     standard: Literal["EN 1991-1-3"] = Field(description='"EN 1991-1-3".')
-    ground_snow: Pressure = Field(description="s_k, characteristic, from the national annex.")
+    ground_snow: GroundSnow = Field(description="s_k, characteristic, from the national annex.")
     topography: Literal["windswept", "normal", "sheltered"] = Field(
         "normal", description="For C_e, Table 5.1."
     )
@@ -157,7 +109,7 @@ class EnSite(Table):
 class SnowLayer(Table):
     """A layer that was measured or ruled."""
 
-    depth: Length = Field(description="Depth of the layer.")
+    depth: Depth = Field(description="Depth of the layer.")
     density: list[Density] = Field(
         min_length=1,
         max_length=2,
@@ -220,7 +172,7 @@ class PlaneChoice(Table):
     """Choices for one plane."""
 
     name: str = Field(description='Plane name, such as "S1".')
-    seam_angle: Angle = Field(
+    seam_angle: SeamAngle = Field(
         0.0,
         description="Seam direction from the fall line, positive to the right going up.",
     )
@@ -256,9 +208,9 @@ class PanelTable(Table):
     metal: Literal["steel", "aluminum", "copper", "zinc", "stainless steel"] = Field(
         description="Sheet metal."
     )
-    seam_spacing: Length = Field(description="Distance from seam to seam.")
-    seam_height: Length = Field(description="Height of the seam above the pan.")
-    thickness: Length = Field(description="Sheet thickness.")
+    seam_spacing: Spacing = Field(description="Distance from seam to seam.")
+    seam_height: Size = Field(description="Height of the seam above the pan.")
+    thickness: Sheet = Field(description="Sheet thickness.")
     clip_spacing: Length | None = Field(None, description="Distance between clips along the seam.")
     anchorage: Force | None = Field(
         None, description="Strength of the fixed point of one panel strip against drag down the slope."
@@ -275,12 +227,10 @@ class RailTable(Table):
     shape: Literal["round tube", "round bar", "rectangular tube", "flat bar", "values"] = Field(
         description='Section shape; "values" takes area, I, J and W.'
     )
-    diameter: Length | None = Field(None, description="Outside diameter (round).")
-    wall: Length | None = Field(None, description="Wall thickness (tubes).")
-    width: Length | None = Field(
-        None, description="Size along the slope (rectangular tube, flat bar, values)."
-    )
-    depth: Length | None = Field(
+    diameter: Size | None = Field(None, description="Outside diameter (round).")
+    wall: Size | None = Field(None, description="Wall thickness (tubes).")
+    width: Size | None = Field(None, description="Size along the slope (rectangular tube, flat bar, values).")
+    depth: Size | None = Field(
         None, description="Size square to the roof (rectangular tube, flat bar, values)."
     )
     area: Area | None = Field(None, description="Values: area.")
@@ -299,7 +249,7 @@ class RailTable(Table):
     W_torsion: Modulus | None = Field(None, description="Values: torsion modulus, stress = T / W_torsion.")
     material: Literal["steel", "stainless steel", "aluminum"] = Field(description="Rail metal.")
     yield_strength: Stress = Field(description="Yield or 0.2 % proof strength; welded zone value if welded.")
-    E: Stress | None = Field(None, description="Young's modulus, if not the usual one of the metal.")
+    E: Elasticity | None = Field(None, description="Young's modulus, if not the usual one of the metal.")
     resistance_factor: float | None = Field(
         None, gt=0, le=5, description="ASD Omega, LRFD phi or EN gamma_M for yield, if not the usual one."
     )
@@ -343,8 +293,8 @@ class StrengthTable(Table):
 class ClampTable(Table):
     """Seam clamp."""
 
-    height: Length0 = Field(description="Height of the rail's axis above the grip on the seam.")
-    grip_length: Length = Field(description="Length of the grip along the seam.")
+    height: Size0 = Field(description="Height of the rail's axis above the grip on the seam.")
+    grip_length: Size = Field(description="Length of the grip along the seam.")
     stiffness: StiffnessTable = Field(description="Stiffness by direction.")
     strength: StrengthTable = Field(
         description="Strength by direction; a direction that is missing is not verified."
@@ -353,10 +303,10 @@ class ClampTable(Table):
     factor: float | None = Field(
         None, gt=0, le=10, description="ASD safety factor, LRFD resistance factor or EN partial factor."
     )
-    grip_height: Length0 | None = Field(
+    grip_height: Size0 | None = Field(
         None, description="Height of the grip above the pan; half the seam height by default."
     )
-    test_height: Length0 = Field(
+    test_height: Size0 = Field(
         0.0,
         description="Height above the grip at which the along-seam strength was tested.",
     )
@@ -432,15 +382,15 @@ class Design(Table):
 class Analysis(Table):
     """Numerical choices; the defaults suit nearly every roof."""
 
-    strip_width: Length = Field(0.3, description='Widest strip of the sliding mesh; "0.3 m".')
-    spread_angle: Angle = Field(
+    strip_width: Strip = Field(0.3, description='Widest strip of the sliding mesh; "0.3 m".')
+    spread_angle: Spread = Field(
         0.7853981633974483,
         description="Spread of a coherent blanket toward the ends of a partial row; 45 deg (judgment).",
     )
     valley_thrust: Literal["scalar", "vector"] = Field(
         "scalar", description="Thrusts that meet in a valley: scalar sum (safe) or vector sum."
     )
-    valley_spread: Length = Field(
+    valley_spread: Strip = Field(
         1.0,
         description='Length of row over which a valley stream arrives; "1 m" (judgment).',
     )

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from dataclasses import dataclass
 from functools import cache
 from typing import TYPE_CHECKING
@@ -29,6 +30,9 @@ EXAMPLES = {
 }
 
 
+STANDARD_GRAVITY = 9.80665  # exact [m/s^2]
+
+
 @cache
 def registry() -> pint.UnitRegistry:
     """Unit registry with the few trade units that pint lacks."""
@@ -39,6 +43,34 @@ def registry() -> pint.UnitRegistry:
     ureg.define("pound_per_cubic_foot = pound / foot ** 3 = pcf")
     ureg.define("pound_force_per_foot = pound_force / foot = plf")
     return ureg
+
+
+_ANGLES = ("deg", "degree", "degrees", "°", "rad", "radian", "radians")
+_DEGREES = {"°F": "delta_degF", "degF": "delta_degF", "F": "delta_degF", "°C": "K", "degC": "K", "C": "K"}
+_NUMBER = re.compile(
+    r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?|[+-]?(?:nan|inf(?:inity)?)(?![a-z])", re.IGNORECASE
+)
+_NAME = r"[A-Za-z°µμ_]+(?:(?:\^|\*\*)-?\d|[²³⁴])?"
+# Anything else, such as powers of powers, would keep a general parser busy for hours.
+_UNIT = re.compile(rf"(?:1\s*)?/?\s*\(?{_NAME}\)?(?:\s*[*/·\s]\s*\(?{_NAME}\)?)*")
+_SHOWN = 60  # characters of a value in a message
+_LONGEST = 200  # characters of a quantity
+
+
+def shown(value: object) -> str:
+    """A value as its writer would know it again, in one line of bounded length."""
+    if isinstance(value, str):
+        # Cut before quoting: values can be megabytes.
+        text = " ".join(value[: 4 * _SHOWN].split())
+        return f'"{text if len(text) <= _SHOWN else text[: _SHOWN - 3] + "..."}"'
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if isinstance(value, dict):
+        return "a table"
+    if isinstance(value, list):
+        return f"a list of {len(value)}"
+    text = str(value)
+    return text if len(text) <= _SHOWN else text[: _SHOWN - 3] + "..."
 
 
 @cache
@@ -58,29 +90,50 @@ def factor(unit: str, kind: str) -> float:
         Unknown unit, or a unit of something else; the message shows the right form.
     """
     si, example = EXAMPLES[kind]
-    if kind == "density" and _is_weight_density(unit):
-        return float(registry()(unit).to("N/m^3").magnitude) / 9.80665
-    name = f"1{unit}" if unit.startswith("/") else unit
+    known = _pint_name(unit, kind)
+    if known is not None:
+        quantity = registry().Quantity(1.0, known)
+        per_turn = "rad" in known or "deg" in known
+        of_turning = kind in ("moment", "rotational_stiffness")
+        if quantity.check(si) and not (of_turning and per_turn != (kind == "rotational_stiffness")):
+            return float(quantity.to(si).magnitude)
+        if kind == "density" and quantity.check("[force]/[volume]"):
+            return float(quantity.to("N/m^3").magnitude) / STANDARD_GRAVITY
+        per_gravity = registry().Quantity(1.0, f"({si}) * s^2/m")
+        if quantity.check(per_gravity.dimensionality) and kind != "density":
+            msg = f"{shown(unit)} is a mass, not a force; write it like {example}"
+            raise ValueError(msg)
+    hint = "" if known is not None else _near(unit, kind)
+    msg = f"{shown(unit)} is not a unit of {kind.replace('_', ' ')}{hint}; write it like {example}"
+    raise ValueError(msg)
+
+
+def _pint_name(unit: str, kind: str) -> str | None:
+    """The unit as pint writes it; None for what is no unit."""
+    name = re.sub(r"(?<=[a-z])([234])(?![\d.])", r"^\1", unit.strip())  # mm2 is mm^2
+    name = re.sub(r"(?<=[a-z])-(?=[a-z])", "*", name)  # lbf-ft is lbf*ft
+    if len(name) > 40 or not _UNIT.fullmatch(name):
+        return None
+    if kind == "angle":
+        return name if name in _ANGLES else None
     if kind == "temperature_change":
-        name = {"°F": "delta_degF", "degF": "delta_degF", "°C": "K", "degC": "K", "F": "delta_degF"}.get(
-            name, name
-        )
-    if kind == "force" and name in ("lb", "lbs"):
-        msg = f'"{unit}" is a mass; a force is written "lbf", such as {example}'
-        raise ValueError(msg)
+        return _DEGREES.get(name, name)
+    name = f"1{name}" if name.startswith("/") else name
     try:
-        quantity = registry().Quantity(1.0, name)
-        return float(quantity.to(si).magnitude)
-    except Exception as error:
-        msg = f'"{unit}" is not a unit of {kind.replace("_", " ")}; write it like {example}'
-        raise ValueError(msg) from error
+        registry().Quantity(1.0, name)
+    except Exception:  # pint raises many kinds
+        return None
+    return name
 
 
-def _is_weight_density(unit: str) -> bool:
-    try:
-        return bool(registry().Quantity(1.0, unit).check("[force]/[volume]"))
-    except Exception:
-        return False
+def _near(unit: str, kind: str) -> str:
+    """Hint for a decimal comma and for letters of the wrong size."""
+    if unit.startswith(","):
+        return " (write the decimal sign as a point, and large numbers without commas)"
+    small = unit.lower()
+    if small != unit and _pint_name(small, kind) is not None:
+        return f' (did you mean "{small}"?)'
+    return ""
 
 
 def parse(value: object, kind: str) -> float:
@@ -103,38 +156,37 @@ def parse(value: object, kind: str) -> float:
     ValueError
         No unit, no number, a unit of something else, or not finite.
     """
-    example = EXAMPLES[kind][1]
-    if isinstance(value, int | float) and not isinstance(value, bool):
-        msg = f"{value} has no unit; write it as text with a unit, like {example}"
-        raise ValueError(msg)
-    if not isinstance(value, str):
-        msg = f"{value!r} is not a quantity; write text like {example}"
-        raise ValueError(msg)
-    number, unit = _split(value.strip())
-    if number is None:
-        msg = f'"{value}" does not start with a number; write it like {example}'
-        raise ValueError(msg)
-    if not unit:
-        msg = f'"{value}" has no unit; write it like {example}'
-        raise ValueError(msg)
-    result = number * factor(unit, kind)
+    number, unit = split(value, kind)
+    try:
+        result = number * factor(unit, kind)
+    except ValueError as error:
+        msg = f"{shown(value)}: {error}"
+        raise ValueError(msg) from None
     if not math.isfinite(result):
-        msg = f'"{value}" is not a finite number; write it like {example}'
+        msg = f"{shown(value)} is not a finite number; write it like {EXAMPLES[kind][1]}"
         raise ValueError(msg)
     return result
 
 
-def _split(text: str) -> tuple[float | None, str]:
-    """Longest leading number and the rest."""
-    for end in range(len(text), 0, -1):
-        head = text[:end]
-        if head[-1].isspace() or "_" in head:
-            continue
-        try:
-            return float(head), text[end:].strip()
-        except ValueError:
-            continue
-    return None, text
+def split(value: object, kind: str) -> tuple[float, str]:
+    """Number and unit of the user's text; ValueError says what is missing."""
+    example = EXAMPLES[kind][1]
+    if isinstance(value, int | float) and not isinstance(value, bool):
+        msg = f"{shown(value)} has no unit; write it as text with a unit, like {example}"
+        raise ValueError(msg)
+    if not isinstance(value, str):
+        msg = f"{shown(value)} is not a quantity; write text like {example}"
+        raise ValueError(msg)
+    text = value.strip()
+    found = _NUMBER.match(text[:_LONGEST])
+    if found is None or len(text) > _LONGEST:
+        msg = f"{shown(value)} does not start with a number; write it like {example}"
+        raise ValueError(msg)
+    unit = text[found.end() :].strip()
+    if not unit:
+        msg = f"{shown(value)} has no unit; write it like {example}"
+        raise ValueError(msg)
+    return float(found.group()), unit
 
 
 @dataclass(frozen=True)

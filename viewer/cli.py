@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import sys
 import time
+import warnings
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -13,6 +14,7 @@ import click
 if TYPE_CHECKING:
     from rich.console import Console
 
+    from fea.analysis import Analysis
     from roofmodel.project import Project
 
 OUTPUTS = [
@@ -54,14 +56,14 @@ def check(project: Path, out: Path, picture: bool) -> None:
     console, stages = _console(), _Stages()
     with stages:
         stages.show("reading the project")
-        from fea.analysis import analyze
         from roofmodel.project import load_project
-        from viewer.files import output_folder
+        from viewer.files import check_output, output_folder
 
         loaded = load_project(project)
+        check_output(out, _inputs(loaded), OUTPUTS)
         stages.show("analyzing")
-        analysis = analyze(loaded)
-        folder = output_folder(out, _inputs(loaded), OUTPUTS)
+        analysis = _analyze(loaded)
+        folder = output_folder(out)
         stages.show("writing data")
         from viewer.export import write_attachments, write_meshes, write_results
 
@@ -88,6 +90,17 @@ def check(project: Path, out: Path, picture: bool) -> None:
         click.echo(f"No picture: {reason}", err=True)
     console.print(f"Written to {folder}/: report.html, " + ", ".join(_written(folder)), highlight=False)
     sys.exit(0 if analysis.passed else 1)
+
+
+def _analyze(project: Project) -> Analysis:
+    from fea.analysis import analyze
+    from roofmodel.errors import InputError
+
+    try:
+        return analyze(project)
+    except InputError as error:
+        message = f"{project.path.name}: {error}"
+        raise InputError(message) from None
 
 
 def _written(folder: Path) -> list[str]:
@@ -162,6 +175,9 @@ def main() -> None:
     """Entry point: one clear line for bad input, never a traceback."""
     from roofmodel.errors import InputError
 
+    debug = bool(os.environ.get("EAVEWRIGHT_DEBUG"))
+    if not debug:
+        warnings.filterwarnings("ignore", append=True)  # after the filters that a user or test has set
     try:
         commands.main(prog_name="eavewright", standalone_mode=False)
     except InputError as error:
@@ -170,12 +186,15 @@ def main() -> None:
         _fail("stopped", 130)
     except click.ClickException as error:
         _fail(_usage(error), 2)
+    except BrokenPipeError:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())  # the reader has gone, such as head
+        sys.exit(141)
     except OSError as error:
         _fail(f"{error.filename or 'file'}: {error.strerror or error}", 2)
     except MemoryError:
         _fail("not enough memory for a roof of this size", 2)
     except Exception as error:
-        if os.environ.get("EAVEWRIGHT_DEBUG"):
+        if debug:
             raise
         _fail(
             f"internal error: {type(error).__name__}: {error} (a defect of Eavewright; "
@@ -193,5 +212,6 @@ def _usage(error: click.ClickException) -> str:
 
 
 def _fail(message: str, code: int) -> None:
-    click.echo(f"eavewright: {' '.join(message.split())}", err=True)
+    line = "".join(c if c.isprintable() else "?" for c in " ".join(message.split()))
+    click.echo(f"eavewright: {line.rstrip('.')}", err=True)
     sys.exit(code)

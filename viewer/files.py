@@ -31,28 +31,40 @@ def write_text(path: Path, text: str) -> None:
         temporary.write_text(text, encoding="utf-8")
 
 
-def output_folder(path: Path, inputs: list[Path], names: list[str]) -> Path:
-    """Make sure that results can be written to a folder without touching an input.
+def check_output(path: Path, inputs: list[Path], names: list[str]) -> None:
+    """Refuse an output folder that is a file or whose results would replace an input, before any work.
 
     Raises
     ------
     InputError
-        The path is a file, cannot be made or written, or an output would replace an input.
     """
-    if path.exists() and not path.is_dir():
-        message = f"--out {path}: is a file; give a folder for the results"
+    blocking = next((p for p in (path, *path.parents) if p.exists() and not p.is_dir()), None)
+    if blocking is not None:
+        message = (
+            f"--out {path}: {'it' if blocking == path else blocking} is a file; give a folder for the results"
+        )
         raise InputError(message)
     taken = {source.resolve() for source in inputs}
     for name in names:
         if (path / name).resolve() in taken:
             message = f"--out {path}: {name} there is an input of this project; choose another folder"
             raise InputError(message)
+
+
+def output_folder(path: Path) -> Path:
+    """Make the folder for the results.
+
+    Raises
+    ------
+    InputError
+        It cannot be made or written.
+    """
     try:
         path.mkdir(parents=True, exist_ok=True)
         with tempfile.TemporaryFile(dir=path):
             pass
     except OSError as error:
-        message = f"--out {path}: cannot be written ({error.strerror})"
+        message = f"--out {path}: cannot be written ({error.strerror}); give another folder"
         raise InputError(message) from None
     return path
 

@@ -1,0 +1,132 @@
+"""Kinds of fields of the project file: text with a unit becomes an SI number, in bounds or refused."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from typing import Annotated, Literal
+
+from pydantic import BeforeValidator
+
+from roofmodel.units import EXAMPLES, factor, parse, shown, split
+
+
+def _read(
+    kind: str, low: float = -math.inf, high: float = math.inf, *, zero: bool = False
+) -> Callable[[object], float]:
+    """Reader of one kind of quantity between two SI values; `zero` lets 0 through below `low`."""
+
+    def read(value: object) -> float:
+        number = parse(value, kind)
+        example = EXAMPLES[kind][1]
+        if low >= 0.0 and number <= 0.0 and not (zero and number == 0.0):
+            what = "must not be negative" if zero else "must be greater than zero"
+            msg = f"{shown(value)} {what}, like {example}"
+            raise ValueError(msg)
+        if not low <= number <= high and not (zero and number == 0.0):
+            unit = split(value, kind)[1]
+            one = factor(unit, kind)
+            least, most = (f"{limit / one:.4g} {unit}" for limit in (low, high))
+            msg = f"{shown(value)} is outside {least} to {most}; is the unit right?"
+            raise ValueError(msg)
+        return number
+
+    read.kind = kind  # type: ignore[attr-defined]
+    return read
+
+
+# Limits beyond which a value is a slip of the unit or of a digit, not a part of a roof (judgment).
+# The 50 kPa of ground snow and the densities from fresh snow to ice are those of `roofmodel.snow.inputs`.
+Length = Annotated[float, BeforeValidator(_read("length", 1e-3, 5e3))]
+Length0 = Annotated[float, BeforeValidator(_read("length", 1e-3, 5e3, zero=True))]
+AnyLength = Annotated[float, BeforeValidator(_read("length", -5e3, 5e3))]
+Size = Annotated[float, BeforeValidator(_read("length", 1e-4, 1.0))]
+Size0 = Annotated[float, BeforeValidator(_read("length", 1e-4, 1.0, zero=True))]
+Sheet = Annotated[float, BeforeValidator(_read("length", 1e-4, 0.02))]
+Spacing = Annotated[float, BeforeValidator(_read("length", 0.05, 2.0))]
+Strip = Annotated[float, BeforeValidator(_read("length", 0.02, 10.0))]
+Depth = Annotated[float, BeforeValidator(_read("length", 1e-3, 20.0))]
+Area = Annotated[float, BeforeValidator(_read("area", 1e-6, 1.0))]
+Modulus = Annotated[float, BeforeValidator(_read("section_modulus", 1e-10, 1.0))]
+Inertia = Annotated[float, BeforeValidator(_read("second_moment", 1e-13, 1.0))]
+GroundSnow = Annotated[float, BeforeValidator(_read("pressure", 10.0, 50e3))]
+Stress = Annotated[float, BeforeValidator(_read("stress", 10e6, 3e9))]
+Elasticity = Annotated[float, BeforeValidator(_read("stress", 1e9, 1e12))]
+Force = Annotated[float, BeforeValidator(_read("force", 1.0, 1e7))]
+Moment = Annotated[float, BeforeValidator(_read("moment", 1e-2, 1e6))]
+Stiffness = Annotated[float, BeforeValidator(_read("stiffness", 1e3, 1e11))]
+Rotational = Annotated[float, BeforeValidator(_read("rotational_stiffness", 1e-1, 1e9))]
+Density = Annotated[float, BeforeValidator(_read("density", 10.0, 917.0))]
+UnitWeight = Annotated[float, BeforeValidator(_read("unit_weight", 500.0, 9000.0))]
+Angle = Annotated[float, BeforeValidator(_read("angle", -2.0 * math.pi, 2.0 * math.pi))]
+SeamAngle = Annotated[float, BeforeValidator(_read("angle", math.radians(-80.0), math.radians(80.0)))]
+Spread = Annotated[float, BeforeValidator(_read("angle", 0.0, math.radians(80.0), zero=True))]
+Warmth = Annotated[float, BeforeValidator(_read("temperature_change", -200.0, 200.0))]
+
+STEEPEST = math.radians(75.0)  # steeper is a wall [rad]
+LONGEST_OUTLINE = 20_000  # characters
+MOST_CORNERS = 200
+
+
+def _pitch(value: object) -> float | Literal["gable"]:
+    if isinstance(value, str) and value.strip().lower() == "gable":
+        return "gable"
+    if isinstance(value, str) and value.count(":") == 1:
+        rise, run = (_ratio_part(part) for part in value.split(":"))
+        if not (rise >= 0.0 and run > 0.0):
+            msg = f'{shown(value)} is not a pitch; write "6:12" or "25 deg"'
+            raise ValueError(msg)
+        pitch = math.atan2(rise, run)
+    else:
+        try:
+            pitch = parse(value, "angle")
+        except ValueError as error:
+            msg = str(error).replace(EXAMPLES["angle"][1], '"25 deg" or "6:12"')
+            raise ValueError(msg) from None
+    if not 0.0 <= pitch < STEEPEST:
+        msg = f'{shown(value)} is outside 0 to below 75 deg (steeper is a wall); write "25 deg" or "6:12"'
+        raise ValueError(msg)
+    return pitch
+
+
+def _ratio_part(text: str) -> float:
+    """Finite number, or NaN."""
+    try:
+        number = float(text)
+    except ValueError:
+        return math.nan
+    return number if math.isfinite(number) else math.nan
+
+
+Pitch = Annotated[float | Literal["gable"], BeforeValidator(_pitch)]
+
+
+def _points(value: object) -> list[tuple[float, float]]:
+    """Plan points from pairs of lengths, or from "0 0, 12 0, 12 8, 0 8 m"."""
+    shape = 'write "0 0, 12 0, 12 8, 0 8 m" or [["0 m", "0 m"], ...]'
+    pairs: list[list[object]]
+    if isinstance(value, str) and len(value) <= LONGEST_OUTLINE:
+        body, _, unit = value.strip().rpartition(" ")
+        pairs = [[f"{number} {unit}" for number in pair.split()] for pair in body.split(",")]
+    elif isinstance(value, list) and all(isinstance(p, list) for p in value):
+        pairs = value
+    else:
+        msg = f"{shown(value)} is not a list of plan points; {shape}"
+        raise ValueError(msg)
+    wrong = next((i for i, pair in enumerate(pairs) if len(pair) != 2), None)
+    if wrong is not None:
+        msg = (
+            f"{shown(value)}: point {wrong + 1} has {len(pairs[wrong])} numbers in place of x and y; {shape}"
+        )
+        raise ValueError(msg)
+    if not 3 <= len(pairs) <= MOST_CORNERS:
+        msg = f"{shown(value)} has {len(pairs)} points; an outline needs 3 to {MOST_CORNERS}; {shape}"
+        raise ValueError(msg)
+    try:
+        return [(parse(x, "length"), parse(y, "length")) for x, y in pairs]
+    except ValueError as error:
+        msg = f"{shown(value)} is not a list of plan points: {error}; {shape}"
+        raise ValueError(msg) from None
+
+
+Points = Annotated[list[tuple[float, float]], BeforeValidator(_points)]
