@@ -155,14 +155,41 @@ def ell(slope=25.0, **place):
 
 
 def step(wall=3.0, gap=0.0, lower_run=12.0, upper_run=15.0, length=30.0, lower_slope=0.0, **place):
-    """Gable with its ridge east-west, and a lower roof to the south that falls south from the wall."""
-    slope = 20.0
+    """Gable with its ridge east-west, and a lower roof to the south that falls south from the wall.
+
+    `wall` may be two heights, at the east and west end; `upper_slope` and `overhang` of the upper eave too.
+    """
+    slope, over = place.pop("upper_slope", 20.0), place.pop("overhang", 0.0)
+    walls = wall if isinstance(wall, tuple) else (wall, wall)
     rise = lower_run * np.tan(np.radians(lower_slope))
-    upper = gable_faces(length, upper_run, slope, base=wall)
-    lower = [(0, -gap - lower_run, -rise), (length, -gap - lower_run, -rise), (length, -gap, 0), (0, -gap, 0)]
-    joint = (2, 0, (length, -gap, 0.0), (0.0, -gap, 0.0), (wall, wall), gap)
-    name = "F1" if lower_slope == 0.0 else "S2"
+    upper = gable_faces(length, upper_run, slope, base=max(walls))
+    foot = over - gap
+    lower = [(0, foot - lower_run, -rise), (length, foot - lower_run, -rise), (length, foot, 0), (0, foot, 0)]
+    joint = (2, 0, (length, foot, 0.0), (0.0, foot, 0.0), walls, gap)
+    name = "F1" if lower_slope == 0.0 else "S2" if lower_slope > 0.0 else "N2"
     return assemble([*upper, lower], ("S1", "N1", name), [joint], **place)
+
+
+def broken(order=(0, 1), slope=50.0, lower_slope=20.0):
+    """Mansard-like shed: a steep plane above a flatter one, both falling south, in either order."""
+    top = 4.0 * np.tan(np.radians(lower_slope))
+    high = top + 2.0 * np.tan(np.radians(slope))
+    faces = [
+        [(0, 0, 0), (10, 0, 0), (10, 4, top), (0, 4, top)],
+        [(0, 4, top), (10, 4, top), (10, 6, high), (0, 6, high)],
+    ]
+    return assemble([faces[i] for i in order], [("S1", "S2")[i] for i in order])
+
+
+def bent():
+    """Step whose wall bends by 2.3 degrees toward the lower roof, so that the drifts overlap a little."""
+    upper = gable_faces(30.0, 15.0, 20.0, base=4.0)
+    lower = [(0, -12, 0), (30, -12, 0), (30, 0, 0), (15, 0, 0), (0, -0.6, 0)]
+    joints = [
+        (2, 0, (30, 0, 0), (15, 0, 0), (4.0, 4.0), 0.0),
+        (2, 0, (15, 0, 0), (0, -0.6, 0), (4.0, 4.0), 0.0),
+    ]
+    return assemble([*upper, lower], ("S1", "N1", "F1"), joints)
 
 
 def corner(wall=4.0, lower_slope=0.0):

@@ -68,6 +68,15 @@ def test_single_planes_take_their_own_layers():
         assert north == 0.0
 
 
+def test_depth_is_never_understated_where_planes_differ():
+    site = DirectSite((SnowLayer(0.5, 300.0, 300.0),), {"N1": (SnowLayer(0.8, 150.0, 150.0),)})
+    roof = gable(slope=20.0)
+    case = snow_cases(roof, site).cases[0]
+    depth = plane_force(roof, case) / roof.planes.plan_area / g / case.density
+    assert depth[1] == pytest.approx(0.8)
+    assert depth[0] >= 0.5
+
+
 @pytest.mark.parametrize(
     ("site", "field"),
     [

@@ -12,7 +12,7 @@ from snow_roofs import corner, ell, gable, hip, plane_force, shed, step
 from roofmodel.snow import AsceSite, DirectSite, EnSite, SnowLayer, snow_cases
 from roofmodel.snow.cases import Zone, linear_integral
 from roofmodel.snow.patches import larger
-from roofmodel.snow.regions import plan_polygon
+from roofmodel.snow.regions import fetch, merged, plan_polygon
 
 SITES = [
     AsceSite(ground_snow=1400.0, risk_category="III", winter_wind=0.6, slippery=True),
@@ -68,6 +68,18 @@ def test_compass_names_follow_the_turn():
     names = [case.name for case in snow_cases(gable(turn=np.radians(90.0)), site).cases]
     assert "unbalanced, wind toward W" in names  # the south face turned clockwise falls west
     assert "unbalanced, wind toward E" in names
+
+
+def test_fetch_ends_at_a_courtyard_and_closes_hairline_cracks():
+    court = shapely.box(0, 0, 30, 20) - shapely.box(10, 8, 20, 12)
+    line = np.array([12.0, 0.0]), np.array([18.0, 0.0])
+    assert fetch(court, *line, np.array([0.0, 1.0])) == pytest.approx(8.0)
+    assert fetch(court, *line, np.array([0.0, -1.0])) == pytest.approx(0.0, abs=1e-9)
+    halves = merged(np.array([shapely.box(0, 0, 30, 8), shapely.box(0, 8.0001, 30, 20)]))
+    assert fetch(halves, *line, np.array([0.0, 1.0])) == pytest.approx(20.0)
+    away = np.array([12.0, -2.0]), np.array([18.0, -2.0])
+    assert fetch(court, *away, np.array([0.0, 1.0])) == 0.0
+    assert fetch(court, *away, np.array([0.0, 1.0]), 2.0) == pytest.approx(8.0)
 
 
 numbers = st.floats(-3.0, 3.0)

@@ -6,7 +6,21 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from snow_roofs import assemble, corner, gable, gable_faces, hip, named, plane_force, pressure, shed, step
+from snow_roofs import (
+    assemble,
+    bent,
+    broken,
+    corner,
+    ell,
+    gable,
+    gable_faces,
+    hip,
+    named,
+    plane_force,
+    pressure,
+    shed,
+    step,
+)
 
 from roofmodel.snow import AsceSite, snow_cases
 from roofmodel.snow import asce7_22 as asce
@@ -240,10 +254,53 @@ def test_level_valley_between_parallel_ridges():
 
 
 def test_planes_that_end_at_a_valley_are_obstructed():
-    from snow_roofs import ell
-
     roof = ell(slope=25.0)
     case = snow_cases(roof, replace(SITE, slippery=True)).cases[0]
     area = roof.planes.plan_area
     reduced = float(asce.slope_factor(np.radians(25.0), 1.2, True))
     assert plane_force(roof, case) / area / FLAT == pytest.approx([1.0, reduced, 1.0, 1.0, 1.0])
+
+
+def test_a_wall_of_changing_height_counts_with_its_greatest():
+    roof = step(wall=(1.2, 1.5), lower_run=20.0)
+    clear = 1.5 - FLAT / GAMMA
+    assert clear < drift.drift_height(PG, 30.0, 0.5)
+    case = named(snow_cases(roof, SITE), "leeward drift")
+    assert pressure(case, 2, (15.0, -1e-9))[0] == pytest.approx(FLAT + clear * GAMMA)
+
+
+def test_roof_over_the_wall_feeds_the_drift_to_its_eave():
+    plain, over = (named(snow_cases(step(overhang=o), SITE), "leeward drift") for o in (0.0, 0.6))
+    assert pressure(over, 2, (15.0, 0.6 - 1e-9)) == pytest.approx(pressure(plain, 2, (15.0, -1e-9)))
+
+
+def test_drifts_of_a_bent_wall_do_not_add_up():
+    roof = bent()
+    case = named(snow_cases(roof, SITE), "leeward drift")
+    found = drift.leeward_drift(drift.drift_height(PG, 30.0, 0.5), FLAT, 4.0, GAMMA)
+    x, y = 15.04, -3.0
+    beside = FLAT + float(found.pressure) * (1.0 - 3.0 / float(found.width))
+    assert pressure(case, 2, (x, y))[0] == pytest.approx(beside, rel=1e-3)
+
+
+def test_planes_that_fall_toward_a_wall_are_obstructed():
+    """No slippery reduction where the snow slides against the higher building."""
+    site = replace(SITE, slippery=True)
+    away, toward = (snow_cases(step(lower_slope=tilt, wall=8.0), site).cases[0] for tilt in (25.0, -25.0))
+    reduced = float(asce.slope_factor(np.radians(25.0), 1.2, True))
+    assert pressure(away, 2, (15.0, -6.0)) == pytest.approx(reduced * FLAT)
+    assert pressure(toward, 2, (15.0, -6.0)) == pytest.approx(FLAT)
+
+
+@pytest.mark.parametrize("order", [(0, 1), (1, 0)])
+def test_snow_above_a_pitch_break_is_held_by_the_rows_below(order):
+    roof = broken(order)
+    site = replace(SITE, slippery=True)
+    lower, upper = roof.planes.name.index("S1"), roof.planes.name.index("S2")
+    full = float(asce.slope_factor(np.radians(50.0), 1.2, False))
+    free = float(asce.slope_factor(np.radians(50.0), 1.2, True))
+    for retained, factor in (({lower}, full), (set(), free)):
+        case = snow_cases(roof, site, retained).cases[0]
+        assert plane_force(roof, case)[upper] == pytest.approx(factor * FLAT * 20.0)
+    below = plane_force(roof, snow_cases(roof, site, {upper}).cases[0])[lower]
+    assert below == pytest.approx(float(asce.slope_factor(np.radians(20.0), 1.2, True)) * FLAT * 40.0)

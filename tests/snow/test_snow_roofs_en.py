@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from snow_roofs import ell, gable, hip, named, plane_force, pressure, shed, step
+from snow_roofs import bent, broken, ell, gable, hip, named, plane_force, pressure, shed, step
 
 from roofmodel.snow import EnSite, snow_cases
 from roofmodel.snow import en1991_1_3 as en
@@ -96,3 +96,46 @@ def test_exceptional_snow_scales_the_undrifted_load_and_needs_no_factor():
     assert plane_force(roof, rare) == pytest.approx(2.0 * plane_force(roof, usual))
     assert (usual.level, rare.level) == (LoadLevel.CHARACTERISTIC, LoadLevel.STRENGTH)
     assert len(snow.cases) == 6
+
+
+def test_drift_begins_at_the_wall_across_a_gap():
+    touching, apart = (
+        named(snow_cases(step(wall=4.0, gap=gap), SITE), "drift below S1") for gap in (0.0, 2.0)
+    )
+    for x in (2.001, 5.0, 7.9):
+        assert pressure(apart, 2, (15.0, -x)) == pytest.approx(pressure(touching, 2, (15.0, -x)), rel=1e-4)
+
+
+def test_steep_upper_roof_sheds_its_own_mu_1_and_none_is_lost_at_the_wall():
+    roof = step(wall=4.0, lower_run=12.0, upper_run=8.0, length=20.0, upper_slope=45.0)
+    case = named(snow_cases(roof, SITE), "drift below S1")
+    mu_2 = float(en.mu_wind(16.0, 12.0, 4.0, 4.0, 2000.0, SK)) + 0.4 * 8.0 / 8.0
+    assert pressure(case, 2, (10.0, -1e-9))[0] == pytest.approx(mu_2 * SK, rel=1e-6)
+
+
+def test_a_wall_of_changing_height_is_taken_on_the_safe_side():
+    """Spread by the least, cap and length by the greatest height: never below either wall alone."""
+    mixed, low, high = (
+        named(snow_cases(step(wall=wall, upper_slope=10.0), SITE), "drift below S1")
+        for wall in ((4.5, 9.0), 4.5, 9.0)
+    )
+    for x in np.linspace(0.001, 11.9, 12):
+        here, first, second = (pressure(case, 2, (15.0, -x))[0] for case in (mixed, low, high))
+        assert here >= max(first, second) - 1e-6
+    assert pressure(mixed, 2, (15.0, -0.001))[0] > pressure(high, 2, (15.0, -0.001))[0]
+
+
+def test_drifts_of_a_bent_wall_do_not_add_up():
+    case = named(snow_cases(bent(), SITE), "drift below S1")
+    near, beside = pressure(case, 2, (15.04, -3.0), (16.5, -3.0))
+    assert near == pytest.approx(beside, rel=1e-2)
+
+
+@pytest.mark.parametrize("order", [(0, 1), (1, 0)])
+def test_snow_above_a_pitch_break_is_held_by_the_guards_below(order):
+    roof = broken(order)
+    lower, upper = roof.planes.name.index("S1"), roof.planes.name.index("S2")
+    held = plane_force(roof, snow_cases(roof, SITE, {lower}).cases[0])[upper]
+    free = plane_force(roof, snow_cases(roof, SITE).cases[0])[upper]
+    assert held == pytest.approx(0.8 * SK * 20.0)
+    assert free == pytest.approx(0.8 / 3.0 * SK * 20.0)
