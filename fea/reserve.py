@@ -23,6 +23,7 @@ from roofmodel.hardware import Clamp, Panel, Rail
 from roofmodel.layout import Layout
 
 Array = NDArray[np.float64]
+IntArray = NDArray[np.int64]
 
 CANDIDATES = 48  # targets followed per case; the end result is checked on all of them
 UNLIMITED = 1e6
@@ -34,7 +35,8 @@ class _Strengths:
     rail: Rail
     rail_strength: float
     panel: Panel
-    layout: Layout
+    strip: IntArray
+    strips: int
 
 
 def snow_reserve(
@@ -66,7 +68,8 @@ def snow_reserve(
         1 means just at the limit, below 1 means exceeded; 0 if dead load and temperature alone exceed,
         infinite if snow never does.
     """
-    strengths = _Strengths(*hardware, layout)
+    strip, names = panel_strips(layout)
+    strengths = _Strengths(*hardware, strip, len(names))
     snow, dead, thermal = factors
     fixed = combine(result, basis, 0.0 * snow, dead, thermal)
     full = combine(result, basis, snow, dead, thermal)
@@ -139,8 +142,7 @@ def _rail_use(force: Array, strengths: _Strengths) -> Array:
 def _strip_use(force: Array, friction: Array, strengths: _Strengths) -> float:
     if np.isnan(strengths.panel.anchorage):
         return 0.0
-    strip, names = panel_strips(strengths.layout)
-    drag = np.bincount(strip, force[..., 0].max(axis=0), len(names))
+    drag = np.bincount(strengths.strip, force[..., 0].max(axis=0), strengths.strips)
     return float((np.maximum(drag, 0.0) + friction).max()) / strengths.panel.anchorage
 
 

@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 from roofmodel.cells import MERGE, Cells, build_cells
 from roofmodel.flow import Exit, FlowGraph, build_flow
 from roofmodel.layout import Layout
-from roofmodel.snow.cases import SnowCase, case_force
+from roofmodel.snow.cases import SnowCase, case_forces
 from roofmodel.surface import RoofSurface
 
 Array = NDArray[np.float64]
@@ -51,7 +51,7 @@ class SlideOptions:
     """
 
     friction: float = 0.0
-    strip_width: float = 0.3
+    strip_width: float = 0.5
     valley: ValleyThrust = ValleyThrust.SCALAR
     valley_spread: float = 1.0
     spread_angle: float = np.pi / 4
@@ -147,9 +147,7 @@ def slide(
     options = options or SlideOptions()
     cells = build_cells(roof, layout, options.strip_width)
     graph = build_flow(roof, layout, cells, options.valley_spread)
-    vertical = np.array([case_force(case, cells.plan, cells.plane) for case in cases]).reshape(
-        -1, cells.count
-    )
+    vertical = case_forces(cases, cells.plan, cells.plane)
     return graph, route(roof, layout, graph, vertical, options)
 
 

@@ -6,6 +6,7 @@ inside it; where zones overlap, pressures add. Pressure is vertical, per plan ar
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 
@@ -127,11 +128,16 @@ def linear_integral(polygons: NDArray[np.object_], pressure: Array) -> Array:
 
 
 def case_force(case: SnowCase, polygons: NDArray[np.object_], plane: IntArray) -> Array:
-    """Vertical snow force on each plan polygon.
+    """Vertical snow force (n,) of one case; see `case_forces`. [N]."""
+    return case_forces((case,), polygons, plane)[0]
+
+
+def case_forces(cases: Sequence[SnowCase], polygons: NDArray[np.object_], plane: IntArray) -> Array:
+    """Vertical snow force of every case on every plan polygon.
 
     Parameters
     ----------
-    case : SnowCase
+    cases : sequence of SnowCase, (q,)
     polygons : (n,) shapely Polygon
         Plan polygons. [m]
     plane : (n,) int
@@ -139,19 +145,46 @@ def case_force(case: SnowCase, polygons: NDArray[np.object_], plane: IntArray) -
 
     Returns
     -------
-    (n,) float
-        Exact integral of the pressure. [N]
+    (q, n) float
+        Exact integrals of the pressures. [N]
     """
-    force = np.zeros(len(polygons))
-    for zone in case.zones:
-        index = np.flatnonzero(plane == zone.plane)
-        shapely.prepare(zone.polygon)
-        inside = shapely.contains_properly(zone.polygon, polygons[index])
-        touching = ~inside & shapely.intersects(zone.polygon, polygons[index])
-        force[index[inside]] += linear_integral(polygons[index[inside]], zone.pressure)
-        cut = shapely.intersection(zone.polygon, polygons[index[touching]])
-        force[index[touching]] += linear_integral(cut, zone.pressure)
+    area = np.asarray(shapely.area(polygons))
+    moment = area[:, None] * _centroids(polygons)
+    met: dict[tuple[int, bytes], tuple[IntArray, Array, Array]] = {}
+    force = np.zeros((len(cases), len(polygons)))
+    for number, case in enumerate(cases):
+        for zone in case.zones:
+            key = (zone.plane, zone.polygon.wkb)  # cases share most of their polygons
+            if key not in met:
+                met[key] = _meet(zone, polygons, plane, area, moment)
+            index, size, first = met[key]
+            force[number, index] += zone.pressure[0] * size + first @ zone.pressure[1:]
     return force
+
+
+def _meet(
+    zone: Zone, polygons: NDArray[np.object_], plane: IntArray, area: Array, moment: Array
+) -> tuple[IntArray, Array, Array]:
+    """Polygons that meet a zone: which, and area and first moments of what they share with it."""
+    on = np.flatnonzero(plane == zone.plane)
+    shapely.prepare(zone.polygon)
+    inside = shapely.contains_properly(zone.polygon, polygons[on])
+    edge = on[~inside]
+    edge = edge[shapely.intersects(zone.polygon, polygons[edge])]
+    cut = shapely.intersection(zone.polygon, polygons[edge])
+    cut_area = np.asarray(shapely.area(cut))
+    whole = on[inside]
+    return (
+        np.concatenate([whole, edge]),
+        np.concatenate([area[whole], cut_area]),
+        np.concatenate([moment[whole], cut_area[:, None] * _centroids(cut)]),
+    )
+
+
+def _centroids(polygons: NDArray[np.object_]) -> Array:
+    """Centroids (n, 2), the origin for empty shapes. [m]."""
+    points = shapely.centroid(polygons)
+    return np.nan_to_num(np.stack([shapely.get_x(points), shapely.get_y(points)], axis=-1))
 
 
 def case_pressure_at(case: SnowCase, xy: Array, plane: IntArray) -> Array:
