@@ -279,16 +279,22 @@ def _strip_friction(project: Project, graph: FlowGraph, force: RowForce) -> Arra
         return out
     spacing = project.panel.seam_spacing
     weight = force.cell_pressure * cells.plan_area * np.cos(project.roof.planes.slope[cells.plane])
-    middle = cells.corners.mean(axis=1)
     for plane in np.unique(layout.row_plane):
         on = np.flatnonzero(cells.plane == plane)
         clamps = np.flatnonzero(layout.row_plane[layout.clamp_row] == plane)
         angle = layout.seam_angle[layout.clamp_row[clamps[0]]]
         across = np.array([np.cos(angle), -np.sin(angle)])
         zero = layout.clamp_uv[clamps[0]] @ across - layout.clamp_seam[clamps[0]] * spacing
-        seam = np.rint((middle[on] @ across - zero) / spacing).astype(int)
-        low = min(int(seam.min()), int(layout.clamp_seam[clamps].min()))
-        size = max(int(seam.max()), int(layout.clamp_seam[clamps].max())) - low + 1
-        per_seam = np.array([np.bincount(seam - low, w, size) for w in weight[:, on]])
-        out[:, strip[clamps]] = project.slide.friction * per_seam[:, layout.clamp_seam[clamps] - low]
+        place = (cells.corners[on] @ across - zero) / spacing + 0.5  # a strip reaches half a bay each way
+        low, high = place.min(axis=1), place.max(axis=1)
+        first = int(min(np.floor(low.min()), layout.clamp_seam[clamps].min()))
+        size = int(max(np.floor(high.max()), layout.clamp_seam[clamps].max())) - first + 1
+        per_seam = np.zeros((size, len(weight)))
+        start = np.floor(low).astype(int)
+        for step in range(int(np.ceil((high - low).max())) + 1):
+            seam = start + step
+            share = np.clip(np.minimum(high, seam + 1) - np.maximum(low, seam), 0.0, None) / (high - low)
+            index = np.minimum(seam - first, size - 1)
+            np.add.at(per_seam, index, (share * weight[:, on]).T)
+        out[:, strip[clamps]] = project.slide.friction * per_seam[layout.clamp_seam[clamps] - first].T
     return out
