@@ -92,6 +92,15 @@ def quantity(value: float, kind: str, units: UnitSystem, digits: int = 3) -> str
     return f"{significant(units.convert(value, kind), digits)}{gap if unit else ''}{unit}"
 
 
+def as_given(value: float, kind: str, units: UnitSystem) -> str:
+    """SI value as a person would write it: up to five digits, no trailing zeros, with its unit."""
+    number = significant(units.convert(value, kind), 5)
+    if "." in number and "e" not in number:
+        number = number.rstrip("0").rstrip(".")
+    unit = units.label(kind)
+    return f"{number}{'' if unit == '°' else ' '}{unit}".strip()
+
+
 def column(values: Iterable[float], kind: str, units: UnitSystem, digits: int = 3) -> list[str]:
     """SI values as numbers without unit, one number of decimals for all, set by the largest."""
     shown = [units.convert(v, kind) if math.isfinite(v) else v for v in values]
@@ -101,11 +110,11 @@ def column(values: Iterable[float], kind: str, units: UnitSystem, digits: int = 
 
 
 def percent(ratio: float) -> str:
-    """Utilization in percent; never "100 %" for something that exceeds."""
+    """Utilization in percent; "100 %" only for just that, so that a reader sees the side it is on."""
     if not math.isfinite(ratio):
         return "not known"
     places = 0
-    while ratio > 1.0 and places < 6 and f"{100.0 * ratio:.{places}f}".strip("0.") == "1":
+    while ratio != 1.0 and places < 6 and float(f"{100.0 * ratio:.{places}f}") == 100.0:
         places += 1
     return f"{100.0 * ratio:,.{places}f} %"
 

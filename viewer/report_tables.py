@@ -1,0 +1,432 @@
+"""Tables of the report as text: every number with its unit, nothing about looks."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from fea.analysis import Analysis
+from roofmodel.snow.cases import Value, Zone
+from roofmodel.units import UnitSystem
+from viewer.quantities import column, kind_for, percent, quantity, significant
+from viewer.summary import (
+    EXCEEDED,
+    NOT_VERIFIED,
+    RowLine,
+    governing_text,
+    limit_lines,
+)
+
+Array = NDArray[np.float64]
+
+EDGES_SHOWN = 120
+CLAMPS_ALL, CLAMPS_WORST = 400, 100
+
+
+@dataclass(frozen=True)
+class Table:
+    """A table for the page.
+
+    Attributes
+    ----------
+    caption : str
+    heads : tuple of str
+    numeric : str
+        One letter a column, "n" for numbers, "t" for text, "s" for text with symbols.
+    rows : tuple of tuple of str
+        The first cell names the row.
+    marks : tuple of str
+        Class of each row: "", "exceeded" or "open"; empty for none.
+    note : str
+    """
+
+    caption: str
+    heads: tuple[str, ...]
+    numeric: str
+    rows: tuple[tuple[str, ...], ...]
+    marks: tuple[str, ...] = ()
+    note: str = ""
+
+
+def _mark(status: str) -> str:
+    return {EXCEEDED: "exceeded", NOT_VERIFIED: "open"}.get(status, "")
+
+
+def limits_table(analysis: Analysis, units: UnitSystem) -> Table:
+    """Worst target of each limit."""
+    rows, marks = [], []
+    tests = analysis.project.clamp.test_basis or "test basis not given"
+    for line in limit_lines(analysis):
+        kind, idle = line.limit.quantity, line.status == "not loaded"
+        ratio = line.limit.name == "clamp combined"
+        demand = "not known" if math.isnan(line.demand) else quantity(line.demand, kind, units)
+        used = "not known" if line.status == NOT_VERIFIED else percent(line.utilization)
+        rows.append(
+            (
+                line.limit.name + (" (service)" if line.limit.service else ""),
+                "–" if idle else line.target,
+                "none" if idle else demand,
+                "1" if ratio else quantity(line.resistance, kind, units),
+                used,
+                line.status,
+                "–" if idle else line.case,
+                line.limit.basis.removesuffix(f"; {tests}"),
+            )
+        )
+        marks.append(_mark(line.status))
+    heads = ("Limit", "Worst at", "Demand", "Resistance", "Used", "Status", "Case", "Basis")
+    caption, note = "Every limit, its worst target over all cases", f"Clamp strengths: {tests}."
+    return Table(caption, heads, "ttnnnttt", tuple(rows), tuple(marks), note)
+
+
+def cases_table(analysis: Analysis) -> Table:
+    """Governing limit and reserve of each case."""
+    rows, marks = [], []
+    for number, case in enumerate(analysis.snow.cases):
+        worst, factors = analysis.case_governing[number], analysis.factors[number]
+        reserve = float(analysis.reserve[number])
+        text = "no row is loaded" if worst is None else governing_text(analysis, worst)
+        rows.append(
+            (
+                f"{number + 1}",
+                case.name,
+                factors.clause,
+                text.removesuffix(f" ({case.name})"),
+                significant(reserve),
+                significant(reserve * factors.snow),
+            )
+        )
+        marks.append("exceeded" if worst is not None and worst.utilization > 1.0 else "")
+    heads = ("No.", "Case", "Combination", "Worst", "Reserve × factored", "× unfactored")
+    note = (
+        "Reserve: factor on snow at the first strength limit (clamps, rail stress, panel anchorage), dead "
+        "load and temperature held. Below 1 the limit is exceeded. Limits without a resistance cannot count."
+    )
+    return Table("Snow cases, worst limit and reserve", heads, "tttsnn", tuple(rows), tuple(marks), note)
+
+
+def rows_table(analysis: Analysis, units: UnitSystem, rows: Sequence[RowLine]) -> Table:
+    """Sliding force on each row before load factors."""
+    line, force = units.label("line"), units.label("force")
+    cells = zip(
+        [r.name for r in rows],
+        [r.plane for r in rows],
+        column([r.length for r in rows], "length", units),
+        [str(r.clamps) for r in rows],
+        column([r.peak for r in rows], "line", units),
+        column([r.mean for r in rows], "line", units),
+        column([r.total for r in rows], "force", units),
+        column([r.total - r.own for r in rows], "force", units),
+        [r.total_case for r in rows],
+        [NOT_VERIFIED if r.unverified and r.utilization <= 1.0 else percent(r.utilization) for r in rows],
+        strict=True,
+    )
+    heads = (
+        "Row",
+        "Plane",
+        f"Length {units.label('length')}",
+        "Clamps",
+        f"Max {line}",
+        f"Mean {line}",
+        f"Total {force}",
+        f"of it from other planes {force}",
+        "Case of the total",
+        "Worst used",
+    )
+    marks = tuple("exceeded" if r.utilization > 1.0 else "open" if r.unverified else "" for r in rows)
+    note = (
+        "Force down the slope, before load factors. The largest force per length may come from another case "
+        "than the total."
+    )
+    return Table("Sliding force on each row", heads, "ttnnnnnntn", tuple(cells), marks, note)
+
+
+def balance_table(analysis: Analysis, units: UnitSystem) -> Table:
+    """Where the driving force of each case ends."""
+    balance = analysis.force.balance
+    parts = (
+        balance.driving,
+        balance.caught,
+        balance.over_edges,
+        balance.friction,
+        balance.gutters,
+        balance.canceled,
+    )
+    shown = np.array(column(np.concatenate(parts), "force", units)).reshape(len(parts), -1)
+    rows = tuple(
+        (f"{number + 1}", case.name, *map(str, shown[:, number]))
+        for number, case in enumerate(analysis.snow.cases)
+    )
+    heads = (
+        "No.",
+        "Case",
+        "Driving",
+        "Caught by rows",
+        "Over edges",
+        "Friction",
+        "Level valleys",
+        "Canceled in valleys",
+    )
+    caption = f"Where the sliding force of the whole roof ends, {units.label('force')}, before load factors"
+    return Table(caption, heads, "ttnnnnnn", rows)
+
+
+def falling_table(analysis: Analysis, units: UnitSystem) -> Table | None:
+    """Edges over which snow goes, largest over the cases."""
+    force, edges = analysis.force, analysis.project.roof.edges
+    if not len(force.exit_edge):
+        return None
+    worst = np.argmax(force.exit_weight, axis=0)
+    weight = force.exit_weight.max(axis=0)
+    thrust = force.exit_thrust.max(axis=0)
+    order = np.argsort(-weight)[:EDGES_SHOWN]
+    order = order[weight[order] > 0.0]
+    rows = tuple(
+        zip(
+            [edges.name[force.exit_edge[i]] for i in order],
+            column(weight[order], "force", units),
+            column(thrust[order], "force", units),
+            column(edges.height[force.exit_edge[order]], "length", units),
+            [analysis.snow.cases[worst[i]].name for i in order],
+            strict=True,
+        )
+    )
+    if not rows:
+        return None
+    force_unit, length = units.label("force"), units.label("length")
+    heads = (
+        "Edge",
+        f"Weight of snow {force_unit}",
+        f"Thrust {force_unit}",
+        f"Edge height {length}",
+        "Case of the weight",
+    )
+    note = "Nothing holds this snow: whoever stands below is in danger. Height of the edge's lower end."
+    return Table("Snow that no row holds, and where it falls", heads, "tnnnt", rows, note=note)
+
+
+def partial_table(analysis: Analysis, units: UnitSystem) -> Table | None:
+    """Upper bound of what a coherent blanket brings to the ends of rows."""
+    layout, bound = analysis.project.layout, analysis.force.end_bound
+    rows = []
+    for row, name in enumerate(layout.row_name):
+        for end, word in enumerate(("left end", "right end")):
+            case = int(np.argmax(bound[:, row, end]))
+            if bound[case, row, end] > 0.0:
+                rows.append((f"{name}, {word}", float(bound[case, row, end]), analysis.snow.cases[case].name))
+    if not rows:
+        return None
+    shown = column([value for _, value, _ in rows], "force", units)
+    cells = tuple((name, text, case) for (name, _, case), text in zip(rows, shown, strict=True))
+    heads = ("Row end", f"Upper bound {units.label('force')}", "Case")
+    return Table(
+        "Extra force at the ends of partial rows, before load factors, added to the end clamps",
+        heads,
+        "tnt",
+        cells,
+    )
+
+
+def values_text(values: Iterable[Value], units: UnitSystem) -> str:
+    """Symbols and their values, such as "C_e = 1.00 (Table 7.3-1); p_f = 48.3 psf (Eq. 7.3-1)"."""
+    parts = []
+    for value in values:
+        kind = kind_for(value.unit)
+        number = (
+            f"{significant(value.value)} {value.unit}"
+            if kind is None
+            else quantity(value.value, kind, units, 4)
+        )
+        parts.append(f"{value.symbol} = {number}" + (f" ({value.note})" if value.note else ""))
+    return "; ".join(parts)
+
+
+def pressure_text(zone: Zone, units: UnitSystem) -> str:
+    """Pressure of a zone, or its range over the polygon."""
+    corners = shapely.get_coordinates(zone.polygon)
+    values = zone.pressure[0] + corners @ zone.pressure[1:]
+    low, high = float(values.min()), float(values.max())
+    if high - low <= 1e-6 * max(abs(high), 1.0):
+        return quantity(high, "pressure", units)
+    bounds = column([max(low, 0.0), high], "pressure", units)
+    return f"{bounds[0]} to {bounds[1]} {units.label('pressure')}"
+
+
+def zones_table(analysis: Analysis, units: UnitSystem) -> Table:
+    """Every different zone once, with the cases it belongs to."""
+    names = analysis.project.roof.planes.name
+    found: dict[tuple[object, ...], tuple[Zone, list[int]]] = {}
+    for number, case in enumerate(analysis.snow.cases):
+        for zone in case.zones:
+            key = (
+                zone.name,
+                zone.plane,
+                zone.pressure.tobytes(),
+                zone.polygon.wkb,
+                zone.clause,
+                zone.formula,
+            )
+            found.setdefault(key, (zone, []))[1].append(number + 1)
+    common = _common([zone for zone, _ in found.values()])
+    rows = []
+    for zone, cases in found.values():
+        rows.append(
+            (
+                zone.name,
+                names[zone.plane],
+                _numbers(cases),
+                pressure_text(zone, units),
+                quantity(zone.polygon.area, "area", units),
+                zone.clause,
+                zone.formula,
+                values_text([value for value in zone.values if value not in common], units),
+            )
+        )
+    heads = ("Zone", "Plane", "Cases", "Pressure", "Plan area", "Clause", "Formula", "Values")
+    note = "Pressure is vertical, per plan area, before load factors. Where zones overlap, pressures add."
+    if common:
+        note = f"In every zone: {values_text(common, units)}. {note}"
+    return Table("Snow zones, each once", heads, "tttnntss", tuple(rows), note=note)
+
+
+def _common(zones: list[Zone]) -> list[Value]:
+    """Values whose symbol means the same wherever it is used, in three zones or more."""
+    by_symbol: dict[str, list[Value]] = {}
+    for zone in zones:
+        for value in zone.values:
+            by_symbol.setdefault(value.symbol, []).append(value)
+    return [found[0] for found in by_symbol.values() if len(found) >= 3 and len(set(found)) == 1]
+
+
+def _numbers(values: list[int]) -> str:
+    """Such as "1–3, 5"."""
+    parts: list[list[int]] = []
+    for value in dict.fromkeys(values):
+        if parts and value == parts[-1][-1] + 1:
+            parts[-1].append(value)
+        else:
+            parts.append([value])
+    return ", ".join(f"{p[0]}–{p[-1]}" if len(p) > 2 else ", ".join(map(str, p)) for p in parts)
+
+
+def case_notes(analysis: Analysis) -> tuple[str, ...]:
+    """Choices made in the snow cases, each once, with the cases."""
+    found: dict[str, list[int]] = {}
+    for number, case in enumerate(analysis.snow.cases):
+        for note in case.notes:
+            found.setdefault(note, []).append(number + 1)
+    total = len(analysis.snow.cases)
+    return tuple(
+        note if len(set(cases)) == total else f"{note} (case {_numbers(cases)})"
+        for note, cases in found.items()
+    )
+
+
+def planes_table(analysis: Analysis, units: UnitSystem) -> Table:
+    """Planes of the roof."""
+    roof, layout = analysis.project.roof, analysis.project.layout
+    planes = roof.planes
+    rows = zip(
+        planes.name,
+        column(planes.slope, "angle", units),
+        [f"{12.0 * math.tan(s):.1f}:12" for s in planes.slope],
+        [f"{math.degrees(a) % 360.0:.0f}" for a in planes.azimuth],
+        column(planes.true_area, "area", units),
+        column(planes.plan_area, "area", units),
+        [
+            ", ".join(n for n, p in zip(layout.row_name, layout.row_plane, strict=True) if p == i) or "–"
+            for i in range(planes.count)
+        ],
+        strict=True,
+    )
+    area = units.label("area")
+    heads = ("Plane", "Slope °", "Pitch", "Falls to °", f"True area {area}", f"Plan area {area}", "Rows")
+    note = "Compass direction of the fall, clockwise from north."
+    return Table("Planes", heads, "tnnnnnt", tuple(rows), note=note)
+
+
+def edges_table(analysis: Analysis, units: UnitSystem) -> Table:
+    """Edges of the roof."""
+    edges = analysis.project.roof.edges
+    count = min(edges.count, EDGES_SHOWN)
+    rows = zip(
+        edges.name[:count],
+        [str(kind) for kind in edges.kind[:count]],
+        column(edges.length[:count], "length", units),
+        column(edges.height[:count], "length", units),
+        strict=True,
+    )
+    length = units.label("length")
+    note = "Height of the lower end; of a step, the height of the wall."
+    if count < edges.count:
+        note += f" The first {count} of {edges.count} edges."
+    heads = ("Edge", "Kind", f"Length {length}", f"Height {length}")
+    return Table("Edges", heads, "ttnn", tuple(rows), note=note)
+
+
+def audit_table(analysis: Analysis) -> Table:
+    """Self-audit."""
+    rows = tuple(
+        (p.name, f"{p.error:.1e}", f"{p.bar:.0e}", "yes" if p.met else "NO") for p in analysis.proofs
+    )
+    marks = tuple("" if p.met else "exceeded" for p in analysis.proofs)
+    heads = ("What was compared", "Relative error", "Bar", "Met")
+    return Table("What this analysis proves about itself", heads, "tnnt", rows, marks)
+
+
+def clamps_table(analysis: Analysis, units: UnitSystem) -> Table:
+    """Every clamp, or the worst ones of a large roof."""
+    layout, limits = analysis.project.layout, analysis.limits
+    combined = next(limit for limit in limits if limit.name == "clamp combined")
+    single = [
+        limit
+        for limit in limits
+        if limit.target == "clamp" and limit is not combined and (limit.utilization != 0.0).any()
+    ]
+    over = np.max([np.nan_to_num(limit.utilization, nan=0.0).max(axis=0) for limit in single], axis=0)
+    worst = np.fmax(over, np.nan_to_num(combined.utilization, nan=0.0).max(axis=0))
+    count = len(layout.clamp_name)
+    order = np.arange(count)
+    caption, note = "All clamps", ""
+    if count > CLAMPS_ALL:
+        order = np.lexsort((order, -worst, ~combined.unverified))[:CLAMPS_WORST]
+        caption = f"The {CLAMPS_WORST} most used of {count} clamps"
+        note = "attachments.csv holds all of them."
+    case = np.argmax(np.nan_to_num(combined.utilization, nan=0.0), axis=0)
+    states = np.where(worst > 1.0, EXCEEDED, np.where(combined.unverified, NOT_VERIFIED, "kept"))
+    columns = [
+        [layout.clamp_name[i] for i in order],
+        [str(int(layout.clamp_seam[i]) + 1) for i in order],
+        column(layout.clamp_s[order], "length", units),
+        column(analysis.tributary.max(axis=0)[order], "force", units),
+        *(column(limit.demand.max(axis=0)[order], limit.quantity, units) for limit in single),
+        [_used(combined.utilization[:, i]) for i in order],
+        [str(int(case[i]) + 1) for i in order],
+        [str(states[i]) for i in order],
+    ]
+    demands = tuple(
+        f"{limit.name.removeprefix('clamp ').capitalize()} {units.label(limit.quantity)}" for limit in single
+    )
+    heads = (
+        "Clamp",
+        "Seam",
+        f"From row start {units.label('length')}",
+        f"Tributary {units.label('force')}",
+        *demands,
+        "Used, combined",
+        "Case",
+        "Status",
+    )
+    note += " Largest over the cases; tributary before load factors, the others factored."
+    marks = tuple(_mark(str(states[i])) for i in order)
+    kinds = "tnnn" + "n" * len(single) + "nnt"
+    return Table(caption, heads, kinds, tuple(zip(*columns, strict=True)), marks, note.strip())
+
+
+def _used(utilization: Array) -> str:
+    return "not known" if np.isnan(utilization).any() else percent(float(utilization.max()))
