@@ -38,7 +38,7 @@ class Text:
     align : str
         "left", "center" or "right".
     halo : bool
-        Whether paper shines around the letters.
+        Whether the color behind the letters covers lines near them.
     """
 
     text: str

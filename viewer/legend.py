@@ -49,7 +49,9 @@ def _snow_scale(overlay: Overlay, analysis: Analysis, scene: Scene, left: float,
     point = overlay.point
     units = SYSTEMS[analysis.project.table.project.units]
     width, y, height = 160.0 * point, top + 34.0 * point, 10.0 * point
-    overlay.write(f"Snow on plan, {units.label('pressure')}", left, top + 14.0 * point, "legend", bold=True)
+    overlay.write(
+        f"Snow load, this case, {units.label('pressure')}", left, top + 14.0 * point, "legend", bold=True
+    )
     share = (np.arange(STEPS) + 0.5) / STEPS
     _bar(overlay, left + width * np.linspace(0.0, 1.0, STEPS + 1), y, height, style.snow_rgb(share))
     _frame(overlay, left, y, left + width, y + height)

@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 Array = NDArray[np.float64]
 
 HEADER, FOOTER, MARGIN = 74.0, 92.0, 20.0  # bands of the page [pt]
-NAMED_ROWS = 60  # more rows than this are named worst first as far as there is room
+LOOSE_ROWS = 7  # more rows than this are named in two columns beside the roof
 
 
 @dataclass(frozen=True)
@@ -92,16 +92,17 @@ class Overlay:
                 self.shapes.append(Shape(at + size * piece * np.array([1.0, -1.0]), fill=style.PAPER))
 
 
-def drawing_box(size: tuple[int, int]) -> tuple[float, float, float, float]:
-    """Part of the picture that the roof fills. [px]."""
+def drawing_box(size: tuple[int, int], rows: int) -> tuple[float, float, float, float]:
+    """Part of the picture that the roof fills; many rows want room for their names beside it. [px]."""
     point = size[0] / style.REFERENCE_WIDTH
-    side = 2.2 * MARGIN * point
+    side = (2.2 * MARGIN if rows <= LOOSE_ROWS else 4.4 * MARGIN) * point
     return side, (HEADER + 6.0) * point, size[0] - side, size[1] - (FOOTER + 4.0) * point
 
 
 def compose(analysis: Analysis, scene: Scene, view: View) -> Overlay:
     """Lay out all text and marks of the picture."""
     from viewer.legend import add_legends
+    from viewer.row_names import place_at_ends, place_in_columns, row_names
 
     overlay = Overlay(view.size)
     point = overlay.point
@@ -109,12 +110,16 @@ def compose(analysis: Analysis, scene: Scene, view: View) -> Overlay:
         0.6 * MARGIN * point,
         HEADER * point,
         view.size[0] - 0.6 * MARGIN * point,
-        view.size[1] - FOOTER * point,
+        view.size[1] - (FOOTER + 8.0) * point,
     )
     crowd = _crowd(analysis, scene, view, box)
     _header(overlay, analysis, scene)
+    names = row_names(analysis, scene, view)
+    if len(scene.rows) > LOOSE_ROWS:
+        place_in_columns(overlay, crowd, names, scene, view)
     _callout(overlay, crowd, analysis, scene, view)
-    _row_names(overlay, crowd, analysis, scene, view)
+    if len(scene.rows) <= LOOSE_ROWS:
+        place_at_ends(overlay, crowd, names)
     _plane_names(overlay, crowd, analysis, scene, view)
     add_legends(overlay, analysis, scene, view)
     return overlay
@@ -126,9 +131,9 @@ def _crowd(analysis: Analysis, scene: Scene, view: View, box: tuple[float, float
     for wall in view.project(scene.walls):
         crowd.cover_polygon(wall, 0.35)
     for corners in _plane_corners(analysis):
-        crowd.cover_polygon(view.project(corners), 0.8)
+        crowd.cover_polygon(view.project(corners), 6.0)
     for start, end in view.project(scene.edges):
-        crowd.cover_line(start, end, 2.0 * point, 3.0)
+        crowd.cover_line(start, end, 2.0 * point, 9.0)
     for start, end in view.project(scene.rows):
         crowd.cover_line(start, end, 4.0 * point, 60.0)
     sizes = mark_sizes(scene.use, view, scene)
@@ -149,11 +154,13 @@ def _header(overlay: Overlay, analysis: Analysis, scene: Scene) -> None:
     left, right = MARGIN * point, overlay.size[0] - MARGIN * point
     room = 0.60 * (right - left)
     case = analysis.snow.cases[scene.case]
-    title = fit_text(project.table.project.name, overlay.type_size("title"), room, bold=True)
-    overlay.write(title, left, 26.0 * point, "title", bold=True)
+    name, size = project.table.project.name, overlay.type_size("title")
+    size *= float(np.clip(room / text_width(name, size, bold=True), 0.6, 1.0))
+    overlay.texts.append(Text(fit_text(name, size, room, bold=True), (left, 26.0 * point), size, bold=True))
     snow = fit_text(f"Snow case: {case.name}", overlay.type_size("body"), room)
     overlay.write(snow, left, 47.0 * point, "body")
-    combination = f"{case.standard}; {analysis.factors[scene.case].clause}"
+    clause = analysis.factors[scene.case].clause
+    combination = clause if clause.startswith(case.standard) else f"{case.standard}; {clause}"
     overlay.write(
         fit_text(combination, overlay.type_size("body"), room), left, 61.0 * point, "body", color=style.MUTED
     )
@@ -186,7 +193,7 @@ def verdict(analysis: Analysis, scene: Scene) -> list[tuple[str, str]]:
         worst = float(np.nan_to_num(limit.utilization).max(initial=0.0))
         if worst > 1.0:
             target = limit.target_name[int(np.nan_to_num(limit.utilization).max(axis=0).argmax())]
-            lines.append((f"{limit.name}, {target}: {style.utilization_text(worst)}, exceeds its limit", bad))
+            lines.append((f"{limit.name}, {target}: {style.utilization_text(worst)} of its limit", bad))
     lines += [(f"{limit.name}: not verified", style.INK) for limit in other if limit.unverified.any()]
     if not all(proof.met for proof in analysis.proofs):
         lines.append(("a self-check was not met: see the report", bad))
@@ -214,6 +221,8 @@ def callout_lines(analysis: Analysis, scene: Scene) -> tuple[str, str, list[str]
         ]
         lines.append("directions: " + ", ".join(parts))
     lines.append(f"case: {analysis.snow.cases[governing.case].name}")
+    if np.isnan(scene.use).any():
+        lines.append("only the worst that is known: see clamps not verified")
     return limit.target_name[governing.target], style.utilization_text(governing.utilization), lines
 
 
@@ -237,10 +246,10 @@ def _callout(overlay: Overlay, crowd: Crowd, analysis: Analysis, scene: Scene, v
         found = (crowd.box[2] - width, crowd.box[1], crowd.box[2], crowd.box[1] + height)
     left, top, right, bottom = found
     use = float("nan") if analysis.attachment is None else analysis.attachment.utilization
-    _leader(overlay, crowd, anchor, found, 1.9 * float(mark_sizes(scene.use, view, scene)[scene.called]))
+    _leader(overlay, crowd, anchor, found, 2.5 * float(mark_sizes(scene.use, view, scene)[scene.called]))
     color = style.utilization_color(use)
     frame = np.array([[left, top], [right, top], [right, bottom], [left, bottom]])
-    overlay.shapes.append(Shape(frame, fill=style.PAPER, line=style.INK, width=0.9 * point))
+    overlay.shapes.append(Shape(frame, fill=style.PAPER, line=style.INK, width=0.7 * point))
     bar = np.array([[left, top], [left + 4.0 * point, top], [left + 4.0 * point, bottom], [left, bottom]])
     overlay.shapes.append(Shape(bar, fill=color))
     x, y = left + pad + 4.0 * point, top + pad + 6.0 * point
@@ -263,10 +272,12 @@ def _leader(
     left, top, right, bottom = box
     at = np.array(anchor)
     start = np.clip(at, [left, top], [right, bottom])
-    # Corners look torn off: keep the line's end a little inside the side it leaves from.
-    inset = 0.18 * (right - left)
+    # A line to a corner looks torn off: it leaves from the middle of the side that faces the clamp.
     if start[0] in (left, right) and start[1] in (top, bottom):
-        start[0] = left + inset if start[0] == left else right - inset
+        if abs(start[0] - at[0]) > abs(start[1] - at[1]):
+            start[1] = 0.5 * (top + bottom)
+        else:
+            start[0] = 0.5 * (left + right)
     way = (start - at) / max(float(np.linalg.norm(start - at)), 1e-9)
     turn = np.linspace(0.0, 2.0 * np.pi, 49)
     circle = at + ring * np.stack([np.cos(turn), np.sin(turn)], axis=1)
@@ -276,39 +287,6 @@ def _leader(
         overlay.shapes.append(Shape(line, line=color, width=width))
         overlay.shapes.append(Shape(circle, line=color, width=width))
     crowd.cover_line(line[0], line[1], 3.0 * point, 40.0)
-
-
-def _row_names(overlay: Overlay, crowd: Crowd, analysis: Analysis, scene: Scene, view: View) -> None:
-    """Name and worst clamp of each row at the end with more room, worst rows first."""
-    layout, point = analysis.project.layout, overlay.point
-    severity = np.zeros(len(scene.rows))
-    np.maximum.at(severity, layout.clamp_row, np.nan_to_num(scene.use, nan=0.999))
-    unknown = np.zeros(len(scene.rows), dtype=bool)
-    np.logical_or.at(unknown, layout.clamp_row, np.isnan(scene.use))
-    off = 0.02 * analysis.project.roof.planes.normal[layout.row_plane]
-    inner = scene.rows[:, 0] * np.array(0.97) + scene.rows[:, 1] * np.array(0.03)
-    outer = scene.rows[:, 0] * np.array(0.03) + scene.rows[:, 1] * np.array(0.97)
-    seen = ~np.stack([hidden(p + off, view.toward, scene.body) for p in (inner, outer)], axis=1)
-    flat = view.project(scene.rows)
-    size = overlay.type_size("label")
-    for row in np.argsort(-severity, kind="stable")[: 4 * NAMED_ROWS]:
-        use = float("nan") if unknown[row] and severity[row] <= 1.0 else float(severity[row])
-        text = f"{layout.row_name[row]}  {style.utilization_text(use)}"
-        width = text_width(text, size, bold=True)
-        found = None
-        for end in np.flatnonzero(seen[row])[::-1]:
-            way = flat[row, end] - flat[row, 1 - end]
-            away = flat[row, end] + way / max(float(np.linalg.norm(way)), 1e-9) * (6.0 * point + 0.5 * width)
-            anchor = (float(away[0]), float(away[1]))
-            found = found or crowd.place((width, 1.1 * size), anchor, pull=2.0, most=26.0 * point)
-        if found is None:
-            if seen[row].any():
-                overlay.unnamed.append(layout.row_name[row])
-            continue
-        color = style.EXCEEDED_ANCHORS[0] if use > 1.0 else style.INK
-        middle = 0.5 * (found[1] + found[3])
-        overlay.texts.append(Text(text, (found[0], middle), size, True, color, "left", True))
-        crowd.take((found[0] - 2.0 * point, found[1], found[2] + 2.0 * point, found[3]))
 
 
 def _plane_names(overlay: Overlay, crowd: Crowd, analysis: Analysis, scene: Scene, view: View) -> None:
@@ -375,9 +353,12 @@ def paint(pixels: NDArray[np.uint8], overlay: Overlay) -> Image:
     for text in overlay.texts:
         anchor = {"left": "ls", "center": "ms", "right": "rs"}[text.align]
         at = (text.at[0], text.at[1] + 0.33 * text.size)
-        stroke = round(0.16 * text.size) if text.halo else 0
         face = font(max(round(text.size), 1), text.bold)
-        if stroke:
-            pen.text(at, text.text, style.PAPER, face, anchor, stroke_width=stroke, stroke_fill=style.PAPER)
+        if text.halo:
+            around = image.crop(tuple(round(n) for n in text.box)).reduce(4)
+            shade = tuple(int(n) for n in np.median(np.asarray(around).reshape(-1, 3), axis=0))
+            pen.text(
+                at, text.text, shade, face, anchor, stroke_width=round(0.14 * text.size), stroke_fill=shade
+            )
         pen.text(at, text.text, text.color, face, anchor)
     return image

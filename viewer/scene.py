@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from fea.analysis import Analysis, Governing, governing_row
 from fea.limits import panel_strips
+from roofmodel.snow.cases import case_pressure_at
 from roofmodel.surface import EdgeKind, Planes, RoofSurface
 from roofmodel.units import SYSTEMS
 from viewer import style
@@ -22,6 +23,7 @@ Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
 FREE = (EdgeKind.EAVE, EdgeKind.RAKE, EdgeKind.HEAD)
+FINE_QUADS = 30_000  # about as many small quads as drawn along the ends of snow zones
 SEAM_PIXELS = 9.0  # seams closer than this in the picture are thinned out [px]
 MARK_POINTS = {"least": 1.6, "limit": 3.3, "most": 4.6}  # half sizes of the clamp marks [pt]
 
@@ -43,7 +45,7 @@ class Scene:
     case : int
         Snow case that is shown: the one of the governing attachment.
     cells : (n, 4, 3) float
-        [m]
+        Sliding cells, divided where the snow zones end. [m]
     pressure : (n,) float
         Vertical snow pressure on the cells. [Pa]
     pressure_top : float
@@ -107,7 +109,7 @@ def called_clamp(analysis: Analysis, use: Array) -> int:
     """Clamp to point at: the governing one, one on the governing strip, or an unverified one; -1 for none."""
     governing = analysis.attachment
     if governing is not None:
-        return attachment_clamp(analysis, governing, use)
+        return attachment_clamp(analysis, governing)
     unverified = np.flatnonzero(np.isnan(use))
     if not len(unverified):
         return -1
@@ -115,25 +117,22 @@ def called_clamp(analysis: Analysis, use: Array) -> int:
     return int(unverified[np.argmax(along[unverified])])
 
 
-def attachment_clamp(analysis: Analysis, governing: Governing, use: Array) -> int:
-    """Clamp that stands for a governing clamp or panel strip."""
+def attachment_clamp(analysis: Analysis, governing: Governing) -> int:
+    """Clamp that stands for a governing clamp or panel strip: the one in the strip's name."""
     if analysis.limits[governing.limit].target == "clamp":
         return governing.target
     strip, _ = panel_strips(analysis.project.layout)
-    on = np.flatnonzero(strip == governing.target)
-    return int(on[np.argmax(np.nan_to_num(use[on], nan=np.inf))])
+    return int(np.flatnonzero(strip == governing.target)[0])
 
 
 def build_scene(analysis: Analysis) -> Scene:
     """Geometry of the picture from the results."""
     project = analysis.project
     roof, layout = project.roof, project.layout
-    cells = analysis.graph.cells
     case = shown_case(analysis)
-    pressure = analysis.force.cell_pressure[case]
     units = SYSTEMS[project.table.project.units]
     unit = 1.0 / units.convert(1.0, "pressure")
-    corners = roof.planes.to_world(np.repeat(cells.plane, 4), cells.corners.reshape(-1, 2)).reshape(-1, 4, 3)
+    corners, pressure = _cell_quads(analysis, case)
     walls = _walls(roof)
     lift = project.clamp.grip_height + project.clamp.height
     ends = np.stack([layout.row_start, layout.row_end], axis=1)
@@ -147,7 +146,7 @@ def build_scene(analysis: Analysis) -> Scene:
         case=case,
         cells=corners,
         pressure=pressure,
-        pressure_top=style.scale_top(float(pressure.max(initial=0.0)) / unit) * unit,
+        pressure_top=style.scale_top(1.1 * float(pressure.max(initial=0.0)) / unit) * unit,
         walls=walls,
         wall_shade=np.abs(facing[:, 0]) > np.abs(facing[:, 1]),
         edges=np.stack([roof.edges.start, roof.edges.end], axis=1),
@@ -160,6 +159,30 @@ def build_scene(analysis: Analysis) -> Scene:
     )
 
 
+def _cell_quads(analysis: Analysis, case: int) -> tuple[Array, Array]:
+    """Quads (n, 4, 3) and their snow pressure (n,): the sliding cells, finer where a zone ends. [m, Pa]."""
+    cells, planes = analysis.graph.cells, analysis.project.roof.planes
+    cut = np.zeros(cells.count, dtype=bool)
+    snow = analysis.snow.cases[case]
+    for zone in snow.zones:
+        on = np.flatnonzero(cells.plane == zone.plane)
+        cut[on] |= shapely.intersects(cells.plan[on], shapely.boundary(zone.polygon))
+    pieces = int(np.clip(np.sqrt(FINE_QUADS / max(cut.sum(), 1)), 1, 8))
+    share = np.linspace(0.0, 1.0, pieces + 1)
+    x, y = np.meshgrid(share, share, indexing="ij")
+    weight = np.stack([(1.0 - x) * (1.0 - y), x * (1.0 - y), x * y, (1.0 - x) * y], axis=-1)
+    grid = np.einsum("xyc,ncd->nxyd", weight, cells.corners[cut])
+    parts = [grid[:, :-1, :-1], grid[:, 1:, :-1], grid[:, 1:, 1:], grid[:, :-1, 1:]]
+    fine = np.stack(parts, axis=3).reshape(-1, 4, 2)
+    plane = np.concatenate([cells.plane[~cut], np.repeat(cells.plane[cut], pieces**2)])
+    uv = np.concatenate([cells.corners[~cut], fine])
+    quads = planes.to_world(np.repeat(plane, 4), uv.reshape(-1, 2)).reshape(-1, 4, 3)
+    whole = int((~cut).sum())
+    middle = quads[whole:, :, :2].mean(axis=1)
+    exact = case_pressure_at(snow, middle, plane[whole:])
+    return quads, np.concatenate([analysis.force.cell_pressure[case][~cut], exact])
+
+
 def _walls(roof: RoofSurface) -> Array:
     """Building below the free edges; tall buildings are cut off so that the roof fills the picture."""
     free = np.array([kind in FREE for kind in roof.edges.kind], dtype=bool)
@@ -168,7 +191,7 @@ def _walls(roof: RoofSurface) -> Array:
         return np.zeros((0, 4, 3))
     low = np.minimum(start[:, 2], end[:, 2])
     size = float(np.linalg.norm(np.ptp(roof.points[:, :2], axis=0)))
-    foot = max(float((low - height).min()), float(low.min()) - max(0.22 * size, 1.5))
+    foot = max(float((low - height).min()), float(low.min()) - max(0.16 * size, 0.8))
     below = np.array([1.0, 1.0, 0.0])
     ground = np.array([0.0, 0.0, foot])
     return np.stack([start, end, end * below + ground, start * below + ground], axis=1)
@@ -228,7 +251,15 @@ def choose_view(
     points = np.concatenate(targets) + 0.02 * planes.normal[layout.row_plane[row]]
     azimuth = float(planes.azimuth[layout.row_plane[row]])
     azimuth = azimuth if np.isfinite(azimuth) else np.pi
-    axes = choose_axes(azimuth, points, np.concatenate(weight), scene.body, planes.normal, planes.true_area)
+    axes = choose_axes(
+        azimuth,
+        points,
+        np.concatenate(weight),
+        scene.body,
+        planes.normal,
+        planes.true_area,
+        planes.normal[layout.row_plane],
+    )
     return fit_view(axes, np.concatenate([scene.cells.reshape(-1, 3), scene.walls.reshape(-1, 3)]), box, size)
 
 
@@ -382,7 +413,7 @@ def draw_utilization(
     from viewer.overlay import compose, drawing_box, paint
 
     scene = build_scene(analysis)
-    view = choose_view(analysis, scene, drawing_box(size), size)
+    view = choose_view(analysis, scene, drawing_box(size, len(scene.rows)), size)
     renderer = Renderer(make_drawing(analysis, scene, view), view)
     overlay = compose(analysis, scene, view)
     pixels = renderer.pixels()
