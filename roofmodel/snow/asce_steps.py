@@ -131,12 +131,11 @@ def _triangle(
     start, end, lower = steps.start[i], steps.end[i], int(steps.lower[i])
     wall, base = float(steps.wall[i].max()), float(known.balanced[lower]) / known.weight_density
     height, width, peak = (float(x) for x in shape)
+    clear = max(wall - base, 0.0)
     if width <= cut:
-        return (
-            "the gap is too wide for the drift (7.7.2)"
-            if width > 0.0 or steps.gap[i] > CRACK
-            else f"h_c / h_b = {max(wall - base, 0.0) / base:.2f} is below 0.2 (7.7.1)"
-        )
+        if clear < drift.NO_DRIFT_RATIO * base:
+            return f"h_c / h_b = {clear / base:.2f} is below 0.2 (7.7.1)"
+        return "the gap is too wide for the drift (7.7.2)"
     length, full = source
     values = (
         Value("p_g", known.site.ground_snow, "Pa", "ground snow, strength level, from the user"),
@@ -147,7 +146,7 @@ def _triangle(
         Value("h", wall, "m", "greatest height of the wall"),
         Value("s", float(steps.gap[i]), "m", "gap between the roofs on plan"),
         Value("h_b", base, "m", "depth of balanced snow"),
-        Value("h_c", max(wall - base, 0.0), "m", "clear height"),
+        Value("h_c", clear, "m", "clear height"),
         Value("height", height, "m", "of the drift at its peak"),
         Value("w", width, "m", "width of the drift"),
         Value("p_d", peak, "Pa", "at the peak, on top of p_s"),

@@ -57,9 +57,11 @@ def unbalanced_cases(known: AsceRoof) -> tuple[list[SnowCase], list[tuple[str, s
         fit = [c for c in crests if drift.unbalanced_applies(known.roof.planes.slope[c.plane])]
         if fit:
             cases.append(_case(known, name, wind, fit))
-        else:
+        elif crests:
             names = ", ".join(sorted({known.roof.planes.name[c.plane] for c in crests}))
             skipped.append((name, f"slope of {names} outside 2.38 to 30.2 degrees (7.6.1)"))
+        else:
+            skipped.append((name, "no ridge or hip parts a slope that faces this way from others (7.6.1)"))
     return cases, skipped
 
 

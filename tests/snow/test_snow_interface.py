@@ -75,6 +75,7 @@ def test_depth_is_never_understated_where_planes_differ():
     depth = plane_force(roof, case) / roof.planes.plan_area / g / case.density
     assert depth[1] == pytest.approx(0.8)
     assert depth[0] >= 0.5
+    assert any("Planes differ in density" in note for note in case.notes)
 
 
 @pytest.mark.parametrize(

@@ -182,6 +182,14 @@ def test_low_walls_have_no_drift_and_say_so():
     assert [why for name, why in snow.skipped if "drift" in name and "below 0.2" in why]
 
 
+def test_far_roofs_have_no_drift_and_say_so():
+    """7.7.2: none from 6 h on, nor from 20 ft on; windward snow falls into a gap wider than the drift."""
+    for wall, gap in ((0.9, 5.5), (9.0, 6.2)):
+        snow = snow_cases(step(wall=wall, gap=gap, lower_run=3.0), SITE)
+        assert not [case for case in snow.cases if case.name.startswith("leeward")]
+        assert [why for name, why in snow.skipped if name.startswith("leeward") and "7.7" in why]
+
+
 def test_meeting_drifts_count_the_larger_at_each_point():
     """7.7.3: in an inner corner the deeper drift counts, not the sum."""
     roof = corner()
