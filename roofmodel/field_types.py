@@ -24,15 +24,27 @@ def _read(
             msg = f"{shown(value)} {what}, like {example}"
             raise ValueError(msg)
         if not low <= number <= high and not (zero and number == 0.0):
-            unit = split(value, kind)[1]
-            one = factor(unit, kind)
-            least, most = (f"{limit / one:.4g} {unit}" for limit in (low, high))
-            msg = f"{shown(value)} is outside {least} to {most}; is the unit right?"
+            bounds = _range(low, high, split(value, kind)[1], kind)
+            msg = f"{shown(value)} is outside {bounds}; check it and its unit"
             raise ValueError(msg)
         return number
 
     read.kind = kind  # type: ignore[attr-defined]
     return read
+
+
+def _range(low: float, high: float, unit: str, kind: str) -> str:
+    """Both limits in the user's unit, or in a usual one where that makes strange numbers."""
+    if not 1e-3 <= max(abs(low), abs(high)) / factor(unit, kind) < 1e7 or 0.0 < low < 1e-3 * factor(
+        unit, kind
+    ):
+        unit = split(EXAMPLES[kind][1].rpartition(" or ")[2].strip('"'), kind)[1]
+    least, most = (_plain(limit / factor(unit, kind)) for limit in (low, high))
+    return f"{least} to {most} {unit}"
+
+
+def _plain(number: float) -> str:
+    return f"{number:,.0f}" if abs(number) >= 1000.0 else f"{number:.4g}"
 
 
 # Limits beyond which a value is a slip of the unit or of a digit, not a part of a roof (judgment).
@@ -66,6 +78,7 @@ Warmth = Annotated[float, BeforeValidator(_read("temperature_change", -200.0, 20
 STEEPEST = math.radians(75.0)  # steeper is a wall [rad]
 LONGEST_OUTLINE = 20_000  # characters
 MOST_CORNERS = 200
+SMALLEST_ROOF, LARGEST_ROOF = 0.5, 5000.0  # plan size [m]
 
 
 def _pitch(value: object) -> float | Literal["gable"]:
@@ -107,6 +120,9 @@ def _points(value: object) -> list[tuple[float, float]]:
     pairs: list[list[object]]
     if isinstance(value, str) and len(value) <= LONGEST_OUTLINE:
         body, _, unit = value.strip().rpartition(" ")
+        if not body or (unit[-1].isdigit() and "^" not in unit):
+            msg = f"{shown(value)} has no unit at its end; {shape}"
+            raise ValueError(msg)
         pairs = [[f"{number} {unit}" for number in pair.split()] for pair in body.split(",")]
     elif isinstance(value, list) and all(isinstance(p, list) for p in value):
         pairs = value
@@ -115,18 +131,25 @@ def _points(value: object) -> list[tuple[float, float]]:
         raise ValueError(msg)
     wrong = next((i for i, pair in enumerate(pairs) if len(pair) != 2), None)
     if wrong is not None:
-        msg = (
-            f"{shown(value)}: point {wrong + 1} has {len(pairs[wrong])} numbers in place of x and y; {shape}"
-        )
+        got = len(pairs[wrong])
+        msg = f"{shown(value)}: point {wrong + 1} has {got} number(s) in place of x and y; {shape}"
         raise ValueError(msg)
     if not 3 <= len(pairs) <= MOST_CORNERS:
         msg = f"{shown(value)} has {len(pairs)} points; an outline needs 3 to {MOST_CORNERS}; {shape}"
         raise ValueError(msg)
     try:
-        return [(parse(x, "length"), parse(y, "length")) for x, y in pairs]
+        points = [(parse(x, "length"), parse(y, "length")) for x, y in pairs]
     except ValueError as error:
         msg = f"{shown(value)} is not a list of plan points: {error}; {shape}"
         raise ValueError(msg) from None
+    across = max(max(one) - min(one) for one in zip(*points, strict=True))
+    if not SMALLEST_ROOF <= across <= LARGEST_ROOF:
+        msg = (
+            f"{shown(value)} is {across:.4g} m across, outside {SMALLEST_ROOF:g} to {LARGEST_ROOF:,.0f} m; "
+            "check the numbers and their unit"
+        )
+        raise ValueError(msg)
+    return points
 
 
 Points = Annotated[list[tuple[float, float]], BeforeValidator(_points)]

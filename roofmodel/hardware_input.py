@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 import numpy as np
 
 from roofmodel import sections
@@ -37,6 +39,8 @@ _FACTOR_NAMES = {
     DesignFormat.LRFD: "the resistance factor phi",
     DesignFormat.EN: "the partial factor gamma_M",
 }
+
+_FACTOR_EXAMPLES = {DesignFormat.ASD: "2.0", DesignFormat.LRFD: "0.5", DesignFormat.EN: "1.33"}
 
 
 def design_strength(
@@ -79,10 +83,11 @@ def design_strength(
         message = f"{name} is missing; {kind} strengths need {_FACTOR_NAMES[form]} for format {form}"
         raise InputError(message)
     if form is DesignFormat.LRFD and factor > 1.0:
-        message = f"{name}: {factor:g} is above 1; format LRFD wants phi, such as 0.5"
+        message = f"{name}: {factor:g} is above 1; format LRFD wants phi, such as {_FACTOR_EXAMPLES[form]}"
         raise InputError(message)
     if form is not DesignFormat.LRFD and factor < 1.0:
-        message = f"{name}: {factor:g} is below 1; format {form} wants {_FACTOR_NAMES[form]}, such as 2.0"
+        usual = f"{_FACTOR_NAMES[form]}, such as {_FACTOR_EXAMPLES[form]}"
+        message = f"{name}: {factor:g} is below 1; format {form} wants {usual}"
         raise InputError(message)
     return (nominal * factor if form is DesignFormat.LRFD else nominal / factor), factor
 
@@ -205,5 +210,5 @@ def _section(table: RailTable, poisson: float) -> Section:
                     depth_z=value["depth"],
                 )
     except InputError as error:
-        message = f"rail: {str(error).removeprefix('section: ')}"
+        message = re.sub(r"^section: (\w+) = ", r"rail.\1: ", str(error))
         raise InputError(message) from None

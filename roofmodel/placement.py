@@ -230,14 +230,14 @@ def _extent(
     if not (ok and given_low and given_high):
         wrong = next(
             (
-                f".{field}: {units.text(value, 'length')}"
+                f"{field}: {units.text(value, 'length')} is off"
                 for field, value, good in (("start", row.start, given_low), ("end", row.end, given_high))
                 if value is not None and not good
             ),
-            f".edge_distance: {units.text(row.edge_distance, 'length')}",
+            f"edge_distance: {units.text(row.edge_distance, 'length')} leaves no rail on",
         )
         message = (
-            f"{where}{wrong} runs off plane {name}, which at {units.text(row.up, 'length')} up the slope "
+            f"{where}.{wrong} plane {name}, which at {units.text(row.up, 'length')} up the slope "
             f"reaches from {reach}"
             + (f", less edge_distance {units.text(row.edge_distance, 'length')}" if row.edge_distance else "")
         )
@@ -278,8 +278,9 @@ def _clamps(
     order = np.argsort(s)[row.first - 1 :: row.every]
     if not len(order):
         message = (
-            f"{where}: has no clamp; {len(number)} seams at {units.text(spacing, 'length')} pass under it, "
-            f"and first = {row.first}, every = {row.every} leave none; lengthen the row or lower first"
+            f"{where}: no clamp; {len(number)} seams pass under it (every {units.text(spacing, 'length')})"
+            + (f", and first = {row.first} and every = {row.every} leave none" if len(number) else "")
+            + "; lengthen or move the row"
         )
         raise InputError(message)
     return number[order], s[order]
@@ -291,8 +292,8 @@ def _splices(row: RowTable, length: float, units: UnitSystem) -> list[tuple[floa
     if row.splice_every is not None:
         if row.splice_every < LEAST_PIECE:
             message = (
-                f"{where}.splice_every: {units.text(row.splice_every, 'length')} is too short for a piece of "
-                f"rail; give at least {units.text(LEAST_PIECE, 'length')}"
+                f"{where}.splice_every: {units.text(row.splice_every, 'size')} is too short for a piece of "
+                f"rail; give at least {units.text(LEAST_PIECE, 'size')}"
             )
             raise InputError(message)
         regular = np.arange(row.splice_every, length - TOUCH, row.splice_every)
@@ -309,7 +310,7 @@ def _splices(row: RowTable, length: float, units: UnitSystem) -> list[tuple[floa
         if b - a < LEAST_PIECE:
             message = (
                 f"{where}.splice: two splices at {units.text(a, 'length')} and {units.text(b, 'length')}; "
-                f"keep them at least {units.text(LEAST_PIECE, 'length')} apart"
+                f"keep them at least {units.text(LEAST_PIECE, 'size')} apart"
             )
             raise InputError(message)
     return splices

@@ -111,7 +111,7 @@ def load_project(path: str | Path) -> Project:
 
 
 def _read(path: Path) -> str:
-    data = read_file(path, str(path), "the project file", LARGEST_FILE)
+    data = read_file(path, path.name or str(path), "the project file", LARGEST_FILE)
     try:
         return data.decode("utf-8-sig")
     except UnicodeDecodeError:
@@ -170,7 +170,7 @@ def parse_project(text: str, name: str) -> ProjectFile:
         message = f"{name}: is not valid TOML: nested too deep"
         raise InputError(message) from None
     except ValueError as error:
-        message = f"{name}: is not valid TOML: {error}{_line_of(str(error), text)}"
+        message = f"{name}: is not valid TOML: {_toml_reason(str(error), text)}"
         raise InputError(message) from None
     if not data:
         message = f"{name}: is empty; `eavewright new gable --out {name}` writes a project to start from"
@@ -187,13 +187,16 @@ def parse_project(text: str, name: str) -> ProjectFile:
         raise InputError(message) from None
 
 
-def _line_of(message: str, text: str) -> str:
-    """The line that a TOML message is about, so that the field is named."""
-    found = re.search(r"at line (\d+)", message)
+def _toml_reason(reason: str, text: str) -> str:
+    """Message of the TOML reader in plain words, with the line it is about, so that the field is named."""
+    if reason.startswith("Exceeds the limit"):
+        return "a whole number has thousands of digits; write numbers such as 1.33"
+    reason = re.sub(r"\('([^()]*)',?\)", lambda found: f"[{found[1]}]".replace("', '", "."), reason)
+    found = re.search(r"at line (\d+)", reason)
     lines = text.splitlines()
     if found is None or not 1 <= int(found[1]) <= len(lines) or not lines[int(found[1]) - 1].strip():
-        return ""
-    return f"; the line reads {shown(lines[int(found[1]) - 1])}"
+        return reason
+    return f"{reason}; the line reads: {shown(lines[int(found[1]) - 1])[1:-1]}"
 
 
 # What would be right, by pydantic's kind of error; {} is taken from its context.
@@ -219,8 +222,7 @@ def _explain(problem: Mapping[str, Any], data: Mapping[str, Any]) -> str:
     kind, value, context = problem["type"], problem.get("input"), problem.get("ctx", {})
     field = str(problem["loc"][-1]) if problem["loc"] else ""
     if kind == "missing":
-        meaning = model.model_fields[field].description if model and field in model.model_fields else None
-        return f"{path} is missing; add it" + (f" ({meaning.rstrip('.')})" if meaning else "")
+        return f"{path} is missing; {_what_to_add(field, model)}"
     if kind == "extra_forbidden":
         known = list(model.model_fields) if model else []
         close = difflib.get_close_matches(field, known, 1)
@@ -245,9 +247,21 @@ def _explain(problem: Mapping[str, Any], data: Mapping[str, Any]) -> str:
     if kind == "list_type":
         return f"{path}: {shown(value)} must be a list; write [[{path}]] for a list of tables, or [ ... ]"
     right = _RIGHT.get(kind)
+    if kind == "float_type" and type(value) is int:
+        right = "is too large"
     if right is None:
         return f"{path}: {shown(value)} is not right: {problem['msg'][0].lower()}{problem['msg'][1:]}"
     return f"{path}: {shown(value)} {right.format(**context)}"
+
+
+def _what_to_add(field: str, model: type[BaseModel] | None) -> str:
+    info = model.model_fields.get(field) if model else None
+    if info is None:
+        return "add it"
+    if _models_in(info.annotation):
+        many = getattr(info.annotation, "__origin__", None) is list
+        return f"add the table {f'[[{field}]]' if many else f'[{field}]'}"
+    return f"add it ({(info.description or '').rstrip('.')})"
 
 
 def _where(loc: Sequence[str | int], data: Mapping[str, Any]) -> tuple[str, type[BaseModel] | None]:
@@ -331,6 +345,12 @@ def _part(part: Part, index: int) -> RoofPart:
         raise InputError(message)
     if part.pitch == "gable":
         message = f'roof.part "{name}".pitch: "gable" is for single edges; use pitches'
+        raise InputError(message)
+    if part.pitches is not None and part.shape not in ("flat", "shed") and len(part.pitches) != sides:
+        message = (
+            f'roof.part "{name}".pitches: {len(part.pitches)} pitches for {sides} footprint edges; '
+            'give one for each edge in order, "gable" for an upright end'
+        )
         raise InputError(message)
     if part.shape == "flat":
         pitches = np.zeros(0)

@@ -194,7 +194,7 @@ class Surface(Table):
     @model_validator(mode="after")
     def _justified(self) -> Surface:
         if self.friction > 0.0 and not self.friction_reason.strip():
-            msg = "friction above 0 needs friction_reason, a sentence that says why it may be counted on"
+            msg = f"friction {self.friction:g} needs friction_reason, a sentence why it may be counted on"
             raise ValueError(msg)
         return self
 
@@ -382,7 +382,7 @@ class Design(Table):
 class Analysis(Table):
     """Numerical choices; the defaults suit nearly every roof."""
 
-    strip_width: Strip = Field(0.3, description='Widest strip of the sliding mesh; "0.3 m".')
+    strip_width: Strip = Field(0.5, description='Widest strip of the sliding mesh; "0.5 m".')
     spread_angle: Spread = Field(
         0.7853981633974483,
         description="Spread of a coherent blanket toward the ends of a partial row; 45 deg (judgment).",

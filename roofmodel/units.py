@@ -103,8 +103,9 @@ def factor(unit: str, kind: str) -> float:
         if quantity.check(per_gravity.dimensionality) and kind != "density":
             msg = f"{shown(unit)} is a mass, not a force; write it like {example}"
             raise ValueError(msg)
-    hint = "" if known is not None else _near(unit, kind)
-    msg = f"{shown(unit)} is not a unit of {kind.replace('_', ' ')}{hint}; write it like {example}"
+    msg = (
+        f"{shown(unit)} is not a unit of {kind.replace('_', ' ')}{_near(unit, kind)}; write it like {example}"
+    )
     raise ValueError(msg)
 
 
@@ -131,7 +132,8 @@ def _near(unit: str, kind: str) -> str:
     if unit.startswith(","):
         return " (write the decimal sign as a point, and large numbers without commas)"
     small = unit.lower()
-    if small != unit and _pint_name(small, kind) is not None:
+    name = _pint_name(small, kind) if small != unit else None
+    if name is not None and registry().Quantity(1.0, name).check(EXAMPLES[kind][0]):
         return f' (did you mean "{small}"?)'
     return ""
 

@@ -1,0 +1,111 @@
+"""A small valid project as text, and ways to break it."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from viewer.cli import main
+
+GOOD = """\
+[project]
+name = "Test shed"
+units = "SI"
+
+[site]
+standard = "EN 1991-1-3"
+ground_snow = "1.8 kN/m^2"
+
+[[roof.part]]
+name = "shed"
+shape = "shed"
+footprint = "0 0, 6 0, 6 4, 0 4 m"
+pitch = "20 deg"
+fall = "180 deg"
+eave_height = "3 m"
+
+[surface]
+slippery = true
+
+[panel]
+metal = "steel"
+seam_spacing = "500 mm"
+seam_height = "50 mm"
+thickness = "0.63 mm"
+anchorage = "9 kN"
+anchorage_kind = "characteristic"
+anchorage_factor = 1.33
+
+[rail]
+shape = "round tube"
+diameter = "42 mm"
+wall = "3 mm"
+material = "aluminum"
+yield_strength = "200 MPa"
+
+[clamp]
+height = "35 mm"
+grip_length = "60 mm"
+strength_kind = "characteristic"
+factor = 1.33
+stiffness = { along = "2.5 kN/mm", across = "1 kN/mm", pull = "4 kN/mm" }
+strength = { along = "7 kN", across = "3 kN", pull = "4 kN", push = "6 kN" }
+
+[[row]]
+name = "R1"
+plane = "S1"
+up = "0.6 m"
+
+[design]
+format = "EN"
+"""
+
+IMPORTED = re.sub(
+    r"\[\[roof\.part\]\].*?(?=\[surface\])",
+    '[roof]\nfile = "roof.stl"\nunit = "m"\nup = "z"\n\n',
+    GOOD,
+    flags=re.DOTALL,
+)
+
+
+def changed(old: str, new: str, text: str = GOOD) -> str:
+    """The project with one piece of text replaced."""
+    assert text.count(old) == 1, f"{old!r} is there {text.count(old)} times"
+    return text.replace(old, new)
+
+
+def run(arguments: list[str], monkeypatch: pytest.MonkeyPatch) -> int:
+    """Exit code of the command line, run in this process."""
+    monkeypatch.setattr("sys.argv", ["eavewright", *arguments])
+    with pytest.raises(SystemExit) as stop:
+        main()
+    return int(stop.value.code or 0)
+
+
+def gable_mesh(width: float = 8.0, length: float = 10.0, rise: float = 2.0) -> tuple[np.ndarray, np.ndarray]:
+    """Points and triangles of a gable roof without walls, ridge along x."""
+    w, r = 0.5 * width, rise
+    points = np.array(
+        [[0, -w, 0], [length, -w, 0], [length, 0, r], [0, 0, r], [length, w, 0], [0, w, 0]], dtype=float
+    )
+    return points, np.array([[0, 1, 2], [0, 2, 3], [3, 2, 4], [3, 4, 5]])
+
+
+def stl(points: np.ndarray, faces: np.ndarray) -> str:
+    """ASCII STL."""
+    lines = ["solid roof"]
+    for corners in points[faces]:
+        lines += ["facet normal 0 0 0", "outer loop"]
+        lines += [f"vertex {x:.9g} {y:.9g} {z:.9g}" for x, y, z in corners]
+        lines += ["endloop", "endfacet"]
+    return "\n".join([*lines, "endsolid roof", ""])
+
+
+def put(folder: Path, text: str | bytes, name: str = "project.toml") -> Path:
+    """Write a file into a folder."""
+    path = folder / name
+    path.write_bytes(text.encode() if isinstance(text, str) else text)
+    return path
