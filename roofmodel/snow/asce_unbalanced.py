@@ -5,14 +5,13 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-import shapely
 from numpy.typing import NDArray
 
 from roofmodel.snow import asce7_22_drift as drift
 from roofmodel.snow.asce7_22 import FOOT
 from roofmodel.snow.asce_roof import CODE, AsceRoof, balanced_zones, slope_notes
 from roofmodel.snow.cases import SnowCase, Value, Zone
-from roofmodel.snow.patches import larger
+from roofmodel.snow.patches import larger, spread
 from roofmodel.snow.regions import (
     SAME_WAY,
     band,
@@ -21,7 +20,6 @@ from roofmodel.snow.regions import (
     falling_pressure,
     fetch,
     left_normal,
-    polygonal,
     slope_run,
     uniform,
     wind_directions,
@@ -93,7 +91,8 @@ def _case(known: AsceRoof, name: str, wind: Array, crests: list[Crest]) -> SnowC
         share[leeward] = 0.0
         surcharge = [_narrow_zone(known, plane) for plane in leeward]
     else:
-        surcharge = [zone for plane in leeward for zone in _strips(known, plane, crests)]
+        strips = (zone for crest in crests for zone in spread(known.plan, _strip(known, crest)))
+        surcharge = larger([zone for zone in strips if along[zone.plane] > SAME_WAY])
     notes = slope_notes(known)
     if any(c.across not in windward for c in crests):
         notes.append(
@@ -116,41 +115,30 @@ def _narrow_zone(known: AsceRoof, plane: int) -> Zone:
     )
 
 
-def _strips(known: AsceRoof, plane: int, crests: list[Crest]) -> list[Zone]:
-    """Surcharge strips along the crests of one leeward plane, the larger where they overlap."""
-    site, slope = known.site, float(known.roof.planes.slope[plane])
-    zones = []
-    for crest in crests:
-        if crest.plane != plane:
-            continue
-        height = float(drift.drift_height(site.ground_snow, crest.windward_run, site.winter_wind))
-        strip = drift.unbalanced_surcharge(height, known.weight_density, slope)
-        reach = band(crest.start[:2], crest.end[:2], 0.0, float(strip.end))
-        part = polygonal(shapely.intersection(reach, known.plan.polygon[plane]))
-        if part is None:
-            continue
-        values = (
-            Value("p_g", site.ground_snow, "Pa", "ground snow, strength level, from the user"),
-            Value("W_2", site.winter_wind, "", "winter wind, from the user"),
-            Value("W", crest.windward_run, "m", f"windward side, {known.roof.planes.name[crest.across]}"),
-            Value("gamma", known.weight_density, "N/m**3", "Eq. 7.7-1"),
-            Value("h_d", height, "m", "Eq. 7.6-1 with l_u = W"),
-            Value("S", float(1.0 / np.tan(slope)), "", "run for a rise of one, leeward side"),
-            Value("extent", float(strip.end), "m", "8/3 h_d sqrt(S), plan, from the crest"),
-            Value("surcharge", float(strip.pressure), "Pa", "on top of p_s"),
-        )
-        zones.append(
-            Zone(
-                f"leeward surcharge on {known.roof.planes.name[plane]}",
-                plane,
-                part,
-                uniform(float(strip.pressure)),
-                f"{CODE} 7.6.1",
-                "h_d gamma / sqrt(S) over 8/3 h_d sqrt(S)",
-                values,
-            )
-        )
-    return larger(zones)
+def _strip(known: AsceRoof, crest: Crest) -> Zone:
+    """Surcharge strip below a crest; it may reach across a pitch break to the next leeward plane."""
+    site, slope = known.site, float(known.roof.planes.slope[crest.plane])
+    height = float(drift.drift_height(site.ground_snow, crest.windward_run, site.winter_wind))
+    strip = drift.unbalanced_surcharge(height, known.weight_density, slope)
+    values = (
+        Value("p_g", site.ground_snow, "Pa", "ground snow, strength level, from the user"),
+        Value("W_2", site.winter_wind, "", "winter wind, from the user"),
+        Value("W", crest.windward_run, "m", f"windward side, {known.roof.planes.name[crest.across]}"),
+        Value("gamma", known.weight_density, "N/m**3", "Eq. 7.7-1"),
+        Value("h_d", height, "m", "Eq. 7.6-1 with l_u = W"),
+        Value("S", float(1.0 / np.tan(slope)), "", "run for a rise of one, leeward side"),
+        Value("extent", float(strip.end), "m", "8/3 h_d sqrt(S), plan, from the crest"),
+        Value("surcharge", float(strip.pressure), "Pa", "on top of p_s"),
+    )
+    return Zone(
+        f"leeward surcharge behind {known.roof.planes.name[crest.across]}",
+        crest.plane,
+        band(crest.start[:2], crest.end[:2], 0.0, float(strip.end)),
+        uniform(float(strip.pressure)),
+        f"{CODE} 7.6.1",
+        "h_d gamma / sqrt(S) over 8/3 h_d sqrt(S)",
+        values,
+    )
 
 
 def folded_case(known: AsceRoof) -> SnowCase | str:

@@ -67,6 +67,23 @@ def test_gables_of_two_runs_take_w_from_the_windward_side():
     assert surcharge == pytest.approx(strip.pressure * min(float(strip.end), 4.0) * 10.0)
 
 
+def test_surcharge_runs_on_below_a_pitch_break():
+    """The whole strip of 7.6.1 lies on the roof, whichever planes it crosses."""
+    z = [0.0, 5.0 * np.tan(np.radians(28.0))]
+    z.append(z[1] + 1.0 * np.tan(np.radians(12.0)))
+    y = [0.0, 5.0, 6.0]
+    south = [
+        [(0, y[i], z[i]), (10, y[i], z[i]), (10, y[i + 1], z[i + 1]), (0, y[i + 1], z[i + 1])] for i in (0, 1)
+    ]
+    north = [[(10 - a, 12 - b, c) for a, b, c in face] for face in south]
+    roof = assemble([*south, *north], ("S1", "S2", "N1", "N2"))
+    case = named(snow_cases(roof, SITE), "unbalanced, wind toward S")
+    strip = drift.unbalanced_surcharge(drift.drift_height(PG, 6.0, 0.5), GAMMA, np.radians(12.0))
+    assert 1.0 < strip.end < 6.0
+    surcharge = plane_force(roof, case)[:2] - FLAT * np.array([50.0, 10.0])
+    assert surcharge.sum() == pytest.approx(float(strip.pressure * strip.end) * 10.0)
+
+
 @pytest.mark.parametrize("slope", [2.0, 31.0])
 def test_gables_out_of_range_are_not_unbalanced_and_say_so(slope):
     snow = snow_cases(gable(slope=slope), SITE)
