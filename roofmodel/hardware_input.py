@@ -146,7 +146,7 @@ def make_rail(table: RailTable, form: DesignFormat) -> Rail:
     factor = usual if table.resistance_factor is None else table.resistance_factor
     if table.resistance_factor is not None:
         clause = "factor given by the user"
-        if (form is DesignFormat.LRFD) == (factor > 1.0):
+        if factor > 1.0 if form is DesignFormat.LRFD else factor < 1.0:
             message = f"rail.resistance_factor: {factor:g} does not fit format {form}; usual is {usual:g}"
             raise InputError(message)
     return Rail(

@@ -183,8 +183,10 @@ def _meet(
 
 def _centroids(polygons: NDArray[np.object_]) -> Array:
     """Centroids (n, 2), the origin for empty shapes. [m]."""
-    points = shapely.centroid(polygons)
-    return np.nan_to_num(np.stack([shapely.get_x(points), shapely.get_y(points)], axis=-1))
+    full = ~shapely.is_empty(polygons)
+    centers = np.zeros((len(polygons), 2))
+    centers[full] = shapely.get_coordinates(shapely.centroid(polygons[full]))
+    return centers
 
 
 def case_pressure_at(case: SnowCase, xy: Array, plane: IntArray) -> Array:
