@@ -9,8 +9,9 @@ from fea.analysis import Analysis
 from roofmodel.units import SYSTEMS
 from viewer import style
 from viewer.camera import View
+from viewer.marks import MARK_POINTS
 from viewer.overlay import FOOTER, MARGIN, Overlay, Shape
-from viewer.scene import MARK_POINTS, Scene
+from viewer.scene import Scene
 
 Array = NDArray[np.float64]
 

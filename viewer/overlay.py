@@ -14,7 +14,8 @@ from roofmodel.units import SYSTEMS
 from viewer import style
 from viewer.camera import View, hidden
 from viewer.labels import Crowd, Text, fit_text, text_width, wrap_text
-from viewer.scene import Scene, mark_shape, mark_sizes, question_mark
+from viewer.marks import mark_shape, question_mark
+from viewer.scene import Scene, mark_sizes
 
 if TYPE_CHECKING:
     from PIL.Image import Image
@@ -95,7 +96,7 @@ class Overlay:
 def drawing_box(size: tuple[int, int], rows: int) -> tuple[float, float, float, float]:
     """Part of the picture that the roof fills; many rows want room for their names beside it. [px]."""
     point = size[0] / style.REFERENCE_WIDTH
-    side = (2.2 * MARGIN if rows <= LOOSE_ROWS else 4.4 * MARGIN) * point
+    side = (2.8 * MARGIN if rows <= LOOSE_ROWS else 4.4 * MARGIN) * point
     return side, (HEADER + 6.0) * point, size[0] - side, size[1] - (FOOTER + 4.0) * point
 
 
@@ -222,7 +223,7 @@ def callout_lines(analysis: Analysis, scene: Scene) -> tuple[str, str, list[str]
         lines.append("directions: " + ", ".join(parts))
     lines.append(f"case: {analysis.snow.cases[governing.case].name}")
     if np.isnan(scene.use).any():
-        lines.append("only the worst that is known: see clamps not verified")
+        lines.append("worst of what could be checked")
     return limit.target_name[governing.target], style.utilization_text(governing.utilization), lines
 
 

@@ -82,7 +82,8 @@ def place_in_columns(overlay: Overlay, crowd: Crowd, names: list[RowName], scene
     pitch = 1.22 * size
     room = int((crowd.box[3] - crowd.box[1]) / pitch)
     roof = view.project(scene.cells.reshape(-1, 3))[:, 0]
-    for side, members in enumerate(_sides(names)):
+    low, high = crowd.box[1] + 0.6 * size, crowd.box[3] - 0.6 * size
+    for side, members in enumerate(_sides(names, pitch, low, high)):
         chosen = members[:room]
         overlay.unnamed += [name.name for name in members[room:]]
         # A name stands beside the end of its row that lies to this side.
@@ -90,7 +91,7 @@ def place_in_columns(overlay: Overlay, crowd: Crowd, names: list[RowName], scene
             -1, 2
         )
         order = np.argsort(ends[:, 1], kind="stable")
-        levels = spread(ends[order, 1], pitch, crowd.box[1] + 0.6 * size, crowd.box[3] - 0.6 * size)
+        levels = spread(ends[order, 1], pitch, low, high)
         for level, index in zip(levels, order, strict=True):
             name = chosen[index]
             width = text_width(name.text, size, bold=True)
@@ -103,19 +104,24 @@ def place_in_columns(overlay: Overlay, crowd: Crowd, names: list[RowName], scene
             crowd.cover_line(tie, ends[index], point, 20.0)
 
 
-def _sides(names: list[RowName]) -> tuple[list[RowName], list[RowName]]:
-    """Left and right members; the rows of one plane stay together where both of their ends are seen."""
-    left: list[RowName] = []
-    right: list[RowName] = []
+def _sides(
+    names: list[RowName], pitch: float, low: float, high: float
+) -> tuple[list[RowName], list[RowName]]:
+    """Left and right members: the rows of a plane together, on the side that moves names least."""
+
+    def moved(members: list[RowName], side: int) -> float:
+        wanted = np.sort([n.ends[np.argmax(n.ends[:, 0] * (1 if side else -1)), 1] for n in members])
+        return float(np.sum(np.abs(spread(wanted, pitch, low, high) - wanted)))
+
+    sides: tuple[list[RowName], list[RowName]] = ([], [])
     for plane in dict.fromkeys(name.plane for name in names):
         members = [name for name in names if name.plane == plane]
-        shorter = left if len(left) < len(right) else right
-        for name in members:
-            right_end = int(np.argmax(name.ends[:, 0]))
-            sees_left, sees_right = name.seen[1 - right_end], name.seen[right_end]
-            side = shorter if sees_left and sees_right else (right if sees_right else left)
-            side.append(name)
-    return left, right
+        blind = [
+            sum(not n.seen[np.argmax(n.ends[:, 0] * (1 if side else -1))] for n in members) for side in (0, 1)
+        ]
+        cost = [moved(sides[side] + members, side) + 1e4 * blind[side] for side in (0, 1)]
+        sides[int(cost[1] < cost[0])].extend(members)
+    return sides
 
 
 def spread(wanted: Array, pitch: float, low: float, high: float) -> Array:

@@ -9,23 +9,27 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from fea.analysis import Analysis, Governing, governing_row
-from fea.limits import panel_strips
+from fea.analysis import Analysis, governing_row
 from roofmodel.snow.cases import case_pressure_at
 from roofmodel.surface import EdgeKind, Planes, RoofSurface
 from roofmodel.units import SYSTEMS
 from viewer import style
 from viewer.camera import View, choose_axes, fit_view
 from viewer.files import atomic
+from viewer.findings import called_clamp, clamp_utilization, shown_case
+from viewer.marks import MARK_POINTS, mark_layers
+from viewer.plan import plan_svg
 from viewer.render import Drawing, Renderer
+from viewer.row_diagrams import row_svg
 
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
+__all__ = ["Picture", "draw_utilization", "plan_svg", "row_svg"]
+
 FREE = (EdgeKind.EAVE, EdgeKind.RAKE, EdgeKind.HEAD)
 FINE_QUADS = 30_000  # about as many small quads as drawn along the ends of snow zones
 SEAM_PIXELS = 9.0  # seams closer than this in the picture are thinned out [px]
-MARK_POINTS = {"least": 1.6, "limit": 3.3, "most": 4.6}  # half sizes of the clamp marks [pt]
 
 
 @dataclass(frozen=True)
@@ -83,46 +87,6 @@ class Scene:
     use: Array
     called: int
     body: Array
-
-
-def clamp_utilization(analysis: Analysis) -> Array:
-    """Worst utilization of each clamp over all cases and directions, (c,).
-
-    NaN where a loaded direction has no strength, unless a known direction exceeds its limit already: then
-    the clamp has failed whatever the missing strength may be.
-    """
-    together = [limit.utilization for limit in analysis.limits if limit.target == "clamp"]
-    use = np.concatenate(together) if together else np.zeros((1, len(analysis.project.layout.clamp_name)))
-    known = np.nan_to_num(use, nan=0.0).max(axis=0)
-    return np.where(np.isnan(use).any(axis=0) & (known <= 1.0), np.nan, known)
-
-
-def shown_case(analysis: Analysis) -> int:
-    """Case of the governing attachment, else of the governing limit, else the heaviest."""
-    governing = analysis.attachment or analysis.governing
-    if governing is not None:
-        return governing.case
-    return int(np.argmax(analysis.force.cell_pressure @ analysis.graph.cells.plan_area))
-
-
-def called_clamp(analysis: Analysis, use: Array) -> int:
-    """Clamp to point at: the governing one, one on the governing strip, or an unverified one; -1 for none."""
-    governing = analysis.attachment
-    if governing is not None:
-        return attachment_clamp(analysis, governing)
-    unverified = np.flatnonzero(np.isnan(use))
-    if not len(unverified):
-        return -1
-    along = np.abs(analysis.clamp_force[..., 0]).max(axis=(0, 1))
-    return int(unverified[np.argmax(along[unverified])])
-
-
-def attachment_clamp(analysis: Analysis, governing: Governing) -> int:
-    """Clamp that stands for a governing clamp or panel strip: the one in the strip's name."""
-    if analysis.limits[governing.limit].target == "clamp":
-        return governing.target
-    strip, _ = panel_strips(analysis.project.layout)
-    return int(np.flatnonzero(strip == governing.target)[0])
 
 
 def build_scene(analysis: Analysis) -> Scene:
@@ -348,7 +312,7 @@ def _mark_polygons(scene: Scene, view: View, reach: float) -> list[Polygons]:
         chosen = np.array([m is mark for m in marks], dtype=bool)
         if not chosen.any():
             continue
-        for layer, (shape, grow, paint) in enumerate(_mark_layers(mark)):
+        for layer, (shape, grow, paint) in enumerate(mark_layers(mark)):
             flat = shape[:, :1] * view.right + shape[:, 1:] * view.up
             lift = 4.0 * size[chosen] + reach * (0.004 + 1e-5 * (4 * rank[chosen] + layer))
             centers = scene.clamps[chosen] + lift[:, None] * view.toward
@@ -357,39 +321,6 @@ def _mark_polygons(scene: Scene, view: View, reach: float) -> list[Polygons]:
             rgb = color[chosen] if paint is None else np.tile(style.rgb(paint), (chosen.sum(), 1))
             found.append(_flat(corners, rgb))
     return found
-
-
-def _mark_layers(mark: style.Mark) -> list[tuple[Array, float, str | None]]:
-    """Shape, size factor and color (None: by utilization) of each layer, back to front."""
-    shape = mark_shape(mark)
-    if mark is style.Mark.KEPT:
-        return [(shape, 1.26, style.INK), (shape, 1.0, None)]
-    if mark is style.Mark.EXCEEDED:
-        return [(shape, 1.62, style.PAPER), (shape, 1.40, style.INK), (shape, 1.10, None)]
-    return [(shape, 1.45, style.PAPER), (shape, 1.20, style.INK)] + [
-        (piece, 1.0, style.PAPER) for piece in question_mark()
-    ]
-
-
-def mark_shape(mark: style.Mark) -> Array:
-    """Outline (k, 2) of a mark of half size 1."""
-    if mark is style.Mark.KEPT:
-        turn = np.linspace(0.0, 2.0 * np.pi, 29)[:-1]
-        return np.stack([np.cos(turn), np.sin(turn)], axis=1)
-    if mark is style.Mark.EXCEEDED:
-        return np.array([[0.0, -1.12], [1.12, 0.0], [0.0, 1.12], [-1.12, 0.0]])
-    return np.array([[-0.9, -0.9], [0.9, -0.9], [0.9, 0.9], [-0.9, 0.9]])
-
-
-def question_mark() -> list[Array]:
-    """A question mark of half height 1 from four-cornered pieces (4, 2)."""
-    turn = np.radians(np.linspace(170.0, -60.0, 9))
-    way = np.stack([np.cos(turn), np.sin(turn)], axis=1)
-    outer, inner = way * 0.46 + [0.0, 0.28], way * 0.20 + [0.0, 0.28]
-    pieces = [np.array([outer[i], outer[i + 1], inner[i + 1], inner[i]]) for i in range(len(way) - 1)]
-    pieces.append(np.array([[-0.13, 0.02], [0.13, 0.02], [0.13, -0.32], [-0.13, -0.32]]))
-    pieces.append(np.array([[-0.15, -0.48], [0.15, -0.48], [0.15, -0.76], [-0.15, -0.76]]))
-    return pieces
 
 
 def draw_utilization(

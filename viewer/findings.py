@@ -1,0 +1,61 @@
+"""What pictures show of the results: the case, the worst of each clamp, what is called out."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fea.analysis import Analysis, Governing
+from fea.limits import panel_strips
+
+Array = NDArray[np.float64]
+
+
+def clamp_utilization(analysis: Analysis) -> Array:
+    """Worst utilization of each clamp over all cases and directions, (c,).
+
+    NaN where a loaded direction has no strength, unless a known direction exceeds its limit already: then
+    the clamp has failed whatever the missing strength may be.
+    """
+    together = [limit.utilization for limit in analysis.limits if limit.target == "clamp"]
+    use = np.concatenate(together) if together else np.zeros((1, len(analysis.project.layout.clamp_name)))
+    known = np.nan_to_num(use, nan=0.0).max(axis=0)
+    return np.where(np.isnan(use).any(axis=0) & (known <= 1.0), np.nan, known)
+
+
+def shown_case(analysis: Analysis) -> int:
+    """Case of the governing attachment, else of the governing limit, else the heaviest."""
+    governing = analysis.attachment or analysis.governing
+    if governing is not None:
+        return governing.case
+    return int(np.argmax(analysis.force.cell_pressure @ analysis.graph.cells.plan_area))
+
+
+def called_clamp(analysis: Analysis, use: Array) -> int:
+    """Clamp to point at: the governing one, one on the governing strip, or an unverified one; -1 for none."""
+    governing = analysis.attachment
+    if governing is not None:
+        return attachment_clamp(analysis, governing)
+    unverified = np.flatnonzero(np.isnan(use))
+    if not len(unverified):
+        return -1
+    along = np.abs(analysis.clamp_force[..., 0]).max(axis=(0, 1))
+    return int(unverified[np.argmax(along[unverified])])
+
+
+def attachment_clamp(analysis: Analysis, governing: Governing) -> int:
+    """Clamp that stands for a governing clamp or panel strip: the one in the strip's name."""
+    if analysis.limits[governing.limit].target == "clamp":
+        return governing.target
+    strip, _ = panel_strips(analysis.project.layout)
+    return int(np.flatnonzero(strip == governing.target)[0])
+
+
+def row_case(analysis: Analysis, row: int) -> int:
+    """Case with the largest known utilization of a row's clamps; the shown case where nothing is known."""
+    on = analysis.project.layout.clamp_row == row
+    use = [limit.utilization[:, on] for limit in analysis.limits if limit.target == "clamp"]
+    worst = np.nan_to_num(np.concatenate(use, axis=1), nan=0.0).max(axis=1, initial=0.0)
+    shown = shown_case(analysis)
+    # The shown case first among equals, so that drawings agree with the picture.
+    return shown if worst[shown] >= worst.max() * (1.0 - 1e-9) else int(np.argmax(worst))
