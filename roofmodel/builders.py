@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 import numpy as np
 import shapely
 from scipy.spatial import cKDTree
-from shapely import Polygon
+from shapely import MultiPolygon, Polygon
 from shapely.geometry.base import BaseGeometry
 
 from roofmodel.errors import InputError
@@ -18,7 +18,8 @@ from roofmodel.surface import Array, IntArray, RoofSurface
 
 STEEPEST = np.radians(75.0)  # steeper is a wall [rad]
 SAME_POINT = 1e-7  # corners nearer than this are one [m]
-GRID = 1e-8  # [m]
+FINE = 1e-10  # overlays snap to this, without it coinciding edges can give wrong areas [m]
+GRID = 1e-8  # corners nearer than this are joined to close slits [m]
 SLIVER = 1e-7  # smaller plane pieces are left out [m^2]
 FAR = 10_000.0  # footprints farther out are moved to a local origin [m]
 LARGEST = 5_000.0  # [m]
@@ -192,7 +193,14 @@ def _where_below(area: BaseGeometry, lower: Array, upper: Array) -> BaseGeometry
     far = abs(float((center - foot) @ direction)) + reach
     side = np.array([-direction[1], direction[0]]) * reach
     half = Polygon([foot - side, foot + side, foot + side - far * direction, foot - side - far * direction])
-    return shapely.intersection(area, half)
+    return _areal(shapely.intersection(area, half, grid_size=FINE))
+
+
+def _areal(shape: BaseGeometry) -> BaseGeometry:
+    """Polygons of a shape; overlays of collections with stray lines in them go wrong."""
+    if shape.geom_type in ("Polygon", "MultiPolygon"):
+        return shape
+    return MultiPolygon([part for part in shapely.get_parts(shape) if part.geom_type == "Polygon"])
 
 
 def _lowest(area: Polygon, planes: Array) -> list[Cell]:
@@ -308,9 +316,9 @@ def _union(first: Sequence[Cell], second: Sequence[Cell]) -> list[Cell]:
             for rival, shape in other:
                 if visible.is_empty or not shapely.intersects(visible, shape):
                     continue
-                common = shapely.intersection(visible, shape)
+                common = _areal(shapely.intersection(visible, shape, grid_size=FINE))
                 hidden = _where_below(common, plane, rival) if strict else _above_only(common, plane, rival)
-                visible = shapely.difference(visible, hidden)
+                visible = _areal(shapely.difference(visible, hidden, grid_size=FINE))
             result.append((plane, visible))
     return _split(result)
 

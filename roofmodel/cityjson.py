@@ -52,7 +52,7 @@ def read_building(path: Path, building: str | None) -> RawMesh:
     objects: Mapping[str, Any] = city["CityObjects"]
     points = _vertices(city)
     chosen = _choose(objects, points, building)
-    surfaces, notes = _surfaces(objects, chosen)
+    surfaces, notes = _surfaces(objects, chosen, len(points))
     if not surfaces:
         message = f"building {chosen!r} has no surfaces."
         raise InputError(message)
@@ -70,7 +70,8 @@ def read_building(path: Path, building: str | None) -> RawMesh:
         message = f"building {chosen!r} has no roof surface with an area."
         raise InputError(message)
     named = np.unique([index for rings, _ in surfaces for ring in rings for index in ring])
-    return RawMesh(points, faces, tuple(notes), float(points[named, 2].min()))
+    lowest = float(points[named, 2].min())
+    return RawMesh(points, faces, tuple(notes), lowest if np.isfinite(lowest) else None)
 
 
 def _load(path: Path) -> dict[str, Any]:
@@ -89,7 +90,27 @@ def _load(path: Path) -> dict[str, Any]:
     if not isinstance(city.get("CityObjects"), dict) or not isinstance(city.get("vertices"), list):
         message = "CityJSON needs 'CityObjects' and 'vertices'."
         raise InputError(message)
+    for name, item in city["CityObjects"].items():
+        if not _is_object(item):
+            message = f"the entry of {name!r} is damaged (its type, geometry, children or parents)."
+            raise InputError(message)
     return city
+
+
+def _is_object(item: object) -> bool:
+    """Whether an entry has the outer form of a city object."""
+    if not isinstance(item, dict) or not isinstance(item.get("type"), str):
+        return False
+    relatives = [*_list_of(item, "children"), *_list_of(item, "parents")]
+    return all(isinstance(name, str) for name in relatives) and all(
+        isinstance(part, dict) for part in _list_of(item, "geometry")
+    )
+
+
+def _list_of(item: Mapping[str, Any], key: str) -> list[Any]:
+    """Entries of a list that may be left out; something else gives one entry of no use."""
+    value = item.get(key, [])
+    return value if isinstance(value, list) else [None]
 
 
 def _vertices(city: Mapping[str, Any]) -> Array:
@@ -132,7 +153,7 @@ def _choose(objects: Mapping[str, Any], points: Array, building: str | None) -> 
 
 
 def _roof_area(objects: Mapping[str, Any], points: Array, name: str) -> float:
-    surfaces, _ = _surfaces(objects, name)
+    surfaces, _ = _surfaces(objects, name, len(points))
     roofs = [surface for surface in surfaces if surface[1] == "RoofSurface"]
     vectors = np.array(
         [sum(newell(points, ring) for ring in rings) for rings, _ in roofs or surfaces]
@@ -142,7 +163,7 @@ def _roof_area(objects: Mapping[str, Any], points: Array, name: str) -> float:
     return float(np.linalg.norm(vectors, axis=1).sum())
 
 
-def _surfaces(objects: Mapping[str, Any], name: str) -> tuple[list[Surface], list[str]]:
+def _surfaces(objects: Mapping[str, Any], name: str, vertices: int) -> tuple[list[Surface], list[str]]:
     """Surfaces of a building and its parts, from the finest level of detail of each."""
     surfaces: list[Surface] = []
     notes: list[str] = []
@@ -156,7 +177,7 @@ def _surfaces(objects: Mapping[str, Any], name: str) -> tuple[list[Surface], lis
         queue.extend(item.get("children", []))
         if item.get("type") not in ("Building", "BuildingPart"):
             continue
-        usable = [part for part in item.get("geometry", []) if part.get("type") in DEPTH]
+        usable = [part for part in item.get("geometry", []) if part.get("type") in tuple(DEPTH)]
         if not usable:
             continue
         finest = max(usable, key=lambda part: _lod(part.get("lod")))
@@ -166,7 +187,7 @@ def _surfaces(objects: Mapping[str, Any], name: str) -> tuple[list[Surface], lis
                 f"{current}: level of detail {finest.get('lod')} of {len(usable)} geometries was taken."
             )
         for part in same:
-            surfaces.extend(_flatten(part, current))
+            surfaces.extend(_flatten(part, current, vertices))
     return surfaces, notes
 
 
@@ -177,22 +198,25 @@ def _lod(value: object) -> float:
         return -1.0
 
 
-def _flatten(geometry: Mapping[str, Any], name: str) -> list[Surface]:
+def _flatten(geometry: Mapping[str, Any], name: str, vertices: int) -> list[Surface]:
     """Surfaces of one geometry with their semantic types."""
-    semantics = geometry.get("semantics") or {}
-    kinds = [str(entry.get("type")) for entry in semantics.get("surfaces", [])]
+    depth = DEPTH[geometry["type"]]
     try:
-        rings = list(_at_depth(geometry["boundaries"], DEPTH[geometry["type"]]))
-        values = semantics.get("values")
-        numbers = list(_values_at_depth(values, geometry["boundaries"], DEPTH[geometry["type"]]))
+        semantics = geometry.get("semantics") or {}
+        kinds = [str(entry["type"]) for entry in semantics.get("surfaces", [])]
+        rings = list(_at_depth(geometry["boundaries"], depth))
+        numbers = list(_values_at_depth(semantics.get("values"), geometry["boundaries"], depth))
         result: list[Surface] = []
-        for ring, number in zip(rings, numbers, strict=True):
-            result.append(
-                ([list(map(int, part)) for part in ring], None if number is None else kinds[number])
-            )
-    except (KeyError, IndexError, TypeError, ValueError) as error:
+        for surface, number in zip(rings, numbers, strict=True):
+            corners = [[int(index) for index in ring] for ring in surface]
+            result.append((corners, None if number is None else kinds[number]))
+    except (AttributeError, KeyError, IndexError, TypeError, ValueError) as error:
         message = f"the geometry of {name!r} is damaged ({type(error).__name__})."
         raise InputError(message) from error
+    named = [index for surface, _ in result for ring in surface for index in ring]
+    if named and (min(named) < 0 or max(named) >= vertices):
+        message = f"a surface of {name!r} names a vertex that is not among the {vertices} of the file."
+        raise InputError(message)
     return result
 
 
@@ -240,9 +264,6 @@ def triangulate_surfaces(points: Array, surfaces: Sequence[Surface]) -> tuple[In
 
     faces, lost = [np.zeros((0, 3), dtype=np.int64)], 0
     for rings, _ in surfaces:
-        if any(index < 0 or index >= len(points) for ring in rings for index in ring):
-            message = f"a surface names a vertex that is not among the {len(points)} of the file."
-            raise InputError(message)
         rings = [ring for ring in rings if len(ring) >= 3]
         vector = newell(points, rings[0]) if rings else np.zeros(3)
         if np.linalg.norm(vector) < 1e-6:

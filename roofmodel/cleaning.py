@@ -63,6 +63,7 @@ def weld(points: Array, faces: IntArray, tolerance: float = WELD) -> tuple[Array
         Means of the joined vertices, only those that faces use. [m]
     faces : (m, 3) int
     """
+    points, faces = _only_used(points, faces)
     low = points.min(axis=0)
     key = np.round((points - low) * (64.0 / tolerance)).astype(np.int64).astype(np.uint64)
     mixed = key @ np.array([0x9E3779B97F4A7C15, 0xC2B2AE3D27D4EB4F, 0x165667B19E3779F9], dtype=np.uint64)
@@ -78,10 +79,15 @@ def weld(points: Array, faces: IntArray, tolerance: float = WELD) -> tuple[Array
         size = np.bincount(label, minlength=count)
         points = np.stack([np.bincount(label, axis, count) / size for axis in points.T], axis=1)
         faces = label[faces]
+    return _only_used(points, faces)
+
+
+def _only_used(points: Array, faces: IntArray) -> tuple[Array, IntArray]:
+    """Vertices that faces name, and the faces with their new numbers."""
     used = np.zeros(len(points), dtype=bool)
     used[faces.ravel()] = True
     number = np.cumsum(used) - 1
-    return points[used], number[faces].astype(np.int64)
+    return points[used], number[faces]
 
 
 def face_vectors(points: Array, faces: IntArray) -> Array:
