@@ -41,7 +41,7 @@ def check_arrays(points: Array, faces: IntArray) -> None:
     extent = np.ptp(points[used], axis=0)
     if extent.max() > LARGEST:
         message = (
-            f"The roof is {extent.max():.4g} m across, more than {LARGEST:.0f} m: are the units meters, and "
+            f"The model is {extent.max():.4g} m across, more than {LARGEST:.0f} m: are the units meters, and "
             "is it one building?"
         )
         raise InputError(message)

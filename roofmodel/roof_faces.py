@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from shapely import MultiPoint
 from shapely.geometry.base import BaseGeometry
 
-from roofmodel.cleaning import NEEDLE, face_vectors, weld
+from roofmodel.cleaning import NEEDLE, check_arrays, face_vectors, weld
 from roofmodel.errors import InputError
 from roofmodel.regions import components, make_mesh
 from roofmodel.surface import Array, IntArray
@@ -87,11 +87,8 @@ def pick_roof_faces(raw: RawMesh, steepest: float = STEEPEST) -> RoofFaces:
         Nothing of a roof is left.
     """
     points, faces = raw.points, raw.faces
+    check_arrays(points, faces)
     used = np.unique(faces)
-    bad = used[~np.isfinite(points[used]).all(axis=1)]
-    if len(bad):
-        message = f"{len(bad)} vertices have coordinates that are not finite, the first is number {bad[0]}."
-        raise InputError(message)
     low, high = points[used].min(axis=0), points[used].max(axis=0)
     offset = np.array([*np.round(0.5 * (low + high)[:2]), np.floor(low[2])])
     local = points - offset

@@ -340,3 +340,53 @@ def test_importing_does_not_change_what_recognition_finds(tmp_path):
     points, faces = subdivided(built.points, built.faces, 5)
     found = import_roof(save(tmp_path / "fine.ply", points, faces), unit="m", up="z")
     assert_same(found, recognize(points, faces), 1e-5)
+
+
+def told_instead_of(path, **options):
+    """Message of the input error, empty where the file can be read."""
+    try:
+        import_roof(path, **options)
+    except InputError as error:
+        return str(error)
+    return ""
+
+
+@pytest.mark.parametrize("ending", ["stl", "obj", "ply", "glb"])
+def test_damaged_files_are_read_or_told_but_never_crash(tmp_path, ending):
+    built = build_roof([l_part()])
+    good = save(tmp_path / f"good.{ending}", built.points, built.faces).read_bytes()
+    rng = np.random.default_rng(11)
+    told = 0
+    for _ in range(25):
+        bytes_ = bytearray(good)
+        for at in rng.integers(0, len(bytes_), 6):
+            bytes_[at] = rng.integers(256)
+        path = tmp_path / f"bad.{ending}"
+        path.write_bytes(bytes(bytes_[: rng.integers(len(bytes_) // 2, len(bytes_) + 1)]))
+        message = told_instead_of(path, unit="m", up="z")
+        assert "\n" not in message
+        told += message != ""
+    assert told > 0
+
+
+@pytest.mark.parametrize(
+    "spoil", ["type", "geometry", "children", "boundaries", "values", "lod", "semantics"]
+)
+@pytest.mark.parametrize("rubbish", [None, 7, "x", [None], {"a": 1}])
+def test_damaged_city_objects_are_told_but_never_crash(tmp_path, spoil, rubbish):
+    geometry = {
+        "type": "MultiSurface",
+        "lod": "2",
+        "boundaries": [[[4, 5, 6, 7]], *WALLS],
+        "semantics": {
+            "surfaces": [{"type": "RoofSurface"}, {"type": "WallSurface"}],
+            "values": [0, 1, 1, 1, 1],
+        },
+    }
+    file = city([geometry])
+    item = file["CityObjects"]["b"]
+    holder = item if spoil in ("type", "geometry", "children") else geometry
+    (geometry["semantics"] if spoil == "values" else holder)[spoil] = rubbish
+    message = told_instead_of(write(tmp_path / "c.json", file))
+    assert "\n" not in message
+    assert message.startswith("c.json: ") or spoil in ("children", "lod", "values", "semantics", "geometry")
