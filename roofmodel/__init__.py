@@ -1,1 +1,52 @@
-"""Roof geometry, snow, sliding force and layout: everything before the structure."""
+"""Roof geometry, snow, sliding force and layout: everything before the structure.
+
+The names below are the public steps; each is loaded when it is first used.
+"""
+
+from __future__ import annotations
+
+import importlib
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from roofmodel.builders import RoofPart, build_roof
+    from roofmodel.errors import InputError
+    from roofmodel.importing import import_roof
+    from roofmodel.placement import place_rows
+    from roofmodel.project import load_project
+    from roofmodel.recognition import recognize
+    from roofmodel.sliding import SlideOptions, slide
+    from roofmodel.snow.registry import snow_cases
+
+_HOMES = {
+    "InputError": "errors",
+    "RoofPart": "builders",
+    "SlideOptions": "sliding",
+    "build_roof": "builders",
+    "import_roof": "importing",
+    "load_project": "project",
+    "place_rows": "placement",
+    "recognize": "recognition",
+    "slide": "sliding",
+    "snow_cases": "snow.registry",
+}
+
+__all__ = [
+    "InputError",
+    "RoofPart",
+    "SlideOptions",
+    "build_roof",
+    "import_roof",
+    "load_project",
+    "place_rows",
+    "recognize",
+    "slide",
+    "snow_cases",
+]
+
+
+def __getattr__(name: str) -> Any:
+    if name in _HOMES:
+        return getattr(importlib.import_module(f"roofmodel.{_HOMES[name]}"), name)
+    message = f"module 'roofmodel' has no attribute {name!r}"
+    raise AttributeError(message)

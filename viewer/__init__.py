@@ -1,1 +1,28 @@
 """What a person sees: command line, pictures, tables, report."""
+
+from __future__ import annotations
+
+import importlib
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from viewer.export import write_attachments, write_meshes, write_results
+    from viewer.report import write_report
+    from viewer.scene import draw_utilization
+
+_HOMES = {
+    "draw_utilization": "scene",
+    "write_attachments": "export",
+    "write_meshes": "export",
+    "write_report": "report",
+    "write_results": "export",
+}
+
+__all__ = ["draw_utilization", "write_attachments", "write_meshes", "write_report", "write_results"]
+
+
+def __getattr__(name: str) -> Any:
+    if name in _HOMES:
+        return getattr(importlib.import_module(f"viewer.{_HOMES[name]}"), name)
+    message = f"module 'viewer' has no attribute {name!r}"
+    raise AttributeError(message)
