@@ -19,9 +19,8 @@ def mark_layers(mark: style.Mark) -> list[tuple[Array, float, str | None]]:
         return [(shape, 1.26, style.INK), (shape, 1.0, None)]
     if mark is style.Mark.EXCEEDED:
         return [(shape, 1.62, style.PAPER), (shape, 1.40, style.INK), (shape, 1.10, None)]
-    return [(shape, 1.45, style.PAPER), (shape, 1.20, style.INK)] + [
-        (piece, 1.0, style.PAPER) for piece in question_mark()
-    ]
+    sign = [(piece, 1.0, style.PAPER) for piece in question_mark()]
+    return [(shape, 1.45, style.PAPER), (shape, 1.20, style.INK), *sign]
 
 
 def mark_shape(mark: style.Mark) -> Array:

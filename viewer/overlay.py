@@ -303,7 +303,7 @@ def _plane_names(overlay: Overlay, crowd: Crowd, analysis: Analysis, scene: Scen
         slope = f"{units.convert(float(planes.slope[plane]), 'angle'):.1f}{units.label('angle')}"
         text = f"{planes.name[plane]}  {slope}"
         width = text_width(text, size, bold=False)
-        outside = 50.0 * ~crowd.inside(view.project(corners))
+        outside = np.where(crowd.inside(view.project(corners)), 0.0, 50.0)
         found = crowd.place((width, 1.1 * size), (anchor[0], anchor[1]), pull=0.5, extra=outside)
         if found is None or _covers(outside, crowd, found) or _is_hidden(plane, found, analysis, scene, view):
             overlay.unnamed.append(planes.name[plane])
@@ -356,7 +356,7 @@ def paint(pixels: NDArray[np.uint8], overlay: Overlay) -> Image:
         at = (text.at[0], text.at[1] + 0.33 * text.size)
         face = font(max(round(text.size), 1), text.bold)
         if text.halo:
-            around = image.crop(tuple(round(n) for n in text.box)).reduce(4)
+            around = image.crop(text.box).reduce(4)
             shade = tuple(int(n) for n in np.median(np.asarray(around).reshape(-1, 3), axis=0))
             pen.text(
                 at, text.text, shade, face, anchor, stroke_width=round(0.14 * text.size), stroke_fill=shade

@@ -134,7 +134,7 @@ def _edges(analysis: Analysis, sheet: _Sheet) -> list[str]:
     edges = analysis.project.roof.edges
     ends = sheet.at(np.stack([edges.start, edges.end], axis=1))
     return [
-        svg.line(line, style.INK, 0.75 * style.EDGE_WEIGHT[kind], stroke_linecap="round")
+        svg.line(line, style.INK, 0.75 * style.EDGE_WEIGHT[kind])
         for line, kind in zip(ends, edges.kind, strict=True)
     ]
 
@@ -150,12 +150,35 @@ def _rows(analysis: Analysis, sheet: _Sheet) -> list[str]:
     gaps = np.linalg.norm(np.diff(points, axis=0), axis=1)
     radius = float(np.clip(0.42 * np.median(gaps), 1.2, 4.2)) if len(gaps) else 4.2
     parts += clamp_marks(points, use, radius)
-    for row, rail in enumerate(rails):
-        left, right = rail[np.argsort(rail[:, 0], kind="stable")]
-        way = (right - left) / max(float(np.linalg.norm(right - left)), 1e-9)
-        steep = abs(way[1]) > 0.7
-        x, y = (left[0], left[1] - 9.0) if steep else left + way * 6.0 - np.array([0.0, radius + 4.0])
-        parts.append(svg.text(layout.row_name[row], x, y, 10.5, bold=True, halo=True))
+    return parts + _row_names(layout.row_name, rails, points, radius)
+
+
+def _row_names(names: tuple[str, ...], rails: Array, clamps: Array, radius: float) -> list[str]:
+    """Names beside the rails, each at the place along its rail that covers least."""
+    size = 10.5
+    taken = [np.array([[-1.0, -1.0, 0.0, 0.0]])]
+    parts: list[str] = []
+    for name, rail in zip(names, rails, strict=True):
+        way = (rail[1] - rail[0]) / max(float(np.linalg.norm(rail[1] - rail[0])), 1e-9)
+        half = np.array([0.31 * size * len(name), 0.5 * size])
+        side = np.array([-way[1], way[0]])
+        off = radius + 3.0 + abs(side[0]) * half[0] + abs(side[1]) * half[1]
+        inset = abs(way[0]) * half[0] + abs(way[1]) * half[1] + 4.0
+        along = [rail[0] + inset * way, rail[1] - inset * way, rail.mean(axis=0)]
+        middle = np.array([place + sign * off * side for place in along for sign in (-1.0, 1.0)])
+        boxes = np.concatenate([middle - half, middle + half], axis=1)
+        others = np.concatenate(taken)
+        apart = (
+            (boxes[:, None, 0] > others[:, 2])
+            | (boxes[:, None, 2] < others[:, 0])
+            | (boxes[:, None, 1] > others[:, 3])
+            | (boxes[:, None, 3] < others[:, 1])
+        )
+        within = (clamps > boxes[:, None, :2] - radius) & (clamps < boxes[:, None, 2:] + radius)
+        best = int(np.argmin(1000.0 * (~apart).sum(axis=1) + within.all(axis=2).sum(axis=1)))
+        taken.append(boxes[best : best + 1])
+        x, y = middle[best]
+        parts.append(svg.text(name, x, y + 0.36 * size, size, anchor="middle", bold=True, halo=True))
     return parts
 
 
@@ -207,9 +230,7 @@ def _plane_names(analysis: Analysis, sheet: _Sheet, units: UnitSystem) -> list[s
         piece = pieces[np.argmax(shapely.area(pieces))] if len(pieces) else None
         if piece is None or piece.is_empty:
             continue
-        circle = shapely.maximum_inscribed_circle(piece, tolerance=1.0)
-        center, edge = shapely.get_coordinates(circle)
-        radius = float(np.linalg.norm(edge - center))
+        center, radius = _name_place(piece)
         if radius < 9.0:
             continue
         slope = f"{units.convert(float(planes.slope[plane]), 'angle'):.1f}{units.label('angle')}"
@@ -225,6 +246,18 @@ def _plane_names(analysis: Analysis, sheet: _Sheet, units: UnitSystem) -> list[s
         words = "flat" if flat else slope
         parts.append(svg.text(words, x, y + 11.0, 10.5, anchor="middle", halo=True))
     return parts
+
+
+def _name_place(piece: shapely.Polygon) -> tuple[Array, float]:
+    """Middle of the polygon if about as roomy as the roomiest place, else that place; and its radius."""
+    circle = shapely.maximum_inscribed_circle(piece, tolerance=1.0)
+    center, edge = shapely.get_coordinates(circle)
+    radius = float(np.linalg.norm(edge - center))
+    middle = shapely.centroid(piece)
+    clear = float(shapely.distance(middle, piece.boundary))
+    if piece.contains(middle) and clear > 0.7 * radius:
+        return shapely.get_coordinates(middle)[0], clear
+    return center, radius
 
 
 def _rail_ends(analysis: Analysis, sheet: _Sheet) -> Array:
@@ -276,9 +309,9 @@ def _dimension(start: Array, end: Array, words: str) -> list[str]:
     parts += [svg.line(np.stack([p - tick, p + tick]), style.INK, 1.1) for p in (a, b)]
     angle = float(np.degrees(np.arctan2(way[1], way[0])))
     angle = angle - 180.0 if angle > 90.0 else angle + 180.0 if angle <= -90.0 else angle
-    x, y = 0.5 * (a + b)
+    x, y = 0.5 * (a + b) + 8.0 * out
     turn = f"translate({svg.number(x)} {svg.number(y)}) rotate({svg.number(angle)})"
-    return [*parts, svg.text(words, 0.0, 3.6, 10.0, anchor="middle", halo=True, transform=turn)]
+    return [*parts, svg.text(words, 0.0, 3.6, 10.0, anchor="middle", transform=turn)]
 
 
 def _foot(analysis: Analysis, sheet: _Sheet, units: UnitSystem) -> list[str]:
@@ -292,10 +325,10 @@ def _foot(analysis: Analysis, sheet: _Sheet, units: UnitSystem) -> list[str]:
     label = f"{length:g} {units.label('length')}"
     parts.append(svg.text(label, 0.5 * (BORDER + x1), y - 6.0, 10.0, anchor="middle", bold=True))
     x = max(x1 + 40.0, 230.0)
-    for use, words in ((0.6, "up to its limit"), (1.3, "above"), (float("nan"), "not verified")):
+    for use, words in ((0.6, "up to its limit"), (1.3, "above it"), (float("nan"), "not verified")):
         parts += clamp_marks(np.array([[x, y - 4.0]]), np.array([use]), 4.2)
         parts.append(svg.text(words, x + 9.0, y, 10.0))
-        x += 22.0 + 6.0 * len(words)
+        x += 32.0 + 5.0 * len(words)
     case = analysis.snow.cases[shown_case(analysis)].name
     parts.append(
         svg.text(

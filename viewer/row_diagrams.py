@@ -139,9 +139,7 @@ def _moment(analysis: Analysis, row: int, case: int, top: float, units: UnitSyst
     on = np.flatnonzero(result.sample_row == row)
     on = on[np.lexsort((result.sample_s[on], result.sample_span[on]))]
     s = result.sample_s[on]
-    # M_z turns y to -x: loads down the slope, -y, bend the span with a negative M_z.
     down, away = (np.tensordot(weights, result.rail_force[:, on, axis], 1) for axis in (5, 4))
-    down = -down
     reach = float(max(np.abs(down).max(initial=0.0), np.abs(away).max(initial=0.0)))
     most = style.scale_top(1.02 * units.convert(reach, "moment"))
     high = most / units.convert(1.0, "moment")
@@ -156,7 +154,7 @@ def _moment(analysis: Analysis, row: int, case: int, top: float, units: UnitSyst
     area = np.concatenate([area, [[float(axes.x(s[-1])), float(axes.y(np.array(0.0)))]]])
     parts.append(svg.element("path", d=svg.path(area, closed=True), fill=style.ACCENT, fill_opacity=0.14))
     parts.append(svg.line(axes.points(s, down), style.ACCENT, 1.3))
-    parts.append(svg.line(axes.points(s, away), style.MUTED, 1.0, stroke_dasharray="3 2"))
+    parts.append(svg.line(axes.points(s, away), style.MUTED, 1.0, dash="3 2"))
     worst = int(np.argmax(np.abs(down)))
     x, y = axes.points(s[worst : worst + 1], down[worst : worst + 1])[0]
     anchor = "end" if x > 0.5 * WIDTH else "start"

@@ -37,9 +37,17 @@ def path(points: Array, *, closed: bool = False) -> str:
     return f"M{body}{'Z' if closed else ''}"
 
 
-def line(points: Array, color: str, width: float, **more: str | float) -> str:
-    """A line through points (k, 2)."""
-    return element("path", d=path(points), fill="none", stroke=color, stroke_width=width, **more)
+def line(points: Array, color: str, width: float, *, dash: str = "none") -> str:
+    """A line through points (k, 2) with round ends."""
+    return element(
+        "path",
+        d=path(points),
+        fill="none",
+        stroke=color,
+        stroke_width=width,
+        stroke_linecap="round",
+        stroke_dasharray=dash,
+    )
 
 
 def text(
@@ -57,16 +65,19 @@ def text(
     """A line of text on its baseline; a halo of paper keeps lines behind it away."""
     if bold:
         more["font_weight"] = "600"
-    if halo:
-        more |= {
-            "paint_order": "stroke",
-            "stroke": style.PAPER,
-            "stroke_width": 0.22 * size,
-            "stroke_linejoin": "round",
-        }
-    return element(
-        "text", escape(words, quote=False), x=x, y=y, font_size=size, fill=color, text_anchor=anchor, **more
-    )
+    body = escape(words, quote=False)
+    placed: dict[str, str | float] = {"x": x, "y": y, "font_size": size, "text_anchor": anchor, **more}
+    front = element("text", body, fill=color, **placed)
+    if not halo:
+        return front
+    # Twice, because not every reader of SVG knows paint-order.
+    edge = {
+        "stroke": style.PAPER,
+        "stroke_width": 0.24 * size,
+        "stroke_linejoin": "round",
+        "aria_hidden": "true",
+    }
+    return element("text", body, fill=style.PAPER, **(placed | edge)) + front
 
 
 def document(width: float, height: float, title: str, parts: Sequence[str]) -> str:
