@@ -13,6 +13,7 @@ if TYPE_CHECKING:
 
 EXAMPLES = {
     "length": ("m", '"24 in" or "0.61 m"'),
+    "size": ("m", '"1.5 in" or "38 mm"'),
     "area": ("m^2", '"3.2 cm^2"'),
     "section_modulus": ("m^3", '"3.1 cm^3"'),
     "second_moment": ("m^4", '"6.2 cm^4"'),
@@ -103,10 +104,13 @@ def factor(unit: str, kind: str) -> float:
         if quantity.check(per_gravity.dimensionality) and kind != "density":
             msg = f"{shown(unit)} is a mass, not a force; write it like {example}"
             raise ValueError(msg)
-    msg = (
-        f"{shown(unit)} is not a unit of {kind.replace('_', ' ')}{_near(unit, kind)}; write it like {example}"
-    )
+    msg = f"{shown(unit)} is not a unit of {kind_words(kind)}{_near(unit, kind)}; write it like {example}"
     raise ValueError(msg)
+
+
+def kind_words(kind: str) -> str:
+    """Name of a kind of quantity for people; a size is a length of hardware."""
+    return "length" if kind == "size" else kind.replace("_", " ")
 
 
 def _pint_name(unit: str, kind: str) -> str | None:

@@ -136,7 +136,7 @@ def new(shape: str, out: Path, units: str) -> None:
 @commands.command(short_help="List every field of the project file.")
 def fields() -> None:
     """List every field of the project file with its meaning."""
-    from viewer.starter import print_fields
+    from viewer.fields import print_fields
 
     print_fields(_console())
 

@@ -19,6 +19,7 @@ from roofmodel.units import SYSTEMS
 from viewer.files import atomic, write_text
 
 FORMAT_VERSION = 1
+_SI_UNIT = {"force": "N", "moment": "N m", "stress": "Pa", "size": "m", "ratio": "1"}
 DIRECTIONS = ("along", "across", "pull", "moment_along", "moment_across", "moment_pull")
 
 
@@ -216,6 +217,7 @@ def _limit(limit: Limit) -> dict[str, Any]:
         "name": limit.name,
         "target": limit.target,
         "targets": limit.target_name,
+        "unit": _SI_UNIT[limit.quantity],
         "resistance": limit.resistance,
         "worst_demand": limit.demand.max(axis=0, initial=0.0),
         "worst_utilization": limit.utilization.max(axis=0),

@@ -1,19 +1,11 @@
-"""Starting projects with comments, and the list of all fields."""
+"""Starting projects with comments."""
 
 from __future__ import annotations
 
-import types
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Literal, Union, get_args, get_origin
-
-from pydantic import BaseModel
 
 from roofmodel.errors import InputError
-from roofmodel.schema import ProjectFile
 from viewer.files import write_text
-
-if TYPE_CHECKING:
-    from rich.console import Console
 
 _HEAD = """\
 # A starting project for Eavewright. Every quantity is text with a unit: "30 psf", "1.4 kN/m^2", "24 in".
@@ -252,57 +244,3 @@ def write_starter(shape: str, units: str, path: Path) -> None:
         message = f"{path}: the folder {path.parent} does not exist"
         raise InputError(message)
     write_text(path, starter_text(shape, units))
-
-
-def print_fields(console: Console) -> None:
-    """Print every field of the project file with its kind, default and meaning."""
-    from rich.table import Table
-
-    table = Table(box=None, pad_edge=False, header_style="bold")
-    for name in ("field", "value", "default", "meaning"):
-        table.add_column(name, overflow="fold")
-    for path, value, default, meaning in _walk(ProjectFile, ""):
-        table.add_row(path, value, default, meaning)
-    console.print(table)
-
-
-def _walk(model: type[BaseModel], path: str) -> list[tuple[str, str, str, str]]:
-    rows = []
-    for name, info in model.model_fields.items():
-        here = f"{path}.{name}" if path else name
-        inner = _models(info.annotation)
-        if inner:
-            for choice in inner:
-                rows += _walk(choice, here)
-            continue
-        default = "needed" if info.is_required() else _shown(info.get_default(call_default_factory=True))
-        rows.append((here, _kind(info.annotation, info.metadata), default, info.description or ""))
-    return rows
-
-
-def _models(annotation: Any) -> list[type[BaseModel]]:
-    if isinstance(annotation, type) and issubclass(annotation, BaseModel):
-        return [annotation]
-    return [model for part in get_args(annotation) for model in _models(part)]
-
-
-def _shown(value: Any) -> str:
-    return (
-        "none" if value in (None, "", []) else str(value).lower() if isinstance(value, bool) else f"{value}"
-    )
-
-
-def _kind(annotation: Any, metadata: Any) -> str:
-    reader = next((m.func for m in metadata if hasattr(m, "func")), None)
-    if reader is not None:
-        return getattr(reader, "kind", "text").replace("_", " ")
-    origin = get_origin(annotation)
-    if origin is Literal:
-        return " | ".join(f'"{choice}"' for choice in get_args(annotation))
-    if origin in (Union, types.UnionType):
-        return " | ".join(_kind(part, ()) for part in get_args(annotation) if part is not type(None))
-    if origin is list:
-        return f"list of {_kind(get_args(annotation)[0], ())}"
-    if hasattr(annotation, "__metadata__"):
-        return _kind(annotation.__origin__, annotation.__metadata__)
-    return {bool: "true | false", float: "number", int: "whole number", str: "text"}.get(annotation, "text")
