@@ -63,6 +63,8 @@ _GREEK = {
     "sum": "Σ",
     "sqrt": "√",
 }
+# Short symbols only, so that names of fields and files stay as they are.
+_SUBSCRIPT = r"(?<![\w])(\w{1,3}?)_([A-Za-z0-9+−]+(?:,[A-Za-z0-9]+)*)(?!\w)"
 
 
 def write_report(
@@ -145,7 +147,7 @@ def _content(
         "zones": zones_table(analysis, units),
         "case_notes": case_notes(analysis),
         "case_names": [(case.name, case.standard, str(case.level)) for case in analysis.snow.cases],
-        "skipped": Table("Considered, not applicable", ("Case", "Why"), "tt", tuple(analysis.snow.skipped)),
+        "skipped": Table("Considered, not applicable", ("Case", "Why"), "ts", tuple(analysis.snow.skipped)),
         "planes": planes_table(analysis, units),
         "edges": edges_table(analysis, units),
         "roof_notes": analysis.project.roof.notes,
@@ -327,7 +329,7 @@ def symbols(text: str) -> Markup:
 
     safe = str(escape(text))
     safe = re.sub(rf"\b({'|'.join(_GREEK)})(?![a-z])", lambda m: _GREEK[m.group(1)], safe)
-    safe = re.sub(r"_([A-Za-z0-9+−]+(?:,[A-Za-z0-9]+)*)", r"<sub>\1</sub>", safe)
+    safe = re.sub(_SUBSCRIPT, r"\1<sub>\2</sub>", safe)
     return Markup(re.sub(r"\^(\d)", r"<sup>\1</sup>", safe))
 
 

@@ -59,7 +59,7 @@ def _one(name: str, model: BaseModel, units: UnitSystem) -> list[Table]:
     missing = ", ".join(row[0] for row in rows if row[1] == "not given")
     rows = [row for row in rows if row[1] != "not given"]
     note = f"Not given: {missing}." if missing else ""
-    table = Table(f"[{name}]", ("Field", "Value", "Meaning"), "ttt", tuple(rows), note=note)
+    table = Table(f"[{name}]", ("Field", "Value", "Meaning"), "tts", tuple(rows), note=note)
     return [table, *later] if rows else later
 
 

@@ -290,7 +290,7 @@ def zones_table(analysis: Analysis, units: UnitSystem) -> Table:
     heads = ("Zone", "Plane", "Cases", "Pressure", "Plan area", "Clause", "Formula", "Values")
     note = "Pressure is vertical, per plan area, before load factors. Where zones overlap, pressures add."
     if common:
-        note = f"In every zone: {values_text(common, units)}. {note}"
+        note = f"The same wherever they appear: {values_text(common, units)}. {note}"
     return Table("Snow zones, each once", heads, "tttnntss", tuple(rows), note=note)
 
 

@@ -226,20 +226,19 @@ def _limit_line(analysis: Analysis, limit: Limit) -> LimitLine:
     )
 
 
-def target_rows(analysis: Analysis, limit: Limit) -> IntArray:
-    """Row of every target of a limit, (t,)."""
+def target_rows(analysis: Analysis, limit: Limit) -> tuple[IntArray, IntArray]:
+    """Targets of a limit and the rows they belong to, in pairs; a panel strip belongs to every row on it."""
     layout = analysis.project.layout
     rows = np.arange(len(layout.row_name))
     if limit.target == "clamp":
-        return np.asarray(layout.clamp_row)
-    if limit.target == "span":
-        return np.repeat(rows, np.bincount(layout.clamp_row, minlength=len(rows)) + 1)
-    if limit.target == "panel strip":
-        strip, names = panel_strips(layout)
-        first = np.zeros(len(names), dtype=np.int64)
-        first[strip[::-1]] = np.arange(len(strip))[::-1]
-        return np.asarray(layout.clamp_row[first])
-    return rows
+        owner = np.asarray(layout.clamp_row)
+    elif limit.target == "span":
+        owner = np.repeat(rows, np.bincount(layout.clamp_row, minlength=len(rows)) + 1)
+    elif limit.target == "panel strip":
+        return panel_strips(layout)[0], np.asarray(layout.clamp_row)
+    else:
+        owner = rows
+    return np.arange(len(owner)), owner
 
 
 def line_force(analysis: Analysis) -> Array:
@@ -252,20 +251,7 @@ def row_lines(analysis: Analysis) -> tuple[RowLine, ...]:
     """Force and worst utilization of every row."""
     layout, force, cases = analysis.project.layout, analysis.force, analysis.snow.cases
     per_meter = line_force(analysis)
-    count = len(layout.row_name)
-    worst = [(0.0, "nothing loaded")] * count
-    unverified = np.zeros(count, dtype=bool)
-    for limit in analysis.limits:
-        rows = target_rows(analysis, limit)
-        unverified[rows[limit.unverified]] = True
-        use = np.nan_to_num(limit.utilization, nan=0.0).max(axis=0)
-        for row in range(count):
-            here = np.flatnonzero(rows == row)
-            best = int(here[np.argmax(use[here])])
-            if use[best] > 0.0 and use[best] >= worst[row][0]:
-                name = limit.target_name[best]
-                words = limit.name if name == layout.row_name[row] else f"{limit.name}, {name}"
-                worst[row] = (float(use[best]), words)
+    worst, unverified = _worst_of_rows(analysis)
     lines = []
     for row, name in enumerate(layout.row_name):
         here = np.flatnonzero(force.row == row)
@@ -290,6 +276,26 @@ def row_lines(analysis: Analysis) -> tuple[RowLine, ...]:
             )
         )
     return tuple(lines)
+
+
+def _worst_of_rows(analysis: Analysis) -> tuple[list[tuple[float, str]], NDArray[np.bool_]]:
+    """Worst utilization of each row with what it is, and whether something on it is not verified."""
+    layout = analysis.project.layout
+    count = len(layout.row_name)
+    worst = [(0.0, "nothing loaded")] * count
+    unverified = np.zeros(count, dtype=bool)
+    for limit in analysis.limits:
+        target, owner = target_rows(analysis, limit)
+        unverified[owner[limit.unverified[target]]] = True
+        use = np.nan_to_num(limit.utilization, nan=0.0).max(axis=0)
+        for row in np.unique(owner):
+            here = target[owner == row]
+            best = int(here[np.argmax(use[here])])
+            if use[best] > 0.0 and use[best] >= worst[row][0]:
+                name = limit.target_name[best]
+                words = limit.name if name == layout.row_name[row] else f"{limit.name}, {name}"
+                worst[row] = (float(use[best]), words)
+    return worst, unverified
 
 
 def reserve_sentence(analysis: Analysis, case: int) -> str:

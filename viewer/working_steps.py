@@ -248,7 +248,7 @@ def use_steps(analysis: Analysis, at: ClampAt) -> tuple[tuple[Step, ...], tuple[
                     *_resistance(analysis, float(clamp.nominal[i]), clamp.factor, kind),
                 ),
                 Number(float(use[i])),
-                f"{clamp.strength_kind} strength; {clamp.test_basis or 'test basis not given'}",
+                f"{clamp.strength_kind} strength from the project file",
             )
         )
     missing = tuple(

@@ -1,0 +1,76 @@
+"""The summary on the terminal: the verdict first, in words, in 80 columns."""
+
+from __future__ import annotations
+
+import io
+import re
+from pathlib import Path
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from report_projects import l_roof, projects, run, shed, without_anchorage
+from rich.console import Console
+
+from fea.analysis import Analysis
+from viewer.quantities import percent, significant
+from viewer.terminal import print_summary
+
+
+def summary(analysis: Analysis, width: int = 80) -> str:
+    out = io.StringIO()
+    print_summary(analysis, Console(file=out, width=width))
+    return out.getvalue()
+
+
+@pytest.mark.parametrize("name", projects())
+def test_fits_in_80_columns_without_color(name: str, tmp_path: Path) -> None:
+    analysis = run(projects()[name], tmp_path)
+    text = summary(analysis)
+    assert "\x1b" not in text
+    assert max(len(line) for line in text.splitlines()) <= 80
+    for limit in analysis.limits:
+        assert limit.name in text
+    for row in analysis.project.layout.row_name:
+        assert re.search(rf"^{row} ", text, re.MULTILINE)
+    assert "engineer" in text
+
+
+def test_verdict_leads(tmp_path: Path) -> None:
+    assert " KEPT " in summary(run(shed(), tmp_path)).splitlines()[1]
+    assert " EXCEEDED " in summary(run(l_roof(), tmp_path)).splitlines()[1]
+    head = summary(run(without_anchorage(shed()), tmp_path)).splitlines()[1]
+    assert " NOT VERIFIED " in head
+    assert "KEPT" not in head
+
+
+def test_not_verified_is_as_loud_as_exceeded(tmp_path: Path) -> None:
+    def style(text: str, word: str) -> str:
+        return re.search(rf"(\x1b\[[\d;]*m) {word} \x1b", text).group(1)  # type: ignore[union-attr]
+
+    texts = []
+    for project in (without_anchorage(shed()), l_roof()):
+        out = io.StringIO()
+        print_summary(run(project, tmp_path), Console(file=out, width=80, force_terminal=True))
+        texts.append(out.getvalue())
+    assert style(texts[0], "NOT VERIFIED") == style(texts[1], "EXCEEDED")
+
+
+def test_hostile_markup_is_printed_as_it_is(tmp_path: Path) -> None:
+    text = summary(run(shed().replace("Linden Yard cart shed", "[red]x[/red] [bold"), tmp_path))
+    assert "[red]x[/red] [bold" in text
+
+
+@given(st.floats(1e-9, 1e9))
+def test_significant_keeps_three_digits(value: float) -> None:
+    text = significant(value)
+    assert float(text.replace(",", "")) == pytest.approx(value, rel=5.01e-3)
+    assert significant(-value) == "−" + text
+
+
+@given(st.floats(0.0, 50.0))
+def test_percent_shows_the_side_of_the_limit(ratio: float) -> None:
+    shown = float(percent(ratio).removesuffix("%").replace(",", "").replace("\u00a0", " "))
+    assert shown == pytest.approx(100.0 * ratio, abs=0.5)
+    if abs(ratio - 1.0) > 1e-8:
+        assert (shown > 100.0) == (ratio > 1.0)

@@ -1,0 +1,146 @@
+"""The hand check: in SI its expressions are exact, and on paper every result follows from what is printed."""
+
+from __future__ import annotations
+
+import math
+import re
+from pathlib import Path
+
+import numpy as np
+import pytest
+from report_projects import Page, projects, run, shed
+
+from fea.limits import panel_strips
+from viewer.report import report_html
+from viewer.working import hand_check, tributary_ends
+from viewer.working_steps import Expression, Number
+
+FUNCTIONS = {"sin": math.sin, "cos": math.cos, "sqrt": math.sqrt, "max": max, "radians": math.radians}
+
+
+def evaluate(text: str) -> float:
+    """Value of an expression as it is printed, without its units."""
+    text = re.sub(r"(?<=\d),(?=\d{3})", "", text.replace("\u00a0", " "))
+    text = text.replace("×", "*").replace("−", "-").replace("²", "**2").replace("√", "sqrt")
+    text = re.sub(r"(sin|cos) ([\d.]+)°", r"\1(radians(\2))", text)
+    return float(eval(text, {"__builtins__": {}}, FUNCTIONS))
+
+
+def in_si(expression: Expression) -> float:
+    parts = [repr(p.value) if isinstance(p, Number) else p for p in expression]
+    text = re.sub(
+        r"(sin|cos) ([\d.]+)", r"\1(\2)", "".join(f"({p})" if p.startswith("-") else p for p in parts)
+    )
+    return evaluate(text)
+
+
+NUMBER = re.compile(r"\d+(?:,\d{3})*(?:\.\d+)?(?:e[+-]?\d+)?")
+
+
+def rounding(number: str) -> float:
+    """Half a unit of the last printed digit; numbers of fewer than four digits are given, and exact."""
+    digits, _, power = number.replace(",", "").partition("e")
+    if len(digits.replace(".", "").lstrip("0")) < 4:
+        return 0.0
+    places = len(digits.partition(".")[2])
+    return 0.5 * 10.0 ** (int(power or 0) - places)
+
+
+def printed_tolerance(expression: str) -> float:
+    """How far the printed roundings can move the value."""
+    exact = evaluate(expression)
+    total = 0.0
+    for found in NUMBER.finditer(expression):
+        value = float(found.group().replace(",", "")) + rounding(found.group())
+        moved = evaluate(expression[: found.start()] + f"{value:.12g}" + expression[found.end() :])
+        total += abs(moved - exact)
+    return total
+
+
+@pytest.mark.parametrize("name", projects())
+def test_hand_check_is_exact_in_si_and_ends_at_the_governing_utilization(name: str, tmp_path: Path) -> None:
+    analysis = run(projects()[name], tmp_path)
+    working = hand_check(analysis)
+    assert working is not None
+    assert analysis.attachment is not None
+    for step in working.steps:
+        assert in_si(step.expression) == pytest.approx(step.result.value, rel=1e-9, abs=1e-9), step.title
+    by_symbol = {step.symbol: step.result.value for step in working.steps}
+    governed = {
+        "clamp combined": "u",
+        "clamp along the seam": "u_along",
+        "clamp pull-off": "u_pull",
+        "panel anchorage": "u_anchorage",
+    }[working.limit]
+    assert by_symbol[governed] == pytest.approx(analysis.attachment.utilization, rel=1e-9)
+    clamp = analysis.project.layout.clamp_name.index(working.clamp)
+    factored = analysis.clamp_force[analysis.attachment.case, :, clamp, 0]
+    assert np.abs(factored - by_symbol["F"]).min() <= 1e-9 * abs(by_symbol["F"])
+    assert by_symbol["T"] == pytest.approx(analysis.tributary[analysis.attachment.case, clamp])
+
+
+@pytest.mark.parametrize("name", projects())
+def test_every_printed_result_follows_from_the_printed_numbers(name: str, tmp_path: Path) -> None:
+    page = Page(report_html(run(projects()[name], tmp_path)))
+    assert len(page.steps) >= 7
+    for step in page.steps:
+        value = evaluate(step["expression"])
+        result = evaluate(step["result"])
+        allowed = printed_tolerance(step["expression"]) + rounding(step["result"].strip())
+        assert abs(value - result) <= allowed + 1e-12, step
+        assert allowed <= max(0.01 * abs(result), 1.0), step  # a bar that lets anything pass proves nothing
+
+
+def test_printed_numbers_go_from_step_to_step(tmp_path: Path) -> None:
+    steps = Page(report_html(run(shed(), tmp_path))).steps
+    result = [step["result"].strip() for step in steps]
+    chain = [(0, 1), (1, 2), (2, 3), (3, 4), (4, 5), (5, 6), (6, 7)]
+    for earlier, later in chain:
+        assert result[earlier] in steps[later]["expression"], (steps[earlier], steps[later])
+
+
+def test_shed_with_uniform_snow_is_the_textbook_product(tmp_path: Path) -> None:
+    """EN 1991-1-3 5.3.2 and 6.4: 0.8 s_k b sin(theta), with snow fences mu_1 is not reduced."""
+    analysis = run(shed(), tmp_path)
+    working = hand_check(analysis)
+    assert working is not None
+    slope = math.radians(20.0)
+    run_above = 6.0 - 0.5 * math.cos(slope)
+    expected = 0.8 * 1600.0 * run_above * math.sin(slope)
+    assert working.steps[0].result.value == pytest.approx(expected, rel=1e-6)
+    clamp = analysis.project.layout.clamp_name.index(working.clamp)
+    low, high = tributary_ends(analysis, clamp)
+    assert working.steps[1].result.value == pytest.approx(expected * (high - low), rel=1e-6)
+
+
+def test_stretches_of_rail_fill_every_row(tmp_path: Path) -> None:
+    analysis = run(projects()["doorway"], tmp_path)
+    layout = analysis.project.layout
+    length = np.zeros(len(layout.row_name))
+    for clamp in range(len(layout.clamp_name)):
+        low, high = tributary_ends(analysis, clamp)
+        length[layout.clamp_row[clamp]] += high - low
+    np.testing.assert_allclose(length, layout.row_length, rtol=1e-12)
+
+
+def test_weak_anchorage_ends_with_the_sum_of_its_strip(tmp_path: Path) -> None:
+    analysis = run(projects()["weak anchorage"], tmp_path)
+    working = hand_check(analysis)
+    assert working is not None
+    assert working.limit == "panel anchorage"
+    assert analysis.attachment is not None
+    drag = {step.symbol: step.result.value for step in working.steps}["D"]
+    strip, _ = panel_strips(analysis.project.layout)
+    on = np.flatnonzero(strip == analysis.attachment.target)
+    pulls = analysis.clamp_force[analysis.attachment.case][:, on, 0].max(axis=0)
+    assert drag == pytest.approx(pulls.sum(), rel=1e-12)
+
+
+def test_end_of_a_doorway_row_shows_the_snow_from_beyond(tmp_path: Path) -> None:
+    analysis = run(projects()["doorway"], tmp_path)
+    working = hand_check(analysis)
+    assert working is not None
+    assert working.clamp in (analysis.project.layout.clamp_name[0], analysis.project.layout.clamp_name[-1])
+    force = next(step for step in working.steps if step.symbol == "F")
+    assert "γ_S E" in force.formula
+    assert "upper bound" in force.note
