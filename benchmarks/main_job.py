@@ -68,10 +68,10 @@ def beam_on_springs(count: int, rhs: int) -> float:
 
 
 def folded_mesh(faces: int) -> tuple[np.ndarray, np.ndarray]:
-    """Triangles of a four-fold roof, 3 mm of noise."""
+    """Triangles of a roof folded into four planes, 3 mm of noise."""
     n = max(int(np.sqrt(faces / 2)), 4) // 4 * 4
     x, y = np.meshgrid(np.linspace(0, 40, n + 1), np.linspace(0, 40, n + 1))
-    z = 6.0 * (1.0 - np.abs((y / 20.0) % 2.0 - 1.0))
+    z = 6.0 * (1.0 - np.abs((y / 10.0) % 2.0 - 1.0))
     noise = np.random.default_rng(1).normal(0.0, 0.003, z.shape)
     points = np.stack([x, y, z + noise], axis=-1).reshape(-1, 3)
     i = np.arange(n * (n + 1)).reshape(n, n + 1)[:, :-1].ravel()
