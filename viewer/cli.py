@@ -33,12 +33,31 @@ CAUTION = (
 )
 
 
+def _print_version(context: click.Context, option: click.Parameter, wanted: bool) -> None:
+    if wanted:
+        from importlib import metadata
+
+        try:
+            version = metadata.version("eavewright")
+        except metadata.PackageNotFoundError:
+            version = "unknown (run from its source, not installed)"
+        click.echo(f"eavewright, version {version}")
+        context.exit()
+
+
 @click.group(
     help="Will the snow on this metal roof stay put, which attachment governs, and by what margin?",
     epilog=CAUTION,
     context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
 )
-@click.version_option(package_name="eavewright", prog_name="eavewright")
+@click.option(
+    "--version",
+    is_flag=True,
+    is_eager=True,
+    expose_value=False,
+    callback=_print_version,
+    help="Show the version and exit.",
+)
 def commands() -> None:
     """Group of all commands."""
 
@@ -168,7 +187,13 @@ class _Stages:
 def _console() -> Console:
     from rich.console import Console
 
-    return Console(soft_wrap=False)
+    class Terminal(Console):
+        """A console whose reader may leave; the exit code 1 of rich would mean a limit exceeded."""
+
+        def on_broken_pipe(self) -> None:
+            raise BrokenPipeError
+
+    return Terminal(soft_wrap=False)
 
 
 def main() -> None:
