@@ -329,16 +329,10 @@ def _foot(analysis: Analysis, sheet: _Sheet, units: UnitSystem) -> list[str]:
         parts += clamp_marks(np.array([[x, y - 4.0]]), np.array([use]), 4.2)
         parts.append(svg.text(words, x + 9.0, y, 10.0))
         x += 32.0 + 5.0 * len(words)
-    case = analysis.snow.cases[shown_case(analysis)].name
-    parts.append(
-        svg.text(
-            f"Clamps: worst of all cases. Snow: {case}; hatched: added on top.",
-            BORDER,
-            y + 20.0,
-            10.0,
-            color=style.MUTED,
-        )
-    )
+    case = analysis.snow.cases[shown_case(analysis)]
+    stacked = len({zone.plane for zone in case.zones}) < len(case.zones)
+    words = f"Clamps: worst of all cases. Snow: {case.name}{'; hatched: added on top' if stacked else ''}."
+    parts.append(svg.text(words, BORDER, y + 20.0, 10.0, color=style.MUTED))
     north = np.array([WIDTH - BORDER, y + 10.0])
     parts += _arrow(north, north - np.array([0.0, 30.0]), 1.6)
     parts.append(svg.text("N", north[0] + 7.0, y - 12.0, 11.0, bold=True))

@@ -211,9 +211,10 @@ def _actor(mesh: Any, *, lit: bool) -> Any:
     actor.SetMapper(mapper)
     look = actor.GetProperty()
     look.SetLighting(lit)
-    look.SetAmbient(0.4)
-    look.SetDiffuse(0.65)
-    look.SetSpecular(0.3)
+    # Without light VTK still adds ambient and diffuse: they must make one for true colors.
+    look.SetAmbient(0.4 if lit else 1.0)
+    look.SetDiffuse(0.65 if lit else 0.0)
+    look.SetSpecular(0.3 if lit else 0.0)
     return actor
 
 

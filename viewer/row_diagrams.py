@@ -172,15 +172,13 @@ def _bars(axes: _Axes, s: Array, value: Array, color: list[str]) -> list[str]:
     step = float(np.diff(axes.x(s)).min()) if len(s) > 1 else 20.0
     width = float(np.clip(0.55 * step, 0.8, 12.0))
     zero = float(axes.y(np.array(0.0)))
-    parts = []
+    bars: dict[str, str] = {}
     for (x, y), shade in zip(axes.points(s, value), color, strict=True):
-        if abs(zero - y) > 0.05:
-            parts.append(
-                svg.element(
-                    "rect", x=x - 0.5 * width, y=min(y, zero), width=width, height=abs(zero - y), fill=shade
-                )
-            )
-    return parts
+        left, w = svg.number(x - 0.5 * width), svg.number(width)
+        bars[shade] = (
+            bars.get(shade, "") + f"M{left} {svg.number(zero)}V{svg.number(y)}h{w}V{svg.number(zero)}z"
+        )
+    return [svg.element("path", d=data, fill=shade) for shade, data in bars.items()]
 
 
 def _limit_line(axes: _Axes, value: float, words: str) -> list[str]:
@@ -244,7 +242,9 @@ def _clamp_use(analysis: Analysis, row: int, case: int, top: float, units: UnitS
     parts = _panel(axes, "Clamp utilization, all directions together", [(0.0, "0"), (most, f"{most:g}")])
     known = ~np.isnan(use)
     s = layout.clamp_s[on]
-    parts += _bars(axes, s[known], use[known], [style.utilization_color(float(u)) for u in use[known]])
+    parts += _bars(
+        axes, s[known], use[known], [style.utilization_color(round(float(u), 2)) for u in use[known]]
+    )
     parts += _limit_line(axes, 1.0, "limit 1.0")
     if known.any():
         worst = int(np.nanargmax(use))

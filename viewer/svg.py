@@ -71,7 +71,7 @@ def text(
     if not halo:
         return front
     # Twice, because not every reader of SVG knows paint-order.
-    edge = {
+    edge: dict[str, str | float] = {
         "stroke": style.PAPER,
         "stroke_width": 0.24 * size,
         "stroke_linejoin": "round",
