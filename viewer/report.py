@@ -6,7 +6,6 @@ import base64
 import math
 import re
 from datetime import date
-from importlib import metadata
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -15,6 +14,7 @@ import numpy as np
 from fea.analysis import Analysis
 from roofmodel.sliding import ValleyThrust
 from roofmodel.units import UnitSystem
+from viewer.export import version
 from viewer.files import write_text
 from viewer.quantities import percent, quantity, significant, system
 from viewer.report_inputs import hardware_table, input_tables, rail_words
@@ -60,9 +60,10 @@ _GREEK = {
     "rho": "ρ",
     "Omega": "Ω",
     "phi": "φ",
-    "sum": "Σ",
-    "sqrt": "√",
+    "sum(": "Σ(",
+    "sqrt(": "√(",
 }
+_WORD = r"\b(theta|gamma|alpha|beta|mu|rho|Omega|phi|sum\(|sqrt\()(?![a-z]{2})"
 # Short symbols only, so that names of fields and files stay as they are.
 _SUBSCRIPT = r"(?<![\w])(\w{1,3}?)_([A-Za-z0-9+−]+(?:,[A-Za-z0-9]+)*)(?!\w)"
 
@@ -164,10 +165,6 @@ def _content(
 def _title_block(analysis: Analysis, today: date) -> tuple[tuple[str, str], ...]:
     project = analysis.project
     about = project.table.project
-    try:
-        version = metadata.version("eavewright")
-    except metadata.PackageNotFoundError:
-        version = "not installed"
     return (
         ("Revision", about.revision or "–"),
         ("Engineer", about.engineer or "not named"),
@@ -176,7 +173,7 @@ def _title_block(analysis: Analysis, today: date) -> tuple[tuple[str, str], ...]
         ("Format", project.table.design.format),
         ("Units", about.units),
         ("Input", project.path.name),
-        ("Eavewright", version),
+        ("Eavewright", version()),
         ("Input SHA-256", project.digest),
     )
 
@@ -311,14 +308,14 @@ def _drawings(analysis: Analysis, rows_by_use: list[float]) -> dict[str, Any]:
     """Plan and rows as inline SVG."""
     from markupsafe import Markup
 
-    from viewer import scene
+    from viewer.plan import plan_svg
+    from viewer.row_diagrams import row_svg
 
     order = np.sort(np.argsort(-np.array(rows_by_use), kind="stable")[:DRAWINGS_SHOWN])
     names = analysis.project.layout.row_name
-    plan_svg, row_svg = getattr(scene, "plan_svg", None), getattr(scene, "row_svg", None)
     return {
-        "plan": Markup(plan_svg(analysis)) if plan_svg else "",
-        "row_drawings": [(names[r], Markup(row_svg(analysis, int(r)))) for r in order] if row_svg else [],
+        "plan": Markup(plan_svg(analysis)),
+        "row_drawings": [(names[row], Markup(row_svg(analysis, int(row)))) for row in order],
         "rows_total": len(names),
     }
 
@@ -328,7 +325,7 @@ def symbols(text: str) -> Markup:
     from markupsafe import Markup, escape
 
     safe = str(escape(text))
-    safe = re.sub(rf"\b({'|'.join(_GREEK)})(?![a-z])", lambda m: _GREEK[m.group(1)], safe)
+    safe = re.sub(_WORD, lambda m: _GREEK[m.group(1)], safe)
     safe = re.sub(_SUBSCRIPT, r"\1<sub>\2</sub>", safe)
     return Markup(re.sub(r"\^(\d)", r"<sup>\1</sup>", safe))
 

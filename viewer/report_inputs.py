@@ -79,9 +79,7 @@ def _fields(
         elif isinstance(value, list) and value and isinstance(value[0], BaseModel):
             later += _many(f"{place}.{name}", value, units)
         else:
-            text = field_text(model, name, units)
-            default = "" if name in model.model_fields_set or text == "not given" else " (default)"
-            rows.append((prefix + name, text + default, info.description or ""))
+            rows.append((prefix + name, _marked(model, name, units), info.description or ""))
 
 
 def _many(name: str, models: list[Any], units: UnitSystem) -> list[Table]:
@@ -94,16 +92,19 @@ def _many(name: str, models: list[Any], units: UnitSystem) -> list[Table]:
     rows = tuple(
         (
             str(number + 1),
-            *(
-                field_text(model, f, units) + ("" if f in model.model_fields_set else " (default)")
-                for f in used
-            ),
+            *(_marked(model, f, units) for f in used),
         )
         for number, model in enumerate(models)
     )
     rest_text = "; ".join(f"{f}: {field_text(models[0], f, units)}" for f in rest)
     note = f"At their defaults in all: {rest_text}." if rest else ""
     return [Table(f"[[{name}]]", ("No.", *used), "t" * (len(used) + 1), rows, note=note)]
+
+
+def _marked(model: BaseModel, name: str, units: UnitSystem) -> str:
+    """Value of a field, and whether nobody entered it."""
+    text = field_text(model, name, units)
+    return text if name in model.model_fields_set or text == "not given" else f"{text} (default)"
 
 
 def field_text(model: BaseModel, name: str, units: UnitSystem) -> str:

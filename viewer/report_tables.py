@@ -25,6 +25,7 @@ from viewer.summary import (
 Array = NDArray[np.float64]
 
 EDGES_SHOWN = 120
+ZONES_SHOWN = 300
 CLAMPS_ALL, CLAMPS_WORST = 400, 100
 
 
@@ -37,7 +38,7 @@ class Table:
     caption : str
     heads : tuple of str
     numeric : str
-        One letter a column, "n" for numbers, "t" for text, "s" for text with symbols.
+        One letter a column: "n" numbers, "t" text, "w" text on one line, "s" text with symbols.
     rows : tuple of tuple of str
         The first cell names the row.
     marks : tuple of str
@@ -81,7 +82,7 @@ def limits_table(analysis: Analysis, units: UnitSystem) -> Table:
         marks.append(_mark(line.status))
     heads = ("Limit", "Worst at", "Demand", "Resistance", "Used", "Status", "Case", "Basis")
     caption, note = "Every limit, its worst target over all cases", f"Clamp strengths: {tests}."
-    return Table(caption, heads, "ttnnnttt", tuple(rows), tuple(marks), note)
+    return Table(caption, heads, "twnnnttt", tuple(rows), tuple(marks), note)
 
 
 def cases_table(analysis: Analysis) -> Table:
@@ -274,7 +275,7 @@ def zones_table(analysis: Analysis, units: UnitSystem) -> Table:
             found.setdefault(key, (zone, []))[1].append(number + 1)
     common = _common([zone for zone, _ in found.values()])
     rows = []
-    for zone, cases in found.values():
+    for zone, cases in list(found.values())[:ZONES_SHOWN]:
         rows.append(
             (
                 zone.name,
@@ -289,6 +290,8 @@ def zones_table(analysis: Analysis, units: UnitSystem) -> Table:
         )
     heads = ("Zone", "Plane", "Cases", "Pressure", "Plan area", "Clause", "Formula", "Values")
     note = "Pressure is vertical, per plan area, before load factors. Where zones overlap, pressures add."
+    if len(found) > ZONES_SHOWN:
+        note += f" The first {ZONES_SHOWN} of {len(found)} zones."
     if common:
         note = f"The same wherever they appear: {values_text(common, units)}. {note}"
     return Table("Snow zones, each once", heads, "tttnntss", tuple(rows), note=note)

@@ -18,6 +18,7 @@ Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
 EXCEEDED, NOT_VERIFIED, KEPT = "EXCEEDED", "NOT VERIFIED", "kept"
+ALL_KEPT = "every limit kept"
 
 CAUTIONS = (
     "A licensed engineer must review this calculation and take responsibility for it.",
@@ -50,7 +51,7 @@ _LEVEL = {
 class Verdict:
     """The answer in one word and one sentence, and what else a reader must know at once.
 
-    `words` are "EXCEEDED", "NOT VERIFIED", "SELF-CHECK FAILED", several of them, or only "kept".
+    `words` are "EXCEEDED", "NOT VERIFIED", "SELF-CHECK FAILED", several of them, or only "every limit kept".
     """
 
     words: tuple[str, ...]
@@ -60,7 +61,7 @@ class Verdict:
     @property
     def passed(self) -> bool:
         """Whether every limit is verified and kept and every self-check met."""
-        return self.words == (KEPT,)
+        return self.words == (ALL_KEPT,)
 
 
 @dataclass(frozen=True)
@@ -123,10 +124,10 @@ def verdict(analysis: Analysis, units: UnitSystem) -> Verdict:
     elif failed:
         sentence = "SELF-CHECK FAILED: do not use these results."
     elif lead:
-        sentence = f"Every limit checked is kept; the most used is {lead.replace(' uses ', ' at ', 1)}."
+        sentence = f"{lead}{_runner_up(analysis)}."
     else:
         sentence = "No snow reaches any row; nothing is loaded."
-    return Verdict(tuple(words) or (KEPT,), sentence, tuple(more))
+    return Verdict(tuple(words) or (ALL_KEPT,), sentence, tuple(more))
 
 
 def _lead(analysis: Analysis, over: list[LimitLine]) -> str:
@@ -137,6 +138,16 @@ def _lead(analysis: Analysis, over: list[LimitLine]) -> str:
     if worst is None:
         worst = analysis.governing
     return "" if worst is None else governing_text(analysis, worst)
+
+
+def _runner_up(analysis: Analysis) -> str:
+    """The worst limit of all where it is no attachment, such as "; rail height: S-low uses 97 %"."""
+    worst, attachment = analysis.governing, analysis.attachment
+    if worst is None or attachment is None or worst.utilization <= attachment.utilization:
+        return ", the most of all attachments" if attachment is not None else ""
+    limit = analysis.limits[worst.limit]
+    name = limit.target_name[worst.target]
+    return f", the most of all attachments; {limit.name}, {name}, is at {percent(worst.utilization)}"
 
 
 def governing_text(analysis: Analysis, worst: Governing) -> str:

@@ -49,7 +49,7 @@ def print_summary(analysis: Analysis, console: Console) -> None:
     _say(console, head, Text(answer.sentence))
     if not answer.passed:
         _say(console, *[_bullet(line) for line in answer.more])
-    _say(console, *_attachment(analysis), Text())
+    _say(console, *_attachment(analysis, answer.sentence), Text())
     rows = row_lines(analysis)
     _say(console, _limit_table(limit_lines(analysis), units), _row_table(rows, units))
     if len(rows) > _ROWS_SHOWN:
@@ -70,11 +70,12 @@ def _bullet(text: str) -> Table:
     return grid
 
 
-def _attachment(analysis: Analysis) -> tuple[Text, ...]:
-    """Governing attachment and the reserve on snow."""
+def _attachment(analysis: Analysis, said: str) -> tuple[Text, ...]:
+    """Governing attachment, unless it has been said, and the reserve on snow."""
     lines = []
     if analysis.attachment is not None:
-        lines.append(Text("Governing attachment: ").append(governing_text(analysis, analysis.attachment)))
+        words = governing_text(analysis, analysis.attachment)
+        lines += [] if words in said else [Text("Governing attachment: ").append(words)]
     case = least_reserve(analysis)
     factor = float(analysis.reserve[case])
     if math.isfinite(factor):

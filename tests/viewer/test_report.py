@@ -188,6 +188,27 @@ def test_long_roof_lists_its_worst_clamps(tmp_path: Path) -> None:
     assert "attachments.csv" in " ".join(page.words)
 
 
+def test_bare_plane_leaves_nothing_to_work_out(tmp_path: Path) -> None:
+    text = projects()["measured snow"].replace('shape = "shed"', 'shape = "gable"')
+    text = text.replace('fall = "180 deg"\n', "").replace('kg/m^3"] }', 'kg/m^3"], plane = "N1" }')
+    analysis = run(text, tmp_path)
+    assert analysis.attachment is None or analysis.attachment.utilization < 0.02  # its own weight at most
+    page = Page(report_html(analysis))
+    total = page.tables["Sliding force on each row"][1]
+    assert float(total[6]) == 0.0
+    assert "N1 eave" in {row[0] for row in page.tables["Snow that no row holds, and where it falls"]}
+
+
+def test_partial_row_and_valley_are_said_in_words(tmp_path: Path) -> None:
+    words = " ".join(Page(report_html(run(projects()["doorway"], tmp_path))).words)
+    assert "stops short of its plane's edge" in words
+    assert "Every row runs to the edges" not in words
+    whole = " ".join(Page(report_html(run(l_roof(), tmp_path))).words)
+    assert "scalar sum" in whole
+    vector = l_roof() + '\n[analysis]\nvalley_thrust = "vector"\n'
+    assert "add up as vectors" in " ".join(Page(report_html(run(vector, tmp_path))).words)
+
+
 def test_reserve_is_said_on_both_kinds_of_snow(tmp_path: Path) -> None:
     analysis = run(shed(), tmp_path)
     table = Page(report_html(analysis)).tables["Snow cases, worst limit and reserve"]

@@ -37,7 +37,7 @@ def test_fits_in_80_columns_without_color(name: str, tmp_path: Path) -> None:
 
 
 def test_verdict_leads(tmp_path: Path) -> None:
-    assert " KEPT " in summary(run(shed(), tmp_path)).splitlines()[1]
+    assert " EVERY LIMIT KEPT " in summary(run(shed(), tmp_path)).splitlines()[1]
     assert " EXCEEDED " in summary(run(l_roof(), tmp_path)).splitlines()[1]
     head = summary(run(without_anchorage(shed()), tmp_path)).splitlines()[1]
     assert " NOT VERIFIED " in head
