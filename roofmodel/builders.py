@@ -62,8 +62,8 @@ class RoofPart:
 def build_roof(parts: Sequence[RoofPart]) -> RoofSurface:
     """Build the roof of one building from its parts, exactly.
 
-    Where parts overlap on plan the higher surface is the roof: a lower part ends at the wall of the
-    higher one (a step), and surfaces that cross meet in valleys.
+    Where parts overlap on plan the higher surface is the roof: a lower part ends at the outline of the
+    higher one, below which the wall is taken to stand (a step), and surfaces that cross meet in valleys.
 
     Parameters
     ----------

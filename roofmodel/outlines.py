@@ -9,7 +9,8 @@ from numpy.typing import NDArray
 from roofmodel.regions import Mesh, components, fit_planes
 from roofmodel.surface import Array, IntArray
 
-PARALLEL = 0.05  # singular values below this share are ignored when a corner is set on its planes
+PARALLEL = 0.02  # singular values below this share are ignored when a corner is set on its planes
+ALONG_CREASE = 5.0  # how much farther vertices of a ragged crease may go to its line
 ALMOST_PARALLEL = 0.4  # the same, for corners that would move too far
 
 
@@ -24,7 +25,8 @@ def points_on_planes(mesh: Mesh, region: IntArray, normal: Array, centroid: Arra
     normal, centroid : (p, 3) float
         The planes. [m]
     farthest : float
-        Vertices that would move farther go between their planes instead. [m]
+        Vertices that would move farther (on a crease of two planes, five times as far) go between their
+        planes instead. [m]
 
     Returns
     -------
@@ -50,7 +52,7 @@ def points_on_planes(mesh: Mesh, region: IntArray, normal: Array, centroid: Arra
         n = normal[on]
         miss = np.sum((centroid[on] - points[at][:, None]) * n, axis=2)
         move = np.einsum("kxp,kp->kx", np.linalg.pinv(n, rcond=PARALLEL), miss)
-        far = np.linalg.norm(move, axis=1) > farthest
+        far = np.linalg.norm(move, axis=1) > farthest * (ALONG_CREASE if count == 2 else 1.0)
         move[far] = np.einsum("kxp,kp->kx", np.linalg.pinv(n[far], rcond=ALMOST_PARALLEL), miss[far])
         points[at] += move
     return points

@@ -7,7 +7,7 @@ and last by looking for the plane that most of the area lies on.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -23,6 +23,8 @@ SLIVER = 0.01  # smaller regions that fit no neighbor are left out [m^2]
 JOIN_COSINE = np.cos(np.radians(45.0))  # a face may lie askew in its plane by this much (noise)
 CASCADE = (1.0, 0.3, 0.1, 0.03)  # shares of the angle tolerance
 NORMAL_BIN = 0.05  # bin of the plane search over normals
+RAGGED = 0.1  # with more than this share of the area in no plane the mesh is taken as noisy or curved
+SMOOTHING = 16  # passes over the normals of such a mesh
 SAMPLE = 5000  # faces of a region that are enough to place its plane while regions still change
 SEARCHES = 400  # planes looked for in one connected mass of curved or noisy faces
 
@@ -86,7 +88,7 @@ def fit_planes(mesh: Mesh, face: IntArray, label: IntArray, count: int) -> tuple
         Unit normals that point up, and points on the planes. [m]
     """
     weight = mesh.area[face]
-    total = np.bincount(label, weight, count)
+    total = np.maximum(np.bincount(label, weight, count), 1e-300)
     xyz = [[axis[corner] for corner in mesh.faces[face].T] for axis in np.ascontiguousarray(mesh.points.T)]
     three = [a + b + c for a, b, c in xyz]
     centroid = np.stack([np.bincount(label, weight * x, count) for x in three], axis=1) / (
@@ -180,9 +182,29 @@ def plane_regions(mesh: Mesh, angle_tolerance: float, distance_tolerance: float)
     (m,) int
         Region of each face, connected over edges; -1 for slivers that fit nowhere.
     """
+    small = min(SMALL_AREA, 0.02 * mesh.area.sum())
+    region, cosine = _grow(mesh, angle_tolerance, distance_tolerance, small)
+    if mesh.area[region < 0].sum() > RAGGED * mesh.area.sum():
+        mesh = replace(mesh, normal=_smoothed_normals(mesh))
+        region, cosine = _grow(mesh, angle_tolerance, distance_tolerance, small)
+    if (region < 0).any():
+        _absorb(mesh, region, distance_tolerance)
+        _settle_rest(mesh, region, cosine >= np.cos(angle_tolerance), distance_tolerance, small)
+        _join_larger(mesh, region, distance_tolerance)
+        _trade_borders(mesh, region, distance_tolerance)
+        _drop_slivers(mesh, region)
+        _absorb(mesh, region, distance_tolerance, least_cosine=-1.0)
+        _join_larger(mesh, region, distance_tolerance)
+        _drop_slivers(mesh, region)
+    return region
+
+
+def _grow(
+    mesh: Mesh, angle_tolerance: float, distance_tolerance: float, small: float
+) -> tuple[IntArray, Array]:
+    """Regions of neighbors within ever smaller angles that fit a plane; and the cosines of all pairs."""
     region = np.full(len(mesh.faces), -1)
     cosine = np.einsum("kx,kx->k", mesh.normal[mesh.pairs[:, 0]], mesh.normal[mesh.pairs[:, 1]])
-    small = min(SMALL_AREA, 0.02 * mesh.area.sum())
     active = np.ones(len(region), dtype=bool)
     for share in CASCADE:
         face, count, label = _sub_components(active, mesh.pairs[cosine >= np.cos(share * angle_tolerance)])
@@ -194,15 +216,19 @@ def plane_regions(mesh: Mesh, angle_tolerance: float, distance_tolerance: float)
         active[face[good[label]]] = False
         if not active.any():
             break
-    if (region < 0).any():
-        _absorb(mesh, region, distance_tolerance)
-        _settle_rest(mesh, region, cosine >= np.cos(angle_tolerance), distance_tolerance, small)
-        _trade_borders(mesh, region, distance_tolerance)
-        _drop_slivers(mesh, region)
-        _absorb(mesh, region, distance_tolerance, least_cosine=-1.0)
-        _merge_coplanar(mesh, region, angle_tolerance, distance_tolerance)
-        _drop_slivers(mesh, region)
-    return region
+    return region, cosine
+
+
+def _smoothed_normals(mesh: Mesh) -> Array:
+    """Normals averaged with their neighbors again and again, against noise of the vertices."""
+    both = np.concatenate([mesh.pairs, mesh.pairs[:, ::-1]])
+    count = len(mesh.faces)
+    graph = coo_array((mesh.area[both[:, 1]], (both[:, 0], both[:, 1])), shape=(count, count)).tocsr()
+    normal = mesh.normal
+    for _ in range(SMOOTHING):
+        normal = graph @ normal + mesh.area[:, None] * normal
+        normal = normal / lengths(normal)[:, None]
+    return normal
 
 
 def _working_planes(mesh: Mesh, region: IntArray) -> tuple[Array, Array]:
@@ -250,13 +276,13 @@ def _settle_rest(
     face, count, label = _sub_components(rest, mesh.pairs[near])
     if count == 0:
         return
+    big = np.bincount(label, mesh.area[face], count) >= small
     good = _checked(mesh, face, count, label, tolerance)
-    settled = good[label]
-    region[face[settled]] = region.max() + 1 + (np.cumsum(good) - 1)[label[settled]]
-    for part in np.flatnonzero(~good):
+    settled = (good & big)[label]
+    region[face[settled]] = region.max() + 1 + (np.cumsum(good & big) - 1)[label[settled]]
+    for part in np.flatnonzero(~good & big):
         _search_planes(mesh, region, face[label == part], tolerance, small)
-    if (region < 0).any():
-        _absorb(mesh, region, tolerance)
+    _absorb(mesh, region, tolerance)
     face, count, label = _sub_components(region < 0, mesh.pairs[aligned])
     region[face] = region.max() + 1 + label
 
@@ -325,32 +351,33 @@ def _trade_borders(mesh: Mesh, region: IntArray, tolerance: float) -> None:
         region[both[better[first], 0]] = target[better[first]]
 
 
-def _merge_coplanar(mesh: Mesh, region: IntArray, angle: float, tolerance: float) -> None:
-    """Join neighboring regions of which each lies on the other's plane (in place)."""
-    face = np.flatnonzero(region >= 0)
-    count = int(region.max()) + 1
-    normal, centroid = _working_planes(mesh, region)
-    sides = np.sort(region[mesh.pairs], axis=1)
-    sides = np.unique(sides[(sides[:, 0] >= 0) & (sides[:, 0] != sides[:, 1])], axis=0)
-    sides = sides[np.sum(normal[sides[:, 0]] * normal[sides[:, 1]], axis=1) >= np.cos(angle)]
-    order = np.argsort(region, kind="stable")
-    begin = np.searchsorted(region[order], np.arange(count + 1))
-    joined = []
-    for a, b in sides.tolist():
-        members = [order[begin[i] : begin[i + 1]] for i in (a, b)]
-        away = [
-            face_distance(mesh, faces, np.full(len(faces), other), normal, centroid).max()
-            for faces, other in zip(members, (b, a), strict=True)
-        ]
-        if max(away) <= tolerance:
-            joined.append((a, b))
-    if not joined:
-        return
-    _, group = components(count, np.array(joined, dtype=np.int64))
-    merged = group[region[face]]
-    good = _checked(mesh, face, int(group.max()) + 1, merged, tolerance)
-    take = good[merged]
-    region[face[take]] = count + merged[take]
+def _join_larger(mesh: Mesh, region: IntArray, tolerance: float) -> None:
+    """Let regions join a larger neighbor when all their faces lie on its plane (in place)."""
+    while region.max() > 0:
+        region[region >= 0] = np.unique(region[region >= 0], return_inverse=True)[1]
+        count = int(region.max()) + 1
+        normal, centroid = _working_planes(mesh, region)
+        area = np.bincount(region[region >= 0], mesh.area[region >= 0], count)
+        sides = region[mesh.pairs]
+        sides = sides[(sides >= 0).all(axis=1) & (sides[:, 0] != sides[:, 1])]
+        sides = np.unique(np.vstack([sides, sides[:, ::-1]]), axis=0)
+        aligned = np.einsum("kx,kx->k", normal[sides[:, 0]], normal[sides[:, 1]]) > JOIN_COSINE
+        place = np.argsort(np.argsort(-area, kind="stable"))
+        sides = sides[aligned & (place[sides[:, 0]] < place[sides[:, 1]])]
+        sides = sides[np.argsort(place[sides[:, 0]], kind="stable")]
+        order = np.argsort(region, kind="stable")
+        begin = np.searchsorted(region[order], np.arange(count + 1))
+        target = np.arange(count)
+        for big, little in sides.tolist():
+            if target[little] != little or target[big] != big:
+                continue
+            members = order[begin[little] : begin[little + 1]]
+            on = np.full(len(members), big)
+            if face_distance(mesh, members, on, normal, centroid).max() <= tolerance:
+                target[little] = big
+        if np.array_equal(target, np.arange(count)):
+            return
+        region[region >= 0] = target[region[region >= 0]]
 
 
 def _drop_slivers(mesh: Mesh, region: IntArray) -> None:

@@ -103,9 +103,9 @@ def upper_height(scene: _Scene, piece: int, at: float) -> float:
     return float(start + share * (end - start))
 
 
-def wall_above(scene: _Scene, piece: int, at: float, plane: int, reach: float) -> float:
-    """Height of a piece above a lower plane at the plan point `reach` outward of it. [m]."""
-    xy = scene.start[piece] + at * scene.along[piece] + reach * scene.outward[piece]
+def wall_above(scene: _Scene, piece: int, at: float, plane: int) -> float:
+    """Height of a piece above a lower plane at a plan distance from its start. [m]."""
+    xy = scene.start[piece] + at * scene.along[piece]
     return upper_height(scene, piece, at) - float(height_at(scene.planes, plane, xy[None])[0])
 
 
@@ -135,7 +135,7 @@ def stretches_below(scene: _Scene, tolerance: float) -> list[tuple[int, int, flo
         slack = 2.5 * PROBE
         low = 0.0 if t[0] < slack else float(t[0])
         high = float(scene.length[piece] if t[-1] > scene.length[piece] - slack else t[-1])
-        walls = [wall_above(scene, piece, at, lower, 0.0) for at in (low, high)]
+        walls = [wall_above(scene, piece, at, lower) for at in (low, high)]
         low, high = positive_stretch(low, high, walls[0], walls[1], tolerance)
         if high - low > MIN_LENGTH:
             found.setdefault(piece, []).append((sum(walls), lower, low, high))

@@ -97,6 +97,19 @@ def test_noise_of_millimeters(name, times, noise):
     assert any("moved" in note for note in found.notes)
 
 
+@pytest.mark.parametrize(("times", "pitch"), [(5, 3), (5, 8), (5, 45), (6, 8), (6, 20), (6, 45)])
+def test_noise_of_five_millimeters_on_small_triangles(times, pitch):
+    """Triangles of 10 to 20 cm, so that the noise tilts them by more than the hips bend at the low pitch."""
+    built = build_roof([hip(pitch=pitch)])
+    points, faces = subdivided(built.points, built.faces, times)
+    points = points + np.random.default_rng(1).uniform(-0.005, 0.005, points.shape)
+    found = recognize(points, faces)
+    assert sorted(found.planes.name) == ["E1", "N1", "S1", "W1"]
+    np.testing.assert_allclose(np.degrees(found.planes.slope), pitch, atol=0.1)
+    blur = max(0.03 / np.tan(np.radians(pitch)), 0.1)  # where planes 3 cm apart meet
+    assert edge_lengths(found) == pytest.approx(edge_lengths(built), abs=blur)
+
+
 def test_vertices_lie_on_their_planes_and_faces_match_outlines():
     built = build_roof(PARTS["L"])
     points, faces = subdivided(built.points, built.faces, 4)
