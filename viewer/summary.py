@@ -190,8 +190,10 @@ def _open_text(line: LimitLine, units: UnitSystem) -> str:
         return "Clamp combined: not verified while one of its loaded directions is not."
     demand, where = open_demand(limit)
     field = _MISSING_FIELD.get(limit.name, "its resistance")
+    # Without the asked ratio the demand on the rail's height is the snow depth itself.
+    what = "snow depth square to the roof" if limit.name == "rail height" else "largest demand"
     return (
-        f"{_capital(limit.name)}: not verified, {field} is not given; largest demand "
+        f"{_capital(limit.name)}: not verified, {field} is not given; {what} "
         f"{quantity(demand, limit.quantity, units)} at {where}."
     )
 
