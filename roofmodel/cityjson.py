@@ -77,7 +77,7 @@ def read_building(path: Path, building: str | None) -> RawMesh:
 def _load(path: Path) -> dict[str, Any]:
     try:
         city = json.loads(path.read_text(encoding="utf-8"))
-    except (UnicodeDecodeError, json.JSONDecodeError) as error:
+    except (ValueError, RecursionError) as error:
         message = f"the file is not JSON ({str(error)[:80]})."
         raise InputError(message) from error
     if not isinstance(city, dict) or city.get("type") != "CityJSON":

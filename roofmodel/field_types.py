@@ -79,6 +79,7 @@ STEEPEST = math.radians(75.0)  # steeper is a wall [rad]
 LONGEST_OUTLINE = 20_000  # characters
 MOST_CORNERS = 200
 SMALLEST_ROOF, LARGEST_ROOF = 0.5, 5000.0  # plan size [m]
+LEAST_SIDE = 1e-3  # [m]
 
 
 def _pitch(value: object) -> float | Literal["gable"]:
@@ -148,6 +149,10 @@ def _points(value: object) -> list[tuple[float, float]]:
             f"{shown(value)} is {across:.4g} m across, outside {SMALLEST_ROOF:g} to {LARGEST_ROOF:,.0f} m; "
             "check the numbers and their unit"
         )
+        raise ValueError(msg)
+    near = next((i for i in range(len(points)) if math.dist(points[i - 1], points[i]) < LEAST_SIDE), None)
+    if near is not None:
+        msg = f"{shown(value)}: point {near or len(points)} repeats the one beside it; give each corner once"
         raise ValueError(msg)
     return points
 

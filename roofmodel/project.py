@@ -227,7 +227,7 @@ def _explain(problem: Mapping[str, Any], data: Mapping[str, Any]) -> str:
         known = list(model.model_fields) if model else []
         close = difflib.get_close_matches(field, known, 1)
         hint = f"did you mean {close[0]}?" if close else f"known here: {', '.join(known)}"
-        return f"{shown(path)[1:-1]} is not a field of the project file; {hint}"
+        return f"{path} is not a field of the project file; {hint}"
     if kind == "value_error":
         return f"{path}: {context['error']}" if path else str(context["error"])
     if kind in ("literal_error", "union_tag_invalid"):
@@ -245,7 +245,8 @@ def _explain(problem: Mapping[str, Any], data: Mapping[str, Any]) -> str:
     if kind in ("model_type", "dict_type", "model_attributes_type"):
         return f"{path}: {shown(value)} must be a table; write [{path}] or {field} = {{ ... }}"
     if kind == "list_type":
-        return f"{path}: {shown(value)} must be a list; write [[{path}]] for a list of tables, or [ ... ]"
+        many = f"[[{path}]] for each" if path in ("row", "plane", "roof.part") else f"{field} = [ ... ]"
+        return f"{path}: {shown(value)} must be a list; write {many}"
     right = _RIGHT.get(kind)
     if kind == "float_type" and type(value) is int:
         right = "is too large"
@@ -260,7 +261,10 @@ def _what_to_add(field: str, model: type[BaseModel] | None) -> str:
         return "add it"
     if _models_in(info.annotation):
         many = getattr(info.annotation, "__origin__", None) is list
-        return f"add the table {f'[[{field}]]' if many else f'[{field}]'}"
+        if model in (ProjectFile, BuiltRoof):
+            name = field if model is ProjectFile else f"roof.{field}"
+            return f"add {f'[[{name}]]' if many else f'[{name}]'} and its fields below it"
+        return f"add {field} = {'[{ ... }]' if many else '{ ... }'}"
     return f"add it ({(info.description or '').rstrip('.')})"
 
 
@@ -278,7 +282,7 @@ def _where(loc: Sequence[str | int], data: Mapping[str, Any]) -> tuple[str, type
         if isinstance(here, dict) and part not in here and step < len(loc) - 1:
             model = _member(model, part)  # the tag of a choice, not a field
             continue
-        path.append(part)
+        path.append(part if re.fullmatch(r"[\w-]+", part) else shown(part))
         here = here.get(part) if isinstance(here, dict) else None
         if step < len(loc) - 1:
             model = _field_model(model, part)
@@ -339,18 +343,9 @@ def _named_part(message: str, parts: Sequence[RoofPart]) -> str:
 
 def _part(part: Part, index: int) -> RoofPart:
     name = part.name or f"part {index + 1}"
-    sides = len(part.footprint)
-    if part.shape != "flat" and (part.pitch is None) == (part.pitches is None):
-        message = f'roof.part "{name}": give either pitch (one for all edges) or pitches (one per edge)'
-        raise InputError(message)
-    if part.pitch == "gable":
-        message = f'roof.part "{name}".pitch: "gable" is for single edges; use pitches'
-        raise InputError(message)
-    if part.pitches is not None and part.shape not in ("flat", "shed") and len(part.pitches) != sides:
-        message = (
-            f'roof.part "{name}".pitches: {len(part.pitches)} pitches for {sides} footprint edges; '
-            'give one for each edge in order, "gable" for an upright end'
-        )
+    wrong = _pitch_slip(part)
+    if wrong:
+        message = f'roof.part "{name}"{wrong}'
         raise InputError(message)
     if part.shape == "flat":
         pitches = np.zeros(0)
@@ -361,10 +356,7 @@ def _part(part: Part, index: int) -> RoofPart:
     elif part.shape == "gable":
         pitches = _gable_pitches(np.array(part.footprint), float(part.pitch or 0.0))
     else:
-        pitches = np.full(sides, part.pitch, dtype=float)
-    if part.shape == "shed" and part.fall is None:
-        message = f'roof.part "{name}".fall is missing; a shed needs the compass direction it falls to'
-        raise InputError(message)
+        pitches = np.full(len(part.footprint), part.pitch, dtype=float)
     return RoofPart(
         shape=part.shape,
         footprint=np.array(part.footprint),
@@ -373,6 +365,39 @@ def _part(part: Part, index: int) -> RoofPart:
         fall_azimuth=np.nan if part.fall is None else part.fall,
         name=name,
     )
+
+
+def _pitch_slip(part: Part) -> str:
+    """What is wrong with pitch, pitches and fall of a part, to be said behind its name; else empty."""
+    shape, sides = part.shape, len(part.footprint)
+    given = [part.pitch] if part.pitches is None else part.pitches
+    if shape == "flat":
+        no_pitch = part.pitch is None and part.pitches is None
+        return "" if no_pitch else '.pitch: a flat part has none; leave it out, or use shape "shed"'
+    if (part.pitch is None) == (part.pitches is None):
+        return ": give either pitch (one for all edges) or pitches (one per edge)"
+    if part.pitch == "gable":
+        return '.pitch: "gable" is for single edges; use pitches'
+    if shape == "shed":
+        if part.fall is None:
+            return ".fall is missing; a shed needs the compass direction it falls to"
+        return ".pitches: a shed has one pitch; use pitch" if part.pitches is not None else ""
+    if part.fall is not None:
+        return f'.fall: is for sheds only; leave it out, or use shape "shed" in place of "{shape}"'
+    if part.pitches is not None and len(part.pitches) != sides:
+        return (
+            f".pitches: {len(part.pitches)} pitches for {sides} footprint edges; give one for each edge in "
+            'order, "gable" for an upright end'
+        )
+    if any(pitch == 0.0 for pitch in given):
+        return f': a pitch of 0 makes no {shape} roof; give more, or use shape "flat"'
+    ends = [pitch == "gable" for pitch in given]
+    if shape == "gable" and part.pitches is not None and sides == 4 and ends not in _GABLE_ENDS:
+        return '.pitches: a gable part has "gable" on two opposite edges and pitches on the others'
+    return ""
+
+
+_GABLE_ENDS = ([True, False, True, False], [False, True, False, True])
 
 
 def _gable_pitches(footprint: np.ndarray[Any, Any], pitch: float) -> np.ndarray[Any, Any]:

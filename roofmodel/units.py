@@ -122,7 +122,7 @@ def _pint_name(unit: str, kind: str) -> str | None:
     if kind == "angle":
         return name if name in _ANGLES else None
     if kind == "temperature_change":
-        return _DEGREES.get(name, name)
+        name = _DEGREES.get(name, name)
     name = f"1{name}" if name.startswith("/") else name
     try:
         registry().Quantity(1.0, name)

@@ -9,6 +9,7 @@ from projects import GOOD, changed, put, run
 
 SECOND_ROW = '[[row]]\nname = "{name}"\nplane = "S1"\nup = "{up}"\n{more}\n[design]'
 L = 'shape = "L"\nfootprint = "{0}"\npitch = "20 deg"\n'
+RECTANGLE = 'shape = "{0}"\nfootprint = "0 0, 6 0, 6 4, 0 4 m"\n'
 US = 'standard = "ASCE/SEI 7-22"\nground_snow = "30 psf"\nrisk_category = "II"\nwinter_wind = 0.5'
 EN = 'standard = "EN 1991-1-3"\nground_snow = "1.8 kN/m^2"'
 MEASURED = 'standard = "measured"\nlayers = [{{ depth = "{0}", density = ["{1}"]{2} }}]'
@@ -16,7 +17,8 @@ MEASURED = 'standard = "measured"\nlayers = [{{ depth = "{0}", density = ["{1}"]
 
 def part(new: str) -> str:
     """The project with another shape, footprint and pitch."""
-    return changed('shape = "shed"\nfootprint = "0 0, 6 0, 6 4, 0 4 m"\npitch = "20 deg"\n', new)
+    old = 'shape = "shed"\nfootprint = "0 0, 6 0, 6 4, 0 4 m"\npitch = "20 deg"\nfall = "180 deg"\n'
+    return changed(old, new)
 
 
 def outline(points: str) -> str:
@@ -285,7 +287,10 @@ BAD: dict[str, tuple[str | bytes, list[str]]] = {
     "no area": (outline("0 0, 3 0, 6 0 m"), ['roof.part "shed"', "footprint"]),
     "lone number": (outline("0 0, 6, 6 4, 0 4 m"), ['roof.part "shed".footprint', "point 2", "x and y"]),
     "no unit": (outline("0 0, 6 0, 6 4, 0 4"), ['roof.part "shed".footprint', "no unit at its end"]),
-    "corner twice": (outline("0 0, 6 0, 6 4, 0 4, 0 0 m"), ['roof.part "shed"', "repeats the first"]),
+    "corner twice": (
+        outline("0 0, 6 0, 6 4, 0 4, 0 0 m"),
+        ['roof.part "shed"', "point 5 repeats", "each corner once"],
+    ),
     "in millimeters": (
         outline("0 0, 6 0, 6 4, 0 4 mm"),
         ['roof.part "shed".footprint', "0.006 m across", "unit"],
@@ -318,6 +323,20 @@ BAD: dict[str, tuple[str | bytes, list[str]]] = {
     ),
     "L of four corners": (part(L.format("0 0, 6 0, 6 4, 0 4 m")), ['roof.part "shed"', "L", "6 corners"]),
     "L askew": (part(L.format("0 0, 9 0, 9 4, 5 5, 4 9, 0 9 m")), ['roof.part "shed"', "L", "right angles"]),
+    "pitches for a shed": (
+        changed('pitch = "20 deg"', 'pitches = ["20 deg", "20 deg", "20 deg", "20 deg"]'),
+        ['roof.part "shed".pitches', "one pitch"],
+    ),
+    "fall of a hip roof": (
+        changed('shape = "shed"', 'shape = "hip"'),
+        ['roof.part "shed".fall', "sheds only"],
+    ),
+    "flat with a pitch": (changed('shape = "shed"', 'shape = "flat"'), ['roof.part "shed".pitch', "flat"]),
+    "hip of no pitch": (part(RECTANGLE.format("hip") + 'pitch = "0 deg"\n'), ['"shed"', "pitch of 0", "hip"]),
+    "gables side by side": (
+        part(RECTANGLE.format("gable") + 'pitches = ["gable", "gable", "20 deg", "20 deg"]\n'),
+        ['roof.part "shed".pitches', "two opposite edges"],
+    ),
     "shed without fall": (changed('fall = "180 deg"', ""), ['roof.part "shed".fall is missing', "compass"]),
     "flat": (
         changed(
