@@ -16,7 +16,6 @@ IntArray = NDArray[np.int64]
 TURNS = np.radians([24.0, -24.0, 38.0, -38.0, 55.0, -55.0])  # off the fall line; first wins a tie
 ELEVATIONS = np.radians([33.0, 40.0, 47.0, 54.0])
 FACING = 0.35  # a plane that turns to the viewer by this cosine is read without effort
-RAY_TRIANGLES = 20_000  # beyond this only every n-th triangle is tested for hiding
 
 
 @dataclass(frozen=True)
@@ -80,8 +79,8 @@ def hidden(points: Array, toward: Array, triangles: Array) -> NDArray[np.bool_]:
     (n,) bool
         Möller and Trumbore's ray test, from memory of the paper (1997).
     """
-    thinned = triangles[:: max(len(triangles) // RAY_TRIANGLES, 1)]
-    a, edge1, edge2 = thinned[:, 0], thinned[:, 1] - thinned[:, 0], thinned[:, 2] - thinned[:, 0]
+    a = triangles[:, 0]
+    edge1, edge2 = triangles[:, 1] - a, triangles[:, 2] - a
     across = np.cross(toward, edge2)
     determinant = np.sum(edge1 * across, axis=1)
     crossed = np.abs(determinant) > 1e-12

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from fea.analysis import Analysis, Governing
+from fea.analysis import Analysis
 from fea.limits import panel_strips
 
 Array = NDArray[np.float64]
@@ -31,22 +31,11 @@ def shown_case(analysis: Analysis) -> int:
     return int(np.argmax(analysis.force.cell_pressure @ analysis.graph.cells.plan_area))
 
 
-def called_clamp(analysis: Analysis, use: Array) -> int:
-    """Clamp to point at: the governing one, one on the governing strip, or an unverified one; -1 for none."""
+def called_clamp(analysis: Analysis) -> int:
+    """Clamp to point at: the governing one, or the one in the governing strip's name; -1 for none loaded."""
     governing = analysis.attachment
-    if governing is not None:
-        return attachment_clamp(analysis, governing)
-    unverified = np.flatnonzero(np.isnan(use))
-    if not len(unverified):
-        return -1
-    along = np.abs(analysis.clamp_force[..., 0]).max(axis=(0, 1))
-    return int(unverified[np.argmax(along[unverified])])
-
-
-def attachment_clamp(analysis: Analysis, governing: Governing) -> int:
-    """Clamp that stands for a governing clamp or panel strip: the one in the strip's name."""
-    if analysis.limits[governing.limit].target == "clamp":
-        return governing.target
+    if governing is None or analysis.limits[governing.limit].target == "clamp":
+        return -1 if governing is None else governing.target
     strip, _ = panel_strips(analysis.project.layout)
     return int(np.flatnonzero(strip == governing.target)[0])
 

@@ -11,6 +11,7 @@ from viewer import style
 from viewer.camera import View
 from viewer.marks import MARK_POINTS
 from viewer.overlay import FOOTER, MARGIN, Overlay, Shape
+from viewer.row_names import short
 from viewer.scene import Scene
 
 Array = NDArray[np.float64]
@@ -31,6 +32,10 @@ def add_legends(overlay: Overlay, analysis: Analysis, scene: Scene, view: View) 
     _north(overlay, view, right - 20.0 * point, top + 36.0 * point)
     y = overlay.size[1] - 11.0 * point
     overlay.write(style.CAUTION, left, y, "note", bold=True, color=style.INK)
+    count = len(set(overlay.unnamed) & set(analysis.project.layout.row_name))
+    if count:
+        words = f"{count} row{'s' if count > 1 else ''} not named for lack of room"
+        overlay.write(words, right - 110.0 * point, y, "note", color=style.MUTED, align="right")
     overlay.write("Eavewright", right, y, "note", color=style.MUTED, align="right")
 
 
@@ -118,7 +123,12 @@ def _scale_bar(
     y = max(start[1], end[1]) + 11.0 * point
     overlay.write(text, middle, y, "note", bold=True, align="center")
     overlay.write(
-        f"along {layout.row_name[row]}", middle, y + 10.5 * point, "note", color=style.MUTED, align="center"
+        f"along {short(layout.row_name[row])}",
+        middle,
+        y + 10.5 * point,
+        "note",
+        color=style.MUTED,
+        align="center",
     )
 
 

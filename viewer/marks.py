@@ -9,12 +9,12 @@ from viewer import style
 
 Array = NDArray[np.float64]
 
-MARK_POINTS = {"least": 1.6, "limit": 3.3, "most": 4.6}  # half sizes of the clamp marks [pt]
+MARK_POINTS = {"least": 2.0, "limit": 3.3, "most": 4.6}  # half sizes of the clamp marks [pt]
 
 
-def mark_layers(mark: style.Mark) -> list[tuple[Array, float, str | None]]:
+def mark_layers(mark: style.Mark, sides: int = 28) -> list[tuple[Array, float, str | None]]:
     """Shape, size factor and color (None: by utilization) of each layer, back to front."""
-    shape = mark_shape(mark)
+    shape = mark_shape(mark, sides)
     if mark is style.Mark.KEPT:
         return [(shape, 1.26, style.INK), (shape, 1.0, None)]
     if mark is style.Mark.EXCEEDED:
@@ -23,10 +23,10 @@ def mark_layers(mark: style.Mark) -> list[tuple[Array, float, str | None]]:
     return [(shape, 1.45, style.PAPER), (shape, 1.20, style.INK), *sign]
 
 
-def mark_shape(mark: style.Mark) -> Array:
-    """Outline (k, 2) of a mark of half size 1."""
+def mark_shape(mark: style.Mark, sides: int = 28) -> Array:
+    """Outline (k, 2) of a mark of half size 1; `sides` is for the circle."""
     if mark is style.Mark.KEPT:
-        turn = np.linspace(0.0, 2.0 * np.pi, 29)[:-1]
+        turn = np.linspace(0.0, 2.0 * np.pi, sides + 1)[:-1]
         return np.stack([np.cos(turn), np.sin(turn)], axis=1)
     if mark is style.Mark.EXCEEDED:
         return np.array([[0.0, -1.12], [1.12, 0.0], [0.0, 1.12], [-1.12, 0.0]])

@@ -9,7 +9,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from fea.analysis import Analysis
+from fea.analysis import Analysis, Governing
 from roofmodel.units import SYSTEMS
 from viewer import style
 from viewer.camera import View, hidden
@@ -23,6 +23,7 @@ if TYPE_CHECKING:
 Array = NDArray[np.float64]
 
 HEADER, FOOTER, MARGIN = 74.0, 92.0, 20.0  # bands of the page [pt]
+WIDEST_SIDE = 130.0  # at most this is kept free for names on each side [pt]
 LOOSE_ROWS = 7  # more rows than this are named in two columns beside the roof
 
 
@@ -93,10 +94,19 @@ class Overlay:
                 self.shapes.append(Shape(at + size * piece * np.array([1.0, -1.0]), fill=style.PAPER))
 
 
-def drawing_box(size: tuple[int, int], rows: int) -> tuple[float, float, float, float]:
-    """Part of the picture that the roof fills; many rows want room for their names beside it. [px]."""
+def drawing_box(
+    scene: Scene, names: tuple[str, ...], size: tuple[int, int]
+) -> tuple[float, float, float, float]:
+    """Part of the picture that the roof fills: what the bands and the names of the rows leave. [px]."""
+    from viewer.row_names import short
+
     point = size[0] / style.REFERENCE_WIDTH
-    side = (2.8 * MARGIN if rows <= LOOSE_ROWS else 4.4 * MARGIN) * point
+    number = "not verified" if np.isnan(scene.use).any() else "0.00"
+    longest = max(
+        (text_width(f"{short(name)}  {number}", style.TYPE_SIZE["label"], bold=True) for name in names),
+        default=0.0,
+    )
+    side = min(longest + 0.6 * MARGIN + (12.0 if len(names) <= LOOSE_ROWS else 24.0), WIDEST_SIDE) * point
     return side, (HEADER + 6.0) * point, size[0] - side, size[1] - (FOOTER + 4.0) * point
 
 
@@ -203,12 +213,8 @@ def verdict(analysis: Analysis, scene: Scene) -> list[tuple[str, str]]:
     return lines
 
 
-def callout_lines(analysis: Analysis, scene: Scene) -> tuple[str, str, list[str]]:
+def callout_lines(analysis: Analysis, governing: Governing, scene: Scene) -> tuple[str, str, list[str]]:
     """Name and utilization of the governing attachment, and the lines below them."""
-    governing = analysis.attachment
-    if governing is None:
-        name = analysis.project.layout.clamp_name[scene.called]
-        return name, "not verified", ["no strength was given for the load on it"]
     limit = analysis.limits[governing.limit]
     lines = [f"{limit.name} governs the attachments"]
     if limit.name == "clamp combined":
@@ -228,10 +234,11 @@ def callout_lines(analysis: Analysis, scene: Scene) -> tuple[str, str, list[str]
 
 
 def _callout(overlay: Overlay, crowd: Crowd, analysis: Analysis, scene: Scene, view: View) -> None:
-    if scene.called < 0:
+    governing = analysis.attachment
+    if governing is None:
         return
-    point = overlay.point
-    name, number, lines = callout_lines(analysis, scene)
+    point, use = overlay.point, governing.utilization
+    name, number, lines = callout_lines(analysis, governing, scene)
     room = 190.0 * point
     body = overlay.type_size("legend")
     wrapped = [part for line in lines for part in wrap_text(line, body, room)]
@@ -246,7 +253,6 @@ def _callout(overlay: Overlay, crowd: Crowd, analysis: Analysis, scene: Scene, v
     if found is None:  # a picture too small for its callout still shows it, in the corner
         found = (crowd.box[2] - width, crowd.box[1], crowd.box[2], crowd.box[1] + height)
     left, top, right, bottom = found
-    use = float("nan") if analysis.attachment is None else analysis.attachment.utilization
     _leader(overlay, crowd, anchor, found, 2.5 * float(mark_sizes(scene.use, view, scene)[scene.called]))
     color = style.utilization_color(use)
     frame = np.array([[left, top], [right, top], [right, bottom], [left, bottom]])

@@ -16,6 +16,9 @@ from viewer.scene import Scene
 
 Array = NDArray[np.float64]
 
+MOST_IN_COLUMN = 16  # more ties than this become a tangle
+LONGEST = 18  # letters of a row's name that are shown
+
 
 @dataclass(frozen=True)
 class RowName:
@@ -30,12 +33,17 @@ class RowName:
     @property
     def text(self) -> str:
         """What is written."""
-        return f"{self.name}  {style.utilization_text(self.use)}"
+        return f"{short(self.name)}  {style.utilization_text(self.use)}"
 
     @property
     def color(self) -> str:
         """Ink, or the color of what exceeds its limit."""
         return style.EXCEEDED_ANCHORS[0] if self.use > 1.0 else style.INK
+
+
+def short(name: str) -> str:
+    """A name of at most `LONGEST` letters."""
+    return name if len(name) <= LONGEST else f"{name[: LONGEST - 1].rstrip()}…"
 
 
 def row_names(analysis: Analysis, scene: Scene, view: View) -> list[RowName]:
@@ -61,6 +69,7 @@ def row_names(analysis: Analysis, scene: Scene, view: View) -> list[RowName]:
 def place_at_ends(overlay: Overlay, crowd: Crowd, names: list[RowName]) -> None:
     """Write each name near the end of its row that has room."""
     point, size = overlay.point, overlay.type_size("label")
+    pad = 3.0 * point
     for name in names:
         width = text_width(name.text, size, bold=True)
         found = None
@@ -68,19 +77,22 @@ def place_at_ends(overlay: Overlay, crowd: Crowd, names: list[RowName]) -> None:
             way = name.ends[end] - name.ends[1 - end]
             away = name.ends[end] + way / max(float(np.linalg.norm(way)), 1e-9) * (6.0 * point + 0.5 * width)
             anchor = (float(away[0]), float(away[1]))
-            found = found or crowd.place((width, 1.1 * size), anchor, pull=2.0, most=26.0 * point)
+            padded = (width + 2.0 * pad, 1.1 * size + 2.0 * pad)
+            found = found or crowd.place(padded, anchor, pull=2.5, most=26.0 * point)
         if found is None:
             overlay.unnamed.append(name.name)
             continue
-        _write(overlay, name, found)
-        crowd.take((found[0] - 2.0 * point, found[1], found[2] + 2.0 * point, found[3]))
+        crowd.take(found)
+        box = (found[0] + pad, found[1] + pad, found[2] - pad, found[3] - pad)
+        for start, end in _write(overlay, name, box):
+            crowd.cover_line(start, end, point, 20.0)
 
 
 def place_in_columns(overlay: Overlay, crowd: Crowd, names: list[RowName], scene: Scene, view: View) -> None:
     """Write the names in two columns beside the roof, in the order of the rows, tied to their ends."""
     point, size = overlay.point, overlay.type_size("legend")
     pitch = 1.22 * size
-    room = int((crowd.box[3] - crowd.box[1]) / pitch)
+    room = min(int((crowd.box[3] - crowd.box[1]) / pitch), MOST_IN_COLUMN)
     roof = view.project(scene.cells.reshape(-1, 3))[:, 0]
     low, high = crowd.box[1] + 0.6 * size, crowd.box[3] - 0.6 * size
     for side, members in enumerate(_sides(names, pitch, low, high)):
@@ -98,10 +110,9 @@ def place_in_columns(overlay: Overlay, crowd: Crowd, names: list[RowName], scene
             edge = roof.max() + 15.0 * point if side else roof.min() - 15.0 * point - width
             left = float(np.clip(edge, crowd.box[0], crowd.box[2] - width))
             box = (left, level - 0.5 * pitch, left + width, level + 0.5 * pitch)
-            _write(overlay, name, box, size)
             crowd.take(box)
-            tie = np.array([left - 3.0 * point if side else left + width + 3.0 * point, level])
-            crowd.cover_line(tie, ends[index], point, 20.0)
+            for start, end in _write(overlay, name, box, size):
+                crowd.cover_line(start, end, point, 20.0)
 
 
 def _sides(
@@ -154,17 +165,16 @@ def spread(wanted: Array, pitch: float, low: float, high: float) -> Array:
 
 def _write(
     overlay: Overlay, name: RowName, box: tuple[float, float, float, float], size: float | None = None
-) -> None:
-    """The name in a box, and a thin line to its row where the two are not side by side."""
+) -> list[tuple[Array, Array]]:
+    """The name in a box; the thin line to its row, if the two are not side by side, is given back too."""
     size = overlay.type_size("label") if size is None else size
-    pad = 3.0 * overlay.point
-    near = np.clip(
-        name.ends, (box[0] - pad, 0.5 * (box[1] + box[3])), (box[2] + pad, 0.5 * (box[1] + box[3]))
-    )
+    pad, middle = 3.0 * overlay.point, 0.5 * (box[1] + box[3])
+    overlay.texts.append(Text(name.text, (box[0], middle), size, True, name.color, "left", True))
+    near = np.clip(name.ends, (box[0] - pad, middle), (box[2] + pad, middle))
     gap = np.linalg.norm(near - name.ends, axis=1)
     end = int(np.argmin(gap))
-    if gap[end] > 9.0 * overlay.point:
-        line = np.stack([near[end], name.ends[end]])
-        overlay.shapes.append(Shape(line, line=style.MUTED, width=0.6 * overlay.point))
-    at = (box[0], 0.5 * (box[1] + box[3]))
-    overlay.texts.append(Text(name.text, at, size, True, name.color, "left", True))
+    if gap[end] <= 9.0 * overlay.point:
+        return []
+    tie = (near[end], name.ends[end])
+    overlay.shapes.append(Shape(np.stack(tie), line=style.MUTED, width=0.6 * overlay.point))
+    return [tie]

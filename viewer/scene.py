@@ -118,8 +118,8 @@ def build_scene(analysis: Analysis) -> Scene:
         rows=rows + lift * normal[:, None],
         clamps=roof.planes.to_world(plane, layout.clamp_uv) + lift * roof.planes.normal[plane],
         use=use,
-        called=called_clamp(analysis, use),
-        body=np.concatenate([roof.points[roof.faces], triangles]),
+        called=called_clamp(analysis),
+        body=np.concatenate([_plane_triangles(roof.planes), triangles]),
     )
 
 
@@ -147,6 +147,20 @@ def _cell_quads(analysis: Analysis, case: int) -> tuple[Array, Array]:
     return quads, np.concatenate([analysis.force.cell_pressure[case][~cut], exact])
 
 
+def _plane_triangles(planes: Planes) -> Array:
+    """Triangles of the plane outlines, (m, 3, 3); far fewer than an imported mesh may have. [m]."""
+    from mapbox_earcut import triangulate_float64
+
+    found = [np.zeros((0, 3, 3))]
+    for plane, outline in enumerate(planes.outline):
+        rings = [np.asarray(ring.coords)[:-1] for ring in (outline.exterior, *outline.interiors)]
+        corners = np.concatenate(rings)
+        ends = np.cumsum([len(ring) for ring in rings]).astype(np.uint32)
+        index = triangulate_float64(corners, ends).reshape(-1, 3)
+        found.append(planes.to_world(plane, corners)[index])
+    return np.concatenate(found)
+
+
 def _walls(roof: RoofSurface) -> Array:
     """Building below the free edges; tall buildings are cut off so that the roof fills the picture."""
     free = np.array([kind in FREE for kind in roof.edges.kind], dtype=bool)
@@ -171,10 +185,8 @@ def seam_lines(planes: Planes, plane: int, angle: float, first: float, spacing: 
     low, high = at[:, None] * across + t.min() * along, at[:, None] * across + t.max() * along
     cut = shapely.get_parts(shapely.intersection(shapely.linestrings(np.stack([low, high], axis=1)), outline))
     cut = cut[shapely.get_type_id(cut) == 1]
-    ends = shapely.get_coordinates(cut).reshape(-1, 2)
-    if shapely.get_num_coordinates(cut).sum() != 2 * len(cut):
-        return np.zeros((0, 2, 3))
-    return planes.to_world(plane, ends).reshape(-1, 2, 3)
+    ends = np.stack([shapely.get_coordinates(shapely.get_point(cut, end)) for end in (0, -1)], axis=1)
+    return planes.to_world(plane, ends.reshape(-1, 2)).reshape(-1, 2, 3)
 
 
 def _all_seams(analysis: Analysis, view: View) -> Array:
@@ -236,7 +248,8 @@ def mark_sizes(use: Array, view: View, scene: Scene) -> Array:
     flat = view.project(scene.clamps)
     gaps = np.linalg.norm(np.diff(flat, axis=0), axis=1)
     apart = float(np.median(gaps)) if len(gaps) else np.inf
-    return np.asarray(grown * point * min(1.0, max(0.42 * apart / (MARK_POINTS["most"] * point), 0.22)))
+    crowding = 0.42 * apart / (float(grown.max(initial=1.0)) * point)
+    return np.asarray(grown * point * min(1.0, max(crowding, 0.22)))
 
 
 def make_drawing(analysis: Analysis, scene: Scene, view: View) -> Drawing:
@@ -307,12 +320,14 @@ def _mark_polygons(scene: Scene, view: View, reach: float) -> list[Polygons]:
     color = style.utilization_rgb(scene.use)
     severity = np.nan_to_num(scene.use, nan=0.999 * max(np.nanmax(np.r_[scene.use, 1.0]), 1.0))
     rank = np.searchsorted(np.linspace(0.0, severity.max() + 1e-9, 60), severity)
+    # Small circles look round with few sides, and thousands of them draw faster.
+    sides = int(np.clip(3.0 * size.max(initial=0.0) * view.scale, 8, 28))
     found: list[Polygons] = []
     for mark in style.Mark:
         chosen = np.array([m is mark for m in marks], dtype=bool)
         if not chosen.any():
             continue
-        for layer, (shape, grow, paint) in enumerate(mark_layers(mark)):
+        for layer, (shape, grow, paint) in enumerate(mark_layers(mark, sides)):
             flat = shape[:, :1] * view.right + shape[:, 1:] * view.up
             lift = 4.0 * size[chosen] + reach * (0.004 + 1e-5 * (4 * rank[chosen] + layer))
             centers = scene.clamps[chosen] + lift[:, None] * view.toward
@@ -344,7 +359,7 @@ def draw_utilization(
     from viewer.overlay import compose, drawing_box, paint
 
     scene = build_scene(analysis)
-    view = choose_view(analysis, scene, drawing_box(size, len(scene.rows)), size)
+    view = choose_view(analysis, scene, drawing_box(scene, analysis.project.layout.row_name, size), size)
     renderer = Renderer(make_drawing(analysis, scene, view), view)
     overlay = compose(analysis, scene, view)
     pixels = renderer.pixels()

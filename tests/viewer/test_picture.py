@@ -104,7 +104,7 @@ def laid_out(gable: Analysis) -> tuple[Scene, View, Overlay]:
 
 def lay_out(analysis: Analysis, size: tuple[int, int]) -> tuple[Scene, View, Overlay]:
     scene = build_scene(analysis)
-    view = choose_view(analysis, scene, drawing_box(size, len(scene.rows)), size)
+    view = choose_view(analysis, scene, drawing_box(scene, analysis.project.layout.row_name, size), size)
     return scene, view, compose(analysis, scene, view)
 
 
