@@ -103,6 +103,9 @@ def combine(result: FrameResult, basis: Basis, snow: Array, dead: Array, thermal
 def clamp_components(force: Array, clamp: Clamp) -> Array:
     """Demand in each direction that has a strength.
 
+    Overturning beyond what the along-seam test held can be read in two safe ways, and the one that uses
+    less of the clamp counts (`as_tested`).
+
     Parameters
     ----------
     force : (..., 6) float
@@ -112,33 +115,57 @@ def clamp_components(force: Array, clamp: Clamp) -> Array:
     Returns
     -------
     (..., 6) float
-        Along, across, pull, push [N], roll and twist [N m], all as sizes. The overturning moment beyond
-        what the along-seam test held already turns about the lower end of the grip and is shared out as
-        a triangle: pull 3 M / L, push 1.5 M / L (equilibrium of a rigid grip; judgment).
+        Along, across, pull, push [N], roll and twist [N m], all as sizes.
     """
-    along, across, pull = np.abs(force[..., 0]), np.abs(force[..., 1]), force[..., 2]
+    lifted, tested = _lifted(force, clamp), _tested(force, clamp)
+    return np.where(as_tested(force, clamp)[..., None], tested, lifted)
+
+
+def as_tested(force: Array, clamp: Clamp) -> NDArray[np.bool_]:
+    """Whether the force (..., 6) is read like the test instead of as lift.
+
+    As lift: the moment beyond F times the test height turns about the lower end of the grip and is shared
+    out as a triangle, pull 3 M / L and push 1.5 M / L (equilibrium of a rigid grip; judgment). Like the
+    test: the force at the test height that turns the grip as much, M / h_t, against the tested strength;
+    safe as long as less force with the same moment does no more harm (judgment).
+    """
+    if clamp.test_height == 0.0:
+        return np.zeros(force.shape[:-1], dtype=bool)
+    use = [
+        interact(component_utilization(parts, clamp, np.abs(force[..., 0])), clamp.interaction)
+        for parts in (_lifted(force, clamp), _tested(force, clamp))
+    ]
+    return np.asarray(np.isnan(use[0]) & ~np.isnan(use[1]) | (use[1] < use[0]))
+
+
+def _lifted(force: Array, clamp: Clamp) -> Array:
+    along = np.abs(force[..., 0])
     over = np.maximum(np.abs(force[..., 4]) - along * clamp.test_height, 0.0)
+    return _parts(force, along, TOE * over / clamp.grip_length, HEEL * over / clamp.grip_length)
+
+
+def _tested(force: Array, clamp: Clamp) -> Array:
+    along = np.abs(force[..., 0])
+    turning = np.abs(force[..., 4]) / clamp.test_height if clamp.test_height > 0.0 else along
+    return _parts(force, np.maximum(along, turning), 0.0 * along, 0.0 * along)
+
+
+def _parts(force: Array, along: Array, lift: Array, press: Array) -> Array:
+    across, pull = np.abs(force[..., 1]), force[..., 2]
+    moments = np.abs(force[..., 3]), np.abs(force[..., 5])
     return np.stack(
-        [
-            along,
-            across,
-            np.maximum(pull, 0.0) + TOE * over / clamp.grip_length,
-            np.maximum(-pull, 0.0) + HEEL * over / clamp.grip_length,
-            np.abs(force[..., 3]),
-            np.abs(force[..., 5]),
-        ],
-        axis=-1,
+        [along, across, np.maximum(pull, 0.0) + lift, np.maximum(-pull, 0.0) + press, *moments], axis=-1
     )
 
 
-def component_utilization(components: Array, clamp: Clamp, scale: float) -> Array:
+def component_utilization(components: Array, clamp: Clamp, scale: float | Array) -> Array:
     """Utilization (..., 6) by direction: 0 where not loaded, NaN where loaded without a strength.
 
-    `scale` is the largest along-seam force, which says what counts as loaded. [N]
+    `scale` is the along-seam force, one for all or one each, that says what counts as loaded. [N]
     """
-    floor = LOADED * scale * np.array([1.0, 1.0, 1.0, 1.0, clamp.grip_length, clamp.grip_length])
-    loaded = components > floor
-    return np.where(loaded, components / clamp.strength, 0.0)
+    length = clamp.grip_length
+    floor = LOADED * np.asarray(scale)[..., None] * np.array([1.0, 1.0, 1.0, 1.0, length, length])
+    return np.where(components > floor, components / clamp.strength, 0.0)
 
 
 def interact(utilization: Array, rule: Interaction) -> Array:
@@ -183,10 +210,10 @@ def clamp_limits(demands: Demands, clamp: Clamp, layout: Layout) -> tuple[Limit,
     utilization = component_utilization(components, clamp, scale)
     together = _worst(interact(utilization, clamp.interaction))
     names = (
-        ("clamp along the seam", "force", "tested strength along the seam"),
+        ("clamp along the seam", "force", "force along, or the one at the test height that turns as much"),
         ("clamp across the seam", "force", "tested strength across the seam"),
-        ("clamp pull-off", "force", "pull plus overturning of the rail above the grip, 3 M / grip length"),
-        ("clamp push", "force", "push plus overturning of the rail above the grip, 1.5 M / grip length"),
+        ("clamp pull-off", "force", "pull, and overturning that the test did not hold, 3 M / grip length"),
+        ("clamp push", "force", "push, and overturning that the test did not hold, 1.5 M / grip length"),
         ("clamp roll moment", "moment", "moment about the seam"),
         ("clamp twist moment", "moment", "moment square to the roof"),
     )

@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 from roofmodel.cells import MERGE, Cells, build_cells
 from roofmodel.flow import Exit, FlowGraph, build_flow
 from roofmodel.layout import Layout
-from roofmodel.snow.cases import SnowCase, case_forces
+from roofmodel.snow.cases import GRID, SnowCase, case_forces
 from roofmodel.surface import RoofSurface
 
 Array = NDArray[np.float64]
@@ -359,4 +359,6 @@ def _share_in_wedge(
     side = np.array([sign * np.tan(min(spread, np.radians(89.0))), 1.0]) * reach
     wedge = shapely.Polygon([tip, tip + np.array([0.0, reach]), tip + side])
     shapes = shapely.polygons(cells.corners[index])
-    return np.asarray(shapely.area(shapely.intersection(shapes, wedge)) / cells.true_area[index])
+    return np.asarray(
+        shapely.area(shapely.intersection(shapes, wedge, grid_size=GRID)) / cells.true_area[index]
+    )

@@ -10,7 +10,7 @@ from shapely.geometry.base import BaseGeometry
 
 from roofmodel.layout import Layout
 from roofmodel.sliding import RowForce
-from roofmodel.snow.cases import SnowCase, case_pressure_at, linear_integral
+from roofmodel.snow.cases import GRID, SnowCase, case_pressure_at, linear_integral
 from roofmodel.surface import RoofSurface
 
 Array = NDArray[np.float64]
@@ -38,16 +38,17 @@ def row_catchment(roof: RoofSurface, layout: Layout, row: int) -> BaseGeometry:
     top = outline.bounds[3] + 1.0
 
     def above(start: Array, end: Array) -> Polygon:
-        return Polygon([start, end, (end[0], top), (start[0], top)])
+        corners = np.array([start, end, (end[0], top), (start[0], top)])
+        return Polygon(corners)
 
-    region = shapely.intersection(outline, above(layout.row_start[row], layout.row_end[row]))
+    region = shapely.intersection(outline, above(layout.row_start[row], layout.row_end[row]), grid_size=GRID)
     middle = 0.5 * (layout.row_start + layout.row_end)
     for other in np.flatnonzero(layout.row_plane == plane):
         start, end = layout.row_start[other], layout.row_end[other]
         rate = (layout.row_end[row] - layout.row_start[row]) / layout.row_length[row]
         line = layout.row_start[row][1] + rate[1] / rate[0] * (middle[other, 0] - layout.row_start[row][0])
         if other != row and middle[other, 1] > line:
-            region = shapely.difference(region, above(start, end))
+            region = shapely.difference(region, above(start, end), grid_size=GRID)
     return region
 
 
@@ -71,7 +72,9 @@ def row_polygon_force(
     zones = [zone for zone in case.zones if zone.plane == plane]
     if not zones:
         return 0.0
-    pieces = shapely.intersection(np.array([zone.polygon for zone in zones], dtype=object), region)
+    pieces = shapely.intersection(
+        np.array([zone.polygon for zone in zones], dtype=object), region, grid_size=GRID
+    )
     vertical = linear_integral(pieces, np.array([zone.pressure for zone in zones])).sum()
     slope = roof.planes.slope[plane]
     return float(vertical * (np.sin(slope) - friction * np.cos(slope)))

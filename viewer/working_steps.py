@@ -8,8 +8,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fea.analysis import Analysis, Governing
-from fea.limits import HEEL, TOE, clamp_components, component_utilization, interact, panel_strips
-from roofmodel.hardware import DesignFormat, Interaction
+from fea.limits import (
+    HEEL,
+    TOE,
+    as_tested,
+    clamp_components,
+    component_utilization,
+    interact,
+    panel_strips,
+)
+from roofmodel.hardware import Clamp, DesignFormat, Interaction
 
 Array = NDArray[np.float64]
 
@@ -182,30 +190,67 @@ def moment_steps(analysis: Analysis, at: ClampAt) -> tuple[Step, ...]:
                 "k_M is what the rail passes on in torsion and bending between clamps, and its own weight.",
             )
         )
-    over = max(moment - along * clamp.test_height, 0.0)
-    steps.append(
-        Step(
-            "Beyond what the strength test held already",
-            "M_x",
-            "max(M − F h_t, 0)",
-            (
-                "max(",
-                Number(moment, "grip moment"),
-                " − ",
-                Number(along, "force"),
-                " × ",
-                Number(clamp.test_height, "size"),
-                ", 0)",
-            ),
-            Number(over, "grip moment"),
-            f"h_t height of the force in the test; {clamp.test_basis or 'test basis not given'}",
-        )
+    over = 0.0
+    if as_tested(at.force, clamp):
+        steps.append(_tested_step(at, clamp))
+    else:
+        over = max(moment - along * clamp.test_height, 0.0)
+        steps.append(_excess_step(along, moment, over, clamp))
+    return (*steps, *_lift_steps(normal, over, clamp))
+
+
+def _tested_step(at: ClampAt, clamp: Clamp) -> Step:
+    """The force at the test's height that turns the grip as much."""
+    along, moment = abs(float(at.force[0])), abs(float(at.force[4]))
+    return Step(
+        "Force at the test height that turns the grip as much",
+        "F_t",
+        "max(F, M / h_t)",
+        (
+            "max(",
+            Number(along, "force"),
+            ", ",
+            Number(moment, "grip moment"),
+            " / ",
+            Number(clamp.test_height, "size"),
+            ")",
+        ),
+        Number(max(along, moment / clamp.test_height), "force"),
+        f"h_t height of the force in the test; {clamp.test_basis or 'test basis not given'}",
+        "Less force with the same moment does no more harm (judgment); F_t then stands for both.",
     )
+
+
+def _excess_step(along: float, moment: float, over: float, clamp: Clamp) -> Step:
+    """Moment that the test did not hold."""
+    return Step(
+        "Beyond what the strength test held already",
+        "M_x",
+        "max(M − F h_t, 0)",
+        (
+            "max(",
+            Number(moment, "grip moment"),
+            " − ",
+            Number(along, "force"),
+            " × ",
+            Number(clamp.test_height, "size"),
+            ", 0)",
+        ),
+        Number(over, "grip moment"),
+        f"h_t height of the force in the test; {clamp.test_basis or 'test basis not given'}",
+    )
+
+
+def _lift_steps(normal: float, over: float, clamp: Clamp) -> tuple[Step, ...]:
+    """Pull and push of the grip; none where nothing lifts or presses."""
+    steps = []
     for symbol, name, share, word, factor in (
         ("P", "Pull away from the roof", max(normal, 0.0), "N_+", TOE),
         ("Q", "Push toward the roof", max(-normal, 0.0), "N_−", HEEL),
     ):
         value = share + factor * over / clamp.grip_length
+        if value == 0.0:
+            continue
         steps.append(
             Step(
                 name,
@@ -233,7 +278,7 @@ def use_steps(analysis: Analysis, at: ClampAt) -> tuple[tuple[Step, ...], tuple[
     clamp = analysis.project.clamp
     components = clamp_components(at.force, clamp)
     use = component_utilization(components, clamp, _scale(analysis))
-    symbols = ("F", "A", "P", "Q", "M_r", "M_t")
+    symbols = ("F_t" if as_tested(at.force, clamp) else "F", "A", "P", "Q", "M_r", "M_t")
     steps: list[Step] = []
     for i in np.flatnonzero(np.nan_to_num(use, nan=0.0) > 0.0):
         kind = "force" if i < 4 else "grip moment"

@@ -19,6 +19,10 @@ Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
 
+# Overlays of shapes that share edges to rounding can go wrong without a grid. [m]
+GRID = 1e-10
+
+
 class LoadLevel(StrEnum):
     """What the standard's own number means."""
 
@@ -171,7 +175,7 @@ def _meet(
     inside = shapely.contains_properly(zone.polygon, polygons[on])
     edge = on[~inside]
     edge = edge[shapely.intersects(zone.polygon, polygons[edge])]
-    cut = shapely.intersection(zone.polygon, polygons[edge])
+    cut = shapely.intersection(zone.polygon, polygons[edge], grid_size=GRID)
     cut_area = np.asarray(shapely.area(cut))
     whole = on[inside]
     return (

@@ -69,8 +69,20 @@ def test_eccentricity_lifts_the_grip():
     assert r * 0.06**2 / 3.0 == pytest.approx(50.0)
     held = clamp_components(force, make_clamp(test_height=0.05))
     np.testing.assert_allclose(held[:4], [1000.0, 0.0, 0.0, 0.0])
-    partly = clamp_components(force, make_clamp(test_height=0.02))
-    np.testing.assert_allclose(partly[2], 3.0 * 30.0 / 0.06)
+    strong = np.array([4.0, 2.0, 100.0, 100.0, np.nan, np.nan])
+    partly = clamp_components(force, make_clamp(test_height=0.02, strength=strong))
+    np.testing.assert_allclose(partly[:3], [1000.0, 0.0, 3.0 * 30.0 / 0.06])
+
+
+def test_moment_can_be_read_like_the_test():
+    """Tested to R at height h_t, the grip held R h_t: M counts as a force M / h_t there if that uses less."""
+    force = np.array([1000.0, 0.0, 0.0, 0.0, 1000.0 * 0.05, 0.0])
+    clamp = make_clamp(test_height=0.04)
+    np.testing.assert_allclose(clamp_components(force, clamp)[:4], [50.0 / 0.04, 0.0, 0.0, 0.0])
+    # Just the tested pair of force and moment uses the whole strength and no more.
+    pair = np.array([clamp.strength[0], 0.0, 0.0, 0.0, clamp.strength[0] * clamp.test_height, 0.0])
+    use = component_utilization(clamp_components(pair, clamp), clamp, pair[0])
+    assert interact(use, Interaction.LINEAR) == pytest.approx(1.0)
 
 
 @given(st.lists(st.floats(-3.0, 3.0), min_size=6, max_size=6))
