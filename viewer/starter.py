@@ -46,7 +46,7 @@ _SHAPES = {
 name = "shed"
 shape = "shed"
 footprint = "{a}"     # plan outline of the roof, edge to edge, in order
-pitch = "{pitch}"
+pitch = "{low_pitch}"
 fall = "180 deg"                # compass direction of the fall: 180 deg is south
 eave_height = "{eave}"
 """,
@@ -171,7 +171,7 @@ every = 1                       # a clamp on every n-th seam
 
 [design]
 format = "EN"                   # "EN" with EN 1991-1-3; "ASD" or "LRFD" with ASCE/SEI 7
-rail_height_ratio = 0.2         # least rail top over snow depth (your rule)
+rail_height_ratio = 0.1         # least rail top over snow depth (your rule)
 """,
     "US": """\
 [surface]
@@ -222,7 +222,7 @@ every = 1                       # a clamp on every n-th seam
 
 [design]
 format = "ASD"                  # "ASD" or "LRFD" with ASCE/SEI 7; "EN" with EN 1991-1-3
-rail_height_ratio = 0.2         # least rail top over snow depth (your rule)
+rail_height_ratio = 0.07        # least rail top over snow depth (your rule)
 """,
 }
 
