@@ -84,9 +84,9 @@ def fit_text(text: str, size: float, room: float, *, bold: bool = False) -> str:
 
 
 def wrap_text(text: str, size: float, room: float, *, bold: bool = False) -> list[str]:
-    """Lines of words, none longer than the room where words allow. [px]."""
+    """Lines of words, none longer than the room where words allow; hard spaces do not break. [px]."""
     lines: list[str] = []
-    for word in text.split():
+    for word in text.split(" "):
         if lines and text_width(f"{lines[-1]} {word}", size, bold=bold) <= room:
             lines[-1] += f" {word}"
         else:

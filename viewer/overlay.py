@@ -219,7 +219,7 @@ def callout_lines(analysis: Analysis, governing: Governing, scene: Scene) -> tup
     lines = [f"{limit.name} governs the attachments"]
     if limit.name == "clamp combined":
         parts = [
-            f"{other.name.removeprefix('clamp ').removesuffix(' the seam')} "
+            f"{other.name.removeprefix('clamp ').removesuffix(' the seam')}\N{NO-BREAK SPACE}"
             f"{style.utilization_text(float(other.utilization[governing.case, governing.target]))}"
             for other in analysis.limits
             if other.target == "clamp"
