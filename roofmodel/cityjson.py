@@ -121,7 +121,7 @@ def _vertices(city: Mapping[str, Any]) -> Array:
             points = points * np.array(transform["scale"], dtype=float) + np.array(
                 transform["translate"], dtype=float
             )
-    except (ValueError, KeyError, TypeError) as error:
+    except (ValueError, KeyError, TypeError, OverflowError) as error:
         message = f"the vertices or their transform are damaged ({error})."
         raise InputError(message) from error
     return points

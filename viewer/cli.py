@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import logging
 import os
 import sys
 import time
@@ -203,6 +204,7 @@ def main() -> None:
     debug = bool(os.environ.get("EAVEWRIGHT_DEBUG"))
     if not debug:
         warnings.filterwarnings("ignore", append=True)  # after the filters that a user or test has set
+        logging.getLogger().addHandler(logging.NullHandler())  # readers of meshes log whole tracebacks
     try:
         commands.main(prog_name="eavewright", standalone_mode=False)
     except InputError as error:

@@ -2,13 +2,19 @@
 
 from __future__ import annotations
 
+import os
 import re
+import subprocess
+import sys
 from pathlib import Path
 
 import numpy as np
 import pytest
 
+import viewer
 from viewer.cli import main
+
+MAIN = "from viewer.cli import main; main()"
 
 GOOD = """\
 [project]
@@ -85,6 +91,20 @@ def run(arguments: list[str], monkeypatch: pytest.MonkeyPatch) -> int:
     except SystemExit as stop:
         return int(stop.code or 0)
     return 0
+
+
+def command(*arguments: str, folder: Path, code: str = MAIN) -> subprocess.CompletedProcess[str]:
+    """Run the command line as its own process."""
+    root = str(Path(viewer.__file__).parents[1])
+    return subprocess.run(
+        [sys.executable, "-c", code, *arguments],
+        cwd=folder,
+        env={**os.environ, "PYTHONPATH": root, "NO_COLOR": "1", "COLUMNS": "80"},
+        capture_output=True,
+        text=True,
+        timeout=120,
+        check=False,
+    )
 
 
 def gable_mesh(width: float = 8.0, length: float = 10.0, rise: float = 2.0) -> tuple[np.ndarray, np.ndarray]:

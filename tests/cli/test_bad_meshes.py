@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 import pytest
-from projects import IMPORTED, changed, gable_mesh, put, run, stl
+from projects import IMPORTED, changed, command, gable_mesh, put, run, stl
 
 POINTS, FACES = gable_mesh()
 ROOF = stl(POINTS, FACES)
@@ -191,3 +191,13 @@ def test_a_folder_is_no_roof_file(
     told = capfd.readouterr().err
     assert code == 2
     assert 'project.toml: roof.file: "roof.stl": is a folder; give' in told
+
+
+def test_what_readers_log_stays_out_of_the_answer(tmp_path: Path) -> None:
+    """A damaged normal makes the mesh reader log a traceback, which only a process of its own shows."""
+    put(tmp_path, ROOF.replace("facet normal 0 0 0", "facet normal a b c", 1), "roof.stl")
+    put(tmp_path, named(UP))
+    told = command("check", "project.toml", "--out", "out", folder=tmp_path)
+    assert told.returncode == 2
+    assert told.stderr.count("\n") == 1
+    assert "unit (m, mm, cm, ft or in)" in told.stderr

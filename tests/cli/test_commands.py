@@ -8,8 +8,6 @@ import json
 import os
 import re
 import shutil
-import subprocess
-import sys
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -19,7 +17,7 @@ import meshio
 import numpy as np
 import pytest
 import shapely
-from projects import GOOD, IMPORTED, changed, gable_mesh, put, run, stl
+from projects import GOOD, IMPORTED, changed, command, gable_mesh, put, run, stl
 from pydantic import BaseModel
 
 import viewer
@@ -32,21 +30,6 @@ from viewer.starter import starter_text
 SCHEMA = json.loads((Path(viewer.__file__).parent / "results.schema.json").read_text(encoding="utf-8"))
 SHAPES = ("shed", "gable", "hip", "L", "two-level")
 FILES = {"results.json", "attachments.csv", "roof.vtu", "rails.vtu", "clamps.vtu", "report.html"}
-CODE = "from viewer.cli import main; main()"
-
-
-def command(*arguments: str, folder: Path, code: str = CODE) -> subprocess.CompletedProcess[str]:
-    """Run the command line as its own process."""
-    root = str(Path(viewer.__file__).parents[1])
-    return subprocess.run(
-        [sys.executable, "-c", code, *arguments],
-        cwd=folder,
-        env={**os.environ, "PYTHONPATH": root, "NO_COLOR": "1", "COLUMNS": "80"},
-        capture_output=True,
-        text=True,
-        timeout=120,
-        check=False,
-    )
 
 
 def passing() -> str:
