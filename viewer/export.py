@@ -271,7 +271,7 @@ def write_attachments(analysis: Analysis, path: Path) -> None:
     out = csv.writer(text, lineterminator="\r\n")
     out.writerow(
         ["attachment", "row", "plane", "seam", f"along row [{length}]", "worst case", f"tributary [{newton}]"]
-        + [f"{name.removeprefix('clamp ')} [{newton}]" for name in force_names]
+        + [f"demand {name.removeprefix('clamp ')} [{newton}]" for name in force_names]
         + ["utilization", "status"]
     )
     for i in c:
