@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 import pytest
-from projects import IMPORTED, changed, command, gable_mesh, put, run, stl
+from small_project import IMPORTED, changed, command, gable_mesh, put, run, stl
 
 POINTS, FACES = gable_mesh()
 ROOF = stl(POINTS, FACES)

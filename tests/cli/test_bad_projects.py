@@ -4,8 +4,12 @@ from __future__ import annotations
 
 from pathlib import Path
 
+import numpy as np
 import pytest
-from projects import GOOD, changed, put, run
+from small_project import GOOD, changed, put, run
+
+from fea.analysis import analyze
+from roofmodel.project import load_project
 
 SECOND_ROW = '[[row]]\nname = "{name}"\nplane = "S1"\nup = "{up}"\n{more}\n[design]'
 L = 'shape = "L"\nfootprint = "{0}"\npitch = "20 deg"\n'
@@ -424,3 +428,45 @@ def test_bad_project_is_told_in_one_line(
         assert any(one in told.err for one in word.split("|")), f"{word!r} is not in: {told.err}"
     assert not any(bad in told.err for bad in ("Traceback", "Warning", "internal error", "\x1b"))
     assert sorted(p.name for p in tmp_path.iterdir()) == ["project.toml"], "nothing may be written"
+
+
+def shed(footprint: str, times: int = 1) -> str:
+    """The project with its shed said in another way, or more than once."""
+    part = f'[[roof.part]]\nname = "a"\nshape = "shed"\nfootprint = "{footprint}"\n'
+    part += 'pitch = "20 deg"\nfall = "180 deg"\neave_height = "3 m"\n\n'
+    return GOOD[: GOOD.index("[[roof.part]]")] + times * part + GOOD[GOOD.index("[surface]") :]
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        shed("0 4, 6 4, 6 0, 0 0 m"),
+        shed("6 4, 0 4, 0 0, 6 0 m"),
+        shed("0 0, 3 0, 6 0, 6 4, 0 4 m"),
+        shed("0 0, 236.2204724 0, 236.2204724 157.4803150, 0 157.4803150 in"),
+        shed("0 0, 6 0, 6 4, 0 4 m", times=2),
+        "\ufeff" + GOOD.replace("\n", "\r\n"),
+        changed('"20 deg"', '"0.349065850398866 rad"'),
+        changed('"1.8 kN/m^2"', '"1.8kPa"'),
+        changed('"2.5 kN/mm"', '"2.5 MN / m"', changed('"9 kN"', '"9e3 N"')),
+    ],
+    ids=[
+        "clockwise",
+        "other corner",
+        "corner on a side",
+        "inches",
+        "part twice",
+        "BOM and CRLF",
+        "rad",
+        "kPa",
+        "N",
+    ],
+)
+def test_other_ways_to_say_the_same_are_welcome(text: str, tmp_path: Path) -> None:
+    """Clockwise outlines, repeated parts, other units: the same forces as the plain project."""
+    expected = analyze(load_project(put(tmp_path, GOOD)))
+    found = analyze(load_project(put(tmp_path, text, "other.toml")))
+    assert found.project.roof.planes.name == ("S1",)
+    np.testing.assert_allclose(found.clamp_force, expected.clamp_force, rtol=1e-6, atol=1e-3)
+    np.testing.assert_allclose(found.reserve, expected.reserve, rtol=1e-6)
+    assert found.tributary.sum() > 1000.0

@@ -17,8 +17,8 @@ import meshio
 import numpy as np
 import pytest
 import shapely
-from projects import GOOD, IMPORTED, changed, command, gable_mesh, put, run, stl
 from pydantic import BaseModel
+from small_project import GOOD, IMPORTED, changed, command, gable_mesh, put, run, stl
 
 import viewer
 from roofmodel.project import load_project

@@ -18,7 +18,7 @@ import numpy as np
 import pytest
 from hypothesis import HealthCheck, Verbosity, given, settings
 from hypothesis import strategies as st
-from projects import GOOD, gable_mesh, put, stl
+from small_project import GOOD, gable_mesh, put, stl
 from test_bad_meshes import CITY, LINE, binary_stl, city, named
 from test_commands import SCHEMA
 
