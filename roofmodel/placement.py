@@ -22,6 +22,7 @@ from roofmodel.units import SI, UnitSystem, shown
 Array = NDArray[np.float64]
 
 TOUCH = 1e-6  # lengths below this are zero [m]
+MOST_CLAMPS = 20_000  # an analysis of so many takes seconds, of more it may not end
 LEAST_PIECE = 0.05  # shorter pieces of rail between splices are a slip [m]
 
 
@@ -79,6 +80,12 @@ def place_rows(
     placed = [_place(roof, row, by_name, panel, units) for row in rows]
     _check_apart(rows, placed, roof.planes.name)
     counts = [len(row.clamp_s) for row in placed]
+    if sum(counts) > MOST_CLAMPS:
+        message = (
+            f"row: {sum(counts):,} clamps in all, more than {MOST_CLAMPS:,}; check the size of the roof and "
+            f"panel.seam_spacing, {units.text(panel.seam_spacing, 'size')}"
+        )
+        raise InputError(message)
     row_of = np.repeat(np.arange(len(rows)), counts)
     along = [(row.end - row.start) / np.linalg.norm(row.end - row.start) for row in placed]
     return Layout(

@@ -392,6 +392,10 @@ BAD: dict[str, tuple[str | bytes, list[str]]] = {
         row('splice = [{ at = "1 m" }, { at = "1.1 m" }, { at = "1.2 m" }]'),
         ["row R1", "1", "splice|clamp"],
     ),
+    "clamps without end": (
+        changed('"500 mm"', '"51 mm"', outline("0 0, 4900 0, 4900 4, 0 4 m")),
+        ["96,078 clamps", "20,000", "panel.seam_spacing", "51.0 mm"],
+    ),
     "choice for no plane": (
         changed("[design]", '[[plane]]\nname = "W7"\n\n[design]'),
         ['plane "W7".name', '"W7"', "S1"],
