@@ -6,12 +6,12 @@ import importlib
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
+    from viewer.draw import draw_utilization
     from viewer.export import write_attachments, write_meshes, write_results
     from viewer.report import write_report
-    from viewer.scene import draw_utilization
 
 _HOMES = {
-    "draw_utilization": "scene",
+    "draw_utilization": "draw",
     "write_attachments": "export",
     "write_meshes": "export",
     "write_report": "report",

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import logging
 import os
 import sys
@@ -17,6 +18,7 @@ if TYPE_CHECKING:
 
     from fea.analysis import Analysis
     from roofmodel.project import Project
+    from viewer.render import Renderer
 
 OUTPUTS = [
     "results.json",
@@ -74,42 +76,49 @@ def check(project: Path, out: Path, picture: bool) -> None:
     written.
     """
     console, stages = _console(), _Stages()
-    with stages:
+    with contextlib.ExitStack() as stack:
+        stack.enter_context(stages)
         stages.show("reading the project")
-        from roofmodel.project import load_project
         from viewer.files import check_output, output_folder
+        from viewer.render import Renderer
+
+        renderer = stack.enter_context(Renderer()) if picture else None  # loads while we compute
+        from roofmodel.project import load_project
 
         loaded = load_project(project)
         check_output(out, _inputs(loaded), OUTPUTS)
         stages.show("analyzing")
         analysis = _analyze(loaded)
         folder = output_folder(out)
-        stages.show("writing data")
-        from viewer.export import write_attachments, write_meshes, write_results
-
-        write_results(analysis, folder / "results.json")
-        write_attachments(analysis, folder / "attachments.csv")
-        write_meshes(analysis, folder)
-        drawn, reason = None, "left out on request (--no-picture)"
-        if picture:
-            stages.show("drawing")
-            from viewer.scene import draw_utilization
-
-            result = draw_utilization(analysis, folder / "utilization.png")
-            drawn, reason = result.path, result.reason
-        if drawn is None:
-            (folder / "utilization.png").unlink(missing_ok=True)
-        stages.show("writing the report")
-        from viewer.report import write_report
-
-        write_report(analysis, folder / "report.html", drawn, reason)
+        reason = _write(analysis, folder, renderer, stages)
     from viewer.terminal import print_summary
 
     print_summary(analysis, console)
-    if drawn is None and picture:
+    if reason and picture:
         click.echo(f"No picture: {reason}", err=True)
     console.print(f"Written to {folder}/: report.html, " + ", ".join(_written(folder)), highlight=False)
     sys.exit(0 if analysis.passed else 1)
+
+
+def _write(analysis: Analysis, folder: Path, renderer: Renderer | None, stages: _Stages) -> str:
+    """Write every output; the reason why there is no picture, empty if there is one."""
+    from viewer.draw import Picture, finish_picture, start_picture
+    from viewer.export import write_attachments, write_meshes, write_results
+    from viewer.report import write_report
+
+    stages.show("drawing and writing data")
+    started = start_picture(analysis, renderer) if renderer else None
+    write_results(analysis, folder / "results.json")
+    write_attachments(analysis, folder / "attachments.csv")
+    write_meshes(analysis, folder)
+    result = Picture(None, "left out on request (--no-picture)")
+    if started is not None:
+        result = finish_picture(started, folder / "utilization.png")
+    if result.path is None:
+        (folder / "utilization.png").unlink(missing_ok=True)
+    stages.show("writing the report")
+    write_report(analysis, folder / "report.html", result.path, result.reason)
+    return result.reason
 
 
 def _analyze(project: Project) -> Analysis:

@@ -1,16 +1,17 @@
-"""The 3D part of a picture, drawn by VTK in a child process.
+"""The 3D part of a picture, drawn by PyVista in a child process.
 
 Without a usable OpenGL, VTK ends the process instead of raising, and it writes to the terminal on its own.
-So the parent hands plain arrays to a child, goes on with its own work, and takes the pixels or a reason.
+So the parent starts a child, which loads PyVista while the parent still computes, hands it plain arrays,
+goes on with its own work, and takes the pixels or a reason.
 """
 
 from __future__ import annotations
 
+import contextlib
 import os
 import subprocess
 import sys
 import tempfile
-from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -23,6 +24,7 @@ from viewer.camera import View
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
+SIZE = (2000, 1400)  # width and height [px]
 TIME_LIMIT = 120.0  # [s]
 NO_OPENGL = (
     "no usable OpenGL on this machine; on Debian or Ubuntu: "
@@ -67,52 +69,69 @@ class Drawing:
 
 
 class Renderer:
-    """A child process that is drawing."""
+    """A child process that is ready to draw one picture; close it, or use it in a with block."""
 
-    def __init__(self, drawing: Drawing, view: View) -> None:
+    def __init__(self, size: tuple[int, int] = SIZE) -> None:
+        self.size = size
         self._folder = tempfile.TemporaryDirectory(prefix="eavewright-")
         folder = Path(self._folder.name)
         self._input, self._output = folder / "drawing.npz", folder / "pixels.npy"
-        reach = float(np.ptp(drawing.points, axis=0).max())
-        np.savez(
-            self._input,
-            camera=np.stack([view.focus, view.focus + 4.0 * reach * view.toward, view.up]),
-            window=np.array(view.size),
-            parallel_scale=np.array(0.5 * view.size[1] / view.scale),
-            **vars(drawing),
-        )
         self._child = self._start(WINDOWS[0])
+
+    def __enter__(self) -> Renderer:
+        return self
+
+    def __exit__(self, *exc: object) -> None:
+        self.close()
+
+    def close(self) -> None:
+        """End the child and drop its files."""
+        if self._child.poll() is None:
+            self._child.kill()
+            self._child.communicate()
+        self._folder.cleanup()
 
     def _start(self, window: str) -> subprocess.Popen[bytes]:
         environment = {k: v for k, v in os.environ.items() if k not in ("DISPLAY", "WAYLAND_DISPLAY")}
         if window:
             environment["VTK_DEFAULT_OPENGL_WINDOW"] = window
-        root = str(Path(__file__).resolve().parent.parent)
+        root = str(Path(__file__).resolve().parents[__name__.count(".")])
         environment["PYTHONPATH"] = os.pathsep.join(filter(None, [root, os.environ.get("PYTHONPATH")]))
         return subprocess.Popen(
-            [sys.executable, "-m", "viewer.render", str(self._input), str(self._output)],
+            [sys.executable, "-m", __name__, *map(str, (self._input, self._output, *self.size))],
             env=environment,
-            stdin=subprocess.DEVNULL,
+            stdin=subprocess.PIPE,
             stdout=subprocess.DEVNULL,
             stderr=subprocess.PIPE,
         )
 
+    def draw(self, drawing: Drawing, view: View) -> None:
+        """Hand over what is to be drawn; returns at once."""
+        reach = float(np.ptp(drawing.points, axis=0).max())
+        np.savez(
+            self._input,
+            camera=np.stack([view.focus + 4.0 * reach * view.toward, view.focus, view.up]),
+            parallel_scale=np.array(0.5 * view.size[1] / view.scale),
+            **vars(drawing),
+        )
+        self._go()
+
+    def _go(self) -> None:
+        assert self._child.stdin is not None
+        with contextlib.suppress(OSError):  # a child that has ended says why through its exit code
+            self._child.stdin.write(b"draw\n")
+            self._child.stdin.flush()
+
     def pixels(self) -> NDArray[np.uint8] | str:
         """Wait for the picture (h, w, 3), or the reason in one line why there is none."""
-        try:
-            reason = self._wait()
-            for window in WINDOWS[1:]:
-                if reason != NO_OPENGL:
-                    break
-                self._child = self._start(window)
-                if not self._wait():
-                    reason = ""
-                    break
-            if reason:
-                return reason
-            return np.asarray(np.load(self._output), dtype=np.uint8)
-        finally:
-            self._folder.cleanup()
+        reason = self._wait()
+        for window in WINDOWS[1:]:
+            if reason != NO_OPENGL:
+                break
+            self._child = self._start(window)
+            self._go()
+            reason = self._wait() and NO_OPENGL
+        return reason or np.asarray(np.load(self._output), dtype=np.uint8)
 
     def _wait(self) -> str:
         try:
@@ -129,131 +148,49 @@ class Renderer:
         return lines[-1].strip() if lines else NO_OPENGL
 
 
-def draw(source: Path, target: Path) -> None:
+def draw(source: Path, target: Path, size: tuple[int, int]) -> None:
     """Draw the arrays of a file and save the pixels (h, w, 3) uint8; runs in the child."""
-    # VTK's own modules: PyVista would load its plotting library too, which takes longer than the picture.
-    from vtkmodules import vtkRenderingOpenGL2  # noqa: F401
-    from vtkmodules.util.numpy_support import vtk_to_numpy
-    from vtkmodules.vtkRenderingCore import (
-        vtkLight,
-        vtkRenderer,
-        vtkRenderWindow,
-        vtkWindowToImageFilter,
-    )
+    import pyvista
 
+    plotter = pyvista.Plotter(off_screen=True, window_size=list(size), lighting="none")
+    plotter.set_background("white")
+    plotter.add_light(pyvista.Light(light_type="headlight"))
+    plotter.render_window.SetMultiSamples(8)
+    plotter.show(auto_close=False)  # wakes OpenGL while the parent still computes
+    if not sys.stdin.readline():  # the parent has gone without a picture
+        return
     data = np.load(source)
-    scene = vtkRenderer()
-    scene.SetBackground(1.0, 1.0, 1.0)
-    light = vtkLight()
-    light.SetLightTypeToHeadlight()
-    scene.AddLight(light)
-    for actor in _actors(data):
-        scene.AddActor(actor)
-    window = vtkRenderWindow()
-    window.OffScreenRenderingOn()
-    window.SetMultiSamples(8)
-    window.SetSize(*(int(n) for n in data["window"]))
-    window.AddRenderer(scene)
-    camera = scene.GetActiveCamera()
-    focus, position, up = data["camera"]
-    camera.SetFocalPoint(*focus)
-    camera.SetPosition(*position)
-    camera.SetViewUp(*up)
-    camera.ParallelProjectionOn()
-    camera.SetParallelScale(float(data["parallel_scale"]))
-    scene.ResetCameraClippingRange()
-    window.Render()
-    grab = vtkWindowToImageFilter()
-    grab.SetInput(window)
-    grab.SetInputBufferTypeToRGB()
-    grab.ReadFrontBufferOff()
-    grab.Update()
-    image = grab.GetOutput()
-    width, height, _ = image.GetDimensions()
-    pixels = vtk_to_numpy(image.GetPointData().GetScalars()).reshape(height, width, 3)[::-1]
-    np.save(target, pixels)
-
-
-def _actors(data: Mapping[str, Any]) -> list[Any]:
-    """Everything that is drawn: polygons, lines by width, tubes."""
-    from vtkmodules.vtkFiltersCore import vtkTubeFilter
-
-    polygons = _poly_data(data["points"])
-    polygons.SetPolys(_cell_array(data["faces"]))
-    polygons.GetPointData().SetScalars(_colors(data["point_rgb"]))
-    actors = [_actor(polygons, lit=False)]
+    # Without light VTK adds ambient and diffuse: they must make one for true colors.
+    still = {"render": False, "reset_camera": False}
+    flat = {"lighting": False, "ambient": 1.0, "diffuse": 0.0, "specular": 0.0, **still}
+    polygons = pyvista.PolyData(data["points"].astype(np.float32), faces=data["faces"])
+    plotter.add_mesh(polygons, scalars=data["point_rgb"], rgb=True, **flat)
     for line_width in np.unique(data["line_width"]):
         chosen = data["line_width"] == line_width
         lines = _segments(data["lines"][chosen])
-        lines.GetCellData().SetScalars(_colors(data["line_rgb"][chosen]))
-        actor = _actor(lines, lit=False)
-        actor.GetProperty().SetLineWidth(float(line_width))
-        actors.append(actor)
+        lines.cell_data["rgb"] = data["line_rgb"][chosen]
+        plotter.add_mesh(lines, scalars="rgb", rgb=True, line_width=float(line_width), **flat)
     if len(data["tubes"]):
-        tube = vtkTubeFilter()
-        tube.SetInputData(_segments(data["tubes"]))
-        tube.SetRadius(float(data["tube_radius"]))
-        tube.SetNumberOfSides(18)
-        tube.CappingOn()
-        tube.Update()
-        actor = _actor(tube.GetOutput(), lit=True)
-        actor.GetProperty().SetColor(*(data["tube_rgb"] / 255.0))
-        actors.append(actor)
-    return actors
-
-
-def _actor(mesh: Any, *, lit: bool) -> Any:
-    from vtkmodules.vtkRenderingCore import vtkActor, vtkPolyDataMapper
-
-    mapper = vtkPolyDataMapper()
-    mapper.SetInputData(mesh)
-    actor = vtkActor()
-    actor.SetMapper(mapper)
-    look = actor.GetProperty()
-    look.SetLighting(lit)
-    # Without light VTK still adds ambient and diffuse: they must make one for true colors.
-    look.SetAmbient(0.4 if lit else 1.0)
-    look.SetDiffuse(0.65 if lit else 0.0)
-    look.SetSpecular(0.3 if lit else 0.0)
-    return actor
-
-
-def _poly_data(points: Array) -> Any:
-    from vtkmodules.util.numpy_support import numpy_to_vtk
-    from vtkmodules.vtkCommonCore import vtkPoints
-    from vtkmodules.vtkCommonDataModel import vtkPolyData
-
-    corners = vtkPoints()
-    corners.SetData(numpy_to_vtk(np.ascontiguousarray(points, dtype=np.float32), deep=True))
-    mesh = vtkPolyData()
-    mesh.SetPoints(corners)
-    return mesh
+        tubes = _segments(data["tubes"]).tube(radius=float(data["tube_radius"]), n_sides=18, capping=True)
+        plotter.add_mesh(
+            tubes, color=data["tube_rgb"] / 255.0, ambient=0.4, diffuse=0.65, specular=0.3, **still
+        )
+    plotter.camera_position = [tuple(point) for point in data["camera"]]
+    plotter.enable_parallel_projection()
+    plotter.camera.parallel_scale = float(data["parallel_scale"])
+    plotter.reset_camera_clipping_range()
+    plotter.render()
+    np.save(target, plotter.screenshot(return_img=True, transparent_background=False))
 
 
 def _segments(ends: Array) -> Any:
-    mesh = _poly_data(ends.reshape(-1, 3))
+    """PyVista lines from (n, 2, 3) ends."""
+    import pyvista
+
     count = len(ends)
-    mesh.SetLines(
-        _cell_array(np.column_stack([np.full(count, 2), np.arange(2 * count).reshape(-1, 2)]).ravel())
-    )
-    return mesh
-
-
-def _cell_array(cells: IntArray) -> Any:
-    """VTK cells from count and corners of each, one after the other."""
-    from vtkmodules.util.numpy_support import numpy_to_vtkIdTypeArray
-    from vtkmodules.vtkCommonDataModel import vtkCellArray
-
-    array = vtkCellArray()
-    array.ImportLegacyFormat(numpy_to_vtkIdTypeArray(np.ascontiguousarray(cells, dtype=np.int64), deep=True))
-    return array
-
-
-def _colors(rgb: NDArray[np.uint8]) -> Any:
-    from vtkmodules.util.numpy_support import numpy_to_vtk
-
-    return numpy_to_vtk(np.ascontiguousarray(rgb), deep=True)
+    cells = np.column_stack([np.full(count, 2), np.arange(2 * count).reshape(-1, 2)])
+    return pyvista.PolyData(ends.reshape(-1, 3).astype(np.float32), lines=cells.ravel())
 
 
 if __name__ == "__main__":
-    draw(Path(sys.argv[1]), Path(sys.argv[2]))
+    draw(Path(sys.argv[1]), Path(sys.argv[2]), (int(sys.argv[3]), int(sys.argv[4])))

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from pathlib import Path
 
 import numpy as np
 import shapely
@@ -15,29 +14,16 @@ from roofmodel.surface import EdgeKind, Planes, RoofSurface
 from roofmodel.units import SYSTEMS
 from viewer import style
 from viewer.camera import View, choose_axes, fit_view
-from viewer.files import atomic
 from viewer.findings import called_clamp, clamp_utilization, shown_case
 from viewer.marks import MARK_POINTS, mark_layers
-from viewer.plan import plan_svg
-from viewer.render import Drawing, Renderer
-from viewer.row_diagrams import row_svg
+from viewer.render import Drawing
 
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
-__all__ = ["Picture", "draw_utilization", "plan_svg", "row_svg"]
-
 FREE = (EdgeKind.EAVE, EdgeKind.RAKE, EdgeKind.HEAD)
 FINE_QUADS = 30_000  # about as many small quads as drawn along the ends of snow zones
 SEAM_PIXELS = 9.0  # seams closer than this in the picture are thinned out [px]
-
-
-@dataclass(frozen=True)
-class Picture:
-    """What came of a picture: its path, or one line that says why there is none."""
-
-    path: Path | None
-    reason: str = ""
 
 
 @dataclass(frozen=True)
@@ -336,36 +322,3 @@ def _mark_polygons(scene: Scene, view: View, reach: float) -> list[Polygons]:
             rgb = color[chosen] if paint is None else np.tile(style.rgb(paint), (chosen.sum(), 1))
             found.append(_flat(corners, rgb))
     return found
-
-
-def draw_utilization(
-    analysis: Analysis, path: str | Path, *, size: tuple[int, int] = (2000, 1400)
-) -> Picture:
-    """Draw the roof with snow, rows and clamps, and say what governs.
-
-    Parameters
-    ----------
-    analysis : Analysis
-    path : str or Path
-        PNG file, written whole or not at all.
-    size : (int, int)
-        Width and height. [px]
-
-    Returns
-    -------
-    Picture
-        The path, or the reason why this machine cannot draw; results do not depend on it.
-    """
-    from viewer.overlay import compose, drawing_box, paint
-
-    scene = build_scene(analysis)
-    view = choose_view(analysis, scene, drawing_box(scene, analysis.project.layout.row_name, size), size)
-    renderer = Renderer(make_drawing(analysis, scene, view), view)
-    overlay = compose(analysis, scene, view)
-    pixels = renderer.pixels()
-    if isinstance(pixels, str):
-        return Picture(None, pixels)
-    image = paint(pixels, overlay)
-    with atomic(Path(path)) as temporary:
-        image.save(temporary, format="PNG", compress_level=6)
-    return Picture(Path(path))

@@ -18,10 +18,13 @@ from roofmodel.project import load_project
 from roofmodel.units import SYSTEMS
 from viewer import render, style
 from viewer.camera import View, choose_axes, fit_view, hidden, view_axes
+from viewer.draw import draw_utilization
 from viewer.findings import clamp_utilization, row_case, shown_case
 from viewer.overlay import Overlay, compose, drawing_box, verdict
+from viewer.plan import plan_svg
+from viewer.row_diagrams import row_svg
 from viewer.row_names import spread
-from viewer.scene import Scene, build_scene, choose_view, draw_utilization, make_drawing, plan_svg, row_svg
+from viewer.scene import Scene, build_scene, choose_view, make_drawing
 
 GABLE = """
 [project]
