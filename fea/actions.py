@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from fea.loads import RailLoads
 from roofmodel.hardware import Rail
 from roofmodel.layout import Layout
-from roofmodel.sliding import RowForce
+from roofmodel.sliding.thrust import RowForce
 from roofmodel.surface import RoofSurface
 
 Array = NDArray[np.float64]

@@ -27,13 +27,13 @@ from fea.limits import (
 from fea.loads import FrameResult
 from fea.reserve import snow_reserve
 from fea.rows import build_frame
-from roofmodel.flow import FlowGraph
 from roofmodel.hardware import DesignFormat
-from roofmodel.project import Project
-from roofmodel.sliding import RowForce, slide
+from roofmodel.project.load import Project
+from roofmodel.sliding.flow import FlowGraph
+from roofmodel.sliding.thrust import RowForce, slide
+from roofmodel.sliding.tributary import clamp_shares, row_depths
 from roofmodel.snow.cases import SnowSet
 from roofmodel.snow.registry import snow_cases
-from roofmodel.tributary import clamp_shares, row_depths
 
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -139,7 +139,7 @@ def analyze(project: Project) -> Analysis:
     Parameters
     ----------
     project : Project
-        From `roofmodel.project.load_project`.
+        From `roofmodel.project.load.load_project`.
 
     Returns
     -------

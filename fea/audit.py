@@ -8,12 +8,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fea.loads import FrameResult
-from roofmodel.cells import Cells
 from roofmodel.layout import Layout
-from roofmodel.sliding import RowForce, SlideOptions, slide
+from roofmodel.sliding.cells import Cells
+from roofmodel.sliding.thrust import RowForce, SlideOptions, slide
+from roofmodel.sliding.tributary import clamp_shares, row_polygon_force
 from roofmodel.snow.cases import SnowCase, case_force
 from roofmodel.surface import RoofSurface
-from roofmodel.tributary import clamp_shares, row_polygon_force
 
 Array = NDArray[np.float64]
 

@@ -9,25 +9,25 @@ import importlib
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from roofmodel.builders import RoofPart, build_roof
     from roofmodel.errors import InputError
-    from roofmodel.importing import import_roof
-    from roofmodel.placement import place_rows
-    from roofmodel.project import load_project
-    from roofmodel.recognition import recognize
-    from roofmodel.sliding import SlideOptions, slide
+    from roofmodel.project.load import load_project
+    from roofmodel.project.placement import place_rows
+    from roofmodel.shape.builders import RoofPart, build_roof
+    from roofmodel.shape.importing import import_roof
+    from roofmodel.shape.recognition import recognize
+    from roofmodel.sliding.thrust import SlideOptions, slide
     from roofmodel.snow.registry import snow_cases
 
 _HOMES = {
     "InputError": "errors",
-    "RoofPart": "builders",
-    "SlideOptions": "sliding",
-    "build_roof": "builders",
-    "import_roof": "importing",
-    "load_project": "project",
-    "place_rows": "placement",
-    "recognize": "recognition",
-    "slide": "sliding",
+    "RoofPart": "shape.builders",
+    "SlideOptions": "sliding.thrust",
+    "build_roof": "shape.builders",
+    "import_roof": "shape.importing",
+    "load_project": "project.load",
+    "place_rows": "project.placement",
+    "recognize": "shape.recognition",
+    "slide": "sliding.thrust",
     "snow_cases": "snow.registry",
 }
 

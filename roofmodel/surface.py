@@ -91,11 +91,7 @@ class Planes:
         (n, 3) float
             Local roof coordinates. [m]
         """
-        return (
-            self.origin[plane]
-            + uv[..., 0:1] * self.across[plane]
-            + uv[..., 1:2] * self.upslope[plane]
-        )
+        return self.origin[plane] + uv[..., 0:1] * self.across[plane] + uv[..., 1:2] * self.upslope[plane]
 
     def to_plane(self, plane: int | IntArray, xyz: Array) -> Array:
         """Plane coordinates (n, 2) of roof points (n, 3). [m]."""

@@ -6,15 +6,15 @@ import importlib
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from viewer.draw import draw_utilization
     from viewer.export import write_attachments, write_meshes, write_results
-    from viewer.report import write_report
+    from viewer.picture.draw import draw_utilization
+    from viewer.report.page import write_report
 
 _HOMES = {
-    "draw_utilization": "draw",
+    "draw_utilization": "picture.draw",
     "write_attachments": "export",
     "write_meshes": "export",
-    "write_report": "report",
+    "write_report": "report.page",
     "write_results": "export",
 }
 

@@ -17,8 +17,8 @@ if TYPE_CHECKING:
     from rich.console import Console
 
     from fea.analysis import Analysis
-    from roofmodel.project import Project
-    from viewer.render import Renderer
+    from roofmodel.project.load import Project
+    from viewer.picture.render import Renderer
 
 OUTPUTS = [
     "results.json",
@@ -80,10 +80,10 @@ def check(project: Path, out: Path, picture: bool) -> None:
         stack.enter_context(stages)
         stages.show("reading the project")
         from viewer.files import check_output, output_folder
-        from viewer.render import Renderer
+        from viewer.picture.render import Renderer
 
         renderer = stack.enter_context(Renderer()) if picture else None  # loads while we compute
-        from roofmodel.project import load_project
+        from roofmodel.project.load import load_project
 
         loaded = load_project(project)
         check_output(out, _inputs(loaded), OUTPUTS)
@@ -102,9 +102,9 @@ def check(project: Path, out: Path, picture: bool) -> None:
 
 def _write(analysis: Analysis, folder: Path, renderer: Renderer | None, stages: _Stages) -> str:
     """Write every output; the reason why there is no picture, empty if there is one."""
-    from viewer.draw import Picture, finish_picture, start_picture
     from viewer.export import write_attachments, write_meshes, write_results
-    from viewer.report import write_report
+    from viewer.picture.draw import Picture, finish_picture, start_picture
+    from viewer.report.page import write_report
 
     stages.show("drawing and writing data")
     started = start_picture(analysis, renderer) if renderer else None
@@ -137,7 +137,7 @@ def _written(folder: Path) -> list[str]:
 
 
 def _inputs(project: Project) -> list[Path]:
-    from roofmodel.schema import ImportedRoof
+    from roofmodel.project.schema import ImportedRoof
 
     roof = project.table.roof
     extra = [project.path.parent / roof.file] if isinstance(roof, ImportedRoof) else []

@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING, Any, Literal, get_args, get_origin
 from pydantic import BaseModel
 from pydantic.fields import FieldInfo
 
-from roofmodel.field_types import Pitch, Points
-from roofmodel.schema import ProjectFile
+from roofmodel.project.field_types import Pitch, Points
+from roofmodel.project.schema import ProjectFile
 from roofmodel.units import EXAMPLES, SI, kind_words
 
 if TYPE_CHECKING:

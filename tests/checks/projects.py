@@ -1,6 +1,6 @@
 """Small projects for the checks."""
 
-from roofmodel.project import load_project
+from roofmodel.project.load import load_project
 
 GABLE_EN = """
 [project]

@@ -175,7 +175,7 @@ def test_good_roof_file_is_read(
     line: str, name: str, content: str | bytes, planes: int, tmp_path: Path
 ) -> None:
     """The files above differ from these by one slip each, so what they are refused for is that slip."""
-    from roofmodel.project import load_project
+    from roofmodel.project.load import load_project
 
     put(tmp_path, content, name)
     project = load_project(put(tmp_path, named(line)))

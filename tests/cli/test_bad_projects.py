@@ -9,7 +9,7 @@ import pytest
 from small_project import GOOD, changed, put, run
 
 from fea.analysis import analyze
-from roofmodel.project import load_project
+from roofmodel.project.load import load_project
 
 SECOND_ROW = '[[row]]\nname = "{name}"\nplane = "S1"\nup = "{up}"\n{more}\n[design]'
 L = 'shape = "L"\nfootprint = "{0}"\npitch = "20 deg"\n'

@@ -21,8 +21,8 @@ from pydantic import BaseModel
 from small_project import GOOD, IMPORTED, changed, command, gable_mesh, put, run, stl
 
 import viewer
-from roofmodel.project import load_project
-from roofmodel.schema import ProjectFile
+from roofmodel.project.load import load_project
+from roofmodel.project.schema import ProjectFile
 from roofmodel.units import SYSTEMS
 from viewer.fields import models_in, tables
 from viewer.starter import starter_text

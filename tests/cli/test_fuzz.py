@@ -24,7 +24,7 @@ from test_commands import SCHEMA
 
 from fea.analysis import analyze
 from roofmodel.errors import InputError
-from roofmodel.project import load_project, parse_project
+from roofmodel.project.load import load_project, parse_project
 from roofmodel.units import EXAMPLES, parse
 from viewer.export import results
 from viewer.starter import starter_text

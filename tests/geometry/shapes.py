@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from roofmodel.builders import RoofPart
+from roofmodel.shape.builders import RoofPart
 
 GABLE = np.nan
 

@@ -9,9 +9,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from shapes import GABLE, L_PLAN, edge_lengths, gable, hip, l_part, mesh_area, rectangle, turned
 
-from roofmodel.builders import RoofPart, build_roof
 from roofmodel.errors import InputError
-from roofmodel.planes import height_at, plan_polygons
+from roofmodel.shape.builders import RoofPart, build_roof
+from roofmodel.shape.planes import height_at, plan_polygons
 from roofmodel.surface import EdgeKind
 
 EXACT = 1e-9

@@ -11,11 +11,11 @@ import shapely
 import trimesh
 from shapes import edge_lengths, gable, hip, l_part, mesh_area, rectangle, subdivided
 
-from roofmodel.builders import RoofPart, build_roof
-from roofmodel.cityjson import building_ids, read_building
 from roofmodel.errors import InputError
-from roofmodel.importing import import_roof
-from roofmodel.recognition import recognize
+from roofmodel.shape.builders import RoofPart, build_roof
+from roofmodel.shape.cityjson import building_ids, read_building
+from roofmodel.shape.importing import import_roof
+from roofmodel.shape.recognition import recognize
 from roofmodel.surface import EdgeKind
 
 DATA = Path(__file__).parents[1] / "data" / "roofs"

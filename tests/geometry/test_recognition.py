@@ -9,10 +9,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from shapes import edge_lengths, gable, hip, l_part, mesh_area, rectangle, shuffled, subdivided, turned
 
-from roofmodel.builders import RoofPart, build_roof
 from roofmodel.errors import InputError
-from roofmodel.planes import plan_polygons
-from roofmodel.recognition import recognize
+from roofmodel.shape.builders import RoofPart, build_roof
+from roofmodel.shape.planes import plan_polygons
+from roofmodel.shape.recognition import recognize
 from roofmodel.surface import EdgeKind
 
 L_UNEQUAL = (30.0, 25.0, 40.0, 30.0, 35.0, 28.0)

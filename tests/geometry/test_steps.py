@@ -7,9 +7,9 @@ import pytest
 import shapely
 from shapes import gable, rectangle, turned
 
-from roofmodel.builders import RoofPart, build_roof
-from roofmodel.planes import height_at, plan_polygons
-from roofmodel.recognition import recognize
+from roofmodel.shape.builders import RoofPart, build_roof
+from roofmodel.shape.planes import height_at, plan_polygons
+from roofmodel.shape.recognition import recognize
 from roofmodel.surface import EdgeKind
 
 

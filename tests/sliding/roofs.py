@@ -3,10 +3,10 @@
 import numpy as np
 import shapely
 
-from roofmodel.builders import RoofPart, build_roof
 from roofmodel.hardware import Panel
-from roofmodel.placement import place_rows
-from roofmodel.schema import PlaneChoice, RowTable
+from roofmodel.project.placement import place_rows
+from roofmodel.project.schema import PlaneChoice, RowTable
+from roofmodel.shape.builders import RoofPart, build_roof
 from roofmodel.snow.cases import LoadLevel, SnowCase, Zone
 
 PANEL = Panel(0.4, 0.05, 0.0006, "steel", 0.5, np.nan, np.nan, 1.0)

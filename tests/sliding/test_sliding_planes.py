@@ -5,12 +5,12 @@ import pytest
 import shapely
 from roofs import PANEL, force_per_row, gable, hip, line_force, plan, rectangle, rows, slope_length, uniform
 
-from roofmodel.builders import RoofPart, build_roof
 from roofmodel.layout import Layout
-from roofmodel.recognition import recognize
-from roofmodel.sliding import SlideOptions, slide
+from roofmodel.shape.builders import RoofPart, build_roof
+from roofmodel.shape.recognition import recognize
+from roofmodel.sliding.thrust import SlideOptions, slide
+from roofmodel.sliding.tributary import clamp_shares, row_polygon_force
 from roofmodel.snow.cases import LoadLevel, SnowCase, Zone
-from roofmodel.tributary import clamp_shares, row_polygon_force
 
 PSF, FT = 47.880258980335836, 0.3048
 PLF = PSF * FT

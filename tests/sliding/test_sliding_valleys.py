@@ -7,9 +7,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from roofs import force_per_row, gable, hip, l_shape, plan, rows, slope_length, turned, uniform
 
-from roofmodel.recognition import recognize
-from roofmodel.sliding import SlideOptions, ValleyThrust, slide
-from roofmodel.tributary import row_polygon_force
+from roofmodel.shape.recognition import recognize
+from roofmodel.sliding.thrust import SlideOptions, ValleyThrust, slide
+from roofmodel.sliding.tributary import row_polygon_force
 
 
 def valley_rows(roof, up=0.6):

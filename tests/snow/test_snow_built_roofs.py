@@ -7,7 +7,7 @@ import pytest
 import shapely
 from snow_roofs import named, plane_force
 
-from roofmodel.builders import RoofPart, build_roof
+from roofmodel.shape.builders import RoofPart, build_roof
 from roofmodel.snow import AsceSite, EnSite, snow_cases
 from roofmodel.snow import asce7_22_drift as drift
 from roofmodel.snow.regions import plan_polygon

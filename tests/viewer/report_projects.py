@@ -6,7 +6,7 @@ from html.parser import HTMLParser
 from pathlib import Path
 
 from fea.analysis import Analysis, analyze
-from roofmodel.project import load_project
+from roofmodel.project.load import load_project
 
 SHED = """
 [project]

@@ -14,17 +14,18 @@ from hypothesis import strategies as st
 from PIL import Image
 
 from fea.analysis import Analysis, analyze
-from roofmodel.project import load_project
+from roofmodel.project.load import load_project
 from roofmodel.units import SYSTEMS
-from viewer import render, style
-from viewer.camera import View, choose_axes, fit_view, hidden, view_axes
-from viewer.draw import draw_utilization
-from viewer.findings import clamp_utilization, row_case, shown_case
-from viewer.overlay import Overlay, compose, drawing_box, verdict
-from viewer.plan import plan_svg
-from viewer.row_diagrams import row_svg
-from viewer.row_names import spread
-from viewer.scene import Scene, build_scene, choose_view, make_drawing
+from viewer import style
+from viewer.picture import render
+from viewer.picture.camera import View, choose_axes, fit_view, hidden, view_axes
+from viewer.picture.draw import draw_utilization
+from viewer.picture.findings import clamp_utilization, row_case, shown_case
+from viewer.picture.overlay import Overlay, compose, drawing_box, verdict
+from viewer.picture.plan import plan_svg
+from viewer.picture.row_diagrams import row_svg
+from viewer.picture.row_names import spread
+from viewer.picture.scene import Scene, build_scene, choose_view, make_drawing
 
 GABLE = """
 [project]

@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from viewer import style
-from viewer.marks import mark_shape, question_mark
+from viewer.picture.marks import mark_shape, question_mark
 
 # Machado, Oliveira, Fernandes 2009, severity 1.0, linear RGB; from memory, each row adds up to 1.
 DEFICIENCY = {

@@ -10,7 +10,7 @@ import pytest
 from report_projects import Page, l_roof, projects, run, shed, without_anchorage
 
 from roofmodel.units import parse
-from viewer.report import report_html, write_report
+from viewer.report.page import report_html, write_report
 
 PNG = base64.b64decode(
     "iVBORw0KGgoAAAANSUhEUgAAAAEAAAABCAYAAAAfFcSJAAAADUlEQVR42mNk+M9QDwADhgGAWjR9awAAAABJRU5ErkJggg=="

@@ -11,9 +11,9 @@ import pytest
 from report_projects import Page, projects, run, shed
 
 from fea.limits import panel_strips
-from viewer.report import report_html
-from viewer.working import hand_check, tributary_ends
-from viewer.working_steps import Expression, Number
+from viewer.report.page import report_html
+from viewer.report.working import hand_check, tributary_ends
+from viewer.report.working_steps import Expression, Number
 
 FUNCTIONS = {"sin": math.sin, "cos": math.cos, "sqrt": math.sqrt, "max": max, "radians": math.radians}
 

@@ -1,0 +1,1 @@
+"""The project file: what may stand in it, and what it becomes."""

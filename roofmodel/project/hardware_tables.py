@@ -1,0 +1,214 @@
+"""Rail, clamp and panel from the project file: materials, factors, and strengths by design format."""
+
+from __future__ import annotations
+
+import re
+
+import numpy as np
+
+from roofmodel import sections
+from roofmodel.errors import InputError
+from roofmodel.hardware import Clamp, DesignFormat, Interaction, Material, Panel, Rail, Section
+from roofmodel.project.schema import ClampTable, PanelTable, RailTable
+
+# E [Pa], Poisson's ratio, alpha [1/K], density [kg/m^3]. E of carbon steel follows the format: 29,000 ksi in
+# AISC 360-16 A3, 210,000 MPa in EN 1993-1-1 3.2.6; aluminum 10,100 ksi in the Aluminum Design
+# Manual, 70,000 MPa in EN 1999-1-1 3.2.5; stainless steel EN 1993-1-4 2.1.3. All from memory.
+_METALS = {
+    "steel": (210e9, 199.95e9, 0.3, 12e-6, 7850.0),
+    "stainless steel": (200e9, 193.05e9, 0.3, 16e-6, 7900.0),
+    "aluminum": (70e9, 69.64e9, 0.33, 23e-6, 2700.0),
+}
+
+# Usual factors on yield. From memory: AISC 360-16 F1 and B3, AISC 370-21 F1, Aluminum Design Manual 2020 F.1,
+# EN 1993-1-1 6.1, EN 1993-1-4 5.1, EN 1999-1-1 6.1.3.
+_YIELD_FACTORS = {
+    ("steel", DesignFormat.ASD): (1.67, "AISC 360-16 F1: Omega = 1.67"),
+    ("steel", DesignFormat.LRFD): (0.90, "AISC 360-16 F1: phi = 0.90"),
+    ("steel", DesignFormat.EN): (1.00, "EN 1993-1-1 6.1: gamma_M0 = 1.00"),
+    ("stainless steel", DesignFormat.ASD): (1.67, "AISC 370-21 F1: Omega = 1.67"),
+    ("stainless steel", DesignFormat.LRFD): (0.90, "AISC 370-21 F1: phi = 0.90"),
+    ("stainless steel", DesignFormat.EN): (1.10, "EN 1993-1-4 5.1: gamma_M0 = 1.10"),
+    ("aluminum", DesignFormat.ASD): (1.65, "Aluminum Design Manual 2020 F.1: Omega = 1.65"),
+    ("aluminum", DesignFormat.LRFD): (0.90, "Aluminum Design Manual 2020 F.1: phi = 0.90"),
+    ("aluminum", DesignFormat.EN): (1.10, "EN 1999-1-1 6.1.3: gamma_M1 = 1.10"),
+}
+
+_FACTOR_NAMES = {
+    DesignFormat.ASD: "the safety factor Omega",
+    DesignFormat.LRFD: "the resistance factor phi",
+    DesignFormat.EN: "the partial factor gamma_M",
+}
+
+_FACTOR_EXAMPLES = {DesignFormat.ASD: "2.0", DesignFormat.LRFD: "0.5", DesignFormat.EN: "1.33"}
+
+
+def design_strength(
+    nominal: np.ndarray, kind: str, factor: float | None, form: DesignFormat, field: str
+) -> tuple[np.ndarray, float]:
+    """Strengths as the format compares them, and the factor used (1 for ready-made ones).
+
+    Parameters
+    ----------
+    nominal : (n,) float
+        Strengths as given, NaN for none. [N]
+    kind : str
+        "allowable", "nominal", "characteristic" or "design".
+    factor : float or None
+        ASD Omega and EN gamma_M divide, LRFD phi multiplies.
+    form : DesignFormat
+    field : str
+        Field for messages.
+
+    Raises
+    ------
+    InputError
+        A kind that does not belong to the format, a missing, needless or upside-down factor.
+    """
+    ready = "allowable" if form is DesignFormat.ASD else "design"
+    name = f"{field}.factor" if field == "clamp" else f"{field}_factor"
+    kind_name = f"{field}.strength_kind" if field == "clamp" else f"{field}_kind"
+    if kind == ready:
+        if factor is not None:
+            message = f'{name}: "{kind}" strengths hold their factor already; leave it out'
+            raise InputError(message)
+        return nominal, 1.0
+    if kind not in ("nominal", "characteristic"):
+        message = (
+            f'{kind_name}: "{kind}" does not go with format {form}; '
+            f'use "nominal", "characteristic" or "{ready}"'
+        )
+        raise InputError(message)
+    if factor is None:
+        message = f"{name} is missing; {kind} strengths need {_FACTOR_NAMES[form]} for format {form}"
+        raise InputError(message)
+    if form is DesignFormat.LRFD and factor > 1.0:
+        message = f"{name}: {factor:g} is above 1; format LRFD wants phi, such as {_FACTOR_EXAMPLES[form]}"
+        raise InputError(message)
+    if form is not DesignFormat.LRFD and factor < 1.0:
+        usual = f"{_FACTOR_NAMES[form]}, such as {_FACTOR_EXAMPLES[form]}"
+        message = f"{name}: {factor:g} is below 1; format {form} wants {usual}"
+        raise InputError(message)
+    return (nominal * factor if form is DesignFormat.LRFD else nominal / factor), factor
+
+
+def make_clamp(table: ClampTable, form: DesignFormat, seam_height: float) -> Clamp:
+    """Clamp from its table. Stiffness about the across axis turns with the overturning of the rail."""
+    k, grip = table.stiffness, table.grip_length
+    rocking = k.rocking if k.rocking is not None else k.pull * grip**2 / 12.0
+    s = table.strength
+    given = [s.along, s.across, s.pull, s.push, s.roll, s.twist]
+    nominal = np.array([np.nan if value is None else value for value in given])
+    if np.isnan(nominal[0]):
+        message = "clamp.strength.along is missing; without it no attachment can be checked"
+        raise InputError(message)
+    strength, factor = design_strength(nominal, table.strength_kind, table.factor, form, "clamp")
+    return Clamp(
+        stiffness=np.diag([k.along, k.across, k.pull, k.roll or 0.0, rocking, k.twist or 0.0]),
+        strength=strength,
+        nominal=nominal,
+        factor=factor,
+        strength_kind=table.strength_kind,
+        height=table.height,
+        grip_height=0.5 * seam_height if table.grip_height is None else table.grip_height,
+        grip_length=grip,
+        test_height=table.test_height,
+        interaction=Interaction(table.interaction),
+        test_basis=table.test_basis,
+    )
+
+
+def make_panel(table: PanelTable, form: DesignFormat) -> Panel:
+    """Panel from its table; the anchorage stays NaN when nobody gave one."""
+    nominal = np.array([np.nan if table.anchorage is None else table.anchorage])
+    strength, factor = nominal, 1.0
+    if table.anchorage is not None:
+        strength, factor = design_strength(
+            nominal, table.anchorage_kind, table.anchorage_factor, form, "panel.anchorage"
+        )
+    return Panel(
+        seam_spacing=table.seam_spacing,
+        seam_height=table.seam_height,
+        thickness=table.thickness,
+        metal=table.metal,
+        clip_spacing=np.nan if table.clip_spacing is None else table.clip_spacing,
+        anchorage=float(strength[0]),
+        anchorage_nominal=float(nominal[0]),
+        anchorage_factor=factor,
+    )
+
+
+def make_rail(table: RailTable, form: DesignFormat) -> Rail:
+    """Rail from its table."""
+    e_en, e_us, poisson, alpha, density = _METALS[table.material]
+    modulus = table.E or (e_en if form is DesignFormat.EN else e_us)
+    usual, clause = _YIELD_FACTORS[(table.material, form)]
+    factor = usual if table.resistance_factor is None else table.resistance_factor
+    if table.resistance_factor is not None:
+        clause = "factor given by the user"
+        if factor > 1.0 if form is DesignFormat.LRFD else factor < 1.0:
+            message = f"rail.resistance_factor: {factor:g} does not fit format {form}; usual is {usual:g}"
+            raise InputError(message)
+    return Rail(
+        section=_section(table, poisson),
+        material=Material(
+            name=table.material,
+            E=modulus,
+            G=modulus / (2.0 * (1.0 + poisson)),
+            alpha=alpha,
+            density=density,
+            yield_strength=table.yield_strength,
+        ),
+        deflection_ratio=np.nan if table.deflection_ratio is None else table.deflection_ratio,
+        thermal=table.temperature_change,
+        resistance_factor=factor,
+        resistance_clause=clause,
+    )
+
+
+_SHAPE_FIELDS = {
+    "round tube": ("diameter", "wall"),
+    "round bar": ("diameter",),
+    "rectangular tube": ("width", "depth", "wall"),
+    "flat bar": ("width", "depth"),
+    "values": ("area", "I_slope", "I_normal", "J", "W_slope", "W_normal", "W_torsion", "width", "depth"),
+}
+
+
+def _section(table: RailTable, poisson: float) -> Section:
+    wanted = _SHAPE_FIELDS[table.shape]
+    every = {field for fields in _SHAPE_FIELDS.values() for field in fields}
+    for field in wanted:
+        if getattr(table, field) is None:
+            message = f'rail.{field} is missing; shape "{table.shape}" needs {", ".join(wanted)}'
+            raise InputError(message)
+    extra = next((f for f in sorted(every - set(wanted)) if getattr(table, f) is not None), None)
+    if extra is not None:
+        message = f'rail.{extra} does not belong to shape "{table.shape}", which takes {", ".join(wanted)}'
+        raise InputError(message)
+    value = {field: float(getattr(table, field)) for field in wanted}
+    try:
+        match table.shape:
+            case "round tube":
+                return sections.round_tube(value["diameter"], value["wall"], poisson)
+            case "round bar":
+                return sections.round_bar(value["diameter"], poisson)
+            case "rectangular tube":
+                return sections.rectangular_tube(value["width"], value["depth"], value["wall"])
+            case "flat bar":
+                return sections.rectangle(value["width"], value["depth"], poisson)
+            case _:
+                return sections.from_values(
+                    area=value["area"],
+                    I_y=value["I_normal"],
+                    I_z=value["I_slope"],
+                    J=value["J"],
+                    W_y=value["W_normal"],
+                    W_z=value["W_slope"],
+                    W_t=value["W_torsion"],
+                    depth_y=value["width"],
+                    depth_z=value["depth"],
+                )
+    except InputError as error:
+        message = re.sub(r"^section: (\w+) = ", r"rail.\1: ", str(error))
+        raise InputError(message) from None

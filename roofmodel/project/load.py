@@ -1,0 +1,434 @@
+"""From the project file to everything the calculation needs, in SI."""
+
+from __future__ import annotations
+
+import difflib
+import hashlib
+import re
+import stat
+import tomllib
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from pydantic import BaseModel, ValidationError
+
+from roofmodel.errors import InputError
+from roofmodel.hardware import Clamp, DesignFormat, Panel, Rail
+from roofmodel.layout import Layout
+from roofmodel.project.hardware_tables import make_clamp, make_panel, make_rail
+from roofmodel.project.placement import place_rows
+from roofmodel.project.schema import AsceSite as AsceTable
+from roofmodel.project.schema import BuiltRoof, MeasuredSite, Part, ProjectFile
+from roofmodel.project.schema import EnSite as EnTable
+from roofmodel.shape.builders import RoofPart, build_roof
+from roofmodel.sliding.thrust import SlideOptions, ValleyThrust
+from roofmodel.snow.cases import LoadLevel
+from roofmodel.snow.inputs import AsceSite, DirectSite, EnSite, Site, SnowLayer
+from roofmodel.surface import RoofSurface
+from roofmodel.units import SYSTEMS, shown
+
+LARGEST_FILE = 1_000_000  # a project file is a few kilobytes [bytes]
+LARGEST_ROOF = 500_000_000  # [bytes]
+
+
+@dataclass(frozen=True)
+class Project:
+    """A project, read and understood.
+
+    Attributes
+    ----------
+    path : Path
+        The project file.
+    table : ProjectFile
+        What it says, SI.
+    digest : str
+        SHA-256 of the project file and of the imported roof, so that a result can be reproduced.
+    roof, site, rail, clamp, panel, layout, slide
+        Inputs of the calculation.
+    """
+
+    path: Path
+    table: ProjectFile
+    digest: str
+    roof: RoofSurface
+    site: Site
+    rail: Rail
+    clamp: Clamp
+    panel: Panel
+    layout: Layout
+    slide: SlideOptions
+
+
+def load_project(path: str | Path) -> Project:
+    """Read a project file, build or import its roof and place its rows.
+
+    Parameters
+    ----------
+    path : str or Path
+        TOML file.
+
+    Returns
+    -------
+    Project
+
+    Raises
+    ------
+    InputError
+        One line that names the file, the field, the value and what would be right.
+    """
+    path = Path(path)
+    text = _read(path)
+    table = parse_project(text, path.name)
+    digest = hashlib.sha256(text.encode())
+    try:
+        roof = _roof(table, path, digest)
+        form = DesignFormat(table.design.format)
+        panel = make_panel(table.panel, form)
+        return Project(
+            path=path,
+            table=table,
+            digest=digest.hexdigest(),
+            roof=roof,
+            site=_site(table, roof.planes.name),
+            rail=make_rail(table.rail, form),
+            clamp=make_clamp(table.clamp, form, table.panel.seam_height),
+            panel=panel,
+            layout=place_rows(roof, table.row, table.plane, panel, SYSTEMS[table.project.units]),
+            slide=SlideOptions(
+                friction=table.surface.friction,
+                strip_width=table.analysis.strip_width,
+                valley=ValleyThrust(table.analysis.valley_thrust),
+                valley_spread=table.analysis.valley_spread,
+                spread_angle=table.analysis.spread_angle,
+            ),
+        )
+    except InputError as error:
+        message = f"{path.name}: {error}"
+        raise InputError(message) from None
+
+
+def _read(path: Path) -> str:
+    data = read_file(path, path.name or str(path), "the project file", LARGEST_FILE)
+    try:
+        return data.decode("utf-8-sig")
+    except UnicodeDecodeError:
+        message = f"{path.name}: is not text in UTF-8; a project file is TOML text"
+        raise InputError(message) from None
+
+
+def read_file(path: Path, label: str, what: str, largest: int) -> bytes:
+    """Bytes of a regular file.
+
+    Parameters
+    ----------
+    path : Path
+    label : str
+        How messages begin.
+    what : str
+        What the file should be, for messages.
+    largest : int
+        [bytes]
+
+    Raises
+    ------
+    InputError
+        No such file, a folder or device, not readable, or too large.
+    """
+    try:
+        kind = path.stat().st_mode
+        if stat.S_ISDIR(kind):
+            message = f"{label}: is a folder; give {what}"
+            raise InputError(message)
+        if not stat.S_ISREG(kind):
+            # Reading a device or a pipe may never end.
+            message = f"{label}: is not a regular file; give {what}"
+            raise InputError(message)
+        size = path.stat().st_size
+        if size > largest:
+            message = f"{label}: {size / 1e6:.0f} MB is too large for {what} (at most {largest / 1e6:.0f} MB)"
+            raise InputError(message)
+        return path.read_bytes()
+    except FileNotFoundError:
+        message = f"{label}: there is no such file; give {what}"
+        raise InputError(message) from None
+    except (OSError, ValueError) as error:
+        if isinstance(error, InputError):
+            raise
+        reason = error.strerror if isinstance(error, OSError) else error
+        message = f"{label}: cannot be read ({reason}); give {what}"
+        raise InputError(message) from None
+
+
+def parse_project(text: str, name: str) -> ProjectFile:
+    """Validate the text of a project file; `name` is for messages. Raises InputError."""
+    try:
+        data = tomllib.loads(text)
+    except RecursionError:
+        message = f"{name}: is not valid TOML: nested too deep"
+        raise InputError(message) from None
+    except ValueError as error:
+        message = f"{name}: is not valid TOML: {_toml_reason(str(error), text)}"
+        raise InputError(message) from None
+    if not data:
+        message = f"{name}: is empty; `eavewright new gable --out {name}` writes a project to start from"
+        raise InputError(message)
+    try:
+        return ProjectFile.model_validate(data)
+    except ValidationError as error:
+        problems = error.errors()
+        # An unknown field explains a missing one better than the other way round.
+        first = next((p for p in problems if p["type"] == "extra_forbidden"), problems[0])
+        more = len(problems) - 1
+        tail = f" (and {more} more to mend)" if more else ""
+        message = f"{name}: {_explain(first, data)}{tail}"
+        raise InputError(message) from None
+
+
+def _toml_reason(reason: str, text: str) -> str:
+    """Message of the TOML reader in plain words, with the line it is about, so that the field is named."""
+    if reason.startswith("Exceeds the limit"):
+        return "a whole number has thousands of digits; write numbers such as 1.33"
+    reason = re.sub(r"\('([^()]*)',?\)", lambda found: f"[{found[1]}]".replace("', '", "."), reason)
+    found = re.search(r"at line (\d+)", reason)
+    lines = text.splitlines()
+    if found is None or not 1 <= int(found[1]) <= len(lines) or not lines[int(found[1]) - 1].strip():
+        return reason
+    return f"{reason}; the line reads: {shown(lines[int(found[1]) - 1])[1:-1]}"
+
+
+# What would be right, by pydantic's kind of error; {} is taken from its context.
+_RIGHT = {
+    "string_type": "must be text in quotes",
+    "string_too_short": "must not be empty",
+    "bool_type": "must be true or false, without quotes",
+    "int_type": "must be a whole number, without quotes",
+    "int_from_float": "must be a whole number",
+    "float_type": "must be a number, without quotes or unit",
+    "finite_number": "must be a finite number",
+    "greater_than": "must be greater than {gt:g}",
+    "greater_than_equal": "must be at least {ge:g}",
+    "less_than": "must be below {lt:g}",
+    "less_than_equal": "must be at most {le:g}",
+    "too_short": "needs at least {min_length}",
+    "too_long": "takes at most {max_length}",
+}
+
+
+def _explain(problem: Mapping[str, Any], data: Mapping[str, Any]) -> str:
+    path, model = _where(problem["loc"], data)
+    kind, value, context = problem["type"], problem.get("input"), problem.get("ctx", {})
+    field = str(problem["loc"][-1]) if problem["loc"] else ""
+    if kind == "missing":
+        return f"{path} is missing; {_what_to_add(field, model)}"
+    if kind == "extra_forbidden":
+        known = list(model.model_fields) if model else []
+        close = difflib.get_close_matches(field, known, 1)
+        hint = f"did you mean {close[0]}?" if close else f"known here: {', '.join(known)}"
+        return f"{path} is not a field of the project file; {hint}"
+    if kind == "value_error":
+        return f"{path}: {context['error']}" if path else str(context["error"])
+    if kind in ("literal_error", "union_tag_invalid"):
+        expected = context.get("expected", context.get("expected_tags", ""))
+        actual = shown(context["tag"]) if kind == "union_tag_invalid" else shown(value)
+        where = f"{path}.standard" if kind == "union_tag_invalid" else path
+        close = difflib.get_close_matches(str(value), expected.replace("'", "").split(", "), 1)
+        return f"{where}: {actual} is not known; use {expected}".replace("'", '"') + (
+            f' (did you mean "{close[0]}"?)' if close and kind == "literal_error" else ""
+        )
+    if kind == "union_tag_not_found":
+        if not isinstance(value, dict):
+            return f"{path}: {shown(value)} must be a table; write [{path}] and its fields below it"
+        return f'{path}.standard is missing; use "ASCE/SEI 7-22", "EN 1991-1-3" or "measured"'
+    if kind in ("model_type", "dict_type", "model_attributes_type"):
+        return f"{path}: {shown(value)} must be a table; write [{path}] or {field} = {{ ... }}"
+    if kind == "list_type":
+        many = f"[[{path}]] for each" if path in ("row", "plane", "roof.part") else f"{field} = [ ... ]"
+        return f"{path}: {shown(value)} must be a list; write {many}"
+    right = _RIGHT.get(kind)
+    if kind == "float_type" and type(value) is int:
+        right = "is too large"
+    if right is None:
+        return f"{path}: {shown(value)} is not right: {problem['msg'][0].lower()}{problem['msg'][1:]}"
+    return f"{path}: {shown(value)} {right.format(**context)}"
+
+
+def _what_to_add(field: str, model: type[BaseModel] | None) -> str:
+    info = model.model_fields.get(field) if model else None
+    if info is None:
+        return "add it"
+    if _models_in(info.annotation):
+        many = getattr(info.annotation, "__origin__", None) is list
+        if model in (ProjectFile, BuiltRoof):
+            name = field if model is ProjectFile else f"roof.{field}"
+            return f"add {f'[[{name}]]' if many else f'[{name}]'} and its fields below it"
+        return f"add {field} = {'[{ ... }]' if many else '{ ... }'}"
+    return f"add it ({(info.description or '').rstrip('.')})"
+
+
+def _where(loc: Sequence[str | int], data: Mapping[str, Any]) -> tuple[str, type[BaseModel] | None]:
+    """Field path as a user would say it, and the model that holds the last part."""
+    path: list[str] = []
+    here: Any = data
+    model: type[BaseModel] | None = ProjectFile
+    for step, part in enumerate(loc):
+        if isinstance(part, int):
+            here = here[part] if isinstance(here, list) and part < len(here) else None
+            name = here.get("name") if isinstance(here, dict) else None
+            path[-1] += f' "{name}"' if isinstance(name, str) and name else f" {part + 1}"
+            continue
+        if isinstance(here, dict) and part not in here and step < len(loc) - 1:
+            model = _member(model, part)  # the tag of a choice, not a field
+            continue
+        path.append(part if re.fullmatch(r"[\w-]+", part) else shown(part))
+        here = here.get(part) if isinstance(here, dict) else None
+        if step < len(loc) - 1:
+            model = _field_model(model, part)
+    return ".".join(path), model
+
+
+def _field_model(model: type[BaseModel] | None, field: str) -> type[BaseModel] | None:
+    if model is None or field not in model.model_fields:
+        return None
+    return next(iter(_models_in(model.model_fields[field].annotation)), None)
+
+
+def _models_in(annotation: Any) -> list[type[BaseModel]]:
+    if isinstance(annotation, type) and issubclass(annotation, BaseModel):
+        return [annotation]
+    return [m for part in getattr(annotation, "__args__", ()) for m in _models_in(part)]
+
+
+def _member(model: type[BaseModel] | None, tag: str) -> type[BaseModel] | None:
+    tags: dict[str, type[BaseModel]] = {
+        "ASCE/SEI 7-22": AsceTable,
+        "EN 1991-1-3": EnTable,
+        "measured": MeasuredSite,
+        "built": BuiltRoof,
+    }
+    if tag == "imported":
+        from roofmodel.project.schema import ImportedRoof
+
+        return ImportedRoof
+    return tags.get(tag, model)
+
+
+def _roof(table: ProjectFile, path: Path, digest: Any) -> RoofSurface:
+    if isinstance(table.roof, BuiltRoof):
+        parts = [_part(part, index) for index, part in enumerate(table.roof.part)]
+        try:
+            return build_roof(parts)
+        except InputError as error:
+            raise InputError(_named_part(str(error), parts)) from None
+    from roofmodel.shape.importing import import_roof
+
+    label = f"roof.file: {shown(table.roof.file)}"
+    file = path.parent / table.roof.file
+    what = "an STL, OBJ, PLY, GLB or CityJSON file; the path is relative to the project file"
+    digest.update(read_file(file, label, what, LARGEST_ROOF))
+    try:
+        return import_roof(file, unit=table.roof.unit, up=table.roof.up, building=table.roof.building)
+    except InputError as error:
+        message = f"{label}: {str(error).removeprefix(f'{file.name}: ')}"
+        raise InputError(message) from None
+
+
+def _named_part(message: str, parts: Sequence[RoofPart]) -> str:
+    """Message of the builder with the part's name as the project file has it."""
+    name = next((part.name for part in parts if message.startswith(f"{part.name}: ")), None)
+    return f"roof: {message}" if name is None else f'roof.part "{name}": {message.removeprefix(f"{name}: ")}'
+
+
+def _part(part: Part, index: int) -> RoofPart:
+    name = part.name or f"part {index + 1}"
+    wrong = _pitch_slip(part)
+    if wrong:
+        message = f'roof.part "{name}"{wrong}'
+        raise InputError(message)
+    if part.shape == "flat":
+        pitches = np.zeros(0)
+    elif part.pitches is not None:
+        pitches = np.array([np.nan if p == "gable" else p for p in part.pitches], dtype=float)
+    elif part.shape == "shed":
+        pitches = np.array([part.pitch], dtype=float)
+    elif part.shape == "gable":
+        pitches = _gable_pitches(np.array(part.footprint), float(part.pitch or 0.0))
+    else:
+        pitches = np.full(len(part.footprint), part.pitch, dtype=float)
+    return RoofPart(
+        shape=part.shape,
+        footprint=np.array(part.footprint),
+        pitches=pitches,
+        eave_height=part.eave_height,
+        fall_azimuth=np.nan if part.fall is None else part.fall,
+        name=name,
+    )
+
+
+def _pitch_slip(part: Part) -> str:
+    """What is wrong with pitch, pitches and fall of a part, to be said behind its name; else empty."""
+    shape, sides = part.shape, len(part.footprint)
+    given = [part.pitch] if part.pitches is None else part.pitches
+    if shape == "flat":
+        no_pitch = part.pitch is None and part.pitches is None
+        return "" if no_pitch else '.pitch: a flat part has none; leave it out, or use shape "shed"'
+    if (part.pitch is None) == (part.pitches is None):
+        return ": give either pitch (one for all edges) or pitches (one per edge)"
+    if part.pitch == "gable":
+        return '.pitch: "gable" is for single edges; use pitches'
+    if shape == "shed":
+        if part.fall is None:
+            return ".fall is missing; a shed needs the compass direction it falls to"
+        return ".pitches: a shed has one pitch; use pitch" if part.pitches is not None else ""
+    if part.fall is not None:
+        return f'.fall: is for sheds only; leave it out, or use shape "shed" in place of "{shape}"'
+    if part.pitches is not None and len(part.pitches) != sides:
+        return (
+            f".pitches: {len(part.pitches)} pitches for {sides} footprint edges; give one for each edge in "
+            'order, "gable" for an upright end'
+        )
+    if any(pitch == 0.0 for pitch in given):
+        return f': a pitch of 0 makes no {shape} roof; give more, or use shape "flat"'
+    ends = [pitch == "gable" for pitch in given]
+    if shape == "gable" and part.pitches is not None and sides == 4 and ends not in _GABLE_ENDS:
+        return '.pitches: a gable part has "gable" on two opposite edges and pitches on the others'
+    return ""
+
+
+_GABLE_ENDS = ([True, False, True, False], [False, True, False, True])
+
+
+def _gable_pitches(footprint: np.ndarray[Any, Any], pitch: float) -> np.ndarray[Any, Any]:
+    """Equal pitches over the two long edges, gables over the short ones."""
+    if len(footprint) != 4:
+        return np.full(len(footprint), pitch)
+    length = np.linalg.norm(np.roll(footprint, -1, axis=0) - footprint, axis=1)
+    long = length[0] + length[2] >= length[1] + length[3]
+    return np.where(np.arange(4) % 2 == (0 if long else 1), pitch, np.nan)
+
+
+def _site(table: ProjectFile, planes: tuple[str, ...]) -> Site:
+    site, retained = table.site, table.design.upper_roof_retained
+    if isinstance(site, AsceTable):
+        values = site.model_dump(exclude={"standard"})
+        return AsceSite(**values, slippery=table.surface.slippery, upper_roof_retained=retained)
+    if isinstance(site, EnTable):
+        return EnSite(**site.model_dump(exclude={"standard"}), upper_roof_retained=retained)
+    layers: dict[str | None, list[SnowLayer]] = {}
+    for number, layer in enumerate(site.layers, 1):
+        if layer.plane is not None and layer.plane not in planes:
+            message = (
+                f"site.layers {number}.plane: there is no plane {shown(layer.plane)}; "
+                f"this roof has {', '.join(planes[:12])}"
+            )
+            raise InputError(message)
+        made = SnowLayer(layer.depth, min(layer.density), max(layer.density))
+        layers.setdefault(layer.plane, []).append(made)
+    return DirectSite(
+        layers=tuple(layers.get(None, ())),
+        plane_layers={name: tuple(stack) for name, stack in layers.items() if name is not None},
+        square_to_roof=site.depth_direction == "square to the roof",
+        level=LoadLevel(site.level),
+    )

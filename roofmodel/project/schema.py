@@ -1,0 +1,430 @@
+"""The project file: every field, its meaning, and what is refused.
+
+Quantities are text with a unit and become SI numbers here. The same descriptions feed
+`eavewright fields` and the comments of `eavewright new`.
+"""
+
+from __future__ import annotations
+
+from typing import Annotated, Any, Literal
+
+from pydantic import BaseModel, ConfigDict, Discriminator, Field, Tag, model_validator
+
+from roofmodel.project.field_types import (
+    Angle,
+    AnyLength,
+    Area,
+    Density,
+    Depth,
+    Elasticity,
+    Force,
+    GroundSnow,
+    Inertia,
+    Length,
+    Length0,
+    Modulus,
+    Moment,
+    Pitch,
+    Points,
+    Rotational,
+    SeamAngle,
+    Sheet,
+    Size,
+    Size0,
+    Spacing,
+    Spread,
+    Stiffness,
+    Stress,
+    Strip,
+    UnitWeight,
+    Warmth,
+)
+
+
+class Table(BaseModel):
+    """Base of all tables: unknown fields are refused, bare numbers are not turned into text."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True, strict=True, allow_inf_nan=False)
+
+
+class Project(Table):
+    """What the calculation is about."""
+
+    name: str = Field(min_length=1, description="Title for pictures and report.")
+    units: Literal["SI", "US"] = Field("SI", description="Unit system of everything that is printed.")
+    revision: str = Field("", description="Revision mark for the report.")
+    engineer: str = Field("", description="Who is responsible, for the report.")
+
+
+class AsceSite(Table):
+    """Site for ASCE/SEI 7-22."""
+
+    standard: Literal["ASCE/SEI 7-22"] = Field(description='"ASCE/SEI 7-22".')
+    ground_snow: GroundSnow = Field(
+        description="p_g for the risk category, from the authority: strength level."
+    )
+    risk_category: Literal["I", "II", "III", "IV"] = Field(description="Table 1.5-1.")
+    terrain: Literal["B", "C", "D", "above tree line", "Alaska without trees"] = Field(
+        "C", description="Surface roughness for C_e, Table 7.3-1."
+    )
+    exposure: Literal["fully exposed", "partially exposed", "sheltered"] = Field(
+        "partially exposed", description="Exposure of the roof for C_e, Table 7.3-1."
+    )
+    exposure_factor: float | None = Field(
+        None, ge=0.5, le=1.5, description="C_e, in place of terrain and exposure."
+    )
+    thermal: Literal["heated", "cold ventilated", "unheated", "freezer", "greenhouse"] = Field(
+        "unheated", description='Thermal condition for C_t; "heated" needs roof_r_value.'
+    )
+    roof_r_value: float | None = Field(
+        None,
+        gt=0,
+        le=100,
+        description="The number after R- (h ft^2 F/Btu) of a heated unventilated roof.",
+    )
+    thermal_factor: float | None = Field(None, ge=0.8, le=1.4, description="C_t, in place of thermal.")
+    winter_wind: float = Field(
+        ge=0.1, le=0.9, description="W_2, share of winter hours with wind above 10 mph, from the authority."
+    )
+
+
+class EnSite(Table):
+    """Site for EN 1991-1-3; national choices are inputs."""
+
+    standard: Literal["EN 1991-1-3"] = Field(description='"EN 1991-1-3".')
+    ground_snow: GroundSnow = Field(description="s_k, characteristic, from the national annex.")
+    topography: Literal["windswept", "normal", "sheltered"] = Field(
+        "normal", description="For C_e, Table 5.1."
+    )
+    exposure_factor: float | None = Field(None, ge=0.5, le=1.5, description="C_e, in place of topography.")
+    thermal_factor: float = Field(1.0, ge=0.5, le=1.2, description="C_t, 5.2(8).")
+    drift_weight: UnitWeight = Field(
+        2000.0, description='Weight density for drifts, 5.3.6; default "2 kN/m^3".'
+    )
+    exceptional_coefficient: float | None = Field(
+        None, ge=1.0, le=4.0, description="C_esl where the national annex asks for exceptional loads, 4.3."
+    )
+
+
+class SnowLayer(Table):
+    """A layer that was measured or ruled."""
+
+    depth: Depth = Field(description="Depth of the layer.")
+    density: list[Density] = Field(
+        min_length=1,
+        max_length=2,
+        description="Density, or lightest and heaviest: the heavy end loads, the light end overtops.",
+    )
+    plane: str | None = Field(None, description="Plane the layer lies on; all planes without it.")
+
+
+class MeasuredSite(Table):
+    """Snow given directly, layer by layer, for investigations and local rulings."""
+
+    standard: Literal["measured"] = Field(description='"measured".')
+    layers: list[SnowLayer] = Field(min_length=1, description="Layers, bottom first.")
+    depth_direction: Literal["vertical", "square to the roof"] = Field(
+        "vertical", description="How the depths were measured."
+    )
+    level: Literal["measured", "characteristic", "strength"] = Field(
+        "measured", description="What the load stands for; sets the load factor."
+    )
+
+
+class Part(Table):
+    """One roof built from a footprint; several parts make steps."""
+
+    name: str = Field("", description="For messages.")
+    shape: Literal["shed", "gable", "hip", "L", "flat"] = Field(description="Roof shape.")
+    footprint: Points = Field(description="Plan outline of the roof, eave line to eave line, in order.")
+    pitch: Pitch | None = Field(None, description='One pitch for all edges: "25 deg" or "6:12".')
+    pitches: list[Pitch] | None = Field(
+        None, description='One pitch for each footprint edge in order; "gable" for an upright end.'
+    )
+    eave_height: Length0 = Field(description="Height of the eaves above the ground.")
+    fall: Angle | None = Field(
+        None, description="Shed only: compass direction of the fall, clockwise from north."
+    )
+
+
+class ImportedRoof(Table):
+    """A roof read from a file."""
+
+    file: str = Field(min_length=1, description="Mesh or city model, relative to the project file.")
+    unit: Literal["m", "mm", "cm", "ft", "in"] | None = Field(
+        None, description="Length unit of the file; needed for STL, OBJ and PLY."
+    )
+    up: Literal["y", "z"] | None = Field(None, description="Up axis; needed for STL, OBJ and PLY.")
+    building: str | None = Field(None, description="Building id, for city models.")
+
+
+class BuiltRoof(Table):
+    """A roof built from parts."""
+
+    part: list[Part] = Field(min_length=1, description="Parts; higher parts cut lower ones.")
+
+
+def _roof_tag(value: Any) -> str:
+    return "imported" if isinstance(value, dict) and "file" in value else "built"
+
+
+class PlaneChoice(Table):
+    """Choices for one plane."""
+
+    name: str = Field(description='Plane name, such as "S1".')
+    seam_angle: SeamAngle = Field(
+        0.0,
+        description="Seam direction from the fall line, positive to the right going up.",
+    )
+    first_seam: AnyLength | None = Field(
+        None,
+        description="Offset of the first seam from the left end of the plane; half a spacing by default.",
+    )
+
+
+class Surface(Table):
+    """Roof covering as the snow feels it."""
+
+    slippery: bool = Field(description="Smooth metal sheds snow: true.")
+    friction: float = Field(
+        0.0, ge=0.0, lt=1.0, description="Friction coefficient counted on; EN 1991-1-3 6.4 says 0."
+    )
+    friction_reason: str = Field("", description="Why friction may be counted on; needed above 0, printed.")
+
+    @model_validator(mode="after")
+    def _justified(self) -> Surface:
+        if self.friction > 0.0 and not self.friction_reason.strip():
+            msg = f"friction {self.friction:g} needs friction_reason, a sentence why it may be counted on"
+            raise ValueError(msg)
+        return self
+
+
+StrengthKind = Literal["allowable", "nominal", "characteristic", "design"]
+
+
+class PanelTable(Table):
+    """Standing-seam panel."""
+
+    metal: Literal["steel", "aluminum", "copper", "zinc", "stainless steel"] = Field(
+        description="Sheet metal."
+    )
+    seam_spacing: Spacing = Field(description="Distance from seam to seam.")
+    seam_height: Size = Field(description="Height of the seam above the pan.")
+    thickness: Sheet = Field(description="Sheet thickness.")
+    clip_spacing: Length | None = Field(None, description="Distance between clips along the seam.")
+    anchorage: Force | None = Field(
+        None, description="Strength of the fixed point of one panel strip against drag down the slope."
+    )
+    anchorage_kind: StrengthKind = Field("nominal", description="What the anchorage strength is.")
+    anchorage_factor: float | None = Field(
+        None, gt=0, le=10, description="ASD safety factor, LRFD resistance factor or EN partial factor."
+    )
+
+
+class RailTable(Table):
+    """Rail: a shape with sizes, or section values."""
+
+    shape: Literal["round tube", "round bar", "rectangular tube", "flat bar", "values"] = Field(
+        description='Section shape; "values" takes area, I, J and W.'
+    )
+    diameter: Size | None = Field(None, description="Outside diameter (round).")
+    wall: Size | None = Field(None, description="Wall thickness (tubes).")
+    width: Size | None = Field(None, description="Size along the slope (rectangular tube, flat bar, values).")
+    depth: Size | None = Field(
+        None, description="Size square to the roof (rectangular tube, flat bar, values)."
+    )
+    area: Area | None = Field(None, description="Values: area.")
+    I_slope: Inertia | None = Field(
+        None,
+        description="Values: second moment for bending down the slope (about the axis square to the roof).",
+    )
+    I_normal: Inertia | None = Field(
+        None, description="Values: second moment for bending away from the roof."
+    )
+    J: Inertia | None = Field(None, description="Values: St-Venant torsion constant.")
+    W_slope: Modulus | None = Field(None, description="Values: section modulus for bending down the slope.")
+    W_normal: Modulus | None = Field(
+        None, description="Values: section modulus for bending away from the roof."
+    )
+    W_torsion: Modulus | None = Field(None, description="Values: torsion modulus, stress = T / W_torsion.")
+    material: Literal["steel", "stainless steel", "aluminum"] = Field(description="Rail metal.")
+    yield_strength: Stress = Field(description="Yield or 0.2 % proof strength; welded zone value if welded.")
+    E: Elasticity | None = Field(None, description="Young's modulus, if not the usual one of the metal.")
+    resistance_factor: float | None = Field(
+        None, gt=0, le=5, description="ASD Omega, LRFD phi or EN gamma_M for yield, if not the usual one."
+    )
+    deflection_ratio: float | None = Field(
+        None, ge=10, le=2000, description="n of the deflection limit span / n under snow as it lies."
+    )
+    temperature_change: Warmth = Field(
+        0.0,
+        description="Rail temperature less that at installation; negative for colder.",
+    )
+
+
+class StiffnessTable(Table):
+    """Clamp stiffness at the grip, by direction of the seam."""
+
+    along: Stiffness = Field(description="Along the seam.")
+    across: Stiffness = Field(description="Level, across the seam.")
+    pull: Stiffness = Field(description="Square to the roof.")
+    rocking: Rotational | None = Field(
+        None, description="Against tipping down the slope; pull x grip_length^2 / 12 by default."
+    )
+    roll: Rotational | None = Field(None, description="Against tipping across the seam; none by default.")
+    twist: Rotational | None = Field(None, description="Against turning flat on the roof; none by default.")
+
+
+class StrengthTable(Table):
+    """Clamp strength by direction, from tests on this seam."""
+
+    along: Force | None = Field(None, description="Along the seam.")
+    across: Force | None = Field(None, description="Level, across the seam.")
+    pull: Force | None = Field(None, description="Away from the roof.")
+    push: Force | None = Field(None, description="Toward the roof.")
+    roll: Moment | None = Field(
+        None, description="Moment about the seam, wanted where stiffness.roll is given."
+    )
+    twist: Moment | None = Field(
+        None, description="Moment about the axis square to the roof, wanted where stiffness.twist is given."
+    )
+
+
+class ClampTable(Table):
+    """Seam clamp."""
+
+    height: Size0 = Field(description="Height of the rail's axis above the grip on the seam.")
+    grip_length: Size = Field(description="Length of the grip along the seam.")
+    stiffness: StiffnessTable = Field(description="Stiffness by direction.")
+    strength: StrengthTable = Field(
+        description="Strength by direction; a direction that is missing is not verified."
+    )
+    strength_kind: StrengthKind = Field(description="What the strengths are.")
+    factor: float | None = Field(
+        None, gt=0, le=10, description="ASD safety factor, LRFD resistance factor or EN partial factor."
+    )
+    grip_height: Size0 | None = Field(
+        None, description="Height of the grip above the pan; half the seam height by default."
+    )
+    test_height: Size0 = Field(
+        0.0,
+        description="Height above the grip at which the along-seam strength was tested.",
+    )
+    interaction: Literal["linear", "circular", "separate"] = Field(
+        "linear", description="How directions combine; linear addition unless tests show better."
+    )
+    test_basis: str = Field(
+        "", description="Tests behind the strengths: seam, sheet, torque, number, report."
+    )
+
+
+class Splice(Table):
+    """Splice of a rail."""
+
+    at: Length = Field(description="Distance from the left end of the rail.")
+    kind: Literal["hinge", "continuous", "sliding"] = Field("hinge", description="What the splice passes on.")
+
+
+class RowTable(Table):
+    """One retention row."""
+
+    name: str = Field(min_length=1, description="Row name.")
+    plane: str | None = Field(None, description="Plane that carries the row (a level row).")
+    eave: str | None = Field(None, description="Eave the row runs parallel to, in place of plane.")
+    up: Length0 = Field(description="Distance up the slope from the eave.")
+    start: AnyLength | None = Field(
+        None, description="Left end, from the left end of the plane at the row's height; its edge by default."
+    )
+    end: AnyLength | None = Field(
+        None,
+        description="Right end, from the left end of the plane at the row's height; its edge by default.",
+    )
+    edge_distance: Length0 = Field(0.0, description="Distance the rail stays back from the plane's edges.")
+    every: int = Field(1, ge=1, le=50, description="Clamp every n-th seam.")
+    first: int = Field(
+        1, ge=1, le=50, description="Seam under the row that gets the first clamp, counted from the left."
+    )
+    cantilever: Length0 | None = Field(
+        None, description="Cut the rail to end this far beyond its outermost clamps."
+    )
+    splice: list[Splice] = Field(default_factory=list, description="Splices one by one.")
+    splice_every: Length | None = Field(None, description="Or a splice at every this much from the left end.")
+    splice_kind: Literal["hinge", "continuous", "sliding"] = Field(
+        "hinge", description="Kind for splice_every."
+    )
+
+    @model_validator(mode="after")
+    def _where(self) -> RowTable:
+        if (self.plane is None) == (self.eave is None):
+            msg = 'give either plane or eave, such as plane = "S1"'
+            raise ValueError(msg)
+        return self
+
+
+class Design(Table):
+    """How demand meets resistance."""
+
+    format: Literal["ASD", "LRFD", "EN"] = Field(
+        description="Allowable strength, load and resistance factors, or EN partial factors."
+    )
+    snow_factor: float | None = Field(
+        None, ge=0.5, le=3, description="Factor on snow, in place of the standard's own."
+    )
+    thermal_factor: float = Field(1.0, ge=0.0, le=2, description="Factor on restrained temperature.")
+    rail_height_ratio: float | None = Field(
+        None, gt=0, le=2, description="Least height of the rail's top over the snow depth square to the roof."
+    )
+    upper_roof_retained: bool = Field(
+        False, description="Leave out snow that slides from upper roofs because rows there hold it."
+    )
+
+
+class Analysis(Table):
+    """Numerical choices; the defaults suit nearly every roof."""
+
+    strip_width: Strip = Field(0.5, description='Widest strip of the sliding mesh; "0.5 m".')
+    spread_angle: Spread = Field(
+        0.7853981633974483,
+        description="Spread of a coherent blanket toward the ends of a partial row; 45 deg (judgment).",
+    )
+    valley_thrust: Literal["scalar", "vector"] = Field(
+        "scalar", description="Thrusts that meet in a valley: scalar sum (safe) or vector sum."
+    )
+    valley_spread: Strip = Field(
+        1.0,
+        description='Length of row over which a valley stream arrives; "1 m" (judgment).',
+    )
+    solver: Literal["auto", "cholmod", "superlu", "pardiso"] = Field("auto", description="Sparse solver.")
+
+
+class ProjectFile(Table):
+    """A whole project."""
+
+    project: Project
+    site: Annotated[AsceSite | EnSite | MeasuredSite, Field(discriminator="standard")]
+    roof: Annotated[
+        Annotated[BuiltRoof, Tag("built")] | Annotated[ImportedRoof, Tag("imported")],
+        Discriminator(_roof_tag),
+    ]
+    plane: list[PlaneChoice] = Field(default_factory=list)
+    surface: Surface
+    panel: PanelTable
+    rail: RailTable
+    clamp: ClampTable
+    row: list[RowTable] = Field(min_length=1)
+    design: Design
+    analysis: Analysis = Field(default_factory=Analysis)
+
+    @model_validator(mode="after")
+    def _agree(self) -> ProjectFile:
+        en = self.site.standard == "EN 1991-1-3"
+        if self.site.standard != "measured" and en != (self.design.format == "EN"):
+            right = "EN" if en else "ASD or LRFD"
+            msg = f'design.format: "{self.design.format}" does not go with {self.site.standard}; use {right}'
+            raise ValueError(msg)
+        names = [row.name for row in self.row]
+        twice = next((n for n in names if names.count(n) > 1), None)
+        if twice is not None:
+            msg = f'row.name: "{twice}" is used twice; every row needs its own name'
+            raise ValueError(msg)
+        return self

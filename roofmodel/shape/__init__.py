@@ -1,0 +1,1 @@
+"""Roof geometry: building, importing, and recognizing planes, edges and steps."""

@@ -1,0 +1,168 @@
+"""From planes and corner rings to a complete `RoofSurface`."""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Sequence
+
+import numpy as np
+
+from roofmodel.shape.edges import Pieces, edge_kinds, edge_names, match_edges
+from roofmodel.shape.planes import make_planes, plan_polygons
+from roofmodel.shape.steps import StepRow, find_steps
+from roofmodel.surface import FLAT_SLOPE, Array, EdgeKind, Edges, IntArray, Planes, RoofSurface, Steps
+
+OVERHANG_NOTE = 0.05  # overhangs from here on are mentioned [m]
+
+
+def make_surface(
+    normal: Array,
+    point: Array,
+    rings: Sequence[Sequence[Array]],
+    points: Array,
+    faces: IntArray,
+    face_plane: IntArray,
+    *,
+    match_tolerance: float,
+    corner_tolerance: float,
+    wall_tolerance: float,
+    offset: Array,
+    notes: Sequence[str] = (),
+    ground: float | None = None,
+) -> RoofSurface:
+    """Assemble planes, edges and steps.
+
+    Parameters
+    ----------
+    normal, point : (p, 3) float
+        Unit normals that point up, and one point on each plane. [m]
+    rings : sequence (p) of sequences of (k, 3) float
+        Corners of the outer ring (counter-clockwise from above), then of the holes. [m]
+    points : (n, 3) float
+    faces : (m, 3) int
+    face_plane : (m,) int
+        The mesh for display, and the plane of each triangle as numbered in `normal`.
+    match_tolerance : float
+        Distance up to which the outlines of two planes are one edge. [m]
+    corner_tolerance : float
+        Outline corners nearer than this to the line of their neighbors are removed. [m]
+    wall_tolerance : float
+        Least height of a wall. [m]
+    offset : (3,) float
+        Map coordinates of the local origin. [m]
+    notes : sequence of str
+    ground : float, optional
+        Ground level in local coordinates; else the lowest point of the roof. [m]
+
+    Returns
+    -------
+    RoofSurface
+        Planes by falling area.
+    """
+    planes, order = make_planes(normal, point, rings, corner_tolerance)
+    number = np.full(len(normal), -1)
+    number[order] = np.arange(len(order))
+    plane = number[face_plane]
+    pieces = match_edges(planes, match_tolerance)
+    rows = find_steps(planes, pieces, plan_polygons(planes), wall_tolerance)
+    datum = float(points[:, 2].min()) if ground is None else ground
+    edges, parent = _cut_edges(planes, pieces, rows, datum)
+    steps = _steps(pieces, edges, parent, rows)
+    told = list(notes) + _level_notes(planes) + _overhang_notes(pieces, planes, rows)
+    if ground is None:
+        told.append("No ground level was given: edge heights count from the lowest point of the roof.")
+    return RoofSurface(
+        points=points,
+        faces=faces[plane >= 0],
+        face_plane=plane[plane >= 0],
+        planes=planes,
+        edges=edges,
+        steps=steps,
+        offset=np.asarray(offset, dtype=float),
+        notes=tuple(told),
+    )
+
+
+def _level_notes(planes: Planes) -> list[str]:
+    """Say which planes have no clear fall."""
+    flat = [name for name, slope in zip(planes.name, planes.slope, strict=True) if slope < FLAT_SLOPE]
+    if not flat:
+        return []
+    return [
+        f"{', '.join(flat)}: flatter than {np.degrees(FLAT_SLOPE):.1f} degrees, so the direction of fall is "
+        "nominal (toward the longest edge where level)."
+    ]
+
+
+def _overhang_notes(pieces: Pieces, planes: Planes, rows: Sequence[StepRow]) -> list[str]:
+    """Say where an upper roof overhangs the foot of its wall."""
+    largest: dict[tuple[str, str], float] = {}
+    for row in rows:
+        key = (planes.name[int(pieces.plane[row.upper, 0])], planes.name[row.lower])
+        largest[key] = max(largest.get(key, 0.0), row.overhang)
+    return [
+        f"{upper} overhangs the wall above {lower} by up to {depth:.2f} m: the step is taken at the foot "
+        "of the wall, without a gap."
+        for (upper, lower), depth in largest.items()
+        if depth > OVERHANG_NOTE
+    ]
+
+
+def _cut_edges(
+    planes: Planes, pieces: Pieces, rows: Sequence[StepRow], datum: float
+) -> tuple[Edges, list[list[tuple[float, int]]]]:
+    """Edges with feet of walls cut out; and for every piece its edges as (end share, edge)."""
+    kinds = edge_kinds(planes, pieces)
+    feet: dict[int, list[tuple[float, float]]] = {}
+    for row in rows:
+        if row.foot >= 0 and row.gap == 0.0:
+            feet.setdefault(row.foot, []).append(row.foot_at)
+    start: list[Array] = []
+    end: list[Array] = []
+    plane: list[IntArray] = []
+    kind: list[EdgeKind] = []
+    parent: list[list[tuple[float, int]]] = []
+    for index in range(len(kinds)):
+        step = pieces.end[index] - pieces.start[index]
+        spans = feet.get(index, [])
+        cuts = np.unique([0.0, 1.0, *(share for span in spans for share in span)])
+        cuts = cuts[np.r_[True, np.diff(cuts) > 1e-9]]
+        parent.append([])
+        for low, high in itertools.pairwise(cuts):
+            inside = any(a <= 0.5 * (low + high) <= b for a, b in spans)
+            parent[-1].append((float(high), len(kind)))
+            start.append(pieces.start[index] + low * step)
+            end.append(pieces.end[index] if high == 1.0 else pieces.start[index] + high * step)
+            plane.append(pieces.plane[index])
+            kind.append(EdgeKind.STEP if inside else kinds[index])
+    starts, ends = np.array(start).reshape(-1, 3), np.array(end).reshape(-1, 3)
+    owner = np.array(plane, dtype=np.int64).reshape(-1, 2)
+    height = np.minimum(starts[:, 2], ends[:, 2]) - datum
+    for row in rows:
+        if row.foot >= 0 and row.gap == 0.0:
+            height[_locate(parent[row.foot], 0.5 * sum(row.foot_at))] = 0.5 * sum(row.wall)
+    edges = Edges(edge_names(planes, owner, tuple(kind)), tuple(kind), starts, ends, owner, height)
+    return edges, parent
+
+
+def _locate(spans: Sequence[tuple[float, int]], share: float) -> int:
+    """Edge of a piece that holds a share of its length."""
+    return next((edge for high, edge in spans if share <= high), spans[-1][1])
+
+
+def _steps(
+    pieces: Pieces, edges: Edges, parent: Sequence[Sequence[tuple[float, int]]], rows: Sequence[StepRow]
+) -> Steps:
+    """Turn step rows into arrays that refer to the cut edges."""
+    foot = [_locate(parent[row.foot], 0.5 * sum(row.foot_at)) if row.foot >= 0 else -1 for row in rows]
+    upper_edge = [_locate(parent[row.upper], row.upper_at) for row in rows]
+    return Steps(
+        lower=np.array([row.lower for row in rows], dtype=np.int64),
+        upper=np.array([pieces.plane[row.upper, 0] for row in rows], dtype=np.int64),
+        lower_edge=np.array(foot, dtype=np.int64),
+        upper_edge=np.array(upper_edge, dtype=np.int64),
+        start=np.array([row.start for row in rows]).reshape(-1, 3),
+        end=np.array([row.end for row in rows]).reshape(-1, 3),
+        wall=np.array([row.wall for row in rows]).reshape(-1, 2),
+        gap=np.array([row.gap for row in rows]),
+    )

@@ -1,0 +1,128 @@
+"""From a triangle mesh of roof faces to planes, edges and steps."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from roofmodel.errors import InputError
+from roofmodel.shape.assembly import make_surface
+from roofmodel.shape.cleaning import clean_mesh, face_vectors
+from roofmodel.shape.outlines import points_on_planes, region_planes, region_rings
+from roofmodel.shape.regions import SLIVER, make_mesh, plane_regions
+from roofmodel.surface import RoofSurface
+
+STEEPEST = np.radians(75.0)  # steeper is a wall [rad]
+CORNER = 1e-4  # outline corners nearer than this to a straight line are removed [m]
+MOVED_NOTE = 1e-3  # vertices moved by more than this are mentioned [m]
+
+
+def recognize(
+    points: ArrayLike,
+    faces: ArrayLike,
+    *,
+    offset: ArrayLike = (0.0, 0.0, 0.0),
+    notes: Sequence[str] = (),
+    angle_tolerance: float = np.radians(3.0),
+    distance_tolerance: float = 0.03,
+    ground: float | None = None,
+) -> RoofSurface:
+    """Recognize planes, edges and steps of a mesh of roof faces.
+
+    Parameters
+    ----------
+    points : (n, 3) float
+        Vertices, z up, local coordinates. [m]
+    faces : (m, 3) int
+        Triangles of the roof only, any orientation; the mesh may be open and in several parts.
+    offset : (3,) float
+        Map coordinates of the local origin. [m]
+    notes : sequence of str
+        What was assumed before.
+    angle_tolerance : float
+        Neighboring faces within this angle may be one plane. [rad]
+    distance_tolerance : float
+        No vertex of a plane lies farther from it; also the distance up to which edges of two planes are
+        one, and the least height of a wall. [m]
+    ground : float, optional
+        Ground level in local coordinates. [m]
+
+    Returns
+    -------
+    RoofSurface
+        Vertices are moved onto the planes they belong to; the largest move is in the notes.
+
+    Raises
+    ------
+    InputError
+        In one line, with the numbers.
+    """
+    raw = np.array(points, dtype=float)
+    welded, faces_up, told = clean_mesh(raw, np.array(faces, dtype=np.int64))
+    mesh = make_mesh(welded, faces_up)
+    region = plane_regions(mesh, angle_tolerance, distance_tolerance)
+    if region.max() < 0:
+        message = f"No face group of the mesh is larger than {SLIVER:.2f} m2: is this a roof in meters?"
+        raise InputError(message)
+    normal, centroid = region_planes(mesh, region)
+    _reject_walls(normal, np.bincount(region[region >= 0], mesh.area[region >= 0]))
+    moved = points_on_planes(mesh, region, normal, centroid, 2.0 * distance_tolerance)
+    kept = region >= 0
+    told += _repair_notes(mesh.area[~kept], np.linalg.norm(moved - welded, axis=1)[faces_up[kept]])
+    rings = region_rings(mesh, moved, region, normal, 0.5 * distance_tolerance)
+    whole = np.array([len(ring) > 0 for ring in rings])
+    if not whole.any():
+        message = "No plane of the mesh has an outline: all its faces are slivers."
+        raise InputError(message)
+    number = np.where(whole, np.cumsum(whole) - 1, -1)
+    plane = np.where(kept, number[region], -1)
+    surface = make_surface(
+        normal[whole],
+        centroid[whole],
+        [ring for ring in rings if ring],
+        moved,
+        faces_up[plane >= 0],
+        plane[plane >= 0],
+        match_tolerance=distance_tolerance,
+        corner_tolerance=CORNER,
+        wall_tolerance=distance_tolerance,
+        offset=np.asarray(offset, dtype=float),
+        notes=(*notes, *told),
+        ground=ground,
+    )
+    return _with_area_note(surface, 0.5 * float(np.linalg.norm(face_vectors(moved, faces_up), axis=1).sum()))
+
+
+def _reject_walls(normal: np.ndarray, area: np.ndarray) -> None:
+    slope = np.arctan2(np.hypot(normal[:, 0], normal[:, 1]), np.abs(normal[:, 2]))
+    steep = np.flatnonzero(slope > STEEPEST)
+    if len(steep):
+        worst = steep[np.argmax(area[steep])]
+        message = (
+            f"{len(steep)} planes are steeper than 75 degrees, the largest has {area[worst]:.2f} m2 at "
+            f"{np.degrees(slope[worst]):.1f} degrees: that is a wall, not a roof."
+        )
+        raise InputError(message)
+
+
+def _repair_notes(lost: np.ndarray, moves: np.ndarray) -> list[str]:
+    notes = []
+    if len(lost):
+        notes.append(
+            f"{len(lost)} sliver faces with {lost.sum():.4f} m2 in all belong to no plane and were left out."
+        )
+    if moves.max() > MOVED_NOTE:
+        notes.append(f"Vertices were moved onto their planes by up to {moves.max() * 1e3:.0f} mm.")
+    return notes
+
+
+def _with_area_note(surface: RoofSurface, area: float) -> RoofSurface:
+    """Say so when the outlines do not cover what the faces covered."""
+    outlined = float(surface.planes.true_area.sum())
+    if abs(outlined - area) <= 0.005 * area:
+        return surface
+    note = f"The outlines cover {outlined:.2f} m2, the faces {area:.2f} m2: faces overlap or are very ragged."
+    return replace(surface, notes=(*surface.notes, note))

@@ -1,0 +1,390 @@
+"""Planar regions of a triangle mesh, robust to triangulation, noise and gentle curvature.
+
+Neighboring faces join by angle; every region must then fit its own least-squares plane, so that a chain of
+small angles over a curved surface cannot pass as one plane. Regions that fail are tried with smaller angles,
+and last by looking for the plane that most of the area lies on.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.ndimage import uniform_filter
+from scipy.sparse import coo_array
+from scipy.sparse.csgraph import connected_components
+
+from roofmodel.shape.cleaning import edge_keys, face_vectors, lengths
+from roofmodel.surface import Array, IntArray
+
+SMALL_AREA = 0.5  # smaller regions first try to join a neighbor [m^2]
+SLIVER = 0.01  # smaller regions that fit no neighbor are left out [m^2]
+JOIN_COSINE = np.cos(np.radians(45.0))  # a face may lie askew in its plane by this much (noise)
+CASCADE = (1.0, 0.3, 0.1, 0.03)  # shares of the angle tolerance
+NORMAL_BIN = 0.05  # bin of the plane search over normals
+RAGGED = 0.1  # with more than this share of the area in no plane the mesh is taken as noisy or curved
+SMOOTHING = 16  # passes over the normals of such a mesh
+SAMPLE = 5000  # faces of a region that are enough to place its plane while regions still change
+SEARCHES = 400  # planes looked for in one connected mass of curved or noisy faces
+
+
+@dataclass(frozen=True)
+class Mesh:
+    """Faces with what region growing asks for.
+
+    Attributes
+    ----------
+    points : (n, 3) float
+    faces : (m, 3) int
+    normal : (m, 3) float
+        Unit normals.
+    area : (m,) float
+        [m^2]
+    pairs : (k, 2) int
+        Faces that share an edge and lie on its two sides.
+    twin : (3 m,) int
+        Half-edge on the other side of half-edge 3 f + i (corner i to i + 1 of face f), -1 for none.
+    """
+
+    points: Array
+    faces: IntArray
+    normal: Array
+    area: Array
+    pairs: IntArray
+    twin: IntArray
+
+
+def make_mesh(points: Array, faces: IntArray) -> Mesh:
+    """Normals, areas and neighbors; faces folded over an edge are no neighbors."""
+    vector = face_vectors(points, faces)
+    double = lengths(vector)
+    directed, key = edge_keys(faces, len(points))
+    order = np.argsort(key, kind="stable")
+    same = np.flatnonzero(key[order[1:]] == key[order[:-1]])
+    first, second = order[same], order[same + 1]
+    opposed = directed[first, 0] == directed[second, 1]
+    first, second = first[opposed], second[opposed]
+    twin = np.full(len(key), -1)
+    twin[first], twin[second] = second, first
+    pairs = np.stack([first // 3, second // 3], axis=1)
+    return Mesh(points, faces, vector / double[:, None], 0.5 * double, pairs, twin)
+
+
+def fit_planes(mesh: Mesh, face: IntArray, label: IntArray, count: int) -> tuple[Array, Array]:
+    """Least-squares planes through labelled faces, weighted by area.
+
+    Parameters
+    ----------
+    mesh : Mesh
+    face : (k,) int
+    label : (k,) int
+        Region 0..count-1 of each face.
+    count : int
+
+    Returns
+    -------
+    normal, centroid : (count, 3) float
+        Unit normals that point up, and points on the planes. [m]
+    """
+    weight = mesh.area[face]
+    total = np.maximum(np.bincount(label, weight, count), 1e-300)
+    xyz = [[axis[corner] for corner in mesh.faces[face].T] for axis in np.ascontiguousarray(mesh.points.T)]
+    three = [a + b + c for a, b, c in xyz]
+    centroid = np.stack([np.bincount(label, weight * x, count) for x in three], axis=1) / (
+        3.0 * total[:, None]
+    )
+    for axis, middle in zip(xyz, centroid.T, strict=True):
+        shift = middle[label]
+        for corner in axis:
+            corner -= shift
+    three = [a + b + c for a, b, c in xyz]
+    moment = np.zeros((count, 3, 3))
+    for i in range(3):
+        for j in range(i, 3):
+            product = sum(a * b for a, b in zip(xyz[i], xyz[j], strict=True)) + three[i] * three[j]
+            moment[:, i, j] = moment[:, j, i] = np.bincount(label, weight * product, count)
+    normal = np.linalg.eigh(moment)[1][:, :, 0]
+    mean = np.stack([np.bincount(label, weight * n, count) for n in mesh.normal[face].T], axis=1)
+    normal *= np.where(np.sum(normal * mean, axis=1) < 0.0, -1.0, 1.0)[:, None]
+    return normal, centroid
+
+
+def face_distance(mesh: Mesh, face: IntArray, on: IntArray, normal: Array, centroid: Array) -> Array:
+    """Largest distance of each face's corners from the plane it is held against.
+
+    Parameters
+    ----------
+    mesh : Mesh
+    face : (k,) int
+    on : (k,) int
+        Plane of each face.
+    normal, centroid : (p, 3) float
+
+    Returns
+    -------
+    (k,) float
+        [m]
+    """
+    offset = np.einsum("px,px->p", normal, centroid)
+    corners = np.ascontiguousarray(mesh.faces[face].T)
+    away = np.zeros(len(face))
+    if len(normal) == 1:
+        distance = np.abs(mesh.points @ normal[0] - offset[0])
+        for corner in corners:
+            np.maximum(away, distance[corner], out=away)
+        return away
+    direction, shift = normal[on], offset[on]
+    for corner in corners:
+        distance = np.einsum("fx,fx->f", mesh.points[corner], direction) - shift
+        np.maximum(away, np.abs(distance), out=away)
+    return away
+
+
+def components(count: int, pairs: IntArray) -> tuple[int, IntArray]:
+    """Connected components of `count` things joined by pairs."""
+    ones = np.ones(len(pairs), dtype=np.int8)
+    graph = coo_array((ones, (pairs[:, 0], pairs[:, 1])), shape=(count, count))
+    number, label = connected_components(graph, directed=False)
+    return int(number), label.astype(np.int64)
+
+
+def _sub_components(faces: NDArray[np.bool_], pairs: IntArray) -> tuple[IntArray, int, IntArray]:
+    """Faces of a mask, and their components over pairs that lie inside the mask."""
+    face = np.flatnonzero(faces)
+    number = np.cumsum(faces) - 1
+    inside = pairs[faces[pairs].all(axis=1)]
+    count, label = components(len(face), number[inside])
+    return face, count, label
+
+
+def _checked(mesh: Mesh, face: IntArray, count: int, label: IntArray, tolerance: float) -> NDArray[np.bool_]:
+    """Which regions lie within `tolerance` of their own plane."""
+    normal, centroid = fit_planes(mesh, face, label, count)
+    worst = np.zeros(count)
+    np.maximum.at(worst, label, face_distance(mesh, face, label, normal, centroid))
+    return worst <= tolerance
+
+
+def plane_regions(mesh: Mesh, angle_tolerance: float, distance_tolerance: float) -> IntArray:
+    """Group faces into planes.
+
+    Parameters
+    ----------
+    mesh : Mesh
+    angle_tolerance : float
+        Neighbors within this angle join. [rad]
+    distance_tolerance : float
+        No corner of a region lies farther from its plane. [m]
+
+    Returns
+    -------
+    (m,) int
+        Region of each face, connected over edges; -1 for slivers that fit nowhere.
+    """
+    small = min(SMALL_AREA, 0.02 * mesh.area.sum())
+    region, cosine = _grow(mesh, angle_tolerance, distance_tolerance, small)
+    if mesh.area[region < 0].sum() > RAGGED * mesh.area.sum():
+        mesh = replace(mesh, normal=_smoothed_normals(mesh))
+        region, cosine = _grow(mesh, angle_tolerance, distance_tolerance, small)
+    if (region < 0).any():
+        _absorb(mesh, region, distance_tolerance)
+        _settle_rest(mesh, region, cosine >= np.cos(angle_tolerance), distance_tolerance, small)
+        _join_larger(mesh, region, distance_tolerance)
+        _trade_borders(mesh, region, distance_tolerance)
+        _drop_slivers(mesh, region)
+        _absorb(mesh, region, distance_tolerance, least_cosine=-1.0)
+        _join_larger(mesh, region, distance_tolerance)
+        _drop_slivers(mesh, region)
+    return region
+
+
+def _grow(
+    mesh: Mesh, angle_tolerance: float, distance_tolerance: float, small: float
+) -> tuple[IntArray, Array]:
+    """Regions of neighbors within ever smaller angles that fit a plane; and the cosines of all pairs."""
+    region = np.full(len(mesh.faces), -1)
+    cosine = np.einsum("kx,kx->k", mesh.normal[mesh.pairs[:, 0]], mesh.normal[mesh.pairs[:, 1]])
+    active = np.ones(len(region), dtype=bool)
+    for share in CASCADE:
+        face, count, label = _sub_components(active, mesh.pairs[cosine >= np.cos(share * angle_tolerance)])
+        good = _checked(mesh, face, count, label, distance_tolerance)
+        big = np.bincount(label, mesh.area[face], count) >= small
+        number = np.cumsum(good & big) - 1 + region.max() + 1
+        settled = (good & big)[label]
+        region[face[settled]] = number[label[settled]]
+        active[face[good[label]]] = False
+        if not active.any():
+            break
+    return region, cosine
+
+
+def _smoothed_normals(mesh: Mesh) -> Array:
+    """Normals averaged with their neighbors again and again, against noise of the vertices."""
+    both = np.concatenate([mesh.pairs, mesh.pairs[:, ::-1]])
+    count = len(mesh.faces)
+    graph = coo_array((mesh.area[both[:, 1]], (both[:, 0], both[:, 1])), shape=(count, count)).tocsr()
+    normal = mesh.normal
+    for _ in range(SMOOTHING):
+        normal = graph @ normal + mesh.area[:, None] * normal
+        normal = normal / lengths(normal)[:, None]
+    return normal
+
+
+def _working_planes(mesh: Mesh, region: IntArray) -> tuple[Array, Array]:
+    """Planes of the regions so far; of large regions an even sample of the faces is enough."""
+    face = np.flatnonzero(region >= 0)
+    size = np.bincount(region[face])
+    stride = np.maximum(size // SAMPLE, 1)
+    face = face[np.arange(len(face)) % stride[region[face]] == 0]
+    return fit_planes(mesh, face, region[face], len(size))
+
+
+def _absorb(mesh: Mesh, region: IntArray, tolerance: float, least_cosine: float = JOIN_COSINE) -> None:
+    """Let unsettled faces join a neighboring plane they lie on, front by front (in place)."""
+    if region.max() < 0:
+        return
+    normal, centroid = _working_planes(mesh, region)
+    both = np.concatenate([mesh.pairs, mesh.pairs[:, ::-1]])
+    both = both[region[both[:, 0]] < 0]
+    while True:
+        both = both[region[both[:, 0]] < 0]
+        front = both[region[both[:, 1]] >= 0]
+        target = region[front[:, 1]]
+        away = face_distance(mesh, front[:, 0], target, normal, centroid)
+        aligned = np.einsum("kx,kx->k", mesh.normal[front[:, 0]], normal[target]) > least_cosine
+        fits = np.flatnonzero((away <= tolerance) & aligned)
+        if len(fits) == 0:
+            return
+        fits = fits[np.lexsort([target[fits], away[fits], front[fits, 0]])]
+        first = np.r_[True, np.diff(front[fits, 0]) > 0]
+        region[front[fits[first], 0]] = target[fits[first]]
+
+
+def _settle_rest(
+    mesh: Mesh, region: IntArray, aligned: NDArray[np.bool_], tolerance: float, small: float
+) -> None:
+    """Small planes of their own, and planes hidden in noisy or curved masses (in place)."""
+    rest = region < 0
+    near = aligned.copy()
+    maybe = np.flatnonzero(rest[mesh.pairs].all(axis=1) & ~aligned)
+    first, second = mesh.pairs[maybe].T
+    middle = mesh.points[mesh.faces[first]].mean(axis=1)
+    near[maybe] = (
+        face_distance(mesh, second, np.arange(len(first)), mesh.normal[first], middle) <= 0.5 * tolerance
+    )
+    face, count, label = _sub_components(rest, mesh.pairs[near])
+    if count == 0:
+        return
+    big = np.bincount(label, mesh.area[face], count) >= small
+    good = _checked(mesh, face, count, label, tolerance)
+    settled = (good & big)[label]
+    region[face[settled]] = region.max() + 1 + (np.cumsum(good & big) - 1)[label[settled]]
+    for part in np.flatnonzero(~good & big):
+        _search_planes(mesh, region, face[label == part], tolerance, small)
+    _absorb(mesh, region, tolerance)
+    face, count, label = _sub_components(region < 0, mesh.pairs[aligned])
+    region[face] = region.max() + 1 + label
+
+
+def _search_planes(mesh: Mesh, region: IntArray, face: IntArray, tolerance: float, small: float) -> None:
+    """Take the plane that most area lies on, again and again (in place)."""
+    for _ in range(SEARCHES):
+        face = face[region[face] < 0]
+        if mesh.area[face].sum() < small:
+            return
+        found = _main_plane(mesh, face, tolerance)
+        if len(found) == 0:
+            return
+        inside = np.zeros(len(region), dtype=bool)
+        inside[found] = True
+        part, count, label = _sub_components(inside, mesh.pairs)
+        area = np.bincount(label, mesh.area[part], count)
+        keep = area >= min(small, area.max())
+        taken = keep[label]
+        region[part[taken]] = region.max() + 1 + (np.cumsum(keep) - 1)[label[taken]]
+
+
+def _main_plane(mesh: Mesh, face: IntArray, tolerance: float) -> IntArray:
+    """Faces on the plane with most area: mode of the normals, mode of the offsets, then refits."""
+    normal, weight = mesh.normal[face], mesh.area[face]
+    half = int(np.ceil(1.0 / NORMAL_BIN)) + 1
+    bins = np.floor(normal[:, :2] / NORMAL_BIN).astype(np.int64) + half
+    grid = np.bincount(bins[:, 0] * 2 * half + bins[:, 1], weight, (2 * half) ** 2).reshape(
+        2 * half, 2 * half
+    )
+    peak = np.unravel_index(np.argmax(uniform_filter(grid, 3, mode="constant")), grid.shape)
+    near = (np.abs(bins - np.array(peak)) <= 1).all(axis=1)
+    mean = (weight[near, None] * normal[near]).sum(axis=0)
+    mean /= np.linalg.norm(mean)
+    aligned = np.flatnonzero(normal @ mean > JOIN_COSINE)
+    offset = mesh.points[mesh.faces[face[aligned]]].mean(axis=1) @ mean
+    slot = np.floor((offset - offset.min()) / tolerance).astype(np.int64)
+    histogram = uniform_filter(np.bincount(slot, weight[aligned]), 3, mode="constant")
+    inlier = face[aligned[np.abs(slot - np.argmax(histogram)) <= 1]]
+    for _ in range(6):
+        some = inlier[:: max(len(inlier) // SAMPLE, 1)]
+        plane, center = fit_planes(mesh, some, np.zeros(len(some), dtype=np.int64), 1)
+        away = face_distance(mesh, face, np.zeros(len(face), dtype=np.int64), plane, center)
+        new = face[(away <= tolerance) & (normal @ plane[0] > JOIN_COSINE)]
+        if len(new) == 0 or np.array_equal(new, inlier):
+            break
+        inlier = new
+    return inlier
+
+
+def _trade_borders(mesh: Mesh, region: IntArray, tolerance: float) -> None:
+    """Give faces at borders to the neighboring plane they lie nearer to (in place)."""
+    normal, centroid = _working_planes(mesh, region)
+    for _ in range(20):
+        both = np.concatenate([mesh.pairs, mesh.pairs[:, ::-1]])
+        both = both[(region[both[:, 0]] != region[both[:, 1]]) & (region[both] >= 0).all(axis=1)]
+        own, target = region[both[:, 0]], region[both[:, 1]]
+        away = face_distance(mesh, both[:, 0], own, normal, centroid)
+        other = face_distance(mesh, both[:, 0], target, normal, centroid)
+        aligned = np.einsum("kx,kx->k", mesh.normal[both[:, 0]], normal[target]) > JOIN_COSINE
+        better = np.flatnonzero((other < 0.9 * away - 1e-4) & (other <= tolerance) & aligned)
+        if len(better) == 0:
+            return
+        better = better[np.lexsort([target[better], other[better], both[better, 0]])]
+        first = np.r_[True, np.diff(both[better, 0]) > 0]
+        region[both[better[first], 0]] = target[better[first]]
+
+
+def _join_larger(mesh: Mesh, region: IntArray, tolerance: float) -> None:
+    """Let regions join a larger neighbor when all their faces lie on its plane (in place)."""
+    while region.max() > 0:
+        region[region >= 0] = np.unique(region[region >= 0], return_inverse=True)[1]
+        count = int(region.max()) + 1
+        normal, centroid = _working_planes(mesh, region)
+        area = np.bincount(region[region >= 0], mesh.area[region >= 0], count)
+        sides = region[mesh.pairs]
+        sides = sides[(sides >= 0).all(axis=1) & (sides[:, 0] != sides[:, 1])]
+        sides = np.unique(np.vstack([sides, sides[:, ::-1]]), axis=0)
+        aligned = np.einsum("kx,kx->k", normal[sides[:, 0]], normal[sides[:, 1]]) > JOIN_COSINE
+        place = np.argsort(np.argsort(-area, kind="stable"))
+        sides = sides[aligned & (place[sides[:, 0]] < place[sides[:, 1]])]
+        sides = sides[np.argsort(place[sides[:, 0]], kind="stable")]
+        order = np.argsort(region, kind="stable")
+        begin = np.searchsorted(region[order], np.arange(count + 1))
+        target = np.arange(count)
+        for big, little in sides.tolist():
+            if target[little] != little or target[big] != big:
+                continue
+            members = order[begin[little] : begin[little + 1]]
+            on = np.full(len(members), big)
+            if face_distance(mesh, members, on, normal, centroid).max() <= tolerance:
+                target[little] = big
+        if np.array_equal(target, np.arange(count)):
+            return
+        region[region >= 0] = target[region[region >= 0]]
+
+
+def _drop_slivers(mesh: Mesh, region: IntArray) -> None:
+    """Number the regions that hang together over edges from 0; slivers get -1 (in place)."""
+    same = region[mesh.pairs[:, 0]] == region[mesh.pairs[:, 1]]
+    count, label = components(len(region), mesh.pairs[same])
+    keep = (np.bincount(label, mesh.area, count) >= SLIVER)[label] & (region >= 0)
+    number = np.unique(label[keep], return_inverse=True)[1]
+    region[:] = -1
+    region[keep] = number

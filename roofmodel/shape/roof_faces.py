@@ -1,0 +1,203 @@
+"""Pick the roof out of a whole-building mesh: what is seen from above and is no wall."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from shapely import MultiPoint
+from shapely.geometry.base import BaseGeometry
+
+from roofmodel.errors import InputError
+from roofmodel.shape.cleaning import NEEDLE, check_arrays, face_vectors, weld
+from roofmodel.shape.regions import components, make_mesh
+from roofmodel.surface import Array, IntArray
+
+STEEPEST = np.radians(75.0)  # steeper faces are walls [rad]
+CLEARANCE = 2e-3  # a face this far above hides what is below [m]
+MANY = 20_000  # from here on one sample per face is fine enough
+SEEN_SAMPLES = 2  # of seven; a face seen in so many places is roof
+PLATE = 1.0  # a plate that lies no higher above the lowest point may be ground [m]
+AROUND = 0.9  # share of the building that a ground plate lies around
+
+
+@dataclass(frozen=True)
+class RawMesh:
+    """Triangles as a file gives them.
+
+    Attributes
+    ----------
+    points : (n, 3) float
+        z up. [m]
+    faces : (m, 3) int
+    notes : tuple of str
+    ground : float or None
+        Ground level where the file tells. [m]
+    """
+
+    points: Array
+    faces: IntArray
+    notes: tuple[str, ...]
+    ground: float | None = None
+
+
+@dataclass(frozen=True)
+class RoofFaces:
+    """Roof faces of a building.
+
+    Attributes
+    ----------
+    points : (n, 3) float
+        Local coordinates. [m]
+    faces : (m, 3) int
+    offset : (3,) float
+        Map coordinates of the local origin. [m]
+    ground : float or None
+        Ground level in local coordinates: as the file tells, else the lowest point where more than the
+        roof was there. [m]
+    notes : tuple of str
+    """
+
+    points: Array
+    faces: IntArray
+    offset: Array
+    ground: float | None
+    notes: tuple[str, ...]
+
+
+def pick_roof_faces(raw: RawMesh, steepest: float = STEEPEST) -> RoofFaces:
+    """Drop walls, floors, undersides and ground; move to a local origin.
+
+    Parameters
+    ----------
+    raw : RawMesh
+    steepest : float
+        Faces at least this steep are walls. [rad]
+
+    Returns
+    -------
+    RoofFaces
+        What was dropped is in the notes.
+
+    Raises
+    ------
+    InputError
+        Nothing of a roof is left.
+    """
+    points, faces = raw.points, raw.faces
+    check_arrays(points, faces)
+    used = np.unique(faces)
+    low, high = points[used].min(axis=0), points[used].max(axis=0)
+    offset = np.array([*np.round(0.5 * (low + high)[:2]), np.floor(low[2])])
+    local = points - offset
+    notes = list(raw.notes)
+    keep, dropped = _not_walls(local, faces, steepest, notes)
+    roof = _turned_up(local, faces[keep])
+    seen = seen_from_above(local, roof)
+    if not seen.all():
+        notes.append(f"{_count(local, roof[~seen])} hidden below others (floors, undersides) were left out.")
+    roof = roof[seen]
+    whole = bool(dropped or not seen.all())
+    ground = None if raw.ground is None else raw.ground - float(offset[2])
+    if whole and ground is None:
+        ground = float(low[2] - offset[2])
+        plate = _ground_plate(local, roof, ground)
+        if plate.any():
+            notes.append(f"{_count(local, roof[plate])} low around the building were taken as ground.")
+            roof = roof[~plate]
+        notes.append("The ground level is taken at the lowest point of the model.")
+    return RoofFaces(local, roof, offset, ground, tuple(notes))
+
+
+def _not_walls(points: Array, faces: IntArray, steepest: float, notes: list[str]) -> tuple[IntArray, bool]:
+    """Faces with area that are no walls, and whether there were walls; adds to the notes."""
+    vector = face_vectors(points, faces)
+    double = np.linalg.norm(vector, axis=1)
+    solid = double > 2.0 * NEEDLE
+    if not solid.any():
+        message = "All faces are degenerate: the file has no roof."
+        raise InputError(message)
+    wall = solid & (np.abs(vector[:, 2]) <= np.cos(steepest) * double)
+    limit = f"{np.degrees(steepest):.0f} degrees"
+    if wall.any():
+        notes.append(
+            f"{_count(points, faces[wall])} at least {limit} steep were taken as walls and left out."
+        )
+    keep = np.flatnonzero(solid & ~wall)
+    if len(keep) == 0:
+        message = f"No face is flatter than {limit}: the file has no roof (is the up axis right?)."
+        raise InputError(message)
+    return keep, bool(wall.any())
+
+
+def _turned_up(points: Array, faces: IntArray) -> IntArray:
+    """Faces with their normals up."""
+    down = face_vectors(points, faces)[:, 2:] < 0.0
+    return np.where(down, faces[:, ::-1], faces)
+
+
+def _count(points: Array, faces: IntArray) -> str:
+    """Words for a number of faces and their area."""
+    return f"{len(faces)} faces ({0.5 * np.linalg.norm(face_vectors(points, faces), axis=1).sum():.2f} m2)"
+
+
+def seen_from_above(points: Array, faces: IntArray) -> NDArray[np.bool_]:
+    """Whether faces are seen from straight above.
+
+    Parameters
+    ----------
+    points : (n, 3) float
+    faces : (m, 3) int
+        None vertical.
+
+    Returns
+    -------
+    (m,) bool
+        Large faces are probed in seven places, small ones at their middle.
+    """
+    corner = points[faces]
+    vector = face_vectors(points, faces)
+    tree = shapely.STRtree(np.asarray(shapely.polygons(corner[:, :, :2])))
+    seen = np.zeros(len(faces), dtype=np.int64)
+    weights = _sample_weights() if len(faces) < MANY else np.full((1, 3), 1.0 / 3.0)
+    for weight in weights:
+        sample = np.einsum("c,fcx->fx", weight, corner)
+        probe, above = tree.query(shapely.points(sample[:, :2]), predicate="intersects")
+        delta = sample[probe, :2] - corner[above, 0, :2]
+        rise = -np.sum(delta * vector[above, :2], axis=1) / vector[above, 2]
+        hidden = corner[above, 0, 2] + rise > sample[probe, 2] + CLEARANCE
+        seen += ~np.isin(np.arange(len(faces)), probe[hidden])
+    return seen >= min(SEEN_SAMPLES, len(weights))
+
+
+def _sample_weights() -> Array:
+    """Barycentric weights of the middle, near the corners and near the middles of the sides."""
+    near = np.full((3, 3), 0.1) + 0.7 * np.eye(3)
+    side = np.full((3, 3), 0.45) - 0.35 * np.eye(3)
+    return np.vstack([np.full((1, 3), 1.0 / 3.0), near, side])
+
+
+def _ground_plate(points: Array, faces: IntArray, lowest: float) -> NDArray[np.bool_]:
+    """Faces of low plates that lie around a higher rest."""
+    welded, joined = weld(points, faces)
+    keep = np.linalg.norm(face_vectors(welded, joined), axis=1) > 0.0
+    mesh = make_mesh(welded, joined[keep])
+    count, label = components(int(keep.sum()), mesh.pairs)
+    top = np.full(count, -np.inf)
+    np.maximum.at(top, label, welded[joined[keep]][:, :, 2].max(axis=1))
+    low = top < lowest + PLATE
+    ground = np.zeros(len(faces), dtype=bool)
+    if not low.any() or low.all():
+        return ground
+    rest = _plan_hull(welded, joined[keep][~low[label]])
+    for part in np.flatnonzero(low):
+        own = _plan_hull(welded, joined[keep][label == part])
+        if shapely.intersection(own, rest).area >= AROUND * rest.area:
+            ground[np.flatnonzero(keep)[label == part]] = True
+    return ground
+
+
+def _plan_hull(points: Array, faces: IntArray) -> BaseGeometry:
+    return shapely.convex_hull(MultiPoint(points[np.unique(faces), :2]))

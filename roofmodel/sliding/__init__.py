@@ -1,0 +1,1 @@
+"""The sliding force: cells, routes, thrust, and tributary areas."""

@@ -1,0 +1,409 @@
+"""Where sliding snow goes: a graph from cell to cell, into valleys, onto rows, over edges.
+
+Nodes are the cells of the sliding mesh and the pieces of the valleys, two streams to a valley, one for
+each side. Every node passes all it has to the nodes below it, to a row, or over an edge; shares add up
+to one, so nothing is lost.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import IntEnum
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from roofmodel.layout import Layout
+from roofmodel.sliding.cells import Cells
+from roofmodel.surface import RoofSurface
+
+Array = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+
+NEAR = 5e-3  # two corners closer than this are one [m]
+LEVEL_VALLEY = 1e-3  # valleys flatter than this hold what reaches them [-]
+
+
+class Exit(IntEnum):
+    """How snow leaves the sliding mesh other than onto a row."""
+
+    EDGE = 0  # over a free edge
+    GUTTER = 1  # held in a level valley by the balance of both sides
+
+
+@dataclass(frozen=True)
+class FlowGraph:
+    """Routes of sliding snow.
+
+    Attributes
+    ----------
+    cells : Cells
+    node_count : int
+        Cells first, then valley pieces.
+    valley_edge : (m,) int
+        Roof edge of each valley piece.
+    valley_plane : (m,) int
+        Plane whose stream the piece carries.
+    valley_way : (m, 3) float
+        Unit vector down the valley.
+    source, target : (k,) int
+        Links between nodes.
+    share : (k,) float
+        Part of the source's flow that takes the link. [-]
+    crossing : (k,) bool
+        Whether the link leaves the plane (into a valley, over a pitch break).
+    catch_node, catch_row : (c,) int
+        Nodes whose flow a row catches.
+    catch_span : (c, 2) float
+        Where along the row; a valley stream arrives over its spread at the row's end. [m]
+    exit_node, exit_edge : (x,) int
+    exit_kind : (x,) int
+        A member of `Exit`.
+    exit_share : (x,) float
+    level : (node_count,) int
+        Every link goes to a higher level; nodes of one level are independent.
+    """
+
+    cells: Cells
+    node_count: int
+    valley_edge: IntArray
+    valley_plane: IntArray
+    valley_way: Array
+    source: IntArray
+    target: IntArray
+    share: Array
+    crossing: NDArray[np.bool_]
+    catch_node: IntArray
+    catch_row: IntArray
+    catch_span: Array
+    exit_node: IntArray
+    exit_edge: IntArray
+    exit_kind: IntArray
+    exit_share: Array
+    level: IntArray
+
+
+# Rows that close a stream: (edge, plane) -> [(fraction from the valley's top, row, which end)].
+_Stops = dict[tuple[int, int], list[tuple[float, int, int]]]
+
+
+@dataclass(frozen=True)
+class _Contacts:
+    """Cells that border edges: cell, edge, and the part of the edge as fractions of its length."""
+
+    cell: IntArray
+    edge: IntArray
+    t: Array
+
+
+@dataclass(frozen=True)
+class _Valleys:
+    """Valley pieces, sorted by edge, side, and from top to bottom."""
+
+    edge: IntArray
+    plane: IntArray
+    t: Array  # (m, 2) upper and lower end as fractions from the valley's top
+    way: Array
+
+
+def build_flow(roof: RoofSurface, layout: Layout, cells: Cells, valley_spread: float) -> FlowGraph:
+    """Route every cell.
+
+    Parameters
+    ----------
+    roof : RoofSurface
+    layout : Layout
+    cells : Cells
+    valley_spread : float
+        A row whose end comes this close to a valley closes it, and takes the stream over this length.
+        [m]
+
+    Returns
+    -------
+    FlowGraph
+    """
+    lower = _contacts(roof, cells, cells.lower_edge, cells.corners[:, :2])
+    upper = _contacts(roof, cells, cells.upper_edge, cells.corners[:, [3, 2]])
+    passing = _match(lower, upper)
+    passed = np.bincount(passing[0], passing[2], cells.count)
+    rest = 1.0 - passed[lower.cell]
+    interior = roof.edges.plane[lower.edge, 1] >= 0
+    into_valley = interior & (rest > 1e-6) & (passed[lower.cell] < 1e-6)
+    stopped = _valley_rows(roof, layout, np.unique(lower.edge[into_valley]), valley_spread)
+    valleys = _valley_pieces(roof, cells, _take(lower, into_valley), stopped)
+    feeding = _feed_valleys(roof, cells, _take(lower, into_valley), valleys)
+    chain = _chain_valleys(roof, layout, cells, valleys, stopped, valley_spread)
+    over = ~into_valley & (rest > 1e-9)
+    # A hole or notch holds nothing back: what reaches it goes on below it, the safe reading.
+    jump = over & ~interior & (cells.beyond[lower.cell] >= 0)
+    over &= ~jump
+    next_down = cells.below.copy()
+    next_down[lower.cell[jump]] = cells.beyond[lower.cell[jump]]
+    inner = np.flatnonzero(next_down >= 0)
+    caught = np.flatnonzero(cells.lower_row >= 0)
+    n = cells.count
+    source = np.concatenate([inner, passing[0], feeding[0], chain.source])
+    target = np.concatenate([next_down[inner], passing[1], feeding[1] + n, chain.target])
+    share = np.concatenate([np.ones(len(inner)), passing[2], feeding[2], np.ones(len(chain.source))])
+    crossing = np.arange(len(source)) >= len(inner)
+    level, source, target, share, crossing, cut = _levels(
+        n + len(valleys.edge), source, target, share, crossing
+    )
+    cut_edge = np.where(cut[0] < n, cells.lower_edge[np.minimum(cut[0], n - 1)], -1)
+    return FlowGraph(
+        cells=cells,
+        node_count=n + len(valleys.edge),
+        valley_edge=valleys.edge,
+        valley_plane=valleys.plane,
+        valley_way=valleys.way,
+        source=source,
+        target=target,
+        share=share,
+        crossing=crossing,
+        catch_node=np.concatenate([caught, chain.catch_node]),
+        catch_row=np.concatenate([cells.lower_row[caught], chain.catch_row]),
+        catch_span=np.concatenate([_row_span(layout, cells, caught), chain.catch_span]),
+        exit_node=np.concatenate([lower.cell[over], chain.exit_node, cut[0]]),
+        exit_edge=np.concatenate([lower.edge[over], chain.exit_edge, cut_edge]),
+        exit_kind=np.concatenate(
+            [np.full(over.sum(), Exit.EDGE), chain.exit_kind, np.full(len(cut[0]), Exit.EDGE)]
+        ),
+        exit_share=np.concatenate([rest[over], np.ones(len(chain.exit_node)), cut[1]]),
+        level=level,
+    )
+
+
+def _take(contacts: _Contacts, mask: NDArray[np.bool_]) -> _Contacts:
+    return _Contacts(contacts.cell[mask], contacts.edge[mask], contacts.t[mask])
+
+
+def _contacts(roof: RoofSurface, cells: Cells, edge: IntArray, ends: Array) -> _Contacts:
+    """Cells bordering an edge, with the stretch of the edge they take (fractions, rising)."""
+    cell = np.flatnonzero(edge >= 0)
+    e = edge[cell]
+    start, way = roof.edges.start[e], roof.edges.end[e] - roof.edges.start[e]
+    plane = np.repeat(cells.plane[cell], 2)
+    world = roof.planes.to_world(plane, ends[cell].reshape(-1, 2)).reshape(-1, 2, 3)
+    t = np.einsum("nij,nj->ni", world - start[:, None], way) / np.sum(way * way, axis=1)[:, None]
+    return _Contacts(cell, e, np.clip(np.sort(t, axis=1), 0.0, 1.0))
+
+
+def _overlap(a: _Contacts, edge: IntArray, t: Array) -> tuple[IntArray, IntArray, Array]:
+    """Overlaps of stretches a with stretches (edge, t): index in a, index in t, share of a's length."""
+    if not len(a.cell) or not len(edge):
+        empty = np.zeros(0, dtype=np.int64)
+        return empty, empty, np.zeros(0)
+    order = np.lexsort((t[:, 0], edge))
+    start = 2.0 * edge[order] + t[order, 0]
+    end = 2.0 * edge[order] + t[order, 1]
+    low = np.searchsorted(end, 2.0 * a.edge + a.t[:, 0], side="right")
+    high = np.searchsorted(start, 2.0 * a.edge + a.t[:, 1], side="left")
+    count = np.maximum(high - low, 0)
+    i = np.repeat(np.arange(len(count)), count)
+    j = order[np.arange(count.sum()) - np.repeat(np.cumsum(count) - count, count) + low[i]]
+    length = np.minimum(a.t[i, 1], t[j, 1]) - np.maximum(a.t[i, 0], t[j, 0])
+    share = length / np.maximum(a.t[i, 1] - a.t[i, 0], 1e-15)
+    keep = (share > 1e-9) & (a.edge[i] == edge[j])
+    return i[keep], j[keep], share[keep]
+
+
+def _match(lower: _Contacts, upper: _Contacts) -> tuple[IntArray, IntArray, Array]:
+    """Flow over shared edges: from cells whose lower bound it is to cells whose upper bound it is."""
+    i, j, share = _overlap(lower, upper.edge, upper.t)
+    total = np.bincount(i, share, len(lower.cell))
+    share = np.where(np.abs(total[i] - 1.0) < 1e-5, share / np.maximum(total[i], 1e-15), share)
+    return lower.cell[i], upper.cell[j], share
+
+
+def _valley_pieces(roof: RoofSurface, cells: Cells, lower: _Contacts, stops: _Stops) -> _Valleys:
+    """Divide each valley at strip bounds and rows, one stream a side, both reaching its foot."""
+    falling = roof.edges.start[:, 2] >= roof.edges.end[:, 2]
+    t = np.where(falling[lower.edge, None], lower.t, 1.0 - lower.t[:, ::-1])
+    edges = np.unique(lower.edge)
+    both = np.repeat(edges, 2)
+    plane = roof.edges.plane[edges].ravel()
+    rows = np.array([(e, p, t) for (e, p), stop in stops.items() for t, _, _ in stop]).reshape(-1, 3)
+    key = np.concatenate([lower.edge, lower.edge, both, both, rows[:, 0].astype(int)])
+    side = np.concatenate(
+        [cells.plane[lower.cell], cells.plane[lower.cell], plane, plane, rows[:, 1].astype(int)]
+    )
+    where = np.concatenate([t[:, 0], t[:, 1], np.zeros(len(both)), np.ones(len(both)), rows[:, 2]])
+    order = np.lexsort((where, side, key))
+    key, side, where = key[order], side[order], where[order]
+    same = (key[1:] == key[:-1]) & (side[1:] == side[:-1]) & (where[1:] - where[:-1] > 1e-7)
+    first = np.flatnonzero(same)
+    edge = key[first]
+    way = (roof.edges.end - roof.edges.start)[edge] * np.where(falling[edge], 1.0, -1.0)[:, None]
+    return _Valleys(
+        edge=edge,
+        plane=side[first],
+        t=np.stack([where[first], where[first + 1]], axis=1),
+        way=way / np.linalg.norm(way, axis=1, keepdims=True),
+    )
+
+
+def _feed_valleys(
+    roof: RoofSurface, cells: Cells, lower: _Contacts, valleys: _Valleys
+) -> tuple[IntArray, IntArray, Array]:
+    """Links from cells to valley pieces of their own side."""
+    falling = roof.edges.start[:, 2] >= roof.edges.end[:, 2]
+    t = np.where(falling[lower.edge, None], lower.t, 1.0 - lower.t[:, ::-1])
+    second = cells.plane[lower.cell] == roof.edges.plane[lower.edge, 1]
+    second_piece = valleys.plane == roof.edges.plane[valleys.edge, 1]
+    contacts = _Contacts(lower.cell, 2 * lower.edge + second, t)
+    i, j, share = _overlap(contacts, 2 * valleys.edge + second_piece, valleys.t)
+    total = np.bincount(i, share, len(lower.cell))
+    return lower.cell[i], j, share / total[i]
+
+
+def _valley_rows(roof: RoofSurface, layout: Layout, edges: IntArray, spread: float) -> _Stops:
+    """Rows that close the streams of these valleys."""
+    stops: _Stops = {}
+    for edge in edges:
+        ends = np.stack([roof.edges.start[edge], roof.edges.end[edge]])
+        top, foot = ends if ends[0, 2] >= ends[1, 2] else ends[::-1]
+        way = foot - top
+        planes = [int(p) for p in roof.edges.plane[edge] if p >= 0]
+        for row in np.flatnonzero(np.isin(layout.row_plane, planes)):
+            plane = int(layout.row_plane[row])
+            for which, uv in enumerate((layout.row_start[row], layout.row_end[row])):
+                point = roof.planes.to_world(plane, uv)
+                t = float((point - top) @ way / (way @ way))
+                if -0.02 < t < 1.02 and np.linalg.norm(point - top - t * way) <= spread:
+                    stop = (min(max(t, 0.0), 1.0), int(row), which)
+                    stops.setdefault((int(edge), plane), []).append(stop)
+        have = [p for p in planes if (int(edge), p) in stops]
+        if len(have) == 1:  # one row alone holds both streams: the safe reading
+            for plane in planes:
+                stops[(int(edge), plane)] = stops[(int(edge), have[0])]
+    return stops
+
+
+@dataclass(frozen=True)
+class _Chain:
+    source: IntArray
+    target: IntArray
+    catch_node: IntArray
+    catch_row: IntArray
+    catch_span: Array
+    exit_node: IntArray
+    exit_edge: IntArray
+    exit_kind: IntArray
+
+
+def _chain_valleys(
+    roof: RoofSurface,
+    layout: Layout,
+    cells: Cells,
+    valleys: _Valleys,
+    stops: _Stops,
+    spread: float,
+) -> _Chain:
+    """Link each valley piece to the next, to a row, to what lies below its foot, or over the edge."""
+    n = cells.count
+    count = len(valleys.edge)
+    target = np.full(count, -1)
+    if count:
+        follows = (valleys.edge[1:] == valleys.edge[:-1]) & (valleys.plane[1:] == valleys.plane[:-1])
+        target[:-1][follows] = np.flatnonzero(follows) + 1
+    caught = np.full(count, -1)
+    caught_end = np.zeros(count, dtype=np.int64)
+    for (edge, plane), stop in stops.items():
+        pieces = np.flatnonzero((valleys.edge == edge) & (valleys.plane == plane))
+        for t, row, which in stop:
+            inside = np.flatnonzero(valleys.t[pieces, 1] >= t - 1e-9)
+            piece = pieces[inside[0]] if len(inside) else pieces[-1]
+            caught[piece], caught_end[piece] = row, which
+    level = np.abs(valleys.way[:, 2]) < LEVEL_VALLEY
+    open_end = (target < 0) & (caught < 0) & ~level
+    next_node = np.full(count, -1)
+    next_node[open_end] = _below_foot(roof, cells, valleys, np.flatnonzero(open_end))
+    target = np.where(target >= 0, target + n, next_node)
+    target[(caught >= 0) | level] = -1
+    linked = np.flatnonzero(target >= 0)
+    stopped = np.flatnonzero(caught >= 0)
+    leaving = np.flatnonzero((target < 0) & (caught < 0))
+    length = layout.row_length[caught[stopped]]
+    low = np.where(caught_end[stopped] == 0, 0.0, np.maximum(length - spread, 0.0))
+    return _Chain(
+        source=linked + n,
+        target=target[linked],
+        catch_node=stopped + n,
+        catch_row=caught[stopped],
+        catch_span=np.stack([low, np.minimum(low + spread, length)], axis=1),
+        exit_node=leaving + n,
+        exit_edge=valleys.edge[leaving],
+        exit_kind=np.where(level[leaving], Exit.GUTTER, Exit.EDGE),
+    )
+
+
+def _below_foot(roof: RoofSurface, cells: Cells, valleys: _Valleys, pieces: IntArray) -> IntArray:
+    """Node that takes over at the foot of a valley: another valley's top, or a cell; -1 for the open."""
+    result = np.full(len(pieces), -1)
+    ends = np.stack([roof.edges.start, roof.edges.end], axis=1)
+    high = np.argmax(ends[..., 2], axis=1)
+    tops = ends[np.arange(len(ends)), high]
+    feet = ends[np.arange(len(ends)), 1 - high]
+    for k, piece in enumerate(pieces):
+        foot = feet[valleys.edge[piece]]
+        near = np.flatnonzero(np.linalg.norm(tops[valleys.edge] - foot, axis=1) < NEAR)
+        near = near[(valleys.t[near, 0] < 1e-9) & (valleys.edge[near] != valleys.edge[piece])]
+        if len(near):
+            own = near[valleys.plane[near] == valleys.plane[piece]]
+            result[k] = (own[0] if len(own) else near[0]) + cells.count
+            continue
+        planes = np.flatnonzero(np.abs(np.sum((foot - roof.planes.origin) * roof.planes.normal, 1)) < NEAR)
+        probe = np.array([roof.planes.to_plane(p, foot) - [0.0, 0.02] for p in planes.tolist()]).reshape(
+            -1, 2
+        )
+        inside = [
+            p
+            for p, uv in zip(planes.tolist(), probe, strict=True)
+            if roof.planes.outline[p].contains(shapely.Point(uv))
+        ]
+        if inside:
+            plane = max(inside, key=lambda p: float(roof.planes.slope[p]))
+            uv = roof.planes.to_plane(plane, foot) - [0.0, 0.02]
+            own_cells = np.flatnonzero(cells.plane == plane)
+            shapes = shapely.polygons(cells.corners[own_cells])
+            result[k] = own_cells[int(np.argmin(shapely.distance(shapes, shapely.Point(uv))))]
+    return result
+
+
+def _row_span(layout: Layout, cells: Cells, caught: IntArray) -> Array:
+    """Stretch of the row, from its start, under each caught cell. [m]."""
+    row = cells.lower_row[caught]
+    delta = cells.corners[caught, :2] - layout.row_start[row][:, None]
+    return np.clip(np.linalg.norm(delta, axis=2), 0.0, layout.row_length[row][:, None])
+
+
+def _levels(
+    count: int, source: IntArray, target: IntArray, share: Array, crossing: NDArray[np.bool_]
+) -> tuple[IntArray, IntArray, IntArray, Array, NDArray[np.bool_], tuple[IntArray, Array]]:
+    """Longest-path levels; links that close a whirl are cut and returned as exits."""
+    level = np.zeros(count, dtype=np.int64)
+    order = np.argsort(source, kind="stable")
+    source, target, share, crossing = source[order], target[order], share[order], crossing[order]
+    first = np.searchsorted(source, np.arange(count + 1))
+    waiting = np.bincount(target, minlength=count)
+    front = np.flatnonzero(waiting == 0)
+    done = np.zeros(count, dtype=bool)
+    depth = 0
+    while len(front):
+        level[front] = depth
+        done[front] = True
+        number = first[front + 1] - first[front]
+        links = (
+            np.repeat(first[front], number)
+            + np.arange(number.sum())
+            - np.repeat(np.cumsum(number) - number, number)
+        )
+        waiting -= np.bincount(target[links], minlength=count)
+        reached = np.unique(target[links])
+        front = reached[(waiting[reached] == 0) & ~done[reached]]
+        depth += 1
+    bad = ~done[target] & ~done[source]
+    level[~done] = depth
+    cut = (source[bad], share[bad])
+    return level, source[~bad], target[~bad], share[~bad], crossing[~bad], cut

@@ -1,0 +1,364 @@
+"""Sliding force on every row: weight and thrust sent down the flow graph, case by case.
+
+With vertical load p per plan area on a slope theta, a cell of true area A weighs p A cos(theta), thrusts
+p A cos(theta) sin(theta) down the slope and can be braked by mu p A cos(theta)^2. Without friction a
+plane of plan run b brings p b sin(theta) to each meter of rail, EN 1991-1-3 6.4. Thrust keeps its size
+over a change of pitch, like a chain over a pulley; lift at convex breaks and extra pressure at concave
+ones are neglected.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from enum import StrEnum
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from roofmodel.layout import Layout
+from roofmodel.sliding.cells import MERGE, Cells, build_cells
+from roofmodel.sliding.flow import Exit, FlowGraph, build_flow
+from roofmodel.snow.cases import GRID, SnowCase, case_forces
+from roofmodel.surface import RoofSurface
+
+Array = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+
+
+class ValleyThrust(StrEnum):
+    """How thrusts that meet in a valley add up."""
+
+    SCALAR = "scalar"  # sizes add: the upper bound
+    VECTOR = "vector"  # equal cross parts cancel, the part along the valley goes on
+
+
+@dataclass(frozen=True)
+class SlideOptions:
+    """Choices for the sliding force.
+
+    Attributes
+    ----------
+    friction : float
+        Friction coefficient counted on. [-]
+    strip_width : float
+        Widest strip. [m]
+    valley : ValleyThrust
+    valley_spread : float
+        Length of row over which a valley stream arrives. [m]
+    spread_angle : float
+        Spread of a coherent blanket toward the ends of a partial row, from the fall line. [rad]
+    """
+
+    friction: float = 0.0
+    strip_width: float = 0.5
+    valley: ValleyThrust = ValleyThrust.SCALAR
+    valley_spread: float = 1.0
+    spread_angle: float = np.pi / 4
+
+
+@dataclass(frozen=True)
+class Balance:
+    """Where the driving force of each case ends, (q,) each, in N.
+
+    ``driving = caught + friction + over_edges + gutters + canceled`` to rounding.
+    """
+
+    driving: Array
+    caught: Array
+    friction: Array
+    over_edges: Array
+    gutters: Array
+    canceled: Array
+
+    @property
+    def error(self) -> Array:
+        """Imbalance over the driving force, (q,). [-]."""
+        out = self.caught + self.friction + self.over_edges + self.gutters + self.canceled
+        return np.asarray(np.abs(out - self.driving) / np.maximum(self.driving, 1e-12))
+
+
+@dataclass(frozen=True)
+class RowForce:
+    """Sliding force along the rows.
+
+    Attributes
+    ----------
+    row : (k,) int
+        Row of each station; stations cover the rows without overlap, sorted by row and place.
+    span : (k, 2) float
+        Ends of the station along the row. [m]
+    thrust : (q, k, 2) float
+        Force on the station along the plane's u and v; down the slope is negative v. [N]
+    weight : (q, k) float
+        Vertical weight of the snow that feeds the station. [N]
+    own : (q, r) float
+        Part of each row's thrust that comes from its own plane. [N]
+    end_bound : (q, r, 2) float
+        Upper bound of what a coherent blanket brings to the row's start and end from beyond them,
+        down the slope; not part of `thrust`. [N]
+    exit_edge : (x,) int
+        Roof edges over which something goes.
+    exit_thrust, exit_weight : (q, x) float
+        What goes over them. [N]
+    cell_pressure : (q, n) float
+        Mean vertical pressure per plan area on each cell. [Pa]
+    cell_thrust : (q, n) float
+        Thrust that leaves each cell at its lower end. [N]
+    valley_cross : (q,) float
+        Largest unbalanced cross thrust on a valley, loads the weaker side across its seams. [N]
+    balance : Balance
+    """
+
+    row: IntArray
+    span: Array
+    thrust: Array
+    weight: Array
+    own: Array
+    end_bound: Array
+    exit_edge: IntArray
+    exit_thrust: Array
+    exit_weight: Array
+    cell_pressure: Array
+    cell_thrust: Array
+    valley_cross: Array
+    balance: Balance
+
+
+def slide(
+    roof: RoofSurface, cases: tuple[SnowCase, ...], layout: Layout, options: SlideOptions | None = None
+) -> tuple[FlowGraph, RowForce]:
+    """Send every case down the roof.
+
+    Parameters
+    ----------
+    roof : RoofSurface
+    cases : tuple of SnowCase, (q,)
+    layout : Layout
+    options : SlideOptions, optional
+
+    Returns
+    -------
+    FlowGraph
+        The routes, with the cells.
+    RowForce
+        Force on every row, and the balance.
+    """
+    options = options or SlideOptions()
+    cells = build_cells(roof, layout, options.strip_width)
+    graph = build_flow(roof, layout, cells, options.valley_spread)
+    vertical = case_forces(cases, cells.plan, cells.plane)
+    return graph, route(roof, layout, graph, vertical, options)
+
+
+def route(
+    roof: RoofSurface, layout: Layout, graph: FlowGraph, vertical: Array, options: SlideOptions
+) -> RowForce:
+    """Route the vertical snow force (q, n) of the cells [N] down the graph; see `slide`."""
+    cells = graph.cells
+    slope = roof.planes.slope[cells.plane]
+    drive = (vertical * np.sin(slope)).T
+    brake = (options.friction * vertical * np.cos(slope)).T
+    factor, canceled_share = _valley_factor(roof, graph, options.valley)
+    flow = _propagate(graph, drive, brake, vertical.T, factor)
+    own = _propagate(_within_planes(graph), drive, brake, vertical.T, factor)
+    row, span, thrust, weight = _stations(roof, layout, graph, flow, options.valley)
+    caught_own = np.zeros((len(layout.row_name), vertical.shape[0]))
+    cell_catch = graph.catch_node < cells.count
+    np.add.at(caught_own, graph.catch_row[cell_catch], own.out[graph.catch_node[cell_catch]])
+    exit_out = flow.out[graph.exit_node] * graph.exit_share[:, None]
+    gutter = graph.exit_kind == Exit.GUTTER
+    edges = np.unique(graph.exit_edge[~gutter])
+    exit_thrust, exit_weight = np.zeros((2, len(edges), vertical.shape[0]))
+    at = np.searchsorted(edges, graph.exit_edge[~gutter])
+    np.add.at(exit_thrust, at, exit_out[~gutter])
+    np.add.at(exit_weight, at, (flow.weight[graph.exit_node] * graph.exit_share[:, None])[~gutter])
+    balance = Balance(
+        driving=drive.sum(axis=0),
+        caught=flow.out[graph.catch_node].sum(axis=0),
+        friction=flow.friction,
+        over_edges=exit_out[~gutter].sum(axis=0),
+        gutters=exit_out[gutter].sum(axis=0),
+        canceled=np.sum(flow.fed * canceled_share[:, None], axis=0),
+    )
+    return RowForce(
+        row=row,
+        span=span,
+        thrust=thrust,
+        weight=weight,
+        own=caught_own.T,
+        end_bound=_end_bound(roof, layout, graph, drive, brake, flow, options.spread_angle),
+        exit_edge=edges,
+        exit_thrust=exit_thrust.T,
+        exit_weight=exit_weight.T,
+        cell_pressure=vertical / cells.plan_area,
+        cell_thrust=flow.out[: cells.count].T,
+        valley_cross=_valley_cross(roof, graph, flow),
+        balance=balance,
+    )
+
+
+@dataclass(frozen=True)
+class _Flow:
+    """(nodes, q) thrust into, fed by cells into valleys, and out of each node; weight; friction (q,)."""
+
+    inflow: Array
+    fed: Array
+    out: Array
+    weight: Array
+    friction: Array
+
+
+def _propagate(graph: FlowGraph, drive: Array, brake: Array, vertical: Array, factor: Array) -> _Flow:
+    """Level by level: out = max(0, in + drive - brake) in cells, out = in in valleys.
+
+    What cells feed into valleys is multiplied by `factor` of the valley piece on the way.
+    """
+    n, q = drive.shape
+    inflow, out, weight, fed = np.zeros((4, graph.node_count, q))
+    weight[:n] = vertical
+    pad = np.zeros((graph.node_count - n, q))
+    source_term = np.concatenate([drive - brake, pad])
+    feeding = (graph.source < n) & (graph.target >= n)
+    order = np.argsort(graph.level[graph.source], kind="stable")
+    bounds = np.searchsorted(graph.level[graph.source][order], np.arange(graph.level.max() + 2))
+    nodes = np.argsort(graph.level, kind="stable")
+    node_bounds = np.searchsorted(graph.level[nodes], np.arange(graph.level.max() + 2))
+    for level in range(int(graph.level.max()) + 1):
+        here = nodes[node_bounds[level] : node_bounds[level + 1]]
+        out[here] = np.maximum(inflow[here] + source_term[here], 0.0)
+        links = order[bounds[level] : bounds[level + 1]]
+        if not len(links):
+            continue
+        source, target, share = graph.source[links], graph.target[links], graph.share[links, None]
+        moved = share * out[source]
+        into = feeding[links]
+        np.add.at(fed, target[into], moved[into])
+        moved[into] *= factor[target[into] - n, None]
+        np.add.at(inflow, target, moved)
+        np.add.at(weight, target, share * weight[source])
+    friction = np.sum(inflow[:n] + drive - out[:n], axis=0)
+    return _Flow(inflow, fed[n:], out, weight, friction)
+
+
+def _within_planes(graph: FlowGraph) -> FlowGraph:
+    """Restrict the graph to links that stay on their plane."""
+    keep = ~graph.crossing
+    return replace(graph, source=graph.source[keep], target=graph.target[keep], share=graph.share[keep])
+
+
+def _valley_factor(roof: RoofSurface, graph: FlowGraph, valley: ValleyThrust) -> tuple[Array, Array]:
+    """Part of the thrust fed into each valley piece that goes on along the valley, and the rest."""
+    if valley is ValleyThrust.SCALAR:
+        ones = np.ones(len(graph.valley_edge))
+        return ones, np.zeros_like(ones)
+    down = -roof.planes.upslope[graph.valley_plane]
+    along = np.clip(np.sum(down * graph.valley_way, axis=1), 0.0, 1.0)
+    return along, 1.0 - along
+
+
+def _valley_cross(roof: RoofSurface, graph: FlowGraph, flow: _Flow) -> Array:
+    """Largest difference of the cross thrusts of the two sides of one valley, (q,). [N]."""
+    if not len(graph.valley_edge):
+        return np.zeros(flow.out.shape[1])
+    down = -roof.planes.upslope[graph.valley_plane]
+    level_way = graph.valley_way * [1.0, 1.0, 0.0]
+    square = np.cross([0.0, 0.0, 1.0], level_way / np.linalg.norm(level_way, axis=1, keepdims=True))
+    cross = flow.fed * np.sum(down * square, axis=1)[:, None]
+    edges, index = np.unique(graph.valley_edge, return_inverse=True)
+    total = np.zeros((len(edges), flow.out.shape[1]))
+    np.add.at(total, index, cross)
+    return np.asarray(np.abs(total).max(axis=0))
+
+
+def _stations(
+    roof: RoofSurface, layout: Layout, graph: FlowGraph, flow: _Flow, valley: ValleyThrust
+) -> tuple[IntArray, Array, Array, Array]:
+    """Force and weight on stations: what cells bring, and valley streams spread over the row's end."""
+    n = graph.cells.count
+    cell = np.flatnonzero(graph.catch_node < n)
+    order = cell[np.lexsort((graph.catch_span[cell, 0], graph.catch_row[cell]))]
+    row, span = graph.catch_row[order], graph.catch_span[order]
+    thrust = np.zeros((len(row), 2, flow.out.shape[1]))
+    thrust[:, 1] = -flow.out[graph.catch_node[order]]
+    weight = flow.weight[graph.catch_node[order]]
+    for k in np.flatnonzero(graph.catch_node >= n):
+        node, target = graph.catch_node[k], graph.catch_row[k]
+        low, high = graph.catch_span[k]
+        shared = np.clip(np.minimum(span[:, 1], high) - np.maximum(span[:, 0], low), 0.0, None)
+        shared = np.where(row == target, shared, 0.0)
+        if shared.sum() == 0.0:
+            nearest = np.where(row == target, np.abs(span.mean(axis=1) - 0.5 * (low + high)), np.inf)
+            shared[int(np.argmin(nearest))] = 1.0
+        shared = shared / shared.sum()
+        plane = layout.row_plane[target]
+        way = np.array([0.0, -1.0])
+        if valley is ValleyThrust.VECTOR:
+            down = graph.valley_way[node - n]
+            way = np.array([down @ roof.planes.across[plane], down @ roof.planes.upslope[plane]])
+            way /= np.linalg.norm(way)
+        thrust += shared[:, None, None] * way[None, :, None] * flow.out[node]
+        weight = weight + shared[:, None] * flow.weight[node]
+    return row, span, thrust.transpose(2, 0, 1), weight.T
+
+
+def _end_bound(
+    roof: RoofSurface,
+    layout: Layout,
+    graph: FlowGraph,
+    drive: Array,
+    brake: Array,
+    flow: _Flow,
+    spread: float,
+) -> Array:
+    """Thrust of the snow within the spread of each row end that would otherwise pass the row.
+
+    Parts of the plane beside the row count if their strip runs past the row's level without being
+    caught above it; what comes down from other planes at the top of such a strip counts too.
+    """
+    cells = graph.cells
+    bound = np.zeros((len(layout.row_name), 2, drive.shape[1]))
+    foot = _strip_foot(graph)
+    middle = cells.corners.mean(axis=1)
+    own = np.maximum(drive - brake, 0.0)
+    entering = np.zeros_like(drive)
+    outer = graph.crossing & (graph.target < cells.count)
+    np.add.at(entering, graph.target[outer], graph.share[outer, None] * flow.out[graph.source[outer]])
+    for row in range(len(layout.row_name)):
+        start, end = layout.row_start[row], layout.row_end[row]
+        way = (end - start) / np.linalg.norm(end - start)
+        on_plane = cells.plane == layout.row_plane[row]
+        for which, (tip, sign) in enumerate(((start, -1.0), (end, 1.0))):
+            beside = on_plane & (sign * (middle[:, 0] - tip[0]) > 0.0)
+            line = tip[1] + way[1] / way[0] * (middle[:, 0] - tip[0])
+            index = np.flatnonzero(beside & (foot <= line + MERGE) & (cells.corners[:, 2:, 1].max(1) > line))
+            if not len(index):
+                continue
+            share = _share_in_wedge(cells, index, tip, sign, way, spread)
+            bound[row, which] = share @ own[index] + (share > 0.0) @ entering[index]
+    return bound.transpose(2, 0, 1)
+
+
+def _strip_foot(graph: FlowGraph) -> Array:
+    """Height v at which each cell's strip leaves its plane; infinite where a row ends it. [m]."""
+    cells = graph.cells
+    foot = np.where(cells.lower_row >= 0, np.inf, cells.corners[:, :2, 1].mean(axis=1))
+    down = np.arange(cells.count)
+    inner = ~graph.crossing & (graph.source < cells.count)
+    down[graph.source[inner]] = graph.target[inner]
+    for _ in range(int(np.ceil(np.log2(max(cells.count, 2)))) + 1):
+        down = down[down]
+    return np.asarray(foot[down])
+
+
+def _share_in_wedge(
+    cells: Cells, index: IntArray, tip: Array, sign: float, way: Array, spread: float
+) -> Array:
+    """Part of each cell's area above the row and within `spread` of the fall line through its tip."""
+    reach = 1e3 + np.abs(cells.corners).max()
+    side = np.array([sign * np.tan(min(spread, np.radians(89.0))), 1.0]) * reach
+    wedge = shapely.Polygon([tip, tip + np.array([0.0, reach]), tip + side])
+    shapes = shapely.polygons(cells.corners[index])
+    return np.asarray(
+        shapely.area(shapely.intersection(shapes, wedge, grid_size=GRID)) / cells.true_area[index]
+    )

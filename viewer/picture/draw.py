@@ -1,0 +1,67 @@
+"""The picture of a check, from results to PNG."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+from fea.analysis import Analysis
+from viewer.files import atomic
+from viewer.picture.overlay import Overlay, compose, drawing_box, paint
+from viewer.picture.render import SIZE, Renderer
+from viewer.picture.scene import build_scene, choose_view, make_drawing
+
+
+@dataclass(frozen=True)
+class Picture:
+    """What came of a picture: its path, or one line that says why there is none."""
+
+    path: Path | None
+    reason: str = ""
+
+
+@dataclass(frozen=True)
+class StartedPicture:
+    """A picture whose 3D part is being drawn in the child."""
+
+    renderer: Renderer
+    overlay: Overlay
+
+
+def start_picture(analysis: Analysis, renderer: Renderer, size: tuple[int, int] = SIZE) -> StartedPicture:
+    """Lay the picture out and let the renderer draw; `finish_picture` waits for it."""
+    scene, size = build_scene(analysis), renderer.size
+    view = choose_view(analysis, scene, drawing_box(scene, analysis.project.layout.row_name, size), size)
+    renderer.draw(make_drawing(analysis, scene, view), view)
+    return StartedPicture(renderer, compose(analysis, scene, view))
+
+
+def finish_picture(started: StartedPicture, path: str | Path) -> Picture:
+    """Wait for the drawing, write the PNG whole or not at all."""
+    pixels = started.renderer.pixels()
+    if isinstance(pixels, str):
+        return Picture(None, pixels)
+    image = paint(pixels, started.overlay)
+    with atomic(Path(path)) as temporary:
+        image.save(temporary, format="PNG", compress_level=6)
+    return Picture(Path(path))
+
+
+def draw_utilization(analysis: Analysis, path: str | Path, *, size: tuple[int, int] = SIZE) -> Picture:
+    """Draw the roof with snow, rows and clamps, and say what governs.
+
+    Parameters
+    ----------
+    analysis : Analysis
+    path : str or Path
+        PNG file, written whole or not at all.
+    size : (int, int)
+        Width and height. [px]
+
+    Returns
+    -------
+    Picture
+        The path, or the reason why this machine cannot draw; results do not depend on it.
+    """
+    with Renderer(size) as renderer:
+        return finish_picture(start_picture(analysis, renderer), path)

@@ -1,0 +1,371 @@
+"""What is written over the 3D picture: title, callout, names."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from fea.analysis import Analysis, Governing
+from roofmodel.units import SYSTEMS
+from viewer import style
+from viewer.picture.camera import View, hidden
+from viewer.picture.labels import Crowd, Text, fit_text, text_width, wrap_text
+from viewer.picture.marks import mark_shape, question_mark
+from viewer.picture.scene import Scene, mark_sizes
+
+if TYPE_CHECKING:
+    from PIL.Image import Image
+
+Array = NDArray[np.float64]
+
+HEADER, FOOTER, MARGIN = 74.0, 92.0, 20.0  # bands of the page [pt]
+WIDEST_SIDE = 130.0  # at most this is kept free for names on each side [pt]
+LOOSE_ROWS = 7  # more rows than this are named in two columns beside the roof
+
+
+@dataclass(frozen=True)
+class Shape:
+    """A polygon or line (k, 2) in pixels; colors are None for not drawn."""
+
+    points: Array
+    fill: str | None = None
+    line: str | None = None
+    width: float = 0.0
+
+
+@dataclass
+class Overlay:
+    """Everything that is drawn over the pixels, back to front: shapes, then texts.
+
+    Attributes
+    ----------
+    size : (int, int)
+        [px]
+    shapes : list of Shape
+    texts : list of Text
+    unnamed : list of str
+        Rows and planes for whose names there was no room.
+    """
+
+    size: tuple[int, int]
+    shapes: list[Shape] = field(default_factory=list)
+    texts: list[Text] = field(default_factory=list)
+    unnamed: list[str] = field(default_factory=list)
+
+    @property
+    def point(self) -> float:
+        """Pixels of a point."""
+        return self.size[0] / style.REFERENCE_WIDTH
+
+    def type_size(self, name: str) -> float:
+        """Font size by its name in the style. [px]."""
+        return style.TYPE_SIZE[name] * self.point
+
+    def write(
+        self,
+        text: str,
+        x: float,
+        y: float,
+        name: str,
+        *,
+        bold: bool = False,
+        color: str = style.INK,
+        align: str = "left",
+        halo: bool = False,
+    ) -> Text:
+        """Add a line of text; y is the middle of the capitals. [px]."""
+        line = Text(text, (x, y), self.type_size(name), bold, color, align, halo)
+        self.texts.append(line)
+        return line
+
+    def mark(self, use: float, x: float, y: float, size: float) -> None:
+        """Add a clamp mark as the 3D picture draws it. [px]."""
+        at, mark = np.array([x, y]), style.utilization_mark(use)
+        shape = mark_shape(mark) * np.array([1.0, -1.0])
+        outline = 1.26 if mark is style.Mark.KEPT else 1.40
+        self.shapes.append(Shape(at + outline * size * shape, fill=style.INK))
+        self.shapes.append(Shape(at + size * shape, fill=style.utilization_color(use)))
+        if mark is style.Mark.UNVERIFIED:
+            for piece in question_mark():
+                self.shapes.append(Shape(at + size * piece * np.array([1.0, -1.0]), fill=style.PAPER))
+
+
+def drawing_box(
+    scene: Scene, names: tuple[str, ...], size: tuple[int, int]
+) -> tuple[float, float, float, float]:
+    """Part of the picture that the roof fills: what the bands and the names of the rows leave. [px]."""
+    from viewer.picture.row_names import short
+
+    point = size[0] / style.REFERENCE_WIDTH
+    number = "not verified" if np.isnan(scene.use).any() else "0.00"
+    longest = max(
+        (text_width(f"{short(name)}  {number}", style.TYPE_SIZE["label"], bold=True) for name in names),
+        default=0.0,
+    )
+    side = min(longest + 0.6 * MARGIN + (12.0 if len(names) <= LOOSE_ROWS else 24.0), WIDEST_SIDE) * point
+    return side, (HEADER + 6.0) * point, size[0] - side, size[1] - (FOOTER + 4.0) * point
+
+
+def compose(analysis: Analysis, scene: Scene, view: View) -> Overlay:
+    """Lay out all text and marks of the picture."""
+    from viewer.picture.legend import add_legends
+    from viewer.picture.row_names import place_at_ends, place_in_columns, row_names
+
+    overlay = Overlay(view.size)
+    point = overlay.point
+    box = (
+        0.6 * MARGIN * point,
+        HEADER * point,
+        view.size[0] - 0.6 * MARGIN * point,
+        view.size[1] - (FOOTER + 8.0) * point,
+    )
+    crowd = _crowd(analysis, scene, view, box)
+    _header(overlay, analysis, scene)
+    names = row_names(analysis, scene, view)
+    if len(scene.rows) > LOOSE_ROWS:
+        place_in_columns(overlay, crowd, names, scene, view)
+    _callout(overlay, crowd, analysis, scene, view)
+    if len(scene.rows) <= LOOSE_ROWS:
+        place_at_ends(overlay, crowd, names)
+    _plane_names(overlay, crowd, analysis, scene, view)
+    add_legends(overlay, analysis, scene, view)
+    return overlay
+
+
+def _crowd(analysis: Analysis, scene: Scene, view: View, box: tuple[float, float, float, float]) -> Crowd:
+    """What labels should not cover: marks and rails least of all, then edges, roof and walls."""
+    crowd, point = Crowd(box), view.size[0] / style.REFERENCE_WIDTH
+    for wall in view.project(scene.walls):
+        crowd.cover_polygon(wall, 0.35)
+    for corners in _plane_corners(analysis):
+        crowd.cover_polygon(view.project(corners), 6.0)
+    for start, end in view.project(scene.edges):
+        crowd.cover_line(start, end, 2.0 * point, 9.0)
+    for start, end in view.project(scene.rows):
+        crowd.cover_line(start, end, 4.0 * point, 60.0)
+    sizes = mark_sizes(scene.use, view, scene)
+    crowd.cover_points(view.project(scene.clamps), 1.7 * float(sizes.max(initial=0.0)), 60.0)
+    return crowd
+
+
+def _plane_corners(analysis: Analysis) -> list[Array]:
+    planes = analysis.project.roof.planes
+    return [
+        planes.to_world(plane, np.asarray(outline.exterior.coords)[:-1])
+        for plane, outline in enumerate(planes.outline)
+    ]
+
+
+def _header(overlay: Overlay, analysis: Analysis, scene: Scene) -> None:
+    point, project = overlay.point, analysis.project
+    left, right = MARGIN * point, overlay.size[0] - MARGIN * point
+    room = 0.60 * (right - left)
+    case = analysis.snow.cases[scene.case]
+    name, size = project.table.project.name, overlay.type_size("title")
+    size *= float(np.clip(room / text_width(name, size, bold=True), 0.6, 1.0))
+    overlay.texts.append(Text(fit_text(name, size, room, bold=True), (left, 26.0 * point), size, bold=True))
+    snow = fit_text(f"Snow case: {case.name}", overlay.type_size("body"), room)
+    overlay.write(snow, left, 47.0 * point, "body")
+    clause = analysis.factors[scene.case].clause
+    combination = clause if clause.startswith(case.standard) else f"{case.standard}; {clause}"
+    overlay.write(
+        fit_text(combination, overlay.type_size("body"), room), left, 61.0 * point, "body", color=style.MUTED
+    )
+    room = 0.38 * (right - left)
+    for index, (text, color) in enumerate(verdict(analysis, scene)[:4]):
+        name, bold = ("heading", True) if index == 0 else ("body", False)
+        y = (24.0, 41.0, 54.0, 67.0)[index] * point
+        fitted = fit_text(text, overlay.type_size(name), room, bold=bold)
+        overlay.write(fitted, right, y, name, bold=bold, color=color, align="right")
+
+
+def verdict(analysis: Analysis, scene: Scene) -> list[tuple[str, str]]:
+    """What the picture says in words, worst first, with the color of each line."""
+    count, failed = len(scene.use), int(np.sum(scene.use > 1.0))
+    unknown = int(np.isnan(scene.use).sum())
+    bad = style.EXCEEDED_ANCHORS[0]
+    lines: list[tuple[str, str]] = []
+    if failed:
+        lines.append((f"{failed} of {count} clamps exceed their limit", bad))
+    if unknown:
+        names = [limit.name for limit in analysis.unverified if limit.target == "clamp"]
+        lines.append((f"{unknown} of {count} clamps are not verified", style.INK))
+        lines.append(
+            (f"no strength given: {', '.join(n for n in names if n != 'clamp combined')}", style.MUTED)
+        )
+    if not failed and not unknown:
+        lines.append((f"All {count} clamps within their limits", style.INK))
+    other = [limit for limit in analysis.limits if limit.target != "clamp"]
+    for limit in sorted(other, key=lambda limit: -float(np.nan_to_num(limit.utilization).max(initial=0.0))):
+        worst = float(np.nan_to_num(limit.utilization).max(initial=0.0))
+        if worst > 1.0:
+            target = limit.target_name[int(np.nan_to_num(limit.utilization).max(axis=0).argmax())]
+            lines.append((f"{limit.name}, {target}: {style.utilization_text(worst)} of its limit", bad))
+    lines += [(f"{limit.name}: not verified", style.INK) for limit in other if limit.unverified.any()]
+    if not all(proof.met for proof in analysis.proofs):
+        lines.append(("a self-check was not met: see the report", bad))
+    if len(lines) > 4:
+        lines = [*lines[:3], (f"and {len(lines) - 3} more findings: see the report", style.INK)]
+    return lines
+
+
+def callout_lines(analysis: Analysis, governing: Governing, scene: Scene) -> tuple[str, str, list[str]]:
+    """Name and utilization of the governing attachment, and the lines below them."""
+    limit = analysis.limits[governing.limit]
+    lines = [f"{limit.name} governs the attachments"]
+    if limit.name == "clamp combined":
+        parts = [
+            f"{other.name.removeprefix('clamp ').removesuffix(' the seam')}\N{NO-BREAK SPACE}"
+            f"{style.utilization_text(float(other.utilization[governing.case, governing.target]))}"
+            for other in analysis.limits
+            if other.target == "clamp"
+            and other is not limit
+            and other.utilization[governing.case, governing.target] > 0.005
+        ]
+        lines.append("directions: " + ", ".join(parts))
+    lines.append(f"case: {analysis.snow.cases[governing.case].name}")
+    if np.isnan(scene.use).any():
+        lines.append("worst of what could be checked")
+    return limit.target_name[governing.target], style.utilization_text(governing.utilization), lines
+
+
+def _callout(overlay: Overlay, crowd: Crowd, analysis: Analysis, scene: Scene, view: View) -> None:
+    governing = analysis.attachment
+    if governing is None:
+        return
+    point, use = overlay.point, governing.utilization
+    name, number, lines = callout_lines(analysis, governing, scene)
+    room = 190.0 * point
+    body = overlay.type_size("legend")
+    wrapped = [part for line in lines for part in wrap_text(line, body, room)]
+    head = overlay.type_size("heading")
+    gap, pad = 16.0 * point, 8.0 * point
+    first = text_width(name, head, bold=True) + text_width(number, head, bold=True) + gap
+    width = max([first, *(text_width(line, body) for line in wrapped)]) + 2.0 * pad + 4.0 * point
+    height = 2.0 * pad + (15.0 + 12.5 * len(wrapped)) * point
+    at = view.project(scene.clamps[scene.called])
+    anchor = (float(at[0]), float(at[1]))
+    found = crowd.place((width, height), anchor, pull=0.22, least=22.0 * point)
+    if found is None:  # a picture too small for its callout still shows it, in the corner
+        found = (crowd.box[2] - width, crowd.box[1], crowd.box[2], crowd.box[1] + height)
+    left, top, right, bottom = found
+    _leader(overlay, crowd, anchor, found, 2.5 * float(mark_sizes(scene.use, view, scene)[scene.called]))
+    color = style.utilization_color(use)
+    frame = np.array([[left, top], [right, top], [right, bottom], [left, bottom]])
+    overlay.shapes.append(Shape(frame, fill=style.PAPER, line=style.INK, width=0.7 * point))
+    bar = np.array([[left, top], [left + 4.0 * point, top], [left + 4.0 * point, bottom], [left, bottom]])
+    overlay.shapes.append(Shape(bar, fill=color))
+    x, y = left + pad + 4.0 * point, top + pad + 6.0 * point
+    overlay.write(name, x, y, "heading", bold=True)
+    strong = style.EXCEEDED_ANCHORS[0] if use > 1.0 else style.INK
+    overlay.write(number, right - pad, y, "heading", bold=True, color=strong, align="right")
+    for index, line in enumerate(wrapped):
+        overlay.write(line, x, y + (16.0 + 12.5 * index) * point, "legend", color=style.INK)
+    crowd.take((left - pad, top - pad, right + pad, bottom + pad))
+
+
+def _leader(
+    overlay: Overlay,
+    crowd: Crowd,
+    anchor: tuple[float, float],
+    box: tuple[float, float, float, float],
+    ring: float,
+) -> None:
+    """Line from the box to a ring around the clamp."""
+    left, top, right, bottom = box
+    at = np.array(anchor)
+    start = np.clip(at, [left, top], [right, bottom])
+    # A line to a corner looks torn off: it leaves from the middle of the side that faces the clamp.
+    if start[0] in (left, right) and start[1] in (top, bottom):
+        if abs(start[0] - at[0]) > abs(start[1] - at[1]):
+            start[1] = 0.5 * (top + bottom)
+        else:
+            start[0] = 0.5 * (left + right)
+    way = (start - at) / max(float(np.linalg.norm(start - at)), 1e-9)
+    turn = np.linspace(0.0, 2.0 * np.pi, 49)
+    circle = at + ring * np.stack([np.cos(turn), np.sin(turn)], axis=1)
+    line = np.array([at + ring * way, start])
+    point = overlay.point
+    for color, width in ((style.PAPER, 3.4 * point), (style.INK, 1.3 * point)):
+        overlay.shapes.append(Shape(line, line=color, width=width))
+        overlay.shapes.append(Shape(circle, line=color, width=width))
+    crowd.cover_line(line[0], line[1], 3.0 * point, 40.0)
+
+
+def _plane_names(overlay: Overlay, crowd: Crowd, analysis: Analysis, scene: Scene, view: View) -> None:
+    """Name and slope on each plane that faces the viewer and has room for them."""
+    planes, size = analysis.project.roof.planes, overlay.type_size("label")
+    units = SYSTEMS[analysis.project.table.project.units]
+    for plane, corners in enumerate(_plane_corners(analysis)):
+        if planes.normal[plane] @ view.toward < 0.05:
+            continue
+        polygon = shapely.Polygon(view.project(corners)).buffer(0.0)
+        radius = shapely.maximum_inscribed_circle(polygon, tolerance=2.0)
+        anchor = tuple(shapely.get_coordinates(radius)[0].tolist())
+        slope = f"{units.convert(float(planes.slope[plane]), 'angle'):.1f}{units.label('angle')}"
+        text = f"{planes.name[plane]}  {slope}"
+        width = text_width(text, size, bold=False)
+        outside = np.where(crowd.inside(view.project(corners)), 0.0, 50.0)
+        found = crowd.place((width, 1.1 * size), (anchor[0], anchor[1]), pull=0.5, extra=outside)
+        if found is None or _covers(outside, crowd, found) or _is_hidden(plane, found, analysis, scene, view):
+            overlay.unnamed.append(planes.name[plane])
+            continue
+        middle = (found[0], 0.5 * (found[1] + found[3]))
+        overlay.texts.append(Text(text, middle, size, False, style.INK, "left", True))
+        crowd.take(found)
+
+
+def _covers(outside: Array, crowd: Crowd, box: tuple[float, float, float, float]) -> bool:
+    """Whether more than a quarter of a box lies outside."""
+    left, top, right, bottom = ((np.array(box) - np.tile(crowd.box[:2], 2)) / 8.0).astype(int)
+    return bool(np.mean(outside[top : bottom + 1, left : right + 1] > 0.0) > 0.25)
+
+
+def _is_hidden(
+    plane: int, box: tuple[float, float, float, float], analysis: Analysis, scene: Scene, view: View
+) -> bool:
+    """Whether something stands in front of a plane where its name would go."""
+    planes = analysis.project.roof.planes
+    middle = (np.array([0.5 * (box[0] + box[2]), 0.5 * (box[1] + box[3])]) - view.shift) / view.scale
+    ray = middle[0] * view.right - middle[1] * view.up
+    normal = planes.normal[plane]
+    distance = ((planes.origin[plane] - ray) @ normal) / (view.toward @ normal)
+    on_plane = ray + distance * view.toward + 0.02 * normal
+    return bool(hidden(on_plane[None], view.toward, scene.body)[0])
+
+
+def paint(pixels: NDArray[np.uint8], overlay: Overlay) -> Image:
+    """Draw the overlay on the pixels (h, w, 3)."""
+    from PIL import Image, ImageDraw
+
+    from viewer.picture.labels import font
+
+    image = Image.fromarray(pixels)
+    fine = Image.new("RGBA", (2 * overlay.size[0], 2 * overlay.size[1]), (255, 255, 255, 0))
+    pen = ImageDraw.Draw(fine)
+    for shape in overlay.shapes:
+        corners = [(float(x), float(y)) for x, y in 2.0 * shape.points]
+        if shape.fill is not None:
+            pen.polygon(corners, fill=shape.fill)
+        if shape.line is not None:
+            closed = [*corners, corners[0], corners[1]] if shape.fill is not None else corners
+            pen.line(closed, fill=shape.line, width=max(round(2.0 * shape.width), 1), joint="curve")
+    layer = fine.reduce(2)
+    image.paste(layer.convert("RGB"), (0, 0), layer.getchannel("A"))
+    pen = ImageDraw.Draw(image)
+    for text in overlay.texts:
+        anchor = {"left": "ls", "center": "ms", "right": "rs"}[text.align]
+        at = (text.at[0], text.at[1] + 0.33 * text.size)
+        face = font(max(round(text.size), 1), text.bold)
+        if text.halo:
+            around = image.crop(text.box).reduce(4)
+            shade = tuple(int(n) for n in np.median(np.asarray(around).reshape(-1, 3), axis=0))
+            pen.text(
+                at, text.text, shade, face, anchor, stroke_width=round(0.14 * text.size), stroke_fill=shade
+            )
+        pen.text(at, text.text, text.color, face, anchor)
+    return image

@@ -1,0 +1,269 @@
+"""Diagrams along a row: load, bending moment, clamp forces and utilizations."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fea.analysis import Analysis
+from roofmodel.units import SYSTEMS, UnitSystem
+from viewer import style
+from viewer.picture import svg
+from viewer.picture.findings import row_case
+from viewer.picture.plan import clamp_marks
+
+Array = NDArray[np.float64]
+
+WIDTH, LEFT, RIGHT = 760.0, 92.0, 30.0  # of the drawing and beside the diagrams [px]
+PANEL, GAP, HEAD = 84.0, 40.0, 46.0
+
+
+@dataclass(frozen=True)
+class _Axes:
+    """A panel: place along the row to x, value to y."""
+
+    top: float
+    length: float
+    low: float
+    high: float
+
+    def x(self, s: Array) -> Array:
+        return np.asarray(LEFT + s / self.length * (WIDTH - LEFT - RIGHT))
+
+    def y(self, value: Array) -> Array:
+        return np.asarray(self.top + PANEL * (self.high - value) / (self.high - self.low))
+
+    def points(self, s: Array, value: Array) -> Array:
+        return np.stack([self.x(s), self.y(value)], axis=-1)
+
+
+def row_svg(analysis: Analysis, row: int) -> str:
+    """Line load, bending moment, clamp forces and clamp utilizations of a row.
+
+    Parameters
+    ----------
+    analysis : Analysis
+    row : int
+        Index of the row in the layout.
+
+    Returns
+    -------
+    str
+        SVG of the row's worst case with its strength combination, snow at the rail's axis for the moment.
+        Positive moments bend the rail down the slope between clamps.
+    """
+    layout, case = analysis.project.layout, row_case(analysis, row)
+    units = SYSTEMS[analysis.project.table.project.units]
+    length = float(layout.row_length[row])
+    factors = analysis.factors[case]
+    name = layout.row_name[row]
+    parts = [
+        svg.text(f"Row {name}", LEFT, 16.0, 14.0, bold=True),
+        svg.text(f"{analysis.snow.cases[case].name}; {factors.clause}", LEFT, 32.0, 10.5, color=style.MUTED),
+    ]
+    top = HEAD + 18.0
+    for panel in (_load, _moment, _clamp_force, _clamp_use):
+        parts += panel(analysis, row, case, top, units)
+        top += PANEL + GAP
+    parts += _places(_Axes(top - GAP + 6.0, length, 0.0, 1.0), layout.clamp_s[layout.clamp_row == row], units)
+    return svg.document(WIDTH, top + 22.0, f"Diagrams of row {name}", parts)
+
+
+def _panel(axes: _Axes, title: str, ticks: list[tuple[float, str]]) -> list[str]:
+    """Title, zero line and labeled levels of a panel."""
+    parts = [svg.text(title, LEFT, axes.top - 8.0, 10.5, bold=True)]
+    for value, words in ticks:
+        y = float(axes.y(np.array(value)))
+        strong = value == 0.0
+        parts.append(
+            svg.line(
+                np.array([[LEFT, y], [WIDTH - RIGHT, y]]),
+                style.INK if strong else style.HAIRLINE,
+                0.9 if strong else 0.7,
+            )
+        )
+        parts.append(svg.text(words, LEFT - 8.0, y + 3.5, 10.0, anchor="end", color=style.MUTED))
+    return parts
+
+
+def _load(analysis: Analysis, row: int, case: int, top: float, units: UnitSystem) -> list[str]:
+    force, length = analysis.force, float(analysis.project.layout.row_length[row])
+    on = np.flatnonzero(force.row == row)
+    span = force.span[on]
+    snow = analysis.factors[case].snow
+    value = -force.thrust[case, on, 1] / (span[:, 1] - span[:, 0]) * snow
+    most = style.scale_top(1.02 * units.convert(float(value.max(initial=0.0)), "line"))
+    axes = _Axes(top, length, 0.0, most / units.convert(1.0, "line"))
+    s = np.concatenate([[span[0, 0]], span.ravel(), [span[-1, 1]]])
+    steps = axes.points(s, np.concatenate([[0.0], np.repeat(value, 2), [0.0]]))
+    ticks = [(0.0, "0"), (axes.high, f"{most:g}")]
+    parts = _panel(axes, f"Sliding snow on the rail, factored, {units.label('line')}", ticks)
+    parts.append(
+        svg.element(
+            "path",
+            d=svg.path(steps, closed=True),
+            fill=style.SNOW_ANCHORS[2],
+            stroke=style.ACCENT,
+            stroke_width=1.0,
+        )
+    )
+    clamps = analysis.project.layout.clamp_s[analysis.project.layout.clamp_row == row]
+    for end, at in enumerate((clamps[0], clamps[-1])):
+        extra = float(force.end_bound[case, row, end]) * snow
+        if extra > 1e-3 * float(np.sum(value * (span[:, 1] - span[:, 0])) + 1.0):
+            x = float(axes.x(at))
+            arrow = np.array([[x, top + 4.0], [x, top + PANEL - 2.0]])
+            parts.append(svg.line(arrow, style.INK, 1.6))
+            head = np.array([[x, top + PANEL], [x - 3.5, top + PANEL - 9.0], [x + 3.5, top + PANEL - 9.0]])
+            parts.append(svg.element("path", d=svg.path(head, closed=True), fill=style.INK))
+            words = f"{units.text(extra, 'force')} from beyond the end"
+            parts.append(
+                svg.text(
+                    words,
+                    x + (-8.0 if end else 8.0),
+                    top + 12.0,
+                    10.0,
+                    anchor="end" if end else "start",
+                    halo=True,
+                )
+            )
+    return parts
+
+
+def _moment(analysis: Analysis, row: int, case: int, top: float, units: UnitSystem) -> list[str]:
+    result, factors = analysis.response, analysis.factors[case]
+    count = analysis.basis.cases
+    snow, dead, thermal = (np.full(count, f) for f in (factors.snow, factors.dead, factors.thermal))
+    weights = analysis.basis.weights(snow, dead, thermal, top=False)[case]
+    on = np.flatnonzero(result.sample_row == row)
+    on = on[np.lexsort((result.sample_s[on], result.sample_span[on]))]
+    s = result.sample_s[on]
+    down, away = (np.tensordot(weights, result.rail_force[:, on, axis], 1) for axis in (5, 4))
+    reach = float(max(np.abs(down).max(initial=0.0), np.abs(away).max(initial=0.0)))
+    most = style.scale_top(1.02 * units.convert(reach, "moment"))
+    high = most / units.convert(1.0, "moment")
+    axes = _Axes(top, float(analysis.project.layout.row_length[row]), -high, high)
+    ticks = [(-high, f"−{most:g}"), (0.0, "0"), (high, f"{most:g}")]
+    parts = _panel(
+        axes,
+        f"Bending moment of the rail, {units.label('moment')}: down the slope, square to the roof (dashed)",
+        ticks,
+    )
+    area = np.concatenate([[[float(axes.x(s[0])), float(axes.y(np.array(0.0)))]], axes.points(s, down)])
+    area = np.concatenate([area, [[float(axes.x(s[-1])), float(axes.y(np.array(0.0)))]]])
+    parts.append(svg.element("path", d=svg.path(area, closed=True), fill=style.ACCENT, fill_opacity=0.14))
+    parts.append(svg.line(axes.points(s, down), style.ACCENT, 1.3))
+    parts.append(svg.line(axes.points(s, away), style.MUTED, 1.0, dash="3 2"))
+    worst = int(np.argmax(np.abs(down)))
+    x, y = axes.points(s[worst : worst + 1], down[worst : worst + 1])[0]
+    anchor = "end" if x > 0.5 * WIDTH else "start"
+    parts.append(svg.element("circle", cx=x, cy=y, r=2.6, fill=style.ACCENT))
+    words = units.text(float(abs(down[worst])), "moment")
+    parts.append(
+        svg.text(
+            words, x + (-6.0 if anchor == "end" else 6.0), y + 3.5, 10.0, anchor=anchor, bold=True, halo=True
+        )
+    )
+    return parts
+
+
+def _bars(axes: _Axes, s: Array, value: Array, color: list[str]) -> list[str]:
+    step = float(np.diff(axes.x(s)).min()) if len(s) > 1 else 20.0
+    width = float(np.clip(0.55 * step, 0.8, 12.0))
+    zero = float(axes.y(np.array(0.0)))
+    bars: dict[str, str] = {}
+    for (x, y), shade in zip(axes.points(s, value), color, strict=True):
+        left, w = svg.number(x - 0.5 * width), svg.number(width)
+        bars[shade] = (
+            bars.get(shade, "") + f"M{left} {svg.number(zero)}V{svg.number(y)}h{w}V{svg.number(zero)}z"
+        )
+    return [svg.element("path", d=data, fill=shade) for shade, data in bars.items()]
+
+
+def _limit_line(axes: _Axes, value: float, words: str) -> list[str]:
+    y = float(axes.y(np.array(value)))
+    return [
+        svg.line(np.array([[LEFT, y], [WIDTH - RIGHT, y]]), style.EXCEEDED_ANCHORS[0], 1.8),
+        svg.text(
+            words,
+            WIDTH - RIGHT,
+            y - 4.0,
+            10.0,
+            anchor="end",
+            bold=True,
+            halo=True,
+            color=style.EXCEEDED_ANCHORS[0],
+        ),
+    ]
+
+
+def _clamp_force(analysis: Analysis, row: int, case: int, top: float, units: UnitSystem) -> list[str]:
+    layout = analysis.project.layout
+    on = layout.clamp_row == row
+    # With the snow at the rail's axis or at its top, whichever is more.
+    force = analysis.clamp_force[case, :, on, 0]
+    value = np.take_along_axis(force, np.abs(force).argmax(axis=1)[:, None], axis=1)[:, 0]
+    strength = float(analysis.project.clamp.strength[0])
+    given = not np.isnan(strength)
+    reach = max(float(value.max(initial=0.0)), strength if given else 0.0)
+    most = style.scale_top(1.05 * units.convert(reach, "force"))
+    unit = units.convert(1.0, "force")
+    least = min(float(value.min(initial=0.0)), 0.0)
+    axes = _Axes(top, float(layout.row_length[row]), 1.05 * least, most / unit)
+    parts = _panel(
+        axes, f"Clamp force along the seam, {units.label('force')}", [(0.0, "0"), (axes.high, f"{most:g}")]
+    )
+    parts += _bars(axes, layout.clamp_s[on], value, [style.ACCENT] * int(on.sum()))
+    words = f"design strength along the seam {units.text(strength, 'force')}"
+    if given:
+        return parts + _limit_line(axes, strength, words)
+    return [
+        *parts,
+        svg.text(
+            "strength along the seam not given",
+            WIDTH - RIGHT,
+            top + 10.0,
+            10.0,
+            anchor="end",
+            bold=True,
+            halo=True,
+        ),
+    ]
+
+
+def _clamp_use(analysis: Analysis, row: int, case: int, top: float, units: UnitSystem) -> list[str]:
+    layout = analysis.project.layout
+    on = np.flatnonzero(layout.clamp_row == row)
+    together = next(limit for limit in analysis.limits if limit.name == "clamp combined")
+    use = together.utilization[case, on]
+    most = style.scale_top(1.12 * max(float(np.nan_to_num(use, nan=0.0).max(initial=0.0)), 1.0))
+    axes = _Axes(top, float(layout.row_length[row]), 0.0, most)
+    parts = _panel(axes, "Clamp utilization, all directions together", [(0.0, "0"), (most, f"{most:g}")])
+    known = ~np.isnan(use)
+    s = layout.clamp_s[on]
+    parts += _bars(
+        axes, s[known], use[known], [style.utilization_color(round(float(u), 2)) for u in use[known]]
+    )
+    parts += _limit_line(axes, 1.0, "limit 1.0")
+    if known.any():
+        worst = int(np.nanargmax(use))
+        x, y = axes.points(s[worst : worst + 1], use[worst : worst + 1])[0]
+        words = f"{layout.clamp_name[on[worst]]}  {style.utilization_text(float(use[worst]))}"
+        anchor = "start" if x < LEFT + 40.0 else "middle" if x < WIDTH - RIGHT - 40.0 else "end"
+        parts.append(svg.text(words, float(x), float(y) - 5.0, 10.0, anchor=anchor, bold=True, halo=True))
+    unknown = axes.points(s[~known], np.zeros(int((~known).sum()))) - [0.0, 6.0]
+    return parts + clamp_marks(unknown, np.full(len(unknown), np.nan), 3.6)
+
+
+def _places(axes: _Axes, clamps: Array, units: UnitSystem) -> list[str]:
+    """The row with its clamps and its length."""
+    y = axes.top
+    parts = [svg.line(np.array([[LEFT, y], [WIDTH - RIGHT, y]]), style.INK, 2.0)]
+    data = "".join(f"M{svg.number(float(x))} {svg.number(y - 3.0)}v6" for x in axes.x(clamps))
+    parts.append(svg.element("path", d=data, stroke=style.INK, stroke_width=1.0))
+    parts.append(svg.text("left end, looking up the slope", LEFT, y + 16.0, 10.0, color=style.MUTED))
+    words = f"{units.text(axes.length, 'length')}, {len(clamps)} clamps"
+    parts.append(svg.text(words, WIDTH - RIGHT, y + 16.0, 10.0, anchor="end", color=style.MUTED))
+    return parts

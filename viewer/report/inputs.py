@@ -1,0 +1,202 @@
+"""The inputs of a project as tables: every field, its value in the user's units, defaults marked."""
+
+from __future__ import annotations
+
+from typing import Any, get_args
+
+from pydantic import BaseModel, BeforeValidator
+
+from fea.actions import GRAVITY
+from fea.analysis import Analysis
+from fea.limits import rail_resistance
+from roofmodel.hardware import DesignFormat
+from roofmodel.project import schema
+from roofmodel.units import UnitSystem
+from viewer.quantities import as_given, quantity
+from viewer.report.tables import Table
+
+# Kinds of `roofmodel.units` as they are printed; the others go by the same name.
+_PRINTED = {
+    "area": "section area",
+    "section_modulus": "section modulus",
+    "second_moment": "second moment",
+    "moment": "grip moment",
+    "rotational_stiffness": "rotation stiffness",
+    "temperature_change": "temperature",
+}
+_SHAPES = {get_args(schema.Pitch)[1]: "angle", get_args(schema.Points)[1]: "points"}
+_SMALL = (schema.PanelTable, schema.RailTable, schema.ClampTable)
+
+
+def input_tables(project: schema.ProjectFile, units: UnitSystem) -> tuple[Table, ...]:
+    """One table for each table of the project file, in its order.
+
+    Parameters
+    ----------
+    project : ProjectFile
+    units : UnitSystem
+        With the kinds of hardware.
+
+    Returns
+    -------
+    tuple of Table
+        Tables of one thing list fields; tables of many (rows, parts) list things.
+    """
+    found: list[Table] = []
+    for name in type(project).model_fields:
+        value = getattr(project, name)
+        if isinstance(value, list):
+            found += _many(name, value, units)
+        elif isinstance(value, BaseModel):
+            found += _one(name, value, units)
+    return tuple(found)
+
+
+def _one(name: str, model: BaseModel, units: UnitSystem) -> list[Table]:
+    rows: list[tuple[str, ...]] = []
+    later: list[Table] = []
+    _fields(model, "", units, rows, later, name)
+    missing = ", ".join(row[0] for row in rows if row[1] == "not given")
+    rows = [row for row in rows if row[1] != "not given"]
+    note = f"Not given: {missing}." if missing else ""
+    table = Table(f"[{name}]", ("Field", "Value", "Meaning"), "tts", tuple(rows), note=note)
+    return [table, *later] if rows else later
+
+
+def _fields(
+    model: BaseModel,
+    prefix: str,
+    units: UnitSystem,
+    rows: list[tuple[str, ...]],
+    later: list[Table],
+    place: str,
+) -> None:
+    """Append the fields of a model; lists of models become tables of their own."""
+    for name, info in type(model).model_fields.items():
+        value = getattr(model, name)
+        if isinstance(value, BaseModel):
+            _fields(value, f"{prefix}{name}.", units, rows, later, place)
+        elif isinstance(value, list) and value and isinstance(value[0], BaseModel):
+            later += _many(f"{place}.{name}", value, units)
+        else:
+            rows.append((prefix + name, _marked(model, name, units), info.description or ""))
+
+
+def _many(name: str, models: list[Any], units: UnitSystem) -> list[Table]:
+    """A table with a line for each thing and a column for each field that any of them sets."""
+    if not models:
+        return []
+    fields = list(type(models[0]).model_fields)
+    used = [f for f in fields if any(f in m.model_fields_set for m in models)]
+    rest = [f for f in fields if f not in used]
+    rows = tuple(
+        (
+            str(number + 1),
+            *(_marked(model, f, units) for f in used),
+        )
+        for number, model in enumerate(models)
+    )
+    rest_text = "; ".join(f"{f}: {field_text(models[0], f, units)}" for f in rest)
+    note = f"At their defaults in all: {rest_text}." if rest else ""
+    return [Table(f"[[{name}]]", ("No.", *used), "t" * (len(used) + 1), rows, note=note)]
+
+
+def _marked(model: BaseModel, name: str, units: UnitSystem) -> str:
+    """Value of a field, and whether nobody entered it."""
+    text = field_text(model, name, units)
+    return text if name in model.model_fields_set or text == "not given" else f"{text} (default)"
+
+
+def field_text(model: BaseModel, name: str, units: UnitSystem) -> str:
+    """Value of a field in the user's units."""
+    value = getattr(model, name)
+    kind = _kind(type(model), name)
+    if kind == "length" and isinstance(model, _SMALL):
+        kind = "size"
+    return _text(value, kind, units)
+
+
+def _text(value: Any, kind: str | None, units: UnitSystem) -> str:
+    if value is None:
+        return "not given"
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if kind == "points":
+        unit = units.label("length")
+        numbers = (as_given(c, "length", units).removesuffix(f" {unit}") for pair in value for c in pair)
+        return f"{', '.join(f'{x} {y}' for x, y in zip(numbers, numbers, strict=True))} {unit}"
+    if isinstance(value, list):
+        if value and isinstance(value[0], BaseModel):
+            return "; ".join(
+                ", ".join(f"{f} {field_text(item, f, units)}" for f in type(item).model_fields)
+                for item in value
+            )
+        return ", ".join(_text(item, kind, units) for item in value) if value else "none"
+    if isinstance(value, float | int):
+        return f"{value:g}" if kind is None else as_given(float(value), kind, units)
+    return str(value) or "not given"
+
+
+def _kind(model: type[BaseModel], name: str) -> str | None:
+    """Kind of a quantity field from its reader, wherever its annotation holds it."""
+    info = model.model_fields[name]
+    for found in (*info.metadata, *_validators(info.annotation)):
+        if isinstance(found, BeforeValidator):
+            kind = _SHAPES.get(found, getattr(found.func, "kind", None))
+            if kind is not None:
+                return _PRINTED.get(kind, kind)
+    return None
+
+
+def _validators(annotation: Any) -> list[Any]:
+    inner = [found for part in get_args(annotation) for found in _validators(part)]
+    return [*getattr(annotation, "__metadata__", ()), *inner]
+
+
+def hardware_table(analysis: Analysis, units: UnitSystem) -> Table:
+    """What follows from the inputs for rail, clamp and panel."""
+    rail, clamp, panel = analysis.project.rail, analysis.project.clamp, analysis.project.panel
+    section, metal = rail.section, rail.material
+    form = DesignFormat(analysis.project.table.design.format)
+    directions = ("along the seam", "across the seam", "pull-off", "push", "roll", "twist")
+    kinds = ("force",) * 4 + ("grip moment",) * 2
+    stiff = ("stiffness",) * 3 + ("rotation stiffness",) * 3
+    entries: list[tuple[str, float, str]] = [
+        ("Rail area", section.area, "section area"),
+        ("Second moment, bending down the slope", section.I_z, "second moment"),
+        ("Second moment, bending away from the roof", section.I_y, "second moment"),
+        ("Torsion constant", section.J, "second moment"),
+        ("Section modulus, bending down the slope", section.W_z, "section modulus"),
+        ("Section modulus, bending away from the roof", section.W_y, "section modulus"),
+        ("Torsion modulus", section.W_t, "section modulus"),
+        ("Young's modulus", metal.E, "modulus"),
+        ("Shear modulus", metal.G, "modulus"),
+        ("Rail weight per length", section.area * metal.density * GRAVITY, "line"),
+        (f"Design yield stress ({rail.resistance_clause})", rail_resistance(rail, form), "stress"),
+        ("Rail axis above the grip", clamp.height, "size"),
+        ("Grip above the pan", clamp.grip_height, "size"),
+        ("Rail top above the pan", clamp.grip_height + clamp.height + 0.5 * section.depth_z, "size"),
+        *(
+            (f"Clamp stiffness, {word}", float(clamp.stiffness[i, i]), stiff[i])
+            for i, word in enumerate((*directions[:2], "square to the roof", "roll", "rocking", "twist"))
+        ),
+        *(
+            (f"Clamp design strength, {word}", float(clamp.strength[i]), kinds[i])
+            for i, word in enumerate(directions)
+        ),
+        ("Design anchorage of a panel strip", panel.anchorage, "force"),
+    ]
+    rows = tuple((name, quantity(value, kind, units)) for name, value, kind in entries)
+    return Table(f"Rail ({rail_words(analysis, units)}), clamp and panel", ("Property", "Value"), "tn", rows)
+
+
+def rail_words(analysis: Analysis, units: UnitSystem) -> str:
+    """Rail in words, such as "round tube, diameter 1.5 in, wall 0.125 in, aluminum"."""
+    table = analysis.project.table.rail
+    sizes = [
+        f"{name} {field_text(table, name, units)}"
+        for name in ("diameter", "width", "depth", "wall")
+        if getattr(table, name) is not None
+    ]
+    shape = "section by values" if table.shape == "values" else table.shape
+    return ", ".join((shape, *sizes, table.material))

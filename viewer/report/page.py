@@ -1,0 +1,349 @@
+"""The calculation package: one HTML file that stands alone, for paper and for a phone."""
+
+from __future__ import annotations
+
+import base64
+import math
+import re
+from datetime import date
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from fea.analysis import Analysis
+from roofmodel.sliding.thrust import ValleyThrust
+from roofmodel.units import UnitSystem
+from viewer.export import version
+from viewer.files import write_text
+from viewer.quantities import percent, quantity, significant, system
+from viewer.report.inputs import hardware_table, input_tables, rail_words
+from viewer.report.tables import (
+    Table,
+    audit_table,
+    balance_table,
+    case_notes,
+    cases_table,
+    clamps_table,
+    edges_table,
+    falling_table,
+    limits_table,
+    partial_table,
+    planes_table,
+    pressure_text,
+    rows_table,
+    values_text,
+    zones_table,
+)
+from viewer.report.working import Working, hand_check
+from viewer.report.working_steps import Expression, Number
+from viewer.style import css_variables
+from viewer.summary import (
+    CAUTIONS,
+    governing_text,
+    least_reserve,
+    reserve_sentence,
+    row_lines,
+    verdict,
+)
+
+if TYPE_CHECKING:
+    from markupsafe import Markup
+
+DRAWINGS_SHOWN = 12  # rows drawn one by one; more would bury the reader
+_GREEK = {
+    "theta": "θ",
+    "gamma": "γ",
+    "alpha": "α",
+    "beta": "β",
+    "mu": "μ",
+    "rho": "ρ",
+    "Omega": "Ω",
+    "phi": "φ",
+    "sum(": "Σ(",
+    "sqrt(": "√(",
+}
+_WORD = r"\b(theta|gamma|alpha|beta|mu|rho|Omega|phi|sum\(|sqrt\()(?![a-z]{2})"
+# Short symbols only, so that names of fields and files stay as they are.
+_SUBSCRIPT = r"(?<![\w])(\w{1,3}?)_([A-Za-z0-9+−]+(?:,[A-Za-z0-9]+)*)(?!\w)"
+
+
+def write_report(
+    analysis: Analysis,
+    path: Path,
+    picture: Path | None,
+    picture_reason: str = "",
+    *,
+    today: date | None = None,
+) -> None:
+    """Write the report as one self-contained HTML file, whole or not at all.
+
+    Parameters
+    ----------
+    analysis : Analysis
+    path : Path
+        File to write.
+    picture : Path or None
+        PNG to embed.
+    picture_reason : str
+        Why there is no picture, in a few words.
+    today : date, optional
+        Date in the title block, today by default.
+    """
+    write_text(Path(path), report_html(analysis, picture, picture_reason, today=today))
+
+
+def report_html(
+    analysis: Analysis,
+    picture: Path | None = None,
+    picture_reason: str = "",
+    *,
+    today: date | None = None,
+) -> str:
+    """Text of the report; see `write_report`."""
+    from jinja2 import Environment, PackageLoader, StrictUndefined
+
+    units = system(analysis.project.table.project.units)
+    environment = Environment(
+        loader=PackageLoader("viewer"),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    environment.filters.update(
+        symbols=symbols,
+        percent=percent,
+        expression=lambda parts: expression_html(parts, units),
+        number=lambda number: expression_html((number,), units),
+    )
+    template = environment.get_template("report.html.j2")
+    return template.render(**_content(analysis, units, picture, picture_reason, today or date.today()))
+
+
+def _content(
+    analysis: Analysis, units: UnitSystem, picture: Path | None, reason: str, today: date
+) -> dict[str, Any]:
+    """Everything the template needs."""
+    rows = row_lines(analysis)
+    working = hand_check(analysis)
+    return {
+        "css": css_variables(),
+        "title": _title_block(analysis, today),
+        "name": analysis.project.table.project.name,
+        "verdict": verdict(analysis, units),
+        "picture": _picture(picture),
+        "picture_alt": _picture_alt(analysis),
+        "picture_reason": reason or "none was drawn",
+        "governing": _governing(analysis, units),
+        "limits": limits_table(analysis, units),
+        "cases": cases_table(analysis),
+        "working": working,
+        "strip": _strip_table(working, units),
+        "rows": rows_table(analysis, units, rows),
+        "balance": balance_table(analysis, units),
+        "falling": falling_table(analysis, units),
+        "partial": partial_table(analysis, units),
+        "sliding_words": _sliding_words(analysis, units),
+        "zones": zones_table(analysis, units),
+        "case_notes": case_notes(analysis),
+        "case_names": [(case.name, case.standard, str(case.level)) for case in analysis.snow.cases],
+        "skipped": Table("Considered, not applicable", ("Case", "Why"), "ts", tuple(analysis.snow.skipped)),
+        "planes": planes_table(analysis, units),
+        "edges": edges_table(analysis, units),
+        "roof_notes": analysis.project.roof.notes,
+        "inputs": input_tables(analysis.project.table, units),
+        "hardware": hardware_table(analysis, units),
+        "model": _model_words(analysis, units),
+        "audit": audit_table(analysis),
+        "cautions": CAUTIONS,
+        **_drawings(analysis, rows_by_use=[r.utilization + 1e3 * r.unverified for r in rows]),
+        "clamps": clamps_table(analysis, units),
+    }
+
+
+def _title_block(analysis: Analysis, today: date) -> tuple[tuple[str, str], ...]:
+    project = analysis.project
+    about = project.table.project
+    return (
+        ("Revision", about.revision or "–"),
+        ("Engineer", about.engineer or "not named"),
+        ("Date", today.isoformat()),
+        ("Standard", analysis.snow.cases[0].standard if analysis.snow.cases else "–"),
+        ("Format", project.table.design.format),
+        ("Units", about.units),
+        ("Input", project.path.name),
+        ("Eavewright", version()),
+        ("Input SHA-256", project.digest),
+    )
+
+
+def _picture(path: Path | None) -> str:
+    if path is None:
+        return ""
+    return "data:image/png;base64," + base64.b64encode(Path(path).read_bytes()).decode("ascii")
+
+
+def _picture_alt(analysis: Analysis) -> str:
+    rows, clamps = len(analysis.project.layout.row_name), len(analysis.project.layout.clamp_name)
+    text = f"Roof in three dimensions with {rows} retention rows and {clamps} clamps marked by utilization"
+    if analysis.attachment is not None:
+        text += f"; {governing_text(analysis, analysis.attachment)}"
+    return text + "."
+
+
+def _governing(analysis: Analysis, units: UnitSystem) -> dict[str, Any] | None:
+    """The governing attachment, its reserve and the least reserve of all cases."""
+    worst = analysis.attachment
+    if worst is None:
+        return None
+    limit = analysis.limits[worst.limit]
+    case = analysis.snow.cases[worst.case]
+    least = least_reserve(analysis)
+    facts = [
+        ("Attachment", limit.target_name[worst.target]),
+        ("Limit", limit.name),
+        ("Case", case.name),
+        ("Combination", analysis.factors[worst.case].clause),
+        ("Demand", quantity(float(limit.demand[worst.case, worst.target]), limit.quantity, units)),
+        ("Resistance", quantity(float(limit.resistance[worst.target]), limit.quantity, units)),
+        ("Reserve on factored snow", _times(float(analysis.reserve[worst.case]))),
+        ("Reserve on unfactored snow", _times(_unfactored(analysis, worst.case))),
+    ]
+    sentences = [reserve_sentence(analysis, worst.case)]
+    if least != worst.case and analysis.reserve[least] < analysis.reserve[worst.case]:
+        sentences.append(reserve_sentence(analysis, least))
+    return {
+        "text": governing_text(analysis, worst),
+        "utilization": worst.utilization,
+        "facts": facts,
+        "sentences": sentences,
+    }
+
+
+def _unfactored(analysis: Analysis, case: int) -> float:
+    return float(analysis.reserve[case]) * analysis.factors[case].snow
+
+
+def _times(factor: float) -> str:
+    return f"× {significant(factor)}" if math.isfinite(factor) else significant(factor)
+
+
+def _strip_table(working: Working | None, units: UnitSystem) -> Table | None:
+    """Zones above the governing clamp."""
+    if working is None:
+        return None
+    rows = tuple(
+        (
+            zone.zone.name,
+            quantity(zone.pressure, "pressure", units, 4),
+            quantity(zone.run, "length", units, 4),
+            pressure_text(zone.zone, units),
+            zone.zone.clause,
+            zone.zone.formula,
+            values_text(zone.zone.values, units),
+        )
+        for zone in working.zones
+    )
+    heads = ("Zone", "p, mean", "b, mean", "Pressure of the zone", "Clause", "Formula", "Values")
+    caption = f"Snow straight above {working.clamp}, case “{working.case}”"
+    return Table(caption, heads, "tnnntss", rows)
+
+
+def _sliding_words(analysis: Analysis, units: UnitSystem) -> tuple[str, ...]:
+    """Choices for the sliding force, in words."""
+    options = analysis.project.slide
+    words = []
+    if options.friction > 0.0:
+        reason = analysis.project.table.surface.friction_reason
+        words.append(f"Friction of {options.friction:g} is counted on, because: {reason}")
+    else:
+        words.append("No friction is counted on.")
+    if options.valley is ValleyThrust.SCALAR:
+        words.append(
+            "Thrusts that meet in a valley add up by size (scalar sum), the upper bound and the safe choice."
+        )
+    else:
+        cross = quantity(float(analysis.force.valley_cross.max(initial=0.0)), "force", units)
+        words.append(
+            "Thrusts that meet in a valley add up as vectors: equal cross parts cancel. This is less than "
+            "the scalar sum, the user's choice; the weaker side of a valley must take up to "
+            f"{cross} across its seams, before load factors."
+        )
+    if (~analysis.project.layout.row_full).any():
+        spread = quantity(options.spread_angle, "angle", units)
+        words.append(
+            "A row that stops short of its plane's edge can hold back part of the snow beside it. The forces "
+            "at its ends below are an upper bound: a blanket that holds together within "
+            f"{spread} of the fall line through the end leans on the end clamp, and that force is part of "
+            "every check of it."
+        )
+    else:
+        words.append("Every row runs to the edges of its plane; none collects from beyond its ends.")
+    return tuple(words)
+
+
+def _model_words(analysis: Analysis, units: UnitSystem) -> tuple[str, ...]:
+    """The model in five sentences."""
+    splices = len(analysis.project.layout.splice_s)
+    return (
+        "Snow lies on the planes as vertical pressure from the cases above and slides straight down the "
+        "fall line, through valleys and over pitch breaks, until a row catches it or it leaves over an "
+        "edge; the flow is conserved, thrust keeps its size over a change of pitch, and lift at convex "
+        "breaks is neglected.",
+        f"Each row is one straight elastic beam in space ({rail_words(analysis, units)}) with "
+        "axial force, bending about both axes, shear and torsion, continuous over its clamps"
+        + (f", with {splices} {'splice' if splices == 1 else 'splices'} in all." if splices else "."),
+        "Each clamp is a set of springs at its grip on the seam, joined to the rail's axis by a rigid arm, "
+        "so that the height of the rail tips the grip.",
+        "The sliding force acts once on the rail's axis and once at its top, and the worse of both counts; "
+        "the analysis is linear, with small displacements, no slip of clamps and no give of seams beyond "
+        "the stiffness entered.",
+        "Every limit compares the factored demand of each case with a design resistance; a resistance that "
+        "nobody gave never passes, and the rail's own weight and restrained temperature are in every case.",
+    )
+
+
+def _drawings(analysis: Analysis, rows_by_use: list[float]) -> dict[str, Any]:
+    """Plan and rows as inline SVG."""
+    from markupsafe import Markup
+
+    from viewer.picture.plan import plan_svg
+    from viewer.picture.row_diagrams import row_svg
+
+    order = np.sort(np.argsort(-np.array(rows_by_use), kind="stable")[:DRAWINGS_SHOWN])
+    names = analysis.project.layout.row_name
+    return {
+        "plan": Markup(plan_svg(analysis)),
+        "row_drawings": [(names[row], Markup(row_svg(analysis, int(row)))) for row in order],
+        "rows_total": len(names),
+    }
+
+
+def symbols(text: str) -> Markup:
+    """Formula text as HTML: Greek words become letters, underscores subscripts, carets powers."""
+    from markupsafe import Markup, escape
+
+    safe = str(escape(text))
+    safe = re.sub(_WORD, lambda m: _GREEK[m.group(1)], safe)
+    safe = re.sub(_SUBSCRIPT, r"\1<sub>\2</sub>", safe)
+    return Markup(re.sub(r"\^(\d)", r"<sup>\1</sup>", safe))
+
+
+def expression_html(parts: Expression, units: UnitSystem) -> Markup:
+    """Expression with its numbers in the user's units; units are set apart from numbers."""
+    from markupsafe import Markup, escape
+
+    out = Markup()
+    for part in parts:
+        if not isinstance(part, Number):
+            out += escape(part)
+            continue
+        number, _, unit = quantity(part.value, part.kind, units, 4).partition(" ")
+        negative = number.startswith("−")
+        out += Markup("(") if negative else Markup()
+        out += Markup('<span class="q">{}{}</span>').format(
+            number, Markup(' <span class="u">{}</span>').format(unit) if unit else ""
+        )
+        out += Markup(")") if negative else Markup()
+    return out
