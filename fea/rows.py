@@ -152,7 +152,7 @@ def _check(layout: Layout, rail: Rail, clamp: Clamp) -> None:
     short = np.flatnonzero(~(length > 2.0 * NODE_TOLERANCE))
     if len(short):
         row = int(short[0])
-        message = f"row {layout.row_name[row]}: its length {length[row]:g} m is too short for a rail."
+        message = f'row "{layout.row_name[row]}": its length {length[row]:g} m is too short for a rail.'
         raise InputError(message)
 
 
@@ -162,7 +162,7 @@ def _outside(layout: Layout, row: IntArray, s: Array, what: str, names: tuple[st
     if len(bad):
         i = int(bad[0])
         message = (
-            f"row {layout.row_name[row[i]]}: {what} {names[i]} at s = {s[i]:g} m lies off the rail, which "
+            f'row "{layout.row_name[row[i]]}": {what} {names[i]} at s = {s[i]:g} m lies off the rail, which '
             f"runs from 0 to {length[i]:g} m."
         )
         raise InputError(message)
@@ -187,7 +187,7 @@ def _places(layout: Layout) -> tuple[IntArray, Array, IntArray, IntArray]:
         if len(twice):
             i = member[twice[0]]
             message = (
-                f"row {layout.row_name[row[i]]}: two {what} stand at s = {s[i]:g} m; keep them more than "
+                f'row "{layout.row_name[row[i]]}": two {what} stand at s = {s[i]:g} m; keep them more than '
                 f"{NODE_TOLERANCE * 1000:g} mm apart."
             )
             raise InputError(message)
@@ -196,7 +196,7 @@ def _places(layout: Layout) -> tuple[IntArray, Array, IntArray, IntArray]:
     if len(at_end):
         i = holder[2, at_end[0]]
         message = (
-            f"row {layout.row_name[row[i]]}: the splice at s = {s[i]:g} m stands at the end of the rail; "
+            f'row "{layout.row_name[row[i]]}": the splice at s = {s[i]:g} m stands at the end of the rail; '
             f"a splice joins two pieces, so it must lie inside the row."
         )
         raise InputError(message)
@@ -305,7 +305,7 @@ def build_frame(layout: Layout, rail: Rail, clamp: Clamp, *, clamp_scale: Array 
     for row in range(len(layout.row_name)):
         words = free_motion(*_row_motion(frame, at_rail, row), clamp.height)
         if words:
-            message = f"row {layout.row_name[row]}: {words}; add clamps, stiffness or a continuous splice."
+            message = f'row "{layout.row_name[row]}": {words}; add clamps, stiffness or a continuous splice.'
             raise InputError(message)
     return frame
 

@@ -124,6 +124,9 @@ def _checked(part: RoofPart, label: str) -> RoofPart:
     if np.array_equal(footprint[0], footprint[-1]):
         message = f"{label}: the last footprint point repeats the first; give each corner once."
         raise InputError(message)
+    if Polygon(footprint).convex_hull.area < SLIVER:
+        message = f"{label}: the footprint has no area; its points lie on one line."
+        raise InputError(message)
     ring = shapely.LinearRing(footprint)
     if not ring.is_simple:
         msg = f"{label}: the footprint crosses or touches itself."
@@ -188,9 +191,12 @@ def _where_below(area: BaseGeometry, lower: Array, upper: Array) -> BaseGeometry
     x0, y0, x1, y1 = area.bounds if not area.is_empty else (0.0, 0.0, 1.0, 1.0)
     center = np.array([0.5 * (x0 + x1), 0.5 * (y0 + y1)])
     direction = np.array([a, b]) / norm
-    foot = center - (a * center[0] + b * center[1] + c) / norm * direction
+    beyond = float(a * center[0] + b * center[1] + c) / norm
     reach = 2.0 * np.hypot(x1 - x0, y1 - y0) + 1.0
-    far = abs(float((center - foot) @ direction)) + reach
+    if abs(beyond) > reach:  # planes that hardly differ cross far away from the area
+        return area if beyond < 0.0 else Polygon()
+    foot = center - beyond * direction
+    far = abs(beyond) + reach
     side = np.array([-direction[1], direction[0]]) * reach
     half = Polygon([foot - side, foot + side, foot + side - far * direction, foot - side - far * direction])
     return _areal(shapely.intersection(area, half, grid_size=FINE))

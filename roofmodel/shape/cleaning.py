@@ -105,13 +105,16 @@ def lengths(vectors: Array) -> Array:
     return np.asarray(np.sqrt(np.einsum("nx,nx->n", vectors, vectors)))
 
 
-def clean_mesh(points: Array, faces: IntArray) -> tuple[Array, IntArray, list[str]]:
+def clean_mesh(points: Array, faces: IntArray, offset: Array) -> tuple[Array, IntArray, list[str]]:
     """Weld, remove degenerate and duplicate faces, turn faces up, reject what is no roof.
 
     Parameters
     ----------
     points : (n, 3) float
+        [m]
     faces : (m, 3) int
+    offset : (3,) float
+        Of the local origin, so that messages name places as the file does. [m]
 
     Returns
     -------
@@ -153,7 +156,7 @@ def clean_mesh(points: Array, faces: IntArray) -> tuple[Array, IntArray, list[st
     if area < SMALLEST:
         msg = f"The roof's area is {area:.3g} m2, less than 1 m2: are the units meters?"
         raise InputError(msg)
-    _reject_nonmanifold(points, faces)
+    _reject_nonmanifold(points, faces, offset)
     return points, faces, notes
 
 
@@ -178,13 +181,13 @@ def edge_keys(faces: IntArray, count: int) -> tuple[IntArray, IntArray]:
     return directed, np.minimum(start, end) * count + np.maximum(start, end)
 
 
-def _reject_nonmanifold(points: Array, faces: IntArray) -> None:
+def _reject_nonmanifold(points: Array, faces: IntArray, offset: Array) -> None:
     directed, key = edge_keys(faces, len(points))
     ranked = np.sort(key)
     third = np.flatnonzero(ranked[2:] == ranked[:-2])
     if len(third):
         edges = np.unique(ranked[third])
-        middle = points[directed[np.argmax(key == edges[0])]].mean(axis=0)
+        middle = points[directed[np.argmax(key == edges[0])]].mean(axis=0) + offset
         message = (
             f"{len(edges)} edges are shared by three or more roof faces, the first at "
             f"({middle[0]:.2f}, {middle[1]:.2f}, {middle[2]:.2f}) m: separate the roof from other faces."

@@ -157,7 +157,7 @@ def _load_triangles(path: Path) -> tuple[Array, IntArray]:
         scene: Any = trimesh.load_scene(str(path), file_type=kind, process=False)
         meshes = [part for part in scene.dump() if isinstance(part, trimesh.Trimesh)]
     except Exception as error:
-        message = f"the file cannot be read as {kind.upper()} ({type(error).__name__}: {str(error)[:80]})."
+        message = f"the file cannot be read as {kind.upper()}; it is damaged, cut short or of another kind."
         raise InputError(message) from error
     meshes = [mesh for mesh in meshes if len(mesh.faces)]
     if not meshes:

@@ -61,7 +61,7 @@ def recognize(
         In one line, with the numbers.
     """
     raw = np.array(points, dtype=float)
-    welded, faces_up, told = clean_mesh(raw, np.array(faces, dtype=np.int64))
+    welded, faces_up, told = clean_mesh(raw, np.array(faces, dtype=np.int64), np.asarray(offset, dtype=float))
     mesh = make_mesh(welded, faces_up)
     region = plane_regions(mesh, angle_tolerance, distance_tolerance)
     if region.max() < 0:

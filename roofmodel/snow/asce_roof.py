@@ -194,7 +194,8 @@ def rain_case(known: AsceRoof) -> SnowCase | str:
     site, planes = known.site, known.roof.planes
     cap = asce7_22.MINIMUM_CAP[site.risk_category]
     if site.ground_snow > cap:
-        return f"p_g is above p_m,max = {cap:.0f} Pa of risk category {site.risk_category} (7.10)"
+        psf = cap / asce7_22.PSF
+        return f"p_g is above p_m,max = {psf:.0f} psf of risk category {site.risk_category} (7.10)"
     surcharge = asce7_22.rain_on_snow(site.ground_snow, planes.slope, known.plan.run, site.risk_category)
     if not surcharge.any():
         return "no plane is flatter than W / 50 (degrees, ft) (7.10)"

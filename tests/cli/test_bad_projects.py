@@ -387,10 +387,10 @@ BAD: dict[str, tuple[str | bytes, list[str]]] = {
     ),
     "splices in one place": (row('splice = [{ at = "2 m" }, { at = "2 m" }]'), ['row "R1".splice', "2.00 m"]),
     "splice every millimeter": (row('splice_every = "1 mm"'), ['row "R1".splice_every', "50.0 mm"]),
-    "one clamp only": (row('start = "0.1 m"\nend = "0.6 m"'), ["row R1", "clamp"]),
+    "one clamp only": (row('start = "0.1 m"\nend = "0.6 m"'), ['row "R1"', "clamp"]),
     "piece without clamp": (
         row('splice = [{ at = "1 m" }, { at = "1.1 m" }, { at = "1.2 m" }]'),
-        ["row R1", "1", "splice|clamp"],
+        ['row "R1"', "1", "splice|clamp"],
     ),
     "clamps without end": (
         changed('"500 mm"', '"51 mm"', outline("0 0, 4900 0, 4900 4, 0 4 m")),

@@ -53,13 +53,13 @@ def test_free_motion_is_named(clamp, row, words):
         layout = make_layout([TWO, {**row, "clamps": []}])
     with pytest.raises(InputError, match=words) as error:
         build_frame(layout, RAIL, clamp)
-    assert "row R1" in str(error.value) or "row R2" in str(error.value)
+    assert 'row "R1"' in str(error.value) or 'row "R2"' in str(error.value)
     assert "\n" not in str(error.value)
 
 
 def test_the_right_row_is_named():
     layout = make_layout([TWO, {**TWO, "splices": [(1.0, HINGE), (1.2, HINGE), (1.4, HINGE)]}])
-    with pytest.raises(InputError, match="row R2: nothing keeps the piece"):
+    with pytest.raises(InputError, match='row "R2": nothing keeps the piece'):
         build_frame(layout, RAIL, make_clamp(FULL))
 
 

@@ -191,23 +191,21 @@ def verdict(analysis: Analysis, scene: Scene) -> list[tuple[str, str]]:
     lines: list[tuple[str, str]] = []
     if failed:
         lines.append((f"{failed} of {count} clamps exceed their limit", bad))
-    if unknown:
-        names = [limit.name for limit in analysis.unverified if limit.target == "clamp"]
-        lines.append((f"{unknown} of {count} clamps are not verified", style.INK))
-        lines.append(
-            (f"no strength given: {', '.join(n for n in names if n != 'clamp combined')}", style.MUTED)
-        )
-    if not failed and not unknown:
-        lines.append((f"All {count} clamps within their limits", style.INK))
     other = [limit for limit in analysis.limits if limit.target != "clamp"]
     for limit in sorted(other, key=lambda limit: -float(np.nan_to_num(limit.utilization).max(initial=0.0))):
         worst = float(np.nan_to_num(limit.utilization).max(initial=0.0))
         if worst > 1.0:
             target = limit.target_name[int(np.nan_to_num(limit.utilization).max(axis=0).argmax())]
             lines.append((f"{limit.name}, {target}: {style.utilization_text(worst)} of its limit", bad))
-    lines += [(f"{limit.name}: not verified", style.INK) for limit in other if limit.unverified.any()]
+    open_names = [limit.name for limit in analysis.unverified if limit.name != "clamp combined"]
+    if open_names:
+        lines.append((f"NOT VERIFIED: {', '.join(open_names)}", bad))
+    if unknown:
+        lines.append((f"{unknown} of {count} clamps are not verified", style.INK))
     if not all(proof.met for proof in analysis.proofs):
         lines.append(("a self-check was not met: see the report", bad))
+    if not failed and not unknown:
+        lines.append((f"All {count} clamps within their limits", style.INK))
     if len(lines) > 4:
         lines = [*lines[:3], (f"and {len(lines) - 3} more findings: see the report", style.INK)]
     return lines
