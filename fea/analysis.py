@@ -27,6 +27,7 @@ from fea.limits import (
 from fea.loads import FrameResult
 from fea.reserve import snow_reserve
 from fea.rows import build_frame
+from fea.solve import Solver
 from roofmodel.hardware import DesignFormat
 from roofmodel.project.load import Project
 from roofmodel.sliding.flow import FlowGraph
@@ -159,7 +160,7 @@ def analyze(project: Project) -> Analysis:
     clock.mark("sliding force")
     frame = build_frame(layout, rail, clamp)
     loads, basis = rail_loads(roof, layout, rail, force)
-    response = solve_frame(frame, loads)
+    response = solve_frame(frame, loads, solver=Solver(project.table.analysis.solver))
     clock.mark("structure")
     design = project.table.design
     factors = tuple(

@@ -218,3 +218,15 @@ def test_partial_row_loads_its_end_clamps(tmp_path):
     assert result.force.end_bound[0, 0].min() > 0.0
     assert along[0] > 1.5 * (result.tributary[0, 0] + 0.8 * result.force.end_bound[0, 0, 0])
     assert along[0] > 2.0 * along[len(along) // 2]
+
+
+def test_every_solver_gives_the_same_clamp_forces(tmp_path):
+    """Banded, CHOLMOD and SuperLU: the choice in the project file changes nothing but the road."""
+    from projects import GABLE_EN
+
+    forces = [
+        analyze(project(tmp_path, GABLE_EN + f'[analysis]\nsolver = "{name}"\n')).clamp_force
+        for name in ("auto", "cholmod", "superlu")
+    ]
+    for other in forces[1:]:
+        np.testing.assert_allclose(other, forces[0], rtol=1e-8, atol=1e-8 * np.abs(forces[0]).max())
