@@ -21,11 +21,12 @@ from viewer.picture import render
 from viewer.picture.camera import View, choose_axes, fit_view, hidden, view_axes
 from viewer.picture.draw import draw_utilization
 from viewer.picture.findings import clamp_utilization, row_case, shown_case
-from viewer.picture.overlay import Overlay, compose, drawing_box, verdict
+from viewer.picture.overlay import compose, drawing_box, verdict
 from viewer.picture.plan import plan_svg
 from viewer.picture.row_diagrams import row_svg
 from viewer.picture.row_names import spread
 from viewer.picture.scene import Scene, build_scene, choose_view, make_drawing
+from viewer.picture.sheet import Overlay
 
 GABLE = """
 [project]

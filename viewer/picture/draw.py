@@ -7,9 +7,10 @@ from pathlib import Path
 
 from fea.analysis import Analysis
 from viewer.files import atomic
-from viewer.picture.overlay import Overlay, compose, drawing_box, paint
+from viewer.picture.overlay import compose, drawing_box
 from viewer.picture.render import SIZE, Renderer
 from viewer.picture.scene import build_scene, choose_view, make_drawing
+from viewer.picture.sheet import Overlay, paint
 
 
 @dataclass(frozen=True)

@@ -10,9 +10,9 @@ from roofmodel.units import SYSTEMS
 from viewer import style
 from viewer.picture.camera import View
 from viewer.picture.marks import MARK_POINTS
-from viewer.picture.overlay import FOOTER, MARGIN, Overlay, Shape
 from viewer.picture.row_names import short
 from viewer.picture.scene import Scene
+from viewer.picture.sheet import FOOTER, MARGIN, Overlay, Shape
 
 Array = NDArray[np.float64]
 

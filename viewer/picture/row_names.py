@@ -11,8 +11,8 @@ from fea.analysis import Analysis
 from viewer import style
 from viewer.picture.camera import View, hidden
 from viewer.picture.labels import Crowd, Text, text_width
-from viewer.picture.overlay import Overlay, Shape
 from viewer.picture.scene import Scene
+from viewer.picture.sheet import Overlay, Shape
 
 Array = NDArray[np.float64]
 
