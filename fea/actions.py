@@ -1,8 +1,10 @@
 """Loads on the rails from the sliding force, self-weight and temperature.
 
 Unit right-hand sides, in this order: for each case the sliding force on the rail's axis, for each case
-the torsion from lifting it to the rail's top, for each case the end bound of partial rows, then self-
-weight, then temperature. Every combination is a sum of these, so one solve serves all.
+the torsion from lifting it and the end bound to the rail's top, for each case the end bound of partial
+rows, then self-weight, then temperature. Every combination is a sum of these, so one solve serves all.
+The end bound is spread over the rail's overhang, from its tip to the end clamp: snow from beyond the row
+leans on the tip, and a tip that gives way hands it on to the clamp (judgment).
 """
 
 from __future__ import annotations
@@ -21,6 +23,7 @@ from roofmodel.surface import RoofSurface
 Array = NDArray[np.float64]
 
 GRAVITY = 9.80665  # standard gravity [m/s^2]
+SHORTEST = 0.01  # an end clamp at the very tip still takes the end bound over this much rail [m]
 
 
 @dataclass(frozen=True)
@@ -70,30 +73,40 @@ def rail_loads(roof: RoofSurface, layout: Layout, rail: Rail, force: RowForce) -
     axes = row_axes(layout)
     length = force.span[:, 1] - force.span[:, 0]
     per_meter = np.einsum("kij,qkj->qki", axes[force.row], force.thrust) / length[:, None]
-    line = np.zeros((basis.count, k + rows, 4))
+    line = np.zeros((basis.count, k + 3 * rows, 4))
     line[:q, :k, :2] = per_meter
-    line[q : 2 * q, :k, 3] = -per_meter[..., 1] * 0.5 * rail.section.depth_z
-    line[3 * q, k:, :3] = _self_weight(roof, layout, rail)
-    last = np.searchsorted(layout.clamp_row, np.arange(rows), side="right") - 1
-    first = np.searchsorted(layout.clamp_row, np.arange(rows))
-    point = np.zeros((basis.count, 2 * rows, 6))
+    lever = 0.5 * rail.section.depth_z
+    line[q : 2 * q, :k, 3] = -per_meter[..., 1] * lever
+    line[3 * q, k : k + rows, :3] = _self_weight(roof, layout, rail)
+    overhang = _overhangs(layout)
     down = axes @ np.array([0.0, -1.0])
-    ends = force.end_bound.transpose(0, 2, 1)[..., None] * down
-    point[2 * q : 3 * q, :, :2] = ends.reshape(q, 2 * rows, 2)
+    ends = force.end_bound[..., None] * down[:, None, :] / np.diff(overhang, axis=2)
+    line[2 * q : 3 * q, k + rows :, :2] = ends.reshape(q, 2 * rows, 2)
+    line[q : 2 * q, k + rows :, 3] = -ends[..., 1].reshape(q, 2 * rows) * lever
     thermal = np.zeros(basis.count)
     thermal[-1] = rail.thermal
-    zero = np.zeros(rows)
     loads = RailLoads(
-        row=np.concatenate([force.row, np.arange(rows)]),
-        s0=np.concatenate([force.span[:, 0], zero]),
-        s1=np.concatenate([force.span[:, 1], layout.row_length]),
+        row=np.concatenate([force.row, np.arange(rows), np.repeat(np.arange(rows), 2)]),
+        s0=np.concatenate([force.span[:, 0], np.zeros(rows), overhang[..., 0].ravel()]),
+        s1=np.concatenate([force.span[:, 1], layout.row_length, overhang[..., 1].ravel()]),
         line=line,
-        point_row=np.tile(np.arange(rows), 2),
-        point_s=np.concatenate([layout.clamp_s[first], layout.clamp_s[last]]),
-        point=point,
+        point_row=np.zeros(0, dtype=np.int64),
+        point_s=np.zeros(0),
+        point=np.zeros((basis.count, 0, 6)),
         thermal=thermal,
     )
     return loads, basis
+
+
+def _overhangs(layout: Layout) -> Array:
+    """Stretch of rail beyond each end clamp, (r, 2, 2), at least `SHORTEST` long. [m]."""
+    rows = np.arange(len(layout.row_name))
+    first = layout.clamp_s[np.searchsorted(layout.clamp_row, rows)]
+    last = layout.clamp_s[np.searchsorted(layout.clamp_row, rows, side="right") - 1]
+    length = layout.row_length
+    left = np.stack([np.zeros(len(rows)), np.maximum(first, SHORTEST)], axis=1)
+    right = np.stack([np.minimum(last, length - SHORTEST), length], axis=1)
+    return np.stack([left, right], axis=1)
 
 
 def row_axes(layout: Layout) -> Array:

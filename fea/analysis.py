@@ -19,7 +19,6 @@ from fea.limits import (
     clamp_limits,
     combine,
     height_limit,
-    panel_strips,
     rail_deflection_limit,
     rail_resistance,
     rail_stress_limit,
@@ -28,6 +27,7 @@ from fea.loads import FrameResult
 from fea.reserve import snow_reserve
 from fea.rows import build_frame
 from fea.solve import Solver
+from fea.strips import panel_strips, strip_friction, strip_weight
 from roofmodel.hardware import DesignFormat
 from roofmodel.project.load import Project
 from roofmodel.sliding.flow import FlowGraph
@@ -169,7 +169,8 @@ def analyze(project: Project) -> Analysis:
     service = tuple(service_factors(form, case.level) for case in snow.cases)
     strength = _factor_arrays(factors)
     demands = combine(response, basis, *strength)
-    friction = _strip_friction(project, graph, force) * strength[0][:, None]
+    friction = strip_friction(project, graph, force) * strength[0][:, None]
+    strip_dead = strip_weight(project) * strength[1][:, None]
     depths = np.array([row_depths(roof, layout, force, case) for case in snow.cases])
     ratio = np.nan if design.rail_height_ratio is None else design.rail_height_ratio
     rail_top = clamp.grip_height + clamp.height + 0.5 * rail.section.depth_z
@@ -177,12 +178,12 @@ def analyze(project: Project) -> Analysis:
         *clamp_limits(demands, clamp, layout),
         rail_stress_limit(demands, response, rail, layout, form),
         rail_deflection_limit(response, basis, _factor_arrays(service), rail, layout),
-        anchorage_limit(demands, project.panel, layout, friction),
+        anchorage_limit(demands, project.panel, layout, friction + strip_dead),
         height_limit(depths, rail_top, ratio, layout),
     )
     clock.mark("checks")
     hardware = (clamp, rail, rail_resistance(rail, form), project.panel)
-    reserve = snow_reserve(response, basis, strength, hardware, layout, friction)
+    reserve = snow_reserve(response, basis, strength, hardware, layout, (friction, strip_dead))
     clock.mark("reserve")
     by_case = tuple(_worst(limits, range(len(limits)), q) for q in range(len(snow.cases)))
     attachments = [i for i, limit in enumerate(limits) if limit.target in ("clamp", "panel strip")]
@@ -269,33 +270,3 @@ def _row_proofs(
         second_road(roof, layout, case, force, governing.case, row, project.slide.friction),
         refinement(roof, layout, case, force, governing.case, project.slide),
     )
-
-
-def _strip_friction(project: Project, graph: FlowGraph, force: RowForce) -> Array:
-    """Friction that the snow may bring to each panel strip with clamps, unfactored, (q, s). [N]."""
-    layout, cells = project.layout, graph.cells
-    strip, names = panel_strips(layout)
-    out = np.zeros((len(force.cell_pressure), len(names)))
-    if project.slide.friction == 0.0:
-        return out
-    spacing = project.panel.seam_spacing
-    weight = force.cell_pressure * cells.plan_area * np.cos(project.roof.planes.slope[cells.plane])
-    for plane in np.unique(layout.row_plane):
-        on = np.flatnonzero(cells.plane == plane)
-        clamps = np.flatnonzero(layout.row_plane[layout.clamp_row] == plane)
-        angle = layout.seam_angle[layout.clamp_row[clamps[0]]]
-        across = np.array([np.cos(angle), -np.sin(angle)])
-        zero = layout.clamp_uv[clamps[0]] @ across - layout.clamp_seam[clamps[0]] * spacing
-        place = (cells.corners[on] @ across - zero) / spacing + 0.5  # a strip reaches half a bay each way
-        low, high = place.min(axis=1), place.max(axis=1)
-        first = int(min(np.floor(low.min()), layout.clamp_seam[clamps].min()))
-        size = int(max(np.floor(high.max()), layout.clamp_seam[clamps].max())) - first + 1
-        per_seam = np.zeros((size, len(weight)))
-        start = np.floor(low).astype(int)
-        for step in range(int(np.ceil((high - low).max())) + 1):
-            seam = start + step
-            share = np.clip(np.minimum(high, seam + 1) - np.maximum(low, seam), 0.0, None) / (high - low)
-            index = np.minimum(seam - first, size - 1)
-            np.add.at(per_seam, index, (share * weight[:, on]).T)
-        out[:, strip[clamps]] = project.slide.friction * per_seam[layout.clamp_seam[clamps] - first].T
-    return out

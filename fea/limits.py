@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from fea.actions import Basis
 from fea.loads import FrameResult
+from fea.strips import panel_strips
 from roofmodel.hardware import Clamp, DesignFormat, Interaction, Panel, Rail
 from roofmodel.layout import Layout
 
@@ -117,8 +118,10 @@ def clamp_components(force: Array, clamp: Clamp) -> Array:
     (..., 6) float
         Along, across, pull, push [N], roll and twist [N m], all as sizes.
     """
-    lifted, tested = _lifted(force, clamp), _tested(force, clamp)
-    return np.where(as_tested(force, clamp)[..., None], tested, lifted)
+    lifted = _lifted(force, clamp)
+    if clamp.test_height == 0.0:
+        return lifted
+    return np.where(as_tested(force, clamp)[..., None], _tested(force, clamp), lifted)
 
 
 def as_tested(force: Array, clamp: Clamp) -> NDArray[np.bool_]:
@@ -138,16 +141,32 @@ def as_tested(force: Array, clamp: Clamp) -> NDArray[np.bool_]:
     return np.asarray(np.isnan(use[0]) & ~np.isnan(use[1]) | (use[1] < use[0]))
 
 
+def excess_moment(force: Array, clamp: Clamp) -> Array:
+    """Overturning (...) of forces (..., 6) beyond what the along-seam test held, its own way only. [N m]."""
+    held = np.where(force[..., 0] * force[..., 4] >= 0.0, np.abs(force[..., 0]) * clamp.test_height, 0.0)
+    return np.asarray(np.maximum(np.abs(force[..., 4]) - held, 0.0))
+
+
 def _lifted(force: Array, clamp: Clamp) -> Array:
-    along = np.abs(force[..., 0])
-    over = np.maximum(np.abs(force[..., 4]) - along * clamp.test_height, 0.0)
+    along, over = np.abs(force[..., 0]), excess_moment(force, clamp)
     return _parts(force, along, TOE * over / clamp.grip_length, HEEL * over / clamp.grip_length)
 
 
-def _tested(force: Array, clamp: Clamp) -> Array:
+def tested_force(force: Array, clamp: Clamp) -> Array:
+    """Force at the test height that is as hard on the grip (...) as forces (..., 6). [N].
+
+    The larger of F and M / h_t where M turns the way F goes, as in the test; their sum where it turns
+    against it.
+    """
     along = np.abs(force[..., 0])
-    turning = np.abs(force[..., 4]) / clamp.test_height if clamp.test_height > 0.0 else along
-    return _parts(force, np.maximum(along, turning), 0.0 * along, 0.0 * along)
+    turning = np.abs(force[..., 4]) / clamp.test_height
+    same_way = force[..., 0] * force[..., 4] >= 0.0
+    return np.where(same_way, np.maximum(along, turning), along + turning)
+
+
+def _tested(force: Array, clamp: Clamp) -> Array:
+    along = tested_force(force, clamp)
+    return _parts(force, along, 0.0 * along, 0.0 * along)
 
 
 def _parts(force: Array, along: Array, lift: Array, press: Array) -> Array:
@@ -212,8 +231,16 @@ def clamp_limits(demands: Demands, clamp: Clamp, layout: Layout) -> tuple[Limit,
     names = (
         ("clamp along the seam", "force", "force along, or the one at the test height that turns as much"),
         ("clamp across the seam", "force", "tested strength across the seam"),
-        ("clamp pull-off", "force", "pull, and overturning that the test did not hold, 3 M / grip length"),
-        ("clamp push", "force", "push, and overturning that the test did not hold, 1.5 M / grip length"),
+        (
+            "clamp pull-off",
+            "force",
+            "pull, and 3 / grip length of the overturning that the along-seam test does not cover",
+        ),
+        (
+            "clamp push",
+            "force",
+            "push, and 1.5 / grip length of the overturning that the along-seam test does not cover",
+        ),
         ("clamp roll moment", "moment", "moment about the seam"),
         ("clamp twist moment", "moment", "moment square to the roof"),
     )
@@ -370,16 +397,17 @@ def _clamp_samples(result: FrameResult, layout: Layout) -> IntArray:
     return np.asarray(order[at])
 
 
-def anchorage_limit(demands: Demands, panel: Panel, layout: Layout, friction: Array) -> Limit:
-    """Drag that each panel strip brings to its fixed point: all clamps on its seam, and friction.
+def anchorage_limit(demands: Demands, panel: Panel, layout: Layout, rest: Array) -> Limit:
+    """Drag that each panel strip brings to its fixed point: all clamps on its seam, and the rest.
 
-    `friction` (q, s) is the factored friction of the snow on the strips, in the order of the strips. [N]
+    `rest` (q, s) is the factored friction of the snow and the strip's own weight down the slope, in the
+    order of the strips. [N]
     """
     strip, names = panel_strips(layout)
     along = demands.clamp[..., 0].max(axis=1)
     drag = np.zeros((len(along), len(names)))
     np.add.at(drag.T, strip, along.T)
-    drag = np.maximum(drag, 0.0) + friction
+    drag = np.maximum(drag, 0.0) + rest
     return Limit(
         name="panel anchorage",
         target="panel strip",
@@ -388,21 +416,8 @@ def anchorage_limit(demands: Demands, panel: Panel, layout: Layout, friction: Ar
         resistance=np.full(len(names), panel.anchorage),
         utilization=np.where(drag > 0.0, drag / panel.anchorage, 0.0),
         quantity="force",
-        basis="all drag of a panel strip ends at its fixed point",
+        basis="all drag of a panel strip, its own weight included, ends at its fixed point",
     )
-
-
-def panel_strips(layout: Layout) -> tuple[IntArray, tuple[str, ...]]:
-    """Panel strip of every clamp (c,), and the names of the strips that carry clamps."""
-    plane = layout.row_plane[layout.clamp_row]
-    pairs, strip = np.unique(np.stack([plane, layout.clamp_seam], axis=1), axis=0, return_inverse=True)
-    rows = np.array(layout.row_name, dtype=object)
-    names: list[str] = []
-    first = {int(s): i for i, s in reversed(list(enumerate(strip)))}
-    for number in range(len(pairs)):
-        clamp = first[number]
-        names.append(f"seam {int(pairs[number, 1]) + 1} at {rows[layout.clamp_row[clamp]]}")
-    return np.asarray(strip).ravel(), tuple(names)
 
 
 def height_limit(depth: Array, rail_top: float, ratio: float, layout: Layout) -> Limit:
@@ -427,6 +442,6 @@ def height_limit(depth: Array, rail_top: float, ratio: float, layout: Layout) ->
         resistance=np.full(len(layout.row_name), rail_top if not np.isnan(ratio) else np.nan),
         utilization=np.where(depth > 0.0, demand / rail_top, 0.0),
         quantity="size",
-        basis="rail top over the asked part of the snow depth square to the roof, lightest snow",
+        basis="rail top over the asked part of the depth above the row, square to the roof, lightest snow",
         service=False,
     )

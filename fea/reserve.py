@@ -15,10 +15,10 @@ from fea.limits import (
     combine,
     component_utilization,
     interact,
-    panel_strips,
     rail_stress,
 )
 from fea.loads import FrameResult
+from fea.strips import panel_strips
 from roofmodel.hardware import Clamp, Panel, Rail
 from roofmodel.layout import Layout
 
@@ -45,7 +45,7 @@ def snow_reserve(
     factors: tuple[Array, Array, Array],
     hardware: tuple[Clamp, Rail, float, Panel],
     layout: Layout,
-    friction: Array,
+    rest: tuple[Array, Array],
 ) -> Array:
     """Factor on the factored snow at which each case reaches its first strength limit.
 
@@ -59,8 +59,8 @@ def snow_reserve(
         Snow, dead and thermal factors.
     hardware : Clamp, Rail, design yield stress [Pa], Panel
     layout : Layout
-    friction : (q, s) float
-        Factored friction on the panel strips. [N]
+    rest : two (q, s) float
+        Factored friction of the snow on the panel strips, and their factored own weight. [N]
 
     Returns
     -------
@@ -79,7 +79,7 @@ def snow_reserve(
             _case_reserve(
                 Demands(fixed.clamp[q], fixed.rail[q]),
                 Demands(full.clamp[q], full.rail[q]),
-                friction[q],
+                (rest[0][q], rest[1][q]),
                 scale,
                 strengths,
             )
@@ -90,7 +90,7 @@ def snow_reserve(
 
 
 def _case_reserve(
-    fixed: Demands, full: Demands, friction: Array, scale: float, strengths: _Strengths
+    fixed: Demands, full: Demands, rest: tuple[Array, Array], scale: float, strengths: _Strengths
 ) -> float:
     """Reserve of one case from fixed and full demands (2, n, 6)."""
     grow = Demands(full.clamp - fixed.clamp, full.rail - fixed.rail)
@@ -104,7 +104,7 @@ def _case_reserve(
             max(
                 float(_clamp_use(clamp, factor * scale, strengths).max(initial=0.0)),
                 float(_rail_use(rail, strengths).max(initial=0.0)),
-                _strip_use(fixed.clamp + factor * grow.clamp, factor * friction, strengths),
+                _strip_use(fixed.clamp + factor * grow.clamp, factor * rest[0] + rest[1], strengths),
             )
             - 1.0
         )
@@ -139,11 +139,11 @@ def _rail_use(force: Array, strengths: _Strengths) -> Array:
     return np.asarray(rail_stress(force, strengths.rail).max(axis=0) / strengths.rail_strength)
 
 
-def _strip_use(force: Array, friction: Array, strengths: _Strengths) -> float:
+def _strip_use(force: Array, rest: Array, strengths: _Strengths) -> float:
     if np.isnan(strengths.panel.anchorage):
         return 0.0
     drag = np.bincount(strengths.strip, force[..., 0].max(axis=0), strengths.strips)
-    return float((np.maximum(drag, 0.0) + friction).max()) / strengths.panel.anchorage
+    return float((np.maximum(drag, 0.0) + rest).max()) / strengths.panel.anchorage
 
 
 def _leading(use: Array) -> NDArray[np.int64]:

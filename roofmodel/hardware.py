@@ -151,7 +151,8 @@ class Clamp:
 class Panel:
     """Standing-seam panel: seam spacing and height, sheet, clips, and what its fixed point holds.
 
-    `anchorage` is the design resistance of one panel strip's fixed point [N], NaN for not given.
+    `anchorage` is the design resistance of one panel strip's fixed point [N], NaN for not given; `weight` is
+    that of the sheet with its seams, per roof area [Pa].
     """
 
     seam_spacing: float
@@ -162,3 +163,4 @@ class Panel:
     anchorage: float
     anchorage_nominal: float
     anchorage_factor: float
+    weight: float = 0.0

@@ -34,6 +34,15 @@ _YIELD_FACTORS = {
     ("aluminum", DesignFormat.EN): (1.10, "EN 1999-1-1 6.1.3: gamma_M1 = 1.10"),
 }
 
+# Sheet metals, handbook values from memory. [kg/m^3]
+_SHEET_DENSITY = {
+    "steel": 7850.0,
+    "aluminum": 2700.0,
+    "copper": 8930.0,
+    "zinc": 7180.0,
+    "stainless steel": 7900.0,
+}
+
 _FACTOR_NAMES = {
     DesignFormat.ASD: "the safety factor Omega",
     DesignFormat.LRFD: "the resistance factor phi",
@@ -135,6 +144,10 @@ def make_panel(table: PanelTable, form: DesignFormat) -> Panel:
         anchorage=float(strength[0]),
         anchorage_nominal=float(nominal[0]),
         anchorage_factor=factor,
+        weight=_SHEET_DENSITY[table.metal]
+        * 9.80665
+        * table.thickness
+        * (1.0 + 2.0 * table.seam_height / table.seam_spacing),
     )
 
 

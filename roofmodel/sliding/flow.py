@@ -22,6 +22,7 @@ Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
 NEAR = 5e-3  # two corners closer than this are one [m]
+VALLEY_SLACK = 0.02  # a row may meet a valley this part of its length beyond its ends [-]
 LEVEL_VALLEY = 1e-3  # valleys flatter than this hold what reaches them [-]
 
 
@@ -47,6 +48,8 @@ class FlowGraph:
         Plane whose stream the piece carries.
     valley_way : (m, 3) float
         Unit vector down the valley.
+    valley_middle : (m, 3) float
+        Middle of each valley piece. [m]
     source, target : (k,) int
         Links between nodes.
     share : (k,) float
@@ -70,6 +73,7 @@ class FlowGraph:
     valley_edge: IntArray
     valley_plane: IntArray
     valley_way: Array
+    valley_middle: Array
     source: IntArray
     target: IntArray
     share: Array
@@ -157,6 +161,7 @@ def build_flow(roof: RoofSurface, layout: Layout, cells: Cells, valley_spread: f
         valley_edge=valleys.edge,
         valley_plane=valleys.plane,
         valley_way=valleys.way,
+        valley_middle=_piece_middles(roof, valleys),
         source=source,
         target=target,
         share=share,
@@ -243,6 +248,13 @@ def _valley_pieces(roof: RoofSurface, cells: Cells, lower: _Contacts, stops: _St
     )
 
 
+def _piece_middles(roof: RoofSurface, valleys: _Valleys) -> Array:
+    start, end = roof.edges.start[valleys.edge], roof.edges.end[valleys.edge]
+    top = np.where((start[:, 2] >= end[:, 2])[:, None], start, end)
+    length = np.linalg.norm(end - start, axis=1)
+    return np.asarray(top + (valleys.t.mean(axis=1) * length)[:, None] * valleys.way)
+
+
 def _feed_valleys(
     roof: RoofSurface, cells: Cells, lower: _Contacts, valleys: _Valleys
 ) -> tuple[IntArray, IntArray, Array]:
@@ -270,7 +282,7 @@ def _valley_rows(roof: RoofSurface, layout: Layout, edges: IntArray, spread: flo
             for which, uv in enumerate((layout.row_start[row], layout.row_end[row])):
                 point = roof.planes.to_world(plane, uv)
                 t = float((point - top) @ way / (way @ way))
-                if -0.02 < t < 1.02 and np.linalg.norm(point - top - t * way) <= spread:
+                if -VALLEY_SLACK < t < 1.0 + VALLEY_SLACK and np.linalg.norm(point - top - t * way) <= spread:
                     stop = (min(max(t, 0.0), 1.0), int(row), which)
                     stops.setdefault((int(edge), plane), []).append(stop)
         have = [p for p in planes if (int(edge), p) in stops]

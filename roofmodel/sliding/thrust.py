@@ -13,13 +13,13 @@ from dataclasses import dataclass, replace
 from enum import StrEnum
 
 import numpy as np
-import shapely
 from numpy.typing import NDArray
 
 from roofmodel.layout import Layout
-from roofmodel.sliding.cells import MERGE, Cells, build_cells
+from roofmodel.sliding.cells import build_cells
+from roofmodel.sliding.ends import end_bound
 from roofmodel.sliding.flow import Exit, FlowGraph, build_flow
-from roofmodel.snow.cases import GRID, SnowCase, case_forces
+from roofmodel.snow.cases import SnowCase, case_forces
 from roofmodel.surface import RoofSurface
 
 Array = NDArray[np.float64]
@@ -173,6 +173,7 @@ def route(
     at = np.searchsorted(edges, graph.exit_edge[~gutter])
     np.add.at(exit_thrust, at, exit_out[~gutter])
     np.add.at(exit_weight, at, (flow.weight[graph.exit_node] * graph.exit_share[:, None])[~gutter])
+    own_thrust = np.maximum(drive - brake, 0.0)
     balance = Balance(
         driving=drive.sum(axis=0),
         caught=flow.out[graph.catch_node].sum(axis=0),
@@ -187,7 +188,7 @@ def route(
         thrust=thrust,
         weight=weight,
         own=caught_own.T,
-        end_bound=_end_bound(roof, layout, graph, drive, brake, flow, options.spread_angle),
+        end_bound=end_bound(roof, layout, graph, own_thrust, flow.out, options.spread_angle),
         exit_edge=edges,
         exit_thrust=exit_thrust.T,
         exit_weight=exit_weight.T,
@@ -300,65 +301,3 @@ def _stations(
         thrust += shared[:, None, None] * way[None, :, None] * flow.out[node]
         weight = weight + shared[:, None] * flow.weight[node]
     return row, span, thrust.transpose(2, 0, 1), weight.T
-
-
-def _end_bound(
-    roof: RoofSurface,
-    layout: Layout,
-    graph: FlowGraph,
-    drive: Array,
-    brake: Array,
-    flow: _Flow,
-    spread: float,
-) -> Array:
-    """Thrust of the snow within the spread of each row end that would otherwise pass the row.
-
-    Parts of the plane beside the row count if their strip runs past the row's level without being
-    caught above it; what comes down from other planes at the top of such a strip counts too.
-    """
-    cells = graph.cells
-    bound = np.zeros((len(layout.row_name), 2, drive.shape[1]))
-    foot = _strip_foot(graph)
-    middle = cells.corners.mean(axis=1)
-    own = np.maximum(drive - brake, 0.0)
-    entering = np.zeros_like(drive)
-    outer = graph.crossing & (graph.target < cells.count)
-    np.add.at(entering, graph.target[outer], graph.share[outer, None] * flow.out[graph.source[outer]])
-    for row in range(len(layout.row_name)):
-        start, end = layout.row_start[row], layout.row_end[row]
-        way = (end - start) / np.linalg.norm(end - start)
-        on_plane = cells.plane == layout.row_plane[row]
-        for which, (tip, sign) in enumerate(((start, -1.0), (end, 1.0))):
-            beside = on_plane & (sign * (middle[:, 0] - tip[0]) > 0.0)
-            line = tip[1] + way[1] / way[0] * (middle[:, 0] - tip[0])
-            index = np.flatnonzero(beside & (foot <= line + MERGE) & (cells.corners[:, 2:, 1].max(1) > line))
-            if not len(index):
-                continue
-            share = _share_in_wedge(cells, index, tip, sign, way, spread)
-            bound[row, which] = share @ own[index] + (share > 0.0) @ entering[index]
-    return bound.transpose(2, 0, 1)
-
-
-def _strip_foot(graph: FlowGraph) -> Array:
-    """Height v at which each cell's strip leaves its plane; infinite where a row ends it. [m]."""
-    cells = graph.cells
-    foot = np.where(cells.lower_row >= 0, np.inf, cells.corners[:, :2, 1].mean(axis=1))
-    down = np.arange(cells.count)
-    inner = ~graph.crossing & (graph.source < cells.count)
-    down[graph.source[inner]] = graph.target[inner]
-    for _ in range(int(np.ceil(np.log2(max(cells.count, 2)))) + 1):
-        down = down[down]
-    return np.asarray(foot[down])
-
-
-def _share_in_wedge(
-    cells: Cells, index: IntArray, tip: Array, sign: float, way: Array, spread: float
-) -> Array:
-    """Part of each cell's area above the row and within `spread` of the fall line through its tip."""
-    reach = 1e3 + np.abs(cells.corners).max()
-    side = np.array([sign * np.tan(min(spread, np.radians(89.0))), 1.0]) * reach
-    wedge = shapely.Polygon([tip, tip + np.array([0.0, reach]), tip + side])
-    shapes = shapely.polygons(cells.corners[index])
-    return np.asarray(
-        shapely.area(shapely.intersection(shapes, wedge, grid_size=GRID)) / cells.true_area[index]
-    )

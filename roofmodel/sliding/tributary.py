@@ -15,6 +15,8 @@ from roofmodel.surface import RoofSurface
 
 Array = NDArray[np.float64]
 
+JUST_ABOVE = 0.02  # where the depth at a row is read, up the slope from it [m]
+
 
 def row_catchment(roof: RoofSurface, layout: Layout, row: int) -> BaseGeometry:
     """Part of its own plane that slides onto a row, in (u, v).
@@ -77,7 +79,7 @@ def row_polygon_force(
     )
     vertical = linear_integral(pieces, np.array([zone.pressure for zone in zones])).sum()
     slope = roof.planes.slope[plane]
-    return float(vertical * (np.sin(slope) - friction * np.cos(slope)))
+    return float(vertical * max(np.sin(slope) - friction * np.cos(slope), 0.0))
 
 
 def _to_plan(roof: RoofSurface, plane: int, polygon: Polygon) -> Polygon:
@@ -127,13 +129,15 @@ def _tributary_bounds(layout: Layout) -> Array:
 def row_depths(roof: RoofSurface, layout: Layout, force: RowForce, case: SnowCase) -> Array:
     """Largest snow depth square to the roof just above each row, (r,). [m].
 
+    Deeper snow farther up, such as a drift at a wall, counts where it lies, not at the row.
+
     Depth is pressure over density and gravity, vertical, times cos(slope); the density is the lightest of
     the case.
     """
     plane = layout.row_plane[force.row]
     start = layout.row_start[force.row]
     way = (layout.row_end - layout.row_start) / layout.row_length[:, None]
-    uv = start + force.span.mean(axis=1)[:, None] * way[force.row] + np.array([0.0, 0.02])
+    uv = start + force.span.mean(axis=1)[:, None] * way[force.row] + np.array([0.0, JUST_ABOVE])
     pressure = case_pressure_at(case, roof.planes.to_world(plane, uv)[:, :2], plane)
     depth = pressure / (case.density * 9.80665) * np.cos(roof.planes.slope[plane])
     out = np.zeros(len(layout.row_name))

@@ -79,6 +79,8 @@ def test_moment_can_be_read_like_the_test():
     force = np.array([1000.0, 0.0, 0.0, 0.0, 1000.0 * 0.05, 0.0])
     clamp = make_clamp(test_height=0.04)
     np.testing.assert_allclose(clamp_components(force, clamp)[:4], [50.0 / 0.04, 0.0, 0.0, 0.0])
+    against = force * [-1.0, 1.0, 1.0, 1.0, 1.0, 1.0]  # turning against the force was not tested: both add up
+    np.testing.assert_allclose(clamp_components(against, clamp)[:4], [1000.0 + 50.0 / 0.04, 0.0, 0.0, 0.0])
     # Just the tested pair of force and moment uses the whole strength and no more.
     pair = np.array([clamp.strength[0], 0.0, 0.0, 0.0, clamp.strength[0] * clamp.test_height, 0.0])
     use = component_utilization(clamp_components(pair, clamp), clamp, pair[0])
@@ -179,7 +181,11 @@ def test_anchorage_sums_the_rows_of_a_strip(tmp_path):
     along = result.clamp_force[..., 0].max(axis=1)
     drag = limit(result, "panel anchorage").demand
     per_row = along.reshape(len(along), 2, -1)
-    np.testing.assert_allclose(drag, per_row.sum(axis=1), rtol=1e-9)
+    panel = result.project.panel
+    sheet = 7850.0 * 9.80665 * 0.0006 * (0.4 + 2.0 * 0.05)  # steel, 0.6 mm, both sides of the seam [N/m]
+    weight = 1.35 * sheet * 8.0 / np.cos(ALPHA) * np.sin(ALPHA)
+    assert panel.weight * panel.seam_spacing == pytest.approx(sheet)
+    np.testing.assert_allclose(drag, per_row.sum(axis=1) + weight, rtol=1e-9)
 
 
 def test_friction_goes_to_the_anchorage(tmp_path):

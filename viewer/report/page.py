@@ -270,16 +270,17 @@ def _sliding_words(analysis: Analysis, units: UnitSystem) -> tuple[str, ...]:
             "the scalar sum, the user's choice; the weaker side of a valley must take up to "
             f"{cross} across its seams, before load factors."
         )
-    if (~analysis.project.layout.row_full).any():
+    force = analysis.force
+    if force.end_bound.max(initial=0.0) > 1e-3 * np.abs(force.thrust).max(initial=0.0):
         spread = quantity(options.spread_angle, "angle", units)
         words.append(
             "A row that stops short of its plane's edge can hold back part of the snow beside it. The forces "
             "at its ends below are an upper bound: a blanket that holds together within "
-            f"{spread} of the fall line through the end leans on the end clamp, and that force is part of "
-            "every check of it."
+            f"{spread} of the fall line through the end leans on the rail beyond its end clamp (judgment), "
+            "and that force is part of every check."
         )
     else:
-        words.append("Every row runs to the edges of its plane; none collects from beyond its ends.")
+        words.append("The rows reach the edges of their planes; next to nothing lies beyond their ends.")
     return tuple(words)
 
 

@@ -14,9 +14,11 @@ from fea.limits import (
     as_tested,
     clamp_components,
     component_utilization,
+    excess_moment,
     interact,
-    panel_strips,
+    tested_force,
 )
+from fea.strips import panel_strips
 from roofmodel.hardware import Clamp, DesignFormat, Interaction
 
 Array = NDArray[np.float64]
@@ -194,35 +196,37 @@ def moment_steps(analysis: Analysis, at: ClampAt) -> tuple[Step, ...]:
     if as_tested(at.force, clamp):
         steps.append(_tested_step(at, clamp))
     else:
-        over = max(moment - along * clamp.test_height, 0.0)
-        steps.append(_excess_step(along, moment, over, clamp))
+        over = float(excess_moment(at.force, clamp))
+        steps.append(_excess_step(at, over, clamp))
     return (*steps, *_lift_steps(normal, over, clamp))
 
 
 def _tested_step(at: ClampAt, clamp: Clamp) -> Step:
-    """The force at the test's height that turns the grip as much."""
+    """The force at the test's height that is as hard on the grip."""
     along, moment = abs(float(at.force[0])), abs(float(at.force[4]))
+    force = (Number(along, "force"),)
+    turning = (Number(moment, "grip moment"), " / ", Number(clamp.test_height, "size"))
+    note = "Less force with the same moment does no more harm (judgment); F_t then stands for both."
+    formula = "max(F, M / h_t)"
+    expression: Expression = ("max(", *force, ", ", *turning, ")")
+    if float(at.force[0]) * float(at.force[4]) < 0.0:
+        formula, expression = "F + M / h_t", (*force, " + ", *turning)
+        note = "M turns against F, unlike in the test: both add up (judgment)."
     return Step(
-        "Force at the test height that turns the grip as much",
+        "Force at the test height that is as hard on the grip",
         "F_t",
-        "max(F, M / h_t)",
-        (
-            "max(",
-            Number(along, "force"),
-            ", ",
-            Number(moment, "grip moment"),
-            " / ",
-            Number(clamp.test_height, "size"),
-            ")",
-        ),
-        Number(max(along, moment / clamp.test_height), "force"),
+        formula,
+        expression,
+        Number(float(tested_force(at.force, clamp)), "force"),
         f"h_t height of the force in the test; {clamp.test_basis or 'test basis not given'}",
-        "Less force with the same moment does no more harm (judgment); F_t then stands for both.",
+        note,
     )
 
 
-def _excess_step(along: float, moment: float, over: float, clamp: Clamp) -> Step:
+def _excess_step(at: ClampAt, over: float, clamp: Clamp) -> Step:
     """Moment that the test did not hold."""
+    along, moment = abs(float(at.force[0])), abs(float(at.force[4]))
+    same_way = float(at.force[0]) * float(at.force[4]) >= 0.0
     return Step(
         "Beyond what the strength test held already",
         "M_x",
@@ -233,11 +237,12 @@ def _excess_step(along: float, moment: float, over: float, clamp: Clamp) -> Step
             " − ",
             Number(along, "force"),
             " × ",
-            Number(clamp.test_height, "size"),
+            Number(clamp.test_height if same_way else 0.0, "size"),
             ", 0)",
         ),
         Number(over, "grip moment"),
         f"h_t height of the force in the test; {clamp.test_basis or 'test basis not given'}",
+        "" if same_way else "The grip turns against the way of the test, which therefore held none of it.",
     )
 
 
@@ -355,19 +360,19 @@ def anchorage_steps(analysis: Analysis, governing: Governing) -> tuple[Step, ...
     on = np.flatnonzero(strip == governing.target)
     along = analysis.clamp_force[governing.case][:, on, 0].max(axis=0)
     drag = float(limit.demand[governing.case, governing.target])
-    friction = drag - max(float(along.sum()), 0.0)
+    rest = drag - max(float(along.sum()), 0.0)
     parts: list[str | Number] = []
     for value in along:
         parts += [" + " if parts else "", Number(float(value), "force")]
-    if friction > 1e-9 * drag:
-        parts += [" + ", Number(friction, "force")]
+    if rest > 1e-9 * drag:
+        parts += [" + ", Number(rest, "force")]
     total = Step(
         "Drag of the panel strip at its fixed point",
         "D",
-        "Σ F + friction" if friction > 1e-9 * drag else "Σ F",
+        "Σ F + B" if rest > 1e-9 * drag else "Σ F",
         tuple(parts[1:] if parts[0] == "" else parts),
         Number(drag, "force"),
-        "all clamps on the seam" + (" and the snow's friction" if friction > 1e-9 * drag else ""),
+        "all clamps on the seam; B is the strip's own weight down the slope and the snow's friction on it",
     )
     use = Step(
         "Utilization of the panel anchorage",

@@ -1,0 +1,67 @@
+"""Panel strips: which clamps hold on to which, and what else loads their fixed points."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from roofmodel.layout import Layout
+from roofmodel.project.load import Project
+from roofmodel.sliding.flow import FlowGraph
+from roofmodel.sliding.thrust import RowForce
+
+Array = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+
+
+def panel_strips(layout: Layout) -> tuple[IntArray, tuple[str, ...]]:
+    """Panel strip of every clamp (c,), and the names of the strips that carry clamps."""
+    plane = layout.row_plane[layout.clamp_row]
+    pairs, strip = np.unique(np.stack([plane, layout.clamp_seam], axis=1), axis=0, return_inverse=True)
+    rows = np.array(layout.row_name, dtype=object)
+    names: list[str] = []
+    first = {int(s): i for i, s in reversed(list(enumerate(strip)))}
+    for number in range(len(pairs)):
+        clamp = first[number]
+        names.append(f"seam {int(pairs[number, 1]) + 1} at {rows[layout.clamp_row[clamp]]}")
+    return np.asarray(strip).ravel(), tuple(names)
+
+
+def strip_weight(project: Project) -> Array:
+    """Own weight of each panel strip down the slope, (s,), as long as its plane is at most. [N]."""
+    layout, planes = project.layout, project.roof.planes
+    strip, names = panel_strips(layout)
+    first = np.array([np.flatnonzero(strip == number)[0] for number in range(len(names))], dtype=int)
+    plane = layout.row_plane[layout.clamp_row[first]]
+    length = np.array([planes.outline[p].bounds[3] for p in plane])
+    return project.panel.weight * project.panel.seam_spacing * length * np.sin(planes.slope[plane])
+
+
+def strip_friction(project: Project, graph: FlowGraph, force: RowForce) -> Array:
+    """Friction that the snow may bring to each panel strip with clamps, unfactored, (q, s). [N]."""
+    layout, cells = project.layout, graph.cells
+    strip, names = panel_strips(layout)
+    out = np.zeros((len(force.cell_pressure), len(names)))
+    if project.slide.friction == 0.0:
+        return out
+    spacing = project.panel.seam_spacing
+    weight = force.cell_pressure * cells.plan_area * np.cos(project.roof.planes.slope[cells.plane])
+    for plane in np.unique(layout.row_plane):
+        on = np.flatnonzero(cells.plane == plane)
+        clamps = np.flatnonzero(layout.row_plane[layout.clamp_row] == plane)
+        angle = layout.seam_angle[layout.clamp_row[clamps[0]]]
+        across = np.array([np.cos(angle), -np.sin(angle)])
+        zero = layout.clamp_uv[clamps[0]] @ across - layout.clamp_seam[clamps[0]] * spacing
+        place = (cells.corners[on] @ across - zero) / spacing + 0.5  # a strip reaches half a bay each way
+        low, high = place.min(axis=1), place.max(axis=1)
+        first = int(min(np.floor(low.min()), layout.clamp_seam[clamps].min()))
+        size = int(max(np.floor(high.max()), layout.clamp_seam[clamps].max())) - first + 1
+        per_seam = np.zeros((size, len(weight)))
+        start = np.floor(low).astype(int)
+        for step in range(int(np.ceil((high - low).max())) + 1):
+            seam = start + step
+            share = np.clip(np.minimum(high, seam + 1) - np.maximum(low, seam), 0.0, None) / (high - low)
+            index = np.minimum(seam - first, size - 1)
+            np.add.at(per_seam, index, (share * weight[:, on]).T)
+        out[:, strip[clamps]] = project.slide.friction * per_seam[layout.clamp_seam[clamps] - first].T
+    return out
