@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from fea.actions import Basis, rail_loads
 from fea.audit import Proof, conservation, equilibrium, refinement, second_road
+from fea.cautions import cautions
 from fea.combinations import LoadFactors, service_factors, strength_factors
 from fea.frame import solve_frame
 from fea.limits import (
@@ -82,6 +83,8 @@ class Analysis:
     reserve : (q,) float
         Factor on the factored snow of each case at the first strength limit. [-]
     proofs : tuple of Proof
+    cautions : tuple of str
+        What a reader must know beside the numbers.
     seconds : dict of str to float
         Time of each stage. [s]
     """
@@ -103,6 +106,7 @@ class Analysis:
     attachment: Governing | None
     reserve: Array
     proofs: tuple[Proof, ...]
+    cautions: tuple[str, ...] = ()
     seconds: dict[str, float] = field(default_factory=dict)
 
     @property
@@ -212,6 +216,7 @@ def analyze(project: Project) -> Analysis:
         attachment=attachment,
         reserve=reserve,
         proofs=proofs,
+        cautions=cautions(project, snow, factors),
         seconds=clock.seconds,
     )
 

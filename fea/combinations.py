@@ -24,7 +24,11 @@ _COMBINATIONS = {
     (DesignFormat.ASD, LoadLevel.CHARACTERISTIC): (1.0, 1.0, "allowable strength: D + S"),
     (DesignFormat.LRFD, LoadLevel.STRENGTH): (1.2, 1.0, "ASCE/SEI 7-22 2.3.1: 1.2 D + 1.0 S"),
     (DesignFormat.LRFD, LoadLevel.CHARACTERISTIC): (1.2, 1.6, "strength design: 1.2 D + 1.6 S"),
-    (DesignFormat.EN, LoadLevel.STRENGTH): (1.0, 1.0, "EN 1990 6.4.3.3: accidental, G + A_d"),
+    (DesignFormat.EN, LoadLevel.STRENGTH): (
+        1.0,
+        1.0,
+        "G + S_d: EN 1990 6.4.3.3 (accidental) or design-level snow",
+    ),
     (DesignFormat.EN, LoadLevel.CHARACTERISTIC): (1.35, 1.5, "EN 1990 6.4.3.2, Eq. 6.10: 1.35 G + 1.5 S"),
 }
 

@@ -65,9 +65,16 @@ def commands() -> None:
     """Group of all commands."""
 
 
+def _named(context: click.Context, option: click.Parameter, value: str) -> Path:
+    if not value.strip():
+        message = "an empty name; give a folder or file"
+        raise click.BadParameter(message)
+    return Path(value)
+
+
 @commands.command(short_help="Check a project: every row, clamp, rail and panel strip.")
 @click.argument("project", type=click.Path(path_type=Path))
-@click.option("--out", type=click.Path(path_type=Path), required=True, help="Folder for the results.")
+@click.option("--out", callback=_named, required=True, help="Folder for the results.")
 @click.option("--picture/--no-picture", default=True, show_default=True, help="Draw utilization.png.")
 def check(project: Path, out: Path, picture: bool) -> None:
     """Check PROJECT and write table, picture, report and data to a folder.
@@ -215,10 +222,10 @@ def main() -> None:
         warnings.filterwarnings("ignore", append=True)  # after the filters that a user or test has set
         logging.getLogger().addHandler(logging.NullHandler())  # readers of meshes log whole tracebacks
     try:
-        commands.main(prog_name="eavewright", standalone_mode=False)
+        commands.main(sys.argv[1:] or ["--help"], prog_name="eavewright", standalone_mode=False)
     except InputError as error:
         _fail(str(error), 2)
-    except click.Abort:
+    except (click.Abort, KeyboardInterrupt):
         _fail("stopped", 130)
     except click.ClickException as error:
         _fail(_usage(error), 2)

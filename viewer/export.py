@@ -53,6 +53,7 @@ def results(analysis: Analysis) -> dict[str, Any]:
             "project": project.table.project.model_dump(),
             "design_format": project.table.design.format,
             "verdict": verdict(analysis),
+            "cautions": analysis.cautions,
             "not_verified": [limit.name for limit in analysis.unverified],
             "governing": _governing(analysis, analysis.governing),
             "governing_attachment": _governing(analysis, analysis.attachment),

@@ -14,7 +14,11 @@ from roofmodel.errors import InputError
 @contextlib.contextmanager
 def atomic(path: Path) -> Iterator[Path]:
     """Give a temporary path in the same folder that replaces `path` when the block ends well."""
-    handle, name = tempfile.mkstemp(prefix=f".{path.stem}-", suffix=path.suffix, dir=path.parent)
+    try:
+        handle, name = tempfile.mkstemp(prefix=f".{path.stem}-", suffix=path.suffix, dir=path.parent)
+    except OSError as error:
+        message = f"{path}: cannot be written ({error.strerror})"
+        raise InputError(message) from None
     os.close(handle)
     temporary = Path(name)
     try:

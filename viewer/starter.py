@@ -171,7 +171,7 @@ every = 1                       # a clamp on every n-th seam
 
 [design]
 format = "EN"                   # "EN" with EN 1991-1-3; "ASD" or "LRFD" with ASCE/SEI 7
-rail_height_ratio = 0.1         # least rail top over snow depth (your rule)
+rail_height_ratio = 0.06        # least rail top over snow depth (your rule)
 """,
     "US": """\
 [surface]
@@ -227,12 +227,23 @@ rail_height_ratio = 0.07        # least rail top over snow depth (your rule)
 }
 
 
+_LOWER_ROW = """\
+[[row]]                         # the lower roof
+name = "R2"
+plane = "S2"
+up = "{up}"
+
+"""
+
+
 def starter_text(shape: str, units: str) -> str:
     """Project file for a roof shape in a unit system ("SI" or "US")."""
-    head = _HEAD.format(title=f"New project with a {shape} roof", units=units)
-    return "\n".join(
-        [head.rstrip() + "\n", _SITE[units], _SHAPES[shape].format(**_SIZES[units]), _TAIL[units]]
-    )
+    head = _HEAD.format(title=f"New project, {shape} roof", units=units)
+    tail = _TAIL[units]
+    if shape == "two-level":
+        row = _LOWER_ROW.format(up="0.6 m" if units == "SI" else "2 ft")
+        tail = tail.replace("[design]", f"{row}[design]")
+    return "\n".join([head.rstrip() + "\n", _SITE[units], _SHAPES[shape].format(**_SIZES[units]), tail])
 
 
 def write_starter(shape: str, units: str, path: Path) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import unicodedata
 from collections.abc import Callable
 from typing import Annotated, Literal
 
@@ -158,3 +159,13 @@ def _points(value: object) -> list[tuple[float, float]]:
 
 
 Points = Annotated[list[tuple[float, float]], BeforeValidator(_points)]
+
+
+def _one_line(value: object) -> object:
+    if isinstance(value, str) and any(unicodedata.category(c) in ("Cc", "Zl", "Zp") for c in value):
+        msg = f"{shown(value)} holds a line break or control character; write it on one line"
+        raise ValueError(msg)
+    return value
+
+
+Line = Annotated[str, BeforeValidator(_one_line)]

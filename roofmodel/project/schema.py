@@ -22,6 +22,7 @@ from roofmodel.project.field_types import (
     Inertia,
     Length,
     Length0,
+    Line,
     Modulus,
     Moment,
     Pitch,
@@ -50,10 +51,10 @@ class Table(BaseModel):
 class Project(Table):
     """What the calculation is about."""
 
-    name: str = Field(min_length=1, description="Title for pictures and report.")
+    name: Line = Field(min_length=1, max_length=120, description="Title for pictures and report.")
     units: Literal["SI", "US"] = Field("SI", description="Unit system of everything that is printed.")
-    revision: str = Field("", description="Revision mark for the report.")
-    engineer: str = Field("", description="Who is responsible, for the report.")
+    revision: Line = Field("", max_length=40, description="Revision mark for the report.")
+    engineer: Line = Field("", max_length=120, description="Who is responsible, for the report.")
 
 
 class AsceSite(Table):
@@ -83,6 +84,10 @@ class AsceSite(Table):
         description="The number after R- (h ft^2 F/Btu) of a heated unventilated roof.",
     )
     thermal_factor: float | None = Field(None, ge=0.8, le=1.4, description="C_t, in place of thermal.")
+    light_density: Density | None = Field(
+        None,
+        description="Lightest density, for the snow depth at the rows; the standard's own by default.",
+    )
     winter_wind: float = Field(
         ge=0.1, le=0.9, description="W_2, share of winter hours with wind above 10 mph, from the authority."
     )
@@ -100,6 +105,10 @@ class EnSite(Table):
     thermal_factor: float = Field(1.0, ge=0.5, le=1.2, description="C_t, 5.2(8).")
     drift_weight: UnitWeight = Field(
         2000.0, description='Weight density for drifts, 5.3.6; default "2 kN/m^3".'
+    )
+    light_density: Density | None = Field(
+        None,
+        description="Lightest density, for the snow depth at the rows; the standard's own by default.",
     )
     exceptional_coefficient: float | None = Field(
         None, ge=1.0, le=4.0, description="C_esl where the national annex asks for exceptional loads, 4.3."
@@ -127,14 +136,15 @@ class MeasuredSite(Table):
         "vertical", description="How the depths were measured."
     )
     level: Literal["measured", "characteristic", "strength"] = Field(
-        "measured", description="What the load stands for; sets the load factor."
+        description='What the load stands for: "measured" is not factored (investigations), '
+        '"characteristic" is for design by a local ruling, "strength" holds its factor already.'
     )
 
 
 class Part(Table):
     """One roof built from a footprint; several parts make steps."""
 
-    name: str = Field("", description="For messages.")
+    name: Line = Field("", max_length=60, description="For messages.")
     shape: Literal["shed", "gable", "hip", "L", "flat"] = Field(description="Roof shape.")
     footprint: Points = Field(description="Plan outline of the roof, eave line to eave line, in order.")
     pitch: Pitch | None = Field(None, description='One pitch for all edges: "25 deg" or "6:12".')
@@ -317,6 +327,13 @@ class ClampTable(Table):
         "", description="Tests behind the strengths: seam, sheet, torque, number, report."
     )
 
+    @model_validator(mode="after")
+    def _tested(self) -> ClampTable:
+        if self.interaction != "linear" and not self.test_basis.strip():
+            msg = f'interaction = "{self.interaction}" needs test_basis, the tests behind it; or use "linear"'
+            raise ValueError(msg)
+        return self
+
 
 class Splice(Table):
     """Splice of a rail."""
@@ -328,7 +345,7 @@ class Splice(Table):
 class RowTable(Table):
     """One retention row."""
 
-    name: str = Field(min_length=1, description="Row name.")
+    name: Line = Field(min_length=1, max_length=60, description="Row name.")
     plane: str | None = Field(None, description="Plane that carries the row (a level row).")
     eave: str | None = Field(None, description="Eave the row runs parallel to, in place of plane.")
     up: Length0 = Field(description="Distance up the slope from the eave.")
@@ -370,6 +387,9 @@ class Design(Table):
     snow_factor: float | None = Field(
         None, ge=0.5, le=3, description="Factor on snow, in place of the standard's own."
     )
+    snow_factor_reason: str = Field(
+        "", description="Why snow takes this factor; needed with snow_factor, printed."
+    )
     thermal_factor: float = Field(1.0, ge=0.0, le=2, description="Factor on restrained temperature.")
     rail_height_ratio: float | None = Field(
         None, gt=0, le=2, description="Least height of the rail's top over the snow depth square to the roof."
@@ -377,6 +397,13 @@ class Design(Table):
     upper_roof_retained: bool = Field(
         False, description="Leave out snow that slides from upper roofs because rows there hold it."
     )
+
+    @model_validator(mode="after")
+    def _justified(self) -> Design:
+        if self.snow_factor is not None and not self.snow_factor_reason.strip():
+            msg = "snow_factor needs snow_factor_reason, a sentence that says why this factor holds"
+            raise ValueError(msg)
+        return self
 
 
 class Analysis(Table):

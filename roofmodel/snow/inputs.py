@@ -58,6 +58,7 @@ class AsceSite:
     thermal_factor: float | None = None
     simple_rafters: bool = False
     upper_roof_retained: bool = False
+    light_density: float | None = None
 
 
 @dataclass(frozen=True)
@@ -90,6 +91,7 @@ class EnSite:
     drift_weight: float = 2000.0
     exceptional_coefficient: float | None = None
     upper_roof_retained: bool = False
+    light_density: float | None = None
 
 
 @dataclass(frozen=True)

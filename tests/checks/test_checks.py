@@ -7,7 +7,7 @@ from hypothesis import strategies as st
 from projects import limit, project
 
 from fea.analysis import analyze
-from fea.combinations import strength_factors
+from fea.combinations import service_factors, strength_factors
 from fea.limits import clamp_components, component_utilization, interact, rail_stress
 from roofmodel.hardware import Clamp, DesignFormat, Interaction
 from roofmodel.sections import rectangular_tube, round_tube
@@ -236,3 +236,84 @@ def test_every_solver_gives_the_same_clamp_forces(tmp_path):
     ]
     for other in forces[1:]:
         np.testing.assert_allclose(other, forces[0], rtol=1e-8, atol=1e-8 * np.abs(forces[0]).max())
+
+
+def test_service_takes_strength_level_snow_back():
+    """0.7 S where ground snow is at strength level (judgment, the ASD level), else S as it lies."""
+    assert service_factors(DesignFormat.ASD, LoadLevel.STRENGTH).snow == 0.7
+    assert service_factors(DesignFormat.LRFD, LoadLevel.STRENGTH).snow == 0.7
+    for form, level in (
+        (DesignFormat.EN, LoadLevel.CHARACTERISTIC),
+        (DesignFormat.EN, LoadLevel.STRENGTH),
+        (DesignFormat.ASD, LoadLevel.CHARACTERISTIC),
+        (DesignFormat.ASD, LoadLevel.MEASURED),
+    ):
+        assert service_factors(form, level).snow == 1.0
+
+
+def lrfd(text):
+    """The EN test project with strength-level ASCE/SEI 7-22 snow and factored strengths."""
+    site = """standard = "ASCE/SEI 7-22"
+risk_category = "II"
+winter_wind = 0.4
+"""
+    return text.replace('standard = "EN 1991-1-3"\n', site).replace('format = "EN"', 'format = "LRFD"')
+
+
+def test_rail_strength_follows_the_format(tmp_path):
+    """Yield 235 MPa: EN gamma_M0 = 1.00, LRFD phi = 0.90 (from memory of EN 1993-1-1 6.1, AISC 360-16 F1)."""
+    from projects import GABLE_EN
+
+    en = limit(analyze(project(tmp_path)), "rail stress")
+    factored = limit(analyze(project(tmp_path, lrfd(GABLE_EN))), "rail stress")
+    np.testing.assert_allclose(en.resistance, 235e6)
+    np.testing.assert_allclose(factored.resistance, 0.9 * 235e6)
+
+
+def test_reserve_knows_the_rail(tmp_path):
+    """With strong clamps and a thin rail the rail gives the reserve: its stress grows in step with snow."""
+    from projects import GABLE_EN
+
+    thin = GABLE_EN.replace("48 mm", "20 mm").replace('wall = "3 mm"', 'wall = "1.5 mm"')
+    strong = 'along = "200 kN", across = "200 kN", pull = "200 kN", push = "200 kN"'
+    result = analyze(project(tmp_path, thin, strength=strong, row="every = 4"))
+    use = limit(result, "rail stress").utilization.max(axis=1)
+    case = int(np.argmax(use))
+    assert use[case] > limit(result, "clamp combined").utilization[case].max()
+    again = analyze(
+        project(tmp_path, thin, strength=strong, row="every = 4", sk=1.5 * float(result.reserve[case]))
+    )
+    assert limit(again, "rail stress").utilization[case].max() == pytest.approx(1.0, rel=1e-6)
+
+
+def test_deflection_of_spans_and_overhangs(tmp_path):
+    """Inner spans of many sag q L^4 / (384 EI) off their chord; overhangs count twice their length.
+
+    Fixed-end beam formula, any handbook; the rail is long against its end effects and shear adds little.
+    """
+    result = analyze(project(tmp_path, row='every = 3\ncantilever = "500 mm"'))
+    deflection = limit(result, "rail deflection")
+    length = 3 * 0.4
+    rail = result.project.rail
+    q = 1200.0 * (8.0 - 0.5 * np.cos(ALPHA)) * np.sin(ALPHA)
+    sag = q * length**4 / (384.0 * rail.material.E * rail.section.I_z)
+    inner = deflection.demand[0, 4:6]
+    np.testing.assert_allclose(inner, sag, rtol=0.1)
+    np.testing.assert_allclose(deflection.resistance[4:6], length / 100.0)
+    layout = result.project.layout
+    overhang = np.array([layout.clamp_s[0], layout.row_length[0] - layout.clamp_s[-1]])
+    assert overhang.max() == pytest.approx(0.5)
+    np.testing.assert_allclose(deflection.resistance[[0, -1]], 2.0 * overhang / 100.0)
+
+
+def test_cautions_name_what_numbers_do_not_say(tmp_path):
+    from projects import GABLE_EN
+
+    text = GABLE_EN.replace(
+        "rail_height_ratio", 'snow_factor = 1.2\nsnow_factor_reason = "ruling 7"\nrail_height_ratio'
+    )
+    said = " ".join(analyze(project(tmp_path, text, mu=0.02)).cautions)
+    assert "1.2" in said
+    assert "ruling 7" in said
+    assert "Friction of 0.02" in said
+    assert "test_basis" in said

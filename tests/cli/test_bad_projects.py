@@ -16,7 +16,7 @@ L = 'shape = "L"\nfootprint = "{0}"\npitch = "20 deg"\n'
 RECTANGLE = 'shape = "{0}"\nfootprint = "0 0, 6 0, 6 4, 0 4 m"\n'
 US = 'standard = "ASCE/SEI 7-22"\nground_snow = "30 psf"\nrisk_category = "II"\nwinter_wind = 0.5'
 EN = 'standard = "EN 1991-1-3"\nground_snow = "1.8 kN/m^2"'
-MEASURED = 'standard = "measured"\nlayers = [{{ depth = "{0}", density = ["{1}"]{2} }}]'
+MEASURED = 'standard = "measured"\nlevel = "measured"\nlayers = [{{ depth = "{0}", density = ["{1}"]{2} }}]'
 
 
 def part(new: str) -> str:

@@ -158,7 +158,7 @@ def projects() -> dict[str, str]:
     )
     measured = shed().replace(
         'standard = "EN 1991-1-3"\nground_snow = "1.6 kN/m^2"',
-        'standard = "measured"\ndepth_direction = "square to the roof"\nlayers = ['
+        'standard = "measured"\nlevel = "measured"\ndepth_direction = "square to the roof"\nlayers = ['
         '{ depth = "60 cm", density = ["200 kg/m^3", "300 kg/m^3"] }, '
         '{ depth = "20 cm", density = ["100 kg/m^3"] }]',
     )
