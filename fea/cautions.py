@@ -69,7 +69,7 @@ def _short_of_valleys(roof: RoofSurface, layout: Layout, project: Project) -> li
             if spread < gap[nearest] <= NEAR * spread and 0.0 < t[nearest] < 1.0:
                 found.append(
                     f"Row {layout.row_name[row]} ends {units.text(float(gap[nearest]), 'length')} short of "
-                    f"{roof.edges.name[edge]}: in this check the valley's snow runs past it. Bring the row to "
-                    "the valley, or hold that snow another way."
+                    f"{roof.edges.name[edge]}: in this check the valley's snow runs past it. Bring the row "
+                    "to the valley, or hold that snow another way."
                 )
     return found

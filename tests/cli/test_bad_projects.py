@@ -404,6 +404,27 @@ BAD: dict[str, tuple[str | bytes, list[str]]] = {
         changed("[design]", '[[plane]]\nname = "S1"\n\n' * 2 + "[design]"),
         ['plane "S1".name', "twice"],
     ),
+    "measured without level": (
+        site('standard = "measured"\nlayers = [{ depth = "0.5 m", density = ["300 kg/m^3"] }]'),
+        ["site.level", "missing"],
+    ),
+    "snow factor without reason": (
+        changed('format = "EN"', 'format = "EN"\nsnow_factor = 0.5'),
+        ["snow_factor_reason"],
+    ),
+    "circular without tests": (
+        changed(
+            'strength_kind = "characteristic"', 'interaction = "circular"\nstrength_kind = "characteristic"'
+        ),
+        ["circular", "test_basis", "linear"],
+    ),
+    "two-line name": (changed('"Test shed"', '"Test\\nshed"'), ["project.name", "one line"]),
+    "row name with a tab": (changed('name = "R1"', 'name = "R\\t1"'), ["name", "one line"]),
+    "endless name": (changed('"Test shed"', f'"{"x" * 500}"'), ["project.name", "120"]),
+    "absurd light density": (
+        changed('ground_snow = "1.8 kN/m^2"', 'ground_snow = "1.8 kN/m^2"\nlight_density = "5 kg/m^3"'),
+        ["light_density", "5 kg/m^3"],
+    ),
     "seams along the rail": (
         changed("[design]", '[[plane]]\nname = "S1"\nseam_angle = "90 deg"\n\n[design]'),
         ["seam_angle", '"90 deg"', "80 deg"],

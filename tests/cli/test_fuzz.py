@@ -38,7 +38,8 @@ SEEDS = [
         starter_text("two-level", "SI"),
         GOOD.replace(
             'standard = "EN 1991-1-3"\nground_snow = "1.8 kN/m^2"',
-            'standard = "measured"\nlevel = "measured"\nlayers = [{ depth = "0.6 m", density = ["200 kg/m^3", "260 kg/m^3"] }]',
+            'standard = "measured"\nlevel = "measured"\n'
+            'layers = [{ depth = "0.6 m", density = ["200 kg/m^3", "260 kg/m^3"] }]',
         ).replace('up = "0.6 m"', 'up = "0.6 m"\nsplice = [{ at = "2.2 m" }]\ncantilever = "0.1 m"'),
     )
 ]
