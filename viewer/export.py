@@ -17,6 +17,7 @@ from fea.analysis import Analysis, Governing
 from fea.limits import Limit
 from roofmodel.units import SYSTEMS
 from viewer.files import atomic, write_text
+from viewer.summary import EXCEEDED, KEPT, NOT_LOADED, NOT_VERIFIED, plain_along
 
 FORMAT_VERSION = 1
 _SI_UNIT = {"force": "N", "moment": "N m", "stress": "Pa", "size": "m", "ratio": "1"}
@@ -258,12 +259,16 @@ def write_results(analysis: Analysis, path: Path) -> None:
 
 
 def write_attachments(analysis: Analysis, path: Path) -> None:
-    """Write attachments.csv: one line per clamp at its worst case, in the user's units."""
+    """Write attachments.csv: one line per clamp at its worst case, in the user's units.
+
+    "force along" is the factored force itself, the larger size of both heights; "demand along the seam" is
+    what the check takes, which may be the equivalent force at the test height.
+    """
     project = analysis.project
     system = SYSTEMS[project.table.project.units]
     layout, planes = project.layout, project.roof.planes
     limits = {limit.name: limit for limit in analysis.limits if limit.target == "clamp"}
-    together = limits["clamp combined"].utilization
+    together, along = limits["clamp combined"].utilization, plain_along(analysis)
     worst = np.argmax(np.where(np.isnan(together), np.inf, together), axis=0)
     c = np.arange(len(layout.clamp_name))
     force_names = [name for name, limit in limits.items() if limit.quantity == "force"]
@@ -272,13 +277,14 @@ def write_attachments(analysis: Analysis, path: Path) -> None:
     out = csv.writer(text, lineterminator="\r\n")
     out.writerow(
         ["attachment", "row", "plane", "seam", f"along row [{length}]", "worst case", f"tributary [{newton}]"]
+        + [f"force along [{newton}]"]
         + [f"demand {name.removeprefix('clamp ')} [{newton}]" for name in force_names]
         + ["utilization", "status"]
     )
     for i in c:
         q = worst[i]
         use = together[q, i]
-        status = "NOT VERIFIED" if np.isnan(use) else "exceeded" if use > 1.0 else "ok"
+        status = NOT_VERIFIED if np.isnan(use) else EXCEEDED if use > 1.0 else KEPT if use > 0.0 else NOT_LOADED
         out.writerow(
             [
                 _plain(layout.clamp_name[i]),
@@ -288,6 +294,7 @@ def write_attachments(analysis: Analysis, path: Path) -> None:
                 f"{system.convert(float(layout.clamp_s[i]), 'length'):.3f}",
                 analysis.snow.cases[q].name,
                 f"{system.convert(float(analysis.tributary[q, i]), 'force'):.4g}",
+                f"{system.convert(float(along[q, i]), 'force'):.4g}",
                 *(f"{system.convert(float(limits[n].demand[q, i]), 'force'):.4g}" for n in force_names),
                 "" if np.isnan(use) else f"{use:.4f}",
                 status,

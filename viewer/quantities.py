@@ -92,6 +92,18 @@ def quantity(value: float, kind: str, units: UnitSystem, digits: int = 3) -> str
     return f"{significant(units.convert(value, kind), digits)}{gap if unit else ''}{unit}"
 
 
+def brief(value: float, kind: str, units: UnitSystem) -> str:
+    """As `quantity`, for tables: "0" for what is next to nothing, newtons for less than 0.001 kN."""
+    if not math.isfinite(value) or kind in ("ratio", "factor"):
+        return quantity(value, kind, units)
+    shown, label = abs(units.convert(value, kind)), units.label(kind)
+    if shown >= 1e-3:
+        return quantity(value, kind, units)
+    if label.startswith("kN") and shown >= 1e-5:
+        return f"{significant(1e3 * units.convert(value, kind), 2)} {label.removeprefix('k')}"
+    return "0"
+
+
 def as_given(value: float, kind: str, units: UnitSystem) -> str:
     """SI value as a person would write it: up to five digits, no trailing zeros, with its unit."""
     number = significant(units.convert(value, kind), 5)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from dataclasses import dataclass
 
 import numpy as np
@@ -17,8 +18,15 @@ from viewer.quantities import percent, quantity, significant
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
-EXCEEDED, NOT_VERIFIED, KEPT = "EXCEEDED", "NOT VERIFIED", "kept"
+EXCEEDED, NOT_VERIFIED, KEPT, NOT_LOADED = "EXCEEDED", "NOT VERIFIED", "kept", "not loaded"
 ALL_KEPT = "every limit kept"
+
+AS_TESTED = (
+    "Along the seam, as tested: the force at the test height that is as hard on the grip, the larger of the "
+    "plain force F and the grip's moment over that height (their sum where the two turn against each other)."
+)
+FALLING_SHARE = 0.01  # edges that shed less of the roof's snow are only in the report's table [-]
+FALLING_SHOWN = 3
 
 CAUTIONS = (
     "A licensed engineer must review this calculation and take responsibility for it.",
@@ -40,6 +48,9 @@ _MISSING_FIELD = {
     "rail height": "design.rail_height_ratio",
 }
 
+# The last sum of a clause, such as "1.35 G + 1.5 S" or "G + S_d".
+_SUM = re.compile(r"\b(?:[\d.]+ )?[DG] \+ (?:[\d.]+ )?[SA](?:_d)?\b")
+
 _LEVEL = {
     LoadLevel.STRENGTH: "strength-level snow of the standard, before load factors",
     LoadLevel.CHARACTERISTIC: "characteristic snow, before load factors",
@@ -52,11 +63,14 @@ class Verdict:
     """The answer in one word and one sentence, and what else a reader must know at once.
 
     `words` are "EXCEEDED", "NOT VERIFIED", "SELF-CHECK FAILED", several of them, or only "every limit kept".
+    `cautions` are as loud as a warning; `falling` says what snow no row holds, "" for none.
     """
 
     words: tuple[str, ...]
     sentence: str
     more: tuple[str, ...]
+    cautions: tuple[str, ...] = ()
+    falling: str = ""
 
     @property
     def passed(self) -> bool:
@@ -127,7 +141,68 @@ def verdict(analysis: Analysis, units: UnitSystem) -> Verdict:
         sentence = f"{lead}{_runner_up(analysis)}."
     else:
         sentence = "No snow reaches any row; nothing is loaded."
-    return Verdict(tuple(words) or (ALL_KEPT,), sentence, tuple(more))
+    return Verdict(
+        words=tuple(words) or (ALL_KEPT,),
+        sentence=sentence,
+        more=tuple(more),
+        cautions=tuple(getattr(analysis, "cautions", ())),
+        falling=falling_sentence(analysis, units),
+    )
+
+
+def falling_sentence(analysis: Analysis, units: UnitSystem) -> str:
+    """Such as "No row holds: S2 eave 187 kN, N1 eave 101 kN (weight of snow, worst case)."."""
+    force, edges = analysis.force, analysis.project.roof.edges
+    if not len(force.exit_edge):
+        return ""
+    roof = analysis.force.cell_pressure @ analysis.graph.cells.plan_area
+    large = (force.exit_weight >= FALLING_SHARE * np.maximum(roof, 1e-9)[:, None]).any(axis=0)
+    weight = np.where(large, force.exit_weight.max(axis=0), 0.0)
+    order = [i for i in np.argsort(-weight, kind="stable") if weight[i] > 0.0]
+    parts = []
+    for i in order[:FALLING_SHOWN]:
+        edge = int(force.exit_edge[i])
+        name = edges.name[edge] if edge >= 0 else "an open edge"
+        parts.append(f"{name} {quantity(float(weight[i]), 'force', units)}")
+    if not parts:
+        return ""
+    more = f" and {len(order) - FALLING_SHOWN} more" if len(order) > FALLING_SHOWN else ""
+    return f"No row holds: {', '.join(parts)}{more} (weight of snow, worst case)."
+
+
+def combination(analysis: Analysis, case: int) -> str:
+    """Clause and sum of a case's strength combination, with temperature where it is in the sum."""
+    factors = analysis.factors[case]
+    thermal = factors.thermal * analysis.project.rail.thermal
+    if thermal == 0.0:
+        return factors.clause
+    term = f" + {factors.thermal:g} T"
+    found = list(_SUM.finditer(factors.clause))
+    if not found:
+        return f"{factors.clause},{term}"
+    end = found[-1].end()
+    return factors.clause[:end] + term + factors.clause[end:]
+
+
+def read_as_tested(analysis: Analysis) -> bool:
+    """Whether the along-seam demand of some clamp is an equivalent force at the test height."""
+    limit = next((one for one in analysis.limits if one.name == "clamp along the seam"), None)
+    if limit is None:
+        return False
+    plain = plain_along(analysis)
+    return bool(np.any(limit.demand > plain + 1e-6 * max(float(plain.max(initial=0.0)), 1.0)))
+
+
+def plain_along(analysis: Analysis) -> Array:
+    """Size of the factored force along the seam, the larger of both heights, (q, c). [N]."""
+    return np.asarray(np.abs(analysis.clamp_force[..., 0]).max(axis=1))
+
+
+def shown_name(analysis: Analysis, limit: Limit) -> str:
+    """Name of a limit for people; says where a demand is the equivalent of the test."""
+    if limit.name == "clamp along the seam" and read_as_tested(analysis):
+        return f"{limit.name}, as tested"
+    return limit.name
 
 
 def _lead(analysis: Analysis, over: list[LimitLine]) -> str:
@@ -227,7 +302,7 @@ def _limit_line(analysis: Analysis, limit: Limit) -> LimitLine:
         loaded = np.where(open_, np.nan_to_num(limit.demand, nan=0.0), -np.inf)
         case, target = np.unravel_index(int(np.argmax(loaded)), loaded.shape)
     else:
-        status = KEPT if use > 0.0 else "not loaded"
+        status = KEPT if use > 0.0 else NOT_LOADED
     return LimitLine(
         limit=limit,
         target=limit.target_name[target],
@@ -324,7 +399,7 @@ def reserve_sentence(analysis: Analysis, case: int) -> str:
     return (
         f"In the case “{name}” the first strength limit is reached at {significant(factor)} times the "
         f"factored snow, which is {significant(factor * snow.snow)} times the {level} ({snow.snow:g} S in "
-        f"{snow.clause}). Dead load and temperature are held; limits without a resistance cannot count."
+        f"{combination(analysis, case)}). Dead load and temperature are held; limits without a resistance cannot count."
     )
 
 

@@ -11,22 +11,28 @@ from rich.text import Text
 
 from fea.analysis import Analysis
 from roofmodel.units import UnitSystem
-from viewer.quantities import column, percent, quantity, significant, system
+from viewer.quantities import brief, column, percent, quantity, significant, system
 from viewer.summary import (
+    AS_TESTED,
     EXCEEDED,
+    NOT_LOADED,
     NOT_VERIFIED,
     LimitLine,
     RowLine,
+    combination,
     governing_text,
     least_reserve,
     limit_lines,
+    read_as_tested,
     row_lines,
     verdict,
 )
 
 _LOUD = "bold white on red3"
 _GOOD = "bold white on green4"
+_CAUTION = "bold black on yellow3"
 _ROWS_SHOWN = 12
+_TABLE_WIDTH = 76  # narrower consoles get one block of lines a limit and row
 
 
 def print_summary(analysis: Analysis, console: Console) -> None:
@@ -49,9 +55,17 @@ def print_summary(analysis: Analysis, console: Console) -> None:
     _say(console, head, Text(answer.sentence))
     if not answer.passed:
         _say(console, *[_bullet(line) for line in answer.more])
+    _say(console, *[_caution(line) for line in answer.cautions])
+    if answer.falling:
+        _say(console, Text(answer.falling, style="bold"))
     _say(console, *_attachment(analysis, answer.sentence), Text())
-    rows = row_lines(analysis)
-    _say(console, _limit_table(limit_lines(analysis), units), _row_table(rows, units))
+    rows, tested = row_lines(analysis), read_as_tested(analysis)
+    if console.width < _TABLE_WIDTH:
+        _say(console, *_limit_blocks(limit_lines(analysis), units, tested), Text())
+        _say(console, *_row_blocks(rows, units))
+    else:
+        _say(console, _limit_table(limit_lines(analysis), units, tested))
+        _say(console, *_footnote(tested), _row_table(rows, units))
     if len(rows) > _ROWS_SHOWN:
         _say(console, Text(f"the {_ROWS_SHOWN} most used of {len(rows)} rows", style="dim"))
     _say(console, Text(), _audit(analysis))
@@ -70,6 +84,14 @@ def _bullet(text: str) -> Table:
     return grid
 
 
+def _caution(text: str) -> Text:
+    return Text(" CAUTION ", style=_CAUTION).append(f" {text}", style="bold")
+
+
+def _footnote(tested: bool) -> tuple[Text, ...]:
+    return (Text(f"* {AS_TESTED}", style="dim"),) if tested else ()
+
+
 def _attachment(analysis: Analysis, said: str) -> tuple[Text, ...]:
     """Governing attachment, unless it has been said, and the reserve on snow."""
     lines = []
@@ -83,6 +105,7 @@ def _attachment(analysis: Analysis, said: str) -> tuple[Text, ...]:
         text = Text("Reserve on snow: ").append(f"{significant(factor)} × factored", style="bold")
         text.append(f", {significant(snow)} × unfactored, {analysis.snow.cases[case].name}")
         lines.append(text.append(" (dead load and temperature held)"))
+        lines.append(Text(f"Combination: {combination(analysis, case)}"))
     return tuple(lines)
 
 
@@ -99,7 +122,7 @@ def _table(title: str) -> Table:
     )
 
 
-def _limit_table(lines: tuple[LimitLine, ...], units: UnitSystem) -> Table:
+def _limit_table(lines: tuple[LimitLine, ...], units: UnitSystem, tested: bool) -> Table:
     table = _table("Limits, worst of each")
     table.add_column("limit", no_wrap=True)
     table.add_column("at", overflow="fold")
@@ -107,28 +130,87 @@ def _limit_table(lines: tuple[LimitLine, ...], units: UnitSystem) -> Table:
         table.add_column(name, justify="right", no_wrap=True)
     table.add_column("", no_wrap=True)
     for line in lines:
-        loud = line.status in (EXCEEDED, NOT_VERIFIED)
-        kind = line.limit.quantity
         table.add_row(
-            line.limit.name,
-            "" if line.status == "not loaded" else line.target,
+            _limit_name(line, tested),
+            "" if line.status == NOT_LOADED else line.target,
             _demand(line, units),
-            "" if line.limit.name == "clamp combined" else quantity(line.resistance, kind, units),
-            "?" if line.status == NOT_VERIFIED else percent(line.utilization),
-            Text(line.status, style=_LOUD if loud else ""),
+            _resistance(line, units),
+            _used(line),
+            Text(line.status, style=_LOUD if line.status in (EXCEEDED, NOT_VERIFIED) else ""),
         )
     return table
 
 
+def _limit_name(line: LimitLine, tested: bool) -> str:
+    return f"{line.limit.name}*" if tested and line.limit.name == "clamp along the seam" else line.limit.name
+
+
+def _resistance(line: LimitLine, units: UnitSystem) -> str:
+    return "" if line.limit.name == "clamp combined" else quantity(line.resistance, line.limit.quantity, units)
+
+
+def _used(line: LimitLine) -> str:
+    return "?" if line.status == NOT_VERIFIED else percent(line.utilization)
+
+
 def _demand(line: LimitLine, units: UnitSystem) -> str:
-    if line.status == "not loaded":
+    if line.status == NOT_LOADED:
         return "none"
-    return "?" if math.isnan(line.demand) else quantity(line.demand, line.limit.quantity, units)
+    return "?" if math.isnan(line.demand) else brief(line.demand, line.limit.quantity, units)
+
+
+def _limit_blocks(lines: tuple[LimitLine, ...], units: UnitSystem, tested: bool) -> list[Text | Table]:
+    """The limits as lines under each other, for a narrow console."""
+    out: list[Text | Table] = [Text("Limits, worst of each", style="bold")]
+    for line in lines:
+        loud = line.status in (EXCEEDED, NOT_VERIFIED)
+        out.append(Text(_limit_name(line, tested), style="bold"))
+        status = Text(line.status, style=_LOUD if loud else "")
+        facts = [status]
+        if line.status != NOT_LOADED:
+            facts += [Text(f"{_used(line)} used")] if line.status != NOT_VERIFIED else []
+            facts.append(Text(f"at {line.target}"))
+            facts.append(Text(f"demand {_demand(line, units)}"))
+        resistance = _resistance(line, units)
+        facts += [Text(f"resistance {resistance}")] if resistance else []
+        out += [_indented(fact) for fact in facts]
+    return [*out, *_footnote(tested)]
+
+
+def _row_blocks(rows: tuple[RowLine, ...], units: UnitSystem) -> list[Text | Table]:
+    """The rows as lines under each other, for a narrow console."""
+    unit = units.label("line")
+    out: list[Text | Table] = [Text("Rows, snow force before load factors", style="bold")]
+    rows = _most_used(rows)
+    peak, mean = column([r.peak for r in rows], "line", units), column([r.mean for r in rows], "line", units)
+    for row, largest, middle in zip(rows, peak, mean, strict=True):
+        out.append(Text(row.name, style="bold"))
+        facts = [f"{row.clamps} clamps", f"max {largest} {unit}", f"mean {middle} {unit}", f"worst {row.worst}"]
+        out += [_indented(Text(fact)) for fact in facts]
+        out.append(_indented(_row_used(row).append(" used")))
+    return out
+
+
+def _indented(text: Text) -> Table:
+    grid = Table.grid()
+    grid.add_row(Text("  "), text)
+    return grid
+
+
+def _most_used(rows: tuple[RowLine, ...]) -> tuple[RowLine, ...]:
+    if len(rows) <= _ROWS_SHOWN:
+        return rows
+    return tuple(sorted(rows, key=lambda r: (r.unverified, r.utilization), reverse=True)[:_ROWS_SHOWN])
+
+
+def _row_used(row: RowLine) -> Text:
+    if row.unverified:
+        return Text(f"{percent(row.utilization)}, {NOT_VERIFIED}", style=_LOUD)
+    return Text(percent(row.utilization), style=_LOUD if row.utilization > 1.0 else "")
 
 
 def _row_table(rows: tuple[RowLine, ...], units: UnitSystem) -> Table:
-    if len(rows) > _ROWS_SHOWN:
-        rows = tuple(sorted(rows, key=lambda r: (r.unverified, r.utilization), reverse=True)[:_ROWS_SHOWN])
+    rows = _most_used(rows)
     unit = units.label("line")
     table = _table("\nRows, snow force before load factors")
     table.add_column("row", overflow="fold")
@@ -138,10 +220,7 @@ def _row_table(rows: tuple[RowLine, ...], units: UnitSystem) -> Table:
     table.add_column("used", justify="right", no_wrap=True)
     peak, mean = column([r.peak for r in rows], "line", units), column([r.mean for r in rows], "line", units)
     for row, largest, middle in zip(rows, peak, mean, strict=True):
-        used = Text(percent(row.utilization), style=_LOUD if row.utilization > 1.0 else "")
-        if row.unverified:
-            used = Text(f"{used.plain}, {NOT_VERIFIED}", style=_LOUD)
-        table.add_row(row.name, str(row.clamps), largest, middle, row.worst, used)
+        table.add_row(row.name, str(row.clamps), largest, middle, row.worst, _row_used(row))
     return table
 
 

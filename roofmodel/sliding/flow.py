@@ -21,6 +21,8 @@ from roofmodel.surface import RoofSurface
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
+TOUCH = 1e-6  # less of a cell's bound than this is rounding, not contact [-]
+MOST = 0.5  # part of an edge that the upper bounds of one plane cover where it is a pitch break [-]
 NEAR = 5e-3  # two corners closer than this are one [m]
 VALLEY_SLACK = 0.02  # a row may meet a valley this part of its length beyond its ends [-]
 LEVEL_VALLEY = 1e-3  # valleys flatter than this hold what reaches them [-]
@@ -129,18 +131,17 @@ def build_flow(roof: RoofSurface, layout: Layout, cells: Cells, valley_spread: f
     """
     lower = _contacts(roof, cells, cells.lower_edge, cells.corners[:, :2])
     upper = _contacts(roof, cells, cells.upper_edge, cells.corners[:, [3, 2]])
-    passing = _match(lower, upper)
-    passed = np.bincount(passing[0], passing[2], cells.count)
-    rest = 1.0 - passed[lower.cell]
+    passing = _match(roof, cells, lower, upper)
+    passes = np.isin(lower.cell, passing[0])
     interior = roof.edges.plane[lower.edge, 1] >= 0
-    into_valley = interior & (rest > 1e-6) & (passed[lower.cell] < 1e-6)
+    into_valley = interior & ~passes
     stopped = _valley_rows(roof, layout, np.unique(lower.edge[into_valley]), valley_spread)
     valleys = _valley_pieces(roof, cells, _take(lower, into_valley), stopped)
     feeding = _feed_valleys(roof, cells, _take(lower, into_valley), valleys)
     chain = _chain_valleys(roof, layout, cells, valleys, stopped, valley_spread)
-    over = ~into_valley & (rest > 1e-9)
+    over = ~into_valley & ~passes
     # A hole or notch holds nothing back: what reaches it goes on below it, the safe reading.
-    jump = over & ~interior & (cells.beyond[lower.cell] >= 0)
+    jump = over & (cells.beyond[lower.cell] >= 0)
     over &= ~jump
     next_down = cells.below.copy()
     next_down[lower.cell[jump]] = cells.beyond[lower.cell[jump]]
@@ -174,7 +175,7 @@ def build_flow(roof: RoofSurface, layout: Layout, cells: Cells, valley_spread: f
         exit_kind=np.concatenate(
             [np.full(over.sum(), Exit.EDGE), chain.exit_kind, np.full(len(cut[0]), Exit.EDGE)]
         ),
-        exit_share=np.concatenate([rest[over], np.ones(len(chain.exit_node)), cut[1]]),
+        exit_share=np.concatenate([np.ones(over.sum() + len(chain.exit_node)), cut[1]]),
         level=level,
     )
 
@@ -195,7 +196,11 @@ def _contacts(roof: RoofSurface, cells: Cells, edge: IntArray, ends: Array) -> _
 
 
 def _overlap(a: _Contacts, edge: IntArray, t: Array) -> tuple[IntArray, IntArray, Array]:
-    """Overlaps of stretches a with stretches (edge, t): index in a, index in t, share of a's length."""
+    """Overlaps of stretches a with stretches (edge, t): index in a, index in t, share of what a overlaps.
+
+    A contact that overlaps none, as at corners that surveyed planes do not quite share, takes the nearest
+    of its edge; shares of a contact add up to one, or there are none where its edge has no stretch.
+    """
     if not len(a.cell) or not len(edge):
         empty = np.zeros(0, dtype=np.int64)
         return empty, empty, np.zeros(0)
@@ -209,16 +214,44 @@ def _overlap(a: _Contacts, edge: IntArray, t: Array) -> tuple[IntArray, IntArray
     j = order[np.arange(count.sum()) - np.repeat(np.cumsum(count) - count, count) + low[i]]
     length = np.minimum(a.t[i, 1], t[j, 1]) - np.maximum(a.t[i, 0], t[j, 0])
     share = length / np.maximum(a.t[i, 1] - a.t[i, 0], 1e-15)
-    keep = (share > 1e-9) & (a.edge[i] == edge[j])
-    return i[keep], j[keep], share[keep]
+    keep = (share > TOUCH) & (a.edge[i] == edge[j])
+    i, j, share = i[keep], j[keep], share[keep]
+    alone = np.setdiff1d(np.flatnonzero(np.isin(a.edge, edge)), i)
+    i, j = np.concatenate([i, alone]), np.concatenate([j, order[_nearest(a, alone, start, end)]])
+    share = np.concatenate([share, np.ones(len(alone))])
+    return i, j, share / np.bincount(i, share, len(a.cell))[i]
 
 
-def _match(lower: _Contacts, upper: _Contacts) -> tuple[IntArray, IntArray, Array]:
-    """Flow over shared edges: from cells whose lower bound it is to cells whose upper bound it is."""
-    i, j, share = _overlap(lower, upper.edge, upper.t)
-    total = np.bincount(i, share, len(lower.cell))
-    share = np.where(np.abs(total[i] - 1.0) < 1e-5, share / np.maximum(total[i], 1e-15), share)
-    return lower.cell[i], upper.cell[j], share
+def _nearest(a: _Contacts, index: IntArray, start: Array, end: Array) -> IntArray:
+    """Nearest of the sorted stretches (2 edge + t) to contacts whose edge has one."""
+    place = 2.0 * a.edge[index] + a.t[index].mean(axis=1)
+    after = np.searchsorted(start, place)
+    before = np.maximum(after - 1, 0)
+    after = np.minimum(after, len(start) - 1)
+    first = np.abs(place - end[before]) <= np.abs(start[after] - place)
+    return np.where(first, before, after)
+
+
+def _match(
+    roof: RoofSurface, cells: Cells, lower: _Contacts, upper: _Contacts
+) -> tuple[IntArray, IntArray, Array]:
+    """Flow over pitch breaks: from cells whose lower bound it is to cells whose upper bound it is.
+
+    An edge is a pitch break over its whole length or not at all: it is one where upper bounds of the plane
+    on its other side make up most of it.
+    """
+    here = 2 * upper.edge + _side(roof, cells, upper)
+    there = 2 * lower.edge + 1 - _side(roof, cells, lower)
+    covered = np.bincount(here, upper.t[:, 1] - upper.t[:, 0], 2 * len(roof.edges.name))
+    passing, receiving = covered[there] > MOST, covered[here] > MOST
+    across = _Contacts(lower.cell[passing], there[passing], lower.t[passing])
+    i, j, share = _overlap(across, here[receiving], upper.t[receiving])
+    return across.cell[i], upper.cell[receiving][j], share
+
+
+def _side(roof: RoofSurface, cells: Cells, contacts: _Contacts) -> IntArray:
+    """Whether a cell lies on the first (0) or second (1) plane of the edge it borders."""
+    return (cells.plane[contacts.cell] == roof.edges.plane[contacts.edge, 1]).astype(np.int64)
 
 
 def _valley_pieces(roof: RoofSurface, cells: Cells, lower: _Contacts, stops: _Stops) -> _Valleys:
@@ -261,12 +294,10 @@ def _feed_valleys(
     """Links from cells to valley pieces of their own side."""
     falling = roof.edges.start[:, 2] >= roof.edges.end[:, 2]
     t = np.where(falling[lower.edge, None], lower.t, 1.0 - lower.t[:, ::-1])
-    second = cells.plane[lower.cell] == roof.edges.plane[lower.edge, 1]
     second_piece = valleys.plane == roof.edges.plane[valleys.edge, 1]
-    contacts = _Contacts(lower.cell, 2 * lower.edge + second, t)
+    contacts = _Contacts(lower.cell, 2 * lower.edge + _side(roof, cells, lower), t)
     i, j, share = _overlap(contacts, 2 * valleys.edge + second_piece, valleys.t)
-    total = np.bincount(i, share, len(lower.cell))
-    return lower.cell[i], j, share / total[i]
+    return lower.cell[i], j, share
 
 
 def _valley_rows(roof: RoofSurface, layout: Layout, edges: IntArray, spread: float) -> _Stops:

@@ -51,7 +51,34 @@ def row_catchment(roof: RoofSurface, layout: Layout, row: int) -> BaseGeometry:
         line = layout.row_start[row][1] + rate[1] / rate[0] * (middle[other, 0] - layout.row_start[row][0])
         if other != row and middle[other, 1] > line:
             region = shapely.difference(region, above(start, end), grid_size=GRID)
-    return region
+    shades = [above(start, end) for start, end in _edges_above(roof, layout, row)]
+    return shapely.difference(region, shapely.union_all(shades), grid_size=GRID)
+
+
+def _edges_above(roof: RoofSurface, layout: Layout, row: int) -> Array:
+    """Pieces (k, 2, 2) of the outline over a row that send what lies above them to another plane."""
+    plane = int(layout.row_plane[row])
+    outline = shapely.geometry.polygon.orient(roof.planes.outline[plane])
+    rings = [np.asarray(ring.coords) for ring in (outline.exterior, *outline.interiors)]
+    sides = np.concatenate([np.stack([ring[:-1], ring[1:]], axis=1) for ring in rings])
+    sides = sides[sides[:, 1, 0] > sides[:, 0, 0]]  # the plane lies to the left, that is above
+    touching = np.flatnonzero(np.any(roof.edges.plane == plane, axis=1))
+    ends = np.stack([roof.edges.start[touching], roof.edges.end[touching]], axis=1)
+    ends = roof.planes.to_plane(plane, ends.reshape(-1, 3)).reshape(-1, 2, 2)
+    lines = np.asarray(shapely.linestrings(ends))
+    start, end = layout.row_start[row], layout.row_end[row]
+    breaks = np.unique(np.concatenate([ends[..., 0].ravel(), [start[0], end[0]]]))
+    pieces = []
+    for left, right in sides:
+        u = np.r_[left[0], breaks[(breaks > left[0]) & (breaks < right[0])], right[0]]
+        points = np.stack([u, np.interp(u, [left[0], right[0]], [left[1], right[1]])], axis=1)
+        pieces.append(np.stack([points[:-1], points[1:]], axis=1))
+    found = np.concatenate(pieces)
+    middle = found.mean(axis=1)
+    nearest = shapely.STRtree(lines).nearest(shapely.points(middle))
+    line = start[1] + (end[1] - start[1]) / (end[0] - start[0]) * (middle[:, 0] - start[0])
+    over = (middle[:, 0] > start[0]) & (middle[:, 0] < end[0]) & (middle[:, 1] > line)
+    return found[(roof.edges.plane[touching[nearest], 1] >= 0) & over]
 
 
 def row_polygon_force(

@@ -14,7 +14,7 @@ from fea.analysis import Analysis
 from fea.strips import panel_strips, strip_weight
 from viewer.report.page import report_html
 from viewer.report.working import hand_check, tributary_ends
-from viewer.report.working_steps import Expression, Number
+from viewer.report.working_parts import Expression, Number
 
 FUNCTIONS = {"sin": math.sin, "cos": math.cos, "sqrt": math.sqrt, "max": max, "radians": math.radians}
 

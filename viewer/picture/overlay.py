@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 import numpy as np
 import shapely
 from numpy.typing import NDArray
@@ -17,9 +15,7 @@ from viewer.picture.legend import add_legends
 from viewer.picture.row_names import place_at_ends, place_in_columns, row_names, short
 from viewer.picture.scene import Scene, mark_sizes
 from viewer.picture.sheet import FOOTER, HEADER, MARGIN, Overlay, Shape
-
-if TYPE_CHECKING:
-    pass
+from viewer.summary import combination
 
 Array = NDArray[np.float64]
 
@@ -98,10 +94,10 @@ def _header(overlay: Overlay, analysis: Analysis, scene: Scene) -> None:
     overlay.texts.append(Text(fit_text(name, size, room, bold=True), (left, 26.0 * point), size, bold=True))
     snow = fit_text(f"Snow case: {case.name}", overlay.type_size("body"), room)
     overlay.write(snow, left, 47.0 * point, "body")
-    clause = analysis.factors[scene.case].clause
-    combination = clause if clause.startswith(case.standard) else f"{case.standard}; {clause}"
+    clause = combination(analysis, scene.case)
+    words = clause if clause.startswith(case.standard) else f"{case.standard}; {clause}"
     overlay.write(
-        fit_text(combination, overlay.type_size("body"), room), left, 61.0 * point, "body", color=style.MUTED
+        fit_text(words, overlay.type_size("body"), room), left, 61.0 * point, "body", color=style.MUTED
     )
     room = 0.38 * (right - left)
     for index, (text, color) in enumerate(verdict(analysis, scene)[:4]):

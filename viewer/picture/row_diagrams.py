@@ -13,6 +13,7 @@ from viewer import style
 from viewer.picture import svg
 from viewer.picture.findings import row_case
 from viewer.picture.plan import clamp_marks
+from viewer.summary import combination, read_as_tested
 
 Array = NDArray[np.float64]
 
@@ -57,11 +58,10 @@ def row_svg(analysis: Analysis, row: int) -> str:
     layout, case = analysis.project.layout, row_case(analysis, row)
     units = SYSTEMS[analysis.project.table.project.units]
     length = float(layout.row_length[row])
-    factors = analysis.factors[case]
     name = layout.row_name[row]
     parts = [
         svg.text(f"Row {name}", LEFT, 16.0, 14.0, bold=True),
-        svg.text(f"{analysis.snow.cases[case].name}; {factors.clause}", LEFT, 32.0, 10.5, color=style.MUTED),
+        svg.text(f"{analysis.snow.cases[case].name}; {combination(analysis, case)}", LEFT, 32.0, 10.5, color=style.MUTED),
     ]
     top = HEAD + 18.0
     for panel in (_load, _moment, _clamp_force, _clamp_use):
@@ -212,9 +212,10 @@ def _clamp_force(analysis: Analysis, row: int, case: int, top: float, units: Uni
     unit = units.convert(1.0, "force")
     least = min(float(value.min(initial=0.0)), 0.0)
     axes = _Axes(top, float(layout.row_length[row]), 1.05 * least, most / unit)
-    parts = _panel(
-        axes, f"Clamp force along the seam, {units.label('force')}", [(0.0, "0"), (axes.high, f"{most:g}")]
-    )
+    title = f"Plain factored force F on the clamps along the seam, {units.label('force')}"
+    if read_as_tested(analysis):
+        title += "; not the larger force as tested"
+    parts = _panel(axes, title, [(0.0, "0"), (axes.high, f"{most:g}")])
     parts += _bars(axes, layout.clamp_s[on], value, [style.ACCENT] * int(on.sum()))
     words = f"design strength along the seam {units.text(strength, 'force')}"
     if given:

@@ -17,6 +17,7 @@ from roofmodel.units import UnitSystem
 from viewer.export import version
 from viewer.files import write_text
 from viewer.quantities import percent, quantity, significant, system
+from viewer.report.end_bounds import partial_table
 from viewer.report.inputs import hardware_table, input_tables, rail_words
 from viewer.report.tables import (
     Table,
@@ -28,7 +29,6 @@ from viewer.report.tables import (
     edges_table,
     falling_table,
     limits_table,
-    partial_table,
     planes_table,
     pressure_text,
     rows_table,
@@ -36,14 +36,16 @@ from viewer.report.tables import (
     zones_table,
 )
 from viewer.report.working import Working, hand_check
-from viewer.report.working_steps import Expression, Number
+from viewer.report.working_parts import Expression, Number
 from viewer.style import css_variables
 from viewer.summary import (
     CAUTIONS,
+    combination,
     governing_text,
     least_reserve,
     reserve_sentence,
     row_lines,
+    shown_name,
     verdict,
 )
 
@@ -202,9 +204,9 @@ def _governing(analysis: Analysis, units: UnitSystem) -> dict[str, Any] | None:
     least = least_reserve(analysis)
     facts = [
         ("Attachment", limit.target_name[worst.target]),
-        ("Limit", limit.name),
+        ("Limit", shown_name(analysis, limit)),
         ("Case", case.name),
-        ("Combination", analysis.factors[worst.case].clause),
+        ("Combination", combination(analysis, worst.case)),
         ("Demand", quantity(float(limit.demand[worst.case, worst.target]), limit.quantity, units)),
         ("Resistance", quantity(float(limit.resistance[worst.target]), limit.quantity, units)),
         ("Reserve on factored snow", _times(float(analysis.reserve[worst.case]))),

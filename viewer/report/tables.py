@@ -13,13 +13,20 @@ from numpy.typing import NDArray
 from fea.analysis import Analysis
 from roofmodel.snow.cases import Value, Zone
 from roofmodel.units import UnitSystem
-from viewer.quantities import column, kind_for, percent, quantity, significant
+from viewer.quantities import brief, column, kind_for, percent, quantity, significant
 from viewer.summary import (
+    AS_TESTED,
     EXCEEDED,
+    KEPT,
+    NOT_LOADED,
     NOT_VERIFIED,
     RowLine,
+    combination,
     governing_text,
     limit_lines,
+    plain_along,
+    read_as_tested,
+    shown_name,
 )
 
 Array = NDArray[np.float64]
@@ -63,13 +70,13 @@ def limits_table(analysis: Analysis, units: UnitSystem) -> Table:
     rows, marks = [], []
     tests = analysis.project.clamp.test_basis or "test basis not given"
     for line in limit_lines(analysis):
-        kind, idle = line.limit.quantity, line.status == "not loaded"
+        kind, idle = line.limit.quantity, line.status == NOT_LOADED
         ratio = line.limit.name == "clamp combined"
-        demand = "not known" if math.isnan(line.demand) else quantity(line.demand, kind, units)
+        demand = "not known" if math.isnan(line.demand) else brief(line.demand, kind, units)
         used = "not known" if line.status == NOT_VERIFIED else percent(line.utilization)
         rows.append(
             (
-                line.limit.name + (" (service)" if line.limit.service else ""),
+                shown_name(analysis, line.limit) + (" (service)" if line.limit.service else ""),
                 "–" if idle else line.target,
                 "none" if idle else demand,
                 "1" if ratio else quantity(line.resistance, kind, units),
@@ -82,6 +89,8 @@ def limits_table(analysis: Analysis, units: UnitSystem) -> Table:
         marks.append(_mark(line.status))
     heads = ("Limit", "Worst at", "Demand", "Resistance", "Used", "Status", "Case", "Basis")
     caption, note = "Every limit, its worst target over all cases", f"Clamp strengths: {tests}."
+    if read_as_tested(analysis):
+        note += f" {AS_TESTED}"
     return Table(caption, heads, "twnnnttt", tuple(rows), tuple(marks), note)
 
 
@@ -96,7 +105,7 @@ def cases_table(analysis: Analysis) -> Table:
             (
                 f"{number + 1}",
                 case.name,
-                factors.clause,
+                combination(analysis, number),
                 text.removesuffix(f" ({case.name})"),
                 significant(reserve),
                 significant(reserve * factors.snow),
@@ -209,28 +218,6 @@ def falling_table(analysis: Analysis, units: UnitSystem) -> Table | None:
     )
     note = "Nothing holds this snow: whoever stands below is in danger. Height of the edge's lower end."
     return Table("Snow that no row holds, and where it falls", heads, "tnnnt", rows, note=note)
-
-
-def partial_table(analysis: Analysis, units: UnitSystem) -> Table | None:
-    """Upper bound of what a coherent blanket brings to the ends of rows."""
-    layout, bound = analysis.project.layout, analysis.force.end_bound
-    rows = []
-    for row, name in enumerate(layout.row_name):
-        for end, word in enumerate(("left end", "right end")):
-            case = int(np.argmax(bound[:, row, end]))
-            if bound[case, row, end] > 0.0:
-                rows.append((f"{name}, {word}", float(bound[case, row, end]), analysis.snow.cases[case].name))
-    if not rows:
-        return None
-    shown = column([value for _, value, _ in rows], "force", units)
-    cells = tuple((name, text, case) for (name, _, case), text in zip(rows, shown, strict=True))
-    heads = ("Row end", f"Upper bound {units.label('force')}", "Case")
-    return Table(
-        "Extra force at the ends of partial rows, before load factors, added to the end clamps",
-        heads,
-        "tnt",
-        cells,
-    )
 
 
 def values_text(values: Iterable[Value], units: UnitSystem) -> str:
@@ -393,7 +380,7 @@ def clamps_table(analysis: Analysis, units: UnitSystem) -> Table:
     ]
     over = np.max([np.nan_to_num(limit.utilization, nan=0.0).max(axis=0) for limit in single], axis=0)
     worst = np.fmax(over, np.nan_to_num(combined.utilization, nan=0.0).max(axis=0))
-    count = len(layout.clamp_name)
+    count, tested = len(layout.clamp_name), read_as_tested(analysis)
     order = np.arange(count)
     caption, note = "All clamps", ""
     if count > CLAMPS_ALL:
@@ -401,20 +388,26 @@ def clamps_table(analysis: Analysis, units: UnitSystem) -> Table:
         caption = f"The {CLAMPS_WORST} most used of {count} clamps"
         note = "attachments.csv holds all of them."
     case = np.argmax(np.nan_to_num(combined.utilization, nan=0.0), axis=0)
-    states = np.where(worst > 1.0, EXCEEDED, np.where(combined.unverified, NOT_VERIFIED, "kept"))
+    states = np.where(worst > 1.0, EXCEEDED, np.where(combined.unverified, NOT_VERIFIED, KEPT))
+    states = np.where((states == KEPT) & (worst == 0.0), NOT_LOADED, states)
     columns = [
         [layout.clamp_name[i] for i in order],
         [str(int(layout.clamp_seam[i]) + 1) for i in order],
         column(layout.clamp_s[order], "length", units),
         column(analysis.tributary.max(axis=0)[order], "force", units),
+        *([column(plain_along(analysis).max(axis=0)[order], "force", units)] if tested else []),
         *(column(limit.demand.max(axis=0)[order], limit.quantity, units) for limit in single),
         [_used(combined.utilization[:, i]) for i in order],
         [str(int(case[i]) + 1) for i in order],
         [str(states[i]) for i in order],
     ]
     demands = tuple(
-        f"{limit.name.removeprefix('clamp ').capitalize()} {units.label(limit.quantity)}" for limit in single
+        f"{_capital(shown_name(analysis, limit).removeprefix('clamp '))} {units.label(limit.quantity)}"
+        for limit in single
     )
+    if tested:
+        demands = (f"F along the seam {units.label('force')}", *demands)
+        note += f" F is the plain factored force. {AS_TESTED}"
     heads = (
         "Clamp",
         "Seam",
@@ -427,8 +420,12 @@ def clamps_table(analysis: Analysis, units: UnitSystem) -> Table:
     )
     note += " Largest over the cases; tributary before load factors, the others factored."
     marks = tuple(_mark(str(states[i])) for i in order)
-    kinds = "tnnn" + "n" * len(single) + "nnt"
+    kinds = "tnnn" + "n" * len(demands) + "nnt"
     return Table(caption, heads, kinds, tuple(zip(*columns, strict=True)), marks, note.strip())
+
+
+def _capital(text: str) -> str:
+    return text[:1].upper() + text[1:]
 
 
 def _used(utilization: Array) -> str:

@@ -18,17 +18,8 @@ from fea.analysis import Analysis, Governing
 from fea.strips import panel_strips
 from roofmodel.sliding.tributary import row_catchment
 from roofmodel.snow.cases import Zone, linear_integral
-from viewer.report.working_steps import (
-    ClampAt,
-    Expression,
-    Number,
-    Step,
-    anchorage_steps,
-    clamp_at,
-    force_steps,
-    moment_steps,
-    use_steps,
-)
+from viewer.report.working_parts import ClampAt, Expression, Number, Step, force_steps
+from viewer.report.working_steps import anchorage_steps, clamp_at, moment_steps, use_steps
 
 Array = NDArray[np.float64]
 

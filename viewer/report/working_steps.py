@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 from numpy.typing import NDArray
 
@@ -20,65 +18,12 @@ from fea.limits import (
 )
 from fea.strips import panel_strips
 from roofmodel.hardware import Clamp, DesignFormat, Interaction
+from viewer.report.working_parts import ClampAt, Expression, Number, Step, part_step
 
 Array = NDArray[np.float64]
 
 DIRECTIONS = ("along", "across", "pull", "push", "roll", "twist")
 _FACTOR = {DesignFormat.ASD: "Ω", DesignFormat.LRFD: "φ", DesignFormat.EN: "γ_M"}
-
-
-@dataclass(frozen=True)
-class Number:
-    """A quantity in SI and its kind in `viewer.quantities`.
-
-    Kinds without a unit are "ratio", a result, and "factor", which is given and printed as it is.
-    """
-
-    value: float
-    kind: str = "ratio"
-
-
-Expression = tuple["str | Number", ...]
-
-
-@dataclass(frozen=True)
-class Step:
-    """One line of the hand check.
-
-    Attributes
-    ----------
-    title : str
-    symbol, formula : str
-        The result and its formula in symbols; underscores begin subscripts.
-    expression : tuple of str and Number
-        The formula with numbers; text parts are operators: + − × / ( ) and the functions sin, cos, max, √.
-    result : Number
-    source : str
-        Clause, test or model that the step rests on.
-    note : str
-    """
-
-    title: str
-    symbol: str
-    formula: str
-    expression: Expression
-    result: Number
-    source: str
-    note: str = ""
-
-
-@dataclass(frozen=True)
-class ClampAt:
-    """One clamp in one case with the force at one height, and its unfactored effects along the seam."""
-
-    clamp: int
-    case: int
-    top: int
-    snow: float
-    ends: float
-    dead: float
-    thermal: float
-    force: Array  # (6,) factored
 
 
 def clamp_at(analysis: Analysis, clamp: int, case: int, limit: str) -> ClampAt:
@@ -92,16 +37,14 @@ def clamp_at(analysis: Analysis, clamp: int, case: int, limit: str) -> ClampAt:
     measure = combined if single is None else components[:, single]
     # The top counts where both heights say the same: it holds the larger moment.
     top = int(measure[1] >= measure[0])
-    along = analysis.response.clamp_force[:, clamp, 0]
+    unit = analysis.response.clamp_force[:, clamp]
     q = basis.cases
+    snow = unit[case] + top * unit[q + case]
     return ClampAt(
         clamp=clamp,
         case=case,
         top=top,
-        snow=float(along[case] + top * along[q + case]),
-        ends=float(along[2 * q + case]),
-        dead=float(along[3 * q]),
-        thermal=float(along[3 * q + 1]),
+        parts=np.stack([snow, unit[2 * q + case], unit[3 * q], unit[3 * q + 1]]),
         force=force[top],
     )
 
@@ -121,56 +64,11 @@ def _scale(analysis: Analysis) -> float:
     return float(np.abs(analysis.clamp_force[..., 0]).max(initial=0.0))
 
 
-def force_steps(analysis: Analysis, at: ClampAt) -> tuple[Step, ...]:
-    """Continuity of the rail, and the factored force along the seam."""
-    total = float(analysis.tributary[at.case, at.clamp])
-    factors = analysis.factors[at.case]
-    steps = []
-    if total > 1e-9 * max(_scale(analysis), 1.0):
-        steps.append(
-            Step(
-                "Continuity of the rail",
-                "R",
-                "k T",
-                (Number(at.snow / total), " × ", Number(total, "force")),
-                Number(at.snow, "force"),
-                "k = reaction / tributary force, from the frame",
-                "The rail is stiff between clamps and evens out what its neighbors take.",
-            )
-        )
-    terms = [
-        ("γ_S R", factors.snow, at.snow),
-        ("γ_S E", factors.snow, at.ends),
-        ("γ_D G", factors.dead, at.dead),
-        ("γ_T H", factors.thermal, at.thermal),
-    ]
-    size = max(abs(value) for _, _, value in terms)
-    kept = [term for term in terms if abs(term[2]) > 1e-6 * size] or terms[:1]
-    expression: list[str | Number] = []
-    for _, factor, value in kept:
-        expression += [" + " if expression else "", Number(factor, "factor"), " × ", Number(value, "force")]
-    words = {"γ_S E": "E: upper bound of snow beyond the row's end", "γ_D G": "G: rail's own weight"}
-    words["γ_T H"] = "H: restrained temperature"
-    note = "; ".join(words[name] for name, _, _ in kept if name in words)
-    steps.append(
-        Step(
-            "Factored force along the seam",
-            "F",
-            " + ".join(name for name, _, _ in kept),
-            tuple(expression),
-            Number(float(at.force[0]), "force"),
-            factors.clause,
-            f"{note}; from the frame." if note else "",
-        )
-    )
-    return tuple(steps)
-
-
 def moment_steps(analysis: Analysis, at: ClampAt) -> tuple[Step, ...]:
     """Overturning at the grip, and the pull and push that hold it."""
     project = analysis.project
     clamp = project.clamp
-    along, moment, normal = abs(float(at.force[0])), abs(float(at.force[4])), float(at.force[2])
+    along, moment = abs(float(at.force[0])), abs(float(at.force[4]))
     arm = clamp.height + (0.5 * project.rail.section.depth_z if at.top else 0.0)
     steps = []
     if arm * along > 0.0 and moment > 0.0:
@@ -198,7 +96,7 @@ def moment_steps(analysis: Analysis, at: ClampAt) -> tuple[Step, ...]:
     else:
         over = float(excess_moment(at.force, clamp))
         steps.append(_excess_step(at, over, clamp))
-    return (*steps, *_lift_steps(normal, over, clamp))
+    return (*steps, *_lift_steps(analysis, at, over))
 
 
 def _tested_step(at: ClampAt, clamp: Clamp) -> Step:
@@ -246,8 +144,9 @@ def _excess_step(at: ClampAt, over: float, clamp: Clamp) -> Step:
     )
 
 
-def _lift_steps(normal: float, over: float, clamp: Clamp) -> tuple[Step, ...]:
+def _lift_steps(analysis: Analysis, at: ClampAt, over: float) -> tuple[Step, ...]:
     """Pull and push of the grip; none where nothing lifts or presses."""
+    clamp, normal = analysis.project.clamp, float(at.force[2])
     steps = []
     for symbol, name, share, word, factor in (
         ("P", "Pull away from the roof", max(normal, 0.0), "N_+", TOE),
@@ -256,6 +155,8 @@ def _lift_steps(normal: float, over: float, clamp: Clamp) -> tuple[Step, ...]:
         value = share + factor * over / clamp.grip_length
         if value == 0.0:
             continue
+        if share > 0.0:
+            steps.append(part_step(analysis, at, 2))
         steps.append(
             Step(
                 name,
@@ -272,7 +173,7 @@ def _lift_steps(normal: float, over: float, clamp: Clamp) -> tuple[Step, ...]:
                 ),
                 Number(value, "force"),
                 "rigid grip turning about one end, triangle of pressure (equilibrium; judgment)",
-                f"{word} from the frame; L grip length.",
+                f"L grip length; {word} is {'the step before' if share > 0.0 else 'zero here'}.",
             )
         )
     return tuple(steps)
@@ -287,6 +188,8 @@ def use_steps(analysis: Analysis, at: ClampAt) -> tuple[tuple[Step, ...], tuple[
     steps: list[Step] = []
     for i in np.flatnonzero(np.nan_to_num(use, nan=0.0) > 0.0):
         kind = "force" if i < 4 else "grip moment"
+        if i in (1, 4, 5):
+            steps.append(part_step(analysis, at, {1: 1, 4: 3, 5: 5}[int(i)]))
         steps.append(
             Step(
                 f"Utilization, {_limit_name(DIRECTIONS[i]).removeprefix('clamp ')}",
