@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 
 from roofmodel.errors import InputError
+from roofmodel.shape.cleaning import check_places
 from roofmodel.shape.roof_faces import RawMesh
 from roofmodel.surface import Array, IntArray
 
@@ -56,6 +57,9 @@ def read_building(path: Path, building: str | None) -> RawMesh:
     if not surfaces:
         message = f"building {chosen!r} has no surfaces."
         raise InputError(message)
+    named = np.zeros(len(points), dtype=bool)
+    named[[index for rings, _ in surfaces for ring in rings for index in ring]] = True
+    check_places(points, named)
     roofs = [surface for surface in surfaces if surface[1] == "RoofSurface"]
     if roofs:
         notes.append(f"Building {chosen}: {len(roofs)} surfaces that the file marks as roof were taken.")
@@ -65,20 +69,32 @@ def read_building(path: Path, building: str | None) -> RawMesh:
         )
     faces, lost = triangulate_surfaces(points, roofs or surfaces)
     if lost:
-        notes.append(f"{lost} surfaces without area were left out.")
+        kind = "surfaces that the file marks as roof" if roofs else "surfaces"
+        notes.append(f"{lost} {kind} have no area or an outline that cannot be filled and were left out.")
     if len(faces) == 0:
         message = f"building {chosen!r} has no roof surface with an area."
         raise InputError(message)
-    named = np.unique([index for rings, _ in surfaces for ring in rings for index in ring])
-    lowest = float(points[named, 2].min())
-    return RawMesh(points, faces, tuple(notes), lowest if np.isfinite(lowest) else None)
+    return RawMesh(points, faces, tuple(notes), float(points[named, 2].min()))
 
 
 def _load(path: Path) -> dict[str, Any]:
     try:
         city = json.loads(path.read_text(encoding="utf-8"))
-    except (ValueError, RecursionError) as error:
-        message = f"the file is not JSON ({str(error)[:80]})."
+    except json.JSONDecodeError as error:
+        message = (
+            f"the file is not JSON: it cannot be read from line {error.lineno}, column {error.colno} on."
+        )
+        raise InputError(message) from error
+    except UnicodeDecodeError as error:
+        message = f"the file is not JSON: byte {error.start} is no UTF-8 text."
+        raise InputError(message) from error
+    except RecursionError as error:
+        message = (
+            "the file is not CityJSON: its lists stand deeper inside each other than any geometry needs."
+        )
+        raise InputError(message) from error
+    except ValueError as error:
+        message = "the file is not CityJSON: it holds a number with far too many digits."
         raise InputError(message) from error
     if not isinstance(city, dict) or city.get("type") != "CityJSON":
         message = "the file is JSON, but not CityJSON (its type is not 'CityJSON')."
@@ -118,12 +134,16 @@ def _vertices(city: Mapping[str, Any]) -> Array:
         points = np.array(city["vertices"], dtype=float).reshape(-1, 3)
         transform = city.get("transform")
         if transform is not None:
-            points = points * np.array(transform["scale"], dtype=float) + np.array(
-                transform["translate"], dtype=float
-            )
+            scale, translate = (np.array(transform[key], dtype=float) for key in ("scale", "translate"))
+            with np.errstate(over="ignore", invalid="ignore"):  # told below
+                points = points * scale.reshape(3) + translate.reshape(3)
     except (ValueError, KeyError, TypeError, OverflowError) as error:
-        message = f"the vertices or their transform are damaged ({error})."
+        message = (
+            "the vertices are damaged: each must be three numbers, and 'transform', where there is one, must"
+            " hold three numbers as 'scale' and three as 'translate'."
+        )
         raise InputError(message) from error
+    check_places(points)
     return points
 
 
@@ -175,9 +195,17 @@ def _surfaces(objects: Mapping[str, Any], name: str, vertices: int) -> tuple[lis
         done.add(current)
         item = objects[current]
         queue.extend(item.get("children", []))
+        given = item.get("geometry", [])
+        usable = [part for part in given if part.get("type") in tuple(DEPTH)]
         if item.get("type") not in ("Building", "BuildingPart"):
+            if given:
+                notes.append(f"{current} is a {item.get('type')}: its {len(given)} geometries were left out.")
             continue
-        usable = [part for part in item.get("geometry", []) if part.get("type") in tuple(DEPTH)]
+        if len(usable) < len(given):
+            notes.append(
+                f"{current}: {len(given) - len(usable)} geometries that hold no surfaces (of"
+                f" {', '.join(DEPTH)}) were left out."
+            )
         if not usable:
             continue
         finest = max(usable, key=lambda part: _lod(part.get("lod")))
@@ -209,15 +237,25 @@ def _flatten(geometry: Mapping[str, Any], name: str, vertices: int) -> list[Surf
         result: list[Surface] = []
         for surface, number in zip(rings, numbers, strict=True):
             corners = [[int(index) for index in ring] for ring in surface]
-            result.append((corners, None if number is None else kinds[number]))
-    except (AttributeError, KeyError, IndexError, TypeError, ValueError) as error:
-        message = f"the geometry of {name!r} is damaged ({type(error).__name__})."
+            result.append((corners, None if number is None else kinds[_counted(number)]))
+    except (AttributeError, KeyError, IndexError, TypeError, ValueError, OverflowError) as error:
+        message = (
+            f"the geometry of {name!r} is damaged: its boundaries must be nested as in a {geometry['type']},"
+            " with whole vertex numbers, and its semantics must name one of their surfaces for each boundary."
+        )
         raise InputError(message) from error
     named = [index for surface, _ in result for ring in surface for index in ring]
     if named and (min(named) < 0 or max(named) >= vertices):
         message = f"a surface of {name!r} names a vertex that is not among the {vertices} of the file."
         raise InputError(message)
     return result
+
+
+def _counted(number: int) -> int:
+    """The number of a semantic surface, counted from 0."""
+    if number < 0:
+        raise IndexError
+    return number
 
 
 def _at_depth(nested: Sequence[Any], depth: int) -> Iterator[Any]:
@@ -258,7 +296,7 @@ def triangulate_surfaces(points: Array, surfaces: Sequence[Surface]) -> tuple[In
     -------
     faces : (m, 3) int
     lost : int
-        Surfaces without area.
+        Surfaces without area, or that gave no triangle.
     """
     import mapbox_earcut
 
@@ -274,5 +312,6 @@ def triangulate_surfaces(points: Array, surfaces: Sequence[Surface]) -> tuple[In
         flat = np.delete(points[vertex] - points[vertex[0]], axis, axis=1)
         ends = np.cumsum([len(ring) for ring in rings]).astype(np.uint32)
         local = mapbox_earcut.triangulate_float64(np.ascontiguousarray(flat), ends)
+        lost += len(local) == 0
         faces.append(vertex[local.astype(np.int64)].reshape(-1, 3))
     return np.concatenate(faces), lost

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 from scipy.spatial import cKDTree
@@ -15,6 +16,7 @@ NEEDLE = 1e-9  # triangles with less area are degenerate [m^2]
 VERTICAL = np.cos(np.radians(89.9))  # |n_z| below this faces neither up nor down
 SMALLEST = 1.0  # [m^2]
 LARGEST = 5_000.0  # [m]
+BEYOND = 1e8  # no map has coordinates as large, two and a half times around the earth [m]
 
 
 def check_arrays(points: Array, faces: IntArray) -> None:
@@ -30,16 +32,40 @@ def check_arrays(points: Array, faces: IntArray) -> None:
             f"A face names vertex {faces.max()} (lowest {faces.min()}), but there are {len(points)} vertices."
         )
         raise InputError(message)
-    bad = ~np.isfinite(points.sum(axis=1))
-    bad &= np.bincount(faces.ravel(), minlength=len(points)) > 0
-    if bad.any():
-        first = int(np.flatnonzero(bad)[0])
-        message = f"{bad.sum()} vertices have coordinates that are not finite, the first is number {first}."
-        raise InputError(message)
     used = np.zeros(len(points), dtype=bool)
     used[faces.ravel()] = True
-    extent = np.ptp(points[used], axis=0)
-    if extent.max() > LARGEST:
+    check_places(points, used)
+
+
+def check_places(points: Array, used: NDArray[np.bool_] | None = None) -> None:
+    """Reject coordinates that lie on no map; of one building's points also a size that no building has.
+
+    Parameters
+    ----------
+    points : (n, 3) float
+        [m]
+    used : (n,) bool, optional
+        Points of the one building; without, all points of a file with many.
+
+    Raises
+    ------
+    InputError
+        One line that names the first such vertex, or the size.
+    """
+    number = np.arange(len(points)) if used is None else np.flatnonzero(used)
+    counted = points[number]
+    finite = np.isfinite(counted).all(axis=1)
+    far = finite & (np.abs(counted) > BEYOND).any(axis=1)
+    for bad, what in (
+        (~finite, "have coordinates that are not finite"),
+        (far, f"lie more than {BEYOND / 1e3:,.0f} km from the origin, farther than any map reaches"),
+    ):
+        if bad.any():
+            first = int(np.argmax(bad))
+            message = f"{bad.sum()} vertices {what}, the first is number {number[first]}."
+            raise InputError(message)
+    extent = np.ptp(counted, axis=0) if len(counted) else np.zeros(3)
+    if used is not None and extent.max() > LARGEST:
         message = (
             f"The model is {extent.max():.4g} m across, more than {LARGEST:.0f} m: are the units meters, and "
             "is it one building?"

@@ -9,6 +9,7 @@ import numpy as np
 
 from roofmodel.errors import InputError
 from roofmodel.shape.cityjson import read_building
+from roofmodel.shape.cleaning import check_places
 from roofmodel.shape.recognition import recognize
 from roofmodel.shape.roof_faces import STEEPEST, RawMesh, pick_roof_faces
 from roofmodel.surface import Array, IntArray, RoofSurface
@@ -131,6 +132,7 @@ def read_mesh(path: Path, unit: str | None, up: str | None) -> RawMesh:
             raise InputError(_size_hint(points[np.unique(faces)], path.suffix, unit, up))
         notes = [f"The file was read in {unit}, {up} up, as given."]
     points = points * UNITS[unit]
+    check_places(points[np.unique(faces)])
     if up == "y":
         points = np.stack([points[:, 0], -points[:, 2], points[:, 1]], axis=1)
     far = float(np.abs(points[np.isfinite(points)]).max(initial=0.0))

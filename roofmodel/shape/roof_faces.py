@@ -119,6 +119,8 @@ def _not_walls(points: Array, faces: IntArray, steepest: float, notes: list[str]
     if not solid.any():
         message = "All faces are degenerate: the file has no roof."
         raise InputError(message)
+    if not solid.all():
+        notes.append(f"{np.count_nonzero(~solid)} faces with less area than {NEEDLE:.0e} m2 were left out.")
     wall = solid & (np.abs(vector[:, 2]) <= np.cos(steepest) * double)
     limit = f"{np.degrees(steepest):.0f} degrees"
     if wall.any():
