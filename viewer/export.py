@@ -17,7 +17,7 @@ from fea.analysis import Analysis, Governing
 from fea.limits import Limit
 from roofmodel.units import SYSTEMS
 from viewer.files import atomic, write_text
-from viewer.summary import EXCEEDED, KEPT, NOT_LOADED, NOT_VERIFIED, plain_along
+from viewer.summary import clamp_states, plain_along
 
 FORMAT_VERSION = 1
 _SI_UNIT = {"force": "N", "moment": "N m", "stress": "Pa", "size": "m", "ratio": "1"}
@@ -270,7 +270,7 @@ def write_attachments(analysis: Analysis, path: Path) -> None:
     limits = {limit.name: limit for limit in analysis.limits if limit.target == "clamp"}
     together, along = limits["clamp combined"].utilization, plain_along(analysis)
     worst = np.argmax(np.where(np.isnan(together), np.inf, together), axis=0)
-    c = np.arange(len(layout.clamp_name))
+    c, status = np.arange(len(layout.clamp_name)), clamp_states(analysis)
     force_names = [name for name, limit in limits.items() if limit.quantity == "force"]
     length, newton = system.label("length"), system.label("force")
     text = io.StringIO()
@@ -284,7 +284,6 @@ def write_attachments(analysis: Analysis, path: Path) -> None:
     for i in c:
         q = worst[i]
         use = together[q, i]
-        status = NOT_VERIFIED if np.isnan(use) else EXCEEDED if use > 1.0 else KEPT if use > 0.0 else NOT_LOADED
         out.writerow(
             [
                 _plain(layout.clamp_name[i]),
@@ -297,7 +296,7 @@ def write_attachments(analysis: Analysis, path: Path) -> None:
                 f"{system.convert(float(along[q, i]), 'force'):.4g}",
                 *(f"{system.convert(float(limits[n].demand[q, i]), 'force'):.4g}" for n in force_names),
                 "" if np.isnan(use) else f"{use:.4f}",
-                status,
+                status[i],
             ]
         )
     with atomic(path) as temporary:

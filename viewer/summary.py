@@ -13,6 +13,7 @@ from fea.analysis import Analysis, Governing
 from fea.limits import Limit, panel_strips
 from roofmodel.snow.cases import LoadLevel
 from roofmodel.units import UnitSystem
+from viewer.picture.findings import clamp_utilization
 from viewer.quantities import percent, quantity, significant
 
 Array = NDArray[np.float64]
@@ -284,6 +285,15 @@ def _capital(text: str) -> str:
     return text[:1].upper() + text[1:]
 
 
+def clamp_states(analysis: Analysis) -> tuple[str, ...]:
+    """Status of each clamp over all cases and directions, in the words of the limits, (c,)."""
+    use = clamp_utilization(analysis)
+    return tuple(
+        NOT_VERIFIED if math.isnan(u) else EXCEEDED if u > 1.0 else KEPT if u > 0.0 else NOT_LOADED
+        for u in use.tolist()
+    )
+
+
 def limit_lines(analysis: Analysis) -> tuple[LimitLine, ...]:
     """Worst target and case of every limit, in the order of the limits."""
     return tuple(_limit_line(analysis, limit) for limit in analysis.limits)
@@ -399,7 +409,8 @@ def reserve_sentence(analysis: Analysis, case: int) -> str:
     return (
         f"In the case “{name}” the first strength limit is reached at {significant(factor)} times the "
         f"factored snow, which is {significant(factor * snow.snow)} times the {level} ({snow.snow:g} S in "
-        f"{combination(analysis, case)}). Dead load and temperature are held; limits without a resistance cannot count."
+        f"{combination(analysis, case)}). Dead load and temperature are held; limits without a resistance "
+        "cannot count."
     )
 
 

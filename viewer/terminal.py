@@ -146,7 +146,9 @@ def _limit_name(line: LimitLine, tested: bool) -> str:
 
 
 def _resistance(line: LimitLine, units: UnitSystem) -> str:
-    return "" if line.limit.name == "clamp combined" else quantity(line.resistance, line.limit.quantity, units)
+    return (
+        "" if line.limit.name == "clamp combined" else quantity(line.resistance, line.limit.quantity, units)
+    )
 
 
 def _used(line: LimitLine) -> str:
@@ -185,7 +187,12 @@ def _row_blocks(rows: tuple[RowLine, ...], units: UnitSystem) -> list[Text | Tab
     peak, mean = column([r.peak for r in rows], "line", units), column([r.mean for r in rows], "line", units)
     for row, largest, middle in zip(rows, peak, mean, strict=True):
         out.append(Text(row.name, style="bold"))
-        facts = [f"{row.clamps} clamps", f"max {largest} {unit}", f"mean {middle} {unit}", f"worst {row.worst}"]
+        facts = [
+            f"{row.clamps} clamps",
+            f"max {largest} {unit}",
+            f"mean {middle} {unit}",
+            f"worst {row.worst}",
+        ]
         out += [_indented(Text(fact)) for fact in facts]
         out.append(_indented(_row_used(row).append(" used")))
     return out

@@ -19,6 +19,7 @@ Array = NDArray[np.float64]
 
 FONTS = Path(__file__).parent / "fonts"
 GRID = 8  # pixels of one cell of the placement grid
+WALL, PLANE = 0.35, 6.0  # costs of a cell of a wall and of a bare roof plane
 TAKEN = 1e6  # cost of a cell that another label holds
 
 
@@ -152,6 +153,20 @@ class Crowd:
         rows = slice(max(int(np.floor(top)), 0), max(int(np.ceil(bottom)), 0))
         columns = slice(max(int(np.floor(left)), 0), max(int(np.ceil(right)), 0))
         self.cost[rows, columns] = TAKEN
+
+    def covered(self, box: tuple[float, float, float, float]) -> Array:
+        """Costs of the cells that a box covers. [px]."""
+        left, top, right, bottom = (np.array(box) - np.tile(self.box[:2], 2)) / GRID
+        rows = slice(max(int(np.floor(top)), 0), max(int(np.ceil(bottom)), 0))
+        return self.cost[rows, max(int(np.floor(left)), 0) : max(int(np.ceil(right)), 0)]
+
+    def free(self, box: tuple[float, float, float, float]) -> bool:
+        """Whether no other label holds any of a box. [px]."""
+        return float(self.covered(box).max(initial=0.0)) < TAKEN
+
+    def empty(self, box: tuple[float, float, float, float]) -> bool:
+        """Whether a box covers nothing but paper and walls. [px]."""
+        return float(self.covered(box).max(initial=0.0)) <= WALL
 
     def place(
         self,

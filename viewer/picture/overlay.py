@@ -10,9 +10,9 @@ from fea.analysis import Analysis, Governing
 from roofmodel.units import SYSTEMS
 from viewer import style
 from viewer.picture.camera import View, hidden
-from viewer.picture.labels import Crowd, Text, fit_text, text_width, wrap_text
+from viewer.picture.labels import PLANE, WALL, Crowd, Text, fit_text, text_width, wrap_text
 from viewer.picture.legend import add_legends
-from viewer.picture.row_names import place_at_ends, place_in_columns, row_names, short
+from viewer.picture.row_names import place_at_ends, place_beside, row_names, short
 from viewer.picture.scene import Scene, mark_sizes
 from viewer.picture.sheet import FOOTER, HEADER, MARGIN, Overlay, Shape
 from viewer.summary import combination
@@ -20,7 +20,7 @@ from viewer.summary import combination
 Array = NDArray[np.float64]
 
 WIDEST_SIDE = 130.0  # at most this is kept free for names on each side [pt]
-LOOSE_ROWS = 7  # more rows than this are named in two columns beside the roof
+LOOSE_ROWS = 7  # more rows than this are named left and right of the roof
 
 
 def drawing_box(
@@ -51,7 +51,7 @@ def compose(analysis: Analysis, scene: Scene, view: View) -> Overlay:
     _header(overlay, analysis, scene)
     names = row_names(analysis, scene, view)
     if len(scene.rows) > LOOSE_ROWS:
-        place_in_columns(overlay, crowd, names, scene, view)
+        place_beside(overlay, crowd, names, scene, view)
     _callout(overlay, crowd, analysis, scene, view)
     if len(scene.rows) <= LOOSE_ROWS:
         place_at_ends(overlay, crowd, names)
@@ -64,9 +64,9 @@ def _crowd(analysis: Analysis, scene: Scene, view: View, box: tuple[float, float
     """What labels should not cover: marks and rails least of all, then edges, roof and walls."""
     crowd, point = Crowd(box), view.size[0] / style.REFERENCE_WIDTH
     for wall in view.project(scene.walls):
-        crowd.cover_polygon(wall, 0.35)
+        crowd.cover_polygon(wall, WALL)
     for corners in _plane_corners(analysis):
-        crowd.cover_polygon(view.project(corners), 6.0)
+        crowd.cover_polygon(view.project(corners), PLANE)
     for start, end in view.project(scene.edges):
         crowd.cover_line(start, end, 2.0 * point, 9.0)
     for start, end in view.project(scene.rows):
@@ -220,7 +220,7 @@ def _leader(
 
 def _plane_names(overlay: Overlay, crowd: Crowd, analysis: Analysis, scene: Scene, view: View) -> None:
     """Name and slope on each plane that faces the viewer and has room for them."""
-    planes, size = analysis.project.roof.planes, overlay.type_size("label")
+    planes, large = analysis.project.roof.planes, overlay.type_size("label")
     units = SYSTEMS[analysis.project.table.project.units]
     for plane, corners in enumerate(_plane_corners(analysis)):
         if planes.normal[plane] @ view.toward < 0.05:
@@ -229,22 +229,37 @@ def _plane_names(overlay: Overlay, crowd: Crowd, analysis: Analysis, scene: Scen
         radius = shapely.maximum_inscribed_circle(polygon, tolerance=2.0)
         anchor = tuple(shapely.get_coordinates(radius)[0].tolist())
         slope = f"{units.convert(float(planes.slope[plane]), 'angle'):.1f}{units.label('angle')}"
-        text = f"{planes.name[plane]}  {slope}"
-        width = text_width(text, size, bold=False)
-        outside = np.where(crowd.inside(view.project(corners)), 0.0, 50.0)
-        found = crowd.place((width, 1.1 * size), (anchor[0], anchor[1]), pull=0.5, extra=outside)
-        if found is None or _covers(outside, crowd, found) or _is_hidden(plane, found, analysis, scene, view):
-            overlay.unnamed.append(planes.name[plane])
-            continue
-        middle = (found[0], 0.5 * (found[1] + found[3]))
-        overlay.texts.append(Text(text, middle, size, False, style.INK, "left", True))
-        crowd.take(found)
+        outside = ~crowd.inside(view.project(corners))
+        name = planes.name[plane]
+        full, small = f"{name}  {slope}", overlay.type_size("note")
+        for text, size, strict in (
+            (full, large, True),
+            (full, small, True),
+            (name, large, True),
+            (full, large, False),
+            (name, large, False),
+        ):
+            size_of = (text_width(text, size, bold=False), 1.1 * size)
+            # On the bare plane between edges, rows and other names; else where it covers least.
+            shut = outside | (crowd.cost > PLANE) if strict else outside
+            extra = shut * (500.0 if strict else 50.0)
+            found = crowd.place(size_of, (anchor[0], anchor[1]), pull=0.5, extra=extra)
+            if found is None or _is_hidden(plane, found, analysis, scene, view):
+                continue
+            if crowd.covered(found).max() > PLANE if strict else _covers(outside, crowd, found):
+                continue
+            middle = (found[0], 0.5 * (found[1] + found[3]))
+            overlay.texts.append(Text(text, middle, size, False, style.INK, "left", True))
+            crowd.take(found)
+            break
+        else:
+            overlay.unnamed.append(name)
 
 
-def _covers(outside: Array, crowd: Crowd, box: tuple[float, float, float, float]) -> bool:
+def _covers(outside: NDArray[np.bool_], crowd: Crowd, box: tuple[float, float, float, float]) -> bool:
     """Whether more than a quarter of a box lies outside."""
     left, top, right, bottom = ((np.array(box) - np.tile(crowd.box[:2], 2)) / 8.0).astype(int)
-    return bool(np.mean(outside[top : bottom + 1, left : right + 1] > 0.0) > 0.25)
+    return bool(np.mean(outside[top : bottom + 1, left : right + 1]) > 0.25)
 
 
 def _is_hidden(

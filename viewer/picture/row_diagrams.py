@@ -18,7 +18,8 @@ from viewer.summary import combination, read_as_tested
 Array = NDArray[np.float64]
 
 WIDTH, LEFT, RIGHT = 760.0, 92.0, 30.0  # of the drawing and beside the diagrams [px]
-PANEL, GAP, HEAD = 84.0, 40.0, 46.0
+PANEL, GAP, HEAD = 54.0, 38.0, 46.0
+TYPE = 12.0  # 8 pt where the drawing is as wide as a printed page [px]
 
 
 @dataclass(frozen=True)
@@ -60,8 +61,14 @@ def row_svg(analysis: Analysis, row: int) -> str:
     length = float(layout.row_length[row])
     name = layout.row_name[row]
     parts = [
-        svg.text(f"Row {name}", LEFT, 16.0, 14.0, bold=True),
-        svg.text(f"{analysis.snow.cases[case].name}; {combination(analysis, case)}", LEFT, 32.0, 10.5, color=style.MUTED),
+        svg.text(f"Row {name}", LEFT, 16.0, 15.0, bold=True),
+        svg.text(
+            f"{analysis.snow.cases[case].name}; {combination(analysis, case)}",
+            LEFT,
+            32.0,
+            TYPE,
+            color=style.MUTED,
+        ),
     ]
     top = HEAD + 18.0
     for panel in (_load, _moment, _clamp_force, _clamp_use):
@@ -73,7 +80,7 @@ def row_svg(analysis: Analysis, row: int) -> str:
 
 def _panel(axes: _Axes, title: str, ticks: list[tuple[float, str]]) -> list[str]:
     """Title, zero line and labeled levels of a panel."""
-    parts = [svg.text(title, LEFT, axes.top - 8.0, 10.5, bold=True)]
+    parts = [svg.text(title, LEFT, axes.top - 8.0, TYPE, bold=True)]
     for value, words in ticks:
         y = float(axes.y(np.array(value)))
         strong = value == 0.0
@@ -84,7 +91,7 @@ def _panel(axes: _Axes, title: str, ticks: list[tuple[float, str]]) -> list[str]
                 0.9 if strong else 0.7,
             )
         )
-        parts.append(svg.text(words, LEFT - 8.0, y + 3.5, 10.0, anchor="end", color=style.MUTED))
+        parts.append(svg.text(words, LEFT - 8.0, y + 3.5, TYPE, anchor="end", color=style.MUTED))
     return parts
 
 
@@ -124,7 +131,7 @@ def _load(analysis: Analysis, row: int, case: int, top: float, units: UnitSystem
                     words,
                     x + (-8.0 if end else 8.0),
                     top + 12.0,
-                    10.0,
+                    TYPE,
                     anchor="end" if end else "start",
                     halo=True,
                 )
@@ -163,7 +170,7 @@ def _moment(analysis: Analysis, row: int, case: int, top: float, units: UnitSyst
     words = units.text(float(abs(down[worst])), "moment")
     parts.append(
         svg.text(
-            words, x + (-6.0 if anchor == "end" else 6.0), y + 3.5, 10.0, anchor=anchor, bold=True, halo=True
+            words, x + (-6.0 if anchor == "end" else 6.0), y + 3.5, TYPE, anchor=anchor, bold=True, halo=True
         )
     )
     return parts
@@ -190,7 +197,7 @@ def _limit_line(axes: _Axes, value: float, words: str) -> list[str]:
             words,
             WIDTH - RIGHT,
             y - 4.0,
-            10.0,
+            TYPE,
             anchor="end",
             bold=True,
             halo=True,
@@ -225,8 +232,8 @@ def _clamp_force(analysis: Analysis, row: int, case: int, top: float, units: Uni
         svg.text(
             "strength along the seam not given",
             WIDTH - RIGHT,
-            top + 10.0,
-            10.0,
+            top + 12.0,
+            TYPE,
             anchor="end",
             bold=True,
             halo=True,
@@ -253,7 +260,7 @@ def _clamp_use(analysis: Analysis, row: int, case: int, top: float, units: UnitS
         x, y = axes.points(s[worst : worst + 1], use[worst : worst + 1])[0]
         words = f"{layout.clamp_name[on[worst]]}  {style.utilization_text(float(use[worst]))}"
         anchor = "start" if x < LEFT + 40.0 else "middle" if x < WIDTH - RIGHT - 40.0 else "end"
-        parts.append(svg.text(words, float(x), float(y) - 5.0, 10.0, anchor=anchor, bold=True, halo=True))
+        parts.append(svg.text(words, float(x), float(y) - 5.0, TYPE, anchor=anchor, bold=True, halo=True))
     unknown = axes.points(s[~known], np.zeros(int((~known).sum()))) - [0.0, 6.0]
     return parts + clamp_marks(unknown, np.full(len(unknown), np.nan), 3.6)
 
@@ -264,7 +271,7 @@ def _places(axes: _Axes, clamps: Array, units: UnitSystem) -> list[str]:
     parts = [svg.line(np.array([[LEFT, y], [WIDTH - RIGHT, y]]), style.INK, 2.0)]
     data = "".join(f"M{svg.number(float(x))} {svg.number(y - 3.0)}v6" for x in axes.x(clamps))
     parts.append(svg.element("path", d=data, stroke=style.INK, stroke_width=1.0))
-    parts.append(svg.text("left end, looking up the slope", LEFT, y + 16.0, 10.0, color=style.MUTED))
+    parts.append(svg.text("left end, looking up the slope", LEFT, y + 16.0, TYPE, color=style.MUTED))
     words = f"{units.text(axes.length, 'length')}, {len(clamps)} clamps"
-    parts.append(svg.text(words, WIDTH - RIGHT, y + 16.0, 10.0, anchor="end", color=style.MUTED))
+    parts.append(svg.text(words, WIDTH - RIGHT, y + 16.0, TYPE, anchor="end", color=style.MUTED))
     return parts

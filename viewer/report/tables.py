@@ -17,10 +17,10 @@ from viewer.quantities import brief, column, kind_for, percent, quantity, signif
 from viewer.summary import (
     AS_TESTED,
     EXCEEDED,
-    KEPT,
     NOT_LOADED,
     NOT_VERIFIED,
     RowLine,
+    clamp_states,
     combination,
     governing_text,
     limit_lines,
@@ -388,8 +388,7 @@ def clamps_table(analysis: Analysis, units: UnitSystem) -> Table:
         caption = f"The {CLAMPS_WORST} most used of {count} clamps"
         note = "attachments.csv holds all of them."
     case = np.argmax(np.nan_to_num(combined.utilization, nan=0.0), axis=0)
-    states = np.where(worst > 1.0, EXCEEDED, np.where(combined.unverified, NOT_VERIFIED, KEPT))
-    states = np.where((states == KEPT) & (worst == 0.0), NOT_LOADED, states)
+    states = clamp_states(analysis)
     columns = [
         [layout.clamp_name[i] for i in order],
         [str(int(layout.clamp_seam[i]) + 1) for i in order],
@@ -399,7 +398,7 @@ def clamps_table(analysis: Analysis, units: UnitSystem) -> Table:
         *(column(limit.demand.max(axis=0)[order], limit.quantity, units) for limit in single),
         [_used(combined.utilization[:, i]) for i in order],
         [str(int(case[i]) + 1) for i in order],
-        [str(states[i]) for i in order],
+        [states[i] for i in order],
     ]
     demands = tuple(
         f"{_capital(shown_name(analysis, limit).removeprefix('clamp '))} {units.label(limit.quantity)}"
@@ -419,7 +418,7 @@ def clamps_table(analysis: Analysis, units: UnitSystem) -> Table:
         "Status",
     )
     note += " Largest over the cases; tributary before load factors, the others factored."
-    marks = tuple(_mark(str(states[i])) for i in order)
+    marks = tuple(_mark(states[i]) for i in order)
     kinds = "tnnn" + "n" * len(demands) + "nnt"
     return Table(caption, heads, kinds, tuple(zip(*columns, strict=True)), marks, note.strip())
 

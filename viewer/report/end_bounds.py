@@ -1,0 +1,136 @@
+"""What lies beyond the ends of partial rows: the upper bound next to a hand sum of it."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+
+from fea.analysis import Analysis
+from roofmodel.sliding.ends import STEEPEST_SPREAD
+from roofmodel.snow.cases import linear_integral
+from roofmodel.units import UnitSystem
+from viewer.quantities import column
+from viewer.report.tables import Table
+
+PLAIN = 0.02  # hand sum and bound that agree this well are one plain wedge [-]
+
+
+@dataclass(frozen=True)
+class Spread:
+    """Part of a row's own plane from which a blanket may lean on one end of the row.
+
+    Attributes
+    ----------
+    name, case : str
+    bound : float
+        Upper bound that the flow over the roof gives. [N]
+    area : float
+        On plan. [m^2]
+    pressure : float
+        Mean over the area, vertical, per plan area. [Pa]
+    slope : float
+        [rad]
+    hand : float
+        Pressure × area × (sin − friction × cos). [N]
+    """
+
+    name: str
+    case: str
+    bound: float
+    area: float
+    pressure: float
+    slope: float
+    hand: float
+
+    @property
+    def plain(self) -> bool:
+        """Whether the hand sum is the bound."""
+        return abs(self.hand - self.bound) <= PLAIN * self.bound
+
+
+def spreads(analysis: Analysis) -> tuple[Spread, ...]:
+    """Spread of every row end that has a bound, in its worst case."""
+    layout, bound = analysis.project.layout, analysis.force.end_bound
+    found = []
+    for row, name in enumerate(layout.row_name):
+        for end, word in enumerate(("left end", "right end")):
+            case = int(np.argmax(bound[:, row, end]))
+            if bound[case, row, end] > 0.0:
+                found.append(_spread(analysis, f"{name}, {word}", row, end, case))
+    return tuple(found)
+
+
+def _spread(analysis: Analysis, name: str, row: int, end: int, case: int) -> Spread:
+    project = analysis.project
+    roof, layout, options = project.roof, project.layout, project.slide
+    plane = int(layout.row_plane[row])
+    outline = roof.planes.outline[plane]
+    tip = (layout.row_start, layout.row_end)[end][row]
+    low_u, low_v, high_u, high_v = outline.bounds
+    reach = 2.0 * (high_u - low_u + high_v - low_v)
+    side = (2 * end - 1) * math.tan(min(options.spread_angle, STEEPEST_SPREAD))
+    wedge = shapely.Polygon([tip, tip + np.array([0.0, reach]), tip + np.array([side, 1.0]) * reach])
+    above = shapely.intersection(outline, wedge)
+    plan = shapely.transform(above, lambda uv: roof.planes.to_world(plane, uv)[:, :2])
+    area, weight = float(plan.area), 0.0
+    for zone in analysis.snow.cases[case].zones:
+        if zone.plane == plane:
+            piece = np.array([shapely.intersection(zone.polygon, plan)], dtype=object)
+            weight += float(linear_integral(piece, zone.pressure)[0])
+    slope = float(roof.planes.slope[plane])
+    return Spread(
+        name=name,
+        case=analysis.snow.cases[case].name,
+        bound=float(analysis.force.end_bound[case, row, end]),
+        area=area,
+        pressure=weight / area if area > 0.0 else 0.0,
+        slope=slope,
+        hand=weight * max(math.sin(slope) - options.friction * math.cos(slope), 0.0),
+    )
+
+
+def partial_table(analysis: Analysis, units: UnitSystem) -> Table | None:
+    """Upper bound of what a coherent blanket brings to the ends of rows, with the hand sum."""
+    found = spreads(analysis)
+    if not found:
+        return None
+    friction = analysis.project.slide.friction
+    turn = "(sin θ − μ cos θ)" if friction > 0.0 else "sin θ"
+    hand = column([s.hand for s in found] + [s.bound for s in found], "force", units)
+    rows = tuple(
+        zip(
+            [s.name for s in found],
+            column([s.area for s in found], "area", units),
+            column([s.pressure for s in found], "pressure", units),
+            column([s.slope for s in found], "angle", units),
+            hand[: len(found)],
+            hand[len(found) :],
+            [s.case for s in found],
+            strict=True,
+        )
+    )
+    heads = (
+        "Row end",
+        f"A, spread on plan {units.label('area')}",
+        f"p, mean over it {units.label('pressure')}",
+        "θ, slope °",
+        f"p A {turn} {units.label('force')}",
+        f"Upper bound B {units.label('force')}",
+        "Case",
+    )
+    angle = f"{math.degrees(analysis.project.slide.spread_angle):.3g}°"
+    note = (
+        f"A is all of the row's own plane within {angle} of the fall line that goes up from the row's end. B "
+        "acts on the rail's overhang, spread from its tip to the end clamp; the frame says which clamp takes "
+        "what share of it."
+    )
+    if not all(s.plain for s in found):
+        note += (
+            " Where B is less than the product, other rows hold part of that snow; where it is more, snow of "
+            "other planes comes through the spread."
+        )
+    caption = "Extra force at the ends of partial rows, before load factors, on the rail beyond the end clamp"
+    return Table(caption, heads, "tnnnnnt", rows, note=note)

@@ -1,0 +1,206 @@
+"""What a clamp's force consists of: snow, end bound, dead load and temperature, each with its factor."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fea.analysis import Analysis
+from roofmodel.units import SYSTEMS
+from viewer.summary import combination
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Number:
+    """A quantity in SI and its kind in `viewer.quantities`.
+
+    Kinds without a unit are "ratio", a result, and "factor", which is given and printed as it is.
+    """
+
+    value: float
+    kind: str = "ratio"
+
+
+Expression = tuple["str | Number", ...]
+
+
+@dataclass(frozen=True)
+class Step:
+    """One line of the hand check.
+
+    Attributes
+    ----------
+    title : str
+    symbol, formula : str
+        The result and its formula in symbols; underscores begin subscripts.
+    expression : tuple of str and Number
+        The formula with numbers; text parts are operators: + − × / ( ) and the functions sin, cos, max, √.
+    result : Number
+    source : str
+        Clause, test or model that the step rests on.
+    note : str
+    """
+
+    title: str
+    symbol: str
+    formula: str
+    expression: Expression
+    result: Number
+    source: str
+    note: str = ""
+
+
+@dataclass(frozen=True)
+class ClampAt:
+    """One clamp in one case with the force at one height.
+
+    `parts` (4, 6) are the unfactored effects of snow, end bound, dead load and temperature on the grip, and
+    `force` (6,) their factored sum.
+    """
+
+    clamp: int
+    case: int
+    top: int
+    parts: Array
+    force: Array
+
+
+# Index in the force at the grip: title, symbol, kind.
+_PARTS = {
+    1: ("Factored force across the seam", "A", "force"),
+    2: ("Factored force square to the roof", "N", "force"),
+    3: ("Factored roll moment about the seam", "M_r", "grip moment"),
+    5: ("Factored twist moment square to the roof", "M_t", "grip moment"),
+}
+_WHY = {
+    1: "A force across comes from a seam that does not run along the fall line or square to the rail, and "
+    "from temperature",
+    2: "N comes from the rail's own weight and from the rail's torsion and bending between its clamps",
+    3: "A roll moment comes from forces across the seam at the height of the rail",
+    5: "A twist moment comes from the rail's bending down the slope and from a seam that is not square to it",
+}
+
+
+def force_steps(analysis: Analysis, at: ClampAt) -> tuple[Step, ...]:
+    """Continuity of the rail, what the end bound brings, and the factored force along the seam."""
+    total = float(analysis.tributary[at.case, at.clamp])
+    snow, ends = float(at.parts[0, 0]), float(at.parts[1, 0])
+    largest = float(np.abs(analysis.clamp_force[..., 0]).max(initial=0.0))
+    steps = []
+    if total > 1e-9 * max(largest, 1.0):
+        steps.append(
+            Step(
+                "Continuity of the rail",
+                "R",
+                "k T",
+                (Number(snow / total), " × ", Number(total, "force")),
+                Number(snow, "force"),
+                "k = reaction / tributary force, from the frame",
+                "The rail is stiff between clamps and evens out what its neighbors take.",
+            )
+        )
+    _, kept = _terms(analysis, at, 0, "R")
+    if any(name == "γ_S E" for name, _, _ in kept):
+        steps.append(_end_step(analysis, at, ends))
+    words = {"γ_S E": "E: part of the upper bound of snow beyond the row's end, which the step before gives"}
+    words["γ_D G"] = "G: rail's own weight"
+    words["γ_T H"] = "H: restrained temperature"
+    note = "; ".join(words[name] for name, _, _ in kept if name in words)
+    steps.append(
+        Step(
+            "Factored force along the seam",
+            "F",
+            " + ".join(name for name, _, _ in kept),
+            _sum(kept, "force", 1.0),
+            Number(float(at.force[0]), "force"),
+            combination(analysis, at.case),
+            f"{note}; from the frame." if note else "",
+        )
+    )
+    return tuple(steps)
+
+
+def _terms(
+    analysis: Analysis, at: ClampAt, direction: int, snow: str
+) -> tuple[list[tuple[str, float, float]], list[tuple[str, float, float]]]:
+    """Symbol, factor and unfactored effect of every part, and those that are not next to nothing."""
+    factors = analysis.factors[at.case]
+    names = (f"γ_S {snow}", "γ_S E", "γ_D G", "γ_T H")
+    gammas = (factors.snow, factors.snow, factors.dead, factors.thermal)
+    terms = [
+        (name, gamma, float(value))
+        for name, gamma, value in zip(names, gammas, at.parts[:, direction], strict=True)
+    ]
+    size = min(abs(sum(g * value for _, g, value in terms)), max(abs(value) for _, _, value in terms))
+    return terms, [term for term in terms if abs(term[2]) > 1e-6 * size] or terms[:1]
+
+
+def _sum(terms: list[tuple[str, float, float]], kind: str, sign: float) -> Expression:
+    expression: list[str | Number] = []
+    for _, factor, value in terms:
+        expression += [
+            " + " if expression else "",
+            Number(factor, "factor"),
+            " × ",
+            Number(sign * value, kind),
+        ]
+    return tuple(part for part in expression if part != "")
+
+
+def _end_step(analysis: Analysis, at: ClampAt, ends: float) -> Step:
+    """The clamp's share of what snow beyond the row's ends can bring."""
+    row = int(analysis.project.layout.clamp_row[at.clamp])
+    left, right = (float(value) for value in analysis.force.end_bound[at.case, row])
+    units = SYSTEMS[analysis.project.table.project.units]
+    where = "left end" if right <= 1e-9 * left else "right end" if left <= 1e-9 * right else "both ends"
+    both = ""
+    if where == "both ends":
+        both = f", {units.text(left, 'force')} left and {units.text(right, 'force')} right"
+    bound = left + right
+    share = ends / bound
+    return Step(
+        "Upper bound of snow beyond the row's end",
+        "E",
+        "k_E B",
+        (Number(share), " × ", Number(bound, "force")),
+        Number(ends, "force"),
+        f"k_E = {100.0 * share:.3g} %, the share that this clamp takes, from the frame",
+        f"B from the table of extra force at the ends of partial rows ({where}{both}); it leans on the "
+        "rail's overhang, from its tip to the end clamp.",
+    )
+
+
+def part_step(analysis: Analysis, at: ClampAt, direction: int) -> Step:
+    """What the force or moment at the grip in one direction consists of, as a size."""
+    title, symbol, kind = _PARTS[direction]
+    value = float(at.force[direction])
+    sign = math.copysign(1.0, value)
+    if direction == 2:
+        symbol = "N_+" if value > 0.0 else "N_−"
+    terms, kept = _terms(analysis, at, direction, "S")
+    kept_names = {name for name, _, _ in kept}
+    meaning = {"γ_S S": "S snow", "γ_S E": "E end bound", "γ_D G": "G rail's own weight"}
+    parts = [meaning[name] for name, _, _ in kept if name in meaning]
+    note = "; ".join(parts)
+    if "γ_T H" in kept_names:
+        worth = abs(terms[3][1] * terms[3][2])
+        words = f"H restrained temperature ({100.0 * worth / max(abs(value), 1e-12):.0f} % of {symbol})"
+        note = f"{note}; {words}" if note else words
+        why = _WHY[direction] if direction == 1 else f"{_WHY[direction]}, and from temperature"
+        cause = f"{why}: the rail changes its length between clamps that hold it."
+    else:
+        cause = f"{_WHY[direction].removesuffix(', and from temperature')}."
+    return Step(
+        title,
+        symbol,
+        " + ".join(name for name, _, _ in kept),
+        _sum(kept, kind, sign),
+        Number(abs(value), kind),
+        "effects on the grip from the frame, with the factors of the combination",
+        f"{note}. {cause}",
+    )
