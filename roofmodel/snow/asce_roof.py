@@ -18,6 +18,8 @@ from roofmodel.surface import EdgeKind, RoofSurface
 Array = NDArray[np.float64]
 
 CODE = AsceSite.standard
+# Cosine, judgment: snow that falls within 6 degrees of the wall's own line slides past it; else it jams there.
+TOWARD_WALL = 0.1
 
 
 @dataclass(frozen=True)
@@ -57,8 +59,14 @@ class AsceRoof:
 
     def case(self, name: str, zones: Iterable[Zone], notes: Iterable[str] = ()) -> SnowCase:
         """Assemble a case of this standard."""
-        density = self.weight_density / g
-        return SnowCase(name, CODE, LoadLevel.STRENGTH, tuple(zones), density, tuple(notes))
+        return SnowCase(name, CODE, LoadLevel.STRENGTH, tuple(zones), self.light_density.value, tuple(notes))
+
+    @property
+    def light_density(self) -> Value:
+        """Density for depth, and where it comes from. [kg/m^3]."""
+        if self.site.light_density is not None:
+            return Value("rho", self.site.light_density, "kg/m**3", "for depth, from the user")
+        return Value("rho", self.weight_density / g, "kg/m**3", "for depth, gamma of Eq. 7.7-1 over g")
 
 
 def prepare(roof: RoofSurface, site: AsceSite, retained: frozenset[int]) -> AsceRoof:
@@ -93,7 +101,7 @@ def _obstructed(roof: RoofSurface, plan: Plan, retained: frozenset[int]) -> dict
                 found.setdefault(int(plane), "its snow runs into a valley")
     for lower, start, end in zip(roof.steps.lower, roof.steps.start, roof.steps.end, strict=True):
         wall = np.array([end[1] - start[1], start[0] - end[0]]) / np.hypot(*(end - start)[:2])
-        if wall @ plan.fall[lower] > 0.1:
+        if wall @ plan.fall[lower] > TOWARD_WALL:
             found.setdefault(int(lower), "it falls toward a wall")
     return found
 
@@ -137,6 +145,7 @@ def balanced_values(known: AsceRoof, plane: int) -> tuple[Value, ...]:
         Value("theta", float(known.roof.planes.slope[plane]), "rad", "slope"),
         Value("C_s", float(known.slope_factor[plane]), "", why),
         Value("p_s", float(known.balanced[plane]), "Pa", "Eq. 7.4-1"),
+        known.light_density,
     )
 
 

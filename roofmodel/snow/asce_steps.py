@@ -10,7 +10,15 @@ from numpy.typing import NDArray
 from roofmodel.snow import asce7_22_drift as drift
 from roofmodel.snow.asce_roof import CODE, AsceRoof, balanced_zones, slope_notes
 from roofmodel.snow.cases import SnowCase, Value, Zone
-from roofmodel.snow.patches import UPPER_TO_STEP, WallGroup, larger, overlap, spread, wall_groups
+from roofmodel.snow.patches import (
+    UPPER_TO_STEP,
+    WallGroup,
+    larger,
+    no_rows_above,
+    overlap,
+    spread,
+    wall_groups,
+)
 from roofmodel.snow.regions import (
     CRACK,
     EAVE_OVERHANG,
@@ -192,6 +200,8 @@ def _sliding_case(known: AsceRoof, name: str, upper: int, zones: list[Zone]) -> 
             f"{known.roof.planes.name[upper]} carries snow retention; 7.9 gives no reduction for that, so its"
             " snow is let slide."
         )
+    elif known.site.upper_roof_retained:
+        notes.append(no_rows_above(known.roof.planes.name[upper]))
     return known.case(name, balanced_zones(known) + zones, notes)
 
 

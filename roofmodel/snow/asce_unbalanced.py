@@ -147,9 +147,7 @@ def folded_case(known: AsceRoof) -> SnowCase | str:
     level = np.abs(edges.start[:, 2] - edges.end[:, 2]) < 0.01
     level &= (np.array(edges.kind) == EdgeKind.VALLEY) & (edges.plane.min(axis=1) >= 0)
     zones: list[Zone] = []
-    for e in np.flatnonzero(
-        level & (np.array(edges.kind) == EdgeKind.VALLEY) & (edges.plane.min(axis=1) >= 0)
-    ):
+    for e in np.flatnonzero(level):
         first, second = (int(plane) for plane in edges.plane[e])
         zones += _folded_zone(known, first, edges.start[e], edges.end[e])
         zones += _folded_zone(known, second, edges.end[e], edges.start[e])

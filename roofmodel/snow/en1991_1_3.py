@@ -13,6 +13,9 @@ Array = NDArray[np.float64]
 
 EXPOSURE = {"windswept": 0.8, "normal": 1.0, "sheltered": 1.2}  # Table 5.1, from memory
 MU_RETAINED = 0.8  # 5.3.2(2), 5.3.3(2)
+SETTLED = (
+    200.0  # settled snow, Annex E (2 kN/m^3), from memory; fresh snow is lighter, old snow heavier [kg/m^3]
+)
 DRIFT_LENGTH = (5.0, 15.0)  # 5.3.6(1), recommended limits of l_s [m]
 SLIDE_SLOPE = np.radians(15.0)  # 5.3.6(1): no mu_s up to this slope of the upper roof [rad]
 

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 from roofmodel.snow import en1991_1_3 as en
 from roofmodel.snow.cases import SnowCase, Value, Zone
 from roofmodel.snow.en_roof import CODE, EnRoof, balanced_zones, load_values
-from roofmodel.snow.patches import UPPER_TO_STEP, WallGroup, larger, spread, wall_groups
+from roofmodel.snow.patches import UPPER_TO_STEP, WallGroup, larger, no_rows_above, spread, wall_groups
 from roofmodel.snow.regions import (
     CRACK,
     EAVE_OVERHANG,
@@ -167,6 +167,9 @@ def _abutting_notes(known: EnRoof, group: WallGroup) -> list[str]:
         )
         names = ", ".join(known.roof.planes.name[i] for i in sorted(held))
         notes.append(f"{names} carries snow retention; snow that slides from it {what}.")
+    free = sorted({int(steps.upper[i]) for i in group.steps if _slide_run(known, i) > 0.0} - known.retained)
+    if known.site.upper_roof_retained and free:
+        notes.append(no_rows_above(", ".join(known.roof.planes.name[i] for i in free)))
     return notes
 
 

@@ -7,7 +7,6 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.constants import g
 
 from roofmodel.snow import en1991_1_3
 from roofmodel.snow.cases import LoadLevel, SnowCase, Value, Zone
@@ -57,7 +56,14 @@ class EnRoof:
         if self.exceptional:
             name, level = f"exceptional, {name}", LoadLevel.STRENGTH
             said.append("Exceptional load s_Ad = C_esl s_k, an accidental action: load factor 1.0.")
-        return SnowCase(name, CODE, level, tuple(zones), self.site.drift_weight / g, tuple(said))
+        return SnowCase(name, CODE, level, tuple(zones), self.light_density.value, tuple(said))
+
+    @property
+    def light_density(self) -> Value:
+        """Density for depth, and where it comes from. [kg/m^3]."""
+        if self.site.light_density is not None:
+            return Value("rho", self.site.light_density, "kg/m**3", "for depth, from the user")
+        return Value("rho", en1991_1_3.SETTLED, "kg/m**3", "for depth, settled snow, Annex E, from memory")
 
 
 def prepare(roof: RoofSurface, site: EnSite, retained: frozenset[int]) -> EnRoof:
@@ -107,6 +113,7 @@ def load_values(known: EnRoof, plane: int) -> tuple[Value, ...]:
         Value("C_t", known.site.thermal_factor, "", "given"),
         Value("alpha", float(known.roof.planes.slope[plane]), "rad", "slope"),
         Value("mu_1", float(known.shape[plane]), "", why),
+        known.light_density,
     )
 
 

@@ -43,6 +43,9 @@ class AsceSite:
         Simply supported prismatic rafters from ridge to eave: 7.6.1 then gives W <= 20 ft a plainer rule.
     upper_roof_retained : bool
         Leave out snow that slides from upper planes that carry rows.
+    light_density : float or None
+        Density for the depth of snow at the rows, the lightest to be expected; Eq. 7.7-1 by default.
+        [kg/m^3]
     """
 
     standard: ClassVar[str] = "ASCE/SEI 7-22"
@@ -76,11 +79,14 @@ class EnSite:
     thermal_factor : float
         C_t.
     drift_weight : float
-        Weight density of 5.3.6, also used for depth. [N/m^3]
+        Weight density of 5.3.6. [N/m^3]
     exceptional_coefficient : float or None
         C_esl of 4.3 where the national annex asks for exceptional loads.
     upper_roof_retained : bool
         Leave out snow that slides from upper planes that carry rows.
+    light_density : float or None
+        Density for the depth of snow at the rows, the lightest to be expected; `en1991_1_3.SETTLED` by
+        default. [kg/m^3]
     """
 
     standard: ClassVar[str] = "EN 1991-1-3"
@@ -140,6 +146,7 @@ def validate_asce(site: AsceSite) -> tuple[float, float]:
     _inside("ground_snow", site.ground_snow, 0.0, GROUND_SNOW_LIMIT, "Pa", open_low=True)
     _inside("winter_wind", site.winter_wind, 0.1, 0.9)
     _one_of("risk_category", site.risk_category, asce7_22.MINIMUM_CAP)
+    _light(site.light_density)
     if site.exposure_factor is None:
         _one_of("terrain", site.terrain, asce7_22.EXPOSURE)
         _one_of("exposure", site.exposure, asce7_22.EXPOSURE_COLUMNS)
@@ -176,6 +183,7 @@ def validate_en(site: EnSite) -> float:
     _inside("ground_snow", site.ground_snow, 0.0, GROUND_SNOW_LIMIT, "Pa", open_low=True)
     _inside("thermal_factor", site.thermal_factor, 0.5, 1.2)
     _inside("drift_weight", site.drift_weight, 500.0, 9000.0, "N/m^3")
+    _light(site.light_density)
     if site.exceptional_coefficient is not None:
         _inside("exceptional_coefficient", site.exceptional_coefficient, 1.0, 4.0)
     if site.exposure_factor is not None:
@@ -201,6 +209,11 @@ def validate_direct(site: DirectSite, plane_names: tuple[str, ...]) -> None:
         _inside("layers.depth", layer.depth, 0.0, 20.0, "m")
         _inside("layers.light", layer.light, 10.0, 917.0, "kg/m^3")
         _inside("layers.heavy", layer.heavy, layer.light, 917.0, "kg/m^3")
+
+
+def _light(density: float | None) -> None:
+    if density is not None:
+        _inside("light_density", density, 30.0, 900.0, "kg/m^3")
 
 
 def _inside(

@@ -112,6 +112,14 @@ def larger(zones: Sequence[Zone]) -> list[Zone]:
     return kept
 
 
+def no_rows_above(planes: str) -> str:
+    """Say that what the user declared about upper roofs does not hold these planes."""
+    return (
+        f"upper_roof_retained had no effect here: no row stands on {planes}, so snow that slides from there"
+        " is counted."
+    )
+
+
 def _not_below(difference: Array, common: shapely.Geometry, *, tie: bool) -> shapely.Geometry | None:
     """Part of a region where a linear function is positive, or zero for the first of equals."""
     corners = shapely.get_coordinates(common)

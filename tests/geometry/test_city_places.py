@@ -1,4 +1,4 @@
-"""City models with coordinates off every map, with surfaces that cannot be used, and damaged in other ways."""
+"""City models with coordinates off every map, useless surfaces, or other damage."""
 
 import json
 

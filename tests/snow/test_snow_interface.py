@@ -91,6 +91,9 @@ def test_depth_is_never_understated_where_planes_differ():
         (replace(ASCE, thermal="warm"), "thermal"),
         (replace(EN, ground_snow=-1.0), "ground_snow"),
         (replace(EN, topography="windy"), "topography"),
+        (replace(EN, light_density=20.0), "light_density"),
+        (replace(ASCE, light_density=920.0), "light_density"),
+        (replace(ASCE, light_density=np.nan), "light_density"),
         (replace(EN, exceptional_coefficient=0.5), "exceptional_coefficient"),
         (DirectSite(()), "layers"),
         (DirectSite((SnowLayer(0.0, 200.0, 200.0),)), "layers"),
@@ -102,6 +105,29 @@ def test_bad_sites_are_told_in_one_line(site, field):
     with pytest.raises(InputError, match=rf"site\.{field}") as caught:
         snow_cases(gable(), site)
     assert "\n" not in str(caught.value)
+
+
+@pytest.mark.parametrize("site", [ASCE, EN])
+def test_depth_takes_the_density_the_user_gives(site):
+    """Loads do not change with it; every case and the values of its zones show it and its source."""
+    roof = hip()
+    light = snow_cases(roof, replace(site, light_density=80.0))
+    usual = snow_cases(roof, site)
+    for thin, case in zip(light.cases, usual.cases, strict=True):
+        assert thin.density == 80.0
+        assert plane_force(roof, thin) == pytest.approx(plane_force(roof, case))
+        (shown,) = {v for zone in thin.zones for v in zone.values if v.symbol == "rho"}
+        assert (shown.value, shown.unit) == (80.0, "kg/m**3")
+        assert "user" in shown.note
+
+
+def test_default_densities_for_depth():
+    """EN: Annex E, settled snow, from memory, whatever drifts weigh. ASCE: Eq. 7.7-1 over g."""
+    heavy = snow_cases(hip(), replace(EN, drift_weight=4000.0)).cases[0]
+    assert heavy.density == 200.0
+    assert any("Annex E" in v.note for v in heavy.zones[0].values)
+    gamma = min(0.426 * 2.0 + 2.2, 4.7) * 1e3  # SI form of Eq. 7.7-1, from memory [N/m^3]
+    assert snow_cases(hip(), ASCE).cases[0].density == pytest.approx(gamma / g, rel=5e-3)
 
 
 def test_a_retained_plane_must_exist():

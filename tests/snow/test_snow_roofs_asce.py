@@ -252,6 +252,9 @@ def test_snow_does_not_slide_over_a_gable_end_nor_from_held_planes_when_told():
     assert any(case.name == "sliding from S1" for case in snow_cases(step(), told).cases)
     assert any(case.name == "sliding from S1" for case in snow_cases(step(), SITE, {0}).cases)
     assert not any(case.name == "sliding from S1" for case in snow_cases(step(), told, {0}).cases)
+    for site, had_no_effect in ((told, True), (SITE, False)):
+        notes = named(snow_cases(step(), site), "sliding from S1").notes
+        assert any("no row stands on S1" in note for note in notes) is had_no_effect
 
 
 def test_minimum_load_is_for_low_slopes_only():

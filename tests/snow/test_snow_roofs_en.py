@@ -88,6 +88,33 @@ def test_snow_slides_onto_the_lower_roof_only_when_nothing_says_otherwise():
     assert peaks[3] < peaks[0]
 
 
+def test_a_declared_row_that_is_not_there_is_told():
+    told = replace(SITE, upper_roof_retained=True)
+    with_row, without, undeclared = (
+        named(snow_cases(step(wall=4.0), site, held), "drift below S1").notes
+        for site, held in ((told, {0}), (told, ()), (SITE, ()))
+    )
+    assert any("had no effect here: no row stands on S1" in note for note in without)
+    assert not any("had no effect" in note for note in (*with_row, *undeclared))
+
+
+@pytest.mark.parametrize("steep", [35.0, 45.0, 59.0])
+def test_a_steep_plane_that_feeds_a_retained_one_over_a_valley_keeps_0_8(steep):
+    """5.3.3(2), from memory: what holds the snow of S1 stands on W1, across the valley between them.
+
+    The steep plane falls to the valley; the plane on the ridge's other side does not and sheds.
+    """
+    roof = ell(slope=steep)
+    south, west, north = (roof.planes.name.index(name) for name in ("S1", "W1", "N1"))
+    area = roof.planes.plan_area
+    held = plane_force(roof, snow_cases(roof, SITE, {west}).cases[0]) / area / SK
+    free = plane_force(roof, snow_cases(roof, SITE).cases[0]) / area / SK
+    shed_mu = 0.8 * (60.0 - steep) / 30.0
+    assert held[[south, west]] == pytest.approx(0.8)
+    assert held[north] == pytest.approx(shed_mu)
+    assert free == pytest.approx(shed_mu)
+
+
 def test_exceptional_snow_scales_the_undrifted_load_and_needs_no_factor():
     """4.3: s_Ad = C_esl s_k."""
     roof = gable()
