@@ -18,7 +18,7 @@ from roofmodel.surface import EdgeKind, RoofSurface
 Array = NDArray[np.float64]
 
 CODE = AsceSite.standard
-# Cosine, judgment: snow that falls within 6 degrees of the wall's own line slides past it; else it jams there.
+# Cosine, judgment: snow that falls within 6 degrees of the line of a wall slides past it; else it jams there.
 TOWARD_WALL = 0.1
 
 

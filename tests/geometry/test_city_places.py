@@ -67,20 +67,21 @@ def test_a_far_mesh_is_refused(tmp_path):
 
 
 def test_every_marked_surface_is_used_or_counted(tmp_path):
-    """Three marked surfaces are of no use: no area, two corners only, an area too small to matter."""
+    """Three marked surfaces are of no use: no area, two corners only, a hole as large as the surface."""
     thin = [[8, 9, 8]]
+    gone = [[8, 9, 10, 11], [8, 9, 10, 11]]
     geometry = {
         "type": "MultiSurface",
         "lod": "2",
-        "boundaries": [[[4, 5, 6, 7]], thin, [[8, 9]], *WALLS],
+        "boundaries": [[[4, 5, 6, 7]], thin, [[8, 9]], gone, *WALLS],
         "semantics": {
             "surfaces": [{"type": "RoofSurface"}, {"type": "WallSurface"}],
-            "values": [0, 0, 0, 1, 1, 1, 1],
+            "values": [0, 0, 0, 0, 1, 1, 1, 1],
         },
     }
     found = import_roof(write(tmp_path / "c.json", city([geometry])))
     assert found.planes.plan_area.sum() == pytest.approx(80.0)
-    assert any(note.startswith("2 surfaces that the file marks as roof") for note in found.notes)
+    assert any(note.startswith("3 surfaces that the file marks as roof") for note in found.notes)
 
 
 def test_what_is_no_building_part_is_told(tmp_path):

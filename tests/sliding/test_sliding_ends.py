@@ -1,0 +1,95 @@
+"""Where valley streams arrive along a row, and what a blanket brings to the ends of a partial row."""
+
+import numpy as np
+import pytest
+from roofs import force_per_row, gable, l_shape, line_force, rows, slope_length, uniform
+
+from roofmodel.shape.recognition import recognize
+from roofmodel.sliding.thrust import SlideOptions, slide
+
+SNOW = 1600.0
+SIN, COS = np.sin(np.radians(30.0)), np.cos(np.radians(30.0))
+
+
+@pytest.mark.parametrize("spread", [0.6, 1.0])
+def test_a_valley_stream_arrives_at_the_valley_end_of_each_row(spread):
+    """Own snow of the strips, p sin(30) times their run, everywhere; the stream within the spread only.
+
+    Seen from below, the valley is at the left end of E1 and at the right end of N1. The run above the row
+    is 4 m - up cos(30) as far as the hip at the other end, where it falls to nothing.
+    """
+    roof = l_shape()
+    layout = rows(roof, {"plane": "E1", "up": "0.6 m"}, {"plane": "N1", "up": "0.6 m"})
+    force = slide(roof, (uniform(roof, SNOW),), layout, SlideOptions(valley_spread=spread))[1]
+    run = 4.0 - 0.6 * COS
+    stream = SNOW * SIN * 0.5 * run**2
+    for row, valley_at_start in ((0, True), (1, False)):
+        place, line = line_force(force, row)
+        span = force.span[force.row == row]
+        length = layout.row_length[row]
+        from_valley = place if valley_at_start else length - place
+        nearest = span[:, 0] if valley_at_start else length - span[:, 1]
+        near = nearest < spread - 1e-9
+        thrust = line * np.diff(span, axis=1)[:, 0]
+        reach = (span[near].max() if valley_at_start else length - span[near].min()) - 1e-9
+        own_near = SNOW * SIN * run * reach
+        assert reach >= spread - 1e-6
+        assert thrust[from_valley < reach].sum() == pytest.approx(own_near + stream, rel=1e-6)
+        plain = (from_valley > reach) & (from_valley < length - run - 0.5)
+        assert plain.sum() > 3
+        np.testing.assert_allclose(line[plain], SNOW * SIN * run, rtol=1e-6)
+        far = from_valley > length - run
+        assert thrust[far].sum() <= SNOW * SIN * 0.5 * run**2 * (1.0 + 1e-6)
+
+
+def two_pitches(lower=25.0, upper=40.0, lower_run=1.0, upper_run=1.0, length=40.0):
+    """Shed that falls south with a pitch break."""
+    y = np.array([0.0, lower_run, lower_run + upper_run])
+    rise = np.array([lower_run * np.tan(np.radians(lower)), upper_run * np.tan(np.radians(upper))])
+    z = np.array([0.0, rise[0], rise.sum()])
+    points = np.array([[x, yy, zz] for yy, zz in zip(y, z, strict=True) for x in (0.0, length)])
+    quads = 2 * np.arange(2)[:, None] + [0, 1, 3, 2]
+    return recognize(points, np.concatenate([quads[:, [0, 1, 2]], quads[:, [0, 2, 3]]]))
+
+
+def test_bound_below_a_pitch_break_counts_what_enters_from_above():
+    """45 degrees, 3 m of slope below the break: a triangle of own snow, and what 3 m of the break let in."""
+    lower, upper = np.radians([25.0, 40.0])
+    height, upper_run = 3.0, 2.5
+    roof = two_pitches(lower_run=height * np.cos(lower), upper_run=upper_run)
+    low = roof.planes.name[int(np.argmin(roof.planes.slope))]
+    layout = rows(roof, {"plane": low, "up": "0 m", "start": "18 m", "end": "22 m"})
+    force = slide(roof, (uniform(roof, SNOW),), layout, SlideOptions(strip_width=0.5))[1]
+    own = SNOW * np.cos(lower) * np.sin(lower) * 0.5 * height**2
+    entering = SNOW * upper_run * np.sin(upper) * height
+    np.testing.assert_allclose(force.end_bound[0, 0], own + entering, rtol=1e-6)
+
+
+def test_a_full_row_below_takes_nothing_from_the_bound_of_a_partial_row_above():
+    """The snow beside row A passes its level before the row at 1 m catches it."""
+    roof = gable(length=20.0)
+    alpha = np.radians(25.0)
+    partial = {"plane": "S1", "up": "4 m", "start": "8 m", "end": "12 m"}
+    case = (uniform(roof, SNOW),)
+    alone = slide(roof, case, rows(roof, partial))[1].end_bound[0, 0]
+    both = slide(roof, case, rows(roof, partial, {"plane": "S1", "up": "1 m"}))[1].end_bound[0]
+    leg = 8.0 / np.cos(alpha) - 4.0
+    np.testing.assert_allclose(alone, SNOW * np.cos(alpha) * np.sin(alpha) * 0.5 * leg**2, rtol=1e-9)
+    np.testing.assert_allclose(both[0], alone, rtol=1e-9)
+    np.testing.assert_allclose(both[1], 0.0, atol=1e-6)
+
+
+@pytest.mark.parametrize("short", [1.4, 2.0, 3.0])
+def test_a_row_that_stops_short_of_an_open_valley_counts_the_snow_that_runs_into_it(short):
+    """The whole wedge lies on the plane, also where its strips end in the valley above the row."""
+    roof = l_shape()
+    case = (uniform(roof, SNOW),)
+    full = rows(roof, {"plane": "E1", "up": "0.6 m"})
+    layout = rows(roof, {"plane": "E1", "up": "0.6 m", "start": slope_length(short)})
+    start = layout.row_start[0, 0] - full.row_start[0, 0]
+    assert start == pytest.approx(short, abs=0.01)
+    force = slide(roof, case, layout)[1]
+    np.testing.assert_allclose(force_per_row(layout, force), force.own[0], rtol=1e-9)  # the valley is open
+    leg = 4.0 / COS - 0.6
+    expected = SNOW * COS * SIN * 0.5 * leg**2
+    assert force.end_bound[0, 0, 0] == pytest.approx(expected, rel=1e-6)
