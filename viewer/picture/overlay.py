@@ -242,7 +242,7 @@ def _plane_names(overlay: Overlay, crowd: Crowd, analysis: Analysis, scene: Scen
             size_of = (text_width(text, size, bold=False), 1.1 * size)
             # On the bare plane between edges, rows and other names; else where it covers least.
             shut = outside | (crowd.cost > PLANE) if strict else outside
-            extra = shut * (500.0 if strict else 50.0)
+            extra = np.where(shut, 500.0 if strict else 50.0, 0.0).astype(np.float64)
             found = crowd.place(size_of, (anchor[0], anchor[1]), pull=0.5, extra=extra)
             if found is None or _is_hidden(plane, found, analysis, scene, view):
                 continue

@@ -18,7 +18,7 @@ from viewer.summary import combination, read_as_tested
 Array = NDArray[np.float64]
 
 WIDTH, LEFT, RIGHT = 760.0, 92.0, 30.0  # of the drawing and beside the diagrams [px]
-PANEL, GAP, HEAD = 54.0, 38.0, 46.0
+PANEL, GAP, HEAD = 58.0, 38.0, 46.0
 TYPE = 12.0  # 8 pt where the drawing is as wide as a printed page [px]
 
 
@@ -189,14 +189,14 @@ def _bars(axes: _Axes, s: Array, value: Array, color: list[str]) -> list[str]:
     return [svg.element("path", d=data, fill=shade) for shade, data in bars.items()]
 
 
-def _limit_line(axes: _Axes, value: float, words: str) -> list[str]:
+def _limit_line(axes: _Axes, value: float, words: str, *, below: bool = False) -> list[str]:
     y = float(axes.y(np.array(value)))
     return [
         svg.line(np.array([[LEFT, y], [WIDTH - RIGHT, y]]), style.EXCEEDED_ANCHORS[0], 1.8),
         svg.text(
             words,
             WIDTH - RIGHT,
-            y - 4.0,
+            y + (13.0 if below else -4.0),
             TYPE,
             anchor="end",
             bold=True,
@@ -226,7 +226,7 @@ def _clamp_force(analysis: Analysis, row: int, case: int, top: float, units: Uni
     parts += _bars(axes, layout.clamp_s[on], value, [style.ACCENT] * int(on.sum()))
     words = f"design strength along the seam {units.text(strength, 'force')}"
     if given:
-        return parts + _limit_line(axes, strength, words)
+        return parts + _limit_line(axes, strength, words, below=True)
     return [
         *parts,
         svg.text(
@@ -246,7 +246,7 @@ def _clamp_use(analysis: Analysis, row: int, case: int, top: float, units: UnitS
     on = np.flatnonzero(layout.clamp_row == row)
     together = next(limit for limit in analysis.limits if limit.name == "clamp combined")
     use = together.utilization[case, on]
-    most = style.scale_top(1.12 * max(float(np.nan_to_num(use, nan=0.0).max(initial=0.0)), 1.0))
+    most = style.scale_top(1.3 * max(float(np.nan_to_num(use, nan=0.0).max(initial=0.0)), 1.0))
     axes = _Axes(top, float(layout.row_length[row]), 0.0, most)
     parts = _panel(axes, "Clamp utilization, all directions together", [(0.0, "0"), (most, f"{most:g}")])
     known = ~np.isnan(use)

@@ -165,7 +165,8 @@ def _sides(
             near = sum(float(np.linalg.norm(at - other) < apart) for _, other in sides[0] + sides[1])
             level = sum(float(abs(at[1] - other[1]) < 0.03 * (foot - top)) for _, other in sides[side])
             way = abs(out[0] - at[0]) / (high - low)
-            cost = 4.0 * crossed + way + 0.6 * near + 0.2 * level + 0.03 * len(sides[side])
+            torn = 0.3 * any(other.plane == name.plane for other, _ in sides[1 - side])
+            cost = 4.0 * crossed + way + 0.6 * near + 0.2 * level + torn + 0.03 * len(sides[side])
             if best is None or cost < best[0]:
                 best = (cost, side, at)
         if best is None:

@@ -9,7 +9,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fea.analysis import Analysis
-from roofmodel.units import SYSTEMS
 from viewer.summary import combination
 
 Array = NDArray[np.float64]
@@ -70,6 +69,8 @@ class ClampAt:
     force: Array
 
 
+LEFT_OUT = 5e-5  # parts of A, N and moments that four digits do not show [-]
+
 # Index in the force at the grip: title, symbol, kind.
 _PARTS = {
     1: ("Factored force across the seam", "A", "force"),
@@ -126,9 +127,9 @@ def force_steps(analysis: Analysis, at: ClampAt) -> tuple[Step, ...]:
 
 
 def _terms(
-    analysis: Analysis, at: ClampAt, direction: int, snow: str
+    analysis: Analysis, at: ClampAt, direction: int, snow: str, least: float = 1e-6
 ) -> tuple[list[tuple[str, float, float]], list[tuple[str, float, float]]]:
-    """Symbol, factor and unfactored effect of every part, and those that are not next to nothing."""
+    """Symbol, factor and unfactored effect of every part, and those above the least share of the sum."""
     factors = analysis.factors[at.case]
     names = (f"γ_S {snow}", "γ_S E", "γ_D G", "γ_T H")
     gammas = (factors.snow, factors.snow, factors.dead, factors.thermal)
@@ -137,7 +138,7 @@ def _terms(
         for name, gamma, value in zip(names, gammas, at.parts[:, direction], strict=True)
     ]
     size = min(abs(sum(g * value for _, g, value in terms)), max(abs(value) for _, _, value in terms))
-    return terms, [term for term in terms if abs(term[2]) > 1e-6 * size] or terms[:1]
+    return terms, [term for term in terms if abs(term[1] * term[2]) > least * size] or terms[:1]
 
 
 def _sum(terms: list[tuple[str, float, float]], kind: str, sign: float) -> Expression:
@@ -155,23 +156,27 @@ def _sum(terms: list[tuple[str, float, float]], kind: str, sign: float) -> Expre
 def _end_step(analysis: Analysis, at: ClampAt, ends: float) -> Step:
     """The clamp's share of what snow beyond the row's ends can bring."""
     row = int(analysis.project.layout.clamp_row[at.clamp])
-    left, right = (float(value) for value in analysis.force.end_bound[at.case, row])
-    units = SYSTEMS[analysis.project.table.project.units]
-    where = "left end" if right <= 1e-9 * left else "right end" if left <= 1e-9 * right else "both ends"
-    both = ""
-    if where == "both ends":
-        both = f", {units.text(left, 'force')} left and {units.text(right, 'force')} right"
-    bound = left + right
+    layout, bounds = analysis.project.layout, analysis.force.end_bound[at.case, row]
+    s = float(layout.clamp_s[at.clamp])
+    end = int(s > float(layout.row_length[row]) - s)
+    if bounds[end] < 1e-3 * bounds.sum():
+        end = 1 - end
+    bound, other = float(bounds[end]), float(bounds[1 - end])
     share = ends / bound
+    note = (
+        f"B from the table of extra force at the ends of partial rows, {('left', 'right')[end]} end; it "
+        "leans on the rail's overhang, from its tip to the end clamp."
+    )
+    if other > 1e-3 * bound:
+        note += " What the bound at the other end adds here is in k_E."
     return Step(
         "Upper bound of snow beyond the row's end",
         "E",
         "k_E B",
         (Number(share), " × ", Number(bound, "force")),
         Number(ends, "force"),
-        f"k_E = {100.0 * share:.3g} %, the share that this clamp takes, from the frame",
-        f"B from the table of extra force at the ends of partial rows ({where}{both}); it leans on the "
-        "rail's overhang, from its tip to the end clamp.",
+        f"k_E = {100.0 * share:.3g} % of it reaches this clamp, from the frame",
+        f"{note} More than 100 % is the lever of the overhang." if share > 1.0 else note,
     )
 
 
@@ -182,7 +187,7 @@ def part_step(analysis: Analysis, at: ClampAt, direction: int) -> Step:
     sign = math.copysign(1.0, value)
     if direction == 2:
         symbol = "N_+" if value > 0.0 else "N_−"
-    terms, kept = _terms(analysis, at, direction, "S")
+    terms, kept = _terms(analysis, at, direction, "S", LEFT_OUT)
     kept_names = {name for name, _, _ in kept}
     meaning = {"γ_S S": "S snow", "γ_S E": "E end bound", "γ_D G": "G rail's own weight"}
     parts = [meaning[name] for name, _, _ in kept if name in meaning]
@@ -195,6 +200,8 @@ def part_step(analysis: Analysis, at: ClampAt, direction: int) -> Step:
         cause = f"{why}: the rail changes its length between clamps that hold it."
     else:
         cause = f"{_WHY[direction].removesuffix(', and from temperature')}."
+    left_out = any(abs(value) > 0.0 for name, _, value in terms if name not in kept_names)
+    rest = " What adds less than 1/20,000 is left out." if left_out else ""
     return Step(
         title,
         symbol,
@@ -202,5 +209,5 @@ def part_step(analysis: Analysis, at: ClampAt, direction: int) -> Step:
         _sum(kept, kind, sign),
         Number(abs(value), kind),
         "effects on the grip from the frame, with the factors of the combination",
-        f"{note}. {cause}",
+        f"{note}. {cause}{rest}",
     )
