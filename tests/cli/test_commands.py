@@ -342,7 +342,7 @@ def test_attachments_agree_with_results(checked: tuple[Path, Path]) -> None:
         combined = clamp["utilization_per_case"]["clamp combined"]
         assert q == int(np.argmax(combined))
         assert float(line["utilization"]) == pytest.approx(combined[q], abs=5.1e-5)
-        assert line["status"] == ("exceeded" if combined[q] > 1.0 else "ok")
+        assert line["status"] == ("EXCEEDED" if combined[q] > 1.0 else "kept")
         assert float(line[f"along row [{length}]"]) == pytest.approx(
             system.convert(clamp["along_row"], "length"), abs=5.1e-4
         )
