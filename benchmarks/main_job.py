@@ -90,9 +90,8 @@ def stages(console: Console, repeats: int) -> None:
     path = ROOT / "models" / "cedar-hollow" / "project.toml"
     project = load_project(path)
     runs = [analyze(project).seconds for _ in range(repeats + 1)][1:]
-    table = Table(
-        title=f"Cedar Hollow: {len(project.layout.clamp_name)} clamps, by stage", title_justify="left"
-    )
+    console.print(f"Cedar Hollow: {len(project.layout.clamp_name)} clamps, by stage", style="bold")
+    table = Table()
     table.add_column("stage")
     table.add_column("ms", justify="right")
     table.add_row("read, build, place", f"{1e3 * best(lambda: load_project(path), repeats):.1f}")
@@ -104,7 +103,8 @@ def stages(console: Console, repeats: int) -> None:
 
 def clamps(console: Console, sizes: list[tuple[int, float, float]], repeats: int) -> None:
     """Growth with the number of clamps."""
-    table = Table(title="Growth with clamps (all cases, after imports)", title_justify="left")
+    console.print("Growth with clamps (all cases, after imports)", style="bold")
+    table = Table()
     for name in (
         "clamps",
         "cells",
@@ -145,9 +145,8 @@ def clamps(console: Console, sizes: list[tuple[int, float, float]], repeats: int
 
 def faces(console: Console, sizes: list[int], repeats: int) -> None:
     """Growth with the number of roof faces."""
-    table = Table(
-        title="Growth with roof faces: recognition of planes, edges and steps", title_justify="left"
-    )
+    console.print("Growth with roof faces: recognition of planes, edges and steps", style="bold")
+    table = Table()
     for name in ("faces", "planes", "recognize s", "trimesh facets s", "ratio"):
         table.add_column(name, justify="right")
     counts, times = [], []
