@@ -17,21 +17,20 @@ IntArray = NDArray[np.int64]
 def panel_strips(layout: Layout) -> tuple[IntArray, tuple[str, ...]]:
     """Panel strip of every clamp (c,), and the names of the strips that carry clamps."""
     plane = layout.row_plane[layout.clamp_row]
-    pairs, strip = np.unique(np.stack([plane, layout.clamp_seam], axis=1), axis=0, return_inverse=True)
-    rows = np.array(layout.row_name, dtype=object)
-    names: list[str] = []
-    first = {int(s): i for i, s in reversed(list(enumerate(strip)))}
-    for number in range(len(pairs)):
-        clamp = first[number]
-        names.append(f"seam {int(pairs[number, 1]) + 1} at {rows[layout.clamp_row[clamp]]}")
-    return np.asarray(strip).ravel(), tuple(names)
+    pairs, first, strip = np.unique(
+        np.stack([plane, layout.clamp_seam], axis=1), axis=0, return_index=True, return_inverse=True
+    )
+    names = tuple(
+        f"seam {seam + 1} at {layout.row_name[row]}"
+        for seam, row in zip(pairs[:, 1], layout.clamp_row[first], strict=True)
+    )
+    return np.asarray(strip).ravel(), names
 
 
 def strip_weight(project: Project) -> Array:
     """Own weight of each panel strip down the slope, (s,), as long as its plane is at most. [N]."""
     layout, planes = project.layout, project.roof.planes
-    strip, names = panel_strips(layout)
-    first = np.array([np.flatnonzero(strip == number)[0] for number in range(len(names))], dtype=int)
+    _, first = np.unique(panel_strips(layout)[0], return_index=True)
     plane = layout.row_plane[layout.clamp_row[first]]
     length = np.array([planes.outline[p].bounds[3] for p in plane])
     return project.panel.weight * project.panel.seam_spacing * length * np.sin(planes.slope[plane])
