@@ -6,8 +6,6 @@ line through the row's end leans on that end, if it would otherwise pass the row
 
 from __future__ import annotations
 
-import itertools
-
 import numpy as np
 import shapely
 from numpy.typing import NDArray
@@ -22,6 +20,7 @@ from roofmodel.surface import RoofSurface
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
+LEVEL = 0.02  # rows within this height stand at one level [m]
 STEEPEST_SPREAD = np.radians(89.0)  # a wider wedge is the whole plane beside the row
 
 
@@ -31,8 +30,9 @@ def end_bound(
     """Thrust within the spread of each row end that no row at or above its level holds.
 
     Strips beside the row count where they run past its level, whatever catches them further down, and
-    where they run into a valley that no row closes. What comes from other planes at the top of such
-    strips, and what the far side of such a valley sends through the spread, counts too.
+    where they run into a valley that no row closes at or above that level. What comes from other planes
+    at the top of such strips, and what the far side of such a valley sends through the spread, counts
+    too.
 
     Parameters
     ----------
@@ -51,58 +51,77 @@ def end_bound(
         At start and end of each row, down the slope. [N]
     """
     cells, n = graph.cells, graph.cells.count
-    caught = _caught_share(graph)
-    foot, open_valley = _strip_ends(graph, caught)
+    stops = stop_heights(roof, layout, graph)
+    foot, strip_stop = _strip_ends(graph, stops)
     entering = np.zeros_like(own)
     outer = graph.crossing & (graph.target < n)
     np.add.at(entering, graph.target[outer], graph.share[outer, None] * out[graph.source[outer]])
     bound = np.zeros((len(layout.row_name), 2, own.shape[1]))
     middle, top = cells.corners.mean(axis=1), cells.corners[:, 2:, 1].max(axis=1)
-    streams = np.flatnonzero(caught[n:] < 0.5)
     for row, plane in enumerate(layout.row_plane):
         start, end = layout.row_start[row], layout.row_end[row]
         rate = (end[1] - start[1]) / (end[0] - start[0])
         line = start[1] + rate * (middle[:, 0] - start[0])
-        passing = (cells.plane == plane) & (top > line) & ((foot <= line + MERGE) | open_valley)
+        above = (cells.plane == plane) & (top > line)
         for which, (tip, sign) in enumerate(((start, -1.0), (end, 1.0))):
+            level = float(roof.planes.to_world(int(plane), tip)[2]) - LEVEL
+            passing = above & ((foot <= line + MERGE) | (strip_stop < level))
             index = np.flatnonzero(passing & (sign * (middle[:, 0] - tip[0]) > 0.0))
             if not len(index):
                 continue
             wedge = _wedge(cells, tip, sign, spread)
             share = _share_inside(cells, index, wedge)
             bound[row, which] = share @ own[index] + (share > 0.0) @ entering[index]
+            streams = np.flatnonzero(stops < level)
             bound[row, which] += _far_streams(roof, graph, streams, int(plane), wedge, out[n:])
     return bound.transpose(2, 0, 1)
 
 
-def _strip_ends(graph: FlowGraph, caught: Array) -> tuple[Array, NDArray[np.bool_]]:
-    """Height v at which each cell's strip ends, and whether it ends in a valley that no row closes."""
-    cells = graph.cells
-    down = np.arange(cells.count)
-    inner = ~graph.crossing & (graph.source < cells.count)
-    down[graph.source[inner]] = graph.target[inner]
-    for _ in range(int(np.ceil(np.log2(max(cells.count, 2)))) + 1):
+def stop_heights(roof: RoofSurface, layout: Layout, graph: FlowGraph) -> Array:
+    """Height at which the next row down closes each valley piece's stream; -inf where none does. [m].
+
+    Parameters
+    ----------
+    roof, layout : RoofSurface, Layout
+    graph : FlowGraph
+
+    Returns
+    -------
+    (m,) float
+        Of the row's end that closes the stream, in the order of the valley pieces.
+    """
+    n, count = graph.cells.count, graph.node_count - graph.cells.count
+    height = np.full(count, -np.inf)
+    closed = graph.catch_node >= n
+    row = graph.catch_row[closed]
+    at_start = graph.catch_span[closed, 0] == 0.0
+    tip = np.where(at_start[:, None], layout.row_start[row], layout.row_end[row])
+    height[graph.catch_node[closed] - n] = roof.planes.to_world(layout.row_plane[row], tip)[:, 2]
+    down = np.arange(count)
+    chain = (graph.source >= n) & (graph.target >= n)
+    down[graph.source[chain] - n] = graph.target[chain] - n
+    for _ in range(int(np.ceil(np.log2(max(count, 2)))) + 1):
         down = down[down]
-    into = graph.crossing & (graph.source < cells.count) & (graph.target >= cells.count)
-    into &= caught[graph.target] < 0.5
-    opens = np.zeros(cells.count, dtype=bool)
-    opens[graph.source[into]] = True
+    return np.asarray(height[down])
+
+
+def _strip_ends(graph: FlowGraph, stops: Array) -> tuple[Array, Array]:
+    """Height v at which each cell's strip ends, and where a row closes the valley it ends in.
+
+    The second is infinite for strips that end in no valley. [m]
+    """
+    cells, n = graph.cells, graph.cells.count
+    down = np.arange(n)
+    inner = ~graph.crossing & (graph.source < n)
+    down[graph.source[inner]] = graph.target[inner]
+    for _ in range(int(np.ceil(np.log2(max(n, 2)))) + 1):
+        down = down[down]
+    into = graph.crossing & (graph.source < n) & (graph.target >= n)
+    stop = np.full(n, np.inf)
+    np.minimum.at(stop, graph.source[into], stops[graph.target[into] - n])
     # A strip that a row ends has passed every level above that row, though not the row's own.
     foot = cells.corners[:, :2, 1].mean(axis=1) + np.where(cells.lower_row >= 0, 2.0 * MERGE, 0.0)
-    return foot[down], opens[down]
-
-
-def _caught_share(graph: FlowGraph) -> Array:
-    """Part of each node's flow that a row catches in the end, (nodes,)."""
-    caught = np.zeros(graph.node_count)
-    caught[graph.catch_node] = 1.0
-    level = graph.level[graph.source]
-    order = np.argsort(-level, kind="stable")
-    bounds = np.searchsorted(-level[order], -np.arange(graph.level.max(), -2, -1))
-    for first, last in itertools.pairwise(bounds):
-        links = order[first:last]
-        np.add.at(caught, graph.source[links], graph.share[links] * caught[graph.target[links]])
-    return caught
+    return foot[down], stop[down]
 
 
 def _wedge(cells: Cells, tip: Array, sign: float, spread: float) -> Polygon:

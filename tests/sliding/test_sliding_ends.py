@@ -93,3 +93,25 @@ def test_a_row_that_stops_short_of_an_open_valley_counts_the_snow_that_runs_into
     leg = 4.0 / COS - 0.6
     expected = SNOW * COS * SIN * 0.5 * leg**2
     assert force.end_bound[0, 0, 0] == pytest.approx(expected, rel=1e-6)
+
+
+def test_a_lower_row_never_lowers_the_bound():
+    """Rows below that close the valley do not hold what leans on a row above that stops short of it."""
+    roof = l_shape()
+    upper = {"plane": "E1", "up": "2.5 m", "edge_distance": "1.4 m"}
+    case = (uniform(roof, 1600.0),)
+    alone = slide(roof, case, rows(roof, upper))[1]
+    both = rows(roof, upper, {"plane": "E1", "up": "0.6 m"}, {"plane": "N1", "up": "0.6 m"})
+    with_lower = slide(roof, case, both)[1]
+    assert alone.end_bound[0, 0].max() > 0.0
+    np.testing.assert_allclose(with_lower.end_bound[0, 0], alone.end_bound[0, 0], rtol=1e-6)
+
+
+def test_a_row_across_the_valley_at_its_level_closes_it():
+    """The far side's row at the same height takes both streams, so they do not lean on this row."""
+    roof = l_shape()
+    case = (uniform(roof, 1600.0),)
+    upper = {"plane": "E1", "up": "2.5 m", "edge_distance": "1.4 m"}
+    alone = slide(roof, case, rows(roof, upper))[1]
+    closed = slide(roof, case, rows(roof, upper, {"plane": "N1", "up": "2.5 m"}))[1]
+    assert closed.end_bound[0, 0].max() < alone.end_bound[0, 0].max()
