@@ -216,7 +216,7 @@ def analyze(project: Project) -> Analysis:
         attachment=attachment,
         reserve=reserve,
         proofs=proofs,
-        cautions=cautions(project, snow, factors),
+        cautions=cautions(project, snow, factors, graph, force),
         seconds=clock.seconds,
     )
 

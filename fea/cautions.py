@@ -3,18 +3,27 @@
 from __future__ import annotations
 
 import numpy as np
+import shapely
+from shapely import LineString
 
 from fea.combinations import LoadFactors
 from roofmodel.layout import Layout
 from roofmodel.project.load import Project
+from roofmodel.project.schema import MeasuredSite
+from roofmodel.sliding.ends import LEVEL, stop_heights
+from roofmodel.sliding.flow import FlowGraph
+from roofmodel.sliding.thrust import RowForce
 from roofmodel.snow.cases import LoadLevel, SnowSet
 from roofmodel.surface import EdgeKind, RoofSurface
 from roofmodel.units import SYSTEMS
 
-NEAR = 6.0  # a row that stops this many valley spreads short of a valley is pointed out
+REACH = 3.0  # a row that stops less than this short of a valley is pointed out [m]
+AT_IT = 0.05  # a row this near to a valley stands at it [m]
 
 
-def cautions(project: Project, snow: SnowSet, factors: tuple[LoadFactors, ...]) -> tuple[str, ...]:
+def cautions(
+    project: Project, snow: SnowSet, factors: tuple[LoadFactors, ...], graph: FlowGraph, force: RowForce
+) -> tuple[str, ...]:
     """Sentences for the head of table and report.
 
     Parameters
@@ -23,53 +32,90 @@ def cautions(project: Project, snow: SnowSet, factors: tuple[LoadFactors, ...]) 
     snow : SnowSet
     factors : tuple of LoadFactors
         Strength factors of each case.
+    graph : FlowGraph
+    force : RowForce
 
     Returns
     -------
     tuple of str
     """
     found: list[str] = []
-    design = project.table.design
+    table = project.table
+    units = SYSTEMS[table.project.units]
     if any(case.level is LoadLevel.MEASURED for case in snow.cases):
         factor = max(f.snow for f in factors)
         found.append(
             f"The snow was measured and counts {factor:g} times, without a load factor for design: "
             "this is an investigation of what lay there, not a design."
         )
-    if design.snow_factor is not None:
+    if table.design.snow_factor is not None:
         found.append(
-            f"The user put {design.snow_factor:g} in place of the standard's factor on snow: "
-            f"{design.snow_factor_reason}"
+            f"The user put {table.design.snow_factor:g} in place of the standard's factor on snow: "
+            f"{table.design.snow_factor_reason}"
+        )
+    if not isinstance(table.site, MeasuredSite) and table.site.light_density is not None:
+        found.append(
+            "Snow depth at the rows is taken at the user's "
+            f"{units.text(table.site.light_density, 'density')}; denser snow makes the rails look higher."
         )
     if project.slide.friction > 0.0:
-        found.append(
-            f"Friction of {project.slide.friction:g} is counted on: {project.table.surface.friction_reason}"
-        )
+        found.append(f"Friction of {project.slide.friction:g} is counted on: {table.surface.friction_reason}")
     if not project.clamp.test_basis.strip():
         found.append("Nobody said which tests the clamp strengths come from (clamp.test_basis).")
-    return (*found, *_short_of_valleys(project.roof, project.layout, project))
+    held = np.zeros(len(project.layout.row_name))
+    np.maximum.at(held, force.row, np.abs(force.thrust).max(axis=(0, 2)))
+    idle = [n for n, h in zip(project.layout.row_name, held, strict=True) if h == 0.0]
+    if idle:
+        found.append(f"No case brings snow to {', '.join(idle)}: nothing was checked there.")
+    return (*found, *_short_of_valleys(project.roof, project.layout, graph, project))
 
 
-def _short_of_valleys(roof: RoofSurface, layout: Layout, project: Project) -> list[str]:
-    """Rows that stop short of a valley and let its snow run past."""
-    spread, units = project.slide.valley_spread, SYSTEMS[project.table.project.units]
+def _short_of_valleys(roof: RoofSurface, layout: Layout, graph: FlowGraph, project: Project) -> list[str]:
+    """Rows that stop short of a valley whose snow no row holds at their level."""
+    units = SYSTEMS[project.table.project.units]
+    stops = stop_heights(roof, layout, graph)
     found = []
-    for edge, kind in enumerate(roof.edges.kind):
-        if kind is not EdgeKind.VALLEY:
-            continue
-        ends = np.stack([roof.edges.start[edge], roof.edges.end[edge]])
-        top, foot = ends if ends[0, 2] >= ends[1, 2] else ends[::-1]
-        way = foot - top
-        for row in np.flatnonzero(np.isin(layout.row_plane, roof.edges.plane[edge])):
-            tips = np.stack([layout.row_start[row], layout.row_end[row]])
-            points = roof.planes.to_world(int(layout.row_plane[row]), tips)
-            t = (points - top) @ way / (way @ way)
-            gap = np.linalg.norm(points - top - t[:, None] * way, axis=1)
-            nearest = int(np.argmin(gap))
-            if spread < gap[nearest] <= NEAR * spread and 0.0 < t[nearest] < 1.0:
+    for row, plane in enumerate(layout.row_plane.tolist()):
+        tips = np.stack([layout.row_start[row], layout.row_end[row]])
+        way = (tips[1] - tips[0]) / layout.row_length[row]
+        for tip, out in ((tips[0], -way), (tips[1], way)):
+            ray = LineString([tip, tip + REACH * out])
+            crossed = shapely.intersection(roof.planes.outline[plane].boundary, ray)
+            if crossed.is_empty:
+                continue
+            points = shapely.get_coordinates(crossed)
+            gaps = np.linalg.norm(points - tip, axis=1)
+            gap, hit = float(gaps.min()), points[int(np.argmin(gaps))]
+            place = roof.planes.to_world(plane, hit)
+            edge = _valley_at(roof, plane, place)
+            if edge < 0 or gap <= AT_IT:
+                continue
+            if _runs_past(graph, stops, edge, place):
                 found.append(
-                    f"Row {layout.row_name[row]} ends {units.text(float(gap[nearest]), 'length')} short of "
+                    f"Row {layout.row_name[row]} ends {units.text(gap, 'length')} short of "
                     f"{roof.edges.name[edge]}: in this check the valley's snow runs past it. Bring the row "
                     "to the valley, or hold that snow another way."
                 )
     return found
+
+
+def _runs_past(graph: FlowGraph, stops: np.ndarray, edge: int, place: np.ndarray) -> bool:
+    """Whether a stream that comes down a valley to a place on it is not closed there."""
+    above = (graph.valley_edge == edge) & (graph.valley_middle[:, 2] >= place[2])
+    for side in np.unique(graph.valley_plane[above]).tolist():
+        pieces = np.flatnonzero(above & (graph.valley_plane == side))
+        nearest = pieces[np.argmin(np.linalg.norm(graph.valley_middle[pieces] - place, axis=1))]
+        if stops[nearest] < place[2] - LEVEL:
+            return True
+    return False
+
+
+def _valley_at(roof: RoofSurface, plane: int, place: np.ndarray) -> int:
+    """Valley of a plane that runs through a point of its outline, -1 for none."""
+    for edge in np.flatnonzero(np.any(roof.edges.plane == plane, axis=1)).tolist():
+        if roof.edges.kind[edge] is EdgeKind.VALLEY:
+            start, end = roof.edges.start[edge], roof.edges.end[edge]
+            t = np.clip((place - start) @ (end - start) / np.sum((end - start) ** 2), 0.0, 1.0)
+            if np.linalg.norm(place - start - t * (end - start)) < AT_IT:
+                return int(edge)
+    return -1

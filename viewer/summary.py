@@ -157,8 +157,9 @@ def falling_sentence(analysis: Analysis, units: UnitSystem) -> str:
     if not len(force.exit_edge):
         return ""
     roof = analysis.force.cell_pressure @ analysis.graph.cells.plan_area
-    large = (force.exit_weight >= FALLING_SHARE * np.maximum(roof, 1e-9)[:, None]).any(axis=0)
-    weight = np.where(large, force.exit_weight.max(axis=0), 0.0)
+    sliding = np.where(force.exit_thrust > 0.0, force.exit_weight, 0.0)  # flat or braked snow stays
+    large = (sliding >= FALLING_SHARE * np.maximum(roof, 1e-9)[:, None]).any(axis=0)
+    weight = np.where(large, sliding.max(axis=0), 0.0)
     order = [i for i in np.argsort(-weight, kind="stable") if weight[i] > 0.0]
     parts = []
     for i in order[:FALLING_SHOWN]:

@@ -21,6 +21,7 @@ from roofmodel.units import SI, UnitSystem, shown
 
 Array = NDArray[np.float64]
 
+SHORTEST_RAIL = 0.02  # less is no rail [m]
 TOUCH = 1e-6  # lengths below this are zero [m]
 MOST_CLAMPS = 20_000  # an analysis of so many takes seconds, of more it may not end
 LEAST_PIECE = 0.05  # shorter pieces of rail between splices are a slip [m]
@@ -159,6 +160,12 @@ def _place(
     start, end = low, high
     if row.cantilever is not None:
         start, end = max(low, s[0] - row.cantilever), min(high, s[-1] + row.cantilever)
+        if end - start < SHORTEST_RAIL:
+            message = (
+                f'row "{row.name}".cantilever: {units.text(row.cantilever, "length")} leaves '
+                f"{units.text(end - start, 'length')} of rail at its only clamp; give more, or more clamps"
+            )
+            raise InputError(message)
     free = _free_line(roof, plane, point, way, row, 0.5 * (low + high), units)
     full = (start - free[0] <= panel.seam_spacing, free[1] - end <= panel.seam_spacing)
     return _Row(

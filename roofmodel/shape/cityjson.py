@@ -13,6 +13,7 @@ from roofmodel.errors import InputError
 from roofmodel.shape.cleaning import check_places
 from roofmodel.shape.roof_faces import RawMesh
 from roofmodel.surface import Array, IntArray
+from roofmodel.units import shown
 
 VERSIONS = ("1.0", "1.1", "2.0")
 DEPTH = {
@@ -101,7 +102,10 @@ def _load(path: Path) -> dict[str, Any]:
         raise InputError(message)
     version = str(city.get("version", ""))
     if not version.startswith(VERSIONS):
-        message = f"CityJSON version {version!r} is not known; it should be one of {', '.join(VERSIONS)}."
+        known = ", ".join(VERSIONS)
+        message = (
+            f"CityJSON version {shown(city.get('version', ''))} is not known; it should be one of {known}."
+        )
         raise InputError(message)
     if not isinstance(city.get("CityObjects"), dict) or not isinstance(city.get("vertices"), list):
         message = "CityJSON needs 'CityObjects' and 'vertices'."

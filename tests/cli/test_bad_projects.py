@@ -418,6 +418,10 @@ BAD: dict[str, tuple[str | bytes, list[str]]] = {
         ),
         ["circular", "test_basis", "linear"],
     ),
+    "rail of no length": (
+        row('start = "0.1 m"\nend = "0.6 m"\ncantilever = "0 m"'),
+        ['row "R1".cantilever', "only clamp"],
+    ),
     "two-line name": (changed('"Test shed"', '"Test\\nshed"'), ["project.name", "one line"]),
     "row name with a tab": (changed('name = "R1"', 'name = "R\\t1"'), ["name", "one line"]),
     "endless name": (changed('"Test shed"', f'"{"x" * 500}"'), ["project.name", "120"]),

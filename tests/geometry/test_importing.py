@@ -257,7 +257,7 @@ def test_parts_belong_to_their_building(tmp_path):
         ("{", "not JSON"),
         ("[1, 2]", "not CityJSON"),
         ('{"type": "FeatureCollection"}', "not CityJSON"),
-        (json.dumps(city([], version="0.9")), "version '0.9'"),
+        (json.dumps(city([], version="0.9")), 'version "0.9"'),
         (json.dumps({"type": "CityJSON", "version": "1.1"}), "CityObjects"),
         (json.dumps(city([])), "has no surfaces"),
         (
