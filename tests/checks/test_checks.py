@@ -317,3 +317,29 @@ def test_cautions_name_what_numbers_do_not_say(tmp_path):
     assert "ruling 7" in said
     assert "Friction of 0.02" in said
     assert "test_basis" in said
+
+
+@pytest.mark.parametrize(("other", "said"), [("", True), ('plane = "N1"\nup = "2.5 m"', False)])
+def test_a_row_short_of_a_valley_is_pointed_out_unless_a_row_closes_it(tmp_path, other, said):
+    """The far side's row at the same level takes both streams of the valley."""
+    from projects import GABLE_EN
+
+    roof = GABLE_EN[GABLE_EN.index('shape = "gable"') : GABLE_EN.index("eave_height")]
+    text = GABLE_EN.replace(
+        roof, 'shape = "L"\nfootprint = "0 0, 16 0, 16 8, 8 8, 8 18, 0 18 m"\npitch = "30 deg"\n'
+    )
+    text = text.replace('plane = "S1"\nup = "0.5 m"', 'plane = "E1"\nup = "2.5 m"\nedge_distance = "1.4 m"')
+    more = f'[[row]]\nname = "R2"\n{other}' if other else ""
+    words = " ".join(analyze(project(tmp_path, text, row=more)).cautions)
+    assert ("Row R1 ends 1.40 m short of" in words) is said
+
+
+def test_a_row_without_snow_is_pointed_out(tmp_path):
+    from projects import GABLE_EN
+
+    layers = 'layers = [{{ depth = "0.5 m", density = ["300 kg/m^3"], plane = "N1" }}]'
+    text = GABLE_EN.replace(
+        'standard = "EN 1991-1-3"\nground_snow = "{sk} kN/m^2"',
+        f'standard = "measured"\nlevel = "characteristic"\n{layers}',
+    )
+    assert "No case brings snow to R1" in " ".join(analyze(project(tmp_path, text)).cautions)
