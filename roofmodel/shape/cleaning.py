@@ -27,14 +27,19 @@ def check_arrays(points: Array, faces: IntArray) -> None:
     if len(faces) == 0:
         msg = "The mesh has no faces."
         raise InputError(msg)
-    if faces.min() < 0 or faces.max() >= len(points):
+    check_indices(points, faces)
+    used = np.zeros(len(points), dtype=bool)
+    used[faces.ravel()] = True
+    check_places(points, used)
+
+
+def check_indices(points: Array, faces: IntArray) -> None:
+    """Reject faces (m, 3) that name vertices which are not among the points (n, 3)."""
+    if len(faces) and (faces.min() < 0 or faces.max() >= len(points)):
         message = (
             f"A face names vertex {faces.max()} (lowest {faces.min()}), but there are {len(points)} vertices."
         )
         raise InputError(message)
-    used = np.zeros(len(points), dtype=bool)
-    used[faces.ravel()] = True
-    check_places(points, used)
 
 
 def check_places(points: Array, used: NDArray[np.bool_] | None = None) -> None:

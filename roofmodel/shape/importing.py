@@ -9,7 +9,7 @@ import numpy as np
 
 from roofmodel.errors import InputError
 from roofmodel.shape.cityjson import read_building
-from roofmodel.shape.cleaning import check_places
+from roofmodel.shape.cleaning import check_indices, check_places
 from roofmodel.shape.recognition import recognize
 from roofmodel.shape.roof_faces import STEEPEST, RawMesh, pick_roof_faces
 from roofmodel.surface import Array, IntArray, RoofSurface
@@ -118,6 +118,7 @@ def read_mesh(path: Path, unit: str | None, up: str | None) -> RawMesh:
         Unreadable, no triangles, or no unit or up axis where the format has none.
     """
     points, faces = _load_triangles(path)
+    check_indices(points, faces)
     if unit is not None and unit not in UNITS:
         message = f"unit {unit!r} is not known; it should be one of {', '.join(UNITS)}."
         raise InputError(message)

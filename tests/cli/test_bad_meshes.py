@@ -70,6 +70,14 @@ BAD: dict[str, tuple[str, str, str | bytes | None, list[str]]] = {
     "missing": (LINE, "roof.stl", None, ["no such file", "relative to the project file"]),
     "empty": (LINE, "roof.stl", b"", ["empty"]),
     "unknown ending": (LINE.replace("stl", "dwg"), "roof.dwg", b"AC1027", ["dwg", ".stl"]),
+    "face without its vertex": (
+        LINE.replace("stl", "ply"),
+        "roof.ply",
+        b"ply\nformat ascii 1.0\nelement vertex 3\nproperty float x\nproperty float y\nproperty float z\n"
+        b"element face 1\nproperty list uchar int vertex_indices\nend_header\n"
+        b"0 0 0\n9 0 0\n0 9 2\n3 0 1 8\n",
+        ["vertex 8", "3 vertices"],
+    ),
     "no unit": (UP, "roof.stl", ROOF, ["unit (m, mm, cm, ft or in)", "10 x 8 x 2 m"]),
     "no up axis": (LINE.replace('up = "z"\n', ""), "roof.stl", ROOF, ["up axis (z or y)"]),
     "wrong up axis": (LINE.replace('"z"', '"y"'), "roof.stl", stl(*gable_mesh(rise=0.3)), ["up axis"]),
