@@ -72,7 +72,7 @@ def make_mesh(points: Array, faces: IntArray) -> Mesh:
 
 
 def fit_planes(mesh: Mesh, face: IntArray, label: IntArray, count: int) -> tuple[Array, Array]:
-    """Least-squares planes through labelled faces, weighted by area.
+    """Least-squares planes through labeled faces, weighted by area.
 
     Parameters
     ----------
