@@ -19,10 +19,10 @@ from roofmodel.hardware import Rail
 from roofmodel.layout import Layout
 from roofmodel.sliding.thrust import RowForce
 from roofmodel.surface import RoofSurface
+from roofmodel.units import STANDARD_GRAVITY
 
 Array = NDArray[np.float64]
 
-GRAVITY = 9.80665  # standard gravity [m/s^2]
 SHORTEST = 0.01  # an end clamp at the very tip still takes the end bound over this much rail [m]
 
 
@@ -117,7 +117,7 @@ def row_axes(layout: Layout) -> Array:
 
 def _self_weight(roof: RoofSurface, layout: Layout, rail: Rail) -> Array:
     """Weight of the rail per meter in row axes, (r, 3). [N/m]."""
-    weight = rail.section.area * rail.material.density * GRAVITY
+    weight = rail.section.area * rail.material.density * STANDARD_GRAVITY
     slope = roof.planes.slope[layout.row_plane]
     in_plane = np.einsum("rij,rj->ri", row_axes(layout), np.stack([0.0 * slope, -np.sin(slope)], axis=1))
     return weight * np.column_stack([in_plane, -np.cos(slope)])

@@ -104,13 +104,6 @@ class Planes:
             axis=-1,
         )
 
-    def plan_to_plane(self, plane: int | IntArray, xy: Array) -> Array:
-        """Plane coordinates (n, 2) of the plane's points straight above plan points (n, 2). [m]."""
-        delta = xy - self.origin[plane][..., :2]
-        run = np.sum(delta * self.upslope[plane][..., :2], axis=-1)
-        u = np.sum(delta * self.across[plane][..., :2], axis=-1)
-        return np.stack([u, run / np.cos(self.slope[plane]) ** 2], axis=-1)
-
 
 @dataclass(frozen=True)
 class Edges:

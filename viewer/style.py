@@ -25,7 +25,6 @@ HAIRLINE = "#D5DCE1"  # table rules, frames
 TINT = "#F3F6F8"  # panels and table stripes
 WALL = "#E9E6DF"  # building below the eaves
 WALL_SHADE = "#D9D5CB"
-GROUND = "#F6F5F1"
 ACCENT = "#0F5C7A"  # links, headings, bending moment
 
 # Light to dark; anchors at equal steps.
@@ -42,8 +41,7 @@ MONO_STACK = 'ui-monospace, "SF Mono", Menlo, Consolas, "Liberation Mono", "Deja
 TYPE_SIZE = {"title": 22.0, "heading": 14.0, "body": 10.5, "label": 11.0, "legend": 10.0, "note": 9.0}
 REFERENCE_WIDTH = 640.0
 
-# Line weights in the same points.
-LINE_WEIGHT = {"hair": 0.5, "thin": 0.8, "medium": 1.3, "strong": 2.0, "heavy": 3.0}
+# Line weights of the roof edges in the same points.
 EDGE_WEIGHT = {
     EdgeKind.EAVE: 2.0,
     EdgeKind.RAKE: 1.4,

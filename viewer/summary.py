@@ -418,12 +418,3 @@ def reserve_sentence(analysis: Analysis, case: int) -> str:
 def least_reserve(analysis: Analysis) -> int:
     """Case with the smallest reserve."""
     return int(np.argmin(analysis.reserve))
-
-
-def audit_sentence(analysis: Analysis) -> str:
-    """Such as "all 7 self-checks met: applied = reactions to 9e-14, ..."."""
-    failed = [proof for proof in analysis.proofs if not proof.met]
-    if failed:
-        return "SELF-CHECK FAILED: " + "; ".join(f"{p.name} {p.error:.1e} > {p.bar:.0e}" for p in failed)
-    shown = "; ".join(f"{p.name} {p.error:.0e}" for p in analysis.proofs)
-    return f"all {len(analysis.proofs)} self-checks met: {shown}"

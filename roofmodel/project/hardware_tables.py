@@ -10,6 +10,7 @@ from roofmodel import sections
 from roofmodel.errors import InputError
 from roofmodel.hardware import Clamp, DesignFormat, Interaction, Material, Panel, Rail, Section
 from roofmodel.project.schema import ClampTable, PanelTable, RailTable
+from roofmodel.units import STANDARD_GRAVITY
 
 # E [Pa], Poisson's ratio, alpha [1/K], density [kg/m^3]. E of carbon steel follows the format: 29,000 ksi in
 # AISC 360-16 A3, 210,000 MPa in EN 1993-1-1 3.2.6; aluminum 10,100 ksi in the Aluminum Design
@@ -145,7 +146,7 @@ def make_panel(table: PanelTable, form: DesignFormat) -> Panel:
         anchorage_nominal=float(nominal[0]),
         anchorage_factor=factor,
         weight=_SHEET_DENSITY[table.metal]
-        * 9.80665
+        * STANDARD_GRAVITY
         * table.thickness
         * (1.0 + 2.0 * table.seam_height / table.seam_spacing),
     )

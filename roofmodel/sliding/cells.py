@@ -34,8 +34,8 @@ class Cells:
     plane : (n,) int
     corners : (n, 4, 2) float
         Lower left, lower right, upper right, upper left in the plane's (u, v). [m]
-    lower_row, upper_row : (n,) int
-        Row that bounds the cell below or above, -1 for none.
+    lower_row : (n,) int
+        Row that bounds the cell below, -1 for none.
     lower_edge, upper_edge : (n,) int
         Roof edge that bounds the cell below or above, -1 for none.
     below : (n,) int
@@ -51,7 +51,6 @@ class Cells:
     plane: IntArray
     corners: Array
     lower_row: IntArray
-    upper_row: IntArray
     lower_edge: IntArray
     upper_edge: IntArray
     below: IntArray
@@ -135,7 +134,6 @@ def _plane_cells(roof: RoofSurface, layout: Layout, plane: int, width: float) ->
         "plane": np.full(len(corners), plane),
         "corners": corners,
         "lower_row": row[lower],
-        "upper_row": row[upper],
         "lower_edge": _edge_under(roof, plane, corners[:, :2], segments.kind[lower] == OUTLINE),
         "upper_edge": _edge_under(roof, plane, corners[:, 3:1:-1], segments.kind[upper] == OUTLINE),
         "below": np.where(stacked, before, -1),
@@ -253,7 +251,6 @@ def _join(parts: list[dict[str, Array]], planes: Planes) -> Cells:
         plane=plane,
         corners=joined["corners"],
         lower_row=joined["lower_row"],
-        upper_row=joined["upper_row"],
         lower_edge=joined["lower_edge"],
         upper_edge=joined["upper_edge"],
         below=joined["below"],

@@ -100,9 +100,14 @@ def stop_heights(roof: RoofSurface, layout: Layout, graph: FlowGraph) -> Array:
     down = np.arange(count)
     chain = (graph.source >= n) & (graph.target >= n)
     down[graph.source[chain] - n] = graph.target[chain] - n
-    for _ in range(int(np.ceil(np.log2(max(count, 2)))) + 1):
+    return np.asarray(height[_followed(down)])
+
+
+def _followed(down: IntArray) -> IntArray:
+    """Where each element ends when every one hands on to `down` until it hands on to itself."""
+    for _ in range(int(np.ceil(np.log2(max(len(down), 2)))) + 1):
         down = down[down]
-    return np.asarray(height[down])
+    return down
 
 
 def _strip_ends(graph: FlowGraph, stops: Array) -> tuple[Array, Array]:
@@ -114,8 +119,7 @@ def _strip_ends(graph: FlowGraph, stops: Array) -> tuple[Array, Array]:
     down = np.arange(n)
     inner = ~graph.crossing & (graph.source < n)
     down[graph.source[inner]] = graph.target[inner]
-    for _ in range(int(np.ceil(np.log2(max(n, 2)))) + 1):
-        down = down[down]
+    down = _followed(down)
     into = graph.crossing & (graph.source < n) & (graph.target >= n)
     stop = np.full(n, np.inf)
     np.minimum.at(stop, graph.source[into], stops[graph.target[into] - n])

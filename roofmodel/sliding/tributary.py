@@ -12,6 +12,7 @@ from roofmodel.layout import Layout
 from roofmodel.sliding.thrust import RowForce
 from roofmodel.snow.cases import GRID, SnowCase, case_pressure_at, linear_integral
 from roofmodel.surface import RoofSurface
+from roofmodel.units import STANDARD_GRAVITY
 
 Array = NDArray[np.float64]
 
@@ -166,7 +167,7 @@ def row_depths(roof: RoofSurface, layout: Layout, force: RowForce, case: SnowCas
     way = (layout.row_end - layout.row_start) / layout.row_length[:, None]
     uv = start + force.span.mean(axis=1)[:, None] * way[force.row] + np.array([0.0, JUST_ABOVE])
     pressure = case_pressure_at(case, roof.planes.to_world(plane, uv)[:, :2], plane)
-    depth = pressure / (case.density * 9.80665) * np.cos(roof.planes.slope[plane])
+    depth = pressure / (case.density * STANDARD_GRAVITY) * np.cos(roof.planes.slope[plane])
     out = np.zeros(len(layout.row_name))
     np.maximum.at(out, force.row, depth)
     return out

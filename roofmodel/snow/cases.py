@@ -124,11 +124,8 @@ def linear_integral(polygons: NDArray[np.object_], pressure: Array) -> Array:
         Force. [N] The integral of a linear function is its value at the centroid times the area.
     """
     area = np.asarray(shapely.area(polygons))
-    centroid = shapely.get_coordinates(shapely.centroid(polygons[area > 0.0]))
-    value = np.zeros(len(polygons))
-    coefficients = np.broadcast_to(pressure, (len(polygons), 3))[area > 0.0]
-    value[area > 0.0] = coefficients[:, 0] + np.sum(coefficients[:, 1:] * centroid, axis=1)
-    return value * area
+    coefficients = np.broadcast_to(pressure, (len(polygons), 3))
+    return area * (coefficients[:, 0] + np.sum(coefficients[:, 1:] * _centroids(polygons), axis=1))
 
 
 def case_force(case: SnowCase, polygons: NDArray[np.object_], plane: IntArray) -> Array:

@@ -6,12 +6,11 @@ from typing import Any, get_args
 
 from pydantic import BaseModel, BeforeValidator
 
-from fea.actions import GRAVITY
 from fea.analysis import Analysis
 from fea.limits import rail_resistance
 from roofmodel.hardware import DesignFormat
 from roofmodel.project import schema
-from roofmodel.units import UnitSystem
+from roofmodel.units import STANDARD_GRAVITY, UnitSystem
 from viewer.quantities import as_given, quantity
 from viewer.report.tables import Table
 
@@ -171,7 +170,7 @@ def hardware_table(analysis: Analysis, units: UnitSystem) -> Table:
         ("Torsion modulus", section.W_t, "section modulus"),
         ("Young's modulus", metal.E, "modulus"),
         ("Shear modulus", metal.G, "modulus"),
-        ("Rail weight per length", section.area * metal.density * GRAVITY, "line"),
+        ("Rail weight per length", section.area * metal.density * STANDARD_GRAVITY, "line"),
         (f"Design yield stress ({rail.resistance_clause})", rail_resistance(rail, form), "stress"),
         ("Rail axis above the grip", clamp.height, "size"),
         ("Grip above the pan", clamp.grip_height, "size"),
