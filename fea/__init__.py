@@ -7,13 +7,13 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from fea.analysis import Analysis, analyze
-    from fea.frame import build_frame, solve_frame
+    from fea.rails.frame import build_frame, solve_frame
 
 _HOMES = {
     "Analysis": "analysis",
     "analyze": "analysis",
-    "build_frame": "frame",
-    "solve_frame": "frame",
+    "build_frame": "rails.frame",
+    "solve_frame": "rails.frame",
 }
 
 __all__ = ["Analysis", "analyze", "build_frame", "solve_frame"]

@@ -9,12 +9,10 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from fea.actions import Basis, rail_loads
-from fea.audit import Proof, conservation, equilibrium, refinement, second_road
-from fea.cautions import cautions
-from fea.combinations import LoadFactors, service_factors, strength_factors
-from fea.frame import solve_frame
-from fea.limits import (
+from fea.checks.audit import Proof, conservation, equilibrium, refinement, second_road
+from fea.checks.cautions import cautions
+from fea.checks.combinations import LoadFactors, service_factors, strength_factors
+from fea.checks.limits import (
     Limit,
     anchorage_limit,
     clamp_limits,
@@ -24,11 +22,13 @@ from fea.limits import (
     rail_resistance,
     rail_stress_limit,
 )
-from fea.loads import FrameResult
-from fea.reserve import snow_reserve
-from fea.rows import build_frame
-from fea.solve import Solver
-from fea.strips import panel_strips, strip_friction, strip_weight
+from fea.checks.reserve import snow_reserve
+from fea.checks.strips import panel_strips, strip_friction, strip_weight
+from fea.rails.actions import Basis, rail_loads
+from fea.rails.frame import solve_frame
+from fea.rails.loads import FrameResult
+from fea.rails.rows import build_frame
+from fea.solvers.direct import Solver
 from roofmodel.hardware import DesignFormat
 from roofmodel.project.load import Project
 from roofmodel.sliding.flow import FlowGraph

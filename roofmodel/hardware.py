@@ -164,3 +164,93 @@ class Panel:
     anchorage_nominal: float
     anchorage_factor: float
     weight: float = 0.0
+
+
+class SeamLock(StrEnum):
+    """How the legs of two sheets are folded together at the top of the seam."""
+
+    SINGLE = "single lock"  # one fold, three layers of sheet
+    DOUBLE = "double lock"  # folded over again, five layers
+
+
+class FixedPoint(StrEnum):
+    """Where along its seam a panel strip is fixed against sliding; elsewhere its clips let it move."""
+
+    RIDGE = "ridge"
+    EAVE = "eave"
+    MIDDLE = "middle"
+
+
+class Bearing(StrEnum):
+    """What the pan lies on."""
+
+    DECK = "deck"  # all over
+    PURLINS = "purlins"  # on lines across the slope
+    NONE = "none"  # it hangs from its clips
+
+
+@dataclass(frozen=True)
+class SeamDetail:
+    """What a shell model of seam, pan, clips and fixed point needs beyond `Panel`.
+
+    Attributes
+    ----------
+    sheet : Material
+    lock : SeamLock
+    fold_height : float
+        Height of the folded top of the seam, within the seam height. [m]
+    lock_stiffness : (3,) float
+        Of the fold between its two legs, per length of seam: sliding along, opening across, vertical
+        shear. [N/m^2]
+    opening_strength : float
+        Design resistance of the fold against opening per length, NaN for not given. [N/m]
+    pan_ribs : int
+        Number of stiffening ribs in the pan, evenly spread.
+    pan_rib_height, pan_rib_width : float
+        Of one rib, a triangle in section. [m]
+    clip_spacing, clip_first : float
+        Along the seam; the first clip from the eave end of the seam. [m]
+    clip_length : float
+        Length of seam that one clip grips. [m]
+    clip_stiffness : (3,) float
+        Of one clip between seam and structure: along (only where it is fixed), across, square to the
+        roof. [N/m]
+    clip_gap : float
+        Uplift before a clip takes hold. [m]
+    clip_strength : float
+        Design resistance of one clip against uplift, NaN for not given. [N]
+    fixed_at : FixedPoint
+    fixed_stiffness : float
+        Of the fixed point of one strip along the seam. [N/m]
+    bearing : Bearing
+    bearing_stiffness : float
+        Of a deck per area [N/m^3], of purlins per length of line [N/m^2].
+    purlin_spacing : float
+        NaN unless on purlins. [m]
+    through_fixings : (k,) float
+        Screws through the sheet, distance up the seam from its eave end. [m]
+    thermal : float
+        Change of the sheet's temperature from installation. [K]
+    """
+
+    sheet: Material
+    lock: SeamLock
+    fold_height: float
+    lock_stiffness: Array
+    opening_strength: float
+    pan_ribs: int
+    pan_rib_height: float
+    pan_rib_width: float
+    clip_spacing: float
+    clip_first: float
+    clip_length: float
+    clip_stiffness: Array
+    clip_gap: float
+    clip_strength: float
+    fixed_at: FixedPoint
+    fixed_stiffness: float
+    bearing: Bearing
+    bearing_stiffness: float
+    purlin_spacing: float
+    through_fixings: Array
+    thermal: float

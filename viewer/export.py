@@ -14,7 +14,7 @@ from typing import Any
 import numpy as np
 
 from fea.analysis import Analysis, Governing
-from fea.limits import Limit
+from fea.checks.limits import Limit
 from roofmodel.units import SYSTEMS
 from viewer.files import atomic, write_text
 from viewer.summary import clamp_states, plain_along

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fea.analysis import Analysis, Governing
-from fea.limits import Limit, panel_strips
+from fea.checks.limits import Limit, panel_strips
 from roofmodel.snow.cases import LoadLevel
 from roofmodel.units import UnitSystem
 from viewer.picture.findings import clamp_utilization

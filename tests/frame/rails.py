@@ -7,7 +7,7 @@ from pathlib import Path
 
 import numpy as np
 
-from fea.loads import RailLoads
+from fea.rails.loads import RailLoads
 from roofmodel.hardware import Clamp, Interaction, Material, Rail, Section
 from roofmodel.layout import Layout, SpliceKind
 from roofmodel.sections import from_values, rectangular_tube

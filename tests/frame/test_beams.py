@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 from rails import CONTINUOUS, HINGE, SLIDING, at, make_clamp, make_layout, make_loads, make_rail, plain_rail
 
-from fea.beams import beam_stiffness, line_load_vectors, point_load_vectors, rail_stiffness
-from fea.frame import build_frame, solve_frame
+from fea.elements.beams import beam_stiffness, line_load_vectors, point_load_vectors, rail_stiffness
+from fea.rails.frame import build_frame, solve_frame
 from roofmodel.sections import rectangular_tube
 
 FIXED = make_clamp(np.full(6, 1e15))  # moves by 1e-12 m or rad under a kilonewton or kilonewton meter

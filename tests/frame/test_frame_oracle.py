@@ -8,7 +8,7 @@ import pytest
 from Pynite import FEModel3D
 from rails import HINGE, SLIDING, at, make_clamp, make_layout, make_loads, make_rail
 
-from fea.frame import build_frame, solve_frame
+from fea.rails.frame import build_frame, solve_frame
 
 HEIGHT = 0.07
 SPRINGS = np.array([2e6, 3e6, 5e6, 800.0, 900.0, 300.0])  # along, across, pull, and about them

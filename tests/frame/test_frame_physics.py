@@ -8,10 +8,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from rails import CONTINUOUS, HINGE, SLIDING, SOFT, at, make_clamp, make_layout, make_loads, make_rail
 
-from fea.frame import build_frame, solve_frame
-from fea.loads import RailLoads
-from fea.rows import seam_axes
-from fea.solve import Solver, available
+from fea.rails.frame import build_frame, solve_frame
+from fea.rails.loads import RailLoads
+from fea.rails.rows import seam_axes
+from fea.solvers.direct import Solver, available
 from roofmodel.sections import round_tube
 
 RAIL = make_rail()

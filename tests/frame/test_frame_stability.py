@@ -8,8 +8,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from rails import CONTINUOUS, HINGE, SLIDING, SOFT, make_clamp, make_layout, make_loads, make_rail
 
-from fea.frame import build_frame, solve_frame
-from fea.rows import grip_transform, seam_axes
+from fea.rails.frame import build_frame, solve_frame
+from fea.rails.rows import grip_transform, seam_axes
 from roofmodel.errors import InputError
 
 RAIL = make_rail()

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from rails import DATA, HINGE, at, make_clamp, make_layout, make_loads, plain_rail
 
-from fea.frame import build_frame, solve_frame
+from fea.rails.frame import build_frame, solve_frame
 
 CASES = {case["name"]: case for case in DATA["cases"]}
 RIGID = 1e14  # stiff enough that no support moves by 1e-6 of the smallest deflection checked [N/m]

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy import sparse
 
-from fea.solve import BAND_LIMIT, SingularError, Solver, available, factorize, half_bandwidth
+from fea.solvers.direct import BAND_LIMIT, SingularError, Solver, available, factorize, half_bandwidth
 from roofmodel.errors import InputError
 
 PROGRAMS = [s for s in Solver if s is not Solver.AUTO and available(s)]
@@ -63,13 +63,13 @@ def test_residual_sees_a_wrong_answer_and_an_empty_case():
 
 
 def test_a_solver_that_is_not_installed_is_named(monkeypatch):
-    monkeypatch.setattr("fea.solve.find_spec", lambda name: None)
+    monkeypatch.setattr("fea.solvers.direct.find_spec", lambda name: None)
     with pytest.raises(InputError, match="pypardiso is not installed"):
         factorize(plate(3), Solver.PARDISO)
 
 
 def test_a_solver_that_cannot_start_is_told(monkeypatch):
-    monkeypatch.setattr("fea.solve.find_spec", lambda name: name)
+    monkeypatch.setattr("fea.solvers.direct.find_spec", lambda name: name)
     monkeypatch.setitem(sys.modules, "pypardiso", None)
     with pytest.raises(InputError, match="pypardiso cannot start"):
         factorize(plate(3), Solver.PARDISO)

@@ -11,7 +11,7 @@ import pytest
 from report_projects import Page, projects, run, shed
 
 from fea.analysis import Analysis
-from fea.strips import panel_strips, strip_weight
+from fea.checks.strips import panel_strips, strip_weight
 from viewer.report.page import report_html
 from viewer.report.working import hand_check, tributary_ends
 from viewer.report.working_parts import Expression, Number

@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fea.analysis import Analysis
-from fea.strips import panel_strips
+from fea.checks.strips import panel_strips
 
 Array = NDArray[np.float64]
 

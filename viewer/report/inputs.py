@@ -7,7 +7,7 @@ from typing import Any, get_args
 from pydantic import BaseModel, BeforeValidator
 
 from fea.analysis import Analysis
-from fea.limits import rail_resistance
+from fea.checks.limits import rail_resistance
 from roofmodel.hardware import DesignFormat
 from roofmodel.project import schema
 from roofmodel.units import STANDARD_GRAVITY, UnitSystem

@@ -15,7 +15,7 @@ import shapely
 from numpy.typing import NDArray
 
 from fea.analysis import Analysis, Governing
-from fea.strips import panel_strips
+from fea.checks.strips import panel_strips
 from roofmodel.sliding.tributary import row_catchment
 from roofmodel.snow.cases import Zone, linear_integral
 from viewer.report.working_parts import ClampAt, Expression, Number, Step, force_steps

@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fea.analysis import Analysis, Governing
-from fea.limits import (
+from fea.checks.limits import (
     HEEL,
     TOE,
     as_tested,
@@ -16,7 +16,7 @@ from fea.limits import (
     interact,
     tested_force,
 )
-from fea.strips import panel_strips
+from fea.checks.strips import panel_strips
 from roofmodel.hardware import Clamp, DesignFormat, Interaction
 from viewer.report.working_parts import ClampAt, Expression, Number, Step, part_step
 

@@ -6,7 +6,7 @@ import numpy as np
 import shapely
 from shapely import LineString
 
-from fea.combinations import LoadFactors
+from fea.checks.combinations import LoadFactors
 from roofmodel.layout import Layout
 from roofmodel.project.load import Project
 from roofmodel.project.schema import MeasuredSite

@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import sparse
 
-from fea.beams import Stiff
+from fea.elements.beams import Stiff
 
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]

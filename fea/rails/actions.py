@@ -14,7 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from fea.loads import RailLoads
+from fea.rails.loads import RailLoads
 from roofmodel.hardware import Rail
 from roofmodel.layout import Layout
 from roofmodel.sliding.thrust import RowForce
@@ -51,7 +51,7 @@ class Basis:
 
 
 def rail_loads(roof: RoofSurface, layout: Layout, rail: Rail, force: RowForce) -> tuple[RailLoads, Basis]:
-    """Right-hand sides for `fea.frame.solve_frame`.
+    """Right-hand sides for `fea.rails.frame.solve_frame`.
 
     Parameters
     ----------

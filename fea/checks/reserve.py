@@ -8,8 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import brentq
 
-from fea.actions import Basis
-from fea.limits import (
+from fea.checks.limits import (
     Demands,
     clamp_components,
     combine,
@@ -17,8 +16,9 @@ from fea.limits import (
     interact,
     rail_stress,
 )
-from fea.loads import FrameResult
-from fea.strips import panel_strips
+from fea.checks.strips import panel_strips
+from fea.rails.actions import Basis
+from fea.rails.loads import FrameResult
 from roofmodel.hardware import Clamp, Panel, Rail
 from roofmodel.layout import Layout
 

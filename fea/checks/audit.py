@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from fea.loads import FrameResult
+from fea.rails.loads import FrameResult
 from roofmodel.layout import Layout
 from roofmodel.sliding.cells import Cells
 from roofmodel.sliding.thrust import RowForce, SlideOptions, slide

@@ -6,9 +6,9 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import sparse
 
-from fea.beams import Stiff, end_forces, line_load_vectors, point_load_vectors, rail_stiffness
-from fea.loads import FrameResult, RailLoads
-from fea.recovery import (
+from fea.elements.beams import Stiff, end_forces, line_load_vectors, point_load_vectors, rail_stiffness
+from fea.rails.loads import FrameResult, RailLoads
+from fea.rails.recovery import (
     SpanLoads,
     Stations,
     base_stations,
@@ -19,8 +19,8 @@ from fea.recovery import (
     peak_stations,
     stack,
 )
-from fea.rows import Frame, build_frame
-from fea.solve import SingularError, Solver, factorize
+from fea.rails.rows import Frame, build_frame
+from fea.solvers.direct import SingularError, Solver, factorize
 from roofmodel.errors import InputError
 
 __all__ = ["Frame", "build_frame", "solve_frame"]

@@ -1,6 +1,6 @@
 """Rails on clamps as one linear frame.
 
-Every row is straight on its plane, so its own axes (see `fea.loads`) are the degrees of freedom of its
+Every row is straight on its plane, so its own axes (see `fea.rails.loads`) are the degrees of freedom of its
 nodes and no rotation of elements is needed. Nodes stand at row ends, clamps and splices. A clamp is a
 spring at its grip point, `height` below the rail axis, joined to the rail by a rigid arm.
 
@@ -17,8 +17,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import sparse
 
-from fea.beams import beam_stiffness, rail_stiffness
-from fea.stability import free_motion
+from fea.elements.beams import beam_stiffness, rail_stiffness
+from fea.rails.stability import free_motion
 from roofmodel.errors import InputError
 from roofmodel.hardware import Clamp, Rail
 from roofmodel.layout import Layout, SpliceKind

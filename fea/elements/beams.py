@@ -40,6 +40,40 @@ class Stiff:
     alpha: float
 
 
+@dataclass(frozen=True)
+class BeamStiffness:
+    """Section stiffness of a beam in its own axes through the centroid.
+
+    Attributes
+    ----------
+    axial : float
+        EA. [N]
+    bending : (2, 2) float
+        [[EI_y, EI_yz], [EI_yz, EI_z]] with I_yz = integral of y z. [N m^2]
+    shear : (2,) float
+        Compliances 1/(G A_y), 1/(G A_z) of forces along y and z, 0 for none. [1/N]
+    torsion : float
+        GJ. [N m^2]
+    warping : float
+        EI_w, 0 for none. [N m^4]
+    center : (2,) float
+        Shear center (y, z) from the centroid. [m]
+    alpha : float
+        Thermal expansion. [1/K]
+    mass : float
+        Per length. [kg/m]
+    """
+
+    axial: float
+    bending: Array
+    shear: Array
+    torsion: float
+    warping: float
+    center: Array
+    alpha: float
+    mass: float = 0.0
+
+
 def rail_stiffness(rail: Rail) -> Stiff:
     """Section stiffness of a rail."""
     section, material = rail.section, rail.material

@@ -1,8 +1,8 @@
 """Checks: every limit as demand against resistance, for all cases and targets at once.
 
-Demands come from combinations of the unit responses (`fea.actions.Basis`), once with the sliding force on
-the rail's axis and once at its top; the worse counts. A resistance that nobody gave is NaN: where it is
-loaded the limit is not verified, and never passes.
+Demands come from combinations of the unit responses (`fea.rails.actions.Basis`), once with the sliding
+force on the rail's axis and once at its top; the worse counts. A resistance that nobody gave is NaN: where
+it is loaded the limit is not verified, and never passes.
 """
 
 from __future__ import annotations
@@ -13,9 +13,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from fea.actions import Basis
-from fea.loads import FrameResult
-from fea.strips import panel_strips
+from fea.checks.strips import panel_strips
+from fea.rails.actions import Basis
+from fea.rails.loads import FrameResult
 from roofmodel.hardware import Clamp, DesignFormat, Interaction, Panel, Rail
 from roofmodel.layout import Layout
 

@@ -1,0 +1,1 @@
+"""Demand against resistance, load factors, reserve, and the self-audit."""

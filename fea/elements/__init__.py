@@ -1,0 +1,1 @@
+"""Beams, shells and springs, all elements at once."""

@@ -1,0 +1,1 @@
+"""Nodes, elements, springs and ties as data; assembly and solution."""

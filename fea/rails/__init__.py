@@ -1,0 +1,1 @@
+"""Rails on clamps: rows as frames, their loads and responses."""

@@ -1,0 +1,1 @@
+"""Direct solution, updates, condensation, contact and events."""
