@@ -300,3 +300,67 @@ def quad_stiffness(xyz: Array, thickness: Array, material: Material) -> Array:
     force[:, SHEAR] = weights.shear @ rows[:, SHEAR]
     force[:, DRILL] = weights.drill[..., None] * rows[:, DRILL]
     return np.asarray(np.swapaxes(rows, 1, 2) @ force)
+
+
+def quad_pressure(xyz: Array, pressure: Array) -> Array:
+    """Nodal loads (m, 24, q) of pressure (m, q) along the normal. [N]."""
+    plane = mean_plane(xyz)
+    area = shape_field(plane, GAUSS)
+    share = area.jacobian @ area.value
+    load = np.zeros((len(xyz), 4, 6, pressure.shape[1]))
+    load[:, :, :3] = share[:, :, None, None] * plane.axes[:, None, 2, :, None] * pressure[:, None, None]
+    return load.reshape(len(xyz), 24, -1)
+
+
+def quad_body(xyz: Array, thickness: Array, force: Array) -> Array:
+    """Nodal loads (m, 24, q) of a force per volume (3, q) in global axes. [N, N m]."""
+    plane = mean_plane(xyz)
+    area = shape_field(plane, GAUSS)
+    share = (area.jacobian @ area.value) * thickness[:, None]
+    load = np.zeros((len(xyz), 4, 6, force.shape[1]))
+    load[:, :, :3] = share[:, :, None, None] * force
+    height = plane.height[:, None] * np.array([1.0, -1.0, 1.0, -1.0])
+    arm = -np.cross(plane.axes[:, 2][:, :, None], force[None], axis=1)  # the mean plane lies below the corner
+    load[:, :, 3:] = (share * height)[:, :, None, None] * arm[:, None]
+    return load.reshape(len(xyz), 24, -1)
+
+
+def quad_thermal(xyz: Array, thickness: Array, material: Material, rise: Array, gradient: Array) -> Array:
+    """Nodal loads (m, 24, q) that hold a restrained rise (m, q) and gradient (m, q) through the sheet."""
+    plane = mean_plane(xyz)
+    rows = strain_rows(plane, shape_field(plane, GAUSS))
+    equal = plane_stress(material)[:, :2].sum(axis=1) * material.alpha
+    stretch = np.einsum("mrd,r->md", rows[:, :3], equal)
+    bend = np.einsum("mrd,r->md", rows[:, 5:8], equal)
+    t = thickness[:, None, None]
+    return np.asarray(
+        t * stretch[..., None] * rise[:, None] + t**3 / 12.0 * bend[..., None] * gradient[:, None]
+    )
+
+
+def quad_resultants(
+    xyz: Array, thickness: Array, material: Material, u: Array
+) -> tuple[Array, Array, Array, Array]:
+    """Axes, membrane forces, moments and shear forces of quads; see `fea.elements.shells`."""
+    plane = mean_plane(xyz)
+    field = shape_field(plane, GAUSS)
+    weights = strain_weights(plane, field, thickness, material)
+    strain = strain_rows(plane, field) @ u
+    points = np.concatenate([np.zeros((1, 2)), np.stack([XI, ETA], axis=1)])
+    factor, pattern = stress_modes(plane, points)
+    modes = factor[..., None] * pattern[:, None]  # (m, p, mode, 3)
+    t = thickness[:, None, None, None]
+
+    def stress(part: slice) -> Array:
+        constant = weights.constant @ strain[:, part.start : part.start + 3]
+        linear = weights.linear @ strain[:, part.stop - 2 : part.stop]
+        return np.asarray(constant[:, None] + np.einsum("mpks,mkq->mpsq", modes, linear))
+
+    at = shape_field(plane, points)
+    shear = shear_field(at, points) @ strain[:, None, SHEAR]
+    return (
+        plane.axes,
+        t * stress(MEMBRANE),
+        t**3 / 12.0 * stress(BENDING),
+        SHEAR_FACTOR * material.G * t * shear,
+    )
