@@ -19,7 +19,7 @@ PIECES = 2000  # uniform pieces for a load that varies
 WORDS = {
     "unequal A": "unequal spans,",
     "12clamps": "12 clamps,",
-    "41springs vs hetenyi A": "41 springs for an elastic foundation",
+    "41springs vs hetenyi A": "41 clamps in place of an elastic foundation",
     " rigid": " rigid clamps",
     "timoshenko": "with shear",
     "missing2": "one missing",
