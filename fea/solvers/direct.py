@@ -16,8 +16,13 @@ from scipy.sparse.linalg import splu
 from roofmodel.errors import InputError
 
 Array = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+Backsolve = Callable[[Array], Array]
+Renew = Callable[[sparse.csr_array], None]
+Program = Callable[[sparse.csr_array, IntArray | None], tuple[Backsolve, Renew | None]]
 
 BAND_LIMIT = 48  # widest half band that the banded solver takes by itself
+BLOCK = 64  # right-hand sides solved together
 
 
 class Solver(StrEnum):
@@ -42,29 +47,40 @@ class Factor:
     ----------
     name : str
         The solver, for reports.
-    matrix : (n, n) sparse array
-        The matrix itself, for the residual.
+    upper : (n, n) sparse array
+        Upper triangle of the matrix, for the residual.
     backsolve : callable
         One pair of triangular solutions, (n, q) to (n, q).
+    renew : callable
+        Factorize another matrix of the same pattern, given by its upper triangle; what does not depend on
+        values is used again. The new factor takes the place of the old one, which must not be used again.
     """
 
     name: str
-    matrix: sparse.csr_array
-    backsolve: Callable[[Array], Array]
+    upper: sparse.csr_array
+    backsolve: Backsolve
+    renew: Callable[[sparse.csr_array], Factor]
 
-    def __call__(self, F: Array) -> Array:
-        """Solve for all columns, with one step of iterative refinement.
+    def __call__(self, F: Array, *, refine: bool = True) -> Array:
+        """Solve for all columns, in blocks, with one step of iterative refinement.
 
         Parameters
         ----------
         F : (n, q) float
+        refine : bool
+            Whether the residual is solved for once more, which doubles the work.
 
         Returns
         -------
         (n, q) float
         """
-        U = self.backsolve(F)
-        U = U + self.backsolve(F - self.matrix @ U)
+        U = np.empty(F.shape, order="F")
+        for first in range(0, F.shape[1], BLOCK):
+            part = F[:, first : first + BLOCK]
+            u = self.backsolve(part)
+            if refine:
+                u = u + self.backsolve(part - times_upper(self.upper, u))
+            U[:, first : first + BLOCK] = u
         if not np.isfinite(U).all():
             message = "the solution holds numbers that are not finite"
             raise SingularError(message)
@@ -74,79 +90,112 @@ class Factor:
         """Largest |K u - f| over the largest |f| of each column, (q,), 0 for a column without load. [-]."""
         if not len(F):
             return np.zeros(F.shape[1])
-        lost = np.abs(self.matrix @ U - F).max(axis=0)
-        scale = np.abs(F).max(axis=0)
+        lost, scale = np.empty(F.shape[1]), np.abs(F).max(axis=0)
+        for first in range(0, F.shape[1], BLOCK):
+            part = slice(first, first + BLOCK)
+            lost[part] = np.abs(times_upper(self.upper, U[:, part]) - F[:, part]).max(axis=0)
         return np.asarray(np.divide(lost, scale, out=np.zeros_like(lost), where=scale > 0.0))
+
+
+def times_upper(upper: sparse.csr_array, x: Array) -> Array:
+    """Product of a symmetric matrix, given by its upper triangle, with (n, q)."""
+    return np.asarray(upper @ x + upper.T @ x - upper.diagonal()[:, None] * x)
 
 
 def half_bandwidth(K: sparse.csr_array) -> int:
     """Largest distance of a nonzero from the diagonal."""
-    coo = K.tocoo()
-    return int(np.abs(coo.row - coo.col).max()) if coo.nnz else 0
+    if not K.nnz:
+        return 0
+    row = np.repeat(np.arange(K.shape[0], dtype=K.indices.dtype), np.diff(K.indptr))
+    return int(np.abs(K.indices - row).max())
 
 
-def _banded(K: sparse.csr_array) -> Callable[[Array], Array]:
-    coo = K.tocoo()
-    lower = coo.row >= coo.col
-    row, col, value = coo.row[lower], coo.col[lower], coo.data[lower]
-    band = np.zeros((half_bandwidth(K) + 1, K.shape[0]), order="F")
-    band[row - col, col] = value
+def _row(upper: sparse.csr_array) -> IntArray:
+    return np.repeat(np.arange(upper.shape[0], dtype=np.int64), np.diff(upper.indptr))
+
+
+def _banded(upper: sparse.csr_array, order: IntArray | None) -> tuple[Backsolve, Renew | None]:
+    row = _row(upper)
+    band = np.zeros((half_bandwidth(upper) + 1, upper.shape[0]), order="F")
+    band[upper.indices - row, row] = upper.data
     try:
         factor = linalg.cholesky_banded(band, lower=True, overwrite_ab=True, check_finite=False)
     except linalg.LinAlgError as error:
         raise SingularError(str(error)) from error
-    return lambda F: np.asarray(linalg.cho_solve_banded((factor, True), F, check_finite=False))
+    return lambda F: np.asarray(linalg.cho_solve_banded((factor, True), F, check_finite=False)), None
 
 
-def _cholmod(K: sparse.csr_array) -> Callable[[Array], Array]:
+def _lower(upper: sparse.csr_array) -> Any:
+    """The lower triangle for CHOLMOD, whose columns are the rows of the upper one."""
+    import cvxopt
+
+    parts = (upper.data, upper.indices.astype(np.int64), _row(upper))
+    value, row, col = (cvxopt.matrix(np.ascontiguousarray(part)[:, None]) for part in parts)
+    return cvxopt.spmatrix(value, row, col, upper.shape)
+
+
+def _cholmod(upper: sparse.csr_array, order: IntArray | None) -> tuple[Backsolve, Renew | None]:
     import cvxopt
     from cvxopt import cholmod
 
-    lower = sparse.tril(K, format="coo")
-    value, row, col = (
-        cvxopt.matrix(np.ascontiguousarray(part, dtype=kind)[:, None])
-        for part, kind in ((lower.data, np.float64), (lower.row, np.int64), (lower.col, np.int64))
-    )
-    A = cvxopt.spmatrix(value, row, col, K.shape)
+    A = _lower(upper)
     cholmod.options["supernodal"] = 2
-    factor = cholmod.symbolic(A, uplo="L")
-    try:
-        cholmod.numeric(A, factor)
-    except ArithmeticError as error:
-        message = "the matrix is not positive definite"
-        raise SingularError(message) from error
+    given = {} if order is None else {"p": cvxopt.matrix(order.astype(np.int64)[:, None])}
+    factor = cholmod.symbolic(A, uplo="L", **given)
+
+    def numeric() -> None:
+        try:
+            cholmod.numeric(A, factor)
+        except ArithmeticError as error:
+            message = "the matrix is not positive definite"
+            raise SingularError(message) from error
+
+    def renew(other: sparse.csr_array) -> None:
+        A.V = cvxopt.matrix(np.ascontiguousarray(other.data)[:, None])
+        numeric()
 
     def backsolve(F: Array) -> Array:
         B = cvxopt.matrix(np.asfortranarray(F))
         cholmod.solve(factor, B)
         return np.asarray(B).reshape(F.shape, order="F")
 
-    return backsolve
+    numeric()
+    return backsolve, renew
 
 
-def _pardiso(K: sparse.csr_array) -> Callable[[Array], Array]:
+def _pardiso(upper: sparse.csr_array, order: IntArray | None) -> tuple[Backsolve, Renew | None]:
     try:
         import pypardiso
     except ImportError as error:  # the package is there, its vendor's library is not
         message = f"solver = pardiso: pypardiso cannot start ({error}); use auto."
         raise InputError(message) from error
-    upper = sparse.csr_matrix(sparse.triu(K, format="csr"))
+    matrix = sparse.csr_matrix(upper)
     program: Any = pypardiso.PyPardisoSolver(mtype=2)
-    program.factorize(upper)
-    return lambda F: np.asarray(program.solve(upper, np.asfortranarray(F))).reshape(F.shape)
+    program.factorize(matrix)
+    return lambda F: np.asarray(program.solve(matrix, np.asfortranarray(F))).reshape(F.shape), None
 
 
-def _superlu(K: sparse.csr_array) -> Callable[[Array], Array]:
+def _superlu(upper: sparse.csr_array, order: IntArray | None) -> tuple[Backsolve, Renew | None]:
+    K = sparse.csc_array(upper + sparse.triu(upper, 1).T)
+    ordering = "MMD_AT_PLUS_A" if order is None else "NATURAL"
+    if order is not None:
+        K = sparse.csc_array(K[order][:, order])
     try:
-        factor = splu(
-            K.tocsc(), permc_spec="MMD_AT_PLUS_A", diag_pivot_thresh=0.0, options={"SymmetricMode": True}
-        )
+        factor = splu(K, permc_spec=ordering, diag_pivot_thresh=0.0, options={"SymmetricMode": True})
     except RuntimeError as error:
         raise SingularError(str(error)) from error
-    return factor.solve
+    if order is None:
+        return factor.solve, None
+
+    def backsolve(F: Array) -> Array:
+        U = np.empty_like(F)
+        U[order] = factor.solve(F[order])
+        return U
+
+    return backsolve, None
 
 
-_PROGRAMS: dict[Solver, tuple[str, str, Callable[[sparse.csr_array], Callable[[Array], Array]]]] = {
+_PROGRAMS: dict[Solver, tuple[str, str, Program]] = {
     Solver.BANDED: ("banded Cholesky (LAPACK)", "scipy", _banded),
     Solver.CHOLMOD: ("supernodal Cholesky (CHOLMOD)", "cvxopt", _cholmod),
     Solver.PARDISO: ("sparse Cholesky (PARDISO)", "pypardiso", _pardiso),
@@ -160,13 +209,22 @@ def available(solver: Solver) -> bool:
 
 
 def factorize(K: sparse.csr_array, solver: Solver = Solver.AUTO) -> Factor:
+    """Factorize a symmetric positive definite matrix, given by both triangles; see `factorize_upper`."""
+    return factorize_upper(sparse.csr_array(sparse.triu(K, format="csr")), solver)
+
+
+def factorize_upper(
+    upper: sparse.csr_array, solver: Solver = Solver.AUTO, order: IntArray | None = None
+) -> Factor:
     """Factorize a symmetric positive definite matrix.
 
     Parameters
     ----------
-    K : (n, n) sparse array
-        Both triangles.
+    upper : (n, n) sparse array
+        Upper triangle, CSR.
     solver : Solver
+    order : (n,) int, optional
+        Elimination order for CHOLMOD and SuperLU, in place of their own (minimum degree).
 
     Returns
     -------
@@ -180,9 +238,8 @@ def factorize(K: sparse.csr_array, solver: Solver = Solver.AUTO) -> Factor:
     SingularError
         A pivot is not positive. SuperLU and PARDISO see only exact zeros; check the residual.
     """
-    matrix = K.tocsr()
     if solver is Solver.AUTO:
-        if half_bandwidth(matrix) <= BAND_LIMIT:
+        if half_bandwidth(upper) <= BAND_LIMIT:
             solver = Solver.BANDED
         else:
             solver = Solver.CHOLMOD if available(Solver.CHOLMOD) else Solver.SUPERLU
@@ -190,4 +247,12 @@ def factorize(K: sparse.csr_array, solver: Solver = Solver.AUTO) -> Factor:
     if not available(solver):
         message = f"solver = {solver.value}: the package {package} is not installed; install it or use auto."
         raise InputError(message)
-    return Factor(name, matrix, program(matrix))
+    backsolve, again = program(upper, order)
+
+    def renew(other: sparse.csr_array) -> Factor:
+        if again is None:
+            return factorize_upper(other, solver, order)
+        again(other)
+        return Factor(name, other, backsolve, renew)
+
+    return Factor(name, upper, backsolve, renew)

@@ -1,0 +1,187 @@
+"""Assembly: from a model to the equations of its unknowns, one sparse symmetric matrix.
+
+With u = T q + g the equations are T' K T q = T' (F - K g). Only the rows of fixed and tied degrees of
+freedom of K are kept beside T' K T; they give reactions and the load of prescribed displacements.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import sparse
+
+from fea.model.data import Model
+from fea.model.pattern import Pattern, build_pattern, element_groups, sum_blocks, warping_part
+from fea.model.ties import Elimination, eliminate
+
+Array = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+
+ROWS = 1 << 16  # nodes whose rows are numbered together
+
+
+@dataclass(frozen=True)
+class System:
+    """A model as equations.
+
+    Attributes
+    ----------
+    model : Model
+    pattern : Pattern
+        To assemble again with other values.
+    ties : Elimination
+    upper : sparse (f, f)
+        Upper triangle of the stiffness of the unknowns, CSR, columns sorted.
+    border : sparse (k, d)
+        Rows of the stiffness before elimination of all fixed and tied degrees of freedom.
+    """
+
+    model: Model
+    pattern: Pattern
+    ties: Elimination
+    upper: sparse.csr_array
+    border: sparse.csr_array
+
+    @cached_property
+    def matrix(self) -> sparse.csr_array:
+        """Stiffness of the unknowns (f, f), both triangles."""
+        return sparse.csr_array(self.upper + sparse.triu(self.upper, 1).T)
+
+    @property
+    def transform(self) -> sparse.csr_array:
+        """Displacements for unknowns (d, f)."""
+        return self.ties.matrix
+
+    @property
+    def offset(self) -> Array:
+        """Displacements (d,) when all unknowns are zero. [m, rad]."""
+        return self.ties.offset
+
+    def expand(self, q: Array) -> Array:
+        """All displacements (d, q) for unknowns (f, q). [m, rad]."""
+        return self.ties.expand(q)
+
+    def gather(self, F: Array) -> Array:
+        """Loads on the unknowns (f, q) of loads (d, q), prescribed displacements included. [N, N m]."""
+        moved = self.border.T @ self.offset[self.ties.gone]
+        return self.ties.gather(F - moved[:, None])
+
+    def tie_forces(self, u: Array, F: Array) -> tuple[Array, Array]:
+        """Forces of supports, and of links and equations, on the structure, both (d, q). [N, N m].
+
+        Those of rigid links are in equilibrium with themselves. Loads, supports and ties add up to K u.
+        """
+        ties = self.ties
+        lost = self.border @ u - F[ties.gone]
+        tied = lost[np.searchsorted(ties.gone, ties.tied)]
+        link = np.asarray(-(ties.follow.T @ tied))
+        support = np.zeros_like(u)
+        support[ties.gone] = lost
+        support[ties.tied] = 0.0
+        support[ties.fixed] -= link[ties.fixed]
+        link[ties.tied] += tied
+        return support, link
+
+
+def _numbered(blocks: Array, pattern: Pattern, number: IntArray) -> sparse.csr_array:
+    """Upper triangle of the unknowns; numbers keep the order of degrees of freedom, -1 leaves out."""
+    n = len(pattern.start) - 1
+    f = int(number.max(initial=-1)) + 1
+    data, column, length = [], [], []
+    for first in range(0, n, ROWS):
+        last = min(first + ROWS, n)
+        low, high = pattern.start[first], pattern.start[last]
+        part = sparse.bsr_array(
+            (blocks[low:high], pattern.column[low:high], pattern.start[first : last + 1] - low),
+            shape=(6 * (last - first), 6 * n),
+        ).tocsr()
+        row = np.repeat(np.arange(6 * first, 6 * last, dtype=np.int32), np.diff(part.indptr))
+        col = number[part.indices]
+        use = (part.indices >= row) & (col >= 0) & (number[row] >= 0)
+        data.append(part.data[use])
+        column.append(col[use].astype(np.int32))
+        length.append(np.bincount(row[use] - 6 * first, minlength=6 * (last - first)))
+    kept = np.concatenate(length)[number[: 6 * n] >= 0] if n else np.zeros(0, dtype=np.int64)
+    start = np.concatenate([[0], np.cumsum(kept), np.full(f - len(kept), kept.sum())])
+    kind = np.int32 if start[-1] < np.iinfo(np.int32).max else np.int64
+    index = np.concatenate(column) if column else np.zeros(0, dtype=np.int32)
+    value = np.concatenate(data) if data else np.zeros(0)
+    return sparse.csr_array((value, index.astype(kind, copy=False), start.astype(kind)), shape=(f, f))
+
+
+def _border(blocks: Array, pattern: Pattern, warp: sparse.coo_array, gone: IntArray) -> sparse.csr_array:
+    """Rows of the stiffness of some degrees of freedom, (k, d), both triangles."""
+    n, d = len(pattern.start) - 1, warp.shape[0]
+    node = np.zeros(n, dtype=bool)
+    node[gone[gone < 6 * n] // 6] = True
+    row = np.repeat(np.arange(n), np.diff(pattern.start))
+    here, there = node[row], node[pattern.column] & (pattern.column != row)
+    six = np.arange(6)
+    values, rows, cols = [warp.data, warp.data], [warp.row, warp.col], [warp.col, warp.row]
+    diagonal = warp.row == warp.col
+    values[1], rows[1], cols[1] = (x[~diagonal] for x in (values[1], rows[1], cols[1]))
+    for use, turned in ((here, False), (there, True)):
+        block = np.swapaxes(blocks[use], 1, 2) if turned else blocks[use]
+        first, second = row[use], pattern.column[use].astype(np.int64)
+        if turned:
+            first, second = second, first
+        shape = block.shape
+        values.append(block.ravel())
+        rows.append(np.broadcast_to(6 * first[:, None, None] + six[:, None], shape).ravel())
+        cols.append(np.broadcast_to(6 * second[:, None, None] + six, shape).ravel())
+    place = np.full(d, -1)
+    place[gone] = np.arange(len(gone))
+    where = place[np.concatenate(rows)]
+    use = where >= 0
+    index = (where[use], np.concatenate(cols)[use])
+    return sparse.coo_array((np.concatenate(values)[use], index), shape=(len(gone), d)).tocsr()
+
+
+def _tied_part(ties: Elimination, border: sparse.csr_array) -> sparse.csr_array:
+    """What tied degrees of freedom add to the matrix of the unknowns, upper triangle (f, f)."""
+    rows = sparse.csr_array(border[np.searchsorted(ties.gone, ties.tied)])
+    free = np.flatnonzero(ties.number >= 0)
+    T = sparse.csr_array(ties.follow[:, free])
+    cross = T.T @ rows[:, free]
+    inner = T.T @ (rows[:, ties.tied] @ T)
+    return sparse.csr_array(sparse.triu(cross + cross.T + inner, format="csr"))
+
+
+def build_system(model: Model, pattern: Pattern | None = None) -> System:
+    """Equations of a model.
+
+    Parameters
+    ----------
+    model : Model
+        Contacts are left to `fea.solvers.contact`.
+    pattern : Pattern, optional
+        Of a system with the same nodes in its elements.
+
+    Returns
+    -------
+    System
+
+    Raises
+    ------
+    InputError
+        Elements on nodes that are not there; ties that contradict each other.
+    """
+    ties = eliminate(model)
+    groups = element_groups(model)
+    pattern = build_pattern(model, groups) if pattern is None else pattern
+    blocks = sum_blocks(groups, pattern)
+    warp = warping_part(model)
+    border = _border(blocks, pattern, warp, ties.gone)
+    upper = _numbered(blocks, pattern, ties.number)
+    del blocks
+    row, col = ties.number[warp.row], ties.number[warp.col]
+    use = (row >= 0) & (col >= 0)
+    if use.any():
+        upper = upper + sparse.coo_array((warp.data[use], (row[use], col[use])), shape=upper.shape).tocsr()
+    if len(ties.tied):
+        upper = upper + _tied_part(ties, border)
+    upper.sort_indices()
+    return System(model, pattern, ties, upper, border)
