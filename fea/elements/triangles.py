@@ -1,13 +1,13 @@
 """Flat shell element with three nodes, six degrees of freedom each, all elements at once.
 
-- Membrane with drilling: the optimal triangle of Felippa's ANDES family (OPT), nine unknowns, exact in in-plane
-  bending of any side ratio on regular meshes.
-- Bending and transverse shear: Katili's discrete Kirchhoff-Mindlin triangle (DKMT). Edges bow; the bow follows
-  from the shear angle along the edge, so that thin sheets do not lock and become the discrete Kirchhoff
-  triangle, while thick ones keep their shear.
+- Membrane with drilling: the optimal triangle of Felippa's ANDES family (OPT), nine unknowns; pairs of them bend
+  in their plane without locking, whatever their side ratio.
+- Bending and transverse shear: Katili's discrete Kirchhoff-Mindlin triangle (DKMT). Edges bow, and the bow
+  follows from the shear angle along the edge, so that thin sheets do not lock and become the discrete
+  Kirchhoff triangle, while thick ones keep their shear.
 
-Every element is a sum of 18 generalized strains: mean membrane strain (3), drilling less the mean rotation (3),
-curvatures at the middles of the edges (3 x 3), shear angles along the edges (3).
+Every element is a sum of 18 generalized strains: mean membrane strain (3), drilling less the mean rotation
+(3), curvatures at the middles of the edges (3 x 3), shear angles along the edges (3).
 
 Sources (from memory): Felippa, CMAME 192 (2003) 2125; Katili, IJNME 36 (1993) 1859.
 """
@@ -29,7 +29,7 @@ MIDDLES = np.array([[0.5, 0.5, 0.0], [0.0, 0.5, 0.5], [0.5, 0.0, 0.5]])  # area 
 CENTER_AND_CORNERS = np.vstack([np.full(3, 1.0 / 3.0), np.eye(3)])
 NEXT, LAST = np.array([1, 2, 0]), np.array([2, 0, 1])
 BETA = np.array([1.0, 2.0, 1.0, 0.0, 1.0, -1.0, -1.0, -1.0, -2.0])
-# Natural strains at the three corners from drilling, before division by the squares of the edges 1-2, 2-3, 3-1.
+# Corner by corner: natural strains along the edges 1-2, 2-3, 3-1 (rows) from drilling (columns).
 CORNER_STRAIN = np.stack(
     [BETA, BETA[[8, 6, 7, 2, 0, 1, 5, 3, 4]], BETA[[4, 5, 3, 7, 8, 6, 1, 2, 0]]]
 ).reshape(3, 3, 3)
