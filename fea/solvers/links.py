@@ -1,0 +1,144 @@
+"""A condensed structure seen from its links.
+
+The structure obeys K u + B' f = F and the links f = k (B u - p) with jumps p. Without u this is
+f = q - Z p, with q the forces for all jumps zero and Z symmetric, positive semi-definite: all that a
+path of events needs. Very stiff and rigid links are first given a stiffness of the structure's own size, and
+the difference is then taken off as a flexibility, so that nothing is lost to rounding.
+
+Source: Maier, Meccanica 3 (1968) 54, for plasticity in this form (from memory).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import linalg
+
+from roofmodel.errors import InputError
+
+Array = NDArray[np.float64]
+
+FLOATS = 1e-12  # smallest pivot of the scaled stiffness with all links that counts as held
+MECHANISM = 1e-10  # resistance to a jump, as a share of the link's stiffness, that counts as none
+NOISE = 100.0  # the same in terms of the rounding seen in a matrix that should be symmetric
+UNEVEN = 1e-9  # asymmetry of the stiffness that is refused
+
+
+@dataclass(frozen=True)
+class LinkSystem:
+    """A structure and its links.
+
+    Attributes
+    ----------
+    K : (n, n) float
+        Stiffness without the links.
+    B : (c, n) float
+        Stretch of the links for displacements.
+    soft : (c,) float
+        Stiffness the links have in `flexibility`.
+    less : (c,) float
+        Flexibility 1/soft - 1/k that is too much there.
+    influence : (n, c) float
+        Displacements for unit forces at the links, with the links soft.
+    factor : tuple
+        Cholesky factor of K + B' soft B, for `scipy.linalg.cho_solve`.
+    Z : (c, c) float
+        Drop of the link forces for unit jumps.
+    floor : (c,) float
+        Stiffness against a jump at or below which nothing but the link itself resists it.
+    """
+
+    K: Array
+    B: Array
+    soft: Array
+    less: Array
+    influence: Array
+    factor: tuple[Array, bool]
+    Z: Array
+    floor: Array
+
+    def elastic(self, F: Array) -> Array:
+        """Link forces (c, q) for loads (n, q) while no link has a jump."""
+        return self._harden(self.soft[:, None] * (self.influence.T @ F))
+
+    def _harden(self, f: Array) -> Array:
+        """Link forces with the links as stiff as they are, for those with soft links."""
+        if not self.less.any():
+            return f
+        Zs = self._soft_Z()
+        return np.asarray(np.linalg.solve(np.eye(len(Zs)) - Zs * self.less, f))
+
+    def _soft_Z(self) -> Array:
+        k = self.soft
+        return np.asarray(np.diag(k) - k[:, None] * (self.B @ self.influence) * k)
+
+    def displacement(self, F: Array, force: Array, jump: Array) -> Array:
+        """Displacements (n, q) for loads (n, q), link forces (c, q) and jumps (c, q)."""
+        push = self.soft[:, None] * (jump - self.less[:, None] * force)
+        return np.asarray(linalg.cho_solve(self.factor, F) + self.influence @ push)
+
+
+def link_system(K: Array, B: Array, stiffness: Array) -> LinkSystem:
+    """Condense a structure onto its links.
+
+    Parameters
+    ----------
+    K : (n, n) float
+        Symmetric stiffness without the links; it may float without them.
+    B : (c, n) float
+    stiffness : (c,) float
+        Of the links, infinite for rigid ones, such as `Laws.stiffness`. [N/m or N m/rad]
+
+    Returns
+    -------
+    LinkSystem
+
+    Raises
+    ------
+    InputError
+        K not symmetric, or the structure floats though every link holds.
+    """
+    K, B, k = np.asarray(K, dtype=float), np.asarray(B, dtype=float), np.asarray(stiffness, dtype=float)
+    n, c = len(K), len(k)
+    if K.shape != (n, n) or B.shape != (c, n):
+        message = (
+            f"links: K has shape {K.shape} and B {B.shape}; with {c} links K must be (n, n), B ({c}, n)."
+        )
+        raise InputError(message)
+    if not (np.isfinite(K).all() and np.isfinite(B).all()) or np.abs(K - K.T).max(initial=0.0) > (
+        UNEVEN * np.abs(K).max(initial=0.0)
+    ):
+        message = "links: the stiffness K must be finite and symmetric."
+        raise InputError(message)
+    if not (k > 0.0).all():
+        message = f"links: stiffness of link {int(np.argmax(~(k > 0.0)))} must be positive."
+        raise InputError(message)
+    own = (B * B) @ np.diag(K)
+    own = np.where(own > 0.0, own, np.abs(np.diag(K)).max(initial=0.0) or 1.0)
+    soft = np.minimum(k, own)
+    total = K + (B.T * soft) @ B
+    size = np.sqrt(np.maximum(np.diag(total), 0.0))
+    loose = np.flatnonzero(size == 0.0)
+    try:
+        scaled = total / np.outer(size, size)
+        pivots = np.diag(linalg.cholesky(scaled, lower=True)) if not len(loose) else np.zeros(1)
+    except linalg.LinAlgError:
+        pivots = np.zeros(1)
+    if pivots.min(initial=1.0) ** 2 <= FLOATS:
+        where = f" (unknown {loose[0]})" if len(loose) else ""
+        message = f"links: the structure floats though every link holds{where}; give it supports."
+        raise InputError(message)
+    factor = linalg.cho_factor(total, lower=True)
+    influence = linalg.cho_solve(factor, B.T)
+    less = 1.0 / soft - 1.0 / k
+    system = LinkSystem(K, B, soft, less, influence, factor, np.zeros((c, c)), soft)
+    try:
+        Z = system._harden(system._soft_Z())
+    except np.linalg.LinAlgError as error:
+        message = "links: rigid links hold the same movement twice; give one of them a finite stiffness."
+        raise InputError(message) from error
+    noise = float((np.abs(Z - Z.T) / np.sqrt(np.outer(soft, soft))).max(initial=0.0))
+    floor = soft * max(MECHANISM, NOISE * noise)
+    return LinkSystem(K, B, soft, less, influence, factor, (Z + Z.T) / 2.0, floor)

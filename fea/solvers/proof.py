@@ -1,0 +1,104 @@
+"""Whether a state of links is what it claims to be, measured on the answer alone."""
+
+from __future__ import annotations
+
+from dataclasses import astuple, dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fea.solvers.laws import Laws, LinkState
+from fea.solvers.links import LinkSystem
+
+Array = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+BoolArray = NDArray[np.bool_]
+
+
+@dataclass(frozen=True)
+class Proof:
+    """What is violated, each as a share of the largest force; all zero for an exact answer.
+
+    Attributes
+    ----------
+    tension : float
+        Largest pull in a link that can only push, in its own sense.
+    penetration : float
+        Largest stretch beyond gap + force / stiffness of a one-way link, times stiffness.
+    excess : float
+        Largest force beyond capacity or residual.
+    complementarity : float
+        Largest of the smaller of force and remaining gap (times stiffness) of one-way links.
+    law : float
+        Largest difference between force and stiffness x (stretch - jump).
+    residual : float
+        Largest K u + B' f - F.
+    """
+
+    tension: float
+    penetration: float
+    excess: float
+    complementarity: float
+    law: float
+    residual: float
+
+    @property
+    def worst(self) -> float:
+        """Largest of all."""
+        return max(astuple(self))
+
+    def holds(self, tolerance: float = 1e-8) -> bool:
+        """Whether nothing is violated by more than a share of the largest force."""
+        return bool(self.worst <= tolerance)
+
+
+def prove(
+    system: LinkSystem,
+    laws: Laws,
+    state: IntArray,
+    u: Array,
+    force: Array,
+    jump: Array,
+    load: Array,
+    *,
+    falling: BoolArray,
+    size: float,
+) -> Proof:
+    """Check equilibrium, the laws and complementarity of one state.
+
+    Parameters
+    ----------
+    system : LinkSystem
+    laws : Laws
+    state : (c,) int
+        `LinkState`
+    u : (n,) float
+    force, jump : (c,) float
+    load : (n,) float
+    falling : (c,) bool
+        Links that a collapse met on their fall to a smaller force; they have no limit.
+    size : float
+        Largest force on the way here.
+    """
+    size = max(size, float(np.abs(load).max(initial=0.0))) or 1.0
+    own, stretch = system.soft, system.B @ u
+    one_way = laws.one_way & (state != LinkState.LOST)
+    room = np.where(one_way, own * (laws.gap - stretch + force / laws.stiffness), np.inf)
+    after = np.isin(state, (LinkState.FLOWS_UP, LinkState.FLOWS_DOWN, LinkState.STUCK))
+    limit = np.where(
+        falling, np.inf, np.where(after, laws.residual, np.where(state == LinkState.LOST, 0.0, laws.capacity))
+    )
+    both = np.minimum(np.where(one_way, force, 0.0), room)
+    miss = own * (stretch - jump - force / laws.stiffness)
+
+    def share(value: Array) -> float:
+        return float(value.max(initial=0.0)) / size
+
+    return Proof(
+        tension=share(np.where(one_way, -force, 0.0)),
+        penetration=share(-room),
+        excess=share(np.abs(force) - limit),
+        complementarity=share(np.where(one_way, both, 0.0)),
+        law=share(np.abs(miss)),
+        residual=share(np.abs(system.K @ u + system.B.T @ force - load)),
+    )
