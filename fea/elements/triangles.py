@@ -1,7 +1,7 @@
 """Flat shell element with three nodes, six degrees of freedom each, all elements at once.
 
-- Membrane with drilling: the optimal triangle of Felippa's ANDES family (OPT), nine unknowns; pairs of them bend
-  in their plane without locking, whatever their side ratio.
+- Membrane with drilling: the optimal triangle of Felippa's ANDES family (OPT), nine unknowns; pairs of them
+  bend in their plane without locking, whatever their side ratio.
 - Bending and transverse shear: Katili's discrete Kirchhoff-Mindlin triangle (DKMT). Edges bow, and the bow
   follows from the shear angle along the edge, so that thin sheets do not lock and become the discrete
   Kirchhoff triangle, while thick ones keep their shear.
