@@ -37,7 +37,7 @@ class Material:
 
 @dataclass(frozen=True)
 class Section:
-    """Rail cross-section in its principal axes y (up the slope) and z (away from the roof).
+    """Rail cross-section in axes y (up the slope) and z (away from the roof) through its centroid.
 
     Attributes
     ----------
@@ -59,6 +59,15 @@ class Section:
         For the report, such as "round tube 42 x 3 mm".
     round : bool
         Whether bending about both axes adds up as a vector.
+    I_yz : float
+        Product of inertia, integral of y z; 0 where y and z are principal. [m^4]
+    center_y, center_z : float
+        Shear center from the centroid. [m]
+    I_w : float
+        Warping constant about the shear center, 0 for closed and solid sections. [m^6]
+    omega_max : float
+        Largest sectorial coordinate, which turns a bimoment into stress B omega / I_w; NaN for not
+        given. [m^2]
     """
 
     area: float
@@ -74,6 +83,11 @@ class Section:
     depth_z: float
     label: str
     round: bool = False
+    I_yz: float = 0.0
+    center_y: float = 0.0
+    center_z: float = 0.0
+    I_w: float = 0.0
+    omega_max: float = np.nan
 
 
 @dataclass(frozen=True)
@@ -121,7 +135,7 @@ class Clamp:
     strength_kind : str
         What the given numbers are, in the user's words.
     height : float
-        Height of the rail's axis above the grip point. [m]
+        Height of the rail's axis, the line of centroids, above the grip point. [m]
     grip_height : float
         Height of the grip point above the pan. [m]
     grip_length : float
@@ -196,6 +210,9 @@ class SeamDetail:
     Attributes
     ----------
     sheet : Material
+    sheet_strength : float
+        Design resistance of the sheet against yield, NaN for none. [Pa]
+    sheet_clause : str
     lock : SeamLock
     fold_height : float
         Height of the folded top of the seam, within the seam height. [m]
@@ -213,8 +230,8 @@ class SeamDetail:
     clip_length : float
         Length of seam that one clip grips. [m]
     clip_stiffness : (3,) float
-        Of one clip between seam and structure: along (only where it is fixed), across, square to the
-        roof. [N/m]
+        Of one clip between seam and structure: along (0 where the seam slides in it), across, square to
+        the roof. [N/m]
     clip_gap : float
         Uplift before a clip takes hold. [m]
     clip_strength : float
@@ -234,6 +251,8 @@ class SeamDetail:
     """
 
     sheet: Material
+    sheet_strength: float
+    sheet_clause: str
     lock: SeamLock
     fold_height: float
     lock_stiffness: Array

@@ -23,7 +23,7 @@ _METALS = {
 
 # Usual factors on yield. From memory: AISC 360-16 F1 and B3, AISC 370-21 F1, Aluminum Design Manual 2020 F.1,
 # EN 1993-1-1 6.1, EN 1993-1-4 5.1, EN 1999-1-1 6.1.3.
-_YIELD_FACTORS = {
+YIELD_FACTORS = {
     ("steel", DesignFormat.ASD): (1.67, "AISC 360-16 F1: Omega = 1.67"),
     ("steel", DesignFormat.LRFD): (0.90, "AISC 360-16 F1: phi = 0.90"),
     ("steel", DesignFormat.EN): (1.00, "EN 1993-1-1 6.1: gamma_M0 = 1.00"),
@@ -36,7 +36,7 @@ _YIELD_FACTORS = {
 }
 
 # Sheet metals, handbook values from memory. [kg/m^3]
-_SHEET_DENSITY = {
+SHEET_DENSITY = {
     "steel": 7850.0,
     "aluminum": 2700.0,
     "copper": 8930.0,
@@ -76,8 +76,9 @@ def design_strength(
         A kind that does not belong to the format, a missing, needless or upside-down factor.
     """
     ready = "allowable" if form is DesignFormat.ASD else "design"
-    name = f"{field}.factor" if field == "clamp" else f"{field}_factor"
-    kind_name = f"{field}.strength_kind" if field == "clamp" else f"{field}_kind"
+    whole = "." not in field  # the factor of a whole table, not of one field
+    name = f"{field}.factor" if whole else f"{field}_factor"
+    kind_name = f"{field}.strength_kind" if whole else f"{field}_kind"
     if kind == ready:
         if factor is not None:
             message = f'{name}: "{kind}" strengths hold their factor already; leave it out'
@@ -145,7 +146,7 @@ def make_panel(table: PanelTable, form: DesignFormat) -> Panel:
         anchorage=float(strength[0]),
         anchorage_nominal=float(nominal[0]),
         anchorage_factor=factor,
-        weight=_SHEET_DENSITY[table.metal]
+        weight=SHEET_DENSITY[table.metal]
         * STANDARD_GRAVITY
         * table.thickness
         * (1.0 + 2.0 * table.seam_height / table.seam_spacing),
@@ -156,7 +157,7 @@ def make_rail(table: RailTable, form: DesignFormat) -> Rail:
     """Rail from its table."""
     e_en, e_us, poisson, alpha, density = _METALS[table.material]
     modulus = table.E or (e_en if form is DesignFormat.EN else e_us)
-    usual, clause = _YIELD_FACTORS[(table.material, form)]
+    usual, clause = YIELD_FACTORS[(table.material, form)]
     factor = usual if table.resistance_factor is None else table.resistance_factor
     if table.resistance_factor is not None:
         clause = "factor given by the user"

@@ -16,13 +16,14 @@ import numpy as np
 from pydantic import BaseModel, ValidationError
 
 from roofmodel.errors import InputError
-from roofmodel.hardware import Clamp, DesignFormat, Panel, Rail
+from roofmodel.hardware import Clamp, DesignFormat, Panel, Rail, SeamDetail
 from roofmodel.layout import Layout
 from roofmodel.project.hardware_tables import make_clamp, make_panel, make_rail
 from roofmodel.project.placement import place_rows
 from roofmodel.project.schema import AsceSite as AsceTable
 from roofmodel.project.schema import BuiltRoof, MeasuredSite, Part, ProjectFile
 from roofmodel.project.schema import EnSite as EnTable
+from roofmodel.project.seam_tables import make_seam
 from roofmodel.shape.builders import RoofPart, build_roof
 from roofmodel.sliding.thrust import SlideOptions, ValleyThrust
 from roofmodel.snow.cases import LoadLevel
@@ -46,8 +47,8 @@ class Project:
         What it says, SI.
     digest : str
         SHA-256 of the project file and of the imported roof, so that a result can be reproduced.
-    roof, site, rail, clamp, panel, layout, slide
-        Inputs of the calculation.
+    roof, site, rail, clamp, panel, seam, layout, slide
+        Inputs of the calculation; seam is None without its table.
     """
 
     path: Path
@@ -58,6 +59,7 @@ class Project:
     rail: Rail
     clamp: Clamp
     panel: Panel
+    seam: SeamDetail | None
     layout: Layout
     slide: SlideOptions
 
@@ -96,6 +98,7 @@ def load_project(path: str | Path) -> Project:
             rail=make_rail(table.rail, form),
             clamp=make_clamp(table.clamp, form, table.panel.seam_height),
             panel=panel,
+            seam=None if table.seam is None else make_seam(table.seam, table.panel, form),
             layout=place_rows(roof, table.row, table.plane, panel, SYSTEMS[table.project.units]),
             slide=SlideOptions(
                 friction=table.surface.friction,

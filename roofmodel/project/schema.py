@@ -8,8 +8,9 @@ from __future__ import annotations
 
 from typing import Annotated, Any, Literal
 
-from pydantic import BaseModel, ConfigDict, Discriminator, Field, Tag, model_validator
+from pydantic import Discriminator, Field, Tag, model_validator
 
+from roofmodel.project.base import StrengthKind, Table
 from roofmodel.project.field_types import (
     Angle,
     AnyLength,
@@ -40,12 +41,7 @@ from roofmodel.project.field_types import (
     UnitWeight,
     Warmth,
 )
-
-
-class Table(BaseModel):
-    """Base of all tables: unknown fields are refused, bare numbers are not turned into text."""
-
-    model_config = ConfigDict(extra="forbid", frozen=True, strict=True, allow_inf_nan=False)
+from roofmodel.project.seam_schema import SeamTable
 
 
 class Project(Table):
@@ -207,9 +203,6 @@ class Surface(Table):
             msg = f"friction {self.friction:g} needs friction_reason, a sentence why it may be counted on"
             raise ValueError(msg)
         return self
-
-
-StrengthKind = Literal["allowable", "nominal", "characteristic", "design"]
 
 
 class PanelTable(Table):
@@ -421,6 +414,9 @@ class Analysis(Table):
         1.0,
         description='Length of row over which a valley stream arrives; "1 m" (judgment).',
     )
+    panel_flexibility: bool = Field(
+        False, description="Let seams, sheet and clips give way under the clamps; needs the table seam."
+    )
     solver: Literal["auto", "cholmod", "superlu", "pardiso"] = Field("auto", description="Sparse solver.")
 
 
@@ -436,6 +432,7 @@ class ProjectFile(Table):
     plane: list[PlaneChoice] = Field(default_factory=list)
     surface: Surface
     panel: PanelTable
+    seam: SeamTable | None = None
     rail: RailTable
     clamp: ClampTable
     row: list[RowTable] = Field(min_length=1)
@@ -448,6 +445,12 @@ class ProjectFile(Table):
         if self.site.standard != "measured" and en != (self.design.format == "EN"):
             right = "EN" if en else "ASD or LRFD"
             msg = f'design.format: "{self.design.format}" does not go with {self.site.standard}; use {right}'
+            raise ValueError(msg)
+        if self.analysis.panel_flexibility and self.seam is None:
+            msg = "analysis.panel_flexibility: needs the table [seam]: fold, clips and bearing"
+            raise ValueError(msg)
+        if self.seam is not None and self.panel.clip_spacing is None:
+            msg = "panel.clip_spacing is missing; the table [seam] needs it"
             raise ValueError(msg)
         names = [row.name for row in self.row]
         twice = next((n for n in names if names.count(n) > 1), None)
