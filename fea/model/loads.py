@@ -1,6 +1,8 @@
-"""Loads of a model on its degrees of freedom: (d, q) for q load cases, of all elements at once."""
+"""Forces on the degrees of freedom of a model: (d, q) for q load cases, before ties."""
 
 from __future__ import annotations
+
+from collections.abc import Callable, Iterator
 
 import numpy as np
 from numpy.typing import NDArray
@@ -8,124 +10,144 @@ from scipy import sparse
 
 from fea.elements.shells import body_load, pressure_load, thermal_load
 from fea.model.data import Model, Shells, node_dof
+from roofmodel.errors import InputError
 
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
-
-def scatter(count: int, dof: IntArray, values: Array) -> Array:
-    """Sum of element loads (m, k, q) on degrees of freedom (m, k), to (count, q)."""
-    flat = np.ravel(dof)
-    index = (flat, np.arange(len(flat)))
-    collect = sparse.coo_array((np.ones(len(flat)), index), shape=(count, len(flat)))
-    return np.asarray(collect.tocsr() @ np.reshape(values, (len(flat), -1)))
+CHUNK_BYTES = 32e6  # element loads that exist at a time
 
 
-def _shell_dof(shells: Shells) -> IntArray:
-    return node_dof(shells.node).reshape(len(shells.node), -1)
+def _chunks(elements: int, width: int) -> Iterator[slice]:
+    """Slices of elements whose loads of `width` numbers each stay within the memory for a chunk."""
+    step = max(int(CHUNK_BYTES / (8.0 * max(width, 1))), 1)
+    return (slice(i, i + step) for i in range(0, elements, step))
+
+
+def _gathered(model: Model, node: IntArray, cases: int, load: Callable[[slice], Array]) -> Array:
+    """Sum of element loads (c, 6 k, q), made a slice of elements at a time, on the nodes (m, k)."""
+    total = np.zeros((model.dof_count, cases))
+    for part in _chunks(len(node), 6 * node.shape[1] * cases):
+        dof = node_dof(node[part]).ravel()
+        values = load(part).reshape(len(dof), cases)
+        if cases == 1:
+            total[:, 0] += np.bincount(dof, values[:, 0], model.dof_count)
+            continue
+        place, local = np.unique(dof, return_inverse=True)
+        shape = (len(place), len(dof))
+        collect = sparse.coo_array((np.ones(len(dof)), (local, np.arange(len(dof)))), shape=shape)
+        total[place] += np.asarray(collect.tocsr() @ values)
+    return total
+
+
+def _named(model: Model, groups: tuple[str, ...] | None) -> tuple[list[int], list[int]]:
+    """Indices of the groups of shells and beams with these names, all for None."""
+    known = [s.name for s in model.shells] + [b.name for b in model.beams]
+    missing = [] if groups is None else [name for name in groups if name not in known]
+    if missing:
+        message = f"loads: there is no group '{missing[0]}'; the groups are {', '.join(known)}."
+        raise InputError(message)
+    shells = [i for i, s in enumerate(model.shells) if groups is None or s.name in groups]
+    return shells, [i for i, b in enumerate(model.beams) if groups is None or b.name in groups]
 
 
 def pressure(model: Model, group: int, value: Array) -> Array:
-    """Pressure on shells along their normals.
+    """Pressure along the normals of a group of shells.
 
     Parameters
     ----------
     model : Model
     group : int
-        Place in `model.shells`.
-    value : (m, q) float
-        Of every element of the group, positive along its normal. [Pa]
+        Index in `model.shells`.
+    value : (m, q) or (q,) float
+        Positive along the element's normal; (q,) for the same on all elements. [Pa]
 
     Returns
     -------
     (d, q) float
         [N, N m]
     """
-    shells = model.shells[group]
-    nodal = pressure_load(model.xyz[shells.node], value)
-    return scatter(model.dof_count, _shell_dof(shells), nodal)
+    node = model.shells[group].node
+    value = np.broadcast_to(value, (len(node), value.shape[-1]))
+    return _gathered(model, node, value.shape[1], lambda c: pressure_load(model.xyz[node[c]], value[c]))
 
 
 def traction(model: Model, group: int, value: Array) -> Array:
-    """Force per area (3, q) [Pa] in global axes on all shells of a group, (d, q). [N, N m]."""
-    shells = model.shells[group]
-    nodal = body_load(model.xyz[shells.node], np.ones(len(shells.node)), value)
-    return scatter(model.dof_count, _shell_dof(shells), nodal)
+    """Force per area of sheet (3, q) in global axes on a group of shells, (d, q). [Pa to N, N m]."""
+    node = model.shells[group].node
+    ones = np.ones(len(node))
+    return _gathered(model, node, value.shape[1], lambda c: body_load(model.xyz[node[c]], ones[c], value))
 
 
-def beam_line(model: Model, group: int, value: Array) -> Array:
-    """Uniform line load on beams.
+def _shell_weight(model: Model, s: Shells, g: Array) -> Array:
+    def load(c: slice) -> Array:
+        return body_load(model.xyz[s.node[c]], s.thickness[c], s.material.density * g)
 
-    Parameters
-    ----------
-    model : Model
-    group : int
-        Place in `model.beams`.
-    value : (m, 3, q) float
-        Force per length along global x, y, z on the line between the beam's ends. [N/m]
-
-    Returns
-    -------
-    (d, q) float
-        [N, N m]
-    """
-    from fea.elements.beams import beam_line_load
-
-    beams = model.beams[group]
-    nodal = beam_line_load(model.xyz[beams.node], beams, value)
-    first = 6 * len(model.xyz)
-    warp = np.where(beams.warp >= 0, first + beams.warp, 0)
-    nodal[:, 12:][beams.warp < 0] = 0.0
-    dof = np.concatenate([node_dof(beams.node).reshape(-1, 12), warp], axis=1)
-    return scatter(model.dof_count, dof, nodal)
+    return _gathered(model, s.node, g.shape[1], load)
 
 
-def gravity(model: Model, g: Array) -> Array:
-    """Weight of shells and beams.
+def _shell_warmth(model: Model, s: Shells, rise: Array, gradient: Array) -> Array:
+    even, lean = (np.broadcast_to(x, (len(s.node), len(rise))) for x in (rise, gradient))
+
+    def load(c: slice) -> Array:
+        return thermal_load(model.xyz[s.node[c]], s.thickness[c], s.material, even[c], lean[c])
+
+    return _gathered(model, s.node, len(rise), load)
+
+
+def gravity(model: Model, g: Array, groups: tuple[str, ...] | None = None) -> Array:
+    """Own weight of shells and beams.
 
     Parameters
     ----------
     model : Model
     g : (3, q) float
-        Acceleration along global x, y, z, such as (0, 0, -9.80665). [m/s^2]
+        Acceleration of gravity; (0, 0, -9.80665) for z up. [m/s^2]
+    groups : tuple of str, optional
+        Names of groups of shells and beams; all for None.
 
     Returns
     -------
     (d, q) float
         [N, N m]
     """
+    g = np.asarray(g, dtype=float)
     total = np.zeros((model.dof_count, g.shape[1]))
-    for s in model.shells:
-        nodal = body_load(model.xyz[s.node], s.thickness, s.material.density * g)
-        total += scatter(model.dof_count, _shell_dof(s), nodal)
-    for i, beams in enumerate(model.beams):
-        if beams.stiffness.mass > 0.0:
-            line = np.broadcast_to(beams.stiffness.mass * g, (len(beams.node), *g.shape))
-            total += beam_line(model, i, line)
+    for i in _named(model, groups)[0]:
+        total += _shell_weight(model, model.shells[i], g)
     return total
 
 
-def thermal(model: Model, rise: Array, gradient: Array | None = None) -> Array:
-    """Loads of a change of temperature of all shells.
+def thermal(
+    model: Model, rise: Array, gradient: Array | None = None, groups: tuple[str, ...] | None = None
+) -> Array:
+    """Loads of a change of temperature of shells and beams.
 
     Parameters
     ----------
     model : Model
     rise : (q,) float
-        [K]
+        Mean change. [K]
     gradient : (q,) float, optional
-        Through the thickness, positive when the face the normal points from is warmer. [K/m]
+        Change along the normals of shells, the side the normal points to hotter positive. [K/m]
+    groups : tuple of str, optional
+        Names of groups of shells and beams; all for None.
 
     Returns
     -------
     (d, q) float
-        [N, N m]
+        Loads that give free parts their free expansion; for stresses take the same change into
+        `fea.model.stress.shell_stress`. [N, N m]
     """
-    slope = np.zeros_like(rise) if gradient is None else gradient
+    rise = np.asarray(rise, dtype=float)
+    slope = np.zeros_like(rise) if gradient is None else np.asarray(gradient, dtype=float)
     total = np.zeros((model.dof_count, len(rise)))
-    for s in model.shells:
-        shape = (len(s.node), len(rise))
-        even, lean = np.broadcast_to(rise, shape), np.broadcast_to(slope, shape)
-        nodal = thermal_load(model.xyz[s.node], s.thickness, s.material, even, lean)
-        total += scatter(model.dof_count, _shell_dof(s), nodal)
+    for i in _named(model, groups)[0]:
+        total += _shell_warmth(model, model.shells[i], rise, slope)
     return total
+
+
+def nodal(model: Model, node: IntArray, force: Array) -> Array:
+    """Forces and moments (k, 6) or (k, 6, q) on nodes (k,), global axes, (d, q). [N, N m]."""
+    force = np.asarray(force, dtype=float).reshape(len(node), 6, -1)
+    return _gathered(model, np.asarray(node)[:, None], force.shape[2], lambda c: force[c])
