@@ -10,7 +10,7 @@ from scipy import sparse
 
 from fea.model.calculix_parts import Modes, Substitution, contact_modes, stiffness_modes, tie_modes
 from fea.model.data import Model, node_dof
-from fea.model.ties import Elimination, eliminate
+from fea.model.ties import eliminate
 
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -78,19 +78,6 @@ def _dof_place(model: Model) -> IntArray:
     return np.concatenate([place, np.stack([2 * n + 1 + warp // 3, 1 + warp % 3], axis=1)])
 
 
-def _whole(ties: Elimination) -> tuple[sparse.csr_array, IntArray]:
-    """Transform of all degrees of freedom (d, f), and the one that stands for each unknown (f,)."""
-    master = np.flatnonzero(ties.number >= 0)
-    shape = (len(ties.number), ties.count)
-    follows = ties.transform.tocoo()
-    row = np.concatenate([master, ties.tied[follows.row]])
-    col = np.concatenate([np.arange(ties.count), follows.col])
-    value = np.concatenate([np.ones(ties.count), follows.data])
-    transform = sparse.coo_array((value, (row, col)), shape=shape).tocsr()
-    transform.eliminate_zeros()
-    return transform, master
-
-
 def _unit(dof: IntArray, count: int) -> sparse.csr_array:
     """Rows that pick degrees of freedom."""
     k = len(dof)
@@ -127,8 +114,9 @@ def eliminated(model: Model) -> Motions:
         Ties that contradict each other.
     """
     ties = eliminate(model)
-    transform, master = _whole(ties)
-    offset, dof_place = ties.offset, _dof_place(model)
+    transform, master, offset = ties.matrix, ties.free, ties.offset
+    transform.eliminate_zeros()
+    dof_place = _dof_place(model)
     tied = np.setdiff1d(node_dof(np.flatnonzero(_on_shell(model))).ravel(), master)
     modes, words = stiffness_modes(model)
     push, more = contact_modes(model)

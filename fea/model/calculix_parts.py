@@ -19,8 +19,8 @@ IntArray = NDArray[np.int64]
 
 RANK = 1e-13  # share of the largest stiffness of a scaled element matrix that is rounding
 TIE = 1e6  # stiffness of a tied rotation over the bending stiffness E t^3 / 12 of the sheet
-# Of forces, and of displacements on fine meshes. In a clamped plate US3 is 3 to 5% stiff at 16 x 16 elements and
-# 0.5 to 1% at 32 x 32; where sheets bend between elements 36 times wider than thick, 25%.
+# Of forces, and of displacements on fine meshes. In a clamped plate US3 is 3 to 5% stiff at 16 x 16 elements
+# and 0.5 to 1% at 32 x 32; where sheets bend between elements 36 times wider than thick, 25%.
 SHELL_TOLERANCE = 0.05
 
 

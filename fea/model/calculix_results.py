@@ -33,7 +33,7 @@ class DeckResult:
         Force of the elements on each degree of freedom, K u; NaN for the moments at nodes of shells, which
         that program does not print. [N, N m]
     reaction : (d, q) float
-        K u - F where ties or contacts act, 0 elsewhere. [N, N m]
+        K u - F where fixings and ties act, the forces of both together, 0 elsewhere. [N, N m]
     contact : (c, q) float
         Push of the one-way springs, all groups in order. [N]
     unbalanced : (q,) float
