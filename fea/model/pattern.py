@@ -140,7 +140,7 @@ def build_pattern(model: Model, groups: list[Group] | None = None) -> Pattern:
     known, inverse = np.unique(np.concatenate(keys), return_inverse=True)
     bounds = np.cumsum([len(k) for k in keys])
     place = tuple(
-        inverse[low:high].astype(np.int32).reshape(len(g.node), -1)
+        inverse[low:high].astype(np.int32).reshape(len(g.node), g.node.shape[1] * (g.node.shape[1] + 1) // 2)
         for g, low, high in zip(groups, bounds[:-1], bounds[1:], strict=True)
     )
     row, col = np.divmod(known, max(n, 1))
