@@ -81,7 +81,7 @@ def test_pressure_by_element_and_slices_give_the_same(monkeypatch):
 
 @pytest.mark.parametrize("triangles", [False, True])
 def test_free_sheet_expands_without_stress(triangles):
-    """Displacement alpha dT x, no stress; a gradient k bends it to the curvature alpha k, no stress either."""
+    """It grows by alpha dT x; a gradient k bends it to the curvature alpha k; no stress either way."""
     model = sheet(triangles=triangles, seed=4)
     free = Model(model.xyz, model.shells, ties=Ties(np.arange(6), np.zeros(6)))
     rise, gradient = np.array([40.0, 0.0]), np.array([0.0, 500.0])
