@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import numpy as np
-from fea.solvers.contact import solve_contact
 
 from benchmarks.verification.beams import beams_of
 from benchmarks.verification.findings import Finding, check_cases
 from fea.elements.beams import BeamStiffness
 from fea.model.assembly import build_system
 from fea.model.data import GROUND, Array, Contacts, Model, Springs
+from fea.solvers.contact import solve_contact
 
 
 def one_way_beam(name: str) -> tuple[Model, Array]:

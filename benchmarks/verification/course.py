@@ -12,7 +12,6 @@ from benchmarks.verification.plots import Panel, Series
 from benchmarks.verification.shell_problems import KINDS, Problem
 
 PROBLEMS: tuple[Problem, ...] = (*obstacles.PROBLEMS, *membranes.PROBLEMS, *plates.PROBLEMS)
-QUICK_SIDE = 8  # largest mesh of a quick run
 
 
 @dataclass(frozen=True)
@@ -51,13 +50,12 @@ def run_problem(problem: Problem, kind: str, sides: Sequence[int]) -> Run:
 
 
 def run_course(*, quick: bool = False) -> list[Run]:
-    """Everything, problem by problem; quick: coarse meshes only."""
-    runs = []
-    for problem in PROBLEMS:
-        sides = [n for n in problem.sides if n <= QUICK_SIDE] or [problem.sides[0]]
-        for kind in KINDS:
-            runs.append(run_problem(problem, kind, sides[:1] if quick else problem.sides))
-    return runs
+    """Everything, problem by problem; quick: the coarsest mesh of each."""
+    return [
+        run_problem(problem, kind, problem.sides[:1] if quick else problem.sides)
+        for problem in PROBLEMS
+        for kind in KINDS
+    ]
 
 
 def panels(runs: Sequence[Run]) -> list[Panel]:

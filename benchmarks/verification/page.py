@@ -15,10 +15,9 @@ from pathlib import Path
 HERE = Path(__file__).parent
 sys.path.insert(0, str(HERE.parents[1]))
 
-from benchmarks.verification.course import Run, panels, run_course  # noqa: E402
-
 from benchmarks.verification.beams import beam_findings  # noqa: E402
 from benchmarks.verification.contacts import contact_findings  # noqa: E402
+from benchmarks.verification.course import Run, panels, run_course  # noqa: E402
 from benchmarks.verification.findings import Finding  # noqa: E402
 from benchmarks.verification.panel import panel_findings  # noqa: E402
 from benchmarks.verification.plots import convergence_svg  # noqa: E402
@@ -29,15 +28,16 @@ EXACT = 1e-6  # smaller errors are rounding or the digits of the reference, and 
 
 HEAD = """# Verification
 
-Written by `python benchmarks/verification/page.py`; do not edit. Each value is held against a published one, a
-closed form or another program; the source stands beside it, "from memory" where its text was not at hand. Errors
-are relative to the reference. The bar is what we ask of ourselves; a value beyond it is shown as a **miss**.
+Written by `python benchmarks/verification/page.py`; do not edit. Each value is held against a published one,
+a closed form or another program; the source stands beside it, "from memory" where its text was not at hand.
+Errors are relative to the reference. The bar is what we ask of ourselves; a value beyond it is a **miss**.
 """
 
 SHELLS = """## Shells: the obstacle course
 
-Error at so many elements along a side, for the four-node (quads) and the three-node (triangles) shell, relative to
-the reference. A dash: that mesh was not run; bold: outside the bar, which names its mesh. No bar: shown only.
+Error at so many elements along a side, for the four-node (quads) and the three-node (triangles) shell,
+relative to the reference. A dash: that mesh was not run; bold: outside the bar, which names its mesh.
+Problems without a bar are shown only.
 """
 
 
@@ -100,9 +100,9 @@ SECTIONS: tuple[tuple[str, str, Callable[[bool], list[Finding]]], ...] = (
     ),
     (
         "A clamp on a panel",
-        "One sheet with two standing legs, 3 m long, pulled by a clamp on one of them. A check of the solver, not "
-        "of a roof: all clips hold along the seam and nothing bears on a deck. Other programs differ among "
-        "themselves by 1 to 2% on the fine mesh.",
+        "One sheet with two standing legs, 3 m long, pulled by a clamp on one of them. A check of the "
+        "solver, not of a roof: all clips hold along the seam and nothing bears on a deck. Other programs "
+        "differ among themselves by 1 to 2% on the fine mesh.",
         lambda quick: panel_findings(quick=quick),
     ),
 )

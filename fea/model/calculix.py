@@ -27,6 +27,7 @@ from scipy import sparse
 from fea.model.calculix_motions import Motions, eliminated
 from fea.model.calculix_parts import Modes, Substitution, shell_lines
 from fea.model.data import Model
+from fea.solvers.contact import OneWayLinks
 from roofmodel.errors import InputError
 
 __all__ = ["Deck", "Substitution", "calculix_deck"]
@@ -186,7 +187,7 @@ def _words(text: str) -> str:
     return " ".join(text.encode("ascii", "replace").decode().split())
 
 
-def calculix_deck(model: Model, load: Array, names: Sequence[str]) -> Deck:
+def calculix_deck(model: Model, load: Array, names: Sequence[str], links: Sequence[OneWayLinks] = ()) -> Deck:
     """Input deck for CalculiX of a model under nodal loads.
 
     Parameters
@@ -196,6 +197,8 @@ def calculix_deck(model: Model, load: Array, names: Sequence[str]) -> Deck:
         Nodal loads, those of pressure, weight and temperature among them. [N, N m]
     names : sequence of str, (q,)
         Load cases.
+    links : sequence of OneWayLinks
+        One-way links beside the contacts of the model.
 
     Returns
     -------
@@ -212,7 +215,7 @@ def calculix_deck(model: Model, load: Array, names: Sequence[str]) -> Deck:
             f"({model.dof_count}, {len(names)}), a column for each of the named cases."
         )
         raise InputError(message)
-    motions = eliminated(model)
+    motions = eliminated(model, links)
     numbers = _Numbers(model, motions.modes)
     rows = sparse.vstack(
         [motions.transform[motions.tied], motions.modes.rows @ motions.transform], format="csr"

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -11,6 +12,7 @@ from scipy import sparse
 from fea.model.calculix_parts import Modes, Substitution, contact_modes, stiffness_modes, tie_modes
 from fea.model.data import Model, node_dof
 from fea.model.ties import eliminate
+from fea.solvers.contact import OneWayLinks
 
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -97,12 +99,13 @@ def _loosen(model: Model, transform: sparse.csr_array, offset: Array, master: In
     )
 
 
-def eliminated(model: Model) -> Motions:
+def eliminated(model: Model, links: Sequence[OneWayLinks] = ()) -> Motions:
     """Unknowns of a deck after its ties, and everything that acts between them but shells.
 
     Parameters
     ----------
     model : Model
+    links : sequence of OneWayLinks
 
     Returns
     -------
@@ -119,7 +122,7 @@ def eliminated(model: Model) -> Motions:
     dof_place = _dof_place(model)
     tied = np.setdiff1d(node_dof(np.flatnonzero(_on_shell(model))).ravel(), master)
     modes, words = stiffness_modes(model)
-    push, more = contact_modes(model)
+    push, more = contact_modes(model, links)
     modes, words = modes.join(push), [*words, *more]
     follows = np.diff(transform.indptr)[tied] > 0
     constants = (offset[tied][follows] != 0.0).any() or (offset[modes.rows.indices] != 0.0).any()

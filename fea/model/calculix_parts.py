@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -11,6 +12,7 @@ from scipy.sparse import csgraph
 
 from fea.elements.beams import beam_matrices
 from fea.model.data import GROUND, Beams, Model, Springs, node_dof
+from fea.solvers.contact import OneWayLinks, as_links, stretch_matrix
 from roofmodel.errors import InputError
 from roofmodel.hardware import Material
 
@@ -156,43 +158,35 @@ def stiffness_modes(model: Model) -> tuple[Modes, list[Substitution]]:
     return _gather(parts, model.dof_count), words
 
 
-def contact_modes(model: Model) -> tuple[Modes, list[Substitution]]:
-    """One-way bearing as springs that only push.
+def contact_modes(model: Model, links: Sequence[OneWayLinks] = ()) -> tuple[Modes, list[Substitution]]:
+    """One-way bearing and links as springs that only push.
 
     Parameters
     ----------
     model : Model
+    links : sequence of OneWayLinks
+        Beside the contacts of the model.
 
     Returns
     -------
     modes : Modes
-        s = share (normal . u + gap) with share^2 = stiffness over the largest of the group.
+        s = share (gap - stretch) with share^2 = stiffness over the largest of the group.
     substitutions : list of Substitution
     """
+    groups = [as_links(group) for group in (*model.contacts, *links) if len(group.node)]
     count = model.dof_count
-    rows, constant, stiffness, words = [sparse.csr_array((0, count))], [], [], []
-    for contacts in model.contacts:
-        k, m = contacts.stiffness, len(contacts.node)
-        top = float(k.max(initial=0.0))
-        if not top > 0.0:
-            continue
-        share = np.sqrt(k / top)
-        index = np.repeat(np.arange(m), 3), node_dof(contacts.node)[:, :3].ravel()
-        value = share[:, None] * contacts.normal
-        rows.append(sparse.coo_array((value.ravel(), index), shape=(m, count)).tocsr())
-        constant.append(share * contacts.gap)
-        stiffness.append(np.full(m, top))
+    rows, constant, stiffness, words = [sparse.csr_array((0, count))], [np.zeros(0)], [np.zeros(0)], []
+    for group in groups:
+        top = float(group.stiffness.max())
+        share = np.sqrt(group.stiffness / top)
+        rows.append(sparse.csr_array(-sparse.diags_array(share) @ stretch_matrix([group], count)))
+        constant.append(share * group.gap)
+        stiffness.append(np.full(len(share), top))
         how = "springs that only push, without a force outside 5 m of travel"
-        words.append(Substitution(f'contacts "{contacts.name}"', how, 0.0))
+        words.append(Substitution(f'contacts "{group.name}"', how, 0.0))
     block = sparse.vstack(rows, format="csr")
-    m = block.shape[0]
-    return Modes(
-        block,
-        np.concatenate([np.zeros(0), *constant]),
-        np.ones(m, dtype=bool),
-        np.concatenate([np.zeros(0), *stiffness]),
-        np.zeros(m, dtype=bool),
-    ), words
+    flags = np.zeros(block.shape[0], dtype=bool)
+    return Modes(block, np.concatenate(constant), ~flags, np.concatenate(stiffness), flags), words
 
 
 def tie_modes(model: Model, dof: IntArray, rows: sparse.csr_array, constant: Array) -> Modes:

@@ -35,7 +35,7 @@ class DeckResult:
     reaction : (d, q) float
         K u - F where fixings and ties act, the forces of both together, 0 elsewhere. [N, N m]
     contact : (c, q) float
-        Push of the one-way springs, all groups in order. [N]
+        Forces of contacts and one-way links, 0 or more, all groups in order. [N]
     unbalanced : (q,) float
         Largest sum of forces on an unknown over the largest force, where all of them are printed. [-]
     """

@@ -5,12 +5,17 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from deck_runs import needs_ccx, rail_beams, run_deck, solve_here
-from fea.solvers.contact import solve_contact
+from hypothesis import given
+from hypothesis import strategies as st
 
 from fea.elements.beams import BeamStiffness
 from fea.model.assembly import build_system
 from fea.model.calculix import calculix_deck
+from fea.model.calculix_parts import square_roots
+from fea.model.calculix_results import read_results
 from fea.model.data import GROUND, Contacts, Model, Springs, Ties
+from fea.solvers.contact import OneWayLinks, solve_contact
+from roofmodel.errors import InputError
 
 PRINTED = 2e-6  # seven digits are printed
 TUBE = BeamStiffness(
@@ -137,16 +142,62 @@ def beam_on_one_way_ground() -> Model:
 
 
 @needs_ccx
-def test_beam_that_lifts_off(tmp_path):
+def test_beam_that_lifts_off_until_its_clips_take_hold(tmp_path):
     model = beam_on_one_way_ground()
-    load = np.zeros((model.dof_count, 1))
+    clips = OneWayLinks(
+        "clips",
+        node=np.array([[9, GROUND], [12, GROUND], [3, 6]]),
+        direction=np.tile([0.0, 0.0, 1.0], (3, 1)),
+        stiffness=np.array([2e4, 5e4, 1e3]),
+        gap=np.array([3e-3, 0.03, 0.0]),
+    )
+    load = np.zeros((model.dof_count, 2))
     load[2::6] = -20.0
-    load[6 * 12 + 2] = 70.0
-    here = solve_contact(build_system(model), model.contacts, load[:, 0])
-    there = run_deck(calculix_deck(model, load, ["lift"]), tmp_path)
-    u = here.displacement.reshape(-1)
-    assert there.displacement[:, 0] == pytest.approx(u, abs=PRINTED * np.abs(u).max())
-    contacts = model.contacts[0]
-    push = contacts.stiffness * np.maximum(-u[6 * contacts.node + 2] - contacts.gap, 0.0)
-    assert there.contact[:, 0] == pytest.approx(push, abs=PRINTED * push.max())
-    assert 2 <= (push > 0.0).sum() <= 11
+    load[6 * 12 + 2] = 45.0, 120.0
+    groups = [*model.contacts, clips]
+    here = solve_contact(build_system(model), groups, load)
+    there = run_deck(calculix_deck(model, load, ["lift", "clips"], [clips]), tmp_path)
+    u = here.displacement
+    assert there.displacement == pytest.approx(u, abs=PRINTED * np.abs(u).max())
+    assert there.contact == pytest.approx(here.force, abs=2.0 * PRINTED * here.force.max())
+    push, hold = here.force[:13] > 0.0, here.force[13:] > 0.0
+    assert (push.sum(axis=0) >= 2).all()
+    assert (push.sum(axis=0) <= 11).all()
+    assert not hold[1, 0]
+    assert hold[1, 1]
+
+
+@needs_ccx
+def test_forces_that_do_not_balance_are_refused(tmp_path):
+    model = frame()
+    load = np.zeros((model.dof_count, 1))
+    load[8] = -100.0
+    deck = calculix_deck(model, load, ["weight"])
+    run_deck(deck, tmp_path)
+    text = (tmp_path / "model.dat").read_text()
+    force = text.index(" forces")
+    with pytest.raises(InputError, match='"weight" do not balance'):
+        read_results(deck, text[:force] + text[force:].replace("E+01", "E+00"))
+    with pytest.raises(InputError, match="0 of 1 cases"):
+        read_results(deck, text[:force])
+
+
+def test_what_a_deck_cannot_be_made_of():
+    model = frame()
+    with pytest.raises(InputError, match=r"loads have shape \(5, 1\)"):
+        calculix_deck(model, np.zeros((5, 1)), ["a"])
+    with pytest.raises(InputError, match="must be finite"):
+        calculix_deck(model, np.full((model.dof_count, 1), np.nan), ["a"])
+
+
+@given(st.integers(0, 2**32 - 1), st.floats(1e-3, 1e9), st.integers(1, 6))
+def test_roots_of_a_stiffness_give_it_back(seed, scale, rank):
+    rng = np.random.default_rng(seed)
+    half = rng.normal(size=(3, rank, 6)) * np.array([scale, scale, scale, 1.0, 1.0, 1.0])
+    K = np.swapaxes(half, 1, 2) @ half
+    C = square_roots(K)
+    size = np.sqrt(np.einsum("mii->mi", K))
+    assert np.swapaxes(C, 1, 2) @ C / (size[:, :, None] * size[:, None]) == pytest.approx(
+        K / (size[:, :, None] * size[:, None]), abs=1e-11
+    )
+    assert (np.linalg.norm(C, axis=2) > 0.0).sum() <= 3 * rank

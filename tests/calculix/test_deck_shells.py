@@ -3,11 +3,11 @@
 import numpy as np
 import pytest
 from deck_runs import STEEL, grid, merged, needs_ccx, run_deck, sheet, solve_here
-from fea.solvers.contact import solve_contact
 
 from fea.model.assembly import build_system
 from fea.model.calculix import calculix_deck
 from fea.model.data import GROUND, Contacts, Model, Springs, Ties, node_dof
+from fea.solvers.contact import solve_contact
 
 SUM = 1e-6  # reactions against loads
 
