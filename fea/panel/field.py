@@ -1,0 +1,227 @@
+"""Strips beside each other as the stiffness that their clamps feel; see `fea.panel.groups`."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fea.model.data import Model
+from fea.panel.groups import (
+    Group,
+    Kind,
+    Loads,
+    condense_kind,
+    group_of,
+    pick,
+    reduce_to,
+    single_group,
+    strip_count,
+)
+from fea.panel.mesh import StripMesh
+from fea.panel.model import PanelField, fixed_place, panel_field, sheet_area
+from roofmodel.errors import InputError
+from roofmodel.hardware import FixedPoint, Panel, SeamDetail
+
+Array = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+
+CLAMP_LIMIT = 800  # the result is dense: 6 x 800 unknowns are 184 MB
+SAME = 0.01  # lengths of strips that count as equal [m]
+MIRRORED = [1, 3, 5]  # what a plane of symmetry across y holds: uy, rx, rz
+
+
+@dataclass(frozen=True)
+class CondensedField:
+    """All strips, seen from their clamps.
+
+    Attributes
+    ----------
+    stiffness : (6 c, 6 c) float
+        Along, across, pull and the rotations about them at the grip points, clamps from strip to strip and
+        as given within each. [N/m, N, N m/rad]
+    push : (6 c, q) float
+        Loads on the sheets as forces on the clamps: stiffness x displacement = force + push. [N, N m]
+    clamp_strip : (c,) int
+    kinds : int
+        Kinds of strips that were condensed.
+    group : Group
+        All strips, for what happens inside.
+    outer : (m,) int
+        Unknowns of its outer cuts that are free.
+    recover, settle : (m, 6 c), (m, q) float
+        Their displacements for those of the clamps, and for the loads while these rest.
+    """
+
+    stiffness: Array
+    push: Array
+    clamp_strip: IntArray
+    kinds: int
+    group: Group
+    outer: IntArray
+    recover: Array
+    settle: Array
+
+    def strip(self, number: int, u: Array, load: Array | None = None) -> tuple[PanelField, Array]:
+        """Inside of one strip.
+
+        Parameters
+        ----------
+        number : int
+        u : (6 c,) float
+            Displacements of all clamps.
+        load : (q,) float, optional
+            Factors on the loads; 0 when left out.
+
+        Returns
+        -------
+        PanelField
+            The strip by itself, its seam at y = 0; the bar is taken off its springs.
+        (d,) float
+            Displacements of its model. [m, rad]
+        """
+        factors = np.zeros(self.push.shape[1]) if load is None else np.asarray(load, dtype=float)
+        cut = np.zeros(6 * (len(self.group.left) + len(self.group.right)))
+        cut[self.outer] = self.recover @ u + self.settle @ factors
+        known, group, first = np.concatenate([cut, u]), self.group, 0
+        while not isinstance(group.parts, Kind):
+            a, b = group.parts
+            middle = group.recover @ known + group.settle @ factors
+            low, high, c = 6 * len(a.left), 6 * (len(a.left) + len(b.right)), 6 * a.clamps
+            left, right, clamps = known[:low], known[low:high], known[high:]
+            if number < first + strip_count(a):
+                known = np.concatenate([left, pick(middle, group.order, a.right), clamps[:c]])
+                group = a
+            else:
+                first += strip_count(a)
+                known = np.concatenate([pick(middle, group.order, b.left), right, clamps[c:]])
+                group = b
+        kind = group.parts
+        known = np.concatenate([known, group.recover @ known + group.settle @ factors])
+        q = np.empty(len(kind.kept) + len(kind.inner))
+        q[kind.kept] = known
+        q[kind.inner] = kind.factor((kind.inner_load @ factors - kind.across @ known)[:, None])[:, 0]
+        return kind.field, kind.system.expand(q[:, None])[:, 0]
+
+
+def bar_stiffness(field: PanelField, ends: tuple[float, float]) -> float:
+    """Along the seam, of bar and fixed point behind the window of a strip, per area of sheet. [N/m^3]."""
+    x = field.mesh.x
+    low, high = ends
+    match field.detail.fixed_at:
+        case FixedPoint.RIDGE:
+            bar = x[0] + high
+        case FixedPoint.EAVE:
+            bar = -low - x[-1]
+        case FixedPoint.MIDDLE:
+            middle = -0.5 * (low + high)
+            bar = max(x[0] - middle, middle - x[-1])
+    return float(
+        1.0 / (sheet_area(field) / field.detail.fixed_stiffness + max(bar, 0.0) / field.detail.sheet.E)
+    )
+
+
+def _bare(mesh: StripMesh, panel: Panel, detail: SeamDetail, reach: float) -> PanelField:
+    """One strip without elements, to ask where its fixed point is."""
+    none = np.zeros(0, dtype=np.int64)
+    model = Model(np.zeros((0, 3)))
+    return PanelField(model, mesh, panel, detail, 1, np.array([reach]), none, none, np.zeros(0))
+
+
+def _lines_of(mesh: StripMesh, ends: Array, number: int) -> IntArray:
+    """Lines of the mesh that a strip has."""
+    low = int(np.abs(mesh.x + ends[1]).argmin()) if -ends[1] > mesh.x[0] else 0
+    high = int(np.abs(mesh.x + ends[0]).argmin()) if -ends[0] < mesh.x[-1] else len(mesh.x) - 1
+    if high <= low:
+        message = (
+            f"panel strip {number + 1}: it runs from {ends[0]:.3g} m to {ends[1]:.3g} m up the seam, outside "
+            f"of the modeled window {-mesh.x[-1]:.3g} m to {-mesh.x[0]:.3g} m; leave it out."
+        )
+        raise InputError(message)
+    return np.arange(low, high + 1)
+
+
+def condense_strips(
+    mesh: StripMesh,
+    panel: Panel,
+    detail: SeamDetail,
+    grip: tuple[float, float],
+    clamps: Sequence[Array],
+    ends: Array,
+    *,
+    alike: bool,
+    held: Mapping[str, bool] | None = None,
+    loads: Loads | None = None,
+) -> CondensedField:
+    """Stiffness of strips beside each other, seen from their clamps.
+
+    Parameters
+    ----------
+    mesh : StripMesh
+        Of the window, with lines at all clamps.
+    panel, detail
+    grip : (float, float)
+        Length of a clamp along the seam and height of its grip over the pan. [m]
+    clamps : sequence of (k,) float
+        Places of the clamps of every strip. [m]
+    ends : (m, 2) float
+        Lower and upper end of every strip, up the seam. [m]
+    alike : bool
+        Whether the field goes on beyond its outer cuts as its own mirror image; else they are free.
+    held : mapping of str to bool, optional
+        Whether the one-way contacts "bearing", "clips" and "clip bases" act, then both ways; all do when
+        left out, as under snow that presses the sheet down.
+    loads : callable, optional
+        Loads (d, q) of a strip's model, such as pressure on its pan. Without those of the bar.
+
+    Returns
+    -------
+    CondensedField
+
+    Raises
+    ------
+    InputError
+        No clamp or too many of them, one that stands beyond its strip, a strip outside of the window.
+    """
+    strip = np.repeat(np.arange(len(clamps)), [len(c) for c in clamps])
+    if not 0 < len(strip) <= CLAMP_LIMIT:
+        message = (
+            f"panel field: {len(strip)} clamps on one plane; 1 to {CLAMP_LIMIT} can be condensed together."
+        )
+        raise InputError(message)
+    kinds: dict[tuple[object, ...], Kind] = {}
+    singles: dict[tuple[object, ...], int] = {}
+    known: dict[tuple[int, ...], Group] = {}
+    keys = []
+    for number, (at, end) in enumerate(zip(clamps, np.asarray(ends, dtype=float), strict=True)):
+        lines = _lines_of(mesh, end, number)
+        x = mesh.x[lines]
+        if np.any((at < x[0]) | (at > x[-1])):
+            message = (
+                f"panel strip {number + 1}: a clamp stands beyond its end; move the clamp or the seam's end."
+            )
+            raise InputError(message)
+        reach = float(end.sum() if detail.fixed_at is FixedPoint.MIDDLE else end[1])
+        own = StripMesh(x, mesh.section, mesh.xyz.reshape(len(mesh.x), -1)[lines].reshape(-1, 3))
+        line = fixed_place(_bare(own, panel, detail, reach))[0]
+        key = (tuple(np.round(at, 6)), int(lines[0]), int(lines[-1]), line)
+        if key not in kinds:
+            field = panel_field(own, panel, detail, grip, [at], np.array([reach]), alike=False)
+            kinds[key] = condense_kind(field, lines, held or {}, loads)
+        rounded = tuple(np.round(end / SAME).astype(int))
+        single = (key, rounded)
+        if single not in singles:
+            singles[single] = len(singles)
+            known[(singles[single],)] = single_group(kinds[key], bar_stiffness(kinds[key].field, tuple(end)))
+        keys.append(singles[single])
+    group = group_of(tuple(keys), known)
+    cut = 6 * (len(group.left) + len(group.right))
+    outer = np.arange(cut)
+    if alike:
+        outer = outer[~np.isin(outer % 6, MIRRORED)]
+    K, push, recover, settle = reduce_to(
+        group.stiffness, group.push, np.arange(cut, len(group.stiffness)), outer
+    )
+    return CondensedField(K, push, strip, len(kinds), group, outer, recover, settle)
