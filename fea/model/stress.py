@@ -19,6 +19,7 @@ Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
 CHUNK = 4096  # shells worked off together
+UNLOADED = 1e-6  # share of the model's forces below which a body counts as not loaded
 
 
 @dataclass(frozen=True)
@@ -153,7 +154,10 @@ def ground_spring_load(model: Model, u: Array) -> Array:
 
 
 def _missing(model: Model, body: IntArray, count: int, loads: list[Array]) -> tuple[Array, Array]:
-    """Resultants of nodal loads over the sum of their amounts, by body, moments about its center."""
+    """Resultants of nodal loads over the sum of their amounts, by body, moments about its center.
+
+    A body that hardly anything acts on is measured by a share of what acts on the model, not by rounding.
+    """
     n = len(model.xyz)
     share = sparse.coo_array((np.ones(n), (body, np.arange(n))), shape=(count, n)).tocsr()
     size = np.bincount(body, minlength=count)
@@ -173,6 +177,7 @@ def _missing(model: Model, body: IntArray, count: int, loads: list[Array]) -> tu
             lost[part] += summed(values).reshape(count, 3, q)
         amount[0] += summed(np.linalg.norm(nodal[:, 0], axis=1))
         amount[1] += summed(np.linalg.norm(nodal[:, 1], axis=1) + np.linalg.norm(lever, axis=1))
+    amount = [np.maximum(a, UNLOADED * a.sum(axis=0)) for a in amount]
     ratios = [
         np.divide(np.linalg.norm(x, axis=1), a, out=np.zeros_like(a), where=a > 0.0)
         for x, a in zip(lost, amount, strict=True)
@@ -183,8 +188,8 @@ def _missing(model: Model, body: IntArray, count: int, loads: list[Array]) -> tu
 def audit(system: System, u: Array, F: Array, contact: Array | None = None) -> Audit:
     """Equilibrium of every body under loads, supports, springs to the ground, links and contacts.
 
-    Elements do no work in rigid motion, so the sums vanish when elements, ties and solution are right, however
-    large the model. What is wrong at one node and right in sum shows in `Solution.residual` instead.
+    Elements do no work in rigid motion, so the sums vanish when elements, ties and solution are right,
+    however large the model. What is wrong at one node and right in sum shows in `Solution.residual` instead.
 
     Parameters
     ----------
