@@ -116,9 +116,9 @@ class ActiveSet:
             Y = factor(self.B[new].T.toarray())
             self._columns.update(zip(new, Y.T, strict=True))
         Y = np.stack([self._columns[int(i)] for i in changed], axis=1)
-        Bc, root = self.B[changed], np.sqrt(self.stiffness[changed])
-        sign = np.sign(weight - self._base)[changed]
-        middle = np.diag(sign) + root[:, None] * (Bc @ Y) * root
+        change = (weight - self._base)[changed]
+        Bc, root = self.B[changed], np.sqrt(self.stiffness[changed] * np.abs(change))
+        middle = np.diag(np.sign(change)) + root[:, None] * (Bc @ Y) * root
         middle = (middle + middle.T) / 2.0
         if np.abs(np.linalg.eigvalsh(middle)).min() < CLOSE:
             return None

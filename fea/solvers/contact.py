@@ -26,7 +26,7 @@ from fea.solvers.direct import Solver, times_upper
 from fea.solvers.proof import Proof
 from roofmodel.errors import InputError
 
-__all__ = ["ContactError", "ContactSolution", "OneWayLinks", "as_links", "solve_contact"]
+__all__ = ["ContactError", "ContactSolution", "OneWayLinks", "as_links", "solve_contact", "solve_one_way"]
 
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -91,6 +91,18 @@ class ContactSolution:
     closed: BoolArray
     reaction: Array
     link_load: Array
+    rounds: IntArray
+    factorizations: int
+    notes: tuple[str, ...]
+    proof: tuple[Proof, ...]
+
+
+@dataclass(frozen=True)
+class OneWay:
+    """Response of equations with one-way links: unknowns (f, q), the rest as in `ContactSolution`."""
+
+    unknown: Array
+    force: Array
     rounds: IntArray
     factorizations: int
     notes: tuple[str, ...]
@@ -226,6 +238,64 @@ def _prove(sets: ActiveSet, u: Array, F: Array) -> tuple[Array, Proof]:
     )
 
 
+def solve_one_way(
+    upper: sparse.csr_array,
+    B: sparse.csr_array,
+    stiffness: Array,
+    gap: Array,
+    F: Array,
+    *,
+    solver: Solver = Solver.AUTO,
+) -> OneWay:
+    """Solve equations with one-way links for every load case by itself.
+
+    Parameters
+    ----------
+    upper : sparse (f, f)
+        Upper triangle of the stiffness without the links, CSR; it may float.
+    B : sparse (c, f)
+        Stretch of the links for unknowns, CSR.
+    stiffness, gap : (c,) float
+        [N/m, m]
+    F : (f, q) float
+        [N]
+    solver : Solver
+
+    Returns
+    -------
+    OneWay
+
+    Raises
+    ------
+    SingularError
+        The structure floats though every link is closed.
+    ContactError
+        It lifts off, or no equilibrium was found.
+    """
+    sets = ActiveSet(upper, B, stiffness, gap, solver)
+    sets.start()
+    answers, proved = [], []
+    for case, column in enumerate(F.T):
+        try:
+            answers.append(_minimize(sets, column))
+        except ContactError as error:
+            message = f"load case {case}: {error}"
+            raise ContactError(message) from error
+        proved.append(_prove(sets, answers[-1].u, column))
+        miss = proved[-1][1].worst
+        if not miss <= ACCEPTED:
+            message = f"load case {case}: the answer misses equilibrium by {miss:.1e} of the largest force"
+            raise ContactError(message)
+    return OneWay(
+        unknown=np.stack([a.u for a in answers], axis=1) if answers else np.zeros(F.shape),
+        force=np.stack([f for f, _ in proved], axis=1) if proved else np.zeros((len(gap), 0)),
+        rounds=np.array([a.rounds for a in answers], dtype=np.int64),
+        factorizations=sets.factorizations,
+        notes=tuple(f"load case {i}: {a.note}" for i, a in enumerate(answers) if a.note),
+        proof=tuple(p for _, p in proved),
+    )
+
+
 def solve_contact(
     system: System, contacts: Sequence[Contacts | OneWayLinks], F: Array, *, solver: Solver = Solver.AUTO
 ) -> ContactSolution:
@@ -268,32 +338,17 @@ def solve_contact(
     G = stretch_matrix(links, d)
     gap = np.concatenate([link.gap for link in links]) - G @ system.offset
     stiffness = np.concatenate([link.stiffness for link in links])
-    sets = ActiveSet(system.upper, sparse.csr_array(G @ system.transform), stiffness, gap, solver)
-    right = system.gather(loads)
-    sets.start()
-    answers = []
-    for case, column in enumerate(right.T):
-        try:
-            answers.append(_minimize(sets, column))
-        except ContactError as error:
-            message = f"load case {case}: {error}"
-            raise ContactError(message) from error
-    q = np.stack([a.u for a in answers], axis=1) if answers else np.zeros((len(right), 0))
-    proved = [_prove(sets, a.u, column) for a, column in zip(answers, right.T, strict=True)]
-    for case, (_, proof) in enumerate(proved):
-        if not proof.holds(ACCEPTED):
-            message = f"load case {case}: contacts miss equilibrium by {proof.worst:.1e} of the largest force"
-            raise ContactError(message)
-    force = np.stack([f for f, _ in proved], axis=1) if proved else np.zeros((len(gap), 0))
-    u, push = system.expand(q), -np.asarray(G.T @ force)
+    B = sparse.csr_array(G @ system.transform)
+    one_way = solve_one_way(system.upper, B, stiffness, gap, system.gather(loads), solver=solver)
+    u, push = system.expand(one_way.unknown), -np.asarray(G.T @ one_way.force)
     return ContactSolution(
         displacement=u,
-        force=force,
-        closed=force > 0.0,
+        force=one_way.force,
+        closed=one_way.force > 0.0,
         reaction=system.tie_forces(u, loads + push)[0],
         link_load=push,
-        rounds=np.array([a.rounds for a in answers], dtype=np.int64),
-        factorizations=sets.factorizations,
-        notes=tuple(f"load case {i}: {a.note}" for i, a in enumerate(answers) if a.note),
-        proof=tuple(p for _, p in proved),
+        rounds=one_way.rounds,
+        factorizations=one_way.factorizations,
+        notes=one_way.notes,
+        proof=one_way.proof,
     )
