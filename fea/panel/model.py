@@ -225,8 +225,8 @@ def clip_nodes(field: PanelField) -> tuple[Array, IntArray, IntArray, Array]:
 
 def _clip_springs(field: PanelField) -> tuple[Springs, ...]:
     _, _, node, weight = clip_nodes(field)
-    hold = np.array([0.0, field.detail.clip_stiffness[1], 0.0])
-    return (_grounded("clips across", node, weight[:, None] * hold),)
+    hold = field.detail.clip_stiffness * np.array([1.0, 1.0, 0.0])
+    return (_grounded("clips", node, weight[:, None] * hold),)
 
 
 def _uplift(field: PanelField) -> Contacts:

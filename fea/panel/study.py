@@ -1,0 +1,290 @@
+"""One clamp on its seam: how the rail's pull goes into fold, sheet, clips, bearing and fixed point.
+
+The strip (or the few strips between two clamps of the row) is meshed around the clamp and solved with one-way
+bearing and clips, under the snow's weight on the pan, the sheet's own, and the force of the rail at the grip.
+Everything is solved again with elements half as large; the change is what the mesh is worth.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fea.checks.audit import EQUILIBRIUM, Proof
+from fea.model.assembly import System, build_system
+from fea.model.data import GROUND, Model, Springs, node_dof
+from fea.model.loads import gravity, nodal, traction
+from fea.model.solution import factorize_system, solve_model
+from fea.model.stress import audit
+from fea.panel.mesh import strip_mesh
+from fea.panel.model import PanelField, panel_field
+from fea.panel.reading import FoldForces, LoadPath, SheetPeaks, fold_forces, load_path, sheet_peaks
+from fea.solvers.contact import ContactSolution, solve_contact
+from roofmodel.hardware import Clamp, Panel, SeamDetail
+from roofmodel.units import STANDARD_GRAVITY
+
+Array = NDArray[np.float64]
+
+WINDOW = 2.6  # clip spacings of seam that are meshed to each side of a clamp [-]
+COMPLEMENTARITY = 1e-8  # asked of bearing and clips, of the largest force [-]
+SLIGHT = 1e-3  # line load, as a share of the clamp's force over its grip, whose change is not worth telling
+RESIDUAL = 1e-8  # asked of the equations of thin shells, of the largest force [-]
+
+
+@dataclass(frozen=True)
+class SeamAction:
+    """What acts on the detail.
+
+    Attributes
+    ----------
+    grip : (6,) float
+        Force and moment of the rail at the grip, seam axes: along, across, pull. [N, N m]
+    pressure : float
+        Of the snow on the pan, square to the roof. [Pa]
+    weight : (3,) float
+        Direction of gravity in seam axes, times the factor on dead load. [-]
+    """
+
+    grip: Array
+    pressure: float
+    weight: Array
+
+
+@dataclass(frozen=True)
+class SeamStudy:
+    """Results of a clamp on its seam.
+
+    Attributes
+    ----------
+    field : PanelField
+        The finer mesh.
+    clamp : int
+        Clamp of the field that is studied: the one in the middle strip.
+    action : SeamAction
+    displacement : (d,) float
+        Under the whole action. [m, rad]
+    start : (d,) float
+        Under snow and own weight alone. [m, rad]
+    closed : (m,) bool
+        Contacts of all groups that bear under the whole action.
+    rounds : int
+        Linear solutions it took to find them.
+    notes : tuple of str
+        What the search for them has to say.
+    stiffness : (6, 6) float
+        That the clamp finds at its grip as bearing and clips are under the action. [N/m, N, N m/rad]
+    stiffness_closed : (6, 6) float
+        The same with all bearing and clips closed. [N/m, N, N m/rad]
+    path : LoadPath
+        Who takes the clamp's force.
+    fold : FoldForces
+    peaks : SheetPeaks
+    change : dict of str to float
+        Relative change of each reported number from elements twice as large. [-]
+    proofs : tuple of Proof
+    """
+
+    field: PanelField
+    clamp: int
+    action: SeamAction
+    displacement: Array
+    start: Array
+    closed: NDArray[np.bool_]
+    rounds: int
+    notes: tuple[str, ...]
+    stiffness: Array
+    stiffness_closed: Array
+    path: LoadPath
+    fold: FoldForces
+    peaks: SheetPeaks
+    change: dict[str, float]
+    proofs: tuple[Proof, ...]
+
+
+@dataclass(frozen=True)
+class _Pass:
+    """One solution on one mesh."""
+
+    field: PanelField
+    action: SeamAction
+    system: System
+    loads: Array
+    answer: ContactSolution  # snow and own weight alone, then with the clamp's force
+    stiffness: Array
+    closed: Array
+    path: LoadPath
+    fold: FoldForces
+    peaks: SheetPeaks
+
+
+def study_seam(
+    panel: Panel,
+    detail: SeamDetail,
+    clamp: Clamp,
+    action: SeamAction,
+    *,
+    place: float,
+    length: float,
+    every: int = 1,
+    refine: float = 1.0,
+) -> SeamStudy:
+    """Study one clamp on its seam.
+
+    Parameters
+    ----------
+    panel, detail, clamp
+    action : SeamAction
+    place : float
+        Of the clamp, up the seam from its eave end. [m]
+    length : float
+        Of the strip from eave to ridge. [m]
+    every : int
+        Seams from one clamp of the row to the next; strips between are part of the model.
+    refine : float
+        Divides the sizes of the elements of both meshes.
+
+    Returns
+    -------
+    SeamStudy
+
+    Raises
+    ------
+    SingularError
+        Something floats; in words.
+    """
+    strips = every if every % 2 else every + 1
+    coarse, fine = (
+        _solve(panel, detail, clamp, action, place, length, strips, size) for size in (refine, 2.0 * refine)
+    )
+    middle = int(np.flatnonzero(fine.field.clamp_strip == strips // 2)[0])
+    return SeamStudy(
+        field=fine.field,
+        clamp=middle,
+        action=action,
+        displacement=fine.answer.displacement[:, 1],
+        start=fine.answer.displacement[:, 0],
+        closed=fine.answer.closed[:, 1],
+        rounds=int(fine.answer.rounds.max()),
+        notes=fine.answer.notes,
+        stiffness=fine.stiffness,
+        stiffness_closed=fine.closed,
+        path=fine.path,
+        fold=fine.fold,
+        peaks=fine.peaks,
+        change=_changes(coarse, fine),
+        proofs=_proofs(fine),
+    )
+
+
+def _solve(
+    panel: Panel,
+    detail: SeamDetail,
+    clamp: Clamp,
+    action: SeamAction,
+    place: float,
+    length: float,
+    strips: int,
+    refine: float,
+) -> _Pass:
+    grip = (clamp.grip_length, clamp.grip_height)
+    reach = WINDOW * detail.clip_spacing
+    window = (max(-place - reach, -length), min(-place + reach, 0.0))
+    mesh = strip_mesh(panel, detail, window, np.array([-place]), grip, refine)
+    clamps = [np.array([-place]) if i == strips // 2 else np.zeros(0) for i in range(strips)]
+    field = panel_field(mesh, panel, detail, grip, clamps, np.full(strips, length), alike=True)
+    system = build_system(field.model)
+    held, force = _loads(field, action)
+    loads = np.stack([held, held + force], axis=1)
+    answer = solve_contact(system, field.model.contacts, loads)
+    stiffness = grip_stiffness(field, closed_contacts(field.model, answer.closed[:, 1]))
+    closed = grip_stiffness(field, closed_contacts(field.model, np.ones_like(answer.closed[:, 1])))
+    return _Pass(
+        field=field,
+        action=action,
+        system=system,
+        loads=loads,
+        answer=answer,
+        stiffness=stiffness,
+        closed=closed,
+        path=load_path(field, answer.displacement, answer.force),
+        fold=fold_forces(field, answer.displacement[:, 1]),
+        peaks=sheet_peaks(field, answer.displacement[:, 1]),
+    )
+
+
+def _loads(field: PanelField, action: SeamAction) -> tuple[Array, Array]:
+    """Forces (d,) of snow and own weight, and of the clamp."""
+    snow = traction(field.model, 0, np.array([[0.0], [0.0], [-action.pressure]]))
+    own = gravity(field.model, STANDARD_GRAVITY * action.weight[:, None])
+    grip = nodal(field.model, field.clamp_node, np.tile(action.grip, (len(field.clamp_node), 1)))
+    return (snow + own)[:, 0], grip[:, 0]
+
+
+def closed_contacts(model: Model, closed: NDArray[np.bool_]) -> Model:
+    """Model with its closed contacts as springs both ways, and without the others.
+
+    Parameters
+    ----------
+    model : Model
+    closed : (m,) bool
+        For the contacts of all groups, one after the other.
+    """
+    node = np.concatenate([c.node for c in model.contacts])[closed]
+    normal = np.concatenate([c.normal for c in model.contacts])[closed]
+    k = np.concatenate([c.stiffness for c in model.contacts])[closed]
+    K = np.zeros((len(node), 6, 6))
+    K[:, :3, :3] = k[:, None, None] * normal[:, :, None] * normal[:, None]
+    pair = np.stack([node, np.full_like(node, GROUND)], axis=1)
+    held = Springs("closed contacts", pair, K, np.tile(np.eye(3), (len(node), 1, 1)))
+    return replace(model, springs=(*model.springs, held), contacts=())
+
+
+def grip_stiffness(field: PanelField, model: Model) -> Array:
+    """Stiffness (6, 6) at the grip of the clamp in the middle strip, seam axes. [N/m, N, N m/rad]."""
+    clamp = int(np.flatnonzero(field.clamp_strip == field.strips // 2)[0])
+    dof = node_dof(field.clamp_node[clamp])
+    F = np.zeros((model.dof_count, 6))
+    F[dof, np.arange(6)] = 1.0
+    system = build_system(model)
+    u = solve_model(system, F, factor=factorize_system(system)).displacement[dof]
+    K = np.linalg.inv(0.5 * (u + u.T))
+    return np.asarray(0.5 * (K + K.T))
+
+
+def _changes(coarse: _Pass, fine: _Pass) -> dict[str, float]:
+    """Relative change of the reported numbers from the coarse to the fine mesh."""
+    pairs = {
+        "stiffness along": (coarse.stiffness[0, 0], fine.stiffness[0, 0]),
+        "stiffness across": (coarse.stiffness[1, 1], fine.stiffness[1, 1]),
+        "stiffness pull": (coarse.stiffness[2, 2], fine.stiffness[2, 2]),
+        "clip uplift": (coarse.path.clip_uplift, fine.path.clip_uplift),
+        "anchorage": (coarse.path.anchorage, fine.path.anchorage),
+        "fold opening": (coarse.fold.peak_opening, fine.fold.peak_opening),
+        "fold sliding": (coarse.fold.peak_sliding, fine.fold.peak_sliding),
+        "seam pull": (coarse.fold.peak_pull, fine.fold.peak_pull),
+        **{
+            f"stress in the {name}": (a, b)
+            for name, a, b in zip(fine.peaks.name, coarse.peaks.stress, fine.peaks.stress, strict=True)
+        },
+    }
+    force = float(np.linalg.norm(fine.action.grip[:3])) / fine.fold.over
+    nothing = {name: SLIGHT * force for name in ("fold opening", "fold sliding", "seam pull")}
+    return {
+        name: abs(float(a) - float(b)) / max(abs(float(b)), nothing.get(name, np.finfo(float).tiny))
+        for name, (a, b) in pairs.items()
+    }
+
+
+def _proofs(fine: _Pass) -> tuple[Proof, ...]:
+    answer = fine.answer
+    last = slice(1, 2)
+    balance = audit(fine.system, answer.displacement[:, last], fine.loads[:, last], answer.link_load[:, last])
+    links = [proof.worst for proof in answer.proof]
+    residual = [proof.residual for proof in answer.proof]
+    return (
+        Proof("panel: forces and moments of every body", balance.worst, EQUILIBRIUM),
+        Proof("panel: residual of the equations", max(residual), RESIDUAL),
+        Proof("panel: bearing and clips neither pull nor overlap", max(links), COMPLEMENTARITY),
+    )
