@@ -1,0 +1,135 @@
+"""Condensed equals full; removal of springs equals another factorization."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from fea.model.assembly import build_system
+from fea.model.data import GROUND, node_dof
+from fea.model.solution import solve_model
+from fea.solvers.condensation import condense
+from fea.solvers.direct import SingularError, factorize_upper
+from fea.solvers.updates import dense_influence, influence, remove_each, update
+from roofmodel.errors import InputError
+from tests.model.frames import chain, fix, plate, springs
+
+STIFF = np.array([3e5, 2e5, 4e5, 30.0, 20.0, 50.0])
+
+
+def clamped():
+    """A plate on springs at four nodes, and the nodes."""
+    model, _ = plate(6, 4)
+    nodes = np.array([3, 11, 18, 29])
+    ground = np.stack([nodes, np.full(4, GROUND)], axis=1)
+    return replace(model, springs=(springs("clips", ground, STIFF),)), nodes
+
+
+def test_condensed_equals_full_in_displacements_and_reactions():
+    model, edge = plate(8, 6)
+    model = replace(model, ties=fix(edge))
+    rng = np.random.default_rng(3)
+    F = rng.normal(size=(model.dof_count, 70)) * 1e3  # more than one block
+    system = build_system(model)
+    full = solve_model(system, F)
+    kept = node_dof(np.array([30, 44, 62])).ravel()
+    small = condense(system, kept)
+    np.testing.assert_array_equal(small.stiffness, small.stiffness.T)
+    u = np.linalg.solve(small.stiffness, small.load(F))
+    np.testing.assert_allclose(u, full.displacement[kept], rtol=0.0, atol=1e-9 * np.abs(u).max())
+    recovered = small.recover(u, F)
+    reaction, _ = system.tie_forces(recovered, F)
+    scale = np.abs(full.reaction).max()
+    np.testing.assert_allclose(reaction, full.reaction, rtol=0.0, atol=1e-9 * scale)
+
+
+def test_a_floating_plate_condenses_to_a_matrix_without_rigid_resistance():
+    model, _ = plate(4, 3)
+    nodes = np.array([0, 7, 18])
+    K = condense(build_system(model), node_dof(nodes).ravel()).stiffness
+    arm = model.xyz[nodes]
+    motion = np.zeros((18, 6))
+    for i in range(3):
+        motion[6 * i : 6 * i + 6] = np.eye(6)
+        motion[6 * i : 6 * i + 3, 3:] = np.cross(np.eye(3), arm[i]).T
+    assert np.abs(K @ motion).max() < 1e-8 * np.abs(K).max()
+    assert np.linalg.eigvalsh(K)[6] > 0.0
+
+
+def test_series_of_springs():
+    small = condense(build_system(chain(4, 1000.0)), node_dof(np.array([3])).ravel())
+    np.testing.assert_allclose(small.stiffness, 250.0 * np.eye(6), rtol=1e-13, atol=1e-10)
+
+
+def test_prescribed_displacement_becomes_a_load():
+    model = replace(chain(3, 1000.0), ties=fix([2], 0.5))
+    small = condense(build_system(model), node_dof(np.array([0])).ravel())
+    u = np.linalg.solve(small.stiffness, small.load(np.zeros((18, 1))))
+    np.testing.assert_allclose(u, 0.5 / 3.0, rtol=1e-12)
+
+
+def test_fixed_and_repeated_are_refused():
+    system = build_system(replace(chain(3), ties=fix([2])))
+    with pytest.raises(InputError, match="ux of node 2"):
+        condense(system, np.array([12]))
+    with pytest.raises(InputError, match="twice"):
+        condense(system, np.array([0, 0]))
+
+
+def test_an_inside_that_floats_is_told():
+    model = chain(4)
+    apart = replace(model, springs=(springs("apart", [[0, GROUND], [2, 3]], 1000.0),))
+    with pytest.raises(SingularError, match="floats"):
+        condense(build_system(apart), np.arange(6))
+
+
+def test_removing_a_spring_equals_factorizing_again():
+    model, nodes = clamped()
+    rng = np.random.default_rng(5)
+    F = rng.normal(size=(model.dof_count, 3)) * 100.0
+    system = build_system(model)
+    small = condense(system, node_dof(nodes).ravel())
+    kept = np.linalg.solve(small.stiffness, small.load(F))
+    place = np.arange(24).reshape(4, 6)
+    removed = remove_each(dense_influence(small.stiffness), place, model.springs[0].stiffness, kept)
+    assert not removed.singular.any()
+    for i in range(4):
+        rest = np.delete(np.arange(4), i)
+        group = model.springs[0]
+        other = replace(group, node=group.node[rest], stiffness=group.stiffness[rest], axes=group.axes[rest])
+        exact = solve_model(build_system(replace(model, springs=(other,))), F).displacement
+        scale = np.abs(exact).max()
+        np.testing.assert_allclose(removed.displacement[i], exact[small.dof], rtol=0.0, atol=1e-9 * scale)
+
+
+def test_changed_springs_of_a_sparse_system():
+    model, nodes = clamped()
+    system = build_system(model)
+    factor = factorize_upper(system.upper)
+    F = np.random.default_rng(6).normal(size=(model.dof_count, 2))
+    u = factor(system.gather(F))
+    place = node_dof(nodes[:2])
+    change = model.springs[0].stiffness[:2] * np.array([0.5, -0.25])[:, None, None]
+    columns = np.stack([influence(factor, p) for p in place])
+    new = update(columns, place, change, u)
+    for i in range(2):
+        group = model.springs[0]
+        stiffness = group.stiffness.copy()
+        stiffness[i] += change[i]
+        exact = solve_model(build_system(replace(model, springs=(replace(group, stiffness=stiffness),))), F)
+        np.testing.assert_allclose(
+            new.displacement[i], exact.displacement, rtol=0.0, atol=1e-9 * np.abs(exact.displacement).max()
+        )
+
+
+def test_removing_the_last_hold_is_said():
+    small = condense(build_system(chain(3)), np.arange(18))
+    u = np.linalg.solve(small.stiffness, np.ones((18, 1)))
+    result = update(
+        dense_influence(small.stiffness)[None, :, :6],
+        np.arange(6)[None],
+        -1000.0 * np.eye(6)[None],
+        u,
+    )
+    assert result.singular.all()
+    assert np.isnan(result.displacement).all()
