@@ -15,12 +15,13 @@ from roofmodel.errors import InputError
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
-CHUNK_BYTES = 32e6  # element loads that exist at a time
+CHUNK = 4096  # elements worked off together
+CHUNK_BYTES = 32e6  # of their loads at a time
 
 
 def _chunks(elements: int, width: int) -> Iterator[slice]:
     """Slices of elements whose loads of `width` numbers each stay within the memory for a chunk."""
-    step = max(int(CHUNK_BYTES / (8.0 * max(width, 1))), 1)
+    step = min(max(int(CHUNK_BYTES / (8.0 * max(width, 1))), 1), CHUNK)
     return (slice(i, i + step) for i in range(0, elements, step))
 
 
