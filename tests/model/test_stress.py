@@ -59,7 +59,7 @@ def two_sheets(seed, arm=(0.05, 0.02, 0.1)):
 
     def full(count):
         half = rng.normal(size=(count, 6, 6))
-        return 1e6 * np.einsum("mij,mkj->mik", half, half)
+        return 1e6 * (np.einsum("mij,mkj->mik", half, half) + np.eye(6))
 
     between = Springs(
         "seam", np.stack(seam, axis=1), full(4), np.stack([turned(seed + 5 + i) for i in range(4)])
