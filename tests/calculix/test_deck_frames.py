@@ -177,7 +177,7 @@ def test_forces_that_do_not_balance_are_refused(tmp_path):
     text = (tmp_path / "model.dat").read_text()
     force = text.index(" forces")
     with pytest.raises(InputError, match='"weight" do not balance'):
-        read_results(deck, text[:force] + text[force:].replace("E+01", "E+00"))
+        read_results(deck, text[:force] + text[force:].replace("E-01", "E+01"))
     with pytest.raises(InputError, match="0 of 1 cases"):
         read_results(deck, text[:force])
 

@@ -4,6 +4,8 @@ import numpy as np
 import pytest
 from deck_runs import STEEL, grid, merged, needs_ccx, run_deck, sheet, solve_here
 
+from benchmarks.verification.panel import clip_forces
+from benchmarks.verification.panel import panel_with_clamp as long_panel
 from fea.model.assembly import build_system
 from fea.model.calculix import calculix_deck
 from fea.model.data import GROUND, Contacts, Model, Springs, Ties, node_dof
@@ -154,3 +156,17 @@ def test_panel_with_clamp_and_deck(tmp_path):
     assert total == pytest.approx([400.0, -60.0, -30.0], abs=400.0 * SUM * 5)
     assert (there.contact > 0.0).any()
     assert (there.contact < 1e-9).any()
+
+
+@needs_ccx
+def test_clamp_on_a_long_panel(tmp_path):
+    """The panel of the check values on its coarse mesh: shares of the clips, and everything that is held."""
+    model, load = long_panel()
+    here, there = solve_here(model, load), run_deck(calculix_deck(model, load, ["pull"]), tmp_path)
+    mine, other = clip_forces(model, here.reaction), clip_forces(model, there.reaction)
+    assert sum(other.values()) == pytest.approx([-1000.0, 0.0, -500.0], abs=1000.0 * SUM)
+    for name in model.sets:
+        assert other[name] == pytest.approx(mine[name], abs=0.03 * 1000.0)
+    assert other["rib0_x1200"][[0, 2]] == pytest.approx(mine["rib0_x1200"][[0, 2]], rel=0.04)
+    top = slice(-6, -3)
+    assert there.displacement[top, 0] == pytest.approx(here.displacement[top, 0], rel=0.1)
