@@ -1,0 +1,169 @@
+"""From a checked project to the study of one of its clamps."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from shapely import LineString
+
+from fea.analysis import Analysis
+from fea.checks.limits import Limit
+from fea.panel.limits import seam_limits
+from fea.panel.study import SeamAction, SeamStudy, study_seam
+from roofmodel.errors import InputError
+from roofmodel.units import shown
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class ClampDetail:
+    """A clamp of the project, what acts on it, and the study of its seam.
+
+    Attributes
+    ----------
+    clamp : int
+        Index in the layout.
+    case : int
+        Snow case that is worst for it.
+    at_top : bool
+        Whether the sliding force acts at the rail's top in the worse reading.
+    place, length : float
+        Of the clamp up its seam, and of the panel strip, from the eave end. [m]
+    every : int
+        Seams from one clamp to the next.
+    study : SeamStudy
+    limits : tuple of Limit
+    """
+
+    clamp: int
+    case: int
+    at_top: bool
+    place: float
+    length: float
+    every: int
+    study: SeamStudy
+    limits: tuple[Limit, ...]
+
+
+def find_clamp(analysis: Analysis, name: str | None) -> int:
+    """Index of a clamp by its name; the one that uses most of its strength without a name.
+
+    Raises
+    ------
+    InputError
+        No such clamp.
+    """
+    names = analysis.project.layout.clamp_name
+    if name is None:
+        return int(np.argmax(np.nan_to_num(_use(analysis)).max(axis=0)))
+    if name not in names:
+        message = f"--clamp {shown(name)}: there is no such clamp; they run from {names[0]} to {names[-1]}"
+        raise InputError(message)
+    return names.index(name)
+
+
+def _use(analysis: Analysis) -> Array:
+    """How much of its strength each clamp uses in each case, (q, c)."""
+    return next(limit for limit in analysis.limits if limit.name == "clamp combined").utilization
+
+
+def seam_place(analysis: Analysis, clamp: int) -> tuple[float, float]:
+    """Place of a clamp up its seam from the lower end of the strip, and the strip's length. [m].
+
+    Raises
+    ------
+    InputError
+        The seam does not meet the plane.
+    """
+    layout, planes = analysis.project.layout, analysis.project.roof.planes
+    row = layout.clamp_row[clamp]
+    plane, angle = int(layout.row_plane[row]), layout.seam_angle[row]
+    up = np.array([np.sin(angle), np.cos(angle)])
+    at = layout.clamp_uv[clamp]
+    outline = planes.outline[plane]
+    reach = float(np.hypot(*(np.array(outline.bounds[2:]) - np.array(outline.bounds[:2])))) + 1.0
+    line = LineString([at - reach * up, at + reach * up]).intersection(outline)
+    pieces = [np.asarray(piece.coords) @ up for piece in getattr(line, "geoms", [line]) if piece.length > 0.0]
+    here = float(at @ up)
+    own = next((p for p in pieces if p.min() - 1e-6 <= here <= p.max() + 1e-6), None)
+    if own is None:
+        message = (
+            f"clamp {layout.clamp_name[clamp]}: its seam does not lie on the plane {planes.name[plane]}."
+        )
+        raise InputError(message)
+    return here - float(own.min()), float(own.max() - own.min())
+
+
+def pan_pressure(analysis: Analysis, clamp: int, case: int) -> float:
+    """Factored snow square to the roof just above a clamp. [Pa]."""
+    project, cells = analysis.project, analysis.graph.cells
+    plane = int(project.layout.row_plane[project.layout.clamp_row[clamp]])
+    on = np.flatnonzero(cells.plane == plane)
+    middle = cells.corners[on].mean(axis=1)
+    nearest = on[np.argmin(np.linalg.norm(middle - project.layout.clamp_uv[clamp], axis=1))]
+    slope = project.roof.planes.slope[plane]
+    pressure = float(analysis.force.cell_pressure[case, nearest]) * analysis.factors[case].snow
+    return pressure * float(np.cos(slope)) ** 2
+
+
+def study_clamp(analysis: Analysis, name: str | None = None, refine: float = 1.0) -> ClampDetail:
+    """Study one clamp of a project on its seam, under its worst case.
+
+    Parameters
+    ----------
+    analysis : Analysis
+    name : str, optional
+        Of the clamp, such as "R1-07"; the one that uses most of its strength by default.
+    refine : float
+        Divides the sizes of the elements.
+
+    Returns
+    -------
+    ClampDetail
+
+    Raises
+    ------
+    InputError
+        No such clamp, no table [seam] in the project, or a clamp that stands too near the end of its seam.
+    """
+    project = analysis.project
+    if project.seam is None:
+        message = "seam is missing; add [seam] with lock, yield_strength, clip_stiffness and bearing"
+        raise InputError(message)
+    clamp = find_clamp(analysis, name)
+    label = project.layout.clamp_name[clamp]
+    case = int(np.argmax(np.nan_to_num(_use(analysis)[:, clamp])))
+    place, length = seam_place(analysis, clamp)
+    half = 0.5 * project.clamp.grip_length
+    if place < half or length - place < half:
+        message = f"clamp {label}: its grip reaches over the end of its seam; move the row"
+        raise InputError(message)
+    forces = analysis.clamp_force[case, :, clamp]
+    top = int(np.argmax(np.abs(forces[:, 4])))
+    row = int(project.layout.clamp_row[clamp])
+    own = project.layout.clamp_seam[project.layout.clamp_row == row]
+    every = int(np.diff(np.sort(own)).min()) if len(own) > 1 else 3
+    slope = float(project.roof.planes.slope[project.layout.row_plane[row]])
+    dead = analysis.factors[case].dead
+    angle = float(project.layout.seam_angle[row])
+    action = SeamAction(
+        grip=forces[top],
+        pressure=pan_pressure(analysis, clamp, case),
+        weight=dead
+        * np.array([np.sin(slope) * np.cos(angle), -np.sin(slope) * np.sin(angle), -np.cos(slope)]),
+    )
+    study = study_seam(
+        project.panel,
+        project.seam,
+        project.clamp,
+        action,
+        place=place,
+        length=length,
+        every=min(max(every, 1), 5),
+        refine=refine,
+    )
+    limits = seam_limits(study, project.panel, project.seam, label)
+    return ClampDetail(clamp, case, bool(top), place, length, every, study, limits)
