@@ -77,7 +77,11 @@ def two_sheets(seed, arm=(0.05, 0.02, 0.1)):
         equation_coefficient=np.array([[1.0, -0.5, 2.0]]),
         equation_value=np.array([1e-6]),
     )
-    shells = (*left.shells, replace(part, node=part.node + n))
+    thick = [np.full(len(p.node), 0.02) for p in (left.shells[0], part)]  # thin sheets round off more
+    shells = (
+        replace(left.shells[0], thickness=thick[0]),
+        replace(part, node=part.node + n, thickness=thick[1]),
+    )
     return Model(xyz, shells, springs=(between, ground), ties=ties)
 
 
