@@ -10,7 +10,7 @@ Source: Maier, Meccanica 3 (1968) 54, for plasticity in this form (from memory).
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -24,6 +24,31 @@ FLOATS = 1e-12  # smallest pivot of the scaled stiffness with all links that cou
 MECHANISM = 1e-10  # resistance to a jump, as a share of the link's stiffness, that counts as none
 NOISE = 100.0  # the same in terms of the rounding seen in a matrix that should be symmetric
 UNEVEN = 1e-9  # asymmetry of the stiffness that is refused
+
+
+@dataclass(frozen=True)
+class LinkForm:
+    """What a path of events needs to know of a structure.
+
+    Attributes
+    ----------
+    Z : (c, c) float
+        Drop of the link forces for unit jumps; symmetric, positive semi-definite.
+    own : (c,) float
+        Stiffness of the structure's own size at each link, to compare jumps with forces.
+    floor : (c,) float
+        Stiffness against a jump at or below which nothing but the link itself resists it.
+    """
+
+    Z: Array
+    own: Array
+    floor: Array
+
+
+def link_form(Z: Array, own: Array) -> LinkForm:
+    """Form for a computed Z (c, c), which may miss symmetry by rounding, and own stiffness (c,)."""
+    noise = float((np.abs(Z - Z.T) / np.sqrt(np.outer(own, own))).max(initial=0.0))
+    return LinkForm((Z + Z.T) / 2.0, own, own * max(MECHANISM, NOISE * noise))
 
 
 @dataclass(frozen=True)
@@ -44,10 +69,7 @@ class LinkSystem:
         Displacements for unit forces at the links, with the links soft.
     factor : tuple
         Cholesky factor of K + B' soft B, for `scipy.linalg.cho_solve`.
-    Z : (c, c) float
-        Drop of the link forces for unit jumps.
-    floor : (c,) float
-        Stiffness against a jump at or below which nothing but the link itself resists it.
+    form : LinkForm
     """
 
     K: Array
@@ -56,8 +78,7 @@ class LinkSystem:
     less: Array
     influence: Array
     factor: tuple[Array, bool]
-    Z: Array
-    floor: Array
+    form: LinkForm
 
     def elastic(self, F: Array) -> Array:
         """Link forces (c, q) for loads (n, q) while no link has a jump."""
@@ -133,12 +154,11 @@ def link_system(K: Array, B: Array, stiffness: Array) -> LinkSystem:
     factor = linalg.cho_factor(total, lower=True)
     influence = linalg.cho_solve(factor, B.T)
     less = 1.0 / soft - 1.0 / k
-    system = LinkSystem(K, B, soft, less, influence, factor, np.zeros((c, c)), soft)
+    empty = LinkForm(np.zeros((c, c)), soft, soft)
+    system = LinkSystem(K, B, soft, less, influence, factor, empty)
     try:
         Z = system._harden(system._soft_Z())
     except np.linalg.LinAlgError as error:
         message = "links: rigid links hold the same movement twice; give one of them a finite stiffness."
         raise InputError(message) from error
-    noise = float((np.abs(Z - Z.T) / np.sqrt(np.outer(soft, soft))).max(initial=0.0))
-    floor = soft * max(MECHANISM, NOISE * noise)
-    return LinkSystem(K, B, soft, less, influence, factor, (Z + Z.T) / 2.0, floor)
+    return replace(system, form=link_form(Z, soft))

@@ -8,7 +8,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fea.solvers.laws import Laws, LinkState
-from fea.solvers.links import LinkSystem
 
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -53,43 +52,42 @@ class Proof:
 
 
 def prove(
-    system: LinkSystem,
     laws: Laws,
     state: IntArray,
-    u: Array,
     force: Array,
     jump: Array,
-    load: Array,
     *,
+    own: Array,
+    miss: Array,
+    unbalanced: Array,
     falling: BoolArray,
     size: float,
 ) -> Proof:
-    """Check equilibrium, the laws and complementarity of one state.
+    """Check the laws and complementarity of one state.
 
     Parameters
     ----------
-    system : LinkSystem
     laws : Laws
     state : (c,) int
         `LinkState`
-    u : (n,) float
     force, jump : (c,) float
-    load : (n,) float
+    own : (c,) float
+        Stiffness that turns a stretch into a force to compare.
+    miss : (c,) float
+        What is left of the links' elastic law. [N or N m]
+    unbalanced : (n,) float
+        What is left of equilibrium. [N or N m]
     falling : (c,) bool
         Links that a collapse met on their fall to a smaller force; they have no limit.
     size : float
         Largest force on the way here.
     """
-    size = max(size, float(np.abs(load).max(initial=0.0))) or 1.0
-    own, stretch = system.soft, system.B @ u
+    size = size or 1.0
     one_way = laws.one_way & (state != LinkState.LOST)
-    room = np.where(one_way, own * (laws.gap - stretch + force / laws.stiffness), np.inf)
+    room = np.where(one_way, own * (laws.gap - jump), np.inf)
     after = np.isin(state, (LinkState.FLOWS_UP, LinkState.FLOWS_DOWN, LinkState.STUCK))
-    limit = np.where(
-        falling, np.inf, np.where(after, laws.residual, np.where(state == LinkState.LOST, 0.0, laws.capacity))
-    )
-    both = np.minimum(np.where(one_way, force, 0.0), room)
-    miss = own * (stretch - jump - force / laws.stiffness)
+    limit = np.where(after, laws.residual, np.where(state == LinkState.LOST, 0.0, laws.capacity))
+    limit = np.where(falling, np.inf, limit)
 
     def share(value: Array) -> float:
         return float(value.max(initial=0.0)) / size
@@ -98,7 +96,7 @@ def prove(
         tension=share(np.where(one_way, -force, 0.0)),
         penetration=share(-room),
         excess=share(np.abs(force) - limit),
-        complementarity=share(np.where(one_way, both, 0.0)),
+        complementarity=share(np.where(one_way, np.minimum(force, room), 0.0)),
         law=share(np.abs(miss)),
-        residual=share(np.abs(system.K @ u + system.B.T @ force - load)),
+        residual=share(np.abs(unbalanced)),
     )
