@@ -17,6 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import sparse
 
+from fea.elements.beams import beam_matrices
 from fea.elements.shells import shell_stiffness
 from fea.elements.springs import spring_stiffness
 from fea.model.data import GROUND, Beams, Model, Shells, Springs, node_dof
@@ -68,8 +69,6 @@ def _spring_groups(spring: Springs) -> Iterator[Group]:
 
 
 def _beam_group(model: Model, beam: Beams) -> Group:
-    from fea.elements.beams import beam_matrices
-
     K = beam_matrices(model.xyz[beam.node], beam)[:, :12, :12]
     return Group(beam.node, lambda c: K[c])
 
@@ -87,16 +86,17 @@ def warping_part(model: Model) -> sparse.coo_array:
     for beam in model.beams:
         if beam.warp.max(initial=-1) < 0:
             continue
-        from fea.elements.beams import beam_matrices
-
         K = beam_matrices(model.xyz[beam.node], beam)
         warp = np.where(beam.warp >= 0, first + beam.warp, -1)
         dof = np.concatenate([node_dof(beam.node).reshape(-1, 12), warp], axis=1)
         row, col = np.broadcast_arrays(dof[:, :, None], dof[:, None, :])
         use = (col >= first) & (row >= 0) & (row <= col)
         parts.append((K[use], row[use], col[use]))
-    value, row, col = (np.concatenate(x) for x in zip(*parts, strict=True)) if parts else ((), (), ())
-    return sparse.coo_array((value, (row, col)), shape=(model.dof_count, model.dof_count))
+    shape = (model.dof_count, model.dof_count)
+    if not parts:
+        return sparse.coo_array(shape)
+    value, rows, cols = (np.concatenate(x) for x in zip(*parts, strict=True))
+    return sparse.coo_array((value, (rows, cols)), shape=shape)
 
 
 def corner_pairs(corners: int) -> tuple[IntArray, IntArray]:
@@ -148,7 +148,7 @@ def build_pattern(model: Model, groups: list[Group] | None = None) -> Pattern:
     return Pattern(start.astype(np.int32), col.astype(np.int32), place)
 
 
-def _chunk_sum(group: Group, chunk: slice, place: NDArray[np.int32]) -> tuple[IntArray, Array]:
+def _chunk_sum(group: Group, chunk: slice, place: NDArray[np.int32]) -> tuple[NDArray[np.int32], Array]:
     """Blocks of a chunk summed over equal places, and these places."""
     a, b = corner_pairs(group.node.shape[1])
     K = group.matrices(chunk)

@@ -8,9 +8,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fea.model.assembly import System
-from fea.solvers.direct import Factor, Solver, factorize_upper
+from fea.model.diagnosis import condition, refuse
+from fea.solvers.direct import Factor, SingularError, Solver, factorize_upper
+from roofmodel.errors import InputError
 
 Array = NDArray[np.float64]
+
+WORST = 4e13  # condition beyond which two digits of an answer may be wrong
+LOST = 1e-5  # share of the load that the answer may leave unbalanced
 
 
 @dataclass(frozen=True)
@@ -29,7 +34,7 @@ class Solution:
     residual : (q,) float
         Largest |K u - f| over the largest |f| of each case. [-]
     condition : float
-        Estimate from below of the condition of the matrix with a unit diagonal; NaN when not asked for.
+        Estimate from below of the condition of the matrix scaled to a unit diagonal. [-]
     solver : str
     """
 
@@ -42,8 +47,17 @@ class Solution:
 
 
 def factorize_system(system: System, solver: Solver = Solver.AUTO) -> Factor:
-    """Factorize the equations of a model once, for any number of calls of `solve_model`."""
-    return factorize_upper(system.upper, solver)
+    """Factorize the equations of a model once, for any number of calls of `solve_model`.
+
+    Raises
+    ------
+    FloatingError
+        A part of the model is not held, or it is a mechanism; one line says which and how it moves.
+    """
+    try:
+        return factorize_upper(system.upper, solver)
+    except SingularError as error:
+        raise refuse(system, str(error)) from error
 
 
 def solve_model(
@@ -66,12 +80,29 @@ def solve_model(
 
     Raises
     ------
-    SingularError
-        The structure floats or is a mechanism.
+    FloatingError
+        A part of the model is not held, or it is a mechanism, or stiffnesses are too uneven for an answer.
+    InputError
+        Loads of another shape or not finite.
     """
+    if F.ndim != 2 or len(F) != system.model.dof_count:
+        message = f"loads: the array has shape {F.shape}; it must be ({system.model.dof_count}, cases)."
+        raise InputError(message)
+    if not np.isfinite(F).all():
+        message = "loads: a value is not a number."
+        raise InputError(message)
     factor = factorize_system(system, solver) if factor is None else factor
+    stiffness = condition(factor)
+    if not stiffness < WORST:
+        raise refuse(system, f"condition {stiffness:.0e}")
     right = system.gather(F)
-    q = factor(right)
+    try:
+        q = factor(right)
+    except SingularError as error:
+        raise refuse(system, str(error)) from error
+    residual = factor.residual(q, right)
+    if (residual > LOST).any():
+        raise refuse(system, f"residual {residual.max():.0e}")
     u = system.expand(q)
     reaction, tie_force = system.tie_forces(u, F)
-    return Solution(u, reaction, tie_force, factor.residual(q, right), float("nan"), factor.name)
+    return Solution(u, reaction, tie_force, residual, stiffness, factor.name)

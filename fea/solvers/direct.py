@@ -6,7 +6,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from enum import StrEnum
 from importlib.util import find_spec
-from typing import Any
+from typing import Any, Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -177,7 +177,7 @@ def _pardiso(upper: sparse.csr_array, order: IntArray | None) -> tuple[Backsolve
 
 def _superlu(upper: sparse.csr_array, order: IntArray | None) -> tuple[Backsolve, Renew | None]:
     K = sparse.csc_array(upper + sparse.triu(upper, 1).T)
-    ordering = "MMD_AT_PLUS_A" if order is None else "NATURAL"
+    ordering: Literal["MMD_AT_PLUS_A", "NATURAL"] = "MMD_AT_PLUS_A" if order is None else "NATURAL"
     if order is not None:
         K = sparse.csc_array(K[order][:, order])
     try:
