@@ -89,10 +89,12 @@ class Walk:
         self.force = np.where(self.flows, self.target, held)
 
     def change(self, k: int, after: int) -> None:
+        """Give link k another state."""
         self.log.append((self.stage, self.factor, k, int(self.state[k]), after))
         self.state[k] = after
 
     def mark(self) -> None:
+        """Keep this point of the path."""
         self.points.append((self.stage, self.factor, self.force.copy(), self.jump.copy()))
 
 
