@@ -101,15 +101,15 @@ def _half_pan(panel: Panel, detail: SeamDetail, refine: float) -> Array:
     corners = [(0.0, 0.0), (half, 0.0)]
     for number in range(1, detail.pan_ribs + 1):
         middle = panel.seam_spacing * number / (detail.pan_ribs + 1)
-        for at, up in ((-0.5, 0.0), (0.0, height), (0.5, 0.0)):
-            y = middle + at * detail.pan_rib_width
+        for part, up in ((-0.5, 0.0), (0.0, height), (0.5, 0.0)):
+            y = middle + part * detail.pan_rib_width
             if y <= half + 1e-9:
                 corners.append((y, up))
     points = np.array(sorted({(round(y, 9), z) for y, z in corners}, key=lambda p: (p[0], -p[1])))
     points = points[np.concatenate([[True], np.diff(points[:, 0]) > 1e-9])]
     fine = 0.02 / refine
-    y = graded(points[:, 0], np.zeros(1), fine, 0.05 / refine, 0.35)
-    return np.stack([y, np.interp(y, points[:, 0], points[:, 1])], axis=1)
+    out = graded(points[:, 0], np.zeros(1), fine, 0.05 / refine, 0.35)
+    return np.stack([out, np.interp(out, points[:, 0], points[:, 1])], axis=1)
 
 
 def cross_section(panel: Panel, detail: SeamDetail, grip_height: float, refine: float = 1.0) -> CrossSection:

@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fea.model.data import GROUND, Contacts, Model, Shells, Springs, Ties, node_dof
-from fea.panel.mesh import Part, StripMesh, clip_places, purlin_places
+from fea.panel.mesh import CrossSection, Part, StripMesh, clip_places, purlin_places
 from roofmodel.hardware import Bearing, FixedPoint, Panel, SeamDetail, SeamLock
 
 Array = NDArray[np.float64]
@@ -59,13 +59,13 @@ class PanelField:
         """Points of the whole cross-section."""
         return self.strips * (self.mesh.points - 1) + 1
 
-    def node(self, strip: IntArray, line: IntArray, point: IntArray) -> IntArray:
+    def node(self, strip: IntArray | int, line: IntArray | int, point: IntArray | int) -> IntArray:
         """Node numbers, broadcast."""
         return np.asarray(
             np.asarray(line) * self.width + np.asarray(strip) * (self.mesh.points - 1) + np.asarray(point)
         )
 
-    def seam_y(self, strip: IntArray) -> Array:
+    def seam_y(self, strip: IntArray | int) -> Array:
         """Place of seams across the field, 0 in its middle. [m]."""
         return np.asarray((np.asarray(strip) - 0.5 * (self.strips - 1)) * self.panel.seam_spacing)
 
@@ -272,15 +272,14 @@ def _bearing(field: PanelField) -> Contacts:
 
 def sheet_area(field: PanelField) -> float:
     """Cross-section of one strip along the seam. [m^2]."""
-    return float(_sheet_share(field).sum())
+    return float(sheet_share(field.mesh.section, field.panel, field.detail).sum())
 
 
-def _sheet_share(field: PanelField) -> Array:
+def sheet_share(section: CrossSection, panel: Panel, detail: SeamDetail) -> Array:
     """Area of sheet behind each point of a strip's cross-section, (s,). [m^2]."""
-    section = field.mesh.section
-    layers = np.where(section.part == Part.FOLD, 0.5 * LAYERS[field.detail.lock], 1.0)
+    layers = np.where(section.part == Part.FOLD, 0.5 * LAYERS[detail.lock], 1.0)
     out = np.zeros(len(section.yz))
-    np.add.at(out, section.segment, 0.5 * (layers * section.length * field.panel.thickness)[:, None])
+    np.add.at(out, section.segment, 0.5 * (layers * section.length * panel.thickness)[:, None])
     return out
 
 
@@ -310,7 +309,7 @@ def fixed_stiffness(field: PanelField) -> Array:
 
 def _fixed_point(field: PanelField) -> Springs:
     line, _ = fixed_place(field)
-    share = _sheet_share(field)
+    share = sheet_share(field.mesh.section, field.panel, field.detail)
     strip = np.arange(field.strips)
     node = field.node(strip[:, None], line, np.arange(field.mesh.points))
     values = np.zeros((node.size, 3))
