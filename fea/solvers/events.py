@@ -77,6 +77,8 @@ class EventPath:
         The outcome for a reader.
     stage, factor : int, float
         Where the path ended.
+    critical : int
+        Link that completes the mechanism of a collapse; -1 for none.
     events : Events
     state : (c,) int
         `LinkState` of every link at the end.
@@ -96,6 +98,7 @@ class EventPath:
     words: str
     stage: int
     factor: float
+    critical: int
     events: Events
     state: IntArray
     displacement: Array
@@ -154,6 +157,7 @@ def _path(
         words=words,
         stage=w.stage,
         factor=w.factor,
+        critical=w.critical,
         events=Events(log[:, 0], np.array([e[1] for e in w.log]), log[:, 1], log[:, 2], log[:, 3]),
         state=w.state.astype(np.int64),
         displacement=displacement,

@@ -51,6 +51,7 @@ class Walk:
         self.size = 0.0  # largest force so far
         self.pivots = 0
         self.stage, self.factor = 0, 0.0
+        self.critical = -1
         self.log: list[tuple[int, float, int, int, int]] = []
         self.points: list[tuple[int, float, Array, Array]] = []
 
@@ -201,13 +202,14 @@ def _switch(w: Walk, leave: BoolArray, enter: BoolArray, df: Array) -> bool:
     law = w.laws
     falls = leave & (w.state == HOLDS) & (law.residual < law.capacity) & (~law.one_way | (df > 0.0))
     calm = (leave & ~falls) | enter
-    if not calm.any():
-        return all(_release(w, int(k), bool(df[k] > 0.0)) for k in np.flatnonzero(falls))
-    k = int(np.argmax(calm))
-    if enter[k]:
-        _hold(w, k)
-        return True
-    return _release(w, k, bool(df[k] > 0.0))
+    moving = np.flatnonzero(falls) if not calm.any() else np.flatnonzero(calm)[:1]
+    for k in moving.tolist():
+        if enter[k]:
+            _hold(w, k)
+        elif not _release(w, k, bool(df[k] > 0.0)):
+            w.critical = k
+            return False
+    return True
 
 
 def grow(w: Walk, dq: Array, target: float) -> tuple[Outcome, str]:
