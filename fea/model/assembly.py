@@ -13,13 +13,15 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import sparse
 
-from fea.model.data import Model
+from fea.model.data import Model, node_dof
 from fea.model.pattern import Pattern, build_pattern, element_groups, sum_blocks, warping_part
 from fea.model.ties import Elimination, eliminate
+from fea.solvers.dissection import dissect
 
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
+LARGE = 2000  # unknowns from which on the order of elimination is worth its time
 ROWS = 1 << 16  # nodes whose rows are numbered together
 
 
@@ -59,6 +61,19 @@ class System:
     def offset(self) -> Array:
         """Displacements (d,) when all unknowns are zero. [m, rad]."""
         return self.ties.offset
+
+    @cached_property
+    def order(self) -> IntArray | None:
+        """Elimination order (f,) by nested dissection, None for a system so small that it does not matter."""
+        if self.upper.shape[0] < LARGE:
+            return None
+        xyz, n = self.model.xyz, len(self.model.xyz)
+        row = np.repeat(np.arange(n), np.diff(self.pattern.start))
+        edge = self.pattern.column != row
+        node = dissect(xyz, row[edge], self.pattern.column[edge])
+        warp = np.arange(6 * n, len(self.ties.number))
+        number = self.ties.number[np.concatenate([node_dof(node).ravel(), warp])]
+        return np.asarray(number[number >= 0])
 
     def expand(self, q: Array) -> Array:
         """All displacements (d, q) for unknowns (f, q). [m, rad]."""

@@ -55,7 +55,7 @@ def factorize_system(system: System, solver: Solver = Solver.AUTO) -> Factor:
         A part of the model is not held, or it is a mechanism; one line says which and how it moves.
     """
     try:
-        return factorize_upper(system.upper, solver)
+        return factorize_upper(system.upper, solver, system.order)
     except SingularError as error:
         raise refuse(system, str(error)) from error
 

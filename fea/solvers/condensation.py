@@ -89,7 +89,9 @@ class Condensed:
         return self.system.expand(self.schur.recover(u, self.system.gather(F)))
 
 
-def condense_matrix(upper: sparse.csr_array, kept: IntArray, solver: Solver = Solver.AUTO) -> Schur:
+def condense_matrix(
+    upper: sparse.csr_array, kept: IntArray, solver: Solver = Solver.AUTO, order: IntArray | None = None
+) -> Schur:
     """Condense a symmetric matrix, given by its upper triangle, onto some of its unknowns.
 
     Parameters
@@ -98,6 +100,8 @@ def condense_matrix(upper: sparse.csr_array, kept: IntArray, solver: Solver = So
     kept : (k,) int
         In the order wanted.
     solver : Solver
+    order : (f,) int, optional
+        Elimination order of the whole matrix.
 
     Returns
     -------
@@ -119,7 +123,10 @@ def condense_matrix(upper: sparse.csr_array, kept: IntArray, solver: Solver = So
     if not len(inner):
         return Schur(kept, inner, corner, coupling, None)
     within = sparse.csr_array(upper[inner][:, inner])
-    factor = factorize_upper(within, solver)
+    if order is not None:
+        place = np.cumsum(inside) - 1
+        order = place[order[inside[order]]]
+    factor = factorize_upper(within, solver, order)
     stiffness = corner
     by_column = coupling.tocsc()
     for first in range(0, len(kept), BLOCK):
@@ -159,7 +166,7 @@ def condense(system: System, dof: IntArray, solver: Solver = Solver.AUTO) -> Con
         message = "condensation: a degree of freedom is named twice."
         raise InputError(message)
     try:
-        return Condensed(system, dof, condense_matrix(system.upper, number, solver))
+        return Condensed(system, dof, condense_matrix(system.upper, number, solver, system.order))
     except SingularError as error:
         message = "the inside floats or is a mechanism even when everything kept is held"
         raise SingularError(message) from error

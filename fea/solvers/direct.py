@@ -18,11 +18,12 @@ from roofmodel.errors import InputError
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 Backsolve = Callable[[Array], Array]
-Renew = Callable[[sparse.csr_array], None]
+Renew = Callable[[sparse.csr_array], bool]  # False when the pattern does not fit
 Program = Callable[[sparse.csr_array, IntArray | None], tuple[Backsolve, Renew | None]]
 
 BAND_LIMIT = 48  # widest half band that the banded solver takes by itself
 BLOCK = 64  # right-hand sides solved together
+ROUNDING = 1e-17  # entries this small beside the diagonal are rounding
 
 
 class Solver(StrEnum):
@@ -110,8 +111,8 @@ def half_bandwidth(K: sparse.csr_array) -> int:
     return int(np.abs(K.indices - row).max())
 
 
-def _row(upper: sparse.csr_array) -> IntArray:
-    return np.repeat(np.arange(upper.shape[0], dtype=np.int64), np.diff(upper.indptr))
+def _row(upper: sparse.csr_array) -> NDArray[np.int32]:
+    return np.repeat(np.arange(upper.shape[0], dtype=np.int32), np.diff(upper.indptr))
 
 
 def _banded(upper: sparse.csr_array, order: IntArray | None) -> tuple[Backsolve, Renew | None]:
@@ -125,21 +126,25 @@ def _banded(upper: sparse.csr_array, order: IntArray | None) -> tuple[Backsolve,
     return lambda F: np.asarray(linalg.cho_solve_banded((factor, True), F, check_finite=False)), None
 
 
-def _lower(upper: sparse.csr_array) -> Any:
-    """The lower triangle for CHOLMOD, whose columns are the rows of the upper one."""
-    import cvxopt
-
-    parts = (upper.data, upper.indices.astype(np.int64), _row(upper))
-    value, row, col = (cvxopt.matrix(np.ascontiguousarray(part)[:, None]) for part in parts)
-    return cvxopt.spmatrix(value, row, col, upper.shape)
+def _significant(upper: sparse.csr_array, row: NDArray[np.int32]) -> NDArray[np.bool_]:
+    """Entries that matter beside rounding: a flat sheet does not couple its plane with its normal."""
+    size = np.sqrt(np.abs(upper.diagonal()))
+    use = np.abs(upper.data) > ROUNDING * size[row] * size[upper.indices]
+    return np.asarray(use | (upper.indices == row))
 
 
 def _cholmod(upper: sparse.csr_array, order: IntArray | None) -> tuple[Backsolve, Renew | None]:
     import cvxopt
     from cvxopt import cholmod
 
-    A = _lower(upper)
+    row = _row(upper)
+    use = _significant(upper, row)
+    # The columns of the lower triangle are the rows of the upper one.
+    parts = (upper.data[use], upper.indices[use].astype(np.int64), row[use].astype(np.int64))
+    A = cvxopt.spmatrix(*(cvxopt.matrix(part[:, None]) for part in parts), upper.shape)
+    del parts
     cholmod.options["supernodal"] = 2
+    cholmod.options["nmethods"] = 0 if order is None else 1  # 1: the order given and no other
     given = {} if order is None else {"p": cvxopt.matrix(order.astype(np.int64)[:, None])}
     factor = cholmod.symbolic(A, uplo="L", **given)
 
@@ -150,9 +155,12 @@ def _cholmod(upper: sparse.csr_array, order: IntArray | None) -> tuple[Backsolve
             message = "the matrix is not positive definite"
             raise SingularError(message) from error
 
-    def renew(other: sparse.csr_array) -> None:
-        A.V = cvxopt.matrix(np.ascontiguousarray(other.data)[:, None])
+    def renew(other: sparse.csr_array) -> bool:
+        if other.nnz != len(use) or (_significant(other, row) & ~use).any():
+            return False
+        A.V = cvxopt.matrix(other.data[use][:, None])
         numeric()
+        return True
 
     def backsolve(F: Array) -> Array:
         B = cvxopt.matrix(np.asfortranarray(F))
@@ -250,9 +258,8 @@ def factorize_upper(
     backsolve, again = program(upper, order)
 
     def renew(other: sparse.csr_array) -> Factor:
-        if again is None:
+        if again is None or not again(other):
             return factorize_upper(other, solver, order)
-        again(other)
         return Factor(name, other, backsolve, renew)
 
     return Factor(name, upper, backsolve, renew)
