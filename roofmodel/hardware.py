@@ -236,6 +236,8 @@ class SeamDetail:
         Uplift before a clip takes hold. [m]
     clip_strength : float
         Design resistance of one clip against uplift, NaN for not given. [N]
+    clamps_pin_clips : bool
+        Whether a clamp that stands over a sliding clip stops the seam from sliding there.
     fixed_at : FixedPoint
     fixed_stiffness : float
         Of the fixed point of one strip along the seam. [N/m]
@@ -266,6 +268,7 @@ class SeamDetail:
     clip_stiffness: Array
     clip_gap: float
     clip_strength: float
+    clamps_pin_clips: bool
     fixed_at: FixedPoint
     fixed_stiffness: float
     bearing: Bearing

@@ -75,6 +75,9 @@ class SeamTable(Table):
     fixed_clips: bool = Field(
         False, description="Clips that hold the seam along it too; sliding clips by default."
     )
+    clamps_pin_clips: bool = Field(
+        True, description="Whether a clamp that stands over a sliding clip stops the seam from sliding there."
+    )
     fixed_at: Literal["ridge", "eave", "middle"] = Field(
         "ridge", description="Where a panel strip is fixed along its seam."
     )

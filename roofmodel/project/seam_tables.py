@@ -88,6 +88,7 @@ def make_seam(table: SeamTable, panel: PanelTable, form: DesignFormat) -> SeamDe
         clip_stiffness=np.array([clips.across if table.fixed_clips else 0.0, clips.across, clips.pull]),
         clip_gap=table.clip_gap,
         clip_strength=clip,
+        clamps_pin_clips=table.clamps_pin_clips,
         fixed_at=FixedPoint(table.fixed_at),
         fixed_stiffness=table.fixed_stiffness,
         bearing=bearing,

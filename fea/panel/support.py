@@ -1,0 +1,107 @@
+"""What the rows stand on: clamps in series with the panel fields of their planes, and the sheets' own travel."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import sparse
+
+from fea.panel.plane import plane_field, seam_places, series, strip_ends
+from fea.panel.restraint import Restraints, free_travel, second_points
+from roofmodel.errors import InputError
+from roofmodel.project.load import Project
+
+Array = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+
+
+@dataclass(frozen=True)
+class PanelSupport:
+    """Panels under the clamps of a layout.
+
+    Attributes
+    ----------
+    stiffness : sparse (6 c, 6 c) or None
+        Of clamps and panels in series at the grips, seam axes; None where panels count as rigid.
+        [N/m, N, N m/rad]
+    travel : (c, 6) float
+        Free motion of the seams at the clamps by their change of temperature. [m, rad]
+    restraint : Restraints or None
+        Second fixed points of the strips with clamps, in the order of `fea.checks.strips.panel_strips`.
+    notes : tuple of str
+    """
+
+    stiffness: sparse.csr_array | None
+    travel: Array
+    restraint: Restraints | None
+    notes: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Strips:
+    """Strips with clamps: length (s,), strip of every clamp (c,), and place (c,) up it. [m]."""
+
+    length: Array
+    strip: IntArray
+    place: Array
+
+
+def strips_of(project: Project) -> Strips:
+    """Strips that carry clamps, in the order of `fea.checks.strips.panel_strips`."""
+    from fea.checks.strips import panel_strips
+
+    layout, planes = project.layout, project.roof.planes
+    strip, names = panel_strips(layout)
+    length, place = np.zeros(len(names)), np.zeros(len(strip))
+    for plane in np.unique(layout.row_plane):
+        chosen, up, across, angle = seam_places(layout, int(plane), planes.outline[plane])
+        ends = strip_ends(planes.outline[plane], angle, across)
+        lost = np.flatnonzero(~np.isfinite(ends[:, 0]))
+        if len(lost):
+            message = (
+                f"clamp {layout.clamp_name[chosen[lost[0]]]}: its seam misses the plane {planes.name[plane]}."
+            )
+            raise InputError(message)
+        place[chosen] = up - ends[:, 0]
+        length[strip[chosen]] = ends[:, 1] - ends[:, 0]
+    return Strips(length, strip, place)
+
+
+def panel_support(project: Project) -> PanelSupport:
+    """Panels of a project under its clamps.
+
+    Raises
+    ------
+    InputError
+        A plane with more clamps or heights than the dense field can hold.
+    """
+    layout, detail = project.layout, project.seam
+    travel = np.zeros((len(layout.clamp_s), 6))
+    if detail is None:
+        return PanelSupport(None, travel, None, ())
+    strips = strips_of(project)
+    travel[:, 0] = free_travel(strips.length, strips.strip, strips.place, detail)
+    restraint = second_points(
+        project.panel,
+        detail,
+        strips.length,
+        strips.strip,
+        strips.place,
+        grip_length=project.clamp.grip_length,
+        grips_clip=detail.clamps_pin_clips,
+    )
+    if not project.table.analysis.panel_flexibility:
+        return PanelSupport(None, travel, restraint, ())
+    blocks, order, notes = [], [], []
+    for plane in np.unique(layout.row_plane):
+        outline = project.roof.planes.outline[plane]
+        field = plane_field(layout, int(plane), outline, project.panel, detail, project.clamp)
+        own = np.kron(np.eye(len(field.clamp)), project.clamp.stiffness)
+        blocks.append(series(own, field.stiffness))
+        order.append((6 * field.clamp[:, None] + np.arange(6)).ravel())
+        notes += [f"{project.roof.planes.name[plane]}: {note}" for note in field.notes]
+    place = np.argsort(np.concatenate(order))
+    joined = sparse.block_diag(blocks, format="csr")[place][:, place]
+    return PanelSupport(sparse.csr_array(joined), travel, restraint, tuple(dict.fromkeys(notes)))
