@@ -65,7 +65,7 @@ class Walk:
 
     def exchange(self, k: int) -> bool:
         """Pivot link k in or out; False if nothing but it resists."""
-        if not self.flows[k] and not self.S[k, k] > self.floor[k]:
+        if not self.S[k, k] > (0.0 if self.flows[k] else self.floor[k]):
             return False
         pivot(self.S, k)
         self.flows[k] = not self.flows[k]
@@ -79,7 +79,10 @@ class Walk:
         A, H = np.flatnonzero(self.flows), np.flatnonzero(~self.flows)
         S = self.Z.copy()
         if len(A):
-            inverse = np.linalg.inv(self.Z[np.ix_(A, A)])
+            try:
+                inverse = np.linalg.inv(self.Z[np.ix_(A, A)])
+            except np.linalg.LinAlgError:  # only where Z is indefinite: the proof will tell
+                return
             across = inverse @ self.Z[np.ix_(A, H)]
             S[np.ix_(A, A)], S[np.ix_(A, H)], S[np.ix_(H, A)] = inverse, -across, across.T
             S[np.ix_(H, H)] = self.Z[np.ix_(H, H)] - self.Z[np.ix_(H, A)] @ across
@@ -178,20 +181,22 @@ def _free_travel(w: Walk, k: int, up: bool) -> int:
         w.mark()
     else:
         return -1
-    if w.flows[stop]:
-        w.exchange(stop)
+    if w.flows[stop] and not w.exchange(stop):
+        return -1
     w.change(stop, after)
     return stop
 
 
-def _hold(w: Walk, k: int) -> None:
-    """Let link k hold again where it is."""
-    w.exchange(k)
+def _hold(w: Walk, k: int) -> bool:
+    """Let link k hold again where it is; False where this has no meaning, Z being indefinite."""
+    if not w.exchange(k):
+        return False
     if w.state[k] == OPEN:
         w.jump[k] = w.laws.gap[k]
         w.change(k, HOLDS)
     else:
         w.change(k, STUCK)
+    return True
 
 
 def _switch(w: Walk, leave: BoolArray, enter: BoolArray, df: Array) -> bool:
@@ -204,9 +209,7 @@ def _switch(w: Walk, leave: BoolArray, enter: BoolArray, df: Array) -> bool:
     calm = (leave & ~falls) | enter
     moving = np.flatnonzero(falls) if not calm.any() else np.flatnonzero(calm)[:1]
     for k in moving.tolist():
-        if enter[k]:
-            _hold(w, k)
-        elif not _release(w, k, bool(df[k] > 0.0)):
+        if not (_hold(w, k) if enter[k] else _release(w, k, bool(df[k] > 0.0))):
             w.critical = k
             return False
     return True
