@@ -9,6 +9,7 @@ import numpy as np
 from benchmarks.verification import membranes, obstacles, plates
 from benchmarks.verification.plots import Panel, Series
 from benchmarks.verification.shell_problems import KINDS, Problem
+from fea.solvers.direct import SingularError
 
 PROBLEMS: tuple[Problem, ...] = (*obstacles.PROBLEMS, *membranes.PROBLEMS, *plates.PROBLEMS)
 QUICK = 16  # finest mesh of a quick run
@@ -87,6 +88,15 @@ class Course:
         return tuple(Panel(name, tuple(series), order[name]) for name, series in found.items())
 
 
+def _value(problem: Problem, kind: str, n: int) -> float:
+    """What is found on one mesh, NaN when the solver refuses to answer."""
+    try:
+        return problem.build(n, kind).value()
+    except SingularError as error:
+        print(f"{problem.name}, {kind}, {n}: {error}")
+        return float("nan")
+
+
 def run_problem(problem: Problem, kind: str, finest: float = np.inf) -> Run:
     """Run a problem with one element on all its meshes up to the finest."""
     side = tuple(n for n in problem.sides if n <= finest)
@@ -98,7 +108,7 @@ def run_problem(problem: Problem, kind: str, finest: float = np.inf) -> Run:
         problem.unit,
         problem.reference,
         side,
-        tuple(problem.build(n, kind).value() for n in side),
+        tuple(_value(problem, kind, n) for n in side),
         problem.bars.get(kind, ()),
     )
 

@@ -99,7 +99,7 @@ def point_loaded_hemisphere(n: int, kind: str) -> Setup:
     xyz, quads = octant(n)
     node = cut(xyz, quads, kind)
     edge_x, edge_y = (np.flatnonzero(xyz[:, k] < 1e-9) for k in (0, 1))
-    held = dof(edge_y, Y, RX, RZ), dof(edge_x, X, RY, RZ), dof(np.argmax(xyz[:, 2]), Z)
+    held = dof(edge_y, Y, RX, RZ), dof(edge_x, X, RY, RZ), dof(np.argmax(xyz[:, 2:], axis=0), Z)
     model = shell_model(10.0 * xyz, node, 0.04, metal(68.25e9, 0.3), *held)
     load = no_load(model)
     a, b = np.argmax(xyz[:, 0]), np.argmax(xyz[:, 1])

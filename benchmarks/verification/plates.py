@@ -33,8 +33,8 @@ TIMOSHENKO = (
     "Timoshenko and Woinowsky-Krieger, Theory of Plates and Shells"
 )
 
-# Deflection of the middle: under even pressure over q a^4 / D, under a force in the middle over P a^2 / D, with
-# a the shorter side.
+# Deflection of the middle: under even pressure over q a^4 / D, under a force in the middle over P a^2 / D.
+# The shorter side is a.
 THIN = {
     ("supported", "pressed", 1.0): 0.00406235266,
     ("supported", "pressed", 2.0): 0.0101286631,

@@ -136,8 +136,8 @@ def edge_load(model: Model, nodes: IntArray, force: Array) -> Array:
 def global_membrane(model: Model, u: Array, at: int) -> Array:
     """Membrane forces (3, 3), global, at a node of a flat part, from the elements around it.
 
-    Quads give them at their corners. Of triangles the mean is best: a plane is fitted through those of two rings
-    of elements (Zienkiewicz and Zhu 1992, from memory).
+    Quads give them at their corners. Of triangles the mean is best: a plane is fitted through those of two
+    rings of elements (Zienkiewicz and Zhu 1992, from memory).
     """
     shells = model.shells[0]
     element, corner = np.nonzero(shells.node == at)
