@@ -78,7 +78,7 @@ class CondensedField:
         Returns
         -------
         PanelField
-            The strip by itself, its seam at y = 0; the bar is taken off its springs.
+            The strip by itself, its seam at y = 0, with bearing and clips as springs, without the bar.
         (d,) float
             Displacements of its model. [m, rad]
         """

@@ -40,6 +40,7 @@ class Kind:
     Attributes
     ----------
     field : PanelField
+        With bearing and clips as springs.
     system : System
     lines : (l,) int
         Lines of the common mesh that it has.
@@ -166,7 +167,7 @@ def condense_kind(field: PanelField, lines: IntArray, held: Mapping[str, bool], 
         S[:, first : first + BLOCK] -= across.T @ factor(part, refine=False)
     push = force[kept] - across.T @ factor(force[inner])
     return Kind(
-        field=field,
+        field=replace(field, model=model),
         system=system,
         lines=lines,
         kept=kept,
