@@ -91,7 +91,6 @@ def _founded() -> list[Finding]:
     share[[0, -1]] /= 2.0
     K = np.zeros((n + 1, 6, 6))
     K[:, 2, 2] = share
-    K[0, [0, 1, 3, 5], [0, 1, 3, 5]] = 1.0  # holds what the load does not call on
     stiffness = BeamStiffness(1e7, EI * np.eye(2), np.zeros(2), 1e3, 0.0, np.zeros(2), 0.0)
     model = Model(
         xyz=np.linspace([0.0, 0.0, 0.0], [length, 0.0, 0.0], n + 1),
@@ -104,6 +103,7 @@ def _founded() -> list[Finding]:
                 np.broadcast_to(np.eye(3), (n + 1, 3, 3)),
             ),
         ),
+        ties=Ties(np.array([0, 1, 3, 5]), np.zeros(4)),  # what the load does not call on
     )
     load = np.zeros((model.dof_count, 1))
     load[6 * (n // 2) + 2] = inputs["P_N"]

@@ -8,7 +8,7 @@ from benchmarks.verification.beams import beams_of
 from benchmarks.verification.findings import Finding, check_cases
 from fea.elements.beams import BeamStiffness
 from fea.model.assembly import build_system
-from fea.model.data import GROUND, Array, Contacts, Model, Springs
+from fea.model.data import Array, Contacts, Model, Ties
 from fea.solvers.contact import solve_contact
 
 
@@ -26,7 +26,6 @@ def one_way_beam(name: str) -> tuple[Model, Array]:
     support = np.searchsorted(x, np.array(inputs["support_x_mm"]) / 1e3 - 1e-9)
     EI = inputs["EI_Nmm2"] * 1e-6
     stiffness = BeamStiffness(1e7, EI * np.eye(2), np.zeros(2), 1e3, 0.0, np.zeros(2), 0.0)
-    hold = np.diag([1.0, 1.0, 0.0, 1.0, 0.0, 1.0])[None]  # what no load calls on
     model = Model(
         xyz=np.stack([x, np.zeros(n), np.zeros(n)], axis=1),
         beams=(
@@ -34,7 +33,7 @@ def one_way_beam(name: str) -> tuple[Model, Array]:
                 np.stack([np.arange(n - 1), np.arange(1, n)], axis=1), stiffness, np.array([0.0, 1.0, 0.0])
             ),
         ),
-        springs=(Springs("hold", np.array([[0, GROUND]]), hold, np.eye(3)[None]),),
+        ties=Ties(np.array([0, 1, 3, 5]), np.zeros(4)),  # what no load calls on
         contacts=(
             Contacts(
                 "supports",

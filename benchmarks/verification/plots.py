@@ -82,6 +82,7 @@ def _slope(axes: _Axes, order: float) -> list[str]:
 def _panel(panel: Panel, left: float, top: float) -> list[str]:
     side = np.concatenate([s.side for s in panel.series])
     error = np.maximum(np.concatenate([s.error for s in panel.series]), FLOOR)
+    error = error[np.isfinite(error)]
     low, high = np.floor(np.log10(error.min()) - 0.05), np.ceil(np.log10(error.max()) + 0.05)
     axes = _Axes(left, top, (side.min() / 1.25, side.max() * 1.25), (10.0**low, 10.0**high))
     parts = [svg.text(panel.title, left, top - 8.0, TYPE, bold=True)]
@@ -99,7 +100,8 @@ def _panel(panel: Panel, left: float, top: float) -> list[str]:
     parts += _slope(axes, panel.order)
     for series in panel.series:
         color, dash = LOOK[series.kind]
-        points = axes.points(series.side, np.maximum(series.error, FLOOR))
+        there = np.isfinite(series.error)
+        points = axes.points(series.side[there], np.maximum(series.error[there], FLOOR))
         parts.append(svg.line(points, color, 1.6, dash=dash))
         parts += [_mark(series.kind, at) for at in points]
     return parts
