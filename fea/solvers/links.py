@@ -21,8 +21,9 @@ from roofmodel.errors import InputError
 Array = NDArray[np.float64]
 
 FLOATS = 1e-12  # smallest pivot of the scaled stiffness with all links that counts as held
-MECHANISM = 1e-10  # resistance to a jump, as a share of the link's stiffness, that counts as none
+MECHANISM = 2e-14  # resistance to a movement of links, over their own and their number, that is none
 NOISE = 100.0  # the same in terms of the rounding seen in a matrix that should be symmetric
+TWICE = 1e13  # condition from which on rigid links repeat each other
 UNEVEN = 1e-9  # asymmetry of the stiffness that is refused
 
 
@@ -36,19 +37,22 @@ class LinkForm:
         Drop of the link forces for unit jumps; symmetric, positive semi-definite.
     own : (c,) float
         Stiffness of the structure's own size at each link, to compare jumps with forces.
-    floor : (c,) float
-        Stiffness against a jump at or below which nothing but the link itself resists it.
+    floor : float
+        Stiffness of a movement of links, over their own, at or below which nothing resists it.
     """
 
     Z: Array
     own: Array
-    floor: Array
+    floor: float
 
 
-def link_form(Z: Array, own: Array) -> LinkForm:
-    """Form for a computed Z (c, c), which may miss symmetry by rounding, and own stiffness (c,)."""
+def link_form(Z: Array, own: Array, rounding: float = 0.0) -> LinkForm:
+    """Form for a computed Z (c, c), own stiffness (c,) and what Z may have lost to rounding, over them.
+
+    What Z misses of symmetry tells of rounding as well.
+    """
     noise = float((np.abs(Z - Z.T) / np.sqrt(np.outer(own, own))).max(initial=0.0))
-    return LinkForm((Z + Z.T) / 2.0, own, own * max(MECHANISM, NOISE * noise))
+    return LinkForm((Z + Z.T) / 2.0, own, max(MECHANISM * len(Z), NOISE * noise, rounding))
 
 
 @dataclass(frozen=True)
@@ -88,8 +92,11 @@ class LinkSystem:
         """Link forces with the links as stiff as they are, for those with soft links."""
         if not self.less.any():
             return f
-        Zs = self._soft_Z()
-        return np.asarray(np.linalg.solve(np.eye(len(Zs)) - Zs * self.less, f))
+        return np.asarray(np.linalg.solve(self._stiffening(), f))
+
+    def _stiffening(self) -> Array:
+        """From forces with the links as they are to those with soft links, (c, c)."""
+        return np.eye(len(self.soft)) - self._soft_Z() * self.less
 
     def _soft_Z(self) -> Array:
         k = self.soft
@@ -140,11 +147,13 @@ def link_system(K: Array, B: Array, stiffness: Array) -> LinkSystem:
     own = np.where(own > 0.0, own, np.abs(np.diag(K)).max(initial=0.0) or 1.0)
     soft = np.minimum(k, own)
     total = K + (B.T * soft) @ B
-    size = np.sqrt(np.maximum(np.diag(total), 0.0))
-    loose = np.flatnonzero(size == 0.0)
+    loose = np.flatnonzero(np.diag(total) <= 0.0)
+    size = np.sqrt(np.where(np.diag(total) > 0.0, np.diag(total), 1.0))
     try:
         scaled = total / np.outer(size, size)
-        pivots = np.diag(linalg.cholesky(scaled, lower=True)) if not len(loose) else np.zeros(1)
+        triangle = linalg.cholesky(scaled, lower=True)
+        pivots = np.diag(triangle)
+        reverse_condition = linalg.lapack.dpocon(triangle, np.abs(scaled).sum(axis=0).max(), uplo="L")[0]
     except linalg.LinAlgError:
         pivots = np.zeros(1)
     if pivots.min(initial=1.0) ** 2 <= FLOATS:
@@ -154,11 +163,10 @@ def link_system(K: Array, B: Array, stiffness: Array) -> LinkSystem:
     factor = linalg.cho_factor(total, lower=True)
     influence = linalg.cho_solve(factor, B.T)
     less = 1.0 / soft - 1.0 / k
-    empty = LinkForm(np.zeros((c, c)), soft, soft)
+    empty = LinkForm(np.zeros((c, c)), soft, 0.0)
     system = LinkSystem(K, B, soft, less, influence, factor, empty)
-    try:
-        Z = system._harden(system._soft_Z())
-    except np.linalg.LinAlgError as error:
+    if less.any() and not np.linalg.cond(system._stiffening()) < TWICE:
         message = "links: rigid links hold the same movement twice; give one of them a finite stiffness."
-        raise InputError(message) from error
-    return replace(system, form=link_form(Z, soft))
+        raise InputError(message)
+    Z = system._harden(system._soft_Z())
+    return replace(system, form=link_form(Z, soft, np.finfo(float).eps / reverse_condition))

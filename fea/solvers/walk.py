@@ -14,6 +14,7 @@ Array = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
 
 SAME = 1e-10  # rates and forces this much smaller than the largest are equal to zero
+SUSPECT = 1e-3  # pivot over the link's own stiffness below which a mechanism is looked for
 REFRESH = 16  # pivots before the tableau is made anew
 HOLDS, OPEN, UP, DOWN, STUCK, LOST, LOOSE = (int(s) for s in LinkState)
 
@@ -65,7 +66,9 @@ class Walk:
 
     def exchange(self, k: int) -> bool:
         """Pivot link k in or out; False if nothing but it resists."""
-        if not self.S[k, k] > (0.0 if self.flows[k] else self.floor[k]):
+        if not self.S[k, k] > 0.0:
+            return False
+        if not self.flows[k] and self.S[k, k] < SUSPECT * self.own[k] and self.floats_with(k):
             return False
         pivot(self.S, k)
         self.flows[k] = not self.flows[k]
@@ -73,6 +76,13 @@ class Walk:
         if self.pivots % REFRESH == 0:
             self.refresh()
         return True
+
+    def floats_with(self, k: int) -> bool:
+        """Whether links that flow make a mechanism with link k, judged without the tableau."""
+        A = np.append(np.flatnonzero(self.flows), k)
+        size = np.sqrt(self.own[A])
+        values = np.linalg.svd(self.Z[np.ix_(A, A)] / np.outer(size, size), compute_uv=False)
+        return bool(values[-1] <= self.floor)
 
     def refresh(self) -> None:
         """Tableau, jumps and forces from the states alone."""
