@@ -1,8 +1,8 @@
 """A clamp on a panel against other programs, and how one-way clips and bearing change what it finds.
 
 `panel_clamp_A`: eight-node and four-node shells of CalculiX 2.20 and of a second program at three
-refinements, tests/data/fea_checks.json. The spread of their fine meshes: 1.1% in the pull along the seam,
-0.1% in the uplift of the loaded clip, 1.8% in the clamp's way.
+refinements, tests/data/fea_checks.json. Fine meshes differ by 1.1% in the pull along the seam, 0.1% in the
+uplift of the loaded clip, 1.8% in the clamp's way.
 """
 
 from dataclasses import replace
