@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 
 from benchmarks.verification.course import PROBLEMS, run_problem
+from benchmarks.verification.findings import check_cases
 from benchmarks.verification.plates import THIN, plate
 from benchmarks.verification.shell_problems import KINDS, QUADS
 
@@ -76,3 +77,33 @@ def test_warped_quads_are_needed_and_enough():
     """Twisted beam, two elements wide: plain flat quads would be off many times over."""
     run = run_problem(BY_NAME["Twisted beam, thin, along its width"], QUADS, 12)
     assert abs(run.error[0]) < 0.005
+
+
+def test_references_are_the_check_values():
+    """What the course is held against is what stands in the table of check values, with its sources."""
+    case = {name: c["expected"] for name, c in check_cases().items()}
+    same = {
+        "Scordelis-Lo roof": case["obstacle_scordelis_lo"]["value"],
+        "Pinched cylinder on diaphragms": case["obstacle_pinched_cylinder"]["value"],
+        "Pinched hemisphere with a hole": case["obstacle_hemisphere_18deg"]["value"],
+        "Twisted beam, thick, along its width": case["obstacle_twisted_beam_thick_inplane"]["value"],
+        "Twisted beam, thick, across its width": case["obstacle_twisted_beam_thick_outplane"]["value"],
+        "Twisted beam, thin, along its width": case["obstacle_twisted_beam_thin_inplane"]["value"],
+        "Twisted beam, thin, across its width": case["obstacle_twisted_beam_thin_outplane"]["value"],
+        "Razzaque's skew plate": case["obstacle_razzaque_skew"]["value"],
+        "NAFEMS LE3, hemisphere under point loads": case["nafems_LE3_hemisphere"]["value"],
+        "NAFEMS LE1, elliptic membrane": 1e6 * case["nafems_LE1_elliptic_membrane"]["sigma_yy_at_x2_y0_MPa"],
+        "NAFEMS LE5, folded Z section": 1e6
+        * case["nafems_LE5_z_section"]["sigma_xx_mid_at_flange_tip_x2p5_abs_MPa"],
+    }
+    for edge, key in (("supported", "ss"), ("clamped", "clamped")):
+        for load, word in (("pressed", "uniform"), ("point-loaded", "point")):
+            for ratio in (1, 2):
+                same[f"Thin plate 1 x {ratio}, {edge}, {load}"] = case[f"plate_ba{ratio}_thin"][
+                    f"{key}_{word}_w"
+                ]
+    for slender in (5, 10):
+        exact = case[f"plate_square_mindlin_a_over_t_{slender}"]["w_centre_D_over_qa4"]
+        same[f"Supported plate, span/thickness {slender}"] = exact
+    for name, value in same.items():
+        assert BY_NAME[name].reference == pytest.approx(value, rel=1e-9), name

@@ -73,3 +73,10 @@ def test_displacements_of_distorted_meshes_converge_with_the_square(field, kind)
     assert order.min() > 1.6
     assert order.mean() > 1.8
     assert error[-1] < 2e-3 * np.abs(field(distorted(6).xyz)[:, :3]).max()
+
+
+def test_exact_fields_are_the_published_ones():
+    """MacNeal and Harder's stress and moments, from memory."""
+    membrane, bending, _ = patches()
+    np.testing.assert_allclose(membrane.exact / 0.001, [[4e3 / 3.0, 400.0], [400.0, 4e3 / 3.0]], rtol=1e-12)
+    np.testing.assert_allclose(-bending.exact, [[1.0 / 9e6, 1.0 / 3e7], [1.0 / 3e7, 1.0 / 9e6]], rtol=1e-12)
