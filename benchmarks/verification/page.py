@@ -31,7 +31,7 @@ EXACT = 1e-6  # smaller errors are rounding or the digits of the reference, and 
 HEAD = """# Verification
 
 Written by `python benchmarks/verification/page.py`; do not edit. Each value is held against a published one,
-a closed form or another program; its number leads to the source, "from memory" where the text was not at hand.
+a closed form or another program; numbers lead to the sources, "from memory" where a text was not at hand.
 Errors are relative to the reference. The bar is what we ask of ourselves; a value beyond it is a **miss**.
 """
 

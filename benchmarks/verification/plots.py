@@ -14,7 +14,7 @@ from viewer.picture import svg
 Array = NDArray[np.float64]
 
 WIDTH, COLUMNS = 760.0, 3
-LEFT, GAP, HEAD = 44.0, 30.0, 26.0  # beside, between and above the panels [px]
+LEFT, GAP, HEAD = 44.0, 30.0, 40.0  # beside, between and above the panels [px]
 HEIGHT, FOOT = 132.0, 36.0  # of a panel and below it [px]
 TYPE = 11.0
 PANEL = (WIDTH - COLUMNS * (LEFT + GAP)) / COLUMNS
@@ -83,9 +83,11 @@ def _panel(panel: Panel, left: float, top: float) -> list[str]:
     side = np.concatenate([s.side for s in panel.series])
     error = np.maximum(np.concatenate([s.error for s in panel.series]), FLOOR)
     error = error[np.isfinite(error)]
-    low, high = np.floor(np.log10(error.min()) - 0.05), np.ceil(np.log10(error.max()) + 0.05)
+    low, high = np.floor(np.log10(error.min()) - 0.02), np.ceil(np.log10(error.max()) + 0.02)
     axes = _Axes(left, top, (side.min() / 1.25, side.max() * 1.25), (10.0**low, 10.0**high))
-    parts = [svg.text(panel.title, left, top - 8.0, TYPE, bold=True)]
+    first, _, second = panel.title.partition(", ")
+    parts = [svg.text(first, left, top - 22.0, TYPE, bold=True)]
+    parts.append(svg.text(second, left, top - 9.0, TYPE, color=style.MUTED))
     for power in range(int(low), int(high) + 1):
         y = float(axes.points(side[:1], np.array([10.0**power]))[0, 1])
         edge = power == low
