@@ -205,17 +205,20 @@ def condense_strips(
             raise InputError(message)
         reach = float(end.sum() if detail.fixed_at is FixedPoint.MIDDLE else end[1])
         own = StripMesh(x, mesh.section, mesh.xyz.reshape(len(mesh.x), -1)[lines].reshape(-1, 3))
-        line = fixed_place(_bare(own, panel, detail, reach))[0]
-        key = (tuple(np.round(at, 6)), int(lines[0]), int(lines[-1]), line)
+        bare = _bare(own, panel, detail, reach)
+        line, bar = fixed_place(bare)[0], bar_stiffness(bare, (float(end[0]), float(end[1])))
+        rounded = tuple(np.round(end / SAME).astype(int))
+        gripped = bool(
+            (np.abs(x[line] - at) < 0.5 * grip[0] + 1e-6).any()
+        )  # the bar acts on the clamp itself
+        key = (tuple(np.round(at, 6)), int(lines[0]), int(lines[-1]), line, rounded if gripped else None)
         if key not in kinds:
             field = panel_field(own, panel, detail, grip, [at], np.array([reach]), alike=False)
-            kinds[key] = condense_kind(field, lines, held or {}, loads)
-        rounded = tuple(np.round(end / SAME).astype(int))
-        single = (key, rounded)
-        if single not in singles:
-            singles[single] = len(singles)
-            known[(singles[single],)] = single_group(kinds[key], bar_stiffness(kinds[key].field, tuple(end)))
-        keys.append(singles[single])
+            kinds[key] = condense_kind(field, lines, held or {}, loads, bar if gripped else None)
+        if (key, rounded) not in singles:
+            singles[key, rounded] = len(singles)
+            known[(singles[key, rounded],)] = single_group(kinds[key], bar)
+        keys.append(singles[key, rounded])
     group = group_of(tuple(keys), known)
     cut = 6 * (len(group.left) + len(group.right))
     outer = np.arange(cut)

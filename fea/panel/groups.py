@@ -138,11 +138,36 @@ def held_contacts(model: Model, held: Mapping[str, bool]) -> Model:
     return replace(model, springs=(*model.springs, *springs), contacts=())
 
 
-def condense_kind(field: PanelField, lines: IntArray, held: Mapping[str, bool], loads: Loads | None) -> Kind:
-    """Condense one strip; the bar to the fixed point is left out."""
+def condense_kind(
+    field: PanelField,
+    lines: IntArray,
+    held: Mapping[str, bool],
+    loads: Loads | None,
+    bar_stiffness: float | None,
+) -> Kind:
+    """Condense one strip.
+
+    Parameters
+    ----------
+    field : PanelField
+        The strip by itself.
+    lines : (l,) int
+        Lines of the common mesh that it has.
+    held : mapping of str to bool
+        Contacts that act, by name.
+    loads : callable, optional
+    bar_stiffness : float, optional
+        Of bar and fixed point per area of sheet, when it takes hold within the grip of a clamp; else the bar
+        is left out, to be added by `single_group`. [N/m^3]
+    """
     bar = next(s for s in field.model.springs if s.name == BAR)
-    others = tuple(s for s in field.model.springs if s.name != BAR)
-    model = held_contacts(replace(field.model, springs=others), held)
+    springs = [s for s in field.model.springs if s.name != BAR]
+    if bar_stiffness is not None:
+        _, area = fixed_points(field)
+        whole = np.zeros_like(bar.stiffness)
+        whole[:, 0, 0] = bar_stiffness * area
+        springs.append(replace(bar, stiffness=whole))
+    model = held_contacts(replace(field.model, springs=tuple(springs)), held)
     system = build_system(model)
     number = system.ties.number
     all_lines = np.arange(len(field.mesh.x))
@@ -150,7 +175,7 @@ def condense_kind(field: PanelField, lines: IntArray, held: Mapping[str, bool], 
     own = number[np.concatenate([_six(cuts), _six(field.clamp_node)])]
     _, points = fixed_points(field)
     bar_dof = number[6 * bar.node[:, 0]]
-    use = bar_dof >= 0
+    use = np.full(len(bar_dof), bar_stiffness is None)
     kept = np.concatenate([own, np.setdiff1d(bar_dof[use], own)])
     place = np.full(system.ties.count, -1)
     place[kept] = np.arange(len(kept))
@@ -161,10 +186,7 @@ def condense_kind(field: PanelField, lines: IntArray, held: Mapping[str, bool], 
     factor = factorize_upper(sparse.csr_array(system.upper[inner][:, inner]))
     F = np.zeros((model.dof_count, 0)) if loads is None else loads(model)
     force = system.gather(F)
-    S, columns = K[kept][:, kept].toarray(), across.tocsc()
-    for first in range(0, len(kept), BLOCK):
-        part = columns[:, first : first + BLOCK].toarray()
-        S[:, first : first + BLOCK] -= across.T @ factor(part, refine=False)
+    S = _schur(K[kept][:, kept].toarray(), across, factor, 6 * len(all_lines))
     push = force[kept] - across.T @ factor(force[inner])
     return Kind(
         field=replace(field, model=model),
@@ -174,12 +196,29 @@ def condense_kind(field: PanelField, lines: IntArray, held: Mapping[str, bool], 
         inner=inner,
         factor=factor,
         across=across,
-        stiffness=0.5 * (S + S.T),
+        stiffness=S,
         push=push,
         inner_load=force[inner],
         bar_at=place[bar_dof[use]],
         bar_share=points[use],
     )
+
+
+def _schur(S: Array, across: sparse.csr_array, factor: Factor, cut: int) -> Array:
+    """Schur complement (b, b) in place of the kept part; a strip is its own mirror image.
+
+    So the columns of the right cut follow from those of the left one; each has `cut` unknowns.
+    """
+    columns, right = across.tocsc(), slice(cut, 2 * cut)
+    solved = np.concatenate([np.arange(cut), np.arange(2 * cut, len(S))])
+    for first in range(0, len(solved), BLOCK):
+        part = solved[first : first + BLOCK]
+        S[:, part] -= across.T @ factor(columns[:, part].toarray(), refine=False)
+    sign = np.tile([1.0, -1.0, 1.0, -1.0, 1.0, -1.0], cut // 6)
+    S[right, right] = S[:cut, :cut] * sign * sign[:, None]
+    S[:cut, right] = S[right, :cut].T
+    S[2 * cut :, right] = S[right, 2 * cut :].T
+    return np.asarray(0.5 * (S + S.T))
 
 
 def fixed_points(field: PanelField) -> tuple[int, Array]:

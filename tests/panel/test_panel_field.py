@@ -59,6 +59,21 @@ def test_condensed_is_full(alike, fixed_at):
         np.testing.assert_allclose(total, whole, rtol=0, atol=1e-6 * np.abs(whole).max())
 
 
+def test_fixed_point_under_a_clamp():
+    """The bar acts on the clamp itself; lengths that differ then make kinds of their own."""
+    detail = replace(DETAIL, fixed_at=FixedPoint.MIDDLE)
+    ends = np.array([[0.0, 2.0], [0.0, 2.02], [0.0, 2.0]])
+    small = condense([UPPER, UPPER, NONE], np.array([[0.0, 2.0]] * 3), detail)
+    full = linear_field(MESH, [UPPER, UPPER, NONE], [2.0] * 3, detail)
+    F = np.zeros((full.model.dof_count, 12))
+    F[clamp_dof(full), np.arange(12)] = 1.0
+    flexible = solve_model(build_system(full.model), F).displacement[clamp_dof(full)]
+    np.testing.assert_allclose(
+        np.linalg.inv(small.stiffness), flexible, rtol=0, atol=1e-9 * np.abs(flexible).max()
+    )
+    assert condense([UPPER, UPPER, NONE], ends, detail).kinds == 3 > small.kinds
+
+
 def test_reactions_of_condensed_and_full_agree():
     """All supports of the full model, from the condensed clamp displacements."""
     small = condense(ROWS, ENDS)
