@@ -45,36 +45,34 @@ class Facet:
     ----------
     axes : (m, 3, 3) float
         Rows are local x, along the first edge, local y and the normal.
-    xy : (m, 3, 2) float
-        Corners from their middle. [m]
     area : (m,) float
         [m^2]
     slope : (m, 3, 2) float
         Gradients of the area coordinates. [1/m]
+    side : (m, 3, 2) float
+        Edges 1-2, 2-3, 3-1. [m]
+    length : (m, 3) float
+        Of the edges. [m]
     """
 
     axes: Array
-    xy: Array
     area: Array
     slope: Array
-
-    @property
-    def side(self) -> Array:
-        """Edges 1-2, 2-3, 3-1, (m, 3, 2). [m]."""
-        return self.xy[:, NEXT] - self.xy
+    side: Array
+    length: Array
 
 
 def facets(xyz: Array) -> Facet:
-    """Local axes of triangles (m, 3, 3) and their corners in the plane."""
+    """Triangles (m, 3, 3) in their planes."""
     x = xyz[:, 1] - xyz[:, 0]
     normal = np.cross(x, xyz[:, 2] - xyz[:, 0])
     twice = np.linalg.norm(normal, axis=1)
     normal = normal / twice[:, None]
     x = x / np.linalg.norm(x, axis=1)[:, None]
     axes = np.stack([x, np.cross(normal, x), normal], axis=1)
-    xy = (xyz - xyz.mean(axis=1, keepdims=True)) @ np.swapaxes(axes[:, :2], 1, 2)
-    opposite = xy[:, LAST] - xy[:, NEXT]
-    return Facet(axes, xy, 0.5 * twice, _turn(opposite) / twice[:, None, None])
+    side = (xyz[:, NEXT] - xyz) @ np.swapaxes(axes[:, :2], 1, 2)
+    length = np.sqrt((side**2).sum(axis=2))
+    return Facet(axes, 0.5 * twice, _turn(side[:, NEXT]) / twice[:, None, None], side, length)
 
 
 def _turn(vector: Array) -> Array:
@@ -113,18 +111,20 @@ def _corner_strain(facet: Facet) -> Array:
 
 def _edge_shear(facet: Facet) -> Array:
     """Mean shear angle along the edges (m, 3, 9) of local w, rx, ry, edges straight."""
-    length = np.linalg.norm(facet.side, axis=2)
-    edge = np.zeros((len(length), 3, 3, 3))
-    k = np.arange(3)
-    edge[:, k, k, 0], edge[:, k, NEXT, 0] = -1.0 / length, 1.0 / length
-    edge[:, k, k, 1:] = edge[:, k, NEXT, 1:] = 0.5 * _turn(facet.side) / length[..., None]
+    edge = np.zeros((len(facet.length), 3, 3, 3))
+    inverse, turned = 1.0 / facet.length, 0.5 * _turn(facet.side) / facet.length[..., None]
+    for k in range(3):
+        after = (k + 1) % 3
+        edge[:, k, k, 0], edge[:, k, after, 0] = -inverse[:, k], inverse[:, k]
+        edge[:, k, k, 1:] = edge[:, k, after, 1:] = turned[:, k]
     return edge.reshape(-1, 3, 9)
 
 
-def _bending_rows(facet: Facet, softness: Array, points: Array) -> Array:
+def _bending_rows(facet: Facet, edge: Array, softness: Array, points: Array) -> Array:
     """Curvatures at area coordinates (p, 3), (m, p, 3, 9), of local w, rx, ry.
 
-    `softness` (m, 3) is that of an edge in shear over that in bending, 12 D / (k G t L^2).
+    `edge` holds the shear angles of the edges were they straight; `softness` (m, 3) is that of edges in shear
+    over that in bending, 12 D / (k G t L^2).
     """
     m = len(softness)
     linear = np.zeros((m, 3, 3, 3))
@@ -132,18 +132,17 @@ def _bending_rows(facet: Facet, softness: Array, points: Array) -> Array:
     linear[:, 2, :, 2] = linear[:, 1, :, 1] = facet.slope[..., 1]
     linear[:, 1, :, 1] *= -1.0
     linear[:, 2, :, 1] = -facet.slope[..., 0]
-    unit = facet.side / np.linalg.norm(facet.side, axis=2, keepdims=True)
+    unit = facet.side / facet.length[..., None]
     here, there = facet.slope[:, None], facet.slope[:, None, NEXT]
     gradient = 4.0 * (points[:, :, None] * there + points[:, NEXT, None] * here)
     bow = _strain(unit[:, None], gradient) * (-1.5 / (1.0 + softness))[:, None, :, None]
-    return np.asarray(linear.reshape(m, 1, 3, 9) + np.swapaxes(bow, 2, 3) @ _edge_shear(facet)[:, None])
+    return np.asarray(linear.reshape(m, 1, 3, 9) + np.swapaxes(bow, 2, 3) @ edge[:, None])
 
 
 def _softness(facet: Facet, thickness: Array, material: Material) -> Array:
     """How soft edges are in shear over bending, (m, 3)."""
-    square = (facet.side**2).sum(axis=2)
     bending = float(plane_stress(material)[0, 0]) * thickness**2 / (SHEAR_FACTOR * material.G)
-    return np.asarray(bending[:, None] / square)
+    return np.asarray(bending[:, None] / facet.length**2)
 
 
 def _to_global(facet: Facet, membrane: Array, bending: Array) -> Array:
@@ -168,17 +167,17 @@ def strain_rows(facet: Facet, thickness: Array, material: Material, points: Arra
     """
     m = len(thickness)
     soft = _softness(facet, thickness, material)
-    curvature = _bending_rows(facet, soft, points).reshape(m, -1, 3, 3)
-    shear = ((soft / (1.0 + soft))[..., None] * _edge_shear(facet)).reshape(m, 3, 3, 3)
+    edge = _edge_shear(facet)
+    curvature = _bending_rows(facet, edge, soft, points).reshape(m, -1, 3, 3)
+    shear = ((soft / (1.0 + soft))[..., None] * edge).reshape(m, 3, 3, 3)
     return _to_global(facet, _membrane_rows(facet), np.concatenate([curvature, shear], axis=1))
 
 
 def _shear_field(facet: Facet, points: Array) -> Array:
     """From shear angles along the edges to xz, yz at area coordinates (p, 3), (m, p, 2, 3)."""
-    length = np.linalg.norm(facet.side, axis=2)
     here, there = facet.slope[:, None], facet.slope[:, None, NEXT]
     field = points[:, :, None] * there - points[:, NEXT, None] * here
-    return np.swapaxes(field * length[:, None, :, None], 2, 3)
+    return np.swapaxes(field * facet.length[:, None, :, None], 2, 3)
 
 
 def _drilling_share(material: Material) -> float:
