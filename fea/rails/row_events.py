@@ -101,6 +101,21 @@ class _Links:
     stiffness: Array
 
 
+def _check(limits: RowLimits) -> None:
+    capacity, residual, plastic_moment = limits.capacity, limits.residual, limits.plastic_moment
+    limited = np.isfinite(capacity)
+    held = (residual >= 0.0) & (residual <= capacity)
+    for name, good, right in (
+        ("capacity", ~limited | (capacity > 0.0), "must be positive"),
+        ("residual", ~limited | held, "must lie between 0 and the capacity"),
+        ("plastic_moment", plastic_moment > 0.0, "must be positive"),
+    ):
+        if not good.all():
+            part = int(np.argmin(good))
+            message = f"row events: {name}[{part}] = {getattr(limits, name)[part]:g} {right}."
+            raise InputError(message)
+
+
 def _with_places(layout: Layout, places: tuple[IntArray, Array]) -> tuple[Layout, Array]:
     """Layout with clamps that hold nothing where hinges may form, and the factor on each clamp."""
     row, s = places
@@ -284,12 +299,16 @@ def follow_rows(
     InputError
         As `build_frame` and `solve_frame`; limits that are none.
     """
+    _check(limits)
     clamps = len(layout.clamp_s)
     bends = np.isfinite(limits.plastic_moment).any()
     if places is None:
         places = span_places(layout) if bends else (np.zeros(0, dtype=np.int64), np.zeros(0))
     wide, scale = _with_places(layout, places)
     frame = build_frame(wide, rail, clamp, clamp_scale=scale)
+    if frame.dof.shape[1] != 6:
+        message = "row events: rails with warping are not covered; leave the warping constant out."
+        raise InputError(message)
     links = _links(frame, clamps, limits)
     if not len(links.load):
         message = (

@@ -15,6 +15,7 @@ BoolArray = NDArray[np.bool_]
 
 SAME = 1e-10  # rates and forces this much smaller than the largest are equal to zero
 SUSPECT = 1e-3  # pivot over the link's own stiffness below which a mechanism is looked for
+TOGETHER = 1e-7  # share of their capacity that links may still miss to fall with another
 REFRESH = 16  # pivots before the tableau is made anew
 HOLDS, OPEN, UP, DOWN, STUCK, LOST, LOOSE = (int(s) for s in LinkState)
 
@@ -212,11 +213,15 @@ def _hold(w: Walk, k: int) -> bool:
 def _switch(w: Walk, leave: BoolArray, enter: BoolArray, df: Array) -> bool:
     """Change what the rates call for; False at a collapse.
 
-    One link at the least index; only when no other link is left, those that fall, all together.
+    One link at the least index; only when no other link is left, those that fall, all together, and with them
+    those that would reach their capacity the next moment, so that symmetry survives rounding.
     """
     law = w.laws
-    falls = leave & (w.state == HOLDS) & (law.residual < law.capacity) & (~law.one_way | (df > 0.0))
+    weak = (w.state == HOLDS) & (law.residual < law.capacity) & (~law.one_way | (df > 0.0))
+    falls = leave & weak
     calm = (leave & ~falls) | enter
+    if falls.any():
+        falls |= weak & ~w.flows & (np.sign(df) * w.force >= law.capacity * (1.0 - TOGETHER)) & (df != 0.0)
     moving = np.flatnonzero(falls) if not calm.any() else np.flatnonzero(calm)[:1]
     for k in moving.tolist():
         if not (_hold(w, k) if enter[k] else _release(w, k, bool(df[k] > 0.0))):

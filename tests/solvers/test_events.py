@@ -263,6 +263,15 @@ def test_plastic_collapse_is_the_best_of_all_safe_states(seed):
     assert path.proof.holds(1e-8)
 
 
+def test_equal_clamps_fall_together_in_spite_of_rounding():
+    """Two that miss each other by rounding: the first must not relieve the second."""
+    B = np.array([[1.0, 1.0], [1.0, 0.0], [1.0, -1.0]])
+    laws = slip(np.array([3.0, 3.0, 3.0 * (1 - 1e-9)]), [1.0, 9.0, 1.0], [0.5, 9.0, 0.5])
+    system = link_system(np.diag([0.0, 2.0]), B, laws.stiffness)
+    path = follow(system, laws, np.array([[1.0, 0.0]]), targets=np.array([5.0]))
+    assert path.force == pytest.approx([0.5, 4.0, 0.5], abs=1e-6)
+
+
 @pytest.mark.parametrize("laws", [
     slip(np.full(5, 40.0), 1.0, 0.4), plastic(np.full(5, 40.0), 1.0), brittle(np.full(5, 40.0), 1.0),
     join([clip(np.full(2, 40.0), 0.01, 1.0), bearing(40.0, 0.02), clip(np.full(2, 40.0), 0.01, 1.0)]),
