@@ -29,7 +29,7 @@ IntArray = NDArray[np.int64]
 Loads = Callable[[Model], Array]
 Kept = TypeVar("Kept", np.float64, np.int64)
 
-BLOCK = 96  # columns condensed together
+BLOCK = 64  # columns condensed together
 BAR = "fixed point"
 
 
@@ -213,7 +213,7 @@ def _schur(S: Array, across: sparse.csr_array, factor: Factor, cut: int) -> Arra
     solved = np.concatenate([np.arange(cut), np.arange(2 * cut, len(S))])
     for first in range(0, len(solved), BLOCK):
         part = solved[first : first + BLOCK]
-        S[:, part] -= across.T @ factor(columns[:, part].toarray(), refine=False)
+        S[:, part] -= across.T @ factor.backsolve(columns[:, part].toarray())
     sign = np.tile([1.0, -1.0, 1.0, -1.0, 1.0, -1.0], cut // 6)
     S[right, right] = S[:cut, :cut] * sign * sign[:, None]
     S[:cut, right] = S[right, :cut].T
