@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from scipy import linalg, sparse
 from scipy.sparse.linalg import splu
 
+from fea.solvers.many_columns import column_solver
 from roofmodel.errors import InputError
 
 Array = NDArray[np.float64]
@@ -23,6 +24,7 @@ Program = Callable[[sparse.csr_array, IntArray | None], tuple[Backsolve, Renew |
 
 BAND_LIMIT = 48  # widest half band that the banded solver takes by itself
 BLOCK = 64  # right-hand sides solved together
+BACKWARD = 1e-15  # residual over |K| |u| + |f| that no refinement betters
 ROUNDING = 1e-17  # entries this small beside the diagonal are rounding
 
 
@@ -62,25 +64,26 @@ class Factor:
     backsolve: Backsolve
     renew: Callable[[sparse.csr_array], Factor]
 
-    def __call__(self, F: Array, *, refine: bool = True) -> Array:
-        """Solve for all columns, in blocks, with one step of iterative refinement.
+    def __call__(self, F: Array) -> Array:
+        """Solve for all columns in blocks, with a step of iterative refinement where rounding calls for it.
 
         Parameters
         ----------
         F : (n, q) float
-        refine : bool
-            Whether the residual is solved for once more, which doubles the work.
 
         Returns
         -------
         (n, q) float
         """
         U = np.empty(F.shape, order="F")
+        largest = float(self.upper.diagonal().max(initial=0.0))
         for first in range(0, F.shape[1], BLOCK):
             part = F[:, first : first + BLOCK]
             u = self.backsolve(part)
-            if refine:
-                u = u + self.backsolve(part - times_upper(self.upper, u))
+            lost = part - times_upper(self.upper, u)
+            scale = largest * np.abs(u).max(axis=0, initial=0.0) + np.abs(part).max(axis=0, initial=0.0)
+            if (np.abs(lost).max(axis=0, initial=0.0) > BACKWARD * scale).any():
+                u = u + self.backsolve(lost)
             U[:, first : first + BLOCK] = u
         if not np.isfinite(U).all():
             message = "the solution holds numbers that are not finite"
@@ -162,7 +165,11 @@ def _cholmod(upper: sparse.csr_array, order: IntArray | None) -> tuple[Backsolve
         numeric()
         return True
 
+    columns = column_solver(factor)
+
     def backsolve(F: Array) -> Array:
+        if columns is not None and F.shape[1] > 1:
+            return columns(F)
         B = cvxopt.matrix(np.asfortranarray(F))
         cholmod.solve(factor, B)
         return np.asarray(B).reshape(F.shape, order="F")

@@ -64,3 +64,12 @@ def test_order_saves_work_and_changes_no_answer():
     F = np.random.default_rng(0).normal(size=(system.upper.shape[0], 1))
     own = factorize_upper(system.upper, Solver.CHOLMOD)(F)
     np.testing.assert_allclose(factorize_system(system)(F), own, rtol=0.0, atol=1e-8 * np.abs(own).max())
+
+
+def test_many_columns_equal_one_by_one():
+    system = build_system(held_plate())
+    F = np.random.default_rng(0).normal(size=(system.upper.shape[0], 70))
+    factor = factorize_system(system, Solver.CHOLMOD)
+    one = np.concatenate([factor.backsolve(F[:, [i]]) for i in range(70)], axis=1)
+    np.testing.assert_allclose(factor.backsolve(F), one, rtol=0.0, atol=1e-10 * np.abs(one).max())
+    np.testing.assert_allclose(factor(F), one, rtol=0.0, atol=1e-7 * np.abs(one).max())
