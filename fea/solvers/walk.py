@@ -74,8 +74,6 @@ class Walk:
         pivot(self.S, k)
         self.flows[k] = not self.flows[k]
         self.pivots += 1
-        if self.pivots % REFRESH == 0:
-            self.refresh()
         return True
 
     def floats_with(self, k: int) -> bool:
@@ -87,6 +85,7 @@ class Walk:
 
     def refresh(self) -> None:
         """Tableau, jumps and forces from the states alone."""
+        self.pivots = 0
         A, H = np.flatnonzero(self.flows), np.flatnonzero(~self.flows)
         S = self.Z.copy()
         if len(A):
@@ -234,6 +233,8 @@ def grow(w: Walk, dq: Array, target: float) -> tuple[Outcome, str]:
     """Bring one load on, from factor 0 to `target`."""
     seen: set[bytes] = set()
     for _ in range(1000 + 100 * len(w.laws)):
+        if w.pivots >= REFRESH:
+            w.refresh()
         sheds = w.flows & (w.target != w.aim)
         falling = bool(sheds.any())
         left = 1.0 if falling else target - w.factor
