@@ -114,8 +114,13 @@ def gravity(model: Model, g: Array, groups: tuple[str, ...] | None = None) -> Ar
     """
     g = np.asarray(g, dtype=float)
     total = np.zeros((model.dof_count, g.shape[1]))
-    for i in _named(model, groups)[0]:
+    shells, beams = _named(model, groups)
+    for i in shells:
         total += _shell_weight(model, model.shells[i], g)
+    for i in beams:
+        from fea.model.beam_loads import beam_nodes, beam_weight
+
+        total += beam_nodes(model, i, beam_weight(model, i, g))
     return total
 
 
@@ -143,8 +148,13 @@ def thermal(
     rise = np.asarray(rise, dtype=float)
     slope = np.zeros_like(rise) if gradient is None else np.asarray(gradient, dtype=float)
     total = np.zeros((model.dof_count, len(rise)))
-    for i in _named(model, groups)[0]:
+    shells, beams = _named(model, groups)
+    for i in shells:
         total += _shell_warmth(model, model.shells[i], rise, slope)
+    for i in beams:
+        from fea.model.beam_loads import axial_warmth, beam_nodes
+
+        total += beam_nodes(model, i, axial_warmth(model, i, rise))
     return total
 
 
