@@ -71,7 +71,7 @@ class ActiveSet:
             self._factor = None
             return False
         probe = np.abs(matrix.diagonal()) * np.cos(np.arange(matrix.shape[0]) ** 2)
-        reach = float(np.abs(self._factor(probe[:, None], refine=False)).max(initial=0.0))
+        reach = float(np.abs(self._factor.backsolve(probe[:, None])).max(initial=0.0))
         if np.isnan(self._reach):
             self._reach = reach
         if reach > FLOATS * max(self._reach, 1.0):
@@ -124,7 +124,7 @@ class ActiveSet:
             return None
 
         def once(r: Array) -> Array:
-            y = factor(r[:, None], refine=False)[:, 0]
+            y = factor.backsolve(r[:, None])[:, 0]
             return np.asarray(y - Y @ (root * np.linalg.solve(middle, root * (Bc @ y))))
 
         u = once(right)
