@@ -224,3 +224,15 @@ def test_contacts_that_are_none_are_refused(change, word):
             "gap": np.zeros(1)}  # fmt: skip
     with pytest.raises(InputError, match=word):
         solve_contact(build_system(hanging(0.0)), (Contacts("deck", **{**good, **change}),), np.zeros(12))
+
+
+def test_a_set_that_comes_back_is_told_and_still_answered():
+    """A case found by search in which full steps lead in a circle."""
+    K, F = 0.1 * np.eye(2), np.array([0.3, 1.8])
+    B = np.array([[-0.7, 0.8], [0.0, 0.2], [0.8, -0.3], [0.8, -0.7]])
+    k, gap = np.array([1e5, 0.1, 100.0, 1e5]), np.array([0.0, 0.0, 0.0, 0.4])
+    found = solve(K, B, k, gap, F)
+    assert "came back" in found.notes[0]
+    assert found.rounds[0] < 20
+    (expected,) = enumerate_sets(K, B, k, gap, F)
+    np.testing.assert_allclose(found.force[:, 0], expected, atol=1e-7)
