@@ -179,7 +179,7 @@ def _fixed_force(field: PanelField, u: Array) -> Array:
     return np.asarray(-along.reshape(field.strips, -1).sum(axis=1))
 
 
-def load_path(field: PanelField, u: Array, force: Array) -> LoadPath:
+def load_path(field: PanelField, u: Array, force: Array, outside: Array) -> LoadPath:
     """Who takes the clamp's force.
 
     Parameters
@@ -189,6 +189,8 @@ def load_path(field: PanelField, u: Array, force: Array) -> LoadPath:
         Under snow and own weight alone, and under the whole action. [m, rad]
     force : (m, 2) float
         Of all contacts. [N]
+    outside : (m,) float
+        What else hangs on the fixed points: weight of the sheet beyond the window. [N]
     """
     before, clips = (_clip_force(field, u[:, i], force[:, i]) for i in (0, 1))
     fixed_before, fixed = (_fixed_force(field, u[:, i]) for i in (0, 1))
@@ -198,7 +200,7 @@ def load_path(field: PanelField, u: Array, force: Array) -> LoadPath:
         clip_x=clip_nodes(field)[0],
         clip=clips - before,
         clip_total=clips,
-        fixed=fixed,
+        fixed=fixed + outside,
         fixed_more=fixed - fixed_before,
         fixings=fixings,
         bearing=float(push - push_before),

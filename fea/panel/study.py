@@ -2,7 +2,8 @@
 
 The strip (or the few strips between two clamps of the row) is meshed around the clamp and solved with one-way
 bearing and clips, under the snow's weight on the pan, the sheet's own, and the force of the rail at the grip.
-Everything is solved again with elements half as large; the change is what the mesh is worth.
+Everything is solved again with elements half as large, and with more of the seam meshed; the changes say
+what mesh and window are worth.
 """
 
 from __future__ import annotations
@@ -19,7 +20,7 @@ from fea.model.loads import gravity, nodal, traction
 from fea.model.solution import factorize_system, solve_model
 from fea.model.stress import audit
 from fea.panel.mesh import strip_mesh
-from fea.panel.model import PanelField, panel_field
+from fea.panel.model import PanelField, panel_field, sheet_share
 from fea.panel.reading import FoldForces, LoadPath, SheetPeaks, fold_forces, load_path, sheet_peaks
 from fea.solvers.contact import ContactSolution, solve_contact
 from roofmodel.hardware import Clamp, Panel, SeamDetail
@@ -27,7 +28,8 @@ from roofmodel.units import STANDARD_GRAVITY
 
 Array = NDArray[np.float64]
 
-WINDOW = 2.6  # clip spacings of seam that are meshed to each side of a clamp [-]
+WINDOW = 4.0  # clip spacings of seam that are meshed to each side of a clamp [-]
+WIDER = 1.5  # times as much in the run that tells what the window is worth [-]
 COMPLEMENTARITY = 1e-8  # asked of bearing and clips, of the largest force [-]
 SLIGHT = 1e-3  # line load, as a share of the clamp's force over its grip, whose change is not worth telling
 RESIDUAL = 1e-8  # asked of the equations of thin shells, of the largest force [-]
@@ -83,6 +85,8 @@ class SeamStudy:
     peaks : SheetPeaks
     change : dict of str to float
         Relative change of each reported number from elements twice as large. [-]
+    window : dict of str to float
+        Relative change of the same numbers when more of the seam is meshed. [-]
     proofs : tuple of Proof
     """
 
@@ -100,6 +104,7 @@ class SeamStudy:
     fold: FoldForces
     peaks: SheetPeaks
     change: dict[str, float]
+    window: dict[str, float]
     proofs: tuple[Proof, ...]
 
 
@@ -155,8 +160,9 @@ def study_seam(
         Something floats; in words.
     """
     strips = every if every % 2 else every + 1
-    coarse, fine = (
-        _solve(panel, detail, clamp, action, place, length, strips, size) for size in (refine, 2.0 * refine)
+    coarse, fine, wide = (
+        _solve(panel, detail, clamp, action, (place, length), strips, size, reach)
+        for size, reach in ((refine, WINDOW), (2.0 * refine, WINDOW), (refine, WIDER * WINDOW))
     )
     middle = int(np.flatnonzero(fine.field.clamp_strip == strips // 2)[0])
     return SeamStudy(
@@ -174,6 +180,7 @@ def study_seam(
         fold=fine.fold,
         peaks=fine.peaks,
         change=_changes(coarse, fine),
+        window=_changes(wide, coarse),
         proofs=_proofs(fine),
     )
 
@@ -183,13 +190,14 @@ def _solve(
     detail: SeamDetail,
     clamp: Clamp,
     action: SeamAction,
-    place: float,
-    length: float,
+    seam: tuple[float, float],
     strips: int,
     refine: float,
+    reach: float,
 ) -> _Pass:
+    place, length = seam
     grip = (clamp.grip_length, clamp.grip_height)
-    reach = WINDOW * detail.clip_spacing
+    reach = reach * detail.clip_spacing
     window = (max(-place - reach, -length), min(-place + reach, 0.0))
     mesh = strip_mesh(panel, detail, window, np.array([-place]), grip, refine)
     clamps = [np.array([-place]) if i == strips // 2 else np.zeros(0) for i in range(strips)]
@@ -208,7 +216,7 @@ def _solve(
         answer=answer,
         stiffness=stiffness,
         closed=closed,
-        path=load_path(field, answer.displacement, answer.force),
+        path=load_path(field, answer.displacement, answer.force, _outside(field, action)),
         fold=fold_forces(field, answer.displacement[:, 1]),
         peaks=sheet_peaks(field, answer.displacement[:, 1]),
     )
@@ -220,6 +228,13 @@ def _loads(field: PanelField, action: SeamAction) -> tuple[Array, Array]:
     own = gravity(field.model, STANDARD_GRAVITY * action.weight[:, None])
     grip = nodal(field.model, field.clamp_node, np.tile(action.grip, (len(field.clamp_node), 1)))
     return (snow + own)[:, 0], grip[:, 0]
+
+
+def _outside(field: PanelField, action: SeamAction) -> Array:
+    """Weight down the slope of the strips' sheet beyond the window, (m,). [N]."""
+    share = sheet_share(field.mesh.section, field.panel, field.detail).sum()
+    per_length = share * field.detail.sheet.density * STANDARD_GRAVITY * action.weight[0]
+    return np.asarray(per_length * (field.length - (field.mesh.x[-1] - field.mesh.x[0])))
 
 
 def closed_contacts(model: Model, closed: NDArray[np.bool_]) -> Model:
