@@ -1,8 +1,9 @@
-"""What the rows stand on: clamps in series with the panel fields of their planes, and the sheets' own travel."""
+"""What rows stand on: clamps in series with the panel fields, and the travel of the sheets by warmth."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -98,10 +99,10 @@ def panel_support(project: Project) -> PanelSupport:
     for plane in np.unique(layout.row_plane):
         outline = project.roof.planes.outline[plane]
         field = plane_field(layout, int(plane), outline, project.panel, detail, project.clamp)
-        own = np.kron(np.eye(len(field.clamp)), project.clamp.stiffness)
+        own = np.asarray(np.kron(np.eye(len(field.clamp)), project.clamp.stiffness), dtype=np.float64)
         blocks.append(series(own, field.stiffness))
         order.append((6 * field.clamp[:, None] + np.arange(6)).ravel())
         notes += [f"{project.roof.planes.name[plane]}: {note}" for note in field.notes]
     place = np.argsort(np.concatenate(order))
-    joined = sparse.block_diag(blocks, format="csr")[place][:, place]
+    joined: Any = sparse.block_diag(blocks, format="csr")[place][:, place]
     return PanelSupport(sparse.csr_array(joined), travel, restraint, tuple(dict.fromkeys(notes)))
