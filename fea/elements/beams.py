@@ -1,43 +1,45 @@
-"""Exact straight Timoshenko beams in space.
+"""Exact straight Timoshenko beams in space, of any section, with warping torsion where it is open.
 
-Element axes: x along the beam, y and z principal. Degrees of freedom of an end: translations along x, y, z
-and rotations about x, y, z by the right-hand rule. With no distributed bending moments the shape functions
-below solve the beam's own equations, so stiffness, nodal loads and recovery are exact for any length.
+Element axes: x along the beam through the centroids, y and z those of the section. Degrees of freedom of an
+end: translations along x, y, z of the centroid and rotations about x, y, z by the right-hand rule; an open
+section adds the rate of twist of each end, so that the twelve are followed by two (`BeamStiffness.width`).
+Bending acts on the line of shear centers, y and z coupled by the product of inertia; torsion about
+that line is St Venant's and Vlasov's (`beam_torsion`). The shape functions solve the beam's own equations, so
+stiffness, nodal loads and recovery are exact for any length.
+
+The force of a rate of twist c is the bimoment B = EI_w c'; forces, moments and bimoments count as positive on
+the piece to the left of a cut.
 
 Sources: Przemieniecki, Theory of Matrix Structural Analysis, 5.6; Friedman and Kosmatka, Computers and
-Structures 47 (1993) 473 (both from memory).
+Structures 47 (1993) 473 (both from memory); coupled planes by the same derivation with 2 x 2 matrices.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
+from fea.elements.beam_torsion import torsion_stiffness
+from roofmodel.errors import InputError
 from roofmodel.hardware import Rail
 
+if TYPE_CHECKING:
+    from fea.model.data import Beams
+
 Array = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+BoolArray = NDArray[np.bool_]
 
 # Degrees of freedom of the two bending planes, each as (v1, r1, v2, r2), and the sign that turns a rotation
 # about y or z into the slope of the deflection: u_y' = +r_z, u_z' = -r_y for a beam without shear strain.
 PLANE_DOF = np.array([[1, 5, 7, 11], [2, 4, 8, 10]])
 PLANE_SIGN = np.array([1.0, -1.0])
-
-
-@dataclass(frozen=True)
-class Stiff:
-    """Section stiffness: EA [N], GJ [N m^2], bending EI and shear compliance 1/GA_s of the planes xy, xz.
-
-    `bending` is (EI_z, EI_y) and `shear` (1/GA_y, 1/GA_z): by plane, not by axis. `alpha` is the thermal
-    expansion. [1/K]
-    """
-
-    axial: float
-    torsion: float
-    bending: Array
-    shear: Array
-    alpha: float
+TWIST_DOF = np.array([3, 12, 9, 13])  # twist and its rate at the start, then at the end
+END_WORDS = ("N", "V_y", "V_z", "T", "M_y", "M_z", "bimoment")
+LOOSE = 1e-12  # stiffness of what a release lets go, over that of its parts, that counts as none
 
 
 @dataclass(frozen=True)
@@ -73,171 +75,319 @@ class BeamStiffness:
     alpha: float
     mass: float = 0.0
 
+    @property
+    def width(self) -> int:
+        """Degrees of freedom of an element: 12, or 14 with warping."""
+        return 14 if self.warping > 0.0 else 12
 
-def rail_stiffness(rail: Rail) -> Stiff:
+    @property
+    def plane_bending(self) -> Array:
+        """Bending stiffness by plane, [[EI_z, EI_yz], [EI_yz, EI_y]]. [N m^2]."""
+        return np.asarray(self.bending)[::-1, ::-1]
+
+    @property
+    def coupled(self) -> bool:
+        """Whether bending in one plane bends the other too."""
+        return bool(self.bending[0][1] != 0.0)
+
+    @property
+    def eccentric(self) -> bool:
+        """Whether the shear center lies off the centroid."""
+        return bool(np.any(np.asarray(self.center) != 0.0))
+
+
+def rail_stiffness(rail: Rail) -> BeamStiffness:
     """Section stiffness of a rail."""
     section, material = rail.section, rail.material
-    return Stiff(
-        axial=material.E * section.area,
-        torsion=material.G * section.J,
-        bending=material.E * np.array([section.I_z, section.I_y]),
-        shear=1.0 / (material.G * np.array([section.shear_y, section.shear_z])),
+    E, G = material.E, material.G
+    return BeamStiffness(
+        axial=E * section.area,
+        bending=E * np.array([[section.I_y, section.I_yz], [section.I_yz, section.I_z]]),
+        shear=1.0 / (G * np.array([section.shear_y, section.shear_z])),
+        torsion=G * section.J,
+        warping=E * section.I_w,
+        center=np.array([section.center_y, section.center_z]),
         alpha=material.alpha,
+        mass=section.area * material.density,
     )
 
 
-def shear_parameter(L: Array, stiff: Stiff) -> Array:
-    """Ratio 12 EI / (GA_s L^2) of elements in both planes, (m, 2). [-]."""
-    return np.asarray(12.0 * stiff.bending * stiff.shear / L[:, None] ** 2)
+def odd_bending(L: Array, stiff: BeamStiffness) -> Array:
+    """Stiffness (m, 2, 2) of equal moments at both ends against equal slopes over the chord. [N m]."""
+    flexible = L[:, None, None] / 6.0 * np.linalg.inv(stiff.plane_bending)
+    flexible += 2.0 / L[:, None, None] * np.diag(stiff.shear)
+    if stiff.coupled:
+        return np.linalg.inv(flexible)
+    odd = np.zeros_like(flexible)
+    odd[:, [0, 1], [0, 1]] = 1.0 / flexible[:, [0, 1], [0, 1]]
+    return odd
 
 
-def beam_stiffness(L: Array, stiff: Stiff) -> Array:
-    """Stiffness matrices.
+def to_shear_center(K: Array, center: Array) -> Array:
+    """Rows of (m, w, ...) that belong to displacements of the shear center, for those of the centroid.
+
+    The shear center moves by v - z t and w + y t when the centroid moves by v, w and twists by t.
+    """
+    y, z = center
+    moved = K.copy()
+    for end in (0, 6):
+        moved[:, end + 3] += y * K[:, end + 2] - z * K[:, end + 1]
+    return moved
+
+
+def beam_stiffness(L: Array, stiff: BeamStiffness) -> Array:
+    """Stiffness matrices in element axes.
 
     Parameters
     ----------
     L : (m,) float
         Lengths. [m]
-    stiff : Stiff
+    stiff : BeamStiffness
 
     Returns
     -------
-    (m, 12, 12) float
-        [N/m, N, N m]
+    (m, w, w) float
+        w = `stiff.width`. [N/m, N, N m and times m for rates of twist]
     """
-    K = np.zeros((len(L), 12, 12))
-    for first, value in ((0, stiff.axial / L), (3, stiff.torsion / L)):
-        pair = np.array([first, first + 6])
-        K[:, pair[:, None], pair] = value[:, None, None] * np.array([[1.0, -1.0], [-1.0, 1.0]])
-    phi = shear_parameter(L, stiff)
-    for plane, (dof, sign) in enumerate(zip(PLANE_DOF, PLANE_SIGN, strict=True)):
-        p = phi[:, plane]
-        k = stiff.bending[plane] / ((1.0 + p) * L**3)
-        near, far, arm = (4.0 + p) * L**2, (2.0 - p) * L**2, sign * 6.0 * L
-        twelve = np.full_like(L, 12.0)
+    K = np.zeros((len(L), stiff.width, stiff.width))
+    pair = np.array([[1.0, -1.0], [-1.0, 1.0]])
+    K[:, [[0], [6]], [0, 6]] = (stiff.axial / L)[:, None, None] * pair
+    if stiff.warping > 0.0:
+        K[:, TWIST_DOF[:, None], TWIST_DOF] = torsion_stiffness(L, stiff.torsion, stiff.warping)
+    else:
+        K[:, [[3], [9]], [3, 9]] = (stiff.torsion / L)[:, None, None] * pair
+    odd, even = odd_bending(L, stiff), stiff.plane_bending
+    for i, j in ((0, 0), (1, 1), (0, 1), (1, 0)) if stiff.coupled else ((0, 0), (1, 1)):
+        si, sj, k = PLANE_SIGN[i], PLANE_SIGN[j], odd[:, i, j]
+        move, turn, side = 2.0 * k / L**2, even[i, j] / L, k / L
+        near, far = si * sj * (0.5 * k + turn), si * sj * (0.5 * k - turn)
         rows = [
-            [twelve, arm, -twelve, arm],
-            [arm, near, -arm, far],
-            [-twelve, -arm, twelve, -arm],
-            [arm, far, -arm, near],
+            [move, sj * side, -move, sj * side],
+            [si * side, near, -si * side, far],
+            [-move, -sj * side, move, -sj * side],
+            [si * side, far, -si * side, near],
         ]
-        K[:, dof[:, None], dof] = k[:, None, None] * np.moveaxis(np.array(rows), 2, 0)
+        K[:, PLANE_DOF[i][:, None], PLANE_DOF[j]] = np.moveaxis(np.array(rows), 2, 0)
+    if stiff.eccentric:
+        half = np.swapaxes(to_shear_center(K, stiff.center), 1, 2)
+        K = np.swapaxes(to_shear_center(half, stiff.center), 1, 2)
     return K
 
 
-def shape_functions(xi: Array, L: Array, phi: Array) -> tuple[Array, Array]:
-    """Deflection and rotation of a bending plane for unit values of (v1, r1, v2, r2).
+def strains(L: Array, displacement: Array) -> Array:
+    """Motion of the end over the rigid motion of the start, and the rates of twist, (m, w - 6, q).
 
-    Parameters
-    ----------
-    xi : (m,) float
-        Position over the length, 0 to 1.
-    L : (m,) float
-        [m]
-    phi : (m,) float
-        Shear parameter of the plane.
-
-    Returns
-    -------
-    deflection, rotation : (m, 4) float
-        For the sign of the plane xy; in xz the values of the rotations change sign.
+    Taken out first, so that a stiff short element on soft supports loses no digits to its travel.
     """
-    scale = 1.0 / (1.0 + phi)
-    bow = xi - xi**2
-    deflection = [
-        1.0 - 3.0 * xi**2 + 2.0 * xi**3 + phi * (1.0 - xi),
-        L * (xi * (1.0 - xi) ** 2 + phi / 2.0 * bow),
-        3.0 * xi**2 - 2.0 * xi**3 + phi * xi,
-        L * (-(xi**2) * (1.0 - xi) - phi / 2.0 * bow),
-    ]
-    rotation = [
-        -6.0 * bow / L,
-        1.0 - 4.0 * xi + 3.0 * xi**2 + phi * (1.0 - xi),
-        6.0 * bow / L,
-        3.0 * xi**2 - 2.0 * xi + phi * xi,
-    ]
-    return scale[:, None] * np.stack(deflection, axis=1), scale[:, None] * np.stack(rotation, axis=1)
+    start, strain = displacement[:, :6], displacement[:, 6:].copy()
+    strain[:, :6] -= start
+    length = L[:, None]
+    strain[:, 1] -= length * start[:, 5]
+    strain[:, 2] += length * start[:, 4]
+    return strain
 
 
-def point_load_vectors(x: Array, L: Array, stiff: Stiff) -> Array:
-    """Nodal loads that unit point loads inside elements are worth.
-
-    Parameters
-    ----------
-    x : (m,) float
-        Positions from the elements' starts. [m]
-    L : (m,) float
-        Lengths of the elements. [m]
-    stiff : Stiff
-
-    Returns
-    -------
-    (m, 12, 6) float
-        Nodal loads of the element for unit forces and moments along and about x, y, z.
-    """
-    vectors = np.zeros((len(x), 12, 6))
-    xi, phi = x / L, shear_parameter(L, stiff)
-    for component in (0, 3):
-        vectors[:, component, component] = 1.0 - xi
-        vectors[:, component + 6, component] = xi
-    for plane, (dof, sign) in enumerate(zip(PLANE_DOF, PLANE_SIGN, strict=True)):
-        deflection, rotation = shape_functions(xi, L, phi[:, plane])
-        turn = np.array([1.0, sign, 1.0, sign])
-        vectors[:, dof, dof[0]] = deflection * turn
-        vectors[:, dof, dof[1]] = rotation * turn * sign
-    return vectors
-
-
-def line_load_vectors(a: Array, b: Array, L: Array, stiff: Stiff) -> Array:
-    """Nodal loads of unit uniform loads on part of an element.
-
-    Parameters
-    ----------
-    a, b : (m,) float
-        Ends of the loaded part from the elements' starts. [m]
-    L : (m,) float
-        Lengths of the elements. [m]
-    stiff : Stiff
-
-    Returns
-    -------
-    (m, 12, 4) float
-        Nodal loads for unit line loads along x, y, z and unit torsion about x per meter.
-
-    Notes
-    -----
-    The shape functions are cubic, so two Gauss points integrate them exactly.
-    """
-    middle, half = (a + b) / 2.0, (b - a) / 2.0
-    offset = half / np.sqrt(3.0)
-    total = point_load_vectors(middle - offset, L, stiff) + point_load_vectors(middle + offset, L, stiff)
-    return half[:, None, None] * total[:, :, :4]
-
-
-def end_forces(L: Array, stiff: Stiff, displacement: Array) -> Array:
+def start_forces(L: Array, stiff: BeamStiffness, displacement: Array) -> Array:
     """Forces that the nodes put on the elements' starts for given end displacements.
 
     Parameters
     ----------
     L : (m,) float
         [m]
-    stiff : Stiff
-    displacement : (m, 12, q) float
-        [m, rad]
+    stiff : BeamStiffness
+    displacement : (m, w, q) float
+        [m, rad, rad/m]
 
     Returns
     -------
     (m, 6, q) float
         [N, N m]
-
-    Notes
-    -----
-    The rigid motion of the start is taken out first, so that a stiff short element on soft clamps
-    loses no digits to its travel.
     """
-    start, end = displacement[:, :6], displacement[:, 6:]
-    strain = end - start
-    length = L[:, None]
-    strain[:, 1] -= length * start[:, 5]
-    strain[:, 2] += length * start[:, 4]
-    return np.asarray(beam_stiffness(L, stiff)[:, :6, 6:] @ strain)
+    return np.asarray(beam_stiffness(L, stiff)[:, :6, 6:] @ strains(L, displacement))
+
+
+def check_beams(ends: Array, beams: Beams) -> None:
+    """Refuse beams that are none.
+
+    Raises
+    ------
+    InputError
+        A length that is not positive, a y axis along the beam, a stiffness that is not positive, a
+        warping degree of freedom of a section that has no warping stiffness.
+    """
+    stiff, name = beams.stiffness, beams.name
+    values = [
+        stiff.axial,
+        stiff.torsion,
+        stiff.warping,
+        *np.ravel(stiff.bending),
+        *stiff.shear,
+        *stiff.center,
+    ]
+    if not np.isfinite(values).all():
+        message = f'beams "{name}": a section stiffness is not a number.'
+        raise InputError(message)
+    if not (stiff.axial > 0.0 and (stiff.torsion > 0.0 or (stiff.torsion == 0.0 and stiff.warping > 0.0))):
+        message = f'beams "{name}": EA = {stiff.axial:g} N and GJ = {stiff.torsion:g} N m^2 must be positive.'
+        raise InputError(message)
+    b = np.asarray(stiff.bending, dtype=float)
+    if not (b[0, 0] > 0.0 and b[0, 0] * b[1, 1] > b[0, 1] ** 2 and b[0, 1] == b[1, 0]):
+        message = f'beams "{name}": EI_y and EI_z must be positive, and EI_yz^2 less than their product.'
+        raise InputError(message)
+    if stiff.warping < 0.0 or np.min(stiff.shear) < 0.0:
+        message = f'beams "{name}": EI_w and shear compliances must not be negative.'
+        raise InputError(message)
+    if stiff.warping == 0.0 and (beams.warp >= 0).any():
+        message = f'beams "{name}": a section with EI_w = 0 has no warping degrees of freedom; use -1.'
+        raise InputError(message)
+    run = ends[:, 1] - ends[:, 0] + beams.offset[:, 1] - beams.offset[:, 0]
+    size = np.linalg.norm(run, axis=1)
+    bad = np.flatnonzero(~(size > 0.0) | ~np.isfinite(size))
+    if len(bad):
+        message = f'beams "{name}": element {bad[0]} has no length.'
+        raise InputError(message)
+    side, given = np.linalg.norm(np.cross(run, beams.axis_y), axis=1), np.linalg.norm(beams.axis_y, axis=1)
+    bad = np.flatnonzero(~(side > 1e-6 * size * given))
+    if len(bad):
+        message = f'beams "{name}": axis_y of element {bad[0]} must not be zero or along the beam.'
+        raise InputError(message)
+
+
+@dataclass(frozen=True)
+class LocalBeams:
+    """Beams in their own axes, ready for loads and forces.
+
+    Attributes
+    ----------
+    stiff : BeamStiffness
+        Without warping where no element keeps any.
+    length : (m,) float
+        Between the ends of the arms. [m]
+    axes : (m, 3, 3) float
+        Rows are local x, y, z.
+    turn : (m, w, w) float
+        From displacements of the nodes, global, to those of the ends, local.
+    K : (m, w, w) float
+        Stiffness in local axes before releases.
+    slack : (m, w, w) float
+        Displacement of the released parts for unit forces on them, zero elsewhere.
+    """
+
+    stiff: BeamStiffness
+    length: Array
+    axes: Array
+    turn: Array
+    K: Array
+    slack: Array
+
+
+def _axes(run: Array, axis_y: Array) -> Array:
+    x = run / np.linalg.norm(run, axis=1)[:, None]
+    z = np.cross(x, axis_y)
+    z /= np.linalg.norm(z, axis=1)[:, None]
+    return np.stack([x, np.cross(z, x), z], axis=1)
+
+
+def _turn(axes: Array, offset: Array, width: int) -> Array:
+    """From global displacements of nodes to local ones of the ends of rigid arms."""
+    turn = np.zeros((len(axes), width, width))
+    for end in (0, 1):
+        i, x, y, z = 6 * end, *np.moveaxis(offset[:, end], 1, 0)
+        zero = np.zeros_like(x)
+        lever = np.moveaxis(np.array([[zero, z, -y], [-z, zero, x], [y, -x, zero]]), 2, 0)
+        turn[:, i : i + 3, i : i + 3] = turn[:, i + 3 : i + 6, i + 3 : i + 6] = axes
+        turn[:, i : i + 3, i + 3 : i + 6] = axes @ lever
+    for rate in range(12, width):
+        turn[:, rate, rate] = 1.0
+    return turn
+
+
+def _slack(K: Array, released: BoolArray, name: str) -> Array:
+    """Flexibility of the released parts, by pattern of releases."""
+    slack = np.zeros_like(K)
+    patterns, member = np.unique(released, axis=0, return_inverse=True)
+    for number, pattern in enumerate(patterns):
+        dof = np.flatnonzero(pattern)
+        if not len(dof):
+            continue
+        element = np.flatnonzero(member.ravel() == number)
+        part = K[element[:, None, None], dof[:, None], dof]
+        scale = np.sqrt(np.diagonal(part, axis1=1, axis2=2))
+        unit = part / (scale[:, :, None] * scale[:, None])
+        loose = element[np.linalg.eigvalsh(unit)[:, 0] < LOOSE]
+        if len(loose):
+            where = ", ".join(
+                f"{END_WORDS[d % 6] if d < 12 else END_WORDS[6]} at end {d // 6 + 1 if d < 12 else d - 11}"
+                for d in dof
+            )
+            message = f'beams "{name}": element {loose[0]} moves freely between its releases ({where}).'
+            raise InputError(message)
+        free = np.linalg.inv(unit) / (scale[:, :, None] * scale[:, None])
+        slack[element[:, None, None], dof[:, None], dof] = free
+    return slack
+
+
+def local_beams(ends: Array, beams: Beams) -> LocalBeams:
+    """Beams in their own axes.
+
+    Parameters
+    ----------
+    ends : (m, 2, 3) float
+        Nodes. [m]
+    beams : Beams
+
+    Raises
+    ------
+    InputError
+        As `check_beams`, and releases that let an element move freely.
+    """
+    check_beams(ends, beams)
+    stiff = beams.stiffness
+    if (beams.warp < 0).all() and stiff.torsion > 0.0:
+        stiff = replace(stiff, warping=0.0)  # no warping is carried over any node: St Venant
+    run = ends[:, 1] - ends[:, 0] + beams.offset[:, 1] - beams.offset[:, 0]
+    length, axes = np.linalg.norm(run, axis=1), _axes(run, beams.axis_y)
+    released = np.concatenate(
+        [beams.release[:, 0, :6], beams.release[:, 1, :6], beams.release[:, :, 6] | (beams.warp < 0)], axis=1
+    )[:, : stiff.width]
+    K = beam_stiffness(length, stiff)
+    return LocalBeams(
+        stiff=stiff,
+        length=length,
+        axes=axes,
+        turn=_turn(axes, beams.offset, stiff.width),
+        K=K,
+        slack=_slack(K, released, beams.name),
+    )
+
+
+def beam_matrices(ends: Array, beams: Beams) -> Array:
+    """Stiffness matrices of beams with arms and releases in global axes.
+
+    Parameters
+    ----------
+    ends : (m, 2, 3) float
+        Nodes. [m]
+    beams : Beams
+        An end with the warping number -1 is free to warp.
+
+    Returns
+    -------
+    (m, 14, 14) float
+        Six of the first node, six of the second, then the rates of twist of both; rows of rates that
+        are not there are zero.
+
+    Raises
+    ------
+    InputError
+        As `local_beams`.
+    """
+    local = local_beams(ends, beams)
+    K = local.K
+    if local.slack.any():
+        K = K - K @ local.slack @ K
+        K = 0.5 * (K + np.swapaxes(K, 1, 2))
+    full = np.zeros((len(K), 14, 14))
+    width = local.stiff.width
+    full[:, :width, :width] = np.swapaxes(local.turn, 1, 2) @ K @ local.turn
+    return full

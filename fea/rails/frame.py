@@ -6,7 +6,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import sparse
 
-from fea.elements.beams import Stiff, end_forces, line_load_vectors, point_load_vectors, rail_stiffness
+from fea.elements.beam_loads import line_load_vectors, point_load_vectors
+from fea.elements.beams import BeamStiffness, rail_stiffness, start_forces, strains
 from fea.rails.loads import FrameResult, RailLoads
 from fea.rails.recovery import (
     SpanLoads,
@@ -20,6 +21,7 @@ from fea.rails.recovery import (
     stack,
 )
 from fea.rails.rows import Frame, build_frame
+from fea.rails.warping import warping_matrix
 from fea.solvers.direct import SingularError, Solver, factorize
 from roofmodel.errors import InputError
 
@@ -123,36 +125,36 @@ def _span_loads(frame: Frame, loads: RailLoads) -> tuple[SpanLoads, IntArray, In
     return cut, on_node, node
 
 
-def _nodal_loads(frame: Frame, cut: SpanLoads, stiff: Stiff, thermal: Array) -> Array:
-    """Nodal loads that the loads of each span are worth, (e, 12, q)."""
+def _nodal_loads(frame: Frame, cut: SpanLoads, stiff: BeamStiffness, thermal: Array) -> Array:
+    """Nodal loads that the loads of each span are worth, (e, 12 or 14, q)."""
     L = frame.span_length
-    total = np.zeros((12 * len(L), len(thermal)))
-    twelve = np.arange(12)
+    width = stiff.width
+    total = np.zeros((width * len(L), len(thermal)))
     line = line_load_vectors(cut.part_a, cut.part_b, L[cut.part_span], stiff)
     point = point_load_vectors(cut.point_x, L[cut.point_span], stiff)
     for vectors, span, column, value in (
         (line, cut.part_span, cut.segment, cut.line),
         (point, cut.point_span, cut.point, cut.force),
     ):
-        row = (12 * span[:, None] + twelve).ravel()
-        col = np.repeat(column, 12)
+        row = (width * span[:, None] + np.arange(width)).ravel()
+        col = np.repeat(column, width)
         for component, values in enumerate(value):
             weight = vectors[:, :, component].ravel()
             use = weight != 0.0
             shape = (len(total), len(values))
             total += sparse.coo_array((weight[use], (row[use], col[use])), shape=shape).tocsr() @ values
-    vectors = total.reshape(len(L), 12, -1)
+    vectors = total.reshape(len(L), width, -1)
     vectors[:, 0] -= stiff.axial * stiff.alpha * thermal
     vectors[:, 6] += stiff.axial * stiff.alpha * thermal
     return vectors
 
 
 def _right_hand_side(frame: Frame, vectors: Array, node: IntArray, on_node: IntArray, force: Array) -> Array:
-    shape = (frame.matrix.shape[0], vectors.shape[0] * 12)
+    shape = (frame.matrix.shape[0], vectors.shape[0] * vectors.shape[1])
     index = (frame.span_dof.ravel(), np.arange(shape[1]))
     scatter = sparse.coo_array((np.ones(shape[1]), index), shape=shape).tocsr()
     F = np.asarray(scatter @ vectors.reshape(shape[1], -1))
-    np.add.at(F, frame.dof[node], np.moveaxis(force[:, on_node], 0, 1))
+    np.add.at(F, frame.dof[node, :6], np.moveaxis(force[:, on_node], 0, 1))
     return F
 
 
@@ -182,19 +184,25 @@ def _applied(frame: Frame, loads: RailLoads) -> Array:
 
 
 def _sample(
-    frame: Frame, cut: SpanLoads, stiff: Stiff, U: Array, vectors: Array, thermal: Array
+    frame: Frame, cut: SpanLoads, stiff: BeamStiffness, U: Array, vectors: Array, thermal: Array
 ) -> tuple[Stations, Array, Array]:
-    """Stations, section forces (q, t, 6) and deflections (q, t, 3)."""
+    """Stations, section forces (q, t, 6 or 8) and deflections (q, t, 3)."""
     length, spans = frame.span_length, len(frame.span_row)
     moved = U[frame.span_dof]
-    start = end_forces(length, stiff, moved) - vectors[:, :6]
-    columns = stack(start, moved[:, :6], cut, thermal)
+    start = start_forces(length, stiff, moved) - vectors[:, :6]
+    twist = strains(length, moved)[:, [3, 6, 7]] if stiff.warping > 0.0 else moved[:, :0]
+    columns = stack(start, moved[:, :6], cut, thermal, twist)
     base = base_stations(length, cut)
-    first = force_matrix(base, cut, spans) @ columns
+    first = force_matrix(base, cut, spans, stiff) @ columns
     peaks = peak_stations(base, first, length, joint=frame.rail.section.round)
     stations = join_stations(base, peaks)
-    force = evaluate(force_matrix(stations, cut, spans), columns, 6)
-    return stations, force, evaluate(deflection_matrix(stations, cut, spans, stiff), columns, 3)
+    force = evaluate(force_matrix(stations, cut, spans, stiff), columns, 6)
+    deflection = evaluate(deflection_matrix(stations, cut, spans, stiff), columns, 3)
+    if stiff.warping > 0.0:
+        warping = evaluate(warping_matrix(stations, cut, length, stiff), columns, 3)
+        deflection[:, :, 1:] += warping[:, :, :1] * np.array([stiff.center[1], -stiff.center[0]])
+        force = np.concatenate([force, warping[:, :, 2:], stiff.torsion * warping[:, :, 1:2]], axis=2)
+    return stations, force, deflection
 
 
 def solve_frame(frame: Frame, loads: RailLoads, *, solver: Solver = Solver.AUTO) -> FrameResult:
@@ -238,7 +246,7 @@ def solve_frame(frame: Frame, loads: RailLoads, *, solver: Solver = Solver.AUTO)
         )
         raise InputError(message)
     stations, rail_force, deflection = _sample(frame, cut, stiff, U, vectors, loads.thermal)
-    grip = frame.clamp_stiffness @ (frame.clamp_grip @ U[frame.dof[frame.clamp_node]])
+    grip = frame.clamp_stiffness @ (frame.clamp_grip @ U[frame.dof[frame.clamp_node, :6]])
     at_rail = np.swapaxes(frame.clamp_grip, 1, 2) @ grip
     reaction = _sum_rows(frame.clamp_row, _about_start(frame.clamp_s, at_rail), len(frame.row_name))
     return FrameResult(

@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import sparse
 
-from fea.elements.beams import Stiff
+from fea.elements.beams import PLANE_SIGN, BeamStiffness
 
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -91,7 +91,7 @@ def join_stations(*parts: Stations) -> Stations:
     return Stations(span[order], x[order], after[order])
 
 
-def _pairs(station_span: IntArray, load_span: IntArray, count: int) -> tuple[IntArray, IntArray]:
+def pairs(station_span: IntArray, load_span: IntArray, count: int) -> tuple[IntArray, IntArray]:
     """All (station, load) pairs that share an element, for loads sorted by element."""
     first = np.searchsorted(load_span, np.arange(count), side="left")
     many = np.searchsorted(load_span, np.arange(count), side="right") - first
@@ -108,17 +108,20 @@ class _Terms:
     Result `out` of station i is row `width * i + out`.
     """
 
-    def __init__(self, stations: Stations, loads: SpanLoads, spans: int, width: int) -> None:
+    def __init__(
+        self, stations: Stations, loads: SpanLoads, spans: int, width: int, stiff: BeamStiffness
+    ) -> None:
         self._width, self._spans, self._stations = width, spans, stations
         self._k, self._j = loads.line.shape[1], loads.force.shape[1]
+        self._columns = column_count(loads, spans, stiff)
         self._entries: list[tuple[IntArray, IntArray, Array]] = []
-        station, part = _pairs(stations.span, loads.part_span, spans)
+        station, part = pairs(stations.span, loads.part_span, spans)
         x = stations.x[station]
         from_a, from_b = np.maximum(x - loads.part_a[part], 0.0), np.maximum(x - loads.part_b[part], 0.0)
         use = from_a > 0.0
         self._from_a, self._from_b = from_a[use], from_b[use]
         self._line = station[use], loads.segment[part[use]]
-        station, point = _pairs(stations.span, loads.point_span, spans)
+        station, point = pairs(stations.span, loads.point_span, spans)
         arm = stations.x[station] - loads.point_x[point]
         # a station that stands at the load within rounding knows its side by `after`
         near = np.abs(arm) <= 2e-9 * (stations.x[station] + loads.point_x[point])
@@ -159,11 +162,17 @@ class _Terms:
     def matrix(self) -> sparse.csr_array:
         """All terms."""
         row, column, weight = (np.concatenate(part) for part in zip(*self._entries, strict=True))
-        shape = (self._width * len(self._stations), 12 * self._spans + 4 * self._k + 6 * self._j + 1)
+        shape = (self._width * len(self._stations), self._columns)
         return sparse.coo_array((weight, (row, column)), shape=shape).tocsr()
 
 
-def stack(start: Array, travel: Array, loads: SpanLoads, thermal: Array) -> Array:
+def column_count(loads: SpanLoads, spans: int, stiff: BeamStiffness) -> int:
+    """Columns of `stack`."""
+    twist = 3 * spans if stiff.warping > 0.0 else 0
+    return 12 * spans + 4 * loads.line.shape[1] + 6 * loads.force.shape[1] + 1 + twist
+
+
+def stack(start: Array, travel: Array, loads: SpanLoads, thermal: Array, twist: Array) -> Array:
     """Everything that results at stations depend on, one column a right-hand side.
 
     Parameters
@@ -173,32 +182,45 @@ def stack(start: Array, travel: Array, loads: SpanLoads, thermal: Array) -> Arra
     loads : SpanLoads
     thermal : (q,) float
         [K]
+    twist : (e, 0 or 3, q) float
+        Twist of the end over that of the start and the rates of twist of both, of open rails. [rad, rad/m]
 
     Returns
     -------
-    (12 e + 4 k + 6 j + 1, q) float
+    (12 e + 4 k + 6 j + 1 + 0 or 3 e, q) float
     """
     q = len(thermal)
     parts = [
         part.reshape(part.shape[0] * part.shape[1], q) for part in (start, travel, loads.line, loads.force)
     ]
-    return np.concatenate([*parts, thermal[None]])
+    return np.concatenate([*parts, thermal[None], twist.reshape(twist.shape[0] * twist.shape[1], q)])
 
 
-def force_matrix(stations: Stations, loads: SpanLoads, spans: int) -> sparse.csr_array:
+def torques(stiff: BeamStiffness) -> tuple[tuple[int, float], ...]:
+    """Forces at the centroid by component, with their torque about the shear center."""
+    y, z = (float(value) for value in stiff.center)
+    return ((3, 1.0), (1, z), (2, -y)) if stiff.eccentric else ((3, 1.0),)
+
+
+def force_matrix(stations: Stations, loads: SpanLoads, spans: int, stiff: BeamStiffness) -> sparse.csr_array:
     """From `stack` to N, V_y, V_z, T, M_y, M_z on the piece to the left of each station.
+
+    T is about the shear center, the others about the centroid.
 
     Returns
     -------
-    (6 t, 12 e + 4 k + 6 j + 1) sparse
+    (6 t, `column_count`) sparse
     """
-    terms = _Terms(stations, loads, spans, 6)
+    terms = _Terms(stations, loads, spans, 6, stiff)
     x = stations.x
     for component in range(6):
         terms.start(component, component, -np.ones_like(x))
         terms.point(component, component, 0, -1.0)
     for component in range(4):
         terms.line(component, component, 0, -1.0)
+    for component, arm in torques(stiff)[1:]:
+        terms.start(3, component, np.full_like(x, -arm))
+        terms.load(3, component, 0, -arm)
     terms.start(4, 2, -x)
     terms.load(4, 2, 1, -1.0)
     terms.start(5, 1, x)
@@ -206,28 +228,41 @@ def force_matrix(stations: Stations, loads: SpanLoads, spans: int) -> sparse.csr
     return terms.matrix()
 
 
-def deflection_matrix(stations: Stations, loads: SpanLoads, spans: int, stiff: Stiff) -> sparse.csr_array:
+def deflection_matrix(
+    stations: Stations, loads: SpanLoads, spans: int, stiff: BeamStiffness
+) -> sparse.csr_array:
     """From `stack` to the displacements of the rail axis at the stations.
+
+    What the twist of an open rail moves its centroid is left to `fea.rails.warping`.
 
     Returns
     -------
-    (3 t, 12 e + 4 k + 6 j + 1) sparse
+    (3 t, `column_count`) sparse
     """
-    terms = _Terms(stations, loads, spans, 3)
+    terms = _Terms(stations, loads, spans, 3, stiff)
     x = stations.x
     for out in range(3):
         terms.start(out, out, np.ones_like(x), travel=True)
     terms.thermal(0, stiff.alpha * x)
     terms.start(0, 0, -x / stiff.axial)
     terms.load(0, 0, 1, -1.0 / stiff.axial)
-    for out, turn, sign in ((1, 5, 1.0), (2, 4, -1.0)):
-        flex, slip = 1.0 / stiff.bending[out - 1], float(stiff.shear[out - 1])
-        terms.start(out, turn, sign * x, travel=True)
-        terms.start(out, turn, -sign * flex * x**2 / 2.0)
-        terms.start(out, out, flex * x**3 / 6.0 - slip * x)
-        terms.load(out, out, 3, flex)
+    flexible = np.linalg.inv(stiff.plane_bending)
+    for i in (0, 1):
+        out, slip = 1 + i, float(stiff.shear[i])
+        terms.start(out, 5 - i, PLANE_SIGN[i] * x, travel=True)
+        terms.start(out, out, -slip * x)
         terms.load(out, out, 1, -slip)
-        terms.point(out, turn, 2, -sign * flex)
+        for j in (0, 1) if stiff.coupled else (i,):
+            flex, turn, sign = float(flexible[i, j]), 5 - j, float(PLANE_SIGN[j])
+            terms.start(out, turn, -sign * flex * x**2 / 2.0)
+            terms.start(out, 1 + j, flex * x**3 / 6.0)
+            terms.load(out, 1 + j, 3, flex)
+            terms.point(out, turn, 2, -sign * flex)
+    if stiff.eccentric and not stiff.warping > 0.0:
+        for out, lever in ((1, float(stiff.center[1])), (2, -float(stiff.center[0]))):
+            for component, arm in torques(stiff):
+                terms.start(out, component, -lever * arm / stiff.torsion * x)
+                terms.load(out, component, 1, -lever * arm / stiff.torsion)
     return terms.matrix()
 
 

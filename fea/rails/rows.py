@@ -7,6 +7,10 @@ spring at its grip point, `height` below the rail axis, joined to the rail by a 
 A splice that is a hinge makes two nodes at one place, left and right: translations and the twist about the
 rail are shared, the bending rotations are not; a sliding splice does not share the travel along the rail
 either. A clamp at a splice holds the left node, and the right one through what is shared.
+
+An open rail has the rate of twist as a seventh degree of freedom: continuous over clamps and continuous
+splices, free at both sides of hinges and sliding splices and at the rail's ends, which nothing holds against
+warping. A clamp grips the rail's twist and leaves its warping free.
 """
 
 from __future__ import annotations
@@ -42,8 +46,9 @@ class Frame:
     node_row : (n,) int
     node_s : (n,) float
         Sorted by row, then along it; the two nodes of a hinge follow each other. [m]
-    dof : (n, 6) int
-        Degrees of freedom of each node in row axes, shared where a splice shares them.
+    dof : (n, 6 or 7) int
+        Degrees of freedom of each node in row axes, shared where a splice shares them; open rails have the
+        rate of twist as the seventh.
     span_node : (e, 2) int
     span_row : (e,) int
     span_s : (e, 2) float
@@ -84,8 +89,14 @@ class Frame:
 
     @property
     def span_dof(self) -> IntArray:
-        """Degrees of freedom of the elements, (e, 12)."""
-        return self.dof[self.span_node].reshape(-1, 12)
+        """Degrees of freedom of the elements, (e, 12 or 14), rates of twist last."""
+        return _span_dof(self.dof, self.span_node)
+
+
+def _span_dof(dof: IntArray, span_node: IntArray) -> IntArray:
+    """Degrees of freedom of elements: six of each end, then the rates of twist."""
+    ends = dof[span_node]
+    return np.concatenate([ends[:, :, :6].reshape(-1, 12), ends[:, :, 6:].reshape(len(ends), -1)], axis=1)
 
 
 def seam_axes(layout: Layout) -> Array:
@@ -206,7 +217,7 @@ def _places(layout: Layout) -> tuple[IntArray, Array, IntArray, IntArray]:
     return row[first], s[first], clamp, splice
 
 
-def _nodes(layout: Layout, splice: IntArray) -> tuple[IntArray, NDArray[np.bool_], IntArray]:
+def _nodes(layout: Layout, splice: IntArray, width: int) -> tuple[IntArray, NDArray[np.bool_], IntArray]:
     """Place of every node, whether it is the right node of a hinge, and its degrees of freedom."""
     kind = np.array([k is not SpliceKind.CONTINUOUS for k in layout.splice_kind], dtype=bool)
     sliding = np.array([k is SpliceKind.SLIDING for k in layout.splice_kind], dtype=bool)
@@ -216,10 +227,10 @@ def _nodes(layout: Layout, splice: IntArray) -> tuple[IntArray, NDArray[np.bool_
     place = np.repeat(np.arange(len(splice)), 1 + hinged)
     right = np.zeros(len(place), dtype=bool)
     right[1:] = place[1:] == place[:-1]
-    own = np.ones((len(place), 6), dtype=bool)
-    own[right] = [False, False, False, False, True, True]
+    own = np.ones((len(place), width), dtype=bool)
+    own[right, :4] = False
     own[right, 0] = slides[place[right]]
-    number = (np.cumsum(own.ravel()) - 1).reshape(-1, 6)
+    number = (np.cumsum(own.ravel()) - 1).reshape(-1, width)
     left = np.arange(len(place)) - right
     dof = np.where(own, number, number[left])
     return place, right, dof
@@ -264,7 +275,8 @@ def build_frame(layout: Layout, rail: Rail, clamp: Clamp, *, clamp_scale: Array 
     _outside(layout, layout.clamp_row, layout.clamp_s, "clamp", layout.clamp_name)
     _outside(layout, layout.splice_row, layout.splice_s, "splice", names)
     place_row, place_s, place_clamp, splice = _places(layout)
-    place, right, dof = _nodes(layout, splice)
+    stiff = rail_stiffness(rail)
+    place, right, dof = _nodes(layout, splice, stiff.width // 2)
     node_row, node_s = place_row[place], place_s[place]
     joined = (node_row[1:] == node_row[:-1]) & ~right[1:]
     start = np.flatnonzero(joined)
@@ -280,9 +292,9 @@ def build_frame(layout: Layout, rail: Rail, clamp: Clamp, *, clamp_scale: Array 
     spring = scale[:, None, None] * clamp.stiffness
     at_rail = np.swapaxes(grip, 1, 2) @ spring @ grip
     span_s = node_s[span_node]
-    beams = beam_stiffness(span_s[:, 1] - span_s[:, 0], rail_stiffness(rail))
+    beams = beam_stiffness(span_s[:, 1] - span_s[:, 0], stiff)
     matrix = _assemble(
-        [(dof[span_node].reshape(-1, 12), beams), (dof[clamp_node], at_rail)], int(dof.max()) + 1
+        [(_span_dof(dof, span_node), beams), (dof[clamp_node, :6], at_rail)], int(dof.max()) + 1
     )
     frame = Frame(
         rail=rail,

@@ -4,7 +4,8 @@ import numpy as np
 import pytest
 from rails import CONTINUOUS, HINGE, SLIDING, at, make_clamp, make_layout, make_loads, make_rail, plain_rail
 
-from fea.elements.beams import beam_stiffness, line_load_vectors, point_load_vectors, rail_stiffness
+from fea.elements.beam_loads import line_load_vectors, point_load_vectors
+from fea.elements.beams import beam_stiffness, rail_stiffness
 from fea.rails.frame import build_frame, solve_frame
 from roofmodel.sections import rectangular_tube
 
