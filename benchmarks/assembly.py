@@ -45,8 +45,11 @@ def copy_speed() -> float:
     return 2.0 * source.nbytes / best(lambda: np.copyto(target, source), 3)
 
 
-def plate(n: int) -> Model:
+def plate(n: int, uneven: float) -> Model:
+    """A plate whose nodes inside are moved by a share of the element's side, no two elements alike."""
     xyz, node, edge = mesh(n)
+    inside = np.setdiff1d(np.arange(len(xyz)), edge)
+    xyz[inside, :2] += uneven / n * np.random.default_rng(0).uniform(-1.0, 1.0, (len(inside), 2))
     steel = Material("steel", E=E, G=E / 2.0 / (1.0 + NU), alpha=0.0, density=0.0, yield_strength=1.0)
     fixed = node_dof(edge).ravel()
     shells = (Shells("plate", node, np.full(len(node), THICKNESS), steel),)
@@ -55,13 +58,14 @@ def plate(n: int) -> Model:
 
 def assembly(console: Console, count: int) -> None:
     n = round(np.sqrt(count))
-    model = plate(n)
+    model = plate(n, 0.2)
     groups = element_groups(model)
     m = len(model.shells[0].node)
     pattern_time, pattern = timed(lambda: build_pattern(model, groups))
     elements, _ = timed(lambda: [groups[0].matrices(slice(i, i + CHUNK)) for i in range(0, m, CHUNK)])
     adding, _ = timed(lambda: sum_blocks(groups, pattern))
     whole, system = timed(lambda: build_system(model))
+    alike, _ = timed(lambda: build_system(plate(n, 0.0)))
     nonzero = system.upper.nnz
     peak = 1024.0 * resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
     moved = model.xyz.nbytes + model.shells[0].node.nbytes + 2 * BLOCK_BYTES * 10 * m + 12 * nonzero
@@ -71,6 +75,7 @@ def assembly(console: Console, count: int) -> None:
     for name, value in (
         (f"floor: {moved / 1e9:.1f} GB at {speed / 1e9:.1f} GB/s", floor),
         ("whole assembly", whole),
+        ("whole assembly of an even mesh, whose elements are alike", alike),
         ("of it the pattern, used again when values change", pattern_time),
         ("of it elements and their sums, all processors", adding),
         ("element matrices alone, one processor", elements),

@@ -26,6 +26,7 @@ from roofmodel.errors import InputError
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
+SAME = 1e-11  # difference in shape, over the largest element's size, that is rounding
 CHUNK = 2048  # elements worked off together; about ten megabytes
 
 
@@ -56,8 +57,30 @@ class Pattern:
     place: tuple[NDArray[np.int32], ...]
 
 
+def _alike(xyz: Array, thickness: Array) -> tuple[IntArray, IntArray]:
+    """First element of every kind (k,), and the kind of each (m,): equal but for where they stand."""
+    arm = (xyz - xyz[:, :1]).reshape(len(xyz), -1)
+    size = np.abs(arm).max(initial=0.0)
+    shape = np.round(np.column_stack([arm, thickness]) / (SAME * max(size, 1e-300))).astype(np.int64)
+    order = np.lexsort(shape.T)
+    new = np.ones(len(order), dtype=bool)
+    new[1:] = (shape[order[1:]] != shape[order[:-1]]).any(axis=1)
+    kind = np.empty(len(order), dtype=np.int64)
+    kind[order] = np.cumsum(new) - 1
+    return order[new], kind
+
+
 def _shell_group(model: Model, s: Shells) -> Group:
-    return Group(s.node, lambda c: shell_stiffness(model.xyz[s.node[c]], s.thickness[c], s.material))
+    """Elements of one shape, as in strips of equal panels, are worked out once a chunk."""
+
+    def matrices(chunk: slice) -> Array:
+        xyz, thickness = model.xyz[s.node[chunk]], s.thickness[chunk]
+        first, kind = _alike(xyz, thickness)
+        if 2 * len(first) > len(xyz):
+            return shell_stiffness(xyz, thickness, s.material)
+        return np.asarray(shell_stiffness(xyz[first], thickness[first], s.material)[kind])
+
+    return Group(s.node, matrices)
 
 
 def _spring_groups(spring: Springs) -> Iterator[Group]:

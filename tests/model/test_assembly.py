@@ -191,3 +191,17 @@ def test_elements_on_missing_or_repeated_nodes_are_refused():
 def test_loads_of_a_wrong_shape_are_refused():
     with pytest.raises(InputError, match=r"\(12, cases\)"):
         solve_model(build_system(chain(2)), np.zeros((6, 1)))
+
+
+def test_elements_of_one_shape_share_a_matrix_and_others_do_not():
+    model, _ = plate(8, 8)
+    group, rng = model.shells[0], np.random.default_rng(1)
+    bent = model.xyz.copy()
+    bent[:20] += 1e-6 * rng.normal(size=(20, 3))
+    thickness = group.thickness.copy()
+    thickness[40] *= 1.0 + 1e-6
+    other = replace(model, xyz=bent, shells=(replace(group, thickness=thickness),))
+    K = pattern_module.element_groups(other)[0].matrices(slice(0, 64))
+    exact = shell_stiffness(bent[group.node], thickness, STEEL)
+    np.testing.assert_allclose(K, exact, rtol=0.0, atol=1e-10 * exact.max())
+    assert np.abs(K[40] - K[41]).max() > 1e-7 * exact.max()
