@@ -59,15 +59,16 @@ def plate(n: int, uneven: float) -> Model:
 def assembly(console: Console, count: int) -> None:
     n = round(np.sqrt(count))
     model = plate(n, 0.2)
+    whole, system = timed(lambda: build_system(model))
+    peak = 1024.0 * resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
     groups = element_groups(model)
     m = len(model.shells[0].node)
     pattern_time, pattern = timed(lambda: build_pattern(model, groups))
-    elements, _ = timed(lambda: [groups[0].matrices(slice(i, i + CHUNK)) for i in range(0, m, CHUNK)])
-    adding, _ = timed(lambda: sum_blocks(groups, pattern))
-    whole, system = timed(lambda: build_system(model))
+    elements, _ = timed(lambda: [len(groups[0].matrices(slice(i, i + CHUNK))) for i in range(0, m, CHUNK)])
+    adding, blocks = timed(lambda: sum_blocks(groups, pattern))
+    del blocks
     alike, _ = timed(lambda: build_system(plate(n, 0.0)))
     nonzero = system.upper.nnz
-    peak = 1024.0 * resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
     moved = model.xyz.nbytes + model.shells[0].node.nbytes + 2 * BLOCK_BYTES * 10 * m + 12 * nonzero
     speed = copy_speed()
     table = Table(f"assembly of {m} shells, {system.upper.shape[0]} unknowns", "time [s]", "over the floor")
