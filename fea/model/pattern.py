@@ -27,7 +27,7 @@ Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
 SAME = 1e-11  # difference in shape, over the largest element's size, that is rounding
-CHUNK = 2048  # elements worked off together; about ten megabytes
+CHUNK = 1024  # elements worked off together; about five megabytes
 
 
 @dataclass(frozen=True)
