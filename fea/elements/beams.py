@@ -231,7 +231,7 @@ def check_beams(ends: Array, beams: Beams) -> None:
         message = f'beams "{name}": EA = {stiff.axial:g} N and GJ = {stiff.torsion:g} N m^2 must be positive.'
         raise InputError(message)
     b = np.asarray(stiff.bending, dtype=float)
-    if not (b[0, 0] > 0.0 and b[0, 0] * b[1, 1] > b[0, 1] ** 2 and b[0, 1] == b[1, 0]):
+    if not (b[0, 0] > 0.0 and b[0, 0] * b[1, 1] > b[0, 1] ** 2 and np.isclose(b[0, 1], b[1, 0], rtol=1e-9)):
         message = f'beams "{name}": EI_y and EI_z must be positive, and EI_yz^2 less than their product.'
         raise InputError(message)
     if stiff.warping < 0.0 or np.min(stiff.shear) < 0.0:
