@@ -173,7 +173,8 @@ def contact_modes(model: Model, links: Sequence[OneWayLinks] = ()) -> tuple[Mode
         s = share (gap - stretch) with share^2 = stiffness over the largest of the group.
     substitutions : list of Substitution
     """
-    groups = [as_links(group) for group in (*model.contacts, *links) if len(group.node)]
+    every = [*map(as_links, model.contacts), *map(as_links, links)]
+    groups = [group for group in every if len(group.node)]
     count = model.dof_count
     rows, constant, stiffness, words = [sparse.csr_array((0, count))], [np.zeros(0)], [np.zeros(0)], []
     for group in groups:

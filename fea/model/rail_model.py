@@ -9,10 +9,12 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from fea.elements.beams import BeamStiffness, rail_stiffness
+from fea.elements.beam_loads import line_load_vectors
+from fea.elements.beams import rail_stiffness
 from fea.model.data import GROUND, Beams, Model, Springs, Ties, node_dof
 from fea.rails.loads import RailLoads
 from fea.rails.rows import Frame
+from roofmodel.errors import InputError
 
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -68,38 +70,31 @@ def _grips(frame: Frame, base: Array) -> tuple[Array, Array]:
     return base - height[:, None] * np.array([0.0, 0.0, 1.0]), axes
 
 
-def _line_loads(frame: Frame, pieces: IntArray, node_row: IntArray, node_s: Array,
+def _line_loads(frame: Frame, beams: Beams, node_row: IntArray, node_s: Array,
                 loads: RailLoads) -> tuple[IntArray, Array]:  # fmt: skip
-    """Beam and nodal loads (k, 12, q) of every line load on a whole beam.
-
-    Uniform loads on a straight beam that is held at both ends, whatever its shear stiffness: half of the
-    force at each end and p L^2 / 12.
-    """
-    middle = _key(frame, node_row[pieces[:, 0]], node_s[pieces].mean(axis=1))
+    """Beam and nodal loads (k, w, q) of every line load on a whole beam."""
+    node = beams.node
+    middle = _key(frame, node_row[node[:, 0]], node_s[node].mean(axis=1))
     order = np.argsort(middle)
     low = np.searchsorted(middle[order], _key(frame, loads.row, loads.s0))
     high = np.searchsorted(middle[order], _key(frame, loads.row, loads.s1))
     many = np.maximum(high - low, 0)
     segment = np.repeat(np.arange(len(many)), many)
     piece = order[np.arange(len(segment)) - np.repeat(np.cumsum(many) - many, many) + low[segment]]
-    L = np.diff(node_s[pieces[piece]], axis=1)
-    p = np.moveaxis(loads.line[:, segment], 0, 2)  # (k, 4, q)
-    nodal = np.zeros((len(piece), 12, loads.count))
-    nodal[:, :4] = nodal[:, 6:10] = p * L[:, :, None] / 2.0
-    bend = p[:, [2, 1]] * np.array([[-1.0], [1.0]]) * L[:, :, None] ** 2 / 12.0
-    nodal[:, 4:6], nodal[:, 10:12] = bend, -bend
-    return piece, nodal
+    L = np.diff(node_s[node[piece]], axis=1)[:, 0]
+    vectors = line_load_vectors(np.zeros_like(L), L, L, beams.stiffness)
+    return piece, vectors @ np.moveaxis(loads.line[:, segment], 0, 2)
 
 
-def _loads(
-    frame: Frame, model: Model, node_row: IntArray, stiffness: BeamStiffness, loads: RailLoads
-) -> Array:
-    pieces, node_s = model.beams[0].node, model.xyz[:, 0]
+def _loads(frame: Frame, model: Model, node_row: IntArray, loads: RailLoads) -> Array:
+    beams, node_s = model.beams[0], model.xyz[:, 0]
     load = np.zeros((model.dof_count, loads.count))
-    dof = node_dof(pieces).reshape(-1, 12)
-    piece, nodal = _line_loads(frame, pieces, node_row, node_s, loads)
+    dof = node_dof(beams.node).reshape(-1, 12)
+    if beams.stiffness.warping > 0.0:
+        dof = np.concatenate([dof, 6 * len(model.xyz) + beams.warp], axis=1)
+    piece, nodal = _line_loads(frame, beams, node_row, node_s, loads)
     np.add.at(load, dof[piece], nodal)
-    heat = stiffness.axial * stiffness.alpha * loads.thermal
+    heat = beams.stiffness.axial * beams.stiffness.alpha * loads.thermal
     np.add.at(load, dof[:, 0], -heat)
     np.add.at(load, dof[:, 6], heat)
     at = _key(frame, node_row, node_s[: len(node_row)])
@@ -109,6 +104,11 @@ def _loads(
     near = np.where(wanted - at[order[right - 1]] < at[order[right]] - wanted, right - 1, right)
     node = order[np.searchsorted(at[order], at[order[near]], side="left")]
     np.add.at(load, node_dof(node), np.moveaxis(loads.point, 0, 2))
+    if loads.travel is not None:
+        clamps = model.springs[0]
+        turn = np.zeros((len(clamps.axes), 6, 6))
+        turn[:, :3, :3] = turn[:, 3:, 3:] = np.swapaxes(clamps.axes, 1, 2)
+        load[node_dof(clamps.node[:, 0])] += turn @ clamps.stiffness @ np.moveaxis(loads.travel, 0, 2)
     return load
 
 
@@ -126,8 +126,16 @@ def frame_model(frame: Frame, loads: RailLoads) -> tuple[Model, Array]:
         Nodes of the frame first, then those where loads begin, end or act, then the grips in the order of
         the clamps. x runs along the rails, y up the slope, z away from the roof.
     load : (d, q) float
-        [N, N m]
+        Seams that move by themselves push the grips with the stiffness of their springs. [N, N m]
+
+    Raises
+    ------
+    InputError
+        The clamps stand on panels that join them, which no spring of the model can carry.
     """
+    if frame.support is not None:
+        message = "rails: clamps that panels join are no general model; take the frame on rigid seams."
+        raise InputError(message)
     row, s = _load_places(frame, loads)
     pieces = _pieces(frame, row, s)
     rail = np.zeros((len(frame.node_s) + len(s), 3))
@@ -150,7 +158,7 @@ def frame_model(frame: Frame, loads: RailLoads) -> tuple[Model, Array]:
                 axis_y=np.tile([0.0, 1.0, 0.0], (m, 1)),
                 offset=np.zeros((m, 2, 3)),
                 release=np.zeros((m, 2, 7), dtype=bool),
-                warp=np.full((m, 2), -1),
+                warp=pieces if stiffness.warping > 0.0 else np.full((m, 2), -1),
             ),
         ),
         springs=(
@@ -168,4 +176,4 @@ def frame_model(frame: Frame, loads: RailLoads) -> tuple[Model, Array]:
         ),
         sets={name: np.flatnonzero(node_row == r) for r, name in enumerate(frame.row_name)},
     )
-    return model, _loads(frame, model, node_row, stiffness, loads)
+    return model, _loads(frame, model, node_row, loads)

@@ -1,13 +1,17 @@
 """A rail layout as a general model: both roads, and the other program, find the same."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from deck_runs import needs_ccx, run_deck, solve_here
+from scipy import sparse
 
 from fea.model.calculix import calculix_deck
 from fea.model.data import node_dof
 from fea.model.rail_model import frame_model
 from fea.rails.frame import build_frame, solve_frame
+from roofmodel.errors import InputError
 from tests.frame.rails import HINGE, SLIDING, make_clamp, make_layout, make_loads, make_rail
 
 ROWS = [
@@ -31,24 +35,32 @@ POINTS = [
 ]
 
 
-def layout_frame():
+# a lipped channel, its shear center off the centroid
+CHANNEL = {"I_yz": 2e-9, "center_y": -0.025, "center_z": 0.002, "I_w": 3e-11}
+
+
+def layout_frame(section=None):
     half = np.random.default_rng(0).normal(size=(6, 6)) * np.array([1e3, 1e3, 1e3, 30.0, 30.0, 30.0])
-    return build_frame(make_layout(ROWS), make_rail(), make_clamp(half.T @ half, 0.07))
+    return build_frame(make_layout(ROWS), make_rail(section), make_clamp(half.T @ half, 0.07))
 
 
-def grip_forces(model, displacement) -> np.ndarray:
+def grip_forces(model, displacement, travel=0.0) -> np.ndarray:
     """Forces of the clamps in seam axes, (q, c, 6)."""
     springs = model.springs[0]
     turn = np.zeros((len(springs.axes), 6, 6))
     turn[:, :3, :3] = turn[:, 3:, 3:] = springs.axes
-    return np.moveaxis(springs.stiffness @ turn @ displacement[node_dof(springs.node[:, 0])], 2, 0)
+    moved = turn @ displacement[node_dof(springs.node[:, 0])] - np.moveaxis(np.atleast_3d(travel), 0, 2)
+    return np.moveaxis(springs.stiffness @ moved, 2, 0)
 
 
-def test_both_roads_agree():
-    frame, loads = layout_frame(), make_loads(LINES, POINTS, thermal=(0.0, 30.0))
+@pytest.mark.parametrize("section", [None, replace(make_rail().section, **CHANNEL)], ids=["tube", "open"])
+def test_both_roads_agree(section):
+    frame = layout_frame(section)
+    travel = np.random.default_rng(5).normal(size=(2, len(frame.clamp_s), 6)) * 1e-3
+    loads = replace(make_loads(LINES, POINTS, thermal=(0.0, 30.0)), travel=travel)
     result = solve_frame(frame, loads)
     model, load = frame_model(frame, loads)
-    force = grip_forces(model, solve_here(model, load).displacement)
+    force = grip_forces(model, solve_here(model, load).displacement, travel)
     np.testing.assert_allclose(
         force, result.clamp_force, rtol=0, atol=1e-9 * np.abs(result.clamp_force).max()
     )
@@ -82,3 +94,10 @@ def test_the_other_program_holds_the_same_rails(tmp_path):
     np.testing.assert_allclose(
         force, result.clamp_force, rtol=0, atol=1e-5 * np.abs(result.clamp_force).max()
     )
+
+
+def test_clamps_that_panels_join_are_refused():
+    frame = layout_frame()
+    joined = replace(frame, support=sparse.eye_array(6 * len(frame.clamp_s)).tocsr())
+    with pytest.raises(InputError, match="no general model"):
+        frame_model(joined, make_loads(LINES, POINTS))
