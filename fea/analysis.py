@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fea.checks.audit import Proof, conservation, equilibrium, refinement, second_road
-from fea.checks.cautions import cautions
+from fea.checks.cautions import cautions, panel_cautions
 from fea.checks.combinations import LoadFactors, service_factors, strength_factors
 from fea.checks.limits import (
     Limit,
@@ -24,6 +24,7 @@ from fea.checks.limits import (
 )
 from fea.checks.reserve import snow_reserve
 from fea.checks.strips import panel_strips, strip_friction, strip_weight
+from fea.panel.support import PanelSupport, panel_support
 from fea.rails.actions import Basis, rail_loads
 from fea.rails.frame import solve_frame
 from fea.rails.loads import FrameResult
@@ -71,6 +72,10 @@ class Analysis:
     service : tuple of LoadFactors, (q,)
     clamp_force : (q, 2, c, 6) float
         Factored forces at the grips, seam axes, with the force on the rail's axis and at its top. [N, N m]
+    support : PanelSupport
+        What the clamps stand on.
+    rigid_force : (q, 2, c, 6) float or None
+        Forces at the grips if panels did not give way; None where they count as rigid anyway. [N, N m]
     limits : tuple of Limit
     depths : (q, r) float
         Snow depth square to the roof above each row. [m]
@@ -99,6 +104,8 @@ class Analysis:
     factors: tuple[LoadFactors, ...]
     service: tuple[LoadFactors, ...]
     clamp_force: Array
+    support: PanelSupport
+    rigid_force: Array | None
     limits: tuple[Limit, ...]
     depths: Array
     case_governing: tuple[Governing | None, ...]
@@ -162,9 +169,12 @@ def analyze(project: Project) -> Analysis:
     clock.mark("snow cases")
     graph, force = slide(roof, snow.cases, layout, project.slide)
     clock.mark("sliding force")
-    frame = build_frame(layout, rail, clamp)
-    loads, basis = rail_loads(roof, layout, rail, force)
-    response = solve_frame(frame, loads, solver=Solver(project.table.analysis.solver))
+    support = panel_support(project)
+    clock.mark("panels")
+    solver = Solver(project.table.analysis.solver)
+    loads, basis = rail_loads(roof, layout, rail, force, support.travel)
+    frame = build_frame(layout, rail, clamp, support=support.stiffness)
+    response = solve_frame(frame, loads, solver=solver)
     clock.mark("structure")
     design = project.table.design
     factors = tuple(
@@ -175,6 +185,11 @@ def analyze(project: Project) -> Analysis:
     demands = combine(response, basis, *strength)
     friction = strip_friction(project, graph, force) * strength[0][:, None]
     strip_dead = strip_weight(project) * strength[1][:, None]
+    if support.restraint is not None:
+        strip_dead = strip_dead + support.restraint.anchorage * strength[2][:, None]
+    rigid = None
+    if support.stiffness is not None:
+        rigid = combine(solve_frame(build_frame(layout, rail, clamp), loads, solver=solver), basis, *strength)
     depths = np.array([row_depths(roof, layout, force, case) for case in snow.cases])
     ratio = np.nan if design.rail_height_ratio is None else design.rail_height_ratio
     rail_top = clamp.grip_height + clamp.height + 0.5 * rail.section.depth_z
@@ -209,6 +224,8 @@ def analyze(project: Project) -> Analysis:
         factors=factors,
         service=service,
         clamp_force=demands.clamp,
+        support=support,
+        rigid_force=None if rigid is None else rigid.clamp,
         limits=limits,
         depths=depths,
         case_governing=by_case,
@@ -216,7 +233,10 @@ def analyze(project: Project) -> Analysis:
         attachment=attachment,
         reserve=reserve,
         proofs=proofs,
-        cautions=cautions(project, snow, factors, graph, force),
+        cautions=(
+            *cautions(project, snow, factors, graph, force),
+            *panel_cautions(project, support, demands.clamp, None if rigid is None else rigid.clamp),
+        ),
         seconds=clock.seconds,
     )
 

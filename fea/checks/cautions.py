@@ -7,6 +7,9 @@ import shapely
 from shapely import LineString
 
 from fea.checks.combinations import LoadFactors
+from fea.checks.strips import panel_strips
+from fea.panel.restraint import restraint_words
+from fea.panel.support import PanelSupport
 from roofmodel.layout import Layout
 from roofmodel.project.load import Project
 from roofmodel.project.schema import MeasuredSite
@@ -68,6 +71,42 @@ def cautions(
     if idle:
         found.append(f"No case brings snow to {', '.join(idle)}: nothing was checked there.")
     return (*found, *_short_of_valleys(project.roof, project.layout, graph, project))
+
+
+def panel_cautions(
+    project: Project, support: PanelSupport, force: np.ndarray, rigid: np.ndarray | None
+) -> tuple[str, ...]:
+    """What panels that give way or are held twice mean for the clamps.
+
+    Parameters
+    ----------
+    project : Project
+    support : PanelSupport
+    force : (q, 2, c, 6) float
+        Factored forces at the grips. [N, N m]
+    rigid : (q, 2, c, 6) float or None
+        The same on rigid panels.
+    """
+    found: list[str] = []
+    if support.restraint is not None and project.seam is not None:
+        names, units = panel_strips(project.layout)[1], SYSTEMS[project.table.project.units]
+        found += restraint_words(support.restraint, project.seam, names, units)
+    if rigid is not None:
+        change = along_change(force, rigid)
+        low, high = int(np.argmin(change)), int(np.argmax(change))
+        names = project.layout.clamp_name
+        found.append(
+            "Seams, sheet and clips give way: against rigid seams the largest force along the seam changes "
+            f"by {100.0 * change[low]:+.1f} % at {names[low]} to {100.0 * change[high]:+.1f} % "
+            f"at {names[high]}."
+        )
+    return (*found, *support.notes)
+
+
+def along_change(force: np.ndarray, rigid: np.ndarray) -> np.ndarray:
+    """Change of each clamp's largest force along its seam, (c,), of what it is on rigid panels. [-]."""
+    now, then = (np.abs(f[..., 0]).max(axis=(0, 1)) for f in (force, rigid))
+    return np.asarray(np.divide(now - then, then, out=np.zeros_like(now), where=then > 0.0))
 
 
 def _short_of_valleys(roof: RoofSurface, layout: Layout, graph: FlowGraph, project: Project) -> list[str]:

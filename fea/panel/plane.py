@@ -199,7 +199,7 @@ def plane_field(
         ends=ends,
         field=field,
         order=order,
-        notes=_notes(detail, place - up),
+        notes=_notes(place - up),
     )
 
 
@@ -211,16 +211,16 @@ def _reach_of_strips(there: NDArray[np.bool_], strip: IntArray) -> tuple[int, in
     return int(before[-1]) + 1 if len(before) else 0, int(after[0]) if len(after) else len(there)
 
 
-def _notes(detail: SeamDetail, moved: Array) -> tuple[str, ...]:
+def _notes(moved: Array) -> tuple[str, ...]:
     notes = [
         "Panel flexibility is linear: bearing and clips act both ways, as they do under snow that presses "
         "the sheet down; without snow beside the clamp the seam is softer.",
-        f"Clips of all seams stand on common lines, the first {detail.clip_first:.3g} m above the plane's "
-        f"lowest point, then every {detail.clip_spacing:.3g} m.",
+        "Clips of all seams of a plane stand on common lines, counted from its lowest point.",
     ]
-    worst = float(np.abs(moved).max())
-    if worst > 1e-4:
-        notes.append(f"Clamps were moved along their seams by up to {1e3 * worst:.1f} mm to meet the mesh.")
+    if np.abs(moved).max() > 1e-4:
+        notes.append(
+            "Some clamps were moved along their seams, by a few millimeters at most, to meet the mesh."
+        )
     return tuple(notes)
 
 

@@ -10,6 +10,7 @@ Source: bar theory; Timoshenko, Strength of Materials I, art. 9 (from memory).
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 from typing import Any
@@ -21,6 +22,7 @@ from fea.panel.mesh import cross_section
 from fea.panel.model import sheet_share
 from roofmodel.errors import InputError
 from roofmodel.hardware import FixedPoint, Panel, SeamDetail
+from roofmodel.units import SI, UnitSystem
 
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -55,8 +57,6 @@ class Restraints:
         Size of the force that all of them bring to each strip's fixed point. [N]
     stress : (m,) float
         Largest mean stress in each strip. [Pa]
-    notes : tuple of str
-        What was found, in words.
     """
 
     strip: IntArray
@@ -66,7 +66,6 @@ class Restraints:
     force: Array
     anchorage: Array
     stress: Array
-    notes: tuple[str, ...]
 
 
 def fixed_from_eave(length: Array, fixed_at: FixedPoint) -> Array:
@@ -169,8 +168,7 @@ def second_points(
     on = on.astype(np.int64)
     area = strip_area(panel, detail)
     force, anchorage, largest = _bars(detail, area, length, on, at, k, way)
-    notes = _words(kind, on, at, force, anchorage, detail)
-    return Restraints(on, at, kind, k, force, anchorage, largest / area, notes)
+    return Restraints(on, at, kind, k, force, anchorage, largest / area)
 
 
 _Part = tuple[NDArray[Any], NDArray[Any], NDArray[Any], NDArray[Any]]  # strip, place, stiffness, own way
@@ -259,28 +257,40 @@ def _bars(
     return np.asarray(force[strip, slot]), np.asarray(np.abs(total)), np.asarray(inner)
 
 
-def _words(
-    kind: tuple[SecondPoint, ...],
-    strip: IntArray,
-    place: Array,
-    force: Array,
-    anchorage: Array,
-    detail: SeamDetail,
+def restraint_words(
+    found: Restraints, detail: SeamDetail, names: Sequence[str], units: UnitSystem = SI
 ) -> tuple[str, ...]:
-    """One line for every kind of second fixed point that was found."""
+    """What second fixed points mean, one line for every kind that was found.
+
+    Parameters
+    ----------
+    found : Restraints
+    detail : SeamDetail
+    names : sequence of str, (m,)
+        Of the strips.
+    units : UnitSystem
+    """
     notes = []
-    names = np.array([k.value for k in kind])
-    for name in dict.fromkeys(k.value for k in kind):
-        of = np.flatnonzero(names == name)
-        worst = of[np.abs(force[of]).argmax()]
-        strips = len(np.unique(strip[of]))
-        notes.append(
-            f"Second fixed point on {strips} panel strip{'s' if strips > 1 else ''}: {name}. A change of "
-            f"{detail.thermal:+.3g} K brings up to {abs(force[worst]) / 1e3:.3g} kN there (strip "
-            f"{strip[worst] + 1}, {place[worst]:.3g} m up the seam); the strip's fixed point feels "
-            f"{anchorage[strip[worst]] / 1e3:.3g} kN of all such forces together."
+    kinds = np.array([k.value for k in found.kind])
+    for name in dict.fromkeys(k.value for k in found.kind):
+        of = np.flatnonzero(kinds == name)
+        worst = of[np.abs(found.force[of]).argmax()]
+        strip = found.strip[worst]
+        strips = len(np.unique(found.strip[of]))
+        line = (
+            f"Second fixed point on {strips} panel strip{'s' if strips > 1 else ''}: {name} ({names[strip]}, "
+            f"{units.text(found.place[worst], 'length')} up its seam)."
         )
-    if SecondPoint.CLAMP_ON_CLIP in kind:
+        if detail.thermal == 0.0:
+            line += " It adds nothing here: no seam.temperature_change is given."
+        else:
+            line += (
+                f" A change of {units.text(detail.thermal, 'temperature')} brings up to "
+                f"{units.text(abs(found.force[worst]), 'force')} there; all such forces together add "
+                f"{units.text(found.anchorage[strip], 'force')} to the anchorage of that strip."
+            )
+        notes.append(line)
+    if SecondPoint.CLAMP_ON_CLIP in found.kind:
         notes.append(
             "A clip under a clamp is taken to be as stiff along the seam as the fixed point (judgment); put "
             "the clamp between clips, or show by test that the seam still slides."

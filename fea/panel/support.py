@@ -95,14 +95,15 @@ def panel_support(project: Project) -> PanelSupport:
     )
     if not project.table.analysis.panel_flexibility:
         return PanelSupport(None, travel, restraint, ())
-    blocks, order, notes = [], [], []
+    blocks, order = [], []
+    notes: list[str] = []
     for plane in np.unique(layout.row_plane):
         outline = project.roof.planes.outline[plane]
         field = plane_field(layout, int(plane), outline, project.panel, detail, project.clamp)
         own = np.asarray(np.kron(np.eye(len(field.clamp)), project.clamp.stiffness), dtype=np.float64)
         blocks.append(series(own, field.stiffness))
         order.append((6 * field.clamp[:, None] + np.arange(6)).ravel())
-        notes += [f"{project.roof.planes.name[plane]}: {note}" for note in field.notes]
+        notes += field.notes
     place = np.argsort(np.concatenate(order))
     joined: Any = sparse.block_diag(blocks, format="csr")[place][:, place]
     return PanelSupport(sparse.csr_array(joined), travel, restraint, tuple(dict.fromkeys(notes)))

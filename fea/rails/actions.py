@@ -2,7 +2,8 @@
 
 Unit right-hand sides, in this order: for each case the sliding force on the rail's axis, for each case
 the torsion from lifting it and the end bound to the rail's top, for each case the end bound of partial
-rows, then self-weight, then temperature. Every combination is a sum of these, so one solve serves all.
+rows, then self-weight, then temperature of rails and sheets. Every combination is a sum of these, so one
+solve serves all.
 The end bound is spread over the rail's overhang, from its tip to the end clamp: snow from beyond the row
 leans on the tip, and a tip that gives way hands it on to the clamp (judgment).
 """
@@ -50,7 +51,9 @@ class Basis:
         return weights
 
 
-def rail_loads(roof: RoofSurface, layout: Layout, rail: Rail, force: RowForce) -> tuple[RailLoads, Basis]:
+def rail_loads(
+    roof: RoofSurface, layout: Layout, rail: Rail, force: RowForce, travel: Array | None = None
+) -> tuple[RailLoads, Basis]:
     """Right-hand sides for `fea.rails.frame.solve_frame`.
 
     Parameters
@@ -58,6 +61,8 @@ def rail_loads(roof: RoofSurface, layout: Layout, rail: Rail, force: RowForce) -
     roof, layout, rail
     force : RowForce
         Sliding force per station and case, of q cases.
+    travel : (c, 6) float, optional
+        Motion of the seams at the clamps by the change of their temperature, seam axes. [m, rad]
 
     Returns
     -------
@@ -85,6 +90,10 @@ def rail_loads(roof: RoofSurface, layout: Layout, rail: Rail, force: RowForce) -
     line[q : 2 * q, k + rows :, 3] = -ends[..., 1].reshape(q, 2 * rows) * lever
     thermal = np.zeros(basis.count)
     thermal[-1] = rail.thermal
+    moved = None
+    if travel is not None and travel.any():
+        moved = np.zeros((basis.count, *travel.shape))
+        moved[-1] = travel
     loads = RailLoads(
         row=np.concatenate([force.row, np.arange(rows), np.repeat(np.arange(rows), 2)]),
         s0=np.concatenate([force.span[:, 0], np.zeros(rows), overhang[..., 0].ravel()]),
@@ -94,6 +103,7 @@ def rail_loads(roof: RoofSurface, layout: Layout, rail: Rail, force: RowForce) -
         point_s=np.zeros(0),
         point=np.zeros((basis.count, 0, 6)),
         thermal=thermal,
+        travel=moved,
     )
     return loads, basis
 

@@ -20,7 +20,7 @@ from fea.rails.recovery import (
     peak_stations,
     stack,
 )
-from fea.rails.rows import Frame, build_frame
+from fea.rails.rows import Frame, build_frame, grip_map
 from fea.rails.warping import warping_matrix
 from fea.solvers.direct import SingularError, Solver, factorize
 from roofmodel.errors import InputError
@@ -44,6 +44,9 @@ def _check_loads(frame: Frame, loads: RailLoads) -> None:
         if not np.isfinite(array).all():
             message = f"loads: {name} holds a value that is not a number."
             raise InputError(message)
+    if loads.travel is not None and loads.travel.shape != (q, len(frame.clamp_s), 6):
+        message = f"loads: travel has shape {loads.travel.shape}, it must be {(q, len(frame.clamp_s), 6)}."
+        raise InputError(message)
     if not np.isfinite(loads.thermal).all():
         message = "loads: thermal holds a value that is not a number."
         raise InputError(message)
@@ -205,6 +208,17 @@ def _sample(
     return stations, force, deflection
 
 
+def _grips(frame: Frame) -> sparse.csr_array:
+    return grip_map(frame.clamp_grip, frame.dof[frame.clamp_node, :6], frame.matrix.shape[0])
+
+
+def _support(frame: Frame, moved: Array) -> Array:
+    """Forces (6 c, q) of the rail on the seams for motions (6 c, q) of the grips against the seams' own."""
+    if frame.support is not None:
+        return np.asarray(frame.support @ moved)
+    return (frame.clamp_stiffness @ moved.reshape(len(frame.clamp_s), 6, -1)).reshape(moved.shape)
+
+
 def solve_frame(frame: Frame, loads: RailLoads, *, solver: Solver = Solver.AUTO) -> FrameResult:
     """Solve for all right-hand sides with one factorization.
 
@@ -232,6 +246,8 @@ def solve_frame(frame: Frame, loads: RailLoads, *, solver: Solver = Solver.AUTO)
     cut, on_node, node = _span_loads(frame, loads)
     vectors = _nodal_loads(frame, cut, stiff, loads.thermal)
     F = _right_hand_side(frame, vectors, node, on_node, cut.force)
+    if loads.travel is not None:
+        F += _grips(frame).T @ _support(frame, loads.travel.reshape(len(loads.thermal), -1).T)
     try:
         factor = factorize(frame.matrix, solver)
         U = factor(F)
@@ -246,7 +262,10 @@ def solve_frame(frame: Frame, loads: RailLoads, *, solver: Solver = Solver.AUTO)
         )
         raise InputError(message)
     stations, rail_force, deflection = _sample(frame, cut, stiff, U, vectors, loads.thermal)
-    grip = frame.clamp_stiffness @ (frame.clamp_grip @ U[frame.dof[frame.clamp_node, :6]])
+    moved = _grips(frame) @ U
+    if loads.travel is not None:
+        moved -= loads.travel.reshape(len(loads.thermal), -1).T
+    grip = _support(frame, moved).reshape(len(frame.clamp_s), 6, -1)
     at_rail = np.swapaxes(frame.clamp_grip, 1, 2) @ grip
     reaction = _sum_rows(frame.clamp_row, _about_start(frame.clamp_s, at_rail), len(frame.row_name))
     return FrameResult(

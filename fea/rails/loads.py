@@ -34,6 +34,8 @@ class RailLoads:
         Forces and moments in row axes. [N, N m]
     thermal : (q,) float
         Change of temperature of the rails. [K]
+    travel : (q, c, 6) float, optional
+        Motion of the seams under the clamps by themselves, seam axes. [m, rad]
     """
 
     row: IntArray
@@ -44,6 +46,7 @@ class RailLoads:
     point_s: Array
     point: Array
     thermal: Array
+    travel: Array | None = None
 
     @property
     def count(self) -> int:

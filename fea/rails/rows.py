@@ -62,6 +62,8 @@ class Frame:
         From displacements of the rail axis in row axes to displacements of the grip point in seam axes.
     clamp_stiffness : (c, 6, 6) float
         At the grip point, seam axes. [N/m, N, N m/rad]
+    support : sparse (6 c, 6 c) or None
+        Of clamps and panels in series, in place of the clamps alone; it joins clamps on neighboring seams.
     matrix : sparse (d, d)
     """
 
@@ -80,6 +82,7 @@ class Frame:
     clamp_s: Array
     clamp_grip: Array
     clamp_stiffness: Array
+    support: sparse.csr_array | None
     matrix: sparse.csr_array
 
     @property
@@ -249,7 +252,22 @@ def _assemble(blocks: list[tuple[IntArray, Array]], count: int) -> sparse.csr_ar
     return matrix
 
 
-def build_frame(layout: Layout, rail: Rail, clamp: Clamp, *, clamp_scale: Array | None = None) -> Frame:
+def grip_map(clamp_grip: Array, dof: IntArray, count: int) -> sparse.csr_array:
+    """From all degrees of freedom (count) to the six motions of every grip in seam axes, (6 c, count)."""
+    row = np.arange(6 * len(dof)).reshape(-1, 6)
+    index = (np.repeat(row, 6, axis=1).ravel(), np.tile(dof, (1, 6)).ravel())
+    shape = (6 * len(dof), count)
+    return sparse.coo_array((clamp_grip.ravel(), index), shape=shape).tocsr()
+
+
+def build_frame(
+    layout: Layout,
+    rail: Rail,
+    clamp: Clamp,
+    *,
+    clamp_scale: Array | None = None,
+    support: sparse.csr_array | None = None,
+) -> Frame:
     """Frame of all rows of a layout.
 
     Parameters
@@ -259,6 +277,8 @@ def build_frame(layout: Layout, rail: Rail, clamp: Clamp, *, clamp_scale: Array 
     clamp : Clamp
     clamp_scale : (c,) float, optional
         Factor on the stiffness of each clamp, 0 for a missing one. [-]
+    support : sparse (6 c, 6 c), optional
+        Stiffness at the grips of clamps and panels in series, in place of rigid seams. [N/m, N, N m/rad]
 
     Returns
     -------
@@ -293,9 +313,12 @@ def build_frame(layout: Layout, rail: Rail, clamp: Clamp, *, clamp_scale: Array 
     at_rail = np.swapaxes(grip, 1, 2) @ spring @ grip
     span_s = node_s[span_node]
     beams = beam_stiffness(span_s[:, 1] - span_s[:, 0], stiff)
-    matrix = _assemble(
-        [(_span_dof(dof, span_node), beams), (dof[clamp_node, :6], at_rail)], int(dof.max()) + 1
-    )
+    blocks, count = [(_span_dof(dof, span_node), beams)], int(dof.max()) + 1
+    if support is None:
+        matrix = _assemble([*blocks, (dof[clamp_node, :6], at_rail)], count)
+    else:
+        grips = grip_map(grip, dof[clamp_node, :6], count)
+        matrix = sparse.csr_array(_assemble(blocks, count) + grips.T @ support @ grips)
     frame = Frame(
         rail=rail,
         row_name=layout.row_name,
@@ -312,6 +335,7 @@ def build_frame(layout: Layout, rail: Rail, clamp: Clamp, *, clamp_scale: Array 
         clamp_s=node_s[clamp_node],
         clamp_grip=grip,
         clamp_stiffness=spring,
+        support=support,
         matrix=matrix,
     )
     for row in range(len(layout.row_name)):

@@ -8,9 +8,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from panels import DETAIL, PANEL, STEEL
 
-from fea.panel.restraint import SecondPoint, free_travel, second_points, strip_area
+from fea.panel.restraint import SecondPoint, free_travel, restraint_words, second_points, strip_area
 from roofmodel.errors import InputError
 from roofmodel.hardware import FixedPoint
+from roofmodel.units import SI
 
 WARM = replace(DETAIL, thermal=40.0)
 AREA = strip_area(PANEL, WARM)
@@ -50,7 +51,7 @@ def test_area_is_that_of_the_sheet():
 
 def test_nothing_holds_a_sliding_strip():
     found = find(WARM, [6.0, 9.0])
-    assert found.notes == ()
+    assert restraint_words(found, WARM, ["a", "b"]) == ()
     assert len(found.force) == 0
     np.testing.assert_array_equal(found.anchorage, 0.0)
 
@@ -64,8 +65,9 @@ def test_screw_far_from_the_fixed_point():
     assert found.force == pytest.approx([-force], rel=1e-12)
     assert found.anchorage == pytest.approx([force], rel=1e-12)
     assert found.stress == pytest.approx([force / AREA], rel=1e-12)
-    assert "screw through the sheet" in found.notes[0]
-    assert "1 panel strip:" in found.notes[0]
+    words = restraint_words(found, WARM, ["seam 4"])
+    assert "1 panel strip: a screw through the sheet (seam 4" in words[0]
+    assert SI.text(force, "force") in words[0]
 
 
 def test_bar_between_rigid_points():
@@ -82,7 +84,7 @@ def test_clamp_over_a_clip_and_between_clips():
     np.testing.assert_array_equal(found.strip, [0, 1])
     np.testing.assert_allclose(found.place, 0.95)
     assert found.anchorage[2] == 0.0
-    assert any("clip under a clamp" in note for note in found.notes)
+    assert any("clip under a clamp" in note for note in restraint_words(found, WARM, "abc"))
     assert find(WARM, [6.0] * 3, strip, place, grips_clip=False).kind == ()
 
 
