@@ -11,6 +11,12 @@ from fea.model.assembly import build_system
 from fea.model.data import Array, Contacts, Model, Ties
 from fea.solvers.contact import solve_contact
 
+WORDS = {
+    "contact_oneway_overhang_point": "Six supports, load on an overhang",
+    "contact_oneway_gaps": "Six supports with gaps, even load",
+    "contact_oneway_uplift_midspan": "Six supports, uplift within a span",
+}
+
 
 def one_way_beam(name: str) -> tuple[Model, Array]:
     """Model and load (d,) of one table: nodes wherever something stands or a load begins.
@@ -76,7 +82,7 @@ def contact_findings() -> list[Finding]:
         worst = int(expected.argmax())
         found.append(
             Finding(
-                problem=f"{name.removeprefix('contact_oneway_').replace('_', ' ')}: largest push",
+                problem=f"{WORDS.get(name, name)}: largest push",
                 source="all contact sets tried, closed form",
                 mesh="beams between supports",
                 unit="N",

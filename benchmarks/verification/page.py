@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import argparse
 import math
+import re
 import sys
 import time
 from collections.abc import Callable, Sequence
@@ -26,6 +27,7 @@ from benchmarks.verification.plots import Panel, convergence_svg  # noqa: E402
 from benchmarks.verification.rails import rail_findings  # noqa: E402
 from viewer.files import write_text  # noqa: E402
 
+NUMERIC = re.compile(r"[\W\d]*(miss\W*)?([+-]?\d|–|below |no answer)")
 EXACT = 1e-6  # smaller errors are rounding or the digits of the reference, and printed as such
 
 HEAD = """# Verification
@@ -79,7 +81,7 @@ def percent(error: float) -> str:
 
 def table(head: Sequence[str], rows: Sequence[Sequence[str]]) -> str:
     """A Markdown table, text left and numbers right."""
-    right = [all(row[k][:1] in "+-<–0123456789bw" for row in rows) for k in range(len(head))]
+    right = [all(NUMERIC.match(row[k]) for row in rows) for k in range(len(head))]
     lines = [
         "| " + " | ".join(head) + " |",
         "| " + " | ".join("---:" if r and k else "---" for k, r in enumerate(right)) + " |",
@@ -92,7 +94,7 @@ def finding_row(finding: Finding, sources: Sources) -> list[str]:
     """Cells of one finding."""
     error = percent(finding.error)
     return [
-        finding.problem,
+        finding.problem[0].upper() + finding.problem[1:],
         f"{number(finding.reference)} {finding.unit}".strip(),
         f"{number(finding.value)} {finding.unit}".strip(),
         error if finding.kept else f"**miss** {error}",

@@ -42,7 +42,7 @@ def test_misses_are_marked_and_counted():
 
 def test_every_source_has_one_number():
     text = page(Course(()), [("Beams", "", [finding(100.0), finding(100.0, source="book"), finding(100.0)])])
-    assert [line.split("|")[-2].strip() for line in text.splitlines() if "a beam" in line] == [
+    assert [line.split("|")[-2].strip() for line in text.splitlines() if "A beam" in line] == [
         "[1]",
         "[2]",
         "[1]",
