@@ -7,6 +7,7 @@ sizes along them. Poisson's ratio only enters the shear areas of the round secti
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 from roofmodel.errors import InputError
 from roofmodel.hardware import Section
@@ -246,25 +247,50 @@ def from_values(
     depth_z: float,
     shear_y: float = math.inf,
     shear_z: float = math.inf,
+    I_yz: float = 0.0,
+    center_y: float = 0.0,
+    center_z: float = 0.0,
+    I_w: float = 0.0,
+    omega_max: float = math.nan,
     label: str = "section by its values",
 ) -> Section:
-    """Section by its values, axes principal, shear center at the centroid.
+    """Section by its values; unless told otherwise closed, in principal axes, shear center at the centroid.
 
     Parameters
     ----------
     area, I_y, I_z, J, W_y, W_z, W_t, depth_y, depth_z, shear_y, shear_z : float
         As in `hardware.Section`. [m^2, m^4, m^3, m] Infinite shear areas (the default) leave shear
         deformation out.
+    I_yz, center_y, center_z, I_w, omega_max : float
+        As in `hardware.Section`. [m^4, m, m, m^6, m^2]
     label : str
 
     Raises
     ------
     InputError
-        A value that is not positive.
+        A value that is not positive, a product of inertia that no section has, a sectorial coordinate
+        without a warping constant.
     """
     _positive(area=area, I_y=I_y, I_z=I_z, J=J, W_y=W_y, W_z=W_z, W_t=W_t, depth_y=depth_y, depth_z=depth_z)
     for name, value in (("shear_y", shear_y), ("shear_z", shear_z)):
         if math.isnan(value) or value <= 0.0:
             message = f"section: {name} = {value:g} must be positive, or infinite for no shear deformation."
             raise InputError(message)
-    return Section(area, I_y, I_z, J, W_y, W_z, W_t, shear_y, shear_z, depth_y, depth_z, label)
+    if not I_yz**2 < I_y * I_z:
+        message = (
+            f"section: I_yz = {I_yz:g} m^4 must be smaller than the root of I_y I_z = {I_y * I_z:g} m^8."
+        )
+        raise InputError(message)
+    for name, value in (("center_y", center_y), ("center_z", center_z)):
+        if not math.isfinite(value):
+            message = f"section: {name} = {value:g} must be a number."
+            raise InputError(message)
+    for name, value in (("I_w", I_w), ("omega_max", omega_max)):
+        if value < 0.0 or math.isinf(value):
+            message = f"section: {name} = {value:g} must not be negative or infinite."
+            raise InputError(message)
+    if not math.isnan(omega_max) and not I_w > 0.0:
+        message = f"section: omega_max = {omega_max:g} m^2 means nothing without a warping constant I_w."
+        raise InputError(message)
+    section = Section(area, I_y, I_z, J, W_y, W_z, W_t, shear_y, shear_z, depth_y, depth_z, label)
+    return replace(section, I_yz=I_yz, center_y=center_y, center_z=center_z, I_w=I_w, omega_max=omega_max)

@@ -17,6 +17,7 @@ EXAMPLES = {
     "area": ("m^2", '"3.2 cm^2"'),
     "section_modulus": ("m^3", '"3.1 cm^3"'),
     "second_moment": ("m^4", '"6.2 cm^4"'),
+    "warping_constant": ("m^6", '"31 cm^6"'),
     "pressure": ("Pa", '"30 psf" or "1.4 kN/m^2"'),
     "stress": ("Pa", '"35 ksi" or "240 MPa"'),
     "force": ("N", '"650 lbf" or "2.9 kN"'),

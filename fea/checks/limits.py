@@ -13,6 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from fea.checks.rail_section import rail_stress, open_words
 from fea.checks.strips import panel_strips
 from fea.rails.actions import Basis
 from fea.rails.loads import FrameResult
@@ -199,21 +200,6 @@ def interact(utilization: Array, rule: Interaction) -> Array:
     return np.asarray(parts.max(axis=-1))
 
 
-def rail_stress(force: Array, rail: Rail) -> Array:
-    """Von Mises stress (...) of rail forces (..., 6) N, V_y, V_z, T, M_y, M_z. [Pa].
-
-    Bending about both axes adds up at the corner of a section, and as a vector in a round one; shear from
-    torsion and from shear forces adds up too, both safe readings.
-    """
-    section = rail.section
-    m_y, m_z = np.abs(force[..., 4]) / section.W_y, np.abs(force[..., 5]) / section.W_z
-    bending = np.hypot(m_y, m_z) if section.round else m_y + m_z
-    normal = np.abs(force[..., 0]) / section.area + bending
-    shear_area = min(section.shear_y, section.shear_z, section.area)
-    shear = np.abs(force[..., 3]) / section.W_t + np.hypot(force[..., 1], force[..., 2]) / shear_area
-    return np.asarray(np.sqrt(normal**2 + 3.0 * shear**2))
-
-
 def rail_resistance(rail: Rail, form: DesignFormat) -> float:
     """Design yield stress. [Pa]."""
     strength = rail.material.yield_strength
@@ -328,7 +314,7 @@ def rail_stress_limit(
         resistance=np.full(len(names), resistance),
         utilization=demand / resistance,
         quantity="stress",
-        basis=f"first yield, von Mises; {rail.resistance_clause}",
+        basis="; ".join(filter(None, ("first yield, von Mises", rail.resistance_clause, open_words(rail)))),
     )
 
 

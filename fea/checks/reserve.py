@@ -14,8 +14,8 @@ from fea.checks.limits import (
     combine,
     component_utilization,
     interact,
-    rail_stress,
 )
+from fea.checks.rail_section import rail_stress
 from fea.checks.strips import panel_strips
 from fea.rails.actions import Basis
 from fea.rails.loads import FrameResult

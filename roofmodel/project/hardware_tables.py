@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 
 import numpy as np
@@ -188,16 +189,24 @@ _SHAPE_FIELDS = {
     "flat bar": ("width", "depth"),
     "values": ("area", "I_slope", "I_normal", "J", "W_slope", "W_normal", "W_torsion", "width", "depth"),
 }
+_OPEN_FIELDS = {
+    "I_product": "I_yz",
+    "shear_center_slope": "center_y",
+    "shear_center_normal": "center_z",
+    "I_warping": "I_w",
+    "omega_max": "omega_max",
+}
 
 
 def _section(table: RailTable, poisson: float) -> Section:
     wanted = _SHAPE_FIELDS[table.shape]
-    every = {field for fields in _SHAPE_FIELDS.values() for field in fields}
+    every = {field for fields in _SHAPE_FIELDS.values() for field in fields} | set(_OPEN_FIELDS)
     for field in wanted:
         if getattr(table, field) is None:
             message = f'rail.{field} is missing; shape "{table.shape}" needs {", ".join(wanted)}'
             raise InputError(message)
-    extra = next((f for f in sorted(every - set(wanted)) if getattr(table, f) is not None), None)
+    known = {*wanted, *(_OPEN_FIELDS if table.shape == "values" else ())}
+    extra = next((f for f in sorted(every - known) if getattr(table, f) is not None), None)
     if extra is not None:
         message = f'rail.{extra} does not belong to shape "{table.shape}", which takes {", ".join(wanted)}'
         raise InputError(message)
@@ -223,7 +232,13 @@ def _section(table: RailTable, poisson: float) -> Section:
                     W_t=value["W_torsion"],
                     depth_y=value["width"],
                     depth_z=value["depth"],
+                    I_yz=table.I_product or 0.0,
+                    center_y=table.shear_center_slope or 0.0,
+                    center_z=table.shear_center_normal or 0.0,
+                    I_w=table.I_warping or 0.0,
+                    omega_max=table.omega_max or math.nan,
                 )
     except InputError as error:
-        message = re.sub(r"^section: (\w+) = ", r"rail.\1: ", str(error))
+        names = {name: field for field, name in _OPEN_FIELDS.items()}
+        message = re.sub(r"^section: (\w+) = ", lambda m: f"rail.{names.get(m[1], m[1])}: ", str(error))
         raise InputError(message) from None

@@ -14,6 +14,7 @@ from roofmodel.project.base import StrengthKind, Table
 from roofmodel.project.field_types import (
     Angle,
     AnyLength,
+    AnySize,
     Area,
     Density,
     Depth,
@@ -28,8 +29,10 @@ from roofmodel.project.field_types import (
     Moment,
     Pitch,
     Points,
+    Product,
     Rotational,
     SeamAngle,
+    Sectorial,
     Sheet,
     Size,
     Size0,
@@ -40,6 +43,7 @@ from roofmodel.project.field_types import (
     Strip,
     UnitWeight,
     Warmth,
+    Warping,
 )
 from roofmodel.project.seam_schema import SeamTable
 
@@ -250,6 +254,22 @@ class RailTable(Table):
         None, description="Values: section modulus for bending away from the roof."
     )
     W_torsion: Modulus | None = Field(None, description="Values: torsion modulus, stress = T / W_torsion.")
+    I_product: Product | None = Field(
+        None,
+        description="Values: integral of y z dA, y up the slope, z away from the roof; 0 by default.",
+    )
+    shear_center_slope: AnySize | None = Field(
+        None, description="Values: shear center up the slope from the centroid; 0 by default."
+    )
+    shear_center_normal: AnySize | None = Field(
+        None, description="Values: shear center away from the roof, from the centroid; 0 by default."
+    )
+    I_warping: Warping | None = Field(
+        None, description="Values: warping constant of an open section; none for closed ones."
+    )
+    omega_max: Sectorial | None = Field(
+        None, description="Values: largest sectorial coordinate, for the stress from warping."
+    )
     material: Literal["steel", "stainless steel", "aluminum"] = Field(description="Rail metal.")
     yield_strength: Stress = Field(description="Yield or 0.2 % proof strength; welded zone value if welded.")
     E: Elasticity | None = Field(None, description="Young's modulus, if not the usual one of the metal.")

@@ -8,7 +8,8 @@ from projects import limit, project
 
 from fea.analysis import analyze
 from fea.checks.combinations import service_factors, strength_factors
-from fea.checks.limits import clamp_components, component_utilization, interact, rail_stress
+from fea.checks.limits import clamp_components, component_utilization, interact
+from fea.checks.rail_section import rail_stress
 from roofmodel.hardware import Clamp, DesignFormat, Interaction
 from roofmodel.sections import rectangular_tube, round_tube
 from roofmodel.snow.cases import LoadLevel

@@ -19,6 +19,7 @@ _PRINTED = {
     "area": "section area",
     "section_modulus": "section modulus",
     "second_moment": "second moment",
+    "warping_constant": "warping constant",
     "moment": "grip moment",
     "rotational_stiffness": "rotation stiffness",
     "temperature_change": "temperature",
@@ -168,6 +169,17 @@ def hardware_table(analysis: Analysis, units: UnitSystem) -> Table:
         ("Section modulus, bending down the slope", section.W_z, "section modulus"),
         ("Section modulus, bending away from the roof", section.W_y, "section modulus"),
         ("Torsion modulus", section.W_t, "section modulus"),
+        *(
+            (name, value, kind)
+            for name, value, kind in (
+                ("Product of inertia", section.I_yz, "second moment"),
+                ("Shear center up the slope from the centroid", section.center_y, "size"),
+                ("Shear center away from the roof from the centroid", section.center_z, "size"),
+                ("Warping constant", section.I_w, "warping constant"),
+            )
+            if value != 0.0
+        ),
+        *([("Largest sectorial coordinate", section.omega_max, "section area")] if section.I_w > 0.0 else ()),
         ("Young's modulus", metal.E, "modulus"),
         ("Shear modulus", metal.G, "modulus"),
         ("Rail weight per length", section.area * metal.density * STANDARD_GRAVITY, "line"),
