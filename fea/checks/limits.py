@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from fea.checks.rail_section import rail_stress, open_words
+from fea.checks.rail_section import open_words, rail_stress
 from fea.checks.strips import panel_strips
 from fea.rails.actions import Basis
 from fea.rails.loads import FrameResult

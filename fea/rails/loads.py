@@ -69,9 +69,10 @@ class FrameResult:
         Stations along the rails, each element sampled at its ends and inside. [m]
     sample_span : (t,) int
         Element (piece of rail between nodes) of each station.
-    rail_force : (q, t, 6) float
-        N, V_y, V_z, T, M_y, M_z of the rail at the stations, row axes, acting on the piece to the left.
-        [N, N m]
+    rail_force : (q, t, 6 or 8) float
+        N, V_y, V_z, T, M_y, M_z of the rail at the stations, row axes, acting on the piece to the left;
+        T about the shear center, the others at the centroid. Of rails with warping then the bimoment
+        and the St-Venant part of T. [N, N m, N m^2]
     deflection : (q, t, 3) float
         Displacement of the rail axis in row axes. [m]
     span_row : (e,) int

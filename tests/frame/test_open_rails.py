@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from rails import CONTINUOUS, HINGE, SLIDING, SOFT, at, make_clamp, make_layout, make_loads, make_rail
 
-from fea.checks.rail_section import bending_stress, rail_stress, open_words
+from fea.checks.rail_section import bending_stress, open_words, rail_stress
 from fea.elements.beams import rail_stiffness
 from fea.model.assembly import build_system
 from fea.model.rail_model import frame_model
