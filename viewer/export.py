@@ -14,6 +14,7 @@ from typing import Any
 import numpy as np
 
 from fea.analysis import Analysis, Governing
+from fea.checks.cautions import along_change
 from fea.checks.limits import Limit
 from roofmodel.units import SYSTEMS
 from viewer.files import atomic, write_text
@@ -208,6 +209,11 @@ def _clamps(analysis: Analysis) -> list[dict[str, Any]]:
             "position": xyz[c],
             "tributary_per_case": analysis.tributary[:, c],
             "force_per_case": {name: analysis.clamp_force[:, :, c, i] for i, name in enumerate(DIRECTIONS)},
+            **(
+                {}
+                if analysis.rigid_force is None
+                else {"force_along_on_rigid_seams_per_case": analysis.rigid_force[:, :, c, 0]}
+            ),
             "utilization_per_case": {limit.name: limit.utilization[:, c] for limit in by_clamp},
         }
         for c in range(len(layout.clamp_name))
@@ -273,12 +279,15 @@ def write_attachments(analysis: Analysis, path: Path) -> None:
     c, status = np.arange(len(layout.clamp_name)), clamp_states(analysis)
     force_names = [name for name, limit in limits.items() if limit.quantity == "force"]
     length, newton = system.label("length"), system.label("force")
+    rigid = analysis.rigid_force
+    change = None if rigid is None else along_change(analysis.clamp_force, rigid)
     text = io.StringIO()
     out = csv.writer(text, lineterminator="\r\n")
     out.writerow(
         ["attachment", "row", "plane", "seam", f"along row [{length}]", "worst case", f"tributary [{newton}]"]
         + [f"force along [{newton}]"]
         + [f"demand {name.removeprefix('clamp ')} [{newton}]" for name in force_names]
+        + ([] if change is None else ["change of force along from rigid seams [%]"])
         + ["utilization", "status"]
     )
     for i in c:
@@ -295,6 +304,7 @@ def write_attachments(analysis: Analysis, path: Path) -> None:
                 f"{system.convert(float(analysis.tributary[q, i]), 'force'):.4g}",
                 f"{system.convert(float(along[q, i]), 'force'):.4g}",
                 *(f"{system.convert(float(limits[n].demand[q, i]), 'force'):.4g}" for n in force_names),
+                *([] if change is None else [f"{100.0 * change[i]:+.2f}"]),
                 "" if np.isnan(use) else f"{use:.4f}",
                 status[i],
             ]

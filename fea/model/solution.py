@@ -15,7 +15,7 @@ from roofmodel.errors import InputError
 Array = NDArray[np.float64]
 
 WORST = 4e13  # condition beyond which two digits of an answer may be wrong
-LOST = 1e-5  # share of the load that the answer may leave unbalanced
+LOST = 1e-10  # backward error beyond which the equations count as not solved
 
 
 @dataclass(frozen=True)
@@ -101,7 +101,7 @@ def solve_model(
     except SingularError as error:
         raise refuse(system, str(error)) from error
     residual = factor.residual(q, right)
-    if (residual > LOST).any():
+    if (factor.backward_error(q, right) > LOST).any():
         raise refuse(system, f"residual {residual.max():.0e}")
     u = system.expand(q)
     reaction, tie_force = system.tie_forces(u, F)

@@ -90,6 +90,17 @@ class Factor:
             raise SingularError(message)
         return U
 
+    def backward_error(self, U: Array, F: Array) -> Array:
+        """Largest |K u - f| over what rounding could leave, |K| |u| + |f|, of each column, (q,). [-].
+
+        Of the order of rounding when the equations are solved, however large the displacements are.
+        """
+        largest = float(self.upper.diagonal().max(initial=0.0))
+        scale = np.abs(F).max(axis=0, initial=0.0)
+        room = largest * np.abs(U).max(axis=0, initial=0.0) + scale
+        lost = self.residual(U, F) * scale
+        return np.asarray(np.divide(lost, room, out=np.zeros_like(room), where=room > 0.0))
+
     def residual(self, U: Array, F: Array) -> Array:
         """Largest |K u - f| over the largest |f| of each column, (q,), 0 for a column without load. [-]."""
         if not len(F):

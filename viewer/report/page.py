@@ -300,8 +300,13 @@ def _model_words(analysis: Analysis, units: UnitSystem) -> tuple[str, ...]:
         "Each clamp is a set of springs at its grip on the seam, joined to the rail's axis by a rigid arm, "
         "so that the height of the rail tips the grip.",
         "The sliding force acts once on the rail's axis and once at its top, and the worse of both counts; "
-        "the analysis is linear, with small displacements, no slip of clamps and no give of seams beyond "
-        "the stiffness entered.",
+        "the analysis is linear, with small displacements and no slip of clamps"
+        + (
+            ", and no give of seams beyond the stiffness entered."
+            if analysis.support.stiffness is None
+            else "; seams, sheet, clips and fixed points give way as shells that are condensed to the grips, "
+            "so that clamps on neighboring seams help each other."
+        ),
         "Every limit compares the factored demand of each case with a design resistance; a resistance that "
         "nobody gave never passes, and the rail's own weight and restrained temperature are in every case.",
     )

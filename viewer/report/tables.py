@@ -11,6 +11,7 @@ import shapely
 from numpy.typing import NDArray
 
 from fea.analysis import Analysis
+from fea.checks.cautions import along_change
 from roofmodel.snow.cases import Value, Zone
 from roofmodel.units import UnitSystem
 from viewer.quantities import brief, column, kind_for, percent, quantity, significant
@@ -389,6 +390,9 @@ def clamps_table(analysis: Analysis, units: UnitSystem) -> Table:
         note = "attachments.csv holds all of them."
     case = np.argmax(np.nan_to_num(combined.utilization, nan=0.0), axis=0)
     states = clamp_states(analysis)
+    change = (
+        None if analysis.rigid_force is None else along_change(analysis.clamp_force, analysis.rigid_force)
+    )
     columns = [
         [layout.clamp_name[i] for i in order],
         [str(int(layout.clamp_seam[i]) + 1) for i in order],
@@ -396,6 +400,7 @@ def clamps_table(analysis: Analysis, units: UnitSystem) -> Table:
         column(analysis.tributary.max(axis=0)[order], "force", units),
         *([column(plain_along(analysis).max(axis=0)[order], "force", units)] if tested else []),
         *(column(limit.demand.max(axis=0)[order], limit.quantity, units) for limit in single),
+        *([[_percent(change[i]) for i in order]] if change is not None else []),
         [_used(combined.utilization[:, i]) for i in order],
         [str(int(case[i]) + 1) for i in order],
         [states[i] for i in order],
@@ -413,14 +418,19 @@ def clamps_table(analysis: Analysis, units: UnitSystem) -> Table:
         f"From row start {units.label('length')}",
         f"Tributary {units.label('force')}",
         *demands,
+        *(["F, change from rigid seams"] if change is not None else []),
         "Used, combined",
         "Case",
         "Status",
     )
     note += " Largest over the cases; tributary before load factors, the others factored."
     marks = tuple(_mark(states[i]) for i in order)
-    kinds = "tnnn" + "n" * len(demands) + "nnt"
+    kinds = "tnnn" + "n" * (len(demands) + (change is not None)) + "nnt"
     return Table(caption, heads, kinds, tuple(zip(*columns, strict=True)), marks, note.strip())
+
+
+def _percent(share: float) -> str:
+    return f"{100.0 * share:+.1f} %"
 
 
 def _capital(text: str) -> str:

@@ -275,7 +275,8 @@ def anchorage_steps(analysis: Analysis, governing: Governing) -> tuple[Step, ...
         "Σ F + B" if rest > 1e-9 * drag else "Σ F",
         tuple(parts[1:] if parts[0] == "" else parts),
         Number(drag, "force"),
-        "all clamps on the seam; B is the strip's own weight down the slope and the snow's friction on it",
+        "all clamps on the seam; B is the strip's own weight down the slope, the snow's friction on it, and "
+        "what a second fixed point brings by warmth",
     )
     use = Step(
         "Utilization of the panel anchorage",
