@@ -67,8 +67,8 @@ def cautions(
         found.append("Nobody said which tests the clamp strengths come from (clamp.test_basis).")
     if project.rail.section.I_w > 0.0 and np.isnan(project.rail.section.omega_max):
         found.append(
-            "The rail is an open section that warps, but nobody gave rail.omega_max: its stress from bimoments "
-            "is in no check."
+            "The rail is an open section that warps, but nobody gave rail.omega_max: its stress from "
+            "bimoments is in no check."
         )
     held = np.zeros(len(project.layout.row_name))
     np.maximum.at(held, force.row, np.abs(force.thrust).max(axis=(0, 2)))

@@ -259,7 +259,7 @@ def test_plastic_collapse_is_the_best_of_all_safe_states(seed):
     )
     path = follow(link_system(np.zeros((n, n)), B, k), plastic(k, capacity), F[None], targets=np.array([1e6]))
     assert path.outcome is Outcome.COLLAPSE
-    assert path.factor == pytest.approx(safe.x[-1], rel=1e-7)
+    assert path.factor == pytest.approx(safe.x[-1], rel=1e-7, abs=1e-8)  # capacities and loads are near 1
     assert path.proof.holds(1e-8)
 
 
