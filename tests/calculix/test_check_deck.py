@@ -1,0 +1,58 @@
+"""The deck that `check` writes gives the clamp forces that the check used."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+from deck_runs import needs_ccx, run_deck
+
+from fea.analysis import analyze
+from fea.model.calculix import calculix_deck
+from fea.model.data import node_dof
+from fea.rails.frame import build_frame
+from roofmodel.project.load import load_project
+from viewer import rails_deck
+
+MODELS = Path(__file__).parents[2] / "models"
+
+
+@needs_ccx
+def test_deck_of_a_check_gives_the_same_clamp_forces(tmp_path, monkeypatch):
+    analysis = analyze(load_project(MODELS / "granary-door" / "project.toml"))
+    kept = []
+
+    def remember(*args, **kwargs):
+        kept.append((args[0], calculix_deck(*args, **kwargs)))
+        return kept[-1][1]
+
+    monkeypatch.setattr(rails_deck, "calculix_deck", remember)
+    assert rails_deck.write_rails_deck(analysis, tmp_path / "structure.inp")
+    model, deck = kept[0]
+    assert (tmp_path / "structure.inp").read_text() == deck.text
+    found = run_deck(deck, tmp_path)
+    grips = model.springs[0].node[:, 0]
+    u = found.displacement[node_dof(grips)]
+    turn = np.zeros((len(grips), 6, 6))
+    turn[:, :3, :3] = turn[:, 3:, 3:] = model.springs[0].axes
+    force = model.springs[0].stiffness @ turn @ u
+    cases = len(analysis.snow.cases)
+    wanted = np.concatenate([analysis.clamp_force[:, 0], analysis.clamp_force[:, 1]])
+    np.testing.assert_allclose(np.moveaxis(force, 2, 0), wanted, atol=1e-4 * np.abs(wanted).max())
+    assert len(deck.cases) == 2 * cases
+
+
+def test_no_deck_where_panels_join_the_clamps(tmp_path):
+    analysis = analyze(load_project(MODELS / "granary-door" / "project.toml"))
+    from dataclasses import replace
+
+    from scipy import sparse
+
+    count = 6 * len(analysis.project.layout.clamp_s)
+    frame = build_frame(analysis.project.layout, analysis.project.rail, analysis.project.clamp)
+    assert frame.support is None
+    soft = replace(analysis.support, stiffness=sparse.csr_array((count, count)))
+    path = tmp_path / "structure.inp"
+    path.write_text("old")
+    assert not rails_deck.write_rails_deck(replace(analysis, support=soft), path)
+    assert not path.exists()

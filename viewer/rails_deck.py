@@ -1,0 +1,50 @@
+"""The rails that were solved, as an input deck that the open solver CalculiX reads."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+
+from fea.analysis import Analysis
+from fea.model.calculix import calculix_deck
+from fea.model.rail_model import frame_model
+from fea.rails.actions import rail_loads
+from fea.rails.frame import build_frame
+from viewer.files import write_text
+
+READINGS = ("force on the axis", "force at the top")
+
+
+def write_rails_deck(analysis: Analysis, path: Path) -> bool:
+    """Write structure.inp: rails, clamps and splices under every factored combination.
+
+    Parameters
+    ----------
+    analysis : Analysis
+    path : Path
+
+    Returns
+    -------
+    bool
+        False where panels give way: they join the clamps in a way that no deck of springs can carry. A
+        deck left by an earlier run is taken away then.
+    """
+    if analysis.support.stiffness is not None:
+        path.unlink(missing_ok=True)
+        return False
+    project = analysis.project
+    frame = build_frame(project.layout, project.rail, project.clamp)
+    loads, basis = rail_loads(
+        project.roof, project.layout, project.rail, analysis.force, analysis.support.travel
+    )
+    model, unit = frame_model(frame, loads)
+    table = np.array([(f.snow, f.dead, f.thermal) for f in analysis.factors])
+    weights = [basis.weights(*table.T, top=top) for top in (False, True)]
+    names = [
+        f"{q + 1} {case.name}, {reading}"
+        for reading in READINGS
+        for q, case in enumerate(analysis.snow.cases)
+    ]
+    write_text(path, calculix_deck(model, unit @ np.concatenate(weights).T, names).text)
+    return True
