@@ -136,6 +136,12 @@ anchorage = "9 kN"              # fixed point of one panel strip; without it the
 anchorage_kind = "characteristic"
 anchorage_factor = 1.33         # gamma_M
 
+# [seam]                        # for `eavewright seam`: fold, clips, bearing; see `eavewright fields`
+# lock = "double lock"
+# yield_strength = "280 MPa"
+# clip_stiffness = { across = "1 kN/mm", pull = "2 kN/mm" }
+# bearing = "deck"
+
 # [[plane]]                     # only where a plane differs: seam direction, first seam
 # name = "S1"
 # first_seam = "215 mm"
@@ -187,6 +193,12 @@ clip_spacing = "24 in"
 anchorage = "2400 lbf"          # fixed point of one panel strip; without it the result is NOT VERIFIED
 anchorage_kind = "nominal"
 anchorage_factor = 2.0          # Omega
+
+# [seam]                        # for `eavewright seam`: fold, clips, bearing; see `eavewright fields`
+# lock = "double lock"
+# yield_strength = "50 ksi"
+# clip_stiffness = { across = "6 kip/in", pull = "11 kip/in" }
+# bearing = "deck"
 
 # [[plane]]                     # only where a plane differs: seam direction, first seam
 # name = "S1"
