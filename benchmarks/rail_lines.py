@@ -161,7 +161,7 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--quick", action="store_true", help="small sizes only, to see that it runs")
     quick = parser.parse_args().quick
-    console, repeats = Console(), 2 if quick else 5
+    console, repeats = Console(width=130), 2 if quick else 5
     table = Table(title="One rail on n clamps, milliseconds")
     for name in (
         "clamps", "plane line", "same matrix", "build", "factorize + solve", "over plane line",
