@@ -27,8 +27,11 @@ OUTPUTS = [
     "roof.vtu",
     "rails.vtu",
     "clamps.vtu",
+    "structure.inp",
     "report.html",
 ]
+
+SEAM_OUTPUTS = ["seam.json", "seam.png", "seam.vtu", "seam.inp", "seam.html"]
 
 CAUTION = (
     "Results need review by a licensed engineer; local code governs; clamp strengths must come from tests "
@@ -111,6 +114,7 @@ def _write(analysis: Analysis, folder: Path, renderer: Renderer | None, stages: 
     """Write every output; the reason why there is no picture, empty if there is one."""
     from viewer.export import write_attachments, write_meshes, write_results
     from viewer.picture.draw import Picture, finish_picture, start_picture
+    from viewer.rails_deck import write_rails_deck
     from viewer.report.page import write_report
 
     stages.show("drawing and writing data")
@@ -118,6 +122,7 @@ def _write(analysis: Analysis, folder: Path, renderer: Renderer | None, stages: 
     write_results(analysis, folder / "results.json")
     write_attachments(analysis, folder / "attachments.csv")
     write_meshes(analysis, folder)
+    write_rails_deck(analysis, folder / "structure.inp")
     result = Picture(None, "left out on request (--no-picture)")
     if started is not None:
         result = finish_picture(started, folder / "utilization.png")
@@ -149,6 +154,46 @@ def _inputs(project: Project) -> list[Path]:
     roof = project.table.roof
     extra = [project.path.parent / roof.file] if isinstance(roof, ImportedRoof) else []
     return [project.path, *extra]
+
+
+@commands.command(short_help="Study one clamp on its seam: how its pull goes into the panel.")
+@click.argument("project", type=click.Path(path_type=Path))
+@click.option("--clamp", metavar="NAME", help="Clamp, such as R1-07; the one that uses most by default.")
+@click.option("--out", callback=_named, default="seam", show_default=True, help="Folder for the results.")
+@click.option("--picture/--no-picture", default=True, show_default=True, help="Draw seam.png.")
+def seam(project: Path, clamp: str | None, out: Path, picture: bool) -> None:
+    """Study one clamp of PROJECT on its seam, as a shell model of fold, sheet, clips and bearing.
+
+    Exit code 0: every limit of the panel kept. 1: something exceeds its limit, is not verified, or fails
+    the self-audit. 2: bad input, nothing written.
+    """
+    console, stages = _console(), _Stages()
+    with contextlib.ExitStack() as stack:
+        stack.enter_context(stages)
+        stages.show("reading the project")
+        from viewer.files import check_output, output_folder
+        from viewer.picture.render import Renderer
+
+        renderer = stack.enter_context(Renderer()) if picture else None  # loads while we compute
+        from roofmodel.project.load import load_project
+        from viewer.seam.run import study_project, write_seam
+
+        loaded = load_project(project)
+        check_output(out, _inputs(loaded), SEAM_OUTPUTS)
+        stages.show("analyzing the roof and the seam")
+        analysis, detail = study_project(loaded, clamp)
+        folder = output_folder(out)
+        stages.show("drawing and writing data")
+        written = write_seam(analysis, detail, folder, renderer)
+    from viewer.seam.findings import verdict_code
+    from viewer.seam.terminal import print_seam
+
+    print_seam(analysis, detail, written.substitutions, console)
+    if written.reason and picture:
+        click.echo(f"No picture: {written.reason}", err=True)
+    names = ", ".join(name for name in SEAM_OUTPUTS[:-1] if (folder / name).exists())
+    console.print(f"Written to {folder}/: seam.html, {names}", highlight=False)
+    sys.exit(0 if verdict_code(detail) == "pass" else 1)
 
 
 @commands.command(short_help="Write a commented starting project.")

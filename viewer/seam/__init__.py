@@ -1,0 +1,1 @@
+"""One clamp on its seam: table, picture, page and data of `eavewright seam`."""

@@ -1,0 +1,330 @@
+"""What the study of a seam says, in words and short lines, for terminal, page and picture alike."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fea.analysis import Analysis
+from fea.checks.limits import Limit
+from fea.panel.detail import ClampDetail
+from roofmodel.hardware import Bearing, SeamDetail
+from roofmodel.units import UnitSystem
+from viewer.quantities import brief, percent, quantity, system
+from viewer.summary import EXCEEDED, KEPT, NOT_LOADED, NOT_VERIFIED
+
+Array = NDArray[np.float64]
+
+MOTIONS = ("along", "across", "pull", "roll", "overturning", "twist")
+COARSE = 0.10  # change by mesh refinement that deserves a word [-]
+LARGE = 0.25  # of the seam height: movement that small displacements do not describe well [-]
+SLIGHT = 0.05  # share of the force at the grip below which its pull is no measure of anything [-]
+NOTHING = 1e-4  # share of the force at the grip that is printed as 0 [-]
+
+_CHANGE = {"panel anchorage": "anchorage"}
+_MISSING = {
+    "clip uplift": "seam.clip_strength",
+    "fold opening": "seam.opening_strength",
+    "panel anchorage": "panel.anchorage",
+}
+
+
+@dataclass(frozen=True)
+class SeamLine:
+    """One limit of the panel, SI; utilization NaN where not verified."""
+
+    limit: Limit
+    kind: str
+    place: float
+    demand: float
+    resistance: float
+    utilization: float
+    status: str
+    change: float
+
+    @property
+    def name(self) -> str:
+        """Name of the limit."""
+        return self.limit.name
+
+
+@dataclass(frozen=True)
+class PathLine:
+    """Who takes how much of the clamp's force: forces (3,) on the panel, along, across, pull. [N]."""
+
+    name: str
+    force: Array
+
+
+@dataclass(frozen=True)
+class SeamVerdict:
+    """The answer in words.
+
+    Attributes
+    ----------
+    words : tuple of str
+        EXCEEDED, NOT VERIFIED, a failed self-check, or that every limit is kept.
+    sentence : str
+    more : tuple of str
+        What else exceeds or is not verified.
+    cautions : tuple of str
+    passed : bool
+    """
+
+    words: tuple[str, ...]
+    sentence: str
+    more: tuple[str, ...]
+    cautions: tuple[str, ...]
+    passed: bool
+
+
+def seam_detail(analysis: Analysis) -> SeamDetail:
+    """Table [seam] of the project, which every study has."""
+    assert analysis.project.seam is not None
+    return analysis.project.seam
+
+
+def clamp_label(analysis: Analysis, detail: ClampDetail) -> str:
+    """Name of the clamp."""
+    return analysis.project.layout.clamp_name[detail.clamp]
+
+
+def seam_lines(detail: ClampDetail) -> tuple[SeamLine, ...]:
+    """Every limit, worst first: not verified, then by utilization."""
+    lines = [_line(detail, limit) for limit in detail.limits]
+    return tuple(sorted(lines, key=lambda line: (not math.isnan(line.utilization), -_known(line))))
+
+
+def _known(line: SeamLine) -> float:
+    return 0.0 if math.isnan(line.utilization) else line.utilization
+
+
+def _line(detail: ClampDetail, limit: Limit) -> SeamLine:
+    study = detail.study
+    use, demand = float(limit.utilization[0, 0]), float(limit.demand[0, 0])
+    part = limit.name.removeprefix("sheet stress, ")
+    key = f"stress in the {part}" if part != limit.name else _CHANGE.get(limit.name, limit.name)
+    status = NOT_VERIFIED if math.isnan(use) else EXCEEDED if use > 1.0 else KEPT
+    return SeamLine(
+        limit=limit,
+        kind=limit.quantity,
+        place=_place(detail, limit.name),
+        demand=demand,
+        resistance=float(limit.resistance[0]),
+        utilization=use,
+        status=status if demand > 0.0 else NOT_LOADED,
+        change=study.change[key] if demand > 0.0 else 0.0,
+    )
+
+
+def _place(detail: ClampDetail, name: str) -> float:
+    """Where a limit is worst, up the seam from its eave end. [m]."""
+    from fea.panel.reading import peak_mean
+
+    study = detail.study
+    if name == "clip uplift" and len(study.path.clip_x):
+        return float(-study.path.clip_x[np.argmin(study.path.clip_total[..., 2].min(axis=0))])
+    if name == "fold opening":
+        return -peak_mean(study.fold.x, np.maximum(study.fold.opening, 0.0), study.fold.over)[1]
+    if name.startswith("sheet stress, "):
+        part = study.peaks.name.index(name.removeprefix("sheet stress, "))
+        return float(-study.peaks.place[part, 0])
+    return math.nan
+
+
+def place_words(line: SeamLine, units: UnitSystem) -> str:
+    """Where a limit is worst, such as "at 0.94 ft up the seam"."""
+    return "at the fixed point" if math.isnan(line.place) else f"at {up(line.place, units)} up the seam"
+
+
+def up(place: float, units: UnitSystem) -> str:
+    """Place along the seam to a hundredth of the unit of length."""
+    return f"{units.convert(max(place, 0.0) + 0.0, 'length'):.2f} {units.label('length')}"
+
+
+def worst_line(detail: ClampDetail) -> SeamLine | None:
+    """Limit with the largest known utilization; None where nothing is known."""
+    known = [line for line in seam_lines(detail) if line.utilization > 0.0]
+    return max(known, key=lambda line: line.utilization, default=None)
+
+
+def line_words(line: SeamLine, units: UnitSystem) -> str:
+    """Such as "sheet stress, fold, uses 51 % (±11 %) of its strength at 0.94 ft up the seam"."""
+    return (
+        f"{line.name} uses {percent(line.utilization)} of its strength {place_words(line, units)} "
+        f"({quantity(line.demand, line.kind, units)} of {quantity(line.resistance, line.kind, units)}, "
+        f"mesh {mesh_words(line.change)})"
+    )
+
+
+def mesh_words(change: float) -> str:
+    """Change by mesh refinement, such as "±12 %"; what is next to nothing is "< 0.1 %"."""
+    if change < 5e-4:
+        return "< 0.1 %"
+    return f"±{100.0 * change:.1f} %" if change < 0.0995 else f"±{100.0 * change:.0f} %"
+
+
+def seam_verdict(analysis: Analysis, detail: ClampDetail, units: UnitSystem) -> SeamVerdict:
+    """What governs, what is missing, and what to be careful with."""
+    lines = seam_lines(detail)
+    over = [line for line in lines if line.status == EXCEEDED]
+    missing = [line for line in lines if line.status == NOT_VERIFIED]
+    failed = [proof for proof in detail.study.proofs if not proof.met]
+    words = [EXCEEDED] if over else []
+    words += [NOT_VERIFIED] if missing else []
+    words += ["SELF-CHECK FAILED"] if failed else []
+    label, worst = clamp_label(analysis, detail), worst_line(detail)
+    sentence = f"Seam at clamp {label}: "
+    sentence += (
+        "nothing in the panel has a strength to compare with" if worst is None else line_words(worst, units)
+    )
+    more = [f"{line.name}: {line_words(line, units).removeprefix(line.name + ' ')}" for line in over[1:]]
+    more += [_missing_words(line, units) for line in missing]
+    more += [f"self-check: {p.name}: {p.error:.1e}, bar {p.bar:.0e}" for p in failed]
+    return SeamVerdict(
+        words=tuple(words) or ("every limit of the panel kept",),
+        sentence=f"{sentence}.",
+        more=tuple(more),
+        cautions=cautions(detail, analysis),
+        passed=not words,
+    )
+
+
+def _missing_words(line: SeamLine, units: UnitSystem) -> str:
+    return (
+        f"{line.name}: not verified, {_MISSING.get(line.name, 'its strength')} is not given; demand "
+        f"{quantity(line.demand, line.kind, units)} {place_words(line, units)}"
+    )
+
+
+def verdict_code(detail: ClampDetail) -> str:
+    """One of "pass", "exceeded", "not verified", "audit failed"."""
+    states = {line.status for line in seam_lines(detail)}
+    if EXCEEDED in states:
+        return "exceeded"
+    if NOT_VERIFIED in states:
+        return "not verified"
+    return "pass" if all(proof.met for proof in detail.study.proofs) else "audit failed"
+
+
+def cautions(detail: ClampDetail, analysis: Analysis) -> tuple[str, ...]:
+    """What the numbers cannot say by themselves."""
+    study, seam = detail.study, seam_detail(analysis)
+    found: list[str] = []
+    found += [
+        f"{line.name} is kept by less than what the mesh is worth ({mesh_words(line.change)})."
+        for line in seam_lines(detail)
+        if line.status == KEPT and line.utilization * (1.0 + line.change) > 1.0
+    ]
+    rough = [line for line in seam_lines(detail) if line.change > COARSE and line.status != NOT_LOADED]
+    if rough:
+        names = ", ".join(f"{line.name} {mesh_words(line.change)}" for line in rough)
+        found.append(
+            f"Elements half as large still change: {names}. Peaks at corners and edges keep growing."
+        )
+    wide = max(study.window.values(), default=0.0)
+    if wide > 0.01:
+        found.append(f"Meshing more of the seam changes a result by up to {percent(wide)}.")
+    high = analysis.project.panel.seam_height
+    way = largest_movement(detail)
+    if way > LARGE * high:
+        units = system(analysis.project.table.project.units)
+        found.append(
+            f"The sheet moves by up to {quantity(way, 'size', units)}, not little for a seam of "
+            f"{quantity(high, 'size', units)}: the study is linear, and stresses of sheet that hangs between "
+            "its supports come out too large or too small."
+        )
+    if seam.bearing is Bearing.NONE:
+        found.append("The panel bears on nothing but its clips.")
+    if seam.thermal:
+        found.append("The change of the sheet's temperature is not part of this study.")
+    found += [note[:1].upper() + note[1:] for note in study.notes]
+    return tuple(found)
+
+
+def largest_movement(detail: ClampDetail) -> float:
+    """Largest movement of the sheet square to the roof. [m]."""
+    n = len(detail.study.field.model.xyz)
+    return float(np.abs(detail.study.displacement[: 6 * n].reshape(n, 6)[:, 2]).max())
+
+
+def path_lines(detail: ClampDetail) -> tuple[PathLine, ...]:
+    """Reactions on the panel to the clamp's force, own strip and neighbors apart; they balance the force."""
+    path, middle = detail.study.path, detail.study.field.strips // 2
+    own = np.arange(len(path.fixed_more)) == middle
+    clips = path.clip.sum(axis=1)
+    up_slope = np.zeros((len(path.fixed_more), 3))
+    up_slope[:, 0] = -path.fixed_more
+    lines = [
+        PathLine("clips of this seam", clips[own].sum(axis=0)),
+        PathLine("fixed point of this strip", up_slope[own].sum(axis=0)),
+        PathLine("bearing under the pan", np.array([0.0, 0.0, path.bearing])),
+    ]
+    if len(own) > 1:
+        lines.append(PathLine("clips of neighbors", clips[~own].sum(axis=0)))
+        lines.append(PathLine("fixed points of neighbors", up_slope[~own].sum(axis=0)))
+    if np.any(path.fixings):
+        lines.append(PathLine("through-fixings", np.asarray(path.fixings)))
+    return tuple(lines)
+
+
+def shares(force: Array, detail: ClampDetail) -> tuple[float, float]:
+    """Share of the force along, and of the pull, that a reaction balances; NaN where that is next to none."""
+    grip = detail.study.action.grip
+    least = SLIGHT * float(np.linalg.norm(grip[:3]))
+    along, pull = (-float(force[i]) / float(grip[i]) if abs(grip[i]) > least else math.nan for i in (0, 2))
+    return along, pull
+
+
+def share_text(part: float) -> str:
+    """Share in whole percent without its sign; a dash where it means nothing."""
+    return (
+        "–" if math.isnan(part) else f"{abs(round(100.0 * part)) if part > -0.005 else round(100.0 * part)}"
+    )
+
+
+def force_words(force: Array, detail: ClampDetail, units: UnitSystem) -> tuple[str, ...]:
+    """Force (3,) in words; what is below a ten-thousandth of the force at the grip is 0."""
+    least = NOTHING * float(np.linalg.norm(detail.study.action.grip[:3]))
+    return tuple(brief(float(f) if abs(f) > least else 0.0, "force", units) for f in force)
+
+
+def bearing_push(detail: ClampDetail, displacement: Array) -> tuple[Array, Array]:
+    """Push of deck or purlins on the strips at each line of the mesh under a displacement (d,).
+
+    Returns
+    -------
+    x : (l,) float
+        [m]
+    push : (l,) float
+        [N]
+    """
+    field = detail.study.field
+    push = np.zeros(len(field.mesh.x))
+    for group in field.model.contacts:
+        if group.name == "bearing":
+            u = displacement.reshape(-1)[: 6 * len(field.model.xyz)].reshape(-1, 6)[group.node, :3]
+            depth = -np.sum(group.normal * u, axis=1) - group.gap
+            np.add.at(push, group.node // field.width, group.stiffness * np.maximum(depth, 0.0))
+    return field.mesh.x, push
+
+
+def stiffness_rows(
+    analysis: Analysis, detail: ClampDetail
+) -> tuple[tuple[str, str, float, float, float], ...]:
+    """Motion, kind, stiffness of panel, clamp, and both in series, other motions held. [N/m, N m/rad]."""
+    panel, clamp = detail.study.stiffness, analysis.project.clamp.stiffness
+    both = panel - panel @ np.linalg.solve(panel + clamp, panel)  # a clamp may be free in some motion
+    return tuple(
+        (
+            name,
+            "stiffness" if i < 3 else "rotation stiffness",
+            float(panel[i, i]),
+            float(clamp[i, i]),
+            float(both[i, i]),
+        )
+        for i, name in enumerate(MOTIONS)
+    )
