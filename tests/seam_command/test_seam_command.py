@@ -207,6 +207,25 @@ def test_picture(studied: tuple[Analysis, ClampDetail], tmp_path: Path) -> None:
     assert warm.mean() > 0.05
 
 
+def test_picture_of_a_panel_without_bearing(studied: tuple[Analysis, ClampDetail]) -> None:
+    """Every text has words and lies in the picture, also where nothing presses on the pan."""
+    from dataclasses import replace
+
+    from viewer.seam.picture import compose_seam
+    from viewer.seam.scene import build_seam_scene, seam_view
+
+    analysis, detail = studied
+    path = replace(detail.study.path, bearing=0.0, bearing_total=0.0)
+    detail = replace(detail, study=replace(detail.study, path=path))
+    scene = build_seam_scene(analysis, detail)
+    view = seam_view(scene, (325.0, 520.0, 1770.0, 960.0), (2000, 1400))
+    for text in compose_seam(analysis, detail, scene, view).texts:
+        left, top, right, bottom = text.box
+        assert text.text
+        assert 0.0 <= left < right <= 2000.0
+        assert 0.0 <= top < bottom <= 1400.0
+
+
 def test_a_weaker_sheet_exceeds(studied: tuple[Analysis, ClampDetail]) -> None:
     """Utilization of the sheet goes with one over its strength, and the verdict follows."""
     from dataclasses import replace

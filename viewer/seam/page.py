@@ -309,7 +309,7 @@ def _model_words(analysis: Analysis, detail: ClampDetail, units: UnitSystem) -> 
     words = [
         f"The sheet, {sheet} thick, is a mesh of {shells:,} four-cornered shells over {strips} of one seam "
         f"each, {window} up the seam; {WINDOW:g} clip spacings to each side of the clamp, or to the end.",
-        f"Two legs stand back to back. The {seam.lock} is {fold} of fold with {LAYERS[seam.lock]:g} layers of "
+        f"Two legs stand back to back. The {seam.lock}: {fold} of fold with {LAYERS[seam.lock]:g} layers of "
         f"sheet; springs between the legs (along, across, vertical: {lock}) hold it together.",
         f"Clips every {quantity(seam.clip_spacing, 'length', units)} hold the fold over "
         f"{quantity(seam.clip_length, size, units)}: "

@@ -264,6 +264,8 @@ def _bearing(overlay: Overlay, detail: ClampDetail, units: UnitSystem) -> None:
         words.append(f"{seam.bearing} {verb} {push} {sign} (one way)")
     if np.any(path.fixings):
         words.append(f"screws take {brief(abs(float(path.fixings[0])), 'force', units)} along")
+    if not words:
+        return
     y = overlay.size[1] - (FOOTER + 12.0) * point
     overlay.write("; ".join(words), MARGIN * point, y, "note", bold=True, halo=True)
 
