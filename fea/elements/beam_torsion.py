@@ -71,17 +71,21 @@ def torsion_stiffness(L: Array, torsion: float, warping: float) -> Array:
 def _series(r: Array, h: Array, ratio: Array) -> tuple[Array, Array]:
     """Even and odd functions and two derivatives by r = 2 x / L - 1, (3, m) each, for small h."""
     even, odd = np.zeros((3, *r.shape)), np.zeros((3, *r.shape))
-    arc = np.zeros_like(h)
-    for n in range(TERMS):
-        arc += h ** (2 * n) / factorial(2 * n + 1)
+    arc, power, square = np.ones_like(h), np.ones_like(h), h * h
+    r2, lower = r * r, np.ones_like(r)  # r^(2 n - 2)
     for n in range(1, TERMS):
-        power, k = h ** (2 * n - 2), 2 * n
-        even[0] += power * (r**k - 1.0) / factorial(k)
-        even[1] += power * r ** (k - 1) / factorial(k - 1)
-        even[2] += power * r ** (k - 2) / factorial(k - 2)
-        odd[0] += power * r * (r**k - 1.0) / factorial(k + 1)
-        odd[1] += power * ((k + 1) * r**k - 1.0) / factorial(k + 1)
-        odd[2] += power * r ** (k - 1) / factorial(k - 1)
+        k = 2 * n
+        first, second, third = (power / factorial(k + i) for i in (-1, 0, 1))
+        lower_r, upper = lower * r, lower * r2
+        even[0] += second * (upper - 1.0)
+        even[1] += first * lower_r
+        even[2] += k * (k - 1) * second * lower
+        odd[0] += third * r * (upper - 1.0)
+        odd[1] += third * ((k + 1) * upper - 1.0)
+        odd[2] += first * lower_r
+        power = power * square
+        arc += power / factorial(k + 1)
+        lower = upper
     return even / (4.0 * arc), odd * ratio / (2.0 * arc)
 
 
@@ -102,9 +106,11 @@ def _modes(x: Array, L: Array, h: Array) -> tuple[Array, Array, Array]:
     """Twist, slope and curvature (m, 4) of the ways to deform: near chord, far chord, even, odd."""
     r = 2.0 * x / L - 1.0
     ratio = odd_stiffness(h)
-    small = h < SMALL
-    few, many = _series(r, np.minimum(h, SMALL), ratio), _exponentials(r, np.maximum(h, SMALL), ratio)
-    even, odd = (L * np.where(small, a, b) for a, b in zip(few, many, strict=True))
+    even, odd = np.empty((2, 3, len(x)))
+    for use, functions in ((h < SMALL, _series), (h >= SMALL, _exponentials)):
+        if use.any():
+            even[:, use], odd[:, use] = functions(r[use], h[use], ratio[use])
+    even, odd = L * even, L * odd
     zero, one, rate = np.zeros_like(x), np.ones_like(x), 2.0 / L
     value = np.stack([0.5 * (1.0 - r), 0.5 * (1.0 + r), even[0], odd[0]], axis=1)
     slope = np.stack([-one / L, one / L, rate * even[1], rate * odd[1]], axis=1)
@@ -142,9 +148,9 @@ def torque_vectors(a: Array, b: Array, L: Array, torsion: float, warping: float)
         For a torque per length that is 1 at a and falls to 0 at b, and the reverse.
     """
     h = decay(L, torsion, warping)
-    smooth = (b - a) * 2.0 * h / L <= SMOOTH
+    steps = (b - a) * 2.0 * h / L
     part = np.zeros((len(a), 4, 2))
-    for use, integral in ((smooth, _by_points), (~smooth, _by_parts)):
+    for use, integral in (((b > a) & (steps <= SMOOTH), _by_points), (steps > SMOOTH, _by_parts)):
         if use.any():
             part[use] = integral(a[use], b[use], L[use], h[use])
     return _to_ends(part, L)
