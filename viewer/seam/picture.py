@@ -168,10 +168,11 @@ def _clips(
         edge = float(np.interp(at[0], *_sorted(front)))
         low = edge + 20.0 * point
         _leader(overlay, at + np.array([0.0, 5.0 * point]), np.array([at[0], low - 7.0 * point]))
-        total = brief(float(-path.clip_total[middle, clip, 2]), "force", units)
+        down = float(-path.clip_total[middle, clip, 2])
+        total = brief(abs(down), "force", units)
         more = brief(float(np.linalg.norm(force)), "force", units)
         overlay.write(f"clip: {more}", float(at[0]), low, "label", bold=True, align="center", halo=True)
-        words = f"uplift in all {total}" if force[2] <= 0.0 else "pressed down"
+        words = f"uplift in all {total}" if down >= 0.0 else f"carries {total} in all"
         overlay.write(words, float(at[0]), low + 13.0 * point, "note", align="center", halo=True)
         where = f"{up(float(-path.clip_x[clip]), units)} up"
         overlay.write(where, float(at[0]), low + 24.0 * point, "note", color=style.MUTED, align="center")
