@@ -241,10 +241,10 @@ def cautions(detail: ClampDetail, analysis: Analysis) -> tuple[str, ...]:
         found.append("The panel bears on nothing but its clips.")
     if seam.thermal:
         found.append("The change of the sheet's temperature is not part of this study.")
-    names = {"load case 0": "Snow and own weight alone", "load case 1": "With the clamp's force"}
+    said_of = {"load case 0": "Snow and own weight alone", "load case 1": "With the clamp's force"}
     for note in study.notes:
         case, _, words = note.partition(":")
-        found.append(f"{names.get(case.lower(), case)}:{words}" if words else note)
+        found.append(f"{said_of.get(case.lower(), case)}:{words}" if words else note)
     return tuple(found)
 
 
