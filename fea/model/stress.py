@@ -204,7 +204,7 @@ def audit(system: System, u: Array, F: Array, contact: Array | None = None) -> A
     Audit
     """
     model = system.model
-    support, link = system.tie_forces(u, F)
+    support, link = system.tie_forces(u, F if contact is None else F + contact)
     outside = [F, support, ground_spring_load(model, u)] + ([] if contact is None else [contact])
     body, words = bodies(model)
     whole = _missing(model, np.zeros_like(body), 1, outside)

@@ -10,6 +10,7 @@ from shapely import LineString
 
 from fea.analysis import Analysis
 from fea.checks.limits import Limit
+from fea.checks.strips import panel_strips
 from fea.panel.limits import seam_limits
 from fea.panel.study import SeamAction, SeamStudy, study_seam
 from roofmodel.errors import InputError
@@ -153,7 +154,7 @@ def study_clamp(analysis: Analysis, name: str | None = None, refine: float = 1.0
         grip=forces[top],
         pressure=pan_pressure(analysis, clamp, case),
         weight=dead
-        * np.array([np.sin(slope) * np.cos(angle), -np.sin(slope) * np.sin(angle), -np.cos(slope)]),
+        * np.array([np.sin(slope) * np.cos(angle), np.sin(slope) * np.sin(angle), -np.cos(slope)]),
     )
     study = study_seam(
         project.panel,
@@ -165,5 +166,7 @@ def study_clamp(analysis: Analysis, name: str | None = None, refine: float = 1.0
         every=min(max(every, 1), 5),
         refine=refine,
     )
-    limits = seam_limits(study, project.panel, project.seam, label)
+    whole = next(limit for limit in analysis.limits if limit.name == "panel anchorage")
+    drag = float(whole.demand[case, panel_strips(project.layout)[0][clamp]])
+    limits = seam_limits(study, project.panel, project.seam, label, drag)
     return ClampDetail(clamp, case, bool(top), place, length, every, study, limits)

@@ -9,7 +9,9 @@ from fea.panel.study import SeamStudy
 from roofmodel.hardware import Panel, SeamDetail
 
 
-def seam_limits(study: SeamStudy, panel: Panel, detail: SeamDetail, label: str) -> tuple[Limit, ...]:
+def seam_limits(
+    study: SeamStudy, panel: Panel, detail: SeamDetail, label: str, drag: float = 0.0
+) -> tuple[Limit, ...]:
     """Limits of the panel around one clamp, each over a single case.
 
     A strength that nobody gave is NaN: where it is loaded the limit is not verified.
@@ -20,8 +22,11 @@ def seam_limits(study: SeamStudy, panel: Panel, detail: SeamDetail, label: str) 
     panel, detail
     label : str
         Name of the clamp.
+    drag : float
+        What the whole check brings to the strip's fixed point: all its clamps, own weight, friction and
+        restrained warmth. [N]
     """
-    over = f"mean over the {study.fold.over * 1000:.0f} mm of the grip"
+    over = "mean over the length of the grip"
     clip = (
         int(np.argmax(-study.path.clip_total[..., 2].min(axis=0, initial=0.0)))
         if len(study.path.clip_x)
@@ -54,10 +59,10 @@ def seam_limits(study: SeamStudy, panel: Panel, detail: SeamDetail, label: str) 
         (
             "panel anchorage",
             f"fixed point of the strip of {label}",
-            study.path.anchorage,
+            max(study.path.anchorage, drag),
             panel.anchorage,
             "force",
-            "all drag of the strip that reaches its fixed point, with the sheet's own weight",
+            "all drag of the strip: every clamp on its seam, own weight, friction, restrained warmth",
         ),
     ]
     return tuple(_limit(*row) for row in rows)

@@ -87,7 +87,8 @@ def panel_field(
     clamps: Sequence[Array],
     length: Array,
     *,
-    alike: bool,
+    alike: bool = False,
+    periodic: bool = False,
 ) -> PanelField:
     """Model of strips beside each other.
 
@@ -103,7 +104,10 @@ def panel_field(
     length : (m,) float
         Of the strips from eave to ridge. [m]
     alike : bool
-        Whether the field goes on beyond its outer cuts as its own mirror image; else they are free.
+        Whether the field goes on beyond its outer cuts as its own mirror image, which no force across may
+        load; else they are free.
+    periodic : bool
+        Whether the same strips follow each other over and over: the right cut moves as the left one.
 
     Returns
     -------
@@ -131,7 +135,7 @@ def panel_field(
         shells=_sheets(field),
         springs=tuple(s for s in springs if len(s.node)),
         contacts=tuple(c for c in (_uplift(field), _bearing(field), _hanging(field)) if len(c.node)),
-        ties=_ties(field, grip, alike=alike),
+        ties=_ties(field, grip, alike=alike, periodic=periodic),
     )
     return replace(field, model=model)
 
@@ -336,7 +340,7 @@ def _fixings(field: PanelField) -> Springs:
     return _grounded("through-fixings", node, weight * hold)
 
 
-def _ties(field: PanelField, grip: tuple[float, float], *, alike: bool) -> Ties:
+def _ties(field: PanelField, grip: tuple[float, float], *, alike: bool, periodic: bool) -> Ties:
     mesh = field.mesh
     z = mesh.section.yz[mesh.section.left, 1]
     high = np.flatnonzero(z >= min(grip[1], z[-1]) - 1e-9)
@@ -351,8 +355,10 @@ def _ties(field: PanelField, grip: tuple[float, float], *, alike: bool) -> Ties:
     part = np.zeros((len(follow_all), 6), dtype=bool)
     part[:, :3] = True
     fixed = np.zeros(0, dtype=np.int64)
+    cuts = np.arange(len(mesh.x))[:, None] * field.width + np.array([0, field.width - 1])
+    equal = node_dof(cuts[:, ::-1] if periodic else cuts[:0])
+    equation = np.moveaxis(equal, 1, 2).reshape(-1, 2)  # the right cut follows the left one
     if alike:
-        cuts = np.arange(len(mesh.x))[:, None] * field.width + np.array([0, field.width - 1])
         fixed = node_dof(cuts)[..., [1, 3, 5]].ravel()
     return Ties(
         fixed_dof=fixed,
@@ -360,4 +366,7 @@ def _ties(field: PanelField, grip: tuple[float, float], *, alike: bool) -> Ties:
         rigid_main=np.concatenate(main),
         rigid_node=follow_all,
         rigid_part=part,
+        equation_dof=equation,
+        equation_coefficient=np.tile([1.0, -1.0], (len(equation), 1)),
+        equation_value=np.zeros(len(equation)),
     )

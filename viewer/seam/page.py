@@ -318,8 +318,8 @@ def _model_words(analysis: Analysis, detail: ClampDetail, units: UnitSystem) -> 
         _bearing_words(analysis, units),
         f"The fixed point is at the {seam.fixed_at}, {fixed} a strip; the sheet between it and the window "
         "acts as bars along the seam.",
-        "The clamp is rigid over its grip; the rail's force acts at the grip point. Strips beyond the outer "
-        "cuts are taken as mirror images of these.",
+        "The clamp is rigid over its grip; the rail's force acts at the grip point. The strips are taken to "
+        "follow each other over and over, each clamp pulled alike.",
         "Displacements are small and the sheet elastic: no yielding, no buckling, no slip of the clamp on "
         f"the seam. {study.rounds} linear solutions found which bearing and clips are closed.",
     ]
