@@ -29,7 +29,15 @@ from viewer.starter import starter_text
 
 SCHEMA = json.loads((Path(viewer.__file__).parent / "results.schema.json").read_text(encoding="utf-8"))
 SHAPES = ("shed", "gable", "hip", "L", "two-level")
-FILES = {"results.json", "attachments.csv", "roof.vtu", "rails.vtu", "clamps.vtu", "report.html"}
+FILES = {
+    "results.json",
+    "attachments.csv",
+    "roof.vtu",
+    "rails.vtu",
+    "clamps.vtu",
+    "structure.inp",
+    "report.html",
+}
 
 
 def passing() -> str:
