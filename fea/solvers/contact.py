@@ -23,7 +23,7 @@ from fea.model.assembly import System
 from fea.model.data import GROUND, Contacts
 from fea.solvers.active_set import ActiveSet, ContactError
 from fea.solvers.direct import Solver, times_upper
-from fea.solvers.proof import Proof
+from fea.solvers.proof import LinkProof
 from roofmodel.errors import InputError
 
 __all__ = ["ContactError", "ContactSolution", "OneWayLinks", "as_links", "solve_contact", "solve_one_way"]
@@ -83,7 +83,7 @@ class ContactSolution:
         For all cases together.
     notes : tuple of str
         Cases whose sets came back or that passed a mechanism on the way.
-    proof : tuple of Proof, (q,)
+    proof : tuple of LinkProof, (q,)
     """
 
     displacement: Array
@@ -94,7 +94,7 @@ class ContactSolution:
     rounds: IntArray
     factorizations: int
     notes: tuple[str, ...]
-    proof: tuple[Proof, ...]
+    proof: tuple[LinkProof, ...]
 
 
 @dataclass(frozen=True)
@@ -106,7 +106,7 @@ class OneWay:
     rounds: IntArray
     factorizations: int
     notes: tuple[str, ...]
-    proof: tuple[Proof, ...]
+    proof: tuple[LinkProof, ...]
 
 
 def as_links(contacts: Contacts | OneWayLinks) -> OneWayLinks:
@@ -217,7 +217,7 @@ def _minimize(sets: ActiveSet, F: Array) -> _Answer:
     raise ContactError(message)
 
 
-def _prove(sets: ActiveSet, u: Array, F: Array) -> tuple[Array, Proof]:
+def _prove(sets: ActiveSet, u: Array, F: Array) -> tuple[Array, LinkProof]:
     """Link forces by their law at u, and how far they are from equilibrium."""
     s = sets.B @ u - sets.gap
     force = sets.stiffness * np.maximum(s, 0.0)
@@ -228,7 +228,7 @@ def _prove(sets: ActiveSet, u: Array, F: Array) -> tuple[Array, Proof]:
     def share(value: Array) -> float:
         return float(value.max(initial=0.0)) / size
 
-    return force, Proof(
+    return force, LinkProof(
         tension=share(-force),
         penetration=share(-room),
         excess=0.0,

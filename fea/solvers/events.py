@@ -21,7 +21,7 @@ from numpy.typing import NDArray
 
 from fea.solvers.laws import Laws, LinkState
 from fea.solvers.links import LinkForm, LinkSystem
-from fea.solvers.proof import Proof, prove
+from fea.solvers.proof import LinkProof, prove
 from fea.solvers.walk import Outcome, Walk, begin, grow
 from roofmodel.errors import InputError
 
@@ -91,7 +91,7 @@ class EventPath:
     path_stage, path_factor : (t,)
         Points of the path: start, every event with progress, both ends of falls at constant load, end.
     path_force, path_jump : (t, c) float
-    proof : Proof
+    proof : LinkProof
     """
 
     outcome: Outcome
@@ -109,7 +109,7 @@ class EventPath:
     path_factor: Array
     path_force: Array
     path_jump: Array
-    proof: Proof
+    proof: LinkProof
 
     def path_displacement(self, system: LinkSystem, loads: Array, *, targets: Array | None = None) -> Array:
         """Displacements (t, n) at the points of the path under the stages `loads` (s, n)."""
@@ -146,7 +146,7 @@ def _walk(form: LinkForm, laws: Laws, q: Array, targets: Array) -> tuple[Walk, O
 
 
 def _path(
-    w: Walk, outcome: Outcome, words: str, proof: Proof, share: Array, displacement: Array
+    w: Walk, outcome: Outcome, words: str, proof: LinkProof, share: Array, displacement: Array
 ) -> EventPath:
     if outcome in (Outcome.COMPLETE, Outcome.COLLAPSE) and not proof.holds(ACCEPTED):
         outcome = Outcome.UNPROVEN

@@ -15,7 +15,7 @@ BoolArray = NDArray[np.bool_]
 
 
 @dataclass(frozen=True)
-class Proof:
+class LinkProof:
     """What is violated, each as a share of the largest force; all zero for an exact answer.
 
     Attributes
@@ -62,7 +62,7 @@ def prove(
     unbalanced: Array,
     falling: BoolArray,
     size: float,
-) -> Proof:
+) -> LinkProof:
     """Check the laws and complementarity of one state.
 
     Parameters
@@ -92,7 +92,7 @@ def prove(
     def share(value: Array) -> float:
         return float(value.max(initial=0.0)) / size
 
-    return Proof(
+    return LinkProof(
         tension=share(np.where(one_way, -force, 0.0)),
         penetration=share(-room),
         excess=share(np.abs(force) - limit),
