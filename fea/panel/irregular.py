@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import signal
+import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import Any
@@ -68,7 +70,11 @@ def _gmsh() -> Iterator[Any]:
             f"Debian: {LIBRARIES}."
         )
         raise InputError(message) from error
+    # gmsh takes over broken pipes; a child that has gone would then end the whole program.
+    pipe = signal.getsignal(signal.SIGPIPE) if hasattr(signal, "SIGPIPE") else None
     gmsh.initialize(["-nopopup"], readConfigFiles=False, interruptible=False)
+    if pipe is not None and threading.current_thread() is threading.main_thread():
+        signal.signal(signal.SIGPIPE, pipe)
     try:
         gmsh.option.setNumber("General.Terminal", 0)
         yield gmsh

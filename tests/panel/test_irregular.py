@@ -1,5 +1,6 @@
 """Pans that no grid fits."""
 
+import subprocess
 import sys
 
 import numpy as np
@@ -85,3 +86,20 @@ def test_bad_outlines_and_missing_libraries_are_told(monkeypatch):
     monkeypatch.setitem(sys.modules, "gmsh", None)
     with pytest.raises(InputError, match="libglu1-mesa"):
         fill_outline(CUT, 0.1)
+
+
+def test_a_broken_pipe_does_not_end_the_program_after_meshing():
+    code = (
+        "import subprocess, sys\n"
+        "from shapely.geometry import box\n"
+        "from fea.panel.irregular import fill_outline\n"
+        "fill_outline(box(0.0, 0.0, 1.0, 1.0), 0.5)\n"
+        "child = subprocess.Popen(['true'], stdin=subprocess.PIPE)\n"
+        "child.wait()\n"
+        "try:\n"
+        "    child.stdin.write(b'x' * 100000)\n"
+        "    child.stdin.flush()\n"
+        "except BrokenPipeError:\n"
+        "    sys.exit(7)\n"
+    )
+    assert subprocess.run([sys.executable, "-c", code], capture_output=True, check=False).returncode == 7
