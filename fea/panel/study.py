@@ -284,7 +284,7 @@ def _changes(coarse: _Pass, fine: _Pass) -> dict[str, float]:
     force = float(np.linalg.norm(fine.action.grip[:3])) / fine.fold.over
     nothing = dict.fromkeys(("fold opening", "fold sliding", "seam pull"), SLIGHT * force)
     return {
-        name: abs(float(a) - float(b)) / max(abs(float(b)), nothing.get(name, np.finfo(float).tiny))
+        name: abs(float(a) - float(b)) / max(abs(float(b)), nothing.get(name, 0.0), np.finfo(float).tiny)
         for name, (a, b) in pairs.items()
     }
 
