@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 from scipy import sparse
 
 from fea.elements.shells import body_load, pressure_load, thermal_load
+from fea.model.beam_loads import axial_warmth, beam_nodes, beam_weight
 from fea.model.data import Model, Shells, node_dof
 from roofmodel.errors import InputError
 
@@ -118,8 +119,6 @@ def gravity(model: Model, g: Array, groups: tuple[str, ...] | None = None) -> Ar
     for i in shells:
         total += _shell_weight(model, model.shells[i], g)
     for i in beams:
-        from fea.model.beam_loads import beam_nodes, beam_weight
-
         total += beam_nodes(model, i, beam_weight(model, i, g))
     return total
 
@@ -152,8 +151,6 @@ def thermal(
     for i in shells:
         total += _shell_warmth(model, model.shells[i], rise, slope)
     for i in beams:
-        from fea.model.beam_loads import axial_warmth, beam_nodes
-
         total += beam_nodes(model, i, axial_warmth(model, i, rise))
     return total
 

@@ -20,8 +20,8 @@ from numpy.typing import NDArray
 from scipy import linalg, sparse
 
 from fea.model.assembly import System, build_system
-from fea.model.data import GROUND, Model, Springs, node_dof
-from fea.panel.model import PanelField, fixed_place, sheet_area
+from fea.model.data import Model, node_dof
+from fea.panel.model import PanelField, contacts_as_springs, fixed_place, sheet_area
 from fea.solvers.direct import Factor, factorize_upper
 
 Array = NDArray[np.float64]
@@ -127,15 +127,8 @@ def held_contacts(model: Model, held: Mapping[str, bool]) -> Model:
     Model
         Without contacts.
     """
-    springs = []
-    for contact in model.contacts:
-        if not held.get(contact.name, True):
-            continue
-        K = np.zeros((len(contact.node), 6, 6))
-        K[:, :3, :3] = contact.stiffness[:, None, None] * contact.normal[:, :, None] * contact.normal[:, None]
-        pair = np.stack([contact.node, np.full_like(contact.node, GROUND)], axis=1)
-        springs.append(Springs(contact.name, pair, K, np.tile(np.eye(3), (len(pair), 1, 1))))
-    return replace(model, springs=(*model.springs, *springs), contacts=())
+    acts = [np.full(len(c.node), held.get(c.name, True)) for c in model.contacts]
+    return contacts_as_springs(model, np.concatenate(acts) if acts else np.zeros(0, dtype=bool))
 
 
 def condense_kind(

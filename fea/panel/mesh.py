@@ -15,7 +15,7 @@ from enum import IntEnum
 import numpy as np
 from numpy.typing import NDArray
 
-from roofmodel.hardware import Panel, SeamDetail
+from roofmodel.hardware import Bearing, Panel, SeamDetail
 
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -229,8 +229,6 @@ def strip_mesh(
     -------
     StripMesh
     """
-    from roofmodel.hardware import Bearing
-
     low, high = window
     length, height = grip
     ends = np.concatenate([clamp_x - 0.5 * length, clamp_x + 0.5 * length])

@@ -19,6 +19,7 @@ from roofmodel.hardware import Bearing, FixedPoint, Panel, SeamDetail, SeamLock
 
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
+BoolArray = NDArray[np.bool_]
 
 LAYERS = {SeamLock.SINGLE: 3.0, SeamLock.DOUBLE: 5.0}  # of sheet in the fold
 SEAM_AXES = np.eye(3)
@@ -248,6 +249,27 @@ def _hanging(field: PanelField) -> Contacts:
         node, weight = node[:0], weight[:0]
     up = np.tile([0.0, 0.0, 1.0], (len(node), 1))
     return Contacts("clip bases", node, up, weight * field.detail.clip_stiffness[2], np.zeros(len(node)))
+
+
+def contacts_as_springs(model: Model, use: BoolArray) -> Model:
+    """The model with some of its one-way contacts as springs both ways, and without the others.
+
+    Parameters
+    ----------
+    model : Model
+    use : (m,) bool
+        For the contacts of all groups, one after the other.
+    """
+    springs, first = [], 0
+    for contact in model.contacts:
+        own = use[first : first + len(contact.node)]
+        first += len(contact.node)
+        node, normal, k = contact.node[own], contact.normal[own], contact.stiffness[own]
+        K = np.zeros((len(node), 6, 6))
+        K[:, :3, :3] = k[:, None, None] * normal[:, :, None] * normal[:, None]
+        pair = np.stack([node, np.full_like(node, GROUND)], axis=1)
+        springs.append(Springs(contact.name, pair, K, np.tile(SEAM_AXES, (len(node), 1, 1))))
+    return replace(model, springs=(*model.springs, *(s for s in springs if len(s.node))), contacts=())
 
 
 def _bearing(field: PanelField) -> Contacts:

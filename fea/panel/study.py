@@ -8,19 +8,19 @@ elements half as large, and with more of the seam meshed; the changes say what m
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from fea.checks.audit import EQUILIBRIUM, Proof
 from fea.model.assembly import System, build_system
-from fea.model.data import GROUND, Model, Springs, node_dof
+from fea.model.data import Model, node_dof
 from fea.model.loads import gravity, nodal, traction
-from fea.model.solution import factorize_system, solve_model
+from fea.model.solution import solve_model
 from fea.model.stress import audit
 from fea.panel.mesh import strip_mesh
-from fea.panel.model import PanelField, panel_field, sheet_share
+from fea.panel.model import PanelField, contacts_as_springs, panel_field, sheet_area
 from fea.panel.reading import FoldForces, LoadPath, SheetPeaks, fold_forces, load_path, sheet_peaks
 from fea.solvers.contact import ContactSolution, solve_contact
 from roofmodel.hardware import Clamp, Panel, SeamDetail
@@ -201,11 +201,10 @@ def _solve(
     clamps = [np.array([-place]) if i == strips // 2 else np.zeros(0) for i in range(strips)]
     field = panel_field(mesh, panel, detail, grip, clamps, np.full(strips, length), periodic=True)
     system = build_system(field.model)
-    held, force = _loads(field, action)
-    loads = np.stack([held, held + force], axis=1)
+    loads = seam_loads(field, action)
     answer = solve_contact(system, field.model.contacts, loads)
-    stiffness = grip_stiffness(field, closed_contacts(field.model, answer.closed[:, 1]))
-    closed = grip_stiffness(field, closed_contacts(field.model, np.ones_like(answer.closed[:, 1])))
+    stiffness = grip_stiffness(field, contacts_as_springs(field.model, answer.closed[:, 1]))
+    closed = grip_stiffness(field, contacts_as_springs(field.model, np.ones_like(answer.closed[:, 1])))
     return _Pass(
         field=field,
         action=action,
@@ -220,38 +219,18 @@ def _solve(
     )
 
 
-def _loads(field: PanelField, action: SeamAction) -> tuple[Array, Array]:
-    """Forces (d,) of snow and own weight, and of the clamp."""
+def seam_loads(field: PanelField, action: SeamAction) -> Array:
+    """Nodal loads (d, 2): snow and own weight alone, and with the force at the grip. [N, N m]."""
     snow = traction(field.model, 0, np.array([[0.0], [0.0], [-action.pressure]]))
     own = gravity(field.model, STANDARD_GRAVITY * action.weight[:, None])
     grip = nodal(field.model, field.clamp_node, np.tile(action.grip, (len(field.clamp_node), 1)))
-    return (snow + own)[:, 0], grip[:, 0]
+    return np.concatenate([snow + own, snow + own + grip], axis=1)
 
 
 def _outside(field: PanelField, action: SeamAction) -> Array:
     """Weight down the slope of the strips' sheet beyond the window, (m,). [N]."""
-    share = sheet_share(field.mesh.section, field.panel, field.detail).sum()
-    per_length = share * field.detail.sheet.density * STANDARD_GRAVITY * action.weight[0]
+    per_length = sheet_area(field) * field.detail.sheet.density * STANDARD_GRAVITY * action.weight[0]
     return np.asarray(per_length * (field.length - (field.mesh.x[-1] - field.mesh.x[0])))
-
-
-def closed_contacts(model: Model, closed: NDArray[np.bool_]) -> Model:
-    """Model with its closed contacts as springs both ways, and without the others.
-
-    Parameters
-    ----------
-    model : Model
-    closed : (m,) bool
-        For the contacts of all groups, one after the other.
-    """
-    node = np.concatenate([c.node for c in model.contacts])[closed]
-    normal = np.concatenate([c.normal for c in model.contacts])[closed]
-    k = np.concatenate([c.stiffness for c in model.contacts])[closed]
-    K = np.zeros((len(node), 6, 6))
-    K[:, :3, :3] = k[:, None, None] * normal[:, :, None] * normal[:, None]
-    pair = np.stack([node, np.full_like(node, GROUND)], axis=1)
-    held = Springs("closed contacts", pair, K, np.tile(np.eye(3), (len(node), 1, 1)))
-    return replace(model, springs=(*model.springs, held), contacts=())
 
 
 def grip_stiffness(field: PanelField, model: Model) -> Array:
@@ -259,8 +238,7 @@ def grip_stiffness(field: PanelField, model: Model) -> Array:
     dof = node_dof(field.clamp_node[0])
     F = np.zeros((model.dof_count, 6))
     F[dof, np.arange(6)] = 1.0
-    system = build_system(model)
-    u = solve_model(system, F, factor=factorize_system(system)).displacement[dof]
+    u = solve_model(build_system(model), F).displacement[dof]
     K = np.linalg.inv(0.5 * (u + u.T))
     return np.asarray(0.5 * (K + K.T))
 

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import sparse
 
+from fea.checks.strips import panel_strips
 from fea.panel.plane import plane_field, seam_places, series, strip_ends
 from fea.panel.restraint import Restraints, free_travel, second_points
 from roofmodel.errors import InputError
@@ -51,8 +52,6 @@ class Strips:
 
 def strips_of(project: Project) -> Strips:
     """Strips that carry clamps, in the order of `fea.checks.strips.panel_strips`."""
-    from fea.checks.strips import panel_strips
-
     layout, planes = project.layout, project.roof.planes
     strip, names = panel_strips(layout)
     length, place = np.zeros(len(names)), np.zeros(len(strip))

@@ -16,12 +16,12 @@ from seam_project import GOOD, changed, without_seam
 import viewer
 from fea.analysis import Analysis
 from fea.panel.detail import ClampDetail
+from fea.panel.study import seam_loads
 from roofmodel.project.load import load_project
 from viewer import cli
 from viewer.picture import render
 from viewer.picture.render import Renderer
 from viewer.quantities import percent, quantity, system
-from viewer.seam.deck import seam_loads
 from viewer.seam.diagrams import seam_svg
 from viewer.seam.export import seam_results
 from viewer.seam.findings import bearing_push, path_lines, seam_lines, seam_verdict, verdict_code
@@ -182,7 +182,7 @@ def test_data_are_complete_and_valid(studied: tuple[Analysis, ClampDetail]) -> N
 def test_loads_of_the_deck_are_those_of_the_study(studied: tuple[Analysis, ClampDetail]) -> None:
     """Their sums: the grip's force, and snow and own weight of the window by hand."""
     analysis, detail = studied
-    study, loads = detail.study, seam_loads(detail.study)
+    study, loads = detail.study, seam_loads(detail.study.field, detail.study.action)
     n = len(study.field.model.xyz)
     force = loads[: 6 * n].reshape(n, 6, 2)[:, :3].sum(axis=0)
     assert force[:, 1] - force[:, 0] == pytest.approx(study.action.grip[:3], abs=1e-6)
