@@ -101,7 +101,7 @@ def solve_model(
     except SingularError as error:
         raise refuse(system, str(error)) from error
     residual = factor.residual(q, right)
-    if (factor.backward_error(q, right) > LOST).any():
+    if (factor.backward_error(q, right, residual) > LOST).any():
         raise refuse(system, f"residual {residual.max():.0e}")
     u = system.expand(q)
     reaction, tie_force = system.tie_forces(u, F)

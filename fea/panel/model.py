@@ -128,14 +128,19 @@ def panel_field(
         clamp_strip=strip,
         clamp_x=at,
     )
-    springs = [_lock(field), *_clip_springs(field), _fixed_point(field)]
+    _, _, held, weight = clip_nodes(field)
+    springs = [_lock(field), _clip_springs(field, held, weight), _fixed_point(field)]
     if len(detail.through_fixings):
         springs.append(_fixings(field))
     model = Model(
         xyz=_nodes(field, grip[1]),
         shells=_sheets(field),
         springs=tuple(s for s in springs if len(s.node)),
-        contacts=tuple(c for c in (_uplift(field), _bearing(field), _hanging(field)) if len(c.node)),
+        contacts=tuple(
+            c
+            for c in (_uplift(field, held, weight), _bearing(field), _hanging(field, held, weight))
+            if len(c.node)
+        ),
         ties=_ties(field, grip, alike=alike, periodic=periodic),
     )
     return replace(field, model=model)
@@ -228,23 +233,20 @@ def clip_nodes(field: PanelField) -> tuple[Array, IntArray, IntArray, Array]:
     return place, np.concatenate(clips), np.concatenate(nodes), np.concatenate(weights)
 
 
-def _clip_springs(field: PanelField) -> tuple[Springs, ...]:
-    _, _, node, weight = clip_nodes(field)
+def _clip_springs(field: PanelField, node: IntArray, weight: Array) -> Springs:
     hold = field.detail.clip_stiffness * np.array([1.0, 1.0, 0.0])
-    return (_grounded("clips", node, weight[:, None] * hold),)
+    return _grounded("clips", node, weight[:, None] * hold)
 
 
-def _uplift(field: PanelField) -> Contacts:
+def _uplift(field: PanelField, node: IntArray, weight: Array) -> Contacts:
     """Clips against uplift: they push the fold down once it has risen by the gap."""
-    _, _, node, weight = clip_nodes(field)
     down = np.tile([0.0, 0.0, -1.0], (len(node), 1))
     gap = np.full(len(node), field.detail.clip_gap)
     return Contacts("clips", node, down, weight * field.detail.clip_stiffness[2], gap)
 
 
-def _hanging(field: PanelField) -> Contacts:
+def _hanging(field: PanelField, node: IntArray, weight: Array) -> Contacts:
     """Clips that carry the panel when it bears on nothing else."""
-    _, _, node, weight = clip_nodes(field)
     if field.detail.bearing is not Bearing.NONE:
         node, weight = node[:0], weight[:0]
     up = np.tile([0.0, 0.0, 1.0], (len(node), 1))

@@ -208,10 +208,6 @@ def _sample(
     return stations, force, deflection
 
 
-def _grips(frame: Frame) -> sparse.csr_array:
-    return grip_map(frame.clamp_grip, frame.dof[frame.clamp_node, :6], frame.matrix.shape[0])
-
-
 def _support(frame: Frame, moved: Array) -> Array:
     """Forces (6 c, q) of the rail on the seams for motions (6 c, q) of the grips against the seams' own."""
     if frame.support is not None:
@@ -246,8 +242,10 @@ def solve_frame(frame: Frame, loads: RailLoads, *, solver: Solver = Solver.AUTO)
     cut, on_node, node = _span_loads(frame, loads)
     vectors = _nodal_loads(frame, cut, stiff, loads.thermal)
     F = _right_hand_side(frame, vectors, node, on_node, cut.force)
-    if loads.travel is not None:
-        F += _grips(frame).T @ _support(frame, loads.travel.reshape(len(loads.thermal), -1).T)
+    grips = grip_map(frame.clamp_grip, frame.dof[frame.clamp_node, :6], frame.matrix.shape[0])
+    travel = None if loads.travel is None else loads.travel.reshape(loads.count, -1).T
+    if travel is not None:
+        F += grips.T @ _support(frame, travel)
     try:
         factor = factorize(frame.matrix, solver)
         U = factor(F)
@@ -262,9 +260,9 @@ def solve_frame(frame: Frame, loads: RailLoads, *, solver: Solver = Solver.AUTO)
         )
         raise InputError(message)
     stations, rail_force, deflection = _sample(frame, cut, stiff, U, vectors, loads.thermal)
-    moved = _grips(frame) @ U
-    if loads.travel is not None:
-        moved -= loads.travel.reshape(len(loads.thermal), -1).T
+    moved = grips @ U
+    if travel is not None:
+        moved -= travel
     grip = _support(frame, moved).reshape(len(frame.clamp_s), 6, -1)
     at_rail = np.swapaxes(frame.clamp_grip, 1, 2) @ grip
     reaction = _sum_rows(frame.clamp_row, _about_start(frame.clamp_s, at_rail), len(frame.row_name))

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 from enum import StrEnum
+from functools import cached_property
 from importlib.util import find_spec
 from typing import Any, Literal
 
@@ -76,13 +77,11 @@ class Factor:
         (n, q) float
         """
         U = np.empty(F.shape, order="F")
-        largest = float(self.upper.diagonal().max(initial=0.0))
         for first in range(0, F.shape[1], BLOCK):
             part = F[:, first : first + BLOCK]
             u = self.backsolve(part)
             lost = part - times_upper(self.upper, u)
-            scale = largest * np.abs(u).max(axis=0, initial=0.0) + np.abs(part).max(axis=0, initial=0.0)
-            if (np.abs(lost).max(axis=0, initial=0.0) > BACKWARD * scale).any():
+            if (np.abs(lost).max(axis=0, initial=0.0) > BACKWARD * self._room(u, part)).any():
                 u = u + self.backsolve(lost)
             U[:, first : first + BLOCK] = u
         if not np.isfinite(U).all():
@@ -90,15 +89,23 @@ class Factor:
             raise SingularError(message)
         return U
 
-    def backward_error(self, U: Array, F: Array) -> Array:
+    @cached_property
+    def _largest(self) -> float:
+        """Largest entry of the matrix; a positive definite one has it on its diagonal."""
+        return float(self.upper.diagonal().max(initial=0.0))
+
+    def _room(self, U: Array, F: Array) -> Array:
+        """What rounding may leave of each column, |K| |u| + |f|, (q,)."""
+        return self._largest * np.abs(U).max(axis=0, initial=0.0) + np.abs(F).max(axis=0, initial=0.0)
+
+    def backward_error(self, U: Array, F: Array, residual: Array) -> Array:
         """Largest |K u - f| over what rounding could leave, |K| |u| + |f|, of each column, (q,). [-].
 
         Of the order of rounding when the equations are solved, however large the displacements are.
+        `residual` is that of `Factor.residual`.
         """
-        largest = float(self.upper.diagonal().max(initial=0.0))
-        scale = np.abs(F).max(axis=0, initial=0.0)
-        room = largest * np.abs(U).max(axis=0, initial=0.0) + scale
-        lost = self.residual(U, F) * scale
+        room = self._room(U, F)
+        lost = residual * np.abs(F).max(axis=0, initial=0.0)
         return np.asarray(np.divide(lost, room, out=np.zeros_like(room), where=room > 0.0))
 
     def residual(self, U: Array, F: Array) -> Array:
