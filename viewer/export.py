@@ -45,7 +45,7 @@ def verdict(analysis: Analysis) -> str:
 def results(analysis: Analysis) -> dict[str, Any]:
     """Everything as plain data, SI, after viewer/results.schema.json; null stands for "not given"."""
     project = analysis.project
-    return _clean(
+    return plain_data(
         {
             "format": "eavewright results",
             "format_version": FORMAT_VERSION,
@@ -74,16 +74,16 @@ def results(analysis: Analysis) -> dict[str, Any]:
     )
 
 
-def _clean(value: Any) -> Any:
+def plain_data(value: Any) -> Any:
     """Plain JSON values; NaN and infinity become null."""
     if isinstance(value, dict):
-        return {key: _clean(item) for key, item in value.items()}
+        return {key: plain_data(item) for key, item in value.items()}
     if isinstance(value, list | tuple):
-        return [_clean(item) for item in value]
+        return [plain_data(item) for item in value]
     if isinstance(value, np.ndarray):
-        return _clean(value.tolist())
+        return plain_data(value.tolist())
     if isinstance(value, np.generic):
-        return _clean(value.item())
+        return plain_data(value.item())
     if isinstance(value, float) and not math.isfinite(value):
         return None
     return value

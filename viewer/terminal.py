@@ -109,7 +109,8 @@ def _attachment(analysis: Analysis, said: str) -> tuple[Text, ...]:
     return tuple(lines)
 
 
-def _table(title: str) -> Table:
+def plain_table(title: str) -> Table:
+    """A table without frames, its title on the left."""
     return Table(
         title=title,
         title_justify="left",
@@ -123,7 +124,7 @@ def _table(title: str) -> Table:
 
 
 def _limit_table(lines: tuple[LimitLine, ...], units: UnitSystem, tested: bool) -> Table:
-    table = _table("Limits, worst of each")
+    table = plain_table("Limits, worst of each")
     table.add_column("limit", no_wrap=True)
     table.add_column("at", overflow="fold")
     for name in ("demand", "resistance", "used"):
@@ -219,7 +220,7 @@ def _row_used(row: RowLine) -> Text:
 def _row_table(rows: tuple[RowLine, ...], units: UnitSystem) -> Table:
     rows = _most_used(rows)
     unit = units.label("line")
-    table = _table("\nRows, snow force before load factors")
+    table = plain_table("\nRows, snow force before load factors")
     table.add_column("row", overflow="fold")
     for name in ("clamps", f"max {unit}", f"mean {unit}"):
         table.add_column(name, justify="right", no_wrap=True)

@@ -50,6 +50,7 @@ from viewer.summary import (
 )
 
 if TYPE_CHECKING:
+    from jinja2 import Environment
     from markupsafe import Markup
 
 DRAWINGS_SHOWN = 12  # rows drawn one by one; more would bury the reader
@@ -103,9 +104,21 @@ def report_html(
     today: date | None = None,
 ) -> str:
     """Text of the report; see `write_report`."""
+    units = system(analysis.project.table.project.units)
+    environment = page_environment()
+    environment.filters.update(
+        percent=percent,
+        expression=lambda parts: expression_html(parts, units),
+        number=lambda number: expression_html((number,), units),
+    )
+    template = environment.get_template("report.html.j2")
+    return template.render(**_content(analysis, units, picture, picture_reason, today or date.today()))
+
+
+def page_environment() -> Environment:
+    """Templates of the pages, escaped and strict, with `symbols` as a filter."""
     from jinja2 import Environment, PackageLoader, StrictUndefined
 
-    units = system(analysis.project.table.project.units)
     environment = Environment(
         loader=PackageLoader("viewer"),
         autoescape=True,
@@ -113,14 +126,8 @@ def report_html(
         trim_blocks=True,
         lstrip_blocks=True,
     )
-    environment.filters.update(
-        symbols=symbols,
-        percent=percent,
-        expression=lambda parts: expression_html(parts, units),
-        number=lambda number: expression_html((number,), units),
-    )
-    template = environment.get_template("report.html.j2")
-    return template.render(**_content(analysis, units, picture, picture_reason, today or date.today()))
+    environment.filters["symbols"] = symbols
+    return environment
 
 
 def _content(

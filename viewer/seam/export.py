@@ -12,7 +12,7 @@ import numpy as np
 from fea.analysis import Analysis
 from fea.model.data import node_dof
 from fea.panel.detail import ClampDetail
-from viewer.export import _clean, version
+from viewer.export import plain_data, version
 from viewer.files import write_text
 from viewer.model_vtu import write_model
 from viewer.seam.deck import CASES, seam_deck
@@ -26,7 +26,7 @@ _SI_UNIT = {"force": "N", "line_load": "N/m", "stress": "Pa"}
 def seam_results(analysis: Analysis, detail: ClampDetail) -> dict[str, Any]:
     """Everything as plain data, SI, after viewer/seam.schema.json; null stands for "not given"."""
     project, study = analysis.project, detail.study
-    cleaned: dict[str, Any] = _clean(
+    cleaned: dict[str, Any] = plain_data(
         {
             "format": "eavewright seam",
             "format_version": FORMAT_VERSION,

@@ -19,7 +19,7 @@ from viewer.export import version
 from viewer.files import write_text
 from viewer.quantities import brief, percent, quantity, significant, system
 from viewer.report.inputs import input_tables
-from viewer.report.page import symbols
+from viewer.report.page import page_environment
 from viewer.report.tables import Table
 from viewer.seam.diagrams import seam_svg
 from viewer.seam.findings import (
@@ -65,40 +65,35 @@ def seam_html(
     today: date | None = None,
 ) -> str:
     """Text of the page."""
-    from jinja2 import Environment, PackageLoader, StrictUndefined
     from markupsafe import Markup
 
     units = system(analysis.project.table.project.units)
-    environment = Environment(
-        loader=PackageLoader("viewer"),
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
-    environment.filters["symbols"] = symbols
     image = "" if picture is None else base64.b64encode(picture.read_bytes()).decode("ascii")
-    return environment.get_template("seam.html.j2").render(
-        css=css_variables(),
-        name=f"Seam at clamp {clamp_label(analysis, detail)}",
-        title=_title_block(analysis, detail, today or date.today()),
-        verdict=seam_verdict(analysis, detail, units),
-        picture=f"data:image/png;base64,{image}" if image else "",
-        picture_reason=picture_reason or "none was drawn",
-        limits=_limits_table(detail, units),
-        action=_action_table(analysis, detail, units),
-        path=_path_table(detail, units),
-        clips=_clips_table(detail, units),
-        diagrams=Markup(seam_svg(analysis, detail)),
-        stiffness=_stiffness_table(analysis, detail, units),
-        matrices=_matrices(detail),
-        model=_model_words(analysis, detail, units),
-        judgments=_judgments(analysis, units),
-        mesh=_mesh_table(detail, units),
-        proofs=_proof_table(detail),
-        substitutions=substitutions,
-        inputs=[t for t in input_tables(analysis.project.table, units) if _shown(t.caption)],
-        cautions=CAUTIONS,
+    return (
+        page_environment()
+        .get_template("seam.html.j2")
+        .render(
+            css=css_variables(),
+            name=f"Seam at clamp {clamp_label(analysis, detail)}",
+            title=_title_block(analysis, detail, today or date.today()),
+            verdict=seam_verdict(analysis, detail, units),
+            picture=f"data:image/png;base64,{image}" if image else "",
+            picture_reason=picture_reason or "none was drawn",
+            limits=_limits_table(detail, units),
+            action=_action_table(analysis, detail, units),
+            path=_path_table(detail, units),
+            clips=_clips_table(detail, units),
+            diagrams=Markup(seam_svg(analysis, detail)),
+            stiffness=_stiffness_table(analysis, detail, units),
+            matrices=_matrices(detail),
+            model=_model_words(analysis, detail, units),
+            judgments=_judgments(analysis, units),
+            mesh=_mesh_table(detail, units),
+            proofs=_proof_table(detail),
+            substitutions=substitutions,
+            inputs=[t for t in input_tables(analysis.project.table, units) if _shown(t.caption)],
+            cautions=CAUTIONS,
+        )
     )
 
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import numpy as np
-from rich import box
 from rich.console import Console
 from rich.table import Table
 from rich.text import Text
@@ -26,6 +25,7 @@ from viewer.seam.findings import (
     up,
 )
 from viewer.summary import EXCEEDED, NOT_LOADED, NOT_VERIFIED, combination
+from viewer.terminal import plain_table
 
 _LOUD = "bold white on red3"
 _GOOD = "bold white on green4"
@@ -81,21 +81,8 @@ def _force(analysis: Analysis, detail: ClampDetail, units: UnitSystem) -> tuple[
     )
 
 
-def _table(title: str) -> Table:
-    return Table(
-        title=title,
-        title_justify="left",
-        title_style="bold",
-        header_style="bold",
-        box=box.SIMPLE_HEAD,
-        show_edge=False,
-        pad_edge=False,
-        padding=(0, 1, 0, 0),
-    )
-
-
 def _limits(detail: ClampDetail, units: UnitSystem, *, wide: bool) -> Table:
-    table = _table("Limits of the panel")
+    table = plain_table("Limits of the panel")
     table.add_column("limit", no_wrap=True)
     if wide:
         table.add_column("where", no_wrap=True)
@@ -118,7 +105,7 @@ def _limits(detail: ClampDetail, units: UnitSystem, *, wide: bool) -> Table:
 
 
 def _path(detail: ClampDetail, units: UnitSystem) -> Table:
-    table = _table("\nWho takes the clamp's force (on the panel; along is down the slope)")
+    table = plain_table("\nWho takes the clamp's force (on the panel; along is down the slope)")
     table.add_column("part", no_wrap=True)
     for name in ("along", "%", "across", "pull", "%"):
         table.add_column(name, justify="right", no_wrap=True)
@@ -135,7 +122,7 @@ def _path(detail: ClampDetail, units: UnitSystem) -> Table:
 
 
 def _stiffness(analysis: Analysis, detail: ClampDetail, units: UnitSystem) -> Table:
-    table = _table("\nStiffness at the grip, other motions held")
+    table = plain_table("\nStiffness at the grip, other motions held")
     table.add_column("motion", no_wrap=True)
     for name in ("panel", "mesh", "clamp", "both"):
         table.add_column(name, justify="right", no_wrap=True)
