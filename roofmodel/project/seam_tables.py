@@ -92,11 +92,7 @@ def make_seam(table: SeamTable, panel: PanelTable, form: DesignFormat) -> SeamDe
         fixed_at=FixedPoint(table.fixed_at),
         fixed_stiffness=table.fixed_stiffness,
         bearing=bearing,
-        bearing_stiffness=(
-            (table.bearing_stiffness or _DECK)
-            if bearing is Bearing.DECK
-            else (table.purlin_stiffness or _PURLIN)
-        ),
+        bearing_stiffness=_bed(table, bearing),
         purlin_spacing=np.nan if table.purlin_spacing is None else table.purlin_spacing,
         through_fixings=np.sort(np.array(table.through_fixings, dtype=float)),
         thermal=table.temperature_change,

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 from deck_runs import needs_ccx, run_deck
+from scipy import sparse
 
 from fea.analysis import analyze
 from fea.model.calculix import calculix_deck
@@ -44,10 +46,6 @@ def test_deck_of_a_check_gives_the_same_clamp_forces(tmp_path, monkeypatch):
 
 def test_no_deck_where_panels_join_the_clamps(tmp_path):
     analysis = analyze(load_project(MODELS / "granary-door" / "project.toml"))
-    from dataclasses import replace
-
-    from scipy import sparse
-
     count = 6 * len(analysis.project.layout.clamp_s)
     frame = build_frame(analysis.project.layout, analysis.project.rail, analysis.project.clamp)
     assert frame.support is None
