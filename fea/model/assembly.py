@@ -16,13 +16,16 @@ from scipy import sparse
 from fea.model.data import Model, node_dof
 from fea.model.pattern import Pattern, build_pattern, element_groups, sum_blocks, warping_part
 from fea.model.ties import Elimination, eliminate
+from fea.solvers.direct import ROUNDING
 from fea.solvers.dissection import dissect
 
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
 LARGE = 2000  # unknowns from which on the order of elimination is worth its time
-ROWS = 1 << 16  # nodes whose rows are numbered together
+ROWS = 1 << 13  # nodes whose rows are numbered together
+_ROW, _COLUMN = np.divmod(np.arange(36, dtype=np.int32), np.int32(6))  # of the entries of a block
+_NOTHING = (np.zeros(0), np.zeros(0, dtype=np.int32), np.zeros(0, dtype=np.int32))
 
 
 @dataclass(frozen=True)
@@ -102,29 +105,33 @@ class System:
 
 
 def _numbered(blocks: Array, pattern: Pattern, number: IntArray) -> sparse.csr_array:
-    """Upper triangle of the unknowns; numbers keep the order of degrees of freedom, -1 leaves out."""
+    """Upper triangle of the unknowns without entries that are rounding; number -1 leaves out.
+
+    Numbers keep the order of degrees of freedom, and blocks of a row that of their columns, so that columns
+    come sorted. A flat sheet does not couple its plane with its normal: more than half of the entries go.
+    """
     n = len(pattern.start) - 1
     f = int(number.max(initial=-1)) + 1
-    data, column, length = [], [], []
+    small = number.astype(np.int32)
+    size = np.sqrt(np.abs(np.einsum("bii->bi", blocks[pattern.start[:-1]]))).ravel()
+    parts = []
     for first in range(0, n, ROWS):
         last = min(first + ROWS, n)
         low, high = pattern.start[first], pattern.start[last]
-        part = sparse.bsr_array(
-            (blocks[low:high], pattern.column[low:high], pattern.start[first : last + 1] - low),
-            shape=(6 * (last - first), 6 * n),
-        ).tocsr()
-        row = np.repeat(np.arange(6 * first, 6 * last, dtype=np.int32), np.diff(part.indptr))
-        col = number[part.indices]
-        use = (part.indices >= row) & (col >= 0) & (number[row] >= 0)
-        data.append(part.data[use])
-        column.append(col[use].astype(np.int32))
-        length.append(np.bincount(row[use] - 6 * first, minlength=6 * (last - first)))
-    kept = np.concatenate(length)[number[: 6 * n] >= 0] if n else np.zeros(0, dtype=np.int64)
-    start = np.concatenate([[0], np.cumsum(kept), np.full(f - len(kept), kept.sum())])
-    kind = np.int32 if start[-1] < np.iinfo(np.int32).max else np.int64
-    index = np.concatenate(column) if column else np.zeros(0, dtype=np.int32)
-    value = np.concatenate(data) if data else np.zeros(0)
-    return sparse.csr_array((value, index.astype(kind, copy=False), start.astype(kind)), shape=(f, f))
+        value = blocks[low:high].ravel()
+        place = np.flatnonzero(value)
+        value = value[place]
+        block, entry = np.divmod(place.astype(np.int32), np.int32(36))
+        node = np.repeat(np.arange(first, last, dtype=np.int32), np.diff(pattern.start[first : last + 1]))
+        row = 6 * node[block] + _ROW[entry]
+        col = 6 * pattern.column[low:high][block] + _COLUMN[entry]
+        use = (np.abs(value) > ROUNDING * size[row] * size[col]) | (row == col)
+        use &= col >= row
+        row, col = small[row], small[col]
+        use &= (row >= 0) & (col >= 0)
+        parts.append((value[use], row[use], col[use]))
+    value, row, col = (np.concatenate(x) for x in zip(*parts, strict=True)) if parts else _NOTHING
+    return sparse.coo_array((value, (row, col)), shape=(f, f)).tocsr()
 
 
 def _border(blocks: Array, pattern: Pattern, warp: sparse.coo_array, gone: IntArray) -> sparse.csr_array:

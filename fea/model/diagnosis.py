@@ -44,7 +44,8 @@ def condition(factor: Factor) -> float:
         growth = float(np.linalg.norm(vector))
         if not np.isfinite(growth):
             return float("inf")
-    size = sparse.csr_array(abs(factor.upper))
+    upper = factor.upper
+    size = sparse.csr_array((np.abs(upper.data), upper.indices, upper.indptr), shape=upper.shape)
     rows = (size @ (1.0 / scale) + size.T @ (1.0 / scale)) / scale - 1.0
     return growth * float(rows.max())
 

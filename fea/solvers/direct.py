@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from scipy import linalg, sparse
 from scipy.sparse.linalg import splu
 
+from fea.solvers.fast_blas import prefer_fast_blas
 from fea.solvers.many_columns import column_solver
 from roofmodel.errors import InputError
 
@@ -154,7 +155,13 @@ def _significant(upper: sparse.csr_array, row: NDArray[np.int32]) -> NDArray[np.
     return np.asarray(use | (upper.indices == row))
 
 
+def _alike(a: sparse.csr_array, b: sparse.csr_array) -> bool:
+    """Whether two matrices store the same places."""
+    return np.array_equal(a.indptr, b.indptr) and np.array_equal(a.indices, b.indices)
+
+
 def _cholmod(upper: sparse.csr_array, order: IntArray | None) -> tuple[Backsolve, Renew | None]:
+    prefer_fast_blas()
     import cvxopt
     from cvxopt import cholmod
 
@@ -177,7 +184,7 @@ def _cholmod(upper: sparse.csr_array, order: IntArray | None) -> tuple[Backsolve
             raise SingularError(message) from error
 
     def renew(other: sparse.csr_array) -> bool:
-        if other.nnz != len(use) or (_significant(other, row) & ~use).any():
+        if not _alike(other, upper) or (_significant(other, row) & ~use).any():
             return False
         A.V = cvxopt.matrix(other.data[use][:, None])
         numeric()
