@@ -6,12 +6,12 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from shapely import LineString
 
 from fea.analysis import Analysis
 from fea.checks.limits import Limit
 from fea.checks.strips import panel_strips
 from fea.panel.limits import seam_limits
+from fea.panel.plane import clamp_strips
 from fea.panel.study import SeamAction, SeamStudy, study_seam
 from roofmodel.errors import InputError
 from roofmodel.units import shown
@@ -72,7 +72,9 @@ def _use(analysis: Analysis) -> Array:
 
 
 def seam_place(analysis: Analysis, clamp: int) -> tuple[float, float]:
-    """Place of a clamp up its seam from the lower end of the strip, and the strip's length. [m].
+    """Place of a clamp up its seam from the lower end of its strip, and the strip's length. [m].
+
+    Where the seam is cut in pieces, the strip is the piece that the clamp stands on.
 
     Raises
     ------
@@ -80,22 +82,10 @@ def seam_place(analysis: Analysis, clamp: int) -> tuple[float, float]:
         The seam does not meet the plane.
     """
     layout, planes = analysis.project.layout, analysis.project.roof.planes
-    row = layout.clamp_row[clamp]
-    plane, angle = int(layout.row_plane[row]), layout.seam_angle[row]
-    up = np.array([np.sin(angle), np.cos(angle)])
-    at = layout.clamp_uv[clamp]
-    outline = planes.outline[plane]
-    reach = float(np.hypot(*(np.array(outline.bounds[2:]) - np.array(outline.bounds[:2])))) + 1.0
-    line = LineString([at - reach * up, at + reach * up]).intersection(outline)
-    pieces = [np.asarray(piece.coords) @ up for piece in getattr(line, "geoms", [line]) if piece.length > 0.0]
-    here = float(at @ up)
-    own = next((p for p in pieces if p.min() - 1e-6 <= here <= p.max() + 1e-6), None)
-    if own is None:
-        message = (
-            f"clamp {layout.clamp_name[clamp]}: its seam does not lie on the plane {planes.name[plane]}."
-        )
-        raise InputError(message)
-    return here - float(own.min()), float(own.max() - own.min())
+    plane = int(layout.row_plane[layout.clamp_row[clamp]])
+    chosen, up, ends = clamp_strips(layout, plane, planes.outline[plane], planes.name[plane])
+    own = int(np.flatnonzero(chosen == clamp)[0])
+    return float(up[own] - ends[own, 0]), float(ends[own, 1] - ends[own, 0])
 
 
 def pan_pressure(analysis: Analysis, clamp: int, case: int) -> float:

@@ -14,6 +14,7 @@ from fea.panel.groups import (
     Kind,
     Loads,
     condense_kind,
+    gap_group,
     group_of,
     pick,
     reduce_to,
@@ -30,6 +31,7 @@ IntArray = NDArray[np.int64]
 
 CLAMP_LIMIT = 800  # the result is dense: 6 x 800 unknowns are 184 MB
 SAME = 0.01  # lengths of strips that count as equal [m]
+GAP = -1  # key of a strip that is not there
 MIRRORED = [1, 3, 5]  # what a plane of symmetry across y holds: uy, rx, rz
 
 
@@ -86,7 +88,7 @@ class CondensedField:
         cut = np.zeros(6 * (len(self.group.left) + len(self.group.right)))
         cut[self.outer] = self.recover @ u + self.settle @ factors
         known, group, first = np.concatenate([cut, u]), self.group, 0
-        while not isinstance(group.parts, Kind):
+        while isinstance(group.parts, tuple):
             a, b = group.parts
             middle = group.recover @ known + group.settle @ factors
             low, high, c = 6 * len(a.left), 6 * (len(a.left) + len(b.right)), 6 * a.clamps
@@ -99,6 +101,9 @@ class CondensedField:
                 known = np.concatenate([pick(middle, group.order, b.left), right, clamps[c:]])
                 group = b
         kind = group.parts
+        if kind is None:
+            message = f"panel strip {number + 1}: it has no sheet within the panel field."
+            raise InputError(message)
         known = np.concatenate([known, group.recover @ known + group.settle @ factors])
         q = np.empty(len(kind.kept) + len(kind.inner))
         q[kind.kept] = known
@@ -130,8 +135,10 @@ def _bare(mesh: StripMesh, panel: Panel, detail: SeamDetail, reach: float) -> Pa
     return PanelField(model, mesh, panel, detail, 1, np.array([reach]), none, none, np.zeros(0))
 
 
-def _lines_of(mesh: StripMesh, ends: Array, number: int) -> IntArray:
-    """Lines of the mesh that a strip has."""
+def _lines_of(mesh: StripMesh, ends: Array, clamps: Array, number: int) -> IntArray:
+    """Lines of the mesh that a strip has; none for a gap in the field."""
+    if np.isnan(ends).any() and not len(clamps):
+        return np.zeros(0, dtype=np.int64)
     low = int(np.abs(mesh.x + ends[1]).argmin()) if -ends[1] > mesh.x[0] else 0
     high = int(np.abs(mesh.x + ends[0]).argmin()) if -ends[0] < mesh.x[-1] else len(mesh.x) - 1
     if high <= low:
@@ -167,7 +174,7 @@ def condense_strips(
     clamps : sequence of (k,) float
         Places of the clamps of every strip. [m]
     ends : (m, 2) float
-        Lower and upper end of every strip, up the seam. [m]
+        Lower and upper end of every strip, up the seam; NaN for a gap in the field, without clamps. [m]
     alike : bool
         Whether the field goes on beyond its outer cuts as its own mirror image; else they are free.
     held : mapping of str to bool, optional
@@ -196,7 +203,10 @@ def condense_strips(
     known: dict[tuple[int, ...], Group] = {}
     keys = []
     for number, (at, end) in enumerate(zip(clamps, np.asarray(ends, dtype=float), strict=True)):
-        lines = _lines_of(mesh, end, number)
+        lines = _lines_of(mesh, end, at, number)
+        if not len(lines):
+            keys.append(GAP)
+            continue
         x = mesh.x[lines]
         if np.any((at < x[0]) | (at > x[-1])):
             message = (
@@ -219,6 +229,7 @@ def condense_strips(
             singles[key, rounded] = len(singles)
             known[(singles[key, rounded],)] = single_group(kinds[key], bar)
         keys.append(singles[key, rounded])
+    known[(GAP,)] = gap_group(next(iter(kinds.values())).push.shape[1])
     group = group_of(tuple(keys), known)
     cut = 6 * (len(group.left) + len(group.right))
     outer = np.arange(cut)

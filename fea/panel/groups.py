@@ -92,8 +92,8 @@ class Group:
         Unknowns that were eliminated last, for those that remain.
     settle : (m, q) float
         The same for the loads while the others rest.
-    parts : pair of Group, or the one Kind
-        What it is made of.
+    parts : pair of Group, the one Kind, or None
+        What it is made of; None for a gap.
     order : IntArray
         Lines of the cut between two parts.
     """
@@ -104,7 +104,7 @@ class Group:
     push: Array
     recover: Array
     settle: Array
-    parts: tuple[Group, Group] | Kind
+    parts: tuple[Group, Group] | Kind | None
     order: IntArray
 
     @property
@@ -231,6 +231,12 @@ def single_group(kind: Kind, bar: float) -> Group:
     return Group(kind.lines, kind.lines, S, push, recover, settle, kind, kind.lines[:0])
 
 
+def gap_group(loads: int) -> Group:
+    """A strip that is not there: the cuts of its neighbors are free."""
+    line, square, push = np.zeros(0, dtype=np.int64), np.zeros((0, 0)), np.zeros((0, loads))
+    return Group(line, line, square, push, square, push, None, line)
+
+
 def reduce_to(K: Array, F: Array, stay: IntArray, gone: IntArray) -> tuple[Array, Array, Array, Array]:
     """Schur complement: stiffness and loads on what stays; the eliminated for those and for the loads."""
     if not len(gone):
@@ -289,7 +295,7 @@ def group_of(keys: tuple[int, ...], known: dict[tuple[int, ...], Group]) -> Grou
 
 def strip_count(group: Group) -> int:
     """Number of strips in a group."""
-    return 1 if isinstance(group.parts, Kind) else strip_count(group.parts[0]) + strip_count(group.parts[1])
+    return strip_count(group.parts[0]) + strip_count(group.parts[1]) if isinstance(group.parts, tuple) else 1
 
 
 def _six(places: IntArray) -> IntArray:

@@ -203,6 +203,29 @@ def purlin_places(detail: SeamDetail, low: float, high: float) -> Array:
     return np.asarray(-(detail.clip_first + np.arange(first, last + 1.0) * detail.purlin_spacing)[::-1])
 
 
+def window_to_holds(detail: SeamDetail, window: tuple[float, float], length: float) -> tuple[float, float]:
+    """A window along a seam, made wider where it takes that to reach the next clips and purlins.
+
+    Parameters
+    ----------
+    detail : SeamDetail
+    window : (float, float)
+        From the upper to the lower end, x increasing down the slope. [m]
+    length : float
+        Of the seam, from x = -length to 0. [m]
+    """
+    low, high = window
+    kinds = [(clip_places(detail, -length, 0.0), 0.5 * detail.clip_length)]
+    if detail.bearing is Bearing.PURLINS:
+        kinds.append((purlin_places(detail, -length, 0.0), 0.0))
+    for places, half in kinds:
+        if np.count_nonzero((places - half >= low - 1e-9) & (places + half <= high + 1e-9)) < 2:
+            upper, lower = places[places - half < low], places[places + half > high]
+            low = min([low, *(upper[-1:] - half)])
+            high = max([high, *(lower[:1] + half)])
+    return float(low), float(high)
+
+
 def strip_mesh(
     panel: Panel,
     detail: SeamDetail,

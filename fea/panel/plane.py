@@ -11,9 +11,9 @@ from numpy.typing import NDArray
 from scipy import linalg
 from shapely import Polygon
 
-from fea.panel.field import CondensedField, condense_strips
+from fea.panel.field import CLAMP_LIMIT, CondensedField, condense_strips
 from fea.panel.groups import Loads
-from fea.panel.mesh import strip_mesh
+from fea.panel.mesh import strip_mesh, window_to_holds
 from roofmodel.errors import InputError
 from roofmodel.hardware import Clamp, Panel, SeamDetail
 from roofmodel.layout import Layout
@@ -25,6 +25,9 @@ REACH = 4.0  # clip spacings of seam meshed beyond the outermost clamps; 2.6 is 
 BESIDE = 2  # strips without clamps beyond the outermost ones with clamps
 SNAP = 0.005  # clamps are moved along their seam to multiples of this, so that strips are alike [m]
 LINES_LIMIT = 400  # across the seams: cuts of 2,400 unknowns
+TOUCH = 1e-3  # pieces of seam shorter or nearer than this count for nothing [m]
+EDGE, ALONG_EDGE = 1e-5, 0.01  # a step aside that gains so much length: the seam lies on an edge [m]
+SHORTEST = 0.05  # strips without clamps that have less in the window are left out [m]
 
 
 @dataclass(frozen=True)
@@ -88,7 +91,7 @@ def _seam_axes(angle: float) -> tuple[Array, Array]:
     return np.array([np.sin(angle), np.cos(angle)]), np.array([np.cos(angle), -np.sin(angle)])
 
 
-def strip_ends(outline: Polygon, angle: float, across: Array) -> Array:
+def strip_ends(outline: Polygon, angle: float, across: Array, at: Array) -> Array:
     """Lower and upper ends of seams within a plane's outline, up from its lowest point.
 
     Parameters
@@ -99,25 +102,83 @@ def strip_ends(outline: Polygon, angle: float, across: Array) -> Array:
         From the fall line to the seams, positive toward +u going up. [rad]
     across : (m,) float
         Places of the seams. [m]
+    at : (m,) float
+        A place up each seam: where the plane is cut in pieces, the piece that holds it, or the nearest. [m]
 
     Returns
     -------
     (m, 2) float
-        NaN for seams that miss the plane; outermost ends where the plane is cut in pieces. [m]
+        NaN for seams that miss the plane. A seam within 0.01 mm of an edge that runs with it lies on the
+        plane. [m]
     """
+    ends = _piece_ends(outline, angle, across, at)
+    for shift in (-EDGE, EDGE):
+        beside = _piece_ends(outline, angle, across + shift, at)
+        gained = np.nan_to_num(np.ptp(beside, axis=1)) - np.nan_to_num(np.ptp(ends, axis=1))
+        ends = np.where(gained[:, None] > ALONG_EDGE, beside, ends)
+    return ends
+
+
+def _piece_ends(outline: Polygon, angle: float, across: Array, at: Array) -> Array:
     rise, side = _seam_axes(angle)
-    points = np.asarray(outline.exterior.coords)
-    up = points @ rise
+    up = np.asarray(outline.exterior.coords) @ rise
     low, high = up.min(), up.max()
-    foot = np.asarray(across)[:, None] * side
+    foot = across[:, None] * side
     lines = shapely.linestrings(np.stack([foot + (low - 1.0) * rise, foot + (high + 1.0) * rise], axis=1))
-    inside = shapely.intersection(lines, outline)
-    coordinates, which = shapely.get_coordinates(inside, return_index=True)
-    out = np.full((len(foot), 2), np.nan)
-    place = coordinates @ rise - low
-    np.fmin.at(out[:, 0], which, place)
-    np.fmax.at(out[:, 1], which, place)
+    parts, seam = shapely.get_parts(shapely.intersection(lines, outline), return_index=True)
+    long = shapely.length(parts) > TOUCH
+    parts, seam = parts[long], seam[long]
+    points, part = shapely.get_coordinates(parts, return_index=True)
+    pieces = np.tile([np.inf, -np.inf], (len(parts), 1))
+    np.minimum.at(pieces[:, 0], part, points @ rise - low)
+    np.maximum.at(pieces[:, 1], part, points @ rise - low)
+    order = np.lexsort((pieces[:, 0], seam))
+    pieces, seam = pieces[order], seam[order]
+    new = np.ones(len(pieces), dtype=bool)
+    new[1:] = (seam[1:] != seam[:-1]) | (pieces[1:, 0] - pieces[:-1, 1] > TOUCH)
+    last = np.roll(new, -1)  # of the parts that touch each other
+    pieces, seam = np.stack([pieces[new, 0], pieces[last, 1]], axis=1), seam[new]
+    away = np.maximum(pieces[:, 0] - at[seam], at[seam] - pieces[:, 1])
+    order = np.lexsort((np.maximum(away, 0.0), seam))
+    found, nearest = np.unique(seam[order], return_index=True)
+    out = np.full((len(across), 2), np.nan)
+    out[found] = pieces[order[nearest]]
     return out
+
+
+def clamp_strips(layout: Layout, plane: int, outline: Polygon, name: str) -> tuple[IntArray, Array, Array]:
+    """Clamps of a plane, and the piece of its seam that each stands on.
+
+    Parameters
+    ----------
+    layout : Layout
+    plane : int
+    outline : Polygon
+        Of the plane, (u, v). [m]
+    name : str
+        Of the plane, for messages.
+
+    Returns
+    -------
+    clamp : (c,) int
+    up : (c,) float
+        Up from the plane's lowest point. [m]
+    ends : (c, 2) float
+        Of the piece, from the same point. [m]
+
+    Raises
+    ------
+    InputError
+        A clamp off its seam.
+    """
+    chosen, up, across, angle = seam_places(layout, plane, outline)
+    ends = strip_ends(outline, angle, across, up)
+    on = (up > ends[:, 0] - TOUCH) & (up < ends[:, 1] + TOUCH)
+    if not on.all():
+        label = layout.clamp_name[chosen[np.argmin(on)]]
+        message = f"clamp {label}: its seam does not lie on the plane {name} there; move the row."
+        raise InputError(message)
+    return chosen, np.clip(up, ends[:, 0], ends[:, 1]), ends
 
 
 def plane_field(
@@ -128,6 +189,7 @@ def plane_field(
     detail: SeamDetail,
     clamp: Clamp,
     *,
+    name: str = "",
     refine: float = 1.0,
     reach: float = REACH,
     held: Mapping[str, bool] | None = None,
@@ -142,6 +204,8 @@ def plane_field(
     outline : Polygon
         Of the plane, (u, v). [m]
     panel, detail, clamp
+    name : str
+        Of the plane, for messages.
     refine : float
         Divides the sizes of the elements.
     reach : float
@@ -156,40 +220,43 @@ def plane_field(
     Raises
     ------
     InputError
-        No clamps or too many; a seam that misses the plane; rows so askew that the mesh has no end.
+        No clamps or too many; a clamp off its seam; rows so askew that the mesh has no end.
     """
-    chosen, up, across, angle = seam_places(layout, plane, outline)
-    seam = layout.clamp_seam[chosen]
-    spacing = panel.seam_spacing
-    first, count = int(seam.min()) - BESIDE, int(np.ptp(seam)) + 1 + 2 * BESIDE
-    zero = float(np.mean(across - seam * spacing))
-    ends = strip_ends(outline, angle, np.asarray(zero + (first + np.arange(count)) * spacing))
-    missing = seam[~np.isfinite(ends[seam - first, 0])]
-    if len(missing):
+    called = f"plane {name or plane}"
+    chosen, up, own = clamp_strips(layout, plane, outline, name or str(plane))
+    if len(chosen) > CLAMP_LIMIT:
         message = (
-            f"plane {plane}: seam {missing[0] + 1} carries a clamp, but misses the plane; move the clamp."
+            f"analysis.panel_flexibility: {called} carries {len(chosen)} clamps, more than the {CLAMP_LIMIT} "
+            "that can be solved with their panels; set it to false, or give the plane fewer rows."
         )
         raise InputError(message)
     place = SNAP * np.round(up / SNAP)
-    low = max(place.min() - reach * detail.clip_spacing, 0.0)
-    high = min(place.max() + reach * detail.clip_spacing, float(np.nanmax(ends[:, 1])))
-    least = detail.clip_spacing
-    start, stop = _reach_of_strips(
-        np.minimum(ends[:, 1], high) - np.maximum(ends[:, 0], low) > least, seam - first
-    )
-    ends, first = ends[start:stop], first + start
+    half = 0.5 * clamp.grip_length
+    first, ends = _ends_beside(layout, plane, outline, panel.seam_spacing, (up, own))
+    strip = layout.clamp_seam[chosen] - first
+    np.fmin.at(ends[:, 0], strip, place - half)
+    np.fmax.at(ends[:, 1], strip, place + half)
+    top = float(np.nanmax(ends[:, 1]))
+    window = (-place.max() - reach * detail.clip_spacing, -place.min() + reach * detail.clip_spacing)
+    window = window_to_holds(detail, (max(window[0], -top), min(window[1], 0.0)), top)
+    low, high = min(-window[1], place.min() - half), max(-window[0], place.max() + half)
+    inside = np.nan_to_num(np.minimum(ends[:, 1], high) - np.maximum(ends[:, 0], low))
+    start, stop = _reach_of_strips(inside > detail.clip_spacing, strip)
+    ends[~_with_clamps(inside > SHORTEST, strip)] = np.nan
+    ends, first, strip = ends[start:stop], first + start, strip - start
     grip = (clamp.grip_length, clamp.grip_height)
     mesh = strip_mesh(panel, detail, (-high, -low), -np.unique(place)[::-1], grip, refine)
     if len(mesh.x) > LINES_LIMIT:
         message = (
-            f"plane {plane}: its clamps stand at {len(np.unique(place))} heights, so that the panel "
-            f"field has {len(mesh.x)} lines, more than {LINES_LIMIT}; study fewer rows at once."
+            f"analysis.panel_flexibility: the clamps of {called} stand at {len(np.unique(place))} heights, "
+            f"which takes {len(mesh.x)} lines across the seams, more than {LINES_LIMIT}; set it to false, or "
+            "give the plane fewer rows."
         )
         raise InputError(message)
-    strips = [-np.sort(place[seam == first + i])[::-1] for i in range(len(ends))]
+    strips = [-np.sort(place[strip == i])[::-1] for i in range(len(ends))]
     field = condense_strips(mesh, panel, detail, grip, strips, ends, alike=False, held=held, loads=loads)
     rank = np.empty(len(chosen), dtype=np.int64)
-    rank[np.lexsort((-place, seam))] = np.arange(len(chosen))
+    rank[np.lexsort((-place, strip))] = np.arange(len(chosen))
     order = (6 * rank[:, None] + np.arange(6)).ravel()
     return PlaneField(
         clamp=chosen,
@@ -199,7 +266,7 @@ def plane_field(
         ends=ends,
         field=field,
         order=order,
-        notes=_notes(place - up),
+        notes=_notes(place - up, _overhanging(layout, chosen, up, own, half)),
     )
 
 
@@ -211,7 +278,38 @@ def _reach_of_strips(there: NDArray[np.bool_], strip: IntArray) -> tuple[int, in
     return int(before[-1]) + 1 if len(before) else 0, int(after[0]) if len(after) else len(there)
 
 
-def _notes(moved: Array) -> tuple[str, ...]:
+def _ends_beside(
+    layout: Layout, plane: int, outline: Polygon, spacing: float, clamps: tuple[Array, Array]
+) -> tuple[int, Array]:
+    """Seam of the first strip that may belong to the field, and the ends of all that may, (m, 2)."""
+    up, own = clamps
+    chosen, _, across, angle = seam_places(layout, plane, outline)
+    seam = layout.clamp_seam[chosen]
+    first = int(seam.min()) - BESIDE
+    number = first + np.arange(int(np.ptp(seam)) + 1 + 2 * BESIDE)
+    nearest = np.abs(seam - number[:, None]).argmin(axis=1)
+    zero = float(np.mean(across - seam * spacing))
+    ends = strip_ends(outline, angle, np.asarray(zero + number * spacing), up[nearest])
+    np.fmin.at(ends[:, 0], seam - first, own[:, 0])
+    np.fmax.at(ends[:, 1], seam - first, own[:, 1])
+    return first, ends
+
+
+def _with_clamps(there: NDArray[np.bool_], strip: IntArray) -> NDArray[np.bool_]:
+    """Strips in one run, without a gap, with a strip that carries a clamp."""
+    there = there.copy()
+    there[strip] = True
+    run = np.cumsum(~there)
+    return np.asarray(there & np.isin(run, run[strip]))
+
+
+def _overhanging(layout: Layout, clamp: IntArray, up: Array, ends: Array, half: float) -> list[str]:
+    """Names of the clamps whose grip reaches over the end of its seam."""
+    over = np.maximum(ends[:, 0] - up, up - ends[:, 1]) + half > TOUCH
+    return [layout.clamp_name[c] for c in clamp[over]]
+
+
+def _notes(moved: Array, overhanging: list[str]) -> tuple[str, ...]:
     notes = [
         "Panel flexibility is linear: bearing and clips act both ways, as they do under snow that presses "
         "the sheet down; without snow beside the clamp the seam is softer.",
@@ -220,6 +318,12 @@ def _notes(moved: Array) -> tuple[str, ...]:
     if np.abs(moved).max() > 1e-4:
         notes.append(
             "Some clamps were moved along their seams, by a few millimeters at most, to meet the mesh."
+        )
+    if overhanging:
+        more = f" and {len(overhanging) - 3} more" if len(overhanging) > 3 else ""
+        notes.append(
+            f"The grip of {', '.join(overhanging[:3])}{more} reaches over the end of its seam, which is "
+            "taken to go on as far as the grip; move the row."
         )
     return tuple(notes)
 

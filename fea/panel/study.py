@@ -19,7 +19,7 @@ from fea.model.data import Model, node_dof
 from fea.model.loads import gravity, nodal, traction
 from fea.model.solution import solve_model
 from fea.model.stress import audit
-from fea.panel.mesh import strip_mesh
+from fea.panel.mesh import strip_mesh, window_to_holds
 from fea.panel.model import PanelField, contacts_as_springs, panel_field, sheet_area
 from fea.panel.reading import FoldForces, LoadPath, SheetPeaks, fold_forces, load_path, sheet_peaks
 from fea.solvers.contact import ContactSolution, solve_contact
@@ -196,7 +196,7 @@ def _solve(
     place, length = seam
     grip = (clamp.grip_length, clamp.grip_height)
     reach = reach * detail.clip_spacing
-    window = (max(-place - reach, -length), min(-place + reach, 0.0))
+    window = window_to_holds(detail, (max(-place - reach, -length), min(-place + reach, 0.0)), length)
     mesh = strip_mesh(panel, detail, window, np.array([-place]), grip, refine)
     clamps = [np.array([-place]) if i == strips // 2 else np.zeros(0) for i in range(strips)]
     field = panel_field(mesh, panel, detail, grip, clamps, np.full(strips, length), periodic=True)

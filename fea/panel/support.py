@@ -10,9 +10,8 @@ from numpy.typing import NDArray
 from scipy import sparse
 
 from fea.checks.strips import panel_strips
-from fea.panel.plane import plane_field, seam_places, series, strip_ends
+from fea.panel.plane import TOUCH, clamp_strips, plane_field, series
 from fea.panel.restraint import Restraints, free_travel, second_points
-from roofmodel.errors import InputError
 from roofmodel.project.load import Project
 
 Array = NDArray[np.float64]
@@ -43,30 +42,43 @@ class PanelSupport:
 
 @dataclass(frozen=True)
 class Strips:
-    """Strips with clamps: length (s,), strip of every clamp (c,), and place (c,) up it. [m]."""
+    """Strips with clamps: length (s,), strip of every clamp (c,), place (c,) up it [m], and cut ones (s,)."""
 
     length: Array
     strip: IntArray
     place: Array
+    cut: NDArray[np.bool_]
 
 
 def strips_of(project: Project) -> Strips:
-    """Strips that carry clamps, in the order of `fea.checks.strips.panel_strips`."""
+    """Strips that carry clamps, in the order of `fea.checks.strips.panel_strips`.
+
+    A seam that is cut in pieces counts from its lowest piece with a clamp to its highest one.
+    """
     layout, planes = project.layout, project.roof.planes
     strip, names = panel_strips(layout)
-    length, place = np.zeros(len(names)), np.zeros(len(strip))
-    for plane in np.unique(layout.row_plane):
-        chosen, up, across, angle = seam_places(layout, int(plane), planes.outline[plane])
-        ends = strip_ends(planes.outline[plane], angle, across)
-        lost = np.flatnonzero(~np.isfinite(ends[:, 0]))
-        if len(lost):
-            message = (
-                f"clamp {layout.clamp_name[chosen[lost[0]]]}: its seam misses the plane {planes.name[plane]}."
-            )
-            raise InputError(message)
-        place[chosen] = up - ends[:, 0]
-        length[strip[chosen]] = ends[:, 1] - ends[:, 0]
-    return Strips(length, strip, place)
+    up, low, high = np.zeros(len(strip)), np.full(len(names), np.inf), np.full(len(names), -np.inf)
+    own = np.zeros(len(strip))
+    for plane in np.unique(layout.row_plane).tolist():
+        chosen, up[chosen], ends = clamp_strips(layout, plane, planes.outline[plane], planes.name[plane])
+        own[chosen] = ends[:, 1] - ends[:, 0]
+        np.minimum.at(low, strip[chosen], ends[:, 0])
+        np.maximum.at(high, strip[chosen], ends[:, 1])
+    cut = np.zeros(len(names), dtype=bool)
+    cut[strip] = own < (high - low)[strip] - TOUCH
+    return Strips(high - low, strip, up - low[strip], cut)
+
+
+def _cut_words(project: Project, strips: Strips) -> tuple[str, ...]:
+    """What is assumed of seams that carry clamps on more than one of their pieces."""
+    names = np.array(panel_strips(project.layout)[1])[strips.cut]
+    if not len(names):
+        return ()
+    more = f" and {len(names) - 3} more" if len(names) > 3 else ""
+    return (
+        f"The plane cuts {', '.join(names[:3])}{more} in pieces with clamps on more than one: they count as "
+        "one panel strip with one fixed point, which takes the drag of all.",
+    )
 
 
 def panel_support(project: Project) -> PanelSupport:
@@ -93,12 +105,12 @@ def panel_support(project: Project) -> PanelSupport:
         grips_clip=detail.clamps_pin_clips,
     )
     if not project.table.analysis.panel_flexibility:
-        return PanelSupport(None, travel, restraint, ())
+        return PanelSupport(None, travel, restraint, _cut_words(project, strips))
     blocks, order = [], []
-    notes: list[str] = []
+    notes = list(_cut_words(project, strips))
     for plane in np.unique(layout.row_plane):
-        outline = project.roof.planes.outline[plane]
-        field = plane_field(layout, int(plane), outline, project.panel, detail, project.clamp)
+        outline, name = project.roof.planes.outline[plane], project.roof.planes.name[plane]
+        field = plane_field(layout, int(plane), outline, project.panel, detail, project.clamp, name=name)
         own = np.asarray(np.kron(np.eye(len(field.clamp)), project.clamp.stiffness), dtype=np.float64)
         blocks.append(series(own, field.stiffness))
         order.append((6 * field.clamp[:, None] + np.arange(6)).ravel())

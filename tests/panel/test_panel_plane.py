@@ -22,8 +22,8 @@ def field_of(layout, outline=WIDE, **options):
 
 
 def test_ends_of_strips():
-    np.testing.assert_allclose(strip_ends(WIDE, 0.0, np.array([1.0, 2.0])), [[0, 5], [0, 5]])
-    ends = strip_ends(HIP, 0.0, np.array([1.0, 3.0, 5.5, 7.0]))
+    np.testing.assert_allclose(strip_ends(WIDE, 0.0, np.array([1.0, 2.0]), np.ones(2)), [[0, 5], [0, 5]])
+    ends = strip_ends(HIP, 0.0, np.array([1.0, 3.0, 5.5, 7.0]), np.ones(4))
     np.testing.assert_allclose(ends[:3], [[0, 1], [0, 2], [0, 0.5]], atol=1e-12)
     assert np.isnan(ends[3]).all()
 
@@ -33,7 +33,7 @@ def test_ends_of_turned_strips():
     a = 0.3
     turn = np.array([[np.cos(a), np.sin(a)], [-np.sin(a), np.cos(a)]])  # seams lean toward +u going up
     corners = np.array([[0, 0], [4, 0], [4, 3], [0, 3]]) @ turn.T
-    ends = strip_ends(Polygon(corners), a, np.array([1.0, 3.0]))
+    ends = strip_ends(Polygon(corners), a, np.array([1.0, 3.0]), np.ones(2))
     np.testing.assert_allclose(ends, [[0, 3], [0, 3]], atol=1e-12)
 
 
@@ -87,10 +87,16 @@ def test_moved_clamps_are_told():
 
 
 def test_what_cannot_be_modeled_is_refused():
-    with pytest.raises(InputError, match="misses the plane"):
+    with pytest.raises(InputError, match="does not lie on the plane"):
         field_of(make_layout([(0.7, [3, 30], 0.5)]))
     with pytest.raises(InputError, match="no clamp stands on it"):
         plane_field(make_layout([(0.7, [3], 0.5)]), 1, WIDE, PANEL, SOFT, CLAMP)
+    with pytest.raises(InputError, match=r"panel_flexibility: plane S1 carries 801 clamps.*set it to false"):
+        field_of(
+            make_layout([(0.7, list(range(801)), 0.5)]),
+            Polygon([(0, 0), (400, 0), (400, 5), (0, 5)]),
+            name="S1",
+        )
     askew = make_layout([(0.5 + 0.037 * k, [k], 0.5) for k in range(60)])
     with pytest.raises(InputError, match="heights"):
         field_of(askew, Polygon([(0, 0), (40, 0), (40, 5), (0, 5)]), refine=3.0)
