@@ -149,7 +149,7 @@ def _written(folder: Path) -> list[str]:
 
 
 def _inputs(project: Project) -> list[Path]:
-    from roofmodel.project.schema import ImportedRoof
+    from roofmodel.project.import_schema import ImportedRoof
 
     roof = project.table.roof
     extra = [project.path.parent / roof.file] if isinstance(roof, ImportedRoof) else []

@@ -92,7 +92,7 @@ eave_height = "{eave}"
 """,
     "imported": """\
 [roof]
-file = "roof.stl"               # STL, OBJ, PLY, GLB or CityJSON, relative to this file
+file = "roof.stl"               # mesh, CityJSON, CityGML, IFC or DXF, relative to this file
 unit = "m"                      # STL, OBJ and PLY do not say: "m", "mm", "cm", "ft" or "in"
 up = "z"                        # "z" or "y"
 # building = "..."              # city models: the building's id

@@ -80,6 +80,8 @@ Density = Annotated[float, BeforeValidator(_read("density", 10.0, 917.0))]
 UnitWeight = Annotated[float, BeforeValidator(_read("unit_weight", 500.0, 9000.0))]
 Angle = Annotated[float, BeforeValidator(_read("angle", -2.0 * math.pi, 2.0 * math.pi))]
 SeamAngle = Annotated[float, BeforeValidator(_read("angle", math.radians(-80.0), math.radians(80.0)))]
+WallSlope = Annotated[float, BeforeValidator(_read("angle", math.radians(20.0), math.radians(75.0)))]
+Tolerance = Annotated[float, BeforeValidator(_read("size", 2e-3, 0.3))]
 Spread = Annotated[float, BeforeValidator(_read("angle", 0.0, math.radians(80.0), zero=True))]
 Warmth = Annotated[float, BeforeValidator(_read("temperature_change", -200.0, 200.0))]
 

@@ -312,7 +312,7 @@ def _member(model: type[BaseModel] | None, tag: str) -> type[BaseModel] | None:
         "built": BuiltRoof,
     }
     if tag == "imported":
-        from roofmodel.project.schema import ImportedRoof
+        from roofmodel.project.import_schema import ImportedRoof
 
         return ImportedRoof
     return tags.get(tag, model)
@@ -325,14 +325,27 @@ def _roof(table: ProjectFile, path: Path, digest: Any) -> RoofSurface:
             return build_roof(parts)
         except InputError as error:
             raise InputError(_named_part(str(error), parts)) from None
-    from roofmodel.shape.importing import import_roof
+    from roofmodel.shape.importing import TOLERANCE, import_roof
+    from roofmodel.shape.roof_faces import STEEPEST
 
     label = f"roof.file: {shown(table.roof.file)}"
     file = path.parent / table.roof.file
-    what = "an STL, OBJ, PLY, GLB or CityJSON file; the path is relative to the project file"
+    what = "a mesh, city model, building model or drawing; the path is relative to the project file"
     digest.update(read_file(file, label, what, LARGEST_ROOF))
     try:
-        return import_roof(file, unit=table.roof.unit, up=table.roof.up, building=table.roof.building)
+        given = table.roof
+        return import_roof(
+            file,
+            unit=given.unit,
+            up=given.up,
+            building=given.building,
+            lod=given.lod,
+            layers=tuple(given.layers),
+            marks=given.marks,
+            ground=given.ground,
+            steepest=STEEPEST if given.wall_slope is None else given.wall_slope,
+            distance_tolerance=TOLERANCE if given.tolerance is None else given.tolerance,
+        )
     except InputError as error:
         message = f"{label}: {str(error).removeprefix(f'{file.name}: ')}"
         raise InputError(message) from None

@@ -45,6 +45,7 @@ from roofmodel.project.field_types import (
     Warmth,
     Warping,
 )
+from roofmodel.project.import_schema import ImportedRoof
 from roofmodel.project.seam_schema import SeamTable
 
 
@@ -155,17 +156,6 @@ class Part(Table):
     fall: Angle | None = Field(
         None, description="Shed only: compass direction of the fall, clockwise from north."
     )
-
-
-class ImportedRoof(Table):
-    """A roof read from a file."""
-
-    file: str = Field(min_length=1, description="Mesh or city model, relative to the project file.")
-    unit: Literal["m", "mm", "cm", "ft", "in"] | None = Field(
-        None, description="Length unit of the file; needed for STL, OBJ and PLY."
-    )
-    up: Literal["y", "z"] | None = Field(None, description="Up axis; needed for STL, OBJ and PLY.")
-    building: str | None = Field(None, description="Building id, for city models.")
 
 
 class BuiltRoof(Table):

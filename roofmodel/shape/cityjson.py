@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -11,8 +12,17 @@ import numpy as np
 
 from roofmodel.errors import InputError
 from roofmodel.shape.cleaning import check_places
-from roofmodel.shape.roof_faces import RawMesh
-from roofmodel.surface import Array, IntArray
+from roofmodel.shape.map_units import degrees_note, degrees_to_meters, is_geographic
+from roofmodel.shape.surfaces import (
+    ALL,
+    LISTED,
+    Building,
+    Surface,
+    level_note,
+    roof_area,
+    which_building,
+)
+from roofmodel.surface import Array
 from roofmodel.units import shown
 
 VERSIONS = ("1.0", "1.1", "2.0")
@@ -23,59 +33,42 @@ DEPTH = {
     "MultiSolid": 2,
     "CompositeSolid": 2,
 }  # nesting of surfaces below "boundaries"
-LISTED = 30  # ids shown in messages
-
-Surface = tuple[list[list[int]], str | None]  # rings of vertex numbers, semantic type
 
 
-def read_building(path: Path, building: str | None) -> RawMesh:
-    """Triangles of one building.
-
-    Where surfaces are marked as roof only these are taken, and the rest of the building says where the
-    ground is; else all surfaces are, to be told apart by what is seen from above.
+def read_building(path: Path, building: str | None, lod: str | None = None) -> Building:
+    """One building, or all of them as one.
 
     Parameters
     ----------
     path : Path
     building : str or None
-        Id; may be left out when there is one building only.
+        Id, or "all"; may be left out when there is one building only.
+    lod : str, optional
+        Level of detail to take; the finest of each part by default.
 
     Returns
     -------
-    RawMesh
-        Map coordinates.
+    Building
+        With its parts.
 
     Raises
     ------
     InputError
-        Not CityJSON, no such building (the message lists the ids with roof sizes), no surfaces.
+        Not CityJSON, no such building (the message lists the ids with roof sizes).
     """
     city = _load(path)
     objects: Mapping[str, Any] = city["CityObjects"]
-    points = _vertices(city)
-    chosen = _choose(objects, points, building)
-    surfaces, notes = _surfaces(objects, chosen, len(points))
-    if not surfaces:
-        message = f"building {chosen!r} has no surfaces."
-        raise InputError(message)
-    named = np.zeros(len(points), dtype=bool)
-    named[[index for rings, _ in surfaces for ring in rings for index in ring]] = True
-    check_places(points, named)
-    roofs = [surface for surface in surfaces if surface[1] == "RoofSurface"]
-    if roofs:
-        notes.append(f"Building {chosen}: {len(roofs)} surfaces that the file marks as roof were taken.")
-    else:
-        notes.append(
-            f"Building {chosen}: no surface is marked as roof; the roof was found by what is seen from above."
-        )
-    faces, lost = triangulate_surfaces(points, roofs or surfaces)
-    if lost:
-        kind = "surfaces that the file marks as roof" if roofs else "surfaces"
-        notes.append(f"{lost} {kind} have no area or an outline that cannot be filled and were left out.")
-    if len(faces) == 0:
-        message = f"building {chosen!r} has no roof surface with an area."
-        raise InputError(message)
-    return RawMesh(points, faces, tuple(notes), float(points[named, 2].min()))
+    points, told = _vertices(city)
+    found = _building(objects, points, _choose(objects, points, building, lod), lod)
+    return replace(found, notes=(*told, *found.notes))
+
+
+def city_buildings(path: Path, lod: str | None = None) -> Iterator[Building]:
+    """Every building of a file in turn; arguments as for `read_building`."""
+    city = _load(path)
+    points, _ = _vertices(city)
+    for name in building_ids(city["CityObjects"]):
+        yield _building(city["CityObjects"], points, [name], lod)
 
 
 def _load(path: Path) -> dict[str, Any]:
@@ -133,7 +126,8 @@ def _list_of(item: Mapping[str, Any], key: str) -> list[Any]:
     return value if isinstance(value, list) else [None]
 
 
-def _vertices(city: Mapping[str, Any]) -> Array:
+def _vertices(city: Mapping[str, Any]) -> tuple[Array, list[str]]:
+    """Vertices (n, 3) in meters, and what was assumed."""
     try:
         points = np.array(city["vertices"], dtype=float).reshape(-1, 3)
         transform = city.get("transform")
@@ -148,7 +142,12 @@ def _vertices(city: Mapping[str, Any]) -> Array:
         )
         raise InputError(message) from error
     check_places(points)
-    return points
+    data = city.get("metadata")
+    reference = str(data.get("referenceSystem", "")) if isinstance(data, dict) else ""
+    if not is_geographic(reference) or len(points) == 0:
+        return points, []
+    origin = np.round(points[:, :2].mean(axis=0), 2)
+    return degrees_to_meters(points, reference, origin), [degrees_note(reference, origin)]
 
 
 def building_ids(objects: Mapping[str, Any]) -> list[str]:
@@ -160,35 +159,34 @@ def building_ids(objects: Mapping[str, Any]) -> list[str]:
     ]
 
 
-def _choose(objects: Mapping[str, Any], points: Array, building: str | None) -> str:
+def _choose(objects: Mapping[str, Any], points: Array, building: str | None, lod: str | None) -> list[str]:
     ids = building_ids(objects)
     if building is not None and building in objects:
-        return building
+        return [building]
     if not ids:
         message = "the file holds no buildings."
         raise InputError(message)
-    if building is None and len(ids) == 1:
-        return ids[0]
-    sizes = [f"{name} ({_roof_area(objects, points, name):.0f} m2)" for name in ids[:LISTED]]
-    more = f" and {len(ids) - LISTED} more" if len(ids) > LISTED else ""
-    what = "give the id of one building" if building is None else f"there is no building {building!r}"
-    message = f"{what}; the file has (roof size): {', '.join(sizes)}{more}."
-    raise InputError(message)
+    if building == ALL or (building is None and len(ids) == 1):
+        return ids
+    sizes = [(name, roof_area(_building(objects, points, [name], lod))) for name in ids[:LISTED]]
+    raise which_building(building, sizes, len(ids))
 
 
-def _roof_area(objects: Mapping[str, Any], points: Array, name: str) -> float:
-    surfaces, _ = _surfaces(objects, name, len(points))
-    roofs = [surface for surface in surfaces if surface[1] == "RoofSurface"]
-    vectors = np.array(
-        [sum(newell(points, ring) for ring in rings) for rings, _ in roofs or surfaces]
-    ).reshape(-1, 3)
-    if not roofs:
-        vectors = vectors[vectors[:, 2] > 0.26 * np.linalg.norm(vectors, axis=1)]
-    return float(np.linalg.norm(vectors, axis=1).sum())
+def _building(objects: Mapping[str, Any], points: Array, names: Sequence[str], lod: str | None) -> Building:
+    """Buildings of these names as one, numbered so that each vertex is named once."""
+    surfaces: list[Surface] = []
+    notes: list[str] = []
+    for name in names:
+        own, told = _surfaces(objects, name, len(points), lod)
+        surfaces.extend(own)
+        notes.extend(told)
+    return Building(names[0] if len(names) == 1 else ALL, points, tuple(surfaces), tuple(notes))
 
 
-def _surfaces(objects: Mapping[str, Any], name: str, vertices: int) -> tuple[list[Surface], list[str]]:
-    """Surfaces of a building and its parts, from the finest level of detail of each."""
+def _surfaces(
+    objects: Mapping[str, Any], name: str, vertices: int, lod: str | None
+) -> tuple[list[Surface], list[str]]:
+    """Surfaces of a building and its parts, from the level of detail asked for or the finest of each."""
     surfaces: list[Surface] = []
     notes: list[str] = []
     queue, done = [name], set()
@@ -212,12 +210,11 @@ def _surfaces(objects: Mapping[str, Any], name: str, vertices: int) -> tuple[lis
             )
         if not usable:
             continue
-        finest = max(usable, key=lambda part: _lod(part.get("lod")))
-        same = [part for part in usable if _lod(part.get("lod")) == _lod(finest.get("lod"))]
+        there = sorted({_lod(part.get("lod")) for part in usable})
+        wanted = there[-1] if lod is None else _lod(lod)
+        same = [part for part in usable if _lod(part.get("lod")) == wanted]
         if len(usable) > len(same):
-            notes.append(
-                f"{current}: level of detail {finest.get('lod')} of {len(usable)} geometries was taken."
-            )
+            notes.append(level_note(current, wanted, there))
         for part in same:
             surfaces.extend(_flatten(part, current, vertices))
     return surfaces, notes
@@ -278,44 +275,3 @@ def _values_at_depth(values: Any, nested: Sequence[Any], depth: int) -> Iterator
             yield value
         else:
             yield from _values_at_depth(value, item, depth - 1)
-
-
-def newell(points: Array, ring: Sequence[int]) -> Array:
-    """Area vector (3,) of a ring, by Newell's method. [m^2]."""
-    xyz = points[np.asarray(ring, dtype=np.int64)]
-    xyz = xyz - xyz[0]
-    return np.asarray(0.5 * np.cross(xyz, np.roll(xyz, -1, axis=0)).sum(axis=0))
-
-
-def triangulate_surfaces(points: Array, surfaces: Sequence[Surface]) -> tuple[IntArray, int]:
-    """Triangles of surfaces with holes.
-
-    Parameters
-    ----------
-    points : (n, 3) float
-        [m]
-    surfaces : sequence of (rings, type)
-
-    Returns
-    -------
-    faces : (m, 3) int
-    lost : int
-        Surfaces without area, or that gave no triangle.
-    """
-    import mapbox_earcut
-
-    faces, lost = [np.zeros((0, 3), dtype=np.int64)], 0
-    for rings, _ in surfaces:
-        rings = [ring for ring in rings if len(ring) >= 3]
-        vector = newell(points, rings[0]) if rings else np.zeros(3)
-        if np.linalg.norm(vector) < 1e-6:
-            lost += 1
-            continue
-        vertex = np.concatenate([np.asarray(ring, dtype=np.int64) for ring in rings])
-        axis = int(np.argmax(np.abs(vector)))
-        flat = np.delete(points[vertex] - points[vertex[0]], axis, axis=1)
-        ends = np.cumsum([len(ring) for ring in rings]).astype(np.uint32)
-        local = mapbox_earcut.triangulate_float64(np.ascontiguousarray(flat), ends)
-        lost += len(local) == 0
-        faces.append(vertex[local.astype(np.int64)].reshape(-1, 3))
-    return np.concatenate(faces), lost

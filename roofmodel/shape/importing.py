@@ -1,24 +1,55 @@
-"""Roofs from files: triangle meshes and city models."""
+"""Roofs from files: triangle meshes, city models, building models and drawings."""
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 
 from roofmodel.errors import InputError
-from roofmodel.shape.cityjson import read_building
-from roofmodel.shape.cleaning import check_indices, check_places
+from roofmodel.shape import citygml, cityjson
+from roofmodel.shape.meshes import FIELDS, GLTF, PACKAGE, UNITLESS, UNITS, check_unit, in_meters, read_mesh
 from roofmodel.shape.recognition import recognize
 from roofmodel.shape.roof_faces import STEEPEST, RawMesh, pick_roof_faces
-from roofmodel.surface import Array, IntArray, RoofSurface
+from roofmodel.shape.surfaces import building_mesh
+from roofmodel.surface import RoofSurface
 
-UNITS = {"m": 1.0, "mm": 1e-3, "cm": 1e-2, "ft": 0.3048, "in": 0.0254}  # exact [m]
-UNITLESS = (".stl", ".obj", ".ply")
-GLTF = (".glb", ".gltf")
+TOLERANCE = 0.03  # [m]
 CITYJSON = (".json", ".cityjson")
-FAR = 10_000.0  # [m]
+CITYGML = (".gml", ".citygml", ".xml")
+
+
+@dataclass(frozen=True)
+class ReadOptions:
+    """What a user may say about a file that the file does not, or in its place.
+
+    Attributes
+    ----------
+    unit : str or None
+        "m", "mm", "cm", "ft" or "in"; STL, OBJ, PLY, OFF and analysis meshes carry none.
+    up : str or None
+        Axis that points up, "z" or "y".
+    building : str or None
+        Id of the building in a city or building model, or "all".
+    lod : str or None
+        Level of detail of a city model; the finest by default.
+    layers : tuple of str
+        Layers of a drawing; all by default.
+    marks : bool
+        False to set aside which surfaces the file marks as roof.
+    ground : float or None
+        Ground level in the file's own heights. [m]
+    """
+
+    unit: str | None = None
+    up: str | None = None
+    building: str | None = None
+    lod: str | None = None
+    layers: tuple[str, ...] = ()
+    marks: bool = True
+    ground: float | None = None
 
 
 def import_roof(
@@ -27,22 +58,23 @@ def import_roof(
     unit: str | None = None,
     up: str | None = None,
     building: str | None = None,
+    lod: str | None = None,
+    layers: tuple[str, ...] = (),
+    marks: bool = True,
+    ground: float | None = None,
     steepest: float = STEEPEST,
     angle_tolerance: float = np.radians(3.0),
-    distance_tolerance: float = 0.03,
+    distance_tolerance: float = TOLERANCE,
 ) -> RoofSurface:
     """Read a roof from a file and recognize it.
 
     Parameters
     ----------
     path : str or Path
-        STL, OBJ, PLY, glTF/GLB or CityJSON 1.0 to 2.0, by the ending of the name.
-    unit : str, optional
-        "m", "mm", "cm", "ft" or "in"; required for STL, OBJ and PLY, which carry no unit.
-    up : str, optional
-        Axis that points up, "z" or "y"; required for STL, OBJ and PLY.
-    building : str, optional
-        Id of the building, for city models with several.
+        By the ending of the name: STL, OBJ, PLY, OFF, 3MF, glTF/GLB, MSH, VTK, VTU, CityJSON 1.0 to 2.0,
+        CityGML 1 to 3, IFC 2x3 and 4, DXF.
+    unit, up, building, lod, layers, marks, ground
+        See `ReadOptions`.
     steepest : float
         Faces at least this steep are walls. [rad]
     angle_tolerance, distance_tolerance : float
@@ -59,19 +91,9 @@ def import_roof(
         One line that names the file.
     """
     path = Path(path)
+    options = ReadOptions(unit, up, building, lod, tuple(layers), marks, ground)
     try:
-        _check_file(path)
-        if path.suffix.lower() in CITYJSON:
-            if unit not in (None, "m") or up not in (None, "z"):
-                message = "CityJSON has its own units and axes (m, z up): leave unit and up out."
-                raise InputError(message)
-            raw = read_building(path, building)
-        else:
-            if building is not None:
-                message = f"building {building!r} was asked for, but only city models hold named buildings."
-                raise InputError(message)
-            raw = read_mesh(path, unit, up)
-        picked = pick_roof_faces(raw, steepest)
+        picked = pick_roof_faces(read_raw(path, options), steepest)
         return recognize(
             picked.points,
             picked.faces,
@@ -86,101 +108,73 @@ def import_roof(
         raise InputError(message) from error
 
 
-def _check_file(path: Path) -> None:
-    known = (*UNITLESS, *GLTF, *CITYJSON)
+def read_raw(path: Path, options: ReadOptions) -> RawMesh:
+    """Triangles of a file in meters, z up, before the roof is picked.
+
+    Raises
+    ------
+    InputError
+        Unreadable, of an unknown kind, or with options that do not go with its kind.
+    """
+    reader = _reader(path)
+    raw = reader(path, options)
+    if options.ground is not None:
+        note = "The ground level is taken as given."
+        raw = replace(raw, ground=options.ground, notes=(*raw.notes, note))
+    return raw
+
+
+def _reader(path: Path) -> Callable[[Path, ReadOptions], RawMesh]:
     if not path.exists():
         message = f"the file does not exist in {path.parent}."
         raise InputError(message)
     if not path.is_file() or path.stat().st_size == 0:
         message = "the file is empty." if path.is_file() else "this is a folder, not a file."
         raise InputError(message)
-    if path.suffix.lower() not in known:
-        message = f"the ending {path.suffix!r} is not known; it should be one of {', '.join(known)}."
+    ending = path.suffix.lower()
+    if ending not in READERS:
+        message = f"the ending {path.suffix!r} is not known; it should be one of {', '.join(READERS)}."
         raise InputError(message)
+    return READERS[ending]
 
 
-def read_mesh(path: Path, unit: str | None, up: str | None) -> RawMesh:
-    """Read a triangle mesh and bring it to meters, z up.
-
-    Parameters
-    ----------
-    path : Path
-    unit, up : str or None
-
-    Returns
-    -------
-    RawMesh
-        In meters, z up, nothing left out.
-
-    Raises
-    ------
-    InputError
-        Unreadable, no triangles, or no unit or up axis where the format has none.
-    """
-    points, faces = _load_triangles(path)
-    check_indices(points, faces)
-    if unit is not None and unit not in UNITS:
-        message = f"unit {unit!r} is not known; it should be one of {', '.join(UNITS)}."
-        raise InputError(message)
-    if up is not None and up not in ("y", "z"):
-        message = f"up {up!r} is not known; it should be z or y."
-        raise InputError(message)
-    if path.suffix.lower() in GLTF:
-        notes = [f"glTF: taken in {unit or 'm'}, {up or 'y'} up" + _own_choice(unit, up)]
-        unit, up = unit or "m", up or "y"
-    else:
-        if unit is None or up is None:
-            raise InputError(_size_hint(points[np.unique(faces)], path.suffix, unit, up))
-        notes = [f"The file was read in {unit}, {up} up, as given."]
-    points = points * UNITS[unit]
-    check_places(points[np.unique(faces)])
-    if up == "y":
-        points = np.stack([points[:, 0], -points[:, 2], points[:, 1]], axis=1)
-    far = float(np.abs(points[np.isfinite(points)]).max(initial=0.0))
-    if far > FAR and path.suffix.lower() in (".stl", *GLTF):
-        step = float(np.spacing(np.float32(far / UNITS[unit]))) * UNITS[unit]
-        notes.append(
-            f"The file stores 32-bit numbers {far / 1e3:.0f} km from the origin: steps {step * 1e3:.0f} mm."
-        )
-    return RawMesh(points, faces, tuple(notes))
+def _refuse(options: ReadOptions, kind: str, *names: str) -> None:
+    """Reject options that do not go with a kind of file."""
+    where = {
+        "building": ("only city models and building models hold named buildings", options.building),
+        "lod": ("only city models have levels of detail", options.lod),
+        "layers": ("only drawings have layers", ", ".join(options.layers) or None),
+        "up": (f"{kind} is z up by its standard; leave up out", options.up if options.up != "z" else None),
+    }
+    for name in names:
+        why, value = where[name]
+        if value is not None:
+            message = f"{name} {value!r} was asked for, but {why}."
+            raise InputError(message)
 
 
-def _own_choice(unit: str | None, up: str | None) -> str:
-    if unit in (None, "m") and up in (None, "y"):
-        return ", as its standard says."
-    return ", as given (its standard says m, y up)."
+def _mesh(path: Path, options: ReadOptions) -> RawMesh:
+    _refuse(options, "", "building", "lod", "layers")
+    return read_mesh(path, options.unit, options.up)
 
 
-def _load_triangles(path: Path) -> tuple[Array, IntArray]:
-    """All triangles of a file, scene placements applied."""
-    import trimesh
-
-    kind = path.suffix.lower().lstrip(".")
-    try:
-        scene: Any = trimesh.load_scene(str(path), file_type=kind, process=False)
-        meshes = [part for part in scene.dump() if isinstance(part, trimesh.Trimesh)]
-    except Exception as error:
-        message = f"the file cannot be read as {kind.upper()}; it is damaged, cut short or of another kind."
-        raise InputError(message) from error
-    meshes = [mesh for mesh in meshes if len(mesh.faces)]
-    if not meshes:
-        message = f"the file holds no triangles that can be read as {kind.upper()}."
-        raise InputError(message)
-    base = np.cumsum([0, *(len(mesh.vertices) for mesh in meshes[:-1])])
-    points = np.concatenate([np.asarray(mesh.vertices, dtype=float) for mesh in meshes])
-    faces = np.concatenate([np.asarray(mesh.faces) + at for mesh, at in zip(meshes, base, strict=True)])
-    return points, faces.astype(np.int64)
+def _city_model(path: Path, options: ReadOptions) -> RawMesh:
+    """CityJSON or CityGML; meters and z up unless a unit is given."""
+    json = path.suffix.lower() in CITYJSON
+    kind = "CityJSON" if json else "CityGML"
+    _refuse(options, kind, "up", "layers")
+    check_unit(options.unit, options.up)
+    reader = cityjson.read_building if json else citygml.read_building
+    raw = building_mesh(reader(path, options.building, options.lod), options.marks)
+    if options.unit in (None, "m"):
+        return replace(raw, notes=(f"{kind}: taken in m, z up.", *raw.notes))
+    scale = UNITS[options.unit]
+    note = f"{kind}: taken in {options.unit}, as given, z up."
+    ground = None if raw.ground is None else raw.ground * scale
+    return RawMesh(in_meters(raw.points, raw.faces, scale, "z"), raw.faces, (note, *raw.notes), ground)
 
 
-def _size_hint(points: Array, suffix: str, unit: str | None, up: str | None) -> str:
-    """Ask for what the format leaves out, with the size in every unit."""
-    extent = np.ptp(points, axis=0)
-    sizes = "; ".join(
-        f"{name}: {' x '.join(f'{value:.4g}' for value in extent * factor)} m"
-        for name, factor in UNITS.items()
-    )
-    missing = " and ".join(
-        ([] if unit else ["unit (m, mm, cm, ft or in)"]) + ([] if up else ["up axis (z or y)"])
-    )
-    kind = suffix.lstrip(".").upper()
-    return f"{kind} files do not say their {missing}; please give it. Size x, y, z read in {sizes}."
+READERS: dict[str, Callable[[Path, ReadOptions], RawMesh]] = {
+    **dict.fromkeys((*UNITLESS, *GLTF, *PACKAGE, *FIELDS), _mesh),
+    **dict.fromkeys((*CITYJSON, *CITYGML), _city_model),
+}

@@ -137,7 +137,7 @@ BAD: dict[str, tuple[str, str, str | bytes | None, list[str]]] = {
         city(vertices=[[0, 0, 1e308]] * 4),
         ["roof|finite|vert"],
     ),
-    "unit for CityJSON": (CITY + 'unit = "ft"\n', "roof.city.json", city(), ["unit", "leave"]),
+    "up axis for CityJSON": (CITY + 'up = "y"\n', "roof.city.json", city(), ["up", "leave"]),
 }
 
 

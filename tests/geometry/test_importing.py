@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from pathlib import Path
 
+import meshio
 import numpy as np
 import pytest
 import shapely
@@ -16,6 +17,7 @@ from roofmodel.shape.builders import RoofPart, build_roof
 from roofmodel.shape.cityjson import building_ids, read_building
 from roofmodel.shape.importing import import_roof
 from roofmodel.shape.recognition import recognize
+from roofmodel.shape.surfaces import building_mesh
 from roofmodel.surface import EdgeKind
 
 DATA = Path(__file__).parents[1] / "data" / "roofs"
@@ -70,6 +72,64 @@ def test_gltf_is_meters_and_y_up(tmp_path):
     found = import_roof(path)
     assert_same(found, built, 1e-5)
     assert any("as its standard says" in note for note in found.notes)
+
+
+def test_3mf_tells_its_unit_and_is_z_up(tmp_path):
+    built = build_roof([hip()])
+    path = tmp_path / "roof.3mf"
+    scene = trimesh.Scene(trimesh.Trimesh(built.points * 1000, built.faces, process=False))
+    path.write_bytes(scene.export(file_type="3mf"))
+    found = import_roof(path)
+    assert_same(found, built, 1e-5)
+    assert any("3MF: taken in mm, z up, as its standard says" in note for note in found.notes)
+    assert import_roof(path, unit="cm").planes.true_area == pytest.approx(100 * found.planes.true_area)
+
+
+def test_off_needs_unit_and_up_axis(tmp_path):
+    built = build_roof([l_part()])
+    path = save(tmp_path / "roof.off", built.points, built.faces)
+    assert_same(import_roof(path, unit="m", up="z"), built, 1e-5)
+    with pytest.raises(InputError, match="OFF files do not say"):
+        import_roof(path)
+
+
+@pytest.mark.parametrize("ending", ["msh", "vtk", "vtu"])
+def test_analysis_meshes_of_triangles_and_quadrangles(tmp_path, ending):
+    """A gable of one quadrangle and two triangles, with lines beside them that have no surface."""
+    points = np.array([[0, 0, 3], [9, 0, 3], [9, 4, 5], [0, 4, 5], [9, 8, 3], [0, 8, 3]], dtype=float)
+    cells = [
+        ("line", np.array([[0, 1]])),
+        ("quad", np.array([[0, 1, 2, 3]])),
+        ("triangle", np.array([[3, 2, 4], [3, 4, 5]])),
+    ]
+    path = tmp_path / f"roof.{ending}"
+    meshio.Mesh(points, cells).write(path, file_format={"msh": "gmsh22"}.get(ending))
+    found = import_roof(path, unit="m", up="z")
+    assert sorted(found.planes.name) == ["N1", "S1"]
+    assert found.planes.true_area == pytest.approx([9 * np.hypot(4, 2)] * 2)
+    assert [kind.value for kind in found.edges.kind].count("ridge") == 1
+
+
+def test_a_mesh_of_lines_only_is_refused(tmp_path):
+    path = tmp_path / "lines.vtk"
+    meshio.Mesh(np.eye(3) * 5, [("line", np.array([[0, 1], [1, 2]]))]).write(path)
+    with pytest.raises(InputError, match="no triangles or quadrangles \\(its cells: line\\)"):
+        import_roof(path, unit="m", up="z")
+
+
+@pytest.mark.parametrize("start", range(6))
+@pytest.mark.parametrize("negative", [False, True])
+def test_hollow_polygons_of_obj_are_filled_by_their_outline(tmp_path, start, negative):
+    """A fan from a corner of an L reaches outside it; 100 - 49 m2 on plan, sloping at 1 in 2."""
+    outline = np.array([[0, 0], [10, 0], [10, 3], [3, 3], [3, 10], [0, 10]], dtype=float)
+    ring = np.roll(np.arange(6), start)
+    lines = [f"v {x} {y} {3 + 0.5 * y}" for x, y in outline]
+    lines.append("f " + " ".join(f"{k - 6 if negative else k + 1}//1" for k in ring))
+    path = tmp_path / "l.obj"
+    path.write_text("\n".join(lines))
+    found = import_roof(path, unit="m", up="z")
+    assert found.planes.plan_area.sum() == pytest.approx(51.0)
+    assert found.planes.count == 1
 
 
 def test_scene_placements_are_applied(tmp_path):
@@ -155,7 +215,7 @@ def test_32_bit_coordinates_far_from_the_origin_are_told(tmp_path):
 
 
 def kept_area(path, building):
-    raw = read_building(path, building)
+    raw = building_mesh(read_building(path, building))
     area = mesh_area(raw.points, raw.faces)
     return raw, area
 
@@ -324,7 +384,7 @@ def test_a_file_without_unit_or_up_axis_shows_its_size_in_every_unit(tmp_path):
         import_roof(path, unit="yards", up="z")
     with pytest.raises(InputError, match="'x' is not known"):
         import_roof(path, unit="mm", up="x")
-    with pytest.raises(InputError, match="only city models"):
+    with pytest.raises(InputError, match="only city models and"):
         import_roof(path, unit="mm", up="z", building="b")
 
 
@@ -351,10 +411,16 @@ def told_instead_of(path, **options):
     return ""
 
 
-@pytest.mark.parametrize("ending", ["stl", "obj", "ply", "glb"])
-def test_damaged_files_are_read_or_told_but_never_crash(tmp_path, ending):
+@pytest.mark.parametrize("ending", ["stl", "obj", "ply", "off", "glb", "3mf", "msh", "vtk", "vtu"])
+def test_damaged_files_are_read_or_told_but_never_crash(tmp_path, ending, capfd):
     built = build_roof([l_part()])
-    good = save(tmp_path / f"good.{ending}", built.points, built.faces).read_bytes()
+    path = tmp_path / f"good.{ending}"
+    if ending in ("msh", "vtk", "vtu"):
+        mesh = meshio.Mesh(built.points, [("triangle", built.faces)])
+        mesh.write(path, file_format={"msh": "gmsh22"}.get(ending))
+    else:
+        save(path, built.points, built.faces)
+    good = path.read_bytes()
     rng = np.random.default_rng(11)
     told = 0
     for _ in range(25):
@@ -367,6 +433,8 @@ def test_damaged_files_are_read_or_told_but_never_crash(tmp_path, ending):
         assert "\n" not in message
         told += message != ""
     assert told > 0
+    printed = capfd.readouterr()
+    assert printed.out == printed.err == ""
 
 
 @pytest.mark.parametrize(

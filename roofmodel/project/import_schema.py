@@ -1,0 +1,40 @@
+"""The project file's table for a roof that is read from a file."""
+
+from __future__ import annotations
+
+from typing import Literal
+
+from pydantic import Field
+
+from roofmodel.project.base import Table
+from roofmodel.project.field_types import AnyLength, Line, Tolerance, WallSlope
+
+
+class ImportedRoof(Table):
+    """A roof read from a file."""
+
+    file: str = Field(min_length=1, description="Mesh or city model, relative to the project file.")
+    unit: Literal["m", "mm", "cm", "ft", "in"] | None = Field(
+        None, description="Length unit of the file; needed for STL, OBJ, PLY, OFF and analysis meshes."
+    )
+    up: Literal["y", "z"] | None = Field(None, description="Up axis; needed where unit is.")
+    building: Line | None = Field(
+        None, description='Building id, for city and building models; "all" for all of them as one roof.'
+    )
+    lod: Line | None = Field(
+        None, description='Level of detail of a city model, such as "2" or "2.2"; the finest by default.'
+    )
+    layers: list[Line] = Field(default_factory=list, description="Layers of a drawing; all by default.")
+    marks: bool = Field(
+        True, description="Take what the file marks as roof; false to look at all its surfaces."
+    )
+    ground: AnyLength | None = Field(
+        None, description="Ground level in the heights of the file; edge heights count from it."
+    )
+    wall_slope: WallSlope | None = Field(
+        None, description='Faces at least this steep are walls; "75 deg" by default.'
+    )
+    tolerance: Tolerance | None = Field(
+        None,
+        description="Vertices of a plane lie within this of it; 30 mm by default, more for surveyed points.",
+    )
