@@ -421,6 +421,7 @@ def test_damaged_files_are_read_or_told_but_never_crash(tmp_path, ending, capfd)
     else:
         save(path, built.points, built.faces)
     good = path.read_bytes()
+    capfd.readouterr()
     rng = np.random.default_rng(11)
     told = 0
     for _ in range(25):
