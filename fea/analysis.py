@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fea.checks.audit import Proof, conservation, equilibrium, refinement, second_road
+from fea.checks.beyond import Beyond, beyond_first_failure, worst_row
 from fea.checks.cautions import cautions, panel_cautions
 from fea.checks.combinations import LoadFactors, service_factors, strength_factors
 from fea.checks.limits import (
@@ -27,7 +28,7 @@ from fea.checks.strips import panel_strips, strip_friction, strip_weight
 from fea.panel.support import PanelSupport, panel_support
 from fea.rails.actions import Basis, rail_loads
 from fea.rails.frame import solve_frame
-from fea.rails.loads import FrameResult
+from fea.rails.loads import FrameResult, RailLoads
 from fea.rails.rows import build_frame
 from fea.solvers.direct import Solver
 from roofmodel.hardware import DesignFormat
@@ -88,6 +89,8 @@ class Analysis:
     reserve : (q,) float
         Factor on the factored snow of each case at the first strength limit. [-]
     proofs : tuple of Proof
+    beyond : Beyond or None
+        The governing row past its first failure, if asked for.
     cautions : tuple of str
         What a reader must know beside the numbers.
     seconds : dict of str to float
@@ -113,6 +116,7 @@ class Analysis:
     attachment: Governing | None
     reserve: Array
     proofs: tuple[Proof, ...]
+    beyond: Beyond | None = None
     cautions: tuple[str, ...] = ()
     seconds: dict[str, float] = field(default_factory=dict)
 
@@ -204,6 +208,10 @@ def analyze(project: Project) -> Analysis:
     hardware = (clamp, rail, rail_resistance(rail, form), project.panel)
     reserve = snow_reserve(response, basis, strength, hardware, layout, (friction, strip_dead))
     clock.mark("reserve")
+    beyond = None
+    if project.table.analysis.beyond_first_failure:
+        beyond = _beyond(project, loads, basis, strength, demands.clamp, limits)
+        clock.mark("beyond first failure")
     by_case = tuple(_worst(limits, range(len(limits)), q) for q in range(len(snow.cases)))
     attachments = [i for i, limit in enumerate(limits) if limit.target in ("clamp", "panel strip")]
     attachment = _first(_worst(limits, attachments, q) for q in range(len(snow.cases)))
@@ -233,12 +241,36 @@ def analyze(project: Project) -> Analysis:
         attachment=attachment,
         reserve=reserve,
         proofs=proofs,
+        beyond=beyond,
         cautions=(
             *cautions(project, snow, factors, graph, force),
             *panel_cautions(project, support, demands.clamp, None if rigid is None else rigid.clamp),
         ),
         seconds=clock.seconds,
     )
+
+
+def _beyond(
+    project: Project,
+    loads: RailLoads,
+    basis: Basis,
+    strength: tuple[Array, Array, Array],
+    force: Array,
+    limits: tuple[Limit, ...],
+) -> Beyond:
+    """The row with the most used clamp, past its first failure."""
+    layout, rail, clamp = project.layout, project.rail, project.clamp
+    row, case = worst_row(limits, layout)
+    own = force[case][:, layout.clamp_row == row]
+    top = int(np.argmax(np.abs(own[..., 4]).max(axis=1)))
+    snow, dead, thermal = strength
+    still, grows = (
+        basis.weights(*parts, top=bool(top))[case]
+        for parts in ((0.0 * snow, dead, thermal), (snow, 0.0 * dead, 0.0 * thermal))
+    )
+    form = DesignFormat(project.table.design.format)
+    hardware = (rail, clamp, rail_resistance(rail, form))
+    return beyond_first_failure(layout, loads, (still, grows), hardware, own[top], (row, case, bool(top)))
 
 
 def _factor_arrays(factors: tuple[LoadFactors, ...]) -> tuple[Array, Array, Array]:

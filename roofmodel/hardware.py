@@ -146,6 +146,8 @@ class Clamp:
     interaction : Interaction
     test_basis : str
         Where the strengths come from; empty for unknown.
+    residual : float
+        Share of its strength along the seam that a clamp keeps once it slips; 0 where it breaks. [-]
     """
 
     stiffness: Array
@@ -159,6 +161,7 @@ class Clamp:
     test_height: float
     interaction: Interaction
     test_basis: str
+    residual: float = 0.0
 
 
 @dataclass(frozen=True)

@@ -17,6 +17,7 @@ from fea.analysis import Analysis, Governing
 from fea.checks.cautions import along_change
 from fea.checks.limits import Limit
 from roofmodel.units import SYSTEMS
+from viewer.beyond import beyond_data
 from viewer.files import atomic, write_text
 from viewer.summary import clamp_states, plain_along
 
@@ -69,6 +70,7 @@ def results(analysis: Analysis) -> dict[str, Any]:
             "self_audit": [
                 {"name": p.name, "error": p.error, "bar": p.bar, "met": p.met} for p in analysis.proofs
             ],
+            "beyond_first_failure": beyond_data(analysis),
             "seconds": analysis.seconds,
         }
     )

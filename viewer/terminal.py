@@ -11,6 +11,7 @@ from rich.text import Text
 
 from fea.analysis import Analysis
 from roofmodel.units import UnitSystem
+from viewer.beyond import beyond_sentences
 from viewer.quantities import brief, column, percent, quantity, significant, system
 from viewer.summary import (
     AS_TESTED,
@@ -106,6 +107,7 @@ def _attachment(analysis: Analysis, said: str) -> tuple[Text, ...]:
         text.append(f", {significant(snow)} × unfactored, {analysis.snow.cases[case].name}")
         lines.append(text.append(" (dead load and temperature held)"))
         lines.append(Text(f"Combination: {combination(analysis, case)}"))
+    lines += [Text(f"Past the first failure: {words}") for words in beyond_sentences(analysis)]
     return tuple(lines)
 
 

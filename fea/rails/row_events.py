@@ -38,10 +38,10 @@ class RowLimits:
 
     Attributes
     ----------
-    capacity : (6,) float
-        Of a clamp along, across, pull and about these axes, either sense; NaN or infinite for no
-        limit. Each part on its own. [N, N m]
-    residual : (6,) float
+    capacity : (6,) or (c, 6) float
+        Of all clamps alike or of each, along, across, pull and about these axes, either sense; NaN or
+        infinite for no limit. Each part on its own. [N, N m]
+    residual : (6,) or (c, 6) float
         What a clamp holds after it slipped; 0 where it breaks. [N, N m]
     plastic_moment : (2,) float
         Of the rail about its y and z axes, each on its own; infinite for no hinges. [N m]
@@ -62,6 +62,10 @@ class RowEvents:
         Its stages are the right-hand sides of the loads.
     link_name : tuple of str, (c,)
         Such as "R1-03 along" or "R1 hinge at 1.200 m about z".
+    link_clamp, link_part : (c,) int
+        Clamp and part of it (see PARTS), -1 for hinges.
+    link_s : (c,) float
+        Along the row. [m]
     clamp_force : (c, 6) float
         At the end, as in `FrameResult`. [N, N m]
     result : FrameResult
@@ -72,6 +76,9 @@ class RowEvents:
 
     path: EventPath
     link_name: tuple[str, ...]
+    link_clamp: IntArray
+    link_part: IntArray
+    link_s: Array
     clamp_force: Array
     result: FrameResult
     notes: tuple[str, ...]
@@ -112,7 +119,7 @@ def _check(limits: RowLimits) -> None:
     ):
         if not good.all():
             part = int(np.argmin(good))
-            message = f"row events: {name}[{part}] = {getattr(limits, name)[part]:g} {right}."
+            message = f"row events: {name}[{part}] = {np.ravel(getattr(limits, name))[part]:g} {right}."
             raise InputError(message)
 
 
@@ -239,6 +246,7 @@ def _together(loads: RailLoads, share: Array, jumps: RailLoads) -> RailLoads:
         point_s=np.concatenate([loads.point_s, jumps.point_s]),
         point=np.concatenate([np.tensordot(share, loads.point, axes=1)[None], jumps.point], axis=1),
         thermal=np.array([share @ loads.thermal]),
+        travel=None if loads.travel is None else np.tensordot(share, loads.travel, axes=1)[None],
     )
 
 
@@ -253,12 +261,19 @@ def _names(layout: Layout, frame: Frame, links: _Links) -> tuple[str, ...]:
     return (*clamps, *hinges)
 
 
+def _of_each(links: _Links, limits: RowLimits) -> list[Array]:
+    """Capacity and residual of each clamp, (c, 6) both."""
+    many = int(links.clamp.max(initial=-1)) + 1
+    both = limits.capacity, limits.residual
+    return [np.broadcast_to(x, (many, 6)) if x.ndim == 1 else x for x in both]
+
+
 def _laws(links: _Links, limits: RowLimits) -> Laws:
     a = len(links.clamp)
     k = np.diag(links.stiffness)
     return join(
         [
-            slip(k[:a], limits.capacity[links.part], limits.residual[links.part]),
+            slip(k[:a], *(held[links.clamp, links.part] for held in _of_each(links, limits))),
             plastic(np.full(len(links.span), np.inf), limits.plastic_moment[links.axis]),
         ]
     )
@@ -306,6 +321,9 @@ def follow_rows(
         places = span_places(layout) if bends else (np.zeros(0, dtype=np.int64), np.zeros(0))
     wide, scale = _with_places(layout, places)
     frame = build_frame(wide, rail, clamp, clamp_scale=scale)
+    if loads.travel is not None:
+        still = np.zeros((loads.count, len(wide.clamp_s) - clamps, 6))
+        loads = replace(loads, travel=np.concatenate([loads.travel, still], axis=1))
     if frame.dof.shape[1] != 6:
         message = "row events: rails with warping are not covered; leave the warping constant out."
         raise InputError(message)
@@ -325,7 +343,19 @@ def follow_rows(
     lost = np.take_along_axis(frame.clamp_stiffness[links.clamp], links.part[:, None, None], axis=2)[:, :, 0]
     np.subtract.at(force, links.clamp, lost * path.jump[: len(links.clamp), None])
     result = replace(_kinked(frame, links, path.jump, result), clamp_force=force[None])
-    return RowEvents(path, _names(layout, frame, links), force[:clamps], result, _notes(limits, result))
+    none = np.full(len(links.span), -1)
+    return RowEvents(
+        path=path,
+        link_name=_names(layout, frame, links),
+        link_clamp=np.concatenate([links.clamp, none]),
+        link_part=np.concatenate([links.part, none]),
+        link_s=np.concatenate(
+            [layout.clamp_s[links.clamp], frame.node_s[frame.span_node[links.span, links.side]]]
+        ),
+        clamp_force=force[:clamps],
+        result=result,
+        notes=_notes(limits, result),
+    )
 
 
 def _kinked(frame: Frame, links: _Links, jump: Array, result: FrameResult) -> FrameResult:

@@ -127,6 +127,7 @@ def make_clamp(table: ClampTable, form: DesignFormat, seam_height: float) -> Cla
         test_height=table.test_height,
         interaction=Interaction(table.interaction),
         test_basis=table.test_basis,
+        residual=table.slip_residual,
     )
 
 

@@ -329,6 +329,13 @@ class ClampTable(Table):
     test_basis: str = Field(
         "", description="Tests behind the strengths: seam, sheet, torque, number, report."
     )
+    slip_residual: float = Field(
+        0.0,
+        ge=0.0,
+        le=1.0,
+        description="Share of its strength along the seam that a clamp keeps once it slips, from tests; for "
+        "analysis.beyond_first_failure.",
+    )
 
     @model_validator(mode="after")
     def _tested(self) -> ClampTable:
@@ -426,6 +433,11 @@ class Analysis(Table):
     )
     panel_flexibility: bool = Field(
         False, description="Let seams, sheet and clips give way under the clamps; needs the table seam."
+    )
+    beyond_first_failure: bool = Field(
+        False,
+        description="Follow the row that governs past its first failure: what gives way next, and when it "
+        "lets go.",
     )
     solver: Literal["auto", "cholmod", "superlu", "pardiso"] = Field("auto", description="Sparse solver.")
 

@@ -14,6 +14,7 @@ import numpy as np
 from fea.analysis import Analysis
 from roofmodel.sliding.thrust import ValleyThrust
 from roofmodel.units import UnitSystem
+from viewer.beyond import beyond_sentences, beyond_table
 from viewer.export import version
 from viewer.files import write_text
 from viewer.quantities import percent, quantity, significant, system
@@ -147,6 +148,7 @@ def _content(
         "governing": _governing(analysis, units),
         "limits": limits_table(analysis, units),
         "cases": cases_table(analysis),
+        "beyond": {"sentences": beyond_sentences(analysis), "table": beyond_table(analysis)},
         "working": working,
         "strip": _strip_table(working, units),
         "rows": rows_table(analysis, units, rows),

@@ -1,0 +1,244 @@
+"""What follows when the first attachment gives way: whether the row passes its load on or lets go.
+
+One row by itself, under the case that governs it, dead load and temperature first and then snow, which grows
+until nothing more can be held. A clamp slips along its seam when it has used all of its strength there as the
+check counts it, and keeps the residual that tests gave, or breaks; the rail bends on at its yield moment.
+This is no check: it tells a row that redistributes from one that goes like a zipper.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fea.checks.limits import Limit, clamp_components, component_utilization, interact
+from fea.rails.loads import RailLoads
+from fea.rails.row_events import PARTS, RowEvents, RowLimits, follow_rows
+from fea.solvers.events import Outcome
+from fea.solvers.laws import LinkState
+from roofmodel.errors import InputError
+from roofmodel.hardware import Clamp, Rail
+from roofmodel.layout import Layout
+
+Array = NDArray[np.float64]
+
+GROWTH = 10.0  # times the factored snow up to which it grows
+SLIGHT = 1e-3  # share of its strength below which a clamp's mix of forces says nothing
+GROWS = 1  # stage in which the snow grows
+PAST = (LinkState.FLOWS_UP, LinkState.FLOWS_DOWN, LinkState.LOST)
+LARGEST = 120  # clamps of a row that are followed; the links are dense
+
+
+@dataclass(frozen=True)
+class Beyond:
+    """How one row goes on after its first failure.
+
+    Attributes
+    ----------
+    row, case : int
+    top : bool
+        Whether the sliding force acts at the rail's top in the worse reading.
+    first, last : float
+        Factor on the factored snow at the first event and at the end; NaN without events or answer. [-]
+    end : str
+        How it ended, in words.
+    factor : tuple of float
+        Of each event.
+    event : tuple of str
+        What happens then.
+    slipped : int
+        Clamps that are past their strength at the end.
+    notes : tuple of str
+    """
+
+    row: int
+    case: int
+    top: bool
+    first: float
+    last: float
+    end: str
+    factor: tuple[float, ...]
+    event: tuple[str, ...]
+    slipped: int
+    notes: tuple[str, ...]
+
+
+def one_row(layout: Layout, row: int) -> Layout:
+    """The layout of one row."""
+    clamp, splice = layout.clamp_row == row, layout.splice_row == row
+    pick = slice(row, row + 1)
+    return Layout(
+        row_name=layout.row_name[pick],
+        row_plane=layout.row_plane[pick],
+        row_start=layout.row_start[pick],
+        row_end=layout.row_end[pick],
+        row_full=layout.row_full[pick],
+        clamp_name=tuple(np.array(layout.clamp_name, dtype=object)[clamp]),
+        clamp_row=np.zeros(int(clamp.sum()), dtype=np.int64),
+        clamp_s=layout.clamp_s[clamp],
+        clamp_uv=layout.clamp_uv[clamp],
+        clamp_seam=layout.clamp_seam[clamp],
+        seam_angle=layout.seam_angle[pick],
+        splice_row=np.zeros(int(splice.sum()), dtype=np.int64),
+        splice_s=layout.splice_s[splice],
+        splice_kind=tuple(k for k, own in zip(layout.splice_kind, splice, strict=True) if own),
+    )
+
+
+def row_loads(loads: RailLoads, layout: Layout, row: int, weights: Array) -> RailLoads:
+    """Loads on one row: sums (s,) of the right-hand sides by their weights (s, count)."""
+    line, point, clamp = loads.row == row, loads.point_row == row, layout.clamp_row == row
+    return RailLoads(
+        row=np.zeros(int(line.sum()), dtype=np.int64),
+        s0=loads.s0[line],
+        s1=loads.s1[line],
+        line=np.tensordot(weights, loads.line[:, line], axes=1),
+        point_row=np.zeros(int(point.sum()), dtype=np.int64),
+        point_s=loads.point_s[point],
+        point=np.tensordot(weights, loads.point[:, point], axes=1),
+        thermal=weights @ loads.thermal,
+        travel=None if loads.travel is None else np.tensordot(weights, loads.travel[:, clamp], axes=1),
+    )
+
+
+def row_limits(force: Array, clamp: Clamp, rail: Rail, yield_stress: float, residual: float) -> RowLimits:
+    """What clamps and rail of a row hold.
+
+    Along the seam a clamp counts as used up when all its directions together are, in the mix that the check
+    found: what it holds there is its force in the check over its combined use.
+
+    Parameters
+    ----------
+    force : (c, 6) float
+        Factored forces at the grips in the check. [N, N m]
+    clamp, rail
+    yield_stress : float
+        Design yield stress of the rail. [Pa]
+    residual : float
+        Share of its strength that a clamp keeps along the seam once it slips.
+    """
+    parts = clamp_components(force, clamp)
+    use = component_utilization(parts, clamp, np.abs(force[:, 0]))
+    known = np.nan_to_num(use, nan=0.0)
+    whole = interact(known, clamp.interaction)
+    along = np.abs(force[:, 0])
+    strength = np.full(len(force), clamp.strength[0])
+    capacity = np.full((len(force), 6), np.inf)
+    used = whole * strength > SLIGHT * strength
+    capacity[:, 0] = np.where(
+        used & (along > SLIGHT * strength), along / np.where(used, whole, 1.0), strength
+    )
+    capacity[:, 0] = np.fmin(capacity[:, 0], strength)
+    capacity[:, 1] = clamp.strength[1]
+    capacity = np.where(np.isnan(capacity), np.inf, capacity)
+    left = np.where(np.isfinite(capacity), 0.0, np.inf)
+    left[:, 0] = np.where(np.isfinite(capacity[:, 0]), residual * capacity[:, 0], np.inf)
+    section = rail.section
+    return RowLimits(capacity, left, yield_stress * np.array([section.W_y, section.W_z]))
+
+
+def beyond_first_failure(
+    layout: Layout,
+    loads: RailLoads,
+    weights: Sequence[Array],
+    hardware: tuple[Rail, Clamp, float],
+    force: Array,
+    place: tuple[int, int, bool],
+) -> Beyond:
+    """Follow one row past its first failure.
+
+    Parameters
+    ----------
+    layout : Layout
+        Of the whole roof.
+    loads : RailLoads
+        Unit right-hand sides.
+    weights : two (count,) float
+        Of the right-hand sides: dead load and temperature, then the factored snow.
+    hardware : Rail, Clamp, float
+        The float is the design yield stress of the rail. [Pa]
+    force : (c, 6) float
+        Factored forces at the grips of the row in the check. [N, N m]
+    place : row, case, top
+
+    Returns
+    -------
+    Beyond
+        Without events, and with the reason among its notes, where a row cannot be followed.
+    """
+    rail, clamp, yield_stress = hardware
+    row, case, top = place
+    own = one_row(layout, row)
+    nothing = Beyond(row, case, top, np.nan, np.nan, "not followed", (), (), 0, ())
+    if len(own.clamp_s) > LARGEST:
+        note = f"The row has {len(own.clamp_s)} clamps; rows of up to {LARGEST} are followed."
+        return replace(nothing, notes=(note,))
+    plain = replace(rail, section=replace(rail.section, I_w=0.0))
+    notes = [
+        "Strengths are design values, and each clamp's directions keep the mix they have in the check.",
+        "A clamp that gives way along its seam still holds the rail down and upright.",
+        "The rail bends on at its yield moment, about each axis by itself; panels count as rigid.",
+    ]
+    if not clamp.residual > 0.0:
+        notes.append("A clamp past its strength holds nothing: no clamp.slip_residual is given.")
+    if rail.section.I_w > 0.0:
+        notes.append("The rail's warping stiffness is left out.")
+    limits = row_limits(force, clamp, plain, yield_stress, clamp.residual)
+    try:
+        found = follow_rows(
+            own,
+            plain,
+            clamp,
+            row_loads(loads, layout, row, np.stack(list(weights))),
+            limits,
+            targets=np.array([1.0, GROWTH]),
+        )
+    except InputError as error:
+        return replace(nothing, notes=(str(error),))
+    return _read(found, own, (row, case, top), tuple(notes))
+
+
+def _read(found: RowEvents, layout: Layout, place: tuple[int, int, bool], notes: tuple[str, ...]) -> Beyond:
+    path, (row, case, top) = found.path, place
+    events = path.events
+    factor = np.where(events.stage == GROWS, events.factor, 0.0)
+    words = tuple(
+        _words(found, layout, link, after)
+        for link, after in zip(events.link.tolist(), events.after.tolist(), strict=True)
+    )
+    last = path.factor if path.stage == GROWS else 0.0
+    match path.outcome:
+        case Outcome.COLLAPSE:
+            end = "the row lets go"
+        case Outcome.COMPLETE:
+            end = f"the row still holds at {GROWTH:g} times the factored snow"
+        case _:
+            end, last = f"no answer ({path.words})", np.nan
+    first = float(factor[0]) if len(factor) else last
+    past = np.isin(path.state, PAST) & (found.link_clamp >= 0)
+    slipped = len(np.unique(found.link_clamp[past]))
+    return Beyond(
+        row, case, top, first, last, end, tuple(factor.tolist()), words, slipped, notes + found.notes[1:]
+    )
+
+
+def _words(found: RowEvents, layout: Layout, link: int, after: int) -> str:
+    """One event for a reader."""
+    clamp, part = int(found.link_clamp[link]), int(found.link_part[link])
+    if clamp < 0:
+        nearest = int(np.abs(layout.clamp_s - found.link_s[link]).argmin())
+        what = "bends on" if after in PAST else "stops bending"
+        return f"rail {what} near {layout.clamp_name[nearest]}"
+    what = {LinkState.LOST: "breaks", LinkState.STUCK: "holds again"}.get(LinkState(after), "slips")
+    return f"clamp {layout.clamp_name[clamp]} {what} {PARTS[part]} its seam"
+
+
+def worst_row(limits: Sequence[Limit], layout: Layout) -> tuple[int, int]:
+    """Row and case of the clamp that uses most of its strength."""
+    combined = next(limit for limit in limits if limit.name == "clamp combined")
+    use = np.nan_to_num(combined.utilization)
+    case, clamp = np.unravel_index(int(use.argmax()), use.shape)
+    return int(layout.clamp_row[clamp]), int(case)

@@ -1,0 +1,80 @@
+"""What follows the first failure, for terminal, report and results."""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+from fea.analysis import Analysis
+from fea.checks.beyond import Beyond
+from viewer.quantities import significant
+from viewer.report.tables import Table
+
+SUDDEN = 1.02  # load at the end over that of the first failure, up to which there was no warning
+SHOWN = 12  # events in the table
+
+
+def beyond_sentences(analysis: Analysis) -> tuple[str, ...]:
+    """How the governing row goes on, in one or two sentences; empty when nobody asked."""
+    found = analysis.beyond
+    if found is None:
+        return ()
+    row = analysis.project.layout.row_name[found.row]
+    case = analysis.snow.cases[found.case].name
+    if math.isnan(found.last):
+        return (
+            f"Row {row} was not followed past its first failure: {' '.join(found.notes[:1]) or found.end}",
+        )
+    if not found.event:
+        return (f"Row {row}, case “{case}”: {found.end}, and nothing gives way before.",)
+    start = (
+        f"Row {row}, case “{case}”: the first part gives way at {significant(found.first)} times the "
+        f"factored snow ({found.event[0]})"
+    )
+    if not found.last > SUDDEN * found.first:
+        after = (
+            f" At that load the others follow, {found.slipped} clamps in all, and"
+            if found.slipped > 1
+            else ""
+        )
+        tail = (
+            f"{after} {found.end}: there is no reserve and no warning." if after else f" There {found.end}."
+        )
+        return (f"{start}.{tail}",)
+    return (f"{start}; it carries up to {significant(found.last)} times, then {found.end}.",)
+
+
+def beyond_table(analysis: Analysis) -> Table | None:
+    """Events in their order."""
+    found = analysis.beyond
+    if found is None or not found.event:
+        return None
+    rows = tuple(
+        (str(i + 1), significant(t), words)
+        for i, (t, words) in enumerate(zip(found.factor[:SHOWN], found.event[:SHOWN], strict=True))
+    )
+    more = len(found.event) - len(rows)
+    note = f"{more} more events follow. " if more > 0 else ""
+    name = analysis.project.layout.row_name[found.row]
+    heads = ("Event", "× factored snow", "What happens")
+    return Table(
+        f"Row {name} past its first failure", heads, "nnt", rows, note=f"{note}{' '.join(found.notes)}"
+    )
+
+
+def beyond_data(analysis: Analysis) -> dict[str, Any] | None:
+    """For results.json, null when nobody asked."""
+    found: Beyond | None = analysis.beyond
+    if found is None:
+        return None
+    return {
+        "row": analysis.project.layout.row_name[found.row],
+        "case": analysis.snow.cases[found.case].name,
+        "force_at_top": found.top,
+        "first_failure": found.first,
+        "last_load": found.last,
+        "end": found.end,
+        "clamps_past_strength": found.slipped,
+        "events": [{"factor": t, "what": w} for t, w in zip(found.factor, found.event, strict=True)],
+        "notes": found.notes,
+    }
