@@ -30,7 +30,7 @@ EXAMPLES = {
     "density": ("kg/m^3", '"240 kg/m^3" or "15 lb/ft^3"'),
     "unit_weight": ("N/m^3", '"2 kN/m^3"'),
     "angle": ("rad", '"25 deg"'),
-    "temperature_change": ("K", '"40 K"'),
+    "temperature_change": ("K", '"40 K" or "72 delta_degF"'),
     "expansion": ("1/K", '"12e-6 / K"'),
 }
 
@@ -51,7 +51,7 @@ def registry() -> pint.UnitRegistry:
 
 
 _ANGLES = ("deg", "degree", "degrees", "°", "rad", "radian", "radians")
-_DEGREES = {"°F": "delta_degF", "degF": "delta_degF", "F": "delta_degF", "°C": "K", "degC": "K", "C": "K"}
+_TEMPERATURES = ("°F", "degF", "F", "°C", "degC", "C")
 _NUMBER = re.compile(
     r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?|[+-]?(?:nan|inf(?:inity)?)(?![a-z])", re.IGNORECASE
 )
@@ -95,6 +95,9 @@ def factor(unit: str, kind: str) -> float:
         Unknown unit, or a unit of something else; the message shows the right form.
     """
     si, example = EXAMPLES[kind]
+    if kind == "temperature_change" and unit in _TEMPERATURES:
+        msg = f"{shown(unit)} may be read as a temperature; write a difference of temperature like {example}"
+        raise ValueError(msg)
     known = _pint_name(unit, kind)
     if known is not None:
         quantity = registry().Quantity(1.0, known)
@@ -125,8 +128,6 @@ def _pint_name(unit: str, kind: str) -> str | None:
         return None
     if kind == "angle":
         return name if name in _ANGLES else None
-    if kind == "temperature_change":
-        name = _DEGREES.get(name, name)
     name = f"1{name}" if name.startswith("/") else name
     try:
         registry().Quantity(1.0, name)

@@ -100,6 +100,7 @@ def check(project: Path, out: Path, picture: bool) -> None:
         stages.show("analyzing")
         analysis = _analyze(loaded)
         folder = output_folder(out)
+        stages.accept()
         reason = _write(analysis, folder, renderer, stages)
     from viewer.terminal import print_summary
 
@@ -183,6 +184,7 @@ def seam(project: Path, clamp: str | None, out: Path, picture: bool) -> None:
         stages.show("analyzing the roof and the seam")
         analysis, detail = study_project(loaded, clamp)
         folder = output_folder(out)
+        stages.accept()
         stages.show("drawing and writing data")
         written = write_seam(analysis, detail, folder, renderer)
     from viewer.seam.findings import verdict_code
@@ -223,12 +225,16 @@ def fields() -> None:
 
 
 class _Stages:
-    """Says on standard error what is going on, once a command has taken more than a second."""
+    """Says on standard error what is going on, once a command has taken more than a second.
+
+    Off a terminal nothing is said before the input is known to be good, as a refusal is one line.
+    """
 
     def __init__(self) -> None:
         self._begun = time.monotonic()
         self._status: object | None = None
         self._terminal = sys.stderr.isatty()
+        self._accepted = False
 
     def __enter__(self) -> _Stages:
         return self
@@ -237,12 +243,16 @@ class _Stages:
         if self._terminal and self._status is not None:
             click.echo("\r\x1b[K", nl=False, err=True)
 
+    def accept(self) -> None:
+        """From now on nothing can be refused."""
+        self._accepted = True
+
     def show(self, text: str) -> None:
-        """Announce a stage; quiet during the first second unless on a terminal."""
+        """Announce a stage; off a terminal only once accepted, and quiet during the first second."""
         if self._terminal:
             self._status = text
             click.echo(f"\r\x1b[K{text} ...", nl=False, err=True)
-        elif time.monotonic() - self._begun > 1.0:
+        elif self._accepted and time.monotonic() - self._begun > 1.0:
             click.echo(f"{text} ...", err=True)
 
 

@@ -140,7 +140,11 @@ anchorage_factor = 1.33         # gamma_M
 # lock = "double lock"
 # yield_strength = "280 MPa"
 # clip_stiffness = { across = "1 kN/mm", pull = "2 kN/mm" }
-# bearing = "deck"
+# clip_strength = "2 kN"        # uplift of one clip, from tests; without it NOT VERIFIED
+# opening_strength = "15 N/mm"  # fold against opening, from tests; without it NOT VERIFIED
+# strength_kind = "characteristic"
+# factor = 1.33                 # gamma_M of both
+# bearing = "deck"              # "deck", "purlins" with purlin_spacing, or "none"
 
 # [[plane]]                     # only where a plane differs: seam direction, first seam
 # name = "S1"
@@ -198,7 +202,10 @@ anchorage_factor = 2.0          # Omega
 # lock = "double lock"
 # yield_strength = "50 ksi"
 # clip_stiffness = { across = "6 kip/in", pull = "11 kip/in" }
-# bearing = "deck"
+# clip_strength = "420 lbf"     # uplift of one clip, from tests; without it NOT VERIFIED
+# opening_strength = "60 lbf/in"  # fold against opening, from tests; without it NOT VERIFIED
+# factor = 2.0                  # Omega of both
+# bearing = "deck"              # "deck", "purlins" with purlin_spacing, or "none"
 
 # [[plane]]                     # only where a plane differs: seam direction, first seam
 # name = "S1"

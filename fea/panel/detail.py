@@ -11,10 +11,11 @@ from fea.analysis import Analysis
 from fea.checks.limits import Limit
 from fea.checks.strips import panel_strips
 from fea.panel.limits import seam_limits
+from fea.panel.mesh import clip_places
 from fea.panel.plane import clamp_strips
 from fea.panel.study import SeamAction, SeamStudy, study_seam
 from roofmodel.errors import InputError
-from roofmodel.units import shown
+from roofmodel.units import SYSTEMS, shown
 
 Array = NDArray[np.float64]
 
@@ -118,7 +119,8 @@ def study_clamp(analysis: Analysis, name: str | None = None, refine: float = 1.0
     Raises
     ------
     InputError
-        No such clamp, no table [seam] in the project, or a clamp that stands too near the end of its seam.
+        No such clamp, no table [seam] in the project, a clamp that stands too near the end of its seam, or
+        one on a strip without clips.
     """
     project = analysis.project
     if project.seam is None:
@@ -128,6 +130,14 @@ def study_clamp(analysis: Analysis, name: str | None = None, refine: float = 1.0
     label = project.layout.clamp_name[clamp]
     case = int(np.argmax(np.nan_to_num(_use(analysis)[:, clamp])))
     place, length = seam_place(analysis, clamp)
+    if not len(clip_places(project.seam, -length, 0.0)):
+        units = SYSTEMS[project.table.project.units]
+        long, first = (units.text(size, "length") for size in (length, project.seam.clip_first))
+        message = (
+            f"clamp {label}: its panel strip is {long} long, and no clip holds it: the first stands {first} "
+            "up the seam (seam.clip_first); move the row, or bring that clip nearer to the eave"
+        )
+        raise InputError(message)
     half = 0.5 * project.clamp.grip_length
     if place < half or length - place < half:
         message = f"clamp {label}: its grip reaches over the end of its seam; move the row"

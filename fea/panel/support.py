@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from scipy import sparse
 
 from fea.checks.strips import panel_strips
+from fea.panel.holds import refuse_off_the_seam, without_clips
 from fea.panel.plane import TOUCH, clamp_strips, plane_field, series
 from fea.panel.restraint import Restraints, free_travel, second_points
 from roofmodel.project.load import Project
@@ -87,13 +88,15 @@ def panel_support(project: Project) -> PanelSupport:
     Raises
     ------
     InputError
-        A plane with more clamps or heights than the dense field can hold.
+        A plane with more clamps or heights than the dense field can hold; clips, screws or purlins off the
+        seam.
     """
     layout, detail = project.layout, project.seam
     travel = np.zeros((len(layout.clamp_s), 6))
     if detail is None:
         return PanelSupport(None, travel, None, ())
     strips = strips_of(project)
+    refuse_off_the_seam(project, detail, strips.length)
     travel[:, 0] = free_travel(strips.length, strips.strip, strips.place, detail)
     restraint = second_points(
         project.panel,
@@ -104,10 +107,11 @@ def panel_support(project: Project) -> PanelSupport:
         grip_length=project.clamp.grip_length,
         grips_clip=detail.clamps_pin_clips,
     )
+    said = (*_cut_words(project, strips), *without_clips(project, detail, strips.length))
     if not project.table.analysis.panel_flexibility:
-        return PanelSupport(None, travel, restraint, _cut_words(project, strips))
+        return PanelSupport(None, travel, restraint, said)
     blocks, order = [], []
-    notes = list(_cut_words(project, strips))
+    notes = list(said)
     for plane in np.unique(layout.row_plane):
         outline, name = project.roof.planes.outline[plane], project.roof.planes.name[plane]
         field = plane_field(layout, int(plane), outline, project.panel, detail, project.clamp, name=name)

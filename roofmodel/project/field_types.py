@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 import unicodedata
 from collections.abc import Callable
 from typing import Annotated, Literal
@@ -35,13 +36,18 @@ def _read(
 
 
 def _range(low: float, high: float, unit: str, kind: str) -> str:
-    """Both limits in the user's unit, or in a usual one where that makes strange numbers."""
+    """Both limits in the user's unit, or in a usual one of its system where that makes strange numbers."""
     if not 1e-3 <= max(abs(low), abs(high)) / factor(unit, kind) < 1e7 or 0.0 < low < 1e-3 * factor(
         unit, kind
     ):
-        unit = split(EXAMPLES[kind][1].rpartition(" or ")[2].strip('"'), kind)[1]
+        usual = [split(text.strip('"'), kind)[1] for text in EXAMPLES[kind][1].split(" or ")]
+        alike = [other for other in usual if bool(_AMERICAN.search(other)) == bool(_AMERICAN.search(unit))]
+        unit = (alike or usual)[-1]
     least, most = (_plain(limit / factor(unit, kind)) for limit in (low, high))
     return f"{least} to {most} {unit}"
+
+
+_AMERICAN = re.compile(r"\b(in|inch(es)?|ft|foot|feet|yd|yards?|miles?|lbf?|kips?|ps[fi]|ksi|pcf|plf)\b")
 
 
 def _plain(number: float) -> str:

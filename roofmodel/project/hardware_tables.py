@@ -11,7 +11,7 @@ from roofmodel import sections
 from roofmodel.errors import InputError
 from roofmodel.hardware import Clamp, DesignFormat, Interaction, Material, Panel, Rail, Section
 from roofmodel.project.schema import ClampTable, PanelTable, RailTable
-from roofmodel.units import STANDARD_GRAVITY
+from roofmodel.units import SI, STANDARD_GRAVITY, UnitSystem
 
 # E [Pa], Poisson's ratio, alpha [1/K], density [kg/m^3]. E of carbon steel follows the format: 29,000 ksi in
 # AISC 360-16 A3, 210,000 MPa in EN 1993-1-1 3.2.6; aluminum 10,100 ksi in the Aluminum Design
@@ -104,8 +104,19 @@ def design_strength(
     return (nominal * factor if form is DesignFormat.LRFD else nominal / factor), factor
 
 
-def make_clamp(table: ClampTable, form: DesignFormat, seam_height: float) -> Clamp:
-    """Clamp from its table. Stiffness about the across axis turns with the overturning of the rail."""
+def make_clamp(
+    table: ClampTable, form: DesignFormat, seam_height: float, units: UnitSystem = SI, least: float = 0.0
+) -> Clamp:
+    """Clamp from its table; at least so much of the seam must stand above its grip's lower end. [m].
+
+    Stiffness about the across axis turns with the overturning of the rail.
+    """
+    if table.grip_height is not None and table.grip_height > seam_height - least + 1e-6:
+        message = (
+            f"clamp.grip_height: {units.text(table.grip_height, 'size')} leaves nothing of the seam to grip "
+            f"(panel.seam_height, {units.text(seam_height, 'size')}); give less, or leave it out for half"
+        )
+        raise InputError(message)
     k, grip = table.stiffness, table.grip_length
     rocking = k.rocking if k.rocking is not None else k.pull * grip**2 / 12.0
     s = table.strength

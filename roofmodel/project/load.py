@@ -31,6 +31,7 @@ from roofmodel.snow.inputs import AsceSite, DirectSite, EnSite, Site, SnowLayer
 from roofmodel.surface import RoofSurface
 from roofmodel.units import SYSTEMS, shown
 
+LEAST_GRIP = 1e-3  # of seam above the grip's lower end, where the seam is modeled (judgment) [m]
 LARGEST_FILE = 1_000_000  # a project file is a few kilobytes [bytes]
 LARGEST_ROOF = 500_000_000  # [bytes]
 
@@ -88,7 +89,8 @@ def load_project(path: str | Path) -> Project:
     try:
         roof = _roof(table, path, digest)
         form = DesignFormat(table.design.format)
-        panel = make_panel(table.panel, form)
+        panel, units = make_panel(table.panel, form), SYSTEMS[table.project.units]
+        least = 0.0 if table.seam is None else LEAST_GRIP
         return Project(
             path=path,
             table=table,
@@ -96,10 +98,10 @@ def load_project(path: str | Path) -> Project:
             roof=roof,
             site=_site(table, roof.planes.name),
             rail=make_rail(table.rail, form),
-            clamp=make_clamp(table.clamp, form, table.panel.seam_height),
+            clamp=make_clamp(table.clamp, form, table.panel.seam_height, units, least),
             panel=panel,
-            seam=None if table.seam is None else make_seam(table.seam, table.panel, form),
-            layout=place_rows(roof, table.row, table.plane, panel, SYSTEMS[table.project.units]),
+            seam=None if table.seam is None else make_seam(table.seam, table.panel, form, units),
+            layout=place_rows(roof, table.row, table.plane, panel, units),
             slide=SlideOptions(
                 friction=table.surface.friction,
                 strip_width=table.analysis.strip_width,

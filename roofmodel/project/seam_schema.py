@@ -93,10 +93,14 @@ class SeamTable(Table):
     )
     purlin_spacing: Length | None = Field(None, description="Distance of purlins along the seam.")
     through_fixings: list[Length] = Field(
-        default_factory=list, description="Screws through the sheet, distance up the seam from the eave."
+        default_factory=list,
+        max_length=200,
+        description="Screws through the sheet, distance up the seam from the eave.",
     )
     temperature_change: Warmth = Field(
-        0.0, description="Sheet temperature less that at installation; negative for colder."
+        0.0,
+        description='Sheet temperature less that at installation, such as "-30 K" or "-54 delta_degF"; '
+        "negative for colder.",
     )
 
     @model_validator(mode="after")
@@ -107,8 +111,11 @@ class SeamTable(Table):
         if not self.pan_ribs and (self.pan_rib_height is not None or self.pan_rib_width is not None):
             msg = "pan_rib_height and pan_rib_width go with pan_ribs; say how many there are"
             raise ValueError(msg)
-        if (self.bearing == "purlins") != (self.purlin_spacing is not None):
-            msg = 'purlin_spacing goes with bearing = "purlins", and only there'
+        if self.bearing == "purlins" and self.purlin_spacing is None:
+            msg = 'purlin_spacing is missing; bearing = "purlins" needs the distance from purlin to purlin'
+            raise ValueError(msg)
+        if self.bearing != "purlins" and self.purlin_spacing is not None:
+            msg = f'purlin_spacing: leave it out; bearing is "{self.bearing}", not "purlins"'
             raise ValueError(msg)
         wrong = self.bearing_stiffness if self.bearing != "deck" else self.purlin_stiffness
         wrong = wrong or (self.purlin_stiffness if self.bearing == "none" else None)

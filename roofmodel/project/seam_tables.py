@@ -16,6 +16,7 @@ from roofmodel.hardware import (
 from roofmodel.project.hardware_tables import SHEET_DENSITY, YIELD_FACTORS, design_strength
 from roofmodel.project.schema import PanelTable
 from roofmodel.project.seam_schema import SeamTable
+from roofmodel.units import SI, UnitSystem
 
 # E [Pa], Poisson's ratio, expansion [1/K] of sheet metals: EN 1993-1-1 3.2.6, EN 1999-1-1 3.2.5, EN 1993-1-4
 # 2.1.3, copper and zinc-copper-titanium from handbooks. All from memory.
@@ -32,8 +33,11 @@ _DOUBLE_LOCK = np.array([5e6, 20e6, 20e6])  # along, across, vertical [N/m^2]
 _DECK = 50e6  # [N/m^3]
 _PURLIN = 5e6  # [N/m^2]
 
+ONE_PLACE = 1e-3  # screws nearer than this are one [m]
+RIB_ROOM = 0.02  # of flat pan beside all ribs [m]
 
-def make_seam(table: SeamTable, panel: PanelTable, form: DesignFormat) -> SeamDetail:
+
+def make_seam(table: SeamTable, panel: PanelTable, form: DesignFormat, units: UnitSystem = SI) -> SeamDetail:
     """Seam detail from its table.
 
     Raises
@@ -41,21 +45,10 @@ def make_seam(table: SeamTable, panel: PanelTable, form: DesignFormat) -> SeamDe
     InputError
         Sizes that do not fit each other, strengths without their factor.
     """
+    _check_sizes(table, panel, units)
     fold = 0.25 * panel.seam_height if table.fold_height is None else table.fold_height
-    if fold >= panel.seam_height:
-        message = (
-            f"seam.fold_height: {fold * 1000:g} mm must be less than panel.seam_height, "
-            f"{panel.seam_height * 1000:g} mm"
-        )
-        raise InputError(message)
     spacing = float(panel.clip_spacing or np.nan)
-    if table.clip_length >= spacing:
-        message = f"seam.clip_length: must be less than panel.clip_spacing, {spacing * 1000:g} mm"
-        raise InputError(message)
     width = 0.0 if table.pan_rib_width is None else table.pan_rib_width
-    if table.pan_ribs * width + 0.02 > panel.seam_spacing:
-        message = f"seam.pan_rib_width: {table.pan_ribs} ribs this wide do not fit into panel.seam_spacing"
-        raise InputError(message)
     opening, clip = _strengths(table, form)
     strength, clause = _sheet_strength(table, panel, form)
     lock = SeamLock(table.lock)
@@ -97,6 +90,42 @@ def make_seam(table: SeamTable, panel: PanelTable, form: DesignFormat) -> SeamDe
         through_fixings=np.sort(np.array(table.through_fixings, dtype=float)),
         thermal=table.temperature_change,
     )
+
+
+def _check_sizes(table: SeamTable, panel: PanelTable, units: UnitSystem) -> None:
+    """Refuse sizes that do not fit each other."""
+
+    def told(size: float) -> str:
+        return units.text(size, "size")
+
+    fold, screws = table.fold_height, np.sort(table.through_fixings)
+    spacing, width = float(panel.clip_spacing or np.nan), table.pan_rib_width or 0.0
+    twice = np.flatnonzero(np.diff(screws) < ONE_PLACE)
+    message = ""
+    if fold is not None and fold >= panel.seam_height:
+        message = (
+            f"seam.fold_height: {told(fold)} must be less than panel.seam_height, {told(panel.seam_height)}"
+        )
+    elif table.clip_length >= spacing:
+        length = told(table.clip_length)
+        message = f"seam.clip_length: {length} must be less than panel.clip_spacing, {told(spacing)}"
+    elif table.clip_first is not None and table.clip_first < 0.5 * table.clip_length:
+        message = (
+            f"seam.clip_first: {told(table.clip_first)} is to the middle of the clip, so it must be at least "
+            f"half of seam.clip_length, {told(0.5 * table.clip_length)}"
+        )
+    elif table.pan_ribs * width + RIB_ROOM > panel.seam_spacing:
+        message = (
+            f"seam.pan_rib_width: {table.pan_ribs} ribs {told(width)} wide do not fit into "
+            f"panel.seam_spacing, {told(panel.seam_spacing)}"
+        )
+    elif len(twice):
+        message = (
+            f"seam.through_fixings: {units.text(screws[twice[0]], 'length')} is given twice; give every "
+            "screw along the seam once"
+        )
+    if message:
+        raise InputError(message)
 
 
 def _bed(table: SeamTable, bearing: Bearing) -> float:

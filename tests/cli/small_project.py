@@ -77,10 +77,31 @@ IMPORTED = re.sub(
 )
 
 
+US = 'standard = "ASCE/SEI 7-22"\nground_snow = "30 psf"\nrisk_category = "II"\nwinter_wind = 0.5'
+EN = 'standard = "EN 1991-1-3"\nground_snow = "1.8 kN/m^2"'
+SECOND_ROW = '[[row]]\nname = "{name}"\nplane = "S1"\nup = "{up}"\n{more}\n[design]'
+
+
 def changed(old: str, new: str, text: str = GOOD) -> str:
     """The project with one piece of text replaced."""
     assert text.count(old) == 1, f"{old!r} is there {text.count(old)} times"
     return text.replace(old, new)
+
+
+def outline(points: str) -> str:
+    return changed("0 0, 6 0, 6 4, 0 4 m", points)
+
+
+def row(more: str) -> str:
+    return changed('up = "0.6 m"', f'up = "0.6 m"\n{more}')
+
+
+def two_rows(name: str, up: str, more: str = "") -> str:
+    return changed("[design]", SECOND_ROW.format(name=name, up=up, more=more))
+
+
+def site(text: str, form: str = "EN") -> str:
+    return changed(EN, text, changed('format = "EN"', f'format = "{form}"'))
 
 
 def run(arguments: list[str], monkeypatch: pytest.MonkeyPatch) -> int:
@@ -131,3 +152,27 @@ def put(folder: Path, text: str | bytes, name: str = "project.toml") -> Path:
     path = folder / name
     path.write_bytes(text.encode() if isinstance(text, str) else text)
     return path
+
+
+def refused(
+    text: str | bytes,
+    words: list[str],
+    folder: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    capfd: pytest.CaptureFixture[str],
+    name: str = "check",
+) -> None:
+    """Exit code 2, nothing written, one line that holds every word ("a|b": one of them)."""
+    project, out = put(folder, text), folder / "out"
+    code = run([name, str(project), "--out", str(out)], monkeypatch)
+    told = capfd.readouterr()
+    assert code == 2, told.err
+    assert told.out == ""
+    assert told.err.count("\n") == 1
+    assert told.err.endswith("\n")
+    assert len(told.err) < 500, "a line that nobody reads"
+    assert told.err.startswith("eavewright: project.toml: ")
+    for word in words:
+        assert any(one in told.err for one in word.split("|")), f"{word!r} is not in: {told.err}"
+    assert not any(bad in told.err for bad in ("Traceback", "Warning", "internal error", "\x1b"))
+    assert sorted(p.name for p in folder.iterdir()) == ["project.toml"], "nothing may be written"

@@ -98,7 +98,7 @@ def test_bad_input_is_one_line_and_nothing_is_written(
     code = run(
         ["seam", str(tmp_path / "project.toml"), *named, "--out", str(out), "--no-picture"], monkeypatch
     )
-    said = [line for line in capsys.readouterr().err.splitlines() if not line.endswith(" ...")]
+    said = capsys.readouterr().err.splitlines()
     assert code == 2
     assert len(said) == 1
     assert says in said[0]
