@@ -7,6 +7,8 @@ from pathlib import Path
 import pytest
 from small_project import changed, refused
 
+from roofmodel.units import parse
+
 SEAM = """\
 [seam]
 lock = "double lock"
@@ -131,3 +133,10 @@ def test_bad_seam_is_told_in_one_line(
     capfd: pytest.CaptureFixture[str],
 ) -> None:
     refused(text, words, tmp_path, monkeypatch, capfd, name)
+
+
+@pytest.mark.parametrize(
+    ("text", "kelvin"), [("-40 K", -40.0), ("72 delta_degF", 40.0), ("5 delta_degC", 5.0)]
+)
+def test_a_difference_of_temperature_is_taken_as_one(text: str, kelvin: float) -> None:
+    assert parse(text, "temperature_change") == pytest.approx(kelvin, rel=1e-12)
