@@ -7,7 +7,7 @@ from typing import Literal
 from pydantic import Field
 
 from roofmodel.project.base import Table
-from roofmodel.project.field_types import AnyLength, Line, Tolerance, WallSlope
+from roofmodel.project.field_types import Angle, AnyLength, Line, Tolerance, WallSlope
 
 
 class ImportedRoof(Table):
@@ -30,6 +30,11 @@ class ImportedRoof(Table):
     )
     ground: AnyLength | None = Field(
         None, description="Ground level in the heights of the file; edge heights count from it."
+    )
+    north: Angle | None = Field(
+        None,
+        description="Compass direction of the file's y axis, clockwise from north; 0 or the file's own by "
+        "default.",
     )
     wall_slope: WallSlope | None = Field(
         None, description='Faces at least this steep are walls; "75 deg" by default.'

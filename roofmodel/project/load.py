@@ -345,6 +345,7 @@ def _roof(table: ProjectFile, path: Path, digest: Any) -> RoofSurface:
             layers=tuple(given.layers),
             marks=given.marks,
             ground=given.ground,
+            north=given.north,
             steepest=STEEPEST if given.wall_slope is None else given.wall_slope,
             distance_tolerance=TOLERANCE if given.tolerance is None else given.tolerance,
         )

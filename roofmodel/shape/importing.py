@@ -10,7 +10,17 @@ import numpy as np
 
 from roofmodel.errors import InputError
 from roofmodel.shape import citygml, cityjson
-from roofmodel.shape.meshes import FIELDS, GLTF, PACKAGE, UNITLESS, UNITS, check_unit, in_meters, read_mesh
+from roofmodel.shape.meshes import (
+    FIELDS,
+    GLTF,
+    PACKAGE,
+    UNITLESS,
+    UNITS,
+    check_unit,
+    in_meters,
+    read_mesh,
+    rotated,
+)
 from roofmodel.shape.recognition import recognize
 from roofmodel.shape.roof_faces import STEEPEST, RawMesh, pick_roof_faces
 from roofmodel.shape.surfaces import building_mesh
@@ -18,6 +28,7 @@ from roofmodel.surface import RoofSurface
 
 TOLERANCE = 0.03  # [m]
 CITYJSON = (".json", ".cityjson")
+IFC = ".ifc"
 CITYGML = (".gml", ".citygml", ".xml")
 
 
@@ -41,6 +52,9 @@ class ReadOptions:
         False to set aside which surfaces the file marks as roof.
     ground : float or None
         Ground level in the file's own heights. [m]
+    north : float or None
+        Compass direction of the file's y axis (of its negative z axis where y is up), clockwise from
+        north; 0 by default, or as the file says. [rad]
     """
 
     unit: str | None = None
@@ -50,6 +64,7 @@ class ReadOptions:
     layers: tuple[str, ...] = ()
     marks: bool = True
     ground: float | None = None
+    north: float | None = None
 
 
 def import_roof(
@@ -62,6 +77,7 @@ def import_roof(
     layers: tuple[str, ...] = (),
     marks: bool = True,
     ground: float | None = None,
+    north: float | None = None,
     steepest: float = STEEPEST,
     angle_tolerance: float = np.radians(3.0),
     distance_tolerance: float = TOLERANCE,
@@ -73,7 +89,7 @@ def import_roof(
     path : str or Path
         By the ending of the name: STL, OBJ, PLY, OFF, 3MF, glTF/GLB, MSH, VTK, VTU, CityJSON 1.0 to 2.0,
         CityGML 1 to 3, IFC 2x3 and 4, DXF.
-    unit, up, building, lod, layers, marks, ground
+    unit, up, building, lod, layers, marks, ground, north
         See `ReadOptions`.
     steepest : float
         Faces at least this steep are walls. [rad]
@@ -91,7 +107,7 @@ def import_roof(
         One line that names the file.
     """
     path = Path(path)
-    options = ReadOptions(unit, up, building, lod, tuple(layers), marks, ground)
+    options = ReadOptions(unit, up, building, lod, tuple(layers), marks, ground, north)
     try:
         picked = pick_roof_faces(read_raw(path, options), steepest)
         return recognize(
@@ -118,6 +134,9 @@ def read_raw(path: Path, options: ReadOptions) -> RawMesh:
     """
     reader = _reader(path)
     raw = reader(path, options)
+    if options.north is not None:
+        note = f"The y axis of the file is taken to point {np.degrees(options.north):g} degrees from north."
+        raw = replace(raw, points=rotated(raw.points, -options.north), notes=(*raw.notes, note))
     if options.ground is not None:
         note = "The ground level is taken as given."
         raw = replace(raw, ground=options.ground, notes=(*raw.notes, note))
@@ -174,7 +193,22 @@ def _city_model(path: Path, options: ReadOptions) -> RawMesh:
     return RawMesh(in_meters(raw.points, raw.faces, scale, "z"), raw.faces, (note, *raw.notes), ground)
 
 
+def _building_model(path: Path, options: ReadOptions) -> RawMesh:
+    """IFC; its own unit and north unless others are given."""
+    from roofmodel.shape.ifc import read_ifc, turn_to_north
+
+    _refuse(options, "IFC", "up", "lod", "layers")
+    check_unit(options.unit, options.up)
+    model, raw, own = read_ifc(path, options.building, options.marks)
+    scale = 1.0 if options.unit is None else UNITS[options.unit] / own
+    said = f"as given (the model says {own:g} m)" if options.unit else "as the model says"
+    note = f"IFC: one unit of length is {own * scale:g} m, {said}; z up."
+    raw = replace(raw, points=raw.points * scale, notes=(note, *raw.notes))
+    return raw if options.north is not None else turn_to_north(model, raw, own * scale)
+
+
 READERS: dict[str, Callable[[Path, ReadOptions], RawMesh]] = {
     **dict.fromkeys((*UNITLESS, *GLTF, *PACKAGE, *FIELDS), _mesh),
     **dict.fromkeys((*CITYJSON, *CITYGML), _city_model),
+    IFC: _building_model,
 }

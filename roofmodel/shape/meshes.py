@@ -96,6 +96,13 @@ def in_meters(points: Array, faces: IntArray, scale: float, up: str) -> Array:
     return np.stack([points[:, 0], -points[:, 2], points[:, 1]], axis=1) if up == "y" else points
 
 
+def rotated(points: Array, turn: float) -> Array:
+    """Points (n, 3) turned counter-clockwise about the z axis. [m, rad]."""
+    c, s = np.cos(turn), np.sin(turn)
+    x, y, z = points.T
+    return np.column_stack([c * x - s * y, s * x + c * y, z])
+
+
 def _own_choice(unit: str | None, up: str | None, own: str, axis: str) -> str:
     if unit in (None, own) and up in (None, axis):
         return ", as its standard says."
