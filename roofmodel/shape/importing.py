@@ -29,6 +29,7 @@ from roofmodel.surface import RoofSurface
 TOLERANCE = 0.03  # [m]
 CITYJSON = (".json", ".cityjson")
 IFC = ".ifc"
+DXF = ".dxf"
 CITYGML = (".gml", ".citygml", ".xml")
 
 
@@ -207,8 +208,16 @@ def _building_model(path: Path, options: ReadOptions) -> RawMesh:
     return raw if options.north is not None else turn_to_north(model, raw, own * scale)
 
 
+def _drawing(path: Path, options: ReadOptions) -> RawMesh:
+    from roofmodel.shape.drawing import read_drawing
+
+    _refuse(options, "", "building", "lod")
+    return read_drawing(path, options.unit, options.up, options.layers)
+
+
 READERS: dict[str, Callable[[Path, ReadOptions], RawMesh]] = {
     **dict.fromkeys((*UNITLESS, *GLTF, *PACKAGE, *FIELDS), _mesh),
     **dict.fromkeys((*CITYJSON, *CITYGML), _city_model),
     IFC: _building_model,
+    DXF: _drawing,
 }
