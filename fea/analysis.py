@@ -11,9 +11,10 @@ from numpy.typing import NDArray
 
 from fea.checks.audit import Proof, conservation, equilibrium, refinement, second_road
 from fea.checks.beyond import Beyond, beyond_first_failure, worst_row
-from fea.checks.cautions import cautions, panel_cautions
+from fea.checks.cautions import cautions, flexibility_cautions, panel_cautions
 from fea.checks.combinations import LoadFactors, service_factors, strength_factors
 from fea.checks.limits import (
+    Demands,
     Limit,
     anchorage_limit,
     clamp_limits,
@@ -22,6 +23,7 @@ from fea.checks.limits import (
     rail_deflection_limit,
     rail_resistance,
     rail_stress_limit,
+    worse,
 )
 from fea.checks.reserve import snow_reserve
 from fea.checks.strips import panel_strips, strip_friction, strip_weight
@@ -66,13 +68,14 @@ class Analysis:
     tributary : (q, c) float
         Thrust from half span to half span at each clamp, unfactored. [N]
     basis : Basis
-    response : FrameResult
-        Unit responses.
+    responses : tuple of FrameResult
+        Unit responses, one for each state of the panels (`PanelSupport.states`), or the only one.
     factors : tuple of LoadFactors, (q,)
         Strength factors of each case.
     service : tuple of LoadFactors, (q,)
-    clamp_force : (q, 2, c, 6) float
-        Factored forces at the grips, seam axes, with the force on the rail's axis and at its top. [N, N m]
+    clamp_force : (q, 2 k, c, 6) float
+        Factored forces at the grips, seam axes, with the force on the rail's axis and at its top, for each
+        response in turn. [N, N m]
     support : PanelSupport
         What the clamps stand on.
     rigid_force : (q, 2, c, 6) float or None
@@ -103,7 +106,7 @@ class Analysis:
     force: RowForce
     tributary: Array
     basis: Basis
-    response: FrameResult
+    responses: tuple[FrameResult, ...]
     factors: tuple[LoadFactors, ...]
     service: tuple[LoadFactors, ...]
     clamp_force: Array
@@ -119,6 +122,11 @@ class Analysis:
     beyond: Beyond | None = None
     cautions: tuple[str, ...] = ()
     seconds: dict[str, float] = field(default_factory=dict)
+
+    @property
+    def response(self) -> FrameResult:
+        """Unit responses in the first state."""
+        return self.responses[0]
 
     @property
     def exceeded(self) -> bool:
@@ -177,8 +185,10 @@ def analyze(project: Project) -> Analysis:
     clock.mark("panels")
     solver = Solver(project.table.analysis.solver)
     loads, basis = rail_loads(roof, layout, rail, force, support.travel)
-    frame = build_frame(layout, rail, clamp, support=support.stiffness)
-    response = solve_frame(frame, loads, solver=solver)
+    responses = tuple(
+        solve_frame(build_frame(layout, rail, clamp, support=K), loads, solver=solver)
+        for K in support.stiffness or (None,)
+    )
     clock.mark("structure")
     design = project.table.design
     factors = tuple(
@@ -186,41 +196,61 @@ def analyze(project: Project) -> Analysis:
     )
     service = tuple(service_factors(form, case.level) for case in snow.cases)
     strength = _factor_arrays(factors)
-    demands = combine(response, basis, *strength)
+    demands = tuple(combine(response, basis, *strength) for response in responses)
+    clamp_force = np.concatenate([d.clamp for d in demands], axis=1)
     friction = strip_friction(project, graph, force) * strength[0][:, None]
     strip_dead = strip_weight(project) * strength[1][:, None]
     if support.restraint is not None:
         strip_dead = strip_dead + support.restraint.anchorage * strength[2][:, None]
-    rigid = None
-    if support.stiffness is not None:
-        rigid = combine(solve_frame(build_frame(layout, rail, clamp), loads, solver=solver), basis, *strength)
     depths = np.array([row_depths(roof, layout, force, case) for case in snow.cases])
     ratio = np.nan if design.rail_height_ratio is None else design.rail_height_ratio
     rail_top = clamp.grip_height + clamp.height + 0.5 * rail.section.depth_z
     limits = (
-        *clamp_limits(demands, clamp, layout),
-        rail_stress_limit(demands, response, rail, layout, form),
-        rail_deflection_limit(response, basis, _factor_arrays(service), rail, layout),
-        anchorage_limit(demands, project.panel, layout, friction + strip_dead),
+        *clamp_limits(clamp_force, clamp, layout),
+        worse(
+            [
+                rail_stress_limit(d.rail, r, rail, layout, form)
+                for d, r in zip(demands, responses, strict=True)
+            ]
+        ),
+        worse([rail_deflection_limit(r, basis, _factor_arrays(service), rail, layout) for r in responses]),
+        anchorage_limit(clamp_force, project.panel, layout, friction + strip_dead),
         height_limit(depths, rail_top, ratio, layout),
     )
     clock.mark("checks")
     hardware = (clamp, rail, rail_resistance(rail, form), project.panel)
-    reserve = snow_reserve(response, basis, strength, hardware, layout, (friction, strip_dead))
+    reserve = np.min(
+        [snow_reserve(r, basis, strength, hardware, layout, (friction, strip_dead)) for r in responses],
+        axis=0,
+    )
     clock.mark("reserve")
     beyond = None
     if project.table.analysis.beyond_first_failure:
-        beyond = _beyond(project, loads, basis, strength, demands.clamp, limits)
+        beyond = _beyond(project, loads, basis, strength, clamp_force, limits)
         clock.mark("beyond first failure")
+    together = next(limit for limit in limits if limit.name == "clamp combined")
     by_case = tuple(_worst(limits, range(len(limits)), q) for q in range(len(snow.cases)))
     attachments = [i for i, limit in enumerate(limits) if limit.target in ("clamp", "panel strip")]
     attachment = _first(_worst(limits, attachments, q) for q in range(len(snow.cases)))
     proofs = (
-        *equilibrium(response),
+        *equilibrium(responses),
         *conservation(roof, graph.cells, snow.cases, force),
         *_row_proofs(project, snow, force, attachment, limits),
     )
     clock.mark("self-audit")
+    rigid: Demands | None = None
+    softness: tuple[str, ...] = ()
+    if support.stiffness:
+        alone = solve_frame(build_frame(layout, rail, clamp), loads, solver=solver)
+        rigid = combine(alone, basis, *strength)
+        states = ((rigid, alone), *zip(demands, responses, strict=True))
+        softness = flexibility_cautions(
+            support,
+            (clamp_force, rigid.clamp),
+            tuple(clamp_limits(d.clamp, clamp, layout)[-1] for d, _ in states),
+            tuple(rail_stress_limit(d.rail, r, rail, layout, form) for d, r in states),
+        )
+    clock.mark("rigid seams")
     return Analysis(
         project=project,
         snow=snow,
@@ -228,10 +258,10 @@ def analyze(project: Project) -> Analysis:
         force=force,
         tributary=clamp_shares(layout, force),
         basis=basis,
-        response=response,
+        responses=responses,
         factors=factors,
         service=service,
-        clamp_force=demands.clamp,
+        clamp_force=clamp_force,
         support=support,
         rigid_force=None if rigid is None else rigid.clamp,
         limits=limits,
@@ -244,7 +274,8 @@ def analyze(project: Project) -> Analysis:
         beyond=beyond,
         cautions=(
             *cautions(project, snow, factors, graph, force),
-            *panel_cautions(project, support, demands.clamp, None if rigid is None else rigid.clamp),
+            *softness,
+            *panel_cautions(project, support, together),
         ),
         seconds=clock.seconds,
     )
@@ -262,15 +293,16 @@ def _beyond(
     layout, rail, clamp = project.layout, project.rail, project.clamp
     row, case = worst_row(limits, layout)
     own = force[case][:, layout.clamp_row == row]
-    top = int(np.argmax(np.abs(own[..., 4]).max(axis=1)))
+    reading = int(np.argmax(np.abs(own[..., 4]).max(axis=1)))
+    top = bool(reading % 2)
     snow, dead, thermal = strength
     still, grows = (
-        basis.weights(*parts, top=bool(top))[case]
+        basis.weights(*parts, top=top)[case]
         for parts in ((0.0 * snow, dead, thermal), (snow, 0.0 * dead, 0.0 * thermal))
     )
     form = DesignFormat(project.table.design.format)
     hardware = (rail, clamp, rail_resistance(rail, form))
-    return beyond_first_failure(layout, loads, (still, grows), hardware, own[top], (row, case, bool(top)))
+    return beyond_first_failure(layout, loads, (still, grows), hardware, own[reading], (row, case, top))
 
 
 def _factor_arrays(factors: tuple[LoadFactors, ...]) -> tuple[Array, Array, Array]:

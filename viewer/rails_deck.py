@@ -30,7 +30,7 @@ def write_rails_deck(analysis: Analysis, path: Path) -> bool:
         False where panels give way: they join the clamps in a way that no deck of springs can carry. A
         deck left by an earlier run is taken away then.
     """
-    if analysis.support.stiffness is not None:
+    if analysis.support.stiffness:
         path.unlink(missing_ok=True)
         return False
     project = analysis.project

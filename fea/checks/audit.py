@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -37,8 +38,19 @@ class Proof:
         return bool(self.error <= self.bar)
 
 
-def equilibrium(result: FrameResult) -> tuple[Proof, Proof, Proof]:
-    """Applied = reactions for forces and moments of every row and right-hand side, and the residual."""
+def equilibrium(results: Sequence[FrameResult]) -> tuple[Proof, ...]:
+    """Applied = reactions for forces and moments of every row and right-hand side, and the residual.
+
+    The worst of several results of the same loads.
+    """
+    each = [_equilibrium(result) for result in results]
+    return tuple(
+        replace(same[0], error=float(np.max([proof.error for proof in same])))
+        for same in zip(*each, strict=True)
+    )
+
+
+def _equilibrium(result: FrameResult) -> tuple[Proof, Proof, Proof]:
     gap = np.abs(result.applied - result.reaction)
     size = np.abs(result.applied)
     force = np.linalg.norm(gap[..., :3], axis=-1).max(axis=1, initial=0.0)

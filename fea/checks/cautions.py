@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import numpy as np
 import shapely
+from numpy.typing import NDArray
 from shapely import LineString
 
 from fea.checks.combinations import LoadFactors
+from fea.checks.limits import Limit
 from fea.checks.strips import panel_strips
 from fea.panel.restraint import restraint_words
 from fea.panel.support import PanelSupport
@@ -19,6 +21,8 @@ from roofmodel.sliding.thrust import RowForce
 from roofmodel.snow.cases import LoadLevel, SnowSet
 from roofmodel.surface import EdgeKind, RoofSurface
 from roofmodel.units import SYSTEMS
+
+Array = NDArray[np.float64]
 
 REACH = 3.0  # a row that stops less than this short of a valley is pointed out [m]
 AT_IT = 0.05  # a row this near to a valley stands at it [m]
@@ -78,34 +82,79 @@ def cautions(
     return (*found, *_short_of_valleys(project.roof, project.layout, graph, project))
 
 
-def panel_cautions(
-    project: Project, support: PanelSupport, force: np.ndarray, rigid: np.ndarray | None
-) -> tuple[str, ...]:
-    """What panels that give way or are held twice mean for the clamps.
+def panel_cautions(project: Project, support: PanelSupport, together: Limit) -> tuple[str, ...]:
+    """What is not studied under the clamps, and what panels that are held twice mean for them.
 
     Parameters
     ----------
     project : Project
     support : PanelSupport
-    force : (q, 2, c, 6) float
-        Factored forces at the grips. [N, N m]
-    rigid : (q, 2, c, 6) float or None
-        The same on rigid panels.
+    together : Limit
+        All directions of every clamp.
     """
+    if project.seam is None:
+        return ()
     found: list[str] = []
-    if support.restraint is not None and project.seam is not None:
+    use = np.nan_to_num(together.utilization, nan=0.0).max(axis=0, initial=0.0)
+    if use.any():
+        worst = together.target_name[int(np.argmax(use))]
+        found.append(
+            "Seam, sheet and clips under the clamps are not part of this check and may fail before what is: "
+            f"run eavewright seam with this project, first with --clamp {worst}."
+        )
+    if support.restraint is not None:
         names, units = panel_strips(project.layout)[1], SYSTEMS[project.table.project.units]
         found += restraint_words(support.restraint, project.seam, names, units)
-    if rigid is not None:
-        change = along_change(force, rigid)
-        low, high = int(np.argmin(change)), int(np.argmax(change))
-        names = project.layout.clamp_name
-        found.append(
-            "Seams, sheet and clips give way: against rigid seams the largest force along the seam changes "
-            f"by {100.0 * change[low]:+.1f} % at {names[low]} to {100.0 * change[high]:+.1f} % "
-            f"at {names[high]}."
-        )
     return (*found, *support.notes)
+
+
+def flexibility_cautions(
+    support: PanelSupport,
+    force: tuple[Array, Array],
+    clamps: tuple[Limit, ...],
+    rails: tuple[Limit, ...],
+) -> tuple[str, ...]:
+    """What changes because panels give way, whichever way it goes.
+
+    Parameters
+    ----------
+    support : PanelSupport
+    force : two (q, k, c, 6) float
+        Factored forces at the grips, on panels that give way and on rigid ones. [N, N m]
+    clamps, rails : tuples of Limit
+        All directions of every clamp, and the rail's stress: on rigid panels, then in every state.
+    """
+    words = []
+    for what, limits in (("clamp", clamps), ("piece of rail", rails)):
+        use = np.array([np.nan_to_num(limit.utilization, nan=0.0).max(axis=0) for limit in limits])
+        if not use.any():
+            continue
+        names, soft = limits[0].target_name, use[1:].max(axis=0)
+        then, now, most = int(use[0].argmax()), int(soft.argmax()), int(np.abs(soft - use[0]).argmax())
+        each = "; ".join(
+            f"{state}: {_percent(u)}" for state, u in zip(support.states, use[1:].max(axis=1), strict=True)
+        )
+        words.append(
+            f"the {what} that uses most goes from {_percent(use[0, then])} ({names[then]}) to "
+            f"{_percent(soft[now])} ({names[now]}; {each})"
+            + (
+                f", and the largest change is from {_percent(use[0, most])} to {_percent(soft[most])} at "
+                f"{names[most]}"
+                if most != now or now != then
+                else ""
+            )
+        )
+    change, names = along_change(*force), clamps[0].target_name
+    low, high = int(np.argmin(change)), int(np.argmax(change))
+    words.append(
+        f"the largest force along the seam changes by {100.0 * change[low]:+.1f} % at {names[low]} to "
+        f"{100.0 * change[high]:+.1f} % at {names[high]}"
+    )
+    return (f"Seams, sheet and clips give way. Against rigid seams {'; '.join(words)}.",)
+
+
+def _percent(share: float) -> str:
+    return f"{100.0 * share:.1f} %"
 
 
 def along_change(force: np.ndarray, rigid: np.ndarray) -> np.ndarray:

@@ -8,7 +8,8 @@ it is loaded the limit is not verified, and never passes.
 from __future__ import annotations
 
 import itertools
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -100,6 +101,15 @@ def combine(result: FrameResult, basis: Basis, snow: Array, dead: Array, thermal
         return flat.reshape(2, basis.cases, *response.shape[1:]).transpose(1, 0, *range(2, response.ndim + 1))
 
     return Demands(clamp=mix(result.clamp_force), rail=mix(result.rail_force))
+
+
+def worse(limits: Sequence[Limit]) -> Limit:
+    """One limit for several states of the same structure: the worst counts, unknown stays unknown."""
+    return replace(
+        limits[0],
+        demand=np.max([limit.demand for limit in limits], axis=0),
+        utilization=np.max([limit.utilization for limit in limits], axis=0),
+    )
 
 
 def clamp_components(force: Array, clamp: Clamp) -> Array:
@@ -208,9 +218,12 @@ def rail_resistance(rail: Rail, form: DesignFormat) -> float:
     )
 
 
-def clamp_limits(demands: Demands, clamp: Clamp, layout: Layout) -> tuple[Limit, ...]:
-    """Limits of every clamp: each direction, and all together by the interaction rule."""
-    components = clamp_components(demands.clamp, clamp)
+def clamp_limits(force: Array, clamp: Clamp, layout: Layout) -> tuple[Limit, ...]:
+    """Limits of every clamp: each direction, and all together by the interaction rule.
+
+    `force` (q, k, c, 6) holds the factored forces at the grips in k readings, of which the worst counts.
+    """
+    components = clamp_components(force, clamp)
     scale = float(components[..., 0].max(initial=0.0))
     utilization = component_utilization(components, clamp, scale)
     together = _worst(interact(utilization, clamp.interaction))
@@ -261,7 +274,7 @@ def clamp_limits(demands: Demands, clamp: Clamp, layout: Layout) -> tuple[Limit,
 
 
 def _worst(utilization: Array) -> Array:
-    """Largest over both heights of the force (axis 1), NaN if either is."""
+    """Largest over all readings of the force (axis 1), NaN if one is."""
     return np.asarray(utilization.max(axis=1))
 
 
@@ -299,11 +312,11 @@ def _piece_max(values: Array, piece: IntArray, count: int) -> Array:
 
 
 def rail_stress_limit(
-    demands: Demands, result: FrameResult, rail: Rail, layout: Layout, form: DesignFormat
+    force: Array, result: FrameResult, rail: Rail, layout: Layout, form: DesignFormat
 ) -> Limit:
-    """Yield of the rail in each piece, elastic."""
+    """Yield of the rail in each piece, elastic, from its section forces (q, k, t, 6 or 8)."""
     names, _ = span_names(layout)
-    stress = rail_stress(demands.rail, rail).max(axis=1)
+    stress = rail_stress(force, rail).max(axis=1)
     demand = _piece_max(stress, sample_piece(result, layout), len(names))
     resistance = rail_resistance(rail, form)
     return Limit(
@@ -383,14 +396,14 @@ def _clamp_samples(result: FrameResult, layout: Layout) -> IntArray:
     return np.asarray(order[at])
 
 
-def anchorage_limit(demands: Demands, panel: Panel, layout: Layout, rest: Array) -> Limit:
+def anchorage_limit(force: Array, panel: Panel, layout: Layout, rest: Array) -> Limit:
     """Drag that each panel strip brings to its fixed point: all clamps on its seam, and the rest.
 
-    `rest` (q, s) is the factored friction of the snow and the strip's own weight down the slope, in the
-    order of the strips. [N]
+    `force` (q, k, c, 6) as for `clamp_limits`; `rest` (q, s) is the factored friction of the snow and the
+    strip's own weight down the slope, in the order of the strips. [N]
     """
     strip, names = panel_strips(layout)
-    along = demands.clamp[..., 0].max(axis=1)
+    along = force[..., 0].max(axis=1)
     drag = np.zeros((len(along), len(names)))
     np.add.at(drag.T, strip, along.T)
     drag = np.maximum(drag, 0.0) + rest

@@ -143,7 +143,7 @@ def study_clamp(analysis: Analysis, name: str | None = None, refine: float = 1.0
         message = f"clamp {label}: its grip reaches over the end of its seam; move the row"
         raise InputError(message)
     forces = analysis.clamp_force[case, :, clamp]
-    top = int(np.argmax(np.abs(forces[:, 4])))
+    reading = int(np.argmax(np.abs(forces[:, 4])))
     row = int(project.layout.clamp_row[clamp])
     own = project.layout.clamp_seam[project.layout.clamp_row == row]
     every = int(np.diff(np.sort(own)).min()) if len(own) > 1 else 3
@@ -151,7 +151,7 @@ def study_clamp(analysis: Analysis, name: str | None = None, refine: float = 1.0
     dead = analysis.factors[case].dead
     angle = float(project.layout.seam_angle[row])
     action = SeamAction(
-        grip=forces[top],
+        grip=forces[reading],
         pressure=pan_pressure(analysis, clamp, case),
         weight=dead
         * np.array([np.sin(slope) * np.cos(angle), np.sin(slope) * np.sin(angle), -np.cos(slope)]),
@@ -169,4 +169,4 @@ def study_clamp(analysis: Analysis, name: str | None = None, refine: float = 1.0
     whole = next(limit for limit in analysis.limits if limit.name == "panel anchorage")
     drag = float(whole.demand[case, panel_strips(project.layout)[0][clamp]])
     limits = seam_limits(study, project.panel, project.seam, label, drag)
-    return ClampDetail(clamp, case, bool(top), place, length, every, study, limits)
+    return ClampDetail(clamp, case, bool(reading % 2), place, length, every, study, limits)

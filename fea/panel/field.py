@@ -10,14 +10,15 @@ from numpy.typing import NDArray
 
 from fea.model.data import Model
 from fea.panel.groups import (
+    Eliminated,
     Group,
     Kind,
     Loads,
     condense_kind,
+    eliminate,
     gap_group,
     group_of,
     pick,
-    reduce_to,
     single_group,
     strip_count,
 )
@@ -53,8 +54,8 @@ class CondensedField:
         All strips, for what happens inside.
     outer : (m,) int
         Unknowns of its outer cuts that are free.
-    recover, settle : (m, 6 c), (m, q) float
-        Their displacements for those of the clamps, and for the loads while these rest.
+    gone : Eliminated
+        What they do when the clamps move and under the loads.
     """
 
     stiffness: Array
@@ -63,8 +64,7 @@ class CondensedField:
     kinds: int
     group: Group
     outer: IntArray
-    recover: Array
-    settle: Array
+    gone: Eliminated
 
     def strip(self, number: int, u: Array, load: Array | None = None) -> tuple[PanelField, Array]:
         """Inside of one strip.
@@ -86,11 +86,11 @@ class CondensedField:
         """
         factors = np.zeros(self.push.shape[1]) if load is None else np.asarray(load, dtype=float)
         cut = np.zeros(6 * (len(self.group.left) + len(self.group.right)))
-        cut[self.outer] = self.recover @ u + self.settle @ factors
+        cut[self.outer] = self.gone.moved(u, factors)
         known, group, first = np.concatenate([cut, u]), self.group, 0
         while isinstance(group.parts, tuple):
             a, b = group.parts
-            middle = group.recover @ known + group.settle @ factors
+            middle = group.gone.moved(known, factors)
             low, high, c = 6 * len(a.left), 6 * (len(a.left) + len(b.right)), 6 * a.clamps
             left, right, clamps = known[:low], known[low:high], known[high:]
             if number < first + strip_count(a):
@@ -104,11 +104,9 @@ class CondensedField:
         if kind is None:
             message = f"panel strip {number + 1}: it has no sheet within the panel field."
             raise InputError(message)
-        known = np.concatenate([known, group.recover @ known + group.settle @ factors])
-        q = np.empty(len(kind.kept) + len(kind.inner))
-        q[kind.kept] = known
-        q[kind.inner] = kind.factor((kind.inner_load @ factors - kind.across @ known)[:, None])[:, 0]
-        return kind.field, kind.system.expand(q[:, None])[:, 0]
+        known = np.concatenate([known, group.gone.moved(known, factors)])
+        q = kind.schur.recover(known[:, None], (kind.load @ factors)[:, None])
+        return kind.field, kind.system.expand(q)[:, 0]
 
 
 def bar_stiffness(field: PanelField, ends: tuple[float, float]) -> float:
@@ -235,7 +233,12 @@ def condense_strips(
     outer = np.arange(cut)
     if alike:
         outer = outer[~np.isin(outer % 6, MIRRORED)]
-    K, push, recover, settle = reduce_to(
-        group.stiffness, group.push, np.arange(cut, len(group.stiffness)), outer
+    clamp = slice(cut, None)
+    K, push, gone = eliminate(
+        group.stiffness[clamp, clamp],
+        group.stiffness[outer, clamp],
+        group.stiffness[np.ix_(outer, outer)],
+        group.push[clamp],
+        group.push[outer],
     )
-    return CondensedField(K, push, strip, len(kinds), group, outer, recover, settle)
+    return CondensedField(K, push, strip, len(kinds), group, outer, gone)

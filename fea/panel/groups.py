@@ -11,25 +11,27 @@ Source: static condensation and substructures: Przemieniecki, Theory of Matrix S
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import linalg, sparse
+from scipy import linalg
 
 from fea.model.assembly import System, build_system
 from fea.model.data import Model, node_dof
 from fea.panel.model import PanelField, contacts_as_springs, fixed_place, sheet_area
-from fea.solvers.direct import Factor, factorize_upper
+from fea.solvers.condensation import Schur, condense_matrix
+from fea.solvers.trailing import schur_complement
 
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 Loads = Callable[[Model], Array]
 Kept = TypeVar("Kept", np.float64, np.int64)
 
-BLOCK = 64  # columns condensed together
 BAR = "fixed point"
 
 
@@ -46,16 +48,10 @@ class Kind:
         Lines of the common mesh that it has.
     kept : (b,) int
         Unknowns that remain: left cut, right cut, clamps, then the bar's points off the cuts.
-    inner : (i,) int
-    factor : Factor
-        Of the inner unknowns.
-    across : sparse (i, b)
-        Stiffness between inner and kept unknowns.
     stiffness : (b, b) float
         Condensed.
-    push : (b, q) float
-        Condensed loads. [N, N m]
-    inner_load : (i, q) float
+    load : (f, q) float
+        On all unknowns. [N, N m]
     bar_at : (k,) int
         Places in `kept` on which the bar acts.
     bar_share : (k,) float
@@ -66,14 +62,36 @@ class Kind:
     system: System
     lines: IntArray
     kept: IntArray
-    inner: IntArray
-    factor: Factor
-    across: sparse.csr_array
     stiffness: Array
-    push: Array
-    inner_load: Array
+    load: Array
     bar_at: IntArray
     bar_share: Array
+
+    @cached_property
+    def schur(self) -> Schur:
+        """The same with what is inside, for its loads and movements."""
+        return condense_matrix(self.system.upper, self.kept, order=self.system.order)
+
+    @property
+    def push(self) -> Array:
+        """Condensed loads (b, q). [N, N m]."""
+        return self.schur.load(self.load) if self.load.shape[1] else np.zeros((len(self.kept), 0))
+
+
+@dataclass(frozen=True)
+class Eliminated:
+    """Unknowns that were eliminated: factor L (m, m), coupling L^-1 K (m, b) and loads L^-1 F (m, q)."""
+
+    factor: Array
+    half: Array
+    load: Array
+
+    def moved(self, u: Array, factors: Array) -> Array:
+        """Their displacements (m,) for those that remain (b,) and factors (q,) on the loads."""
+        lost = self.load @ factors - self.half @ u
+        return (
+            np.asarray(linalg.solve_triangular(self.factor, lost, lower=True, trans=1)) if len(lost) else lost
+        )
 
 
 @dataclass(frozen=True)
@@ -88,10 +106,8 @@ class Group:
         Unknowns: left cut, right cut, clamps from left to right, six for every node.
     push : (b, q) float
         Loads on them. [N, N m]
-    recover : (m, b) float
-        Unknowns that were eliminated last, for those that remain.
-    settle : (m, q) float
-        The same for the loads while the others rest.
+    gone : Eliminated
+        Unknowns that were eliminated last.
     parts : pair of Group, the one Kind, or None
         What it is made of; None for a gap.
     order : IntArray
@@ -102,8 +118,7 @@ class Group:
     right: IntArray
     stiffness: Array
     push: Array
-    recover: Array
-    settle: Array
+    gone: Eliminated
     parts: tuple[Group, Group] | Kind | None
     order: IntArray
 
@@ -172,46 +187,17 @@ def condense_kind(
     kept = np.concatenate([own, np.setdiff1d(bar_dof[use], own)])
     place = np.full(system.ties.count, -1)
     place[kept] = np.arange(len(kept))
-    inner = np.flatnonzero(place < 0)
-    K = system.matrix
-    rows = K[inner]
-    across = sparse.csr_array(rows[:, kept])
-    factor = factorize_upper(sparse.csr_array(system.upper[inner][:, inner]))
     F = np.zeros((model.dof_count, 0)) if loads is None else loads(model)
-    force = system.gather(F)
-    S = _schur(K[kept][:, kept].toarray(), across, factor, 6 * len(all_lines))
-    push = force[kept] - across.T @ factor(force[inner])
     return Kind(
         field=replace(field, model=model),
         system=system,
         lines=lines,
         kept=kept,
-        inner=inner,
-        factor=factor,
-        across=across,
-        stiffness=S,
-        push=push,
-        inner_load=force[inner],
+        stiffness=schur_complement(system.upper, kept, system.order),
+        load=system.gather(F),
         bar_at=place[bar_dof[use]],
         bar_share=points[use],
     )
-
-
-def _schur(S: Array, across: sparse.csr_array, factor: Factor, cut: int) -> Array:
-    """Schur complement (b, b) in place of the kept part; a strip is its own mirror image.
-
-    So the columns of the right cut follow from those of the left one; each has `cut` unknowns.
-    """
-    columns, right = across.tocsc(), slice(cut, 2 * cut)
-    solved = np.concatenate([np.arange(cut), np.arange(2 * cut, len(S))])
-    for first in range(0, len(solved), BLOCK):
-        part = solved[first : first + BLOCK]
-        S[:, part] -= across.T @ factor.backsolve(columns[:, part].toarray())
-    sign = np.tile([1.0, -1.0, 1.0, -1.0, 1.0, -1.0], cut // 6)
-    S[right, right] = S[:cut, :cut] * sign * sign[:, None]
-    S[:cut, right] = S[right, :cut].T
-    S[2 * cut :, right] = S[right, 2 * cut :].T
-    return np.asarray(0.5 * (S + S.T))
 
 
 def fixed_points(field: PanelField) -> tuple[int, Array]:
@@ -226,27 +212,37 @@ def single_group(kind: Kind, bar: float) -> Group:
     K = kind.stiffness.copy()
     K[kind.bar_at, kind.bar_at] += bar * kind.bar_share
     keep = 6 * (2 * len(kind.lines) + len(kind.field.clamp_node))
-    stay, gone = np.arange(keep), np.arange(keep, len(K))
-    S, push, recover, settle = reduce_to(K, kind.push, stay, gone)
-    return Group(kind.lines, kind.lines, S, push, recover, settle, kind, kind.lines[:0])
+    F = kind.push
+    S, push, gone = eliminate(K[:keep, :keep], K[keep:, :keep], K[keep:, keep:], F[:keep], F[keep:])
+    return Group(kind.lines, kind.lines, S, push, gone, kind, kind.lines[:0])
 
 
 def gap_group(loads: int) -> Group:
     """A strip that is not there: the cuts of its neighbors are free."""
     line, square, push = np.zeros(0, dtype=np.int64), np.zeros((0, 0)), np.zeros((0, loads))
-    return Group(line, line, square, push, square, push, None, line)
+    return Group(line, line, square, push, Eliminated(square, square, push), None, line)
 
 
-def reduce_to(K: Array, F: Array, stay: IntArray, gone: IntArray) -> tuple[Array, Array, Array, Array]:
-    """Schur complement: stiffness and loads on what stays; the eliminated for those and for the loads."""
+def eliminate(
+    stay: Array, side: Array, gone: Array, push: Array, load: Array
+) -> tuple[Array, Array, Eliminated]:
+    """Stiffness (b, b) and loads (b, q) of what stays, without what goes.
+
+    Parameters
+    ----------
+    stay, side, gone : (b, b), (m, b), (m, m) float
+        Blocks of the stiffness.
+    push, load : (b, q), (m, q) float
+        Loads on what stays and on what goes.
+    """
     if not len(gone):
-        return K[np.ix_(stay, stay)], F[stay], np.zeros((0, len(stay))), np.zeros((0, F.shape[1]))
-    side = K[np.ix_(gone, stay)]
-    factor = linalg.cho_factor(K[np.ix_(gone, gone)], lower=True, check_finite=False)
-    recover = -linalg.cho_solve(factor, side, check_finite=False)
-    settle = linalg.cho_solve(factor, F[gone], check_finite=False)
-    S = K[np.ix_(stay, stay)] + side.T @ recover
-    return 0.5 * (S + S.T), F[stay] + recover.T @ F[gone], recover, settle
+        return stay, push, Eliminated(gone, side, load)
+    factor = linalg.cholesky(gone, lower=True, check_finite=False)
+    half, own = (
+        linalg.solve_triangular(factor, x, lower=True, check_finite=False) if x.shape[1] else x
+        for x in (side, load)
+    )
+    return stay - half.T @ half, push - half.T @ own, Eliminated(factor, half, own)
 
 
 def join(a: Group, b: Group) -> Group:
@@ -262,23 +258,28 @@ def join(a: Group, b: Group) -> Group:
     Group
     """
     order = np.union1d(a.right, b.left)
-    la, ca = 6 * len(a.left), 6 * a.clamps
-    rb, cb = 6 * len(b.right), 6 * b.clamps
-    stay = la + rb + ca + cb
-    middle = stay + np.arange(6 * len(order), dtype=np.int64)
-    place_a = np.concatenate([
-        np.arange(la), pick(middle, order, a.right), la + rb + np.arange(ca)
-    ])  # fmt: skip
-    place_b = np.concatenate([
-        pick(middle, order, b.left), la + np.arange(rb), la + rb + ca + np.arange(cb)
-    ])  # fmt: skip
-    K = np.zeros((stay + len(middle),) * 2)
-    F = np.zeros((len(K), a.push.shape[1]))
-    for group, place in ((a, place_a), (b, place_b)):
-        K[np.ix_(place, place)] += group.stiffness
-        F[place] += group.push
-    S, push, recover, settle = reduce_to(K, F, np.arange(stay), middle)
-    return Group(a.left, b.right, S, push, recover, settle, (a, b), order)
+    la, ra, lb, rb = (6 * len(lines) for lines in (a.left, a.right, b.left, b.right))
+    ends = np.cumsum([0, la, rb, 6 * a.clamps, 6 * b.clamps])
+    left, right, clamps_a, clamps_b = (slice(*pair) for pair in itertools.pairwise(ends))
+    parts = (
+        (a, slice(la, la + ra), a.right, ((slice(la), left), (slice(la + ra, None), clamps_a))),
+        (b, slice(lb), b.left, ((slice(lb, lb + rb), right), (slice(lb + rb, None), clamps_b))),
+    )
+    stay, push = np.zeros((ends[-1], ends[-1])), np.zeros((ends[-1], a.push.shape[1]))
+    side = np.zeros((6 * len(order), len(stay)), order="F")
+    gone, load = np.zeros((len(side), len(side)), order="F"), np.zeros((len(side), push.shape[1]))
+    for group, cut, lines, outer in parts:
+        first = 6 * int(np.searchsorted(order, lines[:1]).sum())
+        at = slice(first, first + 6 * len(lines))  # lines of a cut follow each other
+        gone[at, at] += group.stiffness[cut, cut]
+        load[at] += group.push[cut]
+        for own, place in outer:
+            side[at, place] = group.stiffness[cut, own]
+            push[place] = group.push[own]
+            for other, there in outer:
+                stay[place, there] = group.stiffness[own, other]
+    S, push, lost = eliminate(stay, side, gone, push, load)
+    return Group(a.left, b.right, S, push, lost, (a, b), order)
 
 
 def group_of(keys: tuple[int, ...], known: dict[tuple[int, ...], Group]) -> Group:

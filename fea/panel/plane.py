@@ -311,8 +311,6 @@ def _overhanging(layout: Layout, clamp: IntArray, up: Array, ends: Array, half: 
 
 def _notes(moved: Array, overhanging: list[str]) -> tuple[str, ...]:
     notes = [
-        "Panel flexibility is linear: bearing and clips act both ways, as they do under snow that presses "
-        "the sheet down; without snow beside the clamp the seam is softer.",
         "Clips of all seams of a plane stand on common lines, counted from its lowest point.",
     ]
     if np.abs(moved).max() > 1e-4:

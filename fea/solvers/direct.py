@@ -160,7 +160,8 @@ def _alike(a: sparse.csr_array, b: sparse.csr_array) -> bool:
     return np.array_equal(a.indptr, b.indptr) and np.array_equal(a.indices, b.indices)
 
 
-def _cholmod(upper: sparse.csr_array, order: IntArray | None) -> tuple[Backsolve, Renew | None]:
+def cholmod_symbolic(upper: sparse.csr_array, order: IntArray | None) -> tuple[Any, Any, NDArray[np.bool_]]:
+    """Matrix as cvxopt holds it, its symbolic factor, and which entries matter beside rounding."""
     prefer_fast_blas()
     import cvxopt
     from cvxopt import cholmod
@@ -174,7 +175,14 @@ def _cholmod(upper: sparse.csr_array, order: IntArray | None) -> tuple[Backsolve
     cholmod.options["supernodal"] = 2
     cholmod.options["nmethods"] = 0 if order is None else 1  # 1: the order given and no other
     given = {} if order is None else {"p": cvxopt.matrix(order.astype(np.int64)[:, None])}
-    factor = cholmod.symbolic(A, uplo="L", **given)
+    return A, cholmod.symbolic(A, uplo="L", **given), use
+
+
+def _cholmod(upper: sparse.csr_array, order: IntArray | None) -> tuple[Backsolve, Renew | None]:
+    A, factor, use = cholmod_symbolic(upper, order)
+    row = _row(upper)
+    import cvxopt
+    from cvxopt import cholmod
 
     def numeric() -> None:
         try:

@@ -312,7 +312,7 @@ def _model_words(analysis: Analysis, units: UnitSystem) -> tuple[str, ...]:
         "the analysis is linear, with small displacements and no slip of clamps"
         + (
             ", and no give of seams beyond the stiffness entered."
-            if analysis.support.stiffness is None
+            if not analysis.support.stiffness
             else "; seams, sheet, clips and fixed points give way as shells that are condensed to the grips, "
             "so that clamps on neighboring seams help each other."
         ),

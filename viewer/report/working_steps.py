@@ -35,9 +35,10 @@ def clamp_at(analysis: Analysis, clamp: int, case: int, limit: str) -> ClampAt:
     combined = interact(np.nan_to_num(use, nan=0.0), device.interaction)
     single = next((i for i, name in enumerate(DIRECTIONS) if _limit_name(name) == limit), None)
     measure = combined if single is None else components[:, single]
-    # The top counts where both heights say the same: it holds the larger moment.
-    top = int(measure[1] >= measure[0])
-    unit = analysis.response.clamp_force[:, clamp]
+    # The last counts where readings say the same: the top holds the larger moment.
+    reading = len(measure) - 1 - int(np.argmax(measure[::-1]))
+    state, top = divmod(reading, 2)
+    unit = analysis.responses[state].clamp_force[:, clamp]
     q = basis.cases
     snow = unit[case] + top * unit[q + case]
     return ClampAt(
@@ -45,7 +46,7 @@ def clamp_at(analysis: Analysis, clamp: int, case: int, limit: str) -> ClampAt:
         case=case,
         top=top,
         parts=np.stack([snow, unit[2 * q + case], unit[3 * q], unit[3 * q + 1]]),
-        force=force[top],
+        force=force[reading],
     )
 
 

@@ -1,0 +1,87 @@
+"""Schur complements by one sparse factorization in which what is kept is eliminated last.
+
+With K = L L' and the kept unknowns last, the trailing block of L gives S = L_kk L_kk'. That spares the
+solution for every column of the coupling. The diagonal of the kept part is raised first, so that a structure
+that floats can be factorized, and lowered again in S.
+
+Source: Golub and Van Loan, Matrix Computations, block Cholesky factorization (from memory).
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import sparse
+
+from fea.solvers.condensation import condense_matrix
+from fea.solvers.direct import SingularError, Solver, available, cholmod_symbolic
+
+Array = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+
+PERMUTE = 7  # cvxopt: P x of a factor's permutation
+
+
+def schur_complement(upper: sparse.csr_array, kept: IntArray, order: IntArray | None) -> Array:
+    """Stiffness of some unknowns of a symmetric matrix, the others condensed.
+
+    Parameters
+    ----------
+    upper : sparse (f, f)
+        Upper triangle; only what is not kept needs to be positive definite.
+    kept : (k,) int
+        In the order wanted.
+    order : (f,) int or None
+        Elimination order of the whole matrix; the kept unknowns are moved to its end.
+
+    Returns
+    -------
+    (k, k) float
+        Exactly symmetric.
+
+    Raises
+    ------
+    SingularError
+        Something inside floats even when everything kept is held.
+    """
+    f, k = upper.shape[0], len(kept)
+    if order is None or k in {0, f} or not available(Solver.CHOLMOD):
+        return condense_matrix(upper, kept, order=order).stiffness
+    inside = np.ones(f, dtype=bool)
+    inside[kept] = False
+    raised = np.where(inside, 0.0, upper.diagonal())
+    shifted = sparse.csr_array(upper + sparse.diags_array(raised, format="csr"))
+    found = _trailing(shifted, np.concatenate([order[inside[order]], kept]), k)
+    if found is None:
+        return condense_matrix(upper, kept, order=order).stiffness
+    L, last = found
+    S = L @ L.T
+    place = np.empty(f, dtype=np.int64)
+    place[last] = np.arange(k)
+    S = S[np.ix_(place[kept], place[kept])]
+    S[np.arange(k), np.arange(k)] -= raised[kept]
+    return S
+
+
+def _trailing(upper: sparse.csr_array, order: IntArray, k: int) -> tuple[Array, IntArray] | None:
+    """Last block (k, k) of the factor and its unknowns, None if others stand there than asked for."""
+    f = upper.shape[0]
+    A, factor, _ = cholmod_symbolic(upper, order)
+    import cvxopt
+    from cvxopt import cholmod
+
+    try:
+        cholmod.numeric(A, factor)
+    except ArithmeticError as error:
+        message = "the matrix is not positive definite"
+        raise SingularError(message) from error
+    number = cvxopt.matrix(np.arange(f, dtype=np.float64)[:, None])
+    cholmod.solve(factor, number, sys=PERMUTE)
+    last = np.asarray(number).ravel()[f - k :].astype(np.int64)
+    if not np.array_equal(np.sort(last), np.sort(order[f - k :])):
+        return None
+    start, row, value = (np.asarray(part).ravel() for part in cholmod.getfactor(factor).CCS)
+    first = start[f - k]
+    L = np.zeros((k, k))
+    L[row[first:] - (f - k), np.repeat(np.arange(k), np.diff(start[f - k :]))] = value[first:]
+    return L, last
