@@ -49,7 +49,7 @@ def test_no_deck_where_panels_join_the_clamps(tmp_path):
     count = 6 * len(analysis.project.layout.clamp_s)
     frame = build_frame(analysis.project.layout, analysis.project.rail, analysis.project.clamp)
     assert frame.support is None
-    soft = replace(analysis.support, stiffness=sparse.csr_array((count, count)))
+    soft = replace(analysis.support, stiffness=(sparse.csr_array((count, count)),))
     path = tmp_path / "structure.inp"
     path.write_text("old")
     assert not rails_deck.write_rails_deck(replace(analysis, support=soft), path)
