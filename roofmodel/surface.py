@@ -8,12 +8,14 @@ Angles are in radians; azimuth is the compass direction of the fall, clockwise f
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from enum import StrEnum
 
 import numpy as np
 from numpy.typing import NDArray
 from shapely import Polygon
+
+from roofmodel.obstacles import Obstacles
 
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -193,6 +195,8 @@ class RoofSurface:
         Map coordinates of the local origin. [m]
     notes : tuple of str
         Every assumption and repair, one sentence each, for the user to read.
+    obstacles : Obstacles
+        What stands on the planes.
     """
 
     points: Array
@@ -203,3 +207,4 @@ class RoofSurface:
     steps: Steps
     offset: Array
     notes: tuple[str, ...] = ()
+    obstacles: Obstacles = field(default_factory=Obstacles)

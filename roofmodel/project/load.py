@@ -8,7 +8,7 @@ import re
 import stat
 import tomllib
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -19,6 +19,7 @@ from roofmodel.errors import InputError
 from roofmodel.hardware import Clamp, DesignFormat, Panel, Rail, SeamDetail
 from roofmodel.layout import Layout
 from roofmodel.project.hardware_tables import make_clamp, make_panel, make_rail
+from roofmodel.project.obstacles import place_obstacles
 from roofmodel.project.placement import place_rows
 from roofmodel.project.schema import AsceSite as AsceTable
 from roofmodel.project.schema import BuiltRoof, MeasuredSite, Part, ProjectFile
@@ -90,6 +91,7 @@ def load_project(path: str | Path) -> Project:
         roof = _roof(table, path, digest)
         form = DesignFormat(table.design.format)
         panel, units = make_panel(table.panel, form), SYSTEMS[table.project.units]
+        roof = replace(roof, obstacles=place_obstacles(roof, table.parapet, table.obstruction, units))
         least = 0.0 if table.seam is None else LEAST_GRIP
         return Project(
             path=path,
@@ -250,7 +252,7 @@ def _explain(problem: Mapping[str, Any], data: Mapping[str, Any]) -> str:
     if kind in ("model_type", "dict_type", "model_attributes_type"):
         return f"{path}: {shown(value)} must be a table; write [{path}] or {field} = {{ ... }}"
     if kind == "list_type":
-        many = f"[[{path}]] for each" if path in ("row", "plane", "roof.part") else f"{field} = [ ... ]"
+        many = f"[[{path}]] for each" if path in _MANY else f"{field} = [ ... ]"
         return f"{path}: {shown(value)} must be a list; write {many}"
     right = _RIGHT.get(kind)
     if kind == "float_type" and type(value) is int:
@@ -258,6 +260,9 @@ def _explain(problem: Mapping[str, Any], data: Mapping[str, Any]) -> str:
     if right is None:
         return f"{path}: {shown(value)} is not right: {problem['msg'][0].lower()}{problem['msg'][1:]}"
     return f"{path}: {shown(value)} {right.format(**context)}"
+
+
+_MANY = ("row", "plane", "parapet", "obstruction", "roof.part")
 
 
 def _what_to_add(field: str, model: type[BaseModel] | None) -> str:

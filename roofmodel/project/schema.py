@@ -46,6 +46,7 @@ from roofmodel.project.field_types import (
     Warping,
 )
 from roofmodel.project.import_schema import ImportedRoof
+from roofmodel.project.obstacle_schema import ObstructionTable, ParapetTable
 from roofmodel.project.seam_schema import SeamTable
 
 
@@ -452,6 +453,8 @@ class ProjectFile(Table):
         Discriminator(_roof_tag),
     ]
     plane: list[PlaneChoice] = Field(default_factory=list)
+    parapet: list[ParapetTable] = Field(default_factory=list)
+    obstruction: list[ObstructionTable] = Field(default_factory=list)
     surface: Surface
     panel: PanelTable
     seam: SeamTable | None = None

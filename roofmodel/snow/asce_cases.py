@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from roofmodel.snow.asce_obstacles import obstacle_cases
 from roofmodel.snow.asce_roof import balanced_case, minimum_case, prepare, rain_case
 from roofmodel.snow.asce_steps import drift_cases, sliding_cases
 from roofmodel.snow.asce_unbalanced import folded_case, unbalanced_cases
@@ -13,7 +14,6 @@ NOT_MODELED = (
     ("partial loading", "concerns continuous beams of the structure, not the snow that slides (7.5)"),
     ("snow in sloping valleys", "the standard gives no load for them; what slides there is in the force"),
     ("ice dams at eaves", "2 p_f on overhangs acts with dead load only and does not slide (7.4.5)"),
-    ("parapets and projections", "the roof model holds none; add their drift by hand (7.8)"),
 )
 
 
@@ -48,7 +48,8 @@ def asce_cases(roof: RoofSurface, site: AsceSite, retained: frozenset[int]) -> S
             skipped.append((name, single))
         else:
             cases.append(single)
-    for several, without in (unbalanced_cases(known), drift_cases(known), sliding_cases(known)):
+    several_kinds = (unbalanced_cases, drift_cases, obstacle_cases, sliding_cases)
+    for several, without in (found(known) for found in several_kinds):
         cases += several
         skipped += without
     return SnowSet(tuple(cases), (*skipped, *NOT_MODELED))

@@ -17,6 +17,7 @@ SETTLED = (
     200.0  # settled snow, Annex E (2 kN/m^3), from memory; fresh snow is lighter, old snow heavier [kg/m^3]
 )
 DRIFT_LENGTH = (5.0, 15.0)  # 5.3.6(1), recommended limits of l_s [m]
+OBSTRUCTION = (0.8, 2.0)  # 6.2(2), limits of mu_2
 SLIDE_SLOPE = np.radians(15.0)  # 5.3.6(1): no mu_s up to this slope of the upper roof [rad]
 
 
@@ -69,6 +70,22 @@ def roof_load(shape: ArrayLike, exposure: ArrayLike, thermal: ArrayLike, ground_
 def drift_length(wall: ArrayLike) -> Array:
     """l_s = 2 h, within 5 and 15 m, EN 1991-1-3 5.3.6(1), for walls of height h [m]. [m]."""
     return np.clip(2.0 * np.asarray(wall, dtype=float), *DRIFT_LENGTH)
+
+
+def mu_obstruction(height: ArrayLike, weight_density: ArrayLike, ground_snow: ArrayLike) -> Array:
+    """mu_2 = gamma h / s_k, within 0.8 and 2.0, at obstructions, EN 1991-1-3 6.2(2), from memory.
+
+    Parameters
+    ----------
+    height : (...) float
+        Of the obstruction above the roof. [m]
+    weight_density : (...) float
+        gamma, 2 kN/m^3 recommended. [N/m^3]
+    ground_snow : (...) float
+        s_k. [Pa]
+    """
+    shape = np.asarray(weight_density) * np.asarray(height, dtype=float) / np.asarray(ground_snow)
+    return np.clip(shape, *OBSTRUCTION)
 
 
 def mu_wind(

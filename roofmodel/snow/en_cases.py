@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from roofmodel.snow.cases import SnowCase, SnowSet
 from roofmodel.snow.en_drifted import abutting_cases, pitched_cases, valley_cases
+from roofmodel.snow.en_obstacles import obstacle_cases
 from roofmodel.snow.en_roof import EnRoof, balanced_case, exceptional, prepare
 from roofmodel.snow.inputs import EnSite
 from roofmodel.surface import RoofSurface
 
 NOT_MODELED = (
-    ("drift at projections and parapets", "the roof model holds none; add their drift by hand (6.2)"),
     ("snow overhanging the eave", "acts on the overhang alone and does not slide (6.3)"),
     ("exceptional drifts", "of Annex B are not built into cases; the national annex says whether they apply"),
 )
@@ -45,7 +45,8 @@ def en_cases(roof: RoofSurface, site: EnSite, retained: frozenset[int]) -> SnowS
 
 def _arrangements(known: EnRoof) -> tuple[list[SnowCase], list[tuple[str, str]]]:
     cases, skipped = [balanced_case(known)], []
-    for several, without in (pitched_cases(known), valley_cases(known), abutting_cases(known)):
+    arrangements = (pitched_cases, valley_cases, abutting_cases, obstacle_cases)
+    for several, without in (found(known) for found in arrangements):
         cases += several
         skipped += without
     return cases, skipped

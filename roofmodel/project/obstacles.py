@@ -1,0 +1,103 @@
+"""Parapets and obstructions of the project file, placed on the recognized roof."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from difflib import get_close_matches
+
+import numpy as np
+from numpy.typing import NDArray
+from shapely import box
+
+from roofmodel.errors import InputError
+from roofmodel.obstacles import Obstacles
+from roofmodel.project.obstacle_schema import ObstructionTable, ParapetTable
+from roofmodel.surface import EdgeKind, RoofSurface
+from roofmodel.units import UnitSystem, shown
+
+Array = NDArray[np.float64]
+
+FREE = (EdgeKind.EAVE, EdgeKind.RAKE, EdgeKind.HEAD)
+
+
+def place_obstacles(
+    roof: RoofSurface,
+    parapets: Sequence[ParapetTable],
+    obstructions: Sequence[ObstructionTable],
+    units: UnitSystem,
+) -> Obstacles:
+    """Stand parapets on their edges and obstructions on their planes.
+
+    Raises
+    ------
+    InputError
+        An edge or plane that is not there, an edge that is not free, a box that reaches off its plane.
+    """
+    edges = [_edge(roof, table) for table in parapets]
+    planes = [_plane(roof, table) for table in obstructions]
+    boxes = [_box(roof, plane, table, units) for plane, table in zip(planes, obstructions, strict=True)]
+    many, more = len(parapets), len(obstructions)
+    corners = np.array(boxes).reshape(more, 4, 3)
+    start = np.concatenate([roof.edges.start[edges].reshape(-1, 3), corners.reshape(-1, 3)])
+    # Clockwise around a box the roof lies to the left.
+    end = np.concatenate([roof.edges.end[edges].reshape(-1, 3), np.roll(corners, -1, axis=1).reshape(-1, 3)])
+    return Obstacles(
+        name=(*(f"parapet on {table.edge}" for table in parapets), *(table.name for table in obstructions)),
+        parapet=np.arange(many + more) < many,
+        plane=np.array([*roof.edges.plane[edges, 0].tolist(), *planes], dtype=np.int64),
+        height=np.array([*(t.height for t in parapets), *(t.height for t in obstructions)], dtype=np.float64),
+        clear=np.array([*[0.0] * many, *(table.clear for table in obstructions)], dtype=float),
+        face=np.concatenate([np.arange(many), np.repeat(many + np.arange(more), 4)]),
+        start=start,
+        end=end,
+    )
+
+
+def _edge(roof: RoofSurface, table: ParapetTable) -> int:
+    names = roof.edges.name
+    if table.edge not in names:
+        raise InputError(_unknown("parapet.edge", table.edge, names))
+    edge = names.index(table.edge)
+    if roof.edges.kind[edge] not in FREE:
+        message = (
+            f"parapet.edge: {shown(table.edge)} is not a free edge; a parapet stands on an eave, rake or head"
+        )
+        raise InputError(message)
+    return edge
+
+
+def _plane(roof: RoofSurface, table: ObstructionTable) -> int:
+    names = roof.planes.name
+    if table.plane not in names:
+        raise InputError(_unknown(f'obstruction "{table.name}".plane', table.plane, names))
+    return names.index(table.plane)
+
+
+def _unknown(field: str, value: str, names: tuple[str, ...]) -> str:
+    close = get_close_matches(value, names, 1)
+    hint = f"did you mean {shown(close[0])}?" if close else f"there are {', '.join(names[:12])}"
+    return f"{field}: {shown(value)} is not on this roof; {hint}"
+
+
+def _box(roof: RoofSurface, plane: int, table: ObstructionTable, units: UnitSystem) -> Array:
+    """Corners (4, 3) of a box's foot, clockwise from above. [m]."""
+    label = f'obstruction "{table.name}"'
+    if table.clear >= table.height:
+        message = (
+            f"{label}.clear: {units.text(table.clear, 'length')} must be less than height, "
+            f"{units.text(table.height, 'length')}"
+        )
+        raise InputError(message)
+    u, v = 0.5 * table.width, 0.5 * table.depth
+    foot = box(table.across - u, table.up - v, table.across + u, table.up + v)
+    outline = roof.planes.outline[plane]
+    if not outline.buffer(1e-6).covers(foot):
+        low_u, low_v, high_u, high_v = outline.bounds
+        message = (
+            f"{label}: it reaches off the plane {table.plane}, which is "
+            f"{units.text(high_u - low_u, 'length')} wide and {units.text(high_v - low_v, 'length')} up the "
+            "slope; move it or make it smaller"
+        )
+        raise InputError(message)
+    uv = np.array([table.across, table.up]) + np.array([[-u, -v], [-u, v], [u, v], [u, -v]])
+    return roof.planes.to_world(plane, uv)

@@ -1,0 +1,96 @@
+"""Drifts against parapets and roof projections, ASCE/SEI 7-22 7.8."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from roofmodel.snow import asce7_22_drift as drift
+from roofmodel.snow.asce7_22 import FOOT
+from roofmodel.snow.asce_roof import CODE, AsceRoof, balanced_zones, slope_notes
+from roofmodel.snow.cases import SnowCase, Value, Zone
+from roofmodel.snow.obstacle_walls import upwind_length, wind_groups
+from roofmodel.snow.patches import larger, spread
+from roofmodel.snow.regions import band, falling_pressure, left_normal
+
+SHORT_SIDE = 15.0 * FOOT  # 7.8: no drift at sides of projections shorter than this [m]
+CLEAR_BELOW = 2.0 * FOOT  # 7.8: none where so much stays free between balanced snow and projection [m]
+NOTES = (
+    "Drift is added to balanced snow only; where drifts overlap the larger counts (7.7.3).",
+    "Drifts lie straight in front of the faces; the corners between two of them are left out.",
+)
+
+
+def obstacle_cases(known: AsceRoof) -> tuple[list[SnowCase], list[tuple[str, str]]]:
+    """Windward drifts at parapets and on both sides of projections, one case for each wind."""
+    obstacles = known.roof.obstacles
+    if not obstacles.count:
+        return [], [("drift at parapets and projections", "the project names none (7.8)")]
+    cases: list[SnowCase] = []
+    skipped: list[tuple[str, str]] = []
+    for group in wind_groups(obstacles):
+        zones: list[Zone] = []
+        for face in group.face.tolist():
+            found = _face_zone(known, face)
+            if isinstance(found, str):
+                skipped.append((f"drift at {_named(known, face)}, wind toward {group.toward}", found))
+            else:
+                zones += spread(known.plan, found)
+        if zones:
+            name = f"drift at {_who(zones)}, wind toward {group.toward}"
+            notes = [*slope_notes(known), *NOTES]
+            cases.append(known.case(name, [*balanced_zones(known), *larger(zones)], notes))
+    return cases, list(dict.fromkeys(skipped))
+
+
+def _named(known: AsceRoof, face: int) -> str:
+    return known.roof.obstacles.name[known.roof.obstacles.face[face]]
+
+
+def _who(zones: list[Zone]) -> str:
+    names = list(dict.fromkeys(zone.name.removeprefix("drift at ") for zone in zones))
+    return " and ".join(names) if len(names) < 4 else f"{len(names)} parapets and projections"
+
+
+def _face_zone(known: AsceRoof, face: int) -> Zone | str:
+    """Drift in front of one face, or why there is none."""
+    obstacles = known.roof.obstacles
+    which = int(obstacles.face[face])
+    start, end, plane = obstacles.start[face], obstacles.end[face], int(obstacles.plane[which])
+    height, clear = float(obstacles.height[which]), float(obstacles.clear[which])
+    side, base = float(np.hypot(*(end - start)[:2])), float(known.balanced[plane]) / known.weight_density
+    if not obstacles.parapet[which]:
+        if side < SHORT_SIDE:
+            return "its side is shorter than 15 ft (7.8)"
+        if clear - base >= CLEAR_BELOW:
+            return "2 ft or more stay free below it (7.8)"
+    length = upwind_length(obstacles, known.plan, face)
+    if length <= 0.0:
+        return "no roof in front of it"
+    full = float(drift.drift_height(known.site.ground_snow, length, known.site.winter_wind))
+    shape = drift.windward_drift(full, float(known.balanced[plane]), height, known.weight_density)
+    tall, width, peak = (float(x) for x in shape)
+    free = max(height - base, 0.0)
+    if width <= 0.0 or peak <= 0.0:
+        return f"h_c / h_b = {free / base:.2f} is below 0.2 (7.7.1)"
+    where = "in front of the parapet" if obstacles.parapet[which] else "before or behind it, the greater"
+    return Zone(
+        f"drift at {obstacles.name[which]}",
+        plane,
+        band(start[:2], end[:2], 0.0, width),
+        falling_pressure(start, left_normal(start, end), peak, width),
+        f"{CODE} 7.8",
+        "p_d = gamma min(0.75 h_d, h_c), w = 8 (0.75 h_d) or 8 (0.75 h_d)^2 / h_c",
+        (
+            Value("p_g", known.site.ground_snow, "Pa", "ground snow, strength level, from the user"),
+            Value("W_2", known.site.winter_wind, "", "winter wind, from the user"),
+            Value("l_u", length, "m", f"roof length {where}"),
+            Value("gamma", known.weight_density, "N/m**3", "Eq. 7.7-1"),
+            Value("h_d", full, "m", "Eq. 7.6-1"),
+            Value("h", height, "m", "above the roof"),
+            Value("h_b", base, "m", "depth of balanced snow"),
+            Value("h_c", free, "m", "clear height"),
+            Value("height", tall, "m", "of the drift at its peak"),
+            Value("w", width, "m", "width of the drift"),
+            Value("p_d", peak, "Pa", "at the peak, on top of p_s"),
+        ),
+    )

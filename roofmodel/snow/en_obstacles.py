@@ -1,0 +1,64 @@
+"""Drifts at projections, obstructions and parapets, EN 1991-1-3 6.2."""
+
+from __future__ import annotations
+
+from roofmodel.snow import en1991_1_3 as en
+from roofmodel.snow.cases import SnowCase, Value, Zone
+from roofmodel.snow.en_roof import CODE, EnRoof, balanced_zones, load_values
+from roofmodel.snow.obstacle_walls import room, wind_groups
+from roofmodel.snow.patches import larger, spread
+from roofmodel.snow.regions import band, falling_pressure, left_normal
+
+NOTES = (
+    "mu falls linearly from mu_2 at the face to mu_1 at l_s (6.2); past the roof's edge nothing is.",
+    "6.2 is written for nearly level roofs; here it is applied on any slope, on plan.",
+    "Drifts lie straight in front of the faces; the corners between two of them are left out.",
+)
+
+
+def obstacle_cases(known: EnRoof) -> tuple[list[SnowCase], list[tuple[str, str]]]:
+    """Drifts at parapets and on both sides of projections, one case for each wind."""
+    obstacles = known.roof.obstacles
+    if not obstacles.count:
+        return [], [("drift at projections and parapets", "the project names none (6.2)")]
+    cases: list[SnowCase] = []
+    skipped: list[tuple[str, str]] = []
+    for group in wind_groups(obstacles):
+        found = [_face_zone(known, face) for face in group.face.tolist()]
+        zones = [part for zone in found if zone is not None for part in spread(known.plan, zone)]
+        names = list(dict.fromkeys(obstacles.name[i] for i in obstacles.face[group.face]))
+        who = " and ".join(names) if len(names) < 4 else f"{len(names)} parapets and projections"
+        name = f"drift at {who}, wind toward {group.toward}"
+        if zones:
+            cases.append(known.case(name, [*balanced_zones(known), *larger(zones)], NOTES))
+        else:
+            skipped.append((name, "mu_2 is not above mu_1 (6.2)"))
+    return cases, skipped
+
+
+def _face_zone(known: EnRoof, face: int) -> Zone | None:
+    """What the drift in front of one face adds to mu_1."""
+    obstacles = known.roof.obstacles
+    which = int(obstacles.face[face])
+    start, end, plane = obstacles.start[face], obstacles.end[face], int(obstacles.plane[which])
+    height = float(obstacles.height[which])
+    length = float(en.drift_length(height))
+    peak_shape = float(en.mu_obstruction(height, known.site.drift_weight, known.site.ground_snow))
+    peak = (peak_shape - float(known.shape[plane])) * known.unit_load
+    if peak <= 0.0 or room(obstacles, known.plan, face) <= 0.0:
+        return None
+    return Zone(
+        f"drift at {obstacles.name[which]}",
+        plane,
+        band(start[:2], end[:2], 0.0, length),
+        falling_pressure(start, left_normal(start, end), peak, length),
+        f"{CODE} 6.2",
+        "(mu_2 - mu_1) (1 - x / l_s) C_e C_t s_k, mu_2 = gamma h / s_k",
+        (
+            *load_values(known, plane),
+            Value("h", height, "m", "above the roof"),
+            Value("gamma", known.site.drift_weight, "N/m**3", "weight density of 6.2"),
+            Value("mu_2", peak_shape, "", "gamma h / s_k, 0.8 to 2.0"),
+            Value("l_s", length, "m", "2 h, 5 to 15 m"),
+        ),
+    )

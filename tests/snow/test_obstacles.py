@@ -1,0 +1,171 @@
+"""Drifts at parapets and projections: clause values, who drifts in which wind, and refusals."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+import shapely
+
+from roofmodel.errors import InputError
+from roofmodel.obstacles import Obstacles
+from roofmodel.project.obstacle_schema import ObstructionTable, ParapetTable
+from roofmodel.project.obstacles import place_obstacles
+from roofmodel.shape.builders import RoofPart, build_roof
+from roofmodel.snow.asce7_22 import FOOT, PSF
+from roofmodel.snow.inputs import AsceSite, EnSite
+from roofmodel.snow.registry import snow_cases
+from roofmodel.units import SI
+from tests.snow.snow_roofs import plane_force
+
+EN = EnSite(ground_snow=1500.0)
+ASCE = AsceSite(ground_snow=30.0 * PSF, risk_category="II", winter_wind=0.5, slippery=True)
+LENGTH, WIDTH = 30.0, 20.0
+
+
+def flat(turn=0.0, shift=(0.0, 0.0)):
+    corners = np.array([[0.0, 0.0], [LENGTH, 0.0], [LENGTH, WIDTH], [0.0, WIDTH]])
+    cos, sin = np.cos(turn), np.sin(turn)
+    corners = corners @ np.array([[cos, sin], [-sin, cos]]) + shift
+    return build_roof([RoofPart("flat", corners, np.zeros(0), 4.0)])
+
+
+def edge_towards(roof, way):
+    """Free edge whose middle lies farthest that way."""
+    middle = 0.5 * (roof.edges.start + roof.edges.end)[:, :2]
+    return roof.edges.name[int(np.argmax(middle @ way))]
+
+
+def with_parapet(roof, height, way=(0.0, 1.0)):
+    table = ParapetTable.model_validate(
+        {"edge": edge_towards(roof, np.array(way)), "height": f"{height!r} m"}
+    )
+    return replace(roof, obstacles=place_obstacles(roof, [table], [], SI))
+
+
+def with_box(roof, **sizes):
+    given = {"across": 15.0, "up": 10.0, "width": 6.0, "depth": 5.0, "height": 2.0, "clear": 0.0} | sizes
+    given = {k: f"{v!r} m" for k, v in given.items()}
+    table = ObstructionTable.model_validate({"name": "plant room", "plane": roof.planes.name[0]} | given)
+    return replace(roof, obstacles=place_obstacles(roof, [], [table], SI))
+
+
+def drifts(roof, site):
+    return [case for case in snow_cases(roof, site).cases if case.name.startswith("drift at")]
+
+
+def surcharge(case):
+    """Force of the drift zones of a case, each pressure integrated over its polygon by hand. [N]."""
+    total = 0.0
+    for zone in case.zones:
+        if zone.name.startswith("drift at"):
+            center = shapely.centroid(zone.polygon)
+            total += zone.polygon.area * (zone.pressure @ [1.0, center.x, center.y])
+    return total
+
+
+def test_en_parapet_value():
+    """Height 1.2 m, s_k = 1.5 kN/m^2: mu_2 = 1.6, l_s = 5 m, a triangle of 3.0 kN/m; EN 1991-1-3 6.2 by hand."""
+    (case,) = drifts(with_parapet(flat(), 1.2), EN)
+    assert case.name.endswith("wind toward N")
+    assert surcharge(case) / LENGTH == pytest.approx(3000.0, rel=1e-9)
+    (zone,) = [z for z in case.zones if z.name.startswith("drift at")]
+    assert zone.polygon.area == pytest.approx(5.0 * LENGTH)
+    values = {v.symbol: v.value for v in zone.values}
+    assert (values["mu_2"], values["l_s"]) == (pytest.approx(1.6), pytest.approx(5.0))
+
+
+def test_en_caps():
+    """mu_2 stays within 0.8 and 2.0, l_s within 5 and 15 m (6.2(2))."""
+    (tall,) = drifts(with_parapet(flat(), 9.0), EN)
+    assert surcharge(tall) / LENGTH == pytest.approx(1.2 * 1500.0 * 15.0 / 2.0)
+    low = with_parapet(flat(), 0.3)
+    assert not drifts(low, EN)
+    assert any("mu_2" in why for _, why in snow_cases(low, EN).skipped)
+
+
+def test_asce_parapet_by_hand():
+    """0.75 h_d over 8 times that, l_u = 20 m of roof in front; Eq. 7.6-1 written out again (7.8)."""
+    (case,) = drifts(with_parapet(flat(), 1.5), ASCE)
+    gamma = 0.13 * 30.0 + 14.0
+    full = 1.5 * np.sqrt(30.0**0.74 * (WIDTH / FOOT) ** 0.70 * 0.5**1.7 / gamma) * FOOT
+    height = 0.75 * full
+    assert height < 1.5 - 0.7 * 1.2 * 30.0 / gamma * FOOT
+    weight = gamma * PSF / FOOT
+    assert surcharge(case) / LENGTH == pytest.approx(0.5 * weight * height * 8.0 * height, rel=1e-3)
+
+
+def test_low_parapet_takes_no_asce_drift():
+    """h_c / h_b below 0.2 (7.7.1)."""
+    roof = with_parapet(flat(), 0.4)
+    assert not drifts(roof, ASCE)
+    assert any("0.2" in why for _, why in snow_cases(roof, ASCE).skipped)
+
+
+@pytest.mark.parametrize("site", [EN, ASCE], ids=lambda s: s.standard)
+def test_projection_drifts_on_both_sides_of_each_wind(site):
+    cases = drifts(with_box(flat()), site)
+    assert len(cases) == 2
+    for case in cases:
+        zones = [z for z in case.zones if z.name.startswith("drift at")]
+        assert len(zones) == 2
+        middle = np.mean([shapely.centroid(z.polygon).coords[0] for z in zones], axis=0)
+        np.testing.assert_allclose(
+            middle, shapely.centroid(shapely.MultiPoint([(15.0, 10.0)])).coords[0], atol=1e-6
+        )
+
+
+def test_short_sides_and_raised_boxes_take_no_asce_drift():
+    """Sides below 15 ft and 2 ft of free height below (7.8); EN knows neither."""
+    narrow = with_box(flat(), width=6.0, depth=4.5)
+    assert len(drifts(narrow, ASCE)) == 1
+    assert len(drifts(narrow, EN)) == 2
+    raised = with_box(flat(), clear=1.5)
+    assert not drifts(raised, ASCE)
+    assert drifts(raised, EN)
+
+
+@pytest.mark.parametrize("site", [EN, ASCE], ids=lambda s: s.standard)
+def test_turning_the_building_changes_no_load(site):
+    ways = np.array([0.0, 1.0])
+    turn = np.radians(33.0)
+    turned = np.array([-np.sin(turn), np.cos(turn)])
+    before = drifts(with_parapet(flat(), 1.4, ways), site)[0]
+    after = drifts(with_parapet(flat(turn, (40.0, -7.0)), 1.4, turned), site)[0]
+    assert surcharge(after) == pytest.approx(surcharge(before), rel=1e-9)
+
+
+@pytest.mark.parametrize("site", [EN, ASCE], ids=lambda s: s.standard)
+def test_the_roof_carries_what_the_zones_hold(site):
+    """Total of the case = balanced snow + the hand integral of its drift zones."""
+    roof = with_parapet(flat(), 1.4)
+    balanced, case = snow_cases(roof, site).cases[0], drifts(roof, site)[0]
+    assert plane_force(roof, case).sum() == pytest.approx(
+        plane_force(roof, balanced).sum() + surcharge(case), rel=1e-9
+    )
+
+
+def test_without_obstacles_both_standards_say_so():
+    for site in (EN, ASCE):
+        assert any("names none" in why for _, why in snow_cases(flat(), site).skipped)
+    assert Obstacles().count == 0
+
+
+@pytest.mark.parametrize(
+    ("change", "words"),
+    [
+        ({"across": 1.0}, "reaches off the plane"),
+        ({"clear": 2.5}, "must be less than height"),
+    ],
+)
+def test_boxes_that_cannot_stand_are_refused(change, words):
+    with pytest.raises(InputError, match=words):
+        with_box(flat(), **change)
+
+
+def test_parapet_on_no_edge_is_refused():
+    roof = flat()
+    table = ParapetTable.model_validate({"edge": "F9 eave", "height": "1 m"})
+    with pytest.raises(InputError, match="not on this roof"):
+        place_obstacles(roof, [table], [], SI)
