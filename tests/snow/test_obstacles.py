@@ -66,7 +66,7 @@ def surcharge(case):
 
 
 def test_en_parapet_value():
-    """Height 1.2 m, s_k = 1.5 kN/m^2: mu_2 = 1.6, l_s = 5 m, a triangle of 3.0 kN/m; EN 1991-1-3 6.2 by hand."""
+    """Height 1.2 m, s_k = 1.5 kN/m^2: mu_2 = 1.6, l_s = 5 m, 3.0 kN/m; EN 1991-1-3 6.2 by hand."""
     (case,) = drifts(with_parapet(flat(), 1.2), EN)
     assert case.name.endswith("wind toward N")
     assert surcharge(case) / LENGTH == pytest.approx(3000.0, rel=1e-9)
