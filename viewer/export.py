@@ -19,6 +19,7 @@ from fea.checks.limits import Limit
 from roofmodel.units import SYSTEMS
 from viewer.beyond import beyond_data
 from viewer.files import atomic, write_text
+from viewer.report.building import building_data
 from viewer.summary import clamp_states, plain_along
 
 FORMAT_VERSION = 1
@@ -70,6 +71,7 @@ def results(analysis: Analysis) -> dict[str, Any]:
             "self_audit": [
                 {"name": p.name, "error": p.error, "bar": p.bar, "met": p.met} for p in analysis.proofs
             ],
+            "building": building_data(analysis),
             "beyond_first_failure": beyond_data(analysis),
             "seconds": analysis.seconds,
         }

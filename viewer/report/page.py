@@ -18,6 +18,7 @@ from viewer.beyond import beyond_sentences, beyond_table
 from viewer.export import version
 from viewer.files import write_text
 from viewer.quantities import percent, quantity, significant, system
+from viewer.report.building import building_table
 from viewer.report.end_bounds import partial_table
 from viewer.report.inputs import hardware_table, input_tables, rail_words
 from viewer.report.tables import (
@@ -153,6 +154,7 @@ def _content(
         "strip": _strip_table(working, units),
         "rows": rows_table(analysis, units, rows),
         "balance": balance_table(analysis, units),
+        "building": building_table(analysis, units),
         "falling": falling_table(analysis, units),
         "partial": partial_table(analysis, units),
         "sliding_words": _sliding_words(analysis, units),
