@@ -171,7 +171,7 @@ def rain_on_snow(ground_snow: ArrayLike, slope: ArrayLike, run: ArrayLike) -> Ar
     """
     pg = np.asarray(ground_snow, dtype=float)
     low = np.degrees(np.asarray(slope, dtype=float)) < np.asarray(run, dtype=float) / FOOT / 50.0
-    return np.where((pg > 0.0) & (pg <= MINIMUM_STEP * (1.0 + 1e-12)) & low, RAIN_ON_SNOW, 0.0)
+    return np.where((pg > 0.0) & (pg <= MINIMUM_STEP) & low, RAIN_ON_SNOW, 0.0)
 
 
 def curved_unbalanced(

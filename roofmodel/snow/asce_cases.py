@@ -1,29 +1,37 @@
-"""All cases of ASCE/SEI 7-22 chapter 7 for a recognized roof."""
+"""All cases of ASCE/SEI 7 chapter 7 for a recognized roof."""
 
 from __future__ import annotations
 
 from roofmodel.snow.asce_obstacles import obstacle_cases
-from roofmodel.snow.asce_roof import balanced_case, minimum_case, prepare, rain_case
+from roofmodel.snow.asce_roof import (
+    AsceRoof,
+    balanced_case,
+    minimum_case,
+    prepare,
+    rain_case,
+    without_reduction,
+)
 from roofmodel.snow.asce_steps import drift_cases, sliding_cases
 from roofmodel.snow.asce_unbalanced import folded_case, unbalanced_cases
-from roofmodel.snow.cases import SnowSet
-from roofmodel.snow.inputs import AsceSite
+from roofmodel.snow.cases import SnowCase, SnowSet
+from roofmodel.snow.inputs import Asce16Site, AsceSite
+from roofmodel.snow.patches import PARTIAL, UNREDUCED
 from roofmodel.surface import RoofSurface
 
 NOT_MODELED = (
-    ("partial loading", "concerns continuous beams of the structure, not the snow that slides (7.5)"),
+    ("partial loading", f"{PARTIAL} (7.5)"),
     ("snow in sloping valleys", "the standard gives no load for them; what slides there is in the force"),
     ("ice dams at eaves", "2 p_f on overhangs acts with dead load only and does not slide (7.4.5)"),
 )
 
 
-def asce_cases(roof: RoofSurface, site: AsceSite, retained: frozenset[int]) -> SnowSet:
-    """All cases of ASCE/SEI 7-22 chapter 7 that straight planes, steps and slides bring about.
+def asce_cases(roof: RoofSurface, site: AsceSite | Asce16Site, retained: frozenset[int]) -> SnowSet:
+    """All cases of ASCE/SEI 7-22 or 7-16 chapter 7 that straight planes, steps and slides bring about.
 
     Parameters
     ----------
     roof : RoofSurface
-    site : AsceSite
+    site : AsceSite or Asce16Site
     retained : frozenset of int
         Planes that carry snow retention.
 
@@ -48,8 +56,22 @@ def asce_cases(roof: RoofSurface, site: AsceSite, retained: frozenset[int]) -> S
             skipped.append((name, single))
         else:
             cases.append(single)
+    several, without = _arrangements(known)
+    cases += several
+    skipped += without
+    held = without_reduction(known)
+    if held is None:
+        skipped.append((UNREDUCED, "C_s is 1.0 already wherever rows hold snow"))
+    else:
+        cases += [balanced_case(held), *_arrangements(held)[0]]
+    return SnowSet(tuple(cases), (*skipped, *NOT_MODELED))
+
+
+def _arrangements(known: AsceRoof) -> tuple[list[SnowCase], list[tuple[str, str]]]:
+    cases: list[SnowCase] = []
+    skipped: list[tuple[str, str]] = []
     several_kinds = (unbalanced_cases, drift_cases, obstacle_cases, sliding_cases)
     for several, without in (found(known) for found in several_kinds):
         cases += several
         skipped += without
-    return SnowSet(tuple(cases), (*skipped, *NOT_MODELED))
+    return cases, skipped

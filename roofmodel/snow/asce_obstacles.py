@@ -1,12 +1,11 @@
-"""Drifts against parapets and roof projections, ASCE/SEI 7-22 7.8."""
+"""Drifts against parapets and roof projections, ASCE/SEI 7 7.8."""
 
 from __future__ import annotations
 
 import numpy as np
 
-from roofmodel.snow import asce7_22_drift as drift
 from roofmodel.snow.asce7_22 import FOOT
-from roofmodel.snow.asce_roof import CODE, AsceRoof, balanced_zones, slope_notes
+from roofmodel.snow.asce_roof import AsceRoof, balanced_zones, slope_notes
 from roofmodel.snow.cases import SnowCase, Value, Zone
 from roofmodel.snow.obstacle_walls import upwind_length, wind_groups
 from roofmodel.snow.patches import larger, spread
@@ -53,11 +52,11 @@ def _who(zones: list[Zone]) -> str:
 
 def _face_zone(known: AsceRoof, face: int) -> Zone | str:
     """Drift in front of one face, or why there is none."""
-    obstacles = known.roof.obstacles
+    obstacles, rules = known.roof.obstacles, known.rules
     which = int(obstacles.face[face])
     start, end, plane = obstacles.start[face], obstacles.end[face], int(obstacles.plane[which])
     height, clear = float(obstacles.height[which]), float(obstacles.clear[which])
-    side, base = float(np.hypot(*(end - start)[:2])), float(known.balanced[plane]) / known.weight_density
+    side, base = float(np.hypot(*(end - start)[:2])), float(known.balanced[plane]) / rules.weight_density
     if not obstacles.parapet[which]:
         if side < SHORT_SIDE:
             return "its side is shorter than 15 ft (7.8)"
@@ -66,8 +65,8 @@ def _face_zone(known: AsceRoof, face: int) -> Zone | str:
     length = upwind_length(obstacles, known.plan, face)
     if length <= 0.0:
         return "no roof in front of it"
-    full = float(drift.drift_height(known.site.ground_snow, length, known.site.winter_wind))
-    shape = drift.windward_drift(full, float(known.balanced[plane]), height, known.weight_density)
+    full = rules.drift_height(length)
+    shape = rules.windward(full, float(known.balanced[plane]), height, rules.weight_density)
     tall, width, peak = (float(x) for x in shape)
     free = max(height - base, 0.0)
     if width <= 0.0 or peak <= 0.0:
@@ -78,14 +77,13 @@ def _face_zone(known: AsceRoof, face: int) -> Zone | str:
         plane,
         band(start[:2], end[:2], 0.0, width),
         falling_pressure(start, left_normal(start, end), peak, width),
-        f"{CODE} 7.8",
-        "p_d = gamma min(0.75 h_d, h_c), w = 8 (0.75 h_d) or 8 (0.75 h_d)^2 / h_c",
+        f"{rules.code} 7.8",
+        rules.windward_formula,
         (
-            Value("p_g", known.site.ground_snow, "Pa", "ground snow, strength level, from the user"),
-            Value("W_2", known.site.winter_wind, "", "winter wind, from the user"),
+            *rules.drift_values,
             Value("l_u", length, "m", f"roof length {where}"),
-            Value("gamma", known.weight_density, "N/m**3", "Eq. 7.7-1"),
-            Value("h_d", full, "m", "Eq. 7.6-1"),
+            Value("gamma", rules.weight_density, "N/m**3", "Eq. 7.7-1"),
+            Value("h_d", full, "m", rules.drift_source),
             Value("h", height, "m", "above the roof"),
             Value("h_b", base, "m", "depth of balanced snow"),
             Value("h_c", free, "m", "clear height"),

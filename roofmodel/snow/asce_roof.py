@@ -1,109 +1,97 @@
-"""ASCE/SEI 7-22 on a recognized roof: factors, balanced and minimum loads, rain on snow."""
+"""ASCE/SEI 7 on a recognized roof: factors, balanced and minimum loads, rain on snow."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.constants import g
 
-from roofmodel.snow import asce7_22
-from roofmodel.snow.cases import LoadLevel, SnowCase, Value, Zone
-from roofmodel.snow.inputs import AsceSite, validate_asce
-from roofmodel.snow.regions import Plan, held_planes, roof_plan, uniform
-from roofmodel.surface import EdgeKind, RoofSurface
+from roofmodel.snow.asce7_22 import LOW_SLOPE, sloped_roof_load
+from roofmodel.snow.asce_rules import AsceRules, asce_rules
+from roofmodel.snow.cases import SnowCase, Value, Zone
+from roofmodel.snow.inputs import Asce16Site, AsceSite
+from roofmodel.snow.patches import UNREDUCED, UNREDUCED_NOTE
+from roofmodel.snow.regions import Plan, held_planes, obstructed_planes, roof_plan, uniform
+from roofmodel.surface import RoofSurface
 
 Array = NDArray[np.float64]
-
-CODE = AsceSite.standard
-# Cosine, judgment: snow that falls within 6 degrees of the line of a wall slides past it; else it jams there.
-TOWARD_WALL = 0.1
 
 
 @dataclass(frozen=True)
 class AsceRoof:
-    """A roof with everything that every ASCE/SEI 7-22 case needs.
+    """A roof with everything that every ASCE/SEI 7 case needs.
 
     Attributes
     ----------
     roof, plan, site
+    rules : AsceRules
+        The edition.
     retained : frozenset of int
         Planes that carry rows.
-    exposure, thermal : float
-        C_e, C_t.
-    flat_load : float
-        p_f. [Pa]
     slope_factor : (p,) float
         C_s.
     obstructed : dict of int to str
         Planes that may not take the slippery reduction, and why.
     balanced : (p,) float
         p_s. [Pa]
-    weight_density : float
-        gamma. [N/m^3]
+    unreduced : dict of int to float
+        Planes whose held snow takes no slope reduction at all in this variant, and their C_s else.
     """
 
     roof: RoofSurface
     plan: Plan
-    site: AsceSite
+    site: AsceSite | Asce16Site
+    rules: AsceRules
     retained: frozenset[int]
-    exposure: float
-    thermal: float
-    flat_load: float
     slope_factor: Array
     obstructed: dict[int, str]
     balanced: Array
-    weight_density: float
+    unreduced: dict[int, float]
 
     def case(self, name: str, zones: Iterable[Zone], notes: Iterable[str] = ()) -> SnowCase:
         """Assemble a case of this standard."""
-        return SnowCase(name, CODE, LoadLevel.STRENGTH, tuple(zones), self.light_density.value, tuple(notes))
+        said = list(notes)
+        if self.unreduced:
+            name = f"{name}, {UNREDUCED}"
+            names = ", ".join(self.roof.planes.name[plane] for plane in self.unreduced)
+            said.append(UNREDUCED_NOTE.format(names=names))
+        return SnowCase(
+            name, self.rules.code, self.rules.level, tuple(zones), self.light_density.value, tuple(said)
+        )
 
     @property
     def light_density(self) -> Value:
         """Density for depth, and where it comes from. [kg/m^3]."""
         if self.site.light_density is not None:
             return Value("rho", self.site.light_density, "kg/m**3", "for depth, from the user")
-        return Value("rho", self.weight_density / g, "kg/m**3", "for depth, gamma of Eq. 7.7-1 over g")
+        return Value("rho", self.rules.weight_density / g, "kg/m**3", "for depth, gamma of Eq. 7.7-1 over g")
 
 
-def prepare(roof: RoofSurface, site: AsceSite, retained: frozenset[int]) -> AsceRoof:
+def prepare(roof: RoofSurface, site: AsceSite | Asce16Site, retained: frozenset[int]) -> AsceRoof:
     """Factors and balanced loads of a roof."""
-    exposure, thermal = validate_asce(site)
+    rules = asce_rules(site)
     plan = roof_plan(roof)
-    obstructed = _obstructed(roof, plan, retained)
-    free = np.array([site.slippery and i not in obstructed for i in range(roof.planes.count)], dtype=bool)
-    flat = float(asce7_22.flat_roof_load(site.ground_snow, exposure, thermal))
-    factor = asce7_22.slope_factor(roof.planes.slope, thermal, free)
-    return AsceRoof(
-        roof,
-        plan,
-        site,
-        retained,
-        exposure,
-        thermal,
-        flat,
-        factor,
-        obstructed,
-        asce7_22.sloped_roof_load(flat, factor),
-        float(asce7_22.snow_weight_density(site.ground_snow)),
-    )
+    obstructed = obstructed_planes(roof, plan, retained)
+    slippery = site.slippery and not rules.slippery_bar
+    free = np.array([slippery and i not in obstructed for i in range(roof.planes.count)], dtype=bool)
+    factor = rules.slope_factor(roof.planes.slope, free)
+    balanced = sloped_roof_load(rules.flat_load, factor)
+    return AsceRoof(roof, plan, site, rules, retained, factor, obstructed, balanced, {})
 
 
-def _obstructed(roof: RoofSurface, plan: Plan, retained: frozenset[int]) -> dict[int, str]:
-    """Planes that snow cannot leave freely: held by rows, running into a valley or against a wall."""
-    found = held_planes(roof, plan, retained)
-    for kind, pair in zip(roof.edges.kind, roof.edges.plane, strict=True):
-        if kind is EdgeKind.VALLEY:
-            for plane in pair[pair >= 0]:
-                found.setdefault(int(plane), "its snow runs into a valley")
-    for lower, start, end in zip(roof.steps.lower, roof.steps.start, roof.steps.end, strict=True):
-        wall = np.array([end[1] - start[1], start[0] - end[0]]) / np.hypot(*(end - start)[:2])
-        if wall @ plan.fall[lower] > TOWARD_WALL:
-            found.setdefault(int(lower), "it falls toward a wall")
-    return found
+def without_reduction(known: AsceRoof) -> AsceRoof | None:
+    """The same roof with C_s = 1.0 where rows hold the snow; None where that changes nothing."""
+    held = held_planes(known.roof, known.plan, known.retained)
+    reduced = {i: float(known.slope_factor[i]) for i in sorted(held) if known.slope_factor[i] < 1.0}
+    if not reduced:
+        return None
+    factor = known.slope_factor.copy()
+    factor[list(reduced)] = 1.0
+    balanced = sloped_roof_load(known.rules.flat_load, factor)
+    return replace(known, slope_factor=factor, balanced=balanced, unreduced=reduced)
 
 
 def balanced_zones(known: AsceRoof, share: Array | None = None) -> list[Zone]:
@@ -119,8 +107,8 @@ def balanced_zones(known: AsceRoof, share: Array | None = None) -> list[Zone]:
                 int(plane),
                 known.plan.polygon[plane],
                 uniform(float(part[plane] * known.balanced[plane])),
-                f"{CODE} {'7.6.1' if reduced else '7.4'}",
-                f"{'0.3 ' if reduced else ''}p_s, p_s = C_s p_f, p_f = 0.7 C_e C_t p_g",
+                f"{known.rules.code} {'7.6.1' if reduced else '7.4'}",
+                f"{'0.3 ' if reduced else ''}p_s, p_s = C_s p_f, {known.rules.flat_formula}",
                 balanced_values(known, int(plane)),
             )
         )
@@ -129,19 +117,20 @@ def balanced_zones(known: AsceRoof, share: Array | None = None) -> list[Zone]:
 
 def balanced_values(known: AsceRoof, plane: int) -> tuple[Value, ...]:
     """What the symbols of p_s stand for on a plane."""
-    if not known.site.slippery:
+    rules, site = known.rules, known.site
+    if plane in known.unreduced:
+        why = f"judgment: held snow; {known.unreduced[plane]:.3g} on an obstructed surface by Fig. 7.4-1"
+    elif not site.slippery:
         why = "surface not slippery"
     elif plane in known.obstructed:
         why = f"obstructed surface, no slippery reduction: {known.obstructed[plane]}"
     else:
-        why = "unobstructed slippery surface"
+        why = rules.slippery_bar or "unobstructed slippery surface"
     return (
-        Value("p_g", known.site.ground_snow, "Pa", "ground snow, strength level, from the user"),
-        Value("C_e", known.exposure, "", "Table 7.3-1" if known.site.exposure_factor is None else "given"),
-        Value(
-            "C_t", known.thermal, "", "Table 7.3-2 or 7.3-3" if known.site.thermal_factor is None else "given"
-        ),
-        Value("p_f", known.flat_load, "Pa", "Eq. 7.3-1"),
+        *rules.ground,
+        Value("C_e", rules.exposure, "", "Table 7.3-1" if site.exposure_factor is None else "given"),
+        Value("C_t", rules.thermal, "", rules.thermal_table if site.thermal_factor is None else "given"),
+        Value("p_f", rules.flat_load, "Pa", "Eq. 7.3-1"),
         Value("theta", float(known.roof.planes.slope[plane]), "rad", "slope"),
         Value("C_s", float(known.slope_factor[plane]), "", why),
         Value("p_s", float(known.balanced[plane]), "Pa", "Eq. 7.4-1"),
@@ -159,6 +148,8 @@ def slope_notes(known: AsceRoof) -> list[str]:
     names = known.roof.planes.name
     if not known.site.slippery:
         return ["The covering was declared not slippery: C_s of all other surfaces everywhere."]
+    if known.rules.slippery_bar:
+        return [f"C_s of all other surfaces everywhere: {known.rules.slippery_bar}."]
     notes = [
         f"{names[plane]} takes no slippery reduction in C_s: {why}."
         for plane, why in sorted(known.obstructed.items())
@@ -173,24 +164,21 @@ def slope_notes(known: AsceRoof) -> list[str]:
 
 
 def minimum_case(known: AsceRoof) -> SnowCase | str:
-    """Minimum load of low-slope roofs, 7.3.3; or why there is none."""
-    low = known.roof.planes.slope < asce7_22.LOW_SLOPE
+    """Minimum load of low-slope roofs; or why there is none."""
+    rules = known.rules
+    low = known.roof.planes.slope < LOW_SLOPE
     if not low.any():
-        return "no plane is below 15 degrees (7.3.3)"
-    pressure = float(asce7_22.minimum_load(known.site.ground_snow, known.site.risk_category))
+        return f"no plane is below 15 degrees ({rules.minimum_clause})"
     zones = [zone for zone in balanced_zones(known) if not low[zone.plane]]
     zones += [
         Zone(
             f"minimum snow on {known.roof.planes.name[plane]}",
             int(plane),
             known.plan.polygon[plane],
-            uniform(pressure),
-            f"{CODE} 7.3.3",
-            "p_m = min(p_g, p_m,max)",
-            (
-                Value("p_g", known.site.ground_snow, "Pa", "ground snow, strength level, from the user"),
-                Value("p_m,max", asce7_22.MINIMUM_CAP[known.site.risk_category], "Pa", "Table 7.3-4"),
-            ),
+            uniform(rules.minimum_load),
+            f"{rules.code} {rules.minimum_clause}",
+            rules.minimum_formula,
+            rules.minimum_values,
         )
         for plane in np.flatnonzero(low)
     ]
@@ -200,12 +188,10 @@ def minimum_case(known: AsceRoof) -> SnowCase | str:
 
 def rain_case(known: AsceRoof) -> SnowCase | str:
     """Rain on balanced snow, 7.10; or why there is none."""
-    site, planes = known.site, known.roof.planes
-    cap = asce7_22.MINIMUM_CAP[site.risk_category]
-    if site.ground_snow > cap:
-        psf = cap / asce7_22.PSF
-        return f"p_g is above p_m,max = {psf:.0f} psf of risk category {site.risk_category} (7.10)"
-    surcharge = asce7_22.rain_on_snow(site.ground_snow, planes.slope, known.plan.run, site.risk_category)
+    planes, rules = known.roof.planes, known.rules
+    if rules.rain_bar:
+        return rules.rain_bar
+    surcharge = rules.rain(planes.slope, known.plan.run)
     if not surcharge.any():
         return "no plane is flatter than W / 50 (degrees, ft) (7.10)"
     zones = balanced_zones(known) + [
@@ -214,8 +200,8 @@ def rain_case(known: AsceRoof) -> SnowCase | str:
             int(plane),
             known.plan.polygon[plane],
             uniform(float(surcharge[plane])),
-            f"{CODE} 7.10",
-            "8 psf where theta < W / 50",
+            f"{rules.code} 7.10",
+            rules.rain_formula,
             (
                 Value("theta", float(planes.slope[plane]), "rad", "slope"),
                 Value("W", float(known.plan.run[plane]), "m", "plan run of the plane"),

@@ -1,4 +1,4 @@
-"""Snow beside walls: drifts and slides onto lower roofs, ASCE/SEI 7-22 7.7 and 7.9."""
+"""Snow beside walls: drifts and slides onto lower roofs, ASCE/SEI 7 7.7 and 7.9."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from roofmodel.snow import asce7_22_drift as drift
-from roofmodel.snow.asce_roof import CODE, AsceRoof, balanced_zones, slope_notes
+from roofmodel.snow.asce_roof import AsceRoof, balanced_zones, slope_notes
 from roofmodel.snow.cases import SnowCase, Value, Zone
 from roofmodel.snow.patches import (
     UPPER_TO_STEP,
@@ -90,39 +90,39 @@ def _group_zones(known: AsceRoof, group: WallGroup, *, leeward: bool) -> tuple[l
 
 
 def _leeward_patch(known: AsceRoof, i: int) -> Zone | str:
-    steps, plan, site = known.roof.steps, known.plan, known.site
+    steps, plan, rules = known.roof.steps, known.plan, known.rules
     upper, gap = int(steps.upper[i]), float(steps.gap[i])
     outline = plan.level_outline[plan.level[upper]]
     upwind = -left_normal(steps.start[i], steps.end[i])
     length = fetch(outline, steps.start[i], steps.end[i], upwind, gap, EAVE_OVERHANG)
     if length <= 0.0:
         return "no roof upwind of the wall"
-    height = float(drift.drift_height(site.ground_snow, length, site.winter_wind))
+    height = rules.drift_height(length)
     balanced, wall = float(known.balanced[steps.lower[i]]), float(steps.wall[i].max())
     if gap > CRACK:
-        shape = drift.adjacent_drift(height, balanced, wall, gap, known.weight_density)
+        shape = drift.adjacent_drift(height, balanced, wall, gap, known.rules.weight_density)
         clause, formula = "7.7.2", "p_d = gamma min(h_d, (6 h - s) / 6), w = min(6 h_d, 6 h - s)"
     else:
-        shape = drift.leeward_drift(height, balanced, wall, known.weight_density)
+        shape = drift.leeward_drift(height, balanced, wall, known.rules.weight_density)
         clause, formula = "7.7.1", "p_d = gamma min(h_d, h_c), w = 4 h_d or 4 h_d^2 / h_c <= 8 h_c"
     name = f"leeward drift below {known.roof.planes.name[upper]}"
     return _triangle(known, i, name, (clause, formula), (length, height), shape, 0.0)
 
 
 def _windward_patch(known: AsceRoof, i: int) -> Zone | str:
-    steps, plan, site = known.roof.steps, known.plan, known.site
+    steps, plan, rules = known.roof.steps, known.plan, known.rules
     lower, gap = int(steps.lower[i]), float(steps.gap[i])
     outline = plan.level_outline[plan.level[lower]]
     out = left_normal(steps.start[i], steps.end[i])
     length = fetch(outline, steps.start[i], steps.end[i], out)
     if length <= 0.0:
         return "no roof upwind of the wall"
-    height = float(drift.drift_height(site.ground_snow, length, site.winter_wind))
+    height = rules.drift_height(length)
     balanced, wall = float(known.balanced[lower]), float(steps.wall[i].max())
-    shape = drift.windward_drift(height, balanced, wall, known.weight_density)
+    shape = rules.windward(height, balanced, wall, rules.weight_density)
     name = f"windward drift at {known.roof.planes.name[steps.upper[i]]}"
-    formula = "p_d = gamma min(0.75 h_d, h_c), w = 8 (0.75 h_d) or 8 (0.75 h_d)^2 / h_c"
-    return _triangle(known, i, name, ("7.7.1", formula), (length, height), shape, gap)
+    rule = ("7.7.1", rules.windward_formula)
+    return _triangle(known, i, name, rule, (length, height), shape, gap)
 
 
 def _triangle(
@@ -137,7 +137,7 @@ def _triangle(
     """Zone of a drift whose peak stands `cut` behind the foot of the wall."""
     steps = known.roof.steps
     start, end, lower = steps.start[i], steps.end[i], int(steps.lower[i])
-    wall, base = float(steps.wall[i].max()), float(known.balanced[lower]) / known.weight_density
+    wall, base = float(steps.wall[i].max()), float(known.balanced[lower]) / known.rules.weight_density
     height, width, peak = (float(x) for x in shape)
     clear = max(wall - base, 0.0)
     if width <= cut:
@@ -146,11 +146,10 @@ def _triangle(
         return "the gap is too wide for the drift (7.7.2)"
     length, full = source
     values = (
-        Value("p_g", known.site.ground_snow, "Pa", "ground snow, strength level, from the user"),
-        Value("W_2", known.site.winter_wind, "", "winter wind, from the user"),
+        *known.rules.drift_values,
         Value("l_u", length, "m", "longest roof upwind, square to the wall"),
-        Value("gamma", known.weight_density, "N/m**3", "Eq. 7.7-1"),
-        Value("h_d", full, "m", "Eq. 7.6-1"),
+        Value("gamma", known.rules.weight_density, "N/m**3", "Eq. 7.7-1"),
+        Value("h_d", full, "m", known.rules.drift_source),
         Value("h", wall, "m", "greatest height of the wall"),
         Value("s", float(steps.gap[i]), "m", "gap between the roofs on plan"),
         Value("h_b", base, "m", "depth of balanced snow"),
@@ -164,7 +163,7 @@ def _triangle(
         lower,
         band(start[:2], end[:2], 0.0, width - cut),
         falling_pressure(start, left_normal(start, end), peak * (1.0 - cut / width), width - cut),
-        f"{CODE} {rule[0]}",
+        f"{known.rules.code} {rule[0]}",
         rule[1],
         values,
     )
@@ -212,7 +211,7 @@ def _slide_zones(known: AsceRoof, i: int) -> list[Zone]:
     if fall @ left_normal(start, end) < UPPER_TO_STEP or (gap > CRACK and steps.wall[i].max() <= gap):
         return []
     run = slope_run(plan, upper, start, end, -fall, gap, EAVE_OVERHANG)
-    strip = drift.sliding_load(known.flat_load, run, gap)
+    strip = drift.sliding_load(known.rules.flat_load, run, gap)
     if strip.pressure <= 0.0:
         return []
     zone = Zone(
@@ -220,10 +219,10 @@ def _slide_zones(known: AsceRoof, i: int) -> list[Zone]:
         lower,
         band(start[:2], end[:2], 0.0, float(strip.end - strip.start)),
         uniform(float(strip.pressure)),
-        f"{CODE} 7.9",
+        f"{known.rules.code} 7.9",
         "0.4 p_f W over 15 ft from the upper eave",
         (
-            Value("p_f", known.flat_load, "Pa", "Eq. 7.3-1, upper roof"),
+            Value("p_f", known.rules.flat_load, "Pa", "Eq. 7.3-1, upper roof"),
             Value("W", run, "m", "plan distance from eave to ridge of the upper roof"),
             Value("s", gap, "m", "gap between the roofs on plan"),
             Value("width", float(strip.end - strip.start), "m", "of the lower roof that is reached"),

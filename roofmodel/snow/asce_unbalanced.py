@@ -1,4 +1,4 @@
-"""Unbalanced snow on hips and gables, ASCE/SEI 7-22 7.6.1, one case for each wind over a crest."""
+"""Unbalanced snow on hips and gables, ASCE/SEI 7 7.6.1, one case for each wind over a crest."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from roofmodel.snow import asce7_22_drift as drift
 from roofmodel.snow.asce7_22 import FOOT
-from roofmodel.snow.asce_roof import CODE, AsceRoof, balanced_zones, slope_notes
+from roofmodel.snow.asce_roof import AsceRoof, balanced_zones, slope_notes
 from roofmodel.snow.cases import SnowCase, Value, Zone
 from roofmodel.snow.patches import larger, spread
 from roofmodel.snow.regions import (
@@ -108,24 +108,23 @@ def _narrow_zone(known: AsceRoof, plane: int) -> Zone:
         f"leeward snow on {known.roof.planes.name[plane]}",
         plane,
         known.plan.polygon[plane],
-        uniform(known.site.ground_snow),
-        f"{CODE} 7.6.1",
-        "p_g where W <= 20 ft and rafters are simply supported",
-        (Value("p_g", known.site.ground_snow, "Pa", "ground snow, strength level, from the user"),),
+        uniform(known.rules.narrow_load),
+        f"{known.rules.code} 7.6.1",
+        known.rules.narrow_formula,
+        known.rules.ground,
     )
 
 
 def _strip(known: AsceRoof, crest: Crest) -> Zone:
     """Surcharge strip below a crest; it may reach across a pitch break to the next leeward plane."""
-    site, slope = known.site, float(known.roof.planes.slope[crest.plane])
-    height = float(drift.drift_height(site.ground_snow, crest.windward_run, site.winter_wind))
-    strip = drift.unbalanced_surcharge(height, known.weight_density, slope)
+    slope = float(known.roof.planes.slope[crest.plane])
+    height = known.rules.ridge_height(crest.windward_run)
+    strip = drift.unbalanced_surcharge(height, known.rules.weight_density, slope)
     values = (
-        Value("p_g", site.ground_snow, "Pa", "ground snow, strength level, from the user"),
-        Value("W_2", site.winter_wind, "", "winter wind, from the user"),
+        *known.rules.drift_values,
         Value("W", crest.windward_run, "m", f"windward side, {known.roof.planes.name[crest.across]}"),
-        Value("gamma", known.weight_density, "N/m**3", "Eq. 7.7-1"),
-        Value("h_d", height, "m", "Eq. 7.6-1 with l_u = W"),
+        Value("gamma", known.rules.weight_density, "N/m**3", "Eq. 7.7-1"),
+        Value("h_d", height, "m", f"{known.rules.drift_source} with l_u = W"),
         Value("S", float(1.0 / np.tan(slope)), "", "run for a rise of one, leeward side"),
         Value("extent", float(strip.end), "m", "8/3 h_d sqrt(S), plan, from the crest"),
         Value("surcharge", float(strip.pressure), "Pa", "on top of p_s"),
@@ -135,7 +134,7 @@ def _strip(known: AsceRoof, crest: Crest) -> Zone:
         crest.plane,
         band(crest.start[:2], crest.end[:2], 0.0, float(strip.end)),
         uniform(float(strip.pressure)),
-        f"{CODE} 7.6.1",
+        f"{known.rules.code} 7.6.1",
         "h_d gamma / sqrt(S) over 8/3 h_d sqrt(S)",
         values,
     )
@@ -165,12 +164,12 @@ def _folded_zone(known: AsceRoof, plane: int, start: Array, end: Array) -> list[
     if slope <= drift.FOLDED_SLOPE:
         return []
     ridge, valley = drift.folded_load(
-        known.flat_load, known.exposure, known.weight_density, run * np.tan(slope)
+        known.rules.flat_load, known.rules.exposure, known.rules.weight_density, run * np.tan(slope)
     )
     pressure = falling_pressure(start, left_normal(start, end), float(valley - ridge), run)
     values = (
-        Value("p_f", known.flat_load, "Pa", "Eq. 7.3-1"),
-        Value("C_e", known.exposure, "", "Table 7.3-1 or given"),
+        Value("p_f", known.rules.flat_load, "Pa", "Eq. 7.3-1"),
+        Value("C_e", known.rules.exposure, "", "Table 7.3-1 or given"),
         Value("valley", float(valley), "Pa", "2 p_f / C_e, not above the snow on the ridge"),
         Value("ridge", float(ridge), "Pa", "0.5 p_f"),
         Value("run", run, "m", "plan distance from valley to ridge"),
@@ -181,7 +180,7 @@ def _folded_zone(known: AsceRoof, plane: int, start: Array, end: Array) -> list[
             plane,
             known.plan.polygon[plane],
             pressure + uniform(float(ridge)),
-            f"{CODE} 7.6.3",
+            f"{known.rules.code} 7.6.3",
             "2 p_f / C_e at the valley to 0.5 p_f at the ridge",
             values,
         )

@@ -90,6 +90,8 @@ class SnowCase:
         Density for depth, the lightest that fits the case. [kg/m^3]
     notes : tuple of str
         Choices made and said, such as that retained snow takes no slippery reduction.
+    service : float
+        Share of the case that counts for serviceability, where the standard itself has one.
     """
 
     name: str
@@ -98,6 +100,7 @@ class SnowCase:
     zones: tuple[Zone, ...]
     density: float
     notes: tuple[str, ...] = ()
+    service: float = 1.0
 
 
 @dataclass(frozen=True)

@@ -9,24 +9,22 @@ from typing import ClassVar
 import numpy as np
 
 from roofmodel.errors import InputError
-from roofmodel.snow import asce7_22, en1991_1_3
+from roofmodel.snow import asce7_16, asce7_22, en1991_1_3, nbcc2020
 from roofmodel.snow.cases import LoadLevel
 
 GROUND_SNOW_LIMIT = 50e3  # no inhabited place has more [Pa]
 
 
-@dataclass(frozen=True)
-class AsceSite:
-    """Site for ASCE/SEI 7-22.
+@dataclass(frozen=True, kw_only=True)
+class AsceBase:
+    """What every edition of ASCE/SEI 7 asks.
 
     Attributes
     ----------
     ground_snow : float
-        p_g of the risk category, strength level. [Pa]
+        p_g. [Pa]
     risk_category : str
         "I", "II", "III" or "IV".
-    winter_wind : float
-        W_2, 0.1 to 0.9.
     slippery : bool
         Whether the covering is slippery in the sense of 7.4 (smooth metal is).
     terrain, exposure : str
@@ -34,9 +32,9 @@ class AsceSite:
     exposure_factor : float or None
         C_e in place of terrain and exposure.
     thermal : str
-        "heated", "cold ventilated", "unheated", "freezer" or "greenhouse".
+        For C_t, Table 7.3-2.
     roof_r_value : float or None
-        For "heated". [h ft^2 F/Btu]
+        The number after R-. [h ft^2 F/Btu]
     thermal_factor : float or None
         C_t in place of thermal.
     simple_rafters : bool
@@ -48,10 +46,8 @@ class AsceSite:
         [kg/m^3]
     """
 
-    standard: ClassVar[str] = "ASCE/SEI 7-22"
     ground_snow: float
     risk_category: str
-    winter_wind: float
     slippery: bool
     terrain: str = "C"
     exposure: str = "partially exposed"
@@ -60,6 +56,68 @@ class AsceSite:
     roof_r_value: float | None = None
     thermal_factor: float | None = None
     simple_rafters: bool = False
+    upper_roof_retained: bool = False
+    light_density: float | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
+class AsceSite(AsceBase):
+    """Site for ASCE/SEI 7-22; p_g of the risk category, strength level.
+
+    Attributes
+    ----------
+    winter_wind : float
+        W_2, 0.1 to 0.9.
+    """
+
+    standard: ClassVar[str] = "ASCE/SEI 7-22"
+    winter_wind: float
+
+
+@dataclass(frozen=True, kw_only=True)
+class Asce16Site(AsceBase):
+    """Site for ASCE/SEI 7-16; p_g nominal (50 years), raised by I_s of the risk category.
+
+    Attributes
+    ----------
+    ventilated : bool
+        Whether the roof is ventilated, for the R-value of 7.4.1.
+    """
+
+    standard: ClassVar[str] = "ASCE/SEI 7-16"
+    ventilated: bool = False
+
+
+@dataclass(frozen=True, kw_only=True)
+class NbccSite:
+    """Site for NBCC 2020.
+
+    Attributes
+    ----------
+    ground_snow, associated_rain : float
+        S_s and S_r, 1 in 50 years. [Pa]
+    importance : str
+        "low", "normal", "high" or "post-disaster".
+    slippery : bool
+        Whether the covering is slippery in the sense of 4.1.6.2.(6) (smooth metal is).
+    wind_factor : float
+        C_w: 1.0, or 0.75 or 0.5 where 4.1.6.2.(4) allows it.
+    basic_factor : float or None
+        C_b in place of that of the roof's size; 1.0 for roofs close to the ground.
+    upper_roof_retained : bool
+        Leave out snow that slides from upper planes that carry rows.
+    light_density : float or None
+        Density for the depth of snow at the rows, the lightest to be expected; 4.1.6.13 by default.
+        [kg/m^3]
+    """
+
+    standard: ClassVar[str] = "NBCC 2020"
+    ground_snow: float
+    associated_rain: float
+    importance: str
+    slippery: bool
+    wind_factor: float = 1.0
+    basic_factor: float | None = None
     upper_roof_retained: bool = False
     light_density: float | None = None
 
@@ -132,7 +190,7 @@ class DirectSite:
     level: LoadLevel = LoadLevel.MEASURED
 
 
-Site = AsceSite | EnSite | DirectSite
+Site = AsceSite | Asce16Site | EnSite | NbccSite | DirectSite
 
 
 def validate_asce(site: AsceSite) -> tuple[float, float]:
@@ -143,33 +201,78 @@ def validate_asce(site: AsceSite) -> tuple[float, float]:
     InputError
         One line with field, value and what would be right.
     """
-    _inside("ground_snow", site.ground_snow, 0.0, GROUND_SNOW_LIMIT, "Pa", open_low=True)
+    exposure = _asce_exposure(site)
     _inside("winter_wind", site.winter_wind, 0.1, 0.9)
-    _one_of("risk_category", site.risk_category, asce7_22.MINIMUM_CAP)
-    _light(site.light_density)
-    if site.exposure_factor is None:
-        _one_of("terrain", site.terrain, asce7_22.EXPOSURE)
-        _one_of("exposure", site.exposure, asce7_22.EXPOSURE_COLUMNS)
-        exposure = asce7_22.exposure_factor(site.terrain, site.exposure)
-        if np.isnan(exposure):
-            message = f'site.exposure "sheltered" does not exist for terrain "{site.terrain}" (Table 7.3-1).'
-            raise InputError(message)
-    else:
-        exposure = _inside("exposure_factor", site.exposure_factor, 0.5, 1.5)
-    return exposure, _asce_thermal(site)
-
-
-def _asce_thermal(site: AsceSite) -> float:
     if site.thermal_factor is not None:
-        return _inside("thermal_factor", site.thermal_factor, 0.8, 1.4)
+        return exposure, _inside("thermal_factor", site.thermal_factor, 0.8, 1.4)
     _one_of("thermal", site.thermal, (*asce7_22.THERMAL, "heated"))
     if site.thermal != "heated":
-        return asce7_22.THERMAL[site.thermal]
+        return exposure, asce7_22.THERMAL[site.thermal]
     if site.roof_r_value is None:
         message = 'site.roof_r_value is missing: thermal "heated" needs the R-value for Table 7.3-3.'
         raise InputError(message)
-    r_value = _inside("roof_r_value", site.roof_r_value, 0.0, 100.0, "h ft^2 F/Btu", open_low=True)
-    return float(asce7_22.thermal_factor_heated(site.ground_snow, r_value))
+    return exposure, float(asce7_22.thermal_factor_heated(site.ground_snow, _r_value(site.roof_r_value)))
+
+
+def validate_asce_16(site: Asce16Site) -> tuple[float, float]:
+    """Check an ASCE/SEI 7-16 site and return C_e and C_t.
+
+    Raises
+    ------
+    InputError
+        One line with field, value and what would be right.
+    """
+    exposure = _asce_exposure(site)
+    if site.roof_r_value is not None:
+        _r_value(site.roof_r_value)
+    if site.thermal_factor is not None:
+        return exposure, _inside("thermal_factor", site.thermal_factor, 0.8, 1.4)
+    _one_of("thermal", site.thermal, asce7_16.THERMAL)
+    return exposure, asce7_16.THERMAL[site.thermal]
+
+
+def _asce_exposure(site: AsceBase) -> float:
+    """Check what the editions share and return C_e."""
+    _inside("ground_snow", site.ground_snow, 0.0, GROUND_SNOW_LIMIT, "Pa", open_low=True)
+    _one_of("risk_category", site.risk_category, asce7_22.MINIMUM_CAP)
+    _light(site.light_density)
+    if site.exposure_factor is not None:
+        return _inside("exposure_factor", site.exposure_factor, 0.5, 1.5)
+    _one_of("terrain", site.terrain, asce7_22.EXPOSURE)
+    _one_of("exposure", site.exposure, asce7_22.EXPOSURE_COLUMNS)
+    exposure = asce7_22.exposure_factor(site.terrain, site.exposure)
+    if np.isnan(exposure):
+        message = f'site.exposure "sheltered" does not exist for terrain "{site.terrain}" (Table 7.3-1).'
+        raise InputError(message)
+    return exposure
+
+
+def _r_value(value: float) -> float:
+    return _inside("roof_r_value", value, 0.0, 100.0, "h ft^2 F/Btu", open_low=True)
+
+
+def validate_nbcc(site: NbccSite) -> float:
+    """Check an NBCC 2020 site and return I_s for ultimate limit states.
+
+    Raises
+    ------
+    InputError
+        One line with field, value and what would be right.
+    """
+    _inside("ground_snow", site.ground_snow, 0.0, GROUND_SNOW_LIMIT, "Pa", open_low=True)
+    _inside("associated_rain", site.associated_rain, 0.0, 5e3, "Pa")
+    _one_of("importance", site.importance, nbcc2020.IMPORTANCE)
+    _inside("wind_factor", site.wind_factor, 0.5, 1.0)
+    if site.wind_factor < 1.0 and site.importance not in nbcc2020.WIND_REDUCTION:
+        message = (
+            f'site.wind_factor is {site.wind_factor:g}: importance "{site.importance}" needs 1.0 '
+            "(4.1.6.2.(4) allows less in the low and normal categories only)."
+        )
+        raise InputError(message)
+    if site.basic_factor is not None:
+        _inside("basic_factor", site.basic_factor, 0.8, 2.0)
+    _light(site.light_density)
+    return nbcc2020.IMPORTANCE[site.importance]
 
 
 def validate_en(site: EnSite) -> float:

@@ -12,6 +12,7 @@ from numpy.typing import ArrayLike, NDArray
 Array = NDArray[np.float64]
 
 IMPORTANCE = {"low": 0.8, "normal": 1.0, "high": 1.15, "post-disaster": 1.25}  # Table 4.1.6.2.-A, ULS
+WIND_REDUCTION = ("low", "normal")  # 4.1.6.2.(4): importance categories that may take C_w below 1.0
 SERVICE_IMPORTANCE = 0.9  # Table 4.1.6.2.-A, SLS
 DENSITY_CAP = 4000.0  # 4.1.6.13 [N/m^3]
 PARTIAL_SLOPE = np.radians(15.0)  # 4.1.6.3 and 4.1.6.9 [rad]

@@ -71,8 +71,6 @@ def projection_accumulation(
 ) -> Accumulation:
     """C_a0 and x_d beside a projection, NBCC 2020 4.1.6.7.
 
-    The roof model has no projections yet: no case uses this.
-
     Parameters
     ----------
     ground_snow, weight_density, basic : (...) float

@@ -23,6 +23,8 @@ EAVE_OVERHANG = 1.5  # an upper eave stands at most this far in front of the wal
 SAME_WAY = 0.5  # cosine: falls within 60 degrees go the same way
 SAME_WIND = np.cos(np.radians(5.0))  # winds within 5 degrees are one
 COMPASS_SLACK = 2.4  # less than half of 5 degrees, so that different winds have different names [degrees]
+# Cosine, judgment: snow that falls within 6 degrees of the line of a wall slides past it; else it jams there.
+TOWARD_WALL = 0.1
 _COMPASS = ("N", "NE", "E", "SE", "S", "SW", "W", "NW")
 
 
@@ -193,6 +195,20 @@ def held_planes(roof: RoofSurface, plan: Plan, retained: frozenset[int]) -> dict
                 held[above] = f"its snow runs onto {roof.planes.name[below]}, which holds it"
                 waiting = True
     return held
+
+
+def obstructed_planes(roof: RoofSurface, plan: Plan, retained: frozenset[int]) -> dict[int, str]:
+    """Planes that snow cannot leave freely, and why: held, running into a valley or against a wall."""
+    found = held_planes(roof, plan, retained)
+    for kind, pair in zip(roof.edges.kind, roof.edges.plane, strict=True):
+        if kind is EdgeKind.VALLEY:
+            for plane in pair[pair >= 0]:
+                found.setdefault(int(plane), "its snow runs into a valley")
+    for lower, start, end in zip(roof.steps.lower, roof.steps.start, roof.steps.end, strict=True):
+        wall = np.array([end[1] - start[1], start[0] - end[0]]) / np.hypot(*(end - start)[:2])
+        if wall @ plan.fall[lower] > TOWARD_WALL:
+            found.setdefault(int(lower), "it falls toward a wall")
+    return found
 
 
 def _downhill_joints(roof: RoofSurface, plan: Plan) -> list[tuple[int, int]]:

@@ -9,13 +9,16 @@ from roofmodel.errors import InputError
 from roofmodel.snow.asce_cases import asce_cases
 from roofmodel.snow.cases import SnowSet
 from roofmodel.snow.en_cases import en_cases
-from roofmodel.snow.inputs import AsceSite, DirectSite, EnSite, Site
+from roofmodel.snow.inputs import Asce16Site, AsceSite, DirectSite, EnSite, NbccSite, Site
 from roofmodel.snow.measured import direct_cases
+from roofmodel.snow.nbcc_cases import nbcc_cases
 from roofmodel.surface import RoofSurface
 
 STANDARDS: dict[str, Callable[[RoofSurface, Any, frozenset[int]], SnowSet]] = {
     AsceSite.standard: asce_cases,
+    Asce16Site.standard: asce_cases,
     EnSite.standard: en_cases,
+    NbccSite.standard: nbcc_cases,
     DirectSite.standard: direct_cases,
 }
 
@@ -26,7 +29,7 @@ def snow_cases(roof: RoofSurface, site: Site, retained: Iterable[int] = ()) -> S
     Parameters
     ----------
     roof : RoofSurface
-    site : AsceSite, EnSite or DirectSite
+    site : AsceSite, Asce16Site, EnSite, NbccSite or DirectSite
         Its `standard` picks the rules.
     retained : iterable of int
         Planes that carry snow retention: they may not take reductions for snow that slides off.

@@ -10,18 +10,26 @@ from scipy.constants import g
 from snow_roofs import gable, hip, plane_force, shed
 
 from roofmodel.errors import InputError
-from roofmodel.snow import AsceSite, DirectSite, EnSite, SnowLayer, snow_cases
+from roofmodel.snow import Asce16Site, AsceSite, DirectSite, EnSite, NbccSite, SnowLayer, snow_cases
 from roofmodel.snow.cases import case_pressure_at
 
 ASCE = AsceSite(ground_snow=2000.0, risk_category="II", winter_wind=0.5, slippery=True)
+ASCE_16 = Asce16Site(ground_snow=2000.0, risk_category="III", slippery=True)
 EN = EnSite(ground_snow=2000.0)
+NBCC = NbccSite(ground_snow=2000.0, associated_rain=300.0, importance="high", slippery=True)
 
 
-@pytest.mark.parametrize("site", [ASCE, EN, DirectSite((SnowLayer(0.4, 200.0, 200.0),))])
+@pytest.mark.parametrize("site", [ASCE, ASCE_16, EN, NBCC, DirectSite((SnowLayer(0.4, 200.0, 200.0),))])
 def test_balanced_total_is_pressure_times_plan_area(site):
     roof = hip()
     case = snow_cases(roof, site, {0, 1, 2, 3}).cases[0]
-    pressure = {"ASCE/SEI 7-22": 0.7 * 1.2 * 2000.0, "EN 1991-1-3": 0.8 * 2000.0, "measured": 0.4 * 200.0 * g}
+    pressure = {
+        "ASCE/SEI 7-22": 0.7 * 1.2 * 2000.0,
+        "ASCE/SEI 7-16": 0.7 * 1.2 * 1.1 * 2000.0,
+        "EN 1991-1-3": 0.8 * 2000.0,
+        "NBCC 2020": 1.15 * (0.8 * 2000.0 + 300.0),
+        "measured": 0.4 * 200.0 * g,
+    }
     assert plane_force(roof, case) == pytest.approx(pressure[site.standard] * roof.planes.plan_area)
 
 
@@ -89,6 +97,20 @@ def test_depth_is_never_understated_where_planes_differ():
         (replace(ASCE, terrain="above tree line", exposure="sheltered"), "exposure"),
         (replace(ASCE, thermal="heated"), "roof_r_value"),
         (replace(ASCE, thermal="warm"), "thermal"),
+        (replace(ASCE_16, ground_snow=np.nan), "ground_snow"),
+        (replace(ASCE_16, risk_category="V"), "risk_category"),
+        (replace(ASCE_16, thermal="warm"), "thermal"),
+        (replace(ASCE_16, thermal_factor=2.0), "thermal_factor"),
+        (replace(ASCE_16, roof_r_value=-1.0), "roof_r_value"),
+        (replace(ASCE_16, exposure="hidden"), "exposure"),
+        (replace(ASCE_16, light_density=np.nan), "light_density"),
+        (replace(NBCC, ground_snow=0.0), "ground_snow"),
+        (replace(NBCC, associated_rain=-1.0), "associated_rain"),
+        (replace(NBCC, importance="II"), "importance"),
+        (replace(NBCC, wind_factor=0.4), "wind_factor"),
+        (replace(NBCC, wind_factor=0.75), "wind_factor"),
+        (replace(NBCC, basic_factor=0.5), "basic_factor"),
+        (replace(NBCC, light_density=20.0), "light_density"),
         (replace(EN, ground_snow=-1.0), "ground_snow"),
         (replace(EN, topography="windy"), "topography"),
         (replace(EN, light_density=20.0), "light_density"),
@@ -107,7 +129,7 @@ def test_bad_sites_are_told_in_one_line(site, field):
     assert "\n" not in str(caught.value)
 
 
-@pytest.mark.parametrize("site", [ASCE, EN])
+@pytest.mark.parametrize("site", [ASCE, ASCE_16, EN, NBCC])
 def test_depth_takes_the_density_the_user_gives(site):
     """Loads do not change with it; every case and the values of its zones show it and its source."""
     roof = hip()

@@ -1,0 +1,174 @@
+"""What the editions of ASCE/SEI 7 chapter 7 do differently, made ready for one site."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from roofmodel.snow import asce7_16, asce7_22
+from roofmodel.snow import asce7_22_drift as drift
+from roofmodel.snow.cases import LoadLevel, Value
+from roofmodel.snow.inputs import Asce16Site, AsceSite, validate_asce, validate_asce_16
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class AsceRules:
+    """One edition at one site: its numbers, its clause functions and how it names them.
+
+    Attributes
+    ----------
+    code : str
+        Standard and edition.
+    level : LoadLevel
+    ground : tuple of Value
+        p_g, and I_s where the edition has it.
+    exposure, thermal : float
+        C_e, C_t.
+    thermal_table : str
+    flat_load, flat_formula
+        p_f [Pa] and its formula.
+    weight_density : float
+        gamma. [N/m^3]
+    slope_factor : callable
+        C_s of slopes (p,) [rad] and whether each takes the slippery line (p,).
+    slippery_bar : str
+        Why no surface may take the slippery line here, "" where it may.
+    minimum_load, minimum_clause, minimum_formula, minimum_values
+        p_m. [Pa]
+    drift_height, ridge_height : callable
+        h_d of a fetch and behind a ridge of a windward run. [m to m]
+    drift_values : tuple of Value
+        What h_d takes beside the fetch.
+    drift_source : str
+        Where h_d stands.
+    windward, windward_formula
+        Drift of h_d, balanced load, wall and gamma.
+    narrow_load, narrow_formula
+        Leeward load of narrow roofs, 7.6.1. [Pa]
+    rain : callable
+        Surcharge of slopes [rad] and runs [m], (p,). [Pa]
+    rain_formula : str
+    rain_bar : str
+        Why there is none at this ground snow, "" where there may be.
+    """
+
+    code: str
+    level: LoadLevel
+    ground: tuple[Value, ...]
+    exposure: float
+    thermal: float
+    thermal_table: str
+    flat_load: float
+    flat_formula: str
+    weight_density: float
+    slope_factor: Callable[[Array, Array], Array]
+    slippery_bar: str
+    minimum_load: float
+    minimum_clause: str
+    minimum_formula: str
+    minimum_values: tuple[Value, ...]
+    drift_height: Callable[[float], float]
+    ridge_height: Callable[[float], float]
+    drift_values: tuple[Value, ...]
+    drift_source: str
+    windward: Callable[[float, float, float, float], drift.Drift]
+    windward_formula: str
+    narrow_load: float
+    narrow_formula: str
+    rain: Callable[[Array, Array], Array]
+    rain_formula: str
+    rain_bar: str
+
+
+def asce_rules(site: AsceSite | Asce16Site) -> AsceRules:
+    """Rules of the edition that the site names.
+
+    Raises
+    ------
+    InputError
+        For site values outside their range.
+    """
+    return _rules_22(site) if isinstance(site, AsceSite) else _rules_16(site)
+
+
+def _rules_22(site: AsceSite) -> AsceRules:
+    exposure, thermal = validate_asce(site)
+    pg, category = site.ground_snow, site.risk_category
+    cap = asce7_22.MINIMUM_CAP[category]
+    ground = (Value("p_g", pg, "Pa", "ground snow, strength level, from the user"),)
+
+    def height(fetch: float) -> float:
+        return float(drift.drift_height(pg, fetch, site.winter_wind))
+
+    return AsceRules(
+        code=site.standard,
+        level=LoadLevel.STRENGTH,
+        ground=ground,
+        exposure=exposure,
+        thermal=thermal,
+        thermal_table="Table 7.3-2 or 7.3-3",
+        flat_load=float(asce7_22.flat_roof_load(pg, exposure, thermal)),
+        flat_formula="p_f = 0.7 C_e C_t p_g",
+        weight_density=float(asce7_22.snow_weight_density(pg)),
+        slope_factor=lambda slope, free: asce7_22.slope_factor(slope, thermal, free),
+        slippery_bar="",
+        minimum_load=float(asce7_22.minimum_load(pg, category)),
+        minimum_clause="7.3.3",
+        minimum_formula="p_m = min(p_g, p_m,max)",
+        minimum_values=(*ground, Value("p_m,max", cap, "Pa", "Table 7.3-4")),
+        drift_height=height,
+        ridge_height=height,
+        drift_values=(*ground, Value("W_2", site.winter_wind, "", "winter wind, from the user")),
+        drift_source="Eq. 7.6-1",
+        windward=drift.windward_drift,
+        windward_formula="p_d = gamma min(0.75 h_d, h_c), w = 8 (0.75 h_d) or 8 (0.75 h_d)^2 / h_c",
+        narrow_load=pg,
+        narrow_formula="p_g where W <= 20 ft and rafters are simply supported",
+        rain=lambda slope, run: asce7_22.rain_on_snow(pg, slope, run, category),
+        rain_formula="8 psf where theta < W / 50",
+        rain_bar=f"p_g is above p_m,max = {cap / asce7_22.PSF:.0f} psf of risk category {category} (7.10)"
+        if pg > cap
+        else "",
+    )
+
+
+def _rules_16(site: Asce16Site) -> AsceRules:
+    exposure, thermal = validate_asce_16(site)
+    pg, factor = site.ground_snow, asce7_16.IMPORTANCE[site.risk_category]
+    importance = Value("I_s", factor, "", f"Table 1.5-2, risk category {site.risk_category}")
+    ground = (Value("p_g", pg, "Pa", "ground snow, nominal, from the user"), importance)
+    warm = asce7_16.warm_slippery_allowed(thermal, site.roof_r_value, ventilated=site.ventilated)
+    need = asce7_16.WARM_R[site.ventilated]
+    return AsceRules(
+        code=site.standard,
+        level=LoadLevel.CHARACTERISTIC,
+        ground=ground,
+        exposure=exposure,
+        thermal=thermal,
+        thermal_table="Table 7.3-2",
+        flat_load=float(asce7_16.flat_roof_load(pg, exposure, thermal, factor)),
+        flat_formula="p_f = 0.7 C_e C_t I_s p_g",
+        weight_density=float(asce7_22.snow_weight_density(pg)),
+        slope_factor=lambda slope, free: asce7_16.slope_factor(slope, thermal, free),
+        slippery_bar="" if warm else f"a warm roof takes the slippery line only with R-{need:.0f} (7.4.1)",
+        minimum_load=float(asce7_16.minimum_load(pg, factor)),
+        minimum_clause="7.3.4",
+        minimum_formula="p_m = I_s min(p_g, 20 psf)",
+        minimum_values=ground,
+        drift_height=lambda fetch: float(asce7_16.drift_height(pg, fetch, factor)),
+        ridge_height=lambda run: float(asce7_16.unbalanced_height(pg, run, factor)),
+        drift_values=ground,
+        drift_source="Fig. 7.6-1",
+        windward=asce7_16.windward_drift,
+        windward_formula="p_d = gamma min(0.75 h_d, h_c), w = 4 (0.75 h_d) or 4 (0.75 h_d)^2 / h_c <= 8 h_c",
+        narrow_load=factor * pg,
+        narrow_formula="I_s p_g where W <= 20 ft and rafters are simply supported",
+        rain=lambda slope, run: asce7_16.rain_on_snow(pg, slope, run),
+        rain_formula="5 psf where theta < W / 50",
+        rain_bar="p_g is above 20 psf (7.10)" if pg > asce7_16.MINIMUM_STEP else "",
+    )

@@ -1,0 +1,59 @@
+"""All cases of NBCC 2020 subsection 4.1.6 for a recognized roof."""
+
+from __future__ import annotations
+
+from roofmodel.snow.cases import SnowCase, SnowSet
+from roofmodel.snow.inputs import NbccSite
+from roofmodel.snow.nbcc_drifted import step_cases, valley_cases
+from roofmodel.snow.nbcc_obstacles import obstacle_cases
+from roofmodel.snow.nbcc_roof import NbccRoof, balanced_case, gable_cases, prepare, without_reduction
+from roofmodel.snow.patches import PARTIAL, UNREDUCED
+from roofmodel.surface import RoofSurface
+
+NOT_MODELED = (
+    ("half load on parts of a plane", f"{PARTIAL} (4.1.6.3)"),
+    (
+        "arches, curved roofs and domes",
+        "curved roofs are taken as the planes that they are made of (4.1.6.10)",
+    ),
+    ("rain alone", "the rain load of 4.1.6.4 does not slide; check ponding and drainage by hand"),
+)
+
+
+def nbcc_cases(roof: RoofSurface, site: NbccSite, retained: frozenset[int]) -> SnowSet:
+    """All cases of NBCC 2020 that straight planes, valleys, steps and slides bring about.
+
+    Parameters
+    ----------
+    roof : RoofSurface
+    site : NbccSite
+    retained : frozenset of int
+        Planes that carry snow retention.
+
+    Returns
+    -------
+    SnowSet
+
+    Raises
+    ------
+    InputError
+        For site values outside their range.
+    """
+    known = prepare(roof, site, retained)
+    cases, skipped = _arrangements(known)
+    held = without_reduction(known)
+    if held is None:
+        skipped.append((UNREDUCED, "C_s is 1.0 already wherever rows hold snow"))
+    else:
+        cases += _arrangements(held)[0]
+    return SnowSet(tuple(cases), (*skipped, *NOT_MODELED))
+
+
+def _arrangements(known: NbccRoof) -> tuple[list[SnowCase], list[tuple[str, str]]]:
+    cases: list[SnowCase] = [balanced_case(known)]
+    skipped: list[tuple[str, str]] = []
+    arrangements = (gable_cases, valley_cases, step_cases, obstacle_cases)
+    for several, without in (found(known) for found in arrangements):
+        cases += several
+        skipped += without
+    return cases, skipped

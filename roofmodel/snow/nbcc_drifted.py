@@ -1,0 +1,310 @@
+"""NBCC 2020 on a recognized roof: valleys 4.1.6.12, steps 4.1.6.5, gaps 4.1.6.6, sliding 4.1.6.11."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from itertools import combinations
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from roofmodel.snow import nbcc2020 as nbcc
+from roofmodel.snow import nbcc2020_drift as drift
+from roofmodel.snow.cases import SnowCase, Value, Zone
+from roofmodel.snow.nbcc_roof import (
+    CODE,
+    Cases,
+    NbccRoof,
+    above_balanced,
+    common_values,
+    notes_of,
+    uniform_zones,
+)
+from roofmodel.snow.patches import (
+    UPPER_TO_STEP,
+    WallGroup,
+    larger,
+    no_rows_above,
+    overlap,
+    spread,
+    wall_groups,
+)
+from roofmodel.snow.regions import (
+    CRACK,
+    EAVE_OVERHANG,
+    band,
+    falling_pressure,
+    left_normal,
+    polygonal,
+    slope_run,
+    uniform,
+)
+from roofmodel.surface import EdgeKind
+
+Array = NDArray[np.float64]
+
+LEVEL_VALLEY = 0.01  # ends of a level valley differ by less [m]
+LEAST_SLIDE = 1.0  # judgment: sliding snow lies at least this far from the wall [m]
+
+
+def valley_cases(known: NbccRoof) -> Cases:
+    """Cases II and III of 4.1.6.12."""
+    edges, slope = known.roof.edges, known.roof.planes.slope
+    valleys = [
+        e
+        for e, kind in enumerate(edges.kind)
+        if kind is EdgeKind.VALLEY
+        and edges.plane[e].min() >= 0
+        and np.all(slope[edges.plane[e]] > nbcc.VALLEY_SLOPE)
+    ]
+    if not valleys:
+        return [], [("valley snow", "no valley between slopes above 10 degrees (4.1.6.12)")]
+    level = {
+        int(plane)
+        for e in valleys
+        if abs(edges.start[e, 2] - edges.end[e, 2]) < LEVEL_VALLEY
+        for plane in edges.plane[e]
+    }
+    share = np.ones(known.roof.planes.count)
+    share[list(level)] = 0.0
+    cases = []
+    for case in ("II", "III"):
+        strips: list[Zone] = []
+        for e in valleys:
+            first, second = (int(plane) for plane in edges.plane[e])
+            strips += _valley_strip(known, first, edges.start[e], edges.end[e], case, level)
+            strips += _valley_strip(known, second, edges.end[e], edges.start[e], case, level)
+        zones = [_beyond_strip(known, plane, case) for plane in sorted(level)] + larger(strips)
+        notes = [
+            *notes_of(known),
+            "C_a beside the valley with C_s = C_w = 1.0, drawn as what it adds to the snow of the rest of the"
+            " plane. b is twice the plan distance from the valley, square to it, to the farthest point of the"
+            " plane beside it. Planes at sloping valleys keep C_a = 1.0 outside the strip in place of"
+            " 0.5 / C_b, which is safe (judgment).",
+        ]
+        name = f"valley snow, case {case} of 4.1.6.12"
+        cases.append(known.case(name, uniform_zones(known, share=share) + zones, notes))
+    return cases, []
+
+
+def _beyond_strip(known: NbccRoof, plane: int, case: str) -> Zone:
+    """Snow of a plane at a level valley outside the strip."""
+    outer = float(nbcc.valley_factors(known.basic[plane], case)[2])
+    return Zone(
+        f"snow away from the valley on {known.roof.planes.name[plane]}",
+        plane,
+        known.plan.polygon[plane],
+        uniform(known.drifted(plane, outer)),
+        f"{CODE} 4.1.6.12",
+        "S = I_s (S_s C_b C_a + S_r)",
+        (*common_values(known, plane), Value("C_a", outer, "", "0.5 / C_b"), known.light_density),
+    )
+
+
+def _valley_strip(
+    known: NbccRoof, plane: int, start: Array, end: Array, case: str, level: set[int]
+) -> list[Zone]:
+    """What the strip beside a valley carries on top of the rest of its plane."""
+    polygon = known.plan.polygon[plane]
+    low_x, low_y, high_x, high_y = polygon.bounds
+    across = band(start[:2], end[:2], 0.0, float(np.hypot(high_x - low_x, high_y - low_y)))
+    side = polygonal(shapely.intersection(across, polygon))
+    if side is None:
+        return []
+    width = 2.0 * float(((shapely.get_coordinates(side) - start[:2]) @ left_normal(start, end)).max())
+    share, inner, outer = nbcc.valley_factors(known.basic[plane], case)
+    strip = polygonal(shapely.intersection(band(start[:2], end[:2], 0.0, share * width), polygon))
+    load = known.drifted(plane, float(inner))
+    rest = known.drifted(plane, float(outer)) if plane in level else known.load(plane, 1.0)
+    if strip is None or load <= rest:
+        return []
+    values = (
+        *common_values(known, plane),
+        Value("b", width, "m", "twice the plan distance from the valley to the farthest point"),
+        Value("C_a", float(inner), "", "1 / C_b" if case == "II" else "1.5 / C_b"),
+        Value("width", share * width, "m", "b / 4" if case == "II" else "b / 8"),
+        Value("S valley", load, "Pa", "in the strip, C_s = C_w = 1.0"),
+        Value("S rest", rest, "Pa", "already there"),
+    )
+    return [
+        Zone(
+            f"valley snow on {known.roof.planes.name[plane]}",
+            plane,
+            strip,
+            uniform(load - rest),
+            f"{CODE} 4.1.6.12",
+            "S valley - S rest, S valley = I_s (S_s C_b C_a + S_r)",
+            values,
+        )
+    ]
+
+
+@dataclass(frozen=True)
+class _Step:
+    """A drift at one step: C_a0, x_d, which case gave it, and both sources."""
+
+    peak: float
+    length: float
+    case: str
+    upper_source: float
+    lower_source: float
+
+
+def _drift_at(known: NbccRoof, i: int) -> _Step:
+    """The greatest of cases I (snow from the upper roof) and II or III (from the lower)."""
+    steps, site = known.roof.steps, known.site
+    upper, lower = int(steps.upper[i]), int(steps.lower[i])
+    sources = np.array([known.length[upper], known.length[lower]])
+    found = drift.step_accumulation(
+        site.ground_snow,
+        known.weight_density,
+        known.basic[lower],
+        sources,
+        float(steps.wall[i].max()),
+        np.array([nbcc.DRIFT_SHARE["I"], nbcc.DRIFT_SHARE["II"]]),
+        capped=site.wind_factor >= 1.0,
+    )
+    best = int(np.argmax(found.peak))
+    return _Step(
+        float(found.peak[best]),
+        float(found.length[best]),
+        ("I", "II or III")[best],
+        float(sources[0]),
+        float(sources[1]),
+    )
+
+
+def step_cases(known: NbccRoof) -> Cases:
+    """Drift, and drift with sliding snow, for each way that walls face, and corners where two meet."""
+    cases: list[SnowCase] = []
+    skipped: list[tuple[str, str]] = []
+    groups = wall_groups(known.roof)
+    if not groups:
+        skipped.append(("drift", "no roof meets a wall below a higher roof (4.1.6.5)"))
+    drifts: list[tuple[WallGroup, list[Zone]]] = []
+    for group in groups:
+        zones = larger([zone for i in group.steps for zone in _drift_zones(known, i)])
+        name = f"drift below {group.uppers(known.roof)}, wall facing {group.toward}"
+        if zones:
+            drifts.append((group, zones))
+            cases.append(known.case(name, uniform_zones(known) + zones, _drift_notes(known)))
+        else:
+            skipped.append((name, "C_a0 is not above 1, or the gap is above 5 m or wider than x_d (4.1.6.5)"))
+        several, without = _sliding(known, group, zones)
+        cases += several
+        skipped += without
+    for (a, first), (b, second) in combinations(drifts, 2):
+        if overlap(first, second):
+            name = f"drifts together, walls facing {a.toward} and {b.toward}"
+            zones = larger([*first, *second])
+            cases.append(known.case(name, uniform_zones(known) + zones, _drift_notes(known)))
+    return cases, skipped
+
+
+def _drift_notes(known: NbccRoof) -> list[str]:
+    return [
+        *notes_of(known),
+        "C_a falls from C_a0 at the wall to 1 at x_d with C_s = C_w = 1.0 and is drawn as what it adds to the"
+        " balanced load. The greatest height of each wall counts; w and l of both sources are those of the"
+        " smallest rectangle around each roof level; parapets count as none. Where drifts overlap the larger"
+        " counts. What reaches past the roof's edge falls off.",
+    ]
+
+
+def _drift_zones(known: NbccRoof, i: int) -> list[Zone]:
+    steps, planes, site = known.roof.steps, known.roof.planes, known.site
+    lower, gap = int(steps.lower[i]), float(steps.gap[i])
+    at = _drift_at(known, i)
+    if gap > nbcc.GAP_LIMIT or at.length <= gap:
+        return []
+    start, end = steps.start[i], steps.end[i]
+    unit = known.importance * known.basic[lower] * site.ground_snow
+    top = (at.peak - 1.0) * unit * (1.0 - gap / at.length)
+    full = known.drifted(lower, at.peak)
+    rain = full - at.peak * unit
+    values = (
+        *common_values(known, lower),
+        Value("gamma", known.weight_density, "N/m**3", "4.1.6.13"),
+        Value("h", float(steps.wall[i].max()), "m", "greatest height of the wall"),
+        Value("l_cs", at.upper_source, "m", "case I: upper roof, beta = 1.0"),
+        Value("l_cs lower", at.lower_source, "m", "cases II and III: lower roof, beta = 0.67"),
+        Value("C_a0", at.peak, "", f"case {at.case}: min(beta gamma h / (C_b S_s), F / C_b)"),
+        Value("x_d", at.length, "m", "5 (C_b S_s / gamma) (C_a0 - 1)"),
+        Value("a", gap, "m", "gap between the roofs on plan (4.1.6.6)"),
+        Value("S wall", full, "Pa", "S at x = 0 with C_s = C_w = 1.0"),
+    )
+    whole = Zone(
+        f"drift below {planes.name[int(steps.upper[i])]}",
+        lower,
+        band(start[:2], end[:2], 0.0, at.length - gap),
+        falling_pressure(start, left_normal(start, end), top, at.length - gap),
+        f"{CODE} {'4.1.6.6' if gap > CRACK else '4.1.6.5'}",
+        "S(x) - S balanced, S(x) = I_s (S_s C_b C_a + S_r), C_a = C_a0 - (C_a0 - 1) x / x_d",
+        values,
+    )
+    return above_balanced(known, whole, unit + rain)
+
+
+def _sliding(known: NbccRoof, group: WallGroup, drifted: list[Zone]) -> Cases:
+    """Snow that slides from each upper plane above the walls of a group, on top of their drift."""
+    steps, planes, site = known.roof.steps, known.roof.planes, known.site
+    cases: list[SnowCase] = []
+    skipped: list[tuple[str, str]] = []
+    for upper in dict.fromkeys(int(steps.upper[i]) for i in group.steps):
+        name = f"sliding from {planes.name[upper]}, wall facing {group.toward}"
+        if not drift.slides(planes.slope[upper], slippery=site.slippery):
+            skipped.append((name, "the upper plane is too flat to shed (4.1.6.11)"))
+        elif site.upper_roof_retained and upper in known.retained:
+            skipped.append((name, "left out because rows hold it, as the user declared"))
+        else:
+            zones = [z for i in group.steps if steps.upper[i] == upper for z in _slide_zones(known, i)]
+            if not zones:
+                skipped.append((name, "no wall lies below its eave within reach (4.1.6.11)"))
+                continue
+            notes = [
+                *_drift_notes(known),
+                "Half of the upper slope's specified load, taken with C_s = 1.0, lies on the drift as a"
+                " triangle over x_d (4.1.6.11, from memory), not shorter than 1 m (judgment).",
+            ]
+            if upper in known.retained:
+                notes.append(
+                    f"{planes.name[upper]} carries snow retention; its snow is let slide all the same."
+                )
+            elif site.upper_roof_retained:
+                notes.append(no_rows_above(planes.name[upper]))
+            cases.append(known.case(name, uniform_zones(known) + drifted + zones, notes))
+    return cases, skipped
+
+
+def _slide_zones(known: NbccRoof, i: int) -> list[Zone]:
+    steps, plan, names = known.roof.steps, known.plan, known.roof.planes.name
+    upper, lower, gap = int(steps.upper[i]), int(steps.lower[i]), float(steps.gap[i])
+    start, end, fall = steps.start[i], steps.end[i], plan.fall[upper]
+    length = max(_drift_at(known, i).length, LEAST_SLIDE)
+    out = left_normal(start, end)
+    if fall @ out < UPPER_TO_STEP or gap > nbcc.GAP_LIMIT or length <= gap:
+        return []
+    run = slope_run(plan, upper, start, end, -fall, gap, EAVE_OVERHANG)
+    load = known.drifted(upper, 1.0)
+    peak = float(drift.sliding_peak(load, run, length))
+    if peak <= 0.0:
+        return []
+    values = (
+        *common_values(known, upper),
+        Value("S upper", load, "Pa", "upper roof, C_s = C_w = C_a = 1.0"),
+        Value("run", run, "m", "plan length of the upper slope"),
+        Value("x_d", length, "m", "of the drift, not below 1 m"),
+        Value("a", gap, "m", "gap between the roofs on plan"),
+        Value("peak", peak, "Pa", "at the wall, on top of the drift"),
+    )
+    zone = Zone(
+        f"snow that slid from {names[upper]}",
+        lower,
+        band(start[:2], end[:2], 0.0, length - gap),
+        falling_pressure(start, out, peak * (1.0 - gap / length), length - gap),
+        f"{CODE} 4.1.6.11",
+        "peak (1 - x / x_d), peak = 2 (0.5 S upper run) / x_d",
+        values,
+    )
+    return spread(plan, zone)

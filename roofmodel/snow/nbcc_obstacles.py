@@ -1,0 +1,80 @@
+"""Drifts at projections and parapets, NBCC 2020 4.1.6.7."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from roofmodel.snow import nbcc2020_drift as drift
+from roofmodel.snow.cases import Value, Zone
+from roofmodel.snow.nbcc_roof import (
+    CODE,
+    Cases,
+    NbccRoof,
+    above_balanced,
+    common_values,
+    notes_of,
+    uniform_zones,
+)
+from roofmodel.snow.obstacle_walls import room, wind_groups
+from roofmodel.snow.patches import larger
+from roofmodel.snow.regions import band, falling_pressure, left_normal
+
+NOTES = (
+    "C_a falls from C_a0 at the face to 1 at x_d with C_s = C_w = 1.0 and is drawn as what it adds to the"
+    " balanced load. Where drifts overlap the larger counts.",
+    "The article is written for projections; parapets are taken alike with their length as l_0 (judgment).",
+    "Drifts lie straight in front of the faces; the corners between two of them are left out.",
+)
+
+
+def obstacle_cases(known: NbccRoof) -> Cases:
+    """Drifts at parapets and on both sides of projections, one case for each wind."""
+    obstacles = known.roof.obstacles
+    if not obstacles.count:
+        return [], [("drift at projections and parapets", "the project names none (4.1.6.7)")]
+    cases, skipped = [], []
+    for group in wind_groups(obstacles):
+        zones = [zone for face in group.face.tolist() for zone in _face_zones(known, face)]
+        names = list(dict.fromkeys(obstacles.name[i] for i in obstacles.face[group.face]))
+        who = " and ".join(names) if len(names) < 4 else f"{len(names)} parapets and projections"
+        name = f"drift at {who}, wind toward {group.toward}"
+        if zones:
+            notes = [*notes_of(known), *NOTES]
+            cases.append(known.case(name, [*uniform_zones(known), *larger(zones)], notes))
+        else:
+            skipped.append((name, "C_a0 is not above 1, or l_0 is below 3 m (4.1.6.7)"))
+    return cases, skipped
+
+
+def _face_zones(known: NbccRoof, face: int) -> list[Zone]:
+    """What the drift in front of one face adds."""
+    obstacles, site = known.roof.obstacles, known.site
+    which = int(obstacles.face[face])
+    start, end, plane = obstacles.start[face], obstacles.end[face], int(obstacles.plane[which])
+    own = np.flatnonzero(obstacles.face == which)
+    longest = float(np.linalg.norm((obstacles.end[own] - obstacles.start[own])[:, :2], axis=1).max())
+    height, basic = float(obstacles.height[which]), float(known.basic[plane])
+    found = drift.projection_accumulation(site.ground_snow, known.weight_density, basic, height, longest)
+    peak, length = float(found.peak), float(found.length)
+    if length <= 0.0 or room(obstacles, known.plan, face) <= 0.0:
+        return []
+    unit = known.importance * basic * site.ground_snow
+    full = known.drifted(plane, peak)
+    whole = Zone(
+        f"drift at {obstacles.name[which]}",
+        plane,
+        band(start[:2], end[:2], 0.0, length),
+        falling_pressure(start, left_normal(start, end), (peak - 1.0) * unit, length),
+        f"{CODE} 4.1.6.7",
+        "S(x) - S balanced, S(x) = I_s (S_s C_b C_a + S_r), C_a = C_a0 - (C_a0 - 1) x / x_d",
+        (
+            *common_values(known, plane),
+            Value("gamma", known.weight_density, "N/m**3", "4.1.6.13"),
+            Value("h", height, "m", "above the roof"),
+            Value("l_0", longest, "m", "longest plan size"),
+            Value("C_a0", peak, "", "min(0.67 gamma h / (C_b S_s), gamma l_0 / (7.5 C_b S_s) + 1)"),
+            Value("x_d", length, "m", "min(3.35 h, 2 l_0 / 3)"),
+            Value("S face", full, "Pa", "S at the face with C_s = C_w = 1.0"),
+        ),
+    )
+    return above_balanced(known, whole, full - (peak - 1.0) * unit)

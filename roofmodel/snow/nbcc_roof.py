@@ -1,0 +1,324 @@
+"""NBCC 2020 on a recognized roof: factors, balanced, partial and gable loads."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from scipy.constants import g
+from shapely.geometry.base import BaseGeometry
+
+from roofmodel.snow import nbcc2020 as nbcc
+from roofmodel.snow.cases import LoadLevel, SnowCase, Value, Zone
+from roofmodel.snow.inputs import NbccSite, validate_nbcc
+from roofmodel.snow.patches import UNREDUCED, UNREDUCED_NOTE, spread
+from roofmodel.snow.regions import (
+    SAME_WAY,
+    Plan,
+    compass,
+    crest_segments,
+    held_planes,
+    obstructed_planes,
+    roof_plan,
+    uniform,
+    wind_directions,
+)
+from roofmodel.surface import RoofSurface
+
+Array = NDArray[np.float64]
+Cases = tuple[list[SnowCase], list[tuple[str, str]]]
+
+CODE = NbccSite.standard
+
+
+@dataclass(frozen=True)
+class NbccRoof:
+    """A roof with everything that every NBCC 2020 case needs.
+
+    Attributes
+    ----------
+    roof, plan, site
+    retained : frozenset of int
+        Planes that carry rows.
+    obstructed : dict of int to str
+        Planes that may not take the slippery reduction, and why.
+    importance : float
+        I_s, ultimate limit states.
+    length, basic : (p,) float
+        l_c [m] and C_b of each plane's level.
+    slope_factor : (p,) float
+        C_s.
+    weight_density : float
+        gamma. [N/m^3]
+    unreduced : dict of int to float
+        Planes whose held snow takes no slope reduction at all in this variant, and their C_s else.
+    """
+
+    roof: RoofSurface
+    plan: Plan
+    site: NbccSite
+    retained: frozenset[int]
+    obstructed: dict[int, str]
+    importance: float
+    length: Array
+    basic: Array
+    slope_factor: Array
+    weight_density: float
+    unreduced: dict[int, float]
+
+    def case(self, name: str, zones: Iterable[Zone], notes: Iterable[str] = ()) -> SnowCase:
+        """Assemble a case of this standard."""
+        said = list(notes)
+        if self.unreduced:
+            name = f"{name}, {UNREDUCED}"
+            names = ", ".join(self.roof.planes.name[plane] for plane in self.unreduced)
+            said.append(UNREDUCED_NOTE.format(names=names))
+        service = nbcc.SERVICE_IMPORTANCE / self.importance
+        return SnowCase(
+            name,
+            CODE,
+            LoadLevel.CHARACTERISTIC,
+            tuple(zones),
+            self.light_density.value,
+            tuple(said),
+            service,
+        )
+
+    def load(
+        self, plane: int, accumulation: float, wind: float | None = None, slope: float | None = None
+    ) -> float:
+        """S on a plane with a C_a, and with C_w and C_s in place of the plane's own. [Pa]."""
+        site = self.site
+        return float(
+            nbcc.specified_load(
+                site.ground_snow,
+                site.associated_rain,
+                self.importance,
+                self.basic[plane],
+                site.wind_factor if wind is None else wind,
+                self.slope_factor[plane] if slope is None else slope,
+                accumulation,
+            )
+        )
+
+    def drifted(self, plane: int, accumulation: float) -> float:
+        """S on a plane where snow accumulates: C_w = C_s = 1.0, 4.1.6.2.(4) and (7). [Pa]."""
+        return self.load(plane, accumulation, 1.0, 1.0)
+
+    @property
+    def light_density(self) -> Value:
+        """Density for depth, and where it comes from. [kg/m^3]."""
+        if self.site.light_density is not None:
+            return Value("rho", self.site.light_density, "kg/m**3", "for depth, from the user")
+        return Value("rho", self.weight_density / g, "kg/m**3", "for depth, gamma of 4.1.6.13 over g")
+
+
+def prepare(roof: RoofSurface, site: NbccSite, retained: frozenset[int]) -> NbccRoof:
+    """Factors of a roof."""
+    importance = validate_nbcc(site)
+    plan = roof_plan(roof)
+    obstructed = obstructed_planes(roof, plan, retained)
+    free = np.array([site.slippery and i not in obstructed for i in range(roof.planes.count)], dtype=bool)
+    length = np.array([level_length(outline) for outline in plan.level_outline])[plan.level]
+    basic = nbcc.basic_factor(length, site.wind_factor)
+    if site.basic_factor is not None:
+        basic = np.full(roof.planes.count, site.basic_factor)
+    return NbccRoof(
+        roof,
+        plan,
+        site,
+        retained,
+        obstructed,
+        importance,
+        length,
+        basic,
+        nbcc.slope_factor(roof.planes.slope, free),
+        float(nbcc.snow_weight_density(site.ground_snow)),
+        {},
+    )
+
+
+def level_length(outline: BaseGeometry) -> float:
+    """Characteristic length of the smallest rectangle around a level's outline. [m]."""
+    box = shapely.get_coordinates(shapely.oriented_envelope(outline))[:3]
+    sides = np.linalg.norm(np.diff(box, axis=0), axis=1)
+    return float(nbcc.characteristic_length(*sides))
+
+
+def without_reduction(known: NbccRoof) -> NbccRoof | None:
+    """The same roof with C_s = 1.0 where rows hold the snow; None where that changes nothing."""
+    held = held_planes(known.roof, known.plan, known.retained)
+    reduced = {i: float(known.slope_factor[i]) for i in sorted(held) if known.slope_factor[i] < 1.0}
+    if not reduced:
+        return None
+    factor = known.slope_factor.copy()
+    factor[list(reduced)] = 1.0
+    return replace(known, slope_factor=factor, unreduced=reduced)
+
+
+def common_values(known: NbccRoof, plane: int) -> tuple[Value, ...]:
+    """S_s, S_r, I_s, l_c and C_b of a plane."""
+    site = known.site
+    size = "2 w - w^2 / l of the roof's level" if site.basic_factor is None else "not used, C_b given"
+    return (
+        Value("S_s", site.ground_snow, "Pa", "ground snow, 1 in 50 years, from the user"),
+        Value("S_r", site.associated_rain, "Pa", "rain, no more than the snow that holds it, from the user"),
+        Value("I_s", known.importance, "", f"{site.importance} importance, ultimate limit states"),
+        Value("l_c", float(known.length[plane]), "m", size),
+        Value("C_b", float(known.basic[plane]), "", "4.1.6.2.(2)" if site.basic_factor is None else "given"),
+    )
+
+
+def load_values(known: NbccRoof, plane: int, accumulation: float, wind: float) -> tuple[Value, ...]:
+    """What the symbols of S stand for on a plane."""
+    if plane in known.unreduced:
+        why = f"judgment: held snow; {known.unreduced[plane]:.3g} on an obstructed surface by 4.1.6.2.(5)"
+    elif not known.site.slippery:
+        why = "surface not slippery"
+    elif plane in known.obstructed:
+        why = f"obstructed surface, no slippery reduction: {known.obstructed[plane]}"
+    else:
+        why = "unobstructed slippery surface"
+    return (
+        *common_values(known, plane),
+        Value("C_w", wind, "", "from the user" if wind == known.site.wind_factor else "1.0 in drifted snow"),
+        Value("alpha", float(known.roof.planes.slope[plane]), "rad", "slope"),
+        Value("C_s", float(known.slope_factor[plane]), "", why),
+        Value("C_a", accumulation),
+        known.light_density,
+    )
+
+
+FORMULA = "S = I_s (S_s C_b C_w C_s C_a + S_r)"
+
+
+def uniform_zones(
+    known: NbccRoof, accumulation: Array | None = None, share: Array | None = None, clause: str = "4.1.6.2"
+) -> list[Zone]:
+    """One uniform zone on each plane that carries any snow, with C_a (p,) and times a share (p,)."""
+    count = known.roof.planes.count
+    factor = np.ones(count) if accumulation is None else accumulation
+    part = np.ones(count) if share is None else share
+    zones = []
+    for plane in range(count):
+        drifted = factor[plane] > 1.0
+        wind = 1.0 if drifted else known.site.wind_factor
+        load = part[plane] * known.load(plane, float(factor[plane]), wind)
+        if load <= 0.0:
+            continue
+        half = part[plane] != 1.0
+        kind = "half the " if half else "drifted " if drifted else ""
+        zones.append(
+            Zone(
+                f"{kind}snow on {known.roof.planes.name[plane]}",
+                plane,
+                known.plan.polygon[plane],
+                uniform(load),
+                f"{CODE} {clause if half or drifted else '4.1.6.2'}",
+                f"0.5 S, {FORMULA}" if half else FORMULA,
+                load_values(known, plane, float(factor[plane]), wind),
+            )
+        )
+    return zones
+
+
+def above_balanced(known: NbccRoof, drift: Zone, base: float) -> list[Zone]:
+    """Cut a drift to the planes it crosses, as what it adds to their balanced load.
+
+    Parameters
+    ----------
+    known : NbccRoof
+    drift : Zone
+        What C_a - 1 adds, from the wall to x_d.
+    base : float
+        S with C_a = C_s = C_w = 1.0 and the rain of the drift. [Pa]
+    """
+    found = []
+    for zone in spread(known.plan, drift):
+        there = known.load(zone.plane, 1.0)
+        values = (*zone.values, Value("S balanced", there, "Pa", "already there"))
+        found.append(replace(zone, pressure=zone.pressure + uniform(base - there), values=values))
+    return found
+
+
+def notes_of(known: NbccRoof) -> list[str]:
+    """What every case says: slope factors, C_b near the ground, importance."""
+    names, site = known.roof.planes.name, known.site
+    notes = [
+        f"S holds I_s = {known.importance:g} for ultimate limit states; deflection is checked with"
+        f" {nbcc.SERVICE_IMPORTANCE:g} in its place."
+    ]
+    if site.basic_factor is None:
+        height = 1.0 + site.ground_snow / known.weight_density
+        notes.append(
+            f"C_b is that of roofs whose mean height is at least 1 + S_s / gamma = {height:.2f} m above the"
+            " ground; lower roofs need basic_factor = 1.0."
+        )
+    if not site.slippery:
+        return [*notes, "The covering was declared not slippery: C_s of all other surfaces everywhere."]
+    notes += [
+        f"{names[plane]} takes no slippery reduction in C_s: {why}."
+        for plane, why in sorted(known.obstructed.items())
+    ]
+    free = [name for i, name in enumerate(names) if i not in known.obstructed]
+    if free:
+        notes.append(
+            f"C_s of unobstructed slippery surfaces on {', '.join(free)}: snow and ice must be able to slide"
+            " off completely there."
+        )
+    return notes
+
+
+def balanced_case(known: NbccRoof) -> SnowCase:
+    """Full load with C_a = 1.0, 4.1.6.2 and 4.1.6.3.(1)."""
+    return known.case("balanced", uniform_zones(known), notes_of(known))
+
+
+def gable_cases(known: NbccRoof) -> Cases:
+    """Case II of 4.1.6.9 above 15 degrees, half load of 4.1.6.3.(2) below; one case for each wind."""
+    cases: list[SnowCase] = []
+    skipped: list[tuple[str, str]] = []
+    directions = wind_directions(known.roof, known.plan)
+    if not directions:
+        skipped.append(("unbalanced", "the roof has no ridge and no hip (4.1.6.9)"))
+    slope, level = known.roof.planes.slope, known.plan.level
+    for wind in directions:
+        along = known.plan.fall @ wind
+        crests = [
+            (plane, across)
+            for plane, across, _, _ in crest_segments(known.roof)
+            if along[plane] > SAME_WAY and along[across] <= SAME_WAY
+        ]
+        if not crests:
+            why = "no ridge or hip parts a slope that faces this way from others (4.1.6.9)"
+            skipped.append((f"unbalanced, wind toward {compass(wind)}", why))
+            continue
+        levels = np.isin(level, [level[plane] for plane, _ in crests])
+        lee, bare = levels & (along > SAME_WAY), levels & (along < -SAME_WAY)
+        steep = lee & (slope > nbcc.PARTIAL_SLOPE + 1e-9)
+        if steep.any():
+            cases.append(_gable_case(known, compass(wind), lee, bare))
+        if (lee & ~steep).any():
+            cases.append(_half_case(known, compass(wind), lee))
+    return cases, skipped
+
+
+def _gable_case(known: NbccRoof, way: str, lee: NDArray[np.bool_], bare: NDArray[np.bool_]) -> SnowCase:
+    factor = np.where(lee, nbcc.gable_factor(known.roof.planes.slope), np.where(bare, 0.0, 1.0))
+    notes = [
+        *notes_of(known),
+        "C_a on the side away from the wind, nothing on the side toward it (4.1.6.9 case II, from memory);"
+        " C_s stays in. The article shows a gable: planes beside the wind keep C_a = 1.0.",
+    ]
+    return known.case(f"unbalanced, wind toward {way}", uniform_zones(known, factor, clause="4.1.6.9"), notes)
+
+
+def _half_case(known: NbccRoof, way: str, lee: NDArray[np.bool_]) -> SnowCase:
+    notes = [*notes_of(known), "Full load on one side, half of it on all the rest (4.1.6.3.(2))."]
+    share = np.where(lee, 1.0, 0.5)
+    return known.case(
+        f"partial, full on the side facing {way}", uniform_zones(known, share=share, clause="4.1.6.3"), notes
+    )
