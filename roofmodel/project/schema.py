@@ -115,6 +115,9 @@ class EnSite(Table):
     exceptional_coefficient: float | None = Field(
         None, ge=1.0, le=4.0, description="C_esl where the national annex asks for exceptional loads, 4.3."
     )
+    annex_b: bool = Field(
+        False, description="Whether the national annex asks for exceptional drifts by Annex B."
+    )
 
 
 class SnowLayer(Table):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from roofmodel.snow.cases import SnowCase, SnowSet
+from roofmodel.snow.en_annex_b import exceptional_drifts
 from roofmodel.snow.en_drifted import abutting_cases, pitched_cases, valley_cases
 from roofmodel.snow.en_obstacles import obstacle_cases
 from roofmodel.snow.en_roof import EnRoof, balanced_case, exceptional, prepare
@@ -11,7 +12,7 @@ from roofmodel.surface import RoofSurface
 
 NOT_MODELED = (
     ("snow overhanging the eave", "acts on the overhang alone and does not slide (6.3)"),
-    ("exceptional drifts", "of Annex B are not built into cases; the national annex says whether they apply"),
+    ("exceptional drifts in valleys", "B2 is not built into a case; where Annex B applies add it by hand"),
 )
 
 
@@ -40,6 +41,14 @@ def en_cases(roof: RoofSurface, site: EnSite, retained: frozenset[int]) -> SnowS
         skipped.append(("exceptional", "no C_esl given (4.3)"))
     else:
         cases += _arrangements(exceptional(known, site.exceptional_coefficient))[0]
+    if site.annex_b:
+        several, without = exceptional_drifts(known)
+        cases += several
+        skipped += without
+    else:
+        skipped.append(
+            ("exceptional drifts", "annex_b is not set: the national annex does not ask for Annex B")
+        )
     return SnowSet(tuple(cases), (*skipped, *NOT_MODELED))
 
 

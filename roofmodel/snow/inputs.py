@@ -140,6 +140,8 @@ class EnSite:
         Weight density of 5.3.6. [N/m^3]
     exceptional_coefficient : float or None
         C_esl of 4.3 where the national annex asks for exceptional loads.
+    annex_b : bool
+        Whether the national annex asks for exceptional drifts by Annex B.
     upper_roof_retained : bool
         Leave out snow that slides from upper planes that carry rows.
     light_density : float or None
@@ -154,6 +156,7 @@ class EnSite:
     thermal_factor: float = 1.0
     drift_weight: float = 2000.0
     exceptional_coefficient: float | None = None
+    annex_b: bool = False
     upper_roof_retained: bool = False
     light_density: float | None = None
 

@@ -1,0 +1,155 @@
+"""Exceptional snow drifts, EN 1991-1-3 Annex B, where the national annex asks for them.
+
+Clauses from memory; values checked against a published design guide and a book of verification examples.
+Drifts of Annex B stand alone: no other snow lies on the roof with them. Drifts in valleys of multi-span
+roofs (B2) are left out.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from roofmodel.snow.cases import LoadLevel, SnowCase, Value, Zone
+from roofmodel.snow.en_roof import CODE, EnRoof
+from roofmodel.snow.obstacle_walls import room, wind_groups
+from roofmodel.snow.patches import larger, spread, wall_groups
+from roofmodel.snow.regions import EAVE_OVERHANG, band, falling_pressure, fetch, left_normal, slope_run
+
+Array = NDArray[np.float64]
+Cases = tuple[list[SnowCase], list[tuple[str, str]]]
+
+WALL_CAP, OBSTRUCTION_CAP = 8.0, 5.0  # B3, B4
+REACH = 15.0  # B3, B4: l_s at most [m]
+SLOPES = np.radians([15.0, 30.0])  # B3: reduced from the first, none from the second [rad]
+SMALL = 1.0  # obstructions up to this height take no account of the roof's length, B4 [m]
+NOTES = (
+    "Exceptional drift of Annex B, an accidental action: load factor 1.0, s = mu_1 s_k without C_e and C_t.",
+    "No other snow lies on the roof with it (Annex B).",
+    "What reaches past the roof's edge falls off; corners between two drifts are left out.",
+)
+
+
+def exceptional_shape(
+    height: ArrayLike, length: ArrayLike, reach: ArrayLike, ground_snow: ArrayLike, cap: float
+) -> Array:
+    """mu_1 = min(2 h / s_k, 2 b / l_s, cap) (m, kN/m^2), EN 1991-1-3 B3 and B4, from memory.
+
+    Parameters
+    ----------
+    height : (...) float
+        h of the wall, parapet or obstruction. [m]
+    length : (...) float
+        b, the larger of the roofs on both sides; infinite where it does not count. [m]
+    reach : (...) float
+        l_s. [m]
+    ground_snow : (...) float
+        s_k. [Pa]
+    cap : float
+        8 at walls and parapets, 5 at obstructions.
+    """
+    by_height = 2.0 * np.asarray(height, dtype=float) / (np.asarray(ground_snow) / 1000.0)
+    by_length = 2.0 * np.asarray(length, dtype=float) / np.asarray(reach, dtype=float)
+    return np.minimum(np.minimum(by_height, by_length), cap)
+
+
+def exceptional_drifts(known: EnRoof) -> Cases:
+    """Cases of B3 at walls and of B4 at parapets and obstructions, one for each way they face."""
+    cases: list[SnowCase] = []
+    skipped: list[tuple[str, str]] = []
+    for group in wall_groups(known.roof):
+        zones = [zone for i in group.steps for zone in _wall_zones(known, i)]
+        name = f"exceptional drift below {group.uppers(known.roof)}, wall facing {group.toward}"
+        _add(cases, skipped, known, name, zones)
+    for wind in wind_groups(known.roof.obstacles):
+        zones = [zone for face in wind.face.tolist() for zone in _face_zones(known, face)]
+        _add(cases, skipped, known, f"exceptional drift at obstacles, wind toward {wind.toward}", zones)
+    if not cases and not skipped:
+        skipped.append(("exceptional drifts", "no wall, parapet or obstruction (Annex B)"))
+    return cases, skipped
+
+
+def _add(
+    cases: list[SnowCase], skipped: list[tuple[str, str]], known: EnRoof, name: str, zones: list[Zone]
+) -> None:
+    if zones:
+        density = known.light_density.value
+        cases.append(SnowCase(name, CODE, LoadLevel.STRENGTH, tuple(larger(zones)), density, NOTES))
+    else:
+        skipped.append((name, "the lower roof is too steep, or no roof lies in front (Annex B)"))
+
+
+def _wall_zones(known: EnRoof, i: int) -> list[Zone]:
+    steps, plan = known.roof.steps, known.plan
+    start, end, gap = steps.start[i], steps.end[i], float(steps.gap[i])
+    lower, upper = int(steps.lower[i]), int(steps.upper[i])
+    out, height = left_normal(start, end), float(steps.wall[i].max())
+    front = fetch(plan.level_outline[plan.level[lower]], start, end, out)
+    behind = fetch(plan.level_outline[plan.level[upper]], start, end, -out, gap, EAVE_OVERHANG)
+    name = f"exceptional drift below {known.roof.planes.name[upper]}"
+    return _zones(known, lower, (start, end), name, "B3", height, (front, behind), gap, WALL_CAP)
+
+
+def _face_zones(known: EnRoof, face: int) -> list[Zone]:
+    obstacles, plan = known.roof.obstacles, known.plan
+    which = int(obstacles.face[face])
+    plane, height = int(obstacles.plane[which]), float(obstacles.height[which])
+    start, end = obstacles.start[face], obstacles.end[face]
+    ahead = room(obstacles, plan, face)
+    name = f"exceptional drift at {obstacles.name[which]}"
+    if obstacles.parapet[which]:
+        out = left_normal(start, end)
+        run = slope_run(plan, plane, start, end, out) if plan.fall[plane].any() else ahead
+        return _zones(known, plane, (start, end), name, "B4", height, (run, ahead), 0.0, WALL_CAP)
+    own = np.flatnonzero(obstacles.face == which)
+    behind = room(obstacles, plan, int(own[(np.flatnonzero(own == face)[0] + 2) % 4]))
+    longer = np.inf if height <= SMALL else behind
+    return _zones(known, plane, (start, end), name, "B4", height, (ahead, longer), 0.0, OBSTRUCTION_CAP)
+
+
+def _zones(
+    known: EnRoof,
+    plane: int,
+    foot: tuple[Array, Array],
+    name: str,
+    clause: str,
+    height: float,
+    lengths: tuple[float, float],
+    gap: float,
+    cap: float,
+) -> list[Zone]:
+    """Triangle in front of one face; lengths are b_1 in front and b_2."""
+    start, end = foot
+    reach = min(5.0 * height, lengths[0], REACH)
+    if reach <= gap:
+        return []
+    ground, slope = known.site.ground_snow, float(known.roof.planes.slope[plane])
+    share = 1.0 if plane in known.held else float(np.clip(np.interp(slope, SLOPES, [1.0, 0.0]), 0.0, 1.0))
+    shape = share * float(exceptional_shape(height, max(lengths), reach, ground, cap))
+    if shape <= 0.0:
+        return []
+    values = (
+        Value("s_k", ground, "Pa", "ground snow, characteristic, from the user"),
+        Value("h", height, "m", "greatest height of the face"),
+        Value("b_1", lengths[0], "m", "roof in front of the face"),
+        *(
+            (Value("b_2", lengths[1], "m", "roof behind it, or whole roof"),)
+            if np.isfinite(lengths[1])
+            else ()
+        ),
+        Value("l_s", reach, "m", "min(5 h, b_1, 15 m)"),
+        Value(
+            "share", share, "", "slope of the lower roof: 1 to 15 degrees, 0 from 30; 1 where snow is held"
+        ),
+        Value("mu_1", shape, "", f"min(2 h / s_k, 2 b / l_s, {cap:g}) times share"),
+    )
+    zone = Zone(
+        name,
+        plane,
+        band(start[:2], end[:2], 0.0, reach - gap),
+        falling_pressure(start, left_normal(start, end), shape * ground * (1.0 - gap / reach), reach - gap),
+        f"{CODE} {clause}",
+        "mu_1 (1 - x / l_s) s_k",
+        values,
+    )
+    return spread(known.plan, zone)
