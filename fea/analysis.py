@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import time
 from collections.abc import Iterable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
+from fea.checks.anchorage import StripLoads, anchorage_limit
 from fea.checks.audit import Proof, conservation, equilibrium, refinement, second_road
 from fea.checks.beyond import Beyond, beyond_first_failure, worst_row
 from fea.checks.cautions import cautions, flexibility_cautions, panel_cautions
@@ -16,7 +17,6 @@ from fea.checks.combinations import LoadFactors, service_factors, strength_facto
 from fea.checks.limits import (
     Demands,
     Limit,
-    anchorage_limit,
     clamp_limits,
     combine,
     height_limit,
@@ -27,8 +27,9 @@ from fea.checks.limits import (
 )
 from fea.checks.reserve import snow_reserve
 from fea.checks.strips import panel_strips, strip_friction, strip_weight
-from fea.panel.support import PanelSupport, panel_support
-from fea.rails.actions import Basis, rail_loads
+from fea.panel.restraint import with_rails
+from fea.panel.support import PanelSupport, panel_support, strips_of
+from fea.rails.actions import Basis, Reading, rail_loads
 from fea.rails.frame import solve_frame
 from fea.rails.loads import FrameResult, RailLoads
 from fea.rails.rows import build_frame
@@ -73,12 +74,13 @@ class Analysis:
     factors : tuple of LoadFactors, (q,)
         Strength factors of each case.
     service : tuple of LoadFactors, (q,)
-    clamp_force : (q, 2 k, c, 6) float
-        Factored forces at the grips, seam axes, with the force on the rail's axis and at its top, for each
-        response in turn. [N, N m]
+    clamp_force : (q, v, c, 6) float
+        Factored forces at the grips, seam axes, by `readings`. [N, N m]
+    strip_loads : StripLoads
+        What loads the strips' fixed points besides the clamps.
     support : PanelSupport
         What the clamps stand on.
-    rigid_force : (q, 2, c, 6) float or None
+    rigid_force : (q, v, c, 6) float or None
         Forces at the grips if panels did not give way; None where they count as rigid anyway. [N, N m]
     limits : tuple of Limit
     depths : (q, r) float
@@ -110,6 +112,7 @@ class Analysis:
     factors: tuple[LoadFactors, ...]
     service: tuple[LoadFactors, ...]
     clamp_force: Array
+    strip_loads: StripLoads
     support: PanelSupport
     rigid_force: Array | None
     limits: tuple[Limit, ...]
@@ -127,6 +130,11 @@ class Analysis:
     def response(self) -> FrameResult:
         """Unit responses in the first state."""
         return self.responses[0]
+
+    @property
+    def readings(self) -> tuple[Reading, ...]:
+        """What `clamp_force` holds along its second axis: the basis's readings, response by response."""
+        return self.basis.readings * len(self.responses)
 
     @property
     def exceeded(self) -> bool:
@@ -198,10 +206,13 @@ def analyze(project: Project) -> Analysis:
     strength = _factor_arrays(factors)
     demands = tuple(combine(response, basis, *strength) for response in responses)
     clamp_force = np.concatenate([d.clamp for d in demands], axis=1)
-    friction = strip_friction(project, graph, force) * strength[0][:, None]
-    strip_dead = strip_weight(project) * strength[1][:, None]
-    if support.restraint is not None:
-        strip_dead = strip_dead + support.restraint.anchorage * strength[2][:, None]
+    support = _with_rails(project, support, responses)
+    restrained = 0.0 if support.restraint is None else support.restraint.anchorage
+    strip_loads = StripLoads(
+        friction=strip_friction(project, graph, force) * strength[0][:, None],
+        weight=strip_weight(project) * strength[1][:, None],
+        restrained=restrained * strength[2][:, None] + np.zeros(len(panel_strips(layout)[1])),
+    )
     depths = np.array([row_depths(roof, layout, force, case) for case in snow.cases])
     ratio = np.nan if design.rail_height_ratio is None else design.rail_height_ratio
     rail_top = clamp.grip_height + clamp.height + 0.5 * rail.section.depth_z
@@ -214,14 +225,13 @@ def analyze(project: Project) -> Analysis:
             ]
         ),
         worse([rail_deflection_limit(r, basis, _factor_arrays(service), rail, layout) for r in responses]),
-        anchorage_limit(clamp_force, project.panel, layout, friction + strip_dead),
+        anchorage_limit(clamp_force, basis.readings, project.panel, layout, strip_loads),
         height_limit(depths, rail_top, ratio, layout),
     )
     clock.mark("checks")
     hardware = (clamp, rail, rail_resistance(rail, form), project.panel)
     reserve = np.min(
-        [snow_reserve(r, basis, strength, hardware, layout, (friction, strip_dead)) for r in responses],
-        axis=0,
+        [snow_reserve(r, basis, strength, hardware, layout, strip_loads) for r in responses], axis=0
     )
     clock.mark("reserve")
     beyond = None
@@ -262,6 +272,7 @@ def analyze(project: Project) -> Analysis:
         factors=factors,
         service=service,
         clamp_force=clamp_force,
+        strip_loads=strip_loads,
         support=support,
         rigid_force=None if rigid is None else rigid.clamp,
         limits=limits,
@@ -293,16 +304,32 @@ def _beyond(
     layout, rail, clamp = project.layout, project.rail, project.clamp
     row, case = worst_row(limits, layout)
     own = force[case][:, layout.clamp_row == row]
-    reading = int(np.argmax(np.abs(own[..., 4]).max(axis=1)))
-    top = bool(reading % 2)
+    hardest = int(np.argmax(np.abs(own[..., 4]).max(axis=1)))
+    reading = basis.readings[hardest % len(basis.readings)]
     snow, dead, thermal = strength
     still, grows = (
-        basis.weights(*parts, top=top)[case]
-        for parts in ((0.0 * snow, dead, thermal), (snow, 0.0 * dead, 0.0 * thermal))
+        basis.weights(*parts, top=reading.top)[case]
+        for parts in ((0.0 * snow, dead, reading.warmth * thermal), (snow, 0.0 * dead, 0.0 * thermal))
     )
     form = DesignFormat(project.table.design.format)
     hardware = (rail, clamp, rail_resistance(rail, form))
-    return beyond_first_failure(layout, loads, (still, grows), hardware, own[reading], (row, case, top))
+    found = beyond_first_failure(
+        layout, loads, (still, grows), hardware, own[hardest], (row, case, reading.top)
+    )
+    if reading.warmth == 1.0:
+        return found
+    return replace(found, notes=(*found.notes, f"Loads in the worst reading: {reading.words}."))
+
+
+def _with_rails(project: Project, support: PanelSupport, responses: tuple[FrameResult, ...]) -> PanelSupport:
+    """Name the rails on strips that move differently, with what temperature brings to their clamps."""
+    if support.restraint is None or project.seam is None:
+        return support
+    warmth = np.array([r.clamp_force[-1, :, 0] for r in responses])
+    worst = warmth[np.abs(warmth).argmax(axis=0), np.arange(warmth.shape[1])]
+    on, row = strips_of(project), project.layout.clamp_row
+    found = with_rails(support.restraint, project.seam, on.length, on.strip, on.place, row, worst)
+    return replace(support, restraint=found)
 
 
 def _factor_arrays(factors: tuple[LoadFactors, ...]) -> tuple[Array, Array, Array]:

@@ -204,6 +204,7 @@ def _clamps(analysis: Analysis) -> list[dict[str, Any]]:
     plane = layout.row_plane[layout.clamp_row]
     xyz = project.roof.planes.to_world(plane, layout.clamp_uv)
     by_clamp = [limit for limit in analysis.limits if limit.target == "clamp"]
+    given = [i for i, reading in enumerate(analysis.readings) if reading.warmth == 1.0]
     return [
         {
             "name": layout.clamp_name[c],
@@ -212,11 +213,13 @@ def _clamps(analysis: Analysis) -> list[dict[str, Any]]:
             "along_row": layout.clamp_s[c],
             "position": xyz[c],
             "tributary_per_case": analysis.tributary[:, c],
-            "force_per_case": {name: analysis.clamp_force[:, :, c, i] for i, name in enumerate(DIRECTIONS)},
+            "force_per_case": {
+                name: analysis.clamp_force[:, given, c, i] for i, name in enumerate(DIRECTIONS)
+            },
             **(
                 {}
                 if analysis.rigid_force is None
-                else {"force_along_on_rigid_seams_per_case": analysis.rigid_force[:, :, c, 0]}
+                else {"force_along_on_rigid_seams_per_case": analysis.rigid_force[:, given[:2], c, 0]}
             ),
             "utilization_per_case": {limit.name: limit.utilization[:, c] for limit in by_clamp},
         }

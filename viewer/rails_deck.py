@@ -13,8 +13,6 @@ from fea.rails.actions import rail_loads
 from fea.rails.frame import build_frame
 from viewer.files import write_text
 
-READINGS = ("force on the axis", "force at the top")
-
 
 def write_rails_deck(analysis: Analysis, path: Path) -> bool:
     """Write structure.inp: rails, clamps and splices under every factored combination.
@@ -40,11 +38,11 @@ def write_rails_deck(analysis: Analysis, path: Path) -> bool:
     )
     model, unit = frame_model(frame, loads)
     table = np.array([(f.snow, f.dead, f.thermal) for f in analysis.factors])
-    weights = [basis.weights(*table.T, top=top) for top in (False, True)]
+    weights = basis.readings_weights(*table.T).reshape(-1, basis.count)
     names = [
-        f"{q + 1} {case.name}, {reading}"
-        for reading in READINGS
+        f"{q + 1} {case.name}, {reading.words}"
+        for reading in basis.readings
         for q, case in enumerate(analysis.snow.cases)
     ]
-    write_text(path, calculix_deck(model, unit @ np.concatenate(weights).T, names).text)
+    write_text(path, calculix_deck(model, unit @ weights.T, names).text)
     return True

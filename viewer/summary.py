@@ -10,7 +10,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fea.analysis import Analysis, Governing
-from fea.checks.limits import Limit, panel_strips
+from fea.checks.limits import Limit
+from fea.checks.strips import panel_strips
+from fea.rails.actions import GIVEN
 from roofmodel.snow.cases import LoadLevel
 from roofmodel.units import UnitSystem
 from viewer.picture.findings import clamp_utilization
@@ -173,12 +175,11 @@ def falling_sentence(analysis: Analysis, units: UnitSystem) -> str:
 
 
 def combination(analysis: Analysis, case: int) -> str:
-    """Clause and sum of a case's strength combination, with temperature where it is in the sum."""
+    """Clause and sum of a case's strength combination, with temperature both ways where it is in it."""
     factors = analysis.factors[case]
-    thermal = factors.thermal * analysis.project.rail.thermal
-    if thermal == 0.0:
+    if factors.thermal == 0.0 or analysis.basis.readings == GIVEN:
         return factors.clause
-    term = f" + {factors.thermal:g} T"
+    term = f" ± {factors.thermal:g} T"
     found = list(_SUM.finditer(factors.clause))
     if not found:
         return f"{factors.clause},{term}"

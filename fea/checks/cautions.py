@@ -104,7 +104,7 @@ def panel_cautions(project: Project, support: PanelSupport, together: Limit) -> 
         )
     if support.restraint is not None:
         names, units = panel_strips(project.layout)[1], SYSTEMS[project.table.project.units]
-        found += restraint_words(support.restraint, project.seam, names, units)
+        found += restraint_words(support.restraint, project.seam, names, units, project.layout.row_name)
     return (*found, *support.notes)
 
 

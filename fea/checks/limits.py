@@ -1,7 +1,8 @@
 """Checks: every limit as demand against resistance, for all cases and targets at once.
 
-Demands come from combinations of the unit responses (`fea.rails.actions.Basis`), once with the sliding
-force on the rail's axis and once at its top; the worse counts. A resistance that nobody gave is NaN: where
+Demands come from combinations of the unit responses (`fea.rails.actions.Basis`) in several readings: with the
+sliding force on the rail's axis and at its top, with temperature as given, reversed and left out; the worst
+counts. A resistance that nobody gave is NaN: where
 it is loaded the limit is not verified, and never passes.
 """
 
@@ -15,10 +16,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fea.checks.rail_section import open_words, rail_stress
-from fea.checks.strips import panel_strips
 from fea.rails.actions import Basis
 from fea.rails.loads import FrameResult
-from roofmodel.hardware import Clamp, DesignFormat, Interaction, Panel, Rail
+from roofmodel.hardware import Clamp, DesignFormat, Interaction, Rail
 from roofmodel.layout import Layout
 
 Array = NDArray[np.float64]
@@ -72,14 +72,14 @@ class Limit:
 
 @dataclass(frozen=True)
 class Demands:
-    """Combined responses: (q, 2, c, 6) at the clamps and (q, 2, t, 6) along the rails, axis and top."""
+    """Combined responses by `Basis.readings`: (q, v, c, 6) at the clamps, (q, v, t, 6) along the rails."""
 
     clamp: Array
     rail: Array
 
 
 def combine(result: FrameResult, basis: Basis, snow: Array, dead: Array, thermal: Array) -> Demands:
-    """Responses of each case's combination, with the force on the rail's axis and at its top.
+    """Responses of each case's combination in every reading.
 
     Parameters
     ----------
@@ -93,12 +93,11 @@ def combine(result: FrameResult, basis: Basis, snow: Array, dead: Array, thermal
     -------
     Demands
     """
-    weights = np.concatenate([basis.weights(snow, dead, thermal, top=top) for top in (False, True)])
-    count = basis.count
+    weights = basis.readings_weights(snow, dead, thermal).swapaxes(0, 1)
 
     def mix(response: Array) -> Array:
-        flat = weights @ response.reshape(count, -1)
-        return flat.reshape(2, basis.cases, *response.shape[1:]).transpose(1, 0, *range(2, response.ndim + 1))
+        flat = weights.reshape(-1, basis.count) @ response.reshape(basis.count, -1)
+        return flat.reshape(*weights.shape[:2], *response.shape[1:])
 
     return Demands(clamp=mix(result.clamp_force), rail=mix(result.rail_force))
 
@@ -338,8 +337,8 @@ def rail_deflection_limit(
     names, _ = span_names(layout)
     piece = sample_piece(result, layout)
     length, deflection = _relative_deflection(result, layout, piece)
-    weights = np.concatenate([basis.weights(*factors, top=top) for top in (False, True)])
-    moved = (weights @ deflection.reshape(basis.count, -1)).reshape(2, basis.cases, -1, 2)
+    weights = basis.readings_weights(*factors)
+    moved = (weights @ deflection.reshape(basis.count, -1)).reshape(len(weights), basis.cases, -1, 2)
     demand = _piece_max(np.linalg.norm(moved, axis=3).max(axis=0), piece, len(names))
     resistance = length / rail.deflection_ratio
     utilization = demand / np.where(length > 0.0, resistance, np.inf)
@@ -394,29 +393,6 @@ def _clamp_samples(result: FrameResult, layout: Layout) -> IntArray:
     wanted = layout.clamp_row * reach + layout.clamp_s
     at = np.clip(np.searchsorted(key[order], wanted - 1e-3), 0, len(key) - 1)
     return np.asarray(order[at])
-
-
-def anchorage_limit(force: Array, panel: Panel, layout: Layout, rest: Array) -> Limit:
-    """Drag that each panel strip brings to its fixed point: all clamps on its seam, and the rest.
-
-    `force` (q, k, c, 6) as for `clamp_limits`; `rest` (q, s) is the factored friction of the snow and the
-    strip's own weight down the slope, in the order of the strips. [N]
-    """
-    strip, names = panel_strips(layout)
-    along = force[..., 0].max(axis=1)
-    drag = np.zeros((len(along), len(names)))
-    np.add.at(drag.T, strip, along.T)
-    drag = np.maximum(drag, 0.0) + rest
-    return Limit(
-        name="panel anchorage",
-        target="panel strip",
-        target_name=names,
-        demand=drag,
-        resistance=np.full(len(names), panel.anchorage),
-        utilization=np.where(drag > 0.0, drag / panel.anchorage, 0.0),
-        quantity="force",
-        basis="all drag of a panel strip, its own weight included, ends at its fixed point",
-    )
 
 
 def height_limit(depth: Array, rail_top: float, ratio: float, layout: Layout) -> Limit:

@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import brentq
 
+from fea.checks.anchorage import StripLoads, strip_demand
 from fea.checks.limits import (
     Demands,
     clamp_components,
@@ -17,7 +18,7 @@ from fea.checks.limits import (
 )
 from fea.checks.rail_section import rail_stress
 from fea.checks.strips import panel_strips
-from fea.rails.actions import Basis
+from fea.rails.actions import Basis, Reading
 from fea.rails.loads import FrameResult
 from roofmodel.hardware import Clamp, Panel, Rail
 from roofmodel.layout import Layout
@@ -36,7 +37,7 @@ class _Strengths:
     rail_strength: float
     panel: Panel
     strip: IntArray
-    strips: int
+    readings: tuple[Reading, ...]
 
 
 def snow_reserve(
@@ -45,7 +46,7 @@ def snow_reserve(
     factors: tuple[Array, Array, Array],
     hardware: tuple[Clamp, Rail, float, Panel],
     layout: Layout,
-    rest: tuple[Array, Array],
+    loads: StripLoads,
 ) -> Array:
     """Factor on the factored snow at which each case reaches its first strength limit.
 
@@ -59,8 +60,8 @@ def snow_reserve(
         Snow, dead and thermal factors.
     hardware : Clamp, Rail, design yield stress [Pa], Panel
     layout : Layout
-    rest : two (q, s) float
-        Factored friction of the snow on the panel strips, and their factored own weight. [N]
+    loads : StripLoads
+        Only the friction grows with snow.
 
     Returns
     -------
@@ -68,8 +69,7 @@ def snow_reserve(
         1 means just at the limit, below 1 means exceeded; 0 if dead load and temperature alone exceed,
         infinite if snow never does.
     """
-    strip, names = panel_strips(layout)
-    strengths = _Strengths(*hardware, strip, len(names))
+    strengths = _Strengths(*hardware, panel_strips(layout)[0], basis.readings)
     snow, dead, thermal = factors
     fixed = combine(result, basis, 0.0 * snow, dead, thermal)
     full = combine(result, basis, snow, dead, thermal)
@@ -79,7 +79,7 @@ def snow_reserve(
             _case_reserve(
                 Demands(fixed.clamp[q], fixed.rail[q]),
                 Demands(full.clamp[q], full.rail[q]),
-                (rest[0][q], rest[1][q]),
+                StripLoads(loads.friction[q], loads.weight[q], loads.restrained[q]),
                 scale,
                 strengths,
             )
@@ -90,9 +90,9 @@ def snow_reserve(
 
 
 def _case_reserve(
-    fixed: Demands, full: Demands, rest: tuple[Array, Array], scale: float, strengths: _Strengths
+    fixed: Demands, full: Demands, loads: StripLoads, scale: float, strengths: _Strengths
 ) -> float:
-    """Reserve of one case from fixed and full demands (2, n, 6)."""
+    """Reserve of one case from fixed and full demands (v, n, 6)."""
     grow = Demands(full.clamp - fixed.clamp, full.rail - fixed.rail)
     clamps = _leading(_clamp_use(full.clamp, scale, strengths))
     stations = _leading(_rail_use(full.rail, strengths))
@@ -104,7 +104,7 @@ def _case_reserve(
             max(
                 float(_clamp_use(clamp, factor * scale, strengths).max(initial=0.0)),
                 float(_rail_use(rail, strengths).max(initial=0.0)),
-                _strip_use(fixed.clamp + factor * grow.clamp, factor * rest[0] + rest[1], strengths),
+                _strip_use(fixed.clamp + factor * grow.clamp, loads, factor, strengths),
             )
             - 1.0
         )
@@ -129,7 +129,7 @@ def _case_reserve(
 
 
 def _clamp_use(force: Array, scale: float, strengths: _Strengths) -> Array:
-    """Worst known utilization of each clamp (n,) from (2, n, 6)."""
+    """Worst known utilization of each clamp (n,) from (v, n, 6)."""
     components = clamp_components(force, strengths.clamp)
     known = np.nan_to_num(component_utilization(components, strengths.clamp, scale), nan=0.0)
     return np.asarray(interact(known, strengths.clamp.interaction).max(axis=0))
@@ -139,11 +139,12 @@ def _rail_use(force: Array, strengths: _Strengths) -> Array:
     return np.asarray(rail_stress(force, strengths.rail).max(axis=0) / strengths.rail_strength)
 
 
-def _strip_use(force: Array, rest: Array, strengths: _Strengths) -> float:
+def _strip_use(force: Array, loads: StripLoads, factor: float, strengths: _Strengths) -> float:
     if np.isnan(strengths.panel.anchorage):
         return 0.0
-    drag = np.bincount(strengths.strip, force[..., 0].max(axis=0), strengths.strips)
-    return float((np.maximum(drag, 0.0) + rest).max()) / strengths.panel.anchorage
+    rest = factor * loads.friction + loads.weight
+    held = strip_demand(force[..., 0], strengths.readings, strengths.strip, rest, loads.restrained)
+    return float(held.max()) / strengths.panel.anchorage
 
 
 def _leading(use: Array) -> NDArray[np.int64]:

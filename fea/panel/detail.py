@@ -169,4 +169,5 @@ def study_clamp(analysis: Analysis, name: str | None = None, refine: float = 1.0
     whole = next(limit for limit in analysis.limits if limit.name == "panel anchorage")
     drag = float(whole.demand[case, panel_strips(project.layout)[0][clamp]])
     limits = seam_limits(study, project.panel, project.seam, label, drag)
-    return ClampDetail(clamp, case, bool(reading % 2), place, length, every, study, limits)
+    top = analysis.readings[reading].top
+    return ClampDetail(clamp, case, top, place, length, every, study, limits)

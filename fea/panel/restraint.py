@@ -3,7 +3,11 @@
 A strip is a bar from its fixed point. Whatever holds it elsewhere along the seam (a clamp over a clip that
 grips the seam, a screw through the sheet, a rail on strips that move differently) is a spring behind a length
 of bar; its force under warmth is the free travel there times the stiffness of the series. Several such points
-on one strip are solved together, exactly for a bar on springs.
+on one strip are solved together, exactly for a bar on springs. None of them relieves the fixed point: one may
+slip, yield or come loose, so the worst choice of points that hold counts (judgment).
+
+A rail on strips that move differently is part of the frame of the rows, which moves its clamps with their
+seams; here it is named, and its force is that of the frame.
 
 Source: bar theory; Timoshenko, Strength of Materials I, art. 9 (from memory).
 """
@@ -28,6 +32,7 @@ Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
 CLIP_UNDER_CLAMP = 1e-6  # overlap of grip and clip that counts [m]
+APART = 1e-3  # strips of one rail move differently where their lengths of bar differ by more [m]
 
 
 class SecondPoint(StrEnum):
@@ -37,6 +42,9 @@ class SecondPoint(StrEnum):
     CLAMP_ON_CLIP = "a clamp that presses the seam onto a clip"
     THROUGH_FIXING = "a screw through the sheet"
     RAIL = "a rail that joins it to strips that move differently"
+
+
+HELD = (SecondPoint.FIXED_CLIP, SecondPoint.CLAMP_ON_CLIP, SecondPoint.THROUGH_FIXING)
 
 
 @dataclass(frozen=True)
@@ -50,11 +58,14 @@ class Restraints:
         Up the seam from its lower end. [m]
     kind : tuple of SecondPoint, (k,)
     stiffness : (k,) float
-        Of the holding part along the seam, without the bar. [N/m]
+        Of the holding part along the seam, without the bar; NaN for rails. [N/m]
     force : (k,) float
-        On the strip, down the seam positive, for the change of temperature. [N]
+        On the strip where all of them hold, down the seam positive, for the change of temperature. [N]
+    row : (k,) int
+        Of the rail, -1 for other kinds.
     anchorage : (m,) float
-        Size of the force that all of them bring to each strip's fixed point. [N]
+        Largest force that they bring to each strip's fixed point, whichever of them hold and with nothing
+        for what one side takes from the other; without rails, which count with their clamps. [N]
     stress : (m,) float
         Largest mean stress in each strip. [Pa]
     """
@@ -64,6 +75,7 @@ class Restraints:
     kind: tuple[SecondPoint, ...]
     stiffness: Array
     force: Array
+    row: IntArray
     anchorage: Array
     stress: Array
 
@@ -109,10 +121,8 @@ def second_points(
     *,
     grip_length: float,
     grips_clip: bool,
-    rail_stiffness: Array | None = None,
-    rail_travel: Array | None = None,
 ) -> Restraints:
-    """Find second fixed points and the forces of a change of temperature.
+    """Find second fixed points and the forces of a change of temperature; rails come by `with_rails`.
 
     Parameters
     ----------
@@ -127,12 +137,6 @@ def second_points(
         Of a clamp along the seam. [m]
     grips_clip : bool
         Whether a clamp that stands over a clip stops the seam from sliding on it.
-    rail_stiffness : (c,) float, optional
-        Along the seam, of clamp and rail as the strip finds them there; 0 or nothing where no rail joins
-        strips. [N/m]
-    rail_travel : (c,) float, optional
-        Way along the seam of that rail where it is left alone, such as the mean of `free_travel` over the
-        strips it joins. [m]
 
     Returns
     -------
@@ -161,17 +165,59 @@ def second_points(
         _fixed_clips(detail, length),
         _clamps_on_clips(detail, strip, place, grip_length, grips_clip=grips_clip),
         _screws(detail, length),
-        _rails(detail, length, strip, place, rail_stiffness, rail_travel),
     ]
-    on, at, k, way = (np.concatenate([part[i] for part in parts]) for i in range(4))
-    kind = tuple(name for part, name in zip(parts, SecondPoint, strict=True) for _ in range(len(part[0])))
+    on, at, k = (np.concatenate([part[i] for part in parts]) for i in range(3))
+    kind = tuple(name for part, name in zip(parts, HELD, strict=True) for _ in range(len(part[0])))
     on = on.astype(np.int64)
     area = strip_area(panel, detail)
-    force, anchorage, largest = _bars(detail, area, length, on, at, k, way)
-    return Restraints(on, at, kind, k, force, anchorage, largest / area)
+    force, anchorage, largest = _bars(detail, area, length, on, at, k)
+    return Restraints(on, at, kind, k, force, np.full(len(on), -1), anchorage, largest / area)
 
 
-_Part = tuple[NDArray[Any], NDArray[Any], NDArray[Any], NDArray[Any]]  # strip, place, stiffness, own way
+def with_rails(
+    found: Restraints,
+    detail: SeamDetail,
+    length: Array,
+    strip: IntArray,
+    place: Array,
+    row: IntArray,
+    force: Array,
+) -> Restraints:
+    """Add the clamps of rails that join strips which move differently.
+
+    Parameters
+    ----------
+    found : Restraints
+    detail : SeamDetail
+    length : (m,) float
+        Of the strips. [m]
+    strip : (c,) int
+    place : (c,) float
+        Of every clamp up its seam. [m]
+    row : (c,) int
+        Of every clamp.
+    force : (c,) float
+        What temperature brings to the strip at every clamp, from the frame of the rows, down the seam
+        positive. It is part of the clamps' forces and reaches the anchorage with them. [N]
+    """
+    bar = fixed_from_eave(length, detail.fixed_at)[strip] - place
+    low, high = np.full(row.max(initial=-1) + 1, np.inf), np.full(row.max(initial=-1) + 1, -np.inf)
+    np.minimum.at(low, row, bar)
+    np.maximum.at(high, row, bar)
+    on = np.flatnonzero(high[row] - low[row] > APART)
+    return Restraints(
+        strip=np.concatenate([found.strip, strip[on]]),
+        place=np.concatenate([found.place, place[on]]),
+        kind=found.kind + (SecondPoint.RAIL,) * len(on),
+        stiffness=np.concatenate([found.stiffness, np.full(len(on), np.nan)]),
+        force=np.concatenate([found.force, force[on]]),
+        row=np.concatenate([found.row, row[on]]),
+        anchorage=found.anchorage,
+        stress=found.stress,
+    )
+
+
+_Part = tuple[NDArray[Any], NDArray[Any], NDArray[Any]]  # strip, place, stiffness
 
 
 def _fixed_clips(detail: SeamDetail, length: Array) -> _Part:
@@ -181,7 +227,7 @@ def _fixed_clips(detail: SeamDetail, length: Array) -> _Part:
     strip = np.repeat(np.arange(len(length)), count)
     number = np.arange(len(strip)) - np.repeat(np.cumsum(count) - count, count)
     place = detail.clip_first + number * detail.clip_spacing
-    return strip, place, np.full(len(strip), detail.clip_stiffness[0]), np.zeros(len(strip))
+    return strip, place, np.full(len(strip), detail.clip_stiffness[0])
 
 
 def _clamps_on_clips(
@@ -192,38 +238,19 @@ def _clamps_on_clips(
     clip = detail.clip_first + number * detail.clip_spacing
     over = 0.5 * (grip_length + detail.clip_length) - np.abs(place - clip) > CLIP_UNDER_CLAMP
     over &= grips_clip and not detail.clip_stiffness[0] > 0.0
-    count = int(over.sum())
-    return strip[over], clip[over], np.full(count, detail.fixed_stiffness), np.zeros(count)
+    return strip[over], clip[over], np.full(int(over.sum()), detail.fixed_stiffness)
 
 
 def _screws(detail: SeamDetail, length: Array) -> _Part:
     strip, screw = np.nonzero(detail.through_fixings[None, :] <= length[:, None])
     place = detail.through_fixings[screw]
-    return strip, place, np.full(len(strip), detail.fixed_stiffness), np.zeros(len(strip))
-
-
-def _rails(
-    detail: SeamDetail,
-    length: Array,
-    strip: IntArray,
-    place: Array,
-    stiffness: Array | None,
-    travel: Array | None,
-) -> _Part:
-    """Clamps of rails whose own way differs from that of the strip."""
-    if stiffness is None:
-        none = np.zeros(0)
-        return none, none, none, none
-    own = np.zeros(len(place)) if travel is None else np.asarray(travel, dtype=float)
-    apart = np.abs(own - free_travel(length, strip, place, detail)) > 1e-9
-    use = apart & (np.asarray(stiffness) > 0.0)
-    return strip[use], place[use], np.asarray(stiffness, dtype=float)[use], own[use]
+    return strip, place, np.full(len(strip), detail.fixed_stiffness)
 
 
 def _bars(
-    detail: SeamDetail, area: float, length: Array, strip: IntArray, place: Array, k: Array, way: Array
+    detail: SeamDetail, area: float, length: Array, strip: IntArray, place: Array, k: Array
 ) -> tuple[Array, Array, Array]:
-    """Forces on the strips at their springs, at their fixed points, and the largest in each strip.
+    """Forces on the strips at their springs, largest at their fixed points, and largest in each strip.
 
     The points of one side of the fixed point share its bar: the flexibility between two of them is that of
     the fixed point plus the bar up to the nearer one. All strips are padded to as many points and solved
@@ -243,22 +270,50 @@ def _bars(
     fixed = fixed_from_eave(length, detail.fixed_at)
     arm[strip, slot] = fixed[strip] - place
     soft[strip, slot] = 1.0 / k
-    lost[strip, slot] = way - free_travel(length, strip, place, detail)
+    lost[strip, slot] = -free_travel(length, strip, place, detail)
     used[strip, slot] = True
-    both = used[:, :, None] & used[:, None, :]
     a, b = arm[:, :, None], arm[:, None, :]
     shared = np.where(a * b > 0.0, np.minimum(np.abs(a), np.abs(b)), 0.0)
-    flexible = np.where(both, shared / (detail.sheet.E * area) + 1.0 / detail.fixed_stiffness, 0.0)
+    flexible = shared / (detail.sheet.E * area) + 1.0 / detail.fixed_stiffness
     flexible += soft[:, :, None] * np.eye(size)
-    force = np.linalg.solve(flexible, lost[:, :, None])[:, :, 0]
-    total = force.sum(axis=1)
+    force = _held(flexible, lost, used)
+    sides = [np.abs((force * side).sum(axis=1)) for side in (arm > 0.0, arm < 0.0)]
+    anchorage = np.max([*sides, _most(flexible, lost, used), _most(flexible, -lost, used)], axis=0)
     beyond = np.abs(b) >= np.abs(a)
     inner = np.abs((force[:, None, :] * (beyond & (a * b > 0.0))).sum(axis=2)).max(axis=1)
-    return np.asarray(force[strip, slot]), np.asarray(np.abs(total)), np.asarray(inner)
+    return np.asarray(force[strip, slot]), np.asarray(anchorage), np.asarray(inner)
+
+
+def _held(flexible: Array, lost: Array, on: NDArray[np.bool_]) -> Array:
+    """Forces (m, p) of the points that are on; the others hold nothing."""
+    both = on[:, :, None] & on[:, None, :]
+    matrix = np.where(both, flexible, np.eye(on.shape[1]))
+    return np.asarray(np.linalg.solve(matrix, np.where(on, lost, 0.0)[:, :, None])[:, :, 0])
+
+
+def _most(flexible: Array, lost: Array, used: NDArray[np.bool_]) -> Array:
+    """Largest force down the seam that any choice of points brings to each fixed point, (m,).
+
+    A point whose force is up the seam relieves the fixed point, and without it all others are found lower
+    still, since a force down the seam moves no point of a bar up. So dropping such points until none is left
+    ends at the largest of all choices.
+    """
+    on = used.copy()
+    for _ in range(used.shape[1] + 1):
+        force = _held(flexible, lost, on)
+        against = on & (force < 0.0)
+        if not against.any():
+            break
+        on &= ~against
+    return np.asarray(force.sum(axis=1))
 
 
 def restraint_words(
-    found: Restraints, detail: SeamDetail, names: Sequence[str], units: UnitSystem = SI
+    found: Restraints,
+    detail: SeamDetail,
+    names: Sequence[str],
+    units: UnitSystem = SI,
+    rows: Sequence[str] = (),
 ) -> tuple[str, ...]:
     """What second fixed points mean, one line for every kind that was found.
 
@@ -269,25 +324,40 @@ def restraint_words(
     names : sequence of str, (m,)
         Of the strips.
     units : UnitSystem
+    rows : sequence of str
+        Of the rails, where some were found.
     """
     notes = []
     kinds = np.array([k.value for k in found.kind])
-    for name in dict.fromkeys(k.value for k in found.kind):
-        of = np.flatnonzero(kinds == name)
+    for kind in dict.fromkeys(found.kind):
+        of = np.flatnonzero(kinds == kind.value)
         worst = of[np.abs(found.force[of]).argmax()]
         strip = found.strip[worst]
         strips = len(np.unique(found.strip[of]))
+        which = f"rail {rows[found.row[worst]]}, {names[strip]}" if kind is SecondPoint.RAIL else names[strip]
         line = (
-            f"Second fixed point on {strips} panel strip{'s' if strips > 1 else ''}: {name} ({names[strip]}, "
+            f"Second fixed point on {strips} panel strip{'s' if strips > 1 else ''}: {kind.value} ({which}, "
             f"{units.text(found.place[worst], 'length')} up its seam)."
+        )
+        change, force = (
+            units.text(detail.thermal, "temperature"),
+            units.text(abs(found.force[worst]), "force"),
         )
         if detail.thermal == 0.0:
             line += " It adds nothing here: no seam.temperature_change is given."
+        elif kind is SecondPoint.RAIL:
+            others = list(dict.fromkeys(rows[row] for row in found.row[of]))
+            line += (
+                f" A change of {change}, with that of the rail, brings up to {force} there. It is part of "
+                "the clamp's force along the seam, and reaches the anchorage with it."
+            )
+            line += f" Rails that do so: {', '.join(others)}." if len(others) > 1 else ""
         else:
             line += (
-                f" A change of {units.text(detail.thermal, 'temperature')} brings up to "
-                f"{units.text(abs(found.force[worst]), 'force')} there; all such forces together add "
-                f"{units.text(found.anchorage[strip], 'force')} to the anchorage of that strip."
+                f" A change of {change} brings up to {force} there; the worst choice of such points adds "
+                f"{units.text(found.anchorage[strip], 'force')} to the anchorage of that strip. Forces of "
+                "warmth from two sides of a fixed point do not relieve each other here: one side may slip or "
+                "yield (judgment)."
             )
         notes.append(line)
     if SecondPoint.CLAMP_ON_CLIP in found.kind:

@@ -28,15 +28,48 @@ SHORTEST = 0.01  # an end clamp at the very tip still takes the end bound over t
 
 
 @dataclass(frozen=True)
+class Reading:
+    """One way to read a combination: snow's force on the rail's axis or at its top, and which temperature.
+
+    `warmth` times the given change of temperature counts: 1 as given, 0 none, -1 reversed.
+    """
+
+    top: bool
+    warmth: float
+
+    @property
+    def words(self) -> str:
+        """Such as "force at the top, temperature reversed"."""
+        warmth = {1.0: "", 0.0: ", no temperature", -1.0: ", temperature reversed"}[self.warmth]
+        return f"force {'at the top' if self.top else 'on the axis'}{warmth}"
+
+
+GIVEN = (Reading(False, 1.0), Reading(True, 1.0))
+EITHER_WAY = tuple(Reading(top, warmth) for warmth in (1.0, -1.0, 0.0) for top in (False, True))
+
+
+@dataclass(frozen=True)
 class Basis:
-    """Where each kind of action stands among the right-hand sides of `cases` snow cases."""
+    """Where each kind of action stands among the right-hand sides of `cases` snow cases.
+
+    `readings` are those that every check takes the worst of: a temperature that the user gave one way counts
+    the other way and not at all too (judgment), since it relieves one part where it loads another.
+    """
 
     cases: int
+    readings: tuple[Reading, ...] = GIVEN
 
     @property
     def count(self) -> int:
         """Number of right-hand sides."""
         return 3 * self.cases + 2
+
+    def readings_weights(
+        self, snow: Array, dead: Array, thermal: Array, readings: tuple[Reading, ...] | None = None
+    ) -> Array:
+        """Weights (v, cases, count) of each case's combination, reading by reading."""
+        chosen = self.readings if readings is None else readings
+        return np.stack([self.weights(snow, dead, thermal * r.warmth, top=r.top) for r in chosen])
 
     def weights(self, snow: Array, dead: Array, thermal: Array, *, top: bool) -> Array:
         """Weights (cases, count) of the right-hand sides in each case's combination."""
@@ -72,7 +105,8 @@ def rail_loads(
         Their order.
     """
     q = len(force.thrust)
-    basis = Basis(q)
+    warm = rail.thermal != 0.0 or (travel is not None and bool(travel.any()))
+    basis = Basis(q, EITHER_WAY if warm else GIVEN)
     rows = len(layout.row_name)
     k = len(force.row)
     axes = row_axes(layout)

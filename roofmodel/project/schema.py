@@ -275,7 +275,7 @@ class RailTable(Table):
     )
     temperature_change: Warmth = Field(
         0.0,
-        description="Rail temperature less that at installation; negative for colder.",
+        description="Rail temperature less that at installation; it counts both ways.",
     )
 
 

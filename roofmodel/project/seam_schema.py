@@ -100,7 +100,7 @@ class SeamTable(Table):
     temperature_change: Warmth = Field(
         0.0,
         description='Sheet temperature less that at installation, such as "-30 K" or "-54 delta_degF"; '
-        "negative for colder.",
+        "it counts both ways.",
     )
 
     @model_validator(mode="after")

@@ -173,11 +173,21 @@ def projects() -> dict[str, str]:
         "no anchorage": without_anchorage(shed()),
         "no push strength": shed().replace(', push = "9 kN"', ""),
         "weak anchorage": shed().replace('anchorage = "30 kN"', 'anchorage = "1 kN"'),
+        "warm rail on skewed seams": skewed(shed()),
+        "weak anchorage of skewed strips": skewed(shed()).replace(
+            'anchorage = "30 kN"', 'anchorage = "1 kN"'
+        ),
         "circular with friction": shed()
         .replace("factor = 1.25\ntest", 'factor = 1.25\ninteraction = "circular"\ntest')
         .replace("slippery = true", 'slippery = true\nfriction = 0.05\nfriction_reason = "tested"')
         .replace("deflection_ratio = 100", 'deflection_ratio = 100\ntemperature_change = "-30 K"'),
     }
+
+
+def skewed(text: str) -> str:
+    """Let seams run askew under a warm rail, which then loads clamps along their seams."""
+    warm = text.replace("deflection_ratio = 100", 'deflection_ratio = 100\ntemperature_change = "40 K"')
+    return warm + '[[plane]]\nname = "S1"\nseam_angle = "20 deg"\n'
 
 
 def without_anchorage(text: str) -> str:

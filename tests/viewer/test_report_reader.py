@@ -125,14 +125,14 @@ def test_the_share_of_the_end_bound_is_named(tmp_path: Path) -> None:
 
 def test_temperature_is_in_the_printed_combination_where_it_is_in_the_sum(tmp_path: Path) -> None:
     analysis, warm = run(cold(shed()), tmp_path), run(shed(), tmp_path)
-    assert combination(analysis, 0).endswith("1.35 G + 1.5 S + 1 T")
+    assert combination(analysis, 0).endswith("1.35 G + 1.5 S ± 1 T")
     assert combination(warm, 0) == warm.factors[0].clause
     for text in (one_line(summary(analysis)), first_page(analysis) + report_html(analysis)):
-        assert "1.35 G + 1.5 S + 1 T" in text
-    assert "1.35 G + 1.5 S + 1 T" in row_svg(analysis, 0)
+        assert "1.35 G + 1.5 S ± 1 T" in text
+    assert "1.35 G + 1.5 S ± 1 T" in row_svg(analysis, 0)
     given = replace(warm.factors[0], thermal=1.5, clause="allowable strength: D + S, with 1.2 on S given")
     changed = replace(analysis, factors=(given,) * len(analysis.factors))
-    assert combination(changed, 0) == "allowable strength: D + S + 1.5 T, with 1.2 on S given"
+    assert combination(changed, 0) == "allowable strength: D + S ± 1.5 T, with 1.2 on S given"
 
 
 def test_snow_that_no_row_holds_is_on_the_first_page(tmp_path: Path) -> None:

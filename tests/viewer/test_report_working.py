@@ -154,3 +154,13 @@ def test_end_of_a_doorway_row_shows_the_snow_from_beyond(tmp_path: Path) -> None
     force = next(step for step in working.steps if step.symbol == "F")
     assert "γ_S E" in force.formula
     assert "upper bound" in force.note
+
+
+def test_hand_check_follows_the_temperature_that_is_worst(tmp_path: Path) -> None:
+    """Given the other way, temperature ends at the same numbers, and the words say that it was reversed."""
+    text = projects()["warm rail on skewed seams"]
+    pages = [hand_check(run(t, tmp_path)) for t in (text, text.replace('"40 K"', '"-40 K"'))]
+    notes = [next(s.note for s in page.steps if s.symbol == "F") for page in pages if page is not None]
+    assert sorted("reversed" in note for note in notes) == [False, True]
+    ends = [page.steps[-1].result.value for page in pages if page is not None]
+    assert ends[0] == pytest.approx(ends[1], rel=1e-9)

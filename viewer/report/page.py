@@ -319,7 +319,8 @@ def _model_words(analysis: Analysis, units: UnitSystem) -> tuple[str, ...]:
             "so that clamps on neighboring seams help each other."
         ),
         "Every limit compares the factored demand of each case with a design resistance; a resistance that "
-        "nobody gave never passes, and the rail's own weight and restrained temperature are in every case.",
+        "nobody gave never passes. The rail's own weight is in every case; restrained temperature counts as "
+        "given, reversed and left out, whichever is worst.",
     )
 
 

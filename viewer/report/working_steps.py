@@ -6,6 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fea.analysis import Analysis, Governing
+from fea.checks.anchorage import held_along
 from fea.checks.limits import (
     HEEL,
     TOE,
@@ -17,6 +18,7 @@ from fea.checks.limits import (
     tested_force,
 )
 from fea.checks.strips import panel_strips
+from fea.rails.actions import GIVEN
 from roofmodel.hardware import Clamp, DesignFormat, Interaction
 from viewer.report.working_parts import ClampAt, Expression, Number, Step, part_step
 
@@ -27,7 +29,7 @@ _FACTOR = {DesignFormat.ASD: "Ω", DesignFormat.LRFD: "φ", DesignFormat.EN: "γ
 
 
 def clamp_at(analysis: Analysis, clamp: int, case: int, limit: str) -> ClampAt:
-    """Find the worse height of the force and the parts of the along-seam force there."""
+    """Find the worst reading of the combination and the parts of the along-seam force there."""
     device, basis = analysis.project.clamp, analysis.basis
     force = analysis.clamp_force[case, :, clamp]
     components = clamp_components(force, device)
@@ -35,17 +37,19 @@ def clamp_at(analysis: Analysis, clamp: int, case: int, limit: str) -> ClampAt:
     combined = interact(np.nan_to_num(use, nan=0.0), device.interaction)
     single = next((i for i, name in enumerate(DIRECTIONS) if _limit_name(name) == limit), None)
     measure = combined if single is None else components[:, single]
-    # The last counts where readings say the same: the top holds the larger moment.
-    reading = len(measure) - 1 - int(np.argmax(measure[::-1]))
-    state, top = divmod(reading, 2)
-    unit = analysis.responses[state].clamp_force[:, clamp]
+    # Of equals, temperature as given counts, and the top: it holds the larger moment.
+    worst, readings = np.flatnonzero(measure >= measure.max()), analysis.readings
+    reading = int(max(worst, key=lambda i: (readings[i].warmth, readings[i].top)))
+    top, warmth = readings[reading].top, readings[reading].warmth
+    unit = analysis.responses[reading // len(basis.readings)].clamp_force[:, clamp]
     q = basis.cases
     snow = unit[case] + top * unit[q + case]
     return ClampAt(
         clamp=clamp,
         case=case,
         top=top,
-        parts=np.stack([snow, unit[2 * q + case], unit[3 * q], unit[3 * q + 1]]),
+        warmth=warmth,
+        parts=np.stack([snow, unit[2 * q + case], unit[3 * q], warmth * unit[3 * q + 1]]),
         force=force[reading],
     )
 
@@ -158,6 +162,10 @@ def _lift_steps(analysis: Analysis, at: ClampAt, over: float) -> tuple[Step, ...
             continue
         if share > 0.0:
             steps.append(part_step(analysis, at, 2))
+        if as_tested(at.force, clamp):
+            how = "the step before; F_t stands for all overturning"
+            steps.append(Step(name, symbol, word, (Number(share, "force"),), Number(value, "force"), how))
+            continue
         steps.append(
             Step(
                 name,
@@ -257,27 +265,30 @@ def _normal(known: Array) -> list[tuple[str, float]]:
 
 
 def anchorage_steps(analysis: Analysis, governing: Governing) -> tuple[Step, ...]:
-    """Drag of the strip against its fixed point."""
-    layout, panel = analysis.project.layout, analysis.project.panel
-    limit = analysis.limits[governing.limit]
-    strip, _ = panel_strips(layout)
-    on = np.flatnonzero(strip == governing.target)
-    along = analysis.clamp_force[governing.case][:, on, 0].max(axis=0)
-    drag = float(limit.demand[governing.case, governing.target])
-    rest = drag - max(float(along.sum()), 0.0)
+    """Force of the strip on its fixed point, and its utilization."""
+    panel = analysis.project.panel
+    drag = float(analysis.limits[governing.limit].demand[governing.case, governing.target])
+    along, rest, up = _strip_forces(analysis, governing)
+    names: list[str] = []
     parts: list[str | Number] = []
-    for value in along:
-        parts += [" + " if parts else "", Number(float(value), "force")]
+    if along.sum() > 0.0:
+        names.append("Σ F")
+        for value in along:
+            parts += [" + ", Number(float(value), "force")]
     if rest > 1e-9 * drag:
+        names.append("B")
         parts += [" + ", Number(rest, "force")]
     total = Step(
-        "Drag of the panel strip at its fixed point",
+        f"Force of the panel strip on its fixed point, {'up' if up else 'down'} the slope",
         "D",
-        "Σ F + B" if rest > 1e-9 * drag else "Σ F",
-        tuple(parts[1:] if parts[0] == "" else parts),
+        " + ".join(names),
+        tuple(parts[1:]),
         Number(drag, "force"),
-        "all clamps on the seam; B is the strip's own weight down the slope, the snow's friction on it, and "
-        "what a second fixed point brings by warmth",
+        f"all clamps on the seam; B is {_rest_words(up)}",
+        ""
+        if analysis.basis.readings == GIVEN
+        else "Temperature counts as given, reversed or not at all, and only where it adds: F here can be "
+        "more than in the steps before.",
     )
     use = Step(
         "Utilization of the panel anchorage",
@@ -289,6 +300,26 @@ def anchorage_steps(analysis: Analysis, governing: Governing) -> tuple[Step, ...
             *_resistance(analysis, panel.anchorage_nominal, panel.anchorage_factor, "force"),
         ),
         Number(governing.utilization),
-        "anchorage strength from the project file",
+        "anchorage strength from the project file, taken to hold both ways (judgment)",
     )
     return (total, use)
+
+
+def _rest_words(up: bool) -> str:
+    second = "what second fixed points bring by warmth"
+    return second if up else f"the strip's own weight down the slope, the snow's friction on it, and {second}"
+
+
+def _strip_forces(analysis: Analysis, governing: Governing) -> tuple[Array, float, bool]:
+    """Forces of a governing strip's clamps, of what else adds, and whether they go up the slope. [N]."""
+    strip, _ = panel_strips(analysis.project.layout)
+    readings = analysis.basis.readings
+    along = analysis.clamp_force[governing.case][:, strip == governing.target, 0]
+    states = along.reshape(-1, len(readings), along.shape[1])
+    ways = [held_along(states, readings, s).reshape(-1, along.shape[1]) for s in (1.0, -1.0)]
+    down, up = (way[np.argmax(way.sum(axis=1))] for way in ways)
+    at, loads = (governing.case, governing.target), analysis.strip_loads
+    rest, restrained = float(loads.friction[at] + loads.weight[at]), float(loads.restrained[at])
+    if max(float(up.sum()), 0.0) > max(float(down.sum()), 0.0) + rest:
+        return up, restrained, True
+    return down, rest + restrained, False
