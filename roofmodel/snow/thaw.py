@@ -6,8 +6,8 @@ while the air above stays frozen. The balance is steady and one-dimensional:
     q + U (t_in - t) = (t - t_air) / R,   R = d / k + 1 / h
 
 with q what the sheet takes up, U the roof below, d, k depth and conductivity of the snow and h its surface.
-The bond thaws where t reaches 0 degrees C. So thin or coarse snow can slide on a sunny day far below freezing,
-and thick snow over a heated room.
+The bond thaws where t reaches 0 degrees C. So thin or coarse snow can slide on a sunny day far below
+freezing, and thick snow over a heated room.
 
 Sources, all from memory: declination, Cooper 1969 and angles of incidence, Duffie and Beckman, Solar
 Engineering of Thermal Processes, ch. 1; clear sky, Meinel and Meinel, Applied Solar Energy (1976);
