@@ -200,9 +200,10 @@ def analyze(project: Project) -> Analysis:
     clock.mark("structure")
     design = project.table.design
     factors = tuple(
-        strength_factors(form, case.level, design.snow_factor, design.thermal_factor) for case in snow.cases
+        strength_factors(form, case.level, design.snow_factor, design.thermal_factor, case.standard)
+        for case in snow.cases
     )
-    service = tuple(service_factors(form, case.level) for case in snow.cases)
+    service = tuple(service_factors(form, case.level, case.service) for case in snow.cases)
     strength = _factor_arrays(factors)
     demands = tuple(combine(response, basis, *strength) for response in responses)
     clamp_force = np.concatenate([d.clamp for d in demands], axis=1)

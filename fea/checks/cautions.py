@@ -14,13 +14,14 @@ from fea.panel.restraint import restraint_words
 from fea.panel.support import PanelSupport
 from roofmodel.layout import Layout
 from roofmodel.project.load import Project
-from roofmodel.project.schema import MeasuredSite
+from roofmodel.project.site_schema import MeasuredSite, NbccSite
 from roofmodel.sliding.ends import LEVEL, stop_heights
 from roofmodel.sliding.flow import FlowGraph
 from roofmodel.sliding.thrust import RowForce
 from roofmodel.snow.cases import LoadLevel, SnowSet
+from roofmodel.snow.nbcc2020 import snow_weight_density
 from roofmodel.surface import EdgeKind, RoofSurface
-from roofmodel.units import SYSTEMS
+from roofmodel.units import SYSTEMS, UnitSystem
 
 Array = NDArray[np.float64]
 
@@ -65,6 +66,8 @@ def cautions(
             "Snow depth at the rows is taken at the user's "
             f"{units.text(table.site.light_density, 'density')}; denser snow makes the rails look higher."
         )
+    if isinstance(table.site, NbccSite):
+        found += _close_to_ground(project.roof, table.site, units)
     if project.slide.friction > 0.0:
         found.append(f"Friction of {project.slide.friction:g} is counted on: {table.surface.friction_reason}")
     if not project.clamp.test_basis.strip():
@@ -80,6 +83,21 @@ def cautions(
     if idle:
         found.append(f"No case brings snow to {', '.join(idle)}: nothing was checked there.")
     return (*found, *_short_of_valleys(project.roof, project.layout, graph, project))
+
+
+def _close_to_ground(roof: RoofSurface, site: NbccSite, units: UnitSystem) -> list[str]:
+    """Planes that may be too low for the C_b of NBCC 2020 4.1.6.2.(2), which is below 1.0."""
+    limit = 1.0 + site.ground_snow / float(snow_weight_density(site.ground_snow))
+    outlines = [shapely.get_coordinates(polygon) for polygon in roof.planes.outline]
+    heights = [roof.planes.to_world(plane, uv)[:, 2] for plane, uv in enumerate(outlines)]
+    middle = np.array([0.5 * (z.min() + z.max()) for z in heights]) + roof.offset[2]
+    low = [name for name, z in zip(roof.planes.name, middle, strict=True) if z < limit]
+    if site.basic_factor is not None or not low:
+        return []
+    return [
+        f"{', '.join(low)}: less than 1 + S_s / gamma = {units.text(limit, 'length')} above height 0 of the "
+        "model. If that is the ground, NBCC 2020 asks for more snow there: set site.basic_factor = 1.0."
+    ]
 
 
 def panel_cautions(project: Project, support: PanelSupport, together: Limit) -> tuple[str, ...]:

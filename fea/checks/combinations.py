@@ -31,10 +31,22 @@ _COMBINATIONS = {
     ),
     (DesignFormat.EN, LoadLevel.CHARACTERISTIC): (1.35, 1.5, "EN 1990 6.4.3.2, Eq. 6.10: 1.35 G + 1.5 S"),
 }
+# Standards whose characteristic snow has factors of its own; from memory as above.
+_OWN = {
+    (DesignFormat.ASD, "ASCE/SEI 7-16"): (1.0, 1.0, "ASCE/SEI 7-16 2.4.1: D + S"),
+    (DesignFormat.LRFD, "ASCE/SEI 7-16"): (1.2, 1.6, "ASCE/SEI 7-16 2.3.1: 1.2 D + 1.6 S"),
+    (DesignFormat.LRFD, "NBCC 2020"): (1.25, 1.5, "NBCC 2020 4.1.3.2, case 3: 1.25 D + 1.5 S"),
+}
+# Least factor on restrained temperature, NBCC 2020 4.1.3.2.(4), from memory.
+_THERMAL = {"NBCC 2020": 1.25}
 
 
 def strength_factors(
-    form: DesignFormat, level: LoadLevel, snow: float | None = None, thermal: float = 1.0
+    form: DesignFormat,
+    level: LoadLevel,
+    snow: float | None = None,
+    thermal: float = 1.0,
+    standard: str = "",
 ) -> LoadFactors:
     """Factors for the strength checks.
 
@@ -46,7 +58,9 @@ def strength_factors(
     snow : float, optional
         Factor on snow given by the user, in place of the standard's own. [-]
     thermal : float
-        Factor on restrained temperature. [-]
+        Factor on restrained temperature; a standard may ask for more. [-]
+    standard : str
+        Where the snow comes from; "" for the usual factors of the format.
 
     Returns
     -------
@@ -54,15 +68,28 @@ def strength_factors(
     """
     if level is LoadLevel.MEASURED:
         dead, usual, clause = 1.0, 1.0, "measured snow, as it lay: D + S"
+    elif level is LoadLevel.CHARACTERISTIC and (form, standard) in _OWN:
+        dead, usual, clause = _OWN[(form, standard)]
     else:
         dead, usual, clause = _COMBINATIONS[(form, level)]
+    thermal = max(thermal, _THERMAL.get(standard, 0.0))
     if snow is not None and snow != usual:
         return LoadFactors(dead, snow, thermal, f"{clause}, with {snow:g} on S given by the user")
     return LoadFactors(dead, usual, thermal, clause)
 
 
-def service_factors(form: DesignFormat, level: LoadLevel) -> LoadFactors:
-    """Factors for deflection: snow as it lies; 0.7 S where the ground snow is at strength level."""
+def service_factors(form: DesignFormat, level: LoadLevel, share: float = 1.0) -> LoadFactors:
+    """Factors for deflection: snow as it lies; 0.7 S where the ground snow is at strength level.
+
+    Parameters
+    ----------
+    form : DesignFormat
+    level : LoadLevel
+    share : float
+        Share of the case that the standard itself counts for serviceability, `SnowCase.service`. [-]
+    """
+    if share != 1.0:
+        return LoadFactors(1.0, share, 1.0, f"service: D + {share:.3g} S, I_s of serviceability in S")
     if level is LoadLevel.STRENGTH and form is not DesignFormat.EN:
         return LoadFactors(1.0, 0.7, 1.0, "service: D + 0.7 S for strength-level ground snow (judgment)")
     return LoadFactors(1.0, 1.0, 1.0, "service: D + S")

@@ -21,14 +21,12 @@ from roofmodel.layout import Layout
 from roofmodel.project.hardware_tables import make_clamp, make_panel, make_rail
 from roofmodel.project.obstacles import place_obstacles
 from roofmodel.project.placement import place_rows
-from roofmodel.project.schema import AsceSite as AsceTable
-from roofmodel.project.schema import BuiltRoof, MeasuredSite, Part, ProjectFile
-from roofmodel.project.schema import EnSite as EnTable
+from roofmodel.project.schema import BuiltRoof, Part, ProjectFile
 from roofmodel.project.seam_tables import make_seam
+from roofmodel.project.sites import SITES, make_site
 from roofmodel.shape.builders import RoofPart, build_roof
 from roofmodel.sliding.thrust import SlideOptions, ValleyThrust
-from roofmodel.snow.cases import LoadLevel
-from roofmodel.snow.inputs import AsceSite, DirectSite, EnSite, Site, SnowLayer
+from roofmodel.snow.inputs import Site
 from roofmodel.surface import RoofSurface
 from roofmodel.units import SYSTEMS, shown
 
@@ -98,7 +96,7 @@ def load_project(path: str | Path) -> Project:
             table=table,
             digest=digest.hexdigest(),
             roof=roof,
-            site=_site(table, roof.planes.name),
+            site=make_site(table, roof.planes.name),
             rail=make_rail(table.rail, form),
             clamp=make_clamp(table.clamp, form, table.panel.seam_height, units, least),
             panel=panel,
@@ -248,7 +246,8 @@ def _explain(problem: Mapping[str, Any], data: Mapping[str, Any]) -> str:
     if kind == "union_tag_not_found":
         if not isinstance(value, dict):
             return f"{path}: {shown(value)} must be a table; write [{path}] and its fields below it"
-        return f'{path}.standard is missing; use "ASCE/SEI 7-22", "EN 1991-1-3" or "measured"'
+        *others, last = (f'"{name}"' for name in SITES)
+        return f"{path}.standard is missing; use {', '.join(others)} or {last}"
     if kind in ("model_type", "dict_type", "model_attributes_type"):
         return f"{path}: {shown(value)} must be a table; write [{path}] or {field} = {{ ... }}"
     if kind == "list_type":
@@ -313,9 +312,7 @@ def _models_in(annotation: Any) -> list[type[BaseModel]]:
 
 def _member(model: type[BaseModel] | None, tag: str) -> type[BaseModel] | None:
     tags: dict[str, type[BaseModel]] = {
-        "ASCE/SEI 7-22": AsceTable,
-        "EN 1991-1-3": EnTable,
-        "measured": MeasuredSite,
+        **SITES,
         "built": BuiltRoof,
     }
     if tag == "imported":
@@ -431,28 +428,3 @@ def _gable_pitches(footprint: np.ndarray[Any, Any], pitch: float) -> np.ndarray[
     length = np.linalg.norm(np.roll(footprint, -1, axis=0) - footprint, axis=1)
     long = length[0] + length[2] >= length[1] + length[3]
     return np.where(np.arange(4) % 2 == (0 if long else 1), pitch, np.nan)
-
-
-def _site(table: ProjectFile, planes: tuple[str, ...]) -> Site:
-    site, retained = table.site, table.design.upper_roof_retained
-    if isinstance(site, AsceTable):
-        values = site.model_dump(exclude={"standard"})
-        return AsceSite(**values, slippery=table.surface.slippery, upper_roof_retained=retained)
-    if isinstance(site, EnTable):
-        return EnSite(**site.model_dump(exclude={"standard"}), upper_roof_retained=retained)
-    layers: dict[str | None, list[SnowLayer]] = {}
-    for number, layer in enumerate(site.layers, 1):
-        if layer.plane is not None and layer.plane not in planes:
-            message = (
-                f"site.layers {number}.plane: there is no plane {shown(layer.plane)}; "
-                f"this roof has {', '.join(planes[:12])}"
-            )
-            raise InputError(message)
-        made = SnowLayer(layer.depth, min(layer.density), max(layer.density))
-        layers.setdefault(layer.plane, []).append(made)
-    return DirectSite(
-        layers=tuple(layers.get(None, ())),
-        plane_layers={name: tuple(stack) for name, stack in layers.items() if name is not None},
-        square_to_roof=site.depth_direction == "square to the roof",
-        level=LoadLevel(site.level),
-    )

@@ -16,11 +16,8 @@ from roofmodel.project.field_types import (
     AnyLength,
     AnySize,
     Area,
-    Density,
-    Depth,
     Elasticity,
     Force,
-    GroundSnow,
     Inertia,
     Length,
     Length0,
@@ -41,13 +38,13 @@ from roofmodel.project.field_types import (
     Stiffness,
     Stress,
     Strip,
-    UnitWeight,
     Warmth,
     Warping,
 )
 from roofmodel.project.import_schema import ImportedRoof
 from roofmodel.project.obstacle_schema import ObstructionTable, ParapetTable
 from roofmodel.project.seam_schema import SeamTable
+from roofmodel.project.site_schema import FORMATS, AnySite
 
 
 class Project(Table):
@@ -57,93 +54,6 @@ class Project(Table):
     units: Literal["SI", "US"] = Field("SI", description="Unit system of everything that is printed.")
     revision: Line = Field("", max_length=40, description="Revision mark for the report.")
     engineer: Line = Field("", max_length=120, description="Who is responsible, for the report.")
-
-
-class AsceSite(Table):
-    """Site for ASCE/SEI 7-22."""
-
-    standard: Literal["ASCE/SEI 7-22"] = Field(description='"ASCE/SEI 7-22".')
-    ground_snow: GroundSnow = Field(
-        description="p_g for the risk category, from the authority: strength level."
-    )
-    risk_category: Literal["I", "II", "III", "IV"] = Field(description="Table 1.5-1.")
-    terrain: Literal["B", "C", "D", "above tree line", "Alaska without trees"] = Field(
-        "C", description="Surface roughness for C_e, Table 7.3-1."
-    )
-    exposure: Literal["fully exposed", "partially exposed", "sheltered"] = Field(
-        "partially exposed", description="Exposure of the roof for C_e, Table 7.3-1."
-    )
-    exposure_factor: float | None = Field(
-        None, ge=0.5, le=1.5, description="C_e, in place of terrain and exposure."
-    )
-    thermal: Literal["heated", "cold ventilated", "unheated", "freezer", "greenhouse"] = Field(
-        "unheated", description='Thermal condition for C_t; "heated" needs roof_r_value.'
-    )
-    roof_r_value: float | None = Field(
-        None,
-        gt=0,
-        le=100,
-        description="The number after R- (h ft^2 F/Btu) of a heated unventilated roof.",
-    )
-    thermal_factor: float | None = Field(None, ge=0.8, le=1.4, description="C_t, in place of thermal.")
-    light_density: Density | None = Field(
-        None,
-        description="Lightest density, for the snow depth at the rows; the standard's own by default.",
-    )
-    winter_wind: float = Field(
-        ge=0.1, le=0.9, description="W_2, share of winter hours with wind above 10 mph, from the authority."
-    )
-
-
-class EnSite(Table):
-    """Site for EN 1991-1-3; national choices are inputs."""
-
-    standard: Literal["EN 1991-1-3"] = Field(description='"EN 1991-1-3".')
-    ground_snow: GroundSnow = Field(description="s_k, characteristic, from the national annex.")
-    topography: Literal["windswept", "normal", "sheltered"] = Field(
-        "normal", description="For C_e, Table 5.1."
-    )
-    exposure_factor: float | None = Field(None, ge=0.5, le=1.5, description="C_e, in place of topography.")
-    thermal_factor: float = Field(1.0, ge=0.5, le=1.2, description="C_t, 5.2(8).")
-    drift_weight: UnitWeight = Field(
-        2000.0, description='Weight density for drifts, 5.3.6; default "2 kN/m^3".'
-    )
-    light_density: Density | None = Field(
-        None,
-        description="Lightest density, for the snow depth at the rows; the standard's own by default.",
-    )
-    exceptional_coefficient: float | None = Field(
-        None, ge=1.0, le=4.0, description="C_esl where the national annex asks for exceptional loads, 4.3."
-    )
-    annex_b: bool = Field(
-        False, description="Whether the national annex asks for exceptional drifts by Annex B."
-    )
-
-
-class SnowLayer(Table):
-    """A layer that was measured or ruled."""
-
-    depth: Depth = Field(description="Depth of the layer.")
-    density: list[Density] = Field(
-        min_length=1,
-        max_length=2,
-        description="Density, or lightest and heaviest: the heavy end loads, the light end overtops.",
-    )
-    plane: str | None = Field(None, description="Plane the layer lies on; all planes without it.")
-
-
-class MeasuredSite(Table):
-    """Snow given directly, layer by layer, for investigations and local rulings."""
-
-    standard: Literal["measured"] = Field(description='"measured".')
-    layers: list[SnowLayer] = Field(min_length=1, description="Layers, bottom first.")
-    depth_direction: Literal["vertical", "square to the roof"] = Field(
-        "vertical", description="How the depths were measured."
-    )
-    level: Literal["measured", "characteristic", "strength"] = Field(
-        description='What the load stands for: "measured" is not factored (investigations), '
-        '"characteristic" is for design by a local ruling, "strength" holds its factor already.'
-    )
 
 
 class Part(Table):
@@ -450,7 +360,7 @@ class ProjectFile(Table):
     """A whole project."""
 
     project: Project
-    site: Annotated[AsceSite | EnSite | MeasuredSite, Field(discriminator="standard")]
+    site: AnySite
     roof: Annotated[
         Annotated[BuiltRoof, Tag("built")] | Annotated[ImportedRoof, Tag("imported")],
         Discriminator(_roof_tag),
@@ -469,10 +379,12 @@ class ProjectFile(Table):
 
     @model_validator(mode="after")
     def _agree(self) -> ProjectFile:
-        en = self.site.standard == "EN 1991-1-3"
-        if self.site.standard != "measured" and en != (self.design.format == "EN"):
-            right = "EN" if en else "ASD or LRFD"
-            msg = f'design.format: "{self.design.format}" does not go with {self.site.standard}; use {right}'
+        right = FORMATS[self.site.standard]
+        if self.design.format not in right:
+            msg = (
+                f'design.format: "{self.design.format}" does not go with {self.site.standard}; '
+                f"use {' or '.join(right)}"
+            )
             raise ValueError(msg)
         if self.analysis.panel_flexibility and self.seam is None:
             msg = "analysis.panel_flexibility: needs the table [seam]: fold, clips and bearing"

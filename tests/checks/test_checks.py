@@ -60,6 +60,37 @@ def test_collected_combination_of_7_16():
     assert asd.dead * 0.2 + asd.snow * 5.4 == pytest.approx(5.6, rel=1e-12)
 
 
+@pytest.mark.parametrize(
+    ("form", "standard", "dead", "snow", "total"),
+    [
+        (DesignFormat.LRFD, "ASCE/SEI 7-16", 1.2, 1.6, 8.88),  # O-58 without its wind: 9.13 - 0.5 x 0.5
+        (DesignFormat.ASD, "ASCE/SEI 7-16", 1.0, 1.0, 5.6),  # O-58, ASD3
+        (DesignFormat.LRFD, "NBCC 2020", 1.25, 1.5, 8.35),  # 4.1.3.2: 1.25 D + 1.5 S, from memory
+    ],
+)
+def test_standards_with_combinations_of_their_own(form, standard, dead, snow, total):
+    """D = 0.2, S = 5.4 (O-58, own calculation from memory of the clauses); the clause is named."""
+    factors = strength_factors(form, LoadLevel.CHARACTERISTIC, standard=standard)
+    assert (factors.dead, factors.snow) == (dead, snow)
+    assert factors.dead * 0.2 + factors.snow * 5.4 == pytest.approx(total)
+    assert standard in factors.clause
+    told = strength_factors(form, LoadLevel.CHARACTERISTIC, 2.0, standard=standard)
+    assert told.snow == 2.0
+    assert "given by the user" in told.clause
+
+
+def test_nbcc_factors_temperature_and_serviceability():
+    """1.25 T at least (4.1.3.2.(4), from memory); I_s = 0.9 for deflection in place of 1.15."""
+    for given_, used in ((1.0, 1.25), (1.6, 1.6)):
+        factors = strength_factors(
+            DesignFormat.LRFD, LoadLevel.CHARACTERISTIC, None, given_, standard="NBCC 2020"
+        )
+        assert factors.thermal == used
+    service = service_factors(DesignFormat.LRFD, LoadLevel.CHARACTERISTIC, 0.9 / 1.15)
+    assert service.snow == pytest.approx(0.9 / 1.15)
+    assert "0.783 S" in service.clause
+
+
 def test_eccentricity_lifts_the_grip():
     """F at height h over the grip: M = F h turns about the toe; a triangle over L lifts 3 M / L."""
     force = np.array([1000.0, 0.0, 0.0, 0.0, 1000.0 * 0.05, 0.0])
