@@ -197,6 +197,8 @@ class RoofSurface:
         Every assumption and repair, one sentence each, for the user to read.
     obstacles : Obstacles
         What stands on the planes.
+    ground : float
+        Level that edge heights count from, local coordinates. [m]
     """
 
     points: Array
@@ -208,3 +210,4 @@ class RoofSurface:
     offset: Array
     notes: tuple[str, ...] = ()
     obstacles: Obstacles = field(default_factory=Obstacles)
+    ground: float = 0.0

@@ -177,6 +177,28 @@ def _points(value: object) -> list[tuple[float, float]]:
 Points = Annotated[list[tuple[float, float]], BeforeValidator(_points)]
 
 
+def _plan_line(value: object) -> list[tuple[float, float]]:
+    """Two plan points from "0 0, 5 3 m"."""
+    shape = 'write two points, like "0 0, 5 3 m"'
+    body, _, unit = value.strip().rpartition(" ") if isinstance(value, str) else ("", "", "")
+    pairs = [pair.split() for pair in body.split(",")]
+    if len(str(value)) > LONGEST_OUTLINE or len(pairs) != 2 or any(len(pair) != 2 for pair in pairs):
+        msg = f"{shown(value)} is not a line on plan; {shape}"
+        raise ValueError(msg)
+    try:
+        points = [(parse(f"{x} {unit}", "length"), parse(f"{y} {unit}", "length")) for x, y in pairs]
+    except ValueError as error:
+        msg = f"{shown(value)} is not a line on plan: {error}; {shape}"
+        raise ValueError(msg) from None
+    if math.dist(*points) < LEAST_SIDE:
+        msg = f"{shown(value)}: the two points are one; {shape}"
+        raise ValueError(msg)
+    return points
+
+
+PlanLine = Annotated[list[tuple[float, float]], BeforeValidator(_plan_line)]
+
+
 def _one_line(value: object) -> object:
     if isinstance(value, str) and any(unicodedata.category(c) in ("Cc", "Zl", "Zp") for c in value):
         msg = f"{shown(value)} holds a line break or control character; write it on one line"

@@ -7,7 +7,30 @@ from typing import Literal
 from pydantic import Field
 
 from roofmodel.project.base import Table
-from roofmodel.project.field_types import Angle, AnyLength, Line, Tolerance, WallSlope
+from roofmodel.project.field_types import Angle, AnyLength, Line, PlanLine, Tolerance, WallSlope
+
+
+class SplitTable(Table):
+    """A plane of an imported roof that is two."""
+
+    plane: Line = Field(description="Plane to split, after merging.")
+    line: PlanLine = Field(description="Two points on plan as `eavewright roof` shows them; goes on beyond.")
+
+
+class RenameTable(Table):
+    """Another name for a plane of an imported roof."""
+
+    plane: Line = Field(description="Plane to rename, after merging and splitting.")
+    to: Line = Field(min_length=1, max_length=40, description="Its new name.")
+
+
+class RetypeTable(Table):
+    """Another kind for an edge of an imported roof."""
+
+    edge: Line = Field(description="Edge, by its name after the corrections above.")
+    kind: Literal["eave", "rake", "head", "ridge", "hip", "valley", "pitch break"] = Field(
+        description="What the edge is; eave, rake and head are free edges, the others lie between planes."
+    )
 
 
 class ImportedRoof(Table):
@@ -43,3 +66,9 @@ class ImportedRoof(Table):
         None,
         description="Vertices of a plane lie within this of it; 30 mm by default, more for surveyed points.",
     )
+    merge: list[list[Line]] = Field(
+        default_factory=list, description='Planes that are one, such as [["S1", "S2"]]; the first name stays.'
+    )
+    split: list[SplitTable] = Field(default_factory=list, description="Planes that are two.")
+    rename: list[RenameTable] = Field(default_factory=list, description="Other names for planes.")
+    retype: list[RetypeTable] = Field(default_factory=list, description="Other kinds for edges.")

@@ -5,12 +5,11 @@ from __future__ import annotations
 import difflib
 import hashlib
 import re
-import stat
 import tomllib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
 import numpy as np
 from pydantic import BaseModel, ValidationError
@@ -18,10 +17,12 @@ from pydantic import BaseModel, ValidationError
 from roofmodel.errors import InputError
 from roofmodel.hardware import Clamp, DesignFormat, Panel, Rail, SeamDetail
 from roofmodel.layout import Layout
+from roofmodel.project.files import read_file
 from roofmodel.project.hardware_tables import make_clamp, make_panel, make_rail
 from roofmodel.project.obstacles import place_obstacles
+from roofmodel.project.import_schema import ImportedRoof
 from roofmodel.project.placement import place_rows
-from roofmodel.project.schema import BuiltRoof, Part, ProjectFile
+from roofmodel.project.schema import BuiltRoof, Part, ProjectFile, RoofFile
 from roofmodel.project.seam_tables import make_seam
 from roofmodel.project.sites import SITES, make_site
 from roofmodel.shape.builders import RoofPart, build_roof
@@ -31,8 +32,9 @@ from roofmodel.surface import RoofSurface
 from roofmodel.units import SYSTEMS, shown
 
 LEAST_GRIP = 1e-3  # of seam above the grip's lower end, where the seam is modeled (judgment) [m]
+Model = TypeVar("Model", bound=BaseModel)
+
 LARGEST_FILE = 1_000_000  # a project file is a few kilobytes [bytes]
-LARGEST_ROOF = 500_000_000  # [bytes]
 
 
 @dataclass(frozen=True)
@@ -86,7 +88,7 @@ def load_project(path: str | Path) -> Project:
     table = parse_project(text, path.name)
     digest = hashlib.sha256(text.encode())
     try:
-        roof = _roof(table, path, digest)
+        roof = _roof(table.roof, path, digest)
         form = DesignFormat(table.design.format)
         panel, units = make_panel(table.panel, form), SYSTEMS[table.project.units]
         roof = replace(roof, obstacles=place_obstacles(roof, table.parapet, table.obstruction, units))
@@ -115,6 +117,32 @@ def load_project(path: str | Path) -> Project:
         raise InputError(message) from None
 
 
+def load_roof(path: str | Path) -> tuple[RoofSurface, RoofFile, str]:
+    """Build or import the roof of a project file; its other tables may be missing or wrong.
+
+    Returns
+    -------
+    roof : RoofSurface
+    table : RoofFile
+        Title, units and roof as the file gives them.
+    digest : str
+        As in `Project`.
+
+    Raises
+    ------
+    InputError
+    """
+    path = Path(path)
+    text = _read(path)
+    table = _validated(text, path.name, RoofFile)
+    digest = hashlib.sha256(text.encode())
+    try:
+        return _roof(table.roof, path, digest), table, digest.hexdigest()
+    except InputError as error:
+        message = f"{path.name}: {error}"
+        raise InputError(message) from None
+
+
 def _read(path: Path) -> str:
     data = read_file(path, path.name or str(path), "the project file", LARGEST_FILE)
     try:
@@ -124,51 +152,12 @@ def _read(path: Path) -> str:
         raise InputError(message) from None
 
 
-def read_file(path: Path, label: str, what: str, largest: int) -> bytes:
-    """Bytes of a regular file.
-
-    Parameters
-    ----------
-    path : Path
-    label : str
-        How messages begin.
-    what : str
-        What the file should be, for messages.
-    largest : int
-        [bytes]
-
-    Raises
-    ------
-    InputError
-        No such file, a folder or device, not readable, or too large.
-    """
-    try:
-        kind = path.stat().st_mode
-        if stat.S_ISDIR(kind):
-            message = f"{label}: is a folder; give {what}"
-            raise InputError(message)
-        if not stat.S_ISREG(kind):
-            # Reading a device or a pipe may never end.
-            message = f"{label}: is not a regular file; give {what}"
-            raise InputError(message)
-        size = path.stat().st_size
-        if size > largest:
-            message = f"{label}: {size / 1e6:.0f} MB is too large for {what} (at most {largest / 1e6:.0f} MB)"
-            raise InputError(message)
-        return path.read_bytes()
-    except FileNotFoundError:
-        message = f"{label}: there is no such file; give {what}"
-        raise InputError(message) from None
-    except (OSError, ValueError) as error:
-        if isinstance(error, InputError):
-            raise
-        reason = error.strerror if isinstance(error, OSError) else error
-        message = f"{label}: cannot be read ({reason}); give {what}"
-        raise InputError(message) from None
-
-
 def parse_project(text: str, name: str) -> ProjectFile:
     """Validate the text of a project file; `name` is for messages. Raises InputError."""
+    return _validated(text, name, ProjectFile)
+
+
+def _validated(text: str, name: str, model: type[Model]) -> Model:
     try:
         data = tomllib.loads(text)
     except RecursionError:
@@ -181,7 +170,7 @@ def parse_project(text: str, name: str) -> ProjectFile:
         message = f"{name}: is empty; `eavewright new gable --out {name}` writes a project to start from"
         raise InputError(message)
     try:
-        return ProjectFile.model_validate(data)
+        return model.model_validate(data)
     except ValidationError as error:
         problems = error.errors()
         # An unknown field explains a missing one better than the other way round.
@@ -316,44 +305,20 @@ def _member(model: type[BaseModel] | None, tag: str) -> type[BaseModel] | None:
         "built": BuiltRoof,
     }
     if tag == "imported":
-        from roofmodel.project.import_schema import ImportedRoof
-
         return ImportedRoof
     return tags.get(tag, model)
 
 
-def _roof(table: ProjectFile, path: Path, digest: Any) -> RoofSurface:
-    if isinstance(table.roof, BuiltRoof):
-        parts = [_part(part, index) for index, part in enumerate(table.roof.part)]
+def _roof(roof: BuiltRoof | ImportedRoof, path: Path, digest: Any) -> RoofSurface:
+    if isinstance(roof, BuiltRoof):
+        parts = [_part(part, index) for index, part in enumerate(roof.part)]
         try:
             return build_roof(parts)
         except InputError as error:
             raise InputError(_named_part(str(error), parts)) from None
-    from roofmodel.shape.importing import TOLERANCE, import_roof
-    from roofmodel.shape.roof_faces import STEEPEST
+    from roofmodel.project.import_tables import read_roof
 
-    label = f"roof.file: {shown(table.roof.file)}"
-    file = path.parent / table.roof.file
-    what = "a mesh, city model, building model or drawing; the path is relative to the project file"
-    digest.update(read_file(file, label, what, LARGEST_ROOF))
-    try:
-        given = table.roof
-        return import_roof(
-            file,
-            unit=given.unit,
-            up=given.up,
-            building=given.building,
-            lod=given.lod,
-            layers=tuple(given.layers),
-            marks=given.marks,
-            ground=given.ground,
-            north=given.north,
-            steepest=STEEPEST if given.wall_slope is None else given.wall_slope,
-            distance_tolerance=TOLERANCE if given.tolerance is None else given.tolerance,
-        )
-    except InputError as error:
-        message = f"{label}: {str(error).removeprefix(f'{file.name}: ')}"
-        raise InputError(message) from None
+    return read_roof(roof, path.parent, digest)
 
 
 def _named_part(message: str, parts: Sequence[RoofPart]) -> str:

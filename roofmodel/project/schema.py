@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from typing import Annotated, Any, Literal
 
-from pydantic import Discriminator, Field, Tag, model_validator
+from pydantic import ConfigDict, Discriminator, Field, Tag, model_validator
 
 from roofmodel.project.base import StrengthKind, Table
 from roofmodel.project.field_types import (
@@ -80,6 +80,21 @@ class BuiltRoof(Table):
 
 def _roof_tag(value: Any) -> str:
     return "imported" if isinstance(value, dict) and "file" in value else "built"
+
+
+RoofTable = Annotated[
+    Annotated[BuiltRoof, Tag("built")] | Annotated[ImportedRoof, Tag("imported")],
+    Discriminator(_roof_tag),
+]
+
+
+class RoofFile(Table):
+    """Title and roof of a project file, whatever else it holds."""
+
+    model_config = ConfigDict(extra="ignore", frozen=True, strict=True, allow_inf_nan=False)
+
+    project: Project
+    roof: RoofTable
 
 
 class PlaneChoice(Table):
@@ -361,10 +376,7 @@ class ProjectFile(Table):
 
     project: Project
     site: AnySite
-    roof: Annotated[
-        Annotated[BuiltRoof, Tag("built")] | Annotated[ImportedRoof, Tag("imported")],
-        Discriminator(_roof_tag),
-    ]
+    roof: RoofTable
     plane: list[PlaneChoice] = Field(default_factory=list)
     parapet: list[ParapetTable] = Field(default_factory=list)
     obstruction: list[ObstructionTable] = Field(default_factory=list)

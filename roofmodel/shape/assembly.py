@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 
@@ -12,6 +13,8 @@ from roofmodel.shape.planes import make_planes, plan_polygons
 from roofmodel.shape.steps import StepRow, find_steps
 from roofmodel.surface import FLAT_SLOPE, Array, EdgeKind, Edges, IntArray, Planes, RoofSurface, Steps
 
+NO_GROUND = "No ground level was given: edge heights count from the lowest point of the roof."
+FLAT, OVERHANGS = "so the direction of fall is", "overhangs the wall above"  # what these notes say
 OVERHANG_NOTE = 0.05  # overhangs from here on are mentioned [m]
 
 
@@ -29,6 +32,7 @@ def make_surface(
     offset: Array,
     notes: Sequence[str] = (),
     ground: float | None = None,
+    names: Sequence[str] | None = None,
 ) -> RoofSurface:
     """Assemble planes, edges and steps.
 
@@ -53,6 +57,8 @@ def make_surface(
     notes : sequence of str
     ground : float, optional
         Ground level in local coordinates; else the lowest point of the roof. [m]
+    names : sequence (p) of str, optional
+        Names of the planes in the order of `normal`; by compass direction where there are none.
 
     Returns
     -------
@@ -60,6 +66,8 @@ def make_surface(
         Planes by falling area.
     """
     planes, order = make_planes(normal, point, rings, corner_tolerance)
+    if names is not None:
+        planes = replace(planes, name=tuple(names[index] for index in order))
     number = np.full(len(normal), -1)
     number[order] = np.arange(len(order))
     plane = number[face_plane]
@@ -70,7 +78,7 @@ def make_surface(
     steps = _steps(pieces, edges, parent, rows)
     told = list(notes) + _level_notes(planes) + _overhang_notes(pieces, planes, rows)
     if ground is None:
-        told.append("No ground level was given: edge heights count from the lowest point of the roof.")
+        told.append(NO_GROUND)
     return RoofSurface(
         points=points,
         faces=faces[plane >= 0],
@@ -80,6 +88,7 @@ def make_surface(
         steps=steps,
         offset=np.asarray(offset, dtype=float),
         notes=tuple(told),
+        ground=datum,
     )
 
 
@@ -89,7 +98,7 @@ def _level_notes(planes: Planes) -> list[str]:
     if not flat:
         return []
     return [
-        f"{', '.join(flat)}: flatter than {np.degrees(FLAT_SLOPE):.1f} degrees, so the direction of fall is "
+        f"{', '.join(flat)}: flatter than {np.degrees(FLAT_SLOPE):.1f} degrees, {FLAT} "
         "nominal (toward the longest edge where level)."
     ]
 
@@ -101,7 +110,7 @@ def _overhang_notes(pieces: Pieces, planes: Planes, rows: Sequence[StepRow]) -> 
         key = (planes.name[int(pieces.plane[row.upper, 0])], planes.name[row.lower])
         largest[key] = max(largest.get(key, 0.0), row.overhang)
     return [
-        f"{upper} overhangs the wall above {lower} by up to {depth:.2f} m: the step is taken at the foot "
+        f"{upper} {OVERHANGS} {lower} by up to {depth:.2f} m: the step is taken at the foot "
         "of the wall, without a gap."
         for (upper, lower), depth in largest.items()
         if depth > OVERHANG_NOTE

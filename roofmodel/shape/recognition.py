@@ -12,11 +12,12 @@ from roofmodel.errors import InputError
 from roofmodel.shape.assembly import make_surface
 from roofmodel.shape.cleaning import clean_mesh, face_vectors
 from roofmodel.shape.outlines import points_on_planes, region_planes, region_rings
-from roofmodel.shape.regions import SLIVER, make_mesh, plane_regions
-from roofmodel.surface import RoofSurface
+from roofmodel.shape.regions import SLIVER, Mesh, make_mesh, plane_regions
+from roofmodel.surface import Array, IntArray, RoofSurface
 
 STEEPEST = np.radians(75.0)  # steeper is a wall [rad]
 CORNER = 1e-4  # outline corners nearer than this to a straight line are removed [m]
+COVER = "The outlines cover"
 MOVED_NOTE = 1e-3  # vertices moved by more than this are mentioned [m]
 
 
@@ -67,11 +68,49 @@ def recognize(
     if region.max() < 0:
         message = f"No face group of the mesh is larger than {SLIVER:.2f} m2: is this a roof in meters?"
         raise InputError(message)
+    return surface_of_regions(
+        mesh,
+        region,
+        offset=np.asarray(offset, dtype=float),
+        notes=(*notes, *told),
+        distance_tolerance=distance_tolerance,
+        ground=ground,
+    )
+
+
+def surface_of_regions(
+    mesh: Mesh,
+    region: IntArray,
+    *,
+    offset: Array,
+    notes: Sequence[str],
+    distance_tolerance: float,
+    ground: float | None,
+    names: Sequence[str] | None = None,
+) -> RoofSurface:
+    """Planes, edges and steps of a mesh whose faces are grouped already.
+
+    Parameters
+    ----------
+    mesh : Mesh
+    region : (m,) int
+        Plane of each face, each hanging together over edges; -1 for faces that are left out.
+    offset, notes, distance_tolerance, ground
+        See `recognize`.
+    names : sequence of str, optional
+        Name of each plane; by compass direction where there are none.
+
+    Raises
+    ------
+    InputError
+        A plane is a wall, or none has an outline.
+    """
     normal, centroid = region_planes(mesh, region)
     _reject_walls(normal, np.bincount(region[region >= 0], mesh.area[region >= 0]))
     moved = points_on_planes(mesh, region, normal, centroid, 2.0 * distance_tolerance)
     kept = region >= 0
-    told += _repair_notes(mesh.area[~kept], np.linalg.norm(moved - welded, axis=1)[faces_up[kept]])
+    moves = np.linalg.norm(moved - mesh.points, axis=1)[mesh.faces[kept]]
+    told = _repair_notes(mesh.area[~kept], moves)
     rings = region_rings(mesh, moved, region, normal, 0.5 * distance_tolerance)
     whole = np.array([len(ring) > 0 for ring in rings])
     if not whole.any():
@@ -84,16 +123,18 @@ def recognize(
         centroid[whole],
         [ring for ring in rings if ring],
         moved,
-        faces_up[plane >= 0],
+        mesh.faces[plane >= 0],
         plane[plane >= 0],
         match_tolerance=distance_tolerance,
         corner_tolerance=CORNER,
         wall_tolerance=distance_tolerance,
-        offset=np.asarray(offset, dtype=float),
+        offset=offset,
         notes=(*notes, *told),
         ground=ground,
+        names=None if names is None else [one for one, kept in zip(names, whole, strict=True) if kept],
     )
-    return _with_area_note(surface, 0.5 * float(np.linalg.norm(face_vectors(moved, faces_up), axis=1).sum()))
+    area = 0.5 * float(np.linalg.norm(face_vectors(moved, mesh.faces), axis=1).sum())
+    return _with_area_note(surface, area)
 
 
 def _reject_walls(normal: np.ndarray, area: np.ndarray) -> None:
@@ -124,5 +165,5 @@ def _with_area_note(surface: RoofSurface, area: float) -> RoofSurface:
     outlined = float(surface.planes.true_area.sum())
     if abs(outlined - area) <= 0.005 * area:
         return surface
-    note = f"The outlines cover {outlined:.2f} m2, the faces {area:.2f} m2: faces overlap or are very ragged."
+    note = f"{COVER} {outlined:.2f} m2, the faces {area:.2f} m2: faces overlap or are very ragged."
     return replace(surface, notes=(*surface.notes, note))

@@ -1,0 +1,246 @@
+"""What a user corrects about a recognized roof: planes merged, split or renamed, edges retyped."""
+
+from __future__ import annotations
+
+import difflib
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from roofmodel.errors import InputError
+from roofmodel.shape.assembly import FLAT, NO_GROUND, OVERHANGS
+from roofmodel.shape.edges import edge_names
+from roofmodel.shape.recognition import COVER, surface_of_regions
+from roofmodel.shape.regions import components, face_distance, fit_planes, make_mesh
+from roofmodel.surface import Array, EdgeKind, IntArray, RoofSurface
+from roofmodel.units import shown
+
+FARTHEST = 0.25  # planes that lie farther from their common plane than this are not one [m]
+ON_LINE = 1e-4  # corners nearer than this to a line that splits a plane lie on it [m]
+FREE = (EdgeKind.EAVE, EdgeKind.RAKE, EdgeKind.HEAD)
+SHARED = (EdgeKind.RIDGE, EdgeKind.HIP, EdgeKind.VALLEY, EdgeKind.BREAK)
+
+
+@dataclass(frozen=True)
+class Corrections:
+    """Changes in the order in which they are made; names are those that hold at that point.
+
+    Attributes
+    ----------
+    merge : tuple of tuple of str
+        Planes that are one; the name of the first stays.
+    split : tuple of (plane, (2, 2) float)
+        Line on plan, local coordinates, taken on beyond its ends; what lies to its left gets the name with
+        "a", the rest with "b", and further pieces the letters after. [m]
+    rename : tuple of (plane, new name)
+    retype : tuple of (edge, kind)
+    """
+
+    merge: tuple[tuple[str, ...], ...] = ()
+    split: tuple[tuple[str, Array], ...] = ()
+    rename: tuple[tuple[str, str], ...] = ()
+    retype: tuple[tuple[str, EdgeKind], ...] = ()
+
+
+def correct(surface: RoofSurface, wanted: Corrections, tolerance: float = 0.03) -> RoofSurface:
+    """Apply a user's corrections.
+
+    Parameters
+    ----------
+    surface : RoofSurface
+    wanted : Corrections
+    tolerance : float
+        As in `recognize`. [m]
+
+    Returns
+    -------
+    RoofSurface
+        Edges and steps follow the planes; every correction is in the notes.
+
+    Raises
+    ------
+    InputError
+        A name that is not there, planes that do not touch or are not one plane, a line that misses its
+        plane, a name that is taken, or a kind that an edge cannot be.
+    """
+    names = list(surface.planes.name)
+    points, faces, region = surface.points, surface.faces, surface.face_plane.copy()
+    told = [_merge(points, faces, region, names, group) for group in wanted.merge]
+    for name, line in wanted.split:
+        points, faces, region, note = _split(points, faces, region, names, name, line)
+        told.append(note)
+    for name, new in wanted.rename:
+        if new in names:
+            message = f"rename: the name {shown(new)} is taken; give another to {shown(name)}."
+            raise InputError(message)
+        names[_plane(names, name, "rename")] = new
+        told.append(f"Plane {name} was renamed {new}, as given.")
+    if told:
+        surface = _rebuilt(surface, points, faces, region, names, told, tolerance)
+    return _retyped(surface, wanted.retype)
+
+
+def _plane(names: Sequence[str], name: str, what: str) -> int:
+    if name not in names:
+        message = f"{what}: there is no plane {shown(name)}{_near(name, names)}."
+        raise InputError(message)
+    return list(names).index(name)
+
+
+def _near(name: str, names: Sequence[str]) -> str:
+    """Names that may be meant."""
+    known = [one for one in names if one]
+    close = difflib.get_close_matches(name, known, 1, 0.5)
+    if close:
+        return f" (did you mean {shown(close[0])}?)"
+    more = f" and {len(known) - 12} more" if len(known) > 12 else ""
+    return f"; this roof has {', '.join(known[:12])}{more}"
+
+
+def _merge(points: Array, faces: IntArray, region: IntArray, names: list[str], group: Sequence[str]) -> str:
+    """Make the planes of a group one (in place); words for it."""
+    numbers = [_plane(names, name, "merge") for name in group]
+    if len(set(numbers)) < 2:
+        message = f"merge: {', '.join(map(shown, group))} is one plane; give two or more."
+        raise InputError(message)
+    face = np.flatnonzero(np.isin(region, numbers))
+    mesh = make_mesh(points, faces)
+    inside = np.isin(mesh.pairs, face).all(axis=1)
+    place = np.full(len(faces), -1)
+    place[face] = np.arange(len(face))
+    label = components(len(face), place[mesh.pairs[inside]])[1]
+    if label.max() > 0:
+        apart = sorted({names[region[one]] for one in face[label == label[-1]]})
+        message = f"merge: {', '.join(group)} do not all touch along edges ({', '.join(apart)} lies apart)."
+        raise InputError(message)
+    one = np.zeros(len(face), dtype=np.int64)
+    normal, middle = fit_planes(mesh, face, one, 1)
+    away = float(face_distance(mesh, face, one, normal, middle).max())
+    if away > FARTHEST:
+        message = (
+            f"merge: {', '.join(group)} lie up to {away:.2f} m from their common plane, more than "
+            f"{FARTHEST:g} m: they are not one plane."
+        )
+        raise InputError(message)
+    region[face] = numbers[0]
+    for number in numbers[1:]:
+        names[number] = ""
+    them = f"{', '.join(group[:-1])} and {group[-1]}"
+    return f"Planes {them} were merged into {group[0]}, as given; they lie within {away * 1e3:.0f} mm of it."
+
+
+def _split(
+    points: Array, faces: IntArray, region: IntArray, names: list[str], name: str, line: Array
+) -> tuple[Array, IntArray, IntArray, str]:
+    """Cut a plane along a line on plan; names are added in place."""
+    number = _plane(names, name, "split")
+    way = line[1] - line[0]
+    length = float(np.linalg.norm(way))
+    if length < ON_LINE:
+        message = f"split: the line for plane {shown(name)} has no length; give two points apart."
+        raise InputError(message)
+    left = np.array([-way[1], way[0]]) / length
+    side = (points[:, :2] - line[0]) @ left
+    side[np.abs(side) < ON_LINE] = 0.0
+    mine = np.flatnonzero(region == number)
+    new_points, pieces = _cut_triangles(points, faces[mine], side)
+    middle = new_points[pieces].mean(axis=1)
+    on_left = (middle[:, :2] - line[0]) @ left > 0.0
+    if on_left.all() or not on_left.any():
+        message = f"split: the line for plane {shown(name)} does not cross it."
+        raise InputError(message)
+    rest = np.flatnonzero(region != number)
+    all_faces = np.concatenate([faces[rest], pieces])
+    mesh = make_mesh(new_points, pieces)
+    same = on_left[mesh.pairs[:, 0]] == on_left[mesh.pairs[:, 1]]
+    count, label = components(len(pieces), mesh.pairs[same])
+    first = np.array([np.argmax(label == one) for one in range(count)])
+    area = np.bincount(label, mesh.area, count)
+    order = np.lexsort([-area, ~on_left[first]])
+    letters = [
+        f"{name}{chr(ord('a') + place)}" if place < 26 else f"{name}-{place}" for place in range(count)
+    ]
+    taken = next((letter for letter in letters if letter in names), None)
+    if taken is not None:
+        message = f"split: the name {shown(taken)} is taken; rename that plane first."
+        raise InputError(message)
+    place = np.argsort(order)
+    names[number] = ""
+    new_region = np.concatenate([region[rest], len(names) + place[label]])
+    names.extend(letters)
+    return new_points, all_faces, new_region, f"Plane {name} was split into {', '.join(letters)}, as given."
+
+
+def _cut_triangles(points: Array, faces: IntArray, side: Array) -> tuple[Array, IntArray]:
+    """Triangles cut where a signed distance (n,) of the vertices is zero; cuts stand behind the points."""
+    low, high = side[faces].min(axis=1), side[faces].max(axis=1)
+    crossed = (low < 0.0) & (high > 0.0)
+    whole, cut = faces[~crossed], faces[crossed]
+    edges = np.sort(cut[:, [[0, 1], [1, 2], [2, 0]]], axis=2).reshape(-1, 2)
+    unique, inverse = np.unique(edges, axis=0, return_inverse=True)
+    a, b = side[unique].T
+    through = a * b < 0.0
+    share = np.where(through, a / np.where(through, a - b, 1.0), 0.0)[:, None]
+    corner = points[unique[:, 0]] * (1.0 - share) + points[unique[:, 1]] * share
+    number = np.where(through, len(points) + np.cumsum(through) - 1, -1)
+    new_points = np.vstack([points, corner[through]])
+    on_edge = number[inverse].reshape(-1, 3)
+    signs = np.concatenate([np.sign(side), np.zeros(int(through.sum()))])
+    found = [whole]
+    for triangle, middle in zip(cut.tolist(), on_edge.tolist(), strict=True):
+        ring = [one for k in range(3) for one in (triangle[k], middle[k]) if one >= 0]
+        for sign in (1.0, -1.0):
+            part = [one for one in ring if signs[one] * sign >= 0.0]
+            found.append(np.array([[part[0], part[k], part[k + 1]] for k in range(1, len(part) - 1)]))
+    return new_points, np.concatenate(found).astype(np.int64)
+
+
+def _rebuilt(
+    surface: RoofSurface,
+    points: Array,
+    faces: IntArray,
+    region: IntArray,
+    names: Sequence[str],
+    told: Sequence[str],
+    tolerance: float,
+) -> RoofSurface:
+    """The surface anew from its faces and their planes."""
+    used, number = np.unique(region, return_inverse=True)
+    own = [note for note in surface.notes if not any(words in note for words in (FLAT, OVERHANGS, COVER))]
+    made = surface_of_regions(
+        make_mesh(points, faces),
+        number,
+        offset=surface.offset,
+        notes=(*(note for note in own if note != NO_GROUND), *told),
+        distance_tolerance=tolerance,
+        ground=surface.ground,
+        names=[names[index] for index in used],
+    )
+    return replace(made, notes=(*made.notes, NO_GROUND)) if NO_GROUND in own else made
+
+
+def _retyped(surface: RoofSurface, retype: Sequence[tuple[str, EdgeKind]]) -> RoofSurface:
+    """Edges with other kinds; their names follow."""
+    edges, kinds, told = surface.edges, list(surface.edges.kind), []
+    for name, kind in retype:
+        if name not in edges.name:
+            message = f"retype: there is no edge {shown(name)}{_near(name, edges.name)}."
+            raise InputError(message)
+        at = edges.name.index(name)
+        possible = SHARED if edges.plane[at, 1] >= 0 else FREE
+        if kinds[at] == EdgeKind.STEP or kind not in possible:
+            why = (
+                "is the foot of a wall, which the planes decide"
+                if kinds[at] == EdgeKind.STEP
+                else f"can be {', '.join(one.value for one in possible[:-1])} or {possible[-1].value}"
+            )
+            message = f"retype: edge {shown(name)} cannot be {shown(kind.value)}; it {why}."
+            raise InputError(message)
+        kinds[at] = kind
+        told.append(f"Edge {name} was taken as {kind.value}, as given.")
+    if not told:
+        return surface
+    renamed = edge_names(surface.planes, edges.plane, tuple(kinds))
+    changed = replace(edges, kind=tuple(kinds), name=renamed)
+    return replace(surface, edges=changed, notes=(*surface.notes, *told))
