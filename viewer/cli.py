@@ -9,7 +9,7 @@ import sys
 import time
 import warnings
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import click
 
@@ -30,6 +30,8 @@ OUTPUTS = [
     "structure.inp",
     "report.html",
 ]
+
+ROOF_OUTPUTS = ["roof.png", "roof.json"]
 
 SEAM_OUTPUTS = ["seam.json", "seam.png", "seam.vtu", "seam.inp", "seam.html"]
 
@@ -196,6 +198,50 @@ def seam(project: Path, clamp: str | None, out: Path, picture: bool) -> None:
     names = ", ".join(name for name in SEAM_OUTPUTS[:-1] if (folder / name).exists())
     console.print(f"Written to {folder}/: seam.html, {names}", highlight=False)
     sys.exit(0 if verdict_code(detail) == "pass" else 1)
+
+
+@commands.command(short_help="Show how a roof is understood: planes, edges, repairs.")
+@click.argument("file", type=click.Path(path_type=Path))
+@click.option("--out", callback=_named, default="roof", show_default=True, help="Folder for the results.")
+@click.option("--picture/--no-picture", default=True, show_default=True, help="Draw the 3D view of roof.png.")
+@click.option("--units", type=click.Choice(["SI", "US"]), default="SI", show_default=True)
+@click.option("--unit", metavar="UNIT", help="Length unit of the file: m, mm, cm, ft or in.")
+@click.option("--up", type=click.Choice(["y", "z"]), help="Axis of the file that points up.")
+@click.option("--building", metavar="ID", help='Building of a city or building model; "all" for all.')
+@click.option("--lod", metavar="LEVEL", help="Level of detail of a city model; the finest by default.")
+@click.option("--layer", "layers", multiple=True, metavar="NAME", help="Layer of a drawing; may be repeated.")
+@click.option("--all-surfaces", is_flag=True, help="Set aside what the file marks as roof.")
+def roof(file: Path, out: Path, picture: bool, units: str, **options: Any) -> None:
+    """Read the roof of FILE (a project.toml, mesh, city model, building model or drawing).
+
+    Prints planes and edges, and what was assumed and repaired; draws them with their names. The options
+    below --picture are for roof files; a project says these things itself. Exit code 0: understood. 2: bad
+    input, nothing written.
+    """
+    console, stages = _console(), _Stages()
+    with contextlib.ExitStack() as stack:
+        stack.enter_context(stages)
+        stages.show("reading the roof")
+        from viewer.files import check_output, output_folder
+        from viewer.picture.render import Renderer
+
+        renderer = stack.enter_context(Renderer()) if picture else None  # loads while we compute
+        from viewer.roof.export import write_roof_data
+        from viewer.roof.picture import draw_roof
+        from viewer.roof.read import see_roof
+
+        seen = see_roof(file, units, options)
+        check_output(out, list(seen.inputs), ROOF_OUTPUTS)
+        folder = output_folder(out)
+        stages.show("drawing and writing data")
+        write_roof_data(seen, folder)
+        drawn = draw_roof(seen, renderer, folder / "roof.png")
+    from viewer.roof.terminal import print_roof
+
+    print_roof(seen, console)
+    if drawn.reason and picture:
+        click.echo(f"No 3D view: {drawn.reason}", err=True)
+    console.print(f"Written to {folder}/: " + ", ".join(ROOF_OUTPUTS), highlight=False)
 
 
 @commands.command(short_help="Write a commented starting project.")

@@ -53,6 +53,19 @@ EDGE_WEIGHT = {
     EdgeKind.STEP: 1.4,
 }
 
+# Kinds of edges in the picture of a roof, told apart by weight and dash too.
+EDGE_COLOR = {
+    EdgeKind.EAVE: ACCENT,
+    EdgeKind.RAKE: MUTED,
+    EdgeKind.HEAD: "#7A4E9C",
+    EdgeKind.RIDGE: "#B0282E",
+    EdgeKind.HIP: "#D9780F",
+    EdgeKind.VALLEY: "#23865F",
+    EdgeKind.BREAK: MUTED,
+    EdgeKind.STEP: INK,
+}
+EDGE_DASHED = (EdgeKind.BREAK, EdgeKind.STEP)
+
 CAUTION = "Results need review by a licensed engineer. Local code governs."
 
 

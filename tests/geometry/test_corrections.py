@@ -36,7 +36,7 @@ def test_two_planes_become_one_with_the_least_squares_slope():
 
 def test_merging_refuses_what_is_no_plane():
     roof = build_roof([hip()])
-    with pytest.raises(InputError, match="merge: S1, N1 lie up to .* are not one plane"):
+    with pytest.raises(InputError, match=r"merge: S1, N1 lie up to .* are not one plane"):
         correct(roof, Corrections(merge=(("S1", "N1"),)))
     two = build_roof([RoofPart("flat", rectangle(x, 0, x + 5, 5), eave_height=3.0) for x in (0, 9)])
     with pytest.raises(InputError, match="do not all touch"):

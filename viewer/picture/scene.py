@@ -83,7 +83,7 @@ def build_scene(analysis: Analysis) -> Scene:
     units = SYSTEMS[project.table.project.units]
     unit = 1.0 / units.convert(1.0, "pressure")
     corners, pressure = _cell_quads(analysis, case)
-    walls = _walls(roof)
+    walls = walls_below(roof)
     lift = project.clamp.grip_height + project.clamp.height
     ends = np.stack([layout.row_start, layout.row_end], axis=1)
     normal = roof.planes.normal[layout.row_plane]
@@ -105,7 +105,7 @@ def build_scene(analysis: Analysis) -> Scene:
         clamps=roof.planes.to_world(plane, layout.clamp_uv) + lift * roof.planes.normal[plane],
         use=use,
         called=called_clamp(analysis),
-        body=np.concatenate([_plane_triangles(roof.planes), triangles]),
+        body=np.concatenate([plane_triangles(roof.planes)[0], triangles]),
     )
 
 
@@ -133,21 +133,22 @@ def _cell_quads(analysis: Analysis, case: int) -> tuple[Array, Array]:
     return quads, np.concatenate([analysis.force.cell_pressure[case][~cut], exact])
 
 
-def _plane_triangles(planes: Planes) -> Array:
-    """Triangles of the plane outlines, (m, 3, 3); far fewer than an imported mesh may have. [m]."""
+def plane_triangles(planes: Planes) -> tuple[Array, IntArray]:
+    """Triangles of the outlines, (m, 3, 3), and their planes; far fewer than a mesh may have. [m]."""
     from mapbox_earcut import triangulate_float64
 
-    found = [np.zeros((0, 3, 3))]
+    found, owner = [np.zeros((0, 3, 3))], [np.zeros(0, dtype=np.int64)]
     for plane, outline in enumerate(planes.outline):
         rings = [np.asarray(ring.coords)[:-1] for ring in (outline.exterior, *outline.interiors)]
         corners = np.concatenate(rings)
         ends = np.cumsum([len(ring) for ring in rings]).astype(np.uint32)
         index = triangulate_float64(corners, ends).reshape(-1, 3)
         found.append(planes.to_world(plane, corners)[index])
-    return np.concatenate(found)
+        owner.append(np.full(len(index), plane))
+    return np.concatenate(found), np.concatenate(owner)
 
 
-def _walls(roof: RoofSurface) -> Array:
+def walls_below(roof: RoofSurface) -> Array:
     """Building below the free edges; tall buildings are cut off so that the roof fills the picture."""
     free = np.array([kind in FREE for kind in roof.edges.kind], dtype=bool)
     start, end, height = roof.edges.start[free], roof.edges.end[free], roof.edges.height[free]

@@ -1,0 +1,290 @@
+"""The command `roof`: what it prints, draws and writes agrees with the roof; corrections; bad input."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import jsonschema
+import numpy as np
+import pytest
+import shapely
+from PIL import Image
+
+import viewer
+from roofmodel.shape.builders import RoofPart, build_roof
+from viewer import cli, style
+from viewer.picture import render
+from viewer.picture.sheet import Overlay
+from viewer.quantities import system
+from viewer.roof.export import roof_data
+from viewer.roof.picture import draw_roof
+from viewer.roof.plan import PlanView, draw_plan
+from viewer.roof.read import SeenRoof, see_roof
+from viewer.roof.words import edge_lines, fall_words, kind_lengths, plane_lines, slope_words
+
+SCHEMA = json.loads((Path(viewer.__file__).parent / "roof.schema.json").read_text())
+ROOFS = Path(__file__).parents[1] / "data" / "roofs"
+
+PROJECT = """\
+[project]
+name = "Cedar house"
+units = "SI"
+
+[[roof.part]]
+shape = "gable"
+footprint = "0 0, 12 0, 12 8, 0 8 m"
+pitch = "30 deg"
+eave_height = "3 m"
+"""
+FOUND = f"""\
+[project]
+name = "House and garage"
+
+[roof]
+file = "{(ROOFS / "building_and_garage_lod2_citygml2.gml").as_posix()}"
+"""
+
+
+def run(arguments: list[str], monkeypatch: pytest.MonkeyPatch) -> int:
+    monkeypatch.setattr("sys.argv", ["eavewright", *arguments])
+    try:
+        cli.main()
+    except SystemExit as stop:
+        return int(stop.code or 0)
+    return 0
+
+
+def put(tmp_path: Path, text: str) -> str:
+    (tmp_path / "project.toml").write_text(text)
+    return str(tmp_path / "project.toml")
+
+
+def gable_and_porch() -> SeenRoof:
+    """A gable with a flat roof 1 m lower along its south wall."""
+    rectangle = np.array([[0, 0], [12, 0], [12, 8], [0, 8]], dtype=float)
+    porch = np.array([[0, -4], [12, -4], [12, 0], [0, 0]], dtype=float)
+    parts = [
+        RoofPart("gable", rectangle, np.radians([30, np.nan, 30, np.nan]), 3.0),
+        RoofPart("flat", porch, np.zeros(0), 2.0),
+    ]
+    return SeenRoof(build_roof(parts), "House", "house", (Path("h.toml"),), "0" * 64, system("SI"))
+
+
+def test_a_project_with_nothing_but_a_roof_is_shown(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    out = tmp_path / "out"
+    assert run(["roof", put(tmp_path, PROJECT), "--out", str(out), "--no-picture"], monkeypatch) == 0
+    told = capsys.readouterr()
+    assert told.err == ""
+    assert "2 planes, slopes 30.0°, 96.0 m² on plan, 110.9 m² on the slope" in told.out
+    for words in ("S1", "30.0°", "S 180°", "N 0°", "S1|N1 ridge", "12.00 m", "3.00 m up"):
+        assert words in told.out
+    data = json.loads((out / "roof.json").read_text())
+    jsonschema.validate(data, SCHEMA, format_checker=jsonschema.FormatChecker())
+    assert [plane["name"] for plane in data["planes"]] == ["S1", "N1"]
+    with Image.open(out / "roof.png") as image:
+        assert image.size == render.SIZE
+
+
+def test_a_roof_file_is_shown_with_what_was_assumed(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    file = str(ROOFS / "denhaag_4_buildings_lod2.city.json")
+    out = str(tmp_path / "out")
+    assert run(["roof", file, "--out", out, "--no-picture"], monkeypatch) == 2
+    assert "give the id of one building" in capsys.readouterr().err
+    assert not (tmp_path / "out").exists()
+    building = "GUID_3D7D60B9-8F3A-4D3B-A3E5-CD9B5565A5B2"
+    arguments = ["roof", file, "--out", out, "--no-picture", "--building", building, "--units", "US"]
+    assert run(arguments, monkeypatch) == 0
+    told = capsys.readouterr().out
+    assert "CityJSON: taken in m, z up." in told
+    assert ":12)" in told
+    assert "ft up" in told
+    assert " m²" not in told
+
+
+@pytest.mark.parametrize("spoil", ["", "no unit"])
+def test_a_mesh_needs_unit_and_up_axis(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], spoil: str
+) -> None:
+    path = tmp_path / "roof.obj"
+    path.write_text("v 0 3 0\nv 10 3 0\nv 10 5 -6\nv 0 5 -6\nf 1 2 3\nf 1 3 4\n")
+    arguments = ["roof", str(path), "--up", "y", "--out", str(tmp_path / "out"), "--no-picture"]
+    assert run(arguments + ([] if spoil else ["--unit", "m"]), monkeypatch) == (2 if spoil else 0)
+    told = capsys.readouterr()
+    if spoil:
+        assert "roof.obj: do not say their unit (m, mm, cm, ft or in); please give it (by" in told.err
+        assert told.err.count("\n") == 1
+    else:
+        assert "S 180°" in told.out
+
+
+def test_corrections_of_a_project(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    text = FOUND + (
+        'merge = []\nsplit = [{ plane = "S1", line = "-1 -99, -1 99 m" }]\n'
+        'rename = [{ plane = "N2", to = "garage" }]\nretype = [{ edge = "N1 eave", kind = "head" }]\n'
+    )
+    out = tmp_path / "out"
+    assert run(["roof", put(tmp_path, text), "--out", str(out), "--no-picture"], monkeypatch) == 0
+    told = capsys.readouterr().out
+    data = json.loads((out / "roof.json").read_text())
+    assert sorted(plane["name"] for plane in data["planes"]) == ["N1", "S1a", "S1b", "garage"]
+    assert "N1 head" in [edge["name"] for edge in data["edges"]]
+    assert "Plane S1 was split into S1a, S1b, as given." in told
+    assert "Plane N2 was renamed garage, as given." in told
+
+
+@pytest.mark.parametrize(
+    ("more", "words"),
+    [
+        ('merge = [["S1", "N9"]]', 'roof.merge: there is no plane "N9"'),
+        ('merge = [["S1", "N1"]]', "roof.merge: S1, N1 lie up to"),
+        ('merge = ["S1"]', "roof.merge"),
+        (
+            'split = [{ plane = "S1", line = "900 0, 900 9 m" }]',
+            'roof.split: the line for plane "S1"',
+        ),
+        ('split = [{ plane = "S1", line = "0 0 m" }]', 'roof.split 1.line: "0 0 m" is not a line on plan'),
+        ('split = [{ plane = "S1", line = "0 0, 0 0 m" }]', "the two points are one"),
+        ('split = [{ plane = "S1", line = "0 0, 1 1" }]', "write two points, like"),
+        ('split = [{ plane = "S1" }]', "roof.split 1.line is missing"),
+        ('rename = [{ plane = "S1", to = "N1" }]', 'roof.rename: the name "N1" is taken'),
+        ('rename = [{ plane = "S1", to = "" }]', "roof.rename 1.to"),
+        ('retype = [{ edge = "S1 eave", kind = "step" }]', "roof.retype 1.kind"),
+        (
+            'retype = [{ edge = "S1 gutter", kind = "eave" }]',
+            'retype: there is no edge "S1 gutter" (did you',
+        ),
+        ('retype = [{ edge = "S1 eave", kind = "hip" }]', "it can be eave, rake or head"),
+        ('mergers = [["S1", "N1"]]', "did you mean merge?"),
+        ("tolerance = 3", "has no unit"),
+        ('wall_slope = "85 deg"', "outside 20 to 75 deg"),
+        ('up = "y"', "up 'y' was asked for"),
+        ('layers = ["a"]', "only drawings have layers"),
+        ('lod = "4"', "no surfaces"),
+    ],
+)
+def test_bad_corrections_are_told_in_one_line(
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+    more: str,
+    words: str,
+) -> None:
+    path = put(tmp_path, f"{FOUND}{more}\n")
+    assert run(["roof", path, "--out", str(tmp_path / "out"), "--no-picture"], monkeypatch) == 2
+    told = capsys.readouterr()
+    assert told.out == ""
+    assert told.err.count("\n") == 1
+    assert told.err.startswith("eavewright: project.toml: ")
+    assert words in told.err
+    assert not (tmp_path / "out").exists()
+
+
+def test_options_of_roof_files_do_not_go_with_a_project(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    path = put(tmp_path, PROJECT)
+    for option in (["--unit", "m"], ["--all-surfaces"], ["--layer", "a"]):
+        assert run(["roof", path, *option, "--out", str(tmp_path / "o")], monkeypatch) == 2
+        told = capsys.readouterr().err
+        assert f"{option[0]} is for roof files; project.toml is a project" in told
+
+
+def test_the_data_adds_up(tmp_path: Path) -> None:
+    """Areas from the rings, lengths from the ends, steps from their planes."""
+    seen = gable_and_porch()
+    data = roof_data(seen)
+    jsonschema.validate(data, SCHEMA, format_checker=jsonschema.FormatChecker())
+    for plane in data["planes"]:
+        outer, *holes = [np.array(ring) for ring in plane["rings"]]
+        plan = shapely.Polygon(outer[:, :2], [hole[:, :2] for hole in holes])
+        assert plan.area == pytest.approx(plane["plan_area"])
+        assert plane["true_area"] * np.cos(plane["slope"]) == pytest.approx(plane["plan_area"])
+    for edge in data["edges"]:
+        assert np.linalg.norm(np.subtract(edge["end"], edge["start"])) == pytest.approx(edge["length"])
+    (step,) = data["steps"]
+    assert (step["lower"], step["upper"]) == ("F1", "S1")
+    assert step["wall"] == pytest.approx([1.0, 1.0])
+
+
+def test_words_and_numbers_of_the_tables() -> None:
+    seen = gable_and_porch()
+    by_name = {line.name: line for line in plane_lines(seen.roof, seen.units)}
+    assert by_name["F1"].slope == "flat"
+    assert by_name["F1"].falls == "nowhere"
+    assert by_name["N1"].falls == "N 0°"
+    edges = {line.name: line for line in edge_lines(seen.roof, seen.units)}
+    assert edges["F1 step"].height == "1.00 m wall"
+    assert edges["S1|N1 ridge"].rises == "level"
+    assert edges["S1 rake 1"].rises == "30.0°"
+    assert len(edges) == seen.roof.edges.count
+    assert slope_words(np.radians(26.565), system("US")) == "26.6° (6:12)"
+    assert fall_words(0.5, 2 * np.pi - 1e-12) == "N 0°"
+
+
+def test_kinds_and_lengths_of_the_legend_cover_every_edge() -> None:
+    roof = gable_and_porch().roof
+    found = kind_lengths(roof)
+    assert sum(count for _, count, _ in found) == roof.edges.count
+    assert sum(length for _, _, length in found) == pytest.approx(roof.edges.length.sum())
+    assert set(style.EDGE_COLOR) >= {kind for kind, _, _ in found}
+
+
+def test_the_plan_is_true_to_scale_and_north_is_up() -> None:
+    seen = gable_and_porch()
+    view = PlanView(seen.roof.points, (100.0, 100.0, 900.0, 700.0))
+    a, b = view.at(np.array([[0.0, 0.0], [3.0, 4.0]]))
+    assert np.linalg.norm(b - a) == pytest.approx(5.0 * view.scale)
+    assert b[0] > a[0]
+    assert b[1] < a[1]
+    corners = view.at(seen.roof.points)
+    assert corners.min() >= 100.0 - 1e-6
+    assert corners[:, 0].max() <= 900.0 + 1e-6
+    overlay = Overlay((1000, 800))
+    draw_plan(overlay, seen.roof, view, seen.units)
+    named = {text.text: text.at for text in overlay.texts}
+    for index, name in enumerate(seen.roof.planes.name):
+        outline = shapely.transform(
+            seen.roof.planes.outline[index],
+            lambda uv, i=index: view.at(seen.roof.planes.to_world(i, uv)),
+        )
+        assert outline.contains(shapely.Point(named[name]))
+    assert overlay.unnamed == []
+
+
+def colors_of(path: Path) -> np.ndarray:
+    with Image.open(path) as image:
+        return np.asarray(image.convert("RGB")).reshape(-1, 3)
+
+
+def test_the_picture_shows_every_kind_of_edge_in_its_color_with_and_without_a_3d_view(tmp_path: Path) -> None:
+    seen = gable_and_porch()
+    with render.Renderer((1000, 700)) as renderer:
+        drawn = draw_roof(seen, renderer, tmp_path / "both.png")
+    flat = draw_roof(seen, None, tmp_path / "plan.png")
+    assert flat.path is not None
+    assert "left out" in flat.reason
+    assert drawn.path is not None
+    for path in (tmp_path / "both.png", tmp_path / "plan.png"):
+        pixels = colors_of(path)
+        for kind, _, _ in kind_lengths(seen.roof):
+            color = np.rint(style.rgb(style.EDGE_COLOR[kind]) * 255.0)
+            assert (np.abs(pixels - color).max(axis=1) <= 2).sum() > 30, kind
+    if not drawn.reason:  # a machine with OpenGL: the right column is not empty
+        right = colors_of(tmp_path / "both.png").reshape(700, 1000, 3)[110:330, 640:].min(axis=2)
+        assert (right < 250).mean() > 0.1
+
+
+def test_a_tile_of_hundreds_of_planes_is_drawn(tmp_path: Path) -> None:
+    options = {"building": "all", "unit": None, "up": None, "lod": None, "layers": (), "all_surfaces": False}
+    seen = see_roof(ROOFS / "gable_ladder_100_citygml3.gml", "SI", options)
+    overlay = Overlay(render.SIZE)
+    draw_plan(overlay, seen.roof, PlanView(seen.roof.points, (60.0, 60.0, 1200.0, 1300.0)), seen.units)
+    names = {text.text for text in overlay.texts if text.bold}
+    assert len(names) + len(overlay.unnamed) == 200

@@ -1,0 +1,1 @@
+"""A roof by itself: table, picture and data of `eavewright roof`."""

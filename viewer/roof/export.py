@@ -1,0 +1,97 @@
+"""Open exchange of a roof: roof.json and roof.vtu."""
+
+from __future__ import annotations
+
+import json
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import shapely
+
+from roofmodel.surface import RoofSurface
+from viewer.export import plain_data, version
+from viewer.files import write_text
+from viewer.roof.read import SeenRoof
+
+FORMAT_VERSION = 1
+
+
+def roof_data(seen: SeenRoof) -> dict[str, Any]:
+    """Everything as plain data, SI, after viewer/roof.schema.json."""
+    roof = seen.roof
+    cleaned: dict[str, Any] = plain_data(
+        {
+            "format": "eavewright roof",
+            "format_version": FORMAT_VERSION,
+            "eavewright_version": version(),
+            "created": datetime.now(UTC).isoformat(timespec="seconds"),
+            "input": {"file": seen.inputs[0].name, "sha256": seen.digest},
+            "title": seen.title,
+            "offset": roof.offset,
+            "ground": roof.ground,
+            "planes": _planes(roof),
+            "edges": _edges(roof),
+            "steps": _steps(roof),
+            "notes": roof.notes,
+        }
+    )
+    return cleaned
+
+
+def _planes(roof: RoofSurface) -> list[dict[str, Any]]:
+    planes = roof.planes
+    return [
+        {
+            "name": planes.name[i],
+            "slope": planes.slope[i],
+            "azimuth": planes.azimuth[i],
+            "true_area": planes.true_area[i],
+            "plan_area": planes.plan_area[i],
+            "normal": planes.normal[i],
+            "rings": [
+                planes.to_world(i, shapely.get_coordinates(ring)[:-1])
+                for ring in (planes.outline[i].exterior, *planes.outline[i].interiors)
+            ],
+        }
+        for i in range(planes.count)
+    ]
+
+
+def _edges(roof: RoofSurface) -> list[dict[str, Any]]:
+    edges, names = roof.edges, np.array([*roof.planes.name, ""], dtype=object)
+    return [
+        {
+            "name": edges.name[i],
+            "kind": str(edges.kind[i]),
+            "planes": [name for name in names[edges.plane[i]] if name],
+            "start": edges.start[i],
+            "end": edges.end[i],
+            "length": edges.length[i],
+            "height": edges.height[i],
+        }
+        for i in range(edges.count)
+    ]
+
+
+def _steps(roof: RoofSurface) -> list[dict[str, Any]]:
+    steps, names = roof.steps, roof.planes.name
+    return [
+        {
+            "lower": names[steps.lower[i]],
+            "upper": names[steps.upper[i]],
+            "upper_edge": roof.edges.name[steps.upper_edge[i]],
+            "start": steps.start[i],
+            "end": steps.end[i],
+            "wall": steps.wall[i],
+            "gap": steps.gap[i],
+        }
+        for i in range(steps.count)
+    ]
+
+
+def write_roof_data(seen: SeenRoof, folder: Path) -> None:
+    """Write roof.json, whole or not at all."""
+    text = json.dumps(roof_data(seen), indent=1, ensure_ascii=False, allow_nan=False)
+    write_text(folder / "roof.json", text + "\n")

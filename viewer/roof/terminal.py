@@ -1,0 +1,48 @@
+"""The tables of `eavewright roof` on the terminal."""
+
+from __future__ import annotations
+
+from rich.console import Console
+from rich.text import Text
+
+from viewer.roof.read import SeenRoof
+from viewer.roof.words import edge_lines, plane_lines, summary_words
+from viewer.terminal import plain_table
+
+SHOWN = 60  # rows of a table; the rest is in roof.json
+
+
+def print_roof(seen: SeenRoof, console: Console) -> None:
+    """Print planes, edges, and what was assumed and repaired."""
+    roof, units = seen.roof, seen.units
+    console.print(Text(seen.title, style="bold"), highlight=False)
+    console.print(Text(summary_words(roof, units)), highlight=False)
+    console.print()
+    planes = plain_table("Planes")
+    planes.add_column("plane", no_wrap=True)
+    for name in ("slope", "falls to", "area on slope", "on plan"):
+        planes.add_column(name, justify="right", no_wrap=True)
+    lines = plane_lines(roof, units)
+    for one in lines[:SHOWN]:
+        planes.add_row(one.name, one.slope, one.falls, one.true_area, one.plan_area)
+    console.print(planes, highlight=False)
+    _more(console, len(lines), "planes")
+    edges = plain_table("Edges")
+    edges.add_column("edge", overflow="fold")
+    edges.add_column("kind", no_wrap=True)
+    for name in ("length", "rises", "height"):
+        edges.add_column(name, justify="right", no_wrap=True)
+    rows = edge_lines(roof, units)
+    for row in rows[:SHOWN]:
+        edges.add_row(row.name, row.kind, row.length, row.rises, row.height)
+    console.print(edges, highlight=False)
+    _more(console, len(rows), "edges")
+    console.print(Text("Read, assumed and repaired", style="bold"), highlight=False)
+    for note in roof.notes or ("nothing",):
+        console.print(Text(f"- {note}"), highlight=False)
+
+
+def _more(console: Console, count: int, what: str) -> None:
+    if count > SHOWN:
+        console.print(Text(f"the first {SHOWN} of {count} {what}; all are in roof.json", style="dim"))
+    console.print()

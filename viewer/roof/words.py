@@ -1,0 +1,111 @@
+"""What is said about a roof, for terminal and picture alike."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from roofmodel.shape.planes import compass_name
+from roofmodel.surface import FLAT_SLOPE, EdgeKind, RoofSurface
+from roofmodel.units import UnitSystem
+
+
+@dataclass(frozen=True)
+class PlaneLine:
+    """One plane in words."""
+
+    name: str
+    slope: str
+    falls: str
+    true_area: str
+    plan_area: str
+
+
+@dataclass(frozen=True)
+class EdgeLine:
+    """One edge in words; the height is the eave's above ground or the wall's above the foot."""
+
+    name: str
+    kind: str
+    length: str
+    rises: str
+    height: str
+
+
+def plane_lines(roof: RoofSurface, units: UnitSystem) -> list[PlaneLine]:
+    """All planes, the largest first as the roof has them."""
+    planes = roof.planes
+    return [
+        PlaneLine(
+            planes.name[i],
+            slope_words(float(planes.slope[i]), units),
+            fall_words(float(planes.slope[i]), float(planes.azimuth[i])),
+            units.text(float(planes.true_area[i]), "area"),
+            units.text(float(planes.plan_area[i]), "area"),
+        )
+        for i in range(planes.count)
+    ]
+
+
+def edge_lines(roof: RoofSurface, units: UnitSystem) -> list[EdgeLine]:
+    """All edges by kind, then by falling length."""
+    edges = roof.edges
+    rank = {kind: place for place, kind in enumerate(EdgeKind)}
+    length = edges.length
+    order = sorted(range(edges.count), key=lambda i: (rank[edges.kind[i]], -length[i]))
+    rise = np.abs(edges.end[:, 2] - edges.start[:, 2]) / np.maximum(length, 1e-300)
+    slope = np.arcsin(np.clip(rise, 0.0, 1.0))
+    return [
+        EdgeLine(
+            edges.name[i],
+            edges.kind[i].value,
+            units.text(float(length[i]), "length"),
+            "level" if slope[i] < np.radians(0.05) else f"{np.degrees(slope[i]):.1f}°",
+            f"{units.text(float(edges.height[i]), 'length')} {_height_word(edges.kind[i])}",
+        )
+        for i in order
+    ]
+
+
+def _height_word(kind: EdgeKind) -> str:
+    return "wall" if kind is EdgeKind.STEP else "up"
+
+
+def slope_words(slope: float, units: UnitSystem) -> str:
+    """Slope in degrees and, in the trade's words, as rise on 12."""
+    if slope < FLAT_SLOPE:
+        return "flat"
+    degrees = f"{np.degrees(slope):.1f}°"
+    return f"{degrees} ({12.0 * np.tan(slope):.3g}:12)" if units.name == "US" else degrees
+
+
+def fall_words(slope: float, azimuth: float) -> str:
+    """Where a plane falls to, such as "S 180°"."""
+    if slope < FLAT_SLOPE:
+        return "nowhere"
+    return f"{compass_name(azimuth)} {round(float(np.degrees(azimuth))) % 360}°"
+
+
+def summary_words(roof: RoofSurface, units: UnitSystem) -> str:
+    """The roof in one line."""
+    planes = roof.planes
+    steep = np.degrees(planes.slope)
+    slopes = f"{steep.min():.1f}° to {steep.max():.1f}°" if np.ptp(steep) > 0.1 else f"{steep.max():.1f}°"
+    count = f"{planes.count} plane{'' if planes.count == 1 else 's'}"
+    area = units.text(float(planes.plan_area.sum()), "area")
+    true = units.text(float(planes.true_area.sum()), "area")
+    steps = roof.steps.count
+    more = f", {steps} step{'' if steps == 1 else 's'} to a higher roof" if steps else ""
+    return f"{count}, slopes {slopes}, {area} on plan, {true} on the slope{more}"
+
+
+def kind_lengths(roof: RoofSurface) -> list[tuple[EdgeKind, int, float]]:
+    """Kinds of edges that are there, with count and total length. [m]."""
+    length = roof.edges.length
+    found = []
+    for kind in EdgeKind:
+        mine = np.array([one is kind for one in roof.edges.kind], dtype=bool)
+        if mine.any():
+            found.append((kind, int(mine.sum()), float(length[mine].sum())))
+    return found
