@@ -19,8 +19,8 @@ from roofmodel.hardware import Clamp, DesignFormat, Panel, Rail, SeamDetail
 from roofmodel.layout import Layout
 from roofmodel.project.files import read_file
 from roofmodel.project.hardware_tables import make_clamp, make_panel, make_rail
-from roofmodel.project.obstacles import place_obstacles
 from roofmodel.project.import_schema import ImportedRoof
+from roofmodel.project.obstacles import place_obstacles
 from roofmodel.project.placement import place_rows
 from roofmodel.project.schema import BuiltRoof, Part, ProjectFile, RoofFile
 from roofmodel.project.seam_tables import make_seam

@@ -116,7 +116,7 @@ def test_a_mesh_needs_unit_and_up_axis(
     assert run(arguments + ([] if spoil else ["--unit", "m"]), monkeypatch) == (2 if spoil else 0)
     told = capsys.readouterr()
     if spoil:
-        assert "roof.obj: do not say their unit (m, mm, cm, ft or in); please give it (by" in told.err
+        assert "do not say their unit (m, mm, cm, ft or in); please give it (by" in told.err
         assert told.err.count("\n") == 1
     else:
         assert "S 180°" in told.out
