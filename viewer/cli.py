@@ -254,11 +254,16 @@ def roof(file: Path, out: Path, picture: bool, units: str, **options: Any) -> No
     help="File to write.",
 )
 @click.option("--units", type=click.Choice(["SI", "US"]), default="SI", show_default=True)
-def new(shape: str, out: Path, units: str) -> None:
+@click.option(
+    "--standard",
+    type=click.Choice(["EN 1991-1-3", "ASCE/SEI 7-22", "ASCE/SEI 7-16", "NBCC 2020"]),
+    help="Snow standard; EN 1991-1-3 with SI units, ASCE/SEI 7-22 with US units by default.",
+)
+def new(shape: str, out: Path, units: str, standard: str | None) -> None:
     """Write a commented project file for a roof SHAPE, ready to edit."""
     from viewer.starter import write_starter
 
-    write_starter(shape, units, out)
+    write_starter(shape, units, out, standard)
     click.echo(f"Wrote {out}. Edit it, then run: eavewright check {out} --out results")
 
 

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
+from string import Template
 
 from roofmodel.errors import InputError
+from roofmodel.project.site_schema import FORMATS
 from viewer.files import write_text
 
 _HEAD = """\
@@ -20,24 +23,55 @@ engineer = ""           # who answers for this calculation
 
 """
 
+_OTHERS = '# or another: eavewright new --standard; "measured" for depth and density'
 _SITE = {
-    "SI": """\
+    "EN 1991-1-3": """\
 [site]
-standard = "EN 1991-1-3"        # or "ASCE/SEI 7-22", or "measured" for depth and density
-ground_snow = "1.8 kN/m^2"      # s_k from the national annex, characteristic
+standard = "EN 1991-1-3"        $others
+ground_snow = "$snow"      # s_k from the national annex, characteristic
 topography = "normal"           # "windswept", "normal" or "sheltered", gives C_e
 thermal_factor = 1.0            # C_t
 """,
-    "US": """\
+    "ASCE/SEI 7-22": """\
 [site]
-standard = "ASCE/SEI 7-22"      # or "EN 1991-1-3", or "measured" for depth and density
-ground_snow = "45 psf"          # p_g for the risk category, strength level, from the authority
+standard = "ASCE/SEI 7-22"      $others
+ground_snow = "$strength"          # p_g for the risk category, strength level, from the authority
 risk_category = "II"
 terrain = "C"                   # surface roughness, gives C_e
 exposure = "partially exposed"  # "fully exposed", "partially exposed" or "sheltered"
 thermal = "unheated"            # or "heated" with roof_r_value, "cold ventilated", ...
 winter_wind = 0.5               # W_2, from the authority
 """,
+    "ASCE/SEI 7-16": """\
+[site]
+standard = "ASCE/SEI 7-16"      $others
+ground_snow = "$nominal"          # p_g, nominal (50 years); not the strength level of 7-22
+risk_category = "II"            # gives I_s
+terrain = "C"                   # surface roughness, gives C_e
+exposure = "partially exposed"  # "fully exposed", "partially exposed" or "sheltered"
+thermal = "unheated"            # "heated", "kept above freezing", "cold ventilated", ...
+# roof_r_value = 30             # a warm slippery roof needs it for a lower C_s
+""",
+    "NBCC 2020": """\
+[site]
+standard = "NBCC 2020"          $others
+ground_snow = "$snow"      # S_s, 1 in 50 years
+associated_rain = "$rain"  # S_r, 1 in 50 years
+importance = "normal"           # "low", "normal", "high" or "post-disaster", gives I_s
+wind_factor = 1.0               # C_w
+""",
+}
+_LOADS = {
+    "SI": {"snow": "1.8 kN/m^2", "strength": "2.2 kPa", "nominal": "1.4 kPa", "rain": "0.4 kN/m^2"},
+    "US": {"snow": "38 psf", "strength": "45 psf", "nominal": "28 psf", "rain": "8 psf"},
+}
+STANDARDS = tuple(_SITE)
+USUAL = {"SI": "EN 1991-1-3", "US": "ASCE/SEI 7-22"}  # standard where the user names none
+# What strengths are in each format, the factor on them, and what it is called.
+_RESISTANCE = {
+    "EN": {"kind": "characteristic", "factor": "1.33", "called": "gamma_M"},
+    "ASD": {"kind": "nominal", "factor": "2.0", "called": "Omega"},
+    "LRFD": {"kind": "nominal", "factor": "0.65", "called": "phi"},
 }
 
 _SHAPES = {
@@ -133,8 +167,8 @@ seam_height = "50 mm"
 thickness = "0.63 mm"
 clip_spacing = "600 mm"
 anchorage = "9 kN"              # fixed point of one panel strip; without it the result is NOT VERIFIED
-anchorage_kind = "characteristic"
-anchorage_factor = 1.33         # gamma_M
+anchorage_kind = "$kind"
+anchorage_factor = $factor
 
 # [seam]                        # for `eavewright seam`: fold, clips, bearing; see `eavewright fields`
 # lock = "double lock"
@@ -142,8 +176,8 @@ anchorage_factor = 1.33         # gamma_M
 # clip_stiffness = { across = "1 kN/mm", pull = "2 kN/mm" }
 # clip_strength = "2 kN"        # uplift of one clip, from tests; without it NOT VERIFIED
 # opening_strength = "15 N/mm"  # fold against opening, from tests; without it NOT VERIFIED
-# strength_kind = "characteristic"
-# factor = 1.33                 # gamma_M of both
+# strength_kind = "$kind"
+# factor = $factor of both
 # bearing = "deck"              # "deck", "purlins" with purlin_spacing, or "none"
 
 # [[plane]]                     # only where a plane differs: seam direction, first seam
@@ -165,8 +199,8 @@ grip_length = "60 mm"
 test_height = "35 mm"           # height at which the along-seam strength was tested
 stiffness = { along = "2.5 kN/mm", across = "1 kN/mm", pull = "4 kN/mm" }
 strength = { along = "7 kN", across = "3 kN", pull = "4 kN", push = "6 kN" }
-strength_kind = "characteristic"
-factor = 1.33                   # gamma_M
+strength_kind = "$kind"
+factor = $factor
 interaction = "linear"          # directions add up unless tests show better
 test_basis = ""                 # seam, sheet, torque, number of tests, report
 
@@ -180,7 +214,7 @@ every = 1                       # a clamp on every n-th seam
 # splice_every = "6 m"          # splices as hinges
 
 [design]
-format = "EN"                   # "EN" with EN 1991-1-3; "ASD" or "LRFD" with ASCE/SEI 7
+$format
 rail_height_ratio = 0.06        # least rail top over snow depth (your rule)
 """,
     "US": """\
@@ -195,8 +229,8 @@ seam_height = "2 in"
 thickness = "0.024 in"
 clip_spacing = "24 in"
 anchorage = "2400 lbf"          # fixed point of one panel strip; without it the result is NOT VERIFIED
-anchorage_kind = "nominal"
-anchorage_factor = 2.0          # Omega
+anchorage_kind = "$kind"
+anchorage_factor = $factor
 
 # [seam]                        # for `eavewright seam`: fold, clips, bearing; see `eavewright fields`
 # lock = "double lock"
@@ -204,7 +238,7 @@ anchorage_factor = 2.0          # Omega
 # clip_stiffness = { across = "6 kip/in", pull = "11 kip/in" }
 # clip_strength = "420 lbf"     # uplift of one clip, from tests; without it NOT VERIFIED
 # opening_strength = "60 lbf/in"  # fold against opening, from tests; without it NOT VERIFIED
-# factor = 2.0                  # Omega of both
+# factor = $factor of both
 # bearing = "deck"              # "deck", "purlins" with purlin_spacing, or "none"
 
 # [[plane]]                     # only where a plane differs: seam direction, first seam
@@ -225,8 +259,8 @@ grip_length = "2.5 in"
 test_height = "1.5 in"          # height at which the along-seam strength was tested
 stiffness = { along = "14 kip/in", across = "6 kip/in", pull = "22 kip/in" }
 strength = { along = "1800 lbf", across = "700 lbf", pull = "1000 lbf", push = "1500 lbf" }
-strength_kind = "nominal"
-factor = 2.0                    # Omega for "ASD", phi for "LRFD"
+strength_kind = "$kind"
+factor = $factor
 interaction = "linear"          # directions add up unless tests show better
 test_basis = ""                 # seam, sheet, torque, number of tests, report
 
@@ -240,7 +274,7 @@ every = 1                       # a clamp on every n-th seam
 # splice_every = "20 ft"        # splices as hinges
 
 [design]
-format = "ASD"                  # "ASD" or "LRFD" with ASCE/SEI 7; "EN" with EN 1991-1-3
+$format
 rail_height_ratio = 0.07        # least rail top over snow depth (your rule)
 """,
 }
@@ -255,17 +289,34 @@ up = "{up}"
 """
 
 
-def starter_text(shape: str, units: str) -> str:
-    """Project file for a roof shape in a unit system ("SI" or "US")."""
+def starter_text(shape: str, units: str, standard: str | None = None) -> str:
+    """Project file for a roof shape in a unit system ("SI" or "US").
+
+    Parameters
+    ----------
+    shape, units : str
+    standard : str, optional
+        One of `STANDARDS`; what is usual with the units by default.
+    """
+    code = standard or USUAL[units]
     head = _HEAD.format(title=f"New project, {shape} roof", units=units)
-    tail = _TAIL[units]
+    site = Template(_SITE[code]).substitute(_LOADS[units], others=_OTHERS)
+    form = FORMATS[code][0]
+    values = _RESISTANCE[form]
+    factor = f"{values['factor']} # {values['called']}"
+    formats = ", ".join(f'"{one}"' for one in FORMATS[code])
+    line = f'format = "{form}"'
+    tail = Template(_TAIL[units]).substitute(
+        kind=values["kind"], factor=factor, format=f"{line:<32}# {formats} with {code}"
+    )
+    tail = re.sub(r"(?m)^(.*factor = [\d.]+) # ", lambda found: f"{found[1]:<32}# ", tail)
     if shape == "two-level":
         row = _LOWER_ROW.format(up="0.6 m" if units == "SI" else "2 ft")
         tail = tail.replace("[design]", f"{row}[design]")
-    return "\n".join([head.rstrip() + "\n", _SITE[units], _SHAPES[shape].format(**_SIZES[units]), tail])
+    return "\n".join([head.rstrip() + "\n", site, _SHAPES[shape].format(**_SIZES[units]), tail])
 
 
-def write_starter(shape: str, units: str, path: Path) -> None:
+def write_starter(shape: str, units: str, path: Path, standard: str | None = None) -> None:
     """Write the starting project; an existing file is never replaced."""
     if path.exists():
         message = f"{path}: exists already; choose another name with --out"
@@ -273,4 +324,4 @@ def write_starter(shape: str, units: str, path: Path) -> None:
     if not path.parent.is_dir():
         message = f"{path}: the folder {path.parent} does not exist"
         raise InputError(message)
-    write_text(path, starter_text(shape, units))
+    write_text(path, starter_text(shape, units, standard))

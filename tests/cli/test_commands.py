@@ -23,9 +23,10 @@ from small_project import GOOD, IMPORTED, changed, command, gable_mesh, put, run
 import viewer
 from roofmodel.project.load import load_project
 from roofmodel.project.schema import ProjectFile
+from roofmodel.snow import snow_cases
 from roofmodel.units import SYSTEMS
 from viewer.fields import models_in, tables
-from viewer.starter import starter_text
+from viewer.starter import STANDARDS, starter_text
 
 SCHEMA = json.loads((Path(viewer.__file__).parent / "results.schema.json").read_text(encoding="utf-8"))
 SHAPES = ("shed", "gable", "hip", "L", "two-level")
@@ -102,6 +103,19 @@ def test_new_writes_a_project_that_can_be_checked(
     assert all(proof["met"] for proof in found["self_audit"])
 
 
+@pytest.mark.parametrize("units", ["SI", "US"])
+@pytest.mark.parametrize("standard", STANDARDS)
+def test_new_knows_every_standard(
+    standard: str, units: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    project = tmp_path / "mine.toml"
+    given = ["new", "two-level", "--units", units, "--standard", standard, "--out", str(project)]
+    assert run(given, monkeypatch) == 0
+    loaded = load_project(project)
+    assert loaded.site.standard == standard
+    assert {case.standard for case in snow_cases(loaded.roof, loaded.site).cases} == {standard}
+
+
 def test_new_imported_can_be_checked_once_the_roof_is_there(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -138,6 +152,7 @@ def test_new_replaces_nothing(
         (["new"], ["{shed|gable|hip|L|two-level|imported}|SHAPE"]),
         (["new", "barrel"], ["barrel", "two-level"]),
         (["new", "gable", "--units", "metric"], ["metric", "SI"]),
+        (["new", "gable", "--standard", "ASCE 7-10"], ["ASCE 7-10", *STANDARDS]),
     ],
 )
 def test_wrong_command_is_told_in_one_line(

@@ -37,6 +37,8 @@ SEEDS = [
         GOOD,
         starter_text("L", "US"),
         starter_text("two-level", "SI"),
+        starter_text("hip", "US", "ASCE/SEI 7-16"),
+        starter_text("two-level", "SI", "NBCC 2020"),
         GOOD.replace(
             'standard = "EN 1991-1-3"\nground_snow = "1.8 kN/m^2"',
             'standard = "measured"\nlevel = "measured"\n'
