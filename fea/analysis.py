@@ -29,7 +29,7 @@ from fea.checks.reserve import snow_reserve
 from fea.checks.strips import panel_strips, strip_friction, strip_weight
 from fea.panel.restraint import with_rails
 from fea.panel.support import PanelSupport, panel_support, strips_of
-from fea.rails.actions import Basis, Reading, rail_loads
+from fea.rails.actions import GIVEN, Basis, Reading, rail_loads
 from fea.rails.frame import solve_frame
 from fea.rails.loads import FrameResult, RailLoads
 from fea.rails.rows import build_frame
@@ -192,7 +192,7 @@ def analyze(project: Project) -> Analysis:
     support = panel_support(project)
     clock.mark("panels")
     solver = Solver(project.table.analysis.solver)
-    loads, basis = rail_loads(roof, layout, rail, force, support.travel)
+    loads, basis = rail_loads(roof, layout, rail, force, support.travel, support.held)
     responses = tuple(
         solve_frame(build_frame(layout, rail, clamp, support=K), loads, solver=solver)
         for K in support.stiffness or (None,)
@@ -207,7 +207,7 @@ def analyze(project: Project) -> Analysis:
     strength = _factor_arrays(factors)
     demands = tuple(combine(response, basis, *strength) for response in responses)
     clamp_force = np.concatenate([d.clamp for d in demands], axis=1)
-    support = _with_rails(project, support, responses)
+    support = _with_rails(project, support, basis, responses)
     restrained = 0.0 if support.restraint is None else support.restraint.anchorage
     strip_loads = StripLoads(
         friction=strip_friction(project, graph, force) * strength[0][:, None],
@@ -309,7 +309,7 @@ def _beyond(
     reading = basis.readings[hardest % len(basis.readings)]
     snow, dead, thermal = strength
     still, grows = (
-        basis.weights(*parts, top=reading.top)[case]
+        basis.weights(*parts, top=reading.top, held=reading.held)[case]
         for parts in ((0.0 * snow, dead, reading.warmth * thermal), (snow, 0.0 * dead, 0.0 * thermal))
     )
     form = DesignFormat(project.table.design.format)
@@ -317,16 +317,18 @@ def _beyond(
     found = beyond_first_failure(
         layout, loads, (still, grows), hardware, own[hardest], (row, case, reading.top)
     )
-    if reading.warmth == 1.0:
+    if reading in GIVEN:
         return found
     return replace(found, notes=(*found.notes, f"Loads in the worst reading: {reading.words}."))
 
 
-def _with_rails(project: Project, support: PanelSupport, responses: tuple[FrameResult, ...]) -> PanelSupport:
+def _with_rails(
+    project: Project, support: PanelSupport, basis: Basis, responses: tuple[FrameResult, ...]
+) -> PanelSupport:
     """Name the rails on strips that move differently, with what temperature brings to their clamps."""
     if support.restraint is None or project.seam is None:
         return support
-    warmth = np.array([r.clamp_force[-1, :, 0] for r in responses])
+    warmth = np.concatenate([r.clamp_force[basis.temperatures, :, 0] for r in responses])
     worst = warmth[np.abs(warmth).argmax(axis=0), np.arange(warmth.shape[1])]
     on, row = strips_of(project), project.layout.clamp_row
     found = with_rails(support.restraint, project.seam, on.length, on.strip, on.place, row, worst)

@@ -16,6 +16,7 @@ import numpy as np
 from fea.analysis import Analysis, Governing
 from fea.checks.cautions import along_change
 from fea.checks.limits import Limit
+from fea.rails.actions import GIVEN
 from roofmodel.units import SYSTEMS
 from viewer.beyond import beyond_data
 from viewer.files import atomic, write_text
@@ -204,7 +205,7 @@ def _clamps(analysis: Analysis) -> list[dict[str, Any]]:
     plane = layout.row_plane[layout.clamp_row]
     xyz = project.roof.planes.to_world(plane, layout.clamp_uv)
     by_clamp = [limit for limit in analysis.limits if limit.target == "clamp"]
-    given = [i for i, reading in enumerate(analysis.readings) if reading.warmth == 1.0]
+    given = [i for i, reading in enumerate(analysis.readings) if reading in GIVEN]
     return [
         {
             "name": layout.clamp_name[c],

@@ -34,7 +34,12 @@ def write_rails_deck(analysis: Analysis, path: Path) -> bool:
     project = analysis.project
     frame = build_frame(project.layout, project.rail, project.clamp)
     loads, basis = rail_loads(
-        project.roof, project.layout, project.rail, analysis.force, analysis.support.travel
+        project.roof,
+        project.layout,
+        project.rail,
+        analysis.force,
+        analysis.support.travel,
+        analysis.support.held,
     )
     model, unit = frame_model(frame, loads)
     table = np.array([(f.snow, f.dead, f.thermal) for f in analysis.factors])

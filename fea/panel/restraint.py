@@ -68,6 +68,9 @@ class Restraints:
         for what one side takes from the other; without rails, which count with their clamps. [N]
     stress : (m,) float
         Largest mean stress in each strip. [Pa]
+    way : (c,) float
+        Of the strip at every clamp, down the seam, where all points hold: as long as the bar whose free
+        change of length it is. Without second points this is the bar from clamp to fixed point. [m]
     """
 
     strip: IntArray
@@ -78,6 +81,7 @@ class Restraints:
     row: IntArray
     anchorage: Array
     stress: Array
+    way: Array
 
 
 def fixed_from_eave(length: Array, fixed_at: FixedPoint) -> Array:
@@ -170,8 +174,19 @@ def second_points(
     kind = tuple(name for part, name in zip(parts, HELD, strict=True) for _ in range(len(part[0])))
     on = on.astype(np.int64)
     area = strip_area(panel, detail)
-    force, anchorage, largest = _bars(detail, area, length, on, at, k)
-    return Restraints(on, at, kind, k, force, np.full(len(on), -1), anchorage, largest / area)
+    force, anchorage, largest, way = _bars(detail, area, length, (on, at, k), (strip, place))
+    strain = detail.sheet.alpha * detail.thermal
+    return Restraints(
+        strip=on,
+        place=at,
+        kind=kind,
+        stiffness=k,
+        force=strain * force,
+        row=np.full(len(on), -1),
+        anchorage=abs(strain) * anchorage,
+        stress=abs(strain) * largest / area,
+        way=way,
+    )
 
 
 def with_rails(
@@ -200,11 +215,14 @@ def with_rails(
         What temperature brings to the strip at every clamp, from the frame of the rows, down the seam
         positive. It is part of the clamps' forces and reaches the anchorage with them. [N]
     """
-    bar = fixed_from_eave(length, detail.fixed_at)[strip] - place
-    low, high = np.full(row.max(initial=-1) + 1, np.inf), np.full(row.max(initial=-1) + 1, -np.inf)
-    np.minimum.at(low, row, bar)
-    np.maximum.at(high, row, bar)
-    on = np.flatnonzero(high[row] - low[row] > APART)
+    free = fixed_from_eave(length, detail.fixed_at)[strip] - place
+    apart = np.zeros(len(row), dtype=bool)
+    for bar in (free, found.way):
+        low, high = np.full(row.max(initial=-1) + 1, np.inf), np.full(row.max(initial=-1) + 1, -np.inf)
+        np.minimum.at(low, row, bar)
+        np.maximum.at(high, row, bar)
+        apart |= high[row] - low[row] > APART
+    on = np.flatnonzero(apart)
     return Restraints(
         strip=np.concatenate([found.strip, strip[on]]),
         place=np.concatenate([found.place, place[on]]),
@@ -214,6 +232,7 @@ def with_rails(
         row=np.concatenate([found.row, row[on]]),
         anchorage=found.anchorage,
         stress=found.stress,
+        way=found.way,
     )
 
 
@@ -248,17 +267,25 @@ def _screws(detail: SeamDetail, length: Array) -> _Part:
 
 
 def _bars(
-    detail: SeamDetail, area: float, length: Array, strip: IntArray, place: Array, k: Array
-) -> tuple[Array, Array, Array]:
-    """Forces on the strips at their springs, largest at their fixed points, and largest in each strip.
+    detail: SeamDetail,
+    area: float,
+    length: Array,
+    points: tuple[IntArray, Array, Array],
+    clamps: tuple[IntArray, Array],
+) -> tuple[Array, Array, Array, Array]:
+    """Forces on the strips at their springs, largest at their fixed points and in each strip, and their way.
+
+    For a free strain of 1; `points` are strip, place and stiffness, `clamps` strip and place.
 
     The points of one side of the fixed point share its bar: the flexibility between two of them is that of
     the fixed point plus the bar up to the nearer one. All strips are padded to as many points and solved
     at once.
     """
-    many = len(length)
+    many, fixed = len(length), fixed_from_eave(length, detail.fixed_at)
+    strip, place, k = points
+    own = fixed[clamps[0]] - clamps[1]
     if not len(strip):
-        return np.zeros(0), np.zeros(many), np.zeros(many)
+        return np.zeros(0), np.zeros(many), np.zeros(many), own
     order = np.argsort(strip, kind="stable")
     count = np.bincount(strip, minlength=many)
     slot = np.empty(len(strip), dtype=np.int64)
@@ -267,21 +294,25 @@ def _bars(
     arm = np.zeros((many, size))  # down from the fixed point
     soft, lost = np.ones((many, size)), np.zeros((many, size))
     used = np.zeros((many, size), dtype=bool)
-    fixed = fixed_from_eave(length, detail.fixed_at)
     arm[strip, slot] = fixed[strip] - place
     soft[strip, slot] = 1.0 / k
-    lost[strip, slot] = -free_travel(length, strip, place, detail)
+    lost[strip, slot] = place - fixed[strip]
     used[strip, slot] = True
     a, b = arm[:, :, None], arm[:, None, :]
-    shared = np.where(a * b > 0.0, np.minimum(np.abs(a), np.abs(b)), 0.0)
-    flexible = shared / (detail.sheet.E * area) + 1.0 / detail.fixed_stiffness
+
+    def between(one: Array, other: Array) -> Array:
+        shared = np.where(one * other > 0.0, np.minimum(np.abs(one), np.abs(other)), 0.0)
+        return np.asarray(shared / (detail.sheet.E * area) + 1.0 / detail.fixed_stiffness)
+
+    flexible = between(a, b)
     flexible += soft[:, :, None] * np.eye(size)
     force = _held(flexible, lost, used)
     sides = [np.abs((force * side).sum(axis=1)) for side in (arm > 0.0, arm < 0.0)]
     anchorage = np.max([*sides, _most(flexible, lost, used), _most(flexible, -lost, used)], axis=0)
     beyond = np.abs(b) >= np.abs(a)
     inner = np.abs((force[:, None, :] * (beyond & (a * b > 0.0))).sum(axis=2)).max(axis=1)
-    return np.asarray(force[strip, slot]), np.asarray(anchorage), np.asarray(inner)
+    way = own + (between(own[:, None], arm[clamps[0]]) * force[clamps[0]]).sum(axis=1)
+    return np.asarray(force[strip, slot]), np.asarray(anchorage), np.asarray(inner), way
 
 
 def _held(flexible: Array, lost: Array, on: NDArray[np.bool_]) -> Array:

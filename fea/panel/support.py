@@ -46,6 +46,8 @@ class PanelSupport:
         What each state is, in words.
     travel : (c, 6) float
         Free motion of the seams at the clamps by their change of temperature. [m, rad]
+    held : (c, 6) float or None
+        The same where all second fixed points hold; None where there are none. [m, rad]
     restraint : Restraints or None
         Second fixed points of the strips with clamps, in the order of `fea.checks.strips.panel_strips`.
     notes : tuple of str
@@ -54,6 +56,7 @@ class PanelSupport:
     stiffness: tuple[sparse.csr_array, ...]
     states: tuple[str, ...]
     travel: Array
+    held: Array | None
     restraint: Restraints | None
     notes: tuple[str, ...]
 
@@ -111,7 +114,7 @@ def panel_support(project: Project) -> PanelSupport:
     layout, detail = project.layout, project.seam
     travel = np.zeros((len(layout.clamp_s), 6))
     if detail is None:
-        return PanelSupport((), (), travel, None, ())
+        return PanelSupport((), (), travel, None, None, ())
     strips = strips_of(project)
     refuse_off_the_seam(project, detail, strips.length)
     travel[:, 0] = free_travel(strips.length, strips.strip, strips.place, detail)
@@ -124,9 +127,13 @@ def panel_support(project: Project) -> PanelSupport:
         grip_length=project.clamp.grip_length,
         grips_clip=detail.clamps_pin_clips,
     )
+    held = None
+    if restraint.kind:
+        held = np.zeros_like(travel)
+        held[:, 0] = detail.sheet.alpha * detail.thermal * restraint.way
     said = (*_cut_words(project, strips), *without_clips(project, detail, strips.length))
     if not project.table.analysis.panel_flexibility:
-        return PanelSupport((), (), travel, restraint, said)
+        return PanelSupport((), (), travel, held, restraint, said)
     states = BORNE if detail.bearing is not Bearing.NONE else BORNE[:1]
     found = [_plane_states(project, int(p), states) for p in np.unique(layout.row_plane)]
     clamps = np.concatenate([part.clamp for part in found])
@@ -146,6 +153,7 @@ def panel_support(project: Project) -> PanelSupport:
         tuple(sparse.csr_array(K) for K in joined),
         tuple(w for w, _ in states),
         travel,
+        held,
         restraint,
         tuple(notes),
     )

@@ -2,8 +2,9 @@
 
 Unit right-hand sides, in this order: for each case the sliding force on the rail's axis, for each case
 the torsion from lifting it and the end bound to the rail's top, for each case the end bound of partial
-rows, then self-weight, then temperature of rails and sheets. Every combination is a sum of these, so one
-solve serves all.
+rows, then self-weight, then temperature of rails and of sheets that move freely, and once more with sheets
+that their second fixed points hold, where there are any. Every combination is a sum of these, so one solve
+serves all.
 The end bound is spread over the rail's overhang, from its tip to the end clamp: snow from beyond the row
 leans on the tip, and a tip that gives way hands it on to the clamp (judgment).
 """
@@ -31,21 +32,25 @@ SHORTEST = 0.01  # an end clamp at the very tip still takes the end bound over t
 class Reading:
     """One way to read a combination: snow's force on the rail's axis or at its top, and which temperature.
 
-    `warmth` times the given change of temperature counts: 1 as given, 0 none, -1 reversed.
+    `warmth` times the given change of temperature counts: 1 as given, 0 none, -1 reversed. `held` says that
+    the sheets move as their second fixed points let them, not freely.
     """
 
     top: bool
     warmth: float
+    held: bool = False
 
     @property
     def words(self) -> str:
         """Such as "force at the top, temperature reversed"."""
         warmth = {1.0: "", 0.0: ", no temperature", -1.0: ", temperature reversed"}[self.warmth]
-        return f"force {'at the top' if self.top else 'on the axis'}{warmth}"
+        held = ", second fixed points hold" if self.held else ""
+        return f"force {'at the top' if self.top else 'on the axis'}{warmth}{held}"
 
 
 GIVEN = (Reading(False, 1.0), Reading(True, 1.0))
 EITHER_WAY = tuple(Reading(top, warmth) for warmth in (1.0, -1.0, 0.0) for top in (False, True))
+HELD = tuple(Reading(top, warmth, held=True) for warmth in (1.0, -1.0) for top in (False, True))
 
 
 @dataclass(frozen=True)
@@ -62,16 +67,20 @@ class Basis:
     @property
     def count(self) -> int:
         """Number of right-hand sides."""
-        return 3 * self.cases + 2
+        return 3 * self.cases + 2 + any(r.held for r in self.readings)
 
-    def readings_weights(
-        self, snow: Array, dead: Array, thermal: Array, readings: tuple[Reading, ...] | None = None
-    ) -> Array:
+    @property
+    def temperatures(self) -> slice:
+        """Right-hand sides of temperature: sheets that move freely, and held ones where they differ."""
+        return slice(3 * self.cases + 1, self.count)
+
+    def readings_weights(self, snow: Array, dead: Array, thermal: Array) -> Array:
         """Weights (v, cases, count) of each case's combination, reading by reading."""
-        chosen = self.readings if readings is None else readings
-        return np.stack([self.weights(snow, dead, thermal * r.warmth, top=r.top) for r in chosen])
+        return np.stack(
+            [self.weights(snow, dead, thermal * r.warmth, top=r.top, held=r.held) for r in self.readings]
+        )
 
-    def weights(self, snow: Array, dead: Array, thermal: Array, *, top: bool) -> Array:
+    def weights(self, snow: Array, dead: Array, thermal: Array, *, top: bool, held: bool = False) -> Array:
         """Weights (cases, count) of the right-hand sides in each case's combination."""
         q = self.cases
         weights = np.zeros((q, self.count))
@@ -80,12 +89,17 @@ class Basis:
         weights[case, q + case] = snow if top else 0.0
         weights[case, 2 * q + case] = snow
         weights[:, 3 * q] = dead
-        weights[:, 3 * q + 1] = thermal
+        weights[:, 3 * q + 1 + held] = thermal
         return weights
 
 
 def rail_loads(
-    roof: RoofSurface, layout: Layout, rail: Rail, force: RowForce, travel: Array | None = None
+    roof: RoofSurface,
+    layout: Layout,
+    rail: Rail,
+    force: RowForce,
+    travel: Array | None = None,
+    held: Array | None = None,
 ) -> tuple[RailLoads, Basis]:
     """Right-hand sides for `fea.rails.frame.solve_frame`.
 
@@ -95,18 +109,21 @@ def rail_loads(
     force : RowForce
         Sliding force per station and case, of q cases.
     travel : (c, 6) float, optional
-        Motion of the seams at the clamps by the change of their temperature, seam axes. [m, rad]
+        Free motion of the seams at the clamps by the change of their temperature, seam axes. [m, rad]
+    held : (c, 6) float, optional
+        The same where second fixed points hold.
 
     Returns
     -------
     RailLoads
-        3 q + 2 unit right-hand sides.
+        3 q + 2 unit right-hand sides, and one more where `held` differs from `travel`.
     Basis
         Their order.
     """
     q = len(force.thrust)
     warm = rail.thermal != 0.0 or (travel is not None and bool(travel.any()))
-    basis = Basis(q, EITHER_WAY if warm else GIVEN)
+    apart = warm and held is not None and bool(np.any(held != travel))
+    basis = Basis(q, (EITHER_WAY if warm else GIVEN) + (HELD if apart else ()))
     rows = len(layout.row_name)
     k = len(force.row)
     axes = row_axes(layout)
@@ -123,11 +140,13 @@ def rail_loads(
     line[2 * q : 3 * q, k + rows :, :2] = ends.reshape(q, 2 * rows, 2)
     line[q : 2 * q, k + rows :, 3] = -ends[..., 1].reshape(q, 2 * rows) * lever
     thermal = np.zeros(basis.count)
-    thermal[-1] = rail.thermal
+    thermal[basis.temperatures] = rail.thermal
     moved = None
     if travel is not None and travel.any():
         moved = np.zeros((basis.count, *travel.shape))
-        moved[-1] = travel
+        moved[3 * q + 1] = travel
+        if apart:
+            moved[3 * q + 2] = held
     loads = RailLoads(
         row=np.concatenate([force.row, np.arange(rows), np.repeat(np.arange(rows), 2)]),
         s0=np.concatenate([force.span[:, 0], np.zeros(rows), overhang[..., 0].ravel()]),

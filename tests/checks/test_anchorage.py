@@ -11,6 +11,7 @@ from projects import GABLE_EN, limit, project
 
 from fea.analysis import analyze
 from fea.checks.anchorage import strip_demand
+from fea.checks.limits import clamp_components
 from fea.panel.restraint import SecondPoint, free_travel
 from fea.panel.support import strips_of
 from fea.rails.actions import EITHER_WAY, GIVEN
@@ -18,6 +19,7 @@ from fea.rails.frame import solve_frame
 from fea.rails.loads import RailLoads
 from fea.rails.rows import build_frame
 from viewer.report.working import hand_check
+from viewer.report.working_steps import clamp_at
 
 HIP = """
 [project]
@@ -153,6 +155,33 @@ def test_a_rail_on_a_hip_joins_strips_that_move_differently(tmp_path, fixed_at):
     assert "(rail R1, seam" in words[0]
     assert "reaches the anchorage with it" in words[0]
     assert any("no seam.temperature_change is given" in line for line in calm.cautions)
+
+
+def test_a_screw_through_some_strips_makes_them_move_differently(tmp_path):
+    """Fixed at the eave, clamps at one height move alike, until a screw 4 m up holds the long strips."""
+    text = HIP.replace('bearing = "deck"', 'bearing = "deck"\nthrough_fixings = ["4 m"]')
+    free, held = (analyze(project(tmp_path, t, fixed_at="eave", warm=40)) for t in (HIP, text))
+    calm = analyze(project(tmp_path, text, fixed_at="eave", warm=0))
+    on, found = strips_of(held.project), held.support.restraint
+    assert SecondPoint.RAIL not in free.support.restraint.kind
+    assert SecondPoint.RAIL in found.kind
+    assert SecondPoint.RAIL in calm.support.restraint.kind
+    frame = build_frame(held.project.layout, held.project.rail, held.project.clamp)
+    force = solve_frame(frame, _moved_only(held, 12e-6 * 40.0 * found.way)).clamp_force[0, :, 0]
+    assert np.abs(force).max() > 500.0
+    extra = limit(held, "panel anchorage").demand - limit(calm, "panel anchorage").demand
+    size = found.anchorage.copy()
+    np.add.at(size, on.strip, np.abs(force))
+    np.testing.assert_allclose(extra, np.broadcast_to(size, extra.shape), rtol=1e-6, atol=0.01)
+    assert all(proof.met for proof in held.proofs)
+    factors = held.factors[0]
+    gammas = np.array([factors.snow, factors.snow, factors.dead, factors.thermal])
+    ats = [clamp_at(held, c, 0, "clamp along the seam") for c in range(len(force))]
+    for at in ats:
+        np.testing.assert_allclose(gammas @ at.parts, at.force, rtol=1e-9, atol=1e-9 * np.abs(at.force).max())
+    along = [clamp_components(at.force, held.project.clamp)[0] for at in ats]
+    np.testing.assert_allclose(along, limit(held, "clamp along the seam").demand[0], rtol=1e-9)
+    assert any("with second fixed points that hold" in at.temperature for at in ats)
 
 
 def _moved_only(analysis, travel):

@@ -32,10 +32,10 @@ def find(detail, length, strip=NOBODY[0], place=NOBODY[1], **options):
     return second_points(PANEL, detail, np.asarray(length, float), strip, place, **options)
 
 
-def chain(detail, length, places, stiffness):
-    """Forces on a strip at its springs and on its fixed point, from a chain of bars: another assembly."""
+def chain(detail, length, places, stiffness, clamp=0.0):
+    """Forces on a strip at springs and fixed point, and its way at a clamp, from a chain of bars."""
     fixed = {"eave": 0.0, "middle": 0.5, "ridge": 1.0}[detail.fixed_at.value] * length
-    at = np.unique(np.concatenate([places, [0.0, fixed, length]]))
+    at = np.unique(np.concatenate([places, [0.0, fixed, length, clamp]]))
     K, F = np.zeros((len(at),) * 2), np.zeros(len(at))
     strain = detail.sheet.alpha * detail.thermal
     for i, d in enumerate(np.diff(at)):
@@ -46,7 +46,8 @@ def chain(detail, length, places, stiffness):
     where = np.searchsorted(at, places)
     np.add.at(K, (where, where), stiffness)
     u = np.linalg.solve(K, F)
-    return -stiffness * u[where], abs(detail.fixed_stiffness * u[spot])
+    way = u[np.searchsorted(at, clamp)]
+    return -stiffness * u[where], abs(detail.fixed_stiffness * u[spot]), way
 
 
 def worst_chain(detail, length, places, stiffness):
@@ -54,7 +55,7 @@ def worst_chain(detail, length, places, stiffness):
     choices = np.array(list(product([False, True], repeat=len(places))))
     found = [chain(detail, length, places[on], stiffness[on])[1] for on in choices]
     fixed = {"eave": 0.0, "middle": 0.5, "ridge": 1.0}[detail.fixed_at.value] * length
-    force, _ = chain(detail, length, places, stiffness)
+    force, _, _ = chain(detail, length, places, stiffness)
     return max(*found, abs(force[places < fixed].sum()), abs(force[places > fixed].sum()))
 
 
@@ -162,11 +163,28 @@ def test_anchorage_is_the_worst_of_every_choice_of_points(fixed_at, length, scre
         assert found.anchorage[number] == pytest.approx(worst, rel=1e-6, abs=1e-7 * scale)
 
 
+@settings(max_examples=40, deadline=None)
+@given(
+    st.sampled_from(list(FixedPoint)),
+    st.lists(st.integers(1, 599).map(lambda n: 0.01 * n), max_size=4, unique=True),
+    st.lists(st.integers(0, 600).map(lambda n: 0.01 * n), min_size=1, max_size=3),
+    st.floats(1e5, 1e8),
+)
+def test_way_of_held_strips_is_that_of_a_chain_of_bars(fixed_at, screws, clamps, stiffness):
+    """As the length of bar that grows as much; nothing holds: the bar from the clamp to the fixed point."""
+    detail = replace(WARM, fixed_at=fixed_at, fixed_stiffness=stiffness, through_fixings=np.sort(screws))
+    found = find(detail, [9.0, 6.0], np.ones(len(clamps), dtype=int), np.array(clamps), grips_clip=False)
+    places = np.sort(np.array(screws))
+    for way, clamp in zip(found.way, clamps, strict=True):
+        expected = chain(detail, 6.0, places, np.full(len(places), stiffness), clamp)[2]
+        assert 12e-6 * 40.0 * way == pytest.approx(expected, rel=1e-7, abs=1e-10)
+
+
 def test_rails_are_named_where_their_strips_move_differently_and_counted_elsewhere():
     """Row 0 joins strips of 4 m and 8 m that are fixed at the ridge, row 1 two of 8 m."""
     length, strip, row = np.array([4.0, 8.0, 8.0]), np.array([0, 1, 1, 2]), np.array([0, 0, 1, 1])
     place, force = np.array([0.5, 0.5, 2.0, 2.0]), np.array([300.0, -310.0, 5.0, -5.0])
-    bare = find(WARM, length)
+    bare = find(WARM, length, strip, place, grips_clip=False)
     found = with_rails(bare, WARM, length, strip, place, row, force)
     assert found.kind == (SecondPoint.RAIL,) * 2
     np.testing.assert_array_equal(found.row, [0, 0])
@@ -178,7 +196,8 @@ def test_rails_are_named_where_their_strips_move_differently_and_counted_elsewhe
         "(rail R1, seam 5"
     )
     assert SI.text(310.0, "force") in words[0]
-    equal = with_rails(bare, WARM, np.full(3, 8.0), strip, place, row, force)
+    alike = find(WARM, np.full(3, 8.0), strip, place, grips_clip=False)
+    equal = with_rails(alike, WARM, np.full(3, 8.0), strip, place, row, force)
     assert equal.kind == ()
 
 
@@ -206,7 +225,7 @@ def test_many_points_are_a_chain_of_bars(fixed_at, length, screws, warmth, stiff
     )
     found = find(detail, length)
     for number, own in enumerate(length):
-        force, anchorage = chain(detail, own, np.array(screws), np.full(len(screws), stiffness))
+        force, anchorage, _ = chain(detail, own, np.array(screws), np.full(len(screws), stiffness))
         scale = max(np.abs(force).max(), 1e-9)
         np.testing.assert_allclose(found.force[found.strip == number], force, rtol=0, atol=1e-7 * scale)
         assert found.anchorage[number] >= anchorage - 1e-7 * scale
@@ -217,7 +236,7 @@ def test_fixed_clips_share_the_load():
     found = find(held, [6.0])
     places = 0.15 + 0.4 * np.arange(15)
     np.testing.assert_allclose(found.place, places)
-    force, anchorage = chain(held, 6.0, places, np.full(15, 3e5))
+    force, anchorage, _ = chain(held, 6.0, places, np.full(15, 3e5))
     np.testing.assert_allclose(found.force, force, rtol=1e-8)
     assert found.anchorage[0] >= anchorage * (1.0 - 1e-8)
 

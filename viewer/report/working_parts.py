@@ -59,13 +59,13 @@ class ClampAt:
     """One clamp in one case with the force at one height and temperature one way.
 
     `parts` (4, 6) are the unfactored effects of snow, end bound, dead load and temperature on the grip, and
-    `force` (6,) their factored sum.
+    `force` (6,) their factored sum; `temperature` says what is not as given.
     """
 
     clamp: int
     case: int
     top: bool
-    warmth: float
+    temperature: str
     parts: Array
     force: Array
 
@@ -111,7 +111,7 @@ def force_steps(analysis: Analysis, at: ClampAt) -> tuple[Step, ...]:
         steps.append(_end_step(analysis, at, ends))
     words = {"γ_S E": "E: part of the upper bound of snow beyond the row's end, which the step before gives"}
     words["γ_D G"] = "G: rail's own weight"
-    words["γ_T H"] = "H: restrained temperature" + ", reversed" * (at.warmth < 0.0)
+    words["γ_T H"] = f"H: restrained temperature{at.temperature}"
     note = "; ".join(words[name] for name, _, _ in kept if name in words)
     steps.append(
         Step(

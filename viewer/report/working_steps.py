@@ -39,8 +39,8 @@ def clamp_at(analysis: Analysis, clamp: int, case: int, limit: str) -> ClampAt:
     measure = combined if single is None else components[:, single]
     # Of equals, temperature as given counts, and the top: it holds the larger moment.
     worst, readings = np.flatnonzero(measure >= measure.max()), analysis.readings
-    reading = int(max(worst, key=lambda i: (readings[i].warmth, readings[i].top)))
-    top, warmth = readings[reading].top, readings[reading].warmth
+    reading = int(max(worst, key=lambda i: (readings[i].warmth, not readings[i].held, readings[i].top)))
+    top, warmth, held = readings[reading].top, readings[reading].warmth, readings[reading].held
     unit = analysis.responses[reading // len(basis.readings)].clamp_force[:, clamp]
     q = basis.cases
     snow = unit[case] + top * unit[q + case]
@@ -48,8 +48,8 @@ def clamp_at(analysis: Analysis, clamp: int, case: int, limit: str) -> ClampAt:
         clamp=clamp,
         case=case,
         top=top,
-        warmth=warmth,
-        parts=np.stack([snow, unit[2 * q + case], unit[3 * q], warmth * unit[3 * q + 1]]),
+        temperature=", reversed" * (warmth < 0.0) + ", with second fixed points that hold" * held,
+        parts=np.stack([snow, unit[2 * q + case], unit[3 * q], warmth * unit[3 * q + 1 + held]]),
         force=force[reading],
     )
 
