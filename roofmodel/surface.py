@@ -178,6 +178,47 @@ class Steps:
 
 
 @dataclass(frozen=True)
+class Vault:
+    """A barrel vault: planes that are facets of one cylinder.
+
+    Attributes
+    ----------
+    plane : (k,) int
+        Facets from one springing to the other, along `across`.
+    across : (2,) float
+        Unit plan vector square to the axis.
+    crown : float
+        Place of the axis along `across`. [m]
+    ends : (float, float)
+        The springings along `across`, from the crown; the first is negative. [m]
+    radius : float
+        [m]
+    top : float
+        Height of the circle's crown, local. [m]
+    """
+
+    plane: IntArray
+    across: Array
+    crown: float
+    ends: tuple[float, float]
+    radius: float
+    top: float
+
+    @property
+    def span(self) -> float:
+        """Springing to springing. [m]."""
+        return self.ends[1] - self.ends[0]
+
+    def slope_at(self, place: Array) -> Array:
+        """Slope of the circle at places from the crown, as sizes. [rad]."""
+        return np.asarray(np.arcsin(np.clip(np.abs(place) / self.radius, 0.0, 1.0)))
+
+    def rise_to(self, place: float) -> float:
+        """Height of the crown above a place. [m]."""
+        return float(self.radius - np.sqrt(max(self.radius**2 - place**2, 0.0)))
+
+
+@dataclass(frozen=True)
 class RoofSurface:
     """A roof that has been understood.
 
@@ -199,6 +240,8 @@ class RoofSurface:
         What stands on the planes.
     ground : float
         Level that edge heights count from, local coordinates. [m]
+    vaults : tuple of Vault
+        Planes that are facets of barrel vaults.
     """
 
     points: Array
@@ -211,3 +254,4 @@ class RoofSurface:
     notes: tuple[str, ...] = ()
     obstacles: Obstacles = field(default_factory=Obstacles)
     ground: float = 0.0
+    vaults: tuple[Vault, ...] = ()

@@ -333,7 +333,7 @@ def _part(part: Part, index: int) -> RoofPart:
     if wrong:
         message = f'roof.part "{name}"{wrong}'
         raise InputError(message)
-    if part.shape == "flat":
+    if part.shape in ("flat", "vault"):
         pitches = np.zeros(0)
     elif part.pitches is not None:
         pitches = np.array([np.nan if p == "gable" else p for p in part.pitches], dtype=float)
@@ -350,6 +350,8 @@ def _part(part: Part, index: int) -> RoofPart:
         eave_height=part.eave_height,
         fall_azimuth=np.nan if part.fall is None else part.fall,
         name=name,
+        rise=np.nan if part.rise is None else part.rise,
+        facets=part.facets,
     )
 
 
@@ -357,9 +359,13 @@ def _pitch_slip(part: Part) -> str:
     """What is wrong with pitch, pitches and fall of a part, to be said behind its name; else empty."""
     shape, sides = part.shape, len(part.footprint)
     given = [part.pitch] if part.pitches is None else part.pitches
-    if shape == "flat":
+    if (shape == "vault") != (part.rise is not None):
+        return (
+            ".rise is missing; a vault needs it" if shape == "vault" else '.rise: is for shape "vault" only'
+        )
+    if shape in ("flat", "vault"):
         no_pitch = part.pitch is None and part.pitches is None
-        return "" if no_pitch else '.pitch: a flat part has none; leave it out, or use shape "shed"'
+        return "" if no_pitch else f'.pitch: a {shape} part has none; leave it out, or use shape "shed"'
     if (part.pitch is None) == (part.pitches is None):
         return ": give either pitch (one for all edges) or pitches (one per edge)"
     if part.pitch == "gable":

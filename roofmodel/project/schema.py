@@ -60,7 +60,7 @@ class Part(Table):
     """One roof built from a footprint; several parts make steps."""
 
     name: Line = Field("", max_length=60, description="For messages.")
-    shape: Literal["shed", "gable", "hip", "L", "flat"] = Field(description="Roof shape.")
+    shape: Literal["shed", "gable", "hip", "L", "flat", "vault"] = Field(description="Roof shape.")
     footprint: Points = Field(description="Plan outline of the roof, eave line to eave line, in order.")
     pitch: Pitch | None = Field(None, description='One pitch for all edges: "25 deg" or "6:12".')
     pitches: list[Pitch] | None = Field(
@@ -70,6 +70,8 @@ class Part(Table):
     fall: Angle | None = Field(
         None, description="Shed only: compass direction of the fall, clockwise from north."
     )
+    rise: Length | None = Field(None, description="Vault only: height of the crown above the springings.")
+    facets: int = Field(12, ge=6, le=60, description="Vault only: flat strips that stand for the curve.")
 
 
 class BuiltRoof(Table):

@@ -11,6 +11,7 @@ import numpy as np
 from roofmodel.shape.edges import Pieces, edge_kinds, edge_names, match_edges
 from roofmodel.shape.planes import make_planes, plan_polygons
 from roofmodel.shape.steps import StepRow, find_steps
+from roofmodel.shape.vaults import find_vaults
 from roofmodel.surface import FLAT_SLOPE, Array, EdgeKind, Edges, IntArray, Planes, RoofSurface, Steps
 
 NO_GROUND = "No ground level was given: edge heights count from the lowest point of the roof."
@@ -89,6 +90,7 @@ def make_surface(
         offset=np.asarray(offset, dtype=float),
         notes=tuple(told),
         ground=datum,
+        vaults=find_vaults(planes, edges),
     )
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import shapely
@@ -14,6 +14,7 @@ from shapely.geometry.base import BaseGeometry
 from roofmodel.errors import InputError
 from roofmodel.shape.assembly import make_surface
 from roofmodel.shape.planes import without_collinear
+from roofmodel.shape.vaults import vault_cells
 from roofmodel.surface import Array, IntArray, RoofSurface
 
 STEEPEST = np.radians(75.0)  # steeper is a wall [rad]
@@ -25,7 +26,7 @@ FAR = 10_000.0  # footprints farther out are moved to a local origin [m]
 LARGEST = 5_000.0  # [m]
 SMALLEST = 1.0  # [m^2]
 SQUARE = np.sin(np.radians(0.5))  # how far a right angle may be off
-SHAPES = ("shed", "gable", "hip", "L", "flat")
+SHAPES = ("shed", "gable", "hip", "L", "flat", "vault")
 
 Cell = tuple[Array, Polygon]  # (a, b, c) of z = a x + b y + c, and where it is the roof
 
@@ -37,7 +38,7 @@ class RoofPart:
     Attributes
     ----------
     shape : str
-        "shed", "gable", "hip", "L" or "flat".
+        "shed", "gable", "hip", "L", "flat" or "vault".
     footprint : (k, 2) float
         Plan outline of the roof (eaves included), either direction round. [m]
     pitches : (k,) float
@@ -49,6 +50,10 @@ class RoofPart:
         Direction a shed falls to, clockwise from north. [rad]
     name : str
         For messages.
+    rise : float
+        Of a vault's crown above its springings. [m]
+    facets : int
+        Of a vault.
     """
 
     shape: str
@@ -57,6 +62,8 @@ class RoofPart:
     eave_height: float = 0.0
     fall_azimuth: float = float("nan")
     name: str = ""
+    rise: float = float("nan")
+    facets: int = 12
 
 
 def build_roof(parts: Sequence[RoofPart]) -> RoofSurface:
@@ -103,9 +110,7 @@ def build_roof(parts: Sequence[RoofPart]) -> RoofSurface:
 
 
 def _moved(part: RoofPart, shift: Array) -> RoofPart:
-    return RoofPart(
-        part.shape, part.footprint - shift, part.pitches, part.eave_height, part.fall_azimuth, part.name
-    )
+    return replace(part, footprint=part.footprint - shift)
 
 
 def _checked(part: RoofPart, label: str) -> RoofPart:
@@ -140,13 +145,13 @@ def _checked(part: RoofPart, label: str) -> RoofPart:
         footprint = footprint[::-1]
         if len(pitches) == len(footprint):
             pitches = np.roll(pitches[::-1], -1)
-    return RoofPart(part.shape, footprint, pitches, float(part.eave_height), float(part.fall_azimuth), label)
+    return replace(part, footprint=footprint, pitches=pitches, name=label)
 
 
 def _check_pitches(shape: str, pitches: Array, sides: int, label: str) -> None:
-    if shape == "flat":
+    if shape in ("flat", "vault"):
         if np.any(pitches[np.isfinite(pitches)] != 0.0):
-            msg = f"{label}: a flat part has no pitch; use a shed for a fall."
+            msg = f"{label}: a {shape} part has no pitch; leave it out."
             raise InputError(msg)
         return
     known = pitches[~np.isnan(pitches)]
@@ -303,8 +308,13 @@ def _l_cells(part: RoofPart, label: str) -> list[Cell]:
     return _union(_lowest(area, wings[0]), _lowest(area, wings[1]))
 
 
+def _vault_cells(part: RoofPart, label: str) -> list[Cell]:
+    return vault_cells(part.footprint, part.eave_height, part.rise, part.facets, label)
+
+
 SHAPE_CELLS = {
     "flat": _flat_cells,
+    "vault": _vault_cells,
     "shed": _shed_cells,
     "gable": _gable_cells,
     "hip": _hip_cells,

@@ -179,8 +179,6 @@ def curved_unbalanced(
 ) -> tuple[Array, Array, Array]:
     """Unbalanced load on the leeward side of a curved roof, ASCE/SEI 7-16 7.6.2, Fig. 7.4-2, from memory.
 
-    The roof model has no curved surfaces yet: no case uses this.
-
     Parameters
     ----------
     flat_load : (...) float

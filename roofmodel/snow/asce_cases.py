@@ -16,6 +16,7 @@ from roofmodel.snow.asce_unbalanced import folded_case, unbalanced_cases
 from roofmodel.snow.cases import SnowCase, SnowSet
 from roofmodel.snow.inputs import Asce16Site, AsceSite
 from roofmodel.snow.patches import PARTIAL, UNREDUCED
+from roofmodel.snow.vault_cases import asce_vaults
 from roofmodel.surface import RoofSurface
 
 NOT_MODELED = (
@@ -70,7 +71,7 @@ def asce_cases(roof: RoofSurface, site: AsceSite | Asce16Site, retained: frozens
 def _arrangements(known: AsceRoof) -> tuple[list[SnowCase], list[tuple[str, str]]]:
     cases: list[SnowCase] = []
     skipped: list[tuple[str, str]] = []
-    several_kinds = (unbalanced_cases, drift_cases, obstacle_cases, sliding_cases)
+    several_kinds = (unbalanced_cases, asce_vaults, drift_cases, obstacle_cases, sliding_cases)
     for several, without in (found(known) for found in several_kinds):
         cases += several
         skipped += without

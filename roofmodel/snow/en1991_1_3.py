@@ -18,6 +18,7 @@ SETTLED = (
 )
 DRIFT_LENGTH = (5.0, 15.0)  # 5.3.6(1), recommended limits of l_s [m]
 OBSTRUCTION = (0.8, 2.0)  # 6.2(2), limits of mu_2
+CYLINDER_STEEPEST = np.radians(60.0)  # 5.3.5: no snow where the tangent is steeper [rad]
 SLIDE_SLOPE = np.radians(15.0)  # 5.3.6(1): no mu_s up to this slope of the upper roof [rad]
 
 
@@ -70,6 +71,17 @@ def roof_load(shape: ArrayLike, exposure: ArrayLike, thermal: ArrayLike, ground_
 def drift_length(wall: ArrayLike) -> Array:
     """l_s = 2 h, within 5 and 15 m, EN 1991-1-3 5.3.6(1), for walls of height h [m]. [m]."""
     return np.clip(2.0 * np.asarray(wall, dtype=float), *DRIFT_LENGTH)
+
+
+def mu_cylinder(rise: ArrayLike, span: ArrayLike) -> Array:
+    """mu_3 = 0.2 + 10 h / b, at most 2.0, of cylindrical roofs, EN 1991-1-3 5.3.5, from memory.
+
+    Parameters
+    ----------
+    rise, span : (...) float
+        h, b. [m]
+    """
+    return np.minimum(0.2 + 10.0 * np.asarray(rise, dtype=float) / np.asarray(span, dtype=float), 2.0)
 
 
 def mu_obstruction(height: ArrayLike, weight_density: ArrayLike, ground_snow: ArrayLike) -> Array:

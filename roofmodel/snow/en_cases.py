@@ -8,6 +8,7 @@ from roofmodel.snow.en_drifted import abutting_cases, pitched_cases, valley_case
 from roofmodel.snow.en_obstacles import obstacle_cases
 from roofmodel.snow.en_roof import EnRoof, balanced_case, exceptional, prepare
 from roofmodel.snow.inputs import EnSite
+from roofmodel.snow.vault_cases import en_vaults
 from roofmodel.surface import RoofSurface
 
 NOT_MODELED = (
@@ -54,7 +55,7 @@ def en_cases(roof: RoofSurface, site: EnSite, retained: frozenset[int]) -> SnowS
 
 def _arrangements(known: EnRoof) -> tuple[list[SnowCase], list[tuple[str, str]]]:
     cases, skipped = [balanced_case(known)], []
-    arrangements = (pitched_cases, valley_cases, abutting_cases, obstacle_cases)
+    arrangements = (pitched_cases, en_vaults, valley_cases, abutting_cases, obstacle_cases)
     for several, without in (found(known) for found in arrangements):
         cases += several
         skipped += without

@@ -73,6 +73,9 @@ def prepare(roof: RoofSurface, site: EnSite, retained: frozenset[int]) -> EnRoof
     held = held_planes(roof, plan, retained)
     mask = np.array([i in held for i in range(roof.planes.count)], dtype=bool)
     shape = en1991_1_3.mu_1(roof.planes.slope, mask)
+    for vault in roof.vaults:  # 5.3.5: 0.8 as far as the tangent is no steeper than 60 degrees
+        steep = roof.planes.slope[vault.plane] > en1991_1_3.CYLINDER_STEEPEST
+        shape[vault.plane] = np.where(steep & ~mask[vault.plane], 0.0, en1991_1_3.MU_RETAINED)
     unit = exposure * site.thermal_factor * site.ground_snow
     return EnRoof(roof, plan, site, retained, held, exposure, shape, unit, False)
 

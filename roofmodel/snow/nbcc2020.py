@@ -123,8 +123,6 @@ def gable_factor(slope: ArrayLike) -> Array:
 def arch_factor(x: ArrayLike, rise: float, width: float, basic: float, x_30: float) -> Array:
     """C_a on the loaded side of an arch, the other bare, NBCC 2020 4.1.6.10 case II, from memory, doubtful.
 
-    The roof model has no curved surfaces yet: no case uses this.
-
     Parameters
     ----------
     x : (...) float

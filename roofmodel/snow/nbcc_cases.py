@@ -8,14 +8,12 @@ from roofmodel.snow.nbcc_drifted import step_cases, valley_cases
 from roofmodel.snow.nbcc_obstacles import obstacle_cases
 from roofmodel.snow.nbcc_roof import NbccRoof, balanced_case, gable_cases, prepare, without_reduction
 from roofmodel.snow.patches import PARTIAL, UNREDUCED
+from roofmodel.snow.vault_cases import nbcc_vaults
 from roofmodel.surface import RoofSurface
 
 NOT_MODELED = (
     ("half load on parts of a plane", f"{PARTIAL} (4.1.6.3)"),
-    (
-        "arches, curved roofs and domes",
-        "curved roofs are taken as the planes that they are made of (4.1.6.10)",
-    ),
+    ("domes", "they are taken as the planes that they are made of (4.1.6.10)"),
     ("rain alone", "the rain load of 4.1.6.4 does not slide; check ponding and drainage by hand"),
 )
 
@@ -52,7 +50,7 @@ def nbcc_cases(roof: RoofSurface, site: NbccSite, retained: frozenset[int]) -> S
 def _arrangements(known: NbccRoof) -> tuple[list[SnowCase], list[tuple[str, str]]]:
     cases: list[SnowCase] = [balanced_case(known)]
     skipped: list[tuple[str, str]] = []
-    arrangements = (gable_cases, valley_cases, step_cases, obstacle_cases)
+    arrangements = (gable_cases, nbcc_vaults, valley_cases, step_cases, obstacle_cases)
     for several, without in (found(known) for found in arrangements):
         cases += several
         skipped += without

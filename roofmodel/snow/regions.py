@@ -224,10 +224,19 @@ def _downhill_joints(roof: RoofSurface, plan: Plan) -> list[tuple[int, int]]:
     return [(int(above), int(below)) for above, below in both]
 
 
+def in_one_vault(roof: RoofSurface, pair: IntArray) -> NDArray[np.bool_]:
+    """Whether both planes (e, 2) of edges are facets of one vault, whose crown is no ridge."""
+    member = np.full(roof.planes.count + 1, -1)  # the last stands for no plane
+    for number, vault in enumerate(roof.vaults):
+        member[vault.plane] = number
+    return np.asarray((member[pair[:, 0]] >= 0) & (member[pair[:, 0]] == member[pair[:, 1]]))
+
+
 def wind_directions(roof: RoofSurface, plan: Plan) -> list[Array]:
     """Plan unit vectors in which snow is blown across a ridge or hip, one for each fall direction."""
     kinds = np.array(roof.edges.kind)
-    crests = roof.edges.plane[(kinds == EdgeKind.RIDGE) | (kinds == EdgeKind.HIP)]
+    crest = (kinds == EdgeKind.RIDGE) | (kinds == EdgeKind.HIP)
+    crests = roof.edges.plane[crest & ~in_one_vault(roof, roof.edges.plane)]
     found: list[Array] = []
     for plane in np.unique(crests[crests >= 0]):
         fall = plan.fall[plane]
@@ -241,6 +250,7 @@ def crest_segments(roof: RoofSurface) -> list[tuple[int, int, Array, Array]]:
     edges = roof.edges
     kinds = np.array(edges.kind)
     crest = ((kinds == EdgeKind.RIDGE) | (kinds == EdgeKind.HIP)) & (edges.plane.min(axis=1) >= 0)
+    crest &= ~in_one_vault(roof, edges.plane)
     found = []
     for e in np.flatnonzero(crest):
         first, second = (int(plane) for plane in edges.plane[e])
