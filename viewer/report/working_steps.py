@@ -268,23 +268,29 @@ def anchorage_steps(analysis: Analysis, governing: Governing) -> tuple[Step, ...
     """Force of the strip on its fixed point, and its utilization."""
     panel = analysis.project.panel
     drag = float(analysis.limits[governing.limit].demand[governing.case, governing.target])
-    along, rest, up = _strip_forces(analysis, governing)
+    along, rest, restrained, up = _strip_forces(analysis, governing)
     names: list[str] = []
     parts: list[str | Number] = []
     if along.sum() > 0.0:
         names.append("Σ F")
         for value in along:
             parts += [" + ", Number(float(value), "force")]
-    if rest > 1e-9 * drag:
-        names.append("B")
-        parts += [" + ", Number(rest, "force")]
+    words = ["all clamps on the seam"]
+    for name, value, what in (
+        ("B", rest, "the strip's own weight down the slope and the snow's friction on it"),
+        ("W", restrained, "what second fixed points bring by warmth, whichever of them hold"),
+    ):
+        if value > 1e-9 * drag:
+            names.append(name)
+            parts += [" + ", Number(value, "force")]
+            words.append(f"{name} is {what}")
     total = Step(
         f"Force of the panel strip on its fixed point, {'up' if up else 'down'} the slope",
         "D",
         " + ".join(names),
         tuple(parts[1:]),
         Number(drag, "force"),
-        f"all clamps on the seam; B is {_rest_words(up)}",
+        "; ".join(words),
         ""
         if analysis.basis.readings == GIVEN
         else "Temperature counts as given, reversed or not at all, and only where it adds: F here can be "
@@ -305,13 +311,8 @@ def anchorage_steps(analysis: Analysis, governing: Governing) -> tuple[Step, ...
     return (total, use)
 
 
-def _rest_words(up: bool) -> str:
-    second = "what second fixed points bring by warmth"
-    return second if up else f"the strip's own weight down the slope, the snow's friction on it, and {second}"
-
-
-def _strip_forces(analysis: Analysis, governing: Governing) -> tuple[Array, float, bool]:
-    """Forces of a governing strip's clamps, of what else adds, and whether they go up the slope. [N]."""
+def _strip_forces(analysis: Analysis, governing: Governing) -> tuple[Array, float, float, bool]:
+    """Of a governing strip: clamps, weight and friction, second points, [N]; and whether they go up."""
     strip, _ = panel_strips(analysis.project.layout)
     readings = analysis.basis.readings
     along = analysis.clamp_force[governing.case][:, strip == governing.target, 0]
@@ -321,5 +322,5 @@ def _strip_forces(analysis: Analysis, governing: Governing) -> tuple[Array, floa
     at, loads = (governing.case, governing.target), analysis.strip_loads
     rest, restrained = float(loads.friction[at] + loads.weight[at]), float(loads.restrained[at])
     if max(float(up.sum()), 0.0) > max(float(down.sum()), 0.0) + rest:
-        return up, restrained, True
-    return down, rest + restrained, False
+        return up, 0.0, restrained, True
+    return down, rest, restrained, False
