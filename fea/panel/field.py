@@ -22,6 +22,7 @@ from fea.panel.groups import (
     single_group,
     strip_count,
 )
+from fea.panel.hanging import with_own_lines
 from fea.panel.mesh import StripMesh
 from fea.panel.model import PanelField, fixed_place, panel_field, sheet_area
 from roofmodel.errors import InputError
@@ -31,6 +32,7 @@ Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
 CLAMP_LIMIT = 800  # the result is dense: 6 x 800 unknowns are 184 MB
+ON_LINE = 1e-6  # [m]
 SAME = 0.01  # lengths of strips that count as equal [m]
 GAP = -1  # key of a strip that is not there
 MIRRORED = [1, 3, 5]  # what a plane of symmetry across y holds: uy, rx, rz
@@ -133,12 +135,15 @@ def _bare(mesh: StripMesh, panel: Panel, detail: SeamDetail, reach: float) -> Pa
     return PanelField(model, mesh, panel, detail, 1, np.array([reach]), none, none, np.zeros(0))
 
 
-def _lines_of(mesh: StripMesh, ends: Array, clamps: Array, number: int) -> IntArray:
-    """Lines of the mesh that a strip has; none for a gap in the field."""
-    if np.isnan(ends).any() and not len(clamps):
+def _lines_of(mesh: StripMesh, ends: Array, grips: Array, number: int) -> IntArray:
+    """Lines of the mesh that a strip has, all its grips within; none for a gap in the field."""
+    if np.isnan(ends).any() and not len(grips):
         return np.zeros(0, dtype=np.int64)
     low = int(np.abs(mesh.x + ends[1]).argmin()) if -ends[1] > mesh.x[0] else 0
     high = int(np.abs(mesh.x + ends[0]).argmin()) if -ends[0] < mesh.x[-1] else len(mesh.x) - 1
+    if len(grips):
+        low = min(low, max(int(np.searchsorted(mesh.x, grips.min() + ON_LINE)) - 1, 0))
+        high = max(high, min(int(np.searchsorted(mesh.x, grips.max() - ON_LINE)), len(mesh.x) - 1))
     if high <= low:
         message = (
             f"panel strip {number + 1}: it runs from {ends[0]:.3g} m to {ends[1]:.3g} m up the seam, outside "
@@ -159,13 +164,15 @@ def condense_strips(
     alike: bool,
     held: Mapping[str, bool] | None = None,
     loads: Loads | None = None,
+    windows: Array | None = None,
+    own_lines: float | None = None,
 ) -> CondensedField:
     """Stiffness of strips beside each other, seen from their clamps.
 
     Parameters
     ----------
     mesh : StripMesh
-        Of the window, with lines at all clamps.
+        Of the window, with lines at all clamps unless strips have lines of their own.
     panel, detail
     grip : (float, float)
         Length of a clamp along the seam and height of its grip over the pan. [m]
@@ -180,6 +187,11 @@ def condense_strips(
         left out, as under snow that presses the sheet down.
     loads : callable, optional
         Loads (d, q) of a strip's model, such as pressure on its pan. Without those of the bar.
+    windows : (m, 2) float, optional
+        Lower and upper end of what is meshed of every strip; all of the window when left out. [m]
+    own_lines : float, optional
+        Gives every strip fine lines of its own at its clamps (see `fea.panel.hanging`), with sizes of
+        elements divided by this.
 
     Returns
     -------
@@ -200,8 +212,13 @@ def condense_strips(
     singles: dict[tuple[object, ...], int] = {}
     known: dict[tuple[int, ...], Group] = {}
     keys = []
-    for number, (at, end) in enumerate(zip(clamps, np.asarray(ends, dtype=float), strict=True)):
-        lines = _lines_of(mesh, end, at, number)
+    ends = np.asarray(ends, dtype=float)
+    meshed = ends
+    if windows is not None:
+        meshed = np.stack([np.maximum(ends[:, 0], windows[:, 0]), np.minimum(ends[:, 1], windows[:, 1])], 1)
+    for number, (at, end) in enumerate(zip(clamps, ends, strict=True)):
+        spread = np.zeros(1) if own_lines is None else np.array([[-0.5], [0.5]]) * grip[0]
+        lines = _lines_of(mesh, meshed[number], (at + spread).ravel(), number)
         if not len(lines):
             keys.append(GAP)
             continue
@@ -213,16 +230,19 @@ def condense_strips(
             raise InputError(message)
         reach = float(end.sum() if detail.fixed_at is FixedPoint.MIDDLE else end[1])
         own = StripMesh(x, mesh.section, mesh.xyz.reshape(len(mesh.x), -1)[lines].reshape(-1, 3))
+        common = np.arange(len(lines))
+        if own_lines is not None:
+            own, common = with_own_lines(own, at, grip[0], own_lines, -0.5 * float(end.sum()))
         bare = _bare(own, panel, detail, reach)
         line, bar = fixed_place(bare)[0], bar_stiffness(bare, (float(end[0]), float(end[1])))
         rounded = tuple(np.round(end / SAME).astype(int))
         gripped = bool(
-            (np.abs(x[line] - at) < 0.5 * grip[0] + 1e-6).any()
+            (np.abs(own.x[line] - at) < 0.5 * grip[0] + 1e-6).any()
         )  # the bar acts on the clamp itself
         key = (tuple(np.round(at, 6)), int(lines[0]), int(lines[-1]), line, rounded if gripped else None)
         if key not in kinds:
             field = panel_field(own, panel, detail, grip, [at], np.array([reach]), alike=False)
-            kinds[key] = condense_kind(field, lines, held or {}, loads, bar if gripped else None)
+            kinds[key] = condense_kind(field, lines, common, held or {}, loads, bar if gripped else None)
         if (key, rounded) not in singles:
             singles[key, rounded] = len(singles)
             known[(singles[key, rounded],)] = single_group(kinds[key], bar)

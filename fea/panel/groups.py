@@ -23,6 +23,7 @@ from scipy import linalg
 
 from fea.model.assembly import System, build_system
 from fea.model.data import Model, node_dof
+from fea.panel.hanging import hung
 from fea.panel.model import PanelField, contacts_as_springs, fixed_place, sheet_area
 from fea.solvers.condensation import Schur, condense_matrix
 from fea.solvers.trailing import schur_complement
@@ -149,6 +150,7 @@ def held_contacts(model: Model, held: Mapping[str, bool]) -> Model:
 def condense_kind(
     field: PanelField,
     lines: IntArray,
+    common: IntArray,
     held: Mapping[str, bool],
     loads: Loads | None,
     bar_stiffness: float | None,
@@ -161,6 +163,8 @@ def condense_kind(
         The strip by itself.
     lines : (l,) int
         Lines of the common mesh that it has.
+    common : (l,) int
+        Its lines that stand for them; the others hang on these where they meet a cut.
     held : mapping of str to bool
         Contacts that act, by name.
     loads : callable, optional
@@ -175,11 +179,10 @@ def condense_kind(
         whole = np.zeros_like(bar.stiffness)
         whole[:, 0, 0] = bar_stiffness * area
         springs.append(replace(bar, stiffness=whole))
-    model = held_contacts(replace(field.model, springs=tuple(springs)), held)
+    model = held_contacts(replace(hung(field, common), springs=tuple(springs)), held)
     system = build_system(model)
     number = system.ties.number
-    all_lines = np.arange(len(field.mesh.x))
-    cuts = (field.width * all_lines + np.array([[0], [field.width - 1]])).ravel()
+    cuts = (field.width * common + np.array([[0], [field.width - 1]])).ravel()
     own = number[np.concatenate([_six(cuts), _six(field.clamp_node)])]
     _, points = fixed_points(field)
     bar_dof = number[6 * bar.node[:, 0]]

@@ -20,6 +20,9 @@ from roofmodel.hardware import Bearing, Panel, SeamDetail
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
+FINE, COARSE = 0.015, 0.08  # lines across the seam at the grips and away from them [m]
+GROWTH = 0.3  # spacing gained per distance from a grip [-]
+
 
 class Part(IntEnum):
     """What a piece of the cross-section is."""
@@ -263,7 +266,7 @@ def strip_mesh(
     breaks = np.concatenate(lines)
     breaks = breaks[(breaks >= low - 1e-9) & (breaks <= high + 1e-9)]
     breaks = _apart(np.sort(breaks), 1e-3)
-    x = graded(breaks, np.concatenate([ends, clamp_x]), 0.015 / refine, 0.08 / refine, 0.3)
+    x = graded(breaks, np.concatenate([ends, clamp_x]), FINE / refine, COARSE / refine, GROWTH)
     section = cross_section(panel, detail, height, refine)
     xyz = np.empty((len(x), len(section.yz), 3))
     xyz[..., 0], xyz[..., 1:] = x[:, None], section.yz

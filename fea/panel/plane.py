@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import shapely
@@ -15,7 +16,7 @@ from fea.panel.field import CLAMP_LIMIT, CondensedField, condense_strips
 from fea.panel.groups import Loads
 from fea.panel.mesh import strip_mesh, window_to_holds
 from roofmodel.errors import InputError
-from roofmodel.hardware import Clamp, Panel, SeamDetail
+from roofmodel.hardware import Clamp, FixedPoint, Panel, SeamDetail
 from roofmodel.layout import Layout
 
 Array = NDArray[np.float64]
@@ -24,6 +25,7 @@ IntArray = NDArray[np.int64]
 REACH = 4.0  # clip spacings of seam meshed beyond the outermost clamps; 2.6 is 5% too soft in pull [-]
 BESIDE = 2  # strips without clamps beyond the outermost ones with clamps
 SNAP = 0.005  # clamps are moved along their seam to multiples of this, so that strips are alike [m]
+CONFORMING = 160  # lines across the seams up to which all strips have lines at all clamps
 LINES_LIMIT = 400  # across the seams: cuts of 2,400 unknowns
 TOUCH = 1e-3  # pieces of seam shorter or nearer than this count for nothing [m]
 EDGE, ALONG_EDGE = 1e-5, 0.01  # a step aside that gains so much length: the seam lies on an edge [m]
@@ -246,15 +248,23 @@ def plane_field(
     ends, first, strip = ends[start:stop], first + start, strip - start
     grip = (clamp.grip_length, clamp.grip_height)
     mesh = strip_mesh(panel, detail, (-high, -low), -np.unique(place)[::-1], grip, refine)
+    options: dict[str, Any] = {}
+    if len(mesh.x) > CONFORMING:
+        mesh = strip_mesh(panel, detail, (-high, -low), np.zeros(0), grip, refine)
+        options = {
+            "own_lines": refine,
+            "windows": _windows(place, strip, len(ends), reach * detail.clip_spacing, detail.fixed_at),
+        }
     if len(mesh.x) > LINES_LIMIT:
         message = (
-            f"analysis.panel_flexibility: the clamps of {called} stand at {len(np.unique(place))} heights, "
-            f"which takes {len(mesh.x)} lines across the seams, more than {LINES_LIMIT}; set it to false, or "
-            "give the plane fewer rows."
+            f"analysis.panel_flexibility: the panel field of {called} takes {len(mesh.x)} lines across the "
+            f"seams, more than {LINES_LIMIT}; set it to false, or give the plane fewer rows."
         )
         raise InputError(message)
     strips = [-np.sort(place[strip == i])[::-1] for i in range(len(ends))]
-    field = condense_strips(mesh, panel, detail, grip, strips, ends, alike=False, held=held, loads=loads)
+    field = condense_strips(
+        mesh, panel, detail, grip, strips, ends, alike=False, held=held, loads=loads, **options
+    )
     rank = np.empty(len(chosen), dtype=np.int64)
     rank[np.lexsort((-place, strip))] = np.arange(len(chosen))
     order = (6 * rank[:, None] + np.arange(6)).ravel()
@@ -276,6 +286,23 @@ def _reach_of_strips(there: NDArray[np.bool_], strip: IntArray) -> tuple[int, in
     gone = np.flatnonzero(~there)
     before, after = gone[gone < low], gone[gone > high]
     return int(before[-1]) + 1 if len(before) else 0, int(after[0]) if len(after) else len(there)
+
+
+def _windows(place: Array, strip: IntArray, count: int, reach: float, fixed_at: FixedPoint) -> Array:
+    """What to mesh of every strip, (m, 2): so far beyond the clamps on it and beside it. [m].
+
+    Toward the fixed point nothing is left out: there strips share what they carry along the seams.
+    """
+    carry = np.unique(strip)
+    near = max(BESIDE, int(np.diff(carry, prepend=0, append=count - 1).max()))
+    beside = np.abs(strip - np.arange(count)[:, None]) <= near
+    low = np.where(beside, place, np.inf).min(axis=1) - reach
+    high = np.where(beside, place, -np.inf).max(axis=1) + reach
+    if fixed_at is not FixedPoint.RIDGE:
+        low[:] = -np.inf
+    if fixed_at is not FixedPoint.EAVE:
+        high[:] = np.inf
+    return np.stack([low, high], axis=1)
 
 
 def _ends_beside(

@@ -8,9 +8,12 @@ from panels import CLAMP, DETAIL, GRIP, PANEL, make_layout
 from shapely import Polygon
 
 from fea.panel.field import condense_strips
+from fea.panel.hanging import hung, with_own_lines
 from fea.panel.mesh import strip_mesh
-from fea.panel.plane import plane_field, series, strip_ends
+from fea.panel.model import panel_field
+from fea.panel.plane import _windows, plane_field, series, strip_ends
 from roofmodel.errors import InputError
+from roofmodel.hardware import FixedPoint
 
 SOFT = replace(DETAIL, pan_ribs=0)
 WIDE = Polygon([(0, 0), (6, 0), (6, 5), (0, 5)])
@@ -97,6 +100,54 @@ def test_what_cannot_be_modeled_is_refused():
             Polygon([(0, 0), (400, 0), (400, 5), (0, 5)]),
             name="S1",
         )
-    askew = make_layout([(0.5 + 0.037 * k, [k], 0.5) for k in range(60)])
-    with pytest.raises(InputError, match="heights"):
-        field_of(askew, Polygon([(0, 0), (40, 0), (40, 5), (0, 5)]), refine=3.0)
+    askew = make_layout([(0.5 + 0.4 * k, [k], 0.5) for k in range(60)])
+    with pytest.raises(InputError, match="lines across the seams"):
+        field_of(askew, Polygon([(0, 0), (40, 0), (40, 40), (0, 40)]), refine=3.0)
+
+
+def test_lines_of_a_strip_hang_so_that_rigid_motion_and_bending_pass():
+    """Both sides of a cut agree under rigid motions, stretch along and one curvature."""
+    mesh = strip_mesh(PANEL, SOFT, (-1.4, 0.0), np.zeros(0), GRIP, 0.4)
+    at = np.array([-0.71])
+    own, common = with_own_lines(mesh, at, GRIP[0], 0.4, -3.0)
+    np.testing.assert_allclose(own.x[common], mesh.x, atol=5e-4)
+    assert len(own.x) > len(mesh.x) + 4
+    field = panel_field(own, PANEL, SOFT, GRIP, [at], np.array([6.0]))
+    ties = hung(field, common).ties
+    x, y, z = field.model.xyz.T
+    none = np.zeros_like(x)
+    motions = [
+        [1, 0, 0, 0, 0, 0], [0, 1, 0, 0, 0, 0], [0, 0, 1, 0, 0, 0],
+        [none, -z, y, 1, 0, 0], [z, none, -x, 0, 1, 0], [-y, x, none, 0, 0, 1],
+        [x, 0, 0, 0, 0, 0], [0, 0, 0.5 * x**2, 0, -x, 0],
+    ]  # fmt: skip
+    for motion in motions:
+        u = np.stack([none + part for part in motion], axis=1).ravel()
+        lost = (ties.equation_coefficient * np.where(ties.equation_dof >= 0, u[ties.equation_dof], 0.0)).sum(
+            1
+        )
+        np.testing.assert_allclose(lost, 0.0, atol=1e-12)
+    assert len(ties.equation_dof) == 12 * (len(own.x) - len(mesh.x))
+
+
+def test_lines_of_their_own_change_little(monkeypatch):
+    """Clamps at many heights, with lines through all of them and with lines of their own on every strip."""
+    layout = make_layout([(0.9 + 0.13 * k, [3 + k], 0.5) for k in range(6)])
+    every = field_of(layout, refine=0.6, reach=4.0)
+    monkeypatch.setattr("fea.panel.plane.CONFORMING", 0)
+    own = field_of(layout, refine=0.6, reach=4.0)
+    assert len(own.field.group.left) < 0.7 * len(every.field.group.left)
+    found, wanted = (np.diag(np.linalg.inv(f.stiffness)).reshape(-1, 6) for f in (own, every))
+    np.testing.assert_allclose(found[:, [0, 2]], wanted[:, [0, 2]], rtol=0.03)
+    np.testing.assert_allclose(found, wanted, rtol=0.1)
+
+
+def test_strips_are_meshed_around_the_clamps_beside_them():
+    """The window of a strip is that of the clamps within two strips, or as far as the next one."""
+    place, strip = np.array([1.0, 2.0, 6.0]), np.array([2, 3, 8])
+    window = _windows(place, strip, 11, 0.5, FixedPoint.RIDGE)
+    np.testing.assert_allclose(window[[2, 3], 0], 0.5)
+    np.testing.assert_allclose(window[8], [1.5, np.inf])  # five strips from clamp to clamp are looked over
+    near = _windows(np.arange(1.0, 4.0, 0.5), np.arange(2, 8), 10, 0.5, FixedPoint.EAVE)
+    np.testing.assert_allclose(near[[0, 2, 5], 1], [1.5, 2.5, 4.0])
+    assert np.isneginf(near[:, 0]).all()
