@@ -135,15 +135,12 @@ def _bare(mesh: StripMesh, panel: Panel, detail: SeamDetail, reach: float) -> Pa
     return PanelField(model, mesh, panel, detail, 1, np.array([reach]), none, none, np.zeros(0))
 
 
-def _lines_of(mesh: StripMesh, ends: Array, grips: Array, number: int) -> IntArray:
-    """Lines of the mesh that a strip has, all its grips within; none for a gap in the field."""
-    if np.isnan(ends).any() and not len(grips):
+def _lines_of(mesh: StripMesh, ends: Array, clamps: Array, number: int) -> IntArray:
+    """Lines of the mesh that a strip has; none for a gap in the field."""
+    if np.isnan(ends).any() and not len(clamps):
         return np.zeros(0, dtype=np.int64)
     low = int(np.abs(mesh.x + ends[1]).argmin()) if -ends[1] > mesh.x[0] else 0
     high = int(np.abs(mesh.x + ends[0]).argmin()) if -ends[0] < mesh.x[-1] else len(mesh.x) - 1
-    if len(grips):
-        low = min(low, max(int(np.searchsorted(mesh.x, grips.min() + ON_LINE)) - 1, 0))
-        high = max(high, min(int(np.searchsorted(mesh.x, grips.max() - ON_LINE)), len(mesh.x) - 1))
     if high <= low:
         message = (
             f"panel strip {number + 1}: it runs from {ends[0]:.3g} m to {ends[1]:.3g} m up the seam, outside "
@@ -151,6 +148,13 @@ def _lines_of(mesh: StripMesh, ends: Array, grips: Array, number: int) -> IntArr
         )
         raise InputError(message)
     return np.arange(low, high + 1)
+
+
+def _around(mesh: StripMesh, lines: IntArray, low: float, high: float) -> IntArray:
+    """Lines that reach at least from one place along the seam to another."""
+    first = min(int(lines[0]), max(int(np.searchsorted(mesh.x, low + ON_LINE)) - 1, 0))
+    last = max(int(lines[-1]), min(int(np.searchsorted(mesh.x, high - ON_LINE)), len(mesh.x) - 1))
+    return np.arange(first, last + 1)
 
 
 def condense_strips(
@@ -217,11 +221,12 @@ def condense_strips(
     if windows is not None:
         meshed = np.stack([np.maximum(ends[:, 0], windows[:, 0]), np.minimum(ends[:, 1], windows[:, 1])], 1)
     for number, (at, end) in enumerate(zip(clamps, ends, strict=True)):
-        spread = np.zeros(1) if own_lines is None else np.array([[-0.5], [0.5]]) * grip[0]
-        lines = _lines_of(mesh, meshed[number], (at + spread).ravel(), number)
+        lines = _lines_of(mesh, meshed[number], at, number)
         if not len(lines):
             keys.append(GAP)
             continue
+        if own_lines is not None and len(at):
+            lines = _around(mesh, lines, at.min() - 0.5 * grip[0], at.max() + 0.5 * grip[0])
         x = mesh.x[lines]
         if np.any((at < x[0]) | (at > x[-1])):
             message = (
