@@ -112,6 +112,12 @@ class EnSite(Table):
     annex_b: bool = Field(
         False, description="Whether the national annex asks for exceptional drifts by Annex B."
     )
+    return_period: float | None = Field(
+        None, ge=5.0, le=1e5, description="Years, in place of the 50 of s_k, Annex D; needs variation."
+    )
+    variation: float | None = Field(
+        None, ge=0.05, le=2.0, description="Coefficient of variation of the yearly largest snow, Annex D."
+    )
 
 
 class NbccSite(Table):

@@ -73,6 +73,21 @@ def drift_length(wall: ArrayLike) -> Array:
     return np.clip(2.0 * np.asarray(wall, dtype=float), *DRIFT_LENGTH)
 
 
+def period_factor(years: ArrayLike, variation: ArrayLike) -> Array:
+    """s_n / s_k for a mean recurrence of n years, EN 1991-1-3 Eq. D.1, from memory.
+
+    Parameters
+    ----------
+    years : (...) float
+        n, more than 5.
+    variation : (...) float
+        V, coefficient of variation of the yearly largest loads.
+    """
+    rare = np.log(-np.log(1.0 - 1.0 / np.asarray(years, dtype=float))) + 0.57722
+    V = np.asarray(variation, dtype=float)
+    return np.asarray((1.0 - V * np.sqrt(6.0) / np.pi * rare) / (1.0 + 2.5923 * V))
+
+
 def mu_cylinder(rise: ArrayLike, span: ArrayLike) -> Array:
     """mu_3 = 0.2 + 10 h / b, at most 2.0, of cylindrical roofs, EN 1991-1-3 5.3.5, from memory.
 

@@ -67,8 +67,11 @@ class EnRoof:
 
 
 def prepare(roof: RoofSurface, site: EnSite, retained: frozenset[int]) -> EnRoof:
-    """Coefficients of a roof under s_k."""
+    """Coefficients of a roof under s_k, or s_n of another return period."""
     exposure = validate_en(site)
+    if site.return_period is not None and site.variation is not None:
+        share = float(en1991_1_3.period_factor(site.return_period, site.variation))
+        site = replace(site, ground_snow=share * site.ground_snow)
     plan = roof_plan(roof)
     held = held_planes(roof, plan, retained)
     mask = np.array([i in held for i in range(roof.planes.count)], dtype=bool)
@@ -109,7 +112,11 @@ def balanced_zones(known: EnRoof, share: Array | None = None) -> list[Zone]:
 def load_values(known: EnRoof, plane: int) -> tuple[Value, ...]:
     """What the symbols of s stand for on a plane."""
     why = f"not below 0.8: {known.held[plane]}" if plane in known.held else "free to slide off, Table 5.2"
-    origin = "C_esl s_k" if known.exceptional else "ground snow, characteristic, from the user"
+    site, origin = known.site, "ground snow, characteristic, from the user"
+    if site.return_period is not None:
+        origin = f"s_n for {site.return_period:g} years by Annex D, V = {site.variation:g}, s_k from the user"
+    if known.exceptional:
+        origin = "C_esl s_k"
     return (
         Value("s_k", known.site.ground_snow, "Pa", origin),
         Value("C_e", known.exposure, "", "Table 5.1" if known.site.exposure_factor is None else "given"),

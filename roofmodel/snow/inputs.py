@@ -142,6 +142,8 @@ class EnSite:
         C_esl of 4.3 where the national annex asks for exceptional loads.
     annex_b : bool
         Whether the national annex asks for exceptional drifts by Annex B.
+    return_period, variation : float or None
+        n in place of 50 years [a], and the coefficient of variation of yearly largest loads, for Annex D.
     upper_roof_retained : bool
         Leave out snow that slides from upper planes that carry rows.
     light_density : float or None
@@ -157,6 +159,8 @@ class EnSite:
     drift_weight: float = 2000.0
     exceptional_coefficient: float | None = None
     annex_b: bool = False
+    return_period: float | None = None
+    variation: float | None = None
     upper_roof_retained: bool = False
     light_density: float | None = None
 
@@ -290,6 +294,12 @@ def validate_en(site: EnSite) -> float:
     _inside("thermal_factor", site.thermal_factor, 0.5, 1.2)
     _inside("drift_weight", site.drift_weight, 500.0, 9000.0, "N/m^3")
     _light(site.light_density)
+    if (site.return_period is None) != (site.variation is None):
+        message = "site.return_period and site.variation go together (Annex D): give both or none."
+        raise InputError(message)
+    if site.return_period is not None and site.variation is not None:
+        _inside("return_period", site.return_period, 5.0, 1e5)
+        _inside("variation", site.variation, 0.05, 2.0)
     if site.exceptional_coefficient is not None:
         _inside("exceptional_coefficient", site.exceptional_coefficient, 1.0, 4.0)
     if site.exposure_factor is not None:
