@@ -61,6 +61,8 @@ Length0 = Annotated[float, BeforeValidator(_read("length", 1e-3, 5e3, zero=True)
 AnyLength = Annotated[float, BeforeValidator(_read("length", -5e3, 5e3))]
 Size = Annotated[float, BeforeValidator(_read("size", 1e-4, 1.0))]
 Size0 = Annotated[float, BeforeValidator(_read("size", 1e-4, 1.0, zero=True))]
+SeamHeight = Annotated[float, BeforeValidator(_read("size", 5e-3, 0.2))]
+Step = Annotated[float, BeforeValidator(_read("length", 0.02, 100.0))]
 Sheet = Annotated[float, BeforeValidator(_read("size", 1e-4, 0.02))]
 Spacing = Annotated[float, BeforeValidator(_read("size", 0.05, 2.0))]
 Strip = Annotated[float, BeforeValidator(_read("length", 0.02, 10.0))]

@@ -29,12 +29,14 @@ from roofmodel.project.field_types import (
     Product,
     Rotational,
     SeamAngle,
+    SeamHeight,
     Sectorial,
     Sheet,
     Size,
     Size0,
     Spacing,
     Spread,
+    Step,
     Stiffness,
     Stress,
     Strip,
@@ -137,9 +139,9 @@ class PanelTable(Table):
         description="Sheet metal."
     )
     seam_spacing: Spacing = Field(description="Distance from seam to seam.")
-    seam_height: Size = Field(description="Height of the seam above the pan.")
+    seam_height: SeamHeight = Field(description="Height of the seam above the pan.")
     thickness: Sheet = Field(description="Sheet thickness.")
-    clip_spacing: Length | None = Field(None, description="Distance between clips along the seam.")
+    clip_spacing: Step | None = Field(None, description="Distance between clips along the seam.")
     anchorage: Force | None = Field(
         None, description="Strength of the fixed point of one panel strip against drag down the slope."
     )

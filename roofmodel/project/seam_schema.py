@@ -17,6 +17,7 @@ from roofmodel.project.field_types import (
     LineStrength,
     Size,
     Size0,
+    Step,
     Stiffness,
     Stress,
     Warmth,
@@ -91,7 +92,7 @@ class SeamTable(Table):
     purlin_stiffness: LineStiffness | None = Field(
         None, description='Of a purlin under the pan, force per length and depth; "5 N/mm^2" (judgment).'
     )
-    purlin_spacing: Length | None = Field(None, description="Distance of purlins along the seam.")
+    purlin_spacing: Step | None = Field(None, description="Distance of purlins along the seam.")
     through_fixings: list[Length] = Field(
         default_factory=list,
         max_length=200,

@@ -68,6 +68,14 @@ BAD: dict[str, tuple[str, list[str]]] = {
         seam('pan_ribs = 4\npan_rib_height = "0.1 in"\npan_rib_width = "5 in"', US),
         ["seam.pan_rib_width", "4 ribs 5.00 in wide", "panel.seam_spacing, 19.69 in"],
     ),
+    "seam of two feet": (
+        changed('seam_height = "50 mm"', 'seam_height = "2 ft"', US),
+        ["panel.seam_height", '"2 ft"', "0.0164 to 0.6562 ft"],
+    ),
+    "purlins like a comb": (
+        changed(DECK, 'bearing = "purlins"\npurlin_spacing = "1 mm"', SI),
+        ["seam.purlin_spacing", '"1 mm"', "20 to 100,000 mm"],
+    ),
     # --- off the seam; the plane is 4 m in plan, 4.26 m up the slope ---
     "first clip beyond the seam": (
         seam('clip_first = "10 m"'),
