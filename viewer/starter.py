@@ -96,7 +96,7 @@ eave_height = "{eave}"
 [[roof.part]]
 name = "house"
 shape = "hip"
-footprint = "{a}"     # any convex outline, in order
+footprint = "{a}"     # any outline, in order
 pitch = "{pitch}"                # or pitches = [...], one per edge; "gable" for an upright end
 eave_height = "{eave}"
 """,

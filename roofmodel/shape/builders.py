@@ -14,6 +14,7 @@ from shapely.geometry.base import BaseGeometry
 from roofmodel.errors import InputError
 from roofmodel.shape.assembly import make_surface
 from roofmodel.shape.planes import without_collinear
+from roofmodel.shape.skeleton import skeleton_cells
 from roofmodel.shape.vaults import vault_cells
 from roofmodel.surface import Array, IntArray, RoofSurface
 
@@ -274,12 +275,11 @@ def _turns(ring: Array) -> Array:
 
 
 def _hip_cells(part: RoofPart, label: str) -> list[Cell]:
-    if _turns(part.footprint).min() < -1e-9:
-        msg = f"{label}: a hip part needs a convex footprint; use L or several parts."
-        raise InputError(msg)
     if np.isnan(part.pitches).all():
         msg = f"{label}: a hip part needs a pitch on at least one edge."
         raise InputError(msg)
+    if _turns(part.footprint).min() < -1e-9:
+        return skeleton_cells(part.footprint, part.pitches, part.eave_height, label)
     return _lowest(Polygon(part.footprint), edge_planes(part))
 
 

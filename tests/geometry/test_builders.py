@@ -310,7 +310,6 @@ def test_far_footprints_get_a_local_origin():
         (RoofPart("hip", rectangle(0, 0, 9, 8), np.radians([30, 30, 0, 30])), "above 0 degrees"),
         (RoofPart("hip", rectangle(0, 0, 9, 8), np.radians([30, 30, 30])), "3 pitches for 4"),
         (RoofPart("hip", rectangle(0, 0, 9, 8), np.full(4, GABLE)), "at least one edge"),
-        (RoofPart("hip", L_PLAN, np.radians([30] * 6)), "convex"),
         (RoofPart("gable", rectangle(0, 0, 9, 8), np.radians([30, GABLE, GABLE, 30])), "opposite"),
         (
             RoofPart("gable", np.array([[0, 0], [9, 0], [9, 8], [1, 8]]), np.radians([30, GABLE, 30, GABLE])),
