@@ -27,6 +27,7 @@ from fea.checks.limits import (
 )
 from fea.checks.reserve import snow_reserve
 from fea.checks.strips import panel_strips, strip_friction, strip_weight
+from fea.panel.groups import Tell
 from fea.panel.restraint import with_rails
 from fea.panel.support import PanelSupport, panel_support, strips_of
 from fea.rails.actions import GIVEN, Basis, Reading, rail_loads
@@ -165,13 +166,15 @@ class _Clock:
         self._last = now
 
 
-def analyze(project: Project) -> Analysis:
+def analyze(project: Project, tell: Tell | None = None) -> Analysis:
     """Run the main job.
 
     Parameters
     ----------
     project : Project
         From `roofmodel.project.load.load_project`.
+    tell : callable, optional
+        Is told in words how far work that takes long has come.
 
     Returns
     -------
@@ -189,7 +192,7 @@ def analyze(project: Project) -> Analysis:
     clock.mark("snow cases")
     graph, force = slide(roof, snow.cases, layout, project.slide)
     clock.mark("sliding force")
-    support = panel_support(project)
+    support = panel_support(project, tell)
     clock.mark("panels")
     solver = Solver(project.table.analysis.solver)
     loads, basis = rail_loads(roof, layout, rail, force, support.travel, support.held)

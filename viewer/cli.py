@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import logging
 import os
+import shutil
 import sys
 import time
 import warnings
@@ -100,7 +101,7 @@ def check(project: Path, out: Path, picture: bool) -> None:
         loaded = load_project(project)
         check_output(out, _inputs(loaded), OUTPUTS)
         stages.show("analyzing")
-        analysis = _analyze(loaded)
+        analysis = _analyze(loaded, stages)
         folder = output_folder(out)
         stages.accept()
         reason = _write(analysis, folder, renderer, stages)
@@ -136,12 +137,12 @@ def _write(analysis: Analysis, folder: Path, renderer: Renderer | None, stages: 
     return result.reason
 
 
-def _analyze(project: Project) -> Analysis:
+def _analyze(project: Project, stages: _Stages) -> Analysis:
     from fea.analysis import analyze
     from roofmodel.errors import InputError
 
     try:
-        return analyze(project)
+        return analyze(project, stages.step)
     except InputError as error:
         message = f"{project.path.name}: {error}"
         raise InputError(message) from None
@@ -184,7 +185,7 @@ def seam(project: Path, clamp: str | None, out: Path, picture: bool) -> None:
         loaded = load_project(project)
         check_output(out, _inputs(loaded), SEAM_OUTPUTS)
         stages.show("analyzing the roof and the seam")
-        analysis, detail = study_project(loaded, clamp)
+        analysis, detail = study_project(loaded, clamp, stages.step)
         folder = output_folder(out)
         stages.accept()
         stages.show("drawing and writing data")
@@ -298,11 +299,17 @@ class _Stages:
         """From now on nothing can be refused."""
         self._accepted = True
 
+    def step(self, text: str) -> None:
+        """Say how far a stage has come; nothing off a terminal."""
+        if self._terminal:
+            self.show(text)
+
     def show(self, text: str) -> None:
         """Announce a stage; off a terminal only once accepted, and quiet during the first second."""
         if self._terminal:
             self._status = text
-            click.echo(f"\r\x1b[K{text} ...", nl=False, err=True)
+            room = shutil.get_terminal_size().columns - 5  # a line that wraps cannot be wiped
+            click.echo(f"\r\x1b[K{text[:room]} ...", nl=False, err=True)
         elif self._accepted and time.monotonic() - self._begun > 1.0:
             click.echo(f"{text} ...", err=True)
 

@@ -14,6 +14,7 @@ from fea.panel.groups import (
     Group,
     Kind,
     Loads,
+    Tell,
     condense_kind,
     eliminate,
     gap_group,
@@ -170,6 +171,7 @@ def condense_strips(
     loads: Loads | None = None,
     windows: Array | None = None,
     own_lines: float | None = None,
+    tell: Tell | None = None,
 ) -> CondensedField:
     """Stiffness of strips beside each other, seen from their clamps.
 
@@ -196,6 +198,8 @@ def condense_strips(
     own_lines : float, optional
         Gives every strip fine lines of its own at its clamps (see `fea.panel.hanging`), with sizes of
         elements divided by this.
+    tell : callable, optional
+        Is told which strip is condensed.
 
     Returns
     -------
@@ -222,6 +226,8 @@ def condense_strips(
         meshed = np.stack([np.maximum(ends[:, 0], windows[:, 0]), np.minimum(ends[:, 1], windows[:, 1])], 1)
     for number, (at, end) in enumerate(zip(clamps, ends, strict=True)):
         lines = _lines_of(mesh, meshed[number], at, number)
+        if tell is not None:
+            tell(f"panel strip {number + 1} of {len(clamps)}")
         if not len(lines):
             keys.append(GAP)
             continue
@@ -252,6 +258,8 @@ def condense_strips(
             singles[key, rounded] = len(singles)
             known[(singles[key, rounded],)] = single_group(kinds[key], bar)
         keys.append(singles[key, rounded])
+    if tell is not None:
+        tell(f"joining {len(clamps)} panel strips")
     known[(GAP,)] = gap_group(next(iter(kinds.values())).push.shape[1])
     group = group_of(tuple(keys), known)
     cut = 6 * (len(group.left) + len(group.right))

@@ -31,6 +31,7 @@ from fea.solvers.trailing import schur_complement
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 Loads = Callable[[Model], Array]
+Tell = Callable[[str], None]  # is told in words how far the work has come
 Kept = TypeVar("Kept", np.float64, np.int64)
 
 BAR = "fixed point"

@@ -13,7 +13,7 @@ from scipy import linalg
 from shapely import Polygon
 
 from fea.panel.field import CLAMP_LIMIT, CondensedField, condense_strips
-from fea.panel.groups import Loads
+from fea.panel.groups import Loads, Tell
 from fea.panel.mesh import strip_mesh, window_to_holds
 from roofmodel.errors import InputError
 from roofmodel.hardware import Clamp, FixedPoint, Panel, SeamDetail
@@ -196,6 +196,7 @@ def plane_field(
     reach: float = REACH,
     held: Mapping[str, bool] | None = None,
     loads: Loads | None = None,
+    tell: Tell | None = None,
 ) -> PlaneField:
     """Stiffness of the panels of one plane for all its clamps.
 
@@ -212,7 +213,7 @@ def plane_field(
         Divides the sizes of the elements.
     reach : float
         Clip spacings of seam that are meshed beyond the outermost clamps.
-    held, loads
+    held, loads, tell
         As for `fea.panel.field.condense_strips`.
 
     Returns
@@ -263,7 +264,7 @@ def plane_field(
         raise InputError(message)
     strips = [-np.sort(place[strip == i])[::-1] for i in range(len(ends))]
     field = condense_strips(
-        mesh, panel, detail, grip, strips, ends, alike=False, held=held, loads=loads, **options
+        mesh, panel, detail, grip, strips, ends, alike=False, held=held, loads=loads, tell=tell, **options
     )
     rank = np.empty(len(chosen), dtype=np.int64)
     rank[np.lexsort((-place, strip))] = np.arange(len(chosen))

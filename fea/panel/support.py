@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from scipy import linalg, sparse
 
 from fea.checks.strips import panel_strips
+from fea.panel.groups import Tell
 from fea.panel.holds import refuse_off_the_seam, without_clips
 from fea.panel.plane import TOUCH, clamp_strips, plane_field, series
 from fea.panel.restraint import Restraints, free_travel, second_points
@@ -102,8 +103,14 @@ def _cut_words(project: Project, strips: Strips) -> tuple[str, ...]:
     )
 
 
-def panel_support(project: Project) -> PanelSupport:
+def panel_support(project: Project, tell: Tell | None = None) -> PanelSupport:
     """Panels of a project under its clamps.
+
+    Parameters
+    ----------
+    project : Project
+    tell : callable, optional
+        Is told in words how far the work has come.
 
     Raises
     ------
@@ -135,7 +142,7 @@ def panel_support(project: Project) -> PanelSupport:
     if not project.table.analysis.panel_flexibility:
         return PanelSupport((), (), travel, held, restraint, said)
     states = BORNE if detail.bearing is not Bearing.NONE else BORNE[:1]
-    found = [_plane_states(project, int(p), states) for p in np.unique(layout.row_plane)]
+    found = [_plane_states(project, int(p), states, tell) for p in np.unique(layout.row_plane)]
     clamps = np.concatenate([part.clamp for part in found])
     place = np.argsort((6 * clamps[:, None] + np.arange(6)).ravel())
     joined: list[Any] = [
@@ -169,15 +176,22 @@ class _PlaneStates:
 
 
 def _plane_states(
-    project: Project, plane: int, states: Sequence[tuple[str, dict[str, bool]]]
+    project: Project, plane: int, states: Sequence[tuple[str, dict[str, bool]]], tell: Tell | None
 ) -> _PlaneStates:
     planes, clamp = project.roof.planes, project.clamp
     outline, name = planes.outline[plane], planes.name[plane]
     assert project.seam is not None
-    fields = [
-        plane_field(project.layout, plane, outline, project.panel, project.seam, clamp, name=name, held=held)
-        for _, held in states
-    ]
+    fields = []
+    for words, held in states:
+
+        def told(text: str, words: str = words) -> None:
+            if tell is not None:
+                tell(f"plane {name}, {words}: {text}")
+
+        options: dict[str, Any] = {"name": name, "held": held, "tell": told}
+        fields.append(
+            plane_field(project.layout, plane, outline, project.panel, project.seam, clamp, **options)
+        )
     own = np.asarray(np.kron(np.eye(len(fields[0].clamp)), clamp.stiffness), dtype=np.float64)
     for (words, _), field in zip(states, fields, strict=True):
         if not _holds(field.stiffness, own):

@@ -462,3 +462,17 @@ def test_reader_that_leaves_early_is_no_error(tmp_path: Path) -> None:
     told = command(folder=tmp_path, code=code)
     assert told.stderr == ""
     assert told.returncode == 141
+
+
+@pytest.mark.parametrize("terminal", [True, False])
+def test_progress_is_for_terminals(terminal, monkeypatch, capsys):
+    from viewer.cli import _Stages
+
+    monkeypatch.setattr("sys.stderr.isatty", lambda: terminal)
+    monkeypatch.setenv("COLUMNS", "30")
+    with _Stages() as stages:
+        stages.accept()
+        stages.step("panel strip 3 of 20, and so on and so on")
+    said = capsys.readouterr().err
+    assert ("panel strip 3 of 20" in said) is terminal
+    assert max(len(part) for part in said.split("\r")) <= 30 + len("\x1b[K")

@@ -265,6 +265,15 @@ def test_restrained_warmth_is_added_to_the_anchorage(tmp_path):
     assert any("Second fixed point" in line for line in cold.cautions)
 
 
+def test_long_work_tells_how_far_it_has_come(tmp_path):
+    told: list[str] = []
+    loaded = load_project(skewed(tmp_path))
+    found = analyze(loaded, told.append)
+    strips = int(told[0].rsplit(" ", 1)[1])
+    assert told[:2] == [f"plane E1, {BORNE[0][0]}: panel strip {i} of {strips}" for i in (1, 2)]
+    assert len(told) == len(found.support.states) * (strips + 1)  # each strip, and that they are joined
+
+
 def test_nothing_of_panels_without_the_table(tmp_path):
     loaded = load_project(project(tmp_path, flexible=False))
     bare = panel_support(replace(loaded, seam=None))

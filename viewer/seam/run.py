@@ -7,6 +7,7 @@ from pathlib import Path
 
 from fea.analysis import Analysis, analyze
 from fea.panel.detail import ClampDetail, find_clamp, study_clamp
+from fea.panel.groups import Tell
 from roofmodel.errors import InputError
 from roofmodel.project.load import Project
 from viewer.picture.draw import Picture
@@ -24,8 +25,10 @@ class Written:
     substitutions: tuple[str, ...]
 
 
-def study_project(project: Project, name: str | None) -> tuple[Analysis, ClampDetail]:
-    """Analyze a project and study one of its clamps.
+def study_project(
+    project: Project, name: str | None, tell: Tell | None = None
+) -> tuple[Analysis, ClampDetail]:
+    """Analyze a project and study one of its clamps; `tell` as for `fea.analysis.analyze`.
 
     Raises
     ------
@@ -36,7 +39,7 @@ def study_project(project: Project, name: str | None) -> tuple[Analysis, ClampDe
         if project.seam is None:
             message = "seam is missing; add [seam] with lock, yield_strength, clip_stiffness and bearing"
             raise InputError(message)
-        analysis = analyze(project)
+        analysis = analyze(project, tell)
         return analysis, study_clamp(analysis, project.layout.clamp_name[find_clamp(analysis, name)])
     except InputError as error:
         message = str(error) if str(error).startswith("--clamp") else f"{project.path.name}: {error}"
