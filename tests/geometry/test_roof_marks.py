@@ -14,7 +14,7 @@ from roofmodel.shape.surfaces import ROOF, building_mesh, triangulate_surfaces
 
 DATA = Path(__file__).parents[1] / "data"
 FILES = {
-    "Zürich": (cityjson, "roofs/zurich_lod2_25_buildings.city.json", 25),
+    "Zürich": (cityjson, "../../models/sentier-house/zurich_lod2_25_buildings.city.json", 25),
     "The Hague": (cityjson, "roofs/denhaag_4_buildings_lod2.city.json", 4),
     "ladder": (citygml, "roofs/gable_ladder_100_citygml3.gml", 100),
     "garage": (citygml, "roofs/building_and_garage_lod2_citygml2.gml", 1),

