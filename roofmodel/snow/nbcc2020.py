@@ -14,6 +14,7 @@ Array = NDArray[np.float64]
 IMPORTANCE = {"low": 0.8, "normal": 1.0, "high": 1.15, "post-disaster": 1.25}  # Table 4.1.6.2.-A, ULS
 WIND_REDUCTION = ("low", "normal")  # 4.1.6.2.(4): importance categories that may take C_w below 1.0
 SERVICE_IMPORTANCE = 0.9  # Table 4.1.6.2.-A, SLS
+LEAST_BASIC = 0.8  # 4.1.6.2.(2): C_b of small roofs
 DENSITY_CAP = 4000.0  # 4.1.6.13 [N/m^3]
 PARTIAL_SLOPE = np.radians(15.0)  # 4.1.6.3 and 4.1.6.9 [rad]
 VALLEY_SLOPE = np.radians(10.0)  # 4.1.6.12, from memory [rad]
@@ -75,7 +76,7 @@ def basic_factor(length: ArrayLike, wind: ArrayLike) -> Array:
     """
     cw = np.asarray(wind, dtype=float)
     over = np.maximum(np.asarray(length, dtype=float) * cw**2 - 70.0, 0.0)
-    return (1.0 - (1.0 - 0.8 * cw) * np.exp(-over / 100.0)) / cw
+    return (1.0 - (1.0 - LEAST_BASIC * cw) * np.exp(-over / 100.0)) / cw
 
 
 def slope_factor(slope: ArrayLike, slippery: ArrayLike) -> Array:

@@ -90,7 +90,7 @@ def valley_cases(known: NbccRoof) -> Cases:
 
 def _beyond_strip(known: NbccRoof, plane: int, case: str) -> Zone:
     """Snow of a plane at a level valley outside the strip."""
-    outer = float(nbcc.valley_factors(known.basic[plane], case)[2])
+    outer = float(nbcc.valley_factors(known.calm[plane], case)[2])
     return Zone(
         f"snow away from the valley on {known.roof.planes.name[plane]}",
         plane,
@@ -113,7 +113,7 @@ def _valley_strip(
     if side is None:
         return []
     width = 2.0 * float(((shapely.get_coordinates(side) - start[:2]) @ left_normal(start, end)).max())
-    share, inner, outer = nbcc.valley_factors(known.basic[plane], case)
+    share, inner, outer = nbcc.valley_factors(known.calm[plane], case)
     strip = polygonal(shapely.intersection(band(start[:2], end[:2], 0.0, share * width), polygon))
     load = known.drifted(plane, float(inner))
     rest = known.drifted(plane, float(outer)) if plane in level else known.load(plane, 1.0)
@@ -159,11 +159,11 @@ def _drift_at(known: NbccRoof, i: int) -> _Step:
     found = drift.step_accumulation(
         site.ground_snow,
         known.weight_density,
-        known.basic[lower],
+        known.calm[lower],
         sources,
         float(steps.wall[i].max()),
         np.array([nbcc.DRIFT_SHARE["I"], nbcc.DRIFT_SHARE["II"]]),
-        capped=site.wind_factor >= 1.0,
+        capped=known.wind[[upper, lower]] >= 1.0,
     )
     best = int(np.argmax(found.peak))
     return _Step(
@@ -219,7 +219,7 @@ def _drift_zones(known: NbccRoof, i: int) -> list[Zone]:
     if gap > nbcc.GAP_LIMIT or at.length <= gap:
         return []
     start, end = steps.start[i], steps.end[i]
-    unit = known.importance * known.basic[lower] * site.ground_snow
+    unit = known.importance * known.calm[lower] * site.ground_snow
     top = (at.peak - 1.0) * unit * (1.0 - gap / at.length)
     full = known.drifted(lower, at.peak)
     rain = full - at.peak * unit

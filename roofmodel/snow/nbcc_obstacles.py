@@ -53,7 +53,7 @@ def _face_zones(known: NbccRoof, face: int) -> list[Zone]:
     start, end, plane = obstacles.start[face], obstacles.end[face], int(obstacles.plane[which])
     own = np.flatnonzero(obstacles.face == which)
     longest = float(np.linalg.norm((obstacles.end[own] - obstacles.start[own])[:, :2], axis=1).max())
-    height, basic = float(obstacles.height[which]), float(known.basic[plane])
+    height, basic = float(obstacles.height[which]), float(known.calm[plane])
     found = drift.projection_accumulation(site.ground_snow, known.weight_density, basic, height, longest)
     peak, length = float(found.peak), float(found.length)
     if length <= 0.0 or room(obstacles, known.plan, face) <= 0.0:

@@ -47,8 +47,12 @@ class NbccRoof:
         Planes that may not take the slippery reduction, and why.
     importance : float
         I_s, ultimate limit states.
+    wind : (p,) float
+        C_w of undrifted snow.
     length, basic : (p,) float
         l_c [m] and C_b of each plane's level.
+    calm : (p,) float
+        C_b with C_w = 1.0, where snow accumulates.
     slope_factor : (p,) float
         C_s.
     weight_density : float
@@ -63,8 +67,10 @@ class NbccRoof:
     retained: frozenset[int]
     obstructed: dict[int, str]
     importance: float
+    wind: Array
     length: Array
     basic: Array
+    calm: Array
     slope_factor: Array
     weight_density: float
     unreduced: dict[int, float]
@@ -87,26 +93,19 @@ class NbccRoof:
             service,
         )
 
-    def load(
-        self, plane: int, accumulation: float, wind: float | None = None, slope: float | None = None
-    ) -> float:
-        """S on a plane with a C_a, and with C_w and C_s in place of the plane's own. [Pa]."""
-        site = self.site
-        return float(
-            nbcc.specified_load(
-                site.ground_snow,
-                site.associated_rain,
-                self.importance,
-                self.basic[plane],
-                site.wind_factor if wind is None else wind,
-                self.slope_factor[plane] if slope is None else slope,
-                accumulation,
-            )
-        )
+    def load(self, plane: int, accumulation: float) -> float:
+        """S on a plane with a C_a; above 1 with C_w = 1.0, since snow is blown there, 4.1.6.2.(4). [Pa]."""
+        if accumulation > 1.0:
+            return self._load(self.calm[plane], 1.0, self.slope_factor[plane], accumulation)
+        return self._load(self.basic[plane], self.wind[plane], self.slope_factor[plane], accumulation)
 
     def drifted(self, plane: int, accumulation: float) -> float:
         """S on a plane where snow accumulates: C_w = C_s = 1.0, 4.1.6.2.(4) and (7). [Pa]."""
-        return self.load(plane, accumulation, 1.0, 1.0)
+        return self._load(self.calm[plane], 1.0, 1.0, accumulation)
+
+    def _load(self, *factors: float) -> float:
+        site = self.site
+        return float(nbcc.specified_load(site.ground_snow, site.associated_rain, self.importance, *factors))
 
     @property
     def light_density(self) -> Value:
@@ -123,9 +122,11 @@ def prepare(roof: RoofSurface, site: NbccSite, retained: frozenset[int]) -> Nbcc
     obstructed = obstructed_planes(roof, plan, retained)
     free = np.array([site.slippery and i not in obstructed for i in range(roof.planes.count)], dtype=bool)
     length = np.array([level_length(outline) for outline in plan.level_outline])[plan.level]
-    basic = nbcc.basic_factor(length, site.wind_factor)
+    density = float(nbcc.snow_weight_density(site.ground_snow))
+    wind = _wind_factors(roof, plan, site, density)
+    basic, calm = nbcc.basic_factor(length, wind), nbcc.basic_factor(length, 1.0)
     if site.basic_factor is not None:
-        basic = np.full(roof.planes.count, site.basic_factor)
+        basic = calm = np.full(roof.planes.count, site.basic_factor)
     return NbccRoof(
         roof,
         plan,
@@ -133,12 +134,26 @@ def prepare(roof: RoofSurface, site: NbccSite, retained: frozenset[int]) -> Nbcc
         retained,
         obstructed,
         importance,
+        wind,
         length,
         basic,
+        calm,
         nbcc.slope_factor(roof.planes.slope, free),
-        float(nbcc.snow_weight_density(site.ground_snow)),
+        density,
         {},
     )
+
+
+def _wind_factors(roof: RoofSurface, plan: Plan, site: NbccSite, density: float) -> Array:
+    """C_w (p,): 1.0 on levels with a higher roof beside them or with obstacles that stand out of the snow.
+
+    4.1.6.2.(4) asks for ten times what stands out of the snow as free distance. Taking whole levels is safe.
+    """
+    wind = np.full(roof.planes.count, site.wind_factor)
+    depth = nbcc.LEAST_BASIC * site.wind_factor * site.ground_snow / density
+    shelter = [*roof.steps.lower, *roof.obstacles.plane[roof.obstacles.height > depth]]
+    wind[np.isin(plan.level, plan.level[np.array(shelter, dtype=np.int64)])] = 1.0
+    return wind
 
 
 def level_length(outline: BaseGeometry) -> float:
@@ -159,21 +174,28 @@ def without_reduction(known: NbccRoof) -> NbccRoof | None:
     return replace(known, slope_factor=factor, unreduced=reduced)
 
 
-def common_values(known: NbccRoof, plane: int) -> tuple[Value, ...]:
-    """S_s, S_r, I_s, l_c and C_b of a plane."""
+def common_values(known: NbccRoof, plane: int, basic: float | None = None) -> tuple[Value, ...]:
+    """S_s, S_r, I_s, l_c and C_b of a plane, that of accumulated snow if no other is given."""
     site = known.site
+    factor = float(known.calm[plane]) if basic is None else basic
     size = "2 w - w^2 / l of the roof's level" if site.basic_factor is None else "not used, C_b given"
     return (
         Value("S_s", site.ground_snow, "Pa", "ground snow, 1 in 50 years, from the user"),
         Value("S_r", site.associated_rain, "Pa", "rain, no more than the snow that holds it, from the user"),
         Value("I_s", known.importance, "", f"{site.importance} importance, ultimate limit states"),
         Value("l_c", float(known.length[plane]), "m", size),
-        Value("C_b", float(known.basic[plane]), "", "4.1.6.2.(2)" if site.basic_factor is None else "given"),
+        Value("C_b", factor, "", "4.1.6.2.(2)" if site.basic_factor is None else "given"),
     )
 
 
-def load_values(known: NbccRoof, plane: int, accumulation: float, wind: float) -> tuple[Value, ...]:
+def load_values(known: NbccRoof, plane: int, accumulation: float) -> tuple[Value, ...]:
     """What the symbols of S stand for on a plane."""
+    blown = accumulation > 1.0
+    wind, basic = (1.0, known.calm[plane]) if blown else (known.wind[plane], known.basic[plane])
+    if wind == known.site.wind_factor:
+        origin = "from the user"
+    else:
+        origin = "1.0 where snow is blown to" if blown else "1.0 beside higher roofs and obstacles"
     if plane in known.unreduced:
         why = f"judgment: held snow; {known.unreduced[plane]:.3g} on an obstructed surface by 4.1.6.2.(5)"
     elif not known.site.slippery:
@@ -183,8 +205,8 @@ def load_values(known: NbccRoof, plane: int, accumulation: float, wind: float) -
     else:
         why = "unobstructed slippery surface"
     return (
-        *common_values(known, plane),
-        Value("C_w", wind, "", "from the user" if wind == known.site.wind_factor else "1.0 in drifted snow"),
+        *common_values(known, plane, float(basic)),
+        Value("C_w", float(wind), "", origin),
         Value("alpha", float(known.roof.planes.slope[plane]), "rad", "slope"),
         Value("C_s", float(known.slope_factor[plane]), "", why),
         Value("C_a", accumulation),
@@ -205,8 +227,7 @@ def uniform_zones(
     zones = []
     for plane in range(count):
         drifted = factor[plane] > 1.0
-        wind = 1.0 if drifted else known.site.wind_factor
-        load = part[plane] * known.load(plane, float(factor[plane]), wind)
+        load = part[plane] * known.load(plane, float(factor[plane]))
         if load <= 0.0:
             continue
         half = part[plane] != 1.0
@@ -219,7 +240,7 @@ def uniform_zones(
                 uniform(load),
                 f"{CODE} {clause if half or drifted else '4.1.6.2'}",
                 f"0.5 S, {FORMULA}" if half else FORMULA,
-                load_values(known, plane, float(factor[plane]), wind),
+                load_values(known, plane, float(factor[plane])),
             )
         )
     return zones

@@ -252,8 +252,22 @@ def test_exposed_roofs_lose_snow_only_where_none_gathers():
     loaded = plane_force(roof, named(snow, "unbalanced, wind toward S"))
     assert loaded == pytest.approx([1.25 * 0.8 * SS * area[0], 0.0])
     roof = step(wall=1.5, lower_run=14.0)
-    case = named(snow_cases(roof, open_), "drift below S1")
-    assert pressure(case, 2, (15.0, -1e-9), (15.0, -13.9)) == pytest.approx([GAMMA * 1.5, 0.75 * 0.8 * SS])
+    snow = snow_cases(roof, open_)
+    case = named(snow, "drift below S1")
+    assert pressure(case, 2, (15.0, -1e-9), (15.0, -13.9)) == pytest.approx([GAMMA * 1.5, 0.8 * SS])
+    means = plane_force(roof, named(snow, "balanced")) / roof.planes.plan_area
+    assert means == pytest.approx(0.8 * SS * np.array([0.75, 0.75, 1.0]))
+
+
+def test_blown_snow_takes_the_c_b_of_c_w_1():
+    """l_c = 100 m: 0.8 with C_w = 0.75, 1 - 0.2 exp(-0.3) with 1.0."""
+    roof = gable(length=100.0, run=50.0, slope=25.0)
+    snow = snow_cases(roof, replace(SITE, wind_factor=0.75, associated_rain=0.0))
+    area = roof.planes.plan_area
+    assert plane_force(roof, named(snow, "balanced")) == pytest.approx(0.75 * 0.8 * SS * area)
+    calm = 1.0 - 0.2 * np.exp(-0.3)
+    loaded = plane_force(roof, named(snow, "unbalanced, wind toward S"))
+    assert loaded == pytest.approx([1.25 * calm * SS * area[0], 0.0])
 
 
 def test_undrifted_loads_scale_with_snow_and_rain_together():
