@@ -91,3 +91,14 @@ def test_bad_sites_are_told_in_one_line(tmp_path, text, words):
         analyze(project(tmp_path, text))
     assert "\n" not in str(caught.value)
     assert all(word in str(caught.value) for word in words)
+
+
+@pytest.mark.parametrize("text", [GABLE_EN, written(ASCE_16), written(NBCC)], ids=["EN", "7-16", "NBCC"])
+def test_site_carries_what_other_tables_say(tmp_path, text):
+    """Held upper roofs stand in [design], slipperiness in [surface]."""
+    for told in (True, False):
+        word = str(told).lower()
+        changed = text.replace("[design]", f"[design]\nupper_roof_retained = {word}")
+        site = project(tmp_path, changed.replace("slippery = true", f"slippery = {word}")).site
+        assert site.upper_roof_retained is told
+        assert getattr(site, "slippery", told) is told

@@ -143,10 +143,10 @@ def test_unbalanced_gable(check, name):
 
 def test_short_gables_take_the_height_of_20_ft():
     """7.6.1: W below 20 ft counts as 20 ft, without the cap of short fetches."""
-    shapes = [gable(length=20.0, run=run, slope=20.0) for run in (3.0, 20.0 * FOOT)]
+    shapes = [gable(length=20.0, run=run, slope=20.0) for run in (1.0, 20.0 * FOOT)]
     site = site_of({})
     short, long = (named(snow_cases(roof, site), "unbalanced, wind toward S") for roof in shapes)
-    assert pressure(short, 0, (10.0, 2.99)) == pytest.approx(pressure(long, 0, (10.0, 20.0 * FOOT - 0.01)))
+    assert pressure(short, 0, (10.0, 0.99)) == pytest.approx(pressure(long, 0, (10.0, 20.0 * FOOT - 0.01)))
 
 
 @pytest.mark.parametrize("name", ["O-05", "O-09"])

@@ -211,6 +211,10 @@ def test_half_of_the_upper_slope_slides():
     for retained, any_left in ((set(), True), ({0}, False)):
         found = snow_cases(flatter, told, retained).cases
         assert any(case.name.startswith("sliding") for case in found) is any_left
+    steep = step(wall=5.0, lower_run=14.0, upper_run=6.0, upper_slope=50.0)  # C_s = 1.0 for what slid
+    drifted, slid = (named(snow_cases(steep, SITE), name) for name in ("drift below S1", "sliding from S1"))
+    extra = plane_force(steep, slid)[2] - plane_force(steep, drifted)[2]
+    assert extra == pytest.approx(0.5 * FLAT * 6.0 * 30.0, rel=1e-6)
     low = step(wall=0.4, lower_run=14.0, upper_slope=22.0)  # no drift: all of it within 1 m
     slid = named(snow_cases(low, SITE), "sliding from S1")
     extra = plane_force(low, slid)[2] - plane_force(low, named(snow_cases(low, SITE), "balanced"))[2]
@@ -285,23 +289,39 @@ def test_more_ground_snow_never_weighs_less():
     assert np.all(np.diff(force, axis=0) >= 0.0)
 
 
+def with_unit(size, height=1.2):
+    """Flat roof, 40 m by 30 m, with a box of some length and 2 m depth in its middle."""
+    roof = assemble([[(0, 0, 0), (40, 0, 0), (40, 30, 0), (0, 30, 0)]], ("F1",))
+    x = 20.0 + size * np.array([-0.5, 0.5])
+    corners = np.array([[x[0], 14, 0], [x[0], 16, 0], [x[1], 16, 0], [x[1], 14, 0]], dtype=float)
+    box = Obstacles(
+        ("unit",),
+        np.array([False]),
+        np.array([0]),
+        np.array([height]),
+        np.array([0.0]),
+        np.zeros(4, dtype=np.int64),
+        corners,
+        np.roll(corners, -1, axis=0),
+    )
+    return replace(roof, obstacles=box)
+
+
+def test_obstacles_that_stand_out_of_the_snow_end_the_wind_reduction():
+    """4.1.6.2.(4)(b): those lower than C_b C_w S_s / gamma count for nothing."""
+    site = replace(SITE, wind_factor=0.75, associated_rain=0.0)
+    depth = 0.8 * 0.75 * SS / GAMMA
+    for height, factor in ((0.99 * depth, 0.75), (1.01 * depth, 1.0)):
+        roof = with_unit(2.0, height)
+        mean = plane_force(roof, named(snow_cases(roof, site), "balanced")) / roof.planes.plan_area
+        assert mean == pytest.approx([factor * 0.8 * SS])
+
+
 def test_projection_drifts_on_both_sides_by_hand():
     """4.1.6.7 as transcribed: 6 m long, 1.2 m high; nothing where the longest side is below 3 m."""
-    roof = assemble([[(0, 0, 0), (40, 0, 0), (40, 30, 0), (0, 30, 0)]], ("F1",))
     for size, drifts in ((6.0, True), (2.9, False)):
-        x = 20.0 + size * np.array([-0.5, 0.5])
-        corners = np.array([[x[0], 14, 0], [x[0], 16, 0], [x[1], 16, 0], [x[1], 14, 0]], dtype=float)
-        box = Obstacles(
-            ("unit",),
-            np.array([False]),
-            np.array([0]),
-            np.array([1.2]),
-            np.array([0.0]),
-            np.zeros(4, dtype=np.int64),
-            corners,
-            np.roll(corners, -1, axis=0),
-        )
-        snow = snow_cases(replace(roof, obstacles=box), SITE)
+        roof = with_unit(size)
+        snow = snow_cases(roof, SITE)
         cases = [case for case in snow.cases if case.name.startswith("drift at unit")]
         assert bool(cases) is drifts
         if not drifts:
