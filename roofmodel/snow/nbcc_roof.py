@@ -99,9 +99,9 @@ class NbccRoof:
             return self._load(self.calm[plane], 1.0, self.slope_factor[plane], accumulation)
         return self._load(self.basic[plane], self.wind[plane], self.slope_factor[plane], accumulation)
 
-    def drifted(self, plane: int, accumulation: float) -> float:
-        """S on a plane where snow accumulates: C_w = C_s = 1.0, 4.1.6.2.(4) and (7). [Pa]."""
-        return self._load(self.calm[plane], 1.0, 1.0, accumulation)
+    def drifted(self, plane: int, accumulation: float, slope: float = 1.0) -> float:
+        """S on a plane where snow accumulates: C_w = 1.0, C_s = 1.0 if no other, 4.1.6.2.(4), (7). [Pa]."""
+        return self._load(self.calm[plane], 1.0, slope, accumulation)
 
     def _load(self, *factors: float) -> float:
         site = self.site

@@ -143,7 +143,7 @@ def nbcc_vaults(known: NbccRoof) -> Cases:
         for _, direction, end in sides(vault):
             facets = on_side(vault, known.roof, direction)
             middle = min(vault.radius * float(np.sin(MIDDLE)), end)
-            basic = float(known.basic[facets[0]])
+            basic = float(known.calm[facets[0]])
             knots = np.unique(np.concatenate([np.linspace(0.0, middle, 3), np.linspace(middle, end, 6)]))
             shape = nbcc2020.arch_factor(knots, rise, wide, basic, middle)
             slippery = known.site.slippery and not np.isin(facets, list(known.obstructed)).any()
@@ -152,7 +152,7 @@ def nbcc_vaults(known: NbccRoof) -> Cases:
                 slope = np.ones(len(knots))
             plane = int(facets[0])
             loads = [
-                known.load(plane, float(a), 1.0, float(s)) if a > 0.0 else 0.0
+                known.drifted(plane, float(a), float(s)) if a > 0.0 else 0.0
                 for a, s in zip(shape, slope, strict=True)
             ]
             values = (
