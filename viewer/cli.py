@@ -33,6 +33,7 @@ OUTPUTS = [
 ]
 
 ROOF_OUTPUTS = ["roof.png", "roof.json"]
+SNOW_OUTPUTS = ["snow.json", "snow.csv", "snow.png", "snow.html"]
 
 SEAM_OUTPUTS = ["seam.json", "seam.png", "seam.vtu", "seam.inp", "seam.html"]
 
@@ -243,6 +244,36 @@ def roof(file: Path, out: Path, picture: bool, units: str, **options: Any) -> No
     if drawn.reason and picture:
         click.echo(f"No 3D view: {drawn.reason}", err=True)
     console.print(f"Written to {folder}/: " + ", ".join(ROOF_OUTPUTS), highlight=False)
+
+
+@commands.command(short_help="Show the snow cases: plans, sections, and every number worked out.")
+@click.argument("project", type=click.Path(path_type=Path))
+@click.option("--out", callback=_named, default="snow", show_default=True, help="Folder for the results.")
+def snow(project: Path, out: Path) -> None:
+    """Show the snow that the standard of PROJECT asks for on its roof, to be checked by hand.
+
+    Exit code 0: done. 1: the self-check of the totals failed. 2: bad input, nothing written.
+    """
+    console, stages = _console(), _Stages()
+    with stages:
+        stages.show("reading the project")
+        from roofmodel.project.load import load_project
+        from viewer.files import check_output, output_folder
+        from viewer.snow.run import write_snow
+        from viewer.snow.study import snow_study
+
+        loaded = load_project(project)
+        check_output(out, _inputs(loaded), SNOW_OUTPUTS)
+        stages.show("finding the snow cases")
+        study = snow_study(loaded)
+        folder = output_folder(out)
+        stages.show("drawing and writing data")
+        write_snow(study, folder)
+    from viewer.snow.terminal import print_snow
+
+    print_snow(study, console)
+    console.print(f"Written to {folder}/: snow.html, " + ", ".join(SNOW_OUTPUTS[:-1]), highlight=False)
+    sys.exit(0 if study.findings.proven else 1)
 
 
 @commands.command(short_help="Write a commented starting project.")

@@ -29,6 +29,8 @@ ACCENT = "#0F5C7A"  # links, headings, bending moment
 
 # Light to dark; anchors at equal steps.
 SNOW_ANCHORS = ("#F5F9FC", "#DCEAF4", "#BCD5E8", "#95BBD8", "#6C9CC3")
+# For drawings of the snow itself: one hue, darker where more lies, so that bands stand apart for every eye.
+SNOW_DEEP_ANCHORS = (*SNOW_ANCHORS[:4], "#6C9CC3", "#457AA6", "#275780", "#153654")
 KEPT_ANCHORS = ("#FDF0CF", "#FBD58B", "#F4AC45")  # utilization 0 to 1
 EXCEEDED_ANCHORS = ("#B0282E", "#7C1430", "#470A2B")  # just above 1 to `UTILIZATION_TOP`
 UNVERIFIED = INK  # a black square with a white question mark
@@ -97,6 +99,11 @@ def _ramp(anchors: tuple[str, ...], share: Array) -> Array:
 def snow_rgb(share: ArrayLike) -> Array:
     """Colors (..., 3) of snow pressure as a share (...) of the top of its scale, 0 to 1."""
     return _ramp(SNOW_ANCHORS, np.clip(np.asarray(share, dtype=float), 0.0, 1.0))
+
+
+def snow_bands(count: int) -> tuple[str, ...]:
+    """Colors "#RRGGBB" of bands of snow pressure, the least first."""
+    return tuple(hexadecimal(color) for color in _ramp(SNOW_DEEP_ANCHORS, np.linspace(0.06, 1.0, count)))
 
 
 def utilization_rgb(utilization: ArrayLike) -> Array:

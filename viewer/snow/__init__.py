@@ -1,0 +1,1 @@
+"""The snow on a roof, case by case: table, plans, sections and working of `eavewright snow`."""

@@ -1,0 +1,321 @@
+"""The page about the snow on a roof: one HTML file that stands alone, to be checked by hand."""
+
+from __future__ import annotations
+
+import math
+from datetime import date
+from pathlib import Path
+from typing import Any
+
+import shapely
+
+from roofmodel.snow.cases import Value
+from roofmodel.units import UnitSystem
+from viewer.export import version
+from viewer.files import write_text
+from viewer.quantities import as_given, column, quantity, significant
+from viewer.report.inputs import input_tables
+from viewer.report.page import expression_html, page_environment
+from viewer.report.tables import Table, values_text
+from viewer.snow.drawing import drawing_svg
+from viewer.snow.findings import Patch, clauses
+from viewer.snow.formula import worked
+from viewer.snow.section_drawing import draw_section
+from viewer.snow.sections import SMALL, Section
+from viewer.snow.sheet import case_drawing, sheet_drawing, summary_words
+from viewer.snow.study import SnowStudy
+from viewer.snow.words import LEVELS, pressure_range, proof_words
+from viewer.style import css_variables
+
+CORNERS = 60  # of a zone are listed; snow.json has all
+DETAILED = 60  # cases get a chapter, the heaviest; snow.json has all
+CAUTIONS = (
+    "A licensed engineer must review this; local code and rulings govern, ground snow first of all.",
+    "The cases are those that the standard asks for on the recognized roof; the list of what was considered "
+    "and left out says what must be added by hand.",
+    "Falling snow and work at height can kill.",
+)
+
+
+def write_snow_page(study: SnowStudy, path: Path) -> None:
+    """Write the page, whole or not at all."""
+    write_text(path, snow_html(study))
+
+
+def snow_html(study: SnowStudy, *, today: date | None = None) -> str:
+    """Text of the page."""
+    from markupsafe import Markup
+
+    findings, units = study.findings, study.units
+    project = findings.project
+    environment = page_environment()
+    environment.filters["expression"] = lambda parts: expression_html(parts, units)
+    sheet = sheet_drawing(findings, study.scale, units)
+    detailed = _detailed(study)
+    return environment.get_template("snow.html.j2").render(
+        css=css_variables(),
+        name=project.table.project.name,
+        title=_title_block(study, today or date.today()),
+        summary=summary_words(findings, units),
+        levels=[LEVELS[level] for level in dict.fromkeys(case.case.level for case in findings.cases)],
+        proof=proof_words(findings),
+        proven=findings.proven,
+        cases=_cases_table(study),
+        sheet=Markup(drawing_svg(sheet, f"All snow cases of {project.table.project.name}")),
+        chapters=[_chapter(study, index) for index in detailed],
+        left_out=len(findings.cases) - len(detailed),
+        zones=[_zone(study, patch) for patch in findings.patches if set(patch.cases) & set(detailed)],
+        small=as_given(SMALL, "area", units),
+        skipped=Table("Considered, not applied", ("Case", "Why"), "ts", tuple(findings.snow.skipped)),
+        planes=_planes_table(study),
+        roof_notes=project.roof.notes,
+        inputs=[
+            t for t in input_tables(project.table, units) if "[site" in t.caption or "[surface" in t.caption
+        ],
+        cautions=CAUTIONS,
+    )
+
+
+def _detailed(study: SnowStudy) -> list[int]:
+    cases = study.findings.cases
+    order = sorted(range(len(cases)), key=lambda i: -cases[i].largest)
+    return sorted(order[:DETAILED])
+
+
+def _title_block(study: SnowStudy, today: date) -> tuple[tuple[str, str], ...]:
+    project = study.findings.project
+    about = project.table.project
+    cases = study.findings.cases
+    return (
+        ("Revision", about.revision or "–"),
+        ("Engineer", about.engineer or "not named"),
+        ("Date", today.isoformat()),
+        ("Standard", cases[0].case.standard if cases else "–"),
+        ("Units", about.units),
+        ("Cases", str(len(cases))),
+        ("Eavewright", version()),
+        ("Input", project.path.name),
+        ("Input SHA-256", project.digest),
+    )
+
+
+def _cases_table(study: SnowStudy) -> Table:
+    findings, units = study.findings, study.units
+    names = findings.project.roof.planes.name
+    cases = findings.cases
+    rows = zip(
+        [str(n + 1) for n in range(len(cases))],
+        [case.case.name for case in cases],
+        column([case.largest for case in cases], "pressure", units),
+        [names[case.largest_plane] for case in cases],
+        column([case.mean for case in cases], "pressure", units),
+        column([case.total for case in cases], "force", units, 4),
+        [clauses(findings, n) for n in range(len(cases))],
+        strict=True,
+    )
+    pressure, force = units.label("pressure"), units.label("force")
+    heads = ("No.", "Case", f"Largest {pressure}", "on", f"Mean {pressure}", f"Total {force}", "Clause")
+    note = (
+        "Largest where zones add; mean over the plan area of the roof; total is the vertical load of the "
+        "case. Clause: what sets the case apart from the first."
+    )
+    return Table("Cases", heads, "ttntnnt", tuple(rows), note=note)
+
+
+def _chapter(study: SnowStudy, index: int) -> dict[str, Any]:
+    """One case: plan, zones, sections, notes."""
+    from markupsafe import Markup
+
+    findings, units = study.findings, study.units
+    finding = findings.cases[index]
+    own = [s for s in study.sections if s.case == index]
+    plan = case_drawing(findings, index, study.scale, own, units)
+    others = {
+        study.sections[study.section_of[i]].name: study.sections[study.section_of[i]].case + 1
+        for i in finding.patches
+        if i in study.section_of and study.sections[study.section_of[i]].case != index
+    }
+    where = findings.project.roof.planes.name[finding.largest_plane]
+    if finding.largest_cell >= 0 and finding.cells.pressure[finding.largest_cell, 1:].any():
+        where += f" at {_point_text(finding.largest_at, units)}"
+    return {
+        "index": index + 1,
+        "name": finding.case.name,
+        "plan": Markup(drawing_svg(plan, f"Plan of case {index + 1}, {finding.case.name}")),
+        "words": (
+            f"Largest pressure {quantity(finding.largest, 'pressure', units)} on {where}; mean "
+            f"{quantity(finding.mean, 'pressure', units)}; total "
+            f"{quantity(finding.total, 'force', units, 4)}. Depths are drawn at "
+            f"{quantity(finding.case.density, 'density', units)}."
+        ),
+        "zones": _zones_table(study, index),
+        "sections": [_section(study, section) for section in own],
+        "others": [f"{name} in case {case}" for name, case in others.items()],
+        "notes": finding.case.notes,
+    }
+
+
+def _point_text(xy: Any, units: UnitSystem) -> str:
+    x, y = column([float(n) for n in xy], "length", units, 4)
+    return f"({x}, {y}) {units.label('length')}"
+
+
+def _zones_table(study: SnowStudy, index: int) -> Table:
+    findings, units = study.findings, study.units
+    finding = findings.cases[index]
+    names = findings.project.roof.planes.name
+    members = [findings.patches[i] for i in finding.patches]
+    area = column([p.area for p in members], "area", units, 4)
+    force = column([p.force for p in members], "force", units, 4)
+    rows = [
+        (
+            str(p.number),
+            p.zone.name,
+            names[p.zone.plane],
+            ("" if p.base else "+ ") + pressure_range(p.low, p.high, units),
+            area[n],
+            force[n],
+            p.zone.clause,
+            study.sections[study.section_of[p.number - 1]].name if p.number - 1 in study.section_of else "–",
+        )
+        for n, p in enumerate(members)
+    ]
+    total = column([*[p.force for p in members], finding.total], "force", units, 4)[-1]
+    rows.append(("Sum", "", "", "", "", total, "", ""))
+    planes = quantity(float(finding.plane_force.sum()), "force", units, 5)
+    heads = (
+        "Zone",
+        "Name",
+        "Plane",
+        "Pressure",
+        f"Plan area {units.label('area')}",
+        f"Load {units.label('force')}",
+        "Clause",
+        "Section",
+    )
+    note = f"The analysis of the rows integrates {planes} on the planes, another way to the same sum."
+    return Table(f"Zones of case {index + 1}, pressures add", heads, "tttnnntt", tuple(rows), note=note)
+
+
+def _section(study: SnowStudy, section: Section) -> dict[str, Any]:
+    from markupsafe import Markup
+
+    findings, units = study.findings, study.units
+    patch = findings.patches[section.patch]
+    drawing, stretch = draw_section(findings, section, units)
+    weight = quantity(section.weight, "unit_weight", units)
+    words = [
+        f"Section {section.name}–{section.name} through zone {patch.number}, {patch.zone.name}, on "
+        f"{findings.project.roof.planes.name[patch.zone.plane]}."
+    ]
+    words.append(f"Height = pressure / {weight}.")
+    words.append("To scale." if stretch == 1.0 else f"Heights {stretch:g} times as large as lengths.")
+    if len(section.walls):
+        wall = max(section.walls, key=lambda w: float(w[2] - w[1]))
+        words.append(f"The wall is {quantity(float(wall[2] - wall[1]), 'length', units)} high here.")
+    if patch.high > float(section.pressure.max()) * 1.005:
+        words.append(f"Elsewhere the zone reaches {quantity(patch.high, 'pressure', units)}.")
+    title = f"Section {section.name}, {patch.zone.name}"
+    return {"svg": Markup(drawing_svg(drawing, title)), "words": " ".join(words)}
+
+
+def _zone(study: SnowStudy, patch: Patch) -> dict[str, Any]:
+    """Working of one zone."""
+    findings, units = study.findings, study.units
+    zone = patch.zone
+    lines = worked(zone)
+    plane = findings.project.roof.planes.name[zone.plane]
+    return {
+        "number": patch.number,
+        "name": zone.name if zone.name.endswith(f" {plane}") else f"{zone.name}, on {plane}",
+        "cases": ", ".join(str(q + 1) for q in patch.cases),
+        "clause": zone.clause,
+        "lines": lines,
+        "open": [line.symbols for line in lines if not line.numbers],
+        "given": [_value(value, units) for value in zone.values],
+        "field": _field_words(patch, units),
+        "integral": _integral_words(patch, units),
+        "corners": _corners_table(patch, units),
+    }
+
+
+def _value(value: Value, units: UnitSystem) -> tuple[str, str, str]:
+    symbol, _, rest = values_text([Value(value.symbol, value.value, value.unit)], units).partition(" = ")
+    return symbol, rest, value.note
+
+
+def _field_words(patch: Patch, units: UnitSystem) -> str:
+    """The pressure as it is applied."""
+    if patch.high - patch.low <= 1e-6 * max(abs(patch.high), 1.0):
+        return f"Applied: {quantity(patch.high, 'pressure', units, 4)}, uniform."
+    a, b, c = patch.zone.pressure
+    length = units.convert(1.0, "length")
+    pressure = units.convert(1.0, "pressure")
+    slope = [significant(float(n) * pressure / length, 4) for n in (abs(b), abs(c))]
+    signs = ["−" if n < 0.0 else "+" for n in (b, c)]
+    unit = f"{units.label('pressure')} per {units.label('length')}"
+    turned = math.hypot(b, c) * pressure / length
+    return (
+        f"Applied: linear, p(x, y) = {quantity(float(a), 'pressure', units, 4)} {signs[0]} {slope[0]} x "
+        f"{signs[1]} {slope[1]} y, slopes in {unit}; it falls by {significant(turned, 4)} {unit} at most, "
+        f"from {pressure_range(patch.low, patch.high, units)}."
+    )
+
+
+def _integral_words(patch: Patch, units: UnitSystem) -> str:
+    mean = patch.force / max(patch.area, 1e-12)
+    at = (
+        ""
+        if patch.high - patch.low <= 1e-6 * max(abs(patch.high), 1.0)
+        else (f" (p at the centroid {_point_text(patch.centroid, units)})")
+    )
+    return (
+        f"Load = {quantity(mean, 'pressure', units, 4)}{at} × {quantity(patch.area, 'area', units, 4)} = "
+        f"{quantity(patch.force, 'force', units, 4)}."
+    )
+
+
+def _corners_table(patch: Patch, units: UnitSystem) -> Table:
+    """Corners of the outline and of holes, with the pressure there."""
+    rows: list[tuple[str, ...]] = []
+    count = 0
+    digits = 3 if units.name == "SI" else 2
+    for number, part in enumerate(shapely.get_parts(patch.zone.polygon)):
+        for hole, ring in enumerate(shapely.get_rings(part)):
+            corners = shapely.get_coordinates(ring)[:-1]
+            count += len(corners)
+            values = patch.zone.pressure[0] + corners @ patch.zone.pressure[1:]
+            label = (f"part {number + 1}, " if number else "") + (f"hole {hole}, " if hole else "")
+            for i, (corner, value) in enumerate(zip(corners, values, strict=True)):
+                x, y = (f"{units.convert(float(n), 'length'):.{digits}f}" for n in corner)
+                x, y = (text.replace("-", "−") if text.strip("-0.") else text.lstrip("-") for text in (x, y))
+                pressure = significant(
+                    units.convert(max(float(value), 0.0) if abs(value) < 1e-6 else float(value), "pressure"),
+                    4,
+                )
+                rows.append((f"{label}{i + 1}", x, y, pressure))
+    note = "" if count <= CORNERS else f"The first {CORNERS} of {count}; snow.json has all."
+    length = units.label("length")
+    heads = ("Corner", f"x {length}", f"y {length}", f"p {units.label('pressure')}")
+    return Table(f"Corners of zone {patch.number}", heads, "tnnn", tuple(rows[:CORNERS]), note=note)
+
+
+def _planes_table(study: SnowStudy) -> Table:
+    roof, units = study.findings.project.roof, study.units
+    planes = roof.planes
+    layout = study.findings.project.layout
+    held = {int(p) for p in layout.row_plane}
+    rows = zip(
+        planes.name,
+        column(planes.slope, "angle", units),
+        [f"{math.degrees(a) % 360.0:.0f}" for a in planes.azimuth],
+        column(planes.plan_area, "area", units, 4),
+        ["yes" if i in held else "no" for i in range(planes.count)],
+        strict=True,
+    )
+    heads = ("Plane", "Slope °", "Falls to °", f"Plan area {units.label('area')}", "Carries rows")
+    offset = _point_text(roof.offset[:2], units) if roof.offset[:2].any() else ""
+    note = "Corners are in the local axes: x east, y north."
+    if offset:
+        note += f" Their origin is at {offset} of the map."
+    return Table("Planes", heads, "tnnnt", tuple(rows), note=note)

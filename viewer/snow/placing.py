@@ -1,0 +1,212 @@
+"""Places for labels in areas: inside where there is room, else beside with a leader; none overlap."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from shapely.geometry.base import BaseGeometry
+
+from viewer import style
+from viewer.picture.labels import Text
+from viewer.snow.drawing import SANS_WIDER, Box, Drawing, box_of
+
+Array = NDArray[np.float64]
+
+GRID = 14  # candidates along each side of an area
+DISC = 0.80  # radius of the number's disc over the type size [-]
+
+
+@dataclass(frozen=True)
+class Words:
+    """Text of a label after its number: lines of (words, bold); the first stands beside the disc."""
+
+    lines: tuple[tuple[str, bool], ...]
+
+
+@dataclass(frozen=True)
+class Label:
+    """What an area is called.
+
+    Attributes
+    ----------
+    number : str
+        Written on a disc; empty for none.
+    region : shapely geometry
+        Where the label belongs. [px]
+    variants : tuple of Words
+        From the most to the least telling.
+    """
+
+    number: str
+    region: BaseGeometry
+    variants: tuple[Words, ...]
+
+
+class Taken:
+    """Boxes that hold something already."""
+
+    def __init__(self, frame: Box) -> None:
+        self.frame, self.boxes = frame, np.zeros((0, 4))
+
+    def add(self, box: Box) -> None:
+        """Close a box to all that follows. [px]."""
+        self.boxes = np.concatenate([self.boxes, [box]])
+
+    def free(self, boxes: Array) -> NDArray[np.bool_]:
+        """Which of the boxes (n, 4) lie in the frame and meet nothing. [px]."""
+        left, top, right, bottom = self.frame
+        inside = (boxes[:, 0] >= left) & (boxes[:, 1] >= top)
+        inside &= (boxes[:, 2] <= right) & (boxes[:, 3] <= bottom)
+        if not len(self.boxes):
+            return inside
+        apart = (
+            (boxes[:, None, 0] >= self.boxes[:, 2])
+            | (boxes[:, None, 2] <= self.boxes[:, 0])
+            | (boxes[:, None, 1] >= self.boxes[:, 3])
+            | (boxes[:, None, 3] <= self.boxes[:, 1])
+        )
+        return inside & apart.all(axis=1)
+
+
+def place_labels(drawing: Drawing, taken: Taken, labels: Sequence[Label], size: float) -> int:
+    """Write labels where nothing is covered; how many had no room at all."""
+    order = sorted(range(len(labels)), key=lambda i: labels[i].region.area)
+    return sum(not _place(drawing, taken, labels[i], size) for i in order)
+
+
+def _place(drawing: Drawing, taken: Taken, label: Label, size: float) -> bool:
+    points = _candidates(label.region)
+    if not len(points):
+        return False
+    region = label.region.buffer(0.15 * size)
+    shapely.prepare(region)
+    for words in label.variants:
+        boxes = _boxes(points, _extent(label.number, words, size))
+        good = taken.free(boxes) & shapely.contains(region, shapely.box(*boxes.T))
+        if good.any():
+            _write(drawing, taken, label.number, words, points[int(np.argmax(good))], size)
+            return True
+    return _beside(drawing, taken, label, points[0], size)
+
+
+def _beside(drawing: Drawing, taken: Taken, label: Label, home: Array, size: float) -> bool:
+    """Place the label near its area, nearest first, and draw a line to it."""
+    reach = np.arange(1.2, 14.0, 0.6) * size
+    angle = np.linspace(0.0, 2.0 * np.pi, 24, endpoint=False) + 0.3
+    ring = np.stack([np.cos(angle), np.sin(angle)], axis=1)
+    spots = (home + reach[:, None, None] * ring).reshape(-1, 2)
+    for words in label.variants[-2:]:
+        boxes = _boxes(spots, _extent(label.number, words, size))
+        good = taken.free(boxes)
+        if good.any():
+            at = spots[int(np.argmax(good))]
+            box = boxes[int(np.argmax(good))]
+            near = np.clip(home, box[:2], box[2:])
+            if np.linalg.norm(near - home) > 0.5 * size:
+                drawing.line(np.stack([home, near]), style.INK, 0.07 * size)
+                dot = shapely.Point(home).buffer(0.16 * size, quad_segs=4)
+                drawing.area(dot, style.INK)
+            _write(drawing, taken, label.number, words, at, size)
+            return True
+    return False
+
+
+def _candidates(region: BaseGeometry) -> Array:
+    """Points (n, 2) inside an area, the roomiest first. [px]."""
+    parts = shapely.get_parts(region)
+    parts = parts[shapely.area(parts) > 1.0]
+    if not len(parts):
+        return (
+            shapely.get_coordinates(shapely.point_on_surface(region))
+            if not region.is_empty
+            else np.zeros((0, 2))
+        )
+    part = parts[int(np.argmax(shapely.area(parts)))]
+    low_x, low_y, high_x, high_y = part.bounds
+    x, y = np.meshgrid(*(np.linspace(a, b, GRID + 2)[1:-1] for a, b in ((low_x, high_x), (low_y, high_y))))
+    center = shapely.get_coordinates(shapely.maximum_inscribed_circle(part, tolerance=1.0))[:1]
+    middle = shapely.get_coordinates(shapely.centroid(part))
+    points = np.concatenate([middle, center, np.stack([x.ravel(), y.ravel()], axis=1)])
+    shapely.prepare(part)
+    points = points[shapely.contains_xy(part, points[:, 0], points[:, 1])]
+    clear = shapely.distance(part.boundary, shapely.points(points))
+    return points[np.argsort(-clear, kind="stable")]
+
+
+def _extent(number: str, words: Words, size: float) -> tuple[float, float]:
+    """Width and height of a label. [px]."""
+    lines = [Text(text, (0.0, 0.0), size, bold).width * SANS_WIDER for text, bold in words.lines]
+    disc = 2.0 * _radius(number, size) if number else 0.0
+    gap = 0.3 * size if number and lines else 0.0
+    first = disc + gap + (lines[0] if lines else 0.0)
+    height = max(1.2 * size * len(lines), disc)
+    return max([first, *lines[1:]]) + 4.0, height + 3.0
+
+
+def _radius(number: str, size: float) -> float:
+    return size * (DISC if len(number) < 3 else 0.3 * len(number) + 0.1)
+
+
+def _boxes(points: Array, extent: tuple[float, float]) -> Array:
+    half = 0.5 * np.array(extent)
+    return np.concatenate([points - half, points + half], axis=1)
+
+
+def _write(drawing: Drawing, taken: Taken, number: str, words: Words, at: Array, size: float) -> None:
+    width, height = _extent(number, words, size)
+    taken.add((at[0] - 0.5 * width, at[1] - 0.5 * height, at[0] + 0.5 * width, at[1] + 0.5 * height))
+    lines = words.lines
+    y = float(at[1]) - 0.6 * size * max(len(lines) - 1, 0)
+    x = float(at[0])
+    if number:
+        radius = _radius(number, size)
+        first = 2.0 * radius
+        if lines:
+            first += 0.3 * size + Text(lines[0][0], (0.0, 0.0), size, lines[0][1]).width * SANS_WIDER
+        left = x - 0.5 * first
+        disc(drawing, number, left + radius, y, size)
+        x = left + 2.0 * radius + 0.3 * size
+    for i, (text, bold) in enumerate(lines):
+        beside = bool(number) and i == 0  # fonts differ in width: the disc stays clear of the words
+        drawing.write(
+            text,
+            x if beside else float(at[0]),
+            y + 1.2 * size * i,
+            size,
+            bold=bold,
+            align="left" if beside else "center",
+            halo=True,
+        )
+
+
+def disc(drawing: Drawing, number: str, x: float, y: float, size: float) -> None:
+    """Draw a zone's number on its disc. [px]."""
+    radius = _radius(number, size)
+    drawing.area(shapely.Point(x, y).buffer(radius, quad_segs=8), style.PAPER, style.INK, 0.09 * size)
+    drawing.write(number, x, y, 0.92 * size, bold=True, align="center")
+
+
+def write_free(drawing: Drawing, taken: Taken, words: str, home: Array, toward: Array, size: float) -> bool:
+    """Write a bold line near a point, on the side of another point where that is free. [px]."""
+    gap = 0.9 * size
+    texts = [
+        Text(
+            words, (home[0] + gap * dx, home[1] + (gap + 0.5 * size) * dy), size, True, style.INK, align, True
+        )
+        for dx, align in ((1, "left"), (-1, "right"), (0, "center"))
+        for dy in (-1, 0, 1)
+        if dx or dy
+    ]
+    boxes = np.array([box_of(text) for text in texts])
+    away = np.linalg.norm(0.5 * (boxes[:, :2] + boxes[:, 2:]) - toward, axis=1)
+    away[~taken.free(boxes)] = np.inf
+    best = int(np.argmin(away))
+    if not np.isfinite(away[best]):
+        return False
+    drawing.texts.append(texts[best])
+    taken.add(box_of(texts[best]))
+    return True

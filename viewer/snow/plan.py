@@ -1,0 +1,252 @@
+"""Plan of one case to scale: filled contours of the pressure, zones with numbers, sections, north up."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from shapely.geometry.base import BaseGeometry
+
+from roofmodel.surface import FLAT_SLOPE, EdgeKind, Planes
+from roofmodel.units import UnitSystem
+from viewer import style
+from viewer.quantities import quantity
+from viewer.snow.contours import Scale, bands
+from viewer.snow.drawing import Box, Drawing, box_of
+from viewer.snow.findings import Patch, SnowFindings
+from viewer.snow.placing import Label, Taken, Words, place_labels, write_free
+from viewer.snow.sections import SMALL, Section
+from viewer.snow.words import pressure_range
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Place:
+    """Where a plan stands on its drawing: roof to pixels, north up."""
+
+    scale: float
+    left: float
+    top: float
+    low: Array
+    high: Array
+
+    def at(self, xy: Array) -> Array:
+        """Pixels (..., 2) of plan points (..., 2). [px]."""
+        x = self.left + (xy[..., 0] - self.low[0]) * self.scale
+        y = self.top + (self.high[1] - xy[..., 1]) * self.scale
+        return np.stack([x, y], axis=-1)
+
+    def shape(self, geometry: BaseGeometry) -> BaseGeometry:
+        """A plan geometry in pixels."""
+        return shapely.transform(geometry, self.at)
+
+
+def fit(points: Array, box: Box) -> Place:
+    """Largest plan of roof points (n, 2 or 3) in a box, in its middle. [px]."""
+    low, high = points[:, :2].min(axis=0), points[:, :2].max(axis=0)
+    span = np.maximum(high - low, 1e-6)
+    room = np.array([box[2] - box[0], box[3] - box[1]])
+    scale = float((room / span).min())
+    left, top = np.array(box[:2]) + 0.5 * (room - scale * span)
+    return Place(scale, float(left), float(top), low, high)
+
+
+@dataclass(frozen=True)
+class Look:
+    """How much a plan says: type size [px], names and axes of a large plan or only numbers of a small one."""
+
+    size: float
+    large: bool
+
+
+def draw_plan(
+    drawing: Drawing,
+    findings: SnowFindings,
+    index: int,
+    scale: Scale,
+    place: Place,
+    frame: Box,
+    look: Look,
+    units: UnitSystem,
+    sections: Sequence[Section] = (),
+) -> int:
+    """Draw the plan of a case.
+
+    Parameters
+    ----------
+    drawing : Drawing
+        What is drawn on.
+    findings : SnowFindings
+    index : int
+        Of the case.
+    scale : Scale
+        Bands that all cases share.
+    place : Place
+    frame : (4,) float
+        Labels stay in this box. [px]
+    look : Look
+    units : UnitSystem
+    sections : sequence of Section
+        Those to mark.
+
+    Returns
+    -------
+    int
+        Number of zones for whose label there was no room.
+    """
+    roof, case = findings.project.roof, findings.cases[index]
+    taken = Taken(frame)
+    _draw_bands(drawing, findings, index, scale, place)
+    _draw_edges(drawing, findings, index, place, look)
+    _draw_rows(drawing, findings, place, look)
+    for section in sections:
+        _mark_section(drawing, taken, section, place, look)
+    hidden = _hidden(findings, index)
+    labels = []
+    if case.largest > 0.0 and _adds_up(findings, index):
+        words = f"max {quantity(case.largest, 'pressure', units)}"
+        if case.cells.pressure[case.largest_cell, 1:].any():
+            middle = shapely.get_coordinates(shapely.centroid(case.cells.polygon[case.largest_cell]))[0]
+            _mark_largest(drawing, taken, words, place.at(case.largest_at), place.at(middle), look)
+        else:
+            region = place.shape(case.cells.polygon[case.largest_cell])
+            labels.append(Label("", region, (Words(((words, True),)),)))
+    for i in case.patches:
+        patch = findings.patches[i]
+        if patch.area < SMALL:
+            continue
+        free = (
+            patch.zone.polygon if hidden.get(i) is None else shapely.difference(patch.zone.polygon, hidden[i])
+        )
+        region = place.shape(patch.zone.polygon if free.is_empty else free)
+        labels.append(Label(str(patch.number), region, _variants(patch, roof.planes, look, units)))
+    return place_labels(drawing, taken, labels, look.size)
+
+
+def _variants(patch: Patch, planes: Planes, look: Look, units: UnitSystem) -> tuple[Words, ...]:
+    zone = patch.zone
+    text = pressure_range(patch.low, patch.high, units)
+    full = (f"{'' if patch.base else '+ '}{text}", True)
+    value = full[0].removesuffix(f" {units.label('pressure')}")
+    name = planes.name[zone.plane]
+    if patch.base:
+        slope = float(planes.slope[zone.plane])
+        flat = slope < FLAT_SLOPE
+        what = f"{name}, flat" if flat else f"{name}, {units.text(slope, 'angle').replace(' ', '')}"
+    else:
+        what = zone.name
+    bare = Words(())
+    if look.large:
+        return (Words((full, (what, False))), Words((full,)), Words(((value, True),)), bare)
+    return (Words((full,)), Words(((value, True),)), bare)
+
+
+def _hidden(findings: SnowFindings, index: int) -> Mapping[int, BaseGeometry]:
+    """What later zones of the same plane cover of each zone."""
+    members = findings.cases[index].patches
+    found: dict[int, BaseGeometry] = {}
+    for n, i in enumerate(members):
+        zone = findings.patches[i].zone
+        above = [
+            findings.patches[k].zone.polygon
+            for k in members[n + 1 :]
+            if findings.patches[k].zone.plane == zone.plane
+        ]
+        if above:
+            found[i] = shapely.union_all(above)
+    return found
+
+
+def _adds_up(findings: SnowFindings, index: int) -> bool:
+    """Whether the largest pressure is a sum of zones."""
+    case = findings.cases[index]
+    return case.largest > max(findings.patches[i].high for i in case.patches) * (1.0 + 1e-9)
+
+
+def _draw_bands(drawing: Drawing, findings: SnowFindings, index: int, scale: Scale, place: Place) -> None:
+    """Filled contours, the lower planes first as eaves may hang over them."""
+    roof, cells = findings.project.roof, findings.cases[index].cells
+    colors = style.snow_bands(scale.count)
+    for ring in _outlines(findings):
+        drawing.area(place.shape(ring), style.PAPER)
+    elevation = roof.planes.origin[:, 2]
+    for plane in sorted(set(cells.plane.tolist()), key=lambda p: float(elevation[p])):
+        own = cells.plane == plane
+        shapes, band = bands(type(cells)(cells.polygon[own], cells.plane[own], cells.pressure[own]), scale)
+        for shape, number in zip(shapes, band, strict=True):
+            color = colors[number]
+            drawing.area(place.shape(shape), color, color, 0.6)  # the line closes hairline gaps
+        levels = [place.shape(shape).boundary for shape in shapes] if len(shapes) > own.sum() else []
+        for boundary in levels:
+            for part in shapely.get_parts(boundary):
+                drawing.line(shapely.get_coordinates(part), style.INK, 0.25)
+
+
+def _outlines(findings: SnowFindings) -> list[BaseGeometry]:
+    from roofmodel.snow.regions import plan_polygon
+
+    roof = findings.project.roof
+    return [plan_polygon(roof, i) for i in range(roof.planes.count)]
+
+
+def _draw_edges(drawing: Drawing, findings: SnowFindings, index: int, place: Place, look: Look) -> None:
+    for i in findings.cases[index].patches:
+        patch = findings.patches[i]
+        if patch.base:
+            continue
+        for part in shapely.get_parts(patch.zone.polygon):
+            for ring in shapely.get_rings(part):
+                points = place.at(shapely.get_coordinates(ring))
+                drawing.line(points, style.PAPER, 0.16 * look.size)
+                drawing.line(points, style.INK, 0.1 * look.size, (0.5 * look.size, 0.3 * look.size))
+    edges = findings.project.roof.edges
+    ends = place.at(np.stack([edges.start, edges.end], axis=1)[..., :2])
+    for line, kind in zip(ends, edges.kind, strict=True):
+        weight = 2.6 if kind is EdgeKind.STEP else 0.75 * style.EDGE_WEIGHT[kind]
+        drawing.line(line, style.INK, weight * look.size / 11.0)
+
+
+def _draw_rows(drawing: Drawing, findings: SnowFindings, place: Place, look: Look) -> None:
+    layout, planes = findings.project.layout, findings.project.roof.planes
+    ends = np.stack([layout.row_start, layout.row_end], axis=1).reshape(-1, 2)
+    rails = place.at(planes.to_world(np.repeat(layout.row_plane, 2), ends)[:, :2]).reshape(-1, 2, 2)
+    for rail in rails:
+        drawing.line(rail, style.PAPER, 0.2 * look.size)
+        drawing.line(rail, style.INK, 0.13 * look.size, (0.18 * look.size, 0.22 * look.size))
+
+
+def _mark_section(drawing: Drawing, taken: Taken, section: Section, place: Place, look: Look) -> None:
+    """A thin line with letters at both ends."""
+    ends = place.at(section.line)
+    way = (ends[1] - ends[0]) / max(float(np.linalg.norm(ends[1] - ends[0])), 1e-9)
+    drawing.line(ends, style.INK, 0.7, (7.0, 2.0))
+    count = max(int(np.linalg.norm(ends[1] - ends[0]) / 6.0), 2)
+    for x, y in np.linspace(ends[0], ends[1], count):
+        taken.add((x - 3.0, y - 3.0, x + 3.0, y + 3.0))
+    for end, sign in ((ends[0], -1.0), (ends[1], 1.0)):
+        drawing.line(np.stack([end, end - 9.0 * sign * way]), style.INK, 2.0)
+        spot = end + sign * (0.35 * look.size + 3.0) * way
+        text = drawing.write(
+            section.name,
+            float(spot[0]),
+            float(spot[1]),
+            1.1 * look.size,
+            bold=True,
+            align="center",
+            halo=True,
+        )
+        taken.add(box_of(text))
+
+
+def _mark_largest(drawing: Drawing, taken: Taken, words: str, at: Array, toward: Array, look: Look) -> None:
+    reach = 0.38 * look.size
+    for sign in (-1.0, 1.0):
+        cross = np.stack([at - reach * np.array([1.0, sign]), at + reach * np.array([1.0, sign])])
+        drawing.line(cross, style.PAPER, 0.34 * look.size)
+        drawing.line(cross, style.INK, 0.17 * look.size)
+    taken.add((at[0] - reach, at[1] - reach, at[0] + reach, at[1] + reach))
+    write_free(drawing, taken, words, at, toward, look.size)

@@ -1,0 +1,17 @@
+"""The files of `eavewright snow`."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from viewer.snow.export import write_snow_data
+from viewer.snow.page import write_snow_page
+from viewer.snow.sheet import write_sheet
+from viewer.snow.study import SnowStudy
+
+
+def write_snow(study: SnowStudy, folder: Path) -> None:
+    """Write every output into a folder that exists, each whole or not at all."""
+    write_snow_data(study, folder)
+    write_sheet(study.findings, study.scale, folder / "snow.png", study.units)
+    write_snow_page(study, folder / "snow.html")

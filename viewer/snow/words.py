@@ -1,0 +1,37 @@
+"""What table and page of the snow both say."""
+
+from __future__ import annotations
+
+from roofmodel.snow.cases import LoadLevel
+from roofmodel.units import UnitSystem
+from viewer.quantities import column, quantity
+from viewer.snow.findings import AGREE, SnowFindings
+
+LEVELS = {
+    LoadLevel.STRENGTH: "The pressures are at strength level: the standard has factored them already.",
+    LoadLevel.CHARACTERISTIC: "The pressures are characteristic: load factors come on top.",
+    LoadLevel.MEASURED: "The pressures are what was measured, not factored.",
+}
+
+
+def pressure_range(low: float, high: float, units: UnitSystem) -> str:
+    """One pressure, or the larger and the smaller, such as "5.54 to 0 kN/m²"."""
+    if high - low <= 1e-6 * max(abs(high), 1.0):
+        return quantity(high, "pressure", units)
+    numbers = column([high, max(low, 0.0)], "pressure", units)
+    least = numbers[1] if numbers[1].strip("0.") else "0"
+    return f"{numbers[0]} to {least} {units.label('pressure')}"
+
+
+def proof_words(findings: SnowFindings) -> str:
+    """Whether the two integrals of every case agree."""
+    worst = max((case.difference for case in findings.cases), default=0.0)
+    if not findings.proven:
+        return (
+            f"SELF-CHECK FAILED: zones by their corners and planes by the analysis differ by {worst:.1e} of "
+            f"a case's total, bar {AGREE:.0e}"
+        )
+    return (
+        f"Self-check: the total of every case by the corners of its zones and by the analysis on the planes "
+        f"agrees to {max(worst, 1e-15):.0e} or better"
+    )
