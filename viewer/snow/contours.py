@@ -46,13 +46,13 @@ def round_step(least: float) -> float:
 
 def pressure_scale(largest: float, units: UnitSystem) -> Scale:
     """Bands with round bounds in the reader's units, from 0 to just above the largest pressure [Pa]."""
-    top = max(units.convert(largest, "pressure"), 1e-9)
+    top = units.convert(largest if largest > 0.0 else 1e3, "pressure")
     step = round_step(top / BANDS)
     count = max(int(np.ceil(top / step - 1e-9)), 1)
     bounds = step * np.arange(count + 1)
     places = next(p for p in range(9) if abs(round(step, p) - step) < 1e-9 * step)
-    one = largest / top if largest > 0.0 else 1.0
-    return Scale(np.asarray(bounds * one, dtype=float), tuple(f"{b:.{places}f}" for b in bounds))
+    one = units.convert(1.0, "pressure")
+    return Scale(np.asarray(bounds / one, dtype=float), tuple(f"{b:.{places}f}" for b in bounds))
 
 
 def bands(cells: Cells, scale: Scale) -> tuple[Shapes, NDArray[np.int64]]:

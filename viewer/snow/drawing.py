@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import itertools
-from collections.abc import Sequence
-from dataclasses import dataclass, field
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -28,18 +28,20 @@ SANS_WIDER = 1.2  # fonts of browsers against the one that texts are measured wi
 
 @dataclass(frozen=True)
 class Shape:
-    """An area with holes, or a line.
+    """An area with holes, a line, or a circle.
 
     Attributes
     ----------
     rings : tuple of (k, 2) float
-        Outline and holes, open; or the points of one line. [px]
+        Outline and holes, open; or the points of one line; or the middle of a circle. [px]
     fill, line : str or None
         Colors; None for not drawn.
     width : float
         Of the line. [px]
     dash : (float, float) or None
         Length of stroke and of gap. [px]
+    radius : float
+        Of a circle; 0 for everything else. [px]
     """
 
     rings: tuple[Array, ...]
@@ -47,6 +49,12 @@ class Shape:
     line: str | None = None
     width: float = 0.0
     dash: tuple[float, float] | None = None
+    radius: float = 0.0
+
+    @property
+    def style(self) -> tuple[object, ...]:
+        """All but the place; lines that share it can be drawn at once."""
+        return self.fill, self.line, self.width, self.dash, self.radius
 
 
 @dataclass
@@ -77,6 +85,10 @@ class Drawing:
     def line(self, points: Array, color: str, width: float, dash: tuple[float, float] | None = None) -> None:
         """Add a line through points (k, 2). [px]."""
         self.shapes.append(Shape((np.asarray(points, dtype=float),), None, color, width, dash))
+
+    def circle(self, x: float, y: float, radius: float, fill: str, line: str, width: float) -> None:
+        """Add a filled circle. [px]."""
+        self.shapes.append(Shape((np.array([[x, y]]),), fill, line, width, None, radius))
 
     def arrow(self, start: Array, end: Array, color: str, width: float, head: float = 7.0) -> None:
         """Add a line with a filled head at its end. [px]."""
@@ -114,7 +126,7 @@ def box_of(text: Text, pad: float = 1.5) -> Box:
 
 def drawing_svg(drawing: Drawing, title: str) -> str:
     """The drawing as an SVG element with a title."""
-    parts = [_shape_svg(shape) for shape in drawing.shapes]
+    parts = [_shape_svg(shape) for shape in _joined(drawing.shapes)]
     anchor = {"left": "start", "center": "middle", "right": "end"}
     parts += [
         svg.text(
@@ -132,10 +144,23 @@ def drawing_svg(drawing: Drawing, title: str) -> str:
     return svg.document(*drawing.size, title, parts)
 
 
+def _joined(shapes: Sequence[Shape]) -> Iterator[Shape]:
+    """Lines of one style that follow each other as one shape; areas stay apart, as they may overlap."""
+    for key, group in itertools.groupby(shapes, key=lambda shape: shape.style):
+        members = list(group)
+        if key[0] is None:
+            yield replace(members[0], rings=tuple(ring for shape in members for ring in shape.rings))
+        else:
+            yield from members
+
+
 def _shape_svg(shape: Shape) -> str:
     more: dict[str, str | float] = {"fill": shape.fill or "none"}
     if shape.line is not None:
         more |= {"stroke": shape.line, "stroke_width": shape.width, "stroke_linejoin": "round"}
+    if shape.radius > 0.0:
+        x, y = shape.rings[0][0]
+        return svg.element("circle", "", **more, cx=float(x), cy=float(y), r=shape.radius)
     if shape.dash is not None:
         more["stroke_dasharray"] = " ".join(svg.number(n) for n in shape.dash)
     if shape.fill is not None and len(shape.rings) > 1:
@@ -172,6 +197,11 @@ def _paint_shape(image: Image, pen: ImageDraw, shape: Shape) -> None:
     from PIL import Image, ImageDraw
 
     rings = [[(float(x), float(y)) for x, y in 2.0 * ring] for ring in shape.rings]
+    if shape.radius > 0.0:
+        (x, y), radius = rings[0][0], 2.0 * shape.radius
+        box = (x - radius, y - radius, x + radius, y + radius)
+        pen.ellipse(box, fill=shape.fill, outline=shape.line, width=max(round(2.0 * shape.width), 1))
+        return
     if shape.fill is not None and len(rings[0]) >= 3:
         if len(rings) == 1:
             pen.polygon(rings[0], fill=shape.fill)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import math
 import operator
 import re
@@ -11,6 +12,7 @@ from typing import Any
 
 import numpy as np
 import shapely
+from pint import UndefinedUnitError
 
 from roofmodel.snow.cases import Zone
 from roofmodel.units import STANDARD_GRAVITY, registry
@@ -82,11 +84,12 @@ def worked(zone: Zone) -> tuple[Worked, ...]:
         A line gets numbers only if one of its results is a stated value of the zone or the largest or
         smallest pressure in it, within `AGREE`.
     """
-    known = {v.symbol: registry().Quantity(v.value, v.unit.replace("**", "^")) for v in zone.values}
-    if "g" not in known:
-        known["g"] = registry().Quantity(STANDARD_GRAVITY, "m/s^2")
+    known = {"g": registry().Quantity(STANDARD_GRAVITY, "m/s^2")}
+    for value in zone.values:
+        with contextlib.suppress(UndefinedUnitError):
+            known[value.symbol] = registry().Quantity(value.value, value.unit.replace("**", "^"))
     kinds = {v.symbol: v.unit for v in zone.values}
-    return tuple(_line(clause, zone, known, kinds) for clause in reversed(_clauses(zone.formula)))
+    return tuple(_line(clause, zone, known, kinds) for clause in _in_order(_clauses(zone.formula)))
 
 
 def _clauses(formula: str) -> list[str]:
@@ -98,6 +101,23 @@ def _clauses(formula: str) -> list[str]:
             parts.append(formula[begun:at])
             begun = at + 2
     return [*parts, formula[begun:]]
+
+
+def _in_order(clauses: list[str]) -> list[str]:
+    """Clauses after those that give what they use, else as they stand."""
+    waiting, done = list(clauses), []
+    while waiting:
+        ready = [c for c in waiting if not any(_uses(c, other) for other in waiting if other is not c)]
+        done.append((ready or waiting)[0])
+        waiting.remove(done[-1])
+    return done
+
+
+def _uses(clause: str, other: str) -> bool:
+    """Whether the right side of a clause holds the symbol that another one gives."""
+    symbol, equals, _ = other.partition(" = ")
+    right = clause.partition(" = ")[2] or clause
+    return bool(equals) and re.search(rf"(?<![\w,]){re.escape(symbol)}(?![\w,])", right) is not None
 
 
 def _line(clause: str, zone: Zone, known: dict[str, Any], units: dict[str, str]) -> Worked:
@@ -115,8 +135,13 @@ def _line(clause: str, zone: Zone, known: dict[str, Any], units: dict[str, str])
     spread = _spread(pieces)
     if spread is not None:
         found, results = [spread], (_number(spread),)
-    stated = [known[left]] if left in known else list(known.values())
-    if not any(_agree(value, other) for value in found for other in [*stated, *_pressures(zone)]):
+    if left in known:
+        met = any(_agree(value, known[left]) for value in found)
+    else:
+        met = any(_agree(value, other) for value in found for other in _pressures(zone))
+        done = [piece.value for piece in pieces if piece.value is not None and len(piece.shown) > 1]
+        met |= any(_agree(value, other) for value in done for other in known.values())
+    if not met or any(_torn(piece) for piece in pieces):
         return Worked(clause)
     if len(pieces) == 1 and len(pieces[0].shown) == 1:
         return Worked(clause, results + tail)
@@ -136,6 +161,11 @@ def _spread(pieces: Sequence[_Piece]) -> Any:
     ):
         return load / length
     return None
+
+
+def _torn(piece: _Piece) -> bool:
+    """Whether words hold a sign of calculation: then a part of the formula was not understood."""
+    return piece.value is None and any(sign in str(part) for part in piece.shown for sign in "+*/^=()[]")
 
 
 def _result(piece: _Piece) -> Expression:
@@ -233,7 +263,9 @@ class _Reader:
         if kind != "number":
             raise _NotAnExpressionError
         self.at = end
-        return ("(", *shown, f")^{power}"), value ** float(power)
+        raised = {"2": "²", "3": "³"}.get(power, f"^{power}")
+        closed = shown[0] == "(" and shown[-1] == ")"
+        return (*(shown if closed else ("(", *shown, ")")), raised), value ** float(power)
 
     def _atom(self) -> tuple[Expression, Any]:
         kind, text, end = self._look()

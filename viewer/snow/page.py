@@ -17,12 +17,12 @@ from viewer.quantities import as_given, column, quantity, significant
 from viewer.report.inputs import input_tables
 from viewer.report.page import expression_html, page_environment
 from viewer.report.tables import Table, values_text
-from viewer.snow.drawing import drawing_svg
+from viewer.snow.drawing import Drawing, drawing_svg
 from viewer.snow.findings import Patch, clauses
 from viewer.snow.formula import worked
 from viewer.snow.section_drawing import draw_section
 from viewer.snow.sections import SMALL, Section
-from viewer.snow.sheet import case_drawing, sheet_drawing, summary_words
+from viewer.snow.sheet import case_drawing, summary_words
 from viewer.snow.study import SnowStudy
 from viewer.snow.words import LEVELS, pressure_range, proof_words
 from viewer.style import css_variables
@@ -37,12 +37,12 @@ CAUTIONS = (
 )
 
 
-def write_snow_page(study: SnowStudy, path: Path) -> None:
-    """Write the page, whole or not at all."""
-    write_text(path, snow_html(study))
+def write_snow_page(study: SnowStudy, sheet: Drawing, path: Path) -> None:
+    """Write the page with the sheet of all cases, whole or not at all."""
+    write_text(path, snow_html(study, sheet))
 
 
-def snow_html(study: SnowStudy, *, today: date | None = None) -> str:
+def snow_html(study: SnowStudy, sheet: Drawing, *, today: date | None = None) -> str:
     """Text of the page."""
     from markupsafe import Markup
 
@@ -50,7 +50,6 @@ def snow_html(study: SnowStudy, *, today: date | None = None) -> str:
     project = findings.project
     environment = page_environment()
     environment.filters["expression"] = lambda parts: expression_html(parts, units)
-    sheet = sheet_drawing(findings, study.scale, units)
     detailed = _detailed(study)
     return environment.get_template("snow.html.j2").render(
         css=css_variables(),
@@ -251,14 +250,17 @@ def _field_words(patch: Patch, units: UnitSystem) -> str:
     a, b, c = patch.zone.pressure
     length = units.convert(1.0, "length")
     pressure = units.convert(1.0, "pressure")
-    slope = [significant(float(n) * pressure / length, 4) for n in (abs(b), abs(c))]
-    signs = ["−" if n < 0.0 else "+" for n in (b, c)]
+    terms = "".join(
+        f" {'−' if n < 0.0 else '+'} {significant(abs(float(n)) * pressure / length, 4)} {axis}"
+        for n, axis in ((b, "x"), (c, "y"))
+        if abs(n) > 1e-9 * math.hypot(b, c)
+    )
     unit = f"{units.label('pressure')} per {units.label('length')}"
     turned = math.hypot(b, c) * pressure / length
     return (
-        f"Applied: linear, p(x, y) = {quantity(float(a), 'pressure', units, 4)} {signs[0]} {slope[0]} x "
-        f"{signs[1]} {slope[1]} y, slopes in {unit}; it falls by {significant(turned, 4)} {unit} at most, "
-        f"from {pressure_range(patch.low, patch.high, units)}."
+        f"Applied: linear, p(x, y) = {quantity(float(a), 'pressure', units, 4)}{terms}, slopes in {unit}; "
+        f"it falls by {significant(turned, 4)} {unit} at most, from "
+        f"{pressure_range(patch.low, patch.high, units)}."
     )
 
 

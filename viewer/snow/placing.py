@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 import shapely
@@ -11,7 +12,7 @@ from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
 from viewer import style
-from viewer.picture.labels import Text
+from viewer.picture.labels import Text, text_width
 from viewer.snow.drawing import SANS_WIDER, Box, Drawing, box_of
 
 Array = NDArray[np.float64]
@@ -53,7 +54,10 @@ class Taken:
         self.frame, self.boxes = frame, np.zeros((0, 4))
 
     def add(self, box: Box) -> None:
-        """Close a box to all that follows. [px]."""
+        """Close a box to all that follows; one beyond the frame needs no closing. [px]."""
+        left, top, right, bottom = self.frame
+        if box[0] > right or box[2] < left or box[1] > bottom or box[3] < top:
+            return
         self.boxes = np.concatenate([self.boxes, [box]])
 
     def free(self, boxes: Array) -> NDArray[np.bool_]:
@@ -72,14 +76,16 @@ class Taken:
         return inside & apart.all(axis=1)
 
 
-def place_labels(drawing: Drawing, taken: Taken, labels: Sequence[Label], size: float) -> int:
-    """Write labels where nothing is covered; how many had no room at all."""
+def place_labels(
+    drawing: Drawing, taken: Taken, labels: Sequence[Label], size: float, *, beside: bool = True
+) -> int:
+    """Write labels where nothing is covered, beside their areas too if wanted; how many had no room."""
     order = sorted(range(len(labels)), key=lambda i: labels[i].region.area)
-    return sum(not _place(drawing, taken, labels[i], size) for i in order)
+    return sum(not _place(drawing, taken, labels[i], size, beside) for i in order)
 
 
-def _place(drawing: Drawing, taken: Taken, label: Label, size: float) -> bool:
-    points = _candidates(label.region)
+def _place(drawing: Drawing, taken: Taken, label: Label, size: float, beside: bool) -> bool:
+    points = _candidates(label.region.wkb)
     if not len(points):
         return False
     region = label.region.buffer(0.15 * size)
@@ -90,7 +96,7 @@ def _place(drawing: Drawing, taken: Taken, label: Label, size: float) -> bool:
         if good.any():
             _write(drawing, taken, label.number, words, points[int(np.argmax(good))], size)
             return True
-    return _beside(drawing, taken, label, points[0], size)
+    return beside and _beside(drawing, taken, label, points[0], size)
 
 
 def _beside(drawing: Drawing, taken: Taken, label: Label, home: Array, size: float) -> bool:
@@ -108,15 +114,16 @@ def _beside(drawing: Drawing, taken: Taken, label: Label, home: Array, size: flo
             near = np.clip(home, box[:2], box[2:])
             if np.linalg.norm(near - home) > 0.5 * size:
                 drawing.line(np.stack([home, near]), style.INK, 0.07 * size)
-                dot = shapely.Point(home).buffer(0.16 * size, quad_segs=4)
-                drawing.area(dot, style.INK)
+                drawing.circle(float(home[0]), float(home[1]), 0.16 * size, style.INK, style.INK, 0.0)
             _write(drawing, taken, label.number, words, at, size)
             return True
     return False
 
 
-def _candidates(region: BaseGeometry) -> Array:
-    """Points (n, 2) inside an area, the roomiest first. [px]."""
+@lru_cache(maxsize=4096)
+def _candidates(wkb: bytes) -> Array:
+    """Points (n, 2) inside an area, roomy ones near its middle first. [px]."""
+    region = shapely.from_wkb(wkb)
     parts = shapely.get_parts(region)
     parts = parts[shapely.area(parts) > 1.0]
     if not len(parts):
@@ -134,17 +141,24 @@ def _candidates(region: BaseGeometry) -> Array:
     shapely.prepare(part)
     points = points[shapely.contains_xy(part, points[:, 0], points[:, 1])]
     clear = shapely.distance(part.boundary, shapely.points(points))
-    return points[np.argsort(-clear, kind="stable")]
+    away = np.linalg.norm(points - middle, axis=1)
+    roomy = clear >= 0.8 * clear.max(initial=0.0)
+    return points[np.lexsort((np.where(roomy, away, -clear), ~roomy))]
 
 
 def _extent(number: str, words: Words, size: float) -> tuple[float, float]:
     """Width and height of a label. [px]."""
-    lines = [Text(text, (0.0, 0.0), size, bold).width * SANS_WIDER for text, bold in words.lines]
+    lines = [_width(text, size, bold) for text, bold in words.lines]
     disc = 2.0 * _radius(number, size) if number else 0.0
     gap = 0.3 * size if number and lines else 0.0
     first = disc + gap + (lines[0] if lines else 0.0)
     height = max(1.2 * size * len(lines), disc)
     return max([first, *lines[1:]]) + 4.0, height + 3.0
+
+
+@lru_cache(maxsize=4096)
+def _width(text: str, size: float, bold: bool) -> float:
+    return SANS_WIDER * text_width(text, size, bold=bold)
 
 
 def _radius(number: str, size: float) -> float:
@@ -166,7 +180,7 @@ def _write(drawing: Drawing, taken: Taken, number: str, words: Words, at: Array,
         radius = _radius(number, size)
         first = 2.0 * radius
         if lines:
-            first += 0.3 * size + Text(lines[0][0], (0.0, 0.0), size, lines[0][1]).width * SANS_WIDER
+            first += 0.3 * size + _width(lines[0][0], size, lines[0][1])
         left = x - 0.5 * first
         disc(drawing, number, left + radius, y, size)
         x = left + 2.0 * radius + 0.3 * size
@@ -186,7 +200,7 @@ def _write(drawing: Drawing, taken: Taken, number: str, words: Words, at: Array,
 def disc(drawing: Drawing, number: str, x: float, y: float, size: float) -> None:
     """Draw a zone's number on its disc. [px]."""
     radius = _radius(number, size)
-    drawing.area(shapely.Point(x, y).buffer(radius, quad_segs=8), style.PAPER, style.INK, 0.09 * size)
+    drawing.circle(x, y, radius, style.PAPER, style.INK, 0.09 * size)
     drawing.write(number, x, y, 0.92 * size, bold=True, align="center")
 
 

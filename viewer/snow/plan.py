@@ -13,6 +13,7 @@ from shapely.geometry.base import BaseGeometry
 from roofmodel.surface import FLAT_SLOPE, EdgeKind, Planes
 from roofmodel.units import UnitSystem
 from viewer import style
+from viewer.picture.labels import Text
 from viewer.quantities import quantity
 from viewer.snow.contours import Scale, bands
 from viewer.snow.drawing import Box, Drawing, box_of
@@ -22,6 +23,9 @@ from viewer.snow.sections import SMALL, Section
 from viewer.snow.words import pressure_range
 
 Array = NDArray[np.float64]
+
+
+FEW = 12  # zones that a small plan labels one by one, first layers included
 
 
 @dataclass(frozen=True)
@@ -100,12 +104,15 @@ def draw_plan(
     """
     roof, case = findings.project.roof, findings.cases[index]
     taken = Taken(frame)
+    for text in drawing.texts:
+        taken.add(box_of(text))
     _draw_bands(drawing, findings, index, scale, place)
     _draw_edges(drawing, findings, index, place, look)
     _draw_rows(drawing, findings, place, look)
     for section in sections:
         _mark_section(drawing, taken, section, place, look)
     hidden = _hidden(findings, index)
+    crowded = not look.large and len(case.patches) > FEW
     labels = []
     if case.largest > 0.0 and _adds_up(findings, index):
         words = f"max {quantity(case.largest, 'pressure', units)}"
@@ -117,14 +124,14 @@ def draw_plan(
             labels.append(Label("", region, (Words(((words, True),)),)))
     for i in case.patches:
         patch = findings.patches[i]
-        if patch.area < SMALL:
+        if patch.area < SMALL or (crowded and patch.base):
             continue
         free = (
             patch.zone.polygon if hidden.get(i) is None else shapely.difference(patch.zone.polygon, hidden[i])
         )
         region = place.shape(patch.zone.polygon if free.is_empty else free)
         labels.append(Label(str(patch.number), region, _variants(patch, roof.planes, look, units)))
-    return place_labels(drawing, taken, labels, look.size)
+    return place_labels(drawing, taken, labels, look.size, beside=not crowded)
 
 
 def _variants(patch: Patch, planes: Planes, look: Look, units: UnitSystem) -> tuple[Words, ...]:
@@ -220,26 +227,29 @@ def _draw_rows(drawing: Drawing, findings: SnowFindings, place: Place, look: Loo
 
 
 def _mark_section(drawing: Drawing, taken: Taken, section: Section, place: Place, look: Look) -> None:
-    """A thin line with letters at both ends."""
+    """A thin line with letters at both ends, moved to where they cover no other letter."""
+    size = 1.1 * look.size
     ends = place.at(section.line)
     way = (ends[1] - ends[0]) / max(float(np.linalg.norm(ends[1] - ends[0])), 1e-9)
+    side = np.array([-way[1], way[0]])
     drawing.line(ends, style.INK, 0.7, (7.0, 2.0))
+    for end, sign in ((ends[0], -1.0), (ends[1], 1.0)):
+        drawing.line(np.stack([end, end - 9.0 * sign * way]), style.INK, 2.0)
+        spots = [
+            end + sign * (0.35 * size + 3.0 + size * out) * way + size * aside * side
+            for out in (0.0, 0.7, 1.4, 2.1)
+            for aside in (0.0, 0.8, -0.8, 1.6, -1.6)
+        ]
+        texts = [
+            Text(section.name, (float(x), float(y)), size, True, style.INK, "center", True) for x, y in spots
+        ]
+        boxes = [box_of(text) for text in texts]
+        best = int(np.argmax(taken.free(np.array(boxes))))
+        drawing.texts.append(texts[best])
+        taken.add(boxes[best])
     count = max(int(np.linalg.norm(ends[1] - ends[0]) / 6.0), 2)
     for x, y in np.linspace(ends[0], ends[1], count):
         taken.add((x - 3.0, y - 3.0, x + 3.0, y + 3.0))
-    for end, sign in ((ends[0], -1.0), (ends[1], 1.0)):
-        drawing.line(np.stack([end, end - 9.0 * sign * way]), style.INK, 2.0)
-        spot = end + sign * (0.35 * look.size + 3.0) * way
-        text = drawing.write(
-            section.name,
-            float(spot[0]),
-            float(spot[1]),
-            1.1 * look.size,
-            bold=True,
-            align="center",
-            halo=True,
-        )
-        taken.add(box_of(text))
 
 
 def _mark_largest(drawing: Drawing, taken: Taken, words: str, at: Array, toward: Array, look: Look) -> None:

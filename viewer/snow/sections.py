@@ -120,8 +120,11 @@ def snow_sections(findings: SnowFindings) -> tuple[tuple[Section, ...], dict[int
             if i in shown or patch.area < SMALL or patch.high <= 0.0:
                 continue
             if field not in fields:
+                section = _section(findings, roof, plan, q, i, _letters(len(sections)))
+                if not any(layer.patch == i for piece in section.pieces for layer in piece.layers):
+                    continue  # too thin for a line through it
                 fields[field] = len(sections)
-                sections.append(_section(findings, roof, plan, q, i, _letters(len(sections))))
+                sections.append(section)
             shown[i] = fields[field]
     return tuple(sections), shown
 

@@ -25,6 +25,7 @@ TALLEST, LEAST = 470.0, 170.0  # height of the roof on it [px]
 SHEET_WIDTH = 2000.0  # [px]
 LEGEND = 190.0  # room for the scale on the sheet [px]
 SHOWN = 24  # cases on the sheet
+MOST_COLUMNS = 4
 TITLE = 23.0  # type of a case's name on the sheet [px]
 WIND = 52.0  # room for the arrow of the wind beside it [px]
 
@@ -84,7 +85,9 @@ def sheet_drawing(findings: SnowFindings, scale: Scale, units: UnitSystem) -> Dr
     draw_scale_bar(drawing, place, margin, height - 26.0, 20.0, units)
     words = [style.CAUTION]
     if len(shown) < len(findings.cases):
-        words.insert(0, f"The {len(shown)} cases with the largest pressure of {len(findings.cases)}.")
+        words.insert(
+            0, f"The first and {len(shown) - 1} cases with the largest pressure of {len(findings.cases)}."
+        )
     drawing.write(
         " ".join(words), SHEET_WIDTH - margin, height - 26.0, 18.0, color=style.MUTED, align="right"
     )
@@ -92,10 +95,10 @@ def sheet_drawing(findings: SnowFindings, scale: Scale, units: UnitSystem) -> Dr
 
 
 def shown_cases(findings: SnowFindings) -> list[int]:
-    """Cases on the sheet: all, or those with the largest pressures."""
+    """Cases on the sheet: all, or the first and those with the largest pressures."""
     count = len(findings.cases)
     order = sorted(range(count), key=lambda i: -findings.cases[i].largest)
-    return sorted(order[:SHOWN])
+    return sorted({0, *order[: SHOWN - 1]} if count else ())
 
 
 def _columns(count: int, aspect: float, room: float, gap: float) -> int:
@@ -103,7 +106,7 @@ def _columns(count: int, aspect: float, room: float, gap: float) -> int:
     if count <= 2:
         return 1 if count == 1 or aspect < 0.35 else 2
     costs = {}
-    for columns in range(2, min(count, 6) + 1):
+    for columns in range(2, min(count, MOST_COLUMNS) + 1):
         cell = (room - gap * (columns - 1)) / columns
         rows = math.ceil(count / columns)
         high = rows * (cell * aspect + 110.0)
@@ -164,8 +167,8 @@ def _caption(
     )
 
 
-def write_sheet(findings: SnowFindings, scale: Scale, path: Path, units: UnitSystem) -> None:
+def write_sheet(sheet: Drawing, path: Path) -> None:
     """Paint the sheet of all cases as PNG, whole or not at all."""
-    image = paint(sheet_drawing(findings, scale, units))
+    image = paint(sheet)
     with atomic(path) as temporary:
-        image.save(temporary, format="PNG", optimize=True)
+        image.save(temporary, format="PNG")

@@ -1,0 +1,65 @@
+"""Demo projects as snow studies, and a two-level roof that can be turned."""
+
+from __future__ import annotations
+
+import math
+from functools import cache
+from pathlib import Path
+
+import numpy as np
+
+from roofmodel.project.load import load_project
+from viewer.snow.study import SnowStudy, snow_study
+
+MODELS = Path(__file__).parents[2] / "models"
+DEMOS = sorted(path.parent.name for path in MODELS.glob("*/project.toml"))
+TANNERY = (MODELS / "tannery-hall" / "project.toml").read_text()
+
+ASCE = """standard = "ASCE/SEI 7-22"
+ground_snow = "30 psf"
+risk_category = "II"
+terrain = "C"
+exposure = "partially exposed"
+thermal = "heated"
+roof_r_value = 30
+winter_wind = 0.4
+"""
+
+
+@cache
+def demo(name: str) -> SnowStudy:
+    """Study of a demo."""
+    return snow_study(load_project(MODELS / name / "project.toml"))
+
+
+def study_of(text: str, folder: Path) -> SnowStudy:
+    """Study of a project given as text."""
+    path = folder / "project.toml"
+    path.write_text(text)
+    return snow_study(load_project(path))
+
+
+def in_us_units(text: str = TANNERY) -> str:
+    """The two-level hall, printed in US units."""
+    return text.replace('units = "SI"', 'units = "US"')
+
+
+def under_asce(text: str = TANNERY) -> str:
+    """The two-level hall under ASCE/SEI 7-22, in US units."""
+    begin, end = text.index('standard = "EN'), text.index("[[roof.part]]")
+    text = in_us_units(text[:begin] + ASCE + "\n" + text[end:])
+    text = text.replace('format = "EN"', 'format = "ASD"').replace('"characteristic"', '"nominal"')
+    return text.replace("factor = 1.33", "factor = 2.0")
+
+
+def turned(degrees: float) -> str:
+    """The two-level hall turned clockwise on plan, rows on the planes that fall as the lower roof."""
+    name = {0.0: "S", 30.0: "SW", 137.0: "NW"}[degrees]
+    rows = "".join(f'[[row]]\nname = "{n}"\nplane = "{name}{n}"\nup = "0.8 m"\n\n' for n in (1, 2))
+    text = TANNERY[: TANNERY.index("[[row]]")] + rows + TANNERY[TANNERY.index("[design]") :]
+    angle = math.radians(degrees)
+    spin = np.array([[math.cos(angle), math.sin(angle)], [-math.sin(angle), math.cos(angle)]])
+    for old in ("0 0, 24 0, 24 14, 0 14", "4 -6, 20 -6, 20 0, 4 0"):
+        points = np.array([[float(n) for n in pair.split()] for pair in old.split(",")]) @ spin.T
+        text = text.replace(f'"{old} m"', '"' + ", ".join(f"{x:.9f} {y:.9f}" for x, y in points) + ' m"')
+    return text.replace('fall = "180 deg"', f'fall = "{180.0 + degrees} deg"')
