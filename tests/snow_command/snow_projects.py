@@ -24,6 +24,34 @@ thermal = "heated"
 roof_r_value = 30
 winter_wind = 0.4
 """
+NBCC = """standard = "NBCC 2020"
+ground_snow = "2.2 kN/m^2"
+associated_rain = "0.3 kN/m^2"
+importance = "normal"
+"""
+ASCE16 = """standard = "ASCE/SEI 7-16"
+ground_snow = "30 psf"
+risk_category = "II"
+thermal = "unheated"
+"""
+ANNEX_B = """standard = "EN 1991-1-3"
+ground_snow = "1.2 kN/m^2"
+annex_b = true
+"""
+OBSTACLES = """[[parapet]]
+edge = "S2 eave"
+height = "0.9 m"
+
+[[obstruction]]
+name = "chimney"
+plane = "N1"
+across = "12 m"
+up = "3 m"
+width = "2.5 m"
+depth = "1.5 m"
+height = "1.4 m"
+
+"""
 
 
 @cache
@@ -44,12 +72,27 @@ def in_us_units(text: str = TANNERY) -> str:
     return text.replace('units = "SI"', 'units = "US"')
 
 
-def under_asce(text: str = TANNERY) -> str:
-    """The two-level hall under ASCE/SEI 7-22, in US units."""
-    begin, end = text.index('standard = "EN'), text.index("[[roof.part]]")
-    text = in_us_units(text[:begin] + ASCE + "\n" + text[end:])
-    text = text.replace('format = "EN"', 'format = "ASD"').replace('"characteristic"', '"nominal"')
-    return text.replace("factor = 1.33", "factor = 2.0")
+def with_site(site: str) -> str:
+    """The two-level hall with another table [site]."""
+    begin, end = TANNERY.index('standard = "EN'), TANNERY.index("[[roof.part]]")
+    return TANNERY[:begin] + site + "\n" + TANNERY[end:]
+
+
+def under_asce(site: str = ASCE) -> str:
+    """The two-level hall under ASCE/SEI 7, in US units."""
+    text = in_us_units(with_site(site)).replace('format = "EN"', 'format = "ASD"')
+    return text.replace('"characteristic"', '"nominal"').replace("factor = 1.33", "factor = 2.0")
+
+
+def under_nbcc() -> str:
+    """The two-level hall under NBCC 2020."""
+    text = with_site(NBCC).replace('format = "EN"', 'format = "LRFD"')
+    return text.replace('"characteristic"', '"nominal"').replace("factor = 1.33", "factor = 0.75")
+
+
+def with_obstacles(text: str) -> str:
+    """A parapet along the lower eave and a chimney on the hall."""
+    return text.replace("[surface]", OBSTACLES + "[surface]")
 
 
 def turned(degrees: float) -> str:

@@ -9,7 +9,17 @@ from pathlib import Path
 import numpy as np
 import pytest
 import shapely
-from snow_projects import DEMOS, demo, study_of, under_asce
+from snow_projects import (
+    ANNEX_B,
+    ASCE16,
+    DEMOS,
+    demo,
+    study_of,
+    under_asce,
+    under_nbcc,
+    with_obstacles,
+    with_site,
+)
 
 from roofmodel.snow.cases import Value, Zone
 from viewer.quantities import system
@@ -41,8 +51,9 @@ def test_every_formula_of_the_demos_is_put_in_numbers(name: str) -> None:
             assert any(value == pytest.approx(patch.high, rel=1e-9) for value in results)
 
 
-def test_every_formula_of_drifts_and_slides_is_put_in_numbers(tmp_path: Path) -> None:
-    for patch in study_of(under_asce(), tmp_path).findings.patches:
+@pytest.mark.parametrize("text", [under_asce(), under_asce(ASCE16), under_nbcc(), with_site(ANNEX_B)])
+def test_every_formula_of_every_standard_is_put_in_numbers(text: str, tmp_path: Path) -> None:
+    for patch in study_of(with_obstacles(text), tmp_path).findings.patches:
         assert all(line.numbers for line in worked(patch.zone)), patch.zone.formula
 
 
@@ -113,10 +124,13 @@ def test_what_does_not_give_the_result_is_not_shown(formula: str) -> None:
         assert line.results == ()
 
 
-def test_a_capped_value_is_left_to_the_table() -> None:
+def test_a_capped_value_is_said_beside_the_result() -> None:
     """p_f stated below what the formula gives: a cap that the formula does not tell of."""
     patch = demo("ridge-school").findings.patches[0]
     values = tuple(replace(v, value=0.9 * v.value) if v.symbol == "p_f" else v for v in patch.zone.values)
     lines = worked(replace(patch.zone, values=values))
     assert lines[0].symbols.startswith("p_f =")
-    assert lines[0].numbers == ()
+    assert plain(lines[0].results, "US") == "46.20 psf"
+    assert lines[0].taken is not None
+    assert lines[0].taken.value == pytest.approx(0.9 * 46.2 * 47.880259, rel=1e-6)
+    assert all(line.taken is None for line in worked(patch.zone))

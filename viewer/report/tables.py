@@ -268,7 +268,7 @@ def zones_table(analysis: Analysis, units: UnitSystem) -> Table:
             (
                 zone.name,
                 names[zone.plane],
-                _numbers(cases),
+                number_ranges(cases),
                 pressure_text(zone, units),
                 quantity(zone.polygon.area, "area", units),
                 zone.clause,
@@ -294,7 +294,7 @@ def _common(zones: list[Zone]) -> list[Value]:
     return [found[0] for found in by_symbol.values() if len(found) >= 3 and len(set(found)) == 1]
 
 
-def _numbers(values: list[int]) -> str:
+def number_ranges(values: list[int]) -> str:
     """Such as "1–3, 5"."""
     parts: list[list[int]] = []
     for value in dict.fromkeys(values):
@@ -313,7 +313,7 @@ def case_notes(analysis: Analysis) -> tuple[str, ...]:
             found.setdefault(note, []).append(number + 1)
     total = len(analysis.snow.cases)
     return tuple(
-        note if len(set(cases)) == total else f"{note} (case {_numbers(cases)})"
+        note if len(set(cases)) == total else f"{note} (case {number_ranges(cases)})"
         for note, cases in found.items()
     )
 

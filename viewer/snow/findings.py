@@ -136,6 +136,17 @@ class SnowFindings:
         """Largest pressure of all cases. [Pa]."""
         return max((case.largest for case in self.cases), default=0.0)
 
+    def on_top(self, index: int) -> frozenset[int]:
+        """Patches of a case that lie on a plane which an earlier one loads already."""
+        seen: set[int] = set()
+        found = []
+        for i in self.cases[index].patches:
+            plane = self.patches[i].zone.plane
+            if plane in seen:
+                found.append(i)
+            seen.add(plane)
+        return frozenset(found)
+
     @property
     def proven(self) -> bool:
         """Whether the totals of every case agree."""

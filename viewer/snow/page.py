@@ -7,6 +7,7 @@ from datetime import date
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import shapely
 
 from roofmodel.snow.cases import Value
@@ -16,7 +17,7 @@ from viewer.files import write_text
 from viewer.quantities import as_given, column, quantity, significant
 from viewer.report.inputs import input_tables
 from viewer.report.page import expression_html, page_environment
-from viewer.report.tables import Table, values_text
+from viewer.report.tables import Table, number_ranges, values_text
 from viewer.snow.drawing import Drawing, drawing_svg
 from viewer.snow.findings import Patch, clauses
 from viewer.snow.formula import worked
@@ -24,7 +25,7 @@ from viewer.snow.section_drawing import draw_section
 from viewer.snow.sections import SMALL, Section
 from viewer.snow.sheet import case_drawing, summary_words
 from viewer.snow.study import SnowStudy
-from viewer.snow.words import LEVELS, pressure_range, proof_words
+from viewer.snow.words import level_words, pressure_range, proof_words
 from viewer.style import css_variables
 
 CORNERS = 60  # of a zone are listed; snow.json has all
@@ -56,7 +57,7 @@ def snow_html(study: SnowStudy, sheet: Drawing, *, today: date | None = None) ->
         name=project.table.project.name,
         title=_title_block(study, today or date.today()),
         summary=summary_words(findings, units),
-        levels=[LEVELS[level] for level in dict.fromkeys(case.case.level for case in findings.cases)],
+        levels=level_words(findings),
         proof=proof_words(findings),
         proven=findings.proven,
         cases=_cases_table(study),
@@ -163,7 +164,7 @@ def _zones_table(study: SnowStudy, index: int) -> Table:
     findings, units = study.findings, study.units
     finding = findings.cases[index]
     names = findings.project.roof.planes.name
-    members = [findings.patches[i] for i in finding.patches]
+    members, on_top = [findings.patches[i] for i in finding.patches], findings.on_top(index)
     area = column([p.area for p in members], "area", units, 4)
     force = column([p.force for p in members], "force", units, 4)
     rows = [
@@ -171,7 +172,7 @@ def _zones_table(study: SnowStudy, index: int) -> Table:
             str(p.number),
             p.zone.name,
             names[p.zone.plane],
-            ("" if p.base else "+ ") + pressure_range(p.low, p.high, units),
+            ("+ " if p.number - 1 in on_top else "") + pressure_range(p.low, p.high, units),
             area[n],
             force[n],
             p.zone.clause,
@@ -209,9 +210,11 @@ def _section(study: SnowStudy, section: Section) -> dict[str, Any]:
     ]
     words.append(f"Height = pressure / {weight}.")
     words.append("To scale." if stretch == 1.0 else f"Heights {stretch:g} times as large as lengths.")
-    if len(section.walls):
-        wall = max(section.walls, key=lambda w: float(w[2] - w[1]))
-        words.append(f"The wall is {quantity(float(wall[2] - wall[1]), 'length', units)} high here.")
+    if len(section.walls) and np.abs(section.walls[:, 0]).min() < 0.5 * section.width:
+        wall = min(section.walls, key=lambda w: abs(float(w[0])))
+        words.append(
+            f"The face beside it is {quantity(float(wall[2] - wall[1]), 'length', units)} high here."
+        )
     if patch.high > float(section.pressure.max()) * 1.005:
         words.append(f"Elsewhere the zone reaches {quantity(patch.high, 'pressure', units)}.")
     title = f"Section {section.name}, {patch.zone.name}"
@@ -227,7 +230,7 @@ def _zone(study: SnowStudy, patch: Patch) -> dict[str, Any]:
     return {
         "number": patch.number,
         "name": zone.name if zone.name.endswith(f" {plane}") else f"{zone.name}, on {plane}",
-        "cases": ", ".join(str(q + 1) for q in patch.cases),
+        "cases": number_ranges([q + 1 for q in patch.cases]),
         "clause": zone.clause,
         "lines": lines,
         "open": [line.symbols for line in lines if not line.numbers],

@@ -109,9 +109,10 @@ def draw_plan(
     _draw_bands(drawing, findings, index, scale, place)
     _draw_edges(drawing, findings, index, place, look)
     _draw_rows(drawing, findings, place, look)
+    _draw_obstacles(drawing, taken, findings, place, look)
     for section in sections:
         _mark_section(drawing, taken, section, place, look)
-    hidden = _hidden(findings, index)
+    hidden, on_top = _hidden(findings, index), findings.on_top(index)
     crowded = not look.large and len(case.patches) > FEW
     labels = []
     if case.largest > 0.0 and _adds_up(findings, index):
@@ -130,14 +131,16 @@ def draw_plan(
             patch.zone.polygon if hidden.get(i) is None else shapely.difference(patch.zone.polygon, hidden[i])
         )
         region = place.shape(patch.zone.polygon if free.is_empty else free)
-        labels.append(Label(str(patch.number), region, _variants(patch, roof.planes, look, units)))
+        labels.append(
+            Label(str(patch.number), region, _variants(patch, i in on_top, roof.planes, look, units))
+        )
     return place_labels(drawing, taken, labels, look.size, beside=not crowded)
 
 
-def _variants(patch: Patch, planes: Planes, look: Look, units: UnitSystem) -> tuple[Words, ...]:
+def _variants(patch: Patch, on_top: bool, planes: Planes, look: Look, units: UnitSystem) -> tuple[Words, ...]:
     zone = patch.zone
     text = pressure_range(patch.low, patch.high, units)
-    full = (f"{'' if patch.base else '+ '}{text}", True)
+    full = (f"{'+ ' if on_top else ''}{text}", True)
     value = full[0].removesuffix(f" {units.label('pressure')}")
     name = planes.name[zone.plane]
     if patch.base:
@@ -217,6 +220,26 @@ def _draw_edges(drawing: Drawing, findings: SnowFindings, index: int, place: Pla
         drawing.line(line, style.INK, weight * look.size / 11.0)
 
 
+def _draw_obstacles(drawing: Drawing, taken: Taken, findings: SnowFindings, place: Place, look: Look) -> None:
+    """Parapets as heavy lines, projections as boxes; their names on a large plan."""
+    obstacles = findings.project.roof.obstacles
+    for k in range(obstacles.count):
+        faces = obstacles.face == k
+        ends = place.at(np.stack([obstacles.start[faces], obstacles.end[faces]], axis=1)[..., :2])
+        hull = shapely.MultiPoint(ends.reshape(-1, 2)).convex_hull
+        if obstacles.parapet[k]:
+            drawing.line(ends[0], style.INK, 0.4 * look.size)
+        else:
+            drawing.area(hull, style.WALL_SHADE, style.INK, 0.14 * look.size)
+            taken.add(hull.bounds)
+        if look.large:
+            low_x, low_y, high_x, high_y = hull.bounds
+            beside = np.array([high_x, 0.5 * (low_y + high_y)])
+            if obstacles.parapet[k]:
+                beside[0] = 0.5 * (low_x + high_x)
+            write_free(drawing, taken, obstacles.name[k], beside, beside, look.size)
+
+
 def _draw_rows(drawing: Drawing, findings: SnowFindings, place: Place, look: Look) -> None:
     layout, planes = findings.project.layout, findings.project.roof.planes
     ends = np.stack([layout.row_start, layout.row_end], axis=1).reshape(-1, 2)
@@ -229,7 +252,7 @@ def _draw_rows(drawing: Drawing, findings: SnowFindings, place: Place, look: Loo
 def _mark_section(drawing: Drawing, taken: Taken, section: Section, place: Place, look: Look) -> None:
     """A thin line with letters at both ends, moved to where they cover no other letter."""
     size = 1.1 * look.size
-    ends = place.at(section.line)
+    ends = _within(place.at(section.line), taken.frame, 1.2 * size)
     way = (ends[1] - ends[0]) / max(float(np.linalg.norm(ends[1] - ends[0])), 1e-9)
     side = np.array([-way[1], way[0]])
     drawing.line(ends, style.INK, 0.7, (7.0, 2.0))
@@ -250,6 +273,16 @@ def _mark_section(drawing: Drawing, taken: Taken, section: Section, place: Place
     count = max(int(np.linalg.norm(ends[1] - ends[0]) / 6.0), 2)
     for x, y in np.linspace(ends[0], ends[1], count):
         taken.add((x - 3.0, y - 3.0, x + 3.0, y + 3.0))
+
+
+def _within(ends: Array, frame: Box, inset: float) -> Array:
+    """What of a line lies in a frame that is smaller by an inset; all of it where nothing does. [px]."""
+    left, top, right, bottom = frame
+    cut = shapely.clip_by_rect(
+        shapely.LineString(ends), left + inset, top + inset, right - inset, bottom - inset
+    )
+    points = shapely.get_coordinates(cut)
+    return points if len(points) == 2 else ends
 
 
 def _mark_largest(drawing: Drawing, taken: Taken, words: str, at: Array, toward: Array, look: Look) -> None:

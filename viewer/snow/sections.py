@@ -72,8 +72,8 @@ class Section:
         What is drawn, in s. [m]
     pieces : tuple of Piece
     walls : (k, 4) float
-        s of a wall's foot, heights of foot and top, and +1 where the lower roof lies in the way of s,
-        else -1. [m]
+        s of the foot of a wall or obstacle, heights of foot and top, and +1 where the roof before it lies
+        in the way of s, else -1. [m]
     weight : float
         Snow height times this is its pressure. [N/m^3]
     """
@@ -261,11 +261,16 @@ def _height(roof: RoofSurface, plane: int, xy: Array) -> Array:
 
 
 def _walls(roof: RoofSurface, start: Array, way: Array, window: Array) -> Array:
-    """Walls that the section crosses. [m]."""
-    steps = roof.steps
-    if not steps.count:
+    """Walls and faces of obstacles that the section crosses. [m]."""
+    steps, obstacles = roof.steps, roof.obstacles
+    begin, end = (
+        np.concatenate([first, second])
+        for first, second in ((steps.start, obstacles.start), (steps.end, obstacles.end))
+    )
+    if not len(begin):
         return np.zeros((0, 4))
-    foot, run = steps.start[:, :2], (steps.end - steps.start)[:, :2]
+    height = np.concatenate([steps.wall, np.repeat(obstacles.height[obstacles.face][:, None], 2, axis=1)])
+    foot, run = begin[:, :2], (end - begin)[:, :2]
     across = np.array([-way[1], way[0]])
     turn = run @ across
     safe = np.where(np.abs(turn) > 1e-9, turn, np.inf)
@@ -273,8 +278,8 @@ def _walls(roof: RoofSurface, start: Array, way: Array, window: Array) -> Array:
     s = (foot + share[:, None] * run - start) @ way
     met = (share >= -1e-6) & (share <= 1.0 + 1e-6) & (np.abs(turn) > 1e-9)
     met &= (s >= window[0] - 1e-9) & (s <= window[1] + 1e-9)
-    z = steps.start[:, 2] + share * (steps.end[:, 2] - steps.start[:, 2])
-    top = z + steps.wall[:, 0] + share * (steps.wall[:, 1] - steps.wall[:, 0])
+    z = begin[:, 2] + share * (end - begin)[:, 2]
+    top = z + height[:, 0] + share * (height[:, 1] - height[:, 0])
     # The lower roof lies to the left of run.
     side = np.sign(run[:, 0] * way[1] - run[:, 1] * way[0])
     return np.stack([s, z, top, side], axis=1)[met]

@@ -10,7 +10,7 @@ from viewer.quantities import column
 from viewer.snow.findings import clauses
 from viewer.snow.sheet import summary_words
 from viewer.snow.study import SnowStudy
-from viewer.snow.words import LEVELS, proof_words
+from viewer.snow.words import level_words, proof_words
 from viewer.style import CAUTION
 from viewer.terminal import plain_table
 
@@ -24,7 +24,7 @@ def print_snow(study: SnowStudy, console: Console) -> None:
     lines: list[Text | Table] = [
         Text(findings.project.table.project.name, style="bold"),
         Text(summary_words(findings, study.units)),
-        *(Text(LEVELS[level]) for level in dict.fromkeys(case.case.level for case in findings.cases)),
+        *(Text(line) for line in level_words(findings)),
         Text(),
         _cases(study, console.width >= _WIDE),
     ]

@@ -5,6 +5,7 @@ from __future__ import annotations
 from roofmodel.snow.cases import LoadLevel
 from roofmodel.units import UnitSystem
 from viewer.quantities import column, quantity
+from viewer.report.tables import number_ranges
 from viewer.snow.findings import AGREE, SnowFindings
 
 LEVELS = {
@@ -12,6 +13,19 @@ LEVELS = {
     LoadLevel.CHARACTERISTIC: "The pressures are characteristic: load factors come on top.",
     LoadLevel.MEASURED: "The pressures are what was measured, not factored.",
 }
+
+
+def level_words(findings: SnowFindings) -> tuple[str, ...]:
+    """What the pressures mean; which cases where that differs."""
+    levels: dict[LoadLevel, list[int]] = {}
+    for number, case in enumerate(findings.cases):
+        levels.setdefault(case.case.level, []).append(number + 1)
+    if len(levels) == 1:
+        return (LEVELS[next(iter(levels))],)
+    return tuple(
+        f"{'Case' if len(cases) == 1 else 'Cases'} {number_ranges(cases)}: {LEVELS[level]}"
+        for level, cases in levels.items()
+    )
 
 
 def pressure_range(low: float, high: float, units: UnitSystem) -> str:
