@@ -24,9 +24,9 @@ from scipy import linalg
 from fea.model.assembly import System, build_system
 from fea.model.data import Model, node_dof
 from fea.panel.hanging import hung
+from fea.panel.mirror import mirrored_schur
 from fea.panel.model import PanelField, contacts_as_springs, fixed_place, sheet_area
 from fea.solvers.condensation import Schur, condense_matrix
-from fea.solvers.trailing import schur_complement
 
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -197,7 +197,7 @@ def condense_kind(
         system=system,
         lines=lines,
         kept=kept,
-        stiffness=schur_complement(system.upper, kept, system.order),
+        stiffness=mirrored_schur(field, system, kept),
         load=system.gather(F),
         bar_at=place[bar_dof[use]],
         bar_share=points[use],

@@ -1,8 +1,9 @@
 """Schur complements by one sparse factorization in which what is kept is eliminated last.
 
 With K = L L' and the kept unknowns last, the trailing block of L gives S = L_kk L_kk'. That spares the
-solution for every column of the coupling. The diagonal of the kept part is raised first, so that a structure
-that floats can be factorized, and lowered again in S.
+solution for every column of the coupling. CHOLMOD may turn the order into another that is equivalent; then
+the block stands in the same rows and columns of L. The diagonal of the kept part is raised first, so that a
+structure that floats can be factorized, and lowered again in S.
 
 Source: Golub and Van Loan, Matrix Computations, block Cholesky factorization (from memory).
 """
@@ -51,10 +52,7 @@ def schur_complement(upper: sparse.csr_array, kept: IntArray, order: IntArray | 
     inside[kept] = False
     raised = np.where(inside, 0.0, upper.diagonal())
     shifted = sparse.csr_array(upper + sparse.diags_array(raised, format="csr"))
-    found = _trailing(shifted, np.concatenate([order[inside[order]], kept]), k)
-    if found is None:
-        return condense_matrix(upper, kept, order=order).stiffness
-    L, last = found
+    L, last = _trailing(shifted, np.concatenate([order[inside[order]], kept]), kept)
     S = L @ L.T
     place = np.empty(f, dtype=np.int64)
     place[last] = np.arange(k)
@@ -63,9 +61,9 @@ def schur_complement(upper: sparse.csr_array, kept: IntArray, order: IntArray | 
     return S
 
 
-def _trailing(upper: sparse.csr_array, order: IntArray, k: int) -> tuple[Array, IntArray] | None:
-    """Last block (k, k) of the factor and its unknowns, None if others stand there than asked for."""
-    f = upper.shape[0]
+def _trailing(upper: sparse.csr_array, order: IntArray, kept: IntArray) -> tuple[Array, IntArray]:
+    """Block (k, k) of the factor that belongs to the kept unknowns, and these in its order."""
+    f, k = upper.shape[0], len(kept)
     A, factor, _ = cholmod_symbolic(upper, order)
     import cvxopt
     from cvxopt import cholmod
@@ -77,11 +75,16 @@ def _trailing(upper: sparse.csr_array, order: IntArray, k: int) -> tuple[Array, 
         raise SingularError(message) from error
     number = cvxopt.matrix(np.arange(f, dtype=np.float64)[:, None])
     cholmod.solve(factor, number, sys=PERMUTE)
-    last = np.asarray(number).ravel()[f - k :].astype(np.int64)
-    if not np.array_equal(np.sort(last), np.sort(order[f - k :])):
-        return None
+    stands = np.asarray(number).ravel().astype(np.int64)
+    own = np.zeros(f, dtype=bool)
+    own[kept] = True
+    at = np.flatnonzero(own[stands])
     start, row, value = (np.asarray(part).ravel() for part in cholmod.getfactor(factor).CCS)
-    first = start[f - k]
+    many = start[at + 1] - start[at]
+    entry = np.repeat(start[at] - (np.cumsum(many) - many), many) + np.arange(many.sum())
+    place = np.full(f, -1)
+    place[at] = np.arange(k)
+    i, j = place[row[entry]], np.repeat(np.arange(k), many)
     L = np.zeros((k, k))
-    L[row[first:] - (f - k), np.repeat(np.arange(k), np.diff(start[f - k :]))] = value[first:]
-    return L, last
+    L[i[i >= 0], j[i >= 0]] = value[entry[i >= 0]]
+    return L, stands[at]

@@ -7,11 +7,14 @@ import pytest
 from panels import DETAIL, GRIP, NONE, PANEL, clamp_dof, linear_field, mesh_at, spring_sum
 
 from fea.model.assembly import build_system
+from fea.model.data import node_dof
 from fea.model.loads import gravity
 from fea.model.solution import solve_model
 from fea.panel.field import CLAMP_LIMIT, condense_strips
+from fea.panel.mirror import mirrored_schur
 from fea.panel.model import fixed_stiffness, sheet_area
 from fea.panel.plane import REACH
+from fea.solvers.condensation import condense_matrix
 from roofmodel.errors import InputError
 from roofmodel.hardware import Bearing, FixedPoint
 
@@ -183,3 +186,26 @@ def test_too_many_clamps_and_strips_out_of_sight_are_refused():
         condense([UPPER], np.array([[0.0, 0.7]]))
     with pytest.raises(InputError, match="outside of the modeled window"):
         condense([UPPER, NONE], np.array([[0.0, 6.0], [3.0, 6.0]]))
+
+
+def test_mirrored_halves_condense_to_the_whole():
+    """Two halves of a strip against the strip as it is, also where something breaks its symmetry."""
+    place = np.array([-0.9, -0.4])
+    mesh = mesh_at((-1.4, 0.0), place, refine=0.5)
+    field = linear_field(mesh, [place], [6.0])
+    for skew in (False, True):
+        model = field.model
+        if skew:
+            one = replace(model.springs[0], node=model.springs[0].node[:1], stiffness=np.eye(6)[None] * 1e6)
+            one = replace(one, node=np.array([[3, -1]]), axes=model.springs[0].axes[:1])
+            model = replace(model, springs=(*model.springs, one))
+        system = build_system(model)
+        lines = np.arange(len(mesh.x))
+        cuts = field.width * lines + np.array([[0], [field.width - 1]])
+        dof = node_dof(np.concatenate([cuts.ravel(), field.clamp_node])).ravel()
+        kept = system.ties.number[dof]
+        whole = condense_matrix(system.upper, kept).stiffness
+        found = mirrored_schur(replace(field, model=model), system, kept)
+        size = np.sqrt(np.diag(whole))
+        np.testing.assert_allclose(found / np.outer(size, size), whole / np.outer(size, size), atol=1e-8)
+        np.testing.assert_array_equal(found, found.T)

@@ -8,8 +8,9 @@ import pytest
 from fea.model.assembly import build_system
 from fea.model.data import GROUND, node_dof
 from fea.model.solution import solve_model
-from fea.solvers.condensation import condense
+from fea.solvers.condensation import condense, condense_matrix
 from fea.solvers.direct import SingularError, factorize_upper
+from fea.solvers.trailing import schur_complement
 from fea.solvers.updates import dense_influence, influence, remove_each, update
 from roofmodel.errors import InputError
 from tests.model.frames import chain, fix, plate, springs
@@ -133,3 +134,19 @@ def test_removing_the_last_hold_is_said():
     )
     assert result.singular.all()
     assert np.isnan(result.displacement).all()
+
+
+@pytest.mark.parametrize("held", [True, False])
+def test_what_is_eliminated_last_has_the_schur_complement(held, monkeypatch):
+    """One factorization with the kept unknowns last against column by column; floating plates too."""
+    model, edge = plate(22, 18)
+    if held:
+        model = replace(model, ties=fix(edge))
+    system = build_system(model)
+    assert system.order is not None
+    kept = system.ties.number[node_dof(np.array([200, 310, 77, 150])).ravel()]
+    wanted = condense_matrix(system.upper, kept, order=system.order).stiffness
+    monkeypatch.setattr("fea.solvers.trailing.condense_matrix", None)  # not by the other road
+    found = schur_complement(system.upper, kept, system.order)
+    size = np.sqrt(np.diag(wanted))
+    np.testing.assert_allclose(found / np.outer(size, size), wanted / np.outer(size, size), atol=1e-9)
