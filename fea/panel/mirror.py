@@ -8,6 +8,8 @@ Source: symmetric and antisymmetric parts: Przemieniecki, Theory of Matrix Struc
 
 from __future__ import annotations
 
+import itertools
+
 import numpy as np
 from numpy.typing import NDArray
 from scipy import sparse
@@ -60,32 +62,43 @@ def mirrored_schur(field: PanelField, system: System, kept: IntArray) -> Array:
     side = np.arange(len(image)) <= image  # one of each pair, and those of clamps
     K = sparse.coo_array(system.matrix[np.flatnonzero(side)])
     rows = np.flatnonzero(side)[K.row]
-    out = np.zeros((len(kept), len(kept)))
-    at = np.full(len(image), -1)
-    at[kept] = np.arange(len(kept))
-    mate = at[image[kept]]
+    near = np.where(side, np.arange(len(image)), image)[K.col]
+    mixed = np.where(own[rows] != own[near], np.where(own[rows], np.sqrt(0.5), np.sqrt(2.0)), 1.0)
+    first, alone = kept[side[kept] & ~own[kept]], kept[own[kept]]
+    n = len(first)
+    halves, parts = [], [first, image[first]]
     for way in (1.0, -1.0):
         # Unknowns of clamps move only one way; of a pair only one side stays.
         use = side & (~own | (sign == way))
         number = np.cumsum(use) - 1
-        near = np.where(side, np.arange(len(image)), image)[K.col]
-        value = K.data * np.where(side[K.col], 1.0, way * sign[K.col])
-        value *= np.where(own[rows] != own[near], np.where(own[rows], np.sqrt(0.5), np.sqrt(2.0)), 1.0)
+        value = K.data * mixed * np.where(side[K.col], 1.0, way * sign[K.col])
         pick = use[rows] & use[near] & (number[rows] <= number[near])
         half = sparse.coo_array(
             (value[pick], (number[rows[pick]], number[near[pick]])), shape=(int(use.sum()),) * 2
         ).tocsr()
-        half.sum_duplicates()
-        mine = np.flatnonzero(use[kept])
-        order = system.order
-        S = schur_complement(half, number[kept[mine]], None if order is None else number[order[use[order]]])
-        weight = np.where(own[kept[mine]], 1.0, np.sqrt(0.5))
-        S *= weight[:, None] * weight
-        turn = way * sign[kept[mine]]
-        pair = ~own[kept[mine]]
-        a, b, t = mine, mate[mine[pair]], turn[pair]
-        out[np.ix_(a, a)] += S
-        out[np.ix_(b, a)] += t[:, None] * S[pair]
-        out[np.ix_(a, b)] += S[:, pair] * t
-        out[np.ix_(b, b)] += t[:, None] * S[np.ix_(pair, pair)] * t
-    return 0.5 * (out + out.T)
+        parts.append(alone[use[alone]])
+        stays = number[np.concatenate([first, parts[-1]])]
+        order = None if system.order is None else number[system.order[use[system.order]]]
+        halves.append(schur_complement(half, stays, order))
+    return _joined(halves, n, sign[first], parts, kept)
+
+
+def _joined(halves: list[Array], n: int, turn: Array, parts: list[IntArray], kept: IntArray) -> Array:
+    """Both halves as one, (k, k): n unknowns of one side, their images, and those of clamps both ways."""
+    a, b = halves
+    ends = np.cumsum([0, *(len(part) for part in parts)])
+    one, other, alike, against = (slice(*pair) for pair in itertools.pairwise(ends))
+    out = np.zeros((ends[-1], ends[-1]))
+    out[one, one] = 0.5 * (a[:n, :n] + b[:n, :n])
+    out[one, other] = 0.5 * (a[:n, :n] - b[:n, :n]) * turn
+    out[other, other] = turn[:, None] * out[one, one] * turn
+    out[one, alike], out[one, against] = np.sqrt(0.5) * a[:n, n:], np.sqrt(0.5) * b[:n, n:]
+    out[other, alike] = turn[:, None] * out[one, alike]
+    out[other, against] = -turn[:, None] * out[one, against]
+    out[alike, alike], out[against, against] = a[n:, n:], b[n:, n:]
+    for above, below in ((one, other), (one, alike), (one, against), (other, alike), (other, against)):
+        out[below, above] = out[above, below].T
+    place = np.empty(int(kept.max()) + 1, dtype=np.int64)
+    place[np.concatenate(parts)] = np.arange(len(out))
+    at = place[kept]
+    return out[np.ix_(at, at)]
