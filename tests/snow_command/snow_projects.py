@@ -52,6 +52,27 @@ depth = "1.5 m"
 height = "1.4 m"
 
 """
+VAULT = """[[roof.part]]
+name = "hall"
+shape = "vault"
+footprint = "0 0, 24 0, 24 14, 0 14 m"
+rise = "4 m"
+facets = 14
+eave_height = "6 m"
+
+[[roof.part]]
+name = "porch"
+shape = "flat"
+footprint = "4 -6, 20 -6, 20 0, 4 0 m"
+eave_height = "3.2 m"
+
+"""
+ROW = """[[row]]
+name = "a"
+plane = "S1"
+up = "0.3 m"
+
+"""
 
 
 @cache
@@ -106,3 +127,10 @@ def turned(degrees: float) -> str:
         points = np.array([[float(n) for n in pair.split()] for pair in old.split(",")]) @ spin.T
         text = text.replace(f'"{old} m"', '"' + ", ".join(f"{x:.9f} {y:.9f}" for x, y in points) + ' m"')
     return text.replace('fall = "180 deg"', f'fall = "{180.0 + degrees} deg"')
+
+
+def with_vault(text: str) -> str:
+    """A barrel vault and a flat porch in place of the hall and its lower roof."""
+    begin, end = text.index("[[roof.part]]"), text.index("[surface]")
+    text = text[:begin] + VAULT + text[end:]
+    return text[: text.index("[[row]]")] + ROW + text[text.index("[design]") :]

@@ -109,11 +109,12 @@ def _section(section: Section, findings: SnowFindings) -> dict[str, Any]:
     return {
         "name": section.name,
         "case": findings.cases[section.case].case.name,
-        "zone": findings.patches[section.patch].number,
+        "zones": [findings.patches[i].number for i in section.patches],
         "start": section.start,
         "end": section.start + section.width * section.way,
         "width": section.width,
         "pressure": section.pressure,
+        "peak": {"from_start": section.peak[0], "pressure": section.peak[1]},
         "height": section.pressure / section.weight,
         "weight_density": section.weight,
     }

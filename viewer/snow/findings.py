@@ -137,14 +137,15 @@ class SnowFindings:
         return max((case.largest for case in self.cases), default=0.0)
 
     def on_top(self, index: int) -> frozenset[int]:
-        """Patches of a case that lie on a plane which an earlier one loads already."""
-        seen: set[int] = set()
+        """Patches of a case that lie on earlier ones."""
+        below: dict[int, list[Polygon | MultiPolygon]] = {}
         found = []
         for i in self.cases[index].patches:
-            plane = self.patches[i].zone.plane
-            if plane in seen:
+            zone = self.patches[i].zone
+            under = below.setdefault(zone.plane, [])
+            if any(polygonal(shapely.intersection(other, zone.polygon)) is not None for other in under):
                 found.append(i)
-            seen.add(plane)
+            under.append(zone.polygon)
         return frozenset(found)
 
     @property

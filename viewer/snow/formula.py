@@ -43,36 +43,41 @@ class Worked:
     taken: Number | None = None
 
 
-def worked(zone: Zone) -> tuple[Worked, ...]:
+def worked(zone: Zone, beside: Sequence[Zone] = ()) -> tuple[Worked, ...]:
     """Formula of a zone, in the order of its calculation, with numbers where these are proven.
 
     Parameters
     ----------
     zone : Zone
+    beside : sequence of Zone
+        Zones of the same name, such as on the other facets of a vault, of which the formula may speak.
 
     Returns
     -------
     tuple of Worked
         A line gets numbers only if one of its results is a stated value of the zone or the largest or
-        smallest pressure in it, within `AGREE`; or if its symbol has another stated value, which is then
-        said beside the result.
+        smallest pressure in it or those beside it, within `AGREE`; or if its symbol has another stated
+        value, which is then said beside the result.
     """
-    lines, _ = _chain(zone, 0.0, trusted=False)
+    pressures = [p for one in (zone, *beside) for p in _pressures(one)]
+    lines, _ = _chain(zone, pressures, 0.0, trusted=False)
     fall = float(np.linalg.norm(zone.pressure[1:]))
     if lines[-1].numbers or fall == 0.0:
         return lines
     # The zone begins off the line of the peak: a formula that falls as the zone does gives its distance.
-    begin, beyond = (_chain(zone, x, trusted=True)[1] for x in (0.0, 1.0))
+    begin, beyond = (_chain(zone, pressures, x, trusted=True)[1] for x in (0.0, 1.0))
     if begin is None or beyond is None or not begin.check("[pressure]") or not beyond.check("[pressure]"):
         return lines
     first, second = (float(q.to_base_units().magnitude) for q in (begin, beyond))
     if not math.isclose(first - second, fall, rel_tol=AGREE):
         return lines
     place = (first - float(_pressures(zone)[1].magnitude)) / fall
-    return _chain(zone, place, trusted=True)[0] if place > -AGREE else lines
+    return _chain(zone, pressures, place, trusted=True)[0] if place > -AGREE else lines
 
 
-def _chain(zone: Zone, x: float, *, trusted: bool) -> tuple[tuple[Worked, ...], Any | None]:
+def _chain(
+    zone: Zone, pressures: list[Any], x: float, *, trusted: bool
+) -> tuple[tuple[Worked, ...], Any | None]:
     """All lines at a distance x from the line of the peak [m], and the value of the last."""
     known: dict[str, Any] = {"g": registry().Quantity(STANDARD_GRAVITY, "m/s^2")}
     for given in zone.values:
@@ -81,7 +86,7 @@ def _chain(zone: Zone, x: float, *, trusted: bool) -> tuple[tuple[Worked, ...], 
     kinds = {v.symbol: v.unit for v in zone.values}
     lines, value = [], None
     for clause in _in_order(_clauses(zone.formula)):
-        line, value = _line(clause, zone, Symbols(known, kinds, x), trusted=trusted)
+        line, value = _line(clause, pressures, Symbols(known, kinds, x), trusted=trusted)
         lines.append(line)
         left, equals, _ = clause.partition(" = ")
         if equals and value is not None:
@@ -117,7 +122,7 @@ def _uses(clause: str, other: str) -> bool:
     return bool(equals) and re.search(rf"(?<![\w,]){re.escape(symbol)}(?![\w,])", right) is not None
 
 
-def _line(clause: str, zone: Zone, symbols: Symbols, *, trusted: bool) -> tuple[Worked, Any | None]:
+def _line(clause: str, pressures: list[Any], symbols: Symbols, *, trusted: bool) -> tuple[Worked, Any | None]:
     """A line, and its value where it has just one that is proven, or trusted if the whole proves itself."""
     known = symbols.known
     left, equals, right = clause.partition(" = ")
@@ -137,7 +142,7 @@ def _line(clause: str, zone: Zone, symbols: Symbols, *, trusted: bool) -> tuple[
     if left in known:
         met = any(_agree(value, known[left]) for value in found)
     else:
-        met = any(_agree(value, other) for value in found for other in _pressures(zone))
+        met = any(_agree(value, other) for value in found for other in pressures)
         done = [piece.value for piece in pieces if piece.value is not None and len(piece.shown) > 1]
         met |= any(_agree(value, other) for value in done for other in known.values())
     if any(_torn(piece) for piece in pieces):

@@ -19,7 +19,7 @@ from viewer.report.inputs import input_tables
 from viewer.report.page import expression_html, page_environment
 from viewer.report.tables import Table, number_ranges, values_text
 from viewer.snow.drawing import Drawing, drawing_svg
-from viewer.snow.findings import Patch, clauses
+from viewer.snow.findings import Patch, SnowFindings, clauses
 from viewer.snow.formula import worked
 from viewer.snow.section_drawing import draw_section
 from viewer.snow.sections import SMALL, Section
@@ -28,6 +28,7 @@ from viewer.snow.study import SnowStudy
 from viewer.snow.words import level_words, pressure_range, proof_words
 from viewer.style import css_variables
 
+NEAR = 0.05  # a face this close to the end of a zone stands beside it [m]
 CORNERS = 60  # of a zone are listed; snow.json has all
 DETAILED = 60  # cases get a chapter, the heaviest; snow.json has all
 CAUTIONS = (
@@ -204,28 +205,44 @@ def _section(study: SnowStudy, section: Section) -> dict[str, Any]:
     patch = findings.patches[section.patch]
     drawing, stretch = draw_section(findings, section, units)
     weight = quantity(section.weight, "unit_weight", units)
+    planes = [findings.project.roof.planes.name[findings.patches[i].zone.plane] for i in section.patches]
     words = [
-        f"Section {section.name}–{section.name} through zone {patch.number}, {patch.zone.name}, on "
-        f"{findings.project.roof.planes.name[patch.zone.plane]}."
+        f"Section {section.name}–{section.name} through {_zone_numbers(findings, section)}, "
+        f"{patch.zone.name}, on {', '.join(dict.fromkeys(planes))}."
     ]
     words.append(f"Height = pressure / {weight}.")
     words.append("To scale." if stretch == 1.0 else f"Heights {stretch:g} times as large as lengths.")
-    if len(section.walls) and np.abs(section.walls[:, 0]).min() < 0.5 * section.width:
-        wall = min(section.walls, key=lambda w: abs(float(w[0])))
-        words.append(
-            f"The face beside it is {quantity(float(wall[2] - wall[1]), 'length', units)} high here."
-        )
-    if patch.high > float(section.pressure.max()) * 1.005:
-        words.append(f"Elsewhere the zone reaches {quantity(patch.high, 'pressure', units)}.")
+    face = _face_height(section)
+    if face > 0.0:
+        words.append(f"The face beside it is {quantity(face, 'length', units)} high here.")
+    high = max(findings.patches[i].high for i in section.patches)
+    if high > float(section.peak[1]) * 1.005:
+        words.append(f"Elsewhere the snow of this name reaches {quantity(high, 'pressure', units)}.")
     title = f"Section {section.name}, {patch.zone.name}"
     return {"svg": Markup(drawing_svg(drawing, title)), "words": " ".join(words)}
+
+
+def _face_height(section: Section) -> float:
+    """Height of the wall or obstacle that rises from the roof at an end of the zones; 0 for none. [m]."""
+    first, last = section.own[0], section.own[-1]
+    for s, z in ((0.0, first.z[0]), (section.width, last.z[1])):
+        at = (np.abs(section.walls[:, 0] - s) < NEAR) & (np.abs(section.walls[:, 1] - z) < NEAR)
+        if at.any():
+            return float((section.walls[at, 2] - section.walls[at, 1]).max())
+    return 0.0
+
+
+def _zone_numbers(findings: SnowFindings, section: Section) -> str:
+    numbers = [findings.patches[i].number for i in section.patches]
+    return f"zone{'' if len(numbers) == 1 else 's'} {number_ranges(numbers)}"
 
 
 def _zone(study: SnowStudy, patch: Patch) -> dict[str, Any]:
     """Working of one zone."""
     findings, units = study.findings, study.units
     zone = patch.zone
-    lines = worked(zone)
+    beside = [p.zone for p in findings.patches if p.zone.name == zone.name and p.zone.formula == zone.formula]
+    lines = worked(zone, beside)
     plane = findings.project.roof.planes.name[zone.plane]
     return {
         "number": patch.number,

@@ -77,6 +77,8 @@ class Reader:
             begun = self.at
             try:
                 shown, value = self._sum()
+                if len(shown) == 1 and isinstance(shown[0], str) and shown[0] != "0":
+                    raise _NotAnExpressionError  # a number alone, such as in "30 degrees"
                 found.append(Piece(shown, value))
             except _NotAnExpressionError:
                 self.at = begun

@@ -36,10 +36,11 @@ class _Axes:
     stretch: float
     begin: float
     top: float
+    head: float  # room above [px]
 
     def at(self, s: Array | float, z: Array | float) -> Array:
         x = LEFT + (np.asarray(s) - self.begin) * self.scale
-        y = TOP + (self.top - np.asarray(z)) * self.scale * self.stretch
+        y = self.head + (self.top - np.asarray(z)) * self.scale * self.stretch
         return np.stack(np.broadcast_arrays(x, y), axis=-1)
 
 
@@ -61,16 +62,17 @@ def draw_section(findings: SnowFindings, section: Section, units: UnitSystem) ->
     """
     low, high = _heights(section)
     span = float(np.ptp(section.window))
-    peak = float(section.pressure.max()) / section.weight
+    peak = float(section.peak[1]) / section.weight
+    head = TOP + (3.4 * TYPE if _peaks_inside(section) else 0.0)
     scale = min((WIDTH - LEFT - RIGHT) / span, TALLEST / max(high - low, 1e-6))
     stretch = next(
         (n for n in STRETCHES if peak * scale * n >= SEEN or (high - low) * scale * n * 1.6 > TALLEST), 10.0
     )
-    axes = _Axes(scale, stretch, float(section.window[0]), high)
-    height = TOP + (high - low) * scale * stretch + BOTTOM
+    axes = _Axes(scale, stretch, float(section.window[0]), high, head)
+    height = head + (high - low) * scale * stretch + BOTTOM
     drawing = Drawing((WIDTH, height))
-    frame = shapely.box(LEFT - 8.0, TOP - 6.0, LEFT + span * scale + 8.0, height - BOTTOM + 14.0)
-    _draw_walls(drawing, section, axes, frame, high)
+    frame = shapely.box(LEFT - 8.0, head - 6.0, LEFT + span * scale + 8.0, height - BOTTOM + 14.0)
+    _draw_walls(drawing, section, axes, frame, (low, high))
     for piece in section.pieces:
         _draw_piece(drawing, section, piece, axes, frame)
     _dimensions(drawing, findings, section, axes, units)
@@ -86,17 +88,18 @@ def _tops(section: Section, piece: Piece) -> list[Array]:
     return tops
 
 
-def _own(section: Section) -> list[Piece]:
-    return [p for p in section.pieces if any(layer.patch == section.patch for layer in p.layers)]
+def _peaks_inside(section: Section) -> bool:
+    """Whether the zones are highest between their ends."""
+    return bool(section.peak[1] > section.pressure.max() * (1.0 + 1e-6))
 
 
 def _heights(section: Section) -> tuple[float, float]:
     """What of the height is drawn: the drift with its plane, and the wall's beginning above it. [m]."""
-    own = _own(section)
+    own = section.own
     planes = {piece.plane for piece in own}
     tops = np.array([_tops(section, piece)[-1] for piece in own]).ravel()
     low = min(float(p.z.min()) for p in section.pieces if p.plane in planes)
-    peak = float(section.pressure.max()) / section.weight
+    peak = float(section.peak[1]) / section.weight
     beside = [p for p in section.pieces if float(p.z.min()) < tops.max() + peak]
     high = max(float(tops.max()), *(float(_tops(section, p)[-1].max()) for p in beside if p.plane in planes))
     ridge = max((float(p.z.max()) for p in beside), default=high)
@@ -113,7 +116,7 @@ def _draw_piece(
         ring = np.concatenate([below, above[::-1]])
         if shapely.Polygon(ring).area < 1e-3:
             continue
-        own = layer.patch == section.patch
+        own = layer.patch in section.patches
         fill = OWN if own else LAYERS[min(number, 1)]
         shape = shapely.intersection(shapely.Polygon(ring).buffer(0.0), frame)
         drawing.area(shape, fill, style.INK if own else style.SNOW_DEEP_ANCHORS[4], 1.2 if own else 0.5)
@@ -125,8 +128,12 @@ def _draw_piece(
         drawing.line(shapely.get_coordinates(line), style.INK, 2.0)
 
 
-def _draw_walls(drawing: Drawing, section: Section, axes: _Axes, frame: shapely.Polygon, high: float) -> None:
-    for s, z, top, side in section.walls:
+def _draw_walls(
+    drawing: Drawing, section: Section, axes: _Axes, frame: shapely.Polygon, drawn: tuple[float, float]
+) -> None:
+    low, high = drawn
+    for s, base, top, side in section.walls:
+        z = max(float(base), low)
         foot, head = axes.at(s, z), axes.at(s, min(top, high))
         if head[1] > foot[1]:
             continue
@@ -156,7 +163,7 @@ def _draw_walls(drawing: Drawing, section: Section, axes: _Axes, frame: shapely.
 def _dimensions(
     drawing: Drawing, findings: SnowFindings, section: Section, axes: _Axes, units: UnitSystem
 ) -> None:
-    own = _own(section)
+    own = section.own
     y = drawing.size[1] - 30.0
     ends = axes.at(np.array([0.0, section.width]), 0.0)[:, 0]
     for x, piece, end in ((ends[0], own[0], 0), (ends[1], own[-1], 1)):
@@ -165,7 +172,9 @@ def _dimensions(
     _dimension(drawing, np.array([ends[0], y]), np.array([ends[1], y]))
     words = f"width {quantity(section.width, 'length', units)}"
     drawing.write(words, float(ends.mean()), y - 9.0, TYPE, bold=True, align="center", halo=True)
-    peak = float(section.pressure.max())
+    peak = float(section.peak[1])
+    if _peaks_inside(section):
+        _summit(drawing, section, axes, units)
     for end, piece in ((0, own[0]), (1, own[-1])):
         value = float(section.pressure[end])
         if value > 1e-4 * peak:
@@ -177,7 +186,7 @@ def _dimensions(
     tops = _tops(section, widest)
     for number, layer in enumerate(widest.layers):
         thick = np.abs(tops[number + 1] - tops[number]) * axes.scale * axes.stretch
-        share = 0.5 + 0.18 * np.sign(thick[1] - thick[0]) * (layer.patch == section.patch)
+        share = 0.5 + 0.18 * np.sign(thick[1] - thick[0]) * (layer.patch in section.patches)
         blend = np.array([1.0 - share, share])
         if float(thick @ blend) < 21.0:
             continue
@@ -196,19 +205,13 @@ def _upright(
 ) -> None:
     """Height and pressures of the drift at one of its ends, beside it."""
     tops = _tops(section, piece)
-    number = next(n for n, layer in enumerate(piece.layers) if layer.patch == section.patch)
+    number = section.own_layer(piece) or 0
     low, high = axes.at(piece.s[end], tops[number][end]), axes.at(piece.s[end], tops[number + 1][end])
     out = np.array([26.0 if end else -26.0, 0.0])
     for point in (low, high):
         drawing.line(np.stack([point + 0.2 * out, point + 1.2 * out]), style.INK, 0.7)
     _dimension(drawing, low + out, high + out)
-    total = float(sum(layer.pressure[end] for layer in piece.layers))
-    lines = [
-        (quantity(value, "pressure", units), True),
-        (f"height {quantity(value / section.weight, 'length', units)}", False),
-    ]
-    if total > value * (1.0 + 1e-9):
-        lines.append((f"in all {quantity(total, 'pressure', units)}", False))
+    lines = _words(section, piece, end, value, units)
     x = float(low[0] + out[0] + (9.0 if end else -9.0))
     y = 0.5 * float(low[1] + high[1]) - 0.5 * 1.25 * TYPE * (len(lines) - 1)
     y = min(y, drawing.size[1] - 44.0 - 1.25 * TYPE * (len(lines) - 1))
@@ -216,6 +219,34 @@ def _upright(
         drawing.write(
             words, x, y + 1.25 * TYPE * i, TYPE, bold=bold, align="left" if end else "right", halo=True
         )
+
+
+def _words(
+    section: Section, piece: Piece, end: int, value: float, units: UnitSystem
+) -> list[tuple[str, bool]]:
+    """Pressure and height of the drift at an end of a piece, and the sum with what lies below it."""
+    total = float(sum(layer.pressure[end] for layer in piece.layers))
+    lines = [
+        (quantity(value, "pressure", units), True),
+        (f"height {quantity(value / section.weight, 'length', units)}", False),
+    ]
+    if total > value * (1.0 + 1e-9):
+        lines.append((f"in all {quantity(total, 'pressure', units)}", False))
+    return lines
+
+
+def _summit(drawing: Drawing, section: Section, axes: _Axes, units: UnitSystem) -> None:
+    """Height and pressures of the drift where it is highest between its ends, above it."""
+    s, value = (float(n) for n in section.peak)
+    piece = min(section.own, key=lambda p: float(np.abs(p.s - s).min()))
+    end = int(np.argmin(np.abs(piece.s - s)))
+    number, tops = section.own_layer(piece) or 0, _tops(section, piece)
+    low, high = axes.at(s, tops[number][end]), axes.at(s, tops[number + 1][end])
+    _dimension(drawing, low, high)
+    lines = _words(section, piece, end, value, units)
+    for i, (words, bold) in enumerate(lines):
+        y = float(high[1]) - 12.0 - 1.25 * TYPE * (len(lines) - 1 - i)
+        drawing.write(words, float(high[0]), y, TYPE, bold=bold, align="center", halo=True)
 
 
 def _dimension(drawing: Drawing, start: Array, end: Array) -> None:

@@ -20,6 +20,7 @@ Array = NDArray[np.float64]
 SMALL = 0.05  # zones below this area on plan get no section [m^2]
 BESIDE = 0.35  # of a drift's width is drawn on either side of it, at least `LEAST_BESIDE` [-]
 LEAST_BESIDE = 1.2  # [m]
+TOUCH = 1e-3  # zones closer than this on a line follow each other [m]
 
 
 @dataclass(frozen=True)
@@ -53,21 +54,27 @@ class Piece:
 
 @dataclass(frozen=True)
 class Section:
-    """A section through one zone in one case.
+    """A section through one zone, and through those of its name that go on along the same line, in one case.
 
     Attributes
     ----------
     name : str
         Letter of its two ends on the plan.
-    patch, case : int
+    patch : int
+        The zone that the section was laid through.
+    patches : tuple of int
+        All zones that it shows; they carry one name and follow each other without a gap.
+    case : int
     start : (2,) float
-        Where s is 0: the end of the zone with the larger pressure. [m]
+        Where s is 0, an end of the zones. [m]
     way : (2,) float
-        Unit plan vector in which s grows.
+        Unit plan vector in which s grows: where the pressure of `patch` falls.
     width : float
-        Of the zone along the section. [m]
+        Of the zones along the section. [m]
     pressure : (2,) float
-        Of the zone at s = 0 and at its other end. [Pa]
+        Of the zones at s = 0 and at their other end. [Pa]
+    peak : (2,) float
+        Where it is largest, and the pressure there. [m, Pa]
     window : (2,) float
         What is drawn, in s. [m]
     pieces : tuple of Piece
@@ -80,15 +87,26 @@ class Section:
 
     name: str
     patch: int
+    patches: tuple[int, ...]
     case: int
     start: Array
     way: Array
     width: float
     pressure: Array
+    peak: Array
     window: Array
     pieces: tuple[Piece, ...]
     walls: Array
     weight: float
+
+    @property
+    def own(self) -> tuple[Piece, ...]:
+        """Pieces on which the shown zones lie, along s."""
+        return tuple(piece for piece in self.pieces if self.own_layer(piece) is not None)
+
+    def own_layer(self, piece: Piece) -> int | None:
+        """Number of the layer of a piece that belongs to the shown zones."""
+        return next((n for n, layer in enumerate(piece.layers) if layer.patch in self.patches), None)
 
     @property
     def line(self) -> Array:
@@ -116,17 +134,30 @@ def snow_sections(findings: SnowFindings) -> tuple[tuple[Section, ...], dict[int
         own = [i for i in case.patches if not findings.patches[i].base]
         for i in sorted(own, key=lambda k: -findings.patches[k].force):
             patch = findings.patches[i]
-            field = (patch.zone.name, np.round(patch.zone.pressure, 6).tobytes())
+            field = _field(patch)
             if i in shown or patch.area < SMALL or patch.high <= 0.0:
                 continue
             if field not in fields:
-                section = _section(findings, roof, plan, q, i, _letters(len(sections)))
-                if not any(layer.patch == i for piece in section.pieces for layer in piece.layers):
+                others = [
+                    k
+                    for k in own
+                    if k not in shown
+                    and findings.patches[k].area >= SMALL
+                    and findings.patches[k].zone.name == field[0]
+                ]
+                section = _section(findings, (roof, plan), q, i, others, _letters(len(sections)))
+                if section is None:
                     continue  # too thin for a line through it
-                fields[field] = len(sections)
+                for k in section.patches:
+                    shown[k] = len(sections)
+                    fields[_field(findings.patches[k])] = len(sections)
                 sections.append(section)
             shown[i] = fields[field]
     return tuple(sections), shown
+
+
+def _field(patch: Patch) -> tuple[str, bytes]:
+    return patch.zone.name, np.round(patch.zone.pressure, 6).tobytes()
 
 
 def _letters(number: int) -> str:
@@ -141,28 +172,80 @@ def _letters(number: int) -> str:
 
 
 def _section(
-    findings: SnowFindings, roof: RoofSurface, plan: NDArray[np.object_], case: int, index: int, name: str
-) -> Section:
-    patch = findings.patches[index]
+    findings: SnowFindings,
+    where: tuple[RoofSurface, NDArray[np.object_]],
+    case: int,
+    index: int,
+    others: list[int],
+    name: str,
+) -> Section | None:
+    """Section through a patch, longer where others go on; None where no line runs through it."""
+    roof, plan = where
+    patch, finding = findings.patches[index], findings.cases[case]
     way = _direction(roof, patch)
     start, width = _chord(patch, way)
+    members, bounds = _followed([(k, findings.patches[k]) for k in others], index, start, way, width, plan)
+    start, width = start + bounds[0] * way, float(np.ptp(bounds))
     beside = max(BESIDE * width, LEAST_BESIDE)
     window = np.array([-beside, width + beside])
-    ends = start + np.array([0.0, width])[:, None] * way
-    finding = findings.cases[case]
+    pieces = _pieces(findings, roof, plan, finding, start, way, window)
+    profile = [
+        (s, p)
+        for piece in pieces
+        for layer in piece.layers
+        if layer.patch in members
+        for s, p in zip(piece.s.tolist(), layer.pressure.tolist(), strict=True)
+    ]
+    if not profile:
+        return None
     return Section(
         name,
         index,
+        members,
         case,
         start,
         way,
         width,
-        patch.zone.pressure[0] + ends @ patch.zone.pressure[1:],
+        np.array([profile[0][1], profile[-1][1]]),
+        np.array(max(profile, key=lambda at: at[1])),
         window,
-        _pieces(findings, roof, plan, finding, start, way, window),
+        pieces,
         _walls(roof, start, way, window),
         finding.case.density * STANDARD_GRAVITY,
     )
+
+
+def _followed(
+    others: list[tuple[int, Patch]],
+    index: int,
+    start: Array,
+    way: Array,
+    width: float,
+    plan: NDArray[np.object_],
+) -> tuple[tuple[int, ...], Array]:
+    """Patches that go on along a line without a gap, and where all of them begin and end on it. [m]."""
+    low_x, low_y, high_x, high_y = shapely.total_bounds(plan)
+    reach = float(np.hypot(high_x - low_x, high_y - low_y)) + 1.0
+    line = shapely.LineString(start + np.array([[-reach], [reach]]) * way)
+    found = {}
+    for k, patch in others:
+        ranges = _ranges(patch.zone.polygon, line, start, way)
+        # A line that only touches the tip of a zone does not show it.
+        if len(ranges) and np.ptp(ranges, axis=1).max() > 0.5 * _chord(patch, way)[1]:
+            found[k] = ranges
+    bounds, members = np.array([0.0, width]), {index}
+    grown = True
+    while grown:
+        grown = False
+        for k, ranges in found.items():
+            touch = (ranges[:, 0] <= bounds[1] + TOUCH) & (ranges[:, 1] >= bounds[0] - TOUCH)
+            if k not in members and touch.any():
+                members.add(k)
+                bounds = np.array(
+                    [min(bounds[0], ranges[touch, 0].min()), max(bounds[1], ranges[touch, 1].max())]
+                )
+                grown = True
+    return tuple(sorted(members)), bounds
 
 
 def _direction(roof: RoofSurface, patch: Patch) -> Array:
@@ -237,7 +320,7 @@ def _pieces(
                     for pressure in (findings.patches[i].zone.pressure,)
                 )
                 pieces.append(Piece(int(plane), s, _height(roof, int(plane), xy), layers))
-    return tuple(pieces)
+    return tuple(sorted(pieces, key=lambda piece: (float(piece.s[0]), float(piece.z[0]))))
 
 
 def _ranges(polygon: Polygon | MultiPolygon, line: shapely.LineString, start: Array, way: Array) -> Array:

@@ -33,6 +33,8 @@ def pressure_range(low: float, high: float, units: UnitSystem) -> str:
     if high - low <= 1e-6 * max(abs(high), 1.0):
         return quantity(high, "pressure", units)
     numbers = column([high, max(low, 0.0)], "pressure", units)
+    if numbers[0] == numbers[1]:
+        return f"{numbers[0]} {units.label('pressure')}"
     least = numbers[1] if numbers[1].strip("0.") else "0"
     return f"{numbers[0]} to {least} {units.label('pressure')}"
 
