@@ -161,6 +161,8 @@ def nbcc_vaults(known: NbccRoof) -> Cases:
                 Value("b", wide, "m", "springing to springing"),
                 Value("x_30", middle, "m", "from the crown to 30 degrees, or to the springing"),
                 Value("C_a", float(shape[-1]), "", "from x_30 on"),
+                Value("C_w", 1.0, "", "4.1.6.2.(4), where snow accumulates"),
+                Value("C_s", float(np.interp(middle, knots, slope)), "", "at x_30"),
                 known.light_density,
             )
             words = (
