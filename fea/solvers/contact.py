@@ -170,6 +170,8 @@ def _line_search(slope: float, curve: float, k: Array, s: Array, ds: Array) -> f
 
 @dataclass(frozen=True)
 class _Answer:
+    """Unknowns and the set of links with which they were solved for."""
+
     u: Array
     closed: BoolArray
     rounds: int
@@ -201,7 +203,7 @@ def _minimize(sets: ActiveSet, F: Array) -> _Answer:
             now = s > 0.0
             near = k * np.abs(s) <= TIE * size
             if ((now == closed) | near).all():
-                return _Answer(target, now, rounds, note)
+                return _Answer(target, closed, rounds, note)
         if guarded:
             d = target - u
             Kd = times_upper(sets.upper, d[:, None])[:, 0]
@@ -217,23 +219,28 @@ def _minimize(sets: ActiveSet, F: Array) -> _Answer:
     raise ContactError(message)
 
 
-def _prove(sets: ActiveSet, u: Array, F: Array) -> tuple[Array, LinkProof]:
-    """Link forces by their law at u, and how far they are from equilibrium."""
-    s = sets.B @ u - sets.gap
-    force = sets.stiffness * np.maximum(s, 0.0)
-    size = max(float(np.abs(force).max(initial=0.0)), float(np.abs(F).max(initial=0.0))) or 1.0
+def _prove(sets: ActiveSet, answer: _Answer, F: Array) -> tuple[Array, LinkProof]:
+    """Link forces by their law, and how well those of the linear solution and its set agree with it.
+
+    In the linear solution the links of the set are springs both ways and the others are not there. It is the
+    answer only if none of the set pulls, none of the others is stretched, and it is in equilibrium.
+    """
+    s = sets.B @ answer.u - sets.gap
+    force = np.where(answer.closed, sets.stiffness * s, 0.0)
+    by_law = sets.stiffness * np.maximum(s, 0.0)
+    size = max(float(np.abs(by_law).max(initial=0.0)), float(np.abs(F).max(initial=0.0))) or 1.0
     room = force - sets.stiffness * s
-    Ku = times_upper(sets.upper, u[:, None])[:, 0]
+    Ku = times_upper(sets.upper, answer.u[:, None])[:, 0]
 
     def share(value: Array) -> float:
         return float(value.max(initial=0.0)) / size
 
-    return force, LinkProof(
+    return by_law, LinkProof(
         tension=share(-force),
         penetration=share(-room),
         excess=0.0,
-        complementarity=share(np.minimum(force, room)),
-        law=share(np.abs(force - sets.stiffness * np.maximum(s, 0.0))),
+        complementarity=share(np.minimum(np.abs(force), np.abs(room))),
+        law=share(np.abs(force - by_law)),
         residual=share(np.abs(Ku + sets.B.T @ force - F)),
     )
 
@@ -281,10 +288,10 @@ def solve_one_way(
         except ContactError as error:
             message = f"load case {case}: {error}"
             raise ContactError(message) from error
-        proved.append(_prove(sets, answers[-1].u, column))
+        proved.append(_prove(sets, answers[-1], column))
         miss = proved[-1][1].worst
         if not miss <= ACCEPTED:
-            message = f"load case {case}: the answer misses equilibrium by {miss:.1e} of the largest force"
+            message = f"load case {case}: the answer misses equilibrium or contact by {miss:.1e} of its load"
             raise ContactError(message)
     return OneWay(
         unknown=np.stack([a.u for a in answers], axis=1) if answers else np.zeros(F.shape),

@@ -8,10 +8,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import sparse
 
-import fea.solvers.active_set as active_set
 from benchmarks.verification.contacts import one_way_beam
 from fea.model.assembly import build_system
 from fea.model.data import GROUND, Contacts, Model, Springs, Ties
+from fea.solvers import active_set, contact
 from fea.solvers.contact import ContactError, OneWayLinks, solve_contact, solve_one_way
 from fea.solvers.direct import SingularError, Solver
 from roofmodel.errors import InputError
@@ -236,3 +236,27 @@ def test_a_set_that_comes_back_is_told_and_still_answered():
     assert found.rounds[0] < 20
     (expected,) = enumerate_sets(K, B, k, gap, F)
     np.testing.assert_allclose(found.force[:, 0], expected, atol=1e-7)
+
+
+@pytest.mark.parametrize("link", range(4))
+def test_a_wrong_set_is_seen(link, monkeypatch):
+    """A set with one link too many pulls there, one too few penetrates there: no such answer is given out."""
+    beam = line(np.arange(4.0), 40.0)
+    B = np.eye(len(beam.K))[beam.w]
+    k, gap = np.full(4, 50.0), np.zeros(4)
+    F = beam.point(10.0, 0.0) - beam.point(4.0, 1.0) + beam.point(12.0, 2.0) + beam.point(9.0, 3.0)
+    right = solve(beam.K, B, k, gap, F)
+    assert right.proof[0].holds()
+
+    def wrong(sets, loads):
+        closed = right.force[:, 0] > 0.0
+        closed[link] = ~closed[link]
+        return contact._Answer(sets.solve(closed, loads), closed, 1, "")
+
+    monkeypatch.setattr(contact, "_minimize", wrong)
+    with pytest.raises(ContactError, match="misses equilibrium or contact"):
+        solve(beam.K, B, k, gap, F)
+    monkeypatch.setattr(contact, "ACCEPTED", np.inf)
+    proof = solve(beam.K, B, k, gap, F).proof[0]
+    assert proof.residual < 1e-9
+    assert max(proof.tension, proof.penetration) > 1e-3
