@@ -219,7 +219,7 @@ def analyze(project: Project, tell: Tell | None = None) -> Analysis:
     )
     depths = np.array([row_depths(roof, layout, force, case) for case in snow.cases])
     ratio = np.nan if design.rail_height_ratio is None else design.rail_height_ratio
-    rail_top = clamp.grip_height + clamp.height + 0.5 * rail.section.depth_z
+    rail_top = clamp.grip_height + clamp.height + rail.section.lowest_top
     limits = (
         *clamp_limits(clamp_force, clamp, layout),
         worse(

@@ -89,6 +89,20 @@ class Section:
     I_w: float = 0.0
     omega_max: float = np.nan
 
+    @property
+    def highest_top(self) -> float:
+        """Most that the top can stand over the centroid: the outermost fiber I_y / W_y. [m].
+
+        Half the depth in a section that is alike above and below; which way round another one lies is not
+        known.
+        """
+        return min(max(0.5 * self.depth_z, self.I_y / self.W_y), self.depth_z)
+
+    @property
+    def lowest_top(self) -> float:
+        """Least that the top can stand over the centroid. [m]."""
+        return self.depth_z - self.highest_top
+
 
 @dataclass(frozen=True)
 class Rail:

@@ -131,7 +131,7 @@ def rail_loads(
     per_meter = np.einsum("kij,qkj->qki", axes[force.row], force.thrust) / length[:, None]
     line = np.zeros((basis.count, k + 3 * rows, 4))
     line[:q, :k, :2] = per_meter
-    lever = 0.5 * rail.section.depth_z
+    lever = rail.section.highest_top
     line[q : 2 * q, :k, 3] = -per_meter[..., 1] * lever
     line[3 * q, k : k + rows, :3] = _self_weight(roof, layout, rail)
     overhang = _overhangs(layout)

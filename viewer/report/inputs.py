@@ -186,7 +186,7 @@ def hardware_table(analysis: Analysis, units: UnitSystem) -> Table:
         (f"Design yield stress ({rail.resistance_clause})", rail_resistance(rail, form), "stress"),
         ("Rail axis above the grip", clamp.height, "size"),
         ("Grip above the pan", clamp.grip_height, "size"),
-        ("Rail top above the pan", clamp.grip_height + clamp.height + 0.5 * section.depth_z, "size"),
+        ("Rail top above the pan", clamp.grip_height + clamp.height + section.lowest_top, "size"),
         *(
             (f"Clamp stiffness, {word}", float(clamp.stiffness[i, i]), stiff[i])
             for i, word in enumerate((*directions[:2], "square to the roof", "roll", "rocking", "twist"))

@@ -74,7 +74,7 @@ def moment_steps(analysis: Analysis, at: ClampAt) -> tuple[Step, ...]:
     project = analysis.project
     clamp = project.clamp
     along, moment = abs(float(at.force[0])), abs(float(at.force[4]))
-    arm = clamp.height + (0.5 * project.rail.section.depth_z if at.top else 0.0)
+    arm = clamp.height + (project.rail.section.highest_top if at.top else 0.0)
     steps = []
     if arm * along > 0.0 and moment > 0.0:
         where = "the rail's top" if at.top else "the rail's axis"
