@@ -16,8 +16,9 @@ from fea.panel.holds import refuse_off_the_seam, without_clips
 from fea.panel.plane import TOUCH, clamp_strips, plane_field, series
 from fea.panel.restraint import Restraints, free_travel, second_points
 from roofmodel.errors import InputError
-from roofmodel.hardware import Bearing
+from roofmodel.hardware import Bearing, SeamDetail
 from roofmodel.project.load import Project
+from roofmodel.units import SYSTEMS
 
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -103,6 +104,17 @@ def _cut_words(project: Project, strips: Strips) -> tuple[str, ...]:
     )
 
 
+def _gap_words(project: Project, detail: SeamDetail) -> tuple[str, ...]:
+    """What clips with a gap are taken for."""
+    if not detail.clip_gap > 0.0:
+        return ()
+    gap = SYSTEMS[project.table.project.units].text(detail.clip_gap, "size")
+    return (
+        f"The gap of the clips, {gap}, is not counted in this check: they hold at once. Until a seam has "
+        "risen that far it is softer than either state that was solved.",
+    )
+
+
 def panel_support(project: Project, tell: Tell | None = None) -> PanelSupport:
     """Panels of a project under its clamps.
 
@@ -152,6 +164,7 @@ def panel_support(project: Project, tell: Tell | None = None) -> PanelSupport:
     notes = dict.fromkeys(
         [
             *(STATES_NOTE if len(states) > 1 else ()),
+            *_gap_words(project, detail),
             *said,
             *(note for part in found for note in part.notes),
         ]

@@ -11,10 +11,11 @@ from scipy import sparse
 
 from fea.analysis import analyze
 from fea.checks.cautions import along_change
-from fea.panel.plane import series
+from fea.panel.plane import plane_field, series
 from fea.panel.support import BORNE, panel_support, strips_of
 from fea.rails.frame import build_frame, solve_frame
 from fea.rails.loads import RailLoads
+from roofmodel.errors import InputError
 from roofmodel.hardware import Clamp, Interaction, Material, Rail
 from roofmodel.layout import Layout
 from roofmodel.project.load import load_project
@@ -263,6 +264,34 @@ def test_restrained_warmth_is_added_to_the_anchorage(tmp_path):
     force = 12e-6 * 30.0 * length / (2.0 / 1e7 + length / (210e9 * area))
     np.testing.assert_allclose(extra, force, rtol=1e-3)
     assert any("Second fixed point" in line for line in cold.cautions)
+
+
+def test_a_gap_of_the_clips_is_told(tmp_path):
+    loaded = load_project(skewed(tmp_path))
+    assert not any("gap of the clips" in note for note in panel_support(loaded).notes)
+    loose = replace(loaded, seam=replace(loaded.seam, clip_gap=0.002))
+    assert any("gap of the clips, 2.0 mm, is not counted" in note for note in panel_support(loose).notes)
+
+
+def test_seams_that_nothing_holds_are_refused(tmp_path, monkeypatch):
+    """A field that gives no resistance to one movement of one grip; the same with a little does stand."""
+    loaded = load_project(skewed(tmp_path))
+    real = plane_field
+
+    def loose(*args, **options):
+        found = real(*args, **options)
+        K = found.stiffness.copy()
+        if options["held"]:  # the state without bearing
+            at = K[:, 2].copy()
+            K -= np.outer(at, at) / at[2]
+        return replace(found, stiffness=K + rest * np.eye(len(K)))
+
+    monkeypatch.setattr("fea.panel.support.plane_field", loose)
+    rest = 10.0
+    assert len(panel_support(loaded).stiffness) == 2
+    rest = 0.0
+    with pytest.raises(InputError, match=r"plane E1: nothing holds the seams .* the sheet bears on nothing"):
+        panel_support(loaded)
 
 
 def test_long_work_tells_how_far_it_has_come(tmp_path):
