@@ -14,6 +14,7 @@ from roofmodel.surface import Array, IntArray
 WELD = 1e-3  # vertices nearer than this are one [m]
 NEEDLE = 1e-9  # triangles with less area are degenerate [m^2]
 VERTICAL = np.cos(np.radians(89.9))  # |n_z| below this faces neither up nor down
+ONE_SHEET = np.cos(np.radians(3.0))  # faces on one side of an edge within this angle are one sheet
 SMALLEST = 1.0  # [m^2]
 LARGEST = 5_000.0  # [m]
 BEYOND = 1e8  # no map has coordinates as large, two and a half times around the earth [m]
@@ -213,14 +214,25 @@ def edge_keys(faces: IntArray, count: int) -> tuple[IntArray, IntArray]:
 
 
 def _reject_nonmanifold(points: Array, faces: IntArray, offset: Array) -> None:
+    """Reject edges of three or more faces, unless those on each side are one sheet, drawn twice."""
     directed, key = edge_keys(faces, len(points))
-    ranked = np.sort(key)
+    order = np.argsort(key, kind="stable")
+    ranked = key[order]
     third = np.flatnonzero(ranked[2:] == ranked[:-2])
-    if len(third):
-        edges = np.unique(ranked[third])
-        middle = points[directed[np.argmax(key == edges[0])]].mean(axis=0) + offset
-        message = (
-            f"{len(edges)} edges are shared by three or more roof faces, the first at "
-            f"({middle[0]:.2f}, {middle[1]:.2f}, {middle[2]:.2f}) m: separate the roof from other faces."
-        )
-        raise InputError(message)
+    if not len(third):
+        return
+    crowded = order[np.isin(ranked, ranked[third])]
+    unit = face_vectors(points, faces[crowded // 3])
+    unit /= np.maximum(lengths(unit), 1e-300)[:, None]
+    side = 2 * key[crowded] + (directed[crowded, 0] > directed[crowded, 1])
+    _, first, group = np.unique(side, return_index=True, return_inverse=True)
+    apart = np.einsum("kx,kx->k", unit, unit[first][group]) < ONE_SHEET
+    edges = np.unique(key[crowded[apart]])
+    if not len(edges):
+        return
+    middle = points[directed[np.argmax(key == edges[0])]].mean(axis=0) + offset
+    message = (
+        f"{len(edges)} edges are shared by three or more roof faces, the first at "
+        f"({middle[0]:.2f}, {middle[1]:.2f}, {middle[2]:.2f}) m: separate the roof from other faces."
+    )
+    raise InputError(message)

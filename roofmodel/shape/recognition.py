@@ -14,6 +14,7 @@ from roofmodel.shape.assembly import make_surface
 from roofmodel.shape.builders import triangulate
 from roofmodel.shape.cleaning import clean_mesh, face_vectors
 from roofmodel.shape.covering import exposed_parts
+from roofmodel.shape.junctions import divide_at_junctions
 from roofmodel.shape.outlines import points_on_planes, region_planes, region_rings
 from roofmodel.shape.regions import SLIVER, Mesh, make_mesh, plane_regions
 from roofmodel.surface import Array, IntArray, RoofSurface
@@ -66,6 +67,9 @@ def recognize(
     """
     raw = np.array(points, dtype=float)
     welded, faces_up, told = clean_mesh(raw, np.array(faces, dtype=np.int64), np.asarray(offset, dtype=float))
+    faces_up, divided = divide_at_junctions(welded, faces_up)
+    if divided:
+        told.append(f"{divided} edges were divided where corners of neighbors stand on them.")
     mesh = make_mesh(welded, faces_up)
     region = plane_regions(mesh, angle_tolerance, distance_tolerance)
     if region.max() < 0:
@@ -177,7 +181,9 @@ def _without_hidden(pieces: _Pieces, tolerance: float) -> tuple[_Pieces, list[st
     own[seen.owner] = np.arange(len(seen.owner))
     keep = ~seen.cut[pieces.face_plane] & (own[pieces.face_plane] >= 0)
     changed = np.flatnonzero(seen.cut[seen.owner])
-    points, faces, face_plane = triangulate([rings[index] for index in changed])
+    points, faces, face_plane = np.zeros((0, 3)), np.zeros((0, 3), dtype=np.int64), np.zeros(0, dtype=np.int64)
+    if len(changed):
+        points, faces, face_plane = triangulate([rings[index] for index in changed])
     names = pieces.names
     if names is not None:
         again = np.arange(len(seen.owner)) - np.searchsorted(seen.owner, seen.owner)

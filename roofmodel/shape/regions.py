@@ -65,6 +65,9 @@ def make_mesh(points: Array, faces: IntArray) -> Mesh:
     first, second = order[same], order[same + 1]
     opposed = directed[first, 0] == directed[second, 1]
     first, second = first[opposed], second[opposed]
+    once = np.ones(len(first), dtype=bool)  # of a sheet drawn twice only one face gets the neighbor
+    once[1:] = key[first[1:]] != key[first[:-1]]
+    first, second = first[once], second[once]
     twin = np.full(len(key), -1)
     twin[first], twin[second] = second, first
     pairs = np.stack([first // 3, second // 3], axis=1)

@@ -7,8 +7,9 @@ from collections import Counter
 import numpy as np
 import pytest
 import shapely
-from shapes import turned
+from shapes import edge_lengths, gable, hip, l_part, shuffled, turned
 
+from roofmodel.shape.builders import build_roof
 from roofmodel.shape.planes import plan_polygons
 from roofmodel.shape.recognition import recognize
 
@@ -126,3 +127,19 @@ def test_a_dormer_over_a_pitch_break_hides_both_planes():
     roof = recognize(points, np.array([*upper[1], *lower[1], *shed[1]]))
     assert sorted(roof.planes.plan_area.round(3)) == [20.0, 32.0, 48.0]
     assert overlap(roof) == pytest.approx(0.0, abs=1e-4)
+
+
+@pytest.mark.parametrize("make", [gable, hip, l_part])
+@pytest.mark.parametrize("seed", range(3))
+def test_a_roof_drawn_twice_with_other_diagonals_counts_once(make, seed):
+    """Every face is drawn again in three parts; which copy a neighbor meets depends on the order of faces."""
+    built = build_roof([make()])
+    middle = built.points[built.faces].mean(axis=1)
+    a, b, c = built.faces.T
+    m = len(built.points) + np.arange(len(built.faces))
+    again = np.vstack([np.c_[a, b, m], np.c_[b, c, m], np.c_[c, a, m]])
+    points, faces = shuffled(np.vstack([built.points, middle]), np.vstack([built.faces, again]), seed)
+    found = recognize(points, faces)
+    assert found.planes.name == built.planes.name
+    assert found.planes.true_area == pytest.approx(built.planes.true_area, rel=1e-4)
+    assert edge_lengths(found) == pytest.approx(edge_lengths(built), rel=1e-3)
