@@ -181,7 +181,11 @@ def _without_hidden(pieces: _Pieces, tolerance: float) -> tuple[_Pieces, list[st
     own[seen.owner] = np.arange(len(seen.owner))
     keep = ~seen.cut[pieces.face_plane] & (own[pieces.face_plane] >= 0)
     changed = np.flatnonzero(seen.cut[seen.owner])
-    points, faces, face_plane = np.zeros((0, 3)), np.zeros((0, 3), dtype=np.int64), np.zeros(0, dtype=np.int64)
+    points, faces, face_plane = (
+        np.zeros((0, 3)),
+        np.zeros((0, 3), dtype=np.int64),
+        np.zeros(0, dtype=np.int64),
+    )
     if len(changed):
         points, faces, face_plane = triangulate([rings[index] for index in changed])
     names = pieces.names

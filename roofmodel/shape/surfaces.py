@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from roofmodel.errors import InputError
-from roofmodel.shape.cleaning import check_places
+from roofmodel.shape.cleaning import BEYOND, check_places
 from roofmodel.shape.roof_faces import RawMesh
 from roofmodel.surface import Array, IntArray
 
@@ -65,7 +65,9 @@ def surface_area(points: Array, surfaces: Sequence[Surface]) -> float:
 
 
 def roof_area(building: Building) -> float:
-    """Area that is marked as roof, else of what faces up or down. [m^2]."""
+    """Area that is marked as roof, else of what faces up; NaN with coordinates off every map. [m^2]."""
+    if not (np.abs(building.points) < BEYOND).all():
+        return float("nan")
     marked = [surface for surface in building.surfaces if surface[1] == ROOF]
     vectors = np.array(
         [
@@ -90,7 +92,9 @@ def which_building(wanted: str | None, sizes: Sequence[tuple[str, float]], count
     count : int
         How many there are.
     """
-    listed = ", ".join(f"{name} ({area:.0f} m2)" for name, area in sizes[:LISTED])
+    listed = ", ".join(
+        f"{name} ({'damaged' if np.isnan(area) else f'{area:.0f} m2'})" for name, area in sizes[:LISTED]
+    )
     more = f" and {count - LISTED} more" if count > LISTED else ""
     what = "give the id of one building" if wanted is None else f"there is no building {wanted!r}"
     return InputError(f"{what}; the file has (roof size): {listed}{more}; or {ALL!r} for all of them.")
