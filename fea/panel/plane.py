@@ -178,7 +178,9 @@ def clamp_strips(layout: Layout, plane: int, outline: Polygon, name: str) -> tup
     on = (up > ends[:, 0] - TOUCH) & (up < ends[:, 1] + TOUCH)
     if not on.all():
         label = layout.clamp_name[chosen[np.argmin(on)]]
-        message = f"clamp {label}: its seam does not lie on the plane {name} there; move the row."
+        message = (
+            f"clamp {label}: its seam has no length on plane {name} there; move the row, or end it sooner."
+        )
         raise InputError(message)
     return chosen, np.clip(up, ends[:, 0], ends[:, 1]), ends
 

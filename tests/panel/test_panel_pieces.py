@@ -75,7 +75,7 @@ def test_clamps_on_two_pieces_of_a_seam_count_as_on_one_long_strip():
     one = strips_of(project_of(make_layout([(1.0, [4, -1], 5.0 - 4 * SPACING)]), FORKED))
     np.testing.assert_allclose(one.length[one.strip], [2.0, 5.0])
     assert not one.cut.any()
-    with pytest.raises(InputError, match=r"R1-4.*does not lie on the plane S1"):
+    with pytest.raises(InputError, match=r"R1-4.*has no length on plane S1"):
         clamp_strips(make_layout([(2.5, [4], 5.0 - 4 * SPACING)]), 0, FORKED, "S1")
 
 

@@ -90,7 +90,7 @@ def test_moved_clamps_are_told():
 
 
 def test_what_cannot_be_modeled_is_refused():
-    with pytest.raises(InputError, match="does not lie on the plane"):
+    with pytest.raises(InputError, match="has no length on plane"):
         field_of(make_layout([(0.7, [3, 30], 0.5)]))
     with pytest.raises(InputError, match="no clamp stands on it"):
         plane_field(make_layout([(0.7, [3], 0.5)]), 1, WIDE, PANEL, SOFT, CLAMP)
