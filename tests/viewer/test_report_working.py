@@ -5,6 +5,8 @@ from __future__ import annotations
 import math
 import re
 from pathlib import Path
+from types import SimpleNamespace
+from typing import Any
 
 import numpy as np
 import pytest
@@ -14,7 +16,7 @@ from fea.analysis import Analysis
 from fea.checks.strips import panel_strips, strip_weight
 from viewer.report.page import report_html
 from viewer.report.working import hand_check, tributary_ends
-from viewer.report.working_parts import Expression, Number
+from viewer.report.working_parts import Expression, Number, _end_step
 
 FUNCTIONS = {"sin": math.sin, "cos": math.cos, "sqrt": math.sqrt, "max": max, "radians": math.radians}
 
@@ -164,3 +166,17 @@ def test_hand_check_follows_the_temperature_that_is_worst(tmp_path: Path) -> Non
     assert sorted("reversed" in note for note in notes) == [False, True]
     ends = [page.steps[-1].result.value for page in pages if page is not None]
     assert ends[0] == pytest.approx(ends[1], rel=1e-9)
+
+
+def test_ends_of_other_rows_reach_a_clamp_through_the_panels() -> None:
+    """A row without partial ends on panels that give way, beside one with ends of 30 N and 10 N."""
+    layout = SimpleNamespace(
+        clamp_row=np.array([0, 1]), row_plane=np.zeros(2, dtype=int), row_name=("whole", "partial")
+    )
+    force = SimpleNamespace(end_bound=np.array([[[0.0, 0.0], [30.0, 10.0]]]))
+    analysis: Any = SimpleNamespace(project=SimpleNamespace(layout=layout), force=force)
+    at: Any = SimpleNamespace(clamp=0, case=0)
+    step = _end_step(analysis, at, 4.0)
+    assert in_si(step.expression) == pytest.approx(4.0)
+    assert step.expression[-1] == Number(40.0, "force")
+    assert "partial" in step.note

@@ -158,6 +158,8 @@ def _end_step(analysis: Analysis, at: ClampAt, ends: float) -> Step:
     """The clamp's share of what snow beyond the row's ends can bring."""
     row = int(analysis.project.layout.clamp_row[at.clamp])
     layout, bounds = analysis.project.layout, analysis.force.end_bound[at.case, row]
+    if not bounds.any():
+        return _end_step_of_others(analysis, at, ends)
     s = float(layout.clamp_s[at.clamp])
     end = int(s > float(layout.row_length[row]) - s)
     if bounds[end] < 1e-3 * bounds.sum():
@@ -178,6 +180,25 @@ def _end_step(analysis: Analysis, at: ClampAt, ends: float) -> Step:
         Number(ends, "force"),
         f"k_E = {100.0 * share:.3g} % of it reaches this clamp, from the frame",
         f"{note} More than 100 % is the lever of the overhang." if share > 1.0 else note,
+    )
+
+
+def _end_step_of_others(analysis: Analysis, at: ClampAt, ends: float) -> Step:
+    """The same where the row itself has no such ends, but shares its panels with rows that have."""
+    layout, bound = analysis.project.layout, analysis.force.end_bound[at.case].sum(axis=1)
+    plane = layout.row_plane[layout.clamp_row[at.clamp]]
+    rows = np.flatnonzero((layout.row_plane == plane) & (bound > 0.0))
+    named = ", ".join(layout.row_name[row] for row in rows[:3]) + (" and others" if len(rows) > 3 else "")
+    total = float(bound[rows].sum())
+    share = ends / total if total > 0.0 else 0.0
+    return Step(
+        "Upper bound of snow beyond the ends of other rows",
+        "E",
+        "k_E B",
+        (Number(share), " × ", Number(total, "force")),
+        Number(ends, "force"),
+        f"k_E = {100.0 * share:.3g} % of it reaches this clamp through the panels, from the frame",
+        f"B from the table of extra force at the ends of partial rows, all ends of {named}.",
     )
 
 
