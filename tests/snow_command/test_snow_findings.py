@@ -248,3 +248,11 @@ def test_plan_polygons_are_those_of_the_roof() -> None:
     for patch in study.findings.patches:
         plane = plan_polygon(roof, patch.zone.plane)
         assert shapely.difference(patch.zone.polygon, plane.buffer(1e-3)).area < 1e-6
+
+
+def test_what_lies_on_top_is_told_from_what_lies_beside(tmp_path: Path) -> None:
+    hall = demo("tannery-hall").findings
+    assert [hall.on_top(q) for q in range(4)] == [frozenset(), frozenset(), frozenset(), {5}]
+    vault = study_of(with_vault(TANNERY), tmp_path).findings
+    drifted = next(q for q, case in enumerate(vault.cases) if "drifted" in case.case.name)
+    assert vault.on_top(drifted) == frozenset()  # facets hold several zones, none over another
