@@ -11,7 +11,6 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, TypeVar
 
-import numpy as np
 from pydantic import BaseModel, ValidationError
 
 from roofmodel.errors import InputError
@@ -21,11 +20,11 @@ from roofmodel.project.files import read_file
 from roofmodel.project.hardware_tables import make_clamp, make_panel, make_rail
 from roofmodel.project.import_schema import ImportedRoof
 from roofmodel.project.obstacles import place_obstacles
+from roofmodel.project.part_tables import built_roof
 from roofmodel.project.placement import place_rows
-from roofmodel.project.schema import BuiltRoof, Part, ProjectFile, RoofFile
+from roofmodel.project.schema import BuiltRoof, ProjectFile, RoofFile
 from roofmodel.project.seam_tables import make_seam
 from roofmodel.project.sites import SITES, make_site
-from roofmodel.shape.builders import RoofPart, build_roof
 from roofmodel.sliding.thrust import SlideOptions, ValleyThrust
 from roofmodel.snow.inputs import Site
 from roofmodel.surface import RoofSurface
@@ -250,7 +249,7 @@ def _explain(problem: Mapping[str, Any], data: Mapping[str, Any]) -> str:
     return f"{path}: {shown(value)} {right.format(**context)}"
 
 
-_MANY = ("row", "plane", "parapet", "obstruction", "roof.part")
+_MANY = ("row", "plane", "parapet", "obstruction", "roof.part", "roof.dormer")
 
 
 def _what_to_add(field: str, model: type[BaseModel] | None) -> str:
@@ -311,91 +310,7 @@ def _member(model: type[BaseModel] | None, tag: str) -> type[BaseModel] | None:
 
 def _roof(roof: BuiltRoof | ImportedRoof, path: Path, digest: Any) -> RoofSurface:
     if isinstance(roof, BuiltRoof):
-        parts = [_part(part, index) for index, part in enumerate(roof.part)]
-        try:
-            return build_roof(parts)
-        except InputError as error:
-            raise InputError(_named_part(str(error), parts)) from None
+        return built_roof(roof)
     from roofmodel.project.import_tables import read_roof
 
     return read_roof(roof, path.parent, digest)
-
-
-def _named_part(message: str, parts: Sequence[RoofPart]) -> str:
-    """Message of the builder with the part's name as the project file has it."""
-    name = next((part.name for part in parts if message.startswith(f"{part.name}: ")), None)
-    return f"roof: {message}" if name is None else f'roof.part "{name}": {message.removeprefix(f"{name}: ")}'
-
-
-def _part(part: Part, index: int) -> RoofPart:
-    name = part.name or f"part {index + 1}"
-    wrong = _pitch_slip(part)
-    if wrong:
-        message = f'roof.part "{name}"{wrong}'
-        raise InputError(message)
-    if part.shape in ("flat", "vault"):
-        pitches = np.zeros(0)
-    elif part.pitches is not None:
-        pitches = np.array([np.nan if p == "gable" else p for p in part.pitches], dtype=float)
-    elif part.shape == "shed":
-        pitches = np.array([part.pitch], dtype=float)
-    elif part.shape == "gable":
-        pitches = _gable_pitches(np.array(part.footprint), float(part.pitch or 0.0))
-    else:
-        pitches = np.full(len(part.footprint), part.pitch, dtype=float)
-    return RoofPart(
-        shape=part.shape,
-        footprint=np.array(part.footprint),
-        pitches=pitches,
-        eave_height=part.eave_height,
-        fall_azimuth=np.nan if part.fall is None else part.fall,
-        name=name,
-        rise=np.nan if part.rise is None else part.rise,
-        facets=part.facets,
-    )
-
-
-def _pitch_slip(part: Part) -> str:
-    """What is wrong with pitch, pitches and fall of a part, to be said behind its name; else empty."""
-    shape, sides = part.shape, len(part.footprint)
-    given = [part.pitch] if part.pitches is None else part.pitches
-    if (shape == "vault") != (part.rise is not None):
-        return (
-            ".rise is missing; a vault needs it" if shape == "vault" else '.rise: is for shape "vault" only'
-        )
-    if shape in ("flat", "vault"):
-        no_pitch = part.pitch is None and part.pitches is None
-        return "" if no_pitch else f'.pitch: a {shape} part has none; leave it out, or use shape "shed"'
-    if (part.pitch is None) == (part.pitches is None):
-        return ": give either pitch (one for all edges) or pitches (one per edge)"
-    if part.pitch == "gable":
-        return '.pitch: "gable" is for single edges; use pitches'
-    if shape == "shed":
-        if part.fall is None:
-            return ".fall is missing; a shed needs the compass direction it falls to"
-        return ".pitches: a shed has one pitch; use pitch" if part.pitches is not None else ""
-    if part.fall is not None:
-        return f'.fall: is for sheds only; leave it out, or use shape "shed" in place of "{shape}"'
-    if part.pitches is not None and len(part.pitches) != sides:
-        return (
-            f".pitches: {len(part.pitches)} pitches for {sides} footprint edges; give one for each edge in "
-            'order, "gable" for an upright end'
-        )
-    if any(pitch == 0.0 for pitch in given):
-        return f': a pitch of 0 makes no {shape} roof; give more, or use shape "flat"'
-    ends = [pitch == "gable" for pitch in given]
-    if shape == "gable" and part.pitches is not None and sides == 4 and ends not in _GABLE_ENDS:
-        return '.pitches: a gable part has "gable" on two opposite edges and pitches on the others'
-    return ""
-
-
-_GABLE_ENDS = ([True, False, True, False], [False, True, False, True])
-
-
-def _gable_pitches(footprint: np.ndarray[Any, Any], pitch: float) -> np.ndarray[Any, Any]:
-    """Equal pitches over the two long edges, gables over the short ones."""
-    if len(footprint) != 4:
-        return np.full(len(footprint), pitch)
-    length = np.linalg.norm(np.roll(footprint, -1, axis=0) - footprint, axis=1)
-    long = length[0] + length[2] >= length[1] + length[3]
-    return np.where(np.arange(4) % 2 == (0 if long else 1), pitch, np.nan)

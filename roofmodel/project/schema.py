@@ -12,7 +12,6 @@ from pydantic import ConfigDict, Discriminator, Field, Tag, model_validator
 
 from roofmodel.project.base import StrengthKind, Table
 from roofmodel.project.field_types import (
-    Angle,
     AnyLength,
     AnySize,
     Area,
@@ -24,8 +23,6 @@ from roofmodel.project.field_types import (
     Line,
     Modulus,
     Moment,
-    Pitch,
-    Points,
     Product,
     Rotational,
     SeamAngle,
@@ -45,6 +42,7 @@ from roofmodel.project.field_types import (
 )
 from roofmodel.project.import_schema import ImportedRoof
 from roofmodel.project.obstacle_schema import ObstructionTable, ParapetTable
+from roofmodel.project.part_schema import BuiltRoof
 from roofmodel.project.seam_schema import SeamTable
 from roofmodel.project.site_schema import FORMATS, AnySite
 
@@ -56,30 +54,6 @@ class Project(Table):
     units: Literal["SI", "US"] = Field("SI", description="Unit system of everything that is printed.")
     revision: Line = Field("", max_length=40, description="Revision mark for the report.")
     engineer: Line = Field("", max_length=120, description="Who is responsible, for the report.")
-
-
-class Part(Table):
-    """One roof built from a footprint; several parts make steps."""
-
-    name: Line = Field("", max_length=60, description="For messages.")
-    shape: Literal["shed", "gable", "hip", "L", "flat", "vault"] = Field(description="Roof shape.")
-    footprint: Points = Field(description="Plan outline of the roof, eave line to eave line, in order.")
-    pitch: Pitch | None = Field(None, description='One pitch for all edges: "25 deg" or "6:12".')
-    pitches: list[Pitch] | None = Field(
-        None, description='One pitch for each footprint edge in order; "gable" for an upright end.'
-    )
-    eave_height: Length0 = Field(description="Height of the eaves above the ground.")
-    fall: Angle | None = Field(
-        None, description="Shed only: compass direction of the fall, clockwise from north."
-    )
-    rise: Length | None = Field(None, description="Vault only: height of the crown above the springings.")
-    facets: int = Field(12, ge=6, le=60, description="Vault only: flat strips that stand for the curve.")
-
-
-class BuiltRoof(Table):
-    """A roof built from parts."""
-
-    part: list[Part] = Field(min_length=1, description="Parts; higher parts cut lower ones.")
 
 
 def _roof_tag(value: Any) -> str:

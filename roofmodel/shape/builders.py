@@ -7,29 +7,33 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 import shapely
-from scipy.spatial import cKDTree
-from shapely import MultiPolygon, Polygon
+from shapely import Polygon
 from shapely.geometry.base import BaseGeometry
 
 from roofmodel.errors import InputError
 from roofmodel.shape.assembly import make_surface
+from roofmodel.shape.broken_pitches import (
+    SQUARE,
+    STEEPEST,
+    dome_cells,
+    half_hip_cells,
+    saltbox_cells,
+    saw_tooth_cells,
+    two_pitch_cells,
+)
+from roofmodel.shape.dormers import Dormer, with_dormers
+from roofmodel.shape.envelopes import SAME_POINT, SLIVER, Cell, edge_planes, lowest, merged, union
 from roofmodel.shape.planes import without_collinear
 from roofmodel.shape.skeleton import skeleton_cells
+from roofmodel.shape.triangulation import triangulate
 from roofmodel.shape.vaults import vault_cells
-from roofmodel.surface import Array, IntArray, RoofSurface
+from roofmodel.surface import Array, RoofSurface
 
-STEEPEST = np.radians(75.0)  # steeper is a wall [rad]
-SAME_POINT = 1e-7  # corners nearer than this are one [m]
-FINE = 1e-10  # overlays snap to this, without it coinciding edges can give wrong areas [m]
-GRID = 1e-8  # corners nearer than this are joined to close slits [m]
-SLIVER = 1e-7  # smaller plane pieces are left out [m^2]
 FAR = 10_000.0  # footprints farther out are moved to a local origin [m]
 LARGEST = 5_000.0  # [m]
 SMALLEST = 1.0  # [m^2]
-SQUARE = np.sin(np.radians(0.5))  # how far a right angle may be off
-SHAPES = ("shed", "gable", "hip", "L", "flat", "vault")
-
-Cell = tuple[Array, Polygon]  # (a, b, c) of z = a x + b y + c, and where it is the roof
+COURTYARDS = ("hip", "mansard", "flat")  # shapes that may have courtyards
+NO_DOME_CLAUSE = "no rule for domes is applied, each facet takes the snow of a plane roof of its pitch."
 
 
 @dataclass(frozen=True)
@@ -39,22 +43,37 @@ class RoofPart:
     Attributes
     ----------
     shape : str
-        "shed", "gable", "hip", "L", "flat" or "vault".
+        A key of `SHAPE_CELLS`.
     footprint : (k, 2) float
         Plan outline of the roof (eaves included), either direction round. [m]
     pitches : (k,) float
         Pitch above footprint edge i, from point i to point i + 1; nan for a gable edge. A shed takes
         one pitch; a flat roof none. [rad]
     eave_height : float
-        Height of all eaves above ground (z = 0); of the lowest point for a shed. [m]
+        Height of all eaves above ground (z = 0); of the lowest point for a shed or saw-tooth; of the front
+        eave for a saltbox. [m]
     fall_azimuth : float
-        Direction a shed falls to, clockwise from north. [rad]
+        Direction a shed, a saw-tooth or the rear of a saltbox falls to, clockwise from north. [rad]
     name : str
         For messages.
     rise : float
-        Of a vault's crown above its springings. [m]
+        Of a vault's or dome's crown above its springings. [m]
     facets : int
         Of a vault.
+    rings : int
+        Of a dome.
+    upper_pitch, break_height : float
+        Of a gambrel or mansard: pitch above the break, and height of the break above the eaves. [rad], [m]
+    clip_height, clip_pitch : float
+        Of a half-hip: height above the eaves at which its cut-off ends start, and their pitch. [m], [rad]
+    rear_eave_height : float
+        Of a saltbox, above ground. [m]
+    teeth : int
+        Of a saw-tooth.
+    courtyards : tuple of (k, 2) float
+        Openings in the footprint, in either direction round. [m]
+    courtyard_pitch : float
+        Of the slopes that fall into the courtyards. [rad]
     """
 
     shape: str
@@ -65,9 +84,25 @@ class RoofPart:
     name: str = ""
     rise: float = float("nan")
     facets: int = 12
+    rings: int = 6
+    upper_pitch: float = float("nan")
+    break_height: float = float("nan")
+    clip_height: float = float("nan")
+    clip_pitch: float = float("nan")
+    rear_eave_height: float = float("nan")
+    teeth: int = 3
+    courtyards: tuple[Array, ...] = ()
+    courtyard_pitch: float = float("nan")
 
 
-def build_roof(parts: Sequence[RoofPart]) -> RoofSurface:
+def regular_footprint(center: Array, radius: float, sides: int) -> Array:
+    """Corners (sides, 2) of a regular polygon around a circle, counter-clockwise; its edges touch it. [m]."""
+    angle = 2.0 * np.pi * (np.arange(sides) - 0.5) / sides - 0.5 * np.pi
+    reach = radius / np.cos(np.pi / sides)
+    return np.asarray(center + reach * np.stack([np.cos(angle), np.sin(angle)], axis=1))
+
+
+def build_roof(parts: Sequence[RoofPart], dormers: Sequence[Dormer] = ()) -> RoofSurface:
     """Build the roof of one building from its parts, exactly.
 
     Where parts overlap on plan the higher surface is the roof: a lower part ends at the outline of the
@@ -76,6 +111,8 @@ def build_roof(parts: Sequence[RoofPart]) -> RoofSurface:
     Parameters
     ----------
     parts : sequence of RoofPart
+    dormers : sequence of Dormer
+        On planes that bear the names which the roof without dormers gives them.
 
     Returns
     -------
@@ -106,18 +143,22 @@ def build_roof(parts: Sequence[RoofPart]) -> RoofSurface:
     cells: list[Cell] = []
     for part, label in zip(checked, labels, strict=True):
         own = SHAPE_CELLS[part.shape](_moved(part, shift), label)
-        cells = _union(cells, own) if cells else own
-    return _surface(_merged(cells), np.array([*shift, 0.0]), notes)
+        cells = union(cells, own) if cells else own
+        notes += [f"{label}: {NO_DOME_CLAUSE}"] if part.shape == "dome" else []
+    cells, offset = merged(cells), np.array([*shift, 0.0])
+    surface = _surface(cells, offset, notes)
+    return _surface(with_dormers(surface.planes, cells, dormers), offset, notes) if dormers else surface
 
 
 def _moved(part: RoofPart, shift: Array) -> RoofPart:
-    return replace(part, footprint=part.footprint - shift)
+    courtyards = tuple(ring - shift for ring in part.courtyards)
+    return replace(part, footprint=part.footprint - shift, courtyards=courtyards)
 
 
 def _checked(part: RoofPart, label: str) -> RoofPart:
     """Validated copy with the footprint counter-clockwise and float arrays."""
-    if part.shape not in SHAPES:
-        msg = f"{label}: shape {part.shape!r} is not known; it should be one of {', '.join(SHAPES)}."
+    if part.shape not in SHAPE_CELLS:
+        msg = f"{label}: shape {part.shape!r} is not known; it should be one of {', '.join(SHAPE_CELLS)}."
         raise InputError(msg)
     footprint = np.array(part.footprint, dtype=float)
     pitches = np.atleast_1d(np.array(part.pitches, dtype=float))
@@ -146,11 +187,32 @@ def _checked(part: RoofPart, label: str) -> RoofPart:
         footprint = footprint[::-1]
         if len(pitches) == len(footprint):
             pitches = np.roll(pitches[::-1], -1)
-    return replace(part, footprint=footprint, pitches=pitches, name=label)
+    courtyards = _checked_courtyards(part, footprint, label)
+    return replace(part, footprint=footprint, pitches=pitches, name=label, courtyards=courtyards)
+
+
+def _checked_courtyards(part: RoofPart, footprint: Array, label: str) -> tuple[Array, ...]:
+    """Courtyards clockwise."""
+    if len(part.courtyards) and part.shape not in COURTYARDS:
+        msg = f"{label}: a {part.shape} part takes no courtyards; use {', '.join(COURTYARDS)}."
+        raise InputError(msg)
+    if len(part.courtyards) and part.shape != "flat" and not 0.0 < part.courtyard_pitch < STEEPEST:
+        msg = f"{label}: courtyards need courtyard_pitch above 0 and below 75 degrees."
+        raise InputError(msg)
+    rings: list[Array] = []
+    free: BaseGeometry = Polygon(footprint)
+    for number, given in enumerate(part.courtyards):
+        ring = np.array(given, dtype=float)
+        if not shapely.LinearRing(ring).is_simple or not free.contains_properly(Polygon(ring)):
+            msg = f"{label}: courtyard {number + 1} does not lie inside the footprint, apart from all others."
+            raise InputError(msg)
+        free = free.difference(Polygon(ring))
+        rings.append(ring[::-1] if shapely.LinearRing(ring).is_ccw else ring)
+    return tuple(rings)
 
 
 def _check_pitches(shape: str, pitches: Array, sides: int, label: str) -> None:
-    if shape in ("flat", "vault"):
+    if shape in ("flat", "vault", "dome"):
         if np.any(pitches[np.isfinite(pitches)] != 0.0):
             msg = f"{label}: a {shape} part has no pitch; leave it out."
             raise InputError(msg)
@@ -160,9 +222,9 @@ def _check_pitches(shape: str, pitches: Array, sides: int, label: str) -> None:
         bad = np.degrees(known[(known < 0.0) | (known >= STEEPEST)][0])
         msg = f"{label}: pitch {bad:.4g} degrees is outside 0 to below 75 degrees."
         raise InputError(msg)
-    if shape == "shed":
+    if shape in ("shed", "saw-tooth"):
         if len(known) == 0 or np.ptp(known) > 0.0:
-            msg = f"{label}: a shed takes one pitch, got {np.degrees(known).tolist()} degrees."
+            msg = f"{label}: a {shape} takes one pitch, got {np.degrees(known).tolist()} degrees."
             raise InputError(msg)
         return
     if len(pitches) != sides:
@@ -175,70 +237,8 @@ def _check_pitches(shape: str, pitches: Array, sides: int, label: str) -> None:
         raise InputError(msg)
 
 
-def edge_planes(part: RoofPart) -> Array:
-    """Planes (k, 3) rising from the footprint edges as z = a x + b y + c; gable edges give +inf in c."""
-    start = part.footprint
-    along = np.roll(start, -1, axis=0) - start
-    inward = np.stack([-along[:, 1], along[:, 0]], axis=1) / np.linalg.norm(along, axis=1)[:, None]
-    gable = np.isnan(part.pitches)
-    gradient = np.where(gable[:, None], 0.0, np.tan(np.where(gable, 0.0, part.pitches))[:, None] * inward)
-    level = part.eave_height - np.sum(gradient * start, axis=1)
-    return np.column_stack([gradient, np.where(gable, np.inf, level)])
-
-
-def _where_below(area: BaseGeometry, lower: Array, upper: Array) -> BaseGeometry:
-    """Part of a plan area where one plane lies below (or at) another."""
-    if np.isinf(upper[2]):
-        return area
-    a, b, c = lower - upper
-    norm = np.hypot(a, b)
-    if norm < 1e-12:
-        return area if c <= SAME_POINT else Polygon()
-    x0, y0, x1, y1 = area.bounds if not area.is_empty else (0.0, 0.0, 1.0, 1.0)
-    center = np.array([0.5 * (x0 + x1), 0.5 * (y0 + y1)])
-    direction = np.array([a, b]) / norm
-    beyond = float(a * center[0] + b * center[1] + c) / norm
-    reach = 2.0 * np.hypot(x1 - x0, y1 - y0) + 1.0
-    if abs(beyond) > reach:  # planes that hardly differ cross far away from the area
-        return area if beyond < 0.0 else Polygon()
-    foot = center - beyond * direction
-    far = abs(beyond) + reach
-    side = np.array([-direction[1], direction[0]]) * reach
-    half = Polygon([foot - side, foot + side, foot + side - far * direction, foot - side - far * direction])
-    return _areal(shapely.intersection(area, half, grid_size=FINE))
-
-
-def _areal(shape: BaseGeometry) -> BaseGeometry:
-    """Polygons of a shape; overlays of collections with stray lines in them go wrong."""
-    if shape.geom_type in ("Polygon", "MultiPolygon"):
-        return shape
-    return MultiPolygon([part for part in shapely.get_parts(shape) if part.geom_type == "Polygon"])
-
-
-def _lowest(area: Polygon, planes: Array) -> list[Cell]:
-    """Lower envelope of planes over a plan area."""
-    cells = []
-    for index in np.flatnonzero(np.isfinite(planes[:, 2])):
-        others = [planes[other] for other in range(len(planes)) if other != index]
-        cell: BaseGeometry = area
-        for other in others:
-            cell = _where_below(cell, planes[index], other)
-        cells.append((planes[index], cell))
-    return _split(cells)
-
-
-def _split(cells: Sequence[tuple[Array, BaseGeometry]]) -> list[Cell]:
-    """Cells as single polygons, slivers left out."""
-    return [
-        (plane, part)
-        for plane, shape in cells
-        for part in shapely.get_parts(shape)
-        if part.geom_type == "Polygon" and part.area > SLIVER
-    ]
-
-
 def _flat_cells(part: RoofPart, label: str) -> list[Cell]:
-    return [(np.array([0.0, 0.0, part.eave_height]), Polygon(part.footprint))]
+    return [(np.array([0.0, 0.0, part.eave_height]), Polygon(part.footprint, part.courtyards))]
 
 
 def _shed_cells(part: RoofPart, label: str) -> list[Cell]:
@@ -251,19 +251,25 @@ def _shed_cells(part: RoofPart, label: str) -> list[Cell]:
     return [(np.array([*up, part.eave_height - lowest]), Polygon(part.footprint))]
 
 
-def _gable_cells(part: RoofPart, label: str) -> list[Cell]:
+def _check_gables(part: RoofPart, label: str) -> None:
     step = np.roll(part.footprint, -1, axis=0) - part.footprint
     unit = step / np.linalg.norm(step, axis=1)[:, None]
     if len(unit) != 4 or np.abs(np.sum(unit * np.roll(unit, -1, axis=0), axis=1)).max() > SQUARE:
-        msg = f"{label}: a gable part needs a rectangle of 4 points; use hip for other footprints."
+        other = "mansard" if part.shape == "gambrel" else "hip"
+        msg = f"{label}: a {part.shape} part needs a rectangle of 4 points; use {other} for other footprints."
         raise InputError(msg)
     gable = np.isnan(part.pitches)
     if gable.tolist() not in ([True, False, True, False], [False, True, False, True]):
         message = (
-            f"{label}: a gable part needs nan pitch on two opposite edges, got {np.degrees(part.pitches)}."
+            f"{label}: a {part.shape} part needs nan pitch on two opposite edges, got "
+            f"{np.degrees(part.pitches)}."
         )
         raise InputError(message)
-    return _lowest(Polygon(part.footprint), edge_planes(part))
+
+
+def _gable_cells(part: RoofPart, label: str) -> list[Cell]:
+    _check_gables(part, label)
+    return lowest(Polygon(part.footprint), edge_planes(part.footprint, part.pitches, part.eave_height))
 
 
 def _turns(ring: Array) -> Array:
@@ -274,13 +280,76 @@ def _turns(ring: Array) -> Array:
     return np.asarray(cross / np.linalg.norm(before, axis=1) / np.linalg.norm(after, axis=1))
 
 
+def _hip_over(rings: list[Array], pitches: Array, eave: float, label: str) -> list[Cell]:
+    """Hip roof over a footprint and its courtyards."""
+    if len(rings) > 1 or _turns(rings[0]).min() < -1e-9:
+        return skeleton_cells(rings[0], pitches, eave, label, rings[1:])
+    return lowest(Polygon(rings[0]), edge_planes(rings[0], pitches, eave))
+
+
+def _edges(part: RoofPart) -> tuple[list[Array], Array]:
+    """Rings of a part and the pitches of their edges."""
+    inner = sum(len(ring) for ring in part.courtyards)
+    return [part.footprint, *part.courtyards], np.append(part.pitches, np.full(inner, part.courtyard_pitch))
+
+
 def _hip_cells(part: RoofPart, label: str) -> list[Cell]:
-    if np.isnan(part.pitches).all():
+    rings, pitches = _edges(part)
+    if np.isnan(pitches).all():
         msg = f"{label}: a hip part needs a pitch on at least one edge."
         raise InputError(msg)
-    if _turns(part.footprint).min() < -1e-9:
-        return skeleton_cells(part.footprint, part.pitches, part.eave_height, label)
-    return _lowest(Polygon(part.footprint), edge_planes(part))
+    return _hip_over(rings, pitches, part.eave_height, label)
+
+
+def _two_pitch_cells(part: RoofPart, label: str) -> list[Cell]:
+    if part.shape == "gambrel":
+        _check_gables(part, label)
+    if not (0.0 <= part.upper_pitch < STEEPEST and part.break_height > 0.0):
+        msg = (
+            f"{label}: a {part.shape} part needs upper_pitch (0 to below 75 degrees) and break_height above "
+            "0."
+        )
+        raise InputError(msg)
+    rings, pitches = _edges(part)
+
+    def over(rings: list[Array], pitches: Array, eave: float) -> list[Cell]:
+        return _hip_over(rings, pitches, eave, label)
+
+    return two_pitch_cells(rings, pitches, part.eave_height, part.upper_pitch, part.break_height, over, label)
+
+
+def _half_hip_cells(part: RoofPart, label: str) -> list[Cell]:
+    _check_gables(part, label)
+    if not (part.clip_height > 0.0 and 0.0 < part.clip_pitch < STEEPEST):
+        msg = (
+            f"{label}: a half-hip part needs clip_height above 0 and clip_pitch above 0 and below 75 degrees."
+        )
+        raise InputError(msg)
+    return half_hip_cells(
+        part.footprint, part.pitches, part.eave_height, part.clip_height, part.clip_pitch, label
+    )
+
+
+def _saltbox_cells(part: RoofPart, label: str) -> list[Cell]:
+    _check_gables(part, label)
+    if not (np.isfinite(part.fall_azimuth) and np.isfinite(part.rear_eave_height)):
+        msg = f"{label}: a saltbox part needs rear_eave_height, and fall_azimuth of its rear slope."
+        raise InputError(msg)
+    return saltbox_cells(
+        part.footprint, part.pitches, part.eave_height, part.rear_eave_height, part.fall_azimuth, label
+    )
+
+
+def _saw_tooth_cells(part: RoofPart, label: str) -> list[Cell]:
+    pitch = float(part.pitches[~np.isnan(part.pitches)][0])
+    if not np.isfinite(part.fall_azimuth) or pitch == 0.0 or part.teeth < 1:
+        msg = f"{label}: a saw-tooth part needs fall_azimuth, a pitch above 0 and at least one tooth."
+        raise InputError(msg)
+    return saw_tooth_cells(part.footprint, pitch, part.eave_height, part.fall_azimuth, part.teeth, label)
+
+
+def _dome_cells(part: RoofPart, label: str) -> list[Cell]:
+    return dome_cells(part.footprint, part.eave_height, part.rise, part.rings, label)
 
 
 def _l_cells(part: RoofPart, label: str) -> list[Cell]:
@@ -294,7 +363,9 @@ def _l_cells(part: RoofPart, label: str) -> list[Cell]:
         msg = f"{label}: an L part needs 6 corners with right angles, one of them an inner corner."
         raise InputError(msg)
     inner = int(np.flatnonzero(turns < 0.0)[0])
-    planes = np.roll(edge_planes(part), 2 - inner, axis=0)  # planes[1], planes[2] meet at the inner corner
+    planes = np.roll(
+        edge_planes(part.footprint, part.pitches, part.eave_height), 2 - inner, axis=0
+    )  # planes[1], planes[2] meet at the inner corner
     far_left, left, right, far_right = planes[0], planes[1], planes[2], planes[3]
     outer = [planes[4], planes[5]]
     area = Polygon(part.footprint)
@@ -305,7 +376,7 @@ def _l_cells(part: RoofPart, label: str) -> list[Cell]:
     if np.isinf(left[2]) or np.isinf(right[2]):
         msg = f"{label}: the two edges at the inner corner of an L part cannot be gables."
         raise InputError(msg)
-    return _union(_lowest(area, wings[0]), _lowest(area, wings[1]))
+    return union(lowest(area, wings[0]), lowest(area, wings[1]))
 
 
 def _vault_cells(part: RoofPart, label: str) -> list[Cell]:
@@ -318,68 +389,14 @@ SHAPE_CELLS = {
     "shed": _shed_cells,
     "gable": _gable_cells,
     "hip": _hip_cells,
+    "gambrel": _two_pitch_cells,
+    "mansard": _two_pitch_cells,
+    "half-hip": _half_hip_cells,
+    "saltbox": _saltbox_cells,
+    "saw-tooth": _saw_tooth_cells,
+    "dome": _dome_cells,
     "L": _l_cells,
 }
-
-
-def _union(first: Sequence[Cell], second: Sequence[Cell]) -> list[Cell]:
-    """Upper envelope of two surfaces, each of which may cover its own plan area."""
-    result: list[tuple[Array, BaseGeometry]] = []
-    for own, other in ((first, second), (second, first)):
-        strict = own is second
-        for plane, cell in own:
-            visible: BaseGeometry = cell
-            for rival, shape in other:
-                if visible.is_empty or not shapely.intersects(visible, shape):
-                    continue
-                common = _areal(shapely.intersection(visible, shape, grid_size=FINE))
-                hidden = _where_below(common, plane, rival) if strict else _above_only(common, plane, rival)
-                visible = _areal(shapely.difference(visible, hidden, grid_size=FINE))
-            result.append((plane, visible))
-    return _split(result)
-
-
-def _above_only(common: BaseGeometry, plane: Array, rival: Array) -> BaseGeometry:
-    """Part of a plan area where the rival lies above the plane; nothing where they coincide."""
-    if np.abs(plane - rival).max() < SAME_POINT:
-        return Polygon()
-    return _where_below(common, plane, rival)
-
-
-def _merged(cells: Sequence[Cell]) -> list[Cell]:
-    """Join touching cells of the same plane and give neighbors the same corners.
-
-    The boundaries of all cells are noded on a fine grid, which closes slits and removes spikes of
-    rounding width; every corner then goes back to a corner of the input, to the last digit.
-    """
-    shapes = np.array([cell for _, cell in cells])
-    planes = np.array([plane for plane, _ in cells])
-    group = _groups(planes)
-    lines = shapely.union_all(shapely.boundary(shapes), grid_size=GRID)
-    pieces = np.asarray(shapely.get_parts(shapely.polygonize(shapely.get_parts(lines).tolist())))
-    piece, owner = shapely.STRtree(shapes).query(shapely.point_on_surface(pieces), predicate="intersects")
-    first = np.unique(piece, return_index=True)[1]
-    pieces, of = pieces[piece[first]], group[owner[first]]
-    corners = shapely.get_coordinates(shapes)
-    tree = cKDTree(corners)
-
-    def restore(xy: Array) -> Array:
-        distance, index = tree.query(xy)
-        near = np.asarray(distance) < SAME_POINT
-        return np.where(near[:, None], corners[index], xy)
-
-    return _split(
-        [
-            (planes[number], shapely.transform(shapely.union_all(pieces[of == number]), restore))
-            for number in np.unique(of)
-        ]
-    )
-
-
-def _groups(planes: Array) -> IntArray:
-    """Number of the first plane that equals each plane."""
-    same = np.abs(planes[:, None] - planes).max(axis=2) < 1e-9
-    return np.argmax(same, axis=1)
 
 
 def _surface(cells: Sequence[Cell], offset: Array, notes: Sequence[str]) -> RoofSurface:
@@ -411,50 +428,3 @@ def _surface(cells: Sequence[Cell], offset: Array, notes: Sequence[str]) -> Roof
         notes=notes,
         ground=0.0,
     )
-
-
-def triangulate(rings: Sequence[Sequence[Array]]) -> tuple[Array, IntArray, IntArray]:
-    """Triangles of planar polygons with shared corners.
-
-    Parameters
-    ----------
-    rings : sequence (p) of sequences of (k, 3) float
-        Outer ring, then holes; none vertical. [m]
-
-    Returns
-    -------
-    points : (n, 3) float
-        Corners, coinciding ones once. [m]
-    faces : (m, 3) int
-        Triangles, facing up.
-    face_plane : (m,) int
-        Polygon of each triangle.
-    """
-    import mapbox_earcut
-
-    corners, faces, owner, base = [], [], [], 0
-    for index, group in enumerate(rings):
-        ring = np.concatenate(group)
-        ends = np.cumsum([len(part) for part in group]).astype(np.uint32)
-        local = mapbox_earcut.triangulate_float64(np.ascontiguousarray(ring[:, :2]), ends).reshape(-1, 3)
-        corners.append(ring)
-        faces.append(local.astype(np.int64) + base)
-        owner.append(np.full(len(local), index))
-        base += len(ring)
-    points, face = np.concatenate(corners), np.concatenate(faces)
-    first = _first_of_same(points)
-    kept, index_of = np.unique(first, return_inverse=True)
-    points, face = points[kept], index_of[face]
-    a, b, c = (points[face[:, corner], :2] for corner in range(3))
-    turn = (b - a)[:, 0] * (c - a)[:, 1] - (b - a)[:, 1] * (c - a)[:, 0]
-    face[turn < 0.0] = face[turn < 0.0][:, ::-1]
-    solid = np.abs(turn) > 0.0
-    return points, face[solid], np.concatenate(owner)[solid]
-
-
-def _first_of_same(points: Array) -> IntArray:
-    """Number of the first point that coincides with each point."""
-    first = np.arange(len(points))
-    pairs = cKDTree(points).query_pairs(SAME_POINT, output_type="ndarray")
-    np.minimum.at(first, pairs[:, 1], pairs[:, 0])
-    return first

@@ -11,12 +11,12 @@ from numpy.typing import ArrayLike
 
 from roofmodel.errors import InputError
 from roofmodel.shape.assembly import make_surface
-from roofmodel.shape.builders import triangulate
 from roofmodel.shape.cleaning import clean_mesh, face_vectors
 from roofmodel.shape.covering import exposed_parts
 from roofmodel.shape.junctions import divide_at_junctions
 from roofmodel.shape.outlines import points_on_planes, region_planes, region_rings
 from roofmodel.shape.regions import SLIVER, Mesh, make_mesh, plane_regions
+from roofmodel.shape.triangulation import triangulate
 from roofmodel.surface import Array, IntArray, RoofSurface
 
 STEEPEST = np.radians(75.0)  # steeper is a wall [rad]

@@ -10,6 +10,7 @@ and Erickson, Discrete Comput. Geom. 22 (1999) 569 (both from memory).
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -17,7 +18,7 @@ import shapely
 from shapely import LineString, Polygon
 
 from roofmodel.errors import InputError
-from roofmodel.surface import Array
+from roofmodel.surface import Array, IntArray
 
 NEAR = 1e-9  # of the footprint's size: events this close are one
 PARALLEL = 1e-9  # sine below which two edges count as parallel
@@ -79,19 +80,24 @@ class _Front:
         self.ways.append((corner.place, place, corner.left, corner.right))
 
 
-def skeleton_cells(footprint: Array, slopes: Array, eave: float, label: str) -> list[tuple[Array, Polygon]]:
+def skeleton_cells(
+    footprint: Array, slopes: Array, eave: float, label: str, courtyards: Sequence[Array] = ()
+) -> list[tuple[Array, Polygon]]:
     """Roof planes over a footprint.
 
     Parameters
     ----------
     footprint : (k, 2) float
         Counter-clockwise, simple. [m]
-    slopes : (k,) float
-        Pitch above each edge, from point i to point i + 1; NaN for a gable edge. [rad]
+    slopes : (e,) float
+        Pitch above each edge, from point i to point i + 1, first of the footprint, then of the courtyards;
+        NaN for a gable edge. [rad]
     eave : float
         Height of the eaves. [m]
     label : str
         For messages.
+    courtyards : sequence of (j, 2) float
+        Openings in the footprint, clockwise. [m]
 
     Returns
     -------
@@ -103,34 +109,39 @@ def skeleton_cells(footprint: Array, slopes: Array, eave: float, label: str) -> 
     InputError
         All edges are gables, neighbors on one line have different pitches, or the wavefront came to no end.
     """
-    along = np.roll(footprint, -1, axis=0) - footprint
+    rings = [footprint, *courtyards]
+    start = np.concatenate(rings)
+    end = np.concatenate([np.roll(ring, -1, axis=0) for ring in rings])
+    along = end - start
     normal = np.stack([-along[:, 1], along[:, 0]], axis=1) / np.linalg.norm(along, axis=1)[:, None]
     gable = np.isnan(slopes)
     if gable.all():
         message = f"{label}: every edge is a gable; give at least one edge a pitch."
         raise InputError(message)
     pace = np.where(gable, 0.0, 1.0 / np.tan(np.where(gable, 1.0, slopes)))
-    _check_straight(normal, pace, label)
     size = float(np.ptp(footprint, axis=0).max())
-    front = _Front(normal, np.sum(normal * footprint, axis=1), pace, NEAR * size)
-    count = len(footprint)
-    for i in range(count):
-        front.add(footprint[i], 0.0, (i - 1) % count, i)
-    for i in range(count):
-        front.link(i, (i + 1) % count)
+    front = _Front(normal, np.sum(normal * start, axis=1), pace, NEAR * size)
+    first = 0
+    for ring in rings:
+        number = first + np.arange(len(ring))
+        before, after = np.roll(number, 1), np.roll(number, -1)
+        _check_straight(normal, pace, number, before, label)
+        for i, left in zip(number.tolist(), before.tolist(), strict=True):
+            front.add(start[i], 0.0, left, i)
+        for i, j in zip(number.tolist(), after.tolist(), strict=True):
+            front.link(i, j)
+        first += len(ring)
     _run(front, label)
-    return _cells(front, footprint, gable, eave, label)
+    return _cells(front, start, end, Polygon(footprint, courtyards).area, gable, eave, label)
 
 
-def _check_straight(normal: Array, pace: Array, label: str) -> None:
-    before = np.roll(normal, 1, axis=0)
-    straight = (np.abs(normal[:, 0] * before[:, 1] - normal[:, 1] * before[:, 0]) < PARALLEL) & (
-        np.sum(normal * before, axis=1) > 0.0
-    )
-    bad = np.flatnonzero(straight & (np.abs(pace - np.roll(pace, 1)) > PARALLEL))
+def _check_straight(normal: Array, pace: Array, edge: IntArray, before: IntArray, label: str) -> None:
+    a, b = normal[edge], normal[before]
+    straight = (np.abs(a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0]) < PARALLEL) & (np.sum(a * b, axis=1) > 0.0)
+    bad = np.flatnonzero(straight & (np.abs(pace[edge] - pace[before]) > PARALLEL))
     if len(bad):
         message = (
-            f"{label}: footprint edges {(bad[0] - 1) % len(pace) + 1} and {bad[0] + 1} lie on one line, but "
+            f"{label}: footprint edges {before[bad[0]] + 1} and {edge[bad[0]] + 1} lie on one line, but "
             "have different pitches; give them one pitch or set them apart."
         )
         raise InputError(message)
@@ -282,10 +293,9 @@ def _part(front: _Front, number: int, first: int, now: float) -> None:
 
 
 def _cells(
-    front: _Front, footprint: Array, gable: np.ndarray, eave: float, label: str
+    front: _Front, start: Array, end: Array, area: float, gable: np.ndarray, eave: float, label: str
 ) -> list[tuple[Array, Polygon]]:
     """Planes and plans of the faces, from the ways of the corners around each."""
-    area = Polygon(footprint).area
     cells: list[tuple[Array, Polygon]] = []
     for i in np.flatnonzero(~gable):
         lines = [
@@ -293,7 +303,7 @@ def _cells(
             for a, b, left, right in front.ways
             if i in (left, right) and left != right and np.linalg.norm(b - a) > GRID
         ]
-        lines.append(LineString([footprint[i], footprint[(i + 1) % len(footprint)]]))
+        lines.append(LineString([start[i], end[i]]))
         noded = shapely.union_all(lines, grid_size=GRID)
         parts = shapely.get_parts(shapely.polygonize(shapely.get_parts(noded).tolist()))
         grade = front.normal[i] / front.pace[i]

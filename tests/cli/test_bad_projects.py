@@ -93,8 +93,8 @@ BAD: dict[str, tuple[str | bytes, list[str]]] = {
         ["site.standard", '"ASCE 7-10"', "ASCE/SEI 7-22"],
     ),
     "unknown shape": (
-        changed('shape = "shed"', 'shape = "mansard"'),
-        ['roof.part "shed".shape', "mansard", "gable"],
+        changed('shape = "shed"', 'shape = "butterfly"'),
+        ['roof.part "shed".shape', "butterfly", "gable"],
     ),
     "nearly a shape": (
         changed('"round tube"', '"round tub"'),

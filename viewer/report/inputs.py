@@ -9,7 +9,7 @@ from pydantic import BaseModel, BeforeValidator
 from fea.analysis import Analysis
 from fea.checks.limits import rail_resistance
 from roofmodel.hardware import DesignFormat
-from roofmodel.project import schema
+from roofmodel.project import field_types, schema
 from roofmodel.units import STANDARD_GRAVITY, UnitSystem
 from viewer.quantities import as_given, quantity
 from viewer.report.tables import Table
@@ -24,7 +24,7 @@ _PRINTED = {
     "rotational_stiffness": "rotation stiffness",
     "temperature_change": "temperature",
 }
-_SHAPES = {get_args(schema.Pitch)[1]: "angle", get_args(schema.Points)[1]: "points"}
+_SHAPES = {get_args(field_types.Pitch)[1]: "angle", get_args(field_types.Points)[1]: "points"}
 _SMALL = (schema.PanelTable, schema.RailTable, schema.ClampTable)
 
 
@@ -96,8 +96,9 @@ def _many(name: str, models: list[Any], units: UnitSystem) -> list[Table]:
         )
         for number, model in enumerate(models)
     )
-    rest_text = "; ".join(f"{f}: {field_text(models[0], f, units)}" for f in rest)
-    note = f"At their defaults in all: {rest_text}." if rest else ""
+    values = [(f, field_text(models[0], f, units)) for f in rest]
+    rest_text = "; ".join(f"{f}: {text}" for f, text in values if text not in ("not given", "none"))
+    note = f"At their defaults in all: {rest_text}." if rest_text else ""
     return [Table(f"[[{name}]]", ("No.", *used), "t" * (len(used) + 1), rows, note=note)]
 
 
@@ -121,6 +122,8 @@ def _text(value: Any, kind: str | None, units: UnitSystem) -> str:
         return "not given"
     if isinstance(value, bool):
         return "yes" if value else "no"
+    if kind == "points" and not (value and isinstance(value[0], tuple)):
+        return "; ".join(_text(ring, kind, units) for ring in value) or "none"
     if kind == "points":
         unit = units.label("length")
         numbers = (as_given(c, "length", units).removesuffix(f" {unit}") for pair in value for c in pair)
