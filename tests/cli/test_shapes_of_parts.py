@@ -63,7 +63,7 @@ def test_courtyards_reach_the_tables_of_the_report(tmp_path: Path) -> None:
     table = next(t for t in input_tables(project.table, SYSTEMS["SI"]) if t.caption == "[[roof.part]]")
     line = dict(zip(table.heads, table.rows[0], strict=True))
     assert line["courtyards"] == "4 3, 8 3, 8 5, 4 5 m"
-    assert line["courtyard_pitch"] == "20 °"
+    assert line["courtyard_pitch"] == "20°"
     assert "break_height" not in table.note
 
 
