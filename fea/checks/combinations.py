@@ -78,6 +78,17 @@ def strength_factors(
     return LoadFactors(dead, usual, thermal, clause)
 
 
+def least_dead_factor(form: DesignFormat, level: LoadLevel) -> float:
+    """Factor on dead load where its weight helps.
+
+    ASCE/SEI 7-22 2.3.1 (0.9 D) and 2.4.1 (0.6 D), EN 1990 Table A1.2(B) (1.0), from memory; that ASCE's
+    factors also go with snow is judgment. Measured structures weigh what they weigh.
+    """
+    if level is LoadLevel.MEASURED:
+        return 1.0
+    return {DesignFormat.ASD: 0.6, DesignFormat.LRFD: 0.9, DesignFormat.EN: 1.0}[form]
+
+
 def service_factors(form: DesignFormat, level: LoadLevel, share: float = 1.0) -> LoadFactors:
     """Factors for deflection: snow as it lies; 0.7 S where the ground snow is at strength level.
 

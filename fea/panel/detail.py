@@ -8,17 +8,47 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fea.analysis import Analysis
+from fea.checks.audit import Proof
+from fea.checks.combinations import least_dead_factor
 from fea.checks.limits import Limit
 from fea.checks.strips import panel_strips
-from fea.panel.limits import seam_limits
+from fea.panel.limits import number_of, seam_limits
 from fea.panel.mesh import clip_places
 from fea.panel.plane import clamp_strips
-from fea.panel.study import SeamAction, SeamStudy, study_seam
+from fea.panel.study import SeamAction, SeamStates, SeamStudy, study_states
+from fea.rails.actions import Reading
 from roofmodel.errors import InputError
+from roofmodel.hardware import DesignFormat
 from roofmodel.layout import Layout
 from roofmodel.units import SYSTEMS, shown
 
 Array = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+
+
+MANY = 48  # actions beyond which only those are solved that have an extreme of something
+
+
+@dataclass(frozen=True)
+class StateSource:
+    """Where an action comes from.
+
+    Attributes
+    ----------
+    case : int
+        Snow case.
+    at_top : bool
+        Whether the sliding force acts at the rail's top.
+    bare : bool
+        Whether the pan around the clamp is taken to be free of snow, and the sheet's weight at its least.
+    words : str
+    """
+
+    case: int
+    at_top: bool
+    bare: bool
+    words: str
+
 
 MOST_STRIPS = 5  # that are modeled; more change results by about 1 % [-]
 END_STRIPS = 3  # at least, for a clamp at the end of its row [-]
@@ -32,26 +62,56 @@ class ClampDetail:
     ----------
     clamp : int
         Index in the layout.
-    case : int
-        Snow case that is worst for it.
-    at_top : bool
-        Whether the sliding force acts at the rail's top in the worse reading.
+    states : SeamStates
+        Those that are worst for some limit.
+    source : tuple of StateSource
+        Of each state.
+    shown : int
+        State of the limit that is used most.
+    tried : int
+        Actions that were compared on the coarser mesh.
+    drag_case : int
+        Case in which the check brings the most to the strip's fixed point.
     place, length : float
         Of the clamp up its seam, and of the panel strip, from the eave end. [m]
     every : int
         Seams from one clamp to the next.
-    study : SeamStudy
     limits : tuple of Limit
+    notes : tuple of str
+        What is said of how many strips are modeled.
     """
 
     clamp: int
-    case: int
-    at_top: bool
+    states: SeamStates
+    source: tuple[StateSource, ...]
+    shown: int
+    tried: int
+    drag_case: int
     place: float
     length: float
     every: int
-    study: SeamStudy
     limits: tuple[Limit, ...]
+    notes: tuple[str, ...] = ()
+
+    @property
+    def study(self) -> SeamStudy:
+        """The shown state."""
+        return self.states.study[self.shown]
+
+    @property
+    def shown_source(self) -> StateSource:
+        """Where the shown state comes from."""
+        return self.source[self.shown]
+
+    def study_of(self, limit: str) -> SeamStudy:
+        """The state that is worst for a limit."""
+        return self.states.study[self.states.worst[number_of(limit)]]
+
+    @property
+    def proofs(self) -> tuple[Proof, ...]:
+        """Self-checks, the worst of all states."""
+        each = zip(*(study.proofs for study in self.states.study), strict=True)
+        return tuple(replace(same[0], error=float(np.max([p.error for p in same]))) for same in each)
 
 
 def find_clamp(analysis: Analysis, name: str | None) -> int:
@@ -64,14 +124,14 @@ def find_clamp(analysis: Analysis, name: str | None) -> int:
     """
     names = analysis.project.layout.clamp_name
     if name is None:
-        return int(np.argmax(np.nan_to_num(_use(analysis)).max(axis=0)))
+        return int(np.argmax(np.nan_to_num(clamp_use(analysis)).max(axis=0)))
     if name not in names:
         message = f"--clamp {shown(name)}: there is no such clamp; they run from {names[0]} to {names[-1]}"
         raise InputError(message)
     return names.index(name)
 
 
-def _use(analysis: Analysis) -> Array:
+def clamp_use(analysis: Analysis) -> Array:
     """How much of its strength each clamp uses in each case, (q, c)."""
     return next(limit for limit in analysis.limits if limit.name == "clamp combined").utilization
 
@@ -125,20 +185,75 @@ def strips_between(layout: Layout, clamp: int) -> tuple[int, int, tuple[str, ...
     return every, strips, (f"{why}; it is studied as one of a row with a clamp every {strips} seams.{more}",)
 
 
-def pan_pressure(analysis: Analysis, clamp: int, case: int) -> float:
-    """Factored snow square to the roof just above a clamp. [Pa]."""
+def pan_pressure(analysis: Analysis, clamp: int) -> Array:
+    """Factored snow square to the roof just above a clamp in each case, (q,). [Pa]."""
     project, cells = analysis.project, analysis.graph.cells
     plane = int(project.layout.row_plane[project.layout.clamp_row[clamp]])
     on = np.flatnonzero(cells.plane == plane)
     middle = cells.corners[on].mean(axis=1)
     nearest = on[np.argmin(np.linalg.norm(middle - project.layout.clamp_uv[clamp], axis=1))]
     slope = project.roof.planes.slope[plane]
-    pressure = float(analysis.force.cell_pressure[case, nearest]) * analysis.factors[case].snow
-    return pressure * float(np.cos(slope)) ** 2
+    snow = np.array([factors.snow for factors in analysis.factors])
+    return np.asarray(analysis.force.cell_pressure[:, nearest] * snow * np.cos(slope) ** 2)
+
+
+def seam_actions(analysis: Analysis, clamp: int) -> tuple[tuple[SeamAction, ...], tuple[StateSource, ...]]:
+    """All that may be worst for the seam of a clamp: cases, readings of the force, snow on the pan or none.
+
+    Without snow on the pan the grip carries the same force: the snow that pulls may lie above the row while
+    the pan around the clamp is bare (no source, judgment); the sheet then weighs its least.
+    """
+    project = analysis.project
+    row = int(project.layout.clamp_row[clamp])
+    slope = float(project.roof.planes.slope[project.layout.row_plane[row]])
+    angle = float(project.layout.seam_angle[row])
+    down = np.array([np.sin(slope) * np.cos(angle), np.sin(slope) * np.sin(angle), -np.cos(slope)])
+    form = DesignFormat(project.table.design.format)
+    dead = np.array([factors.dead for factors in analysis.factors])
+    least = np.minimum(dead, [least_dead_factor(form, case.level) for case in analysis.snow.cases])
+    grip = analysis.clamp_force[:, :, clamp]
+    q, k = grip.shape[:2]
+    case, reading, bare = (a.ravel() for a in np.meshgrid(np.arange(q), np.arange(k), [0, 1], indexing="ij"))
+    force = grip[case, reading]
+    pressure = np.where(bare, 0.0, pan_pressure(analysis, clamp)[case])
+    factor = np.where(bare, least[case], dead[case])
+    every = np.column_stack([force, pressure, factor])
+    kept = _worth_trying(every, np.nan_to_num(clamp_use(analysis)[:, clamp])[case])
+    actions = tuple(SeamAction(force[i], float(pressure[i]), factor[i] * down) for i in kept)
+    sources = tuple(
+        _source(analysis.snow.cases[case[i]].name, int(case[i]), analysis.readings[reading[i]], bool(bare[i]))
+        for i in kept
+    )
+    return actions, sources
+
+
+def _worth_trying(action: Array, use: Array) -> IntArray:
+    """Actions (n, 8) without repetitions; of too many, those with an extreme of something.
+
+    Those with snow on the pan come first, then those that use most of the clamp. That the worst of very many
+    has the largest or least part of something, with snow on the pan or without, is judgment.
+    """
+    scale = np.maximum(np.abs(action).max(axis=0), np.finfo(float).tiny)
+    order = np.lexsort([-use, action[:, 6] == 0.0])
+    first = np.unique(np.round(action[order] / scale, 9), axis=0, return_index=True)[1]
+    order = order[np.sort(first)]
+    if len(order) <= MANY:
+        return np.asarray(order)
+    kept: list[int] = []
+    for group in (order[action[order, 6] > 0.0], order[action[order, 6] == 0.0]):
+        if len(group):
+            parts = np.column_stack([action[group, :7], np.linalg.norm(action[group, :3], axis=1)])
+            kept += [*group[parts.argmax(axis=0)], *group[parts.argmin(axis=0)]]
+    return np.asarray(order[np.isin(order, kept)])
+
+
+def _source(name: str, case: int, reading: Reading, bare: bool) -> StateSource:
+    pan = "no snow on the pan" if bare else "snow on the pan"
+    return StateSource(case, reading.top, bare, f"{name}, sliding {reading.words}, {pan}")
 
 
 def study_clamp(analysis: Analysis, name: str | None = None, refine: float = 1.0) -> ClampDetail:
-    """Study one clamp of a project on its seam, under its worst case.
+    """Study one clamp of a project on its seam: every limit of the panel in the state that is worst for it.
 
     Parameters
     ----------
@@ -164,7 +279,6 @@ def study_clamp(analysis: Analysis, name: str | None = None, refine: float = 1.0
         raise InputError(message)
     clamp = find_clamp(analysis, name)
     label = project.layout.clamp_name[clamp]
-    case = int(np.argmax(np.nan_to_num(_use(analysis)[:, clamp])))
     place, length = seam_place(analysis, clamp)
     if not len(clip_places(project.seam, -length, 0.0)):
         units = SYSTEMS[project.table.project.units]
@@ -178,32 +292,44 @@ def study_clamp(analysis: Analysis, name: str | None = None, refine: float = 1.0
     if place < half or length - place < half:
         message = f"clamp {label}: its grip reaches over the end of its seam; move the row"
         raise InputError(message)
-    forces = analysis.clamp_force[case, :, clamp]
-    reading = int(np.argmax(np.abs(forces[:, 4])))
-    row = int(project.layout.clamp_row[clamp])
     every, strips, said = strips_between(project.layout, clamp)
-    slope = float(project.roof.planes.slope[project.layout.row_plane[row]])
-    dead = analysis.factors[case].dead
-    angle = float(project.layout.seam_angle[row])
-    action = SeamAction(
-        grip=forces[reading],
-        pressure=pan_pressure(analysis, clamp, case),
-        weight=dead
-        * np.array([np.sin(slope) * np.cos(angle), np.sin(slope) * np.sin(angle), -np.cos(slope)]),
-    )
-    study = study_seam(
+    actions, sources = seam_actions(analysis, clamp)
+    states = study_states(
         project.panel,
         project.seam,
         project.clamp,
-        action,
+        actions,
         place=place,
         length=length,
         every=strips,
         refine=refine,
     )
-    study = replace(study, notes=(*study.notes, *said))
+    source = tuple(sources[i] for i in states.action)
     whole = next(limit for limit in analysis.limits if limit.name == "panel anchorage")
-    drag = float(whole.demand[case, panel_strips(project.layout)[0][clamp]])
-    limits = seam_limits(study, project.panel, project.seam, label, drag)
-    top = analysis.readings[reading].top
-    return ClampDetail(clamp, case, top, place, length, every, study, limits)
+    brought = whole.demand[:, panel_strips(project.layout)[0][clamp]]
+    drag_case = int(np.argmax(brought))
+    drag = float(brought[drag_case]), f"{analysis.snow.cases[drag_case].name}, all clamps of the strip"
+    words = [state.words for state in source]
+    sheet_yield = project.seam.sheet.yield_strength
+    limits = seam_limits(states, words, project.panel, project.seam, label, drag)
+    return ClampDetail(
+        clamp=clamp,
+        states=states,
+        source=source,
+        shown=states.worst[number_of(max(limits, key=lambda limit: _rank(limit, sheet_yield)).name)],
+        tried=len(actions),
+        drag_case=drag_case,
+        place=place,
+        length=length,
+        every=every,
+        limits=limits,
+        notes=said,
+    )
+
+
+def _rank(limit: Limit, yield_strength: float) -> float:
+    """Use of a limit; of the sheet's yield strength where there is no design strength."""
+    use = float(limit.utilization[0, 0])
+    if np.isnan(use) and limit.quantity == "stress":
+        return float(limit.demand[0, 0]) / yield_strength
+    return float(np.nan_to_num(use))

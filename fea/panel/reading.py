@@ -223,11 +223,12 @@ def fold_forces(field: PanelField, u: Array) -> FoldForces:
         opening=own[:, 1],
         vertical=own[:, 2],
         pull=_leg_pull(field, u),
-        over=float(_grip_length(field)),
+        over=grip_length(field),
     )
 
 
-def _grip_length(field: PanelField) -> float:
+def grip_length(field: PanelField) -> float:
+    """Length of seam that the first clamp holds. [m]."""
     tied = field.model.xyz[field.model.ties.rigid_node, 0]
     own = field.model.ties.rigid_main == field.model.ties.rigid_main[0]
     return float(tied[own].max() - tied[own].min())

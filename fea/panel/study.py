@@ -2,12 +2,14 @@
 
 The strip, or as many strips as there are seams from one clamp of the row to the next, is meshed around the
 clamp as if it repeated itself over the roof, and solved with one-way bearing and clips, under the snow's
-weight on the pan, the sheet's own, and the force of the rail at the grip. Everything is solved again with
-elements half as large, and with more of the seam meshed; the changes say what mesh and window are worth.
+weight on the pan, the sheet's own, and the force of the rail at the grip. Of many such actions, those that
+are worst for some number are found on the coarser mesh; they are solved again with elements half as large,
+and with more of the seam meshed; the changes say what mesh and window are worth.
 """
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -21,8 +23,18 @@ from fea.model.solution import solve_model
 from fea.model.stress import audit
 from fea.panel.mesh import strip_mesh, window_to_holds
 from fea.panel.model import PanelField, contacts_as_springs, panel_field, sheet_area
-from fea.panel.reading import FoldForces, LoadPath, SheetPeaks, fold_forces, load_path, sheet_peaks
+from fea.panel.reading import (
+    FoldForces,
+    LoadPath,
+    SheetPeaks,
+    fold_forces,
+    grip_length,
+    load_path,
+    sheet_peaks,
+)
+from fea.panel.screening import NUMBERS, governing_numbers
 from fea.solvers.contact import ContactSolution, solve_contact
+from fea.solvers.direct import factorize_upper
 from roofmodel.hardware import Clamp, Panel, SeamDetail
 from roofmodel.units import STANDARD_GRAVITY
 
@@ -108,19 +120,59 @@ class SeamStudy:
 
 
 @dataclass(frozen=True)
-class _Pass:
-    """One solution on one mesh."""
+class SeamStates:
+    """Studies of the actions that govern.
 
+    Attributes
+    ----------
+    study : tuple of SeamStudy, (s,)
+    action : (s,) int
+        Each one's number among the actions that were tried.
+    worst : dict of str to int
+        For each of `fea.panel.screening.NUMBERS`, the study where it is largest, on the finer mesh.
+    """
+
+    study: tuple[SeamStudy, ...]
+    action: tuple[int, ...]
+    worst: dict[str, int]
+
+
+@dataclass(frozen=True)
+class _Mesh:
     field: PanelField
-    action: SeamAction
     system: System
+
+
+@dataclass(frozen=True)
+class _Pass:
+    """Solution of some actions on one mesh."""
+
+    mesh: _Mesh
+    actions: tuple[SeamAction, ...]
     loads: Array
-    answer: ContactSolution  # snow and own weight alone, then with the clamp's force
-    stiffness: Array
+    answer: ContactSolution  # each action's snow and own weight alone, then each with the clamp's force
+    stiffness: tuple[Array, ...]
     closed: Array
-    path: LoadPath
-    fold: FoldForces
-    peaks: SheetPeaks
+
+    def pair(self, number: int) -> slice:
+        """Columns of an action: without the clamp's force, and with it."""
+        return slice(number, None, len(self.actions))
+
+    @property
+    def path(self) -> tuple[LoadPath, ...]:
+        """Who takes the clamp's force, for each action."""
+        field, answer = self.mesh.field, self.answer
+        return tuple(
+            load_path(
+                field, answer.displacement[:, pair], answer.force[:, pair], outside_weight(field, action)
+            )
+            for pair, action in ((self.pair(i), action) for i, action in enumerate(self.actions))
+        )
+
+    @property
+    def whole(self) -> Array:
+        """Displacements (d, a) under the whole actions."""
+        return self.answer.displacement[:, len(self.actions) :]
 
 
 def study_seam(
@@ -134,12 +186,31 @@ def study_seam(
     every: int = 1,
     refine: float = 1.0,
 ) -> SeamStudy:
-    """Study one clamp on its seam.
+    """Study one clamp on its seam under one action; see `study_states`."""
+    states = study_states(
+        panel, detail, clamp, [action], place=place, length=length, every=every, refine=refine
+    )
+    return states.study[0]
+
+
+def study_states(
+    panel: Panel,
+    detail: SeamDetail,
+    clamp: Clamp,
+    actions: Sequence[SeamAction],
+    *,
+    place: float,
+    length: float,
+    every: int = 1,
+    refine: float = 1.0,
+) -> SeamStates:
+    """Study one clamp on its seam under those of many actions that are worst for something.
 
     Parameters
     ----------
     panel, detail, clamp
-    action : SeamAction
+    actions : sequence of SeamAction
+        At least one.
     place : float
         Of the clamp, up the seam from its eave end. [m]
     length : float
@@ -152,47 +223,56 @@ def study_seam(
 
     Returns
     -------
-    SeamStudy
+    SeamStates
 
     Raises
     ------
     SingularError
         Something floats; in words.
     """
-    coarse, fine, wide = (
-        _solve(panel, detail, clamp, action, (place, length), every, size, reach)
+    coarse_mesh, fine_mesh, wide_mesh = (
+        _mesh(panel, detail, clamp, (place, length), every, size, reach)
         for size, reach in ((refine, WINDOW), (2.0 * refine, WINDOW), (refine, WIDER * WINDOW))
     )
-    return SeamStudy(
-        field=fine.field,
-        clamp=0,
-        action=action,
-        displacement=fine.answer.displacement[:, 1],
-        start=fine.answer.displacement[:, 0],
-        closed=fine.answer.closed[:, 1],
-        rounds=int(fine.answer.rounds.max()),
-        notes=fine.answer.notes,
-        stiffness=fine.stiffness,
-        stiffness_closed=fine.closed,
-        path=fine.path,
-        fold=fine.fold,
-        peaks=fine.peaks,
-        change=_changes(coarse, fine),
-        window=_changes(wide, coarse),
-        proofs=_proofs(fine),
+    number = _worst_of(coarse_mesh, actions)
+    chosen = tuple(actions[i] for i in number)
+    coarse, fine, wide = (_solve(mesh, chosen) for mesh in (coarse_mesh, fine_mesh, wide_mesh))
+    names, values = _values(fine)
+    change, window = _changes(coarse, fine), _changes(wide, coarse)
+    studies = tuple(
+        SeamStudy(
+            field=fine_mesh.field,
+            clamp=0,
+            action=action,
+            displacement=fine.whole[:, i],
+            start=fine.answer.displacement[:, i],
+            closed=fine.answer.closed[:, len(chosen) + i],
+            rounds=int(fine.answer.rounds[fine.pair(i)].max()),
+            notes=_notes(fine.answer, i, len(chosen)),
+            stiffness=fine.stiffness[i],
+            stiffness_closed=fine.closed,
+            path=path,
+            fold=fold_forces(fine_mesh.field, fine.whole[:, i]),
+            peaks=sheet_peaks(fine_mesh.field, fine.whole[:, i]),
+            change=dict(zip(names, change[:, i].tolist(), strict=True)),
+            window=dict(zip(names, window[:, i].tolist(), strict=True)),
+            proofs=_proofs(fine, i),
+        )
+        for i, (action, path) in enumerate(zip(chosen, fine.path, strict=True))
     )
+    worst = {name: int(np.argmax(values[names.index(name)])) for name in NUMBERS}
+    return SeamStates(studies, number, worst)
 
 
-def _solve(
+def _mesh(
     panel: Panel,
     detail: SeamDetail,
     clamp: Clamp,
-    action: SeamAction,
     seam: tuple[float, float],
     strips: int,
     refine: float,
     reach: float,
-) -> _Pass:
+) -> _Mesh:
     place, length = seam
     grip = (clamp.grip_length, clamp.grip_height)
     reach = reach * detail.clip_spacing
@@ -200,34 +280,47 @@ def _solve(
     mesh = strip_mesh(panel, detail, window, np.array([-place]), grip, refine)
     clamps = [np.array([-place]) if i == strips // 2 else np.zeros(0) for i in range(strips)]
     field = panel_field(mesh, panel, detail, grip, clamps, np.full(strips, length), periodic=True)
-    system = build_system(field.model)
-    loads = seam_loads(field, action)
-    answer = solve_contact(system, field.model.contacts, loads)
-    stiffness = grip_stiffness(field, contacts_as_springs(field.model, answer.closed[:, 1]))
-    closed = grip_stiffness(field, contacts_as_springs(field.model, np.ones_like(answer.closed[:, 1])))
-    return _Pass(
-        field=field,
-        action=action,
-        system=system,
-        loads=loads,
-        answer=answer,
-        stiffness=stiffness,
-        closed=closed,
-        path=load_path(field, answer.displacement, answer.force, _outside(field, action)),
-        fold=fold_forces(field, answer.displacement[:, 1]),
-        peaks=sheet_peaks(field, answer.displacement[:, 1]),
-    )
+    return _Mesh(field, build_system(field.model))
+
+
+def _worst_of(mesh: _Mesh, actions: Sequence[SeamAction]) -> tuple[int, ...]:
+    """Actions that are worst for some number; the one with most force first where all are alike."""
+    if len(actions) == 1:
+        return (0,)
+    field = mesh.field
+    loads = action_loads(field, actions)[1]
+    answer = solve_contact(mesh.system, field.model.contacts, loads, follow=True)
+    outside = np.stack([outside_weight(field, action) for action in actions], axis=1)
+    values = governing_numbers(field, answer.displacement, answer.force, outside)
+    return tuple(sorted({int(np.argmax(row)) for row in values}))
+
+
+def _solve(mesh: _Mesh, actions: tuple[SeamAction, ...]) -> _Pass:
+    field, model = mesh.field, mesh.field.model
+    loads = np.concatenate(action_loads(field, actions), axis=1)
+    answer = solve_contact(mesh.system, model.contacts, loads, follow=True)
+    sets, which = np.unique(answer.closed[:, len(actions) :], axis=1, return_inverse=True)
+    stiffness = [grip_stiffness(field, contacts_as_springs(model, closed)) for closed in sets.T]
+    closed = grip_stiffness(field, contacts_as_springs(model, np.ones(len(sets), dtype=bool)))
+    return _Pass(mesh, actions, loads, answer, tuple(stiffness[i] for i in which.ravel()), closed)
+
+
+def action_loads(field: PanelField, actions: Sequence[SeamAction]) -> tuple[Array, Array]:
+    """Nodal loads (d, a) of each action: snow and own weight alone, and with the grip's. [N, N m]."""
+    pressure = np.array([action.pressure for action in actions])
+    snow = traction(field.model, 0, np.stack([0.0 * pressure, 0.0 * pressure, -pressure]))
+    own = gravity(field.model, STANDARD_GRAVITY * np.stack([action.weight for action in actions], axis=1))
+    force = np.stack([action.grip for action in actions], axis=1)
+    grip = nodal(field.model, field.clamp_node, np.tile(force, (len(field.clamp_node), 1, 1)))
+    return snow + own, snow + own + grip
 
 
 def seam_loads(field: PanelField, action: SeamAction) -> Array:
     """Nodal loads (d, 2): snow and own weight alone, and with the force at the grip. [N, N m]."""
-    snow = traction(field.model, 0, np.array([[0.0], [0.0], [-action.pressure]]))
-    own = gravity(field.model, STANDARD_GRAVITY * action.weight[:, None])
-    grip = nodal(field.model, field.clamp_node, np.tile(action.grip, (len(field.clamp_node), 1)))
-    return np.concatenate([snow + own, snow + own + grip], axis=1)
+    return np.concatenate(action_loads(field, [action]), axis=1)
 
 
-def _outside(field: PanelField, action: SeamAction) -> Array:
+def outside_weight(field: PanelField, action: SeamAction) -> Array:
     """Weight down the slope of the strips' sheet beyond the window, (m,). [N]."""
     per_length = sheet_area(field) * field.detail.sheet.density * STANDARD_GRAVITY * action.weight[0]
     return np.asarray(per_length * (field.length - (field.mesh.x[-1] - field.mesh.x[0])))
@@ -238,40 +331,58 @@ def grip_stiffness(field: PanelField, model: Model) -> Array:
     dof = node_dof(field.clamp_node[0])
     F = np.zeros((model.dof_count, 6))
     F[dof, np.arange(6)] = 1.0
-    u = solve_model(build_system(model), F).displacement[dof]
+    system = build_system(model)
+    # Minimum degree: a nested dissection of a long strip tied to itself fills the factor many times over.
+    u = solve_model(system, F, factor=factorize_upper(system.upper)).displacement[dof]
     K = np.linalg.inv(0.5 * (u + u.T))
     return np.asarray(0.5 * (K + K.T))
 
 
-def _changes(coarse: _Pass, fine: _Pass) -> dict[str, float]:
-    """Relative change of the reported numbers from the coarse to the fine mesh."""
-    pairs = {
-        "stiffness along": (coarse.stiffness[0, 0], fine.stiffness[0, 0]),
-        "stiffness across": (coarse.stiffness[1, 1], fine.stiffness[1, 1]),
-        "stiffness pull": (coarse.stiffness[2, 2], fine.stiffness[2, 2]),
-        "clip uplift": (coarse.path.clip_uplift, fine.path.clip_uplift),
-        "anchorage": (coarse.path.anchorage, fine.path.anchorage),
-        "fold opening": (coarse.fold.peak_opening, fine.fold.peak_opening),
-        "fold sliding": (coarse.fold.peak_sliding, fine.fold.peak_sliding),
-        "seam pull": (coarse.fold.peak_pull, fine.fold.peak_pull),
+def _values(found: _Pass) -> tuple[tuple[str, ...], Array]:
+    """Reported numbers (n, a) of every action, and their names."""
+    field, actions = found.mesh.field, found.actions
+    outside = np.stack([outside_weight(field, action) for action in actions], axis=1)
+    whole = found.answer.force[:, len(actions) :]
+    governing = governing_numbers(field, found.whole, whole, outside)
+    folds = [fold_forces(field, u) for u in found.whole.T]
+    rest = {
         **{
-            f"stress in the {name}": (a, b)
-            for name, a, b in zip(fine.peaks.name, coarse.peaks.stress, fine.peaks.stress, strict=True)
+            f"stiffness {name}": [K[i, i] for K in found.stiffness]
+            for i, name in enumerate(("along", "across", "pull"))
         },
+        "fold sliding": [fold.peak_sliding for fold in folds],
+        "seam pull": [fold.peak_pull for fold in folds],
     }
-    force = float(np.linalg.norm(fine.action.grip[:3])) / fine.fold.over
-    nothing = dict.fromkeys(("fold opening", "fold sliding", "seam pull"), SLIGHT * force)
-    return {
-        name: abs(float(a) - float(b)) / max(abs(float(b)), nothing.get(name, 0.0), np.finfo(float).tiny)
-        for name, (a, b) in pairs.items()
-    }
+    return (*NUMBERS, *rest), np.concatenate([governing, np.array(list(rest.values()))])
 
 
-def _proofs(fine: _Pass) -> tuple[Proof, ...]:
-    answer = fine.answer
-    last = slice(1, 2)
-    balance = audit(fine.system, answer.displacement[:, last], fine.loads[:, last], answer.link_load[:, last])
-    residual = max(proof.worst for proof in answer.proof)
+def _changes(coarse: _Pass, fine: _Pass) -> Array:
+    """Relative change (n, a) of the reported numbers from the coarse to the fine mesh."""
+    names, after = _values(fine)
+    force = np.linalg.norm([action.grip[:3] for action in fine.actions], axis=1)
+    force = force / grip_length(fine.mesh.field)
+    slight = np.isin(names, ("fold opening", "fold sliding", "seam pull"))[:, None] * SLIGHT * force
+    size = np.maximum(np.maximum(np.abs(after), slight), np.finfo(float).tiny)
+    return np.asarray(np.abs(_values(coarse)[1] - after) / size)
+
+
+def _notes(answer: ContactSolution, number: int, count: int) -> tuple[str, ...]:
+    """Notes on one action, as if it had been solved alone."""
+    own = {f"load case {number}:": "load case 0:", f"load case {count + number}:": "load case 1:"}
+    return tuple(
+        note.replace(head, alone, 1)
+        for note in answer.notes
+        for head, alone in own.items()
+        if note.startswith(head)
+    )
+
+
+def _proofs(fine: _Pass, number: int) -> tuple[Proof, ...]:
+    answer, pair = fine.answer, fine.pair(number)
+    last = slice(len(fine.actions) + number, len(fine.actions) + number + 1)
+    system = fine.mesh.system
+    balance = audit(system, answer.displacement[:, last], fine.loads[:, last], answer.link_load[:, last])
+    residual = max(proof.worst for proof in answer.proof[pair])
     # The outer cuts hold the strips straight, which takes moments: the whole balances in forces only.
     balanced = max(balance.force.max(), balance.moment[1:].max(initial=0.0))
     return (

@@ -178,11 +178,11 @@ class _Answer:
     note: str
 
 
-def _minimize(sets: ActiveSet, F: Array) -> _Answer:
-    """Unknowns (f,) at the minimum of the energy for loads (f,)."""
+def _minimize(sets: ActiveSet, F: Array, first: BoolArray) -> _Answer:
+    """Unknowns (f,) at the minimum of the energy for loads (f,), from a set of closed links on."""
     B, k, gap = sets.B, sets.stiffness, sets.gap
     size = float(np.abs(F).max(initial=0.0)) + float((k * np.abs(gap)).max(initial=0.0)) * 1e-6
-    closed = np.ones(len(k), dtype=bool)
+    closed = first
     u = np.zeros(len(F))
     seen: set[bytes] = set()
     note, guarded = "", False
@@ -253,6 +253,7 @@ def solve_one_way(
     F: Array,
     *,
     solver: Solver = Solver.AUTO,
+    follow: bool = False,
 ) -> OneWay:
     """Solve equations with one-way links for every load case by itself.
 
@@ -267,6 +268,9 @@ def solve_one_way(
     F : (f, q) float
         [N]
     solver : Solver
+    follow : bool
+        Whether each search starts from the links closed in the case before, instead of all of them: the same
+        answers, sooner where cases are alike.
 
     Returns
     -------
@@ -281,10 +285,12 @@ def solve_one_way(
     """
     sets = ActiveSet(upper, B, stiffness, gap, solver)
     sets.start()
-    answers, proved = [], []
+    answers: list[_Answer] = []
+    proved = []
+    every = np.ones(len(gap), dtype=bool)
     for case, column in enumerate(F.T):
         try:
-            answers.append(_minimize(sets, column))
+            answers.append(_minimize(sets, column, answers[-1].closed if follow and answers else every))
         except ContactError as error:
             message = f"load case {case}: {error}"
             raise ContactError(message) from error
@@ -304,7 +310,12 @@ def solve_one_way(
 
 
 def solve_contact(
-    system: System, contacts: Sequence[Contacts | OneWayLinks], F: Array, *, solver: Solver = Solver.AUTO
+    system: System,
+    contacts: Sequence[Contacts | OneWayLinks],
+    F: Array,
+    *,
+    solver: Solver = Solver.AUTO,
+    follow: bool = False,
 ) -> ContactSolution:
     """Solve a structure on one-way contacts and links for every load case by itself.
 
@@ -317,6 +328,8 @@ def solve_contact(
     F : (d,) or (d, q) float
         [N, N m]
     solver : Solver
+    follow : bool
+        As in `solve_one_way`.
 
     Returns
     -------
@@ -346,7 +359,9 @@ def solve_contact(
     gap = np.concatenate([link.gap for link in links]) - G @ system.offset
     stiffness = np.concatenate([link.stiffness for link in links])
     B = sparse.csr_array(G @ system.transform)
-    one_way = solve_one_way(system.upper, B, stiffness, gap, system.gather(loads), solver=solver)
+    one_way = solve_one_way(
+        system.upper, B, stiffness, gap, system.gather(loads), solver=solver, follow=follow
+    )
     u, push = system.expand(one_way.unknown), -np.asarray(G.T @ one_way.force)
     return ContactSolution(
         displacement=u,

@@ -30,14 +30,15 @@ def test_action_on_a_clamp_of_a_gable_by_hand(tmp_path):
     analysis = analyze(load_project(project(tmp_path, flexible=False)))
     detail = study_clamp(analysis, refine=0.5)
     slope = np.radians(25.0)
-    np.testing.assert_allclose(detail.study.action.weight, [np.sin(slope), 0.0, -np.cos(slope)], atol=1e-12)
+    snowy = next(s for s, source in zip(detail.states.study, detail.source, strict=True) if not source.bare)
+    np.testing.assert_allclose(snowy.action.weight, [np.sin(slope), 0.0, -np.cos(slope)], atol=1e-12)
     pressure = 0.7 * 0.5 * 300.0 * STANDARD_GRAVITY * np.cos(slope) ** 2
-    assert detail.study.action.pressure == pytest.approx(pressure, rel=1e-9)
+    assert snowy.action.pressure == pytest.approx(pressure, rel=1e-9)
     whole = next(limit for limit in analysis.limits if limit.name == "panel anchorage")
     own = next(limit for limit in detail.limits if limit.name == "panel anchorage")
     strip = strips_of(analysis.project).strip[detail.clamp]
-    assert own.demand[0, 0] >= whole.demand[detail.case, strip]
-    assert own.demand[0, 0] == pytest.approx(whole.demand[detail.case, strip], rel=0.02)
+    assert own.demand[0, 0] >= whole.demand[:, strip].max()
+    assert own.demand[0, 0] == pytest.approx(whole.demand[:, strip].max(), rel=0.02)
     assert detail.place == pytest.approx(0.6, rel=1e-9)
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import json
 import math
 import re
@@ -216,7 +217,8 @@ def test_picture_of_a_panel_without_bearing(studied: tuple[Analysis, ClampDetail
 
     analysis, detail = studied
     path = replace(detail.study.path, bearing=0.0, bearing_total=0.0)
-    detail = replace(detail, study=replace(detail.study, path=path))
+    bare = tuple(replace(study, path=path) for study in detail.states.study)
+    detail = replace(detail, states=replace(detail.states, study=bare))
     scene = build_seam_scene(analysis, detail)
     view = seam_view(scene, (325.0, 520.0, 1770.0, 960.0), (2000, 1400))
     for text in compose_seam(analysis, detail, scene, view).texts:
@@ -235,14 +237,56 @@ def test_a_weaker_sheet_exceeds(studied: tuple[Analysis, ClampDetail]) -> None:
     analysis, detail = studied
     seam = analysis.project.seam
     assert seam is not None
-    stress = float(detail.study.peaks.stress.max())
+    stress = max(float(study.peaks.stress.max()) for study in detail.states.study)
+    words = [source.words for source in detail.source]
     weak = replace(seam, sheet_strength=0.5 * stress)
-    limits = seam_limits(detail.study, analysis.project.panel, weak, "R1-03")
+    limits = seam_limits(detail.states, words, analysis.project.panel, weak, "R1-03")
     worse = replace(detail, limits=limits)
     assert verdict_code(worse) == "exceeded"
     sheet = [line.utilization for line in seam_lines(worse) if line.name.startswith("sheet stress")]
     assert max(sheet) == pytest.approx(2.0)
-    unknown = seam_limits(
-        detail.study, analysis.project.panel, replace(seam, sheet_strength=math.nan), "R1-03"
-    )
+    weaker = replace(seam, sheet_strength=math.nan)
+    unknown = seam_limits(detail.states, words, analysis.project.panel, weaker, "R1-03")
     assert verdict_code(replace(detail, limits=unknown)) == "not verified"
+    said = seam_verdict(analysis, replace(detail, limits=unknown), UNITS).sentence
+    assert said.index("NOT VERIFIED: seam.yield_factor is not given") < said.index("uses")
+
+
+def test_picture_names_what_is_not_verified_before_anything_governs(
+    studied: tuple[Analysis, ClampDetail],
+) -> None:
+    from dataclasses import replace
+
+    from fea.panel.limits import seam_limits
+    from viewer.seam.picture import compose_seam
+    from viewer.seam.scene import build_seam_scene, seam_view
+
+    analysis, detail = studied
+    seam = analysis.project.seam
+    assert seam is not None
+    words = [source.words for source in detail.source]
+    panel = analysis.project.panel
+    unknown = seam_limits(detail.states, words, panel, replace(seam, sheet_strength=math.nan), "R1-03")
+    detail = replace(detail, limits=unknown)
+    scene = build_seam_scene(analysis, detail)
+    view = seam_view(scene, (325.0, 520.0, 1770.0, 960.0), (2000, 1400))
+    texts = [text.text for text in compose_seam(analysis, detail, scene, view).texts]
+    assert not any(text.startswith("governs") for text in texts)
+    assert any("seam.yield_factor" in text for text in texts)
+    assert any("of nominal yield" in text for text in texts)
+
+
+def test_terminal_tells_the_states_and_does_not_list_the_deck(
+    studied: tuple[Analysis, ClampDetail],
+) -> None:
+    from rich.console import Console
+
+    from viewer.seam.terminal import print_seam
+
+    console = Console(width=200, record=True, file=io.StringIO())
+    print_seam(*studied, tuple(f"thing {i}" for i in range(8)), console)
+    said = console.export_text()
+    assert said.count("seam.inp") == 1
+    for line in seam_lines(studied[1]):
+        if line.demand > 0.0:
+            assert f"Worst in {line.worst}: " in said

@@ -5,9 +5,14 @@ from __future__ import annotations
 from fea.model.calculix import Deck, calculix_deck
 from fea.panel.study import SeamStudy, seam_loads
 
-CASES = ("snow and own weight", "with the clamp's force")
+
+def case_names(study: SeamStudy) -> tuple[str, str]:
+    """Names of the two load cases of a state."""
+    before = "snow and own weight" if study.action.pressure else "own weight, no snow on the pan"
+    return before, "with the clamp's force"
 
 
 def seam_deck(study: SeamStudy) -> Deck:
     """Deck with the two load cases."""
-    return calculix_deck(study.field.model, seam_loads(study.field, study.action), CASES)
+    loads = seam_loads(study.field, study.action)
+    return calculix_deck(study.field.model, loads, case_names(study))

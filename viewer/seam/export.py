@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
@@ -11,13 +12,23 @@ import numpy as np
 
 from fea.analysis import Analysis
 from fea.model.data import node_dof
-from fea.panel.detail import ClampDetail
+from fea.panel.detail import ClampDetail, StateSource
+from fea.panel.screening import NUMBERS
 from viewer.export import plain_data, version
 from viewer.files import write_text
 from viewer.model_vtu import write_model
-from viewer.seam.deck import CASES, seam_deck
-from viewer.seam.findings import SeamLine, cautions, clamp_label, path_lines, seam_lines, verdict_code
-from viewer.summary import combination
+from viewer.seam.deck import case_names, seam_deck
+from viewer.seam.findings import (
+    SeamLine,
+    cautions,
+    clamp_label,
+    path_lines,
+    seam_lines,
+    study_number,
+    verdict_code,
+    worst_study,
+)
+from viewer.summary import NOT_VERIFIED, combination
 
 FORMAT_VERSION = 1
 _SI_UNIT = {"force": "N", "line_load": "N/m", "stress": "Pa"}
@@ -43,11 +54,19 @@ def seam_results(analysis: Analysis, detail: ClampDetail) -> dict[str, Any]:
                 "seam_length": detail.length,
                 "seams_between_clamps": detail.every,
             },
-            "case": {
-                "name": analysis.snow.cases[detail.case].name,
-                "combination": combination(analysis, detail.case),
-                "force_at": "top" if detail.at_top else "axis",
-            },
+            "case": _source(analysis, detail.shown_source),
+            "states": [
+                {
+                    **_source(analysis, source),
+                    "grip": state.action.grip,
+                    "snow_pressure": state.action.pressure,
+                    "numbers": {name: study_number(state, name) for name in NUMBERS},
+                    "worst_for": [name for name in NUMBERS if detail.states.worst[name] == i],
+                    "shown": i == detail.shown,
+                }
+                for i, (source, state) in enumerate(zip(detail.source, detail.states.study, strict=True))
+            ],
+            "actions_compared": detail.tried,
             "action": {
                 "grip": study.action.grip,
                 "snow_pressure": study.action.pressure,
@@ -68,12 +87,13 @@ def seam_results(analysis: Analysis, detail: ClampDetail) -> dict[str, Any]:
                     study.peaks.name, study.peaks.stress, study.peaks.place, study.peaks.spread, strict=True
                 )
             ],
-            "mesh_change": study.change,
-            "window_change": study.window,
+            "mesh_change": {name: worst_study(detail, name).change[name] for name in study.change},
+            "window_change": {name: worst_study(detail, name).window[name] for name in study.window},
             "self_audit": [
-                {"name": p.name, "error": p.error, "bar": p.bar, "met": p.met} for p in study.proofs
+                {"name": p.name, "error": p.error, "bar": p.bar, "met": p.met} for p in detail.proofs
             ],
-            "search_notes": list(study.notes),
+            "search_notes": [note for state in detail.states.study for note in state.notes]
+            + list(detail.notes),
             "model": {
                 "nodes": len(study.field.model.xyz),
                 "shells": sum(len(group.node) for group in study.field.model.shells),
@@ -83,6 +103,15 @@ def seam_results(analysis: Analysis, detail: ClampDetail) -> dict[str, Any]:
         }
     )
     return cleaned
+
+
+def _source(analysis: Analysis, source: StateSource) -> dict[str, Any]:
+    return {
+        "name": analysis.snow.cases[source.case].name,
+        "combination": combination(analysis, source.case),
+        "force_at": "top" if source.at_top else "axis",
+        "snow_on_pan": not source.bare,
+    }
 
 
 def _grip_displacement(detail: ClampDetail) -> dict[str, Any]:
@@ -99,6 +128,9 @@ def _limit(line: SeamLine) -> dict[str, Any]:
         "resistance": line.resistance,
         "utilization": line.utilization,
         "status": line.status,
+        "worst_in": line.worst,
+        "missing": line.field if line.status == NOT_VERIFIED and not math.isnan(line.demand) else None,
+        "of_nominal_yield": line.of_yield,
         "mesh_change": line.change,
         "basis": line.limit.basis,
     }
@@ -148,7 +180,7 @@ def write_seam_data(analysis: Analysis, detail: ClampDetail, folder: Path) -> tu
     write_text(folder / "seam.json", text + "\n")
     study = detail.study
     both = np.stack([study.start, study.displacement], axis=1)
-    write_model(folder / "seam.vtu", study.field.model, both, CASES)
+    write_model(folder / "seam.vtu", study.field.model, both, case_names(study))
     deck = seam_deck(study)
     write_text(folder / "seam.inp", deck.text)
     return tuple(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -11,9 +12,11 @@ from numpy.typing import NDArray
 from fea.analysis import Analysis
 from fea.checks.limits import Limit
 from fea.panel.detail import ClampDetail
+from fea.panel.limits import number_of
+from fea.panel.study import SeamStudy
 from roofmodel.hardware import Bearing, SeamDetail
 from roofmodel.units import UnitSystem
-from viewer.quantities import brief, percent, quantity, system
+from viewer.quantities import brief, percent, quantity, signed, system
 from viewer.summary import EXCEEDED, KEPT, NOT_LOADED, NOT_VERIFIED
 
 Array = NDArray[np.float64]
@@ -24,17 +27,21 @@ LARGE = 0.25  # of the seam height: movement that small displacements do not des
 SLIGHT = 0.05  # share of the force at the grip below which its pull is no measure of anything [-]
 NOTHING = 1e-4  # share of the force at the grip that is printed as 0 [-]
 
-_CHANGE = {"panel anchorage": "anchorage"}
-_MISSING = {
+_FIELD = {
     "clip uplift": "seam.clip_strength",
     "fold opening": "seam.opening_strength",
     "panel anchorage": "panel.anchorage",
+    "sheet stress": "seam.yield_factor",
 }
 
 
 @dataclass(frozen=True)
 class SeamLine:
-    """One limit of the panel, SI; utilization NaN where not verified."""
+    """One limit of the panel, SI; utilization NaN where not verified.
+
+    `worst` is the state it comes from in words, `of_yield` a stress over the sheet's nominal yield strength
+    (NaN for other limits), `field` where its strength is given.
+    """
 
     limit: Limit
     kind: str
@@ -44,6 +51,9 @@ class SeamLine:
     utilization: float
     status: str
     change: float
+    worst: str
+    of_yield: float
+    field: str
 
     @property
     def name(self) -> str:
@@ -99,32 +109,34 @@ def seam_lines(detail: ClampDetail) -> tuple[SeamLine, ...]:
 
 
 def _known(line: SeamLine) -> float:
-    return 0.0 if math.isnan(line.utilization) else line.utilization
+    use = line.of_yield if math.isnan(line.utilization) else line.utilization
+    return 0.0 if math.isnan(use) else use
 
 
 def _line(detail: ClampDetail, limit: Limit) -> SeamLine:
-    study = detail.study
+    study = detail.study_of(limit.name)
     use, demand = float(limit.utilization[0, 0]), float(limit.demand[0, 0])
-    part = limit.name.removeprefix("sheet stress, ")
-    key = f"stress in the {part}" if part != limit.name else _CHANGE.get(limit.name, limit.name)
     status = NOT_VERIFIED if math.isnan(use) else EXCEEDED if use > 1.0 else KEPT
+    stressed = limit.quantity == "stress"
     return SeamLine(
         limit=limit,
         kind=limit.quantity,
-        place=_place(detail, limit.name),
+        place=_place(study, limit.name),
         demand=demand,
         resistance=float(limit.resistance[0]),
         utilization=use,
-        status=status if demand > 0.0 else NOT_LOADED,
-        change=study.change[key] if demand > 0.0 else 0.0,
+        status=status if demand != 0.0 else NOT_LOADED,
+        change=study.change[number_of(limit.name)] if demand > 0.0 else 0.0,
+        worst=limit.basis.partition("; worst in: ")[2],
+        of_yield=demand / study.field.detail.sheet.yield_strength if stressed else math.nan,
+        field=_FIELD[limit.name.partition(",")[0]],
     )
 
 
-def _place(detail: ClampDetail, name: str) -> float:
+def _place(study: SeamStudy, name: str) -> float:
     """Where a limit is worst, up the seam from its eave end. [m]."""
     from fea.panel.reading import peak_mean
 
-    study = detail.study
     if name == "clip uplift" and len(study.path.clip_x):
         return float(-study.path.clip_x[np.argmin(study.path.clip_total[..., 2].min(axis=0))])
     if name == "fold opening":
@@ -137,6 +149,8 @@ def _place(detail: ClampDetail, name: str) -> float:
 
 def place_words(line: SeamLine, units: UnitSystem) -> str:
     """Where a limit is worst, such as "at 0.94 ft up the seam"."""
+    if math.isnan(line.demand):
+        return "outside of what is meshed"
     return "at the fixed point" if math.isnan(line.place) else f"at {up(line.place, units)} up the seam"
 
 
@@ -168,35 +182,55 @@ def mesh_words(change: float) -> str:
 
 
 def seam_verdict(analysis: Analysis, detail: ClampDetail, units: UnitSystem) -> SeamVerdict:
-    """What governs, what is missing, and what to be careful with."""
+    """What is missing, what governs, and what to be careful with."""
     lines = seam_lines(detail)
     over = [line for line in lines if line.status == EXCEEDED]
     missing = [line for line in lines if line.status == NOT_VERIFIED]
-    failed = [proof for proof in detail.study.proofs if not proof.met]
+    failed = [proof for proof in detail.proofs if not proof.met]
     words = [EXCEEDED] if over else []
     words += [NOT_VERIFIED] if missing else []
     words += ["SELF-CHECK FAILED"] if failed else []
     label, worst = clamp_label(analysis, detail), worst_line(detail)
-    sentence = f"Seam at clamp {label}: "
-    sentence += (
-        "nothing in the panel has a strength to compare with" if worst is None else line_words(worst, units)
-    )
+    if missing:
+        known = "" if worst is None else f" Of what has a strength, {line_words(worst, units)}."
+        sentence = f"Seam at clamp {label}: {missing_words(missing)}.{known}"
+    elif worst is None:
+        sentence = f"Seam at clamp {label}: nothing in the panel is loaded."
+    else:
+        sentence = f"Seam at clamp {label}: {line_words(worst, units)}."
     more = [f"{line.name}: {line_words(line, units).removeprefix(line.name + ' ')}" for line in over[1:]]
-    more += [_missing_words(line, units) for line in missing]
+    more += [unverified_words(line, units) for line in missing]
     more += [f"self-check: {p.name}: {p.error:.1e}, bar {p.bar:.0e}" for p in failed]
     return SeamVerdict(
         words=tuple(words) or ("every limit of the panel kept",),
-        sentence=f"{sentence}.",
+        sentence=sentence,
         more=tuple(more),
         cautions=cautions(detail, analysis),
         passed=not words,
     )
 
 
-def _missing_words(line: SeamLine, units: UnitSystem) -> str:
+def missing_words(missing: Sequence[SeamLine]) -> str:
+    """Fields whose strengths are not given, and what cannot be judged without them."""
+    found: dict[str, list[str]] = {}
+    for line in missing:
+        why = "no clip stands in what is meshed" if math.isnan(line.demand) else f"{line.field} is not given"
+        found.setdefault(why, []).append(line.name.removeprefix("sheet stress, "))
+    parts = [
+        f"{why} ({'stress in ' if why.startswith('seam.yield') else ''}{', '.join(names)})"
+        for why, names in found.items()
+    ]
+    return f"NOT VERIFIED: {'; '.join(parts)}"
+
+
+def unverified_words(line: SeamLine, units: UnitSystem) -> str:
+    """What loads a limit without a strength."""
+    if math.isnan(line.demand):
+        return f"{line.name}: not verified, no clip of this strip stands in the piece of seam that is meshed"
+    yields = "" if math.isnan(line.of_yield) else f", {line.of_yield:.2f} of the nominal yield strength"
     return (
-        f"{line.name}: not verified, {_MISSING.get(line.name, 'its strength')} is not given; demand "
-        f"{quantity(line.demand, line.kind, units)} {place_words(line, units)}"
+        f"{line.name}: not verified, {line.field} is not given; demand "
+        f"{quantity(line.demand, line.kind, units)}{yields}, {place_words(line, units)}"
     )
 
 
@@ -207,12 +241,12 @@ def verdict_code(detail: ClampDetail) -> str:
         return "exceeded"
     if NOT_VERIFIED in states:
         return "not verified"
-    return "pass" if all(proof.met for proof in detail.study.proofs) else "audit failed"
+    return "pass" if all(proof.met for proof in detail.proofs) else "audit failed"
 
 
 def cautions(detail: ClampDetail, analysis: Analysis) -> tuple[str, ...]:
     """What the numbers cannot say by themselves."""
-    study, seam = detail.study, seam_detail(analysis)
+    seam = seam_detail(analysis)
     found: list[str] = []
     found += [
         f"{line.name} is kept by less than what the mesh is worth ({mesh_words(line.change)})."
@@ -225,7 +259,7 @@ def cautions(detail: ClampDetail, analysis: Analysis) -> tuple[str, ...]:
         found.append(
             f"Elements half as large still change: {names}. Peaks at corners and edges keep growing."
         )
-    wide = max(study.window.values(), default=0.0)
+    wide = window_change(detail)
     if wide > 0.01:
         found.append(f"Meshing more of the seam changes a result by up to {percent(wide)}.")
     high = analysis.project.panel.seam_height
@@ -241,17 +275,47 @@ def cautions(detail: ClampDetail, analysis: Analysis) -> tuple[str, ...]:
         found.append("The panel bears on nothing but its clips.")
     if seam.thermal:
         found.append("The change of the sheet's temperature is not part of this study.")
-    said_of = {"load case 0": "Snow and own weight alone", "load case 1": "With the clamp's force"}
-    for note in study.notes:
-        case, _, words = note.partition(":")
-        found.append(f"{said_of.get(case.lower(), case)}:{words}" if words else note)
+    found += detail.notes
+    said_of = {"load case 0": "without the clamp's force", "load case 1": "with the clamp's force"}
+    for study, source in zip(detail.states.study, detail.source, strict=True):
+        for note in study.notes:
+            case, _, words = note.partition(":")
+            found.append(f"{source.words}, {said_of[case]}:{words}.")
     return tuple(found)
 
 
+def number_kind(number: str) -> str:
+    """Kind of one of `fea.panel.screening.NUMBERS`, for its unit."""
+    return {"clip uplift": "force", "anchorage": "force", "fold opening": "line_load"}.get(number, "stress")
+
+
+def study_number(study: SeamStudy, number: str) -> float:
+    """One of `fea.panel.screening.NUMBERS` in a state. [N, N/m, Pa]."""
+    of_path = {
+        "clip uplift": study.path.clip_uplift,
+        "anchorage": study.path.anchorage,
+        "fold opening": study.fold.peak_opening,
+    }
+    if number in of_path:
+        return of_path[number]
+    return float(study.peaks.stress[study.peaks.name.index(number.removeprefix("stress in the "))])
+
+
+def worst_study(detail: ClampDetail, number: str) -> SeamStudy:
+    """State that is worst for a number; the one that is shown for numbers without a limit."""
+    return detail.states.study[detail.states.worst.get(number, detail.shown)]
+
+
+def window_change(detail: ClampDetail) -> float:
+    """Largest change of a number in any state when more of the seam is meshed. [-]."""
+    return max((change for study in detail.states.study for change in study.window.values()), default=0.0)
+
+
 def largest_movement(detail: ClampDetail) -> float:
-    """Largest movement of the sheet square to the roof. [m]."""
+    """Largest movement of the sheet square to the roof in any state. [m]."""
     n = len(detail.study.field.model.xyz)
-    return float(np.abs(detail.study.displacement[: 6 * n].reshape(n, 6)[:, 2]).max())
+    moved = np.stack([study.displacement[: 6 * n].reshape(n, 6)[:, 2] for study in detail.states.study])
+    return float(np.abs(moved).max())
 
 
 def path_lines(detail: ClampDetail) -> tuple[PathLine, ...]:
@@ -293,6 +357,20 @@ def force_words(force: Array, detail: ClampDetail, units: UnitSystem) -> tuple[s
     """Force (3,) in words; what is below a ten-thousandth of the force at the grip is 0."""
     least = NOTHING * float(np.linalg.norm(detail.study.action.grip[:3]))
     return tuple(brief(float(f) if abs(f) > least else 0.0, "force", units) for f in force)
+
+
+def force_columns(forces: Array, detail: ClampDetail, units: UnitSystem) -> tuple[Array, str]:
+    """Forces (n, k) as text, all in one unit, and that unit; next to nothing is 0 as in `force_words`."""
+    values = np.asarray(forces, dtype=float)
+    least = NOTHING * float(np.linalg.norm(detail.study.action.grip[:3]))
+    shown = units.convert(1.0, "force") * np.where(np.abs(values) > least, values, 0.0)
+    unit, largest = units.label("force"), float(np.abs(shown).max(initial=0.0))
+    if unit == "kN" and largest < 1.0:
+        shown, unit, largest = 1e3 * shown, "N", 1e3 * largest
+    places = max(0, 3 - math.floor(math.log10(largest))) if largest > 0.0 else 0
+    places = min(places, 3 if unit == "kN" else 1)
+    text = [[signed(f"{v:,.{places}f}") if v else "0" for v in row] for row in shown.tolist()]
+    return np.array(text, dtype=object), unit
 
 
 def bearing_push(detail: ClampDetail, displacement: Array) -> tuple[Array, Array]:

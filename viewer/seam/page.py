@@ -12,21 +12,25 @@ import numpy as np
 from fea.analysis import Analysis
 from fea.panel.detail import ClampDetail
 from fea.panel.model import LAYERS
+from fea.panel.screening import NUMBERS
 from fea.panel.study import WIDER, WINDOW
 from roofmodel.hardware import Bearing
 from roofmodel.units import UnitSystem
 from viewer.export import version
 from viewer.files import write_text
-from viewer.quantities import brief, percent, quantity, significant, system
+from viewer.quantities import brief, column, percent, quantity, significant, system
 from viewer.report.inputs import input_tables
 from viewer.report.page import page_environment
 from viewer.report.tables import Table
 from viewer.seam.diagrams import seam_svg
 from viewer.seam.findings import (
     MOTIONS,
+    SeamLine,
     clamp_label,
+    force_columns,
     force_words,
     mesh_words,
+    number_kind,
     path_lines,
     place_words,
     seam_detail,
@@ -35,11 +39,14 @@ from viewer.seam.findings import (
     share_text,
     shares,
     stiffness_rows,
+    study_number,
     up,
+    worst_study,
 )
 from viewer.style import css_variables
 from viewer.summary import CAUTIONS, EXCEEDED, NOT_LOADED, NOT_VERIFIED, combination
 
+_LETTERS = "ABCDEFGH"  # of states; there are no more than numbers with a limit
 _MARK = {EXCEEDED: "exceeded", NOT_VERIFIED: "open"}
 
 
@@ -80,6 +87,7 @@ def seam_html(
             picture=f"data:image/png;base64,{image}" if image else "",
             picture_reason=picture_reason or "none was drawn",
             limits=_limits_table(detail, units),
+            states=_states_table(detail, units),
             action=_action_table(analysis, detail, units),
             path=_path_table(detail, units),
             clips=_clips_table(detail, units),
@@ -109,8 +117,8 @@ def _title_block(analysis: Analysis, detail: ClampDetail, today: date) -> tuple[
         ("Revision", about.revision or "–"),
         ("Engineer", about.engineer or "not named"),
         ("Date", today.isoformat()),
-        ("Case", analysis.snow.cases[detail.case].name),
-        ("Combination", combination(analysis, detail.case)),
+        ("Case", analysis.snow.cases[detail.shown_source.case].name),
+        ("Combination", combination(analysis, detail.shown_source.case)),
         ("Input", project.path.name),
         ("Eavewright", version()),
         ("Input SHA-256", project.digest),
@@ -119,27 +127,77 @@ def _title_block(analysis: Analysis, detail: ClampDetail, today: date) -> tuple[
 
 def _limits_table(detail: ClampDetail, units: UnitSystem) -> Table:
     rows, marks = [], []
+    letters = {source.words: name for name, source in zip(_LETTERS, detail.source, strict=False)}
     for line in seam_lines(detail):
         idle = line.status == NOT_LOADED
         rows.append(
             (
                 line.name,
                 "–" if idle else place_words(line, units),
-                "none" if idle else quantity(line.demand, line.kind, units),
+                "none" if idle else _demand(line, units),
                 "–" if idle else mesh_words(line.change),
                 quantity(line.resistance, line.kind, units),
                 "not known" if line.status == NOT_VERIFIED else percent(line.utilization),
                 line.status,
-                line.limit.basis,
+                "–" if idle else letters.get(line.worst, "check"),
+                _basis(line),
             )
         )
         marks.append(_MARK.get(line.status, ""))
-    heads = ("Limit", "Worst", "Demand", "Mesh", "Resistance", "Used", "Status", "Basis")
+    heads = ("Limit", "Worst", "Demand", "Mesh", "Resistance", "Used", "Status", "State", "Basis")
     note = (
         "Mesh: change of the demand from elements twice as large; it says what the number is worth, not an "
-        "error bound. Limits without a strength never pass."
+        "error bound. Limits without a strength never pass. State: see below; check: what all clamps of the "
+        "strip, own weight, friction and warmth bring to its fixed point in the worst case of `check`."
     )
-    return Table("Limits of the panel, worst first", heads, "ttnnnntt", tuple(rows), tuple(marks), note)
+    return Table("Limits of the panel, worst first", heads, "ttnnnnttt", tuple(rows), tuple(marks), note)
+
+
+def _demand(line: SeamLine, units: UnitSystem) -> str:
+    if math.isnan(line.demand):
+        return "not studied"
+    return quantity(line.demand, line.kind, units)
+
+
+def _basis(line: SeamLine) -> str:
+    basis, _, worst = line.limit.basis.partition("; worst in: ")
+    if line.status == NOT_VERIFIED and not math.isnan(line.of_yield):
+        basis += f"; information: {line.of_yield:.2f} of the nominal yield strength"
+    return f"{basis}; {worst}" if line.name == "panel anchorage" and worst else basis
+
+
+def _states_table(detail: ClampDetail, units: UnitSystem) -> Table:
+    """Every number that has a limit, in every state that is worst for one."""
+    kinds = [number_kind(name) for name in NUMBERS]
+    columns = [
+        column([study_number(study, name) for study in detail.states.study], kind, units)
+        for name, kind in zip(NUMBERS, kinds, strict=True)
+    ]
+    rows = tuple(
+        (
+            f"{_LETTERS[i]}: {source.words}{' (shown)' if i == detail.shown else ''}",
+            *(
+                f"{text}{' *' if detail.states.worst[name] == i else ''}"
+                for name, text in zip(NUMBERS, row, strict=True)
+            ),
+        )
+        for i, (source, row) in enumerate(zip(detail.source, zip(*columns, strict=True), strict=True))
+    )
+    heads = (
+        "State",
+        *(
+            f"{name[:1].upper()}{name[1:]}, {units.label(kind)}"
+            for name, kind in zip(NUMBERS, kinds, strict=True)
+        ),
+    )
+    note = (
+        f"Of {detail.tried} different actions (snow cases, sliding force at the rail's axis and top, snow on "
+        "the pan and none), compared on elements twice as large, these are worst for something (*). What "
+        "follows is of the state that is shown. Snow that pulls may lie above the row while the pan around "
+        "the clamp is bare: common practice, no source (judgment); the sheet then weighs its least. The "
+        "limit of the anchorage takes more where several clamps hang on the strip or friction and warmth do."
+    )
+    return Table("States that govern", heads, "t" + "n" * len(NUMBERS), rows, note=note)
 
 
 def _action_table(analysis: Analysis, detail: ClampDetail, units: UnitSystem) -> Table:
@@ -153,12 +211,18 @@ def _action_table(analysis: Analysis, detail: ClampDetail, units: UnitSystem) ->
         (f"Moment, {MOTIONS[i]}", brief(float(grip[i]), "grip moment", units) if grip[i] else "0")
         for i in (3, 4, 5)
     ]
+    pan = "none: the pan is taken to be bare (judgment)"
     rows.append(
-        ("Snow on the pan, square to the roof, factored", quantity(action.pressure, "pressure", units))
+        (
+            "Snow on the pan, square to the roof, factored",
+            pan if detail.shown_source.bare else quantity(action.pressure, "pressure", units),
+        )
     )
     factor = float(np.linalg.norm(action.weight))
     rows.append(("Factor on the sheet's own weight", significant(factor)))
-    rows.append(("Sliding force of the snow acts at the rail's", "top" if detail.at_top else "axis"))
+    rows.append(
+        ("Sliding force of the snow acts at the rail's", "top" if detail.shown_source.at_top else "axis")
+    )
     caption = f"What acts at the grip of {clamp_label(analysis, detail)} and on the pan"
     return Table(caption, ("Action", "Value"), "tn", tuple(rows))
 
@@ -167,12 +231,12 @@ def _path_table(detail: ClampDetail, units: UnitSystem) -> Table:
     lines = [(line.name, line.force) for line in path_lines(detail)]
     grip = detail.study.action.grip[:3]
     lines += [("all together", np.sum([force for _, force in lines], axis=0)), ("clamp", grip)]
+    text, unit = force_columns(np.array([force for _, force in lines]), detail, units)
     rows = []
-    for name, force in lines:
-        along, across, pull = force_words(force, detail, units)
+    for (name, force), (along, across, pull) in zip(lines, text, strict=True):
         parts = ("–", "–") if name == "clamp" else tuple(share_text(s) for s in shares(force, detail))
         rows.append((name, along, parts[0], across, pull, parts[1]))
-    heads = ("Part", "Along", "% of along", "Across", "Pull", "% of pull")
+    heads = ("Part", f"Along, {unit}", "% of along", f"Across, {unit}", f"Pull, {unit}", "% of pull")
     note = (
         "Forces on the panel beyond those of snow and own weight alone. The reactions balance the clamp. A "
         "dash: the clamp's force that way is too small to share out; pull and push are then the couple "
@@ -183,25 +247,21 @@ def _path_table(detail: ClampDetail, units: UnitSystem) -> Table:
 
 def _clips_table(detail: ClampDetail, units: UnitSystem) -> Table:
     path, middle = detail.study.path, detail.study.field.strips // 2
-    rows = []
-    for strip in range(len(path.fixed)):
-        where = (
-            "own"
-            if strip == middle
-            else f"{abs(strip - middle)} to the {'right' if strip > middle else 'left'}"
-        )
-        for clip, x in enumerate(path.clip_x):
-            more, total = path.clip[strip, clip], path.clip_total[strip, clip]
-            rows.append(
-                (
-                    where,
-                    up(-float(x), units),
-                    *force_words(more, detail, units),
-                    brief(max(-float(total[2]), 0.0), "force", units),
-                )
-            )
-    heads = ("Seam", "Up the seam", "Along", "Across", "Pull", "Uplift in all")
-    return Table("Clips: the clamp's part, and uplift in all", heads, "tnnnnn", tuple(rows))
+    uplift = np.maximum(-path.clip_total[..., 2:], 0.0)
+    text, unit = force_columns(np.concatenate([path.clip, uplift], axis=2).reshape(-1, 4), detail, units)
+    strips = [
+        "own" if strip == middle else f"{abs(strip - middle)} to the {'right' if strip > middle else 'left'}"
+        for strip in range(len(path.fixed))
+    ]
+    places = [up(-float(x), units) for x in path.clip_x]
+    where = [(strip, place) for strip in strips for place in places]
+    rows = tuple((*at, *forces) for at, forces in zip(where, text.tolist(), strict=True))
+    heads = (
+        "Seam",
+        "Up the seam",
+        *(f"{name}, {unit}" for name in ("Along", "Across", "Pull", "Uplift in all")),
+    )
+    return Table("Clips: the clamp's part, and uplift in all", heads, "tnnnnn", rows)
 
 
 def _stiffness_table(analysis: Analysis, detail: ClampDetail, units: UnitSystem) -> Table:
@@ -217,10 +277,10 @@ def _stiffness_table(analysis: Analysis, detail: ClampDetail, units: UnitSystem)
                 quantity(both, kind, units) if clamp else "free",
             )
         )
-    heads = ("Motion", "Panel", "Mesh", "Clamp", "Both in series")
+    heads = ("Motion", "Panel", "Mesh", "Clamp", "Clamp on panel")
     note = (
-        "Each with the other motions held; bearing and clips as they are under the action. The rail finds "
-        "both in series."
+        "Each with the other motions held; bearing and clips as they are under the action. Clamp on panel: "
+        "one behind the other, as the rail finds them."
     )
     return Table("Stiffness at the grip", heads, "tnnnn", tuple(rows), note=note)
 
@@ -250,38 +310,33 @@ def _matrices(detail: ClampDetail) -> tuple[Table, ...]:
 def _mesh_table(detail: ClampDetail, units: UnitSystem) -> Table:
     study = detail.study
     values = {
-        "stiffness along": (study.stiffness[0, 0], "stiffness"),
-        "stiffness across": (study.stiffness[1, 1], "stiffness"),
-        "stiffness pull": (study.stiffness[2, 2], "stiffness"),
-        "clip uplift": (study.path.clip_uplift, "force"),
-        "anchorage": (study.path.anchorage, "force"),
-        "fold opening": (study.fold.peak_opening, "line_load"),
+        **{f"stiffness {name}": (study.stiffness[i, i], "stiffness") for i, name in enumerate(MOTIONS[:3])},
+        **{name: (study_number(worst_study(detail, name), name), number_kind(name)) for name in NUMBERS},
         "fold sliding": (study.fold.peak_sliding, "line_load"),
         "seam pull": (study.fold.peak_pull, "line_load"),
-        **{
-            f"stress in the {name}": (stress, "stress")
-            for name, stress in zip(study.peaks.name, study.peaks.stress, strict=True)
-        },
     }
     rows = tuple(
         (
             name,
-            brief(abs(float(values[name][0])), values[name][1], units),
-            mesh_words(study.change[name]),
-            mesh_words(study.window[name]),
+            quantity(abs(float(values[name][0])), values[name][1], units),
+            mesh_words(worst_study(detail, name).change[name]),
+            mesh_words(worst_study(detail, name).window[name]),
         )
-        for name in study.change
+        for name in values
     )
     heads = ("Number", "Value", "Elements half as large", f"{WIDER:g} × as much seam")
-    note = f"{len(study.field.model.xyz):,} nodes; all numbers of this page are those of the finer mesh."
+    note = (
+        f"{len(study.field.model.xyz):,} nodes; all numbers of this page are those of the finer mesh. "
+        "Numbers with a limit are those of the state that is worst for them, the others of the shown state."
+    )
     return Table("What mesh and window are worth", heads, "tnnn", rows, note=note)
 
 
 def _proof_table(detail: ClampDetail) -> Table:
     rows = tuple(
-        (p.name, f"{p.error:.1e}", f"{p.bar:.0e}", "met" if p.met else "NOT MET") for p in detail.study.proofs
+        (p.name, f"{p.error:.1e}", f"{p.bar:.0e}", "met" if p.met else "NOT MET") for p in detail.proofs
     )
-    marks = tuple("" if p.met else "exceeded" for p in detail.study.proofs)
+    marks = tuple("" if p.met else "exceeded" for p in detail.proofs)
     total = sum(line.force for line in path_lines(detail)) + detail.study.action.grip[:3]
     gap = float(np.linalg.norm(total)) / max(float(np.linalg.norm(detail.study.action.grip[:3])), 1e-300)
     note = f"Load path and clamp's force differ by {gap:.0e} of it."

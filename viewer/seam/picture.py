@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
@@ -19,7 +20,16 @@ from viewer.picture.labels import Text, fit_text, text_width, wrap_text
 from viewer.picture.render import Renderer
 from viewer.picture.sheet import FOOTER, HEADER, MARGIN, Overlay, Shape, paint
 from viewer.quantities import brief, quantity, system
-from viewer.seam.findings import clamp_label, force_words, seam_lines, seam_verdict, up, worst_line
+from viewer.seam.findings import (
+    SeamLine,
+    clamp_label,
+    force_words,
+    missing_words,
+    seam_lines,
+    seam_verdict,
+    up,
+    worst_line,
+)
 from viewer.seam.legend import add_seam_legends
 from viewer.seam.scene import SeamScene, build_seam_scene, seam_drawing, seam_view
 from viewer.summary import KEPT, NOT_LOADED, NOT_VERIFIED, combination
@@ -29,6 +39,16 @@ Array = NDArray[np.float64]
 ABOVE, BELOW = 92.0, 48.0  # kept free for the labels over and under the panel [pt]
 LONGEST = 84.0  # arrow of the largest force [pt]
 SHORTEST = 9.0  # arrows shorter than this have no shaft [pt]
+
+
+@dataclass(frozen=True)
+class _Box:
+    """Heading, utilization (NaN where something is not verified), lines that are loud or not; its frame."""
+
+    head: str
+    use: float
+    lines: tuple[tuple[str, bool], ...]
+    frame: tuple[float, float, float, float]  # left, top, right, bottom [px]
 
 
 def draw_seam(analysis: Analysis, detail: ClampDetail, renderer: Renderer, path: Path) -> Picture:
@@ -77,9 +97,10 @@ def compose_seam(analysis: Analysis, detail: ClampDetail, scene: SeamScene, view
     _header(overlay, analysis, detail, units)
     _clips(overlay, detail, scene, view, per_newton, units)
     _fixed(overlay, detail, scene, view, per_newton, units)
-    _grip(overlay, analysis, detail, scene, view, per_newton, units)
+    box = _box(overlay, detail, units)
+    _grip(overlay, analysis, detail, scene, view, (per_newton, box), units)
     _bearing(overlay, detail, units)
-    _governing(overlay, detail, view, scene, units)
+    _governing(overlay, detail, view, scene, box)
     add_seam_legends(overlay, analysis, scene, view, largest, per_newton)
     return overlay
 
@@ -93,7 +114,9 @@ def _header(overlay: Overlay, analysis: Analysis, detail: ClampDetail, units: Un
     name = analysis.project.table.project.name
     words = f"{name}, {up(detail.place, units)} up a seam of {up(detail.length, units)}"
     overlay.write(fit_text(words, overlay.type_size("body"), room), left, 47.0 * point, "body")
-    case = f"{analysis.snow.cases[detail.case].name}; {combination(analysis, detail.case)}"
+    source = detail.shown_source
+    case = f"{analysis.snow.cases[source.case].name}; {combination(analysis, source.case)}"
+    case = f"{'no snow' if source.bare else 'snow'} on the pan; {case}"
     fitted = fit_text(case, overlay.type_size("body"), room)
     overlay.write(fitted, left, 61.0 * point, "body", color=style.MUTED)
     answer, bad = seam_verdict(analysis, detail, units), style.EXCEEDED_ANCHORS[0]
@@ -102,7 +125,7 @@ def _header(overlay: Overlay, analysis: Analysis, detail: ClampDetail, units: Un
     overlay.write(head, right, 24.0 * point, "heading", bold=True, color=color, align="right")
     lines = [line for line in seam_lines(detail) if line.status != NOT_LOADED]
     for index, line in enumerate(lines[:3]):
-        use = "NOT VERIFIED" if line.status == NOT_VERIFIED else style.utilization_text(line.utilization)
+        use = "NOT VERIFIED" if line.status == NOT_VERIFIED else _use(line)
         overlay.write(
             f"{line.name}: {use}",
             right,
@@ -234,16 +257,19 @@ def _grip(
     detail: ClampDetail,
     scene: SeamScene,
     view: View,
-    per_newton: float,
+    drawn: tuple[float, _Box | None],
     units: UnitSystem,
 ) -> None:
     """Force of the rail at the grip."""
+    per_newton, box = drawn
     point, grip = overlay.point, detail.study.action.grip
     at = view.project(scene.grip)
     _arrow(overlay, at, _direction(view, grip[:3], per_newton))
     roof = float(view.project(scene.clamp)[:, 1].min())
     back = float(np.interp(at[0] - 150.0 * point, *_sorted(view.project(scene.moved[:, -1]))))
     y = min(roof, back) - 36.0 * point
+    if box is not None:
+        y = max(y, box.frame[3] + 14.0 * point)  # under the box
     _leader(overlay, np.array([at[0], roof]), np.array([at[0], y - 5.0 * point]))
     x = float(at[0]) - 7.0 * point
     along, across, pull = force_words(grip[:3], detail, units)
@@ -271,37 +297,20 @@ def _bearing(overlay: Overlay, detail: ClampDetail, units: UnitSystem) -> None:
     overlay.write("; ".join(words), MARGIN * point, y, "note", bold=True, halo=True)
 
 
-def _governing(
-    overlay: Overlay, detail: ClampDetail, view: View, scene: SeamScene, units: UnitSystem
-) -> None:
-    """Box with what governs, at the top right over the panel."""
-    worst = worst_line(detail)
-    if worst is None:
+def _governing(overlay: Overlay, detail: ClampDetail, view: View, scene: SeamScene, box: _Box | None) -> None:
+    """Box at the top right over the panel: what is not verified, else what governs."""
+    if box is None:
         return
     point = overlay.point
-    size, room = overlay.type_size("body"), 178.0 * point
-    words = (
-        f"{worst.name}, {quantity(worst.demand, worst.kind, units)} of "
-        f"{quantity(worst.resistance, worst.kind, units)}"
-    )
-    lines = wrap_text(words, size, room)
-    missing = [line for line in seam_lines(detail) if line.status == NOT_VERIFIED]
-    bad = style.EXCEEDED_ANCHORS[0]
-    if missing:
-        lines += wrap_text(f"NOT VERIFIED: {', '.join(line.name for line in missing)}", size, room, bold=True)
-    right, top = overlay.size[0] - MARGIN * point, (HEADER + 10.0) * point
-    left, bottom = right - room - 46.0 * point, top + (20.0 + 14.0 * len(lines) + 8.0) * point
+    left, top, right, bottom = box.frame
     frame = np.array([[left, top], [right, top], [right, bottom], [left, bottom]])
     overlay.shapes.append(Shape(frame, fill=style.PAPER, line=style.INK, width=1.2 * point))
-    overlay.mark(worst.utilization, left + 20.0 * point, 0.5 * (top + bottom), 8.0 * point)
+    overlay.mark(box.use, left + 20.0 * point, 0.5 * (top + bottom), 8.0 * point)
     text = left + 38.0 * point
-    head = f"governs: {style.utilization_text(worst.utilization)}"
-    heading = overlay.type_size("heading")
-    color = bad if worst.utilization > 1.0 else style.INK
-    overlay.texts.append(Text(head, (text, top + 14.0 * point), heading, bold=True, color=color))
-    first = len(wrap_text(words, size, room))
-    for index, line in enumerate(lines):
-        loud = index >= first
+    heading, size, bad = overlay.type_size("heading"), overlay.type_size("body"), style.EXCEEDED_ANCHORS[0]
+    color = style.INK if box.use <= 1.0 else bad
+    overlay.texts.append(Text(box.head, (text, top + 14.0 * point), heading, bold=True, color=color))
+    for index, (line, loud) in enumerate(box.lines):
         at_line = (text, top + (30.0 + 14.0 * index) * point)
         overlay.texts.append(Text(line, at_line, size, bold=loud, color=bad if loud else style.INK))
     hot = _hot_spot(detail, scene)
@@ -315,10 +324,52 @@ def _governing(
         overlay.shapes.append(Shape(ring, line=style.INK, width=1.4 * point))
 
 
+def _box(overlay: Overlay, detail: ClampDetail, units: UnitSystem) -> _Box | None:
+    """Words of the box and its place; None where nothing is loaded."""
+    worst = worst_line(detail)
+    missing = [line for line in seam_lines(detail) if line.status == NOT_VERIFIED]
+    parts: list[tuple[str, bool]] = []
+    if missing:
+        parts.append((missing_words(missing).removeprefix("NOT VERIFIED: "), True))
+        strained = missing[0]  # the worst is first
+        if strained.of_yield > 0.0:
+            parts.append((f"{strained.name}: {strained.of_yield:.2f} of nominal yield", True))
+    if worst is not None:
+        rest = f"of the rest {_use(worst)}: " if missing else ""
+        parts.append((f"{rest}{_of(worst, units)}", bool(missing) and worst.utilization > 1.0))
+    if not parts:
+        return None
+    use = worst.utilization if worst is not None and not missing else float("nan")
+    head = "NOT VERIFIED" if missing else f"governs: {style.utilization_text(use)}"
+    point, size = overlay.point, overlay.type_size("body")
+    room = (300.0 if missing else 178.0) * point
+    lines = [(line, loud) for words, loud in parts for line in wrap_text(words, size, room, bold=loud)]
+    right, top = overlay.size[0] - MARGIN * point, (HEADER + 10.0) * point
+    bottom = top + (20.0 + 14.0 * len(lines) + 8.0) * point
+    return _Box(head, use, tuple(lines), (right - room - 46.0 * point, top, right, bottom))
+
+
+def _use(line: SeamLine) -> str:
+    return style.utilization_text(line.utilization)
+
+
+def _of(line: SeamLine, units: UnitSystem) -> str:
+    demand, resistance = (quantity(v, line.kind, units) for v in (line.demand, line.resistance))
+    return f"{line.name}, {demand} of {resistance}"
+
+
+def _shown_stress(detail: ClampDetail) -> SeamLine | None:
+    """Stress that the shown state is shown for; None for limits of other things."""
+    lines = [line for line in seam_lines(detail) if detail.study_of(line.name) is detail.study]
+    unknown = [line for line in lines if line.status == NOT_VERIFIED and line.of_yield > 0.0]
+    worst = max(unknown, key=lambda line: line.of_yield) if unknown else worst_line(detail)
+    return worst if worst is not None and worst.kind == "stress" else None
+
+
 def _hot_spot(detail: ClampDetail, scene: SeamScene) -> Array | None:
     """Middle of the shown element where the governing stress is; None for limits of other things."""
-    worst, study = worst_line(detail), detail.study
-    if worst is None or not worst.name.startswith("sheet stress, "):
+    worst, study = _shown_stress(detail), detail.study
+    if worst is None:
         return None
     part = study.peaks.name.index(worst.name.removeprefix("sheet stress, "))
     near = np.abs(scene.use - scene.use.max()) < 1e-12

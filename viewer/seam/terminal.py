@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 from rich.console import Console
 from rich.table import Table
@@ -10,9 +12,11 @@ from rich.text import Text
 from fea.analysis import Analysis
 from fea.panel.detail import ClampDetail
 from roofmodel.units import UnitSystem
-from viewer.quantities import brief, percent, quantity, significant, system
+from viewer.quantities import percent, quantity, significant, system
 from viewer.seam.findings import (
+    SeamLine,
     clamp_label,
+    force_columns,
     force_words,
     mesh_words,
     path_lines,
@@ -23,6 +27,7 @@ from viewer.seam.findings import (
     shares,
     stiffness_rows,
     up,
+    window_change,
 )
 from viewer.summary import EXCEEDED, NOT_LOADED, NOT_VERIFIED, combination
 from viewer.terminal import plain_table
@@ -51,11 +56,12 @@ def print_seam(
         *_force(analysis, detail, units),
         Text(),
         _limits(detail, units, wide=console.width >= WIDE),
+        *_worst_in(detail),
         _path(detail, units),
         _stiffness(analysis, detail, units),
         Text(),
         _audit(detail),
-        *(Text(f"seam.inp: {line}", style="dim") for line in substitutions),
+        *_deck(substitutions),
         Text(
             "A licensed engineer must review this; local code governs; strengths must come from tests. "
             "Falling snow and work at height can kill.",
@@ -69,9 +75,12 @@ def print_seam(
 def _force(analysis: Analysis, detail: ClampDetail, units: UnitSystem) -> tuple[Text, ...]:
     along, across, pull = force_words(detail.study.action.grip[:3], detail, units)
     moment = quantity(float(detail.study.action.grip[4]), "grip moment", units)
-    where = "top" if detail.at_top else "axis"
+    source = detail.shown_source
+    where = "top" if source.at_top else "axis"
+    pan = "no snow on the pan" if source.bare else "snow on the pan"
+    case = f"{analysis.snow.cases[source.case].name}; {combination(analysis, source.case)}"
     return (
-        Text(f"Case: {analysis.snow.cases[detail.case].name}; {combination(analysis, detail.case)}"),
+        Text(f"Shown: {pan}; {case}"),
         Text("At the grip of ")
         .append(clamp_label(analysis, detail), style="bold")
         .append(
@@ -79,6 +88,10 @@ def _force(analysis: Analysis, detail: ClampDetail, units: UnitSystem) -> tuple[
             f"across {across}, pull {pull}, overturning {moment} (sliding force at the rail's {where})"
         ),
     )
+
+
+def _demand(line: SeamLine, units: UnitSystem) -> str:
+    return "not studied" if math.isnan(line.demand) else quantity(line.demand, line.kind, units)
 
 
 def _limits(detail: ClampDetail, units: UnitSystem, *, wide: bool) -> Table:
@@ -95,7 +108,7 @@ def _limits(detail: ClampDetail, units: UnitSystem, *, wide: bool) -> Table:
         table.add_row(
             line.name,
             *(("" if idle else where,) if wide else ()),
-            "none" if idle else brief(line.demand, line.kind, units),
+            "none" if idle else _demand(line, units),
             "" if idle else mesh_words(line.change),
             quantity(line.resistance, line.kind, units),
             "?" if line.status == NOT_VERIFIED else percent(line.utilization),
@@ -104,19 +117,33 @@ def _limits(detail: ClampDetail, units: UnitSystem, *, wide: bool) -> Table:
     return table
 
 
+def _worst_in(detail: ClampDetail) -> tuple[Text, ...]:
+    """Which limits come from which state."""
+    found: dict[str, list[str]] = {}
+    for line in seam_lines(detail):
+        if line.status != NOT_LOADED:
+            found.setdefault(line.worst, []).append(line.name)
+    return tuple(Text(f"Worst in {state}: {', '.join(names)}") for state, names in found.items())
+
+
+def _deck(substitutions: tuple[str, ...]) -> tuple[Text, ...]:
+    if not substitutions:
+        return ()
+    count = f"{len(substitutions)} thing{'s' if len(substitutions) > 1 else ''}"
+    return (Text(f"seam.inp carries {count} in another way; seam.html lists them", style="dim"),)
+
+
 def _path(detail: ClampDetail, units: UnitSystem) -> Table:
     table = plain_table("\nWho takes the clamp's force (on the panel; along is down the slope)")
+    lines = [(line.name, line.force) for line in path_lines(detail)]
+    total = np.sum([force for _, force in lines], axis=0)
+    lines += [("all", total), ("clamp", detail.study.action.grip[:3])]
+    text, unit = force_columns(np.array([force for _, force in lines]), detail, units)
     table.add_column("part", no_wrap=True)
-    for name in ("along", "%", "across", "pull", "%"):
+    for name in (f"along, {unit}", "%", f"across, {unit}", f"pull, {unit}", "%"):
         table.add_column(name, justify="right", no_wrap=True)
-    total = np.sum([line.force for line in path_lines(detail)], axis=0)
-    for name, force in (
-        *((line.name, line.force) for line in path_lines(detail)),
-        ("all", total),
-        ("clamp", detail.study.action.grip[:3]),
-    ):
+    for (name, force), (along, across, pull) in zip(lines, text, strict=True):
         share = ("", "") if name == "clamp" else tuple(share_text(part) for part in shares(force, detail))
-        along, across, pull = force_words(force, detail, units)
         table.add_row(name, along, share[0], across, pull, share[1], style="bold" if name == "clamp" else "")
     return table
 
@@ -124,7 +151,7 @@ def _path(detail: ClampDetail, units: UnitSystem) -> Table:
 def _stiffness(analysis: Analysis, detail: ClampDetail, units: UnitSystem) -> Table:
     table = plain_table("\nStiffness at the grip, other motions held")
     table.add_column("motion", no_wrap=True)
-    for name in ("panel", "mesh", "clamp", "both"):
+    for name in ("panel", "mesh", "clamp", "clamp on panel"):
         table.add_column(name, justify="right", no_wrap=True)
     table.add_column("unit", no_wrap=True)
     for name, kind, panel, clamp, both in stiffness_rows(analysis, detail):
@@ -141,14 +168,14 @@ def _stiffness(analysis: Analysis, detail: ClampDetail, units: UnitSystem) -> Ta
 
 
 def _audit(detail: ClampDetail) -> Text:
-    study = detail.study
-    failed = [p for p in study.proofs if not p.met]
+    proofs = detail.proofs
+    failed = [p for p in proofs if not p.met]
     if failed:
         words = "; ".join(f"{p.name}: {p.error:.1e}, bar {p.bar:.0e}" for p in failed)
         return Text(f"SELF-CHECK FAILED: {words}", style=_LOUD)
-    worst = max(p.error for p in study.proofs)
+    worst = max(p.error for p in proofs)
     return Text(
         f"Self-check: equilibrium, equations and one-way bearing agree to {worst:.0e} or better "
-        f"({len(study.proofs)} of {len(study.proofs)} met); more of the seam meshed changes "
-        f"{percent(max(study.window.values(), default=0.0))} at most"
+        f"({len(proofs)} of {len(proofs)} met); more of the seam meshed changes "
+        f"{percent(window_change(detail))} at most"
     )
