@@ -178,11 +178,11 @@ class _Answer:
     note: str
 
 
-def _minimize(sets: ActiveSet, F: Array, first: BoolArray) -> _Answer:
-    """Unknowns (f,) at the minimum of the energy for loads (f,), from a set of closed links on."""
+def _minimize(sets: ActiveSet, F: Array, first: BoolArray | None = None) -> _Answer:
+    """Unknowns (f,) at the minimum of the energy for loads (f,), from a set of closed links on or from all."""
     B, k, gap = sets.B, sets.stiffness, sets.gap
     size = float(np.abs(F).max(initial=0.0)) + float((k * np.abs(gap)).max(initial=0.0)) * 1e-6
-    closed = first
+    closed = np.ones(len(k), dtype=bool) if first is None else first
     u = np.zeros(len(F))
     seen: set[bytes] = set()
     note, guarded = "", False
@@ -287,10 +287,10 @@ def solve_one_way(
     sets.start()
     answers: list[_Answer] = []
     proved = []
-    every = np.ones(len(gap), dtype=bool)
     for case, column in enumerate(F.T):
         try:
-            answers.append(_minimize(sets, column, answers[-1].closed if follow and answers else every))
+            before = (answers[-1].closed,) if follow and answers else ()
+            answers.append(_minimize(sets, column, *before))
         except ContactError as error:
             message = f"load case {case}: {error}"
             raise ContactError(message) from error
