@@ -179,7 +179,7 @@ class _Answer:
 
 
 def _minimize(sets: ActiveSet, F: Array, first: BoolArray | None = None) -> _Answer:
-    """Unknowns (f,) at the minimum of the energy for loads (f,), from a set of closed links on or from all."""
+    """Unknowns (f,) of least energy for loads (f,), from a set of closed links on or from all."""
     B, k, gap = sets.B, sets.stiffness, sets.gap
     size = float(np.abs(F).max(initial=0.0)) + float((k * np.abs(gap)).max(initial=0.0)) * 1e-6
     closed = np.ones(len(k), dtype=bool) if first is None else first
