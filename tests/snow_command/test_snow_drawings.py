@@ -165,3 +165,16 @@ def test_what_is_not_put_in_numbers_is_named(monkeypatch: pytest.MonkeyPatch) ->
     monkeypatch.setattr(page, "worked", lambda zone, beside: (Worked("by the figure"),))
     html = snow_html(demo("granary-door"), Drawing((10.0, 10.0)))
     assert html.count("Not put in numbers here: by the figure.") == len(demo("granary-door").findings.patches)
+
+
+def test_page_of_many_cases_keeps_the_governing_ones(monkeypatch: pytest.MonkeyPatch) -> None:
+    """With room for two chapters: the first case and the largest; the table still lists every case."""
+    monkeypatch.setattr(page, "CHAPTERS", 2)
+    study = demo("tannery-hall")
+    html = snow_html(study, Drawing((10.0, 10.0)))
+    assert re.findall(r'id="case-(\d+)"', html) == ["1", "4"]
+    assert "2 more cases" in html
+    for case in study.findings.cases:
+        assert case.case.name in html
+    monkeypatch.setattr(page, "ZONES", 3)  # the first case alone has three
+    assert re.findall(r'id="case-(\d+)"', snow_html(study, Drawing((10.0, 10.0)))) == ["1"]

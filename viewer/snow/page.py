@@ -30,7 +30,7 @@ from viewer.style import css_variables
 
 NEAR = 0.05  # a face this close to the end of a zone stands beside it [m]
 CORNERS = 60  # of a zone are listed; snow.json has all
-DETAILED = 60  # cases get a chapter, the heaviest; snow.json has all
+CHAPTERS, ZONES = 60, 4000  # cases drawn one by one, and zones in them; snow.json has all
 CAUTIONS = (
     "A licensed engineer must review this; local code and rulings govern, ground snow first of all.",
     "The cases are those that the standard asks for on the recognized roof; the list of what was considered "
@@ -78,9 +78,11 @@ def snow_html(study: SnowStudy, sheet: Drawing, *, today: date | None = None) ->
 
 
 def _detailed(study: SnowStudy) -> list[int]:
+    """Cases with a chapter: the first, and those with the largest pressures while there is room."""
     cases = study.findings.cases
-    order = sorted(range(len(cases)), key=lambda i: -cases[i].largest)
-    return sorted(order[:DETAILED])
+    order = sorted(range(len(cases)), key=lambda i: (i > 0, -cases[i].largest))[:CHAPTERS]
+    rows = np.cumsum([len(cases[i].patches) for i in order])
+    return sorted(i for i, so_far in zip(order, rows, strict=True) if so_far <= ZONES or i == 0)
 
 
 def _title_block(study: SnowStudy, today: date) -> tuple[tuple[str, str], ...]:

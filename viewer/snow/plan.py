@@ -25,7 +25,7 @@ from viewer.snow.words import pressure_range
 Array = NDArray[np.float64]
 
 
-FEW = 12  # zones that a small plan labels one by one, first layers included
+FEW, MANY = 12, 120  # zones that a small and a large plan label one by one, first layers included
 
 
 @dataclass(frozen=True)
@@ -113,7 +113,7 @@ def draw_plan(
     for section in sections:
         _mark_section(drawing, taken, section, place, look)
     hidden, on_top = _hidden(findings, index), findings.on_top(index)
-    crowded = not look.large and len(case.patches) > FEW
+    crowded = len(case.patches) > (MANY if look.large else FEW)
     labels = []
     if case.largest > 0.0 and _adds_up(findings, index):
         words = f"max {quantity(case.largest, 'pressure', units)}"
