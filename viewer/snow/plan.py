@@ -255,6 +255,7 @@ def _mark_section(drawing: Drawing, taken: Taken, section: Section, place: Place
     ends = _within(place.at(section.line), taken.frame, 1.2 * size)
     way = (ends[1] - ends[0]) / max(float(np.linalg.norm(ends[1] - ends[0])), 1e-9)
     side = np.array([-way[1], way[0]])
+    drawing.line(ends, style.PAPER, 1.6)
     drawing.line(ends, style.INK, 0.7, (7.0, 2.0))
     for end, sign in ((ends[0], -1.0), (ends[1], 1.0)):
         drawing.line(np.stack([end, end - 9.0 * sign * way]), style.INK, 2.0)
