@@ -11,6 +11,7 @@ from roofmodel.surface import Array, IntArray
 
 PARALLEL = 0.02  # singular values below this share are ignored when a corner is set on its planes
 ALONG_CREASE = 5.0  # how much farther vertices of a ragged crease may go to its line
+REFITS, FEW, OUTLIER = 5, 12, 3.0  # rounds; points that make a plane; multiples of the usual distance
 ALMOST_PARALLEL = 0.4  # the same, for corners that would move too far
 
 
@@ -216,6 +217,43 @@ def _simplified(
 
 
 def region_planes(mesh: Mesh, region: IntArray) -> tuple[Array, Array]:
-    """Least-squares planes of all regions: unit normals and points on them."""
+    """Least-squares planes of all regions through their faces: unit normals and points on them."""
     face = np.flatnonzero(region >= 0)
     return fit_planes(mesh, face, region[face], int(region.max()) + 1)
+
+
+def surveyed_planes(mesh: Mesh, region: IntArray) -> tuple[Array, Array]:
+    """Least-squares planes of all regions through measured points, each counted once, on the nearest plane.
+
+    Faces across a crease lie on neither plane, points do.
+
+    Returns
+    -------
+    normal, centroid : (p, 3) float
+        Unit normals that point up, and points on the planes. [m]
+    """
+    normal, centroid = region_planes(mesh, region)
+    face = np.flatnonzero(region >= 0)
+    count = int(region.max()) + 1
+    key = np.unique(mesh.faces[face] * count + region[face, None])
+    vertex, plane = np.divmod(key, count)
+    for _ in range(REFITS):
+        away = np.abs(np.sum((mesh.points[vertex] - centroid[plane]) * normal[plane], axis=1))
+        order = np.lexsort([away, vertex])
+        first = np.r_[True, np.diff(vertex[order]) > 0]
+        mine = order[first]
+        number = np.bincount(plane[mine], minlength=count)
+        usual = np.sqrt(np.bincount(plane[mine], away[mine] ** 2, count) / np.maximum(number, 1))
+        mine = mine[away[mine] <= OUTLIER * usual[plane[mine]] + 1e-9]
+        xyz, on = mesh.points[vertex[mine]], plane[mine]
+        number = np.bincount(on, minlength=count)
+        enough = number >= FEW
+        middle = np.stack([np.bincount(on, x, count) for x in xyz.T], axis=1) / np.maximum(number, 1)[:, None]
+        delta = xyz - middle[on]
+        moment = np.zeros((count, 3, 3))
+        np.add.at(moment, on, np.einsum("nx,ny->nxy", delta, delta))
+        fitted = np.linalg.eigh(moment)[1][:, :, 0]
+        fitted *= np.where(np.sum(fitted * normal, axis=1) < 0.0, -1.0, 1.0)[:, None]
+        normal = np.where(enough[:, None], fitted, normal)
+        centroid = np.where(enough[:, None], middle, centroid)
+    return normal, centroid

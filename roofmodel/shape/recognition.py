@@ -14,14 +14,17 @@ from roofmodel.shape.assembly import make_surface
 from roofmodel.shape.cleaning import clean_mesh, face_vectors
 from roofmodel.shape.covering import exposed_parts
 from roofmodel.shape.junctions import divide_at_junctions
-from roofmodel.shape.outlines import points_on_planes, region_planes, region_rings
-from roofmodel.shape.regions import SLIVER, Mesh, make_mesh, plane_regions
+from roofmodel.shape.outlines import points_on_planes, region_planes, region_rings, surveyed_planes
+from roofmodel.shape.regions import SLIVER, Mesh, make_mesh, plane_regions, survey_regions
+from roofmodel.shape.survey import noise_note, survey_normals
 from roofmodel.shape.triangulation import triangulate
 from roofmodel.surface import Array, IntArray, RoofSurface
 
 STEEPEST = np.radians(75.0)  # steeper is a wall [rad]
 CORNER = 1e-4  # outline corners nearer than this to a straight line are removed [m]
 COVER = "The outlines cover"
+SCRAPS = 0.01  # steep regions up to this share of the area are left out [-]
+PINHOLE = 0.25  # smaller holes of a surveyed plane are gaps of the survey [m^2]
 MOVED_NOTE = 1e-3  # vertices moved by more than this are mentioned [m]
 
 
@@ -71,7 +74,14 @@ def recognize(
     if divided:
         told.append(f"{divided} edges were divided where corners of neighbors stand on them.")
     mesh = make_mesh(welded, faces_up)
-    region = plane_regions(mesh, angle_tolerance, distance_tolerance)
+    surveyed = survey_normals(welded, faces_up)
+    if surveyed is not None:
+        normal, noise = surveyed
+        told.append(noise_note(noise))
+        distance_tolerance = max(distance_tolerance, 3.0 * noise)
+        region = survey_regions(replace(mesh, normal=normal), noise)
+    else:
+        region = plane_regions(mesh, angle_tolerance, distance_tolerance)
     if region.max() < 0:
         message = f"No face group of the mesh is larger than {SLIVER:.2f} m2: is this a roof in meters?"
         raise InputError(message)
@@ -82,6 +92,7 @@ def recognize(
         notes=(*notes, *told),
         distance_tolerance=distance_tolerance,
         ground=ground,
+        surveyed=surveyed is not None,
     )
 
 
@@ -94,6 +105,7 @@ def surface_of_regions(
     distance_tolerance: float,
     ground: float | None,
     names: Sequence[str] | None = None,
+    surveyed: bool = False,
 ) -> RoofSurface:
     """Planes, edges and steps of a mesh whose faces are grouped already.
 
@@ -106,19 +118,26 @@ def surface_of_regions(
         See `recognize`.
     names : sequence of str, optional
         Name of each plane; by compass direction where there are none.
+    surveyed : bool
+        Fit planes by what lies inside them, and close small holes.
 
     Raises
     ------
     InputError
         A plane is a wall, or none has an outline.
     """
-    normal, centroid = region_planes(mesh, region)
-    _reject_walls(normal, np.bincount(region[region >= 0], mesh.area[region >= 0]))
+    fit = surveyed_planes if surveyed else region_planes
+    normal, centroid = fit(mesh, region)
+    region, steep = _without_steep_scraps(mesh, region, normal)
+    if steep:
+        normal, centroid = fit(mesh, region)
     moved = points_on_planes(mesh, region, normal, centroid, 2.0 * distance_tolerance)
     kept = region >= 0
     moves = np.linalg.norm(moved - mesh.points, axis=1)[mesh.faces[kept]]
     told = _repair_notes(mesh.area[~kept], moves)
     rings = region_rings(mesh, moved, region, normal, 0.5 * distance_tolerance)
+    if surveyed:
+        rings = [[*group[:1], *(hole for hole in group[1:] if _ring_area(hole) > PINHOLE)] for group in rings]
     whole = np.array([len(ring) > 0 for ring in rings])
     if not whole.any():
         message = "No plane of the mesh has an outline: all its faces are slivers."
@@ -216,16 +235,28 @@ def _lifted(plan: shapely.Polygon, normal: Array, point: Array) -> list[Array]:
     return [np.column_stack([xy, point[2] + (xy - point[:2]) @ rise]) for xy in flat]
 
 
-def _reject_walls(normal: np.ndarray, area: np.ndarray) -> None:
+def _ring_area(ring: Array) -> float:
+    """Area of a closed ring (k, 3). [m^2]."""
+    spokes = ring - ring[0]
+    return 0.5 * float(np.linalg.norm(np.cross(spokes[1:-1], spokes[2:]).sum(axis=0)))
+
+
+def _without_steep_scraps(mesh: Mesh, region: IntArray, normal: Array) -> tuple[IntArray, bool]:
+    """Regions without those steeper than a roof, where these are scraps; whether there were any."""
+    area = np.bincount(region[region >= 0], mesh.area[region >= 0], len(normal))
     slope = np.arctan2(np.hypot(normal[:, 0], normal[:, 1]), np.abs(normal[:, 2]))
-    steep = np.flatnonzero(slope > STEEPEST)
-    if len(steep):
-        worst = steep[np.argmax(area[steep])]
+    steep = slope > STEEPEST
+    if not steep.any():
+        return region, False
+    if area[steep].sum() > SCRAPS * area.sum():
+        worst = int(np.argmax(np.where(steep, area, -1.0)))
         message = (
-            f"{len(steep)} planes are steeper than 75 degrees, the largest has {area[worst]:.2f} m2 at "
+            f"{steep.sum()} planes are steeper than 75 degrees, the largest has {area[worst]:.2f} m2 at "
             f"{np.degrees(slope[worst]):.1f} degrees: that is a wall, not a roof."
         )
         raise InputError(message)
+    number = np.where(steep, -1, np.cumsum(~steep) - 1)
+    return np.where(region >= 0, number[region], -1), True
 
 
 def _repair_notes(lost: np.ndarray, moves: np.ndarray) -> list[str]:

@@ -26,6 +26,11 @@ NORMAL_BIN = 0.05  # bin of the plane search over normals
 RAGGED = 0.1  # with more than this share of the area in no plane the mesh is taken as noisy or curved
 SMOOTHING = 16  # passes over the normals of such a mesh
 SAMPLE = 5000  # faces of a region that are enough to place its plane while regions still change
+SURVEYED = 3.0  # smaller regions of a surveyed mesh share themselves out among neighbors [m^2]
+OWN = 0.5  # scraps of a surveyed mesh with less area that fit no plane are left out [m^2]
+FAR_NOISE = 8.0  # faces across a crease lie within so many times the noise of a plane beside it
+SHARINGS = 3
+ALIKE = np.cos(np.radians(3.0))  # neighbors of a survey within this angle may be one plane
 SEARCHES = 400  # planes looked for in one connected mass of curved or noisy faces
 
 
@@ -202,6 +207,79 @@ def plane_regions(mesh: Mesh, angle_tolerance: float, distance_tolerance: float)
     return region
 
 
+def survey_regions(mesh: Mesh, noise: float) -> IntArray:
+    """Group faces of a surveyed mesh into planes.
+
+    No measured point lies just on a ridge or valley: the faces across it belong to no plane, and to either.
+    So planes are first found where they are plain, and then share out what lies between them.
+
+    Parameters
+    ----------
+    mesh : Mesh
+        With normals that hold for the points around each face.
+    noise : float
+        Standard deviation of the points. [m]
+
+    Returns
+    -------
+    (m,) int
+        As `plane_regions`.
+    """
+    near, far = 3.0 * noise, FAR_NOISE * noise
+    least = min(SURVEYED, 0.1 * mesh.area.sum())
+    region = np.full(len(mesh.faces), -1)
+    _search_planes(mesh, region, np.arange(len(region)), near, least)
+    for _ in range(SHARINGS):
+        if region.max() < 0:
+            break
+        _absorb(mesh, region, far, least_cosine=-1.0)
+        _trade_borders(mesh, region, far)
+        _join_larger(mesh, region, near)
+        _join_alike(mesh, region, noise)
+        count, label = components(len(region), mesh.pairs[_same(region, mesh.pairs)])
+        scrap = (np.bincount(label, mesh.area, count) < least)[label]
+        region[scrap] = -1
+        _number_from_zero(region)
+    if region.max() >= 0:
+        _absorb(mesh, region, far, least_cosine=-1.0)
+    face, count, label = _sub_components(region < 0, mesh.pairs)
+    own = (np.bincount(label, mesh.area[face], count) >= min(OWN, least))[label]
+    region[face[own]] = region.max() + 1 + label[own]  # too far from all others: planes of their own
+    _drop_slivers(mesh, region)
+    return region
+
+
+def _join_alike(mesh: Mesh, region: IntArray, noise: float) -> None:
+    """Let neighbors join whose points lie on one plane but for outliers of the noise (in place)."""
+    while True:
+        _number_from_zero(region)
+        normal, centroid = _working_planes(mesh, region)
+        area = np.bincount(region[region >= 0], mesh.area[region >= 0])
+        sides = region[mesh.pairs]
+        sides = np.unique(np.sort(sides[(sides >= 0).all(axis=1) & (sides[:, 0] != sides[:, 1])]), axis=0)
+        alike = np.einsum("kx,kx->k", normal[sides[:, 0]], normal[sides[:, 1]]) > ALIKE
+        for a, b in sides[alike].tolist():
+            big, little = (a, b) if area[a] >= area[b] else (b, a)
+            face = np.flatnonzero(region == little)
+            middle = mesh.points[mesh.faces[face]].mean(axis=1)
+            away = (middle - centroid[big]) @ normal[big]
+            if np.sqrt(np.average(away**2, weights=mesh.area[face])) < 1.5 * noise:
+                region[face] = big
+                break
+        else:
+            return
+
+
+def _same(region: IntArray, pairs: IntArray) -> NDArray[np.bool_]:
+    return np.asarray(region[pairs[:, 0]] == region[pairs[:, 1]])
+
+
+def _number_from_zero(region: IntArray) -> None:
+    """Close gaps in the numbers of regions (in place)."""
+    there = region >= 0
+    region[there] = np.unique(region[there], return_inverse=True)[1]
+
+
 def _grow(
     mesh: Mesh, angle_tolerance: float, distance_tolerance: float, small: float
 ) -> tuple[IntArray, Array]:
@@ -230,7 +308,7 @@ def _smoothed_normals(mesh: Mesh) -> Array:
     normal = mesh.normal
     for _ in range(SMOOTHING):
         normal = graph @ normal + mesh.area[:, None] * normal
-        normal = normal / lengths(normal)[:, None]
+        normal = normal / np.maximum(lengths(normal), 1e-300)[:, None]
     return normal
 
 
@@ -321,6 +399,8 @@ def _main_plane(mesh: Mesh, face: IntArray, tolerance: float) -> IntArray:
     mean = (weight[near, None] * normal[near]).sum(axis=0)
     mean /= np.linalg.norm(mean)
     aligned = np.flatnonzero(normal @ mean > JOIN_COSINE)
+    if len(aligned) == 0:
+        return face[:0]
     offset = mesh.points[mesh.faces[face[aligned]]].mean(axis=1) @ mean
     slot = np.floor((offset - offset.min()) / tolerance).astype(np.int64)
     histogram = uniform_filter(np.bincount(slot, weight[aligned]), 3, mode="constant")

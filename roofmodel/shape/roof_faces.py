@@ -13,6 +13,7 @@ from shapely.geometry.base import BaseGeometry
 from roofmodel.errors import InputError
 from roofmodel.shape.cleaning import NEEDLE, check_arrays, face_vectors, weld
 from roofmodel.shape.regions import components, make_mesh
+from roofmodel.shape.survey import survey_normals
 from roofmodel.surface import Array, IntArray
 
 STEEPEST = np.radians(75.0)  # steeper faces are walls [rad]
@@ -121,7 +122,9 @@ def _not_walls(points: Array, faces: IntArray, steepest: float, notes: list[str]
         raise InputError(message)
     if not solid.all():
         notes.append(f"{np.count_nonzero(~solid)} faces with less area than {NEEDLE:.0e} m2 were left out.")
-    wall = solid & (np.abs(vector[:, 2]) <= np.cos(steepest) * double)
+    surveyed = survey_normals(*weld(points, faces))
+    upright = np.abs(vector[:, 2]) / np.maximum(double, 1e-300) if surveyed is None else surveyed[0][:, 2]
+    wall = solid & (np.abs(upright) <= np.cos(steepest))
     limit = f"{np.degrees(steepest):.0f} degrees"
     if wall.any():
         notes.append(

@@ -1,0 +1,93 @@
+"""Surveyed meshes: how rough they are, and normals from many measured points in place of three."""
+
+from __future__ import annotations
+
+import numpy as np
+from scipy.spatial import cKDTree
+
+from roofmodel.shape.cleaning import edge_keys, face_vectors, lengths
+from roofmodel.surface import Array, IntArray
+
+FEWEST = 300  # faces; smaller meshes are drawn, not surveyed
+ROUGH = np.radians(4.0)  # half of a surveyed mesh's edges bend by more
+PLAIN, FEW_PLAIN = np.radians(0.5), 0.12  # of drawn planes more edges than this bend less
+BOTH_WAYS = 0.5  # a curved roof bends one way: ridges less valleys over all edges
+AROUND = 24  # points that make a local plane
+CHUNK = 100_000  # vertices worked on at once
+LEAST, MOST = 4e-3, 0.15  # less noise is left to the tolerances; more is none, but shape [m]
+
+
+def noise_note(noise: float) -> str:
+    """Say that a mesh was taken as surveyed."""
+    return (
+        f"The mesh is rough like a survey, by about {noise * 1e3:.0f} mm: planes were fitted through many "
+        "points, and small ones were shared out among their neighbors."
+    )
+
+
+def survey_normals(points: Array, faces: IntArray) -> tuple[Array, float] | None:
+    """Normals of the faces of a surveyed mesh, and its noise.
+
+    Parameters
+    ----------
+    points : (n, 3) float
+        [m]
+    faces : (m, 3) int
+
+    Returns
+    -------
+    normal : (m, 3) float
+        Unit normals on the side of each face's own, from planes through the points around.
+    noise : float
+        Standard deviation of the points from those planes, the median over the mesh. [m]
+
+    None where the mesh is not rough, that is drawn, or smooth like a curved roof.
+    """
+    if len(faces) < FEWEST or not _is_rough(points, faces):
+        return None
+    used, number = np.unique(faces, return_inverse=True)
+    normal, spread = _local_planes(points[used])
+    noise = float(np.median(spread))
+    if not LEAST < noise < MOST:
+        return None
+    corner = normal[number.reshape(-1, 3)]
+    own = face_vectors(points, faces)
+    side = np.where(np.einsum("fcx,fx->fc", corner, own) < 0.0, -1.0, 1.0)
+    mean = np.einsum("fcx,fc->fx", corner, side)
+    size = lengths(mean)
+    unit = np.where(size[:, None] > 1e-6, mean, own)
+    return unit / np.maximum(lengths(unit), 1e-300)[:, None], noise
+
+
+def _is_rough(points: Array, faces: IntArray) -> bool:
+    """Whether most edges bend, and both ways about as much."""
+    vector = face_vectors(points, faces)
+    unit = vector / np.maximum(lengths(vector), 1e-300)[:, None]
+    _, key = edge_keys(faces, len(points))
+    order = np.argsort(key, kind="stable")
+    same = np.flatnonzero(key[order[1:]] == key[order[:-1]])
+    a, b = order[same] // 3, order[same + 1] // 3
+    if len(a) == 0:
+        return False
+    bend = np.arccos(np.clip(np.einsum("kx,kx->k", unit[a], unit[b]), -1.0, 1.0))
+    if np.median(bend) < ROUGH or np.mean(bend < PLAIN) > FEW_PLAIN:
+        return False
+    apart = points[faces[b]].mean(axis=1) - points[faces[a]].mean(axis=1)
+    hollow = np.sign(np.einsum("kx,kx->k", unit[a] - unit[b], apart))
+    small = bend < np.radians(60.0)
+    return bool(abs(np.sum(hollow[small] * bend[small])) < BOTH_WAYS * np.sum(bend[small]))
+
+
+def _local_planes(points: Array) -> tuple[Array, Array]:
+    """Normals (n, 3) and spreads (n,) of planes through the points around each. [m]."""
+    tree = cKDTree(points)
+    count = min(AROUND, len(points))
+    normal, spread = np.zeros_like(points), np.zeros(len(points))
+    for low in range(0, len(points), CHUNK):
+        part = slice(low, low + CHUNK)
+        around = points[tree.query(points[part], count)[1]]
+        around = around - around.mean(axis=1, keepdims=True)
+        value, vector = np.linalg.eigh(np.einsum("nkx,nky->nxy", around, around))
+        normal[part] = vector[:, :, 0]
+        spread[part] = np.sqrt(np.maximum(value[:, 0], 0.0) / max(count - 3, 1))
+    return normal, spread

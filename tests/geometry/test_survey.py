@@ -1,0 +1,133 @@
+"""Meshes from measured points: noise of 3 cm, no point just on a crease, triangles of any shape."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+import shapely
+from scipy.spatial import Delaunay
+from shapes import GABLE, gable, hip, l_part, subdivided
+from test_importing import save
+
+from roofmodel.shape.builders import build_roof
+from roofmodel.shape.importing import import_roof
+from roofmodel.shape.planes import height_at, plan_polygons
+from roofmodel.shape.recognition import recognize
+from roofmodel.shape.survey import survey_normals
+
+NOISE = 0.03  # standard deviation along each axis [m]
+ROOFS = {
+    "gable": gable(),
+    "hip": hip(),
+    "large hip": hip(24.0, 14.0, 35.0),
+    "L": l_part(),
+    "saltbox": gable(20.0, 12.0, (22.0, GABLE, 40.0, GABLE)),
+}
+
+
+def measured(roof, density, seed):
+    """Noisy points over a roof, so many per m2 of plan, and along its outline; triangulated on plan.
+
+    The slivers that join corners of the outline are left out, as by anyone who cuts a roof out of a survey.
+    """
+    rng = np.random.default_rng(seed)
+    plan = plan_polygons(roof.planes)
+    whole = shapely.union_all(plan, grid_size=1e-6)
+    low, high = np.array(whole.bounds).reshape(2, 2)
+    xy = rng.uniform(low, high, (int(density * np.prod(high - low)), 2))
+    ring = shapely.line_interpolate_point(whole.exterior, np.arange(0.0, whole.length, 0.35))
+    xy = np.vstack([xy[shapely.contains_xy(whole, *xy.T)], shapely.get_coordinates(ring)])
+    z = np.full(len(xy), np.nan)
+    for index, polygon in enumerate(plan):
+        on = shapely.contains_xy(polygon.buffer(1e-6), *xy.T) & np.isnan(z)
+        z[on] = height_at(roof.planes, index, xy[on])
+    points = np.column_stack([xy, z])[~np.isnan(z)]
+    points = points + rng.normal(0.0, NOISE, points.shape)
+    faces = Delaunay(points[:, :2]).simplices.astype(np.int64)
+    corner = points[faces][:, :, :2]
+    inside = shapely.contains_xy(whole, *corner.mean(axis=1).T)
+    side = corner - np.roll(corner, 1, axis=1)
+    height = np.abs(side[:, 1, 0] * side[:, 2, 1] - side[:, 1, 1] * side[:, 2, 0])
+    height /= np.linalg.norm(side, axis=2).max(axis=1)
+    rim = shapely.distance(shapely.points(corner.mean(axis=1)), whole.exterior) < 0.2
+    return points, faces[inside & ((height > 0.06) | ~rim)]
+
+
+def share_right(found, true, seed=0):
+    """Share of the plan on which the plane that was found has the true normal within 2 degrees."""
+    rng = np.random.default_rng(seed)
+    plan = plan_polygons(true.planes)
+    whole = shapely.union_all(plan, grid_size=1e-6)
+    low, high = np.array(whole.bounds).reshape(2, 2)
+    spot = rng.uniform(low, high, (6000, 2))
+    spot = spot[shapely.contains_xy(whole, *spot.T)]
+    normals = []
+    for roof in (found, true):
+        at = spot - roof.offset[:2]
+        normal = np.zeros((len(spot), 3))
+        for index, polygon in enumerate(plan_polygons(roof.planes)):
+            normal[shapely.contains_xy(polygon, *at.T)] = roof.planes.normal[index]
+        normals.append(normal)
+    return float((np.sum(normals[0] * normals[1], axis=1) > np.cos(np.radians(2.0))).mean())
+
+
+def assert_understood(found, true):
+    """The bars: 95% of the area right, slopes of planes above 10 m2 within 0.5 degrees."""
+    assert share_right(found, true) > 0.95
+    large = np.flatnonzero(found.planes.true_area > 10.0)
+    near = np.argmax(found.planes.normal[large] @ true.planes.normal.T, axis=1)
+    off = np.degrees(found.planes.slope[large] - true.planes.slope[near])
+    assert np.abs(off).max() < 0.5
+    assert int((true.planes.true_area > 12.0).sum()) <= len(large) <= true.planes.count
+    assert found.planes.true_area.sum() == pytest.approx(true.planes.true_area.sum(), rel=0.05)
+    assert any("rough like a survey" in note for note in found.notes)
+
+
+@pytest.mark.parametrize("name", ROOFS)
+@pytest.mark.parametrize("density", [8, 20])
+def test_surveyed_roofs_are_understood(name, density):
+    true = build_roof([ROOFS[name]])
+    assert_understood(recognize(*measured(true, density, 0)), true)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("name", ROOFS)
+@pytest.mark.parametrize("seed", range(1, 9))
+def test_surveyed_roofs_are_understood_whatever_the_points(name, seed):
+    true = build_roof([ROOFS[name]])
+    assert_understood(recognize(*measured(true, 8, seed)), true)
+
+
+def test_a_surveyed_file_keeps_its_steep_triangles(tmp_path):
+    """Noise tilts small triangles beyond 75 degrees; they are no walls."""
+    true = build_roof([ROOFS["gable"]])
+    points, faces = measured(true, 60, 1)
+    assert_understood(import_roof(save(tmp_path / "s.ply", points, faces), unit="m", up="z"), true)
+
+
+def test_ridges_stand_where_planes_meet():
+    true = build_roof([ROOFS["gable"]])
+    found = recognize(*measured(true, 20, 3))
+    ridge = np.array([kind == "ridge" for kind in found.edges.kind])
+    assert found.edges.length[ridge].sum() == pytest.approx(12.0, abs=0.3)
+    ends = np.concatenate([found.edges.start[ridge], found.edges.end[ridge]])
+    assert ends[:, 1] == pytest.approx(4.0, abs=0.1)
+    assert ends[:, 2] == pytest.approx(3 + 4 * np.tan(np.radians(30)), abs=0.05)
+
+
+def test_drawn_and_curved_roofs_are_no_surveys():
+    built = build_roof([hip()])
+    assert survey_normals(*subdivided(built.points, built.faces, 5)) is None
+    turn, along = np.meshgrid(np.radians(np.linspace(30, 150, 25)), np.linspace(0, 12, 20))
+    points = np.column_stack([along.ravel(), 5 * np.cos(turn).ravel(), 5 * np.sin(turn).ravel()])
+    faces = Delaunay(np.column_stack([along.ravel(), turn.ravel()])).simplices
+    assert survey_normals(points, faces) is None
+
+
+@pytest.mark.parametrize("noise", [0.03, 0.05])
+def test_the_noise_is_measured(noise):
+    true = build_roof([hip(24.0, 14.0, 25.0)])
+    points, faces = subdivided(true.points, true.faces, 6)
+    points = points + np.random.default_rng(2).normal(0.0, noise, points.shape)
+    _, found = survey_normals(points, faces)
+    assert found == pytest.approx(noise, rel=0.15)
