@@ -13,6 +13,7 @@ from roofmodel.errors import InputError
 from roofmodel.shape.assembly import make_surface
 from roofmodel.shape.cleaning import clean_mesh, face_vectors
 from roofmodel.shape.covering import exposed_parts
+from roofmodel.shape.gaps import close_gaps
 from roofmodel.shape.junctions import divide_at_junctions
 from roofmodel.shape.outlines import points_on_planes, region_planes, region_rings, surveyed_planes
 from roofmodel.shape.regions import SLIVER, Mesh, make_mesh, plane_regions, survey_regions
@@ -153,6 +154,9 @@ def surface_of_regions(
         plane[plane >= 0],
         None if names is None else [one for one, there in zip(names, whole, strict=True) if there],
     )
+    if not surveyed:
+        pieces, closed = _without_gaps(pieces, distance_tolerance)
+        told += closed
     pieces, cut = _without_hidden(pieces, distance_tolerance)
     surface = make_surface(
         pieces.normal,
@@ -184,6 +188,24 @@ class _Pieces:
     faces: IntArray
     face_plane: IntArray
     names: list[str] | None
+
+
+def _without_gaps(pieces: _Pieces, tolerance: float) -> tuple[_Pieces, list[str]]:
+    """Planes extended to where they meet, and words for it."""
+    rings, changed, notes = close_gaps(pieces.normal, pieces.point, pieces.rings, tolerance)
+    if not changed.any():
+        return pieces, []
+    which = np.flatnonzero(changed)
+    points, faces, face_plane = triangulate([rings[index] for index in which])
+    keep = ~changed[pieces.face_plane]
+    result = replace(
+        pieces,
+        rings=rings,
+        points=np.vstack([pieces.points, points]),
+        faces=np.concatenate([pieces.faces[keep], faces + len(pieces.points)]),
+        face_plane=np.concatenate([pieces.face_plane[keep], which[face_plane]]),
+    )
+    return result, notes
 
 
 def _without_hidden(pieces: _Pieces, tolerance: float) -> tuple[_Pieces, list[str]]:
