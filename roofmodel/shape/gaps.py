@@ -69,8 +69,8 @@ def close_gaps(
         changed[plane] = True
     length = np.linalg.norm(sides.end - sides.start, axis=1)[first].sum()
     note = (
-        f"{len(first)} edges of neighboring planes stood up to {gap.max() * 1e3:.0f} mm apart ({length:.1f} m "
-        "in all); both planes were extended to the line where they meet."
+        f"{len(first)} edges of neighboring planes stood up to {gap.max() * 1e3:.0f} mm apart "
+        f"({length:.1f} m in all); both planes were extended to the line where they meet."
     )
     return same, changed, [note]
 
