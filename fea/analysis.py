@@ -38,6 +38,7 @@ from fea.solvers.direct import Solver
 from roofmodel.hardware import DesignFormat
 from roofmodel.project.load import Project
 from roofmodel.sliding.flow import FlowGraph
+from roofmodel.sliding.landing import Landing, landing
 from roofmodel.sliding.thrust import RowForce, slide
 from roofmodel.sliding.tributary import clamp_shares, row_depths
 from roofmodel.snow.cases import SnowSet
@@ -95,6 +96,8 @@ class Analysis:
     reserve : (q,) float
         Factor on the factored snow of each case at the first strength limit. [-]
     proofs : tuple of Proof
+    landing : Landing
+        Where the snow that no row holds comes down.
     beyond : Beyond or None
         The governing row past its first failure, if asked for.
     cautions : tuple of str
@@ -123,6 +126,7 @@ class Analysis:
     attachment: Governing | None
     reserve: Array
     proofs: tuple[Proof, ...]
+    landing: Landing
     beyond: Beyond | None = None
     cautions: tuple[str, ...] = ()
     seconds: dict[str, float] = field(default_factory=dict)
@@ -286,6 +290,7 @@ def analyze(project: Project, tell: Tell | None = None) -> Analysis:
         attachment=attachment,
         reserve=reserve,
         proofs=proofs,
+        landing=landing(roof, graph, force, snow.cases, project.slide),
         beyond=beyond,
         cautions=(
             *cautions(project, snow, factors, graph, force),

@@ -30,6 +30,9 @@ class Obstacles:
     start, end : (f, 3) float
         Foot of the face on the roof; the snow that drifts against it lies to the left of start -> end.
         Local roof coordinates. [m]
+    strength : (k,) float, or (0,) where nobody gave any
+        Force down the slope that the obstacle may be counted on to hold, before load factors; NaN for none.
+        [N]
     """
 
     name: tuple[str, ...] = ()
@@ -40,6 +43,7 @@ class Obstacles:
     face: IntArray = field(default_factory=lambda: np.zeros(0, dtype=np.int64))
     start: Array = field(default_factory=lambda: np.zeros((0, 3)))
     end: Array = field(default_factory=lambda: np.zeros((0, 3)))
+    strength: Array = field(default_factory=lambda: np.zeros(0))
 
     @property
     def count(self) -> int:

@@ -195,6 +195,7 @@ def _row(analysis: Analysis, r: int) -> dict[str, Any]:
         "force_across_per_case": force.thrust[:, on, 0],
         "fed_by_weight_per_case": force.weight[:, on].sum(axis=1),
         "end_bound_per_case": force.end_bound[:, r],
+        "aside_per_case": -force.aside[:, on, 1],
         "depth_per_case": analysis.depths[:, r],
     }
 
@@ -245,7 +246,7 @@ def _limit(limit: Limit) -> dict[str, Any]:
 
 def _sliding(analysis: Analysis) -> dict[str, Any]:
     force, edges = analysis.force, analysis.project.roof.edges
-    balance = force.balance
+    balance, landing, obstacles = force.balance, analysis.landing, analysis.project.roof.obstacles
     return {
         "valley_thrust": str(analysis.project.slide.valley),
         "friction_coefficient": analysis.project.slide.friction,
@@ -255,14 +256,29 @@ def _sliding(analysis: Analysis) -> dict[str, Any]:
         "over_edges": balance.over_edges,
         "gutters": balance.gutters,
         "canceled_in_valleys": balance.canceled,
+        "held_by_obstructions": balance.obstructions,
         "largest_unbalanced_valley_thrust": force.valley_cross,
         "edges": [
             {
                 "edge": edges.name[e] if e >= 0 else "",
                 "thrust_per_case": force.exit_thrust[:, i],
                 "weight_per_case": force.exit_weight[:, i],
+                "largest_line_weight_per_case": landing.line[:, i],
+                "volume_per_case": landing.volume[:, i],
+                "speed": landing.speed[i],
+                "throw": landing.throw[i],
+                "landing_zone": landing.zone[i] if e >= 0 else [],
             }
             for i, e in enumerate(force.exit_edge)
+        ],
+        "obstructions": [
+            {
+                "name": obstacles.name[k],
+                "plane": analysis.project.roof.planes.name[obstacles.plane[k]],
+                "force_per_case": force.obstacle_thrust[:, i],
+                "counted_on_per_case": force.obstacle_held[:, i],
+            }
+            for i, k in enumerate(force.obstacle)
         ],
     }
 

@@ -171,7 +171,11 @@ def falling_sentence(analysis: Analysis, units: UnitSystem) -> str:
     if not parts:
         return ""
     more = f" and {len(order) - FALLING_SHOWN} more" if len(order) > FALLING_SHOWN else ""
-    return f"No row holds: {', '.join(parts)}{more} (weight of snow, worst case)."
+    out = quantity(float(analysis.landing.throw[order].max()), "length", units)
+    return (
+        f"No row holds: {', '.join(parts)}{more} (weight of snow, worst case). It lands up to {out} out from "
+        "the edge."
+    )
 
 
 def combination(analysis: Analysis, case: int) -> str:

@@ -26,6 +26,7 @@ from roofmodel.units import SYSTEMS, UnitSystem
 Array = NDArray[np.float64]
 
 REACH = 3.0  # a row that stops less than this short of a valley is pointed out [m]
+BOXES_SHOWN = 6  # obstructions named in a caution
 AT_IT = 0.05  # a row this near to a valley stands at it [m]
 
 
@@ -70,6 +71,7 @@ def cautions(
         found += _close_to_ground(project.roof, table.site, units)
     if project.slide.friction > 0.0:
         found.append(f"Friction of {project.slide.friction:g} is counted on: {table.surface.friction_reason}")
+    found += _obstructions(project, force, units)
     if not project.clamp.test_basis.strip():
         found.append("Nobody said which tests the clamp strengths come from (clamp.test_basis).")
     if project.rail.section.I_w > 0.0 and np.isnan(project.rail.section.omega_max):
@@ -83,6 +85,29 @@ def cautions(
     if idle:
         found.append(f"No case brings snow to {', '.join(idle)}: nothing was checked there.")
     return (*found, *_short_of_valleys(project.roof, project.layout, graph, project))
+
+
+def _obstructions(project: Project, force: RowForce, units: UnitSystem) -> list[str]:
+    """What leans on boxes, and what it means that one is counted on."""
+    if not len(force.obstacle):
+        return []
+    names = [project.roof.obstacles.name[i] for i in force.obstacle]
+    push, held = force.obstacle_thrust.max(axis=0), force.obstacle_held.max(axis=0)
+    order = np.argsort(-push, kind="stable")[:BOXES_SHOWN]
+    more = f" and {len(names) - BOXES_SHOWN} more" if len(names) > BOXES_SHOWN else ""
+    parts = [f"{names[i]} {units.text(float(push[i]), 'force')}" for i in order]
+    found = [
+        f"Snow leans on obstructions, worst case before load factors: {', '.join(parts)}{more}. Their "
+        "fastening must hold this and is in no check."
+    ]
+    counted = [name for name, h in zip(names, held, strict=True) if h > 0.0]
+    if counted:
+        found.append(
+            f"Rows are relieved by what {', '.join(counted)} may be counted on to hold (obstruction.strength"
+            ", allowable). Load factors and the reserve take this relief as growing with the snow: if it "
+            "does not, the rows below carry the difference."
+        )
+    return found
 
 
 def _close_to_ground(roof: RoofSurface, site: NbccSite, units: UnitSystem) -> list[str]:

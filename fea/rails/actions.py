@@ -132,7 +132,9 @@ def rail_loads(
     line = np.zeros((basis.count, k + 3 * rows, 4))
     line[:q, :k, :2] = per_meter
     lever = rail.section.highest_top
-    line[q : 2 * q, :k, 3] = -per_meter[..., 1] * lever
+    parted = np.einsum("kij,qkj->qki", axes[force.row], force.aside) / length[:, None]
+    line[2 * q : 3 * q, :k, :2] = parted
+    line[q : 2 * q, :k, 3] = -(per_meter + parted)[..., 1] * lever
     line[3 * q, k : k + rows, :3] = _self_weight(roof, layout, rail)
     overhang = _overhangs(layout)
     down = axes @ np.array([0.0, -1.0])

@@ -5,7 +5,7 @@ from __future__ import annotations
 from pydantic import Field
 
 from roofmodel.project.base import Table
-from roofmodel.project.field_types import Length, Length0, Line
+from roofmodel.project.field_types import Force, Length, Length0, Line
 
 
 class ParapetTable(Table):
@@ -18,7 +18,7 @@ class ParapetTable(Table):
 
 
 class ObstructionTable(Table):
-    """Chimney, roof-light or other box on a plane, against which snow drifts."""
+    """Chimney, roof-light or other box on a plane, against which snow drifts and slides."""
 
     name: Line = Field(min_length=1, max_length=60, description="Name.")
     plane: Line = Field(min_length=1, max_length=60, description="Plane it stands on.")
@@ -28,3 +28,8 @@ class ObstructionTable(Table):
     depth: Length = Field(description="Size up the slope, measured on the roof.")
     height: Length = Field(description="Height above the roof, at its lowest.")
     clear: Length0 = Field(0.0, description="Free height below it, for equipment on legs.")
+    strength: Force | None = Field(
+        None,
+        description="Force down the slope that it and its fastening may be counted on to hold, allowable "
+        "(before load factors); none by default, and then it relieves no row.",
+    )

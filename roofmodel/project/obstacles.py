@@ -50,7 +50,12 @@ def place_obstacles(
         face=np.concatenate([np.arange(many), np.repeat(many + np.arange(more), 4)]),
         start=start,
         end=end,
+        strength=np.array([*[np.nan] * many, *(_strength(table) for table in obstructions)], dtype=float),
     )
+
+
+def _strength(table: ObstructionTable) -> float:
+    return np.nan if table.strength is None else table.strength
 
 
 def _edge(roof: RoofSurface, table: ParapetTable) -> int:

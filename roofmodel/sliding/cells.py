@@ -14,6 +14,7 @@ import shapely
 from numpy.typing import NDArray
 
 from roofmodel.layout import Layout
+from roofmodel.sliding.obstructions import Faces, upper_faces
 from roofmodel.surface import Planes, RoofSurface
 
 Array = NDArray[np.float64]
@@ -22,7 +23,7 @@ IntArray = NDArray[np.int64]
 MERGE = 1e-7  # breaks closer than this are one [m]
 CELL_LIMIT = 60_000  # cells wanted at most; larger roofs get wider strips than asked for
 
-OUTLINE, ROW, LEVEL = 0, 1, 2
+OUTLINE, ROW, LEVEL, FACE = 0, 1, 2, 3
 
 
 @dataclass(frozen=True)
@@ -36,10 +37,12 @@ class Cells:
         Lower left, lower right, upper right, upper left in the plane's (u, v). [m]
     lower_row : (n,) int
         Row that bounds the cell below, -1 for none.
+    lower_face : (n,) int
+        Box whose upper face bounds the cell below (see `obstructions.Faces`), -1 for none.
     lower_edge, upper_edge : (n,) int
         Roof edge that bounds the cell below or above, -1 for none.
     below : (n,) int
-        Cell next down the same strip where only a level line lies between, else -1.
+        Cell next down the same strip where only a level line or the face of a box lies between, else -1.
     beyond : (n,) int
         Cell next down the same strip on the far side of a hole or notch, else -1.
     true_area, plan_area : (n,) float
@@ -51,6 +54,7 @@ class Cells:
     plane: IntArray
     corners: Array
     lower_row: IntArray
+    lower_face: IntArray
     lower_edge: IntArray
     upper_edge: IntArray
     below: IntArray
@@ -67,11 +71,12 @@ class Cells:
 
 @dataclass(frozen=True)
 class _Segments:
-    """Candidate cell bounds on one plane: (k, 2, 2) ends with rising u, what they are, of which row."""
+    """Candidate cell bounds on one plane: (k, 2, 2) ends with rising u, what they are, and whose."""
 
     ends: Array
     kind: IntArray
     row: IntArray
+    extra: Array  # more strip bounds
 
 
 def build_cells(roof: RoofSurface, layout: Layout, strip_width: float) -> Cells:
@@ -89,15 +94,18 @@ def build_cells(roof: RoofSurface, layout: Layout, strip_width: float) -> Cells:
     -------
     Cells
     """
+    faces = upper_faces(roof)
     area = float(roof.planes.true_area.sum())
     width = max(strip_width, np.sqrt(area / (2.0 * CELL_LIMIT)))
     return _join(
-        [_plane_cells(roof, layout, plane, width) for plane in range(roof.planes.count)], roof.planes
+        [_plane_cells(roof, layout, faces, plane, width) for plane in range(roof.planes.count)], roof.planes
     )
 
 
-def _plane_cells(roof: RoofSurface, layout: Layout, plane: int, width: float) -> dict[str, Array]:
-    segments = _plane_segments(roof, layout, plane, 2.0 * width)
+def _plane_cells(
+    roof: RoofSurface, layout: Layout, faces: Faces, plane: int, width: float
+) -> dict[str, Array]:
+    segments = _plane_segments(roof, layout, faces, plane, 2.0 * width)
     breaks = _breaks(roof, layout, segments, plane, width)
     which, interval, v0, v1 = _drop_crossed_levels(segments, len(breaks) - 1, *_cut(segments, breaks))
     middle = 0.5 * (v0 + v1) + np.where(segments.kind[which] == ROW, MERGE, 0.0)
@@ -127,13 +135,17 @@ def _plane_cells(roof: RoofSurface, layout: Layout, plane: int, width: float) ->
     kept_low = low[keep]
     stacked = np.r_[False, kept_low[1:] == kept_low[:-1] + 1] & (segments.kind[lower] == LEVEL)
     same_strip = np.r_[False, np.diff(interval[kept_low]) == 0]
+    # A face lies inside the outline: what comes next down its strip lies right below it.
+    stacked |= same_strip & (segments.kind[lower] == FACE)
     gap = same_strip & (segments.kind[lower] == OUTLINE)
     before = np.arange(len(corners)) - 1
     row = np.where(segments.kind == ROW, segments.row, -1)
+    face = np.where(segments.kind == FACE, segments.row, -1)
     return {
         "plane": np.full(len(corners), plane),
         "corners": corners,
         "lower_row": row[lower],
+        "lower_face": face[lower],
         "lower_edge": _edge_under(roof, plane, corners[:, :2], segments.kind[lower] == OUTLINE),
         "upper_edge": _edge_under(roof, plane, corners[:, 3:1:-1], segments.kind[upper] == OUTLINE),
         "below": np.where(stacked, before, -1),
@@ -141,7 +153,7 @@ def _plane_cells(roof: RoofSurface, layout: Layout, plane: int, width: float) ->
     }
 
 
-def _plane_segments(roof: RoofSurface, layout: Layout, plane: int, height: float) -> _Segments:
+def _plane_segments(roof: RoofSurface, layout: Layout, faces: Faces, plane: int, height: float) -> _Segments:
     outline = roof.planes.outline[plane]
     rings = [np.asarray(ring.coords) for ring in (outline.exterior, *outline.interiors)]
     edges = np.concatenate([np.stack([ring[:-1], ring[1:]], axis=1) for ring in rings])
@@ -157,13 +169,15 @@ def _plane_segments(roof: RoofSurface, layout: Layout, plane: int, height: float
         ],
         axis=1,
     )
-    ends = np.concatenate([edges, row_ends, level_ends])
-    kind = np.repeat([OUTLINE, ROW, LEVEL], [len(edges), len(rows), len(levels)])
+    boxes = np.flatnonzero(faces.plane == plane)
+    ends = np.concatenate([edges, row_ends, level_ends, faces.ends[boxes]])
+    kind = np.repeat([OUTLINE, ROW, LEVEL, FACE], [len(edges), len(rows), len(levels), len(boxes)])
     row = np.full(len(ends), -1)
     row[kind == ROW] = rows
+    row[kind == FACE] = boxes
     flipped = ends[:, 0, 0] > ends[:, 1, 0]
     ends[flipped] = ends[flipped, ::-1]
-    return _Segments(ends, kind, row)
+    return _Segments(ends, kind, row, faces.sides[boxes].ravel())
 
 
 def _breaks(roof: RoofSurface, layout: Layout, segments: _Segments, plane: int, width: float) -> Array:
@@ -171,7 +185,8 @@ def _breaks(roof: RoofSurface, layout: Layout, segments: _Segments, plane: int, 
     touching = np.any(roof.edges.plane == plane, axis=1)
     corners = np.concatenate([roof.edges.start[touching], roof.edges.end[touching]])
     clamps = layout.clamp_uv[layout.row_plane[layout.clamp_row] == plane, 0]
-    u = np.concatenate([segments.ends[..., 0].ravel(), roof.planes.to_plane(plane, corners)[:, 0], clamps])
+    ends = np.append(segments.ends[..., 0].ravel(), segments.extra)
+    u = np.concatenate([ends, roof.planes.to_plane(plane, corners)[:, 0], clamps])
     u = np.sort(np.clip(u, *roof.planes.outline[plane].bounds[0:3:2]))
     u = u[np.r_[True, np.diff(u) > MERGE]]
     pieces = np.maximum(np.ceil(np.diff(u) / width - 1e-9).astype(int), 1)
@@ -251,6 +266,7 @@ def _join(parts: list[dict[str, Array]], planes: Planes) -> Cells:
         plane=plane,
         corners=joined["corners"],
         lower_row=joined["lower_row"],
+        lower_face=joined["lower_face"],
         lower_edge=joined["lower_edge"],
         upper_edge=joined["upper_edge"],
         below=joined["below"],

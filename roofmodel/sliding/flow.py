@@ -52,6 +52,8 @@ class FlowGraph:
         Unit vector down the valley.
     valley_middle : (m, 3) float
         Middle of each valley piece. [m]
+    valley_drop : (m,) float
+        Height of each piece's top above its foot. [m]
     source, target : (k,) int
         Links between nodes.
     share : (k,) float
@@ -76,6 +78,7 @@ class FlowGraph:
     valley_plane: IntArray
     valley_way: Array
     valley_middle: Array
+    valley_drop: Array
     source: IntArray
     target: IntArray
     share: Array
@@ -163,6 +166,7 @@ def build_flow(roof: RoofSurface, layout: Layout, cells: Cells, valley_spread: f
         valley_plane=valleys.plane,
         valley_way=valleys.way,
         valley_middle=_piece_middles(roof, valleys),
+        valley_drop=np.abs((roof.edges.end - roof.edges.start)[valleys.edge, 2]) * np.ptp(valleys.t, axis=1),
         source=source,
         target=target,
         share=share,

@@ -11,6 +11,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from enum import StrEnum
+from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,6 +20,7 @@ from roofmodel.layout import Layout
 from roofmodel.sliding.cells import build_cells
 from roofmodel.sliding.ends import end_bound
 from roofmodel.sliding.flow import Exit, FlowGraph, build_flow
+from roofmodel.sliding.obstructions import Faces, aside, upper_faces
 from roofmodel.snow.cases import SnowCase, case_forces
 from roofmodel.surface import RoofSurface
 
@@ -61,7 +63,7 @@ class SlideOptions:
 class Balance:
     """Where the driving force of each case ends, (q,) each, in N.
 
-    ``driving = caught + friction + over_edges + gutters + canceled`` to rounding.
+    ``driving = caught + friction + over_edges + gutters + canceled + obstructions`` to rounding.
     """
 
     driving: Array
@@ -70,11 +72,12 @@ class Balance:
     over_edges: Array
     gutters: Array
     canceled: Array
+    obstructions: Array
 
     @property
     def error(self) -> Array:
         """Imbalance over the driving force, (q,). [-]."""
-        out = self.caught + self.friction + self.over_edges + self.gutters + self.canceled
+        out = self.caught + self.friction + self.over_edges + self.gutters + self.canceled + self.obstructions
         return np.asarray(np.abs(out - self.driving) / np.maximum(self.driving, 1e-12))
 
 
@@ -101,6 +104,8 @@ class RowForce:
         Roof edges over which something goes.
     exit_thrust, exit_weight : (q, x) float
         What goes over them. [N]
+    node_weight : (q, nodes) float
+        Vertical weight of the snow that each node of the flow graph passes on. [N]
     cell_pressure : (q, n) float
         Mean vertical pressure per plan area on each cell. [Pa]
     cell_thrust : (q, n) float
@@ -108,6 +113,13 @@ class RowForce:
     valley_cross : (q,) float
         Largest unbalanced cross thrust on a valley, loads the weaker side across its seams. [N]
     balance : Balance
+    obstacle : (o,) int
+        Boxes in the way: which of the roof's obstacles.
+    obstacle_thrust, obstacle_held : (q, o) float
+        Force down the slope of the blanket above each box, and what is counted on of it. [N]
+    aside : (q, k, 2) float
+        Upper bound of what boxes above send to the station from beside its own strip, along the plane's u and
+        v; not part of `thrust`. [N]
     """
 
     row: IntArray
@@ -119,10 +131,15 @@ class RowForce:
     exit_edge: IntArray
     exit_thrust: Array
     exit_weight: Array
+    node_weight: Array
     cell_pressure: Array
     cell_thrust: Array
     valley_cross: Array
     balance: Balance
+    obstacle: IntArray
+    obstacle_thrust: Array
+    obstacle_held: Array
+    aside: Array
 
 
 def slide(
@@ -160,9 +177,11 @@ def route(
     drive = (vertical * np.sin(slope)).T
     brake = (options.friction * vertical * np.cos(slope)).T
     factor, canceled_share = _valley_factor(roof, graph, options.valley)
-    flow = _propagate(graph, drive, brake, vertical.T, factor)
+    faces = upper_faces(roof)
+    flow, pushed, held = _relieved(graph, (drive, brake, vertical.T, factor), faces)
     own = _propagate(_within_planes(graph), drive, brake, vertical.T, factor)
-    row, span, thrust, weight = _stations(roof, layout, graph, flow, options.valley)
+    stations = partial(_stations, roof, layout, graph, valley=options.valley)
+    row, span, thrust, weight = stations(flow)
     caught_own = np.zeros((len(layout.row_name), vertical.shape[0]))
     cell_catch = graph.catch_node < cells.count
     np.add.at(caught_own, graph.catch_row[cell_catch], own.out[graph.catch_node[cell_catch]])
@@ -181,7 +200,9 @@ def route(
         over_edges=exit_out[~gutter].sum(axis=0),
         gutters=exit_out[gutter].sum(axis=0),
         canceled=np.sum(flow.fed * canceled_share[:, None], axis=0),
+        obstructions=held.sum(axis=0),
     )
+    sent = _sent_aside(graph, faces, pushed - held, factor)
     return RowForce(
         row=row,
         span=span,
@@ -192,34 +213,81 @@ def route(
         exit_edge=edges,
         exit_thrust=exit_thrust.T,
         exit_weight=exit_weight.T,
+        node_weight=flow.weight.T,
         cell_pressure=vertical / cells.plan_area,
         cell_thrust=flow.out[: cells.count].T,
         valley_cross=_valley_cross(roof, graph, flow),
         balance=balance,
+        obstacle=faces.obstacle,
+        obstacle_thrust=pushed.T,
+        obstacle_held=held.T,
+        aside=np.zeros_like(thrust) if sent is None else stations(sent)[2],
     )
+
+
+def _relieved(
+    graph: FlowGraph, terms: tuple[Array, Array, Array, Array], faces: Faces
+) -> tuple[_Flow, Array, Array]:
+    """Flow less what boxes hold, and what reaches and what holds each box (o, q). [N].
+
+    A box's relief lessens what reaches boxes below it, so the shares are found from the top down.
+    """
+    above = np.flatnonzero(graph.cells.lower_face >= 0)
+    box = graph.cells.lower_face[above]
+    share = np.zeros((faces.count, terms[0].shape[1]))
+    for _ in range(faces.count + 1):
+        keep = np.ones_like(terms[0])
+        keep[above] = 1.0 - share[box]
+        flow = _propagate(graph, *terms, keep=keep)
+        pushed = np.zeros_like(share)
+        np.add.at(pushed, box, flow.arriving[above])
+        before, share = share, np.minimum(faces.strength[:, None] / np.maximum(pushed, 1e-9), 1.0)
+        if np.allclose(before, share, rtol=0.0, atol=1e-14):
+            break
+    return flow, pushed, pushed * before
+
+
+def _sent_aside(graph: FlowGraph, faces: Faces, passing: Array, factor: Array) -> _Flow | None:
+    """What boxes (o, q) send down beside them, followed to its end without friction; None for nothing."""
+    face, cell, share = aside(graph.cells, faces)
+    if not len(face):
+        return None
+    extra = np.zeros((graph.cells.count, passing.shape[1]))
+    np.add.at(extra, cell, share[:, None] * passing[face])
+    return _propagate(graph, extra, np.zeros_like(extra), np.zeros_like(extra), factor)
 
 
 @dataclass(frozen=True)
 class _Flow:
-    """(nodes, q) thrust into, fed by cells into valleys, and out of each node; weight; friction (q,)."""
+    """(nodes, q) thrust into, fed by cells into valleys, at the foot of, out of nodes; weight; friction."""
 
     inflow: Array
     fed: Array
+    arriving: Array
     out: Array
     weight: Array
     friction: Array
 
 
-def _propagate(graph: FlowGraph, drive: Array, brake: Array, vertical: Array, factor: Array) -> _Flow:
+def _propagate(
+    graph: FlowGraph,
+    drive: Array,
+    brake: Array,
+    vertical: Array,
+    factor: Array,
+    keep: Array | None = None,
+) -> _Flow:
     """Level by level: out = max(0, in + drive - brake) in cells, out = in in valleys.
 
-    What cells feed into valleys is multiplied by `factor` of the valley piece on the way.
+    What cells feed into valleys is multiplied by `factor` of the valley piece on the way; what leaves a cell
+    by its part of `keep`, if given.
     """
     n, q = drive.shape
-    inflow, out, weight, fed = np.zeros((4, graph.node_count, q))
+    inflow, arriving, out, weight, fed = np.zeros((5, graph.node_count, q))
     weight[:n] = vertical
     pad = np.zeros((graph.node_count - n, q))
     source_term = np.concatenate([drive - brake, pad])
+    part = np.concatenate([np.ones_like(drive) if keep is None else keep, pad + 1.0])
     feeding = (graph.source < n) & (graph.target >= n)
     order = np.argsort(graph.level[graph.source], kind="stable")
     bounds = np.searchsorted(graph.level[graph.source][order], np.arange(graph.level.max() + 2))
@@ -227,7 +295,8 @@ def _propagate(graph: FlowGraph, drive: Array, brake: Array, vertical: Array, fa
     node_bounds = np.searchsorted(graph.level[nodes], np.arange(graph.level.max() + 2))
     for level in range(int(graph.level.max()) + 1):
         here = nodes[node_bounds[level] : node_bounds[level + 1]]
-        out[here] = np.maximum(inflow[here] + source_term[here], 0.0)
+        arriving[here] = np.maximum(inflow[here] + source_term[here], 0.0)
+        out[here] = arriving[here] * part[here]
         links = order[bounds[level] : bounds[level + 1]]
         if not len(links):
             continue
@@ -238,8 +307,8 @@ def _propagate(graph: FlowGraph, drive: Array, brake: Array, vertical: Array, fa
         moved[into] *= factor[target[into] - n, None]
         np.add.at(inflow, target, moved)
         np.add.at(weight, target, share * weight[source])
-    friction = np.sum(inflow[:n] + drive - out[:n], axis=0)
-    return _Flow(inflow, fed[n:], out, weight, friction)
+    friction = np.sum(inflow[:n] + drive - arriving[:n], axis=0)
+    return _Flow(inflow, fed[n:], arriving, out, weight, friction)
 
 
 def _within_planes(graph: FlowGraph) -> FlowGraph:

@@ -202,7 +202,7 @@ def test_bare_plane_leaves_nothing_to_work_out(tmp_path: Path) -> None:
     page = Page(report_html(analysis))
     total = page.tables["Sliding force on each row"][1]
     assert float(total[6]) == 0.0
-    assert "N1 eave" in {row[0] for row in page.tables["Snow that no row holds, and where it falls"]}
+    assert "N1 eave" in {row[0] for row in page.tables["Snow that no row holds, and where it lands"]}
 
 
 def test_partial_row_and_valley_are_said_in_words(tmp_path: Path) -> None:

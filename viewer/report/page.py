@@ -20,6 +20,7 @@ from viewer.files import write_text
 from viewer.quantities import percent, quantity, significant, system
 from viewer.report.building import building_table
 from viewer.report.end_bounds import partial_table
+from viewer.report.falling import falling_table, obstruction_table
 from viewer.report.inputs import hardware_table, input_tables, rail_words
 from viewer.report.tables import (
     Table,
@@ -29,7 +30,6 @@ from viewer.report.tables import (
     cases_table,
     clamps_table,
     edges_table,
-    falling_table,
     limits_table,
     planes_table,
     pressure_text,
@@ -156,6 +156,7 @@ def _content(
         "balance": balance_table(analysis, units),
         "building": building_table(analysis, units),
         "falling": falling_table(analysis, units),
+        "obstructions": obstruction_table(analysis, units),
         "partial": partial_table(analysis, units),
         "sliding_words": _sliding_words(analysis, units),
         "zones": zones_table(analysis, units),

@@ -167,6 +167,7 @@ def balance_table(analysis: Analysis, units: UnitSystem) -> Table:
         balance.friction,
         balance.gutters,
         balance.canceled,
+        balance.obstructions,
     )
     shown = np.array(column(np.concatenate(parts), "force", units)).reshape(len(parts), -1)
     rows = tuple(
@@ -182,43 +183,10 @@ def balance_table(analysis: Analysis, units: UnitSystem) -> Table:
         "Friction",
         "Level valleys",
         "Canceled in valleys",
+        "Held by obstructions",
     )
     caption = f"Where the sliding force of the whole roof ends, {units.label('force')}, before load factors"
-    return Table(caption, heads, "ttnnnnnn", rows)
-
-
-def falling_table(analysis: Analysis, units: UnitSystem) -> Table | None:
-    """Edges over which snow goes, largest over the cases."""
-    force, edges = analysis.force, analysis.project.roof.edges
-    if not len(force.exit_edge):
-        return None
-    worst = np.argmax(force.exit_weight, axis=0)
-    weight = force.exit_weight.max(axis=0)
-    thrust = force.exit_thrust.max(axis=0)
-    order = np.argsort(-weight)[:EDGES_SHOWN]
-    order = order[weight[order] > 0.0]
-    rows = tuple(
-        zip(
-            [edges.name[force.exit_edge[i]] for i in order],
-            column(weight[order], "force", units),
-            column(thrust[order], "force", units),
-            column(edges.height[force.exit_edge[order]], "length", units),
-            [analysis.snow.cases[worst[i]].name for i in order],
-            strict=True,
-        )
-    )
-    if not rows:
-        return None
-    force_unit, length = units.label("force"), units.label("length")
-    heads = (
-        "Edge",
-        f"Weight of snow {force_unit}",
-        f"Thrust {force_unit}",
-        f"Edge height {length}",
-        "Case of the weight",
-    )
-    note = "Nothing holds this snow: whoever stands below is in danger. Height of the edge's lower end."
-    return Table("Snow that no row holds, and where it falls", heads, "tnnnt", rows, note=note)
+    return Table(caption, heads, "ttnnnnnnn", rows)
 
 
 def values_text(values: Iterable[Value], units: UnitSystem) -> str:

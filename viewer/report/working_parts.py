@@ -158,6 +158,10 @@ def _end_step(analysis: Analysis, at: ClampAt, ends: float) -> Step:
     """The clamp's share of what snow beyond the row's ends can bring."""
     row = int(analysis.project.layout.clamp_row[at.clamp])
     layout, bounds = analysis.project.layout, analysis.force.end_bound[at.case, row]
+    parted = _parted(analysis, at.case)
+    if parted.any():
+        total = float(analysis.force.end_bound[at.case].sum() + parted.sum())
+        return _aside_step(analysis, at, ends, total)
     if not bounds.any():
         return _end_step_of_others(analysis, at, ends)
     s = float(layout.clamp_s[at.clamp])
@@ -180,6 +184,29 @@ def _end_step(analysis: Analysis, at: ClampAt, ends: float) -> Step:
         Number(ends, "force"),
         f"k_E = {100.0 * share:.3g} % of it reaches this clamp, from the frame",
         f"{note} More than 100 % is the lever of the overhang." if share > 1.0 else note,
+    )
+
+
+def _parted(analysis: Analysis, case: int) -> Array:
+    """What obstructions send down beside themselves, row by row. [N]."""
+    force = analysis.force
+    parted = np.zeros(len(analysis.project.layout.row_name))
+    np.add.at(parted, force.row, -force.aside[case, :, 1])
+    return parted
+
+
+def _aside_step(analysis: Analysis, at: ClampAt, ends: float, total: float) -> Step:
+    """The same where obstructions also send snow down beside themselves."""
+    share = ends / total if total > 0.0 else 0.0
+    return Step(
+        "Upper bound of snow beside obstructions and beyond the ends of rows",
+        "E",
+        "k_E B",
+        (Number(share), " × ", Number(total, "force")),
+        Number(ends, "force"),
+        f"k_E = {100.0 * share:.3g} % of it reaches this clamp, from the frame",
+        "B is what passes obstructions and may come down along their sides, and the extra force at the ends "
+        "of partial rows, on all rows together.",
     )
 
 

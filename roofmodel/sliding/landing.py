@@ -1,0 +1,162 @@
+"""Where snow that no row holds comes down: speed at the edge, throw to the ground, and the strip it lands on.
+
+Snow that has slid down a height h over a plan run b against friction mu has v^2 = 2 g (h - mu b) (work and
+energy). It then flies without drag: down H, the way of a body thrown down at the slope of the roof. Both are
+elementary mechanics and upper bounds: nothing is lost at changes of pitch, and snow breaks up in the air. How
+far it rolls or splashes on the ground is not in it; lower roofs in the way are not looked at.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from roofmodel.sliding.flow import Exit, FlowGraph
+from roofmodel.sliding.thrust import RowForce, SlideOptions
+from roofmodel.snow.cases import SnowCase
+from roofmodel.surface import RoofSurface
+from roofmodel.units import STANDARD_GRAVITY
+
+Array = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+
+
+@dataclass(frozen=True)
+class Landing:
+    """Landing of snow from each edge of `RowForce.exit_edge`, x of them.
+
+    Attributes
+    ----------
+    line : (q, x) float
+        Largest weight over a meter of the edge. [N/m]
+    volume : (q, x) float
+        Of all snow from the edge, at the case's density. [m^3]
+    speed : (x,) float
+        Largest speed at the edge; 0 where nothing slides. [m/s]
+    fall : (x,) float
+        Height of the edge's upper end above the ground. [m]
+    throw : (x,) float
+        Farthest landing, on plan from the edge, down the fall line. [m]
+    zone : (x, 4, 3) float
+        Corners of the strip on the ground: the edge itself, and as far as snow is thrown; NaN for the edge of
+        a plane that has none. [m]
+    """
+
+    line: Array
+    volume: Array
+    speed: Array
+    fall: Array
+    throw: Array
+    zone: Array
+
+
+def throw(speed: Array, slope: Array, fall: Array) -> Array:
+    """Plan distance that a body flies when it leaves an edge down a slope.
+
+    Parameters
+    ----------
+    speed : float array
+        [m/s]
+    slope : float array
+        Below the horizontal. [rad]
+    fall : float array
+        Height of the edge above the ground. [m]
+
+    Returns
+    -------
+    float array
+        [m] From H = v sin(slope) t + g t^2 / 2 and x = v cos(slope) t.
+    """
+    down = speed * np.sin(slope)
+    time = (np.sqrt(down**2 + 2.0 * STANDARD_GRAVITY * np.maximum(fall, 0.0)) - down) / STANDARD_GRAVITY
+    return np.asarray(speed * np.cos(slope) * time)
+
+
+def landing(
+    roof: RoofSurface, graph: FlowGraph, force: RowForce, cases: tuple[SnowCase, ...], options: SlideOptions
+) -> Landing:
+    """Where the snow of every edge lands.
+
+    Parameters
+    ----------
+    roof : RoofSurface
+    graph : FlowGraph
+    force : RowForce
+        Of the same graph.
+    cases : tuple of SnowCase, (q,)
+    options : SlideOptions
+        Friction, and the length over which a valley's stream leaves.
+
+    Returns
+    -------
+    Landing
+    """
+    cells, n = graph.cells, graph.cells.count
+    over = graph.exit_kind == Exit.EDGE
+    node, edge = graph.exit_node[over], graph.exit_edge[over]
+    at = np.searchsorted(force.exit_edge, edge)
+    count = len(force.exit_edge)
+    is_cell = node < n
+    own = np.minimum(node, n - 1)
+    piece = np.maximum(node - n, 0)
+    slope = roof.planes.slope[cells.plane[own]]
+    width = np.linalg.norm(cells.corners[own, 1] - cells.corners[own, 0], axis=1)
+    if len(graph.valley_edge):
+        slope = np.where(is_cell, slope, np.arcsin(np.clip(-graph.valley_way[piece, 2], 0.0, 1.0)))
+        width = np.where(is_cell, width, options.valley_spread)
+    line = np.zeros((count, len(cases)))
+    np.maximum.at(line, at, force.node_weight[:, node].T * graph.exit_share[over, None] / width[:, None])
+    density = np.array([case.density for case in cases])
+    known = force.exit_edge >= 0
+    start, end = roof.edges.start[force.exit_edge], roof.edges.end[force.exit_edge]
+    fall = np.where(known, np.maximum(start[:, 2], end[:, 2]) - roof.ground, np.nan)
+    head = _heads(roof, graph, options.friction)[node]
+    moves = np.asarray((force.exit_thrust > 0.0).any(axis=0))
+    v = np.where(moves[at], np.sqrt(2.0 * STANDARD_GRAVITY * head), 0.0)
+    speed, far = np.zeros(count), np.zeros(count)
+    np.maximum.at(speed, at, v)
+    np.maximum.at(far, at, np.nan_to_num(throw(v, slope, fall[at])))
+    return Landing(
+        line=line.T,
+        volume=force.exit_weight / (density[:, None] * STANDARD_GRAVITY),
+        speed=speed,
+        fall=fall,
+        throw=far,
+        zone=_zones(roof, force.exit_edge, far),
+    )
+
+
+def _heads(roof: RoofSurface, graph: FlowGraph, friction: float) -> Array:
+    """Largest height less friction's share that snow has behind it at the foot of each node. [m]."""
+    cells, n = graph.cells, graph.cells.count
+    run = cells.corners[:, 2:, 1].max(axis=1) - cells.corners[:, :2, 1].min(axis=1)
+    slope = roof.planes.slope[cells.plane]
+    gain = np.zeros(graph.node_count)
+    gain[:n] = run * (np.sin(slope) - friction * np.cos(slope))
+    gain[n:] = graph.valley_drop
+    head = np.zeros(graph.node_count)
+    order = np.argsort(graph.level[graph.source], kind="stable")
+    nodes = np.argsort(graph.level, kind="stable")
+    steps = np.arange(graph.level.max() + 2)
+    links = np.searchsorted(graph.level[graph.source][order], steps)
+    bounds = np.searchsorted(graph.level[nodes], steps)
+    for level in range(len(steps) - 1):
+        here = nodes[bounds[level] : bounds[level + 1]]
+        head[here] = np.maximum(head[here] + gain[here], 0.0)
+        on = order[links[level] : links[level + 1]]
+        np.maximum.at(head, graph.target[on], head[graph.source[on]])
+    return head
+
+
+def _zones(roof: RoofSurface, edge: IntArray, far: Array) -> Array:
+    """Strips on the ground below edges, (x, 4, 3). [m]."""
+    start, end = roof.edges.start[edge], roof.edges.end[edge]
+    down = -roof.planes.upslope[roof.edges.plane[edge, 0]] * [1.0, 1.0, 0.0]
+    down /= np.maximum(np.linalg.norm(down, axis=1, keepdims=True), 1e-12)
+    reach = far[:, None] * down
+    zone = np.stack([start, end, end + reach, start + reach], axis=1)
+    zone[..., 2] = roof.ground
+    zone[edge < 0] = np.nan
+    return zone

@@ -1,0 +1,119 @@
+"""Chimneys, roof-lights and other boxes in the way of the sliding blanket.
+
+The blanket above a box pushes on its upper face: a demand on the box. Rows below are loaded as if the box
+were not there, less what the user says that it holds. Beside this the blanket may part at the box: half of
+what arrives at its face then goes down along each side, within half the face's width (judgment). Both are
+counted, the second as an upper bound beside the balance, so that neither a box that lets go nor one that
+stands is missed.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from roofmodel.surface import RoofSurface
+
+if TYPE_CHECKING:
+    from roofmodel.sliding.cells import Cells
+
+Array = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+
+
+@dataclass(frozen=True)
+class Faces:
+    """Upper faces of the boxes on the roof.
+
+    Attributes
+    ----------
+    obstacle : (o,) int
+        Which of the roof's obstacles.
+    plane : (o,) int
+    ends : (o, 2, 2) float
+        Ends of the face in the plane's (u, v), rising u. [m]
+    strength : (o,) float
+        Force down the slope that is counted on, 0 for none. [N]
+    """
+
+    obstacle: IntArray
+    plane: IntArray
+    ends: Array
+    strength: Array
+
+    @property
+    def count(self) -> int:
+        """Number of boxes."""
+        return len(self.obstacle)
+
+    @property
+    def sides(self) -> Array:
+        """Stretches beside each face that a parted blanket takes, (o, 2 sides, 2) along u. [m]."""
+        low, high = self.ends[:, 0, 0], self.ends[:, 1, 0]
+        half = 0.5 * (high - low)
+        return np.stack([np.stack([low - half, low], 1), np.stack([high, high + half], 1)], axis=1)
+
+
+def upper_faces(roof: RoofSurface) -> Faces:
+    """Upper face of every box on the roof.
+
+    Parameters
+    ----------
+    roof : RoofSurface
+
+    Returns
+    -------
+    Faces
+    """
+    known = roof.obstacles
+    boxes = np.flatnonzero(~known.parapet)
+    ends = np.zeros((len(boxes), 2, 2))
+    for number, box in enumerate(boxes):
+        on = known.face == box
+        feet = np.stack([known.start[on], known.end[on]], axis=1).reshape(-1, 3)
+        uv = roof.planes.to_plane(int(known.plane[box]), feet).reshape(-1, 2, 2)
+        top = uv[int(np.argmax(uv[:, :, 1].mean(axis=1)))]
+        ends[number] = top[np.argsort(top[:, 0])]
+    strength = known.strength[boxes] if len(known.strength) else np.zeros(len(boxes))
+    return Faces(boxes, known.plane[boxes], ends, np.nan_to_num(strength, nan=0.0))
+
+
+def aside(cells: Cells, faces: Faces) -> tuple[IntArray, IntArray, Array]:
+    """Cells beside the faces that take what parts there: face, cell, share.
+
+    Parameters
+    ----------
+    cells : Cells
+    faces : Faces
+
+    Returns
+    -------
+    face, cell : (k,) int
+    share : (k,) float
+        Of what arrives at the face; each side takes half, evenly over its width, or all where the plane has
+        only one side.
+    """
+    parts: list[tuple[IntArray, IntArray, Array]] = []
+    low_u, high_u = cells.corners[:, 0, 0], cells.corners[:, 1, 0]
+    foot, top = cells.corners[:, :2, 1].mean(axis=1), cells.corners[:, 2:, 1].mean(axis=1)
+    for face in range(faces.count):
+        height = float(faces.ends[face, :, 1].mean())
+        level = (cells.plane == faces.plane[face]) & (foot <= height) & (height < top)
+        found = []
+        for low, high in faces.sides[face]:
+            width = np.where(level, np.minimum(high_u, high) - np.maximum(low_u, low), 0.0)
+            beside = np.flatnonzero(width > 1e-9)
+            if len(beside):
+                found.append((beside, width[beside] / width[beside].sum()))
+        parts += [(np.full(len(cell), face), cell, share / len(found)) for cell, share in found]
+    if not parts:
+        empty = np.zeros(0, dtype=np.int64)
+        return empty, empty, np.zeros(0)
+    return (
+        np.concatenate([p[0] for p in parts]),
+        np.concatenate([p[1] for p in parts]),
+        np.concatenate([p[2] for p in parts]),
+    )

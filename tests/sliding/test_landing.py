@@ -1,0 +1,75 @@
+"""Speed, throw and strip of snow that leaves the eaves: work and energy, free flight."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from roofs import gable, l_shape, rows, uniform
+
+from roofmodel.sliding.landing import landing, throw
+from roofmodel.sliding.thrust import SlideOptions, slide
+
+G = 9.80665
+SLOPE = np.radians(25.0)
+RISE = 8.0 * np.tan(SLOPE)
+
+
+def landed(roof, *tables, friction=0.0):
+    case = uniform(roof, 2000.0)
+    options = SlideOptions(friction=friction)
+    graph, force = slide(roof, (case,), rows(roof, *tables), options)
+    found = landing(roof, graph, force, (case,), options)
+    names = [roof.edges.name[e] for e in force.exit_edge]
+    return names, force, found
+
+
+@pytest.mark.parametrize("friction", [0.0, 0.2])
+def test_speed_at_the_eave_by_energy(friction):
+    """From ridge to eave: v^2 = 2 g (8 tan 25 - mu 8); a row at 3 m leaves only the run below it."""
+    names, _, found = landed(gable(), {"plane": "N1", "up": "3 m"}, friction=friction)
+    south, north = names.index("S1 eave"), names.index("N1 eave")
+    assert found.speed[south] == pytest.approx(np.sqrt(2.0 * G * (RISE - 8.0 * friction)), rel=1e-9)
+    behind = 3.0 * (np.sin(SLOPE) - friction * np.cos(SLOPE))
+    assert found.speed[north] == pytest.approx(np.sqrt(2.0 * G * behind), rel=1e-6)
+    assert found.throw[north] < found.throw[south]
+
+
+def test_throw_solves_the_flight():
+    """The body is at the ground when it is there; level throw v sqrt(2 H / g)."""
+    x = throw(np.array([5.0]), np.array([0.0]), np.array([4.0]))
+    assert x == pytest.approx([5.0 * np.sqrt(8.0 / G)])
+    v, slope, fall = 8.0, np.radians(40.0), 6.0
+    x = float(throw(np.array(v), np.array(slope), np.array(fall)))
+    t = x / (v * np.cos(slope))
+    assert v * np.sin(slope) * t + 0.5 * G * t**2 == pytest.approx(fall, rel=1e-12)
+
+
+def test_weight_volume_and_strip():
+    """2 kPa on 8 m of plan run is 16 kN/m; at 300 kg/m3 that is 16 000 / (300 g) m3 for each meter."""
+    roof = gable()
+    names, force, found = landed(roof, {"plane": "N1", "up": "3 m"})
+    south = names.index("S1 eave")
+    assert found.line[0, south] == pytest.approx(16e3, rel=1e-9)
+    assert found.volume[0, south] == pytest.approx(12.0 * 16e3 / (300.0 * G), rel=1e-9)
+    assert force.exit_weight[0, south] == pytest.approx(12.0 * 16e3, rel=1e-9)
+    zone = found.zone[south]
+    np.testing.assert_allclose(zone[:, 2], roof.ground)
+    assert zone[:, 1].max() == pytest.approx(0.0, abs=1e-9)
+    assert zone[:, 1].min() == pytest.approx(-found.throw[south], rel=1e-9)
+    assert found.fall[south] == pytest.approx(3.0)
+
+
+def test_all_snow_lands_somewhere():
+    names, force, found = landed(l_shape(), {"plane": "S1", "up": "1 m"})
+    assert len(names) == len(found.throw)
+    assert np.isfinite(found.throw).all()
+    assert (found.throw[(force.exit_thrust > 0.0).any(axis=0)] > 0.0).all()
+    assert (found.volume * 300.0 * G).sum() == pytest.approx(force.exit_weight.sum(), rel=1e-12)
+
+
+def test_higher_ridges_and_higher_eaves_throw_farther():
+    slope = np.full(4, SLOPE)
+    near = throw(np.array([2.0, 4.0, 8.0, 12.0]), slope, np.full(4, 3.0))
+    assert (np.diff(near) > 0.0).all()
+    far = throw(np.full(4, 5.0), slope, np.array([2.0, 4.0, 8.0, 16.0]))
+    assert (np.diff(far) > 0.0).all()

@@ -1,0 +1,87 @@
+"""Tables of what leaves the roof and of what stands in its way."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from fea.analysis import Analysis
+from roofmodel.units import UnitSystem
+from viewer.quantities import column
+from viewer.report.tables import EDGES_SHOWN, Table
+
+
+def falling_table(analysis: Analysis, units: UnitSystem) -> Table | None:
+    """Edges over which snow goes, largest over the cases, and where it lands."""
+    force, edges, landing = analysis.force, analysis.project.roof.edges, analysis.landing
+    if not len(force.exit_edge):
+        return None
+    worst = np.argmax(force.exit_weight, axis=0)
+    weight = force.exit_weight.max(axis=0)
+    order = np.argsort(-weight)[:EDGES_SHOWN]
+    order = order[weight[order] > 0.0]
+    rows = tuple(
+        zip(
+            [edges.name[force.exit_edge[i]] for i in order],
+            column(weight[order], "force", units),
+            column(landing.line.max(axis=0)[order], "line", units),
+            column(landing.volume.max(axis=0)[order], "volume", units),
+            column(edges.height[force.exit_edge[order]], "length", units),
+            column(landing.speed[order], "speed", units),
+            column(landing.throw[order], "length", units),
+            [analysis.snow.cases[worst[i]].name for i in order],
+            strict=True,
+        )
+    )
+    if not rows:
+        return None
+    length = units.label("length")
+    heads = (
+        "Edge",
+        f"Weight of snow {units.label('force')}",
+        f"Largest {units.label('line')}",
+        f"Volume {units.label('volume')}",
+        f"Edge height {length}",
+        f"Speed {units.label('speed')}",
+        f"Lands up to {length} out",
+        "Case of the weight",
+    )
+    friction = analysis.project.slide.friction
+    note = (
+        "Nothing holds this snow: whoever stands below is in danger. Height of the edge's lower end. Volume "
+        "at the density of the case. Speed v of snow that comes down the whole run behind the edge, v^2 = 2 "
+        "g "
+        + (f"(h - {friction:g} b), h height and b plan run" if friction else "h, h height")
+        + "; from there it flies without drag to the ground, on plan from the edge down the fall line (work "
+        "and energy, free flight). How far it rolls or splashes is not in it; lower roofs in the way are "
+        "not looked at."
+    )
+    return Table("Snow that no row holds, and where it lands", heads, "tnnnnnnt", rows, note=note)
+
+
+def obstruction_table(analysis: Analysis, units: UnitSystem) -> Table | None:
+    """Force of the blanket on each box, largest over the cases; None without boxes."""
+    force, known = analysis.force, analysis.project.roof.obstacles
+    if not len(force.obstacle):
+        return None
+    worst = np.argmax(force.obstacle_thrust, axis=0)
+    planes = analysis.project.roof.planes.name
+    rows = tuple(
+        zip(
+            [known.name[i] for i in force.obstacle],
+            [planes[known.plane[i]] for i in force.obstacle],
+            column(force.obstacle_thrust.max(axis=0), "force", units),
+            column(force.obstacle_held.max(axis=0), "force", units),
+            [analysis.snow.cases[i].name for i in worst],
+            strict=True,
+        )
+    )
+    unit = units.label("force")
+    heads = ("Obstruction", "Plane", f"Force on it {unit}", f"Counted on {unit}", "Case")
+    note = (
+        "Down the slope, before load factors: snow above its width, less what rows and obstructions above it "
+        "hold. Its fastening must carry this, and nothing here checks that. Rows below are loaded as if it "
+        "were not there, less what is counted on (obstruction.strength). Beside this, what passes it may "
+        "part and come down along its sides: half to each side, within half its width (judgment), added to "
+        "the rows as an upper bound."
+    )
+    return Table("Snow that leans on obstructions", heads, "ttnnt", rows, note=note)
