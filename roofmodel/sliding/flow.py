@@ -407,7 +407,8 @@ def _below_foot(roof: RoofSurface, cells: Cells, valleys: _Valleys, pieces: IntA
         inside = [
             p
             for p, uv in zip(planes.tolist(), probe, strict=True)
-            if roof.planes.outline[p].contains(shapely.Point(uv))
+            # A valley may end at the cheek of a dormer, on the bound of the plane that takes over.
+            if roof.planes.outline[p].distance(shapely.Point(uv)) < NEAR
         ]
         if inside:
             plane = max(inside, key=lambda p: float(roof.planes.slope[p]))
