@@ -9,6 +9,7 @@ import numpy as np
 
 from fea.checks.limits import Limit
 from fea.panel.mesh import clip_places
+from fea.panel.reading import PATCH
 from fea.panel.study import SeamStates
 from roofmodel.hardware import Panel, SeamDetail
 
@@ -102,7 +103,7 @@ def _sheet(states: SeamStates, part: str, detail: SeamDetail) -> tuple[str, str,
         float(peaks.stress[own]),
         detail.sheet_strength,
         "stress",
-        f"von Mises in the middle of an element, worse face; {detail.sheet_clause}",
+        f"von Mises, mean within {PATCH * 1000:g} mm, worse face; {detail.sheet_clause}",
     )
 
 

@@ -6,6 +6,8 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy import sparse
+from scipy.spatial import cKDTree
 
 from fea.model.stress import shell_stress, spring_force
 from fea.panel.mesh import Part
@@ -13,6 +15,9 @@ from fea.panel.model import LAYERS, PanelField, clip_nodes, fold_points
 
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
+
+
+PATCH = 0.01  # reach of the mean that is taken of stress around a place, judgment [m]
 
 
 @dataclass(frozen=True)
@@ -108,7 +113,10 @@ class FoldForces:
 
 @dataclass(frozen=True)
 class SheetPeaks:
-    """Largest von Mises stress of each part, in the middles of elements, on either face.
+    """Largest von Mises stress of each part, a mean over `PATCH` of sheet, on either face.
+
+    A rigid grip has corners at which the stress of a fine mesh grows without end. The mean over a patch has a
+    limit; what is more local is left to the tests of the clamp on its seam (judgment).
 
     Attributes
     ----------
@@ -117,6 +125,8 @@ class SheetPeaks:
         [Pa]
     place : (p, 3) float
         [m]
+    local : (p,) float
+        Largest in the middle of a single element, which grows with every finer mesh beside a rigid grip. [Pa]
     spread : (p,) float
         Area of sheet that is above nine tenths of the peak: a corner that grows with every finer mesh keeps
         almost none. [m^2]
@@ -125,6 +135,7 @@ class SheetPeaks:
     name: tuple[str, ...]
     stress: Array
     place: Array
+    local: Array
     spread: Array
 
 
@@ -136,6 +147,18 @@ def peak_mean(x: Array, value: Array, over: float) -> tuple[float, float]:
     mean = (np.interp(start + over, x, total) - np.interp(start, x, total)) / over
     best = int(np.argmax(mean))
     return float(mean[best]), float(start[best] + 0.5 * over)
+
+
+def leg_overlap(field: PanelField, u: Array) -> float:
+    """Most that the two legs of a seam pass through each other, 0 for none. [m].
+
+    They start face to face, and the model has no contact between them: where the sheets move toward each other
+    the seam is taken too soft there.
+    """
+    section = field.mesh.section
+    strip, line = np.arange(field.strips)[:, None, None], np.arange(len(field.mesh.x))[:, None]
+    left, right = (u[6 * field.node(strip, line, leg) + 1] for leg in (section.left, section.right))
+    return float(np.max(left - right, initial=0.0))
 
 
 def _spring_index(field: PanelField, name: str) -> int | None:
@@ -256,13 +279,44 @@ def _leg_pull(field: PanelField, u: Array) -> Array:
     return np.interp(field.mesh.x, place, both)
 
 
+def patch_means(field: PanelField, group: int) -> sparse.csr_array:
+    """Means of element values around each element of a group, (m, m); weights fall to 0 at `PATCH`."""
+    shells, points = field.model.shells[group], field.mesh.points - 1
+    corner = field.model.xyz[shells.node]
+    area = 0.5 * np.linalg.norm(np.cross(corner[:, 2] - corner[:, 0], corner[:, 3] - corner[:, 1]), axis=1)
+    # The two legs of a seam stand in one place: the second one is moved away.
+    second = (shells.node % field.width % points).mean(axis=1) > 0.5 * points
+    place = np.column_stack([corner.mean(axis=1), np.where(second, 1e3, 0.0)])
+    pair = cKDTree(place).query_pairs(PATCH, output_type="ndarray")
+    own = np.arange(len(place))
+    row = np.concatenate([own, pair[:, 0], pair[:, 1]])
+    column = np.concatenate([own, pair[:, 1], pair[:, 0]])
+    share = 1.0 - np.linalg.norm(place[row] - place[column], axis=1) / PATCH
+    weight = sparse.coo_array((area[column] * share, (row, column)), shape=(len(place),) * 2).tocsr()
+    total = np.asarray(weight.sum(axis=1)).ravel()
+    return sparse.csr_array(sparse.diags_array(1.0 / total) @ weight)
+
+
+def element_stress(field: PanelField, group: int, u: Array) -> Array:
+    """Von Mises stress (m, 2, q) of one layer of sheet in the middles of elements, both faces. [Pa]."""
+    fold = field.model.shells[group].name == Part.FOLD.name.lower()
+    layers = 0.5 * LAYERS[field.detail.lock] if fold else 1.0
+    return np.asarray(shell_stress(field.model, group, u).von_mises[:, 0] / layers)
+
+
+def sheet_stress(field: PanelField, group: int, u: Array) -> Array:
+    """Von Mises stress (m, q) around the elements of a group, mean over `PATCH`, worse face. [Pa]."""
+    faces = element_stress(field, group, u)
+    mean = patch_means(field, group) @ faces.reshape(len(faces), -1)
+    return np.asarray(mean.reshape(faces.shape).max(axis=1))
+
+
 def sheet_peaks(field: PanelField, u: Array) -> SheetPeaks:
-    """Largest von Mises stress of pan, legs and fold, in the middles of their elements."""
-    stress, place, spread, names = [], [], [], []
+    """Largest von Mises stress of pan, legs and fold, each a mean over `PATCH` of sheet."""
+    stress, place, local, spread, names = [], [], [], [], []
     for index, shells in enumerate(field.model.shells):
-        layers = 0.5 * LAYERS[field.detail.lock] if shells.name == Part.FOLD.name.lower() else 1.0
-        faces = shell_stress(field.model, index, u[:, None]).von_mises[:, 0, :, 0] / layers
-        worst = faces.max(axis=1)
+        worst = sheet_stress(field, index, u[:, None])[:, 0]
+        local.append(element_stress(field, index, u[:, None]).max())
         corner = field.model.xyz[shells.node]
         area = 0.5 * np.linalg.norm(
             np.cross(corner[:, 2] - corner[:, 0], corner[:, 3] - corner[:, 1]), axis=1
@@ -272,4 +326,4 @@ def sheet_peaks(field: PanelField, u: Array) -> SheetPeaks:
         stress.append(worst[top])
         place.append(corner[top].mean(axis=0))
         spread.append(area[worst > 0.9 * worst[top]].sum())
-    return SheetPeaks(tuple(names), np.array(stress), np.array(place), np.array(spread))
+    return SheetPeaks(tuple(names), *(np.array(x) for x in (stress, place, local, spread)))

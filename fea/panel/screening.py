@@ -5,10 +5,10 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from fea.model.stress import shell_stress, spring_force
+from fea.model.stress import spring_force
 from fea.panel.mesh import Part
-from fea.panel.model import LAYERS, PanelField, clip_nodes, fold_points
-from fea.panel.reading import grip_length, peak_mean
+from fea.panel.model import PanelField, clip_nodes, fold_points
+from fea.panel.reading import grip_length, peak_mean, sheet_stress
 
 Array = NDArray[np.float64]
 
@@ -82,9 +82,8 @@ def _anchorage(field: PanelField, u: Array, outside: Array) -> Array:
 
 
 def _stresses(field: PanelField, u: Array) -> dict[str, Array]:
-    """Largest von Mises stress (q,) of each part, in the middles of elements, worse face. [Pa]."""
+    """Largest von Mises stress (q,) of each part, as `fea.panel.reading.sheet_peaks`. [Pa]."""
     found = {name: np.zeros(u.shape[1]) for name in _PARTS}
     for index, shells in enumerate(field.model.shells):
-        layers = 0.5 * LAYERS[field.detail.lock] if shells.name == Part.FOLD.name.lower() else 1.0
-        found[shells.name] = shell_stress(field.model, index, u).von_mises[:, 0].max(axis=(0, 1)) / layers
+        found[shells.name] = sheet_stress(field, index, u).max(axis=0)
     return found

@@ -230,9 +230,10 @@ def study_states(
     SingularError
         Something floats; in words.
     """
+    usual, farther = _windows(detail, place, length)
     coarse_mesh, fine_mesh, wide_mesh = (
-        _mesh(panel, detail, clamp, (place, length), every, size, reach)
-        for size, reach in ((refine, WINDOW), (2.0 * refine, WINDOW), (refine, WIDER * WINDOW))
+        _mesh(panel, detail, clamp, (place, length), every, size, window)
+        for size, window in ((refine, usual), (2.0 * refine, usual), (refine, farther))
     )
     number = _worst_of(coarse_mesh, actions)
     chosen = tuple(actions[i] for i in number)
@@ -264,6 +265,15 @@ def study_states(
     return SeamStates(studies, number, worst)
 
 
+def _windows(detail: SeamDetail, place: float, length: float) -> tuple[tuple[float, float], ...]:
+    """Pieces of seam that are meshed: the usual one, and one that goes farther on each side. [m]."""
+    reach = WINDOW * detail.clip_spacing
+    low, high = window_to_holds(detail, (max(-place - reach, -length), min(-place + reach, 0.0)), length)
+    up, down = WIDER * (-place - low), WIDER * (high + place)
+    wide = (max(-place - up, -length), min(-place + down, 0.0))
+    return (low, high), window_to_holds(detail, wide, length)
+
+
 def _mesh(
     panel: Panel,
     detail: SeamDetail,
@@ -271,12 +281,10 @@ def _mesh(
     seam: tuple[float, float],
     strips: int,
     refine: float,
-    reach: float,
+    window: tuple[float, float],
 ) -> _Mesh:
     place, length = seam
     grip = (clamp.grip_length, clamp.grip_height)
-    reach = reach * detail.clip_spacing
-    window = window_to_holds(detail, (max(-place - reach, -length), min(-place + reach, 0.0)), length)
     mesh = strip_mesh(panel, detail, window, np.array([-place]), grip, refine)
     clamps = [np.array([-place]) if i == strips // 2 else np.zeros(0) for i in range(strips)]
     field = panel_field(mesh, panel, detail, grip, clamps, np.full(strips, length), periodic=True)

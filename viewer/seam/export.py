@@ -82,10 +82,14 @@ def seam_results(analysis: Analysis, detail: ClampDetail) -> dict[str, Any]:
                 "clamp": project.clamp.stiffness,
             },
             "sheet_peaks": [
-                {"part": name, "stress": stress, "place": place, "area_above_90_percent": area}
-                for name, stress, place, area in zip(
-                    study.peaks.name, study.peaks.stress, study.peaks.place, study.peaks.spread, strict=True
-                )
+                {
+                    "part": name,
+                    "stress": study.peaks.stress[i],
+                    "place": study.peaks.place[i],
+                    "largest_in_an_element": study.peaks.local[i],
+                    "area_above_90_percent": study.peaks.spread[i],
+                }
+                for i, name in enumerate(study.peaks.name)
             ],
             "mesh_change": {name: worst_study(detail, name).change[name] for name in study.change},
             "window_change": {name: worst_study(detail, name).window[name] for name in study.window},

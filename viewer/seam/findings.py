@@ -13,6 +13,7 @@ from fea.analysis import Analysis
 from fea.checks.limits import Limit
 from fea.panel.detail import ClampDetail
 from fea.panel.limits import number_of
+from fea.panel.reading import PATCH, leg_overlap
 from fea.panel.study import SeamStudy
 from roofmodel.hardware import Bearing, SeamDetail
 from roofmodel.units import UnitSystem
@@ -22,6 +23,7 @@ from viewer.summary import EXCEEDED, KEPT, NOT_LOADED, NOT_VERIFIED
 Array = NDArray[np.float64]
 
 MOTIONS = ("along", "across", "pull", "roll", "overturning", "twist")
+OVERLAP = 0.25  # of the sheet's thickness by which legs may pass through each other unsaid [-]
 COARSE = 0.10  # change by mesh refinement that deserves a word [-]
 LARGE = 0.25  # of the seam height: movement that small displacements do not describe well [-]
 SLIGHT = 0.05  # share of the force at the grip below which its pull is no measure of anything [-]
@@ -259,13 +261,27 @@ def cautions(detail: ClampDetail, analysis: Analysis) -> tuple[str, ...]:
         found.append(
             f"Elements half as large still change: {names}. Peaks at corners and edges keep growing."
         )
+    units = system(analysis.project.table.project.units)
+    local = max(detail.states.study, key=lambda study: study.peaks.local.max()).peaks
+    part = int(local.local.argmax())
+    if local.local[part] > (1.0 + COARSE) * local.stress[part]:
+        found.append(
+            f"Stress is a mean within {quantity(PATCH, 'size', units)} (judgment). Beside a rigid grip the "
+            f"{local.name[part]} reaches {quantity(float(local.local[part]), 'stress', units)} in one "
+            "element, more with every finer mesh: what is so local the clamp's tests on this seam must hold."
+        )
+    overlap = max(leg_overlap(study.field, study.displacement) for study in detail.states.study)
+    if overlap > OVERLAP * analysis.project.panel.thickness:
+        found.append(
+            f"The legs of a seam pass through each other by up to {quantity(overlap, 'size', units)}: the model "
+            "has no contact between them and is too soft there."
+        )
     wide = window_change(detail)
     if wide > 0.01:
         found.append(f"Meshing more of the seam changes a result by up to {percent(wide)}.")
     high = analysis.project.panel.seam_height
     way = largest_movement(detail)
     if way > LARGE * high:
-        units = system(analysis.project.table.project.units)
         found.append(
             f"The sheet moves by up to {quantity(way, 'size', units)}, not little for a seam of "
             f"{quantity(high, 'size', units)}: the study is linear, and stresses of sheet that hangs between "

@@ -9,10 +9,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fea.analysis import Analysis
-from fea.model.stress import shell_stress
 from fea.panel.detail import ClampDetail
-from fea.panel.mesh import Part
-from fea.panel.model import LAYERS
+from fea.panel.reading import sheet_stress
 from viewer import style
 from viewer.picture.camera import View, fit_view
 from viewer.picture.render import Drawing
@@ -46,7 +44,7 @@ class SeamScene:
     quads : (m, 4, 3) float
         Elements, moved.
     use : (m,) float
-        Von Mises stress in the middle of each, worse face, over the sheet's strength.
+        Von Mises stress around each, a mean over a patch, worse face, over the sheet's strength.
     column : (c,) int
         Points of the cross-section with a bend, drawn as lines along the seam.
     outer : (o,) int
@@ -172,12 +170,11 @@ def _elements(
     strength = seam.sheet.yield_strength if by_yield else strength
     quads, use = [], []
     for index, group in enumerate(field.model.shells):
-        layers = 0.5 * LAYERS[seam.lock] if group.name == Part.FOLD.name.lower() else 1.0
-        faces = shell_stress(field.model, index, detail.study.displacement[:, None]).von_mises[:, 0, :, 0]
+        stress = sheet_stress(field, index, detail.study.displacement[:, None])[:, 0]
         line = group.node // field.width
         inside = (line.min(axis=1) >= lines[0]) & (line.max(axis=1) <= lines[1])
         quads.append(moved[group.node[inside]])
-        use.append(faces.max(axis=1)[inside] / layers / strength)
+        use.append(stress[inside] / strength)
     return np.concatenate(quads), np.concatenate(use), by_yield
 
 
