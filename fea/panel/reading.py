@@ -152,8 +152,8 @@ def peak_mean(x: Array, value: Array, over: float) -> tuple[float, float]:
 def leg_overlap(field: PanelField, u: Array) -> float:
     """Most that the two legs of a seam pass through each other, 0 for none. [m].
 
-    They start face to face, and the model has no contact between them: where the sheets move toward each other
-    the seam is taken too soft there.
+    They start face to face, and the model has no contact between them: where they move toward each other the
+    seam is taken too soft.
     """
     section = field.mesh.section
     strip, line = np.arange(field.strips)[:, None, None], np.arange(len(field.mesh.x))[:, None]

@@ -273,8 +273,8 @@ def cautions(detail: ClampDetail, analysis: Analysis) -> tuple[str, ...]:
     overlap = max(leg_overlap(study.field, study.displacement) for study in detail.states.study)
     if overlap > OVERLAP * analysis.project.panel.thickness:
         found.append(
-            f"The legs of a seam pass through each other by up to {quantity(overlap, 'size', units)}: the model "
-            "has no contact between them and is too soft there."
+            f"The legs of a seam pass through each other by up to {quantity(overlap, 'size', units)}: the "
+            "model has no contact between them and is too soft there."
         )
     wide = window_change(detail)
     if wide > 0.01:
