@@ -26,6 +26,7 @@ from roofmodel.units import SYSTEMS, UnitSystem
 Array = NDArray[np.float64]
 
 REACH = 3.0  # a row that stops less than this short of a valley is pointed out [m]
+EDGES_NAMED = 4  # edges named in a caution
 BOXES_SHOWN = 6  # obstructions named in a caution
 AT_IT = 0.05  # a row this near to a valley stands at it [m]
 
@@ -72,6 +73,7 @@ def cautions(
     if project.slide.friction > 0.0:
         found.append(f"Friction of {project.slide.friction:g} is counted on: {table.surface.friction_reason}")
     found += _obstructions(project, force, units)
+    found += _onto_rows(project, force)
     if not project.clamp.test_basis.strip():
         found.append("Nobody said which tests the clamp strengths come from (clamp.test_basis).")
     if project.rail.section.I_w > 0.0 and np.isnan(project.rail.section.omega_max):
@@ -85,6 +87,22 @@ def cautions(
     if idle:
         found.append(f"No case brings snow to {', '.join(idle)}: nothing was checked there.")
     return (*found, *_short_of_valleys(project.roof, project.layout, graph, project))
+
+
+def _onto_rows(project: Project, force: RowForce) -> list[str]:
+    """Edges whose snow lands on planes with rows below."""
+    roof, steps = project.roof, project.roof.steps
+    slides = force.exit_edge[(force.exit_thrust > 0.0).any(axis=0)]
+    lands = np.isin(steps.upper_edge, slides[slides >= 0]) & np.isin(steps.lower, project.layout.row_plane)
+    if project.table.design.upper_roof_retained or not lands.any():
+        return []
+    edges = list(dict.fromkeys(roof.edges.name[e] for e in steps.upper_edge[lands]))
+    planes = list(dict.fromkeys(roof.planes.name[p] for p in steps.lower[lands]))
+    named = ", ".join(edges[:EDGES_NAMED]) + (" and others" if len(edges) > EDGES_NAMED else "")
+    return [
+        f"Snow that no row holds goes over {named} and lands on {', '.join(planes)}: rows there carry of it "
+        "what the snow cases bring as sliding snow, not its impact nor all of its weight."
+    ]
 
 
 def _obstructions(project: Project, force: RowForce, units: UnitSystem) -> list[str]:

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from roofmodel.sliding.flow import Exit, FlowGraph
 from roofmodel.sliding.thrust import RowForce, SlideOptions
 from roofmodel.snow.cases import SnowCase
-from roofmodel.surface import RoofSurface
+from roofmodel.surface import EdgeKind, RoofSurface
 from roofmodel.units import STANDARD_GRAVITY
 
 Array = NDArray[np.float64]
@@ -36,12 +36,12 @@ class Landing:
     speed : (x,) float
         Largest speed at the edge; 0 where nothing slides. [m/s]
     fall : (x,) float
-        Height of the edge's upper end above the ground. [m]
+        Height of the edge's upper end, or of a valley's foot, above the ground. [m]
     throw : (x,) float
         Farthest landing, on plan from the edge, down the fall line. [m]
     zone : (x, 4, 3) float
-        Corners of the strip on the ground: the edge itself, and as far as snow is thrown; NaN for the edge of
-        a plane that has none. [m]
+        Corners of the strip on the ground: below the edge, or across the foot of a valley, and as far as snow
+        is thrown; NaN for the edge of a plane that has none. [m]
     """
 
     line: Array
@@ -109,9 +109,9 @@ def landing(
     line = np.zeros((count, len(cases)))
     np.maximum.at(line, at, force.node_weight[:, node].T * graph.exit_share[over, None] / width[:, None])
     density = np.array([case.density for case in cases])
-    known = force.exit_edge >= 0
-    start, end = roof.edges.start[force.exit_edge], roof.edges.end[force.exit_edge]
-    fall = np.where(known, np.maximum(start[:, 2], end[:, 2]) - roof.ground, np.nan)
+    start, end, down = _lips(roof, force.exit_edge, options.valley_spread)
+    fall = np.maximum(start[:, 2], end[:, 2]) - roof.ground
+    fall[force.exit_edge < 0] = np.nan
     head = _heads(roof, graph, options.friction)[node]
     moves = np.asarray((force.exit_thrust > 0.0).any(axis=0))
     v = np.where(moves[at], np.sqrt(2.0 * STANDARD_GRAVITY * head), 0.0)
@@ -124,7 +124,7 @@ def landing(
         speed=speed,
         fall=fall,
         throw=far,
-        zone=_zones(roof, force.exit_edge, far),
+        zone=_zones(start, end, far[:, None] * down, roof.ground, force.exit_edge < 0),
     )
 
 
@@ -150,13 +150,25 @@ def _heads(roof: RoofSurface, graph: FlowGraph, friction: float) -> Array:
     return head
 
 
-def _zones(roof: RoofSurface, edge: IntArray, far: Array) -> Array:
-    """Strips on the ground below edges, (x, 4, 3). [m]."""
+def _lips(roof: RoofSurface, edge: IntArray, spread: float) -> tuple[Array, Array, Array]:
+    """Ends of the lines that snow leaves over, and its direction on plan, (x, 3) each. [m].
+
+    A valley's stream leaves at its foot, over the spread, down the valley.
+    """
     start, end = roof.edges.start[edge], roof.edges.end[edge]
     down = -roof.planes.upslope[roof.edges.plane[edge, 0]] * [1.0, 1.0, 0.0]
+    valley = np.array([roof.edges.kind[e] is EdgeKind.VALLEY for e in edge], dtype=bool)[:, None]
+    falls = (start[:, 2] >= end[:, 2])[:, None]
+    foot, top = np.where(falls, end, start), np.where(falls, start, end)
+    down = np.where(valley, (foot - top) * [1.0, 1.0, 0.0], down)
     down /= np.maximum(np.linalg.norm(down, axis=1, keepdims=True), 1e-12)
-    reach = far[:, None] * down
+    half = 0.5 * spread * np.stack([-down[:, 1], down[:, 0], 0.0 * down[:, 0]], axis=1)
+    return np.where(valley, foot - half, start), np.where(valley, foot + half, end), down
+
+
+def _zones(start: Array, end: Array, reach: Array, ground: float, unknown: NDArray[np.bool_]) -> Array:
+    """Strips on the ground below edges, (x, 4, 3). [m]."""
     zone = np.stack([start, end, end + reach, start + reach], axis=1)
-    zone[..., 2] = roof.ground
-    zone[edge < 0] = np.nan
+    zone[..., 2] = ground
+    zone[unknown] = np.nan
     return zone

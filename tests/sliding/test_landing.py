@@ -67,6 +67,19 @@ def test_all_snow_lands_somewhere():
     assert (found.volume * 300.0 * G).sum() == pytest.approx(force.exit_weight.sum(), rel=1e-12)
 
 
+def test_a_valley_throws_from_its_foot():
+    """The stream leaves at the inner corner (8, 8), down the valley: north-east, from the eaves' height."""
+    roof = l_shape()
+    names, _, found = landed(roof, {"plane": "S1", "up": "1 m"})
+    valley = next(i for i, name in enumerate(names) if "valley" in name)
+    zone = found.zone[valley]
+    np.testing.assert_allclose(0.5 * (zone[0] + zone[1])[:2], [8.0, 8.0], atol=1e-9)
+    assert np.linalg.norm(zone[1] - zone[0]) == pytest.approx(1.0)
+    way = (zone[3] - zone[0])[:2] / found.throw[valley]
+    np.testing.assert_allclose(way, np.sqrt([0.5, 0.5]), atol=1e-9)
+    assert found.fall[valley] == pytest.approx(3.0)
+
+
 def test_higher_ridges_and_higher_eaves_throw_farther():
     slope = np.full(4, SLOPE)
     near = throw(np.array([2.0, 4.0, 8.0, 12.0]), slope, np.full(4, 3.0))

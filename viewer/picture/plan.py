@@ -24,7 +24,7 @@ FOOT = 66.0  # band for scale bar and legend [px]
 SHORT_EDGE = 34.0  # edges shorter than this are not dimensioned [px]
 
 
-class _Sheet:
+class Sheet:
     """Scale and place of the plan on the drawing; north is up."""
 
     def __init__(self, points: Array) -> None:
@@ -54,7 +54,7 @@ def plan_svg(analysis: Analysis) -> str:
         SVG, to scale, north up; clamps show the worst utilization over all cases.
     """
     project = analysis.project
-    sheet = _Sheet(project.roof.points)
+    sheet = Sheet(project.roof.points)
     units = SYSTEMS[project.table.project.units]
     parts = [_hatch()]
     parts += _planes(analysis, sheet)
@@ -88,14 +88,14 @@ def _plane_outlines(analysis: Analysis) -> list[Array]:
     ]
 
 
-def _planes(analysis: Analysis, sheet: _Sheet) -> list[str]:
+def _planes(analysis: Analysis, sheet: Sheet) -> list[str]:
     return [
         svg.element("path", d=svg.path(sheet.at(ring)[:-1], closed=True), fill=style.PAPER)
         for ring in _plane_outlines(analysis)
     ]
 
 
-def _zones(analysis: Analysis, sheet: _Sheet) -> list[str]:
+def _zones(analysis: Analysis, sheet: Sheet) -> list[str]:
     """Zones of the shown case: tinted by pressure, hatched where they lie on top of another zone."""
     case = analysis.snow.cases[shown_case(analysis)]
     mean = np.array([_mean_pressure(zone) for zone in case.zones])
@@ -126,12 +126,12 @@ def _mean_pressure(zone: Zone) -> float:
     return float(zone.pressure[0] + center[0] @ zone.pressure[1:]) if len(center) else 0.0
 
 
-def _rings(zone: Zone, sheet: _Sheet) -> list[str]:
+def _rings(zone: Zone, sheet: Sheet) -> list[str]:
     rings = shapely.get_rings(shapely.get_parts(zone.polygon))
     return [svg.path(sheet.at(shapely.get_coordinates(ring))[:-1], closed=True) for ring in rings]
 
 
-def _edges(analysis: Analysis, sheet: _Sheet) -> list[str]:
+def _edges(analysis: Analysis, sheet: Sheet) -> list[str]:
     edges = analysis.project.roof.edges
     ends = sheet.at(np.stack([edges.start, edges.end], axis=1))
     return [
@@ -140,7 +140,7 @@ def _edges(analysis: Analysis, sheet: _Sheet) -> list[str]:
     ]
 
 
-def _rows(analysis: Analysis, sheet: _Sheet) -> list[str]:
+def _rows(analysis: Analysis, sheet: Sheet) -> list[str]:
     """Rails, clamp marks and row names."""
     layout, planes = analysis.project.layout, analysis.project.roof.planes
     ends = np.stack([layout.row_start, layout.row_end], axis=1).reshape(-1, 2)
@@ -217,7 +217,7 @@ def clamp_marks(points: Array, use: Array, radius: float) -> list[str]:
     return parts
 
 
-def _plane_names(analysis: Analysis, sheet: _Sheet, units: UnitSystem) -> list[str]:
+def _plane_names(analysis: Analysis, sheet: Sheet, units: UnitSystem) -> list[str]:
     """Name and slope in the widest place of each plane, with an arrow down the slope."""
     planes = analysis.project.roof.planes
     layout = analysis.project.layout
@@ -242,7 +242,7 @@ def _plane_names(analysis: Analysis, sheet: _Sheet, units: UnitSystem) -> list[s
             # The arrow starts beyond the two lines of text, which are wider than high.
             clear = 20.0 + 10.0 * abs(down[0])
             reach = min(radius - 4.0, clear + 26.0)
-            parts += _arrow(center + down * (clear - 2.0), center + down * max(reach, clear + 10.0))
+            parts += arrow(center + down * (clear - 2.0), center + down * max(reach, clear + 10.0))
         parts.append(svg.text(planes.name[plane], x, y - 2.0, 13.0, anchor="middle", bold=True, halo=True))
         words = "flat" if flat else slope
         parts.append(svg.text(words, x, y + 11.0, 10.5, anchor="middle", halo=True))
@@ -261,13 +261,14 @@ def _name_place(piece: shapely.Polygon) -> tuple[Array, float]:
     return center, radius
 
 
-def _rail_ends(analysis: Analysis, sheet: _Sheet) -> Array:
+def _rail_ends(analysis: Analysis, sheet: Sheet) -> Array:
     layout, planes = analysis.project.layout, analysis.project.roof.planes
     ends = np.stack([layout.row_start, layout.row_end], axis=1).reshape(-1, 2)
     return sheet.at(planes.to_world(np.repeat(layout.row_plane, 2), ends)).reshape(-1, 2, 2)
 
 
-def _arrow(start: Array, end: Array, width: float = 1.4) -> list[str]:
+def arrow(start: Array, end: Array, width: float = 1.4) -> list[str]:
+    """Arrow on a drawing."""
     way = (end - start) / np.linalg.norm(end - start)
     side = np.array([-way[1], way[0]])
     head = np.stack([end, end - 8.0 * way + 3.2 * side, end - 8.0 * way - 3.2 * side])
@@ -277,7 +278,7 @@ def _arrow(start: Array, end: Array, width: float = 1.4) -> list[str]:
     ]
 
 
-def _dimensions(analysis: Analysis, sheet: _Sheet, units: UnitSystem) -> list[str]:
+def _dimensions(analysis: Analysis, sheet: Sheet, units: UnitSystem) -> list[str]:
     """Lengths on plan of the outer edges, outside the roof."""
     outlines = [
         shapely.Polygon(ring[:, :2]).buffer(1e-3, join_style="mitre") for ring in _plane_outlines(analysis)
@@ -315,17 +316,31 @@ def _dimension(start: Array, end: Array, words: str) -> list[str]:
     return [*parts, svg.text(words, 0.0, 3.6, 10.0, anchor="middle", transform=turn)]
 
 
-def _foot(analysis: Analysis, sheet: _Sheet, units: UnitSystem) -> list[str]:
-    """Scale bar, meaning of the marks, north."""
-    y = sheet.height - 34.0
+def _bar(sheet: Sheet, units: UnitSystem) -> tuple[float, float]:
+    """Round length in the user's unit, and on the drawing [px]."""
     meter = units.convert(1.0, "length")
     length = style.scale_top(90.0 / sheet.scale * meter)
-    x1 = BORDER + length / meter * sheet.scale
+    return length, length / meter * sheet.scale
+
+
+def scale_bar(sheet: Sheet, units: UnitSystem) -> list[str]:
+    """Bar of a round length at the foot of a drawing."""
+    y = sheet.height - 34.0
+    length, size = _bar(sheet, units)
+    x1 = BORDER + size
     bar = np.array([[BORDER, y - 4.0], [BORDER, y], [x1, y], [x1, y - 4.0]])
-    parts = [svg.line(bar, style.INK, 1.3)]
     label = f"{length:g} {units.label('length')}"
-    parts.append(svg.text(label, 0.5 * (BORDER + x1), y - 6.0, 10.0, anchor="middle", bold=True))
-    x = max(x1 + 40.0, 230.0)
+    return [
+        svg.line(bar, style.INK, 1.3),
+        svg.text(label, 0.5 * (BORDER + x1), y - 6.0, 10.0, anchor="middle", bold=True),
+    ]
+
+
+def _foot(analysis: Analysis, sheet: Sheet, units: UnitSystem) -> list[str]:
+    """Scale bar, meaning of the marks, north."""
+    y = sheet.height - 34.0
+    parts = scale_bar(sheet, units)
+    x = max(BORDER + _bar(sheet, units)[1] + 40.0, 230.0)
     for use, words in ((0.6, "up to its limit"), (1.3, "above it"), (float("nan"), "not verified")):
         parts += clamp_marks(np.array([[x, y - 4.0]]), np.array([use]), 4.2)
         parts.append(svg.text(words, x + 9.0, y, 10.0))
@@ -335,6 +350,6 @@ def _foot(analysis: Analysis, sheet: _Sheet, units: UnitSystem) -> list[str]:
     words = f"Clamps: worst of all cases. Snow: {case.name}{'; hatched: added on top' if stacked else ''}."
     parts.append(svg.text(words, BORDER, y + 20.0, 10.0, color=style.MUTED))
     north = np.array([WIDTH - BORDER, y + 10.0])
-    parts += _arrow(north, north - np.array([0.0, 30.0]), 1.6)
+    parts += arrow(north, north - np.array([0.0, 30.0]), 1.6)
     parts.append(svg.text("N", north[0] + 7.0, y - 12.0, 11.0, bold=True))
     return parts

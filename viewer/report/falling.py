@@ -21,7 +21,7 @@ def falling_table(analysis: Analysis, units: UnitSystem) -> Table | None:
     order = order[weight[order] > 0.0]
     rows = tuple(
         zip(
-            [edges.name[force.exit_edge[i]] for i in order],
+            [_above(analysis, int(force.exit_edge[i])) for i in order],
             column(weight[order], "force", units),
             column(landing.line.max(axis=0)[order], "line", units),
             column(landing.volume.max(axis=0)[order], "volume", units),
@@ -56,6 +56,13 @@ def falling_table(analysis: Analysis, units: UnitSystem) -> Table | None:
         "not looked at."
     )
     return Table("Snow that no row holds, and where it lands", heads, "tnnnnnnt", rows, note=note)
+
+
+def _above(analysis: Analysis, edge: int) -> str:
+    """Name of an edge, and of the lower planes that its snow lands on first."""
+    roof = analysis.project.roof
+    lower = sorted({roof.planes.name[p] for p in roof.steps.lower[roof.steps.upper_edge == edge]})
+    return f"{roof.edges.name[edge]} (above {', '.join(lower)})" if lower else roof.edges.name[edge]
 
 
 def obstruction_table(analysis: Analysis, units: UnitSystem) -> Table | None:

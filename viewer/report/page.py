@@ -329,6 +329,7 @@ def _drawings(analysis: Analysis, rows_by_use: list[float]) -> dict[str, Any]:
     """Plan and rows as inline SVG."""
     from markupsafe import Markup
 
+    from viewer.picture.landing import landing_svg
     from viewer.picture.plan import plan_svg
     from viewer.picture.row_diagrams import row_svg
 
@@ -336,6 +337,7 @@ def _drawings(analysis: Analysis, rows_by_use: list[float]) -> dict[str, Any]:
     names = analysis.project.layout.row_name
     return {
         "plan": Markup(plan_svg(analysis)),
+        "landing": Markup(landing_svg(analysis)),
         "row_drawings": [(names[row], Markup(row_svg(analysis, int(row)))) for row in order],
         "rows_total": len(names),
     }

@@ -1,0 +1,45 @@
+"""The plan of the ground where snow lands."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from fea.analysis import Analysis, analyze
+from roofmodel.project.load import load_project
+from viewer.picture.landing import landing_svg
+
+MODELS = Path(__file__).parents[2] / "models"
+
+
+@pytest.fixture(scope="module")
+def analysis() -> Analysis:
+    return analyze(load_project(MODELS / "tannery-hall" / "project.toml"))
+
+
+def strips(drawing: str) -> list[np.ndarray]:
+    """Corners of the dashed outlines."""
+    found = re.findall(r'<path d="([^"]+)"[^>]*stroke-dasharray="5 3"', drawing)
+    return [np.array(re.findall(r"-?[\d.]+", one), dtype=float).reshape(-1, 2) for one in found]
+
+
+def test_strips_are_drawn_to_scale_and_told_in_the_users_units(analysis: Analysis) -> None:
+    drawing = landing_svg(analysis)
+    found = strips(drawing)
+    landing = analysis.landing
+    throws = landing.throw[landing.throw > 0.05]
+    assert len(found) == len(throws)
+    depth = sorted(np.linalg.norm(one[3] - one[0]) for one in found)
+    np.testing.assert_allclose(np.array(depth) / depth[-1], np.sort(throws) / throws.max(), rtol=0.02)
+    assert f"{throws.max():.2f} m out" in drawing
+    heaviest = landing.line.max() / 1000.0
+    assert f"{heaviest:.2f} kN/m" in drawing or f"{heaviest:.1f} kN/m" in drawing
+
+
+def test_nothing_is_drawn_where_nothing_slides(analysis: Analysis) -> None:
+    still = replace(analysis.landing, throw=0.0 * analysis.landing.throw)
+    assert landing_svg(replace(analysis, landing=still)) == ""

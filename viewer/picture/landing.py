@@ -1,0 +1,112 @@
+"""Plan of the ground on which snow that no row holds comes down: that is where people walk."""
+
+from __future__ import annotations
+
+import numpy as np
+import shapely
+import shapely.affinity
+from numpy.typing import NDArray
+
+from fea.analysis import Analysis
+from roofmodel.units import SYSTEMS, UnitSystem
+from viewer import style
+from viewer.picture import svg
+from viewer.picture.plan import BORDER, WIDTH, Sheet, arrow, scale_bar
+
+Array = NDArray[np.float64]
+
+LEAST = 0.01  # of the heaviest edge: lighter ones are not drawn
+NEAREST = 0.05  # strips that reach less far are not drawn [m]
+READABLE = 26.0  # strips narrower than this carry their number beside them [px]
+
+
+def landing_svg(analysis: Analysis) -> str:
+    """Roof from above and the strips of ground below its edges on which snow lands.
+
+    Parameters
+    ----------
+    analysis : Analysis
+
+    Returns
+    -------
+    str
+        SVG, to scale, north up; empty where no snow slides over an edge.
+    """
+    landing, force = analysis.landing, analysis.force
+    line = landing.line.max(axis=0, initial=0.0)
+    drawn = np.flatnonzero(
+        (landing.throw > NEAREST) & (line >= LEAST * line.max(initial=0.0)) & (force.exit_edge >= 0)
+    )
+    if not len(drawn):
+        return ""
+    units = SYSTEMS[analysis.project.table.project.units]
+    zones = landing.zone[drawn]
+    sheet = Sheet(np.concatenate([analysis.project.roof.points, zones.reshape(-1, 3)]))
+    corners = sheet.at(zones)
+    parts = _strips(corners, line[drawn])
+    parts += _roof(analysis, sheet)
+    parts += _numbers(corners, line[drawn], landing.throw[drawn], units)
+    parts += _foot(sheet, units)
+    name = analysis.project.table.project.name
+    return svg.document(WIDTH, sheet.height, f"Where snow of {name} lands", parts)
+
+
+def _strips(corners: Array, line: Array) -> list[str]:
+    share = line / line.max()
+    return [
+        svg.element(
+            "path",
+            d=svg.path(corners[i], closed=True),
+            fill=style.hexadecimal(style.snow_rgb(0.2 + 0.8 * share[i])),
+            stroke=style.INK,
+            stroke_width=0.9,
+            stroke_dasharray="5 3",
+        )
+        for i in np.argsort(-shapely.area(shapely.polygons(corners)))  # small ones on top
+    ]
+
+
+def _roof(analysis: Analysis, sheet: Sheet) -> list[str]:
+    planes, edges = analysis.project.roof.planes, analysis.project.roof.edges
+    rings = [planes.to_world(p, np.asarray(o.exterior.coords)) for p, o in enumerate(planes.outline)]
+    parts = [
+        svg.element("path", d=svg.path(sheet.at(ring)[:-1], closed=True), fill=style.TINT) for ring in rings
+    ]
+    ends = sheet.at(np.stack([edges.start, edges.end], axis=1))
+    return parts + [
+        svg.line(ends[i], style.INK, 0.75 * style.EDGE_WEIGHT[k]) for i, k in enumerate(edges.kind)
+    ]
+
+
+def _numbers(corners: Array, line: Array, throw: Array, units: UnitSystem) -> list[str]:
+    """Weight per length and reach along each edge, in its strip or just beyond it."""
+    parts = []
+    taken: list[shapely.Geometry] = []
+    for i in np.argsort(-line):
+        way, deep = corners[i, 1] - corners[i, 0], corners[i, 3] - corners[i, 0]
+        depth = float(np.linalg.norm(deep))
+        words = f"{units.text(float(line[i]), 'line')}, {units.text(float(throw[i]), 'length')} out"
+        within = depth > READABLE and float(np.linalg.norm(way)) > 5.6 * len(words)
+        middle = corners[i].mean(axis=0) if within else corners[i, 2:].mean(axis=0) + 14.0 * deep / depth
+        angle = float(np.degrees(np.arctan2(way[1], way[0])))
+        angle = angle - 180.0 if angle > 90.0 else angle + 180.0 if angle <= -90.0 else angle
+        half = np.array([2.8 * len(words), 7.0])
+        box = shapely.affinity.rotate(shapely.box(*(middle - half), *(middle + half)), angle)
+        if any(box.intersects(other) for other in taken):
+            continue
+        taken.append(box)
+        turn = f"translate({svg.number(middle[0])} {svg.number(middle[1])}) rotate({svg.number(angle)})"
+        parts.append(svg.text(words, 0.0, 3.6, 10.5, anchor="middle", bold=True, halo=True, transform=turn))
+    return parts
+
+
+def _foot(sheet: Sheet, units: UnitSystem) -> list[str]:
+    y = sheet.height - 34.0
+    words = "Ground below the edges as far as snow is thrown. Darker: more weight for each length of edge."
+    north = np.array([WIDTH - BORDER, y + 10.0])
+    return [
+        *scale_bar(sheet, units),
+        svg.text(words, BORDER, y + 20.0, 10.0, color=style.MUTED),
+        *arrow(north, north - np.array([0.0, 30.0]), 1.6),
+        svg.text("N", float(north[0]) + 7.0, y - 12.0, 11.0, bold=True),
+    ]
