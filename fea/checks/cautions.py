@@ -73,6 +73,7 @@ def cautions(
     if project.slide.friction > 0.0:
         found.append(f"Friction of {project.slide.friction:g} is counted on: {table.surface.friction_reason}")
     found += _obstructions(project, force, units)
+    found += _through_boxes(project)
     found += _onto_rows(project, force)
     if not project.clamp.test_basis.strip():
         found.append("Nobody said which tests the clamp strengths come from (clamp.test_basis).")
@@ -87,6 +88,23 @@ def cautions(
     if idle:
         found.append(f"No case brings snow to {', '.join(idle)}: nothing was checked there.")
     return (*found, *_short_of_valleys(project.roof, project.layout, graph, project))
+
+
+def _through_boxes(project: Project) -> list[str]:
+    """Rows whose line runs through a box."""
+    roof, layout, known = project.roof, project.layout, project.roof.obstacles
+    hit = []
+    for box in np.flatnonzero(~known.parapet):
+        plane = int(known.plane[box])
+        foot = shapely.Polygon(roof.planes.to_plane(plane, known.start[known.face == box]))
+        for row in np.flatnonzero(layout.row_plane == plane):
+            if LineString([layout.row_start[row], layout.row_end[row]]).intersection(foot).length > AT_IT:
+                hit.append(f"{layout.row_name[row]} through {known.name[box]}")
+    if not hit:
+        return []
+    return [
+        f"A rail cannot run through an obstruction: {', '.join(hit)}. Make two rows of it, with start and end."
+    ]
 
 
 def _onto_rows(project: Project, force: RowForce) -> list[str]:

@@ -82,6 +82,14 @@ def test_report_and_results_say_what_leans_on_it(tmp_path: Path) -> None:
     np.testing.assert_allclose(out, said["driving"], rtol=1e-9)
 
 
+def test_a_row_through_a_box_is_told(tmp_path: Path) -> None:
+    low = BOX.replace('"14 ft"', '"2 ft"')
+    for text, rows in ((BOX, 0), (low, 1)):
+        told = [c for c in checked(tmp_path, text).cautions if "cannot run through" in c]
+        assert len(told) == rows
+    assert "S-low through chimney" in told[0]
+
+
 def test_landing_reaches_report_and_results(tmp_path: Path) -> None:
     analysis = checked(tmp_path)
     units = SYSTEMS["US"]

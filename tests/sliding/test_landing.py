@@ -80,6 +80,14 @@ def test_a_valley_throws_from_its_foot():
     assert found.fall[valley] == pytest.approx(3.0)
 
 
+def test_a_valley_keeps_the_speed_of_the_way_down_it():
+    """From the ridge to the foot: v^2 = 2 g 4 tan 30 at least, and little more on fine strips."""
+    names, _, found = landed(l_shape(), {"plane": "S1", "up": "1 m"})
+    valley = next(i for i, name in enumerate(names) if "valley" in name)
+    exact = np.sqrt(2.0 * G * 4.0 * np.tan(np.radians(30.0)))
+    assert exact * (1.0 - 1e-9) <= found.speed[valley] <= 1.15 * exact
+
+
 def test_higher_ridges_and_higher_eaves_throw_farther():
     slope = np.full(4, SLOPE)
     near = throw(np.array([2.0, 4.0, 8.0, 12.0]), slope, np.full(4, 3.0))
