@@ -93,18 +93,18 @@ def cautions(
 def _through_boxes(project: Project) -> list[str]:
     """Rows whose line runs through a box."""
     roof, layout, known = project.roof, project.layout, project.roof.obstacles
-    hit = []
+    hit: list[str] = []
     for box in np.flatnonzero(~known.parapet):
         plane = int(known.plane[box])
         foot = shapely.Polygon(roof.planes.to_plane(plane, known.start[known.face == box]))
-        for row in np.flatnonzero(layout.row_plane == plane):
-            if LineString([layout.row_start[row], layout.row_end[row]]).intersection(foot).length > AT_IT:
-                hit.append(f"{layout.row_name[row]} through {known.name[box]}")
+        rows = np.flatnonzero(layout.row_plane == plane)
+        lines = [LineString([layout.row_start[row], layout.row_end[row]]) for row in rows]
+        crossed = rows[[line.intersection(foot).length > AT_IT for line in lines]] if len(rows) else rows
+        hit += [f"{layout.row_name[row]} through {known.name[box]}" for row in crossed]
     if not hit:
         return []
-    return [
-        f"A rail cannot run through an obstruction: {', '.join(hit)}. Make two rows of it, with start and end."
-    ]
+    named = ", ".join(hit)
+    return [f"A rail cannot run through an obstruction: {named}. Make two rows of it, with start and end."]
 
 
 def _onto_rows(project: Project, force: RowForce) -> list[str]:
