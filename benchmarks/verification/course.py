@@ -6,12 +6,17 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from benchmarks.verification import membranes, obstacles, plates
+from benchmarks.verification import grips, membranes, obstacles, plates
 from benchmarks.verification.plots import Panel, Series
 from benchmarks.verification.shell_problems import KINDS, Problem
 from fea.solvers.direct import SingularError
 
-PROBLEMS: tuple[Problem, ...] = (*obstacles.PROBLEMS, *membranes.PROBLEMS, *plates.PROBLEMS)
+PROBLEMS: tuple[Problem, ...] = (
+    *obstacles.PROBLEMS,
+    *membranes.PROBLEMS,
+    *plates.PROBLEMS,
+    *grips.PROBLEMS,
+)
 QUICK = 16  # finest mesh of a quick run
 
 

@@ -239,7 +239,7 @@ def _prove(sets: ActiveSet, answer: _Answer, F: Array) -> tuple[Array, LinkProof
         tension=share(-force),
         penetration=share(-room),
         excess=0.0,
-        complementarity=share(np.minimum(np.abs(force), np.abs(room))),
+        complementarity=share(np.abs(np.minimum(force, room))),
         law=share(np.abs(force - by_law)),
         residual=share(np.abs(Ku + sets.B.T @ force - F)),
     )

@@ -146,9 +146,12 @@ class RailTable(Table):
         None, description="Values: second moment for bending away from the roof."
     )
     J: Inertia | None = Field(None, description="Values: St-Venant torsion constant.")
-    W_slope: Modulus | None = Field(None, description="Values: section modulus for bending down the slope.")
+    W_slope: Modulus | None = Field(
+        None, description="Values: elastic section modulus of the outermost fiber, bending down the slope."
+    )
     W_normal: Modulus | None = Field(
-        None, description="Values: section modulus for bending away from the roof."
+        None,
+        description="Values: elastic section modulus of the outermost fiber, bending away from the roof.",
     )
     W_torsion: Modulus | None = Field(None, description="Values: torsion modulus, stress = T / W_torsion.")
     I_product: Product | None = Field(

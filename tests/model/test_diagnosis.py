@@ -8,8 +8,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from fea.model.assembly import build_system
-from fea.model.data import GROUND, Model, Ties, node_dof
-from fea.model.diagnosis import FloatingError
+from fea.model.data import GROUND, Model, Springs, Ties, node_dof
+from fea.model.diagnosis import FloatingError, diagnose
 from fea.model.solution import solve_model
 from fea.solvers.direct import SingularError
 from roofmodel.errors import InputError
@@ -121,3 +121,19 @@ def test_random_parts_are_found(free, which):
         if axes
     ]
     assert f"it can {' and '.join(told)}." in text
+
+
+@pytest.mark.parametrize("soft", [1e-3, 1e-6, 1e-8])
+def test_what_is_held_softly_is_not_said_to_float(soft):
+    """A spring of a hundred-millionth of the sheet's stiffness still holds."""
+    model, _ = plate(name="pan")
+    stiff = build_system(model).upper.diagonal().max()
+    dof = node_dof(np.array([0]))[0, 1:]
+    pair = np.array([[0, GROUND]])
+    K = np.zeros((1, 6, 6))
+    K[0, 0, 0] = soft * stiff
+    spring = Springs("hold", pair, K, np.eye(3)[None])
+    held = replace(model, springs=(spring,), ties=Ties(fixed_dof=dof, fixed_value=np.zeros(len(dof))))
+    assert diagnose(build_system(held)) == ""
+    loose = replace(held, springs=())
+    assert "move along x" in diagnose(build_system(loose))

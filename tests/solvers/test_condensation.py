@@ -4,6 +4,8 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from fea.model.assembly import build_system
 from fea.model.data import GROUND, node_dof
@@ -134,6 +136,37 @@ def test_removing_the_last_hold_is_said():
     )
     assert result.singular.all()
     assert np.isnan(result.displacement).all()
+
+
+@pytest.mark.parametrize("kept", [1e-7, 1e-5, 0.5])
+def test_a_hold_that_keeps_a_little_still_stands(kept):
+    """Nearly all of the last hold taken away: soft, but no mechanism, and the answer that of it."""
+    K = condense(build_system(chain(3)), np.arange(18)).stiffness
+    F = np.ones((18, 1))
+    left = K.copy()
+    left[:6, :6] -= (1.0 - kept) * 1000.0 * np.eye(6)
+    found = update(
+        dense_influence(K)[None, :, :6],
+        np.arange(6)[None],
+        -(1.0 - kept) * 1000.0 * np.eye(6)[None],
+        np.linalg.solve(K, F),
+    )
+    assert not found.singular.any()
+    exact = np.linalg.solve(left, F)
+    np.testing.assert_allclose(found.displacement[0], exact, rtol=1e-4, atol=1e-6 * np.abs(exact).max())
+
+
+@given(seed=st.integers(0, 10**6))
+def test_a_lost_hold_is_told_whatever_rounding_leaves(seed):
+    random = np.random.default_rng(seed)
+    turn = np.linalg.qr(random.normal(size=(18, 18)))[0]
+    scale = 10.0 ** random.uniform(-3.0, 6.0)
+    K = scale * condense(build_system(chain(3)), np.arange(18)).stiffness
+    hold = np.zeros((18, 18))
+    hold[:6, :6] = scale * 1000.0 * np.eye(6)
+    K, hold = turn @ K @ turn.T, turn @ hold @ turn.T
+    u = np.linalg.solve(K, random.normal(size=(18, 1)))
+    assert update(np.linalg.inv(K)[None], np.arange(18)[None], -hold[None], u).singular.all()
 
 
 @pytest.mark.parametrize("held", [True, False])
