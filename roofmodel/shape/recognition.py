@@ -24,6 +24,7 @@ from roofmodel.surface import Array, IntArray, RoofSurface
 STEEPEST = np.radians(75.0)  # steeper is a wall [rad]
 CORNER = 1e-4  # outline corners nearer than this to a straight line are removed [m]
 COVER = "The outlines cover"
+MANY, SCRAP = 400, 0.3  # more pieces, half of them smaller, are no roof [m^2]
 SCRAPS = 0.01  # steep regions up to this share of the area are left out [-]
 PINHOLE = 0.25  # smaller holes of a surveyed plane are gaps of the survey [m^2]
 MOVED_NOTE = 1e-3  # vertices moved by more than this are mentioned [m]
@@ -143,6 +144,7 @@ def surface_of_regions(
     if not whole.any():
         message = "No plane of the mesh has an outline: all its faces are slivers."
         raise InputError(message)
+    _reject_scraps(np.bincount(region[kept], mesh.area[kept])[whole])
     number = np.where(whole, np.cumsum(whole) - 1, -1)
     plane = np.where(kept, number[region], -1)
     pieces = _Pieces(
@@ -255,6 +257,16 @@ def _lifted(plan: shapely.Polygon, normal: Array, point: Array) -> list[Array]:
     turned = shapely.orient_polygons(plan)
     flat = [shapely.get_coordinates(ring)[:-1] for ring in (turned.exterior, *turned.interiors)]
     return [np.column_stack([xy, point[2] + (xy - point[:2]) @ rise]) for xy in flat]
+
+
+def _reject_scraps(area: Array) -> None:
+    """Reject a mesh that falls to pieces, of which no roof could be made in any time."""
+    if len(area) > MANY and np.median(area) < SCRAP:
+        message = (
+            f"The mesh falls into {len(area)} pieces, half of them smaller than {np.median(area):.2f} m2: "
+            "its faces do not hang together as a roof does (a larger tolerance may join them)."
+        )
+        raise InputError(message)
 
 
 def _ring_area(ring: Array) -> float:

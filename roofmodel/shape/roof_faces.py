@@ -21,6 +21,10 @@ CLEARANCE = 2e-3  # a face this far above hides what is below [m]
 MANY = 20_000  # from here on one sample per face is fine enough
 SEEN_SAMPLES = 2  # of seven; a face seen in so many places is roof
 PLATE = 1.0  # a plate that lies no higher above the lowest point may be ground [m]
+MOST_PARTS = 2000  # a mesh of more loose parts is a soup, in which none can be called stray
+UPRIGHT = 1e-4  # faces whose normal rises by no more than this share are walls in a survey too
+ALONE = 3.0  # groups farther from all others than this stand alone [m]
+STRAY, STRAY_SHARE = 4.0, 0.02  # area, and share of the largest group's, below which these are strays [m^2]
 AROUND = 0.9  # share of the building that a ground plate lies around
 
 
@@ -109,6 +113,12 @@ def pick_roof_faces(raw: RawMesh, steepest: float = STEEPEST) -> RoofFaces:
             notes.append(f"{_count(local, roof[plate])} low around the building were taken as ground.")
             roof = roof[~plate]
         notes.append("The ground level is taken at the lowest point of the model.")
+    stray = _strays(local, roof)
+    if stray.any():
+        notes.append(
+            f"{_count(local, roof[stray])} in small groups more than {ALONE:g} m from the roof were left out."
+        )
+        roof = roof[~stray]
     return RoofFaces(local, roof, offset, ground, tuple(notes))
 
 
@@ -124,7 +134,7 @@ def _not_walls(points: Array, faces: IntArray, steepest: float, notes: list[str]
         notes.append(f"{np.count_nonzero(~solid)} faces with less area than {NEEDLE:.0e} m2 were left out.")
     surveyed = survey_normals(*weld(points, faces))
     upright = np.abs(vector[:, 2]) / np.maximum(double, 1e-300) if surveyed is None else surveyed[0][:, 2]
-    wall = solid & (np.abs(upright) <= np.cos(steepest))
+    wall = solid & ((np.abs(upright) <= np.cos(steepest)) | (np.abs(vector[:, 2]) <= UPRIGHT * double))
     limit = f"{np.degrees(steepest):.0f} degrees"
     if wall.any():
         notes.append(
@@ -184,24 +194,53 @@ def _sample_weights() -> Array:
     return np.vstack([np.full((1, 3), 1.0 / 3.0), near, side])
 
 
-def _ground_plate(points: Array, faces: IntArray, lowest: float) -> NDArray[np.bool_]:
-    """Faces of low plates that lie around a higher rest."""
+def _parts(points: Array, faces: IntArray) -> tuple[int, IntArray]:
+    """Parts that hang together over edges: their number, and the part of each face, -1 without area."""
     welded, joined = weld(points, faces)
     keep = np.linalg.norm(face_vectors(welded, joined), axis=1) > 0.0
-    mesh = make_mesh(welded, joined[keep])
-    count, label = components(int(keep.sum()), mesh.pairs)
+    count, own = components(int(keep.sum()), make_mesh(welded, joined[keep]).pairs)
+    label = np.full(len(faces), -1)
+    label[keep] = own
+    return count, label
+
+
+def _ground_plate(points: Array, faces: IntArray, lowest: float) -> NDArray[np.bool_]:
+    """Faces of low plates that lie around a higher rest."""
+    count, label = _parts(points, faces)
+    there = label >= 0
     top = np.full(count, -np.inf)
-    np.maximum.at(top, label, welded[joined[keep]][:, :, 2].max(axis=1))
+    np.maximum.at(top, label[there], points[faces[there]][:, :, 2].max(axis=1))
     low = top < lowest + PLATE
     ground = np.zeros(len(faces), dtype=bool)
     if not low.any() or low.all():
         return ground
-    rest = _plan_hull(welded, joined[keep][~low[label]])
+    rest = _plan_hull(points, faces[there & ~low[label]])
     for part in np.flatnonzero(low):
-        own = _plan_hull(welded, joined[keep][label == part])
+        own = _plan_hull(points, faces[label == part])
         if shapely.intersection(own, rest).area >= AROUND * rest.area:
-            ground[np.flatnonzero(keep)[label == part]] = True
+            ground[label == part] = True
     return ground
+
+
+def _strays(points: Array, faces: IntArray) -> NDArray[np.bool_]:
+    """Faces of small groups that stand far from the largest: trees, lamps, cars, what a survey leaves."""
+    count, label = _parts(points, faces)
+    stray = np.zeros(len(faces), dtype=bool)
+    if not 2 <= count <= MOST_PARTS:
+        return stray
+    there = label >= 0
+    part, corner = label[there], points[faces[there]][:, :, :2]
+    low, high = np.full((count, 2), np.inf), np.full((count, 2), -np.inf)
+    np.minimum.at(low, part, corner.min(axis=1))
+    np.maximum.at(high, part, corner.max(axis=1))
+    boxes = np.asarray(shapely.box(*low.T, *high.T))
+    near = shapely.STRtree(boxes).query(boxes, predicate="dwithin", distance=ALONE)
+    groups, group = components(count, near.T)
+    area = np.bincount(part, 0.5 * np.linalg.norm(face_vectors(points, faces[there]), axis=1), count)
+    size = np.bincount(group, area, groups)
+    small = size < min(STRAY, STRAY_SHARE * float(size.max()))
+    stray[there] = small[group[part]]
+    return stray
 
 
 def _plan_hull(points: Array, faces: IntArray) -> BaseGeometry:

@@ -320,6 +320,18 @@ REFUSED = {
 }
 
 
+def test_stray_objects_are_left_out_and_told(tmp_path):
+    """A lamp of 0.5 m2 stands 10 m away; a shed of 12 m2 as far, and a canopy of 1 m2 near by, are roofs."""
+    lamp = [(30, 0, 4), (31, 0, 4), (30, 1, 4)]
+    shed = [(-14, 0, 2), (-10, 0, 2), (-10, 3, 3), (-14, 3, 3)]
+    canopy = [(4, -2, 2), (5, -2, 2), (5, -1, 2.2), (4, -1, 2.2)]
+    content = also([*lamp, *shed, *canopy], [[0, 1, 2], [3, 4, 5, 6], [7, 8, 9, 10]])
+    roof = import_roof(put(tmp_path, "a.obj", content), **UNIT)
+    assert roof.planes.count == 4
+    assert roof.planes.plan_area.sum() == pytest.approx(96.0 + 12.0 + 1.0)
+    assert any("1 faces (0.50 m2) in small groups more than 3 m from the roof" in note for note in roof.notes)
+
+
 def put(tmp_path, name, content):
     (tmp_path / name).write_bytes(content)
     return tmp_path / name
@@ -345,6 +357,17 @@ def test_what_cannot_be_trusted_is_refused_in_one_line(tmp_path, name, content, 
     assert "\n" not in message
     assert len(message) < 600
     assert capfd.readouterr().out == ""
+    assert time.monotonic() - begun < SOON
+
+
+@pytest.mark.parametrize("times", [5, 6, 7])
+def test_thousands_of_loose_triangles_are_refused_soon(tmp_path, times):
+    """Of every divided triangle only one quarter is left: no two share an edge."""
+    points, faces = subdivided(POINTS, FACES, times)
+    loose = trimesh.Trimesh(points, faces[: len(faces) // 4], process=False)
+    path = put(tmp_path, "a.ply", loose.export(file_type="ply"))
+    begun = time.monotonic()
+    assert "pieces" in told_instead_of(path, **UNIT) or "No face group" in told_instead_of(path, **UNIT)
     assert time.monotonic() - begun < SOON
 
 
