@@ -42,6 +42,9 @@ SHELLS = """## Shells: the obstacle course
 Error for the four-node (quads) and the three-node (triangles) shell at so many elements along a side. A dash:
 that mesh was not run; bold: outside the bar, which names its mesh. Problems without a bar are shown only.
 Errors settle above zero where a reference comes from another theory (beams for the strips) or has few digits.
+Rigid hubs stand for a grip on its sheet. They are round, because at the corners of a rectangular grip elastic
+stress has no limit: there the study of a seam gives means over a patch of sheet of fixed size, and its mesh
+estimate speaks of these means, not of a peak.
 """
 TABLES = (("Surfaces and plates", False), ("Strips, by elements along their length", True))
 NOT_DRAWN = ("Thin plate 1 x 2", "Supported plate", "Slender strip pulled", "Slender strip bent out")
