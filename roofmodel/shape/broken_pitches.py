@@ -1,116 +1,23 @@
 """Roofs with more than one plane above each eave, or eaves at several heights.
 
-Gambrels, mansards, half-hips, saltboxes, saw-teeth and domes.
+Half-hips, saltboxes, saw-teeth and domes; gambrels and mansards are skeletons.
 
 All closed plane geometry; no source beyond it.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable
-
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 from shapely import Polygon
 
 from roofmodel.errors import InputError
-from roofmodel.shape.envelopes import FINE, SLIVER, Cell, areal, edge_planes, lowest, split, where_below
-from roofmodel.shape.planes import without_collinear
+from roofmodel.shape.envelopes import Cell, edge_planes, lowest
 from roofmodel.surface import Array
 
-BoolArray = NDArray[np.bool_]
-
-TOGETHER = 1e-6  # corners of the upper roof nearer than this are one [m]
 STEEPEST = np.radians(75.0)  # steeper is a wall [rad]
 SQUARE = np.sin(np.radians(0.5))  # how far a right angle may be off
 ROUND = 0.01  # how far the corners of a dome's footprint may be off its circle, of the radius
-
-# Cells of a roof over rings of edges with one pitch each, and an eave height.
-Over = Callable[[list[Array], Array, float], list[Cell]]
-
-
-def two_pitch_cells(
-    rings: list[Array], pitches: Array, eave: float, upper: float, rise: float, over: Over, label: str
-) -> list[Cell]:
-    """Gambrel or mansard: the lower roof up to the break, and a roof of the upper pitch over what is left.
-
-    Parameters
-    ----------
-    rings : list of (k, 2) float
-        Footprint counter-clockwise, then courtyards clockwise. [m]
-    pitches : (e,) float
-        Of the lower slopes, edge after edge; NaN for a gable edge. [rad]
-    eave, rise : float
-        Height of the eaves, and of the break above them. [m]
-    upper : float
-        Pitch above the break; 0 for a level top. [rad]
-    over : callable
-        Builds a roof over rings of edges.
-    label : str
-        For messages.
-
-    Returns
-    -------
-    list of Cell
-
-    Raises
-    ------
-    InputError
-        The lower slopes meet below the break.
-    """
-    level = eave + rise
-    lower = over(rings, pitches, eave)
-    flat = np.array([0.0, 0.0, level])
-    below = split([(plane, where_below(cell, plane, flat)) for plane, cell in lower])
-    area = shapely.union_all([cell for _, cell in lower], grid_size=FINE)
-    slopes = shapely.union_all([cell for _, cell in below], grid_size=FINE)
-    rest = areal(shapely.difference(area, slopes, grid_size=FINE))
-    tops = [part for part in shapely.get_parts(rest) if part.area > SLIVER]
-    if not tops:
-        top = max(float((shapely.get_coordinates(c) @ p[:2] + p[2]).max()) for p, c in lower)
-        message = (
-            f"{label}: break_height {rise:.4g} m is not below the top of the lower slopes, "
-            f"{top - eave:.4g} m above the eaves."
-        )
-        raise InputError(message)
-    cells = below
-    for shape in tops:
-        outline = shapely.orient_polygons(shape)
-        found = [
-            _on_lines(without_collinear(shapely.get_coordinates(ring)[:-1], TOGETHER), rings, pitches, rise)
-            for ring in (outline.exterior, *outline.interiors)
-        ]
-        parts = [ring for ring, _ in found]
-        if upper == 0.0:
-            cells.append((flat, Polygon(parts[0], parts[1:])))
-            continue
-        gable = np.concatenate([ends for _, ends in found])
-        cells += over(parts, np.where(gable, np.nan, upper), level)
-    return cells
-
-
-def _on_lines(ring: Array, rings: list[Array], pitches: Array, rise: float) -> tuple[Array, BoolArray]:
-    """A ring at the break with its corners where the lines of its edges cross, to the last digit.
-
-    Each edge lies on a gable edge of the footprint, or as far inside a pitched one as the rise takes.
-    Overlays leave corners some 1e-8 m off, which would turn edges that are parallel.
-    """
-    start = np.concatenate(rings)
-    along = np.concatenate([np.roll(one, -1, axis=0) - one for one in rings])
-    normal = np.stack([-along[:, 1], along[:, 0]], axis=1) / np.linalg.norm(along, axis=1)[:, None]
-    gable = np.isnan(pitches)
-    inset = np.where(gable, 0.0, rise / np.tan(np.where(gable, 1.0, pitches)))
-    offset = np.sum(normal * start, axis=1) + inset
-    ends = np.stack([ring, np.roll(ring, -1, axis=0)], axis=1)
-    line = np.argmin(np.abs(ends @ normal.T - offset).max(axis=1), axis=1)
-    before = np.roll(line, 1)
-    cross = normal[before, 0] * normal[line, 1] - normal[before, 1] * normal[line, 0]
-    safe = np.where(np.abs(cross) > SQUARE, cross, np.inf)
-    x = (offset[before] * normal[line, 1] - offset[line] * normal[before, 1]) / safe
-    y = (offset[line] * normal[before, 0] - offset[before] * normal[line, 0]) / safe
-    corner = np.where(np.isfinite(safe)[:, None], np.stack([x, y], axis=1), ring)
-    return corner, gable[line]
 
 
 def half_hip_cells(

@@ -19,7 +19,6 @@ from roofmodel.shape.broken_pitches import (
     half_hip_cells,
     saltbox_cells,
     saw_tooth_cells,
-    two_pitch_cells,
 )
 from roofmodel.shape.dormers import Dormer, with_dormers
 from roofmodel.shape.envelopes import SAME_POINT, SLIVER, Cell, edge_planes, lowest, merged, union
@@ -280,13 +279,6 @@ def _turns(ring: Array) -> Array:
     return np.asarray(cross / np.linalg.norm(before, axis=1) / np.linalg.norm(after, axis=1))
 
 
-def _hip_over(rings: list[Array], pitches: Array, eave: float, label: str) -> list[Cell]:
-    """Hip roof over a footprint and its courtyards."""
-    if len(rings) > 1 or _turns(rings[0]).min() < -1e-9:
-        return skeleton_cells(rings[0], pitches, eave, label, rings[1:])
-    return lowest(Polygon(rings[0]), edge_planes(rings[0], pitches, eave))
-
-
 def _edges(part: RoofPart) -> tuple[list[Array], Array]:
     """Rings of a part and the pitches of their edges."""
     inner = sum(len(ring) for ring in part.courtyards)
@@ -298,7 +290,9 @@ def _hip_cells(part: RoofPart, label: str) -> list[Cell]:
     if np.isnan(pitches).all():
         msg = f"{label}: a hip part needs a pitch on at least one edge."
         raise InputError(msg)
-    return _hip_over(rings, pitches, part.eave_height, label)
+    if part.courtyards or _turns(part.footprint).min() < -1e-9:
+        return skeleton_cells(rings[0], pitches, part.eave_height, label, rings[1:])
+    return lowest(Polygon(rings[0]), edge_planes(rings[0], pitches, part.eave_height))
 
 
 def _two_pitch_cells(part: RoofPart, label: str) -> list[Cell]:
@@ -311,11 +305,8 @@ def _two_pitch_cells(part: RoofPart, label: str) -> list[Cell]:
         )
         raise InputError(msg)
     rings, pitches = _edges(part)
-
-    def over(rings: list[Array], pitches: Array, eave: float) -> list[Cell]:
-        return _hip_over(rings, pitches, eave, label)
-
-    return two_pitch_cells(rings, pitches, part.eave_height, part.upper_pitch, part.break_height, over, label)
+    upper = (part.break_height, part.upper_pitch)
+    return skeleton_cells(rings[0], pitches, part.eave_height, label, rings[1:], upper)
 
 
 def _half_hip_cells(part: RoofPart, label: str) -> list[Cell]:

@@ -15,10 +15,13 @@ from dataclasses import dataclass, field
 
 import numpy as np
 import shapely
+from numpy.typing import NDArray
 from shapely import LineString, Polygon
 
 from roofmodel.errors import InputError
 from roofmodel.surface import Array, IntArray
+
+BoolArray = NDArray[np.bool_]
 
 NEAR = 1e-9  # of the footprint's size: events this close are one
 PARALLEL = 1e-9  # sine below which two edges count as parallel
@@ -53,12 +56,13 @@ class _Front:
 
     def add(self, place: Array, time: float, left: int, right: int) -> int:
         corner = _Corner(place, time, left, right)
-        corner.pace = self._pace(left, right)
+        corner.pace = self.pace_of(left, right)
         self.corners.append(corner)
         self.alive.add(len(self.corners) - 1)
         return len(self.corners) - 1
 
-    def _pace(self, left: int, right: int) -> Array | None:
+    def pace_of(self, left: int, right: int) -> Array | None:
+        """Velocity of a corner between two edges; None where they lie on each other."""
         a, b = self.normal[left], self.normal[right]
         cross = a[0] * b[1] - a[1] * b[0]
         if abs(cross) > PARALLEL:
@@ -81,7 +85,12 @@ class _Front:
 
 
 def skeleton_cells(
-    footprint: Array, slopes: Array, eave: float, label: str, courtyards: Sequence[Array] = ()
+    footprint: Array,
+    slopes: Array,
+    eave: float,
+    label: str,
+    courtyards: Sequence[Array] = (),
+    upper: tuple[float, float] | None = None,
 ) -> list[tuple[Array, Polygon]]:
     """Roof planes over a footprint.
 
@@ -98,16 +107,20 @@ def skeleton_cells(
         For messages.
     courtyards : sequence of (j, 2) float
         Openings in the footprint, clockwise. [m]
+    upper : (float, float), optional
+        Height above the eaves at which all slopes change, and their pitch from there; 0 for a level top.
+        [m], [rad]
 
     Returns
     -------
     list of (a, b, c) and polygon
-        Planes z = a x + b y + c over their plan, one for each edge that has a pitch.
+        Planes z = a x + b y + c over their plan, for each edge that has a pitch.
 
     Raises
     ------
     InputError
-        All edges are gables, neighbors on one line have different pitches, or the wavefront came to no end.
+        All edges are gables, neighbors on one line have different pitches, the slopes meet below the change,
+        or the wavefront came to no end.
     """
     rings = [footprint, *courtyards]
     start = np.concatenate(rings)
@@ -131,8 +144,77 @@ def skeleton_cells(
         for i, j in zip(number.tolist(), after.tolist(), strict=True):
             front.link(i, j)
         first += len(ring)
-    _run(front, label)
-    return _cells(front, start, end, Polygon(footprint, courtyards).area, gable, eave, label)
+    if upper is None:
+        _run(front, label)
+        cells = _cells(front, [(start[i], end[i], i) for i in range(len(start))], gable, eave)
+    else:
+        bases = [(start[i], end[i], i) for i in range(len(start))]
+        cells = _two_stages(front, bases, gable, eave, upper, label)
+    _check_cover(cells, Polygon(footprint, courtyards).area, label)
+    return cells
+
+
+def _two_stages(
+    front: _Front,
+    bases: list[tuple[Array, Array, int]],
+    gable: BoolArray,
+    eave: float,
+    upper: tuple[float, float],
+    label: str,
+) -> list[tuple[Array, Polygon]]:
+    """Cells of a roof all of whose slopes change at one height."""
+    rise, pitch = upper
+    _run(front, label, until=rise)
+    if not front.alive:
+        top = max(front.corners[i].time for i in range(len(front.corners)))
+        message = (
+            f"{label}: break_height {rise:.4g} m is not below the top of the lower slopes, {top:.4g} m above "
+            "the eaves."
+        )
+        raise InputError(message)
+    alive = sorted(front.alive)
+    place = {i: front.at(i, rise) for i in alive}
+    line = [(place[i], place[front.corners[i].after], front.corners[i].right) for i in alive]
+    above = _Front(front.normal, front.offset, front.pace, front.near)
+    number = {i: above.add(place[i], rise, front.corners[i].left, front.corners[i].right) for i in alive}
+    rings = _loops(front, place)
+    for i in alive:
+        front.end(i, place[i])
+    lower = _cells(front, [*bases, *line], gable, eave)
+    if pitch == 0.0:
+        return lower + [(np.array([0.0, 0.0, eave + rise]), part) for part in _level_top(rings)]
+    above.pace = np.where(gable, 0.0, 1.0 / np.tan(pitch))
+    above.offset = front.offset + (front.pace - above.pace) * rise
+    for i in alive:
+        corner = above.corners[number[i]]
+        corner.pace = above.pace_of(corner.left, corner.right)
+        above.link(number[i], number[front.corners[i].after])
+    _run(above, label, now=rise)
+    return lower + _cells(above, line, gable, eave)
+
+
+def _loops(front: _Front, place: dict[int, Array]) -> list[Array]:
+    """Rings of the wavefront."""
+    rings, left = [], set(place)
+    while left:
+        first = i = min(left)
+        ring = []
+        while i in left:
+            left.discard(i)
+            ring.append(place[i])
+            i = front.corners[i].after
+        if i == first and len(ring) > 2:
+            rings.append(np.array(ring))
+    return rings
+
+
+def _level_top(rings: list[Array]) -> list[Polygon]:
+    """Inside of counter-clockwise rings less that of clockwise ones."""
+    shapes = [Polygon(ring) for ring in rings]
+    outer = shapely.union_all([s for s in shapes if s.exterior.is_ccw], grid_size=GRID)
+    holes = shapely.union_all([s for s in shapes if not s.exterior.is_ccw], grid_size=GRID)
+    parts = shapely.get_parts(shapely.difference(outer, holes, grid_size=GRID))
+    return [part for part in parts if part.geom_type == "Polygon" and part.area > GRID]
 
 
 def _check_straight(normal: Array, pace: Array, edge: IntArray, before: IntArray, label: str) -> None:
@@ -147,9 +229,8 @@ def _check_straight(normal: Array, pace: Array, edge: IntArray, before: IntArray
         raise InputError(message)
 
 
-def _run(front: _Front, label: str) -> None:
-    """Move the wavefront until nothing is left of it."""
-    now = 0.0
+def _run(front: _Front, label: str, now: float = 0.0, until: float = np.inf) -> None:
+    """Move the wavefront until nothing is left of it, or to a height."""
     for _ in range(20 * len(front.normal) + 50):
         _close_small(front, now)
         if not front.alive:
@@ -159,6 +240,8 @@ def _run(front: _Front, label: str) -> None:
             _shoot(front, shot, now)
             continue
         shrink, split = _next_shrink(front, now), _next_split(front, now)
+        if min(event[0] for event in (shrink, split, (np.inf,)) if event is not None) > until:
+            return
         if shrink is None and split is None:
             break
         if split is None or (shrink is not None and shrink[0] <= split[0] + front.near):
@@ -293,9 +376,9 @@ def _part(front: _Front, number: int, first: int, now: float) -> None:
 
 
 def _cells(
-    front: _Front, start: Array, end: Array, area: float, gable: np.ndarray, eave: float, label: str
+    front: _Front, bases: list[tuple[Array, Array, int]], gable: BoolArray, eave: float
 ) -> list[tuple[Array, Polygon]]:
-    """Planes and plans of the faces, from the ways of the corners around each."""
+    """Planes and plans of the faces, from the ways of the corners and the level lines around each."""
     cells: list[tuple[Array, Polygon]] = []
     for i in np.flatnonzero(~gable):
         lines = [
@@ -303,15 +386,18 @@ def _cells(
             for a, b, left, right in front.ways
             if i in (left, right) and left != right and np.linalg.norm(b - a) > GRID
         ]
-        lines.append(LineString([start[i], end[i]]))
+        lines += [LineString([a, b]) for a, b, edge in bases if edge == i and np.linalg.norm(b - a) > GRID]
         noded = shapely.union_all(lines, grid_size=GRID)
         parts = shapely.get_parts(shapely.polygonize(shapely.get_parts(noded).tolist()))
         grade = front.normal[i] / front.pace[i]
         plane = np.array([*grade, eave - front.offset[i] / front.pace[i]])
         cells += [(plane, part) for part in parts]
+    return cells
+
+
+def _check_cover(cells: list[tuple[Array, Polygon]], area: float, label: str) -> None:
     covered = sum(cell.area for _, cell in cells)
     whole = shapely.union_all([cell for _, cell in cells], grid_size=GRID).area if cells else 0.0
     if abs(covered - area) > COVER * area or abs(whole - area) > COVER * area:
         message = f"{label}: no roof was found over this footprint; build it from several parts."
         raise InputError(message)
-    return cells

@@ -17,6 +17,7 @@ from roofmodel.errors import InputError
 from roofmodel.shape.builders import RoofPart, build_roof, regular_footprint
 from roofmodel.shape.importing import import_roof
 from roofmodel.shape.planes import height_at, plan_polygons
+from roofmodel.shape.skeleton import skeleton_cells
 from roofmodel.surface import EdgeKind
 
 BOX = rectangle(0, 0, 12, 8)
@@ -266,3 +267,22 @@ def test_courtyards_anywhere_are_covered_whole(x, y, wide, deep, pitch):
 def test_refusals(part, words):
     with pytest.raises(InputError, match=words):
         build_roof([part])
+
+
+@given(seed=st.integers(0, 10**6), corners=st.integers(4, 12), rise=st.floats(0.2, 1.5), flat=st.booleans())
+@settings(max_examples=40, deadline=None)
+def test_mansards_over_stars_are_whole(seed, corners, rise, flat):
+    """Every edge with its own pitch: the plan is covered once, and the break is level all round."""
+    random = np.random.default_rng(seed)
+    angle = 2.0 * np.pi * (np.arange(corners) + random.uniform(0.1, 0.9, corners)) / corners
+    reach = random.uniform(6.0, 14.0, corners)
+    star = np.stack([reach * np.cos(angle), reach * np.sin(angle)], axis=1)
+    pitch = np.radians(random.uniform(35.0, 65.0, corners))
+    upper = 0.0 if flat else np.radians(20.0)
+    cells = skeleton_cells(star, pitch, 3.0, "part", (), (rise, upper))
+    assert sum(shape.area for _, shape in cells) == pytest.approx(Polygon(star).area, rel=2e-6)
+    for plane, shape in cells:
+        height = shapely.get_coordinates(shape) @ plane[:2] + plane[2] - 3.0
+        steep = np.hypot(*plane[:2]) > np.tan(np.radians(30.0))
+        assert (height.max() if steep else rise) <= rise + 1e-5
+        assert (height.min() if not steep else rise) >= rise - 1e-5
