@@ -45,6 +45,7 @@ from roofmodel.project.obstacle_schema import ObstructionTable, ParapetTable
 from roofmodel.project.part_schema import BuiltRoof
 from roofmodel.project.seam_schema import SeamTable
 from roofmodel.project.site_schema import FORMATS, AnySite
+from roofmodel.project.thaw_schema import ThawTable
 
 
 class Project(Table):
@@ -369,6 +370,7 @@ class ProjectFile(Table):
     row: list[RowTable] = Field(min_length=1)
     design: Design
     analysis: Analysis = Field(default_factory=Analysis)
+    thaw: ThawTable | None = None
 
     @model_validator(mode="after")
     def _agree(self) -> ProjectFile:

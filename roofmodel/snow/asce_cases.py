@@ -22,7 +22,7 @@ from roofmodel.surface import RoofSurface
 NOT_MODELED = (
     ("partial loading", f"{PARTIAL} (7.5)"),
     ("snow in sloping valleys", "the standard gives no load for them; what slides there is in the force"),
-    ("ice dams at eaves", "2 p_f on overhangs acts with dead load only and does not slide (7.4.5)"),
+    ("ice dams at eaves", "they do not slide; `eavewright snow` gives 2 p_f for overhangs (7.4.5)"),
 )
 
 

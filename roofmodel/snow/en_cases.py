@@ -12,7 +12,7 @@ from roofmodel.snow.vault_cases import en_vaults
 from roofmodel.surface import RoofSurface
 
 NOT_MODELED = (
-    ("snow overhanging the eave", "acts on the overhang alone and does not slide (6.3)"),
+    ("snow overhanging the eave", "does not slide; `eavewright snow` gives it for every eave (6.3)"),
     ("exceptional drifts in valleys", "B2 is not built into a case; where Annex B applies add it by hand"),
 )
 

@@ -18,6 +18,7 @@ from viewer.quantities import as_given, column, quantity, significant
 from viewer.report.inputs import input_tables
 from viewer.report.page import expression_html, page_environment
 from viewer.report.tables import Table, number_ranges, values_text
+from viewer.snow.aids import density_table, standing_table, thaw_table
 from viewer.snow.drawing import Drawing, drawing_svg
 from viewer.snow.findings import Patch, SnowFindings, clauses
 from viewer.snow.formula import worked
@@ -68,6 +69,9 @@ def snow_html(study: SnowStudy, sheet: Drawing, *, today: date | None = None) ->
         zones=[_zone(study, patch) for patch in findings.patches if set(patch.cases) & set(detailed)],
         small=as_given(SMALL, "area", units),
         skipped=Table("Considered, not applied", ("Case", "Why"), "ts", tuple(findings.snow.skipped)),
+        standing=standing_table(study),
+        densities=density_table(study),
+        thaw=thaw_table(study),
         planes=_planes_table(study),
         roof_notes=project.roof.notes,
         inputs=[

@@ -1,0 +1,118 @@
+"""Loads of the standards that stand on the eaves and do not slide: ice at eaves, snow that hangs over."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from roofmodel.snow import en1991_1_3 as en
+from roofmodel.snow.asce_rules import asce_rules
+from roofmodel.snow.cases import Value
+from roofmodel.snow.en_roof import prepare
+from roofmodel.snow.inputs import Asce16Site, AsceSite, EnSite, Site
+from roofmodel.surface import EdgeKind, RoofSurface
+
+REACH = 1.524  # 5 ft of overhang from the eave take the ice load, ASCE/SEI 7-22 7.4.5, from memory [m]
+
+
+@dataclass(frozen=True)
+class StandingLoad:
+    """A load on the building that no row carries.
+
+    Attributes
+    ----------
+    name, where : str
+    value : float
+        [Pa] or [N/m], by `quantity`
+    quantity : str
+        "pressure" or "line_load".
+    clause, formula : str
+    values : tuple of Value
+    when : str
+        What must hold for it to apply, and with what it acts.
+    """
+
+    name: str
+    where: str
+    value: float
+    quantity: str
+    clause: str
+    formula: str
+    values: tuple[Value, ...]
+    when: str
+
+
+def standing_loads(
+    roof: RoofSurface, site: Site, retained: frozenset[int] = frozenset()
+) -> tuple[StandingLoad, ...]:
+    """Loads that stand on the eaves; none where the standard has none or snow was measured.
+
+    Parameters
+    ----------
+    roof : RoofSurface
+    site : Site
+    retained : frozenset of int
+        Planes that carry rows.
+    """
+    makers: dict[type, Callable[[RoofSurface, Any, frozenset[int]], tuple[StandingLoad, ...]]] = {
+        AsceSite: _ice,
+        Asce16Site: _ice,
+        EnSite: _overhang,
+    }
+    maker = makers.get(type(site))
+    return () if maker is None else maker(roof, site, retained)
+
+
+def eave_planes(roof: RoofSurface) -> list[int]:
+    """Planes with an eave."""
+    kinds = np.array(roof.edges.kind)
+    return np.unique(roof.edges.plane[kinds == EdgeKind.EAVE, 0]).tolist()
+
+
+def _ice(
+    roof: RoofSurface, site: AsceSite | Asce16Site, retained: frozenset[int]
+) -> tuple[StandingLoad, ...]:
+    planes = eave_planes(roof)
+    if not planes:
+        return ()
+    rules = asce_rules(site)
+    return (
+        StandingLoad(
+            name="ice at the eaves",
+            where=", ".join(roof.planes.name[i] for i in planes),
+            value=2.0 * rules.flat_load,
+            quantity="pressure",
+            clause=f"{rules.code} 7.4.5",
+            formula="2 p_f",
+            values=(*rules.ground, Value("p_f", rules.flat_load, "Pa", "Eq. 7.3-1")),
+            when=f"on overhangs, up to {REACH:.3g} m (5 ft) from the eave, of heated roofs that drain over "
+            "it: unventilated with R below 30, ventilated below 20 (h ft^2 F / Btu); with dead load only. "
+            "Ice dams come from heat lost through the roof; snow that rows hold can feed one",
+        ),
+    )
+
+
+def _overhang(roof: RoofSurface, site: EnSite, retained: frozenset[int]) -> tuple[StandingLoad, ...]:
+    known = prepare(roof, site, retained)
+    found = []
+    for plane in eave_planes(roof):
+        load = float(known.shape[plane] * known.unit_load)
+        if load <= 0.0:
+            continue
+        found.append(
+            StandingLoad(
+                name="snow that hangs over the eave",
+                where=roof.planes.name[plane],
+                value=float(en.overhang_load(load)),
+                quantity="line_load",
+                clause="EN 1991-1-3 6.3",
+                formula="s_e = k s^2 / gamma, k = 3 / d at most d gamma",
+                values=(Value("s", load, "Pa", "undrifted"), Value("gamma", 3000.0, "N/m**3", "recommended")),
+                when="at the edge of the overhang, beside the snow on it, where the national annex asks for "
+                "it (recommended above 800 m)",
+            )
+        )
+    return tuple(found)
