@@ -12,6 +12,7 @@ from shapes import edge_lengths, gable, hip, l_part, shuffled, turned
 from roofmodel.shape.builders import build_roof
 from roofmodel.shape.planes import plan_polygons
 from roofmodel.shape.recognition import recognize
+from roofmodel.shape.regions import make_mesh
 
 SLOPE = 0.75  # of the main plane, which falls to the south: z = 3 + 0.75 y
 RIDGE = 7.0  # of the dormer, level; it meets the main plane at y = 16/3
@@ -143,3 +144,15 @@ def test_a_roof_drawn_twice_with_other_diagonals_counts_once(make, seed):
     assert found.planes.name == built.planes.name
     assert found.planes.true_area == pytest.approx(built.planes.true_area, rel=1e-4)
     assert edge_lengths(found) == pytest.approx(edge_lengths(built), rel=1e-3)
+
+
+@pytest.mark.parametrize("seed", range(5))
+def test_the_other_side_of_an_edge_is_mutual_where_a_sheet_is_drawn_twice(seed):
+    """Else the walk around a plane would never come back."""
+    built = build_roof([gable()])
+    n = np.random.default_rng(seed).permutation(3 * len(built.faces))
+    faces = np.vstack([built.faces, built.faces, built.faces])[n]
+    mesh = make_mesh(built.points, faces)
+    there = np.flatnonzero(mesh.twin >= 0)
+    assert len(there) > 0
+    assert (mesh.twin[mesh.twin[there]] == there).all()
