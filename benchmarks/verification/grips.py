@@ -16,6 +16,7 @@ from benchmarks.verification.shell_problems import (
     RX,
     RY,
     RZ,
+    TRIANGLES,
     Problem,
     Setup,
     X,
@@ -131,7 +132,7 @@ PROBLEMS = (
         abs(hub_moment()),
         lambda n, kind: ring(n, kind, aside=False),
         mesh="n x 2n on half a ring",
-        bars={QUADS: ((16, 0.01), (32, 0.005))},
+        bars={QUADS: ((16, 0.01), (32, 0.005)), TRIANGLES: ((32, 0.06),)},
     ),
     Problem(
         "Rigid disc in a held ring, stress in front of it",
@@ -139,6 +140,6 @@ PROBLEMS = (
         abs(hub_stress()),
         lambda n, kind: ring(n, kind, aside=True),
         mesh="n x 2n on half a ring",
-        bars={QUADS: ((16, 0.01), (32, 0.005))},
+        bars={QUADS: ((16, 0.01), (32, 0.005)), TRIANGLES: ((32, 0.03),)},
     ),
 )
