@@ -40,8 +40,23 @@ def beyond_sentences(analysis: Analysis) -> tuple[str, ...]:
         tail = (
             f"{after} {found.end}: there is no reserve and no warning." if after else f" There {found.end}."
         )
-        return (f"{start}.{tail}",)
-    return (f"{start}; it carries up to {significant(found.last)} times, then {found.end}.",)
+        return (f"{start}.{tail}", *_before(analysis, found.first))
+    tail = f"it carries up to {significant(found.last)} times, then {found.end}."
+    return (f"{start}; {tail}", *_before(analysis, found.first))
+
+
+def _before(analysis: Analysis, first: float) -> tuple[str, ...]:
+    """What the path does not know, and that the check's own reserve comes first where it does."""
+    found = analysis.beyond
+    assert found is not None
+    words = "Panels and their fixed points are taken as rigid and strong on this path."
+    reserve = float(analysis.reserve[found.case])
+    if reserve < 0.99 * first:
+        words += (
+            f" The check's own reserve in this case is {significant(reserve)} times the factored snow: "
+            "another limit, or panels that give way, comes first."
+        )
+    return (words,)
 
 
 def beyond_table(analysis: Analysis) -> Table | None:

@@ -105,7 +105,7 @@ def anchorage_limit(
         target_name=names,
         demand=demand,
         resistance=np.full(len(names), panel.anchorage),
-        utilization=np.where(demand > 0.0, demand / panel.anchorage, 0.0),
+        utilization=np.where(demand <= 0.0, 0.0, demand / panel.anchorage),
         quantity="force",
         basis="all drag of a panel strip, its own weight included, ends at its fixed point; the worse of "
         "down and up the slope, with one strength for both and no relief by warmth (judgment)",

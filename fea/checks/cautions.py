@@ -14,6 +14,7 @@ from fea.panel.restraint import restraint_words
 from fea.panel.support import PanelSupport
 from roofmodel.layout import Layout
 from roofmodel.project.load import Project
+from roofmodel.project.seam_schema import SeamTable
 from roofmodel.project.site_schema import MeasuredSite, NbccSite
 from roofmodel.sliding.ends import LEVEL, stop_heights
 from roofmodel.sliding.flow import FlowGraph
@@ -181,10 +182,32 @@ def panel_cautions(project: Project, support: PanelSupport, together: Limit) -> 
             "Seam, sheet and clips under the clamps are not part of this check and may fail before what is: "
             f"run eavewright seam with this project, first with --clamp {worst}."
         )
+    if project.roof.vaults:
+        found.append(
+            "Every facet of a vault counts as a panel strip of its own, with its own fixed point. Sheets "
+            "that run on over the facets are longer: their travel by warmth and their drag add up, by hand."
+        )
+    if project.table.analysis.panel_flexibility:
+        judged = judged_fields(project.table.seam)
+        if judged:
+            found.append(
+                f"How far the panels give way rests on judgment for what was not given: {', '.join(judged)}. "
+                "Try both ends of what these may be before a clamp passes by it."
+            )
     if support.restraint is not None:
         names, units = panel_strips(project.layout)[1], SYSTEMS[project.table.project.units]
         found += restraint_words(support.restraint, project.seam, names, units, project.layout.row_name)
     return (*found, *support.notes)
+
+
+def judged_fields(seam: SeamTable | None) -> list[str]:
+    """Fields of the seam that were left to judgment and that its stiffness hangs on."""
+    if seam is None:
+        return []
+    bed = {"deck": "bearing_stiffness", "purlins": "purlin_stiffness"}.get(seam.bearing)
+    fields = ["lock_stiffness", "fold_height", "clip_first", *([bed] if bed else [])]
+    found = [f"seam.{name}" for name in fields if getattr(seam, name) is None]
+    return found + ([] if "fixed_stiffness" in seam.model_fields_set else ["seam.fixed_stiffness"])
 
 
 def flexibility_cautions(

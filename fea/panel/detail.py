@@ -15,7 +15,7 @@ from fea.checks.strips import panel_strips
 from fea.panel.limits import number_of, seam_limits
 from fea.panel.mesh import clip_places
 from fea.panel.plane import clamp_strips
-from fea.panel.study import SeamAction, SeamStates, SeamStudy, study_states
+from fea.panel.study import SeamAction, SeamStates, SeamStudy, study_states, worse_of
 from fea.rails.actions import Reading
 from roofmodel.errors import InputError
 from roofmodel.hardware import DesignFormat
@@ -182,7 +182,15 @@ def strips_between(layout: Layout, clamp: int) -> tuple[int, int, tuple[str, ...
     if strips == every:
         return every, strips, ()
     more = " Where it was tried, more seams changed results by about 1 %." if strips == MOST_STRIPS else ""
+    if len(_arrangements(every, strips)) > 1:
+        twice = f"with a clamp every {strips} seams and every {every}, and the worse counts"
+        return every, strips, (f"{why}; it is studied twice, as one of a row {twice}.",)
     return every, strips, (f"{why}; it is studied as one of a row with a clamp every {strips} seams.{more}",)
+
+
+def _arrangements(every: int, strips: int) -> tuple[int, ...]:
+    """Strips from clamp to clamp that are modeled: at the end of a row also as if the row went on."""
+    return (strips, every) if every < strips <= END_STRIPS else (strips,)
 
 
 def pan_pressure(analysis: Analysis, clamp: int) -> Array:
@@ -294,15 +302,20 @@ def study_clamp(analysis: Analysis, name: str | None = None, refine: float = 1.0
         raise InputError(message)
     every, strips, said = strips_between(project.layout, clamp)
     actions, sources = seam_actions(analysis, clamp)
-    states = study_states(
-        project.panel,
-        project.seam,
-        project.clamp,
-        actions,
-        place=place,
-        length=length,
-        every=strips,
-        refine=refine,
+    states = worse_of(
+        [
+            study_states(
+                project.panel,
+                project.seam,
+                project.clamp,
+                actions,
+                place=place,
+                length=length,
+                every=apart,
+                refine=refine,
+            )
+            for apart in _arrangements(every, strips)
+        ]
     )
     source = tuple(sources[i] for i in states.action)
     whole = next(limit for limit in analysis.limits if limit.name == "panel anchorage")

@@ -78,7 +78,7 @@ def seam_limits(
         (
             "panel anchorage",
             f"fixed point of the strip of {label}",
-            max(anchorage.path.anchorage, drag[0]),
+            float(np.maximum(anchorage.path.anchorage, drag[0])),
             panel.anchorage,
             "force",
             "all drag of the strip: every clamp on its seam, own weight, friction, restrained warmth",

@@ -388,7 +388,8 @@ def restraint_words(
                 f" A change of {change} brings up to {force} there; the worst choice of such points adds "
                 f"{units.text(found.anchorage[strip], 'force')} to the anchorage of that strip. Forces of "
                 "warmth from two sides of a fixed point do not relieve each other here: one side may slip or "
-                "yield (judgment)."
+                "yield (judgment). No limit compares that force with what the screw or clip and the sheet "
+                "around it hold: show it by test."
             )
         notes.append(line)
     if SecondPoint.CLAMP_ON_CLIP in found.kind:

@@ -137,6 +137,32 @@ class SeamStates:
     worst: dict[str, int]
 
 
+def number(study: SeamStudy, name: str) -> float:
+    """One of `fea.panel.screening.NUMBERS` of a study."""
+    if name.startswith("stress in the "):
+        return float(study.peaks.stress[study.peaks.name.index(name.removeprefix("stress in the "))])
+    return {
+        "clip uplift": study.path.clip_uplift,
+        "fold opening": study.fold.peak_opening,
+        "anchorage": study.path.anchorage,
+    }[name]
+
+
+def worse_of(several: Sequence[SeamStates]) -> SeamStates:
+    """Studies of the same actions on different models as one: for each number the worst of all."""
+    if len(several) == 1:
+        return several[0]
+    study = [one for states in several for one in states.study]
+    action = [one for states in several for one in states.action]
+    worst = {name: int(np.argmax([number(one, name) for one in study])) for name in NUMBERS}
+    kept = sorted(set(worst.values()))
+    return SeamStates(
+        study=tuple(study[i] for i in kept),
+        action=tuple(action[i] for i in kept),
+        worst={name: kept.index(i) for name, i in worst.items()},
+    )
+
+
 @dataclass(frozen=True)
 class _Mesh:
     field: PanelField

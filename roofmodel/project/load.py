@@ -21,7 +21,7 @@ from roofmodel.project.hardware_tables import make_clamp, make_panel, make_rail
 from roofmodel.project.import_schema import ImportedRoof
 from roofmodel.project.obstacles import place_obstacles
 from roofmodel.project.part_tables import built_roof
-from roofmodel.project.placement import place_rows
+from roofmodel.project.placement import check_grips, place_rows
 from roofmodel.project.schema import BuiltRoof, ProjectFile, RoofFile
 from roofmodel.project.seam_tables import make_seam
 from roofmodel.project.sites import SITES, make_site
@@ -92,6 +92,9 @@ def load_project(path: str | Path) -> Project:
         panel, units = make_panel(table.panel, form), SYSTEMS[table.project.units]
         roof = replace(roof, obstacles=place_obstacles(roof, table.parapet, table.obstruction, units))
         least = 0.0 if table.seam is None else LEAST_GRIP
+        clamp = make_clamp(table.clamp, form, table.panel.seam_height, units, least)
+        layout = place_rows(roof, table.row, table.plane, panel, units)
+        check_grips(layout, clamp.grip_length, units)
         return Project(
             path=path,
             table=table,
@@ -99,10 +102,10 @@ def load_project(path: str | Path) -> Project:
             roof=roof,
             site=make_site(table, roof.planes.name),
             rail=make_rail(table.rail, form),
-            clamp=make_clamp(table.clamp, form, table.panel.seam_height, units, least),
+            clamp=clamp,
             panel=panel,
             seam=None if table.seam is None else make_seam(table.seam, table.panel, form, units),
-            layout=place_rows(roof, table.row, table.plane, panel, units),
+            layout=layout,
             slide=SlideOptions(
                 friction=table.surface.friction,
                 strip_width=table.analysis.strip_width,

@@ -343,3 +343,26 @@ def _check_apart(rows: Sequence[RowTable], placed: list[_Row], names: tuple[str,
             "give them different up, or start and end that stay apart"
         )
         raise InputError(message)
+
+
+def check_grips(layout: Layout, grip_length: float, units: UnitSystem = SI) -> None:
+    """Refuse clamps of different rows that would stand on the same piece of a seam.
+
+    Raises
+    ------
+    InputError
+        Names both rows.
+    """
+    plane, angle = layout.row_plane[layout.clamp_row], layout.seam_angle[layout.clamp_row]
+    up = np.sum(layout.clamp_uv * np.stack([np.sin(angle), np.cos(angle)], axis=1), axis=1)
+    order = np.lexsort((up, layout.clamp_seam, plane))
+    same = (np.diff(plane[order]) == 0) & (np.diff(layout.clamp_seam[order]) == 0)
+    near = np.flatnonzero(same & (np.diff(up[order]) < grip_length - 1e-9))
+    if len(near):
+        first, second = (int(order[near[0] + step]) for step in (0, 1))
+        rows = [layout.row_name[layout.clamp_row[i]] for i in (first, second)]
+        message = (
+            f'row "{rows[1]}".up: {layout.clamp_name[second]} overlaps {layout.clamp_name[first]} on '
+            f"its seam; rows must be at least clamp.grip_length apart, {units.text(grip_length, 'size')}"
+        )
+        raise InputError(message)

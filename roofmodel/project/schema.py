@@ -17,6 +17,7 @@ from roofmodel.project.field_types import (
     Area,
     Elasticity,
     Force,
+    Grip,
     Inertia,
     Length,
     Length0,
@@ -218,7 +219,7 @@ class ClampTable(Table):
     """Seam clamp."""
 
     height: Size0 = Field(description="Height of the rail's axis above the grip on the seam.")
-    grip_length: Size = Field(description="Length of the grip along the seam.")
+    grip_length: Grip = Field(description="Length of the grip along the seam.")
     stiffness: StiffnessTable = Field(description="Stiffness by direction.")
     strength: StrengthTable = Field(
         description="Strength by direction; a direction that is missing is not verified."

@@ -10,7 +10,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from roofmodel.snow.asce7_22 import FOOT, PSF
+from roofmodel.snow.asce7_22 import AT_MOST, FOOT, PSF
 from roofmodel.snow.asce7_22_drift import Drift, leeward_drift
 
 Array = NDArray[np.float64]
@@ -171,7 +171,7 @@ def rain_on_snow(ground_snow: ArrayLike, slope: ArrayLike, run: ArrayLike) -> Ar
     """
     pg = np.asarray(ground_snow, dtype=float)
     low = np.degrees(np.asarray(slope, dtype=float)) < np.asarray(run, dtype=float) / FOOT / 50.0
-    return np.where((pg > 0.0) & (pg <= MINIMUM_STEP) & low, RAIN_ON_SNOW, 0.0)
+    return np.where((pg > 0.0) & (pg <= MINIMUM_STEP * AT_MOST) & low, RAIN_ON_SNOW, 0.0)
 
 
 def curved_unbalanced(

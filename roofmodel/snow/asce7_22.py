@@ -28,6 +28,7 @@ EXPOSURE = {  # Table 7.3-1: fully exposed, partially exposed, sheltered
 }
 EXPOSURE_COLUMNS = ("fully exposed", "partially exposed", "sheltered")
 THERMAL = {"cold ventilated": 1.2, "unheated": 1.2, "freezer": 1.3, "greenhouse": 0.85}  # Table 7.3-2
+AT_MOST = 1.0 + 1e-9  # a value that was read from text and converted may be a rounding above a limit
 MINIMUM_CAP = {"I": 25.0 * PSF, "II": 30.0 * PSF, "III": 35.0 * PSF, "IV": 40.0 * PSF}  # Table 7.3-4
 
 _R_ROWS = np.array([20.0, 30.0, 40.0, 50.0])
@@ -186,4 +187,4 @@ def rain_on_snow(ground_snow: ArrayLike, slope: ArrayLike, run: ArrayLike, risk_
     """
     pg = np.asarray(ground_snow, dtype=float)
     low = np.degrees(np.asarray(slope, dtype=float)) < np.asarray(run, dtype=float) / FOOT / 50.0
-    return np.where((pg > 0.0) & (pg <= MINIMUM_CAP[risk_category]) & low, RAIN_ON_SNOW, 0.0)
+    return np.where((pg > 0.0) & (pg <= MINIMUM_CAP[risk_category] * AT_MOST) & low, RAIN_ON_SNOW, 0.0)

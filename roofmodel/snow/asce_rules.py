@@ -132,7 +132,7 @@ def _rules_22(site: AsceSite) -> AsceRules:
         rain=lambda slope, run: asce7_22.rain_on_snow(pg, slope, run, category),
         rain_formula="8 psf where theta < W / 50",
         rain_bar=f"p_g is above p_m,max = {cap / asce7_22.PSF:.0f} psf of risk category {category} (7.10)"
-        if pg > cap
+        if pg > cap * asce7_22.AT_MOST
         else "",
     )
 

@@ -151,7 +151,7 @@ def _abutting_notes(known: EnRoof, group: WallGroup) -> list[str]:
     notes = [
         "Where a wall's height varies, mu_w takes b_1 + b_2 over the least and gamma h and l_s from the"
         " greatest height, which is safe.",
-        "mu falls linearly to 0.8 at l_s; on a lower plane with another mu_1 the excess over 0.8 is added.",
+        "mu falls linearly from mu_s + mu_w at the wall to mu_1 of the lower plane at l_s.",
         "mu_s is spread as a triangle over l_s, the usual reading of Fig. 5.7.",
     ]
     steps = known.roof.steps
@@ -185,7 +185,7 @@ def _abutting_zones(known: EnRoof, i: int) -> list[Zone]:
     wind = float(en.mu_wind(b1, b2, low, high, known.site.drift_weight, known.site.ground_snow))
     run = _slide_run(known, i)
     slide = float(en.mu_slide(known.shape[upper], planes.slope[upper], run, length))
-    peak = (wind + slide - en.MU_RETAINED) * known.unit_load
+    peak = (wind + slide - float(known.shape[lower])) * known.unit_load
     if peak <= 0.0 or gap >= length:
         return []
     values = (
@@ -205,7 +205,7 @@ def _abutting_zones(known: EnRoof, i: int) -> list[Zone]:
         band(start[:2], end[:2], 0.0, length - gap),
         falling_pressure(start, out, peak * (1.0 - gap / length), length - gap),
         f"{CODE} 5.3.6",
-        "(mu_s + mu_w - 0.8) (1 - x / l_s) C_e C_t s_k",
+        "(mu_s + mu_w - mu_1) (1 - x / l_s) C_e C_t s_k",
         values,
     )
     return spread(plan, zone)

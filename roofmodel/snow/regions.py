@@ -20,6 +20,7 @@ IntArray = NDArray[np.int64]
 SLIVER = 1e-6  # plan patches below this are numerical dust [m^2]
 CRACK = 1e-4  # planes closer than this on plan are one surface [m]
 EAVE_OVERHANG = 1.5  # an upper eave stands at most this far in front of the wall below it [m]
+TOWARD_EDGE = 0.1  # cosine, judgment: snow that falls within 6 degrees of the line of an edge passes it
 SAME_WAY = 0.5  # cosine: falls within 60 degrees go the same way
 SAME_WIND = np.cos(np.radians(5.0))  # winds within 5 degrees are one
 COMPASS_SLACK = 2.4  # less than half of 5 degrees, so that different winds have different names [degrees]
@@ -182,10 +183,12 @@ def slope_run(
 def held_planes(roof: RoofSurface, plan: Plan, retained: frozenset[int]) -> dict[int, str]:
     """Planes whose snow cannot leave because rows hold it, and why.
 
-    A plane that carries rows holds its snow; so does a plane that falls across a pitch break or into a
-    valley toward one that does.
+    A plane that carries rows holds its snow, and so does one with a parapet at its lower edge, and a plane
+    that falls across a pitch break or into a valley toward such a one.
     """
     held = dict.fromkeys(sorted(retained), "it carries snow retention")
+    for plane in _behind_parapets(roof, plan):
+        held.setdefault(plane, "a parapet stands at its lower edge")
     joints = _downhill_joints(roof, plan)
     waiting = True
     while waiting:
@@ -195,6 +198,15 @@ def held_planes(roof: RoofSurface, plan: Plan, retained: frozenset[int]) -> dict
                 held[above] = f"its snow runs onto {roof.planes.name[below]}, which holds it"
                 waiting = True
     return held
+
+
+def _behind_parapets(roof: RoofSurface, plan: Plan) -> list[int]:
+    """Planes that fall toward a parapet of theirs."""
+    obstacles = roof.obstacles
+    own = np.flatnonzero(obstacles.parapet[obstacles.face])
+    plane = obstacles.plane[obstacles.face[own]]
+    out = -left_normal(obstacles.start[own], obstacles.end[own])
+    return np.unique(plane[np.sum(plan.fall[plane] * out, axis=1) > TOWARD_EDGE]).tolist()
 
 
 def obstructed_planes(roof: RoofSurface, plan: Plan, retained: frozenset[int]) -> dict[int, str]:

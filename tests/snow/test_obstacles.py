@@ -16,7 +16,7 @@ from roofmodel.shape.builders import RoofPart, build_roof
 from roofmodel.snow.asce7_22 import FOOT, PSF
 from roofmodel.snow.inputs import AsceSite, EnSite
 from roofmodel.snow.registry import snow_cases
-from roofmodel.units import SI
+from roofmodel.units import SI, parse
 from tests.snow.snow_roofs import plane_force
 
 EN = EnSite(ground_snow=1500.0)
@@ -169,3 +169,37 @@ def test_parapet_on_no_edge_is_refused():
     table = ParapetTable.model_validate({"edge": "F9 eave", "height": "1 m"})
     with pytest.raises(InputError, match="not on this roof"):
         place_obstacles(roof, [table], [], SI)
+
+
+def test_a_parapet_at_the_eave_holds_the_snow():
+    """EN 5.3.2(2): mu_1 not below 0.8 where a parapet stands at the lower edge, 0.4 at 45 degrees without."""
+    corners = np.array([[0.0, 0.0], [20.0, 0.0], [20.0, 8.0], [0.0, 8.0]])
+    roof = build_roof([RoofPart("shed", corners, np.radians([45.0]), 3.0, fall_azimuth=np.pi)])
+    table = ParapetTable.model_validate({"edge": "S1 eave", "height": "0.5 m"})
+    walled = replace(roof, obstacles=place_obstacles(roof, [table], [], SI))
+    free, held = (plane_force(r, snow_cases(r, EN).cases[0]).sum() for r in (roof, walled))
+    assert held == pytest.approx(2.0 * free)
+    slippery = [snow_cases(r, ASCE).cases[0] for r in (roof, walled)]
+    loads = [plane_force(r, c).sum() for r, c in zip((roof, walled), slippery, strict=True)]
+    assert loads[1] > 1.5 * loads[0]
+    top = ParapetTable.model_validate({"edge": "S1 head", "height": "0.5 m"})
+    above = replace(roof, obstacles=place_obstacles(roof, [top], [], SI))
+    assert plane_force(above, snow_cases(above, EN).cases[0]).sum() == pytest.approx(free)
+
+
+@pytest.mark.parametrize(("category", "psf"), [("I", 25), ("II", 30), ("III", 35), ("IV", 40)])
+def test_rain_at_the_limit_itself_as_users_write_it(category, psf):
+    """7.10: 0 < p_g <= p_m,max; "30 psf" read from text is a rounding above 30 times a psf."""
+    roof = build_roof(
+        [
+            RoofPart(
+                "shed",
+                np.array([[0, 0], [30, 0], [30, 40], [0, 40]], float),
+                np.radians([1.0]),
+                3.0,
+                fall_azimuth=np.pi,
+            )
+        ]
+    )
+    site = replace(ASCE, ground_snow=parse(f"{psf} psf", "pressure"), risk_category=category)
+    assert any(case.name == "rain on snow" for case in snow_cases(roof, site).cases)
