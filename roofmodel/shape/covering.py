@@ -87,6 +87,7 @@ def exposed_parts(
 
 def _opened(shape: shapely.Geometry) -> shapely.Geometry:
     """The same without strips and corners so narrow that they come from rounding."""
+    shape = polygonal(np.array([shape], dtype=object))[0]
     less = shapely.buffer(shape, -0.5 * NARROW, join_style="mitre", mitre_limit=50.0)
     again = shapely.buffer(less, 0.5 * NARROW, join_style="mitre", mitre_limit=50.0)
     return shapely.simplify(shapely.intersection(shape, again, grid_size=GRID), SMOOTH)
