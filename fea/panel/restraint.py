@@ -389,7 +389,8 @@ def restraint_words(
                 f"{units.text(found.anchorage[strip], 'force')} to the anchorage of that strip. Forces of "
                 "warmth from two sides of a fixed point do not relieve each other here: one side may slip or "
                 "yield (judgment). No limit compares that force with what the screw or clip and the sheet "
-                "around it hold: show it by test."
+                "around it hold: show it by test. Rails and clamps are checked with all such points holding "
+                "and with none; one that slips beside others that hold can load them more."
             )
         notes.append(line)
     if SecondPoint.CLAMP_ON_CLIP in found.kind:

@@ -46,6 +46,10 @@ class AsceSite(Table):
         description="The number after R- (h ft^2 F/Btu) of a heated unventilated roof.",
     )
     thermal_factor: float | None = Field(None, ge=0.8, le=1.4, description="C_t, in place of thermal.")
+    simple_rafters: bool = Field(
+        False,
+        description="Simply supported prismatic rafters from ridge to eave: a plainer load to 20 ft, 7.6.1.",
+    )
     light_density: Density | None = Field(
         None,
         description="Lightest density, for the snow depth at the rows; the standard's own by default.",
@@ -83,6 +87,10 @@ class Asce16Site(Table):
     )
     ventilated: bool = Field(False, description="Ventilated roof: R-20 is enough in 7.4.1 in place of R-30.")
     thermal_factor: float | None = Field(None, ge=0.8, le=1.4, description="C_t, in place of thermal.")
+    simple_rafters: bool = Field(
+        False,
+        description="Simply supported prismatic rafters from ridge to eave: a plainer load to 20 ft, 7.6.1.",
+    )
     light_density: Density | None = Field(
         None,
         description="Lightest density, for the snow depth at the rows; the standard's own by default.",

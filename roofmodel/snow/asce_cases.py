@@ -20,6 +20,25 @@ from roofmodel.snow.vault_cases import asce_vaults
 from roofmodel.surface import RoofSurface
 
 NOT_MODELED = (
+    (
+        "domes",
+        "taken as the planes that they are made of: 7.6.4 asks for up to 2 p_f C_s / C_e at the lee eave;"
+        " add it by hand",
+    ),
+    (
+        "folded plates and saw-teeth",
+        "7.4.4 asks for C_s = 1.0, and 7.6.3 for snow filled into valleys that are steps here; by hand",
+    ),
+    (
+        "curved eaves near ground or roof",
+        "within 3 ft the load at 30 degrees holds to the eave (7.6.2); by hand",
+    ),
+    ("minimum load of vaults", "facets are judged one by one, not by the line from eave to crown (7.3.3)"),
+    (
+        "outside corners of walls",
+        "drifts lie straight in front of walls; the quadrants are left out; by hand",
+    ),
+    ("ponding", "a matter of the structure below (7.11)"),
     ("partial loading", f"{PARTIAL} (7.5)"),
     ("snow in sloping valleys", "the standard gives no load for them; what slides there is in the force"),
     ("ice dams at eaves", "they do not slide; `eavewright snow` gives 2 p_f for overhangs (7.4.5)"),

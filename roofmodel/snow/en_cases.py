@@ -12,6 +12,9 @@ from roofmodel.snow.vault_cases import en_vaults
 from roofmodel.surface import RoofSurface
 
 NOT_MODELED = (
+    ("domes", "taken as the planes that they are made of; the national annex may say more"),
+    ("two walls at an inside corner", "each wall is a case of its own (5.3.6); where both drift add by hand"),
+    ("saw-teeth", "steps take 5.3.6; mu_2 of multi-span roofs (5.3.4) is for valleys only"),
     ("snow overhanging the eave", "does not slide; `eavewright snow` gives it for every eave (6.3)"),
     ("exceptional drifts in valleys", "B2 is not built into a case; where Annex B applies add it by hand"),
 )

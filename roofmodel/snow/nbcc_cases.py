@@ -12,6 +12,10 @@ from roofmodel.snow.vault_cases import nbcc_vaults
 from roofmodel.surface import RoofSurface
 
 NOT_MODELED = (
+    (
+        "outside corners of walls",
+        "drifts lie straight in front of walls; the quadrants of 4.1.6.8 are left out; add them by hand",
+    ),
     ("half load on parts of a plane", f"{PARTIAL} (4.1.6.3)"),
     ("domes", "they are taken as the planes that they are made of (4.1.6.10)"),
     ("rain alone", "the rain load of 4.1.6.4 does not slide; check ponding and drainage by hand"),

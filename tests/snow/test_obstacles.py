@@ -10,6 +10,7 @@ import shapely
 
 from roofmodel.errors import InputError
 from roofmodel.obstacles import Obstacles
+from roofmodel.project.load import load_project
 from roofmodel.project.obstacle_schema import ObstructionTable, ParapetTable
 from roofmodel.project.obstacles import place_obstacles
 from roofmodel.shape.builders import RoofPart, build_roof
@@ -17,6 +18,7 @@ from roofmodel.snow.asce7_22 import FOOT, PSF
 from roofmodel.snow.inputs import AsceSite, EnSite
 from roofmodel.snow.registry import snow_cases
 from roofmodel.units import SI, parse
+from tests.cli.small_project import site as site_text
 from tests.snow.snow_roofs import plane_force
 
 EN = EnSite(ground_snow=1500.0)
@@ -203,3 +205,23 @@ def test_rain_at_the_limit_itself_as_users_write_it(category, psf):
     )
     site = replace(ASCE, ground_snow=parse(f"{psf} psf", "pressure"), risk_category=category)
     assert any(case.name == "rain on snow" for case in snow_cases(roof, site).cases)
+
+
+def test_narrow_roofs_from_a_project_file(tmp_path):
+    """ASCE/SEI 7-16 7.6.1: W = 18 ft, simple rafters, p_g = 50 psf on the lee side, nothing to windward."""
+    text = site_text(
+        'standard = "ASCE/SEI 7-16"\nground_snow = "50 psf"\nrisk_category = "II"\nsimple_rafters = true',
+        "ASD",
+    )
+    text = text.replace('shape = "shed"', 'shape = "gable"').replace('fall = "180 deg"\n', "")
+    text = text.replace("0 0, 6 0, 6 4, 0 4 m", "0 0, 60 0, 60 36, 0 36 ft").replace('"20 deg"', '"5:12"')
+    for old, new in (('"characteristic"', '"nominal"'), ("factor = 1.33", "factor = 2.0")):
+        text = text.replace(old, new)
+    path = tmp_path / "project.toml"
+    path.write_text(text)
+    project = load_project(path)
+    case = next(
+        c for c in snow_cases(project.roof, project.site, {0}).cases if c.name.startswith("unbalanced")
+    )
+    load = sorted(plane_force(project.roof, case))
+    assert load == pytest.approx([0.0, 50.0 * PSF * 18.0 * 60.0 * FOOT**2], rel=1e-6)
