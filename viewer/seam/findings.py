@@ -204,7 +204,7 @@ def seam_verdict(analysis: Analysis, detail: ClampDetail, units: UnitSystem) -> 
     more += [unverified_words(line, units) for line in missing]
     more += [f"self-check: {p.name}: {p.error:.1e}, bar {p.bar:.0e}" for p in failed]
     return SeamVerdict(
-        words=tuple(words) or ("every limit of the panel kept",),
+        words=tuple(words) or (f"every limit of the panel kept at {label}",),
         sentence=sentence,
         more=tuple(more),
         cautions=cautions(detail, analysis),
@@ -249,7 +249,10 @@ def verdict_code(detail: ClampDetail) -> str:
 def cautions(detail: ClampDetail, analysis: Analysis) -> tuple[str, ...]:
     """What the numbers cannot say by themselves."""
     seam = seam_detail(analysis)
-    found: list[str] = []
+    found = [
+        "One clamp was studied. Another may be worse for the panel though it uses less of its own strength: "
+        "run the ends and the middle of every row with --clamp."
+    ]
     found += [
         f"{line.name} is kept by less than what the mesh is worth ({mesh_words(line.change)})."
         for line in seam_lines(detail)
