@@ -14,7 +14,8 @@ from test_panel_study import CLAMP
 import fea.panel.study as study_module
 from fea.model.data import node_dof
 from fea.panel.reading import leg_overlap, patch_means, sheet_peaks
-from fea.panel.study import SeamAction, study_seam
+from fea.panel.screening import NUMBERS
+from fea.panel.study import SeamAction, number, study_seam, study_states, worse_of
 
 ACTION = SeamAction(np.array([900.0, 60.0, 250.0, 2.0, 54.0, 3.0]), 400.0, np.array([0.42, 0.0, -0.9]))
 PLACE = {"place": 1.35, "length": 6.0}
@@ -133,3 +134,14 @@ def test_legs_that_pass_through_each_other_are_measured(refined):
     u[6 * field.node(0, line, section.right[2]) + 1] = -3e-4
     assert leg_overlap(field, u) == pytest.approx(5e-4)
     assert leg_overlap(field, -u) == 0.0
+
+
+def test_row_ends_take_the_worse_of_two_models():
+    """One and three strips from clamp to clamp, each on its own mesh: no number is less than in either."""
+    several = [study_states(PANEL, DETAIL, CLAMP, [ACTION], **PLACE, every=n, refine=0.4) for n in (3, 1)]
+    both = worse_of(several)
+    for name in NUMBERS:
+        each = [number(states.study[states.worst[name]], name) for states in several]
+        assert number(both.study[both.worst[name]], name) == max(each)
+    assert {study.field.strips for study in both.study} == {1, 3}
+    assert worse_of(several[:1]) is several[0]

@@ -332,9 +332,8 @@ def window_change(detail: ClampDetail) -> float:
 
 def largest_movement(detail: ClampDetail) -> float:
     """Largest movement of the sheet square to the roof in any state. [m]."""
-    n = len(detail.study.field.model.xyz)
-    moved = np.stack([study.displacement[: 6 * n].reshape(n, 6)[:, 2] for study in detail.states.study])
-    return float(np.abs(moved).max())
+    moved = [study.displacement[2 : 6 * len(study.field.model.xyz) : 6] for study in detail.states.study]
+    return max(float(np.abs(rise).max()) for rise in moved)
 
 
 def path_lines(detail: ClampDetail) -> tuple[PathLine, ...]:
