@@ -137,8 +137,8 @@ class SeamStates:
     worst: dict[str, int]
 
 
-def number(study: SeamStudy, name: str) -> float:
-    """One of `fea.panel.screening.NUMBERS` of a study."""
+def study_number(study: SeamStudy, name: str) -> float:
+    """One of `fea.panel.screening.NUMBERS` of a study. [N, N/m, Pa]."""
     if name.startswith("stress in the "):
         return float(study.peaks.stress[study.peaks.name.index(name.removeprefix("stress in the "))])
     return {
@@ -154,7 +154,7 @@ def worse_of(several: Sequence[SeamStates]) -> SeamStates:
         return several[0]
     study = [one for states in several for one in states.study]
     action = [one for states in several for one in states.action]
-    worst = {name: int(np.argmax([number(one, name) for one in study])) for name in NUMBERS}
+    worst = {name: int(np.argmax([study_number(one, name) for one in study])) for name in NUMBERS}
     kept = sorted(set(worst.values()))
     return SeamStates(
         study=tuple(study[i] for i in kept),

@@ -5,10 +5,11 @@ from __future__ import annotations
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from shapely import MultiPolygon, Polygon
+from shapely import Polygon
 from shapely.geometry.base import BaseGeometry
 
 from roofmodel.layout import Layout
+from roofmodel.shape.envelopes import areal
 from roofmodel.sliding.thrust import RowForce
 from roofmodel.snow.cases import GRID, SnowCase, case_pressure_at, linear_integral
 from roofmodel.surface import RoofSurface
@@ -45,14 +46,14 @@ def row_catchment(roof: RoofSurface, layout: Layout, row: int) -> BaseGeometry:
         return Polygon(corners)
 
     own = above(layout.row_start[row], layout.row_end[row])
-    region = _areas(shapely.intersection(outline, own, grid_size=GRID))
+    region = areal(shapely.intersection(outline, own, grid_size=GRID))
     middle = 0.5 * (layout.row_start + layout.row_end)
     for other in np.flatnonzero(layout.row_plane == plane):
         start, end = layout.row_start[other], layout.row_end[other]
         rate = (layout.row_end[row] - layout.row_start[row]) / layout.row_length[row]
         line = layout.row_start[row][1] + rate[1] / rate[0] * (middle[other, 0] - layout.row_start[row][0])
         if other != row and middle[other, 1] > line:
-            region = _areas(shapely.difference(region, above(start, end), grid_size=GRID))
+            region = areal(shapely.difference(region, above(start, end), grid_size=GRID))
     shades = [above(start, end) for start, end in _edges_above(roof, layout, row)]
     return shapely.difference(region, shapely.union_all(shades), grid_size=GRID)
 
@@ -172,8 +173,3 @@ def row_depths(roof: RoofSurface, layout: Layout, force: RowForce, case: SnowCas
     out = np.zeros(len(layout.row_name))
     np.maximum.at(out, force.row, depth)
     return out
-
-
-def _areas(shape: BaseGeometry) -> MultiPolygon:
-    """Polygons of a shape, without the lines and points where outlines touch: overlays cannot take them."""
-    return MultiPolygon([part for part in shapely.get_parts(shape) if isinstance(part, Polygon)])

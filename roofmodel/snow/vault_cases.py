@@ -15,7 +15,8 @@ from roofmodel.snow.en_roof import EnRoof
 from roofmodel.snow.en_roof import balanced_zones as en_balanced
 from roofmodel.snow.nbcc_roof import CODE as NBCC_CODE
 from roofmodel.snow.nbcc_roof import NbccRoof, common_values, notes_of, uniform_zones
-from roofmodel.snow.vaulted import NOTES, lee_name, on_side, side_zones, sides, vault_names
+from roofmodel.snow.regions import compass
+from roofmodel.snow.vaulted import NOTES, on_side, side_zones, sides, vault_names
 from roofmodel.surface import Vault
 
 Array = NDArray[np.float64]
@@ -65,7 +66,7 @@ def en_vaults(known: EnRoof) -> Cases:
                 )
                 knots, loads = (0.0, 0.5 * half, half), (0.0, peak, 0.0)
                 zones += side_zones(known.plan, vault, way, knots, loads, words, values)
-            title = f"drifted on {vault_names(known.roof, vault)}, wind toward {lee_name(direction)}"
+            title = f"drifted on {vault_names(known.roof, vault)}, wind toward {compass(direction)}"
             cases.append(known.case(title, zones, NOTES))
     return cases, []
 
@@ -76,7 +77,7 @@ def asce_vaults(known: AsceRoof) -> Cases:
     skipped: list[tuple[str, str]] = []
     for vault in known.roof.vaults:
         for _, direction, end in sides(vault):
-            title = f"unbalanced on {vault_names(known.roof, vault)}, wind toward {lee_name(direction)}"
+            title = f"unbalanced on {vault_names(known.roof, vault)}, wind toward {compass(direction)}"
             chord = float(np.arctan2(vault.rise_to(end), end))
             if not CHORD[0] <= chord <= CHORD[1]:
                 why = f"{np.degrees(chord):.1f} degrees from eave to crown, outside 10 to 60 (7.6.2)"
@@ -172,6 +173,6 @@ def nbcc_vaults(known: NbccRoof) -> Cases:
             )
             zones = _others(uniform_zones(known), vault)
             zones += side_zones(known.plan, vault, direction, knots.tolist(), loads, words, values)
-            title = f"unbalanced on {vault_names(known.roof, vault)}, wind toward {lee_name(direction)}"
+            title = f"unbalanced on {vault_names(known.roof, vault)}, wind toward {compass(direction)}"
             cases.append(known.case(title, zones, [*notes_of(known), *NOTES]))
     return cases, skipped

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from shapely import Polygon
 
 from roofmodel.snow.cases import Value, Zone
-from roofmodel.snow.regions import Plan, compass, polygonal
+from roofmodel.snow.regions import Plan, polygonal
 from roofmodel.surface import RoofSurface, Vault
 
 Array = NDArray[np.float64]
@@ -29,11 +29,6 @@ def vault_names(roof: RoofSurface, vault: Vault) -> str:
 def sides(vault: Vault) -> list[tuple[int, Array, float]]:
     """Both sides: sign, plan direction from the crown, and distance of the springing. [m]."""
     return [(1, vault.across, vault.ends[1]), (-1, -vault.across, -vault.ends[0])]
-
-
-def lee_name(direction: Array) -> str:
-    """Compass name of where the wind blows to."""
-    return compass(direction)
 
 
 def on_side(vault: Vault, roof: RoofSurface, direction: Array) -> NDArray[np.int64]:

@@ -15,7 +15,7 @@ import fea.panel.study as study_module
 from fea.model.data import node_dof
 from fea.panel.reading import leg_overlap, patch_means, sheet_peaks
 from fea.panel.screening import NUMBERS
-from fea.panel.study import SeamAction, number, study_seam, study_states, worse_of
+from fea.panel.study import SeamAction, study_number, study_seam, study_states, worse_of
 
 ACTION = SeamAction(np.array([900.0, 60.0, 250.0, 2.0, 54.0, 3.0]), 400.0, np.array([0.42, 0.0, -0.9]))
 PLACE = {"place": 1.35, "length": 6.0}
@@ -141,7 +141,7 @@ def test_row_ends_take_the_worse_of_two_models():
     several = [study_states(PANEL, DETAIL, CLAMP, [ACTION], **PLACE, every=n, refine=0.4) for n in (3, 1)]
     both = worse_of(several)
     for name in NUMBERS:
-        each = [number(states.study[states.worst[name]], name) for states in several]
-        assert number(both.study[both.worst[name]], name) == max(each)
+        each = [study_number(states.study[states.worst[name]], name) for states in several]
+        assert study_number(both.study[both.worst[name]], name) == max(each)
     assert {study.field.strips for study in both.study} == {1, 3}
     assert worse_of(several[:1]) is several[0]

@@ -14,6 +14,7 @@ from fea.analysis import Analysis
 from fea.model.data import node_dof
 from fea.panel.detail import ClampDetail, StateSource
 from fea.panel.screening import NUMBERS
+from fea.panel.study import study_number
 from viewer.export import plain_data, version
 from viewer.files import write_text
 from viewer.model_vtu import write_model
@@ -24,7 +25,6 @@ from viewer.seam.findings import (
     clamp_label,
     path_lines,
     seam_lines,
-    study_number,
     verdict_code,
     worst_study,
 )

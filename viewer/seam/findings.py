@@ -308,18 +308,6 @@ def number_kind(number: str) -> str:
     return {"clip uplift": "force", "anchorage": "force", "fold opening": "line_load"}.get(number, "stress")
 
 
-def study_number(study: SeamStudy, number: str) -> float:
-    """One of `fea.panel.screening.NUMBERS` in a state. [N, N/m, Pa]."""
-    of_path = {
-        "clip uplift": study.path.clip_uplift,
-        "anchorage": study.path.anchorage,
-        "fold opening": study.fold.peak_opening,
-    }
-    if number in of_path:
-        return of_path[number]
-    return float(study.peaks.stress[study.peaks.name.index(number.removeprefix("stress in the "))])
-
-
 def worst_study(detail: ClampDetail, number: str) -> SeamStudy:
     """State that is worst for a number; the one that is shown for numbers without a limit."""
     return detail.states.study[detail.states.worst.get(number, detail.shown)]

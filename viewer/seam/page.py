@@ -13,7 +13,7 @@ from fea.analysis import Analysis
 from fea.panel.detail import ClampDetail
 from fea.panel.model import LAYERS
 from fea.panel.screening import NUMBERS
-from fea.panel.study import WIDER, WINDOW
+from fea.panel.study import WIDER, WINDOW, study_number
 from roofmodel.hardware import Bearing
 from roofmodel.units import UnitSystem
 from viewer.export import version
@@ -39,7 +39,6 @@ from viewer.seam.findings import (
     share_text,
     shares,
     stiffness_rows,
-    study_number,
     up,
     worst_study,
 )
