@@ -36,6 +36,7 @@ from fea.rails.loads import FrameResult, RailLoads
 from fea.rails.rows import build_frame
 from fea.solvers.direct import Solver
 from roofmodel.hardware import DesignFormat
+from roofmodel.memory import Memory, recall
 from roofmodel.project.load import Project
 from roofmodel.sliding.flow import FlowGraph
 from roofmodel.sliding.landing import Landing, landing
@@ -170,7 +171,9 @@ class _Clock:
         self._last = now
 
 
-def analyze(project: Project, tell: Tell | None = None) -> Analysis:
+def analyze(
+    project: Project, tell: Tell | None = None, memory: Memory | None = None, *, beyond: bool = True
+) -> Analysis:
     """Run the main job.
 
     Parameters
@@ -179,6 +182,11 @@ def analyze(project: Project, tell: Tell | None = None) -> Analysis:
         From `roofmodel.project.load.load_project`.
     tell : callable, optional
         Is told in words how far work that takes long has come.
+    memory : Memory, optional
+        Keeps what stays while rows move; only for projects that differ in nothing but their rows. See
+        `fea.moving`.
+    beyond : bool
+        False leaves out what follows the first failure, also where the project asks for it.
 
     Returns
     -------
@@ -192,11 +200,12 @@ def analyze(project: Project, tell: Tell | None = None) -> Analysis:
     clock = _Clock()
     roof, layout, clamp, rail = project.roof, project.layout, project.clamp, project.rail
     form = DesignFormat(project.table.design.format)
-    snow = snow_cases(roof, project.site, frozenset(layout.row_plane.tolist()))
+    retained = frozenset(layout.row_plane.tolist())
+    snow = recall(memory, ("snow cases", retained), lambda: snow_cases(roof, project.site, retained))
     clock.mark("snow cases")
-    graph, force = slide(roof, snow.cases, layout, project.slide)
+    graph, force = slide(roof, snow.cases, layout, project.slide, memory)
     clock.mark("sliding force")
-    support = panel_support(project, tell)
+    support = panel_support(project, tell, memory)
     clock.mark("panels")
     solver = Solver(project.table.analysis.solver)
     loads, basis = rail_loads(roof, layout, rail, force, support.travel, support.held)
@@ -242,9 +251,9 @@ def analyze(project: Project, tell: Tell | None = None) -> Analysis:
         [snow_reserve(r, basis, strength, hardware, layout, strip_loads) for r in responses], axis=0
     )
     clock.mark("reserve")
-    beyond = None
-    if project.table.analysis.beyond_first_failure:
-        beyond = _beyond(project, loads, basis, strength, clamp_force, limits)
+    after = None
+    if beyond and project.table.analysis.beyond_first_failure:
+        after = _beyond(project, loads, basis, strength, clamp_force, limits)
         clock.mark("beyond first failure")
     together = next(limit for limit in limits if limit.name == "clamp combined")
     by_case = tuple(_worst(limits, range(len(limits)), q) for q in range(len(snow.cases)))
@@ -253,7 +262,7 @@ def analyze(project: Project, tell: Tell | None = None) -> Analysis:
     proofs = (
         *equilibrium(responses),
         *conservation(roof, graph.cells, snow.cases, force),
-        *_row_proofs(project, snow, force, attachment, limits),
+        *_row_proofs(project, snow, force, attachment, limits, memory),
     )
     clock.mark("self-audit")
     rigid: Demands | None = None
@@ -291,7 +300,7 @@ def analyze(project: Project, tell: Tell | None = None) -> Analysis:
         reserve=reserve,
         proofs=proofs,
         landing=landing(roof, graph, force, snow.cases, project.slide),
-        beyond=beyond,
+        beyond=after,
         cautions=(
             *cautions(project, snow, factors, graph, force),
             *softness,
@@ -386,7 +395,12 @@ def governing_row(analysis_limits: tuple[Limit, ...], governing: Governing, proj
 
 
 def _row_proofs(
-    project: Project, snow: SnowSet, force: RowForce, governing: Governing | None, limits: tuple[Limit, ...]
+    project: Project,
+    snow: SnowSet,
+    force: RowForce,
+    governing: Governing | None,
+    limits: tuple[Limit, ...],
+    memory: Memory | None,
 ) -> tuple[Proof, ...]:
     if governing is None:
         return ()
@@ -395,5 +409,5 @@ def _row_proofs(
     roof, layout = project.roof, project.layout
     return (
         second_road(roof, layout, case, force, governing.case, row, project.slide.friction),
-        refinement(roof, layout, case, force, governing.case, project.slide),
+        refinement(roof, layout, case, force, governing.case, project.slide, memory),
     )

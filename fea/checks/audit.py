@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from fea.rails.loads import FrameResult
 from roofmodel.layout import Layout
+from roofmodel.memory import Memory
 from roofmodel.sliding.cells import Cells
 from roofmodel.sliding.thrust import RowForce, SlideOptions, slide
 from roofmodel.sliding.tributary import clamp_shares, row_polygon_force
@@ -103,7 +104,13 @@ def second_road(
 
 
 def refinement(
-    roof: RoofSurface, layout: Layout, case: SnowCase, force: RowForce, number: int, options: SlideOptions
+    roof: RoofSurface,
+    layout: Layout,
+    case: SnowCase,
+    force: RowForce,
+    number: int,
+    options: SlideOptions,
+    memory: Memory | None = None,
 ) -> Proof:
     """Change of the clamps' tributary forces when strips are twice as wide, of the largest."""
     wide = SlideOptions(
@@ -113,7 +120,7 @@ def refinement(
         valley_spread=options.valley_spread,
         spread_angle=options.spread_angle,
     )
-    coarse = clamp_shares(layout, slide(roof, (case,), layout, wide)[1])[0]
+    coarse = clamp_shares(layout, slide(roof, (case,), layout, wide, memory)[1])[0]
     fine = clamp_shares(layout, force)[number]
     error = np.abs(fine - coarse).max(initial=0.0) / max(float(np.abs(fine).max(initial=0.0)), 1.0)
     return Proof("clamp forces with strips twice as wide", float(error), REFINEMENT)

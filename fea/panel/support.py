@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -17,6 +17,7 @@ from fea.panel.plane import TOUCH, clamp_strips, plane_field, series
 from fea.panel.restraint import Restraints, free_travel, second_points
 from roofmodel.errors import InputError
 from roofmodel.hardware import Bearing, SeamDetail
+from roofmodel.memory import Memory, recall
 from roofmodel.project.load import Project
 from roofmodel.units import SYSTEMS
 
@@ -115,7 +116,7 @@ def _gap_words(project: Project, detail: SeamDetail) -> tuple[str, ...]:
     )
 
 
-def panel_support(project: Project, tell: Tell | None = None) -> PanelSupport:
+def panel_support(project: Project, tell: Tell | None = None, memory: Memory | None = None) -> PanelSupport:
     """Panels of a project under its clamps.
 
     Parameters
@@ -123,6 +124,8 @@ def panel_support(project: Project, tell: Tell | None = None) -> PanelSupport:
     project : Project
     tell : callable, optional
         Is told in words how far the work has come.
+    memory : Memory, optional
+        Keeps the fields of planes whose rows do not move.
 
     Raises
     ------
@@ -154,7 +157,7 @@ def panel_support(project: Project, tell: Tell | None = None) -> PanelSupport:
     if not project.table.analysis.panel_flexibility:
         return PanelSupport((), (), travel, held, restraint, said)
     states = BORNE if detail.bearing is not Bearing.NONE else BORNE[:1]
-    found = [_plane_states(project, int(p), states, tell) for p in np.unique(layout.row_plane)]
+    found = [_recalled(project, int(p), states, tell, memory) for p in np.unique(layout.row_plane)]
     clamps = np.concatenate([part.clamp for part in found])
     place = np.argsort((6 * clamps[:, None] + np.arange(6)).ravel())
     joined: list[Any] = [
@@ -186,6 +189,22 @@ class _PlaneStates:
     clamp: IntArray
     stiffness: list[Array]
     notes: tuple[str, ...]
+
+
+def _recalled(
+    project: Project,
+    plane: int,
+    states: Sequence[tuple[str, dict[str, bool]]],
+    tell: Tell | None,
+    memory: Memory | None,
+) -> _PlaneStates:
+    """States of a plane, found again when its clamps have not moved, whatever their numbers are now."""
+    layout = project.layout
+    own = np.flatnonzero(layout.row_plane[layout.clamp_row] == plane)
+    names = tuple(layout.clamp_name[i] for i in own)
+    places = layout.clamp_uv[own].tobytes(), layout.clamp_seam[own].tobytes()
+    key = ("panels", plane, names, *places)
+    return replace(recall(memory, key, lambda: _plane_states(project, plane, states, tell)), clamp=own)
 
 
 def _plane_states(

@@ -22,7 +22,7 @@ from roofmodel.project.import_schema import ImportedRoof
 from roofmodel.project.obstacles import place_obstacles
 from roofmodel.project.part_tables import built_roof
 from roofmodel.project.placement import check_grips, place_rows
-from roofmodel.project.schema import BuiltRoof, ProjectFile, RoofFile
+from roofmodel.project.schema import BuiltRoof, ProjectFile, RoofFile, RowTable
 from roofmodel.project.seam_tables import make_seam
 from roofmodel.project.sites import SITES, make_site
 from roofmodel.sliding.thrust import SlideOptions, ValleyThrust
@@ -47,7 +47,8 @@ class Project:
     table : ProjectFile
         What it says, SI.
     digest : str
-        SHA-256 of the project file and of the imported roof, so that a result can be reproduced.
+        SHA-256 of the project file and of the imported roof, so that a result can be reproduced; empty
+        once `with_rows` has moved rows.
     roof, site, rail, clamp, panel, seam, layout, slide
         Inputs of the calculation; seam is None without its table.
     """
@@ -117,6 +118,37 @@ def load_project(path: str | Path) -> Project:
     except InputError as error:
         message = f"{path.name}: {error}"
         raise InputError(message) from None
+
+
+def with_rows(project: Project, rows: Sequence[RowTable]) -> Project:
+    """The same project with other rows, its roof and hardware as they are.
+
+    Parameters
+    ----------
+    project : Project
+    rows : sequence of RowTable
+        All rows, in place of those of the file.
+
+    Returns
+    -------
+    Project
+        Its digest is empty: no file says what it holds.
+
+    Raises
+    ------
+    InputError
+        One line that names the field, the value and what would be right.
+    """
+    names = [row.name for row in rows]
+    twice = next((name for name in names if names.count(name) > 1), None)
+    if not rows or twice is not None:
+        message = "row: give at least one" if not rows else f'row.name: "{twice}" is used twice'
+        raise InputError(message)
+    units = SYSTEMS[project.table.project.units]
+    layout = place_rows(project.roof, rows, project.table.plane, project.panel, units)
+    check_grips(layout, project.clamp.grip_length, units)
+    table = project.table.model_copy(update={"row": list(rows)})
+    return replace(project, table=table, layout=layout, digest="")
 
 
 def load_roof(path: str | Path) -> tuple[RoofSurface, RoofFile, str]:

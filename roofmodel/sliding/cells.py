@@ -8,12 +8,15 @@ cells compact for pictures, friction and contours.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import partial
+from typing import Any
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
 
 from roofmodel.layout import Layout
+from roofmodel.memory import Memory, recall
 from roofmodel.sliding.obstructions import Faces, upper_faces
 from roofmodel.surface import Planes, RoofSurface
 
@@ -79,7 +82,7 @@ class _Segments:
     extra: Array  # more strip bounds
 
 
-def build_cells(roof: RoofSurface, layout: Layout, strip_width: float) -> Cells:
+def build_cells(roof: RoofSurface, layout: Layout, strip_width: float, memory: Memory | None = None) -> Cells:
     """Divide every plane into fall-line trapezoids.
 
     Parameters
@@ -89,6 +92,8 @@ def build_cells(roof: RoofSurface, layout: Layout, strip_width: float) -> Cells:
         Rows that cut the mesh.
     strip_width : float
         Widest strip. [m] Widened on very large roofs so that `CELL_LIMIT` is about kept.
+    memory : Memory, optional
+        Keeps the cells of planes whose rows do not move.
 
     Returns
     -------
@@ -97,9 +102,31 @@ def build_cells(roof: RoofSurface, layout: Layout, strip_width: float) -> Cells:
     faces = upper_faces(roof)
     area = float(roof.planes.true_area.sum())
     width = max(strip_width, np.sqrt(area / (2.0 * CELL_LIMIT)))
-    return _join(
-        [_plane_cells(roof, layout, faces, plane, width) for plane in range(roof.planes.count)], roof.planes
-    )
+    parts = [
+        recall(
+            memory,
+            ("cells", width, plane_key(layout, plane)),
+            partial(_plane_part, roof, layout, faces, plane, width),
+        )
+        for plane in range(roof.planes.count)
+    ]
+    return _join(parts, roof.planes)
+
+
+def plane_key(layout: Layout, plane: int) -> tuple[int, bytes, bytes, bytes]:
+    """What the cells of a plane depend on beside the roof: its rows by number and place, and its clamps."""
+    rows = np.flatnonzero(layout.row_plane == plane)
+    clamps = layout.clamp_uv[layout.row_plane[layout.clamp_row] == plane]
+    ends = np.stack([layout.row_start[rows], layout.row_end[rows]])
+    return plane, rows.tobytes(), ends.tobytes(), clamps.tobytes()
+
+
+def _plane_part(roof: RoofSurface, layout: Layout, faces: Faces, plane: int, width: float) -> dict[str, Any]:
+    """Cells of one plane with their outlines on plan."""
+    part = _plane_cells(roof, layout, faces, plane, width)
+    ring = part["corners"][:, [0, 1, 2, 3, 0]]
+    world = roof.planes.to_world(plane, ring.reshape(-1, 2)).reshape(-1, 5, 3)
+    return {**part, "plan": np.asarray(shapely.polygons(world[..., :2]))}
 
 
 def _plane_cells(
@@ -252,16 +279,12 @@ def _area(corners: Array) -> Array:
     return 0.5 * width * (left + right)
 
 
-def _join(parts: list[dict[str, Array]], planes: Planes) -> Cells:
-    offset = np.cumsum([0, *(len(part["plane"]) for part in parts)])
-    for part, start in zip(parts, offset, strict=False):
-        for key in ("below", "beyond"):
-            part[key] = np.where(part[key] >= 0, part[key] + start, -1)
+def _join(parts: list[dict[str, Any]], planes: Planes) -> Cells:
+    offset = np.cumsum([0, *(len(part["plane"]) for part in parts)])[:-1]
     joined = {key: np.concatenate([part[key] for part in parts]) for key in parts[0]}
+    start = np.repeat(offset, [len(part["plane"]) for part in parts])
     plane = joined["plane"]
     area = _area(joined["corners"])
-    ring = joined["corners"][:, [0, 1, 2, 3, 0]]
-    world = planes.to_world(np.repeat(plane, 5), ring.reshape(-1, 2)).reshape(-1, 5, 3)
     return Cells(
         plane=plane,
         corners=joined["corners"],
@@ -269,9 +292,9 @@ def _join(parts: list[dict[str, Array]], planes: Planes) -> Cells:
         lower_face=joined["lower_face"],
         lower_edge=joined["lower_edge"],
         upper_edge=joined["upper_edge"],
-        below=joined["below"],
-        beyond=joined["beyond"],
+        below=np.where(joined["below"] >= 0, joined["below"] + start, -1),
+        beyond=np.where(joined["beyond"] >= 0, joined["beyond"] + start, -1),
         true_area=area,
         plan_area=area * np.cos(planes.slope[plane]),
-        plan=np.asarray(shapely.polygons(world[..., :2])),
+        plan=joined["plan"],
     )

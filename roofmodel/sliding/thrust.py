@@ -17,7 +17,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from roofmodel.layout import Layout
-from roofmodel.sliding.cells import build_cells
+from roofmodel.memory import Memory
+from roofmodel.sliding.cells import Cells, build_cells, plane_key
 from roofmodel.sliding.ends import end_bound
 from roofmodel.sliding.flow import Exit, FlowGraph, build_flow
 from roofmodel.sliding.obstructions import Faces, aside, upper_faces
@@ -143,7 +144,11 @@ class RowForce:
 
 
 def slide(
-    roof: RoofSurface, cases: tuple[SnowCase, ...], layout: Layout, options: SlideOptions | None = None
+    roof: RoofSurface,
+    cases: tuple[SnowCase, ...],
+    layout: Layout,
+    options: SlideOptions | None = None,
+    memory: Memory | None = None,
 ) -> tuple[FlowGraph, RowForce]:
     """Send every case down the roof.
 
@@ -153,6 +158,8 @@ def slide(
     cases : tuple of SnowCase, (q,)
     layout : Layout
     options : SlideOptions, optional
+    memory : Memory, optional
+        Keeps what belongs to planes whose rows do not move.
 
     Returns
     -------
@@ -162,10 +169,37 @@ def slide(
         Force on every row, and the balance.
     """
     options = options or SlideOptions()
-    cells = build_cells(roof, layout, options.strip_width)
+    cells = build_cells(roof, layout, options.strip_width, memory)
     graph = build_flow(roof, layout, cells, options.valley_spread)
-    vertical = case_forces(cases, cells.plan, cells.plane)
+    vertical = _snow_on_cells(roof, cases, layout, cells, options.strip_width, memory)
     return graph, route(roof, layout, graph, vertical, options)
+
+
+def _snow_on_cells(
+    roof: RoofSurface,
+    cases: tuple[SnowCase, ...],
+    layout: Layout,
+    cells: Cells,
+    width: float,
+    memory: Memory | None,
+) -> Array:
+    """Vertical snow force of every case on every cell, (q, n). [N]."""
+    if memory is None:
+        return case_forces(cases, cells.plan, cells.plane)
+    found = []
+    for plane in range(roof.planes.count):
+        on = cells.plane == plane
+        plan, number = cells.plan[on], cells.plane[on]
+        key = ("snow", width, plane_key(layout, plane), tuple(id(case) for case in cases))
+        found.append(memory.recall(key, partial(_forces_and_cases, cases, plan, number))[0])
+    return np.concatenate(found, axis=1)
+
+
+def _forces_and_cases(
+    cases: tuple[SnowCase, ...], plan: NDArray[np.object_], plane: IntArray
+) -> tuple[Array, tuple[SnowCase, ...]]:
+    """Forces for the memory, with the cases, so that none of their ids is given away meanwhile."""
+    return case_forces(cases, plan, plane), cases
 
 
 def route(

@@ -156,8 +156,11 @@ def case_forces(cases: Sequence[SnowCase], polygons: NDArray[np.object_], plane:
     moment = area[:, None] * _centroids(polygons)
     met: dict[tuple[int, bytes], tuple[IntArray, Array, Array]] = {}
     force = np.zeros((len(cases), len(polygons)))
+    present = set(plane.tolist())
     for number, case in enumerate(cases):
         for zone in case.zones:
+            if zone.plane not in present:
+                continue
             key = (zone.plane, zone.polygon.wkb)  # cases share most of their polygons
             if key not in met:
                 met[key] = _meet(zone, polygons, plane, area, moment)
