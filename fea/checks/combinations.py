@@ -25,17 +25,31 @@ _COMBINATIONS = {
     (DesignFormat.LRFD, LoadLevel.STRENGTH): (1.2, 1.0, "ASCE/SEI 7-22 2.3.1: 1.2 D + 1.0 S"),
     (DesignFormat.LRFD, LoadLevel.CHARACTERISTIC): (1.2, 1.6, "strength design: 1.2 D + 1.6 S"),
     (DesignFormat.EN, LoadLevel.STRENGTH): (
+        1.35,
         1.0,
-        1.0,
-        "G + S_d: EN 1990 6.4.3.3 (accidental) or design-level snow",
+        "EN 1990 6.4.3.2 with design-level snow given directly: 1.35 G + S_d (judgment)",
     ),
     (DesignFormat.EN, LoadLevel.CHARACTERISTIC): (1.35, 1.5, "EN 1990 6.4.3.2, Eq. 6.10: 1.35 G + 1.5 S"),
 }
-# Standards whose characteristic snow has factors of its own; from memory as above.
+# Standards whose snow has factors of its own; from memory as above.
 _OWN = {
-    (DesignFormat.ASD, "ASCE/SEI 7-16"): (1.0, 1.0, "ASCE/SEI 7-16 2.4.1: D + S"),
-    (DesignFormat.LRFD, "ASCE/SEI 7-16"): (1.2, 1.6, "ASCE/SEI 7-16 2.3.1: 1.2 D + 1.6 S"),
-    (DesignFormat.LRFD, "NBCC 2020"): (1.25, 1.5, "NBCC 2020 4.1.3.2, case 3: 1.25 D + 1.5 S"),
+    (DesignFormat.ASD, LoadLevel.CHARACTERISTIC, "ASCE/SEI 7-16"): (1.0, 1.0, "ASCE/SEI 7-16 2.4.1: D + S"),
+    (DesignFormat.LRFD, LoadLevel.CHARACTERISTIC, "ASCE/SEI 7-16"): (
+        1.2,
+        1.6,
+        "ASCE/SEI 7-16 2.3.1: 1.2 D + 1.6 S",
+    ),
+    (DesignFormat.LRFD, LoadLevel.CHARACTERISTIC, "NBCC 2020"): (
+        1.25,
+        1.5,
+        "NBCC 2020 4.1.3.2, case 3: 1.25 D + 1.5 S",
+    ),
+    # Exceptional snow is an accidental action; snow that a user calls "strength" is not.
+    (DesignFormat.EN, LoadLevel.STRENGTH, "EN 1991-1-3"): (
+        1.0,
+        1.0,
+        "EN 1990 6.4.3.3 (accidental): G + A_d, A_d the exceptional snow",
+    ),
 }
 # Least factor on restrained temperature, NBCC 2020 4.1.3.2.(4), from memory.
 _THERMAL = {"NBCC 2020": 1.25}
@@ -68,8 +82,8 @@ def strength_factors(
     """
     if level is LoadLevel.MEASURED:
         dead, usual, clause = 1.0, 1.0, "measured snow, as it lay: D + S"
-    elif level is LoadLevel.CHARACTERISTIC and (form, standard) in _OWN:
-        dead, usual, clause = _OWN[(form, standard)]
+    elif (form, level, standard) in _OWN:
+        dead, usual, clause = _OWN[(form, level, standard)]
     else:
         dead, usual, clause = _COMBINATIONS[(form, level)]
     thermal = max(thermal, _THERMAL.get(standard, 0.0))

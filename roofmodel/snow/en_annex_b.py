@@ -1,16 +1,16 @@
 """Exceptional snow drifts, EN 1991-1-3 Annex B, where the national annex asks for them.
 
 Clauses from memory; values checked against a published design guide and a book of verification examples.
-Drifts of Annex B stand alone: no other snow lies on the roof with them. Drifts in valleys of multi-span
-roofs (B2) are left out.
+Drifts of Annex B stand alone: no other snow lies on the roof with them.
 """
 
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import NDArray
 
 from roofmodel.snow.cases import LoadLevel, SnowCase, Value, Zone
+from roofmodel.snow.en_annex_b_valleys import exceptional_shape, valley_drifts
 from roofmodel.snow.en_roof import CODE, EnRoof
 from roofmodel.snow.obstacle_walls import room, wind_groups
 from roofmodel.snow.patches import larger, spread, wall_groups
@@ -22,41 +22,26 @@ Cases = tuple[list[SnowCase], list[tuple[str, str]]]
 WALL_CAP, OBSTRUCTION_CAP = 8.0, 5.0  # B3, B4
 REACH = 15.0  # B3, B4: l_s at most [m]
 SLOPES = np.radians([15.0, 30.0])  # B3: reduced from the first, none from the second [rad]
+# B4 names no reduction by slope in the text at hand; none is taken, which is safe.
+SHARE_WORDS = {
+    "B3": "slope of the lower roof: 1 to 15 degrees, 0 from 30; 1 where snow is held",
+    "B4": "no reduction by slope (B4)",
+}
 SMALL = 1.0  # obstructions up to this height take no account of the roof's length, B4 [m]
 NOTES = (
     "Exceptional drift of Annex B, an accidental action: load factor 1.0, s = mu_1 s_k without C_e and C_t.",
     "No other snow lies on the roof with it (Annex B).",
-    "What reaches past the roof's edge falls off; corners between two drifts are left out.",
+    "What reaches past the roof's edge falls off. Walls and parapets that meet drift in winds of their own,"
+    " not together (judgment); corners around projections are left out.",
 )
 
 
-def exceptional_shape(
-    height: ArrayLike, length: ArrayLike, reach: ArrayLike, ground_snow: ArrayLike, cap: float
-) -> Array:
-    """mu_1 = min(2 h / s_k, 2 b / l_s, cap) (m, kN/m^2), EN 1991-1-3 B3 and B4, from memory.
-
-    Parameters
-    ----------
-    height : (...) float
-        h of the wall, parapet or obstruction. [m]
-    length : (...) float
-        b, the larger of the roofs on both sides; infinite where it does not count. [m]
-    reach : (...) float
-        l_s. [m]
-    ground_snow : (...) float
-        s_k. [Pa]
-    cap : float
-        8 at walls and parapets, 5 at obstructions.
-    """
-    by_height = 2.0 * np.asarray(height, dtype=float) / (np.asarray(ground_snow) / 1000.0)
-    by_length = 2.0 * np.asarray(length, dtype=float) / np.asarray(reach, dtype=float)
-    return np.minimum(np.minimum(by_height, by_length), cap)
-
-
 def exceptional_drifts(known: EnRoof) -> Cases:
-    """Cases of B3 at walls and of B4 at parapets and obstructions, one for each way they face."""
+    """Cases of B2 in valleys, B3 at walls and B4 at parapets and obstructions, one for each way they face."""
     cases: list[SnowCase] = []
     skipped: list[tuple[str, str]] = []
+    for name, zones, notes in valley_drifts(known):
+        _add(cases, skipped, known, name, zones, notes)
     for group in wall_groups(known.roof):
         zones = [zone for i in group.steps for zone in _wall_zones(known, i)]
         name = f"exceptional drift below {group.uppers(known.roof)}, wall facing {group.toward}"
@@ -65,16 +50,22 @@ def exceptional_drifts(known: EnRoof) -> Cases:
         zones = [zone for face in wind.face.tolist() for zone in _face_zones(known, face)]
         _add(cases, skipped, known, f"exceptional drift at obstacles, wind toward {wind.toward}", zones)
     if not cases and not skipped:
-        skipped.append(("exceptional drifts", "no wall, parapet or obstruction (Annex B)"))
+        skipped.append(("exceptional drifts", "no valley, wall, parapet or obstruction (Annex B)"))
     return cases, skipped
 
 
 def _add(
-    cases: list[SnowCase], skipped: list[tuple[str, str]], known: EnRoof, name: str, zones: list[Zone]
+    cases: list[SnowCase],
+    skipped: list[tuple[str, str]],
+    known: EnRoof,
+    name: str,
+    zones: list[Zone],
+    notes: tuple[str, ...] = (),
 ) -> None:
     if zones:
         density = known.light_density.value
-        cases.append(SnowCase(name, CODE, LoadLevel.STRENGTH, tuple(larger(zones)), density, NOTES))
+        said = (*NOTES, *notes)
+        cases.append(SnowCase(name, CODE, LoadLevel.STRENGTH, tuple(larger(zones)), density, said))
     else:
         skipped.append((name, "the lower roof is too steep, or no roof lies in front (Annex B)"))
 
@@ -124,7 +115,7 @@ def _zones(
     if reach <= gap:
         return []
     ground, slope = known.site.ground_snow, float(known.roof.planes.slope[plane])
-    share = 1.0 if plane in known.held else float(np.clip(np.interp(slope, SLOPES, [1.0, 0.0]), 0.0, 1.0))
+    share = 1.0 if clause == "B4" or plane in known.held else float(np.interp(slope, SLOPES, [1.0, 0.0]))
     shape = share * float(exceptional_shape(height, max(lengths), reach, ground, cap))
     if shape <= 0.0:
         return []
@@ -138,9 +129,7 @@ def _zones(
             else ()
         ),
         Value("l_s", reach, "m", "min(5 h, b_1, 15 m)"),
-        Value(
-            "share", share, "", "slope of the lower roof: 1 to 15 degrees, 0 from 30; 1 where snow is held"
-        ),
+        Value("share", share, "", SHARE_WORDS[clause]),
         Value("mu_1", shape, "", f"min(2 h / s_k, 2 b / l_s, {cap:g}) times share"),
     )
     zone = Zone(

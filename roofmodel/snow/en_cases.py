@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from roofmodel.snow.cases import SnowCase, SnowSet
+from roofmodel.snow.en_abutting import abutting_cases
 from roofmodel.snow.en_annex_b import exceptional_drifts
-from roofmodel.snow.en_drifted import abutting_cases, pitched_cases, valley_cases
+from roofmodel.snow.en_drifted import pitched_cases, valley_cases
 from roofmodel.snow.en_obstacles import obstacle_cases
 from roofmodel.snow.en_roof import EnRoof, balanced_case, exceptional, prepare
 from roofmodel.snow.inputs import EnSite
@@ -12,11 +13,17 @@ from roofmodel.snow.vault_cases import en_vaults
 from roofmodel.surface import RoofSurface
 
 NOT_MODELED = (
-    ("domes", "taken as the planes that they are made of; the national annex may say more"),
-    ("two walls at an inside corner", "each wall is a case of its own (5.3.6); where both drift add by hand"),
-    ("saw-teeth", "steps take 5.3.6; mu_2 of multi-span roofs (5.3.4) is for valleys only"),
+    (
+        "domes",
+        "5.3.5 is for cylinders and the standard has no clause for domes: taken as the planes that they are"
+        " made of, the undrifted load and half of it on one side; the national annex may say more",
+    ),
+    (
+        "corners between parapets and projections",
+        "6.2 has no figure for them: each wind is a case of its own, and what lies around a projection's"
+        " outer corner is left out",
+    ),
     ("snow overhanging the eave", "does not slide; `eavewright snow` gives it for every eave (6.3)"),
-    ("exceptional drifts in valleys", "B2 is not built into a case; where Annex B applies add it by hand"),
 )
 
 

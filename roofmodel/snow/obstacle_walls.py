@@ -2,16 +2,75 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
+import shapely
 from numpy.typing import NDArray
 
 from roofmodel.obstacles import Obstacles
-from roofmodel.snow.regions import SAME_WIND, Plan, compass, fetch, left_normal
+from roofmodel.snow.cases import SnowCase
+from roofmodel.snow.regions import EAVE_OVERHANG, SAME_WIND, Plan, compass, fetch, left_normal
+from roofmodel.surface import RoofSurface
 
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
+
+PARAPET = 0.05  # shorter stretches of parapet above a wall do not count [m]
+RAISED_NOTE = (
+    "A parapet on the upper roof's edge counts as part of the wall: h reaches to its top (judgment where the"
+    " standard's figure shows none). It lowers nothing: the upper roof's snow is blown and slides as"
+    " without it."
+)
+
+
+def with_parapets(roof: RoofSurface) -> RoofSurface:
+    """Roof whose walls reach to the top of the parapets on their upper edges, for the drift rules only.
+
+    `Steps.wall` of such a step then holds the least height without and the greatest with the parapet, also
+    where the parapet stands on a part of the wall only: what each rule takes from it stays safe.
+    """
+    extra = _parapet_above(roof)
+    if not extra.any():
+        return roof
+    low, high = roof.steps.wall.min(axis=1), roof.steps.wall.max(axis=1) + extra
+    wall = np.where(extra[:, None] > 0.0, np.stack([low, high], axis=1), roof.steps.wall)
+    return replace(roof, steps=replace(roof.steps, wall=wall))
+
+
+def _parapet_above(roof: RoofSurface) -> Array:
+    """Height (s,) of the tallest parapet on the upper edge of each step; 0 for none. [m]."""
+    steps, obstacles = roof.steps, roof.obstacles
+    faces = np.flatnonzero(obstacles.parapet[obstacles.face])
+    extra = np.zeros(steps.count)
+    if not steps.count or not len(faces):
+        return extra
+    owner = obstacles.face[faces]
+    walls = shapely.linestrings(np.stack([steps.start[:, :2], steps.end[:, :2]], axis=1))
+    edges = shapely.linestrings(np.stack([obstacles.start[faces, :2], obstacles.end[faces, :2]], axis=1))
+    reach = shapely.buffer(walls, steps.gap + EAVE_OVERHANG, cap_style="flat")
+    shared = shapely.length(shapely.intersection(np.asarray(reach)[:, None], np.asarray(edges)[None, :]))
+    # The parapet's snow lies on the upper roof, behind the wall that the lower roof faces.
+    facing = (
+        left_normal(steps.start, steps.end) @ -left_normal(obstacles.start[faces], obstacles.end[faces]).T
+    )
+    on = (steps.upper[:, None] == obstacles.plane[owner][None, :]) & (facing > SAME_WIND) & (shared > PARAPET)
+    return np.asarray(np.where(on, obstacles.height[owner][None, :], 0.0).max(axis=1))
+
+
+def say_raised(case: SnowCase, roof: RoofSurface, raised: RoofSurface) -> SnowCase:
+    """A case with a note where its drifts count a parapet as part of the wall."""
+    changed = raised.steps.wall.max(axis=1) > roof.steps.wall.max(axis=1)
+    tall = np.unique(raised.steps.wall[changed].max(axis=1))
+    used = {
+        value.value
+        for zone in case.zones
+        for value in zone.values
+        if value.symbol == "h" and np.isclose(value.value, tall).any()
+    }
+    if not used:
+        return case
+    return replace(case, notes=(*case.notes, RAISED_NOTE))
 
 
 @dataclass(frozen=True)

@@ -26,6 +26,7 @@ SAME_WIND = np.cos(np.radians(5.0))  # winds within 5 degrees are one
 COMPASS_SLACK = 2.4  # less than half of 5 degrees, so that different winds have different names [degrees]
 # Cosine, judgment: snow that falls within 6 degrees of the line of a wall slides past it; else it jams there.
 TOWARD_WALL = 0.1
+TOWARD_WALL_WORDS = "it falls toward a wall"
 _COMPASS = ("N", "NE", "E", "SE", "S", "SW", "W", "NW")
 
 
@@ -180,15 +181,20 @@ def slope_run(
     return fetch(merged(np.array(plan.polygon)[same]), start, end, direction, gap, overhang)
 
 
-def held_planes(roof: RoofSurface, plan: Plan, retained: frozenset[int]) -> dict[int, str]:
+def held_planes(
+    roof: RoofSurface, plan: Plan, retained: frozenset[int], *, walls: bool = False
+) -> dict[int, str]:
     """Planes whose snow cannot leave because rows hold it, and why.
 
     A plane that carries rows holds its snow, and so does one with a parapet at its lower edge, and a plane
-    that falls across a pitch break or into a valley toward such a one.
+    that falls across a pitch break or into a valley toward such a one; with `walls` also one that falls
+    toward a wall.
     """
     held = dict.fromkeys(sorted(retained), "it carries snow retention")
     for plane in _behind_parapets(roof, plan):
         held.setdefault(plane, "a parapet stands at its lower edge")
+    for plane in toward_walls(roof, plan) if walls else ():
+        held.setdefault(plane, TOWARD_WALL_WORDS)
     joints = _downhill_joints(roof, plan)
     waiting = True
     while waiting:
@@ -216,11 +222,23 @@ def obstructed_planes(roof: RoofSurface, plan: Plan, retained: frozenset[int]) -
         if kind is EdgeKind.VALLEY:
             for plane in pair[pair >= 0]:
                 found.setdefault(int(plane), "its snow runs into a valley")
-    for lower, start, end in zip(roof.steps.lower, roof.steps.start, roof.steps.end, strict=True):
-        wall = np.array([end[1] - start[1], start[0] - end[0]]) / np.hypot(*(end - start)[:2])
-        if wall @ plan.fall[lower] > TOWARD_WALL:
-            found.setdefault(int(lower), "it falls toward a wall")
+    for plane in toward_walls(roof, plan):
+        found.setdefault(plane, TOWARD_WALL_WORDS)
     return found
+
+
+def falls_toward_wall(roof: RoofSurface, plan: Plan) -> NDArray[np.bool_]:
+    """Whether the lower plane of each step (s,) falls toward the wall of that step."""
+    steps = roof.steps
+    if not steps.count:
+        return np.zeros(0, dtype=bool)
+    wall = -left_normal(steps.start, steps.end)
+    return np.asarray(np.sum(wall * plan.fall[steps.lower], axis=1) > TOWARD_WALL)
+
+
+def toward_walls(roof: RoofSurface, plan: Plan) -> list[int]:
+    """Planes that fall toward a wall."""
+    return np.unique(roof.steps.lower[falls_toward_wall(roof, plan)]).tolist()
 
 
 def _downhill_joints(roof: RoofSurface, plan: Plan) -> list[tuple[int, int]]:

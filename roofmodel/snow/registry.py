@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
+from dataclasses import replace
 from typing import Any
 
 from roofmodel.errors import InputError
@@ -12,6 +13,7 @@ from roofmodel.snow.en_cases import en_cases
 from roofmodel.snow.inputs import Asce16Site, AsceSite, DirectSite, EnSite, NbccSite, Site
 from roofmodel.snow.measured import direct_cases
 from roofmodel.snow.nbcc_cases import nbcc_cases
+from roofmodel.snow.obstacle_walls import say_raised, with_parapets
 from roofmodel.surface import RoofSurface
 
 STANDARDS: dict[str, Callable[[RoofSurface, Any, frozenset[int]], SnowSet]] = {
@@ -51,4 +53,8 @@ def snow_cases(roof: RoofSurface, site: Site, retained: Iterable[int] = ()) -> S
                 f"retained plane {plane} does not exist: the roof has planes 0 to {roof.planes.count - 1}."
             )
             raise InputError(message)
-    return STANDARDS[site.standard](roof, site, planes)
+    raised = with_parapets(roof)
+    snow = STANDARDS[site.standard](raised, site, planes)
+    if raised is roof:
+        return snow
+    return replace(snow, cases=tuple(say_raised(case, roof, raised) for case in snow.cases))

@@ -45,13 +45,24 @@ def make_clamp(**changes):
         (DesignFormat.ASD, LoadLevel.CHARACTERISTIC, 1.0, 1.0),
         # EN 1990 Eq. 6.10 with gamma_G 1.35 and gamma_Q 1.5; accidental 6.4.3.3. From memory.
         (DesignFormat.EN, LoadLevel.CHARACTERISTIC, 1.35, 1.5),
-        (DesignFormat.EN, LoadLevel.STRENGTH, 1.0, 1.0),
+        (DesignFormat.EN, LoadLevel.STRENGTH, 1.35, 1.0),  # snow given at design level is no accident
         (DesignFormat.LRFD, LoadLevel.MEASURED, 1.0, 1.0),
     ],
 )
 def test_factors_follow_the_level_of_the_standard(form, level, dead, snow):
     factors = strength_factors(form, level)
     assert (factors.dead, factors.snow) == (dead, snow)
+
+
+def test_only_exceptional_snow_is_accidental():
+    """EN 1990 6.4.3.3: G + A_d for s_Ad and Annex B; snow that a user calls "strength" takes 1.35 G."""
+    sums = [
+        strength_factors(DesignFormat.EN, LoadLevel.STRENGTH, standard=standard)
+        for standard in ("EN 1991-1-3", "measured")
+    ]
+    assert [(one.dead, one.snow) for one in sums] == [(1.0, 1.0), (1.35, 1.0)]
+    assert "accidental" in sums[0].clause
+    assert "judgment" in sums[1].clause
 
 
 def test_collected_combination_of_7_16():

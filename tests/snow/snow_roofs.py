@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 from shapely import Polygon
 
+from roofmodel.shape.builders import RoofPart, build_roof
 from roofmodel.snow.cases import case_force, case_pressure_at
 from roofmodel.snow.regions import plan_polygon
 from roofmodel.surface import EdgeKind, Edges, Planes, RoofSurface, Steps
@@ -204,6 +205,40 @@ def corner(wall=4.0, lower_slope=0.0):
         (2, 1, (20, 0, 0.0), (20, 20, 0.0), (wall, wall), 0.0),
     ]
     return assemble(faces, ("F1", "F2", "F3"), joints)
+
+
+def court(run=12.0, wall=4.0, slope=30.0):
+    """Flat roof in the inside corner of two gables whose slopes shed onto it from the north and the east."""
+    rise = 8.0 * np.tan(np.radians(slope))
+    up = wall + rise
+    faces = [
+        [(0, run, wall), (run, run, wall), (run, run + 8, up), (0, run + 8, up)],
+        [(run, 0, wall), (run + 8, 0, up), (run + 8, run, up), (run, run, wall)],
+        [(0, 0, 0), (run, 0, 0), (run, run, 0), (0, run, 0)],
+    ]
+    joints = [
+        (2, 0, (run, run, 0.0), (0, run, 0.0), (wall, wall), 0.0),
+        (2, 1, (run, 0, 0.0), (run, run, 0.0), (wall, wall), 0.0),
+    ]
+    return assemble(faces, ("S1", "W1", "F1"), joints)
+
+
+def folded(spans=2, half=6.0, degrees=30.0, length=20.0, turn=0.0):
+    """Parallel gables side by side, ridges along x before they are turned."""
+    cos, sin = np.cos(turn), np.sin(turn)
+    spin = np.array([[cos, sin], [-sin, cos]])
+    box = np.array([[0.0, 0.0], [length, 0.0], [length, 2 * half], [0.0, 2 * half]])
+    pitches = np.radians([degrees, np.nan, degrees, np.nan])
+    return build_roof(
+        [RoofPart("gable", (box + np.array([0.0, 2 * half * k])) @ spin, pitches, 4.0) for k in range(spans)]
+    )
+
+
+def saw_tooth(degrees=20.0, teeth=3):
+    corners = np.array([[0.0, 0.0], [20.0, 0.0], [20.0, 18.0], [0.0, 18.0]])
+    return build_roof(
+        [RoofPart("saw-tooth", corners, np.radians([degrees]), 4.0, fall_azimuth=0.0, teeth=teeth)]
+    )
 
 
 def plane_force(roof, case):

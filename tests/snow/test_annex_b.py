@@ -11,10 +11,11 @@ from roofmodel.project.obstacle_schema import ObstructionTable, ParapetTable
 from roofmodel.project.obstacles import place_obstacles
 from roofmodel.shape.builders import RoofPart, build_roof
 from roofmodel.snow.cases import LoadLevel
-from roofmodel.snow.en_annex_b import exceptional_shape
+from roofmodel.snow.en_annex_b_valleys import exceptional_shape
 from roofmodel.snow.inputs import EnSite
 from roofmodel.snow.registry import snow_cases
 from roofmodel.units import SI
+from tests.snow.snow_roofs import folded, plane_force
 
 
 def box(x0, y0, x1, y1):
@@ -92,3 +93,65 @@ def test_nothing_unless_asked():
     snow = snow_cases(roof, EnSite(ground_snow=1000.0))
     assert not any("exceptional" in case.name for case in snow.cases)
     assert any("annex_b" in why for _, why in snow.skipped)
+
+
+def test_drift_in_a_valley():
+    """B2 by hand: h = 6 tan 30 = 3.464 m, b_3 = 24 m, l_s1 = l_s2 = 6 m.
+
+    s_k = 2: min(2 h / s_k, 2 b_3 / 12, 5) = min(3.464, 4, 5), a triangle of 6 m on both sides.
+    s_k = 0.8: 2 h / s_k = 8.66 and the snow of the whole roof, 4, governs; longer roofs reach the cap of 5.
+    """
+    for ground, spans, shape in ((2.0, 2, 2.0 * 6.0 * np.tan(np.radians(30.0)) / 2.0), (0.8, 2, 4.0)):
+        (case,) = exceptional(folded(spans), 1000.0 * ground)
+        assert case.level is LoadLevel.STRENGTH
+        assert case.name == "exceptional drift in valleys that run W to E"
+        assert max(peak(zone) for zone in case.zones) == pytest.approx(1000.0 * ground * shape)
+        roof = folded(spans)
+        load = plane_force(roof, case)
+        assert load.sum() == pytest.approx(20.0 * 0.5 * 1000.0 * ground * shape * 12.0)
+        loaded = np.flatnonzero(load > 0.0)
+        assert len(loaded) == 2
+        ridge = max(zone.polygon.bounds[3] for zone in case.zones)
+        assert ridge == pytest.approx(18.0)
+
+
+def test_valleys_together_hold_no_more_than_what_fell():
+    """B2(4): each valley alone by its own mu_1, all together s_k times the length of the roof."""
+    roof = folded(spans=4)
+    cases = exceptional(roof, 800.0)
+    single = [case for case in cases if "in the valley " in case.name]
+    (together,) = [case for case in cases if "in valleys that run" in case.name]
+    assert len(single) == 3
+    per_meter = [plane_force(roof, case).sum() / 20.0 for case in single]
+    assert per_meter == pytest.approx([0.5 * 5.0 * 800.0 * 12.0] * 3)
+    assert plane_force(roof, together).sum() / 20.0 == pytest.approx(800.0 * 48.0)
+    assert any("B2(4)" in note for note in together.notes)
+
+
+def test_turned_valleys_carry_the_same():
+    straight, turned = (folded(turn=turn) for turn in (0.0, 0.6))
+    loads = [
+        plane_force(roof, case).sum() for roof in (straight, turned) for case in exceptional(roof, 900.0)
+    ]
+    assert loads[1] == pytest.approx(loads[0], rel=1e-6)
+
+
+def test_valleys_of_an_l_drift_toward_their_ridges():
+    footprint = np.array([(0, 0), (20, 0), (20, 8), (8, 8), (8, 20), (0, 20)], dtype=float)
+    roof = build_roof([RoofPart("L", footprint, np.radians([25.0] * 6), 3.0)])
+    (case,) = exceptional(roof, 1500.0)
+    load = plane_force(roof, case)
+    assert (load > 0.0).sum() == 2
+    low, high = np.sort(load)[-2:]
+    assert low == pytest.approx(high)
+    rise = 4.0 * np.tan(np.radians(25.0))
+    assert max(peak(zone) for zone in case.zones) == pytest.approx(min(2.0 * rise * 1000.0, 5.0 * 1500.0))
+
+
+def test_obstacles_on_steep_roofs_take_the_whole_of_b4():
+    """The slope share of B3 is not B4's: 2 h / s_k = 4 at 25 degrees too, where B3 would take a third."""
+    roof = build_roof([RoofPart("shed", box(0, 0, 20, 8), np.radians([25.0]), 3.0, fall_azimuth=np.pi)])
+    (case,) = exceptional(parapet(roof, 2.0, (0.0, 1.0)), 1000.0)
+    (zone,) = case.zones
+    assert peak(zone) == pytest.approx(1000.0 * min(4.0, 2.0 * 8.0 / 8.0))
+    assert {v.symbol: v.value for v in zone.values}["share"] == 1.0

@@ -6,11 +6,30 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from snow_roofs import bent, broken, ell, gable, hip, named, plane_force, pressure, shed, step
+import shapely
+from snow_roofs import (
+    assemble,
+    bent,
+    broken,
+    court,
+    ell,
+    gable,
+    hip,
+    named,
+    plane_force,
+    pressure,
+    saw_tooth,
+    shed,
+    step,
+)
 
-from roofmodel.snow import EnSite, snow_cases
+from roofmodel.project.obstacle_schema import ParapetTable
+from roofmodel.project.obstacles import place_obstacles
+from roofmodel.shape.builders import RoofPart, build_roof
+from roofmodel.snow import Asce16Site, AsceSite, EnSite, NbccSite, snow_cases
 from roofmodel.snow import en1991_1_3 as en
 from roofmodel.snow.cases import LoadLevel
+from roofmodel.units import SI
 
 SK = 1500.0
 SITE = EnSite(ground_snow=SK)
@@ -166,3 +185,122 @@ def test_snow_above_a_pitch_break_is_held_by_the_guards_below(order):
     free = plane_force(roof, snow_cases(roof, SITE).cases[0])[upper]
     assert held == pytest.approx(0.8 * SK * 20.0)
     assert free == pytest.approx(0.8 / 3.0 * SK * 20.0)
+
+
+def test_walls_that_meet_take_the_larger_drift_and_both_slides():
+    """Judgment by 7.7.3 of ASCE/SEI 7 for what is blown; two roofs that shed give both their snow."""
+    roof = court()
+    snow = snow_cases(roof, SITE)
+    together = named(snow, "drifts together, walls facing")
+    first, second = (case for case in snow.cases if case.name.startswith("drift below"))
+    values = {v.symbol: v.value for v in first.zones[-1].values}
+    assert values["mu_s"] == pytest.approx(0.8)
+    at = [(12.0 - 1.001, 12.0 - 1.0), (12.0 - 1.0, 12.0 - 5.0), (3.0, 3.0)]
+    share = 1.0 - np.array([[1.001, 1.0], [1.0, 5.0], [9.0, 9.0]]) / values["l_s"]
+    share = np.maximum(share, 0.0)
+    wanted = 0.8 + (values["mu_w"] - 0.8) * share.max(axis=1) + 0.8 * share.sum(axis=1)
+    assert pressure(together, 2, *at) == pytest.approx(wanted * SK)
+    one, two = (plane_force(roof, case)[2] for case in (first, second))
+    flat = plane_force(roof, snow.cases[0])[2]
+    assert max(one, two) < plane_force(roof, together)[2] < one + two - flat
+
+
+def test_three_walls_make_one_case_together():
+    faces = [
+        [(0, 0, 0), (10, 0, 0), (10, 10, 0), (0, 10, 0)],
+        [(0, 10, 4), (10, 10, 4), (10, 20, 4), (0, 20, 4)],
+        [(10, 0, 4), (20, 0, 4), (20, 10, 4), (10, 10, 4)],
+        [(-10, 0, 4), (0, 0, 4), (0, 10, 4), (-10, 10, 4)],
+    ]
+    joints = [
+        (0, 1, (10, 10, 0), (0, 10, 0), (4.0, 4.0), 0.0),
+        (0, 2, (10, 0, 0), (10, 10, 0), (4.0, 4.0), 0.0),
+        (0, 3, (0, 10, 0), (0, 0, 0), (4.0, 4.0), 0.0),
+    ]
+    roof = assemble(faces, ("F1", "F2", "F3", "F4"), joints)
+    snow = snow_cases(roof, SITE)
+    together = named(snow, "drifts together")
+    points = np.random.default_rng(4).uniform(0.05, 9.95, (200, 2))
+    singles = [pressure(case, 0, *points) for case in snow.cases if case.name.startswith("drift below")]
+    assert len(singles) == 3
+    assert pressure(together, 0, *points) == pytest.approx(np.max(singles, axis=0), rel=1e-9)
+
+
+def test_saw_teeth_take_mu_2_at_the_foot_of_the_upright_side():
+    """5.3.4: mean slope (20 + 90) / 2 > 30 degrees, mu_2 = 1.6 at the valley and mu_1 at the ridge."""
+    roof = saw_tooth()
+    case = named(snow_cases(roof, SITE), "snow in the valleys")
+    force = plane_force(roof, case) / roof.planes.plan_area / SK
+    assert np.sort(force) == pytest.approx([0.8, 1.2, 1.2])
+    at_wall = max(
+        (zone.pressure[0] + shapely.get_coordinates(zone.polygon) @ zone.pressure[1:]).max()
+        for zone in case.zones
+        if zone.name.startswith("valley")
+    )
+    assert at_wall == pytest.approx(0.8 * SK)
+    assert any("upright" in note for note in case.notes)
+    assert not any("saw" in name for name, _ in snow_cases(roof, SITE).skipped)
+
+
+def test_a_steep_plane_that_falls_toward_a_wall_keeps_0_8():
+    """5.3.3(2): the wall keeps the snow from sliding off; the lowest tooth sheds over the eave."""
+    roof = saw_tooth(degrees=45.0)
+    mu = plane_force(roof, snow_cases(roof, SITE).cases[0]) / roof.planes.plan_area / SK
+    assert np.sort(mu) == pytest.approx([0.4, 0.8, 0.8])
+
+
+@pytest.mark.parametrize(
+    "site",
+    [
+        SITE,
+        Asce16Site(ground_snow=1500.0, risk_category="II", slippery=True),
+        AsceSite(ground_snow=1500.0, risk_category="II", winter_wind=0.5, slippery=True),
+        NbccSite(ground_snow=1500.0, associated_rain=300.0, importance="normal", slippery=True),
+    ],
+    ids=lambda site: site.standard,
+)
+def test_a_parapet_on_the_upper_edge_makes_the_wall_higher(site):
+    """H reaches to the parapet's top: the drift is that of a wall so much higher, and says so."""
+
+    def two(wall):
+        house = np.array([[0.0, 0.0], [30.0, 0.0], [30.0, 40.0], [0.0, 40.0]])
+        porch = np.array([[0.0, -9.0], [30.0, -9.0], [30.0, 0.0], [0.0, 0.0]])
+        return build_roof(
+            [
+                RoofPart("flat", house, np.zeros(0), 3.0 + wall),
+                RoofPart("flat", porch, np.zeros(0), 3.0),
+            ]
+        )
+
+    def drift(roof):
+        cases = [c for c in snow_cases(roof, site).cases if c.name.startswith(("drift below", "leeward"))]
+        (case,) = cases
+        heights = {v.value for z in case.zones for v in z.values if v.symbol == "h"}
+        lower = int(roof.steps.lower[0])
+        return case, plane_force(roof, case)[lower], max(heights)
+
+    plain, high = two(1.2), two(2.0)
+    edge = plain.edges.name[int(plain.steps.upper_edge[0])]
+    table = ParapetTable.model_validate({"edge": edge, "height": "0.8 m"})
+    walled = replace(plain, obstacles=place_obstacles(plain, [table], [], SI))
+    without, load, height = drift(plain)
+    with_one, load_with, height_with = drift(walled)
+    _, load_high, _ = drift(high)
+    assert (height, height_with) == (pytest.approx(1.2), pytest.approx(2.0))
+    assert load_with > load
+    if site is SITE:
+        assert load_with >= load_high * (1.0 - 1e-9)  # mu_w by the least height, which is safe
+    else:
+        assert load_with == pytest.approx(load_high)
+    assert any("parapet on the upper roof's edge" in note for note in with_one.notes)
+    assert not any("parapet on the upper roof's edge" in note for note in without.notes)
+    back = edge_at(plain, (0.0, 1.0))
+    table = ParapetTable.model_validate({"edge": back, "height": "0.8 m"})
+    elsewhere = replace(plain, obstacles=place_obstacles(plain, [table], [], SI))
+    assert drift(elsewhere)[1] == pytest.approx(load)
+
+
+def edge_at(roof, way):
+    """Free edge whose middle lies farthest that way."""
+    middle = 0.5 * (roof.edges.start + roof.edges.end)[:, :2]
+    return roof.edges.name[int(np.argmax(middle @ np.array(way)))]

@@ -22,6 +22,10 @@ from snow_projects import (
 )
 
 from roofmodel.snow.cases import Value, Zone
+from roofmodel.snow.inputs import EnSite
+from roofmodel.snow.registry import snow_cases
+from roofmodel.surface import RoofSurface
+from tests.snow.snow_roofs import court, folded, saw_tooth
 from viewer.quantities import system
 from viewer.report.page import expression_html
 from viewer.report.working_parts import Number
@@ -55,6 +59,13 @@ def test_every_formula_of_the_demos_is_put_in_numbers(name: str) -> None:
 def test_every_formula_of_every_standard_is_put_in_numbers(text: str, tmp_path: Path) -> None:
     for patch in study_of(with_obstacles(text), tmp_path).findings.patches:
         assert all(line.numbers for line in worked(patch.zone)), patch.zone.formula
+
+
+@pytest.mark.parametrize("roof", [folded(2), folded(4), court(), saw_tooth()])
+def test_every_formula_of_valleys_and_walls_that_meet_is_put_in_numbers(roof: RoofSurface) -> None:
+    for case in snow_cases(roof, EnSite(ground_snow=900.0, annex_b=True)).cases:
+        for patch in case.zones:
+            assert all(line.numbers for line in worked(patch)), patch.formula
 
 
 def test_chain_is_in_the_order_of_calculation() -> None:
