@@ -5,20 +5,18 @@ from __future__ import annotations
 import contextlib
 import logging
 import os
-import shutil
 import sys
-import time
 import warnings
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
-if TYPE_CHECKING:
-    from rich.console import Console
+from viewer.handover.command import handover
+from viewer.stages import Commands, Stages, console, named, notice, print_json
 
+if TYPE_CHECKING:
     from fea.analysis import Analysis
-    from roofmodel.project.load import Project
     from viewer.picture.render import Renderer
 
 OUTPUTS = [
@@ -35,7 +33,14 @@ OUTPUTS = [
 ROOF_OUTPUTS = ["roof.png", "roof.json"]
 SNOW_OUTPUTS = ["snow.json", "snow.csv", "snow.png", "snow.html"]
 
+SCHEMAS = ["handover", "results", "roof", "seam", "snow"]
+
 SEAM_OUTPUTS = ["seam.json", "seam.png", "seam.vtu", "seam.inp", "seam.html"]
+
+CODES = (
+    "Exit codes: 0 done and every limit kept, 1 something exceeds its limit or is not verified, 2 bad input "
+    "(nothing written), 3 a defect of the program, 130 stopped."
+)
 
 CAUTION = (
     "Results need review by a licensed engineer; local code governs; clamp strengths must come from tests "
@@ -56,8 +61,9 @@ def _print_version(context: click.Context, option: click.Parameter, wanted: bool
 
 
 @click.group(
+    cls=Commands,
     help="Will the snow on this metal roof stay put, which attachment governs, and by what margin?",
-    epilog=CAUTION,
+    epilog=f"{CODES}\n\n{CAUTION}",
     context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
 )
 @click.option(
@@ -72,16 +78,12 @@ def commands() -> None:
     """Group of all commands."""
 
 
-def _named(context: click.Context, option: click.Parameter, value: str) -> Path:
-    if not value.strip():
-        message = "an empty name; give a folder or file"
-        raise click.BadParameter(message)
-    return Path(value)
-
-
-@commands.command(short_help="Check a project: every row, clamp, rail and panel strip.")
+@commands.command(
+    short_help="Check a project: every row, clamp, rail and panel strip.",
+    epilog="Example: eavewright check project.toml --out results",
+)
 @click.argument("project", type=click.Path(path_type=Path))
-@click.option("--out", callback=_named, required=True, help="Folder for the results.")
+@click.option("--out", callback=named, required=True, help="Folder for the results.")
 @click.option("--picture/--no-picture", default=True, show_default=True, help="Draw utilization.png.")
 def check(project: Path, out: Path, picture: bool) -> None:
     """Check PROJECT and write table, picture, report and data to a folder.
@@ -89,7 +91,7 @@ def check(project: Path, out: Path, picture: bool) -> None:
     Exit code 0: every limit in the table kept; seam, sheet and clips under the clamps are a matter of
     `eavewright seam`. 1: something exceeds its limit or is not verified. 2: bad input, nothing written.
     """
-    console, stages = _console(), _Stages()
+    stages = Stages()
     with contextlib.ExitStack() as stack:
         stack.enter_context(stages)
         stages.show("reading the project")
@@ -98,24 +100,26 @@ def check(project: Path, out: Path, picture: bool) -> None:
 
         renderer = stack.enter_context(Renderer()) if picture else None  # loads while we compute
         from roofmodel.project.load import load_project
+        from viewer.analyzing import analyze_project
 
         loaded = load_project(project)
-        check_output(out, _inputs(loaded), OUTPUTS)
+        check_output(out, list(loaded.inputs), OUTPUTS)
         stages.show("analyzing")
-        analysis = _analyze(loaded, stages)
+        analysis = analyze_project(loaded, stages.step)
         folder = output_folder(out)
         stages.accept()
         reason = _write(analysis, folder, renderer, stages)
     from viewer.terminal import print_summary
 
-    print_summary(analysis, console)
+    print_summary(analysis, console())
     if reason and picture:
-        click.echo(f"No picture: {reason}", err=True)
-    console.print(f"Written to {folder}/: report.html, " + ", ".join(_written(folder)), highlight=False)
+        notice(f"No picture: {reason}")
+    print_json(folder / "results.json")
+    console().print(f"Written to {folder}/: report.html, " + ", ".join(_written(folder)), highlight=False)
     sys.exit(0 if analysis.passed else 1)
 
 
-def _write(analysis: Analysis, folder: Path, renderer: Renderer | None, stages: _Stages) -> str:
+def _write(analysis: Analysis, folder: Path, renderer: Renderer | None, stages: Stages) -> str:
     """Write every output; the reason why there is no picture, empty if there is one."""
     from viewer.export import write_attachments, write_meshes, write_results
     from viewer.picture.draw import Picture, finish_picture, start_picture
@@ -138,33 +142,17 @@ def _write(analysis: Analysis, folder: Path, renderer: Renderer | None, stages: 
     return result.reason
 
 
-def _analyze(project: Project, stages: _Stages) -> Analysis:
-    from fea.analysis import analyze
-    from roofmodel.errors import InputError
-
-    try:
-        return analyze(project, stages.step)
-    except InputError as error:
-        message = f"{project.path.name}: {error}"
-        raise InputError(message) from None
-
-
 def _written(folder: Path) -> list[str]:
     return [name for name in OUTPUTS if name != "report.html" and (folder / name).exists()]
 
 
-def _inputs(project: Project) -> list[Path]:
-    from roofmodel.project.import_schema import ImportedRoof
-
-    roof = project.table.roof
-    extra = [project.path.parent / roof.file] if isinstance(roof, ImportedRoof) else []
-    return [project.path, *extra]
-
-
-@commands.command(short_help="Study one clamp on its seam: how its pull goes into the panel.")
+@commands.command(
+    short_help="Study one clamp on its seam: how its pull goes into the panel.",
+    epilog="Example: eavewright seam project.toml --clamp R1-07 --out seam",
+)
 @click.argument("project", type=click.Path(path_type=Path))
 @click.option("--clamp", metavar="NAME", help="Clamp, such as R1-07; the one that uses most by default.")
-@click.option("--out", callback=_named, default="seam", show_default=True, help="Folder for the results.")
+@click.option("--out", callback=named, default="seam", show_default=True, help="Folder for the results.")
 @click.option("--picture/--no-picture", default=True, show_default=True, help="Draw seam.png.")
 def seam(project: Path, clamp: str | None, out: Path, picture: bool) -> None:
     """Study one clamp of PROJECT on its seam, as a shell model of fold, sheet, clips and bearing.
@@ -172,7 +160,7 @@ def seam(project: Path, clamp: str | None, out: Path, picture: bool) -> None:
     Exit code 0: every limit of the panel kept. 1: something exceeds its limit, is not verified, or fails
     the self-audit. 2: bad input, nothing written.
     """
-    console, stages = _console(), _Stages()
+    stages = Stages()
     with contextlib.ExitStack() as stack:
         stack.enter_context(stages)
         stages.show("reading the project")
@@ -184,7 +172,7 @@ def seam(project: Path, clamp: str | None, out: Path, picture: bool) -> None:
         from viewer.seam.run import study_project, write_seam
 
         loaded = load_project(project)
-        check_output(out, _inputs(loaded), SEAM_OUTPUTS)
+        check_output(out, list(loaded.inputs), SEAM_OUTPUTS)
         stages.show("analyzing the roof and the seam")
         analysis, detail = study_project(loaded, clamp, stages.step)
         folder = output_folder(out)
@@ -194,17 +182,21 @@ def seam(project: Path, clamp: str | None, out: Path, picture: bool) -> None:
     from viewer.seam.findings import verdict_code
     from viewer.seam.terminal import print_seam
 
-    print_seam(analysis, detail, written.substitutions, console)
+    print_seam(analysis, detail, written.substitutions, console())
     if written.reason and picture:
-        click.echo(f"No picture: {written.reason}", err=True)
+        notice(f"No picture: {written.reason}")
+    print_json(folder / "seam.json")
     names = ", ".join(name for name in SEAM_OUTPUTS[:-1] if (folder / name).exists())
-    console.print(f"Written to {folder}/: seam.html, {names}", highlight=False)
+    console().print(f"Written to {folder}/: seam.html, {names}", highlight=False)
     sys.exit(0 if verdict_code(detail) == "pass" else 1)
 
 
-@commands.command(short_help="Show how a roof is understood: planes, edges, repairs.")
+@commands.command(
+    short_help="Show how a roof is understood: planes, edges, repairs.",
+    epilog="Example: eavewright roof house.stl --unit mm --up y --out roof",
+)
 @click.argument("file", type=click.Path(path_type=Path))
-@click.option("--out", callback=_named, default="roof", show_default=True, help="Folder for the results.")
+@click.option("--out", callback=named, default="roof", show_default=True, help="Folder for the results.")
 @click.option("--picture/--no-picture", default=True, show_default=True, help="Draw the 3D view of roof.png.")
 @click.option("--units", type=click.Choice(["SI", "US"]), default="SI", show_default=True)
 @click.option("--unit", metavar="UNIT", help="Length unit of the file: m, mm, cm, ft or in.")
@@ -220,7 +212,7 @@ def roof(file: Path, out: Path, picture: bool, units: str, **options: Any) -> No
     below --picture are for roof files; a project says these things itself. Exit code 0: understood. 2: bad
     input, nothing written.
     """
-    console, stages = _console(), _Stages()
+    stages = Stages()
     with contextlib.ExitStack() as stack:
         stack.enter_context(stages)
         stages.show("reading the roof")
@@ -240,21 +232,25 @@ def roof(file: Path, out: Path, picture: bool, units: str, **options: Any) -> No
         drawn = draw_roof(seen, renderer, folder / "roof.png")
     from viewer.roof.terminal import print_roof
 
-    print_roof(seen, console)
+    print_roof(seen, console())
     if drawn.reason and picture:
-        click.echo(f"No 3D view: {drawn.reason}", err=True)
-    console.print(f"Written to {folder}/: " + ", ".join(ROOF_OUTPUTS), highlight=False)
+        notice(f"No 3D view: {drawn.reason}")
+    print_json(folder / "roof.json")
+    console().print(f"Written to {folder}/: " + ", ".join(ROOF_OUTPUTS), highlight=False)
 
 
-@commands.command(short_help="Show the snow cases: plans, sections, and every number worked out.")
+@commands.command(
+    short_help="Show the snow cases: plans, sections, and every number worked out.",
+    epilog="Example: eavewright snow project.toml --out snow",
+)
 @click.argument("project", type=click.Path(path_type=Path))
-@click.option("--out", callback=_named, default="snow", show_default=True, help="Folder for the results.")
+@click.option("--out", callback=named, default="snow", show_default=True, help="Folder for the results.")
 def snow(project: Path, out: Path) -> None:
     """Show the snow that the standard of PROJECT asks for on its roof, to be checked by hand.
 
     Exit code 0: done. 1: the self-check of the totals failed. 2: bad input, nothing written.
     """
-    console, stages = _console(), _Stages()
+    stages = Stages()
     with stages:
         stages.show("reading the project")
         from roofmodel.project.load import load_project
@@ -263,7 +259,7 @@ def snow(project: Path, out: Path) -> None:
         from viewer.snow.study import snow_study
 
         loaded = load_project(project)
-        check_output(out, _inputs(loaded), SNOW_OUTPUTS)
+        check_output(out, list(loaded.inputs), SNOW_OUTPUTS)
         stages.show("finding the snow cases")
         study = snow_study(loaded)
         folder = output_folder(out)
@@ -271,12 +267,16 @@ def snow(project: Path, out: Path) -> None:
         write_snow(study, folder)
     from viewer.snow.terminal import print_snow
 
-    print_snow(study, console)
-    console.print(f"Written to {folder}/: snow.html, " + ", ".join(SNOW_OUTPUTS[:-1]), highlight=False)
+    print_snow(study, console())
+    print_json(folder / "snow.json")
+    console().print(f"Written to {folder}/: snow.html, " + ", ".join(SNOW_OUTPUTS[:-1]), highlight=False)
     sys.exit(0 if study.findings.proven else 1)
 
 
-@commands.command(short_help="Write a commented starting project.")
+@commands.command(
+    short_help="Write a commented starting project.",
+    epilog="Example: eavewright new gable --units US --out project.toml",
+)
 @click.argument("shape", type=click.Choice(["shed", "gable", "hip", "L", "two-level", "imported"]))
 @click.option(
     "--out",
@@ -296,65 +296,50 @@ def new(shape: str, out: Path, units: str, standard: str | None) -> None:
     from viewer.starter import write_starter
 
     write_starter(shape, units, out, standard)
-    click.echo(f"Wrote {out}. Edit it, then run: eavewright check {out} --out results")
+    console().print(
+        f"Wrote {out}. Edit it, then run: eavewright check {out} --out results",
+        highlight=False,
+        markup=False,
+        soft_wrap=True,
+    )
 
 
-@commands.command(short_help="List every field of the project file.")
+@commands.command(
+    short_help="List every field of the project file.",
+    epilog="Example: eavewright fields",
+)
 def fields() -> None:
     """List every field of the project file with its meaning."""
     from viewer.fields import print_fields
 
-    print_fields(_console())
+    print_fields(console())
 
 
-class _Stages:
-    """Says on standard error what is going on, once a command has taken more than a second.
-
-    Off a terminal nothing is said before the input is known to be good, as a refusal is one line.
-    """
-
-    def __init__(self) -> None:
-        self._begun = time.monotonic()
-        self._status: object | None = None
-        self._terminal = sys.stderr.isatty()
-        self._accepted = False
-
-    def __enter__(self) -> _Stages:
-        return self
-
-    def __exit__(self, *exc: object) -> None:
-        if self._terminal and self._status is not None:
-            click.echo("\r\x1b[K", nl=False, err=True)
-
-    def accept(self) -> None:
-        """From now on nothing can be refused."""
-        self._accepted = True
-
-    def step(self, text: str) -> None:
-        """Say how far a stage has come; nothing off a terminal."""
-        if self._terminal:
-            self.show(text)
-
-    def show(self, text: str) -> None:
-        """Announce a stage; off a terminal only once accepted, and quiet during the first second."""
-        if self._terminal:
-            self._status = text
-            room = shutil.get_terminal_size().columns - 5  # a line that wraps cannot be wiped
-            click.echo(f"\r\x1b[K{text[:room]} ...", nl=False, err=True)
-        elif self._accepted and time.monotonic() - self._begun > 1.0:
-            click.echo(f"{text} ...", err=True)
+@commands.command(
+    short_help="Print the JSON schema of a written file.",
+    epilog="Example: eavewright schema results > results.schema.json",
+)
+@click.argument("name", type=click.Choice(SCHEMAS))
+def schema(name: str) -> None:
+    """Print the JSON schema that NAME.json follows."""
+    click.echo((Path(__file__).parent / f"{name}.schema.json").read_text(encoding="utf-8"), nl=False)
 
 
-def _console() -> Console:
-    from rich.console import Console
+@commands.command(
+    short_help="Print what makes a shell complete commands and options.",
+    epilog="Example: eavewright completion bash >> ~/.bashrc",
+)
+@click.argument("shell", type=click.Choice(["bash", "zsh", "fish"]))
+def completion(shell: str) -> None:
+    """Print a script for SHELL; put it where the shell reads its settings."""
+    from click.shell_completion import get_completion_class
 
-    class Terminal(Console):
-        """A console whose reader may leave; the exit code 1 of rich would mean a limit exceeded."""
+    found = get_completion_class(shell)
+    assert found is not None
+    click.echo(found(commands, {}, "eavewright", "_EAVEWRIGHT_COMPLETE").source())
 
-        def on_broken_pipe(self) -> None:
-            raise BrokenPipeError
 
-    return Terminal(soft_wrap=False)
+commands.add_command(handover)
 
 
 def main() -> None:

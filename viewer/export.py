@@ -19,7 +19,7 @@ from fea.checks.limits import Limit
 from fea.rails.actions import GIVEN
 from roofmodel.units import SYSTEMS
 from viewer.beyond import beyond_data
-from viewer.files import atomic, write_text
+from viewer.files import atomic, safe, write_text
 from viewer.report.building import building_data
 from viewer.summary import clamp_states, plain_along
 
@@ -319,8 +319,8 @@ def write_attachments(analysis: Analysis, path: Path) -> None:
         use = together[q, i]
         out.writerow(
             [
-                _plain(layout.clamp_name[i]),
-                _plain(layout.row_name[layout.clamp_row[i]]),
+                safe(layout.clamp_name[i]),
+                safe(layout.row_name[layout.clamp_row[i]]),
                 planes.name[layout.row_plane[layout.clamp_row[i]]],
                 int(layout.clamp_seam[i]) + 1,
                 f"{system.convert(float(layout.clamp_s[i]), 'length'):.3f}",
@@ -335,11 +335,6 @@ def write_attachments(analysis: Analysis, path: Path) -> None:
         )
     with atomic(path) as temporary:
         temporary.write_bytes(text.getvalue().encode("utf-8-sig"))
-
-
-def _plain(text: str) -> str:
-    """Keep a spreadsheet from reading a name as a formula."""
-    return f"'{text}" if text[:1] in "=+-@\t\r" else text
 
 
 def write_meshes(analysis: Analysis, folder: Path) -> list[Path]:

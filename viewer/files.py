@@ -7,8 +7,11 @@ import os
 import tempfile
 from collections.abc import Iterator
 from pathlib import Path
+from typing import TypeVar
 
 from roofmodel.errors import InputError
+
+Cell = TypeVar("Cell")
 
 
 @contextlib.contextmanager
@@ -77,3 +80,10 @@ def _umask() -> int:
     mask = os.umask(0)
     os.umask(mask)
     return mask
+
+
+def safe(cell: Cell) -> Cell | str:
+    """A cell of a table; a text that a spreadsheet would read as a formula is quoted."""
+    if isinstance(cell, str) and cell.startswith(("=", "+", "-", "@", "\t", "\r")):
+        return f"'{cell}"
+    return cell

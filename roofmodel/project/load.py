@@ -16,6 +16,7 @@ from pydantic import BaseModel, ValidationError
 from roofmodel.errors import InputError
 from roofmodel.hardware import Clamp, DesignFormat, Panel, Rail, SeamDetail
 from roofmodel.layout import Layout
+from roofmodel.project.as_built import as_found, read_measured
 from roofmodel.project.files import read_file
 from roofmodel.project.hardware_tables import make_clamp, make_panel, make_rail
 from roofmodel.project.import_schema import ImportedRoof
@@ -65,6 +66,14 @@ class Project:
     layout: Layout
     slide: SlideOptions
 
+    @property
+    def inputs(self) -> tuple[Path, ...]:
+        """The project file and every file it names; no output may take their place."""
+        table = self.table
+        named = [table.roof.file] if isinstance(table.roof, ImportedRoof) else []
+        named += [] if table.as_built is None else [table.as_built.file]
+        return (self.path, *(self.path.parent / name for name in named))
+
 
 def load_project(path: str | Path) -> Project:
     """Read a project file, build or import its roof and place its rows.
@@ -95,6 +104,10 @@ def load_project(path: str | Path) -> Project:
         least = 0.0 if table.seam is None else LEAST_GRIP
         clamp = make_clamp(table.clamp, form, table.panel.seam_height, units, least)
         layout = place_rows(roof, table.row, table.plane, panel, units)
+        if table.as_built is not None:
+            measured = read_measured(path.parent / table.as_built.file, table.as_built.file, digest)
+            layout, found = as_found(layout, measured, panel, units)
+            roof = replace(roof, notes=(*roof.notes, found))
         check_grips(layout, clamp.grip_length, units)
         return Project(
             path=path,

@@ -181,6 +181,9 @@ class RailTable(Table):
     deflection_ratio: float | None = Field(
         None, ge=10, le=2000, description="n of the deflection limit span / n under snow as it lies."
     )
+    stock_length: Length | None = Field(
+        None, description="Length that rails are bought in; for the bill of quantities."
+    )
     temperature_change: Warmth = Field(
         0.0,
         description="Rail temperature less that at installation; it counts both ways.",
@@ -300,6 +303,16 @@ class RowTable(Table):
         return self
 
 
+class AsBuilt(Table):
+    """Clamps where they were found on site."""
+
+    file: str = Field(
+        min_length=1,
+        description='CSV file beside the project with columns row and along, such as "along [m]": the '
+        "distance of each clamp from the left end of its rail.",
+    )
+
+
 class Design(Table):
     """How demand meets resistance."""
 
@@ -369,6 +382,7 @@ class ProjectFile(Table):
     rail: RailTable
     clamp: ClampTable
     row: list[RowTable] = Field(min_length=1)
+    as_built: AsBuilt | None = None
     design: Design
     analysis: Analysis = Field(default_factory=Analysis)
     thaw: ThawTable | None = None

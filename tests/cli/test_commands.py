@@ -466,11 +466,11 @@ def test_reader_that_leaves_early_is_no_error(tmp_path: Path) -> None:
 
 @pytest.mark.parametrize("terminal", [True, False])
 def test_progress_is_for_terminals(terminal, monkeypatch, capsys):
-    from viewer.cli import _Stages
+    from viewer.stages import Stages
 
     monkeypatch.setattr("sys.stderr.isatty", lambda: terminal)
     monkeypatch.setenv("COLUMNS", "30")
-    with _Stages() as stages:
+    with Stages() as stages:
         stages.accept()
         stages.step("panel strip 3 of 20, and so on and so on")
     said = capsys.readouterr().err

@@ -1,0 +1,191 @@
+"""What is handed over, read back by libraries that did not write it."""
+
+import csv
+import json
+import re
+from pathlib import Path
+
+import ezdxf
+import jsonschema
+import meshio
+import numpy as np
+import openpyxl
+import pytest
+import trimesh
+from small_project import changed
+
+import viewer
+from fea.analysis import analyze
+from roofmodel.project.load import load_project
+from roofmodel.units import SYSTEMS
+from viewer.handover.bill import bill_of, cut_bars, pieces
+from viewer.handover.installer import inches
+from viewer.handover.run import OUTPUTS, write_handover
+from viewer.picture.findings import clamp_utilization
+
+MODELS = ("cedar-hollow", "sentier-house", "tannery-hall")
+
+
+@pytest.fixture(scope="module", params=MODELS)
+def handed(request, tmp_path_factory):
+    folder = tmp_path_factory.mktemp(request.param)
+    analysis = analyze(load_project(f"models/{request.param}/project.toml"))
+    return analysis, write_handover(analysis, folder), folder
+
+
+def test_every_file_is_there(handed):
+    _, _, folder = handed
+    assert {path.name for path in folder.iterdir()} == set(OUTPUTS)
+
+
+def test_pieces_make_up_the_rails(handed):
+    analysis, bill, _ = handed
+    layout = analysis.project.layout
+    found = np.bincount(bill.piece_row, bill.piece_length, minlength=len(layout.row_name))
+    np.testing.assert_allclose(found, layout.row_length, rtol=1e-12)
+    assert len(bill.piece_row) == len(layout.row_name) + len(layout.splice_row)
+    assert bill.clamps.sum() == len(layout.clamp_name)
+    section, metal = analysis.project.rail.section, analysis.project.rail.material
+    np.testing.assert_allclose(bill.rail_mass, layout.row_length.sum() * section.area * metal.density)
+
+
+def test_quantities_say_the_same(handed):
+    analysis, bill, folder = handed
+    units = SYSTEMS[analysis.project.table.project.units]
+    lines = list(csv.DictReader((folder / "quantities.csv").read_text("utf-8-sig").splitlines()))
+    clamps = [line for line in lines if line["item"] == "clamp"]
+    assert int(clamps[0]["quantity"]) == len(analysis.project.layout.clamp_name)
+    total = next(line for line in lines if line["item"] == "rail, total")
+    assert float(total["quantity"]) == pytest.approx(units.convert(bill.length, "length"), abs=1e-3)
+    assert sum(int(line["quantity"]) for line in lines if line["item"] == "rail piece") == len(bill.piece_row)
+
+
+def test_plan_is_sound_and_true_in_size(handed):
+    analysis, _, folder = handed
+    project = analysis.project
+    layout, planes = project.layout, project.roof.planes
+    drawing = ezdxf.readfile(folder / "plan.dxf")
+    assert not drawing.audit().errors
+    unit = 0.0254 if project.table.project.units == "US" else 1e-3
+    assert drawing.header["$INSUNITS"] == (1 if unit == 0.0254 else 4)
+    space = drawing.modelspace()
+    clamps = [c for c in space.query("INSERT") if c.dxf.layer == "CLAMPS"]
+    assert len(clamps) == len(layout.clamp_name)
+    # Each plane is drawn in true size: clamps keep their distances and the rails their lengths.
+    at = np.array([[c.dxf.insert.x, c.dxf.insert.y] for c in clamps]) * unit
+    first = 0
+    for plane in [p for p in range(planes.count) if (layout.row_plane == p).any()]:
+        rows = np.flatnonzero(layout.row_plane == plane)
+        uv = np.concatenate([layout.clamp_uv[layout.clamp_row == row] for row in rows])
+        drawn = at[first : first + len(uv)]
+        np.testing.assert_allclose(drawn - drawn[0], uv - uv[0], atol=1e-6)
+        first += len(uv)
+    rails = [line for line in space.query("LWPOLYLINE") if line.dxf.layer == "RAILS"]
+    lengths = [np.linalg.norm(np.diff(np.array(line.get_points("xy")), axis=0)) * unit for line in rails]
+    for length in layout.row_length:
+        assert np.min(np.abs(np.array(lengths) - length)) < 1e-6
+
+
+def test_plan_tells_each_clamp_its_place(handed):
+    """The number beside a clamp is its distance from the left end of its rail, as a tape reads it."""
+    analysis, _, folder = handed
+    project = analysis.project
+    layout = project.layout
+    texts = [t.dxf.text for t in ezdxf.readfile(folder / "plan.dxf").modelspace().query("TEXT")]
+    us = project.table.project.units == "US"
+    for clamp in (0, len(layout.clamp_name) // 2, len(layout.clamp_name) - 1):
+        number = layout.clamp_name[clamp].rsplit("-", 1)[1]
+        s = float(layout.clamp_s[clamp])
+        assert f"{number}: {inches(s) if us else f'{1e3 * s:.0f}'}" in texts
+
+
+def test_workbook_holds_numbers(handed):
+    analysis, _, folder = handed
+    project = analysis.project
+    units = SYSTEMS[project.table.project.units]
+    book = openpyxl.load_workbook(folder / "tables.xlsx")
+    assert book.sheetnames == ["Answer", "Attachments", "Rows", "Limits", "Cases", "Planes", "Quantities"]
+    sheet = book["Attachments"]
+    heads = [cell.value for cell in sheet[1]]
+    use = [row[heads.index("Utilization")].value for row in sheet.iter_rows(min_row=2)]
+    np.testing.assert_allclose(use, clamp_utilization(analysis), rtol=1e-12)
+    along = heads.index(f"Along row [{units.label('length')}]")
+    found = [row[along].value for row in sheet.iter_rows(min_row=2)]
+    np.testing.assert_allclose(found, units.convert(1.0, "length") * project.layout.clamp_s, rtol=1e-12)
+    answer = {row[0].value: row[1].value for row in book["Answer"].iter_rows(min_row=2)}
+    assert answer["Input SHA-256"] == project.digest
+    assert sum("engineer" in str(row[1].value) for row in book["Answer"].iter_rows(min_row=2))
+
+
+def test_glb_has_y_up_and_true_areas(handed):
+    analysis, _, folder = handed
+    roof = analysis.project.roof
+    scene = trimesh.load_scene(folder / "roof.glb")
+    assert set(scene.geometry) == {"roof", "building", "rails", "clamps"}
+    mesh = scene.geometry["roof"]
+    # Cells cover the planes with a fall: true area of planes is that of the mesh.
+    cells = analysis.graph.cells
+    true = cells.plan_area / np.cos(roof.planes.slope[cells.plane])
+    assert mesh.area == pytest.approx(true.sum(), rel=1e-5)
+    high = roof.points[:, 2].max()
+    assert mesh.bounds[1][1] == pytest.approx(high, abs=1e-4)  # y is up
+    assert mesh.bounds[0][2] == pytest.approx(-roof.points[:, 1].max(), abs=1e-3)  # north is -z
+    # The rails' tubes are as long as the rails.
+    around = 12 * 2.0 * np.sin(np.pi / 12) * 0.5 * analysis.project.rail.section.depth_z
+    assert scene.geometry["rails"].area == pytest.approx(
+        around * analysis.project.layout.row_length.sum(), rel=1e-4
+    )
+
+
+def test_multiblock_names_files_that_open(handed):
+    _, _, folder = handed
+    names = re.findall(r'file="([^"]+)"', (folder / "model.vtm").read_text())
+    assert names == ["roof.vtu", "rails.vtu", "clamps.vtu"]
+    assert all(len(meshio.read(folder / name).points) for name in names)
+
+
+def test_data_agrees(handed):
+    _, bill, folder = handed
+    data = json.loads((folder / "handover.json").read_text())
+    schema = Path(viewer.__file__).parent / "handover.schema.json"
+    jsonschema.validate(data, json.loads(schema.read_text()))
+    assert sum(piece["length"] for piece in data["pieces"]) == pytest.approx(bill.length, rel=1e-12)
+    assert set(data["files"]) == set(OUTPUTS) - {"handover.json"}
+
+
+@pytest.mark.parametrize(
+    ("length", "text"),
+    [
+        (0.0254 * 147.25, "12'-3 1/4\""),
+        (0.0, '0"'),
+        (0.0254 * 11.999, "1'-0\""),
+        (0.0254 * 0.4375, '0 7/16"'),
+        (0.3048, "1'-0\""),
+    ],
+)
+def test_feet_and_inches(length, text):
+    assert inches(length) == text
+
+
+def test_bars_hold_their_pieces_and_are_few():
+    """Lengths that pack by hand: 4 + 2, 3 + 3, and 2.5 + 2.5 + 1 in bars of 6."""
+    length = np.array([2.5, 3.0, 4.0, 1.0, 2.0, 3.0, 2.5])
+    bar, bars = cut_bars(length, 6.0)
+    assert bars == 3
+    assert np.bincount(bar, length).max() <= 6.0 + 1e-9
+
+
+def test_a_piece_longer_than_the_stock_is_told():
+    bar, bars = cut_bars(np.array([7.0, 1.0]), 6.0)
+    assert bar.tolist() == [-1, 0]
+    assert bars == 1
+
+
+def test_stock_length_from_the_project(tmp_path):
+    path = tmp_path / "p.toml"
+    path.write_text(changed('yield_strength = "200 MPa"', 'yield_strength = "200 MPa"\nstock_length = "3 m"'))
+    project = load_project(path)
+    bill = bill_of(project)
+    assert bill.stock == 3.0
+    _, length = pieces(project.layout)
+    assert set(bill.too_long) == set(np.flatnonzero(length > 3.0))

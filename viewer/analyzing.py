@@ -1,0 +1,23 @@
+"""Running the analysis for a command."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from fea.analysis import Analysis, analyze
+from roofmodel.errors import InputError
+from roofmodel.project.load import Project
+
+
+def analyze_project(project: Project, tell: Callable[[str], None] | None = None) -> Analysis:
+    """The analysis of a project; what cannot stand is refused with the project's name.
+
+    Raises
+    ------
+    InputError
+    """
+    try:
+        return analyze(project, tell)
+    except InputError as error:
+        message = f"{project.path.name}: {error}"
+        raise InputError(message) from None

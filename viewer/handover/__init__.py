@@ -1,0 +1,1 @@
+"""What is handed over: plan for the installer, quantities, workbook, model files."""

@@ -1,0 +1,48 @@
+"""The command `handover`."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+
+import click
+
+from viewer.stages import Spoken, Stages, console, named, print_json
+
+
+@click.command(
+    cls=Spoken,
+    short_help="Write what is handed over: installer's plan, quantities, workbook, 3D model.",
+    epilog="Example: eavewright handover project.toml --out handover",
+)
+@click.argument("project", type=click.Path(path_type=Path))
+@click.option("--out", callback=named, default="handover", show_default=True, help="Folder for the files.")
+def handover(project: Path, out: Path) -> None:
+    """Check PROJECT and write what others need of it.
+
+    plan.dxf shows the installer every rail and clamp on unfolded planes; quantities.csv and tables.xlsx say
+    what to buy and what was found; roof.glb and model.vtm open in any 3D viewer. Exit code as of `check`:
+    0 every limit kept, 1 something exceeds its limit or is not verified, 2 bad input, nothing written.
+    """
+    stages = Stages()
+    with stages:
+        stages.show("reading the project")
+        from roofmodel.project.load import load_project
+        from viewer.analyzing import analyze_project
+        from viewer.files import check_output, output_folder
+        from viewer.handover.run import OUTPUTS, write_handover
+
+        loaded = load_project(project)
+        check_output(out, list(loaded.inputs), list(OUTPUTS))
+        stages.show("analyzing")
+        analysis = analyze_project(loaded, stages.step)
+        folder = output_folder(out)
+        stages.accept()
+        stages.show("writing")
+        bill = write_handover(analysis, folder)
+    from viewer.handover.terminal import print_handover
+
+    print_handover(analysis, bill, console())
+    print_json(folder / "handover.json")
+    console().print(f"Written to {folder}/: " + ", ".join(OUTPUTS), highlight=False)
+    sys.exit(0 if analysis.passed else 1)

@@ -1,0 +1,330 @@
+"""plan.dxf: where rails and clamps go, for the installer; every plane unfolded in true size.
+
+Drawing units are millimeters or inches. Each plane with rows lies flat, seen square to the sheet from
+outside, its eave below. Lengths along the slope are true.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from roofmodel.project.load import Project
+from viewer.files import atomic
+from viewer.handover.bill import Bill, pieces, rail_words
+from viewer.picture.scene import seam_lines
+
+if TYPE_CHECKING:
+    from ezdxf.layouts import Modelspace
+
+Array = NDArray[np.float64]
+
+# Layer: (color of the AutoCAD index as an open table of 255 colors, line weight in 1/100 mm)
+LAYERS = {
+    "ROOF": (7, 35),
+    "SEAMS": (253, 9),
+    "RAILS": (5, 50),
+    "CLAMPS": (1, 25),
+    "SPLICES": (6, 25),
+    "DIMENSIONS": (8, 13),
+    "TEXT": (7, 18),
+}
+INCH, MILLIMETER = 1, 4  # $INSUNITS of the DXF reference
+
+
+@dataclass(frozen=True)
+class _Sheet:
+    """Where drawing goes, its unit in meters, its text size in drawing units, how lengths read."""
+
+    space: Modelspace
+    unit: float
+    text: float
+    system: str
+
+    def say(self, length: float) -> str:
+        """A length [m] as an installer reads a tape."""
+        return inches(length) if self.system == "US" else f"{1e3 * length:.0f}"
+
+
+def write_plan(project: Project, bill: Bill, path: Path) -> None:
+    """Write plan.dxf."""
+    import ezdxf
+
+    system = project.table.project.units
+    unit = 0.0254 if system == "US" else 1e-3
+    drawing: Any = ezdxf.new("R2013", setup=["linetypes"])
+    drawing.header["$INSUNITS"] = INCH if system == "US" else MILLIMETER
+    drawing.header["$MEASUREMENT"] = 0 if system == "US" else 1
+    for name, (color, weight) in LAYERS.items():
+        drawing.layers.add(name, color=color, lineweight=weight)
+    drawing.styles.add("PLAIN", font="arial.ttf")
+    _clamp_block(drawing)
+    planes = [p for p in range(project.roof.planes.count) if (project.layout.row_plane == p).any()]
+    reach = max(float(np.ptp(_outline(project, p), axis=0).max()) for p in planes)
+    sheet = _Sheet(drawing.modelspace(), unit, 0.011 * reach / unit, system)
+    at = np.zeros(2)
+    _title(sheet, project, bill, planes, at)
+    at -= [0.0, 4.0 * sheet.text * unit]
+    for plane in planes:
+        size = np.ptp(_outline(project, plane), axis=0)
+        at -= [0.0, size[1] + 14.0 * sheet.text * unit]
+        _plane(sheet, project, plane, at.copy())
+        at -= [0.0, 12.0 * sheet.text * unit]
+    _overview(sheet, project, np.array([1.15 * reach, 0.0]))
+    with atomic(path) as temporary:
+        drawing.saveas(temporary)
+
+
+def inches(length: float) -> str:
+    """Feet and inches of a length [m] to the nearest sixteenth, such as 12'-3 1/4 and the mark of inches."""
+    sixteenths = round(length / 0.0254 * 16.0)
+    feet, rest = divmod(abs(sixteenths), 192)
+    whole, part = divmod(rest, 16)
+    below = 16
+    while part and part % 2 == 0:
+        part, below = part // 2, below // 2
+    sign = "-" if sixteenths < 0 else ""
+    fraction = f" {part}/{below}" if part else ""
+    return f"{sign}{feet}'-{whole}{fraction}\"" if feet else f'{sign}{whole}{fraction}"'
+
+
+def _clamp_block(drawing: Any) -> None:
+    """A clamp: a unit square with its diagonals, so that it prints in one color."""
+    block = drawing.blocks.new(name="CLAMP")
+    block.add_lwpolyline([(-0.5, -0.5), (0.5, -0.5), (0.5, 0.5), (-0.5, 0.5)], close=True)
+    block.add_line((-0.5, -0.5), (0.5, 0.5))
+    block.add_line((-0.5, 0.5), (0.5, -0.5))
+
+
+def _outline(project: Project, plane: int) -> Array:
+    return np.asarray(project.roof.planes.outline[plane].exterior.coords)
+
+
+def _put(sheet: _Sheet, points: Array, layer: str, *, close: bool = False) -> None:
+    sheet.space.add_lwpolyline((points / sheet.unit).tolist(), close=close, dxfattribs={"layer": layer})
+
+
+def _write(
+    sheet: _Sheet,
+    words: str,
+    at: Array,
+    *,
+    layer: str = "TEXT",
+    size: float = 1.0,
+    turn: float = 0.0,
+    align: str = "BOTTOM_LEFT",
+) -> None:
+    from ezdxf.enums import TextEntityAlignment
+
+    text = sheet.space.add_text(
+        words,
+        height=size * sheet.text,
+        rotation=turn,
+        dxfattribs={"layer": layer, "style": "PLAIN"},
+    )
+    text.set_placement((at / sheet.unit).tolist(), align=TextEntityAlignment[align])
+
+
+def _title(sheet: _Sheet, project: Project, bill: Bill, planes: list[int], at: Array) -> None:
+    table = project.table.project
+    step = np.array([0.0, -2.0 * sheet.text * sheet.unit])
+    revision = f", revision {table.revision}" if table.revision else ""
+    names = ", ".join(project.roof.planes.name[p] for p in planes)
+    stock = "" if np.isnan(bill.stock) else f" from {bill.bars} bars of {sheet.say(bill.stock)}"
+    lengths = "feet and inches" if sheet.system == "US" else "millimeters"
+    lines = (
+        f"{table.name}{revision}: rows on planes {names}",
+        f"Lengths in {lengths}, true along the slope; planes unfolded, seen from outside, eave below. "
+        "Measure on site before cutting.",
+        f"Rail {rail_words(project)}: {sheet.say(bill.length)}{stock}. "
+        f"Clamps: {bill.clamps.sum()}, one at every seam marked. Splices: {bill.splices.sum()}.",
+        "Clamps only on the seam, sheet and tightening they were tested on. Review by a licensed engineer. "
+        "Work at height can kill.",
+    )
+    _write(sheet, lines[0], at, size=1.8)
+    for number, words in enumerate(lines[1:], 1):
+        _write(sheet, words, at + number * step)
+
+
+def _plane(sheet: _Sheet, project: Project, plane: int, at: Array) -> None:
+    """One plane unfolded, its lower left corner at `at`."""
+    roof, layout = project.roof, project.layout
+    low = _outline(project, plane).min(axis=0)
+    shift = at - low
+    outline = roof.planes.outline[plane]
+    for ring in (outline.exterior, *outline.interiors):
+        _put(sheet, np.asarray(ring.coords)[:-1] + shift, "ROOF", close=True)
+    choice = next((c for c in project.table.plane if c.name == roof.planes.name[plane]), None)
+    angle = choice.seam_angle if choice else 0.0
+    spacing = project.panel.seam_spacing
+    first = choice.first_seam if choice and choice.first_seam is not None else 0.5 * spacing
+    seams = seam_lines(roof.planes, plane, angle, first, spacing, 1)
+    flat = roof.planes.to_plane(plane, seams.reshape(-1, 3)).reshape(-1, 2, 2) + shift
+    for ends in flat:
+        _put(sheet, ends, "SEAMS")
+    gap = sheet.text * sheet.unit
+    slope, size = np.degrees(roof.planes.slope[plane]), np.ptp(_outline(project, plane), axis=0)
+    words = f"Plane {roof.planes.name[plane]}   slope {slope:.1f} deg   seams every {sheet.say(spacing)}"
+    _write(sheet, words, at + np.array([0.0, size[1] + 2.0 * gap]), size=1.4)
+    _dimension(sheet, at, at + np.array([size[0], 0.0]), -6.0 * gap)
+    for row in np.flatnonzero(layout.row_plane == plane):
+        _row(sheet, project, int(row), shift)
+
+
+def _row(sheet: _Sheet, project: Project, row: int, shift: Array) -> None:
+    """Rail, clamps with their distance from the rail's left end, splices and what places the row."""
+    layout, gap = project.layout, sheet.text * sheet.unit
+    start, end = layout.row_start[row], layout.row_end[row]
+    way = (end - start) / np.linalg.norm(end - start)
+    turn = float(np.degrees(np.arctan2(way[1], way[0])))
+    side = np.array([-way[1], way[0]])
+    _put(sheet, np.stack([start, end]) + shift, "RAILS")
+    size = 0.35 * project.panel.seam_spacing
+    on = np.flatnonzero(layout.clamp_row == row)
+    apart = float(np.diff(layout.clamp_s[on]).min(initial=np.inf))
+    small = min(0.75, 0.55 * apart / gap)
+    for clamp in on:
+        place = layout.clamp_uv[clamp] + shift
+        sheet.space.add_blockref(
+            "CLAMP",
+            (place / sheet.unit).tolist(),
+            dxfattribs={
+                "layer": "CLAMPS",
+                "xscale": size / sheet.unit,
+                "yscale": size / sheet.unit,
+                "rotation": turn,
+            },
+        )
+        number = layout.clamp_name[clamp].removeprefix(f"{layout.row_name[row]}-")
+        words = f"{number}: {sheet.say(float(layout.clamp_s[clamp]))}"
+        _write(
+            sheet,
+            words,
+            place + 0.5 * min(apart, project.panel.seam_spacing) * way + 0.6 * size * side,
+            layer="DIMENSIONS",
+            size=small,
+            turn=turn + 90.0,
+            align="MIDDLE_LEFT",
+        )
+    for s in layout.splice_s[layout.splice_row == row]:
+        middle = start + s * way + shift
+        _put(sheet, np.stack([middle - 0.6 * size * side, middle + 0.6 * size * side]), "SPLICES")
+    piece_row, piece = pieces(layout)
+    cut = " + ".join(sheet.say(float(length)) for length in piece[piece_row == row])
+    words = f"Row {layout.row_name[row]}: {len(on)} clamps; rail {cut}; clamp distances from its left end"
+    _note(sheet, words, start + shift + 0.4 * gap * way - 0.7 * gap * side, turn)
+    _places(sheet, project, row, shift, way)
+
+
+def _note(sheet: _Sheet, words: str, at: Array, turn: float) -> None:
+    """A line of text on a ground of its own, so that seams do not run through it; `at` is its top left."""
+    note = sheet.space.add_mtext(
+        words, dxfattribs={"layer": "TEXT", "style": "PLAIN", "char_height": 0.9 * sheet.text}
+    )
+    note.set_location((at / sheet.unit).tolist(), rotation=turn, attachment_point=1)
+    note.set_bg_color("canvas", scale=1.15)
+
+
+def _places(sheet: _Sheet, project: Project, row: int, shift: Array, way: Array) -> None:
+    """Height of the ends over the lower edge, and the distance of the left end from the plane's edge."""
+    layout, outline = project.layout, project.roof.planes.outline[project.layout.row_plane[row]]
+    gap = sheet.text * sheet.unit
+    start, end = layout.row_start[row], layout.row_end[row]
+    low, _, high, _ = outline.bounds
+    rank = int((layout.row_plane[:row] == layout.row_plane[row]).sum())
+    inside = min(0.3, 0.2 * float(np.linalg.norm(end - start))) * way  # a rake may lean over the end
+    found = []
+    for place, out in ((start + inside, start[0] - low), (end - inside, high - end[0])):
+        down = shapely.LineString([place, [place[0], outline.bounds[1] - 1.0]])
+        foot = _far_end(shapely.intersection(outline, down), place)
+        if foot is not None and np.linalg.norm(foot - place) > 1e-3:
+            found.append((foot, place, out))
+    heights = [float(np.linalg.norm(place - foot)) for foot, place, _ in found]
+    if len(found) == 2 and abs(heights[0] - heights[1]) < 3e-3:
+        found = [min(found, key=lambda end: end[2])]  # one says it all
+    for foot, place, out in found:
+        turn = 1.0 if place is found[0][1] and place[0] - low <= high - place[0] else -1.0
+        _dimension(sheet, foot + shift, place + shift, turn * (out + (2.5 + 3.0 * rank) * gap))
+    left = shapely.LineString([start, start - (outline.length + 1.0) * way])
+    edge = _far_end(shapely.intersection(outline, left), start)
+    if edge is not None and np.linalg.norm(edge - start) > 1e-3:
+        _dimension(sheet, edge + shift, start + shift, 2.0 * gap)
+
+
+def _far_end(cut: Any, place: Array) -> Array | None:
+    """Far end of the piece of a line that begins at `place`."""
+    for part in shapely.get_parts(cut):
+        points = shapely.get_coordinates(part)
+        if len(points) >= 2 and np.linalg.norm(points - place, axis=1).min() < 1e-6:
+            return np.asarray(points[np.argmax(np.linalg.norm(points - place, axis=1))])
+    return None
+
+
+def _dimension(sheet: _Sheet, a: Array, b: Array, away: float) -> None:
+    """Line with ticks at a distance to the left of a -> b, and its length along it. [m]."""
+    way = (b - a) / np.linalg.norm(b - a)
+    side = np.array([-way[1], way[0]])
+    p, q = a + away * side, b + away * side
+    _put(sheet, np.stack([p, q]), "DIMENSIONS")
+    tick = 0.5 * sheet.text * sheet.unit * (way + side)
+    for end, foot in ((p, a), (q, b)):
+        _put(sheet, np.stack([end - tick, end + tick]), "DIMENSIONS")
+        _put(sheet, np.stack([foot + 0.1 * (end - foot), end]), "DIMENSIONS")
+    turn = float(np.degrees(np.arctan2(way[1], way[0])))
+    turn = turn - 180.0 if turn > 90.0 or turn <= -90.0 else turn
+    up = np.array([-np.sin(np.radians(turn)), np.cos(np.radians(turn))])
+    length = float(np.linalg.norm(b - a))
+    words, gap = sheet.say(length), sheet.text * sheet.unit
+    middle, align = 0.5 * (p + q) + 0.4 * gap * up, "BOTTOM_CENTER"
+    if length < 0.8 * len(words) * gap:  # beyond the end where it has room
+        along = np.array([up[1], -up[0]])
+        last = p if (p - q) @ along > 0.0 else q
+        middle, align = last + 0.8 * gap * along, "MIDDLE_LEFT"
+    _write(sheet, words, middle, layer="DIMENSIONS", turn=turn, align=align)
+
+
+def _free_place(project: Project, plane: int, clear: float) -> shapely.Point:
+    """A place on a plane away from its rows."""
+    layout, outline = project.layout, project.roof.planes.outline[plane]
+    on = layout.row_plane == plane
+    rows = shapely.linestrings(np.stack([layout.row_start[on], layout.row_end[on]], axis=1))
+    free = shapely.difference(outline, shapely.union_all(shapely.buffer(rows, clear)))
+    parts = shapely.get_parts(free)
+    best = outline if not len(parts) else parts[int(np.argmax(shapely.area(parts)))]
+    return shapely.Point(
+        shapely.centroid(best) if best.contains(best.centroid) else best.representative_point()
+    )
+
+
+def _overview(sheet: _Sheet, project: Project, at: Array) -> None:
+    """The roof seen from above with its planes and rows, north up."""
+    roof, layout = project.roof, project.layout
+    low, high = roof.points[:, :2].min(axis=0), roof.points[:, :2].max(axis=0)
+    shift = at + np.array([-low[0], -high[1]])
+    gap = sheet.text * sheet.unit
+    _write(sheet, "Seen from above, north up", at + np.array([0.0, 2.0 * gap]), size=1.4)
+    for start, end in zip(roof.edges.start[:, :2], roof.edges.end[:, :2], strict=True):
+        _put(sheet, np.stack([start, end]) + shift, "ROOF")
+    for plane, name in enumerate(roof.planes.name):
+        middle = shapely.get_coordinates(_free_place(project, plane, 2.0 * gap))
+        place = roof.planes.to_world(plane, middle)[0, :2] + shift
+        slope = np.degrees(roof.planes.slope[plane])
+        _note(sheet, f"{name}  {slope:.1f} deg", place, 0.0)
+    ends = np.stack([layout.row_start, layout.row_end], axis=1)
+    world = roof.planes.to_world(np.repeat(layout.row_plane, 2), ends.reshape(-1, 2)).reshape(-1, 2, 3)
+    for row, line in enumerate(world[..., :2]):
+        _put(sheet, line + shift, "RAILS")
+        way = (line[1] - line[0]) / np.linalg.norm(line[1] - line[0])
+        turn = float(np.degrees(np.arctan2(way[1], way[0])))
+        turn = turn - 180.0 if turn > 90.0 or turn <= -90.0 else turn
+        third = line[0] + 0.3 * (line[1] - line[0]) + shift
+        _write(sheet, f"row {layout.row_name[row]}", third, size=0.9, turn=turn, align="BOTTOM_CENTER")
+    arrow = at + np.array([high[0] - low[0] + 4.0 * gap, -6.0 * gap])
+    _put(sheet, arrow + gap * np.array([[0.0, -3.0], [0.0, 3.0], [-0.8, 1.2]]), "TEXT")
+    _put(sheet, arrow + gap * np.array([[0.0, 3.0], [0.8, 1.2]]), "TEXT")
+    _write(sheet, "N", arrow + np.array([0.0, 3.6 * gap]), align="BOTTOM_CENTER")

@@ -1,0 +1,248 @@
+"""tables.xlsx: the results as a workbook, numbers as numbers, in the project's units."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from fea.analysis import Analysis
+from fea.checks.cautions import along_change
+from roofmodel.units import UnitSystem
+from viewer import style
+from viewer.export import verdict as verdict_word
+from viewer.export import version
+from viewer.files import atomic, safe
+from viewer.handover.bill import Bill, bill_lines
+from viewer.picture.findings import clamp_utilization
+from viewer.quantities import system
+from viewer.summary import (
+    CAUTIONS,
+    clamp_states,
+    combination,
+    governing_text,
+    limit_lines,
+    plain_along,
+    row_lines,
+    shown_name,
+)
+
+if TYPE_CHECKING:
+    from openpyxl.worksheet.worksheet import Worksheet
+
+_FORMAT = {"ratio": "0.000", "count": "0", "": "General"}
+WIDEST = 60  # characters of a column
+
+
+@dataclass(frozen=True)
+class Column:
+    """A column: head without unit, kind of number ("" for text, "count" for whole numbers), SI values."""
+
+    head: str
+    kind: str
+    values: Iterable[Any]
+
+
+def write_workbook(analysis: Analysis, bill: Bill, path: Path) -> None:
+    """Write tables.xlsx."""
+    from openpyxl import Workbook
+
+    units = system(analysis.project.table.project.units)
+    book = Workbook(write_only=False)
+    book.remove(book.worksheets[0])
+    for title, columns in (
+        ("Answer", _answer(analysis)),
+        ("Attachments", _attachments(analysis)),
+        ("Rows", _rows(analysis)),
+        ("Limits", _limits(analysis)),
+        ("Cases", _cases(analysis)),
+        ("Planes", _planes(analysis)),
+        ("Quantities", _quantities(analysis, bill)),
+    ):
+        _fill(book.create_sheet(title), columns, units)
+    book.properties.title = analysis.project.table.project.name
+    book.properties.creator = f"eavewright {version()}"
+    with atomic(path) as temporary:
+        book.save(temporary)
+
+
+def _fill(sheet: Worksheet, columns: list[Column], units: UnitSystem) -> None:
+    """Heads, values, and a look that prints well."""
+    from openpyxl.styles import Alignment, Border, Font, PatternFill, Side
+    from openpyxl.utils import get_column_letter
+    from openpyxl.worksheet.properties import PageSetupProperties
+
+    rule = Border(bottom=Side(style="thin", color=style.INK[1:]))
+    for number, column in enumerate(columns, 1):
+        unit = "" if column.kind in ("", "count", "ratio") else units.label(column.kind)
+        head = sheet.cell(1, number, f"{column.head} [{unit}]" if unit else column.head)
+        head.font, head.border = Font(bold=True, color=style.INK[1:]), rule
+        head.fill = PatternFill("solid", fgColor=style.TINT[1:])
+        head.alignment = Alignment(wrap_text=True, vertical="bottom")
+        widest = 8
+        for line, value in enumerate(column.values, 2):
+            shown = _cell(value, column.kind, units)
+            cell = sheet.cell(line, number, shown)
+            cell.number_format = _number_format(column.kind, units)
+            cell.alignment = Alignment(wrap_text=isinstance(shown, str), vertical="top")
+            widest = max(widest, len(str(shown)) if isinstance(shown, str) else 10)
+        sheet.column_dimensions[get_column_letter(number)].width = min(widest + 2, WIDEST)
+    sheet.freeze_panes = "B2"
+    if sheet.max_row > 1:
+        sheet.auto_filter.ref = sheet.dimensions
+    sheet.page_setup.orientation = "landscape"
+    sheet.page_setup.fitToWidth, sheet.page_setup.fitToHeight = 1, 0
+    sheet.sheet_properties.pageSetUpPr = PageSetupProperties(fitToPage=True)
+    sheet.print_title_rows = "1:1"
+
+
+def _cell(value: Any, kind: str, units: UnitSystem) -> Any:
+    """A value as the sheet holds it; what nobody gave is left empty."""
+    if isinstance(value, str):
+        return safe(value)
+    if value is None or not math.isfinite(value):
+        return None
+    if kind == "count":
+        return int(value)
+    return float(value) if kind in ("", "ratio") else units.convert(float(value), kind)
+
+
+def _number_format(kind: str, units: UnitSystem) -> str:
+    if kind in _FORMAT:
+        return _FORMAT[kind]
+    places = units.units[kind][2]
+    return "#,##0" + ("." + "0" * places if places else "")
+
+
+def _answer(analysis: Analysis) -> list[Column]:
+    project = analysis.project
+    worst, attachment = analysis.governing, analysis.attachment
+    lines = [
+        ("Project", project.table.project.name),
+        ("Revision", project.table.project.revision or "not given"),
+        ("Engineer", project.table.project.engineer or "not given"),
+        ("Verdict", verdict_word(analysis)),
+        ("Governs", "nothing is loaded" if worst is None else governing_text(analysis, worst)),
+        (
+            "Governing attachment",
+            "none is loaded" if attachment is None else governing_text(analysis, attachment),
+        ),
+        ("Input file", project.path.name),
+        ("Input SHA-256", project.digest),
+        ("Program", f"eavewright {version()}"),
+        *(("Caution", text) for text in CAUTIONS),
+    ]
+    return [Column("What", "", [a for a, _ in lines]), Column("Answer", "", [b for _, b in lines])]
+
+
+def _attachments(analysis: Analysis) -> list[Column]:
+    """One line per clamp at its worst case, as in attachments.csv."""
+    project = analysis.project
+    layout, planes = project.layout, project.roof.planes
+    limits = {limit.name: limit for limit in analysis.limits if limit.target == "clamp"}
+    together = limits["clamp combined"].utilization
+    worst = np.argmax(np.where(np.isnan(together), np.inf, together), axis=0)
+    c = np.arange(len(layout.clamp_name))
+    plane = layout.row_plane[layout.clamp_row]
+    place = planes.to_world(plane, layout.clamp_uv) + project.roof.offset
+    forces = [(name, limit) for name, limit in limits.items() if limit.quantity == "force"]
+    rigid = analysis.rigid_force
+    change = None if rigid is None else 100.0 * along_change(analysis.clamp_force, rigid)
+    return [
+        Column("Attachment", "", layout.clamp_name),
+        Column("Row", "", [layout.row_name[r] for r in layout.clamp_row]),
+        Column("Plane", "", [planes.name[p] for p in plane]),
+        Column("Seam", "count", layout.clamp_seam + 1),
+        Column("Along row", "length", layout.clamp_s),
+        Column("Up the slope", "length", layout.clamp_uv[:, 1]),
+        Column("East", "length", place[:, 0]),
+        Column("North", "length", place[:, 1]),
+        Column("Height", "length", place[:, 2]),
+        Column("Worst case", "", [analysis.snow.cases[q].name for q in worst]),
+        Column("Tributary", "force", analysis.tributary[worst, c]),
+        Column("Force along", "force", plain_along(analysis)[worst, c]),
+        *(
+            Column(f"Demand {n.removeprefix('clamp ')}", "force", limit.demand[worst, c])
+            for n, limit in forces
+        ),
+        *([] if change is None else [Column("Change from rigid seams, %", "ratio", change)]),
+        Column("Utilization", "ratio", clamp_utilization(analysis)),
+        Column("Status", "", clamp_states(analysis)),
+    ]
+
+
+def _rows(analysis: Analysis) -> list[Column]:
+    lines = row_lines(analysis)
+    return [
+        Column("Row", "", [line.name for line in lines]),
+        Column("Plane", "", [line.plane for line in lines]),
+        Column("Length", "length", [line.length for line in lines]),
+        Column("Clamps", "count", [line.clamps for line in lines]),
+        Column("Largest line load", "line", [line.peak for line in lines]),
+        Column("Its case", "", [line.peak_case for line in lines]),
+        Column("Largest total", "force", [line.total for line in lines]),
+        Column("Mean line load then", "line", [line.mean for line in lines]),
+        Column("From its own plane", "force", [line.own for line in lines]),
+        Column("Case of the total", "", [line.total_case for line in lines]),
+        Column("Worst", "", [line.worst for line in lines]),
+        Column("Utilization", "ratio", [line.utilization for line in lines]),
+        Column("Not verified", "", ["yes" if line.unverified else "" for line in lines]),
+    ]
+
+
+def _limits(analysis: Analysis) -> list[Column]:
+    lines = limit_lines(analysis)
+    shown = system(analysis.project.table.project.units)
+    kinds = [line.limit.quantity for line in lines]
+    labels = ["" if kind == "ratio" else shown.label(kind) for kind in kinds]
+    return [
+        Column("Limit", "", [shown_name(analysis, line.limit) for line in lines]),
+        Column("Worst at", "", [line.target for line in lines]),
+        Column("Demand", "", [_shown(line.demand, line.limit.quantity, shown) for line in lines]),
+        Column("Resistance", "", [_shown(line.resistance, line.limit.quantity, shown) for line in lines]),
+        Column("Unit", "", labels),
+        Column("Utilization", "ratio", [line.utilization for line in lines]),
+        Column("Status", "", [line.status for line in lines]),
+        Column("Case", "", [line.case for line in lines]),
+        Column("Basis", "", [line.limit.basis for line in lines]),
+    ]
+
+
+def _shown(value: float, kind: str, units: UnitSystem) -> float:
+    return value if kind == "ratio" or not math.isfinite(value) else units.convert(value, kind)
+
+
+def _cases(analysis: Analysis) -> list[Column]:
+    cases, worst = analysis.snow.cases, analysis.case_governing
+    return [
+        Column("Case", "", [case.name for case in cases]),
+        Column("Standard", "", [case.standard for case in cases]),
+        Column("Combination", "", [combination(analysis, q) for q in range(len(cases))]),
+        Column("Density", "density", [case.density for case in cases]),
+        Column(
+            "Worst", "", ["no row is loaded" if g is None else governing_text(analysis, g) for g in worst]
+        ),
+        Column("Utilization", "ratio", [None if g is None else g.utilization for g in worst]),
+        Column("Reserve on factored snow", "ratio", analysis.reserve),
+    ]
+
+
+def _planes(analysis: Analysis) -> list[Column]:
+    planes = analysis.project.roof.planes
+    return [
+        Column("Plane", "", planes.name),
+        Column("Slope", "angle", planes.slope),
+        Column("Falls toward", "angle", planes.azimuth),
+        Column("True area", "area", planes.true_area),
+        Column("Plan area", "area", planes.plan_area),
+    ]
+
+
+def _quantities(analysis: Analysis, bill: Bill) -> list[Column]:
+    lines = bill_lines(analysis.project, bill)
+    heads = ("Item", "Size", "Quantity", "Unit", "Note")
+    return [Column(head, "", [line[i] for line in lines]) for i, head in enumerate(heads)]
