@@ -157,6 +157,11 @@ def with_rows(project: Project, rows: Sequence[RowTable]) -> Project:
     if not rows or twice is not None:
         message = "row: give at least one" if not rows else f'row.name: "{twice}" is used twice'
         raise InputError(message)
+    if project.table.as_built is not None:
+        if list(rows) == list(project.table.row):
+            return project
+        message = "as_built: its clamps were measured where the rows stand; take it out to move rows"
+        raise InputError(message)
     units = SYSTEMS[project.table.project.units]
     layout = place_rows(project.roof, rows, project.table.plane, project.panel, units)
     check_grips(layout, project.clamp.grip_length, units)

@@ -12,7 +12,7 @@ from small_project import GOOD
 from fea.analysis import analyze
 from roofmodel.errors import InputError
 from roofmodel.project.as_built import as_found, read_measured
-from roofmodel.project.load import load_project
+from roofmodel.project.load import load_project, with_rows
 
 
 def project_with(tmp_path, text, name="clamps.csv"):
@@ -67,6 +67,14 @@ def test_a_missing_clamp_loads_its_neighbors(tmp_path, planned):
     assert after.governing.utilization > before.governing.utilization * 1.2
     total = [a.clamp_force[:, 0, :, 0].sum(axis=1) for a in (before, after)]
     np.testing.assert_allclose(*total, rtol=1e-9)  # the snow is the same
+
+
+def test_rows_with_measured_clamps_do_not_move(tmp_path, planned):
+    found = load_project(project_with(tmp_path, table(planned.layout)))
+    same = with_rows(found, found.table.row)
+    np.testing.assert_array_equal(same.layout.clamp_s, found.layout.clamp_s)
+    with pytest.raises(InputError, match="as_built"):
+        with_rows(found, [found.table.row[0].model_copy(update={"up": 1.0})])
 
 
 def test_the_file_counts_in_the_digest(tmp_path, planned):
