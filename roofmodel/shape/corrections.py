@@ -10,6 +10,7 @@ import numpy as np
 
 from roofmodel.errors import InputError
 from roofmodel.shape.assembly import FLAT, NO_GROUND, OVERHANGS
+from roofmodel.shape.cutting import cut_triangles
 from roofmodel.shape.edges import edge_names
 from roofmodel.shape.recognition import COVER, surface_of_regions
 from roofmodel.shape.regions import components, face_distance, fit_planes, make_mesh
@@ -144,7 +145,7 @@ def _split(
     side = (points[:, :2] - line[0]) @ left
     side[np.abs(side) < ON_LINE] = 0.0
     mine = np.flatnonzero(region == number)
-    new_points, pieces = _cut_triangles(points, faces[mine], side)
+    new_points, pieces, _ = cut_triangles(points, faces[mine], side)
     middle = new_points[pieces].mean(axis=1)
     on_left = (middle[:, :2] - line[0]) @ left > 0.0
     if on_left.all() or not on_left.any():
@@ -170,30 +171,6 @@ def _split(
     new_region = np.concatenate([region[rest], len(names) + place[label]])
     names.extend(letters)
     return new_points, all_faces, new_region, f"Plane {name} was split into {', '.join(letters)}, as given."
-
-
-def _cut_triangles(points: Array, faces: IntArray, side: Array) -> tuple[Array, IntArray]:
-    """Triangles cut where a signed distance (n,) of the vertices is zero; cuts stand behind the points."""
-    low, high = side[faces].min(axis=1), side[faces].max(axis=1)
-    crossed = (low < 0.0) & (high > 0.0)
-    whole, cut = faces[~crossed], faces[crossed]
-    edges = np.sort(cut[:, [[0, 1], [1, 2], [2, 0]]], axis=2).reshape(-1, 2)
-    unique, inverse = np.unique(edges, axis=0, return_inverse=True)
-    a, b = side[unique].T
-    through = a * b < 0.0
-    share = np.where(through, a / np.where(through, a - b, 1.0), 0.0)[:, None]
-    corner = points[unique[:, 0]] * (1.0 - share) + points[unique[:, 1]] * share
-    number = np.where(through, len(points) + np.cumsum(through) - 1, -1)
-    new_points = np.vstack([points, corner[through]])
-    on_edge = number[inverse].reshape(-1, 3)
-    signs = np.concatenate([np.sign(side), np.zeros(int(through.sum()))])
-    found = [whole]
-    for triangle, middle in zip(cut.tolist(), on_edge.tolist(), strict=True):
-        ring = [one for k in range(3) for one in (triangle[k], middle[k]) if one >= 0]
-        for sign in (1.0, -1.0):
-            part = [one for one in ring if signs[one] * sign >= 0.0]
-            found.append(np.array([[part[0], part[k], part[k + 1]] for k in range(1, len(part) - 1)]))
-    return new_points, np.concatenate(found).astype(np.int64)
 
 
 def _rebuilt(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 import shapely
@@ -11,6 +12,7 @@ from shapely import Polygon
 from roofmodel.surface import FLAT_SLOPE, Array, IntArray, Planes
 
 FALL_SLOPE = np.radians(0.05)  # below this even the gradient of a flat plane is noise [rad]
+TOUCHING = 1e-4  # sides of an outline nearer than this become one where it would cross itself [m]
 COMPASS = ("N", "NE", "E", "SE", "S", "SW", "W", "NW")
 
 
@@ -173,7 +175,22 @@ def make_planes(
         azimuth=azimuth,
         outline=tuple(moved),
     )
-    return planes, order
+    return _without_touching(planes), order
+
+
+def _without_touching(planes: Planes) -> Planes:
+    """Planes whose outlines stay simple when they are moved and laid on plan."""
+    plan = np.array(plan_polygons(planes), dtype=object)
+    outline = np.array(planes.outline, dtype=object)
+    bad = np.flatnonzero(~(shapely.is_valid(plan) & shapely.is_valid(outline)))
+    if len(bad) == 0:
+        return planes
+    for index in bad:
+        parts = shapely.get_parts(shapely.set_precision(shapely.make_valid(outline[index]), TOUCHING))
+        opened = [part for part in parts if part.geom_type == "Polygon"]
+        largest = max(opened, key=lambda part: float(part.area), default=Polygon())
+        outline[index] = shapely.orient_polygons(Polygon() if largest.is_empty else largest)
+    return replace(planes, outline=tuple(outline))
 
 
 def plane_names(slope: Array, azimuth: Array) -> tuple[str, ...]:

@@ -7,12 +7,14 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
 from roofmodel.errors import InputError
 from roofmodel.shape.assembly import make_surface
 from roofmodel.shape.cleaning import clean_mesh, face_vectors
 from roofmodel.shape.covering import exposed_parts
+from roofmodel.shape.curves import find_curves
+from roofmodel.shape.facets import with_facets
 from roofmodel.shape.gaps import close_gaps
 from roofmodel.shape.junctions import divide_at_junctions
 from roofmodel.shape.outlines import points_on_planes, region_planes, region_rings, surveyed_planes
@@ -87,9 +89,17 @@ def recognize(
     if region.max() < 0:
         message = f"No face group of the mesh is larger than {SLIVER:.2f} m2: is this a roof in meters?"
         raise InputError(message)
+    normals = mesh.normal if surveyed is None else surveyed[0]
+    curves = find_curves(replace(mesh, normal=normals), region, 0.0 if surveyed is None else surveyed[1])
+    facets = None
+    if curves:
+        mesh, region, normal, centroid, words = with_facets(mesh, region, curves)
+        facets = (normal, centroid)
+        told += words
     return surface_of_regions(
         mesh,
         region,
+        facets=facets,
         offset=np.asarray(offset, dtype=float),
         notes=(*notes, *told),
         distance_tolerance=distance_tolerance,
@@ -108,6 +118,7 @@ def surface_of_regions(
     ground: float | None,
     names: Sequence[str] | None = None,
     surveyed: bool = False,
+    facets: tuple[Array, Array] | None = None,
 ) -> RoofSurface:
     """Planes, edges and steps of a mesh whose faces are grouped already.
 
@@ -122,6 +133,8 @@ def surface_of_regions(
         Name of each plane; by compass direction where there are none.
     surveyed : bool
         Fit planes by what lies inside them, and close small holes.
+    facets : (p, 3) and (p, 3) float, optional
+        Unit normals and points of regions whose planes are known already; NaN of the others. [m]
 
     Raises
     ------
@@ -129,10 +142,11 @@ def surface_of_regions(
         A plane is a wall, or none has an outline.
     """
     fit = surveyed_planes if surveyed else region_planes
-    normal, centroid = fit(mesh, region)
-    region, steep = _without_steep_scraps(mesh, region, normal)
-    if steep:
-        normal, centroid = fit(mesh, region)
+    normal, centroid = _with_known(*fit(mesh, region), facets)
+    region, kept_planes = _without_steep_scraps(mesh, region, normal)
+    if not kept_planes.all():
+        facets = None if facets is None else (facets[0][kept_planes], facets[1][kept_planes])
+        normal, centroid = _with_known(*fit(mesh, region), facets)
     moved = points_on_planes(mesh, region, normal, centroid, 2.0 * distance_tolerance)
     kept = region >= 0
     moves = np.linalg.norm(moved - mesh.points, axis=1)[mesh.faces[kept]]
@@ -275,13 +289,21 @@ def _ring_area(ring: Array) -> float:
     return 0.5 * float(np.linalg.norm(np.cross(spokes[1:-1], spokes[2:]).sum(axis=0)))
 
 
-def _without_steep_scraps(mesh: Mesh, region: IntArray, normal: Array) -> tuple[IntArray, bool]:
-    """Regions without those steeper than a roof, where these are scraps; whether there were any."""
+def _with_known(normal: Array, centroid: Array, facets: tuple[Array, Array] | None) -> tuple[Array, Array]:
+    """Fitted planes, and those that are known in their place."""
+    if facets is None:
+        return normal, centroid
+    fitted = np.isnan(facets[0])
+    return np.where(fitted, normal, facets[0]), np.where(fitted, centroid, facets[1])
+
+
+def _without_steep_scraps(mesh: Mesh, region: IntArray, normal: Array) -> tuple[IntArray, NDArray[np.bool_]]:
+    """Regions without those steeper than a roof, where these are scraps; and which are kept."""
     area = np.bincount(region[region >= 0], mesh.area[region >= 0], len(normal))
     slope = np.arctan2(np.hypot(normal[:, 0], normal[:, 1]), np.abs(normal[:, 2]))
     steep = slope > STEEPEST
     if not steep.any():
-        return region, False
+        return region, ~steep
     if area[steep].sum() > SCRAPS * area.sum():
         worst = int(np.argmax(np.where(steep, area, -1.0)))
         message = (
@@ -290,7 +312,7 @@ def _without_steep_scraps(mesh: Mesh, region: IntArray, normal: Array) -> tuple[
         )
         raise InputError(message)
     number = np.where(steep, -1, np.cumsum(~steep) - 1)
-    return np.where(region >= 0, number[region], -1), True
+    return np.where(region >= 0, number[region], -1), ~steep
 
 
 def _repair_notes(lost: np.ndarray, moves: np.ndarray) -> list[str]:
