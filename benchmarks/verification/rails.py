@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -115,6 +116,24 @@ def _solve(case: dict[str, Any]) -> FrameResult:
     rail = _rail(inputs["EI_Nmm2"] * 1e-6, inputs["GAs_N"] or np.inf)
     top = float(stiffness.max())
     return solve_frame(build_frame(layout, rail, _clamp(top), clamp_scale=stiffness / top), loads)
+
+
+def rail_on_rigid_clamps(spans: int, span: float, line: float, EI: float, height: float) -> FrameResult:
+    """Rail under an even force down the slope [N/m] on clamps that hold it this far above the seam. SI."""
+    places = span * np.arange(spans + 1)
+    clamp = replace(_clamp(RIGID), stiffness=np.diag([RIGID, RIGID, RIGID, 1e3, RIGID, 0.0]), height=height)
+    loads = RailLoads(
+        row=np.zeros(1, dtype=np.int64),
+        s0=np.zeros(1),
+        s1=places[-1:],
+        line=np.array([[[0.0, -line, 0.0, 0.0]]]),
+        point_row=np.zeros(0, dtype=np.int64),
+        point_s=np.zeros(0),
+        point=np.zeros((1, 0, 6)),
+        thermal=np.zeros(1),
+    )
+    layout = _layout(float(places[-1]), places, [])
+    return solve_frame(build_frame(layout, _rail(EI, np.inf), clamp), loads)
 
 
 def _title(name: str) -> str:
