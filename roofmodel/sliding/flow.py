@@ -23,6 +23,7 @@ IntArray = NDArray[np.int64]
 
 TOUCH = 1e-6  # less of a cell's bound than this is rounding, not contact [-]
 MOST = 0.5  # part of an edge that the upper bounds of one plane cover where it is a pitch break [-]
+NARROW = 0.02  # narrower strips take no stream of a valley where a wider one lies beside them [m]
 NEAR = 5e-3  # two corners closer than this are one [m]
 VALLEY_SLACK = 0.02  # a row may meet a valley this part of its length beyond its ends [-]
 LEVEL_VALLEY = 1e-3  # valleys flatter than this hold what reaches them [-]
@@ -413,10 +414,24 @@ def _below_foot(roof: RoofSurface, cells: Cells, valleys: _Valleys, pieces: IntA
         if inside:
             plane = max(inside, key=lambda p: float(roof.planes.slope[p]))
             uv = roof.planes.to_plane(plane, foot) - [0.0, 0.02]
-            own_cells = np.flatnonzero(cells.plane == plane)
-            shapes = shapely.polygons(cells.corners[own_cells])
-            result[k] = own_cells[int(np.argmin(shapely.distance(shapes, shapely.Point(uv))))]
+            result[k] = _nearest_cell(cells, plane, uv, valleys.edge[piece])
     return result
+
+
+def _nearest_cell(cells: Cells, plane: int, uv: Array, valley: int) -> int:
+    """Cell of a plane that takes a valley's stream at a point.
+
+    Corners of real roofs leave strips of less than a millimeter beside a dormer's wall, which end there; a
+    stream is wider than they and goes on beside them.
+    """
+    own = np.flatnonzero(cells.plane == plane)
+    away = shapely.distance(shapely.polygons(cells.corners[own]), shapely.Point(uv))
+    first = int(np.argmin(away))
+    width = np.ptp(cells.corners[own, :2, 0], axis=1)
+    if width[first] >= NARROW or cells.lower_edge[own[first]] < 0:
+        return int(own[first])
+    good = (width >= NARROW) & (cells.lower_edge[own] != valley) & (away <= NARROW)
+    return int(own[np.argmin(np.where(good, away, np.inf)) if good.any() else first])
 
 
 def _row_span(layout: Layout, cells: Cells, caught: IntArray) -> Array:

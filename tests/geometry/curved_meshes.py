@@ -5,7 +5,8 @@ from __future__ import annotations
 import numpy as np
 import shapely
 from scipy.spatial import Delaunay
-from shapes import turned
+
+from tests.geometry.shapes import turned
 
 EAVE = 4.0
 VAULT = {"length": 16.0, "span": 10.0, "rise": 2.5}  # [m]
