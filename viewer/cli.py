@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from viewer.app.command import open_command
 from viewer.handover.command import handover
 from viewer.stages import Commands, Stages, console, named, notice, print_json
 
@@ -340,6 +341,7 @@ def completion(shell: str) -> None:
 
 
 commands.add_command(handover)
+commands.add_command(open_command)
 
 
 def main() -> None:

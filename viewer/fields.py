@@ -80,6 +80,21 @@ def models_in(annotation: Any) -> list[type[BaseModel]]:
     return [model for part in get_args(annotation) for model in models_in(part)]
 
 
+def field_words(info: FieldInfo) -> str:
+    """What to write for a field, such as 'length, like "24 in" or "0.61 m"'."""
+    return _kind(info)
+
+
+def field_need(info: FieldInfo) -> str:
+    """Whether a field is needed, else its default in words."""
+    return _need(info)
+
+
+def field_quantity(info: FieldInfo) -> str | None:
+    """Kind of quantity of a field, a key of `roofmodel.units.EXAMPLES`; None for other fields."""
+    return _quantity(info.annotation, info.metadata)
+
+
 def _need(info: FieldInfo) -> str:
     if info.is_required():
         return "needed"

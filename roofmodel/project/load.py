@@ -96,8 +96,43 @@ def load_project(path: str | Path) -> Project:
     text = _read(path)
     table = parse_project(text, path.name)
     digest = hashlib.sha256(text.encode())
+    return _assemble(table, path, digest)
+
+
+def edited_project(known: Project, data: Mapping[str, Any]) -> Project:
+    """A project with other content, for what is tried out before it is saved.
+
+    Parameters
+    ----------
+    known : Project
+        Its path counts, and its roof is taken over where the table `roof` is the same.
+    data : mapping
+        Content of a project file, as a TOML reader gives it.
+
+    Returns
+    -------
+    Project
+        Without a digest, as no file holds it.
+
+    Raises
+    ------
+    InputError
+    """
+    table = _model(data, known.path.name, ProjectFile)
+    if table.as_built is not None and table.row != known.table.row:
+        message = f"{known.path.name}: {_MEASURED}"
+        raise InputError(message)
+    roof = known.roof if table.roof == known.table.roof else None
+    return replace(_assemble(table, known.path, hashlib.sha256(), roof), digest="")
+
+
+_MEASURED = "as_built: its clamps were measured where the rows stand; take it out to move rows"
+
+
+def _assemble(table: ProjectFile, path: Path, digest: Any, roof: RoofSurface | None = None) -> Project:
+    """Everything in SI; a roof that is known is not read again."""
     try:
-        roof = _roof(table.roof, path, digest)
+        roof = _roof(table.roof, path, digest) if roof is None else roof
         form = DesignFormat(table.design.format)
         panel, units = make_panel(table.panel, form), SYSTEMS[table.project.units]
         roof = replace(roof, obstacles=place_obstacles(roof, table.parapet, table.obstruction, units))
@@ -107,7 +142,7 @@ def load_project(path: str | Path) -> Project:
         if table.as_built is not None:
             measured = read_measured(path.parent / table.as_built.file, table.as_built.file, digest)
             layout, found = as_found(layout, measured, panel, units)
-            roof = replace(roof, notes=(*roof.notes, found))
+            roof = replace(roof, notes=tuple(dict.fromkeys((*roof.notes, found))))
         check_grips(layout, clamp.grip_length, units)
         return Project(
             path=path,
@@ -160,8 +195,7 @@ def with_rows(project: Project, rows: Sequence[RowTable]) -> Project:
     if project.table.as_built is not None:
         if list(rows) == list(project.table.row):
             return project
-        message = "as_built: its clamps were measured where the rows stand; take it out to move rows"
-        raise InputError(message)
+        raise InputError(_MEASURED)
     units = SYSTEMS[project.table.project.units]
     layout = place_rows(project.roof, rows, project.table.plane, project.panel, units)
     check_grips(layout, project.clamp.grip_length, units)
@@ -221,6 +255,10 @@ def _validated(text: str, name: str, model: type[Model]) -> Model:
     if not data:
         message = f"{name}: is empty; `eavewright new gable --out {name}` writes a project to start from"
         raise InputError(message)
+    return _model(data, name, model)
+
+
+def _model(data: Mapping[str, Any], name: str, model: type[Model]) -> Model:
     try:
         return model.model_validate(data)
     except ValidationError as error:

@@ -141,6 +141,15 @@ def _line(roof: RoofSurface, row: RowTable) -> tuple[int, Array, Array]:
     return plane, ends[0] + row.up * np.array([-way[1], way[0]]), way
 
 
+def from_left_end(roof: RoofSurface, row: RowTable, at: Array) -> float:
+    """Distance of a point (u, v) on a row from the left end of the plane at its height, as `start` counts.
+
+    [m].
+    """
+    plane, point, way = _line(roof, row)
+    return float((at - point) @ way) - _pieces(roof, plane, point, way)[0][0]
+
+
 def _place(
     roof: RoofSurface, row: RowTable, choices: dict[str, PlaneChoice], panel: Panel, units: UnitSystem
 ) -> _Row:

@@ -82,7 +82,7 @@ def build_scene(analysis: Analysis) -> Scene:
     case = shown_case(analysis)
     units = SYSTEMS[project.table.project.units]
     unit = 1.0 / units.convert(1.0, "pressure")
-    corners, pressure = _cell_quads(analysis, case)
+    corners, pressure, _ = cell_quads(analysis, case)
     walls = walls_below(roof)
     lift = project.clamp.grip_height + project.clamp.height
     ends = np.stack([layout.row_start, layout.row_end], axis=1)
@@ -109,8 +109,8 @@ def build_scene(analysis: Analysis) -> Scene:
     )
 
 
-def _cell_quads(analysis: Analysis, case: int) -> tuple[Array, Array]:
-    """Quads (n, 4, 3) and their snow pressure (n,): the sliding cells, finer where a zone ends. [m, Pa]."""
+def cell_quads(analysis: Analysis, case: int) -> tuple[Array, Array, IntArray]:
+    """Quads (n, 4, 3), snow pressure and plane (n,): sliding cells, finer where a zone ends. [m, Pa]."""
     cells, planes = analysis.graph.cells, analysis.project.roof.planes
     cut = np.zeros(cells.count, dtype=bool)
     snow = analysis.snow.cases[case]
@@ -130,7 +130,7 @@ def _cell_quads(analysis: Analysis, case: int) -> tuple[Array, Array]:
     whole = int((~cut).sum())
     middle = quads[whole:, :, :2].mean(axis=1)
     exact = case_pressure_at(snow, middle, plane[whole:])
-    return quads, np.concatenate([analysis.force.cell_pressure[case][~cut], exact])
+    return quads, np.concatenate([analysis.force.cell_pressure[case][~cut], exact]), plane
 
 
 def plane_triangles(planes: Planes) -> tuple[Array, IntArray]:

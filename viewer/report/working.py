@@ -59,12 +59,12 @@ class Working:
     unverified: tuple[str, ...]
 
 
-def hand_check(analysis: Analysis) -> Working | None:
-    """Work out the governing clamp or panel strip; None where no attachment is loaded.
+def hand_check(analysis: Analysis, chosen: Governing | None = None) -> Working | None:
+    """Work out a clamp or panel strip, by default the governing one; None where no attachment is loaded.
 
-    Where a panel strip governs, its hardest pulling clamp is followed and the strip's sum ends the check.
+    For a panel strip its hardest pulling clamp is followed and the strip's sum ends the check.
     """
-    governing = analysis.attachment
+    governing = chosen or analysis.attachment
     if governing is None:
         return None
     limit = analysis.limits[governing.limit]

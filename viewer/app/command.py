@@ -1,0 +1,83 @@
+"""`eavewright open`: the browser app on this computer."""
+
+from __future__ import annotations
+
+import os
+import sys
+from pathlib import Path
+
+import click
+
+from viewer.stages import Spoken, notice
+
+
+@click.command(
+    "open",
+    cls=Spoken,
+    short_help="Open a project in the browser: see it, move rows, save, export.",
+    epilog="Example: eavewright open project.toml",
+)
+@click.argument("project", type=click.Path(path_type=Path))
+@click.option("--port", type=click.IntRange(0, 65535), default=0, help="Port; a free one by default.")
+@click.option("--browser/--no-browser", default=True, show_default=True, help="Open the web browser.")
+def open_command(project: Path, port: int, browser: bool) -> None:
+    """Show PROJECT in the web browser, on this computer only and without the internet.
+
+    Rows can be dragged and hardware changed; every number follows at once. Nothing is written before
+    Save. Ctrl-C ends it. Exit code 2: bad input.
+    """
+    from viewer.app.session import open_state
+
+    state = open_state(project)
+    import secrets
+    import socket
+
+    import uvicorn
+
+    from roofmodel.errors import InputError
+    from viewer.app.server import LARGEST_MESSAGE, make_app
+
+    listener = socket.socket()
+    listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+    try:
+        listener.bind(("127.0.0.1", port))
+    except OSError as error:
+        message = f"--port {port}: cannot be used ({error.strerror}); give another one, or none"
+        raise InputError(message) from None
+    port = listener.getsockname()[1]
+    token = secrets.token_urlsafe(24)
+    app = make_app(state, token, frozenset({f"127.0.0.1:{port}", f"localhost:{port}"}))
+    server = uvicorn.Server(
+        uvicorn.Config(
+            app,
+            log_level="critical",
+            access_log=False,
+            server_header=False,
+            date_header=False,
+            ws="websockets-sansio",
+            ws_max_size=2 * LARGEST_MESSAGE,
+            timeout_graceful_shutdown=2,
+            h11_max_incomplete_event_size=32 * 1024,
+        )
+    )
+    link = f"http://127.0.0.1:{port}/#{token}"
+    click.echo(link)
+    sys.stdout.flush()
+    notice(f"shows {state.path.name} on this computer; the link is for you alone; Ctrl-C ends it")
+    if browser:
+        _show(link)
+    server.run(sockets=[listener])
+    if app.state.desk.state.unsaved:
+        notice(f"{state.path.name}: the changes since the last save are gone")
+
+
+def _show(link: str) -> None:
+    """Open the web browser where there is a screen; the link is printed anyway."""
+    if sys.platform.startswith("linux") and not (
+        os.environ.get("DISPLAY") or os.environ.get("WAYLAND_DISPLAY")
+    ):
+        return
+    import threading
+    import webbrowser
+
+    threading.Thread(target=webbrowser.open, args=(link,), daemon=True).start()

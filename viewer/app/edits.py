@@ -1,0 +1,205 @@
+"""Changes of a project's content, on the commented document and on plain data alike."""
+
+from __future__ import annotations
+
+from collections.abc import MutableMapping, MutableSequence
+from typing import Any
+
+import numpy as np
+
+from roofmodel.errors import InputError
+from roofmodel.layout import Layout
+from roofmodel.project.load import Project
+from roofmodel.units import factor, shown, split
+from viewer.app import messages
+
+Document = MutableMapping[str, Any]
+
+SPLIT_GAP = 0.05  # between the two rails of a row that is cut [m]
+LEAST_PIECE = 0.1  # of rail on each side of a cut [m]
+
+
+def apply_edit(document: Document, edit: messages.Edit, project: Project) -> str:
+    """Change the document; what was done, in words for undo.
+
+    Parameters
+    ----------
+    document : mutable mapping
+        A tomlkit document, which keeps its comments, or plain data. Changed in place.
+    edit : messages.Edit
+    project : Project
+        What the document says now.
+
+    Returns
+    -------
+    str
+
+    Raises
+    ------
+    InputError
+        There is no such row, table or clamp. Values are checked when the document is read.
+    """
+    match edit:
+        case messages.SetField():
+            return _set_field(document, edit)
+        case messages.SetRow():
+            return _set_row(document, edit)
+        case messages.AddRow():
+            document["row"].append(_table(document, {"name": edit.row, "plane": edit.plane, "up": edit.up}))
+            return f"add row {edit.row}"
+        case messages.RemoveRow():
+            return _remove(document, edit)
+        case messages.SplitRow():
+            return _split(document, edit, project)
+    message = f"{type(edit).__name__} changes nothing"
+    raise InputError(message)
+
+
+def _table(document: Document, values: dict[str, Any]) -> Any:
+    """A new table of the document's own kind, followed by an empty line."""
+    import tomlkit
+    from tomlkit.items import AoT
+
+    if not isinstance(document["row"], AoT):
+        return dict(values)
+    table = tomlkit.table()
+    for name, value in values.items():
+        table[name] = value
+    table.add(tomlkit.nl())
+    return table
+
+
+def _put(table: MutableMapping[str, Any], name: str, value: messages.Value) -> str:
+    """Set or remove a field; the change in words."""
+    before = table.get(name)
+    if value is None:
+        table.pop(name, None)
+    elif type(before) is float and type(value) is int:
+        table[name] = float(value)
+    else:
+        table[name] = value
+    old = "none" if before is None else _plain(before)
+    return f"{name} {old} → {'none' if value is None else _plain(value)}"
+
+
+def _plain(value: Any) -> str:
+    return shown(value.unwrap() if hasattr(value, "unwrap") else value).strip('"')
+
+
+def _set_field(document: Document, edit: messages.SetField) -> str:
+    here: Any = document.get(edit.table)
+    if here is None and edit.table in ("analysis",):
+        document[edit.table] = {}
+        here = document[edit.table]
+    if not isinstance(here, MutableMapping):
+        message = f"{edit.table}: the project has no such table; add it to the file"
+        raise InputError(message)
+    for part in edit.field[:-1]:
+        inner = here.get(part)
+        if inner is None:
+            here[part] = {}
+            inner = here[part]
+        if not isinstance(inner, MutableMapping):
+            message = f"{edit.table}.{part}: is not a table"
+            raise InputError(message)
+        here = inner
+    words = _put(here, edit.field[-1], edit.value)
+    return ".".join([edit.table, *edit.field[:-1]]) + f": {words}"
+
+
+def _find(document: Document, name: str) -> tuple[MutableSequence[Any], int]:
+    rows: MutableSequence[Any] = document["row"]
+    for index, row in enumerate(rows):
+        if row.get("name") == name:
+            return rows, index
+    message = f"row: there is no row {shown(name)} any more"
+    raise InputError(message)
+
+
+def _set_row(document: Document, edit: messages.SetRow) -> str:
+    rows, index = _find(document, edit.row)
+    return f"{edit.row}: " + ", ".join(_put(rows[index], k, v) for k, v in edit.fields.items())
+
+
+def _remove(document: Document, edit: messages.RemoveRow) -> str:
+    rows, index = _find(document, edit.row)
+    if len(rows) == 1:
+        message = f"row: {shown(edit.row)} is the only row; a project needs one"
+        raise InputError(message)
+    del rows[index]
+    return f"remove row {edit.row}"
+
+
+def _split(document: Document, edit: messages.SplitRow, project: Project) -> str:
+    rows, index = _find(document, edit.row)
+    layout = project.layout
+    if edit.row not in layout.row_name:
+        message = f"row: there is no row {shown(edit.row)} any more"
+        raise InputError(message)
+    row = layout.row_name.index(edit.row)
+    on = np.flatnonzero(layout.clamp_row == row)
+    names = [layout.clamp_name[i] for i in on]
+    if edit.after not in names[:-1]:
+        message = f'row "{edit.row}": can be split behind one of its clamps, but not behind the last one'
+        raise InputError(message)
+    here = names.index(edit.after)
+    middle = float(layout.clamp_s[on[here : here + 2]].mean())
+    low, high = middle - 0.5 * SPLIT_GAP, middle + 0.5 * SPLIT_GAP
+    length = float(layout.row_length[row])
+    if low < LEAST_PIECE or length - high < LEAST_PIECE:
+        message = f'row "{edit.row}": a split there leaves no rail on one side'
+        raise InputError(message)
+    given = project.table.row[row]
+    unit = split(rows[index]["up"], "length")[1]
+    offset = _rail_start(project, row)
+    left, right = (_text(offset + s, unit) for s in (low, high))
+    first = _first_seam(layout, on, here, given.first, given.every, high)
+    second = {k: (v.unwrap() if hasattr(v, "unwrap") else v) for k, v in rows[index].items()}
+    name = _free_name(edit.row, [r["name"] for r in rows])
+    second.update(name=name, start=right)
+    second.pop("first", None)
+    if first != 1:
+        second["first"] = first
+    _share_splices(rows[index], second, given.splice, (low, high), unit)
+    rows[index]["end"] = left
+    rows.insert(index + 1, _table(document, second))
+    return f"split row {edit.row} behind {edit.after}"
+
+
+def _rail_start(project: Project, row: int) -> float:
+    """Left end of the rail as the project file counts it, from the left end of the plane there. [m]."""
+    from roofmodel.project.placement import from_left_end
+
+    return from_left_end(project.roof, project.table.row[row], project.layout.row_start[row])
+
+
+def _text(value: float, unit: str) -> str:
+    return f"{round(value / factor(unit, 'length'), 4):g} {unit}"
+
+
+def _first_seam(layout: Layout, on: Any, here: int, first: int, every: int, start: float) -> int:
+    """Which seam under the second rail gets its first clamp, so that all clamps stay where they are."""
+    s = layout.clamp_s[on]
+    if every == 1:
+        return 1
+    pitch = float(s[here + 1] - s[here]) / every
+    free = int(np.floor((float(s[here + 1]) - start) / pitch + 1e-6))
+    return 1 + min(free, every - 1)
+
+
+def _share_splices(one: Any, two: dict[str, Any], splices: Any, cut: tuple[float, float], unit: str) -> None:
+    """Give each rail the splices that it has."""
+    if not splices:
+        return
+    both = (
+        [(s.at, s.kind) for s in splices if s.at < cut[0]],
+        [(s.at - cut[1], s.kind) for s in splices if s.at > cut[1]],
+    )
+    for table, found in zip((one, two), both, strict=True):
+        table.pop("splice", None)
+        if found:
+            table["splice"] = [{"at": _text(at, unit), "kind": str(kind)} for at, kind in found]
+
+
+def _free_name(name: str, taken: list[str]) -> str:
+    return next(f"{name}-{n}" for n in range(2, 10_000) if f"{name}-{n}" not in taken)

@@ -1,0 +1,170 @@
+"""What a browser may say: every message is checked before anything is done with it."""
+
+from __future__ import annotations
+
+import json
+from typing import Annotated, Any, Literal
+
+from pydantic import BaseModel, ConfigDict, Field, TypeAdapter, ValidationError
+
+from roofmodel.errors import InputError
+
+Name = Annotated[str, Field(min_length=1, max_length=120)]
+Value = Annotated[str, Field(max_length=400)] | bool | int | float | None
+
+# Tables whose fields may be set. Not the roof: its field `file` could make the server read any file.
+Settable = Literal["project", "site", "surface", "panel", "seam", "rail", "clamp", "design", "analysis"]
+
+
+class Message(BaseModel):
+    """Base: `id` comes back with the answer, `revision` is what the sender was looking at."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True, strict=True, allow_inf_nan=False)
+
+    id: int = Field(ge=0, le=2**53)
+
+
+class Edit(Message):
+    """Base of all changes of the project; `preview` tries one out without keeping it."""
+
+    revision: int = Field(ge=0)
+    preview: bool = False
+
+
+class SetField(Edit):
+    """Set a field of a table, or leave it out (null)."""
+
+    type: Literal["set"]
+    table: Settable
+    field: Annotated[list[Name], Field(min_length=1, max_length=2)]
+    value: Value
+
+
+class SetRow(Edit):
+    """Set fields of a row, or leave them out (null)."""
+
+    type: Literal["row"]
+    row: Name
+    fields: Annotated[dict[Name, Value], Field(min_length=1, max_length=20)]
+
+
+class AddRow(Edit):
+    """Add a row at the end."""
+
+    type: Literal["add"]
+    row: Name
+    plane: Name
+    up: Name
+
+
+class RemoveRow(Edit):
+    """Take a row out."""
+
+    type: Literal["remove"]
+    row: Name
+
+
+class SplitRow(Edit):
+    """Cut a row in two behind a clamp."""
+
+    type: Literal["split"]
+    row: Name
+    after: Name
+
+
+class Undo(Message):
+    """Go back one change."""
+
+    type: Literal["undo"]
+    revision: int = Field(ge=0)
+
+
+class Redo(Message):
+    """Go forward again."""
+
+    type: Literal["redo"]
+    revision: int = Field(ge=0)
+
+
+class Save(Message):
+    """Write the project file."""
+
+    type: Literal["save"]
+    revision: int = Field(ge=0)
+
+
+class Reload(Message):
+    """Read the project file again; what was not saved is lost from the screen, but can be undone."""
+
+    type: Literal["reload"]
+    revision: int = Field(ge=0)
+
+
+class Pick(Message):
+    """Ask for the working of an attachment, in its worst case or a given one."""
+
+    type: Literal["pick"]
+    kind: Literal["clamp", "panel strip"]
+    index: int = Field(ge=0, le=10**7)
+    case: int | None = Field(None, ge=0, le=10**4)
+
+
+class Export(Message):
+    """Write results to a folder inside the project's."""
+
+    type: Literal["export"]
+    revision: int = Field(ge=0)
+    folder: Name
+    parts: Annotated[list[Name], Field(min_length=1, max_length=12)]
+
+
+class Cancel(Message):
+    """Stop what takes long."""
+
+    type: Literal["cancel"]
+
+
+Any_ = Annotated[
+    SetField | SetRow | AddRow | RemoveRow | SplitRow | Undo | Redo | Save | Reload | Pick | Export | Cancel,
+    Field(discriminator="type"),
+]
+_READER: TypeAdapter[Any] = TypeAdapter(Any_)
+
+
+class Hello(BaseModel):
+    """The first message: shows that the browser was opened with the link of the terminal."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True, strict=True)
+
+    type: Literal["hello"]
+    token: Annotated[str, Field(max_length=200)]
+
+
+def read_message(text: str) -> Any:
+    """Message from its JSON text.
+
+    Raises
+    ------
+    InputError
+        Says what is wrong, in one line.
+    """
+    try:
+        return _READER.validate_json(text)
+    except ValidationError as error:
+        first = error.errors(include_url=False, include_input=False)[0]
+        where = ".".join(str(part) for part in first["loc"][1:]) or "message"
+        message = f"{where[:80]}: {first['msg']}"
+        raise InputError(message) from None
+    except (ValueError, RecursionError):
+        message = "message: is not JSON that this program understands"
+        raise InputError(message) from None
+
+
+def sender_id(text: str) -> int | None:
+    """Id in a message that may be wrong otherwise, so that its sender can be answered."""
+    try:
+        data = json.loads(text)
+    except (ValueError, RecursionError):
+        return None
+    found = data.get("id") if isinstance(data, dict) else None
+    return found if type(found) is int and 0 <= found <= 2**53 else None

@@ -1,0 +1,249 @@
+"""An open project as plain state: what it says now, what it said before, what is on the disk."""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import tomllib
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+from typing import Any
+
+from fea.analysis import Analysis, analyze
+from roofmodel.errors import InputError
+from roofmodel.memory import Memory
+from roofmodel.project.load import Project, edited_project, load_project
+from viewer.app import messages
+from viewer.app.edits import apply_edit
+from viewer.files import atomic
+
+Tell = Callable[[str], None]
+
+KEPT_STEPS = 200  # that can be undone
+KEPT_ANSWERS = 6  # of the last steps, so that undo shows its numbers at once
+
+
+class StaleError(InputError):
+    """A change that was made while looking at an older state."""
+
+
+@dataclass(frozen=True)
+class Version:
+    """One state of the project.
+
+    `text` is the whole file, `label` says what led to it; without an `analysis` the `trouble` says why.
+    `memory` is what answers share that differ in nothing but their rows.
+    """
+
+    text: str
+    label: str
+    project: Project
+    analysis: Analysis | None
+    trouble: str = ""
+    memory: Memory = field(default_factory=Memory)
+
+
+@dataclass(frozen=True)
+class State:
+    """Everything that is open.
+
+    `on_disk` are the bytes of the project file as last read or written; `revision` grows with every change.
+    """
+
+    path: Path
+    revision: int
+    now: Version
+    past: tuple[Version, ...]
+    future: tuple[Version, ...]
+    on_disk: bytes
+
+    @property
+    def unsaved(self) -> bool:
+        """Whether the project says something else than its file."""
+        return _bytes(self.now.text, self.on_disk) != self.on_disk
+
+
+def open_state(path: Path) -> State:
+    """Read a project without solving it.
+
+    Raises
+    ------
+    InputError
+    """
+    path = Path(path).resolve()
+    version, data = _read(path)
+    return State(path, 1, version, (), (), data)
+
+
+def _read(path: Path) -> tuple[Version, bytes]:
+    project = load_project(path)
+    data = path.read_bytes()
+    text = data.decode("utf-8-sig")
+    if edited_project(project, tomllib.loads(text)).table != project.table:
+        message = f"{path.name}: changed while it was read; try again"
+        raise InputError(message)
+    return Version(text, "opened", project, None), data
+
+
+def _answer(version: Version, tell: Tell | None) -> Version:
+    """The version with its answer; what follows the first failure is left to the report."""
+    return replace(version, analysis=analyze(version.project, tell, version.memory, beyond=False))
+
+
+def _shared(known: Version, project: Project) -> Memory:
+    """Memory of a known version, if the project differs from it in its rows only; else a new one."""
+    rows = {"row": project.table.row}
+    same = known.project.table.model_copy(update=rows) == project.table
+    return known.memory if same else Memory()
+
+
+def solved(version: Version, tell: Tell | None = None) -> Version:
+    """The version with its answer, or with the reason why there is none."""
+    if version.analysis is not None or version.trouble:
+        return version
+    try:
+        return _answer(version, tell)
+    except InputError as error:
+        return replace(version, trouble=str(error))
+
+
+def check_revision(state: State, revision: int) -> None:
+    """Refuse what was meant for an older state. Raises StaleError."""
+    if revision != state.revision:
+        message = (
+            "the project was changed in another window meanwhile; look at it again and repeat your change"
+        )
+        raise StaleError(message)
+
+
+def preview(state: State, edit: messages.Edit, tell: Tell | None = None) -> Version:
+    """What a change would give; nothing is kept.
+
+    Raises
+    ------
+    InputError
+    """
+    check_revision(state, edit.revision)
+    data = tomllib.loads(state.now.text)
+    label = apply_edit(data, edit, state.now.project)
+    project = edited_project(state.now.project, data)
+    return _answer(Version("", label, project, None, memory=_shared(state.now, project)), tell)
+
+
+def change(state: State, edit: messages.Edit, tell: Tell | None = None) -> State:
+    """The state after a change.
+
+    Raises
+    ------
+    InputError
+        The change is refused and nothing is different.
+    """
+    import tomlkit
+
+    check_revision(state, edit.revision)
+    document = tomlkit.parse(state.now.text)
+    try:
+        label = apply_edit(document, edit, state.now.project)
+        text = tomlkit.dumps(document)
+        data = tomllib.loads(text)
+    except (tomlkit.exceptions.TOMLKitError, ValueError, TypeError, AttributeError, KeyError) as error:
+        if isinstance(error, InputError):
+            raise
+        message = f"{state.path.name}: this change would need another order of the file; edit it by hand"
+        raise InputError(message) from None
+    project = edited_project(state.now.project, data)
+    version = Version(text, label, project, None, memory=_shared(state.now, project))
+    return _push(state, _answer(version, tell))
+
+
+def _push(state: State, version: Version) -> State:
+    if version.text == state.now.text:
+        return state
+    past = (*state.past, state.now)[-KEPT_STEPS:]
+    old = tuple(replace(v, analysis=None) if v.analysis is not None else v for v in past[:-KEPT_ANSWERS])
+    past = (*old, *past[-KEPT_ANSWERS:])
+    return replace(state, revision=state.revision + 1, now=version, past=past, future=())
+
+
+def undo(state: State, revision: int, tell: Tell | None = None) -> State:
+    """The state before the last change. Raises InputError where there is none."""
+    check_revision(state, revision)
+    if not state.past:
+        message = "nothing to undo"
+        raise InputError(message)
+    now, future = solved(state.past[-1], tell), (state.now, *state.future)
+    return replace(state, revision=state.revision + 1, now=now, past=state.past[:-1], future=future)
+
+
+def redo(state: State, revision: int, tell: Tell | None = None) -> State:
+    """The state after the change that was undone. Raises InputError where there is none."""
+    check_revision(state, revision)
+    if not state.future:
+        message = "nothing to redo"
+        raise InputError(message)
+    now, past = solved(state.future[0], tell), (*state.past, state.now)
+    return replace(state, revision=state.revision + 1, now=now, past=past, future=state.future[1:])
+
+
+def reload(state: State, revision: int, tell: Tell | None = None) -> State:
+    """The state with the project file read again. Raises InputError."""
+    check_revision(state, revision)
+    version, data = _read(state.path)
+    pushed = _push(state, solved(replace(version, label=f"read {state.path.name} again"), tell))
+    return replace(pushed, on_disk=data)
+
+
+def save(state: State, revision: int) -> State:
+    """Write the project file whole or not at all.
+
+    Raises
+    ------
+    InputError
+        The file was changed by someone else meanwhile, or cannot be written.
+    """
+    check_revision(state, revision)
+    new = _bytes(state.now.text, state.on_disk)
+    with _alone(state.path.parent):
+        try:
+            there = state.path.read_bytes()
+        except FileNotFoundError:
+            there = state.on_disk  # writing it again loses nothing
+        except OSError as error:
+            message = f"{state.path.name}: cannot be read ({error.strerror})"
+            raise InputError(message) from None
+        if there not in (state.on_disk, new):
+            message = (
+                f"{state.path.name}: was changed by another program since it was read, and saving would "
+                "undo that. Read it again; undo then brings your changes back"
+            )
+            raise InputError(message)
+        with atomic(state.path) as temporary, open(temporary, "wb") as file:
+            file.write(new)
+            file.flush()
+            os.fsync(file.fileno())
+    return replace(state, on_disk=new)
+
+
+def _bytes(text: str, like: bytes) -> bytes:
+    """Text as the file holds it; a byte order mark stays."""
+    mark = b"\xef\xbb\xbf" if like.startswith(b"\xef\xbb\xbf") else b""
+    return mark + text.encode()
+
+
+@contextlib.contextmanager
+def _alone(folder: Path) -> Iterator[None]:
+    """Keep other Eavewright programs from saving in the folder at the same moment."""
+    try:
+        import fcntl
+    except ImportError:
+        yield
+        return
+    handle: Any = None
+    try:
+        handle = os.open(folder, os.O_RDONLY)
+        fcntl.flock(handle, fcntl.LOCK_EX)
+        yield
+    finally:
+        if handle is not None:
+            os.close(handle)

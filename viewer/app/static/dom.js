@@ -1,0 +1,37 @@
+// Building elements without markup in strings; text is never read as HTML.
+
+export const $ = (id) => document.getElementById(id);
+
+export function h(tag, attributes = {}, ...children) {
+  const element = document.createElement(tag);
+  for (const [name, value] of Object.entries(attributes)) {
+    if (name.startsWith("aria-") && typeof value === "boolean") element.setAttribute(name, value);
+    if (value === null || value === undefined || value === false || element.hasAttribute(name)) continue;
+    if (name.startsWith("on")) element.addEventListener(name.slice(2), value);
+    else if (name === "class") element.className = value;
+    else if (name === "value" || name === "checked" || name === "hidden" || name === "disabled") element[name] = value;
+    else element.setAttribute(name, value === true ? "" : value);
+  }
+  element.append(...children.flat(Infinity).filter((c) => c !== null && c !== undefined && c !== false));
+  return element;
+}
+
+// Heads of columns; "#" marks those of numbers.
+export const heads = (names) => names.map((name) => h("th", { scope: "col", class: name[0] === "#" ? "n" : null }, name.replace("#", "")));
+
+// Formulas come from the server as HTML that it has escaped itself.
+export function formula(tag, attributes, html) {
+  const element = h(tag, attributes);
+  element.innerHTML = html;
+  return element;
+}
+
+export function fill(parent, ...children) {
+  parent.replaceChildren(...children.flat(Infinity).filter((c) => c !== null && c !== undefined && c !== false));
+}
+
+export function announce(text) {
+  const live = $("live");
+  live.textContent = "";
+  requestAnimationFrame(() => (live.textContent = text));
+}

@@ -1,0 +1,77 @@
+// Changes on their way to the program: one preview at a time, the latest wins; refusals are told in place.
+
+export class Edits extends EventTarget {
+  #busy = false;
+  #next = null;
+  #serial = 0;
+
+  constructor(link, store) {
+    super();
+    Object.assign(this, { link, store });
+  }
+
+  // Keep a change; the answer is true, or the words of the refusal.
+  async send(message) {
+    this.#next = null;
+    this.#serial += 1;
+    try {
+      await this.link.ask({ revision: this.store.state.revision, ...message });
+      this.#said("");
+      return true;
+    } catch (error) {
+      if (this.store.preview) this.store.setPreview(null);
+      this.#said(error.message, message);
+      return error.message;
+    }
+  }
+
+  row(name, fields) {
+    return this.send({ type: "row", row: name, fields });
+  }
+
+  set(table, field, value) {
+    return this.send({ type: "set", table, field, value });
+  }
+
+  // Try a change out without keeping it.
+  try(message) {
+    this.#next = message;
+    if (!this.#busy) this.#run();
+  }
+
+  tryRow(name, fields) {
+    this.try({ type: "row", row: name, fields });
+  }
+
+  async #run() {
+    this.#busy = true;
+    while (this.#next) {
+      const message = this.#next, serial = this.#serial, revision = this.store.state.revision;
+      this.#next = null;
+      try {
+        const asked = performance.now();
+        const answer = await this.link.ask({ revision, ...message, preview: true });
+        this.lastPreview = performance.now() - asked;
+        if (serial === this.#serial && revision === this.store.state.revision) {
+          this.store.setPreview(answer);
+          this.#said("");
+        }
+      } catch (error) {
+        if (serial === this.#serial) this.#said(error.message, message);
+      }
+    }
+    this.#busy = false;
+  }
+
+  // Give up what was tried out.
+  forget() {
+    this.#next = null;
+    this.#serial += 1;
+    this.#said("");
+    if (this.store.preview) this.store.setPreview(null);
+  }
+
+  #said(text, message = null) {
+    this.dispatchEvent(new CustomEvent("said", { detail: { text, message } }));
+  }
+}

@@ -1,0 +1,65 @@
+// Fields from the schema: one input each, tried out while typing, kept on Enter or when left.
+
+import { h } from "./dom.js";
+
+let count = 0;
+
+// edit: { try(value), keep(value) -> true or words of the refusal }
+export function field(form, value, edit) {
+  const id = `field-${++count}`;
+  const error = h("p", { class: "refusal", id: `${id}-error`, role: "alert", hidden: true });
+  const input = makeInput(form, value, id);
+  const read = () => readInput(form, input);
+  let kept = JSON.stringify(read()), timer = 0;
+  const say = (words) => {
+    error.hidden = words === true || !words;
+    error.textContent = words === true ? "" : words;
+    input.setAttribute("aria-invalid", !error.hidden);
+  };
+  const keep = async () => {
+    clearTimeout(timer);
+    const now = read();
+    if (JSON.stringify(now) === kept) return edit.forget?.();
+    const said = await edit.keep(now);
+    if (said === true) kept = JSON.stringify(now);
+    say(said);
+  };
+  input.addEventListener("change", keep);
+  input.addEventListener("input", () => {
+    clearTimeout(timer);
+    timer = setTimeout(() => JSON.stringify(read()) !== kept && edit.try?.(read(), say), 250);
+  });
+  input.addEventListener("keydown", (event) => {
+    if (event.key !== "Escape") return;
+    input.value = value ?? "";
+    say(true);
+    edit.forget?.();
+  });
+  const name = form.path.join(" · ").replaceAll("_", " ");
+  const box = h("div", { class: `field ${form.kind}`, "data-field": form.path.join(".") },
+    h("label", { for: id }, name),
+    h("div", { class: "entry" }, input),
+    h("p", { class: "note", id: `${id}-about` }, form.about, value === undefined ? ` (${form.need})` : ""),
+    error);
+  input.setAttribute("aria-describedby", `${id}-about ${id}-error`);
+  return { box, input, say };
+}
+
+function makeInput(form, value, id) {
+  if (form.kind === "bool") return h("input", { id, type: "checkbox", checked: value === true });
+  if (form.kind === "choice") {
+    const select = h("select", { id }, h("option", { value: "" }, "–"), form.choices.map((c) => h("option", { value: c }, c)));
+    select.value = value ?? "";
+    return select;
+  }
+  const numeric = form.kind === "int" || form.kind === "float";
+  return h("input", { id, type: "text", inputmode: numeric ? "decimal" : "text", value: value ?? "", spellcheck: "false", autocomplete: "off", placeholder: form.kind === "quantity" ? "none" : "" });
+}
+
+function readInput(form, input) {
+  if (form.kind === "bool") return input.checked;
+  const text = input.value.trim();
+  if (text === "") return null;
+  if (form.kind === "int" || form.kind === "float") return Number.isFinite(Number(text)) ? Number(text) : text;
+  return text;
+}

@@ -1,0 +1,118 @@
+// Text over the picture: plane names, the governing attachment, what is picked, scale, north and legends.
+
+import { Vector3 } from "./three.js";
+import { $, fill, h } from "./dom.js";
+import { cssColor, percent, snowColor, statusOf, useColor } from "./numbers.js";
+
+const FEET = 0.3048;
+
+export class Labels {
+  constructor(view, store) {
+    Object.assign(this, { view, store, layer: $("labels"), planes: [] });
+    this.callout = h("div", { class: "callout" });
+    this.line = document.createElementNS("http://www.w3.org/2000/svg", "svg");
+    this.line.innerHTML = "<path/>";
+    view.addEventListener("drawn", () => this.place());
+    this.#useKey();
+  }
+
+  setRoof(roof) {
+    this.planes = roof.planes.slice(0, 60).map((plane) => ({
+      at: new Vector3(...plane.label), normal: new Vector3(...plane.normal), element: h("span", { class: "plane" }, plane.name),
+    }));
+    fill(this.layer, this.line, this.planes.map((plane) => plane.element), this.callout);
+    this.place();
+  }
+
+  // The clamp that the callout points at: of the picked attachment, else of the governing one.
+  #called() {
+    const { store } = this;
+    if (!store.solved) return null;
+    const governing = store.shown.governing;
+    const one = store.picked ?? (governing?.kind ? { kind: governing.kind, index: governing.index } : null);
+    if (!one || one.index >= store.use[one.kind].count) return null;
+    const attachment = store.attachment(one.kind, one.index);
+    const clamp = store.clampsOf(attachment)[0];
+    const isGoverning = governing?.kind === one.kind && governing?.index === one.index;
+    return { attachment, clamp, isGoverning };
+  }
+
+  place() {
+    const { view } = this;
+    if (!view.roof) return;
+    const toward = view.toward;
+    for (const { at, normal, element } of this.planes) {
+      const { x, y } = view.project(at);
+      element.hidden = normal.dot(toward) < 0.12 || view.clipped(at);
+      element.style.transform = `translate(${x}px, ${y}px) translate(-50%, -50%)`;
+    }
+    this.#placeCallout();
+    this.#scale();
+    const up = view.project(view.center.clone().add(new Vector3(0, 0.1 * view.reach, 0)));
+    const origin = view.project(view.center);
+    $("north").style.transform = `rotate(${Math.atan2(up.x - origin.x, origin.y - up.y)}rad)`;
+  }
+
+  #placeCallout() {
+    const called = this.#called();
+    this.callout.hidden = this.line.style.display = "";
+    if (!called) {
+      this.callout.hidden = true;
+      this.line.style.display = "none";
+      return;
+    }
+    const { attachment, clamp, isGoverning } = called;
+    const at = this.store.clamps.at;
+    const { x, y } = this.view.project(new Vector3(at[3 * clamp], at[3 * clamp + 1], at[3 * clamp + 2]));
+    const wide = this.view.canvas.clientWidth, high = this.view.canvas.clientHeight;
+    const words = isGoverning ? "governs" : attachment.limit;
+    const text = `${attachment.name}|${percent(attachment.use)}|${words}`;
+    if (this.callout.dataset.text !== text) {
+      this.callout.dataset.text = text;
+      this.callout.className = `callout ${statusOf(attachment.use)}`;
+      fill(this.callout, h("b", {}, attachment.name), " ", percent(attachment.use), h("small", {}, words));
+    }
+    const right = x < wide * 0.62;
+    const left = Math.min(Math.max(x + (right ? 46 : -46 - this.callout.offsetWidth), 8), wide - this.callout.offsetWidth - 8);
+    const top = Math.min(Math.max(y - 64, 58), high - 120);
+    this.callout.style.transform = `translate(${left}px, ${top}px)`;
+    const end = right ? left : left + this.callout.offsetWidth;
+    this.line.firstChild.setAttribute("d", `M${x},${y}L${end},${top + this.callout.offsetHeight / 2}`);
+  }
+
+  #scale() {
+    const us = this.store.state?.units === "US";
+    const unit = us ? FEET : 1;
+    const perUnit = this.view.camera.zoom * unit;
+    const wanted = 110 / perUnit;
+    const power = 10 ** Math.floor(Math.log10(wanted));
+    const length = [5, 2, 1].map((n) => n * power).find((n) => n <= wanted) ?? power;
+    const text = `${length} ${us ? "ft" : "m"}`;
+    const bar = h("i");
+    bar.style.width = `${length * perUnit}px`;
+    fill($("scale"), bar, h("figcaption", {}, text));
+  }
+
+  #useKey() {
+    const ramp = (low, high) => Array.from({ length: 9 }, (_, i) => cssColor(useColor(low + ((high - low) * i) / 8 + (low ? 1e-6 : 0)))).join(", ");
+    const kept = h("i", { class: "ramp kept" }), over = h("i", { class: "ramp over" });
+    kept.style.background = `linear-gradient(90deg, ${ramp(0, 1)})`;
+    over.style.background = `linear-gradient(90deg, ${ramp(1, 2)})`;
+    fill($("usekey"),
+      h("figcaption", {}, "Utilization"),
+      h("div", { class: "ramps" }, kept, over),
+      h("div", { class: "ticks use" }, h("span", {}, "0"), h("span", { class: "limit" }, "limit 100 %"), h("span", {}, "200 %")),
+      h("div", { class: "shapes" },
+        h("span", { class: "mark kept" }), "kept", h("span", { class: "mark exceeded" }), "exceeded", h("span", { class: "mark open" }, "?"), "not verified"));
+  }
+
+  snowKey(surface, name) {
+    const bar = h("i", { class: "ramp" });
+    bar.style.background = `linear-gradient(90deg, ${Array.from({ length: 9 }, (_, i) => cssColor(snowColor(i / 8))).join(", ")})`;
+    fill($("snowkey"),
+      h("figcaption", {}, `Snow, ${surface.unit}`),
+      h("div", { class: "ramps" }, bar),
+      h("div", { class: "ticks" }, h("span", {}, "0"), h("span", {}, String(surface.top))),
+      h("div", { class: "shapes casename" }, name));
+  }
+}

@@ -1,0 +1,253 @@
+// Puts the parts together.
+
+import { Vector3 } from "./three.js";
+import { $, announce, fill, h } from "./dom.js";
+import { Drag } from "./drag.js";
+import { Edits } from "./edits.js";
+import { Labels } from "./labels.js";
+import { Link } from "./link.js";
+import { readPalette, statusOf, worstUse } from "./numbers.js";
+import { ChecksPane, ExportPane, HardwarePane } from "./panes.js";
+import { RowsPane } from "./rows.js";
+import { RoofView } from "./scene.js";
+import { Store } from "./store.js";
+import { Table } from "./table.js";
+import { WorkingPane } from "./working.js";
+
+readPalette();
+const link = new Link(), store = new Store(), edits = new Edits(link, store);
+const view = new RoofView($("view")), labels = new Labels(view, store);
+let built = false, roofShown = "", snowShown = "";
+Object.assign(globalThis, { app: { store, view, edits } }); // for a look from the console, and for tests
+
+link.addEventListener("state", ({ detail }) => takeState(detail));
+link.addEventListener("error", ({ detail }) => notice(detail.message));
+link.addEventListener("progress", ({ detail }) => {
+  $("progress").hidden = !detail.text;
+  $("progress").firstElementChild.textContent = detail.text;
+});
+link.addEventListener("closed", ({ detail }) =>
+  notice(detail.refused ? "Open the link that the terminal shows; this address alone is not enough." : "The program has ended. Start it again in the terminal; unsaved changes are gone.", false));
+$("progress").lastElementChild.addEventListener("click", () => link.cancel());
+
+function takeState(state) {
+  $("progress").hidden = !state.solving;
+  if (state.solving) $("progress").firstElementChild.textContent = "Solving";
+  if (!built) build(state.forms);
+  const before = state.before;
+  store.keepPick(state);
+  store.setState(state);
+  header(state);
+  showRoof(state);
+  if (before && state.governing) announceChange(before, state.governing, state);
+  store.tell("picked");
+}
+
+function build(forms) {
+  built = true;
+  new Table(store);
+  new WorkingPane(link, store);
+  new RowsPane(store, edits, forms);
+  new HardwarePane(store, edits, forms);
+  new ChecksPane(store);
+  new ExportPane(link, store);
+  new Drag(view, store, edits);
+}
+
+// --- header
+
+function header(state) {
+  document.title = `${state.unsaved ? "• " : ""}${state.name} – Eavewright`;
+  $("name").textContent = state.name;
+  $("facts").textContent = `${state.file}${state.unsaved ? " (not saved)" : ""} · ${state.standard} · ${state.format}`;
+  for (const way of ["undo", "redo"]) {
+    $(way).disabled = !state[way];
+    $(way).title = state[way] ? `${way === "undo" ? "Undo" : "Redo"}: ${state[way]}` : "";
+  }
+  $("save").disabled = !state.unsaved;
+}
+
+for (const type of ["undo", "redo", "save"]) {
+  $(type).addEventListener("click", async () => {
+    try {
+      await link.ask({ type, revision: store.state.revision });
+      notice("");
+      announce({ undo: "Undone", redo: "Redone", save: `Saved ${store.state.file}` }[type]);
+    } catch (error) {
+      notice(error.message, true, /another program/.test(error.message));
+    }
+  });
+}
+
+addEventListener("keydown", (event) => {
+  if (!(event.ctrlKey || event.metaKey) || event.altKey) return;
+  const key = event.key.toLowerCase();
+  const typing = event.target.matches?.("input[type=text]");
+  const type = key === "s" ? "save" : typing ? null : key === "z" ? (event.shiftKey ? "redo" : "undo") : key === "y" ? "redo" : null;
+  if (!type) return;
+  event.preventDefault();
+  $(type).click();
+});
+
+function notice(text, closable = true, reload = false) {
+  const box = $("notice");
+  box.hidden = !text;
+  fill(box, text ? [h("span", {}, text), reload ? h("button", { onclick: readAgain }, "Read the file again") : null, closable ? h("button", { "aria-label": "Close this message", onclick: () => notice("") }, "Close") : null] : []);
+}
+
+async function readAgain() {
+  try {
+    await link.ask({ type: "reload", revision: store.state.revision });
+    notice("");
+  } catch (error) {
+    notice(error.message);
+  }
+}
+
+// --- answer: verdict, what governs, and what a change does to it
+
+let change = null;
+
+function announceChange(before, after, state) {
+  change = { before, after };
+  showAnswer();
+  const words = state.verdict.words.join(", ");
+  const same = before.text === after.text && before.use === after.use;
+  announce(same ? `Governing attachment unchanged: ${after.text}. ${words}` : `Governing attachment was ${before.name} ${before.percent ?? ""}, now ${after.text}. ${words}`);
+}
+
+const pill = (one, extra = "") => {
+  const use = one?.use ?? 0;
+  return h("span", { class: `pill ${statusOf(use)} ${extra}` }, h("b", {}, one?.name ?? "none"), " ", one?.percent ?? "");
+};
+
+function showAnswer() {
+  const { shown, preview, state } = store;
+  if (!shown) return;
+  if (!shown.verdict) {
+    fill($("answer"), h("p", { class: shown.trouble ? "refusal" : "note" }, shown.trouble || "Solving …"));
+    return;
+  }
+  const pair = preview ? { before: preview.before, after: preview.governing } : change;
+  const verdict = shown.verdict.words.map((word) => h("b", { class: `verdict ${/NOT VERIFIED/.test(word) ? "open" : shown.verdict.passed ? "kept" : "exceeded"}` }, word));
+  fill($("answer"),
+    h("div", { class: "verdicts" }, verdict),
+    h("div", { class: "governs" },
+      h("span", { class: "label" }, preview ? "would govern" : "governs"),
+      pair ? [pill(pair.before, "old"), h("span", { class: "arrow", "aria-label": "became" }, "→"), pill(pair.after)] : pill(shown.governing),
+      h("span", { class: "case" }, `${shown.governing.limit ?? ""}${shown.governing.case !== undefined ? `, ${shown.cases[shown.governing.case].name}` : ""}`)),
+    preview?.label ? h("p", { class: "trying" }, `Trying ${preview.label}`) : state.trouble ? h("p", { class: "refusal" }, state.trouble) : null);
+}
+
+edits.addEventListener("said", ({ detail }) => {
+  const box = $("stage").querySelector(".said") ?? $("stage").appendChild(h("p", { class: "said", role: "alert" }));
+  box.hidden = !detail.text;
+  box.textContent = detail.text;
+});
+
+// --- picture
+
+async function showRoof(state) {
+  const key = JSON.stringify(state.planes) + (state.hardware.panel.seam_spacing ?? "");
+  if (key !== roofShown) {
+    roofShown = key;
+    const first = !view.roof;
+    view.setRoof(await link.block("api/roof"));
+    labels.setRoof(view.roof);
+    if (first) view.fit(firstDirection());
+    show();
+  }
+  showSnow();
+}
+
+// From in front of the governing plane, a little from the side and above.
+function firstDirection() {
+  const row = store.shown.rows[0];
+  const governing = store.shown.governing;
+  const clamp = governing?.kind ? store.clampsOf(governing)[0] : 0;
+  const normal = new Vector3(...(store.clamps.normal.length ? store.clamps.normal.subarray(3 * clamp, 3 * clamp + 3) : row.normal));
+  const flat = new Vector3(normal.x, normal.y, 0).normalize();
+  const side = new Vector3(-flat.y, flat.x, 0);
+  return flat.multiplyScalar(0.8).addScaledVector(side, -0.45).add(new Vector3(0, 0, 0.62));
+}
+
+async function showSnow() {
+  if (!store.solved || !view.roof) return;
+  const number = store.case ?? store.state.governing?.case ?? 0;
+  const key = `${store.state.snow_key}:${number}:${roofShown.length}`;
+  if (key === snowShown) return;
+  snowShown = key;
+  const surface = await link.block(`api/surface?case=${number}`);
+  if (key !== snowShown) return;
+  view.setSurface(surface);
+  $("view").dataset.case = number;
+  const name = store.state.cases[number].name;
+  labels.snowKey(surface, store.case === null ? `${name}, the case that governs` : name);
+}
+
+function show() {
+  if (!store.state || !view.roof) return;
+  const { use } = store;
+  let values = null;
+  if (use) {
+    const { use: all, count } = use.clamp;
+    values = Float32Array.from({ length: count }, (_, i) => worstUse(all, count, i, store.case).use);
+  }
+  const crowded = store.clamps.names.length > 300 ? 0.72 : store.clamps.names.length > 120 ? 0.86 : 1;
+  view.marks.set(store.clamps.at, values, crowded);
+  view.marks.choose(store.picked ? store.clampsOf(store.picked) : []);
+  view.setRows(store.shown.rows, store.row);
+}
+
+store.addEventListener("shown", () => {
+  showAnswer();
+  show();
+  const select = $("case"), cases = store.shown.cases ?? [];
+  if (select.options.length !== cases.length + 1) {
+    fill(select, h("option", { value: "" }, "the worst of all cases"), cases.map((one, q) => h("option", { value: q }, `${q + 1} ${one.name}`)));
+    if (store.case !== null && store.case >= cases.length) store.case = null;
+    select.value = store.case ?? "";
+  }
+});
+store.addEventListener("case", showSnow);
+store.addEventListener("picked", show);
+store.addEventListener("row", () => (show(), section()));
+view.addEventListener("picked", ({ detail }) => openTab(detail));
+$("case").addEventListener("change", (event) => store.setCase(event.target.value === "" ? null : Number(event.target.value)));
+$("fit").addEventListener("click", () => view.fit(firstDirection()));
+$("top").addEventListener("click", () => view.fit(new Vector3(0, -1e-4, 1)));
+
+function section() {
+  const kind = $("cut").value;
+  $("cutat").hidden = !kind;
+  if (!view.roof) return;
+  const row = store.rowOf(store.row) ?? store.shown?.rows[0];
+  const along = row && new Vector3(...row.ends[1]).sub(new Vector3(...row.ends[0])).normalize();
+  const normals = { x: new Vector3(1, 0, 0), y: new Vector3(0, -1, 0), z: new Vector3(0, 0, 1), row: along };
+  view.section(normals[kind] ?? null, Number($("cutat").value));
+}
+$("cut").addEventListener("change", section);
+$("cutat").addEventListener("input", section);
+
+// --- tabs
+
+const tabs = [...document.querySelectorAll("[role=tab]")];
+
+function openTab(name, focus = false) {
+  for (const tab of tabs) {
+    const chosen = tab.id === `tab-${name}`;
+    tab.setAttribute("aria-selected", chosen);
+    tab.tabIndex = chosen ? 0 : -1;
+    $(tab.getAttribute("aria-controls")).hidden = !chosen;
+    if (chosen && focus) tab.focus();
+  }
+}
+for (const [i, tab] of tabs.entries()) {
+  tab.addEventListener("click", () => openTab(tab.id.slice(4)));
+  tab.addEventListener("keydown", (event) => {
+    const step = { ArrowRight: 1, ArrowLeft: -1 }[event.key];
+    if (step) openTab(tabs[(i + step + tabs.length) % tabs.length].id.slice(4), true);
+  });
+}
+
+link.open();

@@ -1,0 +1,126 @@
+// Hardware editor, all checks, and export.
+
+import { $, fill, h, heads } from "./dom.js";
+import { field } from "./forms.js";
+import { percent } from "./numbers.js";
+
+const TABLES = { clamp: "Clamp", rail: "Rail", panel: "Panel", design: "Design" };
+
+export class HardwarePane {
+  constructor(store, edits, forms) {
+    Object.assign(this, { store, edits, forms, pane: $("pane-hardware"), opened: new Set(["clamp", "rail"]) });
+    store.addEventListener("shown", () => !store.preview && this.revision !== store.state.revision && this.render());
+  }
+
+  render() {
+    const focus = document.activeElement?.closest?.("#pane-hardware [data-field]")?.dataset.field;
+    this.revision = this.store.state.revision;
+    fill(this.pane,
+      h("p", { class: "note intro" }, "Values as the project file gives them, with their units. Strengths must come from tests on this seam and sheet; a strength that is left out is never taken as kept."),
+      Object.entries(TABLES).map(([table, title]) => {
+        const box = h("details", { class: "editor", open: this.opened.has(table) }, h("summary", {}, h("h2", {}, title)), h("div", { class: "fields" }, this.#fields(table)));
+        box.addEventListener("toggle", () => this.opened[box.open ? "add" : "delete"](table));
+        return box;
+      }));
+    if (focus) this.pane.querySelector(`[data-field="${CSS.escape(focus)}"] input, [data-field="${CSS.escape(focus)}"] select`)?.focus();
+  }
+
+  // Fields that the file gives come first; the others are a click away.
+  #fields(table) {
+    const given = [], other = [];
+    for (const form of this.forms[table]) {
+      const value = form.path.reduce((here, part) => here?.[part], this.store.state.hardware[table]);
+      const one = field(form, value, {
+        keep: (now) => this.edits.set(table, form.path, now),
+        try: (now) => this.edits.try({ type: "set", table, field: form.path, value: now }),
+        forget: () => this.edits.forget(),
+      });
+      (value === undefined ? other : given).push(one.box);
+    }
+    return [given, other.length ? h("details", { class: "more" }, h("summary", {}, `${other.length} more fields`), other) : null];
+  }
+}
+
+export class ChecksPane {
+  constructor(store) {
+    Object.assign(this, { store, pane: $("pane-checks") });
+    store.addEventListener("shown", () => this.render());
+  }
+
+  render() {
+    const { shown, state } = this.store;
+    if (!this.store.solved) return fill(this.pane, h("p", { class: "hint" }, shown.trouble || "Solving …"));
+    const { verdict } = shown;
+    fill(this.pane,
+      h("h2", {}, "What the analysis says"),
+      h("p", { class: "sentence" }, verdict.sentence),
+      verdict.more.length ? h("ul", {}, verdict.more.map((line) => h("li", {}, line))) : null,
+      verdict.cautions.map((line) => h("p", { class: "cautionline" }, h("b", {}, "Caution "), line)),
+      verdict.falling ? h("p", { class: "falling" }, verdict.falling) : null,
+      h("h2", {}, "Rails and rows, worst of each"),
+      h("table", { class: "small" },
+        h("thead", {}, h("tr", {}, heads(["Limit", "At", "#Demand", "#Resistance", "#Used"]))),
+        h("tbody", {}, shown.others.map((one) => h("tr", { class: one.use === null ? "open" : one.use > 1 ? "exceeded" : "" },
+          h("th", { scope: "row" }, one.name), h("td", {}, one.at), h("td", { class: "n" }, one.demand), h("td", { class: "n" }, one.resistance), h("td", { class: "n" }, percent(one.use)))))),
+      h("h2", {}, "Snow cases"),
+      h("table", { class: "small cases" },
+        h("thead", {}, h("tr", {}, heads(["No.", "Case", "Worst", "#Reserve"]))),
+        h("tbody", {}, shown.cases.map((one, q) => h("tr", {}, h("td", {}, String(q + 1)),
+          h("th", { scope: "row" }, h("button", { class: "link", onclick: () => { $("case").value = q; this.store.setCase(q); } }, one.name), h("span", { class: "note" }, ` ${one.combination}`)),
+          h("td", {}, one.worst), h("td", { class: "n" }, one.reserve))))),
+      h("p", { class: "note" }, "Reserve: factor on the factored snow at the first strength limit; dead load and temperature held. What follows the first failure, the self-audit and the building below are in the report (Export)."),
+      h("h2", {}, "Cautions"),
+      h("ul", {}, state.cautions.map((line) => h("li", {}, line))));
+  }
+}
+
+export class ExportPane {
+  constructor(link, store) {
+    Object.assign(this, { link, store, pane: $("pane-export"), made: false });
+    store.addEventListener("shown", () => this.#refresh());
+  }
+
+  #refresh() {
+    if (!this.made) this.#make();
+    this.unsaved.hidden = !this.store.state.unsaved;
+    this.go.textContent = this.store.state.unsaved ? "Save and export" : "Export";
+  }
+
+  #make() {
+    this.made = true;
+    this.parts = this.store.state.exports.map(([command, about], i) => ({ command, box: h("input", { type: "checkbox", id: `part-${command}`, checked: i < 3 }), about }));
+    this.folder = h("input", { type: "text", id: "export-folder", value: "results" });
+    this.go = h("button", { class: "strong", id: "export", onclick: () => this.#run() }, "Export");
+    this.said = h("div", { id: "exported", "aria-live": "polite" });
+    this.unsaved = h("p", { class: "note" }, "The project has changes that are not saved; the report names the file and its fingerprint, so it is saved first.");
+    fill(this.pane,
+      h("h2", {}, "Write results"),
+      h("p", { class: "note" }, "Into a folder beside the project file, by the same commands as in the terminal."),
+      h("ul", { class: "parts" }, this.parts.map(({ command, box, about }) => h("li", {}, box, h("label", { for: box.id }, h("b", {}, command), ` ${about}`)))),
+      h("div", { class: "inline" }, h("label", { for: "export-folder" }, "Folder"), this.folder, this.go),
+      this.unsaved, this.said);
+  }
+
+  async #run() {
+    const parts = this.parts.filter(({ box }) => box.checked).map(({ command }) => command);
+    if (!parts.length) return fill(this.said, h("p", { class: "refusal" }, "Choose at least one thing to write."));
+    this.go.disabled = true;
+    fill(this.said, h("p", { class: "note" }, "Working …"));
+    try {
+      if (this.store.state.unsaved) await this.link.ask({ type: "save", revision: this.store.state.revision });
+      const done = await this.link.ask({ type: "export", revision: this.store.state.revision, folder: this.folder.value.trim(), parts });
+      fill(this.said, done.links.map((one) => this.#links(one)));
+    } catch (error) {
+      fill(this.said, h("p", { class: "refusal" }, error.message));
+    }
+    this.go.disabled = false;
+  }
+
+  #links(one) {
+    const link = (name) => h("a", { href: `out/${one.ticket}/${encodeURIComponent(name)}`, target: "_blank", rel: "noopener", download: name.endsWith(".html") || name.endsWith(".png") ? null : name }, name);
+    return h("section", { class: "done" },
+      h("h3", {}, `Written to ${one.folder}/`),
+      one.note ? h("p", { class: "refusal" }, one.note) : null,
+      h("p", {}, one.names.flatMap((name) => [link(name), " "])));
+  }
+}

@@ -1,0 +1,114 @@
+// What is shown: the last state, a preview laid over it, the case and the picked attachment or row.
+
+import { unpack, urgency, worstUse } from "./numbers.js";
+
+export class Store extends EventTarget {
+  state = null;
+  preview = null;
+  case = null; // null: the worst of all
+  picked = null; // {kind, index, name}
+  row = null; // name
+
+  tell(type) {
+    this.dispatchEvent(new Event(type));
+  }
+
+  // The answer on screen: that of the preview while there is one.
+  get shown() {
+    return this.preview ?? this.state;
+  }
+
+  get solved() {
+    return Boolean(this.shown?.limits);
+  }
+
+  setState(state) {
+    this.state = state;
+    this.preview = null;
+    this.#index();
+    this.tell("shown");
+  }
+
+  setPreview(preview) {
+    this.preview = preview;
+    this.#index();
+    this.tell("shown");
+  }
+
+  // Attachments of the answer on screen, the most urgent first.
+  #index() {
+    const shown = this.shown;
+    this.clamps = {
+      ...shown.clamps,
+      at: unpack(shown.clamps.at),
+      normal: unpack(shown.clamps.normal),
+      row: unpack(shown.clamps.row, Int32Array),
+    };
+    if (!shown.limits) {
+      this.use = null;
+      return;
+    }
+    this.use = {};
+    for (const [kind, limit] of Object.entries(shown.limits)) {
+      this.use[kind] = { ...limit, use: unpack(limit.use), which: unpack(limit.which, Uint8Array) };
+    }
+    this.ofClamp = unpack(shown.strips.of_clamp, Int32Array);
+  }
+
+  attachment(kind, index) {
+    const { use, which, count, names } = this.use[kind];
+    const found = worstUse(use, count, index, this.case);
+    const name = kind === "clamp" ? this.clamps.names[index] : this.shown.strips.names[index];
+    return { kind, index, name, use: found.use, case: found.at, limit: names[which[found.at * count + index]] };
+  }
+
+  attachments() {
+    if (!this.use) return [];
+    const found = [];
+    for (const kind of ["clamp", "panel strip"]) {
+      for (let i = 0; i < this.use[kind].count; i++) found.push(this.attachment(kind, i));
+    }
+    return found.sort((a, b) => urgency(b.use) - urgency(a.use));
+  }
+
+  // Clamps that belong to an attachment: itself, or all on a strip.
+  clampsOf({ kind, index }) {
+    if (kind === "clamp") return [index];
+    return Array.from(this.ofClamp.keys()).filter((c) => this.ofClamp[c] === index);
+  }
+
+  // The same attachment by its name in another state, or none.
+  keepPick(state) {
+    if (!this.picked) return;
+    const { kind, name } = this.picked;
+    const names = kind === "clamp" ? state.clamps.names : state.strips?.names;
+    const index = state.limits && names ? names.indexOf(name) : -1;
+    this.picked = index < 0 ? null : { kind, name, index };
+  }
+
+  rowOf(name) {
+    return this.shown.rows.find((row) => row.name === name);
+  }
+
+  setCase(number) {
+    this.case = number;
+    this.tell("shown");
+    this.tell("case");
+    if (this.picked) this.tell("picked");
+  }
+
+  pick(attachment) {
+    this.picked = attachment;
+    if (attachment) {
+      const clamp = this.clampsOf(attachment)[0];
+      this.row = this.shown.rows[this.clamps.row[clamp]]?.name ?? this.row;
+    }
+    this.tell("picked");
+    this.tell("row");
+  }
+
+  pickRow(name) {
+    this.row = name;
+    this.tell("row");
+  }
+}

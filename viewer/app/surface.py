@@ -1,0 +1,148 @@
+"""Geometry for the browser in one binary block: a short description, then buffers of numbers."""
+
+from __future__ import annotations
+
+import json
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fea.analysis import Analysis
+from roofmodel.project.load import Project
+from roofmodel.snow.cases import case_pressure_at
+from roofmodel.units import SYSTEMS
+from viewer import style
+from viewer.picture.scene import cell_quads, seam_lines, walls_below
+
+Array = NDArray[np.float64]
+
+FINE_MESH = 20_000  # faces from which on the mesh itself is drawn, and not the cells of the snow
+MOST_SEAMS = 4_000  # lines; more are thinned out
+
+
+def block(about: dict[str, Any], buffers: dict[str, NDArray[Any]]) -> bytes:
+    """Length of the description (uint32), description (JSON), buffers; each part starts at a multiple of 4.
+
+    Parameters
+    ----------
+    about : dict
+    buffers : dict of str to array
+        float32, int32 or uint8 arrays.
+
+    Returns
+    -------
+    bytes
+    """
+    placed, at = {}, 0
+    for name, array in buffers.items():
+        placed[name] = {"at": at, "count": int(array.size), "type": array.dtype.name}
+        at += _padded(array.nbytes)
+    head = json.dumps({**about, "buffers": placed}).encode()
+    head += b" " * (_padded(len(head)) - len(head))
+    parts = [np.uint32(len(head)).astype("<u4").tobytes(), head]
+    for array in buffers.values():
+        raw = np.ascontiguousarray(array).tobytes()
+        parts += [raw, b"\0" * (_padded(len(raw)) - len(raw))]
+    return b"".join(parts)
+
+
+def _padded(size: int) -> int:
+    return -(-size // 4) * 4
+
+
+def roof_block(project: Project) -> bytes:
+    """What stands whatever the snow: walls, edges, seams, obstacles, and a frame for every plane."""
+    roof = project.roof
+    walls = walls_below(roof)
+    edges = np.stack([roof.edges.start, roof.edges.end], axis=1)
+    weight = np.array([style.EDGE_WEIGHT[kind] for kind in roof.edges.kind])
+    seams = _seams(project)
+    low, high = roof.points.min(axis=0), roof.points.max(axis=0)
+    about = {
+        "planes": [
+            {
+                "name": name,
+                "normal": roof.planes.normal[p].tolist(),
+                "upslope": roof.planes.upslope[p].tolist(),
+                "across": roof.planes.across[p].tolist(),
+                "label": roof.planes.to_world(
+                    p, np.array(roof.planes.outline[p].representative_point().coords)
+                )[0].tolist(),
+            }
+            for p, name in enumerate(roof.planes.name)
+        ],
+        "low": low.tolist(),
+        "high": high.tolist(),
+    }
+    return block(
+        about,
+        {
+            "walls": _two_triangles(walls).astype("<f4"),
+            "obstacles": _two_triangles(_obstacles(project)).astype("<f4"),
+            "edges": edges.reshape(-1, 3).astype("<f4"),
+            "edge_weight": weight.astype("<f4"),
+            "seams": seams.reshape(-1, 3).astype("<f4"),
+        },
+    )
+
+
+def _two_triangles(quads: Array) -> Array:
+    return quads[:, [0, 1, 2, 0, 2, 3]].reshape(-1, 3)
+
+
+def _obstacles(project: Project) -> Array:
+    """Faces of what stands on the roof, (f, 4, 3). [m]."""
+    found = project.roof.obstacles
+    rise = found.height[found.face][:, None] * np.array([0.0, 0.0, 1.0])
+    return np.stack([found.start + rise, found.end + rise, found.end, found.start], axis=1).reshape(-1, 4, 3)
+
+
+def _seams(project: Project) -> Array:
+    planes, panel = project.roof.planes, project.panel
+    choices = {choice.name: choice for choice in project.table.plane}
+    width = sum(o.bounds[2] - o.bounds[0] for o in planes.outline)
+    every = max(1, int(np.ceil(width / panel.seam_spacing / MOST_SEAMS)))
+    found = [np.zeros((0, 2, 3))]
+    for plane, name in enumerate(planes.name):
+        choice = choices.get(name)
+        angle = choice.seam_angle if choice else 0.0
+        given = choice.first_seam if choice else None
+        first = 0.5 * panel.seam_spacing if given is None else given
+        found.append(seam_lines(planes, plane, angle, first, panel.seam_spacing, every))
+    return np.concatenate(found)
+
+
+def surface_block(analysis: Analysis, case: int) -> bytes:
+    """Roof triangles with the snow of one case: corners, pressure of each, plane of each."""
+    roof = analysis.project.roof
+    units = SYSTEMS[analysis.project.table.project.units]
+    unit = 1.0 / units.convert(1.0, "pressure")
+    corners, pressure, plane = _triangles(analysis, case)
+    largest = max(float(analysis.force.cell_pressure.max(initial=0.0)), float(pressure.max(initial=0.0)))
+    top = style.scale_top(1.02 * largest / unit)
+    about = {
+        "case": case,
+        "triangles": len(corners),
+        "top": top,
+        "unit": units.label("pressure"),
+        "planes": roof.planes.count,
+    }
+    return block(
+        about,
+        {
+            "corners": corners.reshape(-1, 3).astype("<f4"),
+            "pressure": (pressure / unit).astype("<f4"),
+            "plane": plane.astype("<i4"),
+        },
+    )
+
+
+def _triangles(analysis: Analysis, case: int) -> tuple[Array, Array, NDArray[np.int64]]:
+    roof = analysis.project.roof
+    if len(roof.faces) >= FINE_MESH:
+        corners = roof.points[roof.faces]
+        middle = corners[:, :, :2].mean(axis=1)
+        return corners, case_pressure_at(analysis.snow.cases[case], middle, roof.face_plane), roof.face_plane
+    quads, pressure, plane = cell_quads(analysis, case)
+    return _two_triangles(quads).reshape(-1, 3, 3), np.repeat(pressure, 2), np.repeat(plane, 2)
