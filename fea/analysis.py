@@ -5,6 +5,7 @@ from __future__ import annotations
 import time
 from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,6 +15,7 @@ from fea.checks.audit import Proof, conservation, equilibrium, refinement, secon
 from fea.checks.beyond import Beyond, beyond_first_failure, worst_row
 from fea.checks.cautions import cautions, flexibility_cautions, panel_cautions
 from fea.checks.combinations import LoadFactors, service_factors, strength_factors
+from fea.checks.demands import BuildingDemands, building_demands
 from fea.checks.limits import (
     Demands,
     Limit,
@@ -142,10 +144,23 @@ class Analysis:
         """What `clamp_force` holds along its second axis: the basis's readings, response by response."""
         return self.basis.readings * len(self.responses)
 
+    @cached_property
+    def building(self) -> BuildingDemands:
+        """What the rows do to the building, found when it is first asked for."""
+        return building_demands(
+            self.project, self.snow, (self.graph, self.force), (self.responses, self.basis), self.factors
+        )
+
+    @property
+    def purlins_exceeded(self) -> bool:
+        """Whether a purlin exceeds the strength that the user gave."""
+        framing = self.project.framing
+        return framing is not None and bool(np.isfinite(framing.strength).any()) and self.building.exceeded
+
     @property
     def exceeded(self) -> bool:
-        """Whether any limit is exceeded."""
-        return any(bool(np.any(limit.utilization > 1.0)) for limit in self.limits)
+        """Whether any limit is exceeded, or a purlin's strength."""
+        return any(bool(np.any(limit.utilization > 1.0)) for limit in self.limits) or self.purlins_exceeded
 
     @property
     def unverified(self) -> tuple[Limit, ...]:

@@ -28,6 +28,7 @@ OUTPUTS = [
     "rails.vtu",
     "clamps.vtu",
     "structure.inp",
+    "building.csv",
     "report.html",
 ]
 
@@ -122,6 +123,7 @@ def check(project: Path, out: Path, picture: bool) -> None:
 
 def _write(analysis: Analysis, folder: Path, renderer: Renderer | None, stages: Stages) -> str:
     """Write every output; the reason why there is no picture, empty if there is one."""
+    from viewer.building_export import write_building
     from viewer.export import write_attachments, write_meshes, write_results
     from viewer.picture.draw import Picture, finish_picture, start_picture
     from viewer.rails_deck import write_rails_deck
@@ -133,6 +135,7 @@ def _write(analysis: Analysis, folder: Path, renderer: Renderer | None, stages: 
     write_attachments(analysis, folder / "attachments.csv")
     write_meshes(analysis, folder)
     write_rails_deck(analysis, folder / "structure.inp")
+    write_building(analysis, folder / "building.csv")
     result = Picture(None, "left out on request (--no-picture)")
     if started is not None:
         result = finish_picture(started, folder / "utilization.png")

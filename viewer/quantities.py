@@ -22,6 +22,7 @@ _HARDWARE = {
         "rotation stiffness": ("kN*m", "kN·m/rad", 2),
         "modulus": ("GPa", "GPa", 1),
         "mass per area": ("kg/m^2", "kg/m²", 0),
+        "moment per length": ("kN", "kN·m/m", 3),
     },
     "US": {
         "grip moment": ("lbf*in", "lbf·in", 0),
@@ -32,6 +33,7 @@ _HARDWARE = {
         "rotation stiffness": ("kip*in", "kip·in/rad", 2),
         "modulus": ("ksi", "ksi", 0),
         "mass per area": ("lb/ft^2", "lb/ft²", 1),
+        "moment per length": ("lbf", "lbf·ft/ft", 1),
     },
 }
 

@@ -184,6 +184,11 @@ anchorage_factor = $factor
 # name = "S1"
 # first_seam = "215 mm"
 
+# [[framing]]                   # what carries the roof: demands with the rows and without
+# purlin_spacing = "1.5 m"
+# frame_spacing = "5 m"
+# overhang = "0.5 m"            # eave beyond the wall
+
 [rail]
 shape = "rectangular tube"      # "round tube", "round bar", "flat bar", or "values"
 width = "40 mm"                 # along the slope
@@ -244,6 +249,11 @@ anchorage_factor = $factor
 # [[plane]]                     # only where a plane differs: seam direction, first seam
 # name = "S1"
 # first_seam = "8 in"
+
+# [[framing]]                   # what carries the roof: demands with the rows and without
+# purlin_spacing = "5 ft"
+# frame_spacing = "16 ft"
+# overhang = "18 in"            # eave beyond the wall
 
 [rail]
 shape = "round tube"            # "rectangular tube", "round bar", "flat bar", or "values"

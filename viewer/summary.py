@@ -15,6 +15,7 @@ from fea.checks.strips import panel_strips
 from fea.rails.actions import GIVEN
 from roofmodel.snow.cases import LoadLevel
 from roofmodel.units import UnitSystem
+from viewer.building_words import purlin_sentence
 from viewer.picture.findings import clamp_utilization
 from viewer.quantities import percent, quantity, significant
 
@@ -123,15 +124,19 @@ def verdict(analysis: Analysis, units: UnitSystem) -> Verdict:
     over = [line for line in lines if line.status == EXCEEDED]
     open_lines = [line for line in lines if line.limit.unverified.any()]
     failed = [proof for proof in analysis.proofs if not proof.met]
-    words = [word for word, found in ((EXCEEDED, over), (NOT_VERIFIED, open_lines)) if found]
+    purlins = f"{_capital(purlin_sentence(analysis, units))}: EXCEEDED." if analysis.purlins_exceeded else ""
+    words = [word for word, found in ((EXCEEDED, over or purlins), (NOT_VERIFIED, open_lines)) if found]
     if failed:
         words.append("SELF-CHECK FAILED")
     more = [f"Self-check failed: {p.name}, error {p.error:.1e} against {p.bar:.0e}." for p in failed]
     more += [_over_text(line) for line in over]
+    more += [purlins] if purlins and over else []
     more += [_open_text(line, units) for line in open_lines]
     lead = _lead(analysis, over)
     if over:
         sentence = f"{lead}: EXCEEDED."
+    elif purlins:
+        sentence = purlins
     elif open_lines:
         names = ", ".join(line.limit.name for line in open_lines)
         sentence = f"NOT VERIFIED: no resistance is given for {names}, which is loaded."

@@ -12,6 +12,7 @@ from rich.text import Text
 from fea.analysis import Analysis
 from roofmodel.units import UnitSystem
 from viewer.beyond import beyond_sentences
+from viewer.building_words import rising_line
 from viewer.quantities import brief, column, percent, quantity, significant, system
 from viewer.summary import (
     AS_TESTED,
@@ -69,6 +70,8 @@ def print_summary(analysis: Analysis, console: Console) -> None:
         _say(console, *_footnote(tested), _row_table(rows, units))
     if len(rows) > _ROWS_SHOWN:
         _say(console, Text(f"the {_ROWS_SHOWN} most used of {len(rows)} rows", style="dim"))
+    building = rising_line(analysis)
+    _say(console, *([Text(), Text(building)] if building else []))
     _say(console, Text(), _audit(analysis))
     caution = "A licensed engineer must review this; local code governs; strengths must come from tests."
     _say(console, Text(f"{caution} Falling snow and work at height can kill.", style="dim"))

@@ -54,7 +54,9 @@ class BuildingLoads:
     rows: Array
 
 
-def building_loads(project: Project, snow: SnowSet, force: RowForce) -> BuildingLoads:
+def building_loads(
+    project: Project, snow: SnowSet, force: RowForce, bare: SnowSet | None = None
+) -> BuildingLoads:
     """Loads with the rows against loads without them.
 
     Parameters
@@ -63,6 +65,8 @@ def building_loads(project: Project, snow: SnowSet, force: RowForce) -> Building
     snow : SnowSet
         With the rows of the project.
     force : RowForce
+    bare : SnowSet, optional
+        Without the rows; found from the site by default.
     """
     roof, layout = project.roof, project.layout
     count = roof.planes.count
@@ -71,9 +75,9 @@ def building_loads(project: Project, snow: SnowSet, force: RowForce) -> Building
     weight = case_forces(snow.cases, polygons, plane)
     free = None
     if not isinstance(project.site, DirectSite):
-        free = case_forces(snow_cases(roof, project.site).cases, polygons, plane).max(axis=0)
-    drag = np.zeros((len(snow.cases), count))
-    np.add.at(drag.T, layout.row_plane[force.row], -force.thrust[..., 1].T)
+        without = bare or snow_cases(roof, project.site)
+        free = case_forces(without.cases, polygons, plane).max(axis=0)
+    drag = plane_drag(project, force)
     rows = np.bincount(layout.row_plane, layout.row_length, count).astype(np.float64)
     return BuildingLoads(
         held=weight.max(axis=0),
@@ -84,3 +88,10 @@ def building_loads(project: Project, snow: SnowSet, force: RowForce) -> Building
         drag_case=drag.argmax(axis=0),
         rows=rows,
     )
+
+
+def plane_drag(project: Project, force: RowForce) -> Array:
+    """Force down the slope of all rows of each plane in each case, (q, p). [N]."""
+    drag = np.zeros((len(force.thrust), project.roof.planes.count))
+    np.add.at(drag.T, project.layout.row_plane[force.row], -force.thrust[..., 1].T)
+    return drag

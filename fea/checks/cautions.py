@@ -75,7 +75,7 @@ def cautions(
         found.append(f"Friction of {project.slide.friction:g} is counted on: {table.surface.friction_reason}")
     found += _obstructions(project, force, units)
     found += _through_boxes(project)
-    found += _onto_rows(project, force)
+    found += _onto_rows(project, force) + _upper_retained(project)
     if not project.clamp.test_basis.strip():
         found.append("Nobody said which tests the clamp strengths come from (clamp.test_basis).")
     if project.rail.section.I_w > 0.0 and np.isnan(project.rail.section.omega_max):
@@ -106,6 +106,19 @@ def _through_boxes(project: Project) -> list[str]:
         return []
     named = ", ".join(hit)
     return [f"A rail cannot run through an obstruction: {named}. Make two rows of it, with start and end."]
+
+
+def _upper_retained(project: Project) -> list[str]:
+    """Planes whose sliding snow spares the roofs below, because the user says that rows hold it."""
+    roof, steps = project.roof, project.roof.steps
+    held = np.unique(steps.upper[np.isin(steps.upper, project.layout.row_plane)]).tolist()
+    if not project.table.design.upper_roof_retained or not held:
+        return []
+    names = ", ".join(roof.planes.name[plane] for plane in held)
+    return [
+        f"Snow that would slide from {names} onto lower roofs is left out, as "
+        "design.upper_roof_retained says: this relief holds only while the rows up there hold in every case."
+    ]
 
 
 def _onto_rows(project: Project, force: RowForce) -> list[str]:

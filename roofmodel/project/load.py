@@ -14,10 +14,12 @@ from typing import Any, TypeVar
 from pydantic import BaseModel, ValidationError
 
 from roofmodel.errors import InputError
+from roofmodel.framing import Framing
 from roofmodel.hardware import Clamp, DesignFormat, Panel, Rail, SeamDetail
 from roofmodel.layout import Layout
 from roofmodel.project.as_built import as_found, read_measured
 from roofmodel.project.files import read_file
+from roofmodel.project.framing_tables import make_framing
 from roofmodel.project.hardware_tables import make_clamp, make_panel, make_rail
 from roofmodel.project.import_schema import ImportedRoof
 from roofmodel.project.obstacles import place_obstacles
@@ -52,6 +54,8 @@ class Project:
         once `with_rows` has moved rows.
     roof, site, rail, clamp, panel, seam, layout, slide
         Inputs of the calculation; seam is None without its table.
+    framing : Framing or None
+        What carries the roof, if the user says it.
     """
 
     path: Path
@@ -65,6 +69,7 @@ class Project:
     seam: SeamDetail | None
     layout: Layout
     slide: SlideOptions
+    framing: Framing | None = None
 
     @property
     def inputs(self) -> tuple[Path, ...]:
@@ -162,6 +167,7 @@ def _assemble(table: ProjectFile, path: Path, digest: Any, roof: RoofSurface | N
                 valley_spread=table.analysis.valley_spread,
                 spread_angle=table.analysis.spread_angle,
             ),
+            framing=make_framing(roof, table.framing, form, units),
         )
     except InputError as error:
         message = f"{path.name}: {error}"
@@ -340,7 +346,7 @@ def _explain(problem: Mapping[str, Any], data: Mapping[str, Any]) -> str:
     return f"{path}: {shown(value)} {right.format(**context)}"
 
 
-_MANY = ("row", "plane", "parapet", "obstruction", "roof.part", "roof.dormer")
+_MANY = ("row", "plane", "parapet", "obstruction", "framing", "roof.part", "roof.dormer")
 
 
 def _what_to_add(field: str, model: type[BaseModel] | None) -> str:

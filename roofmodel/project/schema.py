@@ -41,6 +41,7 @@ from roofmodel.project.field_types import (
     Warmth,
     Warping,
 )
+from roofmodel.project.framing_schema import FramingTable
 from roofmodel.project.import_schema import ImportedRoof
 from roofmodel.project.obstacle_schema import ObstructionTable, ParapetTable
 from roofmodel.project.part_schema import BuiltRoof
@@ -376,6 +377,7 @@ class ProjectFile(Table):
     plane: list[PlaneChoice] = Field(default_factory=list)
     parapet: list[ParapetTable] = Field(default_factory=list)
     obstruction: list[ObstructionTable] = Field(default_factory=list)
+    framing: list[FramingTable] = Field(default_factory=list)
     surface: Surface
     panel: PanelTable
     seam: SeamTable | None = None

@@ -37,6 +37,7 @@ FILES = {
     "rails.vtu",
     "clamps.vtu",
     "structure.inp",
+    "building.csv",
     "report.html",
 }
 

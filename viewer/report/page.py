@@ -18,7 +18,14 @@ from viewer.beyond import beyond_sentences, beyond_table
 from viewer.export import version
 from viewer.files import write_text
 from viewer.quantities import percent, quantity, significant, system
-from viewer.report.building import building_table
+from viewer.report.building import (
+    building_table,
+    building_words,
+    demands_table,
+    eave_table,
+    handed_table,
+    purlins_table,
+)
 from viewer.report.end_bounds import partial_table
 from viewer.report.falling import falling_table, obstruction_table
 from viewer.report.inputs import hardware_table, input_tables, rail_words
@@ -155,6 +162,17 @@ def _content(
         "rows": rows_table(analysis, units, rows),
         "balance": balance_table(analysis, units),
         "building": building_table(analysis, units),
+        "building_words": building_words(analysis, units),
+        "building_tables": [
+            table
+            for table in (
+                demands_table(analysis, units),
+                purlins_table(analysis, units),
+                handed_table(analysis, units),
+                eave_table(analysis, units),
+            )
+            if table is not None
+        ],
         "falling": falling_table(analysis, units),
         "obstructions": obstruction_table(analysis, units),
         "partial": partial_table(analysis, units),
@@ -332,12 +350,14 @@ def _drawings(analysis: Analysis, rows_by_use: list[float]) -> dict[str, Any]:
     from viewer.picture.landing import landing_svg
     from viewer.picture.plan import plan_svg
     from viewer.picture.row_diagrams import row_svg
+    from viewer.report.building_section import building_svg
 
     order = np.sort(np.argsort(-np.array(rows_by_use), kind="stable")[:DRAWINGS_SHOWN])
     names = analysis.project.layout.row_name
     return {
         "plan": Markup(plan_svg(analysis)),
         "landing": Markup(landing_svg(analysis)),
+        "section": Markup(building_svg(analysis, system(analysis.project.table.project.units))),
         "row_drawings": [(names[row], Markup(row_svg(analysis, int(row)))) for row in order],
         "rows_total": len(names),
     }

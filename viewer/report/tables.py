@@ -113,6 +113,10 @@ def cases_table(analysis: Analysis) -> Table:
             )
         )
         marks.append("exceeded" if worst is not None and worst.utilization > 1.0 else "")
+    for case in analysis.building.eave.cases:
+        carried = "on the building only; no row carries it, it does not slide"
+        rows.append(("–", case.name, "–", carried, "–", "–"))
+        marks.append("")
     heads = ("No.", "Case", "Combination", "Worst", "Reserve × factored", "× unfactored")
     note = (
         "Reserve: factor on snow at the first strength limit (clamps, rail stress, panel anchorage), dead "

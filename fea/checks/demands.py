@@ -1,0 +1,344 @@
+"""Demands on the building with the rows and without: purlins, overhangs, clips, panel anchorage.
+
+All before load factors, for the engineer of the building. "Without" is the snow that the standard lets slide
+off a roof that carries no rows, and no force of any row.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fea.checks.anchorage import strip_demand
+from fea.checks.building import BuildingLoads, building_loads, plane_drag
+from fea.checks.combinations import LoadFactors
+from fea.checks.limits import combine
+from fea.checks.overhang import OverhangLoads, overhang_loads
+from fea.checks.purlins import LineLoads, line_loads
+from fea.checks.strips import panel_strips, strip_friction, strip_weight
+from fea.rails.actions import Basis
+from fea.rails.loads import FrameResult
+from roofmodel.framing import Framing
+from roofmodel.project.load import Project
+from roofmodel.sliding.flow import FlowGraph
+from roofmodel.sliding.thrust import RowForce
+from roofmodel.snow.cases import SnowCase, SnowSet, case_pressure_at
+from roofmodel.snow.eave_cases import EDGE_STRIP, EaveCases, eave_cases
+from roofmodel.snow.inputs import AsceSite, DirectSite
+from roofmodel.snow.registry import snow_cases
+from roofmodel.snow.standing import REACH
+
+Array = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+
+LEVER = 0.5  # of the tipping moment of a clamp at its clip, share of the clip spacing (judgment)
+RISES = 1e-6  # a smaller rise is rounding [-]
+
+
+@dataclass(frozen=True)
+class Demand:
+    """One demand on one plane, the worst over cases and places.
+
+    Attributes
+    ----------
+    plane : str
+    what, place : str
+    quantity : str
+        Kind of number.
+    held, free : float
+        With the rows and without; `free` is NaN where snow was measured. [SI]
+    case : str
+        Of `held`.
+    """
+
+    plane: str
+    what: str
+    place: str
+    quantity: str
+    held: float
+    free: float
+    case: str
+
+    @property
+    def rises(self) -> bool:
+        """Whether the rows raise it."""
+        return bool(self.held > self.free * (1.0 + RISES) and self.held > 0.0)
+
+
+@dataclass(frozen=True)
+class BuildingDemands:
+    """What the rows do to the building.
+
+    Attributes
+    ----------
+    planes : BuildingLoads
+    demands : tuple of Demand
+    held, free : LineLoads or None
+        Purlin lines with the rows and without.
+    over_held, over_free : OverhangLoads or None
+    eave : EaveCases
+        With the rows.
+    drag : (q, p) float
+        Of the rows of each plane in each case of the snow. [N]
+    use : (q, l) float
+        Factored moment over strength of every purlin line; NaN where one is not given. [-]
+    """
+
+    planes: BuildingLoads
+    demands: tuple[Demand, ...]
+    held: LineLoads | None
+    free: LineLoads | None
+    over_held: OverhangLoads | None
+    over_free: OverhangLoads | None
+    eave: EaveCases
+    drag: Array
+    use: Array
+
+    @property
+    def rising(self) -> tuple[Demand, ...]:
+        """Demands that the rows raise."""
+        return tuple(demand for demand in self.demands if demand.rises)
+
+    @property
+    def exceeded(self) -> bool:
+        """Whether a purlin exceeds the strength that the user gave."""
+        return bool(np.any(self.use > 1.0))
+
+
+def building_demands(
+    project: Project,
+    snow: SnowSet,
+    flow: tuple[FlowGraph, RowForce],
+    solved: tuple[tuple[FrameResult, ...], Basis],
+    factors: tuple[LoadFactors, ...],
+) -> BuildingDemands:
+    """Demands with the rows of a project against those without.
+
+    Parameters
+    ----------
+    project : Project
+    snow : SnowSet
+        With the rows, (q,).
+    flow : (FlowGraph, RowForce)
+    solved : (responses, basis)
+        Of the rows.
+    factors : tuple of LoadFactors, (q,)
+    """
+    roof, framing = project.roof, project.framing
+    bare = None if isinstance(project.site, DirectSite) else snow_cases(roof, project.site)
+    planes = building_loads(project, snow, flow[1], bare)
+    overhang = np.full(roof.planes.count, np.nan) if framing is None else framing.overhang
+    retained = frozenset(project.layout.row_plane.tolist())
+    eave = eave_cases(roof, project.site, retained, overhang, snow.cases[0])
+    with_rows = (*snow.cases, *eave.cases)
+    without: tuple[SnowCase, ...] | None = None
+    if bare is not None:
+        standing = eave_cases(roof, project.site, frozenset(), overhang, bare.cases[0])
+        without = (*bare.cases, *standing.cases)
+    found = _row_demands(project, snow.cases, without, flow, solved)
+    held = free = over_held = over_free = None
+    use = np.full((len(with_rows), 0), np.nan)
+    if framing is not None:
+        marks = _marks(project, framing)
+        over_held = _with_row_couples(
+            project, framing, flow[1], overhang_loads(roof, framing, with_rows, marks)
+        )
+        over_free = None if without is None else overhang_loads(roof, framing, without, marks)
+        found = [*_overhang_demands(project, over_held, over_free), *found]
+    if framing is not None and len(framing.plane):
+        standard = project.site.standard
+        known = factors[0] if factors else LoadFactors(1.0, 1.0, 1.0, "")
+        every = (*factors, *[known] * len(eave.cases))
+        pair = np.array([f.snow for f in every]), np.array([f.dead for f in every])
+        held = line_loads(roof, framing, with_rows, standard, pair, marks)
+        if without is not None:
+            ones = np.ones(len(without))
+            free = line_loads(roof, framing, without, standard, (ones, ones), marks)
+        use = held.moment / framing.strength[framing.plane]
+        found = [*_purlin_demands(project, framing, held, free), *found]
+    order = np.argsort([roof.planes.name.index(demand.plane) for demand in found], kind="stable")
+    drag = plane_drag(project, flow[1])
+    return BuildingDemands(
+        planes,
+        tuple(found[i] for i in order),
+        held,
+        free,
+        over_held,
+        over_free,
+        eave,
+        drag,
+        use,
+    )
+
+
+def _marks(project: Project, framing: Framing) -> Array:
+    """Where loads on the eaves end, up the slope. [m]."""
+    slope = project.roof.planes.slope
+    if isinstance(project.site, AsceSite):
+        return np.where(np.nan_to_num(framing.overhang) > 0.0, REACH / np.cos(slope), np.nan)
+    return EDGE_STRIP / np.cos(slope)
+
+
+def _purlin_demands(
+    project: Project, framing: Framing, held: LineLoads, free: LineLoads | None
+) -> Iterable[Demand]:
+    kinds = (
+        ("purlin line load", "line", held.peak, None if free is None else free.peak),
+        ("force of a purlin on a frame", "force", held.reaction, None if free is None else free.reaction),
+        ("sagging moment of a purlin", "moment", held.sagging, None if free is None else free.sagging),
+        ("hogging moment of a purlin", "moment", held.hogging, None if free is None else free.hogging),
+        ("shear of a purlin", "force", held.shear, None if free is None else free.shear),
+    )
+    names = framing.names
+    for plane in np.unique(framing.plane).tolist():
+        on = np.flatnonzero(framing.plane == plane)
+        for what, quantity, with_rows, without in kinds:
+            if np.isnan(with_rows[:, on]).all():
+                continue
+            yield _worst_line(
+                project.roof.planes.name[plane], what, quantity, names, on, with_rows, without, held
+            )
+
+
+def _worst_line(
+    plane: str,
+    what: str,
+    quantity: str,
+    names: tuple[str, ...],
+    on: IntArray,
+    held: Array,
+    free: Array | None,
+    loads: LineLoads,
+) -> Demand:
+    """The line that the rows raise most, or else the most loaded one."""
+    most = held[:, on].max(axis=0)
+    bare = np.full(len(on), np.nan) if free is None else free[:, on].max(axis=0)
+    gain = np.nan_to_num(most - bare)
+    line = int(np.argmax(gain)) if gain.max() > RISES * most.max() else int(np.argmax(most))
+    case = int(np.argmax(held[:, on[line]]))
+    return Demand(
+        plane, what, names[on[line]], quantity, float(most[line]), float(bare[line]), loads.cases[case]
+    )
+
+
+def _overhang_demands(project: Project, held: OverhangLoads, free: OverhangLoads | None) -> Iterable[Demand]:
+    for plane, name in enumerate(project.roof.planes.name):
+        if np.isnan(held.shear[:, plane]).all():
+            continue
+        for what, kind, with_rows, without in (
+            ("shear of the overhang", "line", held.shear, None if free is None else free.shear),
+            (
+                "moment of the overhang",
+                "moment per length",
+                held.moment,
+                None if free is None else free.moment,
+            ),
+        ):
+            case = int(np.argmax(with_rows[:, plane]))
+            bare = np.nan if without is None else float(without[:, plane].max())
+            yield Demand(name, what, "eave", kind, float(with_rows[case, plane]), bare, held.cases[case])
+
+
+def _with_row_couples(
+    project: Project, framing: Framing, force: RowForce, loads: OverhangLoads
+) -> OverhangLoads:
+    """Add what rows that stand on an overhang bring by the height of their rails: F h, hogging."""
+    layout, moment = project.layout, loads.moment.copy()
+    arm = project.clamp.grip_height + project.clamp.height
+    per_length = -(force.thrust + force.aside)[..., 1] / np.diff(force.span, axis=1)[:, 0]
+    station_plane = layout.row_plane[force.row]
+    up = 0.5 * (layout.row_start + layout.row_end)[force.row, 1]
+    on = up < np.nan_to_num(framing.overhang)[station_plane]
+    for plane in np.unique(station_plane[on]).tolist():
+        mine = on & (station_plane == plane)
+        rows = np.unique(force.row[mine])
+        peak = sum(per_length[:, mine & (force.row == row)].max(axis=1) for row in rows)
+        moment[: len(per_length), plane] += peak * arm
+    return OverhangLoads(loads.cases, loads.shear, moment)
+
+
+def _row_demands(
+    project: Project,
+    cases: tuple[SnowCase, ...],
+    without: tuple[SnowCase, ...] | None,
+    flow: tuple[FlowGraph, RowForce],
+    solved: tuple[tuple[FrameResult, ...], Basis],
+) -> list[Demand]:
+    """Clips and panel anchorage of the planes with rows; temperature left out."""
+    layout, (responses, basis) = project.layout, solved
+    if not len(layout.clamp_row):
+        return []
+    one, none = np.ones(len(cases)), np.zeros(len(cases))
+    clamp = np.concatenate([combine(r, basis, one, one, none).clamp for r in responses], axis=1)
+    found = [] if np.isnan(project.panel.clip_spacing) else _clip_demands(project, cases, without, clamp)
+    strip, names = panel_strips(layout)
+    rest = strip_friction(project, *flow) + strip_weight(project)
+    along = clamp[..., 0].reshape(len(cases), -1, len(basis.readings), len(strip))
+    zero = np.zeros((len(cases), 1, len(names)))
+    demand = strip_demand(along, basis.readings, strip, rest[:, None], zero).max(axis=1)
+    strip_plane = np.zeros(len(names), dtype=np.int64)
+    strip_plane[strip] = layout.row_plane[layout.clamp_row]
+    for plane in np.unique(strip_plane).tolist():
+        on = np.flatnonzero(strip_plane == plane)
+        case, k = np.unravel_index(int(np.argmax(demand[:, on])), (len(cases), len(on)))
+        bare = np.nan if without is None else float(rest[:, on].max())
+        found.append(
+            Demand(
+                project.roof.planes.name[plane],
+                "drag on the fixed point of a panel strip",
+                names[on[int(k)]],
+                "force",
+                float(demand[case, on[int(k)]]),
+                bare,
+                cases[int(case)].name,
+            )
+        )
+    return found
+
+
+def _clip_demands(
+    project: Project, cases: tuple[SnowCase, ...], without: tuple[SnowCase, ...] | None, clamp: Array
+) -> list[Demand]:
+    """Uplift and push at the clip beside a clamp, by statics on the safe side (judgment).
+
+    The clip takes all of the clamp's pull or push, and its tipping moment over half the clip spacing: twice
+    what a shell model of the seam of cedar-hollow gives; snow never relieves uplift. Push adds to the
+    snow square to the roof on one clip spacing of one strip.
+    """
+    layout, planes, panel = project.layout, project.roof.planes, project.panel
+    plane = layout.row_plane[layout.clamp_row]
+    xy = np.concatenate(
+        [planes.to_world(int(p), layout.clamp_uv[plane == p])[:, :2] for p in np.unique(plane)]
+    )
+    order = np.argsort(np.concatenate([np.flatnonzero(plane == p) for p in np.unique(plane)]))
+    xy = xy[order]
+    share = np.cos(planes.slope[plane]) ** 2 * panel.clip_spacing * panel.seam_spacing
+    tip = np.abs(clamp[..., 4]) / (LEVER * panel.clip_spacing)
+    uplift = (np.maximum(clamp[..., 2], 0.0) + tip).max(axis=1)
+    pressed = np.array([case_pressure_at(case, xy, plane) for case in cases]) * share
+    push = (np.maximum(-clamp[..., 2], 0.0) + tip).max(axis=1) + pressed
+    bare = None
+    if without is not None:
+        bare = (np.array([case_pressure_at(case, xy, plane) for case in without]) * share).max(axis=0)
+    found = []
+    for p in np.unique(plane).tolist():
+        on = np.flatnonzero(plane == p)
+        for what, demand in (("uplift of a clip", uplift), ("push of a clip or bearing", push)):
+            case, k = np.unravel_index(int(np.argmax(demand[:, on])), (len(cases), len(on)))
+            clip = on[int(k)]
+            free = np.nan if bare is None else 0.0 if demand is uplift else float(bare[clip])
+            found.append(
+                Demand(
+                    planes.name[p],
+                    what,
+                    layout.clamp_name[clip],
+                    "force",
+                    float(demand[case, clip]),
+                    free,
+                    cases[int(case)].name,
+                )
+            )
+    return found

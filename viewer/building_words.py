@@ -1,0 +1,74 @@
+"""What the rows do to the building, in sentences for terminal and report."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from fea.analysis import Analysis
+from fea.checks.demands import Demand
+from roofmodel.units import UnitSystem
+from viewer.quantities import percent, quantity, significant
+
+SHOWN = 4  # demands in one line
+SAME = "The rows raise no demand on the building that is computed here."
+
+
+def ratio_text(demand: Demand) -> str:
+    """Such as "× 1.80"; "new" where there was none, "–" where nothing can be compared."""
+    if math.isnan(demand.free):
+        return "–"
+    if demand.free <= 0.0:
+        return "new" if demand.held > 0.0 else "–"
+    return f"× {significant(demand.held / demand.free)}"
+
+
+def rising_sentences(analysis: Analysis, units: UnitSystem) -> tuple[str, ...]:
+    """One sentence for every plane on which the rows raise demands."""
+    planes: dict[str, list[str]] = {}
+    for demand in analysis.building.rising:
+        free, held = (quantity(value, demand.quantity, units) for value in (demand.free, demand.held))
+        planes.setdefault(demand.plane, []).append(
+            f"{demand.what} from {free} to {held} ({ratio_text(demand)}, {demand.place}, {demand.case})"
+        )
+    return tuple(f"{plane}: the rows raise {'; '.join(found)}." for plane, found in planes.items())
+
+
+def rising_line(analysis: Analysis) -> str:
+    """Which demands rise, in one line for the terminal; "" where there is nothing to compare."""
+    known = [demand for demand in analysis.building.demands if not math.isnan(demand.free)]
+    if not known:
+        return ""
+    rising = analysis.building.rising
+    if not rising:
+        return f"Building: {SAME[0].lower()}{SAME[1:]}"
+    worst: dict[str, Demand] = {}
+    for demand in rising:
+        best = worst.get(demand.what)
+        if best is None or _gain(demand) > _gain(best):
+            worst[demand.what] = demand
+    order = sorted(worst.values(), key=_gain, reverse=True)
+    told = ", ".join(f"{demand.what} ({ratio_text(demand)})" for demand in order[:SHOWN])
+    told += f" and {len(order) - SHOWN} more" if len(order) > SHOWN else ""
+    return f"Building: the rows raise {told}; before load factors, see report.html."
+
+
+def _gain(demand: Demand) -> float:
+    return demand.held / demand.free if demand.free > 0.0 else math.inf
+
+
+def purlin_sentence(analysis: Analysis, units: UnitSystem) -> str:
+    """The most used purlin, "" where no strength was given."""
+    found, framing = analysis.building, analysis.project.framing
+    if framing is None or found.held is None or not np.isfinite(found.use).any():
+        return ""
+    use = np.nan_to_num(found.use, nan=-1.0)
+    case, line = np.unravel_index(int(np.argmax(use)), use.shape)
+    plane = int(framing.plane[line])
+    return (
+        f"{framing.names[line]} on {analysis.project.roof.planes.name[plane]} uses "
+        f"{percent(float(use[case, line]))} of its bending strength: "
+        f"{quantity(float(found.held.moment[case, line]), 'moment', units)} factored with dead load against "
+        f"{quantity(float(framing.strength[plane]), 'moment', units)} ({found.held.cases[case]})"
+    )
