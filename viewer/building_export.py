@@ -12,7 +12,7 @@ import numpy as np
 from fea.analysis import Analysis
 from fea.checks.purlins import LineLoads
 from roofmodel.units import SYSTEMS
-from viewer.files import atomic
+from viewer.files import atomic, safe
 
 
 def framing_data(analysis: Analysis) -> dict[str, Any]:
@@ -84,7 +84,7 @@ def write_building(analysis: Analysis, path: Path) -> None:
     """Write building.csv: every purlin line in every case, and the drag of the rows, in the user's units."""
     system = SYSTEMS[analysis.project.table.project.units]
     found, framing = analysis.building, analysis.project.framing
-    names = analysis.project.roof.planes.name
+    names = [safe(name) for name in analysis.project.roof.planes.name]
     line_unit, force, moment = (system.label(kind) for kind in ("line", "force", "moment"))
     text = io.StringIO()
     out = csv.writer(text, lineterminator="\r\n")

@@ -167,7 +167,17 @@ def purlins_table(analysis: Analysis, units: UnitSystem) -> Table | None:
             )
         )
         marks.append("exceeded" if known and np.nanmax(use) > 1.0 else "")
-    heads: tuple[str, ...] = ("Line", "up the slope", "Load", "On a frame", "Sagging", "Hogging", "Shear", "Pattern", "Case")
+    heads: tuple[str, ...] = (
+        "Line",
+        "up the slope",
+        "Load",
+        "On a frame",
+        "Sagging",
+        "Hogging",
+        "Shear",
+        "Pattern",
+        "Case",
+    )
     heads = (*heads, "Used") if checked else heads
     more = "" if len(names) <= LINES_SHOWN else f" The first {LINES_SHOWN} of {len(names)} lines."
     note = f"{LINES_NOTE} With rows / without them where two numbers stand.{more}"
