@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fea.checks.anchorage import StripLoads, anchorage_limit
+from fea.checks.arrays import ArrayForces, array_forces, array_limits, array_strips
 from fea.checks.audit import Proof, conservation, equilibrium, refinement, second_road
 from fea.checks.beyond import Beyond, beyond_first_failure, worst_row
 from fea.checks.cautions import cautions, flexibility_cautions, panel_cautions
@@ -83,6 +84,8 @@ class Analysis:
         Factored forces at the grips, seam axes, by `readings`. [N, N m]
     strip_loads : StripLoads
         What loads the strips' fixed points besides the clamps.
+    array_forces : ArrayForces
+        What solar arrays bring to their clamps.
     support : PanelSupport
         What the clamps stand on.
     rigid_force : (q, v, c, 6) float or None
@@ -91,9 +94,9 @@ class Analysis:
     depths : (q, r) float
         Snow depth square to the roof above each row. [m]
     case_governing : tuple of Governing or None, (q,)
-        Worst limit of each case; None where nothing is loaded.
+        Worst limit of each case but those of solar arrays; None where nothing is loaded.
     governing : Governing or None
-        Worst limit of all.
+        Worst limit of all but those of solar arrays.
     attachment : Governing or None
         Worst clamp or panel strip of all.
     reserve : (q,) float
@@ -120,6 +123,7 @@ class Analysis:
     service: tuple[LoadFactors, ...]
     clamp_force: Array
     strip_loads: StripLoads
+    array_forces: ArrayForces
     support: PanelSupport
     rigid_force: Array | None
     limits: tuple[Limit, ...]
@@ -240,9 +244,11 @@ def analyze(
     clamp_force = np.concatenate([d.clamp for d in demands], axis=1)
     support = _with_rails(project, support, basis, responses)
     restrained = 0.0 if support.restraint is None else support.restraint.anchorage
+    solar = array_forces(project, snow.cases, graph, force)
+    solar_snow, solar_weight = array_strips(project, solar)
     strip_loads = StripLoads(
-        friction=strip_friction(project, graph, force) * strength[0][:, None],
-        weight=strip_weight(project) * strength[1][:, None],
+        snow=(strip_friction(project, graph, force) + solar_snow) * strength[0][:, None],
+        weight=(strip_weight(project) + solar_weight) * strength[1][:, None],
         restrained=restrained * strength[2][:, None] + np.zeros(len(panel_strips(layout)[1])),
     )
     depths = np.array([row_depths(roof, layout, force, case) for case in snow.cases])
@@ -259,6 +265,7 @@ def analyze(
         worse([rail_deflection_limit(r, basis, _factor_arrays(service), rail, layout) for r in responses]),
         anchorage_limit(clamp_force, basis.readings, project.panel, layout, strip_loads),
         height_limit(depths, rail_top, ratio, layout),
+        *array_limits(project, graph, force, solar, (strength[0], strength[1])),
     )
     clock.mark("checks")
     hardware = (clamp, rail, rail_resistance(rail, form), project.panel)
@@ -271,7 +278,8 @@ def analyze(
         after = _beyond(project, loads, basis, strength, clamp_force, limits)
         clock.mark("beyond first failure")
     together = next(limit for limit in limits if limit.name == "clamp combined")
-    by_case = tuple(_worst(limits, range(len(limits)), q) for q in range(len(snow.cases)))
+    of_rows = [i for i, limit in enumerate(limits) if not limit.target.startswith("solar")]
+    by_case = tuple(_worst(limits, of_rows, q) for q in range(len(snow.cases)))
     attachments = [i for i, limit in enumerate(limits) if limit.target in ("clamp", "panel strip")]
     attachment = _first(_worst(limits, attachments, q) for q in range(len(snow.cases)))
     proofs = (
@@ -305,6 +313,7 @@ def analyze(
         service=service,
         clamp_force=clamp_force,
         strip_loads=strip_loads,
+        array_forces=solar,
         support=support,
         rigid_force=None if rigid is None else rigid.clamp,
         limits=limits,

@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 from shapely import Polygon
 
+from roofmodel.arrays import SolarArrays
 from roofmodel.obstacles import Obstacles
 
 Array = NDArray[np.float64]
@@ -242,6 +243,8 @@ class RoofSurface:
         Level that edge heights count from, local coordinates. [m]
     vaults : tuple of Vault
         Planes that are facets of barrel vaults.
+    arrays : SolarArrays
+        Solar arrays on the planes.
     """
 
     points: Array
@@ -255,3 +258,4 @@ class RoofSurface:
     obstacles: Obstacles = field(default_factory=Obstacles)
     ground: float = 0.0
     vaults: tuple[Vault, ...] = ()
+    arrays: SolarArrays = field(default_factory=SolarArrays)

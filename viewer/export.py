@@ -14,6 +14,7 @@ from typing import Any
 import numpy as np
 
 from fea.analysis import Analysis, Governing
+from fea.checks.arrays import clamp_demand
 from fea.checks.cautions import along_change
 from fea.checks.limits import Limit
 from fea.rails.actions import GIVEN
@@ -282,7 +283,37 @@ def _sliding(analysis: Analysis) -> dict[str, Any]:
             }
             for i, k in enumerate(force.obstacle)
         ],
+        "solar_arrays": _arrays(analysis),
     }
+
+
+def _arrays(analysis: Analysis) -> list[dict[str, Any]]:
+    arrays, forces = analysis.project.roof.arrays, analysis.array_forces
+    factors = [np.array([getattr(f, name) for f in analysis.factors]) for name in ("snow", "dead")]
+    demand = clamp_demand(arrays, forces, *factors)
+    found = []
+    for k, name in enumerate(arrays.name):
+        on = np.flatnonzero(arrays.line_array == k)
+        found.append(
+            {
+                "name": name,
+                "plane": analysis.project.roof.planes.name[arrays.plane[k]],
+                "leaning_per_case": forces.leaning[:, on].sum(axis=1),
+                "snow_on_glass_per_case": forces.on_glass[:, on].sum(axis=1),
+                "own_weight": forces.weight[on].sum(),
+                "counted_on_per_case": analysis.force.array_held[:, k],
+                "clamp_lines": [
+                    {
+                        "seam": arrays.line_seam[i] + 1,
+                        "force_per_case": (forces.leaning + forces.on_glass)[:, i],
+                        "own_weight": forces.weight[i],
+                        "worst_clamp_demand": demand[:, i].max(),
+                    }
+                    for i in on
+                ],
+            }
+        )
+    return found
 
 
 def write_results(analysis: Analysis, path: Path) -> None:

@@ -189,6 +189,14 @@ anchorage_factor = $factor
 # frame_spacing = "5 m"
 # overhang = "0.5 m"            # eave beyond the wall
 
+# [[solar]]                     # slippery glass; its clamps share seams and panel anchorage with the rows
+# name = "array"
+# plane = "S1"
+# across = "6 m"                # its middle, from the plane's left end; up, width and depth likewise
+# gap = "120 mm"
+# weight = "0.15 kPa"
+# clamp_strength = "2 kN"       # along the seam; without it NOT VERIFIED
+
 [rail]
 shape = "rectangular tube"      # "round tube", "round bar", "flat bar", or "values"
 width = "40 mm"                 # along the slope
@@ -254,6 +262,14 @@ anchorage_factor = $factor
 # purlin_spacing = "5 ft"
 # frame_spacing = "16 ft"
 # overhang = "18 in"            # eave beyond the wall
+
+# [[solar]]                     # slippery glass; its clamps share seams and panel anchorage with the rows
+# name = "array"
+# plane = "S1"
+# across = "20 ft"              # its middle, from the plane's left end; up, width and depth likewise
+# gap = "5 in"
+# weight = "3 psf"
+# clamp_strength = "450 lbf"    # along the seam; without it NOT VERIFIED
 
 [rail]
 shape = "round tube"            # "rectangular tube", "round bar", "flat bar", or "values"

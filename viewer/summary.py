@@ -48,6 +48,8 @@ _MISSING_FIELD = {
     "clamp roll moment": "clamp.strength.roll",
     "clamp twist moment": "clamp.strength.twist",
     "panel anchorage": "panel.anchorage",
+    "solar clamp": "solar.clamp_strength",
+    "panel anchorage at arrays": "panel.anchorage",
     "rail deflection": "rail.deflection_ratio",
     "rail height": "design.rail_height_ratio",
 }
@@ -133,7 +135,9 @@ def verdict(analysis: Analysis, units: UnitSystem) -> Verdict:
     more += [purlins] if purlins and over else []
     more += [_open_text(line, units) for line in open_lines]
     lead = _lead(analysis, over)
-    if over:
+    if over and all(line.limit.target.startswith("solar") for line in over):
+        sentence = f"{_hardest(over)}: EXCEEDED. Of the rows, {lead or 'nothing is loaded'}."
+    elif over:
         sentence = f"{lead}: EXCEEDED."
     elif purlins:
         sentence = purlins
@@ -217,6 +221,12 @@ def shown_name(analysis: Analysis, limit: Limit) -> str:
     return limit.name
 
 
+def _hardest(over: list[LimitLine]) -> str:
+    """Such as "seam 4 at roof array uses 130 % of the strength of a solar clamp (balanced)"."""
+    line = max(over, key=lambda line: line.utilization)
+    return f"{line.target} uses {percent(line.utilization)} of {_resistance_words(line.limit)} ({line.case})"
+
+
 def _lead(analysis: Analysis, over: list[LimitLine]) -> str:
     """The attachment if it exceeds or nothing does, else the worst limit, as "R1-18 uses 94 % of ..."."""
     worst = analysis.attachment
@@ -259,6 +269,8 @@ def _resistance_words(limit: Limit) -> str:
         "rail deflection": "the deflection allowed",
         "panel anchorage": "the panel anchorage",
         "rail height": "the height of its rail",
+        "solar clamp": "the strength of a solar clamp",
+        "panel anchorage at arrays": "the panel anchorage",
     }.get(limit.name, f"the limit {limit.name}")
 
 
@@ -345,6 +357,8 @@ def target_rows(analysis: Analysis, limit: Limit) -> tuple[IntArray, IntArray]:
         owner = np.repeat(rows, np.bincount(layout.clamp_row, minlength=len(rows)) + 1)
     elif limit.target == "panel strip":
         return panel_strips(layout)[0], np.asarray(layout.clamp_row)
+    elif limit.target.startswith("solar"):
+        return rows[:0], rows[:0]
     else:
         owner = rows
     return np.arange(len(owner)), owner

@@ -21,11 +21,11 @@ IntArray = NDArray[np.int64]
 class StripLoads:
     """What loads fixed points besides the clamps, factored, (q, s) each. [N].
 
-    `friction` of the snow and own `weight` act down the slope; `restrained` is the size of what second fixed
-    points bring by warmth, which may act either way.
+    What `snow` brings by its friction and by solar arrays, and own `weight`, act down the slope;
+    `restrained` is the size of what second fixed points bring by warmth, which may act either way.
     """
 
-    friction: Array
+    snow: Array
     weight: Array
     restrained: Array
 
@@ -96,7 +96,7 @@ def anchorage_limit(
     panel, layout, loads
     """
     strip, names = panel_strips(layout)
-    rest, restrained = (loads.friction + loads.weight)[:, None], loads.restrained[:, None]
+    rest, restrained = (loads.snow + loads.weight)[:, None], loads.restrained[:, None]
     along = force[..., 0].reshape(len(force), -1, len(readings), len(strip))
     demand = strip_demand(along, readings, strip, rest, restrained).max(axis=1)
     return Limit(
@@ -107,6 +107,7 @@ def anchorage_limit(
         resistance=np.full(len(names), panel.anchorage),
         utilization=np.where(demand <= 0.0, 0.0, demand / panel.anchorage),
         quantity="force",
-        basis="all drag of a panel strip, its own weight included, ends at its fixed point; the worse of "
+        basis="all drag of a panel strip, its own weight and what solar arrays bring included, ends "
+        "at its fixed point; the worse of "
         "down and up the slope, with one strength for both and no relief by warmth (judgment)",
     )

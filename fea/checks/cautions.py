@@ -21,7 +21,7 @@ from roofmodel.sliding.flow import FlowGraph
 from roofmodel.sliding.thrust import RowForce
 from roofmodel.snow.cases import LoadLevel, SnowSet
 from roofmodel.snow.nbcc2020 import snow_weight_density
-from roofmodel.surface import EdgeKind, RoofSurface
+from roofmodel.surface import FLAT_SLOPE, EdgeKind, RoofSurface
 from roofmodel.units import SYSTEMS, UnitSystem
 
 Array = NDArray[np.float64]
@@ -74,6 +74,7 @@ def cautions(
     if project.slide.friction > 0.0:
         found.append(f"Friction of {project.slide.friction:g} is counted on: {table.surface.friction_reason}")
     found += _obstructions(project, force, units)
+    found += _arrays(project)
     found += _through_boxes(project)
     found += _onto_rows(project, force) + _upper_retained(project)
     if not project.clamp.test_basis.strip():
@@ -102,10 +103,19 @@ def _through_boxes(project: Project) -> list[str]:
         lines = [LineString([layout.row_start[row], layout.row_end[row]]) for row in rows]
         crossed = rows[[line.intersection(foot).length > AT_IT for line in lines]] if len(rows) else rows
         hit += [f"{layout.row_name[row]} through {known.name[box]}" for row in crossed]
+    arrays = roof.arrays
+    for k, low, high in zip(range(arrays.count), arrays.low, arrays.high, strict=True):
+        foot = shapely.box(*low, *high)
+        for row in np.flatnonzero(layout.row_plane == arrays.plane[k]):
+            if LineString([layout.row_start[row], layout.row_end[row]]).intersection(foot).length > AT_IT:
+                hit.append(f"{layout.row_name[row]} through {arrays.name[k]}")
     if not hit:
         return []
     named = ", ".join(hit)
-    return [f"A rail cannot run through an obstruction: {named}. Make two rows of it, with start and end."]
+    return [
+        f"A rail cannot run through what stands on the roof: {named}. Make two rows of it, with start and "
+        "end."
+    ]
 
 
 def _upper_retained(project: Project) -> list[str]:
@@ -157,6 +167,38 @@ def _obstructions(project: Project, force: RowForce, units: UnitSystem) -> list[
             ", allowable). Load factors and the reserve take this relief as growing with the snow: if it "
             "does not, the rows below carry the difference."
         )
+    return found
+
+
+def _arrays(project: Project) -> list[str]:
+    """What is taken for granted at solar arrays."""
+    arrays, slope = project.roof.arrays, project.roof.planes.slope
+    if not arrays.count:
+        return []
+    found = [
+        f"Solar arrays ({', '.join(arrays.name)}): rows below carry all snow as if it slid over the glass; "
+        "the arrays' clamps carry what snow above and on them and their own weight bring down the slope, "
+        "nothing else: no wind, no impact of snow that drops off, no moment from the height of the glass."
+    ]
+    free = [n for n, dams in zip(arrays.name, arrays.dams, strict=True) if not dams]
+    if free:
+        found.append(f"The user says that no snow ever leans on or sticks to {', '.join(free)} (solar.snow).")
+    under = [n for n, passes in zip(arrays.name, arrays.passes, strict=True) if passes]
+    if under:
+        found.append(
+            f"The user says that snow not deeper than the gap slides through below {', '.join(under)} "
+            "(solar.gap_passes); ice or drifted snow in the gap stops it."
+        )
+    held = [n for n, force in zip(arrays.name, arrays.counted_on, strict=True) if force > 0.0]
+    if held:
+        found.append(
+            f"Rows are relieved by what {', '.join(held)} may be counted on to hold (solar.counted_on, "
+            "allowable). Load factors and the reserve take this relief as growing with the snow: if it does "
+            "not, the rows below carry the difference."
+        )
+    flat = [n for n, p in zip(arrays.name, arrays.plane, strict=True) if slope[p] < FLAT_SLOPE]
+    if flat:
+        found.append(f"{', '.join(flat)}: on a flat plane there is no upper edge for snow to lean on.")
     return found
 
 

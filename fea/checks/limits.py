@@ -38,7 +38,7 @@ class Limit:
     name : str
         Plain words, such as "clamp along the seam".
     target : str
-        What is checked: "clamp", "span", "panel strip" or "row".
+        What is checked: "clamp", "span", "panel strip" or "row"; "solar clamp" or "solar strip" of arrays.
     target_name : tuple of str, (t,)
     demand : (q, t) float
         Largest demand of each case. [unit]

@@ -61,7 +61,7 @@ def snow_reserve(
     hardware : Clamp, Rail, design yield stress [Pa], Panel
     layout : Layout
     loads : StripLoads
-        Only the friction grows with snow.
+        Only `snow` grows with snow.
 
     Returns
     -------
@@ -79,7 +79,7 @@ def snow_reserve(
             _case_reserve(
                 Demands(fixed.clamp[q], fixed.rail[q]),
                 Demands(full.clamp[q], full.rail[q]),
-                StripLoads(loads.friction[q], loads.weight[q], loads.restrained[q]),
+                StripLoads(loads.snow[q], loads.weight[q], loads.restrained[q]),
                 scale,
                 strengths,
             )
@@ -142,7 +142,7 @@ def _rail_use(force: Array, strengths: _Strengths) -> Array:
 def _strip_use(force: Array, loads: StripLoads, factor: float, strengths: _Strengths) -> float:
     if np.isnan(strengths.panel.anchorage):
         return 0.0
-    rest = factor * loads.friction + loads.weight
+    rest = factor * loads.snow + loads.weight
     held = strip_demand(force[..., 0], strengths.readings, strengths.strip, rest, loads.restrained)
     return float(held.max()) / strengths.panel.anchorage
 

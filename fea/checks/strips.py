@@ -38,29 +38,57 @@ def strip_weight(project: Project) -> Array:
 
 def strip_friction(project: Project, graph: FlowGraph, force: RowForce) -> Array:
     """Friction that the snow may bring to each panel strip with clamps, unfactored, (q, s). [N]."""
-    layout, cells = project.layout, graph.cells
+    layout = project.layout
     strip, names = panel_strips(layout)
     out = np.zeros((len(force.cell_pressure), len(names)))
     if project.slide.friction == 0.0:
         return out
-    spacing = project.panel.seam_spacing
-    weight = force.cell_pressure * cells.plan_area * np.cos(project.roof.planes.slope[cells.plane])
     for plane in np.unique(layout.row_plane):
-        on = np.flatnonzero(cells.plane == plane)
         clamps = np.flatnonzero(layout.row_plane[layout.clamp_row] == plane)
-        angle = layout.seam_angle[layout.clamp_row[clamps[0]]]
+        angle = float(layout.seam_angle[layout.clamp_row[clamps[0]]])
         across = np.array([np.cos(angle), -np.sin(angle)])
-        zero = layout.clamp_uv[clamps[0]] @ across - layout.clamp_seam[clamps[0]] * spacing
-        place = (cells.corners[on] @ across - zero) / spacing + 0.5  # a strip reaches half a bay each way
-        low, high = place.min(axis=1), place.max(axis=1)
-        first = int(min(np.floor(low.min()), layout.clamp_seam[clamps].min()))
-        size = int(max(np.floor(high.max()), layout.clamp_seam[clamps].max())) - first + 1
-        per_seam = np.zeros((size, len(weight)))
-        start = np.floor(low).astype(int)
-        for step in range(int(np.ceil((high - low).max())) + 1):
-            seam = start + step
-            share = np.clip(np.minimum(high, seam + 1) - np.maximum(low, seam), 0.0, None) / (high - low)
-            index = np.minimum(seam - first, size - 1)
-            np.add.at(per_seam, index, (share * weight[:, on]).T)
-        out[:, strip[clamps]] = project.slide.friction * per_seam[layout.clamp_seam[clamps] - first].T
+        zero = float(layout.clamp_uv[clamps[0]] @ across)
+        zero -= float(layout.clamp_seam[clamps[0]]) * project.panel.seam_spacing
+        out[:, strip[clamps]] = seam_friction(
+            project, graph, force, int(plane), angle, zero, layout.clamp_seam[clamps]
+        )
     return out
+
+
+def seam_friction(
+    project: Project,
+    graph: FlowGraph,
+    force: RowForce,
+    plane: int,
+    angle: float,
+    zero: float,
+    seams: IntArray,
+) -> Array:
+    """Friction that the snow may bring to the strips of some seams of a plane, unfactored, (q, seams). [N].
+
+    Parameters
+    ----------
+    project, graph, force
+    plane : int
+    angle : float
+        Of the seams, from the fall line. [rad]
+    zero : float
+        Place of seam 0 square to the seams. [m]
+    seams : (k,) int
+        Seam numbers.
+    """
+    cells, spacing = graph.cells, project.panel.seam_spacing
+    on = np.flatnonzero(cells.plane == plane)
+    weight = force.cell_pressure[:, on] * cells.plan_area[on] * np.cos(project.roof.planes.slope[plane])
+    across = np.array([np.cos(angle), -np.sin(angle)])
+    place = (cells.corners[on] @ across - zero) / spacing + 0.5  # a strip reaches half a bay each way
+    low, high = place.min(axis=1), place.max(axis=1)
+    first = int(min(np.floor(low.min()), seams.min()))
+    size = int(max(np.floor(high.max()), seams.max())) - first + 1
+    per_seam = np.zeros((size, len(weight)))
+    start = np.floor(low).astype(int)
+    for step in range(int(np.ceil((high - low).max())) + 1):
+        seam = start + step
+        share = np.clip(np.minimum(high, seam + 1) - np.maximum(low, seam), 0.0, None) / (high - low)
+        np.add.at(per_seam, np.minimum(seam - first, size - 1), (share * weight).T)
+    return project.slide.friction * per_seam[seams - first].T

@@ -87,6 +87,7 @@ LineStiffness = Annotated[float, BeforeValidator(_read("line_stiffness", 1e3, 1e
 BedStiffness = Annotated[float, BeforeValidator(_read("bed_stiffness", 1e4, 1e13))]
 Rotational = Annotated[float, BeforeValidator(_read("rotational_stiffness", 1e-1, 1e9))]
 Density = Annotated[float, BeforeValidator(_read("density", 10.0, 917.0))]
+ArrayWeight = Annotated[float, BeforeValidator(_read("pressure", 1.0, 2e3, zero=True))]
 UnitWeight = Annotated[float, BeforeValidator(_read("unit_weight", 500.0, 9000.0))]
 Angle = Annotated[float, BeforeValidator(_read("angle", -2.0 * math.pi, 2.0 * math.pi))]
 SeamAngle = Annotated[float, BeforeValidator(_read("angle", math.radians(-80.0), math.radians(80.0)))]

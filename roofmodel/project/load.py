@@ -17,6 +17,7 @@ from roofmodel.errors import InputError
 from roofmodel.framing import Framing
 from roofmodel.hardware import Clamp, DesignFormat, Panel, Rail, SeamDetail
 from roofmodel.layout import Layout
+from roofmodel.project.arrays import place_arrays
 from roofmodel.project.as_built import as_found, read_measured
 from roofmodel.project.files import read_file
 from roofmodel.project.framing_tables import make_framing
@@ -141,6 +142,7 @@ def _assemble(table: ProjectFile, path: Path, digest: Any, roof: RoofSurface | N
         form = DesignFormat(table.design.format)
         panel, units = make_panel(table.panel, form), SYSTEMS[table.project.units]
         roof = replace(roof, obstacles=place_obstacles(roof, table.parapet, table.obstruction, units))
+        roof = replace(roof, arrays=place_arrays(roof, table.solar, table.plane, panel, units))
         least = 0.0 if table.seam is None else LEAST_GRIP
         clamp = make_clamp(table.clamp, form, table.panel.seam_height, units, least)
         layout = place_rows(roof, table.row, table.plane, panel, units)
@@ -346,7 +348,7 @@ def _explain(problem: Mapping[str, Any], data: Mapping[str, Any]) -> str:
     return f"{path}: {shown(value)} {right.format(**context)}"
 
 
-_MANY = ("row", "plane", "parapet", "obstruction", "framing", "roof.part", "roof.dormer")
+_MANY = ("row", "plane", "parapet", "obstruction", "solar", "framing", "roof.part", "roof.dormer")
 
 
 def _what_to_add(field: str, model: type[BaseModel] | None) -> str:

@@ -10,6 +10,7 @@ from typing import Annotated, Any, Literal
 
 from pydantic import ConfigDict, Discriminator, Field, Tag, model_validator
 
+from roofmodel.project.array_schema import SolarTable
 from roofmodel.project.base import StrengthKind, Table
 from roofmodel.project.field_types import (
     AnyLength,
@@ -377,6 +378,7 @@ class ProjectFile(Table):
     plane: list[PlaneChoice] = Field(default_factory=list)
     parapet: list[ParapetTable] = Field(default_factory=list)
     obstruction: list[ObstructionTable] = Field(default_factory=list)
+    solar: list[SolarTable] = Field(default_factory=list)
     framing: list[FramingTable] = Field(default_factory=list)
     surface: Surface
     panel: PanelTable

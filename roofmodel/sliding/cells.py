@@ -26,7 +26,7 @@ IntArray = NDArray[np.int64]
 MERGE = 1e-7  # breaks closer than this are one [m]
 CELL_LIMIT = 60_000  # cells wanted at most; larger roofs get wider strips than asked for
 
-OUTLINE, ROW, LEVEL, FACE = 0, 1, 2, 3
+OUTLINE, ROW, LEVEL, GLASS, FACE = 0, 1, 2, 3, 4
 
 
 @dataclass(frozen=True)
@@ -41,7 +41,9 @@ class Cells:
     lower_row : (n,) int
         Row that bounds the cell below, -1 for none.
     lower_face : (n,) int
-        Box whose upper face bounds the cell below (see `obstructions.Faces`), -1 for none.
+        Box or array whose upper face bounds the cell below (see `obstructions.Faces`), -1 for none.
+    array : (n,) int
+        Solar array on whose glass the cell lies, -1 for none.
     lower_edge, upper_edge : (n,) int
         Roof edge that bounds the cell below or above, -1 for none.
     below : (n,) int
@@ -58,6 +60,7 @@ class Cells:
     corners: Array
     lower_row: IntArray
     lower_face: IntArray
+    array: IntArray
     lower_edge: IntArray
     upper_edge: IntArray
     below: IntArray
@@ -163,7 +166,7 @@ def _plane_cells(
     stacked = np.r_[False, kept_low[1:] == kept_low[:-1] + 1] & (segments.kind[lower] == LEVEL)
     same_strip = np.r_[False, np.diff(interval[kept_low]) == 0]
     # A face lies inside the outline: what comes next down its strip lies right below it.
-    stacked |= same_strip & (segments.kind[lower] == FACE)
+    stacked |= same_strip & (segments.kind[lower] >= GLASS)
     gap = same_strip & (segments.kind[lower] == OUTLINE)
     before = np.arange(len(corners)) - 1
     row = np.where(segments.kind == ROW, segments.row, -1)
@@ -173,6 +176,7 @@ def _plane_cells(
         "corners": corners,
         "lower_row": row[lower],
         "lower_face": face[lower],
+        "array": _glass_under(roof, plane, corners.mean(axis=1)),
         "lower_edge": _edge_under(roof, plane, corners[:, :2], segments.kind[lower] == OUTLINE),
         "upper_edge": _edge_under(roof, plane, corners[:, 3:1:-1], segments.kind[upper] == OUTLINE),
         "below": np.where(stacked, before, -1),
@@ -197,8 +201,12 @@ def _plane_segments(roof: RoofSurface, layout: Layout, faces: Faces, plane: int,
         axis=1,
     )
     boxes = np.flatnonzero(faces.plane == plane)
-    ends = np.concatenate([edges, row_ends, level_ends, faces.ends[boxes]])
-    kind = np.repeat([OUTLINE, ROW, LEVEL, FACE], [len(edges), len(rows), len(levels), len(boxes)])
+    on = np.flatnonzero(roof.arrays.plane == plane)
+    # Both ends of the glass; only the upper one is a face, and only where snow may lean on it.
+    glass = roof.arrays.corners[on][:, [[3, 2], [0, 1]]].reshape(-1, 2, 2)
+    ends = np.concatenate([edges, row_ends, level_ends, glass, faces.ends[boxes]])
+    number = [len(edges), len(rows), len(levels), len(glass), len(boxes)]
+    kind = np.repeat([OUTLINE, ROW, LEVEL, GLASS, FACE], number)
     row = np.full(len(ends), -1)
     row[kind == ROW] = rows
     row[kind == FACE] = boxes
@@ -272,6 +280,15 @@ def _edge_under(roof: RoofSurface, plane: int, ends: Array, wanted: NDArray[np.b
     return result
 
 
+def _glass_under(roof: RoofSurface, plane: int, middle: Array) -> IntArray:
+    """Array over each point (n, 2) of a plane, -1 for none."""
+    result = np.full(len(middle), -1)
+    for array in np.flatnonzero(roof.arrays.plane == plane):
+        low, high = roof.arrays.low[array], roof.arrays.high[array]
+        result[np.all((middle > low) & (middle < high), axis=1)] = array
+    return result
+
+
 def _area(corners: Array) -> Array:
     width = corners[:, 1, 0] - corners[:, 0, 0]
     left = corners[:, 3, 1] - corners[:, 0, 1]
@@ -290,6 +307,7 @@ def _join(parts: list[dict[str, Any]], planes: Planes) -> Cells:
         corners=joined["corners"],
         lower_row=joined["lower_row"],
         lower_face=joined["lower_face"],
+        array=joined["array"],
         lower_edge=joined["lower_edge"],
         upper_edge=joined["upper_edge"],
         below=np.where(joined["below"] >= 0, joined["below"] + start, -1),

@@ -1,10 +1,11 @@
-"""Chimneys, roof-lights and other boxes in the way of the sliding blanket.
+"""Chimneys, roof-lights, other boxes and solar arrays in the way of the sliding blanket.
 
 The blanket above a box pushes on its upper face: a demand on the box. Rows below are loaded as if the box
 were not there, less what the user says that it holds. Beside this the blanket may part at the box: half of
 what arrives at its face then goes down along each side, within half the face's width (judgment). Both are
 counted, the second as an upper bound beside the balance, so that neither a box that lets go nor one that
-stands is missed.
+stands is missed. A solar array is such a box as far as snow above it may lean on it; around its ends goes
+what lies within the run above it, at most half the width to each side (45 degrees; judgment).
 """
 
 from __future__ import annotations
@@ -26,39 +27,51 @@ IntArray = NDArray[np.int64]
 
 @dataclass(frozen=True)
 class Faces:
-    """Upper faces of the boxes on the roof.
+    """Upper faces of the boxes on the roof, then of its solar arrays.
 
     Attributes
     ----------
     obstacle : (o,) int
-        Which of the roof's obstacles.
+        Which of the roof's obstacles, -1 for an array.
+    array : (o,) int
+        Which of the roof's arrays, -1 for a box.
     plane : (o,) int
     ends : (o, 2, 2) float
         Ends of the face in the plane's (u, v), rising u. [m]
     strength : (o,) float
         Force down the slope that is counted on, 0 for none. [N]
+    reach : (o,) float
+        How far beside each end of the face a parted blanket comes down. [m]
     """
 
     obstacle: IntArray
+    array: IntArray
     plane: IntArray
     ends: Array
     strength: Array
+    reach: Array
 
     @property
     def count(self) -> int:
-        """Number of boxes."""
+        """Number of boxes and arrays."""
         return len(self.obstacle)
 
     @property
     def sides(self) -> Array:
         """Stretches beside each face that a parted blanket takes, (o, 2 sides, 2) along u. [m]."""
         low, high = self.ends[:, 0, 0], self.ends[:, 1, 0]
-        half = 0.5 * (high - low)
-        return np.stack([np.stack([low - half, low], 1), np.stack([high, high + half], 1)], axis=1)
+        return np.stack(
+            [np.stack([low - self.reach, low], 1), np.stack([high, high + self.reach], 1)], axis=1
+        )
+
+    @property
+    def parted(self) -> Array:
+        """Part of what arrives at each face that goes around its ends, (o,). [-]."""
+        return 2.0 * self.reach / (self.ends[:, 1, 0] - self.ends[:, 0, 0])
 
 
 def upper_faces(roof: RoofSurface) -> Faces:
-    """Upper face of every box on the roof.
+    """Upper face of every box on the roof and of every array that snow may lean on.
 
     Parameters
     ----------
@@ -78,7 +91,19 @@ def upper_faces(roof: RoofSurface) -> Faces:
         top = uv[int(np.argmax(uv[:, :, 1].mean(axis=1)))]
         ends[number] = top[np.argsort(top[:, 0])]
     strength = known.strength[boxes] if len(known.strength) else np.zeros(len(boxes))
-    return Faces(boxes, known.plane[boxes], ends, np.nan_to_num(strength, nan=0.0))
+    arrays = roof.arrays
+    dams = np.flatnonzero(arrays.dams)
+    tops = arrays.corners[dams][:, [3, 2]]
+    above = np.array([roof.planes.outline[p].bounds[3] for p in arrays.plane[dams]]) - tops[:, 0, 1]
+    half = 0.5 * np.diff(np.concatenate([ends, tops])[..., 0], axis=1)[:, 0]
+    return Faces(
+        obstacle=np.concatenate([boxes, np.full(len(dams), -1)]),
+        array=np.concatenate([np.full(len(boxes), -1), dams]),
+        plane=np.concatenate([known.plane[boxes], arrays.plane[dams]]),
+        ends=np.concatenate([ends, tops]),
+        strength=np.concatenate([np.nan_to_num(strength, nan=0.0), arrays.counted_on[dams]]),
+        reach=np.minimum(half, np.concatenate([np.full(len(boxes), np.inf), above])),
+    )
 
 
 def aside(cells: Cells, faces: Faces) -> tuple[IntArray, IntArray, Array]:
@@ -93,8 +118,8 @@ def aside(cells: Cells, faces: Faces) -> tuple[IntArray, IntArray, Array]:
     -------
     face, cell : (k,) int
     share : (k,) float
-        Of what arrives at the face; each side takes half, evenly over its width, or all where the plane has
-        only one side.
+        Of what arrives at the face; each side takes half of what parts, evenly over its width, or all of it
+        where the plane has only one side.
     """
     parts: list[tuple[IntArray, IntArray, Array]] = []
     low_u, high_u = cells.corners[:, 0, 0], cells.corners[:, 1, 0]
@@ -108,7 +133,9 @@ def aside(cells: Cells, faces: Faces) -> tuple[IntArray, IntArray, Array]:
             beside = np.flatnonzero(width > 1e-9)
             if len(beside):
                 found.append((beside, width[beside] / width[beside].sum()))
-        parts += [(np.full(len(cell), face), cell, share / len(found)) for cell, share in found]
+        parts += [
+            (np.full(len(cell), face), cell, faces.parted[face] * share / len(found)) for cell, share in found
+        ]
     if not parts:
         empty = np.zeros(0, dtype=np.int64)
         return empty, empty, np.zeros(0)

@@ -118,6 +118,10 @@ class RowForce:
         Boxes in the way: which of the roof's obstacles.
     obstacle_thrust, obstacle_held : (q, o) float
         Force down the slope of the blanket above each box, and what is counted on of it. [N]
+    array_held : (q, a) float
+        What is counted on of each solar array. [N]
+    cell_arriving : (q, n) float
+        Thrust that reaches the lower end of each cell, before what a box or array there holds. [N]
     aside : (q, k, 2) float
         Upper bound of what boxes above send to the station from beside its own strip, along the plane's u and
         v; not part of `thrust`. [N]
@@ -140,6 +144,8 @@ class RowForce:
     obstacle: IntArray
     obstacle_thrust: Array
     obstacle_held: Array
+    array_held: Array
+    cell_arriving: Array
     aside: Array
 
 
@@ -209,7 +215,8 @@ def route(
     cells = graph.cells
     slope = roof.planes.slope[cells.plane]
     drive = (vertical * np.sin(slope)).T
-    brake = (options.friction * vertical * np.cos(slope)).T
+    # Glass holds nothing by friction.
+    brake = (options.friction * vertical * np.cos(slope) * (cells.array < 0)).T
     factor, canceled_share = _valley_factor(roof, graph, options.valley)
     faces = upper_faces(roof)
     flow, pushed, held = _relieved(graph, (drive, brake, vertical.T, factor), faces)
@@ -236,6 +243,9 @@ def route(
         canceled=np.sum(flow.fed * canceled_share[:, None], axis=0),
         obstructions=held.sum(axis=0),
     )
+    box, dam = faces.obstacle >= 0, faces.array >= 0
+    array_held = np.zeros((roof.arrays.count, vertical.shape[0]))
+    array_held[faces.array[dam]] = held[dam]
     sent = _sent_aside(graph, faces, pushed - held, factor)
     return RowForce(
         row=row,
@@ -252,9 +262,11 @@ def route(
         cell_thrust=flow.out[: cells.count].T,
         valley_cross=_valley_cross(roof, graph, flow),
         balance=balance,
-        obstacle=faces.obstacle,
-        obstacle_thrust=pushed.T,
-        obstacle_held=held.T,
+        obstacle=faces.obstacle[box],
+        obstacle_thrust=pushed[box].T,
+        obstacle_held=held[box].T,
+        array_held=array_held.T,
+        cell_arriving=flow.arriving[: cells.count].T,
         aside=np.zeros_like(thrust) if sent is None else stations(sent)[2],
     )
 

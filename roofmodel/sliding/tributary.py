@@ -95,7 +95,7 @@ def row_polygon_force(
     case : SnowCase
     row : int
     friction : float
-        Coefficient; exact where friction nowhere stops the snow. [-]
+        Coefficient, 0 on glass; exact where friction nowhere stops the snow. [-]
     """
     plane = int(layout.row_plane[row])
     parts = shapely.get_parts(row_catchment(roof, layout, row))
@@ -104,12 +104,22 @@ def row_polygon_force(
     zones = [zone for zone in case.zones if zone.plane == plane]
     if not zones:
         return 0.0
-    pieces = shapely.intersection(
-        np.array([zone.polygon for zone in zones], dtype=object), region, grid_size=GRID
+    glass = shapely.union_all(
+        [
+            _to_plan(roof, plane, shapely.box(*roof.arrays.low[k], *roof.arrays.high[k]))
+            for k in np.flatnonzero(roof.arrays.plane == plane)
+        ]
     )
-    vertical = linear_integral(pieces, np.array([zone.pressure for zone in zones])).sum()
-    slope = roof.planes.slope[plane]
-    return float(vertical * max(np.sin(slope) - friction * np.cos(slope), 0.0))
+    polygons = np.array([zone.polygon for zone in zones], dtype=object)
+    pressure = np.array([zone.pressure for zone in zones])
+    slope, total = roof.planes.slope[plane], 0.0
+    for part, held in (
+        (shapely.difference(region, glass), friction),
+        (shapely.intersection(region, glass), 0.0),
+    ):
+        vertical = linear_integral(shapely.intersection(polygons, part, grid_size=GRID), pressure).sum()
+        total += float(vertical) * max(np.sin(slope) - held * np.cos(slope), 0.0)
+    return total
 
 
 def _to_plan(roof: RoofSurface, plane: int, polygon: Polygon) -> Polygon:

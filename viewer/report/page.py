@@ -18,6 +18,7 @@ from viewer.beyond import beyond_sentences, beyond_table
 from viewer.export import version
 from viewer.files import write_text
 from viewer.quantities import percent, quantity, significant, system
+from viewer.report.arrays import array_table
 from viewer.report.building import (
     building_table,
     building_words,
@@ -175,6 +176,7 @@ def _content(
         ],
         "falling": falling_table(analysis, units),
         "obstructions": obstruction_table(analysis, units),
+        "arrays": array_table(analysis, units),
         "partial": partial_table(analysis, units),
         "sliding_words": _sliding_words(analysis, units),
         "zones": zones_table(analysis, units),

@@ -187,7 +187,7 @@ def balance_table(analysis: Analysis, units: UnitSystem) -> Table:
         "Friction",
         "Level valleys",
         "Canceled in valleys",
-        "Held by obstructions",
+        "Held by obstructions and arrays",
     )
     caption = f"Where the sliding force of the whole roof ends, {units.label('force')}, before load factors"
     return Table(caption, heads, "ttnnnnnnn", rows)

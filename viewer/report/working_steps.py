@@ -277,7 +277,11 @@ def anchorage_steps(analysis: Analysis, governing: Governing) -> tuple[Step, ...
             parts += [" + ", Number(float(value), "force")]
     words = ["all clamps on the seam"]
     for name, value, what in (
-        ("B", rest, "the strip's own weight down the slope and the snow's friction on it"),
+        (
+            "B",
+            rest,
+            "the strip's own weight down the slope, the snow's friction on it and what solar arrays bring",
+        ),
         ("W", restrained, "what second fixed points bring by warmth, whichever of them hold"),
     ):
         if value > 1e-9 * drag:
@@ -320,7 +324,7 @@ def _strip_forces(analysis: Analysis, governing: Governing) -> tuple[Array, floa
     ways = [held_along(states, readings, s).reshape(-1, along.shape[1]) for s in (1.0, -1.0)]
     down, up = (way[np.argmax(way.sum(axis=1))] for way in ways)
     at, loads = (governing.case, governing.target), analysis.strip_loads
-    rest, restrained = float(loads.friction[at] + loads.weight[at]), float(loads.restrained[at])
+    rest, restrained = float(loads.snow[at] + loads.weight[at]), float(loads.restrained[at])
     if max(float(up.sum()), 0.0) > max(float(down.sum()), 0.0) + rest:
         return up, 0.0, restrained, True
     return down, rest, restrained, False
