@@ -15,6 +15,7 @@ import click
 from viewer.app.command import open_command
 from viewer.handover.command import handover
 from viewer.stages import Commands, Stages, console, named, notice, print_json
+from viewer.strength.command import tests
 
 if TYPE_CHECKING:
     from fea.analysis import Analysis
@@ -35,7 +36,7 @@ OUTPUTS = [
 ROOF_OUTPUTS = ["roof.png", "roof.json"]
 SNOW_OUTPUTS = ["snow.json", "snow.csv", "snow.png", "snow.html"]
 
-SCHEMAS = ["handover", "results", "roof", "seam", "snow"]
+SCHEMAS = ["handover", "results", "roof", "seam", "snow", "tests"]
 
 SEAM_OUTPUTS = ["seam.json", "seam.png", "seam.vtu", "seam.inp", "seam.html"]
 
@@ -345,6 +346,7 @@ def completion(shell: str) -> None:
 
 commands.add_command(handover)
 commands.add_command(open_command)
+commands.add_command(tests)
 
 
 def main() -> None:

@@ -16,6 +16,7 @@ from roofmodel.layout import Layout
 from roofmodel.project.load import Project
 from roofmodel.project.seam_schema import SeamTable
 from roofmodel.project.site_schema import MeasuredSite, NbccSite
+from roofmodel.project.tested import tested_notes
 from roofmodel.sliding.ends import LEVEL, stop_heights
 from roofmodel.sliding.flow import FlowGraph
 from roofmodel.sliding.thrust import RowForce
@@ -77,8 +78,9 @@ def cautions(
     found += _arrays(project)
     found += _through_boxes(project)
     found += _onto_rows(project, force) + _upper_retained(project)
-    if not project.clamp.test_basis.strip():
+    if not project.clamp.test_basis.strip() and table.clamp.tested is None:
         found.append("Nobody said which tests the clamp strengths come from (clamp.test_basis).")
+    found += tested_notes(table.clamp, table.panel.thickness, units)
     if project.rail.section.I_w > 0.0 and np.isnan(project.rail.section.omega_max):
         found.append(
             "The rail is an open section that warps, but nobody gave rail.omega_max: its stress from "

@@ -2,9 +2,6 @@
 
 from __future__ import annotations
 
-import csv
-import io
-import re
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -15,13 +12,12 @@ from numpy.typing import NDArray
 from roofmodel.errors import InputError
 from roofmodel.hardware import Panel
 from roofmodel.layout import Layout
-from roofmodel.project.files import read_file
+from roofmodel.project.csv_tables import read_table
 from roofmodel.project.placement import MOST_CLAMPS
-from roofmodel.units import SI, UnitSystem, factor, parse, shown
+from roofmodel.units import SI, UnitSystem, shown
 
 Array = NDArray[np.float64]
 
-LARGEST_FILE = 5_000_000  # [bytes]
 OFF_SEAM = 0.15  # a clamp off the seams as planned by more of their spacing is told (judgment) [-]
 ON_RAIL = 5e-3  # a tape reads past the end of a rail by so much [m]
 
@@ -51,7 +47,6 @@ def read_measured(path: Path, name: str, digest: Any = None) -> Measured:
     """Read a CSV file of clamps.
 
     Columns "row" and "along"; the unit of along stands in its head ("along [m]") or behind every number.
-    Separators are commas, semicolons or tabs; a decimal comma is read where the separator is none.
 
     Parameters
     ----------
@@ -66,82 +61,8 @@ def read_measured(path: Path, name: str, digest: Any = None) -> Measured:
     InputError
         Names file, line, value, and what would be right.
     """
-    data = read_file(path, name, "a CSV file of clamps", LARGEST_FILE)
-    if digest is not None:
-        digest.update(data)
-    try:
-        text = data.decode("utf-8-sig")
-    except UnicodeDecodeError:
-        message = f"{name}: is not text in UTF-8; save the table as CSV (UTF-8)"
-        raise InputError(message) from None
-    first = next((line for line in text.splitlines() if line.strip()), "")
-    separator = max(";\t,", key=first.count)  # of equals the first: a semicolon leaves commas to decimals
-    try:
-        table = list(csv.reader(io.StringIO(text), delimiter=separator, strict=True))
-    except csv.Error as error:
-        message = f"{name}: is not a CSV table ({error})"
-        raise InputError(message) from None
-    lines = [(n, cells) for n, cells in enumerate(table, 1) if any(cell.strip() for cell in cells)]
-    if not lines:
-        message = f"{name}: is empty; write a line of heads, row and along [m], and one line for each clamp"
-        raise InputError(message)
-    row_at, along_at, unit = _heads(name, lines[0][1])
-    rows, along = [], []
-    for number, cells in lines[1:]:
-        if len(cells) <= max(row_at, along_at):
-            message = f"{name}, line {number}: has {len(cells)} cells; row and along are wanted"
-            raise InputError(message)
-        if any(cell.strip() for cell in cells[len(lines[0][1]) :]):
-            message = (
-                f"{name}, line {number}: has more cells than heads; write decimals with a point, or separate "
-                "cells by semicolons"
-            )
-            raise InputError(message)
-        rows.append(cells[row_at].strip())
-        along.append(_length(name, number, cells[along_at].strip(), unit, separator))
-    if not rows:
-        message = f"{name}: has heads but no clamps; write one line for each clamp"
-        raise InputError(message)
-    return Measured(name, tuple(rows), np.array(along), np.array([n for n, _ in lines[1:]], dtype=np.int64))
-
-
-def _heads(name: str, cells: list[str]) -> tuple[int, int, float | None]:
-    """Columns of row and along, and the unit in the head. [m]."""
-    heads = [cell.strip().lower() for cell in cells]
-    found = [re.fullmatch(r"along\s*(?:[\[(]\s*(.*?)\s*[\])])?", head) for head in heads]
-    along = [i for i, match in enumerate(found) if match]
-    rows = [i for i, head in enumerate(heads) if head == "row"]
-    if len(rows) != 1 or len(along) != 1:
-        wanted = 'give one column "row" and one "along [m]"'
-        message = f"{name}, line 1: the heads are {shown(', '.join(cells))}; {wanted}"
-        raise InputError(message)
-    match = found[along[0]]
-    unit = match[1] if match else None
-    if not unit:
-        return rows[0], along[0], None
-    try:
-        return rows[0], along[0], factor(unit, "length")
-    except ValueError as error:
-        message = f"{name}, line 1: along: {error}"
-        raise InputError(message) from None
-
-
-def _length(name: str, line: int, cell: str, unit: float | None, separator: str) -> float:
-    text = cell
-    if separator != "," and re.fullmatch(r"[+-]?\d+,\d+.*", text):
-        text = text.replace(",", ".", 1)
-    try:
-        if unit is None:
-            value = parse(text, "length")
-        else:
-            value = float(text) * unit
-            if not np.isfinite(value):
-                raise ValueError
-    except ValueError as error:
-        wanted = str(error) if unit is None and str(error) else f"{shown(cell)} is not a number"
-        message = f"{name}, line {line}: along: {wanted}"
-        raise InputError(message) from None
-    return value
+    found = read_table(path, name, ("row",), {"along": "length"}, digest=digest, what="a CSV file of clamps")
+    return Measured(name, found.text["row"], found.number["along"], found.line)
 
 
 def as_found(layout: Layout, measured: Measured, panel: Panel, units: UnitSystem = SI) -> tuple[Layout, str]:

@@ -29,6 +29,7 @@ from roofmodel.project.placement import check_grips, place_rows
 from roofmodel.project.schema import BuiltRoof, ProjectFile, RoofFile, RowTable
 from roofmodel.project.seam_tables import make_seam
 from roofmodel.project.sites import SITES, make_site
+from roofmodel.project.tested import check_tested
 from roofmodel.sliding.thrust import SlideOptions, ValleyThrust
 from roofmodel.snow.inputs import Site
 from roofmodel.surface import RoofSurface
@@ -99,7 +100,7 @@ def load_project(path: str | Path) -> Project:
         One line that names the file, the field, the value and what would be right.
     """
     path = Path(path)
-    text = _read(path)
+    text = read_text(path)
     table = parse_project(text, path.name)
     digest = hashlib.sha256(text.encode())
     return _assemble(table, path, digest)
@@ -227,8 +228,8 @@ def load_roof(path: str | Path) -> tuple[RoofSurface, RoofFile, str]:
     InputError
     """
     path = Path(path)
-    text = _read(path)
-    table = _validated(text, path.name, RoofFile)
+    text = read_text(path)
+    table = validated(text, path.name, RoofFile)
     digest = hashlib.sha256(text.encode())
     try:
         return _roof(table.roof, path, digest), table, digest.hexdigest()
@@ -237,21 +238,23 @@ def load_roof(path: str | Path) -> tuple[RoofSurface, RoofFile, str]:
         raise InputError(message) from None
 
 
-def _read(path: Path) -> str:
-    data = read_file(path, path.name or str(path), "the project file", LARGEST_FILE)
+def read_text(path: Path, what: str = "the project file") -> str:
+    """Text of a TOML file. Raises InputError."""
+    data = read_file(path, path.name or str(path), what, LARGEST_FILE)
     try:
         return data.decode("utf-8-sig")
     except UnicodeDecodeError:
-        message = f"{path.name}: is not text in UTF-8; a project file is TOML text"
+        message = f"{path.name}: is not text in UTF-8; {what} is TOML text"
         raise InputError(message) from None
 
 
 def parse_project(text: str, name: str) -> ProjectFile:
     """Validate the text of a project file; `name` is for messages. Raises InputError."""
-    return _validated(text, name, ProjectFile)
+    return validated(text, name, ProjectFile)
 
 
-def _validated(text: str, name: str, model: type[Model]) -> Model:
+def validated(text: str, name: str, model: type[Model], empty: str = "") -> Model:
+    """The tables of a TOML text after a model; `empty` says how to begin a file. Raises InputError."""
     try:
         data = tomllib.loads(text)
     except RecursionError:
@@ -261,7 +264,8 @@ def _validated(text: str, name: str, model: type[Model]) -> Model:
         message = f"{name}: is not valid TOML: {_toml_reason(str(error), text)}"
         raise InputError(message) from None
     if not data:
-        message = f"{name}: is empty; `eavewright new gable --out {name}` writes a project to start from"
+        empty = empty or f"`eavewright new gable --out {name}` writes a project to start from"
+        message = f"{name}: is empty; {empty}"
         raise InputError(message)
     return _model(data, name, model)
 
@@ -275,7 +279,8 @@ def _model(data: Mapping[str, Any], name: str, model: type[Model]) -> Model:
         first = next((p for p in problems if p["type"] == "extra_forbidden"), problems[0])
         more = len(problems) - 1
         tail = f" (and {more} more to mend)" if more else ""
-        message = f"{name}: {_explain(first, data)}{tail}"
+        root = ProjectFile if model is RoofFile else model
+        message = f"{name}: {_explain(first, data, root)}{tail}"
         raise InputError(message) from None
 
 
@@ -309,17 +314,18 @@ _RIGHT = {
 }
 
 
-def _explain(problem: Mapping[str, Any], data: Mapping[str, Any]) -> str:
-    path, model = _where(problem["loc"], data)
+def _explain(problem: Mapping[str, Any], data: Mapping[str, Any], root: type[BaseModel]) -> str:
+    path, model = _where(problem["loc"], data, root)
     kind, value, context = problem["type"], problem.get("input"), problem.get("ctx", {})
     field = str(problem["loc"][-1]) if problem["loc"] else ""
     if kind == "missing":
-        return f"{path} is missing; {_what_to_add(field, model)}"
+        return f"{path} is missing; {_what_to_add(field, model, root)}"
     if kind == "extra_forbidden":
         known = list(model.model_fields) if model else []
         close = difflib.get_close_matches(field, known, 1)
         hint = f"did you mean {close[0]}?" if close else f"known here: {', '.join(known)}"
-        return f"{path} is not a field of the project file; {hint}"
+        what = "the project file" if root is ProjectFile else "this file"
+        return f"{path} is not a field of {what}; {hint}"
     if kind == "value_error":
         return f"{path}: {context['error']}" if path else str(context["error"])
     if kind in ("literal_error", "union_tag_invalid"):
@@ -348,27 +354,29 @@ def _explain(problem: Mapping[str, Any], data: Mapping[str, Any]) -> str:
     return f"{path}: {shown(value)} {right.format(**context)}"
 
 
-_MANY = ("row", "plane", "parapet", "obstruction", "solar", "framing", "roof.part", "roof.dormer")
+_MANY = ("row", "test", "plane", "parapet", "obstruction", "solar", "framing", "roof.part", "roof.dormer")
 
 
-def _what_to_add(field: str, model: type[BaseModel] | None) -> str:
+def _what_to_add(field: str, model: type[BaseModel] | None, root: type[BaseModel]) -> str:
     info = model.model_fields.get(field) if model else None
     if info is None:
         return "add it"
     if _models_in(info.annotation):
         many = getattr(info.annotation, "__origin__", None) is list
-        if model in (ProjectFile, BuiltRoof):
-            name = field if model is ProjectFile else f"roof.{field}"
+        if model in (root, BuiltRoof):
+            name = field if model is root else f"roof.{field}"
             return f"add {f'[[{name}]]' if many else f'[{name}]'} and its fields below it"
         return f"add {field} = {'[{ ... }]' if many else '{ ... }'}"
     return f"add it ({(info.description or '').rstrip('.')})"
 
 
-def _where(loc: Sequence[str | int], data: Mapping[str, Any]) -> tuple[str, type[BaseModel] | None]:
+def _where(
+    loc: Sequence[str | int], data: Mapping[str, Any], root: type[BaseModel]
+) -> tuple[str, type[BaseModel] | None]:
     """Field path as a user would say it, and the model that holds the last part."""
     path: list[str] = []
     here: Any = data
-    model: type[BaseModel] | None = ProjectFile
+    model: type[BaseModel] | None = root
     for step, part in enumerate(loc):
         if isinstance(part, int):
             here = here[part] if isinstance(here, list) and part < len(here) else None

@@ -220,6 +220,27 @@ class StrengthTable(Table):
     )
 
 
+class TestedTable(Table):
+    """What the clamp's strengths were tested on; another panel is refused."""
+
+    __test__ = False
+
+    seam_height: SeamHeight = Field(description="Height of the seam over the pan in the tests.")
+    metal: Literal["steel", "aluminum", "stainless steel", "copper", "zinc"] = Field(
+        description="Of the sheet in the tests."
+    )
+    thickness: Sheet = Field(description="Nominal thickness of that sheet.")
+    lock: Line = Field(
+        "", description="How its seams were folded; compared with seam.lock where that is given."
+    )
+    substrate: Line = Field("", description="What the panel lay on.")
+    screw_torque: Moment | None = Field(None, description="Tightening of the clamp's screws; printed.")
+    directions: list[Literal["along", "across", "pull", "push", "roll", "twist"]] = Field(
+        min_length=1, description="Directions that were tested."
+    )
+    tests: int = Field(ge=1, description="Number of tests in the direction with the fewest.")
+
+
 class ClampTable(Table):
     """Seam clamp."""
 
@@ -246,6 +267,7 @@ class ClampTable(Table):
     test_basis: str = Field(
         "", description="Tests behind the strengths: seam, sheet, torque, number, report."
     )
+    tested: TestedTable | None = Field(None, description="What the strengths were tested on.")
     slip_residual: float = Field(
         0.0,
         ge=0.0,

@@ -1,0 +1,1 @@
+"""From load tests to strengths that may be designed with."""

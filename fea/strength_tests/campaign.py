@@ -1,0 +1,292 @@
+"""What a test campaign justifies, and what more tests would buy."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fea.strength_tests.curves import CurveReading, read_curve
+from fea.strength_tests.fractiles import (
+    Sample,
+    design_factor,
+    fractile_factor,
+    fractile_value,
+    sample_of,
+    suspects,
+    tolerance_factor,
+)
+from fea.strength_tests.resistance import (
+    FactorFromTests,
+    ModelFactor,
+    Reliability,
+    corrected,
+    factor_from_tests,
+    model_factor,
+)
+from roofmodel.errors import InputError
+from roofmodel.project.campaigns import Campaign
+
+Array = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+
+LEAST_TESTS = 3  # fewer tests give no statistics (AISI S100 K2.1.1; EN 1990 Table D1)
+MORE_TESTS = (1, 2, 3, 5, 7, 10, 15)
+DRAWS = 20_000
+SEED = 20_240_601
+
+
+@dataclass(frozen=True)
+class Justified:
+    """Strengths of one set of tests. [N].
+
+    Attributes
+    ----------
+    sample : Sample
+    scatter : float
+        Coefficient of variation that was used.
+    k : float
+        k_n of EN 1990 Table D1.
+    characteristic : float
+        5 % fractile.
+    design : float
+        eta_d X_k / gamma_M.
+    k_design, direct : float
+        k_d,n of Table D2 and the design value straight from the tests, eta_d times it.
+    tolerance : float
+        95 % of all strengths lie above it with 75 % confidence.
+    factor : FactorFromTests or None
+        phi and Omega of AISI S100 K2 on the mean; None below three tests.
+    lrfd, asd : float
+        phi R_n and R_n / Omega with R_n the mean; NaN below three tests.
+    over_factor : float
+        Mean over the safety factor asked for, NaN for none.
+    """
+
+    sample: Sample
+    scatter: float
+    k: float
+    characteristic: float
+    design: float
+    k_design: float
+    direct: float
+    tolerance: float
+    factor: FactorFromTests | None
+    lrfd: float
+    asd: float
+    over_factor: float
+
+
+@dataclass(frozen=True)
+class MoreTests:
+    """What more tests would buy: characteristic strength after `added` tests, over today's.
+
+    Attributes
+    ----------
+    added : (a,) int
+    middle, low, high : (a,) float
+        Median and the 10 and 90 % fractiles over what the further tests may give, drawn from what the tests
+        so far say (predictive distribution, mean and scatter both unknown).
+    """
+
+    added: IntArray
+    middle: Array
+    low: Array
+    high: Array
+
+
+@dataclass(frozen=True)
+class CampaignResult:
+    """All that a campaign says.
+
+    Attributes
+    ----------
+    campaign : Campaign
+    readings : tuple of CurveReading or None
+    measured : (n,) float
+        Strength of every test as read. [N]
+    nominal : (n,) float
+        Brought to nominal thickness and metal, never up. [N]
+    counted : (n,) bool
+        Tests that the user has not excluded.
+    distance, limit
+        Grubbs's test of the counted ones; distance is NaN for the others.
+    justified : Justified
+        From the counted tests.
+    all_tests : Justified or None
+        From all tests, where some are excluded.
+    without : Justified or None
+        As if the suspect were not there, for comparison only.
+    model : ModelFactor or None
+        Where three tests or more have a calculated strength.
+    more : MoreTests
+    notes : tuple of str
+    """
+
+    campaign: Campaign
+    readings: tuple[CurveReading | None, ...]
+    measured: Array
+    nominal: Array
+    counted: NDArray[np.bool_]
+    distance: Array
+    limit: float
+    justified: Justified
+    all_tests: Justified | None
+    without: Justified | None
+    model: ModelFactor | None
+    more: MoreTests
+    notes: tuple[str, ...]
+
+    @property
+    def suspect(self) -> int:
+        """The test that may not belong, -1 for none."""
+        far = np.nan_to_num(self.distance, nan=0.0)
+        return int(np.argmax(far)) if far.max(initial=0.0) > self.limit else -1
+
+
+def judge(campaign: Campaign) -> CampaignResult:
+    """Strengths that the tests justify.
+
+    Raises
+    ------
+    InputError
+        Fewer than three tests count, or a curve cannot be read.
+    """
+    method, name = campaign.table.method, campaign.path.name
+    readings: list[CurveReading | None] = []
+    for test, curve in zip(campaign.tests, campaign.curves, strict=True):
+        try:
+            readings.append(None if curve is None else read_curve(*curve, offset=method.offset))
+        except ValueError as error:
+            message = f'{name}: test "{test.name}".curve: {test.curve} {error}'
+            raise InputError(message) from None
+    measured = np.array(
+        [
+            test.strength if reading is None else getattr(reading, method.take)
+            for test, reading in zip(campaign.tests, readings, strict=True)
+        ],
+        dtype=float,
+    )
+    nominal = _nominal(campaign, measured)
+    counted = np.array([not test.excluded.strip() for test in campaign.tests])
+    if counted.sum() < LEAST_TESTS:
+        message = (
+            f"{name}: {int(counted.sum())} tests count; at least {LEAST_TESTS} are wanted for a strength "
+            "(one or two tests say nothing about scatter)"
+        )
+        raise InputError(message)
+    distance, limit = np.full(len(measured), np.nan), np.inf
+    distance[counted], limit = suspects(nominal[counted])
+    found = CampaignResult(
+        campaign=campaign,
+        readings=tuple(readings),
+        measured=measured,
+        nominal=nominal,
+        counted=counted,
+        distance=distance,
+        limit=limit,
+        justified=justify(nominal[counted], campaign),
+        all_tests=None if counted.all() else justify(nominal, campaign),
+        without=None,
+        model=_model(campaign, measured, counted),
+        more=more_tests(nominal[counted], campaign),
+        notes=(),
+    )
+    kept = counted & (np.arange(len(counted)) != found.suspect)
+    without = justify(nominal[kept], campaign) if found.suspect >= 0 and kept.sum() >= LEAST_TESTS else None
+    found = replace(found, without=without)
+    from fea.strength_tests.notes import campaign_notes
+
+    return replace(found, notes=campaign_notes(found))
+
+
+def justify(strengths: Array, campaign: Campaign) -> Justified:
+    """Strengths from tests that all count."""
+    method = campaign.table.method
+    sample, known = sample_of(strengths), method.known_scatter
+    lognormal = method.distribution == "lognormal"
+    given = np.nan if known is None else known
+    n = sample.count
+    k, k_design = (float(f(n, known=known is not None)) for f in (fractile_factor, design_factor))
+    characteristic = fractile_value(sample, k, lognormal=lognormal, scatter=given)
+    direct = fractile_value(sample, k_design, lognormal=lognormal, scatter=given)
+    scatter = sample.scatter if known is None else known
+    factor = None
+    if n >= LEAST_TESTS:
+        factor = factor_from_tests(n, scatter, Reliability(index=method.reliability_index))
+    return Justified(
+        sample=sample,
+        scatter=scatter,
+        k=k,
+        characteristic=characteristic,
+        design=method.conversion * characteristic / method.partial_factor,
+        k_design=k_design,
+        direct=method.conversion * direct,
+        tolerance=fractile_value(sample, float(tolerance_factor(n)), lognormal=lognormal),
+        factor=factor,
+        lrfd=np.nan if factor is None else factor.phi * sample.mean,
+        asd=np.nan if factor is None else sample.mean / factor.omega,
+        over_factor=np.nan if method.safety_factor is None else sample.mean / method.safety_factor,
+    )
+
+
+def more_tests(strengths: Array, campaign: Campaign) -> MoreTests:
+    """Characteristic strength after further tests, as shares of today's.
+
+    Mean and scatter are drawn from their posterior without prior knowledge (chi-square and normal), further
+    tests from these; a known scatter stays. The draws are the same in every run.
+    """
+    method, rng = campaign.table.method, np.random.default_rng(SEED)
+    logs = method.distribution == "lognormal"
+    values = np.log(strengths) if logs else strengths
+    n, mean, known = len(values), values.mean(), method.known_scatter
+    given = np.nan
+    if known is None:
+        deviation = values.std(ddof=1) * np.sqrt((n - 1) / rng.chisquare(n - 1, DRAWS))
+    else:
+        given = np.sqrt(np.log1p(known**2)) if logs else known * strengths.mean()
+        deviation = np.full(DRAWS, given)
+    center = mean + deviation / np.sqrt(n) * rng.standard_normal(DRAWS)
+    total, squares = values.sum() + np.zeros(DRAWS), (values**2).sum() + np.zeros(DRAWS)
+    today = justify(strengths, campaign).characteristic
+    added, found, count = [], [], 0
+    for extra in range(1, max(MORE_TESTS) + 1):
+        draw = center + deviation * rng.standard_normal(DRAWS)
+        total, squares, count = total + draw, squares + draw**2, n + extra
+        if extra not in MORE_TESTS:
+            continue
+        average = total / count
+        spread = np.sqrt(np.maximum(squares - count * average**2, 0.0) / (count - 1))
+        k = float(fractile_factor(count, known=known is not None))
+        low = average - k * (spread if known is None else given)
+        added.append(extra)
+        found.append(np.exp(low) if logs else np.maximum(low, 0.0))
+    if today <= 0.0:
+        share = np.full((3, len(added)), np.nan)
+    else:
+        share = np.quantile(np.array(found) / today, [0.5, 0.1, 0.9], axis=1)
+    return MoreTests(np.array(added), *share)
+
+
+def _nominal(campaign: Campaign, measured: Array) -> Array:
+    specimen, method = campaign.table.specimen, campaign.table.method
+
+    def given(values: list[float | None]) -> Array:
+        return np.array([np.nan if v is None else v for v in values])
+
+    thickness = given([test.thickness for test in campaign.tests])
+    metal = given([test.yield_strength for test in campaign.tests])
+    nominal_metal = specimen.yield_strength
+    return corrected(
+        measured,
+        (thickness, specimen.thickness),
+        None if nominal_metal is None else (metal, nominal_metal),
+        (method.thickness_power, method.strength_power),
+    )
+
+
+def _model(campaign: Campaign, measured: Array, counted: NDArray[np.bool_]) -> ModelFactor | None:
+    calculated = np.array([np.nan if t.calculated is None else t.calculated for t in campaign.tests])
+    on = counted & ~np.isnan(calculated)
+    return model_factor(measured[on], calculated[on]) if on.sum() >= LEAST_TESTS else None

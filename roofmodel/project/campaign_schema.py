@@ -1,0 +1,135 @@
+"""The file of a test campaign: load tests of one clamp in one direction on one panel."""
+
+from __future__ import annotations
+
+from typing import Literal
+
+from pydantic import Field, model_validator
+
+from roofmodel.project.base import Table
+from roofmodel.project.field_types import Force, Line, Moment, SeamHeight, Sheet, Size, Stress
+
+Direction = Literal["along", "across", "pull", "push"]
+
+
+class Campaign(Table):
+    """What was tested, where, and how it is to be read."""
+
+    name: Line = Field(min_length=1, max_length=120, description="Title.")
+    units: Literal["SI", "US"] = Field("SI", description="Unit system of everything that is printed.")
+    report: Line = Field("", max_length=200, description="Laboratory, report number and date.")
+
+
+class Specimen(Table):
+    """What the strength is valid for; it goes wherever the strength goes."""
+
+    clamp: Line = Field(min_length=1, max_length=80, description="The clamp, as its maker calls it.")
+    direction: Direction = Field(description="Direction of the load, of the seam.")
+    seam: Line = Field(min_length=1, max_length=80, description='Seam, such as "double lock".')
+    seam_height: SeamHeight = Field(description="Height of the seam over the pan.")
+    metal: Literal["steel", "aluminum", "stainless steel", "copper", "zinc"] = Field(
+        description="Of the sheet."
+    )
+    thickness: Sheet = Field(description="Nominal thickness of the sheet.")
+    yield_strength: Stress | None = Field(None, description="Nominal yield strength of the sheet.")
+    substrate: Line = Field(min_length=1, max_length=80, description="What the panel lay on in the test.")
+    screw_torque: Moment = Field(description="Tightening of the clamp's screws.")
+    load_height: Size | None = Field(None, description="Height of the load above the grip.")
+
+
+class Method(Table):
+    """How strengths are read from the tests and what becomes of them."""
+
+    take: Literal["peak", "slip", "proof"] = Field(
+        "peak", description="Force that counts: peak, first slip, or proof load at the offset."
+    )
+    offset: Size = Field(0.5e-3, description="Permanent displacement at the proof load.")
+    distribution: Literal["lognormal", "normal"] = Field(
+        "lognormal", description="Of the strengths; lognormal has no negative strengths."
+    )
+    known_scatter: float | None = Field(
+        None, gt=0.0, le=0.5, description="Coefficient of variation known from before, with scatter_reason."
+    )
+    scatter_reason: str = Field("", description="Where the known scatter comes from; printed.")
+    partial_factor: float = Field(
+        1.25, ge=1.0, le=5.0, description="gamma_M on the characteristic strength; national choice."
+    )
+    conversion: float = Field(
+        1.0, gt=0.0, le=1.0, description="eta_d, for duration, temperature, wear; 1 for none."
+    )
+    safety_factor: float | None = Field(
+        None,
+        ge=1.0,
+        le=10.0,
+        description="Asked of the mean strength, as a plain rule beside the statistics.",
+    )
+    reliability_index: float = Field(
+        3.5, ge=1.5, le=5.0, description="beta_0 of AISI S100 K2: 3.5 for connections, 2.5 for members."
+    )
+    thickness_power: float = Field(
+        1.0,
+        ge=0.0,
+        le=3.0,
+        description="Strength grows with this power of sheet thickness (by failure mode).",
+    )
+    strength_power: float = Field(
+        1.0, ge=0.0, le=3.0, description="And with this power of the sheet's yield strength."
+    )
+
+    @model_validator(mode="after")
+    def _known(self) -> Method:
+        if self.known_scatter is not None and not self.scatter_reason.strip():
+            msg = "known_scatter needs scatter_reason, the earlier tests it comes from"
+            raise ValueError(msg)
+        return self
+
+
+class TestTable(Table):
+    """One test."""
+
+    __test__ = False
+
+    name: Line = Field(min_length=1, max_length=40, description="Mark of the specimen.")
+    strength: Force | None = Field(None, description="Force at failure, or")
+    curve: str | None = Field(
+        None, description="CSV file with columns displacement and force, beside the campaign."
+    )
+    thickness: Sheet | None = Field(None, description="Measured thickness of this specimen's sheet.")
+    yield_strength: Stress | None = Field(None, description="Measured yield strength of its sheet.")
+    calculated: Force | None = Field(
+        None, description="Strength of this specimen by calculation, for the model factor."
+    )
+    excluded: Line = Field(
+        "", max_length=200, description="Why this test does not count; it stays in every table."
+    )
+
+    @model_validator(mode="after")
+    def _read(self) -> TestTable:
+        if (self.strength is None) == (self.curve is None):
+            msg = 'give either strength, such as "5.2 kN", or curve, a CSV file'
+            raise ValueError(msg)
+        return self
+
+
+class CampaignFile(Table):
+    """A whole campaign."""
+
+    campaign: Campaign
+    specimen: Specimen
+    method: Method = Field(default_factory=Method)
+    file: str | None = Field(
+        None, description="CSV file with columns test and strength, and thickness, in place of test tables."
+    )
+    test: list[TestTable] = Field(default_factory=list)
+
+    @model_validator(mode="after")
+    def _tests(self) -> CampaignFile:
+        if (self.file is None) == (not self.test):
+            msg = "give either [[test]] tables or file, a CSV file with columns test and strength"
+            raise ValueError(msg)
+        names = [test.name for test in self.test]
+        twice = next((n for n in names if names.count(n) > 1), None)
+        if twice is not None:
+            msg = f'test.name: "{twice}" is used twice; every test needs its own name'
+            raise ValueError(msg)
+        return self

@@ -1,0 +1,119 @@
+"""From the file of a test campaign to its numbers, SI."""
+
+from __future__ import annotations
+
+import hashlib
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from roofmodel.errors import InputError
+from roofmodel.project.campaign_schema import CampaignFile, TestTable
+from roofmodel.project.csv_tables import read_table
+from roofmodel.project.load import read_text, validated
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Campaign:
+    """A campaign, read.
+
+    Attributes
+    ----------
+    path : Path
+    table : CampaignFile
+    digest : str
+        SHA-256 of the file and all that it names.
+    tests : tuple of TestTable
+    curves : tuple of ((n,) float, (n,) float) or None
+        Displacement and force of each test that has a curve. [m, N]
+    inputs : tuple of Path
+    """
+
+    path: Path
+    table: CampaignFile
+    digest: str
+    tests: tuple[TestTable, ...]
+    curves: tuple[tuple[Array, Array] | None, ...]
+    inputs: tuple[Path, ...]
+
+
+def load_campaign(path: str | Path) -> Campaign:
+    """Read a campaign and its curves.
+
+    Raises
+    ------
+    InputError
+        One line that names the file, the field, the value and what would be right.
+    """
+    path = Path(path)
+    text = read_text(path, "the file of a test campaign")
+    table = validated(text, path.name, CampaignFile, "write [campaign], [specimen] and a [[test]] for each")
+    digest = hashlib.sha256(text.encode())
+    inputs = [path]
+    try:
+        tests = tuple(table.test)
+        if table.file is not None:
+            inputs.append(path.parent / table.file)
+            tests = _tests(path.parent / table.file, table.file, digest)
+        curves: list[tuple[Array, Array] | None] = []
+        for test in tests:
+            if test.curve is None:
+                curves.append(None)
+                continue
+            inputs.append(path.parent / test.curve)
+            found = read_table(
+                path.parent / test.curve,
+                test.curve,
+                (),
+                {"displacement": "size", "force": "force"},
+                digest=digest,
+                what="a CSV file with displacement and force",
+            )
+            curves.append((found.number["displacement"], found.number["force"]))
+    except InputError as error:
+        message = f"{path.name}: {error}"
+        raise InputError(message) from None
+    return Campaign(path, table, digest.hexdigest(), tests, tuple(curves), tuple(inputs))
+
+
+def _tests(path: Path, name: str, digest: object) -> tuple[TestTable, ...]:
+    found = read_table(
+        path,
+        name,
+        ("test", "excluded"),
+        {"strength": "force", "thickness": "size", "yield": "stress", "calculated": "force"},
+        frozenset({"excluded", "thickness", "yield", "calculated"}),
+        digest=digest,
+        what="a CSV file of tests",
+    )
+    names = found.text["test"]
+    bad = np.flatnonzero(~(found.number["strength"] > 0.0))
+    if len(bad):
+        message = f"{name}, line {found.line[bad[0]]}: strength: must be greater than zero"
+        raise InputError(message)
+    for i, test in enumerate(names):
+        if test in names[:i]:
+            message = f'{name}, line {found.line[i]}: test: "{test}" is there twice'
+            raise InputError(message)
+
+    def cell(head: str, i: int) -> float | None:
+        value = found.number[head][i] if head in found.number else np.nan
+        return None if np.isnan(value) else float(value)
+
+    excluded = found.text.get("excluded", ("",) * len(names))
+    return tuple(
+        TestTable.model_construct(
+            name=test,
+            strength=float(found.number["strength"][i]),
+            curve=None,
+            thickness=cell("thickness", i),
+            yield_strength=cell("yield", i),
+            calculated=cell("calculated", i),
+            excluded=excluded[i],
+        )
+        for i, test in enumerate(names)
+    )

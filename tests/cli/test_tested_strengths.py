@@ -1,0 +1,59 @@
+"""Strengths go where they were tested: another panel is refused, the rest is told."""
+
+import pytest
+from small_project import GOOD, changed, put
+
+from fea.analysis import analyze
+from roofmodel.errors import InputError
+from roofmodel.project.load import load_project
+
+TESTED = """
+[clamp.tested]
+seam_height = "50 mm"
+metal = "steel"
+thickness = "0.63 mm"
+directions = ["along", "across", "pull", "push"]
+tests = 6
+"""
+
+
+def project(tmp_path, text):
+    return load_project(put(tmp_path, text))
+
+
+def with_tested(old="", new=""):
+    text = GOOD + TESTED
+    return text.replace(old, new, 1) if old else text
+
+
+def test_the_tested_panel_is_taken_and_told(tmp_path):
+    found = analyze(project(tmp_path, with_tested()))
+    assert any("tested on steel 0.6 mm" in line and "6 tests" in line for line in found.cautions)
+    assert not any("UNSUPPORTED" in line for line in found.cautions)
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "says"),
+    [
+        ('metal = "steel"\nthickness', 'metal = "aluminum"\nthickness', "clamp.tested.metal"),
+        ('[clamp.tested]\nseam_height = "50 mm"', '[clamp.tested]\nseam_height = "32 mm"', "seam_height"),
+        ('thickness = "0.63 mm"\ndirections', 'thickness = "0.8 mm"\ndirections', "clamp.tested.thickness"),
+    ],
+)
+def test_another_panel_is_refused(tmp_path, old, new, says):
+    with pytest.raises(InputError) as caught:
+        project(tmp_path, with_tested(old, new))
+    assert says in str(caught.value)
+    assert "tested on this panel" in str(caught.value)
+
+
+def test_directions_and_few_tests_are_marked(tmp_path):
+    text = with_tested('"across", ', "").replace("tests = 6", "tests = 2")
+    found = analyze(project(tmp_path, text)).cautions
+    assert any("UNSUPPORTED" in line and "across" in line for line in found)
+    assert any("UNSUPPORTED" in line and "scatter" in line for line in found)
+
+
+def test_a_thicker_sheet_is_told(tmp_path):
+    text = changed('thickness = "0.63 mm"', 'thickness = "0.8 mm"') + TESTED
+    assert any("thicker" in line for line in analyze(project(tmp_path, text)).cautions)

@@ -1,0 +1,158 @@
+"""Campaigns: nothing is dropped in silence, more tests help as they do, and the command speaks of it."""
+
+import json
+from pathlib import Path
+
+import jsonschema
+import numpy as np
+import pytest
+
+import viewer
+from fea.strength_tests.campaign import judge, more_tests
+from fea.strength_tests.fractiles import fractile_factor
+from roofmodel.errors import InputError
+from roofmodel.project.campaigns import load_campaign
+from viewer.cli import main
+from viewer.strength.export import campaign_data
+
+HEAD = """
+[campaign]
+name = "Made up"
+[specimen]
+clamp = "C"
+direction = "pull"
+seam = "double lock"
+seam_height = "32 mm"
+metal = "steel"
+thickness = "0.6 mm"
+substrate = "boards"
+screw_torque = "13 N*m"
+"""
+
+
+def campaign(tmp_path, values, method="", more=None):
+    text = ('file = "t.csv"\n' if more == "csv" else "") + HEAD
+    if method:
+        text += f"[method]\n{method}\n"
+    if more == "csv":
+        lines = ["test,strength [kN]", *(f"T{i},{v}" for i, v in enumerate(values, 1))]
+        (tmp_path / "t.csv").write_text("\n".join(lines))
+    else:
+        for i, v in enumerate(values, 1):
+            text += f'[[test]]\nname = "T{i}"\nstrength = "{v} kN"\n{(more or {}).get(i, "")}\n'
+    path = tmp_path / "c.toml"
+    path.write_text(text)
+    return load_campaign(path)
+
+
+VALUES = (5.3, 5.6, 5.1, 5.7, 4.9, 5.5)
+
+
+def test_characteristic_by_hand(tmp_path):
+    found = judge(campaign(tmp_path, VALUES, 'distribution = "normal"\npartial_factor = 1.25')).justified
+    mean, s = np.mean(VALUES), np.std(VALUES, ddof=1)
+    assert found.characteristic == pytest.approx(1e3 * (mean - 2.1769 * s), rel=1e-4)
+    assert found.design == pytest.approx(found.characteristic / 1.25)
+
+
+def test_csv_and_tables_say_the_same(tmp_path):
+    a = judge(campaign(tmp_path, VALUES)).justified
+    b = judge(campaign(tmp_path, VALUES, more="csv")).justified
+    assert a == b
+
+
+def test_a_suspect_counts_until_it_is_excluded(tmp_path):
+    values = (*VALUES, 1.9)
+    found = judge(campaign(tmp_path, values))
+    assert found.suspect == 6
+    assert found.counted.all()
+    assert found.without is not None
+    assert found.without.characteristic > found.justified.characteristic
+    assert any("may not belong" in note for note in found.notes)
+    excluded = judge(campaign(tmp_path, values, more={7: 'excluded = "screw not tightened"'}))
+    assert excluded.justified.sample.count == 6
+    assert excluded.all_tests is not None
+    assert excluded.all_tests.characteristic == pytest.approx(found.justified.characteristic)
+    assert any("screw not tightened" in note for note in excluded.notes)
+    assert len(campaign_data(excluded)["tests"]) == 7
+
+
+def test_order_of_the_tests_does_not_matter(tmp_path):
+    a, b = judge(campaign(tmp_path, VALUES)), judge(campaign(tmp_path, VALUES[::-1]))
+    assert a.justified.characteristic == pytest.approx(b.justified.characteristic, rel=1e-12)
+
+
+def test_a_known_scatter_counts(tmp_path):
+    method = 'known_scatter = 0.1\nscatter_reason = "40 earlier tests"\ndistribution = "normal"'
+    found = judge(campaign(tmp_path, VALUES, method))
+    k = float(fractile_factor(6, known=True))
+    assert found.justified.characteristic == pytest.approx(1e3 * np.mean(VALUES) * (1.0 - 0.1 * k), rel=1e-9)
+    assert any("40 earlier tests" in note for note in found.notes)
+
+
+def test_more_tests_agree_with_drawing_them_out(tmp_path):
+    """A plain loop over draws of mean, scatter and one more test, by another route (logs, scipy's t)."""
+    one = campaign(tmp_path, VALUES)
+    found = more_tests(np.array(VALUES) * 1e3, one)
+    rng = np.random.default_rng(99)
+    logs = np.log(np.array(VALUES) * 1e3)
+    n, mean, s = 6, logs.mean(), logs.std(ddof=1)
+    # Predictive distribution of one more value: mean + s sqrt(1 + 1/n) t.
+    later = mean + s * np.sqrt(1.0 + 1.0 / n) * rng.standard_t(n - 1, 40_000)
+    all_ = np.concatenate([np.tile(logs, (len(later), 1)), later[:, None]], axis=1)
+    k = float(fractile_factor(7, known=False))
+    share = np.exp(all_.mean(axis=1) - k * all_.std(axis=1, ddof=1)) / judge(one).justified.characteristic
+    np.testing.assert_allclose(
+        [found.middle[0], found.low[0], found.high[0]], np.quantile(share, [0.5, 0.1, 0.9]), rtol=0.01
+    )
+
+
+def test_fewer_tests_have_more_to_gain(tmp_path):
+    few = more_tests(np.array(VALUES[:3]) * 1e3, campaign(tmp_path, VALUES[:3]))
+    many = more_tests(np.array(VALUES * 3) * 1e3, campaign(tmp_path, VALUES))
+    assert few.middle[2] > many.middle[2]
+    assert (np.diff(few.middle) > 0.0).all()
+
+
+def test_two_tests_are_refused(tmp_path):
+    with pytest.raises(InputError, match="at least 3"):
+        judge(campaign(tmp_path, VALUES[:2]))
+
+
+def test_demo_runs_and_keeps_its_schema(tmp_path, monkeypatch, capsys):
+    monkeypatch.setattr(
+        "sys.argv",
+        ["eavewright", "tests", "models/brackwater-clamp/tests.toml", "--out", str(tmp_path / "t"), "--json"],
+    )
+    main()
+    said = json.loads(capsys.readouterr().out)
+    schema = json.loads((Path(viewer.__file__).parent / "tests.schema.json").read_text())
+    jsonschema.validate(said, schema)
+    assert (tmp_path / "t" / "tests.png").stat().st_size > 10_000
+    page = (tmp_path / "t" / "tests.html").read_text()
+    assert "licensed engineer" in page
+    assert said["valid_for"].split(",")[0] in page
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "says"),
+    [
+        ('name = "Made up"', "", "campaign.name is missing"),
+        ('direction = "pull"', 'direction = "up"', "specimen.direction"),
+        ('thickness = "0.6 mm"', 'thickness = "0.6"', "has no unit"),
+        ('strength = "5.3 kN"', "", 'test "T1": give either strength'),
+        ('strength = "5.3 kN"', 'curve = "no.csv"', "there is no such file"),
+        ('name = "T2"', 'name = "T1"', "is used twice"),
+        ("[campaign]", "[compaign]", "is not a field of this file"),
+        ('strength = "5.3 kN"', 'strength = "-5.3 kN"', "must be greater than zero"),
+    ],
+)
+def test_bad_campaigns_are_named(tmp_path, old, new, says):
+    campaign(tmp_path, VALUES)
+    path = tmp_path / "c.toml"
+    path.write_text(path.read_text().replace(old, new, 1))
+    with pytest.raises(InputError) as caught:
+        judge(load_campaign(path))
+    assert says in str(caught.value)
+    assert str(caught.value).startswith("c.toml: ")
+    assert "\n" not in str(caught.value)

@@ -1,0 +1,73 @@
+"""Curves with known answers are read back."""
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from fea.strength_tests.curves import read_curve
+
+
+def bilinear(k=2e6, yield_=3e3, hard=2e5, toe=0.3e-3, end=6e-3, points=400):
+    """Straight up to a yield force, then straight with less stiffness, after some play."""
+    u = np.linspace(0.0, end, points)
+    x = np.maximum(u - toe, 0.0)
+    f = np.where(k * x < yield_, k * x, yield_ + hard * (x - yield_ / k))
+    return u, f
+
+
+def test_bilinear_curve():
+    u, f = bilinear()
+    found = read_curve(u, f, offset=0.5e-3)
+    assert found.stiffness == pytest.approx(2e6, rel=1e-6)
+    assert found.toe == pytest.approx(0.3e-3, rel=1e-6)
+    # Offset line 2e6 (x - 0.5e-3) meets 3e3 + 2e5 (x - 1.5e-3) at x = 3.7e6 / 1.8e9 ...
+    x = (3e3 - 2e5 * 1.5e-3 + 2e6 * 0.5e-3) / (2e6 - 2e5)
+    assert found.proof == pytest.approx(2e6 * (x - 0.5e-3), rel=1e-4)
+    assert found.slip == found.peak == pytest.approx(f[-1])
+    assert found.at_peak == pytest.approx(6e-3 - 0.3e-3)
+    elastic, rest = 0.5 * 3e3 * 1.5e-3, 6e-3 - 0.3e-3 - 1.5e-3
+    assert found.work == pytest.approx(elastic + rest * (3e3 + 0.5 * 2e5 * rest), rel=1e-4)
+
+
+def test_a_drop_before_the_peak_is_a_slip():
+    u, f = bilinear()
+    at = np.argmax(f > 3.2e3)
+    force = f[at - 1]
+    f[at : at + 20] -= 600.0
+    found = read_curve(u, f)
+    assert found.slip == pytest.approx(force)
+    assert found.slip_at == pytest.approx(u[at - 1] - 0.3e-3)
+    assert found.peak == pytest.approx(f[-1])
+
+
+@given(st.floats(0.1, 10.0), st.floats(0.1, 10.0))
+def test_readings_scale_with_force_and_displacement(force, length):
+    u, f = bilinear()
+    a, b = read_curve(u, f), read_curve(u * length, f * force, offset=0.5e-3 * length)
+    assert b.peak == pytest.approx(a.peak * force)
+    assert b.proof == pytest.approx(a.proof * force)
+    assert b.stiffness == pytest.approx(a.stiffness * force / length)
+    assert b.work == pytest.approx(a.work * force * length)
+
+
+def test_noise_does_not_move_the_stiffness_far():
+    u, f = bilinear()
+    rng = np.random.default_rng(2)
+    found = read_curve(u, f + 15.0 * rng.standard_normal(len(u)))
+    assert found.stiffness == pytest.approx(2e6, rel=0.03)
+
+
+@pytest.mark.parametrize(
+    ("u", "f", "says"),
+    [
+        ([0.0, 1.0], [0.0, 1.0], "too few"),
+        (np.arange(20.0), -np.arange(20.0), "does not rise"),
+        (np.arange(20.0), np.r_[np.arange(19.0), np.nan], "no numbers"),
+        (np.zeros(20), np.arange(20.0), "without displacement"),
+        (-np.arange(20.0), np.arange(20.0), "falls where it should rise"),
+    ],
+)
+def test_bad_curves_are_named(u, f, says):
+    with pytest.raises(ValueError, match=says):
+        read_curve(u, f)

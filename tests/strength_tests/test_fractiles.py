@@ -1,0 +1,162 @@
+"""Factors of few tests against published tables, and fractiles against many drawn samples."""
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from scipy import stats
+
+from fea.strength_tests.fractiles import (
+    design_factor,
+    fractile_factor,
+    fractile_value,
+    sample_of,
+    suspects,
+    tolerance_factor,
+)
+from fea.strength_tests.resistance import (
+    Reliability,
+    corrected,
+    correction_factor,
+    factor_from_tests,
+    model_factor,
+)
+
+COUNTS = [3, 4, 5, 6, 8, 10, 20, 30]
+# EN 1990:2002 Annex D, Table D1: 5 % characteristic value, from memory.
+D1_KNOWN = [1.89, 1.83, 1.80, 1.77, 1.74, 1.72, 1.68, 1.67]
+D1_UNKNOWN = [3.37, 2.63, 2.33, 2.18, 2.00, 1.92, 1.76, 1.73]
+# Table D2: design value, from memory; unknown scatter has no value for three tests.
+D2_KNOWN = [3.56, 3.44, 3.37, 3.33, 3.27, 3.23, 3.16, 3.13]
+D2_UNKNOWN = [11.40, 7.85, 6.36, 5.07, 4.51, 3.64, 3.44]
+
+
+def test_table_d1():
+    np.testing.assert_allclose(fractile_factor(COUNTS, known=True), D1_KNOWN, atol=0.011)
+    np.testing.assert_allclose(fractile_factor(COUNTS, known=False), D1_UNKNOWN, atol=0.012)
+    np.testing.assert_allclose(fractile_factor([1, 2], known=True), [2.31, 2.01], atol=0.02)
+
+
+def test_table_d2():
+    found = design_factor(COUNTS, known=True)
+    np.testing.assert_allclose(found, D2_KNOWN, rtol=0.012)
+    assert (found >= np.array(D2_KNOWN) - 0.011).all()  # never the less safe of the two
+    np.testing.assert_allclose(
+        design_factor(COUNTS[1:], known=False), D2_UNKNOWN, rtol=0.008
+    )  # the table rounds, at 20 and 30 down
+
+
+@pytest.mark.parametrize(
+    ("count", "share", "confidence", "k"),
+    [
+        # ISO 16269-6, one-sided, unknown scatter (the same values in Natrella, NBS Handbook 91, Table A-7).
+        (5, 0.95, 0.95, 4.203),
+        (10, 0.95, 0.95, 2.911),
+        (20, 0.95, 0.95, 2.396),
+        (5, 0.95, 0.75, 2.463),
+        (10, 0.95, 0.75, 2.104),
+        (10, 0.90, 0.95, 2.355),
+    ],
+)
+def test_tolerance_factors(count, share, confidence, k):
+    assert float(tolerance_factor(count, share=share, confidence=confidence)) == pytest.approx(k, abs=2e-3)
+
+
+def test_one_test_says_nothing_about_scatter():
+    assert np.isinf(fractile_factor(1, known=False))
+    assert fractile_value(sample_of([5.0]), np.inf, lognormal=True) == 0.0
+
+
+@pytest.mark.parametrize("known", [True, False])
+@pytest.mark.parametrize("lognormal", [True, False])
+def test_one_further_strength_in_twenty_lies_below(known, lognormal):
+    """What the predictive factor promises, by drawing samples of five and a sixth."""
+    rng = np.random.default_rng(3)
+    draws, n, V = 20_000, 5, 0.15
+    s = np.sqrt(np.log1p(V**2)) if lognormal else V
+    values = (
+        (np.exp(s * rng.standard_normal((draws, n + 1))))
+        if lognormal
+        else 1.0 + s * rng.standard_normal((draws, n + 1))
+    )
+    k = float(fractile_factor(n, known=known))
+    tests, later = (np.log(values) if lognormal else values)[:, :n], values[:, n]
+    spread = s if known else tests.std(axis=1, ddof=1)
+    low = tests.mean(axis=1) - k * spread
+    found = np.exp(low) if lognormal else low
+    assert np.mean(later < found) == pytest.approx(0.05, abs=0.006)
+    first = fractile_value(
+        sample_of(values[0, :n]),
+        k,
+        lognormal=lognormal,
+        scatter=np.nan if not known else (V if lognormal else V / values[0, :n].mean()),
+    )
+    assert first == pytest.approx(found[0], rel=1e-12)
+
+
+@given(st.lists(st.floats(1.0, 9.0), min_size=3, max_size=12), st.floats(0.01, 1000.0))
+def test_strengths_scale_with_their_unit(values, unit):
+    for lognormal in (True, False):
+        a = fractile_value(sample_of(values), 2.0, lognormal=lognormal)
+        b = fractile_value(sample_of(np.array(values) * unit), 2.0, lognormal=lognormal)
+        assert b == pytest.approx(a * unit, rel=1e-9, abs=1e-9)
+
+
+@pytest.mark.parametrize(("n", "limit"), [(3, 1.155), (5, 1.715), (10, 2.290), (20, 2.709)])
+def test_grubbs_critical_values(n, limit):
+    """Two-sided 5 %, that is one-sided 2.5 % of ASTM E178, Table 1."""
+    assert suspects(np.arange(float(n)))[1] == pytest.approx(limit, abs=2e-3)
+
+
+def test_grubbs_suspects_one_sample_in_twenty():
+    rng = np.random.default_rng(11)
+    found = [suspects(row) for row in rng.standard_normal((4000, 8))]
+    assert np.mean([distance.max() > limit for distance, limit in found]) == pytest.approx(0.05, abs=0.012)
+
+
+def test_correction_factor():
+    """AISI S100 K2.1.1: 5.7 for three tests; n = 10 by hand: 1.1 x 9 / 7."""
+    np.testing.assert_allclose(correction_factor([3, 4, 10]), [5.7, 1.25 * 3.0, 1.1 * 9.0 / 7.0])
+    assert np.isinf(correction_factor(2))
+
+
+def test_resistance_factor_by_hand():
+    """Screws, ten tests with 8 % scatter, by hand after AISI S100 K2.1.1 (from memory)."""
+    under = 0.10**2 + 0.10**2 + (1.1 * 9.0 / 7.0) * 0.08**2 + 0.21**2
+    phi = 1.52 * 1.10 * 1.00 * 1.00 * np.exp(-3.5 * np.sqrt(under))
+    found = factor_from_tests(10, 0.08, Reliability())
+    assert found.phi == pytest.approx(phi, rel=1e-12)
+    assert found.phi == pytest.approx(0.6487, abs=1e-3)
+    assert found.omega == pytest.approx(1.6 / phi, rel=1e-12)
+
+
+def test_scatter_counts_as_six_and_a_half_percent_at_least():
+    assert factor_from_tests(10, 0.01, Reliability()) == factor_from_tests(10, 0.065, Reliability())
+
+
+def test_model_factor_of_a_perfect_model_is_its_slope():
+    found = model_factor([2.2, 4.4, 6.6], [2.0, 4.0, 6.0])
+    assert found.slope == pytest.approx(1.1)
+    assert found.scatter == pytest.approx(0.0, abs=1e-9)
+    assert found.design == pytest.approx(1.1, rel=1e-6)
+
+
+def test_model_factor_by_hand():
+    """EN 1990 D8.2.2 step by step, four tests; independent arithmetic."""
+    r_e, r_t = np.array([10.0, 12.0, 9.0, 11.5]), np.array([9.5, 11.0, 9.2, 10.4])
+    b = (r_e @ r_t) / (r_t @ r_t)
+    log = np.log(r_e / (b * r_t))
+    V = np.sqrt(np.exp(np.sum((log - log.mean()) ** 2) / 3.0) - 1.0)
+    found = model_factor(r_e, r_t)
+    assert found.scatter == pytest.approx(V, rel=1e-12)
+    Q = np.sqrt(np.log(V**2 + 1.0))
+    k = -stats.t.ppf(0.05, 3) * np.sqrt(1.25)
+    assert found.characteristic == pytest.approx(b * np.exp(-k * Q - 0.5 * Q**2), rel=1e-9)
+    assert found.design < found.characteristic < found.slope
+
+
+def test_strengths_are_brought_to_nominal_and_never_up():
+    found = corrected([10.0, 10.0, 10.0], ([0.66, 0.55, np.nan], 0.60))
+    np.testing.assert_allclose(found, [10.0 * 0.60 / 0.66, 10.0, 10.0])
+    both = corrected([10.0], ([0.66], 0.60), ([300e6], 250e6), (1.5, 0.5))
+    np.testing.assert_allclose(both, 10.0 * (0.60 / 0.66) ** 1.5 * (250.0 / 300.0) ** 0.5)

@@ -1,0 +1,144 @@
+"""tests.png: every strength on one axis with what may be used, and the curves."""
+
+from __future__ import annotations
+
+import numpy as np
+from scipy import stats
+from shapely import Polygon
+
+from fea.strength_tests.campaign import CampaignResult
+from viewer import style
+from viewer.picture.labels import wrap_text
+from viewer.quantities import quantity
+from viewer.snow.drawing import Drawing
+from viewer.strength.words import answer, units_of
+
+WIDTH = 1500.0
+LEFT, RIGHT = 90.0, 60.0
+TYPE = 21.0
+STRIP = 250.0  # height of the axis of strengths
+CURVES = 420.0  # of the curves
+
+
+def campaign_drawing(found: CampaignResult) -> Drawing:
+    """Strengths, their distribution and fractiles; below, the curves where there are any."""
+    curves = any(curve is not None for curve in found.campaign.curves)
+    words = wrap_text(answer(found), TYPE, WIDTH - LEFT - RIGHT)
+    head = 92.0 + 30.0 * len(words)
+    height = head + 190.0 + STRIP + (CURVES + 130.0 if curves else 0.0) + 60.0
+    drawing = Drawing((WIDTH, height))
+    drawing.write(found.campaign.table.campaign.name, LEFT, 48.0, 34.0, bold=True)
+    for i, line in enumerate(words):
+        drawing.write(line, LEFT, 92.0 + 30.0 * i, TYPE, color=style.MUTED)
+    _strengths(drawing, found, head + 130.0)
+    if curves:
+        _curves(drawing, found, head + 190.0 + STRIP + 70.0)
+    note = f"{style.CAUTION} Only for the clamp, seam and sheet tested."
+    drawing.write(note, LEFT, height - 28.0, 0.86 * TYPE, color=style.MUTED)
+    return drawing
+
+
+def _axis(drawing: Drawing, top: float, low: float, high: float, label: str) -> None:
+    step = style.scale_top((high - low) / 6.0)
+    for value in np.arange(np.ceil(low / step), np.floor(high / step) + 1.0) * step:
+        x = LEFT + (value - low) / (high - low) * (WIDTH - LEFT - RIGHT)
+        drawing.line(np.array([[x, top], [x, top + 8.0]]), style.INK, 1.4)
+        drawing.write(f"{value:g}" if abs(value) > 1e-12 else "0", x, top + 26.0, TYPE, align="center")
+    drawing.line(np.array([[LEFT, top], [WIDTH - RIGHT, top]]), style.INK, 1.6)
+    drawing.write(label, WIDTH - RIGHT, top + 56.0, TYPE, color=style.MUTED, align="right")
+
+
+def _strengths(drawing: Drawing, found: CampaignResult, top: float) -> None:
+    """Dots of the tests, the distribution that they suggest, and the strengths that may be used."""
+    units, one = units_of(found), found.justified
+    scale = units.convert(1.0, "force")
+    high = 1.08 * float(max(found.nominal.max(), found.measured.max()))
+    floor = top + STRIP
+
+    def x(force: float) -> float:
+        return LEFT + force / high * (WIDTH - LEFT - RIGHT)
+
+    grid = np.linspace(1e-6 * high, high, 500)
+    if found.campaign.table.method.distribution == "lognormal":
+        deviation = max(float(np.sqrt(np.log1p(one.scatter**2))), 1e-3)
+        density = stats.lognorm.pdf(grid, deviation, scale=np.exp(one.sample.log_mean))
+    else:
+        density = stats.norm.pdf(grid, one.sample.mean, max(one.scatter, 1e-3) * one.sample.mean)
+    curve = floor - (STRIP - 60.0) * density / density.max()
+    points = np.stack([LEFT + grid / high * (WIDTH - LEFT - RIGHT), curve], axis=1)
+    drawing.area(Polygon([(LEFT, floor), *points.tolist(), (points[-1, 0], floor)]), style.SNOW_ANCHORS[1])
+    drawing.line(points, style.ACCENT, 2.0)
+    marks = [
+        ("mean", one.sample.mean, style.MUTED),
+        ("characteristic", one.characteristic, style.ACCENT),
+        ("design, EN", one.design, style.EXCEEDED_ANCHORS[0]),
+        ("ASD", one.asd, style.INK),
+    ]
+    known = sorted((force, name, color) for name, force, color in marks if np.isfinite(force))
+    rise = 0
+    last = -1e9
+    for force, name, color in known:
+        text = f"{name} {quantity(force, 'force', units)}"
+        rise = rise + 1 if x(force) - last < 260.0 else 0
+        last = x(force)
+        y = top - 12.0 - 30.0 * rise
+        drawing.line(np.array([[x(force), y + 12.0], [x(force), floor]]), color, 2.4, (9.0, 5.0))
+        align = "left" if x(force) < WIDTH - 420.0 else "right"
+        drawing.write(
+            text, x(force) - (4.0 if align == "left" else -4.0), y, TYPE, bold=True, color=color, align=align
+        )
+    for i, force in enumerate(found.nominal):
+        y = floor - 16.0 - 13.0 * (i % 3)
+        if not found.counted[i]:
+            drawing.circle(x(force), y, 8.0, style.PAPER, style.MUTED, 2.0)
+        else:
+            fill = style.EXCEEDED_ANCHORS[0] if i == found.suspect else style.INK
+            drawing.circle(x(force), y, 8.0, fill, style.PAPER, 1.5)
+    _axis(drawing, floor, 0.0, high * scale, f"strength at nominal sheet, {units.label('force')}")
+    legend = [(style.INK, style.PAPER, "a test")]
+    if not found.counted.all():
+        legend.append((style.PAPER, style.MUTED, "does not count"))
+    if found.suspect >= 0:
+        legend.append((style.EXCEEDED_ANCHORS[0], style.PAPER, "may not belong"))
+    for place, (fill, line, words) in enumerate(legend):
+        at = LEFT + 10.0 + 200.0 * place
+        drawing.circle(at, floor + 56.0, 8.0, fill, line, 1.5)
+        drawing.write(words, at + 18.0, floor + 56.0, TYPE, color=style.MUTED)
+
+
+def _curves(drawing: Drawing, found: CampaignResult, top: float) -> None:
+    """Force against displacement, seating taken off, with peak, first slip and proof load."""
+    units = units_of(found)
+    pairs = [
+        (i, curve[0] - reading.toe, curve[1])
+        for i, (curve, reading) in enumerate(zip(found.campaign.curves, found.readings, strict=True))
+        if curve is not None and reading is not None
+    ]
+    across = max(float(u.max()) for _, u, _ in pairs)
+    high = 1.08 * max(float(f.max()) for _, _, f in pairs)
+    floor = top + CURVES
+    wide = WIDTH - LEFT - RIGHT
+    step = style.scale_top(units.convert(high, "force") / 5.0)
+    for k in range(int(units.convert(high, "force") / step) + 1):
+        y = floor - CURVES * k * step / units.convert(high, "force")
+        drawing.line(np.array([[LEFT, y], [WIDTH - RIGHT, y]]), style.HAIRLINE, 1.2)
+        drawing.write(f"{k * step:g}", LEFT - 12.0, y, TYPE, align="right")
+    drawing.write(f"force, {units.label('force')}", LEFT, top - 26.0, TYPE, color=style.MUTED)
+    for i, u, f in pairs:
+        on = u >= 0.0
+        points = np.stack([LEFT + u[on] / across * wide, floor - f[on] / high * CURVES], axis=1)
+        color = style.EXCEEDED_ANCHORS[0] if i == found.suspect else style.ACCENT
+        drawing.line(points, color if found.counted[i] else style.FAINT, 2.2)
+        reading = found.readings[i]
+        assert reading is not None
+        for force, at in ((reading.slip, reading.slip_at), (reading.peak, reading.at_peak)):
+            drawing.circle(
+                LEFT + at / across * wide, floor - force / high * CURVES, 6.0, style.PAPER, style.INK, 2.0
+            )
+    _axis(
+        drawing,
+        floor,
+        0.0,
+        units.convert(across, "size"),
+        f"displacement, seating taken off, {units.label('size')}; circles: first slip and peak",
+    )

@@ -1,0 +1,50 @@
+"""The command `tests`."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from viewer.stages import Spoken, Stages, console, named, print_json
+
+OUTPUTS = ("tests.json", "tests.html", "tests.png")
+
+
+@click.command(
+    cls=Spoken,
+    short_help="From load tests of a clamp to strengths that may be designed with.",
+    epilog="Example: eavewright tests models/brackwater-clamp/tests.toml --out tests",
+)
+@click.argument("file", type=click.Path(path_type=Path))
+@click.option("--out", callback=named, default="tests", show_default=True, help="Folder for the results.")
+def tests(file: Path, out: Path) -> None:
+    """Read the test campaign FILE and say what strength it justifies.
+
+    FILE is TOML: [campaign], [specimen] (what the strength is valid for), [method], and [[test]] tables with
+    strengths or curves, or one CSV file of all tests. Exit code 0: done. 2: bad input, nothing written.
+    """
+    with Stages() as stages:
+        stages.show("reading the tests")
+        from fea.strength_tests.campaign import judge
+        from roofmodel.project.campaigns import load_campaign
+        from viewer.files import atomic, check_output, output_folder
+        from viewer.snow.drawing import paint
+        from viewer.strength.chart import campaign_drawing
+        from viewer.strength.export import write_campaign
+        from viewer.strength.page import write_campaign_page
+
+        campaign = load_campaign(file)
+        check_output(out, list(campaign.inputs), list(OUTPUTS))
+        found = judge(campaign)
+        folder = output_folder(out)
+        stages.accept()
+        write_campaign(found, folder / "tests.json")
+        write_campaign_page(found, folder / "tests.html")
+        with atomic(folder / "tests.png") as temporary:
+            paint(campaign_drawing(found)).save(temporary, format="PNG")
+    from viewer.strength.terminal import print_campaign
+
+    print_campaign(found, console())
+    print_json(folder / "tests.json")
+    console().print(f"Written to {folder}/: " + ", ".join(OUTPUTS), highlight=False)

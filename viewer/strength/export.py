@@ -1,0 +1,89 @@
+"""tests.json: the campaign as plain data, SI."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import Any
+
+from fea.strength_tests.campaign import CampaignResult, Justified
+from viewer.export import plain_data, version
+from viewer.files import write_text
+from viewer.strength.words import valid_for
+
+
+def campaign_data(found: CampaignResult) -> dict[str, Any]:
+    """Everything, after viewer/tests.schema.json; null stands for "not given"."""
+    campaign = found.campaign
+    return dict(
+        plain_data(
+            {
+                "format": "eavewright tests",
+                "format_version": 1,
+                "eavewright_version": version(),
+                "input": {"file": campaign.path.name, "sha256": campaign.digest},
+                "campaign": campaign.table.campaign.name,
+                "specimen": campaign.table.specimen.model_dump(),
+                "valid_for": valid_for(found),
+                "method": campaign.table.method.model_dump(),
+                "justified": _justified(found.justified),
+                "all_tests": None if found.all_tests is None else _justified(found.all_tests),
+                "without_suspect": None if found.without is None else _justified(found.without),
+                "model_factor": None
+                if found.model is None
+                else {
+                    "slope": found.model.slope,
+                    "scatter": found.model.scatter,
+                    "characteristic": found.model.characteristic,
+                    "design": found.model.design,
+                },
+                "more_tests": {
+                    "added": found.more.added,
+                    "median": found.more.middle,
+                    "low": found.more.low,
+                    "high": found.more.high,
+                },
+                "suspect_above": found.limit,
+                "tests": [_test(found, i) for i in range(len(campaign.tests))],
+                "notes": found.notes,
+            }
+        )
+    )
+
+
+def _justified(one: Justified) -> dict[str, Any]:
+    return {
+        "count": one.sample.count,
+        "mean": one.sample.mean,
+        "scatter": one.scatter,
+        "k": one.k,
+        "characteristic": one.characteristic,
+        "design": one.design,
+        "k_design": one.k_design,
+        "design_direct": one.direct,
+        "tolerance": one.tolerance,
+        "phi": None if one.factor is None else one.factor.phi,
+        "omega": None if one.factor is None else one.factor.omega,
+        "lrfd": one.lrfd,
+        "asd": one.asd,
+        "mean_over_factor": one.over_factor,
+    }
+
+
+def _test(found: CampaignResult, i: int) -> dict[str, Any]:
+    test, reading = found.campaign.tests[i], found.readings[i]
+    return {
+        "name": test.name,
+        "strength": found.measured[i],
+        "at_nominal": found.nominal[i],
+        "counts": bool(found.counted[i]),
+        "excluded": test.excluded,
+        "deviations": found.distance[i],
+        "suspect": i == found.suspect,
+        "curve": None if reading is None else dict(reading.__dict__),
+    }
+
+
+def write_campaign(found: CampaignResult, path: Path) -> None:
+    """Write tests.json."""
+    write_text(path, json.dumps(campaign_data(found), ensure_ascii=False, allow_nan=False) + "\n")

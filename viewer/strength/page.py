@@ -1,0 +1,55 @@
+"""tests.html: the campaign on one page that stands alone."""
+
+from __future__ import annotations
+
+from datetime import date
+from pathlib import Path
+
+from markupsafe import Markup
+
+from fea.strength_tests.campaign import CampaignResult
+from viewer.export import version
+from viewer.files import write_text
+from viewer.report.page import page_environment
+from viewer.snow.drawing import drawing_svg
+from viewer.strength.chart import campaign_drawing
+from viewer.strength.words import answer, model_words, more_table, strengths_table, tests_table, valid_for
+from viewer.style import css_variables
+
+CAUTIONS = (
+    "A licensed engineer must review these strengths; the local code governs how they may be used.",
+    "They hold for the clamp, seam, sheet, substrate and tightening that were tested, and for no other.",
+    "Tests of short duration say nothing about years of load, heat, frost and wet.",
+    "Falling snow and ice can kill. Work at height can kill.",
+)
+
+
+def write_campaign_page(found: CampaignResult, path: Path) -> None:
+    """Write the page, whole or not at all."""
+    table = found.campaign.table
+    title = (
+        ("Campaign", table.campaign.name),
+        ("Report", table.campaign.report or "not given"),
+        ("Printed", date.today().isoformat()),
+        ("Program", f"eavewright {version()}"),
+        ("Input", f"{found.campaign.path.name}, SHA-256 {found.campaign.digest}"),
+    )
+    text = (
+        page_environment()
+        .get_template("tests.html.j2")
+        .render(
+            name=table.campaign.name,
+            css=css_variables(),
+            title=title,
+            answer=answer(found),
+            valid=valid_for(found),
+            chart=Markup(drawing_svg(campaign_drawing(found), f"Strengths of {table.campaign.name}")),
+            strengths=strengths_table(found),
+            tests=tests_table(found),
+            more=more_table(found),
+            model=model_words(found),
+            notes=found.notes,
+            cautions=CAUTIONS,
+        )
+    )
+    write_text(path, text)

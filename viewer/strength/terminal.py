@@ -1,0 +1,44 @@
+"""What `tests` prints."""
+
+from __future__ import annotations
+
+from rich.console import Console
+from rich.text import Text
+
+from fea.strength_tests.campaign import CampaignResult
+from viewer.report.tables import Table
+from viewer.strength.page import CAUTIONS
+from viewer.strength.words import answer, model_words, more_table, strengths_table, tests_table
+from viewer.terminal import plain_table
+
+
+def print_campaign(found: CampaignResult, console: Console) -> None:
+    """Answer, strengths, tests, notes."""
+    console.print(Text(found.campaign.table.campaign.name, style="bold"), highlight=False)
+    console.print(Text(answer(found)), highlight=False)
+    console.print()
+    _print(console, strengths_table(found))
+    tests = tests_table(found)
+    _print(
+        console,
+        Table(
+            tests.caption,
+            tests.heads[:5] + tests.heads[-1:],
+            "tnnnnt",
+            tuple(r[:5] + r[-1:] for r in tests.rows),
+        ),
+    )
+    _print(console, more_table(found))
+    for line in (model_words(found), *found.notes, *CAUTIONS):
+        if line:
+            console.print(Text(f"- {line}"), highlight=False)
+
+
+def _print(console: Console, table: Table) -> None:
+    shown = plain_table(table.caption)
+    for head, kind in zip(table.heads, table.numeric, strict=True):
+        shown.add_column(head, justify="right" if kind == "n" else "left", overflow="fold")
+    for row in table.rows:
+        shown.add_row(*row)
+    console.print(shown, highlight=False)
+    console.print()

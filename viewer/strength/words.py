@@ -1,0 +1,181 @@
+"""What a campaign says, in words and tables, for page and terminal alike."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from fea.strength_tests.campaign import CampaignResult, Justified
+from roofmodel.units import UnitSystem
+from viewer.quantities import as_given, quantity, significant, system
+from viewer.report.tables import Table
+
+SUSPECT = "may not belong"
+WORDS = {"peak": "largest force", "slip": "force at first slip", "proof": "proof load"}
+
+
+def units_of(found: CampaignResult) -> UnitSystem:
+    """Unit system of the campaign."""
+    return system(found.campaign.table.campaign.units)
+
+
+def valid_for(found: CampaignResult) -> str:
+    """What the strength may be used on."""
+    one, units = found.campaign.table.specimen, units_of(found)
+    sheet = f"{one.metal} {as_given(one.thickness, 'size', units)}"
+    height = f", load {as_given(one.load_height, 'size', units)} above the grip" if one.load_height else ""
+    return (
+        f"{one.clamp}, {one.direction}, on {one.seam} {as_given(one.seam_height, 'size', units)} high, "
+        f"{sheet}, on {one.substrate}, screws at {quantity(one.screw_torque, 'grip moment', units)}{height}"
+    )
+
+
+def answer(found: CampaignResult) -> str:
+    """What the tests justify, in a sentence."""
+    one, units = found.justified, units_of(found)
+    method = found.campaign.table.method
+    text = (
+        f"{one.sample.count} tests, mean {quantity(one.sample.mean, 'force', units)}, scatter "
+        f"{100.0 * one.scatter:.1f} %: characteristic strength "
+        f"{quantity(one.characteristic, 'force', units)}, design strength "
+        f"{quantity(one.design, 'force', units)} with the factor {method.partial_factor:g}"
+    )
+    if one.factor is not None:
+        text += (
+            f"; by AISI S100 K2 allowable {quantity(one.asd, 'force', units)} (ASD) and "
+            f"{quantity(one.lrfd, 'force', units)} (LRFD)"
+        )
+    return f"{text}. Valid for: {valid_for(found)}."
+
+
+def tests_table(found: CampaignResult) -> Table:
+    """Every test, whether it counts or not."""
+    units, rows, marks = units_of(found), [], []
+    for i, test in enumerate(found.campaign.tests):
+        reading = found.readings[i]
+        status = "counts" if found.counted[i] else f"does not count: {test.excluded.strip().rstrip('.')}"
+        if i == found.suspect:
+            status += f"; {SUSPECT}"
+        rows.append(
+            (
+                test.name,
+                quantity(found.measured[i], "force", units),
+                "–" if test.thickness is None else as_given(test.thickness, "size", units),
+                quantity(found.nominal[i], "force", units),
+                "–" if np.isnan(found.distance[i]) else significant(found.distance[i]),
+                "–" if reading is None else quantity(reading.stiffness, "stiffness", units),
+                "–" if reading is None else quantity(reading.slip, "force", units),
+                "–" if reading is None else quantity(reading.proof, "force", units),
+                status,
+            )
+        )
+        marks.append("open" if i == found.suspect or not found.counted[i] else "")
+    heads = (
+        "Test",
+        "Strength",
+        "Sheet",
+        "At nominal sheet",
+        "Deviations from mean",
+        "Stiffness",
+        "First slip",
+        "Proof load",
+        "Status",
+    )
+    method = found.campaign.table.method
+    note = (
+        f"Strength: {WORDS[method.take]}. At nominal sheet: times (nominal / measured thickness)^"
+        f"{method.thickness_power:g} and the same of yield strength, never raised. Suspect above "
+        f"{significant(found.limit)} deviations (Grubbs's test, 5 %)."
+    )
+    return Table("Tests", heads, "tnnnnnnnt", tuple(rows), tuple(marks), note)
+
+
+def strengths_table(found: CampaignResult) -> Table:
+    """Every strength from the counted tests, and what it would be from others."""
+    sets: list[tuple[str, Justified | None]] = [
+        ("tests that count", found.justified),
+        ("all tests", found.all_tests),
+        ("without the suspect", found.without),
+    ]
+    shown = [(name, one) for name, one in sets if one is not None]
+    units, method = units_of(found), found.campaign.table.method
+
+    def line(name: str, value: str, source: str) -> tuple[str, ...]:
+        return (name, *(_value(one, value, units) for _, one in shown), source)
+
+    spread = "normal" if method.distribution == "normal" else "lognormal"
+    own = "known" if method.known_scatter is not None else "from the tests"
+    rows = [
+        line("Tests", "count", ""),
+        line("Mean", "mean", ""),
+        line("Scatter (coefficient of variation)", "scatter", own),
+        line("Factor k of the characteristic strength", "k", "EN 1990 D7.2, Table D1"),
+        line("Characteristic strength, 5 %", "characteristic", f"EN 1990 D7.2, {spread}"),
+        line(
+            "Design strength",
+            "design",
+            f"EN 1990 D7.2: {method.conversion:g} / {method.partial_factor:g} of it",
+        ),
+        line("Factor k of the direct design value", "k_design", "EN 1990 D7.3, Table D2"),
+        line("Design strength straight from the tests", "direct", "EN 1990 D7.3"),
+        line("95 % lie above, with 75 % confidence", "tolerance", "ISO 16269-6, scatter unknown"),
+        line("Resistance factor phi on the mean", "phi", "AISI S100 K2.1.1, from memory"),
+        line("LRFD strength", "lrfd", "phi times mean"),
+        line("Safety factor Omega on the mean", "omega", "AISI S100 K2.1.2, from memory"),
+        line("ASD strength", "asd", "mean over Omega"),
+    ]
+    if method.safety_factor is not None:
+        rows.append(line(f"Mean over {method.safety_factor:g}", "over_factor", "the rule asked for"))
+    heads = ("Strength", *(name for name, _ in shown), "Source")
+    note = (
+        "" if len(shown) == 1 else "Only the first column may be used; the others show what leaving out does."
+    )
+    return Table("What the tests justify", heads, "t" + "n" * len(shown) + "t", tuple(rows), note=note)
+
+
+def _value(one: Justified, what: str, units: UnitSystem) -> str:
+    if what == "count":
+        return str(one.sample.count)
+    if what in ("scatter",):
+        return f"{100.0 * one.scatter:.2f} %"
+    if what in ("k", "k_design"):
+        return significant(getattr(one, what))
+    if what in ("phi", "omega"):
+        return "–" if one.factor is None else significant(getattr(one.factor, what))
+    value = one.sample.mean if what == "mean" else getattr(one, what)
+    return "–" if np.isnan(value) else quantity(value, "force", units)
+
+
+def more_table(found: CampaignResult) -> Table:
+    """What more tests would buy."""
+    units, today, more = units_of(found), found.justified.characteristic, found.more
+    rows = tuple(
+        (
+            f"{added} more",
+            quantity(today * middle, "force", units),
+            f"{100.0 * (middle - 1.0):+.1f} %".replace("-", "−"),
+            f"{quantity(today * low, 'force', units)} to {quantity(today * high, 'force', units)}",
+        )
+        for added, middle, low, high in zip(more.added, more.middle, more.low, more.high, strict=True)
+    )
+    return Table(
+        "What more tests would buy",
+        ("Tests", "Characteristic strength, median", "against today", "8 in 10 campaigns end in"),
+        "tnnn",
+        rows,
+        note="If the further specimens come from the same lot as these. Mean and scatter are drawn from what "
+        "these tests say of them; 20,000 draws, the same in every run. A wide range says that the scatter is "
+        "not known yet.",
+    )
+
+
+def model_words(found: CampaignResult) -> str:
+    """Tests against calculation; empty without."""
+    model = found.model
+    if model is None:
+        return ""
+    return (
+        f"Tests are {model.slope:.3f} times the calculated strengths on average, with a scatter of "
+        f"{100.0 * model.scatter:.1f} %; {model.characteristic:.3f} times a calculated strength may be taken "
+        f"as characteristic, {model.design:.3f} times as design value (EN 1990 D8.2.2, {len(model.errors)} "
+        "tests)."
+    )
