@@ -3,9 +3,9 @@
 Run: python benchmarks/snow_cases.py [--quick]
 
 Two buildings: 50 planes on three levels, and the same kind of building as a mesh of at least a million faces,
-read from a file. The import is timed beside the cases. Each runs in a process of its own; memory is the peak of
-that process, imports included. The bars are what we ask of ourselves: 2 s for the planes, 30 s and 4 GB for
-the mesh, for the slowest standard.
+read from a file. The import is timed beside the cases. Each runs in a process of its own; memory is the peak
+of that process, imports included. The bars are what we ask of ourselves: 2 s for the planes, 30 s and 4 GB
+for the mesh, for the slowest standard.
 """
 
 from __future__ import annotations

@@ -23,6 +23,7 @@ from viewer.beyond import beyond_data
 from viewer.building_export import framing_data
 from viewer.files import atomic, safe, write_text
 from viewer.report.building import building_data
+from viewer.report.durability import durability_data
 from viewer.summary import clamp_states, plain_along
 
 FORMAT_VERSION = 1
@@ -75,6 +76,7 @@ def results(analysis: Analysis) -> dict[str, Any]:
                 {"name": p.name, "error": p.error, "bar": p.bar, "met": p.met} for p in analysis.proofs
             ],
             "building": building_data(analysis),
+            "durability": durability_data(analysis),
             "framing": framing_data(analysis),
             "beyond_first_failure": beyond_data(analysis),
             "seconds": analysis.seconds,

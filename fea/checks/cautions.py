@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 from shapely import LineString
 
 from fea.checks.combinations import LoadFactors
+from fea.checks.durability import couples, rail_movement
 from fea.checks.limits import Limit
 from fea.checks.strips import panel_strips
 from fea.panel.restraint import restraint_words
@@ -81,6 +82,7 @@ def cautions(
     if not project.clamp.test_basis.strip() and table.clamp.tested is None:
         found.append("Nobody said which tests the clamp strengths come from (clamp.test_basis).")
     found += tested_notes(table.clamp, table.panel.thickness, units)
+    found += _lasting(project)
     if project.rail.section.I_w > 0.0 and np.isnan(project.rail.section.omega_max):
         found.append(
             "The rail is an open section that warps, but nobody gave rail.omega_max: its stress from "
@@ -92,6 +94,25 @@ def cautions(
     if idle:
         found.append(f"No case brings snow to {', '.join(idle)}: nothing was checked there.")
     return (*found, *_short_of_valleys(project.roof, project.layout, graph, project))
+
+
+def _lasting(project: Project) -> list[str]:
+    """Metals that should not touch, bonds of glue, splices too tight for the temperature."""
+    table, found = project.table, []
+    bad = [] if table.metals is None else [one for one in couples(table.metals) if one.judgment == "avoid"]
+    found += [f"Metals: {one.parts[0]} on {one.parts[1]}: {one.why}." for one in bad]
+    if table.clamp.fastening == "adhesive":
+        found.append(
+            f"The attachments hold by adhesive alone ({table.clamp.long_term_test.strip().rstrip('.')}): "
+            "sustained load, heat and wet weaken a bond to paint for as long as the roof stands."
+        )
+    gap = table.rail.splice_gap
+    if gap is not None:
+        moved = rail_movement(project.layout, project.rail.material.alpha, project.rail.thermal, gap)
+        rows = [project.layout.row_name[r] for r in np.unique(moved.gap_row[moved.gap > gap])]
+        if rows:
+            found.append(f"Sliding splices of {', '.join(rows)} must let pass more than rail.splice_gap.")
+    return found
 
 
 def _through_boxes(project: Project) -> list[str]:

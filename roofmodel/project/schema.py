@@ -44,6 +44,7 @@ from roofmodel.project.field_types import (
 )
 from roofmodel.project.framing_schema import FramingTable
 from roofmodel.project.import_schema import ImportedRoof
+from roofmodel.project.metal_schema import MetalsTable
 from roofmodel.project.obstacle_schema import ObstructionTable, ParapetTable
 from roofmodel.project.part_schema import BuiltRoof
 from roofmodel.project.seam_schema import SeamTable
@@ -183,6 +184,9 @@ class RailTable(Table):
     deflection_ratio: float | None = Field(
         None, ge=10, le=2000, description="n of the deflection limit span / n under snow as it lies."
     )
+    splice_gap: Size | None = Field(
+        None, description="Change of length that a sliding splice lets pass, from its middle position."
+    )
     stock_length: Length | None = Field(
         None, description="Length that rails are bought in; for the bill of quantities."
     )
@@ -267,6 +271,13 @@ class ClampTable(Table):
     test_basis: str = Field(
         "", description="Tests behind the strengths: seam, sheet, torque, number, report."
     )
+    fastening: Literal["mechanical", "adhesive"] = Field(
+        "mechanical", description="How it holds; adhesive alone needs long_term_test."
+    )
+    long_term_test: str = Field(
+        "",
+        description="Strength of the bond under sustained load, heat, frost, sun and wet: report and years.",
+    )
     tested: TestedTable | None = Field(None, description="What the strengths were tested on.")
     slip_residual: float = Field(
         0.0,
@@ -275,6 +286,17 @@ class ClampTable(Table):
         description="Share of its strength along the seam that a clamp keeps once it slips, from tests; for "
         "analysis.beyond_first_failure.",
     )
+
+    @model_validator(mode="after")
+    def _lasting(self) -> ClampTable:
+        if self.fastening == "adhesive" and not self.long_term_test.strip():
+            msg = (
+                'fastening = "adhesive" is refused: a bond to a paint film under sustained load, heat, '
+                "frost, sun and wet does not last as long as a metal roof; give long_term_test, the tests "
+                "that show it does"
+            )
+            raise ValueError(msg)
+        return self
 
     @model_validator(mode="after")
     def _tested(self) -> ClampTable:
@@ -409,6 +431,7 @@ class ProjectFile(Table):
     clamp: ClampTable
     row: list[RowTable] = Field(min_length=1)
     as_built: AsBuilt | None = None
+    metals: MetalsTable | None = None
     design: Design
     analysis: Analysis = Field(default_factory=Analysis)
     thaw: ThawTable | None = None

@@ -27,6 +27,7 @@ from viewer.report.building import (
     handed_table,
     purlins_table,
 )
+from viewer.report.durability import couples_table, movement_table
 from viewer.report.end_bounds import partial_table
 from viewer.report.falling import falling_table, obstruction_table
 from viewer.report.inputs import hardware_table, input_tables, rail_words
@@ -175,6 +176,9 @@ def _content(
             if table is not None
         ],
         "falling": falling_table(analysis, units),
+        "durability": [
+            table for table in (couples_table(analysis), movement_table(analysis, units)) if table is not None
+        ],
         "obstructions": obstruction_table(analysis, units),
         "arrays": array_table(analysis, units),
         "partial": partial_table(analysis, units),
