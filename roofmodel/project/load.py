@@ -144,6 +144,7 @@ def _assemble(table: ProjectFile, path: Path, digest: Any, roof: RoofSurface | N
         panel, units = make_panel(table.panel, form), SYSTEMS[table.project.units]
         roof = replace(roof, obstacles=place_obstacles(roof, table.parapet, table.obstruction, units))
         roof = replace(roof, arrays=place_arrays(roof, table.solar, table.plane, panel, units))
+        check_tested(table, units)
         least = 0.0 if table.seam is None else LEAST_GRIP
         clamp = make_clamp(table.clamp, form, table.panel.seam_height, units, least)
         layout = place_rows(roof, table.row, table.plane, panel, units)
