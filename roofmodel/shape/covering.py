@@ -68,7 +68,7 @@ def exposed_parts(
     plan = np.array([_polygon(group) for group in rings], dtype=object)
     cover = _covers(normal, point, plan, tolerance)
     rooted = _rooted(cover)
-    cut = np.zeros(len(plan), dtype=bool)
+    cut = np.asarray(shapely.get_num_geometries(plan) > 1)
     exposed = plan.copy()
     for index in np.unique(cover.lower[rooted]):
         above = shapely.union_all(cover.piece[rooted & (cover.lower == index)], grid_size=GRID)
@@ -93,15 +93,15 @@ def _opened(shape: shapely.Geometry) -> shapely.Geometry:
     return shapely.simplify(shapely.intersection(shape, again, grid_size=GRID), SMOOTH)
 
 
-def _polygon(group: Sequence[Array]) -> Polygon:
-    """A plane's outline on plan, the largest part where its rings cross themselves."""
+def _polygon(group: Sequence[Array]) -> shapely.Geometry:
+    """A plane's outline on plan; several where its rings cross themselves."""
     if not group:
         return Polygon()
     polygon = Polygon(group[0][:, :2], [hole[:, :2] for hole in group[1:] if len(hole) >= 3])
     if not polygon.is_valid:
-        parts = shapely.get_parts(shapely.make_valid(polygon))
-        solid = [part for part in shapely.get_parts(parts) if part.geom_type == "Polygon"]
-        polygon = max(solid, key=lambda part: float(part.area), default=Polygon())
+        parts = shapely.get_parts(shapely.get_parts(shapely.make_valid(polygon)))
+        solid = [part for part in parts if part.geom_type == "Polygon" and part.area > LEAST]
+        polygon = solid[0] if len(solid) == 1 else MultiPolygon(solid)
     return shapely.set_precision(polygon, GRID)
 
 

@@ -20,6 +20,7 @@ ALIGNED = np.cos(np.radians(20.0))  # of a face with the curve it lies on
 LEAST_AREA = 5.0  # smaller curved regions stay planes [m^2]
 LEAST_SHARE = 0.1  # of the area at least lies on other planes than the two largest
 LEAST_PLANES = 3
+FINE = 60  # faces of a drawn curve; coarser ones are facets already
 LEAST_BEND = np.radians(20.0)  # between the normals of a curve's ends
 MOSTLY = 0.6  # a plane of another mass with more of its area on the curve is looked at too
 WHOLE = 0.85  # a plane with more of its area on the curve belongs to it
@@ -166,6 +167,8 @@ def _is_curved(
     area = float(mesh.area[face].sum())
     on = face[region[face] >= 0]
     shares = np.sort(np.bincount(region[on], mesh.area[on]))
+    if noise == 0.0 and len(face) < FINE:
+        return False
     if area < LEAST_AREA or shares[: 1 - LEAST_PLANES].sum() < LEAST_SHARE * area:
         return False
     model = curve.normals(mesh.points[mesh.faces[face]].mean(axis=1))

@@ -25,6 +25,9 @@ MOST_PARTS = 2000  # a mesh of more loose parts is a soup, in which none can be 
 UPRIGHT = 1e-4  # faces whose normal rises by no more than this share are walls in a survey too
 ALONE = 3.0  # groups farther from all others than this stand alone [m]
 STRAY, STRAY_SHARE = 4.0, 0.02  # area, and share of the largest group's, below which these are strays [m^2]
+FLOORS = 0.1  # with more than this share of its area hidden a mesh is a building, not a roof alone
+ONE_PLANE, MOSTLY = np.cos(np.radians(1.0)), 0.5  # a plane of which more is seen is seen
+LEAST_HOUSE = 20.0  # what stands on a plate is a building from here on [m^2]
 AROUND = 0.9  # share of the building that a ground plate lies around
 
 
@@ -100,16 +103,18 @@ def pick_roof_faces(raw: RawMesh, steepest: float = STEEPEST) -> RoofFaces:
     notes = list(raw.notes)
     keep, dropped = _not_walls(local, faces, steepest, notes)
     roof = _turned_up(local, faces[keep])
-    seen = seen_from_above(local, roof)
+    seen = _whole_planes(local, roof, seen_from_above(local, roof))
     if not seen.all():
         notes.append(f"{_count(local, roof[~seen])} hidden below others (floors, undersides) were left out.")
+    size = np.linalg.norm(face_vectors(local, roof), axis=1)
+    whole = bool(dropped or size[~seen].sum() > FLOORS * size.sum())
     roof = roof[seen]
-    whole = bool(dropped or not seen.all())
     ground = None if raw.ground is None else raw.ground - float(offset[2])
     if whole and ground is None:
         ground = float(low[2] - offset[2])
         plate = _ground_plate(local, roof, ground)
         if plate.any():
+            _refuse_flat_roof(local, roof, plate)
             notes.append(f"{_count(local, roof[plate])} low around the building were taken as ground.")
             roof = roof[~plate]
         notes.append("The ground level is taken at the lowest point of the model.")
@@ -187,6 +192,26 @@ def seen_from_above(points: Array, faces: IntArray) -> NDArray[np.bool_]:
     return seen >= min(SEEN_SAMPLES, len(weights))
 
 
+def _whole_planes(points: Array, faces: IntArray, seen: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """The same, with the hidden faces of planes that are mostly seen.
+
+    What rises from a plane covers some of its triangles or none, by how the plane is divided; what it covers
+    is cut away later, by outlines.
+    """
+    if seen.all() or not seen.any():
+        return seen
+    welded, joined = weld(points, faces)
+    solid = np.flatnonzero(np.linalg.norm(face_vectors(welded, joined), axis=1) > 0.0)
+    mesh = make_mesh(welded, joined[solid])
+    flat = np.einsum("kx,kx->k", *(mesh.normal[side] for side in mesh.pairs.T)) > ONE_PLANE
+    count, label = components(len(solid), mesh.pairs[flat])
+    area = np.bincount(label, mesh.area, count)
+    shown = np.bincount(label, mesh.area * seen[solid], count)
+    result = seen.copy()
+    result[solid] |= (shown > MOSTLY * area)[label]
+    return result
+
+
 def _sample_weights() -> Array:
     """Barycentric weights of the middle, near the corners and near the middles of the sides."""
     near = np.full((3, 3), 0.1) + 0.7 * np.eye(3)
@@ -220,6 +245,19 @@ def _ground_plate(points: Array, faces: IntArray, lowest: float) -> NDArray[np.b
         if shapely.intersection(own, rest).area >= AROUND * rest.area:
             ground[label == part] = True
     return ground
+
+
+def _refuse_flat_roof(points: Array, faces: IntArray, plate: NDArray[np.bool_]) -> None:
+    """Reject a low plate around so little that it may be the roof itself."""
+    size = 0.5 * np.linalg.norm(face_vectors(points, faces), axis=1)
+    low, rest = float(size[plate].sum()), float(size[~plate].sum())
+    if rest < LEAST_HOUSE and low > rest:
+        message = (
+            f"A flat plate of {low:.1f} m2 at the lowest level of the model lies around {rest:.1f} m2: it "
+            "may be the ground, or a flat roof with something on it; leave the ground out of the file, or give "
+            "the level of the ground (ground under [roof] of a project)."
+        )
+        raise InputError(message)
 
 
 def _strays(points: Array, faces: IntArray) -> NDArray[np.bool_]:
