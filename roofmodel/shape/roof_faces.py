@@ -254,8 +254,8 @@ def _refuse_flat_roof(points: Array, faces: IntArray, plate: NDArray[np.bool_]) 
     if rest < LEAST_HOUSE and low > rest:
         message = (
             f"A flat plate of {low:.1f} m2 at the lowest level of the model lies around {rest:.1f} m2: it "
-            "may be the ground, or a flat roof with something on it; leave the ground out of the file, or give "
-            "the level of the ground (ground under [roof] of a project)."
+            "may be the ground, or a flat roof with something on it; leave the ground out of the file, or "
+            "give the level of the ground (ground under [roof] of a project)."
         )
         raise InputError(message)
 
