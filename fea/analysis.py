@@ -28,6 +28,7 @@ from fea.checks.limits import (
     rail_stress_limit,
     worse,
 )
+from fea.checks.partial_rails import partial_cautions
 from fea.checks.reserve import snow_reserve
 from fea.checks.strips import panel_strips, strip_friction, strip_weight
 from fea.panel.groups import Tell
@@ -329,6 +330,7 @@ def analyze(
             *cautions(project, snow, factors, graph, force),
             *softness,
             *panel_cautions(project, support, together),
+            *partial_cautions(layout, snow.cases, together, project.site.standard),
         ),
         seconds=clock.seconds,
     )

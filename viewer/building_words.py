@@ -8,6 +8,7 @@ import numpy as np
 
 from fea.analysis import Analysis
 from fea.checks.demands import Demand
+from fea.checks.partial_rails import rail_partial
 from roofmodel.units import UnitSystem
 from viewer.quantities import percent, quantity, significant
 
@@ -56,6 +57,22 @@ def rising_line(analysis: Analysis) -> str:
 
 def _gain(demand: Demand) -> float:
     return demand.held / demand.free if demand.free > 0.0 else math.inf
+
+
+def partial_words(analysis: Analysis) -> tuple[str, ...]:
+    """What half-loaded spans would bring to the rails, where the standard knows them."""
+    layout = analysis.project.layout
+    found = rail_partial(layout, analysis.project.site.standard)
+    if found is None or not len(found.clamp):
+        return ()
+    clamp, row = int(np.argmax(found.clamp)), int(np.argmax(found.moment))
+    return (
+        "The checks take balanced snow on all spans of a rail. Left at half on some, as roof members must "
+        "stand it, it would bring a clamp up to "
+        f"{percent(float(found.clamp[clamp]) - 1.0)} more force ({layout.clamp_name[clamp]}) and a rail up "
+        f"to {percent(float(found.moment[row]) - 1.0)} more moment ({layout.row_name[row]}; firm supports, "
+        "splices as if continuous): leave that in hand where snow may be blown or cleared off in parts.",
+    )
 
 
 def purlin_sentence(analysis: Analysis, units: UnitSystem) -> str:

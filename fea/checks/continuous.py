@@ -131,8 +131,9 @@ def beam_forces(beam: Spans, force: Array) -> BeamForces:
     inside = (peak > 0.0) & (peak < width)
     between = moment[..., :-1] + np.where(inside, 0.5 * start * peak, 0.0)
     cell = np.maximum(np.maximum(moment[..., :-1], moment[..., 1:]), between)
-    in_span = (span[:, None] == np.arange(count + 1)).astype(bool)
-    per_span = np.where(in_span, cell[..., None], 0.0).max(axis=-2)
+    per_span = np.zeros((*force.shape[:-1], count + 1))
+    loaded, first_cell = np.unique(span, return_index=True)
+    per_span[..., loaded] = np.maximum(np.maximum.reduceat(cell, first_cell, axis=-1), 0.0)
     return BeamForces(
         sagging=np.maximum(cell.max(axis=-1), 0.0),
         hogging=np.maximum(-moment.min(axis=-1), 0.0),

@@ -141,22 +141,20 @@ def building_demands(
     found = _row_demands(project, snow.cases, without, flow, solved)
     held = free = over_held = over_free = None
     use = np.full((len(with_rows), 0), np.nan)
+    # Both at once, since cases with the rows and without share most of their zones.
+    every, here, there = (*with_rows, *(without or ())), slice(0, len(with_rows)), slice(len(with_rows), None)
     if framing is not None:
         marks = _marks(project, framing)
-        over_held = _with_row_couples(
-            project, framing, flow[1], overhang_loads(roof, framing, with_rows, marks)
-        )
-        over_free = None if without is None else overhang_loads(roof, framing, without, marks)
+        over = overhang_loads(roof, framing, every, marks)
+        over_held = _with_row_couples(project, framing, flow[1], over.some(here))
+        over_free = None if without is None else over.some(there)
         found = [*_overhang_demands(project, over_held, over_free), *found]
     if framing is not None and len(framing.plane):
-        standard = project.site.standard
-        known = factors[0] if factors else LoadFactors(1.0, 1.0, 1.0, "")
-        every = (*factors, *[known] * len(eave.cases))
-        pair = np.array([f.snow for f in every]), np.array([f.dead for f in every])
-        held = line_loads(roof, framing, with_rows, standard, pair, marks)
-        if without is not None:
-            ones = np.ones(len(without))
-            free = line_loads(roof, framing, without, standard, (ones, ones), marks)
+        first = factors[0] if factors else LoadFactors(1.0, 1.0, 1.0, "")
+        known = (*factors, *[first] * (len(every) - len(factors)))
+        pair = np.array([f.snow for f in known]), np.array([f.dead for f in known])
+        lines = line_loads(roof, framing, every, project.site.standard, pair, marks)
+        held, free = lines.some(here), None if without is None else lines.some(there)
         use = held.moment / framing.strength[framing.plane]
         found = [*_purlin_demands(project, framing, held, free), *found]
     order = np.argsort([roof.planes.name.index(demand.plane) for demand in found], kind="stable")

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from fea.checks.purlins import Cells, plane_cells
+from fea.checks.purlins import plane_cells
 from roofmodel.framing import Framing
 from roofmodel.snow.cases import SnowCase, case_forces
 from roofmodel.surface import RoofSurface
@@ -32,6 +32,10 @@ class OverhangLoads:
     shear: Array
     moment: Array
 
+    def some(self, which: slice) -> OverhangLoads:
+        """Only some of the cases."""
+        return OverhangLoads(self.cases[which], self.shear[which], self.moment[which])
+
 
 def overhang_loads(
     roof: RoofSurface, framing: Framing, cases: tuple[SnowCase, ...], marks: Array
@@ -50,7 +54,7 @@ def overhang_loads(
     shear, moment = np.full((len(cases), count), np.nan), np.full((len(cases), count), np.nan)
     for plane in np.flatnonzero(np.nan_to_num(framing.overhang) > 0.0).tolist():
         reach = float(framing.overhang[plane])
-        cells = _below(roof, framing, plane, reach, float(marks[plane]))
+        cells = plane_cells(roof, framing, plane, marks[plane : plane + 1], reach)
         force = case_forces(cases, cells.polygon, np.full(len(cells.polygon), plane))
         arm = (reach - cells.place) * np.cos(roof.planes.slope[plane])
         columns = np.zeros((len(cells.column), len(cells.edges) - 1))
@@ -59,12 +63,3 @@ def overhang_loads(
         shear[:, plane] = (force @ columns / width).max(axis=1)
         moment[:, plane] = ((force * arm) @ columns / width).max(axis=1)
     return OverhangLoads(tuple(case.name for case in cases), shear, moment)
-
-
-def _below(roof: RoofSurface, framing: Framing, plane: int, reach: float, mark: float) -> Cells:
-    """Cells of the overhang alone."""
-    places = np.array([reach] if np.isnan(mark) else [reach, mark])
-    cells = plane_cells(roof, framing, plane, places)
-    on = cells.place < reach
-    kept = {name: getattr(cells, name)[on] for name in ("polygon", "column", "strip", "place", "area")}
-    return replace(cells, **kept)

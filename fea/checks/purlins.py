@@ -9,7 +9,7 @@ that run through over all lines bring, where that is more.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import numpy as np
@@ -17,7 +17,7 @@ import shapely
 from numpy.typing import NDArray
 from scipy.sparse import coo_array, csr_array
 
-from fea.checks.continuous import BeamForces, Spans, asce_patterns, beam_forces, worst_patterns
+from fea.checks.continuous import Spans, asce_patterns, beam_forces, worst_patterns
 from roofmodel.framing import Framing
 from roofmodel.snow.cases import SnowCase, case_forces
 from roofmodel.surface import RoofSurface
@@ -26,7 +26,8 @@ Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 Patterns = Callable[[int], tuple[Array, tuple[str, ...]]]
 
-PIECES = 16  # cells in a usual span
+PIECES, MOST_PIECES = 16, 1200  # cells in a usual span, and in all spans of a line
+MOST_AT_ONCE = 3e6  # numbers in one solve of many loadings
 STRIPS = 3  # strips between two lines
 NEAR = 1e-6  # places closer than this are one [m]
 
@@ -114,6 +115,17 @@ class LineLoads:
     spans: IntArray
     assumed: NDArray[np.bool_]
 
+    def some(self, which: slice) -> LineLoads:
+        """Only some of the cases."""
+        by_case = {
+            name: getattr(self, name)[which]
+            for name in (
+                *("cases", "total", "mean", "peak", "reaction"),
+                *("sagging", "hogging", "shear", "pattern", "moment"),
+            )
+        }
+        return replace(self, **by_case)
+
 
 def line_loads(
     roof: RoofSurface,
@@ -181,22 +193,26 @@ def line_loads(
     )
 
 
-def plane_cells(roof: RoofSurface, framing: Framing, plane: int, marks: Array) -> Cells:
+def plane_cells(
+    roof: RoofSurface, framing: Framing, plane: int, marks: Array, up_to: float = np.inf
+) -> Cells:
     """Cut a plane along frames, ends of lines, lines and other marks up the slope, and finer between them."""
     outline = roof.planes.outline[plane]
     on = framing.plane == plane
     low, bottom, high, top = outline.bounds
+    top = min(top, up_to)
     fixed = [low, high, *framing.ends[on].ravel(), *framing.frames[plane]]
     columns = _merged(np.array(fixed), low, high)
     spans = np.diff(_merged(np.concatenate([[low, high], framing.frames[plane]]), low, high))
-    edges = _divided(columns, float(np.median(spans)) / PIECES)
+    pieces = np.clip(MOST_PIECES / len(spans), 2, PIECES)
+    edges = _divided(columns, float(np.median(spans) / pieces))
     across = _merged(np.concatenate([[bottom, top], framing.up[on], marks[~np.isnan(marks)]]), bottom, top)
     levels = np.concatenate([np.linspace(a, b, STRIPS, endpoint=False) for a, b in pairwise(across.tolist())])
-    levels = np.append(levels, top)
+    levels = np.append(levels, across[-1])
     column, strip = (k.ravel() for k in np.meshgrid(np.arange(len(edges) - 1), np.arange(len(levels) - 1)))
     boxes = shapely.box(edges[column], levels[strip], edges[column + 1], levels[strip + 1])
     shapely.prepare(outline)
-    cut = ~shapely.contains_properly(outline, boxes)
+    cut = ~shapely.covers(outline, boxes)
     boxes[cut] = shapely.intersection(boxes[cut], outline)
     area = shapely.area(boxes)
     kept = area > 0.0
@@ -275,24 +291,24 @@ def _bending(
 ) -> tuple[Array, list[list[str]], int]:
     """Worst forces (5, q, k) of k alike lines over all patterns, and the pattern of the largest moment."""
     standard, balanced = rule
-    patterns, words = PARTIAL.get(standard, _no_patterns)(len(beam.loaded))
-    factor = patterns[:, np.searchsorted(beam.loaded, beam.span)]  # (k, m)
-    plain = _worst(beam, factor[:, None, None] * force, balanced)
-    parts = [plain.reaction.max(axis=-1), plain.sagging, plain.hogging, plain.shear]
-    largest = np.maximum(plain.sagging, plain.hogging)
+    spans = len(beam.loaded)
+    patterns, words = PARTIAL.get(standard, _no_patterns)(spans)
+    factor = patterns[:, np.searchsorted(beam.loaded, beam.span)]
     snow, own = (f[:, None, None] for f in factors)
-    with_dead = _worst(beam, factor[:, None, None] * (snow * force) + own * dead, balanced)
-    moment = np.maximum(with_dead.sagging, with_dead.hogging)
-    chosen = largest.argmax(axis=0)
-    worst = np.stack([value.max(axis=0) for value in (*parts, moment)])
-    return worst, [[words[int(k)] for k in row] for row in chosen], len(beam.loaded)
+    worst, chosen = np.zeros((5, *force.shape[:2])), np.zeros(force.shape[:2], dtype=np.int64)
+    for ways, some in ((factor, np.flatnonzero(balanced)), (factor[:1], np.flatnonzero(~balanced))):
+        several = max(int(MOST_AT_ONCE / (ways.size * max(len(some), 1))), 1)
+        for first in range(0, force.shape[1] if len(some) else 0, several):
+            here = slice(first, first + several)
+            load = ways[:, None, None] * force[some, here]
+            plain = beam_forces(beam, load)
+            whole = beam_forces(beam, snow[some] * load + own[some] * dead[here])
+            parts = [plain.reaction.max(axis=-1), plain.sagging, plain.hogging, plain.shear]
+            parts.append(np.maximum(whole.sagging, whole.hogging))
+            worst[:, some, here] = np.stack([value.max(axis=0) for value in parts])
+            chosen[some, here] = np.maximum(plain.sagging, plain.hogging).argmax(axis=0)
+    return worst, [[words[int(k)] for k in row] for row in chosen], spans
 
 
 def _no_patterns(spans: int) -> tuple[Array, tuple[str, ...]]:
     return np.ones((1, spans)), ("full on all spans",)
-
-
-def _worst(beam: Spans, force: Array, balanced: NDArray[np.bool_]) -> BeamForces:
-    """Solve all patterns; cases that take none carry their first, the full one, in all."""
-    shown = np.where(balanced[:, None, None], force, force[:1])
-    return beam_forces(beam, shown)

@@ -41,7 +41,7 @@ NOT_MODELED = (
     ("ponding", "a matter of the structure below (7.11)"),
     ("partial loading", f"{PARTIAL} (7.5)"),
     ("snow in sloping valleys", "the standard gives no load for them; what slides there is in the force"),
-    ("ice dams at eaves", "they do not slide; `eavewright snow` gives 2 p_f for overhangs (7.4.5)"),
+    ("ice dams at eaves", "they do not slide; a case of the building, on overhangs in [[framing]] (7.4.5)"),
 )
 
 

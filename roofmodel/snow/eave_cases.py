@@ -71,8 +71,11 @@ def eave_cases(
         else:
             skipped.append((load.name, "it stands on overhangs; [[framing]] gives none (7.4.5)"))
     if over:
-        edge = [zone for load in over for zone in _edge_zones(roof, load)]
-        cases.append(_case(over[0], first, (*first.zones, *edge)))
+        edge = [zone for load in over for zone in _edge_zones(roof, load, overhang)]
+        if edge:
+            cases.append(_case(over[0], first, (*first.zones, *edge)))
+        else:
+            skipped.append((over[0].name, "it hangs from overhangs; [[framing]] gives none (6.3)"))
     return EaveCases(tuple(cases), tuple(skipped))
 
 
@@ -91,8 +94,10 @@ def _ice_zones(roof: RoofSurface, load: StandingLoad, overhang: Array, *, whole:
     return found
 
 
-def _edge_zones(roof: RoofSurface, load: StandingLoad) -> list[Zone]:
+def _edge_zones(roof: RoofSurface, load: StandingLoad, overhang: Array) -> list[Zone]:
     plane = roof.planes.name.index(load.where)
+    if not np.nan_to_num(overhang[plane]) > 0.0:
+        return []
     return _strips(roof, load, plane, EDGE_STRIP, load.value / EDGE_STRIP)
 
 

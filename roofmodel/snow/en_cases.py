@@ -23,7 +23,10 @@ NOT_MODELED = (
         "6.2 has no figure for them: each wind is a case of its own, and what lies around a projection's"
         " outer corner is left out",
     ),
-    ("snow overhanging the eave", "does not slide; `eavewright snow` gives it for every eave (6.3)"),
+    (
+        "snow overhanging the eave",
+        "does not slide; a case of the building on overhangs in [[framing]] (6.3)",
+    ),
 )
 
 

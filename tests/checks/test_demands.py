@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 
 from fea import analyze
+from fea.checks.partial_rails import rail_partial
 from fea.checks.purlins import line_loads
 from roofmodel import load_project, snow_cases
 from roofmodel.errors import InputError
@@ -352,3 +353,29 @@ def test_own_table_goes_before_the_one_for_all(tmp_path):
     twice = framing('overhang = "0.3 m"', "[[framing]]", 'overhang = "0.6 m"')
     with pytest.raises(InputError, match="two tables"):
         made(tmp_path, twice)
+
+
+def test_partial_loading_of_a_rail_is_told(tmp_path):
+    """Twelve clamps 0.5 m apart, rail ends 0.25 m beyond; no such clause in EN."""
+    text = site(US, "ASD").replace('"characteristic"', '"nominal"').replace("1.33", "2.0")
+    layout = made(tmp_path, text).project.layout
+    found = rail_partial(layout, "ASCE/SEI 7-22")
+    # Two adjacent spans of an endless beam: M_0 + (4 + r) M_1 = -1/4, 4 M_0 + 2 M_1 = -1/2.
+    r = np.sqrt(3.0) - 2.0
+    m0, m1 = np.linalg.solve([[1.0, 4.0 + r], [4.0, 2.0]], [-0.25, -0.5])
+    assert found.clamp[6] == pytest.approx(0.5 + 0.5 * (1.0 + 2.0 * (m1 - m0)), abs=1e-3)
+    assert found.moment[0] == pytest.approx(1.0)  # the free ends govern, w (L / 2)^2 / 2, full in any pattern
+    assert rail_partial(layout, "EN 1991-1-3") is None
+
+
+def test_clamp_that_half_loaded_spans_would_break_is_told(tmp_path):
+    """Strength just above the demand under full snow."""
+    text = site(US, "ASD").replace('"characteristic"', '"nominal"').replace("1.33", "2.0")
+    analysis = made(tmp_path, text)
+    use = next(limit for limit in analysis.limits if limit.name == "clamp combined").utilization.max()
+    strong = {"along": 7.0, "across": 3.0, "pull": 4.0, "push": 6.0}
+    for share, told in ((0.995, True), (0.7, False)):
+        sized = ", ".join(f'{way} = "{kn * use / share} kN"' for way, kn in strong.items())
+        changed_text = changed('along = "7 kN", across = "3 kN", pull = "4 kN", push = "6 kN"', sized, text)
+        cautions = " ".join(made(tmp_path, changed_text).cautions)
+        assert ("would use more than their strength" in cautions) is told

@@ -11,11 +11,13 @@ from fea.checks.building import BuildingLoads
 from fea.checks.purlins import PARTIAL_WORDS, LineLoads
 from roofmodel.framing import Framing
 from roofmodel.snow.eave_cases import NOT_CARRIED
+from roofmodel.surface import EdgeKind
 from roofmodel.units import UnitSystem
 from viewer.building_words import SAME, purlin_sentence, ratio_text, rising_sentences
 from viewer.quantities import brief, column, percent, quantity
 from viewer.report.tables import Table
 
+JUMP = 0.05  # an eave this far above the lowest point of its plane is another one [m]
 ROUNDING = 1e-6  # difference of two loads that is rounding [-]
 LINES_SHOWN = 60  # purlin lines in the tables; building.csv has all
 CASES_SHOWN = 12  # cases side by side
@@ -107,6 +109,7 @@ def building_words(analysis: Analysis, units: UnitSystem) -> tuple[str, ...]:
             "frame_spacing, overhang)."
         )
         return tuple(words)
+    words += _higher_eaves(analysis)
     purlin = purlin_sentence(analysis, units)
     if purlin:
         words.append(f"{purlin}: {'EXCEEDED' if found.exceeded else 'kept'}.")
@@ -119,6 +122,21 @@ def building_words(analysis: Analysis, units: UnitSystem) -> tuple[str, ...]:
                 "Some purlin lines reach fewer than two frames; they count as resting on both their ends."
             )
     return tuple(word for word in words if word)
+
+
+def _higher_eaves(analysis: Analysis) -> list[str]:
+    """Planes whose eave jumps: only their lowest one is computed as an overhang."""
+    roof, framing = analysis.project.roof, analysis.project.framing
+    kinds, found = np.array(roof.edges.kind), []
+    for plane, name in enumerate(roof.planes.name):
+        mine = (kinds == EdgeKind.EAVE) & (roof.edges.plane[:, 0] == plane)
+        up = roof.planes.to_plane(plane, roof.edges.start[mine])[:, 1]
+        if framing is not None and framing.overhang[plane] > 0.0 and np.any(up > JUMP):
+            found.append(name)
+    if not found:
+        return []
+    names = ", ".join(found)
+    return [f"Overhang: only the lowest eave of {names} is computed; look at the higher ones by hand."]
 
 
 def demands_table(analysis: Analysis, units: UnitSystem) -> Table | None:

@@ -15,6 +15,7 @@ from fea.analysis import Analysis
 from roofmodel.sliding.thrust import ValleyThrust
 from roofmodel.units import UnitSystem
 from viewer.beyond import beyond_sentences, beyond_table
+from viewer.building_words import partial_words
 from viewer.export import version
 from viewer.files import write_text
 from viewer.quantities import percent, quantity, significant, system
@@ -182,7 +183,7 @@ def _content(
         "obstructions": obstruction_table(analysis, units),
         "arrays": array_table(analysis, units),
         "partial": partial_table(analysis, units),
-        "sliding_words": _sliding_words(analysis, units),
+        "sliding_words": (*_sliding_words(analysis, units), *partial_words(analysis)),
         "zones": zones_table(analysis, units),
         "case_notes": case_notes(analysis),
         "case_names": [(case.name, case.standard, str(case.level)) for case in analysis.snow.cases],
