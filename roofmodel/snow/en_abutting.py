@@ -1,13 +1,10 @@
-"""Drift and slide at walls below taller roofs, EN 1991-1-3 5.3.6, and where several walls meet."""
+"""Drift and slide at walls below taller roofs, EN 1991-1-3 5.3.6."""
 
 from __future__ import annotations
 
-import numpy as np
-from scipy.sparse import coo_array
-from scipy.sparse.csgraph import connected_components
-
 from roofmodel.snow import en1991_1_3 as en
 from roofmodel.snow.cases import SnowCase, Value, Zone
+from roofmodel.snow.en_corners import Drift
 from roofmodel.snow.en_drifted import Cases
 from roofmodel.snow.en_roof import CODE, EnRoof, balanced_zones, load_values
 from roofmodel.snow.patches import (
@@ -15,7 +12,6 @@ from roofmodel.snow.patches import (
     WallGroup,
     larger,
     no_rows_above,
-    overlap,
     spread,
     wall_groups,
 )
@@ -35,49 +31,38 @@ FORMULAS = {
     WIND: "(mu_w - mu_1) (1 - x / l_s) C_e C_t s_k",
     SLIDE: "mu_s (1 - x / l_s) C_e C_t s_k",
 }
-TOGETHER_NOTE = (
-    "EN 1991-1-3 gives no figure for walls that meet. Judgment: of drifts that overlap the larger counts, as"
-    " in ASCE/SEI 7 7.7.3, since it is the same blown snow; what slides from different roofs is added."
-)
 
 
 def abutting_cases(known: EnRoof) -> Cases:
-    """Drift and slide at walls, 5.3.6: one case for each way that walls face, and one where several meet."""
+    """Drift and slide at walls, 5.3.6: one case for each way that walls face."""
     cases: list[SnowCase] = []
     skipped: list[tuple[str, str]] = []
     groups = wall_groups(known.roof)
     if not groups:
         skipped.append(("drift at taller roofs", "no roof meets a wall below a higher roof (5.3.6)"))
-    drifts: list[tuple[WallGroup, list[Zone]]] = []
     for group in groups:
         name = f"drift below {group.uppers(known.roof)}, wall facing {group.toward}"
         zones = _group_zones(known, group, BOTH)
         if zones:
-            drifts.append((group, zones))
             cases.append(known.case(name, balanced_zones(known) + zones, _notes(known, group)))
         else:
             skipped.append((name, "mu_s + mu_w is not above 0.8, or the gap is wider than l_s (5.3.6)"))
-    return cases + _together(known, drifts), skipped
+    return cases, skipped
 
 
-def _together(known: EnRoof, drifts: list[tuple[WallGroup, list[Zone]]]) -> list[SnowCase]:
-    """One case for each set of walls whose drifts lie on the same ground."""
-    count = len(drifts)
-    pairs = [(i, j) for i in range(count) for j in range(i + 1, count) if overlap(drifts[i][1], drifts[j][1])]
-    if not pairs:
-        return []
-    first, second = np.array(pairs).T
-    graph = coo_array((np.ones(len(pairs)), (first, second)), shape=(count, count))
-    label = connected_components(graph, directed=False)[1]
-    cases = []
-    for one in np.unique(label[first]):
-        groups = [drifts[k][0] for k in np.flatnonzero(label == one)]
-        blown = larger([zone for group in groups for zone in _group_zones(known, group, WIND)])
-        slid = [zone for group in groups for zone in _group_zones(known, group, SLIDE)]
-        name = f"drifts together, walls facing {' and '.join(group.toward for group in groups)}"
-        notes = list(dict.fromkeys(note for group in groups for note in _notes(known, group)))
-        cases.append(known.case(name, [*balanced_zones(known), *blown, *slid], [TOGETHER_NOTE, *notes]))
-    return cases
+def wall_drifts(known: EnRoof) -> list[Drift]:
+    """Drifts at walls, what is blown and what slid apart, one for each way that walls face."""
+    return [
+        Drift(
+            True,
+            group.toward,
+            "",
+            _group_zones(known, group, WIND),
+            _group_zones(known, group, SLIDE),
+            tuple(_notes(known, group)),
+        )
+        for group in wall_groups(known.roof)
+    ]
 
 
 def _group_zones(known: EnRoof, group: WallGroup, part: str) -> list[Zone]:

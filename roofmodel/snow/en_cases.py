@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from roofmodel.snow.cases import SnowCase, SnowSet
-from roofmodel.snow.en_abutting import abutting_cases
+from roofmodel.snow.en_abutting import abutting_cases, wall_drifts
 from roofmodel.snow.en_annex_b import exceptional_drifts
+from roofmodel.snow.en_corners import together
 from roofmodel.snow.en_drifted import pitched_cases, valley_cases
-from roofmodel.snow.en_obstacles import obstacle_cases
+from roofmodel.snow.en_obstacles import obstacle_cases, obstacle_drifts
 from roofmodel.snow.en_roof import EnRoof, balanced_case, exceptional, prepare
 from roofmodel.snow.inputs import EnSite
 from roofmodel.snow.vault_cases import en_vaults
@@ -19,9 +20,8 @@ NOT_MODELED = (
         " made of, the undrifted load and half of it on one side; the national annex may say more",
     ),
     (
-        "corners between parapets and projections",
-        "6.2 has no figure for them: each wind is a case of its own, and what lies around a projection's"
-        " outer corner is left out",
+        "outer corners of projections",
+        "6.2 has no figure for them: drifts lie straight in front of each face, none around the corners",
     ),
     (
         "snow overhanging the eave",
@@ -72,4 +72,4 @@ def _arrangements(known: EnRoof) -> tuple[list[SnowCase], list[tuple[str, str]]]
     for several, without in (found(known) for found in arrangements):
         cases += several
         skipped += without
-    return cases, skipped
+    return cases + together(known, [*wall_drifts(known), *obstacle_drifts(known)]), skipped

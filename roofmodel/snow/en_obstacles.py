@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from roofmodel.snow import en1991_1_3 as en
 from roofmodel.snow.cases import SnowCase, Value, Zone
+from roofmodel.snow.en_corners import Drift
 from roofmodel.snow.en_roof import CODE, EnRoof, balanced_zones, load_values
 from roofmodel.snow.obstacle_walls import room, wind_groups
 from roofmodel.snow.patches import larger, spread
@@ -12,7 +13,7 @@ from roofmodel.snow.regions import band, falling_pressure, left_normal
 NOTES = (
     "mu falls linearly from mu_2 at the face to mu_1 at l_s (6.2); past the roof's edge nothing is.",
     "6.2 is written for nearly level roofs; here it is applied on any slope, on plan.",
-    "Drifts lie straight in front of the faces; the corners between two of them are left out.",
+    "Drifts lie straight in front of the faces; what lies around outer corners is left out.",
 )
 
 
@@ -23,17 +24,26 @@ def obstacle_cases(known: EnRoof) -> tuple[list[SnowCase], list[tuple[str, str]]
         return [], [("drift at projections and parapets", "the project names none (6.2)")]
     cases: list[SnowCase] = []
     skipped: list[tuple[str, str]] = []
+    for one in obstacle_drifts(known):
+        name = f"drift at {one.name}, wind toward {one.wind}"
+        if one.blown:
+            cases.append(known.case(name, [*balanced_zones(known), *one.blown], NOTES))
+        else:
+            skipped.append((name, "mu_2 is not above mu_1 (6.2)"))
+    return cases, skipped
+
+
+def obstacle_drifts(known: EnRoof) -> list[Drift]:
+    """Drifts at parapets and projections, one for each wind."""
+    obstacles = known.roof.obstacles
+    drifts = []
     for group in wind_groups(obstacles):
         found = [_face_zone(known, face) for face in group.face.tolist()]
         zones = [part for zone in found if zone is not None for part in spread(known.plan, zone)]
         names = list(dict.fromkeys(obstacles.name[i] for i in obstacles.face[group.face]))
         who = " and ".join(names) if len(names) < 4 else f"{len(names)} parapets and projections"
-        name = f"drift at {who}, wind toward {group.toward}"
-        if zones:
-            cases.append(known.case(name, [*balanced_zones(known), *larger(zones)], NOTES))
-        else:
-            skipped.append((name, "mu_2 is not above mu_1 (6.2)"))
-    return cases, skipped
+        drifts.append(Drift(False, who, group.toward, larger(zones), [], NOTES))
+    return drifts
 
 
 def _face_zone(known: EnRoof, face: int) -> Zone | None:

@@ -15,6 +15,7 @@ from roofmodel.project.obstacle_schema import ObstructionTable, ParapetTable
 from roofmodel.project.obstacles import place_obstacles
 from roofmodel.shape.builders import RoofPart, build_roof
 from roofmodel.snow.asce7_22 import FOOT, PSF
+from roofmodel.snow.cases import case_pressure_at
 from roofmodel.snow.inputs import AsceSite, EnSite
 from roofmodel.snow.registry import snow_cases
 from roofmodel.units import SI, parse
@@ -225,3 +226,43 @@ def test_narrow_roofs_from_a_project_file(tmp_path):
     )
     load = sorted(plane_force(project.roof, case))
     assert load == pytest.approx([0.0, 50.0 * PSF * 18.0 * 60.0 * FOOT**2], rel=1e-6)
+
+
+def test_parapets_that_meet_drift_together():
+    """Judgment after ASCE/SEI 7 7.7.3: the larger at every point, one case beside those of each wind."""
+    roof = flat()
+    ways = ((0.0, 1.0), (1.0, 0.0))
+    tables = [
+        ParapetTable.model_validate({"edge": edge_towards(roof, np.array(way)), "height": "1.2 m"})
+        for way in ways
+    ]
+    walled = replace(roof, obstacles=place_obstacles(roof, tables, [], SI))
+    (both,) = [case for case in snow_cases(walled, EN).cases if case.name.startswith("drifts together")]
+    singles = drifts(walled, EN)
+    points = np.random.default_rng(5).uniform([0.0, 0.0], [LENGTH, WIDTH], (300, 2))
+    plane = np.zeros(300, dtype=int)
+    alone = np.max([case_pressure_at(case, points, plane) for case in singles], axis=0)
+    assert case_pressure_at(both, points, plane) == pytest.approx(alone, rel=1e-9)
+    assert any("Judgment" in note for note in both.notes)
+    opposite = replace(roof, obstacles=place_obstacles(roof, [tables[0]], [], SI))
+    assert not [case for case in snow_cases(opposite, EN).cases if case.name.startswith("drifts together")]
+
+
+def test_a_parapet_that_ends_at_a_wall_drifts_with_it():
+    house = np.array([[0.0, 20.0], [30.0, 20.0], [30.0, 40.0], [0.0, 40.0]])
+    low = np.array([[0.0, 0.0], [30.0, 0.0], [30.0, 20.0], [0.0, 20.0]])
+    roof = build_roof([RoofPart("flat", house, np.zeros(0), 8.0), RoofPart("flat", low, np.zeros(0), 4.0)])
+    table = ParapetTable.model_validate({"edge": edge_towards(roof, np.array([0.0, -1.0])), "height": "1 m"})
+    plane = roof.steps.lower[0]
+    side = next(
+        name
+        for name, pair, start, end in zip(
+            roof.edges.name, roof.edges.plane, roof.edges.start, roof.edges.end, strict=True
+        )
+        if pair[0] == plane and abs(start[0] - end[0]) < 1e-6
+    )
+    beside = ParapetTable.model_validate({"edge": side, "height": "1.5 m"})
+    for parapet, there in ((table, False), (beside, True)):
+        walled = replace(roof, obstacles=place_obstacles(roof, [parapet], [], SI))
+        names = [case.name for case in snow_cases(walled, EN).cases]
+        assert any(name.startswith("drifts together, walls facing S, at parapet") for name in names) is there
