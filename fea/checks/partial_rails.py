@@ -20,6 +20,7 @@ from roofmodel.snow.cases import SnowCase
 Array = NDArray[np.float64]
 
 WINDOW, SHARED = 160, 20  # clamps looked at together, and shared by neighbors: farther spans do not matter
+NEAR = 0.5  # no pattern doubles what a clamp uses (judgment)
 SAME_PLACE = 1e-4  # clamps nearer than this are one support [m]
 
 
@@ -71,11 +72,13 @@ def partial_cautions(
     layout: Layout, cases: tuple[SnowCase, ...], together: Limit, standard: str
 ) -> tuple[str, ...]:
     """A caution where a clamp keeps its limit under full snow and would not with spans half loaded."""
-    found = rail_partial(layout, standard)
     balanced = np.array([case.name.startswith("balanced") for case in cases], dtype=bool)
-    if found is None or not balanced.any():
-        return ()
     kept = np.all(together.utilization <= 1.0, axis=0)
+    if not balanced.any() or not np.any(kept & (together.utilization[balanced].max(axis=0) > NEAR)):
+        return ()
+    found = rail_partial(layout, standard)
+    if found is None:
+        return ()
     use = together.utilization[balanced].max(axis=0) * found.clamp
     over = np.flatnonzero(kept & (use > 1.0))
     if not len(over):

@@ -25,6 +25,8 @@ NOT_CARRIED = (
     "rows stands without it (judgment). Purlins and overhang below take it."
 )
 
+WHOLE = "It is put on the whole overhang here, however long (safe)."
+
 
 @dataclass(frozen=True)
 class EaveCases:
@@ -65,9 +67,10 @@ def eave_cases(
     skipped: list[tuple[str, str]] = []
     first = balanced or snow_cases(roof, site, retained).cases[0]
     for load in ice:
-        zones = _ice_zones(roof, load, overhang, whole=not isinstance(site, AsceSite))
+        whole = not isinstance(site, AsceSite)
+        zones = _ice_zones(roof, load, overhang, whole=whole)
         if zones:
-            cases.append(_case(load, first, zones))
+            cases.append(_case(load, first, zones, (WHOLE,) if whole else ()))
         else:
             skipped.append((load.name, "it stands on overhangs; [[framing]] gives none (7.4.5)"))
     if over:
@@ -79,8 +82,8 @@ def eave_cases(
     return EaveCases(tuple(cases), tuple(skipped))
 
 
-def _case(load: StandingLoad, like: SnowCase, zones: Iterable[Zone]) -> SnowCase:
-    notes = (f"Acts {load.when}.", NOT_CARRIED)
+def _case(load: StandingLoad, like: SnowCase, zones: Iterable[Zone], more: tuple[str, ...] = ()) -> SnowCase:
+    notes = (f"Acts {load.when}.", *more, NOT_CARRIED)
     return SnowCase(load.name, like.standard, like.level, tuple(zones), like.density, notes)
 
 

@@ -149,7 +149,7 @@ def test_ice_is_a_case_of_the_overhang(tmp_path):
     assert found.over_held.shear[q, 0] == pytest.approx(2.0 * flat * a, rel=1e-6)
     assert found.over_held.moment[q, 0] == pytest.approx(flat * a**2, rel=1e-6)
     assert demand(analysis, "moment of the overhang").case == "ice at the eaves"
-    assert "No row carries it" in found.eave.cases[0].notes[1]
+    assert "No row carries it" in found.eave.cases[0].notes[-1]
     # It reaches no row: the cases of the rows do not hold it.
     assert "ice at the eaves" not in [case.name for case in analysis.snow.cases]
 
@@ -172,6 +172,18 @@ def test_long_overhangs_take_ice_within_five_feet(tmp_path):
     assert found.over_held.moment[q, 0] == pytest.approx(
         2.0 * flat * reach * (2.0 * COS - reach / 2.0), rel=1e-6
     )
+
+
+def test_before_7_22_ice_lies_on_the_whole_overhang(tmp_path):
+    """ASCE/SEI 7-16: 2 p_f on all of it, 0.7 C_e C_t I_s p_g; the case says so."""
+    text = site(
+        'standard = "ASCE/SEI 7-16"\nground_snow = "1.5 kPa"\nrisk_category = "II"\nthermal = "heated"', "ASD"
+    )
+    text = text.replace('"characteristic"', '"nominal"').replace("1.33", "2.0")
+    found = made(tmp_path, framing('overhang = "2 m"', text=text)).building
+    q = found.over_held.cases.index("ice at the eaves")
+    assert found.over_held.shear[q, 0] == pytest.approx(2.0 * 0.7 * 1500.0 * 2.0 * COS, rel=1e-6)
+    assert "whole overhang" in " ".join(found.eave.cases[0].notes)
 
 
 def test_snow_that_hangs_over_acts_at_the_edge(tmp_path):

@@ -10,7 +10,6 @@ from fea.analysis import Analysis
 from fea.checks.building import BuildingLoads
 from fea.checks.purlins import PARTIAL_WORDS, LineLoads
 from roofmodel.framing import Framing
-from roofmodel.snow.eave_cases import NOT_CARRIED
 from roofmodel.surface import EdgeKind
 from roofmodel.units import UnitSystem
 from viewer.building_words import SAME, purlin_sentence, ratio_text, rising_sentences
@@ -109,7 +108,7 @@ def building_words(analysis: Analysis, units: UnitSystem) -> tuple[str, ...]:
             "frame_spacing, overhang)."
         )
         return tuple(words)
-    words += _higher_eaves(analysis)
+    words += [*_on_overhang(analysis), *_higher_eaves(analysis)]
     purlin = purlin_sentence(analysis, units)
     if purlin:
         words.append(f"{purlin}: {'EXCEEDED' if found.exceeded else 'kept'}.")
@@ -122,6 +121,22 @@ def building_words(analysis: Analysis, units: UnitSystem) -> tuple[str, ...]:
                 "Some purlin lines reach fewer than two frames; they count as resting on both their ends."
             )
     return tuple(word for word in words if word)
+
+
+def _on_overhang(analysis: Analysis) -> list[str]:
+    """Rows that stand on an overhang."""
+    layout, framing = analysis.project.layout, analysis.project.framing
+    if framing is None:
+        return []
+    up = 0.5 * (layout.row_start + layout.row_end)[:, 1]
+    on = np.flatnonzero(up < np.nan_to_num(framing.overhang)[layout.row_plane])
+    if not len(on):
+        return []
+    names = ", ".join(layout.row_name[row] for row in on)
+    return [
+        f"On the overhang: {names}. Its force tips the overhang, and ice at the eave can grip the rail; rows "
+        "near the line of the wall avoid both (common practice)."
+    ]
 
 
 def _higher_eaves(analysis: Analysis) -> list[str]:
@@ -278,7 +293,7 @@ def eave_table(analysis: Analysis, units: UnitSystem) -> Table:
                 f"{names[plane]}: {quantity(float(over.shear[first + k, plane]), 'line', units)}, "
                 f"{quantity(float(over.moment[first + k, plane]), 'moment per length', units)}"
             )
-        rows.append((case.name, zone.clause, zone.formula, at, f"{case.notes[0]} {NOT_CARRIED}"))
+        rows.append((case.name, zone.clause, zone.formula, at, " ".join(case.notes)))
     for name, why in found.eave.skipped:
         rows.append((name, "–", "–", "–", f"Not applied: {why}."))
     heads = ("Case", "Clause", "Formula", "Overhang: shear, moment", "Does retention carry it?")
