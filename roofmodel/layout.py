@@ -71,3 +71,24 @@ class Layout:
     def row_length(self) -> Array:
         """Rail lengths, (r,). [m]."""
         return np.asarray(np.linalg.norm(self.row_end - self.row_start, axis=1))
+
+
+def no_rows() -> Layout:
+    """Layout of a roof without rows."""
+    none, pairs = np.zeros(0, dtype=np.int64), np.zeros((0, 2))
+    return Layout(
+        row_name=(),
+        row_plane=none,
+        row_start=pairs,
+        row_end=pairs,
+        row_full=np.zeros((0, 2), dtype=bool),
+        clamp_name=(),
+        clamp_row=none,
+        clamp_s=np.zeros(0),
+        clamp_uv=pairs,
+        clamp_seam=none,
+        seam_angle=np.zeros(0),
+        splice_row=none,
+        splice_s=np.zeros(0),
+        splice_kind=(),
+    )

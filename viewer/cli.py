@@ -14,6 +14,7 @@ import click
 
 from viewer.app.command import open_command
 from viewer.handover.command import handover
+from viewer.screen.command import screen
 from viewer.stages import Commands, Stages, console, named, notice, print_json
 from viewer.strength.command import tests
 
@@ -37,6 +38,7 @@ ROOF_OUTPUTS = ["roof.png", "roof.json"]
 SNOW_OUTPUTS = ["snow.json", "snow.csv", "snow.png", "snow.html"]
 
 SCHEMAS = ["handover", "results", "roof", "seam", "snow", "tests"]
+SCHEMAS = ["handover", "results", "roof", "screen", "seam", "snow"]
 
 SEAM_OUTPUTS = ["seam.json", "seam.png", "seam.vtu", "seam.inp", "seam.html"]
 
@@ -347,6 +349,7 @@ def completion(shell: str) -> None:
 commands.add_command(handover)
 commands.add_command(open_command)
 commands.add_command(tests)
+commands.add_command(screen)
 
 
 def main() -> None:

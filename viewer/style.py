@@ -33,6 +33,8 @@ SNOW_ANCHORS = ("#F5F9FC", "#DCEAF4", "#BCD5E8", "#95BBD8", "#6C9CC3")
 SNOW_DEEP_ANCHORS = (*SNOW_ANCHORS[:4], "#6C9CC3", "#457AA6", "#275780", "#153654")
 KEPT_ANCHORS = ("#FDF0CF", "#FBD58B", "#F4AC45")  # utilization 0 to 1
 EXCEEDED_ANCHORS = ("#B0282E", "#7C1430", "#470A2B")  # just above 1 to `UTILIZATION_TOP`
+# Force that nothing holds yet: green to ink, so that nobody takes it for snow or for a share of a limit.
+FORCE_ANCHORS = ("#DDEBE0", "#A5CDB5", "#63A68F", "#2E7A70", "#155153", "#0C2F38")
 UNVERIFIED = INK  # a black square with a white question mark
 UTILIZATION_TOP = 2.0  # the scale ends here; higher values take the last color
 
@@ -104,6 +106,11 @@ def snow_rgb(share: ArrayLike) -> Array:
 def snow_bands(count: int) -> tuple[str, ...]:
     """Colors "#RRGGBB" of bands of snow pressure, the least first."""
     return tuple(hexadecimal(color) for color in _ramp(SNOW_DEEP_ANCHORS, np.linspace(0.06, 1.0, count)))
+
+
+def force_bands(count: int) -> tuple[str, ...]:
+    """Colors "#RRGGBB" of bands of sliding force, the least first."""
+    return tuple(hexadecimal(color) for color in _ramp(FORCE_ANCHORS, np.linspace(0.0, 1.0, count)))
 
 
 def utilization_rgb(utilization: ArrayLike) -> Array:

@@ -39,9 +39,15 @@ def make_site(table: ProjectFile, planes: tuple[str, ...]) -> inputs.Site:
     InputError
         Where a layer lies on no plane of the roof.
     """
-    site, slippery = table.site, table.surface.slippery
+    return site_of(table.site, planes, table.surface.slippery, table.design.upper_roof_retained)
+
+
+def site_of(
+    site: tables.AnySite, planes: tuple[str, ...], slippery: bool, upper_roof_retained: bool
+) -> inputs.Site:
+    """Site of a table [site] and of what else the snow rules ask; see `make_site`."""
     values: dict[str, Any] = site.model_dump(exclude={"standard"})
-    values["upper_roof_retained"] = table.design.upper_roof_retained
+    values["upper_roof_retained"] = upper_roof_retained
     match site:
         case tables.AsceSite():
             return inputs.AsceSite(**values, slippery=slippery)

@@ -132,16 +132,32 @@ def read_building(path: Path, building: str | None, lod: str | None = None) -> B
 
 def city_buildings(path: Path, lod: str | None = None) -> Iterator[Building]:
     """Every building of a file in turn; arguments as for `read_building`."""
+    for _, building in tile_buildings(path, lod):
+        if isinstance(building, InputError):
+            raise building
+        yield building
+
+
+def tile_buildings(path: Path, lod: str | None = None) -> Iterator[tuple[str, Building | InputError]]:
+    """Id of every building with the building, or with the reason why it cannot be read.
+
+    Only what spoils the whole file is raised.
+    """
     origin: Array | None = None
     try:
         for number, (element, reference, dimension) in enumerate(_elements(path), 1):
-            building = _building(element, lod, dimension, f"building {number}")
+            name = _attribute(element, "id") or f"building {number}"
+            try:
+                building = _building(element, lod, dimension, name)
+            except InputError as error:
+                yield name, error
+                continue
             own = next((item.get("srsName", "") for item in element.iter() if item.get("srsName")), reference)
             if is_geographic(own) and len(building.points):
                 if origin is None:
                     origin = np.round(building.points[:, :2].mean(axis=0), 2)
                 building = _in_meters(building, own, origin)
-            yield building
+            yield name, building
     except ElementTree.ParseError as error:
         line, column = error.position
         message = f"the file is not XML: it cannot be read from line {line}, column {column + 1} on."

@@ -19,6 +19,7 @@ from roofmodel.shape.surfaces import (
     Building,
     Surface,
     level_note,
+    own_points,
     roof_area,
     which_building,
 )
@@ -71,9 +72,55 @@ def city_buildings(path: Path, lod: str | None = None) -> Iterator[Building]:
         yield _building(city["CityObjects"], points, [name], lod)
 
 
-def _load(path: Path) -> dict[str, Any]:
+def tile_buildings(path: Path, lod: str | None = None) -> Iterator[tuple[str, Building | InputError]]:
+    """Id of every building with the building, its own points only, or with the reason why it cannot be read.
+
+    Only what spoils the whole file is raised. Of entries with one id the later ones get a number.
+    """
+    city = _load(path, strict=False)
+    points, _ = _vertices(city, strict=False)
+    objects = city["CityObjects"]
+    for name in building_ids(objects):
+        try:
+            for member in _family(objects, name):
+                if not _is_object(objects[member]):
+                    message = f"the entry of {member!r} is damaged (its type, geometry, children or parents)."
+                    raise InputError(message)
+            yield name, own_points(_building(objects, points, [name], lod))
+        except InputError as error:
+            yield name, error
+
+
+def _family(objects: Mapping[str, Any], name: str) -> list[str]:
+    """A building and everything below it that is there."""
+    found, queue = {}, [name]
+    while queue:
+        current = queue.pop()
+        if current in found or current not in objects:
+            continue
+        found[current] = True
+        item = objects[current]
+        children = _list_of(item, "children") if isinstance(item, dict) else []
+        queue.extend(child for child in children if isinstance(child, str))
+    return list(found)
+
+
+def _both(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+    """A table in which nothing gets lost where a key stands twice."""
+    table: dict[str, Any] = {}
+    for key, value in pairs:
+        number, name = 1, key
+        while name in table and isinstance(value, dict):
+            number += 1
+            name = f"{key} ({number})"
+        table[name] = value
+    return table
+
+
+def _load(path: Path, strict: bool = True) -> dict[str, Any]:
     try:
-        city = json.loads(path.read_text(encoding="utf-8"))
+        text = path.read_text(encoding="utf-8")
+        city = json.loads(text) if strict else json.loads(text, object_pairs_hook=_both)
     except json.JSONDecodeError as error:
         message = (
             f"the file is not JSON: it cannot be read from line {error.lineno}, column {error.colno} on."
@@ -104,7 +151,7 @@ def _load(path: Path) -> dict[str, Any]:
         message = "CityJSON needs 'CityObjects' and 'vertices'."
         raise InputError(message)
     for name, item in city["CityObjects"].items():
-        if not _is_object(item):
+        if strict and not _is_object(item):
             message = f"the entry of {name!r} is damaged (its type, geometry, children or parents)."
             raise InputError(message)
     return city
@@ -126,10 +173,23 @@ def _list_of(item: Mapping[str, Any], key: str) -> list[Any]:
     return value if isinstance(value, list) else [None]
 
 
-def _vertices(city: Mapping[str, Any]) -> tuple[Array, list[str]]:
+def _numbers(rows: Sequence[Any], strict: bool) -> Array:
+    """Vertices (n, 3) as the file has them; what is damaged is NaN unless strict."""
+    try:
+        return np.array(rows, dtype=float).reshape(len(rows), 3)
+    except (ValueError, TypeError, OverflowError):
+        if strict:
+            raise
+    if len(rows) == 1:
+        return np.full((1, 3), np.nan)
+    middle = len(rows) // 2  # halving finds few damaged rows in few steps
+    return np.concatenate([_numbers(rows[:middle], strict), _numbers(rows[middle:], strict)])
+
+
+def _vertices(city: Mapping[str, Any], strict: bool = True) -> tuple[Array, list[str]]:
     """Vertices (n, 3) in meters, and what was assumed."""
     try:
-        points = np.array(city["vertices"], dtype=float).reshape(-1, 3)
+        points = _numbers(city["vertices"], strict)
         transform = city.get("transform")
         if transform is not None:
             scale, translate = (np.array(transform[key], dtype=float) for key in ("scale", "translate"))
@@ -141,12 +201,13 @@ def _vertices(city: Mapping[str, Any]) -> tuple[Array, list[str]]:
             " hold three numbers as 'scale' and three as 'translate'."
         )
         raise InputError(message) from error
-    check_places(points)
+    if strict:
+        check_places(points)
     data = city.get("metadata")
     reference = str(data.get("referenceSystem", "")) if isinstance(data, dict) else ""
     if not is_geographic(reference) or len(points) == 0:
         return points, []
-    origin = np.round(points[:, :2].mean(axis=0), 2)
+    origin = np.round(points[np.isfinite(points).all(axis=1), :2].mean(axis=0), 2)
     return degrees_to_meters(points, reference, origin), [degrees_note(reference, origin)]
 
 
@@ -155,6 +216,7 @@ def building_ids(objects: Mapping[str, Any]) -> list[str]:
     return [
         name
         for name, item in objects.items()
+        if isinstance(item, dict)
         if item.get("type") == "Building" or (item.get("type") == "BuildingPart" and not item.get("parents"))
     ]
 

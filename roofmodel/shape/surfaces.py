@@ -47,6 +47,19 @@ class Building:
     notes: tuple[str, ...] = ()
 
 
+def own_points(building: Building) -> Building:
+    """The building with only the points that its surfaces name, in their order."""
+    rings = [ring for surface, _ in building.surfaces for ring in surface]
+    if not rings:
+        return Building(building.name, np.zeros((0, 3)), building.surfaces, building.notes)
+    used, number = np.unique(
+        np.concatenate([np.asarray(r, dtype=np.int64) for r in rings]), return_inverse=True
+    )
+    new = iter(np.split(number, np.cumsum([len(ring) for ring in rings])[:-1]))
+    surfaces = tuple(([next(new).tolist() for _ in surface], kind) for surface, kind in building.surfaces)
+    return Building(building.name, building.points[used], surfaces, building.notes)
+
+
 def newell(points: Array, ring: Sequence[int]) -> Array:
     """Area vector (3,) of a ring, by Newell's method. [m^2]."""
     xyz = points[np.asarray(ring, dtype=np.int64)]

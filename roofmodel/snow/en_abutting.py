@@ -90,7 +90,7 @@ def _notes(known: EnRoof, group: WallGroup) -> list[str]:
         )
         names = ", ".join(known.roof.planes.name[i] for i in sorted(held))
         notes.append(f"{names} carries snow retention; snow that slides from it {what}.")
-    free = sorted({int(steps.upper[i]) for i in group.steps if _slide_run(known, i) > 0.0} - known.retained)
+    free = sorted({int(steps.upper[i]) for i in group.steps if _lengths(known, i)[2] > 0.0} - known.retained)
     if known.site.upper_roof_retained and free:
         notes.append(no_rows_above(", ".join(known.roof.planes.name[i] for i in free)))
     return notes
@@ -102,12 +102,10 @@ def _wall_zones(known: EnRoof, i: int, part: str) -> list[Zone]:
     start, end, gap = steps.start[i], steps.end[i], float(steps.gap[i])
     upper, lower = int(steps.upper[i]), int(steps.lower[i])
     out = left_normal(start, end)
-    b1 = fetch(plan.level_outline[plan.level[upper]], start, end, -out, gap, EAVE_OVERHANG)
-    b2 = fetch(plan.level_outline[plan.level[lower]], start, end, out)
+    b1, b2, run = _lengths(known, i)
     low, high = float(steps.wall[i].min()), float(steps.wall[i].max())
     length = float(en.drift_length(high))
     wind = float(en.mu_wind(b1, b2, low, high, known.site.drift_weight, known.site.ground_snow))
-    run = _slide_run(known, i)
     slide = float(en.mu_slide(known.shape[upper], planes.slope[upper], run, length))
     blown = wind - float(known.shape[lower])
     peak = {BOTH: blown + slide, WIND: blown, SLIDE: slide}[part] * known.unit_load
@@ -135,6 +133,18 @@ def _wall_zones(known: EnRoof, i: int, part: str) -> list[Zone]:
         values,
     )
     return spread(plan, zone)
+
+
+def _lengths(known: EnRoof, i: int) -> tuple[float, float, float]:
+    """b_1, b_2 and the run that sheds at one step, found once for all cases. [m]."""
+    if i not in known.lengths:
+        steps, plan = known.roof.steps, known.plan
+        start, end = steps.start[i], steps.end[i]
+        out = left_normal(start, end)
+        upper, lower = (plan.level_outline[plan.level[p]] for p in (steps.upper[i], steps.lower[i]))
+        b1 = fetch(upper, start, end, -out, float(steps.gap[i]), EAVE_OVERHANG)
+        known.lengths[i] = (b1, fetch(lower, start, end, out), _slide_run(known, i))
+    return known.lengths[i]
 
 
 def _slide_run(known: EnRoof, i: int) -> float:

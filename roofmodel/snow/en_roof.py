@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -38,6 +38,8 @@ class EnRoof:
         C_e C_t s_k. [Pa]
     exceptional : bool
         Whether s_k is the exceptional s_Ad.
+    lengths : dict of int to (float, float, float)
+        What steps have been measured to be, kept by `en_abutting`. [m]
     """
 
     roof: RoofSurface
@@ -49,6 +51,7 @@ class EnRoof:
     shape: Array
     unit_load: float
     exceptional: bool
+    lengths: dict[int, tuple[float, float, float]] = field(default_factory=dict)
 
     def case(self, name: str, zones: Iterable[Zone], notes: Iterable[str] = ()) -> SnowCase:
         """Assemble a case of this standard."""

@@ -1,0 +1,1 @@
+"""Screening of city tiles: run, resume, map, page, table and data."""

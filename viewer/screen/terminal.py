@@ -1,0 +1,55 @@
+"""The short answer of a screening on the terminal, and how far it has come."""
+
+from __future__ import annotations
+
+import contextlib
+import sys
+from collections.abc import Callable, Iterator
+
+from rich.console import Console
+from rich.text import Text
+
+from viewer.screen.findings import BASIS, RANK, ScreenFindings, summary_words
+from viewer.screen.page import ranking_table
+from viewer.stages import voice
+from viewer.style import CAUTION
+from viewer.terminal import plain_table
+
+TOP, FAILED, SHORT = 15, 5, 17
+
+
+@contextlib.contextmanager
+def progress() -> Iterator[Callable[[int, int], None]]:
+    """A bar on terminals, nothing elsewhere; gives what is to be told buildings done and all of them."""
+    if voice() == "quiet" or not sys.stderr.isatty():
+        yield lambda done, total: None
+        return
+    from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
+
+    columns = (TextColumn("screening"), BarColumn(), MofNCompleteColumn(), TimeRemainingColumn())
+    with Progress(*columns, console=Console(stderr=True), transient=True) as bar:
+        task = bar.add_task("screening", total=None)
+        yield lambda done, total: bar.update(task, completed=done, total=total)
+
+
+def print_screen(findings: ScreenFindings, console: Console) -> None:
+    """Print summary, the first of the ranking, what failed, and the cautions."""
+    say = console.print
+    say(Text(str(findings.plan.said["file"]), style="bold"), highlight=False)
+    say(Text(summary_words(findings)), highlight=False)
+    say()
+    if findings.ranking:
+        found = ranking_table(findings, TOP)
+        table = plain_table(found.caption)
+        for head, kind in zip(found.heads, found.numeric, strict=True):
+            table.add_column(head, justify="right" if kind == "n" else "left", overflow="fold")
+        for row in found.rows:
+            table.add_row(row[0], row[1] if len(row[1]) <= SHORT else row[1][: SHORT - 3] + "...", *row[2:])
+        say(table, highlight=False)
+        say(Text(RANK, style="dim"), highlight=False)
+    say(Text(BASIS, style="dim"), highlight=False)
+    for one in findings.failed[:FAILED]:
+        say(Text(f"Not screened: {one['number']} {one['id']}: {one['reason']}"), highlight=False)
+    if len(findings.failed) > FAILED:
+        say(Text(f"and {len(findings.failed) - FAILED} more; all are in screen.csv"), highlight=False)
+    say(Text(f"{CAUTION} Falling snow and work at height can kill.", style="dim"), highlight=False)
