@@ -25,10 +25,15 @@ MADE = ("screen.json", "screen.csv", "screen.png", "screen.html")
 CODE = "from viewer.cli import main; main()"
 
 
-def start(*words, **more):
+def start(*words):
     command = [sys.executable, "-c", CODE, "screen", *map(str, words)]
     return subprocess.Popen(
-        command, cwd=ROOT, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, **more
+        command,
+        cwd=ROOT,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+        preexec_fn=lambda: signal.signal(signal.SIGINT, signal.SIG_DFL),  # ignored below background jobs
     )
 
 
@@ -110,6 +115,7 @@ def gone(pids):
     return False
 
 
+@pytest.mark.slow
 def test_a_killed_worker_costs_nothing(tile, plain, tmp_path):
     process = start(tile, *SNOW, "--out", tmp_path, "--processes", "2")
     wait_for_lines(tmp_path / NAME, 1, process)
@@ -121,12 +127,13 @@ def test_a_killed_worker_costs_nothing(tile, plain, tmp_path):
     assert contents(tmp_path) == plain
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("how", [signal.SIGKILL, signal.SIGINT])
 def test_a_stopped_run_goes_on(tmp_path, how):
-    tile = write(tmp_path, city(64))
+    tile = write(tmp_path, city(40))
     first, second = tmp_path / "first", tmp_path / "second"
     process = start(tile, *SNOW, "--out", first, "--processes", "1")
-    wait_for_lines(first / NAME, 3, process)
+    wait_for_lines(first / NAME, 2, process)
     workers = workers_of(process.pid)
     process.send_signal(how)
     _, err = process.communicate(timeout=60)
@@ -269,6 +276,7 @@ def test_bad_options_are_refused(tile, tmp_path, capsys):
     assert not (tmp_path / "out").exists()
 
 
+@pytest.mark.slow
 def test_a_building_that_kills_its_process_is_named(tmp_path, monkeypatch):
     """The process dies on one building: that one is told, its neighbors in the batch are calculated."""
     from roofmodel.screening import ScreenRules
@@ -294,6 +302,7 @@ def deadly(batch, rules):
     return screen_batch(batch, rules)
 
 
+@pytest.mark.slow
 def test_a_cluster_gives_the_same_bytes(tile, plain, tmp_path):
     distributed = pytest.importorskip("distributed")
     with distributed.LocalCluster(

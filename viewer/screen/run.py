@@ -145,7 +145,7 @@ def _on_cluster(todo: dict[int, Batch], rules: ScreenRules, address: str) -> Roa
             client.submit(screen_batch, batch, held, pure=False, retries=2): number
             for number, batch in todo.items()
         }
-        for future in as_completed(list(running)):
+        for future in as_completed(list(running), loop=client.loop):
             number = running.pop(future)
             try:
                 results = future.result()
