@@ -37,8 +37,7 @@ OUTPUTS = [
 ROOF_OUTPUTS = ["roof.png", "roof.json"]
 SNOW_OUTPUTS = ["snow.json", "snow.csv", "snow.png", "snow.html"]
 
-SCHEMAS = ["handover", "results", "roof", "seam", "snow", "tests"]
-SCHEMAS = ["handover", "results", "roof", "screen", "seam", "snow"]
+SCHEMAS = ["handover", "results", "roof", "screen", "seam", "snow", "tests"]
 
 SEAM_OUTPUTS = ["seam.json", "seam.png", "seam.vtu", "seam.inp", "seam.html"]
 
