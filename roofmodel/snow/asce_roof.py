@@ -14,7 +14,7 @@ from roofmodel.snow.asce_rules import AsceRules, asce_rules
 from roofmodel.snow.cases import SnowCase, Value, Zone
 from roofmodel.snow.inputs import Asce16Site, AsceSite
 from roofmodel.snow.patches import UNREDUCED, UNREDUCED_NOTE
-from roofmodel.snow.regions import Plan, held_planes, obstructed_planes, roof_plan, uniform
+from roofmodel.snow.regions import WHOLE, Plan, held_planes, obstructed_planes, roof_plan, uniform
 from roofmodel.surface import RoofSurface
 
 Array = NDArray[np.float64]
@@ -85,7 +85,7 @@ def prepare(roof: RoofSurface, site: AsceSite | Asce16Site, retained: frozenset[
 def without_reduction(known: AsceRoof) -> AsceRoof | None:
     """The same roof with C_s = 1.0 where rows hold the snow; None where that changes nothing."""
     held = held_planes(known.roof, known.plan, known.retained)
-    reduced = {i: float(known.slope_factor[i]) for i in sorted(held) if known.slope_factor[i] < 1.0}
+    reduced = {i: float(known.slope_factor[i]) for i in sorted(held) if known.slope_factor[i] < WHOLE}
     if not reduced:
         return None
     factor = known.slope_factor.copy()

@@ -16,6 +16,7 @@ from roofmodel.snow.en_roof import CODE, EnRoof
 from roofmodel.snow.regions import (
     SAME_WAY,
     SAME_WIND,
+    WHOLE,
     band,
     compass,
     falling_pressure,
@@ -88,9 +89,9 @@ def valley_drifts(known: EnRoof) -> list[tuple[str, list[Zone], tuple[str, ...]]
         load = sum(one.line_load for one in same)
         most = known.site.ground_snow * max(one.length for one in same)
         share = min(1.0, most / load) if load > 0.0 else 0.0
-        if share < 1.0:
+        if share < WHOLE:
             drifts += [(f"exceptional drift in the valley {one.names}", one.zones, NOTES) for one in same]
-        said = (*NOTES, *(() if share == 1.0 else (_share_note(share),)))
+        said = (*NOTES, *(() if share >= WHOLE else (_share_note(share),)))
         zones = [_part(zone, share) for one in same for zone in one.zones]
         drifts.append((f"exceptional drift {name}", zones, said))
     return drifts
@@ -104,7 +105,7 @@ def _share_note(share: float) -> str:
 
 
 def _part(zone: Zone, share: float) -> Zone:
-    if share == 1.0:
+    if share >= WHOLE:
         return zone
     said = Value("share", share, "", "of the drifts in several valleys together, B2(4)")
     return replace(

@@ -17,6 +17,7 @@ from roofmodel.snow.inputs import NbccSite, validate_nbcc
 from roofmodel.snow.patches import UNREDUCED, UNREDUCED_NOTE, spread
 from roofmodel.snow.regions import (
     SAME_WAY,
+    WHOLE,
     Plan,
     compass,
     crest_segments,
@@ -166,7 +167,7 @@ def level_length(outline: BaseGeometry) -> float:
 def without_reduction(known: NbccRoof) -> NbccRoof | None:
     """The same roof with C_s = 1.0 where rows hold the snow; None where that changes nothing."""
     held = held_planes(known.roof, known.plan, known.retained)
-    reduced = {i: float(known.slope_factor[i]) for i in sorted(held) if known.slope_factor[i] < 1.0}
+    reduced = {i: float(known.slope_factor[i]) for i in sorted(held) if known.slope_factor[i] < WHOLE}
     if not reduced:
         return None
     factor = known.slope_factor.copy()

@@ -26,6 +26,7 @@ SAME_WIND = np.cos(np.radians(5.0))  # winds within 5 degrees are one
 COMPASS_SLACK = 2.4  # less than half of 5 degrees, so that different winds have different names [degrees]
 # Cosine, judgment: snow that falls within 6 degrees of the line of a wall slides past it; else it jams there.
 TOWARD_WALL = 0.1
+WHOLE = 1.0 - 1e-9  # factors from here on reduce nothing: rounding at the limit of a slope does not count
 TOWARD_WALL_WORDS = "it falls toward a wall"
 _COMPASS = ("N", "NE", "E", "SE", "S", "SW", "W", "NW")
 

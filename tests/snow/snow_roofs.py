@@ -193,7 +193,7 @@ def bent():
     return assemble([*upper, lower], ("S1", "N1", "F1"), joints)
 
 
-def corner(wall=4.0, lower_slope=0.0):
+def corner(wall=4.0, **place):
     """Flat lower roof in the inner corner of an L-shaped flat upper roof: walls to its north and east."""
     faces = [
         [(0, 20, wall), (30, 20, wall), (30, 40, wall), (0, 40, wall)],
@@ -204,10 +204,10 @@ def corner(wall=4.0, lower_slope=0.0):
         (2, 0, (20, 20, 0.0), (0, 20, 0.0), (wall, wall), 0.0),
         (2, 1, (20, 0, 0.0), (20, 20, 0.0), (wall, wall), 0.0),
     ]
-    return assemble(faces, ("F1", "F2", "F3"), joints)
+    return assemble(faces, ("F1", "F2", "F3"), joints, **place)
 
 
-def court(run=12.0, wall=4.0, slope=30.0):
+def court(run=12.0, wall=4.0, slope=30.0, **place):
     """Flat roof in the inside corner of two gables whose slopes shed onto it from the north and the east."""
     rise = 8.0 * np.tan(np.radians(slope))
     up = wall + rise
@@ -220,7 +220,7 @@ def court(run=12.0, wall=4.0, slope=30.0):
         (2, 0, (run, run, 0.0), (0, run, 0.0), (wall, wall), 0.0),
         (2, 1, (run, 0, 0.0), (run, run, 0.0), (wall, wall), 0.0),
     ]
-    return assemble(faces, ("S1", "W1", "F1"), joints)
+    return assemble(faces, ("S1", "W1", "F1"), joints, **place)
 
 
 def folded(spans=2, half=6.0, degrees=30.0, length=20.0, turn=0.0):
