@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
 
 import numpy as np
@@ -91,4 +91,25 @@ def no_rows() -> Layout:
         splice_row=none,
         splice_s=np.zeros(0),
         splice_kind=(),
+    )
+
+
+def without_clamps(layout: Layout, gone: IntArray) -> Layout:
+    """The layout without some of its clamps; rails, splices and names of the others stay.
+
+    Parameters
+    ----------
+    layout : Layout
+    gone : (k,) int
+        Clamps that are taken out; at least one must stay on every row.
+    """
+    kept = np.ones(len(layout.clamp_name), dtype=bool)
+    kept[gone] = False
+    return replace(
+        layout,
+        clamp_name=tuple(name for name, stays in zip(layout.clamp_name, kept, strict=True) if stays),
+        clamp_row=layout.clamp_row[kept],
+        clamp_s=layout.clamp_s[kept],
+        clamp_uv=layout.clamp_uv[kept],
+        clamp_seam=layout.clamp_seam[kept],
     )

@@ -2,31 +2,40 @@
 
 from __future__ import annotations
 
+import contextlib
 import sys
 from pathlib import Path
 
 import click
 
-from viewer.stages import Spoken, Stages, console, named, print_json
+from viewer.stages import Spoken, Stages, console, named, notice, print_json
 
 
 @click.command(
     cls=Spoken,
-    short_help="Write what is handed over: installer's plan, quantities, workbook, 3D model.",
+    short_help="Write the calculation package (PDF), installer's plan, quantities, workbook, 3D model.",
     epilog="Example: eavewright handover project.toml --out handover",
 )
 @click.argument("project", type=click.Path(path_type=Path))
 @click.option("--out", callback=named, default="handover", show_default=True, help="Folder for the files.")
-def handover(project: Path, out: Path) -> None:
+@click.option(
+    "--picture/--no-picture", default=True, show_default=True, help="Put a 3D picture into the package."
+)
+def handover(project: Path, out: Path, picture: bool) -> None:
     """Check PROJECT and write what others need of it.
 
-    plan.dxf shows the installer every rail and clamp on unfolded planes; quantities.csv and tables.xlsx say
-    what to buy and what was found; roof.glb and model.vtm open in any 3D viewer. Exit code as of `check`:
-    0 every limit kept, 1 something exceeds its limit or is not verified, 2 bad input, nothing written.
+    package.pdf and package.html are the whole calculation; plan.dxf shows the installer every rail and
+    clamp on unfolded planes; quantities.csv and tables.xlsx say what to buy and what was found; roof.glb and
+    model.vtm open in any 3D viewer. Exit code as of `check`: 0 every limit kept, 1 something exceeds its
+    limit or is not verified, 2 bad input, nothing written.
     """
     stages = Stages()
-    with stages:
+    with contextlib.ExitStack() as stack:
+        stack.enter_context(stages)
         stages.show("reading the project")
+        from viewer.picture.render import Renderer
+
+        renderer = stack.enter_context(Renderer()) if picture else None  # loads while we compute
         from roofmodel.project.load import load_project
         from viewer.analyzing import analyze_project
         from viewer.files import check_output, output_folder
@@ -38,11 +47,18 @@ def handover(project: Path, out: Path) -> None:
         analysis = analyze_project(loaded, stages.step)
         folder = output_folder(out)
         stages.accept()
-        stages.show("writing")
-        bill = write_handover(analysis, folder)
+        from viewer.picture.draw import Picture, finish_picture, start_picture
+
+        drawn = Picture(None, "left out on request (--no-picture)")
+        if renderer is not None:
+            stages.show("drawing")
+            drawn = finish_picture(start_picture(analysis, renderer), folder / "utilization.png")
+        bill = write_handover(analysis, folder, drawn.path, drawn.reason, stages.show)
     from viewer.handover.terminal import print_handover
 
     print_handover(analysis, bill, console())
+    if drawn.reason and picture:
+        notice(f"No picture: {drawn.reason}")
     print_json(folder / "handover.json")
     console().print(f"Written to {folder}/: " + ", ".join(OUTPUTS), highlight=False)
     sys.exit(0 if analysis.passed else 1)

@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
+
+from markupsafe import Markup
 
 from fea.analysis import Analysis
 from viewer.export import plain_data, verdict, version
@@ -13,8 +16,21 @@ from viewer.handover.bill import Bill, bill_lines, bill_of, write_bill
 from viewer.handover.installer import write_plan
 from viewer.handover.solid import write_blocks, write_glb
 from viewer.handover.workbook import write_workbook
+from viewer.package.pdf import write_package
+from viewer.package.sway import SwayFindings, missing_table, sway_findings, sway_words, tornado_drawing
+from viewer.report.page import write_report
+from viewer.snow.drawing import drawing_svg
+
+Tell = Callable[[str], None]
+
+
+def _silent(text: str) -> None:
+    """Nobody listens."""
+
 
 OUTPUTS = (
+    "package.pdf",
+    "package.html",
     "plan.dxf",
     "quantities.csv",
     "tables.xlsx",
@@ -27,8 +43,28 @@ OUTPUTS = (
 )
 
 
-def write_handover(analysis: Analysis, folder: Path) -> Bill:
-    """Write `OUTPUTS` to a folder."""
+def write_handover(
+    analysis: Analysis, folder: Path, picture: Path | None = None, reason: str = "", tell: Tell = _silent
+) -> Bill:
+    """Write `OUTPUTS` to a folder.
+
+    Parameters
+    ----------
+    analysis : Analysis
+    folder : Path
+    picture : Path or None
+        The utilization picture, for the package.
+    reason : str
+        Why there is none.
+    tell : callable
+        Is told what is being written.
+    """
+    tell("running the check again with other inputs")
+    sway = sway_findings(analysis)
+    tell("setting the calculation package")
+    write_package(analysis, folder / "package.pdf", picture, sway)
+    write_report(analysis, folder / "package.html", picture, reason, sway=_sway_content(sway))
+    tell("writing plan, quantities and models")
     bill = bill_of(analysis.project)
     write_plan(analysis.project, bill, folder / "plan.dxf")
     write_bill(analysis.project, bill, folder / "quantities.csv")
@@ -37,6 +73,16 @@ def write_handover(analysis: Analysis, folder: Path) -> Bill:
     write_blocks(analysis, folder)
     write_text(folder / "handover.json", json.dumps(_data(analysis, bill), ensure_ascii=False) + "\n")
     return bill
+
+
+def _sway_content(sway: SwayFindings | None) -> dict[str, Any] | None:
+    """What moves the answer, for the page."""
+    if sway is None:
+        return None
+    words = sway_words(sway.inputs, sway.now)
+    drawing = drawing_svg(tornado_drawing(sway.inputs, sway.now), "What moves the answer")
+    table = missing_table(sway.missing) if sway.missing else None
+    return {"words": words, "drawing": Markup(drawing), "table": table}
 
 
 def _data(analysis: Analysis, bill: Bill) -> dict[str, Any]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import base64
 import math
 import re
+from collections.abc import Mapping
 from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -66,7 +67,7 @@ if TYPE_CHECKING:
     from markupsafe import Markup
 
 DRAWINGS_SHOWN = 12  # rows drawn one by one; more would bury the reader
-_GREEK = {
+GREEK = {
     "theta": "θ",
     "gamma": "γ",
     "alpha": "α",
@@ -78,9 +79,9 @@ _GREEK = {
     "sum(": "Σ(",
     "sqrt(": "√(",
 }
-_WORD = r"\b(theta|gamma|alpha|beta|mu|rho|Omega|phi|sum\(|sqrt\()(?![a-z]{2})"
+GREEK_WORD = r"\b(theta|gamma|alpha|beta|mu|rho|Omega|phi|sum\(|sqrt\()(?![a-z]{2})"
 # Short symbols only, so that names of fields and files stay as they are.
-_SUBSCRIPT = r"(?<![\w])(\w{1,3}?)_([A-Za-z0-9+−]+(?:,[A-Za-z0-9]+)*)(?!\w)"
+SUBSCRIPT = r"(?<![\w])(\w{1,3}?)_([A-Za-z0-9+−]+(?:,[A-Za-z0-9]+)*)(?!\w)"
 
 
 def write_report(
@@ -90,6 +91,7 @@ def write_report(
     picture_reason: str = "",
     *,
     today: date | None = None,
+    sway: Mapping[str, Any] | None = None,
 ) -> None:
     """Write the report as one self-contained HTML file, whole or not at all.
 
@@ -104,8 +106,10 @@ def write_report(
         Why there is no picture, in a few words.
     today : date, optional
         Date in the title block, today by default.
+    sway : mapping, optional
+        Words, drawing and table of what moves the answer.
     """
-    write_text(Path(path), report_html(analysis, picture, picture_reason, today=today))
+    write_text(Path(path), report_html(analysis, picture, picture_reason, today=today, sway=sway))
 
 
 def report_html(
@@ -114,6 +118,7 @@ def report_html(
     picture_reason: str = "",
     *,
     today: date | None = None,
+    sway: Mapping[str, Any] | None = None,
 ) -> str:
     """Text of the report; see `write_report`."""
     units = system(analysis.project.table.project.units)
@@ -124,7 +129,8 @@ def report_html(
         number=lambda number: expression_html((number,), units),
     )
     template = environment.get_template("report.html.j2")
-    return template.render(**_content(analysis, units, picture, picture_reason, today or date.today()))
+    content = report_content(analysis, units, picture, picture_reason, today or date.today())
+    return template.render(**content, sway=sway)
 
 
 def page_environment() -> Environment:
@@ -142,7 +148,7 @@ def page_environment() -> Environment:
     return environment
 
 
-def _content(
+def report_content(
     analysis: Analysis, units: UnitSystem, picture: Path | None, reason: str, today: date
 ) -> dict[str, Any]:
     """Everything the template needs."""
@@ -375,8 +381,8 @@ def symbols(text: str) -> Markup:
     from markupsafe import Markup, escape
 
     safe = str(escape(text))
-    safe = re.sub(_WORD, lambda m: _GREEK[m.group(1)], safe)
-    safe = re.sub(_SUBSCRIPT, r"\1<sub>\2</sub>", safe)
+    safe = re.sub(GREEK_WORD, lambda m: GREEK[m.group(1)], safe)
+    safe = re.sub(SUBSCRIPT, r"\1<sub>\2</sub>", safe)
     return Markup(re.sub(r"\^(\d)", r"<sup>\1</sup>", safe))
 
 

@@ -66,7 +66,7 @@ def snow_html(study: SnowStudy, sheet: Drawing, *, today: date | None = None) ->
         sheet=Markup(drawing_svg(sheet, f"All snow cases of {project.table.project.name}")),
         chapters=[_chapter(study, index) for index in detailed],
         left_out=len(findings.cases) - len(detailed),
-        zones=[_zone(study, patch) for patch in findings.patches if set(patch.cases) & set(detailed)],
+        zones=zone_chapters(study),
         small=as_given(SMALL, "area", units),
         skipped=Table("Considered, not applied", ("Case", "Why"), "ts", tuple(findings.snow.skipped)),
         standing=standing_table(study),
@@ -79,6 +79,12 @@ def snow_html(study: SnowStudy, sheet: Drawing, *, today: date | None = None) ->
         ],
         cautions=CAUTIONS,
     )
+
+
+def zone_chapters(study: SnowStudy) -> list[dict[str, Any]]:
+    """Working of every zone of the cases that have a chapter."""
+    shown = set(_detailed(study))
+    return [_zone(study, patch) for patch in study.findings.patches if set(patch.cases) & shown]
 
 
 def _detailed(study: SnowStudy) -> list[int]:
@@ -156,7 +162,7 @@ def _chapter(study: SnowStudy, index: int) -> dict[str, Any]:
             f"{quantity(finding.case.density, 'density', units)}."
         ),
         "zones": _zones_table(study, index),
-        "sections": [_section(study, section) for section in own],
+        "sections": [section_chapter(study, section) for section in own],
         "others": [f"{name} in case {case}" for name, case in others.items()],
         "notes": finding.case.notes,
     }
@@ -204,7 +210,8 @@ def _zones_table(study: SnowStudy, index: int) -> Table:
     return Table(f"Zones of case {index + 1}, pressures add", heads, "tttnnntt", tuple(rows), note=note)
 
 
-def _section(study: SnowStudy, section: Section) -> dict[str, Any]:
+def section_chapter(study: SnowStudy, section: Section) -> dict[str, Any]:
+    """Drawing and words of one section."""
     from markupsafe import Markup
 
     findings, units = study.findings, study.units

@@ -1,0 +1,208 @@
+"""Which input moves the answer most, and what one missing clamp does: the whole check run again."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fea.analysis import Analysis, Governing, analyze
+from roofmodel.layout import without_clamps
+from roofmodel.memory import Memory
+from roofmodel.project.load import Project, with_rows
+from roofmodel.snow.inputs import DirectSite, Site, SnowLayer
+
+STEP = 0.10  # up and down
+GROUND_SNOW, MEASURED_DEPTH, FRICTION = "ground snow", "measured snow depth", "friction"
+_NEW_SNOW = (GROUND_SNOW, MEASURED_DEPTH, FRICTION)
+
+
+@dataclass(frozen=True)
+class Sway:
+    """What an input does to the most used attachment.
+
+    Attributes
+    ----------
+    name : str
+        Input in words.
+    low, high : float
+        Utilization with 10 % less and 10 % more of it.
+    low_at, high_at : str
+        The attachment that governs then.
+    """
+
+    name: str
+    low: float
+    high: float
+    low_at: str
+    high_at: str
+
+    @property
+    def reach(self) -> float:
+        """Distance between the two."""
+        return abs(self.high - self.low)
+
+
+@dataclass(frozen=True)
+class Missing:
+    """The check without one clamp.
+
+    Attributes
+    ----------
+    clamp : str
+        The most used one of its row, taken out.
+    before, after : float
+        Largest utilization of the row's clamps with it and without.
+    worst : str
+        The clamp that is used most then.
+    passes : bool
+        Whether every limit of the project is kept without it.
+    """
+
+    clamp: str
+    before: float
+    after: float
+    worst: str
+    passes: bool
+
+
+def tornado(analysis: Analysis) -> tuple[Sway, ...]:
+    """The most used attachment with one input 10 % down and up at a time, the strongest first.
+
+    Seams count as rigid, also where the project asks for panels that give way. Inputs that cannot change,
+    such as no friction, are left out.
+    """
+    project, memory = _rigid(analysis.project), Memory()
+    found = []
+    for name, change in _inputs(project):
+        kept = None if name in _NEW_SNOW else memory  # what slides is the same with other hardware
+        use = [_attachment(change(project, 1.0 + sign * STEP), kept) for sign in (-1.0, 1.0)]
+        found.append(Sway(name, use[0][0], use[1][0], use[0][1], use[1][1]))
+    return tuple(sorted(found, key=lambda one: -one.reach))
+
+
+def missing_clamps(analysis: Analysis) -> tuple[Missing, ...]:
+    """Every row without its most used clamp, row by row; rows on one clamp are left out."""
+    project, memory = _rigid(analysis.project), Memory()
+    layout = project.layout
+    use = _use(analysis)
+    found = []
+    for row, name in enumerate(layout.row_name):
+        on = np.flatnonzero(layout.clamp_row == row)
+        if len(on) < 2 or not use[on].max() > 0.0:
+            continue
+        gone = int(on[np.argmax(use[on])])
+        without = replace(project, layout=without_clamps(layout, np.array([gone])))
+        after = analyze(without, memory=memory, beyond=False)
+        left = np.flatnonzero(after.project.layout.clamp_row == layout.row_name.index(name))
+        now = _use(after)
+        worst = int(left[np.argmax(now[left])])
+        found.append(
+            Missing(
+                clamp=layout.clamp_name[gone],
+                before=float(use[on].max()),
+                after=float(now[left].max()),
+                worst=after.project.layout.clamp_name[worst],
+                passes=after.passed,
+            )
+        )
+    return tuple(found)
+
+
+def _rigid(project: Project) -> Project:
+    options = project.table.analysis.model_copy(update={"panel_flexibility": False})
+    return replace(project, table=project.table.model_copy(update={"analysis": options}))
+
+
+def _use(analysis: Analysis) -> NDArray[np.float64]:
+    """Worst utilization of every clamp over its limits and cases; what is not verified counts as nothing."""
+    by = [limit.utilization for limit in analysis.limits if limit.target == "clamp"]
+    return np.asarray(np.nan_to_num(np.array(by), nan=0.0).max(axis=(0, 1)))
+
+
+def _attachment(project: Project, memory: Memory | None) -> tuple[float, str]:
+    found = analyze(project, memory=memory, beyond=False)
+    worst: Governing | None = found.attachment
+    if worst is None:
+        return 0.0, ""
+    return worst.utilization, found.limits[worst.limit].target_name[worst.target]
+
+
+Change = Callable[[Project, float], Project]
+
+
+def _inputs(project: Project) -> list[tuple[str, Change]]:
+    """Inputs with what changes them."""
+    rail, clamp = project.rail, project.clamp
+    section = rail.section
+    found: list[tuple[str, Change]] = [
+        (
+            MEASURED_DEPTH if isinstance(project.site, DirectSite) else GROUND_SNOW,
+            lambda p, f: replace(p, site=_more_snow(p.site, f)),
+        ),
+        (
+            "clamp strength, all directions",
+            lambda p, f: replace(p, clamp=replace(clamp, strength=clamp.strength * f)),
+        ),
+        (
+            "clamp stiffness",
+            lambda p, f: replace(p, clamp=replace(clamp, stiffness=clamp.stiffness * f)),
+        ),
+        (
+            "height of the rail over the grip",
+            lambda p, f: replace(p, clamp=replace(clamp, height=clamp.height * f)),
+        ),
+        (
+            "length of the grip",
+            lambda p, f: replace(p, clamp=replace(clamp, grip_length=clamp.grip_length * f)),
+        ),
+        (
+            "bending stiffness of the rail",
+            lambda p, f: replace(
+                p,
+                rail=replace(
+                    rail,
+                    section=replace(section, I_y=section.I_y * f, I_z=section.I_z * f, I_yz=section.I_yz * f),
+                ),
+            ),
+        ),
+    ]
+    if project.table.as_built is None:
+        found.append(
+            (
+                "distance of the rows from the eave",
+                lambda p, f: with_rows(p, [row.model_copy(update={"up": row.up * f}) for row in p.table.row]),
+            )
+        )
+    if not np.isnan(project.panel.anchorage):
+        found.append(
+            (
+                "panel anchorage",
+                lambda p, f: replace(p, panel=replace(p.panel, anchorage=p.panel.anchorage * f)),
+            )
+        )
+    if project.slide.friction > 0.0:
+        found.append(
+            (
+                FRICTION,
+                lambda p, f: replace(p, slide=replace(p.slide, friction=p.slide.friction * f)),
+            )
+        )
+    if rail.thermal != 0.0:
+        found.append(
+            ("change of temperature", lambda p, f: replace(p, rail=replace(rail, thermal=rail.thermal * f)))
+        )
+    return found
+
+
+def _more_snow(site: Site, factor: float) -> Site:
+    if isinstance(site, DirectSite):
+
+        def deeper(layers: tuple[SnowLayer, ...]) -> tuple[SnowLayer, ...]:
+            return tuple(replace(layer, depth=layer.depth * factor) for layer in layers)
+
+        planes = {name: deeper(layers) for name, layers in site.plane_layers.items()}
+        return replace(site, layers=deeper(site.layers), plane_layers=planes)
+    return replace(site, ground_snow=site.ground_snow * factor)

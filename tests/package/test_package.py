@@ -1,0 +1,128 @@
+"""The calculation package, read back from the PDF, and what moves the answer against plain runs."""
+
+from dataclasses import replace
+from datetime import date
+
+import numpy as np
+import pypdf
+import pytest
+
+from fea.analysis import analyze
+from fea.sensitivity import missing_clamps, tornado
+from roofmodel.layout import without_clamps
+from roofmodel.project.load import load_project
+from viewer.package.pdf import package_source, write_package
+from viewer.package.sway import sway_findings
+from viewer.package.typeset import symbols, text
+from viewer.quantities import percent
+from viewer.report.working import hand_check
+
+MODEL = "models/sentier-house/project.toml"
+
+
+@pytest.fixture(scope="module")
+def analysis():
+    return analyze(load_project(MODEL))
+
+
+@pytest.fixture(scope="module")
+def sway(analysis):
+    return sway_findings(analysis)
+
+
+@pytest.fixture(scope="module")
+def pages(analysis, sway, tmp_path_factory):
+    path = tmp_path_factory.mktemp("package") / "package.pdf"
+    write_package(analysis, path, None, sway, today=date(2026, 1, 2))
+    reader = pypdf.PdfReader(path)
+    return [" ".join(page.extract_text().split()) for page in reader.pages]
+
+
+def test_the_front_page_has_answer_block_and_contents(analysis, pages):
+    front = pages[0]
+    worst = analysis.limits[analysis.attachment.limit].target_name[analysis.attachment.target]
+    assert analysis.project.table.project.name in front
+    assert f"{worst} uses {percent(analysis.attachment.utilization)}" in front
+    assert "2026-01-02" in front
+    assert analysis.project.digest in front.replace(" ", "")
+    for title in (
+        "Governing attachment",
+        "Hand check",
+        "What moves the answer",
+        "Snow",
+        "Self-audit",
+        "Inputs",
+    ):
+        assert title in front
+
+
+def test_pages_are_numbered_and_carry_cautions(pages):
+    for number, page in enumerate(pages, 1):
+        assert f"{number} / {len(pages)}" in page
+        assert "licensed engineer" in page
+    assert 5 < len(pages) < 40
+
+
+def test_the_hand_check_is_there_and_meets_the_answer(analysis, pages):
+    working = hand_check(analysis)
+    whole = " ".join(pages)
+    assert all(step.title in whole for step in working.steps)
+    assert working.steps[-1].result.value == pytest.approx(analysis.attachment.utilization, rel=0.01)
+
+
+def test_paper_follows_the_units(analysis, sway):
+    _, source = package_source(analysis, None, sway, date(2026, 1, 2))
+    assert 'paper: "a4"' in source
+    us = analyze(load_project("models/cedar-hollow/project.toml"))
+    assert 'paper: "us-letter"' in package_source(us, None, None, date(2026, 1, 2))[1]
+
+
+@pytest.mark.parametrize(
+    "words", ['say "so"', "C:\\new", "#let x = 1", "$a$ [b] *c* _d_ @e <f>", "50 % // no comment", "}{"]
+)
+def test_words_come_through_as_they_are(words, tmp_path):
+    import typst
+
+    source = f"{text(words)}\n\n{symbols(words)}"
+    found = pypdf.PdfReader(_file(tmp_path, typst.compile(source.encode())))
+    assert " ".join(words.split()) in " ".join(found.pages[0].extract_text().split())
+
+
+def _file(folder, data):
+    (folder / "x.pdf").write_bytes(data)
+    return folder / "x.pdf"
+
+
+def test_more_strength_is_less_use_in_proportion(analysis):
+    """Every clamp limit is linear in one over the strength."""
+    one = next(s for s in tornado(analysis) if s.name.startswith("clamp strength"))
+    now = analysis.attachment.utilization
+    if one.low_at == one.high_at:
+        assert one.low == pytest.approx(now / 0.9, rel=1e-6)
+        assert one.high == pytest.approx(now / 1.1, rel=1e-6)
+    assert one.low > now > one.high
+
+
+def test_the_tornado_is_sorted_and_equals_plain_runs(analysis):
+    found = tornado(analysis)
+    reach = [one.reach for one in found]
+    assert reach == sorted(reach, reverse=True)
+    snow = next(one for one in found if one.name == "ground snow")
+    project = analysis.project
+    more = replace(project, site=replace(project.site, ground_snow=1.1 * project.site.ground_snow))
+    assert analyze(more).attachment.utilization == pytest.approx(snow.high, rel=1e-9)
+    stiff = next(one for one in found if one.name == "clamp stiffness")
+    soft = replace(project, clamp=replace(project.clamp, stiffness=0.9 * project.clamp.stiffness))
+    assert analyze(soft).attachment.utilization == pytest.approx(stiff.low, rel=1e-9)
+
+
+def test_a_missing_clamp_leaves_the_snow_to_the_others(analysis):
+    gone = missing_clamps(analysis)
+    assert {one.clamp.rsplit("-", 1)[0] for one in gone} <= set(analysis.project.layout.row_name)
+    assert all(one.after > one.before for one in gone)
+    layout = analysis.project.layout
+    at = layout.clamp_name.index(gone[0].clamp)
+    less = analyze(replace(analysis.project, layout=without_clamps(layout, np.array([at]))))
+    row = layout.row_name.index(gone[0].clamp.rsplit("-", 1)[0])
+    now = [a.clamp_force[:, 0, a.project.layout.clamp_row == row, 0].sum(axis=1) for a in (analysis, less)]
+    np.testing.assert_allclose(*now, rtol=1e-9)

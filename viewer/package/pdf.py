@@ -1,0 +1,273 @@
+"""package.pdf: set from the same content as the report."""
+
+from __future__ import annotations
+
+import tempfile
+from collections.abc import Mapping
+from datetime import date
+from pathlib import Path
+from typing import Any
+
+from fea.analysis import Analysis
+from roofmodel.units import UnitSystem
+from viewer import style
+from viewer.files import atomic
+from viewer.package import typeset as t
+from viewer.package.sway import SwayFindings, missing_table, sway_words, tornado_drawing
+from viewer.quantities import system
+from viewer.report.page import report_content
+from viewer.report.tables import Table
+from viewer.snow.drawing import drawing_svg
+from viewer.snow.page import section_chapter, zone_chapters
+from viewer.snow.sheet import sheet_drawing
+from viewer.snow.study import SnowStudy, snow_study
+
+FONTS = Path(__file__).parents[1] / "picture" / "fonts"
+FACE = "Source Sans Pro"
+SECTIONS = 12  # of drifts drawn
+ROWS = 4  # of rows drawn
+
+
+def write_package(
+    analysis: Analysis,
+    path: Path,
+    picture: Path | None,
+    sway: SwayFindings | None,
+    *,
+    today: date | None = None,
+) -> None:
+    """Write package.pdf, whole or not at all.
+
+    Parameters
+    ----------
+    analysis : Analysis
+    path : Path
+    picture : Path or None
+        The utilization picture.
+    sway : SwayFindings or None
+        From `viewer.package.sway.sway_findings`.
+    today : date, optional
+        Date in the title block, today by default.
+    """
+    import typst
+
+    files, source = package_source(analysis, picture, sway, today or date.today())
+    with tempfile.TemporaryDirectory() as folder:
+        root = Path(folder)
+        for name, data in files.items():
+            (root / name).write_bytes(data)
+        (root / "package.typ").write_text(source, encoding="utf-8")
+        made = typst.compile(
+            str(root / "package.typ"), root=folder, font_paths=[str(FONTS)], ignore_system_fonts=True
+        )
+    with atomic(path) as temporary:
+        temporary.write_bytes(made)
+
+
+def package_source(
+    analysis: Analysis, picture: Path | None, sway: SwayFindings | None, today: date
+) -> tuple[dict[str, bytes], str]:
+    """Pictures by file name, and the document's text."""
+    project = analysis.project
+    units = system(project.table.project.units)
+    content = report_content(analysis, units, picture, "", today)
+    study = snow_study(project)
+    files: dict[str, bytes] = {}
+    if picture is not None:
+        files["roof.png"] = picture.read_bytes()
+    parts = [
+        t.preamble(
+            content["name"],
+            f"{style.CAUTION} Input SHA-256 {project.digest[:16]}…",
+            "a4" if units.name == "SI" else "us-letter",
+        ),
+        _front(content, bool(files)),
+        _governing(content, units),
+        _sensitivity(sway, files),
+        _scope(content),
+        _rows(content, files),
+        _snow(content, study, files, units),
+        _roof(content, files),
+        _building(content, files),
+        _back(content),
+    ]
+    return files, "\n".join(parts)
+
+
+def _front(content: Mapping[str, Any], drawn: bool) -> str:
+    """Title block, answer, picture, contents."""
+    verdict = content["verdict"]
+    words = verdict.words
+    said = ", ".join(words)
+    mark = "" if verdict.passed else "open" if words == ("NOT VERIFIED",) else "exceeded"
+    title = [pair for pair in content["title"] if pair[0] != "Input SHA-256"]
+    digest = next(value for word, value in content["title"] if word == "Input SHA-256")
+    return "".join(
+        [
+            f'#text(size: 9pt, fill: rgb("{style.MUTED}"))[Snow retention on a metal roof: calculation]\n\n',
+            f'#text(size: 21pt, weight: "semibold")[{t.text(content["name"])}]\n#v(2pt)\n',
+            t.facts(title, 3),
+            f'#text(size: 7.5pt, fill: rgb("{style.MUTED}"))[Input SHA-256 {t.text(digest)}]\n#v(4pt)\n',
+            t.box(f"{said[:1].upper()}{said[1:]}. {verdict.sentence}", mark=mark),
+            t.bullets(verdict.more),
+            "".join(t.paragraph(f"Caution: {line}", bold=True) for line in verdict.cautions[:4]),
+            t.paragraph(f"{len(verdict.cautions) - 4} more cautions stand in the section Scope.")
+            if len(verdict.cautions) > 4
+            else "",
+            t.paragraph(verdict.falling) if verdict.falling else "",
+            t.figure("roof.png", content["picture_alt"], width="80%") if drawn else "",
+            "#columns(2)[#outline(depth: 1, title: none)]\n#pagebreak()\n",
+        ]
+    )
+
+
+def _governing(content: Mapping[str, Any], units: UnitSystem) -> str:
+    parts = [t.heading("Governing attachment")]
+    governing, working = content["governing"], content["working"]
+    if governing is None or working is None:
+        return "".join([*parts, t.paragraph("No snow reaches any attachment in any case.")])
+    parts += [t.paragraph(f"{governing['text']}.", bold=True), t.facts(governing["facts"])]
+    parts += [t.paragraph(sentence) for sentence in governing["sentences"]]
+    parts += [t.table(content["limits"]), t.heading("Hand check of the governing attachment")]
+    parts.append(
+        t.paragraph(
+            f"{working.target}, followed at clamp {working.clamp}: {working.limit}, case “{working.case}”, "
+            f"sliding force at the rail's {working.line} (the worse of axis and top). Printed numbers are "
+            "rounded; each follows from the ones printed before it. What the frame supplies is marked."
+        )
+    )
+    if content["strip"] is not None:
+        parts.append(t.table(content["strip"]))
+    parts.append(t.steps(working, units))
+    return "".join(parts)
+
+
+def _sensitivity(sway: SwayFindings | None, files: dict[str, bytes]) -> str:
+    if sway is None:
+        return ""
+    now, found, gone = sway.now, sway.inputs, sway.missing
+    _keep(files, "tornado.svg", drawing_svg(tornado_drawing(found, now), "What moves the answer"))
+    parts = [
+        t.heading("What moves the answer"),
+        t.paragraph(sway_words(found, now)),
+        t.figure("tornado.svg", sway_words(found, now), width="88%"),
+    ]
+    if gone:
+        parts.append(t.table(missing_table(gone)))
+    return "".join(parts)
+
+
+def _scope(content: Mapping[str, Any]) -> str:
+    verdict = content["verdict"]
+    parts = [
+        t.heading("Scope, assumptions and model"),
+        t.bullets(content["model"], numbered=True),
+        t.heading("What must be known beside the numbers", 2),
+        t.bullets(verdict.cautions) or t.paragraph("Nothing."),
+    ]
+    if content["case_notes"]:
+        parts += [t.heading("Choices made for the snow", 2), t.bullets(content["case_notes"])]
+    if content["roof_notes"]:
+        parts += [t.heading("Assumptions and repairs of the roof", 2), t.bullets(content["roof_notes"])]
+    return "".join(parts)
+
+
+def _rows(content: Mapping[str, Any], files: dict[str, bytes]) -> str:
+    _keep(files, "plan.svg", str(content["plan"]))
+    parts = [
+        t.heading("Sliding force on the rows"),
+        "".join(t.paragraph(sentence) for sentence in content["sliding_words"]),
+        t.figure(
+            "plan.svg",
+            "Plan of the roof with rows and clamps",
+            "Plan with the snow of the governing case.",
+            "78%",
+        ),
+        t.table(content["rows"]),
+        *(t.table(content[name]) for name in ("partial", "balance", "falling") if content[name]),
+    ]
+    if content["landing"]:
+        _keep(files, "landing.svg", str(content["landing"]))
+        parts.append(
+            t.figure("landing.svg", "Where falling snow lands", "Where snow that no row holds lands.", "58%")
+        )
+    parts += [t.table(content[name]) for name in ("obstructions", "arrays") if content[name]]
+    for number, (name, drawing) in enumerate(content["row_drawings"][:ROWS]):
+        _keep(files, f"row{number}.svg", str(drawing))
+        parts.append(t.figure(f"row{number}.svg", f"Diagrams of row {name}"))
+    return "".join(parts)
+
+
+def _snow(content: Mapping[str, Any], study: SnowStudy, files: dict[str, bytes], units: UnitSystem) -> str:
+    names = tuple((str(n), *case) for n, case in enumerate(content["case_names"], 1))
+    sheet = sheet_drawing(study.findings, study.scale, units)
+    _keep(files, "snow.svg", drawing_svg(sheet, "All snow cases"))
+    parts = [
+        t.heading("Snow"),
+        t.table(Table("Cases", ("No.", "Case", "Standard", "The pressures are"), "tttt", names)),
+        t.figure("snow.svg", "Plans of all snow cases", "All cases on one scale."),
+        t.table(content["cases"]),
+    ]
+    cuts = []
+    for number, section in enumerate(study.sections[:SECTIONS]):
+        chapter = section_chapter(study, section)
+        _keep(files, f"cut{number}.svg", str(chapter["svg"]))
+        cuts.append(t.figure(f"cut{number}.svg", section.name, str(chapter["words"])))
+    parts += [t.pairs(cuts), t.heading("Zones, worked out", 2), t.columns(_zones(study, units))]
+    if content["skipped"].rows:
+        parts.append(t.table(content["skipped"]))
+    return "".join(parts)
+
+
+def _zones(study: SnowStudy, units: UnitSystem) -> list[str]:
+    parts = []
+    for zone in zone_chapters(study):
+        parts.append(t.paragraph(f"{zone['number']}  {zone['name']}", bold=True))
+        parts.append(t.paragraph(f"{zone['clause']}; in case {zone['cases']}", note=True))
+        for line in zone["lines"]:
+            equation = t.symbols(line.symbols)
+            if line.numbers:
+                equation += f" = {t.expression(line.numbers, units)}"
+            if line.results:
+                equation += f" = #strong[{t.expression(line.results, units)}]"
+            parts.append(f"#h(8pt){equation}\n\n")
+    return parts
+
+
+def _roof(content: Mapping[str, Any], files: dict[str, bytes]) -> str:
+    return "".join([t.heading("Roof"), t.table(content["planes"]), t.table(content["edges"])])
+
+
+def _building(content: Mapping[str, Any], files: dict[str, bytes]) -> str:
+    _keep(files, "building.svg", str(content["section"]))
+    return "".join(
+        [
+            t.heading("The building below"),
+            t.bullets(content["building_words"]),
+            t.figure("building.svg", "Eave section with the rows and the load of the roof"),
+            t.table(content["building"]),
+            *(t.table(one) for one in content["building_tables"]),
+            *(t.table(one) for one in content["durability"]),
+        ]
+    )
+
+
+def _back(content: Mapping[str, Any]) -> str:
+    return "".join(
+        [
+            t.heading("Self-audit"),
+            t.table(content["audit"]),
+            t.heading("Cautions"),
+            t.bullets(content["cautions"]),
+            t.heading("Inputs"),
+            *(t.table(one) for one in content["inputs"]),
+            t.table(content["hardware"]),
+            t.heading("Clamps"),
+            t.table(content["clamps"]),
+        ]
+    )
+
+
+def _keep(files: dict[str, bytes], name: str, svg: str) -> None:
+    """Keep a drawing in the document's own typeface."""
+    files[name] = svg.replace(style.FONT_STACK.replace('"', "&quot;"), FACE).encode("utf-8")

@@ -1,0 +1,119 @@
+"""What moves the answer: the tornado as a drawing, missing clamps as a table."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from shapely import Polygon
+
+from fea.analysis import Analysis
+from fea.sensitivity import STEP, Missing, Sway, missing_clamps, tornado
+from viewer import style
+from viewer.quantities import percent
+from viewer.report.tables import Table
+from viewer.snow.drawing import Drawing
+
+WIDTH, LEFT, RIGHT, BAR, GAP, TYPE = 760.0, 250.0, 120.0, 20.0, 12.0, 13.0
+TOP = 52.0
+
+
+@dataclass(frozen=True)
+class SwayFindings:
+    """What moves the answer: utilization now, inputs, and rows without a clamp."""
+
+    now: float
+    inputs: tuple[Sway, ...]
+    missing: tuple[Missing, ...]
+
+
+def sway_findings(analysis: Analysis) -> SwayFindings | None:
+    """Run the check again with other inputs; None where no attachment is loaded."""
+    if analysis.attachment is None:
+        return None
+    return SwayFindings(analysis.attachment.utilization, tornado(analysis), missing_clamps(analysis))
+
+
+def tornado_drawing(found: tuple[Sway, ...], now: float) -> Drawing:
+    """Bars from less to more of each input, about today's utilization; the limit at 1 is marked.
+
+    Parameters
+    ----------
+    found : tuple of Sway
+    now : float
+        Utilization of the governing attachment.
+    """
+    height = TOP + (BAR + GAP) * len(found) + 46.0
+    drawing = Drawing((WIDTH, height))
+    ends = np.array([[one.low, one.high] for one in found] or [[now, now]])
+    low, high = min(float(ends.min()), now, 1.0), max(float(ends.max()), now, 1.0)
+    pad = 0.06 * max(high - low, 0.05)
+    low, high = max(low - pad, 0.0), high + pad
+
+    def x(use: float) -> float:
+        return LEFT + (use - low) / (high - low) * (WIDTH - LEFT - RIGHT)
+
+    foot = TOP + (BAR + GAP) * len(found)
+    drawing.write(f"{100.0 * STEP:.0f} % less", x(now) - 8.0, 18.0, TYPE, color=style.ACCENT, align="right")
+    drawing.write(f"{100.0 * STEP:.0f} % more", x(now) + 8.0, 18.0, TYPE, color=style.EXCEEDED_ANCHORS[0])
+    for i, one in enumerate(found):
+        y = TOP + i * (BAR + GAP)
+        drawing.write(one.name, LEFT - 12.0, y + 0.5 * BAR, TYPE, align="right")
+        for use, color, down in ((one.low, style.ACCENT, True), (one.high, style.EXCEEDED_ANCHORS[0], False)):
+            a, b = sorted((x(now), x(use)))
+            half = (y, y + 0.5 * BAR) if down else (y + 0.5 * BAR, y + BAR)
+            corners = np.array([[a, half[0]], [b, half[0]], [b, half[1]], [a, half[1]]])
+            if b - a > 0.2:
+                drawing.area(Polygon(corners), color)
+        drawing.write(
+            f"{percent(one.low)} / {percent(one.high)}",
+            WIDTH - RIGHT + 14.0,
+            y + 0.5 * BAR,
+            TYPE,
+            color=style.MUTED,
+        )
+    drawing.line(np.array([[x(now), TOP - 10.0], [x(now), foot]]), style.INK, 1.6)
+    if low <= 1.0 <= high:
+        drawing.line(
+            np.array([[x(1.0), TOP - 10.0], [x(1.0), foot]]), style.EXCEEDED_ANCHORS[1], 2.0, (6.0, 4.0)
+        )
+        drawing.write(
+            "limit", x(1.0), foot + 14.0, TYPE, color=style.EXCEEDED_ANCHORS[1], align="center", bold=True
+        )
+    drawing.write(f"now {percent(now)}", x(now), foot + 32.0, TYPE, align="center", bold=True)
+    return drawing
+
+
+def sway_words(found: tuple[Sway, ...], now: float) -> str:
+    """The strongest input in a sentence."""
+    if not found:
+        return "No attachment is loaded."
+    one = found[0]
+    return (
+        f"Of all inputs, {one.name} moves the answer most: 10 % less of it makes {percent(one.low)} "
+        f"({one.low_at}), 10 % more {percent(one.high)} ({one.high_at}), not {percent(now)}. Each line "
+        "is the whole check run again with one input changed; seams count as rigid."
+    )
+
+
+def missing_table(found: tuple[Missing, ...]) -> Table:
+    """One clamp taken out of each row."""
+    rows = tuple(
+        (
+            one.clamp,
+            percent(one.before),
+            percent(one.after),
+            one.worst,
+            "every limit kept" if one.passes else "EXCEEDED",
+        )
+        for one in found
+    )
+    marks = tuple("" if one.passes else "exceeded" for one in found)
+    return Table(
+        "If the most used clamp of a row were missing or loose",
+        ("Clamp", "Used with it", "Most used without it", "Clamp", "Whole check"),
+        "tnntt",
+        rows,
+        marks,
+        "Not a requirement of a standard, but of sound work: one bad clamp should not bring down a row.",
+    )

@@ -1,0 +1,186 @@
+"""Pieces of a document in the language of the typesetter Typst; nothing about what they say."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Sequence
+
+from roofmodel.units import UnitSystem
+from viewer import style
+from viewer.quantities import quantity
+from viewer.report.page import GREEK, GREEK_WORD, SUBSCRIPT
+from viewer.report.tables import Table
+from viewer.report.working import Working
+from viewer.report.working_parts import Expression, Number
+
+EXCEEDED = f'#text(fill: rgb("{style.EXCEEDED_ANCHORS[0]}"), weight: "semibold")'
+SMALL = f'#text(size: 7.5pt, fill: rgb("{style.MUTED}"))'
+WIDE = 7  # columns from which a table is set smaller
+LONG = 30  # characters of a cell that wants a wide column
+
+
+def text(words: str) -> str:
+    """Words as they are, whatever characters they hold."""
+    return f'#"{_escaped(words)}"' if words else ""
+
+
+def _escaped(words: str) -> str:
+    return words.replace("\\", "\\\\").replace('"', '\\"').replace("\n", " ")
+
+
+def symbols(words: str) -> str:
+    """Formula text: Greek words become letters, underscores subscripts, carets powers."""
+    words = re.sub(GREEK_WORD, lambda m: GREEK[m.group(1)], words)
+    parts, last = [], 0
+    for match in re.finditer(rf"{SUBSCRIPT}|\^(\d)", words):
+        parts.append(text(words[last : match.start()]))
+        base, low, high = match.groups()
+        if high is not None:
+            parts.append(f'#super("{high}")')
+        else:
+            parts.append(f'#"{_escaped(base)}"#sub("{_escaped(low)}")')
+        last = match.end()
+    parts.append(text(words[last:]))
+    return "".join(parts)
+
+
+def heading(words: str, level: int = 1) -> str:
+    """A numbered heading of the contents, or a small one."""
+    return f"#heading(level: {level})[{text(words)}]\n"
+
+
+def paragraph(words: str, *, bold: bool = False, note: bool = False) -> str:
+    """A paragraph; notes are smaller and muted."""
+    body = symbols(words)
+    if note:
+        return f'#text(size: 8pt, fill: rgb("{style.MUTED}"))[{body}]\n\n'
+    return f"#strong[{body}]\n\n" if bold else f"{body}\n\n"
+
+
+def bullets(lines: Iterable[str], *, numbered: bool = False) -> str:
+    """A list."""
+    kind = "enum" if numbered else "list"
+    items = "".join(f"  [{symbols(line)}],\n" for line in lines)
+    return f"#{kind}(\n{items})\n" if items else ""
+
+
+def facts(pairs: Sequence[tuple[str, str]], columns: int = 2) -> str:
+    """Words and what they stand for, side by side."""
+    cells = "".join(
+        f'  [#text(fill: rgb("{style.MUTED}"), size: 8.5pt)[{text(word)}]], [{text(value)}],\n'
+        for word, value in pairs
+    )
+    widths = ", ".join(["auto, 1fr"] * columns)
+    return f"#grid(columns: ({widths}), column-gutter: 10pt, row-gutter: 6pt,\n{cells})\n#v(4pt)\n"
+
+
+def box(words: str, *, mark: str = "") -> str:
+    """A framed sentence; `mark` "exceeded" or "open" colors it."""
+    fill = {"exceeded": style.EXCEEDED_ANCHORS[0], "open": style.INK}.get(mark, style.PAPER)
+    ink = style.PAPER if mark else style.INK
+    return (
+        f'#block(width: 100%, stroke: 1.2pt + rgb("{style.INK}"), fill: rgb("{fill}"), inset: 9pt, '
+        f'breakable: false)[#text(fill: rgb("{ink}"), weight: "semibold", size: 12pt)[{symbols(words)}]]\n'
+    )
+
+
+def figure(name: str, alt: str, caption: str = "", width: str = "100%") -> str:
+    """A picture from a file beside the document."""
+    words = f'#text(size: 8pt, fill: rgb("{style.MUTED}"))[{text(caption)}]' if caption else ""
+    return (
+        f'#block(breakable: false, width: 100%)[#align(center)[#image("{name}", width: {width}, '
+        f'alt: "{_escaped(alt)}")]\n{words}]\n#v(6pt)\n'
+    )
+
+
+def table(one: Table) -> str:
+    """A table with its caption; heads repeat on every page it reaches."""
+    count = len(one.heads)
+    size = 7 if count >= WIDE else 8
+    kinds = list(one.numeric)
+    longest = [
+        max([len(row[i]) for row in one.rows] + [len(one.heads[i]) // 2], default=1) for i in range(count)
+    ]
+    widths = ", ".join(
+        f"{min(length, 3 * LONG)}fr" if length > LONG and kinds[i] != "n" else "auto"
+        for i, length in enumerate(longest)
+    )
+    sides = ", ".join("right" if kind == "n" else "left" for kind in kinds)
+    marks = one.marks or ("",) * len(one.rows)
+    cells = "".join(f"[#strong[{text(head)}]], " for head in one.heads)
+    body = []
+    for row, mark in zip(one.rows, marks, strict=True):
+        shown = [symbols(cell) if kind == "s" else text(cell) for cell, kind in zip(row, kinds, strict=True)]
+        if mark == "exceeded":
+            shown = [f"{EXCEEDED}[{cell}]" for cell in shown]
+        elif mark == "open":
+            shown = [f"#strong[{cell}]" for cell in shown]
+        body.append("  " + ", ".join(f"[{cell}]" for cell in shown) + ",\n")
+    note = paragraph(one.note, note=True) if one.note else ""
+    rule = f'rgb("{style.HAIRLINE}")'
+    return (
+        "#block(above: 10pt, below: 4pt, sticky: true)"
+        f'[#text(weight: "semibold", size: 9pt)[{text(one.caption)}]]\n'
+        f"#[#set text(size: {size}pt)\n#table(columns: ({widths},), align: ({sides},), stroke: none, "
+        f"inset: (x: 3pt, y: 2.6pt),\n  table.header({cells}table.hline(stroke: 0.8pt)),\n"
+        f"  table.hline(y: 0, stroke: 0.8pt),\n"
+        + "".join(body)
+        + f"  table.hline(stroke: 0.5pt + {rule}),\n)]\n{note}\n"
+    )
+
+
+def pairs(pieces: Sequence[str]) -> str:
+    """Pieces two by two, side by side."""
+    cells = "".join(f"  [{piece}],\n" for piece in pieces)
+    return f"#grid(columns: (1fr, 1fr), column-gutter: 12pt,\n{cells})\n" if pieces else ""
+
+
+def columns(pieces: Sequence[str]) -> str:
+    """Pieces in two columns."""
+    return f"#columns(2, gutter: 14pt)[\n{''.join(pieces)}]\n" if pieces else ""
+
+
+def expression(parts: Expression, units: UnitSystem) -> str:
+    """An expression with its numbers in the user's units."""
+    out = []
+    for part in parts:
+        if not isinstance(part, Number):
+            out.append(text(part))
+            continue
+        number, _, unit = quantity(part.value, part.kind, units, 4).partition(" ")
+        shown = f"{number} {unit}".strip()
+        out.append(text(f"({shown})" if number.startswith("−") else shown))
+    return "".join(out)
+
+
+def steps(working: Working, units: UnitSystem) -> str:
+    """The hand check: what, formula, numbers, result."""
+    cells = []
+    for step in working.steps:
+        note = f"\\ {SMALL}[{symbols(step.note)}]" if step.note else ""
+        source = f"\\ {SMALL}[{symbols(step.source)}]"
+        what = f"#strong[{text(step.title)}]{source}{note}"
+        result = f"#strong[{expression((step.result,), units)}]"
+        formula = f"{symbols(step.symbol)} = {symbols(step.formula)}"
+        equation = f"{formula} \\ = {expression(step.expression, units)} \\ = {result}"
+        cells.append(f"  [{what}], [{equation}],\n")
+    look = "columns: (2fr, 3fr), stroke: none, inset: (x: 3pt, y: 4pt), align: left + top"
+    return f"#table({look},\n{''.join(cells)})\n"
+
+
+def preamble(title: str, foot: str, paper: str) -> str:
+    """Page, type and numbering of the whole document."""
+    return f"""#set document(title: "{_escaped(title)}")
+#set page(paper: "{paper}", margin: (x: 18mm, top: 20mm, bottom: 20mm),
+  header: context if here().page() > 1 [{SMALL}[{text(title)} #h(1fr) Snow retention calculation]],
+  footer: [{SMALL}[{text(foot)} #h(1fr) #context counter(page).display("1 / 1", both: true)]])
+#let headline(it, size, color, above, below) = block(above: above, below: below, sticky: true)[
+  #text(size: size, fill: color)[#it]]
+#set text(font: "Source Sans Pro", size: 9.5pt, fill: rgb("{style.INK}"), lang: "en")
+#set par(leading: 0.55em, spacing: 0.75em)
+#set heading(numbering: "1.1")
+#show heading.where(level: 1): it => headline(it, 14pt, rgb("{style.ACCENT}"), 18pt, 8pt)
+#show heading.where(level: 2): it => headline(it, 10.5pt, rgb("{style.INK}"), 12pt, 6pt)
+#set list(indent: 2pt, spacing: 4pt)
+#set enum(indent: 2pt, spacing: 4pt)
+"""
