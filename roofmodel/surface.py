@@ -220,6 +220,59 @@ class Vault:
 
 
 @dataclass(frozen=True)
+class Dome:
+    """A dome, or a cone: planes that are facets of one sphere, or that meet in one point at one pitch.
+
+    Attributes
+    ----------
+    plane : (k,) int
+        Facets.
+    center : (2,) float
+        Place of the crown on plan. [m]
+    reach : float
+        From the crown to the nearest eave, on plan. [m]
+    outer : float
+        From the crown to the farthest corner, on plan. [m]
+    radius : float
+        Of the sphere; infinite for a cone. [m]
+    pitch : float
+        Of a cone; 0 for a sphere. [rad]
+    top : float
+        Height of the sphere's crown or of the cone's tip, local. [m]
+    eave : float
+        Height of the lowest corner, local. [m]
+    smooth : bool
+        Whether no edge between facets turns by more than 30 degrees, so that none is a hip of its own.
+    """
+
+    plane: IntArray
+    center: Array
+    reach: float
+    outer: float
+    radius: float
+    pitch: float
+    top: float
+    eave: float
+    smooth: bool
+
+    @property
+    def rise(self) -> float:
+        """Height of the crown above the eave. [m]."""
+        return self.top - self.eave
+
+    @property
+    def kind(self) -> str:
+        """Word for it."""
+        return "cone" if self.pitch else "dome"
+
+    def slope_at(self, place: Array) -> Array:
+        """Slope at plan distances from the crown. [rad]."""
+        if self.pitch:
+            return np.full(np.shape(place), self.pitch)
+        return np.asarray(np.arcsin(np.clip(np.abs(place) / self.radius, 0.0, 1.0)))
+
+
+@dataclass(frozen=True)
 class RoofSurface:
     """A roof that has been understood.
 
@@ -245,6 +298,8 @@ class RoofSurface:
         Planes that are facets of barrel vaults.
     arrays : SolarArrays
         Solar arrays on the planes.
+    domes : tuple of Dome
+        Planes that are facets of domes and cones.
     """
 
     points: Array
@@ -259,3 +314,4 @@ class RoofSurface:
     ground: float = 0.0
     vaults: tuple[Vault, ...] = ()
     arrays: SolarArrays = field(default_factory=SolarArrays)
+    domes: tuple[Dome, ...] = ()

@@ -8,6 +8,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from roofmodel.shape.domes import find_domes
 from roofmodel.shape.edges import Pieces, edge_kinds, edge_names, match_edges
 from roofmodel.shape.planes import make_planes, plan_polygons
 from roofmodel.shape.steps import StepRow, find_steps
@@ -91,6 +92,7 @@ def make_surface(
         notes=tuple(told),
         ground=datum,
         vaults=find_vaults(planes, edges),
+        domes=find_domes(planes, edges),
     )
 
 

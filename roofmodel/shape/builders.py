@@ -32,7 +32,7 @@ FAR = 10_000.0  # footprints farther out are moved to a local origin [m]
 LARGEST = 5_000.0  # [m]
 SMALLEST = 1.0  # [m^2]
 COURTYARDS = ("hip", "mansard", "flat")  # shapes that may have courtyards
-NO_DOME_CLAUSE = "no rule for domes is applied, each facet takes the snow of a plane roof of its pitch."
+NO_DOME_CLAUSE = "EN 1991-1-3 has no rule for domes: under it each facet takes the snow of a plane roof."
 
 
 @dataclass(frozen=True)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from roofmodel.snow.asce_curved import asce_domes, asce_vaults
 from roofmodel.snow.asce_obstacles import obstacle_cases
 from roofmodel.snow.asce_roof import (
     AsceRoof,
@@ -11,29 +12,20 @@ from roofmodel.snow.asce_roof import (
     rain_case,
     without_reduction,
 )
+from roofmodel.snow.asce_room import with_filled_steps
 from roofmodel.snow.asce_steps import drift_cases, sliding_cases
 from roofmodel.snow.asce_unbalanced import folded_case, unbalanced_cases
 from roofmodel.snow.cases import SnowCase, SnowSet
 from roofmodel.snow.inputs import Asce16Site, AsceSite
 from roofmodel.snow.patches import PARTIAL, UNREDUCED
-from roofmodel.snow.vault_cases import asce_vaults
 from roofmodel.surface import RoofSurface
 
 NOT_MODELED = (
     (
-        "domes",
-        "taken as the planes that they are made of: 7.6.4 asks for up to 2 p_f C_s / C_e at the lee eave;"
-        " add it by hand",
+        "round roofs of meshes",
+        "only spheres and cones that are found as such take 7.6.4; other round roofs count as the planes that"
+        " they are made of: add up to 2 p_f C_s / C_e at the lee eave by hand",
     ),
-    (
-        "folded plates and saw-teeth",
-        "7.4.4 asks for C_s = 1.0, and 7.6.3 for snow filled into valleys that are steps here; by hand",
-    ),
-    (
-        "curved eaves near ground or roof",
-        "within 3 ft the load at 30 degrees holds to the eave (7.6.2); by hand",
-    ),
-    ("minimum load of vaults", "facets are judged one by one, not by the line from eave to crown (7.3.3)"),
     (
         "outside corners of walls",
         "drifts lie straight in front of walls; the quadrants are left out; by hand",
@@ -64,7 +56,7 @@ def asce_cases(roof: RoofSurface, site: AsceSite | Asce16Site, retained: frozens
     InputError
         For site values outside their range.
     """
-    known = prepare(roof, site, retained)
+    known = with_filled_steps(prepare(roof, site, retained))
     cases = [balanced_case(known)]
     skipped: list[tuple[str, str]] = []
     for name, single in (
@@ -90,7 +82,7 @@ def asce_cases(roof: RoofSurface, site: AsceSite | Asce16Site, retained: frozens
 def _arrangements(known: AsceRoof) -> tuple[list[SnowCase], list[tuple[str, str]]]:
     cases: list[SnowCase] = []
     skipped: list[tuple[str, str]] = []
-    several_kinds = (unbalanced_cases, asce_vaults, drift_cases, obstacle_cases, sliding_cases)
+    several_kinds = (unbalanced_cases, asce_vaults, asce_domes, drift_cases, obstacle_cases, sliding_cases)
     for several, without in (found(known) for found in several_kinds):
         cases += several
         skipped += without

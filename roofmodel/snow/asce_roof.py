@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-from dataclasses import dataclass, replace
+from collections.abc import Collection, Iterable
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.constants import g
 
 from roofmodel.snow.asce7_22 import LOW_SLOPE, sloped_roof_load
+from roofmodel.snow.asce_folded import folded_planes
 from roofmodel.snow.asce_rules import AsceRules, asce_rules
 from roofmodel.snow.cases import SnowCase, Value, Zone
 from roofmodel.snow.inputs import Asce16Site, AsceSite
@@ -18,6 +19,7 @@ from roofmodel.snow.regions import WHOLE, Plan, held_planes, obstructed_planes, 
 from roofmodel.surface import RoofSurface
 
 Array = NDArray[np.float64]
+LOW_CURVE = np.radians(10.0)  # 7.3.3, 7.3.4 in 7-16: curved roofs [rad]
 
 
 @dataclass(frozen=True)
@@ -39,6 +41,10 @@ class AsceRoof:
         p_s. [Pa]
     unreduced : dict of int to float
         Planes whose held snow takes no slope reduction at all in this variant, and their C_s else.
+    folded : frozenset of int
+        Planes of folded plates, saw-teeth and multiple vaults.
+    room : dict of int to tuple of Value
+        Planes with a step at their eave that snow fills, and its depths.
     """
 
     roof: RoofSurface
@@ -50,6 +56,8 @@ class AsceRoof:
     obstructed: dict[int, str]
     balanced: Array
     unreduced: dict[int, float]
+    folded: frozenset[int] = frozenset()
+    room: dict[int, tuple[Value, ...]] = field(default_factory=dict)
 
     def case(self, name: str, zones: Iterable[Zone], notes: Iterable[str] = ()) -> SnowCase:
         """Assemble a case of this standard."""
@@ -75,11 +83,25 @@ def prepare(roof: RoofSurface, site: AsceSite | Asce16Site, retained: frozenset[
     rules = asce_rules(site)
     plan = roof_plan(roof)
     obstructed = obstructed_planes(roof, plan, retained)
+    folded = folded_planes(roof, plan)
+    factor = slope_factors(roof, rules, site, obstructed, folded)
+    balanced = sloped_roof_load(rules.flat_load, factor)
+    return AsceRoof(roof, plan, site, rules, retained, factor, obstructed, balanced, {}, folded)
+
+
+def slope_factors(
+    roof: RoofSurface,
+    rules: AsceRules,
+    site: AsceSite | Asce16Site,
+    obstructed: Collection[int],
+    folded: Collection[int],
+) -> Array:
+    """C_s (p,): 1.0 on folded plates (7.4.4), the slippery line where nothing obstructs the snow."""
     slippery = site.slippery and not rules.slippery_bar
     free = np.array([slippery and i not in obstructed for i in range(roof.planes.count)], dtype=bool)
-    factor = rules.slope_factor(roof.planes.slope, free)
-    balanced = sloped_roof_load(rules.flat_load, factor)
-    return AsceRoof(roof, plan, site, rules, retained, factor, obstructed, balanced, {})
+    return np.where(
+        np.isin(np.arange(roof.planes.count), list(folded)), 1.0, rules.slope_factor(roof.planes.slope, free)
+    )
 
 
 def without_reduction(known: AsceRoof) -> AsceRoof | None:
@@ -120,6 +142,8 @@ def balanced_values(known: AsceRoof, plane: int) -> tuple[Value, ...]:
     rules, site = known.rules, known.site
     if plane in known.unreduced:
         why = f"judgment: held snow; {known.unreduced[plane]:.3g} on an obstructed surface by Fig. 7.4-1"
+    elif plane in known.folded:
+        why = "folded plate, saw-tooth or multiple vault (7.4.4)"
     elif not site.slippery:
         why = "surface not slippery"
     elif plane in known.obstructed:
@@ -134,8 +158,14 @@ def balanced_values(known: AsceRoof, plane: int) -> tuple[Value, ...]:
         Value("theta", float(known.roof.planes.slope[plane]), "rad", "slope"),
         Value("C_s", float(known.slope_factor[plane]), "", why),
         Value("p_s", float(known.balanced[plane]), "Pa", "Eq. 7.4-1"),
+        *known.room.get(plane, ()),
         known.light_density,
     )
+
+
+def chord_slope(rise: float, run: float) -> float:
+    """Slope of the line from the eave of a curved roof to its crown. [rad]."""
+    return float(np.arctan2(rise, run))
 
 
 def balanced_case(known: AsceRoof) -> SnowCase:
@@ -146,19 +176,25 @@ def balanced_case(known: AsceRoof) -> SnowCase:
 def slope_notes(known: AsceRoof) -> list[str]:
     """Say which planes took the slippery reduction and which may not."""
     names = known.roof.planes.name
+    notes = []
+    if known.folded:
+        which = ", ".join(names[plane] for plane in sorted(known.folded))
+        notes.append(f"C_s = 1.0 on {which}: folded plates, saw-teeth or multiple vaults (7.4.4).")
     if not known.site.slippery:
-        return ["The covering was declared not slippery: C_s of all other surfaces everywhere."]
+        return [*notes, "The covering was declared not slippery: C_s of all other surfaces everywhere."]
     if known.rules.slippery_bar:
-        return [f"C_s of all other surfaces everywhere: {known.rules.slippery_bar}."]
-    notes = [
+        return [*notes, f"C_s of all other surfaces everywhere: {known.rules.slippery_bar}."]
+    notes += [
         f"{names[plane]} takes no slippery reduction in C_s: {why}."
         for plane, why in sorted(known.obstructed.items())
+        if plane not in known.folded
     ]
-    free = [name for i, name in enumerate(names) if i not in known.obstructed]
+    free = [name for i, name in enumerate(names) if i not in known.obstructed and i not in known.folded]
     if free:
         notes.append(
-            f"C_s of unobstructed slippery surfaces on {', '.join(free)}: the ground or roof below each"
-            " eave must have room for the snow that slides off."
+            f"C_s of unobstructed slippery surfaces on {', '.join(free)}: the ground below each eave must"
+            " have room for the snow that slides off. On roofs below there is room above p_f, drift and the"
+            " snow of 7.9."
         )
     return notes
 
@@ -166,9 +202,9 @@ def slope_notes(known: AsceRoof) -> list[str]:
 def minimum_case(known: AsceRoof) -> SnowCase | str:
     """Minimum load of low-slope roofs; or why there is none."""
     rules = known.rules
-    low = known.roof.planes.slope < LOW_SLOPE
+    low = _low_slope(known.roof)
     if not low.any():
-        return f"no plane is below 15 degrees ({rules.minimum_clause})"
+        return f"no plane is below 15 degrees, no curved roof below 10 ({rules.minimum_clause})"
     zones = [zone for zone in balanced_zones(known) if not low[zone.plane]]
     zones += [
         Zone(
@@ -182,8 +218,23 @@ def minimum_case(known: AsceRoof) -> SnowCase | str:
         )
         for plane in np.flatnonzero(low)
     ]
-    notes = ["A uniform case of its own; planes from 15 degrees up keep their balanced load."]
+    notes = [
+        "A uniform case of its own; planes from 15 degrees up keep their balanced load, and so do curved"
+        " roofs whose line from eave to crown is 10 degrees or steeper."
+    ]
     return known.case("minimum", zones, notes)
+
+
+def _low_slope(roof: RoofSurface) -> NDArray[np.bool_]:
+    """Planes that take the minimum load (p,): by slope, on curved roofs by the line from eave to crown."""
+    low = roof.planes.slope < LOW_SLOPE
+    for vault in roof.vaults:
+        ends = np.abs(vault.ends)
+        low[vault.plane] = min(chord_slope(vault.rise_to(end), end) for end in ends) < LOW_CURVE
+    for dome in roof.domes:
+        if not dome.pitch:
+            low[dome.plane] = chord_slope(dome.rise, dome.outer) < LOW_CURVE
+    return np.asarray(low)
 
 
 def rain_case(known: AsceRoof) -> SnowCase | str:

@@ -89,40 +89,52 @@ def _group_zones(known: AsceRoof, group: WallGroup, *, leeward: bool) -> tuple[l
     return larger(zones), why
 
 
-def _leeward_patch(known: AsceRoof, i: int) -> Zone | str:
+def leeward_shape(known: AsceRoof, i: int, balanced: float) -> tuple[drift.Drift, float, float]:
+    """Leeward drift at a step on a balanced load [Pa], its fetch and h_d [m]; 0 where no roof lies upwind."""
     steps, plan, rules = known.roof.steps, known.plan, known.rules
     upper, gap = int(steps.upper[i]), float(steps.gap[i])
     outline = plan.level_outline[plan.level[upper]]
     upwind = -left_normal(steps.start[i], steps.end[i])
     length = fetch(outline, steps.start[i], steps.end[i], upwind, gap, EAVE_OVERHANG)
+    height = rules.drift_height(length) if length > 0.0 else 0.0
+    wall = float(steps.wall[i].max())
+    if gap > CRACK:
+        shape = drift.adjacent_drift(height, balanced, wall, gap, rules.weight_density)
+    else:
+        shape = drift.leeward_drift(height, balanced, wall, rules.weight_density)
+    return shape, length, height
+
+
+def windward_shape(known: AsceRoof, i: int, balanced: float) -> tuple[drift.Drift, float, float]:
+    """Windward drift at a step, as `leeward_shape`."""
+    steps, plan, rules = known.roof.steps, known.plan, known.rules
+    outline = plan.level_outline[plan.level[int(steps.lower[i])]]
+    length = fetch(outline, steps.start[i], steps.end[i], left_normal(steps.start[i], steps.end[i]))
+    height = rules.drift_height(length) if length > 0.0 else 0.0
+    return rules.windward(height, balanced, float(steps.wall[i].max()), rules.weight_density), length, height
+
+
+def _leeward_patch(known: AsceRoof, i: int) -> Zone | str:
+    steps = known.roof.steps
+    shape, length, height = leeward_shape(known, i, float(known.balanced[steps.lower[i]]))
     if length <= 0.0:
         return "no roof upwind of the wall"
-    height = rules.drift_height(length)
-    balanced, wall = float(known.balanced[steps.lower[i]]), float(steps.wall[i].max())
-    if gap > CRACK:
-        shape = drift.adjacent_drift(height, balanced, wall, gap, known.rules.weight_density)
+    if steps.gap[i] > CRACK:
         clause, formula = "7.7.2", "p_d = gamma min(h_d, (6 h - s) / 6), w = min(6 h_d, 6 h - s)"
     else:
-        shape = drift.leeward_drift(height, balanced, wall, known.rules.weight_density)
         clause, formula = "7.7.1", "p_d = gamma min(h_d, h_c), w = 4 h_d or 4 h_d^2 / h_c <= 8 h_c"
-    name = f"leeward drift below {known.roof.planes.name[upper]}"
+    name = f"leeward drift below {known.roof.planes.name[int(steps.upper[i])]}"
     return _triangle(known, i, name, (clause, formula), (length, height), shape, 0.0)
 
 
 def _windward_patch(known: AsceRoof, i: int) -> Zone | str:
-    steps, plan, rules = known.roof.steps, known.plan, known.rules
-    lower, gap = int(steps.lower[i]), float(steps.gap[i])
-    outline = plan.level_outline[plan.level[lower]]
-    out = left_normal(steps.start[i], steps.end[i])
-    length = fetch(outline, steps.start[i], steps.end[i], out)
+    steps, rules = known.roof.steps, known.rules
+    shape, length, height = windward_shape(known, i, float(known.balanced[steps.lower[i]]))
     if length <= 0.0:
         return "no roof upwind of the wall"
-    height = rules.drift_height(length)
-    balanced, wall = float(known.balanced[lower]), float(steps.wall[i].max())
-    shape = rules.windward(height, balanced, wall, rules.weight_density)
     name = f"windward drift at {known.roof.planes.name[steps.upper[i]]}"
     rule = ("7.7.1", rules.windward_formula)
-    return _triangle(known, i, name, rule, (length, height), shape, gap)
+    return _triangle(known, i, name, rule, (length, height), shape, float(steps.gap[i]))
 
 
 def _triangle(

@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from roofmodel.snow import asce7_22_drift as drift
 from roofmodel.snow.asce7_22 import FOOT
+from roofmodel.snow.asce_folded import valley_zones
 from roofmodel.snow.asce_roof import AsceRoof, balanced_zones, slope_notes
 from roofmodel.snow.cases import SnowCase, Value, Zone
 from roofmodel.snow.patches import larger, spread
@@ -17,14 +18,11 @@ from roofmodel.snow.regions import (
     band,
     compass,
     crest_segments,
-    falling_pressure,
     fetch,
-    left_normal,
     slope_run,
     uniform,
     wind_directions,
 )
-from roofmodel.surface import EdgeKind
 
 Array = NDArray[np.float64]
 
@@ -46,7 +44,7 @@ def unbalanced_cases(known: AsceRoof) -> tuple[list[SnowCase], list[tuple[str, s
     """Unbalanced cases, and winds for which there is none with the reason."""
     cases: list[SnowCase] = []
     skipped: list[tuple[str, str]] = []
-    directions = wind_directions(known.roof, known.plan)
+    directions = wind_directions(known.roof, known.plan, domes=True)
     if not directions:
         skipped.append(("unbalanced", "the roof has no ridge and no hip (7.6.1)"))
     for wind in directions:
@@ -68,7 +66,7 @@ def _crests(known: AsceRoof, wind: Array) -> list[Crest]:
     plan = known.plan
     along = plan.fall @ wind
     found = []
-    for plane, across, start, end in crest_segments(known.roof):
+    for plane, across, start, end in crest_segments(known.roof, domes=True):
         if along[plane] <= SAME_WAY or along[across] > SAME_WAY:
             continue
         run = max(float(plan.run[across]), slope_run(plan, across, start, end, plan.fall[across]))
@@ -141,47 +139,19 @@ def _strip(known: AsceRoof, crest: Crest) -> Zone:
 
 
 def folded_case(known: AsceRoof) -> SnowCase | str:
-    """Snow blown into level valleys between parallel ridges, 7.6.3; or why there is none."""
-    edges = known.roof.edges
-    level = np.abs(edges.start[:, 2] - edges.end[:, 2]) < 0.01
-    level &= (np.array(edges.kind) == EdgeKind.VALLEY) & (edges.plane.min(axis=1) >= 0)
-    zones: list[Zone] = []
-    for e in np.flatnonzero(level):
-        first, second = (int(plane) for plane in edges.plane[e])
-        zones += _folded_zone(known, first, edges.start[e], edges.end[e])
-        zones += _folded_zone(known, second, edges.end[e], edges.start[e])
+    """Snow blown into level valleys between parallel ridges and to the feet of teeth, 7.6.3; or why not."""
+    rules = known.rules
+    zones = valley_zones(
+        known.roof, known.plan, rules.flat_load, rules.exposure, rules.weight_density, rules.code
+    )
     if not zones:
-        return "no level valley between parallel ridges (7.6.3)"
+        return "no level valley between parallel ridges and no saw-tooth (7.6.3)"
     share = np.ones(known.roof.planes.count)
     share[[zone.plane for zone in zones]] = 0.0
-    notes = [*slope_notes(known), "Planes at level valleys carry 7.6.3 in place of balanced snow."]
-    return known.case("unbalanced, snow in level valleys", balanced_zones(known, share) + zones, notes)
-
-
-def _folded_zone(known: AsceRoof, plane: int, start: Array, end: Array) -> list[Zone]:
-    """From 2 p_f / C_e along the valley to 0.5 p_f at the plane's upper end."""
-    run, slope = float(known.plan.run[plane]), float(known.roof.planes.slope[plane])
-    if slope <= drift.FOLDED_SLOPE:
-        return []
-    ridge, valley = drift.folded_load(
-        known.rules.flat_load, known.rules.exposure, known.rules.weight_density, run * np.tan(slope)
-    )
-    pressure = falling_pressure(start, left_normal(start, end), float(valley - ridge), run)
-    values = (
-        Value("p_f", known.rules.flat_load, "Pa", "Eq. 7.3-1"),
-        Value("C_e", known.rules.exposure, "", "Table 7.3-1 or given"),
-        Value("valley", float(valley), "Pa", "2 p_f / C_e, not above the snow on the ridge"),
-        Value("ridge", float(ridge), "Pa", "0.5 p_f"),
-        Value("run", run, "m", "plan distance from valley to ridge"),
-    )
-    return [
-        Zone(
-            f"valley snow on {known.roof.planes.name[plane]}",
-            plane,
-            known.plan.polygon[plane],
-            pressure + uniform(float(ridge)),
-            f"{known.rules.code} 7.6.3",
-            "2 p_f / C_e at the valley to 0.5 p_f at the ridge",
-            values,
-        )
+    notes = [
+        *slope_notes(known),
+        "Slopes above level valleys and feet of teeth carry 7.6.3 in place of balanced snow, up to their"
+        " ridge or crown; where a slope has several valleys the larger load counts. Outer slopes keep p_f.",
     ]
+    name = "unbalanced, snow in level valleys"
+    return known.case(name, balanced_zones(known, share) + larger(zones), notes)

@@ -1,7 +1,7 @@
 """NBCC 2020 subsection 4.1.6, clause by clause: specified load and its factors. SI in and out.
 
-Articles 4.1.6.2, 4.1.6.3, 4.1.6.5, 4.1.6.7 and 4.1.6.13 follow public reprints and second-hand
-transcriptions of the code text; a docstring says "from memory" where not even that was available.
+Articles 4.1.6.2, 4.1.6.3, 4.1.6.5, 4.1.6.7, 4.1.6.8, 4.1.6.10 and 4.1.6.13 follow public reprints and
+second-hand transcriptions of the code text; a docstring says "from memory" where not even that was available.
 """
 
 from __future__ import annotations
@@ -122,7 +122,7 @@ def gable_factor(slope: ArrayLike) -> Array:
 
 
 def arch_factor(x: ArrayLike, rise: float, width: float, basic: float, x_30: float) -> Array:
-    """C_a on the loaded side of an arch, the other bare, NBCC 2020 4.1.6.10 case II, from memory, doubtful.
+    """C_a on the loaded side of an arch, the other bare, NBCC 2020 4.1.6.10.(3) and (4).
 
     Parameters
     ----------
@@ -138,13 +138,35 @@ def arch_factor(x: ArrayLike, rise: float, width: float, basic: float, x_30: flo
     Returns
     -------
     (...) float
-        h x / (0.03 C_b b x_30) to h / b = 0.12, then 4 x / (C_b x_30); constant beyond x_30; 1 on arches
-        with h / b to 0.05, which have no such case.
+        h x / (0.06 C_b b x_30) to h / b = 0.12, then 2 x / (C_b x_30); constant beyond x_30; 1 on arches
+        with h / b to 0.05, which have no such case. With x_30 = b / 2 this is the h x / (0.03 C_b b^2) and
+        4 x / (C_b b) of arches that are nowhere steeper than 30 degrees.
     """
     along = np.minimum(np.asarray(x, dtype=float), x_30) / x_30
     if rise <= 0.05 * width:
         return np.ones_like(along)
-    return min(rise / (0.03 * width), 4.0) / basic * along
+    return min(rise / (0.06 * width), 2.0) / basic * along
+
+
+def dome_factor(x: ArrayLike, y: ArrayLike, reach: float, along: ArrayLike) -> Array:
+    """C_a of a dome beside its axis along the wind, NBCC 2020 4.1.6.10.(7), from memory.
+
+    Parameters
+    ----------
+    x, y : (...) float
+        Plan distance from the crown, downwind and across. [m]
+    reach : float
+        r, radius of the plan. [m]
+    along : (...) float
+        C_a(x, 0), that of an arch with h and b = 2 r.
+
+    Returns
+    -------
+    (...) float
+        C_a(x, 0) (1 - |y| / r) downwind, 0 upwind.
+    """
+    across = np.maximum(1.0 - np.abs(np.asarray(y, dtype=float)) / reach, 0.0)
+    return np.where(np.asarray(x, dtype=float) < 0.0, 0.0, np.asarray(along, dtype=float) * across)
 
 
 def valley_factors(basic: ArrayLike, case: str) -> tuple[float, Array, Array]:

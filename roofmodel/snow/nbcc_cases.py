@@ -4,20 +4,22 @@ from __future__ import annotations
 
 from roofmodel.snow.cases import SnowCase, SnowSet
 from roofmodel.snow.inputs import NbccSite
+from roofmodel.snow.nbcc_domes import nbcc_domes
 from roofmodel.snow.nbcc_drifted import step_cases, valley_cases
 from roofmodel.snow.nbcc_obstacles import obstacle_cases
 from roofmodel.snow.nbcc_roof import NbccRoof, balanced_case, gable_cases, prepare, without_reduction
+from roofmodel.snow.nbcc_room import with_filled_steps
 from roofmodel.snow.patches import PARTIAL, UNREDUCED
 from roofmodel.snow.vault_cases import nbcc_vaults
 from roofmodel.surface import RoofSurface
 
 NOT_MODELED = (
-    (
-        "outside corners of walls",
-        "drifts lie straight in front of walls; the quadrants of 4.1.6.8 are left out; add them by hand",
-    ),
+    ("outside corners of roofs apart", "across a gap the drift is not run on around the corner (4.1.6.8)"),
     ("half load on parts of a plane", f"{PARTIAL} (4.1.6.3)"),
-    ("domes", "they are taken as the planes that they are made of (4.1.6.10)"),
+    (
+        "round roofs of meshes",
+        "only spheres that are found as such take 4.1.6.10; others count as the planes they are made of",
+    ),
     ("rain alone", "the rain load of 4.1.6.4 does not slide; check ponding and drainage by hand"),
 )
 
@@ -41,7 +43,7 @@ def nbcc_cases(roof: RoofSurface, site: NbccSite, retained: frozenset[int]) -> S
     InputError
         For site values outside their range.
     """
-    known = prepare(roof, site, retained)
+    known = with_filled_steps(prepare(roof, site, retained))
     cases, skipped = _arrangements(known)
     held = without_reduction(known)
     if held is None:
@@ -54,7 +56,7 @@ def nbcc_cases(roof: RoofSurface, site: NbccSite, retained: frozenset[int]) -> S
 def _arrangements(known: NbccRoof) -> tuple[list[SnowCase], list[tuple[str, str]]]:
     cases: list[SnowCase] = [balanced_case(known)]
     skipped: list[tuple[str, str]] = []
-    arrangements = (gable_cases, nbcc_vaults, valley_cases, step_cases, obstacle_cases)
+    arrangements = (gable_cases, nbcc_vaults, nbcc_domes, valley_cases, step_cases, obstacle_cases)
     for several, without in (found(known) for found in arrangements):
         cases += several
         skipped += without

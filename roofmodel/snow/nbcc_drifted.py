@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import combinations
 
 import numpy as np
@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from roofmodel.snow import nbcc2020 as nbcc
 from roofmodel.snow import nbcc2020_drift as drift
 from roofmodel.snow.cases import SnowCase, Value, Zone
+from roofmodel.snow.corners import around_corners, outside_corners
 from roofmodel.snow.nbcc_roof import (
     CODE,
     Cases,
@@ -43,6 +44,7 @@ from roofmodel.snow.regions import (
 from roofmodel.surface import EdgeKind
 
 Array = NDArray[np.float64]
+IntArray = NDArray[np.int64]
 
 LEVEL_VALLEY = 0.01  # ends of a level valley differ by less [m]
 LEAST_SLIDE = 1.0  # judgment: sliding snow lies at least this far from the wall [m]
@@ -141,7 +143,7 @@ def _valley_strip(
 
 
 @dataclass(frozen=True)
-class _Step:
+class StepDrift:
     """A drift at one step: C_a0, x_d, which case gave it, and both sources."""
 
     peak: float
@@ -151,7 +153,7 @@ class _Step:
     lower_source: float
 
 
-def _drift_at(known: NbccRoof, i: int) -> _Step:
+def drift_at(known: NbccRoof, i: int) -> StepDrift:
     """The greatest of cases I (snow from the upper roof) and II or III (from the lower)."""
     steps, site = known.roof.steps, known.site
     upper, lower = int(steps.upper[i]), int(steps.lower[i])
@@ -166,7 +168,7 @@ def _drift_at(known: NbccRoof, i: int) -> _Step:
         capped=known.wind[[upper, lower]] >= 1.0,
     )
     best = int(np.argmax(found.peak))
-    return _Step(
+    return StepDrift(
         float(found.peak[best]),
         float(found.length[best]),
         ("I", "II or III")[best],
@@ -183,8 +185,9 @@ def step_cases(known: NbccRoof) -> Cases:
     if not groups:
         skipped.append(("drift", "no roof meets a wall below a higher roof (4.1.6.5)"))
     drifts: list[tuple[WallGroup, list[Zone]]] = []
+    corners = outside_corners(known.roof.steps.start, known.roof.steps.end)
     for group in groups:
-        zones = larger([zone for i in group.steps for zone in _drift_zones(known, i)])
+        zones = larger([zone for i in group.steps for zone in _drift_zones(known, i, corners)])
         name = f"drift below {group.uppers(known.roof)}, wall facing {group.toward}"
         if zones:
             drifts.append((group, zones))
@@ -207,15 +210,16 @@ def _drift_notes(known: NbccRoof) -> list[str]:
         *notes_of(known),
         "C_a falls from C_a0 at the wall to 1 at x_d with C_s = C_w = 1.0 and is drawn as what it adds to the"
         " balanced load. The greatest height of each wall counts; w and l of both sources are those of the"
-        " smallest rectangle around each roof level; parapets count as none. Where drifts overlap the larger"
-        " counts. What reaches past the roof's edge falls off.",
+        " smallest rectangle around each roof level; parapets count as none. Around outside corners each"
+        " drift runs on radially (4.1.6.8.(1), which lets the lesser of the two do); where drifts overlap the"
+        " larger counts, also at inside corners (4.1.6.8.(2)). What reaches past the roof's edge falls off.",
     ]
 
 
-def _drift_zones(known: NbccRoof, i: int) -> list[Zone]:
+def _drift_zones(known: NbccRoof, i: int, corners: IntArray) -> list[Zone]:
     steps, planes, site = known.roof.steps, known.roof.planes, known.site
     lower, gap = int(steps.lower[i]), float(steps.gap[i])
-    at = _drift_at(known, i)
+    at = drift_at(known, i)
     if gap > nbcc.GAP_LIMIT or at.length <= gap:
         return []
     start, end = steps.start[i], steps.end[i]
@@ -243,7 +247,14 @@ def _drift_zones(known: NbccRoof, i: int) -> list[Zone]:
         "S(x) - S balanced, S(x) = I_s (S_s C_b C_a + S_r), C_a = C_a0 - (C_a0 - 1) x / x_d",
         values,
     )
-    return above_balanced(known, whole, unit + rain)
+    zones = above_balanced(known, whole, unit + rain)
+    if gap > CRACK:
+        return zones
+    for polygon, law in around_corners(steps.start, steps.end, i, corners, top, at.length):
+        name, clause = f"{whole.name}, around a corner", f"{CODE} 4.1.6.8"
+        part = replace(whole, name=name, clause=clause, polygon=polygon, pressure=law)
+        zones += above_balanced(known, part, unit + rain)
+    return zones
 
 
 def _sliding(known: NbccRoof, group: WallGroup, drifted: list[Zone]) -> Cases:
@@ -265,7 +276,8 @@ def _sliding(known: NbccRoof, group: WallGroup, drifted: list[Zone]) -> Cases:
             notes = [
                 *_drift_notes(known),
                 "Half of the upper slope's specified load, taken with C_s = 1.0, lies on the drift as a"
-                " triangle over x_d (4.1.6.11, from memory), not shorter than 1 m (judgment).",
+                " triangle over x_d (4.1.6.11, from memory), not shorter than 1 m (judgment). The article"
+                " names no least height of a step: all of it counts even where snow buries the step.",
             ]
             if upper in known.retained:
                 notes.append(
@@ -277,15 +289,32 @@ def _sliding(known: NbccRoof, group: WallGroup, drifted: list[Zone]) -> Cases:
     return cases, skipped
 
 
+def _slide_lengths(known: NbccRoof, i: int) -> tuple[float, float]:
+    """Plan run of the upper slope above a step, 0 where nothing slides there, and x_d. [m]."""
+    steps, plan = known.roof.steps, known.plan
+    upper, gap = int(steps.upper[i]), float(steps.gap[i])
+    start, end, fall = steps.start[i], steps.end[i], plan.fall[upper]
+    length = max(drift_at(known, i).length, LEAST_SLIDE)
+    if fall @ left_normal(start, end) < UPPER_TO_STEP or gap > nbcc.GAP_LIMIT or length <= gap:
+        return 0.0, length
+    return slope_run(plan, upper, start, end, -fall, gap, EAVE_OVERHANG), length
+
+
+def slid_peak(known: NbccRoof, i: int) -> float:
+    """Pressure of slid snow at the lower roof's edge below a step; 0 where none slides. [Pa]."""
+    upper, gap = int(known.roof.steps.upper[i]), float(known.roof.steps.gap[i])
+    if not drift.slides(known.roof.planes.slope[upper], slippery=known.site.slippery):
+        return 0.0
+    run, length = _slide_lengths(known, i)
+    full = float(drift.sliding_peak(known.drifted(upper, 1.0), run, length))
+    return full * max(1.0 - gap / length, 0.0)
+
+
 def _slide_zones(known: NbccRoof, i: int) -> list[Zone]:
     steps, plan, names = known.roof.steps, known.plan, known.roof.planes.name
     upper, lower, gap = int(steps.upper[i]), int(steps.lower[i]), float(steps.gap[i])
-    start, end, fall = steps.start[i], steps.end[i], plan.fall[upper]
-    length = max(_drift_at(known, i).length, LEAST_SLIDE)
-    out = left_normal(start, end)
-    if fall @ out < UPPER_TO_STEP or gap > nbcc.GAP_LIMIT or length <= gap:
-        return []
-    run = slope_run(plan, upper, start, end, -fall, gap, EAVE_OVERHANG)
+    start, end = steps.start[i], steps.end[i]
+    run, length = _slide_lengths(known, i)
     load = known.drifted(upper, 1.0)
     peak = float(drift.sliding_peak(load, run, length))
     if peak <= 0.0:
@@ -302,7 +331,7 @@ def _slide_zones(known: NbccRoof, i: int) -> list[Zone]:
         f"snow that slid from {names[upper]}",
         lower,
         band(start[:2], end[:2], 0.0, length - gap),
-        falling_pressure(start, out, peak * (1.0 - gap / length), length - gap),
+        falling_pressure(start, left_normal(start, end), slid_peak(known, i), length - gap),
         f"{CODE} 4.1.6.11",
         "peak (1 - x / x_d), peak = 2 (0.5 S upper run) / x_d",
         values,

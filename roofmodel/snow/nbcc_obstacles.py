@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
 from roofmodel.snow import nbcc2020_drift as drift
 from roofmodel.snow.cases import Value, Zone
+from roofmodel.snow.corners import around_corners, outside_corners
 from roofmodel.snow.nbcc_roof import (
     CODE,
     Cases,
@@ -17,13 +20,13 @@ from roofmodel.snow.nbcc_roof import (
 )
 from roofmodel.snow.obstacle_walls import room, wind_groups
 from roofmodel.snow.patches import larger
-from roofmodel.snow.regions import band, falling_pressure, left_normal
+from roofmodel.snow.regions import IntArray, band, falling_pressure, left_normal
 
 NOTES = (
     "C_a falls from C_a0 at the face to 1 at x_d with C_s = C_w = 1.0 and is drawn as what it adds to the"
     " balanced load. Where drifts overlap the larger counts.",
     "The article is written for projections; parapets are taken alike with their length as l_0 (judgment).",
-    "Drifts lie straight in front of the faces; the corners between two of them are left out.",
+    "Around outside corners each drift runs on radially (4.1.6.8.(1)).",
 )
 
 
@@ -33,8 +36,9 @@ def obstacle_cases(known: NbccRoof) -> Cases:
     if not obstacles.count:
         return [], [("drift at projections and parapets", "the project names none (4.1.6.7)")]
     cases, skipped = [], []
+    corners = outside_corners(obstacles.start, obstacles.end)
     for group in wind_groups(obstacles):
-        zones = [zone for face in group.face.tolist() for zone in _face_zones(known, face)]
+        zones = [zone for face in group.face.tolist() for zone in _face_zones(known, face, corners)]
         names = list(dict.fromkeys(obstacles.name[i] for i in obstacles.face[group.face]))
         who = " and ".join(names) if len(names) < 4 else f"{len(names)} parapets and projections"
         name = f"drift at {who}, wind toward {group.toward}"
@@ -46,7 +50,7 @@ def obstacle_cases(known: NbccRoof) -> Cases:
     return cases, skipped
 
 
-def _face_zones(known: NbccRoof, face: int) -> list[Zone]:
+def _face_zones(known: NbccRoof, face: int, corners: IntArray) -> list[Zone]:
     """What the drift in front of one face adds."""
     obstacles, site = known.roof.obstacles, known.site
     which = int(obstacles.face[face])
@@ -77,4 +81,11 @@ def _face_zones(known: NbccRoof, face: int) -> list[Zone]:
             Value("S face", full, "Pa", "S at the face with C_s = C_w = 1.0"),
         ),
     )
-    return above_balanced(known, whole, full - (peak - 1.0) * unit)
+    zones = above_balanced(known, whole, full - (peak - 1.0) * unit)
+    for polygon, law in around_corners(
+        obstacles.start, obstacles.end, face, corners, (peak - 1.0) * unit, length
+    ):
+        name, clause = f"{whole.name}, around a corner", f"{CODE} 4.1.6.8"
+        part = replace(whole, name=name, clause=clause, polygon=polygon, pressure=law)
+        zones += above_balanced(known, part, full - (peak - 1.0) * unit)
+    return zones

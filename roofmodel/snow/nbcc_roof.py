@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import shapely
@@ -60,6 +60,8 @@ class NbccRoof:
         gamma. [N/m^3]
     unreduced : dict of int to float
         Planes whose held snow takes no slope reduction at all in this variant, and their C_s else.
+    room : dict of int to tuple of Value
+        Planes with a step at their eave that snow fills, and its depths.
     """
 
     roof: RoofSurface
@@ -75,6 +77,7 @@ class NbccRoof:
     slope_factor: Array
     weight_density: float
     unreduced: dict[int, float]
+    room: dict[int, tuple[Value, ...]] = field(default_factory=dict)
 
     def case(self, name: str, zones: Iterable[Zone], notes: Iterable[str] = ()) -> SnowCase:
         """Assemble a case of this standard."""
@@ -211,6 +214,7 @@ def load_values(known: NbccRoof, plane: int, accumulation: float) -> tuple[Value
         Value("alpha", float(known.roof.planes.slope[plane]), "rad", "slope"),
         Value("C_s", float(known.slope_factor[plane]), "", why),
         Value("C_a", accumulation),
+        *known.room.get(plane, ()),
         known.light_density,
     )
 
@@ -303,7 +307,7 @@ def gable_cases(known: NbccRoof) -> Cases:
     """Case II of 4.1.6.9 above 15 degrees, half load of 4.1.6.3.(2) below; one case for each wind."""
     cases: list[SnowCase] = []
     skipped: list[tuple[str, str]] = []
-    directions = wind_directions(known.roof, known.plan)
+    directions = wind_directions(known.roof, known.plan, domes=True)
     if not directions:
         skipped.append(("unbalanced", "the roof has no ridge and no hip (4.1.6.9)"))
     slope, level = known.roof.planes.slope, known.plan.level
@@ -311,7 +315,7 @@ def gable_cases(known: NbccRoof) -> Cases:
         along = known.plan.fall @ wind
         crests = [
             (plane, across)
-            for plane, across, _, _ in crest_segments(known.roof)
+            for plane, across, _, _ in crest_segments(known.roof, domes=True)
             if along[plane] > SAME_WAY and along[across] <= SAME_WAY
         ]
         if not crests:

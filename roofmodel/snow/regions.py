@@ -74,6 +74,11 @@ def plan_polygon(roof: RoofSurface, plane: int) -> Polygon:
     return shapely.transform(roof.planes.outline[plane], lambda uv: roof.planes.to_world(plane, uv)[:, :2])
 
 
+def plane_corners(roof: RoofSurface, plane: int) -> Array:
+    """Corners (n, 3) of a plane's outline, local roof coordinates. [m]."""
+    return roof.planes.to_world(plane, np.asarray(roof.planes.outline[plane].exterior.coords))
+
+
 def merged(polygons: NDArray[np.object_]) -> BaseGeometry:
     """Union of plan polygons with hairline cracks between them closed."""
     grown = shapely.union_all(shapely.buffer(polygons, CRACK, join_style="mitre"))
@@ -196,15 +201,21 @@ def held_planes(
         held.setdefault(plane, "a parapet stands at its lower edge")
     for plane in toward_walls(roof, plan) if walls else ():
         held.setdefault(plane, TOWARD_WALL_WORDS)
-    joints = _downhill_joints(roof, plan)
+    return with_uphill(roof, plan, held, "holds it")
+
+
+def with_uphill(roof: RoofSurface, plan: Plan, found: dict[int, str], does: str) -> dict[int, str]:
+    """Some planes and why, and those whose snow runs onto one of them over a pitch break or valley."""
+    found = dict(found)
+    joints = downhill_joints(roof, plan)
     waiting = True
     while waiting:
         waiting = False
         for above, below in joints:
-            if below in held and above not in held:
-                held[above] = f"its snow runs onto {roof.planes.name[below]}, which holds it"
+            if below in found and above not in found:
+                found[above] = f"its snow runs onto {roof.planes.name[below]}, which {does}"
                 waiting = True
-    return held
+    return found
 
 
 def _behind_parapets(roof: RoofSurface, plan: Plan) -> list[int]:
@@ -225,7 +236,7 @@ def obstructed_planes(roof: RoofSurface, plan: Plan, retained: frozenset[int]) -
                 found.setdefault(int(plane), "its snow runs into a valley")
     for plane in toward_walls(roof, plan):
         found.setdefault(plane, TOWARD_WALL_WORDS)
-    return found
+    return with_uphill(roof, plan, found, "is obstructed")
 
 
 def falls_toward_wall(roof: RoofSurface, plan: Plan) -> NDArray[np.bool_]:
@@ -242,7 +253,7 @@ def toward_walls(roof: RoofSurface, plan: Plan) -> list[int]:
     return np.unique(roof.steps.lower[falls_toward_wall(roof, plan)]).tolist()
 
 
-def _downhill_joints(roof: RoofSurface, plan: Plan) -> list[tuple[int, int]]:
+def downhill_joints(roof: RoofSurface, plan: Plan) -> list[tuple[int, int]]:
     """Pairs of planes (above, below) whose snow passes from one to the other over a break or valley."""
     edges = roof.edges
     kinds = np.array(edges.kind)
@@ -255,19 +266,24 @@ def _downhill_joints(roof: RoofSurface, plan: Plan) -> list[tuple[int, int]]:
     return [(int(above), int(below)) for above, below in both]
 
 
-def in_one_vault(roof: RoofSurface, pair: IntArray) -> NDArray[np.bool_]:
-    """Whether both planes (e, 2) of edges are facets of one vault, whose crown is no ridge."""
+def in_one_curve(roof: RoofSurface, pair: IntArray, *, domes: bool) -> NDArray[np.bool_]:
+    """Whether both planes (e, 2) of edges are facets of one vault, or dome, which has no ridges or hips."""
     member = np.full(roof.planes.count + 1, -1)  # the last stands for no plane
-    for number, vault in enumerate(roof.vaults):
-        member[vault.plane] = number
+    curves = [vault.plane for vault in roof.vaults]
+    curves += [dome.plane for dome in roof.domes if dome.smooth and domes]
+    for number, facets in enumerate(curves):
+        member[facets] = number
     return np.asarray((member[pair[:, 0]] >= 0) & (member[pair[:, 0]] == member[pair[:, 1]]))
 
 
-def wind_directions(roof: RoofSurface, plan: Plan) -> list[Array]:
-    """Plan unit vectors in which snow is blown across a ridge or hip, one for each fall direction."""
+def wind_directions(roof: RoofSurface, plan: Plan, *, domes: bool = False) -> list[Array]:
+    """Plan unit vectors in which snow is blown across a ridge or hip, one for each fall direction.
+
+    Edges within vaults are none, nor those within domes where the standard has a rule of its own for them.
+    """
     kinds = np.array(roof.edges.kind)
     crest = (kinds == EdgeKind.RIDGE) | (kinds == EdgeKind.HIP)
-    crests = roof.edges.plane[crest & ~in_one_vault(roof, roof.edges.plane)]
+    crests = roof.edges.plane[crest & ~in_one_curve(roof, roof.edges.plane, domes=domes)]
     found: list[Array] = []
     for plane in np.unique(crests[crests >= 0]):
         fall = plan.fall[plane]
@@ -276,12 +292,15 @@ def wind_directions(roof: RoofSurface, plan: Plan) -> list[Array]:
     return found
 
 
-def crest_segments(roof: RoofSurface) -> list[tuple[int, int, Array, Array]]:
-    """Ridges and hips seen from each side: plane, plane across, and ends with the plane to the left."""
+def crest_segments(roof: RoofSurface, *, domes: bool = False) -> list[tuple[int, int, Array, Array]]:
+    """Ridges and hips seen from each side: plane, plane across, and ends with the plane to the left.
+
+    `domes` as in `wind_directions`.
+    """
     edges = roof.edges
     kinds = np.array(edges.kind)
     crest = ((kinds == EdgeKind.RIDGE) | (kinds == EdgeKind.HIP)) & (edges.plane.min(axis=1) >= 0)
-    crest &= ~in_one_vault(roof, edges.plane)
+    crest &= ~in_one_curve(roof, edges.plane, domes=domes)
     found = []
     for e in np.flatnonzero(crest):
         first, second = (int(plane) for plane in edges.plane[e])

@@ -15,7 +15,7 @@ from roofmodel.snow.en_roof import prepare
 from roofmodel.snow.inputs import Asce16Site, AsceSite, EnSite, Site
 from roofmodel.surface import EdgeKind, RoofSurface
 
-REACH = 1.524  # 5 ft of overhang from the eave take the ice load, ASCE/SEI 7-22 7.4.5, from memory [m]
+REACH = 1.524  # 5 ft; farther from the eave ASCE/SEI 7-22 7.4.5 asks for no ice load, from memory [m]
 
 
 @dataclass(frozen=True)
@@ -79,6 +79,8 @@ def _ice(
     if not planes:
         return ()
     rules = asce_rules(site)
+    near = f"overhangs, up to {REACH:.3g} m (5 ft) from the eave (from memory),"
+    extent = near if isinstance(site, AsceSite) else "the whole of each overhang"
     return (
         StandingLoad(
             name="ice at the eaves",
@@ -88,9 +90,9 @@ def _ice(
             clause=f"{rules.code} 7.4.5",
             formula="2 p_f",
             values=(*rules.ground, Value("p_f", rules.flat_load, "Pa", "Eq. 7.3-1")),
-            when=f"on overhangs, up to {REACH:.3g} m (5 ft) from the eave, of heated roofs that drain over "
-            "it: unventilated with R below 30, ventilated below 20 (h ft^2 F / Btu); with dead load only. "
-            "Ice dams come from heat lost through the roof; snow that rows hold can feed one",
+            when=f"on {extent} of heated roofs that drain over the eave: unventilated with R below 30, "
+            "ventilated below 20 (h ft^2 F / Btu); with dead load only. Ice dams come from heat lost through "
+            "the roof; snow that rows hold can feed one",
         ),
     )
 

@@ -31,6 +31,12 @@ def sides(vault: Vault) -> list[tuple[int, Array, float]]:
     return [(1, vault.across, vault.ends[1]), (-1, -vault.across, -vault.ends[0])]
 
 
+def others(zones: Sequence[Zone], planes: NDArray[np.int64]) -> list[Zone]:
+    """Zones on other planes."""
+    own = set(planes.tolist())
+    return [zone for zone in zones if zone.plane not in own]
+
+
 def on_side(vault: Vault, roof: RoofSurface, direction: Array) -> NDArray[np.int64]:
     """Facets that fall to one side."""
     azimuth = roof.planes.azimuth[vault.plane]

@@ -65,10 +65,15 @@ def test_valley(check, case, key):
 
 
 def test_arch_factor_is_continuous_where_its_formula_changes():
-    """4.1.6.10 as remembered: h / (0.03 b) is 4 at h / b = 0.12; shallow arches have no such case."""
+    """4.1.6.10: h / (0.06 b) is 2 at h / b = 0.12; shallow arches have no such case."""
     low, high = (nbcc.arch_factor(8.0, rise, 40.0, 0.8, 10.0) for rise in (4.799999, 4.800001))
     assert low == pytest.approx(high, rel=1e-5)
-    assert nbcc.arch_factor([0.0, 5.0, 10.0, 12.0], 6.0, 40.0, 0.8, 10.0) == pytest.approx([0, 2.5, 5, 5])
+    assert nbcc.arch_factor([0.0, 5.0, 10.0, 12.0], 6.0, 40.0, 0.8, 10.0) == pytest.approx(
+        [0, 1.25, 2.5, 2.5]
+    )
+    # Gentle arches by the article's own form, x_30 = b / 2: x h / (0.03 C_b b^2) and 4 x / (C_b b).
+    assert nbcc.arch_factor(8.0, 4.0, 40.0, 0.8, 20.0) == pytest.approx(8.0 * 4.0 / (0.03 * 0.8 * 40.0**2))
+    assert nbcc.arch_factor(8.0, 6.0, 40.0, 0.8, 20.0) == pytest.approx(4.0 * 8.0 / (0.8 * 40.0))
     assert nbcc.arch_factor(5.0, 2.0, 40.0, 0.8, 10.0) == 1.0
 
 

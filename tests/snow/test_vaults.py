@@ -150,7 +150,7 @@ def test_flat_vaults_have_no_asce_unbalanced_case():
 
 
 def test_nbcc_arch():
-    """C_a = h x / (0.03 C_b b x_30), here x_30 at the end; nothing on the other side (4.1.6.10)."""
+    """C_a = x h / (0.03 C_b b^2) to h / b = 0.12; nothing on the other side (4.1.6.10.(3))."""
     roof = vault(30.0, 3.0)
     site = NbccSite(ground_snow=2000.0, associated_rain=0.0, importance="normal", slippery=False)
     cases = unbalanced(roof, site)
@@ -158,7 +158,7 @@ def test_nbcc_arch():
     (found,) = roof.vaults
     assert np.degrees(found.slope_at(np.array(15.0))) < 30.0
     values = {v.symbol: v.value for z in cases[0].zones if "drifted" in z.name for v in z.values}
-    factor = 3.0 / (0.03 * values["C_b"] * 30.0)
+    factor = 15.0 * 3.0 / (0.03 * values["C_b"] * 30.0**2)
     assert values["C_a"] == pytest.approx(factor)
     lee = lee_sign(cases[0], roof)
     expected = 2000.0 * values["I_s"] * values["C_b"] * factor

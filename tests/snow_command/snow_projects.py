@@ -67,6 +67,26 @@ footprint = "4 -6, 20 -6, 20 0, 4 0 m"
 eave_height = "3.2 m"
 
 """
+DOME = """shape = "dome"
+center = ["0 m", "0 m"]
+radius = "9 m"
+rise = "4.5 m"
+facets = 16
+eave_height = "5 m"
+"""
+CONE = """shape = "cone"
+center = ["0 m", "0 m"]
+radius = "5 m"
+pitch = "38 deg"
+eave_height = "5 m"
+"""
+SAW = """shape = "saw-tooth"
+footprint = "0 0, 24 0, 24 18, 0 18 m"
+pitch = "24 deg"
+fall = "180 deg"
+teeth = 3
+eave_height = "5 m"
+"""
 ROW = """[[row]]
 name = "a"
 plane = "S1"
@@ -127,6 +147,13 @@ def turned(degrees: float) -> str:
         points = np.array([[float(n) for n in pair.split()] for pair in old.split(",")]) @ spin.T
         text = text.replace(f'"{old} m"', '"' + ", ".join(f"{x:.9f} {y:.9f}" for x, y in points) + ' m"')
     return text.replace('fall = "180 deg"', f'fall = "{180.0 + degrees} deg"')
+
+
+def with_part(text: str, part: str) -> str:
+    """Another roof part in place of the hall and its lower roof."""
+    begin, end = text.index("[[roof.part]]"), text.index("[surface]")
+    text = text[:begin] + f'[[roof.part]]\nname = "hall"\n{part}\n\n' + text[end:]
+    return text[: text.index("[[row]]")] + ROW + text[text.index("[design]") :]
 
 
 def with_vault(text: str) -> str:

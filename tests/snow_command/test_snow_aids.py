@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from roofmodel.project.load import load_project
-from roofmodel.snow.inputs import AsceSite, EnSite, NbccSite
+from roofmodel.snow.inputs import Asce16Site, AsceSite, EnSite, NbccSite
 from roofmodel.snow.standing import standing_loads
 from roofmodel.snow.thaw import clear_sky, coldest_thaw
 from tests.cli.small_project import GOOD, changed
@@ -50,6 +50,15 @@ def test_asce_ice():
     (load,) = standing_loads(gable(), site)
     assert load.value == pytest.approx(2.0 * 0.7 * 1.0 * 1.2 * 1500.0)
     assert "dead load only" in load.when
+    assert "up to 1.52 m (5 ft)" in load.when
+
+
+def test_asce_7_16_loads_the_whole_overhang():
+    """7.4.5 of 7-16, from memory: all overhanging portions, no 5 ft."""
+    site = Asce16Site(ground_snow=1500.0, risk_category="II", slippery=True)
+    (load,) = standing_loads(gable(), site)
+    assert "the whole of each overhang" in load.when
+    assert "5 ft" not in load.when
 
 
 def test_nbcc_names_none():

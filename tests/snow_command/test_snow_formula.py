@@ -12,12 +12,16 @@ import shapely
 from snow_projects import (
     ANNEX_B,
     ASCE16,
+    CONE,
     DEMOS,
+    DOME,
+    SAW,
     demo,
     study_of,
     under_asce,
     under_nbcc,
     with_obstacles,
+    with_part,
     with_site,
 )
 
@@ -66,6 +70,16 @@ def test_every_formula_of_valleys_and_walls_that_meet_is_put_in_numbers(roof: Ro
     for case in snow_cases(roof, EnSite(ground_snow=900.0, annex_b=True)).cases:
         for patch in case.zones:
             assert all(line.numbers for line in worked(patch)), patch.formula
+
+
+@pytest.mark.parametrize("text", [under_asce(), under_asce(ASCE16), under_nbcc()])
+@pytest.mark.parametrize("part", [DOME, CONE, SAW], ids=["dome", "cone", "saw-tooth"])
+def test_every_formula_of_round_and_folded_roofs_is_put_in_numbers(
+    text: str, part: str, tmp_path: Path
+) -> None:
+    patches = study_of(with_part(text, part), tmp_path).findings.patches
+    for one in {patch.zone.formula: patch.zone for patch in patches}.values():
+        assert all(line.numbers for line in worked(one)), one.formula
 
 
 def test_chain_is_in_the_order_of_calculation() -> None:

@@ -254,8 +254,11 @@ def _zone(study: SnowStudy, patch: Patch) -> dict[str, Any]:
     """Working of one zone."""
     findings, units = study.findings, study.units
     zone = patch.zone
-    beside = [p.zone for p in findings.patches if p.zone.name == zone.name and p.zone.formula == zone.formula]
-    lines = worked(zone, beside)
+    lines = worked(zone)
+    if not all(line.numbers for line in lines):
+        name, formula = zone.name, zone.formula
+        beside = [p.zone for p in findings.patches if p.zone.name == name and p.zone.formula == formula]
+        lines = worked(zone, beside)
     plane = findings.project.roof.planes.name[zone.plane]
     return {
         "number": patch.number,

@@ -1,0 +1,178 @@
+"""Unbalanced snow on vaults, domes and cones, ASCE/SEI 7 7.6.2 and 7.6.4."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from roofmodel.snow.asce7_22 import FOOT
+from roofmodel.snow.asce_roof import AsceRoof, balanced_zones, chord_slope, slope_notes
+from roofmodel.snow.cases import SnowCase, Value, Zone
+from roofmodel.snow.domed import (
+    DOME_NOTE,
+    disc,
+    dome_name,
+    dome_winds,
+    dome_zones,
+    sector_field,
+    sector_regions,
+)
+from roofmodel.snow.regions import compass, plane_corners, uniform
+from roofmodel.snow.vaulted import NOTES, on_side, others, side_zones, sides, vault_names
+from roofmodel.surface import Dome, EdgeKind, Vault
+
+Array = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+Cases = tuple[list[SnowCase], list[tuple[str, str]]]
+Law = tuple[list[float], list[float], tuple[Value, ...]]
+
+CHORD = np.radians([10.0, 60.0])  # 7.6.2: none where the line from eave to crown is flatter or steeper
+STEEP = np.radians(70.0)  # 7.4.3: no snow from here on
+MIDDLE = np.radians(30.0)
+NEAR = 3.0 * FOOT  # 7.6.2: ground or roof so close to the eave keeps the load there up [m]
+NEAR_NOTE = (
+    "Ground or another roof lies within 3 ft of its eave: the load at 30 degrees holds to the eave (7.6.2)."
+)
+ROUND_FORMULA = "0.5 p_f at the crown, 2 p_f C_s / C_e at 30 degrees and at the eave"
+DOME_FORMULA = "p_crown = {crown}, p_30 = 2 p_f C_s / C_e, p_eave = {eave}"
+SECTOR = (
+    "Over the 90 degrees downwind; from there to zero over 22.5 degrees on each side; none on the rest"
+    " (7.6.4, from memory)."
+)
+CONE_NOTE = (
+    "Judgment: a cone counts as a similar rounded structure of 7.6.4, beside the hips of 7.6.1. Above 30"
+    " degrees its whole slope carries the load of the eave."
+)
+
+
+def asce_vaults(known: AsceRoof) -> Cases:
+    """Unbalanced load of curved roofs, 7.6.2 and Fig. 7.4-2: nothing to windward."""
+    cases: list[SnowCase] = []
+    skipped: list[tuple[str, str]] = []
+    for vault in known.roof.vaults:
+        for _, direction, end in sides(vault):
+            title = f"unbalanced on {vault_names(known.roof, vault)}, wind toward {compass(direction)}"
+            why = _chord_bar(vault.rise_to(end), end)
+            if why:
+                skipped.append((title, why))
+                continue
+            facets = on_side(vault, known.roof, direction)
+            near = _near(known, facets)
+            knots, loads, values = _law(known, vault, end, facets, near=near)
+            words = (
+                f"unbalanced snow on {vault_names(known.roof, vault)}",
+                f"{known.rules.code} 7.6.2",
+                ROUND_FORMULA,
+            )
+            zones = others(balanced_zones(known), vault.plane)
+            zones += side_zones(known.plan, vault, direction, knots, loads, words, values)
+            cases.append(
+                known.case(title, zones, [*slope_notes(known), *NOTES, *([NEAR_NOTE] if near else [])])
+            )
+    return cases, skipped
+
+
+def asce_domes(known: AsceRoof) -> Cases:
+    """Unbalanced load of domes and cones, 7.6.4: that of curved roofs over a sector downwind."""
+    cases: list[SnowCase] = []
+    skipped: list[tuple[str, str]] = []
+    for dome in known.roof.domes:
+        name = dome_name(known.roof, dome)
+        why = _chord_bar(dome.rise, dome.reach)
+        if why:
+            skipped.append((f"unbalanced on {name}", f"{why} and 7.6.4"))
+            continue
+        near = _near(known, dome.plane)
+        knots, loads, values = _law(known, dome, dome.reach, dome.plane, near=near)
+        values += (
+            Value("p_crown", loads[0], "Pa", "at the crown"),
+            Value("p_30", float(max(loads)), "Pa", "at 30 degrees, or at the eave"),
+            Value("p_eave", loads[-1], "Pa", "at the eave"),
+        )
+        like = Zone(
+            f"unbalanced snow on {name}",
+            int(dome.plane[0]),
+            known.plan.polygon[dome.plane[0]],
+            uniform(0.0),
+            f"{known.rules.code} 7.6.4",
+            DOME_FORMULA.format(
+                crown="2 p_f C_s / C_e" if dome.pitch > MIDDLE else "0.5 p_f",
+                eave="2 p_f C_s,eave / C_e" if loads[-1] > 0.0 else "0 from 70 degrees on",
+            ),
+            values,
+        )
+        notes = [*slope_notes(known), DOME_NOTE.format(kind=dome.kind), SECTOR]
+        notes += [CONE_NOTE] if dome.pitch else []
+        notes += [NEAR_NOTE] if near else []
+        for wind in dome_winds(known.roof, dome):
+            zones = others(balanced_zones(known), dome.plane)
+            regions = sector_regions(dome, wind)
+            for knot in knots[1:-1]:
+                inner = disc(dome, knot, wind)
+                regions = [part for r in regions for part in (r.intersection(inner), r.difference(inner))]
+            field = sector_field(dome, wind, knots, loads)
+            zones += dome_zones(known.plan, dome, regions, field, like)
+            cases.append(known.case(f"unbalanced on {name}, wind toward {compass(wind)}", zones, notes))
+    return cases, skipped
+
+
+def _chord_bar(rise: float, run: float) -> str:
+    """Why a curved roof has no unbalanced load; empty where it has."""
+    chord = chord_slope(rise, run)
+    if CHORD[0] - 1e-9 <= chord <= CHORD[1] + 1e-9:
+        return ""
+    return f"{np.degrees(chord):.1f} degrees from eave to crown, outside 10 to 60 (7.6.2)"
+
+
+def _near(known: AsceRoof, facets: IntArray) -> bool:
+    """Whether ground or another roof lies within 3 ft of the eave of some facets."""
+    roof = known.roof
+    eave = min(float(plane_corners(roof, int(i))[:, 2].min()) for i in facets)
+    if eave - roof.ground <= NEAR:
+        return True
+    steps, edges = roof.steps, roof.edges
+    close = steps.gap <= NEAR
+    below = close & np.isin(steps.upper, facets) & (steps.wall.min(axis=1, initial=np.inf) <= NEAR)
+    beside = close & np.isin(steps.lower, facets)
+    valley = np.array(edges.kind) == EdgeKind.VALLEY
+    return bool(below.any() or beside.any() or np.isin(edges.plane[valley], facets).any())
+
+
+def _law(known: AsceRoof, curve: Vault | Dome, end: float, facets: IntArray, *, near: bool) -> Law:
+    """Load at distances from the crown, and the values of its formula."""
+    rules, pitch = known.rules, getattr(curve, "pitch", 0.0)
+    free = bool(
+        known.site.slippery and not rules.slippery_bar and not np.isin(facets, list(known.obstructed)).any()
+    )
+    whole = bool(np.isin(facets, [*known.unreduced, *known.folded]).any())
+
+    def factor(slope: float) -> float:
+        return 1.0 if whole else float(rules.slope_factor(np.array([slope]), np.array([free]))[0])
+
+    eave = float(curve.slope_at(np.array(end)))
+    double = 2.0 * rules.flat_load / rules.exposure
+    middle_at = 0.0 if pitch > MIDDLE else min(curve.radius * float(np.sin(MIDDLE)), end)
+    at_middle = factor(min(eave, MIDDLE)) if not pitch or near else factor(pitch)
+    at_eave = at_middle if near else factor(eave)
+    knots, loads = [0.0], [0.5 * rules.flat_load]
+    if eave > MIDDLE:
+        if middle_at > 0.0:
+            knots.append(middle_at)
+            loads.append(double * at_middle)
+        else:
+            loads = [double * at_middle]
+    steep_at = end if pitch else curve.radius * float(np.sin(STEEP))
+    last = end if near else min(end, steep_at)
+    knots.append(last)
+    loads.append(0.0 if last < end else double * at_eave)
+    values = (
+        *rules.ground,
+        Value("p_f", rules.flat_load, "Pa", "Eq. 7.3-1"),
+        Value("C_e", rules.exposure, "", "Table 7.3-1 or given"),
+        Value("theta", eave, "rad", "tangent at the eave"),
+        Value("x_30", middle_at, "m", "from the crown to 30 degrees, or to the eave"),
+        Value("C_s", at_middle, "", "at 30 degrees, or at the eave"),
+        Value("C_s,eave", at_eave, "", "at the eave"),
+        known.light_density,
+    )
+    return knots, loads, values

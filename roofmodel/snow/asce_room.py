@@ -1,0 +1,72 @@
+"""Room below eaves, ASCE/SEI 7 7.4: a step that snow fills lets nothing slide off the roof above it."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+
+from roofmodel.snow import asce7_22_drift as drift
+from roofmodel.snow.asce7_22 import sloped_roof_load
+from roofmodel.snow.asce_roof import AsceRoof, slope_factors
+from roofmodel.snow.asce_steps import leeward_shape, windward_shape
+from roofmodel.snow.cases import Value
+from roofmodel.snow.regions import (
+    EAVE_OVERHANG,
+    TOWARD_EDGE,
+    left_normal,
+    slope_run,
+    with_uphill,
+)
+
+FILLED = "snow on the roof below fills the step at its eave, so it has no room to slide to (7.4)"
+
+
+def with_filled_steps(known: AsceRoof) -> AsceRoof:
+    """The same roof with no slippery reduction above steps that snow fills.
+
+    On the lower roof lie p_f, the deeper of its leeward and windward drift and the snow of 7.9, all of
+    density gamma: their sum is the safe reading of "sufficient space below the eaves".
+    """
+    steps, plan = known.roof.steps, known.plan
+    if not steps.count or not known.site.slippery:
+        return known
+    room: dict[int, tuple[Value, ...]] = {}
+    fall = np.sum(plan.fall[steps.upper] * left_normal(steps.start, steps.end), axis=1)
+    for i in np.flatnonzero(fall > TOWARD_EDGE):
+        upper, wall = int(steps.upper[i]), float(steps.wall[i].min())
+        parts = _snow_below(known, int(i))
+        depth = sum(part.value for part in parts)
+        if depth >= wall * (1.0 - 1e-9) and upper not in room:
+            room[upper] = (
+                *parts,
+                Value("h eave", wall, "m", "least height of the eave above the lower roof"),
+            )
+    blocked = {plane: FILLED for plane in room if plane not in known.obstructed}
+    if not blocked:
+        return known
+    obstructed = with_uphill(known.roof, plan, {**known.obstructed, **blocked}, "is obstructed")
+    factor = slope_factors(known.roof, known.rules, known.site, obstructed, known.folded)
+    balanced = sloped_roof_load(known.rules.flat_load, factor)
+    return replace(known, obstructed=obstructed, slope_factor=factor, balanced=balanced, room=room)
+
+
+def _snow_below(known: AsceRoof, i: int) -> tuple[Value, ...]:
+    """Depths of snow at the foot of a step."""
+    steps, plan, rules = known.roof.steps, known.plan, known.rules
+    upper, gap = int(steps.upper[i]), float(steps.gap[i])
+    gamma, flat = rules.weight_density, rules.flat_load
+    shapes = (leeward_shape(known, i, flat)[0], windward_shape(known, i, flat)[0])
+    drifted = max(float(shape.height) for shape in shapes)
+    clear = float(steps.wall[i].min()) - flat / gamma
+    if clear < drift.NO_DRIFT_RATIO * flat / gamma:  # no drift by 7.7.1, since the step is all but full
+        drifted = max(clear, 0.0)
+    slid = 0.0
+    if drift.slides(known.roof.planes.slope[upper], slippery=known.site.slippery):
+        run = slope_run(plan, upper, steps.start[i], steps.end[i], -plan.fall[upper], gap, EAVE_OVERHANG)
+        slid = float(drift.sliding_load(flat, run, gap).pressure) / gamma
+    return (
+        Value("h flat", flat / gamma, "m", "depth of p_f on the lower roof"),
+        Value("h drift", drifted, "m", "of the deeper drift at the wall"),
+        Value("h slid", slid, "m", "depth of the snow of 7.9"),
+    )

@@ -1,0 +1,95 @@
+"""Drifts around outside corners, NBCC 2020 4.1.6.8.(1): a quarter of a cone at each, by hand."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+import shapely
+from snow_roofs import corner, plane_force
+
+from roofmodel.shape.builders import RoofPart, build_roof
+from roofmodel.snow import NbccSite, snow_cases
+from roofmodel.snow.corners import corner_slices, outside_corners
+
+SITE = NbccSite(ground_snow=2000.0, associated_rain=200.0, importance="normal", slippery=False)
+
+
+def tower(turn=0.0, mirror=1.0, wide=16.0, deep=10.0):
+    """Flat roof of 40 x 40 m around a flat tower 3.5 m higher."""
+
+    def box(a, b):
+        cos, sin = np.cos(turn), np.sin(turn)
+        ring = np.array([(-a, -b), (a, -b), (a, b), (-a, b)], float) * [mirror, 1.0]
+        return ring @ np.array([[cos, sin], [-sin, cos]])
+
+    parts = [RoofPart("flat", box(20.0, 20.0), eave_height=3.0)]
+    return build_roof([*parts, RoofPart("flat", box(0.5 * wide, 0.5 * deep), eave_height=6.5)])
+
+
+def drifts(roof, site=SITE):
+    snow = snow_cases(roof, site)
+    return {case.name: case for case in snow.cases if case.name.startswith("drift")}, snow.cases[0]
+
+
+@pytest.mark.parametrize("turned", [np.radians(90.0), np.radians(30.0)])
+def test_slices_weigh_a_sector_of_a_cone(turned):
+    first = np.array([0.0, 1.0])
+    second = np.array([np.sin(turned), np.cos(turned)])
+    slices = corner_slices(np.array([3.0, -2.0]), first, second, 1000.0, 6.0)
+    weight = 0.0
+    for polygon, law in slices:
+        center = np.array(polygon.centroid.coords[0])
+        weight += polygon.area * (law @ [1.0, *center])
+        assert law @ [1.0, 3.0, -2.0] == pytest.approx(1000.0)
+    cone = turned * 6.0**2 / 6.0 * 1000.0
+    assert cone < weight < 1.0015 * cone
+    whole = shapely.union_all([polygon for polygon, _ in slices])
+    assert whole.area == pytest.approx(0.5 * turned * 36.0, rel=2e-3)
+
+
+def test_outside_corners_are_told_from_inside_ones():
+    ring = np.array([(0, 0), (0, 5), (8, 5), (8, 0)], float)  # clockwise: the roof around it to the left
+    assert len(outside_corners(ring, np.roll(ring, -1, axis=0))) == 4
+    back = ring[::-1]
+    assert len(outside_corners(back, np.roll(back, -1, axis=0))) == 0
+
+
+def test_a_tower_carries_straight_drifts_and_a_quarter_cone_at_each_corner():
+    roof = tower()
+    cases, balanced = drifts(roof)
+    assert len(cases) == 4 + 4  # each wall, and the two walls of each corner together
+    flat = int(np.argmax(roof.planes.plan_area))
+    base = plane_force(roof, balanced)[flat]
+    for name, case in cases.items():
+        values = {v.symbol: v.value for z in case.zones if z.name.startswith("drift") for v in z.values}
+        peak, length = (values["C_a0"] - 1.0) * values["C_b"] * 2000.0, values["x_d"]
+        if name.startswith("drift below"):
+            wall = 16.0 if name.endswith(("N", "S")) else 10.0
+            wanted = 0.5 * peak * length * wall + 2.0 * np.pi / 12.0 * peak * length**2
+        else:
+            wanted = 0.5 * peak * length * 26.0 + 3.0 * np.pi / 12.0 * peak * length**2
+        assert plane_force(roof, case)[flat] - base == pytest.approx(wanted, rel=2e-3)
+        assert any(zone.clause.endswith("4.1.6.8") for zone in case.zones)
+
+
+@pytest.mark.parametrize("change", [{"turn": np.radians(37.0)}, {"mirror": -1.0}])
+def test_turned_and_mirrored_towers_carry_the_same(change):
+    loads = []
+    for roof in (tower(), tower(**change)):
+        cases, _ = drifts(roof)
+        loads.append(sorted(plane_force(roof, case).sum() for case in cases.values()))
+    assert loads[1] == pytest.approx(loads[0], rel=1e-6)
+
+
+def test_more_ground_snow_is_more_around_corners():
+    roof = tower()
+    low, high = (drifts(roof, replace(SITE, ground_snow=ss))[0] for ss in (1500.0, 2000.0))
+    for name in low:
+        assert plane_force(roof, high[name]).sum() > plane_force(roof, low[name]).sum()
+
+
+def test_inside_corners_have_no_cone():
+    cases, _ = drifts(corner())
+    assert not [z for case in cases.values() for z in case.zones if z.clause.endswith("4.1.6.8")]

@@ -1,0 +1,98 @@
+"""Steps that snow fills leave no room for snow to slide off: ASCE/SEI 7 7.4, NBCC 2020 4.1.6.2.(6)."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from snow_roofs import assemble, gable_faces, plane_force, step
+
+from roofmodel.snow import Asce16Site, AsceSite, NbccSite, snow_cases
+from roofmodel.snow import asce7_22 as asce
+from roofmodel.snow import asce7_22_drift as drift
+from roofmodel.snow.asce7_22 import FOOT
+
+PG = 2000.0
+ASCE = AsceSite(ground_snow=PG, risk_category="II", winter_wind=0.5, slippery=True)
+ASCE16 = Asce16Site(ground_snow=1400.0, risk_category="II", thermal_factor=1.2, slippery=True)
+NBCC = NbccSite(ground_snow=2000.0, associated_rain=200.0, importance="normal", slippery=True)
+SITES = [ASCE, ASCE16, NBCC]
+FLAT = 0.7 * 1.2 * PG
+GAMMA = float(asce.snow_weight_density(PG))
+
+
+def filled(roof, site):
+    """Whether the upper eave's plane S1 is said to be obstructed by snow, and its share of N1's load."""
+    snow = snow_cases(roof, site)
+    south, north = (plane_force(roof, snow.cases[0]) / roof.planes.plan_area)[:2]
+    said = any("S1 takes no slippery" in n and "fills the step" in n for n in snow.cases[0].notes)
+    assert said == bool(south > 1.01 * north)
+    return said
+
+
+@pytest.mark.parametrize("site", SITES, ids=lambda s: s.standard)
+def test_a_low_step_is_filled_and_a_high_one_is_not(site):
+    assert filled(step(wall=0.8, upper_slope=40.0), site)
+    assert not filled(step(wall=12.0, upper_slope=40.0), site)
+
+
+@pytest.mark.parametrize("site", SITES, ids=lambda s: s.standard)
+def test_filled_steps_take_the_line_of_other_surfaces(site):
+    roof = step(wall=0.8, upper_slope=40.0)
+    here = plane_force(roof, snow_cases(roof, site).cases[0])[0]
+    rough = plane_force(roof, snow_cases(roof, replace(site, slippery=False)).cases[0])[0]
+    assert here == pytest.approx(rough)
+
+
+def test_the_height_at_which_a_step_is_full_by_hand():
+    """p_f / gamma + h_d + 0.4 p_f W / (15 ft gamma), h_d the greater of leeward and windward."""
+    height = float(drift.drift_height(PG, 30.0, 0.5))
+    full = FLAT / GAMMA + height + 0.4 * FLAT * 15.0 / (15.0 * FOOT) / GAMMA
+    assert height < full - FLAT / GAMMA
+    assert filled(step(wall=full - 0.01, upper_slope=40.0), ASCE)
+    assert not filled(step(wall=full + 0.01, upper_slope=40.0), ASCE)
+    # A gap takes 7.7.2 and its share of 7.9.
+    gap = 2.0
+    fall = 0.4 * FLAT * 15.0 / (15.0 * FOOT) / GAMMA
+    part = FLAT / GAMMA + min(height, (6.0 * 4.0 - gap) / 6.0) + fall
+    assert filled(step(wall=part - 0.01, upper_slope=40.0, gap=gap), ASCE) is True
+
+
+@pytest.mark.parametrize("site", SITES, ids=lambda s: s.standard)
+@pytest.mark.parametrize("wall", [0.3, 1.0, 2.0])
+def test_more_ground_snow_never_frees_a_step(site, wall):
+    roof = step(wall=wall, upper_slope=40.0)
+    states = [filled(roof, replace(site, ground_snow=pg)) for pg in (200.0, 600.0, 1200.0, 2400.0)]
+    assert states == sorted(states)
+
+
+@pytest.mark.parametrize("site", SITES, ids=lambda s: s.standard)
+def test_planes_that_drain_onto_a_blocked_one_are_blocked_with_it(site):
+    """A steep plane above a flatter one, whose eave stands over a filled step."""
+    low = 4.0 * np.tan(np.radians(25.0))
+    high = low + 3.0 * np.tan(np.radians(50.0))
+    faces = [
+        [(0, 0, 0.8), (20, 0, 0.8), (20, 4, 0.8 + low), (0, 4, 0.8 + low)],
+        [(0, 4, 0.8 + low), (20, 4, 0.8 + low), (20, 7, 0.8 + high), (0, 7, 0.8 + high)],
+        [(0, -8, 0), (20, -8, 0), (20, 0, 0), (0, 0, 0)],
+    ]
+    joint = (2, 0, (20, 0, 0), (0, 0, 0), (0.8, 0.8), 0.0)
+    roof = assemble(faces, ("S1", "S2", "F1"), [joint])
+    free = assemble(faces[:2], ("S1", "S2"))
+    here, there = (plane_force(r, snow_cases(r, site).cases[0])[:2] for r in (roof, free))
+    assert (here > 1.05 * there).all()
+
+
+@pytest.mark.parametrize("site", SITES, ids=lambda s: s.standard)
+def test_gable_ends_above_a_step_shed_nothing_over_it(site):
+    upper = gable_faces(10.0, 5.0, 40.0, base=0.6)
+    lower = [(10, 0, 0), (30, 0, 0), (30, 10, 0), (10, 10, 0)]
+    rise = 0.6 + 5.0 * np.tan(np.radians(40.0))
+    joints = [
+        (2, 0, (10, 5, 0), (10, 0, 0), (rise, 0.6), 0.0),
+        (2, 1, (10, 10, 0), (10, 5, 0), (0.6, rise), 0.0),
+    ]
+    roof = assemble([*upper, lower], ("S1", "N1", "F1"), joints)
+    snow = snow_cases(roof, site)
+    assert not [note for note in snow.cases[0].notes if "fills the step" in note]
