@@ -251,7 +251,7 @@ def sliding(given: Given) -> Answer:
 def curved(given: Given) -> Answer:
     """O-38: a barrel vault of many facets."""
     span, rise = given["span_ft"] * FOOT, given["rise_ft"] * FOOT
-    roof = build_roof([RoofPart("vault", rectangle(LONG, span), rise=rise, facets=200)])
+    roof = build_roof([RoofPart("vault", rectangle(LONG, span), eave_height=4.0, rise=rise, facets=200)])
     (vault,) = roof.vaults
     snow = snow_cases(roof, asce_16(given))
     case = next(one for one in snow.cases if one.name.startswith("unbalanced on vault"))

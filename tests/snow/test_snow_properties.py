@@ -129,7 +129,7 @@ SCALED = {
 @pytest.mark.parametrize("name", ["gable", "hip", "L", "step", "valleys", "vault"])
 def test_loads_scale_where_the_standard_says_so(site, name):
     """p_f and what slides (ASCE), mu without walls (EN), S with S_s and S_r without drifts (NBCC)."""
-    roof = ROOFS[name]()
+    roof = step(wall=9.0) if name == "step" else ROOFS[name]()  # a filled step would leave the slippery line
     one, more = (snow_cases(roof, snowed(site, ground)) for ground in (1800.0, 1.7 * 1800.0))
     seen = 0
     for case in one.cases:
