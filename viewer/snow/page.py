@@ -254,7 +254,7 @@ def _zone(study: SnowStudy, patch: Patch) -> dict[str, Any]:
     """Working of one zone."""
     findings, units = study.findings, study.units
     zone = patch.zone
-    lines = worked(zone)
+    lines = worked(zone, ())
     if not all(line.numbers for line in lines):
         name, formula = zone.name, zone.formula
         beside = [p.zone for p in findings.patches if p.zone.name == name and p.zone.formula == formula]
