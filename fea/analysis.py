@@ -245,6 +245,7 @@ def analyze(
     clamp_force = np.concatenate([d.clamp for d in demands], axis=1)
     support = _with_rails(project, support, basis, responses)
     restrained = 0.0 if support.restraint is None else support.restraint.anchorage
+    lands = landing(roof, graph, force, snow.cases, project.slide)
     solar = array_forces(project, snow.cases, graph, force)
     solar_snow, solar_weight = array_strips(project, solar)
     strip_loads = StripLoads(
@@ -324,10 +325,10 @@ def analyze(
         attachment=attachment,
         reserve=reserve,
         proofs=proofs,
-        landing=landing(roof, graph, force, snow.cases, project.slide),
+        landing=lands,
         beyond=after,
         cautions=(
-            *cautions(project, snow, factors, graph, force),
+            *cautions(project, snow, factors, graph, force, lands),
             *softness,
             *panel_cautions(project, support, together),
             *partial_cautions(layout, snow.cases, together, project.site.standard),

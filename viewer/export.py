@@ -22,6 +22,7 @@ from roofmodel.units import SYSTEMS
 from viewer.beyond import beyond_data
 from viewer.building_export import framing_data
 from viewer.files import atomic, safe, write_text
+from viewer.picture.standing import patch_rings
 from viewer.report.building import building_data
 from viewer.report.durability import durability_data
 from viewer.summary import clamp_states, plain_along
@@ -273,6 +274,8 @@ def _sliding(analysis: Analysis) -> dict[str, Any]:
                 "speed": landing.speed[i],
                 "throw": landing.throw[i],
                 "landing_zone": landing.zone[i] if e >= 0 else [],
+                "lands_on": _lands_on(analysis, i),
+                "weight_to_ground_per_case": landing.lower.beyond[:, i],
             }
             for i, e in enumerate(force.exit_edge)
         ],
@@ -287,6 +290,21 @@ def _sliding(analysis: Analysis) -> dict[str, Any]:
         ],
         "solar_arrays": _arrays(analysis),
     }
+
+
+def _lands_on(analysis: Analysis, edge: int) -> list[dict[str, Any]]:
+    lower, planes = analysis.landing.lower, analysis.project.roof.planes
+    return [
+        {
+            "plane": planes.name[lower.plane[k]],
+            "weight_per_case": lower.weight[:, k],
+            "largest_line_weight_per_case": lower.line[:, k],
+            "volume_per_case": lower.volume[:, k],
+            "reach": lower.reach[k],
+            "zones": patch_rings(planes, lower.plane[k : k + 1], lower.patch[k : k + 1]),
+        }
+        for k in np.flatnonzero(lower.edge == edge)
+    ]
 
 
 def _arrays(analysis: Analysis) -> list[dict[str, Any]]:

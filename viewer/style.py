@@ -25,6 +25,9 @@ HAIRLINE = "#D5DCE1"  # table rules, frames
 TINT = "#F3F6F8"  # panels and table stripes
 WALL = "#E9E6DF"  # building below the eaves
 WALL_SHADE = "#D9D5CB"
+STANDING = "#8C8377"  # chimneys, parapets and other boxes on the roof
+STANDING_TOP = "#B4ACA0"
+GLASS = "#5A6B8C"  # solar arrays
 ACCENT = "#0F5C7A"  # links, headings, bending moment
 
 # Light to dark; anchors at equal steps.

@@ -20,6 +20,7 @@ from roofmodel.project.site_schema import MeasuredSite, NbccSite
 from roofmodel.project.tested import tested_notes
 from roofmodel.sliding.ends import LEVEL, stop_heights
 from roofmodel.sliding.flow import FlowGraph
+from roofmodel.sliding.landing import Landing
 from roofmodel.sliding.thrust import RowForce
 from roofmodel.snow.cases import LoadLevel, SnowSet
 from roofmodel.snow.nbcc2020 import snow_weight_density
@@ -35,7 +36,12 @@ AT_IT = 0.05  # a row this near to a valley stands at it [m]
 
 
 def cautions(
-    project: Project, snow: SnowSet, factors: tuple[LoadFactors, ...], graph: FlowGraph, force: RowForce
+    project: Project,
+    snow: SnowSet,
+    factors: tuple[LoadFactors, ...],
+    graph: FlowGraph,
+    force: RowForce,
+    lands: Landing,
 ) -> tuple[str, ...]:
     """Sentences for the head of table and report.
 
@@ -47,6 +53,7 @@ def cautions(
         Strength factors of each case.
     graph : FlowGraph
     force : RowForce
+    lands : Landing
 
     Returns
     -------
@@ -78,7 +85,7 @@ def cautions(
     found += _obstructions(project, force, units)
     found += _arrays(project)
     found += _through_boxes(project)
-    found += _onto_rows(project, force) + _upper_retained(project)
+    found += _onto_rows(project, force, lands) + _upper_retained(project)
     if not project.clamp.test_basis.strip() and table.clamp.tested is None:
         found.append("Nobody said which tests the clamp strengths come from (clamp.test_basis).")
     found += tested_notes(table.clamp, table.panel.thickness, units)
@@ -154,15 +161,19 @@ def _upper_retained(project: Project) -> list[str]:
     ]
 
 
-def _onto_rows(project: Project, force: RowForce) -> list[str]:
+def _onto_rows(project: Project, force: RowForce, landing: Landing) -> list[str]:
     """Edges whose snow lands on planes with rows below."""
     roof, steps = project.roof, project.roof.steps
     slides = force.exit_edge[(force.exit_thrust > 0.0).any(axis=0)]
     lands = np.isin(steps.upper_edge, slides[slides >= 0]) & np.isin(steps.lower, project.layout.row_plane)
-    if project.table.design.upper_roof_retained or not lands.any():
+    lower, weight = landing.lower, landing.lower.weight.max(axis=0, initial=0.0)
+    flies = (weight > 0.0) & np.isin(lower.plane, project.layout.row_plane)
+    flies &= np.isin(force.exit_edge[lower.edge], slides[slides >= 0])
+    if project.table.design.upper_roof_retained or not (lands.any() or flies.any()):
         return []
-    edges = list(dict.fromkeys(roof.edges.name[e] for e in steps.upper_edge[lands]))
-    planes = list(dict.fromkeys(roof.planes.name[p] for p in steps.lower[lands]))
+    over = [*steps.upper_edge[lands], *force.exit_edge[lower.edge[flies]]]
+    edges = list(dict.fromkeys(roof.edges.name[e] for e in over))
+    planes = list(dict.fromkeys(roof.planes.name[p] for p in [*steps.lower[lands], *lower.plane[flies]]))
     named = ", ".join(edges[:EDGES_NAMED]) + (" and others" if len(edges) > EDGES_NAMED else "")
     return [
         f"Snow that no row holds goes over {named} and lands on {', '.join(planes)}: rows there carry of it "

@@ -12,7 +12,6 @@ from numpy.typing import NDArray
 
 from roofmodel.arrays import SolarArrays
 from roofmodel.errors import InputError
-from roofmodel.hardware import Panel
 from roofmodel.project.array_schema import SolarTable
 from roofmodel.project.schema import PlaneChoice
 from roofmodel.surface import RoofSurface
@@ -37,7 +36,7 @@ def place_arrays(
     roof: RoofSurface,
     tables: Sequence[SolarTable],
     choices: Sequence[PlaneChoice],
-    panel: Panel,
+    spacing: float,
     units: UnitSystem,
 ) -> SolarArrays:
     """Lay arrays on their planes and find the seams that carry their clamps.
@@ -60,7 +59,7 @@ def place_arrays(
     high = np.array([(t.across + 0.5 * t.width, t.up + 0.5 * t.depth) for t in tables])
     _refuse_overlaps(roof, tables, plane, low, high, units)
     lines = [
-        _lines(roof, t, p, float(a[0]), b, choices, panel.seam_spacing, units)
+        _lines(roof, t, p, float(a[0]), b, choices, spacing, units)
         for t, p, a, b in zip(tables, plane, low, high, strict=True)
     ]
     number = [len(line.seam) for line in lines]

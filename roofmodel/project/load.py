@@ -29,6 +29,7 @@ from roofmodel.project.placement import check_grips, place_rows
 from roofmodel.project.schema import BuiltRoof, ProjectFile, RoofFile, RowTable
 from roofmodel.project.seam_tables import make_seam
 from roofmodel.project.sites import SITES, make_site
+from roofmodel.project.standing import with_what_stands
 from roofmodel.project.tested import check_tested
 from roofmodel.sliding.thrust import SlideOptions, ValleyThrust
 from roofmodel.snow.inputs import Site
@@ -143,7 +144,7 @@ def _assemble(table: ProjectFile, path: Path, digest: Any, roof: RoofSurface | N
         form = DesignFormat(table.design.format)
         panel, units = make_panel(table.panel, form), SYSTEMS[table.project.units]
         roof = replace(roof, obstacles=place_obstacles(roof, table.parapet, table.obstruction, units))
-        roof = replace(roof, arrays=place_arrays(roof, table.solar, table.plane, panel, units))
+        roof = replace(roof, arrays=place_arrays(roof, table.solar, table.plane, panel.seam_spacing, units))
         check_tested(table, units)
         least = 0.0 if table.seam is None else LEAST_GRIP
         clamp = make_clamp(table.clamp, form, table.panel.seam_height, units, least)
@@ -233,7 +234,12 @@ def load_roof(path: str | Path) -> tuple[RoofSurface, RoofFile, str]:
     table = validated(text, path.name, RoofFile)
     digest = hashlib.sha256(text.encode())
     try:
-        return _roof(table.roof, path, digest), table, digest.hexdigest()
+        roof = _roof(table.roof, path, digest)
+        return (
+            with_what_stands(roof, tomllib.loads(text), SYSTEMS[table.project.units]),
+            table,
+            digest.hexdigest(),
+        )
     except InputError as error:
         message = f"{path.name}: {error}"
         raise InputError(message) from None

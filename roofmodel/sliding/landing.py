@@ -3,7 +3,7 @@
 Snow that has slid down a height h over a plan run b against friction mu has v^2 = 2 g (h - mu b) (work and
 energy). It then flies without drag: down H, the way of a body thrown down at the slope of the roof. Both are
 elementary mechanics and upper bounds: nothing is lost at changes of pitch, and snow breaks up in the air. How
-far it rolls or splashes on the ground is not in it; lower roofs in the way are not looked at.
+far it rolls or splashes is not in it. `lower_roofs` says what of it stays on lower roofs on its way.
 """
 
 from __future__ import annotations
@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from roofmodel.sliding.flow import Exit, FlowGraph
+from roofmodel.sliding.lower_roofs import LowerRoofs, Throws, lower_roofs
 from roofmodel.sliding.thrust import RowForce, SlideOptions
 from roofmodel.snow.cases import SnowCase
 from roofmodel.surface import EdgeKind, RoofSurface
@@ -41,7 +42,9 @@ class Landing:
         Farthest landing, on plan from the edge, down the fall line. [m]
     zone : (x, 4, 3) float
         Corners of the strip on the ground: below the edge, or across the foot of a valley, and as far as snow
-        is thrown; NaN for the edge of a plane that has none. [m]
+        is thrown if no roof is in the way; NaN for the edge of a plane that has none. [m]
+    lower : LowerRoofs
+        What of it lands on lower roofs, and what does not.
     """
 
     line: Array
@@ -50,6 +53,7 @@ class Landing:
     fall: Array
     throw: Array
     zone: Array
+    lower: LowerRoofs
 
 
 def throw(speed: Array, slope: Array, fall: Array) -> Array:
@@ -118,6 +122,15 @@ def landing(
     speed, far = np.zeros(count), np.zeros(count)
     np.maximum.at(speed, at, v)
     np.maximum.at(far, at, np.nan_to_num(throw(v, slope, fall[at])))
+    throws = Throws(
+        at=at,
+        ends=_pieces(roof, graph, node, at, (start, end)),
+        down=_ways(roof, graph, node),
+        slope=slope,
+        head=np.where(moves[at], head, 0.0),
+        weight=force.node_weight[:, node] * graph.exit_share[over],
+        width=width,
+    )
     return Landing(
         line=line.T,
         volume=force.exit_weight / (density[:, None] * STANDARD_GRAVITY),
@@ -125,6 +138,7 @@ def landing(
         fall=fall,
         throw=far,
         zone=_zones(start, end, far[:, None] * down, roof.ground, force.exit_edge < 0),
+        lower=lower_roofs(roof, throws, count, density),
     )
 
 
@@ -134,7 +148,7 @@ def _heads(roof: RoofSurface, graph: FlowGraph, friction: float) -> Array:
     run = cells.corners[:, 2:, 1].max(axis=1) - cells.corners[:, :2, 1].min(axis=1)
     slope = roof.planes.slope[cells.plane]
     gain = np.zeros(graph.node_count)
-    gain[:n] = run * (np.sin(slope) - friction * np.cos(slope))
+    gain[:n] = run * (np.sin(slope) - friction * (cells.array < 0) * np.cos(slope))
     gain[n:] = graph.valley_drop
     head = np.zeros(graph.node_count)
     order = np.argsort(graph.level[graph.source], kind="stable")
@@ -164,6 +178,26 @@ def _lips(roof: RoofSurface, edge: IntArray, spread: float) -> tuple[Array, Arra
     down /= np.maximum(np.linalg.norm(down, axis=1, keepdims=True), 1e-12)
     half = 0.5 * spread * np.stack([-down[:, 1], down[:, 0], 0.0 * down[:, 0]], axis=1)
     return np.where(valley, foot - half, start), np.where(valley, foot + half, end), down
+
+
+def _pieces(
+    roof: RoofSurface, graph: FlowGraph, node: IntArray, at: IntArray, lips: tuple[Array, Array]
+) -> Array:
+    """Line that each node sends its snow over, (n, 2, 3): its lower end, or its valley's foot. [m]."""
+    cells, n = graph.cells, graph.cells.count
+    own = np.minimum(node, n - 1)
+    corners = cells.corners[own, :2].reshape(-1, 2)
+    ends = roof.planes.to_world(np.repeat(cells.plane[own], 2), corners).reshape(-1, 2, 3)
+    return np.where((node < n)[:, None, None], ends, np.stack([lips[0][at], lips[1][at]], axis=1))
+
+
+def _ways(roof: RoofSurface, graph: FlowGraph, node: IntArray) -> Array:
+    """Unit direction on plan in which each leaving node sends its snow, (n, 2)."""
+    n = graph.cells.count
+    way = -roof.planes.upslope[graph.cells.plane[np.minimum(node, n - 1)], :2]
+    if len(graph.valley_edge):
+        way = np.where((node < n)[:, None], way, graph.valley_way[np.maximum(node - n, 0), :2])
+    return np.asarray(way / np.maximum(np.linalg.norm(way, axis=1, keepdims=True), 1e-12))
 
 
 def _zones(start: Array, end: Array, reach: Array, ground: float, unknown: NDArray[np.bool_]) -> Array:

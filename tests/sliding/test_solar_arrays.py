@@ -39,7 +39,7 @@ def solar(name="glass", **changed):
 def sent(*tables, angle=0.0, plane="S1", friction=0.0, width=0.5):
     roof = gable(angle=angle)
     tables = [t.model_copy(update={"plane": plane}) for t in tables]
-    roof = replace(roof, arrays=place_arrays(roof, tables, [], PANEL, SYSTEMS["SI"]))
+    roof = replace(roof, arrays=place_arrays(roof, tables, [], PANEL.seam_spacing, SYSTEMS["SI"]))
     layout = rows(roof, {"plane": plane, "up": "0.5 m"})
     options = SlideOptions(friction=friction, strip_width=width)
     graph, force = slide(roof, (uniform(roof, P),), layout, options)
@@ -168,14 +168,14 @@ def test_lines_share_the_whole_width():
 def test_bad_arrays_are_told(table, words):
     roof = gable()
     with pytest.raises(InputError, match='solar "glass"') as error:
-        place_arrays(roof, [solar(**table)], [], PANEL, SYSTEMS["SI"])
+        place_arrays(roof, [solar(**table)], [], PANEL.seam_spacing, SYSTEMS["SI"])
     assert words in str(error.value)
 
 
 def test_arrays_do_not_overlap():
     roof = gable()
     with pytest.raises(InputError, match="it lies on"):
-        place_arrays(roof, [solar("a"), solar("b", across="7 m")], [], PANEL, SYSTEMS["SI"])
+        place_arrays(roof, [solar("a"), solar("b", across="7 m")], [], PANEL.seam_spacing, SYSTEMS["SI"])
 
 
 def test_snow_let_past_cannot_be_counted_on():

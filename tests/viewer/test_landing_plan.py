@@ -43,3 +43,17 @@ def test_strips_are_drawn_to_scale_and_told_in_the_users_units(analysis: Analysi
 def test_nothing_is_drawn_where_nothing_slides(analysis: Analysis) -> None:
     still = replace(analysis.landing, throw=0.0 * analysis.landing.throw)
     assert landing_svg(replace(analysis, landing=still)) == ""
+
+
+def test_snow_on_a_lower_roof_is_drawn_there(analysis: Analysis) -> None:
+    """The loading roof catches a part below the hall's eave; the patch reaches as far as the snow does."""
+    lower = analysis.landing.lower
+    assert len(lower.plane) == 1
+    drawing = landing_svg(analysis)
+    name = analysis.project.roof.planes.name[lower.plane[0]]
+    assert f"{lower.line.max() / 1000.0:.2f} kN/m on {name}" in drawing
+    patch = re.findall(r'<path d="([^"]+)"[^>]*stroke-dasharray="2 3"', drawing)
+    assert len(patch) == 1
+    bare = replace(lower, reach=0.0 * lower.reach)
+    without = landing_svg(replace(analysis, landing=replace(analysis.landing, lower=bare)))
+    assert 'stroke-dasharray="2 3"' not in without

@@ -12,11 +12,13 @@ from roofmodel.units import SYSTEMS, UnitSystem
 from viewer import style
 from viewer.picture import svg
 from viewer.picture.plan import BORDER, WIDTH, Sheet, arrow, scale_bar
+from viewer.picture.standing import patch_rings
 
 Array = NDArray[np.float64]
 
 LEAST = 0.01  # of the heaviest edge: lighter ones are not drawn
 NEAREST = 0.05  # strips that reach less far are not drawn [m]
+ON_GROUND = 1e-6  # of an edge's snow: less is rounding, all of it lands on lower roofs [-]
 READABLE = 26.0  # strips narrower than this carry their number beside them [px]
 
 
@@ -34,10 +36,18 @@ def landing_svg(analysis: Analysis) -> str:
     """
     landing, force = analysis.landing, analysis.force
     line = landing.line.max(axis=0, initial=0.0)
-    drawn = np.flatnonzero(
-        (landing.throw > NEAREST) & (line >= LEAST * line.max(initial=0.0)) & (force.exit_edge >= 0)
+    grounded = landing.lower.beyond.max(axis=0, initial=0.0) > ON_GROUND * force.exit_weight.max(
+        axis=0, initial=0.0
     )
-    if not len(drawn):
+    drawn = np.flatnonzero(
+        grounded
+        & (landing.throw > NEAREST)
+        & (line >= LEAST * line.max(initial=0.0))
+        & (force.exit_edge >= 0)
+    )
+    lower = landing.lower
+    on = np.flatnonzero((lower.reach > NEAREST) & (landing.throw[lower.edge] > NEAREST))
+    if not len(drawn) and not len(on):
         return ""
     units = SYSTEMS[analysis.project.table.project.units]
     zones = landing.zone[drawn]
@@ -45,14 +55,35 @@ def landing_svg(analysis: Analysis) -> str:
     corners = sheet.at(zones)
     parts = _strips(corners, line[drawn])
     parts += _roof(analysis, sheet)
-    parts += _numbers(corners, line[drawn], landing.throw[drawn], units)
+    planes = analysis.project.roof.planes
+    for k in on:
+        for ring in patch_rings(planes, lower.plane[k : k + 1], lower.patch[k : k + 1]):
+            words = f"{units.text(float(lower.line[:, k].max()), 'line')} on {planes.name[lower.plane[k]]}"
+            parts += _patch(sheet.at(ring), words)
+    free = ~np.isin(drawn, lower.edge[on])  # the others carry the numbers of the roof
+    parts += _numbers(corners[free], line[drawn][free], landing.throw[drawn][free], units)
     parts += _foot(sheet, units)
     name = analysis.project.table.project.name
     return svg.document(WIDTH, sheet.height, f"Where snow of {name} lands", parts)
 
 
+def _patch(ring: Array, words: str) -> list[str]:
+    """Where snow lands on a lower roof, and how much."""
+    shape = svg.element(
+        "path",
+        d=svg.path(ring, closed=True),
+        fill=style.hexadecimal(style.snow_rgb(np.array([0.6]))[0]),
+        fill_opacity=0.7,
+        stroke=style.INK,
+        stroke_width=0.9,
+        stroke_dasharray="2 3",
+    )
+    x, y = ring.mean(axis=0)
+    return [shape, svg.text(words, float(x), float(y) + 3.6, 10.5, anchor="middle", bold=True, halo=True)]
+
+
 def _strips(corners: Array, line: Array) -> list[str]:
-    share = line / line.max()
+    share = line / line.max(initial=1e-9)
     return [
         svg.element(
             "path",
@@ -102,7 +133,9 @@ def _numbers(corners: Array, line: Array, throw: Array, units: UnitSystem) -> li
 
 def _foot(sheet: Sheet, units: UnitSystem) -> list[str]:
     y = sheet.height - 34.0
-    words = "Ground below the edges as far as snow is thrown. Darker: more weight for each length of edge."
+    words = (
+        "Ground as far as snow is thrown; dotted: lower roofs. Darker: more weight for each length of edge."
+    )
     north = np.array([WIDTH - BORDER, y + 10.0])
     return [
         *scale_bar(sheet, units),

@@ -67,6 +67,8 @@ def _crowd(analysis: Analysis, scene: Scene, view: View, box: tuple[float, float
         crowd.cover_polygon(wall, WALL)
     for corners in _plane_corners(analysis):
         crowd.cover_polygon(view.project(corners), PLANE)
+    for face in view.project(scene.standing):
+        crowd.cover_polygon(face, 20.0)
     for start, end in view.project(scene.edges):
         crowd.cover_line(start, end, 2.0 * point, 9.0)
     for start, end in view.project(scene.rows):

@@ -14,6 +14,7 @@ from roofmodel.units import SYSTEMS, UnitSystem
 from viewer import style
 from viewer.picture import svg
 from viewer.picture.findings import clamp_utilization, shown_case
+from viewer.picture.standing import standing_svg
 
 Array = NDArray[np.float64]
 
@@ -60,6 +61,7 @@ def plan_svg(analysis: Analysis) -> str:
     parts += _planes(analysis, sheet)
     parts += _zones(analysis, sheet)
     parts += _edges(analysis, sheet)
+    parts += standing_svg(project.roof, sheet.at)
     parts += _rows(analysis, sheet)
     parts += _plane_names(analysis, sheet, units)
     parts += _dimensions(analysis, sheet, units)

@@ -17,6 +17,7 @@ from viewer.picture.camera import View, choose_axes, fit_view
 from viewer.picture.findings import called_clamp, clamp_utilization, shown_case
 from viewer.picture.marks import MARK_POINTS, mark_layers
 from viewer.picture.render import Drawing
+from viewer.picture.standing import patch_rings, standing_lines, standing_quads
 
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -58,6 +59,11 @@ class Scene:
         Clamp that the callout points at, -1 for none.
     body : (m, 3, 3) float
         Triangles that can hide something. [m]
+    standing : (s, 4, 3) float
+        Faces of what stands on the roof. [m]
+    standing_rgb : (s, 3) float
+    landed : (l, 2, 3) float
+        Outlines of where snow from above lands on lower planes. [m]
     """
 
     case: int
@@ -73,6 +79,9 @@ class Scene:
     use: Array
     called: int
     body: Array
+    standing: Array
+    standing_rgb: Array
+    landed: Array
 
 
 def build_scene(analysis: Analysis) -> Scene:
@@ -90,7 +99,9 @@ def build_scene(analysis: Analysis) -> Scene:
     rows = roof.planes.to_world(np.repeat(layout.row_plane, 2), ends.reshape(-1, 2)).reshape(-1, 2, 3)
     plane = layout.row_plane[layout.clamp_row]
     use = clamp_utilization(analysis)
-    triangles = np.concatenate([walls[:, [0, 1, 2]], walls[:, [0, 2, 3]]])
+    standing, standing_rgb = standing_quads(roof)
+    upright = np.concatenate([walls, standing])
+    triangles = np.concatenate([upright[:, [0, 1, 2]], upright[:, [0, 2, 3]]])
     facing = np.cross(walls[:, 1] - walls[:, 0], walls[:, 3] - walls[:, 0])
     return Scene(
         case=case,
@@ -106,6 +117,9 @@ def build_scene(analysis: Analysis) -> Scene:
         use=use,
         called=called_clamp(analysis),
         body=np.concatenate([plane_triangles(roof.planes)[0], triangles]),
+        standing=standing,
+        standing_rgb=standing_rgb,
+        landed=_landed(analysis),
     )
 
 
@@ -131,6 +145,16 @@ def cell_quads(analysis: Analysis, case: int) -> tuple[Array, Array, IntArray]:
     middle = quads[whole:, :, :2].mean(axis=1)
     exact = case_pressure_at(snow, middle, plane[whole:])
     return quads, np.concatenate([analysis.force.cell_pressure[case][~cut], exact]), plane
+
+
+def _landed(analysis: Analysis) -> Array:
+    """Outlines of where snow from above lands on lower planes, piece by piece, (l, 2, 3). [m]."""
+    lower = analysis.landing.lower
+    heavy = lower.weight.max(axis=0, initial=0.0) > 0.0
+    patches = tuple(patch for patch, on in zip(lower.patch, heavy, strict=True) if on)
+    rings = patch_rings(analysis.project.roof.planes, lower.plane[heavy], patches)
+    pieces = [np.stack([ring, np.roll(ring, -1, axis=0)], axis=1) for ring in rings]
+    return np.concatenate([np.zeros((0, 2, 3)), *pieces])
 
 
 def plane_triangles(planes: Planes) -> tuple[Array, IntArray]:
@@ -245,16 +269,22 @@ def make_drawing(analysis: Analysis, scene: Scene, view: View) -> Drawing:
     reach = float(np.ptp(scene.cells.reshape(-1, 3), axis=0).max())
     polygons = [_flat(scene.cells, style.snow_rgb(scene.pressure / scene.pressure_top))]
     polygons += _wall_polygons(scene)
+    polygons += [_standing(scene)] if len(scene.standing) else []
     polygons += _mark_polygons(scene, view, reach)
     seams = _all_seams(analysis, view)
-    lines = np.concatenate([seams + 0.0010 * reach * view.toward, scene.edges + 0.0025 * reach * view.toward])
+    drawn = (seams, scene.edges, standing_lines(scene.standing), scene.landed)
+    lift = (0.0010, 0.0025, 0.0025, 0.0025)
+    lines = np.concatenate([p + up * reach * view.toward for p, up in zip(drawn, lift, strict=True)])
     color = [
         np.tile(style.rgb(style.FAINT), (len(seams), 1)),
-        np.tile(style.rgb(style.INK), (len(scene.edges), 1)),
+        np.tile(style.rgb(style.INK), (len(scene.edges) + 4 * len(scene.standing), 1)),
+        np.tile(style.rgb(style.ACCENT), (len(scene.landed), 1)),
     ]
     width = [
         np.full(len(seams), 0.28),
         np.array([style.EDGE_WEIGHT[kind] for kind in scene.edge_kind]) * 0.62,
+        np.full(4 * len(scene.standing), 0.6),
+        np.full(len(scene.landed), 1.4),
     ]
     return Drawing(
         points=np.concatenate([p for p, _, _ in polygons]),
@@ -298,6 +328,10 @@ def _wall_polygons(scene: Scene) -> list[Polygons]:
     bottom = 0.25 * top + 0.75 * style.rgb(style.PAPER)
     color = np.stack([top, top, bottom, bottom], axis=1)
     return [(scene.walls.reshape(-1, 3), color.reshape(-1, 3), 4)]
+
+
+def _standing(scene: Scene) -> Polygons:
+    return _flat(scene.standing, scene.standing_rgb)
 
 
 def _mark_polygons(scene: Scene, view: View, reach: float) -> list[Polygons]:

@@ -52,10 +52,52 @@ def falling_table(analysis: Analysis, units: UnitSystem) -> Table | None:
         "g "
         + (f"(h - {friction:g} b), h height and b plan run" if friction else "h, h height")
         + "; from there it flies without drag to the ground, on plan from the edge down the fall line (work "
-        "and energy, free flight). How far it rolls or splashes is not in it; lower roofs in the way are "
-        "not looked at."
+        "and energy, free flight), as if no lower roof were in the way. How far it "
+        "rolls or splashes is not in it."
     )
     return Table("Snow that no row holds, and where it lands", heads, "tnnnnnnt", rows, note=note)
+
+
+def lower_table(analysis: Analysis, units: UnitSystem) -> Table | None:
+    """What of the falling snow lands on lower roofs, largest over the cases, and what flies beyond."""
+    lower, force = analysis.landing.lower, analysis.force
+    roof = analysis.project.roof
+    weight = lower.weight.max(axis=0, initial=0.0)
+    order = np.argsort(-weight, kind="stable")[:EDGES_SHOWN]
+    order = order[weight[order] > 0.0]
+    if not len(order):
+        return None
+    worst = lower.weight[:, order].argmax(axis=0)
+    edge = force.exit_edge[lower.edge[order]]
+    rows = tuple(
+        zip(
+            [roof.edges.name[e] if e >= 0 else "an open edge" for e in edge],
+            [roof.planes.name[p] for p in lower.plane[order]],
+            column(weight[order], "force", units),
+            column(lower.line.max(axis=0)[order], "line", units),
+            column(lower.volume.max(axis=0)[order], "volume", units),
+            column(lower.reach[order], "length", units),
+            column(lower.beyond[worst, lower.edge[order]], "force", units),
+            [analysis.snow.cases[i].name for i in worst],
+            strict=True,
+        )
+    )
+    heads = (
+        "Edge",
+        "Lands on",
+        f"Weight of snow {units.label('force')}",
+        f"Largest {units.label('line')}",
+        f"Volume {units.label('volume')}",
+        f"Up to {units.label('length')} out",
+        f"Flies on to the ground {units.label('force')}",
+        "Case of the weight",
+    )
+    note = (
+        "Free flight onto the first plane below, of snow that starts from every height behind the edge alike "
+        "(judgment). Rows, panels and frames down there carry of it only what the snow cases bring as "
+        "sliding snow: neither its impact nor all of its weight. What rolls on from there is not in it."
+    )
+    return Table("Snow that lands on lower roofs", heads, "ttnnnnnt", rows, note=note)
 
 
 def _above(analysis: Analysis, edge: int) -> str:

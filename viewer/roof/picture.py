@@ -16,6 +16,7 @@ from viewer.picture.labels import fit_text, wrap_text
 from viewer.picture.render import SIZE, Drawing, Renderer
 from viewer.picture.scene import plane_triangles, walls_below
 from viewer.picture.sheet import MARGIN, Overlay, Shape, paint
+from viewer.picture.standing import standing_lines, standing_quads
 from viewer.quantities import quantity
 from viewer.roof.plan import AXIS, PlanView, draw_edge, draw_plan, stone_rgb
 from viewer.roof.read import SeenRoof
@@ -104,21 +105,27 @@ def _drawing(roof: RoofSurface, view: View) -> Drawing:
     wall = np.tile(style.rgb(style.WALL_SHADE), (len(walls), 1))
     faded = 0.25 * wall + 0.75 * style.rgb(style.PAPER)
     wall_rgb = np.stack([wall, wall, faded, faded], axis=1).reshape(-1, 3)
+    standing, standing_rgb = standing_quads(roof)
+    walls = np.concatenate([walls, standing])
+    wall_rgb = np.concatenate([wall_rgb, np.repeat(standing_rgb, 4, axis=0)])
     count = 3 * len(triangles)
     faces = [
         np.column_stack([np.full(len(triangles), 3), np.arange(count).reshape(-1, 3)]).ravel(),
         np.column_stack([np.full(len(walls), 4), count + np.arange(4 * len(walls)).reshape(-1, 4)]).ravel(),
     ]
     reach = float(np.ptp(triangles.reshape(-1, 3), axis=0).max())
-    edges = np.stack([roof.edges.start, roof.edges.end], axis=1) + 0.0025 * reach * view.toward
+    outlines = standing_lines(standing)
+    edges = np.concatenate([np.stack([roof.edges.start, roof.edges.end], axis=1), outlines])
     color = np.array([style.rgb(style.EDGE_COLOR[kind]) for kind in roof.edges.kind]).reshape(-1, 3)
+    color = np.concatenate([color, np.tile(style.rgb(style.INK), (len(outlines), 1))])
+    weight = [style.EDGE_WEIGHT[kind] for kind in roof.edges.kind] + [0.6] * len(outlines)
     return Drawing(
         points=np.concatenate([triangles.reshape(-1, 3), walls.reshape(-1, 3)]),
         point_rgb=np.rint(np.concatenate([stone, wall_rgb]) * 255.0).astype(np.uint8),
         faces=np.concatenate(faces).astype(np.int64),
-        lines=edges,
+        lines=edges + 0.0025 * reach * view.toward,
         line_rgb=np.rint(color * 255.0).astype(np.uint8),
-        line_width=np.array([style.EDGE_WEIGHT[kind] for kind in roof.edges.kind]) * 0.9 * point,
+        line_width=np.array(weight) * 0.9 * point,
         tubes=np.zeros((0, 2, 3)),
         tube_radius=1.0,
         tube_rgb=np.zeros(3, dtype=np.uint8),

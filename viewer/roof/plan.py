@@ -15,6 +15,7 @@ from roofmodel.units import UnitSystem
 from viewer import style
 from viewer.picture.labels import text_width
 from viewer.picture.sheet import Overlay, Shape
+from viewer.picture.standing import draw_standing
 from viewer.roof.words import slope_words
 
 Array = NDArray[np.float64]
@@ -57,6 +58,7 @@ def draw_plan(overlay: Overlay, roof: RoofSurface, view: PlanView, units: UnitSy
     for index in np.argsort(planes.to_world(np.arange(planes.count), _middles(roof))[:, 2]):
         _fill(overlay, view, polygons[index], style.hexadecimal(color[index]))
     _coordinates(overlay, roof, view, units)
+    draw_standing(overlay, roof, view.at)
     draw_edges(overlay, view.at(roof.edges.start), view.at(roof.edges.end), roof.edges.kind)
     taken: list[tuple[float, float, float, float]] = []
     for index in np.argsort(-planes.plan_area, kind="stable"):

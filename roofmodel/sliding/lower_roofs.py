@@ -1,0 +1,210 @@
+"""Which lower roofs catch the snow that leaves an edge, and what flies beyond them to the ground.
+
+Snow behind an edge starts from every height up to the greatest, so its v^2 = 2 g h at the edge is taken
+evenly spread from rest to the greatest (exact for a rectangle under even snow without friction; judgment
+elsewhere). Each part flies without drag, down the slope that it leaves, and stays on the first roof plane
+that it meets from above. Walls stop nothing, and what rolls on, splashes or bounces is not in it.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from roofmodel.shape.planes import plan_polygon
+from roofmodel.surface import RoofSurface
+from roofmodel.units import STANDARD_GRAVITY
+
+Array = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+
+CLASSES = 40  # parts of the snow by the height that it starts from
+PLACES = 4  # parts of a piece of edge
+BELOW = 0.02  # a roof counts as lower where it lies this far below the edge [m]
+OUT = 0.005  # where snow without speed falls, out from the edge [m]
+
+
+@dataclass(frozen=True)
+class LowerRoofs:
+    """Snow that lands on lower planes, m pairs of an edge and a plane.
+
+    Attributes
+    ----------
+    edge : (m,) int
+        Which of `RowForce.exit_edge`.
+    plane : (m,) int
+    weight : (q, m) float
+        [N]
+    line : (q, m) float
+        Largest weight for each meter of the edge. [N/m]
+    volume : (q, m) float
+        At the case's density. [m^3]
+    reach : (m,) float
+        Farthest landing on the plane, on plan from the edge. [m]
+    patch : tuple of shapely Polygon, (m,)
+        Where on the plane, on plan. [m]
+    beyond : (q, x) float
+        Weight from each edge that meets no roof and reaches the ground. [N]
+    """
+
+    edge: IntArray
+    plane: IntArray
+    weight: Array
+    line: Array
+    volume: Array
+    reach: Array
+    patch: tuple[shapely.Geometry, ...]
+    beyond: Array = field(default_factory=lambda: np.zeros((0, 0)))
+
+
+@dataclass(frozen=True)
+class Throws:
+    """Snow on its way over edges, one for each exit of the flow graph, n of them.
+
+    Attributes
+    ----------
+    at : (n,) int
+        Which of `RowForce.exit_edge`.
+    ends : (n, 2, 3) float
+        Line that it leaves over. [m]
+    down : (n, 2) float
+        Unit direction on plan.
+    slope : (n,) float
+        [rad]
+    head : (n,) float
+        Greatest v^2 / 2 g at the edge. [m]
+    weight : (q, n) float
+        [N]
+    width : (n,) float
+        [m]
+    """
+
+    at: IntArray
+    ends: Array
+    down: Array
+    slope: Array
+    head: Array
+    weight: Array
+    width: Array
+
+
+def lower_roofs(roof: RoofSurface, throws: Throws, edges: int, density: Array) -> LowerRoofs:
+    """Divide the snow of every edge between the planes below it and the ground.
+
+    Parameters
+    ----------
+    roof : RoofSurface
+    throws : Throws
+    edges : int
+        Number of exit edges, x.
+    density : (q,) float
+        [kg/m^3]
+    """
+    planes = roof.planes
+    outlines = np.array([plan_polygon(planes, p) for p in range(planes.count)], dtype=object)
+    bounds = shapely.bounds(outlines)
+    lowest = np.array([planes.to_world(p, np.array([[0.0, 0.0]]))[0, 2] for p in range(planes.count)])
+    beyond = np.zeros((len(density), edges))
+    pairs: list[tuple[int, int, Array, Array, float, shapely.Geometry]] = []
+    for edge in range(edges):
+        own = np.flatnonzero(throws.at == edge)
+        rays = _rays(throws, own)
+        z = rays.start[:, 2]
+        ground = _flight(rays.speed, rays.slope, np.maximum(z - roof.ground, 0.0))
+        far = rays.start[:, :2] + ground[:, None] * rays.down
+        box = np.concatenate([np.minimum(rays.start[:, :2], far), np.maximum(rays.start[:, :2], far)], axis=1)
+        low, high = box[:, :2].min(axis=0) - 1.0, box[:, 2:].max(axis=0) + 1.0
+        near = (bounds[:, 0] < high[0]) & (bounds[:, 2] > low[0]) & (bounds[:, 1] < high[1])
+        near &= (bounds[:, 3] > low[1]) & (lowest < z.max() - BELOW)
+        first = np.full(len(z), np.inf)
+        owner = np.full(len(z), -1)
+        for plane in np.flatnonzero(near):
+            x = _meets(roof, int(plane), rays)
+            at = rays.start[:, :2] + np.maximum(x, OUT)[:, None] * rays.down
+            hit = np.isfinite(x) & (x < first)
+            hit[hit] = shapely.intersects_xy(outlines[plane], *at[hit].T)
+            first[hit], owner[hit] = x[hit], plane
+        share = np.zeros((len(own), planes.count + 1))
+        np.add.at(share, (rays.piece, owner), rays.part)  # the last column is the ground
+        share[:, -1] = 1.0 - share[:, :-1].sum(axis=1)
+        weight = throws.weight[:, own]
+        beyond[:, edge] = weight @ share[:, -1]
+        for plane in np.flatnonzero(share[:, :-1].any(axis=0)):
+            on = owner == plane
+            points = rays.start[on, :2] + first[on, None] * rays.down[on]
+            patch = shapely.intersection(shapely.convex_hull(shapely.multipoints(points)), outlines[plane])
+            each = weight * share[:, plane]
+            line = (each / throws.width[own]).max(axis=1)
+            pairs.append((edge, int(plane), each.sum(axis=1), line, float(first[on].max()), patch))
+    weights = np.array([pair[2] for pair in pairs]).reshape(len(pairs), len(density)).T
+    return LowerRoofs(
+        edge=np.array([pair[0] for pair in pairs], dtype=np.int64),
+        plane=np.array([pair[1] for pair in pairs], dtype=np.int64),
+        weight=weights,
+        line=np.array([pair[3] for pair in pairs]).reshape(len(pairs), len(density)).T,
+        volume=weights / (density[:, None] * STANDARD_GRAVITY),
+        reach=np.array([pair[4] for pair in pairs]),
+        patch=tuple(pair[5] for pair in pairs),
+        beyond=beyond,
+    )
+
+
+@dataclass(frozen=True)
+class _Rays:
+    """Parts of throws: which piece, what part of it, start (r, 3), direction (r, 2), slope, speed."""
+
+    piece: IntArray
+    part: Array
+    start: Array
+    down: Array
+    slope: Array
+    speed: Array
+
+
+def _rays(throws: Throws, own: IntArray) -> _Rays:
+    """Parts by place along each piece and by start height; the outermost ones weigh nothing."""
+    place, at_place = _middles_and_ends(PLACES)
+    height, at_height = _middles_and_ends(CLASSES)
+    t, h = (grid.ravel() for grid in np.meshgrid(place, height, indexing="ij"))
+    part = np.outer(at_place, at_height).ravel()
+    ends = throws.ends[own]
+    start = ends[:, 0, None] + t[None, :, None] * (ends[:, 1] - ends[:, 0])[:, None]
+    speed = np.sqrt(2.0 * STANDARD_GRAVITY * throws.head[own, None] * h)
+    return _Rays(
+        piece=np.repeat(np.arange(len(own)), len(t)),
+        part=np.tile(part, len(own)),
+        start=start.reshape(-1, 3),
+        down=np.repeat(throws.down[own], len(t), axis=0),
+        slope=np.repeat(throws.slope[own], len(t)),
+        speed=speed.ravel(),
+    )
+
+
+def _middles_and_ends(count: int) -> tuple[Array, Array]:
+    """Middles of equal parts of 0 to 1 with their weights, and both ends without weight."""
+    middle = (np.arange(count) + 0.5) / count
+    return np.r_[0.0, middle, 1.0], np.r_[0.0, np.full(count, 1.0 / count), 0.0]
+
+
+def _flight(speed: Array, slope: Array, fall: Array) -> Array:
+    """Plan distance until a body thrown down a slope has fallen so far. [m]."""
+    down = speed * np.sin(slope)
+    time = (np.sqrt(down**2 + 2.0 * STANDARD_GRAVITY * fall) - down) / STANDARD_GRAVITY
+    return np.asarray(speed * np.cos(slope) * time)
+
+
+def _meets(roof: RoofSurface, plane: int, rays: _Rays) -> Array:
+    """Plan distance at which rays come down onto the infinite plane; inf where they start below it. [m].
+
+    Height over the plane after time t: c - (v sin + v cos g_r) t - g t^2 / 2, with g_r the plane's rise along
+    the ray.
+    """
+    normal, origin = roof.planes.normal[plane], roof.planes.origin[plane]
+    over = np.sum((rays.start - origin) * normal, axis=1) / normal[2]
+    rise = -(rays.down @ normal[:2]) / normal[2]
+    rate = rays.speed * (np.sin(rays.slope) + np.cos(rays.slope) * rise)
+    time = (np.sqrt(rate**2 + 2.0 * STANDARD_GRAVITY * np.maximum(over, 0.0)) - rate) / STANDARD_GRAVITY
+    return np.where(over > BELOW, rays.speed * np.cos(rays.slope) * time, np.inf)

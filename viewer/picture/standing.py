@@ -1,0 +1,154 @@
+"""What stands on a roof, for every picture: parapets, boxes, solar arrays; and where snow lands on it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from roofmodel.obstacles import Obstacles
+from roofmodel.surface import Planes, RoofSurface
+from viewer import style
+from viewer.picture import svg
+from viewer.picture.sheet import Overlay, Shape
+
+Array = NDArray[np.float64]
+
+LIFT = 0.01  # so that marks on a plane do not sink into it [m]
+
+
+def standing_quads(roof: RoofSurface) -> tuple[Array, Array]:
+    """Faces of what stands on the roof, (k, 4, 3), and their colors (k, 3). [m]."""
+    quads, colors = [np.zeros((0, 4, 3))], [np.zeros((0, 3))]
+    for found, color in (
+        (_sides(roof.obstacles), style.STANDING),
+        (_tops(roof.obstacles), style.STANDING_TOP),
+        (_glass(roof), style.GLASS),
+    ):
+        quads.append(found)
+        colors.append(np.tile(style.rgb(color), (len(found), 1)))
+    return np.concatenate(quads), np.concatenate(colors)
+
+
+def standing_lines(quads: Array) -> Array:
+    """Edges of the faces, (4 k, 2, 3). [m]."""
+    return np.stack([quads, np.roll(quads, -1, axis=1)], axis=2).reshape(-1, 2, 3)
+
+
+def _tops_at(known: Obstacles) -> Array:
+    """Height of the top of each obstacle: its height above the highest point of its foot, (k,). [m]."""
+    top = np.full(known.count, -np.inf)
+    np.maximum.at(top, known.face, np.maximum(known.start[:, 2], known.end[:, 2]))
+    return np.where(np.isfinite(top), top, 0.0) + known.height
+
+
+def _sides(known: Obstacles) -> Array:
+    """Upright faces: parapets as high as their edge everywhere, boxes up to their level top."""
+    if not known.count:
+        return np.zeros((0, 4, 3))
+    owner = known.face
+    up = np.array([0.0, 0.0, 1.0])
+    low = known.clear[owner][:, None] * up
+    level = _tops_at(known)[owner][:, None] * up
+    flat = np.array([1.0, 1.0, 0.0])
+    parapet = known.parapet[owner][:, None]
+    height = known.height[owner][:, None] * up
+    tops = [np.where(parapet, foot + height, foot * flat + level) for foot in (known.start, known.end)]
+    return np.stack([known.start + low, known.end + low, tops[1], tops[0]], axis=1)
+
+
+def _tops(known: Obstacles) -> Array:
+    boxes = np.flatnonzero(~known.parapet)
+    level = _tops_at(known)
+    rings = [known.start[known.face == box] for box in boxes]
+    return np.array(
+        [
+            np.column_stack([ring[:, :2], np.full(4, level[box])])
+            for ring, box in zip(rings, boxes, strict=True)
+        ]
+    ).reshape(-1, 4, 3)
+
+
+def _glass(roof: RoofSurface) -> Array:
+    arrays, planes = roof.arrays, roof.planes
+    flat = planes.to_world(np.repeat(arrays.plane, 4), arrays.corners.reshape(-1, 2)).reshape(-1, 4, 3)
+    lift = np.maximum(arrays.gap, LIFT)[:, None] * planes.normal[arrays.plane]
+    return np.asarray(flat + lift[:, None])
+
+
+def patch_rings(
+    planes: Planes, plane: NDArray[np.int64], patches: tuple[shapely.Geometry, ...]
+) -> list[Array]:
+    """Outlines of plan patches laid onto their planes, (k, 3) each. [m]."""
+    rings = []
+    for index, patch in zip(plane.tolist(), patches, strict=True):
+        for part in shapely.get_parts(patch):
+            if shapely.get_type_id(part) != 3:  # where snow only drops along a line
+                continue
+            xy = shapely.get_coordinates(part.exterior)[:-1]
+            normal, origin = planes.normal[index], planes.origin[index]
+            z = origin[2] - (xy - origin[:2]) @ normal[:2] / normal[2]
+            rings.append(np.column_stack([xy, z]))
+    return rings
+
+
+def plan_shapes(roof: RoofSurface) -> tuple[list[tuple[str, Array, str]], list[Array]]:
+    """Boxes and arrays as (name, plan ring, color), and the lines of parapets, (2, 2) each. [m]."""
+    known, arrays = roof.obstacles, roof.arrays
+    found = [
+        (known.name[box], known.start[known.face == box, :2], style.STANDING)
+        for box in np.flatnonzero(~known.parapet)
+    ]
+    glass = _glass(roof)[..., :2]
+    found += [(name, ring, style.GLASS) for name, ring in zip(arrays.name, glass, strict=True)]
+    ends = np.stack([known.start[:, :2], known.end[:, :2]], axis=1)
+    return found, list(ends[known.parapet[known.face]])
+
+
+def _name_place(name: str, ring: Array, size: float) -> tuple[float, float, bool]:
+    """Middle of a name in pixels: low in its ring where it has room, else above it; whether it is inside."""
+    x = ring[:, 0].mean()
+    wide, high = np.ptp(ring, axis=0)
+    inside = bool(0.6 * size * len(name) < wide and 1.3 * size < high)
+    # Names of planes are drawn over the middle.
+    y = ring[:, 1].max() - size if inside else ring[:, 1].min() - 0.8 * size
+    return float(x), float(y), inside
+
+
+def standing_svg(roof: RoofSurface, at: Callable[[Array], Array]) -> list[str]:
+    """The same on a drawing whose `at` turns roof points into drawing points."""
+    shapes, lines = plan_shapes(roof)
+    parts = [svg.line(at(line), style.INK, 3.0) for line in lines]
+    for name, ring, color in shapes:
+        points = at(ring)
+        parts.append(
+            svg.element(
+                "path",
+                d=svg.path(points, closed=True),
+                fill=style.hexadecimal(style.rgb(color)),
+                fill_opacity=0.8,
+                stroke=style.INK,
+                stroke_width=0.9,
+            )
+        )
+        x, y, inside = _name_place(name, points, 10.0)
+        ink = style.PAPER if inside else style.INK
+        parts.append(svg.text(name, x, y + 3.6, 10.0, anchor="middle", color=ink, halo=not inside))
+    return parts
+
+
+def draw_standing(overlay: Overlay, roof: RoofSurface, at: Callable[[Array], Array]) -> None:
+    """The same on a sheet of pixels."""
+    point = overlay.point
+    shapes, lines = plan_shapes(roof)
+    overlay.shapes.extend(Shape(at(line), line=style.INK, width=2.4 * point) for line in lines)
+    for name, ring, color in shapes:
+        points = at(ring)
+        overlay.shapes.append(Shape(points, fill=color))
+        overlay.shapes.append(Shape(np.concatenate([points, points[:1]]), line=style.INK, width=0.8 * point))
+        size = overlay.type_size("note")
+        x, y, inside = _name_place(name, points, size)
+        ink = style.PAPER if inside else style.INK
+        overlay.write(name, x, y, "note", align="center", color=ink, halo=not inside)
