@@ -36,7 +36,7 @@ export function percent(use) {
   if (!Number.isFinite(use)) return "no resistance";
   let places = 0;
   while (use !== 1 && places < 6 && Number((100 * use).toFixed(places)) === 100) places += 1;
-  return `${(100 * use).toLocaleString("en", { minimumFractionDigits: places, maximumFractionDigits: places })} %`;
+  return `${(100 * use).toLocaleString("en", { minimumFractionDigits: places, maximumFractionDigits: places, roundingMode: "halfEven" })} %`;
 }
 
 export const statusOf = (use) =>

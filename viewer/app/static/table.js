@@ -23,7 +23,22 @@ export class Table {
       this.count);
     this.body.addEventListener("keydown", (event) => this.#key(event));
     store.addEventListener("shown", () => this.render());
-    store.addEventListener("picked", () => this.#mark(true));
+    store.addEventListener("picked", () => this.#reveal());
+  }
+
+  // What is picked is always in the list, whatever was filtered or left out.
+  #reveal() {
+    const { picked } = this.store;
+    if (picked && this.store.solved) {
+      const names = this.store.shown.rows.map((row) => row.name);
+      if (!this.#shown(picked, names)) Object.assign(this, { row: "", kind: "" });
+      this.kinds.value = this.kind;
+      const all = this.store.attachments().filter((one) => this.#shown(one, names));
+      const at = all.findIndex((one) => one.kind === picked.kind && one.index === picked.index);
+      this.limit = Math.max(this.limit, at + 30);
+      this.render();
+    }
+    this.#mark(true);
   }
 
   #filter(change) {

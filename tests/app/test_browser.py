@@ -1,0 +1,348 @@
+"""The app in a real browser: load, pick, drag a row, see numbers change, save, export; by keyboard too."""
+
+from __future__ import annotations
+
+import os
+import re
+import shutil
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import pytest
+from open_app import copied
+
+from fea.analysis import analyze
+from roofmodel.project.load import load_project
+from viewer.quantities import percent
+
+CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
+ROOT = Path(__file__).parents[2]
+GL = ["--no-sandbox", "--use-angle=swiftshader", "--enable-unsafe-swiftshader", "--ignore-gpu-blocklist"]
+
+playwright = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
+pytestmark = pytest.mark.skipif(CHROMIUM is None, reason="no chromium on this machine")
+
+
+@pytest.fixture(scope="module")
+def chromium():
+    with playwright.sync_playwright() as driver:
+        browser = driver.chromium.launch(executable_path=CHROMIUM, args=GL)
+        yield browser
+        browser.close()
+
+
+class Opened:
+    """A running program, its project and a page that shows it."""
+
+    def __init__(self, path, page, link):
+        self.path, self.page, self.link, self.outside = path, page, link, []
+        page.on("request", lambda r: r.url.startswith(link.split("/#")[0]) or self.outside.append(r.url))
+        self.errors = []
+        page.on("pageerror", lambda error: self.errors.append(str(error)))
+        page.on("console", lambda m: m.type == "error" and self.errors.append(m.text))
+        page.goto(link)
+        page.wait_for_selector("#view[data-case]")
+
+    def clamp_at(self, name):
+        return self.page.evaluate(
+            """(name) => {
+              const i = app.store.clamps.names.indexOf(name), at = app.store.clamps.at;
+              const v = app.view.controls.target.clone().set(at[3 * i], at[3 * i + 1], at[3 * i + 2]);
+              const p = app.view.project(v), box = app.view.canvas.getBoundingClientRect();
+              return [p.x + box.left, p.y + box.top];
+            }""",
+            name,
+        )
+
+    def governing(self):
+        return self.page.inner_text(".governs .pill:not(.old)")
+
+
+@pytest.fixture
+def opened(tmp_path, chromium, request):
+    """A program started as a user does, with the model that the test asks for."""
+    path = copied(tmp_path, getattr(request, "param", "cedar-hollow"))
+    code = "import sys; sys.argv[0] = 'eavewright'; from viewer.cli import main; main()"
+    program = subprocess.Popen(
+        [sys.executable, "-c", code, "open", str(path), "--no-browser"],
+        stdout=subprocess.PIPE,
+        stderr=subprocess.DEVNULL,
+        text=True,
+        env={**os.environ, "PYTHONPATH": str(ROOT)},
+    )
+    context = chromium.new_context(viewport={"width": 1440, "height": 900}, offline=False)
+    context.set_default_timeout(6_000)
+    try:
+        assert program.stdout is not None
+        link = program.stdout.readline().strip()
+        app = Opened(path, context.new_page(), link)
+        yield app
+        assert app.outside == []
+        assert app.errors == []
+    finally:
+        context.close()
+        program.terminate()
+        program.wait(10)
+        program.stdout.close()
+
+
+def test_table_and_picture_show_the_check_and_are_linked_both_ways(opened):
+    page, checked = opened.page, analyze(load_project(opened.path))
+    worst = checked.attachment
+    name = checked.limits[worst.limit].target_name[worst.target]
+    first = page.locator(".attachments tbody tr").first
+    assert name in first.inner_text()
+    assert percent(worst.utilization) in first.inner_text()
+    assert name in opened.governing()
+    page.click(".attachments tbody tr:nth-child(3)")
+    picked = page.locator(".attachments tr[aria-selected=true] th").inner_text()
+    assert page.locator(".callout b").inner_text() in picked
+    x, y = opened.clamp_at("S-low-30")
+    page.mouse.click(x, y)
+    page.wait_for_selector(".working h2:has-text('S-low-30')")
+    assert "S-low-30" in page.locator(".attachments tr[aria-selected=true]").inner_text()
+    steps = page.locator(".steps li")
+    assert steps.count() > 5
+    assert "Σ p b sin θ" in steps.first.inner_text()
+    assert "7.4" in page.inner_text(".zones")
+
+
+def test_dragging_a_row_changes_numbers_and_save_writes_it(opened):
+    page = opened.page
+    before = opened.governing()
+    x, y = opened.clamp_at("S-low-25")
+    up = page.evaluate(
+        """() => { const row = app.store.rowOf("S-low"), view = app.view;
+          const a = view.controls.target.clone().set(...row.ends[0]);
+          const b = a.clone().addScaledVector(a.clone().set(...row.way_up), 1.0);
+          const p = view.project(a), q = view.project(b); return [q.x - p.x, q.y - p.y]; }"""
+    )
+    page.mouse.move(x, y)
+    page.mouse.down()
+    for share in (0.2, 0.4, 0.6, 0.8, 1.0):
+        page.mouse.move(x + 1.2 * share * up[0], y + 1.2 * share * up[1])
+    page.wait_for_selector(".trying")
+    assert "would govern" in page.inner_text(".governs").lower()
+    assert opened.path.read_text() == (ROOT / "models/cedar-hollow/project.toml").read_text()
+    page.mouse.up()
+    page.wait_for_selector(".pill.old")
+    page.wait_for_selector("#facts:has-text('not saved')")
+    assert page.inner_text(".pill.old") == before
+    assert page.inner_text("#live").startswith("Governing attachment")
+    page.keyboard.press("Control+s")
+    page.wait_for_selector("#facts:not(:has-text('not saved'))")
+    moved = load_project(opened.path)
+    table = next(row for row in moved.table.row if row.name == "S-low")
+    assert 0.9 < table.up - 2 * 0.3048 < 1.5
+    checked = analyze(moved)
+    assert percent(checked.attachment.utilization) in opened.governing()
+    page.click("#undo")
+    page.wait_for_selector("#redo:not([disabled])")
+    assert opened.governing() == before
+
+
+def test_main_path_by_keyboard_alone(opened):
+    page = opened.page
+    page.keyboard.press("Tab")
+    assert page.evaluate("document.activeElement.className") == "skip"
+    page.keyboard.press("Enter")
+    page.locator(".attachments tbody tr[tabindex='0']").focus()
+    page.keyboard.press("ArrowDown")
+    page.keyboard.press("Enter")
+    page.wait_for_selector(".steps li")
+    name = page.evaluate("document.activeElement.querySelector('th').firstChild.textContent")
+    assert name in page.inner_text(".working h2")
+    page.locator("#tab-attachments").focus()
+    page.keyboard.press("ArrowRight")
+    assert page.evaluate("document.activeElement.id") == "tab-rows"
+    page.locator("[data-field=up] input").focus()
+    page.keyboard.press("Control+a")
+    page.keyboard.type("3.5 ft")
+    page.keyboard.press("Enter")
+    page.wait_for_selector(".pill.old")
+    assert page.inner_text("#live").startswith("Governing attachment")
+
+
+def test_errors_are_explained_where_they_are_made(opened):
+    page = opened.page
+    page.click("#tab-rows")
+    field = page.locator("[data-field=up] input")
+    field.fill("99 ft")
+    field.press("Enter")
+    page.wait_for_selector("[data-field=up] .refusal:not([hidden])")
+    assert "is off plane" in page.inner_text("[data-field=up] .refusal")
+    assert field.get_attribute("aria-invalid") == "true"
+    page.click("#tab-hardware")
+    strength = page.locator("[data-field='strength.along'] input")
+    strength.fill("1700")
+    strength.press("Enter")
+    page.wait_for_selector("[data-field='strength.along'] .refusal:not([hidden])")
+    assert "has no unit" in page.inner_text("[data-field='strength.along'] .refusal")
+
+
+def test_a_strength_taken_out_is_not_verified_at_once(opened):
+    page = opened.page
+    page.click("#tab-hardware")
+    page.click("#pane-hardware summary:has-text('Panel')")
+    strength = page.locator("[data-field=anchorage] input")
+    strength.fill("")
+    strength.press("Enter")
+    page.wait_for_selector(".verdict.open:has-text('NOT VERIFIED')")
+    assert page.locator(".attachments tr.open").count() > 10
+
+
+def test_case_selector_colors_snow_and_use_of_that_case(opened):
+    page = opened.page
+    worst = page.inner_text(".attachments tbody tr:first-child .n")
+    page.select_option("#case", "0")
+    page.wait_for_selector("#view[data-case='0']")
+    assert page.inner_text("#snowkey").strip().endswith("balanced")
+    balanced = page.inner_text(".attachments tbody tr:first-child .n")
+    assert float(balanced.split()[0]) <= float(worst.split()[0])
+    assert {cell.strip() for cell in page.locator(".attachments td.c").all_inner_texts()} == {"1"}
+
+
+def test_rows_are_added_split_thinned_and_removed(opened):
+    page = opened.page
+    page.click("#tab-rows")
+    page.fill("#add-name", "top row")
+    page.select_option("#add-plane", "S1")
+    page.fill("#add-up", "14 ft")
+    page.click(".adder button")
+    page.wait_for_selector(".rows :text('top row')")
+    clamps = int(page.locator(".rows tr:has-text('top row') td").nth(2).inner_text())
+    page.locator("[data-field=every] input").fill("2")
+    page.locator("[data-field=every] input").press("Enter")
+    page.wait_for_selector(f".rows tr:has-text('top row') td:text-is('{-(-clamps // 2)}')")
+    page.click(".actions button:text-is('Split')")
+    page.wait_for_selector(".rows :text('top row-2')")
+    page.click(".actions .danger")
+    page.wait_for_selector(".rows :text-is('top row')", state="detached")
+
+
+@pytest.mark.parametrize("opened", ["granary-door"], indirect=True)
+def test_export_saves_first_and_links_what_was_written(opened):
+    page = opened.page
+    page.click("#tab-rows")
+    page.click(".step[aria-label*='up the slope']")
+    page.wait_for_selector("#save:not([disabled])")
+    page.click("#tab-export")
+    for part in ("check", "handover"):
+        page.uncheck(f"#part-{part}")
+    assert page.inner_text("#export") == "Save and export"
+    page.click("#export")
+    page.wait_for_selector("#exported a:has-text('snow.html')", timeout=60_000)
+    assert (opened.path.parent / "results" / "snow" / "snow.json").is_file()
+    with page.context.expect_page() as found:
+        page.click("#exported a:has-text('snow.html')")
+    found.value.wait_for_load_state()
+    assert "now" in found.value.title()
+    found.value.close()
+
+
+def test_two_windows_show_the_same(opened, chromium):
+    other = chromium.new_context(viewport={"width": 1000, "height": 700})
+    try:
+        second = other.new_page()
+        second.goto(opened.link)
+        second.wait_for_selector("#view[data-case]")
+        opened.page.click("#tab-rows")
+        opened.page.click(".step[aria-label*='up the slope']")
+        second.wait_for_selector(".pill.old")
+        assert second.inner_text("#answer") == opened.page.inner_text("#answer")
+    finally:
+        other.close()
+
+
+def test_without_the_link_nothing_is_shown(opened, chromium):
+    other = chromium.new_context()
+    try:
+        page = other.new_page()
+        page.goto(opened.link.split("#")[0])
+        page.wait_for_selector("#notice:has-text('Open the link')")
+        assert page.locator(".attachments tbody tr").count() == 0
+    finally:
+        other.close()
+
+
+def test_on_a_phone_everything_fits_and_can_be_read(opened, chromium):
+    other = chromium.new_context(viewport={"width": 390, "height": 844}, has_touch=True, is_mobile=True)
+    try:
+        page = other.new_page()
+        page.goto(opened.link)
+        page.wait_for_selector("#view[data-case]")
+        assert page.evaluate("document.documentElement.scrollWidth") <= 390
+        for tab in ("rows", "hardware", "checks", "export"):
+            page.click(f"#tab-{tab}")
+            assert page.evaluate("document.documentElement.scrollWidth") <= 390, tab
+    finally:
+        other.close()
+
+
+def test_texts_have_the_contrast_of_wcag(opened):
+    """Ratio 4.5 to 1 (WCAG 2.2, 1.4.3, from memory) of every text on the color behind it."""
+    poor = opened.page.evaluate(
+        r"""() => {
+          const light = (c) => { const [r, g, b] = c.map((v) => v / 255).map((v) => v <= 0.04045 ? v / 12.92 : ((v + 0.055) / 1.055) ** 2.4);
+            return 0.2126 * r + 0.7152 * g + 0.0722 * b; };
+          const rgba = (text) => text.match(/[\d.]+/g).map(Number);
+          const behind = (e) => { for (; e; e = e.parentElement) { const c = rgba(getComputedStyle(e).backgroundColor); if (c.length < 4 || c[3] > 0.5) return c.slice(0, 3); } return [255, 255, 255]; };
+          const poor = [];
+          document.querySelectorAll("[role=tabpanel]").forEach((e) => (e.hidden = false));
+          for (const e of document.querySelectorAll("body *")) {
+            const own = [...e.childNodes].some((n) => n.nodeType === 3 && n.textContent.trim());
+            if (!own || e.closest(":disabled") || !e.offsetParent) continue;
+            const pair = [light(rgba(getComputedStyle(e).color).slice(0, 3)), light(behind(e))].sort((a, b) => b - a);
+            const ratio = (pair[0] + 0.05) / (pair[1] + 0.05);
+            if (ratio < 4.5) poor.push(`${e.className || e.tagName} "${e.textContent.trim().slice(0, 30)}" ${ratio.toFixed(2)}`);
+          }
+          return poor;
+        }"""
+    )
+    assert poor == []
+
+
+def test_every_control_has_a_name(opened):
+    nameless = opened.page.evaluate(
+        """() => [...document.querySelectorAll("button, select, input, canvas, [role=tab]")].filter((e) => {
+          const label = e.labels?.length ? e.labels[0].textContent : "";
+          return !(e.getAttribute("aria-label") || label || e.textContent).trim();
+        }).map((e) => e.outerHTML.slice(0, 80))"""
+    )
+    assert nameless == []
+
+
+def test_numbers_on_screen_are_written_as_in_the_report(opened):
+    page = opened.page
+    values = [0.0, 0.004, 0.5, 0.994, 0.996, 0.99996, 1.0, 1.000004, 1.003, 1.66, 12.345]
+    script = "async (vs) => { const n = await import('./static/numbers.js'); return vs.map(n.percent); }"
+    assert page.evaluate(script, values) == [percent(value) for value in values]
+
+
+def test_first_view_is_there_within_a_few_seconds(tmp_path, chromium):
+    """The bar is 3 s from the command on an idle machine; asserted loosely, as tests share theirs."""
+    path = copied(tmp_path)
+    started = time.monotonic()
+    code = "import sys; sys.argv[0] = 'eavewright'; from viewer.cli import main; main()"
+    program = subprocess.Popen(
+        [sys.executable, "-c", code, "open", str(path), "--no-browser"],
+        stdout=subprocess.PIPE,
+        stderr=subprocess.DEVNULL,
+        text=True,
+        env={**os.environ, "PYTHONPATH": str(ROOT)},
+    )
+    try:
+        assert program.stdout is not None
+        link = program.stdout.readline().strip()
+        assert re.fullmatch(r"http://127\.0\.0\.1:\d+/#[\w-]{20,}", link)
+        page = chromium.new_page()
+        page.goto(link)
+        page.wait_for_selector("#view[data-case]")
+        assert time.monotonic() - started < 30.0
+        page.close()
+    finally:
+        program.terminate()
+        program.wait(10)
+        program.stdout.close()
