@@ -290,6 +290,32 @@ def test_a_project_without_an_answer_says_why_and_can_be_mended(tmp_path):
         assert not mended["trouble"]
 
 
+def test_long_work_is_told_and_stops_when_asked(tmp_path):
+    path = copied(tmp_path, "cedar-hollow")
+    with served(path) as client, browser(client) as one:
+        flexible = {"type": "set", "table": "analysis", "field": ["panel_flexibility"], "value": True}
+        one.socket.send_json({"id": 900, "revision": 1, **flexible})
+        one.wait(lambda m: m["type"] == "progress" and m["text"])
+        one.socket.send_json({"id": 901, "type": "cancel"})
+        assert one.wait(lambda m: m.get("id") == 900)["message"] == "stopped"
+        assert one.state["revision"] == 1
+        assert one.ask(type="row", row="E", fields={"up": "3 ft"})["revision"] == 2
+
+
+def test_rows_with_measured_clamps_do_not_move_in_silence(tmp_path):
+    path = copied(tmp_path)
+    layout = load_project(path).layout
+    name = layout.row_name[0]
+    places = "".join(
+        f"{layout.row_name[r]},{s}\n" for r, s in zip(layout.clamp_row, layout.clamp_s, strict=True)
+    )
+    (path.parent / "clamps.csv").write_text("row,along [m]\n" + places)
+    path.write_text(path.read_text() + '\n[as_built]\nfile = "clamps.csv"\n')
+    with served(path) as client, browser(client) as one:
+        said = one.ask(type="row", row=name, fields={"up": "1.2 m"})
+        assert "measured" in said["message"]
+
+
 GOOD = {
     "id": 1,
     "type": "row",

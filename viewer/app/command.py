@@ -44,6 +44,7 @@ def open_command(project: Path, port: int, browser: bool) -> None:
     except OSError as error:
         message = f"--port {port}: cannot be used ({error.strerror}); give another one, or none"
         raise InputError(message) from None
+    listener.listen(128)  # the link works from the moment it is printed
     port = listener.getsockname()[1]
     token = secrets.token_urlsafe(24)
     app = make_app(state, token, frozenset({f"127.0.0.1:{port}", f"localhost:{port}"}))

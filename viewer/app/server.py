@@ -9,7 +9,7 @@ import mimetypes
 import secrets
 import threading
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from importlib import resources
 from pathlib import Path
 from typing import Any
@@ -126,31 +126,40 @@ async def _first_answer(desk: Desk) -> None:
     """Solve what was opened, while the browser draws the roof."""
     desk.solving = True
     async with desk.lock:
-        with contextlib.suppress(CanceledError):
+        try:
             now = await _in_thread(desk, lambda tell: solved(desk.state.now, tell))
-            if desk.state.revision == 1:
-                desk.state = _replace_now(desk.state, now)
+        except CanceledError:
+            now = replace(
+                desk.state.now, trouble="stopped before there was an answer; any change solves anew"
+            )
+        except Exception as error:
+            logging.getLogger(__name__).exception("while solving what was opened")
+            now = replace(desk.state.now, trouble=_defect(error))
+        desk.state = replace(desk.state, now=now)
         desk.solving = False
     desk.send_all(desk.state_message())
 
 
-def _replace_now(state: State, now: Any) -> State:
-    from dataclasses import replace
-
-    return replace(state, now=now)
+def _defect(error: Exception) -> str:
+    return f"internal error: {type(error).__name__}: {error} (a defect of Eavewright)"
 
 
 async def _in_thread(desk: Desk, work: Callable[[Callable[[str], None]], Any]) -> Any:
     """Run work beside the loop; it is told to stop through what it uses to say how far it is."""
-    loop = asyncio.get_running_loop()
+    loop, told = asyncio.get_running_loop(), []
     desk.stop.clear()
 
     def tell(text: str) -> None:
         if desk.stop.is_set():
             raise CanceledError
+        told.append(text)
         loop.call_soon_threadsafe(desk.tell, text)
 
-    return await asyncio.to_thread(work, tell)
+    try:
+        return await asyncio.to_thread(work, tell)
+    finally:
+        if told:
+            desk.tell("")
 
 
 # --- pages and blocks -----------------------------------------------------------------------------------
@@ -303,8 +312,7 @@ async def _work(desk: Desk, client: int, out: asyncio.Queue[Any], work: asyncio.
             out.put_nowait({"type": "error", "id": messages.sender_id(text), "message": "stopped"})
         except Exception as error:
             logging.getLogger(__name__).exception("while answering a browser")
-            line = f"internal error: {type(error).__name__}: {error} (a defect of Eavewright)"
-            out.put_nowait({"type": "error", "id": messages.sender_id(text), "message": line})
+            out.put_nowait({"type": "error", "id": messages.sender_id(text), "message": _defect(error)})
 
 
 async def _answer(desk: Desk, client: int, out: asyncio.Queue[Any], message: Any) -> None:

@@ -14,7 +14,7 @@ from viewer.quantities import brief, percent, quantity, system
 from viewer.report.page import expression_html, symbols
 from viewer.report.tables import pressure_text, values_text
 from viewer.report.working import Working, hand_check
-from viewer.summary import combination, shown_name
+from viewer.summary import combination, governing_text, shown_name
 
 
 def working_data(analysis: Analysis, kind: str, index: int, case: int | None) -> dict[str, Any]:
@@ -54,13 +54,8 @@ def working_data(analysis: Analysis, kind: str, index: int, case: int | None) ->
     }
     if chosen is None:
         return {**data, "steps": [], "sentence": "No snow reaches it in this case."}
-    limit = analysis.limits[chosen.limit]
-    over = "exceeds" if chosen.utilization > 1.0 else "uses"
-    data["sentence"] = (
-        f"{data['name']} {over} {percent(chosen.utilization)} of {shown_name(analysis, limit)}"
-        if chosen.utilization <= 1.0
-        else f"{data['name']} needs {percent(chosen.utilization)} of {shown_name(analysis, limit)}"
-    )
+    over = ": EXCEEDED." if chosen.utilization > 1.0 else "."
+    data["sentence"] = governing_text(analysis, chosen) + over
     working = hand_check(analysis, chosen)
     return {
         **data,

@@ -1,6 +1,6 @@
 // Text over the picture: plane names, the governing attachment, what is picked, scale, north and legends.
 
-import { Vector3 } from "./three.js";
+import { Raycaster, Vector3 } from "./three.js";
 import { $, fill, h } from "./dom.js";
 import { cssColor, percent, snowColor, statusOf, useColor } from "./numbers.js";
 
@@ -41,9 +41,12 @@ export class Labels {
     const { view } = this;
     if (!view.roof) return;
     const toward = view.toward;
-    for (const { at, normal, element } of this.planes) {
+    clearTimeout(this.resting);
+    this.resting = setTimeout(() => this.#hideCovered(), 120);
+    for (const plane of this.planes) {
+      const { at, normal, element } = plane;
       const { x, y } = view.project(at);
-      element.hidden = normal.dot(toward) < 0.12 || view.clipped(at);
+      element.hidden = plane.covered || normal.dot(toward) < 0.12 || view.clipped(at);
       element.style.transform = `translate(${x}px, ${y}px) translate(-50%, -50%)`;
     }
     this.#placeCallout();
@@ -51,6 +54,22 @@ export class Labels {
     const up = view.project(view.center.clone().add(new Vector3(0, 0.1 * view.reach, 0)));
     const origin = view.project(view.center);
     $("north").style.transform = `rotate(${Math.atan2(up.x - origin.x, origin.y - up.y)}rad)`;
+  }
+
+  // Names of planes that another part of the roof covers; found when the view has come to rest.
+  #hideCovered() {
+    const { surface } = this.view;
+    if (!surface || surface.geometry.getAttribute("position").count * this.planes.length > 4e6) return;
+    const caster = new Raycaster(), toward = this.view.toward;
+    let changed = false;
+    for (const plane of this.planes) {
+      const from = plane.at.clone().addScaledVector(toward, 0.02 * this.view.reach);
+      caster.set(from, toward);
+      const covered = plane.normal.dot(toward) > 0.12 && caster.intersectObject(surface).length > 0;
+      changed ||= covered !== (plane.covered ?? false);
+      plane.covered = covered;
+    }
+    if (changed) this.place();
   }
 
   #placeCallout() {
@@ -77,7 +96,9 @@ export class Labels {
     const top = Math.min(Math.max(y - 64, 58), high - 120);
     this.callout.style.transform = `translate(${left}px, ${top}px)`;
     const end = right ? left : left + this.callout.offsetWidth;
-    this.line.firstChild.setAttribute("d", `M${x},${y}L${end},${top + this.callout.offsetHeight / 2}`);
+    const middle = top + this.callout.offsetHeight / 2, far = Math.hypot(end - x, middle - y) || 1;
+    const begin = Math.min(10 / far, 1); // the line ends at the mark
+    this.line.firstChild.setAttribute("d", `M${x + begin * (end - x)},${y + begin * (middle - y)}L${end},${middle}`);
   }
 
   #scale() {

@@ -17,7 +17,7 @@ import { WorkingPane } from "./working.js";
 readPalette();
 const link = new Link(), store = new Store(), edits = new Edits(link, store);
 const view = new RoofView($("view")), labels = new Labels(view, store);
-let built = false, roofShown = "", snowShown = "";
+let built = false, turned = false, welcomed = false, roofShown = "", snowShown = "";
 Object.assign(globalThis, { app: { store, view, edits } }); // for a look from the console, and for tests
 
 link.addEventListener("state", ({ detail }) => takeState(detail));
@@ -40,6 +40,10 @@ function takeState(state) {
   header(state);
   showRoof(state);
   if (before && state.governing) announceChange(before, state.governing, state);
+  if (!store.picked && state.governing?.kind && !welcomed) {
+    welcomed = true; // the working of what governs is there from the start
+    store.picked = store.attachment(state.governing.kind, state.governing.index);
+  }
   store.tell("picked");
 }
 
@@ -128,12 +132,14 @@ function showAnswer() {
     fill($("answer"), h("p", { class: shown.trouble ? "refusal" : "note" }, shown.trouble || "Solving …"));
     return;
   }
-  const pair = preview ? { before: preview.before, after: preview.governing } : change;
+  const last = preview ? { before: preview.before, after: preview.governing } : change;
+  const same = last && last.before.text === last.after.text && last.before.use === last.after.use;
+  const pair = same ? null : last;
   const verdict = shown.verdict.words.map((word) => h("b", { class: `verdict ${/NOT VERIFIED/.test(word) ? "open" : shown.verdict.passed ? "kept" : "exceeded"}` }, word));
   fill($("answer"),
     h("div", { class: "verdicts" }, verdict),
     h("div", { class: "governs" },
-      h("span", { class: "label" }, preview ? "would govern" : "governs"),
+      h("span", { class: "label" }, same ? "still governs" : preview ? "would govern" : "governs"),
       pair ? [pill(pair.before, "old"), h("span", { class: "arrow", "aria-label": "became" }, "→"), pill(pair.after)] : pill(shown.governing),
       h("span", { class: "case" }, `${shown.governing.limit ?? ""}${shown.governing.case !== undefined ? `, ${shown.cases[shown.governing.case].name}` : ""}`)),
     preview?.label ? h("p", { class: "trying" }, `Trying ${preview.label}`) : state.trouble ? h("p", { class: "refusal" }, state.trouble) : null);
@@ -141,8 +147,9 @@ function showAnswer() {
 
 edits.addEventListener("said", ({ detail }) => {
   const box = $("stage").querySelector(".said") ?? $("stage").appendChild(h("p", { class: "said", role: "alert" }));
-  box.hidden = !detail.text;
-  box.textContent = detail.text;
+  // Forms tell refusals at the field; only drags are told here.
+  box.hidden = !detail.text || document.activeElement !== view.canvas;
+  box.textContent = box.hidden ? "" : detail.text;
 });
 
 // --- picture
@@ -154,8 +161,13 @@ async function showRoof(state) {
     const first = !view.roof;
     view.setRoof(await link.block("api/roof"));
     labels.setRoof(view.roof);
+    if (first) view.controls.addEventListener("start", () => (turned = true));
     if (first) view.fit(firstDirection());
     show();
+  }
+  if (store.solved && !turned) {
+    turned = true; // from the side of what governs, once that is known
+    view.fit(firstDirection());
   }
   showSnow();
 }
@@ -193,10 +205,19 @@ function show() {
     const { use: all, count } = use.clamp;
     values = Float32Array.from({ length: count }, (_, i) => worstUse(all, count, i, store.case).use);
   }
-  const crowded = store.clamps.names.length > 300 ? 0.72 : store.clamps.names.length > 120 ? 0.86 : 1;
-  view.marks.set(store.clamps.at, values, crowded);
+  view.marks.set(store.clamps.at, values, spacing());
   view.marks.choose(store.picked ? store.clampsOf(store.picked) : []);
   view.setRows(store.shown.rows, store.row);
+}
+
+// Usual distance between neighbors on a row; marks are never larger than that on the screen.
+function spacing() {
+  const { at, row } = store.clamps;
+  const found = [];
+  for (let i = 1; i < row.length; i++) {
+    if (row[i] === row[i - 1]) found.push(Math.hypot(at[3 * i] - at[3 * i - 3], at[3 * i + 1] - at[3 * i - 2], at[3 * i + 2] - at[3 * i - 1]));
+  }
+  return found.sort((a, b) => a - b)[found.length >> 1] ?? 1;
 }
 
 store.addEventListener("shown", () => {

@@ -5,14 +5,14 @@ import { urgency, useColor } from "./numbers.js";
 
 const VERTEX = `
   attribute vec3 tint; attribute float shape; attribute float half_size;
-  uniform float lift, pixels;
+  uniform float lift, pixels, crowding;
   varying vec3 v_tint; varying float v_shape; varying float v_half;
   #include <clipping_planes_pars_vertex>
   void main() {
-    v_tint = tint; v_shape = shape; v_half = half_size * pixels;
+    v_tint = tint; v_shape = shape; v_half = half_size * pixels * crowding;
     vec4 mvPosition = modelViewMatrix * vec4(position, 1.0);
     #include <clipping_planes_vertex>
-    mvPosition.z += lift;
+    mvPosition.z += lift * (1.0 + shape + 0.05 * half_size);
     gl_Position = projectionMatrix * mvPosition;
     gl_PointSize = 2.0 * v_half * 1.7;
   }`;
@@ -50,7 +50,7 @@ export class Marks {
   constructor() {
     this.material = new ShaderMaterial({
       vertexShader: VERTEX, fragmentShader: FRAGMENT, transparent: true, clipping: true,
-      uniforms: { lift: { value: 0 }, pixels: { value: 1 }, ink: { value: [0.086, 0.141, 0.18] } },
+      uniforms: { lift: { value: 0 }, pixels: { value: 1 }, crowding: { value: 1 }, ink: { value: [0.086, 0.141, 0.18] } },
     });
     this.object = new Group();
     this.ring = new Group();
@@ -79,16 +79,17 @@ export class Marks {
   }
 
   // Places (3 c) and utilizations (c); null for not solved yet. The worst are drawn last, in front.
-  set(at, use, scale) {
+  set(at, use, spacing) {
     const count = at.length / 3;
     const order = Array.from({ length: count }, (_, i) => i);
     if (use) order.sort((a, b) => urgency(use[a]) - urgency(use[b]));
     this.size = new Float32Array(count);
+    this.spacing = spacing;
     const place = [], tint = [], shape = [], size = [];
     for (const i of order) {
       const value = use ? use[i] : 0;
       const known = Number.isNaN(value) ? 1.5 : Math.min(value, 2);
-      this.size[i] = scale * (known < 1 ? 4.2 + 1.6 * known : 6.6 + 2 * (known - 1));
+      this.size[i] = known < 1 ? 4.2 + 1.6 * known : 6.6 + 2 * (known - 1);
       place.push(at[3 * i], at[3 * i + 1], at[3 * i + 2]);
       tint.push(...useColor(value));
       shape.push(Number.isNaN(value) ? 2 : value > 1 ? 1 : 0);
@@ -106,7 +107,8 @@ export class Marks {
   }
 
   // Marks stand a little off the roof, toward the viewer, so that their own plane does not cut them.
-  lift(reach, pixels) {
+  lift(reach, pixels, zoom) {
+    this.material.uniforms.crowding.value = Math.min(1, Math.max(0.4, (0.52 * (this.spacing ?? 1) * zoom) / 5.2));
     this.material.uniforms.lift.value = 0.012 * reach;
     this.material.uniforms.pixels.value = pixels;
   }

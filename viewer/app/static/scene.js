@@ -251,7 +251,7 @@ export class RoofView extends EventTarget {
     if (this.pending) return;
     this.pending = requestAnimationFrame(() => {
       this.pending = null;
-      this.marks.lift(this.reach ?? 1, this.renderer.getPixelRatio());
+      this.marks.lift(this.reach ?? 1, this.renderer.getPixelRatio(), this.camera.zoom);
       this.renderer.render(this.scene, this.camera);
       this.dispatchEvent(new Event("drawn"));
     });

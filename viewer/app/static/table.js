@@ -99,7 +99,15 @@ export class Table {
       if (chosen) here = line;
     }
     (here ?? this.body.firstElementChild)?.setAttribute("tabindex", 0);
-    if (move && here) here.scrollIntoView({ block: "nearest" });
+    if (move && here) this.#bring(here);
+  }
+
+  // Scrolls only the list; scrollIntoView would also move where Tab goes on from.
+  #bring(line) {
+    const box = line.closest(".scroll"), head = 34;
+    const top = line.offsetTop - head, bottom = line.offsetTop + line.offsetHeight;
+    if (top < box.scrollTop) box.scrollTop = top;
+    else if (bottom > box.scrollTop + box.clientHeight) box.scrollTop = bottom - box.clientHeight;
   }
 
   #key(event) {

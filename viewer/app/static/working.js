@@ -30,7 +30,7 @@ export class WorkingPane {
   #show(said) {
     fill(this.pane,
       h("h2", {}, `Working of ${said.name}`),
-      h("p", { class: "sentence" }, said.sentence, said.case ? ` (${said.case}).` : ""),
+      h("p", { class: "sentence" }, said.sentence),
       said.combination && h("p", { class: "note" }, `Combination: ${said.combination}`),
       said.unverified?.length ? h("p", { class: "open" }, "NOT VERIFIED: ", said.unverified.join("; ")) : null,
       this.#limits(said.limits),
