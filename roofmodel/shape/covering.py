@@ -9,6 +9,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 from shapely import MultiPolygon, Polygon
+from shapely.geometry.base import BaseGeometry
 
 from roofmodel.shape.regions import components
 from roofmodel.surface import Array, IntArray
@@ -97,7 +98,7 @@ def _polygon(group: Sequence[Array]) -> shapely.Geometry:
     """A plane's outline on plan; several where its rings cross themselves."""
     if not group:
         return Polygon()
-    polygon = Polygon(group[0][:, :2], [hole[:, :2] for hole in group[1:] if len(hole) >= 3])
+    polygon: BaseGeometry = Polygon(group[0][:, :2], [hole[:, :2] for hole in group[1:] if len(hole) >= 3])
     if not polygon.is_valid:
         parts = shapely.get_parts(shapely.get_parts(shapely.make_valid(polygon)))
         solid = [part for part in parts if part.geom_type == "Polygon" and part.area > LEAST]
