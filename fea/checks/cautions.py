@@ -271,10 +271,10 @@ def panel_cautions(project: Project, support: PanelSupport, together: Limit) -> 
             "Seam, sheet and clips under the clamps are not part of this check and may fail before what is: "
             f"run eavewright seam with this project, first with --clamp {worst}."
         )
-    if project.roof.vaults:
+    if project.roof.vaults or project.roof.domes:
         found.append(
-            "Every facet of a vault counts as a panel strip of its own, with its own fixed point. Sheets "
-            "that run on over the facets are longer: their travel by warmth and their drag add up, by hand."
+            "Every facet of a vault, dome or cone counts as a panel strip of its own, with its own fixed "
+            "point. Sheets that run on over the facets are longer: their travel by warmth and their drag add up, by hand."
         )
     if project.table.analysis.panel_flexibility:
         judged = judged_fields(project.table.seam)

@@ -20,7 +20,7 @@ from roofmodel.surface import Dome
 
 NOTE = (
     "C_a on the axis along the wind is that of an arch with b = 2 r; beside it C_a(x, y) = C_a(x, 0)"
-    " (1 - y / r) (4.1.6.10.(7), from memory); none upwind."
+    " (1 - y / r) (4.1.6.10.(7), from memory), with r to the farthest corner; none upwind."
 )
 
 
@@ -93,7 +93,7 @@ def _law(known: NbccRoof, dome: Dome) -> tuple[Callable[[Array, Array], Array], 
 
     def law(x: Array, y: Array) -> Array:
         along = nbcc2020.arch_factor(np.maximum(x, 0.0), rise, 2.0 * reach, basic, middle)
-        shape = nbcc2020.dome_factor(x, y, reach, along)
+        shape = nbcc2020.dome_factor(x, y, dome.outer, along)
         site = known.site
         return nbcc2020.specified_load(
             site.ground_snow,

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from curved_meshes import ROUND, curved_mesh
 from shapely import LineString, Point
 
 from roofmodel.shape.builders import RoofPart, build_roof, regular_footprint
+from roofmodel.shape.recognition import recognize
 
 
 def dome(radius=10.0, rise=4.0, sides=24, rings=6, center=(0.0, 0.0), eave=4.0):
@@ -62,6 +64,22 @@ def test_reach_is_the_distance_of_the_nearest_eave():
     eaves = [k for k, kind in enumerate(roof.edges.kind) if kind == "eave"]
     lines = [LineString([roof.edges.start[k, :2], roof.edges.end[k, :2]]) for k in eaves]
     assert roof.domes[0].reach == pytest.approx(min(line.distance(Point(0.0, 0.0)) for line in lines))
+
+
+@pytest.mark.parametrize("noise", [0.0, 0.03])
+@pytest.mark.parametrize("kind", ["dome", "cone"])
+def test_domes_and_cones_of_meshes_are_found(kind, noise):
+    roof = recognize(*curved_mesh(kind, 10.0, noise, 1, 0.3, (5.0, 9.0)))
+    (found,) = roof.domes
+    assert found.kind == kind
+    assert found.center + roof.offset[:2] == pytest.approx([5.0, 9.0], abs=0.05)
+    assert found.outer == pytest.approx(ROUND["radius"], rel=0.02)
+    assert roof.planes.true_area[found.plane].sum() > 0.99 * roof.planes.true_area.sum()
+    if kind == "dome":
+        sphere = (ROUND["radius"] ** 2 + ROUND["rise"] ** 2) / (2.0 * ROUND["rise"])
+        assert found.radius == pytest.approx(sphere, rel=0.01)
+    else:
+        assert found.pitch == pytest.approx(ROUND["pitch"], rel=0.02)
 
 
 @pytest.mark.parametrize("sides", [4, 5])
