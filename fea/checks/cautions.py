@@ -274,7 +274,8 @@ def panel_cautions(project: Project, support: PanelSupport, together: Limit) -> 
     if project.roof.vaults or project.roof.domes:
         found.append(
             "Every facet of a vault, dome or cone counts as a panel strip of its own, with its own fixed "
-            "point. Sheets that run on over the facets are longer: their travel by warmth and their drag add up, by hand."
+            "point. Sheets that run on over the facets are longer: their travel by warmth and their drag "
+            "add up, by hand."
         )
     if project.table.analysis.panel_flexibility:
         judged = judged_fields(project.table.seam)
