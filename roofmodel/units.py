@@ -227,6 +227,30 @@ class UnitSystem:
             number = number[1:]
         return f"{number} {label}".strip()
 
+    def reworded(self, text: str) -> str:
+        """Sentence whose lengths are in meters, in this system's unit; what stands in quotes stays.
+
+        Builders and readers know no units but SI; their sentences are turned where they meet the project.
+        """
+        if self.units["length"][0] == "m":
+            return text
+        return _METERS.sub(lambda found: self._lengths(found.group()), text)
+
+    def _lengths(self, words: str) -> str:
+        if words.startswith('"'):
+            return words
+        numbers = _ONE.sub(lambda found: self._plain(found.group()), words.removesuffix(" m"))
+        return f"{numbers} {self.label('length')}"
+
+    def _plain(self, meters: str) -> str:
+        return self.text(float(meters.replace(",", "")), "length").split(" ")[0]
+
+
+# Quoted input; or numbers, also several of one unit ("3 x 4 m", "1.5 to 5,000 m"), with meters behind them.
+_DIGITS = r"-?\d[\d,]*(?:\.\d+)?(?:e[+-]?\d+)?"
+_ONE = re.compile(_DIGITS)
+_METERS = re.compile(rf'"[^"]*"|(?<![\w.,])(?:{_DIGITS}(?: x | to | and ))*{_DIGITS} m(?![\w/²³*^·])')
+
 
 @cache
 def _out_factor(unit: str) -> float:

@@ -7,6 +7,7 @@ from collections.abc import Callable
 from fea.analysis import Analysis, analyze
 from roofmodel.errors import InputError
 from roofmodel.project.load import Project
+from roofmodel.units import SYSTEMS
 
 
 def analyze_project(project: Project, tell: Callable[[str], None] | None = None) -> Analysis:
@@ -19,5 +20,5 @@ def analyze_project(project: Project, tell: Callable[[str], None] | None = None)
     try:
         return analyze(project, tell)
     except InputError as error:
-        message = f"{project.path.name}: {error}"
+        message = f"{project.path.name}: {SYSTEMS[project.table.project.units].reworded(str(error))}"
         raise InputError(message) from None

@@ -140,7 +140,7 @@ _MEASURED = "as_built: its clamps were measured where the rows stand; take it ou
 def _assemble(table: ProjectFile, path: Path, digest: Any, roof: RoofSurface | None = None) -> Project:
     """Everything in SI; a roof that is known is not read again."""
     try:
-        roof = _roof(table.roof, path, digest) if roof is None else roof
+        roof = _read_roof(table, path, digest) if roof is None else roof
         form = DesignFormat(table.design.format)
         panel, units = make_panel(table.panel, form), SYSTEMS[table.project.units]
         roof = replace(roof, obstacles=place_obstacles(roof, table.parapet, table.obstruction, units))
@@ -175,7 +175,7 @@ def _assemble(table: ProjectFile, path: Path, digest: Any, roof: RoofSurface | N
             framing=make_framing(roof, table.framing, form, units),
         )
     except InputError as error:
-        message = f"{path.name}: {error}"
+        message = f"{path.name}: {SYSTEMS[table.project.units].reworded(str(error))}"
         raise InputError(message) from None
 
 
@@ -234,14 +234,14 @@ def load_roof(path: str | Path) -> tuple[RoofSurface, RoofFile, str]:
     table = validated(text, path.name, RoofFile)
     digest = hashlib.sha256(text.encode())
     try:
-        roof = _roof(table.roof, path, digest)
+        roof = _read_roof(table, path, digest)
         return (
             with_what_stands(roof, tomllib.loads(text), SYSTEMS[table.project.units]),
             table,
             digest.hexdigest(),
         )
     except InputError as error:
-        message = f"{path.name}: {error}"
+        message = f"{path.name}: {SYSTEMS[table.project.units].reworded(str(error))}"
         raise InputError(message) from None
 
 
@@ -420,6 +420,12 @@ def _member(model: type[BaseModel] | None, tag: str) -> type[BaseModel] | None:
     if tag == "imported":
         return ImportedRoof
     return tags.get(tag, model)
+
+
+def _read_roof(table: ProjectFile | RoofFile, path: Path, digest: Any) -> RoofSurface:
+    """The roof, its notes in the units of the project."""
+    roof, units = _roof(table.roof, path, digest), SYSTEMS[table.project.units]
+    return replace(roof, notes=tuple(units.reworded(note) for note in roof.notes))
 
 
 def _roof(roof: BuiltRoof | ImportedRoof, path: Path, digest: Any) -> RoofSurface:

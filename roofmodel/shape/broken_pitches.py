@@ -29,7 +29,7 @@ def half_hip_cells(
     ridge = max(float((shapely.get_coordinates(c) @ p[:2] + p[2]).max()) for p, c in base) - eave
     if not clip < ridge:
         message = (
-            f"{label}: clip_height {clip:.4g} m is not below the ridge, which is {ridge:.4g} m above the "
+            f"{label}: clip_height {clip:.6g} m is not below the ridge, which is {ridge:.4g} m above the "
             "eaves."
         )
         raise InputError(message)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -80,6 +80,7 @@ def _roof_file(path: Path, units: str, options: Mapping[str, Any]) -> SeenRoof:
         roof = import_roof(path, marks=not options.get("all_surfaces"), **given)
     except InputError as error:
         hint = " (by --unit and --up)" if "please give it" in str(error) else ""
-        message = str(error).replace("please give it", f"please give it{hint}")
+        message = system(units).reworded(str(error)).replace("please give it", f"please give it{hint}")
         raise InputError(message) from None
+    roof = replace(roof, notes=tuple(system(units).reworded(note) for note in roof.notes))
     return SeenRoof(roof, path.name, path.name, (path,), hashlib.sha256(data).hexdigest(), system(units))
