@@ -96,3 +96,18 @@ def test_gable_ends_above_a_step_shed_nothing_over_it(site):
     roof = assemble([*upper, lower], ("S1", "N1", "F1"), joints)
     snow = snow_cases(roof, site)
     assert not [note for note in snow.cases[0].notes if "fills the step" in note]
+
+
+@pytest.mark.parametrize("site", SITES, ids=lambda s: s.standard)
+def test_planes_that_drain_onto_one_that_falls_toward_a_wall_are_obstructed_with_it(site):
+    low = 4.0 * np.tan(np.radians(25.0))
+    high = low + 3.0 * np.tan(np.radians(50.0))
+    faces = [
+        [(0, 0, 0), (20, 0, 0), (20, 4, low), (0, 4, low)],
+        [(0, 4, low), (20, 4, low), (20, 7, high), (0, 7, high)],
+        [(0, -8, 9), (20, -8, 9), (20, 0, 9), (0, 0, 9)],
+    ]
+    walled = assemble(faces, ("S1", "S2", "F1"), [(0, 2, (0, 0, 0), (20, 0, 0), (9.0, 9.0), 0.0)])
+    rough = replace(site, slippery=False)
+    here, there = (plane_force(walled, snow_cases(walled, s).cases[0])[:2] for s in (site, rough))
+    assert here == pytest.approx(there)
