@@ -72,3 +72,7 @@ class ImportedRoof(Table):
     split: list[SplitTable] = Field(default_factory=list, description="Planes that are two.")
     rename: list[RenameTable] = Field(default_factory=list, description="Other names for planes.")
     retype: list[RetypeTable] = Field(default_factory=list, description="Other kinds for edges.")
+    not_curved: list[Line] = Field(
+        default_factory=list,
+        description="A facet of each vault, dome or cone that is none: its facets count as planes.",
+    )

@@ -62,6 +62,7 @@ def read_roof(given: ImportedRoof, folder: Path, digest: Any) -> RoofSurface:
         split=tuple((one.plane, np.array(one.line)) for one in given.split),
         rename=tuple((one.plane, one.to) for one in given.rename),
         retype=tuple((one.edge, EdgeKind(one.kind)) for one in given.retype),
+        not_curved=tuple(given.not_curved),
     )
     try:
         return correct(roof, wanted, tolerance)

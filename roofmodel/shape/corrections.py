@@ -36,12 +36,15 @@ class Corrections:
         "a", the rest with "b", and further pieces the letters after. [m]
     rename : tuple of (plane, new name)
     retype : tuple of (edge, kind)
+    not_curved : tuple of str
+        A facet of each vault, dome or cone that is none.
     """
 
     merge: tuple[tuple[str, ...], ...] = ()
     split: tuple[tuple[str, Array], ...] = ()
     rename: tuple[tuple[str, str], ...] = ()
     retype: tuple[tuple[str, EdgeKind], ...] = ()
+    not_curved: tuple[str, ...] = ()
 
 
 def correct(surface: RoofSurface, wanted: Corrections, tolerance: float = 0.03) -> RoofSurface:
@@ -79,7 +82,21 @@ def correct(surface: RoofSurface, wanted: Corrections, tolerance: float = 0.03) 
         told.append(f"Plane {name} was renamed {new}, as given.")
     if told:
         surface = _rebuilt(surface, points, faces, region, names, told, tolerance)
-    return _retyped(surface, wanted.retype)
+    return _flattened(_retyped(surface, wanted.retype), wanted.not_curved)
+
+
+def _flattened(surface: RoofSurface, wanted: Sequence[str]) -> RoofSurface:
+    """The surface without curved regions that the user takes for planes."""
+    for name in wanted:
+        number = _plane(surface.planes.name, name, "not_curved")
+        vaults = tuple(one for one in surface.vaults if number not in one.plane)
+        domes = tuple(one for one in surface.domes if number not in one.plane)
+        if len(vaults) + len(domes) == len(surface.vaults) + len(surface.domes):
+            message = f"not_curved: plane {shown(name)} is no facet of a vault, dome or cone."
+            raise InputError(message)
+        note = f"The curved region of {name} was taken as plane facets, as given."
+        surface = replace(surface, vaults=vaults, domes=domes, notes=(*surface.notes, note))
+    return surface
 
 
 def _plane(names: Sequence[str], name: str, what: str) -> int:

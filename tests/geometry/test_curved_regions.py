@@ -53,7 +53,7 @@ def test_a_vault_is_one_curved_region(noise, turn, seed):
 @pytest.mark.parametrize("noise", [0.0, 0.03])
 def test_a_smooth_vault_carries_the_snow_of_the_built_one(tmp_path, site, noise):
     points, faces = curved_mesh("vault", 12.0, noise, 3)
-    found = import_roof(save(tmp_path / "v.stl", points, faces), unit="m", up="z")
+    found = import_roof(save(tmp_path / "v.stl", points, faces), unit="m", up="z", ground=0.0)
     built = build_roof([BUILT])
     loads = [
         sorted(plane_force(roof, case).sum() for case in snow_cases(roof, site).cases)
@@ -156,3 +156,25 @@ def _new_on_rim(before, after):
     """Cuts that end on the rim divide one of its edges in two."""
     rim = np.unique(after.faces[:, [0, 1, 1, 2, 2, 0]].reshape(-1, 2)[after.twin < 0])
     return int((rim >= len(before.points)).sum())
+
+
+@pytest.mark.parametrize("site", SITES, ids=lambda s: s.standard)
+@pytest.mark.parametrize("kind", ["dome", "cone"])
+def test_smooth_domes_and_cones_carry_the_snow_of_built_ones(site, kind):
+    """Built of as many sectors over the same area; imported as a survey of thousands of triangles."""
+    found = recognize(*curved_mesh(kind, 12.0, 0.02, 3), ground=0.0)
+    grown = ROUND["radius"] * np.sqrt(np.pi / 24 / (np.sin(np.pi / 24) * np.cos(np.pi / 24)))
+    turn = 2.0 * np.pi * np.arange(24) / 24
+    ring = grown * np.column_stack([np.cos(turn), np.sin(turn)])
+    if kind == "dome":
+        part = RoofPart("dome", ring, eave_height=EAVE, rise=ROUND["rise"], rings=5)
+    else:
+        part = RoofPart("hip", ring, np.full(24, ROUND["pitch"]), EAVE)
+    built = build_roof([part])
+    assert [dome.kind for dome in found.domes] == [dome.kind for dome in built.domes] == [kind]
+    totals = [
+        max(plane_force(roof, case).sum() for case in snow_cases(roof, site).cases) for roof in (found, built)
+    ]
+    balanced = [plane_force(roof, snow_cases(roof, site).cases[0]).sum() for roof in (found, built)]
+    assert balanced[0] == pytest.approx(balanced[1], rel=0.02)
+    assert totals[0] == pytest.approx(totals[1], rel=0.03)

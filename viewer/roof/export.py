@@ -13,6 +13,7 @@ import shapely
 from roofmodel.surface import RoofSurface
 from viewer.export import plain_data, version
 from viewer.files import write_text
+from viewer.roof.curved import curved_regions
 from viewer.roof.read import SeenRoof
 
 FORMAT_VERSION = 1
@@ -32,6 +33,7 @@ def roof_data(seen: SeenRoof) -> dict[str, Any]:
             "offset": roof.offset,
             "ground": roof.ground,
             "planes": _planes(roof),
+            "curved": _curved(roof),
             "edges": _edges(roof),
             "steps": _steps(roof),
             "notes": roof.notes,
@@ -56,6 +58,19 @@ def _planes(roof: RoofSurface) -> list[dict[str, Any]]:
             ],
         }
         for i in range(planes.count)
+    ]
+
+
+def _curved(roof: RoofSurface) -> list[dict[str, Any]]:
+    return [
+        {
+            "kind": region.kind,
+            "planes": [roof.planes.name[i] for i in region.plane],
+            "radius": region.radius,
+            "rise": region.rise,
+            "span": region.span,
+        }
+        for region in curved_regions(roof)
     ]
 
 

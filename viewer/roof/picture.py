@@ -18,7 +18,8 @@ from viewer.picture.scene import plane_triangles, walls_below
 from viewer.picture.sheet import MARGIN, Overlay, Shape, paint
 from viewer.picture.standing import standing_lines, standing_quads
 from viewer.quantities import quantity
-from viewer.roof.plan import AXIS, PlanView, draw_edge, draw_plan, stone_rgb
+from viewer.roof.curved import curved_lines
+from viewer.roof.plan import AXIS, CURVED, PlanView, draw_edge, draw_plan, stone_rgb
 from viewer.roof.read import SeenRoof
 from viewer.roof.words import kind_lengths, summary_words
 
@@ -156,6 +157,12 @@ def _legend(overlay: Overlay, seen: SeenRoof, left: float, top: float, right: fl
         overlay.write(kind.value, left + 42.0 * point, y, "legend")
         words = f"{count} · {quantity(length, 'length', seen.units)}"
         overlay.write(words, right, y, "legend", align="right")
+    for word, _, _, rise, span, *_ in curved_lines(seen.roof, seen.units):
+        y += 14.5 * point
+        ends = np.array([[left, y], [left + 34.0 * point, y]])
+        overlay.shapes.append(Shape(ends, line=style.INK, width=CURVED * point))
+        overlay.write(word, left + 42.0 * point, y, "legend")
+        overlay.write(f"rise {rise}, span {span}", right, y, "legend", align="right")
     y += 18.0 * point
     for line in (
         "Arrow: fall of the plane. Numbers: edges of one name.",

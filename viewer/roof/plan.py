@@ -16,6 +16,7 @@ from viewer import style
 from viewer.picture.labels import text_width
 from viewer.picture.sheet import Overlay, Shape
 from viewer.picture.standing import draw_standing
+from viewer.roof.curved import curved_regions, outline_of
 from viewer.roof.words import slope_words
 
 Array = NDArray[np.float64]
@@ -24,6 +25,7 @@ LIT, SHADE = "#FAF7F0", "#B7B0A2"  # stone in light and shade; never next to the
 LIGHT = np.array([-0.5, 0.5, np.sqrt(0.5)])  # from the north-west, as maps are lit
 AXIS = 24.0  # band of the coordinates [pt]
 ARROW = 17.0  # [pt]
+CURVED = 2.6  # line around curved regions [pt]
 DASH = (7.0, 4.5)  # [pt]
 
 
@@ -60,11 +62,20 @@ def draw_plan(overlay: Overlay, roof: RoofSurface, view: PlanView, units: UnitSy
     _coordinates(overlay, roof, view, units)
     draw_standing(overlay, roof, view.at)
     draw_edges(overlay, view.at(roof.edges.start), view.at(roof.edges.end), roof.edges.kind)
+    draw_curved(overlay, roof, view)
     taken: list[tuple[float, float, float, float]] = []
     for index in np.argsort(-planes.plan_area, kind="stable"):
         if not _name(overlay, roof, view, units, int(index), polygons[index], taken):
             overlay.unnamed.append(planes.name[index])
     _edge_numbers(overlay, roof, view, taken)
+
+
+def draw_curved(overlay: Overlay, roof: RoofSurface, view: PlanView) -> None:
+    """A line around every vault, dome and cone."""
+    for region in curved_regions(roof):
+        for part in shapely.get_parts(outline_of(roof, region)):
+            ring = view.at(shapely.get_coordinates(shapely.get_exterior_ring(part)))
+            overlay.shapes.append(Shape(ring, line=style.INK, width=CURVED * overlay.point))
 
 
 def _middles(roof: RoofSurface) -> Array:

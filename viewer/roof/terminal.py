@@ -5,6 +5,7 @@ from __future__ import annotations
 from rich.console import Console
 from rich.text import Text
 
+from viewer.roof.curved import curved_lines
 from viewer.roof.read import SeenRoof
 from viewer.roof.words import edge_lines, plane_lines, summary_words
 from viewer.terminal import plain_table
@@ -27,6 +28,7 @@ def print_roof(seen: SeenRoof, console: Console) -> None:
         planes.add_row(one.name, one.slope, one.falls, one.true_area, one.plan_area)
     console.print(planes, highlight=False)
     _more(console, len(lines), "planes")
+    _curved(seen, console)
     edges = plain_table("Edges")
     edges.add_column("edge", overflow="fold")
     edges.add_column("kind", no_wrap=True)
@@ -40,6 +42,22 @@ def print_roof(seen: SeenRoof, console: Console) -> None:
     console.print(Text("Read, assumed and repaired", style="bold"), highlight=False)
     for note in roof.notes or ("nothing",):
         console.print(Text(f"- {note}"), highlight=False)
+
+
+def _curved(seen: SeenRoof, console: Console) -> None:
+    """Vaults, domes and cones, where there are any."""
+    lines = curved_lines(seen.roof, seen.units)
+    if not lines:
+        return
+    table = plain_table("Curved regions")
+    table.add_column("kind", no_wrap=True)
+    table.add_column("planes", overflow="fold")
+    for name in ("radius", "rise", "span", "area on slope", "on plan"):
+        table.add_column(name, justify="right", no_wrap=True)
+    for line in lines:
+        table.add_row(*line)
+    console.print(table, highlight=False)
+    console.print()
 
 
 def _more(console: Console, count: int, what: str) -> None:
