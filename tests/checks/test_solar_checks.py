@@ -5,9 +5,11 @@ from __future__ import annotations
 import json
 from pathlib import Path
 
+import jsonschema
 import numpy as np
 import pytest
 
+import viewer
 from fea.analysis import Analysis, analyze
 from fea.checks.strips import panel_strips
 from roofmodel.project.load import load_project
@@ -150,7 +152,10 @@ def test_report_and_results(glazed: Analysis) -> None:
     table = array_table(glazed, SYSTEMS["US"])
     assert table is not None
     assert table.rows[0][0] == "glass"
-    said = json.loads(json.dumps(results(glazed)))["sliding"]["solar_arrays"][0]
+    whole_file = json.loads(json.dumps(results(glazed)))
+    schema = Path(viewer.__file__).parent / "results.schema.json"
+    jsonschema.validate(whole_file, json.loads(schema.read_text(encoding="utf-8")))
+    said = whole_file["sliding"]["solar_arrays"][0]
     lines = np.array([line["force_per_case"] for line in said["clamp_lines"]])
     whole = np.array(said["leaning_per_case"]) + np.array(said["snow_on_glass_per_case"])
     np.testing.assert_allclose(lines.sum(axis=0), whole, rtol=1e-9)
