@@ -219,6 +219,119 @@ def analyze(
     """
     clock = _Clock()
     roof, layout, clamp, rail = project.roof, project.layout, project.clamp, project.rail
+    form, solver = DesignFormat(project.table.design.format), Solver(project.table.analysis.solver)
+    found = _checks(project, tell, memory, clock)
+    snow, graph, force, support = found.snow, found.graph, found.force, found.support
+    basis, responses, limits = found.basis, found.responses, found.limits
+    demands, clamp_force, strip_loads = found.demands, found.clamp_force, found.strip_loads
+    strength = _factor_arrays(found.factors)
+    clock.mark("checks")
+    hardware = (clamp, rail, rail_resistance(rail, form), project.panel)
+    reserve = np.min(
+        [snow_reserve(r, basis, strength, hardware, layout, strip_loads) for r in responses], axis=0
+    )
+    clock.mark("reserve")
+    after = None
+    if beyond and project.table.analysis.beyond_first_failure:
+        after = _beyond(project, found.loads, basis, strength, clamp_force, limits)
+        clock.mark("beyond first failure")
+    together = next(limit for limit in limits if limit.name == "clamp combined")
+    of_rows = [i for i, limit in enumerate(limits) if not limit.target.startswith("solar")]
+    by_case = tuple(_worst(limits, of_rows, q) for q in range(len(snow.cases)))
+    attachments = [i for i, limit in enumerate(limits) if limit.target in ("clamp", "panel strip")]
+    attachment = _first(_worst(limits, attachments, q) for q in range(len(snow.cases)))
+    proofs = (
+        *equilibrium(responses),
+        *conservation(roof, graph.cells, snow.cases, force),
+        *_row_proofs(project, snow, force, attachment, limits, memory),
+    )
+    clock.mark("self-audit")
+    rigid: Demands | None = None
+    softness: tuple[str, ...] = ()
+    if support.stiffness:
+        alone = solve_frame(build_frame(layout, rail, clamp), found.loads, solver=solver)
+        rigid = combine(alone, basis, *strength)
+        states = ((rigid, alone), *zip(demands, responses, strict=True))
+        softness = flexibility_cautions(
+            support,
+            (clamp_force, rigid.clamp),
+            tuple(clamp_limits(d.clamp, clamp, layout)[-1] for d, _ in states),
+            tuple(rail_stress_limit(d.rail, r, rail, layout, form) for d, r in states),
+        )
+    lands = landing(roof, graph, force, snow.cases, project.slide)
+    clock.mark("rigid seams")
+    return Analysis(
+        project=project,
+        snow=snow,
+        graph=graph,
+        force=force,
+        tributary=clamp_shares(layout, force),
+        basis=basis,
+        responses=responses,
+        factors=found.factors,
+        service=found.service,
+        clamp_force=clamp_force,
+        strip_loads=strip_loads,
+        array_forces=found.array_forces,
+        support=support,
+        rigid_force=None if rigid is None else rigid.clamp,
+        limits=limits,
+        depths=found.depths,
+        case_governing=by_case,
+        governing=_first(by_case),
+        attachment=attachment,
+        reserve=reserve,
+        proofs=proofs,
+        landing=lands,
+        beyond=after,
+        cautions=(
+            *cautions(project, snow, found.factors, graph, force, lands),
+            *softness,
+            *panel_cautions(project, support, together),
+            *partial_cautions(layout, snow.cases, together, project.site.standard),
+        ),
+        seconds=clock.seconds,
+    )
+
+
+@dataclass(frozen=True)
+class _Checks:
+    """The calculation up to its limits; fields as those of `Analysis`, and what stands behind them."""
+
+    snow: SnowSet
+    graph: FlowGraph
+    force: RowForce
+    support: PanelSupport
+    loads: RailLoads
+    basis: Basis
+    responses: tuple[FrameResult, ...]
+    factors: tuple[LoadFactors, ...]
+    service: tuple[LoadFactors, ...]
+    demands: tuple[Demands, ...]
+    clamp_force: Array
+    strip_loads: StripLoads
+    array_forces: ArrayForces
+    depths: Array
+    limits: tuple[Limit, ...]
+
+
+def check_limits(project: Project, memory: Memory | None = None) -> tuple[Limit, ...]:
+    """The limits of `analyze` alone: no reserve, no self-audit, nothing beyond the first failure.
+
+    Parameters
+    ----------
+    project : Project
+    memory : Memory, optional
+
+    Returns
+    -------
+    tuple of Limit
+    """
+    return _checks(project, None, memory, _Clock()).limits
+
+
+def _checks(project: Project, tell: Tell | None, memory: Memory | None, clock: _Clock) -> _Checks:
+    roof, layout, clamp, rail = project.roof, project.layout, project.clamp, project.rail
     form = DesignFormat(project.table.design.format)
     retained = frozenset(layout.row_plane.tolist())
     snow = recall(memory, ("snow cases", retained), lambda: snow_cases(roof, project.site, retained))
@@ -245,7 +358,6 @@ def analyze(
     clamp_force = np.concatenate([d.clamp for d in demands], axis=1)
     support = _with_rails(project, support, basis, responses)
     restrained = 0.0 if support.restraint is None else support.restraint.anchorage
-    lands = landing(roof, graph, force, snow.cases, project.slide)
     solar = array_forces(project, snow.cases, graph, force)
     solar_snow, solar_weight = array_strips(project, solar)
     strip_loads = StripLoads(
@@ -269,71 +381,22 @@ def analyze(
         height_limit(depths, rail_top, ratio, layout),
         *array_limits(project, graph, force, solar, (strength[0], strength[1])),
     )
-    clock.mark("checks")
-    hardware = (clamp, rail, rail_resistance(rail, form), project.panel)
-    reserve = np.min(
-        [snow_reserve(r, basis, strength, hardware, layout, strip_loads) for r in responses], axis=0
-    )
-    clock.mark("reserve")
-    after = None
-    if beyond and project.table.analysis.beyond_first_failure:
-        after = _beyond(project, loads, basis, strength, clamp_force, limits)
-        clock.mark("beyond first failure")
-    together = next(limit for limit in limits if limit.name == "clamp combined")
-    of_rows = [i for i, limit in enumerate(limits) if not limit.target.startswith("solar")]
-    by_case = tuple(_worst(limits, of_rows, q) for q in range(len(snow.cases)))
-    attachments = [i for i, limit in enumerate(limits) if limit.target in ("clamp", "panel strip")]
-    attachment = _first(_worst(limits, attachments, q) for q in range(len(snow.cases)))
-    proofs = (
-        *equilibrium(responses),
-        *conservation(roof, graph.cells, snow.cases, force),
-        *_row_proofs(project, snow, force, attachment, limits, memory),
-    )
-    clock.mark("self-audit")
-    rigid: Demands | None = None
-    softness: tuple[str, ...] = ()
-    if support.stiffness:
-        alone = solve_frame(build_frame(layout, rail, clamp), loads, solver=solver)
-        rigid = combine(alone, basis, *strength)
-        states = ((rigid, alone), *zip(demands, responses, strict=True))
-        softness = flexibility_cautions(
-            support,
-            (clamp_force, rigid.clamp),
-            tuple(clamp_limits(d.clamp, clamp, layout)[-1] for d, _ in states),
-            tuple(rail_stress_limit(d.rail, r, rail, layout, form) for d, r in states),
-        )
-    clock.mark("rigid seams")
-    return Analysis(
-        project=project,
+    return _Checks(
         snow=snow,
         graph=graph,
         force=force,
-        tributary=clamp_shares(layout, force),
+        support=support,
+        loads=loads,
         basis=basis,
         responses=responses,
         factors=factors,
         service=service,
+        demands=demands,
         clamp_force=clamp_force,
         strip_loads=strip_loads,
         array_forces=solar,
-        support=support,
-        rigid_force=None if rigid is None else rigid.clamp,
-        limits=limits,
         depths=depths,
-        case_governing=by_case,
-        governing=_first(by_case),
-        attachment=attachment,
-        reserve=reserve,
-        proofs=proofs,
-        landing=lands,
-        beyond=after,
-        cautions=(
-            *cautions(project, snow, factors, graph, force, lands),
-            *softness,
-            *panel_cautions(project, support, together),
-            *partial_cautions(layout, snow.cases, together, project.site.standard),
-        ),
-        seconds=clock.seconds,
+        limits=limits,
     )
 
 

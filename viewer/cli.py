@@ -14,6 +14,7 @@ import click
 
 from viewer.app.command import open_command
 from viewer.handover.command import handover
+from viewer.plan.command import plan
 from viewer.screen.command import screen
 from viewer.stages import Commands, Stages, console, named, notice, print_json
 from viewer.strength.command import tests
@@ -37,7 +38,7 @@ OUTPUTS = [
 ROOF_OUTPUTS = ["roof.png", "roof.json"]
 SNOW_OUTPUTS = ["snow.json", "snow.csv", "snow.png", "snow.html"]
 
-SCHEMAS = ["handover", "results", "roof", "screen", "seam", "snow", "tests"]
+SCHEMAS = ["handover", "plan", "results", "roof", "screen", "seam", "snow", "tests"]
 
 SEAM_OUTPUTS = ["seam.json", "seam.png", "seam.vtu", "seam.inp", "seam.html"]
 
@@ -346,6 +347,7 @@ def completion(shell: str) -> None:
 
 
 commands.add_command(handover)
+commands.add_command(plan)
 commands.add_command(open_command)
 commands.add_command(tests)
 commands.add_command(screen)

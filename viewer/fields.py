@@ -106,6 +106,8 @@ def _need(info: FieldInfo) -> str:
     if isinstance(value, str):
         return f'default "{value}"'
     kind = _quantity(info.annotation, info.metadata)
+    if isinstance(value, list):
+        return f"default {value}"
     if kind is None:
         return f"default {value:g}"
     return (

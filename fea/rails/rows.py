@@ -15,6 +15,7 @@ warping. A clamp grips the rail's twist and leaves its warping free.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -267,6 +268,7 @@ def build_frame(
     *,
     clamp_scale: Array | None = None,
     support: sparse.csr_array | None = None,
+    refuse_loose: bool = True,
 ) -> Frame:
     """Frame of all rows of a layout.
 
@@ -279,6 +281,8 @@ def build_frame(
         Factor on the stiffness of each clamp, 0 for a missing one. [-]
     support : sparse (6 c, 6 c), optional
         Stiffness at the grips of clamps and panels in series, in place of rigid seams. [N/m, N, N m/rad]
+    refuse_loose : bool
+        Whether a row that can move freely is refused.
 
     Returns
     -------
@@ -338,12 +342,31 @@ def build_frame(
         support=support,
         matrix=matrix,
     )
-    for row in range(len(layout.row_name)):
-        words = free_motion(*_row_motion(frame, at_rail, row), clamp.height)
-        if words:
-            message = f'row "{layout.row_name[row]}": {words}; add clamps, stiffness or a continuous splice.'
-            raise InputError(message)
+    if refuse_loose:
+        for name, words in zip(layout.row_name, _loose(frame, at_rail, clamp), strict=True):
+            if words:
+                message = f'row "{name}": {words}; add clamps, stiffness or a continuous splice.'
+                raise InputError(message)
     return frame
+
+
+def loose_rows(layout: Layout, rail: Rail, clamp: Clamp) -> tuple[str, ...]:
+    """How each row of a layout can move freely, in words; empty for rows that are held.
+
+    Parameters
+    ----------
+    layout : Layout
+    rail : Rail
+    clamp : Clamp
+    """
+    frame = build_frame(layout, rail, clamp, refuse_loose=False)
+    at_rail = np.swapaxes(frame.clamp_grip, 1, 2) @ frame.clamp_stiffness @ frame.clamp_grip
+    return tuple(_loose(frame, at_rail, clamp))
+
+
+def _loose(frame: Frame, at_rail: Array, clamp: Clamp) -> Iterator[str]:
+    for row in range(len(frame.row_name)):
+        yield free_motion(*_row_motion(frame, at_rail, row), clamp.height)
 
 
 def _row_motion(frame: Frame, at_rail: Array, row: int) -> tuple[Array, IntArray, IntArray, Array]:

@@ -16,7 +16,7 @@ from pydantic import BaseModel, ValidationError
 from roofmodel.errors import InputError
 from roofmodel.framing import Framing
 from roofmodel.hardware import Clamp, DesignFormat, Panel, Rail, SeamDetail
-from roofmodel.layout import Layout
+from roofmodel.layout import Layout, no_rows
 from roofmodel.project.arrays import place_arrays
 from roofmodel.project.as_built import as_found, read_measured
 from roofmodel.project.files import read_file
@@ -83,13 +83,15 @@ class Project:
         return (self.path, *(self.path.parent / name for name in named))
 
 
-def load_project(path: str | Path) -> Project:
+def load_project(path: str | Path, *, rows_needed: bool = True) -> Project:
     """Read a project file, build or import its roof and place its rows.
 
     Parameters
     ----------
     path : str or Path
         TOML file.
+    rows_needed : bool
+        Whether a project without rows is refused; if not, its layout is empty.
 
     Returns
     -------
@@ -104,7 +106,7 @@ def load_project(path: str | Path) -> Project:
     text = read_text(path)
     table = parse_project(text, path.name)
     digest = hashlib.sha256(text.encode())
-    return _assemble(table, path, digest)
+    return _assemble(table, path, digest, rows_needed=rows_needed)
 
 
 def edited_project(known: Project, data: Mapping[str, Any]) -> Project:
@@ -137,9 +139,19 @@ def edited_project(known: Project, data: Mapping[str, Any]) -> Project:
 _MEASURED = "as_built: its clamps were measured where the rows stand; take it out to move rows"
 
 
-def _assemble(table: ProjectFile, path: Path, digest: Any, roof: RoofSurface | None = None) -> Project:
+def _assemble(
+    table: ProjectFile,
+    path: Path,
+    digest: Any,
+    roof: RoofSurface | None = None,
+    *,
+    rows_needed: bool = True,
+) -> Project:
     """Everything in SI; a roof that is known is not read again."""
     try:
+        if rows_needed and not table.row:
+            message = "row is missing; add [[row]] and its fields below it (`eavewright plan` can)"
+            raise InputError(message)
         roof = _read_roof(table, path, digest) if roof is None else roof
         form = DesignFormat(table.design.format)
         panel, units = make_panel(table.panel, form), SYSTEMS[table.project.units]
@@ -148,7 +160,7 @@ def _assemble(table: ProjectFile, path: Path, digest: Any, roof: RoofSurface | N
         check_tested(table, units)
         least = 0.0 if table.seam is None else LEAST_GRIP
         clamp = make_clamp(table.clamp, form, table.panel.seam_height, units, least)
-        layout = place_rows(roof, table.row, table.plane, panel, units)
+        layout = place_rows(roof, table.row, table.plane, panel, units) if table.row else no_rows()
         if table.as_built is not None:
             measured = read_measured(path.parent / table.as_built.file, table.as_built.file, digest)
             layout, found = as_found(layout, measured, panel, units)
@@ -361,7 +373,18 @@ def _explain(problem: Mapping[str, Any], data: Mapping[str, Any], root: type[Bas
     return f"{path}: {shown(value)} {right.format(**context)}"
 
 
-_MANY = ("row", "test", "plane", "parapet", "obstruction", "solar", "framing", "roof.part", "roof.dormer")
+_MANY = (
+    "row",
+    "test",
+    "plane",
+    "parapet",
+    "obstruction",
+    "solar",
+    "framing",
+    "protect",
+    "roof.part",
+    "roof.dormer",
+)
 
 
 def _what_to_add(field: str, model: type[BaseModel] | None, root: type[BaseModel]) -> str:

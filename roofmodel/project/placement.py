@@ -189,6 +189,11 @@ def _place(
     )
 
 
+def line_pieces(roof: RoofSurface, plane: int, up: float) -> list[tuple[float, float]]:
+    """Parts of a level line on a plane, `up` its slope: (left, right) along its u, from the left. [m]."""
+    return _pieces(roof, plane, np.array([0.0, up]), np.array([1.0, 0.0]))
+
+
 def _pieces(roof: RoofSurface, plane: int, point: Array, way: Array) -> list[tuple[float, float]]:
     """Parts of the infinite line inside the plane, as distances along `way` from `point`."""
     outline = roof.planes.outline[plane]

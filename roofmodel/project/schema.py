@@ -47,6 +47,7 @@ from roofmodel.project.import_schema import ImportedRoof
 from roofmodel.project.metal_schema import MetalsTable
 from roofmodel.project.obstacle_schema import ObstructionTable, ParapetTable
 from roofmodel.project.part_schema import BuiltRoof
+from roofmodel.project.plan_schema import PlanTable, ProtectTable
 from roofmodel.project.seam_schema import SeamTable
 from roofmodel.project.site_schema import FORMATS, AnySite
 from roofmodel.project.thaw_schema import ThawTable
@@ -429,12 +430,14 @@ class ProjectFile(Table):
     seam: SeamTable | None = None
     rail: RailTable
     clamp: ClampTable
-    row: list[RowTable] = Field(min_length=1)
+    row: list[RowTable] = Field(default_factory=list)
     as_built: AsBuilt | None = None
     metals: MetalsTable | None = None
     design: Design
     analysis: Analysis = Field(default_factory=Analysis)
     thaw: ThawTable | None = None
+    protect: list[ProtectTable] = Field(default_factory=list)
+    plan: PlanTable = Field(default_factory=PlanTable)
 
     @model_validator(mode="after")
     def _agree(self) -> ProjectFile:
@@ -455,5 +458,10 @@ class ProjectFile(Table):
         twice = next((n for n in names if names.count(n) > 1), None)
         if twice is not None:
             msg = f'row.name: "{twice}" is used twice; every row needs its own name'
+            raise ValueError(msg)
+        marks = [mark.name for mark in self.protect]
+        twice = next((n for n in marks if marks.count(n) > 1), None)
+        if twice is not None:
+            msg = f'protect.name: "{twice}" is used twice; everything protected needs its own name'
             raise ValueError(msg)
         return self

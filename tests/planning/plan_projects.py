@@ -46,12 +46,19 @@ factor = 2.0
 @ROWS@
 [design]
 format = "ASD"
-rail_height_ratio = 0.05
+rail_height_ratio = @RATIO@
 [analysis]
 panel_flexibility = @FLEX@
 @MORE@
 """
 
+HIP = """
+[[roof.part]]
+shape = "hip"
+footprint = "0 0, 9 0, 9 7, 0 7 m"
+pitch = "25 deg"
+eave_height = "3 m"
+"""
 TWO_ROWS = """
 [[row]]
 name = "E"
@@ -74,8 +81,16 @@ def gable(**changes):
         "ROWS": TWO_ROWS,
         "FLEX": "false",
         "MORE": "",
+        "RATIO": "0.05",
     }
     text = GABLE
     for key, value in (values | changes).items():
         text = text.replace(f"@{key}@", value)
     return text
+
+
+def with_roof(roof, **changes):
+    """The same project under another roof, without rows."""
+    text = gable(**({"ROWS": ""} | changes))
+    start = text.index("[[roof.part]]")
+    return text[:start] + roof + text[text.index("[surface]") :]

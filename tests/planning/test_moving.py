@@ -104,7 +104,7 @@ def test_panels_that_give_way_are_found_again(tmp_path, monkeypatch):
     resolve(prepared, {"E": {"first": 2}})
     assert len(made) == 6
     compare(project, prepared, {})
-    rows = prepared.rows[::-1]
+    rows = moved_rows(prepared.rows, {"E": {"first": 2}})[::-1]
     assert list(differences(analyze(with_rows(project, rows)), resolve(prepared, rows))) == []
 
 

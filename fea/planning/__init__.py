@@ -1,0 +1,1 @@
+"""Row planning: which planes need rows, where rows may stand, and the cheapest rows that pass the check."""

@@ -1,0 +1,398 @@
+"""Rows for a project: the search on its ladders with the real check, and what to say about the result."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fea.analysis import Analysis, analyze, check_limits
+from fea.checks.limits import Limit
+from fea.checks.strips import panel_strips
+from fea.moving import Prepared, prepare
+from fea.planning.candidates import FOOT, Ladder, ladders, lowest_distance, rail_choices
+from fea.planning.search import Checked, Found, Path, search
+from fea.planning.threats import Threats, find_threats, threatening, upstream
+from roofmodel.layout import Layout
+from roofmodel.project.load import Project, with_rows
+from roofmodel.project.plan_schema import ProtectTable
+from roofmodel.project.schema import RowTable
+from roofmodel.surface import FLAT_SLOPE
+from roofmodel.units import SYSTEMS
+
+Array = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+
+LEAK = 0.01  # of the threatening snow may pass the rows before the plan is refused [-]
+HEIGHT = "rail height"
+REFINED = "strips twice as wide"  # the self-check that narrower strips mend
+NARROWINGS = 3
+
+
+@dataclass(frozen=True)
+class Plan:
+    """Planned rows and what was found on the way.
+
+    Attributes
+    ----------
+    threats : Threats
+    rows : tuple of RowTable
+        All rows, in place of those of the project file.
+    analysis : Analysis
+        The full check of these rows.
+    groups : tuple of (tuple of str, Found)
+        Planes of each group, and how its search ended.
+    checks : int
+        Full checks that the search took.
+    length : float
+        Rail in all. [m]
+    clamps : int
+    cost : float
+        In the user's currency.
+    passing_by : float
+        Part of the threatening snow that runs past the rows from above them. [-]
+    failure : str
+        Why this is no answer, empty if every limit is kept.
+    notes : tuple of str
+    """
+
+    threats: Threats
+    rows: tuple[RowTable, ...]
+    analysis: Analysis
+    groups: tuple[tuple[tuple[str, ...], Found], ...]
+    checks: int
+    length: float
+    clamps: int
+    cost: float
+    passing_by: float
+    failure: str
+    notes: tuple[str, ...]
+
+    @property
+    def proven(self) -> bool:
+        """Whether nothing cheaper passes among what `fea.planning.candidates` offers."""
+        return all(found.proven and found.feasible for _, found in self.groups)
+
+    @property
+    def passed(self) -> bool:
+        """Whether everything is kept and verified."""
+        return not self.failure and self.analysis.passed
+
+
+def plan_rows(
+    project: Project,
+    tell: Callable[[str], None] | None = None,
+    *,
+    every: Sequence[int] | None = None,
+    most_checks: int = 400,
+) -> Plan:
+    """Rows of least material (or evenly used ones) that hold what threatens and pass every check.
+
+    Parameters
+    ----------
+    project : Project
+        Its rows do not count; its tables plan and protect do.
+    tell : callable, optional
+        Is told in words how far the search has come.
+    every : sequence of int, optional
+        Clamp spacings, in place of those of the table plan.
+    most_checks : int
+        Full checks that the search may take.
+
+    Returns
+    -------
+    Plan
+        With `failure` where nothing passes: then its rows are the best found.
+
+    Raises
+    ------
+    InputError
+        Nothing threatens; planes on which no row can stand.
+    """
+    threats = find_threats(project)
+    options = tuple(sorted(set(every or project.table.plan.every)))
+    plan = _narrowed(project, threats, options, most_checks, tell, full=False)
+    partial = any(row.start is not None or row.end is not None for row in plan.rows)
+    if plan.failure and partial:
+        whole = _narrowed(project, threats, options, most_checks, tell, full=True)
+        if not whole.failure:
+            note = (
+                "Rows that reach only as far as snow threatens do not pass; these run on over their planes."
+            )
+            return replace(whole, notes=(*whole.notes, note))
+    return plan
+
+
+def _narrowed(
+    project: Project,
+    threats: Threats,
+    every: tuple[int, ...],
+    most_checks: int,
+    tell: Callable[[str], None] | None,
+    *,
+    full: bool,
+) -> Plan:
+    """The search with strips as narrow as the self-audit of its result asks for."""
+    plan = _search(project, threats, every, most_checks, tell, full=full)
+    for _ in range(NARROWINGS):
+        broken = [proof.name for proof in plan.analysis.proofs if not proof.met]
+        if plan.analysis.exceeded or not broken or any(REFINED not in name for name in broken):
+            return plan
+        width = 0.5 * project.slide.strip_width
+        table = project.table.model_copy(
+            update={"analysis": project.table.analysis.model_copy(update={"strip_width": width})}
+        )
+        project = replace(project, table=table, slide=replace(project.slide, strip_width=width))
+        plan = _search(project, threats, every, most_checks, tell, full=full)
+        words = SYSTEMS[table.project.units].text(width, "length")
+        note = f"The self-audit asked for narrower strips: analysis.strip_width is now {words}."
+        plan = replace(plan, notes=(*plan.notes, note))
+    return plan
+
+
+def _search(
+    project: Project,
+    threats: Threats,
+    every: tuple[int, ...],
+    most_checks: int,
+    tell: Callable[[str], None] | None,
+    *,
+    full: bool,
+) -> Plan:
+    rigid = _rigid(project)
+    prepared = prepare(rigid)
+    choices = ladders(rigid, threats, every, prepared.memory, full=full)
+    done = 0
+
+    def check(paths: list[Path]) -> list[Checked]:
+        nonlocal done
+        done += 1
+        if tell is not None:
+            tell(f"planning rows, check {done}")
+        return checked(prepared, choices, every, paths)
+
+    plan = project.table.plan
+    found, checks = search(choices, check, even=plan.goal == "even", most_checks=most_checks)
+    rows, _ = path_rows(project, choices, every, [one.path for one in found])
+    analysis = analyze(with_rows(project, rows))
+    layout = analysis.project.layout
+    length = float(layout.row_length.sum())
+    per_meter = plan.rail_cost / (FOOT if project.table.project.units == "US" else 1.0)
+    clamps = len(layout.clamp_name)
+    by_group = tuple(
+        (tuple(project.roof.planes.name[p] for p in ladder.planes), one)
+        for ladder, one in zip(choices, found, strict=True)
+    )
+    leak = passing_by(analysis, threats)
+    return Plan(
+        threats=threats,
+        rows=rows,
+        analysis=analysis,
+        groups=by_group,
+        checks=checks,
+        length=length,
+        clamps=clamps,
+        cost=per_meter * length + plan.clamp_cost * clamps + plan.row_cost * len(rows),
+        passing_by=leak,
+        failure=_failure(project, analysis, leak),
+        notes=(*threats.notes, *_notes(project, threats, by_group, checks >= most_checks)),
+    )
+
+
+def _rigid(project: Project) -> Project:
+    """The project for the search: panels that do not give way, nothing beyond the first failure."""
+    flexible = project.table.analysis.model_copy(update={"panel_flexibility": False})
+    return replace(project, table=project.table.model_copy(update={"analysis": flexible}))
+
+
+def path_rows(
+    project: Project, choices: Sequence[Ladder], every: Sequence[int], paths: Sequence[Path]
+) -> tuple[tuple[RowTable, ...], list[tuple[int, int]]]:
+    """Rows of one path for each group, named by plane and counted from below.
+
+    Returns
+    -------
+    tuple of RowTable
+    list of (int, int)
+        Group of each row, and which row of its path it belongs to.
+    """
+    rows: list[RowTable] = []
+    home: list[tuple[int, int]] = []
+    count: dict[tuple[int, int], int] = {}
+    for group, (ladder, path) in enumerate(zip(choices, paths, strict=True)):
+        for step, (level, option) in enumerate(path):
+            for place in ladder.places[level]:
+                name = project.roof.planes.name[place.plane]
+                number = count.setdefault((place.plane, level), 1 + sum(p == place.plane for p, _ in count))
+                pieces = [p for p in ladder.places[level] if p.plane == place.plane]
+                letter = "" if len(pieces) == 1 else "abcdefghijklmnopqrstuvwxyz"[pieces.index(place) % 26]
+                update = {"name": f"{name}-{number}{letter}", "every": every[option]}
+                rows.append(place.row.model_copy(update=update))
+                home.append((group, step))
+    return tuple(rows), home
+
+
+def checked(
+    prepared: Prepared, choices: Sequence[Ladder], every: Sequence[int], paths: Sequence[Path]
+) -> list[Checked]:
+    """Full check of one path for each group.
+
+    Parameters
+    ----------
+    prepared : Prepared
+    choices : sequence of Ladder
+    every : sequence of int
+        Clamp spacing of each option.
+    paths : sequence of Path
+
+    Returns
+    -------
+    list of Checked
+    """
+    project = prepared.project
+    rows, home = path_rows(project, choices, every, paths)
+    placed = with_rows(project, rows)
+    limits, target = check_limits(placed, prepared.memory), project.table.plan.target
+    use = row_use(limits, placed.layout, target)
+    strips = strip_use(limits, placed.layout, target)
+    found = []
+    for group, (ladder, path) in enumerate(zip(choices, paths, strict=True)):
+        own = [
+            max(u for u, h in zip(use, home, strict=True) if h == (group, step)) for step in range(len(path))
+        ]
+        found.append(Checked(tuple(map(float, own)), max(strips.get(p, 0.0) for p in ladder.planes)))
+    return found
+
+
+def row_use(limits: Sequence[Limit], layout: Layout, target: float) -> Array:
+    """Largest share of its target that each row uses, (r,); what nobody gave a resistance for counts as 0.
+
+    Solar arrays are left out: no row mends them. Limits of strength may use `target` of their resistance;
+    those of service and the rail's height all of it.
+    """
+    use = np.zeros(len(layout.row_name))
+    for limit in limits:
+        if limit.target == "panel strip" or limit.target.startswith("solar"):
+            continue
+        worst = np.nan_to_num(limit.utilization, nan=0.0).max(axis=0, initial=0.0)
+        np.maximum.at(use, target_rows(limit, layout), worst / _target(limit, target))
+    return use
+
+
+def _target(limit: Limit, target: float) -> float:
+    return 1.0 if limit.service or limit.name == HEIGHT else target
+
+
+def target_rows(limit: Limit, layout: Layout) -> IntArray:
+    """Row of each target of a limit; for a panel strip the first of its rows."""
+    rows = np.arange(len(layout.row_name))
+    if limit.target == "clamp":
+        return layout.clamp_row
+    if limit.target == "row":
+        return rows
+    if limit.target == "span":
+        return np.repeat(rows, np.bincount(layout.clamp_row, minlength=len(rows)) + 1)
+    first = np.unique(panel_strips(layout)[0], return_index=True)[1]
+    return np.asarray(layout.clamp_row[first])
+
+
+def strip_use(limits: Sequence[Limit], layout: Layout, target: float) -> dict[int, float]:
+    """Largest share of its target that the panel strips of each plane use."""
+    limit = next(one for one in limits if one.target == "panel strip")
+    plane = layout.row_plane[target_rows(limit, layout)]
+    worst = np.nan_to_num(limit.utilization, nan=0.0).max(axis=0, initial=0.0) / target
+    return {int(p): float(worst[plane == p].max()) for p in np.unique(plane)}
+
+
+def passing_by(analysis: Analysis, threats: Threats) -> float:
+    """Part of the threatening snow that runs past the rows, from above the lowest of its plane. [-].
+
+    Rows count as one seam longer at each end than they are, as for `Layout.row_full`.
+    """
+    project, graph = analysis.project, analysis.graph
+    cells, layout = graph.cells, project.layout
+    moves = np.ones(cells.count, dtype=bool)
+    marks: list[ProtectTable | None] = [*project.table.protect] or [None]
+    hits = np.any([threatening(project, graph, threats.throw, mark, moves) for mark in marks], axis=0)
+    reached = upstream(graph, hits)[: cells.count]
+    planes, spacing = project.roof.planes, project.panel.seam_spacing
+    line = np.full(planes.count, -np.inf)
+    for eave in threats.eaves:
+        line[eave.plane] = max(line[eave.plane], eave.v)
+    ends = np.stack([layout.row_start, layout.row_end], axis=1)
+    first = np.full(planes.count, np.inf)
+    np.minimum.at(first, layout.row_plane, ends[..., 1].min(axis=1))
+    line = np.where(np.isfinite(first), np.maximum(first, line), line)[cells.plane]
+    foot, top = cells.corners[:, :2, 1].mean(axis=1), cells.corners[:, 2:, 1].mean(axis=1)
+    above = np.clip((top - line) / np.maximum(top - foot, 1e-9), 0.0, 1.0)
+    middle = cells.corners[..., 0].mean(axis=1)[:, None]
+    beside = (middle > ends[..., 0].min(axis=1) - spacing) & (middle < ends[..., 0].max(axis=1) + spacing)
+    over = (cells.plane[:, None] == layout.row_plane) & (top[:, None] > ends[..., 1].min(axis=1))
+    counts = reached & ~(beside & over).any(axis=1) & (planes.slope[cells.plane] > FLAT_SLOPE)
+    weight = (analysis.force.cell_pressure * cells.plan_area * above)[:, counts].sum(axis=1)
+    return float(weight.max(initial=0.0)) / threats.weight
+
+
+def _failure(project: Project, analysis: Analysis, leak: float) -> str:
+    """One statement of what is not kept, and where; empty if all is."""
+    layout, roof, target = analysis.project.layout, project.roof, project.table.plan.target
+    worst = (0.0, "")
+    height = [limit for limit in analysis.limits if limit.name == HEIGHT and (limit.utilization > 1.0).any()]
+    for limit in height or analysis.limits:  # no choice of rows mends a rail that is too low
+        share = np.nan_to_num(limit.utilization, nan=0.0) / _target(limit, target)
+        if not share.size or share.max() <= max(worst[0], 1.0 + 1e-9):
+            continue
+        case, which = (int(i) for i in np.unravel_index(np.argmax(share), share.shape))
+        where = ""
+        if not limit.target.startswith("solar"):
+            row = int(target_rows(limit, layout)[which])
+            where = f" on plane {roof.planes.name[layout.row_plane[row]]}"
+        use = 100.0 * float(limit.utilization[case, which])
+        of = "" if _target(limit, target) == 1.0 else f" (target {100.0 * target:.0f} %)"
+        words = (
+            f"{limit.name}{where}: {limit.target_name[which]} still uses {use:.0f} %{of} in the "
+            f'case "{analysis.snow.cases[case].name}" with the best rows found'
+        )
+        worst = (float(share.max()), words)
+    if worst[1]:
+        return worst[1]
+    broken = [proof.name for proof in analysis.proofs if not proof.met]
+    if broken:
+        return (
+            f"the self-audit of the best rows found is not met: {', '.join(broken)}; narrower strips "
+            "(analysis.strip_width) may mend it"
+        )
+    if leak > LEAK:
+        return (
+            f"{100.0 * leak:.1f} % of the snow that threatens what is protected runs past the rows from "
+            "above them; bring rows closer to edges and valleys (plan.edge_distance), or place some by hand"
+        )
+    return ""
+
+
+def _notes(
+    project: Project, threats: Threats, groups: tuple[tuple[tuple[str, ...], Found], ...], stopped: bool
+) -> tuple[str, ...]:
+    found = []
+    open_ones = [", ".join(names) for names, one in groups if one.feasible and not one.proven]
+    if open_ones:
+        found.append(
+            f"Not proven to be the best on {'; '.join(open_ones)}: "
+            + (
+                "the search stopped at its limit of checks."
+                if stopped
+                else "some row does better with more snow above it, so that cheaper rows may be missed."
+            )
+        )
+    if project.table.analysis.panel_flexibility:
+        found.append("Rows were chosen on panels that do not give way; the check of the result lets them.")
+    models = list(dict.fromkeys(rail_choices(project, p)[1] for p in threats.planes))
+    followed = ", ".join(name for name in models if name)
+    if followed:
+        found.append(f"Rail ends and splices follow row {followed} of the project; [plan] may say otherwise.")
+    units = SYSTEMS[project.table.project.units]
+    distance = units.text(lowest_distance(project), "length")
+    found.append(f"What lies below the lowest rows, {distance} from the eave, still falls.")
+    return tuple(found)

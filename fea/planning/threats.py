@@ -1,0 +1,364 @@
+"""Whose snow comes down on what the user wants to protect, where nothing holds it.
+
+All snow is let go without rows and followed over planes, valleys and steps to where it leaves the roof and
+lands (`roofmodel.sliding.landing`). What lands within the margin of something protected threatens it, and
+so does all snow on its way there. With nothing marked every edge that snow leaves over counts.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from shapely.geometry.base import BaseGeometry
+
+from roofmodel.errors import InputError
+from roofmodel.layout import no_rows
+from roofmodel.project.load import Project
+from roofmodel.project.plan_schema import ProtectTable
+from roofmodel.sliding.flow import Exit, FlowGraph
+from roofmodel.sliding.landing import landing
+from roofmodel.sliding.thrust import slide
+from roofmodel.snow.registry import snow_cases
+from roofmodel.surface import FLAT_SLOPE, EdgeKind, RoofSurface
+from roofmodel.units import SYSTEMS, shown
+
+Array = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+BoolArray = NDArray[np.bool_]
+
+LEVEL = 0.02  # an edge that falls less than this within a strip is level [m]
+EVERYTHING = "everything below the roof"
+
+
+@dataclass(frozen=True)
+class Eave:
+    """A level edge that threatening snow leaves over: its plane, height up the plane, and stretch. [m]."""
+
+    plane: int
+    v: float
+    u: tuple[float, float]
+
+
+@dataclass(frozen=True)
+class Threats:
+    """What threatens something protected where there are no rows.
+
+    Attributes
+    ----------
+    planes : tuple of int
+        Planes that need rows.
+    reach : dict of int to (float, float)
+        Stretch across each of these planes whose snow threatens. [m]
+    eaves : tuple of Eave
+        Where it leaves, one for each height of edge of a plane.
+    groups : tuple of tuple of int
+        Planes that hand snow to one another, so that their rows belong together.
+    by : tuple of (str, tuple of str)
+        Everything protected, and the planes whose snow comes down on it.
+    throw : dict of int to float
+        How far snow is thrown from each edge. [m]
+    weight : float
+        Of the snow that threatens, in the case that brings most. [N]
+    notes : tuple of str
+        What a plan cannot hold, and what was assumed.
+    """
+
+    planes: tuple[int, ...]
+    reach: dict[int, tuple[float, float]]
+    eaves: tuple[Eave, ...]
+    groups: tuple[tuple[int, ...], ...]
+    by: tuple[tuple[str, tuple[str, ...]], ...]
+    throw: dict[int, float]
+    weight: float
+    notes: tuple[str, ...]
+
+
+def find_threats(project: Project) -> Threats:
+    """Planes that need rows, and how far these must reach.
+
+    Parameters
+    ----------
+    project : Project
+        Its rows do not count.
+
+    Returns
+    -------
+    Threats
+
+    Raises
+    ------
+    InputError
+        A plane or eave that the roof does not have; nothing slides onto what is protected.
+    """
+    roof = project.roof
+    marks = project.table.protect
+    _check_names(roof, marks)
+    snow = snow_cases(roof, project.site, range(roof.planes.count))
+    graph, force = slide(roof, snow.cases, no_rows(), project.slide)
+    flown = landing(roof, graph, force, snow.cases, project.slide)
+    throw = dict(zip(force.exit_edge.tolist(), flown.throw.tolist(), strict=True))
+    moves = force.cell_thrust.max(axis=0) > 0.0
+    asked: list[ProtectTable | None] = [*marks] or [None]
+    hits = [threatening(project, graph, throw, mark, moves) for mark in asked]
+    hit = np.any(hits, axis=0)
+    falls = (
+        np.concatenate([roof.steps.upper_edge, force.exit_edge[flown.lower.edge]]),
+        np.concatenate([roof.steps.lower, flown.lower.plane]),
+    )
+    threatens = _with_upper_roofs(graph, hit, moves, falls)
+    n = graph.cells.count
+    cell = threatens[:n] & moves
+    by = tuple(
+        (name, _names(roof, graph.cells.plane[upstream(graph, one)[:n] & moves]))
+        for name, one in zip([mark.name for mark in marks] or [EVERYTHING], hits, strict=True)
+    )
+    if not cell.any():
+        message = (
+            f"protect: no snow slides onto {', '.join(name for name, _ in by)}; it needs no rows, or check "
+            "where it lies"
+        )
+        raise InputError(message)
+    eaves, notes = _eaves(project, graph, threatens)
+    planes = _planes_with_rows(roof, graph, cell, eaves)
+    weight = (force.cell_pressure * graph.cells.plan_area)[:, cell].sum(axis=1)
+    return Threats(
+        planes=planes,
+        reach={p: _reach(graph, cell & (graph.cells.plane == p)) for p in planes},
+        eaves=tuple(e for e in eaves if e.plane in planes),
+        groups=_groups(roof, graph, threatens, planes),
+        by=by,
+        throw=throw,
+        weight=float(weight.max()),
+        notes=notes,
+    )
+
+
+def _check_names(roof: RoofSurface, marks: Sequence[ProtectTable]) -> None:
+    eaves = [n for n, k in zip(roof.edges.name, roof.edges.kind, strict=True) if k is EdgeKind.EAVE]
+    for mark in marks:
+        where = f'protect "{mark.name}"'
+        for field, names in (("planes", mark.planes), ("onto", mark.onto)):
+            wrong = next((n for n in names or [] if n not in roof.planes.name), None)
+            if wrong is not None:
+                known = ", ".join(roof.planes.name[:12])
+                message = f"{where}.{field}: there is no plane {shown(wrong)}; this roof has {known}"
+                raise InputError(message)
+        if mark.eave is not None and mark.eave not in eaves:
+            known = ", ".join(f'"{name}"' for name in eaves[:12]) or "none"
+            message = f"{where}.eave: there is no eave {shown(mark.eave)}; this roof has {known}"
+            raise InputError(message)
+
+
+def threatening(
+    project: Project, graph: FlowGraph, throw: dict[int, float], mark: ProtectTable | None, moves: BoolArray
+) -> BoolArray:
+    """Exits (x,) of a flow graph whose snow comes down on something protected; all where nothing is marked.
+
+    Parameters
+    ----------
+    project : Project
+    graph : FlowGraph
+    throw : dict of int to float
+        How far snow is thrown from each edge. [m]
+    mark : ProtectTable or None
+    moves : (n,) bool
+        Cells that snow leaves.
+    """
+    roof, cells, n = project.roof, graph.cells, graph.cells.count
+    node, edge = graph.exit_node, graph.exit_edge
+    own = np.minimum(node, n - 1)
+    leaves = (graph.exit_kind == Exit.EDGE) & ((node >= n) | moves[own])
+    if mark is None:
+        return leaves
+    if mark.planes is not None:
+        chosen = np.zeros(graph.node_count, dtype=bool)
+        chosen[:n] = np.isin(cells.plane, [roof.planes.name.index(name) for name in mark.planes]) & moves
+        return leaves & downstream(graph, chosen)[node]
+    if mark.eave is not None:
+        number = roof.edges.name.index(mark.eave)
+        return leaves & (edge == number) & _on_stretch(roof, graph, number, mark)
+    strips = exit_strips(project, graph, throw)
+    if mark.onto is not None:
+        lower = [roof.planes.name.index(name) for name in mark.onto]
+        stepped = roof.steps.upper_edge[np.isin(roof.steps.lower, lower)]
+        shapes: list[BaseGeometry] = [_plane_plan(roof, plane) for plane in lower]
+        own_plane = np.where(node < n, cells.plane[own], -1)
+        met = shapely.intersects(strips, shapely.buffer(shapely.union_all(shapes), mark.margin))
+        return leaves & ((met & ~np.isin(own_plane, lower)) | np.isin(edge, stepped[stepped >= 0]))
+    points = np.asarray(mark.area if mark.area is not None else mark.line) - roof.offset[:2]
+    shape = shapely.Polygon(points) if mark.area is not None else shapely.LineString(points)
+    if not shape.is_valid:
+        message = f'protect "{mark.name}".area: its outline crosses itself; give its corners in order'
+        raise InputError(message)
+    met = shapely.intersects(strips, shapely.buffer(shape, mark.margin))
+    return leaves & (met | (edge < 0))
+
+
+def _on_stretch(roof: RoofSurface, graph: FlowGraph, edge: int, mark: ProtectTable) -> BoolArray:
+    """Exits within the stretch of an eave, widened by the margin."""
+    cells, n = graph.cells, graph.cells.count
+    plane = int(roof.edges.plane[edge, 0])
+    ends = roof.planes.to_plane(plane, np.stack([roof.edges.start[edge], roof.edges.end[edge]]))
+    left = float(ends[:, 0].min())
+    low = -np.inf if mark.start is None else left + mark.start - mark.margin
+    high = np.inf if mark.end is None else left + mark.end + mark.margin
+    own = np.minimum(graph.exit_node, n - 1)
+    return np.asarray((cells.corners[own, 1, 0] > low) & (cells.corners[own, 0, 0] < high))
+
+
+def exit_strips(project: Project, graph: FlowGraph, throw: dict[int, float]) -> NDArray[np.object_]:
+    """Strip on plan (x,) that the snow of each exit comes down on: from the edge as far as it is thrown."""
+    roof, cells, n = project.roof, graph.cells, graph.cells.count
+    node = graph.exit_node
+    own, piece = np.minimum(node, n - 1), np.maximum(node - n, 0)
+    plane = np.repeat(cells.plane[own], 2)
+    lip = roof.planes.to_world(plane, cells.corners[own, :2].reshape(-1, 2)).reshape(-1, 2, 3)[..., :2]
+    down = -roof.planes.upslope[cells.plane[own], :2]
+    if len(graph.valley_edge):
+        way = graph.valley_way[piece, :2]
+        ends = np.stack([roof.edges.start, roof.edges.end], axis=1)[graph.valley_edge[piece]]
+        foot = ends[np.arange(len(ends)), np.argmin(ends[..., 2], axis=1), :2]
+        side = np.stack([-way[:, 1], way[:, 0]], axis=1)
+        side = side / np.linalg.norm(side, axis=1, keepdims=True).clip(1e-12)
+        half = 0.5 * project.slide.valley_spread * side
+        of_cell = (node < n)[:, None]
+        lip = np.where(of_cell[..., None], lip, np.stack([foot - half, foot + half], axis=1))
+        down = np.where(of_cell, down, way)
+    down = down / np.linalg.norm(down, axis=1, keepdims=True).clip(1e-12)
+    far = np.array([throw.get(int(e), 0.0) for e in graph.exit_edge])[:, None] * down
+    ring = np.stack([lip[:, 0], lip[:, 1], lip[:, 1] + far, lip[:, 0] + far], axis=1)
+    return np.asarray(shapely.convex_hull(shapely.multipoints(ring)))
+
+
+def _plane_plan(roof: RoofSurface, plane: int) -> BaseGeometry:
+    rings = [np.asarray(roof.planes.outline[plane].exterior.coords)]
+    return shapely.Polygon(roof.planes.to_world(plane, rings[0])[:, :2])
+
+
+def upstream(graph: FlowGraph, exits: BoolArray) -> BoolArray:
+    """Nodes whose flow reaches one of the exits (x,)."""
+    found = np.zeros(graph.node_count, dtype=bool)
+    found[graph.exit_node[exits]] = True
+    return _spread(found, graph.target, graph.source)
+
+
+def downstream(graph: FlowGraph, nodes: BoolArray) -> BoolArray:
+    """Nodes that flow from the given ones reaches, and these themselves."""
+    return _spread(nodes.copy(), graph.source, graph.target)
+
+
+def _spread(found: BoolArray, known: IntArray, new: IntArray) -> BoolArray:
+    while True:
+        fresh = new[found[known]]
+        if found[fresh].all():
+            return found
+        found[fresh] = True
+
+
+def _with_upper_roofs(
+    graph: FlowGraph, hit: BoolArray, moves: BoolArray, falls: tuple[IntArray, IntArray]
+) -> BoolArray:
+    """Nodes that threaten, also by way of lower roofs: what falls on a plane that threatens does too.
+
+    `falls` says from which edges snow falls onto which planes.
+    """
+    n = graph.cells.count
+    own = np.minimum(graph.exit_node, n - 1)
+    leaves = (graph.exit_kind == Exit.EDGE) & ((graph.exit_node >= n) | moves[own])
+    while True:
+        found = upstream(graph, hit)
+        lower = np.unique(graph.cells.plane[found[:n]])
+        edges = falls[0][np.isin(falls[1], lower)]
+        more = hit | (leaves & np.isin(graph.exit_edge, edges[edges >= 0]))
+        if (more == hit).all():
+            return found
+        hit = more
+
+
+def _names(roof: RoofSurface, planes: IntArray) -> tuple[str, ...]:
+    return tuple(roof.planes.name[p] for p in np.unique(planes))
+
+
+def _eaves(project: Project, graph: FlowGraph, threatens: BoolArray) -> tuple[list[Eave], tuple[str, ...]]:
+    """Level edges under threatening snow, by plane and height; what leaves over sloping ones in words."""
+    roof, cells, n = project.roof, graph.cells, graph.cells.count
+    units = SYSTEMS[project.table.project.units]
+    over = (graph.exit_kind == Exit.EDGE) & (graph.exit_node < n)
+    cell, edge = graph.exit_node[over], graph.exit_edge[over]
+    use = threatens[cell] & (roof.planes.slope[cells.plane[cell]] > FLAT_SLOPE)
+    cell, edge = cell[use], edge[use]
+    fall = np.abs(np.diff(cells.corners[cell, :2, 1], axis=1))[:, 0]
+    sloping = edge[fall > LEVEL]
+    notes = tuple(
+        f"Snow also leaves over {roof.edges.name[e]}, which is not level: rows of this plan run level and "
+        "leave part of it; place a row there by hand."
+        for e in np.unique(sloping[sloping >= 0])
+        if float(fall[edge == e].sum()) > 0.25
+    )
+    cell = cell[fall <= LEVEL]
+    found: list[Eave] = []
+    for plane in np.unique(cells.plane[cell]).tolist():
+        on = cell[cells.plane[cell] == plane]
+        height = cells.corners[on, :2, 1].max(axis=1)
+        order = np.argsort(height, kind="stable")
+        parts = np.split(order, np.flatnonzero(np.diff(height[order]) > LEVEL) + 1)
+        for part in parts:
+            u = cells.corners[on[part], :2, 0]
+            found.append(Eave(plane, float(height[part].max()), (float(u.min()), float(u.max()))))
+    if not found:
+        message = "protect: what slides onto it leaves over no level edge, so no level row can hold it"
+        raise InputError(message)
+    steep = [e for e in found if e.v > 0.0 and sum(o.plane == e.plane for o in found) > 1]
+    if steep:
+        names = ", ".join(dict.fromkeys(roof.planes.name[e.plane] for e in steep))
+        notes += (
+            f"{names}: edges at several heights, the lowest rows stand "
+            f"{units.text(project.table.plan.eave_distance, 'length')} above each.",
+        )
+    return found, notes
+
+
+def _planes_with_rows(
+    roof: RoofSurface, graph: FlowGraph, cell: BoolArray, eaves: list[Eave]
+) -> tuple[int, ...]:
+    """Planes over an eave that counts, and planes that shed onto them over a break of pitch."""
+    cells, n = graph.cells, graph.cells.count
+    chosen = {eave.plane for eave in eaves}
+    on = graph.crossing & (graph.source < n) & (graph.target < n)
+    upper, lower = cells.plane[graph.source[on]], cells.plane[graph.target[on]]
+    while True:
+        more = chosen | set(np.unique(upper[np.isin(lower, list(chosen)) & cell[graph.source[on]]]).tolist())
+        if more == chosen:
+            break
+        chosen = more
+    return tuple(sorted(p for p in chosen if roof.planes.slope[p] > FLAT_SLOPE))
+
+
+def _reach(graph: FlowGraph, cells: BoolArray) -> tuple[float, float]:
+    u = graph.cells.corners[cells][:, :2, 0]
+    return float(u.min()), float(u.max())
+
+
+def _groups(
+    roof: RoofSurface, graph: FlowGraph, threatens: BoolArray, planes: tuple[int, ...]
+) -> tuple[tuple[int, ...], ...]:
+    """Planes joined by valleys or breaks of pitch that threatening snow passes."""
+    from scipy.sparse import coo_array
+    from scipy.sparse.csgraph import connected_components
+
+    on = graph.crossing & threatens[graph.source]
+    node_plane = np.concatenate([graph.cells.plane, graph.valley_plane])
+    a, b = node_plane[graph.source[on]], node_plane[graph.target[on]]
+    valleys = np.unique(graph.valley_edge[threatens[graph.cells.count :]])
+    sides = roof.edges.plane[valleys]
+    sides = sides[(sides >= 0).all(axis=1)]
+    a, b = np.concatenate([a, sides[:, 0]]), np.concatenate([b, sides[:, 1]])
+    size = roof.planes.count
+    joined = coo_array((np.ones(len(a)), (a, b)), shape=(size, size))
+    label = connected_components(joined, directed=False)[1]
+    wanted = list(dict.fromkeys(int(label[p]) for p in planes))
+    return tuple(tuple(p for p in planes if label[p] == number) for number in wanted)

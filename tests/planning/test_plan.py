@@ -1,0 +1,251 @@
+"""Planned rows against the exhaustive enumeration of all layouts by the full check, and what they hold."""
+
+import itertools
+
+import numpy as np
+import pytest
+from plan_projects import HIP, gable, with_roof
+
+from fea.analysis import analyze, check_limits
+from fea.planning.candidates import ladders
+from fea.planning.plan import passing_by, path_rows, plan_rows, row_use, strip_use
+from fea.planning.threats import find_threats
+from roofmodel.errors import InputError
+from roofmodel.memory import Memory
+from roofmodel.project.load import load_project, with_rows
+
+SMALL = """
+[[protect]]
+name = "east side"
+planes = ["E1"]
+[plan]
+step = "0.6 m"
+every = [1, 2]
+most_rows = 3
+"""
+
+
+def load(folder, **changes):
+    """A gable of 3 m length with slopes of 4.4 m and no rows."""
+    values = {"ROWS": "", "FOOTPRINT": "0 0, 8 0, 8 3, 0 3 m", "MORE": SMALL, "RATIO": "0.02"} | changes
+    path = folder / "project.toml"
+    path.write_text(gable(**values))
+    return load_project(path, rows_needed=False)
+
+
+def layouts(ladder):
+    """All paths of a ladder by its spacings, whatever they cost or use."""
+    h, m = ladder.cost.shape
+    for k in range(1, ladder.most_rows + 1):
+        for above in itertools.combinations(range(1, h), k - 1):
+            if all(ladder.allowed[a, b] for a, b in itertools.pairwise((0, *above, h))):
+                for options in itertools.product(range(m), repeat=k):
+                    yield tuple(zip((0, *above), options, strict=True))
+
+
+def material(project, layout):
+    """Cost from the layout itself. The projects here are in SI."""
+    plan = project.table.plan
+    rows, clamps = len(layout.row_name), len(layout.clamp_name)
+    return plan.rail_cost * layout.row_length.sum() + plan.clamp_cost * clamps + plan.row_cost * rows
+
+
+def enumerate_all(project, every=(1, 2), *, cut=True):
+    """Cost and largest use of every layout of the only group, by the full check."""
+    (ladder,) = ladders(project, find_threats(project), every)
+    found, memory = {}, Memory()
+    for path in layouts(ladder):
+        rows, _ = path_rows(project, [ladder], every, [path])
+        placed = with_rows(project, rows)
+        try:
+            limits = check_limits(placed, memory)
+        except InputError:
+            continue  # a rail on one clamp
+        layout, target = placed.layout, project.table.plan.target
+        if cut and ((layout.row_start[:, 0] > 0.5).any() or (layout.row_end[:, 0] < 2.5).any()):
+            continue  # rails cut more than a seam short
+        use = row_use(limits, layout, target)
+        strips = max(strip_use(limits, layout, target).values())
+        found[path] = (material(project, layout), float(use.max()), strips)
+    return ladder, found
+
+
+CASES = {
+    "one row, wide clamps": {"DEPTH": "0.4 m"},
+    "one row, close clamps": {"DEPTH": "0.8 m"},
+    "two rows, wide clamps below": {"DEPTH": "2 m"},
+    "two rows": {"DEPTH": "3 m"},
+    "three rows": {"DEPTH": "4 m"},
+    "nothing": {"DEPTH": "6 m"},
+    "a rail too low": {"DEPTH": "2.4 m", "RATIO": "0.05"},
+    "strips": {"DEPTH": "0.4 m", "ANCHORAGE": "3.9 kN"},
+    "strips and rows": {"DEPTH": "2 m", "ANCHORAGE": "8 kN"},
+    "strips forbid all": {"DEPTH": "1.6 m", "ANCHORAGE": "5 kN"},
+    "weak clamps": {"DEPTH": "1.2 m", "ALONG": "4 kN"},
+    "target": {"DEPTH": "1.6 m", "MORE": SMALL + "target = 0.6\n"},
+    "dear rails": {"DEPTH": "2 m", "MORE": SMALL + "rail_cost = 9.0\nrow_cost = 2.0\n"},
+    "spacing": {"DEPTH": "0.5 m", "MORE": SMALL + 'most_spacing = "1.6 m"\n'},
+    "even": {"DEPTH": "3 m", "MORE": SMALL + 'goal = "even"\n'},
+    "splices": {"DEPTH": "0.9 m", "MORE": SMALL + 'splice_every = "2.2 m"\ncantilever = "0.1 m"\n'},
+}
+
+
+QUICK = (
+    "one row, wide clamps",
+    "two rows, wide clamps below",
+    "three rows",
+    "strips",
+    "even",
+    "a rail too low",
+)
+
+
+@pytest.mark.parametrize(
+    "case", [case if case in QUICK else pytest.param(case, marks=pytest.mark.slow) for case in CASES]
+)
+def test_no_cheaper_layout_is_missed(tmp_path, case):
+    """Of all layouts of a small roof, each checked in full, none that passes costs less than the plan."""
+    project = load(tmp_path, **CASES[case])
+    _, known = enumerate_all(project)
+    assert len(known) > 7
+    plan = plan_rows(project)
+    ((_, found),) = plan.groups
+    passing = {p: values for p, values in known.items() if max(values[1:]) <= 1.0 + 1e-9}
+    assert found.feasible == bool(passing)
+    assert found.proven
+    assert plan.checks < len(known)
+    if passing:
+        least = min(price for price, _, _ in passing.values())
+        assert plan.cost == pytest.approx(least)
+        assert plan.cost == pytest.approx(material(project, plan.analysis.project.layout))
+        assert not plan.failure
+        assert not plan.analysis.exceeded
+        if project.table.plan.goal == "even":
+            ties = [use for price, use, _ in passing.values() if price <= least * (1.0 + 1e-9)]
+            assert len(ties) > 1
+            assert max(found.checked.rows) == pytest.approx(min(ties), rel=1e-9)
+    else:
+        assert plan.failure
+        assert found.checked.worst <= min(max(values[1:]) for values in known.values()) / 0.98
+
+
+def test_cases_need_different_rows(tmp_path):
+    """The enumeration would prove little if one row were always the answer."""
+    counts = []
+    for case in ("one row, wide clamps", "two rows", "three rows"):
+        project = load(tmp_path, **CASES[case])
+        counts.append(len(plan_rows(project).rows))
+    assert counts == [1, 2, 3]
+
+
+@pytest.mark.parametrize("depth", ["0.8 m", "3 m"])
+def test_lower_bounds_are_below_the_truth(tmp_path, depth):
+    project = load(tmp_path, DEPTH=depth)
+    ladder, known = enumerate_all(project)
+    bound, tight = ladder.least, []
+    for path, (_, use, strips) in known.items():
+        ends = [a for a, _ in path[1:]] + [ladder.levels]
+        least = max(bound[a, b, m] for (a, m), b in zip(path, ends, strict=True))
+        assert least <= use * (1.0 + 1e-9)
+        mask = sum({1 << m for _, m in path})
+        assert ladder.strips[mask] <= strips * (1.0 + 1e-9)
+        tight.append(least / use)
+    assert max(tight) > 0.3  # a bound of nothing would pass too
+
+
+@pytest.mark.slow
+def test_planes_without_common_snow_are_planned_apart(tmp_path):
+    """Joint enumeration of both sides of the ridge gives the same cost as the two searches."""
+    more = (
+        SMALL.replace('["E1"]', '["E1", "W1"]')
+        .replace("most_rows = 3", "most_rows = 2")
+        .replace('"0.6 m"', '"1.2 m"')
+    )
+    project = load(tmp_path, DEPTH="2.4 m", MORE=more)
+    both = ladders(project, find_threats(project), (1, 2))
+    least, memory = np.inf, Memory()
+    for pair in itertools.product(*(list(layouts(ladder)) for ladder in both)):
+        rows, _ = path_rows(project, both, (1, 2), pair)
+        placed = with_rows(project, rows)
+        if not any((limit.utilization > 1.0).any() for limit in check_limits(placed, memory)):
+            least = min(least, material(project, placed.layout))
+    plan = plan_rows(project)
+    assert plan.cost == pytest.approx(least)
+    assert {row.plane for row in plan.rows} == {"E1", "W1"}
+
+
+def test_all_threatening_snow_is_held_above_the_lowest_row(tmp_path):
+    project = load(tmp_path)
+    plan = plan_rows(project)
+    assert plan.passing_by == pytest.approx(0.0, abs=1e-12)
+    # A row that stops a meter short of the end lets half a meter's snow by, as a seam (0.5 m) counts as held.
+    row = plan.rows[0].model_copy(update={"start": 1.0})
+    short = analyze(with_rows(project, [row]))
+    above = 1.0 - row.up * np.cos(np.radians(25.0)) / 4.0
+    assert passing_by(short, plan.threats) == pytest.approx(above * 0.5 / 3.0, rel=1e-6)
+
+
+def test_rows_go_around_what_stands_on_the_roof(tmp_path):
+    """A box in the line of the lowest row makes two rows of it, a hand's breadth away from the box."""
+    box = """
+[[obstruction]]
+name = "flue"
+plane = "E1"
+up = "0.3 m"
+across = "1.5 m"
+width = "0.6 m"
+depth = "0.6 m"
+height = "1 m"
+"""
+    project = load(tmp_path, MORE=SMALL + box)
+    plan = plan_rows(project)
+    lowest = [row for row in plan.rows if row.up == 0.5]
+    assert [row.name for row in lowest] == ["E1-1a", "E1-1b"]
+    layout = plan.analysis.project.layout
+    u = np.sort(np.stack([layout.row_start, layout.row_end], axis=1)[:2, :, 0], axis=1)
+    roof = project.roof
+    known = roof.obstacles
+    feet = roof.planes.to_plane(int(known.plane[0]), known.start)[:, 0]
+    assert u[0, 1] <= feet.min() - 0.09
+    assert u[1, 0] >= feet.max() + 0.09
+    assert not any("through" in caution for caution in plan.analysis.cautions)
+
+
+VALLEY = """
+[[roof.part]]
+shape = "L"
+footprint = "0 0, 11 0, 11 6.5, 6.5 6.5, 6.5 11, 0 11 m"
+pitches = ["25 deg", "gable", "25 deg", "25 deg", "gable", "25 deg"]
+eave_height = "3 m"
+"""
+
+
+@pytest.mark.parametrize(
+    ("roof", "planes", "depth"),
+    [
+        (HIP, 1, "2.6 m"),
+        pytest.param(HIP, 1, "1.6 m", marks=pytest.mark.slow),
+        pytest.param(HIP, 1, "3.5 m", marks=pytest.mark.slow),
+        pytest.param(VALLEY, 2, "0.5 m", marks=pytest.mark.slow),
+        (VALLEY, 2, "0.9 m"),
+        pytest.param(VALLEY, 2, "1.3 m", marks=pytest.mark.slow),
+    ],
+)
+def test_no_cheaper_layout_is_missed_on_hips_and_valleys(tmp_path, roof, planes, depth):
+    """Rows shorten up a hip, and take the streams of a valley: still all layouts are enumerated."""
+    path = tmp_path / "project.toml"
+    names = '["E1"]' if planes == 1 else '["E1", "N1"]'
+    more = SMALL.replace('["E1"]', names)
+    path.write_text(with_roof(roof, DEPTH=depth, RATIO="0.02", MORE=more))
+    project = load_project(path, rows_needed=False)
+    ladder, known = enumerate_all(project, cut=False)
+    assert len(ladder.planes) == planes
+    plan = plan_rows(project)
+    ((_, found),) = plan.groups
+    passing = [price for price, *use in known.values() if max(use) <= 1.0 + 1e-9]
+    assert found.proven
+    assert found.feasible == bool(passing)
+    assert bool(plan.failure) != bool(passing)
+    if passing:
+        assert plan.cost == pytest.approx(min(passing))
+        assert plan.passing_by < 1e-9

@@ -1,0 +1,176 @@
+"""What `plan` writes: the project with other rows, all else as it was; and what it refuses."""
+
+import json
+import shutil
+import tomllib
+from pathlib import Path
+from types import SimpleNamespace
+
+import jsonschema
+import pytest
+from click.testing import CliRunner
+from plan_projects import HIP, TWO_ROWS, gable, with_roof
+
+import viewer
+from fea.analysis import analyze
+from fea.planning.plan import plan_rows
+from roofmodel.errors import InputError
+from roofmodel.project.load import load_project, parse_project
+from viewer.cli import commands
+from viewer.plan.export import plan_data, planned_text, write_planned_project
+
+WIDE = """
+[[protect]]
+name = "east side"
+planes = ["E1"]
+[plan]
+step = "0.6 m"
+every = [2]
+"""
+MODELS = Path(__file__).parents[2] / "models"
+
+
+@pytest.mark.parametrize("units", ["SI", "US"])
+def test_planned_project_says_the_same_rows_and_all_else(units):
+    text = gable(FOOTPRINT="0 0, 8 0, 8 3, 0 3 m").replace('"Plan barn"', f'"Plan barn"\nunits = "{units}"')
+    text = text.replace("[design]", "# what governs\n[design]  # by the code")
+    table = parse_project(text, "project.toml")
+    row = table.row[0]
+    unit = 0.0254 if units == "US" else 0.01
+    rows = (
+        row.model_copy(update={"name": "E1-1", "up": 20 * unit, "every": 2, "splice_every": 240 * unit}),
+        row.model_copy(update={"name": "E1-2", "up": 187 * unit, "start": 3 * unit, "end": 111 * unit}),
+    )
+    again = planned_text(text, rows, units)
+    for comment in ("# what governs\n[design]", "# by the code"):
+        assert comment in again
+    read = parse_project(again, "planned.toml")
+    for found, wanted in zip(read.row, rows, strict=True):
+        for name, value in wanted:
+            got = getattr(found, name)
+            assert got == (pytest.approx(value, rel=1e-12) if isinstance(value, float) else value), name
+    old, new = tomllib.loads(text), tomllib.loads(again)
+    assert {k: v for k, v in new.items() if k != "row"} == {k: v for k, v in old.items() if k != "row"}
+    assert "\n\n\n" not in again
+
+
+@pytest.mark.parametrize("rows", ["", TWO_ROWS, 'row = [{ name = "E", plane = "E1", up = "0.4 m" }]'])
+def test_rows_may_be_missing_or_inline(rows):
+    text = gable()
+    before, after = text.split(TWO_ROWS)
+    text = f"{rows}\n{before}{after}" if rows.startswith("row =") else f"{before}{rows}{after}"
+    row = parse_project(gable(), "x").row[1]
+    read = parse_project(planned_text(text, (row,), "SI"), "planned.toml")
+    assert [one.name for one in read.row] == ["W"]
+
+
+@pytest.mark.parametrize("narrow", [False, True])
+def test_planned_project_passes_the_check_as_planned(tmp_path, narrow):
+    """The written file, read again, gives what the plan promised, with its narrower strips too."""
+    path = MODELS / "harbor-barn" / "project.toml"
+    if narrow:
+        path = tmp_path / "project.toml"
+        path.write_text(with_roof(HIP, DEPTH="1.6 m", RATIO="0.02", MORE=WIDE))
+    project = load_project(path, rows_needed=False)
+    plan = plan_rows(project)
+    assert (plan.analysis.project.slide.strip_width < project.slide.strip_width) == narrow
+    assert all(proof.met for proof in plan.analysis.proofs)
+    write_planned_project(project, plan, tmp_path / "planned.toml")
+    again = analyze(load_project(tmp_path / "planned.toml"))
+    for old, new in zip(plan.analysis.limits, again.limits, strict=True):
+        assert new.demand == pytest.approx(old.demand, rel=1e-9, abs=1e-9)
+    data = plan_data(project, plan, ((1, plan),))
+    schema = json.loads((Path(viewer.__file__).parent / "plan.schema.json").read_text())
+    jsonschema.Draft202012Validator.check_schema(schema)
+    jsonschema.validate(data, schema)
+    assert data["cost"] == pytest.approx(sum(row["length"] + row["clamps"] for row in data["rows"]))
+
+
+def test_roof_file_is_found_from_the_new_folder(tmp_path):
+    folder = tmp_path / "house"
+    shutil.copytree(MODELS / "sentier-house", folder)
+    project = load_project(folder / "project.toml")
+    (tmp_path / "out" / "plan").mkdir(parents=True)
+    text = (folder / "project.toml").read_text()
+    same = SimpleNamespace(rows=tuple(project.table.row), analysis=SimpleNamespace(project=project))
+    write_planned_project(project, same, tmp_path / "out" / "plan" / "planned.toml")
+    again = load_project(tmp_path / "out" / "plan" / "planned.toml")
+    assert again.roof.planes.name == project.roof.planes.name
+    assert (folder / "project.toml").read_text() == text
+
+
+def run(folder, text, *more):
+    path = folder / "project.toml"
+    path.write_text(text)
+    args = ["plan", str(path), "--out", str(folder / "plan"), "--no-picture", *more]
+    return CliRunner().invoke(commands, args)
+
+
+def test_command_plans_and_compares(tmp_path):
+    result = run(tmp_path, gable(ROWS="", RATIO="0.02"), "--compare", "1", "2")
+    assert result.exit_code == 0, result.output
+    assert "nothing cheaper passes" in " ".join(result.output.split())
+    data = json.loads((tmp_path / "plan" / "plan.json").read_text())
+    assert [one["every"] for one in data["compared"]] == [1, 2]
+    passing = [one["cost"] for one in data["compared"] if not one["failure"]]
+    assert data["cost"] <= min(passing) + 1e-9  # the choice of both is never dearer than one of them
+    checked = CliRunner().invoke(
+        commands,
+        ["check", str(tmp_path / "plan" / "planned.toml"), "--out", str(tmp_path / "c"), "--no-picture"],
+    )
+    assert checked.exit_code == 0, checked.output
+
+
+def test_command_says_what_fails_and_where(tmp_path):
+    result = run(tmp_path, gable(ROWS="", DEPTH="3 m", ALONG="2 kN", RATIO="0.02"))
+    assert result.exit_code == 1
+    words = " ".join(result.output.split())
+    assert "NO ROWS FOUND that pass: clamp" in words
+    assert "on plane" in words
+    assert (tmp_path / "plan" / "planned.toml").exists()
+
+
+def test_a_rail_that_is_too_low_is_said_so(tmp_path):
+    result = run(tmp_path, gable(ROWS="", DEPTH="3 m", RATIO="0.2"))
+    assert result.exit_code == 1
+    assert "NO ROWS FOUND that pass: rail height on plane" in " ".join(result.output.split())
+
+
+def mark(fields):
+    return f'[[protect]]\nname = "door"\n{fields}\n'
+
+
+@pytest.mark.parametrize(
+    ("more", "words"),
+    [
+        (mark(""), 'protect "door": give one of area, line, eave, planes and onto'),
+        (mark('planes = ["E1"]\neave = "E1 eave"'), "not eave and planes"),
+        (mark('planes = ["S9"]'), 'protect "door".planes: there is no plane "S9"; this roof has W1, E1'),
+        (mark('eave = "N eave"'), 'protect "door".eave: there is no eave "N eave"'),
+        (mark('area = "50 50, 60 50, 60 60 m"'), "no snow slides onto door"),
+        (mark('area = "5 0, 9 3, 9 0, 5 3 m"'), "crosses itself"),
+        (mark('line = "0 0, 1 1 m"\nstart = "1 m"'), "start and end go with eave only"),
+        (mark('planes = ["E1"]') * 2, 'protect.name: "door" is used twice'),
+        ("[plan]\nevery = [0]", "plan: every: 0 must be from 1 to 50"),
+        ("[plan]\nevery = []", "plan.every"),
+        ("[plan]\ntarget = 1.2", "plan.target: 1.2 must be at most 1"),
+        ('[plan]\nmost_spacing = "0.5 m"', "most_spacing must not be less than least_spacing"),
+        ("[plan]\nrail_cost = 0.0\nclamp_cost = 0.0", "one must be above 0"),
+        ('[plan]\neave_distance = "9 m"', "plan.eave_distance: no row fits on plane"),
+    ],
+)
+def test_what_cannot_be_is_refused_in_one_line(tmp_path, more, words):
+    result = run(tmp_path, gable(ROWS="", MORE=more))
+    assert isinstance(result.exception, InputError), result.output
+    message = str(result.exception)
+    assert words in message
+    assert message.startswith("project.toml: ")
+    assert message.count("project.toml") == 1
+    assert not (tmp_path / "plan").exists()
+
+
+def test_other_commands_still_need_rows(tmp_path):
+    path = tmp_path / "project.toml"
+    path.write_text(gable(ROWS=""))
+    with pytest.raises(InputError, match="row is missing; add"):
+        load_project(path)

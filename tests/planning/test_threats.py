@@ -1,0 +1,163 @@
+"""Whose snow comes down where: by hand on gables, L and stepped roofs."""
+
+import numpy as np
+import pytest
+from plan_projects import gable, with_roof
+
+from fea.planning.plan import plan_rows
+from fea.planning.threats import find_threats
+from roofmodel.project.load import load_project
+
+LONG = "0 0, 6 0, 6 20, 0 20 m"  # eaves of 20 m toward east and west
+SLOPE = np.radians(25.0)
+
+
+def threats(folder, fields, text=None):
+    path = folder / "project.toml"
+    more = f'[[protect]]\nname = "mark"\n{fields}\n' if fields else ""
+    path.write_text((text or gable(ROWS="", FOOTPRINT=LONG)) + more)
+    project = load_project(path, rows_needed=False)
+    return project, find_threats(project)
+
+
+def names(project, found):
+    return {project.roof.planes.name[p] for p in found.planes}
+
+
+def throw(run, height):
+    """Plan distance of the throw from rest at the ridge, by elementary mechanics; run is on plan. [m]."""
+    g = 9.80665
+    v = np.sqrt(2.0 * g * run * np.tan(SLOPE))
+    down = v * np.sin(SLOPE)
+    return v * np.cos(SLOPE) * (np.sqrt(down**2 + 2.0 * g * height) - down) / g
+
+
+def test_nothing_marked_is_everything(tmp_path):
+    project, found = threats(tmp_path, "")
+    assert names(project, found) == {"E1", "W1"}
+    assert found.groups == tuple((p,) for p in found.planes)
+
+
+@pytest.mark.parametrize("beyond", [-0.01, 0.01])
+def test_a_walk_is_reached_as_far_as_snow_is_thrown(tmp_path, beyond):
+    """A line along the eave, one centimeter within or beyond the throw and the margin."""
+    x = 6.0 + throw(3.0, 3.0) + 0.5 + beyond
+    fields = f'line = "{x} 0, {x} 20 m"\nmargin = "0.5 m"'
+    if beyond < 0:
+        project, found = threats(tmp_path, fields)
+        assert names(project, found) == {"E1"}
+        assert found.by == (("mark", ("E1",)),)
+    else:
+        with pytest.raises(Exception, match="no snow slides onto mark"):
+            threats(tmp_path, fields)
+
+
+def test_a_door_is_reached_from_its_own_stretch(tmp_path):
+    """U runs to the right looking up the slope: for a plane that falls east, from south to north... of y."""
+    project, found = threats(tmp_path, 'area = "6 8, 7 8, 7 11, 6 11 m"\nmargin = "0 m"')
+    (plane,) = found.planes
+    assert names(project, found) == {"E1"}
+    ends = project.roof.planes.to_world(plane, np.array([[u, 0.0] for u in found.reach[plane]]))[:, 1]
+    width = project.slide.strip_width
+    assert 8.0 - width <= min(ends) <= 8.0
+    assert 11.0 <= max(ends) <= 11.0 + width
+
+
+def test_a_stretch_of_eave(tmp_path):
+    project, found = threats(tmp_path, 'eave = "W1 eave"\nstart = "4 m"\nend = "9 m"\nmargin = "1 m"')
+    (plane,) = found.planes
+    assert project.roof.planes.name[plane] == "W1"
+    assert found.reach[plane] == pytest.approx((3.0, 10.0), abs=project.slide.strip_width)
+
+
+def test_planes_that_must_hold_their_snow(tmp_path):
+    project, found = threats(tmp_path, 'planes = ["W1"]')
+    assert names(project, found) == {"W1"}
+
+
+L_ROOF = """
+[[roof.part]]
+name = "wings"
+shape = "L"
+footprint = "0 0, 20 0, 20 8, 8 8, 8 20, 0 20 m"
+pitches = ["25 deg", "gable", "25 deg", "25 deg", "gable", "25 deg"]
+eave_height = "3 m"
+"""
+
+
+def test_a_valley_brings_both_planes_to_the_corner(tmp_path):
+    """What lies under the inner corner is reached by the two planes of the valley, and only by them."""
+    project, found = threats(
+        tmp_path, 'area = "8.1 8.1, 8.6 8.1, 8.6 8.6, 8.1 8.6 m"\nmargin = "0 m"', with_roof(L_ROOF)
+    )
+    both = names(project, found)
+    assert len(both) == 2
+    assert found.groups == (found.planes,)
+    valley = next(edge for edge in project.roof.edges.name if "valley" in edge)
+    assert all(name in valley for name in both)
+
+
+def test_rows_meet_in_the_valley_and_hold_both_streams(tmp_path):
+    project, _ = threats(tmp_path, "", with_roof(L_ROOF, RATIO="0.02", DEPTH="0.8 m"))
+    plan = plan_rows(project)
+    assert not plan.failure
+    assert plan.proven
+    valley = next(set(names) for names, _ in plan.groups if len(names) == 2)
+    heights = [sorted(round(row.up, 6) for row in plan.rows if row.plane == name) for name in valley]
+    assert heights[0] == heights[1]
+    assert plan.passing_by < 1e-9
+    edge = next(i for i, name in enumerate(project.roof.edges.name) if "valley" in name)
+    force = plan.analysis.force
+    over = force.exit_weight[:, force.exit_edge == edge]
+    assert over.max(initial=0.0) < 0.02 * plan.threats.weight
+
+
+STEPPED = """
+[[roof.part]]
+name = "high"
+shape = "shed"
+footprint = "0 4, 12 4, 12 10, 0 10 m"
+pitch = "25 deg"
+fall = "180 deg"
+eave_height = "7 m"
+[[roof.part]]
+name = "low"
+shape = "shed"
+footprint = "0 0, 12 0, 12 4, 0 4 m"
+pitch = "20 deg"
+fall = "180 deg"
+eave_height = "3 m"
+"""
+
+
+def test_an_upper_roof_threatens_by_way_of_the_lower_one(tmp_path):
+    """A walk that only the lower roof sheds onto is threatened by the roof above it too."""
+    project, found = threats(tmp_path, 'eave = "S2 eave"', with_roof(STEPPED))
+    assert found.by[0][1] == ("S2",) or found.by[0][1] == ("S1",)
+    assert names(project, found) == {"S1", "S2"}
+
+
+def test_a_lower_roof_is_protected_from_the_upper_one(tmp_path):
+    project, _ = threats(tmp_path, "", with_roof(STEPPED))
+    heights = [project.roof.planes.origin[p, 2] for p in range(2)]
+    lower = project.roof.planes.name[int(np.argmin(heights))]
+    upper = project.roof.planes.name[int(np.argmax(heights))]
+    project, found = threats(tmp_path, f'onto = ["{lower}"]', with_roof(STEPPED))
+    assert names(project, found) == {upper}
+
+
+def test_a_partial_row_covers_its_door_and_takes_the_end_bound(tmp_path):
+    project, _ = threats(
+        tmp_path,
+        'eave = "W1 eave"\nstart = "8 m"\nend = "12 m"',
+        gable(ROWS="", FOOTPRINT=LONG, RATIO="0.02"),
+    )
+    plan = plan_rows(project)
+    assert not plan.failure
+    assert {row.plane for row in plan.rows} == {"W1"}
+    for row in plan.rows:
+        assert row.start is not None
+        assert row.start <= 7.0 + 1e-9
+        assert row.end >= 13.0 - 1e-9
+    assert plan.analysis.force.end_bound.max() > 0.0
+    assert plan.passing_by < 1e-9

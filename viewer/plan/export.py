@@ -1,0 +1,163 @@
+"""plan.json and planned.toml."""
+
+from __future__ import annotations
+
+import json
+import os
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
+import tomlkit
+from tomlkit.items import AoT, Comment, Table, Whitespace
+
+from fea.planning.plan import Plan
+from roofmodel.project.load import Project
+from roofmodel.project.schema import RowTable
+from viewer.export import plain_data, verdict, version
+from viewer.files import write_text
+from viewer.plan.words import row_lines, verdict_words
+
+FORMAT_VERSION = 1
+
+
+def plan_data(project: Project, plan: Plan, beside: tuple[tuple[int, Plan], ...] = ()) -> dict[str, Any]:
+    """Everything as plain data, SI, after viewer/plan.schema.json."""
+    table = project.table.plan
+    cleaned: dict[str, Any] = plain_data(
+        {
+            "format": "eavewright plan",
+            "format_version": FORMAT_VERSION,
+            "eavewright_version": version(),
+            "created": datetime.now(UTC).isoformat(timespec="seconds"),
+            "input": {"file": project.path.name, "sha256": project.digest},
+            "title": project.table.project.name,
+            "goal": table.goal,
+            "target": table.target,
+            "protected": [{"name": name, "planes": list(planes)} for name, planes in plan.threats.by],
+            **_outcome(plan),
+            "verdict": "no rows found" if plan.failure else verdict(plan.analysis),
+            "sentence": verdict_words(plan),
+            "failure": plan.failure,
+            "proven": plan.proven,
+            "checks": plan.checks,
+            "passing_by": plan.passing_by,
+            "rows": [vars(line) for line in row_lines(plan)],
+            "groups": [
+                {"planes": list(names), "feasible": found.feasible, "proven": found.proven}
+                for names, found in plan.groups
+            ],
+            "compared": [{"every": every, **_outcome(one), "failure": one.failure} for every, one in beside],
+            "notes": list(plan.notes),
+            "cautions": list(plan.analysis.cautions),
+        }
+    )
+    return cleaned
+
+
+def _outcome(plan: Plan) -> dict[str, Any]:
+    return {
+        "row_count": len(plan.rows),
+        "rail_length": plan.length,
+        "clamp_count": plan.clamps,
+        "cost": plan.cost,
+    }
+
+
+def write_plan_data(project: Project, plan: Plan, beside: tuple[tuple[int, Plan], ...], path: Path) -> None:
+    """Write plan.json."""
+    data = plan_data(project, plan, beside)
+    write_text(path, json.dumps(data, ensure_ascii=False, allow_nan=False, indent=1) + "\n")
+
+
+def write_planned_project(project: Project, plan: Plan, path: Path) -> None:
+    """Write the project file anew with the planned rows; what else it says stays, comments too."""
+    units = project.table.project.units
+    text = planned_text(project.path.read_text(encoding="utf-8-sig"), plan.rows, units)
+    width = plan.analysis.project.table.analysis.strip_width
+    if width != project.table.analysis.strip_width:
+        text = _with_strips(text, _length(width, units))
+    write_text(path, _moved(text, project, path.parent))
+
+
+def _length(value: float, units: str) -> str:
+    number = value / 0.0254 if units == "US" else value
+    return f"{number:.12g} {'in' if units == 'US' else 'm'}"
+
+
+def _with_strips(text: str, width: str) -> str:
+    document = tomlkit.parse(text)
+    if "analysis" not in document:
+        document.add("analysis", tomlkit.table())
+    document["analysis"]["strip_width"] = width
+    return tomlkit.dumps(document)
+
+
+def planned_text(text: str, rows: tuple[RowTable, ...], units: str) -> str:
+    """Text of a project file with other rows.
+
+    Parameters
+    ----------
+    text : str
+    rows : tuple of RowTable
+    units : str
+        "SI" writes meters, "US" inches.
+
+    Returns
+    -------
+    str
+        Comments stay, but for those inside the rows that go.
+    """
+    document = tomlkit.parse(text)
+    tail = _tail(document.get("row"))
+    tables = tomlkit.aot()
+    for row in rows:
+        tables.append(_row_table(row, units))
+    for item in (tomlkit.nl(), *tail):
+        tables[-1].add(item)
+    if "row" in document and isinstance(document["row"], AoT):
+        document["row"] = tables
+    else:
+        document.pop("row", None)
+        document.add("row", tables)
+    return tomlkit.dumps(document)
+
+
+def _row_table(row: RowTable, units: str) -> Table:
+    table = tomlkit.table()
+    table["name"] = row.name
+    table["eave" if row.plane is None else "plane"] = row.eave if row.plane is None else row.plane
+    table["up"] = _length(row.up, units)
+    for name in ("start", "end", "cantilever", "splice_every"):
+        value = getattr(row, name)
+        if value is not None:
+            table[name] = _length(value, units)
+    if row.edge_distance:
+        table["edge_distance"] = _length(row.edge_distance, units)
+    if row.every != 1:
+        table["every"] = row.every
+    if row.splice_every is not None:
+        table["splice_kind"] = row.splice_kind
+    return table
+
+
+def _tail(rows: Any) -> list[Any]:
+    """Comments behind the last row, which stand before the next table."""
+    if not isinstance(rows, AoT) or not len(rows):
+        return []
+    items = [item for _, item in rows[-1].value.body]
+    last = max((i for i, item in enumerate(items) if not isinstance(item, Comment | Whitespace)), default=-1)
+    behind = items[last + 1 :]
+    first = next((i for i, item in enumerate(behind) if isinstance(item, Comment)), len(behind))
+    return behind[first:]
+
+
+def _moved(text: str, project: Project, folder: Path) -> str:
+    """Text with the files that it names found from its new folder."""
+    document = tomlkit.parse(text)
+    for table in ("roof", "as_built"):
+        named = document.get(table)
+        if named is not None and "file" in named:
+            old = project.path.parent / str(named["file"])
+            named["file"] = os.path.relpath(old.resolve(), folder.resolve()).replace(os.sep, "/")
+    return tomlkit.dumps(document)

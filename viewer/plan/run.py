@@ -1,0 +1,69 @@
+"""Planning for the command: the search, and writing what it found."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from fea.planning.plan import Plan, plan_rows
+from roofmodel.errors import InputError
+from roofmodel.project.load import Project
+from viewer.plan.export import write_plan_data, write_planned_project
+
+if TYPE_CHECKING:
+    from viewer.picture.render import Renderer
+
+
+@dataclass(frozen=True)
+class Beside:
+    """A plan with clamps on every n-th seam only."""
+
+    every: int
+    plan: Plan
+
+
+def planned(project: Project, tell: Callable[[str], None] | None = None) -> Plan:
+    """Rows for a project; what cannot be planned is refused with the project's name.
+
+    Raises
+    ------
+    InputError
+    """
+    return _named(project, lambda: plan_rows(project, tell))
+
+
+def compare_spacings(
+    project: Project, every: tuple[int, int], tell: Callable[[str], None] | None = None
+) -> tuple[Beside, ...]:
+    """Plans with one clamp spacing each."""
+    return tuple(
+        Beside(n, _named(project, lambda n=n: plan_rows(project, tell, every=(n,))))  # type: ignore[misc]
+        for n in dict.fromkeys(every)
+    )
+
+
+def _named(project: Project, work: Callable[[], Plan]) -> Plan:
+    try:
+        return work()
+    except InputError as error:
+        message = f"{project.path.name}: {str(error).removeprefix(f'{project.path.name}: ')}"
+        raise InputError(message) from None
+
+
+def write_plan(
+    project: Project, plan: Plan, beside: tuple[Beside, ...], folder: Path, renderer: Renderer | None
+) -> str:
+    """Write every output; the reason why there is no picture, empty if there is one."""
+    from viewer.picture.draw import Picture, finish_picture, start_picture
+
+    started = start_picture(plan.analysis, renderer) if renderer else None
+    write_planned_project(project, plan, folder / "planned.toml")
+    write_plan_data(project, plan, tuple((one.every, one.plan) for one in beside), folder / "plan.json")
+    result = Picture(None, "left out on request (--no-picture)")
+    if started is not None:
+        result = finish_picture(started, folder / "plan.png")
+    if result.path is None:
+        (folder / "plan.png").unlink(missing_ok=True)
+    return result.reason

@@ -1,0 +1,114 @@
+"""The answer of `plan` on the terminal."""
+
+from __future__ import annotations
+
+from rich.console import Console
+from rich.table import Table
+from rich.text import Text
+
+from fea.planning.plan import Plan
+from roofmodel.units import UnitSystem
+from viewer.plan.run import Beside
+from viewer.plan.words import row_lines, verdict_words
+from viewer.quantities import column, percent, system
+from viewer.style import CAUTION
+from viewer.terminal import plain_table
+
+_LOUD = "bold white on red3"
+_DANGER = "Snow that slides off kills, and so do falls from roofs."
+
+
+def print_plan(plan: Plan, beside: tuple[Beside, ...], console: Console) -> None:
+    """Print what threatens what, the rows, their material, and the comparison."""
+    project = plan.analysis.project
+    units = system(project.table.project.units)
+    lines: list[Text | Table] = [Text(project.table.project.name, style="bold")]
+    for name, planes in plan.threats.by:
+        lines.append(Text(f"Snow of {', '.join(planes) or 'no plane'} comes down on {name}."))
+    lines += [Text(), _rows(plan, units), Text(), Text(_material(plan, units))]
+    if beside:
+        lines += [Text(), _compared(beside, units)]
+        lines += [
+            Text(f"Clamps on every {_nth(one.every)}: {one.plan.failure}.")
+            for one in beside
+            if one.plan.failure
+        ]
+    lines += [Text(), Text(verdict_words(plan), style="bold" if plan.passed else _LOUD)]
+    lines += [Text(note) for note in (*plan.notes, *plan.analysis.cautions)]
+    lines.append(Text(f"{CAUTION} {_DANGER}", style="dim"))
+    for line in lines:
+        console.print(line, highlight=False)
+
+
+def _rows(plan: Plan, units: UnitSystem) -> Table:
+    lines = row_lines(plan)
+    table = plain_table("Planned rows")
+    length = units.label("length")
+    heads = (
+        "row",
+        "plane",
+        f"up {length}",
+        f"from {length}",
+        f"to {length}",
+        "every",
+        "clamps",
+        "used",
+        "of",
+    )
+    for head in heads:
+        right = head not in ("row", "plane", "of")
+        table.add_column(head, justify="right" if right else "left", no_wrap=head != "of")
+    numbers = [
+        column([getattr(line, name) for line in lines], "length", units, 4) for name in ("up", "start", "end")
+    ]
+    for line, up, start, end in zip(lines, *numbers, strict=True):
+        table.add_row(
+            line.name,
+            line.plane,
+            up,
+            start,
+            end,
+            _nth(line.every),
+            str(line.clamps),
+            percent(line.use),
+            line.limit,
+        )
+    return table
+
+
+def _nth(every: int) -> str:
+    ending = "th" if every % 100 in (11, 12, 13) else {1: "st", 2: "nd", 3: "rd"}.get(every % 10, "th")
+    return "seam" if every == 1 else f"{every}{ending} seam"
+
+
+def _material(plan: Plan, units: UnitSystem) -> str:
+    return (
+        f"{units.text(plan.length, 'length')} of rail, {plan.clamps:,} clamps; cost {plan.cost:,.2f} "
+        f"({plan.checks} full checks)"
+    )
+
+
+def _compared(beside: tuple[Beside, ...], units: UnitSystem) -> Table:
+    table = plain_table("Clamp spacings compared")
+    for head in (
+        "clamps on every",
+        "rows",
+        f"rail {units.label('length')}",
+        "clamps",
+        "cost",
+        "used",
+        "result",
+    ):
+        table.add_column(head, justify="left" if head in ("clamps on every", "result") else "right")
+    for one in beside:
+        plan = one.plan
+        table.add_row(
+            _nth(one.every),
+            str(len(plan.rows)),
+            column([plan.length], "length", units, 4)[0],
+            f"{plan.clamps:,}",
+            f"{plan.cost:,.2f}",
+            percent(max(line.use for line in row_lines(plan))),
+            "does not pass" if plan.failure else "passes" if plan.passed else "not verified",
+        )
+    return table

@@ -1,0 +1,86 @@
+"""Planned rows as lines of a table: what each is, and which limit it uses most."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from fea.planning.plan import Plan, target_rows
+
+
+@dataclass(frozen=True)
+class RowLine:
+    """One planned row, SI.
+
+    `limit` is the limit that it uses most, panel strips included; `use` how much of it.
+    """
+
+    name: str
+    plane: str
+    up: float
+    start: float
+    end: float
+    length: float
+    every: int
+    clamps: int
+    limit: str
+    use: float
+
+
+def row_lines(plan: Plan) -> list[RowLine]:
+    """All planned rows; start and end count from the left end of the plane at the row's height."""
+    from roofmodel.project.placement import line_pieces
+
+    layout, roof = plan.analysis.project.layout, plan.analysis.project.roof
+    lines = []
+    clamps = np.bincount(layout.clamp_row, minlength=len(plan.rows))
+    limit, use = worst_limits(plan)
+    for number, row in enumerate(plan.rows):
+        plane = int(layout.row_plane[number])
+        left = line_pieces(roof, plane, row.up)[0][0]
+        lines.append(
+            RowLine(
+                name=row.name,
+                plane=roof.planes.name[plane],
+                up=row.up,
+                start=float(layout.row_start[number, 0]) - left,
+                end=float(layout.row_end[number, 0]) - left,
+                length=float(layout.row_length[number]),
+                every=row.every,
+                clamps=int(clamps[number]),
+                limit=limit[number],
+                use=use[number],
+            )
+        )
+    return lines
+
+
+def worst_limits(plan: Plan) -> tuple[list[str], list[float]]:
+    """Limit that each row uses most, and how much of it; of a panel strip every row on its seam."""
+    layout = plan.analysis.project.layout
+    rows = len(layout.row_name)
+    name, use = ["nothing"] * rows, [0.0] * rows
+    for limit in plan.analysis.limits:
+        if limit.target.startswith("solar"):
+            continue
+        worst = np.nan_to_num(limit.utilization, nan=0.0).max(axis=0, initial=0.0)
+        own = np.zeros(rows)
+        np.maximum.at(own, target_rows(limit, layout), worst)
+        for row in np.flatnonzero(own >= np.maximum(use, 1e-12)).tolist():
+            name[row], use[row] = limit.name, float(own[row])
+    return name, use
+
+
+def verdict_words(plan: Plan) -> str:
+    """The outcome in one sentence."""
+    rows, clamps = len(plan.rows), plan.clamps
+    what = f"{rows} {'row' if rows == 1 else 'rows'} with {clamps} {'clamp' if clamps == 1 else 'clamps'}"
+    if plan.failure:
+        return f"NO ROWS FOUND that pass: {plan.failure}."
+    open_limits = [limit.name for limit in plan.analysis.unverified if limit.name != "clamp combined"]
+    if open_limits:
+        named = ", ".join(open_limits)
+        return f"NOT VERIFIED: {what} keep what could be checked; no resistance was given for {named}."
+    proof = "nothing cheaper passes" if plan.proven else "not proven to be the cheapest"
+    return f"{what} keep every limit; {proof} among the rows that [plan] allows."
