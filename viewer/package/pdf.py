@@ -191,7 +191,7 @@ def _rows(content: Mapping[str, Any], files: dict[str, bytes]) -> str:
         parts.append(
             t.figure("landing.svg", "Where falling snow lands", "Where snow that no row holds lands.", "58%")
         )
-    parts += [t.table(content[name]) for name in ("obstructions", "arrays") if content[name]]
+    parts += [t.table(content[name]) for name in ("lower", "obstructions", "arrays") if content[name]]
     for number, (name, drawing) in enumerate(content["row_drawings"][:ROWS]):
         _keep(files, f"row{number}.svg", str(drawing))
         parts.append(t.figure(f"row{number}.svg", f"Diagrams of row {name}"))
