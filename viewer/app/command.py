@@ -67,9 +67,11 @@ def open_command(project: Path, port: int, browser: bool) -> None:
     notice(f"shows {state.path.name} on this computer; the link is for you alone; Ctrl-C ends it")
     if browser:
         _show(link)
-    server.run(sockets=[listener])
-    if app.state.desk.state.unsaved:
-        notice(f"{state.path.name}: the changes since the last save are gone")
+    try:
+        server.run(sockets=[listener])
+    finally:
+        if app.state.desk.state.unsaved:
+            notice(f"{state.path.name}: the changes since the last save are gone")
 
 
 def _show(link: str) -> None:

@@ -29,6 +29,7 @@ from viewer.app.session import State, change, preview, redo, reload, save, solve
 from viewer.app.surface import roof_block, surface_block
 from viewer.app.view import answer_data, forms, governing, state_data
 from viewer.app.working import working_data
+from viewer.export import plain_data
 
 LARGEST_MESSAGE = 64 * 1024  # bytes
 PATIENCE = 10.0  # for the first message of a browser [s]
@@ -266,7 +267,7 @@ async def _socket(socket: WebSocket) -> None:
 async def _speak(socket: WebSocket, out: asyncio.Queue[Any]) -> None:
     with contextlib.suppress(RuntimeError, WebSocketDisconnect):
         while True:
-            await socket.send_json(await out.get())
+            await socket.send_json(plain_data(await out.get()))
 
 
 async def _listen(socket: WebSocket, desk: Desk, out: asyncio.Queue[Any], work: asyncio.Queue[str]) -> None:

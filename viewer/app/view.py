@@ -46,6 +46,7 @@ def state_data(state: State, *, exports: tuple[tuple[str, str], ...] = ()) -> di
         "planes": _planes(now.project),
         "hardware": _hardware(now.text),
         "exports": list(exports),
+        "roof_key": roof_key(now.project),
         **answer_data(now),
     }
 
@@ -97,7 +98,7 @@ def governing(version: Version) -> dict[str, Any] | None:
         "index": worst.target,
         "limit": limit.name,
         "case": worst.case,
-        "use": worst.utilization,
+        "use": finite(worst.utilization),
         "percent": percent(worst.utilization),
         "text": governing_text(analysis, worst),
         "unverified": unknown,
@@ -107,6 +108,11 @@ def governing(version: Version) -> dict[str, Any] | None:
 def packed(values: ArrayLike, kind: str = "<f4") -> str:
     """An array as base64 of little-endian numbers, which a browser reads at once."""
     return base64.b64encode(np.ascontiguousarray(values, dtype=kind).tobytes()).decode("ascii")
+
+
+def finite(use: float) -> float:
+    """A utilization that JSON can hold; without any resistance it is beyond all bounds, not unknown."""
+    return min(use, 1e6)
 
 
 def use_by_case(limits: list[Limit]) -> tuple[Array, NDArray[np.int64]]:
@@ -120,7 +126,7 @@ def use_by_case(limits: list[Limit]) -> tuple[Array, NDArray[np.int64]]:
     # Of equals the later counts, as in the analysis: "clamp combined" says more than one direction.
     which = len(limits) - 1 - known[::-1].argmax(axis=0)
     open_ = np.isnan(use).any(axis=0) & (worst <= 1.0)
-    return np.where(open_, np.nan, worst), which
+    return np.where(open_, np.nan, np.minimum(worst, 1e6)), which
 
 
 def of_kind(analysis: Analysis, target: str) -> list[Limit]:
@@ -157,7 +163,7 @@ def _others(analysis: Analysis) -> list[dict[str, Any]]:
             {
                 "name": limit.name,
                 "at": limit.target_name[target],
-                "use": None if open_ else float(use.max()),
+                "use": None if open_ else finite(float(use.max())),
                 "demand": quantity(float(limit.demand[case, target]), limit.quantity, units),
                 "resistance": quantity(float(limit.resistance[target]), limit.quantity, units),
                 "case": analysis.snow.cases[case].name,
@@ -234,7 +240,7 @@ def _rows(version: Version) -> list[dict[str, Any]]:
         if lines:
             line = lines[r]
             data |= {
-                "use": None if line.unverified and line.utilization <= 1.0 else line.utilization,
+                "use": None if line.unverified and line.utilization <= 1.0 else finite(line.utilization),
                 "worst": line.worst,
                 "peak": quantity(line.peak, "line", units),
                 "total": quantity(line.total, "force", units),
@@ -293,6 +299,16 @@ def snow_key(analysis: Analysis) -> str:
         for zone in case.zones:
             digest.update(zone.pressure.tobytes())
             digest.update(shapely.to_wkb(zone.polygon))
+    return digest.hexdigest()[:16]
+
+
+def roof_key(project: Project) -> str:
+    """Changes when the roof or its seams do."""
+    roof, table = project.roof, project.table
+    digest = hashlib.sha256(np.ascontiguousarray(roof.points).tobytes())
+    choices = (roof.planes.name, roof.edges.name, table.plane, project.panel.seam_spacing)
+    digest.update(repr((choices, roof.obstacles.name)).encode())
+    digest.update(roof.obstacles.start.tobytes() + roof.obstacles.height.tobytes())
     return digest.hexdigest()[:16]
 
 

@@ -9,7 +9,7 @@ import numpy as np
 from fea.analysis import Analysis, Governing
 from roofmodel.errors import InputError
 from roofmodel.units import UnitSystem
-from viewer.app.view import of_kind
+from viewer.app.view import finite, of_kind
 from viewer.quantities import brief, percent, quantity, system
 from viewer.report.page import expression_html, symbols
 from viewer.report.tables import pressure_text, values_text
@@ -90,7 +90,7 @@ def _limit_line(
         "name": shown_name(analysis, limit),
         "demand": brief(float(limit.demand[cases[at], index]), limit.quantity, units),
         "resistance": quantity(float(limit.resistance[index]), limit.quantity, units),
-        "use": None if open_ else float(known.max()),
+        "use": None if open_ else finite(float(known.max())),
         "percent": "not verified" if open_ else percent(float(known.max())),
         "case": analysis.snow.cases[cases[at]].name,
         "basis": limit.basis,

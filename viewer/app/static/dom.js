@@ -30,6 +30,18 @@ export function fill(parent, ...children) {
   parent.replaceChildren(...children.flat(Infinity).filter((c) => c !== null && c !== undefined && c !== false));
 }
 
+// Draws a part anew and gives the focus back to what takes the place of the control that had it.
+export function keepingFocus(pane, draw) {
+  const active = document.activeElement, inside = pane.contains(active);
+  const field = inside ? active.closest("[data-field]") : null;
+  const scope = (root) => [...root.querySelectorAll("input, select, button, summary, tr[tabindex='0']")];
+  const from = field ?? pane, at = inside ? scope(from).indexOf(active) : -1;
+  draw();
+  if (!inside || at < 0) return;
+  const to = field ? pane.querySelector(`[data-field="${CSS.escape(field.dataset.field)}"]`) : pane;
+  if (to && document.activeElement !== active) scope(to)[at]?.focus({ preventScroll: true });
+}
+
 export function announce(text) {
   const live = $("live");
   live.textContent = "";

@@ -1,5 +1,6 @@
 // Picking clamps and dragging rows along the slope. A drag shows its answer while it goes on.
 
+import { percent } from "./numbers.js";
 import { Plane, Raycaster, Vector2, Vector3 } from "./three.js";
 
 const NEAR = 9; // pixels
@@ -81,7 +82,9 @@ export class Drag {
     const point = this.#point(event);
     if (!this.held) {
       if (event.buttons || !this.store.state || !this.view.roof) return;
-      this.view.canvas.style.cursor = this.#clamp(point) >= 0 || this.#row(point) ? "grab" : "";
+      const clamp = this.#clamp(point);
+      this.view.canvas.style.cursor = clamp >= 0 || this.#row(point) ? "grab" : "";
+      this.view.canvas.title = clamp >= 0 && this.store.solved ? `${this.store.clamps.names[clamp]} ${percent(this.store.attachment("clamp", clamp).use)}` : "";
       return;
     }
     const { row, start, from } = this.held;

@@ -2,7 +2,7 @@
 
 function token() {
   const given = location.hash.slice(1);
-  if (given) {
+  if (/^[\w-]{20,}$/.test(given)) {
     sessionStorage.setItem("token", given);
     history.replaceState(null, "", location.pathname);
   }

@@ -155,7 +155,7 @@ edits.addEventListener("said", ({ detail }) => {
 // --- picture
 
 async function showRoof(state) {
-  const key = JSON.stringify(state.planes) + (state.hardware.panel.seam_spacing ?? "");
+  const key = state.roof_key;
   if (key !== roofShown) {
     roofShown = key;
     const first = !view.roof;
@@ -186,7 +186,7 @@ function firstDirection() {
 async function showSnow() {
   if (!store.solved || !view.roof) return;
   const number = store.case ?? store.state.governing?.case ?? 0;
-  const key = `${store.state.snow_key}:${number}:${roofShown.length}`;
+  const key = `${store.state.snow_key}:${number}:${roofShown}`;
   if (key === snowShown) return;
   snowShown = key;
   const surface = await link.block(`api/surface?case=${number}`);

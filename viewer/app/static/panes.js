@@ -1,6 +1,6 @@
 // Hardware editor, all checks, and export.
 
-import { $, fill, h, heads } from "./dom.js";
+import { $, fill, h, heads, keepingFocus } from "./dom.js";
 import { field } from "./forms.js";
 import { percent } from "./numbers.js";
 
@@ -13,7 +13,10 @@ export class HardwarePane {
   }
 
   render() {
-    const focus = document.activeElement?.closest?.("#pane-hardware [data-field]")?.dataset.field;
+    keepingFocus(this.pane, () => this.#draw());
+  }
+
+  #draw() {
     this.revision = this.store.state.revision;
     fill(this.pane,
       h("p", { class: "note intro" }, "Values as the project file gives them, with their units. Strengths must come from tests on this seam and sheet; a strength that is left out is never taken as kept."),
@@ -22,7 +25,6 @@ export class HardwarePane {
         box.addEventListener("toggle", () => this.opened[box.open ? "add" : "delete"](table));
         return box;
       }));
-    if (focus) this.pane.querySelector(`[data-field="${CSS.escape(focus)}"] input, [data-field="${CSS.escape(focus)}"] select`)?.focus();
   }
 
   // Fields that the file gives come first; the others are a click away.

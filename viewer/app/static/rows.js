@@ -1,6 +1,6 @@
 // Row editor: choose a row, move it by steps or typing, thin out its clamps, add, split and remove.
 
-import { $, fill, h, heads } from "./dom.js";
+import { $, fill, h, heads, keepingFocus } from "./dom.js";
 import { field } from "./forms.js";
 import { percent, statusOf } from "./numbers.js";
 
@@ -26,14 +26,16 @@ export class RowsPane {
   }
 
   render() {
-    const focus = document.activeElement?.closest?.("[data-field]")?.dataset.field;
+    keepingFocus(this.pane, () => this.#draw());
+  }
+
+  #draw() {
     const list = h("table", { class: "small rows" },
       h("thead", {}, h("tr", {}, heads(["Row", "Plane", "#Up", "#Clamps", "#Used"]))),
       this.body = h("tbody"));
     this.revision = this.store.state.revision;
     this.#numbers();
     fill(this.pane, list, this.#editor(this.row), this.#adder(), this.error);
-    if (focus) this.pane.querySelector(`[data-field="${CSS.escape(focus)}"] input, [data-field="${CSS.escape(focus)}"] select`)?.focus();
   }
 
   #numbers() {

@@ -58,11 +58,13 @@ export class Table {
     }
     const all = store.attachments().filter((one) => this.#shown(one, names));
     this.listed = all.slice(0, this.limit);
+    const focused = this.body.contains(document.activeElement) ? document.activeElement.closest("tr").dataset.key : null;
     fill(this.body, this.listed.map((one) => this.#line(one)));
     this.more.hidden = all.length <= this.limit;
     const over = all.filter((one) => one.use > 1).length, open = all.filter((one) => Number.isNaN(one.use)).length;
     this.count.textContent = `${all.length} attachments, ${over} exceeded, ${open} not verified` + (store.case === null ? ", worst of all cases" : "");
     this.#mark(false);
+    if (focused) (this.body.querySelector(`[data-key="${focused}"]`) ?? this.body.firstElementChild)?.focus({ preventScroll: true });
   }
 
   #shown(one, names) {
