@@ -1,0 +1,1 @@
+"""Uncertain inputs and the chance that something fails: distributions, samplers, intervals, sensitivity."""
