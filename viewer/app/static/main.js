@@ -205,7 +205,7 @@ function show() {
     const { use: all, count } = use.clamp;
     values = Float32Array.from({ length: count }, (_, i) => worstUse(all, count, i, store.case).use);
   }
-  view.marks.set(store.clamps.at, values, spacing());
+  view.marks.set(store.clamps.at, store.clamps.normal, values, spacing());
   view.marks.choose(store.picked ? store.clampsOf(store.picked) : []);
   view.setRows(store.shown.rows, store.row);
 }

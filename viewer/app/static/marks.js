@@ -4,7 +4,7 @@ import { BufferAttribute, BufferGeometry, Group, Points, ShaderMaterial } from "
 import { urgency, useColor } from "./numbers.js";
 
 const VERTEX = `
-  attribute vec3 tint; attribute float shape; attribute float half_size;
+  attribute vec3 tint; attribute vec3 off; attribute float shape; attribute float half_size;
   uniform float lift, pixels, crowding;
   varying vec3 v_tint; varying float v_shape; varying float v_half;
   #include <clipping_planes_pars_vertex>
@@ -14,6 +14,7 @@ const VERTEX = `
     #include <clipping_planes_vertex>
     mvPosition.z += lift * (1.0 + shape + 0.05 * half_size);
     gl_Position = projectionMatrix * mvPosition;
+    if (normalize(mat3(modelViewMatrix) * off).z < 0.0) gl_Position = vec4(2.0, 2.0, 2.0, 1.0); // on a side turned away
     gl_PointSize = 2.0 * v_half * 1.7;
   }`;
 
@@ -68,42 +69,44 @@ export class Marks {
     return points;
   }
 
-  #put(points, at, tint, shape, size) {
+  #put(points, at, off, tint, shape, size) {
     points.geometry.dispose();
     points.geometry = new BufferGeometry();
     points.visible = shape.length > 0;
-    const parts = { position: [at, 3], tint: [tint, 3], shape: [shape, 1], half_size: [size, 1] };
+    const parts = { position: [at, 3], off: [off, 3], tint: [tint, 3], shape: [shape, 1], half_size: [size, 1] };
     for (const [name, [values, width]] of Object.entries(parts)) {
       points.geometry.setAttribute(name, new BufferAttribute(new Float32Array(values), width));
     }
   }
 
   // Places (3 c) and utilizations (c); null for not solved yet. The worst are drawn last, in front.
-  set(at, use, spacing) {
+  set(at, normal, use, spacing) {
     const count = at.length / 3;
     const order = Array.from({ length: count }, (_, i) => i);
     if (use) order.sort((a, b) => urgency(use[a]) - urgency(use[b]));
     this.size = new Float32Array(count);
     this.spacing = spacing;
-    const place = [], tint = [], shape = [], size = [];
+    const place = [], off = [], tint = [], shape = [], size = [];
     for (const i of order) {
       const value = use ? use[i] : 0;
       const known = Number.isNaN(value) ? 1.5 : Math.min(value, 2);
       this.size[i] = known < 1 ? 4.2 + 1.6 * known : 6.6 + 2 * (known - 1);
       place.push(at[3 * i], at[3 * i + 1], at[3 * i + 2]);
+      off.push(normal[3 * i], normal[3 * i + 1], normal[3 * i + 2]);
       tint.push(...useColor(value));
       shape.push(Number.isNaN(value) ? 2 : value > 1 ? 1 : 0);
       size.push(this.size[i]);
     }
-    this.at = at;
-    this.#put(this.cloud, place, tint, shape, size);
+    Object.assign(this, { at, normal });
+    this.#put(this.cloud, place, off, tint, shape, size);
   }
 
   // Rings around picked clamps.
   choose(clamps) {
     const place = clamps.flatMap((i) => Array.from(this.at.subarray(3 * i, 3 * i + 3)));
     const size = clamps.map((i) => this.size[i] + 3);
-    this.#put(this.rings, place, clamps.flatMap(() => [0.06, 0.36, 0.48]), clamps.map(() => 3), size);
+    const off = clamps.flatMap((i) => Array.from(this.normal.subarray(3 * i, 3 * i + 3)));
+    this.#put(this.rings, place, off, clamps.flatMap(() => [0.06, 0.36, 0.48]), clamps.map(() => 3), size);
   }
 
   // Marks stand a little off the roof, toward the viewer, so that their own plane does not cut them.
