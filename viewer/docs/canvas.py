@@ -46,9 +46,7 @@ class Axes:
         """Ticks at x, with words or numbers below, and at y with grid lines; names of both scales."""
         left, top, right, bottom = self.frame
         for value in y:
-            self.drawing.line(
-                self.at(np.array(self.x), value), style.HAIRLINE if value else style.MUTED, 1.0
-            )
+            self.drawing.line(self.at(np.array(self.x), value), style.HAIRLINE if value else style.MUTED, 1.0)
             self.drawing.write(
                 _number(value), left - 8.0, float(self.at(0.0, value)[0, 1]), TYPE, align="right"
             )

@@ -63,11 +63,15 @@ def sunny_frosty_day(bakery: Bakery) -> tuple[Any, tuple[str, ...]]:
     top.label("air", 16.4, float(np.interp(16.4, HOURS, air)), color=style.ACCENT, shift=(0.0, -14.0))
     top.label("air at which the bond thaws", 12.0, float(thaws.min()), align="center", shift=(0.0, 18.0))
     low = Axes(drawing, (76.0, 340.0, 690.0, 460.0), (6.0, 18.0), (0.0, style.scale_top(full)))
-    low.scales(ticks, np.array([0.0, 0.5, 1.0]) * low.y[1], ("hour of the day (sun)", "force on the row [kN/m]"))
+    low.scales(
+        ticks, np.array([0.0, 0.5, 1.0]) * low.y[1], ("hour of the day (sun)", "force on the row [kN/m]")
+    )
     steps = np.repeat(HOURS[day], 2)[1:], np.repeat(force[day], 2)[:-1]
     low.curve(*steps, style.INK, 3.0)
     low.label("bond holds, the row is idle", 6.3, 0.0, shift=(0.0, -16.0))
-    low.label(f"all of it at once: {full:.2f} kN/m", float(HOURS[gone]) + 0.2, full, bold=True, shift=(0.0, 16.0))
+    low.label(
+        f"all of it at once: {full:.2f} kN/m", float(HOURS[gone]) + 0.2, full, bold=True, shift=(0.0, 16.0)
+    )
     for axes in (top, low):
         axes.curve(np.array([HOURS[gone]] * 2), np.array(axes.y), style.FAINT, 1.2, (3.0, 3.0))
     hour = f"{int(HOURS[gone])}:{round(HOURS[gone] % 1 * 60):02d}"
@@ -94,27 +98,32 @@ def down_slope_force(bakery: Bakery) -> tuple[Any, tuple[str, ...]]:
     foot, up, out = slope(drawing, (36.0, 330.0), 290.0, pitch, 44.0)
     middle = foot + 160.0 * up + 22.0 * out
     weight = 150.0
-    drawing.arrow(middle, middle + [0.0, weight], style.INK, 3.0, 11.0)
+    down = np.array([0.0, weight])
+    drawing.arrow(middle, middle + down, style.INK, 3.0, 11.0)
     press, pull = -weight * np.cos(pitch) * out, -weight * np.sin(pitch) * up
     drawing.arrow(middle, middle + press, style.ACCENT, 3.0, 11.0)
     drawing.arrow(middle, middle + pull, style.EXCEEDED_ANCHORS[0], 3.0, 11.0)
     for corner in (press, pull):
-        drawing.line(np.stack([middle + corner, middle + [0.0, weight]]), style.FAINT, 1.2, (4.0, 3.0))
+        drawing.line(np.stack([middle + corner, middle + down]), style.FAINT, 1.2, (4.0, 3.0))
     for words, tip, shift, align in (
-        ("W", [0.0, weight], (0.0, 16.0), "center"),
+        ("W", down, (0.0, 16.0), "center"),
         ("W cos θ", press, (8.0, 8.0), "left"),
         ("W sin θ", pull, (-6.0, -14.0), "right"),
     ):
-        place = middle + np.asarray(tip) + shift
+        place = middle + tip + shift
         drawing.write(words, float(place[0]), float(place[1]), 15.0, bold=True, align=align, halo=True)
     rail = foot + 34.0 * up
-    drawing.circle(*(rail + 9.0 * out).tolist(), 6.0, style.INK, style.INK, 1.0)
+    bar = rail + 9.0 * out
+    drawing.circle(float(bar[0]), float(bar[1]), 6.0, style.INK, style.INK, 1.0)
     drawing.write("row", float(rail[0]) + 6.0, float(rail[1]) + 22.0, 15.0)
     drawing.write(f"θ = {np.degrees(pitch):.0f}°", 58.0, 360.0, 15.0, color=style.MUTED)
     axes = Axes(drawing, (420.0, 92.0, 695.0, 330.0), (0.0, 60.0), (0.0, style.scale_top(force.max())))
-    axes.scales(np.arange(0.0, 61.0, 15.0), np.linspace(0.0, axes.y[1], 4), ("pitch [°]", "force on the row [kN/m]"))
+    axes.scales(
+        np.arange(0.0, 61.0, 15.0), np.linspace(0.0, axes.y[1], 4), ("pitch [°]", "force on the row [kN/m]")
+    )
     axes.curve(pitches, force, style.EXCEEDED_ANCHORS[0])
-    drawing.circle(*axes.at(np.degrees(pitch), own)[0].tolist(), 5.0, style.PAPER, style.INK, 2.0)
+    mark = axes.at(np.degrees(pitch), own)[0]
+    drawing.circle(float(mark[0]), float(mark[1]), 5.0, style.PAPER, style.INK, 2.0)
     axes.label(f"{own:.2f} kN/m", np.degrees(pitch), own, bold=True, align="right", shift=(-8.0, -14.0))
     run = _run_above(project)
     return drawing, (f"{own:.2f} kN/m", f"{run:.2f} m", f"{float(force[pitches == 15.0][0]):.2f} kN/m")

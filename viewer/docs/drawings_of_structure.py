@@ -25,7 +25,9 @@ AIR = -10.0  # [degrees C]
 def where_the_weight_goes(analysis: Analysis) -> tuple[Any, tuple[str, ...]]:
     """Snow that every purlin line takes with the row and without it."""
     building, framing = analysis.building, analysis.project.framing
-    assert framing is not None and building.held is not None and building.free is not None
+    assert framing is not None
+    assert building.held is not None
+    assert building.free is not None
     plane = analysis.project.roof.planes.name.index("S1")
     on = np.flatnonzero(framing.plane == plane)
     held = building.held.total[:, on].max(axis=0) / 1000.0
@@ -34,7 +36,10 @@ def where_the_weight_goes(analysis: Analysis) -> tuple[Any, tuple[str, ...]]:
     axes = Axes(drawing, (76.0, 84.0, 690.0, 320.0), (0.4, len(on) + 0.6), (0.0, style.scale_top(held.max())))
     words = tuple(f"{u:.1f} m" for u in framing.up[on])
     axes.scales(
-        np.arange(1.0, len(on) + 1.0), np.linspace(0.0, axes.y[1], 4), ("", "snow on a purlin line [kN]"), words=words
+        np.arange(1.0, len(on) + 1.0),
+        np.linspace(0.0, axes.y[1], 4),
+        ("", "snow on a purlin line [kN]"),
+        words=words,
     )
     for i, (with_row, without) in enumerate(zip(held, free, strict=True)):
         axes.bar((i + 0.68, i + 0.98), (0.0, without), style.HAIRLINE, style.MUTED)
@@ -81,12 +86,16 @@ def partial_row(full: Analysis, door: Analysis) -> tuple[Any, tuple[str, ...]]:
         wedge = np.array([tip, [tip[0], high], [np.clip(tip[0] + sign * lean, 0.0, wide), high]])
         drawing.area(Polygon(px(wedge)), style.KEPT_ANCHORS[1], style.KEPT_ANCHORS[2], 1.0)
     drawing.line(px(np.stack([start, end])), style.INK, 5.0)
-    drawing.write("row", *px(0.5 * (start + end) + [0.0, 0.42])[0:2].tolist(), 15.0, align="center", bold=True)
+    drawing.write(
+        "row", *px(0.5 * (start + end) + [0.0, 0.42])[0:2].tolist(), 15.0, align="center", bold=True
+    )
     for x in (start[0] - 0.42 * lean, end[0] + 0.42 * lean):
         at = px(np.array([x, high - 0.22 * rise]))
-        drawing.write("leans on the end", *at.tolist(), 15.0, align="center")
+        drawing.write("leans on the end", float(at[0]), float(at[1]), 15.0, align="center")
     drawing.write("eave", left + 8.0, foot - 12.0, 15.0, color=style.MUTED)
-    axes = Axes(drawing, (left, foot + 70.0, left + 620.0, 500.0), (0.0, wide), (0.0, style.scale_top(few.max())))
+    axes = Axes(
+        drawing, (left, foot + 70.0, left + 620.0, 500.0), (0.0, wide), (0.0, style.scale_top(few.max()))
+    )
     ticks = np.arange(0.0, wide + 0.1, 4.0)
     axes.scales(ticks, np.linspace(0.0, axes.y[1], 5), ("along the eave [m]", "clamp along the seam [kN]"))
     half = 0.16
@@ -100,7 +109,12 @@ def partial_row(full: Analysis, door: Analysis) -> tuple[Any, tuple[str, ...]]:
     axes.label("design strength", wide, strength, align="right", shift=(0.0, -12.0))
     axes.label("pale: row from rake to rake", 0.2, 0.92 * axes.y[1], color=style.MUTED)
     worst = float(few.max())
-    return drawing, (f"{worst:.1f} kN", f"{worst / strength:.1f} times", f"{every.max():.1f} kN", f"{few.min():.1f} kN")
+    return drawing, (
+        f"{worst:.1f} kN",
+        f"{worst / strength:.1f} times",
+        f"{every.max():.1f} kN",
+        f"{few.min():.1f} kN",
+    )
 
 
 def ice_at_eaves() -> tuple[Any, tuple[str, ...]]:
@@ -150,7 +164,7 @@ def clamp_on_seam(analysis: Analysis) -> tuple[Any, tuple[str, ...]]:
         1.6,
     )
     rail = base + (tall + 14.0) * out
-    drawing.circle(*rail.tolist(), 14.0, style.PAPER, style.INK, 2.4)
+    drawing.circle(float(rail[0]), float(rail[1]), 14.0, style.PAPER, style.INK, 2.4)
     red = style.EXCEEDED_ANCHORS[0]
     drawing.arrow(rail + 100.0 * up, rail + 18.0 * up, red, 3.4, 12.0)
     drawing.arrow(block[1] + 20.0 * out, block[1] + 66.0 * out, style.ACCENT, 3.0, 10.0)

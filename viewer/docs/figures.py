@@ -47,7 +47,9 @@ def _known() -> Project:
         return load_project(path)
 
 
-def bakery(change: Callable[[dict[str, Any]], None] = lambda data: None, *, door_only: bool = False) -> Project:
+def bakery(
+    change: Callable[[dict[str, Any]], None] = lambda data: None, *, door_only: bool = False
+) -> Project:
     """The bakery of the tutorial, with one row over the whole plane or over the door only.
 
     Parameters

@@ -21,12 +21,14 @@ def fields_page() -> str:
     parts = [
         "# Fields of the project file",
         "The same list as `eavewright fields`. Every quantity is text with a unit, such as "
-        '`"30 psf"`, `"1.4 kN/m^2"`, `"24 in"`, `"25 deg"` or `"6:12"`. A field that is not listed here is refused.',
+        '`"30 psf"`, `"1.4 kN/m^2"`, `"24 in"`, `"25 deg"` or `"6:12"`. '
+        "A field that is not listed here is refused.",
     ]
     for title, model in tables(ProjectFile):
         parts.append(f"## `{title}`\n\n{_cell((model.__doc__ or '').strip())}")
         rows = [
-            f"| `{name}` | {_cell(field_words(info))} | {_cell(field_need(info))} | {_cell(info.description or '')} |"
+            f"| `{name}` | {_cell(field_words(info))} | {_cell(field_need(info))} | "
+            f"{_cell(info.description or '')} |"
             for name, info in model.model_fields.items()
             if not models_in(info.annotation)
         ]
@@ -70,8 +72,8 @@ def files_page() -> str:
     parts = [
         "# Exit codes and files",
         "\n".join(["| exit code | meaning |", "| ---: | --- |", *(f"| {a} | {b} |" for a, b in codes)]),
-        "A script that lets a design pass must ask for exit code 0, not for the absence of 2. Code 0 says nothing "
-        "of what `check` does not check: see [the start page](index.md#what-it-does-not-check).",
+        "A script that lets a design pass must ask for exit code 0, not for the absence of 2. Code 0 says "
+        "nothing of what `check` does not check: see [the start page](index.md#what-it-does-not-check).",
         "## JSON schemas",
         "JSON files hold SI units and follow a JSON Schema each; `eavewright schema NAME` prints it.",
     ]
@@ -118,7 +120,9 @@ def _turned(found: re.Match[str]) -> str:
 
 def styles() -> str:
     """The one style sheet: palette and type of the design system, then the layout of the pages."""
-    return style.css_variables() + (Path(__file__).parent / "theme" / "layout.css").read_text(encoding="utf-8")
+    return style.css_variables() + (Path(__file__).parent / "theme" / "layout.css").read_text(
+        encoding="utf-8"
+    )
 
 
 def _cell(text: str) -> str:
