@@ -86,9 +86,8 @@ def partial_row(full: Analysis, door: Analysis) -> tuple[Any, tuple[str, ...]]:
         wedge = np.array([tip, [tip[0], high], [np.clip(tip[0] + sign * lean, 0.0, wide), high]])
         drawing.area(Polygon(px(wedge)), style.KEPT_ANCHORS[1], style.KEPT_ANCHORS[2], 1.0)
     drawing.line(px(np.stack([start, end])), style.INK, 5.0)
-    drawing.write(
-        "row", *px(0.5 * (start + end) + [0.0, 0.42])[0:2].tolist(), 15.0, align="center", bold=True
-    )
+    name = px(0.5 * (start + end) + np.array([0.0, 0.42]))
+    drawing.write("row", float(name[0]), float(name[1]), 15.0, align="center", bold=True)
     for x in (start[0] - 0.42 * lean, end[0] + 0.42 * lean):
         at = px(np.array([x, high - 0.22 * rise]))
         drawing.write("leans on the end", float(at[0]), float(at[1]), 15.0, align="center")
