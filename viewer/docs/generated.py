@@ -51,7 +51,7 @@ def commands_page() -> str:
         parts.append(f"## {name}\n\n{help_text}\n\n```text\n{usage}\n```")
         parts += [_cell(part) for part in more]
         records = [record for param in command.params if (record := param.get_help_record(inner))]
-        rows = [f"| `{_cell(option)}` | {_cell(words)} |" for option, words in records]
+        rows = [f"| <code>{_code(option)}</code> | {_cell(words)} |" for option, words in records if words]
         parts.append("\n".join(["| option | meaning |", "| --- | --- |", *rows]))
         if command.epilog:
             parts.append(_cell(command.epilog).replace("Example: ", "Example: `") + "`")
@@ -123,6 +123,11 @@ def styles() -> str:
     return style.css_variables() + (Path(__file__).parent / "theme" / "layout.css").read_text(
         encoding="utf-8"
     )
+
+
+def _code(text: str) -> str:
+    """Text for a code element within a table."""
+    return text.replace("&", "&amp;").replace("<", "&lt;").replace("|", "&#124;")
 
 
 def _cell(text: str) -> str:
