@@ -8,9 +8,13 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from enum import StrEnum
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
+
+if TYPE_CHECKING:
+    from roofmodel.profiles.data import Profile
 
 Array = NDArray[np.float64]
 
@@ -110,7 +114,8 @@ class Rail:
 
     `deflection_ratio` n asks for deflection <= span / n; NaN for not given. `thermal` is the change of
     temperature from installation [K], its effect always held while snow is scaled. `resistance_factor`
-    divides (ASD Omega, EN gamma_M) or multiplies (LRFD phi) the yield strength, by the format.
+    divides (ASD Omega, EN gamma_M) or multiplies (LRFD phi) the yield strength, by the format. `profile` is
+    what the section comes from, where an outline or shape was given that way.
     """
 
     section: Section
@@ -119,6 +124,7 @@ class Rail:
     thermal: float
     resistance_factor: float
     resistance_clause: str
+    profile: Profile | None = None
 
 
 class Interaction(StrEnum):

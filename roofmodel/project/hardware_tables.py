@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import math
 import re
+from pathlib import Path
+from typing import Any
 
 import numpy as np
 
 from roofmodel import sections
 from roofmodel.errors import InputError
 from roofmodel.hardware import Clamp, DesignFormat, Interaction, Material, Panel, Rail, Section
+from roofmodel.profiles.data import Profile
 from roofmodel.project.schema import ClampTable, PanelTable, RailTable
 from roofmodel.units import SI, STANDARD_GRAVITY, UnitSystem
 
@@ -166,8 +169,8 @@ def make_panel(table: PanelTable, form: DesignFormat) -> Panel:
     )
 
 
-def make_rail(table: RailTable, form: DesignFormat) -> Rail:
-    """Rail from its table."""
+def make_rail(table: RailTable, form: DesignFormat, folder: Path | None = None, digest: Any = None) -> Rail:
+    """Rail from its table; the drawing of a profile is looked up in `folder` and counted in `digest`."""
     e_en, e_us, poisson, alpha, density = _METALS[table.material]
     modulus = table.E or (e_en if form is DesignFormat.EN else e_us)
     usual, clause = YIELD_FACTORS[(table.material, form)]
@@ -177,8 +180,9 @@ def make_rail(table: RailTable, form: DesignFormat) -> Rail:
         if factor > 1.0 if form is DesignFormat.LRFD else factor < 1.0:
             message = f"rail.resistance_factor: {factor:g} does not fit format {form}; usual is {usual:g}"
             raise InputError(message)
+    profile = _profile(table, poisson, folder or Path(), digest)
     return Rail(
-        section=_section(table, poisson),
+        section=_section(table, poisson) if profile is None else profile.section,
         material=Material(
             name=table.material,
             E=modulus,
@@ -191,7 +195,24 @@ def make_rail(table: RailTable, form: DesignFormat) -> Rail:
         thermal=table.temperature_change,
         resistance_factor=factor,
         resistance_clause=clause,
+        profile=profile,
     )
+
+
+def _profile(table: RailTable, poisson: float, folder: Path, digest: Any) -> Profile | None:
+    if (table.shape == "profile") != (table.profile is not None):
+        message = (
+            'rail.profile is missing; shape "profile" needs it'
+            if table.profile is None
+            else f'rail.profile does not belong to shape "{table.shape}"; write shape = "profile"'
+        )
+        raise InputError(message)
+    if table.profile is None:
+        return None
+    _refuse_others(table, (), ())
+    from roofmodel.project.profile_tables import make_profile  # scipy's meshing comes with it
+
+    return make_profile(table.profile, folder, poisson, digest)
 
 
 _SHAPE_FIELDS = {
@@ -210,18 +231,23 @@ _OPEN_FIELDS = {
 }
 
 
+def _refuse_others(table: RailTable, wanted: tuple[str, ...], more: tuple[str, ...]) -> None:
+    """Refuse section fields of other shapes."""
+    every = {field for fields in _SHAPE_FIELDS.values() for field in fields} | set(_OPEN_FIELDS)
+    extra = next((f for f in sorted(every - {*wanted, *more}) if getattr(table, f) is not None), None)
+    if extra is not None:
+        takes = ", ".join(wanted) or "the table rail.profile"
+        message = f'rail.{extra} does not belong to shape "{table.shape}", which takes {takes}'
+        raise InputError(message)
+
+
 def _section(table: RailTable, poisson: float) -> Section:
     wanted = _SHAPE_FIELDS[table.shape]
-    every = {field for fields in _SHAPE_FIELDS.values() for field in fields} | set(_OPEN_FIELDS)
     for field in wanted:
         if getattr(table, field) is None:
             message = f'rail.{field} is missing; shape "{table.shape}" needs {", ".join(wanted)}'
             raise InputError(message)
-    known = {*wanted, *(_OPEN_FIELDS if table.shape == "values" else ())}
-    extra = next((f for f in sorted(every - known) if getattr(table, f) is not None), None)
-    if extra is not None:
-        message = f'rail.{extra} does not belong to shape "{table.shape}", which takes {", ".join(wanted)}'
-        raise InputError(message)
+    _refuse_others(table, wanted, tuple(_OPEN_FIELDS) if table.shape == "values" else ())
     value = {field: float(getattr(table, field)) for field in wanted}
     try:
         match table.shape:

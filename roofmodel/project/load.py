@@ -80,6 +80,8 @@ class Project:
         table = self.table
         named = [table.roof.file] if isinstance(table.roof, ImportedRoof) else []
         named += [] if table.as_built is None else [table.as_built.file]
+        drawn = None if table.rail.profile is None else table.rail.profile.file
+        named += [] if drawn is None else [drawn]
         return (self.path, *(self.path.parent / name for name in named))
 
 
@@ -172,7 +174,7 @@ def _assemble(
             digest=digest.hexdigest(),
             roof=roof,
             site=make_site(table, roof.planes.name),
-            rail=make_rail(table.rail, form),
+            rail=make_rail(table.rail, form, path.parent, digest),
             clamp=clamp,
             panel=panel,
             seam=None if table.seam is None else make_seam(table.seam, table.panel, form, units),

@@ -48,6 +48,7 @@ from roofmodel.project.metal_schema import MetalsTable
 from roofmodel.project.obstacle_schema import ObstructionTable, ParapetTable
 from roofmodel.project.part_schema import BuiltRoof
 from roofmodel.project.plan_schema import PlanTable, ProtectTable
+from roofmodel.project.profile_schema import ProfileTable
 from roofmodel.project.seam_schema import SeamTable
 from roofmodel.project.site_schema import FORMATS, AnySite
 from roofmodel.project.thaw_schema import ThawTable
@@ -134,9 +135,10 @@ class PanelTable(Table):
 class RailTable(Table):
     """Rail: a shape with sizes, or section values."""
 
-    shape: Literal["round tube", "round bar", "rectangular tube", "flat bar", "values"] = Field(
-        description='Section shape; "values" takes area, I, J and W.'
+    shape: Literal["round tube", "round bar", "rectangular tube", "flat bar", "values", "profile"] = Field(
+        description='Section shape; "values" takes area, I, J and W; "profile" the table rail.profile.'
     )
+    profile: ProfileTable | None = Field(None, description="Profile: any outline.")
     diameter: Size | None = Field(None, description="Outside diameter (round).")
     wall: Size | None = Field(None, description="Wall thickness (tubes).")
     width: Size | None = Field(None, description="Size along the slope (rectangular tube, flat bar, values).")

@@ -212,5 +212,7 @@ def rail_words(analysis: Analysis, units: UnitSystem) -> str:
         for name in ("diameter", "width", "depth", "wall")
         if getattr(table, name) is not None
     ]
-    shape = "section by values" if table.shape == "values" else table.shape
+    shape: str = "section by values" if table.shape == "values" else table.shape
+    if table.shape == "profile":
+        shape = analysis.project.rail.section.label
     return ", ".join((shape, *sizes, table.material))

@@ -1,0 +1,127 @@
+"""Outlines from files: closed lines of DXF drawings, points of CSV tables."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from shapely import LineString, Polygon
+
+from roofmodel.errors import InputError
+from roofmodel.project.csv_tables import read_table
+from roofmodel.project.files import read_file
+from roofmodel.shape.drawing import INSUNITS
+from roofmodel.units import factor
+
+Array = NDArray[np.float64]
+
+LARGEST = 20_000_000  # [bytes]
+SAGITTA = 2e-4  # of arcs cut to chords, share of the drawing's size
+JOINS = 1e-4  # ends of lines nearer than this share of the size meet
+LINES = ("LINE", "LWPOLYLINE", "POLYLINE", "ARC", "CIRCLE", "ELLIPSE", "SPLINE")
+
+
+def read_outline(path: Path, name: str, unit: str | None, layer: str | None, digest: Any = None) -> Polygon:
+    """Outline of a profile from a DXF drawing, or from a CSV file with columns y and z. [m].
+
+    Parameters
+    ----------
+    path : Path
+    name : str
+        The file as the project names it.
+    unit : str, optional
+        Length unit of a drawing that does not say it, or says it wrong.
+    layer : str, optional
+        Layer of a drawing; all by default.
+    digest : hashlib object, optional
+        Takes the bytes in.
+
+    Raises
+    ------
+    InputError
+    """
+    if path.suffix.lower() == ".csv":
+        table = read_table(path, name, (), {"y": "size", "z": "size"}, digest=digest, what="a CSV outline")
+        return _polygon([np.stack([table.number["y"], table.number["z"]], axis=1)], name)
+    data = read_file(path, name, "a DXF drawing or a CSV outline", LARGEST)
+    if digest is not None:
+        digest.update(data)
+    lines, scale = _lines(path, name, unit, layer)
+    return _polygon([line * scale for line in lines], name)
+
+
+def _lines(path: Path, name: str, unit: str | None, layer: str | None) -> tuple[list[Array], float]:
+    import ezdxf
+    from ezdxf import path as curves
+
+    try:
+        document = ezdxf.readfile(path)
+    except (OSError, ezdxf.DXFError, ValueError, KeyError) as error:
+        message = f"{name}: is not a DXF drawing that can be read ({error})"
+        raise InputError(message) from None
+    known = INSUNITS.get(int(document.header.get("$INSUNITS", 0)))
+    try:
+        scale = known if unit is None else factor(unit, "size")
+    except ValueError as error:
+        message = f"rail.profile.unit: {error}"
+        raise InputError(message) from None
+    if scale is None:
+        message = f'rail.profile.unit is missing; {name} does not say its unit; write unit = "mm" or "in"'
+        raise InputError(message)
+    found = [
+        one
+        for one in document.modelspace()
+        if one.dxftype() in LINES and (layer is None or one.dxf.layer.lower() == layer.lower())
+    ]
+    if not found:
+        layers = ", ".join(sorted({one.dxf.layer for one in document.modelspace()})[:12]) or "none"
+        where = f" on layer {layer}" if layer else ""
+        message = f"{name}: holds no lines for an outline{where}; its layers: {layers}"
+        raise InputError(message)
+    made = [curves.make_path(one) for one in found]
+    points = np.concatenate([np.array([p.vec2 for p in one.control_vertices()])[:, :2] for one in made])
+    size = float(np.ptp(points, axis=0).max())
+    return [np.array([(v.x, v.y) for v in one.flattening(SAGITTA * size)]) for one in made], float(scale)
+
+
+def _polygon(lines: list[Array], name: str) -> Polygon:
+    """One polygon with cells from closed rings and from lines that meet end to end."""
+    size = float(np.ptp(np.concatenate(lines), axis=0).max())
+    grid = JOINS * size
+    rings: list[Array] = []
+    loose: list[Array] = []
+    for line in lines:
+        closed = len(line) > 2 and (len(lines) == 1 or np.linalg.norm(line[0] - line[-1]) <= grid)
+        (rings if closed else loose).append(line)
+    if loose:
+        ends = np.concatenate([[line[0], line[-1]] for line in loose])
+        near = np.linalg.norm(ends[:, None] - ends[None], axis=2) <= grid
+        first = near.argmax(axis=1)
+        joined = [
+            LineString(np.concatenate([ends[first[2 * k]][None], line[1:-1], ends[first[2 * k + 1]][None]]))
+            for k, line in enumerate(loose)
+        ]
+        faces, _, dangles, _ = shapely.polygonize_full(joined)
+        if shapely.get_num_geometries(dangles):
+            at = shapely.get_coordinates(dangles)[0]
+            message = f"{name}: its lines do not close; one ends near {at[0] * 1e3:.2f}, {at[1] * 1e3:.2f} mm"
+            raise InputError(message)
+        rings += [shapely.get_coordinates(part.exterior) for part in shapely.get_parts(faces)]
+    polygons = [Polygon(ring) for ring in rings]
+    wrong = next((one for one in polygons if not (one.is_valid and one.area > 0.0)), None)
+    if wrong is not None or not polygons:
+        message = f"{name}: its outline crosses itself or has no area"
+        raise InputError(message)
+    order = sorted(polygons, key=lambda one: -one.area)
+    outer, inner = order[0], order[1:]
+    if not all(outer.covers(one) for one in inner):
+        message = f"{name}: holds several outlines beside each other; keep one profile, or name its layer"
+        raise InputError(message)
+    whole = outer.difference(shapely.union_all(inner)) if inner else outer
+    if not isinstance(whole, Polygon):
+        message = f"{name}: its cells cut the profile in pieces"
+        raise InputError(message)
+    return whole

@@ -1,0 +1,233 @@
+"""From an outline to everything a rail needs of it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from functools import lru_cache
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from shapely import LineString, Polygon
+
+from roofmodel.errors import InputError
+from roofmodel.hardware import Section
+from roofmodel.profiles.data import Net, Profile
+from roofmodel.profiles.mesh import triangles
+from roofmodel.profiles.moments import central_moments, plastic_modulus
+from roofmodel.profiles.torsion import Twisting, elements, twisting
+from roofmodel.profiles.walls import walls_of
+
+Array = NDArray[np.float64]
+
+ACROSS = 2.0  # elements through the thinnest wall
+SHARP = np.radians(20.0)  # a re-entrant corner that turns more makes a peak of stress
+AT_CORNER = 0.7  # thicknesses from a re-entrant corner whose peak of stress is left out (common practice)
+DECAY = 1000.0  # with more J / I_w warping dies away within centimeters: St-Venant torsion alone [1/m^2]
+
+
+@dataclass(frozen=True)
+class Hole:
+    """A hole drilled through all walls in its way.
+
+    Attributes
+    ----------
+    diameter : float
+        [m]
+    across : bool
+        Drilled up the slope; else square to the roof.
+    at : float
+        Place of its axis on the other coordinate of the outline as given. [m]
+    """
+
+    diameter: float
+    across: bool
+    at: float
+
+
+def rail_section(outline: Polygon, poisson: float = 0.33, label: str = "profile") -> Section:
+    """Section of an outline, first coordinate up the slope, second away from the roof. See `profile_of`."""
+    return profile_of(outline, poisson, label).section
+
+
+def profile_of(
+    outline: Polygon, poisson: float = 0.33, label: str = "profile", holes: Sequence[Hole] = ()
+) -> Profile:
+    """Everything that follows from an outline.
+
+    Parameters
+    ----------
+    outline : Polygon
+        First coordinate up the slope, second away from the roof; cells as holes. [m]
+    poisson : float
+        [-]
+    label : str
+    holes : sequence of Hole
+        Drilled holes; the weakest net section counts all of them at one place along the rail.
+
+    Returns
+    -------
+    Profile
+        About its centroid.
+
+    Raises
+    ------
+    InputError
+        An outline that crosses itself, is in several pieces, or cannot be meshed.
+
+    Notes
+    -----
+    Area, second moments and plastic moduli are exact for the polygon; torsion, warping and shear are by
+    finite elements. The torsion modulus leaves out the peaks of stress in re-entrant corners (common
+    practice).
+    """
+    if not (isinstance(outline, Polygon) and outline.is_valid and outline.area > 0.0):
+        reason = shapely.is_valid_reason(outline)
+        message = f"profile: its outline is no simple polygon ({reason[0].lower()}{reason[1:]})"
+        raise InputError(message)
+    plain = shapely.remove_repeated_points(outline, 1e-9)
+    found = _profile(plain.wkb, poisson)
+    net = _net(plain, holes) if holes else None
+    return replace(found, section=replace(found.section, label=label), net=net)
+
+
+@lru_cache(maxsize=64)
+def _profile(wkb: bytes, poisson: float) -> Profile:
+    outline = shapely.from_wkb(wkb)
+    area, centroid, (yy, zz, yz) = central_moments(outline)
+    shape = shapely.transform(outline, lambda xy: xy - centroid)
+    assert isinstance(shape, Polygon)
+    walls = walls_of(shape)
+    wall = float(walls.thickness.min()) if len(walls.thickness) else 0.0
+    size = wall / ACROSS if wall else 0.06 * np.sqrt(area)
+    xy, node = triangles(shape, size)
+    mesh = elements(xy, node)
+    twist = twisting(mesh, poisson)
+    left, low, right, high = shape.bounds
+    closed = bool(len(shape.interiors))
+    gyration = yy + zz
+    warps = DECAY * twist.I_w > twist.J
+    round_ = _is_round(shape, yy, zz)
+    section = Section(
+        area=area,
+        I_y=float(zz),
+        I_z=float(yy),
+        J=twist.J,
+        W_y=float(zz / max(-low, high)),
+        W_z=float(yy / max(-left, right)),
+        W_t=1.0 / _peak(twist, mesh.xy[mesh.node], shape, wall),
+        shear_y=float(twist.shear[0]),
+        shear_z=float(twist.shear[1]),
+        depth_y=right - left,
+        depth_z=high - low,
+        label="",
+        round=round_,
+        I_yz=0.0 if abs(yz) < 1e-9 * gyration else float(yz),
+        center_y=_clean(twist.center[0], right - left),
+        center_z=_clean(twist.center[1], high - low),
+        I_w=twist.I_w if warps else 0.0,
+        omega_max=float(np.abs(twist.omega).max()) if warps else np.nan,
+    )
+    principal, angle = principal_axes(float(zz), float(yy), float(yz))
+    return Profile(
+        outline=shape,
+        section=section,
+        walls=walls,
+        plastic=np.array([plastic_modulus(shape, 1), plastic_modulus(shape, 0)]),
+        principal=principal,
+        angle=angle,
+        radius=np.sqrt(principal / area),
+        one_sided=_one_sided(twist, principal, angle),
+        reach=np.array([[left, right], [low, high]]),
+        elements=len(node),
+        net=None,
+        closed=closed,
+    )
+
+
+def principal_axes(I_y: float, I_z: float, I_yz: float) -> tuple[Array, float]:
+    """Larger and smaller second moment (2,), and the angle from y to the axis of the larger one."""
+    middle, half = 0.5 * (I_y + I_z), 0.5 * (I_y - I_z)
+    radius = float(np.hypot(half, I_yz))
+    alike = radius < 1e-9 * middle
+    angle = 0.0 if alike else 0.5 * float(np.arctan2(-I_yz, half))
+    return np.array([middle + radius, middle - radius]), angle
+
+
+def _one_sided(twist: Twisting, principal: Array, angle: float) -> Array:
+    """Monosymmetry constants (2,) of bending about both principal axes."""
+    u = np.array([np.cos(angle), np.sin(angle)])
+    v = np.array([-u[1], u[0]])
+    return np.array(
+        [
+            v @ twist.third / principal[0] - 2.0 * v @ twist.center,
+            u @ twist.third / principal[1] - 2.0 * u @ twist.center,
+        ]
+    )
+
+
+def _clean(value: float, size: float) -> float:
+    """Zero for what symmetry makes zero but for the mesh."""
+    return 0.0 if abs(value) < 1e-3 * size else float(value)
+
+
+def _is_round(shape: Polygon, yy: float, zz: float) -> bool:
+    """Whether the outer edge is a circle."""
+    reach = np.linalg.norm(shapely.get_coordinates(shape.exterior), axis=1)
+    return bool(len(reach) > 16 and np.ptp(reach) < 2e-3 * reach.max() and abs(yy - zz) < 1e-3 * yy)
+
+
+def _peak(twist: Twisting, place: Array, shape: Polygon, wall: float) -> float:
+    """Largest shear stress of a unit torque away from re-entrant corners. [1/m^3]."""
+    sharp = _re_entrant(shape)
+    near = AT_CORNER * (wall or 0.1 * np.sqrt(shape.area))
+    away = np.ones(place.shape[:2], dtype=bool)
+    if len(sharp):
+        points = shapely.multipoints(sharp)
+        away = np.asarray(shapely.distance(points, shapely.points(place)) > near)
+    return float(twist.stress[away].max() if away.any() else twist.stress.max())
+
+
+def _re_entrant(shape: Polygon) -> Array:
+    """Corners that stick into the metal, (k, 2)."""
+    found = [np.zeros((0, 2))]
+    for ring in shapely.get_rings(shapely.orient_polygons(shape)):
+        p = shapely.get_coordinates(ring)[:-1]
+        before, after = p - np.roll(p, 1, axis=0), np.roll(p, -1, axis=0) - p
+        cross = before[:, 0] * after[:, 1] - before[:, 1] * after[:, 0]
+        turn = np.arctan2(cross, np.einsum("kd,kd->k", before, after))
+        found.append(p[turn < -SHARP])
+    return np.concatenate(found)
+
+
+def _net(outline: Polygon, holes: Sequence[Hole]) -> Net:
+    """Area and moduli with all holes at one place."""
+    left, low, right, high = outline.bounds
+    far = right - left + high - low
+    strips = []
+    for hole in holes:
+        ends = (
+            [(left - far, hole.at), (right + far, hole.at)]
+            if hole.across
+            else [(hole.at, low - far), (hole.at, high + far)]
+        )
+        strips.append(LineString(ends).buffer(0.5 * hole.diameter, cap_style="flat"))
+        if not outline.intersects(strips[-1]):
+            message = (
+                f"profile: the hole at {hole.at * 1000.0:g} mm meets no metal; give its axis in "
+                "the outline's own coordinates"
+            )
+            raise InputError(message)
+    rest = outline.difference(shapely.union_all(strips))
+    if rest.is_empty or rest.area < 0.05 * outline.area:
+        message = "profile: its holes leave less than 5 % of the metal; check their diameters"
+        raise InputError(message)
+    area, c, (yy, zz, yz) = central_moments(rest)
+    y, z = (shapely.get_coordinates(rest) - c).T
+    det = yy * zz - yz**2  # a net section that has lost its symmetry bends askew
+    return Net(
+        area=area,
+        W_y=float(det / np.abs(z * yy - y * yz).max()),
+        W_z=float(det / np.abs(y * zz - z * yz).max()),
+    )

@@ -1,0 +1,89 @@
+"""Profiles from project files, drawings and tables."""
+
+import ezdxf
+import numpy as np
+import pytest
+
+from roofmodel.errors import InputError
+from roofmodel.profiles.drawing import read_outline
+from roofmodel.profiles.shapes import shape_outline
+from tests.checks.projects import GABLE_EN, project
+
+TUBE = 'shape = "round tube"\ndiameter = "48 mm"\nwall = "3 mm"'
+
+
+def with_profile(words):
+    assert TUBE in GABLE_EN
+    return GABLE_EN.replace(TUBE, f'shape = "profile"\nprofile = {{{{ {words} }}}}')
+
+
+def test_drawing_of_lines_arcs_and_cells(tmp_path):
+    """A tube of two circles; an angle of loose lines drawn in inches."""
+    drawing = ezdxf.new()
+    drawing.units = ezdxf.units.MM
+    drawing.modelspace().add_circle((100, 50), 24)
+    drawing.modelspace().add_circle((100, 50), 21)
+    drawing.saveas(tmp_path / "tube.dxf")
+    tube = read_outline(tmp_path / "tube.dxf", "tube.dxf", None, None)
+    np.testing.assert_allclose(tube.area, np.pi * (0.024**2 - 0.021**2), rtol=5e-3)
+    drawing = ezdxf.new()
+    drawing.units = ezdxf.units.IN
+    corners = [(0, 0), (2, 0), (2, 0.125), (0.125, 0.125), (0.125, 2), (0, 2)]
+    for a, b in zip(corners, corners[1:] + corners[:1], strict=True):
+        drawing.modelspace().add_line(b, a)
+    drawing.saveas(tmp_path / "angle.dxf")
+    angle = read_outline(tmp_path / "angle.dxf", "angle.dxf", None, None)
+    np.testing.assert_allclose(angle.area, (2 * 2 - 1.875**2) * 0.0254**2, rtol=1e-9)
+    metric = read_outline(tmp_path / "angle.dxf", "angle.dxf", "mm", None)
+    np.testing.assert_allclose(metric.area * 25.4**2, angle.area, rtol=1e-9)
+
+
+def test_open_drawing_is_refused(tmp_path):
+    drawing = ezdxf.new()
+    drawing.units = ezdxf.units.MM
+    drawing.modelspace().add_lwpolyline([(0, 0), (40, 0), (40, 3)])
+    drawing.modelspace().add_line((0, 0), (0, 9))
+    drawing.saveas(tmp_path / "open.dxf")
+    with pytest.raises(InputError, match="do not close"):
+        read_outline(tmp_path / "open.dxf", "open.dxf", None, None)
+    with pytest.raises(InputError, match="no such file"):
+        read_outline(tmp_path / "none.dxf", "none.dxf", None, None)
+
+
+def test_one_profile_three_ways(tmp_path):
+    """The same channel as shape, as points, as CSV: one section, and the file counts as an input."""
+    size = {"width": 0.03, "depth": 0.06, "wall": 0.003}
+    corners = np.array(shape_outline("channel", size).exterior.coords)[:-1]
+    text = ", ".join(f"{y * 1000} {z * 1000}" for y, z in corners)
+    (tmp_path / "c.csv").write_text("y [mm],z [mm]\n" + "\n".join(f"{a * 1e3},{b * 1e3}" for a, b in corners))
+    ways = (
+        'shape = "channel", width = "30 mm", depth = "60 mm", wall = "3 mm"',
+        f'points = "{text} mm"',
+        'file = "c.csv"',
+    )
+    found = [project(tmp_path, with_profile(words)) for words in ways]
+    for one in found[1:]:
+        np.testing.assert_allclose(one.rail.section.I_y, found[0].rail.section.I_y, rtol=1e-9)
+        np.testing.assert_allclose(one.rail.section.center_y, found[0].rail.section.center_y, rtol=1e-3)
+    assert tmp_path / "c.csv" in found[2].inputs
+    turned = project(tmp_path, with_profile(f'{ways[0]}, turn = "90 deg"')).rail.section
+    np.testing.assert_allclose(turned.I_z, found[0].rail.section.I_y, rtol=1e-9)
+    np.testing.assert_allclose(turned.center_z, found[0].rail.section.center_y, rtol=1e-2)
+
+
+@pytest.mark.parametrize(
+    ("words", "says"),
+    [
+        ('shape = "channel", width = "30 mm"', "rail.profile.depth is missing"),
+        (
+            'shape = "angle", width = "30 mm", depth = "30 mm", wall = "3 mm", lip = "9 mm"',
+            "lip does not belong",
+        ),
+        ('points = "0 0, 30 30, 30 0, 0 30 mm"', "no simple polygon"),
+        ('file = "x.dxf", points = "0 0, 30 0, 0 30 mm"', "give one of file, points and shape"),
+        ('shape = "rectangular tube", width = "30 mm", depth = "30 mm", wall = "15 mm"', "no hollow"),
+    ],
+)
+def test_bad_profiles(tmp_path, words, says):
+    with pytest.raises(InputError, match=says):
+        project(tmp_path, with_profile(words))
