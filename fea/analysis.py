@@ -28,6 +28,7 @@ from fea.checks.limits import (
     rail_stress_limit,
     worse,
 )
+from fea.checks.member import member_limits, member_reserve
 from fea.checks.partial_rails import partial_cautions
 from fea.checks.reserve import snow_reserve
 from fea.checks.strips import panel_strips, strip_friction, strip_weight
@@ -230,6 +231,7 @@ def analyze(
     reserve = np.min(
         [snow_reserve(r, basis, strength, hardware, layout, strip_loads) for r in responses], axis=0
     )
+    reserve = member_reserve(reserve, responses, basis, strength, rail, layout, form)
     clock.mark("reserve")
     after = None
     if beyond and project.table.analysis.beyond_first_failure:
@@ -376,6 +378,7 @@ def _checks(project: Project, tell: Tell | None, memory: Memory | None, clock: _
                 for d, r in zip(demands, responses, strict=True)
             ]
         ),
+        *member_limits(demands, responses, rail, layout, form),
         worse([rail_deflection_limit(r, basis, _factor_arrays(service), rail, layout) for r in responses]),
         anchorage_limit(clamp_force, basis.readings, project.panel, layout, strip_loads),
         height_limit(depths, rail_top, ratio, layout),

@@ -115,7 +115,9 @@ class Rail:
     `deflection_ratio` n asks for deflection <= span / n; NaN for not given. `thermal` is the change of
     temperature from installation [K], its effect always held while snow is scaled. `resistance_factor`
     divides (ASD Omega, EN gamma_M) or multiplies (LRFD phi) the yield strength, by the format. `profile` is
-    what the section comes from, where an outline or shape was given that way.
+    what the section comes from, where an outline or shape was given that way; with it come `moment`, the
+    design moments about y and z given by the user [N m], `ultimate_strength` and the yield strength at welds
+    [Pa], and length [m] or design strength [N] of the bearing on a clamp; NaN for not given.
     """
 
     section: Section
@@ -125,6 +127,11 @@ class Rail:
     resistance_factor: float
     resistance_clause: str
     profile: Profile | None = None
+    moment: tuple[float, float] = (np.nan, np.nan)
+    ultimate_strength: float = np.nan
+    weld_strength: float = np.nan
+    bearing_length: float = np.nan
+    bearing_strength: float = np.nan
 
 
 class Interaction(StrEnum):

@@ -196,7 +196,42 @@ def make_rail(table: RailTable, form: DesignFormat, folder: Path | None = None, 
         resistance_factor=factor,
         resistance_clause=clause,
         profile=profile,
+        **_member_strengths(table, form, profile),
     )
+
+
+_MEMBER = ("ultimate_strength", "weld_strength", "bearing_length", "bearing_strength")
+
+
+def _member_strengths(table: RailTable, form: DesignFormat, profile: Profile | None) -> dict[str, Any]:
+    """What the user gives of a profile's strengths."""
+    moments = (table.moment_normal, table.moment_slope)
+    fields = (*_MEMBER, "moment_slope", "moment_normal")
+    given = [name for name in fields if getattr(table, name) is not None]
+    if profile is None:
+        if given:
+            message = f'rail.{given[0]}: only shape "profile" takes it'
+            raise InputError(message)
+        return {}
+    if profile.net is not None and table.ultimate_strength is None:
+        message = "rail.ultimate_strength is missing; holes need it (tensile strength of the metal)"
+        raise InputError(message)
+    if table.weld_strength is not None and table.weld_strength > table.yield_strength:
+        message = "rail.weld_strength: must not be more than rail.yield_strength"
+        raise InputError(message)
+    found = {name: float(getattr(table, name)) for name in _MEMBER if getattr(table, name) is not None}
+    if all(moment is None for moment in moments):
+        if table.moment_factor is not None:
+            message = "rail.moment_factor: there are no tested moments; give moment_slope and moment_normal"
+            raise InputError(message)
+        return found
+    if any(moment is None for moment in moments):
+        message = "rail.moment_slope and rail.moment_normal: give both or none"
+        raise InputError(message)
+    design, _ = design_strength(
+        np.array(moments, dtype=float), table.moment_kind, table.moment_factor, form, "rail.moment"
+    )
+    return {**found, "moment": (float(design[0]), float(design[1]))}
 
 
 def _profile(table: RailTable, poisson: float, folder: Path, digest: Any) -> Profile | None:

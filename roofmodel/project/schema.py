@@ -180,6 +180,26 @@ class RailTable(Table):
     )
     material: Literal["steel", "stainless steel", "aluminum"] = Field(description="Rail metal.")
     yield_strength: Stress = Field(description="Yield or 0.2 % proof strength; welded zone value if welded.")
+    ultimate_strength: Stress | None = Field(
+        None, description="Profile: tensile strength; needed with holes."
+    )
+    weld_strength: Stress | None = Field(
+        None, description="Profile: yield strength beside welds, taken to be anywhere along the rail."
+    )
+    moment_slope: Moment | None = Field(
+        None, description="Profile: tested moment down the slope, in place of calculated local buckling."
+    )
+    moment_normal: Moment | None = Field(None, description="Profile: tested moment away from the roof.")
+    moment_kind: StrengthKind = Field("nominal", description="What the tested moments are.")
+    moment_factor: float | None = Field(
+        None, gt=0, le=10, description="Omega, phi or gamma_M of the tested moments."
+    )
+    bearing_length: Size | None = Field(
+        None, description="Profile: of the rail on a clamp, for the crushing of its walls."
+    )
+    bearing_strength: Force | None = Field(
+        None, description="Profile: design strength of the rail against crushing by a clamp, from tests."
+    )
     E: Elasticity | None = Field(None, description="Young's modulus, if not the usual one of the metal.")
     resistance_factor: float | None = Field(
         None, gt=0, le=5, description="ASD Omega, LRFD phi or EN gamma_M for yield, if not the usual one."

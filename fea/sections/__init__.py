@@ -1,0 +1,1 @@
+"""What local and member buckling leave of a rail."""

@@ -1,0 +1,214 @@
+"""Local, distortional and lateral buckling, holes, welds, crushing."""
+
+import numpy as np
+import pytest
+from scipy.linalg import eig
+
+from fea.analysis import analyze
+from fea.sections.crippling import bearing_resistance
+from fea.sections.effective import effective
+from fea.sections.lateral import column_factor, critical_moment, lateral_factor
+from fea.sections.plates import plate_factor, round_factor
+from roofmodel.errors import InputError
+from roofmodel.hardware import DesignFormat, Material
+from roofmodel.profiles.properties import profile_of
+from roofmodel.profiles.shapes import shape_outline
+from tests.checks.projects import limit, project
+from tests.sections.test_profile_files import with_profile
+
+EN, ASD = DesignFormat.EN, DesignFormat.ASD
+STEEL = Material("steel", 210e9, 81e9, 12e-6, 7850.0, 355e6)
+ALUMINUM = Material("aluminum", 70e9, 26.3e9, 23e-6, 2700.0, 200e6)
+BOX = 'shape = "rectangular tube", width = "40 mm", depth = "40 mm", wall = "{wall} mm"'
+CEE = 'shape = "lipped channel", width = "30 mm", depth = "60 mm", lip = "12 mm", wall = "2 mm"'
+
+
+def ratio_at(slenderness, k):
+    """Width over thickness with this slenderness: EN 1993-1-5 4.4, b/t = 28.4 eps sqrt(k) lambda."""
+    return 28.4 * np.sqrt(235 / 355) * np.sqrt(k) * slenderness
+
+
+@pytest.mark.parametrize(("outstand", "k", "rho"), [(False, 4.0, 0.78), (True, 0.43, 0.812)])
+def test_steel_plates(outstand, k, rho):
+    """Winter at slenderness 1: (1 - 0.22) / 1 and (1 - 0.188) / 1, by hand; AISI 0.78 for both."""
+    b_t, flag = np.array([ratio_at(1.0, k)]), np.array([outstand])
+    found = plate_factor(b_t, np.ones(1), flag, STEEL, True)
+    np.testing.assert_allclose(found, rho, rtol=3e-3)
+    np.testing.assert_allclose(plate_factor(b_t, np.ones(1), flag, STEEL, False), 0.78, rtol=3e-3)
+
+
+def test_aluminum_plates():
+    """EN 1999-1-1 eq. 6.11 by hand: beta / eps = 25 gives 29/25 - 198/625; continuous at the limits."""
+    eps = np.sqrt(250 / 200)
+    held, one = np.array([False]), np.array([True])
+    found = plate_factor(np.array([25 * eps]), np.ones(1), held, ALUMINUM, True)
+    np.testing.assert_allclose(found, 29 / 25 - 198 / 625, rtol=1e-9)
+    for flag, limit_ in ((held, 18.0), (one, 5.0)):
+        for side in (0.9999, 1.0001):
+            found = plate_factor(np.array([limit_ * eps * side]), np.ones(1), flag, ALUMINUM, True)
+            np.testing.assert_allclose(found, 1.0, atol=2e-3)
+
+
+@pytest.mark.parametrize("metal", [STEEL, ALUMINUM])
+@pytest.mark.parametrize("en", [True, False])
+@pytest.mark.parametrize("outstand", [True, False])
+def test_thinner_plates_never_gain(metal, en, outstand):
+    ratio = np.linspace(1.0, 300.0, 600)
+    for psi in (1.0, 0.3, -0.5, -1.5):
+        flag = np.full(len(ratio), outstand)
+        rho = plate_factor(ratio, np.full(len(ratio), psi), flag, metal, en)
+        assert rho[0] == pytest.approx(1.0, abs=0.12)
+        assert (np.diff(rho) <= 1e-9).all()
+        assert (rho > 0).all()
+        assert rho[-1] < 0.6
+
+
+def test_round_tubes():
+    assert round_factor(50.0, STEEL, EN) == 1.0
+    assert np.isnan(round_factor(70.0, STEEL, EN))  # 90 x 235 / 355 = 59.6
+    assert round_factor(150.0, STEEL, ASD) == 1.0
+    assert round_factor(250.0, STEEL, ASD) == pytest.approx(0.33 * 210e9 / 250 / 355e6)
+    assert round_factor(20.0, ALUMINUM, EN) == 1.0
+    assert round_factor(60.0, ALUMINUM, EN) < 1.0
+
+
+def ritz(L, EI, GJ, EIw, height, uniform):
+    """Least critical moment of a forked beam by sine series; a second road to M_cr."""
+    n, x = 12, np.linspace(0.0, L, 2001)
+    a = np.arange(1, n + 1) * np.pi / L
+    S = np.sin(np.outer(a, x))
+    M = np.ones_like(x) if uniform else 4 * x * (L - x) / L**2
+    load = 0.0 if uniform else 8 / L**2
+    K = np.diag(np.concatenate([EI * a**4, EIw * a**4 + GJ * a**2]) * L / 2)
+    G = np.zeros((2 * n, 2 * n))
+    G[:n, n:] = np.trapezoid(M * S[:, None] * S[None], x, axis=2) * a[:, None] ** 2
+    G[n:, :n] = G[:n, n:].T
+    G[n:, n:] = load * height * np.trapezoid(S[:, None] * S[None], x, axis=2)
+    values = eig(K, G, right=False).real
+    return values[values > 0].min()
+
+
+def test_critical_moment():
+    """Timoshenko's uniform moment exactly; uniform load with C1 = 1.13, C2 = 0.46; ours never above."""
+    EI, GJ, EIw = 7.4e3, 29.0, 6.5
+    for L in (0.6, 1.2, 2.5):
+        closed = np.pi / L * np.sqrt(EI * GJ * (1 + np.pi**2 * EIw / (GJ * L**2)))
+        np.testing.assert_allclose(critical_moment(np.array(L), EI, GJ, EIw, c2=0.0), closed, rtol=1e-12)
+        np.testing.assert_allclose(ritz(L, EI, GJ, EIw, 0.0, True), closed, rtol=1e-6)
+        for height in (-0.03, 0.0, 0.03):
+            true = ritz(L, EI, GJ, EIw, height, False)
+            known = critical_moment(np.array(L), EI, GJ, EIw, height, c1=1.13)
+            np.testing.assert_allclose(known, true, rtol=0.03)
+            assert critical_moment(np.array(L), EI, GJ, EIw, height) < true
+
+
+@pytest.mark.parametrize("metal", [STEEL, ALUMINUM])
+@pytest.mark.parametrize("form", [EN, ASD])
+def test_reduction_curves(metal, form):
+    """From 1 down, never above the elastic hyperbola."""
+    x = np.linspace(0.01, 4.0, 400)
+    for curve in (lateral_factor, column_factor):
+        chi = curve(x, metal, form)
+        assert (np.diff(chi) <= 1e-9).all()
+        assert (chi <= 1.0 / x**2 + 1e-9).all()
+        assert chi[0] > 0.9
+
+
+def test_lipped_channel_parts():
+    """Stocky walls keep all, thin ones less, and a lip too short makes the flange an outstand."""
+    size = {"width": 0.05, "depth": 0.10, "lip": 0.015}
+    stocky = effective(profile_of(shape_outline("lipped channel", size | {"wall": 0.004})), STEEL, EN)
+    thin = effective(profile_of(shape_outline("lipped channel", size | {"wall": 0.001})), STEEL, EN)
+    stub = effective(
+        profile_of(shape_outline("lipped channel", size | {"lip": 0.006, "wall": 0.001})), STEEL, EN
+    )
+    assert stocky.share.min() > 0.9
+    assert thin.share[0] < 0.6
+    assert stub.share[0] < thin.share[0]
+    np.testing.assert_allclose(thin.share[1], thin.share[2], rtol=1e-6)  # alike upside down
+
+
+def test_crushing_by_hand():
+    """AISI S100 G5 interior, two webs, by hand; ends hold less."""
+    walls = profile_of(shape_outline("rectangular tube", {"width": 0.06, "depth": 0.06, "wall": 0.003})).walls
+    h, n = 54 / 3, 30 / 3
+    one = 13 * 9 * 355 * (1 - 0.23 * np.sqrt(2)) * (1 + 0.14 * np.sqrt(n)) * (1 - 0.01 * np.sqrt(h))
+    found = bearing_resistance(walls, 1, 0.03, STEEL, ASD, end=False)
+    np.testing.assert_allclose(found, 2 * one / 1.65, rtol=1e-6)
+    for metal in (STEEL, ALUMINUM):
+        for form in (EN, ASD, DesignFormat.LRFD):
+            ends = [bearing_resistance(walls, 0, 0.03, metal, form, end=e) for e in (True, False)]
+            assert 0 < ends[0] < ends[1]
+
+
+def more(text, words):
+    return text.replace('material = "steel"', f'material = "steel"\n{words}')
+
+
+def test_stocky_tube_keeps_its_stress(tmp_path):
+    """A stocky box rail: local buckling is bending and compression over yield; lateral no more than that."""
+    result = analyze(project(tmp_path, with_profile(BOX.format(wall=3))))
+    local, lateral = limit(result, "rail local buckling"), limit(result, "rail lateral buckling")
+    stress = limit(result, "rail stress")
+    assert 0.8 < local.utilization.max() / stress.utilization.max() <= 1.0
+    assert lateral.utilization.max() >= local.utilization.max()
+    assert result.passed == (not result.exceeded and not result.unverified)
+
+
+def test_thin_walls_govern_and_lower_the_reserve(tmp_path):
+    """A box of thin walls fails by local buckling before yield; at its reserve it is just held."""
+    result = analyze(project(tmp_path, with_profile(BOX.format(wall=0.5))))
+    local, stress = limit(result, "rail local buckling"), limit(result, "rail stress")
+    assert local.utilization.max() > 1.05 * stress.utilization.max()
+    case = int(np.argmax(local.utilization.max(axis=1)))
+    worst = max(
+        np.nan_to_num(one.utilization[case]).max()
+        for one in result.limits
+        if not one.service and one.name != "rail height"
+    )
+    # Only snow grows here but for the rail's own little weight.
+    assert result.reserve[case] == pytest.approx(1 / worst, rel=0.02)
+
+
+def test_users_moments_win(tmp_path):
+    words = 'moment_slope = "3 kN*m"\nmoment_normal = "3 kN*m"\nmoment_kind = "design"'
+    found = analyze(project(tmp_path, more(with_profile(BOX.format(wall=0.5)), words)))
+    local = limit(found, "rail local buckling")
+    assert "given by the user" in local.basis
+    assert local.utilization.max() < 1.0
+
+
+def test_holes_welds_and_crushing(tmp_path):
+    """Every limit is there once it is asked for, and a larger hole uses more."""
+    use = []
+    for diameter in (6, 12):
+        hole = f'hole = [{{{{ diameter = "{diameter} mm", axis = "normal", at = "20 mm" }}}}]'
+        text = with_profile(f"{BOX.format(wall=3)}, {hole}")
+        words = 'ultimate_strength = "360 MPa"\nweld_strength = "117.5 MPa"\nbearing_length = "40 mm"'
+        result = analyze(project(tmp_path, more(text, words)))
+        use.append(limit(result, "rail at holes").utilization.max())
+        weld, stress = limit(result, "rail at welds"), limit(result, "rail stress")
+        np.testing.assert_allclose(weld.utilization, 2 * stress.utilization, rtol=1e-9)
+        assert 0 < limit(result, "rail crushing").utilization.max() < 1
+    assert use[1] > use[0] > 0
+    with pytest.raises(InputError, match="ultimate_strength is missing"):
+        project(tmp_path, with_profile(f"{BOX.format(wall=3)}, {hole}"))
+
+
+def test_open_rail_warps_and_buckles(tmp_path):
+    """A lipped channel: bimoment counts, lateral buckling takes more than local."""
+    result = analyze(project(tmp_path, with_profile(CEE)))
+    assert np.isfinite(result.project.rail.section.omega_max)
+    local, lateral = limit(result, "rail local buckling"), limit(result, "rail lateral buckling")
+    assert lateral.utilization.max() > 1.1 * local.utilization.max()
+    assert any("crushing" in caution for caution in result.cautions)
+
+
+def test_unknown_walls_never_pass(tmp_path):
+    """A wavy outline of which no walls are known is not verified."""
+    t = np.linspace(0, np.pi, 40)
+    arc = np.concatenate([np.c_[30 * np.cos(t), 30 * np.sin(t)], np.c_[28 * np.cos(t), 28 * np.sin(t)][::-1]])
+    points = ", ".join(f"{y:.4f} {z:.4f}" for y, z in arc)
+    result = analyze(project(tmp_path, with_profile(f'points = "{points} mm"')))
+    assert limit(result, "rail local buckling").unverified.any()
+    assert not result.passed
