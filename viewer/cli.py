@@ -16,6 +16,7 @@ from viewer.app.command import open_command
 from viewer.handover.command import handover
 from viewer.plan.command import plan
 from viewer.screen.command import screen
+from viewer.section.command import section
 from viewer.stages import Commands, Stages, console, named, notice, print_json
 from viewer.strength.command import tests
 
@@ -38,7 +39,7 @@ OUTPUTS = [
 ROOF_OUTPUTS = ["roof.png", "roof.json"]
 SNOW_OUTPUTS = ["snow.json", "snow.csv", "snow.png", "snow.html"]
 
-SCHEMAS = ["handover", "plan", "results", "roof", "screen", "seam", "snow", "tests"]
+SCHEMAS = ["handover", "plan", "results", "roof", "screen", "seam", "section", "snow", "tests"]
 
 SEAM_OUTPUTS = ["seam.json", "seam.png", "seam.vtu", "seam.inp", "seam.html"]
 
@@ -351,6 +352,7 @@ commands.add_command(plan)
 commands.add_command(open_command)
 commands.add_command(tests)
 commands.add_command(screen)
+commands.add_command(section)
 
 
 def main() -> None:

@@ -17,9 +17,9 @@ def print_campaign(found: CampaignResult, console: Console) -> None:
     console.print(Text(found.campaign.table.campaign.name, style="bold"), highlight=False)
     console.print(Text(answer(found)), highlight=False)
     console.print()
-    _print(console, strengths_table(found))
+    print_table(console, strengths_table(found))
     tests = tests_table(found)
-    _print(
+    print_table(
         console,
         Table(
             tests.caption,
@@ -28,13 +28,14 @@ def print_campaign(found: CampaignResult, console: Console) -> None:
             tuple(r[:5] + r[-1:] for r in tests.rows),
         ),
     )
-    _print(console, more_table(found))
+    print_table(console, more_table(found))
     for line in (model_words(found), *found.notes, *CAUTIONS):
         if line:
             console.print(Text(f"- {line}"), highlight=False)
 
 
-def _print(console: Console, table: Table) -> None:
+def print_table(console: Console, table: Table) -> None:
+    """Print one table and a blank line."""
     shown = plain_table(table.caption)
     for head, kind in zip(table.heads, table.numeric, strict=True):
         shown.add_column(head, justify="right" if kind == "n" else "left", overflow="fold")

@@ -1,0 +1,83 @@
+"""The command `section`: data after its schema, a picture, refusals."""
+
+import json
+from pathlib import Path
+
+import jsonschema
+import numpy as np
+import pytest
+from click.testing import CliRunner
+
+import viewer
+from roofmodel.errors import InputError
+from roofmodel.profiles.shapes import shape_outline
+from tests.checks.projects import GABLE_EN
+from tests.sections.test_profile_files import with_profile
+from viewer.cli import commands
+
+SCHEMA = json.loads((Path(viewer.__file__).parent / "section.schema.json").read_text())
+
+
+def run(*words):
+    return CliRunner().invoke(commands, ["section", *map(str, words)])
+
+
+def channel(folder, wall=0.002):
+    outline = shape_outline("channel", {"width": 0.03, "depth": 0.06, "wall": wall})
+    rows = [f"{y * 1e3},{z * 1e3}" for y, z in np.array(outline.exterior.coords)[:-1]]
+    (folder / "c.csv").write_text("y [mm],z [mm]\n" + "\n".join(rows))
+    return folder / "c.csv"
+
+
+def test_outline(tmp_path):
+    """A channel of a CSV table: values as by hand, thin flanges buckle before yield."""
+    done = run(channel(tmp_path), "--out", tmp_path / "o", "--yield-strength", "350 MPa")
+    assert done.exit_code == 0
+    data = json.loads((tmp_path / "o" / "section.json").read_text())
+    jsonschema.validate(data, SCHEMA)
+    np.testing.assert_allclose(data["section"]["area"], 0.002 * (0.06 + 2 * 0.028), rtol=1e-6)
+    assert len(data["walls"]) == 3
+    assert data["effective"]["compression"] < 0.9
+    assert sorted(w["free_ends"] for w in data["walls"]) == [0, 1, 1]
+    assert (tmp_path / "o" / "section.png").stat().st_size > 20_000
+    assert "Warping constant" in done.output
+    thick = run(channel(tmp_path, 0.005), "--out", tmp_path / "p", "--units", "US", "--json")
+    assert json.loads(thick.stdout)["effective"]["compression"] > data["effective"]["compression"]
+
+
+def test_project(tmp_path):
+    """The rail of a project, plain tube or profile."""
+    values = {"sk": 1.5, "mu": 0.0, "warm": 0, "test_height": 0, "interaction": "linear", "row": ""}
+    values["strength"] = 'along = "6 kN", across = "2 kN", pull = "4 kN", push = "6 kN"'
+    size = 'shape = "hat", width = "40 mm", depth = "30 mm", lip = "15 mm", wall = "3 mm"'
+    for name, text in (("tube", GABLE_EN), ("hat", with_profile(size))):
+        path = tmp_path / f"{name}.toml"
+        path.write_text(text.format(**values))
+        assert run(path, "--out", tmp_path / name).exit_code == 0
+        data = json.loads((tmp_path / name / "section.json").read_text())
+        jsonschema.validate(data, SCHEMA)
+        assert data["section"]["round"] == (name == "tube")
+
+
+def test_unknown_walls_and_refusals(tmp_path):
+    t = np.linspace(0, np.pi, 40)
+    arc = np.concatenate([np.c_[30 * np.cos(t), 30 * np.sin(t)], np.c_[28 * np.cos(t), 28 * np.sin(t)][::-1]])
+    (tmp_path / "arc.csv").write_text("y [mm],z [mm]\n" + "\n".join(f"{a},{b}" for a, b in arc))
+    done = run(tmp_path / "arc.csv", "--out", tmp_path / "o")
+    assert done.exit_code == 1
+    data = json.loads((tmp_path / "o" / "section.json").read_text())
+    assert data["effective"]["compression"] is None
+    for words, says in (
+        ((tmp_path / "none.dxf",), "no such file"),
+        ((channel(tmp_path), "--yield-strength", "35"), "has no unit"),
+    ):
+        done = run(*words, "--out", tmp_path / "q")
+        assert isinstance(done.exception, InputError)
+        assert says in str(done.exception)
+        assert not (tmp_path / "q").exists()
+
+
+def test_bad_strength_names_what_is_right(tmp_path):
+    done = run(channel(tmp_path), "--yield-strength", "1 MPa", "--out", tmp_path / "q")
+    with pytest.raises(InputError, match="yield"):
+        raise done.exception

@@ -1,0 +1,1 @@
+"""The command `section`: a rail's profile as table, picture and data."""

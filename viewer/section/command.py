@@ -1,0 +1,72 @@
+"""The command `section`."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from viewer.stages import Spoken, Stages, console, named, notice, print_json
+
+OUTPUTS = ("section.json", "section.png")
+
+
+@click.command(
+    cls=Spoken,
+    short_help="Show a rail's section: values, walls, what buckling leaves.",
+    epilog='Example: eavewright section rail.dxf --yield-strength "215 MPa" --out section',
+)
+@click.argument("file", type=click.Path(path_type=Path))
+@click.option("--out", callback=named, default="section", show_default=True, help="Folder for the results.")
+@click.option("--unit", metavar="UNIT", help="Length unit of a drawing that does not say it.")
+@click.option("--layer", metavar="NAME", help="Layer of a drawing; all by default.")
+@click.option(
+    "--material",
+    type=click.Choice(["steel", "stainless steel", "aluminum"]),
+    default="aluminum",
+    show_default=True,
+)
+@click.option(
+    "--yield-strength", "strength", default="160 MPa", show_default=True, help="Of the metal, with its unit."
+)
+@click.option("--units", type=click.Choice(["SI", "US"]), default="SI", show_default=True)
+@click.option("--format", "form", type=click.Choice(["ASD", "LRFD", "EN"]), default="EN", show_default=True)
+def section(
+    file: Path, out: Path, unit: str | None, layer: str | None, material: str, strength: str, units: str,
+    form: str,
+) -> None:  # fmt: skip
+    """Show the rail section of FILE: a project.toml, or an outline as DXF or CSV.
+
+    The options below --out are for outlines; a project says these things itself. Exit code 0: done. 1: local
+    buckling is not known, as walls were not recognized. 2: bad input, nothing written.
+    """
+    import numpy as np
+
+    with Stages() as stages:
+        stages.show("reading the section")
+        from viewer.files import atomic, check_output, output_folder
+        from viewer.section.export import write_section
+        from viewer.section.picture import section_drawing
+        from viewer.section.read import see_section
+        from viewer.snow.drawing import paint
+
+        seen = see_section(file, unit, layer, material, strength, units, form)
+        check_output(out, list(seen.inputs), list(OUTPUTS))
+        folder = output_folder(out)
+        stages.accept()
+        write_section(seen, folder / "section.json")
+        with atomic(folder / "section.png") as temporary:
+            paint(section_drawing(seen)).save(temporary, format="PNG")
+    from viewer.section.words import effective_table, notes, section_table
+    from viewer.strength.terminal import print_table
+
+    for table in (section_table(seen), effective_table(seen)):
+        print_table(console(), table)
+    for line in notes(seen):
+        console().print(f"- {line}", highlight=False, markup=False)
+    print_json(folder / "section.json")
+    console().print(f"Written to {folder}/: " + ", ".join(OUTPUTS), highlight=False)
+    unknown = bool(np.isnan(seen.left.share).any())
+    if unknown:
+        notice("Local buckling is not known: some walls were not recognized.")
+    raise SystemExit(int(unknown))

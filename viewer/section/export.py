@@ -1,0 +1,65 @@
+"""section.json: the profile as plain data, SI."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import asdict
+from pathlib import Path
+from typing import Any
+
+import shapely
+
+from viewer.export import plain_data, version
+from viewer.files import write_text
+from viewer.section.read import Seen
+from viewer.section.words import notes, shares
+
+
+def section_data(seen: Seen) -> dict[str, Any]:
+    """Everything, after viewer/section.schema.json; null stands for "not known" and "none"."""
+    p, walls, share = seen.profile, seen.profile.walls, shares(seen)
+    return dict(
+        plain_data(
+            {
+                "format": "eavewright section",
+                "format_version": 1,
+                "eavewright_version": version(),
+                "input": {"file": seen.name, "sha256": seen.digest},
+                "metal": {
+                    "name": seen.metal.name,
+                    "E": seen.metal.E,
+                    "G": seen.metal.G,
+                    "yield_strength": seen.metal.yield_strength,
+                },
+                "section": asdict(p.section),
+                "principal": p.principal,
+                "angle": p.angle,
+                "plastic": p.plastic,
+                "one_sided": p.one_sided,
+                "net": None if p.net is None else asdict(p.net),
+                "effective": {
+                    "compression": share[0],
+                    "bending_y": share[1],
+                    "bending_z": share[2],
+                    "basis": seen.left.basis,
+                },
+                "walls": [
+                    {
+                        "start": walls.start[i],
+                        "end": walls.end[i],
+                        "thickness": walls.thickness[i],
+                        "free_ends": int(walls.free[i].sum()),
+                        "share": float(seen.left.plate[:, i].min()),
+                    }
+                    for i in range(len(walls.thickness))
+                ],
+                "rings": [shapely.get_coordinates(ring) for ring in shapely.get_rings(p.outline)],
+                "notes": notes(seen),
+            }
+        )
+    )
+
+
+def write_section(seen: Seen, path: Path) -> None:
+    """Write section.json."""
+    write_text(path, json.dumps(section_data(seen), ensure_ascii=False, allow_nan=False) + "\n")

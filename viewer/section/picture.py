@@ -1,0 +1,111 @@
+"""section.png: outline, centroid, shear center, principal axes, and the walls that buckle before yield."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from shapely import LineString
+
+from viewer import style
+from viewer.quantities import quantity
+from viewer.section.read import Seen
+from viewer.section.words import section_table
+from viewer.snow.drawing import Drawing
+
+Array = NDArray[np.float64]
+
+SIZE = (1500.0, 930.0)
+FIELD = (70.0, 150.0, 690.0, 640.0)  # left, top, width, height of the drawing
+TYPE = 20.0
+METAL = style.SNOW_ANCHORS[2]
+
+
+def section_drawing(seen: Seen) -> Drawing:
+    """The profile as built in, up the slope to the right, and its numbers."""
+    drawing, p = Drawing(SIZE), seen.profile
+    drawing.write(f"{p.section.label}, {seen.metal.name}", FIELD[0], 52.0, 34.0, bold=True)
+    drawing.write("right: up the slope; top: away from the roof", FIELD[0], 96.0, TYPE, color=style.MUTED)
+    center = np.array([p.section.center_y, p.section.center_z])
+    low = np.minimum(p.reach[:, 0], center)
+    high = np.maximum(p.reach[:, 1], center)
+    scale = min(FIELD[2] / (high - low)[0], FIELD[3] / (high - low)[1]) * 0.86
+    middle = 0.5 * (low + high)
+
+    shift = np.array([FIELD[0] + 0.5 * FIELD[2], FIELD[1] + 0.5 * FIELD[3]])
+
+    def at(points: Array) -> Array:
+        xy = (np.asarray(points, dtype=float) - middle) * scale * [1.0, -1.0]
+        return np.asarray(xy + shift)
+
+    drawing.area(shapely.transform(p.outline, at), METAL, style.INK, 2.2)
+    _walls(drawing, seen, at)
+    reach = 0.56 * float((p.reach[:, 1] - p.reach[:, 0]).max())
+    for turn, dash in ((0.0, None), (0.5 * np.pi, (12.0, 7.0))):
+        way = np.array([np.cos(p.angle + turn), np.sin(p.angle + turn)])
+        drawing.line(at(np.stack([-reach * way, reach * way])), style.ACCENT, 1.8, dash)
+    (x, y), (u, v) = at(np.zeros((1, 2)))[0], at(center[None])[0]
+    drawing.circle(x, y, 8.0, style.PAPER, style.INK, 2.4)
+    for sign in (1.0, -1.0):
+        cross = np.array([[u - 10.0, v - 10.0 * sign], [u + 10.0, v + 10.0 * sign]])
+        drawing.line(cross, style.EXCEEDED_ANCHORS[0], 3.2)
+    _legend(drawing, seen)
+    _numbers(drawing, seen)
+    drawing.write(
+        f"{style.CAUTION} Clauses from memory.", FIELD[0], SIZE[1] - 26.0, 0.86 * TYPE, color=style.MUTED
+    )
+    return drawing
+
+
+def _walls(drawing: Drawing, seen: Seen, at: Callable[[Array], Array]) -> None:
+    """Walls that buckle before yield, in the colors of use."""
+    walls, share = seen.profile.walls, seen.left.plate.min(axis=0, initial=1.0)
+    for i in np.flatnonzero(share < 0.999).tolist():
+        line = LineString([walls.start[i], walls.end[i]])
+        color = style.KEPT_ANCHORS[2] if share[i] > 0.5 else style.EXCEEDED_ANCHORS[0]
+        plate = line.buffer(0.5 * walls.thickness[i], cap_style="flat")
+        drawing.area(shapely.transform(plate, at), color, style.INK, 1.0)
+        tip = shapely.transform(shapely.Point(0.5 * (walls.start[i] + walls.end[i])), at)
+        x, y = shapely.get_coordinates(tip)[0]
+        drawing.write(f"{100.0 * share[i]:.0f} %", x, y, TYPE, bold=True, align="center", halo=True)
+
+
+def _legend(drawing: Drawing, seen: Seen) -> None:
+    y = FIELD[1] + FIELD[3] + 36.0
+    drawing.circle(FIELD[0] + 8.0, y, 7.0, style.PAPER, style.INK, 2.4)
+    drawing.write("centroid", FIELD[0] + 26.0, y, TYPE)
+    for sign in (1.0, -1.0):
+        cross = np.array([[FIELD[0] + 152.0, y - 8.0 * sign], [FIELD[0] + 168.0, y + 8.0 * sign]])
+        drawing.line(cross, style.EXCEEDED_ANCHORS[0], 3.0)
+    drawing.write("shear center", FIELD[0] + 182.0, y, TYPE)
+    drawing.line(np.array([[FIELD[0] + 330.0, y], [FIELD[0] + 372.0, y]]), style.ACCENT, 2.0)
+    drawing.write("strong axis", FIELD[0] + 384.0, y, TYPE)
+    if (seen.left.plate < 0.999).any():
+        words = "colored: buckles at this share of yield"
+    elif np.isnan(seen.left.share).any():
+        words = "local buckling not known"
+    else:
+        words = "no wall buckles before yield"
+    drawing.write(words, FIELD[0], y + 34.0, TYPE, color=style.MUTED)
+
+
+def _numbers(drawing: Drawing, seen: Seen) -> None:
+    left, right, top = 800.0, SIZE[0] - 60.0, 150.0
+    rows = [*section_table(seen).rows]
+    rows += [
+        (f"Left in {name}", "not known" if np.isnan(share) else f"{100.0 * share:.1f} %")
+        for name, share in zip(
+            ("compression", "bending away", "bending down"),
+            (seen.left.share[0], seen.left.share[1:3].min(), seen.left.share[3:5].min()),
+            strict=True,
+        )
+    ]
+    rows.append(("Yield strength", quantity(seen.metal.yield_strength, "stress", seen.units)))
+    step = min(32.0, (900.0 - top - 60.0) / len(rows))
+    for i, (name, value) in enumerate(rows):
+        y = top + step * i
+        drawing.write(name, left, y, 0.9 * TYPE, color=style.MUTED)
+        drawing.write(value, right, y, 0.9 * TYPE, align="right")
+        drawing.line(np.array([[left, y + 0.5 * step], [right, y + 0.5 * step]]), style.HAIRLINE, 1.0)

@@ -1,0 +1,111 @@
+"""The profile that a project or a drawing gives."""
+
+from __future__ import annotations
+
+import hashlib
+from dataclasses import dataclass
+from pathlib import Path
+
+import shapely
+from shapely import Point
+
+from fea.sections.effective import Effective, effective
+from roofmodel.errors import InputError
+from roofmodel.hardware import DesignFormat, Material, Rail
+from roofmodel.profiles.data import Profile
+from roofmodel.profiles.properties import profile_of
+from roofmodel.profiles.shapes import shape_outline
+from roofmodel.project.hardware_tables import make_rail
+from roofmodel.project.load import load_project
+from roofmodel.project.schema import RailTable
+from roofmodel.units import UnitSystem, parse
+from viewer.quantities import system
+
+LEAST, MOST = 10e6, 3e9  # yield strengths beyond these are a slip of the unit [Pa]
+
+
+@dataclass(frozen=True)
+class Seen:
+    """A profile with its metal, what buckling leaves of it, and where it comes from."""
+
+    inputs: tuple[Path, ...]
+    name: str
+    digest: str
+    units: UnitSystem
+    profile: Profile
+    metal: Material
+    form: DesignFormat
+    left: Effective
+
+
+def see_section(
+    file: Path, unit: str | None, layer: str | None, material: str, strength: str, units: str, form: str
+) -> Seen:
+    """Read FILE: a project's rail, or an outline as DXF or CSV with the metal given beside it."""
+    if file.suffix.lower() == ".toml":
+        project = load_project(file)
+        table = project.table.rail
+        poisson = project.rail.material.E / project.rail.material.G / 2.0 - 1.0
+        profile = project.rail.profile or _plain(table, poisson, project.rail)
+        return _seen(
+            project.inputs,
+            project.digest,
+            project.table.project.units,
+            profile,
+            project.rail,
+            DesignFormat(project.table.design.format),
+        )
+    try:
+        known = parse(strength, "stress")
+    except ValueError as error:
+        message = f"--yield-strength: {error}"
+        raise InputError(message) from None
+    given = {"file": file.name, "unit": unit, "layer": layer}
+    if not LEAST <= known <= MOST:
+        message = f'--yield-strength: "{strength}" is outside 10 to 3,000 MPa; check it and its unit'
+        raise InputError(message)
+    table = RailTable.model_validate(
+        {
+            "shape": "profile",
+            "profile": {key: value for key, value in given.items() if value is not None},
+            "material": material,
+            "yield_strength": f"{known} Pa",
+        }
+    )
+    digest = hashlib.sha256()
+    rail = make_rail(table, DesignFormat(form), file.parent, digest)
+    assert rail.profile is not None
+    return _seen((file,), digest.hexdigest(), units, rail.profile, rail, DesignFormat(form))
+
+
+def _seen(
+    inputs: tuple[Path, ...], digest: str, units: str, profile: Profile, rail: Rail, form: DesignFormat
+) -> Seen:
+    return Seen(
+        inputs=inputs,
+        name=inputs[0].name,
+        digest=digest,
+        units=system(units),
+        profile=profile,
+        metal=rail.material,
+        form=form,
+        left=effective(profile, rail.material, form),
+    )
+
+
+def _plain(table: RailTable, poisson: float, rail: Rail) -> Profile:
+    """Profile of a tube or bar that the project gives by its sizes."""
+    label = rail.section.label
+    size = {
+        name: float(value)
+        for name in ("diameter", "width", "depth", "wall")
+        if (value := getattr(table, name)) is not None
+    }
+    if table.shape in ("round tube", "rectangular tube"):
+        return profile_of(shape_outline(table.shape, size), poisson, label)
+    if table.shape == "round bar":
+        return profile_of(Point(0.0, 0.0).buffer(0.5 * size["diameter"], quad_segs=24), poisson, label)
+    if table.shape == "flat bar":
+        return profile_of(shapely.box(0.0, 0.0, size["width"], size["depth"]), poisson, label)
+    message = 'rail.shape: "values" has no outline; give rail.profile'
+    raise InputError(message)

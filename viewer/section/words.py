@@ -1,0 +1,88 @@
+"""Numbers of a profile for people and for programs."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from viewer.quantities import quantity
+from viewer.report.tables import Table
+from viewer.section.read import Seen
+
+KINDS = ("compression", "bending away from the roof", "", "bending down the slope", "")
+CAUTIONS = (
+    "Results need review by a licensed engineer; local code governs; the clauses are from memory.",
+    "Strengths of clamps must come from tests by the maker. Falling snow and work at height kill.",
+)
+
+
+def section_table(seen: Seen) -> Table:
+    """Properties of the whole section."""
+    p, s = seen.profile, seen.profile.section
+    entries: list[tuple[str, float, str]] = [
+        ("Area", s.area, "section area"),
+        ("Size along the slope", s.depth_y, "size"),
+        ("Size away from the roof", s.depth_z, "size"),
+        ("Second moment, bending away from the roof", s.I_y, "second moment"),
+        ("Second moment, bending down the slope", s.I_z, "second moment"),
+        ("Product of inertia", s.I_yz, "second moment"),
+        ("Larger principal second moment", float(p.principal[0]), "second moment"),
+        ("Smaller principal second moment", float(p.principal[1]), "second moment"),
+        ("Axis of the larger one, from up the slope", p.angle, "angle"),
+        ("Elastic modulus, bending away from the roof", s.W_y, "section modulus"),
+        ("Elastic modulus, bending down the slope", s.W_z, "section modulus"),
+        ("Plastic modulus, bending away from the roof", float(p.plastic[0]), "section modulus"),
+        ("Plastic modulus, bending down the slope", float(p.plastic[1]), "section modulus"),
+        ("Torsion constant", s.J, "second moment"),
+        ("Torsion modulus", s.W_t, "section modulus"),
+        ("Warping constant", s.I_w, "warping constant"),
+        ("Shear center up the slope from the centroid", s.center_y, "size"),
+        ("Shear center away from the roof from the centroid", s.center_z, "size"),
+        ("Shear area along the slope", s.shear_y, "section area"),
+        ("Shear area away from the roof", s.shear_z, "section area"),
+    ]
+    if p.net is not None:
+        entries += [
+            ("Net area at holes", p.net.area, "section area"),
+            ("Net modulus, bending away from the roof", p.net.W_y, "section modulus"),
+            ("Net modulus, bending down the slope", p.net.W_z, "section modulus"),
+        ]
+    rows = tuple((name, quantity(value, kind, seen.units)) for name, value, kind in entries)
+    return Table(f"{s.label}, {seen.metal.name}", ("Property", "Value"), "tn", rows)
+
+
+def effective_table(seen: Seen) -> Table:
+    """What local buckling leaves at first yield."""
+    s, share = seen.profile.section, shares(seen)
+    rows = tuple(
+        (
+            name,
+            "not known" if np.isnan(part) else f"{100.0 * part:.1f} %",
+            quantity(full * part, kind, seen.units),
+        )
+        for name, part, full, kind in (
+            ("compression", share[0], s.area, "section area"),
+            ("bending away from the roof", share[1], s.W_y, "section modulus"),
+            ("bending down the slope", share[2], s.W_z, "section modulus"),
+        )
+    )
+    caption = f"Left by local buckling at {quantity(seen.metal.yield_strength, 'stress', seen.units)}"
+    return Table(f"{caption}: {seen.left.basis}", ("Kind of stress", "Share", "Effective"), "tnn", rows)
+
+
+def shares(seen: Seen) -> np.ndarray:
+    """Share of yield in compression and in both bendings, the worse way round, (3,)."""
+    share = seen.left.share
+    return np.array([share[0], share[1:3].min(), share[3:5].min()])
+
+
+def percent_words(share: float) -> str:
+    """Share of yield, or that it is not known."""
+    return "not known" if np.isnan(share) else f"{100.0 * share:.1f} %"
+
+
+def notes(seen: Seen) -> tuple[str, ...]:
+    """What a reader must know beside the numbers."""
+    found = [] if not np.isnan(seen.left.share).any() else [
+        "Some walls were not recognized: local buckling is not known, and check does not verify this rail."
+    ]  # fmt: skip
+    return (*found, f"Torsion, warping and shear by {seen.profile.elements} finite elements.", *CAUTIONS)
