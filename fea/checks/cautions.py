@@ -10,6 +10,7 @@ from shapely import LineString
 from fea.checks.combinations import LoadFactors
 from fea.checks.durability import couples, rail_movement
 from fea.checks.limits import Limit
+from fea.checks.rail_unchecked import unchecked_words
 from fea.checks.strips import panel_strips
 from fea.panel.restraint import restraint_words
 from fea.panel.support import PanelSupport
@@ -95,29 +96,13 @@ def cautions(
             "The rail is an open section that warps, but nobody gave rail.omega_max: its stress from "
             "bimoments is in no check."
         )
-    found += _unchecked(project)
+    found += unchecked_words(project)
     held = np.zeros(len(project.layout.row_name))
     np.maximum.at(held, force.row, np.abs(force.thrust).max(axis=(0, 2)))
     idle = [n for n, h in zip(project.layout.row_name, held, strict=True) if h == 0.0]
     if idle:
         found.append(f"No case brings snow to {', '.join(idle)}: nothing was checked there.")
     return (*found, *_short_of_valleys(project.roof, project.layout, graph, project))
-
-
-def _unchecked(project: Project) -> list[str]:
-    """Ways for a rail to fail that are in no check."""
-    rail, ways = project.rail, []
-    if rail.profile is None:
-        if rail.section.I_w > 0.0:
-            ways = ["local buckling", "lateral-torsional buckling"]
-    else:
-        walls = rail.profile.walls
-        slender = (walls.width / walls.thickness).max(initial=0.0)
-        if slender > 60.0 * np.sqrt(235e6 / rail.material.yield_strength * rail.material.E / 210e9):
-            ways.append("buckling of its walls by shear")
-        if np.isnan(rail.bearing_length) and np.isnan(rail.bearing_strength):
-            ways.append("crushing of its walls on the clamps (rail.bearing_length or bearing_strength)")
-    return [f"In no check of the rail: {' and '.join(ways)}."] if ways else []
 
 
 def _lasting(project: Project) -> list[str]:

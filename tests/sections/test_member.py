@@ -5,6 +5,7 @@ import pytest
 from scipy.linalg import eig
 
 from fea.analysis import analyze
+from fea.checks.rail_unchecked import unchecked_words
 from fea.sections.crippling import bearing_resistance
 from fea.sections.effective import effective
 from fea.sections.lateral import column_factor, critical_moment, lateral_factor
@@ -13,8 +14,8 @@ from roofmodel.errors import InputError
 from roofmodel.hardware import DesignFormat, Material
 from roofmodel.profiles.properties import profile_of
 from roofmodel.profiles.shapes import shape_outline
-from tests.checks.projects import limit, project
-from tests.sections.test_profile_files import with_profile
+from tests.checks.projects import GABLE_EN, limit, project
+from tests.sections.test_profile_files import TUBE, with_profile
 
 EN, ASD = DesignFormat.EN, DesignFormat.ASD
 STEEL = Material("steel", 210e9, 81e9, 12e-6, 7850.0, 355e6)
@@ -212,3 +213,19 @@ def test_unknown_walls_never_pass(tmp_path):
     result = analyze(project(tmp_path, with_profile(f'points = "{points} mm"')))
     assert limit(result, "rail local buckling").unverified.any()
     assert not result.passed
+
+
+@pytest.mark.parametrize(
+    ("rail", "says"),
+    [
+        ('shape = "rectangular tube"\nwidth = "60 mm"\ndepth = "60 mm"\nwall = "3 mm"', ""),
+        ('shape = "rectangular tube"\nwidth = "60 mm"\ndepth = "60 mm"\nwall = "1 mm"', "thin walls"),
+        ('shape = "round tube"\ndiameter = "120 mm"\nwall = "1 mm"', "thin walls"),
+        ('shape = "flat bar"\nwidth = "50 mm"\ndepth = "8 mm"', "lateral-torsional"),
+    ],
+)
+def test_plain_rails_say_what_is_not_checked(tmp_path, rail, says):
+    """Thin tubes and flat bars given by their sizes: a caution; stocky ones need none."""
+    found = unchecked_words(project(tmp_path, GABLE_EN.replace(TUBE, rail)))
+    assert bool(found) == bool(says)
+    assert all(says in line for line in found)
