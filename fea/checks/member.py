@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fea.checks.limits import (
+    LOADED,
     Demands,
     Limit,
     _piece_max,
@@ -105,7 +106,8 @@ def _of_state(
     elif force.shape[-1] > 6 and s.I_w > 0.0:
         bend = bend + np.abs(force[..., 6]) * s.omega_max / s.I_w / strength / found.share.min()
     squash = s.area * strength * found.share[0]
-    pressed = np.where(squeeze > 0.0, squeeze / squash, 0.0)
+    floor = LOADED * s.area * strength if np.isnan(squash) else 0.0
+    pressed = np.where(squeeze > floor, squeeze / squash, 0.0)
     names, _ = span_names(layout)
     piece = sample_piece(result, layout)
     limits = [_ratio("rail local buckling", names, piece, pressed + bend, basis)]

@@ -16,6 +16,7 @@ IntArray = NDArray[np.int64]
 PARALLEL = np.cos(np.radians(4.0))  # faces of a wall that tapers less count as parallel
 SHORTEST = 1.0  # walls shorter than this many thicknesses cannot buckle
 BEYOND = 0.75  # metal this many thicknesses past the end of a wall holds it
+BEND = np.cos(np.radians(30.0))  # a fold by less does not hold the edges of its walls (judgment)
 STOCKY = 8.0  # what no wall covers counts as a lump up to this many squares of its inscribed circle
 
 
@@ -39,7 +40,8 @@ def walls_of(outline: Polygon, thickness: float | None = None) -> Walls:
     free = _free(outline, start, end, wall)
     rest = _rest(outline, start, end, wall)
     lip, web = _lips(start, end, rest, wall, free)
-    return Walls(start, end, wall, free, lip, web, all(_stocky(lump) for lump in rest))
+    known = all(_stocky(lump) for lump in rest) and not _runs_on(start, end, wall)
+    return Walls(start, end, wall, free, lip, web, known)
 
 
 def no_walls(*, known: bool) -> Walls:
@@ -113,6 +115,22 @@ def _lips(
     far = at ^ 1
     web[owner[at]] = np.where(held[far] > 0, owner[near[far].argmax(axis=1)], -1)
     return lip, web
+
+
+def _runs_on(start: Array, end: Array, wall: Array) -> bool:
+    """Whether walls go on into each other without a fold or a third wall: facets of a curve, steps."""
+    n = len(wall)
+    if n < 2:
+        return False
+    tip = np.stack([start, end], axis=1).reshape(-1, 2)
+    owner = np.repeat(np.arange(n), 2)
+    way = ((end - start) / np.linalg.norm(end - start, axis=1)[:, None])[owner]
+    thick = np.maximum(wall[owner][:, None], wall[owner][None])
+    apart = np.linalg.norm(tip[:, None] - tip[None], axis=2)
+    other = owner[:, None] != owner[None]
+    straight = (apart <= 2.0 * thick) & other & (np.abs(way @ way.T) > BEND)
+    third = ((apart <= 2.0 * thick) & other & (np.abs(way @ way.T) <= BEND)).any(axis=1)
+    return bool((straight & ~(third[:, None] | third[None])).any())
 
 
 def _rest(outline: Polygon, start: Array, end: Array, wall: Array) -> list[BaseGeometry]:

@@ -213,6 +213,9 @@ def test_unknown_walls_never_pass(tmp_path):
     result = analyze(project(tmp_path, with_profile(f'points = "{points} mm"')))
     assert limit(result, "rail local buckling").unverified.any()
     assert not result.passed
+    words = 'moment_slope = "3 kN*m"\nmoment_normal = "3 kN*m"\nmoment_kind = "design"'
+    tested = analyze(project(tmp_path, more(with_profile(f'points = "{points} mm"'), words)))
+    assert not limit(tested, "rail local buckling").unverified.any()
 
 
 @pytest.mark.parametrize(

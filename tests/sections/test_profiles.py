@@ -130,6 +130,15 @@ def test_walls():
         assert set(w.web[order[2:4]]) == {order[4]}
     angle = profile_of(ANGLE).walls
     assert angle.free.sum(axis=1).tolist() == [1, 1]
+    arc = np.radians(np.linspace(0, 180, 13))[:, None]
+    ring = np.hstack([np.cos(arc), np.sin(arc)])
+    facets = profile_of(Polygon(np.vstack([0.03 * ring, 0.029 * ring[::-1]])))
+    assert len(facets.walls.thickness) > 5  # each longer than it is thick, and none held by the next
+    assert not facets.walls.known
+    step = Polygon(np.array([(0, 0), (60, 0), (60, 1), (30, 1), (30, 2), (2, 2), (2, 40), (0, 40)]) / 1e3)
+    assert not profile_of(step).walls.known
+    tee = shape_outline("tee", {"width": 0.05, "depth": 0.05, "wall": 0.004})
+    assert profile_of(tee).walls.known
     assert not profile_of(shape_outline("round tube", {"diameter": 0.048, "wall": 0.002})).walls.known
 
 
