@@ -17,6 +17,7 @@ from viewer.handover.command import handover
 from viewer.plan.command import plan
 from viewer.screen.command import screen
 from viewer.section.command import section
+from viewer.span.command import span
 from viewer.stages import Commands, Stages, console, named, notice, print_json
 from viewer.strength.command import tests
 
@@ -40,6 +41,8 @@ ROOF_OUTPUTS = ["roof.png", "roof.json"]
 SNOW_OUTPUTS = ["snow.json", "snow.csv", "snow.png", "snow.html"]
 
 SCHEMAS = ["handover", "plan", "results", "roof", "screen", "seam", "section", "snow", "tests"]
+SCHEMAS = ["handover", "plan", "results", "roof", "screen", "seam", "snow", "tests"]
+SCHEMAS = ["handover", "results", "roof", "screen", "seam", "snow", "spans", "tests"]
 
 SEAM_OUTPUTS = ["seam.json", "seam.png", "seam.vtu", "seam.inp", "seam.html"]
 
@@ -353,6 +356,7 @@ commands.add_command(open_command)
 commands.add_command(tests)
 commands.add_command(screen)
 commands.add_command(section)
+commands.add_command(span)
 
 
 def main() -> None:

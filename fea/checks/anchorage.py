@@ -77,9 +77,12 @@ def strip_demand(
     (..., s) float
         [N]
     """
-    onto = np.zeros((len(strip), rest.shape[-1]))
-    onto[np.arange(len(strip)), strip] = 1.0
-    down, up = ((held_along(along, readings, sign) @ onto).max(axis=0) for sign in (1.0, -1.0))
+    order = np.argsort(strip, kind="stable")
+    first = np.searchsorted(strip[order], np.arange(rest.shape[-1]))
+    down, up = (
+        np.add.reduceat(held_along(along, readings, sign)[..., order], first, axis=-1).max(axis=0)
+        for sign in (1.0, -1.0)
+    )
     return np.asarray(np.maximum(np.maximum(down, 0.0) + rest, np.maximum(up, 0.0)) + restrained)
 
 

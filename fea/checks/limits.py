@@ -201,12 +201,12 @@ def interact(utilization: Array, rule: Interaction) -> Array:
     """Combine (..., 6) utilizations by direction; pull and push act at different ends, the worse counts."""
     u = utilization
     normal = np.where(np.isnan(u[..., 2]) | np.isnan(u[..., 3]), np.nan, np.maximum(u[..., 2], u[..., 3]))
-    parts = np.stack([u[..., 0], u[..., 1], normal, u[..., 4], u[..., 5]], axis=-1)
+    parts = (u[..., 0], u[..., 1], normal, u[..., 4], u[..., 5])
     if rule is Interaction.LINEAR:
-        return np.asarray(parts.sum(axis=-1))
+        return np.asarray(sum(parts))
     if rule is Interaction.CIRCULAR:
-        return np.asarray(np.sqrt(np.sum(parts**2, axis=-1)))
-    return np.asarray(parts.max(axis=-1))
+        return np.asarray(np.sqrt(sum(part**2 for part in parts)))
+    return np.asarray(np.maximum.reduce(parts))
 
 
 def rail_resistance(rail: Rail, form: DesignFormat) -> float:
@@ -217,13 +217,16 @@ def rail_resistance(rail: Rail, form: DesignFormat) -> float:
     )
 
 
-def clamp_limits(force: Array, clamp: Clamp, layout: Layout) -> tuple[Limit, ...]:
+def clamp_limits(force: Array, clamp: Clamp, layout: Layout, scale: Array | None = None) -> tuple[Limit, ...]:
     """Limits of every clamp: each direction, and all together by the interaction rule.
 
     `force` (q, k, c, 6) holds the factored forces at the grips in k readings, of which the worst counts.
+    `scale` (q, 1, c) is the force along the seams that says what counts as loaded, the largest of all
+    where it is left out. [N]
     """
     components = clamp_components(force, clamp)
-    scale = float(components[..., 0].max(initial=0.0))
+    if scale is None:
+        scale = np.asarray(components[..., 0].max(initial=0.0))
     utilization = component_utilization(components, clamp, scale)
     together = _worst(interact(utilization, clamp.interaction))
     names = (
@@ -334,11 +337,16 @@ def rail_deflection_limit(
     result: FrameResult, basis: Basis, factors: tuple[Array, Array, Array], rail: Rail, layout: Layout
 ) -> Limit:
     """Deflection of each piece off the line through its clamps; overhangs count twice their length."""
-    names, _ = span_names(layout)
     piece = sample_piece(result, layout)
-    length, deflection = _relative_deflection(result, layout, piece)
+    length, deflection = relative_deflection(result, layout, piece)
     weights = basis.readings_weights(*factors)
     moved = (weights @ deflection.reshape(basis.count, -1)).reshape(len(weights), basis.cases, -1, 2)
+    return deflection_limit(moved, piece, length, rail, layout)
+
+
+def deflection_limit(moved: Array, piece: IntArray, length: Array, rail: Rail, layout: Layout) -> Limit:
+    """Limit of deflections (k, q, t, 2) in k readings; piece and length as of `relative_deflection`."""
+    names, _ = span_names(layout)
     demand = _piece_max(np.linalg.norm(moved, axis=3).max(axis=0), piece, len(names))
     resistance = length / rail.deflection_ratio
     utilization = demand / np.where(length > 0.0, resistance, np.inf)
@@ -360,7 +368,7 @@ def rail_deflection_limit(
     )
 
 
-def _relative_deflection(result: FrameResult, layout: Layout, piece: IntArray) -> tuple[Array, Array]:
+def relative_deflection(result: FrameResult, layout: Layout, piece: IntArray) -> tuple[Array, Array]:
     """Length that counts for each piece (n,), and unit deflections (count, t, 2) off its chord."""
     starts = np.searchsorted(layout.clamp_row, np.arange(len(layout.row_name) + 1))
     clamps_in_row = np.diff(starts)

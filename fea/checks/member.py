@@ -14,9 +14,9 @@ from fea.checks.limits import (
     Demands,
     Limit,
     _piece_max,
-    _relative_deflection,
     combine,
     rail_resistance,
+    relative_deflection,
     sample_piece,
     span_names,
     worse,
@@ -111,7 +111,7 @@ def _of_state(
     names, _ = span_names(layout)
     piece = sample_piece(result, layout)
     limits = [_ratio("rail local buckling", names, piece, pressed + bend, basis)]
-    length = np.maximum(_relative_deflection(result, layout, piece)[0], SHORTEST)
+    length = np.maximum(relative_deflection(result, layout, piece)[0], SHORTEST)
     critical, column = rail_critical(rail, length)
     first = rail.material.yield_strength * max(s.W_y, s.W_z)
     chi = lateral_factor(np.sqrt(first / critical), rail.material, form)

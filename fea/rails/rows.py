@@ -269,6 +269,7 @@ def build_frame(
     clamp_scale: Array | None = None,
     support: sparse.csr_array | None = None,
     refuse_loose: bool = True,
+    doubtful: IntArray | None = None,
 ) -> Frame:
     """Frame of all rows of a layout.
 
@@ -283,6 +284,8 @@ def build_frame(
         Stiffness at the grips of clamps and panels in series, in place of rigid seams. [N/m, N, N m/rad]
     refuse_loose : bool
         Whether a row that can move freely is refused.
+    doubtful : (k,) int, optional
+        Rows that may move freely; all by default. One is enough of rows that differ only in their scale.
 
     Returns
     -------
@@ -343,8 +346,11 @@ def build_frame(
         matrix=matrix,
     )
     if refuse_loose:
-        for name, words in zip(layout.row_name, _loose(frame, at_rail, clamp), strict=True):
+        rows = np.arange(len(layout.row_name)) if doubtful is None else doubtful
+        for row in rows.tolist():
+            words = free_motion(*_row_motion(frame, at_rail, row), clamp.height)
             if words:
+                name = layout.row_name[row]
                 message = f'row "{name}": {words}; add clamps, stiffness or a continuous splice.'
                 raise InputError(message)
     return frame

@@ -130,7 +130,7 @@ def edited_project(known: Project, data: Mapping[str, Any]) -> Project:
     ------
     InputError
     """
-    table = _model(data, known.path.name, ProjectFile)
+    table = modeled(data, known.path.name, ProjectFile)
     if table.as_built is not None and table.row != known.table.row:
         message = f"{known.path.name}: {_MEASURED}"
         raise InputError(message)
@@ -288,10 +288,11 @@ def validated(text: str, name: str, model: type[Model], empty: str = "") -> Mode
         empty = empty or f"`eavewright new gable --out {name}` writes a project to start from"
         message = f"{name}: is empty; {empty}"
         raise InputError(message)
-    return _model(data, name, model)
+    return modeled(data, name, model)
 
 
-def _model(data: Mapping[str, Any], name: str, model: type[Model]) -> Model:
+def modeled(data: Mapping[str, Any], name: str, model: type[Model]) -> Model:
+    """Tables that are read already, after a model; `name` is for messages. Raises InputError."""
     try:
         return model.model_validate(data)
     except ValidationError as error:

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from typing import Annotated, Literal
 
-from pydantic import Field
+from pydantic import Field, model_validator
 
 from roofmodel.project.base import Table
-from roofmodel.project.field_types import Density, Depth, GroundSnow, Rain, UnitWeight
+from roofmodel.project.field_types import Density, Depth, GroundSnow, Length, Length0, Rain, UnitWeight
 
 # Design formats that go with the snow of each standard.
 FORMATS = {
@@ -164,6 +164,25 @@ class SnowLayer(Table):
         description="Density, or lightest and heaviest: the heavy end loads, the light end overtops.",
     )
     plane: str | None = Field(None, description="Plane the layer lies on; all planes without it.")
+    left: Length0 | None = Field(
+        None,
+        description="Start of a layer that covers a part of its plane, from the plane's left end.",
+    )
+    right: Length | None = Field(None, description="And where it ends.")
+
+    @model_validator(mode="after")
+    def _band(self) -> SnowLayer:
+        if (self.left is None) != (self.right is None):
+            msg = "give left and right, or neither"
+            raise ValueError(msg)
+        if self.left is not None and self.right is not None:
+            if self.plane is None:
+                msg = "left and right need plane, as they count from its left end"
+                raise ValueError(msg)
+            if not self.left < self.right:
+                msg = "left must be less than right"
+                raise ValueError(msg)
+        return self
 
 
 class MeasuredSite(Table):

@@ -69,7 +69,8 @@ def _direct(site: tables.MeasuredSite, planes: tuple[str, ...]) -> inputs.Direct
                 f"this roof has {', '.join(planes[:12])}"
             )
             raise InputError(message)
-        made = inputs.SnowLayer(layer.depth, min(layer.density), max(layer.density))
+        band = None if layer.left is None or layer.right is None else (layer.left, layer.right)
+        made = inputs.SnowLayer(layer.depth, min(layer.density), max(layer.density), band)
         layers.setdefault(layer.plane, []).append(made)
     return inputs.DirectSite(
         layers=tuple(layers.get(None, ())),

@@ -167,11 +167,15 @@ class EnSite:
 
 @dataclass(frozen=True)
 class SnowLayer:
-    """A layer: depth [m] and its lightest and heaviest density [kg/m^3]."""
+    """A layer: depth [m] and its lightest and heaviest density [kg/m^3].
+
+    `band` is the stretch that it covers, from the left end of its plane, None for all of it. [m]
+    """
 
     depth: float
     light: float
     heavy: float
+    band: tuple[float, float] | None = None
 
 
 @dataclass(frozen=True)

@@ -3,13 +3,17 @@
 from __future__ import annotations
 
 import numpy as np
+import shapely
 from scipy.constants import g
+from shapely import MultiPolygon, Polygon
 
 from roofmodel.errors import InputError
 from roofmodel.snow.cases import SnowCase, SnowSet, Value, Zone
 from roofmodel.snow.inputs import DirectSite, SnowLayer, validate_direct
 from roofmodel.snow.regions import plan_polygon, uniform
 from roofmodel.surface import RoofSurface
+
+LEFT_OVER = 1e-3  # a layer may end past its plane by so much [m]
 
 
 def direct_cases(roof: RoofSurface, site: DirectSite, retained: frozenset[int]) -> SnowSet:
@@ -47,12 +51,14 @@ def _case(roof: RoofSurface, site: DirectSite, name: str, *, heavy: bool) -> Sno
     density: list[float] = []
     for plane in range(roof.planes.count):
         stack = site.plane_layers.get(roof.planes.name[plane], site.layers)
-        depth = sum(layer.depth for layer in stack)
-        if depth == 0.0:
-            continue
-        mass = sum(layer.depth * (layer.heavy if heavy else layer.light) for layer in stack)
-        zones.append(_zone(roof, site, plane, stack, mass))
-        density.append(mass / depth)
+        whole = tuple(layer for layer in stack if layer.band is None)
+        for part in (whole, *((layer,) for layer in stack if layer.band is not None)):
+            depth = sum(layer.depth for layer in part)
+            if depth == 0.0:
+                continue
+            mass = sum(layer.depth * (layer.heavy if heavy else layer.light) for layer in part)
+            zones.append(_zone(roof, site, plane, part, mass))
+            density.append(mass / depth)
     if not zones:
         message = "site.layers put no snow on any plane: give at least one layer a depth above 0."
         raise InputError(message)
@@ -64,11 +70,17 @@ def _case(roof: RoofSurface, site: DirectSite, name: str, *, heavy: bool) -> Sno
 
 def _zone(roof: RoofSurface, site: DirectSite, plane: int, stack: tuple[SnowLayer, ...], mass: float) -> Zone:
     """One plane's load; depth square to the roof becomes vertical depth by the cosine of the slope."""
+    name, band = roof.planes.name[plane], stack[0].band
+    outline: Polygon | MultiPolygon = plan_polygon(roof, plane)
+    where = ""
+    if band is not None:
+        outline = _banded(roof, plane, band)
+        where = f", {band[0]:g} to {band[1]:g} m from its left end"
     cosine = float(np.cos(roof.planes.slope[plane])) if site.square_to_roof else 1.0
     return Zone(
-        f"measured snow on {roof.planes.name[plane]}",
+        f"measured snow on {name}{where}",
         plane,
-        plan_polygon(roof, plane),
+        outline,
         uniform(mass * g / cosine),
         "measured",
         "p = g sum(rho d) / cos(theta)" if site.square_to_roof else "p = g sum(rho d)",
@@ -78,3 +90,19 @@ def _zone(roof: RoofSurface, site: DirectSite, plane: int, stack: tuple[SnowLaye
             Value("theta", float(roof.planes.slope[plane]), "rad"),
         ),
     )
+
+
+def _banded(roof: RoofSurface, plane: int, band: tuple[float, float]) -> Polygon | MultiPolygon:
+    """Plan outline of the part of a plane between two distances from its left end."""
+    low, bottom, high, top = roof.planes.outline[plane].bounds
+    if not low + band[1] <= high + LEFT_OVER:
+        message = (
+            f"site.layers: a layer ends {band[1]:g} m from the left end of plane {roof.planes.name[plane]}, "
+            f"which is {high - low:g} m wide."
+        )
+        raise InputError(message)
+    inside = shapely.box(low + band[0], bottom - 1.0, low + band[1], top + 1.0)
+    part = shapely.intersection(roof.planes.outline[plane], inside)
+    plan = shapely.transform(part, lambda uv: roof.planes.to_world(plane, uv)[:, :2])
+    assert isinstance(plan, Polygon | MultiPolygon)
+    return plan

@@ -1,0 +1,1 @@
+"""Span studies: what line load a rail on clamps carries over which span."""

@@ -1,0 +1,181 @@
+"""A whole span study: tables of every rail, as bands where inputs are ranges."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fea.spans.capacity import Capacity, Choices, largest_spans, span_tables
+from fea.spans.lines import Arrangement
+from fea.spans.rows import Hardware
+from roofmodel.hardware import DesignFormat
+from roofmodel.layout import SpliceKind
+from roofmodel.project.part_schema import BuiltRoof
+from roofmodel.project.part_tables import built_roof
+from roofmodel.project.span_study import SpanStudy, Variant
+from roofmodel.snow.cases import LoadLevel
+from roofmodel.surface import RoofSurface
+
+Array = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+
+
+@dataclass(frozen=True)
+class RailTableau:
+    """Span table of one rail.
+
+    Attributes
+    ----------
+    name : str
+    low, high : (n, a) float
+        Largest line load by span and arrangement, least and most of all variants; NaN where not verified.
+        [N/m]
+    governing : (n, a) int
+        Limit that is reached first in the variant of the least load, -1 for none.
+    by_limit : (n, a, 4) float
+        Least largest load of every limit. [N/m]
+    use : (n, a, m, 4) float
+        Most utilization of every limit at each load.
+    span : (m, a) float
+        Largest span of the study that carries each load, by `low`; NaN for none. [m]
+    """
+
+    name: str
+    low: Array
+    high: Array
+    governing: IntArray
+    by_limit: Array
+    use: Array
+    span: Array
+
+
+@dataclass(frozen=True)
+class StudyResult:
+    """All that a span study says."""
+
+    study: SpanStudy
+    choices: Choices
+    rails: tuple[RailTableau, ...]
+    notes: tuple[str, ...]
+
+    @property
+    def verified(self) -> bool:
+        """Whether every clamp direction that is loaded has a strength."""
+        return not any(np.isnan(rail.low).any() for rail in self.rails)
+
+
+def study_roof(study: SpanStudy) -> RoofSurface:
+    """One plane of the study's slope."""
+    pitch = f"{float(np.degrees(study.table.study.slope))!r} deg"
+    part = {
+        "shape": "shed", "footprint": "0 0, 10 0, 10 8, 0 8 m", "pitch": pitch, "fall": "180 deg",
+        "eave_height": "3 m",
+    }  # fmt: skip
+    return built_roof(BuiltRoof.model_validate({"part": [part]}))
+
+
+def study_choices(study: SpanStudy) -> Choices:
+    """What its tables hold."""
+    table = study.table.study
+    return Choices(
+        spans=np.unique(table.spans),
+        loads=np.unique(table.loads),
+        arrangements=tuple(Arrangement(name) for name in dict.fromkeys(table.arrangements)),
+        many=table.many,
+        overhang=table.overhang,
+        unloaded=table.unloaded_share,
+        splice=None if table.splice == "none" else SpliceKind(table.splice),
+    )
+
+
+def study_hardware(study: SpanStudy, variant: Variant, rail: int) -> Hardware:
+    """Hardware of one rail within one variant."""
+    design = study.table.design
+    return Hardware(
+        rail=variant.rails[rail],
+        clamp=variant.clamp,
+        panel=variant.panel,
+        form=DesignFormat(design.format),
+        level=LoadLevel(study.table.study.level),
+        snow_factor=design.snow_factor,
+        thermal_factor=design.thermal_factor,
+        panel_length=study.table.study.panel_length,
+    )
+
+
+def run_study(study: SpanStudy) -> StudyResult:
+    """Tables of all rails and variants.
+
+    Raises
+    ------
+    InputError
+        A rail that can move freely.
+    """
+    roof, choices = study_roof(study), study_choices(study)
+    rails = range(len(study.table.rail))
+    hardware = tuple(study_hardware(study, variant, rail) for rail in rails for variant in study.variants)
+    found = span_tables(roof, hardware, choices)
+    size = len(study.variants)
+    tables = tuple(
+        _tableau(study.table.rail[rail].name, found[rail * size : (rail + 1) * size], choices)
+        for rail in rails
+    )
+    return StudyResult(study, choices, tables, _notes(study, choices, tables))
+
+
+def _tableau(name: str, found: list[Capacity], choices: Choices) -> RailTableau:
+    largest = np.stack([one.largest for one in found])
+    unknown = np.isnan(largest).any(axis=0)
+    low, high = np.where(unknown, np.nan, np.stack([largest.min(axis=0), largest.max(axis=0)]))
+    least = np.argmin(np.nan_to_num(largest, nan=-1.0), axis=0)
+    governing = np.take_along_axis(np.stack([one.governing for one in found]), least[None], 0)[0]
+    return RailTableau(
+        name=name,
+        low=low,
+        high=high,
+        governing=np.where(unknown, -1, governing),
+        by_limit=np.stack([one.load for one in found]).min(axis=0),
+        use=np.stack([one.use for one in found]).max(axis=0),
+        span=largest_spans(choices.spans, np.nan_to_num(low, nan=-1.0), choices.loads),
+    )
+
+
+def _notes(study: SpanStudy, choices: Choices, tables: tuple[RailTableau, ...]) -> tuple[str, ...]:
+    table, variant = study.table, study.variants[0]
+    notes = [
+        "Loads are those of snow down the slope per length of rail, before the factors of the format; the "
+        "factors, the rail's own weight and the worse of force on the axis and at the top are in it.",
+        "Seams and sheet count as rigid; the clamps give way as their stiffness says.",
+        "Rail height against snow depth, snow from beyond the ends of partial rows, and what the roof "
+        "carries are no part of a span table: check the project.",
+        "A longer span never gets a larger load than a shorter one.",
+    ]
+    if Arrangement.INNER in choices.arrangements:
+        notes.append(
+            f"An inner span lies two spans or more from its row's ends, here the middle of {choices.many}; "
+            "no row has inner spans alone: take it only where the ends are made stronger or shorter."
+        )
+    if choices.unloaded < 1.0:
+        notes.append(f"Patterns of load leave {100 * choices.unloaded:g} % of it on the spans they unload.")
+    if choices.splice is None:
+        notes.append("Rails without splices: a splice may lower what they carry; ask with study.splice.")
+    else:
+        notes.append(f"With one {choices.splice} splice a row, at the worst of eight places in any span.")
+    if study.ranges:
+        notes.append(
+            f"Ranges ({'; '.join(study.ranges)}): every corner and the middle; the table is the low end."
+        )
+    if np.isnan(variant.panel.anchorage):
+        notes.append("Panel anchorage is NOT in the table: panel.anchorage is not given.")
+    for rail, given in zip(table.rail, variant.rails, strict=True):
+        if np.isnan(given.deflection_ratio):
+            notes.append(f"Deflection of {rail.name} is not in the table: deflection_ratio is not given.")
+    if any(np.isnan(one.low).any() for one in tables):
+        notes.append(
+            "NOT VERIFIED: a direction of the clamp is loaded that has no strength; no load is given there."
+        )
+    if any(np.isinf(one.low).any() for one in tables):
+        notes.append("Unlimited: no limit that was given is ever reached.")
+    return tuple(notes)

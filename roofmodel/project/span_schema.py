@@ -1,0 +1,76 @@
+"""The file of a span study: rails on one clamp and panel, spans, line loads, arrangements."""
+
+from __future__ import annotations
+
+from typing import Literal
+
+from pydantic import Field, model_validator
+
+from roofmodel.project.base import Table
+from roofmodel.project.field_types import Angle, Length, Line, LineLoad
+from roofmodel.project.schema import ClampTable, Design, PanelTable, RailTable
+
+ArrangementName = Literal[
+    "single span", "two spans", "end span", "inner span", "with overhangs", "one clamp missing"
+]
+
+
+class StudyTable(Table):
+    """What the span table holds."""
+
+    name: Line = Field(min_length=1, max_length=120, description="Title.")
+    units: Literal["SI", "US"] = Field(
+        "SI", description="Unit system of pictures and pages; tables have both."
+    )
+    slope: Angle = Field(description="Slope of the roof, for the rail's own weight.")
+    panel_length: Length = Field(
+        10.0, description="Of the sheets up the slope, whose weight hangs on their fixed points."
+    )
+    spans: list[Length] = Field(
+        min_length=1, max_length=500, description="Spans between clamps, seam spacing or more, to 5 m."
+    )
+    loads: list[LineLoad] = Field(
+        min_length=1,
+        max_length=2000,
+        description="Line loads down the slope per length of rail, before factors.",
+    )
+    level: Literal["characteristic", "strength", "measured"] = Field(
+        description='What the loads mean, as site.level of measured snow: "characteristic" takes the factor '
+        'of the format, "strength" holds it already, "measured" is not factored.'
+    )
+    arrangements: list[ArrangementName] = Field(
+        ["single span", "two spans", "end span", "with overhangs"],
+        min_length=1,
+        description="Where the span lies along its row.",
+    )
+    many: int = Field(5, ge=5, le=12, description="Spans of a long row.")
+    overhang: float = Field(0.25, gt=0.0, le=0.5, description="Rail beyond the end clamps, over the span.")
+    unloaded_share: float = Field(
+        0.0, ge=0.0, le=1.0, description="Load that stays where a pattern unloads a span; 1 for no patterns."
+    )
+    splice: Literal["none", "hinge", "sliding"] = Field(
+        "none", description="A splice at the worst of eight places in any span."
+    )
+
+    @model_validator(mode="after")
+    def _orders(self) -> StudyTable:
+        if max(self.spans) > 5.0:
+            msg = "spans: the largest is over 5 m; a rail of a row has shorter ones"
+            raise ValueError(msg)
+        return self
+
+
+class NamedRail(RailTable):
+    """A rail of the study."""
+
+    name: Line = Field(min_length=1, max_length=60, description="For tables.")
+
+
+class SpanFile(Table):
+    """A whole span study."""
+
+    study: StudyTable
+    panel: PanelTable
+    clamp: ClampTable
+    rail: list[NamedRail] = Field(min_length=1, max_length=200)
+    design: Design

@@ -1,0 +1,91 @@
+"""The command `span`: files, schema, both unit systems, a cell that `check` repeats."""
+
+import csv
+import json
+from pathlib import Path
+
+import jsonschema
+import openpyxl
+import pytest
+from click.testing import CliRunner
+
+from roofmodel.units import SI, US
+from viewer.cli import commands
+from viewer.span.words import down
+
+ROOT = Path(__file__).parents[2]
+MODEL = ROOT / "models" / "cove-rails" / "spans.toml"
+
+
+@pytest.fixture(scope="module")
+def made(tmp_path_factory):
+    out = tmp_path_factory.mktemp("span") / "out"
+    cell = "Cove 48, with overhangs, 1.2 m, 2 kN/m"
+    result = CliRunner().invoke(commands, ["span", str(MODEL), "--out", str(out), "--cell", cell])
+    assert result.exit_code == 0, result.output
+    return out, result
+
+
+def test_all_files_are_there_and_json_follows_its_schema(made):
+    out, _ = made
+    for name in ("json", "csv", "xlsx", "html", "png", "svg"):
+        assert (out / f"spans.{name}").stat().st_size > 1000
+    data = json.loads((out / "spans.json").read_text())
+    jsonschema.validate(data, json.loads((ROOT / "viewer" / "spans.schema.json").read_text()))
+    assert "src=" not in (out / "spans.html").read_text()
+
+
+def test_tables_hold_both_unit_systems_rounded_down(made):
+    out, _ = made
+    data = json.loads((out / "spans.json").read_text())
+    with (out / "spans.csv").open() as file:
+        lines = list(csv.DictReader(file))
+    assert len(lines) == 2 * 6 * 10
+    for k, line in enumerate(lines):
+        rail, a, i = data["rails"][k // 60], k // 10 % 6, k % 10
+        exact = rail["largest_load"][i][a]
+        for head, newton in (("largest load [kN/m]", 1e3), ("largest load [lbf/ft]", 14.593902937)):
+            printed = float(line[head]) * newton
+            assert 0.999 * exact < printed <= exact * (1 + 1e-8)
+        assert line["governs"] == data["limits"][rail["governing"][i][a]]
+    sheet = openpyxl.load_workbook(out / "spans.xlsx")["Spans"]
+    assert sheet.max_row == 121
+    assert sheet["D2"].value == float(lines[0]["largest load [kN/m]"])
+
+
+def test_a_cell_is_repeated_by_check(made, tmp_path):
+    out, result = made
+    again = CliRunner().invoke(
+        commands, ["check", str(out / "cell" / "project.toml"), "--out", str(tmp_path), "--no-picture"]
+    )
+    assert again.exit_code == 1  # rail height is not verified
+    data = json.loads((tmp_path / "results.json").read_text())
+    told = float(result.output.split("2 kN/m: ")[1].split(" of ")[0])
+    assert data["governing"]["utilization"] == pytest.approx(told, abs=1e-6)
+
+
+@pytest.mark.parametrize(
+    ("cell", "words"),
+    [
+        ("Cove 48, end span, 1.2 m", "must be rail, arrangement, span, load"),
+        ("Cove 49, end span, 1.2 m, 2 kN/m", "there is no rail"),
+        ("Cove 48, any, 1.2 m, 2 kN/m", "there is no arrangement"),
+        ("Cove 48, end span, 0.1 m, 2 kN/m", "seam spacing"),
+        ("Cove 48, end span, 1.2 m, 2 kN", "not a unit of line load"),
+    ],
+)
+def test_bad_cells_are_refused_and_nothing_is_written(tmp_path, cell, words):
+    out = tmp_path / "out"
+    result = CliRunner().invoke(commands, ["span", str(MODEL), "--out", str(out), "--cell", cell])
+    assert result.exit_code != 0
+    assert words in str(result.exception)
+    assert not out.exists()
+
+
+def test_printed_loads_never_rise():
+    assert down(12_349.9, "line", SI) == "12.3"
+    assert down(999.99, "line", SI) == "0.999"
+    assert down(2000.0, "line", SI) == "2.00"
+    assert down(0.0, "line", US) == "0"
+    assert down(float("nan"), "line", US) == "not verified"
+    assert down(float("inf"), "line", US) == "unlimited"

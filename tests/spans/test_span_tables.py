@@ -1,0 +1,209 @@
+"""Span tables: closed forms, monotone tables, nothing lost by leaving out, bands."""
+
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from fea.spans.capacity import Choices, _use, bench_of, span_table
+from fea.spans.lines import Arrangement, lines_of, patterns
+from fea.spans.rows import solve_rows, unit_force
+from fea.spans.study import run_study, study_choices, study_hardware, study_roof
+from roofmodel.errors import InputError
+from roofmodel.layout import SpliceKind
+from roofmodel.project.span_study import load_study
+
+MODEL = Path(__file__).parents[2] / "models" / "cove-rails" / "spans.toml"
+A = Arrangement
+
+
+def base():
+    study = load_study(MODEL)
+    return study_roof(study), study_hardware(study, study.variants[0], 0)
+
+
+def firm(hardware):
+    """Clamps that do not give way along, no eccentricity, no weight, no shear deformation."""
+    clamp = replace(hardware.clamp, height=0.0, stiffness=np.diag([1e12, 1e12, 1e12, 0.0, 0.0, 0.0]))
+    clamp = replace(clamp, stiffness=np.diag([1e11, 1e11, 1e11, 1e-3, 1e6, 1e-3]))
+    section = replace(hardware.rail.section, shear_y=np.inf, shear_z=np.inf)
+    material = replace(hardware.rail.material, density=0.0)
+    return replace(hardware, clamp=clamp, rail=replace(hardware.rail, section=section, material=material))
+
+
+def rows_of(arrangement, splice=None, unloaded=0.0, span=1.3, many=5):
+    roof, hardware = base()
+    lines = lines_of(arrangement, many=many, overhang=0.25, unloaded=unloaded, splice=splice)
+    return lines, solve_rows(roof, lines, np.full(len(lines), span), firm(hardware), splice)
+
+
+# Beams of equal spans under even load on all or the worst spans; coefficients of q L (reaction) and q L^2
+# (moments over a support and in a span). Handbook tables of continuous beams, from memory.
+HANDBOOK = [
+    (A.SINGLE, 1.0, 0.5, 0.0, 0.125, 1),
+    (A.TWO, 1.0, 1.25, 0.125, 0.0703125, 2),
+    (A.TWO, 0.0, 1.25, 0.125, 0.0957031, 2),
+    (A.END, 1.0, 43.0 / 38.0, 2.0 / 19.0, 0.0778, 5),
+    (A.END, 0.0, 1.218, 0.1196, 0.1001, 5),
+]
+
+
+@pytest.mark.parametrize(("arrangement", "unloaded", "reaction", "support", "inside", "spans"), HANDBOOK)
+def test_rows_on_firm_clamps_are_handbook_beams(arrangement, unloaded, reaction, support, inside, spans):
+    L = 1.3
+    _, rows = rows_of(arrangement, unloaded=unloaded, span=L)
+    force = rows.result.clamp_force[0, :, 0]
+    moment = np.abs(rows.result.rail_force[0, :, 5])
+    at_clamp = np.zeros(len(moment), dtype=bool)
+    ends = rows.result.span_s[rows.result.sample_span]
+    at_clamp = np.isclose(rows.result.sample_s, ends[:, 0]) | np.isclose(rows.result.sample_s, ends[:, 1])
+    assert force.max() / L == pytest.approx(reaction, rel=2e-3)
+    if support:
+        assert moment[at_clamp].max() / L**2 == pytest.approx(support, rel=2e-3)
+    sagging = rows.result.rail_force[0, :, 5] * np.sign(
+        rows.result.rail_force[0, np.argmax(np.where(at_clamp, 0.0, moment)), 5]
+    )
+    assert sagging[~at_clamp].max() / L**2 == pytest.approx(inside, rel=4e-3)
+
+
+def test_worst_splice_is_found_where_statics_puts_it():
+    """A hinge over the middle clamp of two spans makes two single spans."""
+    lines, rows = rows_of(A.TWO, SpliceKind.HINGE, unloaded=1.0)
+    moment = np.abs(rows.result.rail_force[0, :, 5])
+    worst = np.zeros(len(lines))
+    np.maximum.at(worst, rows.sample_row, moment)
+    at = np.array([line.splice for line in lines])
+    # hinge at x L of the first span: M over the clamp q L^2 (1 - x)/2 + statics of the part beyond
+    x = at[at < 1.0]
+    expected = np.maximum(0.5 * x * (1 - x) + 0.5 * (1 - x) ** 2, x**2 / 8)
+    assert worst[at < 1.0] / 1.3**2 == pytest.approx(expected, rel=2e-3)
+
+
+def test_every_row_carries_what_it_is_given():
+    for arrangement in A:
+        lines = lines_of(arrangement, many=6, overhang=0.3, unloaded=0.2, splice=None)
+        force = unit_force(lines, np.full(len(lines), 0.7))
+        roof, hardware = base()
+        rows = solve_rows(roof, lines, np.full(len(lines), 0.7), hardware)
+        held = np.bincount(rows.layout.clamp_row, rows.result.clamp_force[0, :, 0])
+        given = np.bincount(force.row, -force.thrust[0, :, 1])
+        assert held == pytest.approx(given, rel=1e-9)
+
+
+def test_patterns_hold_the_worst_of_all_loadings():
+    """Against all 2^5 loadings of five spans: every clamp force and moment of rows on firm clamps."""
+    lines, rows = rows_of(A.END)
+    known = (rows.result.clamp_force[0, :, 0].max(), np.abs(rows.result.rail_force[0, :, 5]).max())
+    shares = np.array(np.meshgrid(*[[0.0, 1.0]] * 5)).reshape(5, -1).T[1:]
+    every = [replace(lines[0], share=share) for share in shares]
+    roof, hardware = base()
+    free = solve_rows(roof, every, np.full(len(every), 1.3), firm(hardware))
+    assert known[0] == pytest.approx(free.result.clamp_force[0, :, 0].max(), rel=1e-9)
+    assert known[1] == pytest.approx(np.abs(free.result.rail_force[0, :, 5]).max(), rel=1e-9)
+
+
+def test_mirrored_patterns_are_left_out():
+    found = [tuple(share) for share, _ in patterns(5, 0.0)]
+    assert len({min(one, one[::-1]) for one in found}) == len(found)
+    assert [tuple(share) for share, _ in patterns(4, 1.0)] == [(1.0, 1.0, 1.0, 1.0)]
+
+
+@pytest.mark.parametrize("case", range(6))
+def test_longer_spans_never_carry_more(case):
+    """Of any rail and clamp, before the table is made monotone, but for what a shorter span cannot know."""
+    draw = np.random.default_rng(case)
+    roof, hardware = base()
+    section = hardware.rail.section
+    grown = float(draw.uniform(0.3, 4.0))
+    section = replace(section, I_y=section.I_y * grown, I_z=section.I_z * grown, W_y=section.W_y * grown)
+    stiffness = hardware.clamp.stiffness * draw.uniform(0.1, 10.0)
+    hardware = replace(
+        hardware,
+        rail=replace(hardware.rail, section=section),
+        clamp=replace(hardware.clamp, stiffness=stiffness, test_height=float(draw.choice([0.0, 0.06]))),
+    )
+    choices = Choices(
+        np.linspace(0.4, 3.0, 14), np.array([1000.0]), tuple(A), overhang=draw.uniform(0.1, 0.5)
+    )
+    found = span_table(roof, hardware, choices)
+    assert (np.diff(found.largest, axis=0) <= 0.0).all()
+    raw = found.load.min(axis=2)
+    assert (np.diff(raw, axis=0) <= 1e-6 * raw[:-1]).all()
+    larger = span_table(
+        roof,
+        replace(hardware, clamp=replace(hardware.clamp, strength=1.1 * hardware.clamp.strength)),
+        choices,
+    )
+    assert (larger.load >= found.load * (1.0 - 1e-9)).all()
+
+
+def test_patterns_and_missing_clamps_never_help():
+    roof, hardware = base()
+    choices = Choices(np.linspace(0.4, 2.0, 5), np.array([1000.0]), (A.TWO, A.END, A.INNER, A.MISSING))
+    worst = span_table(roof, hardware, choices).largest
+    even = span_table(roof, hardware, replace(choices, unloaded=1.0)).largest
+    assert (worst <= even * (1 + 1e-9)).all()
+    assert (worst[:, 3] < worst[:, 1]).all()
+    spliced = span_table(roof, hardware, replace(choices, splice=SpliceKind.HINGE)).largest
+    assert (spliced <= worst * (1 + 1e-9)).all()
+    assert (spliced < 0.999 * worst).any()
+
+
+def test_nothing_is_lost_by_leaving_out():
+    roof, hardware = base()
+    hardware = replace(hardware, rail=replace(hardware.rail, thermal=-30.0))
+    spans = np.linspace(0.4, 2.5, 7)
+    for arrangement in (A.END, A.OVERHANG):
+        shapes = lines_of(arrangement, many=5, overhang=0.25, unloaded=0.0, splice=None)
+        bench = bench_of(roof, shapes, spans, hardware, None)
+        load = np.broadcast_to(np.geomspace(50.0, 5e4, 60)[:, None], (4, 60, 7))
+        assert len(bench.stations[0]) < 0.3 * len(bench.counts_station)
+        assert _use(bench, load) == pytest.approx(_use(bench.whole(), load), rel=1e-9)
+
+
+def test_ranges_become_bands(tmp_path):
+    found = run_study(load_study(MODEL))
+    low = tmp_path / "low.toml"
+    low.write_text(MODEL.read_text().replace("6.8 to 7.6 kN", "6.8 kN"))
+    sharp = run_study(load_study(low))
+    for band, line in zip(found.rails, sharp.rails, strict=True):
+        assert band.low == pytest.approx(line.low, rel=1e-9)
+        assert (line.low == line.high).all()
+        assert (band.high >= band.low).all()
+        assert (band.high > 1.01 * band.low).any()
+
+
+def test_a_missing_strength_gives_no_load(tmp_path):
+    path = tmp_path / "spans.toml"
+    path.write_text(MODEL.read_text().replace(', push = "7.5 kN" }', " }"))
+    found = run_study(load_study(path))
+    assert not found.verified
+    assert np.isnan(found.rails[0].low).any()
+    assert any("NOT VERIFIED" in note for note in found.notes)
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "words"),
+    [
+        ('spans = ["0.4 m", ', 'spans = ["0.2 m", ', "seam_spacing"),
+        ('name = "Cove 60"', 'name = "Cove 48"', "twice"),
+        ('slope = "30 deg"', 'slope = "0 deg"', "study.slope"),
+        ('along = "6.8 to 7.6 kN"', 'along = "6.8 to 7.6 kg"', "clamp.strength.along"),
+        ('"single span", ', '"no span", ', "single span"),
+        ('shape = "round tube"', 'shape = "profile"', "do not hold yet"),
+    ],
+)
+def test_bad_studies_are_refused_in_one_line(tmp_path, old, new, words):
+    path = tmp_path / "spans.toml"
+    assert old in MODEL.read_text()
+    path.write_text(MODEL.read_text().replace(old, new))
+    with pytest.raises(InputError, match=words) as caught:
+        load_study(path)
+    assert "\n" not in str(caught.value)
+
+
+def test_choices_are_those_of_the_file():
+    choices = study_choices(load_study(MODEL))
+    assert len(choices.arrangements) == 6
+    assert (np.diff(choices.spans) > 0).all()

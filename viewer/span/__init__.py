@@ -1,0 +1,1 @@
+"""The command `span` and what it writes."""

@@ -1,0 +1,85 @@
+"""spans.png and spans.svg: largest load over span, regions by the limit that governs, bands of ranges."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+from shapely import Polygon
+
+from fea.spans.capacity import LIMITS
+from fea.spans.study import RailTableau, StudyResult
+from viewer import style
+from viewer.snow.drawing import Drawing
+from viewer.span.words import units_of
+
+Array = NDArray[np.float64]
+
+COLORS = ("#F4AC45", "#8C8377", "#63A68F", "#95BBD8")  # of LIMITS
+WIDE, HIGH = 330.0, 240.0  # of one panel
+LEFT, TOP, GAP_X, GAP_Y = 90.0, 130.0, 60.0, 110.0
+TYPE = 17.0
+
+
+def study_drawing(found: StudyResult) -> Drawing:
+    """A line of panels for every rail, a panel for every arrangement."""
+    units, choices = units_of(found), found.choices
+    panels = len(choices.arrangements)
+    width = max(LEFT + panels * (WIDE + GAP_X), 1000.0)
+    drawing = Drawing((width, TOP + len(found.rails) * (HIGH + GAP_Y) + 110.0))
+    drawing.write(found.study.table.study.name, LEFT, 40.0, 28.0, bold=True)
+    drawing.write(
+        f"Largest line load ({units.label('line')}) over span ({units.label('length')}); color: what governs",
+        LEFT, 74.0, TYPE, color=style.MUTED,
+    )  # fmt: skip
+    for r, rail in enumerate(found.rails):
+        floor = TOP + r * (HIGH + GAP_Y) + HIGH
+        finite = rail.high[np.isfinite(rail.high)]
+        most = 1.08 * float(finite.max()) if len(finite) else float(choices.loads[-1])
+        for a in range(panels):
+            _panel(drawing, found, rail, a, LEFT + a * (WIDE + GAP_X), floor, most)
+    y = drawing.size[1] - 74.0
+    for k, (color, name) in enumerate(zip(COLORS, LIMITS, strict=True)):
+        x = LEFT + 210.0 * k
+        drawing.area(Polygon([(x, y - 9), (x + 22, y - 9), (x + 22, y + 9), (x, y + 9)]), color)
+        drawing.write(name, x + 30.0, y, TYPE)
+    drawing.write(style.CAUTION, LEFT, drawing.size[1] - 32.0, 0.9 * TYPE, color=style.MUTED)
+    return drawing
+
+
+def _panel(
+    drawing: Drawing, found: StudyResult, rail: RailTableau, a: int, left: float, floor: float, most: float
+) -> None:
+    units, spans = units_of(found), found.choices.spans
+    far = float(spans[-1]) * 1.02
+
+    def place(span: Array, load: Array) -> Array:
+        y = floor - HIGH * np.minimum(np.nan_to_num(load, nan=0.0, posinf=most), most) / most
+        return np.stack([left + WIDE * span / far, y], axis=1)
+
+    low, high = place(spans, rail.low[:, a]), place(spans, rail.high[:, a])
+    for i in range(len(spans) - 1):
+        # The longer span governs the stretch before it: what stands between is not promised more.
+        limit = int(rail.governing[i + 1, a])
+        color = style.HAIRLINE if limit < 0 else COLORS[limit]
+        (x0, y0), (x1, y1) = low[i], low[i + 1]
+        if x1 > x0:
+            drawing.area(Polygon([(x0, floor), (x0, y0), (x1, y1), (x1, floor)]).buffer(0.0), color)
+    if found.study.ranges and len(spans) > 1:
+        drawing.area(Polygon([*low.tolist(), *high[::-1].tolist()]).buffer(0.0), style.SNOW_ANCHORS[1])
+        drawing.line(high, style.MUTED, 1.2, (5.0, 4.0))
+    if len(spans) > 1:
+        drawing.line(low, style.INK, 2.4)
+    for x, y in low:
+        drawing.circle(float(x), float(y), 3.5, style.INK, style.PAPER, 1.0)
+    drawing.line(np.array([[left, floor - HIGH], [left, floor], [left + WIDE, floor]]), style.INK, 1.4)
+    step = style.scale_top(units.convert(most, "line") / 5.0)
+    for value in np.arange(0.0, units.convert(most, "line"), step):
+        y = floor - HIGH * value / units.convert(most, "line")
+        drawing.line(np.array([[left - 5.0, y], [left, y]]), style.INK, 1.2)
+        drawing.write(f"{value:g}", left - 9.0, y, 0.85 * TYPE, align="right")
+    step = style.scale_top(units.convert(far, "length") / 5.0)
+    for value in np.arange(0.0, units.convert(far, "length"), step):
+        x = left + WIDE * value / units.convert(far, "length")
+        drawing.line(np.array([[x, floor], [x, floor + 5.0]]), style.INK, 1.2)
+        drawing.write(f"{value:g}", x, floor + 18.0, 0.85 * TYPE, align="center")
+    drawing.write(f"{rail.name}, {found.choices.arrangements[a]}", left, floor - HIGH - 20.0, TYPE, bold=True)

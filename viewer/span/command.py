@@ -1,0 +1,134 @@
+"""The command `span`."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from viewer.stages import Spoken, Stages, console, named, notice, print_json
+
+if TYPE_CHECKING:
+    from fea.spans.study import StudyResult
+
+OUTPUTS = ("spans.json", "spans.csv", "spans.xlsx", "spans.html", "spans.png", "spans.svg")
+CELL = ("cell/project.toml", "cell/clamps.csv")
+
+
+@click.command(
+    cls=Spoken,
+    short_help="Which line load a rail carries over which span, and what governs.",
+    epilog="Example: eavewright span models/cove-rails/spans.toml --out spans",
+)
+@click.argument("file", type=click.Path(path_type=Path))
+@click.option("--out", callback=named, default="spans", show_default=True, help="Folder for the results.")
+@click.option(
+    "--cell",
+    metavar="RAIL,ARRANGEMENT,SPAN,LOAD",
+    help='Write the project of one cell into cell/, for `check`: "Cove 48, end span, 1.2 m, 2 kN/m".',
+)
+def span(file: Path, out: Path, cell: str | None) -> None:
+    """Make span tables of the rails in FILE.
+
+    FILE is TOML: [study] (spans, loads, arrangements), [panel], [clamp], [[rail]] and [design] as in a
+    project. A quantity such as "4 to 5 kN" is a range: loads become bands, the tables take
+    their low ends. Exit code 0: done. 1: a direction of the clamp is loaded that has no strength. 2: bad
+    input, nothing written.
+    """
+    with Stages() as stages:
+        stages.show("reading the study")
+        from fea.spans.study import run_study
+        from roofmodel.project.span_study import load_study
+        from viewer.files import atomic, check_output, output_folder, write_text
+        from viewer.snow.drawing import drawing_svg, paint
+        from viewer.span.chart import study_drawing
+        from viewer.span.export import write_book, write_study, write_table
+        from viewer.span.page import write_study_page
+
+        study = load_study(file)
+        written = list(OUTPUTS + CELL) if cell else list(OUTPUTS)
+        check_output(out, [file], written)
+        stages.show("solving the rows")
+        from roofmodel.errors import InputError
+
+        try:
+            found = run_study(study)
+            project = None if cell is None else _cell(found, cell)
+        except InputError as error:
+            message = f"{file.name}: {error}"
+            raise InputError(message) from None
+        folder = output_folder(out)
+        stages.accept()
+        stages.show("writing")
+        drawing = study_drawing(found)
+        write_study(found, folder / "spans.json")
+        write_table(found, folder / "spans.csv")
+        write_book(found, folder / "spans.xlsx")
+        write_study_page(found, folder / "spans.html")
+        write_text(folder / "spans.svg", drawing_svg(drawing, study.table.study.name) + "\n")
+        with atomic(folder / "spans.png") as temporary:
+            paint(drawing).save(temporary, format="PNG")
+        if project is not None:
+            output_folder(folder / "cell")
+            write_text(folder / "cell" / "project.toml", project[0])
+            write_text(folder / "cell" / "clamps.csv", project[1])
+    from viewer.span.terminal import print_study
+
+    print_study(found, console())
+    if project is not None:
+        notice(project[2])
+    print_json(folder / "spans.json")
+    console().print(f"Written to {folder}/: " + ", ".join(written), highlight=False)
+    sys.exit(0 if found.verified else 1)
+
+
+def _cell(found: StudyResult, text: str) -> tuple[str, str, str]:
+    """Project of a cell, its clamps, and what it uses."""
+    import numpy as np
+    import tomlkit
+
+    from fea.spans.cells import cell_project, worst_cell
+    from fea.spans.study import study_hardware, study_roof
+    from roofmodel.errors import InputError
+    from roofmodel.units import parse, shown
+
+    parts = [part.strip() for part in text.split(",")]
+    names = [rail.name for rail in found.rails]
+    known = [str(one) for one in found.choices.arrangements]
+    if len(parts) != 4:
+        right = f'"{names[0]}, {known[0]}, 1.2 m, 2 kN/m"'
+        message = f"--cell: {shown(text)} must be rail, arrangement, span, load, like {right}"
+        raise InputError(message)
+    for value, have, what in ((parts[0], names, "rail"), (parts[1], known, "arrangement")):
+        if value not in have:
+            message = f"--cell: there is no {what} {shown(value)} in this study; it has {', '.join(have)}"
+            raise InputError(message)
+    try:
+        length, load = parse(parts[2], "length"), parse(parts[3], "line_load")
+    except ValueError as error:
+        message = f"--cell: {error}"
+        raise InputError(message) from None
+    table, study = found.study.table.study, found.study
+    if not found.study.table.panel.seam_spacing - 1e-9 <= length <= 5.0 or not load > 0.0:
+        message = f"--cell: span {shown(parts[2])} must be from the seam spacing to 5 m, the load above 0"
+        raise InputError(message)
+    rail = names.index(parts[0])
+    arrangement = found.choices.arrangements[known.index(parts[1])]
+    roof = study_roof(study)
+    cells = [
+        worst_cell(roof, study_hardware(study, one, rail), found.choices, arrangement, length, load)
+        for one in study.variants
+    ]
+    worst = int(np.argmax([one.utilization for one in cells]))  # one that is not verified comes first
+    tables = dict(study.variants[worst].tables)
+    tables["rail"] = {k: v for k, v in tables["rail"][rail].items() if k != "name"}
+    project, clamps = cell_project(
+        cells[worst], found.choices, tables, table.slope, table.panel_length, table.level
+    )
+    one = cells[worst]
+    of_clamp = not one.limit.startswith("rail")
+    where = f"{one.limit}, {'clamp' if of_clamp else 'piece'} {one.target + of_clamp}"
+    words = f"Cell {text}: {one.utilization:.6f} of {where} ({one.line.words}); repeat it by `check`"
+    return tomlkit.dumps(project), clamps, words

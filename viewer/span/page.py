@@ -1,0 +1,45 @@
+"""spans.html: the span tables on one page that stands alone."""
+
+from __future__ import annotations
+
+from datetime import date
+from pathlib import Path
+
+from markupsafe import Markup
+
+from fea.spans.study import StudyResult
+from roofmodel.units import SI, US
+from viewer.export import version
+from viewer.files import write_text
+from viewer.report.page import page_environment
+from viewer.snow.drawing import drawing_svg
+from viewer.span.chart import study_drawing
+from viewer.span.words import CAUTIONS, loads_table, spans_table, units_of
+from viewer.style import css_variables
+
+
+def write_study_page(found: StudyResult, path: Path) -> None:
+    """Write the page, whole or not at all."""
+    table, first = found.study.table, units_of(found)
+    systems = (first, US if first is SI else SI)
+    title = (
+        ("Printed", date.today().isoformat()),
+        ("Design format", table.design.format),
+        ("Program", f"eavewright {version()}"),
+        ("Input", f"{found.study.path.name}, SHA-256 {found.study.digest}"),
+    )
+    text = (
+        page_environment()
+        .get_template("spans.html.j2")
+        .render(
+            name=table.study.name,
+            css=css_variables(),
+            title=title,
+            chart=Markup(drawing_svg(study_drawing(found), table.study.name)),
+            loads=[loads_table(found, rail, units) for units in systems for rail in found.rails],
+            spans=[spans_table(found, rail, units) for units in systems for rail in found.rails],
+            notes=found.notes,
+            cautions=CAUTIONS,
+        )
+    )
+    write_text(path, text)

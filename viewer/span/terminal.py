@@ -1,0 +1,26 @@
+"""What `span` prints."""
+
+from __future__ import annotations
+
+from rich.console import Console
+from rich.text import Text
+
+from fea.spans.study import StudyResult
+from viewer.span.words import CAUTIONS, loads_table, units_of
+from viewer.terminal import plain_table
+
+
+def print_study(found: StudyResult, console: Console) -> None:
+    """Largest loads of every rail, and what to read with them."""
+    console.print(Text(found.study.table.study.name, style="bold"), highlight=False)
+    for rail in found.rails:
+        table = loads_table(found, rail, units_of(found))
+        shown = plain_table(table.caption)
+        for head in table.heads:
+            shown.add_column(head, justify="right", overflow="fold")
+        for row in table.rows:
+            shown.add_row(*row)
+        console.print(shown, highlight=False)
+        console.print()
+    for line in (*found.notes, *CAUTIONS):
+        console.print(Text(f"- {line}"), highlight=False)
