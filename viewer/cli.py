@@ -43,6 +43,7 @@ SNOW_OUTPUTS = ["snow.json", "snow.csv", "snow.png", "snow.html"]
 SCHEMAS = ["handover", "plan", "results", "roof", "screen", "seam", "section", "snow", "tests"]
 SCHEMAS = ["handover", "plan", "results", "roof", "screen", "seam", "snow", "tests"]
 SCHEMAS = ["handover", "results", "roof", "screen", "seam", "snow", "spans", "tests"]
+SCHEMAS = ["handover", "plan", "results", "roof", "screen", "seam", "snow", "spans", "tests"]
 
 SEAM_OUTPUTS = ["seam.json", "seam.png", "seam.vtu", "seam.inp", "seam.html"]
 
