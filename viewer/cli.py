@@ -40,10 +40,7 @@ OUTPUTS = [
 ROOF_OUTPUTS = ["roof.png", "roof.json"]
 SNOW_OUTPUTS = ["snow.json", "snow.csv", "snow.png", "snow.html"]
 
-SCHEMAS = ["handover", "plan", "results", "roof", "screen", "seam", "section", "snow", "tests"]
-SCHEMAS = ["handover", "plan", "results", "roof", "screen", "seam", "snow", "tests"]
-SCHEMAS = ["handover", "results", "roof", "screen", "seam", "snow", "spans", "tests"]
-SCHEMAS = ["handover", "plan", "results", "roof", "screen", "seam", "snow", "spans", "tests"]
+SCHEMAS = ["handover", "plan", "results", "roof", "screen", "seam", "section", "snow", "spans", "tests"]
 
 SEAM_OUTPUTS = ["seam.json", "seam.png", "seam.vtu", "seam.inp", "seam.html"]
 
