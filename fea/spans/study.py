@@ -172,13 +172,10 @@ def _notes(study: SpanStudy, choices: Choices, tables: tuple[RailTableau, ...]) 
     for rail, given in zip(table.rail, variant.rails, strict=True):
         if np.isnan(given.deflection_ratio):
             notes.append(f"Deflection of {rail.name} is not in the table: deflection_ratio is not given.")
-    opened = [
-        one.name for one, given in zip(table.rail, variant.rails, strict=True) if given.section.I_w > 0.0
-    ]
-    if opened:
-        notes.append(
-            f"Local and lateral-torsional buckling of open rails ({', '.join(opened)}) are NOT in the table."
-        )
+    notes.append(
+        "In NO limit of the table: local and lateral-torsional buckling of the rail, crushing on clamps, welds, "
+        "holes."
+    )
     if any(np.isnan(one.low).any() for one in tables):
         notes.append(
             "NOT VERIFIED: a direction of the clamp is loaded that has no strength; no load is given there."

@@ -167,6 +167,7 @@ def test_ranges_become_bands(tmp_path):
     low = tmp_path / "low.toml"
     low.write_text(MODEL.read_text().replace("6.8 to 7.6 kN", "6.8 kN"))
     sharp = run_study(load_study(low))
+    assert any("In NO limit" in note and "buckling" in note for note in found.notes)
     for band, line in zip(found.rails, sharp.rails, strict=True):
         assert band.low == pytest.approx(line.low, rel=1e-9)
         assert (line.low == line.high).all()
