@@ -2,8 +2,8 @@
 
 Run: python benchmarks/span_tables.py
 
-20 rails (round tubes of one wall), 50 spans, 100 loads, patterns of load; wall time with two workers, and time of
-all processors, which does not depend on what else the machine does.
+20 rails (round tubes of one wall), 50 spans, 100 loads, patterns of load; wall time with two workers, and
+time of all processors, which does not depend on what else the machine does.
 """
 
 from __future__ import annotations

@@ -173,8 +173,8 @@ def _notes(study: SpanStudy, choices: Choices, tables: tuple[RailTableau, ...]) 
         if np.isnan(given.deflection_ratio):
             notes.append(f"Deflection of {rail.name} is not in the table: deflection_ratio is not given.")
     notes.append(
-        "In NO limit of the table: local and lateral-torsional buckling of the rail, crushing on clamps, welds, "
-        "holes."
+        "In NO limit of the table: local and lateral-torsional buckling of the rail, crushing on clamps, "
+        "welds, holes."
     )
     if any(np.isnan(one.low).any() for one in tables):
         notes.append(
