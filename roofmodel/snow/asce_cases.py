@@ -73,7 +73,7 @@ def asce_cases(roof: RoofSurface, site: AsceSite | Asce16Site, retained: frozens
     skipped += without
     held = without_reduction(known)
     if held is None:
-        skipped.append((UNREDUCED, "C_s is 1.0 already wherever rows hold snow"))
+        skipped.append((UNREDUCED, "C_s is 1.0 already wherever something holds snow"))
     else:
         cases += [balanced_case(held), *_arrangements(held)[0]]
     return SnowSet(tuple(cases), (*skipped, *NOT_MODELED))

@@ -76,7 +76,9 @@ def prepare(roof: RoofSurface, site: EnSite, retained: frozenset[int]) -> EnRoof
         share = float(en1991_1_3.period_factor(site.return_period, site.variation))
         site = replace(site, ground_snow=share * site.ground_snow)
     plan = roof_plan(roof)
-    held = held_planes(roof, plan, retained, walls=True)  # 5.3.3(2): other obstructions too
+    held = held_planes(
+        roof, plan, retained, walls=True
+    )  # 5.3.2(2), 5.3.3(2): parapets and other obstructions
     mask = np.array([i in held for i in range(roof.planes.count)], dtype=bool)
     shape = en1991_1_3.mu_1(roof.planes.slope, mask)
     for vault in roof.vaults:  # 5.3.5: 0.8 as far as the tangent is no steeper than 60 degrees

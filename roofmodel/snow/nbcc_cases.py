@@ -47,7 +47,7 @@ def nbcc_cases(roof: RoofSurface, site: NbccSite, retained: frozenset[int]) -> S
     cases, skipped = _arrangements(known)
     held = without_reduction(known)
     if held is None:
-        skipped.append((UNREDUCED, "C_s is 1.0 already wherever rows hold snow"))
+        skipped.append((UNREDUCED, "C_s is 1.0 already wherever something holds snow"))
     else:
         cases += _arrangements(held)[0]
     return SnowSet(tuple(cases), (*skipped, *NOT_MODELED))

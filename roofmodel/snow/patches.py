@@ -21,8 +21,8 @@ UPPER_TO_STEP = 0.17  # cosine: a plane whose fall is within 80 degrees of the w
 
 UNREDUCED = "held snow not reduced for slope"
 UNREDUCED_NOTE = (
-    "Judgment beside the standard: C_s = 1.0 on {names}, since snow that rows hold may not slide off a slope"
-    " that would shed it."
+    "Judgment beside the standard: C_s = 1.0 on {names}, since snow that something holds may not slide off a"
+    " slope that would shed it."
 )
 
 # Half on all spans and half on the worst ones, against all of it on all of two to five equal spans.

@@ -12,6 +12,7 @@ from scipy.sparse.csgraph import connected_components
 from shapely import MultiPolygon, Polygon
 from shapely.geometry.base import BaseGeometry
 
+from roofmodel.snow.standing_in import planes_with_boxes
 from roofmodel.surface import FLAT_SLOPE, EdgeKind, RoofSurface
 
 Array = NDArray[np.float64]
@@ -190,15 +191,17 @@ def slope_run(
 def held_planes(
     roof: RoofSurface, plan: Plan, retained: frozenset[int], *, walls: bool = False
 ) -> dict[int, str]:
-    """Planes whose snow cannot leave because rows hold it, and why.
+    """Planes whose snow cannot leave because something holds it, and why.
 
-    A plane that carries rows holds its snow, and so does one with a parapet at its lower edge, and a plane
-    that falls across a pitch break or into a valley toward such a one; with `walls` also one that falls
-    toward a wall.
+    A plane that carries rows holds its snow, and so does one with a parapet at its lower edge, one with
+    boxes or arrays that are not small (`planes_with_boxes`), and a plane that falls across a pitch break or
+    into a valley toward such a one; with `walls` also one that falls toward a wall.
     """
     held = dict.fromkeys(sorted(retained), "it carries snow retention")
     for plane in _behind_parapets(roof, plan):
         held.setdefault(plane, "a parapet stands at its lower edge")
+    for plane, why in planes_with_boxes(roof).items():
+        held.setdefault(plane, why)
     for plane in toward_walls(roof, plan) if walls else ():
         held.setdefault(plane, TOWARD_WALL_WORDS)
     return with_uphill(roof, plan, held, "holds it")
