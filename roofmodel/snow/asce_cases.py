@@ -3,23 +3,30 @@
 from __future__ import annotations
 
 from roofmodel.snow.asce_curved import asce_domes, asce_vaults
-from roofmodel.snow.asce_obstacles import obstacle_cases
+from roofmodel.snow.asce_obstacles import obstacle_cases, obstacle_drifts
 from roofmodel.snow.asce_roof import (
     AsceRoof,
     balanced_case,
+    balanced_zones,
     minimum_case,
     prepare,
     rain_case,
     without_reduction,
 )
 from roofmodel.snow.asce_room import with_filled_steps
-from roofmodel.snow.asce_steps import drift_cases, sliding_cases
+from roofmodel.snow.asce_steps import drift_cases, sliding_cases, wall_drifts
 from roofmodel.snow.asce_unbalanced import folded_case, unbalanced_cases
 from roofmodel.snow.cases import SnowCase, SnowSet
 from roofmodel.snow.inputs import Asce16Site, AsceSite
+from roofmodel.snow.meeting import together
 from roofmodel.snow.patches import PARTIAL, UNREDUCED
 from roofmodel.surface import RoofSurface
 
+MEETING = (
+    "Drifts that meet: the larger counts where they overlap, not the sum (7.7.3), and at each wall the larger"
+    " of its leeward and windward drift (7.7.1), both point by point. Judgment: parapets and projections"
+    " alike, and all that touch at once."
+)
 NOT_MODELED = (
     (
         "round roofs of meshes",
@@ -86,4 +93,5 @@ def _arrangements(known: AsceRoof) -> tuple[list[SnowCase], list[tuple[str, str]
     for several, without in (found(known) for found in several_kinds):
         cases += several
         skipped += without
-    return cases, skipped
+    drifts = [*wall_drifts(known), *obstacle_drifts(known)]
+    return cases + together(known.case, balanced_zones(known), drifts, MEETING), skipped

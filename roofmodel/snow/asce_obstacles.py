@@ -7,6 +7,7 @@ import numpy as np
 from roofmodel.snow.asce7_22 import FOOT
 from roofmodel.snow.asce_roof import AsceRoof, balanced_zones, slope_notes
 from roofmodel.snow.cases import SnowCase, Value, Zone
+from roofmodel.snow.meeting import Drift
 from roofmodel.snow.obstacle_walls import upwind_length, wind_groups
 from roofmodel.snow.patches import larger, spread
 from roofmodel.snow.regions import band, falling_pressure, left_normal
@@ -39,6 +40,18 @@ def obstacle_cases(known: AsceRoof) -> tuple[list[SnowCase], list[tuple[str, str
             notes = [*slope_notes(known), *NOTES]
             cases.append(known.case(name, [*balanced_zones(known), *larger(zones)], notes))
     return cases, list(dict.fromkeys(skipped))
+
+
+def obstacle_drifts(known: AsceRoof) -> list[Drift]:
+    """Drifts at parapets and projections, one for each wind."""
+    drifts = []
+    for group in wind_groups(known.roof.obstacles):
+        found = [_face_zone(known, face) for face in group.face.tolist()]
+        zones = larger([part for one in found if isinstance(one, Zone) for part in spread(known.plan, one)])
+        if zones:
+            notes = (*slope_notes(known), *NOTES)
+            drifts.append(Drift(False, _who(zones), group.toward, zones, [], notes))
+    return drifts
 
 
 def _named(known: AsceRoof, face: int) -> str:

@@ -2,20 +2,18 @@
 
 from __future__ import annotations
 
-from itertools import combinations
-
 import numpy as np
 from numpy.typing import NDArray
 
 from roofmodel.snow import asce7_22_drift as drift
 from roofmodel.snow.asce_roof import AsceRoof, balanced_zones, slope_notes
 from roofmodel.snow.cases import SnowCase, Value, Zone
+from roofmodel.snow.meeting import Drift
 from roofmodel.snow.patches import (
     UPPER_TO_STEP,
     WallGroup,
     larger,
     no_rows_above,
-    overlap,
     spread,
     wall_groups,
 )
@@ -35,28 +33,30 @@ Skipped = list[tuple[str, str]]
 
 
 def drift_cases(known: AsceRoof) -> tuple[list[SnowCase], Skipped]:
-    """Leeward and windward drifts, one case for each way that walls face, and corners where two meet."""
+    """Leeward and windward drifts, one case for each way that walls face."""
     groups = wall_groups(known.roof)
     cases: list[SnowCase] = []
     skipped: Skipped = []
     if not groups:
         skipped.append(("drift", "no roof meets a wall below a higher roof (7.7)"))
     for kind in ("leeward", "windward"):
-        drifts: list[tuple[WallGroup, list[Zone]]] = []
         for group in groups:
             zones, why = _group_zones(known, group, leeward=kind == "leeward")
             name = _drift_name(known, group, kind)
             if zones:
-                drifts.append((group, zones))
-                cases.append(_drift_case(known, name, zones))
+                cases.append(known.case(name, balanced_zones(known) + zones, _drift_notes(known)))
             else:
                 skipped.append((name, why))
-        for (a, first), (b, second) in combinations(drifts, 2):
-            if overlap(first, second):
-                way = f"{a.toward} and {b.toward}" if kind == "leeward" else f"{a.against} and {b.against}"
-                name = f"{kind} drifts together, winds toward {way}"
-                cases.append(_drift_case(known, name, larger([*first, *second])))
     return cases, skipped
+
+
+def wall_drifts(known: AsceRoof) -> list[Drift]:
+    """Leeward and windward drifts of the walls that face each way, of which the larger counts (7.7.1)."""
+    drifts = []
+    for group in wall_groups(known.roof):
+        zones = [*_group_zones(known, group, leeward=True)[0], *_group_zones(known, group, leeward=False)[0]]
+        drifts.append(Drift(True, group.toward, "", larger(zones), [], tuple(_drift_notes(known))))
+    return drifts
 
 
 def _drift_name(known: AsceRoof, group: WallGroup, kind: str) -> str:
@@ -65,15 +65,14 @@ def _drift_name(known: AsceRoof, group: WallGroup, kind: str) -> str:
     return f"windward drift at {group.uppers(known.roof)}, wind toward {group.against}"
 
 
-def _drift_case(known: AsceRoof, name: str, zones: list[Zone]) -> SnowCase:
-    notes = [
+def _drift_notes(known: AsceRoof) -> list[str]:
+    return [
         *slope_notes(known),
         "Drift is added to balanced snow, not to unbalanced, minimum, sliding or rain loads; where drifts"
         " overlap the larger counts (7.7.3).",
         "The greatest height of each wall counts, and the longest roof upwind of it.",
         "What reaches past the roof's edge falls off; the drift is not squeezed.",
     ]
-    return known.case(name, balanced_zones(known) + zones, notes)
 
 
 def _group_zones(known: AsceRoof, group: WallGroup, *, leeward: bool) -> tuple[list[Zone], str]:
@@ -186,6 +185,7 @@ def sliding_cases(known: AsceRoof) -> tuple[list[SnowCase], Skipped]:
     steps, planes = known.roof.steps, known.roof.planes
     cases: list[SnowCase] = []
     skipped: Skipped = []
+    slid: dict[int, list[Zone]] = {}
     for upper in dict.fromkeys(int(i) for i in steps.upper):
         name = f"sliding from {planes.name[upper]}"
         if not drift.slides(planes.slope[upper], known.site.slippery):
@@ -195,24 +195,31 @@ def sliding_cases(known: AsceRoof) -> tuple[list[SnowCase], Skipped]:
         else:
             zones = [z for i in np.flatnonzero(steps.upper == upper) for z in _slide_zones(known, int(i))]
             if zones:
-                cases.append(_sliding_case(known, name, upper, zones))
+                slid[upper] = zones
+                cases.append(_sliding_case(known, name, {upper: zones}))
             else:
                 skipped.append((name, "no wall lies below its eave within reach (7.9)"))
+    if len(slid) > 1:
+        cases.append(_sliding_case(known, "sliding from all upper roofs", slid))
     return cases, skipped
 
 
-def _sliding_case(known: AsceRoof, name: str, upper: int, zones: list[Zone]) -> SnowCase:
+def _sliding_case(known: AsceRoof, name: str, slid: dict[int, list[Zone]]) -> SnowCase:
     notes = [
         *slope_notes(known),
         "Sliding snow is added to balanced snow only; what falls past the lower roof's edge is lost.",
     ]
-    if upper in known.retained:
-        notes.append(
-            f"{known.roof.planes.name[upper]} carries snow retention; 7.9 gives no reduction for that, so its"
-            " snow is let slide."
-        )
-    elif known.site.upper_roof_retained:
-        notes.append(no_rows_above(known.roof.planes.name[upper]))
+    if len(slid) > 1:
+        notes.append("Judgment: all upper roofs shed at once; where their snow overlaps it adds.")
+    for upper in slid:
+        if upper in known.retained:
+            notes.append(
+                f"{known.roof.planes.name[upper]} carries snow retention; 7.9 gives no reduction for that, so"
+                " its snow is let slide."
+            )
+        elif known.site.upper_roof_retained:
+            notes.append(no_rows_above(known.roof.planes.name[upper]))
+    zones = [zone for some in slid.values() for zone in some]
     return known.case(name, balanced_zones(known) + zones, notes)
 
 

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from roofmodel.snow import en1991_1_3 as en
 from roofmodel.snow.cases import SnowCase, Value, Zone
-from roofmodel.snow.en_corners import Drift
 from roofmodel.snow.en_drifted import Cases
 from roofmodel.snow.en_roof import CODE, EnRoof, balanced_zones, load_values
+from roofmodel.snow.meeting import Drift
 from roofmodel.snow.patches import (
     UPPER_TO_STEP,
     WallGroup,

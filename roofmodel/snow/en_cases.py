@@ -5,14 +5,18 @@ from __future__ import annotations
 from roofmodel.snow.cases import SnowCase, SnowSet
 from roofmodel.snow.en_abutting import abutting_cases, wall_drifts
 from roofmodel.snow.en_annex_b import exceptional_drifts
-from roofmodel.snow.en_corners import together
 from roofmodel.snow.en_drifted import pitched_cases, valley_cases
 from roofmodel.snow.en_obstacles import obstacle_cases, obstacle_drifts
-from roofmodel.snow.en_roof import EnRoof, balanced_case, exceptional, prepare
+from roofmodel.snow.en_roof import EnRoof, balanced_case, balanced_zones, exceptional, prepare
 from roofmodel.snow.inputs import EnSite
+from roofmodel.snow.meeting import together
 from roofmodel.snow.vault_cases import en_vaults
 from roofmodel.surface import RoofSurface
 
+MEETING = (
+    "EN 1991-1-3 gives no figure for drifts that meet. Judgment: where they overlap the larger counts, as in"
+    " ASCE/SEI 7 7.7.3, since it is the same blown snow; what slides from different roofs is added."
+)
 NOT_MODELED = (
     (
         "domes",
@@ -22,6 +26,10 @@ NOT_MODELED = (
     (
         "outer corners of projections",
         "6.2 has no figure for them: drifts lie straight in front of each face, none around the corners",
+    ),
+    (
+        "outside corners of walls",
+        "5.3.6 and Annex B have no figure for them: drifts lie straight in front of walls, none around them",
     ),
     (
         "snow overhanging the eave",
@@ -72,4 +80,5 @@ def _arrangements(known: EnRoof) -> tuple[list[SnowCase], list[tuple[str, str]]]
     for several, without in (found(known) for found in arrangements):
         cases += several
         skipped += without
-    return cases + together(known, [*wall_drifts(known), *obstacle_drifts(known)]), skipped
+    drifts = [*wall_drifts(known), *obstacle_drifts(known)]
+    return cases + together(known.case, balanced_zones(known), drifts, MEETING), skipped

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from roofmodel.snow import en1991_1_3 as en
 from roofmodel.snow.cases import SnowCase, Value, Zone
-from roofmodel.snow.en_corners import Drift
 from roofmodel.snow.en_roof import CODE, EnRoof, balanced_zones, load_values
+from roofmodel.snow.meeting import Drift
 from roofmodel.snow.obstacle_walls import room, wind_groups
 from roofmodel.snow.patches import larger, spread
 from roofmodel.snow.regions import band, falling_pressure, left_normal

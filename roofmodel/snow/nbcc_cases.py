@@ -4,15 +4,27 @@ from __future__ import annotations
 
 from roofmodel.snow.cases import SnowCase, SnowSet
 from roofmodel.snow.inputs import NbccSite
+from roofmodel.snow.meeting import together
 from roofmodel.snow.nbcc_domes import nbcc_domes
-from roofmodel.snow.nbcc_drifted import step_cases, valley_cases
-from roofmodel.snow.nbcc_obstacles import obstacle_cases
-from roofmodel.snow.nbcc_roof import NbccRoof, balanced_case, gable_cases, prepare, without_reduction
+from roofmodel.snow.nbcc_drifted import step_cases, valley_cases, wall_drifts
+from roofmodel.snow.nbcc_obstacles import obstacle_cases, obstacle_drifts
+from roofmodel.snow.nbcc_roof import (
+    NbccRoof,
+    balanced_case,
+    gable_cases,
+    prepare,
+    uniform_zones,
+    without_reduction,
+)
 from roofmodel.snow.nbcc_room import with_filled_steps
 from roofmodel.snow.patches import PARTIAL, UNREDUCED
 from roofmodel.snow.vault_cases import nbcc_vaults
 from roofmodel.surface import RoofSurface
 
+MEETING = (
+    "Drifts that meet: the larger counts where they overlap (4.1.6.8.(2)); what slides from different roofs"
+    " is added. Judgment: parapets and projections alike, and all that touch at once."
+)
 NOT_MODELED = (
     ("outside corners of roofs apart", "across a gap the drift is not run on around the corner (4.1.6.8)"),
     ("half load on parts of a plane", f"{PARTIAL} (4.1.6.3)"),
@@ -60,4 +72,5 @@ def _arrangements(known: NbccRoof) -> tuple[list[SnowCase], list[tuple[str, str]
     for several, without in (found(known) for found in arrangements):
         cases += several
         skipped += without
-    return cases, skipped
+    drifts = [*wall_drifts(known), *obstacle_drifts(known)]
+    return cases + together(known.case, uniform_zones(known), drifts, MEETING), skipped

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from itertools import combinations
 
 import numpy as np
 import shapely
@@ -13,6 +12,7 @@ from roofmodel.snow import nbcc2020 as nbcc
 from roofmodel.snow import nbcc2020_drift as drift
 from roofmodel.snow.cases import SnowCase, Value, Zone
 from roofmodel.snow.corners import around_corners, outside_corners
+from roofmodel.snow.meeting import Drift
 from roofmodel.snow.nbcc_roof import (
     CODE,
     Cases,
@@ -27,7 +27,6 @@ from roofmodel.snow.patches import (
     WallGroup,
     larger,
     no_rows_above,
-    overlap,
     spread,
     wall_groups,
 )
@@ -178,31 +177,57 @@ def drift_at(known: NbccRoof, i: int) -> StepDrift:
 
 
 def step_cases(known: NbccRoof) -> Cases:
-    """Drift, and drift with sliding snow, for each way that walls face, and corners where two meet."""
+    """Drift, and drift with sliding snow, for each way that walls face."""
     cases: list[SnowCase] = []
     skipped: list[tuple[str, str]] = []
     groups = wall_groups(known.roof)
     if not groups:
         skipped.append(("drift", "no roof meets a wall below a higher roof (4.1.6.5)"))
-    drifts: list[tuple[WallGroup, list[Zone]]] = []
-    corners = outside_corners(known.roof.steps.start, known.roof.steps.end)
-    for group in groups:
-        zones = larger([zone for i in group.steps for zone in _drift_zones(known, i, corners)])
+    for group, zones in _blown(known):
         name = f"drift below {group.uppers(known.roof)}, wall facing {group.toward}"
         if zones:
-            drifts.append((group, zones))
             cases.append(known.case(name, uniform_zones(known) + zones, _drift_notes(known)))
         else:
             skipped.append((name, "C_a0 is not above 1, or the gap is above 5 m or wider than x_d (4.1.6.5)"))
         several, without = _sliding(known, group, zones)
         cases += several
         skipped += without
-    for (a, first), (b, second) in combinations(drifts, 2):
-        if overlap(first, second):
-            name = f"drifts together, walls facing {a.toward} and {b.toward}"
-            zones = larger([*first, *second])
-            cases.append(known.case(name, uniform_zones(known) + zones, _drift_notes(known)))
     return cases, skipped
+
+
+def wall_drifts(known: NbccRoof) -> list[Drift]:
+    """Drifts at walls, what is blown and what slid apart, one for each way that walls face."""
+    drifts = []
+    for group, zones in _blown(known):
+        slid = {u: some for u in _uppers(known, group) if (some := _shed(known, group, u))}
+        notes = [*_drift_notes(known), *(_slide_notes(known, group, list(slid)) if slid else [])]
+        slides = [zone for some in slid.values() for zone in some]
+        drifts.append(Drift(True, group.toward, "", zones, slides, tuple(notes)))
+    return drifts
+
+
+def _blown(known: NbccRoof) -> list[tuple[WallGroup, list[Zone]]]:
+    """Drift of the walls that face each way."""
+    corners = outside_corners(known.roof.steps.start, known.roof.steps.end)
+    return [
+        (group, larger([zone for i in group.steps for zone in _drift_zones(known, i, corners)]))
+        for group in wall_groups(known.roof)
+    ]
+
+
+def _uppers(known: NbccRoof, group: WallGroup) -> list[int]:
+    """Planes above the walls of a group."""
+    return list(dict.fromkeys(int(known.roof.steps.upper[i]) for i in group.steps))
+
+
+def _shed(known: NbccRoof, group: WallGroup, upper: int) -> list[Zone]:
+    """What slides from one plane over the walls of a group."""
+    site = known.site
+    if not drift.slides(known.roof.planes.slope[upper], slippery=site.slippery):
+        return []
+    if site.upper_roof_retained and upper in known.retained:
+        return []
+    return [z for i in group.steps if known.roof.steps.upper[i] == upper for z in _slide_zones(known, i)]
 
 
 def _drift_notes(known: NbccRoof) -> list[str]:
@@ -258,35 +283,48 @@ def _drift_zones(known: NbccRoof, i: int, corners: IntArray) -> list[Zone]:
 
 
 def _sliding(known: NbccRoof, group: WallGroup, drifted: list[Zone]) -> Cases:
-    """Snow that slides from each upper plane above the walls of a group, on top of their drift."""
-    steps, planes, site = known.roof.steps, known.roof.planes, known.site
+    """Snow that slides from each upper plane above the walls of a group, and from all, on their drift."""
+    planes, site = known.roof.planes, known.site
     cases: list[SnowCase] = []
     skipped: list[tuple[str, str]] = []
-    for upper in dict.fromkeys(int(steps.upper[i]) for i in group.steps):
+    slid: dict[int, list[Zone]] = {}
+    base = uniform_zones(known) + drifted
+    for upper in _uppers(known, group):
         name = f"sliding from {planes.name[upper]}, wall facing {group.toward}"
-        if not drift.slides(planes.slope[upper], slippery=site.slippery):
+        zones = _shed(known, group, upper)
+        if zones:
+            slid[upper] = zones
+            notes = [*_drift_notes(known), *_slide_notes(known, group, [upper])]
+            cases.append(known.case(name, base + zones, notes))
+        elif not drift.slides(planes.slope[upper], slippery=site.slippery):
             skipped.append((name, "the upper plane is too flat to shed (4.1.6.11)"))
         elif site.upper_roof_retained and upper in known.retained:
             skipped.append((name, "left out because rows hold it, as the user declared"))
         else:
-            zones = [z for i in group.steps if steps.upper[i] == upper for z in _slide_zones(known, i)]
-            if not zones:
-                skipped.append((name, "no wall lies below its eave within reach (4.1.6.11)"))
-                continue
-            notes = [
-                *_drift_notes(known),
-                "Half of the upper slope's specified load, taken with C_s = 1.0, lies on the drift as a"
-                " triangle over x_d (4.1.6.11, from memory), not shorter than 1 m (judgment). The article"
-                " names no least height of a step: all of it counts even where snow buries the step.",
-            ]
-            if upper in known.retained:
-                notes.append(
-                    f"{planes.name[upper]} carries snow retention; its snow is let slide all the same."
-                )
-            elif site.upper_roof_retained:
-                notes.append(no_rows_above(planes.name[upper]))
-            cases.append(known.case(name, uniform_zones(known) + drifted + zones, notes))
+            skipped.append((name, "no wall lies below its eave within reach (4.1.6.11)"))
+    if len(slid) > 1:
+        zones = [zone for some in slid.values() for zone in some]
+        notes = [*_drift_notes(known), *_slide_notes(known, group, list(slid))]
+        notes.append("Judgment: all upper roofs shed at once; where their snow overlaps it adds.")
+        cases.append(
+            known.case(f"sliding from all upper roofs, wall facing {group.toward}", base + zones, notes)
+        )
     return cases, skipped
+
+
+def _slide_notes(known: NbccRoof, group: WallGroup, uppers: list[int]) -> list[str]:
+    names = known.roof.planes.name
+    notes = [
+        "Half of the upper slope's specified load, taken with C_s = 1.0, lies on the drift as a"
+        " triangle over x_d (4.1.6.11, from memory), not shorter than 1 m (judgment). The article"
+        " names no least height of a step: all of it counts even where snow buries the step.",
+    ]
+    for upper in uppers:
+        if upper in known.retained:
+            notes.append(f"{names[upper]} carries snow retention; its snow is let slide all the same.")
+        elif known.site.upper_roof_retained:
+            notes.append(no_rows_above(names[upper]))
+    return notes
 
 
 def _slide_lengths(known: NbccRoof, i: int) -> tuple[float, float]:

@@ -7,8 +7,9 @@ from dataclasses import replace
 import numpy as np
 
 from roofmodel.snow import nbcc2020_drift as drift
-from roofmodel.snow.cases import Value, Zone
+from roofmodel.snow.cases import SnowCase, Value, Zone
 from roofmodel.snow.corners import around_corners, outside_corners
+from roofmodel.snow.meeting import Drift
 from roofmodel.snow.nbcc_roof import (
     CODE,
     Cases,
@@ -32,22 +33,30 @@ NOTES = (
 
 def obstacle_cases(known: NbccRoof) -> Cases:
     """Drifts at parapets and on both sides of projections, one case for each wind."""
-    obstacles = known.roof.obstacles
-    if not obstacles.count:
+    if not known.roof.obstacles.count:
         return [], [("drift at projections and parapets", "the project names none (4.1.6.7)")]
-    cases, skipped = [], []
+    cases: list[SnowCase] = []
+    skipped: list[tuple[str, str]] = []
+    for one in obstacle_drifts(known):
+        name = f"drift at {one.name}, wind toward {one.wind}"
+        if one.blown:
+            cases.append(known.case(name, [*uniform_zones(known), *one.blown], one.notes))
+        else:
+            skipped.append((name, "C_a0 is not above 1, or l_0 is below 3 m (4.1.6.7)"))
+    return cases, skipped
+
+
+def obstacle_drifts(known: NbccRoof) -> list[Drift]:
+    """Drifts at parapets and projections, one for each wind."""
+    obstacles = known.roof.obstacles
+    drifts = []
     corners = outside_corners(obstacles.start, obstacles.end)
     for group in wind_groups(obstacles):
         zones = [zone for face in group.face.tolist() for zone in _face_zones(known, face, corners)]
         names = list(dict.fromkeys(obstacles.name[i] for i in obstacles.face[group.face]))
         who = " and ".join(names) if len(names) < 4 else f"{len(names)} parapets and projections"
-        name = f"drift at {who}, wind toward {group.toward}"
-        if zones:
-            notes = [*notes_of(known), *NOTES]
-            cases.append(known.case(name, [*uniform_zones(known), *larger(zones)], notes))
-        else:
-            skipped.append((name, "C_a0 is not above 1, or l_0 is below 3 m (4.1.6.7)"))
-    return cases, skipped
+        drifts.append(Drift(False, who, group.toward, larger(zones), [], (*notes_of(known), *NOTES)))
+    return drifts
 
 
 def _face_zones(known: NbccRoof, face: int, corners: IntArray) -> list[Zone]:

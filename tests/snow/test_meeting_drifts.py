@@ -1,0 +1,131 @@
+"""Drifts and slides that meet act at once: ASCE/SEI 7 7.7.1, 7.7.3, 7.9; NBCC 2020 4.1.6.8, 4.1.6.11."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from snow_roofs import assemble, court, named, plane_force, pressure
+
+from roofmodel.project.obstacle_schema import ObstructionTable, ParapetTable
+from roofmodel.project.obstacles import place_obstacles
+from roofmodel.shape.builders import RoofPart, build_roof
+from roofmodel.snow import Asce16Site, AsceSite, NbccSite, snow_cases
+from roofmodel.units import SI
+
+ASCE = AsceSite(ground_snow=2000.0, risk_category="II", winter_wind=0.5, slippery=True)
+ASCE16 = Asce16Site(ground_snow=2000.0, risk_category="II", slippery=True)
+NBCC = NbccSite(ground_snow=2000.0, associated_rain=200.0, importance="normal", slippery=True)
+SITES = [ASCE, ASCE16, NBCC]
+SHORT, LONG, WALL = 5.0, 30.0, 4.0
+
+
+def unlike_corner():
+    """Inner corner: a deep roof behind the north wall, a shallow one behind the east wall, room before it."""
+    faces = [
+        [(0, 12, WALL), (LONG, 12, WALL), (LONG, 52, WALL), (0, 52, WALL)],
+        [(LONG, 0, WALL), (LONG + SHORT, 0, WALL), (LONG + SHORT, 12, WALL), (LONG, 12, WALL)],
+        [(0, 0, 0), (LONG, 0, 0), (LONG, 12, 0), (0, 12, 0)],
+    ]
+    joints = [
+        (2, 0, (LONG, 12, 0.0), (0, 12, 0.0), (WALL, WALL), 0.0),
+        (2, 1, (LONG, 0, 0.0), (LONG, 12, 0.0), (WALL, WALL), 0.0),
+    ]
+    return assemble(faces, ("F1", "F2", "F3"), joints)
+
+
+@pytest.mark.parametrize("site", [ASCE, ASCE16], ids=lambda s: s.standard)
+def test_leeward_at_one_wall_meets_windward_at_the_other(site):
+    """Wind toward the south-east: leeward below the deep roof, windward at the shallow one (7.7.1)."""
+    roof = unlike_corner()
+    snow = snow_cases(roof, site)
+    lee, wind = named(snow, "leeward drift below F1"), named(snow, "windward drift at F2")
+    both = named(snow, "drifts together")
+    north, east = (15.0, 12.0 - 1e-9), (LONG - 1e-9, 2.0)
+    for case, place in ((lee, north), (wind, east)):
+        assert pressure(both, 2, place) == pytest.approx(pressure(case, 2, place), rel=1e-6)
+    flat = plane_force(roof, snow.cases[0])[2]
+    extra = [plane_force(roof, case)[2] - flat for case in (lee, wind, both)]
+    assert extra[2] > 1.1 * max(extra[:2])
+    assert extra[2] < sum(extra[:2])  # the larger in the corner, not the sum
+
+
+def walled_flat(*edges, box=False):
+    """House to the north, 8 m; roof of 30 x 20 m at 4 m with parapets of 1.5 m on some edges, and a box."""
+    house = np.array([[0.0, 20.0], [30.0, 20.0], [30.0, 40.0], [0.0, 40.0]])
+    low = np.array([[0.0, 0.0], [30.0, 0.0], [30.0, 20.0], [0.0, 20.0]])
+    roof = build_roof([RoofPart("flat", house, np.zeros(0), 8.0), RoofPart("flat", low, np.zeros(0), 4.0)])
+    plane = int(roof.steps.lower[0])
+    middle = 0.5 * (roof.edges.start + roof.edges.end)[:, :2]
+    own = np.flatnonzero((roof.edges.plane == plane).any(axis=1))
+    centers = roof.planes.to_world(plane, np.array(roof.planes.outline[plane].centroid.coords))[:, :2]
+    names = [roof.edges.name[own[np.argmax((middle[own] - centers) @ np.array(way))]] for way in edges]
+    parapets = [ParapetTable.model_validate({"edge": name, "height": "1.5 m"}) for name in names]
+    boxes = [
+        ObstructionTable.model_validate(
+            {"name": "plant", "plane": roof.planes.name[plane], "across": "15 m", "up": "15 m"}
+            | {"width": "6 m", "depth": "5 m", "height": "2 m"}
+        )
+    ]
+    return replace(roof, obstacles=place_obstacles(roof, parapets, boxes if box else [], SI)), plane
+
+
+@pytest.mark.parametrize("site", SITES, ids=lambda s: s.standard)
+@pytest.mark.parametrize(
+    ("edges", "box", "words"),
+    [
+        ([(1.0, 0.0)], False, "walls facing S, at parapet"),
+        ([(1.0, 0.0), (0.0, -1.0)], False, "walls facing S, at parapet"),
+        ([], True, "walls facing S, at plant"),
+    ],
+)
+def test_walls_parapets_and_boxes_that_touch_act_at_once(site, edges, box, words):
+    """The larger of all at every point, and no single case reaches it."""
+    roof, plane = walled_flat(*edges, box=box)
+    snow = snow_cases(roof, site)
+    (both,) = [case for case in snow.cases if case.name.startswith("drifts together")]
+    assert words in both.name
+    alone = [
+        case
+        for case in snow.cases
+        if case.name.startswith(("drift below", "drift at", "leeward drift", "windward drift"))
+    ]
+    points = np.random.default_rng(3).uniform([0.0, 0.0], [30.0, 20.0], (400, 2))
+    found = [
+        case for case in alone if plane_force(roof, case)[plane] > plane_force(roof, snow.cases[0])[plane]
+    ]
+    each = np.max([pressure(case, plane, *points) for case in found], axis=0)
+    assert pressure(both, plane, *points) == pytest.approx(each, rel=1e-9)
+    weight = [plane_force(roof, case)[plane] for case in (both, *found)]
+    assert weight[0] > 1.01 * max(weight[1:])
+
+
+@pytest.mark.parametrize("site", SITES, ids=lambda s: s.standard)
+def test_two_roofs_that_shed_into_one_corner_do_so_at_once(site):
+    """0.4 p_f W (7.9), or half of each upper slope (4.1.6.11), from both: the slides add."""
+    roof = court()
+    snow = snow_cases(roof, site)
+    base = plane_force(roof, snow.cases[0])[2]
+    singles = [c for c in snow.cases if c.name.startswith(("sliding from S1", "sliding from W1"))]
+    assert len(singles) == 2
+    if site is NBCC:
+        both = named(snow, "drifts together")
+        bare = [c for c in snow.cases if c.name.startswith("drift below")]
+        slid = sum(
+            plane_force(roof, c)[2] - plane_force(roof, d)[2] for c, d in zip(singles, bare, strict=True)
+        )
+        zones = [z for z in both.zones if z.name.startswith("snow that slid")]
+        whole = plane_force(roof, replace(both, zones=tuple(zones)))[2]
+        assert whole == pytest.approx(slid, rel=1e-9)
+        assert plane_force(roof, both)[2] > max(plane_force(roof, c)[2] for c in singles) + 0.4 * slid
+    else:
+        both = named(snow, "sliding from all upper roofs")
+        slid = sum(plane_force(roof, c)[2] - base for c in singles)
+        assert plane_force(roof, both)[2] - base == pytest.approx(slid, rel=1e-9)
+
+
+@pytest.mark.parametrize("site", SITES, ids=lambda s: s.standard)
+def test_drifts_far_apart_stay_apart(site):
+    roof, _ = walled_flat((0.0, -1.0))
+    assert not [c for c in snow_cases(roof, site).cases if c.name.startswith("drifts together")]
