@@ -326,7 +326,8 @@ def gable_cases(known: NbccRoof) -> Cases:
         lee, bare = levels & (along > SAME_WAY), levels & (along < -SAME_WAY)
         steep = lee & (slope > nbcc.PARTIAL_SLOPE + 1e-9)
         if steep.any():
-            cases.append(_gable_case(known, compass(wind), lee, bare))
+            high = np.isin(level, level[steep])  # case II is for levels above 15 degrees only
+            cases.append(_gable_case(known, compass(wind), lee & high, bare & high))
         if (lee & ~steep).any():
             cases.append(_half_case(known, compass(wind), lee))
     return cases, skipped

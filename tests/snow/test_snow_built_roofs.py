@@ -67,7 +67,7 @@ def test_every_wall_of_a_ring_has_its_cases(site):
     snow = snow_cases(roof, site)
     kinds = ("leeward drift", "windward drift", "sliding") if isinstance(site, AsceSite) else ("drift",)
     for kind in kinds:
-        cases = [case for case in snow.cases if case.name.startswith(kind)]
+        cases = [case for case in snow.cases if case.name.startswith(kind) and "all" not in case.name.split()]
         load = sorted(plane_force(roof, case)[flat] for case in cases)
         assert len(load) == 4
         assert load[0] == pytest.approx(load[1])

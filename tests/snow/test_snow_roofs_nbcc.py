@@ -334,3 +334,17 @@ def test_projection_drifts_on_both_sides_by_hand():
         around = 4.0 * np.pi / 12.0 * (peak - 1.0) * 0.8 * SS * length**2  # 4.1.6.8: quarter cones
         assert extra == pytest.approx(straight + around, rel=1e-3)
         assert pressure(across, 0, (20.0, 13.999)) == pytest.approx([0.8 * SS * peak + SR], rel=1e-3)
+
+
+def test_unbalanced_snow_bares_steep_levels_only():
+    """4.1.6.9 case II is for slopes above 15 degrees: a 10 degree gable beside one of 30 keeps its snow."""
+    low, high = gable_faces(20.0, 6.0, 10.0), gable_faces(20.0, 6.0, 30.0, x0=40.0)
+    roof = assemble([*low, *high], ("S1", "N1", "S2", "N2"))
+    snow = snow_cases(roof, SITE)
+    case = named(snow, "unbalanced, wind toward N")
+    flat = 0.8 * SS + SR
+    middle = [(10.0, 3.0), (10.0, 9.0), (50.0, 3.0), (50.0, 9.0)]
+    found = [float(pressure(case, plane, xy)[0]) for plane, xy in enumerate(middle)]
+    assert found == pytest.approx([flat, flat, 0.0, 1.25 * 0.8 * SS + SR])
+    half = named(snow, "partial, full on the side facing N")
+    assert float(pressure(half, 0, middle[0])[0]) == pytest.approx(0.5 * flat)
