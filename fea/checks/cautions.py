@@ -34,6 +34,7 @@ REACH = 3.0  # a row that stops less than this short of a valley is pointed out 
 EDGES_NAMED = 4  # edges named in a caution
 BOXES_SHOWN = 6  # obstructions named in a caution
 AT_IT = 0.05  # a row this near to a valley stands at it [m]
+LEAK = 1e-3  # share of the sliding force that leaves inside the roof, from where it is told [-]
 
 
 def cautions(
@@ -90,7 +91,7 @@ def cautions(
     if not project.clamp.test_basis.strip() and table.clamp.tested is None:
         found.append("Nobody said which tests the clamp strengths come from (clamp.test_basis).")
     found += tested_notes(table.clamp, table.panel.thickness, units)
-    found += _lasting(project)
+    found += _lasting(project) + _leaks(force)
     if project.rail.section.I_w > 0.0 and np.isnan(project.rail.section.omega_max):
         found.append(
             "The rail is an open section that warps, but nobody gave rail.omega_max: its stress from "
@@ -103,6 +104,20 @@ def cautions(
     if idle:
         found.append(f"No case brings snow to {', '.join(idle)}: nothing was checked there.")
     return (*found, *_short_of_valleys(project.roof, project.layout, graph, project))
+
+
+def _leaks(force: RowForce) -> list[str]:
+    """Snow that leaves inside the roof, where planes of a file do not meet."""
+    inside = force.exit_edge < 0
+    lost = float(
+        (force.exit_thrust[:, inside].sum(axis=1) / np.maximum(force.balance.driving, 1e-9)).max(initial=0.0)
+    )
+    if lost <= LEAK:
+        return []
+    return [
+        f"{100.0 * lost:.1f} % of the sliding force leaves inside the roof, where its planes do not meet: "
+        "rows below may carry more than is shown. Mend the file, or correct the roof in the project."
+    ]
 
 
 def _lasting(project: Project) -> list[str]:
