@@ -1,0 +1,272 @@
+"""What many samples of a roof's attachments do when snow grows or its bond drops, event after event.
+
+All rows of a roof are one system, f = q - Z p, in which only links of one row feel one another. Every sample
+is followed from its first failure to the load asked for, or until all rows have let go. A law of each link by
+two numbers, capacity and residual: brittle (0 left), slip (something left), ductile (all left); links that
+hold both ways turn elastic again when they turn back. Beyond that, each of them an assumption:
+
+- release factor: a link that fails at once lets its neighbors swing past where they come to rest, by up to
+  2 for an undamped sudden loss and 1 for a slow one. A link whose swing from before the cascade reaches
+  its capacity fails too (textbook bound for one mass on a spring; which factor applies is judgment);
+- impact factor: what a row held when it lets go comes onto the row it lands on as so many times its static
+  force, and stays there (2 for a load put on at once without fall or rebound; judgment);
+- unzip: a seam that opens at one clamp takes this share of the strength from its other clamps (judgment).
+
+Rules of the path and their check: `fea.solvers.walk`, one row by itself, gives the same to rounding.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from roofmodel.errors import InputError
+
+Array = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+
+OUTCOMES = ("holds", "all rows let go", "no answer")
+COMPLETE, COLLAPSED, UNKNOWN = range(3)
+GONE = 7  # state of the links of a row that let go; others as `fea.solvers.laws.LinkState`
+
+
+@dataclass(frozen=True)
+class Assembly:
+    """Rows condensed to their clamps, and how they meet one another.
+
+    Attributes
+    ----------
+    Z : (c, c) float
+        Drop of the clamps' forces down the slope for unit slips; zero between rows. [N/m]
+    row : (c,) int
+        Row of each clamp, ascending.
+    own : (c,) float
+        Stiffness of each clamp. [N/m]
+    floor : float
+        As `fea.solvers.links.LinkForm`.
+    lands : (r, c) float
+        Share of what a row held that comes onto each clamp when the row lets go. [-]
+    seam : (c,) int
+        Clamps with the same number share a seam; -1 for none.
+    unzip : (c,) float
+        Share of strength that the other clamps of a seam lose when this one breaks. [-]
+    """
+
+    Z: Array
+    row: IntArray
+    own: Array
+    floor: float
+    lands: Array
+    seam: IntArray
+    unzip: Array
+
+    @property
+    def first(self) -> IntArray:
+        """First clamp of each row, and the number of clamps, (r + 1,)."""
+        return np.searchsorted(self.row, np.arange(len(self.lands) + 1)).astype(np.int64)
+
+
+def assembly(
+    Z: Array,
+    row: ArrayLike,
+    own: ArrayLike,
+    floor: float,
+    *,
+    lands: Array | None = None,
+    seam: ArrayLike | None = None,
+    unzip: ArrayLike = 0.0,
+) -> Assembly:
+    """Rows that are given by their clamps; without `lands` and `seam` each row is by itself.
+
+    Raises
+    ------
+    InputError
+        Sizes that do not fit, rows that are not in order or feel one another.
+    """
+    numbers = np.asarray(row, dtype=np.int64)
+    c = len(numbers)
+    Z = np.ascontiguousarray(Z, dtype=float)
+    stiff = np.broadcast_to(np.asarray(own, dtype=float), (c,)).copy()
+    if Z.shape != (c, c) or not np.isfinite(Z).all() or not (stiff > 0.0).all():
+        message = (
+            f"cascade: Z has shape {Z.shape}; {c} clamps need ({c}, {c}), finite, on positive stiffness."
+        )
+        raise InputError(message)
+    rows = int(numbers.max(initial=-1)) + 1
+    if (np.diff(numbers) < 0).any() or len(np.unique(numbers)) != rows:
+        message = "cascade: clamps must stand row after row, rows numbered from 0 without a gap."
+        raise InputError(message)
+    apart = numbers[:, None] != numbers
+    if np.abs(np.where(apart, Z, 0.0)).max(initial=0.0) > 1e-9 * np.abs(Z).max(initial=0.0):
+        message = "cascade: rows must not feel one another through Z."
+        raise InputError(message)
+    onto = np.zeros((rows, c)) if lands is None else np.ascontiguousarray(lands, dtype=float)
+    if (
+        onto.shape != (rows, c)
+        or not (np.isfinite(onto) & (onto >= 0.0)).all()
+        or (onto.sum(1) > 1.0 + 1e-9).any()
+    ):
+        message = f"cascade: lands must be ({rows}, {c}), shares of 0 or more that add up to 1 at most."
+        raise InputError(message)
+    share = np.broadcast_to(np.asarray(unzip, dtype=float), (c,)).copy()
+    if not ((share >= 0.0) & (share < 1.0)).all():
+        message = (
+            f"cascade: unzip = {share[~((share >= 0.0) & (share < 1.0))][0]:g} must be from 0 to below 1."
+        )
+        raise InputError(message)
+    seams = np.full(c, -1, dtype=np.int64) if seam is None else np.asarray(seam, dtype=np.int64)
+    return Assembly(Z, numbers, stiff, float(floor), onto, seams, share)
+
+
+@dataclass(frozen=True)
+class FailureSamples:
+    """What happened in n samples of c clamps in r rows.
+
+    Attributes
+    ----------
+    at : (n, c) float
+        Factor on the growing load at which each clamp first gave way; infinite where it held, -1 where it
+        was missing from the start. [-]
+    order : (n, c) int
+        Its place among the events, from 0; -1 without one.
+    let_go : (n, r) float
+        Factor at which each row let go; infinite where it held. [-]
+    outcome : (n,) int
+        Of `OUTCOMES`.
+    events : (n,) int
+        Clamps that gave way.
+    last : (n,) float
+        Factor at the end. [-]
+    state : (n, c) int
+        At the end: `fea.solvers.laws.LinkState`, or `GONE`.
+    force, jump : (n, c) float
+        At the end, down the slope. [N, m]
+    """
+
+    at: Array
+    order: NDArray[np.int16]
+    let_go: Array
+    outcome: NDArray[np.int8]
+    events: NDArray[np.int32]
+    last: Array
+    state: NDArray[np.int8]
+    force: Array
+    jump: Array
+
+    def __len__(self) -> int:
+        return len(self.at)
+
+    @property
+    def first(self) -> Array:
+        """Factor at the first event, (n,); infinite without one, 0 where the held load made it."""
+        return np.where(self.order >= 0, self.at, np.inf).min(axis=1, initial=np.inf)
+
+    @property
+    def first_row(self) -> Array:
+        """Factor at which the first row let go, (n,); infinite where all hold."""
+        return self.let_go.min(axis=1, initial=np.inf)
+
+    @property
+    def failed(self) -> NDArray[np.bool_]:
+        """Samples in which a row let go, (n,); one without an answer counts as failed, the safe reading."""
+        return np.isfinite(self.let_go).any(axis=1) | (self.outcome == UNKNOWN)
+
+    def sequence(self, sample: int) -> IntArray:
+        """Clamps of one sample in the order in which they gave way."""
+        order = self.order[sample]
+        found = np.flatnonzero(order >= 0)
+        return found[np.argsort(order[found], kind="stable")]
+
+
+def cascade(
+    roof: Assembly,
+    held: ArrayLike,
+    load: ArrayLike,
+    capacity: ArrayLike,
+    residual: ArrayLike,
+    *,
+    target: float = 1.0,
+    missing: ArrayLike | None = None,
+    release: float = 1.0,
+    impact: float = 1.0,
+) -> FailureSamples:
+    """Follow all samples.
+
+    Parameters
+    ----------
+    roof : Assembly
+    held, load : (c,) or (n, c) float
+        Clamp forces down the slope with every clamp holding: of what is there first (dead load, temperature),
+        then of what grows from nothing to `target` times. [N]
+    capacity, residual : (c,) or (n, c) float
+        Force at which a clamp gives way, and what it holds then; 0 breaks it. [N]
+    target : float
+    missing : (c,) or (n, c) bool, optional
+        Clamps that hold nothing down the slope from the start.
+    release, impact : float
+        Factors of sudden loss and of snow that lands, 1 or more and 0 or more; see the module.
+
+    Returns
+    -------
+    FailureSamples
+
+    Raises
+    ------
+    InputError
+        Sizes that do not fit, numbers out of range.
+    """
+    from fea.failure.kernel import walk_all
+
+    c, rows = len(roof.row), len(roof.lands)
+    gone = np.zeros(c, dtype=bool) if missing is None else np.asarray(missing, dtype=bool)
+    given = [np.asarray(a, dtype=float) for a in (held, load, capacity, residual)]
+    n = max((len(a) for a in (*given, gone) if a.ndim == 2), default=1)
+    try:
+        held, load, capacity, residual = (np.ascontiguousarray(np.broadcast_to(a, (n, c))) for a in given)
+        gone = np.ascontiguousarray(np.broadcast_to(gone, (n, c)))
+    except ValueError:
+        shapes = ", ".join(str(a.shape) for a in given)
+        message = f"cascade: samples must be ({n}, {c}) or ({c},), not {shapes}."
+        raise InputError(message) from None
+    _check(held, load, capacity, residual, gone)
+    for name, value, least in (("target", target, 0.0), ("release", release, 1.0), ("impact", impact, 0.0)):
+        if not (np.isfinite(value) and value >= least):
+            message = f"cascade: {name} = {value:g} must be a number of {least:g} or more."
+            raise InputError(message)
+    out = FailureSamples(
+        at=np.full((n, c), np.inf),
+        order=np.full((n, c), -1, dtype=np.int16),
+        let_go=np.full((n, rows), np.inf),
+        outcome=np.zeros(n, dtype=np.int8),
+        events=np.zeros(n, dtype=np.int32),
+        last=np.zeros(n),
+        state=np.zeros((n, c), dtype=np.int8),
+        force=np.zeros((n, c)),
+        jump=np.zeros((n, c)),
+    )
+    walk_all(
+        roof.Z, roof.first, roof.row, roof.own, roof.floor, held, load, float(target),
+        capacity, residual, gone,
+        float(release), float(impact), roof.lands, roof.seam, roof.unzip,
+        out.at, out.order, out.let_go, out.outcome, out.events, out.last, out.state, out.force, out.jump,
+    )  # fmt: skip
+    return out
+
+
+def _check(held: Array, load: Array, capacity: Array, residual: Array, gone: NDArray[np.bool_]) -> None:
+    for name, good, right in (
+        ("held", np.isfinite(held), "must be a number"),
+        ("load", np.isfinite(load), "must be a number"),
+        ("capacity", gone | (capacity > 0.0), "must be positive where the clamp is there"),
+        (
+            "residual",
+            gone | ((residual >= 0.0) & (residual <= capacity)),
+            "must lie between 0 and the capacity",
+        ),
+    ):
+        if not good.all():
+            at = np.unravel_index(int(np.argmin(good)), good.shape)
+            message = f"cascade: {name} of sample {at[0]}, clamp {at[1]} {right}."
+            raise InputError(message)

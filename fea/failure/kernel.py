@@ -1,0 +1,406 @@
+"""The compiled walk of one sample after another; see `fea.failure.cascade` for what goes in and comes out.
+
+The rules are those of `fea.solvers.walk` for links that hold both ways, one sample in some 50 microseconds:
+the links that flow are kept in a Cholesky factor that grows with them, and only links of the same row feel
+one another. Added to them: a row that lets go leaves its snow to other rows, what a sudden loss does by
+inertia, and seams that unzip. These rules touch the same few arrays at each event, so they stand in one
+function.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numba import njit
+
+from fea.failure.factors import append, backward, forward, left_over, remove
+
+SAME, TOGETHER, SUSPECT = 1e-10, 1e-7, 1e-3  # as in `fea.solvers.walk`
+HOLDS, UP, DOWN, STUCK, LOST, GONE = 0, 2, 3, 4, 5, 7  # as `LinkState`; GONE: its whole row let go
+COMPLETE, COLLAPSED, CYCLING = 0, 1, 2
+
+
+@njit(cache=True, nogil=True)
+def _rates(Z, first, A, m, L, U, state, rate, dtarget, x, df, dp, row):
+    """Rates of all forces and jumps for rates of the loads and of the prescribed forces."""
+    c = len(rate)
+    for i in range(c):
+        dp[i] = 0.0
+        df[i] = 0.0 if state[i] == GONE else rate[i]
+    for i in range(m):
+        x[i] = rate[A[i]] - dtarget[A[i]]
+    forward(U, m, x)
+    backward(L, m, x)
+    for i in range(m):
+        k = A[i]
+        t = x[i]
+        if t != 0.0:
+            dp[k] = t
+            for j in range(first[row[k]], first[row[k] + 1]):
+                df[j] -= t * Z[k, j]
+    for i in range(m):
+        df[A[i]] = dtarget[A[i]]
+
+
+@njit(cache=True, nogil=True)
+def _place(A, m, k):
+    for i in range(m):
+        if A[i] == k:
+            return i
+    return -1
+
+
+@njit(cache=True, nogil=True)
+def _floats(Z, A, m, L, U, own, floor, k, d, x):
+    """Whether nothing resists link k and those that flow, moving together (Rayleigh quotient)."""
+    if d >= SUSPECT * own[k]:
+        return False
+    for i in range(m):
+        x[i] = -Z[A[i], k]
+    forward(U, m, x)
+    backward(L, m, x)
+    size = own[k]
+    for i in range(m):
+        size += own[A[i]] * x[i] * x[i]
+    return d <= floor * size
+
+
+@njit(cache=True, nogil=True)
+def _stops(Z, A, m, L, U, state, target, aim, k, up, x):
+    """Place of the link that flows against its own direction if link k lets go too; -1 for none."""
+    for i in range(m):
+        x[i] = -Z[A[i], k]
+    forward(U, m, x)
+    backward(L, m, x)
+    most = 1.0
+    for i in range(m):
+        most = max(most, abs(x[i]))
+    found = -1
+    for i in range(m):
+        way = x[i] if up else -x[i]
+        j = A[i]
+        if abs(way) < 1e-9 * most or target[j] != aim[j]:
+            continue
+        if ((state[j] == UP and way < 0.0) or (state[j] == DOWN and way > 0.0)) and (
+            found < 0 or j < A[found]
+        ):
+            found = i
+    return found
+
+
+@njit(cache=True, nogil=True)
+def _hand_on(r, total, first, row, state, lands, carry, onto):
+    """What row r held comes onto the rows it lands on, past those that have let go already."""
+    rows = len(first) - 1
+    moving, next_ = np.zeros(rows), np.zeros(rows)
+    moving[r] = total
+    for _ in range(rows):
+        next_[:] = 0.0
+        for i in range(rows):
+            if moving[i] != 0.0:
+                for j in range(len(onto)):
+                    share = moving[i] * lands[i, j]
+                    if state[j] != GONE:
+                        onto[j] += carry * share
+                    elif row[j] != i:
+                        next_[row[j]] += share
+        moving[:] = next_
+
+
+@njit(cache=True, nogil=True)
+def _collapse(
+    r, first, row, A, m, L, U, Z, w, state, q, load, pending, force, jump, target, aim, carry, lands
+):  # fmt: skip
+    """Row r lets go: its links hold nothing more, its snow comes onto others. Returns the links that flow."""
+    keep = 0
+    for i in range(m):
+        k = A[i]
+        if row[k] != r:
+            d = left_over(Z, A, keep, U, k, w)
+            append(L, U, A, keep, k, d, w)
+            keep += 1
+    m = keep
+    held, grows = 0.0, 0.0
+    for j in range(first[r], first[r + 1]):
+        held += q[j] + pending[j]
+        grows += load[j]
+        state[j] = GONE
+        q[j] = load[j] = pending[j] = force[j] = jump[j] = target[j] = aim[j] = 0.0
+    _hand_on(r, held, first, row, state, lands, carry, pending)
+    _hand_on(r, grows, first, row, state, lands, carry, load)
+    return m
+
+
+@njit(cache=True, nogil=True)
+def _alive(state):
+    for one in state:  # noqa: SIM110 - compiled
+        if one != GONE:
+            return True
+    return False
+
+
+@njit(cache=True, nogil=True)
+def _one(
+    Z, first, row, own, floor, loads, targets, capacity, residual, missing,
+    release, carry, lands, seam, unzip,
+    at, order, let_go, state, force, jump,
+    A, L, U, w, x, q, target, aim, df, dp, dtarget, rate, pending, start, grown,
+):  # fmt: skip
+    """Follow one sample; returns outcome, events, last factor."""
+    c, rows = len(q), len(first) - 1
+    m = 0
+    for i in range(c):
+        at[i] = np.inf
+        order[i] = -1
+        state[i] = HOLDS
+        force[i] = jump[i] = q[i] = target[i] = aim[i] = pending[i] = 0.0
+    for r in range(rows):
+        let_go[r] = np.inf
+    size = 0.0
+    events = 0
+    factor = 0.0
+    last_stage = len(targets) - 1
+    for stage in range(len(targets)):
+        for i in range(c):
+            grown[i] = 0.0 if state[i] == GONE else loads[stage, i]
+        if stage > 0:
+            for r in range(rows):
+                if let_go[r] < np.inf:
+                    total = 0.0
+                    for j in range(first[r], first[r + 1]):
+                        total += loads[stage, j]
+                    _hand_on(r, total, first, row, state, lands, carry, grown)
+        factor = 0.0
+        still = 0
+        shaken = False
+        cut = stage == 0
+        while True:
+            shown = factor if stage == last_stage else 0.0
+            gone = -1
+            if cut:  # clamps that are not there, and rows without any
+                cut = False
+                for k in range(c):
+                    if missing[k] and state[k] == HOLDS:
+                        d = left_over(Z, A, m, U, k, w)
+                        at[k] = -1.0
+                        if _floats(Z, A, m, L, U, own, floor, k, d, x):
+                            let_go[row[k]] = -1.0
+                            m = _collapse(
+                                row[k], first, row, A, m, L, U, Z, w, state, q, grown, pending, force, jump,
+                                target, aim, carry, lands,
+                            )  # fmt: skip
+                            if not _alive(state):
+                                return COLLAPSED, events, 0.0
+                        else:
+                            append(L, U, A, m, k, d, w)
+                            m += 1
+                            state[k] = LOST
+            falling = False
+            coming = False
+            for i in range(c):
+                falling = falling or target[i] != aim[i]
+                coming = coming or pending[i] != 0.0
+            left = 1.0
+            if falling:
+                for i in range(c):
+                    rate[i] = 0.0
+                    dtarget[i] = aim[i] - target[i]
+            else:
+                if shaken:
+                    more = False
+                    for k in range(c):
+                        if state[k] == HOLDS and residual[k] < capacity[k]:
+                            peak = start[k] + release * (force[k] - start[k])
+                            if abs(peak) >= capacity[k] > 0.0:
+                                more = True
+                                at[k] = shown
+                                order[k] = events
+                                events += 1
+                                kept = residual[k] if peak > 0.0 else -residual[k]
+                                if abs(force[k]) <= residual[k]:
+                                    state[k] = STUCK
+                                    continue
+                                d = left_over(Z, A, m, U, k, w)
+                                if _floats(Z, A, m, L, U, own, floor, k, d, x):
+                                    gone = row[k]
+                                    break
+                                append(L, U, A, m, k, d, w)
+                                m += 1
+                                target[k] = force[k]
+                                aim[k] = kept
+                                state[k] = LOST if residual[k] == 0.0 else (UP if peak > 0.0 else DOWN)
+                    shaken = more
+                    if gone < 0 and more:
+                        continue
+                if gone < 0:
+                    if coming:
+                        for i in range(c):
+                            rate[i] = pending[i]
+                            dtarget[i] = 0.0
+                    else:
+                        left = targets[stage] - factor
+                        if left <= 0.0:
+                            break
+                        for i in range(c):
+                            rate[i] = grown[i]
+                            dtarget[i] = 0.0
+            if gone < 0:
+                _rates(Z, first, A, m, L, U, state, rate, dtarget, x, df, dp, row)
+                scale = 0.0
+                for i in range(c):
+                    scale = max(scale, abs(rate[i]), abs(dtarget[i]))
+                near, out = SAME * max(size, 1e-300), SAME * scale
+                calm = -1
+                falls = False
+                enters = False
+                for k in range(c):  # who must move on
+                    s = state[k]
+                    if s == GONE:
+                        continue
+                    if s in (HOLDS, STUCK):
+                        high = residual[k] if s == STUCK else capacity[k]
+                        f = force[k]
+                        leaves = (
+                            (f >= high - near and df[k] > out)
+                            or (f <= near - high and df[k] < -out)
+                            or abs(f) > high * (1.0 + 1e-9) + near
+                        )
+                        if leaves:
+                            if s == HOLDS and residual[k] < capacity[k]:
+                                falls = True
+                            elif calm < 0:
+                                calm = k
+                                enters = False
+                    elif target[k] == aim[k] and calm < 0:
+                        push = dp[k] * own[k]
+                        if (s == UP and push < -out) or (s == DOWN and push > out):
+                            calm = k
+                            enters = True
+                if calm >= 0 or falls:
+                    still += 1
+                    if still > 20 * c + 50:
+                        return CYCLING, events, factor
+                    began = falling
+                    for k in range(c):
+                        if calm >= 0 and k != calm:
+                            continue
+                        s = state[k]
+                        if calm >= 0 and enters:
+                            m = remove(Z, A, m, L, U, _place(A, m, k), w)
+                            state[k] = STUCK
+                            break
+                        if s != HOLDS and s != STUCK:
+                            continue
+                        f = force[k]
+                        high = residual[k] if s == STUCK else capacity[k]
+                        over = abs(f) > high * (1.0 + 1e-9) + near
+                        up = f > 0.0 if over else df[k] > 0.0
+                        if calm < 0:
+                            if residual[k] >= high or s != HOLDS:
+                                continue
+                            by = f if up else -f
+                            near_it = by >= high * (1.0 - TOGETHER) and df[k] != 0.0
+                            meets = by >= high - near and abs(df[k]) > out
+                            if not (near_it or meets or over):
+                                continue
+                        d = left_over(Z, A, m, U, k, w)
+                        while _floats(Z, A, m, L, U, own, floor, k, d, x):
+                            stop = _stops(Z, A, m, L, U, state, target, aim, k, up, x)
+                            if stop < 0:
+                                gone = row[k]
+                                break
+                            state[A[stop]] = STUCK
+                            m = remove(Z, A, m, L, U, stop, w)
+                            d = left_over(Z, A, m, U, k, w)
+                        if s == HOLDS:
+                            at[k] = shown
+                            order[k] = events
+                            events += 1
+                        if gone >= 0:
+                            break
+                        append(L, U, A, m, k, d, w)
+                        m += 1
+                        kept = residual[k]
+                        state[k] = LOST if kept == 0.0 else (UP if up else DOWN)
+                        kept = kept if up else -kept
+                        aim[k] = kept
+                        if abs(kept) < abs(force[k]) * (1.0 - 1e-12):
+                            target[k] = force[k]
+                            if not began and not shaken:
+                                began = True
+                                for i in range(c):
+                                    start[i] = force[i]
+                                shaken = release > 1.0
+                        else:
+                            target[k] = kept
+                            force[k] = kept
+                        if state[k] == LOST and unzip[k] > 0.0:
+                            for j in range(c):
+                                if seam[j] == seam[k] and state[j] == HOLDS and seam[k] >= 0:
+                                    capacity[j] *= 1.0 - unzip[k]
+                                    residual[j] *= 1.0 - unzip[k]
+                    if gone < 0:
+                        continue
+            if gone >= 0:
+                still = 0
+                for j in range(first[gone], first[gone + 1]):
+                    if state[j] == HOLDS and at[j] == np.inf:
+                        at[j] = shown
+                        order[j] = events
+                        events += 1
+                let_go[gone] = shown
+                m = _collapse(
+                    gone, first, row, A, m, L, U, Z, w, state, q, grown, pending, force, jump, target, aim,
+                    carry, lands,
+                )  # fmt: skip
+                if not _alive(state):
+                    return COLLAPSED, events, factor
+                continue
+            step = left
+            for k in range(c):  # way to the next limit
+                s = state[k]
+                if s in (HOLDS, STUCK):
+                    high = residual[k] if s == STUCK else capacity[k]
+                    if df[k] > out:
+                        step = min(step, (high - force[k]) / df[k])
+                    elif df[k] < -out:
+                        step = min(step, (-high - force[k]) / df[k])
+            step = max(step, 0.0)
+            whole = step == left
+            for i in range(c):
+                force[i] += step * df[i]
+                jump[i] += step * dp[i]
+                q[i] += step * rate[i]
+                size = max(size, abs(force[i]))
+                if falling and target[i] != aim[i]:
+                    target[i] = aim[i] if whole else target[i] + step * dtarget[i]
+                    force[i] = target[i]
+                elif coming and not falling:
+                    pending[i] = 0.0 if whole else pending[i] * (1.0 - step)
+            if not falling and not coming:
+                factor = targets[stage] if whole else factor + step
+            if step > SAME * left:
+                still = 0
+    return COMPLETE, events, factor
+
+
+@njit(cache=True, nogil=True)
+def walk_all(
+    Z, first, row, own, floor, held, load, target, capacity, residual, missing,
+    release, carry, lands, seam, unzip,
+    at, order, let_go, outcome, events, last, end_state, end_force, end_jump,
+):  # fmt: skip
+    """Follow every sample; the arrays of the last line are filled in."""
+    n, c = load.shape
+    A = np.zeros(c, dtype=np.int64)
+    L, U = np.zeros((c, c)), np.zeros((c, c))
+    vectors = np.zeros((13, c))
+    loads, targets = np.zeros((2, c)), np.array([1.0, target])
+    for s in range(n):
+        loads[0], loads[1] = held[s], load[s]
+        outcome[s], events[s], last[s] = _one(
+            Z, first, row, own, floor, loads, targets, capacity[s].copy(), residual[s].copy(), missing[s],
+            release, carry, lands, seam, unzip,
+            at[s], order[s], let_go[s], end_state[s], end_force[s], end_jump[s],
+            A, L, U, vectors[0], vectors[1], vectors[2], vectors[3], vectors[4], vectors[5], vectors[6],
+            vectors[7], vectors[8], vectors[9], vectors[10], vectors[11],
+        )  # fmt: skip

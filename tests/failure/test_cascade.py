@@ -1,0 +1,239 @@
+"""Cascades against exact bundles, chains, the event solver for single links, and rows of real rail."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from fea.failure.cascade import COLLAPSED, COMPLETE, UNKNOWN, assembly, cascade
+from fea.failure.condense import condense
+from fea.rails.row_events import RowLimits, follow_rows
+from fea.solvers.events import follow_links
+from fea.solvers.laws import slip
+from fea.solvers.links import link_form
+from roofmodel.errors import InputError
+from tests.failure.chains import beam_row, rigid_row, string_row
+from tests.frame.rails import make_clamp, make_layout, make_loads, plain_rail
+
+
+def one_row(Z, k=1.0):
+    n = len(Z)
+    form = link_form(Z, np.full(n, k))
+    return assembly(form.Z, np.zeros(n, dtype=int), np.full(n, k), form.floor)
+
+
+def first_failures(path):
+    """Factor at which each link first leaves its elastic state."""
+    e = path.events
+    found: dict[int, float] = {}
+    for stage, factor, link, before in zip(e.stage, e.factor, e.link, e.before, strict=True):
+        if before == 0:
+            found.setdefault(int(link), float(factor) if stage == len(path.share) - 1 else 0.0)
+    return found
+
+
+@pytest.mark.parametrize("seed", range(60))
+def test_same_path_as_the_event_solver(seed):
+    """Brittle, slipping and ductile links mixed, after a held load: events, end and forces to 1e-9."""
+    rng = np.random.default_rng(seed)
+    n = int(rng.integers(2, 25))
+    Z, H = beam_row(n, EI=10 ** rng.uniform(-2, 2), turn=rng.choice([0.01, 0.1]))
+    held, load = H @ rng.uniform(-0.1, 0.3, n), H @ rng.uniform(0.2, 2.0, n)
+    capacity = rng.uniform(0.5, 2.0, n)
+    residual = capacity * rng.choice([0.0, 0.5, 0.9, 1.0], n)
+    target = rng.choice([0.8, 5.0])
+    path = follow_links(
+        link_form(Z, np.ones(n)), slip(np.ones(n), capacity, residual), np.array([held, load]),
+        targets=np.array([1.0, target]),
+    )  # fmt: skip
+    found = cascade(one_row(Z), held, load, capacity, residual, target=target)
+    assert found.outcome[0] == (COLLAPSED if path.outcome == "collapse" else COMPLETE)
+    assert found.last[0] == pytest.approx(path.factor, rel=1e-9)
+    for link, factor in first_failures(path).items():
+        assert found.at[0, link] == pytest.approx(factor, rel=1e-9, abs=1e-12)
+    if path.outcome == "complete":
+        assert found.force[0] == pytest.approx(path.force, rel=1e-9, abs=1e-9)
+
+
+@pytest.mark.parametrize("residual", [0.0, 0.6, 1.0])
+def test_same_path_as_rows_of_real_rail(residual):
+    layout = make_layout([{"length": 9.0, "clamps": list(np.linspace(0.4, 8.6, 12))}])
+    clamp = make_clamp([2e6, 3e6, 5e6, 800.0, 900.0, 300.0], 0.06)
+    rail = plain_rail(4e3)
+    loads = make_loads([(0, 0.0, 4.0, (0.0, -900.0, 0.0, 0.0)), (0, 4.0, 9.0, (0.0, -1500.0, 0.0, 0.0))])
+    strength = np.random.default_rng(3).uniform(900.0, 1600.0, 12)
+    capacity, left = np.full((12, 6), np.inf), np.full((12, 6), np.inf)
+    capacity[:, 0], left[:, 0] = strength, residual * strength
+    path = follow_rows(
+        layout, rail, clamp, loads, RowLimits(capacity, left, np.full(2, np.inf)), targets=np.array([4.0])
+    ).path
+    roof, force = condense(layout, rail, clamp, loads)
+    found = cascade(roof, 0.0 * force[0], force[0], strength, residual * strength, target=4.0)
+    assert found.last[0] == pytest.approx(path.factor, rel=1e-9)
+    assert found.outcome[0] == (COLLAPSED if path.outcome == "collapse" else COMPLETE)
+    events = first_failures(path)
+    assert len(events) > 2
+    for link, factor in events.items():
+        assert found.at[0, link] == pytest.approx(factor, rel=1e-9)
+
+
+def test_bundle_with_equal_sharing_is_exact_and_as_strong_as_daniels_says():
+    """Largest of x_(j) (n - j + 1); near n max x (1 - F), variance n x^2 F (1 - F).
+
+    The limits are Daniels 1945, from memory.
+
+    Uniform strengths: x = F = 1/2; the mean of a finite bundle lies a little above its limit.
+    """
+    n, samples = 100, 400
+    Z, H = rigid_row(n)
+    strength = np.random.default_rng(7).uniform(0.0, 1.0, (samples, n)) + 1e-9
+    found = cascade(one_row(Z), np.zeros(n), H @ np.ones(n), strength, 0.0, target=2.0)
+    exact = (np.sort(strength, axis=1) * np.arange(n, 0, -1)).max(axis=1) / n
+    assert found.last == pytest.approx(exact, rel=1e-9)
+    assert (found.outcome == COLLAPSED).all()
+    assert (found.events == n).all()
+    assert 0.25 < found.last.mean() < 0.27
+    assert found.last.std() * np.sqrt(n) == pytest.approx(0.25, rel=0.25)
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_chain_with_local_sharing(seed):
+    """A string on far stiffer links: those beside a gap take its load by the lever rule."""
+    n, rng = 20, np.random.default_rng(seed)
+    strength = rng.uniform(0.6, 2.0, n)
+    strength[[0, -1]] = 50.0
+    Z, H = string_row(n, 1e7)
+    found = cascade(one_row(Z, 1e7), np.zeros(n), H @ np.ones(n), strength, 0.0, target=1.4)
+    alive, factor, order = list(range(n)), 0.0, {}
+    while len(alive) > 2:
+        gap = np.diff(alive)
+        share = 0.5 * (gap[:-1] + gap[1:])
+        at = strength[alive[1:-1]] / share
+        i = int(at.argmin())
+        if at[i] > max(factor, 1.4):
+            break
+        factor = max(factor, float(at[i]))
+        order[alive.pop(i + 1)] = factor
+    hit = {int(i): found.at[0, i] for i in found.sequence(0)}
+    assert set(hit) == set(order)
+    assert [hit[i] for i in order] == pytest.approx(list(order.values()), rel=1e-4)
+
+
+def test_sudden_loss_takes_those_that_a_slow_one_spares():
+    """Three on a rigid bar: 0.99 each, then 1.485, swinging to 1.98; without the second 2.97, to 4.95."""
+    Z, H = rigid_row(3)
+    case = (one_row(Z), np.zeros(3), H @ np.ones(3), np.array([0.99, 1.7, 5.1]), 0.0)
+    assert list(cascade(*case).sequence(0)) == [0]
+    shaken = cascade(*case, release=2.0)
+    assert list(shaken.sequence(0)) == [0, 1]
+    assert shaken.outcome[0] == COMPLETE
+    assert shaken.force[0] == pytest.approx([0.0, 0.0, 3.0])
+    assert cascade(*case[:3], np.array([0.99, 1.7, 4.9]), 0.0, release=2.0).outcome[0] == COLLAPSED
+
+
+def two_rows(unzip=0.0, lands=1.0):
+    return assembly(
+        np.zeros((2, 2)),
+        [0, 1],
+        1.0,
+        0.0,
+        lands=np.array([[0.0, lands], [0.0, 0.0]]),
+        seam=[4, 4],
+        unzip=unzip,
+    )
+
+
+@pytest.mark.parametrize(("impact", "second"), [(0.0, 2.5), (1.0, 1.25), (1.5, 1.0), (2.0, 1.0)])
+def test_snow_of_a_row_that_lets_go_lands_on_the_next(impact, second):
+    """1 each; the upper gives way at 1 and hands on 1 x impact, then as much of what still falls."""
+    found = cascade(two_rows(), [0.0, 0.0], [1.0, 1.0], [1.0, 2.5], 0.0, target=9.0, impact=impact)
+    assert found.let_go[0] == pytest.approx([1.0, second])
+
+
+def test_snow_flies_past_rows_that_are_gone():
+    lands = np.zeros((3, 3))
+    lands[0, 1] = lands[1, 2] = 1.0
+    roof = assembly(np.zeros((3, 3)), [0, 1, 2], 1.0, 0.0, lands=lands)
+    found = cascade(roof, np.zeros(3), np.ones(3), [2.0, 1.0, 9.0], 0.0, target=9.0)
+    assert found.let_go[0] == pytest.approx([2.0, 1.0, 3.0])
+
+
+def test_missing_clamp_in_a_row_is_a_weaker_structure():
+    """The same as a model that never had its spring."""
+    n, rng = 9, np.random.default_rng(5)
+    k = np.ones(n)
+    k[3] = 1e-9
+    load, strength = rng.uniform(0.5, 1.5, n), rng.uniform(1.0, 2.0, n)
+    Z, H = beam_row(n)
+    missing = np.arange(n) == 3
+    found = cascade(one_row(Z), np.zeros(n), H @ load, strength, 0.0, target=9.0, missing=missing)
+    Z, H = beam_row(n, k)
+    rest = ~missing
+    other = cascade(
+        one_row(Z[np.ix_(rest, rest)]), np.zeros(n - 1), (H @ load)[rest], strength[rest], 0.0, target=9.0
+    )
+    assert found.at[0, 3] == -1.0
+    assert found.at[0, rest] == pytest.approx(other.at[0], rel=1e-6)
+
+
+def test_seam_that_opens_weakens_its_other_clamps():
+    """The second of two rows holds 1.5; half of it is gone once their seam has opened at 1."""
+    Z, _ = rigid_row(2)
+    wide = np.zeros((4, 4))
+    wide[:2, :2] = wide[2:, 2:] = Z
+    roof = assembly(wide, [0, 0, 1, 1], 1.0, 1e-13, seam=[0, 1, 0, 1], unzip=0.5)
+    strength = [1.0, 9.0, 1.5, 9.0]
+    found = cascade(roof, np.zeros(4), np.ones(4), strength, 0.0, target=1.2)
+    assert list(found.sequence(0)) == [0, 2]
+    assert found.at[0, 2] == pytest.approx(1.0)
+    plain = cascade(replace(roof, unzip=np.zeros(4)), np.zeros(4), np.ones(4), strength, 0.0, target=1.2)
+    assert list(plain.sequence(0)) == [0]
+
+
+def test_samples_do_not_know_of_one_another():
+    n, rng = 30, np.random.default_rng(2)
+    Z, H = beam_row(n)
+    strength = rng.lognormal(0.0, 0.3, (50, n))
+    together = cascade(
+        one_row(Z), np.zeros(n), H @ np.ones(n), strength, 0.3 * strength, target=0.8, release=1.5
+    )
+    for i in (0, 17, 49):
+        alone = cascade(
+            one_row(Z), np.zeros(n), H @ np.ones(n), strength[i], 0.3 * strength[i], target=0.8, release=1.5
+        )
+        for name, value in vars(alone).items():
+            assert np.array_equal(value[0], getattr(together, name)[i]), name
+
+
+def test_more_swing_never_ends_later():
+    n, rng = 25, np.random.default_rng(8)
+    Z, H = beam_row(n)
+    strength = rng.lognormal(0.0, 0.3, (100, n))
+    case = (one_row(Z), np.zeros(n), H @ np.ones(n), strength, 0.0)
+    slow, quick = (cascade(*case, target=3.0, release=r) for r in (1.0, 2.0))
+    assert (quick.last <= slow.last * (1.0 + 1e-9)).all()
+    assert (quick.last < slow.last * 0.999).any()
+
+
+def test_no_answer_counts_as_failed():
+    found = cascade(two_rows(), [0.0, 0.0], [0.1, 0.1], [1.0, 1.0], 0.0)
+    assert not found.failed[0]
+    assert replace(found, outcome=np.array([UNKNOWN], dtype=np.int8)).failed[0]
+
+
+@pytest.mark.parametrize(
+    ("change", "words"),
+    [
+        ({"capacity": [1.0, 0.0]}, "capacity of sample 0, clamp 1 must be positive"),
+        ({"residual": [0.0, 2.0]}, "residual of sample 0, clamp 1 must lie between"),
+        ({"load": [np.nan, 1.0]}, "load of sample 0, clamp 0 must be a number"),
+        ({"release": 0.5}, "release = 0.5"),
+        ({"load": [1.0, 1.0, 1.0]}, "samples must be"),
+    ],
+)
+def test_bad_input_is_named(change, words):
+    good = {"held": [0.0, 0.0], "load": [1.0, 1.0], "capacity": [1.0, 1.0], "residual": [0.0, 0.0]}
+    with pytest.raises(InputError, match=words):
+        cascade(two_rows(), **(good | change))
