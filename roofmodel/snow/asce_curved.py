@@ -31,10 +31,15 @@ STEEP = np.radians(70.0)  # 7.4.3: no snow from here on
 MIDDLE = np.radians(30.0)
 NEAR = 3.0 * FOOT  # 7.6.2: ground or roof so close to the eave keeps the load there up [m]
 NEAR_NOTE = (
-    "Ground or another roof lies within 3 ft of its eave: the load at 30 degrees holds to the eave (7.6.2)."
+    "Ground or another roof lies within 3 ft of its eave: the load at 30 degrees holds to the eave (7.6.2,"
+    " from memory)."
 )
 ROUND_FORMULA = "0.5 p_f at the crown, 2 p_f C_s / C_e at 30 degrees and at the eave"
 DOME_FORMULA = "p_crown = {crown}, p_30 = 2 p_f C_s / C_e, p_eave = {eave}"
+MEMORY = (
+    "7.6.2 and Fig. 7.4-2 (half of p_f at the crown; no such load below 10 degrees from eave to crown nor"
+    " above 60) and no snow on what is steeper than 70 degrees (7.4.3) are from memory."
+)
 SECTOR = (
     "Over the 90 degrees downwind; from there to zero over 22.5 degrees on each side; none on the rest"
     " (7.6.4, from memory)."
@@ -67,7 +72,9 @@ def asce_vaults(known: AsceRoof) -> Cases:
             zones = others(balanced_zones(known), vault.plane)
             zones += side_zones(known.plan, vault, direction, knots, loads, words, values)
             cases.append(
-                known.case(title, zones, [*slope_notes(known), *NOTES, *([NEAR_NOTE] if near else [])])
+                known.case(
+                    title, zones, [*slope_notes(known), *NOTES, MEMORY, *([NEAR_NOTE] if near else [])]
+                )
             )
     return cases, skipped
 
@@ -101,7 +108,7 @@ def asce_domes(known: AsceRoof) -> Cases:
             ),
             values,
         )
-        notes = [*slope_notes(known), DOME_NOTE.format(kind=dome.kind), SECTOR]
+        notes = [*slope_notes(known), DOME_NOTE.format(kind=dome.kind), SECTOR, MEMORY]
         notes += [CONE_NOTE] if dome.pitch else []
         notes += [NEAR_NOTE] if near else []
         for wind in dome_winds(known.roof, dome):
@@ -121,7 +128,7 @@ def _chord_bar(rise: float, run: float) -> str:
     chord = chord_slope(rise, run)
     if CHORD[0] - 1e-9 <= chord <= CHORD[1] + 1e-9:
         return ""
-    return f"{np.degrees(chord):.1f} degrees from eave to crown, outside 10 to 60 (7.6.2)"
+    return f"{np.degrees(chord):.1f} degrees from eave to crown, outside 10 to 60 (7.6.2, from memory)"
 
 
 def _near(known: AsceRoof, facets: IntArray) -> bool:

@@ -143,7 +143,7 @@ def balanced_values(known: AsceRoof, plane: int) -> tuple[Value, ...]:
     if plane in known.unreduced:
         why = f"judgment: held snow; {known.unreduced[plane]:.3g} on an obstructed surface by Fig. 7.4-1"
     elif plane in known.folded:
-        why = "folded plate, saw-tooth or multiple vault (7.4.4)"
+        why = "folded plate, saw-tooth or multiple vault (7.4.4, from memory)"
     elif not site.slippery:
         why = "surface not slippery"
     elif plane in known.obstructed:
@@ -179,7 +179,9 @@ def slope_notes(known: AsceRoof) -> list[str]:
     notes = []
     if known.folded:
         which = ", ".join(names[plane] for plane in sorted(known.folded))
-        notes.append(f"C_s = 1.0 on {which}: folded plates, saw-teeth or multiple vaults (7.4.4).")
+        notes.append(
+            f"C_s = 1.0 on {which}: folded plates, saw-teeth or multiple vaults (7.4.4, from memory)."
+        )
     if not known.site.slippery:
         return [*notes, "The covering was declared not slippery: C_s of all other surfaces everywhere."]
     if known.rules.slippery_bar:

@@ -19,7 +19,10 @@ from roofmodel.snow.regions import (
     with_uphill,
 )
 
-FILLED = "snow on the roof below fills the step at its eave, so it has no room to slide to (7.4)"
+FILLED = (
+    "snow on the roof below fills the step at its eave, so it has no room to slide to (7.4; judgment:"
+    " p_f, the deeper drift and the snow of 7.9 add up to the eave)"
+)
 
 
 def with_filled_steps(known: AsceRoof) -> AsceRoof:

@@ -12,6 +12,7 @@ from roofmodel.snow.meeting import Drift
 from roofmodel.snow.patches import (
     UPPER_TO_STEP,
     WallGroup,
+    buried,
     larger,
     no_rows_above,
     spread,
@@ -219,8 +220,18 @@ def _sliding_case(known: AsceRoof, name: str, slid: dict[int, list[Zone]]) -> Sn
             )
         elif known.site.upper_roof_retained:
             notes.append(no_rows_above(known.roof.planes.name[upper]))
+    low = [known.roof.planes.name[upper] for upper in slid if _buries(known, upper)]
+    notes += [buried(low, "7.9")] if low else []
     zones = [zone for some in slid.values() for zone in some]
     return known.case(name, balanced_zones(known) + zones, notes)
+
+
+def _buries(known: AsceRoof, upper: int) -> bool:
+    """Whether balanced snow is as deep as a step over which a plane sheds."""
+    steps = known.roof.steps
+    sheds = np.sum(known.plan.fall[steps.upper] * left_normal(steps.start, steps.end), axis=1) > UPPER_TO_STEP
+    depth = known.balanced[steps.lower] / known.rules.weight_density
+    return bool(np.any(sheds & (steps.upper == upper) & (steps.wall.max(axis=1) <= depth)))
 
 
 def _slide_zones(known: AsceRoof, i: int) -> list[Zone]:
@@ -244,6 +255,7 @@ def _slide_zones(known: AsceRoof, i: int) -> list[Zone]:
             Value("p_f", known.rules.flat_load, "Pa", "Eq. 7.3-1, upper roof"),
             Value("W", run, "m", "plan distance from eave to ridge of the upper roof"),
             Value("s", gap, "m", "gap between the roofs on plan"),
+            Value("h step", float(steps.wall[i].max()), "m", "greatest height of the wall"),
             Value("width", float(strip.end - strip.start), "m", "of the lower roof that is reached"),
             Value("pressure", float(strip.pressure), "Pa", "on top of p_s"),
         ),

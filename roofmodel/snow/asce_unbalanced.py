@@ -145,13 +145,14 @@ def folded_case(known: AsceRoof) -> SnowCase | str:
         known.roof, known.plan, rules.flat_load, rules.exposure, rules.weight_density, rules.code
     )
     if not zones:
-        return "no level valley between parallel ridges and no saw-tooth (7.6.3)"
+        return "no level valley between parallel ridges and no saw-tooth (7.6.3, from memory)"
     share = np.ones(known.roof.planes.count)
     share[[zone.plane for zone in zones]] = 0.0
     notes = [
         *slope_notes(known),
-        "Slopes above level valleys and feet of teeth carry 7.6.3 in place of balanced snow, up to their"
-        " ridge or crown; where a slope has several valleys the larger load counts. Outer slopes keep p_f.",
+        "Slopes above level valleys and feet of teeth carry 7.6.3 (from memory) in place of balanced snow,"
+        " up to their ridge or crown; where a slope has several valleys the larger load counts. Outer slopes"
+        " keep p_f.",
     ]
     name = "unbalanced, snow in level valleys"
     return known.case(name, balanced_zones(known, share) + larger(zones), notes)

@@ -25,6 +25,7 @@ from roofmodel.snow.nbcc_roof import (
 from roofmodel.snow.patches import (
     UPPER_TO_STEP,
     WallGroup,
+    buried,
     larger,
     no_rows_above,
     spread,
@@ -319,6 +320,15 @@ def _slide_notes(known: NbccRoof, group: WallGroup, uppers: list[int]) -> list[s
         " triangle over x_d (4.1.6.11, from memory), not shorter than 1 m (judgment). The article"
         " names no least height of a step: all of it counts even where snow buries the step.",
     ]
+    steps = known.roof.steps
+    low = [
+        names[steps.upper[i]]
+        for i in group.steps
+        if steps.upper[i] in uppers
+        and steps.wall[i].max()
+        <= known.load(int(steps.lower[i]), 1.0) / known.importance / known.weight_density
+    ]
+    notes += [buried(low, "4.1.6.11")] if low else []
     for upper in uppers:
         if upper in known.retained:
             notes.append(f"{names[upper]} carries snow retention; its snow is let slide all the same.")
@@ -363,6 +373,7 @@ def _slide_zones(known: NbccRoof, i: int) -> list[Zone]:
         Value("run", run, "m", "plan length of the upper slope"),
         Value("x_d", length, "m", "of the drift, not below 1 m"),
         Value("a", gap, "m", "gap between the roofs on plan"),
+        Value("h step", float(steps.wall[i].max()), "m", "greatest height of the wall"),
         Value("peak", peak, "Pa", "at the wall, on top of the drift"),
     )
     zone = Zone(

@@ -12,7 +12,10 @@ from roofmodel.snow.nbcc_drifted import drift_at, slid_peak
 from roofmodel.snow.nbcc_roof import NbccRoof
 from roofmodel.snow.regions import TOWARD_EDGE, left_normal, with_uphill
 
-FILLED = "snow on the roof below fills the step at its eave, so it cannot slide off completely (4.1.6.2.(6))"
+FILLED = (
+    "snow on the roof below fills the step at its eave, so it cannot slide off completely (4.1.6.2.(6);"
+    " judgment: C_a0 C_b S_s and the snow of 4.1.6.11 add up to the eave)"
+)
 
 
 def with_filled_steps(known: NbccRoof) -> NbccRoof:

@@ -125,6 +125,16 @@ def larger(zones: Sequence[Zone]) -> list[Zone]:
     return kept
 
 
+def buried(names: Sequence[str], clause: str) -> str:
+    """Say that snow slides in full over steps that balanced snow buries."""
+    return (
+        f"Balanced snow alone is as deep as the step below {' and '.join(dict.fromkeys(names))}. {clause}"
+        " names no least height, so all that slides from there is counted (safe), and this load is there at"
+        " once with the least step, while planes that join without one have none. Where there is no step to"
+        " speak of, make the planes meet: a pitch break, over which the snow above pushes on the snow below."
+    )
+
+
 def no_rows_above(planes: str) -> str:
     """Say that what the user declared about upper roofs does not hold these planes."""
     return (

@@ -111,3 +111,24 @@ def test_planes_that_drain_onto_one_that_falls_toward_a_wall_are_obstructed_with
     rough = replace(site, slippery=False)
     here, there = (plane_force(walled, snow_cases(walled, s).cases[0])[:2] for s in (site, rough))
     assert here == pytest.approx(there)
+
+
+@pytest.mark.parametrize("site", SITES, ids=lambda s: s.standard)
+def test_snow_slides_in_full_over_a_buried_step_and_the_case_says_so(site):
+    """7.9 and 4.1.6.11 name no least height: 3 mm and 1.5 m of wall get the same snow in total."""
+    added, said = [], []
+    for wall in (0.003, 1.5):
+        roof = step(wall=wall, upper_slope=25.0, lower_run=20.0)
+        snow = snow_cases(roof, site)
+        (case,) = [c for c in snow.cases if c.name.startswith("sliding from S1")]
+        slid = tuple(zone for zone in case.zones if zone.name.startswith("snow that slid"))
+        added.append(plane_force(roof, replace(case, zones=slid))[2])
+        said.append(any("names no least height, so" in note for note in case.notes))
+    assert added[0] == pytest.approx(added[1], rel=1e-3)
+    assert said == [True, False]
+
+
+@pytest.mark.parametrize("site", SITES, ids=lambda s: s.standard)
+def test_how_full_a_step_is_counts_as_judgment(site):
+    snow = snow_cases(step(wall=0.8, upper_slope=40.0), site)
+    assert any("fills the step" in note and "judgment" in note for note in snow.cases[0].notes)

@@ -145,3 +145,12 @@ def test_valley_snow_grows_with_the_ground_snow():
             for pg in (1000.0, 1500.0)
         )
         assert (high > low).all()
+
+
+def test_rules_written_from_memory_say_so():
+    snow = snow_cases(saw(), SITE)
+    notes = [note for case in snow.cases for note in case.notes]
+    for clause in ("7.4.4", "7.6.3"):
+        about = [note for note in notes if clause in note]
+        assert about
+        assert all("from memory" in note for note in about)

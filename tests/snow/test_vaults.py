@@ -205,3 +205,10 @@ def test_a_blanket_slides_down_the_curve():
     _, force = slide(roof, snow.cases[:1], layout)
     per_meter = force_per_row(layout, force)[0] / 30.0
     assert per_meter == pytest.approx(1000.0 * out["F_tangential_kN_per_m"], rel=0.005)
+
+
+def test_asce_says_what_is_from_memory():
+    snow = snow_cases(vault(20.0, 5.0), SITES[1])
+    notes = [n for c in snow.cases if c.name.startswith("unbalanced") for n in c.notes if "7.6.2" in n]
+    assert notes
+    assert all("from memory" in note for note in notes)
