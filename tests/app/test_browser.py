@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
 import re
 import shutil
@@ -60,10 +61,9 @@ class Opened:
         return self.page.inner_text(".governs .pill:not(.old)")
 
 
-@pytest.fixture
-def opened(tmp_path, chromium, request):
-    """A program started as a user does, with the model that the test asks for."""
-    path = copied(tmp_path, getattr(request, "param", "cedar-hollow"))
+@contextlib.contextmanager
+def running(path):
+    """Link of a program started as a user does."""
     code = "import sys; sys.argv[0] = 'eavewright'; from viewer.cli import main; main()"
     program = subprocess.Popen(
         [sys.executable, "-c", code, "open", str(path), "--no-browser"],
@@ -72,20 +72,27 @@ def opened(tmp_path, chromium, request):
         text=True,
         env={**os.environ, "PYTHONPATH": str(ROOT)},
     )
-    context = chromium.new_context(viewport={"width": 1440, "height": 900}, offline=False)
-    context.set_default_timeout(6_000)
     try:
         assert program.stdout is not None
-        link = program.stdout.readline().strip()
+        yield program.stdout.readline().strip()
+    finally:
+        program.terminate()
+        program.wait(10)
+        program.stdout.close()
+
+
+@pytest.fixture
+def opened(tmp_path, chromium, request):
+    """A running program with the model that the test asks for, and a page that shows it."""
+    path = copied(tmp_path, getattr(request, "param", "cedar-hollow"))
+    context = chromium.new_context(viewport={"width": 1440, "height": 900}, offline=False)
+    context.set_default_timeout(6_000)
+    with running(path) as link:
         app = Opened(path, context.new_page(), link)
         yield app
         assert app.outside == []
         assert app.errors == []
-    finally:
         context.close()
-        program.terminate()
-        program.wait(10)
-        program.stdout.close()
 
 
 def test_table_and_picture_show_the_check_and_are_linked_both_ways(opened):
@@ -309,24 +316,10 @@ def test_first_view_is_there_within_a_few_seconds(tmp_path, chromium):
     """The bar is 3 s from the command on an idle machine; asserted loosely, as tests share theirs."""
     path = copied(tmp_path)
     started = time.monotonic()
-    code = "import sys; sys.argv[0] = 'eavewright'; from viewer.cli import main; main()"
-    program = subprocess.Popen(
-        [sys.executable, "-c", code, "open", str(path), "--no-browser"],
-        stdout=subprocess.PIPE,
-        stderr=subprocess.DEVNULL,
-        text=True,
-        env={**os.environ, "PYTHONPATH": str(ROOT)},
-    )
-    try:
-        assert program.stdout is not None
-        link = program.stdout.readline().strip()
+    with running(path) as link:
         assert re.fullmatch(r"http://127\.0\.0\.1:\d+/#[\w-]{20,}", link)
         page = chromium.new_page()
         page.goto(link)
         page.wait_for_selector("#view[data-case]")
         assert time.monotonic() - started < 30.0
         page.close()
-    finally:
-        program.terminate()
-        program.wait(10)
-        program.stdout.close()

@@ -17,6 +17,7 @@ import { WorkingPane } from "./working.js";
 readPalette();
 const link = new Link(), store = new Store(), edits = new Edits(link, store);
 const view = new RoofView($("view")), labels = new Labels(view, store);
+if (!view.renderer) noPicture();
 let built = false, turned = false, welcomed = false, roofShown = "", snowShown = "";
 Object.assign(globalThis, { app: { store, view, edits } }); // for a look from the console, and for tests
 
@@ -154,7 +155,14 @@ edits.addEventListener("said", ({ detail }) => {
 
 // --- picture
 
+// Without WebGL the tables, the working and the editors are the whole app.
+function noPicture() {
+  document.body.classList.add("nopicture");
+  $("stage").prepend(h("p", { class: "flatnote", role: "status" }, "No picture: this browser cannot draw in 3D (WebGL is off or missing). Tables, working and editors say everything and can be used."));
+}
+
 async function showRoof(state) {
+  if (!view.renderer) return;
   const key = state.roof_key;
   if (key !== roofShown) {
     roofShown = key;

@@ -16,7 +16,12 @@ export class RoofView extends EventTarget {
   constructor(canvas) {
     super();
     this.canvas = canvas;
-    this.renderer = new WebGLRenderer({ canvas, antialias: true, preserveDrawingBuffer: false });
+    try {
+      this.renderer = new WebGLRenderer({ canvas, antialias: true, preserveDrawingBuffer: false });
+    } catch {
+      this.renderer = null; // no WebGL: never gets a roof, so nothing else is called that needs it
+      return;
+    }
     this.renderer.outputColorSpace = "srgb-linear";
     this.renderer.setClearColor(0xffffff);
     this.scene = new Scene();
