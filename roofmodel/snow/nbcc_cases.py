@@ -68,9 +68,10 @@ def nbcc_cases(roof: RoofSurface, site: NbccSite, retained: frozenset[int]) -> S
 def _arrangements(known: NbccRoof) -> tuple[list[SnowCase], list[tuple[str, str]]]:
     cases: list[SnowCase] = [balanced_case(known)]
     skipped: list[tuple[str, str]] = []
-    arrangements = (gable_cases, nbcc_vaults, nbcc_domes, valley_cases, step_cases, obstacle_cases)
-    for several, without in (found(known) for found in arrangements):
+    arrangements = (gable_cases, nbcc_vaults, nbcc_domes, valley_cases, step_cases)
+    around = obstacle_drifts(known)
+    for several, without in (*(found(known) for found in arrangements), obstacle_cases(known, around)):
         cases += several
         skipped += without
-    drifts = [*wall_drifts(known), *obstacle_drifts(known)]
+    drifts = [*wall_drifts(known), *around]
     return cases + together(known.case, uniform_zones(known), drifts, MEETING), skipped

@@ -31,13 +31,13 @@ NOTES = (
 )
 
 
-def obstacle_cases(known: NbccRoof) -> Cases:
+def obstacle_cases(known: NbccRoof, drifts: list[Drift]) -> Cases:
     """Drifts at parapets and on both sides of projections, one case for each wind."""
     if not known.roof.obstacles.count:
         return [], [("drift at projections and parapets", "the project names none (4.1.6.7)")]
     cases: list[SnowCase] = []
     skipped: list[tuple[str, str]] = []
-    for one in obstacle_drifts(known):
+    for one in drifts:
         name = f"drift at {one.name}, wind toward {one.wind}"
         if one.blown:
             cases.append(known.case(name, [*uniform_zones(known), *one.blown], one.notes))

@@ -9,9 +9,10 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 from shapely import MultiPolygon, Polygon
+from shapely.geometry.base import BaseGeometry
 
 from roofmodel.snow.cases import Zone
-from roofmodel.snow.regions import SAME_WIND, Plan, compass, left_normal, polygonal
+from roofmodel.snow.regions import SAME_WIND, SLIVER, Plan, compass, left_normal, polygonal
 from roofmodel.surface import RoofSurface
 
 Array = NDArray[np.float64]
@@ -106,15 +107,20 @@ def larger(zones: Sequence[Zone]) -> list[Zone]:
     list of Zone
         The same patches, cut so that none overlap.
     """
-    near: list[list[int]] = [[] for _ in zones]
-    for i, j in _touching(zones, zones):
-        if i != j and zones[i].plane == zones[j].plane:
-            near[i].append(int(j))
+    polygons = np.array([zone.polygon for zone in zones], dtype=object)
+    plane = np.array([zone.plane for zone in zones], dtype=np.int64)
+    pairs = _touching(zones, zones)
+    pairs = pairs[(pairs[:, 0] < pairs[:, 1]) & (plane[pairs[:, 0]] == plane[pairs[:, 1]])]
+    shared = shapely.intersection(polygons[pairs[:, 0]], polygons[pairs[:, 1]])
+    near: list[dict[int, BaseGeometry]] = [{} for _ in zones]
+    for k in np.flatnonzero(shapely.area(shared) > SLIVER).tolist():
+        i, j = pairs[k].tolist()
+        near[i][j] = near[j][i] = shared[k]
     kept = []
     for i, zone in enumerate(zones):
         polygon: Polygon | MultiPolygon | None = zone.polygon
         for j in sorted(near[i]):
-            common = polygonal(shapely.intersection(zone.polygon, zones[j].polygon))
+            common = polygonal(near[i][j])
             if common is None or polygon is None:
                 continue
             region = _not_below(zones[j].pressure - zone.pressure, common, tie=j < i)
