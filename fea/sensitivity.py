@@ -57,15 +57,15 @@ class Missing:
         Largest utilization of the row's clamps with it and without.
     worst : str
         The clamp that is used most then.
-    passes : bool
-        Whether every limit of the project is kept without it.
+    newly : str
+        What is exceeded without it and was not before, such as "clamp combined at E-02"; empty for nothing.
     """
 
     clamp: str
     before: float
     after: float
     worst: str
-    passes: bool
+    newly: str
 
 
 def tornado(analysis: Analysis) -> tuple[Sway, ...]:
@@ -105,7 +105,7 @@ def missing_clamps(analysis: Analysis) -> tuple[Missing, ...]:
                 before=float(use[on].max()),
                 after=float(now[left].max()),
                 worst=after.project.layout.clamp_name[worst],
-                passes=after.passed,
+                newly=_newly(analysis, after),
             )
         )
     return tuple(found)
@@ -120,6 +120,18 @@ def _use(analysis: Analysis) -> NDArray[np.float64]:
     """Worst utilization of every clamp over its limits and cases; what is not verified counts as nothing."""
     by = [limit.utilization for limit in analysis.limits if limit.target == "clamp"]
     return np.asarray(np.nan_to_num(np.array(by), nan=0.0).max(axis=(0, 1)))
+
+
+def _newly(before: Analysis, after: Analysis) -> str:
+    """The worst limit that is exceeded now at a target where it was not."""
+    found: tuple[float, str] = (1.0, "")
+    for old, new in zip(before.limits, after.limits, strict=True):
+        known = dict(zip(old.target_name, np.nan_to_num(old.utilization).max(axis=0), strict=True))
+        use = np.nan_to_num(new.utilization).max(axis=0)
+        for i in np.flatnonzero(use > 1.0):
+            if known.get(new.target_name[i], 0.0) <= 1.0 and use[i] > found[0]:
+                found = (float(use[i]), f"{new.name} at {new.target_name[i]}")
+    return found[1]
 
 
 def _attachment(project: Project, memory: Memory | None) -> tuple[float, str]:

@@ -15,6 +15,7 @@ from fea.checks.strips import panel_strips
 from fea.panel.restraint import restraint_words
 from fea.panel.support import PanelSupport
 from roofmodel.layout import Layout
+from roofmodel.project.as_built import AS_MEASURED
 from roofmodel.project.load import Project
 from roofmodel.project.seam_schema import SeamTable
 from roofmodel.project.site_schema import MeasuredSite, NbccSite
@@ -92,6 +93,8 @@ def cautions(
         found.append("Nobody said which tests the clamp strengths come from (clamp.test_basis).")
     found += tested_notes(table.clamp, table.panel.thickness, units)
     found += _lasting(project) + _leaks(force)
+    if table.as_built is not None:
+        found += [note for note in project.roof.notes if note.startswith(AS_MEASURED)]
     if project.rail.section.I_w > 0.0 and np.isnan(project.rail.section.omega_max):
         found.append(
             "The rail is an open section that warps, but nobody gave rail.omega_max: its stress from "

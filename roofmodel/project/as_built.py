@@ -18,6 +18,7 @@ from roofmodel.units import SI, UnitSystem, shown
 
 Array = NDArray[np.float64]
 
+AS_MEASURED = "Clamps as measured"  # how the sentence begins that says what was found
 OFF_SEAM = 0.15  # a clamp off the seams as planned by more of their spacing is told (judgment) [-]
 ON_RAIL = 5e-3  # a tape reads past the end of a rail by so much [m]
 
@@ -129,7 +130,7 @@ def as_found(layout: Layout, measured: Measured, panel: Panel, units: UnitSystem
     planned = (last - first + 1)[found].sum()
     drift = np.abs(place - seam) * panel.seam_spacing
     sentence = (
-        f"Clamps as measured ({measured.name}): {len(row)} on {len(found)} of {len(names)} rows, where "
+        f"{AS_MEASURED} ({measured.name}): {len(row)} on {len(found)} of {len(names)} rows, where "
         f"{planned} are planned; at most {units.text(float(drift.max()), 'size')} off the seams as planned."
     )
     if (drift > OFF_SEAM * panel.seam_spacing).any():

@@ -56,6 +56,7 @@ def test_as_planned_changes_nothing(tmp_path, planned, form):
     a, b = analyze(planned), analyze(found)
     assert a.governing.utilization == pytest.approx(b.governing.utilization, rel=1e-6)
     assert any("as measured" in note for note in found.roof.notes)
+    assert any("as measured" in caution for caution in b.cautions)
 
 
 def test_a_missing_clamp_loads_its_neighbors(tmp_path, planned):

@@ -144,6 +144,21 @@ def test_multiblock_names_files_that_open(handed):
     assert all(len(meshio.read(folder / name).points) for name in names)
 
 
+def test_a_failed_check_warns_on_every_file(handed):
+    analysis, _, folder = handed
+    words = "NOT FOR INSTALLATION"
+    texts = [t.dxf.text for t in ezdxf.readfile(folder / "plan.dxf").modelspace().query("TEXT")]
+    book = openpyxl.load_workbook(folder / "tables.xlsx")
+    cells = [str(row[0].value) for row in book["Quantities"].iter_rows(min_row=2)]
+    said = [
+        sum(words in text for text in texts) > 1,
+        words in (folder / "quantities.csv").read_text("utf-8-sig"),
+        any(words in cell for cell in cells),
+        words in str(trimesh.load_scene(folder / "roof.glb").geometry["roof"].metadata),
+    ]
+    assert said == [not analysis.passed] * 4
+
+
 def test_data_agrees(handed):
     _, bill, folder = handed
     data = json.loads((folder / "handover.json").read_text())

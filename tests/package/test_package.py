@@ -70,6 +70,16 @@ def test_the_hand_check_is_there_and_meets_the_answer(analysis, pages):
     assert working.steps[-1].result.value == pytest.approx(analysis.attachment.utilization, rel=0.01)
 
 
+def test_the_most_used_rows_are_drawn_and_the_path_beyond_is_told():
+    us = analyze(load_project("models/cedar-hollow/project.toml"))
+    _, source = package_source(us, None, None, date(2026, 1, 2))
+    worst = us.project.layout.row_name[int(us.project.layout.clamp_row[us.attachment.target])]
+    drawn = [name for name in us.project.layout.row_name if f'Diagrams of row {name}"' in source]
+    assert worst in drawn
+    assert {"S-low", "S-high"} & set(drawn)  # the highest use of all limits is a rail height there
+    assert "Past the first failure" in source
+
+
 def test_paper_follows_the_units(analysis, sway):
     _, source = package_source(analysis, None, sway, date(2026, 1, 2))
     assert 'paper: "a4"' in source

@@ -10,9 +10,11 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
+from fea.analysis import Analysis
 from roofmodel.layout import Layout
 from roofmodel.project.load import Project
 from roofmodel.units import SYSTEMS
+from viewer.export import verdict
 from viewer.files import atomic, safe
 
 Array = NDArray[np.float64]
@@ -164,11 +166,25 @@ def rail_words(project: Project) -> str:
     return f"{words} {shown} {label}, {project.rail.material.name}" if sizes else words
 
 
-def write_bill(project: Project, bill: Bill, path: Path) -> None:
-    """Write quantities.csv."""
+NOT_READY = "NOT FOR INSTALLATION"
+
+
+def warning(analysis: Analysis) -> str:
+    """What every file must say at its head where the check does not pass; empty where it does."""
+    if analysis.passed:
+        return ""
+    return (
+        f"{NOT_READY}: the check of this project says {verdict(analysis)}. Do not order or install from this."
+    )
+
+
+def write_bill(project: Project, bill: Bill, path: Path, warn: str = "") -> None:
+    """Write quantities.csv; a warning comes first."""
     text = io.StringIO()
     out = csv.writer(text, lineterminator="\r\n")
     out.writerow(["item", "size", "quantity", "unit", "note"])
+    if warn:
+        out.writerow([warn, "", "", "", ""])
     out.writerows([tuple(safe(cell) for cell in line) for line in bill_lines(project, bill)])
     with atomic(path) as temporary:
         temporary.write_bytes(text.getvalue().encode("utf-8-sig"))

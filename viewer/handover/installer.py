@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from roofmodel.project.load import Project
 from viewer.files import atomic
-from viewer.handover.bill import Bill, pieces, rail_words
+from viewer.handover.bill import NOT_READY, Bill, pieces, rail_words
 from viewer.picture.scene import seam_lines
 
 if TYPE_CHECKING:
@@ -51,8 +51,8 @@ class _Sheet:
         return inches(length) if self.system == "US" else f"{1e3 * length:.0f}"
 
 
-def write_plan(project: Project, bill: Bill, path: Path) -> None:
-    """Write plan.dxf."""
+def write_plan(project: Project, bill: Bill, path: Path, warn: str = "") -> None:
+    """Write plan.dxf; a warning stands in the title and at every plane."""
     import ezdxf
 
     system = project.table.project.units
@@ -68,12 +68,12 @@ def write_plan(project: Project, bill: Bill, path: Path) -> None:
     reach = max(float(np.ptp(_outline(project, p), axis=0).max()) for p in planes)
     sheet = _Sheet(drawing.modelspace(), unit, 0.011 * reach / unit, system)
     at = np.zeros(2)
-    _title(sheet, project, bill, planes, at)
-    at -= [0.0, 4.0 * sheet.text * unit]
+    _title(sheet, project, bill, planes, at, warn)
+    at -= [0.0, 7.0 * sheet.text * unit]
     for plane in planes:
         size = np.ptp(_outline(project, plane), axis=0)
         at -= [0.0, size[1] + 14.0 * sheet.text * unit]
-        _plane(sheet, project, plane, at.copy())
+        _plane(sheet, project, plane, at.copy(), warn)
         at -= [0.0, 12.0 * sheet.text * unit]
     _overview(sheet, project, np.array([1.15 * reach, 0.0]))
     with atomic(path) as temporary:
@@ -130,7 +130,7 @@ def _write(
     text.set_placement((at / sheet.unit).tolist(), align=TextEntityAlignment[align])
 
 
-def _title(sheet: _Sheet, project: Project, bill: Bill, planes: list[int], at: Array) -> None:
+def _title(sheet: _Sheet, project: Project, bill: Bill, planes: list[int], at: Array, warn: str) -> None:
     table = project.table.project
     step = np.array([0.0, -2.0 * sheet.text * sheet.unit])
     revision = f", revision {table.revision}" if table.revision else ""
@@ -147,11 +147,15 @@ def _title(sheet: _Sheet, project: Project, bill: Bill, planes: list[int], at: A
         "Work at height can kill.",
     )
     _write(sheet, lines[0], at, size=1.8)
+    if warn:
+        _write(sheet, warn, at + np.array([0.0, 3.5 * sheet.text * sheet.unit]), size=1.8, layer="CLAMPS")
+    if project.table.as_built is not None:
+        _write(sheet, f"Clamps as measured on site ({project.table.as_built.file})", at + 5.0 * step)
     for number, words in enumerate(lines[1:], 1):
         _write(sheet, words, at + number * step)
 
 
-def _plane(sheet: _Sheet, project: Project, plane: int, at: Array) -> None:
+def _plane(sheet: _Sheet, project: Project, plane: int, at: Array, warn: str) -> None:
     """One plane unfolded, its lower left corner at `at`."""
     roof, layout = project.roof, project.layout
     low = _outline(project, plane).min(axis=0)
@@ -170,6 +174,7 @@ def _plane(sheet: _Sheet, project: Project, plane: int, at: Array) -> None:
     gap = sheet.text * sheet.unit
     slope, size = np.degrees(roof.planes.slope[plane]), np.ptp(_outline(project, plane), axis=0)
     words = f"Plane {roof.planes.name[plane]}   slope {slope:.1f} deg   seams every {sheet.say(spacing)}"
+    words += f"   {NOT_READY}" if warn else ""
     _write(sheet, words, at + np.array([0.0, size[1] + 2.0 * gap]), size=1.4)
     _dimension(sheet, at, at + np.array([size[0], 0.0]), -6.0 * gap)
     for row in np.flatnonzero(layout.row_plane == plane):

@@ -12,7 +12,7 @@ from markupsafe import Markup
 from fea.analysis import Analysis
 from viewer.export import plain_data, verdict, version
 from viewer.files import write_text
-from viewer.handover.bill import Bill, bill_lines, bill_of, write_bill
+from viewer.handover.bill import Bill, bill_lines, bill_of, warning, write_bill
 from viewer.handover.installer import write_plan
 from viewer.handover.solid import write_blocks, write_glb
 from viewer.handover.workbook import write_workbook
@@ -66,8 +66,9 @@ def write_handover(
     write_report(analysis, folder / "package.html", picture, reason, sway=_sway_content(sway))
     tell("writing plan, quantities and models")
     bill = bill_of(analysis.project)
-    write_plan(analysis.project, bill, folder / "plan.dxf")
-    write_bill(analysis.project, bill, folder / "quantities.csv")
+    warn = warning(analysis)
+    write_plan(analysis.project, bill, folder / "plan.dxf", warn)
+    write_bill(analysis.project, bill, folder / "quantities.csv", warn)
     write_workbook(analysis, bill, folder / "tables.xlsx")
     write_glb(analysis, folder / "roof.glb")
     write_blocks(analysis, folder)

@@ -11,6 +11,7 @@ from fea.analysis import Analysis
 from viewer import style
 from viewer.export import version, write_meshes
 from viewer.files import atomic, write_text
+from viewer.handover.bill import warning
 from viewer.picture.scene import Scene, build_scene
 
 Array = NDArray[np.float64]
@@ -54,6 +55,7 @@ def write_glb(analysis: Analysis, path: Path) -> None:
                     "origin_on_map_m": project.roof.offset.tolist(),
                     "snow_color_top_Pa": scene.pressure_top,
                     "utilization_color_top": style.UTILIZATION_TOP,
+                    "warning": warning(analysis),
                     "generator": f"eavewright {version()}",
                 }
             )

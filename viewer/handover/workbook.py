@@ -17,7 +17,7 @@ from viewer import style
 from viewer.export import verdict as verdict_word
 from viewer.export import version
 from viewer.files import atomic, safe
-from viewer.handover.bill import Bill, bill_lines
+from viewer.handover.bill import Bill, bill_lines, warning
 from viewer.picture.findings import clamp_utilization
 from viewer.quantities import system
 from viewer.summary import (
@@ -244,5 +244,8 @@ def _planes(analysis: Analysis) -> list[Column]:
 
 def _quantities(analysis: Analysis, bill: Bill) -> list[Column]:
     lines = bill_lines(analysis.project, bill)
+    warn = warning(analysis)
+    if warn:
+        lines.insert(0, (warn, "", float("nan"), "", ""))
     heads = ("Item", "Size", "Quantity", "Unit", "Note")
     return [Column(head, "", [line[i] for line in lines]) for i, head in enumerate(heads)]

@@ -24,7 +24,7 @@ from viewer.snow.study import SnowStudy, snow_study
 
 FONTS = Path(__file__).parents[1] / "picture" / "fonts"
 FACE = "Source Sans Pro"
-SECTIONS = 12  # of drifts drawn
+SECTIONS = 6  # of drifts drawn
 ROWS = 4  # of rows drawn
 
 
@@ -98,7 +98,6 @@ def _front(content: Mapping[str, Any], drawn: bool) -> str:
     """Title block, answer, picture, contents."""
     verdict = content["verdict"]
     words = verdict.words
-    said = ", ".join(words)
     mark = "" if verdict.passed else "open" if words == ("NOT VERIFIED",) else "exceeded"
     title = [pair for pair in content["title"] if pair[0] != "Input SHA-256"]
     digest = next(value for word, value in content["title"] if word == "Input SHA-256")
@@ -108,7 +107,7 @@ def _front(content: Mapping[str, Any], drawn: bool) -> str:
             f'#text(size: 21pt, weight: "semibold")[{t.text(content["name"])}]\n#v(2pt)\n',
             t.facts(title, 3),
             f'#text(size: 7.5pt, fill: rgb("{style.MUTED}"))[Input SHA-256 {t.text(digest)}]\n#v(4pt)\n',
-            t.box(f"{said[:1].upper()}{said[1:]}. {verdict.sentence}", mark=mark),
+            t.box(_answer(words, verdict.sentence), mark=mark),
             t.bullets(verdict.more),
             "".join(t.paragraph(f"Caution: {line}", bold=True) for line in verdict.cautions[:4]),
             t.paragraph(f"{len(verdict.cautions) - 4} more cautions stand in the section Scope.")
@@ -119,6 +118,12 @@ def _front(content: Mapping[str, Any], drawn: bool) -> str:
             "#columns(2)[#outline(depth: 1, title: none)]\n#pagebreak()\n",
         ]
     )
+
+
+def _answer(words: tuple[str, ...], sentence: str) -> str:
+    """Words of the verdict and its sentence; words that the sentence holds are not said twice."""
+    said = ", ".join(word for word in words if word not in sentence)
+    return f"{said[:1].upper()}{said[1:]}. {sentence}" if said else sentence
 
 
 def _governing(content: Mapping[str, Any], units: UnitSystem) -> str:
@@ -139,6 +144,15 @@ def _governing(content: Mapping[str, Any], units: UnitSystem) -> str:
     if content["strip"] is not None:
         parts.append(t.table(content["strip"]))
     parts.append(t.steps(working, units))
+    beyond = content["beyond"]
+    if beyond["sentences"]:
+        parts.append(t.heading("Past the first failure"))
+        parts += [t.paragraph(sentence) for sentence in beyond["sentences"]]
+        parts.append(
+            t.paragraph("This is information, not a check: limits end at the first failure.", note=True)
+        )
+        if beyond["table"]:
+            parts.append(t.table(beyond["table"]))
     return "".join(parts)
 
 
@@ -189,13 +203,27 @@ def _rows(content: Mapping[str, Any], files: dict[str, bytes]) -> str:
     if content["landing"]:
         _keep(files, "landing.svg", str(content["landing"]))
         parts.append(
-            t.figure("landing.svg", "Where falling snow lands", "Where snow that no row holds lands.", "58%")
+            t.figure("landing.svg", "Where falling snow lands", "Where snow that no row holds lands.", "92%")
         )
     parts += [t.table(content[name]) for name in ("lower", "obstructions", "arrays") if content[name]]
-    for number, (name, drawing) in enumerate(content["row_drawings"][:ROWS]):
-        _keep(files, f"row{number}.svg", str(drawing))
-        parts.append(t.figure(f"row{number}.svg", f"Diagrams of row {name}"))
+    drawn = content["row_drawings"]
+    chosen = _most_used(content, ROWS)
+    for number, (name, drawing) in enumerate(drawn):
+        if name in chosen:
+            _keep(files, f"row{number}.svg", str(drawing))
+            parts.append(t.figure(f"row{number}.svg", f"Diagrams of row {name}"))
+    if len(chosen) < content["rows_total"]:
+        words = (
+            f"The {len(chosen)} most used of {content['rows_total']} rows are drawn; package.html has more."
+        )
+        parts.append(t.paragraph(words, note=True))
     return "".join(parts)
+
+
+def _most_used(content: Mapping[str, Any], most: int) -> set[str]:
+    """Names of the rows that use most of a limit, what is not verified first."""
+    order = sorted(content["row_use"].items(), key=lambda item: -item[1])
+    return {name for name, _ in order[:most]}
 
 
 def _snow(content: Mapping[str, Any], study: SnowStudy, files: dict[str, bytes], units: UnitSystem) -> str:
@@ -212,8 +240,11 @@ def _snow(content: Mapping[str, Any], study: SnowStudy, files: dict[str, bytes],
     for number, section in enumerate(study.sections[:SECTIONS]):
         chapter = section_chapter(study, section)
         _keep(files, f"cut{number}.svg", str(chapter["svg"]))
-        cuts.append(t.figure(f"cut{number}.svg", section.name, str(chapter["words"])))
-    parts += [t.pairs(cuts), t.heading("Zones, worked out", 2), t.columns(_zones(study, units))]
+        cuts.append(t.figure(f"cut{number}.svg", section.name, str(chapter["words"]), "90%"))
+    if len(study.sections) > SECTIONS:
+        words = f"{SECTIONS} of {len(study.sections)} sections are drawn; `eavewright snow` has all."
+        cuts.append(t.paragraph(words, note=True))
+    parts += ["".join(cuts), t.heading("Zones, worked out", 2), t.columns(_zones(study, units))]
     if content["skipped"].rows:
         parts.append(t.table(content["skipped"]))
     return "".join(parts)

@@ -129,12 +129,6 @@ def table(one: Table) -> str:
     )
 
 
-def pairs(pieces: Sequence[str]) -> str:
-    """Pieces two by two, side by side."""
-    cells = "".join(f"  [{piece}],\n" for piece in pieces)
-    return f"#grid(columns: (1fr, 1fr), column-gutter: 12pt,\n{cells})\n" if pieces else ""
-
-
 def columns(pieces: Sequence[str]) -> str:
     """Pieces in two columns."""
     return f"#columns(2, gutter: 14pt)[\n{''.join(pieces)}]\n" if pieces else ""

@@ -204,6 +204,7 @@ def report_content(
         "audit": audit_table(analysis),
         "cautions": CAUTIONS,
         **_drawings(analysis, rows_by_use=[r.utilization + 1e3 * r.unverified for r in rows]),
+        "row_use": {r.name: r.utilization + 1e3 * r.unverified for r in rows},
         "clamps": clamps_table(analysis, units),
     }
 
