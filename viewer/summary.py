@@ -14,6 +14,7 @@ from fea.checks.limits import Limit
 from fea.checks.strips import panel_strips
 from fea.rails.actions import GIVEN
 from roofmodel.snow.cases import LoadLevel
+from roofmodel.surface import EdgeKind
 from roofmodel.units import UnitSystem
 from viewer.building_words import purlin_sentence
 from viewer.picture.findings import clamp_utilization
@@ -69,7 +70,8 @@ class Verdict:
     """The answer in one word and one sentence, and what else a reader must know at once.
 
     `words` are "EXCEEDED", "NOT VERIFIED", "SELF-CHECK FAILED", several of them, or only "every limit kept".
-    `cautions` are as loud as a warning; `falling` says what snow no row holds, "" for none.
+    `cautions` are as loud as a warning; `falling`, the first of them, says what snow no row holds, ""
+    for none.
     """
 
     words: tuple[str, ...]
@@ -163,15 +165,21 @@ def verdict(analysis: Analysis, units: UnitSystem) -> Verdict:
 
 
 def falling_sentence(analysis: Analysis, units: UnitSystem) -> str:
-    """Such as "No row holds: S2 eave 187 kN, N1 eave 101 kN (weight of snow, worst case)."."""
-    force, edges = analysis.force, analysis.project.roof.edges
+    """Such as "No row holds: S2 eave 187 kN, N1 eave 101 kN (weight of snow, worst case).".
+
+    Edges whose snow falls to the ground come first, then steps, lower roofs and what has no edge; each the
+    heaviest first.
+    """
+    force, edges, lower = analysis.force, analysis.project.roof.edges, analysis.landing.lower
     if not len(force.exit_edge):
         return ""
     roof = analysis.force.cell_pressure @ analysis.graph.cells.plan_area
     sliding = np.where(force.exit_thrust > 0.0, force.exit_weight, 0.0)  # flat or braked snow stays
     large = (sliding >= FALLING_SHARE * np.maximum(roof, 1e-9)[:, None]).any(axis=0)
     weight = np.where(large, sliding.max(axis=0), 0.0)
-    order = [i for i in np.argsort(-weight, kind="stable") if weight[i] > 0.0]
+    inside = np.array([e < 0 or edges.kind[e] is EdgeKind.STEP for e in force.exit_edge])
+    grounded = ~inside & (lower.beyond.max(axis=0) >= 0.5 * weight)
+    order = [i for i in np.lexsort((-weight, ~grounded)) if weight[i] > 0.0]
     parts = []
     for i in order[:FALLING_SHOWN]:
         edge = int(force.exit_edge[i])

@@ -55,11 +55,11 @@ def print_summary(analysis: Analysis, console: Console) -> None:
         head.append(f" {word.upper()} ", style=_GOOD if answer.passed else _LOUD)
         head.append(" ")
     _say(console, head, Text(answer.sentence))
+    if answer.falling:
+        _say(console, _caution(answer.falling))
     if not answer.passed:
         _say(console, *[_bullet(line) for line in answer.more])
     _say(console, *[_caution(line) for line in answer.cautions])
-    if answer.falling:
-        _say(console, Text(answer.falling, style="bold"))
     _say(console, *_attachment(analysis, answer.sentence), Text())
     rows, tested = row_lines(analysis), read_as_tested(analysis)
     if console.width < _TABLE_WIDTH:

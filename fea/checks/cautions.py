@@ -35,6 +35,7 @@ REACH = 3.0  # a row that stops less than this short of a valley is pointed out 
 EDGES_NAMED = 4  # edges named in a caution
 BOXES_SHOWN = 6  # obstructions named in a caution
 AT_IT = 0.05  # a row this near to a valley stands at it [m]
+LOWEST_AXIS = 0.01  # a rail's axis lies higher above the grip on the seam than this (judgment) [m]
 LEAK = 1e-3  # share of the sliding force that leaves inside the roof, from where it is told [-]
 
 
@@ -91,6 +92,7 @@ def cautions(
     found += _onto_rows(project, force, lands) + _upper_retained(project)
     if not project.clamp.test_basis.strip() and table.clamp.tested is None:
         found.append("Nobody said which tests the clamp strengths come from (clamp.test_basis).")
+    found += _low_axis(project, units)
     found += tested_notes(table.clamp, table.panel.thickness, units)
     found += _lasting(project) + _leaks(force)
     if table.as_built is not None:
@@ -107,6 +109,18 @@ def cautions(
     if idle:
         found.append(f"No case brings snow to {', '.join(idle)}: nothing was checked there.")
     return (*found, *_short_of_valleys(project.roof, project.layout, graph, project))
+
+
+def _low_axis(project: Project, units: UnitSystem) -> list[str]:
+    """A rail's axis so near to the grip that the rail would lie in the seam."""
+    half, height = project.rail.section.lowest_top, project.clamp.height
+    if height >= max(LOWEST_AXIS, half):
+        return []
+    return [
+        f"clamp.height, {units.text(height, 'size')}, puts the rail's axis nearly at the grip (the rail "
+        f"itself reaches {units.text(half, 'size')} from its axis): check it. Clamps look stronger "
+        "than they are where the height is too small."
+    ]
 
 
 def _leaks(force: RowForce) -> list[str]:

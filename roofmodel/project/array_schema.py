@@ -7,7 +7,7 @@ from typing import Literal
 from pydantic import Field, model_validator
 
 from roofmodel.project.base import Table
-from roofmodel.project.field_types import ArrayWeight, Force, Length, Length0, Line, Size0
+from roofmodel.project.field_types import ArrayWeight, Force, Holding, Length, Length0, Line, Size0
 
 
 class SolarTable(Table):
@@ -39,7 +39,7 @@ class SolarTable(Table):
         description="The clamps of one seam share evenly what leans on the upper edge (rails up the slope); "
         "else the uppermost takes it all.",
     )
-    clamp_strength: Force | None = Field(
+    clamp_strength: Holding | None = Field(
         None,
         description="Design strength of one array clamp along the seam, in the format of design; without it "
         "the clamps are not verified.",

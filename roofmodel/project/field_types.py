@@ -80,6 +80,8 @@ Rain = Annotated[float, BeforeValidator(_read("pressure", 1.0, 5e3, zero=True))]
 Stress = Annotated[float, BeforeValidator(_read("stress", 10e6, 3e9))]
 Elasticity = Annotated[float, BeforeValidator(_read("stress", 1e9, 1e12))]
 Force = Annotated[float, BeforeValidator(_read("force", 1.0, 1e7))]
+Holding = Annotated[float, BeforeValidator(_read("force", 10.0, 2e5))]  # of one clamp, clip or strip
+Turning = Annotated[float, BeforeValidator(_read("moment", 0.1, 2e4))]  # of one clamp
 Moment = Annotated[float, BeforeValidator(_read("moment", 1e-2, 1e6))]
 Stiffness = Annotated[float, BeforeValidator(_read("stiffness", 1e3, 1e11))]
 LineLoad = Annotated[float, BeforeValidator(_read("line_load", 1.0, 1e6))]

@@ -120,6 +120,13 @@ def make_clamp(
             f"(panel.seam_height, {units.text(seam_height, 'size')}); give less, or leave it out for half"
         )
         raise InputError(message)
+    if table.height == 0.0 and table.test_height > 0.0:
+        message = (
+            f"clamp.height: 0 puts the rail's axis at the grip, but clamp.test_height says that the tests "
+            f"pulled {units.text(table.test_height, 'size')} above it; give the height of the rail's axis "
+            "above the grip"
+        )
+        raise InputError(message)
     k, grip = table.stiffness, table.grip_length
     rocking = k.rocking if k.rocking is not None else k.pull * grip**2 / 12.0
     s = table.strength

@@ -85,7 +85,7 @@ class Project:
         return (self.path, *(self.path.parent / name for name in named))
 
 
-def load_project(path: str | Path, *, rows_needed: bool = True) -> Project:
+def load_project(path: str | Path, *, rows_needed: bool = True, rows_count: bool = True) -> Project:
     """Read a project file, build or import its roof and place its rows.
 
     Parameters
@@ -94,6 +94,8 @@ def load_project(path: str | Path, *, rows_needed: bool = True) -> Project:
         TOML file.
     rows_needed : bool
         Whether a project without rows is refused; if not, its layout is empty.
+    rows_count : bool
+        Whether rows are placed; if not, the layout is empty and rows that do not fit are no error.
 
     Returns
     -------
@@ -108,7 +110,7 @@ def load_project(path: str | Path, *, rows_needed: bool = True) -> Project:
     text = read_text(path)
     table = parse_project(text, path.name)
     digest = hashlib.sha256(text.encode())
-    return _assemble(table, path, digest, rows_needed=rows_needed)
+    return _assemble(table, path, digest, rows_needed=rows_needed, rows_count=rows_count)
 
 
 def edited_project(known: Project, data: Mapping[str, Any]) -> Project:
@@ -148,6 +150,7 @@ def _assemble(
     roof: RoofSurface | None = None,
     *,
     rows_needed: bool = True,
+    rows_count: bool = True,
 ) -> Project:
     """Everything in SI; a roof that is known is not read again."""
     try:
@@ -162,8 +165,9 @@ def _assemble(
         check_tested(table, units)
         least = 0.0 if table.seam is None else LEAST_GRIP
         clamp = make_clamp(table.clamp, form, table.panel.seam_height, units, least)
-        layout = place_rows(roof, table.row, table.plane, panel, units) if table.row else no_rows()
-        if table.as_built is not None:
+        placed = rows_count and bool(table.row)
+        layout = place_rows(roof, table.row, table.plane, panel, units) if placed else no_rows()
+        if table.as_built is not None and rows_count:
             measured = read_measured(path.parent / table.as_built.file, table.as_built.file, digest)
             layout, found = as_found(layout, measured, panel, units)
             roof = replace(roof, notes=tuple(dict.fromkeys((*roof.notes, found))))

@@ -19,6 +19,7 @@ from roofmodel.project.field_types import (
     Elasticity,
     Force,
     Grip,
+    Holding,
     Inertia,
     Length,
     Length0,
@@ -39,6 +40,7 @@ from roofmodel.project.field_types import (
     Stiffness,
     Stress,
     Strip,
+    Turning,
     Warmth,
     Warping,
 )
@@ -123,7 +125,7 @@ class PanelTable(Table):
     seam_height: SeamHeight = Field(description="Height of the seam above the pan.")
     thickness: Sheet = Field(description="Sheet thickness.")
     clip_spacing: Step | None = Field(None, description="Distance between clips along the seam.")
-    anchorage: Force | None = Field(
+    anchorage: Holding | None = Field(
         None, description="Strength of the fixed point of one panel strip against drag down the slope."
     )
     anchorage_kind: StrengthKind = Field("nominal", description="What the anchorage strength is.")
@@ -235,14 +237,14 @@ class StiffnessTable(Table):
 class StrengthTable(Table):
     """Clamp strength by direction, from tests on this seam."""
 
-    along: Force | None = Field(None, description="Along the seam.")
-    across: Force | None = Field(None, description="Level, across the seam.")
-    pull: Force | None = Field(None, description="Away from the roof.")
-    push: Force | None = Field(None, description="Toward the roof.")
-    roll: Moment | None = Field(
+    along: Holding | None = Field(None, description="Along the seam.")
+    across: Holding | None = Field(None, description="Level, across the seam.")
+    pull: Holding | None = Field(None, description="Away from the roof.")
+    push: Holding | None = Field(None, description="Toward the roof.")
+    roll: Turning | None = Field(
         None, description="Moment about the seam, wanted where stiffness.roll is given."
     )
-    twist: Moment | None = Field(
+    twist: Turning | None = Field(
         None, description="Moment about the axis square to the roof, wanted where stiffness.twist is given."
     )
 

@@ -10,7 +10,7 @@ from roofmodel.project.base import StrengthKind, Table
 from roofmodel.project.field_types import (
     BedStiffness,
     Elasticity,
-    Force,
+    Holding,
     Length,
     Length0,
     LineStiffness,
@@ -54,7 +54,9 @@ class SeamTable(Table):
     opening_strength: LineStrength | None = Field(
         None, description="Strength of the fold against opening, per length, from tests."
     )
-    clip_strength: Force | None = Field(None, description="Strength of one clip against uplift, from tests.")
+    clip_strength: Holding | None = Field(
+        None, description="Strength of one clip against uplift, from tests."
+    )
     strength_kind: StrengthKind = Field("nominal", description="What these two strengths are.")
     factor: float | None = Field(
         None, gt=0, le=10, description="ASD safety factor, LRFD resistance factor or EN partial factor."

@@ -30,6 +30,27 @@ def asd(clamp: str, anchorage: str = 'anchorage_kind = "nominal"\nanchorage_fact
 
 
 BAD: dict[str, tuple[str | bytes, list[str]]] = {
+    # --- strengths a thousand times too large, or a rail in the seam ---
+    "clamp stronger than any": (
+        changed('along = "7 kN"', 'along = "7000 kN"'),
+        ["clamp.strength.along", "7000 kN", "200 kN", "unit"],
+    ),
+    "clamp weaker than any": (
+        changed('push = "6 kN"', 'push = "6 N"'),
+        ["clamp.strength.push", "6 N", "unit"],
+    ),
+    "fixed point stronger than any": (
+        changed('anchorage = "9 kN"', 'anchorage = "9 MN"'),
+        ["panel.anchorage", "9 MN", "200 kN"],
+    ),
+    "roll stronger than any": (
+        changed('push = "6 kN" }', 'push = "6 kN", roll = "300 kN m" }'),
+        ["clamp.strength.roll", "300 kN m", "20,000 N*m"],
+    ),
+    "axis at the grip": (
+        changed('height = "35 mm"\ngrip', 'height = "0 mm"\ntest_height = "35 mm"\ngrip'),
+        ["clamp.height", "35.0 mm", "test_height", "above the grip"],
+    ),
     # --- the file ---
     "empty file": ("", ["is empty", "eavewright new"]),
     "only comments": ("# nothing\n\n", ["is empty"]),

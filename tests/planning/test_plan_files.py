@@ -18,6 +18,7 @@ from roofmodel.errors import InputError
 from roofmodel.project.load import load_project, parse_project
 from viewer.cli import commands
 from viewer.plan.export import plan_data, planned_text, write_planned_project
+from viewer.plan.words import verdict_words
 
 WIDE = """
 [[protect]]
@@ -107,7 +108,8 @@ def run(folder, text, *more):
 
 
 def test_command_plans_and_compares(tmp_path):
-    result = run(tmp_path, gable(ROWS="", RATIO="0.02"), "--compare", "1", "2")
+    misfit = TWO_ROWS.replace('up = "0.4 m"', 'up = "400 m"')  # rows of the project do not count
+    result = run(tmp_path, gable(ROWS=misfit, RATIO="0.02"), "--compare", "1", "2")
     assert result.exit_code == 0, result.output
     assert "nothing cheaper passes" in " ".join(result.output.split())
     data = json.loads((tmp_path / "plan" / "plan.json").read_text())
@@ -119,6 +121,27 @@ def test_command_plans_and_compares(tmp_path):
         ["check", str(tmp_path / "plan" / "planned.toml"), "--out", str(tmp_path / "c"), "--no-picture"],
     )
     assert checked.exit_code == 0, checked.output
+
+
+def test_the_same_spacing_twice_is_no_comparison(tmp_path):
+    result = run(tmp_path, gable(ROWS=""), "--compare", "2", "2")
+    assert isinstance(result.exception, InputError), result.output
+    assert "--compare 2 2: give two different spacings" in str(result.exception)
+    assert not (tmp_path / "plan").exists()
+
+
+@pytest.mark.parametrize(("planes", "rows", "told"), [(1, 1, False), (2, 1, True), (1, 2, True)])
+def test_what_was_not_tried_is_said(planes, rows, told):
+    found = SimpleNamespace(path=((0, 0),))
+    plan = SimpleNamespace(
+        rows=("R",) * rows,
+        clamps=8,
+        failure="",
+        analysis=SimpleNamespace(unverified=()),
+        proven=True,
+        groups=((("S1", "W1")[:planes], found),),
+    )
+    assert ("share one clamp spacing" in verdict_words(plan)) == told
 
 
 def test_command_says_what_fails_and_where(tmp_path):

@@ -14,6 +14,7 @@ from report_projects import Page, l_roof, projects, run, shed, without_anchorage
 from rich.console import Console
 
 from fea.analysis import Analysis
+from roofmodel.surface import EdgeKind
 from viewer.export import write_attachments
 from viewer.picture.row_diagrams import row_svg
 from viewer.quantities import brief, system
@@ -139,7 +140,12 @@ def test_snow_that_no_row_holds_is_on_the_first_page(tmp_path: Path) -> None:
     analysis = run(l_roof(), tmp_path)
     force, edges = analysis.force, analysis.project.roof.edges
     sentence = falling_sentence(analysis, system("US"))
-    assert sentence in first_page(analysis)
+    assert f"<b>Caution</b>{sentence}" in first_page(analysis).replace("&#39;", "'")
+    assert f"CAUTION {sentence}" in one_line(summary(analysis))
+    said = verdict(analysis, system("US"))
+    assert one_line(summary(analysis)).index(sentence) < min(
+        one_line(summary(analysis)).index(one_line(line)) for line in said.cautions
+    )
     assert sentence in one_line(summary(analysis))
     weight = force.exit_weight.max(axis=0)
     heaviest = int(np.argmax(weight))
@@ -157,16 +163,45 @@ def test_snow_that_no_row_holds_is_on_the_first_page(tmp_path: Path) -> None:
     assert falling_sentence(replace(analysis, force=small), system("US")) == ""
 
 
+def test_an_axis_within_the_rail_is_a_caution(tmp_path: Path) -> None:
+    told = [
+        [
+            line
+            for line in run(shed().replace('height = "40 mm"', f'height = "{height}"', 1), tmp_path).cautions
+            if line.startswith("clamp.height")
+        ]
+        for height in ("5 mm", "9 mm", "40 mm")
+    ]
+    assert [len(lines) for lines in told] == [1, 1, 0]
+    assert "5.0 mm" in told[0][0]
+
+
+def test_eaves_come_before_steps_and_lower_roofs(tmp_path: Path) -> None:
+    analysis = run(l_roof(), tmp_path)
+    force, edges, lands = analysis.force, analysis.project.roof.edges, analysis.landing
+    eaves = [k for k, e in enumerate(force.exit_edge) if edges.kind[e] is EdgeKind.EAVE]
+    first = min(eaves, key=lambda k: force.exit_weight[:, k].max())
+    weight = force.exit_weight + 0.0
+    weight[:, [k for k in eaves if k != first]] *= 3.0
+    beyond = weight + 0.0
+    beyond[:, [k for k in eaves if k != first]] = 0.0
+    lower = replace(lands.lower, beyond=beyond)
+    changed = replace(analysis, force=replace(force, exit_weight=weight), landing=replace(lands, lower=lower))
+    sentence = falling_sentence(changed, system("US"))
+    assert sentence.startswith(f"No row holds: {edges.name[force.exit_edge[first]]} ")
+
+
 def test_cautions_stand_in_the_verdict(tmp_path: Path) -> None:
     said = ("Measured snow is not factored <here>.", "Row A ends short.")
     analysis = replace(run(shed(), tmp_path), cautions=said)
     assert verdict(analysis, system("SI")).cautions == said
     words = Page(report_html(analysis)).words
     assert all(line in words for line in said)
-    assert first_page(analysis).count('class="caution"') == 2
-    assert 'class="caution"' not in first_page(replace(analysis, cautions=()))
+    assert first_page(analysis).count('class="caution"') == 2 + bool(verdict(analysis, system("SI")).falling)
+    quiet = replace(analysis.force, exit_weight=0.0 * analysis.force.exit_weight)
+    assert 'class="caution"' not in first_page(replace(analysis, cautions=(), force=quiet))
     text = summary(analysis)
-    assert text.count(" CAUTION ") == 2
+    assert text.count(" CAUTION ") == 2 + bool(verdict(analysis, system("SI")).falling)
     assert all(line in one_line(text) for line in said)
     assert re.search(r"\x1b\[1;[\d;]*m CAUTION ", summary(analysis, force_terminal=True))
 

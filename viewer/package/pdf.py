@@ -108,12 +108,12 @@ def _front(content: Mapping[str, Any], drawn: bool) -> str:
             t.facts(title, 3),
             f'#text(size: 7.5pt, fill: rgb("{style.MUTED}"))[Input SHA-256 {t.text(digest)}]\n#v(4pt)\n',
             t.box(_answer(words, verdict.sentence), mark=mark),
+            t.paragraph(f"Caution: {verdict.falling}", bold=True) if verdict.falling else "",
             t.bullets(verdict.more),
             "".join(t.paragraph(f"Caution: {line}", bold=True) for line in verdict.cautions[:4]),
             t.paragraph(f"{len(verdict.cautions) - 4} more cautions stand in the section Scope.")
             if len(verdict.cautions) > 4
             else "",
-            t.paragraph(verdict.falling) if verdict.falling else "",
             t.figure("roof.png", content["picture_alt"], width="80%") if drawn else "",
             "#columns(2)[#outline(depth: 1, title: none)]\n#pagebreak()\n",
         ]

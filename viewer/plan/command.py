@@ -40,6 +40,7 @@ def plan(project: Path, out: Path, compare: tuple[int, int] | None, picture: boo
     with contextlib.ExitStack() as stack:
         stack.enter_context(stages)
         stages.show("reading the project")
+        from roofmodel.errors import InputError
         from viewer.files import check_output, output_folder
         from viewer.picture.render import Renderer
 
@@ -47,7 +48,10 @@ def plan(project: Path, out: Path, compare: tuple[int, int] | None, picture: boo
         from roofmodel.project.load import load_project
         from viewer.plan.run import compare_spacings, planned, write_plan
 
-        loaded = load_project(project, rows_needed=False)
+        if compare is not None and compare[0] == compare[1]:
+            message = f"--compare {compare[0]} {compare[1]}: give two different spacings, like --compare 1 2"
+            raise InputError(message)
+        loaded = load_project(project, rows_needed=False, rows_count=False)
         check_output(out, list(loaded.inputs), OUTPUTS)
         stages.show("planning rows")
         found = planned(loaded, stages.step)
