@@ -92,6 +92,7 @@ export class Drag {
     if (!row?.fields || !from) return;
     if (!this.held.dragging) {
       this.held.dragging = true;
+      this.#steady(true);
       this.view.canvas.style.cursor = "grabbing";
       this.store.pickRow(row.name);
     }
@@ -109,6 +110,7 @@ export class Drag {
     if (!this.held) return;
     const { row, clamp, dragging, text } = this.held;
     this.held = null;
+    this.#steady(false);
     this.view.canvas.style.cursor = "";
     if (dragging) {
       if (text && text !== row.fields.up) this.edits.row(row.name, { up: text });
@@ -122,8 +124,16 @@ export class Drag {
     }
   }
 
+  // While a row is held nothing above the picture may grow, or the row would move without the pointer.
+  #steady(on) {
+    for (const part of document.querySelectorAll("header.bar, #notice, #progress")) {
+      part.style.height = on ? `${part.getBoundingClientRect().height}px` : "";
+    }
+  }
+
   #drop() {
     this.held = null;
+    this.#steady(false);
     this.view.canvas.style.cursor = "";
     this.edits.forget();
   }

@@ -24,16 +24,12 @@ export class Labels {
     this.place();
   }
 
-  // The clamp that the callout points at: of the picked attachment, else of the governing one.
   #called() {
     const { store } = this;
-    if (!store.solved) return null;
-    const governing = store.shown.governing;
-    const one = store.picked ?? (governing?.kind ? { kind: governing.kind, index: governing.index } : null);
-    if (!one || one.index >= store.use[one.kind].count) return null;
-    const attachment = store.attachment(one.kind, one.index);
+    const attachment = store.called, governing = store.shown?.governing;
+    if (!attachment) return null;
     const clamp = store.clampsOf(attachment)[0];
-    const isGoverning = governing?.kind === one.kind && governing?.index === one.index;
+    const isGoverning = governing?.kind === attachment.kind && governing?.index === attachment.index;
     return { attachment, clamp, isGoverning };
   }
 

@@ -6,7 +6,7 @@ import { Drag } from "./drag.js";
 import { Edits } from "./edits.js";
 import { Labels } from "./labels.js";
 import { Link } from "./link.js";
-import { readPalette, statusOf, worstUse } from "./numbers.js";
+import { percent, readPalette, statusOf, worstUse } from "./numbers.js";
 import { ChecksPane, ExportPane, HardwarePane } from "./panes.js";
 import { RowsPane } from "./rows.js";
 import { RoofView } from "./scene.js";
@@ -18,7 +18,7 @@ readPalette();
 const link = new Link(), store = new Store(), edits = new Edits(link, store);
 const view = new RoofView($("view")), labels = new Labels(view, store);
 if (!view.renderer) noPicture();
-let built = false, turned = false, welcomed = false, roofShown = "", snowShown = "";
+let table = null, built = false, turned = false, welcomed = false, roofShown = "", snowShown = "";
 Object.assign(globalThis, { app: { store, view, edits } }); // for a look from the console, and for tests
 
 link.addEventListener("state", ({ detail }) => takeState(detail));
@@ -36,7 +36,7 @@ function takeState(state) {
   if (state.solving) $("progress").firstElementChild.textContent = "Solving";
   if (!built) build(state.forms);
   const before = state.before;
-  store.keepPick(state);
+  const follows = store.keepPick(state);
   store.setState(state);
   header(state);
   showRoof(state);
@@ -45,12 +45,13 @@ function takeState(state) {
     welcomed = true; // the working of what governs is there from the start
     store.picked = store.attachment(state.governing.kind, state.governing.index);
   }
-  store.tell("picked");
+  store.tell("kept");
+  if (before && follows) table.toTop();
 }
 
 function build(forms) {
   built = true;
-  new Table(store);
+  table = new Table(store);
   new WorkingPane(link, store);
   new RowsPane(store, edits, forms);
   new HardwarePane(store, edits, forms);
@@ -143,7 +144,24 @@ function showAnswer() {
       h("span", { class: "label" }, same ? "still governs" : preview ? "would govern" : "governs"),
       pair ? [pill(pair.before, "old"), h("span", { class: "arrow", "aria-label": "became" }, "→"), pill(pair.after)] : pill(shown.governing),
       h("span", { class: "case" }, `${shown.governing.limit ?? ""}${shown.governing.case !== undefined ? `, ${shown.cases[shown.governing.case].name}` : ""}`)),
-    preview?.label ? h("p", { class: "trying" }, `Trying ${preview.label}`) : state.trouble ? h("p", { class: "refusal" }, state.trouble) : null);
+    h("div", { class: "asides" }, preview?.label ? h("span", { class: "trying" }, `Trying ${preview.label}`) : null, asides(shown)),
+    !preview && state.trouble ? h("p", { class: "refusal" }, state.trouble) : null);
+}
+
+// What is no attachment and no less a danger: the hardest other limit, cautions, snow that no row holds.
+function asides(shown) {
+  const { cautions, falling } = shown.verdict;
+  const falls = falling.replace(/^No row holds: /, "").replace(/ \(weight of snow.*$/, "");
+  const used = shown.governing.use ?? 0;
+  const other = shown.others.filter((one) => one.use !== null).reduce((a, b) => (a && a.use >= b.use ? a : b), null);
+  const open = shown.others.filter((one) => one.use === null);
+  const words = [
+    other && other.use > used && [`${other.name} ${other.at} ${percent(other.use)}`, statusOf(other.use)],
+    open.length && [`${open[0].name} ${open[0].at} not verified${open.length > 1 ? ` and ${open.length - 1} more` : ""}`, "open"],
+    falls && [`not held: ${falls}`, "open"],
+    cautions.length && [`${cautions.length} caution${cautions.length > 1 ? "s" : ""}`, "open"],
+  ].filter(Boolean);
+  return words.map(([text, status]) => h("button", { class: `link aside ${status}`, onclick: () => openTab("checks") }, text));
 }
 
 edits.addEventListener("said", ({ detail }) => {
@@ -214,7 +232,7 @@ function show() {
     values = Float32Array.from({ length: count }, (_, i) => worstUse(all, count, i, store.case).use);
   }
   view.marks.set(store.clamps.at, store.clamps.normal, values, spacing());
-  view.marks.choose(store.picked ? store.clampsOf(store.picked) : []);
+  view.marks.choose(store.called ? store.clampsOf(store.called) : []);
   view.setRows(store.shown.rows, store.row);
 }
 
@@ -240,6 +258,7 @@ store.addEventListener("shown", () => {
 });
 store.addEventListener("case", showSnow);
 store.addEventListener("picked", show);
+store.addEventListener("kept", show);
 store.addEventListener("row", () => (show(), section()));
 view.addEventListener("picked", ({ detail }) => openTab(detail));
 $("case").addEventListener("change", (event) => store.setCase(event.target.value === "" ? null : Number(event.target.value)));

@@ -35,6 +35,15 @@ export class Store extends EventTarget {
     this.tell("shown");
   }
 
+  // What the picture points at: what is picked, else what governs; while a change is tried out always
+  // what would govern.
+  get called() {
+    if (!this.solved) return null;
+    const { governing } = this.shown;
+    const one = (this.preview ? null : this.picked) ?? (governing?.kind ? governing : null);
+    return one && one.index < this.use[one.kind].count ? this.attachment(one.kind, one.index) : null;
+  }
+
   // Attachments of the answer on screen, the most urgent first.
   #index() {
     const shown = this.shown;
@@ -77,13 +86,21 @@ export class Store extends EventTarget {
     return Array.from(this.ofClamp.keys()).filter((c) => this.ofClamp[c] === index);
   }
 
-  // The same attachment by its name in another state, or none.
+  // The same attachment by its name in another state, or none. A pick that governed follows what
+  // governs; whether it did is the answer.
   keepPick(state) {
-    if (!this.picked) return;
+    const before = this.state?.governing, after = state.governing;
+    const governed = this.picked && before?.kind === this.picked.kind && before.index === this.picked.index;
+    if (governed && after?.kind) {
+      this.picked = { kind: after.kind, name: after.name, index: after.index };
+      return true;
+    }
+    if (!this.picked) return false;
     const { kind, name } = this.picked;
     const names = kind === "clamp" ? state.clamps.names : state.strips?.names;
     const index = state.limits && names ? names.indexOf(name) : -1;
     this.picked = index < 0 ? null : { kind, name, index };
+    return false;
   }
 
   rowOf(name) {

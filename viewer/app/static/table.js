@@ -24,6 +24,7 @@ export class Table {
     this.body.addEventListener("keydown", (event) => this.#key(event));
     store.addEventListener("shown", () => this.render());
     store.addEventListener("picked", () => this.#reveal());
+    store.addEventListener("kept", () => this.#mark(false));
   }
 
   // What is picked is always in the list, whatever was filtered or left out.
@@ -64,7 +65,7 @@ export class Table {
     const over = all.filter((one) => one.use > 1).length, open = all.filter((one) => Number.isNaN(one.use)).length;
     this.count.textContent = `${all.length} attachments, ${over} exceeded, ${open} not verified` + (store.case === null ? ", worst of all cases" : "");
     this.#mark(false);
-    if (focused) (this.body.querySelector(`[data-key="${focused}"]`) ?? this.body.firstElementChild)?.focus({ preventScroll: true });
+    if (focused) (this.body.querySelector(`[data-key="${CSS.escape(focused)}"]`) ?? this.body.firstElementChild)?.focus({ preventScroll: true });
   }
 
   #shown(one, names) {
@@ -80,7 +81,7 @@ export class Table {
     bar.style.background = cssColor(useColor(one.use));
     const status = statusOf(one.use);
     const seam = one.kind === "clamp" ? `, seam ${this.store.clamps.seam[one.index]}` : "";
-    const line = h("tr", { class: status, tabindex: -1, "data-key": `${one.kind}:${one.index}`, onclick: () => this.store.pick(one) },
+    const line = h("tr", { class: status, tabindex: -1, "data-key": `${one.kind}:${one.name}`, onclick: () => this.store.pick(one) },
       h("td", {}, h("span", { class: `mark ${status}` }, status === "open" ? "?" : "")),
       h("th", { scope: "row" }, one.name, h("span", { class: "spoken" }, `${seam}, ${statusWords[status]}`)),
       h("td", { class: "n" }, percent(one.use), h("span", { class: "bar" }, bar)),
@@ -90,9 +91,13 @@ export class Table {
     return line;
   }
 
+  toTop() {
+    this.body.closest(".scroll").scrollTop = 0;
+  }
+
   #mark(move) {
     const picked = this.store.picked;
-    const key = picked ? `${picked.kind}:${picked.index}` : "";
+    const key = picked ? `${picked.kind}:${picked.name}` : "";
     let here = null;
     for (const line of this.body.children) {
       const chosen = line.dataset.key === key;

@@ -4,10 +4,14 @@ import { $, fill, formula, h, heads } from "./dom.js";
 
 export class WorkingPane {
   #asked = 0;
+  #revision = null; // of the answer that the working belongs to
 
   constructor(link, store) {
     Object.assign(this, { link, store, pane: $("working") });
     store.addEventListener("picked", () => this.load());
+    store.addEventListener("kept", () => this.load());
+    store.addEventListener("shown", () => this.#mark());
+    this.stale = h("p", { class: "stale", hidden: true }, "Working before this change; it follows when the change is kept.");
     this.empty();
   }
 
@@ -15,20 +19,38 @@ export class WorkingPane {
     fill(this.pane, h("p", { class: "hint" }, "Pick a clamp in the picture or a line of the table to see its working: formula, numbers, clause."));
   }
 
+  // Numbers that the answer on screen has left behind are gray and say so.
+  #mark() {
+    const { preview, state } = this.store;
+    const old = this.#revision !== null && (preview !== null || this.#revision !== state.revision);
+    this.pane.classList.toggle("old", old);
+    this.stale.hidden = !old;
+  }
+
   async load() {
     const { picked } = this.store;
-    if (!picked) return this.empty();
-    const asked = ++this.#asked;
+    const asked = ++this.#asked, { revision } = this.store.state;
+    if (!picked) {
+      this.#revision = null;
+      this.#mark();
+      return this.empty();
+    }
     try {
       const said = await this.link.ask({ type: "pick", kind: picked.kind, index: picked.index, case: this.store.case });
-      if (asked === this.#asked) this.#show(said);
+      if (asked !== this.#asked) return;
+      this.#show(said);
+      this.#revision = revision;
     } catch (error) {
-      if (asked === this.#asked) fill(this.pane, h("p", { class: "refusal" }, error.message));
+      if (asked !== this.#asked) return;
+      fill(this.pane, h("p", { class: "refusal" }, error.message));
+      this.#revision = null;
     }
+    this.#mark();
   }
 
   #show(said) {
     fill(this.pane,
+      this.stale,
       h("h2", {}, `Working of ${said.name}`),
       h("p", { class: "sentence" }, said.sentence),
       said.combination && h("p", { class: "note" }, `Combination: ${said.combination}`),
