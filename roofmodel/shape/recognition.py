@@ -13,6 +13,7 @@ from roofmodel.errors import InputError
 from roofmodel.shape.assembly import make_surface
 from roofmodel.shape.cleaning import clean_mesh, face_vectors
 from roofmodel.shape.covering import exposed_parts
+from roofmodel.shape.creases import cut_at_creases
 from roofmodel.shape.curves import find_curves
 from roofmodel.shape.facets import with_facets
 from roofmodel.shape.gaps import close_gaps
@@ -95,6 +96,9 @@ def recognize(
     if curves:
         mesh, region, normal, centroid, words = with_facets(mesh, region, curves)
         facets = (normal, centroid)
+        told += words
+    elif surveyed is None:
+        mesh, region, words = cut_at_creases(mesh, region, distance_tolerance)
         told += words
     return surface_of_regions(
         mesh,

@@ -200,10 +200,10 @@ def plane_regions(mesh: Mesh, angle_tolerance: float, distance_tolerance: float)
         _settle_rest(mesh, region, cosine >= np.cos(angle_tolerance), distance_tolerance, small)
         _join_larger(mesh, region, distance_tolerance)
         _trade_borders(mesh, region, distance_tolerance)
-        _drop_slivers(mesh, region)
+        drop_slivers(mesh, region)
         _absorb(mesh, region, distance_tolerance, least_cosine=-1.0)
         _join_larger(mesh, region, distance_tolerance)
-        _drop_slivers(mesh, region)
+        drop_slivers(mesh, region)
     return region
 
 
@@ -245,7 +245,7 @@ def survey_regions(mesh: Mesh, noise: float) -> IntArray:
     face, count, label = _sub_components(region < 0, mesh.pairs)
     own = (np.bincount(label, mesh.area[face], count) >= min(OWN, least))[label]
     region[face[own]] = region.max() + 1 + label[own]  # too far from all others: planes of their own
-    _drop_slivers(mesh, region)
+    drop_slivers(mesh, region)
     return region
 
 
@@ -463,7 +463,7 @@ def _join_larger(mesh: Mesh, region: IntArray, tolerance: float) -> None:
         region[region >= 0] = target[region[region >= 0]]
 
 
-def _drop_slivers(mesh: Mesh, region: IntArray) -> None:
+def drop_slivers(mesh: Mesh, region: IntArray) -> None:
     """Number the regions that hang together over edges from 0; slivers get -1 (in place)."""
     same = region[mesh.pairs[:, 0]] == region[mesh.pairs[:, 1]]
     count, label = components(len(region), mesh.pairs[same])
