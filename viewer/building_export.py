@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 
 from fea.analysis import Analysis
-from fea.checks.purlins import LineLoads
+from fea.checks.purlins import BENT, LineLoads
 from roofmodel.units import SYSTEMS
 from viewer.files import atomic, safe
 
@@ -69,11 +69,16 @@ def _cases(loads: LineLoads, line: int, use: np.ndarray | None) -> list[dict[str
             "total": loads.total[q, line],
             "mean": loads.mean[q, line],
             "largest": loads.peak[q, line],
+            "lift": loads.lift[q, line],
+            "lift_with_dead_load": loads.lift_dead[q, line],
             "reaction": loads.reaction[q, line],
+            "uplift": loads.uplift[q, line],
+            "uplift_with_dead_load": loads.uplift_dead[q, line],
             "sagging": loads.sagging[q, line],
             "hogging": loads.hogging[q, line],
             "shear": loads.shear[q, line],
-            "pattern": loads.pattern[q][line],
+            "pattern": loads.pattern(q, line),
+            "patterns": {name: told[q, line] for name, told in loads.patterns.items()},
             "used": None if use is None else use[q, line],
         }
         for q, case in enumerate(loads.cases)
@@ -85,7 +90,8 @@ def write_building(analysis: Analysis, path: Path) -> None:
     system = SYSTEMS[analysis.project.table.project.units]
     found, framing = analysis.building, analysis.project.framing
     names = [safe(name) for name in analysis.project.roof.planes.name]
-    line_unit, force, moment = (system.label(kind) for kind in ("line", "force", "moment"))
+    line_unit, force = system.label("line"), system.label("force")
+    kinds = ["moment" if name.endswith("ging") else "force" for name in BENT]
     text = io.StringIO()
     out = csv.writer(text, lineterminator="\r\n")
     out.writerow(
@@ -98,11 +104,11 @@ def write_building(analysis: Analysis, path: Path) -> None:
             f"total [{force}]",
             f"mean [{line_unit}]",
             f"largest [{line_unit}]",
-            f"reaction [{force}]",
-            f"sagging [{moment}]",
-            f"hogging [{moment}]",
-            f"shear [{force}]",
-            "pattern",
+            f"lift [{line_unit}]",
+            f"lift less dead load [{line_unit}]",
+            *(f"{name} [{system.label(kind)}]" for name, kind in zip(BENT, kinds, strict=True)),
+            f"uplift less dead load [{force}]",
+            *(f"pattern of {name}" for name in BENT),
         ]
     )
 
@@ -124,11 +130,14 @@ def write_building(analysis: Analysis, path: Path) -> None:
                         shown(loads.total[q, line], "force"),
                         shown(loads.mean[q, line], "line"),
                         shown(loads.peak[q, line], "line"),
-                        shown(loads.reaction[q, line], "force"),
-                        shown(loads.sagging[q, line], "moment"),
-                        shown(loads.hogging[q, line], "moment"),
-                        shown(loads.shear[q, line], "force"),
-                        loads.pattern[q][line],
+                        shown(loads.lift[q, line], "line"),
+                        shown(loads.lift_dead[q, line], "line"),
+                        *(
+                            shown(getattr(loads, name)[q, line], kind)
+                            for name, kind in zip(BENT, kinds, strict=True)
+                        ),
+                        shown(loads.uplift_dead[q, line], "force"),
+                        *(loads.patterns[name][q, line] for name in BENT),
                     ]
                 )
     for plane in np.flatnonzero(found.planes.rows > 0.0).tolist():
@@ -144,12 +153,7 @@ def write_building(analysis: Analysis, path: Path) -> None:
                     snow.name,
                     shown(drag, "force"),
                     shown(drag / (high - low), "line"),
-                    "",
-                    "",
-                    "",
-                    "",
-                    "",
-                    "",
+                    *[""] * (4 + 2 * len(BENT)),
                 ]
             )
     with atomic(path) as temporary:

@@ -36,6 +36,19 @@ def rising_sentences(analysis: Analysis, units: UnitSystem) -> tuple[str, ...]:
     return tuple(f"{plane}: the rows raise {'; '.join(found)}." for plane, found in planes.items())
 
 
+def uplift_sentences(analysis: Analysis, units: UnitSystem) -> tuple[str, ...]:
+    """What snow lifts off purlins and frames of each plane, with the rows or without."""
+    found: dict[str, list[str]] = {}
+    for demand in analysis.building.demands:
+        if demand.what.startswith("uplift of a purlin") and demand.held > 0.0:
+            held = quantity(demand.held, demand.quantity, units)
+            found.setdefault(demand.plane, []).append(f"{demand.what} {held} ({demand.place}, {demand.case})")
+    return tuple(
+        f"{plane}: snow lifts: {'; '.join(told)}. Fasteners and lower flange must take it."
+        for plane, told in found.items()
+    )
+
+
 def rising_line(analysis: Analysis) -> str:
     """Which demands rise, in one line for the terminal; "" where there is nothing to compare."""
     known = [demand for demand in analysis.building.demands if not math.isnan(demand.free)]

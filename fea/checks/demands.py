@@ -138,7 +138,7 @@ def building_demands(
     if bare is not None:
         standing = eave_cases(roof, project.site, frozenset(), overhang, bare.cases[0])
         without = (*bare.cases, *standing.cases)
-    found = _row_demands(project, snow.cases, without, flow, solved)
+    found: list[Demand] = []
     held = free = over_held = over_free = None
     use = np.full((len(with_rows), 0), np.nan)
     # Both at once, since cases with the rows and without share most of their zones.
@@ -157,6 +157,8 @@ def building_demands(
         held, free = lines.some(here), None if without is None else lines.some(there)
         use = held.moment / framing.strength[framing.plane]
         found = [*_purlin_demands(project, framing, held, free), *found]
+    levers = (_levers(project, held), _levers(project, free))
+    found += _row_demands(project, with_rows, without, levers, flow, solved)
     order = np.argsort([roof.planes.name.index(demand.plane) for demand in found], kind="stable")
     drag = plane_drag(project, flow[1])
     return BuildingDemands(
@@ -180,46 +182,71 @@ def _marks(project: Project, framing: Framing) -> Array:
     return EDGE_STRIP / np.cos(slope)
 
 
+def _levers(project: Project, loads: LineLoads | None) -> Array | None:
+    """What sheets that act as levers pull upward at a clip on a purlin, (q, p); None without purlins. [N]."""
+    framing = project.framing
+    if framing is None or loads is None:
+        return None
+    pull = np.zeros((len(loads.cases), project.roof.planes.count))
+    np.maximum.at(pull.T, framing.plane, loads.lift.T)
+    return pull * project.panel.seam_spacing
+
+
 def _purlin_demands(
     project: Project, framing: Framing, held: LineLoads, free: LineLoads | None
 ) -> Iterable[Demand]:
-    kinds = (
-        ("purlin line load", "line", held.peak, None if free is None else free.peak),
-        ("force of a purlin on a frame", "force", held.reaction, None if free is None else free.reaction),
-        ("sagging moment of a purlin", "moment", held.sagging, None if free is None else free.sagging),
-        ("hogging moment of a purlin", "moment", held.hogging, None if free is None else free.hogging),
-        ("shear of a purlin", "force", held.shear, None if free is None else free.shear),
-    )
     names = framing.names
     for plane in np.unique(framing.plane).tolist():
         on = np.flatnonzero(framing.plane == plane)
-        for what, quantity, with_rows, without in kinds:
-            if np.isnan(with_rows[:, on]).all():
+        for what, quantity, field in _OF_LINES:
+            with_rows = getattr(held, field)[:, on]
+            without = None if free is None else getattr(free, field)[:, on]
+            lifts = max(float(each.max()) for each in (with_rows, without) if each is not None)
+            if np.isnan(with_rows).all() or (field.startswith(_LIFTS) and not lifts > 0.0):
                 continue
-            yield _worst_line(
-                project.roof.planes.name[plane], what, quantity, names, on, with_rows, without, held
+            yield from _worst_lines(
+                (project.roof.planes.name[plane], what, quantity),
+                tuple(names[line] for line in on),
+                with_rows,
+                without,
+                held.cases,
             )
 
 
-def _worst_line(
-    plane: str,
-    what: str,
-    quantity: str,
+_LIFTS = ("lift", "uplift")  # told only where something lifts
+_OF_LINES = (
+    ("purlin line load", "line", "peak"),
+    ("uplift of a purlin line", "line", "lift"),
+    ("uplift of a purlin line less dead load", "line", "lift_dead"),
+    ("force of a purlin on a frame", "force", "reaction"),
+    ("uplift of a purlin at a frame", "force", "uplift"),
+    ("uplift of a purlin at a frame less dead load", "force", "uplift_dead"),
+    ("sagging moment of a purlin", "moment", "sagging"),
+    ("hogging moment of a purlin", "moment", "hogging"),
+    ("shear of a purlin", "force", "shear"),
+)
+
+
+def _worst_lines(
+    told: tuple[str, str, str],
     names: tuple[str, ...],
-    on: IntArray,
     held: Array,
     free: Array | None,
-    loads: LineLoads,
-) -> Demand:
-    """The line that the rows raise most, or else the most loaded one."""
-    most = held[:, on].max(axis=0)
-    bare = np.full(len(on), np.nan) if free is None else free[:, on].max(axis=0)
+    cases: tuple[str, ...],
+) -> Iterable[Demand]:
+    """The most loaded line, and before it the one that the rows raise most where that is another."""
+    most = held.max(axis=0)
+    bare = np.full(len(names), np.nan) if free is None else free.max(axis=0)
     gain = np.nan_to_num(most - bare)
-    line = int(np.argmax(gain)) if gain.max() > RISES * most.max() else int(np.argmax(most))
-    case = int(np.argmax(held[:, on[line]]))
-    return Demand(
-        plane, what, names[on[line]], quantity, float(most[line]), float(bare[line]), loads.cases[case]
-    )
+    largest, raised = int(np.argmax(most)), int(np.argmax(gain))
+    if gain[largest] >= gain[raised] - RISES * most.max():
+        raised = largest
+    for line in dict.fromkeys((raised, largest)):
+        place = names[line]
+        if raised != largest:
+            place += ", rises most" if line == raised else ", the largest"
+        case = cases[int(np.argmax(held[:, line]))]
+        yield Demand(told[0], told[1], place, told[2], float(most[line]), float(bare[line]), case)
 
 
 def _overhang_demands(project: Project, held: OverhangLoads, free: OverhangLoads | None) -> Iterable[Demand]:
@@ -262,16 +289,24 @@ def _row_demands(
     project: Project,
     cases: tuple[SnowCase, ...],
     without: tuple[SnowCase, ...] | None,
+    levers: tuple[Array | None, Array | None],
     flow: tuple[FlowGraph, RowForce],
     solved: tuple[tuple[FrameResult, ...], Basis],
 ) -> list[Demand]:
-    """Clips and panel anchorage of the planes with rows; temperature left out."""
+    """Clips and panel anchorage of the planes with rows; temperature left out.
+
+    Of `cases` with the rows, the first ones slide; those on the eaves, which follow, load no row.
+    """
     layout, (responses, basis) = project.layout, solved
     if not len(layout.clamp_row):
         return []
-    one, none = np.ones(len(cases)), np.zeros(len(cases))
+    slid = len(flow[1].thrust)
+    one, none = np.ones(slid), np.zeros(slid)
     clamp = np.concatenate([combine(r, basis, one, one, none).clamp for r in responses], axis=1)
-    found = [] if np.isnan(project.panel.clip_spacing) else _clip_demands(project, cases, without, clamp)
+    found = []
+    if not np.isnan(project.panel.clip_spacing):
+        found = _clip_demands(project, cases, without, levers, clamp)
+    cases = cases[:slid]
     strip, names = panel_strips(layout)
     rest = strip_friction(project, *flow) + strip_weight(project)
     along = clamp[..., 0].reshape(len(cases), -1, len(basis.readings), len(strip))
@@ -298,13 +333,18 @@ def _row_demands(
 
 
 def _clip_demands(
-    project: Project, cases: tuple[SnowCase, ...], without: tuple[SnowCase, ...] | None, clamp: Array
+    project: Project,
+    cases: tuple[SnowCase, ...],
+    without: tuple[SnowCase, ...] | None,
+    levers: tuple[Array | None, Array | None],
+    clamp: Array,
 ) -> list[Demand]:
     """Uplift and push at the clip beside a clamp, by statics on the safe side (judgment).
 
     The clip takes all of the clamp's pull or push, and its tipping moment over half the clip spacing: twice
     what a shell model of the seam of cedar-hollow gives; snow never relieves uplift. Push adds to the
-    snow square to the roof on one clip spacing of one strip.
+    snow square to the roof on one clip spacing of one strip. Where sheets lift a purlin line as levers, such
+    as under ice on a long overhang, their pull on one strip adds to the uplift of the same case.
     """
     layout, planes, panel = project.layout, project.roof.planes, project.panel
     plane = layout.row_plane[layout.clamp_row]
@@ -315,19 +355,23 @@ def _clip_demands(
     xy = xy[order]
     share = np.cos(planes.slope[plane]) ** 2 * panel.clip_spacing * panel.seam_spacing
     tip = np.abs(clamp[..., 4]) / (LEVER * panel.clip_spacing)
-    uplift = (np.maximum(clamp[..., 2], 0.0) + tip).max(axis=1)
+    spare = ((0, len(cases) - len(clamp)), (0, 0))
+    uplift = np.pad((np.maximum(clamp[..., 2], 0.0) + tip).max(axis=1), spare)
+    lifted, lifted_bare = (0.0 if pull is None else pull[:, plane] for pull in levers)
+    uplift = uplift + lifted
     pressed = np.array([case_pressure_at(case, xy, plane) for case in cases]) * share
-    push = (np.maximum(-clamp[..., 2], 0.0) + tip).max(axis=1) + pressed
+    push = np.pad((np.maximum(-clamp[..., 2], 0.0) + tip).max(axis=1), spare) + pressed
     bare = None
     if without is not None:
         bare = (np.array([case_pressure_at(case, xy, plane) for case in without]) * share).max(axis=0)
+    calm = np.max(np.atleast_2d(lifted_bare), axis=0) + np.zeros(len(plane))
     found = []
     for p in np.unique(plane).tolist():
         on = np.flatnonzero(plane == p)
         for what, demand in (("uplift of a clip", uplift), ("push of a clip or bearing", push)):
             case, k = np.unravel_index(int(np.argmax(demand[:, on])), (len(cases), len(on)))
             clip = on[int(k)]
-            free = np.nan if bare is None else 0.0 if demand is uplift else float(bare[clip])
+            free = np.nan if bare is None else float((calm if demand is uplift else bare)[clip])
             found.append(
                 Demand(
                     planes.name[p],

@@ -3,7 +3,8 @@
 Sheets span from line to line as if hinged there, and reach past the outermost lines as levers; so force and
 moment up the slope are kept, and the lines of a plane carry its snow to rounding (`LineLoads.total`). Demands
 take more: what a lever would lift off the next line is no relief, and each place of a line takes what sheets
-that run through over all lines bring, where that is more.
+that run through over all lines bring, where that is more. What lifts a line, or a line off its frames, is a
+demand of its own: the most that either reading of the sheets brings.
 """
 
 from __future__ import annotations
@@ -30,6 +31,9 @@ PIECES, MOST_PIECES = 16, 1200  # cells in a usual span, and in all spans of a l
 MOST_AT_ONCE = 3e6  # numbers in one solve of many loadings
 STRIPS = 3  # strips between two lines
 NEAR = 1e-6  # places closer than this are one [m]
+TIE = 1e-9  # patterns that differ by less bring the same, and the first of them is named [-]
+
+BENT = ("reaction", "uplift", "sagging", "hogging", "shear")  # quantities with a pattern of their own
 
 # Standards that ask for spans left half loaded: their rule, and the cases that it starts from.
 PARTIAL: dict[str, Patterns] = {
@@ -90,10 +94,16 @@ class LineLoads:
         Their sum over the lines of a plane is the plane's snow. [N]
     mean, peak : (q, l) float
         Per length of line; the largest place by place. [N/m]
+    lift, lift_dead : (q, l) float
+        Largest upward load of the line place by place, 0 at least: of snow alone, and with dead load, NaN
+        where none is given. [N/m]
     reaction, sagging, hogging, shear : (q, l) float
         Largest over all supports, spans and patterns; NaN without frames. [N, N m, N m, N]
-    pattern : tuple of tuple of str, (q, l)
-        Pattern of the largest moment.
+    uplift, uplift_dead : (q, l) float
+        Largest pull upward on any support over all patterns, 0 at least: of snow alone, and with dead load.
+        NaN without frames, or dead load. [N]
+    patterns : dict of str to (q, l) object
+        Pattern of each of `BENT`, "" without frames; the first of equals.
     moment : (q, l) float
         Largest factored moment with dead load, NaN without frames or dead load. [N m]
     spans : (l,) int
@@ -106,11 +116,15 @@ class LineLoads:
     total: Array
     mean: Array
     peak: Array
+    lift: Array
+    lift_dead: Array
     reaction: Array
+    uplift: Array
+    uplift_dead: Array
     sagging: Array
     hogging: Array
     shear: Array
-    pattern: tuple[tuple[str, ...], ...]
+    patterns: dict[str, NDArray[np.object_]]
     moment: Array
     spans: IntArray
     assumed: NDArray[np.bool_]
@@ -120,11 +134,23 @@ class LineLoads:
         by_case = {
             name: getattr(self, name)[which]
             for name in (
-                *("cases", "total", "mean", "peak", "reaction"),
-                *("sagging", "hogging", "shear", "pattern", "moment"),
+                "cases",
+                "total",
+                "mean",
+                "peak",
+                "lift",
+                "lift_dead",
+                "uplift_dead",
+                "moment",
+                *BENT,
             )
         }
-        return replace(self, **by_case)
+        return replace(self, **by_case, patterns={name: told[which] for name, told in self.patterns.items()})
+
+    def pattern(self, case: int, line: int) -> str:
+        """Pattern of the largest moment."""
+        worst = "sagging" if self.sagging[case, line] > self.hogging[case, line] else "hogging"
+        return str(self.patterns[worst][case, line])
 
 
 def line_loads(
@@ -151,9 +177,9 @@ def line_loads(
         Place up the slope of each plane where a load ends, so that no cell crosses it; NaN for none. [m]
     """
     count, lines = len(cases), len(framing.plane)
-    total, mean, peak = (np.zeros((count, lines)) for _ in range(3))
-    bent = np.full((5, count, lines), np.nan)
-    words = [[""] * lines for _ in range(count)]
+    total, mean, peak, lift, lift_dead = (np.zeros((count, lines)) for _ in range(5))
+    bent = np.full((len(BENT) + 2, count, lines), np.nan)
+    told = np.full((len(BENT), count, lines), "", dtype=object)
     spans, assumed = np.zeros(lines, dtype=np.int64), np.zeros(lines, dtype=bool)
     balanced = np.array([case.name.startswith("balanced") for case in cases])
     for plane in np.unique(framing.plane).tolist():
@@ -167,30 +193,47 @@ def line_loads(
             for share in (hinged, lifted, through)
         )
         total[:, on] = (full + off)[:-1].sum(axis=-1)
-        *_, own = full = np.maximum(full, run)
-        full, dead = full[:-1], own * framing.dead[plane]
+        readings = np.stack([np.maximum(full, run), full + off, run])  # (3, q + 1, k, m)
+        snow, dead = readings[:, :-1], readings[:, -1] * framing.dead[plane]
         mean[:, on] = total[:, on] / np.diff(framing.ends[on], axis=1)[:, 0]
-        peak[:, on] = (full / width).max(axis=-1)
+        peak[:, on] = (snow[0] / width).max(axis=-1)
+        lift[:, on] = _upward(snow[1:] / width)
+        lift_dead[:, on] = _upward((snow[1:] + dead[1:, None]) / width)
         if not len(framing.frames[plane]):
             continue
         for members in _alike(cells, framing, on):
             beam, first, guessed = _beam(cells, framing, int(on[members[0]]))
             inside = slice(first, first + len(beam.edges) - 1)
-            carried = full[:, members, inside]
-            weight = dead[members, inside]
-            worst, said, many = _bending(beam, carried, weight, (standard, balanced), factors)
             at = on[members]
-            bent[:, :, at] = worst
-            spans[at], assumed[at] = many, guessed
-            for q in range(count):
-                for k, line in enumerate(at.tolist()):
-                    words[q][line] = said[q][k]
-    reaction, sagging, hogging, shear, moment = bent
-    names = tuple(case.name for case in cases)
-    told = tuple(tuple(row) for row in words)
+            bent[:, :, at], told[:, :, at] = _bending(
+                beam, snow[:, :, members, inside], dead[:, members, inside], (standard, balanced), factors
+            )
+            spans[at], assumed[at] = len(beam.loaded), guessed
+    reaction, uplift, sagging, hogging, shear, uplift_dead, moment = bent
     return LineLoads(
-        names, total, mean, peak, reaction, sagging, hogging, shear, told, moment, spans, assumed
+        cases=tuple(case.name for case in cases),
+        total=total,
+        mean=mean,
+        peak=peak,
+        lift=lift,
+        lift_dead=lift_dead,
+        reaction=reaction,
+        uplift=uplift,
+        uplift_dead=uplift_dead,
+        sagging=sagging,
+        hogging=hogging,
+        shear=shear,
+        patterns=dict(zip(BENT, told, strict=True)),
+        moment=moment,
+        spans=spans,
+        assumed=assumed,
     )
+
+
+def _upward(load: Array) -> Array:
+    """Largest upward value (q, k) of loads (readings, q, k, m), without rounding."""
+    up = -load.min(axis=(0, -1))
+    return np.where(up <= TIE * np.abs(load).max(axis=(0, -1)), 0.0, up)
 
 
 def plane_cells(
@@ -288,26 +331,53 @@ def _beam(cells: Cells, framing: Framing, line: int) -> tuple[Spans, int, bool]:
 
 def _bending(
     beam: Spans, force: Array, dead: Array, rule: tuple[str, NDArray[np.bool_]], factors: tuple[Array, Array]
-) -> tuple[Array, list[list[str]], int]:
-    """Worst forces (5, q, k) of k alike lines over all patterns, and the pattern of the largest moment."""
+) -> tuple[Array, NDArray[np.object_]]:
+    """Worst forces (7, q, k) of k alike lines over all patterns: `BENT`, uplift with dead load, moment.
+
+    `force` (3, q, k, m) and `dead` (3, k, m): what counts as load, then both readings of the sheets, which
+    can lift. Also the pattern (5, q, k) of each of `BENT`.
+    """
     standard, balanced = rule
-    spans = len(beam.loaded)
-    patterns, words = PARTIAL.get(standard, _no_patterns)(spans)
+    patterns, words = PARTIAL.get(standard, _no_patterns)(len(beam.loaded))
     factor = patterns[:, np.searchsorted(beam.loaded, beam.span)]
-    snow, own = (f[:, None, None] for f in factors)
-    worst, chosen = np.zeros((5, *force.shape[:2])), np.zeros(force.shape[:2], dtype=np.int64)
+    shape = force.shape[1:3]
+    worst, told = np.zeros((len(BENT) + 2, *shape)), np.full((len(BENT), *shape), "", dtype=object)
     for ways, some in ((factor, np.flatnonzero(balanced)), (factor[:1], np.flatnonzero(~balanced))):
         several = max(int(MOST_AT_ONCE / (ways.size * max(len(some), 1))), 1)
-        for first in range(0, force.shape[1] if len(some) else 0, several):
+        for first in range(0, shape[1] if len(some) else 0, several):
             here = slice(first, first + several)
-            load = ways[:, None, None] * force[some, here]
-            plain = beam_forces(beam, load)
-            whole = beam_forces(beam, snow[some] * load + own[some] * dead[here])
-            parts = [plain.reaction.max(axis=-1), plain.sagging, plain.hogging, plain.shear]
-            parts.append(np.maximum(whole.sagging, whole.hogging))
-            worst[:, some, here] = np.stack([value.max(axis=0) for value in parts])
-            chosen[some, here] = np.maximum(plain.sagging, plain.hogging).argmax(axis=0)
-    return worst, [[words[int(k)] for k in row] for row in chosen], spans
+            given = (force[:, some, here], dead[:, here], factors[0][some], factors[1][some])
+            found = _loaded(beam, ways, *given)
+            largest = found.max(axis=1)
+            worst[:, some, here] = largest
+            chosen = (found >= largest[:, None] * (1.0 - TIE)).argmax(axis=1)[: len(BENT)]
+            told[:, some, here] = np.array(words, dtype=object)[chosen]
+    return worst, told
+
+
+def _loaded(beam: Spans, ways: Array, force: Array, dead: Array, snow: Array, own: Array) -> Array:
+    """What `_bending` gives, pattern by pattern, (7, patterns, q, k)."""
+    pattern = ways[:, None, None]
+    plain = beam_forces(beam, pattern * force[0])
+    whole = beam_forces(beam, snow[:, None, None] * pattern * force[0] + own[:, None, None] * dead[0])
+    sagging, hogging, shear = plain.sagging, plain.hogging, plain.shear
+    moment = np.maximum(whole.sagging, whole.hogging)
+    scale = np.abs(plain.reaction).max(axis=-1)
+    ups = [(plain.reaction, beam_forces(beam, dead[0]).reaction)]
+    for sheet, weight in zip(force[1:], dead[1:], strict=True):
+        if not np.any(sheet < 0.0) and np.allclose(sheet, force[0]):
+            continue
+        lifted = beam_forces(beam, pattern * sheet)
+        sagging, hogging = np.maximum(sagging, lifted.sagging), np.maximum(hogging, lifted.hogging)
+        shear = np.maximum(shear, lifted.shear)
+        # Dead load relieves what lifts, so none of it is counted there.
+        most = np.maximum(lifted.sagging, lifted.hogging)
+        moment = np.maximum(moment, snow[:, None] * most + 0.0 * moment)
+        ups.append((lifted.reaction, beam_forces(beam, weight).reaction))
+    up = -np.min([reaction.min(axis=-1) for reaction, _ in ups], axis=0)
+    net = -np.min([(reaction + weight).min(axis=-1) for reaction, weight in ups], axis=0)
+    up, net = (np.where(value <= TIE * scale, 0.0, value) for value in (up, net))
+    return np.stack([plain.reaction.max(axis=-1), up, sagging, hogging, shear, net, moment])
 
 
 def _no_patterns(spans: int) -> tuple[Array, tuple[str, ...]]:

@@ -10,13 +10,16 @@ import numpy as np
 import pytest
 
 from fea import analyze
+from fea.checks.demands import _worst_lines
 from fea.checks.partial_rails import rail_partial
 from fea.checks.purlins import line_loads
 from roofmodel import load_project, snow_cases
 from roofmodel.errors import InputError
 from roofmodel.snow.cases import case_forces
 from roofmodel.snow.regions import plan_polygon
+from roofmodel.units import SYSTEMS
 from tests.cli.small_project import GOOD, US, changed, command, refused, site
+from viewer.report.building import building_words
 
 SIN, COS = np.sin(np.radians(20.0)), np.cos(np.radians(20.0))
 
@@ -134,7 +137,7 @@ def test_partial_loading_counts_where_the_standard_asks(tmp_path, standard, reac
     found = made(tmp_path, framing(*PURLINS, text=text)).building.held
     q = [case.startswith("balanced") for case in found.cases].index(True)
     assert found.sagging[q] / (found.peak[q] * 3.0**2) == pytest.approx(reaction**2 / 2.0, rel=1e-9)
-    assert found.pattern[q][0] == "full on all spans"  # over the middle frame that is the worst
+    assert found.pattern(q, 0) == "full on all spans"  # over the middle frame that is the worst
 
 
 def test_ice_is_a_case_of_the_overhang(tmp_path):
@@ -391,3 +394,93 @@ def test_clamp_that_half_loaded_spans_would_break_is_told(tmp_path):
         changed_text = changed('along = "7 kN", across = "3 kN", pull = "4 kN", push = "6 kN"', sized, text)
         cautions = " ".join(made(tmp_path, changed_text).cautions)
         assert ("would use more than their strength" in cautions) is told
+
+
+def _asce(*lines: str) -> str:
+    own = site(US, "ASD").replace('"characteristic"', '"nominal"').replace("1.33", "2.0")
+    return framing(*lines, text=own)
+
+
+def test_a_cantilever_lifts_the_purlin_off_its_far_frame(tmp_path):
+    """Cantilever 15 to span 20: R = w (L / 4 - a^2 / 2 L), full beside half, by moments (7.5.1 case 1)."""
+    a, span = 6.0 * 15.0 / 35.0, 6.0 * 20.0 / 35.0
+    frames = f'frames = ["{a!r} m", "6 m"]'
+    analysis = made(tmp_path, _asce('purlins = ["0.5 m", "3.5 m"]', frames, 'dead_load = "0.05 kPa"'))
+    found = analysis.building
+    held = found.held
+    q = [case.startswith("balanced") for case in held.cases].index(True)
+    w = held.peak[q]
+    assert held.uplift[q] == pytest.approx(w * (a**2 / (2.0 * span) - span / 4.0), rel=1e-9)
+    assert held.patterns["uplift"][q, 0] == "7.5.1 case 1, full on the first span, half elsewhere"
+    c = 4.0 / COS - 3.5  # past the upper line; shares of the lines by moments, no lever relieves the other
+    dead = 50.0 * np.array([3.0 / 2.0 + 0.5 + 0.5**2 / 6.0, 3.0 / 2.0 + c + c**2 / 6.0])
+    net = held.uplift[q] - dead * (span / 2.0 - a**2 / (2.0 * span))
+    assert held.uplift_dead[q] == pytest.approx(net, rel=1e-9)
+    told = [d for d in found.demands if d.what.startswith("uplift of a purlin at a frame")]
+    assert [d.what for d in told] == [
+        "uplift of a purlin at a frame",
+        "uplift of a purlin at a frame less dead load",
+    ]
+    assert told[0].held == pytest.approx(held.uplift.max())
+    assert told[0].free > 0.0  # without the rows as well
+    said = " ".join(building_words(analysis, SYSTEMS["SI"]))
+    assert "snow lifts: uplift of a purlin at a frame " in said
+    assert "less dead load" in said
+
+
+def test_even_spans_lift_nothing_and_name_no_uplift(tmp_path):
+    analysis = made(tmp_path, _asce('purlins = ["0.5 m", "3.5 m"]', 'frame_spacing = "3 m"'))
+    assert not np.any(analysis.building.held.uplift)
+    assert not np.any(analysis.building.held.lift)
+    assert not [d for d in analysis.building.demands if d.what.startswith("uplift of a purlin")]
+
+
+def test_ice_on_a_long_overhang_lifts_the_second_purlin(tmp_path):
+    """2 p_f on 1.2 m past the first line, 1 m to the second: lift W a / 2 s; two spans of 3 m."""
+    own = _asce('purlins = ["1.2 m", "2.2 m"]', 'frame_spacing = "3 m"', 'overhang = "1.2 m"')
+    own = changed('thickness = "0.63 mm"', 'thickness = "0.63 mm"\nclip_spacing = "500 mm"', own)
+    analysis = made(tmp_path, own)
+    found = analysis.building
+    q = found.held.cases.index("ice at the eaves")
+    lift = 2.0 * 0.7 * 1.2 * 30.0 * 47.88025898 * COS * 1.2 * 0.6 / 1.0
+    assert found.held.lift[q] == pytest.approx([0.0, lift], rel=1e-6)
+    assert np.isnan(found.held.lift_dead).all()
+    assert found.held.uplift[q, 1] == pytest.approx(1.25 * lift * 3.0, rel=1e-6)
+    # The line bends the other way: 0.125 w L^2 stretches its underside over the middle frame.
+    assert found.held.sagging[q, 1] == pytest.approx(0.125 * lift * 9.0, rel=1e-6)
+    line = demand(analysis, "uplift of a purlin line")
+    assert line.held == line.free == pytest.approx(lift, rel=1e-6)
+    # The clip there is lifted by the sheet's lever without any row, and the eave case counts.
+    clip = demand(analysis, "uplift of a clip")
+    assert clip.free == pytest.approx(lift * analysis.project.panel.seam_spacing, rel=1e-6)
+    assert clip.held >= clip.free
+
+
+def test_every_number_of_a_purlin_has_its_own_pattern(tmp_path):
+    """Two equal spans: the end of one, the middle frame and the span want different spans loaded."""
+    held = made(tmp_path, _asce(*PURLINS)).building.held
+    q = [case.startswith("balanced") for case in held.cases].index(True)
+    told = {name: words[q, 0] for name, words in held.patterns.items()}
+    assert told["reaction"] == told["hogging"] == told["shear"] == "full on all spans"
+    assert "half" in told["sagging"]
+
+
+def test_equal_patterns_are_told_as_full(tmp_path):
+    """A cantilever's moment is the same however the span beyond is loaded: full is named."""
+    held = made(tmp_path, _asce('purlins = ["0.5 m", "3.5 m"]', 'frames = ["3.7 m", "6 m"]')).building.held
+    q = [case.startswith("balanced") for case in held.cases].index(True)
+    assert held.hogging[q, 0] == pytest.approx(held.peak[q, 0] * 3.7**2 / 2.0, rel=1e-9)
+    assert held.patterns["hogging"][q, 0] == "full on all spans"
+
+
+def test_the_largest_line_is_named_beside_the_one_that_rises_most():
+    """Line b rises by 3, line c is larger; each with its own numbers and case."""
+    held = np.array([[1.0, 4.0, 9.0], [1.0, 5.0, 8.0]])
+    free = np.array([[1.0, 2.0, 8.0]])
+    found = list(_worst_lines(("S1", "load", "line"), ("a", "b", "c"), held, free, ("one", "two")))
+    assert [(d.place, d.held, d.free, d.case) for d in found] == [
+        ("b, rises most", 5.0, 2.0, "two"),
+        ("c, the largest", 9.0, 8.0, "one"),
+    ]
+    same = list(_worst_lines(("S1", "load", "line"), ("a", "b", "c"), held, held, ("one", "two")))
+    assert [(d.place, d.held) for d in same] == [("c", 9.0)]

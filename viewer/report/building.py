@@ -12,7 +12,7 @@ from fea.checks.purlins import PARTIAL_WORDS, LineLoads
 from roofmodel.framing import Framing
 from roofmodel.surface import EdgeKind
 from roofmodel.units import UnitSystem
-from viewer.building_words import SAME, purlin_sentence, ratio_text, rising_sentences
+from viewer.building_words import SAME, purlin_sentence, ratio_text, rising_sentences, uplift_sentences
 from viewer.quantities import brief, column, percent, quantity
 from viewer.report.tables import Table
 
@@ -31,8 +31,12 @@ NOTE = (
 DEMANDS_NOTE = (
     "Before load factors, the largest over all cases. Without: no row, and the snow that the standard then "
     "leaves on the plane; frozen to the sheet it can pull as hard until it lets go, which no standard "
-    "counts. Of several lines or clamps the one that the rows raise most is named. Clips: the one beside a "
-    "clamp takes all its pull or push, and its tipping moment over half the clip spacing (judgment); "
+    "counts. Of several lines the largest is named, and the one that the rows raise most where that is "
+    "another; of clamps and strips the largest. Uplift is named where snow brings any, on one side of a "
+    "support or on an overhang; less dead load: all dead load of [[framing]] is set against it, of which "
+    "codes count only a part where it helps (0.9 in EN 1990 Table A1.2(A), from memory). Clips: the one "
+    "beside a clamp takes all its pull or push, and its tipping moment over half the clip spacing "
+    "(judgment), and what sheets that reach past the lowest purlin lift off the next one; "
     "`eavewright seam` follows the true path. Overhang: a row that stands on it adds its force times the "
     "height of the rail. Temperature is left out."
 )
@@ -40,9 +44,11 @@ LINES_NOTE = (
     "Vertical, per length of line, before load factors; of all cases and patterns the largest. Each line "
     "takes the larger of two readings: sheets hinged at every line with levers past the outermost ones, and "
     "sheets that run through over all lines, which give the first inner line up to 1.25 times as much; what "
-    "a lever lifts off the next line is no relief. Bending: a continuous beam of one stiffness on firm "
-    "supports, load vertical in full; square to a tilted purlin it is less. The pull down the slope that "
-    "rows hold goes to the panels' fixed points: where a purlin holds them, it bends across its weak axis."
+    "a lever lifts off the next line is no relief, but uplift of its own: the line then bends upward, its "
+    "lower flange in compression, which stands in its hogging and sagging. Bending: a continuous beam of "
+    "one stiffness on firm supports, load vertical in full; square to a tilted purlin it is less. The pull "
+    "down the slope that rows hold goes to the panels' fixed points: where a purlin holds them, it bends "
+    "across its weak axis."
 )
 
 
@@ -108,6 +114,7 @@ def building_words(analysis: Analysis, units: UnitSystem) -> tuple[str, ...]:
             "frame_spacing, overhang)."
         )
         return tuple(words)
+    words += uplift_sentences(analysis, units)
     words += [*_on_overhang(analysis), *_higher_eaves(analysis)]
     purlin = purlin_sentence(analysis, units)
     if purlin:
@@ -185,7 +192,6 @@ def purlins_table(analysis: Analysis, units: UnitSystem) -> Table | None:
     names, rows, marks = framing.names, [], []
     checked = np.isfinite(framing.strength[framing.plane]).any()
     for line in range(min(len(names), LINES_SHOWN)):
-        case = int(np.argmax(_ranked(held)[:, line]))
         use = analysis.building.use[:, line]
         known = np.isfinite(use).any()
         used = percent(float(np.nanmax(use))) if known else "NOT VERIFIED"
@@ -194,8 +200,7 @@ def purlins_table(analysis: Analysis, units: UnitSystem) -> Table | None:
                 f"{analysis.project.roof.planes.name[framing.plane[line]]} {names[line]}",
                 quantity(float(framing.up[line]), "length", units),
                 *(_most(held, free, name, line, kind, units) for name, kind in _SHOWN),
-                held.pattern[case][line] or "–",
-                held.cases[case],
+                _where_from(held, line),
                 *([used] if checked else []),
             )
         )
@@ -204,32 +209,44 @@ def purlins_table(analysis: Analysis, units: UnitSystem) -> Table | None:
         "Line",
         "up the slope",
         "Load",
+        "Lifted",
         "On a frame",
+        "Off a frame",
         "Sagging",
         "Hogging",
         "Shear",
-        "Pattern",
-        "Case",
+        "Case and pattern of each",
     )
     heads = (*heads, "Used") if checked else heads
     more = "" if len(names) <= LINES_SHOWN else f" The first {LINES_SHOWN} of {len(names)} lines."
     note = f"{LINES_NOTE} With rows / without them where two numbers stand.{more}"
-    return Table("Purlin lines", heads, "wnnnnnntt" + "n" * int(checked), tuple(rows), tuple(marks), note)
+    return Table("Purlin lines", heads, "wnnnnnnnnw" + "n" * int(checked), tuple(rows), tuple(marks), note)
 
 
 _SHOWN = (
     ("peak", "line"),
+    ("lift", "line"),
     ("reaction", "force"),
+    ("uplift", "force"),
     ("sagging", "moment"),
     ("hogging", "moment"),
     ("shear", "force"),
 )
+_CALLED = {"peak": "load", "lift": "lifted", "reaction": "on a frame", "uplift": "off a frame"}
 
 
-def _ranked(held: LineLoads) -> np.ndarray:
-    """What ranks the cases of a line: its largest moment, or its load where it is not bent."""
-    moment = np.fmax(held.sagging, held.hogging)
-    return np.where(np.isnan(moment), held.peak, moment)
+def _where_from(held: LineLoads, line: int) -> str:
+    """Case and pattern of every number of a line; numbers that share both stand together."""
+    from_where: dict[str, list[str]] = {}
+    for name, _ in _SHOWN:
+        values = getattr(held, name)[:, line]
+        if not values.max() > 0.0:
+            continue
+        case = int(np.argmax(values >= values.max() * (1.0 - ROUNDING)))
+        pattern = held.patterns[name][case, line] if name in held.patterns else ""
+        words = f"{held.cases[case]}, {pattern}" if pattern else held.cases[case]
+        from_where.setdefault(words, []).append(_CALLED.get(name, name))
+    return "; ".join(f"{', '.join(names)}: {words}" for words, names in from_where.items()) or "–"
 
 
 def _most(held: LineLoads, free: LineLoads | None, name: str, line: int, kind: str, units: UnitSystem) -> str:
@@ -238,6 +255,8 @@ def _most(held: LineLoads, free: LineLoads | None, name: str, line: int, kind: s
         return "–"
     if free is None:
         return quantity(most, kind, units)
+    if most == 0.0 and not getattr(free, name)[:, line].any():
+        return "0"
     first, second = column([most, float(getattr(free, name)[:, line].max())], kind, units)
     return f"{first} / {second} {units.label(kind)}"
 
