@@ -290,7 +290,7 @@ def analyze(
             *cautions(project, snow, found.factors, graph, force, lands),
             *softness,
             *panel_cautions(project, support, together),
-            *partial_cautions(layout, snow.cases, together, project.site.standard),
+            *partial_cautions(layout, snow.cases, limits, project.site.standard),
         ),
         seconds=clock.seconds,
     )

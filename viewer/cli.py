@@ -267,7 +267,7 @@ def snow(project: Path, out: Path) -> None:
         from viewer.snow.run import write_snow
         from viewer.snow.study import snow_study
 
-        loaded = load_project(project)
+        loaded = load_project(project, rows_needed=False)
         check_output(out, list(loaded.inputs), SNOW_OUTPUTS)
         stages.show("finding the snow cases")
         study = snow_study(loaded)

@@ -73,7 +73,7 @@ def console() -> Console:
         def on_broken_pipe(self) -> None:
             raise BrokenPipeError
 
-    return Terminal(soft_wrap=False, quiet=voice() != "text")
+    return Terminal(soft_wrap=False, markup=False, quiet=voice() != "text")
 
 
 def print_json(path: Path) -> None:

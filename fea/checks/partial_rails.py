@@ -69,24 +69,42 @@ def rail_partial(layout: Layout, standard: str) -> RailPartial | None:
 
 
 def partial_cautions(
-    layout: Layout, cases: tuple[SnowCase, ...], together: Limit, standard: str
+    layout: Layout, cases: tuple[SnowCase, ...], limits: tuple[Limit, ...], standard: str
 ) -> tuple[str, ...]:
-    """A caution where a clamp keeps its limit under full snow and would not with spans half loaded."""
+    """A caution naming rows that keep a strength limit under full snow and would not with spans half loaded.
+
+    Clamps by the share of each clamp's force, rails by that of their row's moment.
+    """
     balanced = np.array([case.name.startswith("balanced") for case in cases], dtype=bool)
-    kept = np.all(together.utilization <= 1.0, axis=0)
-    if not balanced.any() or not np.any(kept & (together.utilization[balanced].max(axis=0) > NEAR)):
+    if not balanced.any():
+        return ()
+    pieces = np.repeat(np.arange(len(layout.row_name)), np.bincount(layout.clamp_row) + 1)
+    of_row = {"clamp": layout.clamp_row, "span": pieces}
+    looked = [
+        (limit, of_row[limit.target], np.all(limit.utilization <= 1.0, axis=0), limit.utilization[balanced])
+        for limit in limits
+        if limit.target in of_row and not limit.service
+    ]
+    if not any(np.any(kept & (use.max(axis=0) > NEAR)) for _, _, kept, use in looked):
         return ()
     found = rail_partial(layout, standard)
     if found is None:
         return ()
-    use = together.utilization[balanced].max(axis=0) * found.clamp
-    over = np.flatnonzero(kept & (use > 1.0))
-    if not len(over):
+    worst: dict[int, tuple[float, str]] = {}
+    for limit, rows, kept, use in looked:
+        share = use.max(axis=0) * (found.clamp if limit.target == "clamp" else found.moment[rows])
+        for k in np.flatnonzero(kept & (share > 1.0)).tolist():
+            place = f"{limit.name}, {limit.target_name[k]}"
+            worst[int(rows[k])] = max(worst.get(int(rows[k]), (0.0, "")), (float(share[k]), place))
+    if not worst:
         return ()
-    worst = int(over[np.argmax(use[over])])
     clause = "4.1.6.3" if standard.startswith("NBCC") else "7.5"
+    told = "; ".join(
+        f"{layout.row_name[row]} {100.0 * share:.0f} % ({place})"
+        for row, (share, place) in sorted(worst.items())
+    )
     return (
         f"With balanced snow left at half on some spans of the rail ({clause}, written for roof members), "
-        f"{len(over)} of {len(use)} clamps would use more than their strength, {layout.clamp_name[worst]} "
-        f"{100.0 * use[worst]:.0f} %: the checks take full snow on all spans.",
+        f"{len(worst)} of {len(layout.row_name)} rows would use more than their strength: {told}. The checks "
+        "take full snow on all spans.",
     )

@@ -26,11 +26,10 @@ UNREDUCED_NOTE = (
     " slope that would shed it."
 )
 
-# Half on all spans and half on the worst ones, against all of it on all of two to five equal spans.
 PARTIAL = (
-    "full load gives each row its greatest force; half of it on some spans can give a continuous rail up to 9"
-    " percent more moment and 34 percent more deflection, a clamp 5 percent more force (two to five equal"
-    " spans, own calculation): leave that much in hand"
+    "full load gives each row as a whole its greatest force; half of it on some spans can give single clamps"
+    " and a continuous rail more: the report of a check gives the share of its own rows and names those that"
+    " would not keep their limit"
 )
 
 

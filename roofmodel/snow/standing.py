@@ -91,8 +91,9 @@ def _ice(
             formula="2 p_f",
             values=(*rules.ground, Value("p_f", rules.flat_load, "Pa", "Eq. 7.3-1")),
             when=f"on {extent} of heated roofs that drain over the eave: unventilated with R below 30, "
-            "ventilated below 20 (h ft^2 F / Btu); with dead load only. Ice dams come from heat lost through "
-            "the roof; snow that rows hold can feed one",
+            "ventilated below 20 (h ft^2 F / Btu); with dead load only. Counted here whatever R and thermal "
+            "class the project gives, unheated too (safe). Ice dams come from heat lost through the roof; "
+            "snow that rows hold can feed one",
         ),
     )
 

@@ -153,6 +153,7 @@ def test_ice_is_a_case_of_the_overhang(tmp_path):
     assert found.over_held.moment[q, 0] == pytest.approx(flat * a**2, rel=1e-6)
     assert demand(analysis, "moment of the overhang").case == "ice at the eaves"
     assert "No row carries it" in found.eave.cases[0].notes[-1]
+    assert "unheated too (safe)" in " ".join(found.eave.cases[0].notes)
     # It reaches no row: the cases of the rows do not hold it.
     assert "ice at the eaves" not in [case.name for case in analysis.snow.cases]
 
@@ -392,7 +393,9 @@ def test_clamp_that_half_loaded_spans_would_break_is_told(tmp_path):
     for share, told in ((0.995, True), (0.7, False)):
         sized = ", ".join(f'{way} = "{kn * use / share} kN"' for way, kn in strong.items())
         changed_text = changed('along = "7 kN", across = "3 kN", pull = "4 kN", push = "6 kN"', sized, text)
-        cautions = " ".join(made(tmp_path, changed_text).cautions)
+        analysis = made(tmp_path, changed_text)
+        cautions = " ".join(analysis.cautions)
+        assert ("1 of 1 rows" in cautions and f"{analysis.project.layout.row_name[0]} 1" in cautions) is told
         assert ("would use more than their strength" in cautions) is told
 
 

@@ -264,3 +264,18 @@ def test_bands_darken_step_by_step() -> None:
     for count in range(3, 10):
         tone = style.luminance([style.rgb(color) for color in style.snow_bands(count)])
         assert np.all(tone[:-1] / tone[1:] > 1.08)
+
+
+def test_snow_runs_on_a_roof_without_rows_and_keeps_brackets(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """An all-flat step building can carry no row; "[[framing]]" is no markup of the terminal."""
+    text = under_asce()
+    for table in ("framing", "row"):
+        text = re.sub(rf"(?ms)^\[\[{table}\]\].*?(?=^\[|\Z)", "", text)
+    (tmp_path / "project.toml").write_text(text)
+    monkeypatch.setenv("COLUMNS", "140")
+    assert run(["snow", str(tmp_path / "project.toml"), "--out", str(tmp_path / "out")], monkeypatch) == 0
+    said = capsys.readouterr().out
+    assert "[[framing]]" in " ".join(said.split())
+    assert "percent more" not in said
