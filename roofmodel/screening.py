@@ -123,7 +123,9 @@ def _edges(
     worst_force, moves = worst[0], np.asarray(worst[0] >= LEAST)
     sliding: NDArray[np.bool_] = np.asarray(moves.any(axis=0))
     weight = np.where(moves, worst[1], 0.0)
-    drop = np.maximum(np.nan_to_num(lands.fall), 0.0) + lands.speed**2 / (2.0 * STANDARD_GRAVITY)
+    largest = _largest_fall(roof, force, lands)
+    fall = np.where(force.exit_edge >= 0, np.nan_to_num(lands.fall), largest)
+    drop = np.maximum(fall, 0.0) + lands.speed**2 / (2.0 * STANDARD_GRAVITY)
     energy = weight.max(axis=0) * drop
     found = []
     for k in np.lexsort((np.arange(len(drop)), -worst_force.max(axis=0), -energy)):
@@ -148,12 +150,20 @@ def _edges(
                 "total_weight": float(np.where(moves[:, k], force.exit_weight[:, k], 0.0).max()),
                 "volume": float(amount.max()) if slides else 0.0,
                 "speed": float(lands.speed[k]) if slides else 0.0,
-                "fall": float(lands.fall[k]) if known else None,
+                "fall": float(lands.fall[k]) if known else largest,
                 "throw": float(lands.throw[k]) if slides else 0.0,
                 "energy": float(energy[k]) if slides else 0.0,
             }
         )
     return found
+
+
+def _largest_fall(roof: RoofSurface, force: RowForce, lands: Landing) -> float:
+    """Of the edges that are known, to stand for those that are not; else the height of the roof. [m]."""
+    fall = np.nan_to_num(lands.fall[force.exit_edge >= 0])
+    if len(fall):
+        return float(max(fall.max(), 0.0))
+    return float(roof.points[roof.faces][..., 2].max()) - float(roof.ground or 0.0)
 
 
 def worst_meter(

@@ -213,6 +213,11 @@ def _attribute(element: Element, name: str) -> str:
     return next((value for key, value in element.attrib.items() if _local(key) == name), "")
 
 
+def levels(path: Path) -> list[float]:
+    """Levels of detail that elements of a file speak of, in order."""
+    return sorted({float(level) for level in re.findall(rb"lod([1-4])", path.read_bytes())})
+
+
 def _dimension(element: Element, inherited: int) -> int:
     text = element.get("srsDimension") or element.get("dimension")
     return int(text) if text in ("2", "3") else inherited

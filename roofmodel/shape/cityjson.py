@@ -91,6 +91,19 @@ def tile_buildings(path: Path, lod: str | None = None) -> Iterator[tuple[str, Bu
             yield name, error
 
 
+def levels(path: Path) -> list[float]:
+    """Levels of detail of all buildings of a file, in order."""
+    objects = [one for one in _load(path, strict=False)["CityObjects"].values() if _is_object(one)]
+    parts = [
+        part
+        for one in objects
+        if one.get("type") in ("Building", "BuildingPart")
+        for part in one.get("geometry", [])
+        if isinstance(part, dict) and part.get("type") in tuple(DEPTH)
+    ]
+    return sorted({_lod(part.get("lod")) for part in parts})
+
+
 def _family(objects: Mapping[str, Any], name: str) -> list[str]:
     """A building and everything below it that is there."""
     found, queue = {}, [name]

@@ -10,6 +10,7 @@ from roofmodel.shape import citygml, cityjson
 from roofmodel.shape.importing import CITYGML, CITYJSON
 from roofmodel.shape.meshes import UNITS, check_unit
 from roofmodel.shape.surfaces import Building
+from roofmodel.units import shown
 
 
 @dataclass(frozen=True)
@@ -62,12 +63,12 @@ def read_tile(path: Path, unit: str | None = None, lod: str | None = None) -> tu
             f"{', '.join((*CITYJSON, *CITYGML))}"
         )
         raise InputError(message)
-    reader = cityjson.tile_buildings if ending in CITYJSON else citygml.tile_buildings
+    module = cityjson if ending in CITYJSON else citygml
     try:
         check_unit(unit, None)
         scale = UNITS[unit] if unit else 1.0
         found = []
-        for number, (name, one) in enumerate(reader(path, lod), 1):
+        for number, (name, one) in enumerate(module.tile_buildings(path, lod), 1):
             if isinstance(one, InputError):
                 found.append(TileBuilding(number, name, None, str(one)))
             else:
@@ -77,5 +78,9 @@ def read_tile(path: Path, unit: str | None = None, lod: str | None = None) -> tu
         raise InputError(message) from None
     if not found:
         message = f"{path.name}: the file holds no buildings"
+        raise InputError(message)
+    if lod is not None and not any(one.building is not None and one.building.surfaces for one in found):
+        levels = ", ".join(f"{one:g}" for one in module.levels(path)) or "none"
+        message = f"{path.name}: no building has level of detail {shown(lod)}; the file has {levels}"
         raise InputError(message)
     return tuple(found)

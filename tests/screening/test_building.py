@@ -1,15 +1,21 @@
 """One building: closed forms for what leaves an eave, and invariance."""
 
 import json
+from dataclasses import replace
 
 import numpy as np
 import pytest
 
 from roofmodel.errors import InputError
-from roofmodel.screening import STOREY, ScreenRules, _largest_window, screen_building
-from roofmodel.shape.surfaces import Building
-from roofmodel.sliding.thrust import SlideOptions
+from roofmodel.layout import no_rows
+from roofmodel.screening import STOREY, ScreenRules, _edges, _largest_window, screen_building, worst_meter
+from roofmodel.shape.recognition import recognize
+from roofmodel.shape.roof_faces import pick_roof_faces
+from roofmodel.shape.surfaces import Building, building_mesh
+from roofmodel.sliding.landing import landing
+from roofmodel.sliding.thrust import SlideOptions, slide
 from roofmodel.snow.inputs import EnSite
+from roofmodel.snow.registry import snow_cases
 from roofmodel.units import STANDARD_GRAVITY
 
 GROUND = 2000.0  # s_k [Pa]
@@ -52,6 +58,25 @@ def test_gable_closed_form():
         assert edge["throw"] == pytest.approx(v * np.cos(slope) * t, rel=1e-9)
     assert found["released"]["weight"] == pytest.approx(2 * 12.0 * p * run, rel=1e-9)
     assert found["ground"] == {"height": 430.0, "assumed": False}
+
+
+def test_snow_without_an_edge_falls_as_far_as_the_others():
+    """What leaves where the model has no edge must not rank as if it lay on the ground."""
+    picked = pick_roof_faces(building_mesh(gable()))
+    roof = recognize(picked.points, picked.faces, offset=picked.offset, ground=picked.ground)
+    snow = snow_cases(roof, RULES.site, range(roof.planes.count))
+    graph, force = slide(roof, snow.cases, no_rows(), RULES.slide)
+    eave = int(np.argmax(force.exit_weight.max(axis=0)))
+    edge = force.exit_edge.copy()
+    edge[eave] = -1
+    lost = replace(force, exit_edge=edge)
+    lands = landing(roof, graph, force, snow.cases, RULES.slide)
+    lands = replace(lands, fall=np.where(edge < 0, np.nan, lands.fall))
+    found = _edges(roof, lost, lands, snow.cases, worst_meter(roof, graph, force, RULES.slide))
+    inside = next(edge for edge in found if edge["kind"] == "none")
+    eaves = [edge for edge in found if edge["kind"] == "eave" and edge["force"] > 0.0]
+    assert inside["fall"] == pytest.approx(max(edge["fall"] for edge in eaves))
+    assert inside["energy"] >= inside["weight"] * inside["fall"] > 0.0
 
 
 def test_steep_roof_takes_no_reduction():

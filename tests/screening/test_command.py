@@ -43,6 +43,15 @@ def screen(*words):
     return process.returncode, out, err
 
 
+def test_a_level_that_no_building_has_is_refused(tmp_path, capsys):
+    tile = write(tmp_path, city(3))
+    gml = ROOT / "tests/data/roofs/building_and_garage_lod2_citygml2.gml"
+    for file, lod in ((tile, "9"), (gml, "9"), (gml, "1")):
+        said = refused(capsys, file, *SNOW, "--lod", lod, "--out", tmp_path / "out")
+        assert f'no building has level of detail "{lod}"; the file has 2' in said
+    assert not (tmp_path / "out").exists()
+
+
 def contents(folder):
     return {name: (folder / name).read_bytes() for name in MADE}
 

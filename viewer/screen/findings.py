@@ -19,6 +19,10 @@ BASIS = (
     "snow that slides off. Each number is the largest of all cases. Obstacles on the roof and lower roofs in "
     "the way are not looked at."
 )
+NO_EDGE = (
+    'Snow of "no edge" leaves where planes of the model do not meet: its fall is taken as the largest of the '
+    "building's other edges, its throw is not known; look at the model there."
+)
 CAUTIONS = (
     "A screening finds where to look first; it proves nothing about a roof that ranks low.",
     "A licensed engineer must review this; local code governs, ground snow first of all.",
@@ -76,6 +80,11 @@ def screen_findings(plan: ScreenPlan, results: list[dict[str, Any]]) -> ScreenFi
 def _edge(results: list[dict[str, Any]], place: tuple[int, int]) -> Mapping[str, Any]:
     found: Mapping[str, Any] = results[place[0]]["edges"][place[1]]
     return found
+
+
+def leaves_inside(findings: ScreenFindings, most: int) -> bool:
+    """Whether snow of the first of the ranking leaves where the model has no edge."""
+    return any(findings.edge(place)["kind"] == "none" for place in findings.ranking[:most])
 
 
 def worst_force(building: Mapping[str, Any]) -> float:

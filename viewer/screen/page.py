@@ -10,7 +10,16 @@ from viewer.quantities import column, quantity, significant
 from viewer.report.page import page_environment
 from viewer.report.tables import Table
 from viewer.screen.export import energy_label
-from viewer.screen.findings import BASIS, CAUTIONS, RANK, ScreenFindings, named, summary_words
+from viewer.screen.findings import (
+    BASIS,
+    CAUTIONS,
+    NO_EDGE,
+    RANK,
+    ScreenFindings,
+    leaves_inside,
+    named,
+    summary_words,
+)
 from viewer.snow.drawing import Drawing, drawing_svg
 from viewer.style import css_variables
 
@@ -70,7 +79,7 @@ def ranking_table(findings: ScreenFindings, most: int) -> Table:
         column([edge["weight"] for edge in edges], "line", units),
         column([edge["volume"] for edge in edges], "volume", units),
         [_or_dash(edge["fall"], findings) for edge in edges],
-        column([edge["throw"] for edge in edges], "length", units),
+        [_or_dash(None if edge["kind"] == "none" else edge["throw"], findings) for edge in edges],
         strict=True,
     )
     line, length = units.label("line"), units.label("length")
@@ -89,7 +98,8 @@ def ranking_table(findings: ScreenFindings, most: int) -> Table:
         ),
         "nttnnnnnn",
         tuple(rows),
-        note="Energy, force and weight over the worst meter; snow is all that can leave over the edge.",
+        note="Energy, force and weight over the worst meter; snow is all that can leave over the edge."
+        + (f" {NO_EDGE}" if leaves_inside(findings, most) else ""),
     )
 
 

@@ -9,7 +9,7 @@ from collections.abc import Callable, Iterator
 from rich.console import Console
 from rich.text import Text
 
-from viewer.screen.findings import BASIS, RANK, ScreenFindings, summary_words
+from viewer.screen.findings import BASIS, NO_EDGE, RANK, ScreenFindings, leaves_inside, summary_words
 from viewer.screen.page import ranking_table
 from viewer.stages import voice
 from viewer.style import CAUTION
@@ -47,6 +47,8 @@ def print_screen(findings: ScreenFindings, console: Console) -> None:
             table.add_row(row[0], row[1] if len(row[1]) <= SHORT else row[1][: SHORT - 3] + "...", *row[2:])
         say(table, highlight=False)
         say(Text(RANK, style="dim"), highlight=False)
+        if leaves_inside(findings, TOP):
+            say(Text(NO_EDGE), highlight=False)
     say(Text(BASIS, style="dim"), highlight=False)
     for one in findings.failed[:FAILED]:
         say(Text(f"Not screened: {one['number']} {one['id']}: {one['reason']}"), highlight=False)
