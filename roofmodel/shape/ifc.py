@@ -25,6 +25,7 @@ MANY_FACES = 2000  # bodies of so many faces are no plain slabs
 SIDE_WIDTH = 0.8  # a slab is no thicker [m]
 SQUARE = np.sin(np.radians(10.0))  # sides stand square to the face within this
 SAME_WAY = np.cos(np.radians(20.0))  # faces of a sheet within this angle are one face
+FIRST_WORD, LAST_WORD, TAIL = b"ISO-10303-21", b"END-ISO-10303-21", 4096  # sought in so many bytes
 UNCOVERED = 1.0  # other slabs open to the sky by more than this are mentioned [m^2]
 
 
@@ -85,6 +86,9 @@ def _open(path: Path) -> Any:
     except ImportError as error:
         message = "IFC files need the package ifcopenshell; install it with: pip install 'eavewright[ifc]'"
         raise InputError(message) from error
+    if _cut_short(path):
+        message = "the file does not end with END-ISO-10303-21: it was cut short; write or copy it again."
+        raise InputError(message)
     try:
         model = ifcopenshell.open(str(path))
         found = bool(model.by_type("IfcProject"))
@@ -95,6 +99,15 @@ def _open(path: Path) -> Any:
         message = "the file holds no IFC project; it is damaged, cut short or of another kind."
         raise InputError(message)
     return model
+
+
+def _cut_short(path: Path) -> bool:
+    """Whether a STEP file lacks the last line its standard (ISO 10303-21) asks for."""
+    with path.open("rb") as file:
+        if FIRST_WORD not in file.read(TAIL):
+            return False
+        file.seek(max(path.stat().st_size - TAIL, 0))
+        return LAST_WORD not in file.read()
 
 
 def _unit(model: Any) -> float:

@@ -20,7 +20,7 @@ from roofmodel.shape.gaps import close_gaps
 from roofmodel.shape.junctions import divide_at_junctions
 from roofmodel.shape.outlines import points_on_planes, region_planes, region_rings, surveyed_planes
 from roofmodel.shape.regions import SLIVER, Mesh, make_mesh, plane_regions, survey_regions
-from roofmodel.shape.survey import noise_note, survey_normals
+from roofmodel.shape.survey import noise_note, survey_normals, without_rim_slivers
 from roofmodel.shape.triangulation import triangulate
 from roofmodel.surface import Array, IntArray, RoofSurface
 
@@ -83,6 +83,9 @@ def recognize(
     if surveyed is not None:
         normal, noise = surveyed
         told.append(noise_note(noise))
+        keep, words = without_rim_slivers(welded, faces_up)
+        told += words
+        normal, mesh = normal[keep], make_mesh(welded, faces_up[keep])
         distance_tolerance = max(distance_tolerance, 3.0 * noise)
         region = survey_regions(replace(mesh, normal=normal), noise)
     else:
@@ -90,7 +93,7 @@ def recognize(
     if region.max() < 0:
         message = f"No face group of the mesh is larger than {SLIVER:.2f} m2: is this a roof in meters?"
         raise InputError(message)
-    normals = mesh.normal if surveyed is None else surveyed[0]
+    normals = mesh.normal if surveyed is None else normal
     curves = find_curves(replace(mesh, normal=normals), region, 0.0 if surveyed is None else surveyed[1])
     facets = None
     if curves:

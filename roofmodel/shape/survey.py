@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
 from roofmodel.shape.cleaning import edge_keys, face_vectors, lengths
@@ -15,6 +16,10 @@ BOTH_WAYS = 0.5  # a curved roof bends one way: ridges less valleys over all edg
 AROUND = 24  # points that make a local plane
 CHUNK = 100_000  # vertices worked on at once
 LEAST, MOST = 4e-3, 0.15  # less noise is left to the tolerances; more is none, but shape [m]
+
+LONG, SLIM = 3.0, 0.15  # faces of the rim longer than usual edges and narrower than long only close the hull
+TILTED = np.cos(np.radians(50.0))  # of these only steep ones; others cover the roof
+RIM = 0.03  # where they make more than this share of the plan, they are left [-]
 
 
 def noise_note(noise: float) -> str:
@@ -57,6 +62,49 @@ def survey_normals(points: Array, faces: IntArray) -> tuple[Array, float] | None
     size = lengths(mean)
     unit = np.where(size[:, None] > 1e-6, mean, own)
     return unit / np.maximum(lengths(unit), 1e-300)[:, None], noise
+
+
+def without_rim_slivers(points: Array, faces: IntArray) -> tuple[NDArray[np.bool_], list[str]]:
+    """Faces of a survey but the long, narrow ones at its rim, that only close the hull of the points.
+
+    Parameters
+    ----------
+    points : (n, 3) float
+        [m]
+    faces : (m, 3) int
+
+    Returns
+    -------
+    keep : (m,) bool
+    notes : list of str
+        How much was left out.
+    """
+    corner = points[faces]
+    side = lengths((corner - np.roll(corner, 1, axis=1)).reshape(-1, 3)).reshape(-1, 3)
+    flat = corner[:, :, :2]
+    longest = np.linalg.norm(flat - np.roll(flat, 1, axis=1), axis=2).max(axis=1)
+    vector = face_vectors(points, faces)
+    plan = 0.5 * np.abs(vector[:, 2])
+    sliver = (side.max(axis=1) > LONG * np.median(side)) & (2.0 * plan < SLIM * longest**2)
+    sliver &= 2.0 * plan < TILTED * lengths(vector)
+    _, key = edge_keys(faces, len(points))
+    _, edge = np.unique(key, return_inverse=True)
+    edge = edge.reshape(-1, 3)
+    keep = np.ones(len(faces), dtype=bool)
+    while True:
+        open_edge = np.bincount(edge[keep].ravel(), minlength=int(edge.max()) + 1) == 1
+        peel = keep & sliver & open_edge[edge].any(axis=1)
+        if not peel.any():
+            break
+        keep &= ~peel
+    lost = float(plan[~keep].sum())
+    if keep.all() or lost > RIM * plan.sum():
+        return np.ones(len(faces), dtype=bool), []
+    note = (
+        f"{(~keep).sum()} long, narrow faces along the rim of the survey were left out ({lost:.2f} m2 on "
+        "plan): they join points far apart and show no roof."
+    )
+    return keep, [note]
 
 
 def _is_rough(points: Array, faces: IntArray) -> bool:

@@ -186,7 +186,7 @@ def test_sides_of_slabs_cut_square_are_no_roof(tmp_path):
     ("content", "words"),
     [
         ("nothing", "cannot be read as IFC|no IFC project"),
-        ("ISO-10303-21;\nHEADER;\n", "cannot be read as IFC|no IFC project"),
+        ("ISO-10303-21;\nHEADER;\n", "cut short"),
         (Model().file.to_string(), "no element with a shape"),
     ],
 )
@@ -220,3 +220,13 @@ def test_damaged_models_are_read_or_told_but_never_crash(tmp_path):
         told.append(told_instead_of(path))
     assert any(told)
     assert not any("\n" in message for message in told)
+
+
+@pytest.mark.parametrize("share", [1 / 3, 0.7, 0.999])
+def test_a_file_cut_short_is_refused(tmp_path, share):
+    """What is left of it may still hold a roof, but perhaps not all of it."""
+    text = (DATA / "IfcOpenHouse_ifc4.ifc").read_bytes()
+    short = tmp_path / "short.ifc"
+    short.write_bytes(text[: int(share * len(text))])
+    with pytest.raises(InputError, match=r"short.ifc: the file does not end with END-ISO-10303-21"):
+        import_roof(short)

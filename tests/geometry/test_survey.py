@@ -133,3 +133,21 @@ def test_the_noise_is_measured(noise):
     points = points + np.random.default_rng(2).normal(0.0, noise, points.shape)
     _, found = survey_normals(points, faces)
     assert found == pytest.approx(noise, rel=0.15)
+
+
+@pytest.mark.parametrize("more", [10.0, 15.0])
+@pytest.mark.parametrize("seed", range(4))
+def test_faces_that_close_the_hull_over_a_hollow_break_are_no_walls(more, seed):
+    """12 by 10 m, 20 degrees below and more above: closed forms, less a strip at the rim."""
+    low, high = np.tan(np.radians([20.0, 20.0 + more]))
+    rng = np.random.default_rng(seed)
+    xy = np.column_stack([rng.uniform(0, 12, 1440), rng.uniform(0, 10, 1440)])
+    z = np.minimum(xy[:, 1], 5) * low + np.maximum(xy[:, 1] - 5, 0) * high + rng.normal(0, NOISE, 1440)
+    faces = Delaunay(xy).simplices
+    roof = recognize(np.column_stack([xy, z]), faces)
+    assert np.sort(np.degrees(roof.planes.slope)) == pytest.approx([20.0, 20.0 + more], abs=0.2)
+    area = np.array([60 / np.cos(np.radians(20.0)), 60 / np.cos(np.radians(20.0 + more))])
+    assert np.sort(roof.planes.true_area) == pytest.approx(area, rel=0.04)
+    assert len(roof.steps.lower) == 0
+    note = next(note for note in roof.notes if "along the rim of the survey" in note)
+    assert float(note.split("(")[1].split()[0]) < 0.01 * 120
