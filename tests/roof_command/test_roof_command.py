@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import io
 import json
+from dataclasses import replace
 from pathlib import Path
 
 import jsonschema
@@ -10,9 +12,11 @@ import numpy as np
 import pytest
 import shapely
 from PIL import Image
+from rich.console import Console
 
 import viewer
 from roofmodel.shape.builders import RoofPart, build_roof
+from roofmodel.shape.recognition import recognize
 from viewer import cli, style
 from viewer.picture import render
 from viewer.picture.sheet import Overlay
@@ -21,7 +25,15 @@ from viewer.roof.export import roof_data
 from viewer.roof.picture import draw_roof
 from viewer.roof.plan import PlanView, draw_plan
 from viewer.roof.read import SeenRoof, see_roof
-from viewer.roof.words import edge_lines, fall_words, kind_lengths, plane_lines, slope_words
+from viewer.roof.terminal import print_roof
+from viewer.roof.words import (
+    edge_lines,
+    fall_words,
+    kind_lengths,
+    plane_lines,
+    slope_words,
+    unusual_words,
+)
 
 SCHEMA = json.loads((Path(viewer.__file__).parent / "roof.schema.json").read_text())
 ROOFS = Path(__file__).parents[1] / "data" / "roofs"
@@ -194,6 +206,29 @@ def test_options_of_roof_files_do_not_go_with_a_project(
         assert run(["roof", path, *option, "--out", str(tmp_path / "o")], monkeypatch) == 2
         told = capsys.readouterr().err
         assert f"{option[0]} is for roof files; project.toml is a project" in told
+
+
+@pytest.mark.parametrize(
+    ("scale", "told"),
+    [
+        ((1.0, 1.0, 1.0), ""),
+        ((20.0, 20.0, 20.0), "an eave of 240"),
+        ((1.0, 1.0, 4.0), "100 % of the area steeper than 55"),
+        ((1.0, 1.0, 30.0), "of plan"),
+    ],
+)
+def test_what_no_building_looks_like_is_told(scale: tuple[float, float, float], told: str) -> None:
+    corners = np.array([[0, 0], [12, 0], [12, 8], [0, 8]], dtype=float)
+    roof = build_roof([RoofPart("gable", corners, np.radians([30, np.nan, 30, np.nan]), 3.0)])
+    points = roof.points * scale
+    changed = replace(roof, points=points) if scale[2] > 20.0 else recognize(points, roof.faces)
+    words = unusual_words(changed, system("SI"))
+    assert told in words
+    assert words.endswith("check up and unit.") == bool(told)
+    seen, out = SeenRoof(changed, "x", "x", (Path("x.toml"),), "", system("SI")), io.StringIO()
+    print_roof(seen, Console(file=out, width=200))
+    assert ("CAUTION" in out.getvalue()) == bool(told)
+    assert (words in roof_data(seen)["notes"]) == bool(told)
 
 
 def test_the_data_adds_up(tmp_path: Path) -> None:

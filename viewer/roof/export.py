@@ -15,6 +15,7 @@ from viewer.export import plain_data, version
 from viewer.files import write_text
 from viewer.roof.curved import curved_regions
 from viewer.roof.read import SeenRoof
+from viewer.roof.words import unusual_words
 
 FORMAT_VERSION = 1
 
@@ -36,7 +37,7 @@ def roof_data(seen: SeenRoof) -> dict[str, Any]:
             "curved": _curved(roof),
             "edges": _edges(roof),
             "steps": _steps(roof),
-            "notes": roof.notes,
+            "notes": [*roof.notes, *filter(None, [unusual_words(roof, seen.units)])],
         }
     )
     return cleaned

@@ -7,7 +7,7 @@ from rich.text import Text
 
 from viewer.roof.curved import curved_lines
 from viewer.roof.read import SeenRoof
-from viewer.roof.words import edge_lines, plane_lines, summary_words
+from viewer.roof.words import edge_lines, plane_lines, summary_words, unusual_words
 from viewer.terminal import plain_table
 
 SHOWN = 60  # rows of a table; the rest is in roof.json
@@ -18,6 +18,8 @@ def print_roof(seen: SeenRoof, console: Console) -> None:
     roof, units = seen.roof, seen.units
     console.print(Text(seen.title, style="bold"), highlight=False)
     console.print(Text(summary_words(roof, units)), highlight=False)
+    if unusual := unusual_words(roof, units):
+        console.print(Text(" CAUTION ", style="bold black on yellow3").append(f" {unusual}", style="bold"))
     console.print()
     planes = plain_table("Planes")
     planes.add_column("plane", no_wrap=True)

@@ -10,6 +10,10 @@ from roofmodel.shape.planes import compass_name
 from roofmodel.surface import FLAT_SLOPE, EdgeKind, RoofSurface
 from roofmodel.units import UnitSystem
 
+LONGEST_EAVE = 150.0  # buildings have shorter ones, but for few (judgment) [m]
+STEEPEST_ROOF = np.radians(55.0)  # most of a roof is flatter (judgment) [rad]
+TALLEST = 3.0  # height of a roof over its size on plan (judgment) [-]
+
 
 @dataclass(frozen=True)
 class PlaneLine:
@@ -31,6 +35,24 @@ class EdgeLine:
     length: str
     rises: str
     height: str
+
+
+def unusual_words(roof: RoofSurface, units: UnitSystem) -> str:
+    """What suggests a wrong unit or up axis, in one sentence; empty if nothing does."""
+    planes, edges = roof.planes, roof.edges
+    size = np.ptp(roof.points[roof.faces].reshape(-1, 3), axis=0)
+    across, found = float(size[:2].max()), []
+    eaves = edges.length[np.array([kind is EdgeKind.EAVE for kind in edges.kind], dtype=bool)]
+    longest = float(eaves.max(initial=0.0))
+    if longest > LONGEST_EAVE:
+        found.append(f"an eave of {units.text(longest, 'length')}")
+    steep = float(planes.true_area[planes.slope > STEEPEST_ROOF].sum() / planes.true_area.sum())
+    if steep > 0.5:
+        limit = units.text(STEEPEST_ROOF, "angle")
+        found.append(f"{100.0 * steep:.0f} % of the area steeper than {limit}")
+    if size[2] > TALLEST * across:
+        found.append(f"{units.text(float(size[2]), 'length')} high on {units.text(across, 'length')} of plan")
+    return f"Unusual for a building: {', '.join(found)}; check up and unit." if found else ""
 
 
 def plane_lines(roof: RoofSurface, units: UnitSystem) -> list[PlaneLine]:
