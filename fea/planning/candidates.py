@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from fea.checks.combinations import strength_factors
 from fea.checks.limits import height_limit
-from fea.planning.threats import Threats
+from fea.planning.threats import Eave, Threats
 from fea.rails.rows import loose_rows
 from roofmodel.errors import InputError
 from roofmodel.hardware import DesignFormat
@@ -143,6 +143,17 @@ def lowest_distance(project: Project) -> float:
     return _snap(project, project.table.plan.eave_distance)
 
 
+def room_for_lowest(project: Project, threats: Threats, eave: Eave) -> tuple[float, float]:
+    """Longest stretch for the lowest row above an eave, and what a rail needs there. [m]."""
+    up = _snap(project, eave.v + project.table.plan.eave_distance)
+    ends = rail_choices(project, eave.plane)[0]["edge_distance"]
+    low, high = threats.reach[eave.plane]
+    pieces = _around(line_pieces(project.roof, eave.plane, up), _in_the_way(project, eave.plane, up))
+    found = [_reaching(a, b, low, high) for a, b in pieces]
+    longest = max((end - start for start, end in found), default=0.0)
+    return max(longest, 0.0), 2.0 * ends + SHORTEST * project.panel.seam_spacing
+
+
 def _snap(project: Project, length: float) -> float:
     """To what the project file says in round numbers."""
     unit = 0.0254 if project.table.project.units == "US" else 0.01
@@ -167,9 +178,12 @@ def _places(
     ]
     for e in eaves:
         if not any(place.plane == e.plane for place in first):
+            units = SYSTEMS[project.table.project.units]
+            there, least = room_for_lowest(project, threats, e)
             message = (
                 f"plan.eave_distance: no row fits on plane {roof.planes.name[e.plane]} at "
-                f"{SYSTEMS[project.table.project.units].text(lowest[e], 'length')} up the slope"
+                f"{units.text(lowest[e], 'length')} up the slope: the stretch whose snow threatens is "
+                f"{units.text(there, 'length')} long there, a rail needs {units.text(least, 'length')}"
             )
             raise InputError(message)
     forced = np.array([max([lowest[e] for e in eaves if e.plane == p], default=-np.inf) for p in group])
@@ -213,8 +227,7 @@ def _pieces(
     low, high = only or ((-np.inf, np.inf) if full else threats.reach[plane])
     found: list[RowTable] = []
     for a, b in pieces:
-        start = a if low <= a + TO_EDGE else low
-        end = b if high >= b - TO_EDGE else high
+        start, end = _reaching(a, b, low, high)
         if end - start - 2.0 * rail["edge_distance"] < SHORTEST * spacing:
             continue
         found.append(
@@ -228,6 +241,11 @@ def _pieces(
             )
         )
     return [Place(plane, level, row) for row in found]
+
+
+def _reaching(a: float, b: float, low: float, high: float) -> tuple[float, float]:
+    """Ends on a piece from a to b of a row that is to reach from low to high. [m]."""
+    return a if low <= a + TO_EDGE else low, b if high >= b - TO_EDGE else high
 
 
 def _in_the_way(project: Project, plane: int, up: float) -> list[tuple[float, float]]:

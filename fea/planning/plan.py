@@ -14,6 +14,7 @@ from fea.checks.strips import panel_strips
 from fea.moving import Prepared, prepare
 from fea.planning.candidates import FOOT, Ladder, ladders, lowest_distance, rail_choices
 from fea.planning.search import Checked, Found, Path, search
+from fea.planning.slivers import without_slivers
 from fea.planning.threats import Threats, find_threats, threatening, upstream
 from roofmodel.layout import Layout
 from roofmodel.project.load import Project, with_rows
@@ -111,7 +112,7 @@ def plan_rows(
     InputError
         Nothing threatens; planes on which no row can stand.
     """
-    threats = find_threats(project)
+    threats = without_slivers(project, find_threats(project))
     options = tuple(sorted(set(every or project.table.plan.every)))
     plan = _narrowed(project, threats, options, most_checks, tell, full=False)
     partial = any(row.start is not None or row.end is not None for row in plan.rows)

@@ -63,6 +63,8 @@ class Threats:
         How far snow is thrown from each edge. [m]
     weight : float
         Of the snow that threatens, in the case that brings most. [N]
+    share : dict of int to float
+        Most that each plane has of the snow that threatens, over the cases. [-]
     notes : tuple of str
         What a plan cannot hold, and what was assumed.
     """
@@ -74,6 +76,7 @@ class Threats:
     by: tuple[tuple[str, tuple[str, ...]], ...]
     throw: dict[int, float]
     weight: float
+    share: dict[int, float]
     notes: tuple[str, ...]
 
 
@@ -124,7 +127,9 @@ def find_threats(project: Project) -> Threats:
         raise InputError(message)
     eaves, notes = _eaves(project, graph, threatens)
     planes = _planes_with_rows(roof, graph, cell, eaves)
-    weight = (force.cell_pressure * graph.cells.plan_area)[:, cell].sum(axis=1)
+    each = force.cell_pressure * graph.cells.plan_area
+    weight = each[:, cell].sum(axis=1)
+    of_plane = {p: each[:, cell & (graph.cells.plane == p)].sum(axis=1) for p in planes}
     return Threats(
         planes=planes,
         reach={p: _reach(graph, cell & (graph.cells.plane == p)) for p in planes},
@@ -133,6 +138,7 @@ def find_threats(project: Project) -> Threats:
         by=by,
         throw=throw,
         weight=float(weight.max()),
+        share={p: float((w / np.maximum(weight, 1e-9)).max()) for p, w in of_plane.items()},
         notes=notes,
     )
 

@@ -3,6 +3,7 @@
 import json
 import shutil
 import tomllib
+from dataclasses import replace
 from pathlib import Path
 from types import SimpleNamespace
 
@@ -13,7 +14,10 @@ from plan_projects import HIP, TWO_ROWS, gable, with_roof
 
 import viewer
 from fea.analysis import analyze
+from fea.planning.candidates import ladders
 from fea.planning.plan import plan_rows
+from fea.planning.slivers import without_slivers
+from fea.planning.threats import find_threats
 from roofmodel.errors import InputError
 from roofmodel.project.load import load_project, parse_project
 from viewer.cli import commands
@@ -121,6 +125,25 @@ def test_command_plans_and_compares(tmp_path):
         ["check", str(tmp_path / "plan" / "planned.toml"), "--out", str(tmp_path / "c"), "--no-picture"],
     )
     assert checked.exit_code == 0, checked.output
+
+
+def test_a_walk_along_one_side_of_a_hip_roof(tmp_path):
+    """Corners of the sides lie over the walk too: so little that no rail is asked for, and it is told."""
+    long_hip = HIP.replace("0 0, 9 0, 9 7, 0 7 m", "0 0, 14 0, 14 9, 0 9 m").replace("25 deg", "30 deg")
+    walk = '[[protect]]\nname = "walk"\nline = "0 -1, 14 -1 m"\n[plan]\nevery = [2]\n'
+    (tmp_path / "project.toml").write_text(with_roof(long_hip, RATIO="0.02", MORE=walk))
+    project = load_project(tmp_path / "project.toml", rows_needed=False)
+    threats = find_threats(project)
+    assert sum(threats.share.values()) == pytest.approx(1.0, abs=1e-6)
+    plan = plan_rows(project)
+    assert plan.passed, plan.failure
+    assert {row.plane for row in plan.rows} == {"S1"}
+    told = [note for note in plan.notes if note.startswith("Caution: no row stands on ")]
+    assert sorted(note.split()[5].rstrip(":") for note in told) == ["E1", "W1"]
+    heavy = replace(threats, share=dict.fromkeys(threats.share, 0.3))
+    assert without_slivers(project, heavy) is heavy
+    with pytest.raises(InputError, match=r"no row fits on plane W1 at .* is .* long there, a rail needs"):
+        ladders(project, heavy, (2,))
 
 
 def test_the_same_spacing_twice_is_no_comparison(tmp_path):
