@@ -6,6 +6,8 @@ import pytest
 from open_app import copied
 from test_browser import CHROMIUM, GL, Opened, running
 
+from roofmodel.project.load import load_project
+
 playwright = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
 pytestmark = pytest.mark.skipif(CHROMIUM is None, reason="no chromium on this machine")
 
@@ -108,4 +110,79 @@ def test_the_header_names_other_limits_cautions_and_snow_not_held(opened):
         "2 cautions",
     ]
     page.click(".asides button:has-text('2 cautions')")
-    assert page.locator("#pane-checks .cautionline").count() == 2
+    assert page.locator("#pane-checks .cautionline:has-text('two')").is_visible()
+
+
+def test_save_asks_before_it_writes_a_project_that_is_gone(opened):
+    page = opened.page
+    page.evaluate("app.edits.row('E-high', { up: '10 ft' })")
+    page.wait_for_selector("#save:not([disabled])")
+    opened.path.unlink()
+    page.click("#save")
+    page.wait_for_selector("#notice:has-text('gone from its folder')")
+    assert not opened.path.exists()
+    page.click("#notice button:has-text('Write it again')")
+    page.wait_for_selector("#facts:not(:has-text('not saved'))")
+    assert 'up = "10 ft"' in opened.path.read_text()
+
+
+def test_undo_in_a_field_is_the_projects_once_its_text_is_kept(opened):
+    page = opened.page
+    page.click("#tab-rows")
+    field = page.locator("[data-field=up] input")
+    before = field.input_value()
+    field.fill("3.5 ft")
+    field.press("Enter")
+    page.wait_for_selector("#undo:not([disabled])")
+    page.wait_for_function("document.activeElement.untyped?.()")
+    page.keyboard.press("Control+z")
+    page.wait_for_selector("#redo:not([disabled])")
+    assert page.locator("[data-field=up] input").input_value() == before
+
+
+def test_measured_rows_are_shown_and_their_fields_disabled(tmp_path, chromium):
+    path = copied(tmp_path)
+    layout = load_project(path).layout
+    clamps = zip(layout.clamp_row, layout.clamp_s, strict=True)
+    places = "".join(f"{layout.row_name[r]},{s}\n" for r, s in clamps)
+    (path.parent / "clamps.csv").write_text("row,along [m]\n" + places)
+    path.write_text(path.read_text() + '\n[as_built]\nfile = "clamps.csv"\n')
+    with running(path) as link:
+        page = Opened(path, chromium.new_page(), link).page
+        page.click("#tab-rows")
+        assert "clamps.csv" in page.inner_text(".measured")
+        controls = page.locator("#pane-rows .editor :is(input, select, button)")
+        assert controls.count() > 10
+        assert page.locator("#pane-rows .editor :is(input, select, button):enabled").count() == 0
+        page.close()
+
+
+def test_on_a_phone_the_picture_lets_the_page_scroll_and_buttons_can_be_hit(opened, chromium):
+    """Targets of 24 px: WCAG 2.2, 2.5.8, from memory."""
+    other = chromium.new_context(viewport={"width": 390, "height": 844}, has_touch=True, is_mobile=True)
+    try:
+        page = other.new_page()
+        page.goto(opened.link)
+        page.wait_for_selector("#view[data-case]")
+        assert page.evaluate("getComputedStyle(document.querySelector('#view')).touchAction") == "pan-y"
+        prevented = """([x, y]) => { const canvas = app.view.canvas;
+          const touch = new Touch({ identifier: 1, target: canvas, clientX: x, clientY: y });
+          const at = { clientX: x, clientY: y, pointerId: 1, bubbles: true };
+          canvas.setPointerCapture = () => {}; canvas.dispatchEvent(new PointerEvent("pointerdown", at));
+          const event = new TouchEvent("touchstart", { touches: [touch], cancelable: true });
+          canvas.dispatchEvent(event); canvas.dispatchEvent(new PointerEvent("pointercancel", at));
+          return event.defaultPrevented; }"""
+        box = page.locator("#view").bounding_box()
+        assert page.evaluate(prevented, [box["x"] + 5, box["y"] + box["height"] - 130]) is False
+        at = page.evaluate(
+            """() => { const { clamps } = app.store, view = app.view, v = view.controls.target.clone();
+              const i = app.store.called.index;
+              const p = view.project(v.set(...clamps.at.subarray(3 * i, 3 * i + 3)));
+              const box = view.canvas.getBoundingClientRect(); return [p.x + box.left, p.y + box.top]; }"""
+        )
+        assert page.evaluate(prevented, at) is True
+        page.click("#tab-rows")
+        heights = page.evaluate("[...document.querySelectorAll('.rows button')].map((b) => b.offsetHeight)")
+        assert min(heights) >= 24
+    finally:
+        other.close()

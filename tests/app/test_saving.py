@@ -94,3 +94,22 @@ def test_a_folder_that_cannot_be_written_is_told(tmp_path, monkeypatch):
     monkeypatch.setattr("tempfile.mkstemp", refused)
     with pytest.raises(InputError, match="cannot be written"):
         save(state, 1)
+
+
+def test_a_project_that_was_taken_away_is_not_written_again_in_silence(tmp_path):
+    path = copied(tmp_path)
+    edited = moved(path)[1]
+    path.rename(tmp_path / "elsewhere.toml")
+    with pytest.raises(InputError, match="gone from its folder"):
+        save(edited, 2)
+    assert not path.exists()
+    save(edited, 2, anew=True)
+    assert 'up = "1.2 m"' in path.read_text()
+
+
+def test_a_folder_that_is_gone_is_told(tmp_path):
+    path = copied(tmp_path)
+    edited = moved(path)[1]
+    path.parent.rename(tmp_path / "elsewhere")
+    with pytest.raises(InputError, match="folder cannot be opened"):
+        save(edited, 2)

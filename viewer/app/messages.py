@@ -87,10 +87,11 @@ class Redo(Message):
 
 
 class Save(Message):
-    """Write the project file."""
+    """Write the project file; `anew` also where it is gone from its folder."""
 
     type: Literal["save"]
     revision: int = Field(ge=0)
+    anew: bool = False
 
 
 class Reload(Message):

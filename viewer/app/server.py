@@ -349,7 +349,7 @@ def _next(state: State, message: Any, tell: Callable[[str], None]) -> State:
         case messages.Reload():
             return reload(state, message.revision, tell)
         case messages.Save():
-            return save(state, message.revision)
+            return save(state, message.revision, anew=message.anew)
     text = f"{type(message).__name__}: is not done here"
     raise InputError(text)
 
@@ -368,7 +368,12 @@ async def _start_export(desk: Desk, out: asyncio.Queue[Any], message: messages.E
 
     check_revision(desk.state, message.revision)
     folder = inside(desk.state.path.parent, message.folder)
-    if desk.state.unsaved or desk.state.path.read_bytes() != desk.state.on_disk:
+    try:
+        there = desk.state.path.read_bytes()
+    except OSError as error:
+        text = f"{desk.state.path.name}: cannot be read ({error.strerror}); nothing was exported"
+        raise InputError(text) from None
+    if desk.state.unsaved or there != desk.state.on_disk:
         text = f"save {desk.state.path.name} first: the report names this file and its fingerprint"
         raise InputError(text)
     if desk.export is not None and not desk.export.done():

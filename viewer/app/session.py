@@ -194,13 +194,13 @@ def reload(state: State, revision: int, tell: Tell | None = None) -> State:
     return replace(pushed, on_disk=data)
 
 
-def save(state: State, revision: int) -> State:
-    """Write the project file whole or not at all.
+def save(state: State, revision: int, *, anew: bool = False) -> State:
+    """Write the project file whole or not at all; where it is gone only if it is to be made `anew`.
 
     Raises
     ------
     InputError
-        The file was changed by someone else meanwhile, or cannot be written.
+        The file was changed or taken away by someone else meanwhile, or cannot be written.
     """
     check_revision(state, revision)
     new = _bytes(state.now.text, state.on_disk)
@@ -208,7 +208,13 @@ def save(state: State, revision: int) -> State:
         try:
             there = state.path.read_bytes()
         except FileNotFoundError:
-            there = state.on_disk  # writing it again loses nothing
+            if not anew:
+                message = (
+                    f"{state.path.name}: is gone from its folder (moved, renamed or deleted); nothing was "
+                    "written. Write it again only if that is what you want"
+                )
+                raise InputError(message) from None
+            there = state.on_disk
         except OSError as error:
             message = f"{state.path.name}: cannot be read ({error.strerror})"
             raise InputError(message) from None
@@ -241,7 +247,11 @@ def _alone(folder: Path) -> Iterator[None]:
         return
     handle: Any = None
     try:
-        handle = os.open(folder, os.O_RDONLY)
+        try:
+            handle = os.open(folder, os.O_RDONLY)
+        except OSError as error:
+            message = f"{folder.name}: the project's folder cannot be opened ({error.strerror})"
+            raise InputError(message) from None
         fcntl.flock(handle, fcntl.LOCK_EX)
         yield
     finally:

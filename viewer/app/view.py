@@ -39,6 +39,7 @@ def state_data(state: State, *, exports: tuple[tuple[str, str], ...] = ()) -> di
         "unsaved": state.unsaved,
         "undo": now.label if state.past else "",
         "redo": state.future[0].label if state.future else "",
+        "measured": table.as_built.file if table.as_built is not None else "",
         "units": table.project.units,
         "standard": table.site.standard,
         "format": table.design.format,

@@ -13,6 +13,8 @@ export class Drag {
     canvas.addEventListener("pointerdown", (event) => this.#down(event), { capture: true });
     canvas.addEventListener("pointermove", (event) => this.#move(event));
     canvas.addEventListener("pointerup", (event) => this.#up(event));
+    // On a phone one finger beside the rows scrolls the page; on a row it drags, two turn the roof.
+    canvas.addEventListener("touchstart", (event) => (this.held || event.touches.length > 1) && event.preventDefault(), { passive: false });
     canvas.addEventListener("pointercancel", () => this.#drop());
     addEventListener("keydown", (event) => event.key === "Escape" && this.held && this.#drop());
   }
@@ -83,13 +85,13 @@ export class Drag {
     if (!this.held) {
       if (event.buttons || !this.store.state || !this.view.roof) return;
       const clamp = this.#clamp(point);
-      this.view.canvas.style.cursor = clamp >= 0 || this.#row(point) ? "grab" : "";
+      this.view.canvas.style.cursor = clamp >= 0 || this.#row(point) ? (this.store.state.measured ? "pointer" : "grab") : "";
       this.view.canvas.title = clamp >= 0 && this.store.solved ? `${this.store.clamps.names[clamp]} ${percent(this.store.attachment("clamp", clamp).use)}` : "";
       return;
     }
     const { row, start, from } = this.held;
     if (!this.held.dragging && Math.hypot(point.x - start.x, point.y - start.y) < STILL) return;
-    if (!row?.fields || !from) return;
+    if (!row?.fields || !from || this.store.state.measured) return;
     if (!this.held.dragging) {
       this.held.dragging = true;
       this.#steady(true);

@@ -16,6 +16,7 @@ export function field(form, value, edit) {
     error.textContent = words === true ? "" : words;
     input.setAttribute("aria-invalid", !error.hidden);
   };
+  input.untyped = () => JSON.stringify(read()) === kept; // undo is then the project's, not the field's
   const keep = async () => {
     clearTimeout(timer);
     const now = read();

@@ -80,7 +80,8 @@ for (const type of ["undo", "redo", "save"]) {
       notice("");
       announce({ undo: "Undone", redo: "Redone", save: `Saved ${store.state.file}` }[type]);
     } catch (error) {
-      notice(error.message, true, /another program/.test(error.message));
+      const way = /another program/.test(error.message) ? ["Read the file again", "reload"] : /is gone from its folder/.test(error.message) ? ["Write it again", "save"] : null;
+      notice(error.message, true, way);
     }
   });
 }
@@ -88,22 +89,23 @@ for (const type of ["undo", "redo", "save"]) {
 addEventListener("keydown", (event) => {
   if (!(event.ctrlKey || event.metaKey) || event.altKey) return;
   const key = event.key.toLowerCase();
-  const typing = event.target.matches?.("input[type=text]");
+  const typing = event.target.matches?.("input[type=text]") && !event.target.untyped?.();
   const type = key === "s" ? "save" : typing ? null : key === "z" ? (event.shiftKey ? "redo" : "undo") : key === "y" ? "redo" : null;
   if (!type) return;
   event.preventDefault();
   $(type).click();
 });
 
-function notice(text, closable = true, reload = false) {
+// `way`: a button that leads on, its words and the message that it sends.
+function notice(text, closable = true, way = null) {
   const box = $("notice");
   box.hidden = !text;
-  fill(box, text ? [h("span", {}, text), reload ? h("button", { onclick: readAgain }, "Read the file again") : null, closable ? h("button", { "aria-label": "Close this message", onclick: () => notice("") }, "Close") : null] : []);
+  fill(box, text ? [h("span", {}, text), way ? h("button", { onclick: () => goOn(way[1]) }, way[0]) : null, closable ? h("button", { "aria-label": "Close this message", onclick: () => notice("") }, "Close") : null] : []);
 }
 
-async function readAgain() {
+async function goOn(type) {
   try {
-    await link.ask({ type: "reload", revision: store.state.revision });
+    await link.ask({ type, revision: store.state.revision, ...(type === "save" ? { anew: true } : {}) });
     notice("");
   } catch (error) {
     notice(error.message);

@@ -35,7 +35,11 @@ export class RowsPane {
       this.body = h("tbody"));
     this.revision = this.store.state.revision;
     this.#numbers();
-    fill(this.pane, list, this.#editor(this.row), this.#adder(), this.error);
+    const { measured } = this.store.state;
+    const banner = h("p", { class: "cautionline measured", role: "status" }, `As built: the clamps were measured where the rows stand (${measured}). Rows cannot be changed here; take [as_built] out of the file to move them.`);
+    const editors = [this.#editor(this.row), this.#adder()];
+    fill(this.pane, measured ? banner : null, list, editors, this.error);
+    if (measured) for (const one of editors.flatMap((part) => [...part.querySelectorAll("input, select, button")])) one.disabled = true;
   }
 
   #numbers() {
