@@ -123,8 +123,9 @@ def lower_roofs(roof: RoofSurface, throws: Throws, edges: int, density: Array) -
         owner = np.full(len(z), -1)
         for plane in np.flatnonzero(near):
             x = _meets(roof, int(plane), rays)
-            at = rays.start[:, :2] + np.maximum(x, OUT)[:, None] * rays.down
-            hit = np.isfinite(x) & (x < first)
+            there = np.isfinite(x)
+            at = rays.start[:, :2] + np.where(there, np.maximum(x, OUT), 0.0)[:, None] * rays.down
+            hit = there & (x < first)
             hit[hit] = shapely.intersects_xy(outlines[plane], *at[hit].T)
             first[hit], owner[hit] = x[hit], plane
         share = np.zeros((len(own), planes.count + 1))

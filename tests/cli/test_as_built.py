@@ -5,7 +5,7 @@ import io
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from small_project import GOOD
 
@@ -85,6 +85,7 @@ def test_the_file_counts_in_the_digest(tmp_path, planned):
     assert (tmp_path / "clamps.csv") in a.inputs
 
 
+@settings(deadline=None)
 @given(st.lists(st.floats(-0.2, 0.2), min_size=3, max_size=3))
 def test_shifts_within_a_seam_keep_the_seam(planned, shifts):
     layout, spacing = planned.layout, planned.panel.seam_spacing
