@@ -46,7 +46,7 @@ CITY = {
 }
 STEEPEST = np.radians(75.0)
 NEAR = 0.05  # [m]
-NOISE = 0.03  # [m]
+NOISE = 0.03  # standard deviation along each axis [m]
 Array = np.ndarray
 
 
@@ -147,7 +147,10 @@ ROOFS = {
 
 
 def measured(roof: RoofSurface, density: float, seed: int) -> tuple[Array, Array]:
-    """Noisy points over a roof and along its outline, triangulated on plan without slivers at the rim."""
+    """Noisy points over a roof, so many per m2 of plan, and along its outline; triangulated on plan.
+
+    The slivers that join corners of the outline are left out, as by anyone who cuts a roof out of a survey.
+    """
     rng = np.random.default_rng(seed)
     plan = plan_polygons(roof.planes)
     whole = shapely.union_all(plan, grid_size=1e-6)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 
@@ -17,6 +16,13 @@ from fea.checks.beyond import Beyond, beyond_first_failure, worst_row
 from fea.checks.cautions import cautions, flexibility_cautions, panel_cautions
 from fea.checks.combinations import LoadFactors, service_factors, strength_factors
 from fea.checks.demands import BuildingDemands, building_demands
+from fea.checks.governing import (
+    Governing,
+    governing_row,
+    worst_attachment,
+    worst_of,
+    worst_of_cases,
+)
 from fea.checks.limits import (
     Demands,
     Limit,
@@ -52,16 +58,6 @@ from roofmodel.snow.registry import snow_cases
 
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
-
-
-@dataclass(frozen=True)
-class Governing:
-    """The worst of one kind: which limit, target and case, and how much of the limit is used."""
-
-    limit: int
-    target: int
-    case: int
-    utilization: float
 
 
 @dataclass(frozen=True)
@@ -239,9 +235,8 @@ def analyze(
         clock.mark("beyond first failure")
     together = next(limit for limit in limits if limit.name == "clamp combined")
     of_rows = [i for i, limit in enumerate(limits) if not limit.target.startswith("solar")]
-    by_case = tuple(_worst(limits, of_rows, q) for q in range(len(snow.cases)))
-    attachments = [i for i, limit in enumerate(limits) if limit.target in ("clamp", "panel strip")]
-    attachment = _first(_worst(limits, attachments, q) for q in range(len(snow.cases)))
+    by_case = tuple(worst_of(limits, of_rows, q) for q in range(len(snow.cases)))
+    attachment = worst_attachment(limits)
     proofs = (
         *equilibrium(responses),
         *conservation(roof, graph.cells, snow.cases, force),
@@ -280,7 +275,7 @@ def analyze(
         limits=limits,
         depths=found.depths,
         case_governing=by_case,
-        governing=_first(by_case),
+        governing=worst_of_cases(by_case),
         attachment=attachment,
         reserve=reserve,
         proofs=proofs,
@@ -448,43 +443,6 @@ def _with_rails(
 def _factor_arrays(factors: tuple[LoadFactors, ...]) -> tuple[Array, Array, Array]:
     table = np.array([(f.snow, f.dead, f.thermal) for f in factors]).reshape(-1, 3)
     return table[:, 0], table[:, 1], table[:, 2]
-
-
-def _worst(limits: tuple[Limit, ...], which: range | list[int], case: int) -> Governing | None:
-    """Largest known utilization of one case."""
-    best: Governing | None = None
-    for index in which:
-        use = np.nan_to_num(limits[index].utilization[case], nan=0.0)
-        if not len(use):
-            continue
-        target = int(np.argmax(use))
-        # Of equals the later limit counts: "clamp combined" says more than one direction.
-        if use[target] > 0.0 and (best is None or use[target] >= best.utilization):
-            best = Governing(index, target, case, float(use[target]))
-    return best
-
-
-def _first(found: Iterable[Governing | None]) -> Governing | None:
-    """Worst over the cases; the first of equals."""
-    known = [g for g in found if g is not None]
-    return max(known, key=lambda g: g.utilization) if known else None
-
-
-def governing_row(analysis_limits: tuple[Limit, ...], governing: Governing, project: Project) -> int:
-    """Row that a governing clamp, span, strip or row belongs to."""
-    layout = project.layout
-    limit = analysis_limits[governing.limit]
-    if limit.target == "clamp":
-        return int(layout.clamp_row[governing.target])
-    if limit.target == "row":
-        return governing.target
-    if limit.target == "panel strip":
-        strip, _ = panel_strips(layout)
-        return int(layout.clamp_row[np.flatnonzero(strip == governing.target)[0]])
-    first = np.searchsorted(layout.clamp_row, np.arange(len(layout.row_name))) + np.arange(
-        len(layout.row_name)
-    )
-    return int(np.searchsorted(first, governing.target, side="right")) - 1
 
 
 def _row_proofs(

@@ -8,7 +8,7 @@ The answer is that of `fea.analysis.analyze`.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from fea.analysis import Analysis, analyze
@@ -39,6 +39,12 @@ class Prepared:
     def rows(self) -> tuple[RowTable, ...]:
         """Rows as the project file gives them."""
         return tuple(self.project.table.row)
+
+
+def on_rigid_seams(project: Project) -> Project:
+    """The project with panels that do not give way, for what is asked many times over."""
+    options = project.table.analysis.model_copy(update={"panel_flexibility": False})
+    return replace(project, table=project.table.model_copy(update={"analysis": options}))
 
 
 def prepare(project: Project) -> Prepared:

@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from fea.analysis import Analysis, Governing, analyze
+from fea.analysis import Analysis, check_limits
+from fea.checks.governing import worst_attachment
+from fea.checks.limits import Limit
+from fea.moving import on_rigid_seams
 from roofmodel.layout import without_clamps
 from roofmodel.memory import Memory
 from roofmodel.project.load import Project, with_rows
@@ -74,7 +77,7 @@ def tornado(analysis: Analysis) -> tuple[Sway, ...]:
     Seams count as rigid, also where the project asks for panels that give way. Inputs that cannot change,
     such as no friction, are left out.
     """
-    project, memory = _rigid(analysis.project), Memory()
+    project, memory = on_rigid_seams(analysis.project), Memory()
     found = []
     for name, change in _inputs(project):
         kept = None if name in _NEW_SNOW else memory  # what slides is the same with other hardware
@@ -85,18 +88,18 @@ def tornado(analysis: Analysis) -> tuple[Sway, ...]:
 
 def missing_clamps(analysis: Analysis) -> tuple[Missing, ...]:
     """Every row without its most used clamp, row by row; rows on one clamp are left out."""
-    project, memory = _rigid(analysis.project), Memory()
+    project, memory = on_rigid_seams(analysis.project), Memory()
     layout = project.layout
-    use = _use(analysis)
+    use = _use(analysis.limits)
     found = []
-    for row, name in enumerate(layout.row_name):
+    for row in range(len(layout.row_name)):
         on = np.flatnonzero(layout.clamp_row == row)
         if len(on) < 2 or not use[on].max() > 0.0:
             continue
         gone = int(on[np.argmax(use[on])])
         without = replace(project, layout=without_clamps(layout, np.array([gone])))
-        after = analyze(without, memory=memory, beyond=False)
-        left = np.flatnonzero(after.project.layout.clamp_row == layout.row_name.index(name))
+        after = check_limits(without, memory)
+        left = np.flatnonzero(without.layout.clamp_row == row)
         now = _use(after)
         worst = int(left[np.argmax(now[left])])
         found.append(
@@ -104,28 +107,23 @@ def missing_clamps(analysis: Analysis) -> tuple[Missing, ...]:
                 clamp=layout.clamp_name[gone],
                 before=float(use[on].max()),
                 after=float(now[left].max()),
-                worst=after.project.layout.clamp_name[worst],
-                newly=_newly(analysis, after),
+                worst=without.layout.clamp_name[worst],
+                newly=_newly(analysis.limits, after),
             )
         )
     return tuple(found)
 
 
-def _rigid(project: Project) -> Project:
-    options = project.table.analysis.model_copy(update={"panel_flexibility": False})
-    return replace(project, table=project.table.model_copy(update={"analysis": options}))
-
-
-def _use(analysis: Analysis) -> NDArray[np.float64]:
+def _use(limits: Sequence[Limit]) -> NDArray[np.float64]:
     """Worst utilization of every clamp over its limits and cases; what is not verified counts as nothing."""
-    by = [limit.utilization for limit in analysis.limits if limit.target == "clamp"]
+    by = [limit.utilization for limit in limits if limit.target == "clamp"]
     return np.asarray(np.nan_to_num(np.array(by), nan=0.0).max(axis=(0, 1)))
 
 
-def _newly(before: Analysis, after: Analysis) -> str:
+def _newly(before: Sequence[Limit], after: Sequence[Limit]) -> str:
     """The worst limit that is exceeded now at a target where it was not."""
     found: tuple[float, str] = (1.0, "")
-    for old, new in zip(before.limits, after.limits, strict=True):
+    for old, new in zip(before, after, strict=True):
         known = dict(zip(old.target_name, np.nan_to_num(old.utilization).max(axis=0), strict=True))
         use = np.nan_to_num(new.utilization).max(axis=0)
         for i in np.flatnonzero(use > 1.0):
@@ -135,11 +133,11 @@ def _newly(before: Analysis, after: Analysis) -> str:
 
 
 def _attachment(project: Project, memory: Memory | None) -> tuple[float, str]:
-    found = analyze(project, memory=memory, beyond=False)
-    worst: Governing | None = found.attachment
+    limits = check_limits(project, memory)
+    worst = worst_attachment(limits)
     if worst is None:
         return 0.0, ""
-    return worst.utilization, found.limits[worst.limit].target_name[worst.target]
+    return worst.utilization, limits[worst.limit].target_name[worst.target]
 
 
 Change = Callable[[Project, float], Project]

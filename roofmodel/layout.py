@@ -73,6 +73,31 @@ class Layout:
         return np.asarray(np.linalg.norm(self.row_end - self.row_start, axis=1))
 
 
+def rail_lengths(layout: Layout, parted: NDArray[np.bool_] | None = None) -> tuple[IntArray, Array]:
+    """Lengths of rail from end to splice to end, row by row from the left.
+
+    Parameters
+    ----------
+    layout : Layout
+    parted : (k,) bool, optional
+        Splices that part the rail; all of them by default.
+
+    Returns
+    -------
+    row : (n,) int
+    length : (n,) float
+        [m]
+    """
+    chosen = slice(None) if parted is None else parted
+    rows = np.arange(len(layout.row_name))
+    row = np.concatenate([rows, rows, layout.splice_row[chosen]])
+    at = np.concatenate([np.zeros(len(rows)), layout.row_length, layout.splice_s[chosen]])
+    order = np.lexsort((at, row))
+    row, at = row[order], at[order]
+    inside = np.flatnonzero(np.diff(row) == 0)
+    return row[inside], np.diff(at)[inside]
+
+
 def no_rows() -> Layout:
     """Layout of a roof without rows."""
     none, pairs = np.zeros(0, dtype=np.int64), np.zeros((0, 2))

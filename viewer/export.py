@@ -13,9 +13,10 @@ from typing import Any
 
 import numpy as np
 
-from fea.analysis import Analysis, Governing
+from fea.analysis import Analysis
 from fea.checks.arrays import clamp_demand
 from fea.checks.cautions import along_change
+from fea.checks.governing import Governing
 from fea.checks.limits import Limit
 from fea.rails.actions import GIVEN
 from roofmodel.units import SYSTEMS
@@ -25,7 +26,7 @@ from viewer.files import atomic, safe, write_text
 from viewer.picture.standing import patch_rings
 from viewer.report.building import building_data
 from viewer.report.durability import durability_data
-from viewer.summary import clamp_states, plain_along
+from viewer.summary import clamp_cases, clamp_states, plain_along
 
 FORMAT_VERSION = 1
 _SI_UNIT = {"force": "N", "moment": "N m", "stress": "Pa", "size": "m", "ratio": "1"}
@@ -54,11 +55,8 @@ def results(analysis: Analysis) -> dict[str, Any]:
     project = analysis.project
     return plain_data(
         {
-            "format": "eavewright results",
-            "format_version": FORMAT_VERSION,
-            "eavewright_version": version(),
-            "created": datetime.now(UTC).isoformat(timespec="seconds"),
-            "input": {"file": project.path.name, "sha256": project.digest},
+            **file_head("results", project.path.name, project.digest, FORMAT_VERSION),
+            **created(),
             "project": project.table.project.model_dump(),
             "design_format": project.table.design.format,
             "verdict": verdict(analysis),
@@ -83,6 +81,21 @@ def results(analysis: Analysis) -> dict[str, Any]:
             "seconds": analysis.seconds,
         }
     )
+
+
+def file_head(kind: str, file: str, digest: str, number: int = 1) -> dict[str, Any]:
+    """What every written data file begins with: its kind and version, the program's, and what was read."""
+    return {
+        "format": f"eavewright {kind}",
+        "format_version": number,
+        "eavewright_version": version(),
+        "input": {"file": file, "sha256": digest},
+    }
+
+
+def created() -> dict[str, str]:
+    """When a file was written, UTC; for those that need not be the same in every run."""
+    return {"created": datetime.now(UTC).isoformat(timespec="seconds")}
 
 
 def plain_data(value: Any) -> Any:
@@ -352,7 +365,7 @@ def write_attachments(analysis: Analysis, path: Path) -> None:
     layout, planes = project.layout, project.roof.planes
     limits = {limit.name: limit for limit in analysis.limits if limit.target == "clamp"}
     together, along = limits["clamp combined"].utilization, plain_along(analysis)
-    worst = np.argmax(np.where(np.isnan(together), np.inf, together), axis=0)
+    worst = clamp_cases(analysis)
     c, status = np.arange(len(layout.clamp_name)), clamp_states(analysis)
     force_names = [name for name, limit in limits.items() if limit.quantity == "force"]
     length, newton = system.label("length"), system.label("force")

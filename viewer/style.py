@@ -154,11 +154,15 @@ def utilization_text(utilization: float) -> str:
     return "just above 1" if utilization > 1.0 else "just below 1"
 
 
+def linear_rgb(color: ArrayLike) -> Array:
+    """Linear intensities (..., 3) of sRGB colors (..., 3), both 0 to 1 (IEC 61966-2-1, from memory)."""
+    value = np.asarray(color, dtype=float)
+    return np.where(value <= 0.04045, value / 12.92, ((value + 0.055) / 1.055) ** 2.4)
+
+
 def luminance(color: ArrayLike) -> Array:
     """Relative luminance (...) of sRGB colors (..., 3), 0 to 1 (IEC 61966-2-1, from memory)."""
-    value = np.asarray(color, dtype=float)
-    linear = np.where(value <= 0.04045, value / 12.92, ((value + 0.055) / 1.055) ** 2.4)
-    return np.asarray(linear @ np.array([0.2126, 0.7152, 0.0722]))
+    return np.asarray(linear_rgb(color) @ np.array([0.2126, 0.7152, 0.0722]))
 
 
 def text_on(color: str) -> str:

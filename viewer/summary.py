@@ -9,7 +9,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from fea.analysis import Analysis, Governing
+from fea.analysis import Analysis
+from fea.checks.governing import Governing
 from fea.checks.limits import Limit
 from fea.checks.strips import panel_strips
 from fea.rails.actions import GIVEN
@@ -319,6 +320,12 @@ def open_demand(limit: Limit) -> tuple[float, str]:
 
 def _capital(text: str) -> str:
     return text[:1].upper() + text[1:]
+
+
+def clamp_cases(analysis: Analysis) -> IntArray:
+    """Case in which each clamp uses most of its combined strength, what is not verified first, (c,)."""
+    together = next(limit for limit in analysis.limits if limit.name == "clamp combined").utilization
+    return np.argmax(np.where(np.isnan(together), np.inf, together), axis=0)
 
 
 def clamp_states(analysis: Analysis) -> tuple[str, ...]:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from roofmodel.layout import Layout, SpliceKind
+from roofmodel.layout import Layout, SpliceKind, rail_lengths
 from roofmodel.project.metal_schema import MetalsTable
 
 Array = NDArray[np.float64]
@@ -135,13 +135,7 @@ def rail_movement(layout: Layout, alpha: float, warmth: float, allowed: float) -
         What a sliding splice lets pass, NaN for not given. [m]
     """
     sliding = np.array([kind is SpliceKind.SLIDING for kind in layout.splice_kind], dtype=bool)
-    rows = np.arange(len(layout.row_name))
-    row = np.concatenate([rows, rows, layout.splice_row[sliding]])
-    at = np.concatenate([np.zeros(len(rows)), layout.row_length, layout.splice_s[sliding]])
-    order = np.lexsort((at, row))
-    row, at = row[order], at[order]
-    inside = np.flatnonzero(np.diff(row) == 0)
-    length, of = np.diff(at)[inside], row[inside]
+    of, length = rail_lengths(layout, sliding)
     movement = alpha * abs(warmth) * length
     next_to = np.flatnonzero(np.diff(of) == 0)
     rate = alpha * abs(warmth)

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from fea.analysis import Analysis, analyze, check_limits
 from fea.checks.limits import Limit
 from fea.checks.strips import panel_strips
-from fea.moving import Prepared, prepare
+from fea.moving import Prepared, on_rigid_seams, prepare
 from fea.planning.candidates import FOOT, Ladder, ladders, lowest_distance, rail_choices
 from fea.planning.search import Checked, Found, Path, search
 from fea.planning.slivers import without_slivers
@@ -162,7 +162,7 @@ def _search(
     *,
     full: bool,
 ) -> Plan:
-    rigid = _rigid(project)
+    rigid = on_rigid_seams(project)
     prepared = prepare(rigid)
     choices = ladders(rigid, threats, every, prepared.memory, full=full)
     done = 0
@@ -200,12 +200,6 @@ def _search(
         failure=_failure(project, analysis, leak),
         notes=(*threats.notes, *_notes(project, threats, by_group, checks >= most_checks)),
     )
-
-
-def _rigid(project: Project) -> Project:
-    """The project for the search: panels that do not give way, nothing beyond the first failure."""
-    flexible = project.table.analysis.model_copy(update={"panel_flexibility": False})
-    return replace(project, table=project.table.model_copy(update={"analysis": flexible}))
 
 
 def path_rows(

@@ -17,6 +17,7 @@ from fea.strength_tests.fractiles import (
     suspects,
     tolerance_factor,
 )
+from fea.strength_tests.notes import campaign_notes
 from fea.strength_tests.resistance import (
     FactorFromTests,
     ModelFactor,
@@ -196,8 +197,6 @@ def judge(campaign: Campaign) -> CampaignResult:
     kept = counted & (np.arange(len(counted)) != found.suspect)
     without = justify(nominal[kept], campaign) if found.suspect >= 0 and kept.sum() >= LEAST_TESTS else None
     found = replace(found, without=without)
-    from fea.strength_tests.notes import campaign_notes
-
     return replace(found, notes=campaign_notes(found))
 
 

@@ -13,6 +13,8 @@ from numpy.typing import NDArray
 from roofmodel.arrays import SolarArrays
 from roofmodel.errors import InputError
 from roofmodel.project.array_schema import SolarTable
+from roofmodel.project.obstacles import check_on_plane
+from roofmodel.project.placement import seam_grid
 from roofmodel.project.schema import PlaneChoice
 from roofmodel.surface import RoofSurface
 from roofmodel.units import UnitSystem, shown
@@ -108,15 +110,7 @@ def _refuse_overlaps(
     known = roof.obstacles
     for k, table in enumerate(tables):
         label = f'solar "{table.name}"'
-        outline = roof.planes.outline[plane[k]]
-        if not outline.buffer(1e-6).covers(feet[k]):
-            low_u, low_v, high_u, high_v = outline.bounds
-            message = (
-                f"{label}: it reaches off the plane {table.plane}, which is "
-                f"{units.text(high_u - low_u, 'length')} wide and {units.text(high_v - low_v, 'length')} up "
-                "the slope; move it or make it smaller"
-            )
-            raise InputError(message)
+        check_on_plane(roof, plane[k], feet[k], label, units)
         standing = [
             (known.name[box], shapely.Polygon(roof.planes.to_plane(plane[k], known.start[known.face == box])))
             for box in np.flatnonzero(~known.parapet & (known.plane == plane[k]))
@@ -139,9 +133,7 @@ def _lines(
     units: UnitSystem,
 ) -> _Lines:
     """Seams that cross the upper edge, every n-th of them, and what each takes of it."""
-    choice = next((c for c in choices if c.name == table.plane), None)
-    angle = choice.seam_angle if choice else 0.0
-    first = choice.first_seam if choice and choice.first_seam is not None else 0.5 * spacing
+    angle, first = seam_grid(choices, table.plane, spacing)
     across = np.array([np.cos(angle), -np.sin(angle)])
     zero = float((shapely.get_coordinates(roof.planes.outline[plane]) @ across).min()) + first
     right, v = float(top[0]), float(top[1])

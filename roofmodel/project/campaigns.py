@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from roofmodel.errors import InputError
 from roofmodel.project.campaign_schema import CampaignFile, TestTable
 from roofmodel.project.csv_tables import read_table
-from roofmodel.project.load import read_text, validated
+from roofmodel.project.validation import read_text, validated
 
 Array = NDArray[np.float64]
 

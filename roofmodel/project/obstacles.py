@@ -7,7 +7,7 @@ from difflib import get_close_matches
 
 import numpy as np
 from numpy.typing import NDArray
-from shapely import box
+from shapely import Polygon, box
 
 from roofmodel.errors import InputError
 from roofmodel.obstacles import Obstacles
@@ -95,14 +95,19 @@ def _box(roof: RoofSurface, plane: int, table: ObstructionTable, units: UnitSyst
         raise InputError(message)
     u, v = 0.5 * table.width, 0.5 * table.depth
     foot = box(table.across - u, table.up - v, table.across + u, table.up + v)
+    check_on_plane(roof, plane, foot, label, units)
+    uv = np.array([table.across, table.up]) + np.array([[-u, -v], [-u, v], [u, v], [u, -v]])
+    return roof.planes.to_world(plane, uv)
+
+
+def check_on_plane(roof: RoofSurface, plane: int, foot: Polygon, label: str, units: UnitSystem) -> None:
+    """Refuse what stands on a plane and reaches off it; `foot` in the plane's (u, v). Raises InputError."""
     outline = roof.planes.outline[plane]
     if not outline.buffer(1e-6).covers(foot):
         low_u, low_v, high_u, high_v = outline.bounds
         message = (
-            f"{label}: it reaches off the plane {table.plane}, which is "
+            f"{label}: it reaches off the plane {roof.planes.name[plane]}, which is "
             f"{units.text(high_u - low_u, 'length')} wide and {units.text(high_v - low_v, 'length')} up the "
             "slope; move it or make it smaller"
         )
         raise InputError(message)
-    uv = np.array([table.across, table.up]) + np.array([[-u, -v], [-u, v], [u, v], [u, -v]])
-    return roof.planes.to_world(plane, uv)

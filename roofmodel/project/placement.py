@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import itertools
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -41,6 +41,30 @@ class _Row:
     splices: list[tuple[float, SpliceKind]]
 
 
+def seam_grid(choices: Iterable[PlaneChoice], plane: str, spacing: float) -> tuple[float, float]:
+    """Direction of a plane's seams and distance of the first one from its left edge, across the seams.
+
+    Parameters
+    ----------
+    choices : iterable of PlaneChoice
+        What the user chose for planes of their own.
+    plane : str
+        Name of the plane.
+    spacing : float
+        Of the seams. [m]
+
+    Returns
+    -------
+    angle : float
+        From the fall line, as in `Layout.seam_angle`. [rad]
+    first : float
+        Half the spacing by default. [m]
+    """
+    choice = next((one for one in choices if one.name == plane), None)
+    first = None if choice is None else choice.first_seam
+    return (0.0 if choice is None else choice.seam_angle), 0.5 * spacing if first is None else first
+
+
 def place_rows(
     roof: RoofSurface,
     rows: Sequence[RowTable],
@@ -71,14 +95,14 @@ def place_rows(
     InputError
         Unknown plane or eave, row off its plane, no seam under a row, rows that cross.
     """
-    by_name: dict[str, PlaneChoice] = {}
+    named: set[str] = set()
     for choice in choices:
         _plane_index(roof, choice.name, f'plane "{choice.name}".name')
-        if choice.name in by_name:
+        if choice.name in named:
             message = f'plane "{choice.name}".name: is there twice; give all choices of a plane in one table'
             raise InputError(message)
-        by_name[choice.name] = choice
-    placed = [_place(roof, row, by_name, panel, units) for row in rows]
+        named.add(choice.name)
+    placed = [_place(roof, row, choices, panel, units) for row in rows]
     _check_apart(rows, placed, roof.planes.name)
     counts = [len(row.clamp_s) for row in placed]
     if sum(counts) > MOST_CLAMPS:
@@ -151,7 +175,7 @@ def from_left_end(roof: RoofSurface, row: RowTable, at: Array) -> float:
 
 
 def _place(
-    roof: RoofSurface, row: RowTable, choices: dict[str, PlaneChoice], panel: Panel, units: UnitSystem
+    roof: RoofSurface, row: RowTable, choices: Sequence[PlaneChoice], panel: Panel, units: UnitSystem
 ) -> _Row:
     plane, point, way = _line(roof, row)
     if roof.planes.slope[plane] <= FLAT_SLOPE:
@@ -162,9 +186,7 @@ def _place(
         )
         raise InputError(message)
     low, high = _extent(roof, row, plane, point, way, panel.seam_spacing, units)
-    choice = choices.get(roof.planes.name[plane])
-    angle = choice.seam_angle if choice else 0.0
-    first = choice.first_seam if choice and choice.first_seam is not None else 0.5 * panel.seam_spacing
+    angle, first = seam_grid(choices, roof.planes.name[plane], panel.seam_spacing)
     seam, s = _clamps(roof, row, plane, point, way, (low, high), angle, first, panel.seam_spacing, units)
     start, end = low, high
     if row.cantilever is not None:

@@ -6,7 +6,6 @@ import copy
 import hashlib
 import itertools
 import re
-import tomllib
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -14,9 +13,9 @@ from typing import Any
 from roofmodel.errors import InputError
 from roofmodel.hardware import Clamp, DesignFormat, Panel, Rail
 from roofmodel.project.hardware_tables import make_clamp, make_panel, make_rail
-from roofmodel.project.load import modeled, read_text
 from roofmodel.project.schema import RailTable
 from roofmodel.project.span_schema import SpanFile
+from roofmodel.project.validation import modeled, read_text, read_toml
 from roofmodel.units import SYSTEMS
 
 MOST_RANGES = 5
@@ -75,11 +74,7 @@ def load_study(path: str | Path) -> SpanStudy:
     """
     path = Path(path)
     text = read_text(path, "the file of a span study")
-    try:
-        data = tomllib.loads(text)
-    except (ValueError, RecursionError) as error:
-        message = f"{path.name}: is not valid TOML: {error}"
-        raise InputError(message) from None
+    data = read_toml(text, path.name, "write [study], [panel], [clamp] and a [[rail]] for each")
     ranges = [found for name in ("panel", "clamp", "rail") for found in _ranges(data.get(name), (name,))]
     if len(ranges) > MOST_RANGES:
         message = f"{path.name}: {len(ranges)} ranges; at most {MOST_RANGES}, as every corner is calculated"

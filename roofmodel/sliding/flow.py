@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from roofmodel.layout import Layout
 from roofmodel.sliding.cells import Cells
+from roofmodel.sliding.levels import flow_levels, open_loops
 from roofmodel.surface import RoofSurface
 
 Array = NDArray[np.float64]
@@ -156,8 +157,8 @@ def build_flow(roof: RoofSurface, layout: Layout, cells: Cells, valley_spread: f
     target = np.concatenate([next_down[inner], passing[1], feeding[1] + n, chain.target])
     share = np.concatenate([np.ones(len(inner)), passing[2], feeding[2], np.ones(len(chain.source))])
     crossing = np.arange(len(source)) >= len(inner)
-    source, target, share, crossing = _open_loops(n + len(valleys.edge), source, target, share, crossing)
-    level, source, target, share, crossing, cut = _levels(
+    source, target, share, crossing = open_loops(n + len(valleys.edge), source, target, share, crossing)
+    level, source, target, share, crossing, cut = flow_levels(
         n + len(valleys.edge), source, target, share, crossing
     )
     cut_edge = np.where(cut[0] < n, cells.lower_edge[np.minimum(cut[0], n - 1)], -1)
@@ -440,74 +441,3 @@ def _row_span(layout: Layout, cells: Cells, caught: IntArray) -> Array:
     row = cells.lower_row[caught]
     delta = cells.corners[caught, :2] - layout.row_start[row][:, None]
     return np.clip(np.linalg.norm(delta, axis=2), 0.0, layout.row_length[row][:, None])
-
-
-def _open_loops(
-    count: int, source: IntArray, target: IntArray, share: Array, crossing: NDArray[np.bool_]
-) -> tuple[IntArray, IntArray, Array, NDArray[np.bool_]]:
-    """Links of which none leads back: what would circle goes where its circle lets it out.
-
-    Planes that real data do not join cleanly can hand snow to each other in circles. Every link inside a
-    circle becomes links to all that leave it, in the parts that these have (judgment). A circle that nothing
-    leaves stays for `_levels` to cut.
-    """
-    from scipy.sparse import csr_array
-    from scipy.sparse.csgraph import connected_components
-
-    matrix = csr_array((np.ones(len(source)), (source, target)), shape=(count, count))
-    _, part = connected_components(matrix, directed=True, connection="strong")
-    inside = part[source] == part[target]
-    if not inside.any():
-        return source, target, share, crossing
-    looped = np.isin(part[source], part[source[inside]])
-    leaving = np.flatnonzero(looped & ~inside)
-    leaving = leaving[np.argsort(part[source[leaving]], kind="stable")]
-    owner = part[source[leaving]]
-    total = np.bincount(owner, share[leaving], minlength=part.max() + 1)
-    circling = np.flatnonzero(inside & (total[part[source]] > 0.0))
-    first = np.searchsorted(owner, part[source[circling]])
-    number = np.searchsorted(owner, part[source[circling]], side="right") - first
-    again = np.repeat(circling, number)
-    out = leaving[
-        np.repeat(first, number) + np.arange(number.sum()) - np.repeat(np.cumsum(number) - number, number)
-    ]
-    kept = np.ones(len(source), dtype=bool)
-    kept[circling] = False
-    parts = share[again] * share[out] / total[part[source[again]]]
-    return (
-        np.concatenate([source[kept], source[again]]),
-        np.concatenate([target[kept], target[out]]),
-        np.concatenate([share[kept], parts]),
-        np.concatenate([crossing[kept], np.ones(len(again), dtype=bool)]),
-    )
-
-
-def _levels(
-    count: int, source: IntArray, target: IntArray, share: Array, crossing: NDArray[np.bool_]
-) -> tuple[IntArray, IntArray, IntArray, Array, NDArray[np.bool_], tuple[IntArray, Array]]:
-    """Longest-path levels; links of circles that nothing leaves, and below them, are cut and returned."""
-    level = np.zeros(count, dtype=np.int64)
-    order = np.argsort(source, kind="stable")
-    source, target, share, crossing = source[order], target[order], share[order], crossing[order]
-    first = np.searchsorted(source, np.arange(count + 1))
-    waiting = np.bincount(target, minlength=count)
-    front = np.flatnonzero(waiting == 0)
-    done = np.zeros(count, dtype=bool)
-    depth = 0
-    while len(front):
-        level[front] = depth
-        done[front] = True
-        number = first[front + 1] - first[front]
-        links = (
-            np.repeat(first[front], number)
-            + np.arange(number.sum())
-            - np.repeat(np.cumsum(number) - number, number)
-        )
-        waiting -= np.bincount(target[links], minlength=count)
-        reached = np.unique(target[links])
-        front = reached[(waiting[reached] == 0) & ~done[reached]]
-        depth += 1
-    bad = ~done[target] & ~done[source]
-    level[~done] = depth
-    cut = (source[bad], share[bad])
-    return level, source[~bad], target[~bad], share[~bad], crossing[~bad], cut

@@ -16,9 +16,10 @@ from small_project import changed
 
 import viewer
 from fea.analysis import analyze
+from roofmodel.layout import rail_lengths
 from roofmodel.project.load import load_project
 from roofmodel.units import SYSTEMS
-from viewer.handover.bill import bill_of, cut_bars, pieces
+from viewer.handover.bill import bill_of, cut_bars
 from viewer.handover.installer import inches
 from viewer.handover.run import OUTPUTS, write_handover
 from viewer.picture.findings import clamp_utilization
@@ -202,5 +203,5 @@ def test_stock_length_from_the_project(tmp_path):
     project = load_project(path)
     bill = bill_of(project)
     assert bill.stock == 3.0
-    _, length = pieces(project.layout)
+    _, length = rail_lengths(project.layout)
     assert set(bill.too_long) == set(np.flatnonzero(length > 3.0))

@@ -9,13 +9,13 @@ from scipy.spatial import Delaunay
 from shapes import GABLE, gable, hip, l_part, subdivided
 from test_importing import save
 
+from benchmarks.recognition import NOISE, measured
 from roofmodel.shape.builders import build_roof
 from roofmodel.shape.importing import import_roof
-from roofmodel.shape.planes import height_at, plan_polygons
+from roofmodel.shape.planes import plan_polygons
 from roofmodel.shape.recognition import recognize
 from roofmodel.shape.survey import survey_normals
 
-NOISE = 0.03  # standard deviation along each axis [m]
 ROOFS = {
     "gable": gable(),
     "hip": hip(),
@@ -23,34 +23,6 @@ ROOFS = {
     "L": l_part(),
     "saltbox": gable(20.0, 12.0, (22.0, GABLE, 40.0, GABLE)),
 }
-
-
-def measured(roof, density, seed):
-    """Noisy points over a roof, so many per m2 of plan, and along its outline; triangulated on plan.
-
-    The slivers that join corners of the outline are left out, as by anyone who cuts a roof out of a survey.
-    """
-    rng = np.random.default_rng(seed)
-    plan = plan_polygons(roof.planes)
-    whole = shapely.union_all(plan, grid_size=1e-6)
-    low, high = np.array(whole.bounds).reshape(2, 2)
-    xy = rng.uniform(low, high, (int(density * np.prod(high - low)), 2))
-    ring = shapely.line_interpolate_point(whole.exterior, np.arange(0.0, whole.length, 0.35))
-    xy = np.vstack([xy[shapely.contains_xy(whole, *xy.T)], shapely.get_coordinates(ring)])
-    z = np.full(len(xy), np.nan)
-    for index, polygon in enumerate(plan):
-        on = shapely.contains_xy(polygon.buffer(1e-6), *xy.T) & np.isnan(z)
-        z[on] = height_at(roof.planes, index, xy[on])
-    points = np.column_stack([xy, z])[~np.isnan(z)]
-    points = points + rng.normal(0.0, NOISE, points.shape)
-    faces = Delaunay(points[:, :2]).simplices.astype(np.int64)
-    corner = points[faces][:, :, :2]
-    inside = shapely.contains_xy(whole, *corner.mean(axis=1).T)
-    side = corner - np.roll(corner, 1, axis=1)
-    height = np.abs(side[:, 1, 0] * side[:, 2, 1] - side[:, 1, 1] * side[:, 2, 0])
-    height /= np.linalg.norm(side, axis=2).max(axis=1)
-    rim = shapely.distance(shapely.points(corner.mean(axis=1)), whole.exterior) < 0.2
-    return points, faces[inside & ((height > 0.06) | ~rim)]
 
 
 def share_right(found, true, seed=0):

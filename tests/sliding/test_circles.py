@@ -4,13 +4,13 @@ import numpy as np
 from hypothesis import given
 from hypothesis import strategies as st
 
-from roofmodel.sliding.flow import _levels, _open_loops
+from roofmodel.sliding.levels import flow_levels, open_loops
 
 
 def spread(count, source, target, share, crossing, start):
     """What ends where nothing leads on, one unit from `start`, level by level."""
     ends = ~np.isin(np.arange(count), source)
-    level, source, target, share, _, cut = _levels(count, source, target, share, crossing)
+    level, source, target, share, _, cut = flow_levels(count, source, target, share, crossing)
     held = np.zeros(count)
     held[start] = 1.0
     lost = 0.0
@@ -29,7 +29,7 @@ def links(*rows):
 
 def test_a_circle_lets_its_snow_out_below():
     """1 -> 2 -> 3 -> 1 with a way out at 3: all of it comes to 4 and on to 5."""
-    found = _open_loops(
+    found = open_loops(
         6, *links((0, 1, 1.0), (1, 2, 1.0), (2, 3, 1.0), (3, 1, 0.5), (3, 4, 0.5), (4, 5, 1.0))
     )
     total, held = spread(6, *found, 0)
@@ -39,13 +39,13 @@ def test_a_circle_lets_its_snow_out_below():
 
 def test_links_below_a_circle_stay():
     before = links((0, 1, 1.0), (1, 0, 0.5), (1, 2, 0.5), (2, 3, 1.0), (3, 4, 1.0))
-    source, target, _, _ = _open_loops(5, *before)
+    source, target, _, _ = open_loops(5, *before)
     assert {(2, 3), (3, 4)} <= set(zip(source.tolist(), target.tolist(), strict=True))
 
 
 def test_no_circle_changes_nothing():
     before = links((0, 1, 0.3), (0, 2, 0.7), (1, 3, 1.0), (2, 3, 1.0))
-    for a, b in zip(before, _open_loops(4, *before), strict=True):
+    for a, b in zip(before, open_loops(4, *before), strict=True):
         np.testing.assert_array_equal(a, b)
 
 
@@ -58,7 +58,7 @@ def test_nothing_is_lost_whatever_the_links(seed):
         targets = rng.choice([t for t in range(15) if t != node], size=rng.integers(1, 4), replace=False)
         part = rng.random(len(targets))
         rows += [(node, int(t), p) for t, p in zip(targets, part / part.sum(), strict=True)]
-    source, target, share, crossing = _open_loops(15, *links(*rows))
+    source, target, share, crossing = open_loops(15, *links(*rows))
     out = np.bincount(source, share, minlength=15)[:12]
     np.testing.assert_allclose(out, 1.0, atol=1e-12)
     total, _ = spread(15, source, target, share, crossing, 0)

@@ -13,7 +13,7 @@ from roofmodel.project.load import Project
 from roofmodel.snow.cases import case_pressure_at
 from roofmodel.units import SYSTEMS
 from viewer import style
-from viewer.picture.scene import cell_quads, seam_lines, walls_below
+from viewer.picture.scene import cell_quads, plane_seams, walls_below
 
 Array = NDArray[np.float64]
 
@@ -100,17 +100,10 @@ def _obstacles(project: Project) -> Array:
 
 def _seams(project: Project) -> Array:
     planes, panel = project.roof.planes, project.panel
-    choices = {choice.name: choice for choice in project.table.plane}
     width = sum(o.bounds[2] - o.bounds[0] for o in planes.outline)
     every = max(1, int(np.ceil(width / panel.seam_spacing / MOST_SEAMS)))
-    found = [np.zeros((0, 2, 3))]
-    for plane, name in enumerate(planes.name):
-        choice = choices.get(name)
-        angle = choice.seam_angle if choice else 0.0
-        given = choice.first_seam if choice else None
-        first = 0.5 * panel.seam_spacing if given is None else given
-        found.append(seam_lines(planes, plane, angle, first, panel.seam_spacing, every))
-    return np.concatenate(found)
+    seams = [plane_seams(project, plane, every) for plane in range(planes.count)]
+    return np.concatenate([np.zeros((0, 2, 3)), *seams])
 
 
 def surface_block(analysis: Analysis, case: int) -> bytes:

@@ -6,7 +6,8 @@ from typing import Any
 
 import numpy as np
 
-from fea.analysis import Analysis, Governing
+from fea.analysis import Analysis
+from fea.checks.governing import Governing
 from roofmodel.errors import InputError
 from roofmodel.units import UnitSystem
 from viewer.app.view import finite, of_kind

@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fea.analysis import Analysis
-from roofmodel.layout import Layout
+from roofmodel.layout import rail_lengths
 from roofmodel.project.load import Project
 from roofmodel.units import SYSTEMS
 from viewer.export import verdict
@@ -72,7 +72,7 @@ def bill_of(project: Project) -> Bill:
     """Quantities of a project's rows."""
     layout, rail = project.layout, project.rail
     rows = len(layout.row_name)
-    row, length = pieces(layout)
+    row, length = rail_lengths(layout)
     stock = project.table.rail.stock_length
     stock = np.nan if stock is None else float(stock)
     bar, bars = cut_bars(length, stock)
@@ -87,17 +87,6 @@ def bill_of(project: Project) -> Bill:
         ends=np.full(rows, 2),
         rail_mass=float(length.sum() * rail.section.area * rail.material.density),
     )
-
-
-def pieces(layout: Layout) -> tuple[IntArray, Array]:
-    """Rows (n,) and lengths (n,) of the pieces of rail between splices. [m]."""
-    rows = np.arange(len(layout.row_name))
-    row = np.concatenate([rows, rows, layout.splice_row])
-    at = np.concatenate([np.zeros(len(rows)), layout.row_length, layout.splice_s])
-    order = np.lexsort((at, row))
-    row, at = row[order], at[order]
-    inside = np.flatnonzero(np.diff(row) == 0)
-    return row[inside], np.diff(at)[inside]
 
 
 def cut_bars(length: Array, stock: float) -> tuple[IntArray, int]:

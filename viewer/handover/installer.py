@@ -14,10 +14,11 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from roofmodel.layout import rail_lengths
 from roofmodel.project.load import Project
 from viewer.files import atomic
-from viewer.handover.bill import NOT_READY, Bill, pieces, rail_words
-from viewer.picture.scene import seam_lines
+from viewer.handover.bill import NOT_READY, Bill, rail_words
+from viewer.picture.scene import plane_seams
 
 if TYPE_CHECKING:
     from ezdxf.layouts import Modelspace
@@ -163,11 +164,7 @@ def _plane(sheet: _Sheet, project: Project, plane: int, at: Array, warn: str) ->
     outline = roof.planes.outline[plane]
     for ring in (outline.exterior, *outline.interiors):
         _put(sheet, np.asarray(ring.coords)[:-1] + shift, "ROOF", close=True)
-    choice = next((c for c in project.table.plane if c.name == roof.planes.name[plane]), None)
-    angle = choice.seam_angle if choice else 0.0
-    spacing = project.panel.seam_spacing
-    first = choice.first_seam if choice and choice.first_seam is not None else 0.5 * spacing
-    seams = seam_lines(roof.planes, plane, angle, first, spacing, 1)
+    spacing, seams = project.panel.seam_spacing, plane_seams(project, plane)
     flat = roof.planes.to_plane(plane, seams.reshape(-1, 3)).reshape(-1, 2, 2) + shift
     for ends in flat:
         _put(sheet, ends, "SEAMS")
@@ -219,7 +216,7 @@ def _row(sheet: _Sheet, project: Project, row: int, shift: Array) -> None:
     for s in layout.splice_s[layout.splice_row == row]:
         middle = start + s * way + shift
         _put(sheet, np.stack([middle - 0.6 * size * side, middle + 0.6 * size * side]), "SPLICES")
-    piece_row, piece = pieces(layout)
+    piece_row, piece = rail_lengths(layout)
     cut = " + ".join(sheet.say(float(length)) for length in piece[piece_row == row])
     words = f"Row {layout.row_name[row]}: {len(on)} clamps; rail {cut}; clamp distances from its left end"
     _note(sheet, words, start + shift + 0.4 * gap * way - 0.7 * gap * side, turn)

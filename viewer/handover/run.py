@@ -10,7 +10,7 @@ from typing import Any
 from markupsafe import Markup
 
 from fea.analysis import Analysis
-from viewer.export import plain_data, verdict, version
+from viewer.export import file_head, plain_data, verdict
 from viewer.files import write_text
 from viewer.handover.bill import Bill, bill_lines, bill_of, warning, write_bill
 from viewer.handover.installer import write_plan
@@ -93,10 +93,7 @@ def _data(analysis: Analysis, bill: Bill) -> dict[str, Any]:
     return dict(
         plain_data(
             {
-                "format": "eavewright handover",
-                "format_version": 1,
-                "eavewright_version": version(),
-                "input": {"file": project.path.name, "sha256": project.digest},
+                **file_head("handover", project.path.name, project.digest),
                 "verdict": verdict(analysis),
                 "files": [name for name in OUTPUTS if name != "handover.json"],
                 "pieces": [

@@ -44,7 +44,7 @@ def write_glb(analysis: Analysis, path: Path) -> None:
         if not len(faces):
             continue
         mesh = trimesh.Trimesh(points @ Y_UP.T, faces, process=False)
-        linear = np.where(color <= 0.04045, color / 12.92, ((color + 0.055) / 1.055) ** 2.4)  # as glTF asks
+        linear = style.linear_rgb(color)  # as glTF asks
         rgba = np.column_stack([np.rint(255.0 * linear), np.full(len(color), 255)]).astype(np.uint8)
         mesh.visual = trimesh.visual.ColorVisuals(mesh, vertex_colors=rgba)
         if name == "roof":

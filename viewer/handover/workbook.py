@@ -22,6 +22,7 @@ from viewer.picture.findings import clamp_utilization
 from viewer.quantities import system
 from viewer.summary import (
     CAUTIONS,
+    clamp_cases,
     clamp_states,
     combination,
     governing_text,
@@ -144,8 +145,7 @@ def _attachments(analysis: Analysis) -> list[Column]:
     project = analysis.project
     layout, planes = project.layout, project.roof.planes
     limits = {limit.name: limit for limit in analysis.limits if limit.target == "clamp"}
-    together = limits["clamp combined"].utilization
-    worst = np.argmax(np.where(np.isnan(together), np.inf, together), axis=0)
+    worst = clamp_cases(analysis)
     c = np.arange(len(layout.clamp_name))
     plane = layout.row_plane[layout.clamp_row]
     place = planes.to_world(plane, layout.clamp_uv) + project.roof.offset

@@ -6,7 +6,8 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from fea.analysis import Analysis, Governing
+from fea.analysis import Analysis
+from fea.checks.governing import Governing
 from roofmodel.units import SYSTEMS
 from viewer import style
 from viewer.picture.camera import View, hidden

@@ -8,7 +8,10 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from fea.analysis import Analysis, governing_row
+from fea.analysis import Analysis
+from fea.checks.governing import governing_row
+from roofmodel.project.load import Project
+from roofmodel.project.placement import seam_grid
 from roofmodel.snow.cases import case_pressure_at
 from roofmodel.surface import EdgeKind, Planes, RoofSurface
 from roofmodel.units import SYSTEMS
@@ -200,22 +203,25 @@ def seam_lines(planes: Planes, plane: int, angle: float, first: float, spacing: 
     return planes.to_world(plane, ends.reshape(-1, 2)).reshape(-1, 2, 3)
 
 
+def plane_seams(project: Project, plane: int, every: int = 1) -> Array:
+    """Every n-th standing seam of a plane as the project has them, (s, 2, 3). [m]."""
+    planes, spacing = project.roof.planes, project.panel.seam_spacing
+    angle, first = seam_grid(project.table.plane, planes.name[plane], spacing)
+    return seam_lines(planes, plane, angle, first, spacing, every)
+
+
 def _all_seams(analysis: Analysis, view: View) -> Array:
     project = analysis.project
     planes, panel = project.roof.planes, project.panel
-    choices = {choice.name: choice for choice in project.table.plane}
     found = [np.zeros((0, 2, 3))]
     for plane, name in enumerate(planes.name):
-        choice = choices.get(name)
-        angle = choice.seam_angle if choice else 0.0
-        given = choice.first_seam if choice else None
+        angle, _ = seam_grid(project.table.plane, name, panel.seam_spacing)
         across = planes.across[plane] * np.cos(angle) - planes.upslope[plane] * np.sin(angle)
         apart = (
             panel.seam_spacing * view.scale * np.linalg.norm(across - (across @ view.toward) * view.toward)
         )
         every = max(int(np.ceil(SEAM_PIXELS / max(float(apart), 1e-3))), 1)
-        first = 0.5 * panel.seam_spacing if given is None else given
-        found.append(seam_lines(planes, plane, angle, first, panel.seam_spacing, every))
+        found.append(plane_seams(project, plane, every))
     return np.concatenate(found)
 
 

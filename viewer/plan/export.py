@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 import os
-from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
@@ -14,7 +13,7 @@ from tomlkit.items import AoT, Comment, Table, Whitespace
 from fea.planning.plan import Plan
 from roofmodel.project.load import Project
 from roofmodel.project.schema import RowTable
-from viewer.export import plain_data, verdict, version
+from viewer.export import created, file_head, plain_data, verdict
 from viewer.files import write_text
 from viewer.plan.words import row_lines, verdict_words
 
@@ -26,11 +25,8 @@ def plan_data(project: Project, plan: Plan, beside: tuple[tuple[int, Plan], ...]
     table = project.table.plan
     cleaned: dict[str, Any] = plain_data(
         {
-            "format": "eavewright plan",
-            "format_version": FORMAT_VERSION,
-            "eavewright_version": version(),
-            "created": datetime.now(UTC).isoformat(timespec="seconds"),
-            "input": {"file": project.path.name, "sha256": project.digest},
+            **file_head("plan", project.path.name, project.digest, FORMAT_VERSION),
+            **created(),
             "title": project.table.project.name,
             "goal": table.goal,
             "target": table.target,

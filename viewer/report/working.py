@@ -14,7 +14,8 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from fea.analysis import Analysis, Governing
+from fea.analysis import Analysis
+from fea.checks.governing import Governing
 from fea.checks.strips import panel_strips
 from roofmodel.sliding.tributary import row_catchment
 from roofmodel.snow.cases import Zone, linear_integral

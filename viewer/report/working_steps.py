@@ -5,8 +5,9 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from fea.analysis import Analysis, Governing
+from fea.analysis import Analysis
 from fea.checks.anchorage import held_along
+from fea.checks.governing import Governing
 from fea.checks.limits import (
     HEEL,
     TOE,

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
@@ -11,7 +10,7 @@ import numpy as np
 import shapely
 
 from roofmodel.surface import RoofSurface
-from viewer.export import plain_data, version
+from viewer.export import created, file_head, plain_data
 from viewer.files import write_text
 from viewer.roof.curved import curved_regions
 from viewer.roof.read import SeenRoof
@@ -25,11 +24,8 @@ def roof_data(seen: SeenRoof) -> dict[str, Any]:
     roof = seen.roof
     cleaned: dict[str, Any] = plain_data(
         {
-            "format": "eavewright roof",
-            "format_version": FORMAT_VERSION,
-            "eavewright_version": version(),
-            "created": datetime.now(UTC).isoformat(timespec="seconds"),
-            "input": {"file": seen.inputs[0].name, "sha256": seen.digest},
+            **file_head("roof", seen.inputs[0].name, seen.digest, FORMAT_VERSION),
+            **created(),
             "title": seen.title,
             "offset": roof.offset,
             "ground": roof.ground,

@@ -15,10 +15,10 @@ from roofmodel.errors import InputError
 from roofmodel.project.base import Table
 from roofmodel.project.files import read_file
 from roofmodel.project.import_tables import LARGEST_ROOF
-from roofmodel.project.load import LARGEST_FILE, validated
 from roofmodel.project.schema import Surface
 from roofmodel.project.site_schema import AnySite, EnSite, MeasuredSite
 from roofmodel.project.sites import site_of
+from roofmodel.project.validation import LARGEST_FILE, validated
 from roofmodel.screening import ScreenRules
 from roofmodel.shape.tile import TileBuilding, read_tile
 from roofmodel.sliding.thrust import SlideOptions

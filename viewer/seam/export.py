@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 import math
-from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
@@ -15,7 +14,7 @@ from fea.model.data import node_dof
 from fea.panel.detail import ClampDetail, StateSource
 from fea.panel.screening import NUMBERS
 from fea.panel.study import study_number
-from viewer.export import plain_data, version
+from viewer.export import created, file_head, plain_data
 from viewer.files import write_text
 from viewer.model_vtu import write_model
 from viewer.seam.deck import case_names, seam_deck
@@ -39,11 +38,8 @@ def seam_results(analysis: Analysis, detail: ClampDetail) -> dict[str, Any]:
     project, study = analysis.project, detail.study
     cleaned: dict[str, Any] = plain_data(
         {
-            "format": "eavewright seam",
-            "format_version": FORMAT_VERSION,
-            "eavewright_version": version(),
-            "created": datetime.now(UTC).isoformat(timespec="seconds"),
-            "input": {"file": project.path.name, "sha256": project.digest},
+            **file_head("seam", project.path.name, project.digest, FORMAT_VERSION),
+            **created(),
             "project": project.table.project.model_dump(),
             "design_format": project.table.design.format,
             "verdict": verdict_code(detail),

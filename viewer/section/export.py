@@ -9,7 +9,7 @@ from typing import Any
 
 import shapely
 
-from viewer.export import plain_data, version
+from viewer.export import file_head, plain_data
 from viewer.files import write_text
 from viewer.section.read import Seen
 from viewer.section.words import notes, shares
@@ -21,10 +21,7 @@ def section_data(seen: Seen) -> dict[str, Any]:
     return dict(
         plain_data(
             {
-                "format": "eavewright section",
-                "format_version": 1,
-                "eavewright_version": version(),
-                "input": {"file": seen.name, "sha256": seen.digest},
+                **file_head("section", seen.name, seen.digest),
                 "metal": {
                     "name": seen.metal.name,
                     "E": seen.metal.E,

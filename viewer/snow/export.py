@@ -5,14 +5,13 @@ from __future__ import annotations
 import csv
 import io
 import json
-from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
 import shapely
 
 from roofmodel.snow.cases import Zone
-from viewer.export import plain_data, version
+from viewer.export import created, file_head, plain_data
 from viewer.files import atomic, write_text
 from viewer.snow.findings import CaseFinding, Patch, SnowFindings
 from viewer.snow.sections import Section
@@ -27,11 +26,8 @@ def snow_results(study: SnowStudy) -> dict[str, Any]:
     project, planes = findings.project, findings.project.roof.planes
     cleaned: dict[str, Any] = plain_data(
         {
-            "format": "eavewright snow",
-            "format_version": FORMAT_VERSION,
-            "eavewright_version": version(),
-            "created": datetime.now(UTC).isoformat(timespec="seconds"),
-            "input": {"file": project.path.name, "sha256": project.digest},
+            **file_head("snow", project.path.name, project.digest, FORMAT_VERSION),
+            **created(),
             "project": project.table.project.model_dump(),
             "offset": project.roof.offset,
             "planes": [

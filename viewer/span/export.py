@@ -14,7 +14,7 @@ import numpy as np
 from fea.spans.capacity import LIMITS
 from fea.spans.study import StudyResult
 from roofmodel.units import SI, US
-from viewer.export import plain_data, version
+from viewer.export import file_head, plain_data, version
 from viewer.files import atomic, safe, write_text
 from viewer.span.words import CAUTIONS, down
 
@@ -30,10 +30,7 @@ def study_data(found: StudyResult) -> dict[str, Any]:
     return dict(
         plain_data(
             {
-                "format": "eavewright spans",
-                "format_version": 1,
-                "eavewright_version": version(),
-                "input": {"file": found.study.path.name, "sha256": found.study.digest},
+                **file_head("spans", found.study.path.name, found.study.digest),
                 "study": table.study.model_dump(),
                 "design": table.design.model_dump(),
                 "ranges": found.study.ranges,

@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import Any
 
 from fea.strength_tests.campaign import CampaignResult, Justified
-from viewer.export import plain_data, version
+from viewer.export import file_head, plain_data
 from viewer.files import write_text
 from viewer.strength.words import valid_for
 
@@ -18,10 +18,7 @@ def campaign_data(found: CampaignResult) -> dict[str, Any]:
     return dict(
         plain_data(
             {
-                "format": "eavewright tests",
-                "format_version": 1,
-                "eavewright_version": version(),
-                "input": {"file": campaign.path.name, "sha256": campaign.digest},
+                **file_head("tests", campaign.path.name, campaign.digest),
                 "campaign": campaign.table.campaign.name,
                 "specimen": campaign.table.specimen.model_dump(),
                 "valid_for": valid_for(found),
