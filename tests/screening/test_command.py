@@ -15,8 +15,11 @@ from tiles import broken_city, city, write
 
 import viewer
 from viewer import cli
-from viewer.screen import run as running
-from viewer.screen.journal import NAME, Journal
+from viewer.batches.journal import Journal
+from viewer.batches.run import Work, batches_of, run_batches
+from viewer.screen.command import BATCH
+from viewer.screen.command import PARTIAL as NAME
+from viewer.screen.work import failed
 
 ROOT = Path(__file__).parents[2]
 SCHEMA = json.loads((Path(viewer.__file__).parent / "screen.schema.json").read_text())
@@ -158,30 +161,30 @@ def test_a_stopped_run_goes_on(tmp_path, how):
 
 
 def test_torn_and_spoiled_lines_are_done_again(tmp_path):
-    with Journal(tmp_path, "key") as journal:
+    with Journal(tmp_path / NAME, "key") as journal:
         journal.add(0, [{"a": 0.1}])
         journal.add(1, [{"a": 0.2}])
-        with pytest.raises(Exception, match="another screening writes there"):
-            Journal(tmp_path, "key")
+        with pytest.raises(Exception, match="another run writes there"):
+            Journal(tmp_path / NAME, "key")
     whole = (tmp_path / NAME).read_bytes()
     for cut in range(1, len(whole.splitlines(keepends=True)[-1])):
         (tmp_path / NAME).write_bytes(whole[:-cut])
-        with Journal(tmp_path, "key") as journal:
+        with Journal(tmp_path / NAME, "key") as journal:
             assert journal.done == {0: [{"a": 0.1}]}
             journal.add(1, [{"a": 0.2}])
         assert (tmp_path / NAME).read_bytes() == whole
     (tmp_path / NAME).write_bytes(whole.replace(b"0.2", b"0.3"))
-    with Journal(tmp_path, "key") as journal:
+    with Journal(tmp_path / NAME, "key") as journal:
         assert journal.done == {0: [{"a": 0.1}]}
     (tmp_path / NAME).write_bytes(whole)
-    with Journal(tmp_path, "other") as journal:
+    with Journal(tmp_path / NAME, "other") as journal:
         assert journal.done == {}
         assert journal.fresh
 
 
 def test_other_inputs_are_not_mixed(tile, tmp_path):
     key = "another run"
-    with Journal(tmp_path, key) as journal:
+    with Journal(tmp_path / NAME, key) as journal:
         journal.add(0, [{"number": 1}])
     code, _, err = screen(tile, *SNOW, "--out", tmp_path)
     assert code == 0
@@ -286,18 +289,17 @@ def test_bad_options_are_refused(tile, tmp_path, capsys):
 
 
 @pytest.mark.slow
-def test_a_building_that_kills_its_process_is_named(tmp_path, monkeypatch):
+def test_a_building_that_kills_its_process_is_named(tmp_path):
     """The process dies on one building: that one is told, its neighbors in the batch are calculated."""
     from roofmodel.screening import ScreenRules
     from roofmodel.shape.tile import read_tile
     from roofmodel.sliding.thrust import SlideOptions
     from roofmodel.snow.inputs import EnSite
 
-    batches = running.batches_of(read_tile(write(tmp_path, city(8))))
-    monkeypatch.setattr(running, "screen_batch", deadly)
-    with Journal(tmp_path, "key") as journal:
+    batches = batches_of(read_tile(write(tmp_path, city(8))), BATCH)
+    with Journal(tmp_path / NAME, "key") as journal:
         rules = ScreenRules(EnSite(ground_snow=1e3), SlideOptions())
-        found = running.run_batches(batches, rules, journal, lambda done, total: None, 2)
+        found = run_batches(batches, Work(deadly, rules, failed), journal, lambda done, total: None, 2)
     assert [one["number"] for one in found] == list(range(1, 9))
     assert [one["number"] for one in found if one["status"] == "failed"] == [3]
     assert "died twice" in found[2]["reason"]

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 from pathlib import Path
 
 import click
@@ -10,6 +9,8 @@ import click
 from viewer.stages import Spoken, Stages, console, named, notice, print_json
 
 OUTPUTS = ("screen.json", "screen.csv", "screen.png", "screen.html")
+PARTIAL = "screen.partial.jsonl"  # what is done of a run that is not
+BATCH = 4  # buildings
 
 
 @click.command(
@@ -53,12 +54,13 @@ def screen(
     stages = Stages()
     with stages:
         stages.show("reading the tile")
+        from viewer.batches.journal import Journal
+        from viewer.batches.run import Work, batches_of, check_cluster, processors, run_batches
         from viewer.files import check_output, output_folder
         from viewer.screen.findings import screen_findings
-        from viewer.screen.journal import Journal
         from viewer.screen.plan import plan_screening
-        from viewer.screen.run import batches_of, check_cluster, run_batches
         from viewer.screen.terminal import print_screen, progress
+        from viewer.screen.work import failed, screen_batch
         from viewer.screen.write import write_screen
 
         plan = plan_screening(file, ground_snow, site_file, units, unit, lod)
@@ -66,7 +68,7 @@ def screen(
         check_cluster(cluster)
         folder = output_folder(out)
         stages.accept()
-    with Journal(folder, plan.key) as journal:
+    with Journal(folder / PARTIAL, plan.key) as journal:
         if journal.fresh:
             notice("An unfinished run with other inputs was there; this one begins anew.")
         elif journal.done:
@@ -74,11 +76,11 @@ def screen(
         try:
             with progress() as tell:
                 results = run_batches(
-                    batches_of(plan.buildings),
-                    plan.rules,
+                    batches_of(plan.buildings, BATCH),
+                    Work(screen_batch, plan.rules, failed),
                     journal,
                     tell,
-                    processes or len(os.sched_getaffinity(0)),
+                    processes or processors(),
                     cluster,
                 )
         except KeyboardInterrupt:

@@ -2,9 +2,6 @@
 
 from __future__ import annotations
 
-import os
-import signal
-import threading
 import warnings
 from collections.abc import Sequence
 from typing import Any
@@ -40,19 +37,3 @@ def failed(one: TileBuilding, reason: str) -> dict[str, Any]:
     """Entry of a building that could not be screened, with one line why."""
     line = "".join(c if c.isprintable() else "?" for c in " ".join(reason.split())).rstrip(".")
     return {"number": one.number, "id": one.name, "status": "failed", "reason": line[:LONGEST]}
-
-
-def ready() -> None:
-    """Called first in each worker: the parent handles Ctrl-C, and nobody outlives it."""
-    from multiprocessing import connection, parent_process
-
-    signal.signal(signal.SIGINT, signal.SIG_IGN)
-    parent = parent_process()
-    if parent is None:
-        return
-
-    def watch() -> None:
-        connection.wait([parent.sentinel])
-        os._exit(1)
-
-    threading.Thread(target=watch, daemon=True).start()

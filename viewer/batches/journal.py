@@ -12,8 +12,6 @@ from typing import Any
 
 from roofmodel.errors import InputError
 
-NAME = "screen.partial.jsonl"
-
 
 class Journal:
     """Batches of one run: a line each, with a checksum, on disk before it counts.
@@ -26,8 +24,8 @@ class Journal:
         Whether what another run with other inputs left was set aside.
     """
 
-    def __init__(self, folder: Path, key: str) -> None:
-        self.path = folder / NAME
+    def __init__(self, path: Path, key: str) -> None:
+        self.path = path
         self.done: dict[int, list[dict[str, Any]]] = {}
         self.fresh = False
         try:
@@ -39,7 +37,7 @@ class Journal:
             fcntl.flock(self._file, fcntl.LOCK_EX | fcntl.LOCK_NB)
         except OSError:
             os.close(self._file)
-            message = f"{self.path}: another screening writes there; give another folder or wait"
+            message = f"{self.path}: another run writes there; give another folder or wait"
             raise InputError(message) from None
         self._restore(key)
 

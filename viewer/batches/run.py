@@ -1,56 +1,79 @@
-"""All batches of a tile on processes of this machine or on a cluster, with what is done kept on disk.
+"""Batches of work on processes of this machine or on a cluster, with what is done kept on disk.
 
-Batches are fixed by the order of the file, and each building is calculated by itself, so that the results do
-not depend on how many processes there are, on their order, or on where a run was stopped.
+Batches are fixed beforehand and each item is done by itself, so that the results do not depend on how many
+processes there are, on their order, or on where a run was stopped.
 """
 
 from __future__ import annotations
 
 import contextlib
 import os
+import signal
+import threading
 from collections.abc import Callable, Generator, Iterator, Sequence
 from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
 from concurrent.futures.process import BrokenProcessPool
+from dataclasses import dataclass
 from multiprocessing import get_context
 from typing import Any
 
 from roofmodel.errors import InputError
-from roofmodel.screening import ScreenRules
-from roofmodel.shape.tile import TileBuilding
-from viewer.screen.journal import Journal
-from viewer.screen.work import failed, ready, screen_batch
+from viewer.batches.journal import Journal
 
-BATCH = 4  # buildings
 AHEAD = 3  # batches handed out for each process
-Batch = tuple[TileBuilding, ...]
+Batch = tuple[Any, ...]
 Road = Generator[tuple[int, list[dict[str, Any]]], None, None]  # number of a batch, its results
-Tell = Callable[[int, int], None]  # buildings done, of all
-THREADS = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS")
+Tell = Callable[[int, int], None]  # items done, of all
+THREADS = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "NUMBA_NUM_THREADS")
 
 
-def batches_of(buildings: Sequence[TileBuilding]) -> list[Batch]:
-    """Fixed batches in the order of the file."""
-    return [tuple(buildings[at : at + BATCH]) for at in range(0, len(buildings), BATCH)]
+@dataclass(frozen=True)
+class Work:
+    """What is done with every batch; all of it can be sent to another process.
+
+    Attributes
+    ----------
+    do : callable
+        Takes a batch and `shared`, and returns one entry of plain data for each item.
+    shared : object
+        What all batches need.
+    failed : callable
+        Takes an item and a reason, and returns the entry of an item that could not be done.
+    """
+
+    do: Callable[[Batch, Any], list[dict[str, Any]]]
+    shared: Any
+    failed: Callable[[Any, str], dict[str, Any]]
+
+
+def batches_of(items: Sequence[Any], size: int) -> list[Batch]:
+    """Fixed batches of so many items, in their order."""
+    return [tuple(items[at : at + size]) for at in range(0, len(items), size)]
+
+
+def processors() -> int:
+    """Cores that this process may use."""
+    return len(os.sched_getaffinity(0))
 
 
 def run_batches(
     batches: Sequence[Batch],
-    rules: ScreenRules,
+    work: Work,
     journal: Journal,
     tell: Tell,
     processes: int,
     cluster: str | None = None,
 ) -> list[dict[str, Any]]:
-    """Results of all buildings, in the order of the file.
+    """Entries of all items, in their order.
 
     Parameters
     ----------
-    batches : sequence of Batch
-    rules : ScreenRules
+    batches : sequence of tuple
+    work : Work
     journal : Journal
         Takes each batch as it is done; batches that it holds are not calculated again.
     tell : callable
-        Is told how many buildings are done.
+        Is told how many items are done.
     processes : int
         On this machine.
     cluster : str, optional
@@ -60,7 +83,7 @@ def run_batches(
     count = sum(len(batches[b]) for b in journal.done)
     tell(count, total)
     todo = {b: batch for b, batch in enumerate(batches) if b not in journal.done}
-    road = _on_cluster(todo, rules, cluster) if cluster else _on_processes(todo, rules, processes)
+    road = _on_cluster(todo, work, cluster) if cluster else _on_processes(todo, work, processes)
     with contextlib.closing(road):
         for number, results in road:
             journal.add(number, results)
@@ -84,7 +107,7 @@ def _one_thread() -> Iterator[None]:
                 os.environ[name] = value
 
 
-def _on_processes(todo: dict[int, Batch], rules: ScreenRules, processes: int) -> Road:
+def _on_processes(todo: dict[int, Batch], work: Work, processes: int) -> Road:
     """Batches as they are done; a batch during which a process died is taken apart."""
     waiting = list(todo)[::-1]
     broken = dict.fromkeys(todo, 0)  # how often a process died while a batch was open
@@ -95,7 +118,7 @@ def _on_processes(todo: dict[int, Batch], rules: ScreenRules, processes: int) ->
             try:
                 while waiting or running:
                     while waiting and len(running) < AHEAD * processes:
-                        running[pool.submit(screen_batch, todo[waiting[-1]], rules)] = waiting[-1]
+                        running[pool.submit(work.do, todo[waiting[-1]], work.shared)] = waiting[-1]
                         waiting.pop()
                     for future in wait(running, return_when=FIRST_COMPLETED).done:
                         yield running[future], future.result()
@@ -107,24 +130,40 @@ def _on_processes(todo: dict[int, Batch], rules: ScreenRules, processes: int) ->
             finally:
                 _end(pool)
             for number in sorted(b for b in running.values() if broken[b] >= 2):
-                yield number, [_alone(one, rules) for one in todo[number]]
+                yield number, [_alone(one, work) for one in todo[number]]
 
 
-def _alone(one: TileBuilding, rules: ScreenRules) -> dict[str, Any]:
-    """One building in a process of its own, twice at most."""
+def _alone(one: Any, work: Work) -> dict[str, Any]:
+    """One item in a process of its own, twice at most."""
     for _ in range(2):
         pool = _pool(1)
         try:
-            return pool.submit(screen_batch, (one,), rules).result()[0]
+            return pool.submit(work.do, (one,), work.shared).result()[0]
         except BrokenProcessPool:
             continue
         finally:
             _end(pool)
-    return failed(one, "the process that worked on this building died twice; look at it by itself")
+    return work.failed(one, "the process that worked on it died twice; look at it by itself")
 
 
 def _pool(processes: int) -> ProcessPoolExecutor:
-    return ProcessPoolExecutor(processes, mp_context=get_context("spawn"), initializer=ready)
+    return ProcessPoolExecutor(processes, mp_context=get_context("spawn"), initializer=_ready)
+
+
+def _ready() -> None:
+    """Called first in each worker: the parent handles Ctrl-C, and nobody outlives it."""
+    from multiprocessing import connection, parent_process
+
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    parent = parent_process()
+    if parent is None:
+        return
+
+    def watch() -> None:
+        connection.wait([parent.sentinel])
+        os._exit(1)
+
+    threading.Thread(target=watch, daemon=True).start()
 
 
 def _end(pool: ProcessPoolExecutor) -> None:
@@ -135,14 +174,14 @@ def _end(pool: ProcessPoolExecutor) -> None:
     pool.shutdown(wait=True, cancel_futures=True)
 
 
-def _on_cluster(todo: dict[int, Batch], rules: ScreenRules, address: str) -> Road:
+def _on_cluster(todo: dict[int, Batch], work: Work, address: str) -> Road:
     """Batches as the workers of a Dask cluster do them; the cluster tries batches of lost workers again."""
     from distributed import as_completed
 
     with _client(address) as client:
-        held = client.scatter(rules, broadcast=True)
+        held = client.scatter(work.shared, broadcast=True)
         running = {
-            client.submit(screen_batch, batch, held, pure=False, retries=2): number
+            client.submit(work.do, batch, held, pure=False, retries=2): number
             for number, batch in todo.items()
         }
         for future in as_completed(list(running), loop=client.loop):
@@ -151,7 +190,7 @@ def _on_cluster(todo: dict[int, Batch], rules: ScreenRules, address: str) -> Roa
                 results = future.result()
             except Exception as error:
                 why = f"the cluster could not do it: {type(error).__name__}: {error}"
-                results = [failed(one, why) for one in todo[number]]
+                results = [work.failed(one, why) for one in todo[number]]
             yield number, results
 
 

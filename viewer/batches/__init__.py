@@ -1,0 +1,1 @@
+"""Long work in fixed batches: on all cores or a cluster, kept on disk, gone on with after a stop."""
