@@ -22,6 +22,7 @@ from viewer.picture import render
 from viewer.picture.sheet import Overlay
 from viewer.quantities import system
 from viewer.roof.export import roof_data
+from viewer.roof.names import draw_table
 from viewer.roof.picture import draw_roof
 from viewer.roof.plan import PlanView, draw_plan
 from viewer.roof.read import SeenRoof, see_roof
@@ -323,3 +324,61 @@ def test_a_tile_of_hundreds_of_planes_is_drawn(tmp_path: Path) -> None:
     draw_plan(overlay, seen.roof, PlanView(seen.roof.points, (60.0, 60.0, 1200.0, 1300.0)), seen.units)
     names = {text.text for text in overlay.texts if text.bold}
     assert len(names) + len(overlay.unnamed) == 200
+
+
+def crowded(tmp_path: Path) -> tuple[SeenRoof, Overlay, PlanView, Path]:
+    """A real house of small planes, drawn."""
+    options = {"building": None, "unit": None, "up": None, "lod": None, "layers": (), "all_surfaces": False}
+    path = ROOFS.parent / "roofs_sharealike" / "ingolstadt_4018258_dormers_lod3.gml"
+    seen = see_roof(path, "SI", options)
+    overlay = Overlay(render.SIZE)
+    view = PlanView(seen.roof.points, (60.0, 60.0, 1200.0, 1300.0))
+    draw_plan(overlay, seen.roof, view, seen.units)
+    return seen, overlay, view, tmp_path / "roof.png"
+
+
+def test_small_planes_have_their_name_at_the_end_of_a_leader_from_the_plane(tmp_path: Path) -> None:
+    seen, overlay, view, _ = crowded(tmp_path)
+    planes = seen.roof.planes
+    assert overlay.unnamed == []
+    named = {text.text: text for text in overlay.texts if text.bold}
+    assert set(named) == set(planes.name)
+    leaders = [s.points for s in overlay.shapes if s.line is not None and s.width == 0.7 * overlay.point]
+    assert leaders
+    led = 0
+    for index, name in enumerate(planes.name):
+        outline = shapely.Polygon(
+            view.at(planes.to_world(index, shapely.get_coordinates(planes.outline[index].exterior)))
+        )
+        if outline.contains(shapely.Point(named[name].at)):
+            continue
+        frame = shapely.box(*named[name].box).buffer(0.2 * named[name].size)
+        mine = [line for line in leaders if frame.intersects(shapely.Point(line[1]))]
+        assert [outline.contains(shapely.Point(line[0])) for line in mine] == [True]
+        led += 1
+    assert led == len(leaders)
+    boxes = [shapely.box(*text.box) for text in named.values()]
+    assert not any(a.intersects(b) for n, a in enumerate(boxes) for b in boxes[:n])
+
+
+def test_planes_that_find_no_room_stand_in_a_table_with_the_place_where_they_are(tmp_path: Path) -> None:
+    options = {"building": "all", "unit": None, "up": None, "lod": None, "layers": (), "all_surfaces": False}
+    seen = see_roof(ROOFS / "gable_ladder_100_citygml3.gml", "SI", options)
+    overlay = Overlay(render.SIZE)
+    draw_plan(overlay, seen.roof, PlanView(seen.roof.points, (60.0, 60.0, 1200.0, 1300.0)), seen.units)
+    before = len(overlay.texts)
+    band = draw_table(overlay, seen.roof, seen.units)
+    table = overlay.texts[before:]
+    assert {text.text for text in overlay.texts if text.bold} >= set(seen.roof.planes.name)
+    assert max(text.box[3] for text in table) < overlay.size[1] + band
+    number = {name: index for index, name in enumerate(seen.roof.planes.name)}
+    for name, place in zip(table[1::3], table[3::3], strict=True):
+        east, north = (float(word) for word in place.text.split(", "))
+        index = number[name.text]
+        ring = shapely.get_coordinates(seen.roof.planes.outline[index].exterior)
+        outline = seen.roof.planes.to_world(index, ring)
+        assert shapely.Polygon(outline[:, :2]).contains(shapely.Point(east, north))
+    drawn = draw_roof(seen, None, tmp_path / "roof.png")
+    assert drawn.path is not None
+    with Image.open(drawn.path) as image:
+        assert image.size[1] > render.SIZE[1]

@@ -12,13 +12,14 @@ from viewer import style
 from viewer.files import atomic
 from viewer.picture.camera import View, choose_axes, fit_view
 from viewer.picture.draw import Picture
-from viewer.picture.labels import fit_text, wrap_text
+from viewer.picture.labels import fit_text, text_width, wrap_text
 from viewer.picture.render import SIZE, Drawing, Renderer
 from viewer.picture.scene import plane_triangles, walls_below
 from viewer.picture.sheet import MARGIN, Overlay, Shape, paint
 from viewer.picture.standing import standing_lines, standing_quads
 from viewer.quantities import quantity
 from viewer.roof.curved import curved_lines
+from viewer.roof.names import draw_table
 from viewer.roof.plan import AXIS, CURVED, PlanView, draw_edge, draw_plan, stone_rgb
 from viewer.roof.read import SeenRoof
 from viewer.roof.words import kind_lengths, summary_words
@@ -46,8 +47,8 @@ def draw_roof(seen: SeenRoof, renderer: Renderer | None, path: Path) -> Picture:
         The path; and the reason why the 3D view is missing, where it is.
     """
     size = SIZE if renderer is None else renderer.size
-    point = size[0] / style.REFERENCE_WIDTH
     overlay = Overlay(size)
+    point = overlay.point
     top, bottom = HEAD * point, size[1] - FOOT * point
     left, middle, right = MARGIN * point, DIVIDE * size[0], size[0] - MARGIN * point
     view_box = (middle + 16.0 * point, top + 8.0 * point, right, top + TALL * (bottom - top))
@@ -72,7 +73,9 @@ def draw_roof(seen: SeenRoof, renderer: Renderer | None, path: Path) -> Picture:
             y = view_box[1] + (20.0 + 12.0 * row) * point
             overlay.write(line, view_box[0], y, "note", color=style.MUTED)
         pixels = np.full((size[1], size[0], 3), 255, dtype=np.uint8)
-    image = paint(pixels, overlay)
+    band = draw_table(overlay, roof, seen.units)
+    overlay.size = (size[0], size[1] + band)
+    image = paint(np.pad(pixels, ((0, band), (0, 0), (0, 0)), constant_values=255), overlay)
     with atomic(path) as temporary:
         image.save(temporary, format="PNG", compress_level=6)
     return Picture(path, reason)
@@ -136,13 +139,16 @@ def _drawing(roof: RoofSurface, view: View) -> Drawing:
 def _header(overlay: Overlay, seen: SeenRoof) -> None:
     point = overlay.point
     left, right = MARGIN * point, overlay.size[0] - MARGIN * point
-    title = fit_text(seen.title, overlay.type_size("title"), 0.7 * (right - left), bold=True)
+    size = overlay.type_size("note")
+    source = wrap_text(seen.source if seen.source != seen.title else "", size, 0.4 * (right - left))
+    wide = max(text_width(line, size) for line in source)
+    title = fit_text(seen.title, overlay.type_size("title"), right - left - wide - 12.0 * point, bold=True)
     overlay.write(title, left, 26.0 * point, "title", bold=True)
     words = summary_words(seen.roof, seen.units)
     overlay.write(fit_text(words, overlay.type_size("body"), right - left), left, 47.0 * point, "body")
-    if seen.source != seen.title:
-        source = fit_text(seen.source, overlay.type_size("body"), 0.28 * (right - left))
-        overlay.write(source, right, 26.0 * point, "body", color=style.MUTED, align="right")
+    for row, line in enumerate(source[:3]):
+        y = (26.0 + 11.0 * row) * point
+        overlay.write(line, right, y, "note", color=style.MUTED, align="right")
 
 
 def _legend(overlay: Overlay, seen: SeenRoof, left: float, top: float, right: float) -> None:
@@ -188,9 +194,8 @@ def _footer(overlay: Overlay, seen: SeenRoof, plan: PlanView) -> None:
     needle = np.array([x, y]) + point * np.array([[0.0, -19.0], [5.0, 0.0], [0.0, -4.0], [-5.0, 0.0]])
     overlay.shapes.append(Shape(needle, fill=style.INK))
     overlay.write("N", x + 10.0 * point, y - 14.0 * point, "note", bold=True)
-    count = len(overlay.unnamed)
-    if count:
-        words = f"{count} small plane{'s' if count > 1 else ''} not named for lack of room"
+    if count := len(overlay.unnamed):
+        words = f"{count} small plane{'s' if count > 1 else ''}: in the table below"
         overlay.write(words, DIVIDE * overlay.size[0], y, "note", color=style.MUTED, align="right")
     low = overlay.size[1] - 11.0 * point
     overlay.write("Compare with the building before calculating on it.", left, low, "note", bold=True)

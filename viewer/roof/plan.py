@@ -10,21 +10,19 @@ import shapely
 from numpy.typing import NDArray
 
 from roofmodel.shape.planes import plan_polygon
-from roofmodel.surface import FLAT_SLOPE, EdgeKind, RoofSurface
+from roofmodel.surface import EdgeKind, RoofSurface
 from roofmodel.units import UnitSystem
 from viewer import style
-from viewer.picture.labels import text_width
 from viewer.picture.sheet import Overlay, Shape
 from viewer.picture.standing import draw_standing
 from viewer.roof.curved import curved_regions, outline_of
-from viewer.roof.words import slope_words
+from viewer.roof.names import Box, PlanView, name_planes
 
 Array = NDArray[np.float64]
 
 LIT, SHADE = "#FAF7F0", "#B7B0A2"  # stone in light and shade; never next to the colors of the edges
 LIGHT = np.array([-0.5, 0.5, np.sqrt(0.5)])  # from the north-west, as maps are lit
 AXIS = 24.0  # band of the coordinates [pt]
-ARROW = 17.0  # [pt]
 CURVED = 2.6  # line around curved regions [pt]
 DASH = (7.0, 4.5)  # [pt]
 
@@ -35,25 +33,8 @@ def stone_rgb(normal: Array) -> Array:
     return share * style.rgb(LIT) + (1.0 - share) * style.rgb(SHADE)
 
 
-class PlanView:
-    """Scale and place of the plan in a box (left, top, right, bottom) of the sheet, north up."""
-
-    def __init__(self, points: Array, box: tuple[float, float, float, float]) -> None:
-        low, high = points[:, :2].min(axis=0), points[:, :2].max(axis=0)
-        span = np.maximum(high - low, 1e-6)
-        room = np.array([box[2] - box[0], box[3] - box[1]])
-        self.scale = float((room / span).min())
-        self.low, self.high, self.box = low, high, box
-        middle = 0.5 * np.array([box[0] + box[2], box[1] + box[3]])
-        self.shift = middle - self.scale * 0.5 * (low + high) * np.array([1.0, -1.0])
-
-    def at(self, xy: Array) -> Array:
-        """Pixels (..., 2) of roof points (..., 2 or 3)."""
-        return xy[..., :2] * np.array([self.scale, -self.scale]) + self.shift
-
-
 def draw_plan(overlay: Overlay, roof: RoofSurface, view: PlanView, units: UnitSystem) -> None:
-    """Draw the plan; planes without room for their name are added to `overlay.unnamed`."""
+    """Draw the plan; planes whose name found no place are added to `overlay.unnamed`."""
     planes = roof.planes
     color = stone_rgb(planes.normal)
     polygons = [plan_polygon(planes, index) for index in range(planes.count)]
@@ -63,10 +44,7 @@ def draw_plan(overlay: Overlay, roof: RoofSurface, view: PlanView, units: UnitSy
     draw_standing(overlay, roof, view.at)
     draw_edges(overlay, view.at(roof.edges.start), view.at(roof.edges.end), roof.edges.kind)
     draw_curved(overlay, roof, view)
-    taken: list[tuple[float, float, float, float]] = []
-    for index in np.argsort(-planes.plan_area, kind="stable"):
-        if not _name(overlay, roof, view, units, int(index), polygons[index], taken):
-            overlay.unnamed.append(planes.name[index])
+    taken = name_planes(overlay, roof, view, units, polygons)
     _edge_numbers(overlay, roof, view, taken)
 
 
@@ -115,57 +93,7 @@ def draw_edge(overlay: Overlay, start: Array, end: Array, kind: EdgeKind) -> Non
         overlay.shapes.append(Shape(ends, line=color, width=width))
 
 
-def _name(
-    overlay: Overlay,
-    roof: RoofSurface,
-    view: PlanView,
-    units: UnitSystem,
-    index: int,
-    polygon: shapely.Polygon,
-    taken: list[tuple[float, float, float, float]],
-) -> bool:
-    """Name, slope and fall of a plane in its widest place; whether there was room for the name."""
-    planes, point = roof.planes, overlay.point
-    size, small = overlay.type_size("label"), overlay.type_size("note")
-    circle = shapely.maximum_inscribed_circle(polygon, tolerance=0.5 / view.scale)
-    center, rim = shapely.get_coordinates(circle)
-    radius = float(np.linalg.norm(rim - center)) * view.scale
-    x, y = view.at(center)
-    name, slope = planes.name[index], slope_words(float(planes.slope[index]), units)
-    wide = max(text_width(name, size, bold=True), text_width(slope, small))
-    two = radius > 1.15 * size and radius > 0.42 * wide
-    if radius < 0.5 * size or (not two and radius < 0.3 * text_width(name, size, bold=True)):
-        return False
-    box = (x - 0.5 * wide, y - size, x + 0.5 * wide, y + size)
-    if any(box[0] < b[2] and b[0] < box[2] and box[1] < b[3] and b[1] < box[3] for b in taken):
-        return False
-    taken.append(box)
-    overlay.write(name, x, y - (0.55 * size if two else 0.0), "label", bold=True, align="center", halo=True)
-    if not two:
-        return True
-    overlay.write(slope, x, y + 0.6 * size, "note", align="center", halo=True)
-    if planes.slope[index] >= FLAT_SLOPE:
-        down = np.array([np.sin(planes.azimuth[index]), -np.cos(planes.azimuth[index])])
-        clear = 1.35 * size * abs(down[1]) + (0.5 * wide + 3.0 * point) * abs(down[0])
-        tip = clear + ARROW * point
-        if tip < radius * 1.6 and polygon.contains(shapely.Point(center + down * [1, -1] * tip / view.scale)):
-            _arrow(overlay, np.array([x, y]) + clear * down, np.array([x, y]) + tip * down)
-    return True
-
-
-def _arrow(overlay: Overlay, start: Array, end: Array) -> None:
-    point = overlay.point
-    way = (end - start) / np.linalg.norm(end - start)
-    side = np.array([-way[1], way[0]])
-    neck = end - 6.0 * point * way
-    overlay.shapes.append(Shape(np.array([start, neck]), line=style.INK, width=1.2 * point))
-    head = np.array([end, neck + 2.6 * point * side, neck - 2.6 * point * side])
-    overlay.shapes.append(Shape(head, fill=style.INK))
-
-
-def _edge_numbers(
-    overlay: Overlay, roof: RoofSurface, view: PlanView, taken: list[tuple[float, float, float, float]]
-) -> None:
+def _edge_numbers(overlay: Overlay, roof: RoofSurface, view: PlanView, taken: list[Box]) -> None:
     """Numbers of edges that share plane and kind, so that each can be found by its name."""
     edges, size = roof.edges, overlay.type_size("note")
     start, end = view.at(edges.start), view.at(edges.end)

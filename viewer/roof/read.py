@@ -26,7 +26,7 @@ class SeenRoof:
     ----------
     roof : RoofSurface
     title, source : str
-        Name of the project or file, and the file it was read from.
+        Name of the project or file; the file it was read from, or the building in it.
     inputs : tuple of Path
         Files that were read.
     digest : str
@@ -83,4 +83,6 @@ def _roof_file(path: Path, units: str, options: Mapping[str, Any]) -> SeenRoof:
         message = system(units).reworded(str(error)).replace("please give it", f"please give it{hint}")
         raise InputError(message) from None
     roof = replace(roof, notes=tuple(system(units).reworded(note) for note in roof.notes))
-    return SeenRoof(roof, path.name, path.name, (path,), hashlib.sha256(data).hexdigest(), system(units))
+    building = options.get("building")
+    source = f"building {building}" if building and building != "all" else path.name
+    return SeenRoof(roof, path.name, source, (path,), hashlib.sha256(data).hexdigest(), system(units))
