@@ -306,7 +306,8 @@ def new(shape: str, out: Path, units: str, standard: str | None) -> None:
 
     write_starter(shape, units, out, standard)
     console().print(
-        f"Wrote {out}. Edit it, then run: eavewright check {out} --out results",
+        f"Wrote {out}. Its numbers are examples: replace them by those of your site, roof and tested "
+        f"hardware, then run: eavewright check {out} --out results",
         highlight=False,
         markup=False,
         soft_wrap=True,

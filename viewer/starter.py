@@ -7,6 +7,7 @@ from pathlib import Path
 from string import Template
 
 from roofmodel.errors import InputError
+from roofmodel.project.schema import STARTING_NAME
 from roofmodel.project.site_schema import FORMATS
 from viewer.files import write_text
 
@@ -19,7 +20,10 @@ _HEAD = """\
 name = "{title}"
 units = "{units}"            # units of all output: "SI" or "US"
 revision = "A"
+client = ""             # for the title block, as the three below; blank lines to sign where empty
+project_number = ""
 engineer = ""           # who answers for this calculation
+checked_by = ""
 
 """
 
@@ -325,7 +329,7 @@ def starter_text(shape: str, units: str, standard: str | None = None) -> str:
         One of `STANDARDS`; what is usual with the units by default.
     """
     code = standard or USUAL[units]
-    head = _HEAD.format(title=f"New project, {shape} roof", units=units)
+    head = _HEAD.format(title=f"{STARTING_NAME}, {shape} roof", units=units)
     site = Template(_SITE[code]).substitute(_LOADS[units], others=_OTHERS)
     form = FORMATS[code][0]
     values = _RESISTANCE[form]

@@ -166,7 +166,7 @@ def verdict(analysis: Analysis, units: UnitSystem) -> Verdict:
 
 
 def falling_sentence(analysis: Analysis, units: UnitSystem) -> str:
-    """Such as "No row holds: S2 eave 187 kN, N1 eave 101 kN (weight of snow, worst case).".
+    """Such as "Snow that no row holds: S2 eave 187 kN, N1 eave 101 kN (weight of snow, worst case).".
 
     Edges whose snow falls to the ground come first, then steps, lower roofs and what has no edge; each the
     heaviest first.
@@ -191,8 +191,8 @@ def falling_sentence(analysis: Analysis, units: UnitSystem) -> str:
     more = f" and {len(order) - FALLING_SHOWN} more" if len(order) > FALLING_SHOWN else ""
     out = quantity(float(analysis.landing.throw[order].max()), "length", units)
     return (
-        f"No row holds: {', '.join(parts)}{more} (weight of snow, worst case). It lands up to {out} out from "
-        "the edge."
+        f"Snow that no row holds: {', '.join(parts)}{more} (weight of snow, worst case). It falls and lands "
+        f"up to {out} out from the edge."
     )
 
 

@@ -17,6 +17,7 @@ from fea.panel.support import PanelSupport
 from roofmodel.layout import Layout
 from roofmodel.project.as_built import AS_MEASURED
 from roofmodel.project.load import Project
+from roofmodel.project.schema import STARTING_NAME
 from roofmodel.project.seam_schema import SeamTable
 from roofmodel.project.site_schema import MeasuredSite, NbccSite
 from roofmodel.project.tested import tested_notes
@@ -66,6 +67,11 @@ def cautions(
     found: list[str] = []
     table = project.table
     units = SYSTEMS[table.project.units]
+    if table.project.name.startswith(STARTING_NAME):
+        found.append(
+            f"The project is still called “{table.project.name}”: its numbers are examples, so the answer "
+            "below is no answer for any real roof. Put in your own and give it a name."
+        )
     if any(case.level is LoadLevel.MEASURED for case in snow.cases):
         factor = max(f.snow for f in factors)
         found.append(

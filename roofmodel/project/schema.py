@@ -55,6 +55,8 @@ from roofmodel.project.seam_schema import SeamTable
 from roofmodel.project.site_schema import FORMATS, AnySite
 from roofmodel.project.thaw_schema import ThawTable
 
+STARTING_NAME = "New project"  # of projects that `new` writes; their numbers are examples
+
 
 class Project(Table):
     """What the calculation is about."""
@@ -62,7 +64,10 @@ class Project(Table):
     name: Line = Field(min_length=1, max_length=120, description="Title for pictures and report.")
     units: Literal["SI", "US"] = Field("SI", description="Unit system of everything that is printed.")
     revision: Line = Field("", max_length=40, description="Revision mark for the report.")
-    engineer: Line = Field("", max_length=120, description="Who is responsible, for the report.")
+    client: Line = Field("", max_length=120, description="Who ordered the calculation, for the title block.")
+    project_number: Line = Field("", max_length=60, description="Number of the project, for the title block.")
+    engineer: Line = Field("", max_length=120, description="Who is responsible, for the title block.")
+    checked_by: Line = Field("", max_length=120, description="Who checked it, for the title block.")
 
 
 def _roof_tag(value: Any) -> str:

@@ -136,3 +136,25 @@ def test_a_missing_clamp_leaves_the_snow_to_the_others(analysis):
     row = layout.row_name.index(gone[0].clamp.rsplit("-", 1)[0])
     now = [a.clamp_force[:, 0, a.project.layout.clamp_row == row, 0].sum(axis=1) for a in (analysis, less)]
     np.testing.assert_allclose(*now, rtol=1e-9)
+
+
+def test_roots_and_powers_are_set_as_mathematics():
+    """No raw underscore, and the root has its bar over what stands under it, also before a power."""
+    found = symbols("u = √(u_along² + u_push²)")
+    assert found.count("#math.equation($sqrt(#[") == 1
+    assert found.endswith("])$)")
+    assert "_" not in found
+    assert '#"u"#sub("along")' in found
+    assert "sqrt" not in symbols("√(x")  # a root that is never closed stays as it is
+
+
+def test_the_title_block_names_all_or_leaves_lines_to_sign(analysis):
+    names = {"client": "Parish of Ormonts", "project_number": "26-117", "checked_by": "R. Castel"}
+    table = analysis.project.table
+    table = table.model_copy(update={"project": table.project.model_copy(update=names)})
+    named = replace(analysis, project=replace(analysis.project, table=table))
+    _, source = package_source(named, None, None, date(2026, 1, 2))
+    front = source[: source.index("#outline")]
+    assert all(value in front for value in names.values())
+    empty = package_source(analysis, None, None, date(2026, 1, 2))[1]
+    assert empty[: empty.index("#outline")].count("stroke: (bottom") == front.count("stroke: (bottom") + 3

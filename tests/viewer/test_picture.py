@@ -23,10 +23,11 @@ from viewer.picture.draw import draw_utilization
 from viewer.picture.findings import clamp_utilization, row_case, shown_case
 from viewer.picture.overlay import compose, drawing_box, verdict
 from viewer.picture.plan import plan_svg
-from viewer.picture.row_diagrams import row_svg
+from viewer.picture.row_diagrams import along_row, row_svg
 from viewer.picture.row_names import spread
 from viewer.picture.scene import Scene, build_scene, choose_view, make_drawing
 from viewer.picture.sheet import Overlay
+from viewer.quantities import quantity
 
 GABLE = """
 [project]
@@ -461,6 +462,36 @@ def test_row_diagram_carries_the_force_of_the_row(gable: Analysis, row: int) -> 
     assert gable.snow.cases[case].name in (texts[1].text or "")
 
 
+@pytest.mark.parametrize("row", [0, 1, 2])
+def test_shear_of_the_diagrams_is_the_slope_of_the_moment_and_jumps_by_the_clamps(
+    gable: Analysis, row: int
+) -> None:
+    """Equilibrium of a piece of rail: dM/ds = V between places, and the load is what the clamps take."""
+    case = row_case(gable, row)
+    factors, force = gable.factors[case], gable.response.rail_force
+    s, shear, _ = along_row(gable, row, factors, case, force, (1, 2))
+    _, moment, _ = along_row(gable, row, factors, case, force, (5, 4))
+    inside = np.diff(s) > 1e-9
+    rise = np.diff(moment)[inside]
+    area = (0.5 * (shear[1:] + shear[:-1]) * np.diff(s))[inside]
+    assert np.abs(np.abs(rise) - np.abs(area)).max() < 2e-3 * np.abs(moment).max()
+    jumps = np.diff(shear)[~inside]
+    on = gable.project.layout.clamp_row == row
+    axis = next(i for i, reading in enumerate(gable.readings) if not reading.top and reading.warmth == 1.0)
+    taken = gable.clamp_force[case, axis, on, 0].sum()
+    assert abs(jumps.sum()) == pytest.approx(taken, rel=1e-6)
+
+
+def test_words_of_the_worst_clamp_keep_off_the_line_of_the_limit(gable: Analysis) -> None:
+    for row in range(len(gable.project.layout.row_name)):
+        texts = elements(row_svg(gable, row), "text")
+        limit = next(float(e.get("y", "0")) + 4.0 for e in texts if e.text == "limit 1.0")
+        name = gable.project.layout.row_name[row]
+        words = [float(e.get("y", "0")) for e in texts if (e.text or "").startswith(f"{name}-")]
+        assert words
+        assert all(y < limit - 3.0 or y - 9.0 > limit for y in words)
+
+
 def test_row_diagram_marks_limit_and_worst_clamp(gable: Analysis, unverified: Analysis) -> None:
     governing = gable.attachment
     assert governing is not None
@@ -468,7 +499,7 @@ def test_row_diagram_marks_limit_and_worst_clamp(gable: Analysis, unverified: An
     words = " ".join(e.text or "" for e in elements(row_svg(gable, row), "text"))
     name = gable.limits[governing.limit].target_name[governing.target]
     assert f"{name}  {style.utilization_text(governing.utilization)}" in words
-    strength = SYSTEMS["SI"].text(float(gable.project.clamp.strength[0]), "force")
+    strength = quantity(float(gable.project.clamp.strength[0]), "force", SYSTEMS["SI"])
     assert f"design strength along the seam {strength}" in words
     assert row_case(gable, row) == shown_case(gable)
     together = next(limit for limit in unverified.limits if limit.name == "clamp combined")

@@ -149,7 +149,7 @@ def test_snow_that_no_row_holds_is_on_the_first_page(tmp_path: Path) -> None:
     assert sentence in one_line(summary(analysis))
     weight = force.exit_weight.max(axis=0)
     heaviest = int(np.argmax(weight))
-    assert sentence.startswith(f"No row holds: {edges.name[force.exit_edge[heaviest]]} ")
+    assert sentence.startswith(f"Snow that no row holds: {edges.name[force.exit_edge[heaviest]]} ")
     numbers = [float(n.replace(",", "")) for n in re.findall(r"([\d.,]+) lbf", sentence)]
     assert numbers == sorted(numbers, reverse=True)
     assert numbers[0] == pytest.approx(system("US").convert(float(weight.max()), "force"), rel=5e-3)
@@ -188,7 +188,7 @@ def test_eaves_come_before_steps_and_lower_roofs(tmp_path: Path) -> None:
     lower = replace(lands.lower, beyond=beyond)
     changed = replace(analysis, force=replace(force, exit_weight=weight), landing=replace(lands, lower=lower))
     sentence = falling_sentence(changed, system("US"))
-    assert sentence.startswith(f"No row holds: {edges.name[force.exit_edge[first]]} ")
+    assert sentence.startswith(f"Snow that no row holds: {edges.name[force.exit_edge[first]]} ")
 
 
 def test_cautions_stand_in_the_verdict(tmp_path: Path) -> None:

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from fea.analysis import Analysis
 from roofmodel.layout import rail_lengths
 from roofmodel.project.load import Project
-from roofmodel.units import SYSTEMS
+from roofmodel.units import SYSTEMS, UnitSystem
 from viewer.export import verdict
 from viewer.files import atomic, safe
 
@@ -142,7 +142,31 @@ def bill_lines(project: Project, bill: Bill) -> list[Line]:
         if count.sum():
             per_row = ", ".join(f"{name} {n}" for name, n in zip(names, count, strict=True) if n)
             found.append((item, "", int(count.sum()), "pieces", f"rows {per_row}"))
-    return found
+    return found + _haul_lines(bill, units, names)
+
+
+HAUL = 6.5  # longest piece that a common truck and two people carry (judgment) [m]
+
+
+def _haul_lines(bill: Bill, units: UnitSystem, names: tuple[str, ...]) -> list[Line]:
+    """Pieces that no stock bar gives, or, without a stock length, that can hardly be hauled."""
+    given = not np.isnan(bill.stock)
+    most = bill.stock if given else HAUL
+    long = np.flatnonzero(bill.piece_length > most + ALIKE)
+    if not len(long):
+        return []
+    # A row's further splices cut its pieces into equal parts that the bar gives.
+    more = np.ceil((bill.piece_length[long] - ALIKE) / most).astype(np.int64) - 1
+    per_row = np.bincount(bill.piece_row[long], more, minlength=len(names)).astype(np.int64)
+    rows = ", ".join(f"{name} {n}" for name, n in zip(names, per_row, strict=True) if n)
+    why = "longer than rail.stock_length" if given else "rail.stock_length is not given; long to haul"
+    note = (
+        f"{len(long)} pieces {why}: at least {more.sum()} more splices (rows {rows}), in no count above and "
+        "not in the calculation; put them into the project (row.splice_every) and check again"
+    )
+    return [
+        ("splice, missing", f"pieces up to {units.text(most, 'length')}", int(more.sum()), "pieces", note)
+    ]
 
 
 def rail_words(project: Project) -> str:

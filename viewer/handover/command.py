@@ -39,7 +39,7 @@ def handover(project: Path, out: Path, picture: bool) -> None:
         from roofmodel.project.load import load_project
         from viewer.analyzing import analyze_project
         from viewer.files import check_output, output_folder
-        from viewer.handover.run import OUTPUTS, write_handover
+        from viewer.handover.run import OUTPUTS, write_handover, written
 
         loaded = load_project(project)
         check_output(out, list(loaded.inputs), list(OUTPUTS))
@@ -60,5 +60,5 @@ def handover(project: Path, out: Path, picture: bool) -> None:
     if drawn.reason and picture:
         notice(f"No picture: {drawn.reason}")
     print_json(folder / "handover.json")
-    console().print(f"Written to {folder}/: " + ", ".join(OUTPUTS), highlight=False)
+    console().print(f"Written to {folder}/: " + ", ".join(written(folder)), highlight=False)
     sys.exit(0 if analysis.passed else 1)

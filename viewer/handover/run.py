@@ -29,6 +29,7 @@ def _silent(text: str) -> None:
 
 
 OUTPUTS = (
+    "utilization.png",
     "package.pdf",
     "package.html",
     "plan.dxf",
@@ -46,7 +47,7 @@ OUTPUTS = (
 def write_handover(
     analysis: Analysis, folder: Path, picture: Path | None = None, reason: str = "", tell: Tell = _silent
 ) -> Bill:
-    """Write `OUTPUTS` to a folder.
+    """Write `OUTPUTS` to a folder, all but the picture, which is there if it could be drawn.
 
     Parameters
     ----------
@@ -59,6 +60,8 @@ def write_handover(
     tell : callable
         Is told what is being written.
     """
+    if picture is None:
+        (folder / "utilization.png").unlink(missing_ok=True)  # of a run before
     tell("running the check again with other inputs")
     sway = sway_findings(analysis)
     tell("setting the calculation package")
@@ -72,7 +75,10 @@ def write_handover(
     write_workbook(analysis, bill, folder / "tables.xlsx")
     write_glb(analysis, folder / "roof.glb")
     write_blocks(analysis, folder)
-    write_text(folder / "handover.json", json.dumps(_data(analysis, bill), ensure_ascii=False) + "\n")
+    write_text(
+        folder / "handover.json",
+        json.dumps(_data(analysis, bill, written(folder)), ensure_ascii=False) + "\n",
+    )
     return bill
 
 
@@ -86,7 +92,12 @@ def _sway_content(sway: SwayFindings | None) -> dict[str, Any] | None:
     return {"words": words, "drawing": Markup(drawing), "table": table}
 
 
-def _data(analysis: Analysis, bill: Bill) -> dict[str, Any]:
+def written(folder: Path) -> list[str]:
+    """`OUTPUTS` that are there; the picture only where this machine can draw."""
+    return [name for name in OUTPUTS if name == "handover.json" or (folder / name).exists()]
+
+
+def _data(analysis: Analysis, bill: Bill, names: list[str]) -> dict[str, Any]:
     """Verdict and quantities as plain data; pieces in meters, quantities in the project's units."""
     project = analysis.project
     heads = ("item", "size", "quantity", "unit", "note")
@@ -95,7 +106,7 @@ def _data(analysis: Analysis, bill: Bill) -> dict[str, Any]:
             {
                 **file_head("handover", project.path.name, project.digest),
                 "verdict": verdict(analysis),
-                "files": [name for name in OUTPUTS if name != "handover.json"],
+                "files": [name for name in names if name != "handover.json"],
                 "pieces": [
                     {"row": project.layout.row_name[row], "length": length, "bar": bar}
                     for row, length, bar in zip(bill.piece_row, bill.piece_length, bill.bar, strict=True)

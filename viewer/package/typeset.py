@@ -15,7 +15,9 @@ from viewer.report.working_parts import Expression, Number
 
 EXCEEDED = f'#text(fill: rgb("{style.EXCEEDED_ANCHORS[0]}"), weight: "semibold")'
 SMALL = f'#text(size: 7.5pt, fill: rgb("{style.MUTED}"))'
+SIGN = "#box(width: 100%, height: 8pt, stroke: (bottom: 0.6pt))"  # a line to sign on
 WIDE = 7  # columns from which a table is set smaller
+OPEN, CLOSE = "#math.equation($sqrt(#[", "])$)"
 LONG = 30  # characters of a cell that wants a wide column
 
 
@@ -29,8 +31,34 @@ def _escaped(words: str) -> str:
 
 
 def symbols(words: str) -> str:
-    """Formula text: Greek words become letters, underscores subscripts, carets powers."""
+    """Formula text: Greek letters, subscripts, powers, and roots with their bar."""
     words = re.sub(GREEK_WORD, lambda m: GREEK[m.group(1)], words)
+    return "".join(one if mark else _subscripts(one) for one, mark in _roots([words]))
+
+
+def _roots(parts: Sequence[str]) -> list[tuple[str, bool]]:
+    """Parts cut where a root begins and ends: text, or (True) what opens and closes it."""
+    found: list[tuple[str, bool]] = []
+    deep: list[bool] = []  # of every open bracket, whether it is a root's
+    for part in parts:
+        last = 0
+        for match in re.finditer(r"√\(|\(|\)", part):
+            root = match.group() == "√(" if match.group() != ")" else bool(deep) and deep[-1]
+            if match.group() != ")":
+                deep.append(root)
+            elif deep:
+                deep.pop()
+            if root:
+                found += [
+                    (part[last : match.start()], False),
+                    (CLOSE if match.group() == ")" else OPEN, True),
+                ]
+                last = match.end()
+        found.append((part[last:], False))
+    return [(part, False) for part in parts] if any(deep) else found
+
+
+def _subscripts(words: str) -> str:
     parts, last = [], 0
     for match in re.finditer(rf"{SUBSCRIPT}|\^(\d)", words):
         parts.append(text(words[last : match.start()]))
@@ -65,9 +93,9 @@ def bullets(lines: Iterable[str], *, numbered: bool = False) -> str:
 
 
 def facts(pairs: Sequence[tuple[str, str]], columns: int = 2) -> str:
-    """Words and what they stand for, side by side."""
+    """Words and what they stand for, side by side; a line to write on where nothing is given."""
     cells = "".join(
-        f'  [#text(fill: rgb("{style.MUTED}"), size: 8.5pt)[{text(word)}]], [{text(value)}],\n'
+        f'  [#text(fill: rgb("{style.MUTED}"), size: 8.5pt)[{text(word)}]], [{text(value) or SIGN}],\n'
         for word, value in pairs
     )
     widths = ", ".join(["auto, 1fr"] * columns)
@@ -136,15 +164,14 @@ def columns(pieces: Sequence[str]) -> str:
 
 def expression(parts: Expression, units: UnitSystem) -> str:
     """An expression with its numbers in the user's units."""
-    out = []
+    shown = []
     for part in parts:
         if not isinstance(part, Number):
-            out.append(text(part))
+            shown.append(part)
             continue
-        number, _, unit = quantity(part.value, part.kind, units, 4).partition(" ")
-        shown = f"{number} {unit}".strip()
-        out.append(text(f"({shown})" if number.startswith("−") else shown))
-    return "".join(out)
+        number = quantity(part.value, part.kind, units, 4)
+        shown.append(f"({number})" if number.startswith("−") else number)
+    return "".join(one if mark else text(one) for one, mark in _roots(shown))
 
 
 def steps(working: Working, units: UnitSystem) -> str:

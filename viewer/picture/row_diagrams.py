@@ -1,4 +1,4 @@
-"""Diagrams along a row: load, bending moment, clamp forces and utilizations."""
+"""Diagrams along a row: load, shear, bending moment, deflected shape, clamp forces and utilizations."""
 
 from __future__ import annotations
 
@@ -8,17 +8,19 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fea.analysis import Analysis
-from roofmodel.units import SYSTEMS, UnitSystem
+from fea.checks.combinations import LoadFactors
+from roofmodel.units import UnitSystem
 from viewer import style
 from viewer.picture import svg
 from viewer.picture.findings import row_case
 from viewer.picture.plan import clamp_marks
+from viewer.quantities import quantity, system
 from viewer.summary import combination, read_as_tested
 
 Array = NDArray[np.float64]
 
 WIDTH, LEFT, RIGHT = 760.0, 92.0, 30.0  # of the drawing and beside the diagrams [px]
-PANEL, GAP, HEAD = 58.0, 38.0, 46.0
+PANEL, GAP, HEAD = 46.0, 32.0, 42.0
 TYPE = 12.0  # 8 pt where the drawing is as wide as a printed page [px]
 
 
@@ -42,7 +44,7 @@ class _Axes:
 
 
 def row_svg(analysis: Analysis, row: int) -> str:
-    """Line load, bending moment, clamp forces and clamp utilizations of a row.
+    """Line load, shear, bending moment, deflected shape, clamp forces and clamp utilizations of a row.
 
     Parameters
     ----------
@@ -53,11 +55,12 @@ def row_svg(analysis: Analysis, row: int) -> str:
     Returns
     -------
     str
-        SVG of the row's worst case with its strength combination, snow at the rail's axis for the moment.
-        Positive moments bend the rail down the slope between clamps.
+        SVG of the row's worst case with its strength combination, snow at the rail's axis for the rail; the
+        deflected shape is under snow as it lies. Positive moments bend the rail down the slope between
+        clamps, positive shear pushes what lies left of it up the slope.
     """
     layout, case = analysis.project.layout, row_case(analysis, row)
-    units = SYSTEMS[analysis.project.table.project.units]
+    units = system(analysis.project.table.project.units)
     length = float(layout.row_length[row])
     name = layout.row_name[row]
     parts = [
@@ -71,7 +74,7 @@ def row_svg(analysis: Analysis, row: int) -> str:
         ),
     ]
     top = HEAD + 18.0
-    for panel in (_load, _moment, _clamp_force, _clamp_use):
+    for panel in (_load, _shear, _moment, _deflected, _clamp_force, _clamp_use):
         parts += panel(analysis, row, case, top, units)
         top += PANEL + GAP
     parts += _places(_Axes(top - GAP + 6.0, length, 0.0, 1.0), layout.clamp_s[layout.clamp_row == row], units)
@@ -105,7 +108,7 @@ def _load(analysis: Analysis, row: int, case: int, top: float, units: UnitSystem
     axes = _Axes(top, length, 0.0, most / units.convert(1.0, "line"))
     s = np.concatenate([[span[0, 0]], span.ravel(), [span[-1, 1]]])
     steps = axes.points(s, np.concatenate([[0.0], np.repeat(value, 2), [0.0]]))
-    ticks = [(0.0, "0"), (axes.high, f"{most:g}")]
+    ticks = [(0.0, "0"), (axes.high, _level(most))]
     parts = _panel(axes, f"Sliding snow on the rail, factored, {units.label('line')}", ticks)
     parts.append(
         svg.element(
@@ -125,7 +128,7 @@ def _load(analysis: Analysis, row: int, case: int, top: float, units: UnitSystem
             parts.append(svg.line(arrow, style.INK, 1.6))
             head = np.array([[x, top + PANEL], [x - 3.5, top + PANEL - 9.0], [x + 3.5, top + PANEL - 9.0]])
             parts.append(svg.element("path", d=svg.path(head, closed=True), fill=style.INK))
-            words = f"{units.text(extra, 'force')} from beyond the end"
+            words = f"{quantity(extra, 'force', units)} from beyond the end"
             parts.append(
                 svg.text(
                     words,
@@ -140,40 +143,87 @@ def _load(analysis: Analysis, row: int, case: int, top: float, units: UnitSystem
 
 
 def _moment(analysis: Analysis, row: int, case: int, top: float, units: UnitSystem) -> list[str]:
-    result, factors = analysis.response, analysis.factors[case]
-    count = analysis.basis.cases
+    title = (
+        f"Bending moment of the rail, {units.label('moment')}: down the slope, square to the roof (dashed)"
+    )
+    s, down, away = along_row(
+        analysis, row, analysis.factors[case], case, analysis.response.rail_force, (5, 4)
+    )
+    return _curves(_Curves(title, "moment", s, down, away, f"{title}."), analysis, row, top, units)
+
+
+def _shear(analysis: Analysis, row: int, case: int, top: float, units: UnitSystem) -> list[str]:
+    title = f"Shear force of the rail, {units.label('force')}: along the slope, square to the roof (dashed)"
+    s, down, away = along_row(
+        analysis, row, analysis.factors[case], case, analysis.response.rail_force, (1, 2)
+    )
+    return _curves(_Curves(title, "force", s, down, away, f"{title}."), analysis, row, top, units)
+
+
+def _deflected(analysis: Analysis, row: int, case: int, top: float, units: UnitSystem) -> list[str]:
+    """The rail's axis under snow as it lies, as seen square to the roof: down is down the slope."""
+    title = f"Deflected shape of the rail, {units.label('size')}: down the slope, square to the roof (dashed)"
+    s, down, away = along_row(
+        analysis, row, analysis.service[case], case, analysis.response.deflection, (1, 2)
+    )
+    words = "Deflected shape of the rail under snow as it lies."
+    return _curves(_Curves(title, "size", s, down, away, words), analysis, row, top, units)
+
+
+def along_row(
+    analysis: Analysis, row: int, factors: LoadFactors, case: int, unit: Array, axes: tuple[int, int]
+) -> tuple[Array, Array, Array]:
+    """Places on a row and two components there of a combination, snow at the rail's axis."""
+    result, count = analysis.response, analysis.basis.cases
     snow, dead, thermal = (np.full(count, f) for f in (factors.snow, factors.dead, factors.thermal))
     weights = analysis.basis.weights(snow, dead, thermal, top=False)[case]
     on = np.flatnonzero(result.sample_row == row)
     on = on[np.lexsort((result.sample_s[on], result.sample_span[on]))]
-    s = result.sample_s[on]
-    down, away = (np.tensordot(weights, result.rail_force[:, on, axis], 1) for axis in (5, 4))
-    reach = float(max(np.abs(down).max(initial=0.0), np.abs(away).max(initial=0.0)))
-    most = style.scale_top(1.02 * units.convert(reach, "moment"))
-    high = most / units.convert(1.0, "moment")
-    axes = _Axes(top, float(analysis.project.layout.row_length[row]), -high, high)
-    ticks = [(-high, f"−{most:g}"), (0.0, "0"), (high, f"{most:g}")]
-    parts = _panel(
-        axes,
-        f"Bending moment of the rail, {units.label('moment')}: down the slope, square to the roof (dashed)",
-        ticks,
-    )
-    area = np.concatenate([[[float(axes.x(s[0])), float(axes.y(np.array(0.0)))]], axes.points(s, down)])
-    area = np.concatenate([area, [[float(axes.x(s[-1])), float(axes.y(np.array(0.0)))]]])
+    first, second = (np.tensordot(weights, unit[:, on, axis], 1) for axis in axes)
+    return result.sample_s[on], first, second
+
+
+@dataclass(frozen=True)
+class _Curves:
+    """Two components along a row (t,): the first filled, the second dashed; `words` for those who listen."""
+
+    title: str
+    kind: str
+    s: Array
+    first: Array
+    second: Array
+    words: str
+
+
+def _curves(curves: _Curves, analysis: Analysis, row: int, top: float, units: UnitSystem) -> list[str]:
+    """A panel of two curves about zero, the largest value of the first named."""
+    s, first = curves.s, curves.first
+    reach = float(max(np.abs(first).max(initial=0.0), np.abs(curves.second).max(initial=0.0)))
+    most = style.scale_top(1.02 * units.convert(reach, curves.kind))
+    high = most / units.convert(1.0, curves.kind)
+    up = max(float(first.max(initial=0.0)), float(curves.second.max(initial=0.0))) > 0.05 * reach
+    axes = _Axes(top, float(analysis.project.layout.row_length[row]), -high, high if up else 0.0)
+    ticks = [(-high, f"−{_level(most)}"), (0.0, "0"), (high, _level(most))]
+    parts = _panel(axes, curves.title, ticks if up else ticks[:2])
+    zero = float(axes.y(np.array(0.0)))
+    ends = [[[float(axes.x(s[i])), zero]] for i in (0, -1)]
+    area = np.concatenate([ends[0], axes.points(s, first), ends[1]])
     parts.append(svg.element("path", d=svg.path(area, closed=True), fill=style.ACCENT, fill_opacity=0.14))
-    parts.append(svg.line(axes.points(s, down), style.ACCENT, 1.3))
-    parts.append(svg.line(axes.points(s, away), style.MUTED, 1.0, dash="3 2"))
-    worst = int(np.argmax(np.abs(down)))
-    x, y = axes.points(s[worst : worst + 1], down[worst : worst + 1])[0]
-    anchor = "end" if x > 0.5 * WIDTH else "start"
+    parts.append(svg.line(axes.points(s, first), style.ACCENT, 1.3))
+    parts.append(svg.line(axes.points(s, curves.second), style.MUTED, 1.0, dash="3 2"))
+    worst = int(np.argmax(np.abs(first)))
+    x, y = axes.points(s[worst : worst + 1], first[worst : worst + 1])[0]
+    left = x > 0.5 * WIDTH
     parts.append(svg.element("circle", cx=x, cy=y, r=2.6, fill=style.ACCENT))
-    words = units.text(float(abs(down[worst])), "moment")
-    parts.append(
-        svg.text(
-            words, x + (-6.0 if anchor == "end" else 6.0), y + 3.5, TYPE, anchor=anchor, bold=True, halo=True
-        )
-    )
-    return parts
+    words = quantity(float(abs(first[worst])), curves.kind, units)
+    at = (x + (-6.0 if left else 6.0), y + 3.5)
+    parts.append(svg.text(words, *at, TYPE, anchor="end" if left else "start", bold=True, halo=True))
+    return [svg.element("g", "".join(parts), role="img", aria_label=curves.words)]
+
+
+def _level(value: float) -> str:
+    """A round level of an axis."""
+    return f"{value:,.10g}"
 
 
 def _bars(axes: _Axes, s: Array, value: Array, color: list[str]) -> list[str]:
@@ -189,16 +239,17 @@ def _bars(axes: _Axes, s: Array, value: Array, color: list[str]) -> list[str]:
     return [svg.element("path", d=data, fill=shade) for shade, data in bars.items()]
 
 
-def _limit_line(axes: _Axes, value: float, words: str, *, below: bool = False) -> list[str]:
+def _limit_line(axes: _Axes, value: float, words: str, *, left: bool = False) -> list[str]:
+    """A limit with its words above it, at the right or left end."""
     y = float(axes.y(np.array(value)))
     return [
         svg.line(np.array([[LEFT, y], [WIDTH - RIGHT, y]]), style.EXCEEDED_ANCHORS[0], 1.8),
         svg.text(
             words,
-            WIDTH - RIGHT,
-            y + (13.0 if below else -4.0),
+            LEFT + 4.0 if left else WIDTH - RIGHT,
+            y - 4.0,
             TYPE,
-            anchor="end",
+            anchor="start" if left else "end",
             bold=True,
             halo=True,
             color=style.EXCEEDED_ANCHORS[0],
@@ -215,18 +266,18 @@ def _clamp_force(analysis: Analysis, row: int, case: int, top: float, units: Uni
     strength = float(analysis.project.clamp.strength[0])
     given = not np.isnan(strength)
     reach = max(float(value.max(initial=0.0)), strength if given else 0.0)
-    most = style.scale_top(1.05 * units.convert(reach, "force"))
+    most = style.scale_top(1.3 * units.convert(reach, "force"))
     unit = units.convert(1.0, "force")
     least = min(float(value.min(initial=0.0)), 0.0)
     axes = _Axes(top, float(layout.row_length[row]), 1.05 * least, most / unit)
     title = f"Plain factored force F on the clamps along the seam, {units.label('force')}"
     if read_as_tested(analysis):
         title += "; not the larger force as tested"
-    parts = _panel(axes, title, [(0.0, "0"), (axes.high, f"{most:g}")])
+    parts = _panel(axes, title, [(0.0, "0"), (axes.high, _level(most))])
     parts += _bars(axes, layout.clamp_s[on], value, [style.ACCENT] * int(on.sum()))
-    words = f"design strength along the seam {units.text(strength, 'force')}"
+    words = f"design strength along the seam {quantity(strength, 'force', units)}"
     if given:
-        return parts + _limit_line(axes, strength, words, below=True)
+        return parts + _limit_line(axes, strength, words)
     return [
         *parts,
         svg.text(
@@ -248,19 +299,23 @@ def _clamp_use(analysis: Analysis, row: int, case: int, top: float, units: UnitS
     use = together.utilization[case, on]
     most = style.scale_top(1.3 * max(float(np.nan_to_num(use, nan=0.0).max(initial=0.0)), 1.0))
     axes = _Axes(top, float(layout.row_length[row]), 0.0, most)
-    parts = _panel(axes, "Clamp utilization, all directions together", [(0.0, "0"), (most, f"{most:g}")])
+    parts = _panel(axes, "Clamp utilization, all directions together", [(0.0, "0"), (most, _level(most))])
     known = ~np.isnan(use)
     s = layout.clamp_s[on]
     parts += _bars(
         axes, s[known], use[known], [style.utilization_color(round(float(u), 2)) for u in use[known]]
     )
-    parts += _limit_line(axes, 1.0, "limit 1.0")
+    worst_s = float(s[np.nanargmax(use)]) if known.any() else 0.0
+    parts += _limit_line(axes, 1.0, "limit 1.0", left=worst_s > 0.5 * axes.length)
     if known.any():
         worst = int(np.nanargmax(use))
         x, y = axes.points(s[worst : worst + 1], use[worst : worst + 1])[0]
         words = f"{layout.clamp_name[on[worst]]}  {style.utilization_text(float(use[worst]))}"
         anchor = "start" if x < LEFT + 40.0 else "middle" if x < WIDTH - RIGHT - 40.0 else "end"
-        parts.append(svg.text(words, float(x), float(y) - 5.0, TYPE, anchor=anchor, bold=True, halo=True))
+        y, limit = float(y) - 5.0, float(axes.y(np.array(1.0)))
+        if limit - 3.0 < y < limit + 0.9 * TYPE + 3.0:  # the words would cross the line of the limit
+            y = limit - 4.0
+        parts.append(svg.text(words, float(x), y, TYPE, anchor=anchor, bold=True, halo=True))
     unknown = axes.points(s[~known], np.zeros(int((~known).sum()))) - [0.0, 6.0]
     return parts + clamp_marks(unknown, np.full(len(unknown), np.nan), 3.6)
 

@@ -66,6 +66,7 @@ if TYPE_CHECKING:
     from jinja2 import Environment
     from markupsafe import Markup
 
+BLANK = ""  # in the title block: a line to sign on
 DRAWINGS_SHOWN = 12  # rows drawn one by one; more would bury the reader
 GREEK = {
     "theta": "θ",
@@ -81,7 +82,7 @@ GREEK = {
 }
 GREEK_WORD = r"\b(theta|gamma|alpha|beta|mu|rho|Omega|phi|sum\(|sqrt\()(?![a-z]{2})"
 # Short symbols only, so that names of fields and files stay as they are.
-SUBSCRIPT = r"(?<![\w])(\w{1,3}?)_([A-Za-z0-9+−]+(?:,[A-Za-z0-9]+)*)(?!\w)"
+SUBSCRIPT = r"(?<![\w])(\w{1,3}?)_([A-Za-z0-9+−]+(?:,[A-Za-z0-9]+)*)(?![^\W²³])"
 
 
 def write_report(
@@ -213,9 +214,12 @@ def _title_block(analysis: Analysis, today: date) -> tuple[tuple[str, str], ...]
     project = analysis.project
     about = project.table.project
     return (
-        ("Revision", about.revision or "–"),
-        ("Engineer", about.engineer or "not named"),
+        ("Client", about.client or BLANK),
+        ("Project no.", about.project_number or BLANK),
+        ("Revision", about.revision or BLANK),
         ("Date", today.isoformat()),
+        ("By", about.engineer or BLANK),
+        ("Checked by", about.checked_by or BLANK),
         ("Standard", analysis.snow.cases[0].standard if analysis.snow.cases else "–"),
         ("Format", project.table.design.format),
         ("Units", about.units),

@@ -153,7 +153,7 @@ function showAnswer() {
 // What is no attachment and no less a danger: the hardest other limit, cautions, snow that no row holds.
 function asides(shown) {
   const { cautions, falling } = shown.verdict;
-  const falls = falling.replace(/^No row holds: /, "").replace(/ \(weight of snow.*$/, "");
+  const falls = falling.replace(/^Snow that no row holds: /, "").replace(/ \(weight of snow.*$/, "");
   const used = shown.governing.use ?? 0;
   const other = shown.others.filter((one) => one.use !== null).reduce((a, b) => (a && a.use >= b.use ? a : b), null);
   const open = shown.others.filter((one) => one.use === null);
