@@ -28,6 +28,7 @@ WALL_SHADE = "#D9D5CB"
 STANDING = "#8C8377"  # chimneys, parapets and other boxes on the roof
 STANDING_TOP = "#B4ACA0"
 GLASS = "#5A6B8C"  # solar arrays
+GLASS_HATCH = "#9FADC9"
 ACCENT = "#0F5C7A"  # links, headings, bending moment
 
 # Light to dark; anchors at equal steps.

@@ -14,6 +14,13 @@ from roofmodel.snow.cases import case_pressure_at
 from roofmodel.units import SYSTEMS
 from viewer import style
 from viewer.picture.scene import cell_quads, plane_seams, walls_below
+from viewer.picture.standing import (
+    array_hatch,
+    clamp_crosses,
+    standing_lines,
+    standing_quads,
+    standing_tops,
+)
 
 Array = NDArray[np.float64]
 
@@ -52,12 +59,13 @@ def _padded(size: int) -> int:
 
 
 def roof_block(project: Project) -> bytes:
-    """What stands whatever the snow: walls, edges, seams, obstacles, and a frame for every plane."""
+    """What stays whatever the snow: walls, edges, seams, what stands on the roof, a frame for every plane."""
     roof = project.roof
     walls = walls_below(roof)
     edges = np.stack([roof.edges.start, roof.edges.end], axis=1)
     weight = np.array([style.EDGE_WEIGHT[kind] for kind in roof.edges.kind])
     seams = _seams(project)
+    quads, colors = standing_quads(roof)
     low, high = roof.points.min(axis=0), roof.points.max(axis=0)
     about = {
         "planes": [
@@ -72,6 +80,7 @@ def roof_block(project: Project) -> bytes:
             }
             for p, name in enumerate(roof.planes.name)
         ],
+        "standing": [{"name": name, "at": at.tolist()} for name, at in standing_tops(roof)],
         "low": low.tolist(),
         "high": high.tolist(),
     }
@@ -79,7 +88,11 @@ def roof_block(project: Project) -> bytes:
         about,
         {
             "walls": _two_triangles(walls).astype("<f4"),
-            "obstacles": _two_triangles(_obstacles(project)).astype("<f4"),
+            "obstacles": _two_triangles(quads).astype("<f4"),
+            "obstacle_rgb": np.repeat(np.rint(255.0 * colors), 6, axis=0).astype("u1"),
+            "obstacle_lines": standing_lines(quads).reshape(-1, 3).astype("<f4"),
+            "glass_lines": array_hatch(roof).reshape(-1, 3).astype("<f4"),
+            "glass_clamps": clamp_crosses(roof).reshape(-1, 3).astype("<f4"),
             "edges": edges.reshape(-1, 3).astype("<f4"),
             "edge_weight": weight.astype("<f4"),
             "seams": seams.reshape(-1, 3).astype("<f4"),
@@ -89,13 +102,6 @@ def roof_block(project: Project) -> bytes:
 
 def _two_triangles(quads: Array) -> Array:
     return quads[:, [0, 1, 2, 0, 2, 3]].reshape(-1, 3)
-
-
-def _obstacles(project: Project) -> Array:
-    """Faces of what stands on the roof, (f, 4, 3). [m]."""
-    found = project.roof.obstacles
-    rise = found.height[found.face][:, None] * np.array([0.0, 0.0, 1.0])
-    return np.stack([found.start + rise, found.end + rise, found.end, found.start], axis=1).reshape(-1, 4, 3)
 
 
 def _seams(project: Project) -> Array:

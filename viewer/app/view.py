@@ -20,6 +20,7 @@ from roofmodel.project.schema import RowTable
 from roofmodel.surface import FLAT_SLOPE, EdgeKind
 from roofmodel.units import factor, split
 from viewer.app.session import State, Version
+from viewer.picture.standing import array_clamps, standing_quads
 from viewer.quantities import column, percent, quantity, significant, system
 from viewer.summary import CAUTIONS, combination, governing_text, row_lines, verdict
 
@@ -308,8 +309,9 @@ def roof_key(project: Project) -> str:
     roof, table = project.roof, project.table
     digest = hashlib.sha256(np.ascontiguousarray(roof.points).tobytes())
     choices = (roof.planes.name, roof.edges.name, table.plane, project.panel.seam_spacing)
-    digest.update(repr((choices, roof.obstacles.name)).encode())
+    digest.update(repr((choices, roof.obstacles.name, roof.arrays.name)).encode())
     digest.update(roof.obstacles.start.tobytes() + roof.obstacles.height.tobytes())
+    digest.update(standing_quads(roof)[0].tobytes() + array_clamps(roof).tobytes())
     return digest.hexdigest()[:16]
 
 

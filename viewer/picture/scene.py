@@ -20,7 +20,7 @@ from viewer.picture.camera import View, choose_axes, fit_view
 from viewer.picture.findings import called_clamp, clamp_utilization, shown_case
 from viewer.picture.marks import MARK_POINTS, mark_layers
 from viewer.picture.render import Drawing
-from viewer.picture.standing import patch_rings, standing_lines, standing_quads
+from viewer.picture.standing import array_lines, patch_rings, standing_lines, standing_quads
 
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -278,19 +278,22 @@ def make_drawing(analysis: Analysis, scene: Scene, view: View) -> Drawing:
     polygons += [_standing(scene)] if len(scene.standing) else []
     polygons += _mark_polygons(scene, view, reach)
     seams = _all_seams(analysis, view)
-    drawn = (seams, scene.edges, standing_lines(scene.standing), scene.landed)
-    lift = (0.0010, 0.0025, 0.0025, 0.0025)
+    glass, glass_rgb, glass_width = array_lines(analysis.project.roof)
+    drawn = (seams, scene.edges, standing_lines(scene.standing), scene.landed, glass)
+    lift = (0.0010, 0.0025, 0.0025, 0.0025, 0.0025)
     lines = np.concatenate([p + up * reach * view.toward for p, up in zip(drawn, lift, strict=True)])
     color = [
         np.tile(style.rgb(style.FAINT), (len(seams), 1)),
         np.tile(style.rgb(style.INK), (len(scene.edges) + 4 * len(scene.standing), 1)),
         np.tile(style.rgb(style.ACCENT), (len(scene.landed), 1)),
+        glass_rgb,
     ]
     width = [
         np.full(len(seams), 0.28),
         np.array([style.EDGE_WEIGHT[kind] for kind in scene.edge_kind]) * 0.62,
         np.full(4 * len(scene.standing), 0.6),
         np.full(len(scene.landed), 1.4),
+        glass_width,
     ]
     return Drawing(
         points=np.concatenate([p for p, _, _ in polygons]),

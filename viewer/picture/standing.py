@@ -17,6 +17,8 @@ from viewer.picture.sheet import Overlay, Shape
 Array = NDArray[np.float64]
 
 LIFT = 0.01  # so that marks on a plane do not sink into it [m]
+HATCH = 0.5  # between the lines on glass [m]
+MARK = 0.09  # half size of the mark of an array's clamp [m]
 
 
 def standing_quads(roof: RoofSurface) -> tuple[Array, Array]:
@@ -72,10 +74,69 @@ def _tops(known: Obstacles) -> Array:
 
 
 def _glass(roof: RoofSurface) -> Array:
+    arrays = roof.arrays
+    corners = _on_glass(roof, np.repeat(np.arange(arrays.count), 4), arrays.corners.reshape(-1, 2))
+    return corners.reshape(-1, 4, 3)
+
+
+def array_hatch(roof: RoofSurface) -> Array:
+    """Slanted lines on the glass of every array, (h, 2, 3). [m]."""
+    arrays = roof.arrays
+    found = [np.zeros((0, 2, 3))]
+    for k, (wide, deep) in enumerate((arrays.high - arrays.low).tolist()):
+        step = min(HATCH, 0.25 * wide, 0.5 * deep)
+        c = np.arange(step - deep, wide, step)
+        start = np.stack([np.maximum(c, 0.0), np.maximum(-c, 0.0)], axis=1)
+        end = np.stack([np.minimum(c + deep, wide), np.minimum(wide - c, deep)], axis=1)
+        uv = arrays.low[k] + np.stack([start, end], axis=1)
+        found.append(_on_glass(roof, np.full(2 * len(c), k), uv.reshape(-1, 2)).reshape(-1, 2, 3))
+    return np.concatenate(found)
+
+
+def array_clamps(roof: RoofSurface) -> Array:
+    """Clamps of the arrays, each line's spread evenly along its seam under the glass, (c, 3). [m]."""
+    arrays = roof.arrays
+    each = arrays.clamps_up[arrays.line_array]
+    line = np.repeat(np.arange(len(each)), each)
+    place = np.arange(len(line)) - np.repeat(np.cumsum(each) - each, each)
+    k = arrays.line_array[line]
+    deep = (arrays.high - arrays.low)[k, 1]
+    v = arrays.low[k, 1] + (place + 0.5) / each[line] * deep
+    u = arrays.line_u[line] + (v - arrays.high[k, 1]) * np.tan(arrays.angle[k])
+    return _on_glass(roof, k, np.stack([np.clip(u, arrays.low[k, 0], arrays.high[k, 0]), v], axis=1))
+
+
+def clamp_crosses(roof: RoofSurface) -> Array:
+    """Crosses that mark the clamps of the arrays, (2 c, 2, 3). [m]."""
     arrays, planes = roof.arrays, roof.planes
-    flat = planes.to_world(np.repeat(arrays.plane, 4), arrays.corners.reshape(-1, 2)).reshape(-1, 4, 3)
-    lift = np.maximum(arrays.gap, LIFT)[:, None] * planes.normal[arrays.plane]
-    return np.asarray(flat + lift[:, None])
+    plane = arrays.plane[np.repeat(arrays.line_array, arrays.clamps_up[arrays.line_array])]
+    at = array_clamps(roof)
+    arms = (planes.across[plane], planes.upslope[plane])
+    crosses = [np.stack([at - MARK * arm, at + MARK * arm], axis=1) for arm in arms]
+    return np.concatenate([np.zeros((0, 2, 3)), *crosses])
+
+
+def array_lines(roof: RoofSurface) -> tuple[Array, Array, Array]:
+    """Hatch and clamps of the arrays in 3D: lines (n, 2, 3) [m], colors (n, 3), widths (n,) [pt]."""
+    hatch, crosses = array_hatch(roof), clamp_crosses(roof)
+    color = np.concatenate(
+        [
+            np.tile(style.rgb(style.GLASS_HATCH), (len(hatch), 1)),
+            np.tile(style.rgb(style.PAPER), (len(crosses), 1)),
+        ]
+    )
+    return (
+        np.concatenate([hatch, crosses]),
+        color,
+        np.r_[np.full(len(hatch), 0.5), np.full(len(crosses), 1.1)],
+    )
+
+
+def _on_glass(roof: RoofSurface, array: NDArray[np.int64], uv: Array) -> Array:
+    """Points (n, 2) of an array's plane, lifted onto its glass, (n, 3). [m]."""
+    plane = roof.arrays.plane[array]
+    lift = np.maximum(roof.arrays.gap[array], LIFT)[:, None] * roof.planes.normal[plane]
+    return np.asarray(roof.planes.to_world(plane, uv) + lift)
 
 
 def patch_rings(
@@ -107,6 +168,14 @@ def plan_shapes(roof: RoofSurface) -> tuple[list[tuple[str, Array, str]], list[A
     return found, list(ends[known.parapet[known.face]])
 
 
+def standing_tops(roof: RoofSurface) -> list[tuple[str, Array]]:
+    """Names of boxes and arrays, each with the middle of its top or glass, (3,). [m]."""
+    known = roof.obstacles
+    names = [known.name[box] for box in np.flatnonzero(~known.parapet)] + list(roof.arrays.name)
+    middles = np.concatenate([_tops(known), _glass(roof)]).mean(axis=1)
+    return list(zip(names, middles, strict=True))
+
+
 def _name_place(name: str, ring: Array, size: float) -> tuple[float, float, bool]:
     """Middle of a name in pixels: low in its ring where it has room, else above it; whether it is inside."""
     x = ring[:, 0].mean()
@@ -121,7 +190,7 @@ def standing_svg(roof: RoofSurface, at: Callable[[Array], Array]) -> list[str]:
     """The same on a drawing whose `at` turns roof points into drawing points."""
     shapes, lines = plan_shapes(roof)
     parts = [svg.line(at(line), style.INK, 3.0) for line in lines]
-    for name, ring, color in shapes:
+    for _, ring, color in shapes:
         points = at(ring)
         parts.append(
             svg.element(
@@ -133,7 +202,10 @@ def standing_svg(roof: RoofSurface, at: Callable[[Array], Array]) -> list[str]:
                 stroke_width=0.9,
             )
         )
-        x, y, inside = _name_place(name, points, 10.0)
+    parts += [svg.line(at(line), style.GLASS_HATCH, 0.6) for line in array_hatch(roof)[..., :2]]
+    parts += [svg.line(at(line), style.PAPER, 1.3) for line in clamp_crosses(roof)[..., :2]]
+    for name, ring, _ in shapes:
+        x, y, inside = _name_place(name, at(ring), 10.0)
         ink = style.PAPER if inside else style.INK
         parts.append(svg.text(name, x, y + 3.6, 10.0, anchor="middle", color=ink, halo=not inside))
     return parts
@@ -144,11 +216,17 @@ def draw_standing(overlay: Overlay, roof: RoofSurface, at: Callable[[Array], Arr
     point = overlay.point
     shapes, lines = plan_shapes(roof)
     overlay.shapes.extend(Shape(at(line), line=style.INK, width=2.4 * point) for line in lines)
-    for name, ring, color in shapes:
+    for _, ring, color in shapes:
         points = at(ring)
         overlay.shapes.append(Shape(points, fill=color))
         overlay.shapes.append(Shape(np.concatenate([points, points[:1]]), line=style.INK, width=0.8 * point))
-        size = overlay.type_size("note")
-        x, y, inside = _name_place(name, points, size)
+    size = overlay.type_size("note")
+    for lines_on_glass, color, width in (
+        (array_hatch(roof), style.GLASS_HATCH, 0.5),
+        (clamp_crosses(roof), style.PAPER, 1.1),
+    ):
+        overlay.shapes.extend(Shape(at(line), line=color, width=width * point) for line in lines_on_glass)
+    for name, ring, _ in shapes:
+        x, y, inside = _name_place(name, at(ring), size)
         ink = style.PAPER if inside else style.INK
         overlay.write(name, x, y, "note", align="center", color=ink, halo=not inside)

@@ -16,7 +16,7 @@ from viewer.picture.labels import fit_text, text_width, wrap_text
 from viewer.picture.render import SIZE, Drawing, Renderer
 from viewer.picture.scene import plane_triangles, walls_below
 from viewer.picture.sheet import MARGIN, Overlay, Shape, paint
-from viewer.picture.standing import standing_lines, standing_quads
+from viewer.picture.standing import array_lines, standing_lines, standing_quads
 from viewer.quantities import quantity
 from viewer.roof.curved import curved_lines
 from viewer.roof.names import draw_table
@@ -119,10 +119,11 @@ def _drawing(roof: RoofSurface, view: View) -> Drawing:
     ]
     reach = float(np.ptp(triangles.reshape(-1, 3), axis=0).max())
     outlines = standing_lines(standing)
-    edges = np.concatenate([np.stack([roof.edges.start, roof.edges.end], axis=1), outlines])
+    glass, glass_rgb, glass_width = array_lines(roof)
+    edges = np.concatenate([np.stack([roof.edges.start, roof.edges.end], axis=1), outlines, glass])
     color = np.array([style.rgb(style.EDGE_COLOR[kind]) for kind in roof.edges.kind]).reshape(-1, 3)
-    color = np.concatenate([color, np.tile(style.rgb(style.INK), (len(outlines), 1))])
-    weight = [style.EDGE_WEIGHT[kind] for kind in roof.edges.kind] + [0.6] * len(outlines)
+    color = np.concatenate([color, np.tile(style.rgb(style.INK), (len(outlines), 1)), glass_rgb])
+    weight = [style.EDGE_WEIGHT[kind] for kind in roof.edges.kind] + [0.6] * len(outlines) + list(glass_width)
     return Drawing(
         points=np.concatenate([triangles.reshape(-1, 3), walls.reshape(-1, 3)]),
         point_rgb=np.rint(np.concatenate([stone, wall_rgb]) * 255.0).astype(np.uint8),

@@ -20,6 +20,10 @@ export class Labels {
     this.planes = roof.planes.slice(0, 60).map((plane) => ({
       at: new Vector3(...plane.label), normal: new Vector3(...plane.normal), element: h("span", { class: "plane" }, plane.name),
     }));
+    const up = new Vector3(0, 0, 1);
+    this.planes.push(...roof.standing.slice(0, 60).map(({ name, at }) => ({
+      at: new Vector3(...at), normal: up, element: h("span", { class: "plane standing" }, name),
+    })));
     fill(this.layer, this.line, this.planes.map((plane) => plane.element), this.callout);
     this.place();
   }

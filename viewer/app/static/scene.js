@@ -75,24 +75,27 @@ export class RoofView extends EventTarget {
     seams.material.transparent = true;
     seams.material.opacity = 0.7;
     this.fixed = [
-      this.#walls(roof.walls, true),
-      this.#walls(roof.obstacles, false),
+      this.#walls(roof.walls),
+      this.#mesh(roof.obstacles, roof.obstacle_rgb),
       seams,
+      this.#lines(1.1, 0x16242e, roof.obstacle_lines),
+      this.#lines(0.9, 0x9fadc9, roof.glass_lines),
+      this.#lines(1.8, 0xffffff, roof.glass_clamps),
       this.#lines(1.3, 0x16242e, new Float32Array(light)),
       this.#lines(2.2, 0x16242e, new Float32Array(heavy)),
     ];
   }
 
-  #walls(positions, fading) {
+  #walls(positions) {
     const colors = new Uint8Array(positions.length);
     for (let quad = 0; quad < positions.length / 18; quad++) {
       const at = 18 * quad;
       const east = Math.abs(positions[at + 4] - positions[at + 1]) > Math.abs(positions[at + 3] - positions[at]);
       const tone = palette[east ? "wall-shade" : "wall"];
       for (let corner = 0; corner < 6; corner++) {
-        const low = fading && (corner === 2 || corner > 3);
+        const low = corner === 2 || corner > 3;
         for (let i = 0; i < 3; i++) {
-          colors[at + 3 * corner + i] = 255 * (low ? 0.25 * tone[i] + 0.75 * palette.paper[i] : fading ? tone[i] : 0.86 * tone[i]);
+          colors[at + 3 * corner + i] = 255 * (low ? 0.25 * tone[i] + 0.75 * palette.paper[i] : tone[i]);
         }
       }
     }
