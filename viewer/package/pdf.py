@@ -82,10 +82,10 @@ def package_source(
             "a4" if units.name == "SI" else "us-letter",
         ),
         _front(content, bool(files)),
-        _governing(content, units),
+        _governing(content, files, units),
         _sensitivity(sway, files),
         _scope(content),
-        _rows(content, files),
+        _rows(content, files, "92%" if units.name == "SI" else "85%"),  # two on a page
         _snow(content, study, files, units),
         _roof(content, files),
         _building(content, files),
@@ -126,13 +126,16 @@ def _answer(words: tuple[str, ...], sentence: str) -> str:
     return f"{said[:1].upper()}{said[1:]}. {sentence}" if said else sentence
 
 
-def _governing(content: Mapping[str, Any], units: UnitSystem) -> str:
+def _governing(content: Mapping[str, Any], files: dict[str, bytes], units: UnitSystem) -> str:
     parts = [t.heading("Governing attachment")]
     governing, working = content["governing"], content["working"]
     if governing is None or working is None:
         return "".join([*parts, t.paragraph("No snow reaches any attachment in any case.")])
     parts += [t.paragraph(f"{governing['text']}.", bold=True), t.facts(governing["facts"])]
     parts += [t.paragraph(sentence) for sentence in governing["sentences"]]
+    _keep(files, "cut.svg", str(content["cut"]))
+    _keep(files, "clamp.svg", str(content["clamp_detail"]))
+    parts.append(t.figure("cut.svg", "Section up the slope with snow, rows and forces", width="88%"))
     parts += [t.table(content["limits"]), t.heading("Hand check of the governing attachment")]
     parts.append(
         t.paragraph(
@@ -141,6 +144,7 @@ def _governing(content: Mapping[str, Any], units: UnitSystem) -> str:
             "rounded; each follows from the ones printed before it. What the frame supplies is marked."
         )
     )
+    parts.append(t.figure("clamp.svg", "The governing clamp on its seam", width="78%"))
     if content["strip"] is not None:
         parts.append(t.table(content["strip"]))
     parts.append(t.steps(working, units))
@@ -186,7 +190,7 @@ def _scope(content: Mapping[str, Any]) -> str:
     return "".join(parts)
 
 
-def _rows(content: Mapping[str, Any], files: dict[str, bytes]) -> str:
+def _rows(content: Mapping[str, Any], files: dict[str, bytes], wide: str) -> str:
     _keep(files, "plan.svg", str(content["plan"]))
     parts = [
         t.heading("Sliding force on the rows"),
@@ -197,6 +201,7 @@ def _rows(content: Mapping[str, Any], files: dict[str, bytes]) -> str:
             "Plan with the snow of the governing case.",
             "78%",
         ),
+        *_row_plans(content, files),
         t.table(content["rows"]),
         *(t.table(content[name]) for name in ("partial", "balance", "falling") if content[name]),
     ]
@@ -211,13 +216,22 @@ def _rows(content: Mapping[str, Any], files: dict[str, bytes]) -> str:
     for number, (name, drawing) in enumerate(drawn):
         if name in chosen:
             _keep(files, f"row{number}.svg", str(drawing))
-            parts.append(t.figure(f"row{number}.svg", f"Diagrams of row {name}"))
+            parts.append(t.figure(f"row{number}.svg", f"Diagrams of row {name}", width=wide))
     if len(chosen) < content["rows_total"]:
         words = (
             f"The {len(chosen)} most used of {content['rows_total']} rows are drawn; package.html has more."
         )
         parts.append(t.paragraph(words, note=True))
     return "".join(parts)
+
+
+def _row_plans(content: Mapping[str, Any], files: dict[str, bytes]) -> list[str]:
+    """Planes with rows, every clamp with its number."""
+    parts = []
+    for number, drawing in enumerate(content["row_plans"]):
+        _keep(files, f"rows{number}.svg", str(drawing))
+        parts.append(t.figure(f"rows{number}.svg", "Rows and clamps of a plane", width="88%"))
+    return parts
 
 
 def _most_used(content: Mapping[str, Any], most: int) -> set[str]:

@@ -2,25 +2,36 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-
 import numpy as np
 from numpy.typing import NDArray
 
 from fea.analysis import Analysis
+from roofmodel.surface import RoofSurface
 from roofmodel.units import UnitSystem
 from viewer import style
 from viewer.picture import svg
-from viewer.quantities import column, quantity, system
+from viewer.picture.findings import shown_case
+from viewer.quantities import column, quantity
+from viewer.report.roof_section import (
+    LEFT,
+    RIGHT,
+    TYPE,
+    WALL,
+    WIDTH,
+    Frame,
+    RoofCut,
+    building_parts,
+    cut_through,
+    frame_of,
+    row_parts,
+    snow_over,
+    snow_parts,
+)
 
 Array = NDArray[np.float64]
-Place = Callable[[Array | float], Array]
 
-WIDTH, LEFT, RIGHT = 760.0, 70.0, 30.0
 CHART, GAP = 110.0, 26.0
-DEEPEST = 210.0  # height of the drawn slope at most [px]
 BAR = 13.0
-TYPE = 12.0
 WITH, WITHOUT = style.SNOW_DEEP_ANCHORS[6], style.SNOW_DEEP_ANCHORS[2]
 
 
@@ -32,44 +43,47 @@ def section_plane(analysis: Analysis) -> int:
 
 
 def building_svg(analysis: Analysis, units: UnitSystem) -> str:
-    """Section up the slope of one plane, eave on the left; bars of line loads above its purlins.
+    """Section up the slope of one plane, eave on the left, with its snow; bars of line loads of its purlins.
 
-    Without purlin lines the bars are the mean pressure on the plane. Every bar carries its SI value in the
-    attribute data-load.
+    Without purlin lines the bars are the mean pressure on each plane of the section. Every bar carries its
+    SI value in the attribute data-load.
     """
     plane = section_plane(analysis)
-    roof, found = analysis.project.roof, analysis.building
+    roof, found, case = analysis.project.roof, analysis.building, shown_case(analysis)
+    cut = cut_through(analysis, plane)
+    over = snow_over(analysis, cut, case) * frame_of(cut, 0.0).scale
+    frame = frame_of(cut, CHART + GAP + 62.0 + over)
     slope = float(roof.planes.slope[plane])
-    length = float(roof.planes.outline[plane].bounds[3])
-    scale = min(
-        (WIDTH - LEFT - RIGHT) / (length * np.cos(slope)), DEEPEST / max(length * np.sin(slope), 1e-9)
-    )
-    base = CHART + GAP + 34.0 + scale * length * np.sin(slope) + 20.0
-
-    def at(up: Array | float) -> Array:
-        place = np.asarray(up, dtype=float)
-        return np.stack([LEFT + scale * place * np.cos(slope), base - scale * place * np.sin(slope)], axis=-1)
-
     framing, held, free = analysis.project.framing, found.held, found.free
     on = np.zeros(0, dtype=int) if framing is None else np.flatnonzero(framing.plane == plane)
     if len(on) and framing is not None and held is not None:
-        places = framing.up[on]
+        points = frame.of(_up(roof, cut, plane, framing.up[on]))
+        x = points[:, 0]
         loads = [held.peak[:, on].max(axis=0), None if free is None else free.peak[:, on].max(axis=0)]
         kind, title = "line", "Largest load of each purlin line"
     else:
-        total, area = found.planes, found.planes.area[plane]
-        places = np.array([0.5 * length])
-        loads = [total.held[plane : plane + 1] / area]
-        loads.append(None if total.free is None else total.free[plane : plane + 1] / area)
-        kind, title = "pressure", "Mean snow on the plane"
-    parts = _bars(at(places)[..., 0], loads, kind, title, units)
-    parts += _roof(analysis, plane, at, length, base)
-    if len(on):
-        parts += [_purlin(point) for point in at(places)]
-    parts += _rows(analysis, plane, at, slope)
+        points = np.zeros((0, 2))
+        pieces = [int(np.flatnonzero(cut.plane == p)[0]) for p in dict.fromkeys(cut.plane.tolist())]
+        shown, total = cut.plane[pieces], found.planes
+        x = frame.at(cut.t[pieces].mean(axis=1), cut.z[pieces].mean(axis=1))[:, 0]
+        loads = [total.held[shown] / total.area[shown]]
+        loads.append(None if total.free is None else total.free[shown] / total.area[shown])
+        kind, title = "pressure", "Mean snow on each plane"
+    parts = _bars(x, loads, kind, title, units)
+    parts += building_parts(analysis, frame) + snow_parts(analysis, frame, case, units)
+    parts += _overhang(analysis, plane, frame, units)
+    parts += [_purlin(point) for point in points]
+    parts += row_parts(analysis, frame, case, units, forces=False)
     angle = quantity(slope, "angle", units)
     words = f"Section of {roof.planes.name[plane]} up the slope, {angle}; eave on the left"
-    return svg.document(WIDTH, base + 44.0, words, parts)
+    return svg.document(WIDTH, frame.base + WALL + 8.0, words, parts)
+
+
+def _up(roof: RoofSurface, cut: RoofCut, plane: int, up: Array) -> Array:
+    """Points (n, 3) of a plane on the cut, `up` the slope (n,). [m]."""
+    planes = roof.planes
+    across = planes.to_plane(plane, np.append(cut.origin, 0.0)[None])[0, 0]
+    return planes.to_world(plane, np.stack([np.full(len(up), across), up], axis=1))
 
 
 def _bars(x: Array, loads: list[Array | None], kind: str, title: str, units: UnitSystem) -> list[str]:
@@ -118,53 +132,22 @@ def _bars(x: Array, loads: list[Array | None], kind: str, title: str, units: Uni
     return parts
 
 
-def _roof(analysis: Analysis, plane: int, at: Place, length: float, base: float) -> list[str]:
-    """Slope, wall and overhang."""
+def _overhang(analysis: Analysis, plane: int, frame: Frame, units: UnitSystem) -> list[str]:
+    """Where the wall stands under the eave."""
     framing = analysis.project.framing
     over = 0.0 if framing is None else float(np.nan_to_num(framing.overhang[plane]))
-    foot = at(over)
-    wall = np.array([[foot[0], foot[1]], [foot[0], base + 30.0]])
-    ground = svg.element(
-        "path",
-        d=svg.path(
-            np.array([foot, at(length), [at(length)[0], base + 30.0], [foot[0], base + 30.0]]), closed=True
-        ),
-        fill=style.WALL,
-        stroke="none",
-    )
-    parts = [ground, svg.line(wall, style.INK, 1.4), svg.line(at(np.array([0.0, length])), style.INK, 2.4)]
-    if over > 0.0:
-        words = f"overhang {quantity(over, 'length', system(analysis.project.table.project.units))}"
-        parts.append(svg.text(words, float(foot[0]) + 8.0, base + 24.0, TYPE))
-    return parts
+    if not over > 0.0:
+        return []
+    foot = frame.of(_up(analysis.project.roof, frame.cut, plane, np.array([over])))[0]
+    wall = np.array([[foot[0], foot[1]], [foot[0], frame.base + WALL]])
+    words = f"overhang {quantity(over, 'length', units)}"
+    return [
+        svg.line(wall, style.INK, 1.4),
+        svg.text(words, float(foot[0]) + 6.0, frame.base + WALL - 24.0, TYPE, halo=True),
+    ]
 
 
 def _purlin(point: Array) -> str:
     return svg.element(
         "rect", x=float(point[0]) - 3.5, y=float(point[1]) + 2.0, width=7.0, height=9.0, fill=style.MUTED
     )
-
-
-def _rows(analysis: Analysis, plane: int, at: Place, slope: float) -> list[str]:
-    """Rows as posts with their rail and name."""
-    layout, parts = analysis.project.layout, []
-    out = np.array([-np.sin(slope), -np.cos(slope)])
-    for row in np.flatnonzero(layout.row_plane == plane).tolist():
-        foot = at(0.5 * float(layout.row_start[row, 1] + layout.row_end[row, 1]))
-        head = foot + 15.0 * out
-        parts.append(svg.line(np.stack([foot, head]), style.ACCENT, 2.6))
-        parts.append(svg.element("circle", cx=float(head[0]), cy=float(head[1]), r=4.0, fill=style.ACCENT))
-        name = foot + 30.0 * out
-        parts.append(
-            svg.text(
-                layout.row_name[row],
-                float(name[0]),
-                float(name[1]),
-                TYPE,
-                anchor="middle",
-                color=style.ACCENT,
-                bold=True,
-                halo=True,
-            )
-        )
-    return parts

@@ -68,6 +68,7 @@ if TYPE_CHECKING:
 
 BLANK = ""  # in the title block: a line to sign on
 DRAWINGS_SHOWN = 12  # rows drawn one by one; more would bury the reader
+PLANES_SHOWN = 4  # planes with rows drawn with every clamp
 GREEK = {
     "theta": "θ",
     "gamma": "γ",
@@ -370,11 +371,17 @@ def _drawings(analysis: Analysis, rows_by_use: list[float]) -> dict[str, Any]:
     from viewer.picture.plan import plan_svg
     from viewer.picture.row_diagrams import row_svg
     from viewer.report.building_section import building_svg
+    from viewer.report.clamp_detail import clamp_svg
+    from viewer.report.roof_section import section_svg
+    from viewer.report.rows_plan import planes_with_rows, rows_svg
 
     order = np.sort(np.argsort(-np.array(rows_by_use), kind="stable")[:DRAWINGS_SHOWN])
     names = analysis.project.layout.row_name
     return {
         "plan": Markup(plan_svg(analysis)),
+        "cut": Markup(section_svg(analysis)),
+        "clamp_detail": Markup(clamp_svg(analysis)),
+        "row_plans": [Markup(rows_svg(analysis, p)) for p in planes_with_rows(analysis)[:PLANES_SHOWN]],
         "landing": Markup(landing_svg(analysis)),
         "section": Markup(building_svg(analysis, system(analysis.project.table.project.units))),
         "row_drawings": [(names[row], Markup(row_svg(analysis, int(row)))) for row in order],

@@ -1,0 +1,125 @@
+"""Sections, plans of rows and the clamp: drawn sizes and written numbers are those of the analysis."""
+
+import math
+import re
+import xml.etree.ElementTree as ET
+
+import numpy as np
+import pytest
+
+from fea.analysis import Analysis, analyze
+from fea.checks.limits import clamp_components
+from roofmodel.project.load import load_project
+from viewer.picture.findings import called_clamp, shown_case
+from viewer.quantities import quantity, system
+from viewer.report.building_section import building_svg
+from viewer.report.clamp_detail import clamp_svg
+from viewer.report.roof_section import crossings, cut_through, frame_of, line_load, roof_cut, section_svg
+from viewer.report.rows_plan import planes_with_rows, rows_svg
+from viewer.report.working_steps import clamp_at
+
+MODELS = ("granary-door", "tannery-hall", "cedar-hollow")
+
+
+@pytest.fixture(scope="module", params=MODELS)
+def analysis(request) -> Analysis:
+    return analyze(load_project(f"models/{request.param}/project.toml"))
+
+
+def texts(drawing: str) -> list[str]:
+    return [e.text or "" for e in ET.fromstring(drawing).iter("{http://www.w3.org/2000/svg}text")]
+
+
+def called_plane(analysis: Analysis) -> int:
+    layout = analysis.project.layout
+    return int(layout.row_plane[layout.clamp_row[called_clamp(analysis)]])
+
+
+def test_a_cut_lies_on_the_planes(analysis):
+    roof = analysis.project.roof
+    cut = cut_through(analysis, called_plane(analysis), called_clamp(analysis))
+    for plane, t, z in zip(cut.plane, cut.t, cut.z, strict=True):
+        xyz = np.column_stack([cut.origin + t[:, None] * cut.way, z])
+        off = (xyz - roof.planes.origin[plane]) @ roof.planes.normal[plane]
+        np.testing.assert_allclose(off, 0.0, atol=1e-9)
+    # Pieces follow one another without overlap, and a level cut across the roof meets what the plan does.
+    assert (cut.t[1:, 0] >= cut.t[:-1, 1] - 1e-6).all()
+
+
+def test_cuts_side_by_side_make_up_the_plan(analysis):
+    """Cavalieri: the mean length of many parallel cuts times their reach is the area on plan."""
+    roof = analysis.project.roof
+    way, side = np.array([1.0, 0.0]), np.array([0.0, 1.0])
+    low, high = roof.points[:, 1].min(), roof.points[:, 1].max()
+    y = low + (np.arange(400) + 0.5) / 400 * (high - low)
+    lengths = [np.diff(roof_cut(roof, side * one, way).t, axis=1).sum() for one in y]
+    assert np.mean(lengths) * (high - low) == pytest.approx(roof.planes.plan_area.sum(), rel=5e-3)
+
+
+def test_the_force_on_a_row_is_written_beside_it(analysis):
+    units = system(analysis.project.table.project.units)
+    case, words = shown_case(analysis), texts(section_svg(analysis))
+    cut = cut_through(analysis, called_plane(analysis), called_clamp(analysis))
+    met = crossings(analysis, frame_of(cut, 0.0))
+    assert analysis.project.layout.clamp_row[called_clamp(analysis)] in [row for row, _, _ in met]
+    for row, s, _ in met:
+        load = line_load(analysis, case, row, s)
+        assert quantity(load, "line", units) in words
+        assert analysis.project.layout.row_name[row] in words
+
+
+def test_line_load_of_even_snow_is_weight_times_sine():
+    """EN 1991-1-3 6.4: F = s b sin(alpha) for each meter of a row below a plan run b."""
+    analysis = analyze(load_project("models/granary-door/project.toml"))
+    layout, planes = analysis.project.layout, analysis.project.roof.planes
+    plane = called_plane(analysis)
+    slope, up = float(planes.slope[plane]), float(layout.row_start[0, 1])
+    run = (planes.outline[plane].bounds[3] - up) * math.cos(slope)
+    even = next(q for q, case in enumerate(analysis.snow.cases) if case.name == "balanced")
+    zone = next(z for z in analysis.snow.cases[even].zones if z.plane == plane)
+    wanted = zone.pressure[0] * run * math.sin(slope)
+    assert line_load(analysis, even, 0, 0.5 * float(layout.row_length[0])) == pytest.approx(wanted, rel=1e-6)
+
+
+def test_distances_up_the_slope_make_up_the_plane(analysis):
+    units = system(analysis.project.table.project.units)
+    plane, planes = called_plane(analysis), analysis.project.roof.planes
+    layout, words = analysis.project.layout, texts(rows_svg(analysis, called_plane(analysis)))
+    low, high = planes.outline[plane].bounds[1::2]
+    rows = np.flatnonzero(layout.row_plane == plane)
+    ups = np.sort([low, high, *layout.row_start[rows, 1]])
+    for gap in np.diff(ups):
+        assert quantity(float(gap), "length", units) in words
+    assert plane == planes_with_rows(analysis)[0]
+
+
+def test_the_plan_of_rows_numbers_clamps_and_names_the_governing_one(analysis):
+    layout, clamp = analysis.project.layout, called_clamp(analysis)
+    words = texts(rows_svg(analysis, called_plane(analysis)))
+    assert any(word.startswith(f"governs: {layout.clamp_name[clamp]}, ") for word in words)
+    row = int(layout.clamp_row[clamp])
+    on = np.flatnonzero(layout.clamp_row == row)
+    numbers = {layout.clamp_name[c].rsplit("-", 1)[1] for c in on}
+    assert {layout.clamp_name[c].rsplit("-", 1)[1] for c in (on[0], on[-1], clamp)} <= set(words)
+    assert len(numbers & set(words)) > 0.4 * len(numbers)
+
+
+def test_the_clamp_is_drawn_with_the_numbers_of_the_hand_check(analysis):
+    units, governing = system(analysis.project.table.project.units), analysis.attachment
+    words, clamp = texts(clamp_svg(analysis)), analysis.project.clamp
+    at = clamp_at(analysis, called_clamp(analysis), governing.case, analysis.limits[governing.limit].name)
+    assert f"F {quantity(abs(float(at.force[0])), 'force', units)}" in words
+    along = quantity(float(clamp_components(at.force, clamp)[0]), "force", units)
+    assert f"along: {along} of {quantity(float(clamp.strength[0]), 'force', units)}" in words
+    assert f"grip {quantity(clamp.grip_length, 'size', units)}" in words
+
+
+def test_bars_over_planes_are_their_mean_snow():
+    analysis = analyze(load_project("models/ridge-school/project.toml"))
+    drawing = building_svg(analysis, system("US"))
+    loads = [float(value) for value in re.findall(r'data-load="([^"]+)"', drawing)]
+    total = analysis.building.planes
+    mean = total.held / total.area
+    assert len(loads) == 4  # two planes of the section, with rows and without
+    assert loads[0] in mean
+    assert all(min(abs(load - mean)) < 1e-9 for load in loads[:2])

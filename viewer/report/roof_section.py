@@ -1,0 +1,319 @@
+"""Section through the roof up the slope: planes, snow as it lies, rows, and the force on each row."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import partial
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from fea.analysis import Analysis
+from roofmodel.snow.cases import SnowCase, case_pressure_at
+from roofmodel.surface import RoofSurface
+from roofmodel.units import STANDARD_GRAVITY, UnitSystem
+from viewer import style
+from viewer.picture import svg
+from viewer.picture.findings import called_clamp, shown_case
+from viewer.picture.plan import arrow
+from viewer.quantities import quantity, system
+
+Array = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+
+WIDTH, LEFT, RIGHT = 760.0, 70.0, 30.0
+DEEPEST = 230.0  # height of the drawn roof at most [px]
+TYPE = 12.0
+WALL = 58.0  # of building drawn below the lowest eave [px]
+SAMPLES = 61  # of the snow along a plane
+
+
+@dataclass(frozen=True)
+class RoofCut:
+    """What an upright plane cuts out of the roof.
+
+    Attributes
+    ----------
+    origin, way : (2,) float
+        Point on plan and level unit vector; t runs from the point along the vector. [m]
+    plane : (n,) int
+        Plane of each piece.
+    t, z : (n, 2) float
+        Ends of the pieces, t rising. [m]
+    """
+
+    origin: Array
+    way: Array
+    plane: IntArray
+    t: Array
+    z: Array
+
+
+@dataclass(frozen=True)
+class Frame:
+    """Scale and place of a cut on a drawing; `base` is the height of the lowest eave [px]."""
+
+    cut: RoofCut
+    scale: float
+    left: float
+    base: float
+
+    def at(self, t: Array | float, z: Array | float) -> Array:
+        """Drawing points (..., 2) of points of the cut."""
+        x = self.left + self.scale * (np.asarray(t, dtype=float) - self.cut.t.min())
+        return np.stack([x, self.base - self.scale * (np.asarray(z) - self.cut.z.min())], axis=-1)
+
+    def of(self, xyz: Array) -> Array:
+        """Drawing points (..., 2) of roof points (..., 3)."""
+        return self.at((xyz[..., :2] - self.cut.origin) @ self.cut.way, xyz[..., 2])
+
+
+def roof_cut(roof: RoofSurface, origin: Array, way: Array) -> RoofCut:
+    """Cut the roof along a line on plan.
+
+    Parameters
+    ----------
+    roof : RoofSurface
+    origin, way : (2,) float
+        Point and level unit vector. [m]
+    """
+    planes, reach = roof.planes, 2.0 * float(np.ptp(roof.points[:, :2], axis=0).sum()) + 1.0
+    line = shapely.linestrings(np.stack([origin - reach * way, origin + reach * way]))
+    found, owner = [np.zeros((0, 2, 2))], list[int]()
+    for number, outline in enumerate(planes.outline):
+        plan = shapely.transform(outline, partial(_on_plan, roof, number))
+        parts = shapely.get_parts(shapely.intersection(line, plan.buffer(0.0)))
+        parts = parts[(shapely.get_type_id(parts) == 1) & (shapely.length(parts) > 1e-3)]
+        ends = [shapely.get_coordinates(shapely.get_point(parts, end)) for end in (0, -1)]
+        found.append(np.stack(ends, axis=1))
+        owner += [number] * len(parts)
+    plane = np.array(owner, dtype=np.int64)
+    t = np.sort((np.concatenate(found) - origin) @ way, axis=1)
+    xy = origin + t[..., None] * way
+    normal, start = planes.normal[plane][:, None], planes.origin[plane][:, None]
+    z = start[..., 2] - np.sum((xy - start[..., :2]) * normal[..., :2], axis=-1) / normal[..., 2]
+    order = np.argsort(t[:, 0], kind="stable")
+    return RoofCut(origin, way, plane[order], t[order], z[order])
+
+
+def _on_plan(roof: RoofSurface, plane: int, uv: Array) -> Array:
+    return roof.planes.to_world(plane, uv)[:, :2]
+
+
+def cut_through(analysis: Analysis, plane: int, clamp: int = -1) -> RoofCut:
+    """Cut up the slope of a plane, through a clamp on it or else the middle of its longest row."""
+    layout, planes = analysis.project.layout, analysis.project.roof.planes
+    if clamp >= 0:
+        uv = layout.clamp_uv[clamp]
+    else:
+        on = np.flatnonzero(layout.row_plane == plane)
+        row = on[np.argmax(layout.row_length[on])]
+        uv = 0.5 * (layout.row_start[row] + layout.row_end[row])
+    way = planes.upslope[plane, :2] / np.linalg.norm(planes.upslope[plane, :2])
+    return roof_cut(analysis.project.roof, planes.to_world(plane, uv[None])[0, :2], way)
+
+
+def frame_of(cut: RoofCut, above: float) -> Frame:
+    """Fit a cut into the drawing, with room of `above` over its highest point. [px]."""
+    wide, tall = float(np.ptp(cut.t)), float(np.ptp(cut.z))
+    scale = min((WIDTH - LEFT - RIGHT) / max(wide, 1e-9), DEEPEST / max(tall, 1e-9))
+    left = LEFT + 0.5 * (WIDTH - LEFT - RIGHT - scale * wide)
+    return Frame(cut, scale, left, above + scale * tall)
+
+
+def section_svg(analysis: Analysis, units: UnitSystem | None = None) -> str:
+    """Section through the governing clamp with the snow of its case, to scale, and the force on each row."""
+    units = units or system(analysis.project.table.project.units)
+    layout, case = analysis.project.layout, shown_case(analysis)
+    clamp = max(called_clamp(analysis), 0)
+    plane = int(layout.row_plane[layout.clamp_row[clamp]])
+    cut = cut_through(analysis, plane, clamp)
+    frame = frame_of(cut, 64.0 + snow_over(analysis, cut, case) * frame_of(cut, 0.0).scale)
+    name = analysis.project.roof.planes.name[plane]
+    title = f"Section through {layout.clamp_name[clamp]}, up the slope of {name}"
+    note = "Snow as it lies, height = pressure / density, to scale. Forces before load factors."
+    parts = [
+        svg.text(title, LEFT, 14.0, 13.0, bold=True),
+        svg.text(f"Case: {analysis.snow.cases[case].name}", LEFT, 30.0, TYPE, color=style.MUTED),
+        svg.text(note, LEFT, 45.0, TYPE, color=style.MUTED),
+        *building_parts(analysis, frame),
+        *snow_parts(analysis, frame, case, units),
+        *row_parts(analysis, frame, case, units),
+        *chain_parts(analysis, frame, units),
+    ]
+    return svg.document(WIDTH, frame.base + WALL + 8.0, title, parts)
+
+
+def _density(case: SnowCase) -> float:
+    return case.density if case.density > 0.0 else 300.0
+
+
+def _pressure(analysis: Analysis, cut: RoofCut, piece: int, case: int) -> tuple[Array, Array]:
+    """Places (SAMPLES,) on a piece and the pressure there. [m], [Pa]."""
+    t = np.linspace(cut.t[piece, 0], cut.t[piece, 1], SAMPLES)
+    inside = np.clip(t, cut.t[piece, 0] + 1e-4, cut.t[piece, 1] - 1e-4)
+    xy = cut.origin + inside[:, None] * cut.way
+    on = np.full(SAMPLES, cut.plane[piece])
+    return t, case_pressure_at(analysis.snow.cases[case], xy, on)
+
+
+def snow_over(analysis: Analysis, cut: RoofCut, case: int) -> float:
+    """How far the snow rises over the highest point of the roof. [m]."""
+    weight = _density(analysis.snow.cases[case]) * STANDARD_GRAVITY
+    tops = [
+        float((_pressure(analysis, cut, i, case)[1] / weight + np.linspace(z[0], z[1], SAMPLES)).max())
+        for i, z in enumerate(cut.z)
+    ]
+    return max(max(tops) - float(cut.z.max()), 0.0)
+
+
+def building_parts(analysis: Analysis, frame: Frame) -> list[str]:
+    """Walls, planes with name and slope."""
+    cut, planes = frame.cut, analysis.project.roof.planes
+    units = system(analysis.project.table.project.units)
+    foot = frame.base + WALL
+    parts: list[str] = []
+    for plane, t, z in zip(cut.plane.tolist(), cut.t, cut.z, strict=True):
+        line = frame.at(t, z)
+        body = np.concatenate([line, [[line[1, 0], foot], [line[0, 0], foot]]])
+        parts.append(svg.element("path", d=svg.path(body, closed=True), fill=style.WALL, stroke="none"))
+        parts.append(svg.line(line, style.INK, 2.4))
+        slope = quantity(float(planes.slope[plane]), "angle", units)
+        words, middle = f"{planes.name[plane]}, {slope}", line.mean(axis=0)
+        if line[1, 0] - line[0, 0] > 6.2 * len(words):
+            x, y = float(middle[0]), foot - 8.0
+            parts.append(svg.text(words, x, y, TYPE, anchor="middle", bold=True))
+    lows = frame.at(cut.t[:, 0], cut.z[:, 0]), frame.at(cut.t[:, 1], cut.z[:, 1])
+    for left, right in zip(lows[1][:-1], lows[0][1:], strict=True):
+        if abs(left[1] - right[1]) > 1.0:  # the wall of a step
+            high, low = sorted((left, right), key=lambda at: float(at[1]))
+            down = low[1] if abs(low[0] - high[0]) < 3.0 else foot
+            parts.append(svg.line(np.array([high, [high[0], down]]), style.INK, 1.4))
+    return parts + [
+        svg.line(np.array([at, [at[0], foot]]), style.INK, 1.4) for at in (lows[0][0], lows[1][-1])
+    ]
+
+
+def snow_parts(
+    analysis: Analysis, frame: Frame, case: int, units: UnitSystem, *, told: bool = True
+) -> list[str]:
+    """Snow of a case on every piece, to scale, colored by its pressure, the pressures said if `told`."""
+    cut, parts = frame.cut, []
+    weight = _density(analysis.snow.cases[case]) * STANDARD_GRAVITY
+    found = [_pressure(analysis, cut, i, case) for i in range(len(cut.plane))]
+    top = max(max(float(p.max()) for _, p in found), 1e-9)
+    for (t, pressure), z in zip(found, cut.z, strict=True):
+        if pressure.max() <= 0.0:
+            continue
+        level = np.interp(t, t[[0, -1]], z)
+        low, high = frame.at(t, level), frame.at(t, level + pressure / weight)
+        color = style.hexadecimal(style.snow_rgb(0.3 + 0.6 * float(pressure.mean()) / top))
+        ring = np.concatenate([low, high[::-1]])
+        parts.append(
+            svg.element(
+                "path",
+                d=svg.path(ring, closed=True),
+                fill=color,
+                stroke=style.ACCENT,
+                stroke_width=0.8,
+                data_snow=repr(float(np.trapezoid(pressure, t))),
+            )
+        )
+        if told and high[-1, 0] - high[0, 0] > 90.0:
+            ends = [quantity(float(p), "pressure", units) for p in (pressure.min(), pressure.max())]
+            words = ends[0] if ends[0] == ends[1] else f"{ends[0].split()[0]} to {ends[1]}"
+            x, reach = float(high[SAMPLES // 2, 0]), 3.2 * len(words)
+            y = float(high[np.abs(high[:, 0] - x) < reach, 1].min()) - 5.0
+            rise = high[-1, 1] - high[0, 1]  # off the forces written along it
+            x += 0.5 * reach * float(np.sign(rise)) * (abs(rise) > 20.0)
+            parts.append(svg.text(words, x, y, TYPE, anchor="middle", halo=True))
+    return parts
+
+
+def crossings(analysis: Analysis, frame: Frame) -> list[tuple[int, float, Array]]:
+    """Rows that the cut meets on a plane that falls along it: row, place along it [m], point (3,)."""
+    cut, layout, planes = frame.cut, analysis.project.layout, analysis.project.roof.planes
+    found = []
+    for row, plane in enumerate(layout.row_plane.tolist()):
+        ends = planes.to_world(plane, np.stack([layout.row_start[row], layout.row_end[row]]))
+        side = (ends[:, :2] - cut.origin) @ np.array([-cut.way[1], cut.way[0]])
+        if abs(planes.across[plane, :2] @ cut.way) > 0.02 or side[0] * side[1] > 0.0 or side[0] == side[1]:
+            continue
+        share = float(side[0] / (side[0] - side[1]))
+        found.append((row, share * float(layout.row_length[row]), ends[0] + share * (ends[1] - ends[0])))
+    return found
+
+
+def line_load(analysis: Analysis, case: int, row: int, s: float) -> float:
+    """Sliding force per length of a row at a place along it, before load factors. [N/m]."""
+    force = analysis.force
+    on = np.flatnonzero(force.row == row)
+    k = on[np.searchsorted(force.span[on, 1], s).clip(0, len(on) - 1)]
+    return float(-force.thrust[case, k, 1] / (force.span[k, 1] - force.span[k, 0]))
+
+
+def row_parts(
+    analysis: Analysis, frame: Frame, case: int, units: UnitSystem, *, forces: bool = True
+) -> list[str]:
+    """Rows as posts with rail and name, and the force of the snow on them down the slope."""
+    layout, planes, parts = analysis.project.layout, analysis.project.roof.planes, []
+    for row, s, point in crossings(analysis, frame):
+        plane = int(layout.row_plane[row])
+        rise = 1.0 if planes.upslope[plane, :2] @ frame.cut.way > 0.0 else -1.0
+        slope = float(planes.slope[plane])
+        out = np.array([-rise * np.sin(slope), -np.cos(slope)])
+        up = np.array([rise * np.cos(slope), -np.sin(slope)])
+        foot = frame.of(point)
+        head = foot + 15.0 * out
+        parts.append(svg.line(np.stack([foot, head]), style.INK, 2.6))
+        parts.append(svg.element("circle", cx=float(head[0]), cy=float(head[1]), r=4.2, fill=style.INK))
+        name = foot - 17.0 * out
+        words = layout.row_name[row]
+        x, y = name.tolist()
+        parts.append(svg.text(words, x, y, TYPE, anchor="middle", bold=True, halo=True))
+        load = line_load(analysis, case, row, s)
+        if forces and load > 0.0:
+            parts += arrow(head + 54.0 * up, head + 5.0 * up, 2.2)
+            at = head + 9.0 * up + 9.0 * out
+            angle = svg.number(-rise * float(np.degrees(slope)))
+            turn = f"translate({svg.number(at[0])} {svg.number(at[1])}) rotate({angle})"
+            side = "start" if rise > 0.0 else "end"
+            text = quantity(load, "line", units)
+            parts.append(svg.text(text, 0.0, 3.0, TYPE, anchor=side, bold=True, halo=True, transform=turn))
+    return parts
+
+
+def chain_parts(analysis: Analysis, frame: Frame, units: UnitSystem) -> list[str]:
+    """Distances up the slope, true: lower edge to first row, row to row, last row to the upper edge."""
+    layout, cut, parts = analysis.project.layout, frame.cut, list[str]()
+    met = crossings(analysis, frame)
+    for plane, t, z in zip(cut.plane.tolist(), cut.t, cut.z, strict=True):
+        on = [point for row, _, point in met if layout.row_plane[row] == plane]
+        here = [p for p in on if t[0] - 1e-6 <= (p[:2] - cut.origin) @ cut.way <= t[1] + 1e-6]
+        if not here:
+            continue
+        inner = np.array([[(p[:2] - cut.origin) @ cut.way, p[2]] for p in here])
+        points = np.concatenate([np.stack([t, z], axis=1), inner])
+        points = points[np.argsort(points[:, 0])]
+        length = np.linalg.norm(np.diff(points, axis=0), axis=1)
+        at = frame.at(points[:, 0], points[:, 1])
+        way = (at[-1] - at[0]) / np.linalg.norm(at[-1] - at[0])
+        below = np.array([-way[1], way[0]])
+        line = at + 32.0 * below
+        parts.append(svg.line(line[[0, -1]], style.MUTED, 0.8))
+        parts += [
+            svg.line(np.stack([a + 4.0 * below, b + 3.0 * below]), style.FAINT, 0.6)
+            for a, b in zip(at, line, strict=True)
+        ]
+        parts += [
+            svg.line(np.stack([p - 3.0 * (way + below), p + 3.0 * (way + below)]), style.INK, 1.1)
+            for p in line
+        ]
+        angle = float(np.degrees(np.arctan2(way[1], way[0])))
+        for k, value in enumerate(length.tolist()):
+            words = quantity(value, "length", units)
+            x, y = (0.5 * (line[k] + line[k + 1]) + 10.0 * below).tolist()
+            turn = f"translate({svg.number(x)} {svg.number(y)}) rotate({svg.number(angle)})"
+            parts.append(svg.text(words, 0.0, 3.6, 10.5, anchor="middle", halo=True, transform=turn))
+    return parts

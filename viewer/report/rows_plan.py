@@ -1,0 +1,179 @@
+"""Planes with rows, unfolded: every clamp with its number, every row with its distances."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from fea.analysis import Analysis
+from roofmodel.units import UnitSystem
+from viewer import style
+from viewer.picture import svg
+from viewer.picture.findings import called_clamp, clamp_utilization
+from viewer.picture.plan import clamp_marks
+from viewer.picture.scene import plane_seams
+from viewer.quantities import quantity, system
+
+Array = NDArray[np.float64]
+
+WIDTH, SIDE, TYPE = 760.0, 96.0, 10.5
+TALLEST, HEAD, FOOT = 420.0, 40.0, 34.0
+LETTER = 0.6  # width of a letter over its size
+
+
+@dataclass(frozen=True)
+class _Sheet:
+    """Place of a plane's (u, v) on the drawing."""
+
+    low: Array
+    scale: float
+    left: float
+    foot: float
+
+    def at(self, uv: Array) -> Array:
+        x = self.left + self.scale * (uv[..., 0] - self.low[0])
+        return np.stack([x, self.foot - self.scale * (uv[..., 1] - self.low[1])], axis=-1)
+
+
+def planes_with_rows(analysis: Analysis) -> list[int]:
+    """Planes that carry rows, the one with the most used clamp first."""
+    layout = analysis.project.layout
+    use = np.nan_to_num(clamp_utilization(analysis), nan=np.inf)
+    worst: dict[int, float] = {}
+    for plane, value in zip(layout.row_plane[layout.clamp_row].tolist(), use.tolist(), strict=True):
+        worst[plane] = max(worst.get(plane, 0.0), value)
+    called = called_clamp(analysis)
+    first = int(layout.row_plane[layout.clamp_row[called]]) if called >= 0 else -1
+    return sorted(worst, key=lambda plane: (plane != first, -worst[plane]))
+
+
+def rows_svg(analysis: Analysis, plane: int, units: UnitSystem | None = None) -> str:
+    """One plane seen square to it from outside, eave below, to scale; lengths are true along the slope.
+
+    Clamps carry their numbers, as many as there is room for; first, last and governing one always.
+    """
+    units = units or system(analysis.project.table.project.units)
+    planes = analysis.project.roof.planes
+    outline = planes.outline[plane]
+    left, low, right, high = outline.bounds
+    scale = min((WIDTH - 2.0 * SIDE) / (right - left), TALLEST / (high - low))
+    foot = HEAD + 26.0 + scale * (high - low)
+    sheet = _Sheet(np.array([left, low]), scale, 0.5 * (WIDTH - scale * (right - left)), foot)
+    rings = [np.asarray(ring.coords)[:-1] for ring in (outline.exterior, *outline.interiors)]
+    data = "".join(svg.path(sheet.at(ring), closed=True) for ring in rings)
+    slope = quantity(float(planes.slope[plane]), "angle", units)
+    title = f"Plane {planes.name[plane]}, {slope}: rows and clamps, lengths true up the slope"
+    spacing = quantity(analysis.project.panel.seam_spacing, "size", units)
+    parts = [
+        svg.text(title, 20.0, 14.0, 13.0, bold=True),
+        svg.text(
+            f"Seen from outside, eave below. Seams every {spacing}. Clamp numbers from the left end.",
+            20.0,
+            30.0,
+            12.0,
+            color=style.MUTED,
+        ),
+        svg.element("path", d=data, fill=style.TINT, fill_rule="evenodd", stroke=style.INK, stroke_width=1.6),
+        *_seams(analysis, plane, sheet),
+    ]
+    rows = np.flatnonzero(analysis.project.layout.row_plane == plane).tolist()
+    for row in rows:
+        parts += _row(analysis, row, sheet, units)
+    parts += _heights(analysis, plane, rows, sheet, units)
+    width = quantity(right - left, "length", units)
+    ends = sheet.at(np.array([[left, low], [right, low]])) + np.array([0.0, 18.0])
+    parts += _measure(ends[0], ends[1], width, 12.0)
+    return svg.document(WIDTH, foot + FOOT, title, parts)
+
+
+def _seams(analysis: Analysis, plane: int, sheet: _Sheet) -> list[str]:
+    planes, spacing = analysis.project.roof.planes, analysis.project.panel.seam_spacing
+    every = max(int(np.ceil(5.0 / (spacing * sheet.scale))), 1)
+    seams = plane_seams(analysis.project, plane, every)
+    flat = sheet.at(planes.to_plane(plane, seams.reshape(-1, 3))).reshape(-1, 2, 2)
+    data = "".join(svg.path(line) for line in flat)
+    return [svg.element("path", d=data, stroke=style.FAINT, stroke_width=0.4, fill="none")]
+
+
+def _row(analysis: Analysis, row: int, sheet: _Sheet, units: UnitSystem) -> list[str]:
+    """Rail, clamps and their numbers, name and length."""
+    layout, called = analysis.project.layout, called_clamp(analysis)
+    rail = sheet.at(np.stack([layout.row_start[row], layout.row_end[row]]))
+    on = np.flatnonzero(layout.clamp_row == row)
+    points = sheet.at(layout.clamp_uv[on])
+    apart = float(np.linalg.norm(np.diff(points, axis=0), axis=1).min(initial=40.0))
+    radius = float(np.clip(0.36 * apart, 1.2, 4.4))
+    parts = [svg.line(rail, style.INK, 1.6)]
+    parts += clamp_marks(points, clamp_utilization(analysis)[on], radius)
+    size = 8.5
+    step = max(int(np.ceil(1.05 * size / apart)), 1)
+    shown = {0, len(on) - 1, *range(0, len(on) - step, step)}
+    worst = int(np.flatnonzero(on == called)[0]) if called in on else -1
+    shown = {k for k in shown if worst < 0 or abs(k - worst) >= step} | ({worst} if worst >= 0 else set())
+    for k in sorted(shown):
+        number = layout.clamp_name[on[k]].removeprefix(f"{layout.row_name[row]}-")
+        x, y = points[k].tolist()
+        turn = f"translate({svg.number(x)} {svg.number(y + radius + 3.0)}) rotate(90)"
+        bold = k == worst
+        parts.append(svg.text(number, 0.0, 0.34 * size, size, bold=bold, halo=True, transform=turn))
+    splices = layout.splice_s[layout.splice_row == row] / layout.row_length[row]
+    for share in splices.tolist():
+        x, y = (rail[0] + share * (rail[1] - rail[0])).tolist()
+        parts.append(svg.line(np.array([[x, y - 6.0], [x, y + 6.0]]), style.ACCENT, 2.2))
+    length = quantity(float(layout.row_length[row]), "length", units)
+    words = f"{layout.row_name[row]}: {length}, {len(on)} clamps"
+    if len(splices):
+        words += f", {len(splices)} splice{'s' if len(splices) > 1 else ''}"
+    x, y = rail.mean(axis=0).tolist()
+    parts.append(svg.text(words, x, y - radius - 5.0, TYPE, anchor="middle", bold=True, halo=True))
+    if worst >= 0:
+        use = style.utilization_text(float(clamp_utilization(analysis)[called]))
+        x, y = points[worst].tolist()
+        parts.append(
+            svg.element("circle", cx=x, cy=y, r=radius + 4.0, fill="none", stroke=style.INK, stroke_width=1.6)
+        )
+        y -= radius + 20.0
+        parts.append(svg.line(np.array([[x, y + 3.0], [x, y + 15.0]]), style.INK, 1.0))
+        side = "start" if x < 0.25 * WIDTH else "end" if x > 0.75 * WIDTH else "middle"
+        text = f"governs: {layout.clamp_name[called]}, {use}"
+        parts.append(svg.text(text, x, y, TYPE, anchor=side, bold=True, halo=True))
+    return parts
+
+
+def _heights(analysis: Analysis, plane: int, rows: list[int], sheet: _Sheet, units: UnitSystem) -> list[str]:
+    """Distances up the slope from the plane's lowest edge to the rows, row to row, at the left."""
+    layout, outline = analysis.project.layout, analysis.project.roof.planes.outline[plane]
+    left, low, _, high = outline.bounds
+    parts: list[str] = []
+    level = [r for r in rows if abs(layout.row_start[r, 1] - layout.row_end[r, 1]) < 0.01]
+    ups = np.unique(np.round([low, high, *(layout.row_start[r, 1] for r in level)], 4))
+    x = float(sheet.at(np.array([left, low]))[0]) - 26.0
+    y = sheet.at(np.stack([np.full(len(ups), left), ups], axis=1))[:, 1]
+    for row in level:
+        at = sheet.at(layout.row_start[row])
+        parts.append(svg.line(np.array([[x - 4.0, at[1]], [at[0] - 4.0, at[1]]]), style.FAINT, 0.6))
+    for a, b, value in zip(y[:-1], y[1:], np.diff(ups), strict=True):
+        words = quantity(float(value), "length", units)
+        parts += _measure(np.array([x, a]), np.array([x, b]), words, 0.0)
+    for row in level:  # from the plane's left edge to the rail
+        start = layout.row_start[row]
+        cut = shapely.intersection(outline, shapely.LineString([[left - 1.0, start[1]], start]))
+        if cut.length > 0.02 and not cut.is_empty:
+            first = shapely.get_coordinates(cut)[0]
+            ends = sheet.at(np.stack([first, start])) - np.array([0.0, 9.0])
+            parts += _measure(ends[0], ends[1], quantity(float(cut.length), "length", units), -5.0)
+    return parts
+
+
+def _measure(a: Array, b: Array, words: str, below: float) -> list[str]:
+    """A level dimension with its words below (or above) it, or an upright one with them at its left."""
+    tick = np.array([3.0, -3.0])
+    parts = [svg.line(np.stack([a, b]), style.MUTED, 0.8)]
+    parts += [svg.line(np.stack([p - tick, p + tick]), style.INK, 1.1) for p in (a, b)]
+    x, y = (0.5 * (a + b)).tolist()
+    if abs(a[1] - b[1]) < 1e-6:
+        return [*parts, svg.text(words, x, y + below, TYPE, anchor="middle", halo=True)]
+    return [*parts, svg.text(words, x - 6.0, y + 0.34 * TYPE, TYPE, anchor="end", halo=True)]
