@@ -32,7 +32,6 @@ FAR = 10_000.0  # footprints farther out are moved to a local origin [m]
 LARGEST = 5_000.0  # [m]
 SMALLEST = 1.0  # [m^2]
 COURTYARDS = ("hip", "mansard", "flat")  # shapes that may have courtyards
-NO_DOME_CLAUSE = "EN 1991-1-3 has no rule for domes: under it each facet takes the snow of a plane roof."
 
 
 @dataclass(frozen=True)
@@ -143,7 +142,6 @@ def build_roof(parts: Sequence[RoofPart], dormers: Sequence[Dormer] = ()) -> Roo
     for part, label in zip(checked, labels, strict=True):
         own = SHAPE_CELLS[part.shape](_moved(part, shift), label)
         cells = union(cells, own) if cells else own
-        notes += [f"{label}: {NO_DOME_CLAUSE}"] if part.shape == "dome" else []
     cells, offset = merged(cells), np.array([*shift, 0.0])
     surface = _surface(cells, offset, notes)
     return _surface(with_dormers(surface.planes, cells, dormers), offset, notes) if dormers else surface

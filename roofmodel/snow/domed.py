@@ -31,8 +31,9 @@ DOME_NOTE = (
 
 
 def dome_name(roof: RoofSurface, dome: Dome) -> str:
-    """Name for titles, by its first facet."""
-    return f"the {dome.kind} with {roof.planes.name[dome.plane[0]]}"
+    """Name for titles, by its first facet where there are several."""
+    several = sum(other.kind == dome.kind for other in roof.domes) > 1
+    return f"the {dome.kind}{f' with {roof.planes.name[dome.plane[0]]}' if several else ''}"
 
 
 def dome_winds(roof: RoofSurface, dome: Dome) -> list[Array]:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from roofmodel.snow.cases import SnowCase, SnowSet
 from roofmodel.snow.en_abutting import abutting_cases, wall_drifts
 from roofmodel.snow.en_annex_b import exceptional_drifts
@@ -17,6 +19,7 @@ MEETING = (
     "EN 1991-1-3 gives no figure for drifts that meet. Judgment: where they overlap the larger counts, as in"
     " ASCE/SEI 7 7.7.3, since it is the same blown snow; what slides from different roofs is added."
 )
+DOME = "EN 1991-1-3 has no clause for domes: each facet takes the snow of a plane roof (judgment)."
 NOT_MODELED = (
     (
         "domes",
@@ -71,6 +74,8 @@ def en_cases(roof: RoofSurface, site: EnSite, retained: frozenset[int]) -> SnowS
         skipped.append(
             ("exceptional drifts", "annex_b is not set: the national annex does not ask for Annex B")
         )
+    if any(not dome.pitch for dome in roof.domes):
+        cases = [replace(case, notes=(*case.notes, DOME)) for case in cases]
     return SnowSet(tuple(cases), (*skipped, *NOT_MODELED))
 
 

@@ -12,7 +12,7 @@ from scipy.sparse.csgraph import connected_components
 from roofmodel.snow.cases import SnowCase, Zone
 from roofmodel.snow.patches import larger, overlap
 
-MANY = 4  # titles name fewer than so many
+MANY = 12  # a note names fewer than so many
 
 
 @dataclass(frozen=True)
@@ -60,20 +60,20 @@ def together(
     sets = [[drifts[k] for k in np.flatnonzero(label == one).tolist()] for one in np.unique(label[first])]
     cases = []
     for some in sets:
-        blown = larger([zone for one in some for zone in one.blown])
+        source = [k for k, one in enumerate(some) for _ in one.blown]
+        blown = larger([zone for one in some for zone in one.blown], source)
         slid = [zone for one in some for zone in one.slid]
-        notes = [note, *dict.fromkeys(said for one in some for said in one.notes)]
-        cases.append(case(f"drifts together, {_who(some)}", [*base, *blown, *slid], notes))
-    names = [one.name for one in cases]
-    return [
-        replace(one, name=f"{one.name}, place {k + 1}") if names.count(one.name) > 1 else one
-        for k, one in enumerate(cases)
-    ]
+        notes = [f"The drifts that meet: {_who(some)}.", note]
+        notes += dict.fromkeys(said for one in some for said in one.notes)
+        cases.append(case("drifts together", [*base, *blown, *slid], notes))
+    if len(cases) < 2:
+        return cases
+    return [replace(one, name=f"{one.name}, place {k + 1}") for k, one in enumerate(cases)]
 
 
 def _who(drifts: list[Drift]) -> str:
     groups = [list(dict.fromkeys(one.name for one in drifts if one.wall is wall)) for wall in (True, False)]
-    words = (("walls facing ", "ways"), ("at ", "parapets and projections"))
+    words = (("at the walls facing ", "ways"), ("at ", "parapets and projections"))
     return ", ".join(
         before
         + (" and ".join(names) if len(names) < MANY else f"{names[0]} and {len(names) - 1} other {what}")

@@ -8,8 +8,6 @@ from dataclasses import dataclass, replace
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from shapely import MultiPolygon, Polygon
-from shapely.geometry.base import BaseGeometry
 
 from roofmodel.snow.cases import Zone
 from roofmodel.snow.regions import SAME_WIND, SLIVER, Plan, compass, left_normal, polygonal
@@ -19,6 +17,9 @@ Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
 UPPER_TO_STEP = 0.17  # cosine: a plane whose fall is within 80 degrees of the wall's face sheds over it
+
+FEW_CORNERS = 9  # polygons with more are not looked at for lines that part them; the first counts twice
+TOUCH = 1e-7  # [m]
 
 UNREDUCED = "held snow not reduced for slope"
 UNREDUCED_NOTE = (
@@ -93,13 +94,15 @@ def _touching(zones: Sequence[Zone], others: Sequence[Zone]) -> IntArray:
     return shapely.STRtree(second).query(first, predicate="intersects").T
 
 
-def larger(zones: Sequence[Zone]) -> list[Zone]:
+def larger(zones: Sequence[Zone], source: Sequence[int] = ()) -> list[Zone]:
     """Keep the larger pressure wherever linear patches of one plane overlap.
 
     Parameters
     ----------
     zones : sequence of Zone
         Overlapping patches of one or more planes.
+    source : sequence of int
+        Where each comes from; patches of one source do not overlap. Nothing is known without.
 
     Returns
     -------
@@ -110,24 +113,100 @@ def larger(zones: Sequence[Zone]) -> list[Zone]:
     plane = np.array([zone.plane for zone in zones], dtype=np.int64)
     pairs = _touching(zones, zones)
     pairs = pairs[(pairs[:, 0] < pairs[:, 1]) & (plane[pairs[:, 0]] == plane[pairs[:, 1]])]
-    shared = shapely.intersection(polygons[pairs[:, 0]], polygons[pairs[:, 1]])
-    near: list[dict[int, BaseGeometry]] = [{} for _ in zones]
-    for k in np.flatnonzero(shapely.area(shared) > SLIVER).tolist():
-        i, j = pairs[k].tolist()
-        near[i][j] = near[j][i] = shared[k]
-    kept = []
-    for i, zone in enumerate(zones):
-        polygon: Polygon | MultiPolygon | None = zone.polygon
-        for j in sorted(near[i]):
-            common = polygonal(near[i][j])
-            if common is None or polygon is None:
-                continue
-            region = _not_below(zones[j].pressure - zone.pressure, common, tie=j < i)
-            if region is not None:
-                polygon = polygonal(shapely.difference(polygon, region))
-        if polygon is not None:
-            kept.append(replace(zone, polygon=polygon))
-    return kept
+    if len(source):
+        pairs = pairs[np.asarray(source)[pairs[:, 0]] != np.asarray(source)[pairs[:, 1]]]
+    pairs = pairs[~_apart(polygons, pairs)]
+    owner, lost = _losses(polygons, np.array([zone.pressure for zone in zones]).reshape(-1, 3), pairs)
+    kept = (polygonal(part) for part in _without(polygons, owner, lost))
+    return [
+        zone if part is whole else replace(zone, polygon=part)
+        for zone, part, whole in zip(zones, kept, polygons, strict=True)
+        if part is not None
+    ]
+
+
+def _apart(polygons: NDArray[np.object_], pairs: IntArray) -> NDArray[np.bool_]:
+    """Whether a line along an edge parts both polygons, for pairs (n, 2) of simple ones."""
+    count = shapely.get_num_coordinates(polygons)
+    simple = (count <= FEW_CORNERS)[pairs].all(axis=1)
+    corners = np.zeros((len(polygons), FEW_CORNERS, 2))
+    flat, owner = shapely.get_coordinates(polygons, return_index=True)
+    place = np.arange(len(flat)) - np.searchsorted(owner, owner)
+    inside = place < FEW_CORNERS
+    corners[owner[inside], place[inside]] = flat[inside]
+    for k in range(1, FEW_CORNERS):  # the last corner again and again
+        short = count <= k
+        corners[short, k] = corners[short, k - 1]
+    found = np.zeros(len(pairs), dtype=bool)
+    one, other = corners[pairs[simple, 0]], corners[pairs[simple, 1]]
+    parted = np.zeros(len(one), dtype=bool)
+    for first, second in ((one, other), (other, one)):
+        edge = np.diff(first, axis=1)
+        normal = np.stack([edge[..., 1], -edge[..., 0]], axis=-1)
+        normal /= np.maximum(np.linalg.norm(normal, axis=-1, keepdims=True), 1e-300)
+        a, b = (np.einsum("nec,nkc->nek", normal, points) for points in (first, second))
+        gap = np.maximum(a.min(axis=-1) - b.max(axis=-1), b.min(axis=-1) - a.max(axis=-1))
+        parted |= (np.where(normal.any(axis=-1), gap, -np.inf) > -TOUCH).any(axis=1)
+    found[simple] = parted
+    return found
+
+
+def _losses(
+    polygons: NDArray[np.object_], pressure: Array, pairs: IntArray
+) -> tuple[IntArray, NDArray[np.object_]]:
+    """What polygons lose to those with more pressure: index and region (m,); ties go to the first."""
+    first, second = pairs.T
+    common = shapely.intersection(polygons[first], polygons[second])
+    some = shapely.area(common) > SLIVER
+    first, second, common = first[some], second[some], common[some]
+    more = pressure[second] - pressure[first]
+    corners, owner = shapely.get_coordinates(common, return_index=True)
+    value = more[owner, 0] + np.sum(more[owner, 1:] * corners, axis=1)
+    start = np.searchsorted(owner, np.arange(len(common)))
+    scale = 1e-9 * (1.0 + np.abs(more[:, 0]))
+    if not len(common):
+        return np.zeros(0, dtype=np.int64), common
+    high, low = np.maximum.reduceat(value, start), np.minimum.reduceat(value, start)
+    to_first = high <= scale  # also equals
+    to_second = (low >= -scale) & ~to_first
+    mixed = np.flatnonzero(~to_first & ~to_second)
+    half = _halves(common[mixed], more[mixed])
+    above = shapely.intersection(common[mixed], half)
+    below = shapely.difference(common[mixed], half)
+    return (
+        np.concatenate([second[to_first], first[to_second], first[mixed], second[mixed]]),
+        np.concatenate([common[to_first], common[to_second], above, below]),
+    )
+
+
+def _halves(regions: NDArray[np.object_], law: Array) -> NDArray[np.object_]:
+    """Squares (n,) that cover what of regions (n,) lies where linear functions (n, 3) are above zero."""
+    low_x, low_y, high_x, high_y = shapely.bounds(regions).T
+    center = 0.5 * np.stack([low_x + high_x, low_y + high_y], axis=1)
+    size = np.linalg.norm(law[:, 1:], axis=1, keepdims=True)
+    normal = law[:, 1:] / size
+    foot = center - (law[:, :1] + np.sum(law[:, 1:] * center, axis=1, keepdims=True)) / size * normal
+    along = np.stack([-normal[:, 1], normal[:, 0]], axis=1)
+    reach = 2.0 * np.hypot(high_x - low_x, high_y - low_y)[:, None] + 1.0
+    ring = [foot - reach * along, foot + reach * along, foot + reach * (along + normal)]
+    return np.asarray(shapely.polygons(np.stack([*ring, foot + reach * (normal - along)], axis=1)))
+
+
+def _without(
+    polygons: NDArray[np.object_], owner: IntArray, lost: NDArray[np.object_]
+) -> NDArray[np.object_]:
+    """Polygons without all that they lose, made one before it is taken off: faster than in turn."""
+    left = polygons.copy()
+    parts, of = shapely.get_parts(lost, return_index=True)
+    solid = shapely.get_type_id(parts) == shapely.GeometryType.POLYGON
+    parts, of = parts[solid], owner[of[solid]]
+    order = np.argsort(of, kind="stable")
+    which, group = np.unique(of[order], return_inverse=True)
+    if len(which):
+        together = shapely.multipolygons(parts[order], indices=group)
+        whole = shapely.union_all(together[:, None], axis=1)
+        left[which] = shapely.difference(polygons[which], whole)
+    return left
 
 
 def buried(names: Sequence[str], clause: str) -> str:
@@ -146,31 +225,3 @@ def no_rows_above(planes: str) -> str:
         f"upper_roof_retained had no effect here: no row stands on {planes}, so snow that slides from there"
         " is counted."
     )
-
-
-def _not_below(difference: Array, common: shapely.Geometry, *, tie: bool) -> shapely.Geometry | None:
-    """Part of a region where a linear function is positive, or zero for the first of equals."""
-    corners = shapely.get_coordinates(common)
-    values = difference[0] + corners @ difference[1:]
-    scale = 1e-9 * (1.0 + np.abs(difference[0]))
-    if np.all(np.abs(values) <= scale):
-        return common if tie else None
-    if np.all(values >= -scale):
-        return common
-    if np.all(values <= scale):
-        return None
-    size = np.linalg.norm(difference[1:])
-    normal = difference[1:] / size
-    center = corners.mean(axis=0)
-    foot = center - (difference[0] + center @ difference[1:]) / size * normal
-    along = np.array([-normal[1], normal[0]])
-    reach = 2.0 * float(np.linalg.norm(np.ptp(corners, axis=0))) + 1.0
-    half = Polygon(
-        [
-            foot - reach * along,
-            foot + reach * along,
-            foot + reach * (along + normal),
-            foot + reach * (normal - along),
-        ]
-    )
-    return shapely.intersection(common, half)

@@ -6,12 +6,16 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from shapely import box as rectangle
+from shapely import contains_xy
 from snow_roofs import assemble, court, named, plane_force, pressure
 
 from roofmodel.project.obstacle_schema import ObstructionTable, ParapetTable
 from roofmodel.project.obstacles import place_obstacles
 from roofmodel.shape.builders import RoofPart, build_roof
 from roofmodel.snow import Asce16Site, AsceSite, NbccSite, snow_cases
+from roofmodel.snow.cases import Zone
+from roofmodel.snow.patches import larger
 from roofmodel.units import SI
 
 ASCE = AsceSite(ground_snow=2000.0, risk_category="II", winter_wind=0.5, slippery=True)
@@ -85,7 +89,7 @@ def test_walls_parapets_and_boxes_that_touch_act_at_once(site, edges, box, words
     roof, plane = walled_flat(*edges, box=box)
     snow = snow_cases(roof, site)
     (both,) = [case for case in snow.cases if case.name.startswith("drifts together")]
-    assert words in both.name
+    assert words in both.notes[0]
     alone = [
         case
         for case in snow.cases
@@ -129,3 +133,32 @@ def test_two_roofs_that_shed_into_one_corner_do_so_at_once(site):
 def test_drifts_far_apart_stay_apart(site):
     roof, _ = walled_flat((0.0, -1.0))
     assert not [c for c in snow_cases(roof, site).cases if c.name.startswith("drifts together")]
+
+
+@pytest.mark.parametrize("tied", [True, False])
+def test_of_many_patches_the_larger_lies_at_every_point_once(tied):
+    """Against the maximum over all patches, point by point."""
+    random = np.random.default_rng(7)
+    zones = []
+    for number in range(30):
+        low = random.uniform(0.0, 10.0, 2)
+        law = np.array([100.0 * random.integers(1, 4), 0.0, 0.0])
+        if not tied:
+            law[1:] = random.uniform(-10.0, 10.0, 2)
+        zones.append(Zone(str(number), 0, rectangle(*low, *(low + random.uniform(1.0, 5.0, 2))), law, "", ""))
+    points = random.uniform(0.0, 15.0, (4000, 2))
+
+    def there(some):
+        inside = np.array([contains_xy(zone.polygon, *points.T) for zone in some])
+        value = np.array([zone.pressure[0] + points @ zone.pressure[1:] for zone in some])
+        return np.where(inside, value, -np.inf), inside.sum(axis=0)
+
+    kept = larger(zones)
+    wanted, count = there(zones)
+    found, once = there(kept)
+    assert found.max(axis=0) == pytest.approx(wanted.max(axis=0))
+    assert (once == np.minimum(count, 1)).all()
+    source = np.arange(30) // 29  # none but the last is compared
+    apart = larger(zones, source.tolist())
+    assert there(apart)[1].max() > 1
+    assert there(apart)[0].max(axis=0) == pytest.approx(wanted.max(axis=0))

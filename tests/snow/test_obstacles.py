@@ -264,5 +264,7 @@ def test_a_parapet_that_ends_at_a_wall_drifts_with_it():
     beside = ParapetTable.model_validate({"edge": side, "height": "1.5 m"})
     for parapet, there in ((table, False), (beside, True)):
         walled = replace(roof, obstacles=place_obstacles(roof, [parapet], [], SI))
-        names = [case.name for case in snow_cases(walled, EN).cases]
-        assert any(name.startswith("drifts together, walls facing S, at parapet") for name in names) is there
+        both = [case for case in snow_cases(walled, EN).cases if case.name == "drifts together"]
+        assert bool(both) is there
+        for case in both:
+            assert case.notes[0].startswith("The drifts that meet: at the walls facing S, at parapet")

@@ -212,7 +212,8 @@ def test_meeting_drifts_count_the_larger_at_each_point():
     roof = corner()
     snow = snow_cases(roof, SITE)
     alone = [case for case in snow.cases if case.name.startswith(("leeward drift", "windward drift"))]
-    both = named(snow, "drifts together, walls facing S and W")
+    both = named(snow, "drifts together")
+    assert both.notes[0] == "The drifts that meet: at the walls facing S and W."
     points = np.random.default_rng(1).uniform(0.0, 20.0, (400, 2))
     each = np.max([pressure(case, 2, *points) for case in alone], axis=0)
     assert len(alone) == 4

@@ -191,7 +191,7 @@ def test_walls_that_meet_take_the_larger_drift_and_both_slides():
     """Judgment by 7.7.3 of ASCE/SEI 7 for what is blown; two roofs that shed give both their snow."""
     roof = court()
     snow = snow_cases(roof, SITE)
-    together = named(snow, "drifts together, walls facing")
+    together = named(snow, "drifts together")
     first, second = (case for case in snow.cases if case.name.startswith("drift below"))
     values = {v.symbol: v.value for v in first.zones[-1].values}
     assert values["mu_s"] == pytest.approx(0.8)
