@@ -70,7 +70,8 @@ def test_a_tower_carries_straight_drifts_and_a_quarter_cone_at_each_corner():
             wanted = 0.5 * peak * length * wall + 2.0 * np.pi / 12.0 * peak * length**2
         else:
             wanted = 0.5 * peak * length * 52.0 + 4.0 * np.pi / 12.0 * peak * length**2
-        assert plane_force(roof, case)[flat] - base == pytest.approx(wanted, rel=2e-3)
+        extra = plane_force(roof, case)[flat] - base
+        assert wanted < extra < 1.004 * wanted  # slices never below the quarter cones
         assert any(zone.clause.endswith("4.1.6.8") for zone in case.zones)
 
 
