@@ -133,6 +133,11 @@ def edited_project(known: Project, data: Mapping[str, Any]) -> Project:
     return replace(_assemble(table, known.path, hashlib.sha256(), roof), digest="")
 
 
+def without_rows(known: Project) -> Project:
+    """A project as if it had no rows, for planning."""
+    return replace(known, layout=no_rows())
+
+
 _MEASURED = "as_built: its clamps were measured where the rows stand; take it out to move rows"
 
 

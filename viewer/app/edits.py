@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import MutableMapping, MutableSequence
+import contextlib
+from collections.abc import Iterator, MutableMapping, MutableSequence
 from typing import Any
 
 import numpy as np
+import tomlkit
+from tomlkit import TOMLDocument
+from tomlkit.items import AoT, Comment, Table, Whitespace
 
 from roofmodel.errors import InputError
 from roofmodel.layout import Layout
@@ -45,22 +49,29 @@ def apply_edit(document: Document, edit: messages.Edit, project: Project) -> str
         case messages.SetRow():
             return _set_row(document, edit)
         case messages.AddRow():
-            document["row"].append(_table(document, {"name": edit.row, "plane": edit.plane, "up": edit.up}))
+            document["row"].append(
+                _table(document["row"], {"name": edit.row, "plane": edit.plane, "up": edit.up})
+            )
             return f"add row {edit.row}"
         case messages.RemoveRow():
             return _remove(document, edit)
         case messages.SplitRow():
             return _split(document, edit, project)
+        case messages.SetSplices():
+            return _set_splices(document, edit)
+        case messages.AddThing():
+            return _add_thing(document, edit)
+        case messages.SetThing():
+            return _set_thing(document, edit)
+        case messages.RemoveThing():
+            return _take_thing(document, edit)
     message = f"{type(edit).__name__} changes nothing"
     raise InputError(message)
 
 
-def _table(document: Document, values: dict[str, Any]) -> Any:
-    """A new table of the document's own kind, followed by an empty line."""
-    import tomlkit
-    from tomlkit.items import AoT
-
-    if not isinstance(document["row"], AoT):
+def _table(tables: Any, values: dict[str, Any]) -> Any:
+    """A new table of the kind of those beside it, followed by an empty line."""
+    if not isinstance(tables, AoT):
         return dict(values)
     table = tomlkit.table()
     for name, value in values.items():
@@ -74,12 +85,25 @@ def _put(table: MutableMapping[str, Any], name: str, value: messages.Value) -> s
     before = table.get(name)
     if value is None:
         table.pop(name, None)
-    elif type(before) is float and type(value) is int:
-        table[name] = float(value)
     else:
-        table[name] = value
+        with _above_tail(table, before is None):
+            table[name] = float(value) if type(before) is float and type(value) is int else value
     old = "none" if before is None else _plain(before)
     return f"{name} {old} → {'none' if value is None else _plain(value)}"
+
+
+@contextlib.contextmanager
+def _above_tail(table: Any, new: bool) -> Iterator[None]:
+    """A new field goes above comments and empty lines at the end, which belong to what follows."""
+    body = table.value.body if new and isinstance(table, Table) else []
+    at = len(body)
+    while at and isinstance(body[at - 1][1], Comment | Whitespace):
+        at -= 1
+    tail = [item for _, item in body[at:]]
+    del body[at:]
+    yield
+    for item in tail:
+        table.add(item)
 
 
 def _plain(value: Any) -> str:
@@ -94,6 +118,11 @@ def _set_field(document: Document, edit: messages.SetField) -> str:
     if not isinstance(here, MutableMapping):
         message = f"{edit.table}: the project has no such table; add it to the file"
         raise InputError(message)
+    if edit.field[-1] == "file":
+        message = (
+            f"{edit.table}.{'.'.join(edit.field)}: files are named in the project file only; edit it there"
+        )
+        raise InputError(message)
     for part in edit.field[:-1]:
         inner = here.get(part)
         if inner is None:
@@ -107,13 +136,73 @@ def _set_field(document: Document, edit: messages.SetField) -> str:
     return ".".join([edit.table, *edit.field[:-1]]) + f": {words}"
 
 
-def _find(document: Document, name: str) -> tuple[MutableSequence[Any], int]:
-    rows: MutableSequence[Any] = document["row"]
+def _find(document: Document, name: str, table: str = "row") -> tuple[MutableSequence[Any], int]:
+    rows: MutableSequence[Any] = document.get(table, [])
     for index, row in enumerate(rows):
         if row.get("name") == name:
             return rows, index
-    message = f"row: there is no row {shown(name)} any more"
+    message = f"{table}: there is no {table} {shown(name)} any more"
     raise InputError(message)
+
+
+def _set_splices(document: Document, edit: messages.SetSplices) -> str:
+    rows, index = _find(document, edit.row)
+    row, wanted = rows[index], [one.model_dump(exclude_none=True) for one in edit.splices]
+    given = row.get("splice", [])
+    if wanted and len(given) == len(wanted):
+        for table, values in zip(given, wanted, strict=True):  # their comments stay
+            for name in ("at", "kind"):
+                if table.get(name) != values.get(name):
+                    _put(table, name, values.get(name))
+    else:
+        row.pop("splice", None)
+        if wanted:
+            with _above_tail(row, new=True):
+                row["splice"] = _inline(row, wanted)
+    where = ", ".join(one["at"] for one in wanted)
+    return f"{edit.row}: " + (f"splices at {where}" if wanted else "no splices one by one")
+
+
+def _inline(like: Any, tables: list[dict[str, Any]]) -> Any:
+    """Tables in one line of the document's own kind."""
+    if not isinstance(like, Table):
+        return tables
+    found = tomlkit.array()
+    for values in tables:
+        table = tomlkit.inline_table()
+        table.update(values)
+        found.append(table)
+    return found
+
+
+def _add_thing(document: Document, edit: messages.AddThing) -> str:
+    values = {name: value for name, value in edit.fields.items() if value is not None}
+    name = str(values.get("name", ""))
+    if any(thing.get("name") == name for thing in document.get(edit.table, [])):
+        message = f"{edit.table}.name: {shown(name)} is there already; give another name"
+        raise InputError(message)
+    if edit.table not in document:
+        if isinstance(document, TOMLDocument):
+            document.add(tomlkit.nl())
+            document.add(edit.table, tomlkit.aot())
+        else:
+            document[edit.table] = []
+    things = document[edit.table]
+    things.append(_table(things, values))
+    return f"add {edit.table} {name}"
+
+
+def _set_thing(document: Document, edit: messages.SetThing) -> str:
+    things, index = _find(document, edit.name, edit.table)
+    return f"{edit.name}: " + ", ".join(_put(things[index], k, v) for k, v in edit.fields.items())
+
+
+def _take_thing(document: Document, edit: messages.RemoveThing) -> str:
+    things, index = _find(document, edit.name, edit.table)
+    del things[index]
+    if not len(things):
+        document.pop(edit.table)
+    return f"remove {edit.table} {edit.name}"
 
 
 def _set_row(document: Document, edit: messages.SetRow) -> str:
@@ -162,7 +251,7 @@ def _split(document: Document, edit: messages.SplitRow, project: Project) -> str
         second["first"] = first
     _share_splices(rows[index], second, given.splice, (low, high), unit)
     rows[index]["end"] = left
-    rows.insert(index + 1, _table(document, second))
+    rows.insert(index + 1, _table(rows, second))
     return f"split row {edit.row} behind {edit.after}"
 
 

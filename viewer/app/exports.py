@@ -18,19 +18,25 @@ RUN = "from viewer.cli import main; main()"
 
 @dataclass(frozen=True)
 class Part:
-    """One command that can be exported: its name, what it writes, and the page to open first."""
+    """One command that can be exported: its name, what it writes, and what to open first."""
 
     command: str
     about: str
-    page: str = ""
+    pages: tuple[str, ...] = ()
 
 
 PARTS = (
-    Part("check", "Calculation report, results, tables, meshes and structure deck", "report.html"),
-    Part("handover", "For those who build: installer's plan, quantities, workbook, 3D model"),
-    Part("snow", "Snow cases: plans, sections, every number worked out", "snow.html"),
-    Part("seam", "The governing clamp on its seam, as a shell model", "seam.html"),
-    Part("roof", "How the roof is understood", "roof.png"),
+    Part("check", "Report, results, tables, meshes and structure deck", ("report.html",)),
+    Part(
+        "handover",
+        "Calculation package (PDF and page), installer's plan, quantities, workbook, 3D model",
+        ("package.pdf", "package.html"),
+    ),
+    Part("snow", "Snow cases: plans, sections, every number worked out", ("snow.html",)),
+    Part("seam", "The governing clamp on its seam, as a shell model", ("seam.html",)),
+    Part("roof", "How the roof is understood", ("roof.png",)),
+    Part("section", "The rail's section and its values", ("section.png",)),
+    Part("plan", "Rows of least material that hold, beside the rows of the project", ("plan.png",)),
 )
 HOUR = 3600.0  # longer than any export should take [s]
 

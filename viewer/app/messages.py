@@ -14,6 +14,7 @@ Value = Annotated[str, Field(max_length=400)] | bool | int | float | None
 
 # Tables whose fields may be set. Not the roof: its field `file` could make the server read any file.
 Settable = Literal["project", "site", "surface", "panel", "seam", "rail", "clamp", "design", "analysis"]
+Standing = Literal["obstruction", "solar"]  # lists of things that stand on the roof
 
 
 class Message(BaseModel):
@@ -72,6 +73,62 @@ class SplitRow(Edit):
     after: Name
 
 
+class OneSplice(BaseModel):
+    """A splice of a rail, as the file writes it."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True, strict=True)
+
+    at: Name
+    kind: Literal["hinge", "continuous", "sliding"] | None = None
+
+
+class SetSplices(Edit):
+    """Give a row these splices, one by one, and no others."""
+
+    type: Literal["splices"]
+    row: Name
+    splices: Annotated[list[OneSplice], Field(max_length=200)]
+
+
+class AddThing(Edit):
+    """Put something onto the roof."""
+
+    type: Literal["put"]
+    table: Standing
+    fields: Annotated[dict[Name, Value], Field(min_length=1, max_length=20)]
+
+
+class SetThing(Edit):
+    """Set fields of something on the roof, or leave them out (null)."""
+
+    type: Literal["thing"]
+    table: Standing
+    name: Name
+    fields: Annotated[dict[Name, Value], Field(min_length=1, max_length=20)]
+
+
+class RemoveThing(Edit):
+    """Take something off the roof."""
+
+    type: Literal["take"]
+    table: Standing
+    name: Name
+
+
+class TakePlan(Message):
+    """Put the rows that `Plan` found in place of the project's."""
+
+    type: Literal["takeplan"]
+    revision: int = Field(ge=0)
+
+
+class Plan(Message):
+    """Search rows for the project as it stands; nothing is changed."""
+
+    type: Literal["plan"]
+    revision: int = Field(ge=0)
+
+
 class Undo(Message):
     """Go back one change."""
 
@@ -126,7 +183,24 @@ class Cancel(Message):
 
 
 Any_ = Annotated[
-    SetField | SetRow | AddRow | RemoveRow | SplitRow | Undo | Redo | Save | Reload | Pick | Export | Cancel,
+    SetField
+    | SetRow
+    | AddRow
+    | RemoveRow
+    | SplitRow
+    | SetSplices
+    | AddThing
+    | SetThing
+    | RemoveThing
+    | TakePlan
+    | Plan
+    | Undo
+    | Redo
+    | Save
+    | Reload
+    | Pick
+    | Export
+    | Cancel,
     Field(discriminator="type"),
 ]
 _READER: TypeAdapter[Any] = TypeAdapter(Any_)

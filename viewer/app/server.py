@@ -12,7 +12,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from importlib import resources
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from starlette.applications import Starlette
 from starlette.requests import Request
@@ -25,11 +25,15 @@ from viewer import style
 from viewer.app import messages
 from viewer.app.exports import PARTS, inside, run_parts
 from viewer.app.guard import Guard
-from viewer.app.session import State, change, preview, redo, reload, save, solved, undo
+from viewer.app.planning import plan_answer
+from viewer.app.session import State, change, find_plan, preview, redo, reload, save, solved, take_plan, undo
 from viewer.app.surface import roof_block, surface_block
 from viewer.app.view import answer_data, forms, governing, state_data
 from viewer.app.working import working_data
 from viewer.export import plain_data
+
+if TYPE_CHECKING:
+    from fea.planning.plan import Plan
 
 LARGEST_MESSAGE = 64 * 1024  # bytes
 PATIENCE = 10.0  # for the first message of a browser [s]
@@ -46,7 +50,8 @@ class CanceledError(Exception):
 class Desk:
     """What the server works on: the state, the browsers that look at it, and what runs.
 
-    `lock` lets one change at a time through; `stop` asks what runs to end.
+    `plan` is the last one found, with the revision that it was found for. `lock` lets one change at a time
+    through; `stop` asks what runs to end.
     """
 
     state: State
@@ -56,7 +61,7 @@ class Desk:
     clients: dict[int, asyncio.Queue[dict[str, Any] | None]] = field(default_factory=dict)
     tickets: dict[str, tuple[Path, tuple[str, ...]]] = field(default_factory=dict)
     export: asyncio.Task[None] | None = None
-    blocks: dict[str, bytes] = field(default_factory=dict)
+    plan: tuple[int, Plan] | None = None
     solving: bool = False
 
     def tell(self, text: str) -> None:
@@ -325,20 +330,26 @@ async def _answer(desk: Desk, client: int, out: asyncio.Queue[Any], message: Any
         if isinstance(message, messages.Pick):
             out.put_nowait({"type": "working", "id": message.id, **await _working(state, message)})
             return
+        if isinstance(message, messages.Plan):
+            found = await _in_thread(desk, lambda tell: find_plan(state, message.revision, tell))
+            desk.plan = (state.revision, found)
+            out.put_nowait({"type": "planned", "id": message.id, **plan_answer(found)})
+            return
         if isinstance(message, messages.Edit) and message.preview:
             version = await _in_thread(desk, lambda tell: preview(state, message, tell))
             data = {**answer_data(version), "label": version.label, "before": governing(state.now)}
             out.put_nowait({"type": "preview", "id": message.id, **data})
             return
-        desk.state = await _in_thread(desk, lambda tell: _next(state, message, tell))
-        moved = isinstance(message, messages.Edit | messages.Undo | messages.Redo | messages.Reload)
+        desk.state = await _in_thread(desk, lambda tell: _next(desk, message, tell))
+        moved = not isinstance(message, messages.Save)
         before = governing(state.now) if moved else None
         told = desk.state_message(before=before, did=type(message).__name__)
         out.put_nowait({**told, "id": message.id})
         desk.send_all({**told, "id": None}, but=client)
 
 
-def _next(state: State, message: Any, tell: Callable[[str], None]) -> State:
+def _next(desk: Desk, message: Any, tell: Callable[[str], None]) -> State:
+    state = desk.state
     match message:
         case messages.Edit():
             return change(state, message, tell)
@@ -348,6 +359,11 @@ def _next(state: State, message: Any, tell: Callable[[str], None]) -> State:
             return redo(state, message.revision, tell)
         case messages.Reload():
             return reload(state, message.revision, tell)
+        case messages.TakePlan():
+            if desk.plan is None or desk.plan[0] != state.revision:
+                text = "the project was changed since these rows were found; search again"
+                raise InputError(text)
+            return take_plan(state, message.revision, desk.plan[1], tell)
         case messages.Save():
             return save(state, message.revision, anew=message.anew)
     text = f"{type(message).__name__}: is not done here"
@@ -397,7 +413,7 @@ async def _export(desk: Desk, out: asyncio.Queue[Any], message: messages.Export,
             links.append(
                 {
                     "about": one.part.about,
-                    "page": one.part.page,
+                    "pages": [name for name in one.part.pages if name in one.names],
                     "ticket": ticket,
                     "names": list(one.names),
                     "folder": f"{message.folder}/{one.part.command}",

@@ -8,15 +8,18 @@ import tomllib
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field, replace
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from fea.analysis import Analysis, analyze
 from roofmodel.errors import InputError
 from roofmodel.memory import Memory
-from roofmodel.project.load import Project, edited_project, load_project
+from roofmodel.project.load import Project, edited_project, load_project, without_rows
 from viewer.app import messages
 from viewer.app.edits import apply_edit
 from viewer.files import atomic
+
+if TYPE_CHECKING:
+    from fea.planning.plan import Plan
 
 Tell = Callable[[str], None]
 
@@ -155,6 +158,36 @@ def change(state: State, edit: messages.Edit, tell: Tell | None = None) -> State
     project = edited_project(state.now.project, data)
     version = Version(text, label, project, None, memory=_shared(state.now, project))
     return _push(state, _answer(version, tell))
+
+
+def find_plan(state: State, revision: int, tell: Tell | None = None) -> Plan:
+    """Rows that hold, for the project as it stands; nothing is changed.
+
+    Raises
+    ------
+    InputError
+        Nothing threatens, no row can stand, or the rows were measured where they are.
+    """
+    from fea.planning.plan import plan_rows
+
+    check_revision(state, revision)
+    project = state.now.project
+    if project.table.as_built is not None:
+        message = "as_built: the clamps were measured where the rows stand; take it out of the file to plan"
+        raise InputError(message)
+    return plan_rows(without_rows(project), tell)
+
+
+def take_plan(state: State, revision: int, plan: Plan, tell: Tell | None = None) -> State:
+    """The state with planned rows in place of its own. Raises InputError."""
+    from viewer.plan.export import planned_content
+
+    check_revision(state, revision)
+    known = state.now.project
+    text = planned_content(state.now.text, known, plan)
+    project = edited_project(known, tomllib.loads(text))
+    memory = _shared(state.now, project)
+    return _push(state, _answer(Version(text, "take the planned rows", project, None, memory=memory), tell))
 
 
 def _push(state: State, version: Version) -> State:

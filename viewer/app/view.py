@@ -16,10 +16,10 @@ from fea.analysis import Analysis
 from fea.checks.limits import Limit
 from fea.checks.strips import panel_strips
 from roofmodel.project.load import Project
-from roofmodel.project.schema import RowTable
 from roofmodel.surface import FLAT_SLOPE, EdgeKind
 from roofmodel.units import factor, split
 from viewer.app.session import State, Version
+from viewer.app.words import label
 from viewer.picture.standing import array_clamps, standing_quads
 from viewer.quantities import column, percent, quantity, significant, system
 from viewer.summary import CAUTIONS, combination, governing_text, row_lines, verdict
@@ -46,7 +46,7 @@ def state_data(state: State, *, exports: tuple[tuple[str, str], ...] = ()) -> di
         "format": table.design.format,
         "cautions": list(CAUTIONS),
         "planes": _planes(now.project),
-        "hardware": _hardware(now.text),
+        **_tables(now.text),
         "exports": list(exports),
         "roof_key": roof_key(now.project),
         **answer_data(now),
@@ -287,10 +287,13 @@ def _planes(project: Project) -> list[dict[str, Any]]:
     ]
 
 
-def _hardware(text: str) -> dict[str, Any]:
-    """Tables of the hardware as the file gives them."""
+def _tables(text: str) -> dict[str, Any]:
+    """Hardware, and what stands on the roof, as the file gives them."""
     data = tomllib.loads(text)
-    return {name: data.get(name, {}) for name in ("rail", "clamp", "panel", "design")}
+    return {
+        "hardware": {name: data.get(name, {}) for name in ("rail", "clamp", "panel", "design")},
+        "things": {name: data.get(name, []) for name in ("obstruction", "solar")},
+    }
 
 
 def snow_key(analysis: Analysis) -> str:
@@ -317,13 +320,22 @@ def roof_key(project: Project) -> str:
 
 def forms() -> dict[str, list[dict[str, Any]]]:
     """Fields of the tables that can be edited, from the schema."""
-    from roofmodel.project.schema import ClampTable, Design, PanelTable, RailTable
+    from roofmodel.project import schema
 
-    models = {"rail": RailTable, "clamp": ClampTable, "panel": PanelTable, "design": Design}
-    return {"row": _form(RowTable), **{name: _form(model) for name, model in models.items()}}
+    models = {
+        "row": schema.RowTable,
+        "splice": schema.Splice,
+        "rail": schema.RailTable,
+        "clamp": schema.ClampTable,
+        "panel": schema.PanelTable,
+        "design": schema.Design,
+        "obstruction": schema.ObstructionTable,
+        "solar": schema.SolarTable,
+    }
+    return {name: _form(name, model) for name, model in models.items()}
 
 
-def _form(model: Any, path: tuple[str, ...] = ()) -> list[dict[str, Any]]:
+def _form(table: str, model: Any, path: tuple[str, ...] = ()) -> list[dict[str, Any]]:
     from typing import Literal, get_args, get_origin
 
     from viewer.fields import field_need, field_quantity, field_words, models_in
@@ -334,20 +346,24 @@ def _form(model: Any, path: tuple[str, ...] = ()) -> list[dict[str, Any]]:
         if inner and get_origin(info.annotation) is list:
             continue
         if inner:
-            found += _form(inner[0], (*path, name))
+            found += _form(table, inner[0], (*path, name))
             continue
         kinds = (info.annotation, *get_args(info.annotation))
         choices = next((get_args(k) for k in kinds if get_origin(k) is Literal), ())
         plain = next((k.__name__ for k in (bool, int, float) if k in kinds), "text")
+        by_hand = name == "file" or any(get_origin(k) is list for k in kinds)
         quantity_kind = field_quantity(info)
+        kind = "by hand" if by_hand else "quantity" if quantity_kind else "choice" if choices else plain
         found.append(
             {
                 "path": [*path, name],
+                "label": label(table, (*path, name)),
                 "about": info.description or "",
-                "kind": "quantity" if quantity_kind else "choice" if choices else plain,
+                "kind": kind,
                 "choices": list(choices),
                 "words": field_words(info),
                 "need": field_need(info),
+                "needed": info.is_required(),
             }
         )
     return found

@@ -68,12 +68,18 @@ def write_plan_data(project: Project, plan: Plan, beside: tuple[tuple[int, Plan]
 
 def write_planned_project(project: Project, plan: Plan, path: Path) -> None:
     """Write the project file anew with the planned rows; what else it says stays, comments too."""
+    text = planned_content(project.path.read_text(encoding="utf-8-sig"), project, plan)
+    write_text(path, _moved(text, project, path.parent))
+
+
+def planned_content(text: str, project: Project, plan: Plan) -> str:
+    """Text of a project file with the planned rows, and with the strips that the plan was checked on."""
     units = project.table.project.units
-    text = planned_text(project.path.read_text(encoding="utf-8-sig"), plan.rows, units)
+    text = planned_text(text, plan.rows, units)
     width = plan.analysis.project.table.analysis.strip_width
     if width != project.table.analysis.strip_width:
         text = _with_strips(text, _length(width, units))
-    write_text(path, _moved(text, project, path.parent))
+    return text
 
 
 def _length(value: float, units: str) -> str:

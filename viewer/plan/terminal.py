@@ -25,11 +25,11 @@ def print_plan(plan: Plan, beside: tuple[Beside, ...], console: Console) -> None
     lines: list[Text | Table] = [Text(project.table.project.name, style="bold")]
     for name, planes in plan.threats.by:
         lines.append(Text(f"Snow of {', '.join(planes) or 'no plane'} comes down on {name}."))
-    lines += [Text(), _rows(plan, units), Text(), Text(_material(plan, units))]
+    lines += [Text(), _rows(plan, units), Text(), Text(material_words(plan, units))]
     if beside:
         lines += [Text(), _compared(beside, units)]
         lines += [
-            Text(f"Clamps on every {_nth(one.every)}: {one.plan.failure}.")
+            Text(f"Clamps on every {nth_seam(one.every)}: {one.plan.failure}.")
             for one in beside
             if one.plan.failure
         ]
@@ -68,7 +68,7 @@ def _rows(plan: Plan, units: UnitSystem) -> Table:
             up,
             start,
             end,
-            _nth(line.every),
+            nth_seam(line.every),
             str(line.clamps),
             percent(line.use),
             line.limit,
@@ -76,12 +76,14 @@ def _rows(plan: Plan, units: UnitSystem) -> Table:
     return table
 
 
-def _nth(every: int) -> str:
+def nth_seam(every: int) -> str:
+    """Words for a clamp spacing."""
     ending = "th" if every % 100 in (11, 12, 13) else {1: "st", 2: "nd", 3: "rd"}.get(every % 10, "th")
     return "seam" if every == 1 else f"{every}{ending} seam"
 
 
-def _material(plan: Plan, units: UnitSystem) -> str:
+def material_words(plan: Plan, units: UnitSystem) -> str:
+    """Rail, clamps and cost of a plan."""
     return (
         f"{units.text(plan.length, 'length')} of rail, {plan.clamps:,} clamps; cost {plan.cost:,.2f} "
         f"({plan.checks} full checks)"
@@ -103,7 +105,7 @@ def _compared(beside: tuple[Beside, ...], units: UnitSystem) -> Table:
     for one in beside:
         plan = one.plan
         table.add_row(
-            _nth(one.every),
+            nth_seam(one.every),
             str(len(plan.rows)),
             column([plan.length], "length", units, 4)[0],
             f"{plan.clamps:,}",

@@ -36,25 +36,33 @@ export function field(form, value, edit) {
     say(true);
     edit.forget?.();
   });
-  const name = form.path.join(" · ").replaceAll("_", " ");
   const box = h("div", { class: `field ${form.kind}`, "data-field": form.path.join(".") },
-    h("label", { for: id }, name),
+    h("label", { for: id }, form.label),
     h("div", { class: "entry" }, input),
-    h("p", { class: "note", id: `${id}-about` }, form.about, value === undefined ? ` (${form.need})` : ""),
+    h("p", { class: "note", id: `${id}-about` }, about(form, value)),
     error);
   input.setAttribute("aria-describedby", `${id}-about ${id}-error`);
   return { box, input, say };
 }
 
+// What it means, what to write where nothing stands yet, and the name that the project file gives it.
+function about(form, value) {
+  const open = value === undefined || value === null;
+  const write = open && form.kind === "quantity" ? `; ${form.words}` : "";
+  return [form.about, open ? ` (${form.need}${write})` : "", " ", h("code", { title: "name in the project file" }, form.path.join("."))];
+}
+
 function makeInput(form, value, id) {
+  const text = typeof value === "object" && value !== null ? JSON.stringify(value) : value;
+  if (form.kind === "by hand") return h("input", { id, type: "text", value: text ?? "", disabled: true, placeholder: "in the project file only" });
   if (form.kind === "bool") return h("input", { id, type: "checkbox", checked: value === true });
   if (form.kind === "choice") {
-    const select = h("select", { id }, h("option", { value: "" }, "–"), form.choices.map((c) => h("option", { value: c }, c)));
+    const select = h("select", { id }, form.needed ? null : h("option", { value: "" }, /^default /.test(form.need) ? `${form.need.slice(8).replaceAll('"', "")} by default` : "–"), form.choices.map((c) => h("option", { value: c }, c)));
     select.value = value ?? "";
     return select;
   }
   const numeric = form.kind === "int" || form.kind === "float";
-  return h("input", { id, type: "text", inputmode: numeric ? "decimal" : "text", value: value ?? "", spellcheck: "false", autocomplete: "off", placeholder: form.kind === "quantity" ? "none" : "" });
+  return h("input", { id, type: "text", inputmode: numeric ? "decimal" : "text", value: value ?? "", spellcheck: "false", autocomplete: "off", placeholder: /^default /.test(form.need) ? `${form.need.slice(8).replaceAll('"', "")} by default` : form.needed ? "" : "none" });
 }
 
 function readInput(form, input) {

@@ -12,6 +12,7 @@ import { RowsPane } from "./rows.js";
 import { RoofView } from "./scene.js";
 import { Store } from "./store.js";
 import { Table } from "./table.js";
+import { ThingsPane } from "./things.js";
 import { WorkingPane } from "./working.js";
 
 readPalette();
@@ -53,8 +54,9 @@ function build(forms) {
   built = true;
   table = new Table(store);
   new WorkingPane(link, store);
-  new RowsPane(store, edits, forms);
+  new RowsPane(link, store, edits, forms);
   new HardwarePane(store, edits, forms);
+  new ThingsPane(store, edits, forms);
   new ChecksPane(store);
   new ExportPane(link, store);
   new Drag(view, store, edits);

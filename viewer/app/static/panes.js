@@ -117,11 +117,15 @@ export class ExportPane {
     this.go.disabled = false;
   }
 
+  // What is to be read comes first and large, the files for other programs behind it.
   #links(one) {
-    const link = (name) => h("a", { href: `out/${one.ticket}/${encodeURIComponent(name)}`, target: "_blank", rel: "noopener", download: name.endsWith(".html") || name.endsWith(".png") ? null : name }, name);
+    const opens = (name) => /\.(html|png|svg|pdf)$/.test(name);
+    const link = (name, words = name) => h("a", { href: `out/${one.ticket}/${encodeURIComponent(name)}`, target: "_blank", rel: "noopener", download: opens(name) ? null : name }, words);
+    const rest = one.names.filter((name) => !one.pages.includes(name));
     return h("section", { class: "done" },
       h("h3", {}, `Written to ${one.folder}/`),
       one.note ? h("p", { class: "refusal" }, one.note) : null,
-      h("p", {}, one.names.flatMap((name) => [link(name), " "])));
+      one.pages.length ? h("p", { class: "pages" }, one.pages.map((name) => link(name, `Open ${name}`))) : null,
+      h("p", { class: "files" }, rest.flatMap((name) => [link(name), " "])));
   }
 }

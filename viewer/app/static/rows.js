@@ -3,11 +3,14 @@
 import { $, fill, h, heads, keepingFocus } from "./dom.js";
 import { field } from "./forms.js";
 import { percent, statusOf } from "./numbers.js";
+import { PlanPart } from "./planning.js";
+import { splices } from "./splices.js";
 
 const MAIN = ["up", "every", "first", "start", "end"];
 
 export class RowsPane {
-  constructor(store, edits, forms) {
+  constructor(link, store, edits, forms) {
+    this.plan = new PlanPart(link, store);
     Object.assign(this, { store, edits, forms, pane: $("pane-rows") });
     this.error = h("p", { class: "refusal", role: "alert", hidden: true });
     store.addEventListener("row", () => this.render());
@@ -37,7 +40,7 @@ export class RowsPane {
     this.#numbers();
     const { measured } = this.store.state;
     const banner = h("p", { class: "cautionline measured", role: "status" }, `As built: the clamps were measured where the rows stand (${measured}). Rows cannot be changed here; take [as_built] out of the file to move them.`);
-    const editors = [this.#editor(this.row), this.#adder()];
+    const editors = [this.#editor(this.row), this.#adder(), this.plan.draw()];
     fill(this.pane, measured ? banner : null, list, editors, this.error);
     if (measured) for (const one of editors.flatMap((part) => [...part.querySelectorAll("input, select, button")])) one.disabled = true;
   }
@@ -58,7 +61,7 @@ export class RowsPane {
   #editor(row) {
     const { edits } = this;
     const make = (name) => {
-      const form = this.forms.row.find((f) => f.path[0] === name);
+      const form = this.#form(name);
       const one = field(form, row.fields[name], {
         keep: (value) => edits.row(row.name, { [name]: value }),
         try: (value) => edits.tryRow(row.name, { [name]: value }),
@@ -73,8 +76,21 @@ export class RowsPane {
       h("h2", {}, `Row ${row.name}`),
       h("p", { class: "note" }, `${row.length} long on plane ${row.plane}`, row.total ? `; snow brings ${row.total}, at most ${row.peak}; worst: ${row.worst}` : ""),
       h("div", { class: "fields" }, MAIN.map(make)),
-      h("details", {}, h("summary", {}, "More: place, ends, splices, name"), h("div", { class: "fields" }, rest.map(make))),
+      this.#more(h("div", { class: "fields" }, rest.map(make)), splices(row, this.forms.splice, (list) => this.#do({ type: "splices", row: row.name, splices: list }))),
       this.#actions(row));
+  }
+
+  #more(...content) {
+    const box = h("details", { open: this.opened }, h("summary", {}, "More: place, ends, splices, name"), content);
+    box.addEventListener("toggle", () => (this.opened = box.open));
+    return box;
+  }
+
+  #form(name) {
+    const form = this.forms.row.find((f) => f.path[0] === name);
+    const planes = this.store.state.planes.filter((plane) => !plane.flat);
+    const choices = { plane: planes.map((plane) => plane.name), eave: planes.flatMap((plane) => plane.eaves) }[name];
+    return choices ? { ...form, kind: "choice", choices } : form;
   }
 
   #step(row, way) {

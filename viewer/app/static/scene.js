@@ -66,7 +66,11 @@ export class RoofView extends EventTarget {
     this.roof = roof;
     this.center = new Vector3(...roof.low).add(new Vector3(...roof.high)).multiplyScalar(0.5);
     this.reach = new Vector3(...roof.high).sub(new Vector3(...roof.low)).length();
-    for (const part of this.fixed ?? []) this.scene.remove(part);
+    for (const part of this.fixed ?? []) {
+      this.scene.remove(part);
+      part.geometry.dispose();
+      part.material.dispose();
+    }
     const heavy = [], light = [];
     for (let e = 0; e < roof.edge_weight.length; e++) {
       (roof.edge_weight[e] > 1.5 ? heavy : light).push(...roof.edges.subarray(6 * e, 6 * e + 6));

@@ -1,0 +1,141 @@
+"""Changes beyond rows: splices one by one, what stands on the roof, planned rows; words of the fields."""
+
+from __future__ import annotations
+
+import tomllib
+
+import pytest
+from open_app import browser, copied, served
+
+from fea.analysis import analyze
+from fea.planning.plan import plan_rows
+from roofmodel.project.load import load_project, without_rows
+from viewer.app.view import forms
+from viewer.app.words import LABELS
+
+CHIMNEY = {
+    "name": "chimney 1",
+    "plane": "S1",
+    "across": "20 ft",
+    "up": "5.5 ft",
+    "width": "3 ft",
+    "depth": "3 ft",
+    "height": "4 ft",
+}
+ARRAY = {**CHIMNEY, "name": "array 1", "plane": "W1", "gap": "4 in", "weight": "3 psf"}
+del ARRAY["height"]
+
+
+def comments(text):
+    return [line for line in text.splitlines() if line.lstrip().startswith("#")]
+
+
+@pytest.mark.parametrize(("table", "fields"), [("obstruction", CHIMNEY), ("solar", ARRAY)])
+def test_things_are_put_moved_and_taken_and_the_check_says_the_same(tmp_path, table, fields):
+    path = copied(tmp_path, "cedar-hollow")
+    before = path.read_text()
+    with served(path) as client, browser(client) as one:
+        alone = one.state["roof_key"]
+        put = one.ask(type="put", table=table, fields=fields)
+        assert put["type"] == "state"
+        assert [thing["name"] for thing in put["things"][table]] == [fields["name"]]
+        assert put["roof_key"] != alone  # so browsers draw it
+        twice = one.ask(type="put", table=table, fields=fields)
+        assert "is there already" in twice["message"]
+        moved = one.ask(type="thing", table=table, name=fields["name"], fields={"across": "31 ft"})
+        assert moved["things"][table][0]["across"] == "31 ft"
+        assert moved["roof_key"] not in (alone, put["roof_key"])
+        off = one.ask(type="thing", table=table, name=fields["name"], fields={"up": "900 ft"})
+        assert off["type"] == "error"
+        one.ask(type="save")
+        now = one.state["governing"]["use"]
+        checked = analyze(load_project(path))
+        assert now == pytest.approx(checked.attachment.utilization, rel=1e-12)
+        assert comments(path.read_text()) == comments(before)
+        assert path.read_text().startswith(before)
+        gone = one.ask(type="take", table=table, name=fields["name"])
+        assert gone["things"][table] == []
+        one.ask(type="save")
+    assert tomllib.loads(path.read_text()) == tomllib.loads(before)
+
+
+def test_splices_are_set_one_by_one_and_keep_their_comments(tmp_path):
+    path = copied(tmp_path, "cedar-hollow")
+    text = path.read_text()
+    at = text.index('splice_every = "20 ft"')
+    line = 'splice = [{ at = "20 ft" }, { at = "40 ft", kind = "continuous" }]  # as on the drawing'
+    path.write_text(text[:at] + line + text[at + len('splice_every = "20 ft"') :])
+    with served(path) as client, browser(client) as one:
+        row = next(r["name"] for r in one.state["rows"] if r["fields"].get("splice"))
+        moved = [{"at": "21 ft"}, {"at": "40 ft", "kind": "continuous"}]
+        assert one.ask(type="splices", row=row, splices=moved)["type"] == "state"
+        one.ask(type="save")
+        assert line.replace('"20 ft"', '"21 ft"') in path.read_text()
+        more = [*moved, {"at": "55 ft", "kind": "sliding"}]
+        one.ask(type="splices", row=row, splices=more)
+        one.ask(type="save")
+        table = next(r for r in load_project(path).table.row if r.name == row)
+        assert [(s.at / 0.3048, s.kind) for s in table.splice] == [
+            (pytest.approx(21), "hinge"),
+            (pytest.approx(40), "continuous"),
+            (pytest.approx(55), "sliding"),
+        ]
+        assert one.ask(type="splices", row=row, splices=[{"at": "900 ft"}])["type"] == "error"
+        assert one.ask(type="splices", row=row, splices=[])["type"] == "state"
+        one.ask(type="save")
+    assert all(not r.splice for r in load_project(path).table.row)
+    assert comments(path.read_text()) == comments(text)
+
+
+def test_a_new_field_stands_in_its_own_row(tmp_path):
+    """Comments between two rows are about the second one."""
+    path = copied(tmp_path, "cedar-hollow")
+    text = path.read_text().replace("[[row]]", "# about the next row\n[[row]]")
+    path.write_text(text)
+    with served(path) as client, browser(client) as one:
+        one.ask(type="row", row="S-low", fields={"every": 2})
+        one.ask(type="save")
+    lines = path.read_text().splitlines()
+    at = lines.index("every = 2")
+    assert lines[at - 1].strip()
+    assert not lines[at - 1].startswith("#")
+    assert [line for line in lines if line != "every = 2"] == text.splitlines()
+
+
+def test_planned_rows_are_those_of_the_command_and_can_be_undone(tmp_path):
+    path = copied(tmp_path, "cedar-hollow")
+    with served(path) as client, browser(client) as one:
+        first = one.state
+        found = one.ask(type="plan")
+        assert found["type"] == "planned"
+        assert one.state["revision"] == first["revision"]  # nothing has changed
+        taken = one.ask(type="takeplan")
+        assert [row["name"] for row in taken["rows"]] == [row["name"] for row in found["rows"]]
+        assert taken["before"]["name"] == first["governing"]["name"]
+        plan = plan_rows(without_rows(load_project(path)))
+        assert taken["governing"]["use"] == pytest.approx(plan.analysis.attachment.utilization, rel=1e-9)
+        assert "changed since" in one.ask(type="takeplan")["message"]
+        assert one.ask(type="undo")["rows"] == first["rows"]
+        assert not one.state["unsaved"]
+
+
+def test_files_cannot_be_named_from_the_browser(tmp_path):
+    """A browser must not make the program read outside the project's folder."""
+    path = copied(tmp_path)
+    with served(path) as client, browser(client) as one:
+        for preview in (False, True):
+            said = one.ask(
+                type="set", table="rail", field=["profile", "file"], value="/etc/passwd", preview=preview
+            )
+            assert "edit it there" in said["message"]
+
+
+def test_every_field_has_plain_words():
+    found = forms()
+    assert set(LABELS) == set(found)
+    for table, fields in found.items():
+        names = [".".join(field["path"]) for field in fields]
+        assert set(LABELS[table]) == set(names), table
+        labels = [field["label"] for field in fields]
+        assert len(set(labels)) == len(labels), table
+        assert not any("_" in label or not label[0].isupper() for label in labels)

@@ -1,0 +1,40 @@
+"""What a search for rows found, as the browser shows it before it is taken."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from fea.planning.plan import Plan
+from viewer.plan.terminal import material_words, nth_seam
+from viewer.plan.words import row_lines, verdict_words
+from viewer.quantities import percent, system
+
+
+def plan_answer(plan: Plan) -> dict[str, Any]:
+    """Rows, material and verdict of a plan, numbers as text in the project's units."""
+    units = system(plan.analysis.project.table.project.units)
+    return {
+        "passed": plan.passed,
+        "found": not plan.failure,
+        "sentence": verdict_words(plan),
+        "material": material_words(plan, units),
+        "threats": [
+            f"Snow of {', '.join(planes) or 'no plane'} comes down on {name}."
+            for name, planes in plan.threats.by
+        ],
+        "rows": [
+            {
+                "name": line.name,
+                "plane": line.plane,
+                "up": units.text(line.up, "length"),
+                "length": units.text(line.length, "length"),
+                "every": nth_seam(line.every),
+                "clamps": line.clamps,
+                "percent": percent(line.use),
+                "use": min(line.use, 1e6),
+                "limit": line.limit,
+            }
+            for line in row_lines(plan)
+        ],
+        "notes": [*plan.notes, *plan.analysis.cautions],
+    }
