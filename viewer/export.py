@@ -288,6 +288,7 @@ def _sliding(analysis: Analysis) -> dict[str, Any]:
                 "throw": landing.throw[i],
                 "landing_zone": landing.zone[i] if e >= 0 else [],
                 "lands_on": _lands_on(analysis, i),
+                "stopped_by_walls": _heaps(analysis, i),
                 "weight_to_ground_per_case": landing.lower.beyond[:, i],
             }
             for i, e in enumerate(force.exit_edge)
@@ -317,6 +318,22 @@ def _lands_on(analysis: Analysis, edge: int) -> list[dict[str, Any]]:
             "zones": patch_rings(planes, lower.plane[k : k + 1], lower.patch[k : k + 1]),
         }
         for k in np.flatnonzero(lower.edge == edge)
+    ]
+
+
+def _heaps(analysis: Analysis, edge: int) -> list[dict[str, Any]]:
+    heaps, roof = analysis.landing.lower.heaps, analysis.project.roof
+    return [
+        {
+            "wall": roof.edges.name[heaps.wall[k]],
+            "plane": roof.planes.name[heaps.plane[k]] if heaps.plane[k] >= 0 else None,
+            "weight_per_case": heaps.weight[:, k],
+            "largest_line_weight_per_case": heaps.line[:, k],
+            "volume_per_case": heaps.volume[:, k],
+            "highest": heaps.high[k],
+            "foot": heaps.ends[k],
+        }
+        for k in np.flatnonzero(heaps.edge == edge)
     ]
 
 

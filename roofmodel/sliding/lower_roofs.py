@@ -3,7 +3,8 @@
 Snow behind an edge starts from every height up to the greatest, so its v^2 = 2 g h at the edge is taken
 evenly spread from rest to the greatest (exact for a rectangle under even snow without friction; judgment
 elsewhere). Each part flies without drag, down the slope that it leaves, and stays on the first roof plane
-that it meets from above. Walls stop nothing, and what rolls on, splashes or bounces is not in it.
+that it meets from above; a wall that it meets first (`walls`) stops it, and it drops to the wall's foot. What
+rolls on, splashes or bounces is not in it.
 """
 
 from __future__ import annotations
@@ -15,11 +16,13 @@ import shapely
 from numpy.typing import NDArray
 
 from roofmodel.shape.planes import plan_polygon
+from roofmodel.sliding.walls import Heaps, Walls, meets_walls, walls_of
 from roofmodel.surface import RoofSurface
 from roofmodel.units import STANDARD_GRAVITY
 
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
+BoolArray = NDArray[np.bool_]
 
 CLASSES = 40  # parts of the snow by the height that it starts from
 PLACES = 4  # parts of a piece of edge
@@ -46,6 +49,8 @@ class LowerRoofs:
         Farthest landing on the plane, on plan from the edge. [m]
     patch : tuple of shapely Polygon, (m,)
         Where on the plane, on plan. [m]
+    heaps : Heaps
+        What of it walls stopped; it counts above or as reaching the ground too.
     beyond : (q, x) float
         Weight from each edge that meets no roof and reaches the ground. [N]
     """
@@ -57,6 +62,7 @@ class LowerRoofs:
     volume: Array
     reach: Array
     patch: tuple[shapely.Geometry, ...]
+    heaps: Heaps
     beyond: Array = field(default_factory=lambda: np.zeros((0, 0)))
 
 
@@ -109,6 +115,7 @@ def lower_roofs(roof: RoofSurface, throws: Throws, edges: int, density: Array) -
     lowest = np.array([planes.to_world(p, np.array([[0.0, 0.0]]))[0, 2] for p in range(planes.count)])
     beyond = np.zeros((len(density), edges))
     pairs: list[tuple[int, int, Array, Array, float, shapely.Geometry]] = []
+    walls, stopped = walls_of(roof), []
     for edge in range(edges):
         own = np.flatnonzero(throws.at == edge)
         rays = _rays(throws, own)
@@ -128,6 +135,11 @@ def lower_roofs(roof: RoofSurface, throws: Throws, edges: int, density: Array) -
             hit = there & (x < first)
             hit[hit] = shapely.intersects_xy(outlines[plane], *at[hit].T)
             first[hit], owner[hit] = x[hit], plane
+        x, wall = meets_walls(walls, rays.start, rays.down, rays.slope, rays.speed, CLASSES + 2)
+        met = (x < first) & (x < ground)
+        first[met], wall[~met] = x[met], -1
+        _drop(roof, rays, outlines, np.flatnonzero(near), first, owner, met)
+        stopped += _heaps(roof, throws, own, rays, walls, wall, first, owner, edge)
         share = np.zeros((len(own), planes.count + 1))
         np.add.at(share, (rays.piece, owner), rays.part)  # the last column is the ground
         share[:, -1] = 1.0 - share[:, :-1].sum(axis=1)
@@ -149,7 +161,91 @@ def lower_roofs(roof: RoofSurface, throws: Throws, edges: int, density: Array) -
         volume=weights / (density[:, None] * STANDARD_GRAVITY),
         reach=np.array([pair[4] for pair in pairs]),
         patch=tuple(pair[5] for pair in pairs),
+        heaps=_gathered(stopped, density),
         beyond=beyond,
+    )
+
+
+_Heap = tuple[int, int, int, Array, Array, Array, float]  # as in `Heaps`, weight (q,) and line (q,)
+
+
+def _drop(
+    roof: RoofSurface,
+    rays: _Rays,
+    outlines: NDArray[np.object_],
+    planes: IntArray,
+    first: Array,
+    owner: IntArray,
+    met: BoolArray,
+) -> None:
+    """Let what walls stop fall to the highest plane below, or to the ground: changes `owner` where `met`."""
+    at, z = _meeting(rays, first, met)
+    owner[met] = -1
+    highest, found = np.full(len(z), -np.inf), np.full(len(z), -1)
+    for plane in planes:
+        level = _level(roof, int(plane), at)
+        there = (level < z) & (level > highest)
+        there[there] = shapely.intersects_xy(outlines[plane], *at[there].T)
+        highest[there], found[there] = level[there], plane
+    owner[met] = found
+
+
+def _meeting(rays: _Rays, first: Array, met: BoolArray) -> tuple[Array, Array]:
+    """Where flights meet their walls: just outside of them on plan (m, 2), and how high (m,). [m]."""
+    x = first[met]
+    level = np.maximum(rays.speed[met] * np.cos(rays.slope[met]), 1e-9)
+    z = rays.start[met, 2] - x * np.tan(rays.slope[met]) - 0.5 * STANDARD_GRAVITY * (x / level) ** 2
+    return rays.start[met, :2] + (x - OUT)[:, None] * rays.down[met], z
+
+
+def _level(roof: RoofSurface, plane: int, at: Array) -> Array:
+    """Height of a plane at points on plan, (m,). [m]."""
+    normal, origin = roof.planes.normal[plane], roof.planes.origin[plane]
+    return np.asarray(origin[2] - (at - origin[:2]) @ normal[:2] / normal[2])
+
+
+def _heaps(
+    roof: RoofSurface,
+    throws: Throws,
+    own: IntArray,
+    rays: _Rays,
+    walls: Walls,
+    wall: IntArray,
+    first: Array,
+    owner: IntArray,
+    edge: int,
+) -> list[_Heap]:
+    """What of one edge's snow lies at the foot of each wall."""
+    found: list[_Heap] = []
+    for k, foot in sorted(set(zip(wall[wall >= 0].tolist(), owner[wall >= 0].tolist(), strict=True))):
+        on = (wall == k) & (owner == foot)
+        share = np.bincount(rays.piece[on], weights=rays.part[on], minlength=len(own))
+        if not share.any():
+            continue
+        each = throws.weight[:, own] * share
+        at, z = _meeting(rays, first, on)
+        level = _level(roof, foot, at) if foot >= 0 else np.full(len(z), roof.ground)
+        along = at @ walls.way[k]
+        ends = np.column_stack([at, level])[[along.argmin(), along.argmax()]]
+        line = (each / throws.width[own]).max(axis=1)
+        found.append(
+            (edge, int(walls.edge[k]), int(foot), each.sum(axis=1), line, ends, float((z - level).max()))
+        )
+    return found
+
+
+def _gathered(found: list[_Heap], density: Array) -> Heaps:
+    shape = (len(found), len(density))
+    weight = np.array([one[3] for one in found]).reshape(shape).T
+    return Heaps(
+        edge=np.array([one[0] for one in found], dtype=np.int64),
+        wall=np.array([one[1] for one in found], dtype=np.int64),
+        plane=np.array([one[2] for one in found], dtype=np.int64),
+        weight=weight,
+        line=np.array([one[4] for one in found]).reshape(shape).T,
+        volume=weight / (density[:, None] * STANDARD_GRAVITY),
+        ends=np.array([one[5] for one in found]).reshape(-1, 2, 3),
+        high=np.array([one[6] for one in found]),
     )
 
 

@@ -2,16 +2,22 @@
 
 from __future__ import annotations
 
+import json
 import re
 from dataclasses import replace
 from pathlib import Path
 
+import jsonschema
 import numpy as np
 import pytest
 
+import viewer
 from fea.analysis import Analysis, analyze
 from roofmodel.project.load import load_project
+from roofmodel.units import SYSTEMS
+from viewer.export import results
 from viewer.picture.landing import landing_svg
+from viewer.report.falling import heap_table
 
 MODELS = Path(__file__).parents[2] / "models"
 
@@ -57,3 +63,38 @@ def test_snow_on_a_lower_roof_is_drawn_there(analysis: Analysis) -> None:
     bare = replace(lower, reach=0.0 * lower.reach)
     without = landing_svg(replace(analysis, landing=replace(analysis.landing, lower=bare)))
     assert 'stroke-dasharray="2 3"' not in without
+
+
+TOWER = """
+[[roof.part]]
+name = "tower"
+shape = "flat"
+footprint = "0 17, 24 17, 24 21, 0 21 m"
+eave_height = "14 m"
+
+[surface]
+"""
+
+
+def test_a_wall_that_stops_snow_is_told_and_drawn(analysis: Analysis, tmp_path: Path) -> None:
+    """Beside a tower 3 m off, snow of the north eave lies at its foot; drawing, report and results agree."""
+    path = tmp_path / "project.toml"
+    text = (MODELS / "tannery-hall" / "project.toml").read_text(encoding="utf-8")
+    path.write_text(text.replace("\n[surface]\n", TOWER, 1), encoding="utf-8")
+    found = analyze(load_project(path))
+    heaps, roof = found.landing.lower.heaps, found.project.roof
+    north = [i for i, e in enumerate(found.force.exit_edge) if roof.edges.name[e] == "N1 eave"]
+    at = int(np.flatnonzero(np.isin(heaps.edge, north))[0])
+    np.testing.assert_allclose(heaps.ends[at][:, 1], 17.0, atol=0.01)
+    words = f"{heaps.line[:, at].max() / 1000.0:.2f} kN/m at the wall"
+    assert words in landing_svg(found)
+    assert "at the wall" not in landing_svg(analysis)
+    table = heap_table(found, SYSTEMS["SI"])
+    assert table is not None
+    assert table.rows[0][:3] == ("N1 eave", roof.edges.name[heaps.wall[at]], "the ground")
+    assert heap_table(analysis, SYSTEMS["SI"]) is None
+    data = results(found)
+    jsonschema.validate(data, json.loads((Path(viewer.__file__).parent / "results.schema.json").read_text()))
+    told = next(one for one in data["sliding"]["edges"] if one["edge"] == "N1 eave")["stopped_by_walls"]
+    assert told[0]["highest"] == pytest.approx(heaps.high[at])
+    assert told[0]["plane"] is None

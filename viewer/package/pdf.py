@@ -210,7 +210,9 @@ def _rows(content: Mapping[str, Any], files: dict[str, bytes], wide: str) -> str
         parts.append(
             t.figure("landing.svg", "Where falling snow lands", "Where snow that no row holds lands.", "92%")
         )
-    parts += [t.table(content[name]) for name in ("lower", "obstructions", "arrays") if content[name]]
+    parts += [
+        t.table(content[name]) for name in ("lower", "heaps", "obstructions", "arrays") if content[name]
+    ]
     drawn = content["row_drawings"]
     chosen = _most_used(content, ROWS)
     for number, (name, drawing) in enumerate(drawn):

@@ -19,6 +19,7 @@ Array = NDArray[np.float64]
 LEAST = 0.01  # of the heaviest edge: lighter ones are not drawn
 NEAREST = 0.05  # strips that reach less far are not drawn [m]
 ON_GROUND = 1e-6  # of an edge's snow: less is rounding, all of it lands on lower roofs [-]
+HEAP = style.hexadecimal(style.snow_rgb(np.array([1.0]))[0])
 READABLE = 26.0  # strips narrower than this carry their number beside them [px]
 
 
@@ -60,6 +61,7 @@ def landing_svg(analysis: Analysis) -> str:
         for ring in patch_rings(planes, lower.plane[k : k + 1], lower.patch[k : k + 1]):
             words = f"{units.text(float(lower.line[:, k].max()), 'line')} on {planes.name[lower.plane[k]]}"
             parts += _patch(sheet.at(ring), words)
+    parts += _heaps(analysis, sheet, units)
     free = ~np.isin(drawn, lower.edge[on])  # the others carry the numbers of the roof
     parts += _numbers(corners[free], line[drawn][free], landing.throw[drawn][free], units)
     parts += _foot(sheet, units)
@@ -80,6 +82,21 @@ def _patch(ring: Array, words: str) -> list[str]:
     )
     x, y = ring.mean(axis=0)
     return [shape, svg.text(words, float(x), float(y) + 3.6, 10.5, anchor="middle", bold=True, halo=True)]
+
+
+def _heaps(analysis: Analysis, sheet: Sheet, units: UnitSystem) -> list[str]:
+    """A thick line along the foot of every wall that stops snow, and how much lies there."""
+    heaps, force = analysis.landing.lower.heaps, analysis.force
+    weight = heaps.weight.max(axis=0, initial=0.0)
+    worst = force.exit_weight.max(axis=0, initial=0.0)[heaps.edge]
+    parts = []
+    for k in np.flatnonzero(weight > LEAST * worst):
+        ends = sheet.at(heaps.ends[k])
+        parts += [svg.line(ends, style.INK, 6.5), svg.line(ends, HEAP, 5.0)]
+        words = f"{units.text(float(heaps.line[:, k].max()), 'line')} at the wall"
+        x, y = ends.mean(axis=0)
+        parts.append(svg.text(words, float(x), float(y) - 8.0, 10.5, anchor="middle", bold=True, halo=True))
+    return parts
 
 
 def _strips(corners: Array, line: Array) -> list[str]:
@@ -134,7 +151,8 @@ def _numbers(corners: Array, line: Array, throw: Array, units: UnitSystem) -> li
 def _foot(sheet: Sheet, units: UnitSystem) -> list[str]:
     y = sheet.height - 34.0
     words = (
-        "Ground as far as snow is thrown; dotted: lower roofs. Darker: more weight for each length of edge."
+        "Ground as far as snow is thrown; dotted: lower roofs; thick: walls that stop it. "
+        "Darker: more weight for each length."
     )
     north = np.array([WIDTH - BORDER, y + 10.0])
     return [

@@ -52,7 +52,7 @@ def falling_table(analysis: Analysis, units: UnitSystem) -> Table | None:
         "g "
         + (f"(h - {friction:g} b), h height and b plan run" if friction else "h, h height")
         + "; from there it flies without drag to the ground, on plan from the edge down the fall line (work "
-        "and energy, free flight), as if no lower roof were in the way. How far it "
+        "and energy, free flight), as if no lower roof and no wall were in the way. How far it "
         "rolls or splashes is not in it."
     )
     return Table("Snow that no row holds, and where it lands", heads, "tnnnnnnt", rows, note=note)
@@ -98,6 +98,47 @@ def lower_table(analysis: Analysis, units: UnitSystem) -> Table | None:
         "sliding snow: neither its impact nor all of its weight. What rolls on from there is not in it."
     )
     return Table("Snow that lands on lower roofs", heads, "ttnnnnnt", rows, note=note)
+
+
+def heap_table(analysis: Analysis, units: UnitSystem) -> Table | None:
+    """What of the falling snow meets a wall before it lands, and lies at its foot, largest over the cases."""
+    heaps, force, roof = analysis.landing.lower.heaps, analysis.force, analysis.project.roof
+    weight = heaps.weight.max(axis=0, initial=0.0)
+    order = np.argsort(-weight, kind="stable")[:EDGES_SHOWN]
+    order = order[weight[order] > 0.0]
+    if not len(order):
+        return None
+    edge = force.exit_edge[heaps.edge[order]]
+    worst = heaps.weight[:, order].argmax(axis=0)
+    rows = tuple(
+        zip(
+            [roof.edges.name[e] if e >= 0 else "an open edge" for e in edge],
+            [roof.edges.name[e] for e in heaps.wall[order]],
+            [roof.planes.name[p] if p >= 0 else "the ground" for p in heaps.plane[order]],
+            column(weight[order], "force", units),
+            column(heaps.line.max(axis=0)[order], "line", units),
+            column(heaps.volume.max(axis=0)[order], "volume", units),
+            column(heaps.high[order], "length", units),
+            [analysis.snow.cases[i].name for i in worst],
+            strict=True,
+        )
+    )
+    heads = (
+        "Edge",
+        "Wall below",
+        "Lies on",
+        f"Weight of snow {units.label('force')}",
+        f"Largest {units.label('line')}",
+        f"Volume {units.label('volume')}",
+        f"Hits up to {units.label('length')} above",
+        "Case of the weight",
+    )
+    note = (
+        "Free flight as above. A wall is taken to stand below every edge with nothing beyond it, down to the "
+        "roof or the ground (judgment): where there is none, as below a canopy, snow flies on. What windows, "
+        "doors and the wall suffer is not in it, nor what rolls on. It counts in the tables above too."
+    )
+    return Table("Snow that walls stop, and that lies at their foot", heads, "tttnnnnt", rows, note=note)
 
 
 def _above(analysis: Analysis, edge: int) -> str:

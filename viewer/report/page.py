@@ -31,7 +31,7 @@ from viewer.report.building import (
 )
 from viewer.report.durability import couples_table, movement_table
 from viewer.report.end_bounds import partial_table
-from viewer.report.falling import falling_table, lower_table, obstruction_table
+from viewer.report.falling import falling_table, heap_table, lower_table, obstruction_table
 from viewer.report.inputs import hardware_table, input_tables, rail_words
 from viewer.report.tables import (
     Table,
@@ -189,6 +189,7 @@ def report_content(
             table for table in (couples_table(analysis), movement_table(analysis, units)) if table is not None
         ],
         "lower": lower_table(analysis, units),
+        "heaps": heap_table(analysis, units),
         "obstructions": obstruction_table(analysis, units),
         "arrays": array_table(analysis, units),
         "partial": partial_table(analysis, units),

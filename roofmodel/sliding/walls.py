@@ -1,0 +1,129 @@
+"""Walls that stop falling snow: where it meets them, and where it lies at their foot.
+
+A wall is taken to stand below every edge of the roof that has nothing beyond it, from the edge down to the
+roof or the ground below (judgment: overhangs and open sides are not in a roof model). Snow that meets one
+from outside drops to its foot; what the wall itself suffers is not in it.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from roofmodel.surface import EdgeKind, RoofSurface
+from roofmodel.units import STANDARD_GRAVITY
+
+Array = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+
+OWN = 0.02  # walls nearer to the start than this are the building's own [m]
+
+
+@dataclass(frozen=True)
+class Walls:
+    """Walls on plan, w of them.
+
+    Attributes
+    ----------
+    edge : (w,) int
+        Edge of the roof on top.
+    start, way : (w, 2) float
+        One end, and the vector to the other; the building lies to the left. [m]
+    top : (w, 2) float
+        Height of the edge at both ends. [m]
+    """
+
+    edge: IntArray
+    start: Array
+    way: Array
+    top: Array
+
+
+@dataclass(frozen=True)
+class Heaps:
+    """Snow stopped by walls, h triples of an edge, a wall, and what the snow drops onto.
+
+    Attributes
+    ----------
+    edge : (h,) int
+        Which of `RowForce.exit_edge`.
+    wall : (h,) int
+        Edge of the roof on top of the wall.
+    plane : (h,) int
+        Lower plane at the foot; -1 for the ground.
+    weight, line, volume : (q, h) float
+        Weight [N], largest weight for each meter of the edge [N/m], volume at the case's density [m^3].
+    ends : (h, 2, 3) float
+        Stretch of the wall's foot along which it lies. [m]
+    high : (h,) float
+        Highest meeting above the foot. [m]
+    """
+
+    edge: IntArray
+    wall: IntArray
+    plane: IntArray
+    weight: Array
+    line: Array
+    volume: Array
+    ends: Array
+    high: Array
+
+
+def walls_of(roof: RoofSurface) -> Walls:
+    """Walls below the edges that have nothing beyond them."""
+    edges = roof.edges
+    outer = (edges.plane[:, 1] < 0) & np.array([kind is not EdgeKind.STEP for kind in edges.kind], dtype=bool)
+    edge = np.flatnonzero(outer)
+    start, end = edges.start[edge], edges.end[edge]
+    return Walls(edge, start[:, :2], (end - start)[:, :2], np.stack([start[:, 2], end[:, 2]], axis=1))
+
+
+def meets_walls(
+    walls: Walls, start: Array, down: Array, slope: Array, speed: Array, same: int
+) -> tuple[Array, IntArray]:
+    """First wall that each flight meets from outside, below its top.
+
+    Parameters
+    ----------
+    walls : Walls
+    start : (r, 3) float
+        Where flights begin. [m]
+    down : (r, 2) float
+        Unit directions on plan.
+    slope, speed : (r,) float
+        Downward angle [rad] and speed [m/s] there.
+    same : int
+        So many flights in a row begin at one place, in one direction.
+
+    Returns
+    -------
+    x : (r,) float
+        Plan distance of the meeting; inf for none. [m]
+    wall : (r,) int
+        Which of the walls; -1 for none.
+    """
+    nearest, wall = np.full(len(start), np.inf), np.full(len(start), -1)
+    if not len(walls.edge) or not len(start):
+        return nearest, wall
+    at, way = start[::same, :2], down[::same]
+    to = walls.start[None] - at[:, None]
+    turn = _cross(way[:, None], walls.way[None])
+    inward = turn < -1e-9  # the building lies to the left of a wall: the flight comes from its right
+    safe = np.where(inward, turn, 1.0)
+    x = np.where(inward, _cross(to, walls.way[None]) / safe, np.inf)
+    share = np.where(inward, _cross(to, way[:, None]) / safe, -1.0)
+    ahead = (x > OWN) & (share >= 0.0) & (share <= 1.0)
+    level = np.maximum(speed * np.cos(slope), 1e-9)
+    for k in np.flatnonzero(ahead.any(axis=0)):  # few: walls that stand in the way
+        far = np.repeat(np.where(ahead[:, k], x[:, k], 0.0), same)
+        top = walls.top[k, 0] + share[:, k] * (walls.top[k, 1] - walls.top[k, 0])
+        z = start[:, 2] - far * np.tan(slope) - 0.5 * STANDARD_GRAVITY * (far / level) ** 2
+        hit = np.repeat(ahead[:, k], same) & (z < np.repeat(top, same)) & (far < nearest)
+        nearest[hit], wall[hit] = far[hit], k
+    return nearest, wall
+
+
+def _cross(a: Array, b: Array) -> Array:
+    return np.asarray(a[..., 0] * b[..., 1] - a[..., 1] * b[..., 0])
