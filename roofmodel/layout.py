@@ -138,3 +138,29 @@ def without_clamps(layout: Layout, gone: IntArray) -> Layout:
         clamp_uv=layout.clamp_uv[kept],
         clamp_seam=layout.clamp_seam[kept],
     )
+
+
+def rows_alone(layout: Layout, kept: NDArray[np.bool_]) -> Layout:
+    """The layout of some rows, (r,) true, numbered anew in their order."""
+    number = np.cumsum(kept) - 1
+    clamp, splice = kept[layout.clamp_row], kept[layout.splice_row]
+
+    def of(names: tuple[str, ...], on: NDArray[np.bool_]) -> tuple[str, ...]:
+        return tuple(name for name, there in zip(names, on, strict=True) if there)
+
+    return Layout(
+        row_name=of(layout.row_name, kept),
+        row_plane=layout.row_plane[kept],
+        row_start=layout.row_start[kept],
+        row_end=layout.row_end[kept],
+        row_full=layout.row_full[kept],
+        clamp_name=of(layout.clamp_name, clamp),
+        clamp_row=number[layout.clamp_row[clamp]],
+        clamp_s=layout.clamp_s[clamp],
+        clamp_uv=layout.clamp_uv[clamp],
+        clamp_seam=layout.clamp_seam[clamp],
+        seam_angle=layout.seam_angle[kept],
+        splice_row=number[layout.splice_row[splice]],
+        splice_s=layout.splice_s[splice],
+        splice_kind=tuple(k for k, own in zip(layout.splice_kind, splice, strict=True) if own),
+    )

@@ -15,6 +15,7 @@ import click
 from viewer.app.command import open_command
 from viewer.handover.command import handover
 from viewer.plan.command import plan
+from viewer.risk.command import risk
 from viewer.screen.command import screen
 from viewer.section.command import section
 from viewer.span.command import span
@@ -40,7 +41,19 @@ OUTPUTS = [
 ROOF_OUTPUTS = ["roof.png", "roof.json"]
 SNOW_OUTPUTS = ["snow.json", "snow.csv", "snow.png", "snow.html"]
 
-SCHEMAS = ["handover", "plan", "results", "roof", "screen", "seam", "section", "snow", "spans", "tests"]
+SCHEMAS = [
+    "handover",
+    "plan",
+    "results",
+    "risk",
+    "roof",
+    "screen",
+    "seam",
+    "section",
+    "snow",
+    "spans",
+    "tests",
+]
 
 SEAM_OUTPUTS = ["seam.json", "seam.png", "seam.vtu", "seam.inp", "seam.html"]
 
@@ -349,6 +362,7 @@ def completion(shell: str) -> None:
     click.echo(found(commands, {}, "eavewright", "_EAVEWRIGHT_COMPLETE").source())
 
 
+commands.add_command(risk)
 commands.add_command(handover)
 commands.add_command(plan)
 commands.add_command(open_command)

@@ -21,7 +21,7 @@ from fea.solvers.events import Outcome
 from fea.solvers.laws import LinkState
 from roofmodel.errors import InputError
 from roofmodel.hardware import Clamp, Rail
-from roofmodel.layout import Layout
+from roofmodel.layout import Layout, rows_alone
 
 Array = NDArray[np.float64]
 
@@ -64,28 +64,6 @@ class Beyond:
     event: tuple[str, ...]
     slipped: int
     notes: tuple[str, ...]
-
-
-def one_row(layout: Layout, row: int) -> Layout:
-    """The layout of one row."""
-    clamp, splice = layout.clamp_row == row, layout.splice_row == row
-    pick = slice(row, row + 1)
-    return Layout(
-        row_name=layout.row_name[pick],
-        row_plane=layout.row_plane[pick],
-        row_start=layout.row_start[pick],
-        row_end=layout.row_end[pick],
-        row_full=layout.row_full[pick],
-        clamp_name=tuple(np.array(layout.clamp_name, dtype=object)[clamp]),
-        clamp_row=np.zeros(int(clamp.sum()), dtype=np.int64),
-        clamp_s=layout.clamp_s[clamp],
-        clamp_uv=layout.clamp_uv[clamp],
-        clamp_seam=layout.clamp_seam[clamp],
-        seam_angle=layout.seam_angle[pick],
-        splice_row=np.zeros(int(splice.sum()), dtype=np.int64),
-        splice_s=layout.splice_s[splice],
-        splice_kind=tuple(k for k, own in zip(layout.splice_kind, splice, strict=True) if own),
-    )
 
 
 def row_loads(loads: RailLoads, layout: Layout, row: int, weights: Array) -> RailLoads:
@@ -171,7 +149,7 @@ def beyond_first_failure(
     """
     rail, clamp, yield_stress = hardware
     row, case, top = place
-    own = one_row(layout, row)
+    own = rows_alone(layout, np.arange(len(layout.row_name)) == row)
     nothing = Beyond(row, case, top, np.nan, np.nan, "not followed", (), (), 0, ())
     if len(own.clamp_s) > LARGEST:
         note = f"The row has {len(own.clamp_s)} clamps; rows of up to {LARGEST} are followed."

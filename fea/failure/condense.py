@@ -16,15 +16,9 @@ Array = NDArray[np.float64]
 
 
 def condense(
-    layout: Layout,
-    rail: Rail,
-    clamp: Clamp,
-    loads: RailLoads,
-    *,
-    lands: Array | None = None,
-    unzip: ArrayLike = 0.0,
-) -> tuple[Assembly, Array]:
-    """Rows seen from their clamps, and the clamps' forces under unit loads.
+    layout: Layout, rail: Rail, clamp: Clamp, *, lands: Array | None = None, unzip: ArrayLike = 0.0
+) -> Assembly:
+    """Rows seen from their clamps.
 
     A clamp that gives way along its seam still holds the rail down and upright, which is favorable and must
     be told; panels count as rigid.
@@ -32,8 +26,6 @@ def condense(
     Parameters
     ----------
     layout, rail, clamp
-    loads : RailLoads
-        Of b right-hand sides.
     lands, unzip
         As `fea.failure.cascade.assembly`.
 
@@ -41,15 +33,12 @@ def condense(
     -------
     Assembly
         Seams are those of the layout, plane by plane.
-    force : (b, c) float
-        Down the slope, every clamp holding. [N]
 
     Raises
     ------
     InputError
         As `build_frame` and `solve_frame`.
     """
-    frame = build_frame(layout, rail, clamp)
     c = len(layout.clamp_s)
     travel = np.zeros((c, c, 6))
     travel[np.arange(c), np.arange(c), 0] = 1.0
@@ -60,9 +49,13 @@ def condense(
         thermal=np.zeros(c), travel=travel,
     )  # fmt: skip
     own = np.full(c, clamp.stiffness[0, 0])
-    form = link_form(-solve_frame(frame, slips).clamp_force[:, :, 0].T, own)
+    form = link_form(-clamp_forces(layout, rail, clamp, slips).T, own)
     plane = layout.row_plane[layout.clamp_row]
     _, seam = np.unique(np.stack([plane, layout.clamp_seam]), axis=1, return_inverse=True)
     Z = np.where(layout.clamp_row[:, None] == layout.clamp_row, form.Z, 0.0)
-    roof = assembly(Z, layout.clamp_row, own, form.floor, lands=lands, seam=seam.ravel(), unzip=unzip)
-    return roof, solve_frame(frame, loads).clamp_force[:, :, 0]
+    return assembly(Z, layout.clamp_row, own, form.floor, lands=lands, seam=seam.ravel(), unzip=unzip)
+
+
+def clamp_forces(layout: Layout, rail: Rail, clamp: Clamp, loads: RailLoads) -> Array:
+    """Forces (b, c) of the clamps down the slope under b right-hand sides, every clamp holding. [N]."""
+    return solve_frame(build_frame(layout, rail, clamp), loads).clamp_force[:, :, 0]

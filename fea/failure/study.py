@@ -1,23 +1,30 @@
-"""Uncertain loads and strengths of a roof's clamps: the chance that a row lets go.
+"""Uncertain snow, bond and clamps of a roof: how often a row lets go, and what that hangs on.
 
-Every batch has random numbers of its own, so that results are the same to the bit on any number of threads.
+A sample is one vector of independent standard normal numbers, so that plain, stratified and subset sampling
+all draw from the same roof. Every batch has random numbers of its own: the same seed gives the same digits
+on any number of cores.
 """
 
 from __future__ import annotations
 
 import os
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.special import ndtr
 
-from fea.failure.cascade import Assembly, FailureSamples, cascade
+from fea.failure.cascade import UNKNOWN, Assembly, FailureSamples, cascade
 from fea.sampling.chance import Chance, counted
-from fea.sampling.streams import batches, stream
+from fea.sampling.streams import batches, normal_batch
 from fea.sampling.variables import Inputs
 
 Array = NDArray[np.float64]
+
+SNOW = ("depth", "density", "drift", "friction", "bond")  # uncertain inputs of the load
+TOP = 10.0  # times its own load up to which a sample is followed where its reserve is asked for
+LEAST_SHARE = 0.05  # of a clamp's own stretch of rail that an error of its place can leave it
 
 
 @dataclass(frozen=True)
@@ -27,7 +34,7 @@ class Scatter:
     Attributes
     ----------
     load : Inputs
-        Factors on the growing load, all of them multiplied, such as depth and density.
+        Named after `SNOW`; what is not there keeps the value of the case.
     strength : float
         Coefficient of variation of a clamp's strength about its mean (lognormal). [-]
     together : float
@@ -36,6 +43,8 @@ class Scatter:
         Chance that a clamp is not there, or is loose. [-]
     loose_strength : float
         Share of its strength that a loose clamp has, above 0. [-]
+    place : float
+        Standard deviation of a clamp's place along its rail. [m]
     """
 
     load: Inputs
@@ -44,6 +53,7 @@ class Scatter:
     missing: float = 0.0
     loose: float = 0.0
     loose_strength: float = 0.5
+    place: float = 0.0
 
     def __post_init__(self) -> None:
         """Refuse what is no scatter.
@@ -58,10 +68,15 @@ class Scatter:
             ("missing", self.missing, 0.0, 1.0),
             ("loose", self.loose, 0.0, 1.0),
             ("loose_strength", self.loose_strength, 1e-9, 1.0),
+            ("place", self.place, 0.0, 1.0),
         ):
             if not low <= value <= high:
                 message = f"{name} = {value:g} must lie between {low:g} and {high:g}"
                 raise ValueError(message)
+        unknown = next((v.name for v in self.load.variables if v.name not in SNOW), None)
+        if unknown is not None:
+            message = f'there is no uncertain input "{unknown}"; there are {", ".join(SNOW)}'
+            raise ValueError(message)
 
 
 @dataclass(frozen=True)
@@ -71,49 +86,166 @@ class RoofCase:
     Attributes
     ----------
     roof : Assembly
-    held, load : (c,) float
-        Clamp forces as `cascade` takes them, at the snow of the case. [N]
+    held : (c,) float
+        Clamp forces down the slope that are there before the snow, every clamp holding. [N]
+    snow : (m, 2, c) float
+        Of the snow of the case: what lies without drift, and the drift, at each friction coefficient. [N]
+    friction : (m,) float
+        Ascending; one for friction that does not scatter. [-]
+    usual : float
+        Friction coefficient where it does not scatter. [-]
     capacity, residual : (c,) float
         Mean strength, and what is left of it. [N]
+    stretch : (3, c) float
+        Growth of each clamp's stretch of rail by moves of the clamp before it, itself and the next one along
+        the rail. [1/m]
     release, impact : float
         As `cascade`.
     """
 
     roof: Assembly
     held: Array
-    load: Array
+    snow: Array
+    friction: Array
+    usual: float
     capacity: Array
     residual: Array
+    stretch: Array = field(default_factory=lambda: np.zeros((3, 1)))
     release: float = 2.0
     impact: float = 2.0
+
+    @property
+    def clamps(self) -> int:
+        """Number of clamps."""
+        return len(self.held)
+
+
+@dataclass(frozen=True)
+class Drawn:
+    """Samples as they are calculated.
+
+    Attributes
+    ----------
+    inputs : (n, k) float
+        What their scatter can be explained by, after `explained`.
+    load : (n, c) float
+        Clamp forces of the snow. [N]
+    share : (n, c) float
+        Strength over its mean.
+    missing : (n, c) bool
+    """
+
+    inputs: Array
+    load: Array
+    share: Array
+    missing: NDArray[np.bool_]
+
+
+def dimensions(case: RoofCase, scatter: Scatter) -> int:
+    """Length of the normal vector of one sample."""
+    return scatter.load.count + 1 + 3 * case.clamps
+
+
+def explained(scatter: Scatter) -> tuple[str, ...]:
+    """Names of what a sample's result can hang on: inputs that scatter."""
+    names = [variable.name for variable in scatter.load.variables]
+    more = (
+        ("strength of all clamps", scatter.strength > 0.0 and scatter.together > 0.0),
+        ("strength of the weakest clamp", scatter.strength > 0.0 or scatter.loose > 0.0),
+        ("clamps missing", scatter.missing > 0.0),
+        ("clamps loose", scatter.loose > 0.0),
+        ("clamps out of place", scatter.place > 0.0),
+    )
+    return (*names, *(name for name, there in more if there))
+
+
+def drawn(case: RoofCase, scatter: Scatter, normal: Array) -> Drawn:
+    """Samples from standard normal numbers (n, `dimensions`)."""
+    n, c, d = len(normal), case.clamps, scatter.load.count
+    value = scatter.load.values(normal[:, :d])
+    names = [variable.name for variable in scatter.load.variables]
+
+    def of(name: str, otherwise: float) -> Array:
+        return value[:, names.index(name)] if name in names else np.full(n, otherwise)
+
+    shared, own, there, place = (
+        normal[:, d : d + 1],
+        normal[:, d + 1 : d + 1 + c],
+        normal[:, d + 1 + c : d + 1 + 2 * c],
+        normal[:, d + 1 + 2 * c :],
+    )
+    spread = np.sqrt(np.log1p(scatter.strength**2))
+    together = np.sqrt(scatter.together) * shared + np.sqrt(1.0 - scatter.together) * own
+    share = np.exp(spread * together - 0.5 * spread**2)
+    missing = loose = np.zeros((n, c), dtype=bool)
+    if scatter.missing > 0.0 or scatter.loose > 0.0:
+        chance = ndtr(there)
+        missing = chance < scatter.missing
+        loose = ~missing & (chance < scatter.missing + (1.0 - scatter.missing) * scatter.loose)
+        share = np.where(loose, scatter.loose_strength, 1.0) * share
+    mass = np.maximum(of("depth", 1.0), 0.0) * np.maximum(of("density", 1.0), 0.0)
+    still, drift = _at_friction(case, of("friction", case.usual))
+    load = mass[:, None] * (still + np.maximum(of("drift", 1.0), 0.0)[:, None] * drift)
+    load = np.clip(1.0 - of("bond", 0.0), 0.0, 1.0)[:, None] * load
+    moved = np.zeros((n, c))
+    if scatter.place > 0.0:
+        way = scatter.place * place
+        before, after = np.roll(way, 1, axis=1), np.roll(way, -1, axis=1)
+        moved = case.stretch[0] * before + case.stretch[1] * way + case.stretch[2] * after
+        load = np.maximum(1.0 + moved, LEAST_SHARE) * load
+    columns = [value[:, k] for k in range(d)]
+    if scatter.strength > 0.0 and scatter.together > 0.0:
+        columns.append(shared[:, 0])
+    if scatter.strength > 0.0 or scatter.loose > 0.0:
+        columns.append(share.min(axis=1))
+    columns += [missing.sum(axis=1)] if scatter.missing > 0.0 else []
+    columns += [loose.sum(axis=1)] if scatter.loose > 0.0 else []
+    columns += [moved.max(axis=1)] if scatter.place > 0.0 else []
+    return Drawn(np.stack(columns, axis=1) if columns else np.zeros((n, 0)), load, share, missing)
+
+
+def _at_friction(case: RoofCase, friction: Array) -> tuple[Array, Array]:
+    """Forces without drift and of the drift (n, c), between the coefficients that were calculated."""
+    if len(case.friction) == 1:
+        return case.snow[0, 0], case.snow[0, 1]
+    at = np.clip(friction, case.friction[0], case.friction[-1])
+    k = np.clip(np.searchsorted(case.friction, at, side="right") - 1, 0, len(case.friction) - 2)
+    t = ((at - case.friction[k]) / (case.friction[k + 1] - case.friction[k]))[:, None, None]
+    found = (1.0 - t) * case.snow[k] + t * case.snow[k + 1]
+    return found[:, 0], found[:, 1]
+
+
+def followed(case: RoofCase, samples: Drawn, target: float = 1.0) -> FailureSamples:
+    """Samples, each grown to `target` times its own load."""
+    return cascade(
+        case.roof,
+        case.held,
+        samples.load,
+        samples.share * case.capacity,
+        samples.share * case.residual,
+        target=target,
+        missing=samples.missing,
+        release=case.release,
+        impact=case.impact,
+    )
+
+
+def reserve(found: FailureSamples) -> Array:
+    """Times its own load at which each sample's first row lets go, `TOP` at most; 0 without an answer."""
+    return np.where(found.outcome == UNKNOWN, 0.0, np.minimum(found.first_row, TOP))
+
+
+def margin(case: RoofCase, scatter: Scatter, normal: Array) -> Array:
+    """Reserve less one, (n,), for samplers: 0 or below where a row lets go."""
+    return reserve(followed(case, drawn(case, scatter, normal), TOP)) - 1.0
 
 
 def sample_batch(
     case: RoofCase, scatter: Scatter, seed: int, batch: int, size: int, target: float = 1.0
 ) -> FailureSamples:
-    """One batch of samples, grown to `target` times each sample's own load."""
-    rng = stream(seed, batch, purpose=2)
-    c = len(case.load)
-    factor = scatter.load.values(rng.standard_normal((size, scatter.load.count))).prod(axis=1)
-    shared, own = rng.standard_normal((size, 1)), rng.standard_normal((size, c))
-    spread = np.sqrt(np.log1p(scatter.strength**2))
-    normal = np.sqrt(scatter.together) * shared + np.sqrt(1.0 - scatter.together) * own
-    share = np.exp(spread * normal - 0.5 * spread**2)
-    chance = rng.random((size, c))
-    missing = chance < scatter.missing
-    loose = ~missing & (chance < scatter.missing + (1.0 - scatter.missing) * scatter.loose)
-    share = np.where(loose, scatter.loose_strength, 1.0) * share
-    return cascade(
-        case.roof,
-        case.held,
-        np.maximum(factor, 0.0)[:, None] * case.load,
-        share * case.capacity,
-        share * case.residual,
-        target=target,
-        missing=missing,
-        release=case.release,
-        impact=case.impact,
-    )
+    """One batch of plain samples, grown to `target` times each sample's own load."""
+    normal = normal_batch(seed, batch, size, dimensions(case, scatter))
+    return followed(case, drawn(case, scatter, normal), target)
 
 
 def chance_of_failure(

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -62,19 +62,19 @@ def latin(margin: Margin, inputs: int, count: int, seed: int = 1) -> Chance:
     At least ten batches are taken.
     """
     sizes = [size for _, size in batches(max(count, 10 * BATCH)) if size == BATCH]
-    share = np.array(
-        [(margin(latin_batch(seed, batch, size, inputs)) <= 0.0).mean() for batch, size in enumerate(sizes)]
+    return latin_chance(
+        np.array([(margin(latin_batch(seed, b, size, inputs)) <= 0.0).mean() for b, size in enumerate(sizes)])
     )
-    found = share.mean()
+
+
+def latin_chance(share: Array) -> Chance:
+    """Chance from the shares of failures in hypercubes of `BATCH` samples each."""
+    count, found = len(share) * BATCH, share.mean()
     if not share.any():
-        return Chance(0.0, 0.0, counted(0, len(sizes) * BATCH).high, len(sizes) * BATCH, "Latin hypercube")
+        return Chance(0.0, 0.0, counted(0, count).high, count, "Latin hypercube")
     half = stats.t.ppf(0.5 + 0.5 * CONFIDENCE, len(share) - 1) * share.std(ddof=1) / np.sqrt(len(share))
     return Chance(
-        float(found),
-        float(max(found - half, 0.0)),
-        float(min(found + half, 1.0)),
-        len(sizes) * BATCH,
-        "Latin hypercube",
+        float(found), float(max(found - half, 0.0)), float(min(found + half, 1.0)), count, "Latin hypercube"
     )
 
 
@@ -154,7 +154,12 @@ def subset(margin: Margin, inputs: int, count: int = 2000, seed: int = 1, repeat
     Au and Beck 2001; chains by conditional sampling in standard normal space with an adapted step
     (Papaioannou, Betz, Zwirglmaier and Straub 2015).
     """
-    found = [_subset_once(margin, inputs, count, seed, run) for run in range(repeats)]
+    return subset_chance([subset_run(margin, inputs, count, seed, run) for run in range(repeats)])
+
+
+def subset_chance(found: Sequence[tuple[float, int]]) -> Chance:
+    """Chance from the values and calls of independent runs."""
+    repeats = len(found)
     value = np.array([one for one, _ in found])
     calls = sum(n for _, n in found)
     mean = float(value.mean())
@@ -165,7 +170,8 @@ def subset(margin: Margin, inputs: int, count: int = 2000, seed: int = 1, repeat
     return Chance(mean, mean * np.exp(-half), min(mean * np.exp(half), 1.0), calls, "subset simulation")
 
 
-def _subset_once(margin: Margin, inputs: int, count: int, seed: int, run: int) -> tuple[float, int]:
+def subset_run(margin: Margin, inputs: int, count: int, seed: int, run: int) -> tuple[float, int]:
+    """One independent run of `subset`: its chance and its calls."""
     rng = stream(seed, run, purpose=1)
     u = rng.standard_normal((count, inputs))
     value = margin(u)

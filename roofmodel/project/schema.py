@@ -54,6 +54,7 @@ from roofmodel.project.profile_schema import ProfileTable
 from roofmodel.project.seam_schema import SeamTable
 from roofmodel.project.site_schema import FORMATS, AnySite
 from roofmodel.project.thaw_schema import ThawTable
+from roofmodel.project.uncertainty_schema import UncertaintyTable
 
 STARTING_NAME = "New project"  # of projects that `new` writes; their numbers are examples
 
@@ -467,6 +468,7 @@ class ProjectFile(Table):
     thaw: ThawTable | None = None
     protect: list[ProtectTable] = Field(default_factory=list)
     plan: PlanTable = Field(default_factory=PlanTable)
+    uncertainty: UncertaintyTable | None = None
 
     @model_validator(mode="after")
     def _agree(self) -> ProjectFile:

@@ -13,14 +13,16 @@ from fea.failure.study import RoofCase, Scatter, chance_of_failure, sample_batch
 from fea.sampling.variables import Shape, Variable, make_inputs
 from tests.failure.chains import rigid_row
 
-SNOW = make_inputs([Variable("snow", Shape.LOGNORMAL, 1.0, 0.3)])
-STILL = make_inputs([Variable("snow", Shape.FIXED, 1.0)])
+SNOW = make_inputs([Variable("depth", Shape.LOGNORMAL, 1.0, 0.3)])
+STILL = make_inputs([Variable("depth", Shape.FIXED, 1.0)])
 
 
 def bar(n: int, strength: float) -> RoofCase:
     Z, H = rigid_row(n)
     roof = assembly(Z, np.zeros(n, dtype=int), 1.0, 1e-14 * n)
-    return RoofCase(roof, np.zeros(n), H @ np.ones(n), np.full(n, strength), np.zeros(n))
+    snow = np.stack([H @ np.ones(n), np.zeros(n)])[None]
+    still = np.zeros(n)
+    return RoofCase(roof, still, snow, np.zeros(1), 0.0, np.full(n, strength), still)
 
 
 def test_load_and_strength_of_one_batch_are_a_lognormal_margin():

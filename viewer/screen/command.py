@@ -55,11 +55,12 @@ def screen(
     with stages:
         stages.show("reading the tile")
         from viewer.batches.journal import Journal
+        from viewer.batches.progress import progress
         from viewer.batches.run import Work, batches_of, check_cluster, processors, run_batches
         from viewer.files import check_output, output_folder
         from viewer.screen.findings import screen_findings
         from viewer.screen.plan import plan_screening
-        from viewer.screen.terminal import print_screen, progress
+        from viewer.screen.terminal import print_screen
         from viewer.screen.work import failed, screen_batch
         from viewer.screen.write import write_screen
 
@@ -74,7 +75,7 @@ def screen(
         elif journal.done:
             notice(f"Going on: {sum(map(len, journal.done.values()))} buildings were done before.")
         try:
-            with progress() as tell:
+            with progress("screening") as tell:
                 results = run_batches(
                     batches_of(plan.buildings, BATCH),
                     Work(screen_batch, plan.rules, failed),

@@ -1,35 +1,16 @@
-"""The short answer of a screening on the terminal, and how far it has come."""
+"""The short answer of a screening on the terminal."""
 
 from __future__ import annotations
-
-import contextlib
-import sys
-from collections.abc import Callable, Iterator
 
 from rich.console import Console
 from rich.text import Text
 
 from viewer.screen.findings import BASIS, NO_EDGE, RANK, ScreenFindings, leaves_inside, summary_words
 from viewer.screen.page import ranking_table
-from viewer.stages import voice
 from viewer.style import CAUTION
 from viewer.terminal import plain_table
 
 TOP, FAILED, SHORT = 15, 5, 17
-
-
-@contextlib.contextmanager
-def progress() -> Iterator[Callable[[int, int], None]]:
-    """A bar on terminals, nothing elsewhere; gives what is to be told buildings done and all of them."""
-    if voice() == "quiet" or not sys.stderr.isatty():
-        yield lambda done, total: None
-        return
-    from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
-
-    columns = (TextColumn("screening"), BarColumn(), MofNCompleteColumn(), TimeRemainingColumn())
-    with Progress(*columns, console=Console(stderr=True), transient=True) as bar:
-        task = bar.add_task("screening", total=None)
-        yield lambda done, total: bar.update(task, completed=done, total=total)
 
 
 def print_screen(findings: ScreenFindings, console: Console) -> None:

@@ -1,0 +1,223 @@
+"""From a checked project to one roof and snow case whose clamps can be sampled."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+import shapely
+from numpy.typing import ArrayLike, NDArray
+
+from fea.analysis import Analysis
+from fea.checks.beyond import row_limits, worst_row
+from fea.checks.limits import rail_resistance
+from fea.failure.condense import clamp_forces, condense
+from fea.failure.study import RoofCase
+from fea.rails.actions import Reading, rail_loads
+from roofmodel.errors import InputError
+from roofmodel.hardware import DesignFormat, Rail
+from roofmodel.layout import Layout, rows_alone
+from roofmodel.sliding.thrust import RowForce, slide
+from roofmodel.sliding.tributary import clamp_shares
+from roofmodel.snow.cases import SnowCase
+
+Array = NDArray[np.float64]
+
+COVERED = 0.99  # of a zone that lies on snow of earlier zones where it is a drift or surcharge [-]
+MOST_CLAMPS = 800  # links between all of them are dense
+FRICTIONS = 9  # coefficients that are calculated where friction scatters
+TINY = 1e-9  # share of a row's force that is rounding
+
+NOTES = (
+    "A clamp's directions keep the mix they have in the check, and one that gives way along its seam still "
+    "holds the rail down and upright (favorable).",
+    "Rails do not bend beyond yield and splices do not part; panels count as rigid.",
+    "Warping stiffness of an open rail is left out.",
+    "A clamp out of place changes its stretch of rail, not the rail's stiffness.",
+)
+
+
+@dataclass(frozen=True)
+class Chosen:
+    """The case that is sampled.
+
+    Attributes
+    ----------
+    case : int
+    reading : Reading
+        That uses the clamps most.
+    roof : RoofCase
+    use : (c,) float
+        Snow of the case over the mean strength, clamp by clamp. [-]
+    notes : tuple of str
+    """
+
+    case: int
+    reading: Reading
+    roof: RoofCase
+    use: Array
+    notes: tuple[str, ...]
+
+
+def choose_case(
+    analysis: Analysis,
+    *,
+    name: str | None = None,
+    mean_strength: float = 1.0,
+    frictions: ArrayLike = (),
+    release: float = 2.0,
+    impact: float = 2.0,
+    unzip: float = 0.0,
+) -> Chosen:
+    """The roof of a project under one snow case, before load factors.
+
+    Parameters
+    ----------
+    analysis : Analysis
+    name : str, optional
+        Of the case; the one that uses the clamps most by default.
+    mean_strength : float
+        Mean strength of a clamp along its seam over the nominal one. [-]
+    frictions : (2,) float, optional
+        Least and largest friction coefficient where it scatters.
+    release, impact, unzip : float
+        As `fea.failure.cascade`.
+
+    Returns
+    -------
+    Chosen
+
+    Raises
+    ------
+    InputError
+        No such case, no load, too many clamps.
+    """
+    project, layout, snow = analysis.project, analysis.project.layout, analysis.snow
+    c = len(layout.clamp_s)
+    if c > MOST_CLAMPS:
+        message = f"{c} clamps; up to {MOST_CLAMPS} can be followed past their first failure"
+        raise InputError(message)
+    names = [case.name for case in snow.cases]
+    if name is not None and name not in names:
+        message = f'uncertainty.case: there is no case "{name}"; there are {", ".join(names)}'
+        raise InputError(message)
+    q = worst_row(analysis.limits, layout)[1] if name is None else names.index(name)
+    hardest = int(np.argmax(np.nanmax(np.abs(analysis.clamp_force[q][..., 4]), axis=1)))
+    readings = analysis.basis.readings
+    reading = readings[hardest % len(readings)]
+    grid, usual = _grid(project.slide.friction, np.asarray(frictions, dtype=float))
+    parts = _undrifted(snow.cases[q])
+    held, found, force = _unit_forces(analysis, (parts, snow.cases[q]), grid, reading)
+    still, whole = found[:, 0], found[:, 1]
+    at = int(np.argmin(np.abs(grid - usual)))
+    if not np.abs(whole[at]).max(initial=0.0) > 0.0:
+        message = f'case "{names[q]}" brings no force to any clamp; nothing can fail'
+        raise InputError(message)
+    rail, clamp = project.rail, project.clamp
+    form = DesignFormat(project.table.design.format)
+    limits = row_limits(
+        analysis.clamp_force[q][hardest], clamp, rail, rail_resistance(rail, form), clamp.residual
+    )
+    mean = mean_strength * clamp.nominal[0] / clamp.strength[0]
+    capacity, left = mean * limits.capacity[:, 0], mean * limits.residual[:, 0]
+    lands = _lands(analysis, snow.cases[q], force)
+    assembly = condense(layout, _unwarped(rail), clamp, lands=lands, unzip=unzip)
+    roof = RoofCase(
+        roof=assembly,
+        held=held,
+        snow=np.stack([still, whole - still], axis=1),
+        friction=grid,
+        usual=usual,
+        capacity=capacity,
+        residual=left,
+        stretch=_stretch(layout),
+        release=release,
+        impact=impact,
+    )
+    return Chosen(q, reading, roof, (held + whole[at]) / capacity, NOTES)
+
+
+def _grid(usual: float, frictions: Array) -> tuple[Array, float]:
+    """Friction coefficients that are calculated: the project's, and those between its bounds."""
+    if not len(frictions):
+        return np.array([usual]), usual
+    low, high = max(float(frictions.min()), 0.0), max(float(frictions.max()), 0.0)
+    return np.unique(np.concatenate([np.linspace(low, high, FRICTIONS), [usual]])), usual
+
+
+def _undrifted(case: SnowCase) -> SnowCase:
+    """The case without zones that lie on snow of earlier ones."""
+    kept = []
+    for i, zone in enumerate(case.zones):  # a few dozen at most
+        below = [z.polygon for z in case.zones[:i] if z.plane == zone.plane]
+        under = shapely.union_all(below) if below else None
+        if under is None or zone.polygon.intersection(under).area < COVERED * zone.polygon.area:
+            kept.append(zone)
+    return replace(case, zones=tuple(kept))
+
+
+def _unit_forces(
+    analysis: Analysis, parts: tuple[SnowCase, SnowCase], grid: Array, reading: Reading
+) -> tuple[Array, Array, RowForce]:
+    """Clamp forces before the snow (c,), of both parts at each friction (m, 2, c), the rows' usual.
+
+    All down the slope, every clamp holding. [N]
+    """
+    project, support = analysis.project, analysis.support
+    layout, rail = project.layout, project.rail
+    held, found, usual = np.zeros(0), [], None
+    for mu in grid:  # a handful
+        options = replace(project.slide, friction=float(mu))
+        _, force = slide(project.roof, parts, layout, options)
+        loads, basis = rail_loads(project.roof, layout, rail, force, support.travel, support.held)
+        unit = clamp_forces(layout, _unwarped(rail), project.clamp, loads)
+        none, one = np.zeros(2), np.ones(2)
+        dead = basis.weights(none, one, reading.warmth * one, top=reading.top, held=reading.held)
+        snow = basis.weights(one, none, none, top=reading.top, held=reading.held)
+        held = (dead @ unit)[0]
+        found.append(snow @ unit)
+        if usual is None or abs(mu - project.slide.friction) < TINY:
+            usual = force
+    assert usual is not None
+    return held, np.stack(found), usual
+
+
+def _lands(analysis: Analysis, case: SnowCase, force: RowForce) -> Array:
+    """Share of what each row held that comes onto each clamp when the row is gone, (r, c).
+
+    The slide of the case without the row against the slide with it.
+    """
+    project = analysis.project
+    layout = project.layout
+    rows = len(layout.row_name)
+    with_all = clamp_shares(layout, force)[-1]
+    shares = np.zeros((rows, len(layout.clamp_s)))
+    for row in range(rows) if rows > 1 else ():  # one slide for each row
+        rest = rows_alone(layout, np.arange(rows) != row)
+        _, fewer = slide(project.roof, (case,), rest, project.slide)
+        own = layout.clamp_row == row
+        more = np.zeros(len(layout.clamp_s))
+        more[~own] = np.maximum(clamp_shares(rest, fewer)[0] - with_all[~own], 0.0)
+        was = float(with_all[own].sum())
+        if was > 0.0:
+            share = more / was
+            share[share < TINY] = 0.0
+            shares[row] = share / max(float(share.sum()), 1.0)
+    return shares
+
+
+def _stretch(layout: Layout) -> Array:
+    """Growth of each clamp's stretch of rail by moves of the clamp before it, itself and the next, (3, c)."""
+    s, row = layout.clamp_s, layout.clamp_row
+    first = np.r_[True, row[1:] != row[:-1]]
+    last = np.r_[row[1:] != row[:-1], True]
+    before = np.where(first, 0.0, 0.5 * (np.roll(s, 1) + s))
+    after = np.where(last, layout.row_length[row], 0.5 * (np.roll(s, -1) + s))
+    length = np.maximum(after - before, 1e-6)
+    own = 0.5 * (~last).astype(float) - 0.5 * (~first).astype(float)
+    return np.stack([np.where(first, 0.0, -0.5), own, np.where(last, 0.0, 0.5)]) / length
+
+
+def _unwarped(rail: Rail) -> Rail:
+    """The rail without warping stiffness, as the condensed rows count it."""
+    return replace(rail, section=replace(rail.section, I_w=0.0))

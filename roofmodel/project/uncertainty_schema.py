@@ -1,0 +1,138 @@
+"""The table [uncertainty] of the project file: what is not known for certain, and how it scatters."""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal
+
+from pydantic import Field, model_validator
+
+from roofmodel.project.base import Table
+from roofmodel.project.field_types import Line, Size0
+
+Uncertain = Literal["depth", "density", "drift", "friction", "bond"]
+Finite = Annotated[float, Field(ge=-1e3, le=1e3)]
+
+
+class Distribution(Table):
+    """One uncertain input."""
+
+    shape: Literal["normal", "lognormal", "gumbel", "weibull", "uniform"] = Field(
+        description="Family; gumbel for yearly largest values, weibull for smallest ones."
+    )
+    mean: Finite | None = Field(None, description="Mean; not for uniform.")
+    deviation: Finite | None = Field(None, description="Standard deviation; not for uniform.")
+    low: Finite | None = Field(None, description="Lower bound of uniform.")
+    high: Finite | None = Field(None, description="Upper bound of uniform.")
+
+    @model_validator(mode="after")
+    def _whole(self) -> Distribution:
+        moments, bounds = (self.mean, self.deviation), (self.low, self.high)
+        if self.shape == "uniform":
+            if None in bounds or moments != (None, None):
+                msg = "a uniform distribution takes low and high, and nothing else"
+                raise ValueError(msg)
+            if not bounds[0] < bounds[1]:  # type: ignore[operator]
+                msg = f"low = {self.low:g} must be below high = {self.high:g}"
+                raise ValueError(msg)
+            return self
+        if None in moments or bounds != (None, None):
+            msg = f"a {self.shape} distribution takes mean and deviation, and nothing else"
+            raise ValueError(msg)
+        if not self.deviation > 0.0:  # type: ignore[operator]
+            msg = f"deviation = {self.deviation:g} must be greater than zero"
+            raise ValueError(msg)
+        if self.shape in ("lognormal", "weibull") and not self.mean > 0.0:  # type: ignore[operator]
+            msg = f"mean = {self.mean:g} must be greater than zero for {self.shape}"
+            raise ValueError(msg)
+        return self
+
+
+class Correlated(Table):
+    """Two uncertain inputs that go together."""
+
+    of: list[Uncertain] = Field(
+        min_length=2, max_length=2, description='Both names, such as ["depth", "density"].'
+    )
+    value: float = Field(gt=-1.0, lt=1.0, description="Correlation of the normal numbers behind them.")
+
+
+class StrengthScatter(Table):
+    """How a clamp's strength along the seam scatters about what the project gives."""
+
+    tests: Line | None = Field(
+        None,
+        description="File of a test campaign along the seam, beside the project: mean and scatter of it.",
+    )
+    mean: float | None = Field(
+        None, gt=0.1, le=5.0, description="Mean strength over clamp.strength.along; 1 by default."
+    )
+    scatter: float | None = Field(
+        None, ge=0.0, le=1.0, description="Coefficient of variation from clamp to clamp, lognormal."
+    )
+    together: float = Field(
+        0.0, ge=0.0, le=1.0, description="Correlation of two clamps' strengths, such as by one batch."
+    )
+
+    @model_validator(mode="after")
+    def _one_source(self) -> StrengthScatter:
+        if self.tests is not None and (self.mean is not None or self.scatter is not None):
+            msg = "give either tests or mean and scatter, not both"
+            raise ValueError(msg)
+        if self.tests is None and self.scatter is None:
+            msg = "give tests, the file of a campaign, or scatter, such as 0.12"
+            raise ValueError(msg)
+        return self
+
+
+class UncertaintyTable(Table):
+    """For `eavewright risk`: snow, bond and clamps as distributions."""
+
+    samples: int = Field(20_000, ge=1000, le=1_000_000, description="Samples, or of each level of subset.")
+    seed: int = Field(1, ge=0, le=2**32 - 1, description="The same seed gives the same digits.")
+    method: Literal["monte carlo", "latin hypercube", "subset"] = Field(
+        "monte carlo", description="How samples are drawn; subset for chances below 1 in 1,000."
+    )
+    case: Line | None = Field(
+        None, description="Snow case that scatters; the one that uses the clamps most by default."
+    )
+    depth: Distribution | None = Field(None, description="Depth over that of the case.")
+    density: Distribution | None = Field(None, description="Density over that of the case.")
+    drift: Distribution | None = Field(None, description="Drift over that of the case.")
+    friction: Distribution | None = Field(None, description="Friction coefficient between snow and sheet.")
+    bond: Distribution | None = Field(
+        None, description="Share of the pull down the slope that the snow's bond still holds, 0 to 1."
+    )
+    correlation: list[Correlated] = Field(default_factory=list)
+    strength: StrengthScatter | None = None
+    missing: float = Field(0.0, ge=0.0, le=1.0, description="Chance that a clamp is not there.")
+    loose: float = Field(0.0, ge=0.0, le=1.0, description="Chance that a clamp is loose.")
+    loose_strength: float = Field(0.5, gt=0.0, le=1.0, description="Strength of a loose clamp, as a share.")
+    spacing_error: Size0 = Field(0.0, description="Standard deviation of a clamp's place along the rail.")
+    release: float = Field(
+        2.0,
+        ge=1.0,
+        le=2.0,
+        description="Swing of the neighbors when a clamp lets go: 2 for a sudden loss, 1 for a slow one.",
+    )
+    impact: float = Field(
+        2.0, ge=0.0, le=20.0, description="Force of snow that lands on a lower row, over its force at rest."
+    )
+    unzip: float = Field(
+        0.0,
+        ge=0.0,
+        lt=1.0,
+        description="Strength that clamps of a seam lose when one on it breaks, as a share.",
+    )
+
+    @model_validator(mode="after")
+    def _pairs(self) -> UncertaintyTable:
+        for pair in self.correlation:
+            a, b = pair.of
+            absent = next((name for name in (a, b) if getattr(self, name) is None), None)
+            if absent is not None:
+                msg = f'correlation of "{a}" and "{b}": uncertainty.{absent} is missing'
+                raise ValueError(msg)
+            if a == b:
+                msg = f'correlation: "{a}" is named twice; name two inputs'
+                raise ValueError(msg)
+        return self

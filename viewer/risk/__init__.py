@@ -1,0 +1,1 @@
+"""Chance that a row lets go: words, pictures and files of `risk`."""

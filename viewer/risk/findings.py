@@ -1,0 +1,193 @@
+"""What the sampling of a roof says, in words and tables; one set for terminal, picture and files."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from fea.analysis import Analysis
+from fea.failure.inputs import Uncertain
+from fea.failure.jobs import REPEATS, TOP, Risk, Sampling
+from fea.failure.roof_case import Chosen
+from fea.sampling.chance import Chance
+from fea.sampling.variables import Shape, Variable
+from roofmodel.snow.cases import LoadLevel
+from viewer.report.tables import Table
+
+CAUTIONS = (
+    "An aid to judgment, not a proof: the chance is no better than the distributions that were given.",
+    "A licensed engineer must review this; local code governs; strengths must come from tests.",
+    "Falling snow and ice can kill. Work at height can kill.",
+)
+LEVELS = {
+    LoadLevel.STRENGTH: "which the standard gives at strength level, that is factored already",
+    LoadLevel.CHARACTERISTIC: "the characteristic load, before load factors",
+    LoadLevel.MEASURED: "as it was measured",
+}
+SHOWN = 12  # clamps of the table
+
+
+@dataclass(frozen=True)
+class RiskFindings:
+    """All that `risk` found."""
+
+    analysis: Analysis
+    uncertain: Uncertain
+    chosen: Chosen
+    sampling: Sampling
+    risk: Risk
+
+    @property
+    def case_name(self) -> str:
+        """Of the snow case."""
+        return self.analysis.snow.cases[self.chosen.case].name
+
+
+def percent(value: float) -> str:
+    """A chance in percent with two digits, or as 1 in so many where it is small."""
+    if value >= 1.0:
+        return "100 %"
+    if value >= 1e-4:
+        digits = max(1 - math.floor(math.log10(100.0 * value)), 0)
+        return f"{100.0 * value:.{digits}f} %"
+    if value <= 0.0:
+        return "0"
+    power = math.floor(math.log10(value))
+    return f"{value / 10.0**power:.1f}e{power}"
+
+
+def chance_words(chance: Chance) -> str:
+    """A chance with its interval."""
+    if chance.value == 0.0:
+        return f"below {percent(chance.high)} (95 % confidence)"
+    return f"{percent(chance.value)} (95 % interval {percent(chance.low)} to {percent(chance.high)})"
+
+
+def answer(found: RiskFindings) -> str:
+    """The main sentence."""
+    return f"Chance that a row lets go: {chance_words(found.risk.chance)}"
+
+
+def said(found: RiskFindings) -> tuple[str, ...]:
+    """What stands beside the main sentence."""
+    case = found.analysis.snow.cases[found.chosen.case]
+    risk, table = found.risk, found.uncertain.table
+    counts = (
+        f"{REPEATS} runs of subset sampling with {table.samples:,} samples a level"
+        if table.method == "subset"
+        else f"{risk.chance.calls:,} samples, {table.method}"
+    )
+    middle, low = np.quantile(risk.reserve, [0.5, 0.05])
+    lines = [
+        f"Snow: {case.name} ({LEVELS[case.level]}); depth, density and drift of 1 are this case's.",
+        f"{counts}, seed {table.seed}.",
+        f"A row lets go at {times(middle)} a sample's own snow in the middle, at {times(low)} in the worst "
+        "twentieth.",
+        snow_words(found),
+        f"A lost clamp lets its neighbors swing {table.release:g} times as far as a slow loss would; snow "
+        f"that lands on a lower row pushes {table.impact:g} times as hard as at rest (judgment).",
+        *found.uncertain.notes,
+        *found.chosen.notes,
+    ]
+    if risk.unanswered:
+        lines.append(f"{risk.unanswered:,} samples gave no answer and count as failed.")
+    if table.depth is None:
+        lines.append("Depth does not scatter: the chance is that under this case's snow, not of a year.")
+    return tuple(lines)
+
+
+def snow_words(found: RiskFindings) -> str:
+    """Snow at which one roof in twenty, and one in two, has lost a row."""
+    low, middle = np.quantile(found.risk.fragility, [0.05, 0.5])
+    return (
+        f"With this case's snow growing and nothing of its bond left, one roof in twenty has lost a row at "
+        f"{times(low)} the case, one in two at {times(middle)}."
+    )
+
+
+def times(value: float) -> str:
+    """A factor, or that it lies beyond what was followed."""
+    return f"more than {TOP:g} times" if value >= TOP else f"{value:.2f} times"
+
+
+def inputs_table(found: RiskFindings) -> Table:
+    """Every uncertain input with its distribution."""
+    table, scatter = found.uncertain.table, found.sampling.scatter
+    rows = [(v.name, _law(v)) for v in scatter.load.variables]
+    if scatter.strength > 0.0:
+        text = (
+            f"lognormal, mean {found.uncertain.mean_strength:.3g} × nominal, scatter {scatter.strength:.3g}"
+        )
+        rows.append(
+            ("strength", text + (f", together {scatter.together:g}" if scatter.together > 0.0 else ""))
+        )
+    rows += [("missing clamp", f"chance {percent(scatter.missing)} each")] if scatter.missing > 0.0 else []
+    if scatter.loose > 0.0:
+        rows.append(
+            (
+                "loose clamp",
+                f"chance {percent(scatter.loose)} each, {scatter.loose_strength:g} of its strength",
+            )
+        )
+    if scatter.place > 0.0:
+        from roofmodel.units import SYSTEMS
+
+        units = SYSTEMS[found.analysis.project.table.project.units]
+        rows.append(("place of a clamp", f"normal, deviation {units.text(scatter.place, 'size')}"))
+    rows += [(f"{' and '.join(p.of)}", f"correlation {p.value:g}") for p in table.correlation]
+    return Table("What is uncertain", ("input", "distribution"), "tt", tuple(rows))
+
+
+def _law(variable: Variable) -> str:
+    what = {"depth": " × case", "density": " × case", "drift": " × case"}.get(variable.name, "")
+    if variable.shape is Shape.UNIFORM:
+        return f"uniform, {variable.first:g} to {variable.second:g}{what}"
+    return f"{variable.shape}, mean {variable.first:g}{what}, deviation {variable.second:g}"
+
+
+def shares_table(found: RiskFindings) -> Table:
+    """What the scatter of the reserve comes from."""
+    rows = tuple((one.name, f"{100.0 * one.value:.0f} %") for one in found.risk.shares)
+    return Table(
+        "Where the scatter of the reserve comes from, each input alone", ("input", "share"), "tn", rows
+    )
+
+
+def rows_table(found: RiskFindings) -> Table:
+    """Every row's chance, and how often it is the first to let go."""
+    names = found.analysis.project.layout.row_name
+    risk = found.risk
+    chances = [chance_words(one) for one in risk.row_chance] or ["not sampled"] * len(names)
+    rows = tuple(
+        (name, chance, f"{100.0 * share:.0f} %")
+        for name, chance, share in zip(names, chances, risk.first_row, strict=True)
+    )
+    return Table("Rows", ("row", "chance that it lets go", "first row to let go"), "ttn", rows)
+
+
+def clamps_table(found: RiskFindings) -> Table:
+    """Clamps that give way first most often."""
+    layout, risk = found.analysis.project.layout, found.risk
+    worst = [c for c in np.argsort(-risk.first, kind="stable")[:SHOWN] if risk.first[c] > 0.0]
+    rows = tuple(
+        (
+            layout.clamp_name[c],
+            f"{100.0 * risk.first[c]:.0f} %",
+            "" if math.isnan(risk.gave_way[c]) else f"{100.0 * risk.gave_way[c]:.0f} %",
+            f"{found.chosen.use[c]:.2f}",
+        )
+        for c in worst
+    )
+    return Table(
+        "Clamps that give way first",
+        ("clamp", "first to give way", "gone where a row let go", "case's snow over mean strength"),
+        "tnnn",
+        rows,
+    )
+
+
+def tables(found: RiskFindings) -> tuple[Table, ...]:
+    """All tables, in the order in which they are read."""
+    return rows_table(found), clamps_table(found), shares_table(found), inputs_table(found)

@@ -1,0 +1,108 @@
+"""The files of `eavewright risk`; the same bytes for the same inputs."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from fea.failure.jobs import TOP
+from viewer.export import file_head, plain_data
+from viewer.files import atomic, safe, write_text
+from viewer.risk.chart import risk_drawing
+from viewer.risk.findings import CAUTIONS, RiskFindings, answer, said
+from viewer.snow.drawing import drawing_svg, paint
+
+QUANTILES = (0.001, 0.01, 0.05, 0.1, 0.25, 0.5, 0.75, 0.9, 0.95, 0.99)
+
+
+def write_risk(found: RiskFindings, folder: Path) -> None:
+    """Write every output into a folder that exists, each whole or not at all."""
+    text = json.dumps(risk_data(found), indent=1, ensure_ascii=False, allow_nan=False)
+    write_text(folder / "risk.json", text + "\n")
+    write_text(folder / "risk.csv", risk_csv(found))
+    drawing = risk_drawing(found)
+    write_text(folder / "risk.svg", drawing_svg(drawing, answer(found)) + "\n")
+    with atomic(folder / "risk.png") as temporary:
+        paint(drawing).save(temporary, format="PNG")
+
+
+def risk_data(found: RiskFindings) -> dict[str, Any]:
+    """Everything as plain data, SI, after viewer/risk.schema.json."""
+    project, risk, layout = found.analysis.project, found.risk, found.analysis.project.layout
+    table = found.uncertain.table
+    cleaned: dict[str, Any] = plain_data(
+        {
+            **file_head("risk", project.path.name, project.digest),
+            "tests_sha256": found.uncertain.digest or None,
+            "project": project.table.project.model_dump(),
+            "case": found.case_name,
+            "method": table.method,
+            "seed": table.seed,
+            "chance": _chance(risk.chance),
+            "unanswered": risk.unanswered,
+            "rows": [
+                {
+                    "name": name,
+                    "chance": _chance(risk.row_chance[r]) if risk.row_chance else None,
+                    "first_to_let_go": risk.first_row[r],
+                }
+                for r, name in enumerate(layout.row_name)
+            ],
+            "clamps": [
+                {
+                    "name": name,
+                    "first_to_give_way": risk.first[c],
+                    "gone_where_a_row_let_go": risk.gave_way[c],
+                    "snow_over_mean_strength": found.chosen.use[c],
+                }
+                for c, name in enumerate(layout.clamp_name)
+            ],
+            "reserve": _quantiles(risk.reserve),
+            "snow_over_case_at_failure": _quantiles(risk.fragility),
+            "followed_up_to": TOP,
+            "scatter_from": [
+                {"input": one.name, "share": one.value, "standard_error": one.error} for one in risk.shares
+            ],
+            "statements": [answer(found), *said(found)],
+            "cautions": list(CAUTIONS),
+        }
+    )
+    return cleaned
+
+
+def _chance(chance: Any) -> dict[str, Any]:
+    return {"value": chance.value, "low": chance.low, "high": chance.high, "samples": chance.calls}
+
+
+def _quantiles(values: Any) -> list[dict[str, float]]:
+    return [
+        {"share": share, "value": float(value)}
+        for share, value in zip(QUANTILES, np.quantile(values, QUANTILES), strict=True)
+    ]
+
+
+def risk_csv(found: RiskFindings) -> str:
+    """A line for every clamp."""
+    layout, risk = found.analysis.project.layout, found.risk
+    text = io.StringIO()
+    writer = csv.writer(text, lineterminator="\r\n")
+    writer.writerow(
+        ["clamp", "row", "first to give way", "gone where a row let go", "case's snow over mean strength"]
+    )
+    for c, name in enumerate(layout.clamp_name):
+        gone = risk.gave_way[c]
+        writer.writerow(
+            [
+                safe(name),
+                safe(layout.row_name[layout.clamp_row[c]]),
+                f"{risk.first[c]:.6g}",
+                "" if np.isnan(gone) else f"{gone:.6g}",
+                f"{found.chosen.use[c]:.6g}",
+            ]
+        )
+    return text.getvalue()
