@@ -16,6 +16,7 @@ from viewer.app.command import open_command
 from viewer.handover.command import handover
 from viewer.plan.command import plan
 from viewer.risk.command import risk
+from viewer.push.command import push
 from viewer.screen.command import screen
 from viewer.section.command import section
 from viewer.span.command import span
@@ -46,6 +47,8 @@ SCHEMAS = [
     "plan",
     "results",
     "risk",
+    "push",
+    "results",
     "roof",
     "screen",
     "seam",
@@ -365,6 +368,7 @@ def completion(shell: str) -> None:
 commands.add_command(risk)
 commands.add_command(handover)
 commands.add_command(plan)
+commands.add_command(push)
 commands.add_command(open_command)
 commands.add_command(tests)
 commands.add_command(screen)

@@ -128,7 +128,7 @@ def clamp_components(force: Array, clamp: Clamp) -> Array:
     (..., 6) float
         Along, across, pull, push [N], roll and twist [N m], all as sizes.
     """
-    lifted = _lifted(force, clamp)
+    lifted = lifted_parts(force, clamp)
     if clamp.test_height == 0.0:
         return lifted
     return np.where(as_tested(force, clamp)[..., None], _tested(force, clamp), lifted)
@@ -146,7 +146,7 @@ def as_tested(force: Array, clamp: Clamp) -> NDArray[np.bool_]:
         return np.zeros(force.shape[:-1], dtype=bool)
     use = [
         interact(component_utilization(parts, clamp, np.abs(force[..., 0])), clamp.interaction)
-        for parts in (_lifted(force, clamp), _tested(force, clamp))
+        for parts in (lifted_parts(force, clamp), _tested(force, clamp))
     ]
     return np.asarray(np.isnan(use[0]) & ~np.isnan(use[1]) | (use[1] < use[0]))
 
@@ -157,7 +157,8 @@ def excess_moment(force: Array, clamp: Clamp) -> Array:
     return np.asarray(np.maximum(np.abs(force[..., 4]) - held, 0.0))
 
 
-def _lifted(force: Array, clamp: Clamp) -> Array:
+def lifted_parts(force: Array, clamp: Clamp) -> Array:
+    """Components as `clamp_components`, overturning beyond the test read as lift."""
     along, over = np.abs(force[..., 0]), excess_moment(force, clamp)
     return _parts(force, along, TOE * over / clamp.grip_length, HEEL * over / clamp.grip_length)
 

@@ -123,7 +123,7 @@ def _check(limits: RowLimits) -> None:
             raise InputError(message)
 
 
-def _with_places(layout: Layout, places: tuple[IntArray, Array]) -> tuple[Layout, Array]:
+def with_places(layout: Layout, places: tuple[IntArray, Array]) -> tuple[Layout, Array]:
     """Layout with clamps that hold nothing where hinges may form, and the factor on each clamp."""
     row, s = places
     inside = (row >= 0) & (row < len(layout.row_name))
@@ -161,7 +161,9 @@ def span_places(layout: Layout, count: int = 3) -> tuple[IntArray, Array]:
     return np.repeat(row[:-1][whole], count).astype(np.int64), at.ravel()
 
 
-def _hinges(frame: Frame, clamps: int, K_span: Array, bends: IntArray) -> tuple[IntArray, IntArray, IntArray]:
+def hinge_sites(
+    frame: Frame, clamps: int, K_span: Array, bends: IntArray
+) -> tuple[IntArray, IntArray, IntArray]:
     """Span, side and axis of every place where the rail can kink.
 
     At the start of the span behind a node, and also at the end of the one before it when a clamp takes
@@ -190,7 +192,7 @@ def _links(frame: Frame, clamps: int, limits: RowLimits) -> _Links:
     clamp, part = np.nonzero(limited)
     bends = np.flatnonzero(np.isfinite(limits.plastic_moment))
     every = beam_stiffness(frame.span_length, rail_stiffness(frame.rail))
-    span, side, axis = _hinges(frame, clamps, every, bends)
+    span, side, axis = hinge_sites(frame, clamps, every, bends)
     a, h, n = len(clamp), len(span), len(frame.node_s)
     load = np.zeros((a + h, n, 6))
     K, grip = frame.clamp_stiffness[clamp], frame.clamp_grip[clamp]
@@ -219,7 +221,7 @@ def _forces(links: _Links, result: FrameResult) -> Array:
     return np.concatenate([result.clamp_force[:, links.clamp, links.part], moment], axis=1)
 
 
-def _as_loads(frame: Frame, load: Array) -> RailLoads:
+def node_loads(frame: Frame, load: Array) -> RailLoads:
     """Nodal loads (q, n, 6) as point loads, without those that carry nothing."""
     used = np.flatnonzero(np.abs(load).max(axis=(0, 2), initial=0.0) > 0.0)
     q, none = len(load), np.zeros(0)
@@ -319,7 +321,7 @@ def follow_rows(
     bends = np.isfinite(limits.plastic_moment).any()
     if places is None:
         places = span_places(layout) if bends else (np.zeros(0, dtype=np.int64), np.zeros(0))
-    wide, scale = _with_places(layout, places)
+    wide, scale = with_places(layout, places)
     frame = build_frame(wide, rail, clamp, clamp_scale=scale)
     if loads.travel is not None:
         still = np.zeros((loads.count, len(wide.clamp_s) - clamps, 6))
@@ -334,10 +336,10 @@ def follow_rows(
         )
         raise InputError(message)
     q = _forces(links, solve_frame(frame, loads))
-    response = _forces(links, solve_frame(frame, _as_loads(frame, links.load)))
+    response = _forces(links, solve_frame(frame, node_loads(frame, links.load)))
     form = link_form(links.stiffness - response, np.diag(links.stiffness))
     path = follow_links(form, _laws(links, limits), q, targets=targets)
-    jumps = _as_loads(frame, np.tensordot(path.jump, links.load, axes=1)[None])
+    jumps = node_loads(frame, np.tensordot(path.jump, links.load, axes=1)[None])
     result = solve_frame(frame, _together(loads, path.share, jumps))
     force = result.clamp_force[0].copy()
     lost = np.take_along_axis(frame.clamp_stiffness[links.clamp], links.part[:, None, None], axis=2)[:, :, 0]

@@ -22,7 +22,7 @@ from numpy.typing import NDArray
 from fea.solvers.laws import Laws, LinkState
 from fea.solvers.links import LinkForm, LinkSystem
 from fea.solvers.proof import LinkProof, prove
-from fea.solvers.walk import Outcome, Walk, begin, grow
+from fea.solvers.walk import Outcome, Walk, Watch, begin, grow
 from roofmodel.errors import InputError
 
 __all__ = ["EventPath", "Events", "Outcome", "follow", "follow_links"]
@@ -130,14 +130,16 @@ def _check(laws: Laws, count: int, loads: Array, targets: Array) -> None:
         raise InputError(message)
 
 
-def _walk(form: LinkForm, laws: Laws, q: Array, targets: Array) -> tuple[Walk, Outcome, str]:
+def _walk(
+    form: LinkForm, laws: Laws, q: Array, targets: Array, watch: Watch | None = None
+) -> tuple[Walk, Outcome, str]:
     w = Walk(form, laws)
     begin(w)
     w.mark()
     outcome, words = Outcome.COMPLETE, "no load"
     for stage, (dq, target) in enumerate(zip(q, targets, strict=True)):
         w.stage, w.factor = stage, 0.0
-        outcome, words = grow(w, dq, float(target))
+        outcome, words = grow(w, dq, float(target), watch)
         if outcome is not Outcome.COMPLETE:
             break
     w.refresh()
@@ -178,7 +180,9 @@ def _share(w: Walk, targets: Array) -> Array:
     return share
 
 
-def follow_links(form: LinkForm, laws: Laws, q: Array, *, targets: Array | None = None) -> EventPath:
+def follow_links(
+    form: LinkForm, laws: Laws, q: Array, *, targets: Array | None = None, watch: Watch | None = None
+) -> EventPath:
     """Follow all events of a structure that is known by its links alone.
 
     Parameters
@@ -189,6 +193,8 @@ def follow_links(form: LinkForm, laws: Laws, q: Array, *, targets: Array | None 
         Link forces of each load while no link has a jump. [N or N m]
     targets : (s,) float, optional
         Factor each load grows to; 1 when not given.
+    watch : Watch, optional
+        Parts of several links that fail as a whole; it may change capacity and residual in `laws`.
 
     Returns
     -------
@@ -203,7 +209,7 @@ def follow_links(form: LinkForm, laws: Laws, q: Array, *, targets: Array | None 
     q = np.atleast_2d(np.asarray(q, dtype=float))
     factors = np.ones(len(q)) if targets is None else np.asarray(targets, dtype=float)
     _check(laws, len(form.Z), q, factors)
-    w, outcome, words = _walk(form, laws, q, factors)
+    w, outcome, words = _walk(form, laws, q, factors, watch)
     share = _share(w, factors)
     miss = w.force - share @ q + form.Z @ w.jump
     proof = prove(

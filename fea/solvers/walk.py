@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from enum import StrEnum
+from typing import Protocol
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,6 +13,7 @@ from fea.solvers.links import LinkForm
 
 Array = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
+IntArray = NDArray[np.int64]
 
 SAME = 1e-10  # rates and forces this much smaller than the largest are equal to zero
 SUSPECT = 1e-3  # pivot over the link's own stiffness below which a mechanism is looked for
@@ -110,6 +112,22 @@ class Walk:
     def mark(self) -> None:
         """Keep this point of the path."""
         self.points.append((self.stage, self.factor, self.force.copy(), self.jump.copy()))
+
+
+class Watch(Protocol):
+    """Parts of several links each that fail as a whole, by a limit on all their forces together.
+
+    `growth` is how fast the load's factor grows, 0 while links fall at constant load.
+    """
+
+    def step(self, w: Walk, df: Array, growth: float, limit: float) -> float:
+        """Way to the first part that reaches its limit, at most `limit`."""
+
+    def due(self, w: Walk, df: Array, growth: float) -> IntArray:
+        """Parts that stand at their limit and go beyond it, or are beyond it."""
+
+    def release(self, w: Walk, part: int) -> int:
+        """Let a part fail; -1, or the link that completes a mechanism."""
 
 
 def _rates(w: Walk, dq: Array, dtarget: Array) -> tuple[Array, Array]:
@@ -229,7 +247,7 @@ def _switch(w: Walk, leave: BoolArray, enter: BoolArray, df: Array) -> bool:
     return True
 
 
-def grow(w: Walk, dq: Array, target: float) -> tuple[Outcome, str]:
+def grow(w: Walk, dq: Array, target: float, watch: Watch | None = None) -> tuple[Outcome, str]:
     """Bring one load on, from factor 0 to `target`."""
     seen: set[bytes] = set()
     for _ in range(1000 + 100 * len(w.laws)):
@@ -253,7 +271,19 @@ def grow(w: Walk, dq: Array, target: float) -> tuple[Outcome, str]:
             if not _switch(w, leave, enter, df):
                 return Outcome.COLLAPSE, _collapse_words(w)
             continue
+        growth = 0.0 if falling else 1.0
+        if watch is not None:
+            due = watch.due(w, df, growth)
+            for part in due.tolist():
+                w.critical = watch.release(w, part)
+                if w.critical >= 0:
+                    return Outcome.COLLAPSE, _collapse_words(w)
+            if len(due):
+                seen.clear()
+                continue
         step = _step(w, df, dp, scale, left)
+        if watch is not None:
+            step = watch.step(w, df, growth, step)
         w.force += step * df
         w.jump += step * dp
         w.q += step * rate

@@ -1,0 +1,264 @@
+"""A project's rows as a bay: governing case and reading, strengths, panels and fixed points."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import sparse
+
+from fea.analysis import Analysis
+from fea.checks.limits import LOADED, clamp_components, component_utilization, interact, rail_resistance
+from fea.checks.strips import panel_strips
+from fea.push.push import GROWTH, Push, Strips, push_rows, row_subset
+from fea.push.watch import Failures
+from fea.rails.actions import Reading, rail_loads
+from roofmodel.errors import InputError
+from roofmodel.hardware import Clamp, DesignFormat, Panel, Rail
+from roofmodel.project.load import Project
+
+Array = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+
+LARGEST = 160  # clamps that are followed together; the links are dense
+DIRECTIONS = ("along", "across", "pull", "push", "moment_along", "moment_pull")
+
+
+@dataclass(frozen=True)
+class ProjectPush:
+    """A virtual test of a project.
+
+    Attributes
+    ----------
+    push : Push
+    rows : (r,) int
+        Rows of the project that are in it.
+    clamps : (c,) int
+        Their clamps.
+    row : int
+        Row of the project that was asked for, or that governs.
+    case : int
+    reading : Reading
+    nominal : bool
+        Whether strengths and loads are without factors.
+    failures : Failures
+    missing : tuple of str
+        Strengths that are loaded and that nobody gave.
+    notes : tuple of str
+    """
+
+    push: Push
+    rows: IntArray
+    clamps: IntArray
+    row: int
+    case: int
+    reading: Reading
+    nominal: bool
+    failures: Failures
+    missing: tuple[str, ...]
+    notes: tuple[str, ...]
+
+    @property
+    def passes(self) -> bool:
+        """Whether the factored snow is carried with strengths that somebody gave."""
+        return self.push.answered and not self.missing and self.push.first >= 1.0
+
+
+def push_project(
+    analysis: Analysis,
+    failures: Failures,
+    *,
+    row: str | None = None,
+    case: str | None = None,
+    nominal: bool = False,
+    growth: float = GROWTH,
+) -> ProjectPush:
+    """Push the rows on the plane of one row until something lets go.
+
+    Parameters
+    ----------
+    analysis : Analysis
+    failures : Failures
+    row, case : str, optional
+        The row whose clamps use most, and the case in which they do, by default.
+    nominal : bool
+        Strengths as given and loads without factors, to compare with tests; not for design.
+    growth : float
+        Times the snow up to which it grows.
+
+    Raises
+    ------
+    InputError
+        No such row or case; a row that cannot be followed.
+    """
+    project = analysis.project
+    layout = project.layout
+    at_row, at_case, state, reading = _worst(analysis, row, case)
+    rows = np.flatnonzero(layout.row_plane == layout.row_plane[at_row])
+    alone = int(np.isin(layout.clamp_row, rows).sum()) > LARGEST
+    if alone:
+        rows = np.array([at_row])
+        if int((layout.clamp_row == at_row).sum()) > LARGEST:
+            message = (
+                f"push: row {layout.row_name[at_row]} has {int((layout.clamp_row == at_row).sum())} clamps; "
+                f"rows of up to {LARGEST} are followed; name a shorter one with --row"
+            )
+            raise InputError(message)
+    weights = _weights(analysis, at_case, reading, nominal)
+    loads, _ = rail_loads(
+        project.roof, layout, project.rail, analysis.force, analysis.support.travel, analysis.support.held
+    )
+    own, mixed, clamps = row_subset(layout, loads, rows, weights)
+    rail, clamp, panel, moment = _hardware(project, nominal)
+    strips = _strips(analysis, at_case, clamps, weights, panel, nominal)
+    support = None
+    if analysis.support.stiffness:
+        at = (6 * clamps[:, None] + np.arange(6)).ravel()
+        support = sparse.csr_array(sparse.csr_array(analysis.support.stiffness[state])[at][:, at])
+    found = push_rows(own, (rail, clamp, moment), mixed, strips, failures, support=support, growth=growth)
+    return ProjectPush(
+        push=found,
+        rows=rows,
+        clamps=clamps,
+        row=at_row,
+        case=at_case,
+        reading=reading,
+        nominal=nominal,
+        failures=failures,
+        missing=_missing(found, clamp, panel, strips),
+        notes=_notes(analysis, found, failures, alone, reading, state),
+    )
+
+
+def _worst(analysis: Analysis, row: str | None, case: str | None) -> tuple[int, int, int, Reading]:
+    """Row, case, state of the panels and reading in which a clamp uses most of its strength."""
+    layout, clamp = analysis.project.layout, analysis.project.clamp
+    names = [one.name for one in analysis.snow.cases]
+    if row is not None and row not in layout.row_name:
+        message = f'push: there is no row "{row}"; there are {", ".join(layout.row_name)}'
+        raise InputError(message)
+    if case is not None and case not in names:
+        message = f'push: there is no case "{case}"; there are {"; ".join(names)}'
+        raise InputError(message)
+    force = analysis.clamp_force
+    components = clamp_components(force, clamp)
+    known = replace(clamp, strength=np.where(np.isnan(clamp.strength), np.inf, clamp.strength))
+    use = interact(component_utilization(components, known, 0.0), clamp.interaction)
+    if not use.any():
+        use = components[..., 0]
+    if row is not None:
+        use = np.where(layout.clamp_row == layout.row_name.index(row), use, -1.0)
+    if case is not None:
+        use = np.where((np.arange(len(names)) == names.index(case))[:, None, None], use, -1.0)
+    q, v, c = np.unravel_index(int(np.argmax(use)), use.shape)
+    readings = analysis.basis.readings
+    return int(layout.clamp_row[c]), int(q), int(v) // len(readings), readings[int(v) % len(readings)]
+
+
+def _weights(analysis: Analysis, case: int, reading: Reading, nominal: bool) -> Array:
+    """Weights (2, count) of what is held and of what grows."""
+    factors = analysis.factors
+    snow, dead, thermal = (np.array([getattr(f, k) for f in factors]) for k in ("snow", "dead", "thermal"))
+    if nominal:
+        snow, dead, thermal = np.ones_like(snow), np.ones_like(dead), np.ones_like(thermal)
+    held = analysis.basis.weights(
+        0.0 * snow, dead, reading.warmth * thermal, top=reading.top, held=reading.held
+    )
+    grows = analysis.basis.weights(snow, 0.0 * dead, 0.0 * thermal, top=reading.top, held=reading.held)
+    return np.stack([held[case], grows[case]])
+
+
+def _hardware(project: Project, nominal: bool) -> tuple[Rail, Clamp, Panel, tuple[float, float]]:
+    rail, clamp, panel = project.rail, project.clamp, project.panel
+    form = DesignFormat(project.table.design.format)
+    stress = rail_resistance(rail, form)
+    factor = 1.0
+    if nominal:
+        factor = rail.material.yield_strength / stress
+        clamp = replace(clamp, strength=clamp.nominal)
+        panel = replace(panel, anchorage=panel.anchorage_nominal)
+    section = rail.section
+    bends = [stress * section.W_y, stress * section.W_z]
+    given = [m if np.isfinite(m) else np.inf for m in rail.moment]
+    m_y, m_z = (factor * min(pair) for pair in zip(bends, given, strict=True))
+    return rail, clamp, panel, (m_y, m_z)
+
+
+def _strips(
+    analysis: Analysis, case: int, clamps: IntArray, weights: Array, panel: Panel, nominal: bool
+) -> Strips:
+    """Fixed points under the clamps of a bay, with what loads them besides."""
+    strip, names = panel_strips(analysis.project.layout)
+    kept, own = np.unique(strip[clamps], return_inverse=True)
+    loads, factor = analysis.strip_loads, analysis.factors[case]
+    by = (1.0, 1.0) if not nominal else (max(factor.snow, 1e-9), max(factor.dead, 1e-9))
+    rest = np.stack([loads.weight[case] / by[1] + loads.restrained[case], loads.snow[case] / by[0]])[:, kept]
+    others = np.setdiff1d(np.flatnonzero(np.isin(strip, kept)), clamps)
+    if len(others):  # clamps of rows that are not followed bring their elastic force
+        along = np.tensordot(weights, analysis.response.clamp_force[:, others, 0], axes=1)
+        for i in (0, 1):
+            rest[i] += np.bincount(
+                np.searchsorted(kept, strip[others]), np.maximum(along[i], 0.0), minlength=len(kept)
+            )
+    holds = np.full(len(kept), np.inf if np.isnan(panel.anchorage) else panel.anchorage)
+    return Strips(own.ravel(), tuple(names[s] for s in kept.tolist()), holds, rest)
+
+
+def _missing(found: Push, clamp: Clamp, panel: Panel, strips: Strips) -> tuple[str, ...]:
+    parts = clamp_components(
+        found.clamp_force, replace(clamp, strength=np.where(np.isnan(clamp.strength), np.inf, clamp.strength))
+    )
+    scale = float(np.abs(found.clamp_force[..., 0]).max(initial=0.0))
+    size = scale * np.array([1.0, 1.0, 1.0, 1.0, clamp.grip_length, clamp.grip_length])
+    loaded = np.atleast_1d((parts > LOADED * size).any(axis=(0, 1)))
+    missing = [
+        f"clamp.strength.{name}"
+        for name, on, strength in zip(DIRECTIONS, loaded, clamp.strength, strict=True)
+        if on and np.isnan(strength)
+    ]
+    if np.isnan(panel.anchorage):
+        missing.append("panel.anchorage")
+    return tuple(missing)
+
+
+def _notes(
+    analysis: Analysis, found: Push, failures: Failures, alone: bool, reading: Reading, state: int
+) -> tuple[str, ...]:
+    kept = analysis.project.clamp
+    notes = [
+        f"Loads in the reading that uses most: {reading.words}. Dead load and temperature are held while the "
+        "snow grows; there is no unloading, and no snow falls from rows that let go.",
+        "Clamps fail by the check's own rule for all their directions together. One that slips keeps "
+        f"{100 * failures.slip:g} % along its seam and still holds the rail down until its other directions "
+        "are used up (judgment); with 0 % it comes off.",
+        f"A clamp that comes off keeps {100 * failures.off:g} % of its forces; a fixed point that lets go "
+        f"leaves its clamps {100 * failures.anchorage:g} %; a seam that opens takes "
+        f"{100 * failures.unzip:g} % from its other clamps.",
+        "The rail bends on at its yield moment (or the moment that was given): "
+        + (
+            "an octagon within the circle of both axes"
+            if found.bay.rail.section.round
+            else "the moments about both axes add up linearly"
+        )
+        + "; shear, torsion and local buckling are left to the check.",
+        "A falling load at a standing displacement is not drawn: snow is a dead load, so what lets go "
+        "lets go at once; swinging past is not counted. Parts that gave way and hold or slip again are "
+        "followed, but not listed.",
+    ]
+    if analysis.support.stiffness:
+        notes.append(f"Panels give way as the check has them: {analysis.support.states[state]}.")
+    else:
+        notes.append("Seams and sheets count as rigid; ask with analysis.panel_flexibility.")
+    if alone:
+        notes.append(
+            f"More than {LARGEST} clamps stand on this plane: one row is followed, the others load their "
+            "fixed points elastically."
+        )
+    if kept.residual == 0.0 and failures.slip == 0.0:
+        notes.append("No clamp.slip_residual is given: a clamp that slips comes off.")
+    if analysis.project.rail.section.I_w > 0.0:
+        notes.append("The rail's warping stiffness is left out.")
+    if found.rail_use > 1.005:
+        notes.append(f"Between places of hinges the rail reaches {found.rail_use:.3f} of its moment.")
+    return tuple(notes)

@@ -1,0 +1,379 @@
+"""The virtual test: rows of one plane under held loads and snow that grows until a row lets go."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import sparse
+
+from fea.push.bay import Bay, Places, make_bay, missing_places, rail_use, state_of
+from fea.push.watch import BayWatch, Failures
+from fea.rails.loads import FrameResult, RailLoads
+from fea.solvers.events import EventPath, Outcome, follow_links
+from fea.solvers.laws import Laws, LinkState
+from roofmodel.errors import InputError
+from roofmodel.hardware import Clamp, Rail
+from roofmodel.layout import Layout
+
+Array = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+
+GROWS = 1  # stage in which the snow grows
+PASSED = 1e-3  # share of its moment by which the rail may pass it between places of hinges
+ROUNDS = 6  # times that places are added
+GROWTH = 20.0  # times the growing load up to which it grows
+PROVED = 1e-6  # largest use over 1 and energy missing at the end
+DIRECTIONS = ("along its seam", "across its seam", "off its seam", "into the roof", "by roll", "by twist")
+
+
+@dataclass(frozen=True)
+class Strips:
+    """Panel strips: of each clamp (c,), names (s,), what they hold (s,), what else loads them (2, s). [N]."""
+
+    clamp: IntArray
+    name: tuple[str, ...]
+    anchorage: Array
+    rest: Array
+
+
+@dataclass(frozen=True)
+class Event:
+    """One event.
+
+    Attributes
+    ----------
+    factor : float
+        On the growing load; 0 while the held load comes on. [-]
+    point : int
+        Of the path.
+    kind : str
+        "slip", "off", "yields", "strip" or "hinge".
+    row : int
+    s : float
+        Along the row. [m]
+    words : str
+    """
+
+    factor: float
+    point: int
+    kind: str
+    row: int
+    s: float
+    words: str
+
+
+@dataclass(frozen=True)
+class Push:
+    """A virtual test.
+
+    Attributes
+    ----------
+    bay : Bay
+    path : EventPath
+    events : tuple of Event
+    factor : (t,) float
+        On the growing load at the points of the path; 0 while the held load comes on. [-]
+    stage : (t,) int
+        0 while the held load comes on.
+    moved : (t, r) float
+        Mean displacement of each row down the slope, weighted by the growing load, from where the held load
+        left it. [m]
+    total : (r,) float
+        Growing load down the slope on each row at factor 1. [N]
+    clamp_force : (t, c, 6) float
+        At the grips. [N, N m]
+    clamp_state : (c,) int
+        At the end, of `fea.push.watch`.
+    strip_gone : (s,) bool
+    most : float
+        Largest factor that was carried.
+    first : float
+        Factor of the first event; `most` without one.
+    weakest : int
+        Row that lets go, or that moved most.
+    state : FrameResult
+        At the points of the path.
+    rail_use : float
+        Largest moment of the rail on the path over what it bends on at; a little over 1 between places. [-]
+    end : str
+    """
+
+    bay: Bay
+    path: EventPath
+    events: tuple[Event, ...]
+    factor: Array
+    stage: IntArray
+    moved: Array
+    total: Array
+    clamp_force: Array
+    clamp_state: IntArray
+    strip_gone: NDArray[np.bool_]
+    most: float
+    first: float
+    weakest: int
+    state: FrameResult
+    rail_use: float
+    end: str
+
+    @property
+    def collapsed(self) -> bool:
+        """Whether a row let go."""
+        return self.path.outcome is Outcome.COLLAPSE
+
+    @property
+    def answered(self) -> bool:
+        """Whether the path has an answer."""
+        return self.path.outcome in (Outcome.COLLAPSE, Outcome.COMPLETE)
+
+
+def push_bay(
+    bay: Bay, strips: Strips, failures: Failures, *, growth: float = GROWTH, held: float = 1.0
+) -> Push:
+    """Push a bay.
+
+    Parameters
+    ----------
+    bay : Bay
+    strips : Strips
+    failures : Failures
+    growth : float
+        Factor up to which the growing load grows.
+    held : float
+        Factor on the held load; 0 leaves it out.
+
+    Raises
+    ------
+    InputError
+        Shares that are none, or nothing that could fail.
+    """
+    for name in ("slip", "off", "anchorage", "unzip"):
+        share = getattr(failures, name)
+        if not 0.0 <= share <= 1.0 or (name == "unzip" and share == 1.0):
+            message = f"push: {name} = {share:g} must be from 0 to {'below 1' if name == 'unzip' else '1'}"
+            raise InputError(message)
+    clamps = len(bay.layout.clamp_s)
+    link = np.full((clamps, 6), -1, dtype=np.int64)
+    of_clamps = bay.link_clamp >= 0
+    link[bay.link_clamp[of_clamps], bay.link_part[of_clamps]] = np.flatnonzero(of_clamps)
+    laws = Laws(*(np.array(value) for value in vars(bay.laws).values()))
+    watch = BayWatch(bay.clamp, link, strips.clamp, strips.anchorage, strips.rest, laws, failures)
+    targets = np.array([held, growth])
+    path = follow_links(bay.form, laws, bay.q, targets=targets, watch=watch)
+    force = watch.forces(path.path_force)
+    moved, total = _moved(bay, path, held)
+    events = _events(bay, path, watch, strips)
+    factor = np.where(path.path_stage == GROWS, path.path_factor, 0.0)
+    most = float(factor.max(initial=0.0))
+    row = _weakest(bay, path, moved)
+    first = events[0].factor if events else most
+    share = _shares(path, held)
+    state = state_of(bay, share, path.path_jump)
+    return Push(
+        bay=bay,
+        path=_proved(path, watch, force),
+        events=events,
+        factor=factor,
+        stage=path.path_stage,
+        moved=moved,
+        total=total,
+        clamp_force=force,
+        clamp_state=watch.state,
+        strip_gone=watch.gone,
+        most=most,
+        first=first,
+        weakest=row,
+        state=state,
+        rail_use=float(rail_use(bay, state).max(initial=0.0)),
+        end=_end(bay, path, row, most, growth),
+    )
+
+
+def push_rows(
+    layout: Layout,
+    hardware: tuple[Rail, Clamp, tuple[float, float]],
+    loads: RailLoads,
+    strips: Strips,
+    failures: Failures,
+    *,
+    support: sparse.csr_array | None = None,
+    growth: float = GROWTH,
+) -> Push:
+    """Make a bay and push it, without hinges where the rail never passes its moment.
+
+    Where it does, hinges are there, with further places where the rail would pass its moment between them.
+
+    Parameters
+    ----------
+    layout : Layout
+    hardware : Rail, Clamp, (float, float)
+        The last is the moment at which the rail bends on about its y and z axes. [N m]
+    loads : RailLoads
+        Two right-hand sides: held, growing.
+    strips, failures, growth
+        As `push_bay`.
+    support
+        As `make_bay`.
+    """
+    rail, clamp, moment = hardware
+    more: Places | None = None
+    for turn in range(ROUNDS):
+        bay = make_bay(layout, rail, clamp, loads, moment, support=support, more=more, hinges=turn > 0)
+        found = push_bay(bay, strips, failures, growth=growth)
+        places = missing_places(found.state, rail_use(bay, found.state), 1.0 + PASSED)
+        if places is None or not found.answered:
+            break
+        if turn == 0:
+            continue
+        if more is not None:
+            places = np.concatenate([more[0], places[0]]), np.concatenate([more[1], places[1]])
+        more = places
+    return found
+
+
+def _proved(path: EventPath, watch: BayWatch, force: Array) -> EventPath:
+    """The path, unproven where a clamp that holds is used beyond its strength at some point."""
+    use = watch.use(force[-1])
+    if path.outcome is Outcome.COLLAPSE or not (use > 1.0 + PROVED).any():
+        return path
+    return replace(
+        path,
+        outcome=Outcome.UNPROVEN,
+        words=f"{path.words}; but a clamp that holds is used {float(use.max()):.6f} times",
+    )
+
+
+def _moved(bay: Bay, path: EventPath, held: float) -> tuple[Array, Array]:
+    """Mean displacement (t, r) of the rows down the slope, and the growing load on each (r,)."""
+    loads = bay.loads
+    line = loads.line[1, :, 1] * (loads.s1 - loads.s0)
+    rows = len(bay.frame.row_name)
+    total = np.zeros(rows)
+    np.subtract.at(total, loads.row, line)
+    np.subtract.at(total, loads.point_row, loads.point[1, :, 1])
+    work = _shares(path, held) @ bay.work.T + path.path_jump @ bay.probe.T
+    known = total > 0.0
+    moved = np.where(known, work / np.where(known, total, 1.0), 0.0)
+    start = int(np.flatnonzero(path.path_stage < GROWS)[-1])  # where all of the held load is on
+    return moved - moved[start], total
+
+
+def _shares(path: EventPath, held: float) -> Array:
+    """Shares (t, 2) of both loads at the points of the path."""
+    stage = path.path_stage
+    return np.stack(
+        [np.where(stage == 0, path.path_factor, held), np.where(stage == GROWS, path.path_factor, 0.0)],
+        axis=1,
+    )
+
+
+def _weakest(bay: Bay, path: EventPath, moved: Array) -> int:
+    if path.critical >= 0:
+        return int(bay.link_row[path.critical])
+    return int(np.argmax(moved[-1]))
+
+
+def _end(bay: Bay, path: EventPath, row: int, most: float, growth: float) -> str:
+    name = bay.layout.row_name[row]
+    match path.outcome:
+        case Outcome.COLLAPSE if path.stage < GROWS:
+            return f"row {name} lets go under the held load alone"
+        case Outcome.COLLAPSE:
+            return f"row {name} lets go at {most:.4g} times the snow"
+        case Outcome.COMPLETE:
+            return f"all rows still hold at {growth:g} times the snow"
+        case _:
+            return f"no answer ({path.words})"
+
+
+def _events(bay: Bay, path: EventPath, watch: BayWatch, strips: Strips) -> tuple[Event, ...]:
+    """Events in their order, but for parts that gave way and only hold or slip again."""
+    log = path.events
+    found: list[Event] = []
+    share = np.where(path.path_stage == GROWS, 1.0 + path.path_factor, path.path_factor)
+    for i in range(len(log)):
+        stage, factor, k = int(log.stage[i]), float(log.factor[i]), int(log.link[i])
+        row, s = int(bay.link_row[k]), float(bay.link_s[k])
+        at = int(np.searchsorted(share, (1.0 if stage == GROWS else 0.0) + factor - 1e-12))
+        kind, words = _what(bay, watch, strips, i, k, LinkState(int(log.after[i])))
+        again = kind == "hinge" and any(e.words == words for e in found)  # its other side, or its other axis
+        if words and not again and kind != "other":
+            found.append(
+                Event(factor if stage == GROWS else 0.0, min(at, len(share) - 1), kind, row, s, words)
+            )
+    return tuple(found)
+
+
+def _what(bay: Bay, watch: BayWatch, strips: Strips, i: int, k: int, after: LinkState) -> tuple[str, str]:
+    """Kind and words of an event; no words for what needs none."""
+    names = bay.layout.clamp_name
+    if i in watch.told:
+        what, number, mode = watch.told[i]
+        if what == "strip":
+            return "strip", f"the fixed point of {strips.name[number]} lets go"
+        if what == "slips":
+            return "slip", f"clamp {names[number]} slips along its seam"
+        if what == "yields":
+            return "yields", f"clamp {names[number]} gives way {DIRECTIONS[mode]} and holds on"
+        if mode == 0:
+            return "off", f"clamp {names[number]} breaks along its seam"
+        return "off", f"clamp {names[number]} comes off: {DIRECTIONS[mode]}"
+    clamp = int(bay.link_clamp[k])
+    if clamp >= 0:
+        if after is LinkState.STUCK:
+            return "other", f"clamp {names[clamp]} holds again"
+        return "other", f"clamp {names[clamp]} slips again" if after != LinkState.HOLDS else ""
+    row = int(bay.link_row[k])
+    near = np.flatnonzero(bay.layout.clamp_row == row)
+    name = names[near[int(np.abs(bay.layout.clamp_s[near] - bay.link_s[k]).argmin())]]
+    place = f"at {bay.link_s[k]:.3f} m of row {bay.layout.row_name[row]}, near {name}"
+    if after is LinkState.STUCK:
+        return "other", f"the rail stops bending {place}"
+    return "hinge", f"the rail bends on {place}"
+
+
+def row_subset(
+    layout: Layout, loads: RailLoads, rows: IntArray, weights: Array
+) -> tuple[Layout, RailLoads, IntArray]:
+    """Layout and combined loads of some rows, and their clamps; weights (2, count)."""
+    number = np.full(len(layout.row_name), -1, dtype=np.int64)
+    number[rows] = np.arange(len(rows))
+    clamp, splice = number[layout.clamp_row] >= 0, number[layout.splice_row] >= 0
+    line, point = number[loads.row] >= 0, number[loads.point_row] >= 0
+    own = Layout(
+        row_name=tuple(layout.row_name[r] for r in rows.tolist()),
+        row_plane=layout.row_plane[rows],
+        row_start=layout.row_start[rows],
+        row_end=layout.row_end[rows],
+        row_full=layout.row_full[rows],
+        clamp_name=tuple(layout.clamp_name[c] for c in np.flatnonzero(clamp).tolist()),
+        clamp_row=number[layout.clamp_row[clamp]],
+        clamp_s=layout.clamp_s[clamp],
+        clamp_uv=layout.clamp_uv[clamp],
+        clamp_seam=layout.clamp_seam[clamp],
+        seam_angle=layout.seam_angle[rows],
+        splice_row=number[layout.splice_row[splice]],
+        splice_s=layout.splice_s[splice],
+        splice_kind=tuple(k for k, on in zip(layout.splice_kind, splice, strict=True) if on),
+    )
+    mixed = RailLoads(
+        row=number[loads.row[line]],
+        s0=loads.s0[line],
+        s1=loads.s1[line],
+        line=np.tensordot(weights, loads.line[:, line], axes=1),
+        point_row=number[loads.point_row[point]],
+        point_s=loads.point_s[point],
+        point=np.tensordot(weights, loads.point[:, point], axes=1),
+        thermal=weights @ loads.thermal,
+        travel=None if loads.travel is None else np.tensordot(weights, loads.travel[:, clamp], axes=1),
+    )
+    return own, mixed, np.flatnonzero(clamp)
+
+
+def no_strips(clamps: int) -> Strips:
+    """Strips whose fixed points hold anything."""
+    return Strips(
+        np.arange(clamps), tuple(f"seam {i + 1}" for i in range(clamps)), np.full(clamps, np.inf),
+        np.zeros((2, clamps)),
+    )  # fmt: skip

@@ -1,0 +1,1 @@
+"""The command `push` and what it writes."""
