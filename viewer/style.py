@@ -29,6 +29,7 @@ STANDING = "#8C8377"  # chimneys, parapets and other boxes on the roof
 STANDING_TOP = "#B4ACA0"
 GLASS = "#5A6B8C"  # solar arrays
 GLASS_HATCH = "#9FADC9"
+PROTECTED = "#7A4E9C"  # what no snow may slide onto, in plans
 ACCENT = "#0F5C7A"  # links, headings, bending moment
 
 # Light to dark; anchors at equal steps.

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
 
 from fea.analysis import Analysis
 from viewer.files import atomic
@@ -37,15 +40,21 @@ def start_picture(analysis: Analysis, renderer: Renderer, size: tuple[int, int] 
     return StartedPicture(renderer, compose(analysis, scene, view))
 
 
-def finish_picture(started: StartedPicture, path: str | Path) -> Picture:
-    """Wait for the drawing, write the PNG whole or not at all."""
+def finish_picture(started: StartedPicture, path: str | Path, band: int = 0) -> Picture:
+    """Wait for the drawing, write the PNG whole or not at all; `band` pixels of the overlay lie below it."""
     pixels = started.renderer.pixels()
     if isinstance(pixels, str):
         return Picture(None, pixels)
-    image = paint(pixels, started.overlay)
+    image = paint(*taller(pixels, started.overlay, band))
     with atomic(Path(path)) as temporary:
         image.save(temporary, format="PNG", compress_level=6)
     return Picture(Path(path))
+
+
+def taller(pixels: NDArray[np.uint8], overlay: Overlay, band: int) -> tuple[NDArray[np.uint8], Overlay]:
+    """The sheet with a band of paper below it. [px]."""
+    padded = np.pad(pixels, ((0, band), (0, 0), (0, 0)), constant_values=255)
+    return padded, replace(overlay, size=(overlay.size[0], overlay.size[1] + band))
 
 
 def draw_utilization(analysis: Analysis, path: str | Path, *, size: tuple[int, int] = SIZE) -> Picture:

@@ -57,13 +57,14 @@ def write_plan(
 ) -> str:
     """Write every output; the reason why there is no picture, empty if there is one."""
     from viewer.picture.draw import Picture, finish_picture, start_picture
+    from viewer.plan.map import draw_map
 
     started = start_picture(plan.analysis, renderer) if renderer else None
     write_planned_project(project, plan, folder / "planned.toml")
     write_plan_data(project, plan, tuple((one.every, one.plan) for one in beside), folder / "plan.json")
     result = Picture(None, "left out on request (--no-picture)")
     if started is not None:
-        result = finish_picture(started, folder / "plan.png")
+        result = finish_picture(started, folder / "plan.png", draw_map(started.overlay, project, plan))
     if result.path is None:
         (folder / "plan.png").unlink(missing_ok=True)
     return result.reason

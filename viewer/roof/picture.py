@@ -11,7 +11,7 @@ from roofmodel.surface import RoofSurface
 from viewer import style
 from viewer.files import atomic
 from viewer.picture.camera import View, choose_axes, fit_view
-from viewer.picture.draw import Picture
+from viewer.picture.draw import Picture, taller
 from viewer.picture.labels import fit_text, text_width, wrap_text
 from viewer.picture.render import SIZE, Drawing, Renderer
 from viewer.picture.scene import plane_triangles, walls_below
@@ -74,8 +74,7 @@ def draw_roof(seen: SeenRoof, renderer: Renderer | None, path: Path) -> Picture:
             overlay.write(line, view_box[0], y, "note", color=style.MUTED)
         pixels = np.full((size[1], size[0], 3), 255, dtype=np.uint8)
     band = draw_table(overlay, roof, seen.units)
-    overlay.size = (size[0], size[1] + band)
-    image = paint(np.pad(pixels, ((0, band), (0, 0), (0, 0)), constant_values=255), overlay)
+    image = paint(*taller(pixels, overlay, band))
     with atomic(path) as temporary:
         image.save(temporary, format="PNG", compress_level=6)
     return Picture(path, reason)
