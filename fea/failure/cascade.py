@@ -10,6 +10,8 @@ hold both ways turn elastic again when they turn back. Beyond that, each of them
   its capacity fails too (textbook bound for one mass on a spring; which factor applies is judgment);
 - impact factor: what a row held when it lets go comes onto the row it lands on as so many times its static
   force, and stays there (2 for a load put on at once without fall or rebound; judgment);
+- relief: the snow that pressed on a clamp which breaks leaves through the gap at once, by this share (0 keeps
+  all of it on the row, the safe reading; it takes the clamp's force without failures for its snow);
 - unzip: a seam that opens at one clamp takes this share of the strength from its other clamps (judgment).
 
 Rules of the path and their check: `fea.solvers.walk`, one row by itself, gives the same to rounding.
@@ -191,6 +193,7 @@ def cascade(
     missing: ArrayLike | None = None,
     release: float = 1.0,
     impact: float = 1.0,
+    relief: float = 0.0,
 ) -> FailureSamples:
     """Follow all samples.
 
@@ -207,6 +210,8 @@ def cascade(
         Clamps that hold nothing down the slope from the start.
     release, impact : float
         Factors of sudden loss and of snow that lands, 1 or more and 0 or more; see the module.
+    relief : float
+        Share of a broken clamp's snow that leaves with it, 0 to 1. [-]
 
     Returns
     -------
@@ -235,6 +240,9 @@ def cascade(
         if not (np.isfinite(value) and value >= least):
             message = f"cascade: {name} = {value:g} must be a number of {least:g} or more."
             raise InputError(message)
+    if not 0.0 <= relief <= 1.0:
+        message = f"cascade: relief = {relief:g} must be from 0 to 1."
+        raise InputError(message)
     out = FailureSamples(
         at=np.full((n, c), np.inf),
         order=np.full((n, c), -1, dtype=np.int16),
@@ -249,7 +257,7 @@ def cascade(
     walk_all(
         roof.Z, roof.first, roof.row, roof.own, roof.floor, held, load, float(target),
         capacity, residual, gone,
-        float(release), float(impact), roof.lands, roof.seam, roof.unzip,
+        float(release), float(impact), roof.lands, roof.seam, roof.unzip, float(relief),
         out.at, out.order, out.let_go, out.outcome, out.events, out.last, out.state, out.force, out.jump,
     )  # fmt: skip
     return out

@@ -108,7 +108,7 @@ def _hand_on(r, total, first, row, state, lands, carry, onto):
 
 @njit(cache=True, nogil=True)
 def _collapse(
-    r, first, row, A, m, L, U, Z, w, state, q, load, pending, force, jump, target, aim, carry, lands
+    r, first, row, A, m, L, U, Z, w, state, q, load, pending, eased, force, jump, target, aim, carry, lands
 ):  # fmt: skip
     """Row r lets go: its links hold nothing more, its snow comes onto others. Returns the links that flow."""
     keep = 0
@@ -121,13 +121,22 @@ def _collapse(
     m = keep
     held, grows = 0.0, 0.0
     for j in range(first[r], first[r + 1]):
-        held += q[j] + pending[j]
+        held += q[j] + pending[j] + eased[j]
         grows += load[j]
         state[j] = GONE
-        q[j] = load[j] = pending[j] = force[j] = jump[j] = target[j] = aim[j] = 0.0
+        q[j] = load[j] = pending[j] = eased[j] = force[j] = jump[j] = target[j] = aim[j] = 0.0
     _hand_on(r, held, first, row, state, lands, carry, pending)
     _hand_on(r, grows, first, row, state, lands, carry, load)
     return m
+
+
+@njit(cache=True, nogil=True)
+def _ease(Z, first, row, own, k, force, state, onto):
+    """The snow over clamp k leaves through the gap: its force is taken off all clamps of the row."""
+    for j in range(first[row[k]], first[row[k] + 1]):
+        if state[j] != GONE:
+            onto[j] += force * Z[j, k] / own[k]
+    onto[k] -= force
 
 
 @njit(cache=True, nogil=True)
@@ -141,9 +150,9 @@ def _alive(state):
 @njit(cache=True, nogil=True)
 def _one(
     Z, first, row, own, floor, loads, targets, capacity, residual, missing,
-    release, carry, lands, seam, unzip,
+    release, carry, lands, seam, unzip, relief,
     at, order, let_go, state, force, jump,
-    A, L, U, w, x, q, target, aim, df, dp, dtarget, rate, pending, start, grown,
+    A, L, U, w, x, q, target, aim, df, dp, dtarget, rate, pending, start, grown, eased,
 ):  # fmt: skip
     """Follow one sample; returns outcome, events, last factor."""
     c, rows = len(q), len(first) - 1
@@ -152,7 +161,7 @@ def _one(
         at[i] = np.inf
         order[i] = -1
         state[i] = HOLDS
-        force[i] = jump[i] = q[i] = target[i] = aim[i] = pending[i] = 0.0
+        force[i] = jump[i] = q[i] = target[i] = aim[i] = pending[i] = eased[i] = 0.0
     for r in range(rows):
         let_go[r] = np.inf
     size = 0.0
@@ -163,6 +172,9 @@ def _one(
         for i in range(c):
             grown[i] = 0.0 if state[i] == GONE else loads[stage, i]
         if stage > 0:
+            for k in range(c):
+                if relief > 0.0 and state[k] == LOST and not missing[k]:
+                    _ease(Z, first, row, own, k, relief * loads[stage, k], state, grown)
             for r in range(rows):
                 if let_go[r] < np.inf:
                     total = 0.0
@@ -185,7 +197,7 @@ def _one(
                         if _floats(Z, A, m, L, U, own, floor, k, d, x):
                             let_go[row[k]] = -1.0
                             m = _collapse(
-                                row[k], first, row, A, m, L, U, Z, w, state, q, grown, pending, force, jump,
+                                row[k], first, row, A, m, L, U, Z, w, state, q, grown, pending, eased, force, jump,
                                 target, aim, carry, lands,
                             )  # fmt: skip
                             if not _alive(state):
@@ -202,7 +214,7 @@ def _one(
             left = 1.0
             if falling:
                 for i in range(c):
-                    rate[i] = 0.0
+                    rate[i] = eased[i]
                     dtarget[i] = aim[i] - target[i]
             else:
                 if shaken:
@@ -228,6 +240,10 @@ def _one(
                                 target[k] = force[k]
                                 aim[k] = kept
                                 state[k] = LOST if residual[k] == 0.0 else (UP if peak > 0.0 else DOWN)
+                                if relief > 0.0 and state[k] == LOST and stage == last_stage:
+                                    own_snow = relief * loads[stage, k]
+                                    _ease(Z, first, row, own, k, own_snow * factor, state, eased)
+                                    _ease(Z, first, row, own, k, own_snow, state, grown)
                     shaken = more
                     if gone < 0 and more:
                         continue
@@ -323,6 +339,10 @@ def _one(
                         state[k] = LOST if kept == 0.0 else (UP if up else DOWN)
                         kept = kept if up else -kept
                         aim[k] = kept
+                        if relief > 0.0 and state[k] == LOST and stage == last_stage:
+                            own_snow = relief * loads[stage, k]
+                            _ease(Z, first, row, own, k, own_snow * factor, state, eased)
+                            _ease(Z, first, row, own, k, own_snow, state, grown)
                         if abs(kept) < abs(force[k]) * (1.0 - 1e-12):
                             target[k] = force[k]
                             if not began and not shaken:
@@ -349,8 +369,8 @@ def _one(
                         events += 1
                 let_go[gone] = shown
                 m = _collapse(
-                    gone, first, row, A, m, L, U, Z, w, state, q, grown, pending, force, jump, target, aim,
-                    carry, lands,
+                    gone, first, row, A, m, L, U, Z, w, state, q, grown, pending, eased, force, jump, target,
+                    aim, carry, lands,
                 )  # fmt: skip
                 if not _alive(state):
                     return COLLAPSED, events, factor
@@ -371,6 +391,8 @@ def _one(
                 jump[i] += step * dp[i]
                 q[i] += step * rate[i]
                 size = max(size, abs(force[i]))
+                if falling:
+                    eased[i] = 0.0 if whole else eased[i] * (1.0 - step)
                 if falling and target[i] != aim[i]:
                     target[i] = aim[i] if whole else target[i] + step * dtarget[i]
                     force[i] = target[i]
@@ -386,7 +408,7 @@ def _one(
 @njit(cache=True, nogil=True)
 def walk_all(
     Z, first, row, own, floor, held, load, target, capacity, residual, missing,
-    release, carry, lands, seam, unzip,
+    release, carry, lands, seam, unzip, relief,
     at, order, let_go, outcome, events, last, end_state, end_force, end_jump,
 ):  # fmt: skip
     """Follow every sample; the arrays of the last line are filled in."""
@@ -399,8 +421,8 @@ def walk_all(
         loads[0], loads[1] = held[s], load[s]
         outcome[s], events[s], last[s] = _one(
             Z, first, row, own, floor, loads, targets, capacity[s].copy(), residual[s].copy(), missing[s],
-            release, carry, lands, seam, unzip,
+            release, carry, lands, seam, unzip, relief,
             at[s], order[s], let_go[s], end_state[s], end_force[s], end_jump[s],
             A, L, U, vectors[0], vectors[1], vectors[2], vectors[3], vectors[4], vectors[5], vectors[6],
-            vectors[7], vectors[8], vectors[9], vectors[10], vectors[11],
+            vectors[7], vectors[8], vectors[9], vectors[10], vectors[11], vectors[12],
         )  # fmt: skip

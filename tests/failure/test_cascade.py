@@ -237,3 +237,34 @@ def test_bad_input_is_named(change, words):
     good = {"held": [0.0, 0.0], "load": [1.0, 1.0], "capacity": [1.0, 1.0], "residual": [0.0, 0.0]}
     with pytest.raises(InputError, match=words):
         cascade(two_rows(), **(good | change))
+
+
+def test_snow_that_leaves_through_the_gap_takes_its_load_along():
+    """Soft rail (string): one weak clamp goes, all of its own snow with it: the others carry what they had."""
+    n = 7
+    Z, H = string_row(n, 1e6)  # hardly shared at all
+    load, strength = H @ np.ones(n), np.full(n, 1.5)
+    strength[3] = 0.9
+    kept = cascade(one_row(Z, 1e6), np.zeros(n), load, strength, 0.0, release=1.0)
+    eased = cascade(one_row(Z, 1e6), np.zeros(n), load, strength, 0.0, release=1.0, relief=1.0)
+    assert kept.force[0].sum() == pytest.approx(n, rel=1e-6)
+    assert eased.events[0] == 1
+    assert eased.force[0, [0, 1, 5, 6]] == pytest.approx(1.0, abs=1e-4)
+    assert eased.force[0].sum() == pytest.approx(n - 1, rel=1e-6)
+
+
+@pytest.mark.parametrize("relief", [0.0, 0.4, 1.0])
+def test_relief_ends_as_the_row_without_that_snow_does(relief):
+    """A beam on springs, one clamp lost slowly: equilibrium of the rest under what snow is left (closed form)."""
+    n = 9
+    Z, H = beam_row(n, 1.0, 2.0)
+    snow = np.linspace(1.0, 1.4, n)
+    strength = np.full(n, 50.0)
+    strength[4] = 0.8
+    found = cascade(one_row(Z), np.zeros(n), H @ snow, strength, 0.0, relief=relief)
+    assert found.events[0] == 1
+    rest = np.flatnonzero(np.arange(n) != 4)
+    left = H @ snow - relief * (H @ snow)[4] * H[:, 4]
+    jump = left[4] / Z[4, 4]
+    assert found.force[0, rest] == pytest.approx((left - Z[:, 4] * jump)[rest], rel=1e-9)
+    assert found.force[0, 4] == pytest.approx(0.0, abs=1e-12)
