@@ -12,14 +12,18 @@ from fea.analysis import Analysis, check_limits
 from fea.checks.governing import worst_attachment
 from fea.checks.limits import Limit
 from fea.moving import on_rigid_seams
-from roofmodel.layout import without_clamps
+from roofmodel.layout import Layout, without_clamps
 from roofmodel.memory import Memory
 from roofmodel.project.load import Project, with_rows
 from roofmodel.snow.inputs import DirectSite, Site, SnowLayer
+from roofmodel.surface import EdgeKind
 
 STEP = 0.10  # up and down
 GROUND_SNOW, MEASURED_DEPTH, FRICTION = "ground snow", "measured snow depth", "friction"
-_NEW_SNOW = (GROUND_SNOW, MEASURED_DEPTH, FRICTION)
+VALLEY_SPREAD = "spread of valley streams along the row (judgment)"
+END_SPREAD = "spread of the blanket beyond row ends (judgment)"
+_NEW_SNOW = (GROUND_SNOW, MEASURED_DEPTH, FRICTION, VALLEY_SPREAD, END_SPREAD)
+TOLERANCE = {"SI": 0.025, "US": 0.0254}  # of rows and clamps on site (judgment) [m]
 
 
 @dataclass(frozen=True)
@@ -46,6 +50,28 @@ class Sway:
     def reach(self) -> float:
         """Distance between the two."""
         return abs(self.high - self.low)
+
+
+@dataclass(frozen=True)
+class Tolerance:
+    """What rows and clamps that are not quite in their places do to the most used attachment.
+
+    Attributes
+    ----------
+    step : float
+        How far they are off. [m]
+    rows, clamps : float
+        Largest utilization with all rows off up or down the slope, and with the neighbors of the governing
+        clamp off along the rail, away from it; NaN where that cannot be.
+    rows_at, clamps_at : str
+        The attachment that governs then.
+    """
+
+    step: float
+    rows: float
+    rows_at: str
+    clamps: float
+    clamps_at: str
 
 
 @dataclass(frozen=True)
@@ -84,6 +110,46 @@ def tornado(analysis: Analysis) -> tuple[Sway, ...]:
         use = [_attachment(change(project, 1.0 + sign * STEP), kept) for sign in (-1.0, 1.0)]
         found.append(Sway(name, use[0][0], use[1][0], use[0][1], use[1][1]))
     return tuple(sorted(found, key=lambda one: -one.reach))
+
+
+def out_of_place(analysis: Analysis) -> Tolerance | None:
+    """The check with rows and clamps off their places by `TOLERANCE`; None where nothing is loaded.
+
+    Seams count as rigid. Rows measured on site are where they are; only their clamps are moved then.
+    """
+    worst = analysis.attachment
+    if worst is None:
+        return None
+    project, memory = on_rigid_seams(analysis.project), Memory()
+    step = TOLERANCE[project.table.project.units]
+    rows = [(float("nan"), "")]
+    if project.table.as_built is None:
+        rows = [_attachment(_shifted(project, way * step), memory) for way in (-1.0, 1.0)]
+    name = analysis.limits[worst.limit].target_name[worst.target]
+    clamp = np.flatnonzero([one == name for one in project.layout.clamp_name])
+    clamps = [(float("nan"), "")]
+    if len(clamp):
+        clamps = [_attachment(replace(project, layout=_spread_apart(project, int(clamp[0]), step)), memory)]
+    row, at = max(rows), clamps[0]
+    return Tolerance(step, row[0], row[1], at[0], at[1])
+
+
+def _shifted(project: Project, by: float) -> Project:
+    """All rows up the slope by a length, none below the eave. [m]."""
+    rows = [row.model_copy(update={"up": max(row.up + by, 0.01)}) for row in project.table.row]
+    return with_rows(project, rows)
+
+
+def _spread_apart(project: Project, clamp: int, step: float) -> Layout:
+    """The two neighbors of a clamp off along the rail, away from it; the rail carries more to it. [m]."""
+    layout = project.layout
+    row, s = layout.clamp_row[clamp], layout.clamp_s.copy()
+    way = (layout.row_end[row] - layout.row_start[row]) / layout.row_length[row]
+    for other, sign in ((clamp - 1, -1.0), (clamp + 1, 1.0)):
+        if 0 <= other < len(s) and layout.clamp_row[other] == row:
+            s[other] = np.clip(s[other] + sign * step, 0.0, layout.row_length[row])
+    moved = s - layout.clamp_s
+    return replace(layout, clamp_s=s, clamp_uv=layout.clamp_uv + moved[:, None] * way)
 
 
 def missing_clamps(analysis: Analysis) -> tuple[Missing, ...]:
@@ -203,6 +269,24 @@ def _inputs(project: Project) -> list[tuple[str, Change]]:
     if rail.thermal != 0.0:
         found.append(
             ("change of temperature", lambda p, f: replace(p, rail=replace(rail, thermal=rail.thermal * f)))
+        )
+    return found + _judgments(project)
+
+
+def _judgments(project: Project) -> list[tuple[str, Change]]:
+    """Choices without a source that a project may change, each only where it can matter."""
+    found: list[tuple[str, Change]] = []
+    slide, layout = project.slide, project.layout
+    if EdgeKind.VALLEY in project.roof.edges.kind:
+        found.append(
+            (
+                VALLEY_SPREAD,
+                lambda p, f: replace(p, slide=replace(slide, valley_spread=slide.valley_spread * f)),
+            )
+        )
+    if not layout.row_full.all():
+        found.append(
+            (END_SPREAD, lambda p, f: replace(p, slide=replace(slide, spread_angle=slide.spread_angle * f)))
         )
     return found
 

@@ -217,7 +217,7 @@ def route(
     drive = (vertical * np.sin(slope)).T
     # Glass holds nothing by friction.
     brake = (options.friction * vertical * np.cos(slope) * (cells.array < 0)).T
-    factor, canceled_share = _valley_factor(roof, graph, options.valley)
+    factor, canceled_share = valley_factor(roof, graph, options.valley)
     faces = upper_faces(roof)
     flow, pushed, held = _relieved(graph, (drive, brake, vertical.T, factor), faces)
     own = _propagate(_within_planes(graph), drive, brake, vertical.T, factor)
@@ -363,8 +363,8 @@ def _within_planes(graph: FlowGraph) -> FlowGraph:
     return replace(graph, source=graph.source[keep], target=graph.target[keep], share=graph.share[keep])
 
 
-def _valley_factor(roof: RoofSurface, graph: FlowGraph, valley: ValleyThrust) -> tuple[Array, Array]:
-    """Part of the thrust fed into each valley piece that goes on along the valley, and the rest."""
+def valley_factor(roof: RoofSurface, graph: FlowGraph, valley: ValleyThrust) -> tuple[Array, Array]:
+    """Part of the thrust fed into each valley piece that goes on along it, and the rest, (m,) each."""
     if valley is ValleyThrust.SCALAR:
         ones = np.ones(len(graph.valley_edge))
         return ones, np.zeros_like(ones)

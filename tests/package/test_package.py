@@ -8,13 +8,13 @@ import pypdf
 import pytest
 
 from fea.analysis import analyze
-from fea.sensitivity import missing_clamps, tornado
+from fea.sensitivity import END_SPREAD, VALLEY_SPREAD, missing_clamps, out_of_place, tornado
 from roofmodel.layout import without_clamps
-from roofmodel.project.load import load_project
+from roofmodel.project.load import load_project, with_rows
 from viewer.package.pdf import package_source, write_package
-from viewer.package.sway import sway_findings
+from viewer.package.sway import place_words, sway_findings
 from viewer.package.typeset import symbols, text
-from viewer.quantities import percent
+from viewer.quantities import percent, system
 from viewer.report.working import hand_check
 
 MODEL = "models/sentier-house/project.toml"
@@ -158,3 +158,36 @@ def test_the_title_block_names_all_or_leaves_lines_to_sign(analysis):
     assert all(value in front for value in names.values())
     empty = package_source(analysis, None, None, date(2026, 1, 2))[1]
     assert empty[: empty.index("#outline")].count("stroke: (bottom") == front.count("stroke: (bottom") + 3
+
+
+def test_judgments_stand_among_the_inputs_where_they_act():
+    """The spread of a valley's stream on the governing clamp: over less rail it brings more, in proportion."""
+    us = analyze(load_project("models/cedar-hollow/project.toml"))
+    spread = next(one for one in tornado(us) if one.name == VALLEY_SPREAD)
+    slide = us.project.slide
+    less = analyze(replace(us.project, slide=replace(slide, valley_spread=0.9 * slide.valley_spread)))
+    assert spread.low == pytest.approx(less.attachment.utilization, rel=1e-9)
+    assert spread.low > us.attachment.utilization > spread.high
+    door = analyze(load_project("models/granary-door/project.toml"))
+    names = [one.name for one in tornado(door)]
+    assert END_SPREAD in names
+    assert VALLEY_SPREAD not in names  # a gable has no valley
+
+
+def test_rows_and_clamps_out_of_place_are_measured_by_the_check(analysis):
+    found = out_of_place(analysis)
+    assert found.step == 0.025
+    table = [row.model_copy(update={"up": row.up + 0.025}) for row in analysis.project.table.row]
+    up = analyze(with_rows(analysis.project, table)).attachment.utilization
+    table = [row.model_copy(update={"up": row.up - 0.025}) for row in analysis.project.table.row]
+    down = analyze(with_rows(analysis.project, table)).attachment.utilization
+    assert found.rows == pytest.approx(max(up, down), rel=1e-9)
+    # Clamps that stand farther away leave more rail to the governing one.
+    assert found.clamps > analysis.attachment.utilization
+
+
+def test_the_package_cautions_about_places(sway, pages):
+    words = place_words(sway, system("SI"))
+    assert "25 mm" in words
+    assert percent(sway.place.rows) in words
+    assert "Caution: Tolerance of place" in " ".join(pages)

@@ -12,8 +12,10 @@ import numpy as np
 import pytest
 from report_projects import Page, projects, run, shed
 
-from fea.analysis import Analysis
+from fea.analysis import Analysis, analyze
+from fea.checks.governing import Governing
 from fea.checks.strips import panel_strips, strip_weight
+from roofmodel.project.load import load_project
 from viewer.report.page import report_html
 from viewer.report.working import hand_check, tributary_ends
 from viewer.report.working_parts import Expression, Number, _end_step
@@ -199,3 +201,66 @@ def test_what_parts_at_an_obstruction_is_told_with_the_ends() -> None:
     assert in_si(step.expression) == pytest.approx(7.0)
     assert step.expression[-1] == Number(35.0, "force")
     assert "obstructions" in step.title
+
+
+def _valley_clamps(analysis: Analysis) -> list[tuple[int, int]]:
+    """Clamps and cases whose own strip is not all that reaches them because of a valley."""
+    layout, graph = analysis.project.layout, analysis.graph
+    rows = set(graph.catch_row[graph.catch_node >= graph.cells.count].tolist())
+    near = [c for c in range(len(layout.clamp_name)) if int(layout.clamp_row[c]) in rows]
+    return [(c, q) for c in near for q in range(len(analysis.snow.cases))]
+
+
+@pytest.mark.parametrize("valley", ["scalar", "vector"])
+def test_what_a_valley_brings_to_each_clamp_can_be_followed_by_hand(valley: str, tmp_path: Path) -> None:
+    """Plan area drained x mean pressure x sin of the slope, over the spread, on the clamp's stretch."""
+    text = Path("models/cedar-hollow/project.toml").read_text(encoding="utf-8")
+    more = f'[analysis]\nvalley_thrust = "{valley}"\n' if "[analysis]" not in text else ""
+    analysis = run(text + more, tmp_path)
+    limit = next(i for i, one in enumerate(analysis.limits) if one.name == "clamp combined")
+    streams = 0
+    for clamp, case in _valley_clamps(analysis)[::3]:
+        working = hand_check(analysis, Governing(limit, clamp, case, 0.5))
+        assert working is not None
+        by = {step.symbol: step for step in working.steps}
+        total = float(analysis.tributary[case, clamp])
+        assert by["T"].result.value == pytest.approx(total, rel=1e-9)
+        assert "ΔT" not in by["T"].formula, (working.clamp, working.case)
+        if "T_V" in by:
+            streams += 1
+            assert in_si(by["V"].expression) == pytest.approx(by["V"].result.value, rel=1e-9)
+            assert by["T_V"].result.value < by["V"].result.value * (1.0 + 1e-9)
+    assert streams > 4
+
+
+def test_streams_of_a_valley_hold_what_reaches_the_row_from_other_planes(tmp_path: Path) -> None:
+    """The parts T_V of all clamps of a row add up to what the row gets besides its own plane."""
+    analysis = run(Path("models/cedar-hollow/project.toml").read_text(encoding="utf-8"), tmp_path)
+    layout, case = analysis.project.layout, 0
+    limit = next(i for i, one in enumerate(analysis.limits) if one.name == "clamp combined")
+    for row in {int(layout.clamp_row[c]) for c, _ in _valley_clamps(analysis)}:
+        brought = -analysis.force.thrust[case, analysis.force.row == row, 1].sum()
+        other = float(brought - analysis.force.own[case, row])
+        found = 0.0
+        for clamp in np.flatnonzero(layout.clamp_row == row).tolist():
+            working = hand_check(analysis, Governing(limit, clamp, case, 0.5))
+            assert working is not None
+            found += sum(step.result.value for step in working.steps if step.symbol == "T_V")
+        # Strips of the row's own plane that drain into the valley come back by it.
+        assert found >= other * (1.0 - 1e-6)
+
+
+def test_snow_over_a_pitch_break_is_a_step_of_its_own() -> None:
+    """The dormer's row gets snow of the steeper plane above: its area, pressure and slope are written."""
+    analysis = analyze(load_project("models/sentier-house/project.toml"))
+    layout = analysis.project.layout
+    limit = next(i for i, one in enumerate(analysis.limits) if one.name == "clamp combined")
+    for name in ("dormer-01", "dormer-05"):
+        clamp = layout.clamp_name.index(name)
+        working = hand_check(analysis, Governing(limit, clamp, 0, 0.5))
+        assert working is not None
+        by = {step.symbol: step.result.value for step in working.steps}
+        assert by["T_B"] > 0.1 * by["T"]
+        strips = by.get("T_s", by["T_0"])
+        assert strips == pytest.approx(by["T_0"], rel=2e-3)
+        assert strips + by["T_B"] == pytest.approx(float(analysis.tributary[0, clamp]), rel=1e-6)

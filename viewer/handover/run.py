@@ -10,6 +10,7 @@ from typing import Any
 from markupsafe import Markup
 
 from fea.analysis import Analysis
+from roofmodel.units import UnitSystem
 from viewer.export import file_head, plain_data, verdict
 from viewer.files import write_text
 from viewer.handover.bill import Bill, bill_lines, bill_of, warning, write_bill
@@ -17,7 +18,15 @@ from viewer.handover.installer import write_plan
 from viewer.handover.solid import write_blocks, write_glb
 from viewer.handover.workbook import write_workbook
 from viewer.package.pdf import write_package
-from viewer.package.sway import SwayFindings, missing_table, sway_findings, sway_words, tornado_drawing
+from viewer.package.sway import (
+    SwayFindings,
+    missing_table,
+    place_words,
+    sway_findings,
+    sway_words,
+    tornado_drawing,
+)
+from viewer.quantities import system
 from viewer.report.page import write_report
 from viewer.snow.drawing import drawing_svg
 
@@ -64,9 +73,10 @@ def write_handover(
         (folder / "utilization.png").unlink(missing_ok=True)  # of a run before
     tell("running the check again with other inputs")
     sway = sway_findings(analysis)
+    units = system(analysis.project.table.project.units)
     tell("setting the calculation package")
     write_package(analysis, folder / "package.pdf", picture, sway)
-    write_report(analysis, folder / "package.html", picture, reason, sway=_sway_content(sway))
+    write_report(analysis, folder / "package.html", picture, reason, sway=_sway_content(sway, units))
     tell("writing plan, quantities and models")
     bill = bill_of(analysis.project)
     warn = warning(analysis)
@@ -82,14 +92,14 @@ def write_handover(
     return bill
 
 
-def _sway_content(sway: SwayFindings | None) -> dict[str, Any] | None:
+def _sway_content(sway: SwayFindings | None, units: UnitSystem) -> dict[str, Any] | None:
     """What moves the answer, for the page."""
     if sway is None:
         return None
     words = sway_words(sway.inputs, sway.now)
     drawing = drawing_svg(tornado_drawing(sway.inputs, sway.now), "What moves the answer")
     table = missing_table(sway.missing) if sway.missing else None
-    return {"words": words, "drawing": Markup(drawing), "table": table}
+    return {"words": words, "drawing": Markup(drawing), "table": table, "place": place_words(sway, units)}
 
 
 def written(folder: Path) -> list[str]:

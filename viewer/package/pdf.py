@@ -13,7 +13,7 @@ from roofmodel.units import UnitSystem
 from viewer import style
 from viewer.files import atomic
 from viewer.package import typeset as t
-from viewer.package.sway import SwayFindings, missing_table, sway_words, tornado_drawing
+from viewer.package.sway import SwayFindings, missing_table, place_words, sway_words, tornado_drawing
 from viewer.quantities import system
 from viewer.report.page import report_content
 from viewer.report.tables import Table
@@ -83,7 +83,7 @@ def package_source(
         ),
         _front(content, bool(files)),
         _governing(content, files, units),
-        _sensitivity(sway, files),
+        _sensitivity(sway, files, units),
         _scope(content),
         _rows(content, files, "92%" if units.name == "SI" else "85%"),  # two on a page
         _snow(content, study, files, units),
@@ -160,7 +160,7 @@ def _governing(content: Mapping[str, Any], files: dict[str, bytes], units: UnitS
     return "".join(parts)
 
 
-def _sensitivity(sway: SwayFindings | None, files: dict[str, bytes]) -> str:
+def _sensitivity(sway: SwayFindings | None, files: dict[str, bytes], units: UnitSystem) -> str:
     if sway is None:
         return ""
     now, found, gone = sway.now, sway.inputs, sway.missing
@@ -170,6 +170,8 @@ def _sensitivity(sway: SwayFindings | None, files: dict[str, bytes]) -> str:
         t.paragraph(sway_words(found, now)),
         t.figure("tornado.svg", sway_words(found, now), width="88%"),
     ]
+    place = place_words(sway, units)
+    parts += [t.paragraph(f"Caution: {place}", bold=True)] if place else []
     if gone:
         parts.append(t.table(missing_table(gone)))
     return "".join(parts)

@@ -2,36 +2,41 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
 from shapely import Polygon
 
 from fea.analysis import Analysis
-from fea.sensitivity import STEP, Missing, Sway, missing_clamps, tornado
+from fea.sensitivity import STEP, Missing, Sway, Tolerance, missing_clamps, out_of_place, tornado
+from roofmodel.units import UnitSystem
 from viewer import style
-from viewer.quantities import percent
+from viewer.quantities import as_given, percent
 from viewer.report.tables import Table
 from viewer.snow.drawing import Drawing
 
-WIDTH, LEFT, RIGHT, BAR, GAP, TYPE = 760.0, 250.0, 120.0, 20.0, 12.0, 13.0
+WIDTH, LEFT, RIGHT, BAR, GAP, TYPE = 760.0, 320.0, 120.0, 20.0, 12.0, 13.0
 TOP = 52.0
 
 
 @dataclass(frozen=True)
 class SwayFindings:
-    """What moves the answer: utilization now, inputs, and rows without a clamp."""
+    """What moves the answer: utilization now, inputs, rows without a clamp, rows and clamps out of place."""
 
     now: float
     inputs: tuple[Sway, ...]
     missing: tuple[Missing, ...]
+    place: Tolerance | None = None
 
 
 def sway_findings(analysis: Analysis) -> SwayFindings | None:
     """Run the check again with other inputs; None where no attachment is loaded."""
     if analysis.attachment is None:
         return None
-    return SwayFindings(analysis.attachment.utilization, tornado(analysis), missing_clamps(analysis))
+    return SwayFindings(
+        analysis.attachment.utilization, tornado(analysis), missing_clamps(analysis), out_of_place(analysis)
+    )
 
 
 def tornado_drawing(found: tuple[Sway, ...], now: float) -> Drawing:
@@ -93,6 +98,28 @@ def sway_words(found: tuple[Sway, ...], now: float) -> str:
         f"Of all inputs, {one.name} moves the answer most: 10 % less of it makes {percent(one.low)} "
         f"({one.low_at}), 10 % more {percent(one.high)} ({one.high_at}), not {percent(now)}. Each line "
         "is the whole check run again with one input changed; seams count as rigid."
+    )
+
+
+def place_words(found: SwayFindings, units: UnitSystem) -> str:
+    """What rows and clamps out of their places do, as a caution; empty where nothing is loaded."""
+    place = found.place
+    if place is None:
+        return ""
+    step, parts = as_given(place.step, "size", units), []
+    if not math.isnan(place.rows):
+        parts.append(f"rows {step} higher or lower than planned make {percent(place.rows)} ({place.rows_at})")
+    if not math.isnan(place.clamps):
+        parts.append(
+            f"the clamps beside the governing one {step} farther from it make {percent(place.clamps)} "
+            f"({place.clamps_at})"
+        )
+    if not parts:
+        return ""
+    worst = max(u for u in (place.rows, place.clamps) if not math.isnan(u))
+    more = " That EXCEEDS the limit: check the places on site." if worst > 1.0 >= found.now else ""
+    return f"Tolerance of place (judgment, measured by the check run again): {' and '.join(parts)}, not " + (
+        f"{percent(found.now)}.{more}"
     )
 
 

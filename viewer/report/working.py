@@ -19,6 +19,7 @@ from fea.checks.governing import Governing
 from fea.checks.strips import panel_strips
 from roofmodel.sliding.tributary import row_catchment
 from roofmodel.snow.cases import Zone, linear_integral
+from viewer.report.working_flow import flow_steps
 from viewer.report.working_parts import ClampAt, Expression, Number, Step, force_steps
 from viewer.report.working_steps import anchorage_steps, clamp_at, moment_steps, use_steps
 
@@ -178,31 +179,4 @@ def _tributary_steps(
                 "tributary width w of rail, measured level",
             ),
         ]
-    return (*steps, _mesh_step(analysis, at, own))
-
-
-def _mesh_step(analysis: Analysis, at: ClampAt, own: float) -> Step:
-    """Difference between the hand sum and the flow over the roof."""
-    row = int(analysis.project.layout.clamp_row[at.clamp])
-    total = float(analysis.tributary[at.case, at.clamp])
-    brought = float(-analysis.force.thrust[at.case, analysis.force.row == row, 1].sum())
-    other = brought - float(analysis.force.own[at.case, row])
-    if other > 1e-6 * max(brought, 1.0):
-        title = "With the snow of other planes"
-        note = (
-            "ΔT comes down from valleys and higher planes (flow over the roof); it also holds what the "
-            "finite strips of the sliding mesh shift between neighboring clamps."
-        )
-    else:
-        title = "Against the flow over the roof"
-        note = "No snow of other planes reaches this row. "
-        note += "ΔT is what the finite strips of the sliding mesh shift between neighboring clamps."
-    formula = "T_0 + ΔT"
-    expression: Expression = (Number(own, "force"), " + ", Number(total - own, "force"))
-    if abs(total - own) <= 1e-6 * max(total, 1.0):
-        note = (
-            "No snow of other planes reaches this clamp, and the flow over the roof agrees with the hand sum."
-        )
-        formula, expression = "T_0", (Number(own, "force"),)
-    source = "flow of the snow over the roof, conserved (see self-audit)"
-    return Step(title, "T", formula, expression, Number(total, "force"), source, note)
+    return (*steps, *flow_steps(analysis, at, own, tributary_ends(analysis, at.clamp)))

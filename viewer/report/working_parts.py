@@ -171,7 +171,8 @@ def _end_step(analysis: Analysis, at: ClampAt, ends: float) -> Step:
     bound, other = float(bounds[end]), float(bounds[1 - end])
     share = ends / bound
     note = (
-        f"B from the table of extra force at the ends of partial rows, {('left', 'right')[end]} end; it "
+        f"B from the table of extra force at the ends of partial rows, {('left', 'right')[end]} end, by the "
+        "spread of the blanket from the fall line (analysis.spread_angle, judgment); it "
         "leans on the rail's overhang, from its tip to the end clamp."
     )
     if other > 1e-3 * bound:

@@ -1,0 +1,279 @@
+"""Steps of the hand check from a clamp's own strip to all the snow that reaches it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fea.analysis import Analysis
+from roofmodel.sliding.flow import FlowGraph
+from roofmodel.sliding.thrust import ValleyThrust, valley_factor
+from viewer.report.working_parts import ClampAt, Expression, Number, Step
+
+Array = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+
+EVEN = 1e-6  # two numbers that differ by less are one [-]
+SAME = 2e-3  # so much may a stream differ from the hand sum of the planes that feed it [-]
+
+
+@dataclass(frozen=True)
+class Feeder:
+    """A plane that feeds a stream: plan area [m^2], mean pressure [Pa], slope [rad], part that arrives."""
+
+    plane: int
+    area: float
+    pressure: float
+    slope: float
+    part: float
+
+    def force(self, friction: float) -> float:
+        """Thrust that it brings. [N]."""
+        pull = np.sin(self.slope) - friction * np.cos(self.slope)
+        return float(self.pressure * self.area * pull * self.part)
+
+
+def flow_steps(analysis: Analysis, at: ClampAt, own: float, ends: tuple[float, float]) -> tuple[Step, ...]:
+    """From the hand sum T_0 of the clamp's own strip to T, the flow over the roof.
+
+    Parameters
+    ----------
+    analysis : Analysis
+    at : ClampAt
+    own : float
+        T_0. [N]
+    ends : (float, float)
+        Stretch of rail of the clamp. [m]
+    """
+    total = float(analysis.tributary[at.case, at.clamp])
+    if abs(total - own) <= EVEN * max(total, 1.0):
+        note = (
+            "No snow of other planes reaches this clamp, and the flow over the roof agrees with the hand sum."
+        )
+        return (_total("Against the flow over the roof", "T_0", (Number(own, "force"),), total, note),)
+    steps, names, parts = list[Step](), ["T_0"], [own]
+    row = int(analysis.project.layout.clamp_row[at.clamp])
+    on, node, streams = _stations(analysis, at.case, row)
+    span = analysis.force.span[on]
+    width = np.clip(np.minimum(span[:, 1], ends[1]) - np.maximum(span[:, 0], ends[0]), 0.0, None)
+    here = np.flatnonzero(width > 0.0)
+    share, line = (width / (span[:, 1] - span[:, 0]))[here], np.zeros(len(here))
+    cells, above = analysis.force.cell_thrust[at.case, node[here]], list[Feeder]()
+    plane, friction = int(analysis.project.layout.row_plane[row]), analysis.project.slide.friction
+    fed = feeders(analysis, at.case, node[here], share)
+    if abs(sum(one.force(friction) for one in fed) - cells @ share) <= SAME * max(float(cells @ share), 1.0):
+        above = [one for one in fed if one.plane != plane]
+    for k, one in enumerate(here.tolist()):
+        over = feeders(analysis, at.case, node[[one]]) if above else []
+        line[k] = (cells[k] - sum(f.force(friction) for f in over if f.plane != plane)) / np.ptp(span[one])
+    strips = float(line @ width[here])
+    if abs(strips - own) > EVEN * max(total, 1.0):
+        steps.append(_strip_step(line, width[here], strips, whole=bool(above)))
+        names, parts = ["T_s"], [strips]
+    if above:
+        steps.append(
+            _feeding_step(
+                analysis,
+                above,
+                ("Snow of higher planes over pitch breaks", "T_B"),
+                "drains to this stretch",
+                "Thrust keeps its size over a change of pitch.",
+            )
+        )
+        names.append("T_B")
+        parts.append(steps[-1].result.value)
+    for end, (pieces, force) in enumerate(streams):
+        low, high = _spread(analysis, row, end, len(pieces))
+        # A strip that the stream meets in part carries its part evenly.
+        met = np.clip(np.minimum(span[here, 1], high) - np.maximum(span[here, 0], low), 0.0, None)
+        reach = float(met @ share)
+        arrives = force * reach / (high - low)
+        if not len(pieces) or abs(arrives) <= EVEN * max(total, 1.0):
+            continue
+        letter = f"T_V{end + 1}" if all(len(n) for n, _ in streams) else "T_V"
+        steps += _stream_steps(analysis, at, pieces, force, letter)
+        steps.append(_arrival_step(letter, force, high - low, reach, arrives))
+        names.append(letter)
+        parts.append(arrives)
+    rest = total - sum(parts)
+    if abs(rest) > EVEN * max(total, 1.0):
+        names.append("ΔT")
+        parts.append(rest)
+    expression: list[str | Number] = []
+    for value in parts:
+        expression += [*([" + "] if expression else []), Number(value, "force")]
+    title = (
+        "With the snow of valleys" if any(n.startswith("T_V") for n in names) else "By the flow over the roof"
+    )
+    note = "ΔT is what the sliding mesh shifts between neighboring strips." if "ΔT" in names else ""
+    formula = " + ".join(names)
+    return (*steps, _total(title, formula, tuple(expression), total, note))
+
+
+def _total(title: str, formula: str, expression: Expression, total: float, note: str) -> Step:
+    source = "flow of the snow over the roof, conserved (see self-audit)"
+    return Step(title, "T", formula, expression, Number(total, "force"), source, note)
+
+
+def _stations(
+    analysis: Analysis, case: int, row: int
+) -> tuple[IntArray, IntArray, tuple[tuple[IntArray, float], tuple[IntArray, float]]]:
+    """Stations of a row, their cells, and the valley streams at its ends: nodes, force [N]."""
+    graph, force = analysis.graph, analysis.force
+    n = graph.cells.count
+    cell = np.flatnonzero(graph.catch_node < n)
+    order = cell[np.lexsort((graph.catch_span[cell, 0], graph.catch_row[cell]))]
+    on = np.flatnonzero(force.row == row)
+    node = graph.catch_node[order][on]
+    brought = -force.thrust[case, on, 1] - force.cell_thrust[case, node]
+    valley = np.flatnonzero((graph.catch_node >= n) & (graph.catch_row == row))
+    # A stream arrives at the left end where its span begins with the rail, else at the right.
+    left = graph.catch_span[valley, 0] <= 0.0
+    nodes = [graph.catch_node[valley[left]], graph.catch_node[valley[~left]]]
+    length = float(analysis.project.layout.row_length[row])
+    near = force.span[on].mean(axis=1) < 0.5 * length
+    if len(nodes[0]) and len(nodes[1]):
+        sums = [float(brought[near].sum()), float(brought[~near].sum())]
+    else:
+        sums = [
+            float(brought.sum()) if len(nodes[0]) else 0.0,
+            float(brought.sum()) if len(nodes[1]) else 0.0,
+        ]
+    return on, node, ((nodes[0], sums[0]), (nodes[1], sums[1]))
+
+
+def _spread(analysis: Analysis, row: int, end: int, count: int) -> tuple[float, float]:
+    """Length of rail over which the stream at an end of a row arrives. [m]."""
+    length = float(analysis.project.layout.row_length[row])
+    spread = min(analysis.project.slide.valley_spread, length)
+    return (0.0, spread) if end == 0 or not count else (length - spread, length)
+
+
+def _strip_step(line: Array, width: Array, strips: float, *, whole: bool) -> Step:
+    parts: list[str | Number] = []
+    for value, wide in zip(line.tolist(), width.tolist(), strict=True):
+        parts += [*([" + "] if parts else []), Number(value, "line"), " × ", Number(wide, "length")]
+    return Step(
+        "The same by the strips of the sliding mesh",
+        "T_s",
+        "Σ f_i w_i",
+        tuple(parts),
+        Number(strips, "force"),
+        "f_i: mean p b sin θ of strip i of the sliding mesh"
+        + ("" if whole else ", with what comes over pitch breaks if any does")
+        + "; w_i: its width on the stretch",
+        "Strips are at most analysis.strip_width wide; where the run changes along the row, means shift "
+        "force between neighboring clamps, not in all. T_s replaces T_0 from here.",
+    )
+
+
+def _arrival_step(letter: str, force: float, spread: float, reach: float, arrives: float) -> Step:
+    return Step(
+        "Its part of the valley's stream",
+        letter,
+        f"V{letter.removeprefix('T_V')} / a × w",
+        (Number(force, "force"), " / ", Number(spread, "length"), " × ", Number(reach, "length")),
+        Number(arrives, "force"),
+        "judgment: the stream arrives evenly over a of rail at the valley (analysis.valley_spread)",
+        "w: part of a on the stretch of this clamp, by whole strips of the sliding mesh.",
+    )
+
+
+def _stream_steps(analysis: Analysis, at: ClampAt, pieces: IntArray, force: float, letter: str) -> list[Step]:
+    """The stream V from the planes that drain into it, where that sum is the flow."""
+    row = int(analysis.project.layout.clamp_row[at.clamp])
+    found = feeders(analysis, at.case, pieces)
+    if analysis.project.slide.valley is ValleyThrust.VECTOR:
+        found = [
+            replace(one, part=one.part * _down_the_slope(analysis, int(pieces[0]), row)) for one in found
+        ]
+    hand = sum(one.force(analysis.project.slide.friction) for one in found)
+    if not found or abs(hand - force) > SAME * abs(force):
+        return []
+    end = letter.removeprefix("T_V")
+    title = (
+        f"Stream of the valley at the row's {'left' if end == '1' else 'right'} end"
+        if end
+        else ("Stream of the valley at the row")
+    )
+    note = "Scalar sum of both sides, the upper bound."
+    if analysis.project.slide.valley is ValleyThrust.VECTOR:
+        note = "Vector sum: the last factor is the part of a thrust along the valley and then down the slope."
+    return [_feeding_step(analysis, found, (title, f"V{end}"), "drains into it above the row", note)]
+
+
+def _down_the_slope(analysis: Analysis, piece: int, row: int) -> float:
+    """Part of a valley stream's thrust that pushes a row down its plane's slope."""
+    graph, planes = analysis.graph, analysis.project.roof.planes
+    plane = int(analysis.project.layout.row_plane[row])
+    down = graph.valley_way[piece - graph.cells.count]
+    way = np.array([down @ planes.across[plane], down @ planes.upslope[plane]])
+    return float(-way[1] / np.linalg.norm(way))
+
+
+def _feeding_step(
+    analysis: Analysis, found: list[Feeder], what: tuple[str, str], where: str, note: str
+) -> Step:
+    """Force of planes by their drained areas."""
+    friction = analysis.project.slide.friction
+    parts: list[str | Number] = []
+    for one in found:
+        angle = Number(one.slope, "angle")
+        turn: Expression = ("sin ", angle)
+        if friction > 0.0:
+            turn = ("(sin ", angle, " − ", Number(friction, "factor"), " × cos ", angle, ")")
+        parts += [" + "] if parts else []
+        parts += [Number(one.pressure, "pressure"), " × ", Number(one.area, "area"), " × ", *turn]
+        parts += [" × ", Number(one.part)] if one.part < 1.0 - EVEN else []
+    names = ", ".join(analysis.project.roof.planes.name[one.plane] for one in found)
+    return Step(
+        what[0],
+        what[1],
+        "Σ p A_p (sin θ − μ cos θ)" if friction > 0.0 else "Σ p A_p sin θ",
+        tuple(parts),
+        Number(sum(one.force(friction) for one in found), "force"),
+        f"A_p: what of {names} {where}, on plan; p: mean there",
+        note,
+    )
+
+
+def feeders(analysis: Analysis, case: int, node: IntArray, start: Array | float = 1.0) -> list[Feeder]:
+    """Planes whose snow passes nodes of the flow graph, each with a part `start`; the largest first."""
+    graph, roof = analysis.graph, analysis.project.roof
+    cells, factor = graph.cells, valley_factor(roof, graph, analysis.project.slide.valley)[0]
+    share = passing(graph, node, np.ones_like(factor), start)[: cells.count]
+    thrust = passing(graph, node, factor, start)[: cells.count]
+    weight = analysis.force.cell_pressure[case] * cells.plan_area
+    found = []
+    for plane in np.unique(cells.plane[share * weight > 0.0]).tolist():
+        on = cells.plane == plane
+        area, brought = float(share[on] @ cells.plan_area[on]), float(share[on] @ weight[on])
+        part = float(thrust[on] @ weight[on]) / brought
+        found.append(Feeder(plane, area, brought / area, float(roof.planes.slope[plane]), part))
+    return sorted(found, key=lambda one: -one.pressure * one.area * np.sin(one.slope))
+
+
+def passing(graph: FlowGraph, node: IntArray, factor: Array, start: Array | float = 1.0) -> Array:
+    """Part of what each node sends that passes the nodes `node`, (node_count,), without friction or boxes.
+
+    Parameters
+    ----------
+    graph : FlowGraph
+    node : (k,) int
+    factor : (m,) float
+        Part of what cells feed into each valley piece that goes on.
+    start : (k,) float or float
+        What a unit that passes the nodes counts.
+    """
+    n, part = graph.cells.count, np.zeros(graph.node_count)
+    part[node] = start
+    feeding = (graph.source < n) & (graph.target >= n)
+    kept = graph.share.copy()
+    kept[feeding] *= factor[graph.target[feeding] - n]
+    level = graph.level[graph.source]
+    for one in np.unique(level)[::-1]:
+        links = np.flatnonzero(level == one)
+        np.add.at(part, graph.source[links], kept[links] * part[graph.target[links]])
+    return part
