@@ -197,8 +197,8 @@ def _one(
                         if _floats(Z, A, m, L, U, own, floor, k, d, x):
                             let_go[row[k]] = -1.0
                             m = _collapse(
-                                row[k], first, row, A, m, L, U, Z, w, state, q, grown, pending, eased, force, jump,
-                                target, aim, carry, lands,
+                                row[k], first, row, A, m, L, U, Z, w, state, q, grown, pending, eased,
+                                force, jump, target, aim, carry, lands,
                             )  # fmt: skip
                             if not _alive(state):
                                 return COLLAPSED, events, 0.0
