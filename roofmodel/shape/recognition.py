@@ -18,11 +18,13 @@ from roofmodel.shape.curves import find_curves
 from roofmodel.shape.facets import with_facets
 from roofmodel.shape.gaps import close_gaps
 from roofmodel.shape.junctions import divide_at_junctions
+from roofmodel.shape.measured_outlines import measured_outlines
+from roofmodel.shape.measured_planes import measured_planes
 from roofmodel.shape.outlines import points_on_planes, region_planes, region_rings, surveyed_planes
 from roofmodel.shape.regions import SLIVER, Mesh, make_mesh, plane_regions, survey_regions
 from roofmodel.shape.survey import noise_note, survey_normals, without_rim_slivers
 from roofmodel.shape.triangulation import triangulate
-from roofmodel.surface import Array, IntArray, RoofSurface
+from roofmodel.surface import FLAT_SLOPE, Array, IntArray, RoofSurface
 
 STEEPEST = np.radians(75.0)  # steeper is a wall [rad]
 CORNER = 1e-4  # outline corners nearer than this to a straight line are removed [m]
@@ -103,6 +105,10 @@ def recognize(
     elif surveyed is None:
         mesh, region, words = cut_at_creases(mesh, region, distance_tolerance)
         told += words
+    else:
+        made = _of_survey(mesh, region, surveyed[1], np.asarray(offset, dtype=float), (*notes, *told), ground)
+        if made is not None:
+            return made
     return surface_of_regions(
         mesh,
         region,
@@ -112,6 +118,36 @@ def recognize(
         distance_tolerance=distance_tolerance,
         ground=ground,
         surveyed=surveyed is not None,
+    )
+
+
+def _of_survey(
+    mesh: Mesh, region: IntArray, noise: float, offset: Array, notes: Sequence[str], ground: float | None
+) -> RoofSurface | None:
+    """Surface of a surveyed mesh with straight edges, None where its outlines cannot be made."""
+    state = measured_planes(mesh, region, noise)
+    outlines = measured_outlines(mesh, state, PINHOLE)
+    if outlines is None:
+        return None
+    plan, plane = outlines
+    level = state.normal[:, 2] > np.cos(FLAT_SLOPE)
+    normal, point = np.where(level[:, None], [0.0, 0.0, 1.0], state.normal)[plane], state.centroid[plane]
+    rings = [_lifted(one, n, p) for one, n, p in zip(plan, normal, point, strict=True)]
+    points, faces, face_plane = triangulate(rings)
+    tolerance = max(3.0 * noise, 0.03)
+    return make_surface(
+        normal,
+        point,
+        rings,
+        points,
+        faces,
+        face_plane,
+        match_tolerance=tolerance,
+        corner_tolerance=CORNER,
+        wall_tolerance=2.0 * tolerance,
+        offset=offset,
+        notes=notes,
+        ground=ground,
     )
 
 

@@ -10,7 +10,7 @@ from roofmodel.shape.cleaning import edge_keys, face_vectors, lengths
 from roofmodel.surface import Array, IntArray
 
 FEWEST = 300  # faces; smaller meshes are drawn, not surveyed
-ROUGH = np.radians(4.0)  # half of a surveyed mesh's edges bend by more
+ROUGH = np.radians(2.0)  # half of a surveyed mesh's edges bend by more
 PLAIN, FEW_PLAIN = np.radians(0.5), 0.12  # of drawn planes more edges than this bend less
 BOTH_WAYS = 0.5  # a curved roof bends one way: ridges less valleys over all edges
 AROUND = 24  # points that make a local plane

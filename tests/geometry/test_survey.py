@@ -6,14 +6,16 @@ import numpy as np
 import pytest
 import shapely
 from scipy.spatial import Delaunay
-from shapes import GABLE, gable, hip, l_part, subdivided
+from shapes import GABLE, edge_lengths, gable, hip, l_part, subdivided, turned
 from test_importing import save
 
 from benchmarks.recognition import NOISE, measured
-from roofmodel.shape.builders import build_roof
+from roofmodel.shape.builders import RoofPart, build_roof
+from roofmodel.shape.dormers import Dormer
 from roofmodel.shape.importing import import_roof
 from roofmodel.shape.planes import plan_polygons
 from roofmodel.shape.recognition import recognize
+from roofmodel.shape.roof_faces import RawMesh, pick_roof_faces
 from roofmodel.shape.survey import survey_normals
 
 ROOFS = {
@@ -123,3 +125,129 @@ def test_faces_that_close_the_hull_over_a_hollow_break_are_no_walls(more, seed):
     assert len(roof.steps.lower) == 0
     note = next(note for note in roof.notes if "along the rim of the survey" in note)
     assert float(note.split("(")[1].split()[0]) < 0.01 * 120
+
+
+def box(length, width, x=0.0, y=0.0):
+    return np.array([[x, y], [x + length, y], [x + length, y + width], [x, y + width]])
+
+
+def shed(footprint, pitch, eave):
+    return RoofPart("shed", footprint, np.radians([pitch]), eave, fall_azimuth=np.pi)
+
+
+def gambrel(lower, upper):
+    height = 3.0 * np.tan(np.radians(lower))
+    pitches = np.radians([lower, GABLE, lower, GABLE])
+    more = {"upper_pitch": np.radians(upper), "break_height": height}
+    return [RoofPart("gambrel", box(14, 12), pitches, 3.0, **more)]
+
+
+def flared(lower, upper):
+    """Two sheds, the upper steeper: a hollow break 5 m up the plan."""
+    return [
+        shed(box(12, 5), lower, 3.0),
+        shed(box(12, 5, y=5.0), upper, 3.0 + 5.0 * np.tan(np.radians(lower))),
+    ]
+
+
+TEE = np.array([[0, 0], [16, 0], [16, 7], [11, 7], [11, 14], [5, 14], [5, 7], [0, 7]], dtype=float)
+FAMILY = {
+    "gable": [gable()],
+    "low hip": [hip(14.0, 10.0, 8.0)],
+    "hip": [hip(14.0, 10.0)],
+    "L": [l_part()],
+    "T": [RoofPart("hip", TEE, np.radians([30.0] * 8), 3.0)],
+    "crossing gables": [
+        gable(16.0, 7.0),
+        RoofPart("gable", box(6, 11, 5, 3), np.radians([GABLE, 30] * 2), 3.0),
+    ],
+    "half-hip": [
+        RoofPart(
+            "half-hip",
+            box(12, 8),
+            np.radians([40, GABLE, 40, GABLE]),
+            3.0,
+            clip_height=2.2,
+            clip_pitch=np.radians(40),
+        )
+    ],
+    "gentle gambrel": gambrel(23.0, 20.0),
+    "flare": flared(20.0, 23.0),
+    "flare of 5": flared(20.0, 25.0),
+}
+
+
+def surveyed(parts, density, seed, dormers=()):
+    """A roof and what is recognized of its survey, turned by a random angle."""
+    true = build_roof(parts, dormers)
+    points, faces = measured(true, density, seed)
+    turn = np.random.default_rng(seed).uniform(0.0, 2.0 * np.pi)
+    picked = pick_roof_faces(RawMesh(turned(points, turn), faces, ()))
+    found = recognize(picked.points, picked.faces, offset=picked.offset, ground=picked.ground)
+    return true, found
+
+
+def assert_same_edges(found, true, least=0.7):
+    """Lengths of each kind of edge within 6 % or `least` meters, and no kind that the roof does not have."""
+    ours, theirs = edge_lengths(found), edge_lengths(true)
+    for kind in set(ours) | set(theirs):
+        assert ours.get(kind, 0.0) == pytest.approx(theirs.get(kind, 0.0), rel=0.06, abs=least), kind
+
+
+def assert_slopes(found, true):
+    large = np.flatnonzero(found.planes.true_area > 10.0)
+    for slope in found.planes.slope[large]:
+        assert np.abs(np.degrees(true.planes.slope - slope)).min() < 0.5
+
+
+def check_family(name, density, seed):
+    true, found = surveyed(FAMILY[name], density, seed)
+    assert found.planes.count == true.planes.count
+    assert found.steps.count == 0
+    assert found.planes.plan_area.sum() == pytest.approx(true.planes.plan_area.sum(), rel=0.03)
+    assert np.sort(found.planes.plan_area) == pytest.approx(np.sort(true.planes.plan_area), rel=0.15, abs=1.0)
+    assert_slopes(found, true)
+    assert_same_edges(found, true, 1.5)
+
+
+@pytest.mark.parametrize("name", FAMILY)
+def test_edges_of_a_survey_are_straight_and_of_the_right_kind(name):
+    check_family(name, 8, 2)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("name", FAMILY)
+@pytest.mark.parametrize("density", [8, 20])
+@pytest.mark.parametrize("seed", range(3, 7))
+def test_edges_of_a_survey_are_of_the_right_kind_whatever_the_points(name, density, seed):
+    check_family(name, density, seed)
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_steps_and_dormers_of_a_survey_are_found(seed):
+    """A wall of 1.9 m between the teeth; dormers of 2.4 m and 3 m with walls around them."""
+    true, found = surveyed(
+        [RoofPart("saw-tooth", box(12, 12), np.radians([25.0]), 3.0, fall_azimuth=np.pi, teeth=3)], 12, seed
+    )
+    assert found.planes.count == 3
+    assert_slopes(found, true)
+    assert_same_edges(found, true, 1.5)
+    dormers = [
+        Dormer("S1", 4.0, 1.5, 2.4, 1.2, np.radians(30)),
+        Dormer("S1", 9.5, 1.5, 3.0, 1.3, np.radians(12), "shed"),
+    ]
+    true, found = surveyed([gable(14.0, 10.0, (38.0, GABLE, 38.0, GABLE))], 30, seed, dormers)
+    assert found.planes.count == true.planes.count == 5
+    assert found.planes.plan_area == pytest.approx(true.planes.plan_area, rel=0.1, abs=0.3)
+    assert edge_lengths(found)["step"] == pytest.approx(edge_lengths(true)["step"], rel=0.15)
+
+
+def test_a_level_roof_below_a_wall_is_level_and_has_its_step():
+    """Noise tilts a level plane a little: its fall is nominal then, not the noise's."""
+    porch = RoofPart("flat", box(12, 4, y=-4.0), np.zeros(0), 2.0)
+    _, found = surveyed([gable(), porch], 8, 1)
+    flat = found.planes.name.index("F1")
+    assert found.planes.slope[flat] == 0.0
+    assert found.steps.count == 1
+    assert found.steps.lower[0] == flat
+    assert found.steps.wall.mean() == pytest.approx(1.0, abs=0.06)

@@ -1,0 +1,344 @@
+"""Planes of surveyed roofs by their points: which plane each point lies on, gentle breaks told from noise.
+
+Regions of faces are the start. Planes whose points all lie on their neighbors (slopes of steps, strips across
+a break) go; neighbors of almost one pitch are taken together and broken again where a straight break explains
+their points much better than one plane does. Least squares throughout; no source beyond it.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from roofmodel.shape.cleaning import edge_keys
+from roofmodel.shape.outlines import surveyed_planes
+from roofmodel.shape.regions import Mesh, components
+from roofmodel.surface import Array, IntArray
+
+NEAR = 3.0  # points within so many times the noise lie on a plane
+EXPLAINED = 0.85  # a plane of whose points this share lies on its neighbors is none
+UPRIGHT = np.cos(np.radians(75.0))  # steeper planes are slopes of steps
+GENTLE = np.cos(np.radians(6.0))  # neighbors within this angle are tried as one broken plane
+LEAST_BEND = np.tan(np.radians(1.0))  # breaks below this are the noise of a survey, or sag
+SURE = 8.0  # a break is taken from so many standard deviations
+FEWEST, SMALLEST = 16, 1.2  # points and area on each side of a break [-, m^2]
+SAME = 40.0  # planes are one where two fit no better than this, in variances of the noise
+DEPTH = 5  # a plane is broken into halves so many times at most
+FAR, POOR, MISSED = 4.0, 1.6, 12  # points this far from all planes, planes this rough, in times the noise
+SOME = 4000  # points that are enough to look for a break
+SHARED = 3  # mesh edges that make two planes neighbors
+
+
+@dataclass(frozen=True)
+class Measured:
+    """Planes of a survey and what lies on them.
+
+    Attributes
+    ----------
+    normal, centroid : (p, 3) float
+        Unit normals that point up, and points on the planes. [m]
+    label : (n,) int
+        Plane of every vertex, -1 where no face uses it.
+    edges : (e, 2) int
+        Vertices joined by mesh edges.
+    noise : float
+        [m]
+    """
+
+    normal: Array
+    centroid: Array
+    label: IntArray
+    edges: IntArray
+    noise: float
+
+
+def away(points: Array, normal: Array, centroid: Array) -> Array:
+    """Signed distances (n,) of points (n, 3) from planes (3,) or (n, 3). [m]."""
+    return np.asarray(np.sum((points - centroid) * normal, axis=-1))
+
+
+def measured_planes(mesh: Mesh, region: IntArray, noise: float) -> Measured:
+    """Planes of a surveyed mesh and the plane of each vertex.
+
+    Parameters
+    ----------
+    mesh : Mesh
+    region : (m,) int
+        First guess of the plane of each face, -1 for none.
+    noise : float
+        Standard deviation of the points. [m]
+
+    Returns
+    -------
+    Measured
+    """
+    normal, centroid = surveyed_planes(mesh, region)
+    directed, key = edge_keys(mesh.faces, len(mesh.points))
+    edges = directed[np.unique(key, return_index=True)[1]]
+    label = _first_labels(mesh, region, normal, centroid)
+    state = Measured(normal, centroid, label, edges, noise)
+    state = _without_explained(mesh.points, state)
+    spot = mesh.area.sum() / max(len(np.unique(mesh.faces)), 1)
+    least = max(FEWEST, int(SMALLEST / spot))
+    state = _with_missed(mesh.points, state, least)
+    state = _broken(mesh.points, state, least)
+    return _refitted(mesh.points, state)
+
+
+def _first_labels(mesh: Mesh, region: IntArray, normal: Array, centroid: Array) -> IntArray:
+    """Nearest plane of each vertex among those of its faces; the others take one from beside them."""
+    label = np.full(len(mesh.points), -1)
+    face = np.flatnonzero(region >= 0)
+    vertex = mesh.faces[face].ravel()
+    plane = np.repeat(region[face], 3)
+    off = np.abs(away(mesh.points[vertex], normal[plane], centroid[plane]))
+    order = np.lexsort([off, vertex])
+    first = order[np.r_[True, np.diff(vertex[order]) > 0]]
+    label[vertex[first]] = plane[first]
+    used = np.unique(mesh.faces)
+    rest = used[label[used] < 0]
+    both = np.concatenate([mesh.faces[:, [0, 1]], mesh.faces[:, [1, 2]], mesh.faces[:, [2, 0]]])
+    both = np.concatenate([both, both[:, ::-1]])
+    while len(rest):
+        front = both[(label[both[:, 0]] < 0) & (label[both[:, 1]] >= 0)]
+        if len(front) == 0:
+            break
+        label[front[:, 0]] = label[front[:, 1]]
+        rest = rest[label[rest] < 0]
+    return label
+
+
+def neighbors(state: Measured) -> IntArray:
+    """Pairs (k, 2) of planes that meet along several mesh edges, the lower first."""
+    sides = np.sort(state.label[state.edges], axis=1)
+    sides = sides[(sides[:, 0] >= 0) & (sides[:, 0] != sides[:, 1])]
+    pair, times = np.unique(sides, axis=0, return_counts=True)
+    return pair[times >= SHARED]
+
+
+def _refitted(points: Array, state: Measured, rounds: int = 4) -> Measured:
+    """Vertices go to the nearest plane among their own and their neighbors'; planes are fitted anew."""
+    label, normal, centroid = state.label.copy(), state.normal.copy(), state.centroid.copy()
+    both = np.concatenate([state.edges, state.edges[:, ::-1]])
+    for _ in range(rounds):
+        mixed = both[(label[both[:, 0]] != label[both[:, 1]]) & (label[both] >= 0).all(axis=1)]
+        vertex = np.concatenate([mixed[:, 0], mixed[:, 0]])
+        target = np.concatenate([label[mixed[:, 1]], label[mixed[:, 0]]])
+        off = np.abs(away(points[vertex], normal[target], centroid[target]))
+        order = np.lexsort([off, vertex])
+        first = order[np.r_[True, np.diff(vertex[order]) > 0]] if len(order) else order
+        label[vertex[first]] = target[first]
+        normal, centroid = _fitted(points, label, normal, centroid)
+    used, number = np.unique(label[label >= 0], return_inverse=True)
+    label[label >= 0] = number
+    return Measured(normal[used], centroid[used], label, state.edges, state.noise)
+
+
+def _fitted(points: Array, label: IntArray, normal: Array, centroid: Array) -> tuple[Array, Array]:
+    """Least-squares planes through the labeled points, without the farthest; few points keep their plane."""
+    count = len(normal)
+    there = np.flatnonzero(label >= 0)
+    for _ in range(2):
+        on = label[there]
+        off = away(points[there], normal[on], centroid[on])
+        number = np.maximum(np.bincount(on, minlength=count), 1)
+        usual = np.sqrt(np.bincount(on, off**2, count) / number)
+        mine = there[np.abs(off) <= NEAR * usual[on] + 1e-9]
+        on = label[mine]
+        number = np.bincount(on, minlength=count)
+        middle = np.stack([np.bincount(on, x, count) for x in points[mine].T], axis=1)
+        middle = middle / np.maximum(number, 1)[:, None]
+        delta = points[mine] - middle[on]
+        moment = np.zeros((count, 3, 3))
+        for i in range(3):
+            for j in range(i, 3):
+                moment[:, i, j] = moment[:, j, i] = np.bincount(on, delta[:, i] * delta[:, j], count)
+        fitted = np.linalg.eigh(moment)[1][:, :, 0]
+        fitted *= np.where(fitted[:, 2] < 0.0, -1.0, 1.0)[:, None]
+        enough = (number >= FEWEST // 2)[:, None]
+        normal, centroid = np.where(enough, fitted, normal), np.where(enough, middle, centroid)
+    return normal, centroid
+
+
+def _without_explained(points: Array, state: Measured) -> Measured:
+    """Planes go whose points lie on their neighbors: slopes of steps, and strips across breaks."""
+    near = NEAR * state.noise
+    size = np.bincount(state.label[state.label >= 0], minlength=len(state.normal))
+    for plane in np.argsort(size, kind="stable").tolist():
+        pairs = neighbors(state)
+        beside = pairs[(pairs == plane).any(axis=1)]
+        beside = np.unique(beside[beside != plane])
+        if len(beside) == 0:
+            continue
+        mine = np.flatnonzero(state.label == plane)
+        off = np.abs(away(points[mine][:, None], state.normal[beside][None], state.centroid[beside][None]))
+        steep = state.normal[plane, 2] < UPRIGHT
+        if not steep and np.mean(off.min(axis=1) < near) < EXPLAINED:
+            continue
+        label = state.label.copy()
+        label[mine] = beside[off.argmin(axis=1)]
+        normal, centroid = _fitted(points, label, state.normal, state.centroid)
+        state = Measured(normal, centroid, label, state.edges, state.noise)
+    return _refitted(points, state)
+
+
+def _with_missed(points: Array, state: Measured, least: int) -> Measured:
+    """Planes through points that lie on none of those found, and through those of planes that fit badly."""
+    there = state.label >= 0
+    off = np.zeros(len(points))
+    off[there] = away(points[there], state.normal[state.label[there]], state.centroid[state.label[there]])
+    size = np.maximum(np.bincount(state.label[there], minlength=len(state.normal)), 1)
+    usual = np.sqrt(np.bincount(state.label[there], off[there] ** 2, len(size)) / size)
+    poor = (usual > POOR * state.noise) & (size < MISSED * least)
+    bad = there & ((np.abs(off) > FAR * state.noise) | poor[state.label])
+    if not bad.any():
+        return state
+    number = np.cumsum(bad) - 1
+    count, part = components(int(bad.sum()), number[state.edges[bad[state.edges].all(axis=1)]])
+    label, total = state.label.copy(), len(state.normal)
+    vertex = np.flatnonzero(bad)
+    for one in np.flatnonzero(np.bincount(part, minlength=count) >= least):
+        mine = vertex[part == one]
+        label[mine] = total + _cut(points[mine], state.noise, least, DEPTH)
+        total = int(label.max()) + 1
+    if total == len(state.normal):
+        return state
+    normal, centroid = _rough(points, label, total, np.tile([0.0, 0.0, 1.0], (total, 1)))
+    kept = slice(len(state.normal))
+    normal[kept], centroid[kept] = state.normal, state.centroid
+    normal, centroid = _fitted(points, label, normal, centroid)
+    return _without_explained(points, Measured(normal, centroid, label, state.edges, state.noise))
+
+
+def _joined_without_step(points: Array, state: Measured, pairs: IntArray) -> NDArray[np.bool_]:
+    """Whether the two planes of each pair lie at one height where they meet."""
+    sides = np.sort(state.label[state.edges], axis=1)
+    result = np.zeros(len(pairs), dtype=bool)
+    for index, (a, b) in enumerate(pairs.tolist()):
+        edge = state.edges[(sides[:, 0] == a) & (sides[:, 1] == b)]
+        middle = points[edge].mean(axis=1)
+        gap = [away(middle, state.normal[p], state.centroid[p]) / state.normal[p, 2] for p in (a, b)]
+        result[index] = np.median(np.abs(gap[0] - gap[1])) < 4.0 * state.noise
+    return result
+
+
+def _broken(points: Array, state: Measured, least: int) -> Measured:
+    """Neighbors of almost one pitch, broken along straight lines where that is sure."""
+    pairs = neighbors(state)
+    gentle = np.einsum("kx,kx->k", state.normal[pairs[:, 0]], state.normal[pairs[:, 1]]) > GENTLE
+    pairs = pairs[gentle]
+    pairs = pairs[_joined_without_step(points, state, pairs)]
+    _, group = components(len(state.normal), pairs)
+    label = np.where(state.label >= 0, group[state.label], -1)
+    count = int(group.max()) + 1
+    for part in range(count):
+        mine = np.flatnonzero(label == part)
+        if len(mine) < 2 * least:
+            continue
+        cut = _cut(points[mine], state.noise, least, DEPTH)
+        pieces = np.unique(cut)
+        for piece in pieces[1:]:
+            label[mine[cut == piece]] = count
+            count += 1
+    normal = np.tile([0.0, 0.0, 1.0], (count, 1))
+    normal, centroid = _fitted(points, label, *_rough(points, label, count, normal))
+    return _joined(points, Measured(normal, centroid, label, state.edges, state.noise))
+
+
+def _rough(points: Array, label: IntArray, count: int, normal: Array) -> tuple[Array, Array]:
+    """First planes through labeled points: z by least squares, without leaving any out."""
+    there = label >= 0
+    size = np.maximum(np.bincount(label[there], minlength=count), 1)
+    middle = np.stack([np.bincount(label[there], x, count) for x in points[there].T], axis=1) / size[:, None]
+    for part in range(count):
+        delta = points[label == part] - middle[part]
+        if len(delta) >= 3:
+            fitted = np.linalg.eigh(delta.T @ delta)[1][:, 0]
+            normal[part] = fitted if fitted[2] > 0.0 else -fitted
+    return normal, middle
+
+
+def _cut(points: Array, noise: float, least: int, depth: int) -> IntArray:
+    """Parts (n,) of points that lie on one plane or on several, cut along straight breaks."""
+    part = np.zeros(len(points), dtype=np.int64)
+    if depth == 0 or len(points) < 2 * least:
+        return part
+    side = _break(points, noise, least)
+    if side is None:
+        return part
+    upper, lower = (_cut(points[one], noise, least, depth - 1) for one in (side, ~side))
+    part[~side] = lower
+    part[side] = upper + lower.max() + 1
+    return part
+
+
+def _break(points: Array, noise: float, least: int) -> NDArray[np.bool_] | None:
+    """Which points lie beyond the straight break that explains them best; None where none is sure.
+
+    The break is a term max(0, place - s) added to the plane; its size over its standard deviation is the
+    usual t value of least squares.
+    """
+    middle = points.mean(axis=0)
+    frame = np.linalg.eigh((points - middle).T @ (points - middle))[1]
+    local = (points - middle) @ frame[:, ::-1]
+    some = local[:: max(len(local) // SOME, 1)]
+    share = len(local) / len(some)
+    best = (0.0, 0.0, 0.0, 0.0)
+    turns = np.linspace(0.0, np.pi, 24, endpoint=False)
+    places = np.linspace(0.06, 0.94, 15)
+    for step in (np.pi / 24, np.pi / 120):
+        for turn in turns:
+            found = _best_place(some, turn, places)
+            if found[0] > best[0]:
+                best = (*found, turn)
+        turns = best[3] + np.linspace(-step, step, 9)
+        places = np.linspace(max(best[2] - 0.08, 0.02), min(best[2] + 0.08, 0.98), 17)
+    gain, bend, place, turn = best
+    if gain * share < (SURE * noise) ** 2 or abs(bend) < LEAST_BEND:
+        return None
+    run = local[:, :2] @ [np.cos(turn), np.sin(turn)]
+    beyond = np.asarray(run > np.quantile(some[:, :2] @ [np.cos(turn), np.sin(turn)], place))
+    return beyond if least <= beyond.sum() <= len(points) - least else None
+
+
+def _best_place(local: Array, turn: float, places: Array) -> tuple[float, float, float]:
+    """Gain of the sum of squares, bend and place (share of the points before it) of the best break."""
+    base = np.linalg.qr(np.column_stack([np.ones(len(local)), local[:, :2]]))[0]
+    run = local[:, :2] @ [np.cos(turn), np.sin(turn)]
+    at = np.quantile(run, places)
+    term = np.maximum(run[:, None] - at, 0.0)
+    term -= base @ (base.T @ term)
+    size = np.maximum(np.einsum("nk,nk->k", term, term), 1e-12)
+    rest = local[:, 2] - base @ (base.T @ local[:, 2])
+    onto = rest @ term
+    index = int(np.argmax(onto**2 / size))
+    return float(onto[index] ** 2 / size[index]), float(onto[index] / size[index]), float(places[index])
+
+
+def _joined(points: Array, state: Measured) -> Measured:
+    """Neighbors become one plane where two fit their points no better."""
+    while True:
+        pairs = neighbors(state)
+        alike = np.einsum("kx,kx->k", state.normal[pairs[:, 0]], state.normal[pairs[:, 1]]) > GENTLE
+        best: tuple[float, int, int] | None = None
+        for a, b in pairs[alike].tolist():
+            mine = [np.flatnonzero(state.label == one) for one in (a, b)]
+            apart = sum(_squares(points[one]) for one in mine)
+            gain = (_squares(points[np.concatenate(mine)]) - apart) / state.noise**2
+            if gain < SAME and (best is None or gain < best[0]):
+                best = (gain, a, b)
+        if best is None:
+            return state
+        label = np.where(state.label == best[2], best[1], state.label)
+        normal, centroid = _fitted(
+            points, label, *_rough(points, label, len(state.normal), state.normal.copy())
+        )
+        state = Measured(normal, centroid, label, state.edges, state.noise)
+
+
+def _squares(points: Array) -> float:
+    """Sum of squared distances of points from their own plane. [m^2]."""
+    delta = points - points.mean(axis=0)
+    return float(np.linalg.eigvalsh(delta.T @ delta)[0])
