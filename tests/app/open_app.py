@@ -64,3 +64,28 @@ def browser(client: TestClient) -> Iterator[Browser]:
     with client.websocket_connect("/ws", headers={"host": HOST, "origin": f"http://{HOST}"}) as socket:
         socket.send_json({"type": "hello", "token": TOKEN})
         yield Browser(socket)
+
+
+def fine_roof(folder: Path, faces: int) -> Path:
+    """A project whose gable roof is a mesh of that many triangles."""
+    import numpy as np
+    import trimesh
+
+    n = int(np.ceil(np.sqrt(faces / 2)))
+    n += n % 2  # so that the ridge lies on a line of the grid
+    u, v = np.meshgrid(np.linspace(0, 1, n + 1), np.linspace(0, 1, n + 1), indexing="ij")
+    points = np.stack([30 * u, 16 * v, 4 + 8 * np.minimum(v, 1 - v)], axis=-1).reshape(-1, 3)
+    low = (np.arange(n)[:, None] * (n + 1) + np.arange(n)).ravel()
+    quads = np.stack([low, low + n + 1, low + n + 2, low + 1], axis=1)
+    mesh = trimesh.Trimesh(points, quads[:, [0, 1, 2, 0, 2, 3]].reshape(-1, 3), process=False)
+    assert len(mesh.faces) >= faces
+    mesh.export(folder / "roof.ply")
+    text = (MODELS / "sentier-house" / "project.toml").read_text()
+    roof, surface, row, design = (text.index(head) for head in ("[roof]", "[surface]", "[[row]]", "[design]"))
+    rows = "".join(
+        f'[[row]]\nname = "{n}"\nplane = "S1"\nup = "{up} m"\n\n' for n, up in (("low", 1), ("high", 4))
+    )
+    roofs = '[roof]\nfile = "roof.ply"\nunit = "m"\nup = "z"\n\n'
+    path = folder / "project.toml"
+    path.write_text(text[:roof] + roofs + text[surface:row] + rows + text[design:])
+    return path

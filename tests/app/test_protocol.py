@@ -342,9 +342,8 @@ def _broken(random_: random.Random) -> str:
         case 2:
             return json.dumps({**GOOD, random_.choice(list(GOOD)): random_.choice(kinds)})
         case 3:
-            kind = random_.choice(
-                ["set", "add", "remove", "split", "undo", "redo", "pick", "export", "nothing"]
-            )
+            known = "set add remove split splices put thing take plan takeplan undo redo pick export nothing"
+            kind = random_.choice(known.split())
             return json.dumps({**GOOD, "type": kind, "id": random_.choice(kinds)})
         case 4:
             return "[" * random_.randrange(1, 3000)

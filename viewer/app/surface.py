@@ -10,7 +10,6 @@ from numpy.typing import NDArray
 
 from fea.analysis import Analysis
 from roofmodel.project.load import Project
-from roofmodel.snow.cases import case_pressure_at
 from roofmodel.units import SYSTEMS
 from viewer import style
 from viewer.picture.scene import cell_quads, plane_seams, walls_below
@@ -24,7 +23,6 @@ from viewer.picture.standing import (
 
 Array = NDArray[np.float64]
 
-FINE_MESH = 20_000  # faces from which on the mesh itself is drawn, and not the cells of the snow
 MOST_SEAMS = 4_000  # lines; more are thinned out
 
 
@@ -117,12 +115,13 @@ def surface_block(analysis: Analysis, case: int) -> bytes:
     roof = analysis.project.roof
     units = SYSTEMS[analysis.project.table.project.units]
     unit = 1.0 / units.convert(1.0, "pressure")
-    corners, pressure, plane = _triangles(analysis, case)
+    quads, pressure, plane = cell_quads(analysis, case)  # far fewer than the faces of a fine mesh
+    corners, pressure, plane = _two_triangles(quads), np.repeat(pressure, 2), np.repeat(plane, 2)
     largest = max(float(analysis.force.cell_pressure.max(initial=0.0)), float(pressure.max(initial=0.0)))
     top = style.scale_top(1.02 * largest / unit)
     about = {
         "case": case,
-        "triangles": len(corners),
+        "triangles": len(plane),
         "top": top,
         "unit": units.label("pressure"),
         "planes": roof.planes.count,
@@ -130,18 +129,8 @@ def surface_block(analysis: Analysis, case: int) -> bytes:
     return block(
         about,
         {
-            "corners": corners.reshape(-1, 3).astype("<f4"),
+            "corners": corners.astype("<f4"),
             "pressure": (pressure / unit).astype("<f4"),
             "plane": plane.astype("<i4"),
         },
     )
-
-
-def _triangles(analysis: Analysis, case: int) -> tuple[Array, Array, NDArray[np.int64]]:
-    roof = analysis.project.roof
-    if len(roof.faces) >= FINE_MESH:
-        corners = roof.points[roof.faces]
-        middle = corners[:, :, :2].mean(axis=1)
-        return corners, case_pressure_at(analysis.snow.cases[case], middle, roof.face_plane), roof.face_plane
-    quads, pressure, plane = cell_quads(analysis, case)
-    return _two_triangles(quads).reshape(-1, 3, 3), np.repeat(pressure, 2), np.repeat(plane, 2)
