@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import partial
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -10,10 +12,13 @@ from roofmodel.snow.asce_roof import AsceRoof, balanced_zones, chord_slope, slop
 from roofmodel.snow.cases import SnowCase, Value, Zone
 from roofmodel.snow.domed import (
     DOME_NOTE,
+    FULL,
+    NONE,
     disc,
     dome_name,
     dome_winds,
     dome_zones,
+    place_values,
     sector_field,
     sector_regions,
 )
@@ -35,7 +40,6 @@ NEAR_NOTE = (
     " from memory)."
 )
 ROUND_FORMULA = "0.5 p_f at the crown, 2 p_f C_s / C_e at 30 degrees and at the eave"
-DOME_FORMULA = "p_crown = {crown}, p_30 = 2 p_f C_s / C_e, p_eave = {eave}"
 MEMORY = (
     "7.6.2 and Fig. 7.4-2 (half of p_f at the crown; no such load below 10 degrees from eave to crown nor"
     " above 60) and no snow on what is steeper than 70 degrees (7.4.3) are from memory."
@@ -91,22 +95,13 @@ def asce_domes(known: AsceRoof) -> Cases:
             continue
         near = _near(known, dome.plane)
         knots, loads, values = _law(known, dome, dome.reach, dome.plane, near=near)
-        values += (
-            Value("p_crown", loads[0], "Pa", "at the crown"),
-            Value("p_30", float(max(loads)), "Pa", "at 30 degrees, or at the eave"),
-            Value("p_eave", loads[-1], "Pa", "at the eave"),
-        )
         like = Zone(
             f"unbalanced snow on {name}",
             int(dome.plane[0]),
             known.plan.polygon[dome.plane[0]],
             uniform(0.0),
             f"{known.rules.code} 7.6.4",
-            DOME_FORMULA.format(
-                crown="2 p_f C_s / C_e" if dome.pitch > MIDDLE else "0.5 p_f",
-                eave="2 p_f C_s,eave / C_e" if loads[-1] > 0.0 else "0 from 70 degrees on",
-            ),
-            values,
+            "",
         )
         notes = [*slope_notes(known), DOME_NOTE.format(kind=dome.kind), SECTOR, MEMORY]
         notes += [CONE_NOTE] if dome.pitch else []
@@ -115,12 +110,58 @@ def asce_domes(known: AsceRoof) -> Cases:
             zones = others(balanced_zones(known), dome.plane)
             regions = sector_regions(dome, wind)
             for knot in knots[1:-1]:
-                inner = disc(dome, knot, wind)
+                inner = disc(known.plan, dome, knot, wind)
                 regions = [part for r in regions for part in (r.intersection(inner), r.difference(inner))]
             field = sector_field(dome, wind, knots, loads)
-            zones += dome_zones(known.plan, dome, regions, field, like)
+            told = partial(_told, dome, wind, knots, loads, values)
+            zones += dome_zones(known.plan, dome, regions, field, like, told)
             cases.append(known.case(f"unbalanced on {name}, wind toward {compass(wind)}", zones, notes))
     return cases, skipped
+
+
+def _told(
+    dome: Dome, wind: Array, knots: list[float], loads: list[float], values: tuple[Value, ...], place: Array
+) -> tuple[str, tuple[Value, ...]]:
+    """Formula of 7.6.4 and its values at a plan point."""
+    away, angle, _, _ = place_values(dome, wind, place)
+    steep = dome.pitch > MIDDLE
+    names = ["p_eave", "p_eave"] if steep else ["p_crown", "p_30", "p_eave"][: len(knots)]
+    where = ["x_crown", "x_30", "x_end"]
+    k = int(np.clip(np.searchsorted(knots, away, side="left"), 1, len(knots) - 1))
+    if away >= knots[-1] or loads[k] == loads[k - 1]:
+        radial = names[-1] if away >= knots[-1] else names[k]
+    elif k == 1:
+        radial = f"p_crown + ({names[1]} - p_crown) r / x_30"
+    else:
+        radial = f"p_30 + (p_eave - p_30) (r - x_30) / ({where[k]} - x_30)"
+    says = {
+        "p_crown": "p_crown = 0.5 p_f",
+        "p_30": "p_30 = 2 p_f C_s / C_e",
+        "p_eave": "p_eave = 2 p_f C_s,eave / C_e" if loads[-1] > 0.0 else "p_eave = 0 from 70 degrees on",
+    }
+    used = [name for name in says if name in radial]
+    share = float(np.clip((NONE - angle) / (NONE - FULL), 0.0, 1.0))
+    whole = share >= 1.0
+    if not whole:
+        radial = f"f ({radial})" if " " in radial else f"f {radial}"
+    lines = [f"p = {radial}", *(says[name] for name in used)]
+    lines += [] if whole else ["f = (phi_none - phi) / (phi_none - phi_full)"]
+    own = {"p_crown": loads[0], "p_30": float(max(loads)), "p_eave": loads[-1]}
+    words = {
+        "p_crown": "at the crown",
+        "p_30": "at 30 degrees, or at the eave",
+        "p_eave": "at the eave, or from 70 degrees on",
+    }
+    more = [Value(name, own[name], "Pa", words[name]) for name in used]
+    if "x_end" in radial:
+        more.append(Value("x_end", knots[-1], "m", "from the crown to the eave, or to 70 degrees"))
+    more.append(Value("r", away, "m", "from the crown, where this zone has its largest pressure"))
+    more.append(Value("phi", angle, "rad", "there, from the wind's way; the whole load to 45 degrees"))
+    if not whole:
+        more.append(Value("phi_full", FULL, "rad", "7.6.4, half of the sector downwind"))
+        more.append(Value("phi_none", NONE, "rad", "7.6.4, no load from here on"))
+        more.append(Value("f", share, "", "share of the load"))
+    return ", ".join(lines), (*values, *more)
 
 
 def _chord_bar(rise: float, run: float) -> str:

@@ -1,9 +1,10 @@
-"""Snow on domes and cones: one linear pressure on each facet or part of one, nowhere below the standard's."""
+"""Snow on domes and cones: linear pressures on parts of facets, each the standard's at its largest."""
 
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
+from itertools import combinations
 
 import numpy as np
 import shapely
@@ -11,22 +12,26 @@ from numpy.typing import NDArray
 from shapely import Polygon
 from shapely.geometry.base import BaseGeometry
 
-from roofmodel.snow.cases import Zone
+from roofmodel.snow.cases import Value, Zone
 from roofmodel.snow.regions import Plan, polygonal
 from roofmodel.surface import Dome, RoofSurface
 
 Array = NDArray[np.float64]
 Field = Callable[[Array], Array]
+Told = Callable[[Array], tuple[str, tuple[Value, ...]]]
 
 WINDS = 8  # every facet up to 45 degrees wide lies within the full sector of one of them
 FULL = np.radians(45.0)  # ASCE/SEI 7 7.6.4: half of the sector that carries the whole load
 NONE = np.radians(67.5)  # and half of that outside of which none lies
 CLOSE = 0.04  # parts whose linear pressure lies farther above the standard's are halved, of the greatest
 HALVINGS = 2
+CHORD = np.radians(7.5)  # a circle's longest chord
+BATCH = 256  # parts at a time
 DOME_NOTE = (
     "The {kind} counts as round, with its eave at the distance of the nearest one from the crown; the load at"
     " the eave holds from there on. Wind in any other direction turns the case: each facet takes the whole"
-    " load in one of these. Each zone is a plane at or just above the load of the standard."
+    " load in one of these. The largest pressure of each zone is that of the standard at the place given with"
+    " it; from there it falls as a plane that is nowhere below the standard's load."
 )
 
 
@@ -34,6 +39,13 @@ def dome_name(roof: RoofSurface, dome: Dome) -> str:
     """Name for titles, by its first facet where there are several."""
     several = sum(other.kind == dome.kind for other in roof.domes) > 1
     return f"the {dome.kind}{f' with {roof.planes.name[dome.plane[0]]}' if several else ''}"
+
+
+def place_values(dome: Dome, wind: Array, place: Array) -> tuple[float, float, float, float]:
+    """Distance from the crown, angle from the wind, and both along it and across. [m, rad, m, m]."""
+    local = place - dome.center
+    along, across = float(local @ wind), abs(float(local @ np.array([wind[1], -wind[0]])))
+    return float(np.hypot(along, across)), float(np.arctan2(across, along)), along, across
 
 
 def dome_winds(roof: RoofSurface, dome: Dome) -> list[Array]:
@@ -65,7 +77,7 @@ def sector_regions(dome: Dome, wind: Array) -> list[BaseGeometry]:
         rim = np.cos(angle)[:, None] * wind + np.sin(angle)[:, None] * side
         return Polygon([dome.center, *(dome.center + far * rim)])
 
-    return [wedge(-NONE, -FULL), wedge(-FULL, 0.0), wedge(0.0, FULL), wedge(FULL, NONE)]
+    return [wedge(-NONE, -FULL), wedge(-FULL, FULL), wedge(FULL, NONE)]
 
 
 def sector_field(dome: Dome, wind: Array, knots: Sequence[float], pressure: Sequence[float]) -> Field:
@@ -97,15 +109,23 @@ def sector_field(dome: Dome, wind: Array, knots: Sequence[float], pressure: Sequ
     return field
 
 
-def disc(dome: Dome, radius: float, wind: Array) -> Polygon:
-    """Circle around the crown as a polygon that is symmetric about the wind. [m]."""
-    angle = np.linspace(0.0, 2.0 * np.pi, 48, endpoint=False)[:, None]
-    side = np.array([wind[1], -wind[0]])
-    return Polygon(dome.center + radius * (np.cos(angle) * wind + np.sin(angle) * side))
+def disc(plan: Plan, dome: Dome, radius: float, wind: Array) -> Polygon:
+    """Circle around the crown as a polygon that bends where facets meet. [m]."""
+    local = shapely.get_coordinates([plan.polygon[i] for i in dome.plane]) - dome.center
+    local = local[np.hypot(*local.T) > 1e-6 * dome.outer]
+    first = np.arctan2(wind[1], wind[0])
+    turn = np.unique(np.round((np.arctan2(local[:, 1], local[:, 0]) - first) % (2.0 * np.pi), 6))
+    if not 5 < len(turn) <= 60:
+        turn = np.linspace(0.0, 2.0 * np.pi, 48, endpoint=False)
+    gap = np.diff(np.r_[turn, turn[0] + 2.0 * np.pi])
+    parts = np.maximum(np.ceil(gap / CHORD - 1e-6), 1.0).astype(int)
+    step = np.arange(parts.sum()) - np.repeat(np.cumsum(parts) - parts, parts)
+    angle = first + np.repeat(turn, parts) + step * np.repeat(gap / parts, parts)
+    return Polygon(dome.center + radius * np.stack([np.cos(angle), np.sin(angle)], axis=1))
 
 
 def dome_zones(
-    plan: Plan, dome: Dome, regions: Sequence[BaseGeometry], field: Field, like: Zone
+    plan: Plan, dome: Dome, regions: Sequence[BaseGeometry], field: Field, like: Zone, told: Told
 ) -> list[Zone]:
     """Zones of a load on the facets of a dome.
 
@@ -118,21 +138,51 @@ def dome_zones(
     field : callable
         Pressure at plan points.
     like : Zone
-        Its name, clause, formula and values.
+        Its name and clause.
+    told : callable
+        Formula of the standard and its values at a plan point (2,): where a zone has its largest pressure.
     """
     facets = np.array([plan.polygon[i] for i in dome.plane], dtype=object)
     shapes = np.array(regions, dtype=object)
     facet, region = shapely.STRtree(shapes).query(facets, predicate="intersects")
     cut = shapely.intersection(facets[facet], shapes[region])
     size = field(shapely.get_coordinates(facets)).max(initial=0.0)
-    found = []
-    for plane, part in zip(dome.plane[facet], cut, strict=True):
-        for polygon in _polygons(part):
-            found += [
-                replace(like, plane=int(plane), polygon=piece, pressure=law)
-                for piece, law in _planes_above(polygon, field, CLOSE * size, HALVINGS)
-            ]
-    return found
+    waiting = [
+        _Part(int(plane), polygon)
+        for plane, part in zip(dome.plane[facet], cut, strict=True)
+        for polygon in _polygons(part)
+    ]
+    found: list[Zone] = []
+    for left in range(HALVINGS, -1, -1):
+        rest = []
+        for begin in range(0, len(waiting), BATCH):
+            some = waiting[begin : begin + BATCH]
+            tops, laws, over = _planes_above([part.polygon for part in some], dome.center, field)
+            for part, top, law, above in zip(some, tops, laws, over, strict=True):
+                if left and above > CLOSE * size:
+                    rest += [_Part(part.plane, half) for half in _halved(part.polygon, dome.center)]
+                elif not np.isnan(above):
+                    formula, values = told(top)
+                    found.append(
+                        replace(
+                            like,
+                            plane=part.plane,
+                            polygon=part.polygon,
+                            pressure=law,
+                            formula=formula,
+                            values=values,
+                        )
+                    )
+        waiting = rest
+    return sorted(found, key=lambda zone: zone.plane)
+
+
+@dataclass(frozen=True)
+class _Part:
+    """Part of a facet."""
+
+    plane: int
+    polygon: Polygon
 
 
 def _polygons(geometry: BaseGeometry) -> list[Polygon]:
@@ -140,30 +190,84 @@ def _polygons(geometry: BaseGeometry) -> list[Polygon]:
     return [] if whole is None else [whole] if isinstance(whole, Polygon) else list(whole.geoms)
 
 
-def _planes_above(polygon: Polygon, field: Field, close: float, left: int) -> list[tuple[Polygon, Array]]:
-    """Parts of a polygon, each with the a, b, c of a plane that is nowhere below a field."""
-    corners = np.unique(np.round(shapely.get_coordinates(polygon), 9), axis=0)
+def _halved(polygon: Polygon, crown: Array) -> list[Polygon]:
+    """Both halves of a polygon, cut across its longer side, from the crown or around it."""
     center = np.array(polygon.centroid.coords[0])
-    rim = shapely.get_coordinates(shapely.segmentize(polygon.exterior, np.sqrt(polygon.area) / 4.0))[:-1]
-    points = np.concatenate([rim, 0.5 * (rim + center), [center]])
-    inner = points + 1e-6 * (center - points)  # not beyond a bend
-    value = field(inner)
-    if value.max() <= 0.0:
-        return []
-    basis = np.column_stack([np.ones(len(points)), points - center])
-    law = np.linalg.lstsq(basis, value, rcond=None)[0]
-    law[0] += (value - basis @ law).max()
-    above = basis @ law - value
-    if left and above.max() > close:
-        low, high = corners.min(axis=0), corners.max(axis=0)
-        box = shapely.oriented_envelope(polygon)
-        first, second, third = shapely.get_coordinates(box)[:3]
-        sides = (second - first, third - second)
-        long = max(sides, key=np.linalg.norm)
-        along, reach = long / np.linalg.norm(long), float(np.linalg.norm(high - low)) + 1.0
-        across = np.array([-along[1], along[0]])
-        ahead, aside = reach * along, reach * across
-        half = Polygon(center + np.array([-aside, ahead - aside, ahead + aside, aside]))
-        halves = (*_polygons(polygon.intersection(half)), *_polygons(polygon.difference(half)))
-        return [piece for part in halves for piece in _planes_above(part, field, close, left - 1)]
-    return [(polygon, np.array([law[0] - law[1:] @ center, *law[1:]]))]
+    out = (center - crown) / max(float(np.linalg.norm(center - crown)), 1e-300)
+    ways = np.stack([out, [-out[1], out[0]]])
+    long = np.ptp(shapely.get_coordinates(polygon) @ ways.T, axis=0)
+    along, across = ways if long[0] > 1.001 * long[1] else ways[::-1]
+    ahead, aside = (2.0 * long.max() + 1.0) * np.stack([along, across])
+    half = Polygon(center + np.array([-aside, ahead - aside, ahead + aside, aside]))
+    return [*_polygons(polygon.intersection(half)), *_polygons(polygon.difference(half))]
+
+
+def _samples(polygon: Polygon, crown: Array) -> tuple[Array, Array]:
+    """Corners (c, 2) of a polygon, and points (n, 2) to look at: rim, foot of the crown on edges, middle."""
+    corners = shapely.get_coordinates(polygon.exterior)
+    first, edge = corners[:-1], np.diff(corners, axis=0)
+    share = np.sum((crown - first) * edge, axis=1) / np.maximum(np.sum(edge**2, axis=1), 1e-300)
+    share = np.stack([np.clip(share, 0.0, 1.0), np.full(len(edge), 0.5)])
+    rim = np.concatenate([first, (first + share[..., None] * edge).reshape(-1, 2)])
+    center = np.array(polygon.centroid.coords[0])
+    points = np.concatenate([rim, [center]])
+    at_crown = np.linalg.norm(points - crown, axis=1) < 1e-9
+    points[at_crown] += 1e-6 * (center - points[at_crown])  # the crown lies in every direction
+    return corners[:-1], points
+
+
+def _planes_above(polygons: Sequence[Polygon], crown: Array, field: Field) -> tuple[Array, Array, Array]:
+    """Planes nowhere below a field in polygons, and no higher than it is at its largest in each.
+
+    Returns
+    -------
+    (n, 2), (n, 3), (n,) float
+        Where the field is largest [m], where the plane meets it; a, b, c; by how much the plane is above the
+        field at most, NaN where there is no load. [Pa]
+    """
+    every = [_samples(polygon, crown) for polygon in polygons]
+    value = field(np.concatenate([points for _, points in every]))
+    split = np.cumsum([len(points) for _, points in every])[:-1]
+    count = max(len(points) for _, points in every), max(len(corners) for corners, _ in every)
+    # Step from the largest, how much less is there, and steps to corners; padded by the largest itself.
+    step, less = np.zeros((len(every), count[0], 2)), np.zeros((len(every), count[0]))
+    edge = np.zeros((len(every), count[1], 2))
+    top, high = np.zeros((len(every), 2)), np.zeros(len(every))
+    for k, ((corners, points), own) in enumerate(zip(every, np.split(value, split), strict=True)):
+        best = int(np.argmax(own >= own.max() * (1.0 - 1e-12)))
+        top[k], high[k] = points[best], own[best]
+        step[k, : len(points)], less[k, : len(points)] = points - top[k], own - own[best]
+        edge[k, : len(corners)] = corners - top[k]
+    grade = _steepest(step, np.minimum(less, 0.0), edge)
+    over = np.max(np.einsum("kni,ki->kn", step, grade) - less, axis=1)
+    law = np.column_stack([high - np.sum(grade * top, axis=1), grade])
+    return top, law, np.where(high > 0.0, over, np.nan)
+
+
+def _steepest(step: Array, less: Array, edge: Array) -> Array:
+    """Slopes (k, 2) with slope . step >= less and slope . edge <= 0 that bring the planes lowest.
+
+    Linear programs of two unknowns: the best of all points where two bounds meet; level planes are allowed.
+    """
+    size = np.abs(less).max(axis=1, initial=0.0)
+    size = np.where(size > 0.0, size, 1.0)
+    length = np.maximum(np.linalg.norm(step, axis=2).max(axis=1), 1e-300)
+    rows = np.concatenate([step, -edge], axis=1) / length[:, None, None]
+    bounds = np.concatenate([less, np.zeros(edge.shape[:2])], axis=1) / size[:, None]
+    first, second = np.array(list(combinations(range(rows.shape[1]), 2))).T
+    a, b = rows[:, first], rows[:, second]
+    cross = a[..., 0] * b[..., 1] - a[..., 1] * b[..., 0]
+    with np.errstate(divide="ignore", invalid="ignore"):
+        x = (bounds[:, first] * b[..., 1] - bounds[:, second] * a[..., 1]) / cross
+        y = (bounds[:, second] * a[..., 0] - bounds[:, first] * b[..., 0]) / cross
+    meet = np.where((np.abs(cross) > 1e-9)[..., None], np.stack([x, y], axis=-1), 0.0)
+    kept = np.ones(meet.shape[:2], dtype=bool)
+    for n in range(rows.shape[1]):  # row by row, to need little memory
+        kept &= (
+            meet[..., 0] * rows[:, None, n, 0] + meet[..., 1] * rows[:, None, n, 1]
+            >= bounds[:, None, n] - 1e-9
+        )
+    total = np.where(kept, np.einsum("kmi,ki->km", meet, rows[:, : step.shape[1]].sum(axis=1)), np.inf)
+    best = np.argmin(total, axis=1)
+    chosen = meet[np.arange(len(meet)), best]
+    return chosen * (size / length)[:, None]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from dataclasses import dataclass
 from functools import partial
 
 import numpy as np
@@ -11,7 +11,7 @@ from shapely.geometry.base import BaseGeometry
 
 from roofmodel.snow import nbcc2020
 from roofmodel.snow.cases import SnowCase, Value, Zone
-from roofmodel.snow.domed import DOME_NOTE, disc, dome_name, dome_winds, dome_zones
+from roofmodel.snow.domed import DOME_NOTE, disc, dome_name, dome_winds, dome_zones, place_values
 from roofmodel.snow.nbcc_roof import CODE, Array, Cases, NbccRoof, common_values, notes_of, uniform_zones
 from roofmodel.snow.regions import compass, uniform
 from roofmodel.snow.vault_cases import ARCH, MIDDLE
@@ -39,32 +39,101 @@ def nbcc_domes(known: NbccRoof) -> Cases:
         if rise <= ARCH * wide:
             skipped.append((f"unbalanced on {name}", "h / b is at most 0.05 (4.1.6.10)"))
             continue
-        law, values, middle = _law(known, dome)
+        law = _law(known, dome)
         like = Zone(
             f"drifted snow on {name}",
             int(dome.plane[0]),
             known.plan.polygon[dome.plane[0]],
             uniform(0.0),
             f"{CODE} 4.1.6.10",
-            "S_30 = I_s (S_s C_b C_w C_s C_a + S_r), C_a = min(h / (0.06 b), 2) / C_b",
-            values,
+            "",
         )
         notes = [*notes_of(known), DOME_NOTE.format(kind=dome.kind), NOTE]
         for wind in dome_winds(known.roof, dome):
             zones = others(uniform_zones(known), dome.plane)
-            regions = _regions(dome, wind, middle)
-            zones += dome_zones(known.plan, dome, regions, partial(_field, law, dome, wind), like)
+            regions = _regions(known, dome, wind, law.middle)
+            field, told = partial(_field, law, wind), partial(_told, law, wind)
+            zones += dome_zones(known.plan, dome, regions, field, like, told)
             cases.append(known.case(f"unbalanced on {name}, wind toward {compass(wind)}", zones, notes))
     return cases, skipped
 
 
-def _field(law: Callable[[Array, Array], Array], dome: Dome, wind: Array, xy: Array) -> Array:
+@dataclass(frozen=True)
+class _Law:
+    """What S of a dome needs: x_30 [m], C_b, whether the surface slips, and whether no slope reduces."""
+
+    known: NbccRoof
+    dome: Dome
+    middle: float
+    basic: float
+    slippery: bool
+    whole: bool
+
+    def arch(self, x: Array | float) -> Array:
+        """C_a on the axis."""
+        b = 2.0 * self.dome.reach
+        return nbcc2020.arch_factor(np.maximum(x, 0.0), self.dome.rise, b, self.basic, self.middle)
+
+    def slope(self, away: Array | float) -> Array:
+        """C_s at distances from the crown [m]."""
+        angle = self.dome.slope_at(np.minimum(away, self.dome.reach))
+        return np.ones(np.shape(angle)) if self.whole else nbcc2020.slope_factor(angle, self.slippery)
+
+    def load(self, x: Array | float, y: Array | float) -> Array:
+        """S downwind and across of the crown [m]. [Pa]."""
+        shape = nbcc2020.dome_factor(x, y, self.dome.outer, self.arch(x))
+        site, factors = self.known.site, (self.basic, self.slope(np.hypot(x, y)), shape)
+        return nbcc2020.specified_load(
+            site.ground_snow, site.associated_rain, self.known.importance, *factors
+        )
+
+
+def _law(known: NbccRoof, dome: Dome) -> _Law:
+    return _Law(
+        known,
+        dome,
+        min(dome.radius * float(np.sin(MIDDLE)), dome.reach),
+        float(known.calm[dome.plane[0]]),
+        bool(known.site.slippery and not np.isin(dome.plane, list(known.obstructed)).any()),
+        bool(np.isin(dome.plane, list(known.unreduced)).any()),
+    )
+
+
+def _field(law: _Law, wind: Array, xy: Array) -> Array:
     """S at plan points. [Pa]."""
-    local = xy - dome.center
-    return law(local @ wind, local @ np.array([wind[1], -wind[0]]))
+    local = xy - law.dome.center
+    return law.load(local @ wind, local @ np.array([wind[1], -wind[0]]))
 
 
-def _regions(dome: Dome, wind: Array, middle: float) -> list[BaseGeometry]:
+def _told(law: _Law, wind: Array, place: Array) -> tuple[str, tuple[Value, ...]]:
+    """Formula of 4.1.6.10 and its values at a plan point."""
+    known, dome = law.known, law.dome
+    away, _, x, y = place_values(dome, wind, place)
+    along, site = float(law.arch(x)), known.site
+    shape = float(nbcc2020.dome_factor(x, y, dome.outer, along))
+    snow = site.ground_snow * law.basic * float(law.slope(away)) * shape
+    main = "S = I_s (S_s C_b C_w C_s C_a + S_r)"
+    if snow < site.associated_rain:
+        main = "S = 2 I_s S_s C_b C_w C_s C_a where S_r is no more than the snow that holds it"
+    values = (
+        *common_values(known, int(dome.plane[0])),
+        Value("h", dome.rise, "m", "crown above the eave"),
+        Value("b", 2.0 * dome.reach, "m", "across the plan"),
+        Value("x_30", law.middle, "m", "from the crown to 30 degrees, or to the eave"),
+        Value("x", x, "m", "downwind of the crown, where this zone has its largest pressure"),
+        Value("y", y, "m", "beside the axis there"),
+        Value("r", dome.outer, "m", "from the crown to the farthest corner"),
+        Value("C_a0", along, "", "on the axis at x"),
+        Value("C_a", shape, "", "at x and y"),
+        Value("C_w", 1.0, "", "4.1.6.2.(4), where snow accumulates"),
+        Value("alpha", float(dome.slope_at(np.array(min(away, dome.reach)))), "rad", "slope at x and y"),
+        Value("C_s", float(law.slope(away)), "", "at x and y"),
+        known.light_density,
+    )
+    return f"{main}, C_a = C_a0 (1 - y / r), C_a0 = min(h / (0.06 b), 2) min(x / x_30, 1) / C_b", values
+
+
+def _regions(known: NbccRoof, dome: Dome, wind: Array, middle: float) -> list[BaseGeometry]:
     """Downwind half of the plan, cut along the axis, at x_30 and at 30 degrees. [m]."""
     side, far = np.array([wind[1], -wind[0]]), 2.0 * dome.outer
 
@@ -75,50 +144,5 @@ def _regions(dome: Dome, wind: Array, middle: float) -> list[BaseGeometry]:
     regions: list[BaseGeometry] = [
         box(near, end, way) for near, end in ((0.0, middle), (middle, far)) for way in (-1.0, 1.0)
     ]
-    inner = disc(dome, middle, wind)
+    inner = disc(known.plan, dome, middle, wind)
     return [part for r in regions for part in (r.intersection(inner), r.difference(inner)) if part.area > 0.0]
-
-
-def _law(known: NbccRoof, dome: Dome) -> tuple[Callable[[Array, Array], Array], tuple[Value, ...], float]:
-    """S downwind and across of the crown, the values of its formula, and x_30."""
-    reach, plane, rise = dome.reach, int(dome.plane[0]), dome.rise
-    middle = min(dome.radius * float(np.sin(MIDDLE)), reach)
-    basic = float(known.calm[plane])
-    slippery = known.site.slippery and not np.isin(dome.plane, list(known.obstructed)).any()
-    whole = bool(np.isin(dome.plane, list(known.unreduced)).any())
-
-    def slope_factor(away: Array) -> Array:
-        slope = dome.slope_at(np.minimum(away, reach))
-        return np.ones(slope.shape) if whole else nbcc2020.slope_factor(slope, slippery)
-
-    def law(x: Array, y: Array) -> Array:
-        along = nbcc2020.arch_factor(np.maximum(x, 0.0), rise, 2.0 * reach, basic, middle)
-        shape = nbcc2020.dome_factor(x, y, dome.outer, along)
-        site = known.site
-        return nbcc2020.specified_load(
-            site.ground_snow,
-            site.associated_rain,
-            known.importance,
-            basic,
-            slope_factor(np.hypot(x, y)),
-            shape,
-        )
-
-    peak, none = np.array([middle]), np.array([0.0])
-    values = (
-        *common_values(known, plane),
-        Value("h", rise, "m", "crown above the eave"),
-        Value("b", 2.0 * reach, "m", "across the plan"),
-        Value("x_30", middle, "m", "from the crown to 30 degrees, or to the eave"),
-        Value(
-            "C_a",
-            float(nbcc2020.arch_factor(middle, rise, 2.0 * reach, basic, middle)),
-            "",
-            "on the axis from x_30 on",
-        ),
-        Value("C_w", 1.0, "", "4.1.6.2.(4), where snow accumulates"),
-        Value("C_s", float(slope_factor(peak)[0]), "", "at x_30"),
-        Value("S_30", float(law(peak, none)[0]), "Pa", "on the axis at x_30"),
-        known.light_density,
-    )
-    return law, values, middle

@@ -6,6 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+import shapely
 from shapely import Point
 from snow_roofs import plane_force
 
@@ -103,7 +104,7 @@ def test_turning_a_dome_changes_nothing(site):
     here, there = dome(sides=12, rings=4), dome(sides=12, rings=4, turn=np.radians(37.0), shift=(50.0, -9.0))
     loads = [sorted(plane_force(r, c).sum() for c in unbalanced(r, site)) for r in (here, there)]
     assert len(loads[0]) == 8
-    assert loads[0] == pytest.approx(loads[1], rel=1e-3)  # planes lie a little above, by rounding
+    assert loads[0] == pytest.approx(loads[1], rel=3e-3)  # planes lie a little above, cut by rounding
 
 
 @pytest.mark.parametrize("site", [ASCE, ASCE16, NBCC], ids=lambda s: s.standard)
@@ -190,8 +191,8 @@ def test_a_cone_takes_the_sector_beside_its_hips():
         assert len(cases) == 8
         reduced = float(asce.slope_factor(np.radians(pitch), 1.2, False))
         tip, eave = polar(roof, cases[0], [1e-6, 5.99], np.array([0.0]))[:, 0]
-        assert 0.999 * 2.0 * FLAT * reduced < eave < 1.03 * 2.0 * FLAT * reduced
-        assert tip == pytest.approx(0.5 * FLAT if pitch < 30.0 else 2.0 * FLAT * reduced, rel=0.05)
+        assert 0.998 * 2.0 * FLAT * reduced < eave <= 2.0 * FLAT * reduced * (1.0 + 1e-9)
+        assert tip == pytest.approx(0.5 * FLAT if pitch < 30.0 else 2.0 * FLAT * reduced, rel=0.08)
     assert [c for c in snow_cases(cone(25.0), ASCE).cases if c.name.startswith("unbalanced, wind")]
 
 
@@ -239,3 +240,25 @@ def test_an_asce_dome_is_nowhere_below_its_clause(sides):
         wanted = radial * min((67.5 - abs(phi)) / 22.5, 1.0)
         there = polar(roof, case, [r], np.array([phi]))[0, 0]
         assert wanted - 5.0 < there < wanted + (0.25 if sides == 6 else 0.1) * values["p_30"]
+
+
+@pytest.mark.parametrize("site", [ASCE, ASCE16, NBCC], ids=lambda s: s.standard)
+@pytest.mark.parametrize("sides", [6, 16, 24])
+def test_every_zone_has_the_load_of_the_clause_at_the_place_given_with_it(site, sides):
+    """By hand from r and phi, or x and y: the largest pressure of each zone, to rounding."""
+    roof = dome(rise=5.0, sides=sides, rings=5)
+    found = roof.domes[0]
+    for case in unbalanced(roof, site)[:2]:
+        for zone in case.zones:
+            v = {one.symbol: one.value for one in zone.values}
+            if site is NBCC:
+                along = min(v["h"] / (0.06 * v["b"]), 2.0) / v["C_b"] * min(v["x"] / v["x_30"], 1.0)
+                degrees = np.degrees(found.slope_at(min(np.hypot(v["x"], v["y"]), found.reach)))
+                reduced = np.clip((70.0 - degrees) / 40.0, 0.0, 1.0)
+                wanted = 2000.0 * v["C_b"] * reduced * along * (1.0 - v["y"] / v["r"])
+            else:
+                knots = [0.0, found.radius / 2.0, found.reach]
+                radial = [0.5 * v["p_f"], 2.0 * v["p_f"] * v["C_s"], 2.0 * v["p_f"] * v["C_s,eave"]]
+                wanted = np.interp(v["r"], knots, radial) * min((67.5 - np.degrees(v["phi"])) / 22.5, 1.0)
+            corners = shapely.get_coordinates(zone.polygon)
+            assert (zone.pressure[0] + corners @ zone.pressure[1:]).max() == pytest.approx(wanted, rel=1e-6)

@@ -332,7 +332,7 @@ def test_projection_drifts_on_both_sides_by_hand():
         extra = plane_force(roof, across)[0] - FLAT * 40.0 * 30.0
         straight = 2.0 * 0.5 * (peak - 1.0) * 0.8 * SS * length * 6.0
         around = 4.0 * np.pi / 12.0 * (peak - 1.0) * 0.8 * SS * length**2  # 4.1.6.8: quarter cones
-        assert extra == pytest.approx(straight + around, rel=1e-3)
+        assert straight + around < extra < straight + 1.006 * around  # slices never below the cones
         assert pressure(across, 0, (20.0, 13.999)) == pytest.approx([0.8 * SS * peak + SR], rel=1e-3)
 
 
