@@ -19,7 +19,11 @@ from viewer.batches.journal import Journal
 from viewer.batches.run import Work, batches_of, run_batches
 from viewer.screen.command import BATCH
 from viewer.screen.command import PARTIAL as NAME
-from viewer.screen.work import failed
+from viewer.screen.findings import screen_findings, short_id
+from viewer.screen.map import map_drawing
+from viewer.screen.plan import plan_screening
+from viewer.screen.work import failed, screen_batch
+from viewer.snow.drawing import box_of
 
 ROOT = Path(__file__).parents[2]
 SCHEMA = json.loads((Path(viewer.__file__).parent / "screen.schema.json").read_text())
@@ -314,6 +318,47 @@ def deadly(batch, rules):
 
 
 @pytest.mark.slow
+def test_an_address_that_is_none_is_refused_at_once_and_quietly(tile, tmp_path):
+    pytest.importorskip("distributed")
+    began = time.monotonic()
+    for address in ("nonsense", "http://localhost:8786", "tcp://"):
+        code, out, err = screen(tile, *SNOW, "--out", tmp_path / "out", "--cluster", address)
+        assert (code, out) == (2, "")
+        assert len(err.splitlines()) == 1
+        assert f"--cluster {address}" in err
+    assert time.monotonic() - began < 45.0
+    assert not (tmp_path / "out").exists()
+
+
+def test_long_ids_keep_head_and_tail():
+    first, other = (f"UUID_{n}9810e-cbdf-43ba-89d5-ed338c7b3d1{n}" for n in (1, 2))
+    assert short_id("house 7") == "house 7"
+    assert short_id(first) != short_id(other)
+    assert len(short_id(first)) == 24
+    assert first.startswith(short_id(first).split("…")[0])
+    assert first.endswith(short_id(first).split("…")[1])
+
+
+def test_the_map_says_which_buildings_its_numbers_are(tmp_path):
+    found = planned(tmp_path)
+    drawing = map_drawing(found)
+    words = [text.text for text in drawing.texts]
+    size = {text.size for text in drawing.texts}
+    assert min(size) >= 25.0  # 9 points where the map is as wide as an A4 page
+    b, e = found.ranking[0]
+    assert short_id(str(found.buildings[b]["id"]), 23) in words
+    assert any(found.edge((b, e))["edge"] in word for word in words)
+    for text in drawing.texts:
+        left, _, right, _ = box_of(text)
+        assert 0.0 <= left < right <= drawing.size[0] + 1.0, text.text
+
+
+def planned(tmp_path):
+    """A tile screened in this process."""
+    plan = plan_screening(write(tmp_path, city(5)), SNOW[1], None, "SI")
+    return screen_findings(plan, screen_batch(plan.buildings, plan.rules))
+
+
 def test_a_cluster_gives_the_same_bytes(tile, plain, tmp_path):
     distributed = pytest.importorskip("distributed")
     with distributed.LocalCluster(

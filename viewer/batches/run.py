@@ -210,10 +210,12 @@ def _client(address: str) -> Any:
     """Connection to a scheduler that has workers."""
     try:
         from distributed import Client
+        from distributed.comm import get_address_host_port
     except ImportError:
         message = "--cluster needs Dask, which is not installed: pip install 'eavewright[cluster]'"
         raise InputError(message) from None
     try:
+        get_address_host_port(address)  # a client of no address at all ends with a traceback of its own
         client = Client(address, timeout="10s", set_as_default=False)
     except (OSError, ValueError, TypeError) as error:
         reason = " ".join(str(error).split())[:120] or type(error).__name__

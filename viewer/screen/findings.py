@@ -95,9 +95,16 @@ def worst_force(building: Mapping[str, Any]) -> float:
 
 
 def named(building: Mapping[str, Any]) -> str:
-    """Name of a building for people: its number in the file and its id, shortened."""
-    text = str(building["id"])
-    return f"{building['number']} {text if len(text) <= 24 else text[:21] + '...'}"
+    """Name of a building for people: its number in the file and its id, shortened in the middle."""
+    return f"{building['number']} {short_id(str(building['id']))}"
+
+
+def short_id(text: str, most: int = 24) -> str:
+    """An id cut in the middle, so that head and tail still tell it from its neighbors."""
+    if len(text) <= most:
+        return text
+    tail = (most - 1) // 3
+    return f"{text[: most - 1 - tail]}…{text[-tail:]}"
 
 
 def summary_words(findings: ScreenFindings) -> str:

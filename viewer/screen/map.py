@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from viewer import style
 from viewer.files import atomic
 from viewer.picture.labels import wrap_text
-from viewer.screen.findings import ScreenFindings, summary_words, worst_force
+from viewer.screen.findings import ScreenFindings, short_id, summary_words, worst_force
 from viewer.snow.contours import round_step
 from viewer.snow.drawing import Box, Drawing, box_of, paint
 from viewer.snow.margins import draw_scale_bar
@@ -22,7 +22,7 @@ from viewer.snow.plan import Place, fit
 Array = NDArray[np.float64]
 
 WIDTH = 2000.0  # [px]
-MARGIN, LEGEND, HEADER, FOOT = 44.0, 330.0, 150.0, 90.0
+MARGIN, LEGEND, HEADER, FOOT = 44.0, 450.0, 170.0, 100.0
 TALLEST, LEAST = 1500.0, 620.0  # height of the map [px]
 SMALL = 16.0  # buildings smaller than this on the map are drawn as discs [px]
 BANDS = 6
@@ -49,11 +49,11 @@ def map_drawing(findings: ScreenFindings) -> Drawing:
             band = int(np.clip(np.searchsorted(bounds, force) - 1, 0, len(colors) - 1))
             _building(drawing, one, place, colors[band] if force > 0.0 else style.PAPER)
         _numbers(drawing, findings, place)
-        draw_scale_bar(drawing, place, MARGIN, bottom, 21.0, findings.plan.units)
+        draw_scale_bar(drawing, place, MARGIN, bottom, 28.0, findings.plan.units)
     else:
-        drawing.write("No building could be screened.", MARGIN, HEADER + 60.0, 26.0, bold=True)
+        drawing.write("No building could be screened.", MARGIN, HEADER + 60.0, 30.0, bold=True)
     words = f"{style.CAUTION} A screening shows where to look first."
-    drawing.write(words, WIDTH - MARGIN, bottom, 19.0, color=style.MUTED, align="right")
+    drawing.write(words, WIDTH - MARGIN, bottom, 25.0, color=style.MUTED, align="right")
     return drawing
 
 
@@ -91,8 +91,8 @@ def _numbers(drawing: Drawing, findings: ScreenFindings, place: Place) -> None:
             continue
         named.add(b)
         x, y = ends.mean(axis=0)
-        for dx, dy in ((16, -16), (16, 16), (-16, -16), (-16, 16), (34, 0), (-34, 0), (0, 34), (0, -34)):
-            text = drawing.write(str(rank), x + dx, y + dy, 21.0, bold=True, align="center", halo=True)
+        for dx, dy in ((20, -20), (20, 20), (-20, -20), (-20, 20), (40, 0), (-40, 0), (0, 40), (0, -40)):
+            text = drawing.write(str(rank), x + dx, y + dy, 28.0, bold=True, align="center", halo=True)
             box = box_of(text)
             inside = low[0] - 30 < box[0] and box[2] < high[0] + 30
             if inside and not any(_meet(box, other) for other in taken):
@@ -107,10 +107,10 @@ def _meet(a: Box, b: Box) -> bool:
 
 def _header(drawing: Drawing, findings: ScreenFindings) -> None:
     name = str(findings.plan.said["file"])
-    title = wrap_text(f"Sliding snow, screened: {name}", 34.0, WIDTH - 2.0 * MARGIN, bold=True)[0]
-    drawing.write(title, MARGIN, 46.0, 34.0, bold=True)
-    for n, line in enumerate(wrap_text(summary_words(findings), 21.0, WIDTH - 2.0 * MARGIN)[:2]):
-        drawing.write(line, MARGIN, 88.0 + 28.0 * n, 21.0, color=style.MUTED)
+    title = wrap_text(f"Sliding snow, screened: {name}", 42.0, WIDTH - 2.0 * MARGIN, bold=True)[0]
+    drawing.write(title, MARGIN, 46.0, 42.0, bold=True)
+    for n, line in enumerate(wrap_text(summary_words(findings), 28.0, WIDTH - 2.0 * MARGIN)[:2]):
+        drawing.write(line, MARGIN, 98.0 + 34.0 * n, 28.0, color=style.MUTED)
 
 
 def _legend(
@@ -118,21 +118,43 @@ def _legend(
 ) -> None:
     unit = findings.plan.units.label("line")
     for n, words in enumerate(("Worst sliding force", f"over a meter of edge, {unit}")):
-        drawing.write(words, x, y + 26.0 * n, 21.0, bold=n == 0)
-    top = y + 62.0
+        drawing.write(words, x, y + 34.0 * n, 28.0, bold=n == 0)
+    top = y + 66.0
     for n in range(len(colors) - 1, -1, -1):
-        drawing.area(shapely.box(x, top, x + 44.0, top + 30.0), colors[n], style.MUTED, 1.2)
-        drawing.write(f"{bounds[n]:g} to {bounds[n + 1]:g}", x + 58.0, top + 15.0, 20.0)
-        top += 36.0
-    drawing.area(shapely.box(x, top, x + 44.0, top + 30.0), style.PAPER, style.MUTED, 1.2)
-    drawing.write("nothing slides", x + 58.0, top + 15.0, 20.0)
-    top += 50.0
+        drawing.area(shapely.box(x, top, x + 44.0, top + 34.0), colors[n], style.MUTED, 1.2)
+        drawing.write(f"{bounds[n]:g} to {bounds[n + 1]:g}", x + 58.0, top + 17.0, 27.0)
+        top += 40.0
+    drawing.area(shapely.box(x, top, x + 44.0, top + 34.0), style.PAPER, style.MUTED, 1.2)
+    drawing.write("nothing slides", x + 58.0, top + 17.0, 27.0)
+    top += 62.0
     drawing.line(np.array([[x, top], [x + 44.0, top]]), style.EXCEEDED_ANCHORS[0], 4.0)
-    drawing.write("first of the ranking,", x + 58.0, top, 20.0)
-    drawing.write("by energy; with rank", x + 58.0, top + 26.0, 20.0)
+    drawing.write("first of the ranking,", x + 58.0, top, 27.0)
+    drawing.write("by energy; with rank", x + 58.0, top + 32.0, 27.0)
+    top = _named(drawing, findings, x, top + 86.0)
     if findings.failed:
         for n, words in enumerate((f"{len(findings.failed)} buildings are not", "on the map: not screened")):
-            drawing.write(words, x, top + 76.0 + 26.0 * n, 20.0, bold=True)
+            drawing.write(words, x, top + 16.0 + 34.0 * n, 27.0, bold=True)
+
+
+def _named(drawing: Drawing, findings: ScreenFindings, x: float, top: float) -> float:
+    """Which buildings the numbers are, as far as there is room; where it ends."""
+    room = int((drawing.size[1] - FOOT - 60.0 - top) // 62.0)
+    rows: list[tuple[int, int, int]] = []
+    for rank, (b, e) in enumerate(findings.ranking[:NUMBERED], 1):
+        if b not in {one[1] for one in rows}:
+            rows.append((rank, b, e))
+    if not rows or room < 1:
+        return top
+    unit = findings.plan.units
+    for rank, b, e in rows[:room]:
+        one, edge = findings.buildings[b], findings.edge((b, e))
+        drawing.write(str(rank), x + 32.0, top, 27.0, bold=True, align="right")
+        drawing.write(short_id(str(one["id"]), 23), x + 44.0, top, 27.0)
+        force = f"{unit.text(edge['force'], 'line')}, {edge['edge']}"
+        words = wrap_text(force, 25.0, LEGEND - 90.0)[0]
+        drawing.write(words, x + 44.0, top + 28.0, 25.0, color=style.MUTED)
+        top += 62.0
+    return top
 
 
 def write_map(drawing: Drawing, path: Path) -> None:

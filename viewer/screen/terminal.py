@@ -5,12 +5,20 @@ from __future__ import annotations
 from rich.console import Console
 from rich.text import Text
 
-from viewer.screen.findings import BASIS, NO_EDGE, RANK, ScreenFindings, leaves_inside, summary_words
+from viewer.screen.findings import (
+    BASIS,
+    NO_EDGE,
+    RANK,
+    ScreenFindings,
+    leaves_inside,
+    short_id,
+    summary_words,
+)
 from viewer.screen.page import ranking_table
 from viewer.style import CAUTION
 from viewer.terminal import plain_table
 
-TOP, FAILED, SHORT = 15, 5, 17
+TOP, FAILED, SHORT = 15, 5, 14
 
 
 def print_screen(findings: ScreenFindings, console: Console) -> None:
@@ -23,9 +31,10 @@ def print_screen(findings: ScreenFindings, console: Console) -> None:
         found = ranking_table(findings, TOP)
         table = plain_table(found.caption)
         for head, kind in zip(found.heads, found.numeric, strict=True):
-            table.add_column(head, justify="right" if kind == "n" else "left", overflow="fold")
+            right, whole = kind == "n", head == "Building"
+            table.add_column(head, justify="right" if right else "left", overflow="fold", no_wrap=whole)
         for row in found.rows:
-            table.add_row(row[0], row[1] if len(row[1]) <= SHORT else row[1][: SHORT - 3] + "...", *row[2:])
+            table.add_row(row[0], short_id(row[1], SHORT), *row[2:])
         say(table, highlight=False)
         say(Text(RANK, style="dim"), highlight=False)
         if leaves_inside(findings, TOP):
