@@ -1,7 +1,11 @@
 """The documentation: its commands run, its numbers are the tool's, its site is whole without the internet."""
 
+import os
 import re
 import shlex
+import shutil
+import subprocess
+import sys
 from html.parser import HTMLParser
 from pathlib import Path
 
@@ -80,6 +84,45 @@ def test_commands_of_every_page_exist(path):
         for word in words[1:]:
             if word.startswith(("models/", "tests/")):
                 assert (ROOT / word).exists(), line
+
+
+def test_readme_runs_from_an_empty_folder(tmp_path, monkeypatch, capsys):
+    """What a new user types, line by line; `house.gml` is the user's own file, [seam] is opened as told."""
+    monkeypatch.chdir(tmp_path)
+    shutil.copy(ROOT / "tests" / "data" / "roofs" / "building_and_garage_lod2_citygml2.gml", "house.gml")
+    block = re.search(r"## Use\n\n```sh\n(.*?)```", (ROOT / "README.md").read_text(), re.DOTALL).group(1)
+    done = []
+    for line in block.splitlines():
+        words = shlex.split(line, comments=True)
+        if "take the # off" in line:
+            text = Path("project.toml").read_text()
+            seam = re.search(r"(?m)^# \[seam\].*?\n\n", text, re.DOTALL).group()
+            Path("project.toml").write_text(text.replace(seam, re.sub("(?m)^# ", "", seam)))
+        if words[1] == "open":
+            assert _first_line(line).startswith("http://127.0.0.1:")
+        else:
+            assert run(line) == 0, (line, capsys.readouterr().err)
+        done.append(words[1])
+        if "--out" in words:
+            assert Path(words[words.index("--out") + 1]).exists(), line
+    assert len(done) >= 9
+    assert done.index("new") < done.index("check")
+
+
+def _first_line(line):
+    """What a line that serves until it is stopped says first."""
+    words = [*shlex.split(line, comments=True)[1:], "--no-browser"]
+    code = "import sys; sys.argv[0] = 'eavewright'; from viewer.cli import main; main()"
+    environment = {**os.environ, "PYTHONPATH": str(ROOT)}
+    program = subprocess.Popen(
+        [sys.executable, "-c", code, *words], stdout=subprocess.PIPE, text=True, env=environment
+    )
+    try:
+        return program.stdout.readline()
+    finally:
+        program.terminate()
+        program.wait(20)
+        program.stdout.close()
 
 
 PROJECT_COMMANDS = sorted(
@@ -174,9 +217,6 @@ class Links(HTMLParser):
 
 def test_site_is_built_without_warnings_and_needs_no_internet(tmp_path):
     pytest.importorskip("mkdocs")
-    import subprocess
-    import sys
-
     config = ROOT / "viewer" / "docs" / "mkdocs.yml"
     command = [
         sys.executable,
