@@ -15,8 +15,8 @@ import click
 from viewer.app.command import open_command
 from viewer.handover.command import handover
 from viewer.plan.command import plan
-from viewer.risk.command import risk
 from viewer.push.command import push
+from viewer.risk.command import risk
 from viewer.screen.command import screen
 from viewer.section.command import section
 from viewer.span.command import span

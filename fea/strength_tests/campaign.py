@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from fea.strength_tests.calibrate import Calibration, calibrate
 from fea.strength_tests.curves import CurveReading, read_curve
 from fea.strength_tests.fractiles import (
     Sample,
@@ -26,6 +27,7 @@ from fea.strength_tests.resistance import (
     factor_from_tests,
     model_factor,
 )
+from fea.strength_tests.rig import rig_model
 from roofmodel.errors import InputError
 from roofmodel.project.campaigns import Campaign
 
@@ -123,6 +125,8 @@ class CampaignResult:
         Where three tests or more have a calculated strength.
     more : MoreTests
     notes : tuple of str
+    calibration : Calibration or None
+        Where the campaign says how its curves were measured.
     """
 
     campaign: Campaign
@@ -138,6 +142,7 @@ class CampaignResult:
     model: ModelFactor | None
     more: MoreTests
     notes: tuple[str, ...]
+    calibration: Calibration | None = None
 
     @property
     def suspect(self) -> int:
@@ -193,6 +198,7 @@ def judge(campaign: Campaign) -> CampaignResult:
         model=_model(campaign, measured, counted),
         more=more_tests(nominal[counted], campaign),
         notes=(),
+        calibration=_calibration(campaign, readings, counted),
     )
     kept = counted & (np.arange(len(counted)) != found.suspect)
     without = justify(nominal[kept], campaign) if found.suspect >= 0 and kept.sum() >= LEAST_TESTS else None
@@ -289,3 +295,31 @@ def _model(campaign: Campaign, measured: Array, counted: NDArray[np.bool_]) -> M
     calculated = np.array([np.nan if t.calculated is None else t.calculated for t in campaign.tests])
     on = counted & ~np.isnan(calculated)
     return model_factor(measured[on], calculated[on]) if on.sum() >= LEAST_TESTS else None
+
+
+def _calibration(
+    campaign: Campaign, readings: list[CurveReading | None], counted: NDArray[np.bool_]
+) -> Calibration | None:
+    """Stiffness and slip by the rig, from the curves that count; None without a rig or without curves."""
+    rig = campaign.rig
+    pairs = [
+        (i, curve, one)
+        for i, (curve, one) in enumerate(zip(campaign.curves, readings, strict=True))
+        if curve is not None and one is not None and counted[i]
+    ]
+    if rig is None or not pairs:
+        return None
+    direction = campaign.table.specimen.direction
+    yields = np.inf
+    if rig.rail is not None:
+        section = rig.rail.section
+        modulus = section.W_z if direction == "along" else section.W_y
+        yields = rig.rail.material.yield_strength * modulus
+    return calibrate(
+        rig_model(rig, direction),
+        [curve for _, curve, _ in pairs],
+        [one for _, _, one in pairs],
+        np.array([i for i, _, _ in pairs]),
+        [campaign.tests[i].name for i, _, _ in pairs],
+        yields,
+    )

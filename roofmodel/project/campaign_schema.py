@@ -8,6 +8,7 @@ from pydantic import Field, model_validator
 
 from roofmodel.project.base import Table
 from roofmodel.project.field_types import Force, Line, Moment, SeamHeight, Sheet, Size, Stress
+from roofmodel.project.rigs import RigTable
 
 Direction = Literal["along", "across", "pull", "push"]
 
@@ -117,6 +118,9 @@ class CampaignFile(Table):
     campaign: Campaign
     specimen: Specimen
     method: Method = Field(default_factory=Method)
+    rig: RigTable | None = Field(
+        None, description="How curves were measured: fits stiffness and slip of the clamp to them."
+    )
     file: str | None = Field(
         None, description="CSV file with columns test and strength, and thickness, in place of test tables."
     )

@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,6 +13,7 @@ from numpy.typing import NDArray
 from roofmodel.errors import InputError
 from roofmodel.project.campaign_schema import CampaignFile, TestTable
 from roofmodel.project.csv_tables import read_table
+from roofmodel.project.rigs import Rig, make_rig
 from roofmodel.project.validation import read_text, validated
 
 Array = NDArray[np.float64]
@@ -31,6 +33,7 @@ class Campaign:
     curves : tuple of ((n,) float, (n,) float) or None
         Displacement and force of each test that has a curve. [m, N]
     inputs : tuple of Path
+    rig : Rig or None
     """
 
     path: Path
@@ -39,6 +42,7 @@ class Campaign:
     tests: tuple[TestTable, ...]
     curves: tuple[tuple[Array, Array] | None, ...]
     inputs: tuple[Path, ...]
+    rig: Rig | None = None
 
 
 def load_campaign(path: str | Path) -> Campaign:
@@ -74,10 +78,23 @@ def load_campaign(path: str | Path) -> Campaign:
                 what="a CSV file with displacement and force",
             )
             curves.append((found.number["displacement"], found.number["force"]))
+        rig = _rig(table, path.parent, inputs, digest)
     except InputError as error:
         message = f"{path.name}: {error}"
         raise InputError(message) from None
-    return Campaign(path, table, digest.hexdigest(), tests, tuple(curves), tuple(inputs))
+    if rig is not None and not any(curve is not None for curve in curves):
+        message = f"{path.name}: rig: there is no test with a curve to fit it to"
+        raise InputError(message)
+    return Campaign(path, table, digest.hexdigest(), tests, tuple(curves), tuple(inputs), rig)
+
+
+def _rig(table: CampaignFile, folder: Path, inputs: list[Path], digest: Any) -> Rig | None:
+    if table.rig is None:
+        return None
+    profile = None if table.rig.rail is None else table.rig.rail.profile
+    if profile is not None and profile.file is not None:
+        inputs.append(folder / profile.file)
+    return make_rig(table.rig, table.specimen.direction, folder, digest)
 
 
 def _tests(path: Path, name: str, digest: object) -> tuple[TestTable, ...]:

@@ -9,6 +9,7 @@ import click
 from viewer.stages import Spoken, Stages, console, named, print_json
 
 OUTPUTS = ("tests.json", "tests.html", "tests.png")
+RIG = "rig.png"
 
 
 @click.command(
@@ -22,7 +23,9 @@ def tests(file: Path, out: Path) -> None:
     """Read the test campaign FILE and say what strength it justifies.
 
     FILE is TOML: [campaign], [specimen] (what the strength is valid for), [method], and [[test]] tables with
-    strengths or curves, or one CSV file of all tests. Exit code 0: done. 2: bad input, nothing written.
+    strengths or curves, or one CSV file of all tests. With [rig], which says how the specimens were loaded,
+    stiffness and slip of the clamp are fitted to the curves and the rig's own model is held against them.
+    Exit code 0: done. 1: the model of the rig does not fit. 2: bad input, nothing written.
     """
     with Stages() as stages:
         stages.show("reading the tests")
@@ -35,7 +38,8 @@ def tests(file: Path, out: Path) -> None:
         from viewer.strength.page import write_campaign_page
 
         campaign = load_campaign(file)
-        check_output(out, list(campaign.inputs), list(OUTPUTS))
+        written = [*OUTPUTS, RIG] if campaign.rig is not None else list(OUTPUTS)
+        check_output(out, list(campaign.inputs), written)
         found = judge(campaign)
         folder = output_folder(out)
         stages.accept()
@@ -43,8 +47,15 @@ def tests(file: Path, out: Path) -> None:
         write_campaign_page(found, folder / "tests.html")
         with atomic(folder / "tests.png") as temporary:
             paint(campaign_drawing(found)).save(temporary, format="PNG")
+        if found.calibration is not None:
+            from viewer.strength.rig_chart import rig_drawing
+
+            with atomic(folder / RIG) as temporary:
+                paint(rig_drawing(found)).save(temporary, format="PNG")
     from viewer.strength.terminal import print_campaign
 
     print_campaign(found, console())
     print_json(folder / "tests.json")
-    console().print(f"Written to {folder}/: " + ", ".join(OUTPUTS), highlight=False)
+    console().print(f"Written to {folder}/: " + ", ".join(written), highlight=False)
+    if found.calibration is not None and not found.calibration.fits:
+        raise SystemExit(1)

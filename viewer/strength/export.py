@@ -9,6 +9,7 @@ from typing import Any
 from fea.strength_tests.campaign import CampaignResult, Justified
 from viewer.export import file_head, plain_data
 from viewer.files import write_text
+from viewer.strength.rig_words import rig_data
 from viewer.strength.words import valid_for
 
 
@@ -42,6 +43,7 @@ def campaign_data(found: CampaignResult) -> dict[str, Any]:
                 },
                 "suspect_above": found.limit,
                 "tests": [_test(found, i) for i in range(len(campaign.tests))],
+                "rig": rig_data(found),
                 "notes": found.notes,
             }
         )

@@ -13,7 +13,17 @@ from viewer.files import write_text
 from viewer.report.page import page_environment
 from viewer.snow.drawing import drawing_svg
 from viewer.strength.chart import campaign_drawing
-from viewer.strength.words import answer, model_words, more_table, strengths_table, tests_table, valid_for
+from viewer.strength.rig_chart import rig_drawing
+from viewer.strength.rig_words import rig_answer, rig_table, rig_verdict
+from viewer.strength.words import (
+    answer,
+    model_words,
+    more_table,
+    strengths_table,
+    tests_table,
+    units_of,
+    valid_for,
+)
 from viewer.style import css_variables
 
 CAUTIONS = (
@@ -26,7 +36,7 @@ CAUTIONS = (
 
 def write_campaign_page(found: CampaignResult, path: Path) -> None:
     """Write the page, whole or not at all."""
-    table = found.campaign.table
+    table, units = found.campaign.table, units_of(found)
     title = (
         ("Campaign", table.campaign.name),
         ("Report", table.campaign.report or "not given"),
@@ -47,6 +57,12 @@ def write_campaign_page(found: CampaignResult, path: Path) -> None:
             strengths=strengths_table(found),
             tests=tests_table(found),
             more=more_table(found),
+            rig=rig_table(found, units),
+            rig_answer=rig_answer(found, units),
+            rig_verdict="" if found.calibration is None else rig_verdict(found.calibration),
+            rig_chart=""
+            if found.calibration is None
+            else Markup(drawing_svg(rig_drawing(found), "Measured curves and the model of the rig")),
             model=model_words(found),
             notes=found.notes,
             cautions=CAUTIONS,

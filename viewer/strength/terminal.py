@@ -8,7 +8,8 @@ from rich.text import Text
 from fea.strength_tests.campaign import CampaignResult
 from viewer.report.tables import Table
 from viewer.strength.page import CAUTIONS
-from viewer.strength.words import answer, model_words, more_table, strengths_table, tests_table
+from viewer.strength.rig_words import rig_answer, rig_table, rig_verdict
+from viewer.strength.words import answer, model_words, more_table, strengths_table, tests_table, units_of
 from viewer.terminal import plain_table
 
 
@@ -28,6 +29,21 @@ def print_campaign(found: CampaignResult, console: Console) -> None:
             tuple(r[:5] + r[-1:] for r in tests.rows),
         ),
     )
+    rig = rig_table(found, units_of(found))
+    if rig is not None and found.calibration is not None:
+        console.print(Text(rig_answer(found, units_of(found))), highlight=False)
+        console.print(Text(rig_verdict(found.calibration)), highlight=False)
+        console.print()
+        some = (0, 1, 2, 3, 4, 7, 8)
+        print_table(
+            console,
+            Table(
+                rig.caption,
+                tuple(rig.heads[i] for i in some),
+                "tnnnnnn",
+                tuple(tuple(row[i] for i in some) for row in rig.rows),
+            ),
+        )
     print_table(console, more_table(found))
     for line in (model_words(found), *found.notes, *CAUTIONS):
         if line:

@@ -1,0 +1,370 @@
+"""Stiffness and slip of a clamp from curves measured in a rig, and how well the rig's model then meets them.
+
+Each curve is fitted by itself (least squares on force, from a tenth of its largest force to its first sudden
+loss), so that the scatter between specimens gives the interval of the mean: Student's t on logarithms. The
+model is then judged on every curve by the mean of the *other* specimens, which it has not seen.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import optimize, stats
+
+from fea.strength_tests.curves import SLIP_DROP, STIFF_RANGE, CurveReading
+from fea.strength_tests.rig import (
+    RigModel,
+    clamp_shares,
+    flexibility,
+    force_at,
+    largest_moment,
+    rig_curve,
+    slips_at_once,
+)
+
+Array = NDArray[np.float64]
+BoolArray = NDArray[np.bool_]
+
+SOFTEST, STIFFEST = 1e3, 1e11  # of a clamp [N/m]
+MISFIT = (
+    0.05  # root mean square of the misses of a fit, over the slip force, beyond which it is none (judgment)
+)
+STIFFENS, SOFTENS = 0.7, 1.6  # early stiffness over that of the fit which is no line any more (judgment)
+QUIET = 7.0  # times the noise that a loss must exceed
+KNEE = 3  # points beyond the knee that make a plateau
+OVER = 0.3  # share of the slip force below which a specimen is taken to be gone
+LEVEL = 0.95  # of intervals
+
+
+@dataclass(frozen=True)
+class CurveFit:
+    """One curve, fitted.
+
+    Attributes
+    ----------
+    stiffness, slip : float
+        Of one clamp; stiffness NaN where the curve is stiffer than the rig with rigid clamps. [N/m, N]
+    toe : float
+        Displacement without force, taken off. [m]
+    plateau : bool
+        Whether the curve bends over before its first loss; without that the slip force is what was reached.
+    rms : float
+        Root mean square of the misses over the largest force of the fit. [-]
+    noise : float
+        Of the record itself, from its second differences, over the same. [-]
+    kept : float
+        Median force after the first sudden loss over the force before it, at most 1; NaN without one. [-]
+    early : float
+        Stiffness of the curve between 10 and 40 % of its peak over that of the fit. [-]
+    moved, force : (m,) float
+        The part of the curve that was fitted, toe taken off. [m, N]
+    """
+
+    stiffness: float
+    slip: float
+    toe: float
+    plateau: bool
+    rms: float
+    noise: float
+    kept: float
+    early: float
+    moved: Array
+    force: Array
+
+
+@dataclass(frozen=True)
+class Mean:
+    """Mean of specimens (geometric), its interval, and the range of single clamps; NaN below two curves."""
+
+    value: float
+    low: float
+    high: float
+    range_low: float
+    range_high: float
+
+
+@dataclass(frozen=True)
+class Calibration:
+    """What curves say of a clamp, and how well the model of the rig meets them.
+
+    Attributes
+    ----------
+    test : (n,) int
+        Tests of the campaign that have curves and count.
+    fit : tuple of CurveFit, (n,)
+    stiffness, slip : Mean
+    kept : float
+        Least share of its force that a clamp kept after a sudden loss; NaN where none had one. [-]
+    curve : ((t,) float, (t,) float)
+        Displacement and force of the model with mean values. [m, N]
+    rms, bias : (n,) float
+        Misses of the model by the mean of the other specimens, over the specimen's largest force: root mean
+        square, and mean (positive where the model holds more). [-]
+    slip_ratio, stiffness_ratio : (n,) float
+        Model over measured. [-]
+    flags : tuple of str
+        Why the model must not be trusted; none where it may.
+    """
+
+    test: NDArray[np.int64]
+    fit: tuple[CurveFit, ...]
+    stiffness: Mean
+    slip: Mean
+    kept: float
+    curve: tuple[Array, Array]
+    rms: Array
+    bias: Array
+    slip_ratio: Array
+    stiffness_ratio: Array
+    flags: tuple[str, ...]
+
+    @property
+    def fits(self) -> bool:
+        """Whether nothing speaks against the model."""
+        return not self.flags
+
+
+def fit_curve(model: RigModel, moved: Array, force: Array, reading: CurveReading) -> CurveFit:
+    """Stiffness and slip force of one clamp from one curve.
+
+    Parameters
+    ----------
+    model : RigModel
+    moved, force : (m,) float
+        As measured. [m, N]
+    reading : CurveReading
+        Where to start from.
+    """
+    noise = _noise(force)
+    end = _first_loss(force, noise)
+    first = int(np.argmax(force >= STIFF_RANGE[0] * float(force[: end + 1].max())))
+    u, f = moved[first : end + 1], force[first : end + 1]
+    top = float(f.max())
+    at_once = slips_at_once(model, clamp_shares(model, 1e6))
+    if at_once:
+        toe, k, slip, plateau = _fit_knee(model, u, f, reading)
+    else:
+        toe, k, slip, plateau = _fit_events(model, u, f, reading)
+    rigid = np.isnan(k)
+    curve = rig_curve(model, STIFFEST if rigid else k, slip)
+    miss = force_at(curve, u - toe) - f
+    return CurveFit(
+        stiffness=k,
+        slip=slip,
+        toe=toe,
+        plateau=plateau,
+        rms=float(np.sqrt((miss**2).mean())) / top,
+        noise=noise / top,
+        kept=_kept(force, end),
+        early=np.nan if rigid else reading.stiffness * flexibility(model, k),
+        moved=u - toe,
+        force=f,
+    )
+
+
+def _first_loss(force: Array, noise: float) -> int:
+    """Index of the last point before the first sudden loss that is no noise, or of the whole curve."""
+    loss = max(SLIP_DROP * float(force.max()), QUIET * noise)
+    low = np.flatnonzero(np.maximum.accumulate(force) - force > loss)
+    return max(int(low[0]) - 1, 1) if len(low) else len(force) - 1
+
+
+def _noise(force: Array) -> float:
+    """Deviation of the record's noise, from the median of its second differences."""
+    second = np.abs(np.diff(force, 2))
+    return float(np.median(second) / 0.6745 / np.sqrt(6.0)) if len(second) else 0.0
+
+
+def _kept(force: Array, end: int) -> float:
+    """Median force after the loss at `end`, over the force before it."""
+    after = force[end + 1 :]
+    fallen = np.flatnonzero(after < (1.0 - SLIP_DROP) * force[end])
+    if not len(fallen):
+        return np.nan
+    after = after[fallen[0] :]
+    gone = np.flatnonzero(after < OVER * force[end])
+    after = after[: gone[0]] if len(gone) else after
+    return float(min(np.median(after) / force[end], 1.0)) if len(after) else 0.0
+
+
+def _fit_knee(model: RigModel, u: Array, f: Array, reading: CurveReading) -> tuple[float, float, float, bool]:
+    """Toe, stiffness, slip force, plateau of a rig whose clamps slip together: a line and a plateau."""
+    length, top = 1.0 / reading.stiffness, float(f.max())
+
+    def miss(x: Array) -> Array:
+        return np.asarray(np.minimum((u / (top * length) - x[0]) / x[1], x[2]) - f / top)
+
+    start = np.array([reading.toe / (top * length), 1.0, 1.0])
+    found = optimize.least_squares(miss, start, bounds=([-np.inf, 1e-3, 0.05], [np.inf, 1e3, 3.0]))
+    toe, flexible, peak = (float(x) for x in found.x)
+    beyond = u / (top * length) > toe + flexible * peak
+    plateau = int(beyond.sum()) >= KNEE
+    if not plateau:
+        slope, start_force = np.polyfit(u, f, 1)
+        if not slope > 0.0:
+            slope, start_force = reading.stiffness, -reading.toe * reading.stiffness
+        toe = -float(start_force / slope) / (top * length)
+        flexible, peak = 1.0 / float(slope * length), 1.0
+    k = _stiffness_of(model, float(flexible) * length)
+    share = float(np.abs(clamp_shares(model, STIFFEST if np.isnan(k) else k)).max())
+    return float(toe) * top * length, k, float(peak) * top * share, plateau
+
+
+def _stiffness_of(model: RigModel, flexible: float) -> float:
+    """Stiffness of a clamp that gives the rig this flexibility; NaN where even rigid ones are too soft."""
+
+    def gap(x: float) -> float:
+        return flexibility(model, float(np.exp(x))) - flexible
+
+    low, high = np.log(SOFTEST), np.log(STIFFEST)
+    if gap(high) >= 0.0 or gap(low) <= 0.0:
+        return np.nan
+    return float(np.exp(optimize.brentq(gap, low, high, xtol=1e-12)))
+
+
+def _fit_events(
+    model: RigModel, u: Array, f: Array, reading: CurveReading
+) -> tuple[float, float, float, bool]:
+    """The same for a rig whose clamps slip one after another."""
+    k = _stiffness_of(model, 1.0 / reading.stiffness)
+    known = not np.isnan(k)
+    k = k if known else STIFFEST
+    top = float(f.max())
+    slip = top * float(np.abs(clamp_shares(model, k)).max())
+    size = float(np.ptp(u))
+
+    def miss(x: Array) -> Array:
+        curve = rig_curve(model, float(np.exp(x[1])), float(np.exp(x[2])))
+        return np.asarray((force_at(curve, u - x[0] * size) - f) / top)
+
+    start = np.array([reading.toe / size, np.log(k), np.log(slip)])
+    limits = ([-np.inf, np.log(SOFTEST), -np.inf], [np.inf, np.log(STIFFEST) + 1e-9, np.inf])
+    found = optimize.least_squares(miss, start, bounds=limits, diff_step=[1e-5] * 3, max_nfev=60)
+    toe, log_k, log_slip = found.x
+    k, slip = float(np.exp(log_k)), float(np.exp(log_slip))
+    curve = rig_curve(model, k, slip)
+    plateau = bool((u - toe * size > curve[0][1]).sum() >= KNEE)
+    if not plateau:
+        slip = top * float(np.abs(clamp_shares(model, k)).max())
+    return float(toe) * size, k if known and log_k < np.log(STIFFEST) - 1.0 else np.nan, slip, plateau
+
+
+def mean_of(values: Array) -> Mean:
+    """Geometric mean with its interval, and the range of 90 % of single clamps (t on logarithms)."""
+    known = values[np.isfinite(values)]
+    n = len(known)
+    if not n:
+        return Mean(*np.full(5, np.nan))
+    logs = np.log(known)
+    center = float(logs.mean())
+    if n < 2:
+        return Mean(float(np.exp(center)), *np.full(4, np.nan))
+    s = float(logs.std(ddof=1))
+    half = float(stats.t.ppf(0.5 + 0.5 * LEVEL, n - 1)) * s / np.sqrt(n)
+    wide = float(stats.t.ppf(LEVEL, n - 1)) * s * np.sqrt(1.0 + 1.0 / n)
+    value, low, high, below, above = np.exp(center + np.array([0.0, -half, half, -wide, wide]))
+    return Mean(float(value), float(low), float(high), float(below), float(above))
+
+
+def calibrate(
+    model: RigModel,
+    curves: list[tuple[Array, Array]],
+    readings: list[CurveReading],
+    test: NDArray[np.int64],
+    names: list[str],
+    yield_moment: float = np.inf,
+) -> Calibration:
+    """Fit all curves and judge the model on each by the others.
+
+    Parameters
+    ----------
+    model : RigModel
+    curves : list of ((m,) float, (m,) float)
+        Displacement and force. [m, N]
+    readings : list of CurveReading
+    test : (n,) int
+        Their numbers in the campaign.
+    names : list of str
+    yield_moment : float
+        Of the rig's rail. [N m]
+    """
+    fits = tuple(fit_curve(model, *curve, one) for curve, one in zip(curves, readings, strict=True))
+    k, slip = np.array([fit.stiffness for fit in fits]), np.array([fit.slip for fit in fits])
+    stiffness, slips = mean_of(k), mean_of(slip)
+    n = len(fits)
+    out = np.full((4, n), np.nan)
+    for i, fit in enumerate(fits):
+        others = np.arange(n) != i
+        seen = others & np.isfinite(k)
+        if not seen.any():
+            continue
+        mean_k, mean_slip = (float(np.exp(np.log(v[seen]).mean())) for v in (k, slip))
+        curve = rig_curve(model, mean_k, mean_slip)
+        own = float(fit.force.max())
+        miss = (force_at(curve, fit.moved) - fit.force) / own
+        measured = flexibility(model, fit.stiffness) if np.isfinite(fit.stiffness) else np.nan
+        out[:, i] = (
+            np.sqrt((miss**2).mean()), miss.mean(), curve[1][-1] / own, measured / flexibility(model, mean_k),
+        )  # fmt: skip
+    kept = np.array([fit.kept for fit in fits])
+    known = np.isfinite(stiffness.value)
+    return Calibration(
+        test=test,
+        fit=fits,
+        stiffness=stiffness,
+        slip=slips,
+        kept=float(np.nanmin(kept)) if np.isfinite(kept).any() else np.nan,
+        curve=rig_curve(model, stiffness.value, slips.value) if known else (np.zeros(1), np.zeros(1)),
+        rms=out[0],
+        bias=out[1],
+        slip_ratio=out[2],
+        stiffness_ratio=out[3],
+        flags=_flags(model, fits, names, yield_moment),
+    )
+
+
+def _flags(
+    model: RigModel,
+    fits: tuple[CurveFit, ...],
+    names: list[str],
+    yield_moment: float,
+) -> tuple[str, ...]:
+    """What speaks against the model."""
+    flags = []
+    stiff = [name for name, fit in zip(names, fits, strict=True) if np.isnan(fit.stiffness)]
+    if stiff:
+        flags.append(
+            f"{', '.join(stiff)}: stiffer than the rig would be with rigid clamps; rail, supports, gauge or "
+            "frame_stiffness of the rig are not those of the test."
+        )
+    off = [
+        f"{name} ({100.0 * fit.rms:.1f} %)"
+        for name, fit in zip(names, fits, strict=True)
+        if fit.rms > max(MISFIT, 3.0 * fit.noise)
+    ]
+    if off:
+        flags.append(
+            f"{', '.join(off)}: the model misses the curve by more than {100.0 * MISFIT:.0f} % of its force "
+            "(root mean square); the clamp is not a spring that slips, or the rig is another one."
+        )
+    curved = [
+        f"{name} ({fit.early:.2f} times)"
+        for name, fit in zip(names, fits, strict=True)
+        if np.isfinite(fit.early) and not STIFFENS < fit.early < SOFTENS
+    ]
+    if curved:
+        flags.append(
+            f"{', '.join(curved)}: stiffness between 10 and 40 % of the peak over that of the whole fit is "
+            "far from 1; the clamp stiffens or softens as it is loaded."
+        )
+    bent = [
+        name
+        for name, fit in zip(names, fits, strict=True)
+        if np.isfinite(fit.stiffness)
+        and largest_moment(model, fit.stiffness, float(fit.force.max())) > yield_moment
+    ]
+    if bent:
+        flags.append(f"{', '.join(bent)}: the rig's rail yields before the clamp slips; use a stronger one.")
+    return tuple(flags)

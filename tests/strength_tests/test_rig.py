@@ -1,0 +1,312 @@
+"""Rigs: closed forms; stiffness and slip found again from made-up curves; wrong models flagged."""
+
+import json
+from pathlib import Path
+
+import jsonschema
+import numpy as np
+import pytest
+from click.testing import CliRunner
+
+import viewer
+from fea.strength_tests.calibrate import calibrate, fit_curve, mean_of
+from fea.strength_tests.curves import read_curve
+from fea.strength_tests.rig import (
+    clamp_shares,
+    flexibility,
+    force_at,
+    largest_moment,
+    rig_curve,
+    rig_model,
+)
+from roofmodel.errors import InputError
+from roofmodel.project.campaigns import load_campaign
+from roofmodel.project.rigs import Rig
+from tests.frame.rails import plain_rail
+from tests.strength_tests.test_campaign import HEAD
+from viewer.cli import commands
+
+EI = 4e3
+
+
+def rig(support, load, gauge, clamp=None, turns=None, rail=None, share=None, frame=np.inf, turning=0.0):
+    n = len(support)
+    return Rig(
+        rail=plain_rail(EI) if rail is None else rail,
+        support=np.array(support, dtype=float),
+        clamp=np.ones(n, dtype=bool) if clamp is None else np.array(clamp),
+        turns=np.ones(n, dtype=bool) if turns is None else np.array(turns),
+        load=np.array(load, dtype=float),
+        share=np.full(len(load), 1.0 / len(load)) if share is None else np.array(share),
+        gauge=gauge,
+        frame=frame,
+        turning=turning,
+    )
+
+
+STRAIGHT = Rig(
+    None,
+    np.zeros(1),
+    np.ones(1, dtype=bool),
+    np.ones(1, dtype=bool),
+    np.zeros(1),
+    np.ones(1),
+    0.0,
+    np.inf,
+    0.0,
+)
+
+
+@pytest.mark.parametrize("direction", ["along", "pull"])
+def test_midspan_load_on_two_clamps(direction):
+    """Displacement 1 / (2 k) + L^3 / (48 EI); each clamp takes half; M = L / 4."""
+    model = rig_model(rig([0.0, 1.2], [0.6], 0.6), direction)
+    k = 3e5
+    assert flexibility(model, k) == pytest.approx(1.0 / (2 * k) + 1.2**3 / (48 * EI), rel=1e-9)
+    np.testing.assert_allclose(clamp_shares(model, k), 0.5, rtol=1e-9)
+    assert largest_moment(model, k, 100.0) == pytest.approx(30.0, rel=1e-9)
+    u, f = rig_curve(model, k, 900.0)
+    assert f[-1] == pytest.approx(1800.0)
+    assert u[-1] == pytest.approx(1800.0 * flexibility(model, k))
+
+
+def test_overhang_between_bearings_and_a_clamp():
+    """Fixed end and a clamp at the tip: R = P (5/16-like) with the spring's own flexibility beside it."""
+    L, k = 1.0, 2e5
+    model = rig_model(rig([0.0, L], [0.5], 0.5, clamp=[False, True], turns=[False, True]), "along")
+    c = L**3 / (3 * EI)
+    expected = (5.0 * L**3 / (48 * EI)) / (c + 1.0 / k)
+    assert clamp_shares(model, k)[0] == pytest.approx(expected, rel=1e-9)
+    # After the clamp slips the cantilever goes on alone: u = (P a^3 / 3 - S 5 L^3 / 48) / EI.
+    u, f = rig_curve(model, k, 100.0)
+    P = float(f[-1])
+    assert expected * P > 100.0
+    assert u[-1] == pytest.approx((P * 0.5**3 / 3 - 100.0 * 5 * L**3 / 48) / EI, rel=1e-6)
+
+
+def test_three_clamps_slip_one_after_another():
+    """The middle one first, the outer two then: up to three times the slip force."""
+    model = rig_model(rig([0.0, 0.5, 1.0], [0.5], 0.5), "along")
+    k = 1e6
+    share = clamp_shares(model, k)
+    assert share[1] > share[0]
+    u, f = rig_curve(model, k, 500.0)
+    assert f[1] == pytest.approx(500.0 / share[1], rel=1e-9)
+    assert f[-1] == pytest.approx(1500.0, rel=1e-6)
+    assert (np.diff(u) >= -1e-15).all()
+
+
+def test_frame_of_the_machine_counts():
+    soft = rig_model(rig([0.0, 1.2], [0.6], 0.6, frame=1e6), "along")
+    firm = rig_model(rig([0.0, 1.2], [0.6], 0.6), "along")
+    assert flexibility(soft, 3e5) - flexibility(firm, 3e5) == pytest.approx(1e-6, rel=1e-9)
+
+
+def made(model, k, slip, rng=None, noise=0.0, toe=0.4e-3, kept=0.7, points=300):
+    """A curve: play, the model, a loss to `kept` of the force."""
+    curve = rig_curve(model, k, slip)
+    far = 1.6 * curve[0][-1]
+    u = np.linspace(0.0, far + toe, points)
+    f = force_at(curve, np.maximum(u - toe, 0.0))
+    drop = int(0.8 * points)
+    f[drop:] *= kept
+    if rng is not None:
+        f = f + noise * f.max() * rng.normal(size=points)
+    return u, f
+
+
+MODELS = {
+    "straight": rig_model(STRAIGHT, "along"),
+    "two clamps": rig_model(rig([0.0, 1.2], [0.6], 0.6), "along"),
+    "three clamps": rig_model(rig([0.0, 0.5, 1.0], [0.5], 0.5), "pull"),
+}
+
+
+@pytest.mark.parametrize("name", list(MODELS))
+def test_known_parameters_are_found_again(name):
+    model = MODELS[name]
+    u, f = made(model, 4e5, 1500.0)
+    found = fit_curve(model, u, f, read_curve(u, f))
+    assert found.stiffness == pytest.approx(4e5, rel=2e-3)
+    assert found.slip == pytest.approx(1500.0, rel=2e-3)
+    assert found.toe == pytest.approx(0.4e-3, rel=5e-3)
+    assert found.plateau
+    assert found.kept == pytest.approx(0.7, rel=1e-6)
+    assert found.rms < 2e-3
+
+
+def test_a_clamp_that_breaks_without_bending_over():
+    model = MODELS["two clamps"]
+    u, f = made(model, 4e5, 1500.0)
+    top = int(np.argmax(f > 0.8 * f.max()))
+    f[top:] *= 0.1
+    found = fit_curve(model, u, f, read_curve(u, f))
+    assert not found.plateau
+    assert found.slip == pytest.approx(0.5 * f.max(), rel=1e-9)
+    assert found.stiffness == pytest.approx(4e5, rel=1e-3)
+    assert found.kept == pytest.approx(0.0)
+
+
+def test_intervals_hold_the_truth_as_often_as_they_say():
+    """Six specimens, 12 % and 8 % of scatter, noise of 1 %: 95 % intervals over 250 campaigns."""
+    model, rng = MODELS["two clamps"], np.random.default_rng(7)
+    hits = np.zeros(2)
+    runs = 250
+    for _ in range(runs):
+        ks = 4e5 * np.exp(0.12 * rng.normal(size=6))
+        slips = 1500.0 * np.exp(0.08 * rng.normal(size=6))
+        fits = []
+        for k, slip in zip(ks, slips, strict=True):
+            u, f = made(model, k, slip, rng, 0.01, points=120)
+            fits.append(fit_curve(model, u, f, read_curve(u, f)))
+        for i, (values, truth) in enumerate(
+            ((np.array([x.stiffness for x in fits]), 4e5), (np.array([x.slip for x in fits]), 1500.0))
+        ):
+            mean = mean_of(values)
+            hits[i] += mean.low <= truth <= mean.high
+    share = hits / runs
+    # Binomial: 0.95 +- 3 sqrt(0.95 0.05 / 250).
+    assert (np.abs(share - 0.95) <= 3 * np.sqrt(0.95 * 0.05 / runs)).all(), share
+
+
+def campaign_of(model, used, rng, bend=None, count=6):
+    curves = []
+    for _ in range(count):
+        u, f = made(model, 4e5 * np.exp(0.1 * rng.normal()), 1500.0 * np.exp(0.06 * rng.normal()), rng, 0.005)
+        curves.append((u, f if bend is None else bend(u, f)))
+    readings = [read_curve(*curve) for curve in curves]
+    return calibrate(used, curves, readings, np.arange(count), [f"T{i}" for i in range(count)])
+
+
+def test_the_right_model_is_not_flagged_and_errors_are_those_of_the_scatter():
+    found = campaign_of(MODELS["two clamps"], MODELS["two clamps"], np.random.default_rng(3))
+    assert found.fits, found.flags
+    assert found.kept == pytest.approx(0.7, abs=0.03)
+    assert abs(found.bias.mean()) < 0.05
+    assert 0.01 < found.rms.mean() < 0.2
+    assert found.slip_ratio.std() == pytest.approx(0.06, abs=0.05)
+    assert found.stiffness.range_low < found.stiffness.low < found.stiffness.value < found.stiffness.high
+
+
+def test_a_rig_with_a_softer_rail_than_was_used_is_flagged():
+    wrong = rig_model(rig([0.0, 1.2], [0.6], 0.6, rail=plain_rail(0.3 * EI)), "along")
+    right = rig_model(rig([0.0, 1.2], [0.6], 0.6, rail=plain_rail(50 * EI)), "along")
+    found = campaign_of(right, wrong, np.random.default_rng(3))
+    assert not found.fits
+    assert "stiffer than the rig" in found.flags[0]
+
+
+def test_a_clamp_that_is_no_spring_with_slip_is_flagged():
+    found = campaign_of(
+        MODELS["straight"], MODELS["straight"], np.random.default_rng(3),
+        bend=lambda u, f: np.where(u < 0.8 * u.max(), (u / u.max()) ** 2.5, 0.0) * f.max(),
+    )  # fmt: skip
+    assert not found.fits
+    assert any("stiffens or softens" in flag for flag in found.flags)
+    stepped = campaign_of(
+        MODELS["straight"], MODELS["straight"], np.random.default_rng(3),
+        bend=lambda u, f: np.where(u < 0.5 * u.max(), 0.35, 1.0) * np.minimum(4 * u / u.max(), 1.0) * f.max(),
+    )  # fmt: skip
+    assert any("misses the curve" in flag for flag in stepped.flags)
+
+
+def test_a_rail_that_yields_is_flagged():
+    model = MODELS["two clamps"]
+    u, f = made(model, 4e5, 1500.0)
+    some = calibrate(
+        model, [(u, f)] * 2, [read_curve(u, f)] * 2, np.arange(2), ["a", "b"], yield_moment=500.0
+    )
+    assert any("yields before" in flag for flag in some.flags)
+    fine = calibrate(
+        model, [(u, f)] * 2, [read_curve(u, f)] * 2, np.arange(2), ["a", "b"], yield_moment=1000.0
+    )
+    assert fine.fits
+
+
+BENDING = """
+[rig]
+gauge = "0.6 m"
+[rig.rail]
+shape = "values"
+width = "60 mm"
+depth = "60 mm"
+area = "10 cm^2"
+I_slope = "{I} cm^4"
+I_normal = "2 cm^4"
+J = "1 cm^4"
+W_slope = "100 cm^3"
+W_normal = "100 cm^3"
+W_torsion = "10 cm^3"
+material = "steel"
+E = "200 GPa"
+yield_strength = "355 MPa"
+[[rig.support]]
+at = "0 m"
+[[rig.support]]
+at = "1.2 m"
+[[rig.load]]
+at = "0.6 m"
+"""
+
+
+def file_of(folder, rig_text, direction="pull"):
+    rng = np.random.default_rng(5)
+    text = HEAD.replace('direction = "pull"', f'direction = "{direction}"') + rig_text
+    for i in range(5):
+        k, slip = 4e5 * np.exp(0.1 * rng.normal()), 1500.0 * np.exp(0.06 * rng.normal())
+        u, f = made(MODELS["two clamps"], k, slip, rng, 0.003)
+        rows = "\n".join(f"{a * 1e3:.6f},{b / 1e3:.6f}" for a, b in zip(u, f, strict=True))
+        (folder / f"c{i}.csv").write_text(f"displacement [mm],force [kN]\n{rows}")
+        text += f'[[test]]\nname = "T{i}"\ncurve = "c{i}.csv"\n'
+    (folder / "c.toml").write_text(text)
+    return folder / "c.toml"
+
+
+def test_command_fits_the_rig_and_says_how_well(tmp_path):
+    """The rail of the made-up curves has EI = 4 kN m2, 2 cm4 of steel, about the axis that pull bends."""
+    path = file_of(tmp_path, BENDING.format(I=7.0))
+    done = CliRunner().invoke(commands, ["tests", str(path), "--out", str(tmp_path / "o")])
+    assert done.exit_code == 0, done.output
+    data = json.loads((tmp_path / "o" / "tests.json").read_text())
+    jsonschema.validate(data, json.loads((Path(viewer.__file__).parent / "tests.schema.json").read_text()))
+    found = data["rig"]
+    assert found["fits"]
+    assert found["stiffness"]["low"] < 4e5 < found["stiffness"]["high"]
+    assert found["slip"]["value"] == pytest.approx(1500.0, rel=0.08)
+    assert (tmp_path / "o" / "rig.png").stat().st_size > 20_000
+    page = (tmp_path / "o" / "tests.html").read_text()
+    assert "Predicted from the other specimens" in page
+    assert "The clamp in its rig" in page
+
+
+def test_command_says_that_the_wrong_rig_does_not_fit(tmp_path):
+    path = file_of(tmp_path, BENDING.format(I=0.5), "along")
+    done = CliRunner().invoke(commands, ["tests", str(path), "--out", str(tmp_path / "o")])
+    assert done.exit_code == 1
+    assert "THE MODEL DOES NOT FIT" in done.output
+    assert json.loads((tmp_path / "o" / "tests.json").read_text())["rig"]["stiffness"]["value"] is None
+
+
+@pytest.mark.parametrize(("old", "new", "words"), [
+    ('at = "0.6 m"\n', 'at = "0.6 m"\nshare = 0.5\n', "add up to 0.5"),
+    ('at = "1.2 m"', 'at = "1.2 m"\nheld = "glued"', "held"),
+    ('[[rig.support]]\nat = "1.2 m"\n', "", "does not hold it"),
+    ('at = "1.2 m"', 'at = "0 m"', "two supports stand at one place"),
+    ('gauge = "0.6 m"', 'gauge = "-1 m"', "gauge"),
+])  # fmt: skip
+def test_bad_rigs_are_refused_in_a_line(tmp_path, old, new, words):
+    text = BENDING.format(I=7.0)
+    assert old in text
+    with pytest.raises(InputError, match=words) as refused:
+        load_campaign(file_of(tmp_path, text.replace(old, new)))
+    assert str(refused.value).startswith("c.toml: ")
+    assert "\n" not in str(refused.value)
+
+
+def test_rigs_that_say_nothing_are_refused(tmp_path):
+    with pytest.raises(InputError, match="loads the rail along its axis"):
+        load_campaign(file_of(tmp_path, BENDING.format(I=7.0), "across"))
+    (tmp_path / "n.toml").write_text(HEAD + "[rig]\n" + "".join(
+        f'[[test]]\nname = "T{i}"\nstrength = "{i + 4} kN"\n' for i in range(3)))  # fmt: skip
+    with pytest.raises(InputError, match="no test with a curve"):
+        load_campaign(tmp_path / "n.toml")

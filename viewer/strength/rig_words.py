@@ -1,0 +1,144 @@
+"""What the curves of a campaign say of a clamp in its rig, in words, tables and data."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+
+from fea.strength_tests.calibrate import Calibration, Mean
+from fea.strength_tests.campaign import CampaignResult
+from roofmodel.units import UnitSystem
+from viewer.quantities import quantity, significant
+from viewer.report.tables import Table
+
+
+def interval(one: Mean, kind: str, units: UnitSystem) -> str:
+    """Mean with its 95 % interval."""
+    value = quantity(one.value, kind, units)
+    if np.isnan(one.low):
+        return f"{value} (one curve: no interval)"
+    return f"{value} (95 % interval {quantity(one.low, kind, units)} to {quantity(one.high, kind, units)})"
+
+
+def rig_answer(found: CampaignResult, units: UnitSystem) -> str:
+    """Stiffness, slip and what is kept; empty without a rig."""
+    one = found.calibration
+    if one is None:
+        return ""
+    direction = found.campaign.table.specimen.direction
+    if np.isnan(one.stiffness.value):
+        return "The rig's model says nothing of the clamp: see below."
+    text = (
+        f"Mean of a clamp {direction}: stiffness {interval(one.stiffness, 'stiffness', units)}, slip force "
+        f"{interval(one.slip, 'force', units)}"
+    )
+    if np.isfinite(one.kept):
+        text += f"; after a sudden loss it kept {significant(one.kept)} of its force or more"
+    if np.isfinite(one.stiffness.range_low):
+        text += (
+            ". Nine in ten clamps of this lot lie between "
+            f"{quantity(one.stiffness.range_low, 'stiffness', units)} and "
+            f"{quantity(one.stiffness.range_high, 'stiffness', units)}"
+        )
+    return (
+        f"{text}. These are means, for deflections and for how rows share; strengths are in the table above."
+    )
+
+
+def rig_verdict(one: Calibration) -> str:
+    """How well the model predicts specimens it has not seen, or why it must not be trusted."""
+    if one.flags:
+        return "THE MODEL DOES NOT FIT: " + " ".join(one.flags)
+    if len(one.fit) < 2:
+        return "One curve: the model is fitted to it and predicts nothing; test more specimens."
+    return (
+        f"Predicted from the other specimens, the model misses a curve by {100 * one.rms.mean():.1f} % "
+        f"of its force on average (at most {100 * one.rms.max():.1f} %), with a bias of "
+        f"{signed_share(float(one.bias.mean()))} (positive: the model holds more); largest force "
+        f"{one.slip_ratio.min():.2f} to {one.slip_ratio.max():.2f} times and stiffness "
+        f"{one.stiffness_ratio.min():.2f} to {one.stiffness_ratio.max():.2f} times the measured ones."
+    )
+
+
+def signed_share(value: float) -> str:
+    """Percent with its sign, none before zero."""
+    text = f"{100.0 * value:+.1f}"
+    return "0 %" if float(text) == 0.0 else f"{text.replace('-', '−')} %"
+
+
+def rig_table(found: CampaignResult, units: UnitSystem) -> Table | None:
+    """Every fitted curve."""
+    one = found.calibration
+    if one is None:
+        return None
+    rows = tuple(
+        (
+            found.campaign.tests[int(i)].name,
+            "none" if np.isnan(fit.stiffness) else quantity(fit.stiffness, "stiffness", units),
+            quantity(fit.slip, "force", units) + ("" if fit.plateau else " ≥"),
+            "–" if np.isnan(fit.kept) else significant(fit.kept),
+            f"{100 * fit.rms:.1f} %",
+            f"{100 * fit.noise:.1f} %",
+            "–" if np.isnan(fit.early) else f"{fit.early:.2f}",
+            *(
+                "–" if np.isnan(v) else text
+                for v, text in (
+                    (rms, f"{100 * rms:.1f} %"),
+                    (bias, signed_share(float(bias))),
+                    (slip, f"{slip:.2f}"),
+                    (stiff, f"{stiff:.2f}"),
+                )
+            ),
+        )
+        for i, fit, rms, bias, slip, stiff in zip(
+            one.test, one.fit, one.rms, one.bias, one.slip_ratio, one.stiffness_ratio, strict=True
+        )
+    )
+    heads = (
+        "Test", "Stiffness of a clamp", "Slip force", "Kept after a loss", "Miss of the fit", "Noise",
+        "Early stiffness / fit", "Miss from others", "Bias", "Force, model / test",
+        "Stiffness, model / test",
+    )  # fmt: skip
+    note = (
+        "Fit: the rig's model by least squares, from a tenth of the largest force to the first sudden loss. "
+        "From others: the model with the mean of the other specimens. Misses are root mean squares over the "
+        "largest force of the curve. Early: stiffness between 10 and 40 % of the peak. ≥: no plateau before "
+        "the loss, the force that was reached."
+    )
+    return Table("Clamp in the rig", heads, "tnnnnnnnnnn", rows, note=note)
+
+
+def rig_data(found: CampaignResult) -> dict[str, Any] | None:
+    """For tests.json, SI."""
+    one = found.calibration
+    if one is None:
+        return None
+    return {
+        "fits": one.fits,
+        "flags": one.flags,
+        "stiffness": vars(one.stiffness),
+        "slip": vars(one.slip),
+        "kept": one.kept,
+        "model_curve": {"displacement": one.curve[0], "force": one.curve[1]},
+        "tests": [
+            {
+                "name": found.campaign.tests[int(i)].name,
+                "stiffness": fit.stiffness,
+                "slip": fit.slip,
+                "toe": fit.toe,
+                "plateau": fit.plateau,
+                "kept": fit.kept,
+                "fit_rms": fit.rms,
+                "noise": fit.noise,
+                "early_over_fit": fit.early,
+                "predicted_rms": rms,
+                "predicted_bias": bias,
+                "force_ratio": slip,
+                "stiffness_ratio": stiff,
+            }
+            for i, fit, rms, bias, slip, stiff in zip(
+                one.test, one.fit, one.rms, one.bias, one.slip_ratio, one.stiffness_ratio, strict=True
+            )
+        ],
+    }
