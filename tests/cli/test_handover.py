@@ -11,7 +11,10 @@ import meshio
 import numpy as np
 import openpyxl
 import pytest
+import shapely
 import trimesh
+from shapely import LineString
+from shapely.affinity import rotate, translate
 from small_project import changed
 
 import viewer
@@ -98,6 +101,85 @@ def test_plan_tells_each_clamp_its_place(handed):
         number = layout.clamp_name[clamp].rsplit("-", 1)[1]
         s = float(layout.clamp_s[clamp])
         assert f"{number}: {inches(s) if us else f'{1e3 * s:.0f}'}" in texts
+
+
+def test_dimensions_of_the_plan_measure_what_they_say(handed):
+    """Real DIMENSION entities: heights of rows over the lower edge, and the width of every plane."""
+    analysis, _, folder = handed
+    project = analysis.project
+    layout, planes = project.layout, project.roof.planes
+    us = project.table.project.units == "US"
+    unit = 0.0254 if us else 1e-3
+    drawing = ezdxf.readfile(folder / "plan.dxf")
+    found = drawing.modelspace().query("DIMENSION")
+    measured = np.array([one.get_measurement() for one in found]) * unit
+    for one, length in zip(found, measured, strict=True):
+        assert one.dxf.text == (inches(length) if us else "<>")
+        assert one.dxf.layer == "DIMENSIONS"
+    for row, plane in enumerate(layout.row_plane.tolist()):
+        left, low, right, _ = planes.outline[plane].bounds
+        assert np.abs(measured - (right - left)).min() < 1e-6
+        ends = [layout.row_start[row], layout.row_end[row]]
+        over = []
+        for end in ends:  # its height over the outline, straight down
+            foot = planes.outline[plane].intersection(LineString([end, [end[0], low - 1.0]]))
+            over.append(0.0 if foot.is_empty else end[1] - foot.bounds[1])
+        assert np.abs(measured - max(over)).min() < 0.02
+
+
+def test_sheets_have_scale_and_title_block(handed):
+    analysis, _, folder = handed
+    project = analysis.project
+    us = project.table.project.units == "US"
+    drawing = ezdxf.readfile(folder / "plan.dxf")
+    rows = {int(p) for p in project.layout.row_plane}
+    sheets = [drawing.paperspace(n) for n in drawing.layouts.names() if n != "Model"]
+    assert len(sheets) == 1 + len(rows)
+    for sheet in sheets:
+        view = next(v for v in sheet.query("VIEWPORT") if v.dxf.id != 1)
+        scale = view.dxf.view_height / view.dxf.height
+        assert scale == pytest.approx(round(scale), rel=1e-9)
+        words = [text.dxf.text for text in sheet.query("TEXT")]
+        assert any(f"1:{round(scale)}" in word for word in words)
+        assert project.table.project.name in words
+        assert {"Client", "Checked by", "Revision", "Date"} <= set(words)
+        assert ("NOT FOR INSTALLATION" in words) is not analysis.passed
+    largest = max(float(np.ptp(project.roof.planes.outline[p].bounds[::2])) for p in rows)
+    shown = [v for s in sheets for v in s.query("VIEWPORT") if v.dxf.id != 1]
+    wide = max(v.dxf.width * v.dxf.view_height / v.dxf.height for v in shown) * (0.0254 if us else 1e-3)
+    assert wide > largest
+
+
+def test_texts_of_the_plan_keep_off_each_other(handed):
+    _, _, folder = handed
+    boxes = []
+    for text in ezdxf.readfile(folder / "plan.dxf").modelspace().query("TEXT"):
+        size = text.dxf.height
+        box = shapely.box(0.0, 0.0, 0.55 * size * len(text.dxf.text), 0.8 * size)
+        if text.get_placement()[0].name.endswith("CENTER"):
+            box = translate(box, -0.5 * box.bounds[2])
+        elif text.get_placement()[0].name.startswith("MIDDLE"):
+            box = translate(box, 0.0, -0.5 * box.bounds[3])
+        place = text.get_placement()[1]
+        box = rotate(box, text.dxf.rotation, origin=(0.0, 0.0))
+        boxes.append(translate(box, place.x, place.y))
+    tree = shapely.STRtree(boxes)
+    a, b = tree.query(boxes, predicate="overlaps")
+    assert not len(a[a < b])
+
+
+def test_an_independent_reader_finds_rails_and_the_ring_of_the_governing_clamp(handed):
+    analysis, _, folder = handed
+    layout = analysis.project.layout
+    unit = 0.0254 if analysis.project.table.project.units == "US" else 1e-3
+    with (folder / "plan.dxf").open("rb") as file:
+        drawn = trimesh.load_path(file, file_type="dxf")
+    layers = np.array([entity.layer for entity in drawn.entities])
+    lengths = np.array([entity.length(drawn.vertices) for entity in drawn.entities]) * unit
+    rails = lengths[layers == "RAILS"]
+    for length in layout.row_length:
+        assert np.abs(rails - length).min() < 1e-4
+    assert (layers == "GOVERNING").sum() == 1
 
 
 def test_workbook_holds_numbers(handed):

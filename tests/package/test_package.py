@@ -161,7 +161,7 @@ def test_the_title_block_names_all_or_leaves_lines_to_sign(analysis):
 
 
 def test_judgments_stand_among_the_inputs_where_they_act():
-    """The spread of a valley's stream on the governing clamp: over less rail it brings more, in proportion."""
+    """The spread of a valley's stream on the governing clamp: over less rail it brings more."""
     us = analyze(load_project("models/cedar-hollow/project.toml"))
     spread = next(one for one in tornado(us) if one.name == VALLEY_SPREAD)
     slide = us.project.slide

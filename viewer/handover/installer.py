@@ -7,6 +7,7 @@ outside, its eave below. Lengths along the slope are true.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -14,10 +15,14 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from fea.analysis import Analysis
 from roofmodel.layout import rail_lengths
 from roofmodel.project.load import Project
+from viewer import style
 from viewer.files import atomic
 from viewer.handover.bill import NOT_READY, Bill, rail_words
+from viewer.handover.sheets import TEXT, Place, add_sheets, scale_for
+from viewer.picture.findings import called_clamp, clamp_utilization
 from viewer.picture.scene import plane_seams
 
 if TYPE_CHECKING:
@@ -32,8 +37,11 @@ LAYERS = {
     "RAILS": (5, 50),
     "CLAMPS": (1, 25),
     "SPLICES": (6, 25),
-    "DIMENSIONS": (8, 13),
+    "GOVERNING": (30, 35),
+    "DIMENSIONS": (250, 13),
     "TEXT": (7, 18),
+    "TITLE": (7, 35),
+    "VIEWPORTS": (9, 13),
 }
 INCH, MILLIMETER = 1, 4  # $INSUNITS of the DXF reference
 
@@ -52,10 +60,31 @@ class _Sheet:
         return inches(length) if self.system == "US" else f"{1e3 * length:.0f}"
 
 
-def write_plan(project: Project, bill: Bill, path: Path, warn: str = "") -> None:
-    """Write plan.dxf; a warning stands in the title and at every plane."""
+def write_plan(
+    analysis: Analysis,
+    bill: Bill,
+    path: Path,
+    warn: str = "",
+    notes: tuple[str, ...] = (),
+    today: date | None = None,
+) -> None:
+    """Write plan.dxf: every plane with rows in model space, and on a sheet of its own.
+
+    Parameters
+    ----------
+    analysis : Analysis
+    bill : Bill
+    path : Path
+    warn : str
+        Stands in the title, at every plane and on every sheet.
+    notes : tuple of str
+        Stand below the title, such as what rows out of place do.
+    today : date, optional
+        For the title blocks, today by default.
+    """
     import ezdxf
 
+    project = analysis.project
     system = project.table.project.units
     unit = 0.0254 if system == "US" else 1e-3
     drawing: Any = ezdxf.new("R2013", setup=["linetypes"])
@@ -63,22 +92,40 @@ def write_plan(project: Project, bill: Bill, path: Path, warn: str = "") -> None
     drawing.header["$MEASUREMENT"] = 0 if system == "US" else 1
     for name, (color, weight) in LAYERS.items():
         drawing.layers.add(name, color=color, lineweight=weight)
+    drawing.layers.get("VIEWPORTS").dxf.plot = 0
     drawing.styles.add("PLAIN", font="arial.ttf")
     _clamp_block(drawing)
     planes = [p for p in range(project.roof.planes.count) if (project.layout.row_plane == p).any()]
-    reach = max(float(np.ptp(_outline(project, p), axis=0).max()) for p in planes)
-    sheet = _Sheet(drawing.modelspace(), unit, 0.011 * reach / unit, system)
+    sizes = np.array([np.ptp(_outline(project, p), axis=0) for p in planes])
+    scale = scale_for(sizes.max(axis=0), system)
+    sheet = _Sheet(drawing.modelspace(), unit, TEXT * 1e-3 * scale / unit, system)
+    _dimension_style(drawing, sheet)
+    gap = sheet.text * unit
     at = np.zeros(2)
-    _title(sheet, project, bill, planes, at, warn)
-    at -= [0.0, 7.0 * sheet.text * unit]
-    for plane in planes:
-        size = np.ptp(_outline(project, plane), axis=0)
-        at -= [0.0, size[1] + 14.0 * sheet.text * unit]
-        _plane(sheet, project, plane, at.copy(), warn)
-        at -= [0.0, 12.0 * sheet.text * unit]
-    _overview(sheet, project, np.array([1.15 * reach, 0.0]))
+    _title(sheet, project, bill, planes, at, warn, notes)
+    at -= [0.0, (9.0 + 2.0 * len(notes)) * gap]
+    places = []
+    for plane, size in zip(planes, sizes, strict=True):
+        at -= [0.0, size[1] + 16.0 * gap]
+        _plane(sheet, analysis, plane, at.copy(), warn)
+        around = np.array([14.0, 13.0]) * gap
+        places.append(Place(f"Plane {project.roof.planes.name[plane]}", at - around, at + size + around))
+        at -= [0.0, 16.0 * gap]
+    places.insert(0, _overview(sheet, project, at - [0.0, 6.0 * gap]))
+    add_sheets(drawing, project, places, scale, warn, today or date.today())
     with atomic(path) as temporary:
         drawing.saveas(temporary)
+
+
+def _dimension_style(drawing: Any, sheet: _Sheet) -> None:
+    """Dimensions with oblique ticks and their words above the line."""
+    look, size = drawing.dimstyles.new("PLAN"), sheet.text
+    look.dxf.dimtxt, look.dxf.dimtsz, look.dxf.dimasz = size, 0.5 * size, 0.5 * size
+    look.dxf.dimexo, look.dxf.dimexe, look.dxf.dimgap = 0.4 * size, 0.5 * size, 0.35 * size
+    look.dxf.dimtad, look.dxf.dimdec, look.dxf.dimscale = 1, 0, 1.0
+    look.dxf.dimtih, look.dxf.dimtoh = 0, 0
+    look.dxf.dimclrd, look.dxf.dimclre, look.dxf.dimclrt = 8, 8, 7
+    look.dxf.dimtxsty = "PLAIN"
 
 
 def inches(length: float) -> str:
@@ -131,7 +178,15 @@ def _write(
     text.set_placement((at / sheet.unit).tolist(), align=TextEntityAlignment[align])
 
 
-def _title(sheet: _Sheet, project: Project, bill: Bill, planes: list[int], at: Array, warn: str) -> None:
+def _title(
+    sheet: _Sheet,
+    project: Project,
+    bill: Bill,
+    planes: list[int],
+    at: Array,
+    warn: str,
+    notes: tuple[str, ...],
+) -> None:
     table = project.table.project
     step = np.array([0.0, -2.0 * sheet.text * sheet.unit])
     revision = f", revision {table.revision}" if table.revision else ""
@@ -146,18 +201,20 @@ def _title(sheet: _Sheet, project: Project, bill: Bill, planes: list[int], at: A
         f"Clamps: {bill.clamps.sum()}, one at every seam marked. Splices: {bill.splices.sum()}.",
         "Clamps only on the seam, sheet and tightening they were tested on. Review by a licensed engineer. "
         "Work at height can kill.",
+        *notes,
     )
     _write(sheet, lines[0], at, size=1.8)
     if warn:
         _write(sheet, warn, at + np.array([0.0, 3.5 * sheet.text * sheet.unit]), size=1.8, layer="CLAMPS")
     if project.table.as_built is not None:
-        _write(sheet, f"Clamps as measured on site ({project.table.as_built.file})", at + 5.0 * step)
+        lines += (f"Clamps as measured on site ({project.table.as_built.file})",)
     for number, words in enumerate(lines[1:], 1):
         _write(sheet, words, at + number * step)
 
 
-def _plane(sheet: _Sheet, project: Project, plane: int, at: Array, warn: str) -> None:
+def _plane(sheet: _Sheet, analysis: Analysis, plane: int, at: Array, warn: str) -> None:
     """One plane unfolded, its lower left corner at `at`."""
+    project = analysis.project
     roof, layout = project.roof, project.layout
     low = _outline(project, plane).min(axis=0)
     shift = at - low
@@ -176,6 +233,12 @@ def _plane(sheet: _Sheet, project: Project, plane: int, at: Array, warn: str) ->
     _dimension(sheet, at, at + np.array([size[0], 0.0]), -6.0 * gap)
     for row in np.flatnonzero(layout.row_plane == plane):
         _row(sheet, project, int(row), shift)
+    clamp = called_clamp(analysis)
+    if clamp >= 0 and layout.row_plane[layout.clamp_row[clamp]] == plane:
+        _governing(sheet, analysis, clamp, shift)
+        use = style.utilization_text(float(clamp_utilization(analysis)[clamp]))
+        words = f"Clamp {layout.clamp_name[clamp]} in the ring governs: utilization {use}"
+        _write(sheet, words, at + np.array([0.0, size[1] + 4.4 * gap]), layer="GOVERNING")
 
 
 def _row(sheet: _Sheet, project: Project, row: int, shift: Array) -> None:
@@ -223,12 +286,21 @@ def _row(sheet: _Sheet, project: Project, row: int, shift: Array) -> None:
     _places(sheet, project, row, shift, way)
 
 
-def _note(sheet: _Sheet, words: str, at: Array, turn: float) -> None:
+def _governing(sheet: _Sheet, analysis: Analysis, clamp: int, shift: Array) -> None:
+    """A ring around the governing clamp."""
+    place = analysis.project.layout.clamp_uv[clamp] + shift
+    radius = 0.45 * analysis.project.panel.seam_spacing
+    sheet.space.add_circle(
+        (place / sheet.unit).tolist(), radius / sheet.unit, dxfattribs={"layer": "GOVERNING"}
+    )
+
+
+def _note(sheet: _Sheet, words: str, at: Array, turn: float, *, layer: str = "TEXT", corner: int = 1) -> None:
     """A line of text on a ground of its own, so that seams do not run through it; `at` is its top left."""
     note = sheet.space.add_mtext(
-        words, dxfattribs={"layer": "TEXT", "style": "PLAIN", "char_height": 0.9 * sheet.text}
+        words, dxfattribs={"layer": layer, "style": "PLAIN", "char_height": 0.9 * sheet.text}
     )
-    note.set_location((at / sheet.unit).tolist(), rotation=turn, attachment_point=1)
+    note.set_location((at / sheet.unit).tolist(), rotation=turn, attachment_point=corner)
     note.set_bg_color("canvas", scale=1.15)
 
 
@@ -240,6 +312,7 @@ def _places(sheet: _Sheet, project: Project, row: int, shift: Array, way: Array)
     low, _, high, _ = outline.bounds
     rank = int((layout.row_plane[:row] == layout.row_plane[row]).sum())
     inside = min(0.3, 0.2 * float(np.linalg.norm(end - start))) * way  # a rake may lean over the end
+    spacing = project.panel.seam_spacing
     found = []
     for place, out in ((start + inside, start[0] - low), (end - inside, high - end[0])):
         down = shapely.LineString([place, [place[0], outline.bounds[1] - 1.0]])
@@ -251,7 +324,7 @@ def _places(sheet: _Sheet, project: Project, row: int, shift: Array, way: Array)
         found = [min(found, key=lambda end: end[2])]  # one says it all
     for foot, place, out in found:
         turn = 1.0 if place is found[0][1] and place[0] - low <= high - place[0] else -1.0
-        _dimension(sheet, foot + shift, place + shift, turn * (out + (2.5 + 3.0 * rank) * gap))
+        _dimension(sheet, foot + shift, place + shift, turn * (out + spacing + (3.0 + 3.0 * rank) * gap))
     left = shapely.LineString([start, start - (outline.length + 1.0) * way])
     edge = _far_end(shapely.intersection(outline, left), start)
     if edge is not None and np.linalg.norm(edge - start) > 1e-3:
@@ -268,26 +341,21 @@ def _far_end(cut: Any, place: Array) -> Array | None:
 
 
 def _dimension(sheet: _Sheet, a: Array, b: Array, away: float) -> None:
-    """Line with ticks at a distance to the left of a -> b, and its length along it. [m]."""
-    way = (b - a) / np.linalg.norm(b - a)
-    side = np.array([-way[1], way[0]])
-    p, q = a + away * side, b + away * side
-    _put(sheet, np.stack([p, q]), "DIMENSIONS")
-    tick = 0.5 * sheet.text * sheet.unit * (way + side)
-    for end, foot in ((p, a), (q, b)):
-        _put(sheet, np.stack([end - tick, end + tick]), "DIMENSIONS")
-        _put(sheet, np.stack([foot + 0.1 * (end - foot), end]), "DIMENSIONS")
-    turn = float(np.degrees(np.arctan2(way[1], way[0])))
-    turn = turn - 180.0 if turn > 90.0 or turn <= -90.0 else turn
-    up = np.array([-np.sin(np.radians(turn)), np.cos(np.radians(turn))])
+    """A dimension of a -> b, its line at a distance to the left of it. [m]."""
     length = float(np.linalg.norm(b - a))
-    words, gap = sheet.say(length), sheet.text * sheet.unit
-    middle, align = 0.5 * (p + q) + 0.4 * gap * up, "BOTTOM_CENTER"
-    if length < 0.8 * len(words) * gap:  # beyond the end where it has room
-        along = np.array([up[1], -up[0]])
-        last = p if (p - q) @ along > 0.0 else q
-        middle, align = last + 0.8 * gap * along, "MIDDLE_LEFT"
-    _write(sheet, words, middle, layer="DIMENSIONS", turn=turn, align=align)
+    words = "<>" if sheet.system == "SI" else sheet.say(length)
+    dimension = sheet.space.add_aligned_dim(
+        p1=(a / sheet.unit).tolist(),
+        p2=(b / sheet.unit).tolist(),
+        distance=away / sheet.unit,
+        text=words,
+        dimstyle="PLAN",
+        dxfattribs={"layer": "DIMENSIONS"},
+    )
+    wide = 0.75 * len(sheet.say(length)) * sheet.text * sheet.unit
+    if length < wide + 1.5 * sheet.text * sheet.unit:  # beyond the end, where it has room
+        dimension.shift_text((0.5 * (length + wide) / sheet.unit + 0.8 * sheet.text), 0.0)
+    dimension.render()
 
 
 def _free_place(project: Project, plane: int, clear: float) -> shapely.Point:
@@ -303,8 +371,8 @@ def _free_place(project: Project, plane: int, clear: float) -> shapely.Point:
     )
 
 
-def _overview(sheet: _Sheet, project: Project, at: Array) -> None:
-    """The roof seen from above with its planes and rows, north up."""
+def _overview(sheet: _Sheet, project: Project, at: Array) -> Place:
+    """The roof seen from above with its planes and rows, north up; its top left corner at `at`."""
     roof, layout = project.roof, project.layout
     low, high = roof.points[:, :2].min(axis=0), roof.points[:, :2].max(axis=0)
     shift = at + np.array([-low[0], -high[1]])
@@ -316,7 +384,7 @@ def _overview(sheet: _Sheet, project: Project, at: Array) -> None:
         middle = shapely.get_coordinates(_free_place(project, plane, 2.0 * gap))
         place = roof.planes.to_world(plane, middle)[0, :2] + shift
         slope = np.degrees(roof.planes.slope[plane])
-        _note(sheet, f"{name}  {slope:.1f} deg", place, 0.0)
+        _note(sheet, f"{name}  {slope:.1f} deg", place, 0.0, corner=5)
     ends = np.stack([layout.row_start, layout.row_end], axis=1)
     world = roof.planes.to_world(np.repeat(layout.row_plane, 2), ends.reshape(-1, 2)).reshape(-1, 2, 3)
     for row, line in enumerate(world[..., :2]):
@@ -325,8 +393,12 @@ def _overview(sheet: _Sheet, project: Project, at: Array) -> None:
         turn = float(np.degrees(np.arctan2(way[1], way[0])))
         turn = turn - 180.0 if turn > 90.0 or turn <= -90.0 else turn
         third = line[0] + 0.3 * (line[1] - line[0]) + shift
+        third += 0.5 * gap * np.array([-np.sin(np.radians(turn)), np.cos(np.radians(turn))])
         _write(sheet, f"row {layout.row_name[row]}", third, size=0.9, turn=turn, align="BOTTOM_CENTER")
     arrow = at + np.array([high[0] - low[0] + 4.0 * gap, -6.0 * gap])
     _put(sheet, arrow + gap * np.array([[0.0, -3.0], [0.0, 3.0], [-0.8, 1.2]]), "TEXT")
     _put(sheet, arrow + gap * np.array([[0.0, 3.0], [0.8, 1.2]]), "TEXT")
     _write(sheet, "N", arrow + np.array([0.0, 3.6 * gap]), align="BOTTOM_CENTER")
+    size = high - low
+    around = np.array([8.0, 8.0]) * gap
+    return Place("Roof from above", at - [0.0, size[1]] - around, at + np.array([size[0], 0.0]) + around)
