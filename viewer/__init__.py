@@ -6,13 +6,14 @@ import importlib
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from viewer.export import write_attachments, write_meshes, write_results
+    from viewer.clamp_table import write_attachments
+    from viewer.export import write_meshes, write_results
     from viewer.picture.draw import draw_utilization
     from viewer.report.page import write_report
 
 _HOMES = {
     "draw_utilization": "picture.draw",
-    "write_attachments": "export",
+    "write_attachments": "clamp_table",
     "write_meshes": "export",
     "write_report": "report.page",
     "write_results": "export",

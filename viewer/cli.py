@@ -145,7 +145,8 @@ def check(project: Path, out: Path, picture: bool) -> None:
 def _write(analysis: Analysis, folder: Path, renderer: Renderer | None, stages: Stages) -> str:
     """Write every output; the reason why there is no picture, empty if there is one."""
     from viewer.building_export import write_building
-    from viewer.export import write_attachments, write_meshes, write_results
+    from viewer.clamp_table import write_attachments
+    from viewer.export import write_meshes, write_results
     from viewer.picture.draw import Picture, finish_picture, start_picture
     from viewer.rails_deck import write_rails_deck
     from viewer.report.page import write_report

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import csv
-import io
 import json
 import math
 from datetime import UTC, datetime
@@ -15,18 +13,15 @@ import numpy as np
 
 from fea.analysis import Analysis
 from fea.checks.arrays import clamp_demand
-from fea.checks.cautions import along_change
 from fea.checks.governing import Governing
 from fea.checks.limits import Limit
 from fea.rails.actions import GIVEN
-from roofmodel.units import SYSTEMS
 from viewer.beyond import beyond_data
 from viewer.building_export import framing_data
-from viewer.files import atomic, safe, write_text
+from viewer.files import atomic, write_text
 from viewer.picture.standing import patch_rings
 from viewer.report.building import building_data
 from viewer.report.durability import durability_data
-from viewer.summary import clamp_cases, clamp_states, plain_along
 
 FORMAT_VERSION = 1
 _SI_UNIT = {"force": "N", "moment": "N m", "stress": "Pa", "size": "m", "ratio": "1"}
@@ -369,55 +364,6 @@ def _arrays(analysis: Analysis) -> list[dict[str, Any]]:
 def write_results(analysis: Analysis, path: Path) -> None:
     """Write results.json."""
     write_text(path, json.dumps(results(analysis), ensure_ascii=False, allow_nan=False) + "\n")
-
-
-def write_attachments(analysis: Analysis, path: Path) -> None:
-    """Write attachments.csv: one line per clamp at its worst case, in the user's units.
-
-    "force along" is the factored force itself, the larger size of both heights; "demand along the seam" is
-    what the check takes, which may be the equivalent force at the test height.
-    """
-    project = analysis.project
-    system = SYSTEMS[project.table.project.units]
-    layout, planes = project.layout, project.roof.planes
-    limits = {limit.name: limit for limit in analysis.limits if limit.target == "clamp"}
-    together, along = limits["clamp combined"].utilization, plain_along(analysis)
-    worst = clamp_cases(analysis)
-    c, status = np.arange(len(layout.clamp_name)), clamp_states(analysis)
-    force_names = [name for name, limit in limits.items() if limit.quantity == "force"]
-    length, newton = system.label("length"), system.label("force")
-    rigid = analysis.rigid_force
-    change = None if rigid is None else along_change(analysis.clamp_force, rigid)
-    text = io.StringIO()
-    out = csv.writer(text, lineterminator="\r\n")
-    out.writerow(
-        ["attachment", "row", "plane", "seam", f"along row [{length}]", "worst case", f"tributary [{newton}]"]
-        + [f"force along [{newton}]"]
-        + [f"demand {name.removeprefix('clamp ')} [{newton}]" for name in force_names]
-        + ([] if change is None else ["change of force along from rigid seams [%]"])
-        + ["utilization", "status"]
-    )
-    for i in c:
-        q = worst[i]
-        use = together[q, i]
-        out.writerow(
-            [
-                safe(layout.clamp_name[i]),
-                safe(layout.row_name[layout.clamp_row[i]]),
-                planes.name[layout.row_plane[layout.clamp_row[i]]],
-                int(layout.clamp_seam[i]) + 1,
-                f"{system.convert(float(layout.clamp_s[i]), 'length'):.3f}",
-                analysis.snow.cases[q].name,
-                f"{system.convert(float(analysis.tributary[q, i]), 'force'):.4g}",
-                f"{system.convert(float(along[q, i]), 'force'):.4g}",
-                *(f"{system.convert(float(limits[n].demand[q, i]), 'force'):.4g}" for n in force_names),
-                *([] if change is None else [f"{100.0 * change[i]:+.2f}"]),
-                "" if np.isnan(use) else f"{use:.4f}",
-                status[i],
-            ]
-        )
-    with atomic(path) as temporary:
-        temporary.write_bytes(text.getvalue().encode("utf-8-sig"))
 
 
 def write_meshes(analysis: Analysis, folder: Path) -> list[Path]:

@@ -56,7 +56,8 @@ def read_table(
 ) -> CsvTable:
     """Read a CSV file.
 
-    Separators are commas, semicolons or tabs; a decimal comma is read where the separator is none.
+    Separators are commas, semicolons or tabs; a decimal comma is read where the separator is none. Units may
+    also stand in a line of their own below the heads.
 
     Parameters
     ----------
@@ -89,6 +90,7 @@ def read_table(
         raise InputError(message)
     heads = lines[0][1]
     place = _places(name, heads, words, numbers, optional, wanted)
+    lines, place = _without_units(name, lines, place, numbers)
     if len(lines) == 1:
         message = f"{name}: has heads but nothing below them; write one line for each"
         raise InputError(message)
@@ -121,15 +123,23 @@ def read_table(
 
 def _lines(name: str, data: bytes) -> tuple[str, list[tuple[int, list[str]]]]:
     """Separator, and cells by line number."""
+    wide = data.startswith((b"\xff\xfe", b"\xfe\xff"))  # as spreadsheets save "Unicode text"
     try:
-        text = data.decode("utf-8-sig")
+        text = data.decode("utf-16" if wide else "utf-8-sig")
     except UnicodeDecodeError:
         message = f"{name}: is not text in UTF-8; save the table as CSV (UTF-8)"
         raise InputError(message) from None
     first = next((line for line in text.splitlines() if line.strip()), "")
-    separator = max(";\t,", key=first.count)  # of equals the first: a semicolon leaves commas to decimals
+    if hint := re.fullmatch(
+        r'"?sep=([;,\t])"?', first.strip(" \r\n")
+    ):  # spreadsheets say it in a line of its own
+        text = text.replace(first, "", 1)
+        separator = hint[1]
+    else:
+        # Of equals the first: a semicolon leaves commas to decimals.
+        separator = max(";\t,", key=first.count)
     try:
-        rows = csv.reader(io.StringIO(text), delimiter=separator, strict=True)
+        rows = csv.reader(io.StringIO(text), delimiter=separator, skipinitialspace=True, strict=True)
         return separator, [(rows.line_num, cells) for cells in rows if any(cell.strip() for cell in cells)]
     except csv.Error as error:
         message = f"{name}: is not a CSV table ({error})"
@@ -180,6 +190,40 @@ def _places(
             message = f"{name}, line 1: {head}: {error}"
             raise InputError(message) from None
     return place
+
+
+def _without_units(
+    name: str, lines: list[tuple[int, list[str]]], place: dict[str, Place], numbers: Mapping[str, str]
+) -> tuple[list[tuple[int, list[str]]], dict[str, Place]]:
+    """Lines without the one that names the units below the heads, if there is such a line.
+
+    It has a unit, and no number, under every column of numbers that has any text there, and nothing or a dash
+    under words.
+    """
+    if len(lines) < 2:
+        return lines, place
+    line, cells = lines[1]
+    found = {
+        head: cells[at].strip().strip("[]()").strip() for head, (at, _) in place.items() if at < len(cells)
+    }
+    given = {head: text for head, text in found.items() if text.strip("-–—")}
+    if not given or any(
+        head not in numbers or re.search(r"\d", text.split("^")[0]) for head, text in given.items()
+    ):
+        return lines, place
+    units: dict[str, Place] = {}
+    for head, text in given.items():
+        at, known = place[head]
+        try:
+            unit = factor(text, numbers[head])
+        except ValueError as error:
+            message = f"{name}, line {line}: {head}: {error}"
+            raise InputError(message) from None
+        if known is not None and abs(unit / known - 1.0) > 1e-9:
+            message = f"{name}, line {line}: {head}: the unit {shown(text)} is not the one of line 1"
+            raise InputError(message)
+        units[head] = (at, unit)
+    return [lines[0], *lines[2:]], {**place, **units}
 
 
 def _number(

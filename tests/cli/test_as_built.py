@@ -59,6 +59,38 @@ def test_as_planned_changes_nothing(tmp_path, planned, form):
     assert any("as measured" in caution for caution in b.cautions)
 
 
+def nasty(layout):
+    """What a spreadsheet far away makes of it: mark, CRLF, semicolons, decimal commas, line of units."""
+    lines = table(layout, separator=";", head="along", factor=1000.0, decimal=",").split("\n")
+    lines[0] = '"Row"; "Along";"Found by"'
+    lines[1:] = [f"{line};" for line in lines[1:]]
+    return "\r\n".join([lines[0], "-;[mm];", *lines[1:], ";;", ""])
+
+
+@pytest.mark.parametrize("code", ["utf-8-sig", "utf-8", "utf-16"])
+@pytest.mark.parametrize("hint", ["", "sep=;\r\n"])
+def test_lists_from_spreadsheets_are_read(tmp_path, planned, code, hint):
+    found = load_project(project_with(tmp_path, (hint + nasty(planned.layout)).encode(code)))
+    np.testing.assert_allclose(found.layout.clamp_s, planned.layout.clamp_s, atol=1e-8)
+
+
+@pytest.mark.parametrize(
+    ("text", "says"),
+    [
+        ("row,along\n-,kg\nR1,1\n", "line 2: along"),
+        ("row,along [m]\n,mm\nR1,1\n", 'line 2: along: the unit "mm" is not the one of line 1'),
+        ("row,along\n-,m\n", "has heads but nothing below"),
+        ("row;along\n;m\nR1;1.234,5\n", "line 3: along"),  # a thousand, or one?
+        ("row;along\n-;m\nR1;0,3\n-;m\n", "line 4"),  # units once only
+    ],
+)
+def test_lines_of_units_are_held_to_their_place(tmp_path, text, says):
+    with pytest.raises(InputError) as told:
+        load_project(project_with(tmp_path, text))
+    assert says in str(told.value)
+    assert "\n" not in str(told.value)
+
+
 def test_a_missing_clamp_loads_its_neighbors(tmp_path, planned):
     lines = table(planned.layout).splitlines()
     middle = 1 + len(planned.layout.clamp_name) // 2
@@ -125,7 +157,8 @@ def test_shifts_within_a_seam_keep_the_seam(planned, shifts):
         ("row,along [m]\nR1,-1\n", "is off the rail"),
         ("row,along [m]\nR1,1.0\nR1,1.01\n", "line 3"),
         ('row,along [m]\n"R1,1\n', "is not a CSV table"),
-        (b"\xff\xfe\x00r", "is not text in UTF-8"),
+        (b"\xfer\x00o", "is not text in UTF-8"),
+        (b"\xff\xfer\x00o", "is not text in UTF-8"),
         ("row,along [m]\nR1,1,5\n", "more cells than heads"),
     ],
 )

@@ -22,6 +22,7 @@ from fea.analysis import analyze
 from roofmodel.layout import rail_lengths
 from roofmodel.project.load import load_project
 from roofmodel.units import SYSTEMS
+from viewer.clamp_table import write_attachments
 from viewer.handover.bill import bill_lines, bill_of, cut_bars
 from viewer.handover.installer import inches
 from viewer.handover.run import OUTPUTS, write_handover
@@ -198,6 +199,25 @@ def test_workbook_holds_numbers(handed):
     answer = {row[0].value: row[1].value for row in book["Answer"].iter_rows(min_row=2)}
     assert answer["Input SHA-256"] == project.digest
     assert sum("engineer" in str(row[1].value) for row in book["Answer"].iter_rows(min_row=2))
+
+
+def test_workbook_and_csv_are_one_table(handed, tmp_path):
+    """The same columns in the same order, and the same values to the digits of the file."""
+    analysis, _, folder = handed
+    write_attachments(analysis, tmp_path / "attachments.csv")
+    with (tmp_path / "attachments.csv").open(encoding="utf-8-sig", newline="") as file:
+        heads, *lines = csv.reader(file)
+    sheet = list(openpyxl.load_workbook(folder / "tables.xlsx")["Attachments"].iter_rows(values_only=True))
+    assert [head[0].lower() + head[1:] for head in sheet[0]] == heads
+    assert len(lines) == len(sheet) - 1 == len(analysis.project.layout.clamp_name)
+    for line, cells in zip(lines, sheet[1:], strict=True):
+        for text, cell in zip(line, cells, strict=True):
+            if isinstance(cell, str):
+                assert text == cell
+            elif cell is None:
+                assert text == ""
+            else:
+                assert float(text) == pytest.approx(cell, rel=6e-4, abs=6e-4)
 
 
 def test_glb_has_y_up_and_true_areas(handed):

@@ -15,7 +15,7 @@ from rich.console import Console
 
 from fea.analysis import Analysis
 from roofmodel.surface import EdgeKind
-from viewer.export import write_attachments
+from viewer.clamp_table import write_attachments
 from viewer.picture.row_diagrams import row_svg
 from viewer.quantities import brief, system
 from viewer.report.end_bounds import spreads

@@ -3,31 +3,23 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
-from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-import numpy as np
-
 from fea.analysis import Analysis
-from fea.checks.cautions import along_change
 from roofmodel.units import UnitSystem
 from viewer import style
+from viewer.clamp_table import Column, clamp_columns, head_text
 from viewer.export import verdict as verdict_word
 from viewer.export import version
 from viewer.files import atomic, safe
 from viewer.handover.bill import Bill, bill_lines, warning
-from viewer.picture.findings import clamp_utilization
 from viewer.quantities import system
 from viewer.summary import (
     CAUTIONS,
-    clamp_cases,
-    clamp_states,
     combination,
     governing_text,
     limit_lines,
-    plain_along,
     row_lines,
     shown_name,
 )
@@ -35,17 +27,8 @@ from viewer.summary import (
 if TYPE_CHECKING:
     from openpyxl.worksheet.worksheet import Worksheet
 
-_FORMAT = {"ratio": "0.000", "count": "0", "": "General"}
+_FORMAT = {"ratio": "0.000", "percent": "0.00", "count": "0", "": "General"}
 WIDEST = 60  # characters of a column
-
-
-@dataclass(frozen=True)
-class Column:
-    """A column: head without unit, kind of number ("" for text, "count" for whole numbers), SI values."""
-
-    head: str
-    kind: str
-    values: Iterable[Any]
 
 
 def write_workbook(analysis: Analysis, bill: Bill, path: Path) -> None:
@@ -57,7 +40,7 @@ def write_workbook(analysis: Analysis, bill: Bill, path: Path) -> None:
     book.remove(book.worksheets[0])
     for title, columns in (
         ("Answer", _answer(analysis)),
-        ("Attachments", _attachments(analysis)),
+        ("Attachments", clamp_columns(analysis)),
         ("Rows", _rows(analysis)),
         ("Limits", _limits(analysis)),
         ("Cases", _cases(analysis)),
@@ -79,8 +62,7 @@ def _fill(sheet: Worksheet, columns: list[Column], units: UnitSystem) -> None:
 
     rule = Border(bottom=Side(style="thin", color=style.INK[1:]))
     for number, column in enumerate(columns, 1):
-        unit = "" if column.kind in ("", "count", "ratio") else units.label(column.kind)
-        head = sheet.cell(1, number, f"{column.head} [{unit}]" if unit else column.head)
+        head = sheet.cell(1, number, head_text(column, units))
         head.font, head.border = Font(bold=True, color=style.INK[1:]), rule
         head.fill = PatternFill("solid", fgColor=style.TINT[1:])
         head.alignment = Alignment(wrap_text=True, vertical="bottom")
@@ -109,7 +91,7 @@ def _cell(value: Any, kind: str, units: UnitSystem) -> Any:
         return None
     if kind == "count":
         return int(value)
-    return float(value) if kind in ("", "ratio") else units.convert(float(value), kind)
+    return float(value) if kind in ("", "ratio", "percent") else units.convert(float(value), kind)
 
 
 def _number_format(kind: str, units: UnitSystem) -> str:
@@ -138,41 +120,6 @@ def _answer(analysis: Analysis) -> list[Column]:
         *(("Caution", text) for text in CAUTIONS),
     ]
     return [Column("What", "", [a for a, _ in lines]), Column("Answer", "", [b for _, b in lines])]
-
-
-def _attachments(analysis: Analysis) -> list[Column]:
-    """One line per clamp at its worst case, as in attachments.csv."""
-    project = analysis.project
-    layout, planes = project.layout, project.roof.planes
-    limits = {limit.name: limit for limit in analysis.limits if limit.target == "clamp"}
-    worst = clamp_cases(analysis)
-    c = np.arange(len(layout.clamp_name))
-    plane = layout.row_plane[layout.clamp_row]
-    place = planes.to_world(plane, layout.clamp_uv) + project.roof.offset
-    forces = [(name, limit) for name, limit in limits.items() if limit.quantity == "force"]
-    rigid = analysis.rigid_force
-    change = None if rigid is None else 100.0 * along_change(analysis.clamp_force, rigid)
-    return [
-        Column("Attachment", "", layout.clamp_name),
-        Column("Row", "", [layout.row_name[r] for r in layout.clamp_row]),
-        Column("Plane", "", [planes.name[p] for p in plane]),
-        Column("Seam", "count", layout.clamp_seam + 1),
-        Column("Along row", "length", layout.clamp_s),
-        Column("Up the slope", "length", layout.clamp_uv[:, 1]),
-        Column("East", "length", place[:, 0]),
-        Column("North", "length", place[:, 1]),
-        Column("Height", "length", place[:, 2]),
-        Column("Worst case", "", [analysis.snow.cases[q].name for q in worst]),
-        Column("Tributary", "force", analysis.tributary[worst, c]),
-        Column("Force along", "force", plain_along(analysis)[worst, c]),
-        *(
-            Column(f"Demand {n.removeprefix('clamp ')}", "force", limit.demand[worst, c])
-            for n, limit in forces
-        ),
-        *([] if change is None else [Column("Change from rigid seams, %", "ratio", change)]),
-        Column("Utilization", "ratio", clamp_utilization(analysis)),
-        Column("Status", "", clamp_states(analysis)),
-    ]
 
 
 def _rows(analysis: Analysis) -> list[Column]:
