@@ -10,7 +10,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from roofmodel.snow.asce7_22 import AT_MOST, FOOT, PSF
+from roofmodel.snow.asce7_22 import AT_MOST, FOOT, PSF, slope_start
 from roofmodel.snow.asce7_22_drift import Drift, leeward_drift
 
 Array = NDArray[np.float64]
@@ -27,6 +27,7 @@ THERMAL = {  # Table 7.3-2
 MINIMUM_STEP = 20.0 * PSF  # 7.3.4 and 7.10 [Pa]
 RAIN_ON_SNOW = 5.0 * PSF  # 7.10 [Pa]
 LEAST_FETCH = 20.0 * FOOT  # Fig. 7.6-1 and 7.6.1 [m]
+WARM = 1.0  # largest C_t of graph (a) of Fig. 7.4-1
 WARM_R = {False: 30.0, True: 20.0}  # 7.4.1 by ventilated [h ft^2 F/Btu]
 FREE_OF_SNOW = np.radians(70.0)  # 7.4.3 [rad]
 
@@ -91,9 +92,7 @@ def slope_factor(slope: ArrayLike, thermal: ArrayLike, slippery: ArrayLike) -> A
         np.asarray(thermal, dtype=float),
         np.asarray(slippery, dtype=bool),
     )
-    graph = np.where(ct <= 1.0, 0, np.where(ct < 1.2, 1, 2))
-    start = np.where(dashed, np.array([5.0, 10.0, 15.0])[graph], np.array([30.0, 37.5, 45.0])[graph])
-    return np.clip((70.0 - degrees) / (70.0 - start), 0.0, 1.0)
+    return np.clip((70.0 - degrees) / (70.0 - slope_start(ct, dashed, WARM)), 0.0, 1.0)
 
 
 def drift_height(ground_snow: ArrayLike, fetch: ArrayLike, importance: ArrayLike) -> Array:

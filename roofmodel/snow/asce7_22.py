@@ -140,9 +140,17 @@ def slope_factor(slope: ArrayLike, thermal: ArrayLike, slippery: ArrayLike) -> A
         np.asarray(thermal, dtype=float),
         np.asarray(slippery, dtype=bool),
     )
-    graph = np.where(ct <= 1.1, 0, np.where(ct < 1.2, 1, 2))
-    start = np.where(dashed, np.array([5.0, 10.0, 15.0])[graph], np.array([30.0, 37.5, 45.0])[graph])
-    return np.clip((70.0 - degrees) / (70.0 - start), 0.0, 1.0)
+    return np.clip((70.0 - degrees) / (70.0 - slope_start(ct, dashed)), 0.0, 1.0)
+
+
+def slope_start(thermal: ArrayLike, slippery: ArrayLike, warm: float = 1.1) -> Array:
+    """Slope where the line of Fig. 7.4-1 leaves 1.0, parameters as `slope_factor`. [degrees].
+
+    `warm` is the largest C_t of graph (a).
+    """
+    ct = np.asarray(thermal, dtype=float)
+    graph = np.where(ct <= warm, 0, np.where(ct < 1.2, 1, 2))
+    return np.where(slippery, np.array([5.0, 10.0, 15.0])[graph], np.array([30.0, 37.5, 45.0])[graph])
 
 
 def sloped_roof_load(flat_load: ArrayLike, slope_factor: ArrayLike) -> Array:

@@ -9,7 +9,8 @@ from numpy.typing import NDArray
 
 from roofmodel.snow.asce7_22 import FOOT
 from roofmodel.snow.asce_roof import AsceRoof, balanced_zones, chord_slope, slope_notes
-from roofmodel.snow.cases import SnowCase, Value, Zone
+from roofmodel.snow.asce_working import slope_formula
+from roofmodel.snow.cases import Bare, SnowCase, Value, Zone
 from roofmodel.snow.domed import (
     DOME_NOTE,
     FULL,
@@ -39,7 +40,11 @@ NEAR_NOTE = (
     "Ground or another roof lies within 3 ft of its eave: the load at 30 degrees holds to the eave (7.6.2,"
     " from memory)."
 )
-ROUND_FORMULA = "0.5 p_f at the crown, 2 p_f C_s / C_e at 30 degrees and at the eave"
+TO_30 = "p_crown + (p_30 - p_crown) x / x_30"
+BEYOND_30 = "p_30 - (p_30 - p_eave) (x - x_30) / (x_eave - x_30)"
+TO_EAVE = "p_crown + (p_eave - p_crown) x / x_eave"
+FORMULAS = {1: (TO_EAVE,), 2: (TO_30, BEYOND_30)}
+EAVE = {False: ("none from 70 degrees on",), True: ("at the eave", "2 p_f C_s,eave / C_e")}
 MEMORY = (
     "7.6.2 and Fig. 7.4-2 (half of p_f at the crown; no such load below 10 degrees from eave to crown nor"
     " above 60) and no snow on what is steeper than 70 degrees (7.4.3) are from memory."
@@ -68,13 +73,16 @@ def asce_vaults(known: AsceRoof) -> Cases:
             facets = on_side(vault, known.roof, direction)
             near = _near(known, facets)
             knots, loads, values = _law(known, vault, end, facets, near=near)
-            words = (
-                f"unbalanced snow on {vault_names(known.roof, vault)}",
-                f"{known.rules.code} 7.6.2",
-                ROUND_FORMULA,
+            values += (
+                Value("x_eave", knots[-1], "m", "from the crown to the eave, or to 70 degrees"),
+                Value("p_crown", loads[0], "Pa", "at the crown", "0.5 p_f"),
+                Value("p_30", float(max(loads)), "Pa", "at 30 degrees, or at the eave", "2 p_f C_s / C_e"),
+                Value("p_eave", loads[-1], "Pa", *EAVE[loads[-1] > 0.0]),
             )
+            words = (f"unbalanced snow on {vault_names(known.roof, vault)}", f"{known.rules.code} 7.6.2")
+            working = [(formula, values) for formula in FORMULAS[len(knots) - 1]]
             zones = others(balanced_zones(known), vault.plane)
-            zones += side_zones(known.plan, vault, direction, knots, loads, words, values)
+            zones += side_zones(known.plan, vault, direction, knots, loads, words, working)
             cases.append(
                 known.case(
                     title, zones, [*slope_notes(known), *NOTES, MEMORY, *([NEAR_NOTE] if near else [])]
@@ -213,14 +221,20 @@ def _law(known: AsceRoof, curve: Vault | Dome, end: float, facets: IntArray, *, 
     last = end if near else min(end, steep_at)
     knots.append(last)
     loads.append(0.0 if last < end else double * at_eave)
+    start, middle = rules.slope_start(free), min(eave, MIDDLE) if not pitch or near else pitch
+    held = "folded or held snow: not reduced for slope"
+    at_30 = (held, "") if whole else ("Fig. 7.4-1, at 30 degrees or the eave", slope_formula(start, "theta_30"))
+    if near and not whole:
+        beyond: tuple[str, Bare | str] = ("as at 30 degrees", "C_s")
+    else:
+        beyond = (held, "") if whole else ("Fig. 7.4-1, at the eave", slope_formula(start))
     values = (
-        *rules.ground,
-        Value("p_f", rules.flat_load, "Pa", "Eq. 7.3-1"),
-        Value("C_e", rules.exposure, "", "Table 7.3-1 or given"),
+        *rules.flat,
+        Value("theta_30", middle, "rad", "30 degrees, or the tangent at the eave"),
         Value("theta", eave, "rad", "tangent at the eave"),
         Value("x_30", middle_at, "m", "from the crown to 30 degrees, or to the eave"),
-        Value("C_s", at_middle, "", "at 30 degrees, or at the eave"),
-        Value("C_s,eave", at_eave, "", "at the eave"),
+        Value("C_s", at_middle, "", *at_30),
+        Value("C_s,eave", at_eave, "", *beyond),
         known.light_density,
     )
     return knots, loads, values

@@ -76,7 +76,7 @@ def _uphill(joints: Iterable[tuple[int, int]], plane: int) -> list[int]:
 
 
 def valley_zones(
-    roof: RoofSurface, plan: Plan, flat_load: float, exposure: float, weight_density: float, code: str
+    roof: RoofSurface, plan: Plan, flat: tuple[Value, ...], density: Value, code: str
 ) -> list[Zone]:
     """Unbalanced load of 7.6.3 on each slope above a level valley or a tooth's foot; they may overlap.
 
@@ -84,16 +84,16 @@ def valley_zones(
     ----------
     roof : RoofSurface
     plan : Plan
-    flat_load : float
-        p_f. [Pa]
-    exposure : float
-        C_e.
-    weight_density : float
-        gamma. [N/m^3]
+    flat : tuple of Value
+        p_f and what it takes, C_e among it.
+    density : Value
+        gamma.
     code : str
         Standard and edition.
     """
     edges, steps = roof.edges, roof.steps
+    given = {value.symbol: value.value for value in flat}
+    flat_load, exposure = given["p_f"], given["C_e"]
     kinds = dict(zip(map(tuple, np.sort(edges.plane, axis=1).tolist()), edges.kind, strict=True))
     joints = [
         pair for pair in downhill_joints(roof, plan) if kinds.get(tuple(sorted(pair))) is not EdgeKind.VALLEY
@@ -114,20 +114,20 @@ def valley_zones(
         if np.arctan2(own, run) <= drift.FOLDED_SLOPE:
             continue
         rise = max(own, wall)
-        ridge, valley = (float(x) for x in drift.folded_load(flat_load, exposure, weight_density, rise))
+        ridge, valley = (float(x) for x in drift.folded_load(flat_load, exposure, density.value, rise))
         pressure = falling_pressure(start, normal, valley - ridge, run) + uniform(ridge)
         values = (
-            Value("p_f", flat_load, "Pa", "Eq. 7.3-1"),
-            Value("C_e", exposure, "", "Table 7.3-1 or given"),
-            Value("gamma", weight_density, "N/m**3", "Eq. 7.7-1"),
+            *flat,
+            density,
             Value("rise", rise, "m", "of the ridge, crown or tooth above the valley"),
             Value(
                 "valley",
                 valley,
                 "Pa",
-                "min(2 p_f / C_e, 0.5 p_f + gamma rise), not above the snow on the ridge",
+                "at the valley, not above the snow on the ridge",
+                "min(2 p_f / C_e, 0.5 p_f + gamma rise)",
             ),
-            Value("ridge", ridge, "Pa", "0.5 p_f"),
+            Value("ridge", ridge, "Pa", "at the ridge", "0.5 p_f"),
             Value("run", run, "m", "plan distance from valley to ridge"),
         )
         zones += [
@@ -137,7 +137,7 @@ def valley_zones(
                 plan.polygon[i],
                 pressure,
                 f"{code} 7.6.3",
-                "min(2 p_f / C_e, 0.5 p_f + gamma rise) at the valley to 0.5 p_f at the ridge",
+                "valley - (valley - ridge) x / run",
                 values,
             )
             for i in slope

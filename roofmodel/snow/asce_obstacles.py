@@ -84,6 +84,7 @@ def _face_zone(known: AsceRoof, face: int) -> Zone | str:
     free = max(height - base, 0.0)
     if width <= 0.0 or peak <= 0.0:
         return f"h_c / h_b = {free / base:.2f} is below 0.2 (7.7.1)"
+    height_formula, width_formula = rules.windward_formulas(full, free)
     where = "in front of the parapet" if obstacles.parapet[which] else "before or behind it, the greater"
     return Zone(
         f"drift at {obstacles.name[which]}",
@@ -91,17 +92,17 @@ def _face_zone(known: AsceRoof, face: int) -> Zone | str:
         band(start[:2], end[:2], 0.0, width),
         falling_pressure(start, left_normal(start, end), peak, width),
         f"{rules.code} 7.8",
-        rules.windward_formula,
+        "p_d (1 - x / w)",
         (
             *rules.drift_values,
             Value("l_u", length, "m", f"roof length {where}"),
-            Value("gamma", rules.weight_density, "N/m**3", "Eq. 7.7-1"),
-            Value("h_d", full, "m", rules.drift_source),
+            *rules.heights(length),
             Value("h", height, "m", "above the roof"),
-            Value("h_b", base, "m", "depth of balanced snow"),
-            Value("h_c", free, "m", "clear height"),
-            Value("height", tall, "m", "of the drift at its peak"),
-            Value("w", width, "m", "width of the drift"),
-            Value("p_d", peak, "Pa", "at the peak, on top of p_s"),
+            Value("p_s", float(known.balanced[plane]), "Pa", "balanced snow beside it"),
+            Value("h_b", base, "m", "depth of balanced snow", "p_s / gamma"),
+            Value("h_c", free, "m", "clear height", "h - h_b"),
+            Value("height", tall, "m", "of the drift at its peak", height_formula),
+            Value("w", width, "m", "width of the drift", width_formula),
+            Value("p_d", peak, "Pa", "at the peak, on top of p_s", "gamma height"),
         ),
     )

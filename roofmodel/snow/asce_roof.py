@@ -12,7 +12,8 @@ from scipy.constants import g
 from roofmodel.snow.asce7_22 import LOW_SLOPE, sloped_roof_load
 from roofmodel.snow.asce_folded import folded_planes
 from roofmodel.snow.asce_rules import AsceRules, asce_rules
-from roofmodel.snow.cases import SnowCase, Value, Zone
+from roofmodel.snow.asce_working import slope_formula
+from roofmodel.snow.cases import Bare, SnowCase, Value, Zone
 from roofmodel.snow.inputs import Asce16Site, AsceSite
 from roofmodel.snow.patches import UNREDUCED, UNREDUCED_NOTE
 from roofmodel.snow.regions import WHOLE, Plan, held_planes, obstructed_planes, roof_plan, uniform
@@ -130,7 +131,7 @@ def balanced_zones(known: AsceRoof, share: Array | None = None) -> list[Zone]:
                 known.plan.polygon[plane],
                 uniform(float(part[plane] * known.balanced[plane])),
                 f"{known.rules.code} {'7.6.1' if reduced else '7.4'}",
-                f"{'0.3 ' if reduced else ''}p_s, p_s = C_s p_f, {known.rules.flat_formula}",
+                "0.3 p_s" if reduced else "p_s = C_s p_f",
                 balanced_values(known, int(plane)),
             )
         )
@@ -140,6 +141,10 @@ def balanced_zones(known: AsceRoof, share: Array | None = None) -> list[Zone]:
 def balanced_values(known: AsceRoof, plane: int) -> tuple[Value, ...]:
     """What the symbols of p_s stand for on a plane."""
     rules, site = known.rules, known.site
+    free = site.slippery and not rules.slippery_bar and plane not in known.obstructed
+    formula: Bare | str = slope_formula(rules.slope_start(free))
+    if plane in known.unreduced or plane in known.folded:
+        formula = ""
     if plane in known.unreduced:
         why = f"judgment: held snow; {known.unreduced[plane]:.3g} on an obstructed surface by Fig. 7.4-1"
     elif plane in known.folded:
@@ -151,13 +156,10 @@ def balanced_values(known: AsceRoof, plane: int) -> tuple[Value, ...]:
     else:
         why = rules.slippery_bar or "unobstructed slippery surface"
     return (
-        *rules.ground,
-        Value("C_e", rules.exposure, "", "Table 7.3-1" if site.exposure_factor is None else "given"),
-        Value("C_t", rules.thermal, "", rules.thermal_table if site.thermal_factor is None else "given"),
-        Value("p_f", rules.flat_load, "Pa", "Eq. 7.3-1"),
+        *rules.flat,
         Value("theta", float(known.roof.planes.slope[plane]), "rad", "slope"),
-        Value("C_s", float(known.slope_factor[plane]), "", why),
-        Value("p_s", float(known.balanced[plane]), "Pa", "Eq. 7.4-1"),
+        Value("C_s", float(known.slope_factor[plane]), "", f"Fig. 7.4-1: {why}" if formula else why, formula),
+        Value("p_s", float(known.balanced[plane]), "Pa", "Eq. 7.4-1", "C_s p_f"),
         *known.room.get(plane, ()),
         known.light_density,
     )

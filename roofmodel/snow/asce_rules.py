@@ -10,6 +10,13 @@ from numpy.typing import NDArray
 
 from roofmodel.snow import asce7_16, asce7_22
 from roofmodel.snow import asce7_22_drift as drift
+from roofmodel.snow.asce_working import (
+    DENSITY,
+    height_22,
+    heights_16,
+    windward_formulas_16,
+    windward_formulas_22,
+)
 from roofmodel.snow.cases import LoadLevel, Value
 from roofmodel.snow.inputs import Asce16Site, AsceSite, validate_asce, validate_asce_16
 
@@ -27,15 +34,20 @@ class AsceRules:
     level : LoadLevel
     ground : tuple of Value
         p_g, and I_s where the edition has it.
+    flat : tuple of Value
+        All that p_f takes, and p_f.
+    density : Value
+        gamma and its formula.
     exposure, thermal : float
         C_e, C_t.
-    thermal_table : str
-    flat_load, flat_formula
-        p_f [Pa] and its formula.
+    flat_load : float
+        p_f. [Pa]
     weight_density : float
         gamma. [N/m^3]
     slope_factor : callable
         C_s of slopes (p,) [rad] and whether each takes the slippery line (p,).
+    slope_start : callable
+        Where that line leaves 1.0. [degrees]
     slippery_bar : str
         Why no surface may take the slippery line here, "" where it may.
     minimum_load, minimum_clause, minimum_formula, minimum_values
@@ -44,10 +56,10 @@ class AsceRules:
         h_d of a fetch and behind a ridge of a windward run. [m to m]
     drift_values : tuple of Value
         What h_d takes beside the fetch.
-    drift_source : str
-        Where h_d stands.
-    windward, windward_formula
-        Drift of h_d, balanced load, wall and gamma.
+    heights, ridge_heights : callable
+        h_d with its formula, and what it takes beside `drift_values` and l_u, or W; of a length. [m]
+    windward, windward_formulas
+        Drift of h_d, balanced load, wall and gamma; formulas of its height and width from h_d and h_c.
     narrow_load, narrow_formula
         Leeward load of narrow roofs, 7.6.1. [Pa]
     rain : callable
@@ -60,13 +72,14 @@ class AsceRules:
     code: str
     level: LoadLevel
     ground: tuple[Value, ...]
+    flat: tuple[Value, ...]
+    density: Value
     exposure: float
     thermal: float
-    thermal_table: str
     flat_load: float
-    flat_formula: str
     weight_density: float
     slope_factor: Callable[[Array, Array], Array]
+    slope_start: Callable[[bool], float]
     slippery_bar: str
     minimum_load: float
     minimum_clause: str
@@ -75,9 +88,10 @@ class AsceRules:
     drift_height: Callable[[float], float]
     ridge_height: Callable[[float], float]
     drift_values: tuple[Value, ...]
-    drift_source: str
+    heights: Callable[[float], tuple[Value, ...]]
+    ridge_heights: Callable[[float], tuple[Value, ...]]
     windward: Callable[[float, float, float, float], drift.Drift]
-    windward_formula: str
+    windward_formulas: Callable[[float, float], tuple[str, str]]
     narrow_load: float
     narrow_formula: str
     rain: Callable[[Array, Array], Array]
@@ -105,17 +119,22 @@ def _rules_22(site: AsceSite) -> AsceRules:
     def height(fetch: float) -> float:
         return float(drift.drift_height(pg, fetch, site.winter_wind))
 
+    def heights(length: float, symbol: str = "l_u") -> tuple[Value, ...]:
+        return (Value("h_d", height(length), "m", "Eq. 7.6-1", height_22(symbol)),)
+
+    flat = float(asce7_22.flat_roof_load(pg, exposure, thermal))
     return AsceRules(
         code=site.standard,
         level=LoadLevel.STRENGTH,
         ground=ground,
+        flat=_flat_values(site, ground, exposure, thermal, flat, "0.7 C_e C_t p_g"),
+        density=_density(pg),
         exposure=exposure,
         thermal=thermal,
-        thermal_table="Table 7.3-2 or 7.3-3",
-        flat_load=float(asce7_22.flat_roof_load(pg, exposure, thermal)),
-        flat_formula="p_f = 0.7 C_e C_t p_g",
+        flat_load=flat,
         weight_density=float(asce7_22.snow_weight_density(pg)),
         slope_factor=lambda slope, free: asce7_22.slope_factor(slope, thermal, free),
+        slope_start=lambda free: float(asce7_22.slope_start(thermal, free)),
         slippery_bar="",
         minimum_load=float(asce7_22.minimum_load(pg, category)),
         minimum_clause="7.3.3",
@@ -123,10 +142,15 @@ def _rules_22(site: AsceSite) -> AsceRules:
         minimum_values=(*ground, Value("p_m,max", cap, "Pa", "Table 7.3-4")),
         drift_height=height,
         ridge_height=height,
-        drift_values=(*ground, Value("W_2", site.winter_wind, "", "winter wind, from the user")),
-        drift_source="Eq. 7.6-1",
+        drift_values=(
+            *ground,
+            Value("W_2", site.winter_wind, "", "winter wind, from the user"),
+            _density(pg),
+        ),
+        heights=heights,
+        ridge_heights=lambda run: heights(run, "W"),
         windward=drift.windward_drift,
-        windward_formula="p_d = gamma min(0.75 h_d, h_c), w = 8 (0.75 h_d) or 8 (0.75 h_d)^2 / h_c",
+        windward_formulas=windward_formulas_22,
         narrow_load=pg,
         narrow_formula="p_g where W <= 20 ft and rafters are simply supported",
         rain=lambda slope, run: asce7_22.rain_on_snow(pg, slope, run, category),
@@ -144,31 +168,73 @@ def _rules_16(site: Asce16Site) -> AsceRules:
     ground = (Value("p_g", pg, "Pa", "ground snow, nominal, from the user"), importance)
     warm = asce7_16.warm_slippery_allowed(thermal, site.roof_r_value, ventilated=site.ventilated)
     need = asce7_16.WARM_R[site.ventilated]
+    flat = float(asce7_16.flat_roof_load(pg, exposure, thermal, factor))
+    least = asce7_16.LEAST_FETCH
+
+    def height(length: float) -> float:
+        return float(asce7_16.drift_height(pg, length, factor))
+
+    def heights(length: float) -> tuple[Value, ...]:
+        return heights_16(length, least, height(least), height(length))
+
+    def ridge_heights(run: float) -> tuple[Value, ...]:
+        length = max(run, least)
+        return (Value("l_u", length, "m", "not below 20 ft (7.6.1)", "max(W, 20 ft)"), *heights(length))
+
     return AsceRules(
         code=site.standard,
         level=LoadLevel.CHARACTERISTIC,
         ground=ground,
+        flat=_flat_values(site, ground, exposure, thermal, flat, "0.7 C_e C_t I_s p_g"),
+        density=_density(pg),
         exposure=exposure,
         thermal=thermal,
-        thermal_table="Table 7.3-2",
-        flat_load=float(asce7_16.flat_roof_load(pg, exposure, thermal, factor)),
-        flat_formula="p_f = 0.7 C_e C_t I_s p_g",
+        flat_load=flat,
         weight_density=float(asce7_22.snow_weight_density(pg)),
         slope_factor=lambda slope, free: asce7_16.slope_factor(slope, thermal, free),
+        slope_start=lambda free: float(asce7_22.slope_start(thermal, free, asce7_16.WARM)),
         slippery_bar="" if warm else f"a warm roof takes the slippery line only with R-{need:.0f} (7.4.1)",
         minimum_load=float(asce7_16.minimum_load(pg, factor)),
         minimum_clause="7.3.4",
         minimum_formula="p_m = I_s min(p_g, 20 psf)",
         minimum_values=ground,
-        drift_height=lambda fetch: float(asce7_16.drift_height(pg, fetch, factor)),
+        drift_height=height,
         ridge_height=lambda run: float(asce7_16.unbalanced_height(pg, run, factor)),
-        drift_values=ground,
-        drift_source="Fig. 7.6-1",
+        drift_values=(*ground, _density(pg)),
+        heights=heights,
+        ridge_heights=ridge_heights,
         windward=asce7_16.windward_drift,
-        windward_formula="p_d = gamma min(0.75 h_d, h_c), w = 4 (0.75 h_d) or 4 (0.75 h_d)^2 / h_c <= 8 h_c",
+        windward_formulas=windward_formulas_16,
         narrow_load=factor * pg,
         narrow_formula="I_s p_g where W <= 20 ft and rafters are simply supported",
         rain=lambda slope, run: asce7_16.rain_on_snow(pg, slope, run),
         rain_formula="5 psf where theta < W / 50",
         rain_bar="p_g is above 20 psf (7.10)" if pg > asce7_16.MINIMUM_STEP else "",
+    )
+
+
+def _density(ground_snow: float) -> Value:
+    weight = float(asce7_22.snow_weight_density(ground_snow))
+    return Value("gamma", weight, "N/m**3", "Eq. 7.7-1", DENSITY)
+
+
+def _flat_values(
+    site: AsceSite | Asce16Site,
+    ground: tuple[Value, ...],
+    exposure: float,
+    thermal: float,
+    flat_load: float,
+    formula: str,
+) -> tuple[Value, ...]:
+    """p_f and what it takes, with the rows and columns of the tables."""
+    table = "Table 7.3-2"
+    if site.thermal == "heated" and isinstance(site, AsceSite):
+        table = f"Table 7.3-3, R-{site.roof_r_value or 0.0:g}, linear between its p_g and R"
+    how = "given" if site.thermal_factor is not None else f"{table}, {site.thermal}"
+    where = "given" if site.exposure_factor is not None else f"Table 7.3-1, {site.terrain}, {site.exposure}"
+    return (
+        *ground,
+        Value("C_e", exposure, "", where),
+        Value("C_t", thermal, "", how),
+        Value("p_f", flat_load, "Pa", "Eq. 7.3-1", formula),
     )

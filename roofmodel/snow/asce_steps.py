@@ -7,6 +7,7 @@ from numpy.typing import NDArray
 
 from roofmodel.snow import asce7_22_drift as drift
 from roofmodel.snow.asce_roof import AsceRoof, balanced_zones, slope_notes
+from roofmodel.snow.asce_working import ADJACENT, leeward_formulas
 from roofmodel.snow.cases import SnowCase, Value, Zone
 from roofmodel.snow.meeting import Drift
 from roofmodel.snow.patches import (
@@ -120,11 +121,17 @@ def _leeward_patch(known: AsceRoof, i: int) -> Zone | str:
     if length <= 0.0:
         return "no roof upwind of the wall"
     if steps.gap[i] > CRACK:
-        clause, formula = "7.7.2", "p_d = gamma min(h_d, (6 h - s) / 6), w = min(6 h_d, 6 h - s)"
+        clause, formulas = "7.7.2", ADJACENT
     else:
-        clause, formula = "7.7.1", "p_d = gamma min(h_d, h_c), w = 4 h_d or 4 h_d^2 / h_c <= 8 h_c"
+        clause, formulas = "7.7.1", leeward_formulas(height, _clear(known, i))
     name = f"leeward drift below {known.roof.planes.name[int(steps.upper[i])]}"
-    return _triangle(known, i, name, (clause, formula), (length, height), shape, 0.0)
+    return _triangle(known, i, name, (clause, formulas), length, shape, 0.0)
+
+
+def _clear(known: AsceRoof, i: int) -> float:
+    """h_c at a step. [m]."""
+    base = float(known.balanced[known.roof.steps.lower[i]]) / known.rules.weight_density
+    return max(float(known.roof.steps.wall[i].max()) - base, 0.0)
 
 
 def _windward_patch(known: AsceRoof, i: int) -> Zone | str:
@@ -133,16 +140,16 @@ def _windward_patch(known: AsceRoof, i: int) -> Zone | str:
     if length <= 0.0:
         return "no roof upwind of the wall"
     name = f"windward drift at {known.roof.planes.name[steps.upper[i]]}"
-    rule = ("7.7.1", rules.windward_formula)
-    return _triangle(known, i, name, rule, (length, height), shape, float(steps.gap[i]))
+    rule = ("7.7.1", rules.windward_formulas(height, _clear(known, i)))
+    return _triangle(known, i, name, rule, length, shape, float(steps.gap[i]))
 
 
 def _triangle(
     known: AsceRoof,
     i: int,
     name: str,
-    rule: tuple[str, str],
-    source: tuple[float, float],
+    rule: tuple[str, tuple[str, str]],
+    length: float,
     shape: drift.Drift,
     cut: float,
 ) -> Zone | str:
@@ -156,27 +163,27 @@ def _triangle(
         if clear < drift.NO_DRIFT_RATIO * base:
             return f"h_c / h_b = {clear / base:.2f} is below 0.2 (7.7.1)"
         return "the gap is too wide for the drift (7.7.2)"
-    length, full = source
+    clause, (height_formula, width_formula) = rule
     values = (
         *known.rules.drift_values,
         Value("l_u", length, "m", "longest roof upwind, square to the wall"),
-        Value("gamma", known.rules.weight_density, "N/m**3", "Eq. 7.7-1"),
-        Value("h_d", full, "m", known.rules.drift_source),
+        *known.rules.heights(length),
         Value("h", wall, "m", "greatest height of the wall"),
         Value("s", float(steps.gap[i]), "m", "gap between the roofs on plan"),
-        Value("h_b", base, "m", "depth of balanced snow"),
-        Value("h_c", clear, "m", "clear height"),
-        Value("height", height, "m", "of the drift at its peak"),
-        Value("w", width, "m", "width of the drift"),
-        Value("p_d", peak, "Pa", "at the peak, on top of p_s"),
+        Value("p_s", float(known.balanced[lower]), "Pa", f"balanced snow on {known.roof.planes.name[lower]}"),
+        Value("h_b", base, "m", "depth of balanced snow", "p_s / gamma"),
+        Value("h_c", clear, "m", "clear height", "h - h_b"),
+        Value("height", height, "m", "of the drift at its peak", height_formula),
+        Value("w", width, "m", "width of the drift", width_formula),
+        Value("p_d", peak, "Pa", "at the peak, on top of p_s", "gamma height"),
     )
     return Zone(
         name,
         lower,
         band(start[:2], end[:2], 0.0, width - cut),
         falling_pressure(start, left_normal(start, end), peak * (1.0 - cut / width), width - cut),
-        f"{known.rules.code} {rule[0]}",
-        rule[1],
+        f"{known.rules.code} {clause}",
+        "p_d (1 - x / w)",
         values,
     )
 
@@ -250,14 +257,14 @@ def _slide_zones(known: AsceRoof, i: int) -> list[Zone]:
         band(start[:2], end[:2], 0.0, float(strip.end - strip.start)),
         uniform(float(strip.pressure)),
         f"{known.rules.code} 7.9",
-        "0.4 p_f W over 15 ft from the upper eave",
+        "pressure = 0.4 p_f W / 15 ft",
         (
-            Value("p_f", known.rules.flat_load, "Pa", "Eq. 7.3-1, upper roof"),
+            *known.rules.flat,
             Value("W", run, "m", "plan distance from eave to ridge of the upper roof"),
             Value("s", gap, "m", "gap between the roofs on plan"),
             Value("h step", float(steps.wall[i].max()), "m", "greatest height of the wall"),
-            Value("width", float(strip.end - strip.start), "m", "of the lower roof that is reached"),
-            Value("pressure", float(strip.pressure), "Pa", "on top of p_s"),
+            Value("width", float(strip.end - strip.start), "m", "of the lower roof, reached", "15 ft - s"),
+            Value("pressure", float(strip.pressure), "Pa", "on top of p_s, over the width"),
         ),
     )
     return spread(plan, zone)

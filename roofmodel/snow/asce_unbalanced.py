@@ -121,11 +121,11 @@ def _strip(known: AsceRoof, crest: Crest) -> Zone:
     values = (
         *known.rules.drift_values,
         Value("W", crest.windward_run, "m", f"windward side, {known.roof.planes.name[crest.across]}"),
-        Value("gamma", known.rules.weight_density, "N/m**3", "Eq. 7.7-1"),
-        Value("h_d", height, "m", f"{known.rules.drift_source} with l_u = W"),
-        Value("S", float(1.0 / np.tan(slope)), "", "run for a rise of one, leeward side"),
-        Value("extent", float(strip.end), "m", "8/3 h_d sqrt(S), plan, from the crest"),
-        Value("surcharge", float(strip.pressure), "Pa", "on top of p_s"),
+        *known.rules.ridge_heights(crest.windward_run),
+        Value("theta", slope, "rad", "slope, leeward side"),
+        Value("S", float(1.0 / np.tan(slope)), "", "run for a rise of one", "1 / tan(theta)"),
+        Value("extent", float(strip.end), "m", "plan, from the crest", "(8 / 3) h_d sqrt(S)"),
+        Value("surcharge", float(strip.pressure), "Pa", "on top of p_s, over the extent"),
     )
     return Zone(
         f"leeward surcharge behind {known.roof.planes.name[crest.across]}",
@@ -133,7 +133,7 @@ def _strip(known: AsceRoof, crest: Crest) -> Zone:
         band(crest.start[:2], crest.end[:2], 0.0, float(strip.end)),
         uniform(float(strip.pressure)),
         f"{known.rules.code} 7.6.1",
-        "h_d gamma / sqrt(S) over 8/3 h_d sqrt(S)",
+        "surcharge = h_d gamma / sqrt(S)",
         values,
     )
 
@@ -141,9 +141,7 @@ def _strip(known: AsceRoof, crest: Crest) -> Zone:
 def folded_case(known: AsceRoof) -> SnowCase | str:
     """Snow blown into level valleys between parallel ridges and to the feet of teeth, 7.6.3; or why not."""
     rules = known.rules
-    zones = valley_zones(
-        known.roof, known.plan, rules.flat_load, rules.exposure, rules.weight_density, rules.code
-    )
+    zones = valley_zones(known.roof, known.plan, rules.flat, rules.density, rules.code)
     if not zones:
         return "no level valley between parallel ridges and no saw-tooth (7.6.3, from memory)"
     share = np.ones(known.roof.planes.count)

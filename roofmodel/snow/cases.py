@@ -6,6 +6,7 @@ inside it; where zones overlap, pressures add. Pressure is vertical, per plan ar
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import StrEnum
@@ -21,6 +22,7 @@ IntArray = NDArray[np.int64]
 
 # Overlays of shapes that share edges to rounding can go wrong without a grid. [m]
 GRID = 1e-10
+LONG = 5  # numbers in formulas with more digits are converted constants, and printed with so many
 
 
 class LoadLevel(StrEnum):
@@ -32,13 +34,47 @@ class LoadLevel(StrEnum):
 
 
 @dataclass(frozen=True)
+class Bare:
+    """A formula between bare numbers, as standards print them in one set of units.
+
+    Attributes
+    ----------
+    us : str
+        With psf, ft, pcf and degrees.
+    si : str
+        With kN/m^2, m, kN/m^3 and degrees; "" where it is the same.
+    """
+
+    us: str
+    si: str = ""
+
+    def text(self, system: str) -> str:
+        """Formula in "SI" or "US" numbers."""
+        return self.si if self.si and system == "SI" else self.us
+
+
+def short_numbers(formula: str) -> str:
+    """Formula with its converted constants, of more than five digits, printed with five."""
+    return re.sub(
+        r"(?<![\w.])\d+\.\d+",
+        lambda m: m[0] if len(m[0].replace(".", "").lstrip("0")) <= LONG else f"{float(m[0]):.{LONG}g}",
+        formula,
+    )
+
+
+@dataclass(frozen=True)
 class Value:
-    """One number of a formula: symbol, SI value, SI unit as pint reads it, and where it comes from."""
+    """One number of a formula: symbol, SI value, SI unit as pint reads it, and where it comes from.
+
+    `formula` is what it comes to from other values of the same zone: a text in their symbols that holds in
+    any units, or `Bare`; empty where it is given, measured on the roof or read from a table.
+    """
 
     symbol: str
     value: float
     unit: str = ""
     note: str = ""
+    formula: str | Bare = ""
 
 
 @dataclass(frozen=True)

@@ -14,6 +14,7 @@ IntArray = NDArray[np.int64]
 
 SAME_CORNER = 0.05  # ends of two walls closer than this on plan are one corner [m]
 LEAST_TURN = np.sin(np.radians(5.0))  # walls that turn by less face the same way
+AROUND = ", around a corner"  # ends the names of such zones
 SLICE = np.radians(15.0)  # the cone is overstated by 0.6 percent, 0.9 at most
 
 

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from roofmodel.snow import en1991_1_3 as en
-from roofmodel.snow.cases import SnowCase, Value, Zone
+from roofmodel.snow.cases import Bare, SnowCase, Value, Zone
 from roofmodel.snow.en_drifted import Cases
-from roofmodel.snow.en_roof import CODE, EnRoof, balanced_zones, load_values
+from roofmodel.snow.en_roof import CODE, SHAPE, EnRoof, balanced_zones, load_values
 from roofmodel.snow.meeting import Drift
 from roofmodel.snow.patches import (
     UPPER_TO_STEP,
@@ -117,10 +117,17 @@ def _wall_zones(known: EnRoof, i: int, part: str) -> list[Zone]:
         Value("b_1", b1, "m", "upper roof, square to the wall"),
         Value("b_2", b2, "m", "lower roof, square to the wall"),
         Value("gamma", known.site.drift_weight, "N/m**3", "weight density of 5.3.6"),
-        Value("mu_w", wind, "", "(b_1 + b_2) / 2 h <= gamma h / s_k, 0.8 to 4"),
+        Value("h_min", max(low, 1e-6), "m", "least height of the wall"),
+        Value(
+            "mu_w",
+            wind,
+            "",
+            "5.3.6, from 0.8 to 4",
+            "max(0.8, min((b_1 + b_2) / (2 h_min), gamma h / s_k, 4))",
+        ),
         Value("b_s", run, "m", "plan run of the upper slope that sheds here"),
-        Value("mu_s", slide, "", "half of the upper slope's load, none up to 15 degrees"),
-        Value("l_s", length, "m", "2 h, 5 to 15 m"),
+        Value("l_s", length, "m", "5.3.6, 5 to 15 m", "max(5 m, min(2 h, 15 m))"),
+        *_slide_values(known, upper, slide),
     )
     what = "snow that slid from" if part == SLIDE else "drift below"
     zone = Zone(
@@ -133,6 +140,20 @@ def _wall_zones(known: EnRoof, i: int, part: str) -> list[Zone]:
         values,
     )
     return spread(plan, zone)
+
+
+def _slide_values(known: EnRoof, upper: int, slide: float) -> tuple[Value, ...]:
+    """mu_s and what it takes; 0 where nothing slides."""
+    slope, shape = float(known.roof.planes.slope[upper]), float(known.shape[upper])
+    if slide <= 0.0:
+        return (Value("mu_s", slide, "", "nothing slides here; none up to 15 degrees"),)
+    formula: Bare | str = "" if upper in known.held else Bare(SHAPE.us.replace("alpha", "alpha_u"))
+    why = "not below 0.8, held" if upper in known.held else "Table 5.2"
+    return (
+        Value("alpha_u", slope, "rad", "slope of the upper plane, above 15 degrees"),
+        Value("mu_1,u", shape, "", f"of the upper plane, {why}", formula),
+        Value("mu_s", slide, "", "half of the upper slope's load as a triangle over l_s", "mu_1,u b_s / l_s"),
+    )
 
 
 def _lengths(known: EnRoof, i: int) -> tuple[float, float, float]:

@@ -9,9 +9,9 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from roofmodel.snow.cases import LoadLevel, SnowCase, Value, Zone
-from roofmodel.snow.en_annex_b_valleys import exceptional_shape, valley_drifts
-from roofmodel.snow.en_roof import CODE, EnRoof
+from roofmodel.snow.cases import Bare, LoadLevel, SnowCase, Value, Zone
+from roofmodel.snow.en_annex_b_valleys import PER_KILONEWTON, exceptional_shape, valley_drifts
+from roofmodel.snow.en_roof import CODE, EnRoof, snow_values
 from roofmodel.snow.obstacle_walls import room, wind_groups
 from roofmodel.snow.patches import larger, spread, wall_groups
 from roofmodel.snow.regions import EAVE_OVERHANG, band, falling_pressure, fetch, left_normal, slope_run
@@ -20,6 +20,7 @@ Array = NDArray[np.float64]
 Cases = tuple[list[SnowCase], list[tuple[str, str]]]
 
 WALL_CAP, OBSTRUCTION_CAP = 8.0, 5.0  # B3, B4
+SHARE = Bare("max(0, min(1, (30 - alpha) / (30 - 15)))")
 REACH = 15.0  # B3, B4: l_s at most [m]
 SLOPES = np.radians([15.0, 30.0])  # B3: reduced from the first, none from the second [rad]
 # B4 names no reduction by slope in the text at hand; none is taken, which is safe.
@@ -119,8 +120,11 @@ def _zones(
     shape = share * float(exceptional_shape(height, max(lengths), reach, ground, cap))
     if shape <= 0.0:
         return []
+    longer = "max(b_1, b_2)" if np.isfinite(lengths[1]) else ""
+    terms = ["gamma_B h / s_k", *([f"2 {longer} / l_s"] if longer else []), f"{cap:g}"]
     values = (
-        Value("s_k", ground, "Pa", "ground snow, characteristic, from the user"),
+        *snow_values(known),
+        Value("gamma_B", PER_KILONEWTON, "N/m**3", "2 of 2 h / s_k in m and kN/m^2"),
         Value("h", height, "m", "greatest height of the face"),
         Value("b_1", lengths[0], "m", "roof in front of the face"),
         *(
@@ -128,9 +132,16 @@ def _zones(
             if np.isfinite(lengths[1])
             else ()
         ),
-        Value("l_s", reach, "m", "min(5 h, b_1, 15 m)"),
-        Value("share", share, "", SHARE_WORDS[clause]),
-        Value("mu_1", shape, "", f"min(2 h / s_k, 2 b / l_s, {cap:g}) times share"),
+        Value("l_s", reach, "m", clause, "min(5 h, b_1, 15 m)"),
+        Value("alpha", slope, "rad", "slope"),
+        Value(
+            "share",
+            share,
+            "",
+            SHARE_WORDS[clause],
+            "" if clause == "B4" or plane in known.held else SHARE,
+        ),
+        Value("mu_1", shape, "", clause, f"share min({', '.join(terms)})"),
     )
     zone = Zone(
         name,

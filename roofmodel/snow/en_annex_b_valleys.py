@@ -12,7 +12,7 @@ import shapely
 from numpy.typing import ArrayLike, NDArray
 
 from roofmodel.snow.cases import Value, Zone
-from roofmodel.snow.en_roof import CODE, EnRoof
+from roofmodel.snow.en_roof import CODE, EnRoof, snow_values
 from roofmodel.snow.regions import (
     SAME_WAY,
     SAME_WIND,
@@ -30,6 +30,7 @@ from roofmodel.surface import EdgeKind
 Array = NDArray[np.float64]
 
 VALLEY_CAP = 5.0  # B2
+PER_KILONEWTON = 2000.0  # the 2 of 2 h / s_k in m and kN/m^2 [N/m^3]
 NOTES = (
     "B2 shows valleys between parallel ridges: mu_1 at the valley, nothing at the ridges; other valleys are"
     " read the same way, square to the valley on plan (judgment).",
@@ -56,7 +57,7 @@ def exceptional_shape(
     cap : float
         8 at walls and parapets, 5 at obstructions and in valleys.
     """
-    by_height = 2.0 * np.asarray(height, dtype=float) / (np.asarray(ground_snow) / 1000.0)
+    by_height = PER_KILONEWTON * np.asarray(height, dtype=float) / np.asarray(ground_snow)
     by_length = 2.0 * np.asarray(length, dtype=float) / np.asarray(reach, dtype=float)
     return np.minimum(np.minimum(by_height, by_length), cap)
 
@@ -92,7 +93,7 @@ def valley_drifts(known: EnRoof) -> list[tuple[str, list[Zone], tuple[str, ...]]
         if share < WHOLE:
             drifts += [(f"exceptional drift in the valley {one.names}", one.zones, NOTES) for one in same]
         said = (*NOTES, *(() if share >= WHOLE else (_share_note(share),)))
-        zones = [_part(zone, share) for one in same for zone in one.zones]
+        zones = [_part(zone, share, most, load) for one in same for zone in one.zones]
         drifts.append((f"exceptional drift {name}", zones, said))
     return drifts
 
@@ -104,12 +105,16 @@ def _share_note(share: float) -> str:
     )
 
 
-def _part(zone: Zone, share: float) -> Zone:
+def _part(zone: Zone, share: float, most: float, load: float) -> Zone:
     if share >= WHOLE:
         return zone
-    said = Value("share", share, "", "of the drifts in several valleys together, B2(4)")
+    said = (
+        Value("fallen", most, "N/m", "s_k times the length of the roof square to the valleys"),
+        Value("drifted", load, "N/m", "of all valleys, each 0.5 mu_1 s_k over both its sides"),
+        Value("share", share, "", "of the drifts in several valleys together, B2(4)", "fallen / drifted"),
+    )
     return replace(
-        zone, pressure=share * zone.pressure, formula=f"share {zone.formula}", values=(*zone.values, said)
+        zone, pressure=share * zone.pressure, formula=f"share {zone.formula}", values=(*zone.values, *said)
     )
 
 
@@ -128,12 +133,13 @@ def _valley(known: EnRoof, e: int) -> _Valley:
     zones: list[Zone] = []
     for (plane, a, b), length in zip(sides, reach, strict=True):
         values = (
-            Value("s_k", ground, "Pa", "ground snow, characteristic, from the user"),
+            *snow_values(known),
+            Value("gamma_B", PER_KILONEWTON, "N/m**3", "2 of 2 h / s_k in m and kN/m^2"),
             Value("h", height, "m", "lower ridge above the lowest point of the valley"),
             Value("b_3", whole, "m", "whole roof, square to the valley"),
             Value("l_s", length, "m", "from the valley to the ridge on this side"),
             Value("l_s sum", sum(reach), "m", "of both sides"),
-            Value("mu_1", shape, "", "min(2 h / s_k, 2 b_3 / (l_s1 + l_s2), 5)"),
+            Value("mu_1", shape, "", "B2", "min(gamma_B h / s_k, 2 b_3 / l_s sum, 5)"),
         )
         normal = left_normal(a, b)
         zone = Zone(

@@ -7,7 +7,7 @@ import shapely
 from numpy.typing import NDArray
 
 from roofmodel.snow import en1991_1_3 as en
-from roofmodel.snow.cases import SnowCase, Value, Zone
+from roofmodel.snow.cases import Bare, SnowCase, Value, Zone
 from roofmodel.snow.en_roof import CODE, EnRoof, balanced_zones, load_values
 from roofmodel.snow.patches import larger
 from roofmodel.snow.regions import (
@@ -26,6 +26,7 @@ from roofmodel.surface import EdgeKind
 Array = NDArray[np.float64]
 Cases = tuple[list[SnowCase], list[tuple[str, str]]]
 
+VALLEY_SHAPE = Bare("0.8 + 0.8 min(1, alpha_m / 30)")
 UPRIGHT = 0.5 * np.pi  # slope of a wall that is one side of a valley [rad]
 UPRIGHT_NOTE = (
     "A plane that falls toward a wall, as saw-teeth do, is one side of a valley whose other side is upright:"
@@ -123,8 +124,11 @@ def _valley_zone(known: EnRoof, plane: int, start: Array, end: Array, mean: floa
     peak = (mu_2 - float(known.shape[plane])) * known.unit_load
     values = (
         *load_values(known, plane),
-        Value("alpha mean", mean, "rad", "of the two slopes"),
-        Value("mu_2", mu_2, "", "at the valley, Table 5.2"),
+        Value(
+            "alpha_2", 2.0 * mean - float(known.roof.planes.slope[plane]), "rad", "slope across the valley"
+        ),
+        Value("alpha_m", mean, "rad", "mean of the two slopes", "(alpha + alpha_2) / 2"),
+        Value("mu_2", mu_2, "", "at the valley, Table 5.2", VALLEY_SHAPE),
         Value("b", width, "m", "plan distance from the valley to the farthest point beside it"),
     )
     return [

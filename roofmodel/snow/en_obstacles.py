@@ -63,12 +63,12 @@ def _face_zone(known: EnRoof, face: int) -> Zone | None:
         band(start[:2], end[:2], 0.0, length),
         falling_pressure(start, left_normal(start, end), peak, length),
         f"{CODE} 6.2",
-        "(mu_2 - mu_1) (1 - x / l_s) C_e C_t s_k, mu_2 = gamma h / s_k",
+        "(mu_2 - mu_1) (1 - x / l_s) C_e C_t s_k",
         (
             *load_values(known, plane),
             Value("h", height, "m", "above the roof"),
             Value("gamma", known.site.drift_weight, "N/m**3", "weight density of 6.2"),
-            Value("mu_2", peak_shape, "", "gamma h / s_k, 0.8 to 2.0"),
-            Value("l_s", length, "m", "2 h, 5 to 15 m"),
+            Value("mu_2", peak_shape, "", "6.2, 0.8 to 2", "max(0.8, min(gamma h / s_k, 2))"),
+            Value("l_s", length, "m", "6.2, 5 to 15 m", "max(5 m, min(2 h, 15 m))"),
         ),
     )

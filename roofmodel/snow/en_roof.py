@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from roofmodel.snow import en1991_1_3
-from roofmodel.snow.cases import LoadLevel, SnowCase, Value, Zone
+from roofmodel.snow.cases import Bare, LoadLevel, SnowCase, Value, Zone
 from roofmodel.snow.inputs import EnSite, validate_en
 from roofmodel.snow.regions import Plan, held_planes, roof_plan, uniform
 from roofmodel.surface import RoofSurface
@@ -17,6 +17,7 @@ from roofmodel.surface import RoofSurface
 Array = NDArray[np.float64]
 
 CODE = EnSite.standard
+SHAPE = Bare("0.8 max(0, min(1, (60 - alpha) / (60 - 30)))")  # mu_1 of Table 5.2
 
 
 @dataclass(frozen=True)
@@ -114,20 +115,72 @@ def balanced_zones(known: EnRoof, share: Array | None = None) -> list[Zone]:
     return zones
 
 
+def snow_values(known: EnRoof) -> tuple[Value, ...]:
+    """s_k and what it comes from: the user, another return period by Annex D, C_esl of 4.3."""
+    site, ground = known.site, known.site.ground_snow
+    coefficient = site.exceptional_coefficient if known.exceptional else None
+    if coefficient is None and site.return_period is None:
+        return (Value("s_k", ground, "Pa", "ground snow, characteristic, from the user"),)
+    if coefficient is None:
+        return _rare_values(site, "s_k", ground)
+    plain = ground / coefficient
+    before = (
+        (Value("s_k,0", plain, "Pa", "ground snow, characteristic, from the user"),)
+        if site.return_period is None
+        else _rare_values(site, "s_k,0", plain)
+    )
+    return (
+        *before,
+        Value("C_esl", coefficient, "", "4.3, from the user"),
+        Value("s_k", ground, "Pa", "s_Ad of 4.3", "C_esl s_k,0"),
+    )
+
+
+def _rare_values(site: EnSite, symbol: str, ground: float) -> tuple[Value, ...]:
+    years, variation = site.return_period, site.variation
+    assert years is not None
+    assert variation is not None
+    share = float(en1991_1_3.period_factor(years, variation))
+    return (
+        Value("s_50", ground / share, "Pa", "ground snow, characteristic, from the user"),
+        Value("n", years, "", "years, from the user"),
+        Value("V", variation, "", "from the user"),
+        Value("pi", np.pi),
+        Value(
+            symbol,
+            ground,
+            "Pa",
+            "s_n, Eq. D.1, from memory",
+            "s_50 (1 - V sqrt(6) (ln(ln(n / (n - 1))) + 0.57722) / pi) / (1 + 2.5923 V)",
+        ),
+    )
+
+
+def ground_values(known: EnRoof) -> tuple[Value, ...]:
+    """s_k, C_e and C_t."""
+    site = known.site
+    where = "given" if site.exposure_factor is not None else f"Table 5.1, {site.topography}"
+    return (
+        *snow_values(known),
+        Value("C_e", known.exposure, "", where),
+        Value("C_t", site.thermal_factor, "", "given"),
+    )
+
+
 def load_values(known: EnRoof, plane: int) -> tuple[Value, ...]:
     """What the symbols of s stand for on a plane."""
-    why = f"not below 0.8: {known.held[plane]}" if plane in known.held else "free to slide off, Table 5.2"
-    site, origin = known.site, "ground snow, characteristic, from the user"
-    if site.return_period is not None:
-        origin = f"s_n for {site.return_period:g} years by Annex D, V = {site.variation:g}, s_k from the user"
-    if known.exceptional:
-        origin = "C_esl s_k"
+    curved = any(plane in vault.plane for vault in known.roof.vaults)
+    formula: str | Bare = ""
+    if plane in known.held:
+        why = f"5.3.2(2), not below 0.8: {known.held[plane]}"
+    elif curved:
+        why = "5.3.5, 0.8 to 60 degrees, from memory"
+    else:
+        why, formula = "Table 5.2, free to slide off", SHAPE
     return (
-        Value("s_k", known.site.ground_snow, "Pa", origin),
-        Value("C_e", known.exposure, "", "Table 5.1" if known.site.exposure_factor is None else "given"),
-        Value("C_t", known.site.thermal_factor, "", "given"),
+        *ground_values(known),
         Value("alpha", float(known.roof.planes.slope[plane]), "rad", "slope"),
-        Value("mu_1", float(known.shape[plane]), "", why),
+        Value("mu_1", float(known.shape[plane]), "", why, formula),
         known.light_density,
     )
 

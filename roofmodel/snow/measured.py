@@ -9,7 +9,7 @@ from shapely import MultiPolygon, Polygon
 
 from roofmodel.errors import InputError
 from roofmodel.snow.cases import SnowCase, SnowSet, Value, Zone
-from roofmodel.snow.inputs import DirectSite, SnowLayer, validate_direct
+from roofmodel.snow.inputs import DirectSite, validate_direct
 from roofmodel.snow.regions import plan_polygon, uniform
 from roofmodel.surface import RoofSurface
 
@@ -56,9 +56,9 @@ def _case(roof: RoofSurface, site: DirectSite, name: str, *, heavy: bool) -> Sno
             depth = sum(layer.depth for layer in part)
             if depth == 0.0:
                 continue
-            mass = sum(layer.depth * (layer.heavy if heavy else layer.light) for layer in part)
-            zones.append(_zone(roof, site, plane, part, mass))
-            density.append(mass / depth)
+            layers = [(layer.depth, layer.heavy if heavy else layer.light) for layer in part]
+            zones.append(_zone(roof, site, plane, part[0].band, layers))
+            density.append(sum(deep * dense for deep, dense in layers) / depth)
     if not zones:
         message = "site.layers put no snow on any plane: give at least one layer a depth above 0."
         raise InputError(message)
@@ -68,27 +68,38 @@ def _case(roof: RoofSurface, site: DirectSite, name: str, *, heavy: bool) -> Sno
     return SnowCase(name, site.standard, site.level, tuple(zones), min(density), tuple(notes))
 
 
-def _zone(roof: RoofSurface, site: DirectSite, plane: int, stack: tuple[SnowLayer, ...], mass: float) -> Zone:
-    """One plane's load; depth square to the roof becomes vertical depth by the cosine of the slope."""
-    name, band = roof.planes.name[plane], stack[0].band
+def _zone(
+    roof: RoofSurface,
+    site: DirectSite,
+    plane: int,
+    band: tuple[float, float] | None,
+    layers: list[tuple[float, float]],
+) -> Zone:
+    """One plane's load of depths [m] and densities [kg/m^3]; square to the roof they are taken vertically."""
+    name = roof.planes.name[plane]
     outline: Polygon | MultiPolygon = plan_polygon(roof, plane)
     where = ""
     if band is not None:
         outline = _banded(roof, plane, band)
         where = f", {band[0]:g} to {band[1]:g} m from its left end"
     cosine = float(np.cos(roof.planes.slope[plane])) if site.square_to_roof else 1.0
+    total = " + ".join(f"gamma_{k + 1} d_{k + 1}" for k in range(len(layers)))
+    values = [
+        value
+        for k, (depth, density) in enumerate(layers)
+        for value in (
+            Value(f"d_{k + 1}", depth, "m", "depth of a layer, as measured"),
+            Value(f"gamma_{k + 1}", density * g, "N/m**3", "its density times g"),
+        )
+    ]
     return Zone(
         f"measured snow on {name}{where}",
         plane,
         outline,
-        uniform(mass * g / cosine),
+        uniform(sum(depth * density for depth, density in layers) * g / cosine),
         "measured",
-        "p = g sum(rho d) / cos(theta)" if site.square_to_roof else "p = g sum(rho d)",
-        (
-            Value("d", sum(layer.depth for layer in stack), "m", "depth of all layers, as measured"),
-            Value("sum(rho d)", mass, "kg/m**2", "all layers"),
-            Value("theta", float(roof.planes.slope[plane]), "rad"),
-        ),
+        f"p = ({total}) / cos(theta)" if site.square_to_roof else f"p = {total}",
+        (*values, Value("theta", float(roof.planes.slope[plane]), "rad", "slope")),
     )
 
 

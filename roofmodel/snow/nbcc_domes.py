@@ -13,6 +13,7 @@ from roofmodel.snow import nbcc2020
 from roofmodel.snow.cases import SnowCase, Value, Zone
 from roofmodel.snow.domed import DOME_NOTE, disc, dome_name, dome_winds, dome_zones, place_values
 from roofmodel.snow.nbcc_roof import CODE, Array, Cases, NbccRoof, common_values, notes_of, uniform_zones
+from roofmodel.snow.nbcc_working import slope_formula
 from roofmodel.snow.regions import compass, uniform
 from roofmodel.snow.vault_cases import ARCH, MIDDLE
 from roofmodel.snow.vaulted import others
@@ -125,9 +126,14 @@ def _told(law: _Law, wind: Array, place: Array) -> tuple[str, tuple[Value, ...]]
         Value("r", dome.outer, "m", "from the crown to the farthest corner"),
         Value("C_a0", along, "", "on the axis at x"),
         Value("C_a", shape, "", "at x and y"),
-        Value("C_w", 1.0, "", "4.1.6.2.(4), where snow accumulates"),
         Value("alpha", float(dome.slope_at(np.array(min(away, dome.reach)))), "rad", "slope at x and y"),
-        Value("C_s", float(law.slope(away)), "", "at x and y"),
+        Value(
+            "C_s",
+            float(law.slope(away)),
+            "",
+            "held snow: not reduced for slope" if law.whole else "4.1.6.2, at x and y",
+            "" if law.whole else slope_formula(law.slippery),
+        ),
         known.light_density,
     )
     return f"{main}, C_a = C_a0 (1 - y / r), C_a0 = min(h / (0.06 b), 2) min(x / x_30, 1) / C_b", values

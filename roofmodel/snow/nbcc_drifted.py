@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 import shapely
@@ -11,14 +11,18 @@ from numpy.typing import NDArray
 from roofmodel.snow import nbcc2020 as nbcc
 from roofmodel.snow import nbcc2020_drift as drift
 from roofmodel.snow.cases import SnowCase, Value, Zone
-from roofmodel.snow.corners import around_corners, outside_corners
+from roofmodel.snow.corners import AROUND, around_corners, outside_corners
 from roofmodel.snow.meeting import Drift
+from roofmodel.snow.nbcc_peaks import drift_at, peak_values
 from roofmodel.snow.nbcc_roof import (
     CODE,
+    DRIFT,
+    FORMULA,
     Cases,
     NbccRoof,
     above_balanced,
-    common_values,
+    drift_rain,
+    drifted_values,
     notes_of,
     uniform_zones,
 )
@@ -99,8 +103,8 @@ def _beyond_strip(known: NbccRoof, plane: int, case: str) -> Zone:
         known.plan.polygon[plane],
         uniform(known.drifted(plane, outer)),
         f"{CODE} 4.1.6.12",
-        "S = I_s (S_s C_b C_a + S_r)",
-        (*common_values(known, plane), Value("C_a", outer, "", "0.5 / C_b"), known.light_density),
+        FORMULA,
+        (*drifted_values(known, plane, outer, "4.1.6.12", "0.5 / C_b"), known.light_density),
     )
 
 
@@ -121,60 +125,25 @@ def _valley_strip(
     rest = known.drifted(plane, float(outer)) if plane in level else known.load(plane, 1.0)
     if strip is None or load <= rest:
         return []
+    name = known.roof.planes.name[plane]
+    under = "away from the valley" if plane in level else "in the balanced case"
     values = (
-        *common_values(known, plane),
+        *drifted_values(known, plane, float(inner), "4.1.6.12", "1 / C_b" if case == "II" else "1.5 / C_b"),
         Value("b", width, "m", "twice the plan distance from the valley to the farthest point"),
-        Value("C_a", float(inner), "", "1 / C_b" if case == "II" else "1.5 / C_b"),
-        Value("width", share * width, "m", "b / 4" if case == "II" else "b / 8"),
-        Value("S valley", load, "Pa", "in the strip, C_s = C_w = 1.0"),
-        Value("S rest", rest, "Pa", "already there"),
+        Value("width", share * width, "m", "of the strip", "b / 4" if case == "II" else "b / 8"),
+        Value("S rest", rest, "Pa", f"already there: snow on {name} {under}"),
     )
     return [
         Zone(
-            f"valley snow on {known.roof.planes.name[plane]}",
+            f"valley snow on {name}",
             plane,
             strip,
             uniform(load - rest),
             f"{CODE} 4.1.6.12",
-            "S valley - S rest, S valley = I_s (S_s C_b C_a + S_r)",
+            "S - S rest",
             values,
         )
     ]
-
-
-@dataclass(frozen=True)
-class StepDrift:
-    """A drift at one step: C_a0, x_d, which case gave it, and both sources."""
-
-    peak: float
-    length: float
-    case: str
-    upper_source: float
-    lower_source: float
-
-
-def drift_at(known: NbccRoof, i: int) -> StepDrift:
-    """The greatest of cases I (snow from the upper roof) and II or III (from the lower)."""
-    steps, site = known.roof.steps, known.site
-    upper, lower = int(steps.upper[i]), int(steps.lower[i])
-    sources = np.array([known.length[upper], known.length[lower]])
-    found = drift.step_accumulation(
-        site.ground_snow,
-        known.weight_density,
-        known.calm[lower],
-        sources,
-        float(steps.wall[i].max()),
-        np.array([nbcc.DRIFT_SHARE["I"], nbcc.DRIFT_SHARE["II"]]),
-        capped=known.wind[[upper, lower]] >= 1.0,
-    )
-    best = int(np.argmax(found.peak))
-    return StepDrift(
-        float(found.peak[best]),
-        float(found.length[best]),
-        ("I", "II or III")[best],
-        float(sources[0]),
-        float(sources[1]),
-    )
 
 
 def step_cases(known: NbccRoof) -> Cases:
@@ -251,18 +220,12 @@ def _drift_zones(known: NbccRoof, i: int, corners: IntArray) -> list[Zone]:
     start, end = steps.start[i], steps.end[i]
     unit = known.importance * known.calm[lower] * site.ground_snow
     top = (at.peak - 1.0) * unit * (1.0 - gap / at.length)
-    full = known.drifted(lower, at.peak)
-    rain = full - at.peak * unit
+    rain = drift_rain(known, lower, at.peak)
     values = (
-        *common_values(known, lower),
-        Value("gamma", known.weight_density, "N/m**3", "4.1.6.13"),
-        Value("h", float(steps.wall[i].max()), "m", "greatest height of the wall"),
-        Value("l_cs", at.upper_source, "m", "case I: upper roof, beta = 1.0"),
-        Value("l_cs lower", at.lower_source, "m", "cases II and III: lower roof, beta = 0.67"),
-        Value("C_a0", at.peak, "", f"case {at.case}: min(beta gamma h / (C_b S_s), F / C_b)"),
-        Value("x_d", at.length, "m", "5 (C_b S_s / gamma) (C_a0 - 1)"),
+        *peak_values(known, i, at),
         Value("a", gap, "m", "gap between the roofs on plan (4.1.6.6)"),
-        Value("S wall", full, "Pa", "S at x = 0 with C_s = C_w = 1.0"),
+        rain,
+        Value("S wall", at.peak * unit + rain.value, "Pa", "at x = 0", "I_s S_s C_b C_a0 + rain"),
     )
     whole = Zone(
         f"drift below {planes.name[int(steps.upper[i])]}",
@@ -270,16 +233,16 @@ def _drift_zones(known: NbccRoof, i: int, corners: IntArray) -> list[Zone]:
         band(start[:2], end[:2], 0.0, at.length - gap),
         falling_pressure(start, left_normal(start, end), top, at.length - gap),
         f"{CODE} {'4.1.6.6' if gap > CRACK else '4.1.6.5'}",
-        "S(x) - S balanced, S(x) = I_s (S_s C_b C_a + S_r), C_a = C_a0 - (C_a0 - 1) x / x_d",
+        DRIFT,
         values,
     )
-    zones = above_balanced(known, whole, unit + rain)
+    zones = above_balanced(known, whole, unit + rain.value)
     if gap > CRACK:
         return zones
     for polygon, law in around_corners(steps.start, steps.end, i, corners, top, at.length):
-        name, clause = f"{whole.name}, around a corner", f"{CODE} 4.1.6.8"
+        name, clause = f"{whole.name}{AROUND}", f"{CODE} 4.1.6.8"
         part = replace(whole, name=name, clause=clause, polygon=polygon, pressure=law)
-        zones += above_balanced(known, part, unit + rain)
+        zones += above_balanced(known, part, unit + rain.value)
     return zones
 
 
@@ -368,13 +331,12 @@ def _slide_zones(known: NbccRoof, i: int) -> list[Zone]:
     if peak <= 0.0:
         return []
     values = (
-        *common_values(known, upper),
-        Value("S upper", load, "Pa", "upper roof, C_s = C_w = C_a = 1.0"),
+        *drifted_values(known, upper, 1.0, "upper roof", ""),
         Value("run", run, "m", "plan length of the upper slope"),
-        Value("x_d", length, "m", "of the drift, not below 1 m"),
+        Value("x_d", length, "m", f"of the drift below {names[upper]}, not below 1 m"),
         Value("a", gap, "m", "gap between the roofs on plan"),
         Value("h step", float(steps.wall[i].max()), "m", "greatest height of the wall"),
-        Value("peak", peak, "Pa", "at the wall, on top of the drift"),
+        Value("peak", peak, "Pa", "at the wall, on top of the drift", "2 (0.5 S run) / x_d"),
     )
     zone = Zone(
         f"snow that slid from {names[upper]}",
@@ -382,7 +344,7 @@ def _slide_zones(known: NbccRoof, i: int) -> list[Zone]:
         band(start[:2], end[:2], 0.0, length - gap),
         falling_pressure(start, left_normal(start, end), slid_peak(known, i), length - gap),
         f"{CODE} 4.1.6.11",
-        "peak (1 - x / x_d), peak = 2 (0.5 S upper run) / x_d",
+        "peak (1 - x / x_d)",
         values,
     )
     return spread(plan, zone)

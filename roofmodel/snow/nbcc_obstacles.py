@@ -8,17 +8,20 @@ import numpy as np
 
 from roofmodel.snow import nbcc2020_drift as drift
 from roofmodel.snow.cases import SnowCase, Value, Zone
-from roofmodel.snow.corners import around_corners, outside_corners
+from roofmodel.snow.corners import AROUND, around_corners, outside_corners
 from roofmodel.snow.meeting import Drift
 from roofmodel.snow.nbcc_roof import (
     CODE,
+    DRIFT,
     Cases,
     NbccRoof,
     above_balanced,
     common_values,
+    drift_rain,
     notes_of,
     uniform_zones,
 )
+from roofmodel.snow.nbcc_working import DENSITY
 from roofmodel.snow.obstacle_walls import room, wind_groups
 from roofmodel.snow.patches import larger
 from roofmodel.snow.regions import IntArray, band, falling_pressure, left_normal
@@ -72,29 +75,32 @@ def _face_zones(known: NbccRoof, face: int, corners: IntArray) -> list[Zone]:
     if length <= 0.0 or room(obstacles, known.plan, face) <= 0.0:
         return []
     unit = known.importance * basic * site.ground_snow
-    full = known.drifted(plane, peak)
+    rain = drift_rain(known, plane, peak)
     whole = Zone(
         f"drift at {obstacles.name[which]}",
         plane,
         band(start[:2], end[:2], 0.0, length),
         falling_pressure(start, left_normal(start, end), (peak - 1.0) * unit, length),
         f"{CODE} 4.1.6.7",
-        "S(x) - S balanced, S(x) = I_s (S_s C_b C_a + S_r), C_a = C_a0 - (C_a0 - 1) x / x_d",
+        DRIFT,
         (
             *common_values(known, plane),
-            Value("gamma", known.weight_density, "N/m**3", "4.1.6.13"),
+            Value("gamma", known.weight_density, "N/m**3", "4.1.6.13", DENSITY),
             Value("h", height, "m", "above the roof"),
             Value("l_0", longest, "m", "longest plan size"),
-            Value("C_a0", peak, "", "min(0.67 gamma h / (C_b S_s), gamma l_0 / (7.5 C_b S_s) + 1)"),
-            Value("x_d", length, "m", "min(3.35 h, 2 l_0 / 3)"),
-            Value("S face", full, "Pa", "S at the face with C_s = C_w = 1.0"),
+            Value(
+                "C_a0", peak, "", "4.1.6.7", "min(0.67 gamma h / (C_b S_s), gamma l_0 / (7.5 C_b S_s) + 1)"
+            ),
+            Value("x_d", length, "m", "4.1.6.7", "min(3.35 h, 2 l_0 / 3)"),
+            rain,
+            Value("S face", peak * unit + rain.value, "Pa", "at x = 0", "I_s S_s C_b C_a0 + rain"),
         ),
     )
-    zones = above_balanced(known, whole, full - (peak - 1.0) * unit)
+    zones = above_balanced(known, whole, unit + rain.value)
     for polygon, law in around_corners(
         obstacles.start, obstacles.end, face, corners, (peak - 1.0) * unit, length
     ):
-        name, clause = f"{whole.name}, around a corner", f"{CODE} 4.1.6.8"
+        name, clause = f"{whole.name}{AROUND}", f"{CODE} 4.1.6.8"
         part = replace(whole, name=name, clause=clause, polygon=polygon, pressure=law)
-        zones += above_balanced(known, part, full - (peak - 1.0) * unit)
+        zones += above_balanced(known, part, unit + rain.value)
     return zones

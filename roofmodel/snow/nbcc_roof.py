@@ -12,8 +12,9 @@ from scipy.constants import g
 from shapely.geometry.base import BaseGeometry
 
 from roofmodel.snow import nbcc2020 as nbcc
-from roofmodel.snow.cases import LoadLevel, SnowCase, Value, Zone
+from roofmodel.snow.cases import Bare, LoadLevel, SnowCase, Value, Zone
 from roofmodel.snow.inputs import NbccSite, validate_nbcc
+from roofmodel.snow.nbcc_working import BASIC, GABLE, LOAD, slope_formula, snow_alone
 from roofmodel.snow.patches import UNREDUCED, UNREDUCED_NOTE, spread
 from roofmodel.snow.regions import (
     SAME_WAY,
@@ -50,6 +51,8 @@ class NbccRoof:
         I_s, ultimate limit states.
     wind : (p,) float
         C_w of undrifted snow.
+    sides : (p, 2) float
+        Short and long side of the smallest rectangle around each plane's level. [m]
     length, basic : (p,) float
         l_c [m] and C_b of each plane's level.
     calm : (p,) float
@@ -71,6 +74,7 @@ class NbccRoof:
     obstructed: dict[int, str]
     importance: float
     wind: Array
+    sides: Array
     length: Array
     basic: Array
     calm: Array
@@ -125,7 +129,8 @@ def prepare(roof: RoofSurface, site: NbccSite, retained: frozenset[int]) -> Nbcc
     plan = roof_plan(roof)
     obstructed = obstructed_planes(roof, plan, retained)
     free = np.array([site.slippery and i not in obstructed for i in range(roof.planes.count)], dtype=bool)
-    length = np.array([level_length(outline) for outline in plan.level_outline])[plan.level]
+    sides = np.array([level_sides(outline) for outline in plan.level_outline])[plan.level]
+    length = nbcc.characteristic_length(*sides.T)
     density = float(nbcc.snow_weight_density(site.ground_snow))
     wind = _wind_factors(roof, plan, site, density)
     basic, calm = nbcc.basic_factor(length, wind), nbcc.basic_factor(length, 1.0)
@@ -139,6 +144,7 @@ def prepare(roof: RoofSurface, site: NbccSite, retained: frozenset[int]) -> Nbcc
         obstructed,
         importance,
         wind,
+        sides,
         length,
         basic,
         calm,
@@ -160,11 +166,10 @@ def _wind_factors(roof: RoofSurface, plan: Plan, site: NbccSite, density: float)
     return wind
 
 
-def level_length(outline: BaseGeometry) -> float:
-    """Characteristic length of the smallest rectangle around a level's outline. [m]."""
+def level_sides(outline: BaseGeometry) -> Array:
+    """Short and long side (2,) of the smallest rectangle around a level's outline. [m]."""
     box = shapely.get_coordinates(shapely.oriented_envelope(outline))[:3]
-    sides = np.linalg.norm(np.diff(box, axis=0), axis=1)
-    return float(nbcc.characteristic_length(*sides))
+    return np.sort(np.linalg.norm(np.diff(box, axis=0), axis=1))
 
 
 def without_reduction(known: NbccRoof) -> NbccRoof | None:
@@ -178,48 +183,96 @@ def without_reduction(known: NbccRoof) -> NbccRoof | None:
     return replace(known, slope_factor=factor, unreduced=reduced)
 
 
-def common_values(known: NbccRoof, plane: int, basic: float | None = None) -> tuple[Value, ...]:
-    """S_s, S_r, I_s, l_c and C_b of a plane, that of accumulated snow if no other is given."""
+def common_values(known: NbccRoof, plane: int, *, blown: bool = True) -> tuple[Value, ...]:
+    """S_s, S_r, I_s, C_w, l_c and C_b of a plane, those of accumulated snow or of the rest."""
     site = known.site
-    factor = float(known.calm[plane]) if basic is None else basic
-    size = "2 w - w^2 / l of the roof's level" if site.basic_factor is None else "not used, C_b given"
+    factor, wind = (known.calm, 1.0) if blown else (known.basic, float(known.wind[plane]))
+    free = "" if site.basic_factor is None else ", not used, C_b given"
+    if blown:
+        origin = "4.1.6.2.(4), 1.0 where snow accumulates"
+    elif wind == site.wind_factor:
+        origin = "from the user"
+    else:
+        origin = "1.0 beside higher roofs and obstacles"
+    width, length = (float(side) for side in known.sides[plane])
     return (
         Value("S_s", site.ground_snow, "Pa", "ground snow, 1 in 50 years, from the user"),
         Value("S_r", site.associated_rain, "Pa", "rain, no more than the snow that holds it, from the user"),
         Value("I_s", known.importance, "", f"{site.importance} importance, ultimate limit states"),
-        Value("l_c", float(known.length[plane]), "m", size),
-        Value("C_b", factor, "", "4.1.6.2.(2)" if site.basic_factor is None else "given"),
+        Value("w", width, "m", f"short side of the smallest rectangle around the roof's level{free}"),
+        Value("l", length, "m", "long side"),
+        Value("l_c", float(known.length[plane]), "m", "4.1.6.2.(2)", "2 w - w^2 / l"),
+        Value("C_w", wind, "", origin),
+        Value(
+            "C_b",
+            float(factor[plane]),
+            "",
+            "4.1.6.2.(2)" if site.basic_factor is None else "given",
+            BASIC if site.basic_factor is None else "",
+        ),
     )
+
+
+def slope_value(known: NbccRoof, plane: int) -> Value:
+    """C_s of a plane, its formula and why."""
+    formula: Bare | str = slope_formula(known.site.slippery and plane not in known.obstructed)
+    if plane in known.unreduced:
+        formula = ""
+        why = f"judgment: held snow; {known.unreduced[plane]:.3g} on an obstructed surface by 4.1.6.2.(5)"
+    elif not known.site.slippery:
+        why = "4.1.6.2.(5), surface not slippery"
+    elif plane in known.obstructed:
+        why = f"4.1.6.2.(5), obstructed surface, no slippery reduction: {known.obstructed[plane]}"
+    else:
+        why = "4.1.6.2.(6), unobstructed slippery surface"
+    return Value("C_s", float(known.slope_factor[plane]), "", why, formula)
 
 
 def load_values(known: NbccRoof, plane: int, accumulation: float) -> tuple[Value, ...]:
     """What the symbols of S stand for on a plane."""
     blown = accumulation > 1.0
     wind, basic = (1.0, known.calm[plane]) if blown else (known.wind[plane], known.basic[plane])
-    if wind == known.site.wind_factor:
-        origin = "from the user"
-    else:
-        origin = "1.0 where snow is blown to" if blown else "1.0 beside higher roofs and obstacles"
-    if plane in known.unreduced:
-        why = f"judgment: held snow; {known.unreduced[plane]:.3g} on an obstructed surface by 4.1.6.2.(5)"
-    elif not known.site.slippery:
-        why = "surface not slippery"
-    elif plane in known.obstructed:
-        why = f"obstructed surface, no slippery reduction: {known.obstructed[plane]}"
-    else:
-        why = "unobstructed slippery surface"
+    slope = slope_value(known, plane)
+    alone = known.site.ground_snow * float(basic) * float(wind) * slope.value * accumulation
     return (
-        *common_values(known, plane, float(basic)),
-        Value("C_w", float(wind), "", origin),
+        *common_values(known, plane, blown=blown),
         Value("alpha", float(known.roof.planes.slope[plane]), "rad", "slope"),
-        Value("C_s", float(known.slope_factor[plane]), "", why),
-        Value("C_a", accumulation),
+        slope,
+        Value(
+            "C_a",
+            accumulation,
+            "",
+            "4.1.6.9, case II, from memory" if blown else "nothing accumulates",
+            GABLE if blown else "",
+        ),
+        snow_alone(alone, "C_b", "C_w", "C_s", "C_a"),
+        Value("S", known.load(plane, accumulation), "Pa", "4.1.6.2.(1)", LOAD),
         *known.room.get(plane, ()),
         known.light_density,
     )
 
 
-FORMULA = "S = I_s (S_s C_b C_w C_s C_a + S_r)"
+def drifted_values(
+    known: NbccRoof, plane: int, accumulation: float, note: str, formula: str
+) -> tuple[Value, ...]:
+    """S where snow accumulates with C_s = C_w = 1.0, and what its symbols stand for, C_a with its formula."""
+    alone = known.site.ground_snow * float(known.calm[plane]) * accumulation
+    return (
+        *common_values(known, plane),
+        Value("C_a", accumulation, "", note, formula),
+        snow_alone(alone, "C_b", "C_a"),
+        Value("S", known.drifted(plane, accumulation), "Pa", "C_s = C_w = 1.0", LOAD),
+    )
+
+
+def drift_rain(known: NbccRoof, plane: int, peak: float) -> Value:
+    """Rain in a drift with C_a0, the same all over it. [Pa]."""
+    held = min(known.site.associated_rain, known.site.ground_snow * float(known.calm[plane]) * peak)
+    return Value("rain", known.importance * held, "Pa", "in the drift", "I_s min(S_r, S_s C_b C_a0)")
+
+
+FORMULA = f"S = {LOAD}"
+DRIFT = "S(x) - S balanced, S(x) = I_s S_s C_b C_a + rain, C_a = C_a0 - (C_a0 - 1) x / x_d"
 
 
 def uniform_zones(
@@ -244,7 +297,7 @@ def uniform_zones(
                 known.plan.polygon[plane],
                 uniform(load),
                 f"{CODE} {clause if half or drifted else '4.1.6.2'}",
-                f"0.5 S, {FORMULA}" if half else FORMULA,
+                "0.5 S" if half else FORMULA,
                 load_values(known, plane, float(factor[plane])),
             )
         )
@@ -265,7 +318,8 @@ def above_balanced(known: NbccRoof, drift: Zone, base: float) -> list[Zone]:
     found = []
     for zone in spread(known.plan, drift):
         there = known.load(zone.plane, 1.0)
-        values = (*zone.values, Value("S balanced", there, "Pa", "already there"))
+        under = f"already there: snow on {known.roof.planes.name[zone.plane]} in the balanced case"
+        values = (*zone.values, Value("S balanced", there, "Pa", under))
         found.append(replace(zone, pressure=zone.pressure + uniform(base - there), values=values))
     return found
 

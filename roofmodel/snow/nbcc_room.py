@@ -8,7 +8,8 @@ import numpy as np
 
 from roofmodel.snow import nbcc2020 as nbcc
 from roofmodel.snow.cases import Value
-from roofmodel.snow.nbcc_drifted import drift_at, slid_peak
+from roofmodel.snow.nbcc_drifted import slid_peak
+from roofmodel.snow.nbcc_peaks import drift_at
 from roofmodel.snow.nbcc_roof import NbccRoof
 from roofmodel.snow.regions import TOWARD_EDGE, left_normal, with_uphill
 

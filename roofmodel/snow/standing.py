@@ -89,7 +89,7 @@ def _ice(
             quantity="pressure",
             clause=f"{rules.code} 7.4.5",
             formula="2 p_f",
-            values=(*rules.ground, Value("p_f", rules.flat_load, "Pa", "Eq. 7.3-1")),
+            values=rules.flat,
             when=f"on {extent} of heated roofs that drain over the eave: unventilated with R below 30, "
             "ventilated below 20 (h ft^2 F / Btu); with dead load only. Counted here whatever R and thermal "
             "class the project gives, unheated too (safe). Ice dams come from heat lost through the roof; "

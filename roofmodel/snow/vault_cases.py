@@ -2,23 +2,28 @@
 
 from __future__ import annotations
 
+import itertools
+from dataclasses import replace
+
 import numpy as np
 from numpy.typing import NDArray
 
 from roofmodel.snow import en1991_1_3 as en
 from roofmodel.snow import nbcc2020
-from roofmodel.snow.cases import SnowCase, Value
+from roofmodel.snow.cases import Bare, SnowCase, Value
 from roofmodel.snow.en_roof import CODE as EN_CODE
-from roofmodel.snow.en_roof import EnRoof
+from roofmodel.snow.en_roof import EnRoof, ground_values
 from roofmodel.snow.en_roof import balanced_zones as en_balanced
 from roofmodel.snow.nbcc_roof import CODE as NBCC_CODE
 from roofmodel.snow.nbcc_roof import NbccRoof, common_values, notes_of, uniform_zones
+from roofmodel.snow.nbcc_working import slope_formula
 from roofmodel.snow.regions import compass
 from roofmodel.snow.vaulted import NOTES, on_side, others, side_zones, sides, vault_names
 
 Array = NDArray[np.float64]
 Cases = tuple[list[SnowCase], list[tuple[str, str]]]
 
+BETWEEN = "S_1 + (S_2 - S_1) (x - x_1) / (x_2 - x_1)"
 MIDDLE = np.radians(30.0)
 ARCH = 0.05  # NBCC 4.1.6.10: flatter arches have no unbalanced case
 
@@ -37,24 +42,20 @@ def en_vaults(known: EnRoof) -> Cases:
                 factor = 1.0 if np.allclose(way, direction) else 0.5
                 peak = factor * shape * known.unit_load
                 values = (
-                    Value("s_k", known.site.ground_snow, "Pa", "ground snow"),
-                    Value("C_e", known.exposure, "", "Table 5.1 or given"),
-                    Value("C_t", known.site.thermal_factor, "", "given"),
+                    *ground_values(known),
                     Value("h", rise, "m", "crown above springing"),
                     Value("b", wide, "m", "springing to springing"),
-                    Value("mu_3", shape, "", "0.2 + 10 h / b, at most 2.0"),
+                    Value("mu_3", shape, "", "5.3.5", "min(0.2 + 10 h / b, 2)"),
                     Value("l_s", 2.0 * half, "m", "width that is no steeper than 60 degrees"),
                 )
                 name = (
                     f"{'' if factor == 1.0 else 'half the '}drifted snow on {vault_names(known.roof, vault)}"
                 )
-                words = (
-                    name,
-                    f"{EN_CODE} 5.3.5",
-                    f"{'' if factor == 1.0 else '0.5 '}mu_3 C_e C_t s_k at the peak",
-                )
+                load = f"{'' if factor == 1.0 else '0.5 '}mu_3 C_e C_t s_k"
+                working = [(f"{load} (4 x / l_s)", values), (f"{load} (2 - 4 x / l_s)", values)]
                 knots, loads = (0.0, 0.5 * half, half), (0.0, peak, 0.0)
-                zones += side_zones(known.plan, vault, way, knots, loads, words, values)
+                words = (name, f"{EN_CODE} 5.3.5")
+                zones += side_zones(known.plan, vault, way, knots, loads, words, working)
             title = f"drifted on {vault_names(known.roof, vault)}, wind toward {compass(direction)}"
             cases.append(known.case(title, zones, NOTES))
     return cases, []
@@ -91,18 +92,52 @@ def nbcc_vaults(known: NbccRoof) -> Cases:
                 Value("h", rise, "m", "crown above springing"),
                 Value("b", wide, "m", "springing to springing"),
                 Value("x_30", middle, "m", "from the crown to 30 degrees, or to the springing"),
-                Value("C_a", float(shape[-1]), "", "from x_30 on"),
-                Value("C_w", 1.0, "", "4.1.6.2.(4), where snow accumulates"),
-                Value("C_s", float(np.interp(middle, knots, slope)), "", "at x_30"),
+                Value("R", vault.radius, "m", "of the circle, sin(alpha) = x / R"),
                 known.light_density,
             )
-            words = (
-                f"drifted snow on {vault_names(known.roof, vault)}",
-                f"{NBCC_CODE} 4.1.6.10",
-                "S = I_s (S_s C_b C_w C_s C_a + S_r), C_a = h x / (0.06 C_b b x_30) or 2 x / (C_b x_30)",
-            )
+            held = bool(np.isin(facets, list(known.unreduced)).any())
+            line = "" if held else slope_formula(slippery, "alpha_{n}").us
+            knot = [
+                _nbcc_knot(known, plane, x, float(a), float(s), float(vault.slope_at(x)), p, line)
+                for x, a, s, p in zip(knots, shape, slope, loads, strict=True)
+            ]
+            working = [
+                (BETWEEN, (*values, *_numbered(first, 1), *_numbered(last, 2)))
+                for first, last in itertools.pairwise(knot)
+            ]
+            words = (f"drifted snow on {vault_names(known.roof, vault)}", f"{NBCC_CODE} 4.1.6.10")
             zones = others(uniform_zones(known), vault.plane)
-            zones += side_zones(known.plan, vault, direction, knots.tolist(), loads, words, values)
+            zones += side_zones(known.plan, vault, direction, knots.tolist(), loads, words, working)
             title = f"unbalanced on {vault_names(known.roof, vault)}, wind toward {compass(direction)}"
             cases.append(known.case(title, zones, [*notes_of(known), *NOTES]))
     return cases, skipped
+
+
+def _nbcc_knot(
+    known: NbccRoof, plane: int, x: float, shape: float, slope: float, tangent: float, load: float, line: str
+) -> tuple[Value, ...]:
+    """S at a distance from the crown and what it takes; {n} in symbols and formulas is for a number."""
+    alone = known.site.ground_snow * float(known.calm[plane]) * slope * shape
+    return (
+        Value("x_{n}", float(x), "m", "from the crown"),
+        Value("alpha_{n}", tangent, "rad", "tangent there"),
+        Value("C_a,{n}", shape, "", "4.1.6.10", "min(h / (0.06 b), 2) min(x_{n}, x_30) / (C_b x_30)"),
+        Value("C_s,{n}", slope, "", "4.1.6.2" if line else "held snow: not reduced for slope", line),
+        Value("S_0,{n}", alone, "Pa", "snow without rain", "S_s C_b C_s,{n} C_a,{n}"),
+        Value("S_{n}", float(load), "Pa", "", "I_s (S_0,{n} + min(S_r, S_0,{n}))"),
+    )
+
+
+def _numbered(values: tuple[Value, ...], number: int) -> tuple[Value, ...]:
+    def named(text: str) -> str:
+        return text.replace("{n}", str(number))
+
+    return tuple(
+        replace(
+            v,
+            symbol=named(v.symbol),
+            formula=Bare(named(v.formula)) if v.symbol == "C_s,{n}" and v.formula else named(v.formula),
+        )
+        for v in values
+        if isinstance(v.formula, str)
+    )

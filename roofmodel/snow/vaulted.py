@@ -50,8 +50,8 @@ def side_zones(
     direction: Array,
     knots: Sequence[float],
     pressure: Sequence[float],
-    words: tuple[str, str, str],
-    values: tuple[Value, ...],
+    words: tuple[str, str],
+    working: Sequence[tuple[str, tuple[Value, ...]]],
 ) -> list[Zone]:
     """Zones of a load that is linear between knots on one side of a vault.
 
@@ -65,21 +65,23 @@ def side_zones(
         Distances from the crown, rising. [m]
     pressure : (k,) float
         At the knots. [Pa]
-    words : name, clause, formula
-    values : tuple of Value
+    words : name, clause
+    working : (k - 1,) of formula and values
+        Between each two knots; x is the distance from the crown.
 
     Returns
     -------
     list of Zone
     """
-    name, clause, formula = words
+    name, clause = words
     along = np.array([-direction[1], direction[0]])
     origin = vault.crown * vault.across  # a point of the crown's line
     shapes = np.array([plan.polygon[i] for i in vault.plane], dtype=object)
     corners = shapely.get_coordinates(shapes)
     reach = float(np.abs(corners - origin).sum(axis=1).max()) + 1.0
     zones = []
-    for near, far, first, last in zip(knots[:-1], knots[1:], pressure[:-1], pressure[1:], strict=True):
+    pairs = zip(knots[:-1], knots[1:], pressure[:-1], pressure[1:], working, strict=True)
+    for near, far, first, last, (formula, values) in pairs:
         if far - near <= 0.0 or max(first, last) <= 0.0:
             continue
         strip = Polygon(

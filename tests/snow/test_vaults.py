@@ -159,7 +159,7 @@ def test_nbcc_arch():
     assert np.degrees(found.slope_at(np.array(15.0))) < 30.0
     values = {v.symbol: v.value for z in cases[0].zones if "drifted" in z.name for v in z.values}
     factor = 15.0 * 3.0 / (0.03 * values["C_b"] * 30.0**2)
-    assert values["C_a"] == pytest.approx(factor)
+    assert values["C_a,2"] == pytest.approx(factor)
     lee = lee_sign(cases[0], roof)
     expected = 2000.0 * values["I_s"] * values["C_b"] * factor
     assert across(cases[0], roof, [7.5, 15.0 - 1e-6], lee) == pytest.approx(

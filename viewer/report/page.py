@@ -397,7 +397,8 @@ def symbols(text: str) -> Markup:
     safe = str(escape(text))
     safe = re.sub(GREEK_WORD, lambda m: GREEK[m.group(1)], safe)
     safe = re.sub(SUBSCRIPT, r"\1<sub>\2</sub>", safe)
-    return Markup(re.sub(r"\^(\d)", r"<sup>\1</sup>", safe))
+    safe = re.sub(r"\^\((\d/\d)\)", r"<sup>\1</sup>", safe)
+    return Markup(re.sub(r"\^(\d+(?:\.\d+)?)", r"<sup>\1</sup>", safe))
 
 
 def expression_html(parts: Expression, units: UnitSystem) -> Markup:

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from fea.analysis import Analysis
 from fea.checks.cautions import along_change
-from roofmodel.snow.cases import Value, Zone
+from roofmodel.snow.cases import Bare, Value, Zone, short_numbers
 from roofmodel.units import UnitSystem
 from viewer.quantities import brief, column, kind_for, percent, quantity, significant
 from viewer.summary import (
@@ -203,7 +203,9 @@ def values_text(values: Iterable[Value], units: UnitSystem) -> str:
             if kind is None
             else quantity(value.value, kind, units, 4)
         )
-        parts.append(f"{value.symbol} = {number}" + (f" ({value.note})" if value.note else ""))
+        formula = value.formula.text(units.name) if isinstance(value.formula, Bare) else value.formula
+        how = f" = {short_numbers(formula)}" if formula else ""
+        parts.append(f"{value.symbol}{how} = {number}" + (f" ({value.note})" if value.note else ""))
     return "; ".join(parts)
 
 

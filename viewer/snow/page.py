@@ -20,6 +20,7 @@ from viewer.report.page import expression_html, page_environment
 from viewer.report.tables import Table, number_ranges, values_text
 from viewer.snow.aids import density_table, standing_table, thaw_table
 from viewer.snow.drawing import Drawing, drawing_svg
+from viewer.snow.families import areas, families
 from viewer.snow.findings import Patch, SnowFindings, clauses
 from viewer.snow.formula import worked
 from viewer.snow.section_drawing import draw_section
@@ -83,8 +84,9 @@ def snow_html(study: SnowStudy, sheet: Drawing, *, today: date | None = None) ->
 
 def zone_chapters(study: SnowStudy) -> list[dict[str, Any]]:
     """Working of every zone of the cases that have a chapter."""
-    shown = set(_detailed(study))
-    return [_zone(study, patch) for patch in study.findings.patches if set(patch.cases) & shown]
+    shown, patches = set(_detailed(study)), study.findings.patches
+    told = [i for i, patch in enumerate(patches) if set(patch.cases) & shown]
+    return [_zone(study, [patches[i] for i in group]) for group in families(study.findings, told)]
 
 
 def _detailed(study: SnowStudy) -> list[int]:
@@ -177,23 +179,29 @@ def _zones_table(study: SnowStudy, index: int) -> Table:
     findings, units = study.findings, study.units
     finding = findings.cases[index]
     names = findings.project.roof.planes.name
-    members, on_top = [findings.patches[i] for i in finding.patches], findings.on_top(index)
-    area = column([p.area for p in members], "area", units, 4)
-    force = column([p.force for p in members], "force", units, 4)
-    rows = [
-        (
-            str(p.number),
-            p.zone.name,
-            names[p.zone.plane],
-            ("+ " if p.number - 1 in on_top else "") + pressure_range(p.low, p.high, units),
-            area[n],
-            force[n],
-            p.zone.clause,
-            study.sections[study.section_of[p.number - 1]].name if p.number - 1 in study.section_of else "–",
+    groups = [[findings.patches[i] for i in group] for group in families(findings, finding.patches)]
+    on_top = findings.on_top(index)
+    area = areas([sum(p.area for p in group) for group in groups], "area", units)
+    loads = [sum(p.force for p in group) for group in groups]
+    force = areas(loads, "force", units)
+    rows = []
+    for n, group in enumerate(groups):
+        top = group[0]
+        low = min(p.low for p in group)
+        cut = {study.section_of[p.number - 1] for p in group if p.number - 1 in study.section_of}
+        rows.append(
+            (
+                number_ranges(sorted(p.number for p in group)),
+                top.zone.name,
+                names[top.zone.plane],
+                ("+ " if top.number - 1 in on_top else "") + pressure_range(low, top.high, units),
+                area[n],
+                force[n],
+                top.zone.clause,
+                ", ".join(study.sections[k].name for k in sorted(cut)) or "–",
+            )
         )
-        for n, p in enumerate(members)
-    ]
-    total = column([*[p.force for p in members], finding.total], "force", units, 4)[-1]
+    total = column([*loads, finding.total], "force", units, 4)[-1]
     rows.append(("Sum", "", "", "", "", total, "", ""))
     planes = quantity(float(finding.plane_force.sum()), "force", units, 5)
     heads = (
@@ -250,27 +258,28 @@ def _zone_numbers(findings: SnowFindings, section: Section) -> str:
     return f"zone{'' if len(numbers) == 1 else 's'} {number_ranges(numbers)}"
 
 
-def _zone(study: SnowStudy, patch: Patch) -> dict[str, Any]:
-    """Working of one zone."""
-    findings, units = study.findings, study.units
+def _zone(study: SnowStudy, group: list[Patch]) -> dict[str, Any]:
+    """Working of one zone, or of slices of one drift, of which the heaviest is worked out."""
+    findings, units, patch = study.findings, study.units, group[0]
     zone = patch.zone
-    lines = worked(zone, ())
+    lines = worked(zone, (), units.name)
     if not all(line.numbers for line in lines):
         name, formula = zone.name, zone.formula
         beside = [p.zone for p in findings.patches if p.zone.name == name and p.zone.formula == formula]
-        lines = worked(zone, beside)
+        lines = worked(zone, beside, units.name)
     plane = findings.project.roof.planes.name[zone.plane]
     return {
-        "number": patch.number,
+        "number": number_ranges(sorted(p.number for p in group)),
+        "anchors": [p.number for p in group],
         "name": zone.name if zone.name.endswith(f" {plane}") else f"{zone.name}, on {plane}",
         "cases": number_ranges([q + 1 for q in patch.cases]),
         "clause": zone.clause,
         "lines": lines,
         "open": [line.symbols for line in lines if not line.numbers],
         "given": [_value(value, units) for value in zone.values],
-        "field": _field_words(patch, units),
-        "integral": _integral_words(patch, units),
-        "corners": _corners_table(patch, units),
+        "field": _field_words(patch, units) if len(group) == 1 else _slices_words(group, units),
+        "integral": _integral_words(group, units),
+        "corners": _corners_table(patch, units) if len(group) == 1 else _slices_table(group, units),
     }
 
 
@@ -300,7 +309,38 @@ def _field_words(patch: Patch, units: UnitSystem) -> str:
     )
 
 
-def _integral_words(patch: Patch, units: UnitSystem) -> str:
+def _slices_words(group: list[Patch], units: UnitSystem) -> str:
+    return (
+        f"Applied: {len(group)} slices of one cone, each linear down its middle, from "
+        f"{pressure_range(min(p.low for p in group), group[0].high, units)}; snow.json has their corners."
+    )
+
+
+def _slices_table(group: list[Patch], units: UnitSystem) -> Table:
+    """Area, centroid, pressure there and load of each slice."""
+    group = sorted(group, key=lambda p: p.number)
+    area, load = (
+        areas([p.area for p in group], "area", units),
+        areas([p.force for p in group], "force", units),
+    )
+    mean = column([p.force / max(p.area, 1e-12) for p in group], "pressure", units, 4)
+    rows = tuple(
+        (str(p.number), area[n], _point_text(p.centroid, units), mean[n], load[n])
+        for n, p in enumerate(group)
+    )
+    labels = [units.label(kind) for kind in ("area", "pressure", "force")]
+    heads = ("Slice", f"Area {labels[0]}", "Centroid", f"p there {labels[1]}", f"Load {labels[2]}")
+    numbers = number_ranges([p.number for p in group])
+    return Table(f"Slices {numbers}", heads, "tntnn", rows)
+
+
+def _integral_words(group: list[Patch], units: UnitSystem) -> str:
+    patch = group[0]
+    if len(group) > 1:
+        return (
+            f"Load = sum of the slices = {quantity(sum(p.force for p in group), 'force', units, 4)} on "
+            f"{quantity(sum(p.area for p in group), 'area', units, 4)}."
+        )
     mean = patch.force / max(patch.area, 1e-12)
     at = (
         ""

@@ -15,8 +15,10 @@ from roofmodel.units import UnitSystem
 from viewer import style
 from viewer.picture.labels import Text
 from viewer.quantities import quantity
+from viewer.report.tables import number_ranges
 from viewer.snow.contours import Scale, bands
 from viewer.snow.drawing import Box, Drawing, box_of
+from viewer.snow.families import families
 from viewer.snow.findings import Patch, SnowFindings
 from viewer.snow.placing import Label, Taken, Words, place_labels, write_free
 from viewer.snow.sections import SMALL, Section
@@ -123,17 +125,15 @@ def draw_plan(
         else:
             region = place.shape(case.cells.polygon[case.largest_cell])
             labels.append(Label("", region, (Words(((words, True),)),)))
-    for i in case.patches:
-        patch = findings.patches[i]
-        if patch.area < SMALL or (crowded and patch.base):
+    for group in families(findings, case.patches):
+        i, patch = group[0], findings.patches[group[0]]
+        if sum(findings.patches[k].area for k in group) < SMALL or (crowded and patch.base):
             continue
-        free = (
-            patch.zone.polygon if hidden.get(i) is None else shapely.difference(patch.zone.polygon, hidden[i])
-        )
-        region = place.shape(patch.zone.polygon if free.is_empty else free)
-        labels.append(
-            Label(str(patch.number), region, _variants(patch, i in on_top, roof.planes, look, units))
-        )
+        whole = shapely.union_all([findings.patches[k].zone.polygon for k in group])
+        free = whole if hidden.get(i) is None else shapely.difference(whole, hidden[i])
+        region = place.shape(whole if free.is_empty else free)
+        number = number_ranges([findings.patches[k].number for k in sorted(group)])
+        labels.append(Label(number, region, _variants(patch, i in on_top, roof.planes, look, units)))
     return place_labels(drawing, taken, labels, look.size, beside=not crowded)
 
 
@@ -158,13 +158,14 @@ def _variants(patch: Patch, on_top: bool, planes: Planes, look: Look, units: Uni
 def _hidden(findings: SnowFindings, index: int) -> Mapping[int, BaseGeometry]:
     """What later zones of the same plane cover of each zone."""
     members = findings.cases[index].patches
+    same = {i: group for group in families(findings, members) for i in group}
     found: dict[int, BaseGeometry] = {}
     for n, i in enumerate(members):
         zone = findings.patches[i].zone
         above = [
             findings.patches[k].zone.polygon
             for k in members[n + 1 :]
-            if findings.patches[k].zone.plane == zone.plane
+            if findings.patches[k].zone.plane == zone.plane and k not in same[i]
         ]
         if above:
             found[i] = shapely.union_all(above)
@@ -204,11 +205,11 @@ def _outlines(findings: SnowFindings) -> list[BaseGeometry]:
 
 
 def _draw_edges(drawing: Drawing, findings: SnowFindings, index: int, place: Place, look: Look) -> None:
-    for i in findings.cases[index].patches:
-        patch = findings.patches[i]
-        if patch.base:
+    for group in families(findings, findings.cases[index].patches):
+        if findings.patches[group[0]].base:
             continue
-        for part in shapely.get_parts(patch.zone.polygon):
+        whole = shapely.union_all([findings.patches[i].zone.polygon for i in group])
+        for part in shapely.get_parts(whole if len(group) > 1 else findings.patches[group[0]].zone.polygon):
             for ring in shapely.get_rings(part):
                 points = place.at(shapely.get_coordinates(ring))
                 drawing.line(points, style.PAPER, 0.16 * look.size)

@@ -10,6 +10,7 @@ import shapely
 from numpy.typing import NDArray
 from shapely import MultiPolygon, Polygon
 
+from roofmodel.snow.corners import AROUND
 from roofmodel.snow.regions import plan_polygon
 from roofmodel.surface import RoofSurface
 from roofmodel.units import STANDARD_GRAVITY
@@ -129,7 +130,7 @@ def snow_sections(findings: SnowFindings) -> tuple[tuple[Section, ...], dict[int
     plan = np.array([plan_polygon(roof, i) for i in range(roof.planes.count)])
     sections: list[Section] = []
     shown: dict[int, int] = {}
-    fields: dict[tuple[str, bytes], int] = {}
+    fields: dict[tuple[str, object], int] = {}
     for q, case in enumerate(findings.cases):
         own = [i for i in case.patches if not findings.patches[i].base]
         for i in sorted(own, key=lambda k: -findings.patches[k].force):
@@ -156,8 +157,13 @@ def snow_sections(findings: SnowFindings) -> tuple[tuple[Section, ...], dict[int
     return tuple(sections), shown
 
 
-def _field(patch: Patch) -> tuple[str, bytes]:
-    return patch.zone.name, np.round(patch.zone.pressure, 6).tobytes()
+def _field(patch: Patch) -> tuple[str, object]:
+    """What zones share that one section shows; all slices around a corner have the same one."""
+    zone = patch.zone
+    if zone.name.endswith(AROUND):
+        own = tuple(value for value in zone.values if value.symbol != "S balanced")
+        return zone.name, own
+    return zone.name, np.round(zone.pressure, 6).tobytes()
 
 
 def _letters(number: int) -> str:
