@@ -162,7 +162,7 @@ def test_corners_are_printed_with_their_pressure(
 
 
 def test_what_is_not_put_in_numbers_is_named(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(page, "worked", lambda zone, beside: (Worked("by the figure"),))
+    monkeypatch.setattr(page, "worked", lambda zone, beside, system: (Worked("by the figure"),))
     html = snow_html(demo("granary-door"), Drawing((10.0, 10.0)))
     assert html.count("Not put in numbers here: by the figure.") == len(demo("granary-door").findings.patches)
 

@@ -11,9 +11,13 @@ from typing import Any
 import shapely
 
 from roofmodel.snow.cases import Zone
+from roofmodel.units import UnitSystem
 from viewer.export import created, file_head, plain_data
 from viewer.files import atomic, write_text
+from viewer.quantities import quantity
+from viewer.report.working_parts import Expression
 from viewer.snow.findings import CaseFinding, Patch, SnowFindings
+from viewer.snow.formula import worked
 from viewer.snow.sections import Section
 from viewer.snow.study import SnowStudy
 
@@ -61,6 +65,7 @@ def _zone(patch: Patch, names: tuple[str, ...], study: SnowStudy) -> dict[str, A
         "values": [
             {"symbol": v.symbol, "value": v.value, "unit": v.unit, "note": v.note} for v in zone.values
         ],
+        "working": _working(zone, study.units),
         "polygons": _polygons(zone),
         "pressure": zone.pressure,
         "least": patch.low,
@@ -70,6 +75,26 @@ def _zone(patch: Patch, names: tuple[str, ...], study: SnowStudy) -> dict[str, A
         "force": patch.force,
         "section": study.sections[study.section_of[index]].name if index in study.section_of else None,
     }
+
+
+def _working(zone: Zone, units: UnitSystem) -> list[dict[str, Any]]:
+    """Lines of the calculation as the page prints them, in the project's units."""
+    return [
+        {
+            "formula": line.symbols,
+            "numbers": _plain(line.numbers, units),
+            "result": _plain(line.results, units),
+            "governs": list(line.governs),
+            "source": line.source,
+        }
+        for line in worked(zone, (), units.name)
+    ]
+
+
+def _plain(parts: Expression, units: UnitSystem) -> str:
+    return "".join(
+        part if isinstance(part, str) else quantity(part.value, part.kind, units, 4) for part in parts
+    )
 
 
 def _polygons(zone: Zone) -> list[list[list[list[float]]]]:
