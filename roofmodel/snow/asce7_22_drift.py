@@ -20,6 +20,7 @@ WINDWARD_SHARE = 0.3  # 7.6.1
 FOLDED_SLOPE = np.arctan(0.375 / 12.0)  # 7.6.3: steeper folded plates need unbalanced loads [rad]
 NO_DRIFT_RATIO = 0.2  # 7.7.1
 ADJACENT_GAP = 20.0 * FOOT  # 7.7.2 [m]
+SLIDE_SHARE = 0.4  # 7.9
 SLIDE_WIDTH = 15.0 * FOOT  # 7.9 [m]
 SLIDE_SLOPE = {True: np.arctan(0.25 / 12.0), False: np.arctan(2.0 / 12.0)}  # 7.9 by slippery [rad]
 
@@ -220,7 +221,7 @@ def sliding_load(flat_load: ArrayLike, run: ArrayLike, gap: ArrayLike) -> Strip:
         0.4 p_f W per meter of eave over 15 ft from the upper eave. The share of a lower roof that ends
         earlier, or begins behind a gap, falls past it. Distances are from the upper eave.
     """
-    pressure = 0.4 * np.asarray(flat_load, dtype=float) * np.asarray(run, dtype=float) / SLIDE_WIDTH
+    pressure = SLIDE_SHARE * np.asarray(flat_load, dtype=float) * np.asarray(run, dtype=float) / SLIDE_WIDTH
     start = np.minimum(np.asarray(gap, dtype=float), SLIDE_WIDTH)
     return Strip(np.where(start < SLIDE_WIDTH, pressure, 0.0), start, np.full_like(start, SLIDE_WIDTH))
 

@@ -34,8 +34,8 @@ NOT_MODELED = (
         " they are made of: add up to 2 p_f C_s / C_e at the lee eave by hand",
     ),
     (
-        "outside corners of walls",
-        "drifts lie straight in front of walls; the quadrants are left out; by hand",
+        "outside corners of roofs apart",
+        "across a gap the drift is not run on around the corner (judgment; 7.7.2 shows none)",
     ),
     ("ponding", "a matter of the structure below (7.11)"),
     ("partial loading", f"{PARTIAL} (7.5)"),

@@ -7,6 +7,7 @@ import numpy as np
 from roofmodel.snow.asce7_22 import FOOT
 from roofmodel.snow.asce_roof import AsceRoof, balanced_zones, slope_notes
 from roofmodel.snow.cases import SnowCase, Value, Zone
+from roofmodel.snow.corners import AROUND, OUTSIDE, outside_corners, slices
 from roofmodel.snow.meeting import Drift
 from roofmodel.snow.obstacle_walls import upwind_length, wind_groups
 from roofmodel.snow.patches import larger, spread
@@ -16,7 +17,7 @@ SHORT_SIDE = 15.0 * FOOT  # 7.8: no drift at sides of projections shorter than t
 CLEAR_BELOW = 2.0 * FOOT  # 7.8: none where so much stays free between balanced snow and projection [m]
 NOTES = (
     "Drift is added to balanced snow only; where drifts overlap the larger counts (7.7.3).",
-    "Drifts lie straight in front of the faces; the corners between two of them are left out.",
+    OUTSIDE,
 )
 
 
@@ -34,7 +35,7 @@ def obstacle_cases(known: AsceRoof) -> tuple[list[SnowCase], list[tuple[str, str
             if isinstance(found, str):
                 skipped.append((f"drift at {_named(known, face)}, wind toward {group.toward}", found))
             else:
-                zones += spread(known.plan, found)
+                zones += _with_corners(known, face, found)
         if zones:
             name = f"drift at {_who(zones)}, wind toward {group.toward}"
             notes = [*slope_notes(known), *NOTES]
@@ -46,12 +47,21 @@ def obstacle_drifts(known: AsceRoof) -> list[Drift]:
     """Drifts at parapets and projections, one for each wind."""
     drifts = []
     for group in wind_groups(known.roof.obstacles):
-        found = [_face_zone(known, face) for face in group.face.tolist()]
-        zones = larger([part for one in found if isinstance(one, Zone) for part in spread(known.plan, one)])
+        found = [(face, _face_zone(known, face)) for face in group.face.tolist()]
+        zones = larger(
+            [part for face, one in found if isinstance(one, Zone) for part in _with_corners(known, face, one)]
+        )
         if zones:
             notes = (*slope_notes(known), *NOTES)
             drifts.append(Drift(False, _who(zones), group.toward, zones, [], notes))
     return drifts
+
+
+def _with_corners(known: AsceRoof, face: int, zone: Zone) -> list[Zone]:
+    """Drift in front of a face and around its outside corners, cut to the planes."""
+    start, end = known.roof.obstacles.start, known.roof.obstacles.end
+    around = slices(zone, start, end, face, outside_corners(start, end))
+    return [part for one in (zone, *around) for part in spread(known.plan, one)]
 
 
 def _named(known: AsceRoof, face: int) -> str:
@@ -59,7 +69,7 @@ def _named(known: AsceRoof, face: int) -> str:
 
 
 def _who(zones: list[Zone]) -> str:
-    names = list(dict.fromkeys(zone.name.removeprefix("drift at ") for zone in zones))
+    names = list(dict.fromkeys(zone.name.removeprefix("drift at ").removesuffix(AROUND) for zone in zones))
     return " and ".join(names) if len(names) < 4 else f"{len(names)} parapets and projections"
 
 

@@ -25,16 +25,34 @@ FILLED = (
 )
 
 
+HELD = (
+    "snow on {below}, which is obstructed, fills the step at its eave: what slides there stays, so it has no"
+    " room to slide to (7.4; judgment: p_f, the deeper drift and all snow of the slope, p_f W over 15 ft, not"
+    " only the 0.4 of 7.9, add up to the eave)"
+)
+
+
 def with_filled_steps(known: AsceRoof) -> AsceRoof:
     """The same roof with no slippery reduction above steps that snow fills.
 
     On the lower roof lie p_f, the deeper of its leeward and windward drift and the snow of 7.9, all of
-    density gamma: their sum is the safe reading of "sufficient space below the eaves".
+    density gamma: their sum is the safe reading of "sufficient space below the eaves". Where the lower plane
+    is obstructed, all of the upper slope's snow stays on it. Planes that this obstructs may hold the snow of
+    planes above them in turn.
     """
+    while True:
+        more = _filled_once(known)
+        if more is known:
+            return known
+        known = more
+
+
+def _filled_once(known: AsceRoof) -> AsceRoof:
     steps, plan = known.roof.steps, known.plan
     if not steps.count or not known.site.slippery:
         return known
-    room: dict[int, tuple[Value, ...]] = {}
+    room = dict(known.room)
+    blocked: dict[int, str] = {}
     fall = np.sum(plan.fall[steps.upper] * left_normal(steps.start, steps.end), axis=1)
     for i in np.flatnonzero(fall > TOWARD_EDGE):
         upper, wall = int(steps.upper[i]), float(steps.wall[i].min())
@@ -45,7 +63,10 @@ def with_filled_steps(known: AsceRoof) -> AsceRoof:
                 *parts,
                 Value("h eave", wall, "m", "least height of the eave above the lower roof"),
             )
-    blocked = {plane: FILLED for plane in room if plane not in known.obstructed}
+            below = int(steps.lower[i])
+            held = below in known.obstructed
+            if upper not in known.obstructed:
+                blocked[upper] = HELD.format(below=known.roof.planes.name[below]) if held else FILLED
     if not blocked:
         return known
     obstructed = with_uphill(known.roof, plan, {**known.obstructed, **blocked}, "is obstructed")
@@ -64,12 +85,14 @@ def _snow_below(known: AsceRoof, i: int) -> tuple[Value, ...]:
     clear = float(steps.wall[i].min()) - flat / gamma
     if clear < drift.NO_DRIFT_RATIO * flat / gamma:  # no drift by 7.7.1, since the step is all but full
         drifted = max(clear, 0.0)
-    slid = 0.0
+    slid, held = 0.0, int(steps.lower[i]) in known.obstructed
     if drift.slides(known.roof.planes.slope[upper], slippery=known.site.slippery):
         run = slope_run(plan, upper, steps.start[i], steps.end[i], -plan.fall[upper], gap, EAVE_OVERHANG)
         slid = float(drift.sliding_load(flat, run, gap).pressure) / gamma
+        if held:
+            slid /= drift.SLIDE_SHARE
     return (
         Value("h flat", flat / gamma, "m", "depth of p_f on the lower roof"),
         Value("h drift", drifted, "m", "of the deeper drift at the wall"),
-        Value("h slid", slid, "m", "depth of the snow of 7.9"),
+        Value("h slid", slid, "m", "depth of all snow of the slope" if held else "depth of the snow of 7.9"),
     )

@@ -9,6 +9,7 @@ from roofmodel.snow import asce7_22_drift as drift
 from roofmodel.snow.asce_roof import AsceRoof, balanced_zones, slope_notes
 from roofmodel.snow.asce_working import ADJACENT, leeward_formulas
 from roofmodel.snow.cases import SnowCase, Value, Zone
+from roofmodel.snow.corners import OUTSIDE, outside_corners, slices
 from roofmodel.snow.meeting import Drift
 from roofmodel.snow.patches import (
     UPPER_TO_STEP,
@@ -74,11 +75,14 @@ def _drift_notes(known: AsceRoof) -> list[str]:
         " overlap the larger counts (7.7.3).",
         "The greatest height of each wall counts, and the longest roof upwind of it.",
         "What reaches past the roof's edge falls off; the drift is not squeezed.",
+        *([OUTSIDE] if len(outside_corners(known.roof.steps.start, known.roof.steps.end)) else []),
     ]
 
 
 def _group_zones(known: AsceRoof, group: WallGroup, *, leeward: bool) -> tuple[list[Zone], str]:
     """Drift zones of the walls that face one way, or the reason why there are none."""
+    steps = known.roof.steps
+    corners = outside_corners(steps.start, steps.end)
     zones: list[Zone] = []
     why = "no roof upwind of the wall"
     for i in group.steps:
@@ -86,7 +90,8 @@ def _group_zones(known: AsceRoof, group: WallGroup, *, leeward: bool) -> tuple[l
         if isinstance(patch, str):
             why = patch
         else:
-            zones += spread(known.plan, patch)
+            around = slices(patch, steps.start, steps.end, i, corners) if steps.gap[i] <= CRACK else []
+            zones += [part for zone in (patch, *around) for part in spread(known.plan, zone)]
     return larger(zones), why
 
 

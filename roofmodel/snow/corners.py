@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 from shapely import Polygon
 
+from roofmodel.snow.cases import Zone
 from roofmodel.snow.regions import falling_pressure, left_normal
 
 Array = NDArray[np.float64]
@@ -14,6 +17,11 @@ IntArray = NDArray[np.int64]
 
 SAME_CORNER = 0.05  # ends of two walls closer than this on plan are one corner [m]
 LEAST_TURN = np.sin(np.radians(5.0))  # walls that turn by less face the same way
+OUTSIDE = (
+    "Judgment: around an outside corner each drift runs on radially, from p_d at the corner to nothing at w;"
+    " where the drifts of both walls are there, the greater counts. At each distance the quadrant lies between"
+    " the two. ASCE/SEI 7 shows no shape for it; a drift that ended at the corner would leave it bare."
+)
 AROUND = ", around a corner"  # ends the names of such zones
 SLICE = np.radians(15.0)  # the cone is overstated by 0.6 percent, 0.9 at most
 
@@ -81,3 +89,12 @@ def around_corners(
     for a, b in pairs[(pairs == wall).any(axis=1)]:
         found += corner_slices(start[b], normal[a], normal[b], peak, length)
     return found
+
+
+def slices(zone: Zone, start: Array, end: Array, wall: int, pairs: IntArray) -> list[Zone]:
+    """Drift of p_d over w in front of one wall, run on around its outside corners; not yet cut to planes."""
+    given = {value.symbol: value.value for value in zone.values}
+    return [
+        replace(zone, name=f"{zone.name}{AROUND}", polygon=polygon, pressure=law)
+        for polygon, law in around_corners(start, end, wall, pairs, given["p_d"], given["w"])
+    ]

@@ -17,30 +17,54 @@ FILLED = (
     "snow on the roof below fills the step at its eave, so it cannot slide off completely (4.1.6.2.(6);"
     " judgment: C_a0 C_b S_s and the snow of 4.1.6.11 add up to the eave)"
 )
+SLID = {
+    False: "depth of the snow of 4.1.6.11 at the wall",
+    True: "depth of all snow of the slope at the wall",
+}
+HELD = (
+    "snow on {below}, which is obstructed, fills the step at its eave: what slides there stays, so it cannot"
+    " slide off completely (4.1.6.2.(6); judgment: C_a0 C_b S_s and all snow of the slope, not only the half"
+    " of 4.1.6.11, add up to the eave)"
+)
 
 
 def with_filled_steps(known: NbccRoof) -> NbccRoof:
     """The same roof with no slippery reduction above steps that snow fills (judgment).
 
-    At the wall of the lower roof lie C_a0 C_b S_s and the snow of 4.1.6.11, both of density gamma.
+    At the wall of the lower roof lie C_a0 C_b S_s and the snow of 4.1.6.11, both of density gamma. Where the
+    lower plane is obstructed, all of the upper slope's snow stays on it. Planes that this obstructs may hold
+    the snow of planes above them in turn.
     """
+    while True:
+        more = _filled_once(known)
+        if more is known:
+            return known
+        known = more
+
+
+def _filled_once(known: NbccRoof) -> NbccRoof:
     steps, plan, site = known.roof.steps, known.plan, known.site
     if not steps.count or not site.slippery:
         return known
-    room: dict[int, tuple[Value, ...]] = {}
+    room = dict(known.room)
+    blocked: dict[int, str] = {}
     fall = np.sum(plan.fall[steps.upper] * left_normal(steps.start, steps.end), axis=1)
     for i in np.flatnonzero(fall > TOWARD_EDGE):
         upper, wall = int(steps.upper[i]), float(steps.wall[i].min())
         basic = float(known.calm[steps.lower[i]])
         drifted = drift_at(known, int(i)).peak * basic * site.ground_snow / known.weight_density
-        slid = slid_peak(known, int(i)) / known.importance / known.weight_density
+        below = int(steps.lower[i])
+        held = below in known.obstructed
+        share = 1.0 / nbcc.SLIDE_SHARE if held else 1.0
+        slid = share * slid_peak(known, int(i)) / known.importance / known.weight_density
         if drifted + slid >= wall * (1.0 - 1e-9) and upper not in room:
             room[upper] = (
                 Value("h drift", drifted, "m", "depth of C_a0 C_b S_s at the wall"),
-                Value("h slid", slid, "m", "depth of the snow of 4.1.6.11 at the wall"),
+                Value("h slid", slid, "m", SLID[held]),
                 Value("h eave", wall, "m", "least height of the eave above the lower roof"),
             )
-    blocked = {plane: FILLED for plane in room if plane not in known.obstructed}
+            if upper not in known.obstructed:
+                blocked[upper] = HELD.format(below=known.roof.planes.name[below]) if held else FILLED
     if not blocked:
         return known
     obstructed = with_uphill(known.roof, plan, {**known.obstructed, **blocked}, "is obstructed")

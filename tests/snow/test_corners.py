@@ -1,4 +1,4 @@
-"""Drifts around outside corners, NBCC 2020 4.1.6.8.(1): a quarter of a cone at each, by hand."""
+"""Drifts around outside corners, NBCC 2020 4.1.6.8.(1), ASCE by judgment: quarters of cones, by hand."""
 
 from __future__ import annotations
 
@@ -10,7 +10,8 @@ import shapely
 from snow_roofs import corner, plane_force
 
 from roofmodel.shape.builders import RoofPart, build_roof
-from roofmodel.snow import NbccSite, snow_cases
+from roofmodel.snow import Asce16Site, AsceSite, NbccSite, snow_cases
+from roofmodel.snow.cases import case_pressure_at
 from roofmodel.snow.corners import corner_slices, outside_corners
 
 SITE = NbccSite(ground_snow=2000.0, associated_rain=200.0, importance="normal", slippery=False)
@@ -94,3 +95,52 @@ def test_more_ground_snow_is_more_around_corners():
 def test_inside_corners_have_no_cone():
     cases, _ = drifts(corner())
     assert not [z for case in cases.values() for z in case.zones if z.clause.endswith("4.1.6.8")]
+
+
+ASCE = [
+    AsceSite(ground_snow=2000.0, risk_category="II", winter_wind=0.5, slippery=False),
+    Asce16Site(ground_snow=2000.0, risk_category="II", slippery=False),
+]
+
+
+@pytest.mark.parametrize("site", ASCE, ids=lambda s: s.standard)
+def test_asce_quadrants_are_bounded_by_the_drifts_of_both_walls(site):
+    """At each distance from the corner between the two straight drifts, within the slices' 0.9 percent."""
+    roof = tower(wide=24.0, deep=8.0)
+    flat = int(np.argmax(roof.planes.plan_area))
+    snow = snow_cases(roof, site)
+    (case,) = [c for c in snow.cases if c.name.startswith("drifts together")]
+    assert any("radially" in note and "Judgment" in note for note in case.notes)
+    corner_at = np.array([12.0, 4.0])
+    away = np.linspace(0.1, 6.0, 40)
+
+    def drift(origin, way):
+        xy = origin + away[:, None] * way
+        plane = np.full(len(xy), flat)
+        return case_pressure_at(case, xy, plane) - case_pressure_at(snow.cases[0], xy, plane)
+
+    east = drift(corner_at - [0.0, 1e-3], np.array([1.0, 0.0]))  # straight in front of the east wall
+    north = drift(corner_at - [1e-3, 0.0], np.array([0.0, 1.0]))
+    assert not np.allclose(east, north)
+    low, high = np.minimum(east, north), np.maximum(east, north)
+    for angle in np.radians([3.0, 20.0, 41.0, 70.0, 87.0]):
+        there = drift(corner_at, np.array([np.cos(angle), np.sin(angle)]))
+        assert (there >= low - 1.0).all()
+        assert (there <= high + 0.01 * high.max()).all()
+
+
+@pytest.mark.parametrize("site", ASCE, ids=lambda s: s.standard)
+def test_each_asce_drift_weighs_its_wall_and_a_quarter_cone_at_each_end(site):
+    roof = tower()
+    snow = snow_cases(roof, site)
+    flat, balanced = int(np.argmax(roof.planes.plan_area)), snow.cases[0]
+    for case in snow.cases:
+        if not case.name.startswith(("leeward", "windward")):
+            continue
+        zone = next(z for z in case.zones if z.name.startswith(("leeward", "windward")))
+        values = {v.symbol: v.value for v in zone.values}
+        wall = 16.0 if case.name.endswith(("N", "S")) else 10.0
+        p, w = values["p_d"], values["w"]
+        wanted = 0.5 * p * w * wall + 2.0 * np.pi / 12.0 * p * w**2
+        extra = plane_force(roof, case)[flat] - plane_force(roof, balanced)[flat]
+        assert wanted < extra < 1.006 * wanted

@@ -132,3 +132,58 @@ def test_snow_slides_in_full_over_a_buried_step_and_the_case_says_so(site):
 def test_how_full_a_step_is_counts_as_judgment(site):
     snow = snow_cases(step(wall=0.8, upper_slope=40.0), site)
     assert any("fills the step" in note and "judgment" in note for note in snow.cases[0].notes)
+
+
+@pytest.mark.parametrize("site", SITES, ids=lambda s: s.standard)
+def test_a_step_onto_an_obstructed_plane_must_hold_all_snow_of_the_slope(site):
+    """Snow that slid onto a plane with rows stays there: the step is full up to a greater height."""
+    states = {}
+    for retained in ((), (2,)):
+        heights = np.arange(1.0, 14.0, 0.25)
+        notes = [
+            snow_cases(step(wall=h, upper_slope=40.0, lower_slope=10.0), site, retained).cases[0].notes
+            for h in heights
+        ]
+        full = [any("S1 takes no slippery" in n and "fills the step" in n for n in said) for said in notes]
+        assert full == sorted(full, reverse=True)
+        states[retained] = float(heights[np.sum(full) - 1])
+        if retained:
+            assert any("which is obstructed, fills the step" in n for n in notes[np.sum(full) - 1])
+    assert states[(2,)] > states[()] + 0.5
+
+
+def test_the_height_at_which_a_step_onto_an_obstructed_plane_is_full_by_hand():
+    """p_f / gamma + h_d + p_f W / (15 ft gamma): all snow of the slope, not 0.4 of it."""
+    height = float(drift.drift_height(PG, 30.0, 0.5))
+    full = FLAT / GAMMA + height + FLAT * 15.0 / (15.0 * FOOT) / GAMMA
+    for wall, wanted in ((full - 0.01, True), (full + 0.01, False)):
+        roof = step(wall=wall, upper_slope=40.0, lower_slope=10.0)
+        notes = snow_cases(roof, ASCE, (2,)).cases[0].notes
+        assert any("S1 takes no slippery" in note for note in notes) is wanted
+
+
+@pytest.mark.parametrize("site", SITES, ids=lambda s: s.standard)
+def test_a_plane_obstructed_by_a_full_step_holds_what_slides_onto_it(site):
+    """Two steps below each other, the lower one full: the middle plane keeps the snow of the upper one."""
+    rise = 8.0 * np.tan(np.radians(40.0))
+
+    def stairs(first, second):
+        middle, top = first, first + rise + second
+        faces = [
+            [(0, -8, 0), (20, -8, 0), (20, 0, 0), (0, 0, 0)],
+            [(0, 0, middle), (20, 0, middle), (20, 8, middle + rise), (0, 8, middle + rise)],
+            [(0, 8, top), (20, 8, top), (20, 16, top + rise), (0, 16, top + rise)],
+        ]
+        joints = [
+            (0, 1, (20, 0, 0), (0, 0, 0), (first, first), 0.0),
+            (1, 2, (20, 8, middle + rise), (0, 8, middle + rise), (second, second), 0.0),
+        ]
+        return assemble(faces, ("F1", "S1", "S2"), joints)
+
+    found = {}
+    for first in (0.6, 12.0):
+        for second in np.arange(1.0, 8.0, 0.25):
+            snow = snow_cases(stairs(first, second), site)
+            if any("S2 takes no slippery" in note for note in snow.cases[0].notes):
+                found[first] = second
+    assert found[0.6] > found.get(12.0, 0.0)
