@@ -223,7 +223,7 @@ def _law(known: AsceRoof, curve: Vault | Dome, end: float, facets: IntArray, *, 
     loads.append(0.0 if last < end else double * at_eave)
     start, middle = rules.slope_start(free), min(eave, MIDDLE) if not pitch or near else pitch
     held = "folded or held snow: not reduced for slope"
-    at_30 = (held, "") if whole else ("Fig. 7.4-1, at 30 degrees or the eave", slope_formula(start, "theta_30"))
+    at_30 = (held, "") if whole else ("Fig. 7.4-1, to 30 degrees", slope_formula(start, "theta_30"))
     if near and not whole:
         beyond: tuple[str, Bare | str] = ("as at 30 degrees", "C_s")
     else:

@@ -19,8 +19,8 @@ SAME_CORNER = 0.05  # ends of two walls closer than this on plan are one corner 
 LEAST_TURN = np.sin(np.radians(5.0))  # walls that turn by less face the same way
 OUTSIDE = (
     "Judgment: around an outside corner each drift runs on radially, from p_d at the corner to nothing at w;"
-    " where the drifts of both walls are there, the greater counts. At each distance the quadrant lies between"
-    " the two. ASCE/SEI 7 shows no shape for it; a drift that ended at the corner would leave it bare."
+    " where the drifts of both walls are there, the greater counts. At each distance the quadrant lies"
+    " between the two. ASCE/SEI 7 shows no shape for it; a drift cut off there leaves it bare."
 )
 AROUND = ", around a corner"  # ends the names of such zones
 SLICE = np.radians(15.0)  # the cone is overstated by 0.6 percent, 0.9 at most
