@@ -92,6 +92,11 @@ def cautions(
         found += _close_to_ground(project.roof, table.site, units)
     if project.slide.friction > 0.0:
         found.append(f"Friction of {project.slide.friction:g} is counted on: {table.surface.friction_reason}")
+    if project.stops.count:
+        found.append(
+            f"{project.stops.count} single stops are not checked here and relieve no row: "
+            "see `eavewright blanket`."
+        )
     found += _obstructions(project, force, units)
     found += _arrays(project)
     found += _through_boxes(project)

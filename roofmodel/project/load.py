@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 import tomllib
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
@@ -25,10 +25,12 @@ from roofmodel.project.schema import BuiltRoof, ProjectFile, RoofFile, RowTable
 from roofmodel.project.seam_tables import make_seam
 from roofmodel.project.sites import make_site
 from roofmodel.project.standing import with_what_stands
+from roofmodel.project.stops_tables import place_stops
 from roofmodel.project.tested import check_tested
 from roofmodel.project.validation import modeled, read_text, validated
 from roofmodel.sliding.thrust import SlideOptions, ValleyThrust
 from roofmodel.snow.inputs import Site
+from roofmodel.stops import Stops, no_stops
 from roofmodel.surface import RoofSurface
 from roofmodel.units import SYSTEMS
 
@@ -52,6 +54,8 @@ class Project:
         Inputs of the calculation; seam is None without its table.
     framing : Framing or None
         What carries the roof, if the user says it.
+    stops : Stops
+        Single stops; they relieve no row.
     """
 
     path: Path
@@ -66,6 +70,7 @@ class Project:
     layout: Layout
     slide: SlideOptions
     framing: Framing | None = None
+    stops: Stops = field(default_factory=no_stops)
 
     @property
     def inputs(self) -> tuple[Path, ...]:
@@ -189,6 +194,7 @@ def _assemble(
                 spread_angle=table.analysis.spread_angle,
             ),
             framing=make_framing(roof, table.framing, form, units),
+            stops=place_stops(roof, table.stops, table.plane, panel, clamp.height, units),
         )
     except InputError as error:
         message = f"{path.name}: {SYSTEMS[table.project.units].reworded(str(error))}"

@@ -12,6 +12,7 @@ from pydantic import ConfigDict, Discriminator, Field, Tag, model_validator
 
 from roofmodel.project.array_schema import SolarTable
 from roofmodel.project.base import StrengthKind, Table
+from roofmodel.project.blanket_schema import BlanketTable, StopsTable
 from roofmodel.project.field_types import (
     AnyLength,
     AnySize,
@@ -461,11 +462,13 @@ class ProjectFile(Table):
     rail: RailTable
     clamp: ClampTable
     row: list[RowTable] = Field(default_factory=list)
+    stops: list[StopsTable] = Field(default_factory=list)
     as_built: AsBuilt | None = None
     metals: MetalsTable | None = None
     design: Design
     analysis: Analysis = Field(default_factory=Analysis)
     thaw: ThawTable | None = None
+    blanket: BlanketTable = Field(default_factory=BlanketTable)
     protect: list[ProtectTable] = Field(default_factory=list)
     plan: PlanTable = Field(default_factory=PlanTable)
     uncertainty: UncertaintyTable | None = None

@@ -1,0 +1,130 @@
+"""The layer on projects: rows, clamps and stops against the tributary values, and the sum of all forces."""
+
+import numpy as np
+import pytest
+
+from fea.blanket.study import study_blanket
+from roofmodel.errors import InputError
+from roofmodel.sliding.thrust import slide
+from roofmodel.snow.registry import snow_cases
+from tests.blanket.blanket_projects import DOOR, HIGH, LOW, STOPS, shed
+
+
+def answer(study, name):
+    return next(a for a in study.answers if a.view.name == name)
+
+
+def test_one_full_row_carries_all_snow_above_and_what_hangs_below(tmp_path):
+    study = study_blanket(shed(tmp_path))
+    above = study.tributary_clamp.sum()
+    run = 5.0 / np.cos(np.radians(25.0))
+    for a in study.answers:
+        assert a.balance.error < 1e-9
+        assert a.balance.sideways < 1e-9
+        assert a.clamp.sum() == pytest.approx(a.row.sum(), rel=1e-6)
+        assert a.row.sum() + a.balance.leaves == pytest.approx(a.balance.driving, rel=1e-9)
+    coherent, cracked = answer(study, "coherent"), answer(study, "cracked")
+    assert coherent.row.sum() == pytest.approx(above * run / (run - 0.5), rel=1e-3)  # all of it hangs
+    assert cracked.row.sum() == pytest.approx(above, rel=0.04)
+    assert study.proven
+
+
+def test_weight_on_the_layer_is_that_of_the_sliding_analysis(tmp_path):
+    project = shed(tmp_path)
+    study = study_blanket(project)
+    cases = snow_cases(project.roof, project.site, project.layout.row_plane).cases
+    force = slide(project.roof, cases, project.layout, project.slide)[1]
+    driving = force.balance.driving[study.setting.q]
+    for a in study.answers:
+        assert a.balance.driving == pytest.approx(driving, rel=1e-9)
+
+
+def test_ends_of_a_partial_row_take_more_and_less_than_the_bound(tmp_path):
+    study = study_blanket(shed(tmp_path, DOOR))
+    bound = study.tributary_clamp.sum() + study.end_bound.sum()
+    for a in study.answers:
+        assert a.row[0] > 1.1 * study.tributary_clamp.sum()
+        assert a.row[0] < 1.3 * bound
+        more = a.clamp / study.tributary_clamp
+        assert min(more[0], more[-1]) > more[len(more) // 2]
+        assert a.line == pytest.approx(a.line[::-1], rel=0.02)  # the roof is symmetric about the door
+        assert a.balance.leaves > 0.0
+
+
+def test_two_rows_share_and_tension_loads_the_upper_one(tmp_path):
+    study = study_blanket(shed(tmp_path, LOW + HIGH))
+    coherent, cracked = answer(study, "coherent"), answer(study, "cracked")
+    assert coherent.row[1] > 1.05 * cracked.row[1]
+    assert coherent.row[0] / coherent.row[1] < cracked.row[0] / cracked.row[1]
+    assert coherent.row.sum() == pytest.approx(coherent.balance.driving, rel=1e-3)
+
+
+def test_friction_takes_its_part(tmp_path):
+    study = study_blanket(shed(tmp_path, friction=0.2))
+    for a in study.answers:
+        b = a.balance
+        assert 0.3 < b.friction / b.driving <= 0.2 / np.tan(np.radians(25.0)) + 1e-9
+        assert b.rows + b.friction + b.leaves == pytest.approx(b.driving, rel=1e-9)
+
+
+def test_bond_of_ice_holds_all_and_a_thaw_front_hands_it_to_the_row(tmp_path):
+    bond = 'thaw_from = "eave"\nthaw_steps = 3\n[[blanket.bonded]]\nplane = "S1"\nstrength = "100 kPa"\n'
+    study = study_blanket(shed(tmp_path, blanket=bond))
+    row = [a.row.sum() for a in study.answers[2:]]
+    assert len(row) == 3
+    assert row[0] < 0.1 * row[1] < row[2]
+    assert row[2] < study.answers[0].row.sum()
+    for a in study.answers[2:]:
+        b = a.balance
+        assert b.rows + b.bond + b.leaves == pytest.approx(b.driving, rel=1e-9)
+
+
+def test_weak_bond_is_lost(tmp_path):
+    bond = '[[blanket.bonded]]\nplane = "S1"\nstrength = "50 Pa"\n'
+    study = study_blanket(shed(tmp_path, blanket=bond))
+    bonded = answer(study, "bonded")
+    assert bonded.view.lost.all()
+    assert bonded.row.sum() == pytest.approx(answer(study, "coherent").row.sum(), rel=0.02)
+
+
+def test_turned_roof_gives_the_same_clamp_forces(tmp_path):
+    one = study_blanket(shed(tmp_path, DOOR))
+    text_fall = "0 deg"
+    other = study_blanket(shed(tmp_path, DOOR, fall=text_fall))
+    for a, b in zip(one.answers, other.answers, strict=True):
+        assert a.clamp == pytest.approx(b.clamp, rel=1e-3)
+
+
+def test_stops_hold_and_a_row_of_them_shares_evenly(tmp_path):
+    study = study_blanket(shed(tmp_path, STOPS))
+    a = answer(study, "coherent")
+    assert a.stop.sum() == pytest.approx(a.balance.stops, rel=1e-9)
+    assert a.stop.sum() + a.balance.leaves == pytest.approx(a.balance.driving, rel=1e-9)
+    inner = a.stop[4:-4]
+    assert np.ptp(inner) < 0.1 * inner.mean()
+    assert (a.stop_use > 0.0).all()
+
+
+def test_staggered_courses_sit_on_every_other_seam(tmp_path):
+    project = shed(tmp_path, STOPS + 'courses = 2\ncourse_spacing = "1 m"\nevery = 2\nstagger = 1\n')
+    low, high = (project.stops.seam[project.stops.course == k] for k in (0, 1))
+    assert set(low.tolist()).isdisjoint(high.tolist())
+    assert np.ptp(project.stops.uv[:, 1]) == pytest.approx(1.0)
+
+
+@pytest.mark.parametrize(
+    ("held", "blanket", "words"),
+    [
+        (LOW, 'case = "none such"', "blanket.case"),
+        (LOW, '[[blanket.bonded]]\nplane = "X9"\nstrength = "1 kPa"', "blanket.bonded.plane"),
+        (LOW, 'thaw_from = "eave"', "thaw_from"),
+        ("", "", "row is missing"),
+        (STOPS.replace("120 mm", "500 mm"), "", "stops"),
+        (STOPS.replace("0.5 m", "50 m"), "", 'stops "A".up'),
+        (STOPS + STOPS, "", "used twice"),
+    ],
+)
+def test_bad_input_names_the_field(tmp_path, held, blanket, words):
+    with pytest.raises(InputError, match=words) as told:
+        study_blanket(shed(tmp_path, held, blanket))
+    assert str(told.value).startswith("project.toml: ")
