@@ -186,3 +186,36 @@ def test_on_a_phone_the_picture_lets_the_page_scroll_and_buttons_can_be_hit(open
         assert min(heights) >= 24
     finally:
         other.close()
+
+
+def test_a_section_that_cuts_the_clamp_away_takes_its_callout_too(opened):
+    page = opened.page
+    assert page.locator(".callout").is_visible()
+    page.select_option("#cut", "y")
+    at = "((share) => { const bar = document.querySelector('#cutat'); bar.value = share; "
+    at += "bar.dispatchEvent(new Event('input')); })"
+    seen = set()
+    for share in (0.02, 0.98):
+        page.evaluate(f"{at}({share})")
+        opened.until("app.view.pending === null")
+        cut = page.evaluate(
+            """() => { const i = app.store.clampsOf(app.store.called)[0], at = app.store.clamps.at;
+              const v = app.view.center.clone().set(at[3 * i], at[3 * i + 1], at[3 * i + 2]);
+              return app.view.clipped(v); }"""
+        )
+        assert page.locator(".callout").is_visible() is not cut
+        seen.add(cut)
+    assert seen == {True, False}
+
+
+def test_on_paper_the_picture_keeps_its_labels_and_controls_are_left_out(opened):
+    page = opened.page
+    wide = page.evaluate("app.view.canvas.clientWidth")
+    page.emulate_media(media="print")
+    page.set_viewport_size({"width": 718, "height": 1000})  # a sheet of A4 between its margins
+    assert page.evaluate("app.view.canvas.clientWidth") == pytest.approx(wide, abs=1)
+    assert page.evaluate("document.querySelector('#stage').getBoundingClientRect().right") <= 718
+    for part in (".tools", ".controls", ".tabs", ".filters"):
+        assert not page.locator(part).is_visible()
+    for part in (".callout", ".attachments td:nth-child(4) >> nth=0", ".working .steps", "footer.caution"):
+        assert page.locator(part).is_visible()

@@ -370,6 +370,16 @@ def test_every_control_has_a_name(opened):
     assert nameless == []
 
 
+def test_every_pane_can_be_read_by_a_screen_reader(opened):
+    page, script = opened.page, (Path(__file__).parent / "roles.js").read_text()
+    for tab in ("attachments", "rows", "hardware", "things", "checks", "export"):
+        page.click(f"#tab-{tab}")
+        page.evaluate("document.querySelectorAll('details').forEach((box) => (box.open = true))")
+        assert page.evaluate(script) == [], tab
+        poor = page.evaluate((Path(__file__).parent / "contrast.js").read_text())
+        assert poor == [], tab
+
+
 def test_numbers_on_screen_are_written_as_in_the_report(opened):
     page = opened.page
     values = [0.0, 0.004, 0.5, 0.994, 0.996, 0.99996, 1.0, 1.000004, 1.003, 1.66, 12.345]

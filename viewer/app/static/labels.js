@@ -75,14 +75,15 @@ export class Labels {
   #placeCallout() {
     const called = this.#called();
     this.callout.hidden = this.line.style.display = "";
-    if (!called) {
+    const { clamp } = called ?? {};
+    const place = called && new Vector3(...this.store.clamps.at.subarray(3 * clamp, 3 * clamp + 3));
+    if (!called || this.view.clipped(place)) { // nothing is picked, or the section has cut it away
       this.callout.hidden = true;
       this.line.style.display = "none";
       return;
     }
-    const { attachment, clamp, isGoverning } = called;
-    const at = this.store.clamps.at;
-    const { x, y } = this.view.project(new Vector3(at[3 * clamp], at[3 * clamp + 1], at[3 * clamp + 2]));
+    const { attachment, isGoverning } = called;
+    const { x, y } = this.view.project(place);
     const wide = this.view.canvas.clientWidth, high = this.view.canvas.clientHeight;
     const words = isGoverning ? "governs" : attachment.limit;
     const text = `${attachment.name}|${percent(attachment.use)}|${words}`;

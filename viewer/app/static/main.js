@@ -146,7 +146,7 @@ function showAnswer() {
     h("div", { class: "verdicts" }, verdict),
     h("div", { class: "governs" },
       h("span", { class: "label" }, same ? "still governs" : preview ? "would govern" : "governs"),
-      pair ? [pill(pair.before, "old"), h("span", { class: "arrow", "aria-label": "became" }, "→"), pill(pair.after)] : pill(shown.governing),
+      pair ? [pill(pair.before, "old"), h("span", { class: "arrow", role: "img", "aria-label": "became" }, "→"), pill(pair.after)] : pill(shown.governing),
       h("span", { class: "case" }, `${shown.governing.limit ?? ""}${shown.governing.case !== undefined ? `, ${shown.cases[shown.governing.case].name}` : ""}`)),
     h("div", { class: "asides" }, preview?.label ? h("span", { class: "trying" }, `Trying ${preview.label}`) : null, asides(shown)),
     !preview && state.trouble ? h("p", { class: "refusal" }, state.trouble) : null);

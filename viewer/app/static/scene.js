@@ -175,7 +175,11 @@ export class RoofView extends EventTarget {
 
   #resize() {
     const box = this.canvas.parentElement.getBoundingClientRect();
-    if (!box.width || !box.height) return;
+    if (!box.width || !box.height || matchMedia("print").matches) return;
+    const { style } = document.documentElement; // on paper the picture keeps its size and is scaled as a whole
+    style.setProperty("--stage-width", `${box.width}px`);
+    style.setProperty("--stage-height", `${box.height}px`);
+    style.setProperty("--stage-zoom", String(Math.min(1, 690 / box.width)));
     if (this.box) this.camera.zoom *= Math.min(box.width / this.box.width, box.height / this.box.height);
     this.box = box;
     this.renderer.setPixelRatio(Math.min(devicePixelRatio, 2));
