@@ -28,7 +28,7 @@ def made(tmp_path_factory):
 
 def test_all_files_are_there_and_json_follows_its_schema(made):
     out, _ = made
-    for name in ("json", "csv", "xlsx", "html", "png", "svg"):
+    for name in ("json", "csv", "xlsx", "pdf", "html", "png", "svg"):
         assert (out / f"spans.{name}").stat().st_size > 1000
     data = json.loads((out / "spans.json").read_text())
     jsonschema.validate(data, json.loads((ROOT / "viewer" / "spans.schema.json").read_text()))
@@ -48,9 +48,44 @@ def test_tables_hold_both_unit_systems_rounded_down(made):
             printed = float(line[head]) * newton
             assert 0.999 * exact < printed <= exact * (1 + 1e-8)
         assert line["governs"] == data["limits"][rail["governing"][i][a]]
-    sheet = openpyxl.load_workbook(out / "spans.xlsx")["Spans"]
+    sheet = openpyxl.load_workbook(out / "spans.xlsx")["Largest loads"]
     assert sheet.max_row == 121
     assert sheet["D2"].value == float(lines[0]["largest load [kN/m]"])
+
+
+def test_largest_spans_in_both_systems(made):
+    out, _ = made
+    data = json.loads((out / "spans.json").read_text())
+    with (out / "loads.csv").open() as file:
+        lines = list(csv.DictReader(file))
+    assert len(lines) == 2 * 6 * 10
+    sheet = openpyxl.load_workbook(out / "spans.xlsx")["Largest spans"]
+    for k, line in enumerate(lines):
+        rail, a, m = data["rails"][k // 60], k // 10 % 6, k % 10
+        exact = rail["largest_span"][m][a]
+        assert sheet.cell(k + 2, 4).value == ("none" if exact is None else pytest.approx(exact, rel=1e-8))
+        if exact is None:
+            assert line["largest span [m]"] == line["largest span [ft]"] == "none"
+            continue
+        assert float(line["largest span [m]"]) == pytest.approx(exact, rel=1e-8)
+        assert float(line["largest span [ft]"]) * 0.3048 == pytest.approx(exact, rel=1e-6)
+        assert float(line["line load [lbf/ft]"]) * 14.5939029 == pytest.approx(data["loads"][m], rel=1e-6)
+
+
+def test_pdf_says_the_tables_in_both_systems(made):
+    """Numbers of the table and the cautions stand on its pages."""
+    import pypdf
+
+    out, _ = made
+    pages = pypdf.PdfReader(out / "spans.pdf").pages
+    text = " ".join(" ".join(page.extract_text().split()) for page in pages)
+    data = json.loads((out / "spans.json").read_text())
+    for units, name in ((SI, "SI units"), (US, "US units")):
+        assert f"Largest line loads, {name}" in text
+        for rail in data["rails"]:
+            assert down(rail["largest_load"][0][0], "line", units) in text
+    assert "A licensed engineer must review this table" in text
+    assert "Reviewed by" in text
 
 
 def test_a_cell_is_repeated_by_check(made, tmp_path):

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import tempfile
 from collections.abc import Mapping
 from datetime import date
 from pathlib import Path
@@ -11,7 +10,6 @@ from typing import Any
 from fea.analysis import Analysis
 from roofmodel.units import UnitSystem
 from viewer import style
-from viewer.files import atomic
 from viewer.package import typeset as t
 from viewer.package.sway import SwayFindings, missing_table, place_words, sway_words, tornado_drawing
 from viewer.quantities import system
@@ -22,7 +20,6 @@ from viewer.snow.page import section_chapter, zone_chapters
 from viewer.snow.sheet import sheet_drawing
 from viewer.snow.study import SnowStudy, snow_study
 
-FONTS = Path(__file__).parents[1] / "picture" / "fonts"
 FACE = "Source Sans Pro"
 SECTIONS = 6  # of drifts drawn
 ROWS = 4  # of rows drawn
@@ -49,19 +46,8 @@ def write_package(
     today : date, optional
         Date in the title block, today by default.
     """
-    import typst
-
     files, source = package_source(analysis, picture, sway, today or date.today())
-    with tempfile.TemporaryDirectory() as folder:
-        root = Path(folder)
-        for name, data in files.items():
-            (root / name).write_bytes(data)
-        (root / "package.typ").write_text(source, encoding="utf-8")
-        made = typst.compile(
-            str(root / "package.typ"), root=folder, font_paths=[str(FONTS)], ignore_system_fonts=True
-        )
-    with atomic(path) as temporary:
-        temporary.write_bytes(made)
+    t.typeset(source, files, path)
 
 
 def package_source(

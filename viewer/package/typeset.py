@@ -1,24 +1,44 @@
-"""Pieces of a document in the language of the typesetter Typst; nothing about what they say."""
+"""Documents in the language of the typesetter Typst, and their pieces; nothing about what they say."""
 
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Sequence
+import tempfile
+from collections.abc import Iterable, Mapping, Sequence
+from pathlib import Path
 
 from roofmodel.units import UnitSystem
 from viewer import style
+from viewer.files import atomic
 from viewer.quantities import quantity
 from viewer.report.page import GREEK, GREEK_WORD, SUBSCRIPT
 from viewer.report.tables import Table
 from viewer.report.working import Working
 from viewer.report.working_parts import Expression, Number
 
+FONTS = Path(__file__).parents[1] / "picture" / "fonts"
 EXCEEDED = f'#text(fill: rgb("{style.EXCEEDED_ANCHORS[0]}"), weight: "semibold")'
 SMALL = f'#text(size: 7.5pt, fill: rgb("{style.MUTED}"))'
 SIGN = "#box(width: 100%, height: 8pt, stroke: (bottom: 0.6pt))"  # a line to sign on
 WIDE = 7  # columns from which a table is set smaller
 OPEN, CLOSE = "#math.equation($sqrt(#[", "])$)"
 LONG = 30  # characters of a cell that wants a wide column
+
+
+def typeset(source: str, files: Mapping[str, bytes], path: Path) -> None:
+    """Set a document whose pictures are `files` by name, and write it as PDF, whole or not at all."""
+    import typst
+
+    with tempfile.TemporaryDirectory() as folder:
+        root = Path(folder)
+        for name, data in files.items():
+            (root / name).write_bytes(data)
+        (root / "document.typ").write_text(source, encoding="utf-8")
+        made = typst.compile(
+            str(root / "document.typ"), root=folder, font_paths=[str(FONTS)], ignore_system_fonts=True
+        )
+    with atomic(path) as temporary:
+        temporary.write_bytes(made)
 
 
 def text(words: str) -> str:
@@ -189,11 +209,11 @@ def steps(working: Working, units: UnitSystem) -> str:
     return f"#table({look},\n{''.join(cells)})\n"
 
 
-def preamble(title: str, foot: str, paper: str) -> str:
-    """Page, type and numbering of the whole document."""
+def preamble(title: str, foot: str, paper: str, kind: str = "Snow retention calculation") -> str:
+    """Page, type and numbering of the whole document; `kind` stands beside the title on every page."""
     return f"""#set document(title: "{_escaped(title)}")
 #set page(paper: "{paper}", margin: (x: 18mm, top: 20mm, bottom: 20mm),
-  header: context if here().page() > 1 [{SMALL}[{text(title)} #h(1fr) Snow retention calculation]],
+  header: context if here().page() > 1 [{SMALL}[{text(title)} #h(1fr) {text(kind)}]],
   footer: [{SMALL}[{text(foot)} #h(1fr) #context counter(page).display("1 / 1", both: true)]])
 #let headline(it, size, color, above, below) = block(above: above, below: below, sticky: true)[
   #text(size: size, fill: color)[#it]]

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 from numpy.typing import NDArray
 from shapely import Polygon
@@ -18,25 +20,28 @@ COLORS = ("#F4AC45", "#8C8377", "#63A68F", "#95BBD8")  # of LIMITS
 WIDE, HIGH = 330.0, 240.0  # of one panel
 LEFT, TOP, GAP_X, GAP_Y = 90.0, 130.0, 60.0, 110.0
 TYPE = 17.0
+ACROSS = 3  # panels beside each other
 
 
-def study_drawing(found: StudyResult) -> Drawing:
-    """A line of panels for every rail, a panel for every arrangement."""
+def study_drawing(found: StudyResult, rails: Sequence[RailTableau] | None = None) -> Drawing:
+    """Panels for every rail, one for every arrangement; of some rails, or of all."""
+    some = found.rails if rails is None else rails
     units, choices = units_of(found), found.choices
     panels = len(choices.arrangements)
-    width = max(LEFT + panels * (WIDE + GAP_X), 1000.0)
-    drawing = Drawing((width, TOP + len(found.rails) * (HIGH + GAP_Y) + 110.0))
+    lines = -(-panels // ACROSS)
+    width = max(LEFT + min(panels, ACROSS) * (WIDE + GAP_X), 1000.0)
+    drawing = Drawing((width, TOP + lines * len(some) * (HIGH + GAP_Y) + 110.0))
     drawing.write(found.study.table.study.name, LEFT, 40.0, 28.0, bold=True)
     drawing.write(
         f"Largest line load ({units.label('line')}) over span ({units.label('length')}); color: what governs",
         LEFT, 74.0, TYPE, color=style.MUTED,
     )  # fmt: skip
-    for r, rail in enumerate(found.rails):
-        floor = TOP + r * (HIGH + GAP_Y) + HIGH
+    for r, rail in enumerate(some):
         finite = rail.high[np.isfinite(rail.high)]
         most = 1.08 * float(finite.max()) if len(finite) else float(choices.loads[-1])
         for a in range(panels):
-            _panel(drawing, found, rail, a, LEFT + a * (WIDE + GAP_X), floor, most)
+            floor = TOP + (r * lines + a // ACROSS) * (HIGH + GAP_Y) + HIGH
+            _panel(drawing, found, rail, a, LEFT + a % ACROSS * (WIDE + GAP_X), floor, most)
     y = drawing.size[1] - 74.0
     for k, (color, name) in enumerate(zip(COLORS, LIMITS, strict=True)):
         x = LEFT + 210.0 * k

@@ -13,7 +13,9 @@ from viewer.stages import Spoken, Stages, console, named, notice, print_json
 if TYPE_CHECKING:
     from fea.spans.study import StudyResult
 
-OUTPUTS = ("spans.json", "spans.csv", "spans.xlsx", "spans.html", "spans.png", "spans.svg")
+OUTPUTS = (
+    "spans.json", "spans.csv", "loads.csv", "spans.xlsx", "spans.pdf", "spans.html", "spans.png", "spans.svg",
+)  # fmt: skip
 CELL = ("cell/project.toml", "cell/clamps.csv")
 
 
@@ -44,8 +46,9 @@ def span(file: Path, out: Path, cell: str | None) -> None:
         from viewer.files import atomic, check_output, output_folder, write_text
         from viewer.snow.drawing import drawing_svg, paint
         from viewer.span.chart import study_drawing
-        from viewer.span.export import write_book, write_study, write_table
+        from viewer.span.export import write_book, write_loads, write_study, write_table
         from viewer.span.page import write_study_page
+        from viewer.span.pdf import write_study_pdf
 
         study = load_study(file)
         written = list(OUTPUTS + CELL) if cell else list(OUTPUTS)
@@ -65,8 +68,10 @@ def span(file: Path, out: Path, cell: str | None) -> None:
         drawing = study_drawing(found)
         write_study(found, folder / "spans.json")
         write_table(found, folder / "spans.csv")
+        write_loads(found, folder / "loads.csv")
         write_book(found, folder / "spans.xlsx")
         write_study_page(found, folder / "spans.html")
+        write_study_pdf(found, folder / "spans.pdf")
         write_text(folder / "spans.svg", drawing_svg(drawing, study.table.study.name) + "\n")
         with atomic(folder / "spans.png") as temporary:
             paint(drawing).save(temporary, format="PNG")

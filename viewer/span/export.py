@@ -21,7 +21,16 @@ from viewer.span.words import CAUTIONS, down
 HEADS = (
     "rail", "arrangement", "span [m]", "largest load [kN/m]", "high end of band [kN/m]", "governs",
     *(f"{name} [kN/m]" for name in LIMITS), "span [ft]", "largest load [lbf/ft]", "high end of band [lbf/ft]",
+    *(f"{name} [lbf/ft]" for name in LIMITS),
 )  # fmt: skip
+LOAD_HEADS = (
+    "rail",
+    "arrangement",
+    "line load [kN/m]",
+    "largest span [m]",
+    "line load [lbf/ft]",
+    "largest span [ft]",
+)
 
 
 def study_data(found: StudyResult) -> dict[str, Any]:
@@ -72,14 +81,30 @@ def _lines(found: StudyResult) -> list[list[Any]]:
             for i, span in enumerate(found.choices.spans):
                 low, high = float(rail.low[i, a]), float(rail.high[i, a])
                 limit = int(rail.governing[i, a])
-                own = [_number(float(x), SI) for x in rail.by_limit[i, a]]
+                own, american = ([_number(float(x), u) for x in rail.by_limit[i, a]] for u in (SI, US))
                 lines.append(
                     [
                         rail.name, str(arrangement), round(float(span), 9), _number(low, SI),
                         _number(high, SI), "none" if limit < 0 else LIMITS[limit], *own,
                         round(US.convert(float(span), "length"), 6), _number(low, US), _number(high, US),
+                        *american,
                     ]
                 )  # fmt: skip
+    return lines
+
+
+def _spans(found: StudyResult) -> list[list[Any]]:
+    """One line for every rail, arrangement and line load; "none" where no span of the study carries it."""
+    lines = []
+    for rail in found.rails:
+        for a, arrangement in enumerate(found.choices.arrangements):
+            for m, load in enumerate(found.choices.loads.tolist()):
+                span = float(rail.span[m, a])
+                both = ["none", "none"]
+                if math.isfinite(span):
+                    both = [round(span, 9), round(US.convert(span, "length"), 6)]  # type: ignore[list-item]
+                loads = [round(u.convert(load, "line"), 6) for u in (SI, US)]
+                lines.append([rail.name, str(arrangement), loads[0], both[0], loads[1], both[1]])
     return lines
 
 
@@ -88,11 +113,20 @@ def _number(load: float, units: Any) -> float | str:
 
 
 def write_table(found: StudyResult, path: Path) -> None:
-    """Write spans.csv."""
+    """Write spans.csv: the largest load of every span."""
+    _write(HEADS, _lines(found), path)
+
+
+def write_loads(found: StudyResult, path: Path) -> None:
+    """Write loads.csv: the largest span of every load."""
+    _write(LOAD_HEADS, _spans(found), path)
+
+
+def _write(heads: tuple[str, ...], lines: list[list[Any]], path: Path) -> None:
     text = io.StringIO()
     writer = csv.writer(text, lineterminator="\n")
-    writer.writerow(HEADS)
-    writer.writerows([[safe(cell) for cell in line] for line in _lines(found)])
+    writer.writerow(heads)
+    writer.writerows([[safe(cell) for cell in line] for line in lines])
     write_text(path, text.getvalue())
 
 
@@ -104,14 +138,18 @@ def write_book(found: StudyResult, path: Path) -> None:
     book = Workbook()
     sheet = book.active
     assert sheet is not None
-    sheet.title = "Spans"
-    sheet.append(HEADS)
-    for cell in sheet[1]:
-        cell.font = Font(bold=True)
-    for line in _lines(found):
-        sheet.append([safe(cell) for cell in line])
-    sheet.freeze_panes = "D2"
-    sheet.auto_filter.ref = sheet.dimensions
+    for page, title, heads, lines in (
+        (sheet, "Largest loads", HEADS, _lines(found)),
+        (book.create_sheet(), "Largest spans", LOAD_HEADS, _spans(found)),
+    ):
+        page.title = title
+        page.append(heads)
+        for cell in page[1]:
+            cell.font = Font(bold=True)
+        for line in lines:
+            page.append([safe(cell) for cell in line])
+        page.freeze_panes = "D2"
+        page.auto_filter.ref = page.dimensions
     read = book.create_sheet("Read with it")
     for text in (found.study.table.study.name, *found.notes, *CAUTIONS):
         read.append([safe(text)])

@@ -45,8 +45,9 @@ def loads_table(found: StudyResult, rail: RailTableau, units: UnitSystem) -> Tab
         cells = []
         for a in range(len(found.choices.arrangements)):
             text = down(float(rail.low[i, a]), "line", units)
-            if banded and math.isfinite(rail.high[i, a]):
-                text += f" to {down(float(rail.high[i, a]), 'line', units)}"
+            high = down(float(rail.high[i, a]), "line", units)
+            if banded and math.isfinite(rail.high[i, a]) and high != text:
+                text += f" to {high}"
             limit = int(rail.governing[i, a])
             cells.append(text if limit < 0 else f"{text} {SHORT[LIMITS[limit]]}")
         rows.append((f"{units.convert(float(span), 'length'):.4g}", *cells))

@@ -1,0 +1,64 @@
+"""spans.pdf: the span tables to print and hand over, in both unit systems."""
+
+from __future__ import annotations
+
+from datetime import date
+from pathlib import Path
+
+from fea.spans.study import StudyResult
+from roofmodel.units import SI, US
+from viewer.export import version
+from viewer.package import typeset as t
+from viewer.snow.drawing import drawing_svg
+from viewer.span.chart import study_drawing
+from viewer.span.words import CAUTIONS, loads_table, spans_table, units_of
+
+RAILS = 2  # in one picture, so that it fits a page
+
+
+def study_source(found: StudyResult, today: date) -> tuple[dict[str, bytes], str]:
+    """Pictures by file name, and the document's text."""
+    table, first = found.study.table, units_of(found)
+    name = table.study.name
+    foot = f"{found.study.path.name}, SHA-256 {found.study.digest[:12]} · eavewright {version()}"
+    parts = [
+        t.preamble(name, foot, "a4" if first is SI else "us-letter", "Span tables of snow retention rails"),
+        f'#text(size: 20pt, weight: "semibold")[{t.text(name)}]\n\n',
+        t.facts(
+            (
+                ("Printed", today.isoformat()),
+                ("Design format", table.design.format),
+                ("Rails", ", ".join(rail.name for rail in found.rails)),
+                ("Reviewed by", ""),
+            )
+        ),
+    ]
+    if not found.verified:
+        parts.append(
+            t.box("NOT VERIFIED: a direction of the clamp is loaded that has no strength.", mark="open")
+        )
+    files = {}
+    for first_rail in range(0, len(found.rails), RAILS):
+        rails = found.rails[first_rail : first_rail + RAILS]
+        picture = f"chart{first_rail}.svg"
+        files[picture] = drawing_svg(study_drawing(found, rails), name).encode()
+        parts.append(t.figure(picture, "Largest line load over span, colored by the limit that governs"))
+    for units in (first, US if first is SI else SI):
+        system = "SI units" if units is SI else "US units"
+        parts.append(t.heading(f"Largest line loads, {system}"))
+        parts += [t.table(loads_table(found, rail, units)) for rail in found.rails]
+        parts.append(t.heading(f"Largest spans, {system}"))
+        parts += [t.table(spans_table(found, rail, units)) for rail in found.rails]
+    parts += [
+        t.heading("To be read with them"),
+        t.bullets(found.notes),
+        t.heading("Cautions"),
+        t.bullets(CAUTIONS),
+    ]
+    return files, "".join(parts)
+
+
+def write_study_pdf(found: StudyResult, path: Path, *, today: date | None = None) -> None:
+    """Write spans.pdf, whole or not at all."""
+    files, source = study_source(found, today or date.today())
+    t.typeset(source, files, path)
