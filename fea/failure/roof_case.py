@@ -19,7 +19,7 @@ from roofmodel.hardware import DesignFormat, Rail
 from roofmodel.layout import Layout, rows_alone
 from roofmodel.sliding.thrust import RowForce, slide
 from roofmodel.sliding.tributary import clamp_shares
-from roofmodel.snow.cases import SnowCase
+from roofmodel.snow.cases import SnowCase, linear_integral
 
 Array = NDArray[np.float64]
 
@@ -49,6 +49,10 @@ class Chosen:
     roof : RoofCase
     use : (c,) float
         Snow of the case over the mean strength, clamp by clamp. [-]
+    ends : (c,) float
+        Part of the case's forces that comes from beyond row ends and from beside boxes. [N]
+    weight : (r,) float
+        Snow that feeds each row in the case. [N]
     notes : tuple of str
     """
 
@@ -56,6 +60,8 @@ class Chosen:
     reading: Reading
     roof: RoofCase
     use: Array
+    ends: Array
+    weight: Array
     notes: tuple[str, ...]
 
 
@@ -106,8 +112,8 @@ def choose_case(
     readings = analysis.basis.readings
     reading = readings[hardest % len(readings)]
     grid, usual = _grid(project.slide.friction, np.asarray(frictions, dtype=float))
-    parts = _undrifted(snow.cases[q])
-    held, found, force = _unit_forces(analysis, (parts, snow.cases[q]), grid, reading)
+    parts = undrifted(snow.cases[q])
+    held, found, force, ends = unit_forces(analysis, (parts, snow.cases[q]), grid, reading)
     still, whole = found[:, 0], found[:, 1]
     at = int(np.argmin(np.abs(grid - usual)))
     if not np.abs(whole[at]).max(initial=0.0) > 0.0:
@@ -121,7 +127,7 @@ def choose_case(
     mean = mean_strength * clamp.nominal[0] / clamp.strength[0]
     capacity, left = mean * limits.capacity[:, 0], mean * limits.residual[:, 0]
     lands = _lands(analysis, snow.cases[q], force)
-    assembly = condense(layout, _unwarped(rail), clamp, lands=lands, unzip=unzip)
+    assembly = condense(layout, unwarped(rail), clamp, lands=lands, unzip=unzip)
     roof = RoofCase(
         roof=assembly,
         held=held,
@@ -130,11 +136,12 @@ def choose_case(
         usual=usual,
         capacity=capacity,
         residual=left,
-        stretch=_stretch(layout),
+        stretch=stretch_of(layout),
         release=release,
         impact=impact,
     )
-    return Chosen(q, reading, roof, (held + whole[at]) / capacity, NOTES)
+    weight = np.bincount(force.row, force.weight[-1], minlength=len(layout.row_name)).astype(float)
+    return Chosen(q, reading, roof, (held + whole[at]) / capacity, ends, weight, NOTES)
 
 
 def _grid(usual: float, frictions: Array) -> tuple[Array, float]:
@@ -145,7 +152,7 @@ def _grid(usual: float, frictions: Array) -> tuple[Array, float]:
     return np.unique(np.concatenate([np.linspace(low, high, FRICTIONS), [usual]])), usual
 
 
-def _undrifted(case: SnowCase) -> SnowCase:
+def undrifted(case: SnowCase) -> SnowCase:
     """The case without zones that lie on snow of earlier ones."""
     kept = []
     for i, zone in enumerate(case.zones):  # a few dozen at most
@@ -156,30 +163,34 @@ def _undrifted(case: SnowCase) -> SnowCase:
     return replace(case, zones=tuple(kept))
 
 
-def _unit_forces(
-    analysis: Analysis, parts: tuple[SnowCase, SnowCase], grid: Array, reading: Reading
-) -> tuple[Array, Array, RowForce]:
+def unit_forces(
+    analysis: Analysis,
+    parts: tuple[SnowCase, SnowCase],
+    grid: Array,
+    reading: Reading,
+    layout: Layout | None = None,
+) -> tuple[Array, Array, RowForce, Array]:
     """Clamp forces before the snow (c,), of both parts at each friction (m, 2, c), the rows' usual.
 
-    All down the slope, every clamp holding. [N]
+    All down the slope, every clamp holding; last the part from beyond row ends, at the usual friction. [N]
     """
     project, support = analysis.project, analysis.support
-    layout, rail = project.layout, project.rail
-    held, found, usual = np.zeros(0), [], None
+    layout, rail = layout or project.layout, project.rail
+    held, found, usual, ends = np.zeros(0), [], None, np.zeros(0)
     for mu in grid:  # a handful
         options = replace(project.slide, friction=float(mu))
         _, force = slide(project.roof, parts, layout, options)
         loads, basis = rail_loads(project.roof, layout, rail, force, support.travel, support.held)
-        unit = clamp_forces(layout, _unwarped(rail), project.clamp, loads)
+        unit = clamp_forces(layout, unwarped(rail), project.clamp, loads)
         none, one = np.zeros(2), np.ones(2)
         dead = basis.weights(none, one, reading.warmth * one, top=reading.top, held=reading.held)
         snow = basis.weights(one, none, none, top=reading.top, held=reading.held)
         held = (dead @ unit)[0]
         found.append(snow @ unit)
         if usual is None or abs(mu - project.slide.friction) < TINY:
-            usual = force
+            usual, ends = force, unit[2 * basis.cases + 1]
     assert usual is not None
-    return held, np.stack(found), usual
+    return held, np.stack(found), usual, ends
 
 
 def _lands(analysis: Analysis, case: SnowCase, force: RowForce) -> Array:
@@ -206,7 +217,7 @@ def _lands(analysis: Analysis, case: SnowCase, force: RowForce) -> Array:
     return shares
 
 
-def _stretch(layout: Layout) -> Array:
+def stretch_of(layout: Layout) -> Array:
     """Growth of each clamp's stretch of rail by moves of the clamp before it, itself and the next, (3, c)."""
     s, row = layout.clamp_s, layout.clamp_row
     first = np.r_[True, row[1:] != row[:-1]]
@@ -218,6 +229,15 @@ def _stretch(layout: Layout) -> Array:
     return np.stack([np.where(first, 0.0, -0.5), own, np.where(last, 0.0, 0.5)]) / length
 
 
-def _unwarped(rail: Rail) -> Rail:
+def unwarped(rail: Rail) -> Rail:
     """The rail without warping stiffness, as the condensed rows count it."""
     return replace(rail, section=replace(rail.section, I_w=0.0))
+
+
+def mean_pressure(case: SnowCase, planes: ArrayLike) -> float:
+    """Mean load of a case without drift on some planes. [Pa]."""
+    on = set(np.asarray(planes).tolist())
+    own = [zone for zone in undrifted(case).zones if zone.plane in on]
+    polygons = np.array([zone.polygon for zone in own], dtype=object)
+    force = linear_integral(polygons, np.array([zone.pressure for zone in own])) if own else np.zeros(1)
+    return float(force.sum() / max(float(shapely.area(polygons).sum()), 1e-9))

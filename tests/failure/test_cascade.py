@@ -240,7 +240,7 @@ def test_bad_input_is_named(change, words):
 
 
 def test_snow_that_leaves_through_the_gap_takes_its_load_along():
-    """Soft rail (string): one weak clamp goes, all of its own snow with it: the others carry what they had."""
+    """Soft rail (string): one weak clamp goes, its snow with it: the others carry what they had."""
     n = 7
     Z, H = string_row(n, 1e6)  # hardly shared at all
     load, strength = H @ np.ones(n), np.full(n, 1.5)
@@ -255,7 +255,7 @@ def test_snow_that_leaves_through_the_gap_takes_its_load_along():
 
 @pytest.mark.parametrize("relief", [0.0, 0.4, 1.0])
 def test_relief_ends_as_the_row_without_that_snow_does(relief):
-    """A beam on springs, one clamp lost slowly: equilibrium of the rest under what snow is left (closed form)."""
+    """A beam on springs, one clamp lost slowly: equilibrium of the rest under the snow that is left."""
     n = 9
     Z, H = beam_row(n, 1.0, 2.0)
     snow = np.linspace(1.0, 1.4, n)

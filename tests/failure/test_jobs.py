@@ -132,12 +132,12 @@ def test_errors_of_place_move_load_between_neighbors_and_keep_its_sum():
     s, length = np.array([0.3, 1.0, 1.6, 2.5]), 2.8
     bounds = np.r_[0.0, 0.5 * (s[1:] + s[:-1]), length]
     width = np.diff(bounds)
-    from fea.failure.roof_case import _stretch
+    from fea.failure.roof_case import stretch_of
 
     class Rail:
         clamp_s, clamp_row, row_length = s, np.zeros(4, dtype=int), np.array([length])
 
-    stretch = _stretch(Rail)
+    stretch = stretch_of(Rail)
     way = np.array([0.02, -0.03, 0.05, 0.01])
     moved = s + way
     now = np.diff(np.r_[0.0, 0.5 * (moved[1:] + moved[:-1]), length])

@@ -1,0 +1,1 @@
+"""What was found on a roof against what could have happened."""

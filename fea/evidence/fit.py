@@ -1,0 +1,244 @@
+"""How well each explanation fits what was found, and what should be measured next.
+
+Samples that come near to what was found are weighted by how near: how many clamps of each row gave way, where
+their middle lies, how far they are spread, in how many groups they stand, how much snow fell and lay
+(approximate Bayesian computation with a normal kernel; Beaumont 2019, Annu. Rev. Stat. Appl. 6, from memory).
+The kernel is as wide as what was found is in doubt, so that no explanation is thrown out for a clamp more or
+less, and wider where too few samples come near.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fea.evidence.explanations import Bank
+from fea.sampling.streams import stream
+from roofmodel.layout import Layout
+
+Array = NDArray[np.float64]
+
+COUNT_DOUBT = 0.08  # of the number of clamps that gave way in a row, beside half a clamp
+PLACE_DOUBT = 0.04  # of a row's length, for the middle of what gave way and its spread
+DRAWS = 400  # of the interval
+BINS = 24
+TRACE = 1e-300  # of a chance
+NEAR = 3.0  # widths of the kernel
+ENOUGH = 60.0  # effective samples of all explanations near what was found
+LOOSER = (1.0, 1.25, 1.5, 2.0, 2.5, 3.0)  # times as wide as the doubt
+FEW = 20.0  # samples near what was found, below which the ranking is not to be trusted
+
+
+@dataclass(frozen=True)
+class Found:
+    """What was found, as it is compared.
+
+    Attributes
+    ----------
+    known, gave_way : (c,) bool
+    doubt : (c,) float
+    load : (float, float)
+        Snow without drift over that of the case, and its deviation; NaN for not measured.
+    fallen : (float, float)
+        [N]
+    """
+
+    known: NDArray[np.bool_]
+    gave_way: NDArray[np.bool_]
+    doubt: Array
+    load: tuple[float, float]
+    fallen: tuple[float, float]
+
+
+@dataclass(frozen=True)
+class Fit:
+    """One explanation against what was found.
+
+    Attributes
+    ----------
+    cause : str
+    prior, posterior : float
+    low, high : float
+        95 % interval of the posterior from the finite number of samples.
+    near : float
+        Samples within `NEAR` widths of the kernel of what was found.
+    mass : (3,) float
+        5, 50 and 95 % of the snow over that of the case at which it fits; NaN where nothing fits.
+    weight : (n,) float
+        Of each sample.
+    loose : float
+        Times as wide as the doubt that the kernel had to be for enough samples to come near.
+    """
+
+    cause: str
+    prior: float
+    posterior: float
+    low: float
+    high: float
+    near: float
+    mass: Array
+    weight: Array
+    loose: float = 1.0
+
+
+@dataclass(frozen=True)
+class Measurement:
+    """What a further look at the roof would tell.
+
+    Attributes
+    ----------
+    sign : str
+        Key of `Bank.signs`.
+    information : float
+        Expected, over the explanations. [bit]
+    """
+
+    sign: str
+    information: float
+
+
+NOISE = {  # deviation of a measurement of each sign
+    "snow": 0.15,
+    "drift": 0.2,
+    "standing": 0.08,
+    "never there": 0.4,
+    "wrong": 0.03,
+    "splice": 0.15,
+    "held elsewhere": 0.15,
+    "ends": 0.4,
+}
+
+
+def summaries(layout: Layout, known: NDArray[np.bool_], gave_way: NDArray[np.bool_]) -> Array:
+    """Number, middle, spread and groups (n, r, 4) of the known clamps of each row that gave way, (n, c).
+
+    Middle and spread are shares of the row's length.
+    """
+    row, rows = layout.clamp_row, len(layout.row_name)
+    member = np.zeros((len(row), rows))
+    member[np.arange(len(row)), row] = known
+    place = (layout.clamp_s / layout.row_length[row])[:, None]
+    lost = np.atleast_2d(gave_way).astype(float)
+    count = lost @ member
+    safe = np.maximum(count, 1.0)
+    middle = lost @ (member * place) / safe
+    square = lost @ (member * place**2) / safe
+    spread = np.sqrt(np.maximum(square - middle**2, 0.0))
+    lost = lost * known
+    begins = lost * np.concatenate(
+        [np.ones((len(lost), 1)), (lost[:, :-1] == 0.0) | (row[1:] != row[:-1])], axis=1
+    )
+    return np.stack([count, middle, spread, begins @ member], axis=2)
+
+
+def distance(layout: Layout, found: Found, bank: Bank) -> Array:
+    """Squared distance (n,) of each sample from what was found, in widths of the kernel."""
+    seen = summaries(layout, found.known, found.gave_way)[0]
+    made = summaries(layout, found.known, bank.gave_way)
+    count = seen[:, 0]
+    told = np.where(found.known, found.doubt * (1.0 - found.doubt), 0.0)  # variance of a misread clamp
+    misread = np.bincount(layout.clamp_row, told, minlength=len(count))
+    wide = np.sqrt(0.25 + (COUNT_DOUBT * count) ** 2 + misread)
+    square = (((made[:, :, 0] - count) / wide) ** 2).sum(axis=1)
+    square += (((made[:, :, 3] - seen[:, 3]) / (0.5 + 0.25 * seen[:, 3])) ** 2).sum(axis=1)
+    both = (made[:, :, 0] > 0.0) & (count > 0.0)
+    # The middle and spread of few are told less well than those of many.
+    place = PLACE_DOUBT + 0.1 / np.maximum(count, 1.0)
+    for k in (1, 2):
+        apart = ((made[:, :, k] - seen[:, k]) / place) ** 2
+        square += np.where(both, apart, 0.0).sum(axis=1)
+    for (value, deviation), own in ((found.load, bank.mass), (found.fallen, bank.fallen)):
+        if np.isfinite(value):
+            square += ((own - value) / deviation) ** 2
+    return np.asarray(square)
+
+
+def fit(
+    layout: Layout, found: Found, banks: Sequence[Bank], priors: Sequence[float], seed: int = 1
+) -> tuple[Fit, ...]:
+    """All explanations, the likeliest first.
+
+    The interval comes from drawing the samples of each explanation anew with replacement.
+    """
+    prior = np.asarray(priors, dtype=float) / np.sum(priors)
+    square = [distance(layout, found, bank) for bank in banks]
+    loose, weights = LOOSER[-1], []
+    for loose in LOOSER:  # a few
+        weights = [np.exp(-0.5 * one / loose**2) for one in square]
+        if _effective(np.concatenate([p * w for p, w in zip(prior, weights, strict=True)])) >= ENOUGH:
+            break
+    mean = np.array([w.mean() for w in weights])
+    posterior = _shared(prior * mean)
+    rng = stream(seed, 0, purpose=7)
+    again = np.stack(
+        [np.array([w[rng.integers(0, len(w), len(w))].mean() for _ in range(DRAWS)]) for w in weights], axis=1
+    )
+    low, high = np.quantile(_shared(prior * again), [0.025, 0.975], axis=0)
+    fits = [
+        Fit(
+            bank.cause,
+            float(prior[i]),
+            float(posterior[i]),
+            float(low[i]),
+            float(high[i]),
+            float(np.sum(square[i] < (NEAR * loose) ** 2)),
+            _quantiles(bank.mass, weights[i]),
+            weights[i],
+            loose,
+        )
+        for i, bank in enumerate(banks)
+    ]
+    return tuple(sorted(fits, key=lambda one: -one.posterior))
+
+
+def _shared(value: Array) -> Array:
+    total = value.sum(axis=-1, keepdims=True)
+    even = np.full_like(value, 1.0 / value.shape[-1])
+    return np.where(total > 0.0, value / np.where(total > 0.0, total, 1.0), even)
+
+
+def _effective(weight: Array) -> float:
+    """Effective number of samples (Kish 1965)."""
+    square = float((weight**2).sum())
+    return float(weight.sum()) ** 2 / square if square > 0.0 else 0.0
+
+
+def _quantiles(value: Array, weight: Array) -> Array:
+    total = float(weight.sum())
+    if not total > 0.0:
+        return np.full(3, np.nan)
+    order = np.argsort(value)
+    share = (np.cumsum(weight[order]) - 0.5 * weight[order]) / total
+    return np.interp([0.05, 0.5, 0.95], share, value[order])
+
+
+def further(fits: Sequence[Fit], banks: Sequence[Bank]) -> tuple[Measurement, ...]:
+    """Measurements by what they would tell apart, the best first.
+
+    Expected information about the explanation: the mutual information of explanation and reading, from
+    histograms of the weighted samples blurred by the reading's deviation.
+    """
+    by_cause = {bank.cause: bank for bank in banks}
+    posterior = np.array([one.posterior for one in fits])
+    found = []
+    for sign, noise in NOISE.items():
+        values = [by_cause[one.cause].signs[sign] for one in fits]
+        low = min(float(v.min()) for v in values) - 3.0 * noise
+        high = max(float(v.max()) for v in values) + 3.0 * noise
+        edges = np.linspace(low, high, BINS * max(round((high - low) / (6.0 * noise)), 1) + 1)
+        middle = 0.5 * (edges[1:] + edges[:-1])
+        blur = np.exp(-0.5 * ((middle[:, None] - middle) / noise) ** 2)
+        blur /= blur.sum(axis=0)
+        told = []
+        for value, one in zip(values, fits, strict=True):
+            total = one.weight.sum()
+            weight = one.weight / total if total > 0.0 else np.full(len(value), 1.0 / len(value))
+            told.append(blur @ np.histogram(value, edges, weights=weight)[0])
+        p = np.array(told)
+        all_ = posterior @ p
+        ratio = np.log2(np.maximum(p, TRACE) / np.maximum(all_, TRACE))
+        found.append(Measurement(sign, float(max((posterior[:, None] * p * ratio).sum(), 0.0))))
+    return tuple(sorted(found, key=lambda one: -one.information))

@@ -1,0 +1,131 @@
+"""The roof of an investigation: its case, that with the most drift, and rails with a splice parted."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fea.analysis import Analysis
+from fea.evidence.explanations import Roof
+from fea.failure.condense import condense
+from fea.failure.roof_case import Chosen, choose_case, stretch_of, undrifted, unit_forces, unwarped
+from fea.failure.study import RoofCase
+from roofmodel.errors import InputError
+from roofmodel.layout import Layout
+
+Array = NDArray[np.float64]
+
+SPLICES = 8  # that are tried; with more, these are spread evenly
+DRIFTS = 0.02  # least share of drift in a row's force that counts as one
+
+
+def evidence_roof(analysis: Analysis, name: str | None, mean_strength: float) -> tuple[Roof, Chosen]:
+    """Everything that explanations are drawn on.
+
+    Raises
+    ------
+    InputError
+        As `choose_case`.
+    """
+    layout = analysis.project.layout
+    chosen = choose_case(analysis, name=name, mean_strength=mean_strength)
+    parted, parted_at = _parted(analysis, chosen)
+    return Roof(
+        case=chosen.roof,
+        drifted=_most_drift(analysis, chosen, mean_strength),
+        ends=chosen.ends,
+        parted=parted,
+        parted_at=parted_at,
+        layout=layout,
+        plane=layout.row_plane[layout.clamp_row],
+        weight=chosen.weight,
+    ), chosen
+
+
+def _most_drift(analysis: Analysis, chosen: Chosen, mean_strength: float) -> RoofCase:
+    """The case that drifts most onto the rows, one of a few that have more zones than layers."""
+    best, most = chosen.roof, _drift_share(chosen.roof)
+    for q, case in enumerate(analysis.snow.cases):  # cases of one roof
+        if q == chosen.case or len(undrifted(case).zones) == len(case.zones):
+            continue
+        try:
+            other = choose_case(analysis, name=case.name, mean_strength=mean_strength).roof
+        except InputError:
+            continue
+        share = _drift_share(other)
+        if share > most:
+            best, most = other, share
+    return best if most > DRIFTS else chosen.roof
+
+
+def _drift_share(case: RoofCase) -> float:
+    """Largest drift on a clamp over the largest force without it."""
+    return float(case.snow[0, 1].max() / max(float(np.abs(case.snow[0, 0]).max()), 1e-9))
+
+
+def _parted(analysis: Analysis, chosen: Chosen) -> tuple[tuple[RoofCase, ...], tuple[str, ...]]:
+    """The case with one splice parted each."""
+    layout, project = analysis.project.layout, analysis.project
+    count = len(layout.splice_s)
+    tried = np.unique(np.linspace(0, count - 1, min(count, SPLICES)).round().astype(int))
+    cases, names = [], []
+    for splice in tried:  # a handful
+        row = int(layout.splice_row[splice])
+        own = np.flatnonzero(layout.clamp_row == row)
+        left = layout.clamp_s[own] < layout.splice_s[splice]
+        if left.sum() < 2 or (~left).sum() < 2:
+            continue
+        apart = part_row(layout, int(splice))
+        try:
+            parts = undrifted(analysis.snow.cases[chosen.case]), analysis.snow.cases[chosen.case]
+            held, found, _, _ = unit_forces(analysis, parts, chosen.roof.friction, chosen.reading, apart)
+            lands = np.insert(chosen.roof.roof.lands, row, chosen.roof.roof.lands[row], axis=0)
+            assembly = condense(apart, unwarped(project.rail), project.clamp, lands=lands)
+        except InputError:
+            continue  # a piece that cannot stand by itself
+        snow = np.stack([found[:, 0], found[:, 1] - found[:, 0]], axis=1)
+        cases.append(replace(chosen.roof, roof=assembly, held=held, snow=snow, stretch=stretch_of(apart)))
+        near = own[int(np.abs(layout.clamp_s[own] - layout.splice_s[splice]).argmin())]
+        names.append(layout.clamp_name[near])
+    return tuple(cases), tuple(names)
+
+
+def part_row(layout: Layout, splice: int) -> Layout:
+    """The layout with a row cut in two at one of its splices; clamps keep their order and names."""
+    row, s = int(layout.splice_row[splice]), float(layout.splice_s[splice])
+    start, end = layout.row_start[row], layout.row_end[row]
+    cut = start + (end - start) * s / layout.row_length[row]
+
+    def twice(values: NDArray[Any]) -> NDArray[Any]:
+        return np.insert(values, row, values[row], axis=0)
+
+    starts, ends, full = (twice(v).copy() for v in (layout.row_start, layout.row_end, layout.row_full))
+    starts[row + 1], ends[row] = cut, cut
+    full[row, 1] = full[row + 1, 0] = True  # nothing comes from beyond the cut
+    beyond = (layout.clamp_row > row) | ((layout.clamp_row == row) & (layout.clamp_s > s))
+    right = (layout.clamp_row == row) & (layout.clamp_s > s)
+    kept = np.arange(len(layout.splice_s)) != splice
+    on_right = (layout.splice_row == row) & (layout.splice_s > s)
+    names = (
+        *layout.row_name[:row],
+        layout.row_name[row],
+        f"{layout.row_name[row]} beyond",
+        *layout.row_name[row + 1 :],
+    )
+    return replace(
+        layout,
+        row_name=names,
+        row_plane=twice(layout.row_plane),
+        row_start=starts,
+        row_end=ends,
+        row_full=full,
+        clamp_row=layout.clamp_row + beyond,
+        clamp_s=layout.clamp_s - np.where(right, s, 0.0),
+        seam_angle=twice(layout.seam_angle),
+        splice_row=(layout.splice_row + ((layout.splice_row > row) | on_right))[kept],
+        splice_s=(layout.splice_s - np.where(on_right, s, 0.0))[kept],
+        splice_kind=tuple(k for k, there in zip(layout.splice_kind, kept, strict=True) if there),
+    )

@@ -1,0 +1,146 @@
+"""From the file of an investigation to what was found, clamp by clamp, SI."""
+
+from __future__ import annotations
+
+import hashlib
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from roofmodel.errors import InputError
+from roofmodel.layout import Layout
+from roofmodel.project.evidence_schema import EvidenceFile, FoundTable
+from roofmodel.project.load import Project, load_project
+from roofmodel.project.validation import read_text, validated
+from roofmodel.units import STANDARD_GRAVITY
+
+Array = NDArray[np.float64]
+
+GAVE_WAY = ("off", "slipped", "bent")
+
+
+@dataclass(frozen=True)
+class Evidence:
+    """What was found.
+
+    Attributes
+    ----------
+    path : Path
+    table : EvidenceFile
+    project : Project
+        The roof as it was meant to be.
+    digest : str
+        SHA-256 of the file and the project's inputs.
+    known : (c,) bool
+        Clamps of which something is known.
+    gave_way : (c,) bool
+        Those found off, slipped or bent.
+    doubt : (c,) float
+        Chance that a clamp is told wrong.
+    load : (float, float)
+        Load without drift and its standard deviation; NaN for not measured. [Pa]
+    fallen : (float, float)
+        Weight of the snow that fell and its standard deviation; NaN for not measured. [N]
+    """
+
+    path: Path
+    table: EvidenceFile
+    project: Project
+    digest: str
+    known: NDArray[np.bool_]
+    gave_way: NDArray[np.bool_]
+    doubt: Array
+    load: tuple[float, float]
+    fallen: tuple[float, float]
+
+    @property
+    def inputs(self) -> tuple[Path, ...]:
+        """Files that no output may replace."""
+        weather = () if self.table.weather is None else (self.path.parent / self.table.weather,)
+        return (self.path, *self.project.inputs, *weather)
+
+
+def load_evidence(path: str | Path) -> Evidence:
+    """Read an investigation and the project it is about.
+
+    Raises
+    ------
+    InputError
+        One line that names the file, the field, the value and what would be right.
+    """
+    path = Path(path)
+    text = read_text(path, "the file of an investigation")
+    table = validated(text, path.name, EvidenceFile, "write [case] and a [[found]] for what was found")
+    project = load_project(path.parent / table.case.project)
+    try:
+        known, gave_way, doubt = _states(project.layout, table.found)
+    except InputError as error:
+        message = f"{path.name}: {error}"
+        raise InputError(message) from None
+    snow = table.snow
+    load = snow.load
+    if snow.depth is not None and snow.density is not None:
+        load = snow.depth * snow.density * STANDARD_GRAVITY
+    fallen, share = snow.fallen, snow.fallen_doubt
+    if snow.heap is not None:
+        heap = snow.heap
+        fallen = heap.length * heap.width * heap.depth * heap.density * STANDARD_GRAVITY
+        share = heap.doubt
+    digest = hashlib.sha256(text.encode() + project.digest.encode()).hexdigest()
+    return Evidence(
+        path, table, project, digest, known, gave_way, doubt,
+        (np.nan, np.nan) if load is None else (load, snow.doubt * load),
+        (np.nan, np.nan) if fallen is None else (fallen, share * fallen),
+    )  # fmt: skip
+
+
+def _states(layout: Layout, found: list[FoundTable]) -> tuple[NDArray[np.bool_], NDArray[np.bool_], Array]:
+    """Known, gave way and doubt (c,); what stands later in the file counts."""
+    c = len(layout.clamp_name)
+    known, gave_way, doubt = np.zeros(c, dtype=bool), np.zeros(c, dtype=bool), np.zeros(c)
+    for i, one in enumerate(found, 1):
+        at = clamps_named(layout, one.clamps, f"found {i}.clamps")
+        known[at] = one.state != "unknown"
+        gave_way[at] = one.state in GAVE_WAY
+        doubt[at] = one.doubt
+    if not gave_way.any():
+        message = 'found: nothing gave way; name the clamps that are "off", "slipped" or "bent"'
+        raise InputError(message)
+    return known, gave_way, doubt
+
+
+def clamps_named(layout: Layout, text: str, field: str) -> NDArray[np.int64]:
+    """Indices of the clamps that a text names.
+
+    Raises
+    ------
+    InputError
+        A name that the project does not have.
+    """
+    number = {name: i for i, name in enumerate(layout.clamp_name)}
+    found: list[int] = []
+    for part in (piece.strip() for piece in text.split(",")):
+        if part.startswith("row "):
+            name = part[4:].strip()
+            if name not in layout.row_name:
+                message = f'{field}: there is no row "{name}"; there are {", ".join(layout.row_name[:20])}'
+                raise InputError(message)
+            found += np.flatnonzero(layout.clamp_row == layout.row_name.index(name)).tolist()
+            continue
+        ends = [piece.strip() for piece in part.split("..")]
+        bad = next((end for end in ends if end not in number), None)
+        if bad is not None or len(ends) > 2:
+            row = next((r for r in layout.row_name if (bad or "").startswith(f"{r}-")), layout.row_name[0])
+            own = np.flatnonzero(layout.clamp_row == layout.row_name.index(row))
+            left, end = layout.clamp_name[own[0]], layout.clamp_name[own[-1]]
+            right = f'row {row} has {left} to {end}; write "{left}..{end}" or "row {row}"'
+            message = f'{field}: there is no clamp "{bad or part}"; {right}'
+            raise InputError(message)
+        first, last = number[ends[0]], number[ends[-1]]
+        if layout.clamp_row[first] != layout.clamp_row[last] or last < first:
+            message = f'{field}: "{part}" must run along one row, from its left end to the right'
+            raise InputError(message)
+        found += range(first, last + 1)
+    return np.unique(np.array(found, dtype=np.int64))

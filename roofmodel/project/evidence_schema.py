@@ -1,0 +1,127 @@
+"""The file of an investigation: what was found on a roof whose clamps or rows let go."""
+
+from __future__ import annotations
+
+from datetime import date
+from typing import Literal
+
+from pydantic import Field, model_validator
+
+from roofmodel.project.base import Table
+from roofmodel.project.field_types import Density, Depth, Force, GroundSnow, Length, Line
+
+Doubt = float
+
+
+class CaseTable(Table):
+    """Which roof, and when."""
+
+    name: Line = Field(min_length=1, max_length=120, description="Title.")
+    project: Line = Field(min_length=1, description="Project file of the roof as it was meant to be.")
+    day: date | None = Field(None, description="Day of the event, without quotes: 2026-02-03.")
+    by: Line = Field("", max_length=120, description="Who looked at the roof.")
+    case: Line | None = Field(
+        None, description="Snow case of the project that is like the day's; the one that uses clamps most."
+    )
+
+
+class FoundTable(Table):
+    """What was found of some clamps."""
+
+    clamps: Line = Field(
+        min_length=1, description='Names, such as "eave-12..eave-25", "eave-03, eave-07" or "row eave".'
+    )
+    state: Literal["off", "slipped", "bent", "stands", "unknown"] = Field(description="How they were found.")
+    doubt: Doubt = Field(0.005, ge=0.0, le=0.5, description="Chance that one of them is told wrong.")
+    note: Line = Field("", max_length=300, description="For the report.")
+
+
+class HeapTable(Table):
+    """Snow that lies on the ground; a heap is not the roof's depth."""
+
+    length: Length = Field(description="Of the heap, along the eave.")
+    width: Length = Field(description="Of the heap.")
+    depth: Depth = Field(description="Mean depth of the heap.")
+    density: Density = Field(description="Of the heap.")
+    doubt: Doubt = Field(0.3, gt=0.0, le=1.0, description="Standard deviation of its weight, as a share.")
+
+
+class SnowFound(Table):
+    """What is known of the snow."""
+
+    load: GroundSnow | None = Field(
+        None, description="Load where snow still lies without drift, per plan area; or depth and density."
+    )
+    depth: Depth | None = Field(None, description="Depth on the roof, vertical, without drift.")
+    density: Density | None = Field(None, description="Density on the roof.")
+    doubt: Doubt = Field(0.2, gt=0.0, le=1.0, description="Standard deviation of the load, as a share.")
+    heap: HeapTable | None = Field(None, description="Snow on the ground below.")
+    fallen: Force | None = Field(None, description="Weight of the snow that came down, in place of heap.")
+    fallen_doubt: Doubt = Field(0.3, gt=0.0, le=1.0, description="Standard deviation of it, as a share.")
+
+    @model_validator(mode="after")
+    def _one(self) -> SnowFound:
+        if self.load is not None and (self.depth is not None or self.density is not None):
+            msg = "give load, or depth and density, not both"
+            raise ValueError(msg)
+        if (self.depth is None) != (self.density is None):
+            msg = "depth needs density and density needs depth; neither alone is a load"
+            raise ValueError(msg)
+        if self.heap is not None and self.fallen is not None:
+            msg = "give heap or fallen, not both"
+            raise ValueError(msg)
+        return self
+
+
+CAUSES = Literal[
+    "more snow",
+    "drift",
+    "weak batch",
+    "missing clamps",
+    "wrong clamp",
+    "row ends",
+    "bond of one plane",
+    "splice parted",
+]
+
+
+class ExplanationTable(Table):
+    """How likely an explanation was before anything was found; equal for those not named."""
+
+    cause: CAUSES = Field(description="Which one.")
+    prior: float = Field(gt=0.0, le=100.0, description="Weight against 1 for the others.")
+    reason: Line = Field(min_length=1, max_length=300, description="Why; printed.")
+
+
+class SamplingTable(Table):
+    """How much is calculated."""
+
+    samples: int = Field(8000, ge=500, le=200_000, description="Samples of each explanation.")
+    seed: int = Field(1, ge=0, le=2**32 - 1, description="The same seed gives the same digits.")
+    strength_mean: float = Field(
+        1.2,
+        gt=0.1,
+        le=5.0,
+        description="Mean over nominal strength, if uncertainty.strength is not given.",
+    )
+    strength_scatter: float = Field(0.15, ge=0.0, le=1.0, description="Coefficient of variation then.")
+
+
+class EvidenceFile(Table):
+    """A whole investigation."""
+
+    case: CaseTable
+    snow: SnowFound = Field(default_factory=SnowFound)
+    found: list[FoundTable] = Field(min_length=1)
+    explanation: list[ExplanationTable] = Field(default_factory=list)
+    sampling: SamplingTable = Field(default_factory=SamplingTable)
+    weather: Line | None = Field(None, description="CSV file of the weather before, for the history.")
+
+    @model_validator(mode="after")
+    def _causes(self) -> EvidenceFile:
+        causes = [one.cause for one in self.explanation]
+        twice = next((c for c in causes if causes.count(c) > 1), None)
+        if twice is not None:
+            msg = f'explanation.cause: "{twice}" is there twice'
+            raise ValueError(msg)
+        return self

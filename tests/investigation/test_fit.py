@@ -1,0 +1,160 @@
+"""Evidence against closed forms, and posteriors against hidden causes."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+from scipy import stats
+
+from fea.analysis import analyze
+from fea.evidence.explanations import Bank, Strengths, possible, sample_bank
+from fea.evidence.fit import Found, fit, further, summaries
+from fea.evidence.roof import evidence_roof, part_row
+from roofmodel.project.load import load_project
+
+MODEL = Path(__file__).parents[2] / "models" / "alder-barn" / "project.toml"
+NAN = (np.nan, np.nan)
+
+
+@pytest.fixture(scope="module")
+def roof():
+    return evidence_roof(analyze(load_project(MODEL)), None, 1.2)[0]
+
+
+def none_gone(roof, cause: str, mass: np.ndarray, **signs: np.ndarray) -> Bank:
+    n, c = len(mass), len(roof.layout.clamp_s)
+    gone = np.zeros((n, c), dtype=bool)
+    gone[:, 0] = True
+    return Bank(cause, gone, np.full((n, c), -1, dtype=np.int16), mass, mass, signs)
+
+
+def test_posterior_of_two_normal_loads_is_the_closed_form(roof):
+    """Snow N(1, 0.2) or N(1.6, 0.3), measured 1.4 with deviation 0.1: marginals are normal (conjugate)."""
+    rng = np.random.default_rng(2)
+    a = none_gone(roof, "a", rng.normal(1.0, 0.2, 50_000))
+    b = none_gone(roof, "b", rng.normal(1.6, 0.3, 50_000))
+    gone = a.gave_way[0]
+    found = Found(np.ones(len(gone), dtype=bool), gone, np.zeros(len(gone)), (1.4, 0.1), NAN)
+    ranked = fit(roof.layout, found, (a, b), (2.0, 1.0))
+    one = 2.0 * stats.norm.pdf(1.4, 1.0, np.hypot(0.2, 0.1))
+    other = stats.norm.pdf(1.4, 1.6, np.hypot(0.3, 0.1))
+    by = {f.cause: f for f in ranked}
+    assert by["b"].posterior == pytest.approx(other / (one + other), abs=0.015)
+    assert by["b"].low < other / (one + other) < by["b"].high
+    # The load at which b fits: normal with precision-weighted mean.
+    mean = (1.6 / 0.09 + 1.4 / 0.01) / (1.0 / 0.09 + 1.0 / 0.01)
+    assert by["b"].mass[1] == pytest.approx(mean, abs=0.01)
+
+
+def test_information_of_a_sign_is_that_of_a_binary_channel(roof):
+    """A sign that all samples of one have and none of the other tells one bit; a shared one, nothing."""
+    n = 4000
+    none = {
+        s: np.zeros(n)
+        for s in ("snow", "drift", "standing", "never there", "wrong", "held elsewhere", "ends")
+    }
+    a = none_gone(roof, "a", np.ones(n), **none, splice=np.ones(n))
+    b = none_gone(roof, "b", np.ones(n), **none, splice=np.zeros(n))
+    gone = a.gave_way[0]
+    found = Found(np.ones(len(gone), dtype=bool), gone, np.zeros(len(gone)), NAN, NAN)
+    by = {m.sign: m.information for m in further(fit(roof.layout, found, (a, b), (1.0, 1.0)), (a, b))}
+    assert by["splice"] == pytest.approx(1.0, abs=0.01)
+    assert by["wrong"] == pytest.approx(0.0, abs=1e-9)
+
+
+def test_summaries_count_places_and_groups(roof):
+    layout = roof.layout
+    c = len(layout.clamp_s)
+    gone = np.zeros((1, c), dtype=bool)
+    gone[0, [3, 4, 7]] = True
+    low = summaries(layout, np.ones(c, dtype=bool), gone)[0, 0]
+    place = layout.clamp_s[[3, 4, 7]] / layout.row_length[0]
+    assert low == pytest.approx([3.0, place.mean(), place.std(), 2.0])
+    known = np.ones(c, dtype=bool)
+    known[7] = False
+    assert summaries(layout, known, gone)[0, 0, 0] == 2.0
+
+
+def test_both_rows_gone_speak_for_snow_and_a_gap_for_missing_clamps(roof):
+    cause = ("more snow", "missing clamps")
+    banks = [sample_bank(roof, one, Strengths(0.15, 0.2), 1000, 1) for one in cause]
+    c = len(roof.layout.clamp_s)
+    row = roof.layout.clamp_row == 0
+    doubt = np.full(c, 0.005)
+    every = np.ones(c, dtype=bool)
+    whole = fit(roof.layout, Found(every, every, doubt, NAN, NAN), banks, (1.0, 1.0))
+    few = row & (np.abs(np.cumsum(row) - 20) <= 2)
+    some = fit(roof.layout, Found(every, few, doubt, NAN, NAN), banks, (1.0, 1.0))
+    share = [{f.cause: f.posterior for f in ranked}["missing clamps"] for ranked in (whole, some)]
+    assert share[1] > share[0]
+
+
+def test_a_parted_rail_carries_the_same_snow(roof):
+    """Equilibrium: forces of all clamps add up to the same with a splice parted."""
+    whole = roof.case.snow[0].sum(axis=0)
+    assert len(roof.parted) == len(roof.parted_at) > 2
+    for case in roof.parted:
+        assert case.snow[0].sum() == pytest.approx(whole.sum(), rel=1e-6)
+        assert not np.allclose(case.snow[0].sum(axis=0), whole, rtol=1e-3)
+
+
+def test_parting_keeps_every_clamp_where_it_was(roof):
+    layout = roof.layout
+    apart = part_row(layout, 1)
+    way = (apart.row_end - apart.row_start) / apart.row_length[:, None]
+    at = apart.row_start[apart.clamp_row] + apart.clamp_s[:, None] * way[apart.clamp_row]
+    was = (layout.row_end - layout.row_start) / layout.row_length[:, None]
+    before = layout.row_start[layout.clamp_row] + layout.clamp_s[:, None] * was[layout.clamp_row]
+    assert at == pytest.approx(before)
+    assert apart.clamp_name == layout.clamp_name
+    assert len(apart.splice_s) == len(layout.splice_s) - 1
+
+
+@pytest.mark.slow
+def test_posteriors_are_calibrated_over_200_hidden_causes(roof):
+    """What is claimed is right as often as claimed: mean posterior of the first, and how often it is so."""
+    causes, _ = possible(roof)
+    banks = [sample_bank(roof, one, Strengths(0.15, 0.2), 4000, 1) for one in causes]
+    hidden = [sample_bank(roof, one, Strengths(0.15, 0.2), 1000, 99) for one in causes]
+    rng = np.random.default_rng(5)
+    c = len(roof.layout.clamp_s)
+    claimed, right, true = [], [], []
+    while len(claimed) < 200:
+        i = int(rng.integers(len(causes)))
+        s = int(rng.integers(len(hidden[i].mass)))
+        gone = hidden[i].gave_way[s]
+        if not gone.any():
+            continue
+        fallen = float(hidden[i].fallen[s] * (1.0 + 0.3 * rng.standard_normal()))
+        load = float(hidden[i].mass[s] * (1.0 + 0.15 * rng.standard_normal()))
+        found = Found(
+            np.ones(c, dtype=bool),
+            gone,
+            np.full(c, 0.005),
+            (load, 0.15 * abs(load)),
+            (fallen, 0.3 * abs(fallen)),
+        )
+        # Only what let something go could be looked into: the same holds for the samples.
+        seen = [_seen(bank) for bank in banks]
+        share = [bank.gave_way.any(axis=1).mean() for bank in banks]
+        ranked = fit(roof.layout, found, seen, share)
+        claimed.append(ranked[0].posterior)
+        right.append(ranked[0].cause == causes[i])
+        true.append({f.cause: f.posterior for f in ranked}[causes[i]])
+    wide = 2.6 * np.sqrt(np.mean(np.array(claimed) * (1.0 - np.array(claimed))) / len(claimed))
+    assert np.mean(right) == pytest.approx(np.mean(claimed), abs=wide + 0.03)
+    assert np.mean(true) > 1.3 / len(causes)
+
+
+def _seen(bank: Bank) -> Bank:
+    some = bank.gave_way.any(axis=1)
+    return replace(
+        bank,
+        gave_way=bank.gave_way[some],
+        order=bank.order[some],
+        mass=bank.mass[some],
+        fallen=bank.fallen[some],
+    )

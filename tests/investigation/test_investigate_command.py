@@ -1,0 +1,99 @@
+"""`eavewright investigate`: the hidden cause is found, never alone, and bad input is refused in one line."""
+
+from __future__ import annotations
+
+import json
+import shutil
+from pathlib import Path
+
+import jsonschema
+import pytest
+from click.testing import CliRunner
+from PIL import Image
+
+from roofmodel.errors import InputError
+from viewer.cli import commands
+from viewer.investigate.command import OUTPUTS
+
+ROOT = Path(__file__).parents[2]
+MODEL = ROOT / "models" / "alder-barn"
+
+
+def investigate(*arguments: object):
+    found = CliRunner().invoke(commands, ["investigate", *map(str, arguments)])
+    if isinstance(found.exception, InputError):
+        return 2, str(found.exception)
+    assert found.exception is None or isinstance(found.exception, SystemExit), found.exception
+    return found.exit_code, found.output
+
+
+@pytest.fixture(scope="module")
+def done(tmp_path_factory):
+    folder = tmp_path_factory.mktemp("case")
+    shutil.copytree(MODEL, folder / "alder")
+    text = (MODEL / "found.toml").read_text() + "\n[sampling]\nsamples = 3000\n"
+    (folder / "alder" / "found.toml").write_text(text)
+    code, output = investigate(folder / "alder" / "found.toml", "--out", folder / "out")
+    assert code == 0, output
+    return folder, output
+
+
+def test_the_hidden_cause_ranks_first_with_its_alternatives(done):
+    folder, output = done
+    data = json.loads((folder / "out" / "investigation.json").read_text())
+    jsonschema.validate(data, json.loads((ROOT / "viewer" / "investigation.schema.json").read_text()))
+    assert data["explanations"][0]["cause"] == "missing clamps"
+    assert sum(one["posterior"] for one in data["explanations"]) == pytest.approx(1.0)
+    assert data["explanations"][1]["cause"] in data["answer"]
+    assert data["measure_next"][0]["sign"] == "never there"
+    assert {p.name for p in (folder / "out").iterdir()} == set(OUTPUTS)
+    for word in ("licensed engineer", "Falling snow", "What would change the answer"):
+        assert word in output
+
+
+def test_page_stands_alone_and_animation_moves(done):
+    folder, _ = done
+    page = (folder / "out" / "investigation.html").read_text()
+    assert "http://" not in page.replace("http://www.w3.org", "")
+    assert "https://" not in page
+    with Image.open(folder / "out" / "sequence.gif") as picture:
+        assert picture.n_frames > 2
+
+
+def test_the_same_input_gives_the_same_bytes(done, tmp_path):
+    folder, _ = done
+    code, _ = investigate(folder / "alder" / "found.toml", "--out", tmp_path / "again")
+    assert code == 0
+    for name in OUTPUTS:
+        assert (tmp_path / "again" / name).read_bytes() == (folder / "out" / name).read_bytes()
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "words"),
+    [
+        ('clamps = "row low"', 'clamps = "row none"', 'there is no row "none"'),
+        ('clamps = "row low"', 'clamps = "low-99"', "write"),
+        ('clamps = "row low"', 'clamps = "low-09..low-03"', "left end to the right"),
+        ('state = "off"', 'state = "gone"', "off"),
+        ('state = "off"', 'state = "stands"', "nothing gave way"),
+        ('project = "project.toml"', 'project = "none.toml"', "none.toml"),
+        ('depth = "0.44 m"\n', "", "density needs depth"),
+        ("day = 2026-02-03", 'day = "soon"', "day"),
+        (
+            "[snow]",
+            '[[explanation]]\ncause = "drift"\nprior = 2.0\nreason = "x"\n\n[snow]',
+            "not possible here",
+        ),
+        ('name = "Alder', 'case = "no such"\nname = "Alder', 'no case "no such"'),
+    ],
+)
+def test_refusals_are_one_line_and_write_nothing(tmp_path, old, new, words):
+    shutil.copytree(MODEL, tmp_path / "alder")
+    text = (MODEL / "found.toml").read_text()
+    assert old in text
+    (tmp_path / "alder" / "found.toml").write_text(text.replace(old, new))
+    code, output = investigate(tmp_path / "alder" / "found.toml", "--out", tmp_path / "out")
+    assert code == 2
+    assert words in output
+    assert "\n" not in output.strip()
+    assert not (tmp_path / "out").exists()

@@ -1,0 +1,1 @@
+"""An investigation in words, pictures and files."""

@@ -1,0 +1,194 @@
+"""What an investigation says, in words and tables; one set for terminal, page, picture and files."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fea.analysis import Analysis
+from fea.evidence.explanations import CHANGES, USUAL, Bank, Roof, Strengths
+from fea.evidence.fit import FEW, Fit, Measurement
+from fea.failure.roof_case import Chosen, mean_pressure
+from roofmodel.project.evidence import GAVE_WAY, Evidence
+from roofmodel.units import SYSTEMS, UnitSystem
+from viewer.report.tables import Table
+
+IntArray = NDArray[np.int64]
+
+CAUTIONS = (
+    "An aid to judgment. It ranks the explanations that were tried on what was found; the true one may not "
+    "be among them.",
+    "A licensed engineer must review this; local code governs; strengths must come from tests.",
+    "Falling snow and ice can kill. Work at height can kill: secure yourself before you measure on the roof.",
+)
+MEASURE = {
+    "snow": "depth and density where snow lies as it fell, on this roof or one beside it",
+    "drift": "depth in the drift against depth away from it",
+    "standing": "pull tests of some clamps that still stand, to failure",
+    "never there": "seams in the gap: whether clamps were ever there (scratches, screw marks)",
+    "wrong": "whether the clamps of each row are the ones made for this seam",
+    "splice": "the splices: parted before, screws sheared or never set",
+    "held elsewhere": "which other planes still hold their snow",
+    "ends": "scratches and snow beside the ends of partial rows",
+}
+CERTAIN, LIKELY = 0.9, 0.6
+WORTH = 0.02  # least information of a measurement that is named [bit]
+
+
+@dataclass(frozen=True)
+class CaseFindings:
+    """All that an investigation found."""
+
+    evidence: Evidence
+    analysis: Analysis
+    chosen: Chosen
+    roof: Roof
+    strengths: Strengths
+    strength_note: str
+    banks: tuple[Bank, ...]
+    fits: tuple[Fit, ...]
+    cannot: tuple[tuple[str, str], ...]
+    further: tuple[Measurement, ...]
+
+    @property
+    def units(self) -> UnitSystem:
+        """Of the project."""
+        return SYSTEMS[self.evidence.project.table.project.units]
+
+    @property
+    def case_name(self) -> str:
+        """Snow case."""
+        return self.analysis.snow.cases[self.chosen.case].name
+
+    @property
+    def pressure(self) -> float:
+        """Mean load of the case without drift on the planes with rows. [Pa]."""
+        return mean_pressure(self.analysis.snow.cases[self.chosen.case], self.roof.plane)
+
+    def bank(self, cause: str) -> Bank:
+        """Samples of an explanation."""
+        return next(bank for bank in self.banks if bank.cause == cause)
+
+
+def answer(found: CaseFindings) -> str:
+    """The main sentence; never one explanation without the others."""
+    first, second = found.fits[0], found.fits[1] if len(found.fits) > 1 else None
+    if sum(one.near * one.posterior for one in found.fits) < FEW:
+        return (
+            "None of the explanations comes near what was found often enough to be ranked; add samples, or "
+            "look for what is not among them."
+        )
+    sure = "fits best by far" if first.posterior >= CERTAIN else "fits best"
+    text = f'"{first.cause}" {sure}, {share(first)}'
+    if second is not None:
+        text += f'; next "{second.cause}", {share(second)}'
+    if first.posterior < LIKELY:
+        text += ". What was found does not decide between them"
+    return f"{text}."
+
+
+def share(one: Fit) -> str:
+    """A posterior with its interval."""
+    return f"{100.0 * one.posterior:.0f} % ({100.0 * one.low:.0f} to {100.0 * one.high:.0f} %)"
+
+
+def told(found: CaseFindings) -> tuple[str, ...]:
+    """What was found, in sentences."""
+    evidence, layout, units = found.evidence, found.evidence.project.layout, found.units
+    lines = []
+    for one in evidence.table.found:
+        what = "gave way" if one.state in GAVE_WAY else one.state
+        note = f" ({one.note})" if one.note else ""
+        words = one.state if one.state == what else f"{one.state} ({what})"
+        lines.append(f"{one.clamps}: {words}, doubt {100.0 * one.doubt:g} % a clamp{note}.")
+    known, off = int(evidence.known.sum()), int(evidence.gave_way.sum())
+    lines.append(f"{off} of {known} known clamps gave way; {len(layout.clamp_name) - known} are unknown.")
+    load, fallen = evidence.load, evidence.fallen
+    if np.isfinite(load[0]):
+        lines.append(
+            f"Snow without drift: {units.text(load[0], 'pressure')} ± {units.text(load[1], 'pressure')}, "
+            f"{load[0] / found.pressure:.2f} times that of the case."
+        )
+    if np.isfinite(fallen[0]):
+        lines.append(f"Snow that fell: {units.text(fallen[0], 'force')} ± {units.text(fallen[1], 'force')}.")
+    return tuple(lines)
+
+
+def assumed(found: CaseFindings) -> tuple[str, ...]:
+    """What stands behind the ranking."""
+    table = found.evidence.table
+    priors = [
+        f'"{one.cause}" was {one.prior:g} times as likely as others before: {one.reason}'
+        for one in table.explanation
+    ]
+    return (
+        f"Snow case of the project: {found.case_name}, "
+        f"{found.units.text(found.pressure, 'pressure')} without drift on the planes with rows.",
+        USUAL,
+        *(f"{cause}: {CHANGES[cause][1]}." for cause in (fit.cause for fit in found.fits)),
+        found.strength_note,
+        f"{table.sampling.samples:,} samples of each explanation, seed {table.sampling.seed}; all of these "
+        "distributions are judgment.",
+        *priors,
+        *(f"Not possible here: {cause}, {why}." for cause, why in found.cannot),
+        *found.chosen.notes,
+    )
+
+
+def changes(found: CaseFindings) -> tuple[str, ...]:
+    """What would change the answer."""
+    loose = found.fits[0].loose
+    lines = [
+        f"Few samples come as near as the doubt of what was found; they were compared {loose:g} times as "
+        "loosely, which blunts the ranking. More samples help."
+    ] * (loose > 1.0)
+    lines += [
+        f"{MEASURE[one.sign]}: {one.information:.2f} bit expected"
+        for one in found.further
+        if one.information >= WORTH
+    ]
+    first = found.fits[0]
+    second = found.fits[1] if len(found.fits) > 1 else None
+    if second is not None and second.posterior > 0.0:
+        times = first.posterior / second.posterior
+        lines.append(
+            f'Were "{second.cause}" {times:.1f} times as likely as now before anything was found, it would '
+            "rank level with the first."
+        )
+    return tuple(lines)
+
+
+def ranking(found: CaseFindings) -> Table:
+    """Explanations with their numbers."""
+    p, units = found.pressure, found.units
+    rows = []
+    for one in found.fits:
+        low, middle, high = one.mass * p
+        load = "fits at no load" if np.isnan(middle) else f"{units.convert(middle, 'pressure'):.3g}"
+        if np.isfinite(middle):
+            load += f" ({units.convert(low, 'pressure'):.3g} to {units.convert(high, 'pressure'):.3g})"
+        rows.append((one.cause, f"{100.0 * one.prior:.0f} %", share(one), load, f"{one.near:.0f}"))
+    return Table(
+        "Explanations, ranked",
+        (
+            "explanation",
+            "before",
+            "after (95 %)",
+            f"fits at snow of, {units.label('pressure')}",
+            "samples near",
+        ),
+        "tnttn",
+        tuple(rows),
+    )
+
+
+def likeliest(found: CaseFindings) -> tuple[int, IntArray]:
+    """The sample of the first explanation that is nearest to what was found, and its clamps in order."""
+    first = found.fits[0]
+    bank = found.bank(first.cause)
+    best = int(np.argmax(first.weight))
+    order = bank.order[best]
+    there = np.flatnonzero(order >= 0)
+    return best, there[np.argsort(order[there], kind="stable")]

@@ -1,0 +1,34 @@
+"""What `investigate` prints."""
+
+from __future__ import annotations
+
+from rich.console import Console
+from rich.text import Text
+
+from viewer.investigate.findings import CAUTIONS, CaseFindings, answer, changes, ranking, told
+from viewer.terminal import plain_table
+
+
+def print_case(found: CaseFindings, console: Console) -> None:
+    """The answer with its alternatives, what to measure, the cautions."""
+    console.print(Text(found.evidence.table.case.name, style="bold"), highlight=False)
+    console.print(Text(answer(found), style="bold"), highlight=False)
+    for line in told(found):
+        console.print(Text(f"- {line}"), highlight=False)
+    table = ranking(found)
+    shown = plain_table(table.caption)
+    for head, kind in zip(table.heads, table.numeric, strict=True):
+        shown.add_column(head, justify="right" if kind == "n" else "left", overflow="fold")
+    for row in table.rows:
+        shown.add_row(*row)
+    console.print()
+    console.print(shown, highlight=False)
+    console.print()
+    console.print(
+        Text("What would change the answer, the most telling first:", style="bold"), highlight=False
+    )
+    for line in changes(found):
+        console.print(Text(f"- {line}"), highlight=False)
+    console.print()
+    for line in CAUTIONS:
+        console.print(Text(line, style="dim"), highlight=False)

@@ -1,0 +1,175 @@
+"""The files of `eavewright investigate`; the same for the same inputs."""
+
+from __future__ import annotations
+
+import base64
+import csv
+import io
+import json
+from pathlib import Path
+from typing import Any
+
+from viewer.export import file_head, plain_data, version
+from viewer.files import atomic, safe, write_text
+from viewer.investigate.findings import (
+    CAUTIONS,
+    MEASURE,
+    CaseFindings,
+    answer,
+    assumed,
+    changes,
+    likeliest,
+    ranking,
+    told,
+)
+from viewer.investigate.picture import case_drawing, write_animation
+from viewer.report.page import page_environment
+from viewer.report.tables import Table
+from viewer.snow.drawing import drawing_svg, paint
+from viewer.style import css_variables
+
+
+def write_case(found: CaseFindings, folder: Path) -> None:
+    """Write every output into a folder that exists, each whole or not at all."""
+    text = json.dumps(case_data(found), indent=1, ensure_ascii=False, allow_nan=False)
+    write_text(folder / "investigation.json", text + "\n")
+    write_text(folder / "sequence.csv", sequence_csv(found))
+    drawing = case_drawing(found)
+    with atomic(folder / "investigation.png") as temporary:
+        paint(drawing).save(temporary, format="PNG")
+    write_animation(found, folder / "sequence.gif")
+    picture = (folder / "sequence.gif").read_bytes()
+    write_text(folder / "investigation.html", case_html(found, picture))
+
+
+def case_data(found: CaseFindings) -> dict[str, Any]:
+    """Everything as plain data, SI, after viewer/investigation.schema.json."""
+    evidence, layout = found.evidence, found.evidence.project.layout
+    best, order = likeliest(found)
+    bank, p = found.bank(found.fits[0].cause), found.pressure
+    cleaned: dict[str, Any] = plain_data(
+        {
+            **file_head("investigation", evidence.path.name, evidence.digest),
+            "case": {
+                "name": evidence.table.case.name,
+                "day": None if evidence.table.case.day is None else evidence.table.case.day.isoformat(),
+                "by": evidence.table.case.by,
+                "snow_case": found.case_name,
+                "snow_pressure": p,
+            },
+            "answer": answer(found),
+            "found": list(told(found)),
+            "explanations": [
+                {
+                    "cause": one.cause,
+                    "prior": one.prior,
+                    "posterior": one.posterior,
+                    "low": one.low,
+                    "high": one.high,
+                    "samples_near": one.near,
+                    "snow_pressure": {
+                        "low": one.mass[0] * p,
+                        "middle": one.mass[1] * p,
+                        "high": one.mass[2] * p,
+                    },
+                }
+                for one in found.fits
+            ],
+            "not_possible": [{"cause": cause, "why": why} for cause, why in found.cannot],
+            "measure_next": [
+                {"sign": one.sign, "what": MEASURE[one.sign], "information": one.information}
+                for one in found.further
+            ],
+            "clamps": [
+                {
+                    "name": name,
+                    "known": bool(evidence.known[c]),
+                    "gave_way": bool(evidence.gave_way[c]) if evidence.known[c] else None,
+                    "gave_way_by_cause": {
+                        one.cause: _share(found.bank(one.cause).gave_way[:, c], one.weight)
+                        for one in found.fits
+                    },
+                }
+                for c, name in enumerate(layout.clamp_name)
+            ],
+            "nearest_sample": {
+                "cause": bank.cause,
+                "snow_over_case": bank.mass[best],
+                "fallen": bank.fallen[best],
+                "sequence": [layout.clamp_name[c] for c in order],
+            },
+            "assumed": list(assumed(found)),
+            "would_change_the_answer": list(changes(found)),
+            "cautions": list(CAUTIONS),
+        }
+    )
+    return cleaned
+
+
+def _share(gave_way: Any, weight: Any) -> float:
+    total = float(weight.sum())
+    return float(weight @ gave_way) / total if total > 0.0 else float("nan")
+
+
+def sequence_csv(found: CaseFindings) -> str:
+    """Clamps of the nearest sample in the order in which they give way."""
+    layout = found.evidence.project.layout
+    _, order = likeliest(found)
+    text = io.StringIO()
+    writer = csv.writer(text, lineterminator="\r\n")
+    writer.writerow(["event", "clamp", "row", "found"])
+    for number, c in enumerate(order.tolist(), 1):
+        known = found.evidence.known[c]
+        state = "unknown" if not known else "gave way" if found.evidence.gave_way[c] else "stands"
+        row = layout.row_name[layout.clamp_row[c]]
+        writer.writerow([number, safe(layout.clamp_name[c]), safe(row), state])
+    return text.getvalue()
+
+
+def case_html(found: CaseFindings, picture: bytes) -> str:
+    """Text of the report: one page that stands alone."""
+    from markupsafe import Markup
+
+    evidence = found.evidence
+    table = evidence.table.case
+    _, order = likeliest(found)
+    layout = evidence.project.layout
+    events = Table(
+        f'Sequence of the sample of "{found.fits[0].cause}" that is nearest to what was found',
+        ("event", "clamp", "row", "found"),
+        "nttt",
+        tuple(
+            (
+                str(i),
+                layout.clamp_name[c],
+                layout.row_name[layout.clamp_row[c]],
+                ("gave way" if evidence.gave_way[c] else "stands") if evidence.known[c] else "unknown",
+            )
+            for i, c in enumerate(order.tolist(), 1)
+        ),
+    )
+    animation = f"data:image/gif;base64,{base64.b64encode(picture).decode()}"
+    return (
+        page_environment()
+        .get_template("investigation.html.j2")
+        .render(
+            css=css_variables(),
+            name=table.name,
+            title=[
+                ("Day", table.day.isoformat() if table.day else "not given"),
+                ("Looked at by", table.by or "not given"),
+                ("Roof", evidence.project.table.project.name),
+                ("Eavewright", version()),
+                ("SHA-256 of the inputs", evidence.digest),
+            ],
+            answer=answer(found),
+            told=told(found),
+            sheet=Markup(drawing_svg(case_drawing(found), table.name)),
+            animation=animation,
+            ranking=ranking(found),
+            further=changes(found),
+            assumed=assumed(found),
+            events=events,
+            cautions=CAUTIONS,
+        )
+    )
