@@ -17,6 +17,7 @@ from roofmodel.snow.asce_room import with_filled_steps
 from roofmodel.snow.asce_steps import drift_cases, sliding_cases, wall_drifts
 from roofmodel.snow.asce_unbalanced import folded_case, unbalanced_cases
 from roofmodel.snow.cases import SnowCase, SnowSet
+from roofmodel.snow.considered import ASCE_16, ASCE_22, unnamed
 from roofmodel.snow.inputs import Asce16Site, AsceSite
 from roofmodel.snow.meeting import together
 from roofmodel.snow.patches import PARTIAL, UNREDUCED
@@ -83,7 +84,9 @@ def asce_cases(roof: RoofSurface, site: AsceSite | Asce16Site, retained: frozens
         skipped.append((UNREDUCED, "C_s is 1.0 already wherever something holds snow"))
     else:
         cases += [balanced_case(held), *_arrangements(held)[0]]
-    return SnowSet(tuple(cases), (*skipped, *NOT_MODELED))
+    listed = (*skipped, *NOT_MODELED)
+    clauses = ASCE_22 if isinstance(site, AsceSite) else ASCE_16
+    return SnowSet(tuple(cases), (*listed, *unnamed(clauses, cases, listed)))
 
 
 def _arrangements(known: AsceRoof) -> tuple[list[SnowCase], list[tuple[str, str]]]:

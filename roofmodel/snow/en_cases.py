@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from roofmodel.snow.cases import SnowCase, SnowSet
+from roofmodel.snow.considered import EN, unnamed
 from roofmodel.snow.en_abutting import abutting_cases, wall_drifts
 from roofmodel.snow.en_annex_b import exceptional_drifts
 from roofmodel.snow.en_drifted import pitched_cases, valley_cases
@@ -76,7 +77,8 @@ def en_cases(roof: RoofSurface, site: EnSite, retained: frozenset[int]) -> SnowS
         )
     if any(not dome.pitch for dome in roof.domes):
         cases = [replace(case, notes=(*case.notes, DOME)) for case in cases]
-    return SnowSet(tuple(cases), (*skipped, *NOT_MODELED))
+    listed = (*skipped, *NOT_MODELED)
+    return SnowSet(tuple(cases), (*listed, *unnamed(EN, cases, listed)))
 
 
 def _arrangements(known: EnRoof) -> tuple[list[SnowCase], list[tuple[str, str]]]:

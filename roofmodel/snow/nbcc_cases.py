@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from roofmodel.snow.cases import SnowCase, SnowSet
+from roofmodel.snow.considered import NBCC, unnamed
 from roofmodel.snow.inputs import NbccSite
 from roofmodel.snow.meeting import together
 from roofmodel.snow.nbcc_domes import nbcc_domes
@@ -62,7 +63,8 @@ def nbcc_cases(roof: RoofSurface, site: NbccSite, retained: frozenset[int]) -> S
         skipped.append((UNREDUCED, "C_s is 1.0 already wherever something holds snow"))
     else:
         cases += _arrangements(held)[0]
-    return SnowSet(tuple(cases), (*skipped, *NOT_MODELED))
+    listed = (*skipped, *NOT_MODELED)
+    return SnowSet(tuple(cases), (*listed, *unnamed(NBCC, cases, listed)))
 
 
 def _arrangements(known: NbccRoof) -> tuple[list[SnowCase], list[tuple[str, str]]]:

@@ -95,6 +95,7 @@ def nbcc_vaults(known: NbccRoof) -> Cases:
                 Value("R", vault.radius, "m", "of the circle, sin(alpha) = x / R"),
                 known.light_density,
             )
+            sentence = 4 if float(vault.slope_at(np.array(end))) > MIDDLE + 1e-9 else 3
             held = bool(np.isin(facets, list(known.unreduced)).any())
             line = "" if held else slope_formula(slippery, "alpha_{n}").us
             knot = [
@@ -105,7 +106,10 @@ def nbcc_vaults(known: NbccRoof) -> Cases:
                 (BETWEEN, (*values, *_numbered(first, 1), *_numbered(last, 2)))
                 for first, last in itertools.pairwise(knot)
             ]
-            words = (f"drifted snow on {vault_names(known.roof, vault)}", f"{NBCC_CODE} 4.1.6.10")
+            words = (
+                f"drifted snow on {vault_names(known.roof, vault)}",
+                f"{NBCC_CODE} 4.1.6.10.({sentence})",
+            )
             zones = others(uniform_zones(known), vault.plane)
             zones += side_zones(known.plan, vault, direction, knots.tolist(), loads, words, working)
             title = f"unbalanced on {vault_names(known.roof, vault)}, wind toward {compass(direction)}"
