@@ -117,6 +117,11 @@ def as_given(value: float, kind: str, units: UnitSystem) -> str:
     return f"{number}{'' if unit == '°' else ' '}{unit}".strip()
 
 
+def drawn(value: float, kind: str, units: UnitSystem) -> str:
+    """SI length or angle as drawings say it, with the decimals of its unit: "0.80 m", "46.05 ft", "9.0°"."""
+    return units.text(value, kind).replace(" °", "°")
+
+
 def column(values: Iterable[float], kind: str, units: UnitSystem, digits: int = 3) -> list[str]:
     """SI values as numbers without unit, one number of decimals for all, set by the largest."""
     shown = [units.convert(v, kind) if math.isfinite(v) else v for v in values]

@@ -11,7 +11,7 @@ from fea.analysis import Analysis, analyze
 from fea.checks.limits import clamp_components
 from roofmodel.project.load import load_project
 from viewer.picture.findings import called_clamp, shown_case
-from viewer.quantities import quantity, system
+from viewer.quantities import as_given, drawn, quantity, system
 from viewer.report.building_section import building_svg
 from viewer.report.clamp_detail import clamp_svg
 from viewer.report.roof_section import crossings, cut_through, frame_of, line_load, roof_cut, section_svg
@@ -89,7 +89,7 @@ def test_distances_up_the_slope_make_up_the_plane(analysis):
     rows = np.flatnonzero(layout.row_plane == plane)
     ups = np.sort([low, high, *layout.row_start[rows, 1]])
     for gap in np.diff(ups):
-        assert quantity(float(gap), "length", units) in words
+        assert drawn(float(gap), "length", units) in words
     assert plane == planes_with_rows(analysis)[0]
 
 
@@ -111,7 +111,7 @@ def test_the_clamp_is_drawn_with_the_numbers_of_the_hand_check(analysis):
     assert f"F {quantity(abs(float(at.force[0])), 'force', units)}" in words
     along = quantity(float(clamp_components(at.force, clamp)[0]), "force", units)
     assert f"along: {along} of {quantity(float(clamp.strength[0]), 'force', units)}" in words
-    assert f"grip {quantity(clamp.grip_length, 'size', units)}" in words
+    assert f"grip {as_given(clamp.grip_length, 'size', units)}" in words
 
 
 def test_bars_over_planes_are_their_mean_snow():

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from datetime import date
 from pathlib import Path
@@ -23,6 +24,7 @@ from viewer.snow.study import SnowStudy, snow_study
 FACE = "Source Sans Pro"
 SECTIONS = 6  # of drifts drawn
 ROWS = 4  # of rows drawn
+PAGE = 174.0  # width of the text [mm]
 
 
 def write_package(
@@ -121,7 +123,9 @@ def _governing(content: Mapping[str, Any], files: dict[str, bytes], units: UnitS
     parts += [t.paragraph(sentence) for sentence in governing["sentences"]]
     _keep(files, "cut.svg", str(content["cut"]))
     _keep(files, "clamp.svg", str(content["clamp_detail"]))
-    parts.append(t.figure("cut.svg", "Section up the slope with snow, rows and forces", width="88%"))
+    wide = _wide(content["cut"], 80.0)
+    parts.append(t.figure("cut.svg", "Section up the slope with snow, rows and forces", width=wide))
+    parts.append(t.figure("clamp.svg", "The governing clamp on its seam", width="78%"))
     parts += [t.table(content["limits"]), t.heading("Hand check of the governing attachment")]
     parts.append(
         t.paragraph(
@@ -130,7 +134,6 @@ def _governing(content: Mapping[str, Any], files: dict[str, bytes], units: UnitS
             "rounded; each follows from the ones printed before it. What the frame supplies is marked."
         )
     )
-    parts.append(t.figure("clamp.svg", "The governing clamp on its seam", width="78%"))
     if content["strip"] is not None:
         parts.append(t.table(content["strip"]))
     parts.append(t.steps(working, units))
@@ -187,16 +190,21 @@ def _rows(content: Mapping[str, Any], files: dict[str, bytes], wide: str) -> str
             "plan.svg",
             "Plan of the roof with rows and clamps",
             "Plan with the snow of the governing case.",
-            "78%",
+            _wide(content["plan"], 120.0),
         ),
-        *_row_plans(content, files),
         t.table(content["rows"]),
+        *_row_plans(content, files),
         *(t.table(content[name]) for name in ("partial", "balance", "falling") if content[name]),
     ]
     if content["landing"]:
         _keep(files, "landing.svg", str(content["landing"]))
         parts.append(
-            t.figure("landing.svg", "Where falling snow lands", "Where snow that no row holds lands.", "92%")
+            t.figure(
+                "landing.svg",
+                "Where falling snow lands",
+                "Where snow that no row holds lands.",
+                _wide(content["landing"], 110.0),
+            )
         )
     parts += [
         t.table(content[name]) for name in ("lower", "heaps", "obstructions", "arrays") if content[name]
@@ -220,8 +228,15 @@ def _row_plans(content: Mapping[str, Any], files: dict[str, bytes]) -> list[str]
     parts = []
     for number, drawing in enumerate(content["row_plans"]):
         _keep(files, f"rows{number}.svg", str(drawing))
-        parts.append(t.figure(f"rows{number}.svg", "Rows and clamps of a plane", width="88%"))
+        parts.append(t.figure(f"rows{number}.svg", "Rows and clamps of a plane", width=_wide(drawing, 85.0)))
     return parts
+
+
+def _wide(svg: object, most: float) -> str:
+    """Width on the page at which a drawing is at most so high. [mm]."""
+    box = re.search(r'viewBox="0 0 ([\d.]+) ([\d.]+)"', str(svg))
+    high = PAGE * float(box[2]) / float(box[1]) if box else most
+    return f"{min(100.0 * most / high, 92.0):.1f}%"
 
 
 def _most_used(content: Mapping[str, Any], most: int) -> set[str]:

@@ -11,7 +11,7 @@ from roofmodel.units import UnitSystem
 from viewer import style
 from viewer.picture import svg
 from viewer.picture.findings import shown_case
-from viewer.quantities import column, quantity
+from viewer.quantities import column, drawn
 from viewer.report.roof_section import (
     LEFT,
     RIGHT,
@@ -74,7 +74,7 @@ def building_svg(analysis: Analysis, units: UnitSystem) -> str:
     parts += _overhang(analysis, plane, frame, units)
     parts += [_purlin(point) for point in points]
     parts += row_parts(analysis, frame, case, units, forces=False)
-    angle = quantity(slope, "angle", units)
+    angle = drawn(slope, "angle", units)
     words = f"Section of {roof.planes.name[plane]} up the slope, {angle}; eave on the left"
     return svg.document(WIDTH, frame.base + WALL + 8.0, words, parts)
 
@@ -140,7 +140,7 @@ def _overhang(analysis: Analysis, plane: int, frame: Frame, units: UnitSystem) -
         return []
     foot = frame.of(_up(analysis.project.roof, frame.cut, plane, np.array([over])))[0]
     wall = np.array([[foot[0], foot[1]], [foot[0], frame.base + WALL]])
-    words = f"overhang {quantity(over, 'length', units)}"
+    words = f"overhang {drawn(over, 'length', units)}"
     return [
         svg.line(wall, style.INK, 1.4),
         svg.text(words, float(foot[0]) + 6.0, frame.base + WALL - 24.0, TYPE, halo=True),

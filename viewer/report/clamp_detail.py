@@ -13,7 +13,7 @@ from viewer import style
 from viewer.picture import svg
 from viewer.picture.findings import called_clamp
 from viewer.picture.plan import arrow
-from viewer.quantities import quantity, system
+from viewer.quantities import as_given, quantity, system
 from viewer.report.working_steps import DIRECTIONS, clamp_at
 
 Array = NDArray[np.float64]
@@ -166,12 +166,12 @@ def _from_the_side(analysis: Analysis, units: UnitSystem) -> list[str]:
             side = "start" if end > 0.0 else "end"
             x, y = x + end * 7.0, grip + 14.0
             parts.append(svg.text(words, x, y, TYPE, anchor=side, bold=True, halo=True))
-    arm = quantity(clamp.height + (section.highest_top if at.top else 0.0), "size", units)
+    arm = as_given(clamp.height + (section.highest_top if at.top else 0.0), "size", units)
     x = MIDDLE - 164.0
     parts += _measure(np.array([x, grip]), np.array([x, acts]), f"e {arm}", left=True)
-    low = quantity(clamp.grip_height, "size", units)
+    low = as_given(clamp.grip_height, "size", units)
     parts += _measure(np.array([x, PAN]), np.array([x, grip]), low, left=True)
-    length = quantity(clamp.grip_length, "size", units)
+    length = as_given(clamp.grip_length, "size", units)
     y = PAN + 30.0
     parts += _measure(np.array([MIDDLE - half, y]), np.array([MIDDLE + half, y]), f"grip {length}")
     return parts
@@ -210,7 +210,7 @@ def _up_the_slope(analysis: Analysis, units: UnitSystem) -> list[str]:
     for at, name in zip(s.tolist(), names, strict=True):
         parts.append(svg.text(name, x(at), top - 8.0, TYPE, anchor="middle", bold=at == 0.0))
     if len(place) > 1:
-        words = f"seams {quantity(panel.seam_spacing, 'size', units)}"
+        words = f"seams {as_given(panel.seam_spacing, 'size', units)}"
         ends = (np.array([x(float(place[0])), PAN + 18.0]), np.array([x(float(place[1])), PAN + 18.0]))
         parts += _measure(*ends, words)
     return parts

@@ -19,7 +19,7 @@ from viewer.beyond import beyond_sentences, beyond_table
 from viewer.building_words import partial_words
 from viewer.export import version
 from viewer.files import write_text
-from viewer.quantities import percent, quantity, significant, system
+from viewer.quantities import as_given, percent, quantity, significant, system
 from viewer.report.arrays import array_table
 from viewer.report.building import (
     building_table,
@@ -325,7 +325,7 @@ def _sliding_words(analysis: Analysis, units: UnitSystem) -> tuple[str, ...]:
         )
     force = analysis.force
     if force.end_bound.max(initial=0.0) > 1e-3 * np.abs(force.thrust).max(initial=0.0):
-        spread = quantity(options.spread_angle, "angle", units)
+        spread = as_given(options.spread_angle, "angle", units)
         words.append(
             "A row that stops short of its plane's edge can hold back part of the snow beside it. The forces "
             "at its ends below are an upper bound: a blanket that holds together within "

@@ -17,7 +17,7 @@ from viewer import style
 from viewer.picture import svg
 from viewer.picture.findings import called_clamp, shown_case
 from viewer.picture.plan import arrow
-from viewer.quantities import quantity, system
+from viewer.quantities import drawn, quantity, system
 
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -179,7 +179,7 @@ def building_parts(analysis: Analysis, frame: Frame) -> list[str]:
         body = np.concatenate([line, [[line[1, 0], foot], [line[0, 0], foot]]])
         parts.append(svg.element("path", d=svg.path(body, closed=True), fill=style.WALL, stroke="none"))
         parts.append(svg.line(line, style.INK, 2.4))
-        slope = quantity(float(planes.slope[plane]), "angle", units)
+        slope = drawn(float(planes.slope[plane]), "angle", units)
         words, middle = f"{planes.name[plane]}, {slope}", line.mean(axis=0)
         if line[1, 0] - line[0, 0] > 6.2 * len(words):
             x, y = float(middle[0]), foot - 8.0
@@ -312,7 +312,7 @@ def chain_parts(analysis: Analysis, frame: Frame, units: UnitSystem) -> list[str
         ]
         angle = float(np.degrees(np.arctan2(way[1], way[0])))
         for k, value in enumerate(length.tolist()):
-            words = quantity(value, "length", units)
+            words = drawn(value, "length", units)
             x, y = (0.5 * (line[k] + line[k + 1]) + 10.0 * below).tolist()
             turn = f"translate({svg.number(x)} {svg.number(y)}) rotate({svg.number(angle)})"
             parts.append(svg.text(words, 0.0, 3.6, 10.5, anchor="middle", halo=True, transform=turn))

@@ -15,7 +15,7 @@ from viewer.picture import svg
 from viewer.picture.findings import called_clamp, clamp_utilization
 from viewer.picture.plan import clamp_marks
 from viewer.picture.scene import plane_seams
-from viewer.quantities import quantity, system
+from viewer.quantities import as_given, drawn, system
 
 Array = NDArray[np.float64]
 
@@ -64,9 +64,9 @@ def rows_svg(analysis: Analysis, plane: int, units: UnitSystem | None = None) ->
     sheet = _Sheet(np.array([left, low]), scale, 0.5 * (WIDTH - scale * (right - left)), foot)
     rings = [np.asarray(ring.coords)[:-1] for ring in (outline.exterior, *outline.interiors)]
     data = "".join(svg.path(sheet.at(ring), closed=True) for ring in rings)
-    slope = quantity(float(planes.slope[plane]), "angle", units)
+    slope = drawn(float(planes.slope[plane]), "angle", units)
     title = f"Plane {planes.name[plane]}, {slope}: rows and clamps, lengths true up the slope"
-    spacing = quantity(analysis.project.panel.seam_spacing, "size", units)
+    spacing = as_given(analysis.project.panel.seam_spacing, "size", units)
     parts = [
         svg.text(title, 20.0, 14.0, 13.0, bold=True),
         svg.text(
@@ -83,7 +83,7 @@ def rows_svg(analysis: Analysis, plane: int, units: UnitSystem | None = None) ->
     for row in rows:
         parts += _row(analysis, row, sheet, units)
     parts += _heights(analysis, plane, rows, sheet, units)
-    width = quantity(right - left, "length", units)
+    width = drawn(right - left, "length", units)
     ends = sheet.at(np.array([[left, low], [right, low]])) + np.array([0.0, 18.0])
     parts += _measure(ends[0], ends[1], width, 12.0)
     return svg.document(WIDTH, foot + FOOT, title, parts)
@@ -123,7 +123,7 @@ def _row(analysis: Analysis, row: int, sheet: _Sheet, units: UnitSystem) -> list
     for share in splices.tolist():
         x, y = (rail[0] + share * (rail[1] - rail[0])).tolist()
         parts.append(svg.line(np.array([[x, y - 6.0], [x, y + 6.0]]), style.ACCENT, 2.2))
-    length = quantity(float(layout.row_length[row]), "length", units)
+    length = drawn(float(layout.row_length[row]), "length", units)
     words = f"{layout.row_name[row]}: {length}, {len(on)} clamps"
     if len(splices):
         words += f", {len(splices)} splice{'s' if len(splices) > 1 else ''}"
@@ -156,7 +156,7 @@ def _heights(analysis: Analysis, plane: int, rows: list[int], sheet: _Sheet, uni
         at = sheet.at(layout.row_start[row])
         parts.append(svg.line(np.array([[x - 4.0, at[1]], [at[0] - 4.0, at[1]]]), style.FAINT, 0.6))
     for a, b, value in zip(y[:-1], y[1:], np.diff(ups), strict=True):
-        words = quantity(float(value), "length", units)
+        words = drawn(float(value), "length", units)
         parts += _measure(np.array([x, a]), np.array([x, b]), words, 0.0)
     for row in level:  # from the plane's left edge to the rail
         start = layout.row_start[row]
@@ -164,7 +164,7 @@ def _heights(analysis: Analysis, plane: int, rows: list[int], sheet: _Sheet, uni
         if cut.length > 0.02 and not cut.is_empty:
             first = shapely.get_coordinates(cut)[0]
             ends = sheet.at(np.stack([first, start])) - np.array([0.0, 9.0])
-            parts += _measure(ends[0], ends[1], quantity(float(cut.length), "length", units), -5.0)
+            parts += _measure(ends[0], ends[1], drawn(float(cut.length), "length", units), -5.0)
     return parts
 
 
