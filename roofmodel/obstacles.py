@@ -49,3 +49,47 @@ class Obstacles:
     def count(self) -> int:
         """Number of obstacles."""
         return len(self.name)
+
+
+def together(first: Obstacles, second: Obstacles) -> Obstacles:
+    """Obstacles of two sources, those of the first before the others.
+
+    Parameters
+    ----------
+    first, second : Obstacles
+
+    Returns
+    -------
+    Obstacles
+    """
+    if not first.count or not second.count:
+        return first if first.count else second
+    strength = [one.strength if len(one.strength) else np.full(one.count, np.nan) for one in (first, second)]
+    return Obstacles(
+        name=first.name + second.name,
+        parapet=np.concatenate([first.parapet, second.parapet]),
+        plane=np.concatenate([first.plane, second.plane]),
+        height=np.concatenate([first.height, second.height]),
+        clear=np.concatenate([first.clear, second.clear]),
+        face=np.concatenate([first.face, second.face + first.count]),
+        start=np.concatenate([first.start, second.start]),
+        end=np.concatenate([first.end, second.end]),
+        strength=np.concatenate(strength),
+    )
+
+
+def some_of(known: Obstacles, keep: NDArray[np.bool_]) -> Obstacles:
+    """Those obstacles that a mask (k,) keeps."""
+    face = keep[known.face]
+    number = np.cumsum(keep) - 1
+    return Obstacles(
+        name=tuple(name for name, kept in zip(known.name, keep, strict=True) if kept),
+        parapet=known.parapet[keep],
+        plane=known.plane[keep],
+        height=known.height[keep],
+        clear=known.clear[keep],
+        face=number[known.face[face]],
+        start=known.start[face],
+        end=known.end[face],
+        strength=known.strength[keep] if len(known.strength) else known.strength,
+    )

@@ -300,6 +300,8 @@ class RoofSurface:
         Solar arrays on the planes.
     domes : tuple of Dome
         Planes that are facets of domes and cones.
+    found : Obstacles
+        Those of the obstacles that the model itself shows.
     """
 
     points: Array
@@ -315,3 +317,4 @@ class RoofSurface:
     vaults: tuple[Vault, ...] = ()
     arrays: SolarArrays = field(default_factory=SolarArrays)
     domes: tuple[Dome, ...] = ()
+    found: Obstacles = field(default_factory=Obstacles)

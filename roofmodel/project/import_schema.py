@@ -66,6 +66,11 @@ class ImportedRoof(Table):
         None,
         description="Vertices of a plane lie within this of it; 30 mm by default, more for surveyed points.",
     )
+    boxes: bool = Field(
+        True,
+        description="Take small tops with walls all around (chimneys, roof-lights) as obstructions; false to "
+        "keep them as planes.",
+    )
     merge: list[list[Line]] = Field(
         default_factory=list, description='Planes that are one, such as [["S1", "S2"]]; the first name stays.'
     )

@@ -53,6 +53,7 @@ def read_roof(given: ImportedRoof, folder: Path, digest: Any) -> RoofSurface:
             north=given.north,
             steepest=STEEPEST if given.wall_slope is None else given.wall_slope,
             distance_tolerance=tolerance,
+            boxes=given.boxes,
         )
     except InputError as error:
         message = f"{label}: {str(error).removeprefix(f'{file.name}: ')}"

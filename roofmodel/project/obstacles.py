@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from shapely import Polygon, box
 
 from roofmodel.errors import InputError
-from roofmodel.obstacles import Obstacles
+from roofmodel.obstacles import Obstacles, some_of, together
 from roofmodel.project.obstacle_schema import ObstructionTable, ParapetTable
 from roofmodel.surface import EdgeKind, RoofSurface
 from roofmodel.units import UnitSystem, shown
@@ -26,7 +26,9 @@ def place_obstacles(
     obstructions: Sequence[ObstructionTable],
     units: UnitSystem,
 ) -> Obstacles:
-    """Stand parapets on their edges and obstructions on their planes.
+    """Stand parapets on their edges and obstructions on their planes, beside those that the model shows.
+
+    An obstruction of the file takes the place of one that the model shows at its place or by its name.
 
     Raises
     ------
@@ -41,7 +43,7 @@ def place_obstacles(
     start = np.concatenate([roof.edges.start[edges].reshape(-1, 3), corners.reshape(-1, 3)])
     # Clockwise around a box the roof lies to the left.
     end = np.concatenate([roof.edges.end[edges].reshape(-1, 3), np.roll(corners, -1, axis=1).reshape(-1, 3)])
-    return Obstacles(
+    placed = Obstacles(
         name=(*(f"parapet on {table.edge}" for table in parapets), *(table.name for table in obstructions)),
         parapet=np.arange(many + more) < many,
         plane=np.array([*roof.edges.plane[edges, 0].tolist(), *planes], dtype=np.int64),
@@ -52,6 +54,20 @@ def place_obstacles(
         end=end,
         strength=np.array([*[np.nan] * many, *(_strength(table) for table in obstructions)], dtype=float),
     )
+    return together(placed, _left(roof, placed))
+
+
+def _left(roof: RoofSurface, placed: Obstacles) -> Obstacles:
+    """Obstructions that the model shows, without those that the project describes itself."""
+    found = roof.found
+    keep = np.array([name not in placed.name for name in found.name], dtype=bool)
+    for one in np.flatnonzero(keep):
+        plane = int(found.plane[one])
+        foot = Polygon(roof.planes.to_plane(plane, found.start[found.face == one]))
+        for other in np.flatnonzero(~placed.parapet & (placed.plane == plane)):
+            own = Polygon(roof.planes.to_plane(plane, placed.start[placed.face == other]))
+            keep[one] &= own.intersection(foot).area < 1e-6
+    return some_of(found, keep)
 
 
 def _strength(table: ObstructionTable) -> float:

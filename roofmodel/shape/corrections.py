@@ -10,6 +10,7 @@ import numpy as np
 
 from roofmodel.errors import InputError
 from roofmodel.shape.assembly import FLAT, NO_GROUND, OVERHANGS
+from roofmodel.shape.boxes import with_found
 from roofmodel.shape.cutting import cut_triangles
 from roofmodel.shape.edges import edge_names
 from roofmodel.shape.recognition import COVER, surface_of_regions
@@ -211,6 +212,7 @@ def _rebuilt(
         ground=surface.ground,
         names=[names[index] for index in used],
     )
+    made = with_found(made, surface.found)
     return replace(made, notes=(*made.notes, NO_GROUND)) if NO_GROUND in own else made
 
 

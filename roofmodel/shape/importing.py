@@ -82,6 +82,7 @@ def import_roof(
     steepest: float = STEEPEST,
     angle_tolerance: float = np.radians(3.0),
     distance_tolerance: float = TOLERANCE,
+    boxes: bool = True,
 ) -> RoofSurface:
     """Read a roof from a file and recognize it.
 
@@ -94,7 +95,7 @@ def import_roof(
         See `ReadOptions`.
     steepest : float
         Faces at least this steep are walls. [rad]
-    angle_tolerance, distance_tolerance : float
+    angle_tolerance, distance_tolerance, boxes
         See `recognize`. [rad, m]
 
     Returns
@@ -119,6 +120,7 @@ def import_roof(
             angle_tolerance=angle_tolerance,
             distance_tolerance=distance_tolerance,
             ground=picked.ground,
+            boxes=boxes,
         )
     except InputError as error:
         message = f"{path.name}: {error}"

@@ -148,8 +148,8 @@ def _fitted(points: Array, label: IntArray, normal: Array, centroid: Array) -> t
         mine = there[np.abs(off) <= NEAR * usual[on] + 1e-9]
         on = label[mine]
         number = np.bincount(on, minlength=count)
-        middle = np.stack([np.bincount(on, x, count) for x in points[mine].T], axis=1)
-        middle = middle / np.maximum(number, 1)[:, None]
+        total = np.stack([np.bincount(on, x, count) for x in points[mine].T], axis=1)
+        middle = np.asarray(total / np.maximum(number, 1)[:, None], dtype=float)
         delta = points[mine] - middle[on]
         moment = np.zeros((count, 3, 3))
         for i in range(3):

@@ -232,3 +232,11 @@ def height_at(planes: Planes, plane: int | IntArray, xy: Array) -> Array:
     return np.asarray(
         planes.origin[plane][..., 2] - np.sum(delta * normal[..., :2], axis=-1) / normal[..., 2]
     )
+
+
+def lifted(plan: Polygon, normal: Array, point: Array) -> list[Array]:
+    """Rings (k, 3) on a plane above a polygon on plan, the outer counter-clockwise. [m]."""
+    rise = -normal[:2] / normal[2]
+    turned = shapely.orient_polygons(plan)
+    flat = [shapely.get_coordinates(ring)[:-1] for ring in (turned.exterior, *turned.interiors)]
+    return [np.column_stack([xy, point[2] + (xy - point[:2]) @ rise]) for xy in flat]

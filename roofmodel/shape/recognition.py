@@ -6,11 +6,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-import shapely
 from numpy.typing import ArrayLike, NDArray
 
 from roofmodel.errors import InputError
 from roofmodel.shape.assembly import make_surface
+from roofmodel.shape.boxes import with_boxes
 from roofmodel.shape.cleaning import clean_mesh, face_vectors
 from roofmodel.shape.covering import exposed_parts
 from roofmodel.shape.creases import cut_at_creases
@@ -21,6 +21,7 @@ from roofmodel.shape.junctions import divide_at_junctions
 from roofmodel.shape.measured_outlines import measured_outlines
 from roofmodel.shape.measured_planes import measured_planes
 from roofmodel.shape.outlines import points_on_planes, region_planes, region_rings, surveyed_planes
+from roofmodel.shape.planes import lifted
 from roofmodel.shape.regions import SLIVER, Mesh, make_mesh, plane_regions, survey_regions
 from roofmodel.shape.survey import noise_note, survey_normals, without_rim_slivers
 from roofmodel.shape.triangulation import triangulate
@@ -44,6 +45,7 @@ def recognize(
     angle_tolerance: float = np.radians(3.0),
     distance_tolerance: float = 0.03,
     ground: float | None = None,
+    boxes: bool = True,
 ) -> RoofSurface:
     """Recognize planes, edges and steps of a mesh of roof faces.
 
@@ -64,6 +66,8 @@ def recognize(
         one, and the least height of a wall. [m]
     ground : float, optional
         Ground level in local coordinates. [m]
+    boxes : bool
+        Whether small tops with walls all around are obstructions instead of planes, see `with_boxes`.
 
     Returns
     -------
@@ -108,8 +112,8 @@ def recognize(
     else:
         made = _of_survey(mesh, region, surveyed[1], np.asarray(offset, dtype=float), (*notes, *told), ground)
         if made is not None:
-            return made
-    return surface_of_regions(
+            return with_boxes(made, distance_tolerance) if boxes else made
+    made = surface_of_regions(
         mesh,
         region,
         facets=facets,
@@ -119,6 +123,7 @@ def recognize(
         ground=ground,
         surveyed=surveyed is not None,
     )
+    return with_boxes(made, distance_tolerance) if boxes else made
 
 
 def _of_survey(
@@ -132,7 +137,7 @@ def _of_survey(
     plan, plane = outlines
     level = state.normal[:, 2] > np.cos(FLAT_SLOPE)
     normal, point = np.where(level[:, None], [0.0, 0.0, 1.0], state.normal)[plane], state.centroid[plane]
-    rings = [_lifted(one, n, p) for one, n, p in zip(plan, normal, point, strict=True)]
+    rings = [lifted(one, n, p) for one, n, p in zip(plan, normal, point, strict=True)]
     points, faces, face_plane = triangulate(rings)
     tolerance = max(3.0 * noise, 0.03)
     return make_surface(
@@ -274,7 +279,7 @@ def _without_hidden(pieces: _Pieces, tolerance: float) -> tuple[_Pieces, list[st
         return pieces, []
     normal, point = pieces.normal[seen.owner], pieces.point[seen.owner]
     rings = [
-        _lifted(plan, n, p) if seen.cut[owner] else pieces.rings[owner]
+        lifted(plan, n, p) if seen.cut[owner] else pieces.rings[owner]
         for plan, n, p, owner in zip(seen.plan, normal, point, seen.owner, strict=True)
     ]
     own = np.full(len(pieces.normal), -1)
@@ -306,14 +311,6 @@ def _without_hidden(pieces: _Pieces, tolerance: float) -> tuple[_Pieces, list[st
         names,
     )
     return result, [note]
-
-
-def _lifted(plan: shapely.Polygon, normal: Array, point: Array) -> list[Array]:
-    """Rings (k, 3) on a plane above a polygon on plan, the outer counter-clockwise. [m]."""
-    rise = -normal[:2] / normal[2]
-    turned = shapely.orient_polygons(plan)
-    flat = [shapely.get_coordinates(ring)[:-1] for ring in (turned.exterior, *turned.interiors)]
-    return [np.column_stack([xy, point[2] + (xy - point[:2]) @ rise]) for xy in flat]
 
 
 def _reject_scraps(area: Array) -> None:

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from roofmodel.errors import InputError
-from roofmodel.shape.cleaning import BEYOND, check_places
+from roofmodel.shape.cleaning import BEYOND, LARGEST, check_places
 from roofmodel.shape.roof_faces import RawMesh
 from roofmodel.surface import Array, IntArray
 
@@ -110,7 +110,10 @@ def which_building(wanted: str | None, sizes: Sequence[tuple[str, float]], count
     )
     more = f" and {count - LISTED} more" if count > LISTED else ""
     what = "give the id of one building" if wanted is None else f"there is no building {wanted!r}"
-    return InputError(f"{what}; the file has (roof size): {listed}{more}; or {ALL!r} for all of them.")
+    return InputError(
+        f"{what}; the file has (roof size): {listed}{more}; or {ALL!r} for all of them as one roof "
+        "(`eavewright screen` looks at each by itself and ranks them)."
+    )
 
 
 def level_note(name: str, taken: float, there: Sequence[float]) -> str:
@@ -149,6 +152,8 @@ def building_mesh(building: Building, marks: bool = True) -> RawMesh:
         raise InputError(message)
     named = np.zeros(len(points), dtype=bool)
     named[[index for rings, _ in surfaces for ring in rings for index in ring]] = True
+    if name == ALL:
+        _check_reach(points[named])
     check_places(points, named)
     roofs = [surface for surface in surfaces if surface[1] == ROOF] if marks else []
     notes = [*building.notes, *_choice_notes(building, roofs, marks)]
@@ -160,6 +165,19 @@ def building_mesh(building: Building, marks: bool = True) -> RawMesh:
         message = f"building {name!r} has no roof surface with an area."
         raise InputError(message)
     return RawMesh(points, faces, tuple(notes), float(points[named, 2].min()))
+
+
+def _check_reach(points: Array) -> None:
+    """Refuse a tile as one roof where its buildings lie farther apart than one roof may reach."""
+    check_places(points)
+    extent = float(np.ptp(points, axis=0).max())
+    if extent > LARGEST:
+        message = (
+            f"the buildings lie up to {extent:.0f} m apart, more than the {LARGEST:.0f} m that one roof may "
+            f"reach, if they are taken as one: give the id of one building in place of {ALL!r} (left out, the buildings "
+            "are listed with their sizes), or use `eavewright screen`, which looks at each by itself."
+        )
+        raise InputError(message)
 
 
 def _choice_notes(building: Building, roofs: Sequence[Surface], marks: bool) -> list[str]:

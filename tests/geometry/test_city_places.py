@@ -1,6 +1,7 @@
 """City models with coordinates off every map, useless surfaces, or other damage."""
 
 import json
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -134,3 +135,12 @@ def test_a_flat_roof_of_the_same_form_is_read(tmp_path):
     """The files above are bad only where they are spoiled."""
     found = import_roof(write(tmp_path / "c.json", city([GOOD])))
     assert found.planes.plan_area.sum() == pytest.approx(np.prod(np.ptp(rectangle(0, 0, 10, 8), axis=0)))
+
+
+def test_a_tile_wider_than_a_roof_names_the_remedy():
+    """25 buildings up to 10 km apart."""
+    tile = Path(__file__).parents[2] / "models" / "sentier-house" / "zurich_lod2_25_buildings.city.json"
+    with pytest.raises(InputError, match=r"up to 9959 m apart.*id of one building.*eavewright screen"):
+        import_roof(tile, building="all")
+    with pytest.raises(InputError, match=r"give the id of one building.*eavewright screen"):
+        import_roof(tile)

@@ -61,17 +61,42 @@ def test_house_and_garage_make_a_step():
     np.testing.assert_allclose(roof.offset[:2], [458880, 5438352], atol=6)
 
 
+def sloping(roof, hollow):
+    """Shared edges that are not level, by name: those that are hollow, or those that are not."""
+    shared = np.flatnonzero(roof.edges.plane[:, 1] >= 0)
+    rise = np.abs(roof.edges.end - roof.edges.start)[shared, 2] / roof.edges.length[shared]
+    keep = (rise > np.sin(np.radians(2.0))) & ((bends(roof) > 0.0) == hollow)
+    return {roof.edges.name[index] for index in shared[keep]}
+
+
 def test_hips_of_single_triangles_and_two_hollow_edges():
-    """Six edges from which both planes fall and two hollow ones; 323 m2 between 30 and 73 degrees."""
+    """323 m2 between 30 and 73 degrees; "6 hips, 2 valleys" are 6 sloping edges out and 2 in.
+
+    Of the six, two fall toward one side only by 5.7 and 11.2 degrees of bend: snow crosses them, so they are
+    pitch breaks here. So is the hollow one of 2.4 degrees between two planes that both fall north.
+    """
     roof = import_roof(HIPS)
     assert roof.planes.count == 8
     assert roof.planes.true_area.sum() == pytest.approx(322.7, abs=0.5)
     slope = np.degrees(roof.planes.slope)
     assert slope.min() > 30
     assert slope.max() == pytest.approx(73.1, abs=0.1)
-    assert kinds(roof)["hip"] + kinds(roof)["ridge"] == 6
-    assert int((bends(roof) > 0.0).sum()) == 2
-    assert kinds(roof)["valley"] == 1  # the other falls away on its far side, so snow crosses it
+    out, hollow = sloping(roof, hollow=False), sloping(roof, hollow=True)
+    assert out == {
+        "N1|W1 hip",
+        "N2|E1 hip",
+        "S3|W1 hip",
+        "S4|E1 hip",
+        "S1|S3 pitch break",
+        "S2|S4 pitch break",
+    }
+    assert hollow == {"S1|S2 valley", "N1|N2 pitch break"}
+    assert kinds(roof)["ridge"] == 2
+    for name in ("S1|S3", "S2|S4", "N1|N2"):  # snow comes over them: one plane falls to, the other from
+        edge = roof.edges.name.index(f"{name} pitch break")
+        step = (roof.edges.end - roof.edges.start)[edge, :2]
+        fall = [roof.planes.normal[p, :2] @ [step[1], -step[0]] for p in roof.edges.plane[edge]]
+        assert np.prod(fall) > 0.0
 
 
 def bends(roof):
@@ -94,7 +119,14 @@ def test_dormer_terrace_and_soffits_are_understood():
     assert area[(slope > 30) & (slope < 45)].sum() == pytest.approx(0.8 * 423.0, rel=0.015)
     flat = roof.planes.outline[roof.planes.name.index("F1")]
     assert flat.area == pytest.approx(13.3, abs=0.1)
-    assert kinds(roof)["hip"] >= 6
+    # "13 hips, 4 valleys": 13 sloping edges out, of which 4 have a cheek steeper than 75 degrees on one side
+    # and 1, of 2.7 degrees, lies within W4 (1.7 m2). Of the hollow ones one is the foot of a cheek, a step.
+    assert sloping(roof, hollow=False) == {
+        *("S1|E1 hip", "S1|W2 hip", "E1|N1 hip", "W1|N1 hip", "S2|N3 hip", "N3|W3 hip", "W3|S3 hip"),
+        "N2|N3 pitch break",
+    }
+    assert sloping(roof, hollow=True) == {"W2|S2 valley", "S2|S3 pitch break"}
+    assert {"N2|F2 pitch break", "W1 step"} <= set(roof.edges.name)
     assert any("13 soffits" in note for note in roof.notes)
     assert any("5 installations" in note for note in roof.notes)
     assert any("taken as walls" in note for note in roof.notes)

@@ -183,4 +183,5 @@ def test_a_flat_roof_with_caps_is_not_taken_for_the_ground(tmp_path):
         seen(tmp_path, points, np.array([[0, 1, 2], [0, 2, 3], [4, 5, 6], [4, 6, 7], *walls]), "m", "z")
     bare = np.vstack([square, cap, [[9.1, 9.1, -0.5], [9.4, 9.1, -0.5], [9.1, 9.4, -0.5]]])
     roof = seen(tmp_path, bare, np.array([[0, 1, 2], [0, 2, 3], [4, 5, 6], [4, 6, 7], [8, 9, 10]]), "m", "z")
-    assert roof.planes.plan_area.sum() == pytest.approx(404.0)
+    assert roof.planes.plan_area.sum() == pytest.approx(400.0)
+    assert roof.obstacles.height == pytest.approx([1.5])  # the cap stands on it

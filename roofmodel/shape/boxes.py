@@ -1,0 +1,241 @@
+"""Chimneys, roof-lights and vents in a mesh: small tops with walls all around become obstructions.
+
+What is small, and that walls all around tell a chimney from a dormer, is judgment; no source.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from shapely import Polygon
+from shapely.geometry.base import BaseGeometry
+
+from roofmodel.obstacles import Obstacles
+from roofmodel.shape.assembly import FLAT, NO_GROUND, OVERHANGS, make_surface
+from roofmodel.shape.planes import height_at, lifted, plan_polygons
+from roofmodel.shape.regions import components
+from roofmodel.shape.triangulation import triangulate
+from roofmodel.surface import Array, EdgeKind, IntArray, Planes, RoofSurface
+
+LARGEST = 4.0  # larger tops are roofs of their own, whose walls are steps [m^2]
+LONGEST = 3.0  # and longer ones [m]
+WALL = 0.1  # least height of the wall all around [m]
+AROUND = 0.95  # share of what lies around a top that is roof [-]
+SPECK = 1e-3  # smaller overlaps are rounding [m^2]
+FAR = 1e3  # beyond any small top [m]
+NEAR = 0.03  # a top may stand this far over its hole [m]
+GRID = 1e-6  # of overlays [m]
+CORNER = 1e-4  # outline corners nearer than this to a straight line are removed [m]
+Plans = NDArray[np.object_]
+
+
+@dataclass(frozen=True)
+class _Box:
+    """One small top: its planes, the plane it stands on, what it covers there on plan, and its height."""
+
+    tops: IntArray
+    host: int
+    foot: Polygon
+    height: float
+
+
+def with_boxes(surface: RoofSurface, tolerance: float) -> RoofSurface:
+    """Take small tops with walls all around as obstructions on the planes below them.
+
+    The planes are closed below them, so that the result is what a roof with these obstructions is.
+
+    Parameters
+    ----------
+    surface : RoofSurface
+    tolerance : float
+        Distance up to which outlines of two planes are one edge, and least wall. [m]
+
+    Returns
+    -------
+    RoofSurface
+        With `found`, and notes that name each obstruction; the same surface where there are none.
+    """
+    plan = np.array(plan_polygons(surface.planes), dtype=object)
+    boxes = [box for group in _small_groups(surface, plan) for box in _standing(surface, plan, group)]
+    if not boxes:
+        return surface
+    made = _rebuilt(surface, boxes, plan, tolerance)
+    found = _obstacles(made, boxes, surface.planes)
+    return replace(made, found=found, obstacles=found, notes=(*made.notes, *_notes(made, found)))
+
+
+def _small_groups(surface: RoofSurface, plan: Plans) -> list[IntArray]:
+    """Groups of planes that meet along edges and are small on plan as a whole."""
+    count = surface.planes.count
+    pairs = surface.edges.plane[surface.edges.plane[:, 1] >= 0]
+    area = shapely.area(plan)
+    small = area <= LARGEST
+    mixed = np.zeros(count, dtype=bool)
+    mixed[pairs[small[pairs].any(axis=1) & ~small[pairs].all(axis=1)]] = True
+    _, label = components(count, pairs[small[pairs].all(axis=1)])
+    groups = [np.flatnonzero(small & (label == one)) for one in np.unique(label[small])]
+    return [g for g in groups if area[g].sum() <= LARGEST and not mixed[g].any()]
+
+
+def _standing(surface: RoofSurface, plan: Plans, group: IntArray) -> list[_Box]:
+    """Boxes that a group of small planes makes on the planes around it; none where it is a roof itself."""
+    whole = shapely.union_all(plan[group], grid_size=GRID)
+    low, high = np.array(whole.bounds).reshape(2, 2)
+    if whole.geom_type != "Polygon" or max(high - low) > LONGEST:
+        return []
+    top = Polygon(shapely.get_coordinates(shapely.get_exterior_ring(whole)))
+    others = np.setdiff1d(np.arange(len(plan)), group)
+    near = others[shapely.dwithin(plan[others], top, NEAR)]
+    around = shapely.difference(shapely.buffer(top, 2.0 * NEAR, join_style="mitre"), top)
+    covered = shapely.intersection(shapely.union_all(plan[near], grid_size=GRID), around)
+    if covered.area < AROUND * around.area:
+        return []
+    feet = _feet(surface, plan, near, top)
+    walls = [_least_wall(surface.planes, plan, group, host, foot) for host, foot in feet]
+    if not feet or min(walls) < WALL:
+        return []
+    return [_Box(group, host, foot, wall) for (host, foot), wall in zip(feet, walls, strict=True)]
+
+
+def _feet(surface: RoofSurface, plan: Plans, near: IntArray, top: Polygon) -> list[tuple[int, Polygon]]:
+    """What of a top stands over which plane: one plane around it, or two with a ridge or hip below it."""
+    planes = surface.planes
+    filled = shapely.buffer(shapely.polygons(shapely.get_exterior_ring(plan[near])), NEAR)
+    around = near[shapely.covers(filled, top)]
+    if len(around):
+        middle = np.array(top.centroid.coords[:1])
+        return [(int(max(around, key=lambda p: float(height_at(planes, int(p), middle)[0]))), top)]
+    if len(near) != 2:
+        return []
+    kinds = [
+        kind
+        for kind, pair in zip(surface.edges.kind, surface.edges.plane.tolist(), strict=True)
+        if sorted(pair) == near.tolist()
+    ]
+    if not kinds or not set(kinds) <= {EdgeKind.RIDGE, EdgeKind.HIP}:
+        return []
+    parts = [(int(a), _below(planes, int(a), int(b), top)) for a, b in (near, near[::-1])]
+    return [(one, part) for one, part in parts if isinstance(part, Polygon) and part.area > SPECK]
+
+
+def _below(planes: Planes, plane: int, other: int, part: Polygon) -> BaseGeometry:
+    """Where one plane lies below another, on plan."""
+    rise = [-planes.normal[one, :2] / planes.normal[one, 2] for one in (plane, other)]
+    slope = rise[0] - rise[1]
+    size = float(np.linalg.norm(slope))
+    middle = np.array(part.centroid.coords[0])
+    above = float((height_at(planes, plane, middle[None]) - height_at(planes, other, middle[None]))[0])
+    on = middle - above / size**2 * slope
+    along, back = FAR * np.array([-slope[1], slope[0]]) / size, -FAR * slope / size
+    half = Polygon([on - along, on + along, on + along + back, on - along + back])
+    return shapely.intersection(part, half, grid_size=GRID)
+
+
+def _least_wall(planes: Planes, plan: Plans, group: IntArray, host: int, foot: Polygon) -> float:
+    """Least height of the tops above a plane, over its part of them. [m]."""
+    least = np.inf
+    for index in group.tolist():
+        part = shapely.intersection(plan[index], foot)
+        if part.area > SPECK:
+            xy = shapely.get_coordinates(part)
+            least = min(least, float((height_at(planes, index, xy) - height_at(planes, host, xy)).min()))
+    return least
+
+
+def _rebuilt(surface: RoofSurface, boxes: list[_Box], plan: Plans, tolerance: float) -> RoofSurface:
+    """The surface without the tops, its planes closed below them."""
+    planes, plan = surface.planes, plan.copy()
+    for box in boxes:
+        under = plan[box.host]
+        holes = [Polygon(ring) for ring in under.interiors]
+        wide = box.foot.buffer(2.0 * NEAR, join_style="mitre")
+        kept = [hole.exterior for hole in holes if not wide.covers(hole)]
+        closed = shapely.union(Polygon(under.exterior, kept), box.foot, grid_size=GRID)
+        if closed.geom_type == "Polygon":
+            plan[box.host] = closed
+    gone = np.unique(np.concatenate([box.tops for box in boxes]))
+    rest = np.setdiff1d(np.arange(planes.count), gone)
+    changed = np.unique([box.host for box in boxes])
+    rings = [lifted(plan[p], planes.normal[p], planes.origin[p]) for p in rest.tolist()]
+    number = np.full(planes.count, -1)
+    number[rest] = np.arange(len(rest))
+    points, faces, own = triangulate([rings[number[p]] for p in changed])
+    keep = ~np.isin(surface.face_plane, np.concatenate([gone, changed]))
+    told = [n for n in surface.notes if n != NO_GROUND and not any(words in n for words in (FLAT, OVERHANGS))]
+    return make_surface(
+        planes.normal[rest],
+        planes.origin[rest],
+        rings,
+        np.vstack([surface.points, points]),
+        np.concatenate([surface.faces[keep], faces + len(surface.points)]),
+        np.concatenate([number[surface.face_plane[keep]], number[changed][own]]),
+        match_tolerance=tolerance,
+        corner_tolerance=CORNER,
+        wall_tolerance=tolerance,
+        offset=surface.offset,
+        notes=told,
+        ground=None if NO_GROUND in surface.notes else surface.ground,
+    )
+
+
+def _obstacles(surface: RoofSurface, boxes: list[_Box], old: Planes) -> Obstacles:
+    """Boxes as obstructions on the new planes: the rectangle along the eave that holds the foot."""
+    plane, corners = [], []
+    for box in boxes:
+        middle = np.array(box.foot.representative_point().coords[0])
+        spot = np.array([*middle, height_at(old, box.host, middle[None])[0]])
+        host = plane_at(surface, spot)
+        xy = shapely.get_coordinates(box.foot)
+        uv = surface.planes.to_plane(host, np.column_stack([xy, height_at(surface.planes, host, xy)]))
+        low, high = uv.min(axis=0), uv.max(axis=0)
+        ring = np.array([low, [low[0], high[1]], high, [high[0], low[1]]])
+        plane.append(host)
+        corners.append(surface.planes.to_world(host, ring))
+    many = len(boxes)
+    feet = np.array(corners)
+    return Obstacles(
+        name=tuple(f"obstruction {number + 1}" for number in range(many)),
+        parapet=np.zeros(many, dtype=bool),
+        plane=np.array(plane, dtype=np.int64),
+        height=np.array([box.height for box in boxes]),
+        clear=np.zeros(many),
+        face=np.repeat(np.arange(many), 4),
+        start=feet.reshape(-1, 3),
+        end=np.roll(feet, -1, axis=1).reshape(-1, 3),
+        strength=np.full(many, np.nan),
+    )
+
+
+def plane_at(surface: RoofSurface, spot: Array) -> int:
+    """The plane at a point of the roof: over it on plan, and nearest in height."""
+    plan = np.array(plan_polygons(surface.planes), dtype=object)
+    normal = surface.planes.normal
+    off = np.abs(np.sum((spot - surface.planes.origin) * normal, axis=1) / normal[:, 2])
+    off += FAR * shapely.distance(plan, shapely.Point(spot[:2]))
+    return int(np.argmin(off))
+
+
+def with_found(surface: RoofSurface, found: Obstacles) -> RoofSurface:
+    """Obstructions of a surface on another one of the same place whose planes have other numbers."""
+    if not found.count:
+        return surface
+    middle = np.stack([found.start[found.face == one].mean(axis=0) for one in range(found.count)])
+    plane = np.array([plane_at(surface, spot) for spot in middle], dtype=np.int64)
+    moved = replace(found, plane=plane)
+    return replace(surface, found=moved, obstacles=moved)
+
+
+def _notes(surface: RoofSurface, found: Obstacles) -> list[str]:
+    """Words for every obstruction."""
+    sides = np.linalg.norm(found.end - found.start, axis=1).reshape(-1, 4)
+    return [
+        f"A top with walls around it was taken as {name} on {surface.planes.name[plane]}: {wide:.2f} m along "
+        f"the eave, {deep:.2f} m up the slope, {height:.2f} m high. Snow drifts and slides against it; it "
+        "holds nothing unless an [[obstruction]] at its place gives its strength."
+        for name, plane, height, deep, wide in zip(
+            found.name, found.plane, found.height, sides[:, 0], sides[:, 1], strict=True
+        )
+    ]
