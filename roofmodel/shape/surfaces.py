@@ -174,8 +174,8 @@ def _check_reach(points: Array) -> None:
     if extent > LARGEST:
         message = (
             f"the buildings lie up to {extent:.0f} m apart, more than the {LARGEST:.0f} m that one roof may "
-            f"reach, if they are taken as one: give the id of one building in place of {ALL!r} (left out, the buildings "
-            "are listed with their sizes), or use `eavewright screen`, which looks at each by itself."
+            f"reach: give the id of one building in place of {ALL!r} (left out, they are listed with "
+            "their sizes), or use `eavewright screen`, which looks at each by itself."
         )
         raise InputError(message)
 
