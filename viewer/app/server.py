@@ -25,7 +25,6 @@ from viewer import style
 from viewer.app import messages
 from viewer.app.exports import PARTS, inside, run_parts
 from viewer.app.guard import Guard
-from viewer.app.planning import plan_answer
 from viewer.app.session import State, change, find_plan, preview, redo, reload, save, solved, take_plan, undo
 from viewer.app.surface import roof_block, surface_block
 from viewer.app.view import answer_data, forms, governing, state_data
@@ -331,6 +330,8 @@ async def _answer(desk: Desk, client: int, out: asyncio.Queue[Any], message: Any
             out.put_nowait({"type": "working", "id": message.id, **await _working(state, message)})
             return
         if isinstance(message, messages.Plan):
+            from viewer.app.planning import plan_answer
+
             found = await _in_thread(desk, lambda tell: find_plan(state, message.revision, tell))
             desk.plan = (state.revision, found)
             out.put_nowait({"type": "planned", "id": message.id, **plan_answer(found)})
