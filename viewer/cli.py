@@ -108,7 +108,7 @@ def commands() -> None:
     epilog="Example: eavewright check project.toml --out results",
 )
 @click.argument("project", type=click.Path(path_type=Path))
-@click.option("--out", callback=named, required=True, help="Folder for the results.")
+@click.option("--out", callback=named, default="results", show_default=True, help="Folder for the results.")
 @click.option("--picture/--no-picture", default=True, show_default=True, help="Draw utilization.png.")
 def check(project: Path, out: Path, picture: bool) -> None:
     """Check PROJECT and write table, picture, report and data to a folder.

@@ -19,6 +19,13 @@ def test_help_shows_an_example(name, capsys, monkeypatch):
     assert "--quiet" in words
 
 
+@pytest.mark.parametrize("name", sorted(commands.commands))
+def test_no_command_asks_where_to_write(name):
+    """Whoever gives no folder finds the results in one that the help names."""
+    out = next((option for option in commands.commands[name].params if option.name == "out"), None)
+    assert out is None or (out.default and not out.required and out.show_default), name
+
+
 def test_quiet_says_nothing(tmp_path, monkeypatch, capsys):
     project = str(put(tmp_path, GOOD))
     for name in ("check", "handover", "snow"):
