@@ -39,6 +39,7 @@ MOST_LEVELS = 60
 TO_EDGE = 1.0  # a row that comes so near to the end of its plane runs on to it (judgment) [m]
 ROOM = 0.1  # kept between rails and what stands on the roof (judgment) [m]
 TOP_GAP = 0.3  # rows stay this far below the top of their plane [m]
+MOST_OPTIONS = 27  # of one level; beyond, the planes of a group share one spacing
 SHORTEST = 1.5  # seams that a piece of row crosses at least
 FOOT = 0.3048
 RAIL = ("edge_distance", "cantilever", "splice_every", "splice_kind")
@@ -58,7 +59,8 @@ class Ladder:
     """Choices for one group of planes.
 
     Rows stand on levels 0 to h - 1 from below; h stands for the top. An arc from level a to b means: a row at
-    a, the next one at b. Options are clamps on every n-th seam.
+    a, the next one at b. A spacing is clamps on every n-th seam; an option gives every plane of the group
+    its own (or all of them one, where there would be more than `MOST_OPTIONS`).
 
     Attributes
     ----------
@@ -75,9 +77,11 @@ class Ladder:
         Lower bound of the utilization of the most used row of level a, over its target. [-]
     height : (h,) float
         Utilization of the rail height, which depends on nothing but the level. [-]
-    strips : (2^m,) float
-        Lower bound of the utilization of panel strips, over its target, by the set of options used (bits).
+    strips : (2^n,) float
+        Lower bound of the utilization of panel strips, over its target, by the set of spacings used (bits).
     most_rows : int
+    choice : (m, planes) int
+        Which spacing each option gives to each plane; None for one plane, option by option.
     """
 
     planes: tuple[int, ...]
@@ -89,6 +93,30 @@ class Ladder:
     height: Array
     strips: Array
     most_rows: int
+    choice: IntArray | None = None
+
+    @property
+    def spacings(self) -> IntArray:
+        """`choice`, written out."""
+        if self.choice is None:
+            return np.repeat(np.arange(self.cost.shape[1])[:, None], len(self.planes), axis=1)
+        return self.choice
+
+    @property
+    def together(self) -> bool:
+        """Whether several planes have to share their spacing."""
+        return len(self.planes) > 1 and bool((self.spacings == self.spacings[:, :1]).all())
+
+    @property
+    def sets(self) -> IntArray:
+        """Set of spacings (bits) that the rows of each level have with each option, (h, m)."""
+        bit = 1 << self.spacings
+        if self.choice is None:
+            return np.repeat(bit[None, :, 0], self.levels, axis=0)
+        there = np.array(
+            [[any(one.plane == p for one in level) for p in self.planes] for level in self.places]
+        )
+        return np.asarray(np.bitwise_or.reduce(np.where(there[:, None, :], bit[None], 0), axis=2))
 
     @property
     def levels(self) -> int:
@@ -390,24 +418,31 @@ def _ladder(
     demand: _Demand,
 ) -> Ladder:
     plan = project.table.plan
-    h, m = len(places), len(by_option)
+    h, n = len(places), len(by_option)
     level = np.repeat(np.arange(h), [len(one) for one in places])
+    plane = np.array([place.plane for one in places for place in one])
+    choice = _choices(n, len(group))
     per_meter = plan.rail_cost / (FOOT if project.table.project.units == "US" else 1.0)
-    cost = np.zeros((h, m))
-    for option, placed in enumerate(by_option):
+    number = np.array([group.index(p) for p in plane.tolist()], dtype=np.int64)
+    single = np.zeros((len(group), h, n))
+    for spacing, placed in enumerate(by_option):
         each = per_meter * placed.length[own] + plan.clamp_cost * placed.clamps[own] + plan.row_cost
-        np.add.at(cost[:, option], level, np.where(placed.held[own], each, np.inf))
+        np.add.at(single[..., spacing], (number, level), np.where(placed.held[own], each, np.inf))
+    there = np.array([np.bincount(level[plane == p], minlength=h) > 0 for p in group])
+    cost = np.zeros((h, len(choice)))
+    for p in range(len(group)):
+        cost += np.where(there[p][:, None] | (choice[:, p] == 0), single[p][:, choice[:, p]], np.inf)
     apart = up[:, None, :] - up[:, :-1, None]  # planes, from, to
     allowed = np.triu(np.ones((h, h + 1), dtype=bool), 1)
     allowed[:, :h] &= (apart[..., :h] >= plan.least_spacing - 1e-9).all(axis=0)
     if plan.most_spacing is not None:
         allowed &= (apart <= plan.most_spacing + 1e-9).all(axis=0)
-    plane = np.array([place.plane for one in places for place in one])
-    least, strips = np.zeros((h, h + 1, m)), np.zeros(2**m)
+    least, strips = np.zeros((h, h + 1, len(choice))), np.zeros(2**n)
     if demand.sure:
-        for p in group:
+        for k, p in enumerate(group):
             rows, at = own[plane == p], level[plane == p]
-            least = np.maximum(least, _least_use(project, rows, at, h, by_option, demand))
+            mine = _least_use(project, rows, at, h, by_option, demand)
+            least = np.maximum(least, mine[..., choice[:, k]])
             strips = np.maximum(strips, _least_strips(project, rows, at, by_option, demand))
     return Ladder(
         planes=group,
@@ -419,7 +454,16 @@ def _ladder(
         height=_height(project, own, level, h, by_option[0].layout, demand),
         strips=strips,
         most_rows=plan.most_rows,
+        choice=choice if len(group) > 1 else None,
     )
+
+
+def _choices(spacings: int, planes: int) -> IntArray:
+    """Spacing of each plane for each option: all products, or all alike where these are too many."""
+    if spacings**planes > MOST_OPTIONS:
+        return np.repeat(np.arange(spacings)[:, None], planes, axis=1)
+    grid = np.meshgrid(*[np.arange(spacings)] * planes, indexing="ij")
+    return np.stack([one.ravel() for one in grid], axis=1)
 
 
 def _alike(plane: IntArray, level: IntArray, own: IntArray, layout: Layout) -> BoolArray:

@@ -57,6 +57,8 @@ class Plan:
     failure : str
         Why this is no answer, empty if every limit is kept.
     notes : tuple of str
+    shared : bool
+        Whether rows of one level had to share a clamp spacing: pieces on one plane, or many planes.
     """
 
     threats: Threats
@@ -70,6 +72,7 @@ class Plan:
     passing_by: float
     failure: str
     notes: tuple[str, ...]
+    shared: bool = False
 
     @property
     def proven(self) -> bool:
@@ -199,7 +202,14 @@ def _search(
         passing_by=leak,
         failure=_failure(project, analysis, leak),
         notes=(*threats.notes, *_notes(project, threats, by_group, checks >= most_checks)),
+        shared=any(_shares(ladder, one.path) for ladder, one in zip(choices, found, strict=True)),
     )
+
+
+def _shares(ladder: Ladder, path: Path) -> bool:
+    """Whether rows of one level of a path have one clamp spacing because nothing else was looked for."""
+    on = [[place.plane for place in ladder.places[level]] for level, _ in path]
+    return ladder.together or any(len(set(planes)) < len(planes) for planes in on)
 
 
 def path_rows(
@@ -223,7 +233,8 @@ def path_rows(
                 number = count.setdefault((place.plane, level), 1 + sum(p == place.plane for p, _ in count))
                 pieces = [p for p in ladder.places[level] if p.plane == place.plane]
                 letter = "" if len(pieces) == 1 else "abcdefghijklmnopqrstuvwxyz"[pieces.index(place) % 26]
-                update = {"name": f"{name}-{number}{letter}", "every": every[option]}
+                spacing = ladder.spacings[option, ladder.planes.index(place.plane)]
+                update = {"name": f"{name}-{number}{letter}", "every": every[spacing]}
                 rows.append(place.row.model_copy(update=update))
                 home.append((group, step))
     return tuple(rows), home
@@ -239,7 +250,7 @@ def checked(
     prepared : Prepared
     choices : sequence of Ladder
     every : sequence of int
-        Clamp spacing of each option.
+        Clamp spacings.
     paths : sequence of Path
 
     Returns
@@ -254,10 +265,14 @@ def checked(
     strips = strip_use(limits, placed.layout, target)
     found = []
     for group, (ladder, path) in enumerate(zip(choices, paths, strict=True)):
-        own = [
-            max(u for u, h in zip(use, home, strict=True) if h == (group, step)) for step in range(len(path))
-        ]
-        found.append(Checked(tuple(map(float, own)), max(strips.get(p, 0.0) for p in ladder.planes)))
+        own = np.zeros((len(path), len(ladder.planes)))
+        for u, (g, step), p in zip(use, home, placed.layout.row_plane, strict=True):
+            if g == group:
+                number = ladder.planes.index(int(p))
+                own[step, number] = max(own[step, number], u)
+        parts = tuple(tuple(map(float, one)) for one in own) if len(ladder.planes) > 1 else ()
+        most = tuple(map(float, own.max(axis=1)))
+        found.append(Checked(most, max(strips.get(p, 0.0) for p in ladder.planes), parts))
     return found
 
 

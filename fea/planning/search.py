@@ -5,13 +5,14 @@ costs of its rows. Constraints: arcs between rows that the spacings permit; ever
 strip's at most 1 (of its target), by a full check of all groups together.
 
 A path's cost is a sum over its arcs, so the cheapest path whose arcs are not known to fail is found by
-dynamic programming over (rows left, set of options, level). It is checked in full. Each row that was checked
+dynamic programming over (rows left, set of spacings, level). It is checked in full. Each row that was checked
 is a fact about its arc, and a lower bound for every arc on which the same rail on the same seams would hold
 more snow: a higher next row, or a lower level where rows are alike. The first path that passes is the
 cheapest, since all cheaper ones hold an arc, or are a path, that is known to fail. This rests on one
 assumption, that no row does better for holding more snow; where a check contradicts it, the result says that
-it is not proven. Where strips fail and rows do not, the path itself is put aside, and all paths with that
-single option when they fail by more than `CLEAR`.
+it is not proven. Where strips fail and rows do not, the path itself is put aside; and all paths with that
+single spacing when they fail by more than `CLEAR`, if the rows of all levels have the same seams: on others,
+two rows with clamps on every second seam may share the strips.
 """
 
 from __future__ import annotations
@@ -29,7 +30,7 @@ from fea.planning.candidates import Ladder
 Array = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
 
-CLEAR = 1.03  # strips that fail by more fail wherever rows with this option stand
+CLEAR = 1.03  # strips that fail by more fail wherever rows with this option stand on the same seams
 SLACK = 1e-9  # of costs and utilizations that count as equal
 DOUBT = 0.01  # a check this far below its bound contradicts the assumption
 NEAR = 0.98  # where nothing passes, rows whose use might be this part of the best found's are not looked for
@@ -39,10 +40,14 @@ Path = tuple[tuple[int, int], ...]  # (level, option) of each row, from below
 
 @dataclass(frozen=True)
 class Checked:
-    """What the full check says about a group's path: use of its rows over target, and of its strips."""
+    """What the full check says about a group's path: use of its rows over target, and of its strips.
+
+    `parts` splits the use of each row by the planes of the group, in their order; empty for one plane.
+    """
 
     rows: tuple[float, ...]
     strips: float
+    parts: tuple[tuple[float, ...], ...] = ()
 
     @property
     def worst(self) -> float:
@@ -104,13 +109,21 @@ class _State:
             self.facts[a, b, m] = use
             same = np.flatnonzero(self.ladder.alike[: a + 1, a])
             self.low[same, b:, m] = np.maximum(self.low[same, b:, m], use)
+        spacing = self.ladder.spacings
+        for (a, m), b, parts in zip(path, ends, checked.parts, strict=False):
+            same = np.flatnonzero(self.ladder.alike[: a + 1, a])
+            for plane, use in enumerate(parts):  # whatever the other planes' spacings are
+                alike = np.flatnonzero(spacing[:, plane] == spacing[m, plane])
+                at = np.ix_(same, np.arange(b, self.low.shape[1]), alike)
+                self.low[at] = np.maximum(self.low[at], use)
         for (a, b, m), use in self.facts.items():
             self.low[a, b, m] = use
         if checked.strips > 1.0 + SLACK:
             self.failed.add(path)
-            used = {m for _, m in path}
-            if len(used) == 1 and checked.strips > CLEAR:
-                self.dead.add(1 << used.pop())
+            used = int(np.bitwise_or.reduce([self.ladder.sets[a, m] for a, m in path]))
+            single = used & (used - 1) == 0
+            if single and self.ladder.alike.all() and checked.strips > CLEAR:
+                self.dead.add(used)
 
 
 def search(
@@ -217,7 +230,7 @@ def _settle(state: _State, path: Path, even: bool) -> None:
 
 
 def _alive(state: _State) -> BoolArray:
-    """Sets of options whose strips may pass, by bits."""
+    """Sets of spacings whose strips may pass, by bits."""
     alive = state.ladder.strips <= 1.0 + SLACK
     alive[0] = False
     for mask in state.dead:
@@ -226,21 +239,24 @@ def _alive(state: _State) -> BoolArray:
 
 
 def _cost_to_go(state: _State, usable: BoolArray) -> Array:
-    """Least cost from each level to the top, (rows + 1, sets, h + 1), the set of options used on the way.
+    """Least cost from each level to the top, (rows + 1, sets, h + 1), the set of spacings used on the way.
 
-    Entry (k, s, a) takes exactly k rows, the lowest on level a, and uses just the options in s.
+    Entry (k, s, a) takes exactly k rows, the lowest on level a, and uses just the spacings in s.
     """
     ladder = state.ladder
     h, m = ladder.cost.shape
     arc = np.where(usable, ladder.cost[:, None, :], np.inf)
-    value = np.full((ladder.most_rows + 1, 2**m, h + 1), np.inf)
+    count, sets, level = len(ladder.strips), ladder.sets, np.arange(h)
+    value = np.full((ladder.most_rows + 1, count, h + 1), np.inf)
     value[0, 0, h] = 0.0
     for k in range(1, ladder.most_rows + 1):
         for option in range(m):
-            for mask in range(2**m):
+            for mask in range(count):
+                if not np.isfinite(value[k - 1, mask]).any():
+                    continue
                 on = (arc[:, :, option] + value[k - 1, mask]).min(axis=1)
-                into = value[k, mask | 1 << option, :h]
-                np.minimum(into, on, out=into)
+                into = (k, mask | sets[:, option], level)
+                value[into] = np.minimum(value[into], on)
     return value
 
 
@@ -258,12 +274,14 @@ def _trace(state: _State, usable: BoolArray, value: Array, k: int, mask: int) ->
     """The path behind an entry of `_cost_to_go`."""
     ladder, a, path = state.ladder, 0, []
     h, m = ladder.cost.shape
+    sets = ladder.sets
     while k:
         best = (np.inf, 0, 0, 0)
         for option in range(m):
-            if not mask >> option & 1:
-                continue
-            for rest in {mask, mask & ~(1 << option)}:
+            own = int(sets[a, option])
+            for rest in range(mask + 1):
+                if rest | own != mask:
+                    continue
                 on = np.where(usable[a, :, option], ladder.cost[a, option] + value[k - 1, rest], np.inf)
                 b = int(np.argmin(on))
                 best = min(best, (float(on[b]), option, rest, b))
@@ -295,14 +313,14 @@ def _next_best(state: _State) -> Path:
     Falls back on a path that was, where there is no other.
     """
     ladder, usable, alive = state.ladder, state.low <= 1.0 + SLACK, _alive(state)
-    h, m = ladder.cost.shape
+    h, sets = ladder.levels, ladder.sets
     value = _cost_to_go(state, usable)
     order = itertools.count()
     heap: list[tuple[float, float, int, float, int, int, Path]] = []
 
     def push(spent: float, used: float, a: int, mask: int, path: Path) -> None:
         left = ladder.most_rows - len(path)
-        rest = [float(value[: left + 1, s, a].min()) for s in range(2**m) if alive[mask | s]]
+        rest = [float(value[: left + 1, s, a].min()) for s in range(len(alive)) if alive[mask | s]]
         bound = spent + min(rest, default=np.inf)
         if np.isfinite(bound):
             heapq.heappush(heap, (round(bound, 9), used, next(order), spent, a, mask, path))
@@ -319,5 +337,5 @@ def _next_best(state: _State) -> Path:
         for b, option in np.argwhere(usable[a]).tolist():
             cost = spent + float(ladder.cost[a, option])
             most = max(used, float(state.low[a, b, option]))
-            push(cost, most, b, mask | 1 << option, (*path, (a, option)))
+            push(cost, most, b, mask | int(sets[a, option]), (*path, (a, option)))
     return next(iter(state.failed))

@@ -249,3 +249,20 @@ def test_no_cheaper_layout_is_missed_on_hips_and_valleys(tmp_path, roof, planes,
     if passing:
         assert plan.cost == pytest.approx(min(passing))
         assert plan.passing_by < 1e-9
+
+
+def test_planes_of_a_valley_take_a_spacing_each(tmp_path):
+    """The cheapest of all layouts has other clamps on one plane than on the other."""
+    path = tmp_path / "project.toml"
+    more = SMALL.replace('["E1"]', '["E1", "N1"]').replace("most_rows = 3", "most_rows = 1")
+    path.write_text(with_roof(VALLEY, DEPTH="0.7 m", RATIO="0.02", MORE=more))
+    project = load_project(path, rows_needed=False)
+    ladder, known = enumerate_all(project, cut=False)
+    passing = {p: price for p, (price, *use) in known.items() if max(use) <= 1.0 + 1e-9}
+    alike = [price for p, price in passing.items() if len(set(ladder.spacings[p[0][1]])) == 1]
+    plan = plan_rows(project)
+    assert plan.groups[0][1].proven
+    assert plan.cost == pytest.approx(min(passing.values()))
+    assert plan.cost < min(alike) - 1e-6
+    assert len({row.every for row in plan.rows}) == 2
+    assert not plan.shared

@@ -1,6 +1,8 @@
 """The search against exhaustive enumeration, on made-up ladders where the truth is known for every path."""
 
 import itertools
+from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -66,6 +68,75 @@ class Truth:
 
     def passes(self, path):
         return self.check(path).worst <= 1.0 + 1e-9
+
+
+class Valley(Truth):
+    """Two planes whose rows have a spacing each; the second plane has no row on one level."""
+
+    def __init__(self, seed, levels=5, spacings=2, *, alike=True, strips=False):
+        super().__init__(seed, levels, spacings, alike=alike, strips=strips)
+        other = Truth(seed + 1000, levels, spacings, alike=alike)
+        rng = np.random.default_rng(seed + 2000)
+        bare = int(rng.integers(1, levels)) if not alike else -1
+        there = np.arange(levels) != bare
+        easier = rng.uniform(0.3, 0.8, 2)
+        self.single = [easier[0] * self.use, np.where(there[:, None, None], easier[1] * other.use, 0.0)]
+        choice = np.array(list(itertools.product(range(spacings), repeat=2)))
+        price = [self.ladder.cost, np.where(there[:, None], other.ladder.cost, 0.0)]
+        cost = price[0][:, choice[:, 0]] + price[1][:, choice[:, 1]]
+        cost = np.where(there[:, None] | (choice[:, 1] == 0), cost, np.inf)
+        self.use = np.maximum(self.single[0][..., choice[:, 0]], self.single[1][..., choice[:, 1]])
+        row = [SimpleNamespace(plane=p) for p in (0, 1)]
+        self.ladder = replace(
+            self.ladder,
+            planes=(0, 1),
+            places=tuple(tuple(row) if one else (row[0],) for one in there),
+            cost=cost,
+            least=rng.uniform(0.3, 0.9, self.use.shape) * self.use,
+            strips=np.zeros(2**spacings),
+            choice=choice,
+        )
+
+    def check(self, path):
+        ends = [a for a, _ in path[1:]] + [self.ladder.levels]
+        pair = self.ladder.choice
+        parts = tuple(
+            tuple(float(self.single[p][a, b, pair[m, p]]) for p in (0, 1))
+            for (a, m), b in zip(path, ends, strict=True)
+        )
+        high = [float(self.ladder.height[a]) for a, _ in path]
+        rows = tuple(max(*part, h) for part, h in zip(parts, high, strict=True))
+        mean = np.mean([1.0 + pair[m].mean() for _, m in path])
+        spread = 0.02 * np.sin(7.0 * sum(a for a, _ in path))
+        return Checked(rows, (mean / 1.5 / self.strip_limit + spread) if self.strips_count else 0.0, parts)
+
+
+@pytest.mark.parametrize("alike", [True, False])
+@pytest.mark.parametrize("strips", [True, False])
+@pytest.mark.parametrize("spacings", [2, 3])
+def test_no_cheaper_pair_of_spacings_is_missed(alike, strips, spacings):
+    apart, cheaper, tried, all_of_them = 0, 0, 0, 0
+    for seed in range(25):
+        truth = Valley(seed, 5 if spacings == 2 else 4, spacings, alike=alike, strips=strips)
+        ladder = truth.ladder
+        found, checks = search([ladder], lambda paths, truth=truth: [truth.check(paths[0])])
+        paths = [path for path in all_paths(ladder) if np.isfinite(cost(ladder, path))]
+        passing = [path for path in paths if truth.passes(path)]
+        assert found[0].proven, seed
+        assert found[0].feasible == bool(passing), seed
+        tried, all_of_them = tried + checks, all_of_them + len(paths)
+        if not passing:
+            continue
+        least = min(cost(ladder, path) for path in passing)
+        assert found[0].cost == pytest.approx(least), seed
+        assert truth.passes(found[0].path)
+        pair = ladder.choice
+        same = [p for p in passing if all(pair[m, 0] == pair[m, 1] for _, m in p)]
+        apart += any(pair[m, 0] != pair[m, 1] for _, m in found[0].path)
+        cheaper += not same or least < min(cost(ladder, p) for p in same) - 1e-9
+    assert apart > 3
+    assert cheaper > 3
+    assert tried < 0.2 * all_of_them
 
 
 @pytest.mark.parametrize("alike", [True, False])
@@ -154,3 +225,31 @@ def test_a_search_that_is_stopped_says_so():
     short, used = search([truth.ladder], lambda paths: [truth.check(paths[0])], most_checks=1)
     assert used == 1
     assert not short[0].proven
+
+
+@pytest.mark.parametrize("alike", [False, True])
+def test_strips_that_fail_below_one_row_may_pass_below_two_on_other_seams(alike):
+    """Clamps on every second seam: the rows of a valley begin on other seams, and share the strips."""
+    h = 3
+    ladder = Ladder(
+        planes=(0,),
+        places=((),) * h,
+        cost=np.array([[5.0], [6.0], [7.0]]),
+        allowed=np.triu(np.ones((h, h + 1), dtype=bool), 1),
+        alike=np.full((h, h), alike) | np.eye(h, dtype=bool),
+        least=np.full((h, h + 1, 1), 0.1),
+        height=np.zeros(h),
+        strips=np.zeros(2),
+        most_rows=2,
+    )
+
+    def check(paths):
+        (path,) = paths
+        shared = not alike and path == ((0, 0), (2, 0))
+        return [Checked((0.5,) * len(path), 0.7 if shared else 1.4)]
+
+    (found,), _ = search([ladder], check)
+    assert found.feasible != alike
+    assert found.proven
+    if not alike:
+        assert found.path == ((0, 0), (2, 0))

@@ -83,7 +83,5 @@ def verdict_words(plan: Plan) -> str:
         named = ", ".join(open_limits)
         return f"NOT VERIFIED: {what} keep what could be checked; no resistance was given for {named}."
     proof = "nothing cheaper passes" if plan.proven else "not proven to be the cheapest"
-    joined = any(len(planes) > 1 for planes, _ in plan.groups)
-    joined |= rows > sum(len(found.path) for _, found in plan.groups)
-    alike = ", where rows that are joined or stand on one level share one clamp spacing" if joined else ""
+    alike = ", where rows that stand on one level share one clamp spacing" if plan.shared else ""
     return f"{what} keep every limit; {proof} among the rows that [plan] allows{alike}."
