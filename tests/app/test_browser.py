@@ -347,6 +347,8 @@ def test_on_a_phone_everything_fits_and_can_be_read(opened, chromium):
         page.goto(opened.link)
         page.wait_for_selector("#view[data-case]")
         assert page.evaluate("document.documentElement.scrollWidth") <= 390
+        lines = "new Set([...document.querySelectorAll('[role=tab]')].map((tab) => tab.offsetTop)).size"
+        assert page.evaluate(lines) == opened.page.evaluate(lines) == 1  # tabs stand in one line
         for tab in ("rows", "hardware", "things", "checks", "export"):
             page.click(f"#tab-{tab}")
             assert page.evaluate("document.documentElement.scrollWidth") <= 390, tab
