@@ -110,6 +110,12 @@ def cut_through(analysis: Analysis, plane: int, clamp: int = -1) -> RoofCut:
         on = np.flatnonzero(layout.row_plane == plane)
         row = on[np.argmax(layout.row_length[on])]
         uv = 0.5 * (layout.row_start[row] + layout.row_end[row])
+    outline = planes.outline[plane]
+    inner = outline.buffer(-0.02)  # off the edge, where a cut would see the plane or not by rounding
+    if inner.is_empty:
+        uv = shapely.get_coordinates(outline.representative_point())[0]
+    else:
+        uv = shapely.get_coordinates(shapely.shortest_line(inner, shapely.Point(uv)))[0]
     way = planes.upslope[plane, :2] / np.linalg.norm(planes.upslope[plane, :2])
     return roof_cut(analysis.project.roof, planes.to_world(plane, uv[None])[0, :2], way)
 
