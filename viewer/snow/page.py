@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from datetime import date
 from pathlib import Path
 from typing import Any
@@ -27,6 +28,7 @@ from viewer.snow.section_drawing import draw_section
 from viewer.snow.sections import SMALL, Section
 from viewer.snow.sheet import case_drawing, summary_words
 from viewer.snow.study import SnowStudy
+from viewer.snow.symmetry import dome_planes, stands_for, turned_words
 from viewer.snow.words import level_words, pressure_range, proof_words
 from viewer.style import css_variables
 
@@ -66,7 +68,7 @@ def snow_html(study: SnowStudy, sheet: Drawing, *, today: date | None = None) ->
         cases=_cases_table(study),
         sheet=Markup(drawing_svg(sheet, f"All snow cases of {project.table.project.name}")),
         chapters=[_chapter(study, index) for index in detailed],
-        left_out=len(findings.cases) - len(detailed),
+        left_out=len(stands_for(findings)) - len(detailed),
         zones=zone_chapters(study),
         small=as_given(SMALL, "area", units),
         skipped=Table("Considered, not applied", ("Case", "Why"), "ts", tuple(findings.snow.skipped)),
@@ -84,15 +86,39 @@ def snow_html(study: SnowStudy, sheet: Drawing, *, today: date | None = None) ->
 
 def zone_chapters(study: SnowStudy) -> list[dict[str, Any]]:
     """Working of every zone of the cases that have a chapter."""
-    shown, patches = set(_detailed(study)), study.findings.patches
+    findings, shown = study.findings, set(_detailed(study))
+    patches, names = findings.patches, findings.project.roof.planes.name
+    domes = dome_planes(findings.project.roof)
     told = [i for i, patch in enumerate(patches) if set(patch.cases) & shown]
-    return [_zone(study, [patches[i] for i in group]) for group in families(study.findings, told)]
+    facets: dict[tuple[object, ...], list[Patch]] = {}
+    chapters: list[tuple[list[Patch], list[Patch]]] = []
+    for family in families(findings, told):
+        group = [patches[i] for i in family]
+        zone, alike = group[0].zone, list(group[:1])
+        if len(group) == 1 and zone.plane in domes and not zone.pressure[1:].any():
+            alike = facets.setdefault(_working(group[0], names), [])
+            alike += group
+            if len(alike) > 1:
+                continue
+        chapters.append((group, alike))
+    return [_zone(study, group, alike) for group, alike in chapters]
+
+
+def _working(patch: Patch, names: Sequence[str]) -> tuple[object, ...]:
+    """What facets of a dome with one even load have in common."""
+    zone = patch.zone
+    numbers = (f"{v.symbol} {v.value:.9g} {v.note}" for v in zone.values)
+    name = zone.name.removesuffix(f" on {names[zone.plane]}")
+    return name, zone.clause, zone.formula, f"{zone.pressure[0]:.9g}", *numbers
 
 
 def _detailed(study: SnowStudy) -> list[int]:
-    """Cases with a chapter: the first, and those with the largest pressures while there is room."""
+    """Cases with a chapter: the first, and those with the largest pressures while there is room.
+
+    Of those that are one another turned, one.
+    """
     cases = study.findings.cases
-    order = sorted(range(len(cases)), key=lambda i: (i > 0, -cases[i].largest))[:CHAPTERS]
+    order = sorted(stands_for(study.findings), key=lambda i: (i > 0, -cases[i].largest))[:CHAPTERS]
     rows = np.cumsum([len(cases[i].patches) for i in order])
     return sorted(i for i, so_far in zip(order, rows, strict=True) if so_far <= ZONES or i == 0)
 
@@ -161,8 +187,9 @@ def _chapter(study: SnowStudy, index: int) -> dict[str, Any]:
             f"Largest pressure {quantity(finding.largest, 'pressure', units)} on {where}; mean "
             f"{quantity(finding.mean, 'pressure', units)}; total "
             f"{quantity(finding.total, 'force', units, 4)}. Depths are drawn at "
-            f"{quantity(finding.case.density, 'density', units)}."
-        ),
+            f"{quantity(finding.case.density, 'density', units)}. "
+            f"{turned_words(findings, stands_for(findings)[index])}"
+        ).rstrip(),
         "zones": _zones_table(study, index),
         "sections": [section_chapter(study, section) for section in own],
         "others": [f"{name} in case {case}" for name, case in others.items()],
@@ -258,8 +285,11 @@ def _zone_numbers(findings: SnowFindings, section: Section) -> str:
     return f"zone{'' if len(numbers) == 1 else 's'} {number_ranges(numbers)}"
 
 
-def _zone(study: SnowStudy, group: list[Patch]) -> dict[str, Any]:
-    """Working of one zone, or of slices of one drift, of which the heaviest is worked out."""
+def _zone(study: SnowStudy, group: list[Patch], alike: list[Patch]) -> dict[str, Any]:
+    """Working of one zone, or of slices of one drift, of which the heaviest is worked out.
+
+    `alike` are the zone and those on other facets of a dome to which the same working applies.
+    """
     findings, units, patch = study.findings, study.units, group[0]
     zone = patch.zone
     lines = worked(zone, (), units.name)
@@ -270,9 +300,11 @@ def _zone(study: SnowStudy, group: list[Patch]) -> dict[str, Any]:
     plane = findings.project.roof.planes.name[zone.plane]
     return {
         "number": number_ranges(sorted(p.number for p in group)),
-        "anchors": [p.number for p in group],
+        "anchors": sorted({p.number for p in [*group, *alike]}),
         "name": zone.name if zone.name.endswith(f" {plane}") else f"{zone.name}, on {plane}",
-        "cases": number_ranges([q + 1 for q in patch.cases]),
+        "cases": number_ranges(sorted({q + 1 for one in [*group, *alike] for q in one.cases})),
+        "alike": _alike_table(study, alike),
+        "more": len(alike) - 1,
         "clause": zone.clause,
         "lines": lines,
         "open": [line.symbols for line in lines if not line.numbers],
@@ -281,6 +313,24 @@ def _zone(study: SnowStudy, group: list[Patch]) -> dict[str, Any]:
         "integral": _integral_words(group, units),
         "corners": _corners_table(patch, units) if len(group) == 1 else _slices_table(group, units),
     }
+
+
+def _alike_table(study: SnowStudy, group: Sequence[Patch]) -> Table | None:
+    """Facets with one even load; None for a single one."""
+    if len(group) < 2:
+        return None
+    units, names = study.units, study.findings.project.roof.planes.name
+    rows = zip(
+        [str(one.number) for one in group],
+        [names[one.zone.plane] for one in group],
+        column([one.area for one in group], "area", units, 4),
+        column([one.force for one in group], "force", units, 4),
+        strict=True,
+    )
+    heads = ("Zone", "Plane", f"Plan area {units.label('area')}", f"Load {units.label('force')}")
+    first = group[0].number
+    note = f"The same working on every facet; corners of zone {first} stand for all, snow.json has each."
+    return Table(f"Zones like zone {first}", heads, "ttnn", tuple(rows), note=note)
 
 
 def _value(value: Value, units: UnitSystem) -> tuple[str, str, str]:

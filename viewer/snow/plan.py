@@ -10,11 +10,12 @@ import shapely
 from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
+from roofmodel.snow.regions import merged, plan_polygon
 from roofmodel.surface import FLAT_SLOPE, EdgeKind, Planes
 from roofmodel.units import UnitSystem
 from viewer import style
 from viewer.picture.labels import Text
-from viewer.quantities import quantity
+from viewer.quantities import column, quantity
 from viewer.report.tables import number_ranges
 from viewer.snow.contours import Scale, bands
 from viewer.snow.drawing import Box, Drawing, box_of
@@ -22,11 +23,13 @@ from viewer.snow.families import families
 from viewer.snow.findings import Patch, SnowFindings
 from viewer.snow.placing import Label, Taken, Words, place_labels, write_free
 from viewer.snow.sections import SMALL, Section
+from viewer.snow.symmetry import dome_planes
 from viewer.snow.words import pressure_range
 
 Array = NDArray[np.float64]
 
 
+PRESSURES = 14  # written on a plan of a dome
 FEW, MANY = 12, 120  # zones that a small and a large plan label one by one, first layers included
 
 
@@ -116,6 +119,8 @@ def draw_plan(
         _mark_section(drawing, taken, section, place, look)
     hidden, on_top = _hidden(findings, index), findings.on_top(index)
     crowded = len(case.patches) > (MANY if look.large else FEW)
+    round_ = dome_planes(roof) if crowded else frozenset()
+    _write_pressures(drawing, taken, findings, index, place, look, units, round_)
     labels = []
     if case.largest > 0.0 and _adds_up(findings, index):
         words = f"max {quantity(case.largest, 'pressure', units)}"
@@ -127,7 +132,8 @@ def draw_plan(
             labels.append(Label("", region, (Words(((words, True),)),)))
     for group in families(findings, case.patches):
         i, patch = group[0], findings.patches[group[0]]
-        if sum(findings.patches[k].area for k in group) < SMALL or (crowded and patch.base):
+        small = sum(findings.patches[k].area for k in group) < SMALL
+        if small or (crowded and patch.base) or patch.zone.plane in round_:
             continue
         whole = shapely.union_all([findings.patches[k].zone.polygon for k in group])
         free = whole if hidden.get(i) is None else shapely.difference(whole, hidden[i])
@@ -135,6 +141,38 @@ def draw_plan(
         number = number_ranges([findings.patches[k].number for k in sorted(group)])
         labels.append(Label(number, region, _variants(patch, i in on_top, roof.planes, look, units)))
     return place_labels(drawing, taken, labels, look.size, beside=not crowded)
+
+
+def _write_pressures(
+    drawing: Drawing,
+    taken: Taken,
+    findings: SnowFindings,
+    index: int,
+    place: Place,
+    look: Look,
+    units: UnitSystem,
+    planes: frozenset[int],
+) -> None:
+    """Pressures in the middle of cells on some planes, the largest first, where there is room."""
+    cells = findings.cases[index].cells
+    own = np.flatnonzero(np.isin(cells.plane, list(planes)))
+    if not len(own):
+        return
+    middle = shapely.get_coordinates(shapely.centroid(cells.polygon[own]))
+    value = cells.pressure[own, 0] + np.sum(cells.pressure[own, 1:] * middle, axis=1)
+    order = np.lexsort((np.arange(len(own)), -np.round(value, 1)))
+    texts = column(value.tolist(), "pressure", units)
+    size, gone = 0.95 * look.size, np.zeros((0, 2))
+    for k in order.tolist():
+        at = place.at(middle[k])
+        if len(gone) == PRESSURES or np.any(np.abs(gone - at).max(axis=1, initial=0.0) < 3.5 * size):
+            continue
+        text = Text(texts[k], (float(at[0]), float(at[1])), size, True, style.INK, "center", True)
+        box = box_of(text)
+        if taken.free(np.array([box]))[0]:
+            drawing.texts.append(text)
+            taken.add(box)
+            gone = np.concatenate([gone, [at]])
 
 
 def _variants(patch: Patch, on_top: bool, planes: Planes, look: Look, units: UnitSystem) -> tuple[Words, ...]:
@@ -185,28 +223,38 @@ def _draw_bands(drawing: Drawing, findings: SnowFindings, index: int, scale: Sca
     for ring in _outlines(findings):
         drawing.area(place.shape(ring), style.PAPER)
     elevation = roof.planes.origin[:, 2]
-    for plane in sorted(set(cells.plane.tolist()), key=lambda p: float(elevation[p])):
-        own = cells.plane == plane
+    groups = [[p] for p in sorted(set(cells.plane.tolist()) - dome_planes(roof))]
+    groups += [dome.plane.tolist() for dome in roof.domes]
+    for planes in sorted(groups, key=lambda group: float(elevation[group].min())):
+        own = np.isin(cells.plane, planes)
         shapes, band = bands(type(cells)(cells.polygon[own], cells.plane[own], cells.pressure[own]), scale)
+        if len(planes) > 1:  # facets of a dome do not hang over one another
+            whole = np.empty(len(np.unique(band)), dtype=object)
+            whole[:] = [merged(shapes[band == n]) for n in np.unique(band)]
+            shapes, band = whole, np.unique(band)
         for shape, number in zip(shapes, band, strict=True):
             color = colors[number]
             drawing.area(place.shape(shape), color, color, 0.6)  # the line closes hairline gaps
-        levels = [place.shape(shape).boundary for shape in shapes] if len(shapes) > own.sum() else []
+        cut = len(planes) > 1 or len(shapes) > own.sum()
+        levels = [place.shape(shape).boundary for shape in shapes] if cut else []
         for boundary in levels:
             for part in shapely.get_parts(boundary):
                 drawing.line(shapely.get_coordinates(part), style.INK, 0.25)
 
 
 def _outlines(findings: SnowFindings) -> list[BaseGeometry]:
-    from roofmodel.snow.regions import plan_polygon
-
     roof = findings.project.roof
-    return [plan_polygon(roof, i) for i in range(roof.planes.count)]
+    facets = dome_planes(roof)
+    plain = [plan_polygon(roof, i) for i in range(roof.planes.count) if i not in facets]
+    domes = [merged(np.array([plan_polygon(roof, int(i)) for i in dome.plane])) for dome in roof.domes]
+    return plain + domes
 
 
 def _draw_edges(drawing: Drawing, findings: SnowFindings, index: int, place: Place, look: Look) -> None:
+    domes = dome_planes(findings.project.roof)
     for group in families(findings, findings.cases[index].patches):
-        if findings.patches[group[0]].base:
+        first = findings.patches[group[0]]
+        if first.base or first.zone.plane in domes:
             continue
         whole = shapely.union_all([findings.patches[i].zone.polygon for i in group])
         for part in shapely.get_parts(whole if len(group) > 1 else findings.patches[group[0]].zone.polygon):

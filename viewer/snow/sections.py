@@ -15,6 +15,7 @@ from roofmodel.snow.regions import plan_polygon
 from roofmodel.surface import RoofSurface
 from roofmodel.units import STANDARD_GRAVITY
 from viewer.snow.findings import CaseFinding, Patch, SnowFindings
+from viewer.snow.symmetry import dome_planes, stands_for
 
 Array = NDArray[np.float64]
 
@@ -131,11 +132,13 @@ def snow_sections(findings: SnowFindings) -> tuple[tuple[Section, ...], dict[int
     sections: list[Section] = []
     shown: dict[int, int] = {}
     fields: dict[tuple[str, object], int] = {}
-    for q, case in enumerate(findings.cases):
+    domes = dome_planes(roof)
+    for q in stands_for(findings):
+        case = findings.cases[q]
         own = [i for i in case.patches if not findings.patches[i].base]
         for i in sorted(own, key=lambda k: -findings.patches[k].force):
             patch = findings.patches[i]
-            field = _field(patch)
+            field = _field(patch, domes)
             if i in shown or patch.area < SMALL or patch.high <= 0.0:
                 continue
             if field not in fields:
@@ -151,15 +154,17 @@ def snow_sections(findings: SnowFindings) -> tuple[tuple[Section, ...], dict[int
                     continue  # too thin for a line through it
                 for k in section.patches:
                     shown[k] = len(sections)
-                    fields[_field(findings.patches[k])] = len(sections)
+                    fields[_field(findings.patches[k], domes)] = len(sections)
                 sections.append(section)
             shown[i] = fields[field]
     return tuple(sections), shown
 
 
-def _field(patch: Patch) -> tuple[str, object]:
-    """What zones share that one section shows; all slices around a corner have the same one."""
+def _field(patch: Patch, domes: frozenset[int]) -> tuple[str, object]:
+    """What zones share that one section shows; all slices around a corner, and all on a dome, have one."""
     zone = patch.zone
+    if zone.plane in domes:
+        return zone.name, b""
     if zone.name.endswith(AROUND):
         own = tuple(value for value in zone.values if value.symbol != "S balanced")
         return zone.name, own

@@ -19,6 +19,7 @@ from viewer.snow.findings import SnowFindings
 from viewer.snow.margins import draw_axes, draw_legend, draw_scale_bar, draw_wind
 from viewer.snow.plan import Look, draw_plan, fit
 from viewer.snow.sections import Section
+from viewer.snow.symmetry import stands_for, turned_words
 
 WIDTH = 760.0  # of a large plan [px]
 TALLEST, LEAST = 470.0, 170.0  # height of the roof on it [px]
@@ -27,6 +28,7 @@ LEGEND = 190.0  # room for the scale on the sheet [px]
 SHOWN = 24  # cases on the sheet
 MOST_COLUMNS = 4
 TITLE = 23.0  # type of a case's name on the sheet [px]
+NOTE = 19.0  # type of its numbers [px]
 WIND = 52.0  # room for the arrow of the wind beside it [px]
 
 
@@ -55,7 +57,7 @@ def case_drawing(
 
 def sheet_drawing(findings: SnowFindings, scale: Scale, units: UnitSystem) -> Drawing:
     """All cases as small plans of one scale, with one legend."""
-    shown = shown_cases(findings)
+    shown, turned = shown_cases(findings), stands_for(findings)
     span = np.maximum(np.ptp(findings.project.roof.points[:, :2], axis=0), 1e-6)
     margin, gap, header, caption, footer = 44.0, 34.0, 132.0, 84.0, 64.0
     room = SHEET_WIDTH - 2.0 * margin - LEGEND
@@ -68,6 +70,8 @@ def sheet_drawing(findings: SnowFindings, scale: Scale, units: UnitSystem) -> Dr
         wrap_text(f"{i + 1}  {findings.cases[i].case.name}", TITLE, cell - WIND, bold=True)[:2] for i in shown
     ]
     caption += 27.0 * (max((len(lines) for lines in titles), default=1) - 1)
+    also = [wrap_text(turned_words(findings, turned[i]), NOTE, cell - WIND) for i in shown]
+    caption += 23.0 * max((len(lines) for lines in also), default=0)
     height = header + rows * (caption + tall + gap) + footer
     height = max(height, header + 17.0 * 2.0 * (scale.count + 5) + footer)
     drawing = Drawing((SHEET_WIDTH, height))
@@ -76,7 +80,7 @@ def sheet_drawing(findings: SnowFindings, scale: Scale, units: UnitSystem) -> Dr
     for n, index in enumerate(shown):
         left = margin + (n % columns) * (cell + gap)
         top = header + (n // columns) * (caption + tall + gap)
-        _caption(drawing, findings, index, titles[n], (left, top), cell, units)
+        _caption(drawing, findings, index, (titles[n], also[n]), (left, top), cell, units)
         box = (left + pad, top + caption, left + cell - pad, top + caption + tall)
         place = fit(findings.project.roof.points, box)
         frame = (left - 6.0, top + caption - 12.0, left + cell + 6.0, top + caption + tall + 0.6 * gap)
@@ -84,10 +88,8 @@ def sheet_drawing(findings: SnowFindings, scale: Scale, units: UnitSystem) -> Dr
     draw_legend(drawing, scale, SHEET_WIDTH - margin - LEGEND + 36.0, header + 8.0, 21.0, units, 34.0)
     draw_scale_bar(drawing, place, margin, height - 26.0, 20.0, units)
     words = [style.CAUTION]
-    if len(shown) < len(findings.cases):
-        words.insert(
-            0, f"The first and {len(shown) - 1} cases with the largest pressure of {len(findings.cases)}."
-        )
+    if len(shown) < len(turned):
+        words.insert(0, f"The first and {len(shown) - 1} cases with the largest pressure of {len(turned)}.")
     drawing.write(
         " ".join(words), SHEET_WIDTH - margin, height - 26.0, 18.0, color=style.MUTED, align="right"
     )
@@ -95,10 +97,9 @@ def sheet_drawing(findings: SnowFindings, scale: Scale, units: UnitSystem) -> Dr
 
 
 def shown_cases(findings: SnowFindings) -> list[int]:
-    """Cases on the sheet: all, or the first and those with the largest pressures."""
-    count = len(findings.cases)
-    order = sorted(range(count), key=lambda i: -findings.cases[i].largest)
-    return sorted({0, *order[: SHOWN - 1]} if count else ())
+    """Cases on the sheet: all that differ, or the first and those with the largest pressures."""
+    order = sorted(stands_for(findings), key=lambda i: -findings.cases[i].largest)
+    return sorted({0, *order[: SHOWN - 1]} if order else ())
 
 
 def _columns(count: int, aspect: float, room: float, gap: float) -> int:
@@ -143,28 +144,30 @@ def _caption(
     drawing: Drawing,
     findings: SnowFindings,
     index: int,
-    lines: Sequence[str],
+    words: tuple[Sequence[str], Sequence[str]],
     corner: tuple[float, float],
     room: float,
     units: UnitSystem,
 ) -> None:
     """Name of a case over its numbers, the wind at the right."""
-    (left, top), case = corner, findings.cases[index]
+    (left, top), case, (lines, also) = corner, findings.cases[index], words
     drawing.line(np.array([[left, top], [left + room, top]]), style.HAIRLINE, 2.0)
     draw_wind(drawing, case.case.name, np.array([left + room - 0.5 * WIND, top + 32.0]), 17.0)
     for n, line in enumerate(lines):
         drawing.write(line, left, top + 24.0 + 27.0 * n, TITLE, bold=True)
     largest, mean = column([case.largest, case.mean], "pressure", units)
-    words = (
+    numbers = (
         f"max {largest}, mean {mean} {units.label('pressure')}; total {quantity(case.total, 'force', units)}"
     )
     drawing.write(
-        fit_text(words, 19.0, room - WIND),
+        fit_text(numbers, NOTE, room - WIND),
         left,
         top + 51.0 + 27.0 * (len(lines) - 1),
-        19.0,
+        NOTE,
         color=style.MUTED,
     )
+    for n, line in enumerate(also):
+        drawing.write(line, left, top + 74.0 + 27.0 * (len(lines) - 1) + 23.0 * n, NOTE, color=style.MUTED)
 
 
 def write_sheet(sheet: Drawing, path: Path) -> None:
