@@ -14,6 +14,7 @@ import click
 
 from viewer.app.command import open_command
 from viewer.handover.command import handover
+from viewer.history.command import history
 from viewer.investigate.command import investigate
 from viewer.plan.command import plan
 from viewer.push.command import push
@@ -45,6 +46,7 @@ SNOW_OUTPUTS = ["snow.json", "snow.csv", "snow.png", "snow.html"]
 
 SCHEMAS = [
     "handover",
+    "history",
     "investigation",
     "plan",
     "results",
@@ -370,6 +372,7 @@ def completion(shell: str) -> None:
 
 commands.add_command(risk)
 commands.add_command(investigate)
+commands.add_command(history)
 commands.add_command(handover)
 commands.add_command(plan)
 commands.add_command(push)

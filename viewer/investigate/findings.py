@@ -13,6 +13,7 @@ from fea.evidence.fit import FEW, Fit, Measurement
 from fea.failure.roof_case import Chosen, mean_pressure
 from roofmodel.project.evidence import GAVE_WAY, Evidence
 from roofmodel.units import SYSTEMS, UnitSystem
+from viewer.history.findings import HistoryFindings, load_at, said
 from viewer.report.tables import Table
 
 IntArray = NDArray[np.int64]
@@ -51,6 +52,7 @@ class CaseFindings:
     fits: tuple[Fit, ...]
     cannot: tuple[tuple[str, str], ...]
     further: tuple[Measurement, ...]
+    history: HistoryFindings | None = None
 
     @property
     def units(self) -> UnitSystem:
@@ -113,6 +115,21 @@ def told(found: CaseFindings) -> tuple[str, ...]:
         )
     if np.isfinite(fallen[0]):
         lines.append(f"Snow that fell: {units.text(fallen[0], 'force')} ± {units.text(fallen[1], 'force')}.")
+    return tuple(lines)
+
+
+def timeline(found: CaseFindings) -> tuple[str, ...]:
+    """What the weather says before the day, and what lay then; empty without weather."""
+    if found.history is None:
+        return ()
+    lines, day, units = list(said(found.history)), found.evidence.table.case.day, found.units
+    load = None if day is None else load_at(found.history, day)
+    if load is not None:
+        low, middle, high = (units.text(float(v), "pressure") for v in load)
+        lines.append(f"On {day} the weather gives {middle} ({low} to {high}) without drift.")
+        measured, wide = found.evidence.load
+        if np.isfinite(measured) and not load[0] - wide <= measured <= load[2] + wide:
+            lines.append("What was measured on the roof does not agree with this: look into both.")
     return tuple(lines)
 
 

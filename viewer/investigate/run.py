@@ -14,6 +14,7 @@ from fea.failure.roof_case import mean_pressure
 from roofmodel.errors import InputError
 from roofmodel.project.evidence import Evidence
 from viewer.analyzing import analyze_project
+from viewer.history.findings import find_history
 from viewer.investigate.findings import CaseFindings
 
 
@@ -39,6 +40,9 @@ def case_findings(evidence: Evidence, tell: Callable[[str], None]) -> CaseFindin
     if wrong is not None:
         message = f'{evidence.path.name}: explanation "{wrong}" is not possible here: {out[wrong]}'
         raise InputError(message)
+    history = None
+    if table.weather is not None:
+        history = find_history(project, evidence.path.parent / table.weather, table.weather)
     tell(f"sampling {len(causes)} explanations")
     with ThreadPoolExecutor(len(os.sched_getaffinity(0))) as pool:
         banks = tuple(
@@ -51,7 +55,7 @@ def case_findings(evidence: Evidence, tell: Callable[[str], None]) -> CaseFindin
     found = Found(evidence.known, evidence.gave_way, evidence.doubt, load, evidence.fallen)
     fits = fit(project.layout, found, banks, [given.get(cause, 1.0) for cause in causes], sampling.seed)
     return CaseFindings(
-        evidence, analysis, chosen, roof, strengths, note, banks, fits, cannot, further(fits, banks)
+        evidence, analysis, chosen, roof, strengths, note, banks, fits, cannot, further(fits, banks), history
     )
 
 

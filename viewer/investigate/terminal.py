@@ -5,7 +5,7 @@ from __future__ import annotations
 from rich.console import Console
 from rich.text import Text
 
-from viewer.investigate.findings import CAUTIONS, CaseFindings, answer, changes, ranking, told
+from viewer.investigate.findings import CAUTIONS, CaseFindings, answer, changes, ranking, timeline, told
 from viewer.terminal import plain_table
 
 
@@ -15,6 +15,8 @@ def print_case(found: CaseFindings, console: Console) -> None:
     console.print(Text(answer(found), style="bold"), highlight=False)
     for line in told(found):
         console.print(Text(f"- {line}"), highlight=False)
+    for line in timeline(found):
+        console.print(Text(f"- Weather: {line}"), highlight=False)
     table = ranking(found)
     shown = plain_table(table.caption)
     for head, kind in zip(table.heads, table.numeric, strict=True):

@@ -11,6 +11,7 @@ from typing import Any
 
 from viewer.export import file_head, plain_data, version
 from viewer.files import atomic, safe, write_text
+from viewer.history.chart import history_drawing
 from viewer.investigate.findings import (
     CAUTIONS,
     MEASURE,
@@ -20,6 +21,7 @@ from viewer.investigate.findings import (
     changes,
     likeliest,
     ranking,
+    timeline,
     told,
 )
 from viewer.investigate.picture import case_drawing, write_animation
@@ -98,6 +100,7 @@ def case_data(found: CaseFindings) -> dict[str, Any]:
                 "fallen": bank.fallen[best],
                 "sequence": [layout.clamp_name[c] for c in order],
             },
+            "timeline": list(timeline(found)),
             "assumed": list(assumed(found)),
             "would_change_the_answer": list(changes(found)),
             "cautions": list(CAUTIONS),
@@ -168,6 +171,10 @@ def case_html(found: CaseFindings, picture: bytes) -> str:
             animation=animation,
             ranking=ranking(found),
             further=changes(found),
+            timeline=timeline(found),
+            weather=Markup(drawing_svg(history_drawing(found.history, table.day), "Snow by the weather"))
+            if found.history
+            else "",
             assumed=assumed(found),
             events=events,
             cautions=CAUTIONS,

@@ -1,0 +1,1 @@
+"""Snow on a roof by the weather: words, picture and files of `history`."""
