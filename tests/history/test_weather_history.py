@@ -70,7 +70,7 @@ def test_fresh_density_is_the_published_curve():
 def test_bond_thaws_where_the_steady_balance_says():
     """The step's own balance against `coldest_thaw` with the same light and snow."""
     snow = np.r_[40.0, np.zeros(5)]
-    aid = ThawAid(latitude=0.0, day=1, reflected=0.0, roof_conductance=0.04, inside=20.0)
+    aid = ThawAid(latitude=0.0, day=1, reflected=0.0, roof_conductance=0.01, inside=20.0)
     told, right = [], []
     for t in np.linspace(-25.0, -0.1, 24):
         found = snow_history(weather(snow, t), 0.0, aid, spread=CERTAIN)
