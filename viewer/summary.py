@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fea.analysis import Analysis
+from fea.checks.audit import REFINED, Proof
 from fea.checks.governing import Governing
 from fea.checks.limits import Limit
 from fea.checks.strips import panel_strips
@@ -123,6 +124,14 @@ class RowLine:
     unverified: bool
 
 
+def remedy(proof: Proof, analysis: Analysis, units: UnitSystem) -> str:
+    """What mends a self-check that is not met, where that is known."""
+    if proof.name != REFINED:
+        return ""
+    half = units.text(0.5 * analysis.project.slide.strip_width, "length")
+    return f'; narrower strips mend it: [analysis] strip_width = "{half}", and half of that if need be'
+
+
 def verdict(analysis: Analysis, units: UnitSystem) -> Verdict:
     """Answer of the whole analysis."""
     lines = limit_lines(analysis)
@@ -133,7 +142,10 @@ def verdict(analysis: Analysis, units: UnitSystem) -> Verdict:
     words = [word for word, found in ((EXCEEDED, over or purlins), (NOT_VERIFIED, open_lines)) if found]
     if failed:
         words.append("SELF-CHECK FAILED")
-    more = [f"Self-check failed: {p.name}, error {p.error:.1e} against {p.bar:.0e}." for p in failed]
+    more = [
+        f"Self-check failed: {p.name}, error {p.error:.1e} against {p.bar:.0e}{remedy(p, analysis, units)}."
+        for p in failed
+    ]
     more += [_over_text(line) for line in over]
     more += [purlins] if purlins and over else []
     more += [_open_text(line, units) for line in open_lines]

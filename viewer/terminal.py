@@ -26,6 +26,7 @@ from viewer.summary import (
     least_reserve,
     limit_lines,
     read_as_tested,
+    remedy,
     row_lines,
     verdict,
 )
@@ -72,7 +73,7 @@ def print_summary(analysis: Analysis, console: Console) -> None:
         _say(console, Text(f"the {_ROWS_SHOWN} most used of {len(rows)} rows", style="dim"))
     building = rising_line(analysis)
     _say(console, *([Text(), Text(building)] if building else []))
-    _say(console, Text(), _audit(analysis))
+    _say(console, Text(), _audit(analysis, units))
     caution = "A licensed engineer must review this; local code governs; strengths must come from tests."
     _say(console, Text(f"{caution} Falling snow and work at height can kill.", style="dim"))
 
@@ -237,10 +238,12 @@ def _row_table(rows: tuple[RowLine, ...], units: UnitSystem) -> Table:
     return table
 
 
-def _audit(analysis: Analysis) -> Text:
+def _audit(analysis: Analysis, units: UnitSystem) -> Text:
     failed = [proof for proof in analysis.proofs if not proof.met]
     if failed:
-        words = "; ".join(f"{p.name}: {p.error:.1e}, bar {p.bar:.0e}" for p in failed)
+        words = "; ".join(
+            f"{p.name}: {p.error:.1e}, bar {p.bar:.0e}{remedy(p, analysis, units)}" for p in failed
+        )
         return Text(f"SELF-CHECK FAILED: {words}", style=_LOUD)
     exact = [p for p in analysis.proofs if p.bar <= 1e-6]
     loose = [p for p in analysis.proofs if p.bar > 1e-6]

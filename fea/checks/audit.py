@@ -22,6 +22,7 @@ Array = NDArray[np.float64]
 EQUILIBRIUM = 1e-9  # asked of forces and moments, of the applied ones [-]
 CONSERVATION = 1e-9  # asked of the sliding flux [-]
 REFINEMENT = 0.05  # asked of the clamps' forces when strips are twice as wide [-]
+REFINED = "clamp forces with strips twice as wide"
 POLYGON = 1e-6  # asked of the second road to the governing row's force [-]
 
 
@@ -123,4 +124,4 @@ def refinement(
     coarse = clamp_shares(layout, slide(roof, (case,), layout, wide, memory)[1])[0]
     fine = clamp_shares(layout, force)[number]
     error = np.abs(fine - coarse).max(initial=0.0) / max(float(np.abs(fine).max(initial=0.0)), 1.0)
-    return Proof("clamp forces with strips twice as wide", float(error), REFINEMENT)
+    return Proof(REFINED, float(error), REFINEMENT)

@@ -513,3 +513,14 @@ def test_names_are_escaped(tmp_path: Path) -> None:
     assert "<Low & wet>" in [e.text for e in elements(plan_svg(analysis), "text")]
     assert "Tom & <b> seed store" in (elements(plan_svg(analysis), "title")[0].text or "")
     assert elements(row_svg(analysis, 0), "text")[0].text == "Row <Low & wet>"
+
+
+def test_a_failed_self_check_comes_first_and_whole(gable: Analysis) -> None:
+    proofs = (replace(gable.proofs[0], error=1.0), *gable.proofs[1:])
+    failed = replace(gable, proofs=proofs)
+    scene = build_scene(failed)
+    lines = [text for text, _ in verdict(failed, scene)]
+    assert lines[0] == "SELF-CHECK FAILED: do not use"
+    assert "within their limits" not in " ".join(lines)
+    assert "within their limits" in " ".join(text for text, _ in verdict(gable, build_scene(gable)))
+    assert any(text.text == lines[0] for text in lay_out(failed, SIZE)[2].texts)

@@ -106,8 +106,10 @@ def _header(overlay: Overlay, analysis: Analysis, scene: Scene) -> None:
     for index, (text, color) in enumerate(verdict(analysis, scene)[:4]):
         name, bold = ("heading", True) if index == 0 else ("body", False)
         y = (24.0, 41.0, 54.0, 67.0)[index] * point
-        fitted = fit_text(text, overlay.type_size(name), room, bold=bold)
-        overlay.write(fitted, right, y, name, bold=bold, color=color, align="right")
+        size = overlay.type_size(name)
+        size *= float(np.clip(room / text_width(text, size, bold=bold), 0.7, 1.0))  # smaller before cut
+        fitted = fit_text(text, size, room, bold=bold)
+        overlay.texts.append(Text(fitted, (right, y), size, bold, color, "right"))
 
 
 def verdict(analysis: Analysis, scene: Scene) -> list[tuple[str, str]]:
@@ -129,9 +131,10 @@ def verdict(analysis: Analysis, scene: Scene) -> list[tuple[str, str]]:
         lines.append((f"NOT VERIFIED: {', '.join(open_names)}", bad))
     if unknown:
         lines.append((f"{unknown} of {count} clamps are not verified", style.INK))
-    if not all(proof.met for proof in analysis.proofs):
-        lines.append(("a self-check was not met: see the report", bad))
-    if not failed and not unknown:
+    proven = all(proof.met for proof in analysis.proofs)
+    if not proven:
+        lines.insert(0, ("SELF-CHECK FAILED: do not use", bad))
+    if not failed and not unknown and proven:
         lines.append((f"All {count} clamps within their limits", style.INK))
     if len(lines) > 4:
         lines = [*lines[:3], (f"and {len(lines) - 3} more findings: see the report", style.INK)]
