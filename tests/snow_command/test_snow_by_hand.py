@@ -234,7 +234,12 @@ SITES: dict[str, Site] = {
 }
 
 
-@pytest.mark.parametrize("roof", ROOFS)
+QUICK = ("gable", "low step", "gap", "court")
+
+
+@pytest.mark.parametrize(
+    "roof", [pytest.param(name, marks=() if name in QUICK else pytest.mark.slow) for name in ROOFS]
+)
 @pytest.mark.parametrize("site", SITES)
 def test_every_standard_on_every_shape(roof: str, site: str) -> None:
     for retained in ((), (0,)):

@@ -83,6 +83,7 @@ GREEK = {
 }
 GREEK_WORD = r"\b(theta|gamma|alpha|beta|mu|rho|Omega|phi|sum\(|sqrt\()(?![a-z]{2})"
 # Short symbols only, so that names of fields and files stay as they are.
+POWER = r"\^(?:\((\d/\d)\)|(\d+(?:\.\d+)?))"
 SUBSCRIPT = r"(?<![\w])(\w{1,3}?)_([A-Za-z0-9+−]+(?:,[A-Za-z0-9]+)*)(?![^\W²³])"
 
 
@@ -397,8 +398,11 @@ def symbols(text: str) -> Markup:
     safe = str(escape(text))
     safe = re.sub(GREEK_WORD, lambda m: GREEK[m.group(1)], safe)
     safe = re.sub(SUBSCRIPT, r"\1<sub>\2</sub>", safe)
-    safe = re.sub(r"\^\((\d/\d)\)", r"<sup>\1</sup>", safe)
-    return Markup(re.sub(r"\^(\d+(?:\.\d+)?)", r"<sup>\1</sup>", safe))
+    return Markup(re.sub(POWER, _raised, safe))
+
+
+def _raised(power: re.Match[str]) -> str:
+    return f"<sup>{power[1] or power[2]}</sup>"
 
 
 def expression_html(parts: Expression, units: UnitSystem) -> Markup:
@@ -408,7 +412,7 @@ def expression_html(parts: Expression, units: UnitSystem) -> Markup:
     out = Markup()
     for part in parts:
         if not isinstance(part, Number):
-            out += escape(part)
+            out += Markup(re.sub(POWER, _raised, str(escape(part))))
             continue
         number, _, unit = quantity(part.value, part.kind, units, 4).partition(" ")
         negative = number.startswith("−")

@@ -38,6 +38,15 @@ def family(patch: Patch, index: int) -> object:
     return zone.name, zone.plane, zone.clause, zone.formula, zone.values, patch.cases
 
 
+def told_number(findings: SnowFindings, index: int) -> int:
+    """Number under which a patch is told: its own, or that of the first slice of its drift."""
+    patch = findings.patches[index]
+    key = family(patch, index)
+    if key == index:
+        return patch.number
+    return next(p.number for i, p in enumerate(findings.patches) if family(p, i) == key)
+
+
 def areas(values: list[float], kind: str, units: UnitSystem) -> list[str]:
     """Areas or loads as a column in which no small one reads as nothing."""
     texts = column(values, kind, units, 4)

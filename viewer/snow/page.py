@@ -21,7 +21,7 @@ from viewer.report.page import expression_html, page_environment
 from viewer.report.tables import Table, number_ranges, values_text
 from viewer.snow.aids import density_table, standing_table, thaw_table
 from viewer.snow.drawing import Drawing, drawing_svg
-from viewer.snow.families import areas, families
+from viewer.snow.families import areas, families, told_number
 from viewer.snow.findings import Patch, SnowFindings, clauses
 from viewer.snow.formula import worked
 from viewer.snow.section_drawing import draw_section
@@ -218,8 +218,8 @@ def _zones_table(study: SnowStudy, index: int) -> Table:
         cut = {study.section_of[p.number - 1] for p in group if p.number - 1 in study.section_of}
         rows.append(
             (
-                number_ranges(sorted(p.number for p in group)),
-                top.zone.name,
+                str(min(p.number for p in group)),
+                top.zone.name + (f", {len(group)} slices" if len(group) > 1 else ""),
                 names[top.zone.plane],
                 ("+ " if top.number - 1 in on_top else "") + pressure_range(low, top.high, units),
                 area[n],
@@ -281,7 +281,7 @@ def _face_height(section: Section) -> float:
 
 
 def _zone_numbers(findings: SnowFindings, section: Section) -> str:
-    numbers = [findings.patches[i].number for i in section.patches]
+    numbers = sorted({told_number(findings, i) for i in section.patches})
     return f"zone{'' if len(numbers) == 1 else 's'} {number_ranges(numbers)}"
 
 
@@ -299,8 +299,9 @@ def _zone(study: SnowStudy, group: list[Patch], alike: list[Patch]) -> dict[str,
         lines = worked(zone, beside, units.name)
     plane = findings.project.roof.planes.name[zone.plane]
     return {
-        "number": number_ranges(sorted(p.number for p in group)),
+        "number": min(p.number for p in group),
         "anchors": sorted({p.number for p in [*group, *alike]}),
+        "slices": number_ranges(sorted(p.number for p in group)) if len(group) > 1 else "",
         "name": zone.name if zone.name.endswith(f" {plane}") else f"{zone.name}, on {plane}",
         "cases": number_ranges(sorted({q + 1 for one in [*group, *alike] for q in one.cases})),
         "alike": _alike_table(study, alike),
@@ -361,7 +362,7 @@ def _field_words(patch: Patch, units: UnitSystem) -> str:
 
 def _slices_words(group: list[Patch], units: UnitSystem) -> str:
     return (
-        f"Applied: {len(group)} slices of one cone, each linear down its middle, from "
+        f"Applied: {len(group)} slices of cones around corners, each linear down its middle, from "
         f"{pressure_range(min(p.low for p in group), group[0].high, units)}; snow.json has their corners."
     )
 
@@ -375,11 +376,17 @@ def _slices_table(group: list[Patch], units: UnitSystem) -> Table:
     )
     mean = column([p.force / max(p.area, 1e-12) for p in group], "pressure", units, 4)
     rows = tuple(
-        (str(p.number), area[n], _point_text(p.centroid, units), mean[n], load[n])
+        (str(p.number), area[n], _point_text(p.centroid, units).rpartition(" ")[0], mean[n], load[n])
         for n, p in enumerate(group)
     )
     labels = [units.label(kind) for kind in ("area", "pressure", "force")]
-    heads = ("Slice", f"Area {labels[0]}", "Centroid", f"p there {labels[1]}", f"Load {labels[2]}")
+    heads = (
+        "Slice",
+        f"Area {labels[0]}",
+        f"Centroid {units.label('length')}",
+        f"p there {labels[1]}",
+        f"Load {labels[2]}",
+    )
     numbers = number_ranges([p.number for p in group])
     return Table(f"Slices {numbers}", heads, "tntnn", rows)
 

@@ -16,7 +16,6 @@ from roofmodel.units import UnitSystem
 from viewer import style
 from viewer.picture.labels import Text
 from viewer.quantities import column, quantity
-from viewer.report.tables import number_ranges
 from viewer.snow.contours import Scale, bands
 from viewer.snow.drawing import Box, Drawing, box_of
 from viewer.snow.families import families
@@ -31,6 +30,7 @@ Array = NDArray[np.float64]
 
 PRESSURES = 14  # written on a plan of a dome
 FEW, MANY = 12, 120  # zones that a small and a large plan label one by one, first layers included
+FUSED = 1e-4  # pieces of one band are drawn as one over cracks below this [m]
 
 
 @dataclass(frozen=True)
@@ -138,7 +138,7 @@ def draw_plan(
         whole = shapely.union_all([findings.patches[k].zone.polygon for k in group])
         free = whole if hidden.get(i) is None else shapely.difference(whole, hidden[i])
         region = place.shape(whole if free.is_empty else free)
-        number = number_ranges([findings.patches[k].number for k in sorted(group)])
+        number = str(findings.patches[min(group)].number)
         labels.append(Label(number, region, _variants(patch, i in on_top, roof.planes, look, units)))
     return place_labels(drawing, taken, labels, look.size, beside=not crowded)
 
@@ -236,7 +236,8 @@ def _draw_bands(drawing: Drawing, findings: SnowFindings, index: int, scale: Sca
             color = colors[number]
             drawing.area(place.shape(shape), color, color, 0.6)  # the line closes hairline gaps
         cut = len(planes) > 1 or len(shapes) > own.sum()
-        levels = [place.shape(shape).boundary for shape in shapes] if cut else []
+        wholes = [shapely.union_all(shapes[band == b], grid_size=FUSED) for b in np.unique(band)]
+        levels = [place.shape(whole).boundary for whole in wholes] if cut else []
         for boundary in levels:
             for part in shapely.get_parts(boundary):
                 drawing.line(shapely.get_coordinates(part), style.INK, 0.25)

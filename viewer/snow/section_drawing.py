@@ -12,6 +12,7 @@ from roofmodel.units import UnitSystem
 from viewer import style
 from viewer.quantities import quantity
 from viewer.snow.drawing import Drawing
+from viewer.snow.families import told_number
 from viewer.snow.findings import SnowFindings
 from viewer.snow.placing import disc
 from viewer.snow.sections import Piece, Section
@@ -191,7 +192,7 @@ def _dimensions(
         if float(thick @ blend) < 21.0:
             continue
         at = axes.at(float(widest.s @ blend), float(0.5 * (tops[number + 1] + tops[number]) @ blend))
-        disc(drawing, str(findings.patches[layer.patch].number), float(at[0]), float(at[1]), TYPE)
+        disc(drawing, str(told_number(findings, layer.patch)), float(at[0]), float(at[1]), TYPE)
 
 
 def _upright(
