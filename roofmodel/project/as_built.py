@@ -47,7 +47,8 @@ class Measured:
 def read_measured(path: Path, name: str, digest: Any = None) -> Measured:
     """Read a CSV file of clamps.
 
-    Columns "row" and "along"; the unit of along stands in its head ("along [m]") or behind every number.
+    Columns "row" and "along" (or "along row", as attachments.csv says it); the unit of along stands in its
+    head ("along [m]"), in a line below, or behind every number.
 
     Parameters
     ----------
@@ -62,7 +63,15 @@ def read_measured(path: Path, name: str, digest: Any = None) -> Measured:
     InputError
         Names file, line, value, and what would be right.
     """
-    found = read_table(path, name, ("row",), {"along": "length"}, digest=digest, what="a CSV file of clamps")
+    found = read_table(
+        path,
+        name,
+        ("row",),
+        {"along": "length"},
+        digest=digest,
+        what="a CSV file of clamps",
+        also={"along row": "along"},  # attachments.csv itself can be filled in on site
+    )
     return Measured(name, found.text["row"], found.number["along"], found.line)
 
 

@@ -53,6 +53,7 @@ def read_table(
     *,
     digest: Any = None,
     what: str = "a CSV table",
+    also: Mapping[str, str] | None = None,
 ) -> CsvTable:
     """Read a CSV file.
 
@@ -74,6 +75,8 @@ def read_table(
         Takes the bytes in.
     what : str
         What the file should be, for messages.
+    also : mapping of str to str, optional
+        Other heads that stand for the wanted ones.
 
     Raises
     ------
@@ -89,7 +92,7 @@ def read_table(
         message = f"{name}: is empty; write a line of heads, {wanted}, and one line for each"
         raise InputError(message)
     heads = lines[0][1]
-    place = _places(name, heads, words, numbers, optional, wanted)
+    place = _places(name, heads, words, numbers, optional, wanted, also or {})
     lines, place = _without_units(name, lines, place, numbers)
     if len(lines) == 1:
         message = f"{name}: has heads but nothing below them; write one line for each"
@@ -166,10 +169,12 @@ def _places(
     numbers: Mapping[str, str],
     optional: frozenset[str],
     wanted: str,
+    also: Mapping[str, str],
 ) -> dict[str, Place]:
     """Column of every head, with the SI value of the unit that stands in it."""
     found = [re.fullmatch(r"(.*?)\s*(?:[\[(]\s*(.*?)\s*[\])])?", head.strip()) for head in heads]
     plain = [(match[1] if match else head).strip().lower() for match, head in zip(found, heads, strict=True)]
+    plain = [also.get(text, text) for text in plain]
     place: dict[str, Place] = {}
     for head in (*words, *numbers):
         at = [i for i, text in enumerate(plain) if text == head]

@@ -13,6 +13,7 @@ from fea.analysis import analyze
 from roofmodel.errors import InputError
 from roofmodel.project.as_built import as_found, read_measured
 from roofmodel.project.load import load_project, with_rows
+from viewer.clamp_table import write_attachments
 
 
 def project_with(tmp_path, text, name="clamps.csv"):
@@ -89,6 +90,13 @@ def test_lines_of_units_are_held_to_their_place(tmp_path, text, says):
         load_project(project_with(tmp_path, text))
     assert says in str(told.value)
     assert "\n" not in str(told.value)
+
+
+def test_attachments_of_a_check_can_be_filled_in_on_site(tmp_path, planned):
+    write_attachments(analyze(planned), tmp_path / "clamps.csv")
+    found = load_project(project_with(tmp_path, (tmp_path / "clamps.csv").read_bytes()))
+    np.testing.assert_allclose(found.layout.clamp_s, planned.layout.clamp_s, atol=5.1e-4)
+    np.testing.assert_array_equal(found.layout.clamp_seam, planned.layout.clamp_seam)
 
 
 def test_a_missing_clamp_loads_its_neighbors(tmp_path, planned):

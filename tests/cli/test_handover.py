@@ -16,6 +16,7 @@ import trimesh
 from shapely import LineString
 from shapely.affinity import rotate, translate
 from small_project import changed
+from vtkmodules.vtkIOXML import vtkXMLMultiBlockDataReader
 
 import viewer
 from fea.analysis import analyze
@@ -245,6 +246,13 @@ def test_multiblock_names_files_that_open(handed):
     names = re.findall(r'file="([^"]+)"', (folder / "model.vtm").read_text())
     assert names == ["roof.vtu", "rails.vtu", "clamps.vtu"]
     assert all(len(meshio.read(folder / name).points) for name in names)
+    reader = vtkXMLMultiBlockDataReader()  # what every VTK-based viewer reads it with
+    reader.SetFileName(str(folder / "model.vtm"))
+    reader.Update()
+    blocks = reader.GetOutput()
+    assert [blocks.GetBlock(i).GetNumberOfPoints() for i in range(blocks.GetNumberOfBlocks())] == [
+        len(meshio.read(folder / name).points) for name in names
+    ]
 
 
 def test_a_failed_check_warns_on_every_file(handed):
