@@ -72,6 +72,11 @@ class Section:
     omega_max : float
         Largest sectorial coordinate, which turns a bimoment into stress B omega / I_w; NaN for not
         given. [m^2]
+    kind : str
+        "round tube", "round bar", "rectangular tube" or "flat bar" where the shape is one of these; else
+        empty.
+    wall : float
+        Wall of a tube, NaN for others. [m]
     """
 
     area: float
@@ -92,6 +97,8 @@ class Section:
     center_z: float = 0.0
     I_w: float = 0.0
     omega_max: float = np.nan
+    kind: str = ""
+    wall: float = np.nan
 
     @property
     def highest_top(self) -> float:

@@ -52,6 +52,8 @@ def _round(outer: float, inner: float, poisson: float, label: str) -> Section:
         depth_z=2.0 * outer,
         label=label,
         round=True,
+        kind="round tube" if inner > 0.0 else "round bar",
+        wall=outer - inner if inner > 0.0 else math.nan,
     )
 
 
@@ -158,6 +160,7 @@ def rectangle(depth_y: float, depth_z: float, poisson: float = 0.33) -> Section:
         depth_y=depth_y,
         depth_z=depth_z,
         label=f"flat bar {_mm(depth_y)} x {_mm(depth_z)} mm",
+        kind="flat bar",
     )
 
 
@@ -231,6 +234,8 @@ def rectangular_tube(depth_y: float, depth_z: float, wall: float, radius: float 
         depth_y=depth_y,
         depth_z=depth_z,
         label=f"rectangular tube {_mm(depth_y)} x {_mm(depth_z)} x {_mm(wall)} mm{corners}",
+        kind="rectangular tube",
+        wall=wall,
     )
 
 

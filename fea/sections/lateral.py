@@ -6,6 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from roofmodel.hardware import DesignFormat, Material, Rail
+from roofmodel.profiles.plain import walls_profile
 
 Array = NDArray[np.float64]
 
@@ -46,9 +47,9 @@ def critical_moment(
 
 def rail_critical(rail: Rail, length: Array) -> tuple[Array, Array]:
     """Least critical moment of the strong axis [N m] and force [N] of a rail of free lengths (n,)."""
-    profile, metal = rail.profile, rail.material
+    profile, metal = walls_profile(rail.section, rail.profile), rail.material
     assert profile is not None
-    s = profile.section
+    s = rail.section
     strong, weak = profile.principal
     tall = float(np.abs(profile.reach).max())
     worst = 0.5 * abs(float(profile.one_sided[0]))

@@ -207,6 +207,10 @@ def make_rail(table: RailTable, form: DesignFormat, folder: Path | None = None, 
     )
 
 
+_PLAIN_TAKES = {
+    "rectangular tube": ("bearing_length", "bearing_strength"),
+    "round tube": ("bearing_strength",),
+}  # its walls' crushing has clauses; that of a round tube wants tests
 _MEMBER = ("ultimate_strength", "weld_strength", "bearing_length", "bearing_strength")
 
 
@@ -216,10 +220,12 @@ def _member_strengths(table: RailTable, form: DesignFormat, profile: Profile | N
     fields = (*_MEMBER, "moment_slope", "moment_normal")
     given = [name for name in fields if getattr(table, name) is not None]
     if profile is None:
-        if given:
-            message = f'rail.{given[0]}: only shape "profile" takes it'
+        takes = _PLAIN_TAKES.get(table.shape, ())
+        other = next((name for name in given if name not in takes), None)
+        if other is not None:
+            message = f'rail.{other}: shape "{table.shape}" does not take it; shape "profile" does'
             raise InputError(message)
-        return {}
+        return {name: float(getattr(table, name)) for name in given}
     if profile.net is not None and table.ultimate_strength is None:
         message = "rail.ultimate_strength is missing; holes need it (tensile strength of the metal)"
         raise InputError(message)

@@ -204,10 +204,10 @@ class RailTable(Table):
         None, gt=0, le=10, description="Omega, phi or gamma_M of the tested moments."
     )
     bearing_length: Size | None = Field(
-        None, description="Profile: of the rail on a clamp, for the crushing of its walls."
+        None, description="Profile, rectangular tube: of the rail on a clamp, for the crushing of its walls."
     )
     bearing_strength: Force | None = Field(
-        None, description="Profile: design strength of the rail against crushing by a clamp, from tests."
+        None, description="Profile, tubes: design strength against crushing by a clamp, from tests."
     )
     E: Elasticity | None = Field(None, description="Young's modulus, if not the usual one of the metal.")
     resistance_factor: float | None = Field(

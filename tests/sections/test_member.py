@@ -5,6 +5,7 @@ import pytest
 from scipy.linalg import eig
 
 from fea.analysis import analyze
+from fea.checks.member_strength import member_strength, station_use
 from fea.checks.rail_unchecked import unchecked_words
 from fea.sections.crippling import bearing_resistance
 from fea.sections.effective import effective
@@ -14,7 +15,9 @@ from roofmodel.errors import InputError
 from roofmodel.hardware import DesignFormat, Material
 from roofmodel.profiles.properties import profile_of
 from roofmodel.profiles.shapes import shape_outline
+from roofmodel.sections import rectangle, rectangular_tube, round_tube
 from tests.checks.projects import GABLE_EN, limit, project
+from tests.frame.rails import make_rail
 from tests.sections.test_profile_files import TUBE, with_profile
 
 EN, ASD = DesignFormat.EN, DesignFormat.ASD
@@ -218,17 +221,110 @@ def test_unknown_walls_never_pass(tmp_path):
     assert not limit(tested, "rail local buckling").unverified.any()
 
 
+STOCKY = 'shape = "rectangular tube"\nwidth = "60 mm"\ndepth = "60 mm"\nwall = "3 mm"'
+THIN_TUBE = 'shape = "rectangular tube"\nwidth = "60 mm"\ndepth = "60 mm"\nwall = "1 mm"'
+
+
 @pytest.mark.parametrize(
     ("rail", "says"),
     [
-        ('shape = "rectangular tube"\nwidth = "60 mm"\ndepth = "60 mm"\nwall = "3 mm"', ""),
-        ('shape = "rectangular tube"\nwidth = "60 mm"\ndepth = "60 mm"\nwall = "1 mm"', "thin walls"),
-        ('shape = "round tube"\ndiameter = "120 mm"\nwall = "1 mm"', "thin walls"),
-        ('shape = "flat bar"\nwidth = "50 mm"\ndepth = "8 mm"', "lateral-torsional"),
+        (STOCKY, ""),
+        (THIN_TUBE, "crushing of its walls"),
+        (f'{THIN_TUBE}\nbearing_length = "40 mm"', ""),
+        ('shape = "round tube"\ndiameter = "120 mm"\nwall = "1 mm"', "rail.bearing_strength"),
+        ('shape = "flat bar"\nwidth = "50 mm"\ndepth = "8 mm"', ""),
     ],
 )
 def test_plain_rails_say_what_is_not_checked(tmp_path, rail, says):
-    """Thin tubes and flat bars given by their sizes: a caution; stocky ones need none."""
+    """Thin tubes given by their sizes may be crushed on the clamps; stocky ones and bars need no word."""
     found = unchecked_words(project(tmp_path, GABLE_EN.replace(TUBE, rail)))
     assert bool(found) == bool(says)
     assert all(says in line for line in found)
+
+
+def test_plain_tube_is_the_same_tube_as_a_profile(tmp_path):
+    """Thin walls: shares of yield as those of the outline, whose walls are found by looking."""
+    plain = analyze(project(tmp_path, GABLE_EN.replace(TUBE, f'{THIN_TUBE}\nbearing_length = "40 mm"')))
+    size = 'shape = "rectangular tube", width = "60 mm", depth = "60 mm", wall = "1 mm"'
+    drawn = analyze(project(tmp_path, more(with_profile(size), 'bearing_length = "40 mm"')))
+    for name in ("rail local buckling", "rail lateral buckling", "rail crushing"):
+        np.testing.assert_allclose(
+            limit(plain, name).utilization, limit(drawn, name).utilization, rtol=0.02, atol=1e-6
+        )
+    share = member_strength(plain.project.rail, EN, np.ones(1)).share
+    assert (share < 0.9).all()
+
+
+def test_stocky_tubes_have_no_limit_of_local_buckling(tmp_path):
+    """What is left is first yield, which the rail's stress says with shear on top."""
+    result = analyze(project(tmp_path, GABLE_EN.replace(TUBE, STOCKY)))
+    names = [one.name for one in result.limits]
+    assert "rail local buckling" not in names
+    stress = limit(result, "rail stress").utilization
+    assert (limit(result, "rail lateral buckling").utilization <= stress * 1.02 + 1e-9).all()
+    assert "rail lateral buckling" in names
+
+
+def test_wide_flat_bar_buckles_sideways_by_its_strong_axis_only():
+    """M_cr of Timoshenko with the load at the far face; weak bending is left alone."""
+    rail = make_rail(rectangle(0.06, 0.006))
+    L = np.array([1.2])
+    member = member_strength(rail, DesignFormat.EN, L)
+    s, E, G = rail.section, rail.material.E, rail.material.G
+    n = np.pi**2 * E * s.I_y / L**2
+    lever = 0.46 * 0.03
+    critical = n * (np.sqrt(G * s.J / n + lever**2) - lever)
+    slender = np.sqrt(rail.material.yield_strength * s.W_z / critical)
+    phi = 0.5 * (1 + 0.2 * (slender - 0.4) + slender**2)
+    chi = 1.0 / (phi + np.sqrt(phi**2 - slender**2))
+    force = np.zeros((2, 6))
+    force[0, 5], force[1, 4] = 100.0, 5.0
+    use = station_use(member, "rail lateral buckling", force, np.zeros(2, dtype=int))
+    assert chi[0] < 0.8
+    assert use[0] == pytest.approx(100.0 / s.W_z / member.stress / chi[0], rel=1e-9)
+    assert use[1] == pytest.approx(5.0 / s.W_y / member.stress, rel=1e-9)
+    assert "rail local buckling" not in member.kinds
+
+
+@pytest.mark.parametrize("section", [round_tube(0.05, 0.003), rectangular_tube(0.05, 0.05, 0.003)])
+def test_closed_stout_tubes_lose_nothing_sideways_but_under_compression(section):
+    """Plain round and square tubes: bending alone is yield; compression counts by its column curve."""
+    rail = make_rail(section)
+    member = member_strength(rail, DesignFormat.EN, np.array([2.0]))
+    force = np.zeros((2, 6))
+    force[:, 5] = 300.0
+    force[1, 0] = -2000.0
+    use = station_use(member, "rail lateral buckling", force, np.zeros(2, dtype=int))
+    bend = 300.0 / section.W_z / member.stress
+    assert use[0] == pytest.approx(bend, rel=1e-12)
+    critical = np.pi**2 * rail.material.E * section.I_y / 4.0
+    grows = 1.0 / (1.0 - 2000.0 * rail.material.yield_strength / member.stress / critical)
+    assert use[1] > bend * grows + 2000.0 / section.area / member.stress
+    assert member.critical[0] == pytest.approx(critical, rel=1e-9)
+
+
+def test_round_bending_about_both_axes_adds_up_as_a_vector():
+    member = member_strength(make_rail(round_tube(0.05, 0.0005)), DesignFormat.EN, np.array([1.0]))
+    force = np.zeros((1, 6))
+    force[0, 4:] = 30.0, 40.0
+    share = round_factor(100.0, make_rail().material, DesignFormat.EN)
+    use = station_use(member, "rail local buckling", force, np.zeros(1, dtype=int))
+    assert share < 0.9
+    assert use[0] == pytest.approx(50.0 / member.rail.section.W_y / member.stress / share, rel=1e-9)
+
+
+def test_round_tubes_beyond_the_standard_never_pass(tmp_path):
+    """EN 1993-1-1 ends at 90 epsilon^2; thinner tubes are not verified."""
+    rail = 'shape = "round tube"\ndiameter = "120 mm"\nwall = "1 mm"'
+    result = analyze(project(tmp_path, GABLE_EN.replace(TUBE, rail)))
+    assert limit(result, "rail local buckling").unverified.any()
+    assert not result.passed
+
+
+def test_plain_shapes_take_only_what_belongs_to_them(tmp_path):
+    for rail, words in (
+        (f'{STOCKY}\nweld_strength = "90 MPa"', "rail.weld_strength"),
+        ('shape = "flat bar"\nwidth = "50 mm"\ndepth = "8 mm"\nbearing_length = "40 mm"', "bearing_length"),
+    ):
+        with pytest.raises(InputError, match=words):
+            project(tmp_path, GABLE_EN.replace(TUBE, rail))

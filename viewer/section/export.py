@@ -28,7 +28,7 @@ def section_data(seen: Seen) -> dict[str, Any]:
                     "G": seen.metal.G,
                     "yield_strength": seen.metal.yield_strength,
                 },
-                "section": asdict(p.section),
+                "section": {k: v for k, v in asdict(p.section).items() if k not in ("kind", "wall")},
                 "principal": p.principal,
                 "angle": p.angle,
                 "plastic": p.plastic,
