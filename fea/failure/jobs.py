@@ -13,7 +13,7 @@ from typing import Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from fea.failure.cascade import UNKNOWN, FailureSamples
+from fea.failure.cascade import UNKNOWN, FailureSamples, cascade
 from fea.failure.study import (
     TOP,
     RoofCase,
@@ -209,3 +209,13 @@ def _first_row(found: FailureSamples, first: IntArray) -> IntArray:
     at_once = found.let_go == found.first_row[:, None]
     row = np.where(at_once, ended, np.iinfo(np.int64).max).argmin(axis=1)
     return np.where(np.isfinite(found.first_row), row, -1)
+
+
+def mean_course(case: RoofCase) -> FailureSamples:
+    """One sample: every clamp at its mean strength, the snow of the case growing to `TOP` times itself."""
+    at = int(np.argmin(np.abs(case.friction - case.usual)))
+    load = case.snow[at].sum(axis=0)
+    return cascade(
+        case.roof, case.held, load, case.capacity, case.residual,
+        target=TOP, release=case.release, impact=case.impact,
+    )  # fmt: skip

@@ -12,7 +12,7 @@ from viewer.stages import Spoken, Stages, console, named, notice, print_json
 if TYPE_CHECKING:
     from fea.failure.jobs import Job, Sampling
 
-OUTPUTS = ("risk.json", "risk.csv", "risk.png", "risk.svg")
+OUTPUTS = ("risk.json", "risk.csv", "risk.png", "risk.svg", "course.csv", "course.gif")
 PARTIAL = "risk.partial.jsonl"  # what is done of a run that is not
 
 
@@ -38,7 +38,7 @@ def risk(project: Path, out: Path, processes: int | None, cluster: str | None) -
     with stages:
         stages.show("reading the project")
         from fea.failure.inputs import read_uncertainty
-        from fea.failure.jobs import Sampling, jobs_of, risk_of
+        from fea.failure.jobs import Sampling, jobs_of, mean_course, risk_of
         from fea.failure.roof_case import choose_case
         from roofmodel.errors import InputError
         from roofmodel.project.load import load_project
@@ -95,7 +95,9 @@ def risk(project: Path, out: Path, processes: int | None, cluster: str | None) -
             journal.remove()
             message = f"{project.name}: a batch of samples could not be done: {broken}"
             raise InputError(message)
-        found = RiskFindings(analysis, uncertain, chosen, sampling, risk_of(sampling, jobs, results))
+        found = RiskFindings(
+            analysis, uncertain, chosen, sampling, risk_of(sampling, jobs, results), mean_course(chosen.roof)
+        )
         write_risk(found, folder)
         journal.remove()
     print_risk(found, console())

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from fea.analysis import Analysis
+from fea.failure.cascade import COLLAPSED, COMPLETE, FailureSamples
 from fea.failure.inputs import Uncertain
 from fea.failure.jobs import REPEATS, TOP, Risk, Sampling
 from fea.failure.roof_case import Chosen
@@ -38,6 +39,7 @@ class RiskFindings:
     chosen: Chosen
     sampling: Sampling
     risk: Risk
+    course: FailureSamples
 
     @property
     def case_name(self) -> str:
@@ -86,6 +88,7 @@ def said(found: RiskFindings) -> tuple[str, ...]:
         f"A row lets go at {times(middle)} a sample's own snow in the middle, at {times(low)} in the worst "
         "twentieth.",
         snow_words(found),
+        course_words(found),
         f"A lost clamp lets its neighbors swing {table.release:g} times as far as a slow loss would; snow "
         f"that lands on a lower row pushes {table.impact:g} times as hard as at rest (judgment).",
         *found.uncertain.notes,
@@ -188,6 +191,49 @@ def clamps_table(found: RiskFindings) -> Table:
     )
 
 
+def course_words(found: RiskFindings) -> str:
+    """How the roof at mean strength goes as the snow of the case grows."""
+    course = found.course
+    events, last = int(course.events[0]), float(course.last[0])
+    if not events:
+        return f"At mean strengths nothing gives way up to {TOP:g} times the snow of the case."
+    first = float(course.first[0])
+    end = {
+        COLLAPSED: f"all rows have let go at {times(last)} it",
+        COMPLETE: f"it still holds at {TOP:g} times it",
+    }.get(int(course.outcome[0]), "then the calculation has no answer")
+    gone = np.flatnonzero(np.isfinite(course.let_go[0]))
+    names = found.analysis.project.layout.row_name
+    let_go = ", ".join(
+        f"{names[r]} at {course.let_go[0, r]:.2f}" for r in gone[np.argsort(course.let_go[0, gone])]
+    )
+    rows = f"; rows let go: {let_go}" if len(gone) else ""
+    return f"At mean strengths the first clamp gives way at {times(first)} the snow of the case, {end}{rows}."
+
+
+def course_table(found: RiskFindings) -> Table:
+    """Events in order, at mean strengths."""
+    course, layout = found.course, found.analysis.project.layout
+    order = course.sequence(0)
+    rows = tuple(
+        (str(i), f"{course.at[0, c]:.3f}", layout.clamp_name[c], layout.row_name[layout.clamp_row[c]])
+        for i, c in enumerate(order.tolist()[:SHOWN], 1)
+    )
+    more = f", the first {SHOWN} of {len(order)}" if len(order) > SHOWN else ""
+    return Table(
+        f"At mean strengths, as the snow grows{more}",
+        ("event", "snow over case", "clamp", "row"),
+        "nntt",
+        rows,
+    )
+
+
 def tables(found: RiskFindings) -> tuple[Table, ...]:
     """All tables, in the order in which they are read."""
-    return rows_table(found), clamps_table(found), shares_table(found), inputs_table(found)
+    return (
+        course_table(found),
+        rows_table(found),
+        clamps_table(found),
+        shares_table(found),
+        inputs_table(found),
+    )

@@ -13,6 +13,7 @@ import numpy as np
 from fea.failure.jobs import TOP
 from viewer.export import file_head, plain_data
 from viewer.files import atomic, safe, write_text
+from viewer.picture.course import write_course
 from viewer.risk.chart import risk_drawing
 from viewer.risk.findings import CAUTIONS, RiskFindings, answer, said
 from viewer.snow.drawing import drawing_svg, paint
@@ -25,10 +26,27 @@ def write_risk(found: RiskFindings, folder: Path) -> None:
     text = json.dumps(risk_data(found), indent=1, ensure_ascii=False, allow_nan=False)
     write_text(folder / "risk.json", text + "\n")
     write_text(folder / "risk.csv", risk_csv(found))
+    write_text(folder / "course.csv", course_csv(found))
+    project, order = found.analysis.project, found.course.sequence(0)
+    never = np.zeros(len(project.layout.clamp_name), dtype=bool)
+    note = "Every clamp at its mean strength, the snow of the case growing."
+    write_course(project, order, never, "At mean strengths", note, folder / "course.gif")
     drawing = risk_drawing(found)
     write_text(folder / "risk.svg", drawing_svg(drawing, answer(found)) + "\n")
     with atomic(folder / "risk.png") as temporary:
         paint(drawing).save(temporary, format="PNG")
+
+
+def course_csv(found: RiskFindings) -> str:
+    """Clamps in the order in which they give way at mean strengths, as the snow of the case grows."""
+    course, layout = found.course, found.analysis.project.layout
+    text = io.StringIO()
+    writer = csv.writer(text, lineterminator="\r\n")
+    writer.writerow(["event", "snow over case", "clamp", "row"])
+    for number, c in enumerate(course.sequence(0).tolist(), 1):
+        row = layout.row_name[layout.clamp_row[c]]
+        writer.writerow([number, f"{course.at[0, c]:.6g}", safe(layout.clamp_name[c]), safe(row)])
+    return text.getvalue()
 
 
 def risk_data(found: RiskFindings) -> dict[str, Any]:
@@ -65,6 +83,10 @@ def risk_data(found: RiskFindings) -> dict[str, Any]:
             "reserve": _quantiles(risk.reserve),
             "snow_over_case_at_failure": _quantiles(risk.fragility),
             "followed_up_to": TOP,
+            "course": [
+                {"clamp": layout.clamp_name[c], "snow_over_case": found.course.at[0, c]}
+                for c in found.course.sequence(0)
+            ],
             "scatter_from": [
                 {"input": one.name, "share": one.value, "standard_error": one.error} for one in risk.shares
             ],

@@ -1,0 +1,111 @@
+"""Clamps on plan by what became of them, alone and as an animation."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+from shapely import Polygon, affinity
+
+from roofmodel.project.load import Project
+from viewer import style
+from viewer.files import atomic
+from viewer.snow.drawing import Drawing, paint
+
+Array = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+
+STANDS, GAVE_WAY, UNKNOWN, NEVER = range(4)
+COLORS = ("#FFFFFF", "#B0282E", style.HAIRLINE, style.INK)
+WORDS = ("stands", "gave way", "unknown", "never there")
+TYPE = 16.0
+SIZE = (520.0, 330.0)  # largest of one plan
+FRAMES, EACH, HOLD = 40, 110, 12  # most of an animation; time of one [ms]; times that the last stands
+
+
+def plan_scale(project: Project) -> tuple[Array, float, float]:
+    """Lower left corner of the roof on plan [m], pixels for each meter, and its height on the sheet [px]."""
+    bounds = np.array([outline.bounds for outline in _outlines(project)])
+    low, high = bounds[:, :2].min(axis=0), bounds[:, 2:].max(axis=0)
+    scale = float(min(SIZE[0] / (high[0] - low[0]), SIZE[1] / (high[1] - low[1])))
+    return low, scale, scale * float(high[1] - low[1])
+
+
+def _outlines(project: Project) -> list[Polygon]:
+    planes = project.roof.planes
+    rings = [np.asarray(outline.exterior.coords) for outline in planes.outline]
+    return [Polygon(planes.to_world(plane, ring)[:, :2]) for plane, ring in enumerate(rings)]
+
+
+def draw_clamps(
+    drawing: Drawing,
+    project: Project,
+    corner: tuple[float, float],
+    state: IntArray,
+    title: str,
+    order: IntArray | None = None,
+) -> None:
+    """Roof and clamps on plan, its title at the corner; `order` numbers some of the clamps that gave way."""
+    layout, planes = project.layout, project.roof.planes
+    low, scale, tall = plan_scale(project)
+    left, floor = corner[0], corner[1] + 24.0 + tall
+
+    def place(xy: Array) -> Array:
+        across = left + scale * (xy[..., 0] - low[0])
+        return np.stack([across, floor - scale * (xy[..., 1] - low[1])], axis=-1)
+
+    drawing.write(title, corner[0], corner[1], TYPE, bold=True)
+    move = [scale, 0.0, 0.0, -scale, left - scale * low[0], floor + scale * low[1]]
+    for outline in _outlines(project):
+        drawing.area(affinity.affine_transform(outline, move), style.TINT, style.MUTED, 1.2)
+    ends = [planes.to_world(layout.row_plane, end) for end in (layout.row_start, layout.row_end)]
+    for row in place(np.stack(ends, axis=1)):
+        drawing.line(row, style.MUTED, 2.0)
+    at = place(planes.to_world(layout.row_plane[layout.clamp_row], layout.clamp_uv))
+    apart = np.linalg.norm(np.diff(at, axis=0), axis=1) if len(at) > 1 else np.array([20.0])
+    radius = float(np.clip(0.42 * np.median(apart), 2.2, 8.0))
+    for (x, y), one in zip(at, state.tolist(), strict=True):
+        drawing.circle(float(x), float(y), radius, COLORS[one], style.INK, 1.0)
+    if order is None or not len(order):
+        return
+    shown = np.unique(np.round(np.linspace(0, len(order) - 1, min(len(order), 6))).astype(int))
+    for number in shown:
+        x, y = at[order[number]]
+        away = (-1.0 if number % 2 else 1.0) * (radius + 12.0)
+        drawing.write(str(number + 1), float(x), float(y) + away, 0.8 * TYPE, align="center", halo=True)
+
+
+def draw_north(drawing: Drawing, x: float, y: float) -> None:
+    """An arrow to the north, up the sheet."""
+    drawing.arrow(np.array([x, y + 16.0]), np.array([x, y - 14.0]), style.INK, 2.0)
+    drawing.write("N", x, y - 24.0, 0.9 * TYPE, bold=True, align="center")
+
+
+def draw_key(drawing: Drawing, x: float, y: float, states: Sequence[int] = range(4)) -> None:
+    """What the marks mean."""
+    for i, one in enumerate(states):
+        drawing.circle(x + 170.0 * i + 8.0, y, 7.0, COLORS[one], style.INK, 1.4)
+        drawing.write(WORDS[one], x + 170.0 * i + 24.0, y, 0.95 * TYPE)
+
+
+def write_course(
+    project: Project, order: IntArray, never: NDArray[np.bool_], title: str, note: str, path: Path
+) -> None:
+    """An animation: clamps give way one after another; the title gets the number of each."""
+    steps = np.unique(np.round(np.linspace(0, len(order), min(len(order), FRAMES) + 1)).astype(int))
+    frames = []
+    for step in steps:  # at most `FRAMES`
+        state = np.where(never, NEVER, STANDS)
+        state[order[:step]] = GAVE_WAY
+        sheet = Drawing((SIZE[0] + 80.0, plan_scale(project)[2] + 130.0))
+        draw_clamps(sheet, project, (40.0, 34.0), state, f"{title}: {step} of {len(order)} have given way")
+        draw_north(sheet, sheet.size[0] - 30.0, sheet.size[1] - 44.0)
+        sheet.write(note, 40.0, sheet.size[1] - 22.0, 13.0)
+        frames.append(paint(sheet).quantize(32))
+    times = [EACH * HOLD // 2, *([EACH] * (len(frames) - 2)), EACH * HOLD][: len(frames)]
+    with atomic(path) as temporary:
+        frames[0].save(
+            temporary, format="GIF", save_all=True, append_images=frames[1:], loop=0, duration=times
+        )
