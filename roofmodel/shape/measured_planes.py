@@ -7,7 +7,7 @@ their points much better than one plane does. Least squares throughout; no sourc
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -27,6 +27,7 @@ FEWEST, SMALLEST = 16, 1.2  # points and area on each side of a break [-, m^2]
 SAME = 40.0  # planes are one where two fit no better than this, in variances of the noise
 DEPTH = 5  # a plane is broken into halves so many times at most
 FAR, POOR, MISSED = 4.0, 1.6, 12  # points this far from all planes, planes this rough, in times the noise
+PLENTY, INSIDE = 150, 0.5  # with fewer points, or less of its own, away from creases a plane is fitted to all
 SOME = 4000  # points that are enough to look for a break
 SHARED = 3  # mesh edges that make two planes neighbors
 
@@ -84,7 +85,32 @@ def measured_planes(mesh: Mesh, region: IntArray, noise: float) -> Measured:
     least = max(FEWEST, int(SMALLEST / spot))
     state = _with_missed(mesh.points, state, least)
     state = _broken(mesh.points, state, least)
-    return _refitted(mesh.points, state)
+    return _fitted_inside(mesh.points, _refitted(mesh.points, state))
+
+
+def _fitted_inside(points: Array, state: Measured) -> Measured:
+    """Planes through the points away from creases, where noise decides which plane a point is given to."""
+    label, normal = state.label.copy(), state.normal
+    for a, b in neighbors(state).tolist():
+        bend = float(np.linalg.norm(np.cross(normal[a], normal[b])))
+        if normal[a] @ normal[b] > GENTLE or min(normal[a, 2], normal[b, 2]) < UPRIGHT:
+            continue
+        rise = -normal[a, :2] / normal[a, 2] + normal[b, :2] / normal[b, 2]
+        for one, other in ((a, b), (b, a)):
+            mine = np.flatnonzero(state.label == one)
+            xy = points[mine, :2]
+            height = [
+                state.centroid[p, 2] - (xy - state.centroid[p, :2]) @ normal[p, :2] / normal[p, 2]
+                for p in (one, other)
+            ]
+            near = np.abs(height[0] - height[1]) < np.linalg.norm(rise) * NEAR * state.noise / bend
+            label[mine[near]] = -1
+    kept = np.bincount(label[label >= 0], minlength=len(normal))
+    whole = np.bincount(state.label[state.label >= 0], minlength=len(normal))
+    few = (kept < PLENTY) | (kept < INSIDE * whole)
+    label = np.where((state.label >= 0) & few[state.label], state.label, label)
+    normal, centroid = _fitted(points, label, normal, state.centroid)
+    return replace(state, normal=normal, centroid=centroid)
 
 
 def _first_labels(mesh: Mesh, region: IntArray, normal: Array, centroid: Array) -> IntArray:

@@ -31,6 +31,7 @@ OWN = 0.5  # scraps of a surveyed mesh with less area that fit no plane are left
 FAR_NOISE = 8.0  # faces across a crease lie within so many times the noise of a plane beside it
 SHARINGS = 3
 ALIKE = np.cos(np.radians(3.0))  # neighbors of a survey within this angle may be one plane
+MISSES = 8  # small planes in a row after which a survey is searched no more
 SEARCHES = 400  # planes looked for in one connected mass of curved or noisy faces
 
 
@@ -228,7 +229,7 @@ def survey_regions(mesh: Mesh, noise: float) -> IntArray:
     near, far = 3.0 * noise, FAR_NOISE * noise
     least = min(SURVEYED, 0.1 * mesh.area.sum())
     region = np.full(len(mesh.faces), -1)
-    _search_planes(mesh, region, np.arange(len(region)), near, least)
+    _search_planes(mesh, region, np.arange(len(region)), near, least, MISSES)
     for _ in range(SHARINGS):
         if region.max() < 0:
             break
@@ -368,11 +369,14 @@ def _settle_rest(
     region[face] = region.max() + 1 + label
 
 
-def _search_planes(mesh: Mesh, region: IntArray, face: IntArray, tolerance: float, small: float) -> None:
-    """Take the plane that most area lies on, again and again (in place)."""
+def _search_planes(
+    mesh: Mesh, region: IntArray, face: IntArray, tolerance: float, small: float, misses: int = SEARCHES
+) -> None:
+    """Take the plane that most area lies on, again and again, until many were small (in place)."""
+    missed = 0
     for _ in range(SEARCHES):
         face = face[region[face] < 0]
-        if mesh.area[face].sum() < small:
+        if mesh.area[face].sum() < small or missed >= misses:
             return
         found = _main_plane(mesh, face, tolerance)
         if len(found) == 0:
@@ -381,6 +385,7 @@ def _search_planes(mesh: Mesh, region: IntArray, face: IntArray, tolerance: floa
         inside[found] = True
         part, count, label = _sub_components(inside, mesh.pairs)
         area = np.bincount(label, mesh.area[part], count)
+        missed = 0 if area.max() >= small else missed + 1
         keep = area >= min(small, area.max())
         taken = keep[label]
         region[part[taken]] = region.max() + 1 + (np.cumsum(keep) - 1)[label[taken]]

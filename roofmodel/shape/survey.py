@@ -133,7 +133,7 @@ def _local_planes(points: Array) -> tuple[Array, Array]:
     normal, spread = np.zeros_like(points), np.zeros(len(points))
     for low in range(0, len(points), CHUNK):
         part = slice(low, low + CHUNK)
-        around = points[tree.query(points[part], count)[1]]
+        around = points[tree.query(points[part], count, workers=-1)[1]]
         around = around - around.mean(axis=1, keepdims=True)
         value, vector = np.linalg.eigh(np.einsum("nkx,nky->nxy", around, around))
         normal[part] = vector[:, :, 0]
