@@ -68,7 +68,7 @@ class ImportedRoof(Table):
     )
     boxes: bool = Field(
         True,
-        description="Take small tops with walls all around (chimneys, roof-lights) as obstructions; false to "
+        description="Take small tops with walls all around (such as chimneys) as obstructions; false to "
         "keep them as planes.",
     )
     merge: list[list[Line]] = Field(

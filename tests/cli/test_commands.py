@@ -142,7 +142,6 @@ def test_new_replaces_nothing(
     [
         (["chek"], ["chek", "--help"]),
         (["check"], ["PROJECT", "check --help"]),
-        (["check", "p.toml"], ["--out"]),
         (["check", "p.toml", "--out"], ["--out"]),
         (["check", "p.toml", "--out", "o", "--pictures"], ["--pictures", "--picture"]),
         (["check", "p.toml", "q.toml", "--out", "o"], ["q.toml"]),
