@@ -65,6 +65,8 @@ class Tolerance:
         clamp off along the rail, away from it; NaN where that cannot be.
     rows_at, clamps_at : str
         The attachment that governs then.
+    fewer : tuple of str
+        Rows that have room for fewer clamps when they are off, since a seam misses their end.
     """
 
     step: float
@@ -72,6 +74,7 @@ class Tolerance:
     rows_at: str
     clamps: float
     clamps_at: str
+    fewer: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -122,16 +125,25 @@ def out_of_place(analysis: Analysis) -> Tolerance | None:
         return None
     project, memory = on_rigid_seams(analysis.project), Memory()
     step = TOLERANCE[project.table.project.units]
-    rows = [(float("nan"), "")]
+    rows, fewer = [(float("nan"), "")], set[str]()
     if project.table.as_built is None:
-        rows = [_attachment(_shifted(project, way * step), memory) for way in (-1.0, 1.0)]
+        moved = [_shifted(project, way * step) for way in (-1.0, 1.0)]
+        rows = [_attachment(one, memory) for one in moved]
+        for one in moved:
+            fewer |= _with_fewer(project.layout, one.layout)
     name = analysis.limits[worst.limit].target_name[worst.target]
     clamp = np.flatnonzero([one == name for one in project.layout.clamp_name])
     clamps = [(float("nan"), "")]
     if len(clamp):
         clamps = [_attachment(replace(project, layout=_spread_apart(project, int(clamp[0]), step)), memory)]
     row, at = max(rows), clamps[0]
-    return Tolerance(step, row[0], row[1], at[0], at[1])
+    return Tolerance(step, row[0], row[1], at[0], at[1], tuple(sorted(fewer)))
+
+
+def _with_fewer(planned: Layout, moved: Layout) -> set[str]:
+    """Rows with fewer clamps than planned."""
+    count, now = (np.bincount(one.clamp_row, minlength=len(one.row_name)) for one in (planned, moved))
+    return {name for name, was, left in zip(planned.row_name, count, now, strict=True) if left < was}
 
 
 def _shifted(project: Project, by: float) -> Project:

@@ -108,7 +108,10 @@ def place_words(found: SwayFindings, units: UnitSystem) -> str:
         return ""
     step, parts = as_given(place.step, "size", units), []
     if not math.isnan(place.rows):
-        parts.append(f"rows {step} higher or lower than planned make {percent(place.rows)} ({place.rows_at})")
+        lost = f"; a seam then misses the end of {', '.join(place.fewer)}" if place.fewer else ""
+        parts.append(
+            f"rows {step} higher or lower than planned make {percent(place.rows)} ({place.rows_at}{lost})"
+        )
     if not math.isnan(place.clamps):
         parts.append(
             f"the clamps beside the governing one {step} farther from it make {percent(place.clamps)} "
