@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from viewer.app.command import open_command
+from viewer.blanket.command import blanket
 from viewer.handover.command import handover
 from viewer.history.command import history
 from viewer.investigate.command import investigate
@@ -45,14 +46,14 @@ ROOF_OUTPUTS = ["roof.png", "roof.json"]
 SNOW_OUTPUTS = ["snow.json", "snow.csv", "snow.png", "snow.html"]
 
 SCHEMAS = [
+    "blanket",
     "handover",
     "history",
     "investigation",
     "plan",
-    "results",
-    "risk",
     "push",
     "results",
+    "risk",
     "roof",
     "screen",
     "seam",
@@ -381,6 +382,7 @@ commands.add_command(tests)
 commands.add_command(screen)
 commands.add_command(section)
 commands.add_command(span)
+commands.add_command(blanket)
 
 
 def main() -> None:

@@ -23,9 +23,8 @@ from fea.solvers.dissection import dissect
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
-CLOSE = 1e-9  # force out of balance over the driving force, before the last step [-]
-ROUGH = 5e-3  # the same before the bed gives way further [-]
-STEPS, FEWER = 30, 12
+CLOSE = 5e-5  # force out of balance over the driving force, before the last step [-]
+ENOUGH = 1e-3  # more than this left out of balance, and it is done again with care [-]
 DAMPING = 1e-2  # of the bed, added to the tangent alone so that free snow makes no singular matrix [-]
 # Motion over which the bed takes all the driving force, and up to which it takes none, over those of the end.
 STAGES = (
@@ -33,6 +32,7 @@ STAGES = (
     (0.4, 0.03), (0.6, 0.15), (0.8, 0.4), (1.0, 1.0),
 )  # fmt: skip
 SEARCHES = 12
+FILL = 1e-15  # of the diagonal [-]
 
 
 @dataclass(frozen=True)
@@ -261,28 +261,71 @@ def solve(problem: Problem, pattern: Pattern, start: Array | None = None) -> Sta
     State
     """
     scale = float(np.abs(problem.layer.force).sum() + np.abs(problem.structure.load).sum()) or 1.0
-    U = np.zeros(problem.count) if start is None else start
-    factor: Factor | None = None
-    done = 0
-    stages = STAGES if start is None else STAGES[-2:]
+    done, factor = 0, None
+    for pace in (BRISK, CAREFUL):
+        here, factor, more = _approach(problem, pattern, start, scale, pace, factor)
+        done += more
+        if float(np.abs(here.residual).sum()) <= ENOUGH * scale:
+            break
+    upper = _matrix(here, pattern, DAMPING)
+    factor = _first(upper, pattern) if factor is None else factor.renew(upper)
+    return _state(here, factor(here.residual[:, None])[:, 0], scale, done)
+
+
+@dataclass(frozen=True)
+class Pace:
+    """How well a stage is to be met before the bed gives way further, and in how many steps."""
+
+    rough: float
+    fewer: int
+    steps: int
+
+
+BRISK, CAREFUL = Pace(1e-2, 10, 30), Pace(1e-3, 25, 80)
+
+
+def _approach(
+    problem: Problem,
+    pattern: Pattern,
+    start: Array | None,
+    scale: float,
+    pace: Pace,
+    factor: Factor | None,
+) -> tuple[_Look, Factor | None, int]:
+    """Go through the stages; where that ends, the last factor, and the number of steps."""
+    U = np.zeros(problem.count) if start is None or pace is CAREFUL else start
+    stages = STAGES if start is None or pace is CAREFUL else STAGES[-1:]
+    here, done = _look(problem, U), 0
     for number, (soft, reach) in enumerate(stages):
         last = number == len(stages) - 1
         stage = replace(problem, bed=problem.bed / soft, reach=problem.reach * reach)
         here, damping = _look(stage, U), DAMPING
-        for _ in range(STEPS if last else FEWER):
-            if float(np.abs(here.residual).sum()) <= (CLOSE if last else ROUGH) * scale:
+        for _ in range(pace.steps if last else pace.fewer):
+            if float(np.abs(here.residual).sum()) <= (CLOSE if last else pace.rough) * scale:
                 break
             upper = _matrix(here, pattern, damping)
-            factor = factorize_upper(upper, order=pattern.order) if factor is None else factor.renew(upper)
+            factor = _first(upper, pattern) if factor is None else factor.renew(upper)
             here, taken = _search(here, factor(here.residual[:, None])[:, 0])
-            damping = (
-                max(0.1 * damping, DAMPING) if taken >= 1.0 else 4.0 * damping if taken < 0.3 else damping
-            )
+            if taken >= 1.0:
+                damping = max(0.1 * damping, DAMPING)
+            elif taken < 0.3:
+                damping *= 4.0
             done += 1
         U = here.U
-    upper = _matrix(here, pattern, DAMPING)
-    factor = factorize_upper(upper, order=pattern.order) if factor is None else factor.renew(upper)
-    return _state(here, factor(here.residual[:, None])[:, 0], scale, done)
+    return here, factor, done
+
+
+def _first(upper: sparse.csr_array, pattern: Pattern) -> Factor:
+    """Factor of a matrix with every place of the pattern taken, so that later ones fit into it.
+
+    Places that are zero by chance get what is rounding beside the diagonal.
+    """
+    root = np.sqrt(upper.diagonal())
+    row = np.repeat(np.arange(upper.shape[0]), np.diff(upper.indptr))
+    least = FILL * root[row] * root[upper.indices]
+    data = np.where(np.abs(upper.data) < least, least, upper.data)
+    full = sparse.csr_array((data, upper.indices, upper.indptr), shape=upper.shape)
+    return factorize_upper(full, order=pattern.order).renew(upper)
 
 
 def _search(here: _Look, step: Array) -> tuple[_Look, float]:

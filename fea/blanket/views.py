@@ -187,9 +187,9 @@ def solve_view(
         happened = after
     mesh = coarse
     for mesh in meshes[1:]:
-        happened, start = _carried(coarse.layer, mesh.layer, happened, state)
+        happened = _carried(coarse.layer, mesh.layer, happened)
         problem = _problem(setting, mesh, happened, cracked, bond)
-        state = solve(problem, mesh.pattern, start)
+        state = solve(problem, mesh.pattern)
         rounds += 1
     return View(
         name=name,
@@ -249,16 +249,13 @@ def _after(setting: Setting, problem: Problem, state: State, before: _Held, crac
     return _Held(before.cracked | opens, np.maximum(before.density, dense), lost)
 
 
-def _carried(coarse: Layer, fine: Layer, happened: _Held, state: State) -> tuple[_Held, Array]:
-    """What has happened, and the motions, on another mesh of the same roof."""
+def _carried(coarse: Layer, fine: Layer, happened: _Held) -> _Held:
+    """What has happened, on another mesh of the same roof."""
     cracked = np.zeros(len(fine.corner), dtype=bool)
     density = np.full(len(fine.corner), happened.density.min())
     point, _, cell = locate(coarse, fine.plane, fine.center)
     cracked[point], density[point] = happened.cracked[cell], happened.density[cell]
-    moved = np.zeros((len(fine.node), 2))
     lost = np.zeros(len(fine.node), dtype=bool)
     point, share, cell = locate(coarse, fine.node_plane, fine.node)
-    corner = coarse.corner[cell]
-    moved[point] = np.einsum("kc,kci->ki", share, state.moved[corner])
-    lost[point] = happened.lost[corner[np.arange(len(point)), share.argmax(axis=1)]]
-    return _Held(cracked, density, lost), np.concatenate([moved.ravel(), state.structure])
+    lost[point] = happened.lost[coarse.corner[cell, share.argmax(axis=1)]]
+    return _Held(cracked, density, lost)

@@ -175,13 +175,14 @@ def _assemble(
             layout, found = as_found(layout, measured, panel, units)
             roof = replace(roof, notes=tuple(dict.fromkeys((*roof.notes, found))))
         check_grips(layout, clamp.grip_length, units)
+        rail = make_rail(table.rail, form, path.parent, digest)
         return Project(
             path=path,
             table=table,
             digest=digest.hexdigest(),
             roof=roof,
             site=make_site(table, roof.planes.name),
-            rail=make_rail(table.rail, form, path.parent, digest),
+            rail=rail,
             clamp=clamp,
             panel=panel,
             seam=None if table.seam is None else make_seam(table.seam, table.panel, form, units),
@@ -194,7 +195,9 @@ def _assemble(
                 spread_angle=table.analysis.spread_angle,
             ),
             framing=make_framing(roof, table.framing, form, units),
-            stops=place_stops(roof, table.stops, table.plane, panel, clamp.height, units),
+            stops=place_stops(
+                roof, table.stops, table.plane, panel, clamp.height + rail.section.highest_top, units
+            ),
         )
     except InputError as error:
         message = f"{path.name}: {SYSTEMS[table.project.units].reworded(str(error))}"

@@ -33,7 +33,7 @@ def place_stops(
     choices : sequence of PlaneChoice
     panel : Panel
     lever : float
-        Height of the snow's push above the grip. [m]
+        Height of the snow's push above the grip, that of the rail's top (judgment). [m]
     units : UnitSystem
         For messages.
 

@@ -1,0 +1,1 @@
+"""The command `blanket` and what it writes."""
