@@ -117,6 +117,8 @@ class UncertaintyTable(Table):
     impact: float = Field(
         2.0, ge=0.0, le=20.0, description="Force of snow that lands on a lower row, over its force at rest."
     )
+    release_reason: Line = Field("", max_length=300, description="Why this release factor; printed.")
+    impact_reason: Line = Field("", max_length=300, description="Why this impact factor; printed.")
     unzip: float = Field(
         0.0,
         ge=0.0,

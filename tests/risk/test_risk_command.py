@@ -173,3 +173,37 @@ screw_torque = "13 N m"
     assert found.mean_strength == pytest.approx(1e3 * strengths.mean() / loaded.clamp.nominal[0])
     assert found.scatter.strength == pytest.approx(scatter * np.sqrt(5.0 / 3.0 * 7.0 / 6.0))
     assert found.digest
+
+
+@pytest.mark.slow
+def test_a_cluster_gives_the_same_bytes(done, tmp_path):
+    distributed = pytest.importorskip("distributed")
+    folder, _ = done
+    with distributed.LocalCluster(
+        n_workers=1, threads_per_worker=1, processes=True, dashboard_address=None, host="127.0.0.1"
+    ) as cluster:
+        code, output = risk(
+            folder / "project.toml", "--out", tmp_path / "out", "--cluster", cluster.scheduler_address
+        )
+    assert code == 0, output
+    for name in OUTPUTS:
+        assert (tmp_path / "out" / name).read_bytes() == (folder / "out" / name).read_bytes()
+
+
+def test_no_cluster_is_refused_before_anything_is_written(done, tmp_path):
+    folder, _ = done
+    code, output = risk(folder / "project.toml", "--out", tmp_path / "out", "--cluster", "tcp://127.0.0.1:1")
+    assert code == 2
+    assert "no scheduler answers" in output or "not installed" in output
+    assert not (tmp_path / "out").exists()
+
+
+def test_the_course_at_mean_strengths_is_in_order_and_ends(done):
+    """Events in the order of the snow; the sum of the first row's clamps is there once it has let go."""
+    folder, _ = done
+    data = json.loads((folder / "out" / "risk.json").read_text())
+    factors = [one["snow_over_case"] for one in data["course"]]
+    assert factors == sorted(factors)
+    assert len({one["clamp"] for one in data["course"]}) == len(factors) == len(data["clamps"])
+    weakest = max(data["clamps"], key=lambda one: one["snow_over_mean_strength"])
+    assert factors[0] == pytest.approx(1.0 / weakest["snow_over_mean_strength"], rel=0.05)

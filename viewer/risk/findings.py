@@ -91,6 +91,7 @@ def said(found: RiskFindings) -> tuple[str, ...]:
         course_words(found),
         f"A lost clamp lets its neighbors swing {table.release:g} times as far as a slow loss would; snow "
         f"that lands on a lower row pushes {table.impact:g} times as hard as at rest (judgment).",
+        *_reasons(found),
         *found.uncertain.notes,
         *found.chosen.notes,
     ]
@@ -99,6 +100,13 @@ def said(found: RiskFindings) -> tuple[str, ...]:
     if table.depth is None:
         lines.append("Depth does not scatter: the chance is that under this case's snow, not of a year.")
     return tuple(lines)
+
+
+def _reasons(found: RiskFindings) -> tuple[str, ...]:
+    """Why sudden losses and landing snow count as they do, in the user's words."""
+    table = found.uncertain.table
+    given = (("Release", table.release_reason), ("Impact", table.impact_reason))
+    return tuple(f"{what}: {reason}" for what, reason in given if reason)
 
 
 def snow_words(found: RiskFindings) -> str:
