@@ -85,6 +85,8 @@ class Bank:
         Weight of the snow that came down. [N]
     signs : dict of str to (n,) float
         What a further measurement could find, by its name.
+    parted : (n,) int
+        Clamp nearest to the splice that had parted; -1 for none.
     """
 
     cause: str
@@ -93,6 +95,7 @@ class Bank:
     mass: Array
     fallen: Array
     signs: dict[str, Array]
+    parted: IntArray
 
 
 @dataclass
@@ -221,6 +224,7 @@ def sample_bank(roof: Roof, cause: str, strengths: Strengths, count: int, seed: 
         np.concatenate([p.mass for p in parts]),
         np.concatenate([p.fallen for p in parts]),
         {name: np.concatenate([p.signs[name] for p in parts]) for name in names},
+        np.concatenate([p.parted for p in parts]),
     )
 
 
@@ -245,9 +249,10 @@ def _sample(
         split=np.zeros(size),
     )
     CHANGES[cause][0](draw)
-    case = draw.case
+    case, splice = draw.case, -1
     if draw.split.any():
-        case = roof.parted[batch % len(roof.parted)]
+        splice = batch % len(roof.parted)
+        case = roof.parted[splice]
     at = int(np.argmin(np.abs(case.friction - case.usual)))
     still = case.snow[at, 0] - roof.ends
     load = still + draw.ends[:, None] * roof.ends + draw.drift[:, None] * case.snow[at, 1]
@@ -287,4 +292,5 @@ def _sample(
             "held elsewhere": draw.bond.max(axis=1),
             "ends": draw.ends,
         },
+        np.full(size, -1 if splice < 0 else roof.layout.clamp_name.index(roof.parted_at[splice])),
     )

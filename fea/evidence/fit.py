@@ -27,6 +27,9 @@ DRAWS = 400  # of the interval
 BINS = 24
 TRACE = 1e-300  # of a chance
 NEAR = 3.0  # widths of the kernel
+BESIDE = 2  # clamps from a splice that tear or bend it
+# Chance to find a splice so, if it had parted before, if clamps beside it gave way, and else (judgment).
+SEEN = {"parted": (0.8, 0.15, 0.01), "bent": (0.2, 0.55, 0.04), "whole": (0.0, 0.30, 0.95)}
 ENOUGH = 60.0  # effective samples of all explanations near what was found
 LOOSER = (1.0, 1.25, 1.5, 2.0, 2.5, 3.0)  # times as wide as the doubt
 FEW = 20.0  # samples near what was found, below which the ranking is not to be trusted
@@ -44,6 +47,8 @@ class Found:
         Snow without drift over that of the case, and its deviation; NaN for not measured.
     fallen : (float, float)
         [N]
+    rails : tuple of (int, str, float)
+        Clamp nearest to a splice that was looked at, how it was found, and the doubt.
     """
 
     known: NDArray[np.bool_]
@@ -51,6 +56,7 @@ class Found:
     doubt: Array
     load: tuple[float, float]
     fallen: tuple[float, float]
+    rails: tuple[tuple[int, str, float], ...] = ()
 
 
 @dataclass(frozen=True)
@@ -153,7 +159,20 @@ def distance(layout: Layout, found: Found, bank: Bank) -> Array:
     for (value, deviation), own in ((found.load, bank.mass), (found.fallen, bank.fallen)):
         if np.isfinite(value):
             square += ((own - value) / deviation) ** 2
+    for clamp, state, told_wrong in found.rails:
+        square -= 2.0 * np.log(_splice_seen(layout, bank, clamp, state, told_wrong))
     return np.asarray(square)
+
+
+def _splice_seen(layout: Layout, bank: Bank, clamp: int, state: str, doubt: float) -> Array:
+    """Chance (n,) to find a splice so: parted before, torn or bent by what gave way beside it, or whole."""
+    near = np.abs(np.arange(len(layout.clamp_s)) - clamp) <= BESIDE
+    near &= layout.clamp_row == layout.clamp_row[clamp]
+    beside = bank.gave_way[:, near].any(axis=1)
+    own = near[bank.parted] & (bank.parted >= 0)
+    before, torn, still = SEEN[state]
+    chance = np.where(own, before, np.where(beside, torn, still))
+    return np.asarray((1.0 - doubt) * chance + doubt / len(SEEN))
 
 
 def fit(

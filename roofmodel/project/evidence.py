@@ -39,6 +39,8 @@ class Evidence:
         Those found off, slipped or bent.
     doubt : (c,) float
         Chance that a clamp is told wrong.
+    rails : tuple of (int, str, float)
+        Clamp nearest to each splice that was looked at, how it was found, and the doubt.
     load : (float, float)
         Load without drift and its standard deviation; NaN for not measured. [Pa]
     fallen : (float, float)
@@ -52,6 +54,7 @@ class Evidence:
     known: NDArray[np.bool_]
     gave_way: NDArray[np.bool_]
     doubt: Array
+    rails: tuple[tuple[int, str, float], ...]
     load: tuple[float, float]
     fallen: tuple[float, float]
 
@@ -76,6 +79,10 @@ def load_evidence(path: str | Path) -> Evidence:
     project = load_project(path.parent / table.case.project)
     try:
         known, gave_way, doubt = _states(project.layout, table.found)
+        rails = tuple(
+            (int(clamps_named(project.layout, one.near, f"rail {i}.near")[0]), one.state, one.doubt)
+            for i, one in enumerate(table.rail, 1)
+        )
     except InputError as error:
         message = f"{path.name}: {error}"
         raise InputError(message) from None
@@ -90,7 +97,7 @@ def load_evidence(path: str | Path) -> Evidence:
         share = heap.doubt
     digest = hashlib.sha256(text.encode() + project.digest.encode()).hexdigest()
     return Evidence(
-        path, table, project, digest, known, gave_way, doubt,
+        path, table, project, digest, known, gave_way, doubt, rails,
         (np.nan, np.nan) if load is None else (load, snow.doubt * load),
         (np.nan, np.nan) if fallen is None else (fallen, share * fallen),
     )  # fmt: skip

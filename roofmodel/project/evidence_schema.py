@@ -36,6 +36,15 @@ class FoundTable(Table):
     note: Line = Field("", max_length=300, description="For the report.")
 
 
+class RailFound(Table):
+    """What was found of a rail at one of its splices."""
+
+    near: Line = Field(min_length=1, description='Clamp nearest to the splice, such as "eave-24".')
+    state: Literal["parted", "bent", "whole"] = Field(description="How the splice was found.")
+    doubt: Doubt = Field(0.05, ge=0.0, le=0.5, description="Chance that this is told wrong.")
+    note: Line = Field("", max_length=300, description="For the report.")
+
+
 class HeapTable(Table):
     """Snow that lies on the ground; a heap is not the roof's depth."""
 
@@ -113,6 +122,7 @@ class EvidenceFile(Table):
     case: CaseTable
     snow: SnowFound = Field(default_factory=SnowFound)
     found: list[FoundTable] = Field(min_length=1)
+    rail: list[RailFound] = Field(default_factory=list)
     explanation: list[ExplanationTable] = Field(default_factory=list)
     sampling: SamplingTable = Field(default_factory=SamplingTable)
     weather: Line | None = Field(None, description="CSV file of the weather before, for the history.")

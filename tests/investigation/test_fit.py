@@ -11,7 +11,7 @@ from scipy import stats
 
 from fea.analysis import analyze
 from fea.evidence.explanations import Bank, Strengths, possible, sample_bank
-from fea.evidence.fit import Found, fit, further, summaries
+from fea.evidence.fit import SEEN, Found, fit, further, summaries
 from fea.evidence.roof import evidence_roof, part_row
 from roofmodel.project.load import load_project
 
@@ -28,7 +28,7 @@ def none_gone(roof, cause: str, mass: np.ndarray, **signs: np.ndarray) -> Bank:
     n, c = len(mass), len(roof.layout.clamp_s)
     gone = np.zeros((n, c), dtype=bool)
     gone[:, 0] = True
-    return Bank(cause, gone, np.full((n, c), -1, dtype=np.int16), mass, mass, signs)
+    return Bank(cause, gone, np.full((n, c), -1, dtype=np.int16), mass, mass, signs, np.full(n, -1))
 
 
 def test_posterior_of_two_normal_loads_is_the_closed_form(roof):
@@ -151,10 +151,23 @@ def test_posteriors_are_calibrated_over_200_hidden_causes(roof):
 
 def _seen(bank: Bank) -> Bank:
     some = bank.gave_way.any(axis=1)
-    return replace(
-        bank,
-        gave_way=bank.gave_way[some],
-        order=bank.order[some],
-        mass=bank.mass[some],
-        fallen=bank.fallen[some],
-    )
+    of = {"gave_way": bank.gave_way[some], "order": bank.order[some], "parted": bank.parted[some]}
+    return replace(bank, **of, mass=bank.mass[some], fallen=bank.fallen[some])
+
+
+def test_a_splice_found_parted_speaks_for_it_and_a_whole_one_against(roof):
+    """Bayes by hand: the same pattern from both, one with that splice parted in every sample."""
+    n = 500
+    plain = none_gone(roof, "a", np.ones(n))
+    clamp = roof.layout.clamp_name.index(roof.parted_at[0])
+    parted = replace(none_gone(roof, "b", np.ones(n)), parted=np.full(n, clamp))
+    gone = plain.gave_way[0]
+    found = Found(np.ones(len(gone), dtype=bool), gone, np.zeros(len(gone)), NAN, NAN)
+    for state in ("parted", "bent", "whole"):
+        seen = replace(found, rails=((clamp, state, 0.1),))
+        by = {f.cause: f.posterior for f in fit(roof.layout, seen, (plain, parted), (1.0, 1.0))}
+        before, _, still = SEEN[state]
+        here, not_here = (0.9 * p + 0.1 / 3.0 for p in (before, still))
+        assert by["b"] == pytest.approx(here / (here + not_here))
+    assert sum(one[0] for one in SEEN.values()) == pytest.approx(1.0)
+    assert all(sum(one[k] for one in SEEN.values()) == pytest.approx(1.0) for k in range(3))

@@ -105,6 +105,9 @@ def told(found: CaseFindings) -> tuple[str, ...]:
         note = f" ({one.note})" if one.note else ""
         words = one.state if one.state == what else f"{one.state} ({what})"
         lines.append(f"{one.clamps}: {words}, doubt {100.0 * one.doubt:g} % a clamp{note}.")
+    for rail in evidence.table.rail:
+        note = f" ({rail.note})" if rail.note else ""
+        lines.append(f"Splice at {rail.near}: {rail.state}, doubt {100.0 * rail.doubt:g} %{note}.")
     known, off = int(evidence.known.sum()), int(evidence.gave_way.sum())
     lines.append(f"{off} of {known} known clamps gave way; {len(layout.clamp_name) - known} are unknown.")
     load, fallen = evidence.load, evidence.fallen

@@ -52,7 +52,7 @@ def case_findings(evidence: Evidence, tell: Callable[[str], None]) -> CaseFindin
         )
     pressure = mean_pressure(analysis.snow.cases[chosen.case], roof.plane)
     load = (evidence.load[0] / pressure, evidence.load[1] / pressure)
-    found = Found(evidence.known, evidence.gave_way, evidence.doubt, load, evidence.fallen)
+    found = Found(evidence.known, evidence.gave_way, evidence.doubt, load, evidence.fallen, evidence.rails)
     fits = fit(project.layout, found, banks, [given.get(cause, 1.0) for cause in causes], sampling.seed)
     return CaseFindings(
         evidence, analysis, chosen, roof, strengths, note, banks, fits, cannot, further(fits, banks), history
