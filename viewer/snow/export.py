@@ -14,10 +14,9 @@ from roofmodel.snow.cases import Zone
 from roofmodel.units import UnitSystem
 from viewer.export import created, file_head, plain_data
 from viewer.files import atomic, write_text
-from viewer.quantities import quantity
-from viewer.report.working_parts import Expression
 from viewer.snow.findings import CaseFinding, Patch, SnowFindings
 from viewer.snow.formula import worked
+from viewer.snow.governing import plain
 from viewer.snow.sections import Section
 from viewer.snow.study import SnowStudy
 
@@ -82,19 +81,13 @@ def _working(zone: Zone, units: UnitSystem) -> list[dict[str, Any]]:
     return [
         {
             "formula": line.symbols,
-            "numbers": _plain(line.numbers, units),
-            "result": _plain(line.results, units),
+            "numbers": plain(line.numbers, units),
+            "result": plain(line.results, units),
             "governs": list(line.governs),
             "source": line.source,
         }
         for line in worked(zone, (), units.name)
     ]
-
-
-def _plain(parts: Expression, units: UnitSystem) -> str:
-    return "".join(
-        part if isinstance(part, str) else quantity(part.value, part.kind, units, 4) for part in parts
-    )
 
 
 def _polygons(zone: Zone) -> list[list[list[list[float]]]]:

@@ -23,7 +23,7 @@ from viewer.snow.aids import density_table, standing_table, thaw_table
 from viewer.snow.drawing import Drawing, drawing_svg
 from viewer.snow.families import areas, families, told_number
 from viewer.snow.findings import Patch, SnowFindings, clauses
-from viewer.snow.formula import worked
+from viewer.snow.governing import patch_lines
 from viewer.snow.section_drawing import draw_section
 from viewer.snow.sections import SMALL, Section
 from viewer.snow.sheet import case_drawing, summary_words
@@ -292,11 +292,7 @@ def _zone(study: SnowStudy, group: list[Patch], alike: list[Patch]) -> dict[str,
     """
     findings, units, patch = study.findings, study.units, group[0]
     zone = patch.zone
-    lines = worked(zone, (), units.name)
-    if not all(line.numbers for line in lines):
-        name, formula = zone.name, zone.formula
-        beside = [p.zone for p in findings.patches if p.zone.name == name and p.zone.formula == formula]
-        lines = worked(zone, beside, units.name)
+    lines = patch_lines(findings, patch, units.name)
     plane = findings.project.roof.planes.name[zone.plane]
     return {
         "number": min(p.number for p in group),

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from rich.console import Console
+from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
 from viewer.quantities import column
 from viewer.snow.findings import clauses
+from viewer.snow.governing import governing_words
 from viewer.snow.sheet import summary_words
 from viewer.snow.study import SnowStudy
 from viewer.snow.words import level_words, proof_words
@@ -19,9 +21,9 @@ _WIDE = 100  # narrower consoles get no column of clauses
 
 
 def print_snow(study: SnowStudy, console: Console) -> None:
-    """Print the cases, those that do not apply, and whether the totals agree."""
+    """Print the cases, what governs by hand, what does not apply, and whether the totals agree."""
     findings = study.findings
-    lines: list[Text | Table] = [
+    lines: list[Text | Table | Padding] = [
         Text(findings.project.table.project.name, style="bold"),
         Text(summary_words(findings, study.units)),
         *(Text(line) for line in level_words(findings)),
@@ -31,6 +33,9 @@ def print_snow(study: SnowStudy, console: Console) -> None:
     if findings.snow.skipped:
         lines.append(_skipped(study))
     lines += [
+        Text(),
+        Text("Working of the largest zone of each clause; snow.html has every zone", style="bold"),
+        *governing_words(findings, study.units),
         Text(),
         Text(proof_words(findings), style="" if findings.proven else _LOUD),
         Text(CAUTION, style="dim"),
