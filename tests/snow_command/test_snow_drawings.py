@@ -12,7 +12,7 @@ from snow_projects import TANNERY, demo, in_us_units, study_of
 
 from viewer import style
 from viewer.quantities import system
-from viewer.snow import page
+from viewer.snow import governing, page
 from viewer.snow.drawing import Drawing, drawing_svg, paint
 from viewer.snow.formula import Worked
 from viewer.snow.margins import draw_wind
@@ -162,7 +162,7 @@ def test_corners_are_printed_with_their_pressure(
 
 
 def test_what_is_not_put_in_numbers_is_named(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(page, "worked", lambda zone, beside, system: (Worked("by the figure"),))
+    monkeypatch.setattr(governing, "worked", lambda zone, beside, system: (Worked("by the figure"),))
     html = snow_html(demo("granary-door"), Drawing((10.0, 10.0)))
     assert html.count("Not put in numbers here: by the figure.") == len(demo("granary-door").findings.patches)
 
