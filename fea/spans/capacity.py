@@ -14,20 +14,46 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from fea.checks.member import CRUSHING, crushing, end_bearings, has_crushing
+from fea.checks.member_strength import (
+    HOLES,
+    LATERAL,
+    LOCAL,
+    WELDS,
+    MemberStrength,
+    member_strength,
+    station_use,
+)
 from fea.checks.rail_section import rail_stress
 from fea.spans.lines import Arrangement, Line, lines_of
-from fea.spans.rows import Hardware, Rows, clamp_use, deflection_use, rail_use, solve_rows, strip_use
+from fea.spans.rows import (
+    Hardware,
+    Rows,
+    clamp_forces,
+    clamp_use,
+    deflection_use,
+    rail_forces,
+    rail_use,
+    solve_rows,
+    strip_use,
+)
 from roofmodel.layout import SpliceKind
 from roofmodel.surface import RoofSurface
 
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
-LIMITS = ("clamp combined", "panel anchorage", "rail stress", "rail deflection")
+LIMITS = (
+    "clamp combined", "panel anchorage", "rail stress", "rail deflection",
+    LOCAL, LATERAL, HOLES, WELDS, CRUSHING,
+)  # fmt: skip
 CLAMP, ANCHORAGE, STRESS, DEFLECTION = range(4)
+CRUSHED = LIMITS.index(CRUSHING)
+MEMBER = tuple(LIMITS.index(kind) for kind in (LOCAL, LATERAL, HOLES, WELDS))
 FIRST = 1000.0  # line load that is tried first [N/m]
 UNLIMITED = 1e9  # a limit that is not reached here is none [N/m]
 EXACT = 1e-11  # distance of a utilization from 1 that ends the search
+STEEPEST = 50.0  # utilization beyond which more says nothing to the search
 ROWS_AT_ONCE = 1500
 NUMBERS_AT_ONCE = 100_000  # of clamps or stations times loads, about what a cache holds
 SCANNED = (50.0, 50e3)  # line loads between which leaders are looked for [N/m]
@@ -80,10 +106,10 @@ class Capacity:
 
     Attributes
     ----------
-    load : (n, a, 4) float
+    load : (n, a, l) float
         Largest line load by span, arrangement and limit (`LIMITS`); infinite where the limit is not
         reached or not asked for, NaN where it is loaded in a direction without a strength. [N/m]
-    use : (n, a, m, 4) float
+    use : (n, a, m, l) float
         Utilization at each of the loads, worst of the lines.
     """
 
@@ -100,9 +126,11 @@ class Capacity:
 
     @property
     def governing(self) -> IntArray:
-        """Limit that is reached first, (n, a), -1 where none is known."""
-        known = ~np.isnan(self.load).any(axis=2) & np.isfinite(self.load.min(axis=2))
-        return np.where(known, np.argmin(np.nan_to_num(self.load, nan=np.inf), axis=2), -1)
+        """Limit that is reached first, (n, a), -1 where none is known; of equals the first of `LIMITS`."""
+        least = self.load.min(axis=2)
+        known = ~np.isnan(least) & np.isfinite(least)
+        reached = self.load <= np.where(known, least, 0.0)[..., None] * (1.0 + PROVED)
+        return np.where(known, np.argmax(reached, axis=2), -1)
 
 
 def largest_spans(spans: Array, largest: Array, loads: Array) -> Array:
@@ -162,8 +190,8 @@ def span_tables(
 class Bench:
     """Rows of some spans, the same lines for each: row k belongs to span k modulo `spans`.
 
-    `clamps`, `strips` and `stations` (of stress and of deflection) are those that may lead, rising;
-    `counts_clamp` and `counts_station` those that the lines speak of.
+    `clamps`, `strips` and `stations` (of every limit at stations that there is, by its number) are those that
+    may lead, rising; `counts_clamp` and `counts_station` those that the lines speak of.
     """
 
     rows: Rows
@@ -173,13 +201,25 @@ class Bench:
     counts_station: NDArray[np.bool_]
     clamps: IntArray
     strips: IntArray
-    stations: tuple[IntArray, IntArray]
+    stations: dict[int, IntArray]
+    member: MemberStrength | None
+
+    def there(self, limit: int) -> bool:
+        """Whether a limit of `LIMITS` is asked for, or belongs to this rail."""
+        rail = self.hardware.rail
+        if limit == ANCHORAGE:
+            return not np.isnan(self.hardware.panel.anchorage)
+        if limit == DEFLECTION:
+            return not np.isnan(rail.deflection_ratio)
+        if limit == CRUSHED:
+            return self.member is not None and has_crushing(rail)
+        return limit not in MEMBER or (self.member is not None and LIMITS[limit] in self.member.kinds)
 
     def whole(self) -> Bench:
         """With nothing left out."""
         every = np.flatnonzero(self.counts_station)
         clamps = np.arange(len(self.counts_clamp))
-        return replace(self, clamps=clamps, strips=clamps, stations=(every, every))
+        return replace(self, clamps=clamps, strips=clamps, stations=dict.fromkeys(self.stations, every))
 
 
 def bench_of(
@@ -198,14 +238,13 @@ def bench_of(
         counts_station=pieces[rows.piece],
         clamps=np.zeros(0, dtype=np.int64),
         strips=np.zeros(0, dtype=np.int64),
-        stations=(np.zeros(0, dtype=np.int64),) * 2,
+        stations={},
+        member=member_strength(hardware.rail, hardware.form, rows.piece_length),
     )
     leading, strips = _leading_clamps(bench)
+    kinds = [kind for kind in (STRESS, DEFLECTION, *MEMBER) if bench.there(kind)]
     return replace(
-        bench,
-        clamps=leading,
-        strips=strips,
-        stations=(_leading(bench, STRESS), _leading(bench, DEFLECTION)),
+        bench, clamps=leading, strips=strips, stations={kind: _leading(bench, kind) for kind in kinds}
     )
 
 
@@ -244,7 +283,7 @@ def _by_group(values: Array, group: IntArray, count: int) -> Array:
 
 
 def _largest(bench: Bench) -> Array:
-    """Largest load of every limit and span, (4, n)."""
+    """Largest load of every limit and span, (l, n)."""
     found = _roots(bench)
     known = np.isfinite(found) & (found > 0.0)
     proof = _use(bench.whole(), np.where(known, found, 0.0)[:, None])[:, 0]
@@ -259,7 +298,7 @@ def _roots(bench: Bench) -> Array:
 
     def excess(at: Array) -> Array:
         found = use(at)
-        return np.where(np.isnan(found), -1.0, found - 1.0)
+        return np.where(np.isnan(found), -1.0, np.minimum(found, STEEPEST) - 1.0)
 
     shape = (len(LIMITS), bench.spans)
     high = np.full(shape, FIRST)
@@ -296,48 +335,65 @@ def _roots(bench: Bench) -> Array:
         low, high = np.where(going & ~above, middle, low), np.where(going & above, middle, high)
         side = np.where(above, 1.0, -1.0)
     root = np.where(dead, 0.0, np.where(none, np.inf, best))
-    root[CLAMP, unknown[CLAMP]] = np.nan
-    if not np.isnan(bench.hardware.panel.anchorage):
-        root[ANCHORAGE, unknown[ANCHORAGE]] = np.nan
+    for limit in range(len(LIMITS)):
+        if bench.there(limit):
+            root[limit, unknown[limit]] = np.nan
     return root
 
 
 def _use(bench: Bench, load: Array) -> Array:
-    """Utilization (4, m, n) of every limit at its own loads (4, m, n), worst of the lines."""
-    rows, hardware, n, m = bench.rows, bench.hardware, bench.spans, load.shape[1]
+    """Utilization (l, m, n) of every limit at its own loads (l, m, n), worst of the lines; NaN for none."""
+    out = np.full(load.shape, np.nan)
+    for kind in (CLAMP, ANCHORAGE, CRUSHED):
+        if bench.there(kind):
+            out[kind] = _clamps_at(bench, kind, load[kind])
+    for kind, stations in bench.stations.items():
+        out[kind] = _stations_at(bench, kind, stations, load[kind])
+    return out
+
+
+def _clamps_at(bench: Bench, kind: int, load: Array) -> Array:
+    """Utilization (m, n) of a limit of clamps or strips at loads (m, n)."""
+    rows, hardware, n = bench.rows, bench.hardware, bench.spans
+    clamps = {CLAMP: bench.clamps, ANCHORAGE: bench.strips}.get(kind, np.arange(len(bench.counts_clamp)))
     lines = len(rows.layout.row_name) // n
-    readings = len(rows.basis.readings)
+    group, counts = rows.layout.clamp_row[clamps] % n, bench.counts_clamp[clamps]
+    at_end = end_bearings(rows.layout, hardware.rail) if kind == CRUSHED else None
+    step = max(NUMBERS_AT_ONCE // (len(group) * len(rows.basis.readings)), 1)
     out = np.empty(load.shape)
-    for kind, clamps in ((CLAMP, bench.clamps), (ANCHORAGE, bench.strips)):
-        if kind == ANCHORAGE and np.isnan(hardware.panel.anchorage):
-            out[kind] = np.nan
+    for at in range(0, len(load), step):
+        each = np.tile(load[at : at + step], lines)
+        if kind == CLAMP:
+            use = clamp_use(rows, each, hardware, clamps)[-1].utilization
+        elif kind == ANCHORAGE:
+            use = strip_use(rows, each, hardware, clamps).utilization
+        else:
+            assert at_end is not None
+            push = np.abs(clamp_forces(rows, each)[..., [0, 2]])
+            use = crushing(push, at_end, hardware.rail, hardware.form).max(axis=1)
+        out[at : at + step] = _by_group(np.where(counts, use, 0.0), group, n)
+    return out
+
+
+def _stations_at(bench: Bench, kind: int, stations: IntArray, load: Array) -> Array:
+    """Utilization (m, n) of a limit of the rail at loads (m, n)."""
+    rows, hardware, n = bench.rows, bench.hardware, bench.spans
+    lines = len(rows.layout.row_name) // n
+    pieces, at_piece = np.unique(rows.piece[stations], return_index=True)
+    own = rows.sample_row[stations[at_piece]] % n
+    step = max(NUMBERS_AT_ONCE // (len(stations) * len(rows.basis.readings)), 1)
+    out = np.empty(load.shape)
+    for at in range(0, len(load), step):
+        each = np.tile(load[at : at + step], lines)
+        if kind in MEMBER:
+            assert bench.member is not None
+            force = rail_forces(rows, each, stations)
+            use = station_use(bench.member, LIMITS[kind], force, rows.piece[stations]).max(axis=1)
+            out[at : at + step] = _by_group(use, rows.sample_row[stations] % n, n)
             continue
-        group, counts = rows.layout.clamp_row[clamps] % n, bench.counts_clamp[clamps]
-        step = max(NUMBERS_AT_ONCE // (len(group) * readings), 1)
-        for at in range(0, m, step):
-            some = slice(at, at + step)
-            each = np.tile(load[kind, some], lines)
-            limit = (
-                clamp_use(rows, each, hardware, clamps)[-1]
-                if kind == CLAMP
-                else strip_use(rows, each, hardware, clamps)
-            )
-            out[kind, some] = _by_group(np.where(counts, limit.utilization, 0.0), group, n)
-    for kind, found, stations in (
-        (STRESS, rail_use, bench.stations[0]),
-        (DEFLECTION, deflection_use, bench.stations[1]),
-    ):
-        if kind == DEFLECTION and np.isnan(hardware.rail.deflection_ratio):
-            out[kind] = np.nan
-            continue
-        pieces = np.unique(rows.piece[stations])
-        _, at_piece = np.unique(rows.piece[stations], return_index=True)
-        own = rows.sample_row[stations[at_piece]] % n
-        step = max(NUMBERS_AT_ONCE // (len(stations) * readings), 1)
-        for at in range(0, m, step):
-            some = slice(at, at + step)
-            limit = found(rows, np.tile(load[kind, some], lines), hardware, stations)
-            out[kind, some] = _by_group(limit.utilization[:, pieces], own, n)
+        found = rail_use if kind == STRESS else deflection_use
+        limit = found(rows, each, hardware, stations)
+        out[at : at + step] = _by_group(limit.utilization[:, pieces], own, n)
     return out
 
 
@@ -348,8 +404,12 @@ def _leading(bench: Bench, kind: int) -> IntArray:
     lies above the chords on both sides drawn on; a station whose chord stays below those never leads.
     """
     rows = bench.rows
+    if LIMITS[kind] == LATERAL and (np.minimum(rows.still.rail[..., 0], rows.grows.rail[..., 0]) < 0.0).any():
+        return np.flatnonzero(bench.counts_station)  # compression bends it: not convex
     place = np.array([0.0, *np.geomspace(*SCANNED, 7), 1.5 * SCANNED[1]])
     use = np.where(bench.counts_station, _stations_use(bench, place, kind), 0.0)
+    if not np.isfinite(use).all():  # not known, or beyond what can be held: nothing to compare
+        return np.flatnonzero(bench.counts_station)
     group = rows.sample_row % bench.spans
     top = _by_group(use, group, bench.spans)[:, group]
     keep = np.zeros(len(group), dtype=bool)
@@ -373,6 +433,12 @@ def _stations_use(bench: Bench, place: Array, kind: int) -> Array:
     if kind == STRESS:
         values = (rows.still.rail + x * rows.grows.rail for x in place)
         return np.stack([rail_stress(one, bench.hardware.rail).max(axis=0) for one in values])
+    if kind in MEMBER:
+        assert bench.member is not None
+        values = (rows.still.rail + x * rows.grows.rail for x in place)
+        return np.stack(
+            [station_use(bench.member, LIMITS[kind], one, rows.piece).max(axis=0) for one in values]
+        )
     length = rows.piece_length[rows.piece]
     moved = (rows.still.moved + x * rows.grows.moved for x in place)
     size = np.stack([np.linalg.norm(one, axis=-1).max(axis=0) for one in moved])

@@ -9,12 +9,13 @@ import numpy as np
 
 from fea.spans.capacity import Choices
 from fea.spans.lines import Arrangement, Line
-from fea.spans.rows import Hardware, clamp_use, deflection_use, rail_use, solve_rows, strip_use
+from fea.spans.rows import Hardware, clamp_use, deflection_use, member_use, rail_use, solve_rows, strip_use
 from roofmodel.errors import InputError
 from roofmodel.surface import RoofSurface
 from roofmodel.units import STANDARD_GRAVITY
 
 DENSITY = 400.0  # of the snow that stands for the line load [kg/m^3]
+SAME = 1e-9  # utilizations that differ less are one
 ROW_UP = 0.5  # of the row above the eave [m]
 
 
@@ -33,7 +34,9 @@ class Cell:
     target : int
         Which clamp, or piece of rail, of the row.
     utilization : float
-        NaN where a direction is loaded without a strength.
+        NaN where a direction is loaded without a strength, or the rail's walls are not known.
+    kind : str
+        What the target is, as `fea.checks.limits.Limit.target`.
     """
 
     span: float
@@ -42,6 +45,7 @@ class Cell:
     limit: str
     target: int
     utilization: float
+    kind: str = ""
 
 
 def worst_cell(
@@ -61,19 +65,27 @@ def worst_cell(
     row_of_clamp = rows.layout.clamp_row
     row_of_piece = np.repeat(np.arange(len(lines)), [len(line.clamps) + 1 for line in lines])
     best: Cell | None = None
+    member = [
+        (limit, clamps, row_of_clamp) if limit.target == "clamp" else (limit, pieces, row_of_piece)
+        for limit in member_use(rows, at, hardware)
+    ]
     for limit, counts, row in (
+        (clamp_use(rows, at, hardware)[-1], clamps, row_of_clamp),
+        (strip_use(rows, at, hardware), clamps, row_of_clamp),
         (rail_use(rows, at, hardware), pieces, row_of_piece),
         (deflection_use(rows, at, hardware), pieces, row_of_piece),
-        (strip_use(rows, at, hardware), clamps, row_of_clamp),
-        (clamp_use(rows, at, hardware)[-1], clamps, row_of_clamp),
+        *member,
     ):
         if np.isnan(limit.resistance).all():
             continue
         use = np.where(counts, limit.utilization[0], 0.0)
         worst = int(np.argmax(use))  # unknown comes before everything
         first = int(np.flatnonzero(row == row[worst])[0])
-        if best is None or not use[worst] < best.utilization:
-            best = Cell(span, load, lines[row[worst]], limit.name, worst - first, float(use[worst]))
+        unknown = best is not None and np.isnan(best.utilization)
+        if best is None or not (unknown or use[worst] <= best.utilization * (1.0 + SAME)):
+            best = Cell(
+                span, load, lines[row[worst]], limit.name, worst - first, float(use[worst]), limit.target
+            )
     assert best is not None
     return best
 

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from fea.checks.anchorage import StripLoads, anchorage_limit
 from fea.checks.combinations import LoadFactors, service_factors, strength_factors
 from fea.checks.limits import (
+    Demands,
     Limit,
     clamp_components,
     clamp_limits,
@@ -18,6 +19,7 @@ from fea.checks.limits import (
     relative_deflection,
     sample_piece,
 )
+from fea.checks.member import member_limits
 from fea.rails.actions import Basis, rail_loads
 from fea.rails.frame import solve_frame
 from fea.rails.loads import FrameResult
@@ -263,11 +265,28 @@ def _some_clamps(layout: Layout, some: IntArray | None) -> Layout:
     )
 
 
+def clamp_forces(rows: Rows, load: Array) -> Array:
+    """Factored forces (m, v, c, 6) at all grips at line loads (m, r)."""
+    return _force(rows, load, rows.layout, None)
+
+
+def rail_forces(rows: Rows, load: Array, some: IntArray) -> Array:
+    """Factored section forces (m, v, t, 6 or 8) at some stations at line loads (m, r)."""
+    at = load[:, None, rows.sample_row[some], None]
+    return np.asarray(rows.still.rail[:, some] + at * rows.grows.rail[:, some])
+
+
+def member_use(rows: Rows, load: Array, hardware: Hardware) -> tuple[Limit, ...]:
+    """Limits of the rail's buckling, holes, welds and crushing at line loads (m, r)."""
+    every = np.arange(len(rows.piece))
+    demands = Demands(clamp=clamp_forces(rows, load), rail=rail_forces(rows, load, every))
+    return member_limits((demands,), (rows.result,), hardware.rail, rows.layout, hardware.form)
+
+
 def rail_use(rows: Rows, load: Array, hardware: Hardware, some: IntArray | None = None) -> Limit:
     """Limit of the rail's stress at line loads (m, r), by piece, at `some` stations or all. [N/m]."""
     some = np.arange(len(rows.piece)) if some is None else some
-    at = load[:, None, rows.sample_row[some], None]
-    force = rows.still.rail[:, some] + at * rows.grows.rail[:, some]
+    force = rail_forces(rows, load, some)
     return rail_stress_limit(force, _at(rows.result, some), hardware.rail, rows.layout, hardware.form)
 
 

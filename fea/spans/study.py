@@ -7,11 +7,13 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from fea.checks.member import has_crushing
 from fea.spans.capacity import Capacity, Choices, largest_spans, span_tables
 from fea.spans.lines import Arrangement
 from fea.spans.rows import Hardware
-from roofmodel.hardware import DesignFormat
+from roofmodel.hardware import DesignFormat, Rail
 from roofmodel.layout import SpliceKind
+from roofmodel.profiles.plain import walls_profile
 from roofmodel.project.part_schema import BuiltRoof
 from roofmodel.project.part_tables import built_roof
 from roofmodel.project.span_study import SpanStudy, Variant
@@ -34,9 +36,9 @@ class RailTableau:
         [N/m]
     governing : (n, a) int
         Limit that is reached first in the variant of the least load, -1 for none.
-    by_limit : (n, a, 4) float
+    by_limit : (n, a, l) float
         Least largest load of every limit. [N/m]
-    use : (n, a, m, 4) float
+    use : (n, a, m, l) float
         Most utilization of every limit at each load.
     span : (m, a) float
         Largest span of the study that carries each load, by `low`; NaN for none. [m]
@@ -62,7 +64,7 @@ class StudyResult:
 
     @property
     def verified(self) -> bool:
-        """Whether every clamp direction that is loaded has a strength."""
+        """Whether every clamp direction that is loaded has a strength, and every rail's walls are known."""
         return not any(np.isnan(rail.low).any() for rail in self.rails)
 
 
@@ -172,14 +174,29 @@ def _notes(study: SpanStudy, choices: Choices, tables: tuple[RailTableau, ...]) 
     for rail, given in zip(table.rail, variant.rails, strict=True):
         if np.isnan(given.deflection_ratio):
             notes.append(f"Deflection of {rail.name} is not in the table: deflection_ratio is not given.")
-    notes.append(
-        "In NO limit of the table: local and lateral-torsional buckling of the rail, crushing on clamps, "
-        "welds, holes."
-    )
+    for rail, given in zip(table.rail, variant.rails, strict=True):
+        ways = _not_in(given)
+        if ways:
+            notes.append(f"In NO limit of {rail.name}: {', '.join(ways)}.")
     if any(np.isnan(one.low).any() for one in tables):
         notes.append(
-            "NOT VERIFIED: a direction of the clamp is loaded that has no strength; no load is given there."
+            "NOT VERIFIED: a direction of the clamp is loaded that has no strength, or a rail's walls are "
+            "not known (local buckling); no load is given there."
         )
     if any(np.isinf(one.low).any() for one in tables):
         notes.append("Unlimited: no limit that was given is ever reached.")
     return tuple(notes)
+
+
+def _not_in(rail: Rail) -> list[str]:
+    """Ways for a rail to fail that its table says nothing about."""
+    if walls_profile(rail.section, rail.profile) is None:
+        return ["local buckling", "lateral-torsional buckling", "crushing on clamps", "welds", "holes"]
+    ways = []
+    if "bar" not in rail.section.kind and not has_crushing(rail):
+        ways.append("crushing on clamps")
+    if np.isnan(rail.weld_strength):
+        ways.append("welds")
+    if rail.profile is None:
+        ways.append("holes")
+    return ways

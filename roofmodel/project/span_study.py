@@ -55,6 +55,8 @@ class SpanStudy:
         Such as "clamp.strength.along 4 to 5 kN".
     variants : tuple of Variant
         All at their middle first, then every corner of the ranges.
+    inputs : tuple of Path
+        The file and the drawings of profiles.
     """
 
     path: Path
@@ -62,6 +64,7 @@ class SpanStudy:
     digest: str
     ranges: tuple[str, ...]
     variants: tuple[Variant, ...]
+    inputs: tuple[Path, ...]
 
 
 def load_study(path: str | Path) -> SpanStudy:
@@ -79,9 +82,11 @@ def load_study(path: str | Path) -> SpanStudy:
     if len(ranges) > MOST_RANGES:
         message = f"{path.name}: {len(ranges)} ranges; at most {MOST_RANGES}, as every corner is calculated"
         raise InputError(message)
+    digest = hashlib.sha256(text.encode())
     middle = [0.5 * (low + high) for _, low, high, _ in ranges]
     corners = list(itertools.product(*((low, high) for _, low, high, _ in ranges))) if ranges else []
-    variants, first = [], None
+    variants: list[Variant] = []
+    first: SpanFile | None = None
     for values in (middle, *corners):
         own = copy.deepcopy(data)
         for (where, _, _, unit), value in zip(ranges, values, strict=True):
@@ -89,7 +94,7 @@ def load_study(path: str | Path) -> SpanStudy:
         table = modeled(own, path.name, SpanFile)
         first = table if first is None else first
         try:
-            variants.append(_variant(table, own))
+            variants.append(_variant(table, own, path.parent, digest if not variants else hashlib.sha256()))
         except InputError as error:
             message = f"{path.name}: {error}"
             raise InputError(message) from None
@@ -98,7 +103,14 @@ def load_study(path: str | Path) -> SpanStudy:
     words = tuple(
         f"{'.'.join(map(str, where))} {low:g} to {high:g} {unit}" for where, low, high, unit in ranges
     )
-    return SpanStudy(path, first, hashlib.sha256(text.encode()).hexdigest(), words, tuple(variants))
+    drawings = [
+        path.parent / rail.profile.file
+        for rail in first.rail
+        if rail.profile is not None and rail.profile.file is not None
+    ]
+    return SpanStudy(
+        path, first, digest.hexdigest(), words, tuple(variants), (path, *dict.fromkeys(drawings))
+    )
 
 
 def _check(table: SpanFile, name: str) -> None:
@@ -120,17 +132,14 @@ def _check(table: SpanFile, name: str) -> None:
         raise InputError(message)
 
 
-def _variant(table: SpanFile, data: dict[str, Any]) -> Variant:
+def _variant(table: SpanFile, data: dict[str, Any], folder: Path, digest: Any) -> Variant:
     form, units = DesignFormat(table.design.format), SYSTEMS[table.study.units]
-    for rail in table.rail:
-        if rail.shape == "profile":
-            message = (
-                f'rail "{rail.name}".shape: "profile" has member strengths (buckling, holes, crushing) that '
-                "span tables do not hold yet; check its project instead"
-            )
-            raise InputError(message)
+    fields = RailTable.model_fields
     rails = tuple(
-        make_rail(RailTable.model_construct(**rail.model_dump(exclude={"name"})), form) for rail in table.rail
+        make_rail(
+            RailTable.model_construct(**{name: getattr(rail, name) for name in fields}), form, folder, digest
+        )
+        for rail in table.rail
     )
     return Variant(
         rails=rails,

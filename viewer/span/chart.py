@@ -16,7 +16,11 @@ from viewer.span.words import units_of
 
 Array = NDArray[np.float64]
 
-COLORS = ("#F4AC45", "#8C8377", "#63A68F", "#95BBD8")  # of LIMITS
+COLORS = (
+    "#F4AC45", "#8C8377", "#63A68F", "#95BBD8", "#B9746B", "#8E7BB0", "#C9B458", "#5A6B8C", "#D98CA0",
+)  # of LIMITS  # fmt: skip
+ALWAYS = 4  # limits that the legend has even where they govern nowhere
+BESIDE = 5  # names of the legend in a line
 WIDE, HIGH = 330.0, 240.0  # of one panel
 LEFT, TOP, GAP_X, GAP_Y = 90.0, 130.0, 60.0, 110.0
 TYPE = 17.0
@@ -42,9 +46,11 @@ def study_drawing(found: StudyResult, rails: Sequence[RailTableau] | None = None
         for a in range(panels):
             floor = TOP + (r * lines + a // ACROSS) * (HIGH + GAP_Y) + HIGH
             _panel(drawing, found, rail, a, LEFT + a % ACROSS * (WIDE + GAP_X), floor, most)
-    y = drawing.size[1] - 74.0
-    for k, (color, name) in enumerate(zip(COLORS, LIMITS, strict=True)):
-        x = LEFT + 210.0 * k
+    governs = {int(k) for rail in some for k in np.unique(rail.governing)}
+    shown = [k for k in range(len(LIMITS)) if k < ALWAYS or k in governs]
+    for place, k in enumerate(shown):
+        color, name = COLORS[k], LIMITS[k]
+        x, y = LEFT + 210.0 * (place % BESIDE), drawing.size[1] - 82.0 + 26.0 * (place // BESIDE)
         drawing.area(Polygon([(x, y - 9), (x + 22, y - 9), (x + 22, y + 9), (x, y + 9)]), color)
         drawing.write(name, x + 30.0, y, TYPE)
     drawing.write(style.CAUTION, LEFT, drawing.size[1] - 32.0, 0.9 * TYPE, color=style.MUTED)

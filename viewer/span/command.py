@@ -52,7 +52,7 @@ def span(file: Path, out: Path, cell: str | None) -> None:
 
         study = load_study(file)
         written = list(OUTPUTS + CELL) if cell else list(OUTPUTS)
-        check_output(out, [file], written)
+        check_output(out, list(study.inputs), written)
         stages.show("solving the rows")
         from roofmodel.errors import InputError
 
@@ -79,6 +79,8 @@ def span(file: Path, out: Path, cell: str | None) -> None:
             output_folder(folder / "cell")
             write_text(folder / "cell" / "project.toml", project[0])
             write_text(folder / "cell" / "clamps.csv", project[1])
+            for drawing_of, data in project[3].items():
+                (folder / "cell" / drawing_of).write_bytes(data)
     from viewer.span.terminal import print_study
 
     print_study(found, console())
@@ -89,8 +91,8 @@ def span(file: Path, out: Path, cell: str | None) -> None:
     sys.exit(0 if found.verified else 1)
 
 
-def _cell(found: StudyResult, text: str) -> tuple[str, str, str]:
-    """Project of a cell, its clamps, and what it uses."""
+def _cell(found: StudyResult, text: str) -> tuple[str, str, str, dict[str, bytes]]:
+    """Project of a cell, its clamps, what it uses, and the drawings that it reads."""
     import numpy as np
     import tomlkit
 
@@ -129,11 +131,16 @@ def _cell(found: StudyResult, text: str) -> tuple[str, str, str]:
     worst = int(np.argmax([one.utilization for one in cells]))  # one that is not verified comes first
     tables = dict(study.variants[worst].tables)
     tables["rail"] = {k: v for k, v in tables["rail"][rail].items() if k != "name"}
+    drawings = {}
+    if "file" in (tables["rail"].get("profile") or {}):
+        source = study.path.parent / tables["rail"]["profile"]["file"]
+        tables["rail"]["profile"] = {**tables["rail"]["profile"], "file": source.name}
+        drawings[source.name] = source.read_bytes()
     project, clamps = cell_project(
         cells[worst], found.choices, tables, table.slope, table.panel_length, table.level
     )
     one = cells[worst]
-    of_clamp = not one.limit.startswith("rail")
+    of_clamp = one.kind != "span"
     where = f"{one.limit}, {'clamp' if of_clamp else 'piece'} {one.target + of_clamp}"
     words = f"Cell {text}: {one.utilization:.6f} of {where} ({one.line.words}); repeat it by `check`"
-    return tomlkit.dumps(project), clamps, words
+    return tomlkit.dumps(project), clamps, words, drawings

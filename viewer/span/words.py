@@ -20,6 +20,11 @@ SHORT = {
     "panel anchorage": "anchorage",
     "rail stress": "rail",
     "rail deflection": "sag",
+    "rail local buckling": "local",
+    "rail lateral buckling": "sideways",
+    "rail at holes": "holes",
+    "rail at welds": "welds",
+    "rail crushing": "crushing",
 }
 
 
