@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from fea.analysis import Analysis, analyze
+from fea.analysis import Analysis
+from fea.refining import analyze_refined
 from roofmodel.errors import InputError
 from roofmodel.project.load import Project
 from roofmodel.units import SYSTEMS
@@ -18,7 +19,7 @@ def analyze_project(project: Project, tell: Callable[[str], None] | None = None)
     InputError
     """
     try:
-        return analyze(project, tell)
+        return analyze_refined(project, tell)
     except InputError as error:
         message = f"{project.path.name}: {SYSTEMS[project.table.project.units].reworded(str(error))}"
         raise InputError(message) from None

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fea.analysis import Analysis, analyze, check_limits
+from fea.checks.audit import REFINED
 from fea.checks.limits import Limit
 from fea.checks.strips import panel_strips
 from fea.moving import Prepared, on_rigid_seams, prepare
@@ -16,6 +17,7 @@ from fea.planning.candidates import FOOT, Ladder, ladders, lowest_distance, rail
 from fea.planning.search import Checked, Found, Path, search
 from fea.planning.slivers import without_slivers
 from fea.planning.threats import Threats, find_threats, threatening, upstream
+from fea.refining import with_narrower_strips
 from roofmodel.layout import Layout
 from roofmodel.project.load import Project, with_rows
 from roofmodel.project.plan_schema import ProtectTable
@@ -28,7 +30,6 @@ IntArray = NDArray[np.int64]
 
 LEAK = 0.01  # of the threatening snow may pass the rows before the plan is refused [-]
 HEIGHT = "rail height"
-REFINED = "strips twice as wide"  # the self-check that narrower strips mend
 NARROWINGS = 3
 
 
@@ -142,15 +143,10 @@ def _narrowed(
     plan = _search(project, threats, every, most_checks, tell, full=full)
     for _ in range(NARROWINGS):
         broken = [proof.name for proof in plan.analysis.proofs if not proof.met]
-        if plan.analysis.exceeded or not broken or any(REFINED not in name for name in broken):
+        if plan.analysis.exceeded or not broken or any(name != REFINED for name in broken):
             return plan
-        width = 0.5 * project.slide.strip_width
-        table = project.table.model_copy(
-            update={"analysis": project.table.analysis.model_copy(update={"strip_width": width})}
-        )
-        project = replace(project, table=table, slide=replace(project.slide, strip_width=width))
+        project, words = with_narrower_strips(project)
         plan = _search(project, threats, every, most_checks, tell, full=full)
-        words = SYSTEMS[table.project.units].text(width, "length")
         note = f"The self-audit asked for narrower strips: analysis.strip_width is now {words}."
         plan = replace(plan, notes=(*plan.notes, note))
     return plan

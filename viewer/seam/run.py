@@ -5,9 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 from pathlib import Path
 
-from fea.analysis import Analysis, analyze
+from fea.analysis import Analysis
 from fea.panel.detail import ClampDetail, find_clamp, study_clamp
 from fea.panel.groups import Tell
+from fea.refining import analyze_refined
 from roofmodel.errors import InputError
 from roofmodel.project.load import Project
 from viewer.picture.draw import Picture
@@ -39,7 +40,7 @@ def study_project(
         if project.seam is None:
             message = "seam is missing; add [seam] with lock, yield_strength, clip_stiffness and bearing"
             raise InputError(message)
-        analysis = analyze(project, tell)
+        analysis = analyze_refined(project, tell)
         return analysis, study_clamp(analysis, project.layout.clamp_name[find_clamp(analysis, name)])
     except InputError as error:
         message = str(error) if str(error).startswith("--clamp") else f"{project.path.name}: {error}"
