@@ -19,7 +19,6 @@ Array = NDArray[np.float64]
 
 ICE = 917.0  # [kg/m^3]
 DENSEST = 800.0  # that snow packs to against a stop (judgment) [kg/m^3]
-FREEZING = 273.15  # [K]
 COLD = 5.0  # this far below freezing and colder, strength is that of dry snow (judgment) [K]
 STEEPEST = 0.98  # slope of the envelope [-]
 USUAL = 300.0  # density where nobody gives one, old snow that has settled (judgment) [kg/m^3]

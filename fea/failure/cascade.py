@@ -29,7 +29,6 @@ from roofmodel.errors import InputError
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
-OUTCOMES = ("holds", "all rows let go", "no answer")
 COMPLETE, COLLAPSED, UNKNOWN = range(3)
 GONE = 7  # state of the links of a row that let go; others as `fea.solvers.laws.LinkState`
 
@@ -136,7 +135,7 @@ class FailureSamples:
     let_go : (n, r) float
         Factor at which each row let go; infinite where it held. [-]
     outcome : (n,) int
-        Of `OUTCOMES`.
+        `COMPLETE` where every row holds, `COLLAPSED` where all have let go, `UNKNOWN` without an answer.
     events : (n,) int
         Clamps that gave way.
     last : (n,) float

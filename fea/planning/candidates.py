@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from fea.checks.combinations import strength_factors
 from fea.checks.limits import height_limit
+from fea.planning.ladder import Ladder, Place
 from fea.planning.threats import Eave, Threats
 from fea.rails.rows import loose_rows
 from roofmodel.errors import InputError
@@ -43,85 +44,6 @@ MOST_OPTIONS = 27  # of one level; beyond, the planes of a group share one spaci
 SHORTEST = 1.5  # seams that a piece of row crosses at least
 FOOT = 0.3048
 RAIL = ("edge_distance", "cantilever", "splice_every", "splice_kind")
-
-
-@dataclass(frozen=True)
-class Place:
-    """A piece of row that may stand: its plane, level of its group, and row without choice of clamps."""
-
-    plane: int
-    level: int
-    row: RowTable
-
-
-@dataclass(frozen=True)
-class Ladder:
-    """Choices for one group of planes.
-
-    Rows stand on levels 0 to h - 1 from below; h stands for the top. An arc from level a to b means: a row at
-    a, the next one at b. A spacing is clamps on every n-th seam; an option gives every plane of the group
-    its own (or all of them one, where there would be more than `MOST_OPTIONS`).
-
-    Attributes
-    ----------
-    planes : tuple of int
-    places : tuple of tuple of Place, (h,)
-    cost : (h, m) float
-        Of the rows of a level, by option; infinite where so few clamps leave a rail loose, or where a rail
-        cut to its cantilever ends more than a seam short.
-    allowed : (h, h + 1) bool
-        Arcs that the spacings permit.
-    alike : (h, h) bool
-        Levels whose rows have the same planes, ends and seams, so that they differ in their snow alone.
-    least : (h, h + 1, m) float
-        Lower bound of the utilization of the most used row of level a, over its target. [-]
-    height : (h,) float
-        Utilization of the rail height, which depends on nothing but the level. [-]
-    strips : (2^n,) float
-        Lower bound of the utilization of panel strips, over its target, by the set of spacings used (bits).
-    most_rows : int
-    choice : (m, planes) int
-        Which spacing each option gives to each plane; None for one plane, option by option.
-    """
-
-    planes: tuple[int, ...]
-    places: tuple[tuple[Place, ...], ...]
-    cost: Array
-    allowed: BoolArray
-    alike: BoolArray
-    least: Array
-    height: Array
-    strips: Array
-    most_rows: int
-    choice: IntArray | None = None
-
-    @property
-    def spacings(self) -> IntArray:
-        """`choice`, written out."""
-        if self.choice is None:
-            return np.repeat(np.arange(self.cost.shape[1])[:, None], len(self.planes), axis=1)
-        return self.choice
-
-    @property
-    def together(self) -> bool:
-        """Whether several planes have to share their spacing."""
-        return len(self.planes) > 1 and bool((self.spacings == self.spacings[:, :1]).all())
-
-    @property
-    def sets(self) -> IntArray:
-        """Set of spacings (bits) that the rows of each level have with each option, (h, m)."""
-        bit = 1 << self.spacings
-        if self.choice is None:
-            return np.repeat(bit[None, :, 0], self.levels, axis=0)
-        there = np.array(
-            [[any(one.plane == p for one in level) for p in self.planes] for level in self.places]
-        )
-        return np.asarray(np.bitwise_or.reduce(np.where(there[:, None, :], bit[None], 0), axis=2))
-
-    @property
-    def levels(self) -> int:
-        """Number of levels."""
-        return len(self.places)
 
 
 def ladders(

@@ -13,7 +13,8 @@ from fea.checks.audit import REFINED
 from fea.checks.limits import Limit
 from fea.checks.strips import panel_strips
 from fea.moving import Prepared, on_rigid_seams, prepare
-from fea.planning.candidates import FOOT, Ladder, ladders, lowest_distance, rail_choices
+from fea.planning.candidates import FOOT, ladders, lowest_distance, rail_choices
+from fea.planning.ladder import Ladder
 from fea.planning.search import Checked, Found, Path, search
 from fea.planning.slivers import without_slivers
 from fea.planning.threats import Threats, find_threats, threatening, upstream

@@ -25,7 +25,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from fea.planning.candidates import Ladder
+from fea.planning.ladder import Ladder
 
 Array = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]

@@ -92,23 +92,3 @@ def update(columns: Array, place: IntArray, change: Array, u: Array) -> Updated:
     new = u - columns @ (force / size[:, :, None])
     new[singular] = np.nan
     return Updated(new, singular)
-
-
-def remove_each(influence: Array, place: IntArray, stiffness: Array, u: Array) -> Updated:
-    """Displacements when each of v springs is removed by itself from a condensed system.
-
-    Parameters
-    ----------
-    influence : (n, n) float
-        From `dense_influence`.
-    place : (v, b) int
-        Unknowns each spring holds.
-    stiffness : (v, b, b) float
-    u : (n, q) float
-        Displacements with all springs.
-
-    Returns
-    -------
-    Updated
-    """
-    return update(np.moveaxis(influence[:, place], 1, 0), place, -stiffness, u)

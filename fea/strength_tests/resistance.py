@@ -12,7 +12,6 @@ from fea.strength_tests.fractiles import DESIGN_INDEX, design_factor, fractile_f
 Array = NDArray[np.float64]
 
 LEAST_PROFESSIONAL = 0.065  # least V_P (AISI S100 K2.1.1, from memory)
-SENSITIVITY = 0.8  # alpha_R (EN 1990 C7(3))
 
 
 @dataclass(frozen=True)

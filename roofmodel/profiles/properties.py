@@ -46,11 +46,6 @@ class Hole:
     at: float
 
 
-def rail_section(outline: Polygon, poisson: float = 0.33, label: str = "profile") -> Section:
-    """Section of an outline, first coordinate up the slope, second away from the roof. See `profile_of`."""
-    return profile_of(outline, poisson, label).section
-
-
 def profile_of(
     outline: Polygon, poisson: float = 0.33, label: str = "profile", holes: Sequence[Hole] = ()
 ) -> Profile:

@@ -44,12 +44,6 @@ def walls_of(outline: Polygon, thickness: float | None = None) -> Walls:
     return Walls(start, end, wall, free, lip, web, known)
 
 
-def no_walls(*, known: bool) -> Walls:
-    """Walls of a lump, or of a profile that is not known."""
-    none, pairs = np.zeros((0, 2)), np.zeros((0, 2), dtype=np.int64)
-    return Walls(none, none, np.zeros(0), pairs.astype(bool), pairs, np.zeros(0, dtype=np.int64), known)
-
-
 def _faces(outline: Polygon) -> Array:
     """Edges (n, 2, 2) with the metal on their left."""
     size = np.sqrt(outline.area)

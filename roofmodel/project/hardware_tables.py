@@ -13,7 +13,8 @@ from roofmodel import sections
 from roofmodel.errors import InputError
 from roofmodel.hardware import Clamp, DesignFormat, Interaction, Material, Panel, Rail, Section
 from roofmodel.profiles.data import Profile
-from roofmodel.project.schema import ClampTable, PanelTable, RailTable
+from roofmodel.project.clamp_schema import ClampTable
+from roofmodel.project.schema import PanelTable, RailTable
 from roofmodel.units import SI, STANDARD_GRAVITY, UnitSystem
 
 # E [Pa], Poisson's ratio, alpha [1/K], density [kg/m^3]. E of carbon steel follows the format: 29,000 ksi in

@@ -13,13 +13,13 @@ from pydantic import ConfigDict, Discriminator, Field, Tag, model_validator
 from roofmodel.project.array_schema import SolarTable
 from roofmodel.project.base import StrengthKind, Table
 from roofmodel.project.blanket_schema import BlanketTable, StopsTable
+from roofmodel.project.clamp_schema import ClampTable
 from roofmodel.project.field_types import (
     AnyLength,
     AnySize,
     Area,
     Elasticity,
     Force,
-    Grip,
     Holding,
     Inertia,
     Length,
@@ -28,20 +28,16 @@ from roofmodel.project.field_types import (
     Modulus,
     Moment,
     Product,
-    Rotational,
     SeamAngle,
     SeamHeight,
     Sectorial,
     Sheet,
     Size,
-    Size0,
     Spacing,
     Spread,
     Step,
-    Stiffness,
     Stress,
     Strip,
-    Turning,
     Warmth,
     Warping,
 )
@@ -226,116 +222,6 @@ class RailTable(Table):
         0.0,
         description="Rail temperature less that at installation; it counts both ways.",
     )
-
-
-class StiffnessTable(Table):
-    """Clamp stiffness at the grip, by direction of the seam."""
-
-    along: Stiffness = Field(description="Along the seam.")
-    across: Stiffness = Field(description="Level, across the seam.")
-    pull: Stiffness = Field(description="Square to the roof.")
-    rocking: Rotational | None = Field(
-        None, description="Against tipping down the slope; pull x grip_length^2 / 12 by default."
-    )
-    roll: Rotational | None = Field(None, description="Against tipping across the seam; none by default.")
-    twist: Rotational | None = Field(None, description="Against turning flat on the roof; none by default.")
-
-
-class StrengthTable(Table):
-    """Clamp strength by direction, from tests on this seam."""
-
-    along: Holding | None = Field(None, description="Along the seam.")
-    across: Holding | None = Field(None, description="Level, across the seam.")
-    pull: Holding | None = Field(None, description="Away from the roof.")
-    push: Holding | None = Field(None, description="Toward the roof.")
-    roll: Turning | None = Field(
-        None, description="Moment about the seam, wanted where stiffness.roll is given."
-    )
-    twist: Turning | None = Field(
-        None, description="Moment about the axis square to the roof, wanted where stiffness.twist is given."
-    )
-
-
-class TestedTable(Table):
-    """What the clamp's strengths were tested on; another panel is refused."""
-
-    __test__ = False
-
-    seam_height: SeamHeight = Field(description="Height of the seam over the pan in the tests.")
-    metal: Literal["steel", "aluminum", "stainless steel", "copper", "zinc"] = Field(
-        description="Of the sheet in the tests."
-    )
-    thickness: Sheet = Field(description="Nominal thickness of that sheet.")
-    lock: Line = Field(
-        "", description="How its seams were folded; compared with seam.lock where that is given."
-    )
-    substrate: Line = Field("", description="What the panel lay on.")
-    screw_torque: Moment | None = Field(None, description="Tightening of the clamp's screws; printed.")
-    directions: list[Literal["along", "across", "pull", "push", "roll", "twist"]] = Field(
-        min_length=1, description="Directions that were tested."
-    )
-    tests: int = Field(ge=1, description="Number of tests in the direction with the fewest.")
-
-
-class ClampTable(Table):
-    """Seam clamp."""
-
-    height: Size0 = Field(description="Height of the rail's axis above the grip on the seam.")
-    grip_length: Grip = Field(description="Length of the grip along the seam.")
-    stiffness: StiffnessTable = Field(description="Stiffness by direction.")
-    strength: StrengthTable = Field(
-        description="Strength by direction; a direction that is missing is not verified."
-    )
-    strength_kind: StrengthKind = Field(description="What the strengths are.")
-    factor: float | None = Field(
-        None, gt=0, le=10, description="ASD safety factor, LRFD resistance factor or EN partial factor."
-    )
-    grip_height: Size0 | None = Field(
-        None, description="Height of the grip above the pan; half the seam height by default."
-    )
-    test_height: Size0 = Field(
-        0.0,
-        description="Height above the grip at which the along-seam strength was tested.",
-    )
-    interaction: Literal["linear", "circular", "separate"] = Field(
-        "linear", description="How directions combine; linear addition unless tests show better."
-    )
-    test_basis: str = Field(
-        "", description="Tests behind the strengths: seam, sheet, torque, number, report."
-    )
-    fastening: Literal["mechanical", "adhesive"] = Field(
-        "mechanical", description="How it holds; adhesive alone needs long_term_test."
-    )
-    long_term_test: str = Field(
-        "",
-        description="Strength of the bond under sustained load, heat, frost, sun and wet: report and years.",
-    )
-    tested: TestedTable | None = Field(None, description="What the strengths were tested on.")
-    slip_residual: float = Field(
-        0.0,
-        ge=0.0,
-        le=1.0,
-        description="Share of its strength along the seam that a clamp keeps once it slips, from tests; for "
-        "analysis.beyond_first_failure.",
-    )
-
-    @model_validator(mode="after")
-    def _lasting(self) -> ClampTable:
-        if self.fastening == "adhesive" and not self.long_term_test.strip():
-            msg = (
-                'fastening = "adhesive" is refused: a bond to a paint film under sustained load, heat, '
-                "frost, sun and wet does not last as long as a metal roof; give long_term_test, the tests "
-                "that show it does"
-            )
-            raise ValueError(msg)
-        return self
-
-    @model_validator(mode="after")
-    def _tested(self) -> ClampTable:
-        if self.interaction != "linear" and not self.test_basis.strip():
-            msg = f'interaction = "{self.interaction}" needs test_basis, the tests behind it; or use "linear"'
-            raise ValueError(msg)
-        return self
 
 
 class Splice(Table):

@@ -7,8 +7,9 @@ from typing import Literal
 from pydantic import Field, model_validator
 
 from roofmodel.project.base import Table
+from roofmodel.project.clamp_schema import ClampTable
 from roofmodel.project.field_types import Angle, Length, Line, LineLoad
-from roofmodel.project.schema import ClampTable, Design, PanelTable, RailTable
+from roofmodel.project.schema import Design, PanelTable, RailTable
 
 ArrangementName = Literal[
     "single span", "two spans", "end span", "inner span", "with overhangs", "one clamp missing"

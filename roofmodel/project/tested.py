@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from roofmodel.errors import InputError
-from roofmodel.project.schema import ClampTable, ProjectFile, TestedTable
+from roofmodel.project.clamp_schema import ClampTable, TestedTable
+from roofmodel.project.schema import ProjectFile
 from roofmodel.units import UnitSystem
 
 SAME_HEIGHT = 1e-3  # of seams that count as alike [m]

@@ -29,7 +29,6 @@ RAIN_ON_SNOW = 5.0 * PSF  # 7.10 [Pa]
 LEAST_FETCH = 20.0 * FOOT  # Fig. 7.6-1 and 7.6.1 [m]
 WARM = 1.0  # largest C_t of graph (a) of Fig. 7.4-1
 WARM_R = {False: 30.0, True: 20.0}  # 7.4.1 by ventilated [h ft^2 F/Btu]
-FREE_OF_SNOW = np.radians(70.0)  # 7.4.3 [rad]
 
 
 def flat_roof_load(
@@ -171,33 +170,3 @@ def rain_on_snow(ground_snow: ArrayLike, slope: ArrayLike, run: ArrayLike) -> Ar
     pg = np.asarray(ground_snow, dtype=float)
     low = np.degrees(np.asarray(slope, dtype=float)) < np.asarray(run, dtype=float) / FOOT / 50.0
     return np.where((pg > 0.0) & (pg <= MINIMUM_STEP * AT_MOST) & low, RAIN_ON_SNOW, 0.0)
-
-
-def curved_unbalanced(
-    flat_load: ArrayLike, exposure: ArrayLike, eave_slope: ArrayLike, thermal: float, *, slippery: bool
-) -> tuple[Array, Array, Array]:
-    """Unbalanced load on the leeward side of a curved roof, ASCE/SEI 7-16 7.6.2, Fig. 7.4-2, from memory.
-
-    Parameters
-    ----------
-    flat_load : (...) float
-        p_f. [Pa]
-    exposure : (...) float
-        C_e.
-    eave_slope : (...) float
-        Tangent at the eave. [rad]
-    thermal : float
-        C_t.
-    slippery : bool
-        As `slope_factor`.
-
-    Returns
-    -------
-    crown, middle, eave : (...) float
-        0.5 p_f at the crown; 2 p_f C_s* / C_e where the tangent is 30 degrees (at the eave where the roof
-        does not get so steep); 2 p_f C_s** / C_e at the eave, 0 from 70 degrees. Linear between. [Pa]
-    """
-    flat, tangent = np.asarray(flat_load, dtype=float), np.asarray(eave_slope, dtype=float)
-    double = 2.0 * flat / np.asarray(exposure, dtype=float)
-    middle = double * slope_factor(np.minimum(tangent, np.radians(30.0)), thermal, slippery)
-    return 0.5 * flat, middle, double * slope_factor(tangent, thermal, slippery)

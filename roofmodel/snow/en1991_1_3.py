@@ -194,23 +194,3 @@ def overhang_load(roof_load: ArrayLike, weight_density: ArrayLike = 3000.0) -> A
     depth = s / gamma
     k = np.minimum(3.0 / np.maximum(depth, 1e-12), depth * gamma / 1000.0)
     return k * s**2 / gamma
-
-
-def guard_force(roof_load: ArrayLike, slope: ArrayLike, run: ArrayLike) -> Array:
-    """Force of sliding snow on a guard, EN 1991-1-3 6.4: F_s = s b sin(alpha), without friction.
-
-    Parameters
-    ----------
-    roof_load : (...) float
-        s, most onerous undrifted load of the area that can slide. [Pa]
-    slope : (...) float
-        [rad]
-    run : (...) float
-        b, plan distance to the next guard or the ridge. [m]
-
-    Returns
-    -------
-    (...) float
-        Down the slope, for each meter of guard. [N/m]
-    """
-    return np.asarray(roof_load) * np.asarray(run) * np.sin(np.asarray(slope, dtype=float))

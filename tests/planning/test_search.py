@@ -7,7 +7,7 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
-from fea.planning.candidates import Ladder
+from fea.planning.ladder import Ladder
 from fea.planning.search import Checked, search
 
 

@@ -89,20 +89,6 @@ def test_unbalanced_surcharge(check, name):
     assert strip.end / FOOT == pytest.approx(reach, rel=tol)
 
 
-def test_curved_roof(check):
-    """O-38: from memory of commentary Example 2 (17, 9, 38 and 27 psf printed); case 2."""
-    given_, wanted, tol = check("O-38")
-    flat = asce.flat_roof_load(given_["pg_psf"] * PSF, given_["Ce"], given_["Ct"], given_["Is"])
-    eave = np.radians(wanted["eave_slope_deg"])
-    crown, middle, end = asce.curved_unbalanced(flat, given_["Ce"], eave, given_["Ct"], slippery=False)
-    assert flat * asce.slope_factor(eave, 1.0, False) / PSF == pytest.approx(
-        wanted["balanced_eave_psf"], rel=tol
-    )
-    assert crown / PSF == pytest.approx(wanted["unb_crown_psf"], rel=tol)
-    assert middle / PSF == pytest.approx(wanted["unb_30deg_psf"], rel=tol)
-    assert end / PSF == pytest.approx(wanted["unb_eave_psf"], rel=tol)
-
-
 def test_minimum_and_rain_have_a_step_at_20_psf():
     """7.3.4 and 7.10 as transcribed."""
     pg = np.array([0.0, 10.0, 20.0, 21.0, 40.0]) * PSF

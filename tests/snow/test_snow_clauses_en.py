@@ -68,17 +68,6 @@ def test_overhang(check):
     assert load / 1000.0 == pytest.approx(wanted["Se_kN_per_m"], rel=tol)
 
 
-def test_guard_force(check):
-    """O-30, O-32: own calculation, two routes, after 6.4."""
-    given_, wanted, tol = check("O-30")
-    force = en.guard_force(given_["s_kPa"] * 1e3, np.radians(given_["alpha_deg"]), given_["b_plan_m"])
-    assert force / 1e3 == pytest.approx(wanted["Fs_kN_per_m"], rel=tol)
-    given_, wanted, tol = check("O-32")
-    runs = np.diff([*given_["row_positions_from_eave_m"], given_["ridge_m"]])
-    force = en.guard_force(given_["s_kPa"] * 1e3, np.radians(given_["alpha_deg"]), runs)
-    assert force / 1e3 == pytest.approx(wanted["F_rows_kN_per_m"], rel=tol)
-
-
 @given(st.floats(0.0, 89.0), st.booleans())
 def test_mu_1_falls_without_jumps_and_holding_snow_never_lowers_it(slope, held):
     step = 0.01

@@ -5,8 +5,8 @@ from __future__ import annotations
 from typing import Any
 
 from fea.planning.plan import Plan
-from viewer.plan.terminal import material_words, nth_seam
-from viewer.plan.words import row_lines, verdict_words
+from viewer.plan.terminal import material_words
+from viewer.plan.words import nth_seam, row_lines, verdict_words
 from viewer.quantities import percent, system
 
 

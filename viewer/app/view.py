@@ -321,12 +321,13 @@ def roof_key(project: Project) -> str:
 def forms() -> dict[str, list[dict[str, Any]]]:
     """Fields of the tables that can be edited, from the schema."""
     from roofmodel.project import schema
+    from roofmodel.project.clamp_schema import ClampTable
 
     models = {
         "row": schema.RowTable,
         "splice": schema.Splice,
         "rail": schema.RailTable,
-        "clamp": schema.ClampTable,
+        "clamp": ClampTable,
         "panel": schema.PanelTable,
         "design": schema.Design,
         "obstruction": schema.ObstructionTable,

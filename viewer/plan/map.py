@@ -16,8 +16,7 @@ from viewer import style
 from viewer.picture.labels import fit_text, text_width, wrap_text
 from viewer.picture.sheet import MARGIN, Overlay, Shape
 from viewer.picture.standing import draw_standing
-from viewer.plan.terminal import nth_seam
-from viewer.plan.words import row_lines
+from viewer.plan.words import nth_seam, row_lines
 from viewer.quantities import percent, system
 from viewer.roof.names import PlanView
 

@@ -9,7 +9,7 @@ from rich.text import Text
 from fea.planning.plan import Plan
 from roofmodel.units import UnitSystem
 from viewer.plan.run import Beside
-from viewer.plan.words import row_lines, verdict_words
+from viewer.plan.words import nth_seam, row_lines, verdict_words
 from viewer.quantities import column, percent, system
 from viewer.style import CAUTION
 from viewer.terminal import plain_table
@@ -74,12 +74,6 @@ def _rows(plan: Plan, units: UnitSystem) -> Table:
             line.limit,
         )
     return table
-
-
-def nth_seam(every: int) -> str:
-    """Words for a clamp spacing."""
-    ending = "th" if every % 100 in (11, 12, 13) else {1: "st", 2: "nd", 3: "rd"}.get(every % 10, "th")
-    return "seam" if every == 1 else f"{every}{ending} seam"
 
 
 def material_words(plan: Plan, units: UnitSystem) -> str:

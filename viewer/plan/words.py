@@ -28,6 +28,12 @@ class RowLine:
     use: float
 
 
+def nth_seam(every: int) -> str:
+    """Words for a clamp spacing."""
+    ending = "th" if every % 100 in (11, 12, 13) else {1: "st", 2: "nd", 3: "rd"}.get(every % 10, "th")
+    return "seam" if every == 1 else f"{every}{ending} seam"
+
+
 def row_lines(plan: Plan) -> list[RowLine]:
     """All planned rows; start and end count from the left end of the plane at the row's height."""
     from roofmodel.project.placement import line_pieces

@@ -10,6 +10,7 @@ from fea.analysis import Analysis
 from fea.checks.limits import rail_resistance
 from roofmodel.hardware import DesignFormat
 from roofmodel.project import field_types, schema
+from roofmodel.project.clamp_schema import ClampTable
 from roofmodel.units import STANDARD_GRAVITY, UnitSystem
 from viewer.quantities import as_given, quantity
 from viewer.report.tables import Table
@@ -25,7 +26,7 @@ _PRINTED = {
     "temperature_change": "temperature",
 }
 _SHAPES = {get_args(field_types.Pitch)[1]: "angle", get_args(field_types.Points)[1]: "points"}
-_SMALL = (schema.PanelTable, schema.RailTable, schema.ClampTable)
+_SMALL = (schema.PanelTable, schema.RailTable, ClampTable)
 
 
 def input_tables(project: schema.ProjectFile, units: UnitSystem) -> tuple[Table, ...]:

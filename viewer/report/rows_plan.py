@@ -21,7 +21,6 @@ Array = NDArray[np.float64]
 
 WIDTH, SIDE, TYPE = 760.0, 96.0, 10.5
 TALLEST, HEAD, FOOT = 420.0, 40.0, 34.0
-LETTER = 0.6  # width of a letter over its size
 
 
 @dataclass(frozen=True)

@@ -75,11 +75,6 @@ def shares(seen: Seen) -> np.ndarray:
     return np.array([share[0], share[1:3].min(), share[3:5].min()])
 
 
-def percent_words(share: float) -> str:
-    """Share of yield, or that it is not known."""
-    return "not known" if np.isnan(share) else f"{100.0 * share:.1f} %"
-
-
 def notes(seen: Seen) -> tuple[str, ...]:
     """What a reader must know beside the numbers."""
     found = [] if not np.isnan(seen.left.share).any() else [
