@@ -94,6 +94,13 @@ class Bay:
     work: Array
 
     @property
+    def bears(self) -> NDArray[np.bool_]:
+        """Clamps that may bear once they are off, (c,): where nothing couples the parts of their grips."""
+        alone = not np.any(self.clamp.stiffness - np.diag(np.diag(self.clamp.stiffness)))
+        holds = alone and self.frame.support is None and self.clamp.stiffness[2, 2] > 0.0
+        return np.full(len(self.layout.clamp_s), holds)
+
+    @property
     def link_row(self) -> IntArray:
         """Row of each link, (c,)."""
         return self.frame.node_row[self.link_node]

@@ -247,9 +247,15 @@ def _notes(
         "followed, but not listed.",
     ]
     if analysis.support.stiffness:
-        notes.append(f"Panels give way as the check has them: {analysis.support.states[state]}.")
+        notes.append(
+            f"Panels give way as the check has them: {analysis.support.states[state]}; a clamp that is off "
+            "bears nothing."
+        )
     else:
-        notes.append("Seams and sheets count as rigid; ask with analysis.panel_flexibility.")
+        notes.append(
+            "Seams and sheets count as rigid (ask with analysis.panel_flexibility); a clamp that is off "
+            "still bears on its seam when its rail is pressed onto it."
+        )
     if alone:
         notes.append(
             f"More than {LARGEST} clamps stand on this plane: one row is followed, the others load their "

@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 from scipy import sparse
 
 from fea.push.bay import Bay, Places, make_bay, missing_places, rail_use, state_of
+from fea.push.contact import with_bearings
 from fea.push.watch import BayWatch, Failures
 from fea.rails.loads import FrameResult, RailLoads
 from fea.solvers.events import EventPath, Outcome, follow_links
@@ -49,7 +50,7 @@ class Event:
     point : int
         Of the path.
     kind : str
-        "slip", "off", "yields", "strip" or "hinge".
+        "slip", "off", "yields", "strip", "bears" or "hinge".
     row : int
     s : float
         Along the row. [m]
@@ -82,6 +83,8 @@ class Push:
         left it. [m]
     total : (r,) float
         Growing load down the slope on each row at factor 1. [N]
+    jump : (t, c) float
+        Of the bay's links, with the forces of bearings brought on as travels. [m, rad]
     clamp_force : (t, c, 6) float
         At the grips. [N, N m]
     clamp_state : (c,) int
@@ -107,6 +110,7 @@ class Push:
     stage: IntArray
     moved: Array
     total: Array
+    jump: Array
     clamp_force: Array
     clamp_state: IntArray
     strip_gone: NDArray[np.bool_]
@@ -157,19 +161,25 @@ def push_bay(
     link = np.full((clamps, 6), -1, dtype=np.int64)
     of_clamps = bay.link_clamp >= 0
     link[bay.link_clamp[of_clamps], bay.link_part[of_clamps]] = np.flatnonzero(of_clamps)
-    laws = Laws(*(np.array(value) for value in vars(bay.laws).values()))
-    watch = BayWatch(bay.clamp, link, strips.clamp, strips.anchorage, strips.rest, laws, failures)
+    pull = link[bay.bears, 2]
+    joined = with_bearings(bay.form, bay.laws, bay.q, pull)
+    laws = Laws(*(np.array(value) for value in vars(joined.laws).values()))
+    bearing = np.full(clamps, -1, dtype=np.int64)
+    bearing[bay.bears] = len(bay.link_clamp) + np.arange(len(pull))
+    watch = BayWatch(bay.clamp, link, strips.clamp, strips.anchorage, strips.rest, laws, failures, bearing)
     targets = np.array([held, growth])
-    path = follow_links(bay.form, laws, bay.q, targets=targets, watch=watch)
+    path = follow_links(joined.form, laws, joined.q, targets=targets, watch=watch)
     force = watch.forces(path.path_force)
-    moved, total = _moved(bay, path, held)
+    force[:, bay.bears, 2] -= path.path_force[:, len(bay.link_clamp) :]
+    jump = joined.as_travel(path.path_force, path.path_jump)
+    moved, total = _moved(bay, path, jump, held)
     events = _events(bay, path, watch, strips)
     factor = np.where(path.path_stage == GROWS, path.path_factor, 0.0)
     most = float(factor.max(initial=0.0))
     row = _weakest(bay, path, moved)
     first = events[0].factor if events else most
     share = _shares(path, held)
-    state = state_of(bay, share, path.path_jump)
+    state = state_of(bay, share, jump)
     return Push(
         bay=bay,
         path=_proved(path, watch, force),
@@ -178,6 +188,7 @@ def push_bay(
         stage=path.path_stage,
         moved=moved,
         total=total,
+        jump=jump,
         clamp_force=force,
         clamp_state=watch.state,
         strip_gone=watch.gone,
@@ -234,7 +245,7 @@ def push_rows(
 
 def _proved(path: EventPath, watch: BayWatch, force: Array) -> EventPath:
     """The path, unproven where a clamp that holds is used beyond its strength at some point."""
-    use = watch.use(force[-1])
+    use = watch.use(force[-1])  # those that are off hold nothing that could be used up
     if path.outcome is Outcome.COLLAPSE or not (use > 1.0 + PROVED).any():
         return path
     return replace(
@@ -244,7 +255,7 @@ def _proved(path: EventPath, watch: BayWatch, force: Array) -> EventPath:
     )
 
 
-def _moved(bay: Bay, path: EventPath, held: float) -> tuple[Array, Array]:
+def _moved(bay: Bay, path: EventPath, jump: Array, held: float) -> tuple[Array, Array]:
     """Mean displacement (t, r) of the rows down the slope, and the growing load on each (r,)."""
     loads = bay.loads
     line = loads.line[1, :, 1] * (loads.s1 - loads.s0)
@@ -252,7 +263,7 @@ def _moved(bay: Bay, path: EventPath, held: float) -> tuple[Array, Array]:
     total = np.zeros(rows)
     np.subtract.at(total, loads.row, line)
     np.subtract.at(total, loads.point_row, loads.point[1, :, 1])
-    work = _shares(path, held) @ bay.work.T + path.path_jump @ bay.probe.T
+    work = _shares(path, held) @ bay.work.T + jump @ bay.probe.T
     known = total > 0.0
     moved = np.where(known, work / np.where(known, total, 1.0), 0.0)
     start = int(np.flatnonzero(path.path_stage < GROWS)[-1])  # where all of the held load is on
@@ -270,7 +281,7 @@ def _shares(path: EventPath, held: float) -> Array:
 
 def _weakest(bay: Bay, path: EventPath, moved: Array) -> int:
     if path.critical >= 0:
-        return int(bay.link_row[path.critical])
+        return int(_place(bay, path.critical)[0])
     return int(np.argmax(moved[-1]))
 
 
@@ -294,7 +305,7 @@ def _events(bay: Bay, path: EventPath, watch: BayWatch, strips: Strips) -> tuple
     share = np.where(path.path_stage == GROWS, 1.0 + path.path_factor, path.path_factor)
     for i in range(len(log)):
         stage, factor, k = int(log.stage[i]), float(log.factor[i]), int(log.link[i])
-        row, s = int(bay.link_row[k]), float(bay.link_s[k])
+        row, s = _place(bay, k)
         at = int(np.searchsorted(share, (1.0 if stage == GROWS else 0.0) + factor - 1e-12))
         kind, words = _what(bay, watch, strips, i, k, LinkState(int(log.after[i])))
         again = kind == "hinge" and any(e.words == words for e in found)  # its other side, or its other axis
@@ -303,6 +314,15 @@ def _events(bay: Bay, path: EventPath, watch: BayWatch, strips: Strips) -> tuple
                 Event(factor if stage == GROWS else 0.0, min(at, len(share) - 1), kind, row, s, words)
             )
     return tuple(found)
+
+
+def _place(bay: Bay, link: int) -> tuple[int, float]:
+    """Row of a link or bearing, and its place along it. [m]."""
+    links = len(bay.link_clamp)
+    if link < links:
+        return int(bay.link_row[link]), float(bay.link_s[link])
+    clamp = int(np.flatnonzero(bay.bears)[link - links])
+    return int(bay.layout.clamp_row[clamp]), float(bay.layout.clamp_s[clamp])
 
 
 def _what(bay: Bay, watch: BayWatch, strips: Strips, i: int, k: int, after: LinkState) -> tuple[str, str]:
@@ -319,6 +339,9 @@ def _what(bay: Bay, watch: BayWatch, strips: Strips, i: int, k: int, after: Link
         if mode == 0:
             return "off", f"clamp {names[number]} breaks along its seam"
         return "off", f"clamp {names[number]} comes off: {DIRECTIONS[mode]}"
+    if k >= len(bay.link_clamp):
+        name = names[int(np.flatnonzero(bay.bears)[k - len(bay.link_clamp)])]
+        return "bears", f"clamp {name}, which is off, bears on its seam" if after is LinkState.HOLDS else ""
     clamp = int(bay.link_clamp[k])
     if clamp >= 0:
         if after is LinkState.STUCK:

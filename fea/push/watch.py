@@ -68,6 +68,8 @@ class BayWatch:
     laws : Laws
         Those of the walk, which this changes as clamps fail.
     failures : Failures
+    bearing : (c,) int
+        Link that bears once a clamp is off, -1 for none.
     state : (c,) int
     held : (c,) float
         Share of its strength that each clamp still has.
@@ -84,6 +86,7 @@ class BayWatch:
     rest: Array
     laws: Laws
     failures: Failures
+    bearing: IntArray
     state: IntArray = field(init=False)
     held: Array = field(init=False)
     gone: NDArray[np.bool_] = field(init=False)
@@ -181,6 +184,8 @@ class BayWatch:
         if mode != 0:
             others = (self.strip == self.strip[c]) & (np.arange(len(self.strip)) != c)
             self.held[others] *= 1.0 - self.failures.unzip
+        if self.bearing[c] >= 0:  # it rests where it stands, or where it comes back to
+            self.laws.gap[self.bearing[c]] = max(float(w.jump[self.bearing[c]]), 0.0)
         share = 0.0 if mode == 0 else self.failures.off
         return self._flow(w, links, share, NEXT_TO_NOTHING * float(np.abs(w.force[links]).max()))
 

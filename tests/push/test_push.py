@@ -203,7 +203,7 @@ def test_a_seam_that_opens_takes_strength_from_its_other_clamps():
 def stored(bay, found, at):
     """Elastic energy at a point of the path, from the frame's own forces: clamps and bending. [J]."""
     share = np.array([1.0 if found.stage[at] else found.path.path_factor[at], found.factor[at]])
-    state = state_of(bay, share[None], found.path.path_jump[at][None])
+    state = state_of(bay, share[None], found.jump[at][None])
     force, rail = state.clamp_force[0], state.rail_force[0]
     K = np.diag(bay.clamp.stiffness)
     clamps = len(bay.layout.clamp_s)
@@ -287,6 +287,27 @@ def test_more_kept_never_holds_less():
     most = [push(bay, Failures(slip=r)).most for r in (0.0, 0.4, 0.8, 1.0)]
     assert np.all(np.diff(most) >= -1e-9)
     assert most[-1] > 1.05 * most[0]
+
+
+def test_a_clamp_that_is_off_bears_when_its_rail_comes_back():
+    """Pulled off by the held load, then pressed: nothing until the gap closes, then as with the clamp."""
+    layout = make_layout([{"length": 3.0, "clamps": [0.2, 1.5, 2.8]}])
+    rail, k = plain_rail(3e3), 1e6
+    clamp = clamp_of([np.nan, np.nan, 500.0, np.nan, np.nan, np.nan], [1e6, 1e6, k, 1e3, 1e3, 1e3])
+    loads = both([], [(0, 1.5, (0.0, 0.0, -100.0, 0.0, 0.0, 0.0))])
+    loads.point[0, 0, 2] = 600.0
+    whole = solve_frame(build_frame(layout, rail, clamp), make_loads([], [(0, 1.5, (0, 0, 600.0, 0, 0, 0))]))
+    assert whole.clamp_force[0, 1, 2] > 500.0 > whole.clamp_force[0, 0, 2]
+    found = push_bay(make_bay(layout, rail, clamp, loads, STRONG), no_strips(3), Failures(), growth=20.0)
+    assert [e.kind for e in found.events] == ["off", "bears"]
+    # The grip comes back to where it stood when the growing load equals the held one.
+    assert found.events[1].factor == pytest.approx(6.0, rel=1e-6)
+    assert found.events[1].words == "clamp R1-02, which is off, bears on its seam"
+    assert not found.collapsed
+    one = solve_frame(build_frame(layout, rail, clamp), make_loads([], [(0, 1.5, (0, 0, -1400.0, 0, 0, 0))]))
+    np.testing.assert_allclose(found.clamp_force[-1], one.clamp_force[0], rtol=1e-6, atol=1e-4)
+    np.testing.assert_allclose(found.state.clamp_force[-1, :3], found.clamp_force[-1], rtol=1e-6, atol=1e-3)
+    assert found.path.proof.holds(1e-8)
 
 
 def test_held_load_that_breaks_a_row_is_told():

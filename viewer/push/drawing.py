@@ -33,6 +33,7 @@ KIND_COLOR = {
     "off": style.EXCEEDED_ANCHORS[0],
     "yields": style.KEPT_ANCHORS[2],
     "strip": style.EXCEEDED_ANCHORS[1],
+    "bears": style.FAINT,
     "hinge": style.ACCENT,
 }
 
