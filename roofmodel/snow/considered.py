@@ -100,6 +100,12 @@ EN: tuple[Clause, ...] = (
         "the national annex may ask for more snow where drains can be blocked: raise ground_snow by hand",
     ),
     ("5.3.2", "monopitch roofs", "the roof has no plane with snow"),
+    (
+        "5.3.3(4)",
+        "drifted loads of national annexes",
+        "some national annexes put more on the lee slope than mu_1, such as 1.2 at 30 degrees in the UK, from"
+        " memory: by hand",
+    ),
     ("5.3.3", "pitched roofs", "no two planes fall away from a common ridge or hip roof"),
     ("5.3.4", "roofs of several spans", "no valley, and no plane falls toward a wall"),
     ("5.3.5", "cylindrical roofs", "the roof has no barrel vault"),
