@@ -174,10 +174,22 @@ def arriving(layer: Layer, graph: FlowGraph, force: RowForce, q: int, slope: Arr
 
 
 def direct(layout: Layout, graph: FlowGraph, force: RowForce, q: int) -> Array:
-    """Force (k, 2) on the stations of `force` that valleys bring straight to rows, in (u, v). [N]."""
-    cell = np.flatnonzero(graph.catch_node < graph.cells.count)
+    """Force (k, 2) on the stations of `force` that valleys bring straight to rows, in (u, v). [N].
+
+    Streams of planes with rows are left out: their snow lies on the layer, which carries it along the valley.
+    Where several streams reach a row, they share its force by the weight that they carry.
+    """
+    n = graph.cells.count
+    cell = np.flatnonzero(graph.catch_node < n)
     order = cell[np.lexsort((graph.catch_span[cell, 0], graph.catch_row[cell]))]
     out = force.thrust[q].copy()
     out[:, 1] += force.cell_thrust[q, graph.catch_node[order]]
     out[np.abs(out) < 1e-9 * max(float(np.abs(force.thrust[q]).max(initial=0.0)), 1.0)] = 0.0
-    return out
+    streams = np.flatnonzero(graph.catch_node >= n)
+    row, weight = graph.catch_row[streams], force.node_weight[q, graph.catch_node[streams]]
+    others = ~np.isin(graph.valley_plane[graph.catch_node[streams] - n], layout.row_plane)
+    rows = len(layout.row_name)
+    total = np.bincount(row, weight, rows)
+    foreign = np.bincount(row, weight * others, rows)
+    share = np.divide(foreign, total, out=np.zeros(rows), where=total > 0.0)
+    return np.asarray(out * share[force.row, None])

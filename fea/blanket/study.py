@@ -23,6 +23,7 @@ from roofmodel.sliding.thrust import RowForce, slide
 from roofmodel.sliding.tributary import clamp_shares
 from roofmodel.snow.cases import SnowCase
 from roofmodel.snow.registry import snow_cases
+from roofmodel.surface import EdgeKind
 from roofmodel.units import STANDARD_GRAVITY, SYSTEMS
 
 Array = NDArray[np.float64]
@@ -237,6 +238,11 @@ def _notes(setting: Setting, project: Project) -> tuple[str, ...]:
         "Ridges and hips cut the layer: it never hangs on the snow beyond them. What other planes send is "
         "taken from the sliding analysis.",
     ]
+    if any(kind is EdgeKind.VALLEY for kind in setting.roof.edges.kind):
+        found.append(
+            "In a valley the layer leans on the snow of the other side, which counts as standing still. On "
+            "planes with rows, streams down a valley are the layer's own, not those of the sliding analysis."
+        )
     if project.roof.arrays.count:
         found.append("Solar arrays are not counted on here: the layer runs over them as over the sheet.")
     if setting.gap > 0.0 and len(setting.layout.row_name):

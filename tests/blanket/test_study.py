@@ -5,6 +5,7 @@ import pytest
 
 from fea.blanket.study import study_blanket
 from roofmodel.errors import InputError
+from roofmodel.project.load import load_project
 from roofmodel.sliding.thrust import slide
 from roofmodel.snow.registry import snow_cases
 from tests.blanket.blanket_projects import DOOR, HIGH, LOW, STOPS, shed
@@ -128,3 +129,55 @@ def test_bad_input_names_the_field(tmp_path, held, blanket, words):
     with pytest.raises(InputError, match=words) as told:
         study_blanket(shed(tmp_path, held, blanket))
     assert str(told.value).startswith("project.toml: ")
+
+
+L_ROOF = """name = "hall"
+shape = "hip"
+footprint = "0 0, 10 0, 10 8, 5 8, 5 5, 0 5 m"
+pitch = "25 deg"
+eave_height = "3 m"
+[surface]"""
+
+
+def test_snow_of_a_valley_counts_once_and_leans_on_the_other_side(tmp_path):
+    shed(tmp_path, "")
+    text = (tmp_path / "project.toml").read_text()
+    start, end = text.index('name = "shed"'), text.index("[surface]")
+    text = text[:start] + L_ROOF + text[end + len("[surface]") :]
+    rows = "".join(f'[[row]]\nname = "{p}"\nplane = "{p}"\nup = "0.4 m"\n' for p in ("N1", "W1"))
+    (tmp_path / "project.toml").write_text(text.replace("[blanket]", rows + "[blanket]"))
+    project = load_project(tmp_path / "project.toml")
+    names = [project.roof.planes.name[p] for p in project.layout.row_plane]
+    assert any("valley" in name for name in project.roof.edges.name)
+    study = study_blanket(project)
+    on = np.isin(study.setting.graph.cells.plane, project.layout.row_plane)
+    cells, force = study.setting.graph.cells, study.setting.force
+    slope = project.roof.planes.slope[cells.plane[on]]
+    own = (force.cell_pressure[study.setting.q] * cells.plan_area)[on] @ np.sin(slope)
+    for a in study.answers:
+        assert a.balance.driving == pytest.approx(own, rel=1e-6), names
+        assert a.balance.valleys >= 0.0
+        assert a.balance.error < 1e-9
+
+
+def test_clamps_beside_a_missing_one_take_its_share(tmp_path):
+    whole = study_blanket(shed(tmp_path))
+    (tmp_path / "clamps.csv").write_text(
+        "row,along [m]\n" + "".join(f"low,{s}\n" for s in np.delete(whole.project.layout.clamp_s, 8))
+    )
+    project = shed(tmp_path)
+    text = (tmp_path / "project.toml").read_text()
+    (tmp_path / "project.toml").write_text(
+        text.replace("[design]", '[as_built]\nfile = "clamps.csv"\n[design]')
+    )
+    project = load_project(tmp_path / "project.toml")
+    gap = study_blanket(project)
+    a, b = answer(whole, "coherent"), answer(gap, "coherent")
+    assert b.clamp.sum() == pytest.approx(a.clamp.sum(), rel=1e-3)
+    beside = b.clamp[[7, 8]] / a.clamp[[7, 9]]
+    assert (beside > 1.1).all()
+    assert b.clamp[0] == pytest.approx(a.clamp[0], rel=0.05)
+    # The rail gives way in the gap, so the layer's load leaves it for the stiffer rail beside.
+    middle = whole.project.layout.clamp_s[8]
+    station = np.argmin(np.abs(gap.setting.stations.span.mean(axis=1) - middle))
+    assert b.line[station] < a.line[station]
