@@ -23,7 +23,7 @@ from fea.solvers.dissection import dissect
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
-CLOSE = 5e-5  # force out of balance over the driving force, before the last step [-]
+CLOSE = 1e-4  # force out of balance over the driving force, before the last step [-]
 ENOUGH = 1e-3  # more than this left out of balance, and it is done again with care [-]
 DAMPING = 1e-2  # of the bed, added to the tangent alone so that free snow makes no singular matrix [-]
 # Motion over which the bed takes all the driving force, and up to which it takes none, over those of the end.
@@ -281,7 +281,7 @@ class Pace:
     steps: int
 
 
-BRISK, CAREFUL = Pace(1e-2, 10, 30), Pace(1e-3, 25, 80)
+BRISK, CAREFUL = Pace(3e-2, 10, 30), Pace(1e-3, 25, 80)
 
 
 def _approach(
