@@ -28,6 +28,7 @@ Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
 HOLDS, SLIPS, OFF = range(3)  # what a clamp does
+PRESSED = 3  # direction into the roof among those of `clamp_components`
 AHEAD = 32  # places looked at on the way to the next event
 DUE = 1e-9  # use this close to 1 is an event
 TOGETHER = 1e-7  # parts this close to their limit fail with those that reach it
@@ -184,9 +185,10 @@ class BayWatch:
         if mode != 0:
             others = (self.strip == self.strip[c]) & (np.arange(len(self.strip)) != c)
             self.held[others] *= 1.0 - self.failures.unzip
-        if self.bearing[c] >= 0:  # it rests where it stands, or where it comes back to
-            self.laws.gap[self.bearing[c]] = max(float(w.jump[self.bearing[c]]), 0.0)
         share = 0.0 if mode == 0 else self.failures.off
+        if self.bearing[c] >= 0 and share == 0.0 and mode != PRESSED:
+            # It rests where it stands, or where it comes back to; one that was crushed holds nothing.
+            self.laws.gap[self.bearing[c]] = max(float(w.jump[self.bearing[c]]), 0.0)
         return self._flow(w, links, share, NEXT_TO_NOTHING * float(np.abs(w.force[links]).max()))
 
     def _release_strip(self, w: Walk, s: int) -> int:

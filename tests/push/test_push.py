@@ -310,6 +310,22 @@ def test_a_clamp_that_is_off_bears_when_its_rail_comes_back():
     assert found.path.proof.holds(1e-8)
 
 
+def test_a_clamp_that_was_crushed_bears_nothing():
+    layout = make_layout([{"length": 3.0, "clamps": [0.2, 1.5, 2.8]}])
+    clamp = clamp_of([np.nan, np.nan, np.nan, 500.0, np.nan, np.nan], [1e6, 1e6, 1e6, 1e3, 1e3, 1e3])
+    bay = bay_of(
+        layout, clamp, [], points=[(0, 1.5, (0.0, 0.0, -100.0, 0.0, 0.0, 0.0))], rail=plain_rail(3e3)
+    )
+    found = push(bay)
+    assert found.events[0].words == "clamp R1-02 comes off: into the roof"
+    assert not any(e.kind == "bears" for e in found.events)
+    assert found.collapsed
+    kept = push(bay, Failures(off=0.6))
+    # All three hold 0.6 of their strength in the end, the outer ones up to it before they give way.
+    assert not any(e.kind == "bears" for e in kept.events)
+    assert kept.most <= (300.0 + 2 * 500.0) / 100.0 * (1 + 1e-9)
+
+
 def test_held_load_that_breaks_a_row_is_told():
     layout = make_layout([{"length": 2.0, "clamps": [0.5, 1.5]}])
     bay = make_bay(layout, RAIL, clamp_of([900.0, *FREE[1:]]), both(even(layout), still=2.0), STRONG)

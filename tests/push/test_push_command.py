@@ -17,6 +17,7 @@ from fea.push.watch import Failures
 from roofmodel import load_project
 from roofmodel.errors import InputError
 from tests.cli.small_project import GOOD, changed, put, two_rows
+from tests.seam_command.seam_project import GOOD as WITH_SEAM
 from viewer.cli import commands
 
 SCHEMA = json.loads((Path(viewer.__file__).parent / "push.schema.json").read_text())
@@ -37,6 +38,17 @@ def test_first_event_is_the_reserve_of_the_check(shed):
     assert found.push.first == pytest.approx(analysis.reserve[found.case], rel=2e-4)
     assert found.push.collapsed
     assert found.push.most >= found.push.first
+
+
+def test_first_event_is_the_reserve_on_panels_that_give_way(tmp_path):
+    """The worse state of the panels, where the check finds its reserve."""
+    project = put(tmp_path, f"{WITH_SEAM}\n[analysis]\npanel_flexibility = true\n")
+    analysis = analyze(load_project(project))
+    found = push_project(analysis, Failures())
+    assert found.push.bay.frame.support is not None
+    assert found.push.first == pytest.approx(analysis.reserve[found.case], rel=2e-4)
+    rigid = push_project(analyze(load_project(put(tmp_path, WITH_SEAM, "r.toml"))), Failures())
+    assert abs(found.push.first / rigid.push.first - 1.0) > 1e-4
 
 
 def test_weak_fixed_points_go_first(tmp_path):
