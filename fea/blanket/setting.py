@@ -169,15 +169,12 @@ def spread(stations: Stations, force: RowForce, thrust: Array) -> Array:
     out = np.zeros((len(stations.row), 2))
     if not len(force.row):
         return out
-    reach = 2.0 * float(stations.span.max()) + 1.0
+    reach = 2.0 * float(max(stations.span.max(), force.span.max())) + 1.0
+    knots = (force.row[:, None] * reach + force.span).ravel()
+    ends = stations.row[:, None] * reach + stations.span
     for i in range(2):
-        total = np.concatenate([[0.0], np.cumsum(thrust[:, i])])
-        last = force.row[-1] * reach + force.span[-1, 1]
-        knots = np.append(force.row * reach + force.span[:, 0], last)
-        ends = stations.row[:, None] * reach + stations.span
-        # Stations of one row follow each other without gap, so the sum up to a place is a straight line.
-        order = np.argsort(knots, kind="stable")
-        at = np.interp(ends, knots[order], total[order])
+        total = np.cumsum(thrust[:, i])
+        at = np.interp(ends, knots, np.stack([total - thrust[:, i], total], axis=1).ravel())
         out[:, i] = at[:, 1] - at[:, 0]
     return out
 

@@ -249,6 +249,8 @@ def _notes(setting: Setting, project: Project) -> tuple[str, ...]:
         found.append(
             "Flow below and over a rail is judged by the shear strength of the layer alone (judgment)."
         )
+    if setting.stops.count and project.table.analysis.panel_flexibility:
+        found.append("Beside single stops, seams count as rigid here.")
     if setting.stops.count:
         found.append(_flanks(setting, project))
     return tuple(found)

@@ -5,6 +5,7 @@ import json
 from pathlib import Path
 
 import jsonschema
+import meshio
 import numpy as np
 import pytest
 
@@ -13,7 +14,7 @@ from tests.blanket.blanket_projects import DOOR, LOW, STOPS, shed
 from tests.cli.small_project import run
 
 SCHEMA = json.loads((Path(viewer.__file__).parent / "blanket.schema.json").read_text(encoding="utf-8"))
-NAMES = ["blanket.csv", "blanket.json", "blanket.png", "blanket.svg"]
+NAMES = ["blanket.csv", "blanket.json", "blanket.png", "blanket.svg", "layer.vtu"]
 
 
 @pytest.mark.parametrize("held", [DOOR, STOPS, LOW + STOPS.replace("0.5 m", "2 m")])
@@ -38,6 +39,9 @@ def test_files_follow_the_schema_and_agree(tmp_path, monkeypatch, capfd, held):
         parts = sum(b[k] for k in ("rows", "stops", "friction", "bond", "valleys", "boxes", "leaves"))
         assert parts == pytest.approx(b["driving"], rel=1e-9)
         assert view["energy"]["virtual_work_error"] < 1e-9
+    layer = meshio.read(out / "layer.vtu")
+    assert len(layer.cells[0].data) == data["mesh"]["cells"]
+    assert layer.cell_data["stress up the slope Pa, coherent"][0].min() < 0.0
     assert "licensed engineer" in told
     assert "Self-check met" in told
 

@@ -30,6 +30,23 @@ def test_one_full_row_carries_all_snow_above_and_what_hangs_below(tmp_path):
     assert study.proven
 
 
+def test_tributary_lines_and_streams_lose_nothing_on_their_way_to_the_stations(tmp_path):
+    from fea.blanket.setting import spread
+
+    study = study_blanket(shed(tmp_path, HIGH + LOW + DOOR.replace("low", "door").replace("0.5 m", "1.5 m")))
+    width = np.diff(study.setting.stations.span, axis=1)[:, 0]
+    force, q = study.setting.force, study.setting.q
+    for row in range(3):
+        exact = -force.thrust[q, force.row == row, 1].sum()
+        on = study.setting.stations.row == row
+        assert (study.tributary_line * width)[on].sum() == pytest.approx(exact, rel=1e-9)
+    ends = np.zeros_like(force.thrust[q])
+    ends[
+        np.flatnonzero(np.diff(force.row, append=99)), 1
+    ] = -100.0  # what valleys do: at the end of every row
+    assert spread(study.setting.stations, force, ends)[:, 1].sum() == pytest.approx(-300.0)
+
+
 def test_weight_on_the_layer_is_that_of_the_sliding_analysis(tmp_path):
     project = shed(tmp_path)
     study = study_blanket(project)
@@ -181,3 +198,26 @@ def test_clamps_beside_a_missing_one_take_its_share(tmp_path):
     middle = whole.project.layout.clamp_s[8]
     station = np.argmin(np.abs(gap.setting.stations.span.mean(axis=1) - middle))
     assert b.line[station] < a.line[station]
+
+
+@pytest.mark.parametrize("held", [DOOR, LOW + HIGH])
+def test_what_happened_on_the_coarse_mesh_reaches_the_fine_one(tmp_path, monkeypatch, held):
+    project = shed(tmp_path, held, 'tensile_strength = "1 kPa"')
+    one = study_blanket(project)
+    monkeypatch.setattr("fea.blanket.setting.SMALL", 0)
+    two = study_blanket(project)
+    for a, b in zip(one.answers, two.answers, strict=True):
+        assert len(a.view.layer.corner) == len(b.view.layer.corner)
+        assert b.balance.error < 1e-9
+        assert b.row.sum() == pytest.approx(a.row.sum(), rel=0.1)
+    assert (answer(two, "coherent").view.cracked.any()) == (answer(one, "coherent").view.cracked.any())
+
+
+def test_density_at_the_row_grows_and_keeps_within_ice(tmp_path):
+    study = study_blanket(shed(tmp_path, blanket='creep_hours = 200\nbelow_freezing = "2 K"'))
+    view = answer(study, "cracked").view
+    near = view.layer.center[:, 1] < 1.0
+    above = view.layer.center[:, 1] > 0.5
+    packed = view.snow.density
+    assert packed.max() <= 800.0
+    assert packed[near & above].mean() > packed[view.layer.center[:, 1] > 4.5].mean() > 299.9

@@ -9,7 +9,7 @@ import click
 
 from viewer.stages import Spoken, Stages, console, named, print_json
 
-OUTPUTS = ("blanket.json", "blanket.csv", "blanket.png", "blanket.svg")
+OUTPUTS = ("blanket.json", "blanket.csv", "blanket.png", "blanket.svg", "layer.vtu")
 
 
 @click.command(
@@ -31,7 +31,7 @@ def blanket(project: Path, out: Path) -> None:
         stages.show("reading the project")
         from fea.blanket.study import study_blanket
         from roofmodel.project.load import load_project
-        from viewer.blanket.export import write_blanket, write_table
+        from viewer.blanket.export import write_blanket, write_layer, write_table
         from viewer.blanket.picture import blanket_drawing
         from viewer.files import atomic, check_output, output_folder, write_text
         from viewer.snow.drawing import drawing_svg, paint
@@ -45,6 +45,7 @@ def blanket(project: Path, out: Path) -> None:
         stages.show("drawing and writing data")
         write_blanket(study, folder / "blanket.json")
         write_table(study, folder / "blanket.csv")
+        write_layer(study, folder / "layer.vtu")
         drawing = blanket_drawing(study)
         write_text(folder / "blanket.svg", drawing_svg(drawing, loaded.table.project.name) + "\n")
         with atomic(folder / "blanket.png") as temporary:

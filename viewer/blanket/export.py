@@ -14,7 +14,7 @@ import numpy as np
 from fea.blanket.study import Answer, BlanketStudy
 from viewer.blanket.words import CAUTIONS, units_of, verdict
 from viewer.export import file_head, plain_data
-from viewer.files import safe, write_text
+from viewer.files import atomic, safe, write_text
 
 
 def blanket_data(study: BlanketStudy) -> dict[str, Any]:
@@ -157,3 +157,28 @@ def write_table(study: BlanketStudy, path: Path) -> None:
             ]
         )
     write_text(path, out.getvalue())
+
+
+def write_layer(study: BlanketStudy, path: Path) -> None:
+    """Write layer.vtu for any VTK-based viewer: every cell on its plane, with its stresses in every view."""
+    import meshio
+
+    layer, planes = study.answers[0].view.layer, study.project.roof.planes
+    points = planes.to_world(layer.node_plane, layer.node)
+    data: dict[str, list[np.ndarray]] = {"depth m": [layer.depth], "plane": [layer.plane.astype(float)]}
+    moved: dict[str, np.ndarray] = {}
+    for answer in study.answers:
+        view, name = answer.view, answer.view.name
+        stress = view.state.stress.mean(axis=1)
+        for k, way in enumerate(("across", "up the slope", "shear")):
+            data[f"stress {way} Pa, {name}"] = [stress[:, k]]
+        data[f"yielding, {name}"] = [view.state.yielding.mean(axis=1)]
+        data[f"cracked, {name}"] = [view.cracked.astype(float)]
+        data[f"density kg/m3, {name}"] = [view.snow.density]
+        u, v = view.state.moved.T
+        moved[f"motion m, {name}"] = (
+            u[:, None] * planes.across[layer.node_plane] + v[:, None] * planes.upslope[layer.node_plane]
+        )
+    mesh = meshio.Mesh(points, [("quad", layer.corner)], point_data=moved, cell_data=data)
+    with atomic(path) as temporary:
+        mesh.write(temporary, file_format="vtu")

@@ -232,7 +232,7 @@ def _chart(drawing: Drawing, study: BlanketStudy, row: int, y: float) -> float:
     drawing.area(shapely.Polygon(np.stack([edge, shade], axis=1)).buffer(0.0), style.SNOW_ANCHORS[2])
     for k, line in enumerate(lines):
         color = style.INK if k < 2 else style.ACCENT
-        drawing.line(np.stack([x, height(line)], axis=1), color, 2.0, DASH[min(k, 2)])
+        _dashed(drawing, np.stack([x, height(line)], axis=1), color, DASH[min(k, 2)])
     drawing.line(np.array([[LEFT, floor - CHART], [LEFT, floor], [x[-1], floor]]), style.INK, 1.2)
     for value in (0.5 * top, top):
         tick = floor - CHART * value / top
@@ -243,6 +243,19 @@ def _chart(drawing: Drawing, study: BlanketStudy, row: int, y: float) -> float:
         drawing.line(np.array([[place, floor], [place, floor + 5.0]]), style.INK, 1.2)
     _key(drawing, study.answers, floor + 22.0)
     return floor + GAP - 8.0
+
+
+def _dashed(drawing: Drawing, points: Array, color: str, dash: tuple[float, float] | None) -> None:
+    """A line of many short pieces, with strokes that run over them."""
+    if dash is None or len(points) < 2:
+        drawing.line(points, color, 2.0)
+        return
+    way = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(points, axis=0), axis=1))])
+    for start in np.arange(0.0, way[-1], sum(dash)):
+        end = min(start + dash[0], way[-1])
+        at = np.concatenate([[start], way[(way > start) & (way < end)], [end]])
+        piece = np.stack([np.interp(at, way, points[:, 0]), np.interp(at, way, points[:, 1])], axis=1)
+        drawing.line(piece, color, 2.0)
 
 
 def _key(drawing: Drawing, answers: tuple[Answer, ...], y: float) -> None:

@@ -12,6 +12,7 @@ from viewer.blanket.words import (
     clamp_lines,
     comparison_lines,
     headline,
+    layer_lines,
     leaving,
     proof_line,
     row_heads,
@@ -44,7 +45,7 @@ def print_blanket(study: BlanketStudy, console: Console) -> None:
         console.print(Text(f"{answer.view.name}: {answer.view.words}."), highlight=False)
     names = [answer.view.name for answer in study.answers]
     tables = (
-        ("Rows, force down the slope as the snow lies", row_heads(study), row_lines(study)),
+        ("Rows: force down the slope as the snow lies; use of the layer", row_heads(study), row_lines(study)),
         (
             "Clamps that rise most over their tributary force",
             ("clamp", "tributary", *names, "ratio", "utilization"),
@@ -68,5 +69,5 @@ def print_blanket(study: BlanketStudy, console: Console) -> None:
         console.print(shown, highlight=False)
     console.print(Text(proof_line(study)), highlight=False)
     compared = () if study.comparison is None else study.comparison.words
-    for line in (*compared, *study.notes, *CAUTIONS):
+    for line in (*layer_lines(study), *compared, *study.notes, *CAUTIONS):
         console.print(Text(f"- {line}"), highlight=False)

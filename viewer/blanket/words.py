@@ -180,3 +180,23 @@ def comparison_lines(study: BlanketStudy) -> list[tuple[str, ...]]:
 
     both = (study.comparison.stops, study.comparison.row)
     return [(words, *(shown(kind, getattr(one, kind)) for one in both)) for kind, words in HOLDING]
+
+
+def layer_lines(study: BlanketStudy) -> tuple[str, ...]:
+    """What the layer itself may not bear at the rows, in sentences."""
+    found = []
+    kinds = (
+        (
+            "bearing",
+            "the largest pressure on the face of the rail is {0:.1f} times the snow's strength: it packs or "
+            "yields there first, and may flow around or over",
+        ),
+        ("over", "the snow above the rail's top pulls {0:.1f} times what a weak layer holds: it may go over"),
+        ("under", "the snow below the rail pulls {0:.1f} times what a weak layer holds: it may go below"),
+    )
+    for kind, words in kinds:
+        use = np.max([getattr(answer, kind) for answer in study.answers], axis=0)
+        rows = [study.project.layout.row_name[r] for r in np.flatnonzero(use > 1.0)]
+        if rows:
+            found.append(f"At {', '.join(rows)} {words.format(float(use.max()))} (judgment).")
+    return tuple(found)
