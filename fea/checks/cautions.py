@@ -36,6 +36,7 @@ REACH = 3.0  # a row that stops less than this short of a valley is pointed out 
 EDGES_NAMED = 4  # edges named in a caution
 BOXES_SHOWN = 6  # obstructions named in a caution
 AT_IT = 0.05  # a row this near to a valley stands at it [m]
+LEADING = 1.5  # gamma_Q of a leading temperature, EN 1990 Table A1.2(B), from memory
 LOWEST_AXIS = 0.01  # a rail's axis lies higher above the grip on the seam than this (judgment) [m]
 LEAK = 1e-3  # share of the sliding force that leaves inside the roof, from where it is told [-]
 
@@ -90,6 +91,13 @@ def cautions(
         )
     if isinstance(table.site, NbccSite):
         found += _close_to_ground(project.roof, table.site, units)
+    leading = project.table.design.format == "EN" and project.table.design.thermal_factor < LEADING
+    if leading and project.rail.thermal != 0.0:
+        found.append(
+            f"Temperature goes with snow, {project.table.design.thermal_factor:g} T; a combination that it "
+            f"leads (EN 1990 Eq. 6.10: {LEADING:g} T with reduced snow) is not made. design.thermal_factor = "
+            f"{LEADING:g} with full snow covers it."
+        )
     if project.slide.friction > 0.0:
         found.append(f"Friction of {project.slide.friction:g} is counted on: {table.surface.friction_reason}")
     if project.stops.count:

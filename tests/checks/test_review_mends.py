@@ -77,3 +77,16 @@ def test_a_force_that_is_no_number_never_passes():
 
 def test_good_project_stays_good(tmp_path):
     assert analyze(project(tmp_path, GOOD)).cautions is not None
+
+
+def test_a_temperature_that_leads_no_combination_is_told_until_it_is_covered(tmp_path):
+    """EN 1990 Eq. 6.10 has two leading actions; the factor 1.5 on it with full snow covers both."""
+    from tests.checks.projects import project as gable
+
+    warm = gable(tmp_path, warm=-40)
+    assert any("that it leads" in line for line in analyze(warm).cautions)
+    assert not any("that it leads" in line for line in analyze(gable(tmp_path, warm=0)).cautions)
+    path = tmp_path / "covered.toml"
+    text = warm.path.read_text().replace("[design]", "[design]\nthermal_factor = 1.5")
+    path.write_text(text)
+    assert not any("that it leads" in line for line in analyze(load_project(path)).cautions)
