@@ -1,4 +1,4 @@
-"""What stands on the planes and catches drifting snow: parapets, chimneys, roof-lights, cheeks of dormers."""
+"""What stands on the planes and catches drifting snow: parapets, chimneys, skylights, cheeks of dormers."""
 
 from __future__ import annotations
 

@@ -18,7 +18,7 @@ class ParapetTable(Table):
 
 
 class ObstructionTable(Table):
-    """Chimney, roof-light or other box on a plane, against which snow drifts and slides."""
+    """Chimney, skylight or other box on a plane, against which snow drifts and slides."""
 
     name: Line = Field(min_length=1, max_length=60, description="Name.")
     plane: Line = Field(min_length=1, max_length=60, description="Plane it stands on.")

@@ -1,4 +1,4 @@
-"""Chimneys, roof-lights and vents in a mesh: small tops with walls all around become obstructions.
+"""Chimneys, skylights and vents in a mesh: small tops with walls all around become obstructions.
 
 What is small, and that walls all around tell a chimney from a dormer, is judgment; no source.
 """

@@ -1,4 +1,4 @@
-"""Chimneys, roof-lights, other boxes and solar arrays in the way of the sliding blanket.
+"""Chimneys, skylights, other boxes and solar arrays in the way of the sliding blanket.
 
 The blanket above a box pushes on its upper face: a demand on the box. Rows below are loaded as if the box
 were not there, less what the user says that it holds. Beside this the blanket may part at the box: half of

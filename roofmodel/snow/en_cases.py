@@ -50,7 +50,7 @@ def en_cases(roof: RoofSurface, site: EnSite, retained: frozenset[int]) -> SnowS
     roof : RoofSurface
     site : EnSite
     retained : frozenset of int
-        Planes that carry snow guards.
+        Planes that carry rows.
 
     Returns
     -------

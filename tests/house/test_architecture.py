@@ -13,10 +13,11 @@ import pytest
 ROOT = Path(__file__).parents[2]
 FLOORS = ("roofmodel", "fea", "viewer")  # from below; each knows only what is under it
 LONGEST = 500
-HEAVY = (
-    "cvxopt ezdxf gmsh ifcopenshell jinja2 lxml matplotlib meshio numba numpy openpyxl PIL pint pydantic "
-    "pyvista rich scipy shapely starlette tomlkit trimesh typst uvicorn vtk vtkmodules"
-).split()
+HEAVY = {
+    *("cvxopt", "ezdxf", "gmsh", "ifcopenshell", "jinja2", "lxml", "matplotlib", "meshio", "numba", "numpy"),
+    *("openpyxl", "PIL", "pint", "pydantic", "pyvista", "rich", "scipy", "shapely", "starlette", "tomlkit"),
+    *("trimesh", "typst", "uvicorn", "vtk", "vtkmodules"),
+}
 LARGE = {"gmsh", "ifcopenshell", "matplotlib", "pyvista", "vtk", "vtkmodules", "distributed"}
 
 # Public for the sake of those who build on these packages, or of proofs; everything else has to be used.

@@ -4,7 +4,7 @@ import { $, fill, h, keepingFocus } from "./dom.js";
 import { field } from "./forms.js";
 
 const TABLES = {
-  obstruction: { title: "Chimneys, roof-lights, other boxes", one: "box" },
+  obstruction: { title: "Chimneys, skylights, other boxes", one: "box" },
   solar: { title: "Solar arrays", one: "solar array" },
 };
 
