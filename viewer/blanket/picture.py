@@ -15,7 +15,7 @@ from viewer.snow.drawing import Drawing
 
 Array = NDArray[np.float64]
 
-LEFT, RIGHT, TOP = 96.0, 60.0, 150.0
+LEFT, RIGHT, TOP = 96.0, 110.0, 150.0
 WIDE, MOST_HIGH = 940.0, 430.0
 CHART, GAP, TYPE = 118.0, 66.0, 15.0
 BLOCKS = 150  # blocks of color along the wider side

@@ -9,6 +9,7 @@ from fea.blanket.study import BlanketStudy
 from viewer.blanket.words import (
     CAUTIONS,
     balance_lines,
+    by_check,
     clamp_lines,
     comparison_lines,
     headline,
@@ -34,6 +35,8 @@ def print_blanket(study: BlanketStudy, console: Console) -> None:
     console.print(head, Text(headline(study)), highlight=False)
     if leaving(study):
         console.print(Text(leaving(study), style="bold"), highlight=False)
+    if by_check(study):
+        console.print(Text(by_check(study)), highlight=False)
     console.print(
         Text(
             f"Case: {study.setting.case.name}. Snow of {units.text(choice.density, 'density')}, cells of "

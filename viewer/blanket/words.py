@@ -200,3 +200,16 @@ def layer_lines(study: BlanketStudy) -> tuple[str, ...]:
         if rows:
             found.append(f"At {', '.join(rows)} {words.format(float(use.max()))} (judgment).")
     return tuple(found)
+
+
+def by_check(study: BlanketStudy) -> str:
+    """What `check` says of the same case; it counts with a bound at the ends of partial rows."""
+    if study.analysis is None:
+        return ""
+    limit = next(one for one in study.analysis.limits if one.name == "clamp combined")
+    use = limit.utilization[study.setting.q]
+    if np.isnan(use).any():
+        return "By `check`, clamps are not verified in this case."
+    worst = int(np.argmax(use))
+    words = f"By `check` the most used clamp of this case is {limit.target_name[worst]}, {use[worst]:.2f}"
+    return words + (": exceeded, whatever the layer says." if use[worst] > 1.0 else ".")
