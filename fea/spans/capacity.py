@@ -404,8 +404,6 @@ def _leading(bench: Bench, kind: int) -> IntArray:
     lies above the chords on both sides drawn on; a station whose chord stays below those never leads.
     """
     rows = bench.rows
-    if LIMITS[kind] == LATERAL and (np.minimum(rows.still.rail[..., 0], rows.grows.rail[..., 0]) < 0.0).any():
-        return np.flatnonzero(bench.counts_station)  # compression bends it: not convex
     place = np.array([0.0, *np.geomspace(*SCANNED, 7), 1.5 * SCANNED[1]])
     use = np.where(bench.counts_station, _stations_use(bench, place, kind), 0.0)
     if not np.isfinite(use).all():  # not known, or beyond what can be held: nothing to compare
@@ -413,6 +411,8 @@ def _leading(bench: Bench, kind: int) -> IntArray:
     group = rows.sample_row % bench.spans
     top = _by_group(use, group, bench.spans)[:, group]
     keep = np.zeros(len(group), dtype=bool)
+    if LIMITS[kind] == LATERAL:  # compression makes bending grow, which may not be convex: a margin as well
+        keep |= (use >= MARGIN * top).any(axis=0)
     for k in range(1, len(place) - 2):
         wide = place[k + 1] - place[k]
         left = (top[k] - top[k - 1]) / (place[k] - place[k - 1])
