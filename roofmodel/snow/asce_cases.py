@@ -14,7 +14,7 @@ from roofmodel.snow.asce_roof import (
     without_reduction,
 )
 from roofmodel.snow.asce_room import with_filled_steps
-from roofmodel.snow.asce_steps import drift_cases, sliding_cases, wall_drifts
+from roofmodel.snow.asce_steps import drift_cases, sliding_cases, wall_drifts, wall_zones
 from roofmodel.snow.asce_unbalanced import folded_case, unbalanced_cases
 from roofmodel.snow.cases import SnowCase, SnowSet
 from roofmodel.snow.considered import ASCE_16, ASCE_22, unnamed
@@ -92,9 +92,17 @@ def asce_cases(roof: RoofSurface, site: AsceSite | Asce16Site, retained: frozens
 def _arrangements(known: AsceRoof) -> tuple[list[SnowCase], list[tuple[str, str]]]:
     cases: list[SnowCase] = []
     skipped: list[tuple[str, str]] = []
-    several_kinds = (unbalanced_cases, asce_vaults, asce_domes, drift_cases, obstacle_cases, sliding_cases)
-    for several, without in (found(known) for found in several_kinds):
+    walls = wall_zones(known)
+    around, bare = obstacle_drifts(known)
+    for several, without in (
+        unbalanced_cases(known),
+        asce_vaults(known),
+        asce_domes(known),
+        drift_cases(known, walls),
+        obstacle_cases(known, around, bare),
+        sliding_cases(known),
+    ):
         cases += several
         skipped += without
-    drifts = [*wall_drifts(known), *obstacle_drifts(known)]
+    drifts = [*wall_drifts(known, walls), *around]
     return cases + together(known.case, balanced_zones(known), drifts, MEETING), skipped

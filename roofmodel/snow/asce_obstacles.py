@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
+from numpy.typing import NDArray
 
 from roofmodel.snow.asce7_22 import FOOT
 from roofmodel.snow.asce_roof import AsceRoof, balanced_zones, slope_notes
@@ -13,6 +14,8 @@ from roofmodel.snow.obstacle_walls import upwind_length, wind_groups
 from roofmodel.snow.patches import larger, spread
 from roofmodel.snow.regions import band, falling_pressure, left_normal
 
+IntArray = NDArray[np.int64]
+
 SHORT_SIDE = 15.0 * FOOT  # 7.8: no drift at sides of projections shorter than this [m]
 CLEAR_BELOW = 2.0 * FOOT  # 7.8: none where so much stays free between balanced snow and projection [m]
 NOTES = (
@@ -21,46 +24,44 @@ NOTES = (
 )
 
 
-def obstacle_cases(known: AsceRoof) -> tuple[list[SnowCase], list[tuple[str, str]]]:
+def obstacle_cases(
+    known: AsceRoof, drifts: list[Drift], skipped: list[tuple[str, str]]
+) -> tuple[list[SnowCase], list[tuple[str, str]]]:
     """Windward drifts at parapets and on both sides of projections, one case for each wind."""
-    obstacles = known.roof.obstacles
-    if not obstacles.count:
+    if not known.roof.obstacles.count:
         return [], [("drift at parapets and projections", "the project names none (7.8)")]
-    cases: list[SnowCase] = []
-    skipped: list[tuple[str, str]] = []
+    cases = [
+        known.case(
+            f"drift at {one.name}, wind toward {one.wind}", [*balanced_zones(known), *one.blown], one.notes
+        )
+        for one in drifts
+    ]
+    return cases, skipped
+
+
+def obstacle_drifts(known: AsceRoof) -> tuple[list[Drift], list[tuple[str, str]]]:
+    """Drifts at parapets and projections, one for each wind, and faces without one with the reason."""
+    obstacles = known.roof.obstacles
+    corners = outside_corners(obstacles.start, obstacles.end)
+    notes = (*slope_notes(known), *NOTES)
+    drifts: list[Drift] = []
+    skipped: dict[tuple[str, str], None] = {}
     for group in wind_groups(obstacles):
         zones: list[Zone] = []
         for face in group.face.tolist():
             found = _face_zone(known, face)
             if isinstance(found, str):
-                skipped.append((f"drift at {_named(known, face)}, wind toward {group.toward}", found))
+                skipped[f"drift at {_named(known, face)}, wind toward {group.toward}", found] = None
             else:
-                zones += _with_corners(known, face, found)
+                zones += _with_corners(known, face, found, corners)
         if zones:
-            name = f"drift at {_who(zones)}, wind toward {group.toward}"
-            notes = [*slope_notes(known), *NOTES]
-            cases.append(known.case(name, [*balanced_zones(known), *larger(zones)], notes))
-    return cases, list(dict.fromkeys(skipped))
+            drifts.append(Drift(False, _who(zones), group.toward, larger(zones), [], notes))
+    return drifts, list(skipped)
 
 
-def obstacle_drifts(known: AsceRoof) -> list[Drift]:
-    """Drifts at parapets and projections, one for each wind."""
-    drifts = []
-    for group in wind_groups(known.roof.obstacles):
-        found = [(face, _face_zone(known, face)) for face in group.face.tolist()]
-        zones = larger(
-            [part for face, one in found if isinstance(one, Zone) for part in _with_corners(known, face, one)]
-        )
-        if zones:
-            notes = (*slope_notes(known), *NOTES)
-            drifts.append(Drift(False, _who(zones), group.toward, zones, [], notes))
-    return drifts
-
-
-def _with_corners(known: AsceRoof, face: int, zone: Zone) -> list[Zone]:
+def _with_corners(known: AsceRoof, face: int, zone: Zone, corners: IntArray) -> list[Zone]:
     """Drift in front of a face and around its outside corners, cut to the planes."""
-    start, end = known.roof.obstacles.start, known.roof.obstacles.end
-    around = slices(zone, start, end, face, outside_corners(start, end))
+    around = slices(zone, known.roof.obstacles.start, known.roof.obstacles.end, face, corners)
     return [part for one in (zone, *around) for part in spread(known.plan, one)]
 
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -35,31 +37,49 @@ Array = NDArray[np.float64]
 Skipped = list[tuple[str, str]]
 
 
-def drift_cases(known: AsceRoof) -> tuple[list[SnowCase], Skipped]:
+@dataclass(frozen=True)
+class WallZones:
+    """Drift zones of the walls that face one way, and what would be said without any."""
+
+    group: WallGroup
+    leeward: list[Zone]
+    windward: list[Zone]
+    why: tuple[str, str]
+
+
+def wall_zones(known: AsceRoof) -> list[WallZones]:
+    """Leeward and windward drift zones of the walls, for each way that walls face."""
+    found = []
+    for group in wall_groups(known.roof):
+        leeward, calm = _group_zones(known, group, leeward=True)
+        windward, bare = _group_zones(known, group, leeward=False)
+        found.append(WallZones(group, leeward, windward, (calm, bare)))
+    return found
+
+
+def drift_cases(known: AsceRoof, walls: list[WallZones]) -> tuple[list[SnowCase], Skipped]:
     """Leeward and windward drifts, one case for each way that walls face."""
-    groups = wall_groups(known.roof)
     cases: list[SnowCase] = []
     skipped: Skipped = []
-    if not groups:
+    if not walls:
         skipped.append(("drift", "no roof meets a wall below a higher roof (7.7)"))
-    for kind in ("leeward", "windward"):
-        for group in groups:
-            zones, why = _group_zones(known, group, leeward=kind == "leeward")
-            name = _drift_name(known, group, kind)
+    for n, kind in enumerate(("leeward", "windward")):
+        for one in walls:
+            zones = (one.leeward, one.windward)[n]
+            name = _drift_name(known, one.group, kind)
             if zones:
                 cases.append(known.case(name, balanced_zones(known) + zones, _drift_notes(known)))
             else:
-                skipped.append((name, why))
+                skipped.append((name, one.why[n]))
     return cases, skipped
 
 
-def wall_drifts(known: AsceRoof) -> list[Drift]:
+def wall_drifts(known: AsceRoof, walls: list[WallZones]) -> list[Drift]:
     """Leeward and windward drifts of the walls that face each way, of which the larger counts (7.7.1)."""
-    drifts = []
-    for group in wall_groups(known.roof):
-        zones = [*_group_zones(known, group, leeward=True)[0], *_group_zones(known, group, leeward=False)[0]]
-        drifts.append(Drift(True, group.toward, "", larger(zones), [], tuple(_drift_notes(known))))
-    return drifts
+    notes = tuple(_drift_notes(known))
+    return [
+        Drift(True, one.group.toward, "", larger([*one.leeward, *one.windward]), [], notes) for one in walls
+    ]
 
 
 def _drift_name(known: AsceRoof, group: WallGroup, kind: str) -> str:

@@ -83,9 +83,10 @@ def en_cases(roof: RoofSurface, site: EnSite, retained: frozenset[int]) -> SnowS
 
 def _arrangements(known: EnRoof) -> tuple[list[SnowCase], list[tuple[str, str]]]:
     cases, skipped = [balanced_case(known)], []
-    arrangements = (pitched_cases, en_vaults, valley_cases, abutting_cases, obstacle_cases)
-    for several, without in (found(known) for found in arrangements):
+    arrangements = (pitched_cases, en_vaults, valley_cases, abutting_cases)
+    around = obstacle_drifts(known)
+    for several, without in (*(found(known) for found in arrangements), obstacle_cases(known, around)):
         cases += several
         skipped += without
-    drifts = [*wall_drifts(known), *obstacle_drifts(known)]
+    drifts = [*wall_drifts(known), *around]
     return cases + together(known.case, balanced_zones(known), drifts, MEETING), skipped

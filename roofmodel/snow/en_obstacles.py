@@ -17,14 +17,14 @@ NOTES = (
 )
 
 
-def obstacle_cases(known: EnRoof) -> tuple[list[SnowCase], list[tuple[str, str]]]:
+def obstacle_cases(known: EnRoof, drifts: list[Drift]) -> tuple[list[SnowCase], list[tuple[str, str]]]:
     """Drifts at parapets and on both sides of projections, one case for each wind."""
     obstacles = known.roof.obstacles
     if not obstacles.count:
         return [], [("drift at projections and parapets", "the project names none (6.2)")]
     cases: list[SnowCase] = []
     skipped: list[tuple[str, str]] = []
-    for one in obstacle_drifts(known):
+    for one in drifts:
         name = f"drift at {one.name}, wind toward {one.wind}"
         if one.blown:
             cases.append(known.case(name, [*balanced_zones(known), *one.blown], NOTES))
