@@ -262,8 +262,10 @@ def _key(drawing: Drawing, answers: tuple[Answer, ...], y: float) -> None:
     x = LEFT
     drawing.area(shapely.box(x, y - 7.0, x + 22.0, y + 7.0), style.SNOW_ANCHORS[2])
     drawing.write("tributary", x + 30.0, y, 0.9 * TYPE)
-    for k, answer in enumerate(answers[:6]):
+    others = len(answers) > 3
+    for k, answer in enumerate(answers[:3]):
         start = x + 130.0 + 135.0 * k
         color = style.INK if k < 2 else style.ACCENT
         drawing.line(np.array([[start, y], [start + 26.0, y]]), color, 2.0, DASH[min(k, 2)])
-        drawing.write(answer.view.name, start + 34.0, y, 0.9 * TYPE)
+        name = f"{len(answers) - 2} states of bond" if k == 2 and others else answer.view.name
+        drawing.write(name, start + 34.0, y, 0.9 * TYPE)

@@ -18,6 +18,7 @@ from viewer.blanket.words import (
     proof_line,
     row_heads,
     row_lines,
+    shown,
     units_of,
     verdict,
 )
@@ -46,7 +47,9 @@ def print_blanket(study: BlanketStudy, console: Console) -> None:
     )
     for answer in study.answers:
         console.print(Text(f"{answer.view.name}: {answer.view.words}."), highlight=False)
-    names = [answer.view.name for answer in study.answers]
+    names = [answer.view.name for answer in shown(study)]
+    if len(names) < len(study.answers):
+        console.print(Text("Tables show the first two states and the hardest of the others; files show all."))
     tables = (
         ("Rows: force down the slope as the snow lies; use of the layer", row_heads(study), row_lines(study)),
         (
@@ -64,12 +67,12 @@ def print_blanket(study: BlanketStudy, console: Console) -> None:
     for caption, heads, lines in tables:
         if not lines:
             continue
-        shown = plain_table(caption)
+        table = plain_table(caption)
         for i, name in enumerate(heads):
-            shown.add_column(name, justify="right" if i else "left", overflow="fold")
+            table.add_column(name, justify="right" if i else "left", overflow="fold")
         for cells in lines:
-            shown.add_row(*cells)
-        console.print(shown, highlight=False)
+            table.add_row(*cells)
+        console.print(table, highlight=False)
     console.print(Text(proof_line(study)), highlight=False)
     compared = () if study.comparison is None else study.comparison.words
     for line in (*layer_lines(study), *compared, *study.notes, *CAUTIONS):

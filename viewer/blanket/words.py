@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from fea.blanket.answers import Answer
 from fea.blanket.study import BALANCED, SETTLED, BlanketStudy
 from roofmodel.units import UnitSystem
 from viewer.quantities import system
@@ -28,6 +29,14 @@ def verdict(study: BlanketStudy) -> str:
     if bool(np.isnan(use).any()):
         return "not verified"
     return "kept" if study.proven else "self-check failed"
+
+
+def shown(study: BlanketStudy) -> tuple[Answer, ...]:
+    """The views that tables have room for: two, and the one of the others that brings most."""
+    if len(study.answers) <= 3:
+        return study.answers
+    most = max(study.answers[2:], key=lambda a: a.balance.rows + a.balance.stops)
+    return (*study.answers[:2], most)
 
 
 def headline(study: BlanketStudy) -> str:
@@ -80,7 +89,7 @@ def row_lines(study: BlanketStudy) -> list[tuple[str, ...]]:
             (
                 name,
                 units.text(tributary, "force"),
-                *(units.text(float(a.row[r]), "force") for a in study.answers),
+                *(units.text(float(a.row[r]), "force") for a in shown(study)),
                 units.text(peak, "line"),
                 *(f"{limit:.2f}" for limit in limits),
             )
@@ -93,7 +102,7 @@ def row_heads(study: BlanketStudy) -> tuple[str, ...]:
     return (
         "row",
         "tributary",
-        *(a.view.name for a in study.answers),
+        *(a.view.name for a in shown(study)),
         "largest line load",
         "bearing",
         "over",
@@ -110,7 +119,7 @@ def clamp_lines(study: BlanketStudy, most: int) -> list[tuple[str, ...]]:
         (
             layout.clamp_name[c],
             units.text(float(study.tributary_clamp[c]), "force"),
-            *(units.text(float(a.clamp[c]), "force") for a in study.answers),
+            *(units.text(float(a.clamp[c]), "force") for a in shown(study)),
             ratio(study, int(c)),
             "not verified" if np.isnan(study.worst_use[c]) else f"{study.worst_use[c]:.2f}",
         )
@@ -135,7 +144,7 @@ def balance_lines(study: BlanketStudy) -> list[tuple[str, ...]]:
         if any(abs(getattr(a.balance, kind)) > 1e-6 * a.balance.driving for a in study.answers)
     ]
     return [
-        (name, *(units.text(getattr(a.balance, kind), "force") for a in study.answers)) for kind, name in used
+        (name, *(units.text(getattr(a.balance, kind), "force") for a in shown(study))) for kind, name in used
     ]
 
 
@@ -169,7 +178,7 @@ def comparison_lines(study: BlanketStudy) -> list[tuple[str, ...]]:
         return []
     units = units_of(study)
 
-    def shown(kind: str, value: float) -> str:
+    def cell(kind: str, value: float) -> str:
         if kind == "clamps":
             return f"{value:.0f}"
         if kind == "largest":
@@ -179,7 +188,7 @@ def comparison_lines(study: BlanketStudy) -> list[tuple[str, ...]]:
         return "not verified" if np.isnan(value) else f"{value:.2f}"
 
     both = (study.comparison.stops, study.comparison.row)
-    return [(words, *(shown(kind, getattr(one, kind)) for one in both)) for kind, words in HOLDING]
+    return [(words, *(cell(kind, getattr(one, kind)) for one in both)) for kind, words in HOLDING]
 
 
 def layer_lines(study: BlanketStudy) -> tuple[str, ...]:
