@@ -113,15 +113,16 @@ def refinement(
     options: SlideOptions,
     memory: Memory | None = None,
 ) -> Proof:
-    """Change of the clamps' tributary forces when strips are twice as wide, of the largest."""
-    wide = SlideOptions(
-        friction=options.friction,
-        strip_width=2.0 * options.strip_width,
-        valley=options.valley,
-        valley_spread=options.valley_spread,
-        spread_angle=options.spread_angle,
-    )
-    coarse = clamp_shares(layout, slide(roof, (case,), layout, wide, memory)[1])[0]
+    """Change of the clamps' tributary forces when strips are twice as wide, of the largest.
+
+    Strips that are wider than their facets do not change by that; they are compared with half their width.
+    """
+    wide = replace(options, strip_width=2.0 * options.strip_width)
+    other = slide(roof, (case,), layout, wide, memory)[1]
+    if other.cell_thrust.shape[1] == force.cell_thrust.shape[1]:
+        half = replace(options, strip_width=0.5 * options.strip_width)
+        other = slide(roof, (case,), layout, half, memory)[1]
+    coarse = clamp_shares(layout, other)[0]
     fine = clamp_shares(layout, force)[number]
     error = np.abs(fine - coarse).max(initial=0.0) / max(float(np.abs(fine).max(initial=0.0)), 1.0)
     return Proof(REFINED, float(error), REFINEMENT)

@@ -77,3 +77,14 @@ def test_other_failures_are_not_hidden_by_narrowing(tmp_path, monkeypatch):
     monkeypatch.setattr(fea.refining, "analyze", lambda *given: runs.append(given) or analyze(*given))
     assert not analyze_refined(domed(tmp_path)).passed
     assert len(runs) == 1
+
+
+def test_strips_wider_than_a_facet_do_not_pass_by_changing_nothing(tmp_path):
+    """Doubling strips that span a facet changes no cell; half of them does, and the check must see that."""
+    (tmp_path / "wide").mkdir()
+    wide = analyze(domed(tmp_path / "wide", width="2 m"))
+    assert not error(wide).met
+    (tmp_path / "fine").mkdir()
+    fine = analyze(domed(tmp_path / "fine", width="0.125 m"))
+    off = abs(wide.tributary.max() - fine.tributary.max()) / fine.tributary.max()
+    assert error(wide).error > 0.3 * off > 0.01
