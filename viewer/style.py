@@ -195,6 +195,9 @@ def css_variables() -> str:
         "tint": TINT,
         "accent": ACCENT,
         "kept": KEPT_ANCHORS[-1],
+        "notice": KEPT_ANCHORS[1],
+        "marked": KEPT_ANCHORS[0],
+        "chosen": SNOW_ANCHORS[1],
         "exceeded": EXCEEDED_ANCHORS[0],
         "unverified": UNVERIFIED,
     }

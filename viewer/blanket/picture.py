@@ -24,7 +24,7 @@ BANDS = 6
 LEAVES = 0.25  # part of its weight down the slope that snow must lack to be shown as leaving [-]
 ROWS = 6  # rows with a chart, for each plane
 TENSION = "#CDBBDD"
-GONE = "#E9E6DF"
+GONE = style.WALL
 
 
 def blanket_drawing(study: BlanketStudy) -> Drawing:

@@ -14,6 +14,7 @@ from roofmodel.project.plan_schema import ProtectTable
 from roofmodel.shape.planes import plan_polygon
 from viewer import style
 from viewer.picture.labels import fit_text, text_width, wrap_text
+from viewer.picture.scale_bar import draw_scale_bar
 from viewer.picture.sheet import MARGIN, Overlay, Shape
 from viewer.picture.standing import draw_standing
 from viewer.plan.words import nth_seam, row_lines
@@ -109,7 +110,9 @@ def draw_map(overlay: Overlay, project: Project, plan: Plan) -> int:
     for one in marks:
         _name(overlay, view, one, taken)
     _table(overlay, project, plan, marks, (middle + 6.0 * point, top + 18.0 * point, right))
-    _scale(overlay, view, project, left, top + (HIGH - 16.0) * point)
+    draw_scale_bar(
+        overlay, view.scale, system(project.table.project.units), left, top + (HIGH - 16.0) * point
+    )
     return round(HIGH * point)
 
 
@@ -223,19 +226,3 @@ def _table(
     if y < last:
         words = "What lies below the lowest rows still falls."
         overlay.write(words, left, y, "note", bold=True)
-
-
-def _scale(overlay: Overlay, view: PlanView, project: Project, left: float, y: float) -> None:
-    """Scale bar and north."""
-    point, units = overlay.point, system(project.table.project.units)
-    meter = units.convert(1.0, "length")
-    length = style.scale_top(70.0 * point / view.scale * meter)
-    end = left + length / meter * view.scale
-    bar = np.array([[left, y - 4.0 * point], [left, y], [end, y], [end, y - 4.0 * point]])
-    overlay.shapes.append(Shape(bar, line=style.INK, width=1.4 * point))
-    words = f"{length:g} {units.label('length')}"
-    overlay.write(words, 0.5 * (left + end), y - 7.0 * point, "note", bold=True, align="center")
-    x = end + 28.0 * point
-    needle = np.array([x, y]) + point * np.array([[0.0, -19.0], [5.0, 0.0], [0.0, -4.0], [-5.0, 0.0]])
-    overlay.shapes.append(Shape(needle, fill=style.INK))
-    overlay.write("N", x + 10.0 * point, y - 14.0 * point, "note", bold=True)

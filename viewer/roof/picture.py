@@ -14,6 +14,7 @@ from viewer.picture.camera import View, choose_axes, fit_view
 from viewer.picture.draw import Picture, taller
 from viewer.picture.labels import fit_text, text_width, wrap_text
 from viewer.picture.render import SIZE, Drawing, Renderer
+from viewer.picture.scale_bar import draw_scale_bar
 from viewer.picture.scene import plane_triangles, walls_below
 from viewer.picture.sheet import MARGIN, Overlay, Shape, paint
 from viewer.picture.standing import array_lines, standing_lines, standing_quads
@@ -183,17 +184,7 @@ def _footer(overlay: Overlay, seen: SeenRoof, plan: PlanView) -> None:
     point, units = overlay.point, seen.units
     left, right = MARGIN * point, overlay.size[0] - MARGIN * point
     y = overlay.size[1] - 26.0 * point
-    meter = units.convert(1.0, "length")
-    length = style.scale_top(70.0 * point / plan.scale * meter)
-    end = left + length / meter * plan.scale
-    bar = np.array([[left, y - 4.0 * point], [left, y], [end, y], [end, y - 4.0 * point]])
-    overlay.shapes.append(Shape(bar, line=style.INK, width=1.4 * point))
-    words = f"{length:g} {units.label('length')}"
-    overlay.write(words, 0.5 * (left + end), y - 7.0 * point, "note", bold=True, align="center")
-    x = end + 28.0 * point
-    needle = np.array([x, y]) + point * np.array([[0.0, -19.0], [5.0, 0.0], [0.0, -4.0], [-5.0, 0.0]])
-    overlay.shapes.append(Shape(needle, fill=style.INK))
-    overlay.write("N", x + 10.0 * point, y - 14.0 * point, "note", bold=True)
+    draw_scale_bar(overlay, plan.scale, units, left, y)
     if count := len(overlay.unnamed):
         words = f"{count} small plane{'s' if count > 1 else ''}: in the table below"
         overlay.write(words, DIVIDE * overlay.size[0], y, "note", color=style.MUTED, align="right")
