@@ -2,6 +2,7 @@
 
 import ast
 import graphlib
+import re
 import subprocess
 import sys
 from collections import Counter
@@ -181,3 +182,13 @@ def test_nothing_stands_unused():
     }
     assert {word: name for word, name in unused.items() if word not in FOR_OTHERS} == {}
     assert set(FOR_OTHERS) <= set(unused), "used by now, or gone: strike it from the list"
+
+
+def test_the_map_shows_every_room_and_nothing_that_is_gone():
+    text = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+    rooms = {str(path.parent.relative_to(ROOT)) for path in modules().values()} - set(FLOORS)
+    shown = set(re.findall(r"`([a-z_/]+?)/?`", text))
+    assert rooms - shown == set()
+    named_paths = re.findall(r"`((?:roofmodel|fea|viewer|tests|benchmarks)/[\w./]*)`", text)
+    assert len(named_paths) > 50
+    assert [path for path in named_paths if not (ROOT / path).exists() and "NAME" not in path] == []

@@ -14,6 +14,7 @@ sys.path.insert(0, str(ROOT))  # mkdocs runs hooks by their path
 
 from viewer.docs.generated import commands_page, fields_page, files_page, styles, verification_page  # noqa: E402
 from viewer.docs.names import names_page  # noqa: E402
+from viewer.docs.rooms import rooms_page  # noqa: E402
 
 VERIFICATION = ROOT / "benchmarks" / "verification"
 
@@ -25,6 +26,7 @@ def on_files(files: Files, config: Any) -> Files:
         "reference-commands.md": commands_page(),
         "reference-files.md": files_page(),
         "reference-names.md": names_page(),
+        "reference-rooms.md": rooms_page(),
         "verification.md": verification_page(VERIFICATION / "README.md"),
         "verification-snow.md": verification_page(VERIFICATION / "SNOW.md"),
         "style.css": styles(),
