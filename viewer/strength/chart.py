@@ -10,7 +10,7 @@ from fea.strength_tests.campaign import CampaignResult
 from viewer import style
 from viewer.picture.labels import wrap_text
 from viewer.quantities import quantity
-from viewer.snow.drawing import Drawing
+from viewer.snow.drawing import SANS_WIDER, Drawing
 from viewer.strength.words import answer, units_of
 
 WIDTH = 1500.0
@@ -23,7 +23,7 @@ CURVES = 420.0  # of the curves
 def campaign_drawing(found: CampaignResult) -> Drawing:
     """Strengths, their distribution and fractiles; below, the curves where there are any."""
     curves = any(curve is not None for curve in found.campaign.curves)
-    words = wrap_text(answer(found), TYPE, WIDTH - LEFT - RIGHT)
+    words = wrap_text(answer(found), TYPE, (WIDTH - LEFT - RIGHT) / SANS_WIDER)
     head = 92.0 + 30.0 * len(words)
     height = head + 190.0 + STRIP + (CURVES + 130.0 if curves else 0.0) + 60.0
     drawing = Drawing((WIDTH, height))

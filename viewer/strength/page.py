@@ -62,7 +62,9 @@ def write_campaign_page(found: CampaignResult, path: Path) -> None:
             rig_verdict="" if found.calibration is None else rig_verdict(found.calibration),
             rig_chart=""
             if found.calibration is None
-            else Markup(drawing_svg(rig_drawing(found), "Measured curves and the model of the rig")),
+            else Markup(
+                drawing_svg(rig_drawing(found, words=False), "Measured curves and the model of the rig")
+            ),
             model=model_words(found),
             notes=found.notes,
             cautions=CAUTIONS,

@@ -12,7 +12,7 @@ from roofmodel.project.rigs import Rig
 from roofmodel.units import UnitSystem
 from viewer import style
 from viewer.picture.labels import wrap_text
-from viewer.snow.drawing import Drawing
+from viewer.snow.drawing import SANS_WIDER, Drawing
 from viewer.strength.rig_words import rig_answer, rig_verdict
 from viewer.strength.words import units_of
 
@@ -22,31 +22,44 @@ WIDTH, HEIGHT = 1500.0, 1180.0
 PLOT = (110.0, 520.0, 1330.0, 500.0)  # left, top, width, height
 RIG = (150.0, 350.0, 1200.0)  # left, height of the rail, width
 TYPE = 20.0
+HEAD = 230.0  # of the words above
 
 
-def rig_drawing(found: CampaignResult) -> Drawing:
-    """Rig, measured curves, the model with mean values and with those of nine in ten clamps."""
+def rig_drawing(found: CampaignResult, *, words: bool = True) -> Drawing:
+    """Rig, measured curves, the model with mean values and with those of nine in ten clamps.
+
+    Without words for pages that have them beside the drawing.
+    """
     one, rig, units = found.calibration, found.campaign.rig, units_of(found)
     assert one is not None
     assert rig is not None
-    drawing = Drawing((WIDTH, HEIGHT))
+    drawing = Drawing((WIDTH, HEIGHT if words else HEIGHT - HEAD))
+    if words:
+        _words(drawing, found, units)
+    top = 0.0 if words else -HEAD
+    _rig(drawing, rig, RIG[1] + top)
+    _curves(drawing, found, units, PLOT[1] + top)
+    drawing.write(style.CAUTION, 60.0, drawing.size[1] - 26.0, 0.86 * TYPE, color=style.MUTED)
+    return drawing
+
+
+def _words(drawing: Drawing, found: CampaignResult, units: UnitSystem) -> None:
+    """What the curves say, above the drawing."""
+    one = found.calibration
+    assert one is not None
     drawing.write(f"{found.campaign.table.campaign.name}: the rig and its model", 60.0, 48.0, 30.0, bold=True)
     y = 92.0
     for text, color in (
         (rig_answer(found, units), style.INK),
         (rig_verdict(one), style.EXCEEDED_ANCHORS[0] if one.flags else style.MUTED),
     ):
-        for line in wrap_text(text, TYPE, WIDTH - 160.0)[:4]:
+        for line in wrap_text(text, TYPE, (WIDTH - 120.0) / SANS_WIDER)[:4]:
             drawing.write(line, 60.0, y, TYPE, color=color)
             y += 27.0
-    _rig(drawing, rig)
-    _curves(drawing, found, units)
-    drawing.write(style.CAUTION, 60.0, HEIGHT - 26.0, 0.86 * TYPE, color=style.MUTED)
-    return drawing
 
 
-def _rig(drawing: Drawing, rig: Rig) -> None:
-    left, y, width = RIG
+def _rig(drawing: Drawing, rig: Rig, y: float) -> None:
+    left, _, width = RIG
     places = np.concatenate([rig.support, rig.load, [rig.gauge]])
     low, high = float(places.min()), float(places.max())
     far = max(high - low, 1e-9)
@@ -81,11 +94,11 @@ def _rig(drawing: Drawing, rig: Rig) -> None:
     drawing.write("gauge", x(rig.gauge) - 12.0, y + 26.0, 0.9 * TYPE, align="right")
 
 
-def _curves(drawing: Drawing, found: CampaignResult, units: UnitSystem) -> None:
+def _curves(drawing: Drawing, found: CampaignResult, units: UnitSystem, top: float) -> None:
     one, rig = found.calibration, found.campaign.rig
     assert one is not None
     assert rig is not None
-    left, top, width, height = PLOT
+    left, _, width, height = PLOT
     floor = top + height
     curves = []
     for i, fit in zip(one.test.tolist(), one.fit, strict=True):
