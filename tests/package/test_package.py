@@ -1,21 +1,28 @@
 """The calculation package, read back from the PDF, and what moves the answer against plain runs."""
 
+import re
 from dataclasses import replace
 from datetime import date
+from io import BytesIO
+from pathlib import Path
 
 import numpy as np
 import pypdf
 import pytest
 
+import viewer
 from fea.analysis import analyze
 from fea.sensitivity import END_SPREAD, VALLEY_SPREAD, missing_clamps, out_of_place, tornado
 from roofmodel.layout import without_clamps
 from roofmodel.project.load import load_project, with_rows
 from viewer.package.pdf import package_source, write_package
 from viewer.package.sway import place_words, sway_findings
-from viewer.package.typeset import symbols, text
+from viewer.package.typeset import expression, preamble, symbols, text, typeset
+from viewer.picture import svg
+from viewer.picture.plan import clamp_marks
 from viewer.quantities import percent, system
 from viewer.report.working import hand_check
+from viewer.report.working_parts import Number
 
 MODEL = "models/sentier-house/project.toml"
 
@@ -141,11 +148,57 @@ def test_a_missing_clamp_leaves_the_snow_to_the_others(analysis):
 def test_roots_and_powers_are_set_as_mathematics():
     """No raw underscore, and the root has its bar over what stands under it, also before a power."""
     found = symbols("u = √(u_along² + u_push²)")
-    assert found.count("#math.equation($sqrt(#[") == 1
+    assert found.count("#math.equation($sqrt(#text(") == 1
     assert found.endswith("])$)")
     assert "_" not in found
     assert '#"u"#sub("along")' in found
     assert "sqrt" not in symbols("√(x")  # a root that is never closed stays as it is
+
+
+def _sizes(source):
+    """Size of the letters of each piece of text on a page, (piece, points), as a reader of PDF finds them."""
+    import typst
+
+    fonts = Path(viewer.__file__).parent / "picture" / "fonts"
+    data = typst.compile(source.encode(), font_paths=[str(fonts)], ignore_system_fonts=True)
+    found = []
+    page = pypdf.PdfReader(BytesIO(data)).pages[0]
+    page.extract_text(
+        visitor_text=lambda words, cm, tm, font, size: found.append((words.strip(), size, font))
+    )
+    return [piece for piece in found if piece[0]]
+
+
+@pytest.mark.parametrize("power", ["0.74", "2", "-0.5", "1/3"])
+@pytest.mark.parametrize("root", [False, True])
+def test_powers_are_raised_whole_also_under_roots(power, root):
+    """ASCE 7-22 Eq. 7.6-1 has powers of two digits, in symbols and in numbers."""
+    raised = f"({power})" if "/" in power else power
+    units = system("US")
+    formula = symbols(f"sqrt(p_g^{raised} W)" if root else f"p_g^{raised} W")
+    numbers = ("√(", "(", Number(42.0), f")^{raised}", " × 3)")
+    head = preamble("x", "f", "a4")
+    for source in (formula, expression(numbers if root else ("(", Number(42.0), f")^{raised}"), units)):
+        assert "^" not in source
+        pieces = _sizes(head + source)
+        text_sizes = {words: size for words, size, _ in pieces}
+        raised_size = next(size for words, size in text_sizes.items() if words == power)
+        assert raised_size < 8.0 < max(text_sizes.values())
+        names = {font["/BaseFont"] for words, _, font in pieces if words == power}
+        assert all("SourceSans" in name for name in names)
+
+
+def test_every_clamp_mark_reaches_the_pdf(tmp_path):
+    """One clamp alone in each step of color, as the governing one often is."""
+    use = np.array([0.05, 0.15, 0.25, 0.35, 0.45, 0.55, 0.65, 0.75, 0.85, 0.95, 0.95])
+    points = np.stack([20.0 + 30.0 * np.arange(len(use)), np.full(len(use), 20.0)], axis=1)
+    drawing = svg.document(360.0, 40.0, "marks", clamp_marks(points, use, 4.2))
+    typeset('#image("marks.svg")', {"marks.svg": drawing.encode()}, tmp_path / "marks.pdf")
+    drawn = pypdf.PdfReader(tmp_path / "marks.pdf").pages[0].get_contents().get_data().decode("latin-1")
+    lines = re.findall(r"([\d.]+) [\d.]+ m ([\d.]+) [\d.]+ l", drawn)
+    middle = np.array([[float(a), float(b)] for a, b in lines]).mean(axis=1)
+    for x in points[:, 0]:
+        assert (np.abs(middle - x) < 0.05).sum() == 2  # its rim and its color
 
 
 def test_the_title_block_names_all_or_leaves_lines_to_sign(analysis):

@@ -11,7 +11,7 @@ from roofmodel.units import UnitSystem
 from viewer import style
 from viewer.files import atomic
 from viewer.quantities import quantity
-from viewer.report.page import GREEK, GREEK_WORD, SUBSCRIPT
+from viewer.report.page import GREEK, GREEK_WORD, POWER, SUBSCRIPT
 from viewer.report.tables import Table
 from viewer.report.working import Working
 from viewer.report.working_parts import Expression, Number
@@ -21,7 +21,9 @@ EXCEEDED = f'#text(fill: rgb("{style.EXCEEDED_ANCHORS[0]}"), weight: "semibold")
 SMALL = f'#text(size: 7.5pt, fill: rgb("{style.MUTED}"))'
 SIGN = "#box(width: 100%, height: 8pt, stroke: (bottom: 0.6pt))"  # a line to sign on
 WIDE = 7  # columns from which a table is set smaller
-OPEN, CLOSE = "#math.equation($sqrt(#[", "])$)"
+LETTERS = 'font: "Source Sans Pro", weight: "regular"'  # mathematics has a typeface of its own
+OPEN, CLOSE = f"#math.equation($sqrt(#text({LETTERS})[", "])$)"
+RAISED = '#box[#super(typographic: false, "{}")]'  # mathematics would set it level, but not in a box
 LONG = 30  # characters of a cell that wants a wide column
 
 
@@ -79,17 +81,33 @@ def _roots(parts: Sequence[str]) -> list[tuple[str, bool]]:
 
 
 def _subscripts(words: str) -> str:
+    """Words with subscripts and powers; a symbol's power stands above its subscript."""
     parts, last = [], 0
-    for match in re.finditer(rf"{SUBSCRIPT}|\^(\d)", words):
+    for match in re.finditer(rf"{SUBSCRIPT}(?:{POWER})?|{POWER}", words):
         parts.append(text(words[last : match.start()]))
-        base, low, high = match.groups()
-        if high is not None:
-            parts.append(f'#super("{high}")')
+        base, low, *raised = match.groups()
+        high = next((one for one in raised if one is not None), "")
+        if not low:
+            parts.append(RAISED.format(high))
+        elif high:
+            below, above = (f'#text({LETTERS})[#"{_escaped(one)}"]' for one in (low, high))
+            parts.append(
+                f'#math.equation($attach(#text({LETTERS})[#"{_escaped(base)}"], b: {below}, t: {above})$)'
+            )
         else:
             parts.append(f'#"{_escaped(base)}"#sub("{_escaped(low)}")')
         last = match.end()
     parts.append(text(words[last:]))
     return "".join(parts)
+
+
+def _powers(words: str) -> str:
+    """Words with powers and nothing else raised or lowered."""
+    parts, last = [], 0
+    for match in re.finditer(POWER, words):
+        parts += [text(words[last : match.start()]), RAISED.format(match[1] or match[2])]
+        last = match.end()
+    return "".join([*parts, text(words[last:])])
 
 
 def heading(words: str, level: int = 1) -> str:
@@ -191,7 +209,7 @@ def expression(parts: Expression, units: UnitSystem) -> str:
             continue
         number = quantity(part.value, part.kind, units, 4)
         shown.append(f"({number})" if number.startswith("−") else number)
-    return "".join(one if mark else text(one) for one, mark in _roots(shown))
+    return "".join(one if mark else _powers(one) for one, mark in _roots(shown))
 
 
 def steps(working: Working, units: UnitSystem) -> str:

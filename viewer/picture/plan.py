@@ -202,7 +202,8 @@ def clamp_marks(points: Array, use: Array, radius: float) -> list[str]:
             data = "".join(f"M{svg.number(x)} {svg.number(y)}{shape}z" for x, y in at)
             parts.append(svg.element("path", d=data, fill=color, stroke=style.INK, stroke_width=0.9))
             continue
-        data = "".join(f"M{svg.number(x)} {svg.number(y)}h0" for x, y in at)
+        # Round ends make the marks; PDF typesetters leave out strokes without length.
+        data = "".join(f"M{svg.number(x - 0.01)} {svg.number(y)}h0.02" for x, y in at)
         for shade, width in ((style.INK, 2.0 * radius + 1.0), (color, 2.0 * radius - 0.6)):
             parts.append(
                 svg.element("path", d=data, stroke=shade, stroke_width=width, stroke_linecap="round")

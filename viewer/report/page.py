@@ -83,7 +83,7 @@ GREEK = {
 }
 GREEK_WORD = r"\b(theta|gamma|alpha|beta|mu|rho|Omega|phi|sum\(|sqrt\()(?![a-z]{2})"
 # Short symbols only, so that names of fields and files stay as they are.
-POWER = r"\^(?:\((\d/\d)\)|(\d+(?:\.\d+)?))"
+POWER = r"\^(?:\((\d/\d)\)|([-−]?\d+(?:\.\d+)?))"
 SUBSCRIPT = r"(?<![\w])(\w{1,3}?)_([A-Za-z0-9+−]+(?:,[A-Za-z0-9]+)*)(?![^\W²³])"
 
 
