@@ -10,6 +10,7 @@ import jsonschema
 import meshio
 import numpy as np
 import openpyxl
+import pypdf
 import pytest
 import shapely
 import trimesh
@@ -24,10 +25,11 @@ from roofmodel.layout import rail_lengths
 from roofmodel.project.load import load_project
 from roofmodel.units import SYSTEMS
 from viewer.clamp_table import write_attachments
-from viewer.handover.bill import bill_lines, bill_of, cut_bars
+from viewer.handover.bill import bill_lines, bill_of, cut_bars, missing_splices, splice_caution
 from viewer.handover.installer import inches
 from viewer.handover.run import OUTPUTS, write_handover
 from viewer.picture.findings import clamp_utilization
+from viewer.summary import verdict
 
 MODELS = ("cedar-hollow", "sentier-house", "tannery-hall")
 
@@ -270,6 +272,49 @@ def test_a_failed_check_warns_on_every_file(handed):
     assert said == [not analysis.passed] * 4
 
 
+def _plan_words(path):
+    """Lines of model space as one text, and of every sheet."""
+    drawing = ezdxf.readfile(path)
+    spaces = [drawing.modelspace(), *(drawing.paperspace(n) for n in drawing.layouts.names() if n != "Model")]
+    return [" ".join(text.dxf.text for text in space.query("TEXT")) for space in spaces]
+
+
+def test_missing_splices_are_told_wherever_rails_are(handed):
+    """The installer's plan and its sheets, the first page, the page and the workbook."""
+    analysis, bill, folder = handed
+    words = splice_caution(analysis.project, bill)
+    needed = sum(line[2] for line in bill_lines(analysis.project, bill) if line[0] == "splice, missing")
+    assert bool(words) == bool(needed)
+    head = f"At least {needed} more splice" if needed else "more splice"
+    first = " ".join(pypdf.PdfReader(folder / "package.pdf").pages[0].extract_text().split())
+    answer = openpyxl.load_workbook(folder / "tables.xlsx")["Answer"]
+    said = [
+        *(head in text for text in _plan_words(folder / "plan.dxf")),
+        head in first,
+        head in (folder / "package.html").read_text("utf-8"),
+        any(head in str(row[1].value) for row in answer.iter_rows(min_row=2)),
+    ]
+    assert said == [bool(needed)] * len(said)
+    texts = _plan_words(folder / "plan.dxf")[0]
+    assert (f"Splices: {bill.splices.sum()}." in texts) is not bool(needed)
+    notes = [note.text for note in ezdxf.readfile(folder / "plan.dxf").modelspace().query("MTEXT")]
+    rows = [note for note in notes if note.startswith("Row ")]
+    missing = missing_splices(bill).per_row
+    assert sum("TOO LONG" in note for note in rows) == (missing > 0).sum()
+
+
+def test_what_the_project_must_know_stands_in_workbook_and_plan(handed):
+    """Not only the standing cautions: snow that no row holds, and every caution of this project."""
+    analysis, _, folder = handed
+    said = verdict(analysis, SYSTEMS[analysis.project.table.project.units])
+    answer = openpyxl.load_workbook(folder / "tables.xlsx")["Answer"]
+    found = {str(row[1].value) for row in answer.iter_rows(min_row=2)}
+    assert {said.sentence, *said.more, *said.cautions} <= found
+    if said.falling:
+        assert said.falling in found
+        assert all(said.falling in text for text in _plan_words(folder / "plan.dxf"))
+
+
 def test_data_agrees(handed):
     _, bill, folder = handed
     data = json.loads((folder / "handover.json").read_text())
@@ -329,6 +374,10 @@ def test_pieces_too_long_say_how_many_splices_they_need(tmp_path, given, longest
     lines = [line for line in bill_lines(project, bill) if line[0] == "splice, missing"]
     need = np.maximum(np.ceil((bill.piece_length - 5e-4) / longest) - 1, 0).sum()
     assert sum(line[2] for line in lines) == need > 0
+    many = (bill.piece_length > longest + 5e-4).sum()
+    assert lines[0][4].startswith(
+        f"{many} piece{'s' if many > 1 else ''} of rail {'are' if many > 1 else 'is'} longer than"
+    )
     # With that many splices in equal parts, every piece fits.
     parts = np.ceil((bill.piece_length - 5e-4) / longest)
     assert (bill.piece_length / parts <= longest + 5e-4).all()

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from fea.analysis import Analysis
 from roofmodel.layout import rail_lengths
 from roofmodel.project.load import Project
-from roofmodel.units import SYSTEMS, UnitSystem
+from roofmodel.units import SYSTEMS
 from viewer.export import verdict
 from viewer.files import atomic, safe
 
@@ -142,31 +142,82 @@ def bill_lines(project: Project, bill: Bill) -> list[Line]:
         if count.sum():
             per_row = ", ".join(f"{name} {n}" for name, n in zip(names, count, strict=True) if n)
             found.append((item, "", int(count.sum()), "pieces", f"rows {per_row}"))
-    return found + _haul_lines(bill, units, names)
+    return found + _haul_lines(project, bill)
 
 
 HAUL = 6.5  # longest piece that a common truck and two people carry (judgment) [m]
 
 
-def _haul_lines(bill: Bill, units: UnitSystem, names: tuple[str, ...]) -> list[Line]:
+@dataclass(frozen=True)
+class MissingSplices:
+    """Splices that the rails need and the project does not have.
+
+    Attributes
+    ----------
+    pieces : (k,) int
+        Pieces that are too long.
+    per_row : (r,) int
+        Further splices of each row, at least.
+    longest : float
+        What a piece may have: the stock length, or what can be hauled. [m]
+    given : bool
+        Whether that is the project's stock length.
+    """
+
+    pieces: IntArray
+    per_row: IntArray
+    longest: float
+    given: bool
+
+    @property
+    def count(self) -> int:
+        """Of all rows."""
+        return int(self.per_row.sum())
+
+
+def missing_splices(bill: Bill) -> MissingSplices:
     """Pieces that no stock bar gives, or, without a stock length, that can hardly be hauled."""
     given = not np.isnan(bill.stock)
     most = bill.stock if given else HAUL
     long = np.flatnonzero(bill.piece_length > most + ALIKE)
-    if not len(long):
-        return []
     # A row's further splices cut its pieces into equal parts that the bar gives.
     more = np.ceil((bill.piece_length[long] - ALIKE) / most).astype(np.int64) - 1
-    per_row = np.bincount(bill.piece_row[long], more, minlength=len(names)).astype(np.int64)
-    rows = ", ".join(f"{name} {n}" for name, n in zip(names, per_row, strict=True) if n)
-    why = "longer than rail.stock_length" if given else "rail.stock_length is not given; long to haul"
-    note = (
-        f"{len(long)} pieces {why}: at least {more.sum()} more splices (rows {rows}), in no count above and "
-        "not in the calculation; put them into the project (row.splice_every) and check again"
+    per_row = np.bincount(bill.piece_row[long], more, minlength=len(bill.clamps)).astype(np.int64)
+    return MissingSplices(long, per_row, most, given)
+
+
+def splice_caution(project: Project, bill: Bill) -> str:
+    """What is said wherever rails are ordered, drawn or calculated; "" where no splice is missing."""
+    found = missing_splices(bill)
+    if not found.count:
+        return ""
+    many = "splices are" if found.count > 1 else "splice is"
+    return f"At least {found.count} more {many} needed: {_splice_words(project, found)}"
+
+
+def _splice_words(project: Project, found: MissingSplices) -> str:
+    most = SYSTEMS[project.table.project.units].text(found.longest, "length")
+    names = project.layout.row_name
+    rows = ", ".join(f"{name} {n}" for name, n in zip(names, found.per_row, strict=True) if n)
+    many = "pieces of rail are" if len(found.pieces) > 1 else "piece of rail is"
+    why = (
+        f"longer than rail.stock_length ({most})"
+        if found.given
+        else f"longer than {most} and hard to haul (rail.stock_length is not given)"
     )
-    return [
-        ("splice, missing", f"pieces up to {units.text(most, 'length')}", int(more.sum()), "pieces", note)
-    ]
+    return (
+        f"{len(found.pieces)} {many} {why}. Splices to add: {rows}. They are in no count and not in the "
+        "calculation; put them into the project (row.splice_every) and check again."
+    )
+
+
+def _haul_lines(project: Project, bill: Bill) -> list[Line]:
+    found = missing_splices(bill)
+    if not found.count:
+        return []
+    most = SYSTEMS[project.table.project.units].text(found.longest, "length")
+    note = _splice_words(project, found)
+    return [("splice, missing", f"pieces up to {most}", found.count, "pieces", note)]
 
 
 def rail_words(project: Project) -> str:

@@ -6,6 +6,7 @@ outside, its eave below. Lengths along the slope are true.
 
 from __future__ import annotations
 
+import textwrap
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
@@ -18,12 +19,14 @@ from numpy.typing import NDArray
 from fea.analysis import Analysis
 from roofmodel.layout import rail_lengths
 from roofmodel.project.load import Project
+from roofmodel.units import SYSTEMS
 from viewer import style
 from viewer.files import atomic
-from viewer.handover.bill import NOT_READY, Bill, rail_words
+from viewer.handover.bill import NOT_READY, Bill, missing_splices, rail_words, splice_caution
 from viewer.handover.sheets import TEXT, Place, add_sheets, scale_for
 from viewer.picture.findings import called_clamp, clamp_utilization
 from viewer.picture.scene import plane_seams
+from viewer.summary import falling_sentence
 
 if TYPE_CHECKING:
     from ezdxf.layouts import Modelspace
@@ -43,6 +46,7 @@ LAYERS = {
     "TITLE": (7, 35),
     "VIEWPORTS": (9, 13),
 }
+LINE = 150  # letters of a line of notes
 INCH, MILLIMETER = 1, 4  # $INSUNITS of the DXF reference
 
 
@@ -78,7 +82,8 @@ def write_plan(
     warn : str
         Stands in the title, at every plane and on every sheet.
     notes : tuple of str
-        Stand below the title, such as what rows out of place do.
+        Stand below the title, such as what rows out of place do, after missing splices and the snow that
+        no row holds, which also stand on every sheet.
     today : date, optional
         For the title blocks, today by default.
     """
@@ -87,6 +92,9 @@ def write_plan(
     project = analysis.project
     system = project.table.project.units
     unit = 0.0254 if system == "US" else 1e-3
+    said = (splice_caution(project, bill), falling_sentence(analysis, SYSTEMS[system]))
+    loud = tuple(words for words in said if words)
+    lines = tuple(line for words in (*loud, *notes) for line in textwrap.wrap(words, LINE))
     drawing: Any = ezdxf.new("R2013", setup=["linetypes"])
     drawing.header["$INSUNITS"] = INCH if system == "US" else MILLIMETER
     drawing.header["$MEASUREMENT"] = 0 if system == "US" else 1
@@ -102,17 +110,17 @@ def write_plan(
     _dimension_style(drawing, sheet)
     gap = sheet.text * unit
     at = np.zeros(2)
-    _title(sheet, project, bill, planes, at, warn, notes)
-    at -= [0.0, (9.0 + 2.0 * len(notes)) * gap]
+    _title(sheet, project, bill, planes, at, warn, lines)
+    at -= [0.0, (9.0 + 2.0 * len(lines)) * gap]
     places = []
     for plane, size in zip(planes, sizes, strict=True):
         at -= [0.0, size[1] + 16.0 * gap]
-        _plane(sheet, analysis, plane, at.copy(), warn)
+        _plane(sheet, analysis, bill, plane, at.copy(), warn)
         around = np.array([14.0, 13.0]) * gap
         places.append(Place(f"Plane {project.roof.planes.name[plane]}", at - around, at + size + around))
         at -= [0.0, 16.0 * gap]
     places.insert(0, _overview(sheet, project, at - [0.0, 6.0 * gap]))
-    add_sheets(drawing, project, places, scale, warn, today or date.today())
+    add_sheets(drawing, project, places, scale, warn, loud, today or date.today())
     with atomic(path) as temporary:
         drawing.saveas(temporary)
 
@@ -193,12 +201,14 @@ def _title(
     names = ", ".join(project.roof.planes.name[p] for p in planes)
     stock = "" if np.isnan(bill.stock) else f" from {bill.bars} bars of {sheet.say(bill.stock)}"
     lengths = "feet and inches" if sheet.system == "US" else "millimeters"
+    missing = missing_splices(bill).count
+    more = f" as calculated, at least {missing} MORE ARE NEEDED (see below)" if missing else ""
     lines = (
         f"{table.name}{revision}: rows on planes {names}",
         f"Lengths in {lengths}, true along the slope; planes unfolded, seen from outside, eave below. "
         "Measure on site before cutting.",
         f"Rail {rail_words(project)}: {sheet.say(bill.length)}{stock}. "
-        f"Clamps: {bill.clamps.sum()}, one at every seam marked. Splices: {bill.splices.sum()}.",
+        f"Clamps: {bill.clamps.sum()}, one at every seam marked. Splices: {bill.splices.sum()}{more}.",
         "Clamps only on the seam, sheet and tightening they were tested on. Review by a licensed engineer. "
         "Work at height can kill.",
         *notes,
@@ -212,7 +222,7 @@ def _title(
         _write(sheet, words, at + number * step)
 
 
-def _plane(sheet: _Sheet, analysis: Analysis, plane: int, at: Array, warn: str) -> None:
+def _plane(sheet: _Sheet, analysis: Analysis, bill: Bill, plane: int, at: Array, warn: str) -> None:
     """One plane unfolded, its lower left corner at `at`."""
     project = analysis.project
     roof, layout = project.roof, project.layout
@@ -232,7 +242,7 @@ def _plane(sheet: _Sheet, analysis: Analysis, plane: int, at: Array, warn: str) 
     _write(sheet, words, at + np.array([0.0, size[1] + 2.0 * gap]), size=1.4)
     _dimension(sheet, at, at + np.array([size[0], 0.0]), -6.0 * gap)
     for row in np.flatnonzero(layout.row_plane == plane):
-        _row(sheet, project, int(row), shift)
+        _row(sheet, project, int(row), shift, int(missing_splices(bill).per_row[row]))
     clamp = called_clamp(analysis)
     if clamp >= 0 and layout.row_plane[layout.clamp_row[clamp]] == plane:
         _governing(sheet, analysis, clamp, shift)
@@ -241,8 +251,8 @@ def _plane(sheet: _Sheet, analysis: Analysis, plane: int, at: Array, warn: str) 
         _write(sheet, words, at + np.array([0.0, size[1] + 4.4 * gap]), layer="GOVERNING")
 
 
-def _row(sheet: _Sheet, project: Project, row: int, shift: Array) -> None:
-    """Rail, clamps with their distance from the rail's left end, splices and what places the row."""
+def _row(sheet: _Sheet, project: Project, row: int, shift: Array, missing: int) -> None:
+    """Rail and the splices it lacks, clamps with their distance from its left end, splices, its place."""
     layout, gap = project.layout, sheet.text * sheet.unit
     start, end = layout.row_start[row], layout.row_end[row]
     way = (end - start) / np.linalg.norm(end - start)
@@ -281,7 +291,10 @@ def _row(sheet: _Sheet, project: Project, row: int, shift: Array) -> None:
         _put(sheet, np.stack([middle - 0.6 * size * side, middle + 0.6 * size * side]), "SPLICES")
     piece_row, piece = rail_lengths(layout)
     cut = " + ".join(sheet.say(float(length)) for length in piece[piece_row == row])
-    words = f"Row {layout.row_name[row]}: {len(on)} clamps; rail {cut}; clamp distances from its left end"
+    lacks = f" (TOO LONG: at least {missing} more splice{'s' if missing > 1 else ''})" if missing else ""
+    words = (
+        f"Row {layout.row_name[row]}: {len(on)} clamps; rail {cut}{lacks}; clamp distances from its left end"
+    )
     _note(sheet, words, start + shift + 0.4 * gap * way - 0.7 * gap * side, turn)
     _places(sheet, project, row, shift, way)
 

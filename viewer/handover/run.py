@@ -13,7 +13,7 @@ from fea.analysis import Analysis
 from roofmodel.units import UnitSystem
 from viewer.export import file_head, plain_data, verdict
 from viewer.files import write_text
-from viewer.handover.bill import Bill, bill_lines, bill_of, warning, write_bill
+from viewer.handover.bill import Bill, bill_lines, bill_of, splice_caution, warning, write_bill
 from viewer.handover.installer import write_plan
 from viewer.handover.solid import write_blocks, write_glb
 from viewer.handover.workbook import write_workbook
@@ -74,11 +74,18 @@ def write_handover(
     tell("running the check again with other inputs")
     sway = sway_findings(analysis)
     units = system(analysis.project.table.project.units)
+    bill = bill_of(analysis.project)
     tell("setting the calculation package")
     write_package(analysis, folder / "package.pdf", picture, sway)
-    write_report(analysis, folder / "package.html", picture, reason, sway=_sway_content(sway, units))
+    write_report(
+        analysis,
+        folder / "package.html",
+        picture,
+        reason,
+        sway=_sway_content(sway, units),
+        splices=splice_caution(analysis.project, bill),
+    )
     tell("writing plan, quantities and models")
-    bill = bill_of(analysis.project)
     warn = warning(analysis)
     place = () if sway is None else (place_words(sway, units),)
     write_plan(analysis, bill, folder / "plan.dxf", warn, tuple(words for words in place if words))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import textwrap
 from dataclasses import dataclass
 from datetime import date
 from typing import TYPE_CHECKING, Any
@@ -62,9 +63,18 @@ def scale_words(scale: int, system: str) -> str:
 
 
 def add_sheets(
-    drawing: Any, project: Project, places: list[Place], scale: int, warn: str, today: date
+    drawing: Any,
+    project: Project,
+    places: list[Place],
+    scale: int,
+    warn: str,
+    loud: tuple[str, ...],
+    today: date,
 ) -> None:
-    """Add a paper layout for every place; all have one scale but those that need a smaller one."""
+    """Add a paper layout for every place; all have one scale but those that need a smaller one.
+
+    `warn` and up to two sentences `loud` stand in every title block.
+    """
     system = project.table.project.units
     paper = 1.0 if system == "SI" else 1.0 / 25.4  # of a millimeter
     unit = 0.0254 if system == "US" else 1e-3
@@ -88,7 +98,8 @@ def add_sheets(
             dxfattribs={"layer": "VIEWPORTS"},
         )
         title = _Block(layout, paper, wide)
-        title.draw(project, place.title, scale_words(own, system), f"{number} of {len(places)}", warn, today)
+        on = f"{number} of {len(places)}"
+        title.draw(project, place.title, scale_words(own, system), on, (warn, *loud), today)
     drawing.layouts.delete("Layout1")
 
 
@@ -124,7 +135,9 @@ class _Block:
             text.dxf.width = max(room / (0.72 * size * len(words)), 0.4)
         text.set_placement((x * self.paper, y * self.paper))
 
-    def draw(self, project: Project, title: str, scale: str, sheet: str, warn: str, today: date) -> None:
+    def draw(
+        self, project: Project, title: str, scale: str, sheet: str, warn: tuple[str, ...], today: date
+    ) -> None:
         table, tall = project.table.project, PAPER[project.table.project.units][1]
         left, right, low, top = EDGE, self.wide - EDGE, EDGE, EDGE + BLOCK
         self.line([(left, low), (right, low), (right, tall - EDGE), (left, tall - EDGE)], close=True)
@@ -142,12 +155,14 @@ class _Block:
             "Planes seen from outside, eave below. Numbers: clamp, distance from the rail's left end.",
             "Clamps only on the seam, sheet and tightening they were tested on.",
             "Review by a licensed engineer. Work at height can kill.",
+            *(words for long in warn[1:] for words in textwrap.wrap(long, 120)),
         )
+        down = min(4.3, 22.0 / max(len(said) - 1, 1))
         for k, words in enumerate(said):
-            self.write(words, notes + 3.0, top - 6.0 - 5.0 * k, 2.2, fields - notes - 6.0)
-        head, _, rest = warn.partition(": ")
-        self.write(head, notes + 3.0, low + 8.0, 4.0, fields - notes - 6.0)
-        self.write(rest, notes + 3.0, low + 3.0, 2.2, fields - notes - 6.0)
+            self.write(words, notes + 3.0, top - 5.0 - down * k, min(2.2, 0.8 * down), fields - notes - 6.0)
+        head, _, rest = warn[0].partition(": ")
+        self.write(head, notes + 3.0, low + 6.5, 4.0, fields - notes - 6.0)
+        self.write(rest, notes + 3.0, low + 2.5, 2.2, fields - notes - 6.0)
         cells = (
             ("Client", table.client),
             ("Project no.", table.project_number),

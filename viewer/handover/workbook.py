@@ -13,7 +13,7 @@ from viewer.clamp_table import Column, clamp_columns, head_text
 from viewer.export import verdict as verdict_word
 from viewer.export import version
 from viewer.files import atomic, safe
-from viewer.handover.bill import Bill, bill_lines, warning
+from viewer.handover.bill import Bill, bill_lines, splice_caution, warning
 from viewer.quantities import system
 from viewer.summary import (
     CAUTIONS,
@@ -22,6 +22,7 @@ from viewer.summary import (
     limit_lines,
     row_lines,
     shown_name,
+    verdict,
 )
 
 if TYPE_CHECKING:
@@ -39,7 +40,7 @@ def write_workbook(analysis: Analysis, bill: Bill, path: Path) -> None:
     book = Workbook(write_only=False)
     book.remove(book.worksheets[0])
     for title, columns in (
-        ("Answer", _answer(analysis)),
+        ("Answer", _answer(analysis, bill)),
         ("Attachments", clamp_columns(analysis)),
         ("Rows", _rows(analysis)),
         ("Limits", _limits(analysis)),
@@ -101,14 +102,18 @@ def _number_format(kind: str, units: UnitSystem) -> str:
     return "#,##0" + ("." + "0" * places if places else "")
 
 
-def _answer(analysis: Analysis) -> list[Column]:
+def _answer(analysis: Analysis, bill: Bill) -> list[Column]:
     project = analysis.project
+    said = verdict(analysis, system(project.table.project.units))
+    splices = splice_caution(project, bill)
     worst, attachment = analysis.governing, analysis.attachment
     lines = [
         ("Project", project.table.project.name),
         ("Revision", project.table.project.revision or "not given"),
         ("Engineer", project.table.project.engineer or "not given"),
         ("Verdict", verdict_word(analysis)),
+        ("Answer", said.sentence),
+        *(("Answer", text) for text in said.more),
         ("Governs", "nothing is loaded" if worst is None else governing_text(analysis, worst)),
         (
             "Governing attachment",
@@ -117,7 +122,7 @@ def _answer(analysis: Analysis) -> list[Column]:
         ("Input file", project.path.name),
         ("Input SHA-256", project.digest),
         ("Program", f"eavewright {version()}"),
-        *(("Caution", text) for text in CAUTIONS),
+        *(("Caution", text) for text in (said.falling, splices, *said.cautions, *CAUTIONS) if text),
     ]
     return [Column("What", "", [a for a, _ in lines]), Column("Answer", "", [b for _, b in lines])]
 

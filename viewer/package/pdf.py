@@ -11,6 +11,7 @@ from typing import Any
 from fea.analysis import Analysis
 from roofmodel.units import UnitSystem
 from viewer import style
+from viewer.handover.bill import bill_of, splice_caution
 from viewer.package import typeset as t
 from viewer.package.sway import SwayFindings, missing_table, place_words, sway_words, tornado_drawing
 from viewer.quantities import system
@@ -63,13 +64,13 @@ def package_source(
     files: dict[str, bytes] = {}
     if picture is not None:
         files["roof.png"] = picture.read_bytes()
+    head = t.preamble(
+        content["name"],
+        f"{style.CAUTION} Input SHA-256 {project.digest[:16]}…",
+        "a4" if units.name == "SI" else "us-letter",
+    )
+    drawn = bool(files)
     parts = [
-        t.preamble(
-            content["name"],
-            f"{style.CAUTION} Input SHA-256 {project.digest[:16]}…",
-            "a4" if units.name == "SI" else "us-letter",
-        ),
-        _front(content, bool(files)),
         _governing(content, files, units),
         _sensitivity(sway, files, units),
         _scope(content),
@@ -79,11 +80,13 @@ def package_source(
         _building(content, files),
         _back(content),
     ]
-    return files, "\n".join(parts)
+    splices = splice_caution(project, bill_of(project))
+    body = "\n".join(parts)
+    return files, "\n".join([head, _front(content, splices, drawn), t.contents(body), body])
 
 
-def _front(content: Mapping[str, Any], drawn: bool) -> str:
-    """Title block, answer, picture, contents."""
+def _front(content: Mapping[str, Any], splices: str, drawn: bool) -> str:
+    """Title block, answer, missing splices, and the picture in the room that is left."""
     verdict = content["verdict"]
     words = verdict.words
     mark = "" if verdict.passed else "open" if words == ("NOT VERIFIED",) else "exceeded"
@@ -97,13 +100,13 @@ def _front(content: Mapping[str, Any], drawn: bool) -> str:
             f'#text(size: 7.5pt, fill: rgb("{style.MUTED}"))[Input SHA-256 {t.text(digest)}]\n#v(4pt)\n',
             t.box(_answer(words, verdict.sentence), mark=mark),
             t.paragraph(f"Caution: {verdict.falling}", bold=True) if verdict.falling else "",
+            t.paragraph(f"Caution: {splices}", bold=True) if splices else "",
             t.bullets(verdict.more),
             "".join(t.paragraph(f"Caution: {line}", bold=True) for line in verdict.cautions[:4]),
             t.paragraph(f"{len(verdict.cautions) - 4} more cautions stand in the section Scope.")
             if len(verdict.cautions) > 4
             else "",
-            t.figure("roof.png", content["picture_alt"], width="80%") if drawn else "",
-            "#columns(2)[#outline(depth: 1, title: none)]\n#pagebreak()\n",
+            t.filling("roof.png", content["picture_alt"], width="80%") if drawn else "",
         ]
     )
 

@@ -115,6 +115,16 @@ def heading(words: str, level: int = 1) -> str:
     return f"#heading(level: {level})[{text(words)}]\n"
 
 
+def contents(body: str) -> str:
+    """Table of the chapters of a document in two even columns, and the end of its first page."""
+    lines = (body.count("#heading(level: 1)") + 1) // 2
+    return (
+        f"#block(height: {12 * lines + 4}pt, breakable: false)"
+        "[#columns(2)[#outline(depth: 1, title: none)]]\n"
+        "#pagebreak()\n"
+    )
+
+
 def paragraph(words: str, *, bold: bool = False, note: bool = False) -> str:
     """A paragraph; notes are smaller and muted."""
     body = symbols(words)
@@ -156,6 +166,14 @@ def figure(name: str, alt: str, caption: str = "", width: str = "100%") -> str:
     return (
         f'#block(breakable: false, width: 100%)[#align(center)[#image("{name}", width: {width}, '
         f'alt: "{_escaped(alt)}")]\n{words}]\n#v(6pt)\n'
+    )
+
+
+def filling(name: str, alt: str, width: str) -> str:
+    """A picture in the room that the rest of its page leaves."""
+    return (
+        f'#block(height: 1fr, width: 100%)[#align(center + horizon)[#image("{name}", width: {width}, '
+        f'height: 100%, fit: "contain", alt: "{_escaped(alt)}")]]\n#v(6pt)\n'
     )
 
 

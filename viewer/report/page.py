@@ -95,6 +95,7 @@ def write_report(
     *,
     today: date | None = None,
     sway: Mapping[str, Any] | None = None,
+    splices: str = "",
 ) -> None:
     """Write the report as one self-contained HTML file, whole or not at all.
 
@@ -111,8 +112,11 @@ def write_report(
         Date in the title block, today by default.
     sway : mapping, optional
         Words, drawing and table of what moves the answer.
+    splices : str
+        Caution about splices that are missing.
     """
-    write_text(Path(path), report_html(analysis, picture, picture_reason, today=today, sway=sway))
+    page = report_html(analysis, picture, picture_reason, today=today, sway=sway, splices=splices)
+    write_text(Path(path), page)
 
 
 def report_html(
@@ -122,6 +126,7 @@ def report_html(
     *,
     today: date | None = None,
     sway: Mapping[str, Any] | None = None,
+    splices: str = "",
 ) -> str:
     """Text of the report; see `write_report`."""
     units = system(analysis.project.table.project.units)
@@ -133,7 +138,7 @@ def report_html(
     )
     template = environment.get_template("report.html.j2")
     content = report_content(analysis, units, picture, picture_reason, today or date.today())
-    return template.render(**content, sway=sway)
+    return template.render(**content, sway=sway, splices=splices)
 
 
 def page_environment() -> Environment:
