@@ -79,7 +79,7 @@ def _cases(loads: LineLoads, line: int, use: np.ndarray | None) -> list[dict[str
             "shear": loads.shear[q, line],
             "pattern": loads.pattern(q, line),
             "patterns": {name: told[q, line] for name, told in loads.patterns.items()},
-            "used": None if use is None else use[q, line],
+            "utilization": None if use is None else use[q, line],
         }
         for q, case in enumerate(loads.cases)
     ]

@@ -44,7 +44,7 @@ class Holding:
         Largest force along a seam. [N]
     scatter : float
         Standard deviation of these forces over their mean. [-]
-    use : float
+    utilization : float
         Largest utilization, factored; NaN for not verified.
     capacity : float
         Factor on the snow's force at the first clamp's strength, forces growing in proportion. [-]
@@ -61,7 +61,7 @@ class Holding:
     held: float
     largest: float
     scatter: float
-    use: float
+    utilization: float
     capacity: float
     after: float
     lost: float
@@ -129,7 +129,7 @@ def _holding(project: Project, case: SnowCase, step: float, name: str) -> Holdin
         held=1.0 - found.balance.leaves / driving,
         largest=largest,
         scatter=float(force.std() / max(force.mean(), 1e-9)),
-        use=most,
+        utilization=most,
         capacity=1.0 / most if most > 0.0 else np.inf,
         after=float(_forces(missing)[0].max() / largest),
         lost=max((missing.balance.leaves - found.balance.leaves) / driving, 0.0),
@@ -187,7 +187,7 @@ def _words(stops: Holding, row: Holding) -> tuple[str, ...]:
             f"The stops hold {100.0 * stops.held:.0f} % of the driving force, the row "
             f"{100.0 * row.held:.0f} %: snow that slips between stops leaves the roof."
         )
-    if stops.use > row.use:
+    if stops.utilization > row.utilization:
         found.append(
             f"The first stop reaches its strength at {stops.capacity:.2f} times the snow's force, the row's "
             f"first clamp at {row.capacity:.2f} times."

@@ -30,8 +30,8 @@ def plan_answer(plan: Plan) -> dict[str, Any]:
                 "length": units.text(line.length, "length"),
                 "every": nth_seam(line.every),
                 "clamps": line.clamps,
-                "percent": percent(line.use),
-                "use": min(line.use, 1e6),
+                "percent": percent(line.utilization),
+                "use": min(line.utilization, 1e6),
                 "limit": line.limit,
             }
             for line in row_lines(plan)

@@ -164,7 +164,7 @@ HOLDING = (
     ("held", "driving force held"),
     ("largest", "largest force along a seam"),
     ("scatter", "scatter of forces (deviation / mean)"),
-    ("use", "largest utilization"),
+    ("utilization", "largest utilization"),
     ("capacity", "snow at the first clamp's strength (times)"),
     ("after", "largest force, most used clamp missing (times)"),
     ("lost", "driving force lost with it"),

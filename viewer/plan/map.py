@@ -208,7 +208,7 @@ def _table(
         overlay.write(line.name, left, y, "note", bold=True)
         words = f"{line.clamps} on every {nth_seam(line.every)}, {units.text(line.up, 'length')} up"
         overlay.write(fit_text(words, size, 142.0 * point), left + 46.0 * point, y, "note")
-        overlay.write(percent(line.use), right, y, "note", align="right")
+        overlay.write(percent(line.utilization), right, y, "note", align="right")
     if len(lines) > LISTED:
         y += 12.0 * point
         overlay.write(f"and {len(lines) - LISTED} more, in plan.json", left, y, "note", color=style.MUTED)

@@ -70,7 +70,7 @@ def _rows(plan: Plan, units: UnitSystem) -> Table:
             end,
             nth_seam(line.every),
             str(line.clamps),
-            percent(line.use),
+            percent(line.utilization),
             line.limit,
         )
     return table
@@ -104,7 +104,7 @@ def _compared(beside: tuple[Beside, ...], units: UnitSystem) -> Table:
             column([plan.length], "length", units, 4)[0],
             f"{plan.clamps:,}",
             f"{plan.cost:,.2f}",
-            percent(max(line.use for line in row_lines(plan))),
+            percent(max(line.utilization for line in row_lines(plan))),
             "does not pass" if plan.failure else "passes" if plan.passed else "not verified",
         )
     return table

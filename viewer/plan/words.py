@@ -13,7 +13,7 @@ from fea.planning.plan import Plan, target_rows
 class RowLine:
     """One planned row, SI.
 
-    `limit` is the limit that it uses most, panel strips included; `use` how much of it.
+    `limit` is the limit that it uses most, panel strips included; `utilization` how much of it.
     """
 
     name: str
@@ -25,7 +25,7 @@ class RowLine:
     every: int
     clamps: int
     limit: str
-    use: float
+    utilization: float
 
 
 def nth_seam(every: int) -> str:
@@ -56,7 +56,7 @@ def row_lines(plan: Plan) -> list[RowLine]:
                 every=row.every,
                 clamps=int(clamps[number]),
                 limit=limit[number],
-                use=use[number],
+                utilization=use[number],
             )
         )
     return lines

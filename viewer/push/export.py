@@ -43,7 +43,7 @@ def push_data(analysis: Analysis, found: ProjectPush) -> dict[str, Any]:
                 "weakest_row": layout.row_name[push.weakest],
                 "first_event": push.first,
                 "largest_factor": push.most,
-                "rail_moment_use": push.rail_use,
+                "rail_moment_utilization": push.rail_use,
                 "proof": push.path.proof.worst,
                 "rows": [
                     {
