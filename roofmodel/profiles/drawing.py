@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 import shapely
 from numpy.typing import NDArray
+from scipy.spatial import cKDTree
 from shapely import LineString, Polygon
 
 from roofmodel.errors import InputError
@@ -20,6 +21,7 @@ Array = NDArray[np.float64]
 
 LARGEST = 20_000_000  # [bytes]
 SAGITTA = 2e-4  # of arcs cut to chords, share of the drawing's size
+MOST_LINES = 5000  # lines of an outline
 JOINS = 1e-4  # ends of lines nearer than this share of the size meet
 LINES = ("LINE", "LWPOLYLINE", "POLYLINE", "ARC", "CIRCLE", "ELLIPSE", "SPLINE")
 
@@ -59,10 +61,12 @@ def _lines(path: Path, name: str, unit: str | None, layer: str | None) -> tuple[
 
     try:
         document = ezdxf.readfile(path)
-    except (OSError, ezdxf.DXFError, ValueError, KeyError) as error:
-        message = f"{name}: is not a DXF drawing that can be read ({error})"
-        raise InputError(message) from None
-    known = INSUNITS.get(int(document.header.get("$INSUNITS", 0)))
+        known = INSUNITS.get(int(document.header.get("$INSUNITS", 0)))
+    except Exception as error:  # readers raise many kinds
+        message = (
+            f"{name}: is not a DXF drawing that can be read; it is damaged, cut short or of another kind"
+        )
+        raise InputError(message) from error
     try:
         scale = known if unit is None else factor(unit, "size")
     except ValueError as error:
@@ -81,10 +85,22 @@ def _lines(path: Path, name: str, unit: str | None, layer: str | None) -> tuple[
         where = f" on layer {layer}" if layer else ""
         message = f"{name}: holds no lines for an outline{where}; its layers: {layers}"
         raise InputError(message)
-    made = [curves.make_path(one) for one in found]
-    points = np.concatenate([np.array([p.vec2 for p in one.control_vertices()])[:, :2] for one in made])
-    size = float(np.ptp(points, axis=0).max())
-    return [np.array([(v.x, v.y) for v in one.flattening(SAGITTA * size)]) for one in made], float(scale)
+    if len(found) > MOST_LINES:
+        message = (
+            f"{name}: {len(found):,} lines are no outline of a rail (at most {MOST_LINES:,}); name its layer"
+        )
+        raise InputError(message)
+    try:
+        made = [curves.make_path(one) for one in found]
+        points = np.concatenate([np.array([(p.x, p.y) for p in one.control_vertices()]) for one in made])
+        size = float(np.ptp(points, axis=0).max())
+        if not 0.0 < size < np.inf:
+            raise ValueError
+        lines = [np.array([(v.x, v.y) for v in one.flattening(SAGITTA * size)]) for one in made]
+    except Exception as error:  # entities with impossible values
+        message = f"{name}: a line of the outline is damaged or has no length"
+        raise InputError(message) from error
+    return lines, float(scale)
 
 
 def _polygon(lines: list[Array], name: str) -> Polygon:
@@ -98,8 +114,9 @@ def _polygon(lines: list[Array], name: str) -> Polygon:
         (rings if closed else loose).append(line)
     if loose:
         ends = np.concatenate([[line[0], line[-1]] for line in loose])
-        near = np.linalg.norm(ends[:, None] - ends[None], axis=2) <= grid
-        first = near.argmax(axis=1)
+        low, high = cKDTree(ends).query_pairs(grid, output_type="ndarray").T
+        first = np.arange(len(ends))
+        np.minimum.at(first, high, low)
         joined = [
             LineString(np.concatenate([ends[first[2 * k]][None], line[1:-1], ends[first[2 * k + 1]][None]]))
             for k, line in enumerate(loose)

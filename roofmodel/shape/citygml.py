@@ -172,12 +172,20 @@ def _in_meters(building: Building, reference: str, origin: Array) -> Building:
     return replace(building, points=points, notes=(*building.notes, degrees_note(reference, origin)))
 
 
+def _events(file: Any) -> Iterator[tuple[str, Element]]:
+    try:
+        yield from ElementTree.iterparse(file, events=("start", "end"))
+    except (LookupError, ValueError) as error:  # of the encoding that the first line names
+        message = "the file is XML in an encoding that cannot be read; save it as UTF-8."
+        raise InputError(message) from error
+
+
 def _elements(path: Path) -> Iterator[tuple[Element, str, int]]:
     """Building elements with the reference system and dimension that hold for them; freed after use."""
     reference, dimension, depth, inside = "", 3, 0, 0
     root: Element | None = None
     with path.open("rb") as file:
-        for event, element in ElementTree.iterparse(file, events=("start", "end")):
+        for event, element in _events(file):
             name = _local(element.tag)
             if event == "start":
                 if root is None:

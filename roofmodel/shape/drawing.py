@@ -5,6 +5,7 @@ from __future__ import annotations
 import itertools
 from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
+from graphlib import CycleError, TopologicalSorter
 from pathlib import Path
 from typing import Any
 
@@ -20,6 +21,10 @@ Polygon = list[tuple[float, float, float]]
 
 # $INSUNITS by the DXF reference (from memory), of the units that a roof may be drawn in. [m]
 INSUNITS = {1: 0.0254, 2: 0.3048, 4: 1e-3, 5: 1e-2, 6: 1.0, 10: 0.9144, 14: 0.1, 21: 1200.0 / 3937.0}
+
+
+# Entities that blocks may unfold to; each takes a tenth of a millisecond and some memory (judgment).
+MOST_UNFOLDED = 200_000
 
 
 def read_drawing(path: Path, unit: str | None, up: str | None, layers: Sequence[str]) -> RawMesh:
@@ -118,6 +123,7 @@ def _polygons(document: Any, wanted: Callable[[str], bool]) -> tuple[list[Polygo
 
     polygons: list[Polygon] = []
     found: Counter[str] = Counter()
+    _check_blocks(document)
     try:
         for entity in recursive_decompose(document.modelspace()):
             if wanted(str(entity.dxf.get("layer", "0")).casefold()):
@@ -127,6 +133,41 @@ def _polygons(document: Any, wanted: Callable[[str], bool]) -> tuple[list[Polygo
         message = f"an entity of the drawing is damaged ({type(error).__name__})."
         raise InputError(message) from error
     return polygons, found
+
+
+def _check_blocks(document: Any) -> None:
+    """Refuse blocks that hold themselves, or that unfold to more than can be read in time."""
+    space = document.modelspace().layout_key
+    inside = {space: Counter[str](), **{block.layout_key: Counter() for block in document.blocks}}
+    named = {str(block.name).casefold(): block.layout_key for block in document.blocks}
+    own: Counter[str] = Counter()
+    for block in document.blocks:
+        for entity in block:
+            target = named.get(str(entity.dxf.name).casefold()) if entity.dxftype() == "INSERT" else None
+            if target is None:
+                own[block.layout_key] += 1
+            else:
+                inside[block.layout_key][target] += max(int(entity.mcount), 1)
+    reached, waiting = {space}, [space]
+    while waiting:
+        new = set(inside[waiting.pop()]) - reached
+        reached |= new
+        waiting += new
+    try:
+        order = list(TopologicalSorter({key: list(inside[key]) for key in reached}).static_order())
+    except CycleError as error:
+        ring = [next(name for name, key in named.items() if key == one) for one in error.args[1]]
+        message = f"the drawing's block {shown(ring[0])} holds itself; take it apart before saving."
+        raise InputError(message) from None
+    total: dict[str, int] = {}
+    for key in order:
+        total[key] = own[key] + sum(times * total[one] for one, times in inside[key].items())
+    if total[space] - own[space] > MOST_UNFOLDED:
+        message = (
+            f"the drawing's blocks unfold to {total[space] - own[space]:.3g} entities, more than "
+            f"{MOST_UNFOLDED:,} that can be read in time; keep the blocks of the roof only."
+        )
+        raise InputError(message)
 
 
 def _faces(entity: Any) -> Iterator[Polygon]:

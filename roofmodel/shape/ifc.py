@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Sequence
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 import shapely
+from numpy.typing import NDArray
 
 from roofmodel.errors import InputError
 from roofmodel.shape.cleaning import face_vectors
@@ -26,6 +28,8 @@ SIDE_WIDTH = 0.8  # a slab is no thicker [m]
 SQUARE = np.sin(np.radians(10.0))  # sides stand square to the face within this
 SAME_WAY = np.cos(np.radians(20.0))  # faces of a sheet within this angle are one face
 FIRST_WORD, LAST_WORD, TAIL = b"ISO-10303-21", b"END-ISO-10303-21", 4096  # sought in so many bytes
+QUOTED = re.compile(rb"'[^']*'|/\*.*?\*/", re.DOTALL)
+DEEPEST = 1000  # elements within each other (judgment; models have tens)
 UNCOVERED = 1.0  # other slabs open to the sky by more than this are mentioned [m^2]
 
 
@@ -89,6 +93,7 @@ def _open(path: Path) -> Any:
     if _cut_short(path):
         message = "the file does not end with END-ISO-10303-21: it was cut short; write or copy it again."
         raise InputError(message)
+    _check_references(path.read_bytes())
     try:
         model = ifcopenshell.open(str(path))
         found = bool(model.by_type("IfcProject"))
@@ -108,6 +113,46 @@ def _cut_short(path: Path) -> bool:
             return False
         file.seek(max(path.stat().st_size - TAIL, 0))
         return LAST_WORD not in file.read()
+
+
+def _check_references(data: bytes) -> None:
+    """Refuse what the reader, which follows references as deep as they go, would crash on.
+
+    In a sound model no element refers to itself, by however many others (from memory of the schema); levels
+    of elements are taken off from below until none is left.
+    """
+    names, defined = _marks(QUOTED.sub(b"", data))
+    starts = np.cumsum(defined) - 1  # statement that each mark stands in
+    names, at = np.unique(names, return_inverse=True)
+    held = ~defined & (starts >= 0)
+    source, target = at[defined][starts[held]], at[held]
+    for _ in range(DEEPEST):
+        busy = np.zeros(len(names), dtype=bool)
+        busy[source] = True
+        if not busy.any():
+            return
+        kept = busy[target]
+        if kept.all():
+            break
+        source, target = source[kept], target[kept]
+    message = f"the model is damaged: #{names[source[0]]} leads to an element that refers to itself."
+    raise InputError(message)
+
+
+def _marks(data: bytes) -> tuple[IntArray, NDArray[np.bool_]]:
+    """Numbers behind every # of a STEP file, and whether the element of that number is defined there."""
+    text = np.frombuffer(data + b" " * 32, dtype=np.uint8)
+    at = np.flatnonzero(text[:-32] == ord("#")) + 1
+    number = np.zeros(len(at), dtype=np.int64)
+    digit = text[at] - np.uint8(ord("0"))
+    for _ in range(18):
+        more = digit < 10
+        number = np.where(more, 10 * number + digit, number)
+        at = at + more
+        digit = text[at] - np.uint8(ord("0"))
+    for _ in range(4):
+        at = at + (text[at] == ord(" "))
+    return number, text[at] == ord("=")
 
 
 def _unit(model: Any) -> float:

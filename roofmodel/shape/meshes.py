@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import io
 import re
+import zipfile
 from pathlib import Path
 from typing import Any
 
@@ -31,6 +32,7 @@ PACKAGE_UNITS = {
     "inch": "in",
     "foot": "ft",
 }
+LARGEST_PACKAGE = 60_000_000  # [bytes] of XML, which takes thirty times that to read
 SINGLE = (".stl", *GLTF)  # formats of 32-bit numbers
 FAR = 10_000.0  # [m]
 FLAT_CELLS = {"triangle": 3, "triangle6": 3, "quad": 4, "quad8": 4, "quad9": 4}  # corners first in meshio
@@ -134,6 +136,8 @@ def _scene(path: Path, ending: str) -> tuple[Array, IntArray, str, list[str]]:
     import trimesh
 
     kind = ending[1:]
+    if ending in PACKAGE:
+        _check_package(path)
     scene: Any = trimesh.load_scene(str(path), file_type=kind, process=False)
     meshes = [part for part in scene.dump() if isinstance(part, trimesh.Trimesh)]
     meshes = [mesh for mesh in meshes if len(mesh.faces)]
@@ -151,6 +155,18 @@ def _scene(path: Path, ending: str) -> tuple[Array, IntArray, str, list[str]]:
             raise InputError(message)
         unit = PACKAGE_UNITS[said]
     return points, faces.astype(np.int64), unit, []
+
+
+def _check_package(path: Path) -> None:
+    """Refuse a package that unpacks to more than memory is good for."""
+    with zipfile.ZipFile(path) as package:
+        size = sum(one.file_size for one in package.infolist())
+    if size > LARGEST_PACKAGE:
+        message = (
+            f"the package unpacks to {size / 1e6:,.0f} MB, more than {LARGEST_PACKAGE / 1e6:.0f} MB; "
+            "save the roof alone."
+        )
+        raise InputError(message)
 
 
 def _cells(path: Path) -> tuple[Array, IntArray, list[str]]:

@@ -1,0 +1,49 @@
+"""Every command, given good inputs after random changes: a result or one line of refusal, nothing else."""
+
+from __future__ import annotations
+
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+HERE = Path(__file__).parent
+SEED = str(os.getpid()) if os.environ.get("EAVEWRIGHT_FUZZ") else "1"  # new cases on request
+
+
+def fuzzed(script: str, *arguments: str) -> str:
+    """Run a script of this folder; it tells what broke the rules, and with which seed to see it again."""
+    command = [sys.executable, str(HERE / script), "--seed", SEED, *arguments]
+    room = {**os.environ, "OMP_NUM_THREADS": "1", "PYTHONPATH": str(HERE.parents[1])}
+    done = subprocess.run(command, capture_output=True, text=True, check=False, env=room)
+    assert done.returncode == 0, done.stdout + done.stderr
+    return done.stdout
+
+
+def test_files_made_to_harm() -> None:
+    told = fuzzed("campaign.py", "--traps")
+    assert "block in itself: 2" in told
+
+
+def test_commands() -> None:
+    told = fuzzed("campaign.py", "--cases", "44")
+    assert told.startswith("44 cases, 0 with faults")
+    assert "projects 2" in told
+
+
+def test_browsers() -> None:
+    told = fuzzed("browsers.py", "--cases", "60")
+    assert told.startswith("60 messages, 0 faults")
+    assert "'state'" in told
+
+
+@pytest.mark.slow
+def test_commands_for_minutes() -> None:
+    fuzzed("campaign.py", "--cases", "3000")
+
+
+@pytest.mark.slow
+def test_browsers_for_minutes() -> None:
+    fuzzed("browsers.py", "--cases", "2000")
