@@ -42,7 +42,8 @@ def rig_answer(found: CampaignResult, units: UnitSystem) -> str:
             f"{quantity(one.stiffness.range_high, 'stiffness', units)}"
         )
     return (
-        f"{text}. These are means, for deflections and for how rows share; strengths for design are the fractiles."
+        f"{text}. These are means, for deflections and for how rows share; strengths for design are the "
+        "fractiles."
     )
 
 
