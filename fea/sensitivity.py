@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,17 +13,35 @@ from fea.analysis import Analysis, check_limits
 from fea.checks.governing import worst_attachment
 from fea.checks.limits import Limit
 from fea.moving import on_rigid_seams
+from roofmodel.errors import InputError
 from roofmodel.layout import Layout, without_clamps
 from roofmodel.memory import Memory
 from roofmodel.project.load import Project, with_rows
-from roofmodel.snow.inputs import DirectSite, Site, SnowLayer
+from roofmodel.snow.inputs import (
+    Asce16Site,
+    AsceSite,
+    DirectSite,
+    EnSite,
+    NbccSite,
+    Site,
+    SnowLayer,
+    validate_asce,
+    validate_asce_16,
+    validate_en,
+)
 from roofmodel.surface import EdgeKind
 
 STEP = 0.10  # up and down
 GROUND_SNOW, MEASURED_DEPTH, FRICTION = "ground snow", "measured snow depth", "friction"
 VALLEY_SPREAD = "spread of valley streams along the row (judgment)"
 END_SPREAD = "spread of the blanket beyond row ends (judgment)"
-_NEW_SNOW = (GROUND_SNOW, MEASURED_DEPTH, FRICTION, VALLEY_SPREAD, END_SPREAD)
+EXPOSURE, THERMAL = "exposure factor C_e", "thermal factor C_t"
+WINTER_WIND, DRIFT_WEIGHT, RAIN = "winter wind W_2", "weight density of drifts", "associated rain"
+SEAM_SPACING = "seam spacing, and so the clamps'"
+_NEW_SNOW = (
+    *(GROUND_SNOW, MEASURED_DEPTH, FRICTION, VALLEY_SPREAD, END_SPREAD),
+    *(EXPOSURE, THERMAL, WINTER_WIND, DRIFT_WEIGHT, RAIN),
+)
 TOLERANCE = {"SI": 0.025, "US": 0.0254}  # of rows and clamps on site (judgment) [m]
 
 
@@ -38,6 +57,8 @@ class Sway:
         Utilization with 10 % less and 10 % more of it.
     low_at, high_at : str
         The attachment that governs then.
+    now : float
+        Utilization with it as it is.
     """
 
     name: str
@@ -45,11 +66,13 @@ class Sway:
     high: float
     low_at: str
     high_at: str
+    now: float
 
     @property
     def reach(self) -> float:
-        """Distance between the two."""
-        return abs(self.high - self.low)
+        """Distance between the largest and the smallest of the three; less and more may both be worse."""
+        three = (self.low, self.now, self.high)
+        return max(three) - min(three)
 
 
 @dataclass(frozen=True)
@@ -103,15 +126,20 @@ class Missing:
 def tornado(analysis: Analysis) -> tuple[Sway, ...]:
     """The most used attachment with one input 10 % down and up at a time, the strongest first.
 
-    Seams count as rigid, also where the project asks for panels that give way. Inputs that cannot change,
-    such as no friction, are left out.
+    Seams count as rigid, also where the project asks for panels that give way. Factors stop where their
+    standard does. Inputs that cannot change, such as no friction, or seams that no longer meet a row, are
+    left out.
     """
     project, memory = on_rigid_seams(analysis.project), Memory()
+    now, _ = _attachment(project, memory)
     found = []
     for name, change in _inputs(project):
         kept = None if name in _NEW_SNOW else memory  # what slides is the same with other hardware
-        use = [_attachment(change(project, 1.0 + sign * STEP), kept) for sign in (-1.0, 1.0)]
-        found.append(Sway(name, use[0][0], use[1][0], use[0][1], use[1][1]))
+        try:
+            use = [_attachment(change(project, 1.0 + sign * STEP), kept) for sign in (-1.0, 1.0)]
+        except InputError:
+            continue
+        found.append(Sway(name, use[0][0], use[1][0], use[0][1], use[1][1], now))
     return tuple(sorted(found, key=lambda one: -one.reach))
 
 
@@ -247,15 +275,22 @@ def _inputs(project: Project) -> list[tuple[str, Change]]:
             lambda p, f: replace(p, clamp=replace(clamp, grip_length=clamp.grip_length * f)),
         ),
         (
-            "bending stiffness of the rail",
+            "stiffness of the rail, bending and torsion",
             lambda p, f: replace(
                 p,
                 rail=replace(
                     rail,
-                    section=replace(section, I_y=section.I_y * f, I_z=section.I_z * f, I_yz=section.I_yz * f),
+                    section=replace(
+                        section,
+                        I_y=section.I_y * f,
+                        I_z=section.I_z * f,
+                        I_yz=section.I_yz * f,
+                        J=section.J * f,
+                    ),
                 ),
             ),
         ),
+        *_site_inputs(project.site),
     ]
     if project.table.as_built is None:
         found.append(
@@ -264,6 +299,7 @@ def _inputs(project: Project) -> list[tuple[str, Change]]:
                 lambda p, f: with_rows(p, [row.model_copy(update={"up": row.up * f}) for row in p.table.row]),
             )
         )
+        found.append((SEAM_SPACING, _wider_seams))
     if not np.isnan(project.panel.anchorage):
         found.append(
             (
@@ -283,6 +319,44 @@ def _inputs(project: Project) -> list[tuple[str, Change]]:
             ("change of temperature", lambda p, f: replace(p, rail=replace(rail, thermal=rail.thermal * f)))
         )
     return found + _judgments(project)
+
+
+def _wider_seams(project: Project, factor: float) -> Project:
+    panel = replace(project.panel, seam_spacing=project.panel.seam_spacing * factor)
+    return with_rows(replace(project, panel=panel), project.table.row)
+
+
+def _site_inputs(site: Site) -> list[tuple[str, Change]]:
+    """What a standard makes of the ground snow: its factors as they come out, within what it allows."""
+    if isinstance(site, AsceSite):
+        exposure, thermal = validate_asce(site)
+    elif isinstance(site, Asce16Site):
+        exposure, thermal = validate_asce_16(site)
+    elif isinstance(site, EnSite):
+        exposure, thermal = validate_en(site), site.thermal_factor
+    elif isinstance(site, NbccSite):
+        rain = site.associated_rain
+        return [_field(RAIN, "associated_rain", rain, (0.0, 5e3))] if rain > 0.0 else []
+    else:
+        return []
+    most = (0.5, 1.2) if isinstance(site, EnSite) else (0.8, 1.4)
+    found = [
+        _field(EXPOSURE, "exposure_factor", exposure, (0.5, 1.5)),
+        _field(THERMAL, "thermal_factor", thermal, most),
+    ]
+    if isinstance(site, AsceSite):
+        found.append(_field(WINTER_WIND, "winter_wind", site.winter_wind, (0.1, 0.9)))
+    if isinstance(site, EnSite):
+        found.append(_field(DRIFT_WEIGHT, "drift_weight", site.drift_weight, (500.0, 9000.0)))
+    return found
+
+
+def _field(name: str, field: str, value: float, bounds: tuple[float, float]) -> tuple[str, Change]:
+    def change(project: Project, factor: float) -> Project:
+        changed: dict[str, Any] = {field: min(max(value * factor, bounds[0]), bounds[1])}
+        return replace(project, site=replace(project.site, **changed))
+
+    return name, change
 
 
 def _judgments(project: Project) -> list[tuple[str, Change]]:

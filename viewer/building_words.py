@@ -8,10 +8,11 @@ import numpy as np
 
 from fea.analysis import Analysis
 from fea.checks.demands import Demand
-from fea.checks.partial_rails import rail_partial
+from fea.checks.partial_rails import partial_use, rail_partial
 from roofmodel.units import UnitSystem
 from viewer.quantities import percent, quantity, significant
 
+_PARTS = {"clamp": "clamp", "span": "rail"}
 SHOWN = 4  # demands in one line
 SAME = "The rows raise no demand on the building that is computed here."
 
@@ -79,12 +80,22 @@ def partial_words(analysis: Analysis) -> tuple[str, ...]:
     if found is None or not len(found.clamp):
         return ()
     clamp, row = int(np.argmax(found.clamp)), int(np.argmax(found.moment))
+    worst = partial_use(layout, analysis.snow.cases, analysis.limits, found)
+    told = [
+        f"a {word} would use up to {percent(one.use)} of its strength ({one.limit}, {one.target}; "
+        f"{percent(one.full)} with all spans loaded)"
+        for word, one in ((word, worst[kind]) for kind, word in _PARTS.items() if kind in worst)
+        if one.use > 0.0
+    ]
+    over = any(one.use > 1.0 >= one.full for one in worst.values())
+    end = "That EXCEEDS the strength" if over else "Leave that in hand"
+    then = f" So {' and '.join(told)}." if told else ""
     return (
         "The checks take balanced snow on all spans of a rail. Left at half on some, as roof members must "
         "stand it, it would bring a clamp up to "
         f"{percent(float(found.clamp[clamp]) - 1.0)} more force ({layout.clamp_name[clamp]}) and a rail up "
         f"to {percent(float(found.moment[row]) - 1.0)} more moment ({layout.row_name[row]}; firm supports, "
-        "splices as if continuous): leave that in hand where snow may be blown or cleared off in parts.",
+        f"splices as if continuous).{then} {end} where snow may be blown or cleared off in parts.",
     )
 
 

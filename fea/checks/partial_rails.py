@@ -68,6 +68,49 @@ def rail_partial(layout: Layout, standard: str) -> RailPartial | None:
     return RailPartial(clamp, moment)
 
 
+@dataclass(frozen=True)
+class PartialUse:
+    """The most used clamp or rail with spans half loaded.
+
+    Attributes
+    ----------
+    use : float
+        Of the limit then. [-]
+    full : float
+        Under balanced snow on all spans. [-]
+    limit, target : str
+    """
+
+    use: float
+    full: float
+    limit: str
+    target: str
+
+
+def partial_use(
+    layout: Layout, cases: tuple[SnowCase, ...], limits: tuple[Limit, ...], found: RailPartial
+) -> dict[str, PartialUse]:
+    """The highest use of clamps ("clamp") and of rails ("span") with spans half loaded, under balanced snow.
+
+    As in `partial_cautions`, the whole use grows with the force or the moment.
+    """
+    balanced = np.array([case.name.startswith("balanced") for case in cases], dtype=bool)
+    if not balanced.any():
+        return {}
+    worst: dict[str, PartialUse] = {}
+    pieces = np.repeat(np.arange(len(layout.row_name)), np.bincount(layout.clamp_row) + 1)
+    factor = {"clamp": found.clamp, "span": found.moment[pieces]}
+    for limit in limits:
+        if limit.target not in factor or limit.service or not len(limit.target_name):
+            continue
+        full = np.nan_to_num(limit.utilization[balanced]).max(axis=0)
+        use = full * factor[limit.target]
+        k = int(np.argmax(use))
+        if limit.target not in worst or use[k] > worst[limit.target].use:
+            worst[limit.target] = PartialUse(float(use[k]), float(full[k]), limit.name, limit.target_name[k])
+    return worst
+
+
 def partial_cautions(
     layout: Layout, cases: tuple[SnowCase, ...], limits: tuple[Limit, ...], standard: str
 ) -> tuple[str, ...]:

@@ -12,15 +12,28 @@ import pytest
 
 import viewer
 from fea.analysis import analyze
-from fea.sensitivity import END_SPREAD, VALLEY_SPREAD, missing_clamps, out_of_place, tornado
+from fea.checks.partial_rails import rail_partial
+from fea.sensitivity import (
+    END_SPREAD,
+    EXPOSURE,
+    SEAM_SPACING,
+    THERMAL,
+    VALLEY_SPREAD,
+    WINTER_WIND,
+    missing_clamps,
+    out_of_place,
+    tornado,
+)
 from roofmodel.layout import without_clamps
 from roofmodel.project.load import load_project, with_rows
+from viewer.building_words import partial_words
 from viewer.package.pdf import package_source, write_package
-from viewer.package.sway import place_words, sway_findings
+from viewer.package.sway import place_words, sway_findings, sway_words
 from viewer.package.typeset import expression, preamble, symbols, text, typeset
 from viewer.picture import svg
 from viewer.picture.plan import clamp_marks
-from viewer.quantities import percent, system
+from viewer.quantities import percent, quantity, system
+from viewer.report.page import report_content
 from viewer.report.working import hand_check
 from viewer.report.working_parts import Number
 
@@ -222,6 +235,56 @@ def test_the_title_block_names_all_or_leaves_lines_to_sign(analysis):
     assert all(value in front for value in names.values())
     empty = package_source(analysis, None, None, date(2026, 1, 2))[1]
     assert empty[: empty.index("#outline")].count("stroke: (bottom") == front.count("stroke: (bottom") + 3
+
+
+def test_factors_of_the_standard_move_the_answer_too(analysis, sway):
+    """Without drifts, EN loads are mu C_e C_t s_k: 10 % of a factor is 10 % of ground snow."""
+    found = {one.name: one for one in sway.inputs}
+    project = analysis.project
+    assert {EXPOSURE, THERMAL} <= set(found)
+    more = replace(project, site=replace(project.site, thermal_factor=0.9 * project.site.thermal_factor))
+    assert found[THERMAL].low == pytest.approx(analyze(more).attachment.utilization, rel=1e-9)
+    assert found[THERMAL].low < found[THERMAL].now == pytest.approx(analysis.attachment.utilization)
+    words = sway_words(sway.inputs, sway.now)
+    assert "all inputs" not in words
+    assert words.startswith(f"Of the inputs below, {sway.inputs[0].name}")
+    us = analyze(load_project("models/cedar-hollow/project.toml"))
+    found = {one.name: one for one in tornado(us)}
+    wind = replace(us.project.site, winter_wind=1.1 * us.project.site.winter_wind)
+    more = analyze(replace(us.project, site=wind)).attachment.utilization
+    assert found[WINTER_WIND].high == pytest.approx(more, rel=1e-9)
+    assert more > us.attachment.utilization
+    # Both ways are worse where seams move off the best place; the reach is measured from now.
+    one = found[SEAM_SPACING]
+    assert one.reach == max(one.low, one.now, one.high) - min(one.low, one.now, one.high)
+    assert [f.reach for f in found.values()] == sorted((f.reach for f in found.values()), reverse=True)
+
+
+def test_what_comes_from_beyond_the_ends_stands_beside_the_row(tmp_path):
+    """6.29 kN on the row do not explain 6.10 kN on its end clamp: 3.85 kN from beyond each end do."""
+    door = analyze(load_project("models/granary-door/project.toml"))
+    units = system("SI")
+    content = report_content(door, units, None, "", date(2026, 1, 2))
+    rows = content["rows"]
+    at = next(i for i, head in enumerate(rows.heads) if "beyond the ends" in head)
+    bound = door.force.end_bound[:, 0]
+    assert float(rows.rows[0][at]) == pytest.approx(1e-3 * bound.sum(axis=1).max(), abs=0.006)
+    assert f"+ {quantity(float(bound.max()), 'force', units)} at its end" in str(content["cut"])
+
+
+def test_partial_loading_tells_the_use_it_leads_to():
+    """The most used clamp then, by its own ratio, not the clamp whose force grows most."""
+    us = analyze(load_project("models/cedar-hollow/project.toml"))
+    layout = us.project.layout
+    found = rail_partial(layout, us.project.site.standard)
+    balanced = [case.name.startswith("balanced") for case in us.snow.cases]
+    best = (0.0, "", "")
+    for limit in us.limits:
+        if limit.target == "clamp" and not limit.service:
+            use = np.nan_to_num(limit.utilization[balanced]).max(axis=0) * found.clamp
+            best = max(best, (float(use.max()), limit.name, limit.target_name[int(use.argmax())]))
+    (words,) = partial_words(us)
+    assert f"a clamp would use up to {percent(best[0])} of its strength ({best[1]}, {best[2]};" in words
 
 
 def test_judgments_stand_among_the_inputs_where_they_act():

@@ -95,9 +95,11 @@ def sway_words(found: tuple[Sway, ...], now: float) -> str:
         return "No attachment is loaded."
     one = found[0]
     return (
-        f"Of all inputs, {one.name} moves the answer most: 10 % less of it makes {percent(one.low)} "
-        f"({one.low_at}), 10 % more {percent(one.high)} ({one.high_at}), not {percent(now)}. Each line "
-        "is the whole check run again with one input changed; seams count as rigid."
+        f"Of the inputs below, {one.name} moves the most used attachment most: 10 % less of it makes "
+        f"{percent(one.low)} ({one.low_at}), 10 % more {percent(one.high)} ({one.high_at}), not "
+        f"{percent(now)}. Each line is the whole check run again with one input changed; seams count as "
+        "rigid, factors of a standard stop where it does. The shape and the slopes of the roof are not "
+        "varied, nor what only limits of the rail or its height hang on."
     )
 
 

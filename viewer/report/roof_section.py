@@ -26,6 +26,7 @@ WIDTH, LEFT, RIGHT = 760.0, 70.0, 30.0
 DEEPEST = 230.0  # height of the drawn roof at most [px]
 TYPE = 12.0
 WALL = 58.0  # of building drawn below the lowest eave [px]
+BEYOND = 1e-3  # of the load on a row, from where snow beyond its ends is shown [-]
 SAMPLES = 61  # of the snow along a plane
 
 
@@ -139,6 +140,8 @@ def section_svg(analysis: Analysis, units: UnitSystem | None = None) -> str:
     name = analysis.project.roof.planes.name[plane]
     title = f"Section through {layout.clamp_name[clamp]}, up the slope of {name}"
     note = "Snow as it lies, height = pressure / density, to scale. Forces before load factors."
+    if analysis.force.end_bound[case].any():
+        note += " At row ends: the most that comes from beyond them."
     parts = [
         svg.text(title, LEFT, 14.0, 13.0, bold=True),
         svg.text(f"Case: {analysis.snow.cases[case].name}", LEFT, 30.0, TYPE, color=style.MUTED),
@@ -259,6 +262,12 @@ def line_load(analysis: Analysis, case: int, row: int, s: float) -> float:
     return float(-force.thrust[case, k, 1] / (force.span[k, 1] - force.span[k, 0]))
 
 
+def _beyond(analysis: Analysis, case: int, row: int, s: float) -> float:
+    """What may come from beyond the end of a row that is nearer to a place along it. [N]."""
+    end = int(s > 0.5 * float(analysis.project.layout.row_length[row]))
+    return float(analysis.force.end_bound[case, row, end])
+
+
 def row_parts(
     analysis: Analysis, frame: Frame, case: int, units: UnitSystem, *, forces: bool = True
 ) -> list[str]:
@@ -287,6 +296,13 @@ def row_parts(
             side = "start" if rise > 0.0 else "end"
             text = quantity(load, "line", units)
             parts.append(svg.text(text, 0.0, 3.0, TYPE, anchor=side, bold=True, halo=True, transform=turn))
+            beyond = _beyond(analysis, case, row, s)
+            if beyond > BEYOND * load * float(layout.row_length[row]):
+                parts += arrow(head + 54.0 * up + 26.0 * out, head + 5.0 * up + 26.0 * out, 1.2)
+                at = at + 26.0 * out
+                turn = f"translate({svg.number(at[0])} {svg.number(at[1])}) rotate({angle})"
+                text = f"+ {quantity(beyond, 'force', units)} at its end"
+                parts.append(svg.text(text, 0.0, 3.0, TYPE, anchor=side, halo=True, transform=turn))
     return parts
 
 

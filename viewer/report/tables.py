@@ -128,6 +128,8 @@ def cases_table(analysis: Analysis) -> Table:
 def rows_table(analysis: Analysis, units: UnitSystem, rows: Sequence[RowLine]) -> Table:
     """Sliding force on each row before load factors."""
     line, force = units.label("line"), units.label("force")
+    bound = analysis.force.end_bound.sum(axis=2).max(axis=0)
+    order = [analysis.project.layout.row_name.index(r.name) for r in rows]
     cells = zip(
         [r.name for r in rows],
         [r.plane for r in rows],
@@ -137,6 +139,7 @@ def rows_table(analysis: Analysis, units: UnitSystem, rows: Sequence[RowLine]) -
         column([r.mean for r in rows], "line", units),
         column([r.total for r in rows], "force", units),
         column([r.total - r.own for r in rows], "force", units),
+        column([float(bound[r]) for r in order], "force", units),
         [r.total_case for r in rows],
         [NOT_VERIFIED if r.unverified and r.utilization <= 1.0 else percent(r.utilization) for r in rows],
         strict=True,
@@ -150,15 +153,17 @@ def rows_table(analysis: Analysis, units: UnitSystem, rows: Sequence[RowLine]) -
         f"Mean {line}",
         f"Total {force}",
         f"of it from other planes {force}",
+        f"And up to, from beyond the ends {force}",
         "Case of the total",
         "Worst used",
     )
     marks = tuple("exceeded" if r.utilization > 1.0 else "open" if r.unverified else "" for r in rows)
     note = (
         "Force down the slope, before load factors. The largest force per length may come from another case "
-        "than the total."
+        "than the total. What a coherent blanket may bring from beyond the ends of a partial row "
+        "(worst case) comes on top of the total and is in the checks."
     )
-    return Table("Sliding force on each row", heads, "ttnnnnnntn", tuple(cells), marks, note)
+    return Table("Sliding force on each row", heads, "ttnnnnnnntn", tuple(cells), marks, note)
 
 
 def balance_table(analysis: Analysis, units: UnitSystem) -> Table:
