@@ -3,6 +3,11 @@
 from __future__ import annotations
 
 
+def printable(text: str) -> str:
+    """A text without what a terminal would obey, or what would show words in another order."""
+    return "".join(c if c.isprintable() or c.isspace() else "\ufffd" for c in text)
+
+
 class InputError(ValueError):
     """Bad input, told in one line: what, where, the value, and what would be right.
 
@@ -13,4 +18,4 @@ class InputError(ValueError):
     """
 
     def __init__(self, message: str) -> None:
-        super().__init__(" ".join(message.split()))
+        super().__init__(" ".join(printable(message).split()))

@@ -7,7 +7,7 @@ from typing import Literal
 from pydantic import Field, model_validator
 
 from roofmodel.project.base import Table
-from roofmodel.project.field_types import Force, Line, Moment, SeamHeight, Sheet, Size, Stress
+from roofmodel.project.field_types import Force, Line, Moment, SeamHeight, Sheet, Size, Stress, Words
 from roofmodel.project.rigs import RigTable
 
 Direction = Literal["along", "across", "pull", "push"]
@@ -51,7 +51,7 @@ class Method(Table):
     known_scatter: float | None = Field(
         None, gt=0.0, le=0.5, description="Coefficient of variation known from before, with scatter_reason."
     )
-    scatter_reason: str = Field("", description="Where the known scatter comes from; printed.")
+    scatter_reason: Words = Field("", description="Where the known scatter comes from; printed.")
     partial_factor: float = Field(
         1.25, ge=1.0, le=5.0, description="gamma_M on the characteristic strength; national choice."
     )

@@ -18,6 +18,7 @@ from roofmodel.project.field_types import (
     Size0,
     Stiffness,
     Turning,
+    Words,
 )
 
 
@@ -93,13 +94,13 @@ class ClampTable(Table):
     interaction: Literal["linear", "circular", "separate"] = Field(
         "linear", description="How directions combine; linear addition unless tests show better."
     )
-    test_basis: str = Field(
+    test_basis: Words = Field(
         "", description="Tests behind the strengths: seam, sheet, torque, number, report."
     )
     fastening: Literal["mechanical", "adhesive"] = Field(
         "mechanical", description="How it holds; adhesive alone needs long_term_test."
     )
-    long_term_test: str = Field(
+    long_term_test: Words = Field(
         "",
         description="Strength of the bond under sustained load, heat, frost, sun and wet: report and years.",
     )

@@ -208,11 +208,24 @@ def _plan_line(value: object) -> list[tuple[float, float]]:
 PlanLine = Annotated[list[tuple[float, float]], BeforeValidator(_plan_line)]
 
 
-def _one_line(value: object) -> object:
-    if isinstance(value, str) and any(unicodedata.category(c) in ("Cc", "Zl", "Zp") for c in value):
-        msg = f"{shown(value)} holds a line break or control character; write it on one line"
+_ORDER = frozenset("\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069")  # turn words around on screen
+
+
+def _plain_words(value: object) -> object:
+    if isinstance(value, str) and any(
+        c in _ORDER or (unicodedata.category(c) == "Cc" and c not in "\n\r\t") for c in value
+    ):
+        msg = f"{shown(value)} holds a control character; write plain words"
         raise ValueError(msg)
     return value
 
 
+def _one_line(value: object) -> object:
+    if isinstance(value, str) and any(unicodedata.category(c) in ("Cc", "Zl", "Zp") for c in value):
+        msg = f"{shown(value)} holds a line break or control character; write it on one line"
+        raise ValueError(msg)
+    return _plain_words(value)
+
+
+Words = Annotated[str, BeforeValidator(_plain_words)]
 Line = Annotated[str, BeforeValidator(_one_line)]

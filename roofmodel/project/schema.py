@@ -40,6 +40,7 @@ from roofmodel.project.field_types import (
     Strip,
     Warmth,
     Warping,
+    Words,
 )
 from roofmodel.project.framing_schema import FramingTable
 from roofmodel.project.import_schema import ImportedRoof
@@ -108,7 +109,7 @@ class Surface(Table):
     friction: float = Field(
         0.0, ge=0.0, lt=1.0, description="Friction coefficient counted on; EN 1991-1-3 6.4 says 0."
     )
-    friction_reason: str = Field("", description="Why friction may be counted on; needed above 0, printed.")
+    friction_reason: Words = Field("", description="Why friction may be counted on; needed above 0, printed.")
 
     @model_validator(mode="after")
     def _justified(self) -> Surface:
@@ -286,7 +287,7 @@ class Design(Table):
     snow_factor: float | None = Field(
         None, ge=0.5, le=3, description="Factor on snow, in place of the standard's own."
     )
-    snow_factor_reason: str = Field(
+    snow_factor_reason: Words = Field(
         "", description="Why snow takes this factor; needed with snow_factor, printed."
     )
     thermal_factor: float = Field(1.0, ge=0.0, le=2, description="Factor on restrained temperature.")

@@ -20,6 +20,7 @@ from roofmodel.units import shown
 
 Model = TypeVar("Model", bound=BaseModel)
 
+DEEPEST = 30  # tables within each other; files of this program need six
 LARGEST_FILE = 1_000_000  # a project file is a few kilobytes [bytes]
 
 
@@ -43,11 +44,26 @@ def read_toml(text: str, name: str, empty: str = "") -> dict[str, Any]:
     except ValueError as error:
         message = f"{name}: is not valid TOML: {_toml_reason(str(error), text)}"
         raise InputError(message) from None
+    if _depth(data) > DEEPEST:
+        message = f"{name}: is not valid TOML: nested too deep"
+        raise InputError(message)
     if not data:
         empty = empty or f"`eavewright new gable --out {name}` writes a project to start from"
         message = f"{name}: is empty; {empty}"
         raise InputError(message)
     return data
+
+
+def _depth(data: Any) -> int:
+    """Levels of tables and lists within each other."""
+    level, depth = [data], 0
+    while level:
+        inner = [
+            one.values() if isinstance(one, dict) else one for one in level if isinstance(one, dict | list)
+        ]
+        level = [one for values in inner for one in values]
+        depth += bool(level)
+    return depth
 
 
 def validated(text: str, name: str, model: type[Model], empty: str = "") -> Model:
@@ -118,7 +134,7 @@ def _explain(problem: Mapping[str, Any], data: Mapping[str, Any], root: type[Bas
         expected = context.get("expected", context.get("expected_tags", ""))
         actual = shown(context["tag"]) if kind == "union_tag_invalid" else shown(value)
         where = f"{path}.standard" if kind == "union_tag_invalid" else path
-        close = difflib.get_close_matches(str(value), expected.replace("'", "").split(", "), 1)
+        close = difflib.get_close_matches(str(value), re.findall(r"'([^']*)'", expected), 1)
         return f"{where}: {actual} is not known; use {expected}".replace("'", '"') + (
             f' (did you mean "{close[0]}"?)' if close and kind == "literal_error" else ""
         )

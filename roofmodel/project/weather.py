@@ -61,7 +61,7 @@ class Weather:
     wind : (n,) float
         [m/s]
     notes : tuple of str
-        Columns that were not there.
+        Columns and lines that were not there.
     """
 
     time: NDArray[np.datetime64]
@@ -103,6 +103,7 @@ def read_weather(path: Path, name: str, digest: Any = None) -> Weather:
     n = len(time)
     words = {"rain": "no rain: none is counted", "sun": "no sun: none is counted", "wind": "no wind: calm"}
     notes = tuple(f"{name} has {text}." for quantity, text in words.items() if quantity not in there)
+    notes += _gaps(table, seconds)
     gap = np.full(n, np.nan)
     none = np.zeros(n)
     return Weather(
@@ -142,6 +143,21 @@ def _times(table: CsvTable) -> tuple[NDArray[np.datetime64], Array]:
         message = f"{table.name}, line {at}: time: {hours}; give every hour or every day"
         raise InputError(message)
     return time, np.concatenate([step[:1], step])
+
+
+def _gaps(table: CsvTable, seconds: Array) -> tuple[str, ...]:
+    """Says where lines are missing: the snow that fell then is in no line."""
+    usual = float(np.median(seconds))
+    longer = seconds > 1.5 * usual
+    if not longer.any():
+        return ()
+    worst = int(seconds.argmax())
+    usually, longest = usual / 3600.0, seconds[worst] / 3600.0
+    times = "once" if longer.sum() == 1 else f"{longer.sum()} times"
+    return (
+        f"LINES ARE MISSING: {table.name} steps longer than its usual {usually:g} h {times}, at most {longest:g} h "
+        f"before line {table.line[worst]}; what fell in missing lines is not counted.",
+    )
 
 
 def _numbers(table: CsvTable, head: str) -> Array:
