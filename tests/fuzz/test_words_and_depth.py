@@ -64,7 +64,7 @@ def test_missing_hours_are_told(tmp_path) -> None:
     assert read_weather(tmp_path / "whole.csv", "whole.csv").notes == ()
     (note,) = read_weather(tmp_path / "gap.csv", "gap.csv").notes
     assert (
-        "LINES ARE MISSING: gap.csv has 1 steps longer than the usual 1 h, the longest of 12 h before line 31"
+        "LINES ARE MISSING: gap.csv steps longer than its usual 1 h once, at most 12 h before line 31;"
         in note
     )
 
