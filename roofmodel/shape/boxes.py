@@ -33,8 +33,8 @@ Plans = NDArray[np.object_]
 
 
 @dataclass(frozen=True)
-class _Box:
-    """One small top: its planes, the plane it stands on, what it covers there on plan, and its height."""
+class Box:
+    """One small top: its planes or points, the plane below, what it covers there on plan, its height."""
 
     tops: IntArray
     host: int
@@ -63,7 +63,7 @@ def with_boxes(surface: RoofSurface, tolerance: float) -> RoofSurface:
     if not boxes:
         return surface
     made = _rebuilt(surface, boxes, plan, tolerance)
-    found = _obstacles(made, boxes, surface.planes)
+    found = box_obstacles(made, boxes, surface.planes)
     return replace(made, found=found, obstacles=found, notes=(*made.notes, *_notes(made, found)))
 
 
@@ -80,7 +80,7 @@ def _small_groups(surface: RoofSurface, plan: Plans) -> list[IntArray]:
     return [g for g in groups if area[g].sum() <= LARGEST and not mixed[g].any()]
 
 
-def _standing(surface: RoofSurface, plan: Plans, group: IntArray) -> list[_Box]:
+def _standing(surface: RoofSurface, plan: Plans, group: IntArray) -> list[Box]:
     """Boxes that a group of small planes makes on the planes around it; none where it is a roof itself."""
     whole = shapely.union_all(plan[group], grid_size=GRID)
     low, high = np.array(whole.bounds).reshape(2, 2)
@@ -97,7 +97,7 @@ def _standing(surface: RoofSurface, plan: Plans, group: IntArray) -> list[_Box]:
     walls = [_least_wall(surface.planes, plan, group, host, foot) for host, foot in feet]
     if not feet or min(walls) < WALL:
         return []
-    return [_Box(group, host, foot, wall) for (host, foot), wall in zip(feet, walls, strict=True)]
+    return [Box(group, host, foot, wall) for (host, foot), wall in zip(feet, walls, strict=True)]
 
 
 def _feet(surface: RoofSurface, plan: Plans, near: IntArray, top: Polygon) -> list[tuple[int, Polygon]]:
@@ -145,7 +145,7 @@ def _least_wall(planes: Planes, plan: Plans, group: IntArray, host: int, foot: P
     return least
 
 
-def _rebuilt(surface: RoofSurface, boxes: list[_Box], plan: Plans, tolerance: float) -> RoofSurface:
+def _rebuilt(surface: RoofSurface, boxes: list[Box], plan: Plans, tolerance: float) -> RoofSurface:
     """The surface without the tops, its planes closed below them."""
     planes, plan = surface.planes, plan.copy()
     for box in boxes:
@@ -181,8 +181,18 @@ def _rebuilt(surface: RoofSurface, boxes: list[_Box], plan: Plans, tolerance: fl
     )
 
 
-def _obstacles(surface: RoofSurface, boxes: list[_Box], old: Planes) -> Obstacles:
-    """Boxes as obstructions on the new planes: the rectangle along the eave that holds the foot."""
+def box_obstacles(surface: RoofSurface, boxes: list[Box], old: Planes, first: int = 1) -> Obstacles:
+    """Boxes as obstructions on the new planes: the rectangle along the eave that holds the foot.
+
+    Parameters
+    ----------
+    surface : RoofSurface
+    boxes : list of Box
+    old : Planes
+        What the boxes' planes are numbered by.
+    first : int
+        Number of the first.
+    """
     plane, corners = [], []
     for box in boxes:
         middle = np.array(box.foot.representative_point().coords[0])
@@ -197,7 +207,7 @@ def _obstacles(surface: RoofSurface, boxes: list[_Box], old: Planes) -> Obstacle
     many = len(boxes)
     feet = np.array(corners)
     return Obstacles(
-        name=tuple(f"obstruction {number + 1}" for number in range(many)),
+        name=tuple(f"obstruction {number + first}" for number in range(many)),
         parapet=np.zeros(many, dtype=bool),
         plane=np.array(plane, dtype=np.int64),
         height=np.array([box.height for box in boxes]),

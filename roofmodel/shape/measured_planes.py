@@ -60,8 +60,8 @@ def away(points: Array, normal: Array, centroid: Array) -> Array:
     return np.asarray(np.sum((points - centroid) * normal, axis=-1))
 
 
-def measured_planes(mesh: Mesh, region: IntArray, noise: float) -> Measured:
-    """Planes of a surveyed mesh and the plane of each vertex.
+def first_planes(mesh: Mesh, region: IntArray, noise: float) -> Measured:
+    """Planes of a surveyed mesh as its regions show them, and the plane of each vertex.
 
     Parameters
     ----------
@@ -78,13 +78,39 @@ def measured_planes(mesh: Mesh, region: IntArray, noise: float) -> Measured:
     normal, centroid = surveyed_planes(mesh, region)
     directed, key = edge_keys(mesh.faces, len(mesh.points))
     edges = directed[np.unique(key, return_index=True)[1]]
-    label = _first_labels(mesh, region, normal, centroid)
+    label = _first_labels(mesh, region, normal, centroid, edges)
     state = Measured(normal, centroid, label, edges, noise)
-    state = _without_explained(mesh.points, state)
+    return _without_explained(mesh.points, state)
+
+
+def measured_planes(
+    mesh: Mesh, state: Measured, groups: tuple[IntArray, ...], out: NDArray[np.bool_]
+) -> Measured:
+    """Planes of a surveyed mesh with those that regions miss, and gentle breaks.
+
+    Parameters
+    ----------
+    mesh : Mesh
+    state : Measured
+        From `first_planes`.
+    groups : tuple of (k,) int
+        Vertices that stand on the planes like chimneys: they get none.
+    out : (n,) bool
+        Vertices that tell nothing of breaks.
+
+    Returns
+    -------
+    Measured
+    """
+    label = state.label.copy()
+    for mine in groups:
+        label[mine] = -1
+    state = _refitted(mesh.points, replace(state, label=label))
     spot = mesh.area.sum() / max(len(np.unique(mesh.faces)), 1)
     least = max(FEWEST, int(SMALLEST / spot))
     state = _with_missed(mesh.points, state, least)
-    state = _broken(mesh.points, state, least)
+    state = _broken(mesh.points, state, least, out)
+    state = _without_explained(mesh.points, state, only_steep=True)
     return _fitted_inside(mesh.points, _refitted(mesh.points, state))
 
 
@@ -113,7 +139,7 @@ def _fitted_inside(points: Array, state: Measured) -> Measured:
     return replace(state, normal=normal, centroid=centroid)
 
 
-def _first_labels(mesh: Mesh, region: IntArray, normal: Array, centroid: Array) -> IntArray:
+def _first_labels(mesh: Mesh, region: IntArray, normal: Array, centroid: Array, edges: IntArray) -> IntArray:
     """Nearest plane of each vertex among those of its faces; the others take one from beside them."""
     label = np.full(len(mesh.points), -1)
     face = np.flatnonzero(region >= 0)
@@ -123,17 +149,19 @@ def _first_labels(mesh: Mesh, region: IntArray, normal: Array, centroid: Array) 
     order = np.lexsort([off, vertex])
     first = order[np.r_[True, np.diff(vertex[order]) > 0]]
     label[vertex[first]] = plane[first]
-    used = np.unique(mesh.faces)
-    rest = used[label[used] < 0]
-    both = np.concatenate([mesh.faces[:, [0, 1]], mesh.faces[:, [1, 2]], mesh.faces[:, [2, 0]]])
-    both = np.concatenate([both, both[:, ::-1]])
-    while len(rest):
-        front = both[(label[both[:, 0]] < 0) & (label[both[:, 1]] >= 0)]
+    return spread_labels(label, edges)
+
+
+def spread_labels(label: IntArray, edges: IntArray) -> IntArray:
+    """Labels (n,) with those below 0 taken from beside them over edges (e, 2), front by front."""
+    label = label.copy()
+    both = np.concatenate([edges, edges[:, ::-1]])
+    while True:
+        both = both[label[both[:, 0]] < 0]
+        front = both[label[both[:, 1]] >= 0]
         if len(front) == 0:
-            break
+            return label
         label[front[:, 0]] = label[front[:, 1]]
-        rest = rest[label[rest] < 0]
-    return label
 
 
 def neighbors(state: Measured) -> IntArray:
@@ -188,8 +216,8 @@ def _fitted(points: Array, label: IntArray, normal: Array, centroid: Array) -> t
     return normal, centroid
 
 
-def _without_explained(points: Array, state: Measured) -> Measured:
-    """Planes go whose points lie on their neighbors: slopes of steps, and strips across breaks."""
+def _without_explained(points: Array, state: Measured, only_steep: bool = False) -> Measured:
+    """Planes go that are steep, and those whose points lie on their neighbors, strips across breaks."""
     near = NEAR * state.noise
     size = np.bincount(state.label[state.label >= 0], minlength=len(state.normal))
     for plane in np.argsort(size, kind="stable").tolist():
@@ -201,7 +229,7 @@ def _without_explained(points: Array, state: Measured) -> Measured:
         mine = np.flatnonzero(state.label == plane)
         off = np.abs(away(points[mine][:, None], state.normal[beside][None], state.centroid[beside][None]))
         steep = state.normal[plane, 2] < UPRIGHT
-        if not steep and np.mean(off.min(axis=1) < near) < EXPLAINED:
+        if not steep and (only_steep or np.mean(off.min(axis=1) < near) < EXPLAINED):
             continue
         label = state.label.copy()
         label[mine] = beside[off.argmin(axis=1)]
@@ -250,8 +278,8 @@ def _joined_without_step(points: Array, state: Measured, pairs: IntArray) -> NDA
     return result
 
 
-def _broken(points: Array, state: Measured, least: int) -> Measured:
-    """Neighbors of almost one pitch, broken along straight lines where that is sure."""
+def _broken(points: Array, state: Measured, least: int, out: NDArray[np.bool_]) -> Measured:
+    """Neighbors of almost one pitch, broken along straight lines where that is sure without the outliers."""
     pairs = neighbors(state)
     gentle = np.einsum("kx,kx->k", state.normal[pairs[:, 0]], state.normal[pairs[:, 1]]) > GENTLE
     pairs = pairs[gentle]
@@ -260,7 +288,7 @@ def _broken(points: Array, state: Measured, least: int) -> Measured:
     label = np.where(state.label >= 0, group[state.label], -1)
     count = int(group.max()) + 1
     for part in range(count):
-        mine = np.flatnonzero(label == part)
+        mine = np.flatnonzero((label == part) & ~out)
         if len(mine) < 2 * least:
             continue
         cut = _cut(points[mine], state.noise, least, DEPTH)

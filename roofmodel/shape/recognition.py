@@ -19,10 +19,11 @@ from roofmodel.shape.facets import with_facets
 from roofmodel.shape.gaps import close_gaps
 from roofmodel.shape.junctions import divide_at_junctions
 from roofmodel.shape.measured_outlines import measured_outlines
-from roofmodel.shape.measured_planes import measured_planes
+from roofmodel.shape.measured_planes import first_planes, measured_planes
 from roofmodel.shape.outlines import points_on_planes, region_planes, region_rings, surveyed_planes
 from roofmodel.shape.planes import lifted
 from roofmodel.shape.regions import SLIVER, Mesh, make_mesh, plane_regions, survey_regions
+from roofmodel.shape.standing import standing_groups, with_standing, with_unexplained
 from roofmodel.shape.survey import noise_note, survey_normals, without_rim_slivers
 from roofmodel.shape.triangulation import triangulate
 from roofmodel.surface import FLAT_SLOPE, Array, IntArray, RoofSurface
@@ -110,9 +111,10 @@ def recognize(
         mesh, region, words = cut_at_creases(mesh, region, distance_tolerance)
         told += words
     else:
-        made = _of_survey(mesh, region, surveyed[1], np.asarray(offset, dtype=float), (*notes, *told), ground)
+        told = [*notes, *told]
+        made = _of_survey(mesh, region, surveyed[1], np.asarray(offset, dtype=float), told, ground, boxes)
         if made is not None:
-            return with_boxes(made, distance_tolerance) if boxes else made
+            return with_unexplained(made, mesh, surveyed[1])
     made = surface_of_regions(
         mesh,
         region,
@@ -123,14 +125,23 @@ def recognize(
         ground=ground,
         surveyed=surveyed is not None,
     )
-    return with_boxes(made, distance_tolerance) if boxes else made
+    made = with_boxes(made, distance_tolerance) if boxes else made
+    return made if surveyed is None or curves else with_unexplained(made, mesh, surveyed[1])
 
 
 def _of_survey(
-    mesh: Mesh, region: IntArray, noise: float, offset: Array, notes: Sequence[str], ground: float | None
+    mesh: Mesh,
+    region: IntArray,
+    noise: float,
+    offset: Array,
+    notes: Sequence[str],
+    ground: float | None,
+    boxes: bool,
 ) -> RoofSurface | None:
     """Surface of a surveyed mesh with straight edges, None where its outlines cannot be made."""
-    state = measured_planes(mesh, region, noise)
+    state = first_planes(mesh, region, noise)
+    standing = standing_groups(mesh, state)
+    state = measured_planes(mesh, state, standing.vertex if boxes else (), standing.out)
     outlines = measured_outlines(mesh, state, PINHOLE)
     if outlines is None:
         return None
@@ -140,7 +151,7 @@ def _of_survey(
     rings = [lifted(one, n, p) for one, n, p in zip(plan, normal, point, strict=True)]
     points, faces, face_plane = triangulate(rings)
     tolerance = max(3.0 * noise, 0.03)
-    return make_surface(
+    made = make_surface(
         normal,
         point,
         rings,
@@ -154,6 +165,10 @@ def _of_survey(
         notes=notes,
         ground=ground,
     )
+    if not boxes:
+        return made
+    spacing = float(np.sqrt(mesh.area.sum() / len(np.unique(mesh.faces))))
+    return with_standing(with_boxes(made, tolerance), mesh.points, standing.vertex, spacing)
 
 
 def surface_of_regions(
