@@ -155,8 +155,8 @@ def _gaps(table: CsvTable, seconds: Array) -> tuple[str, ...]:
     usually, longest = usual / 3600.0, seconds[worst] / 3600.0
     times = "once" if longer.sum() == 1 else f"{longer.sum()} times"
     return (
-        f"LINES ARE MISSING: {table.name} steps longer than its usual {usually:g} h {times}, at most {longest:g} "
-        f"h before line {table.line[worst]}; what fell in missing lines is not counted.",
+        f"LINES ARE MISSING: {table.name} steps longer than its usual {usually:g} h {times}, at most "
+        f"{longest:g} h before line {table.line[worst]}; what fell in missing lines is not counted.",
     )
 
 

@@ -22,6 +22,7 @@ import time
 import tomllib
 from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 import harness
 import mutations
@@ -73,18 +74,35 @@ def _put(path: Path, data: str | bytes) -> None:
 
 
 def projects(rng: random.Random, folder: Path) -> Case:
+    command, name, seed = _project(rng)
+    text, told = _changed(rng, seed, ProjectFile)
+    _put(folder / "project.toml", text)
+    return [command[0], "project.toml", *command[1:], "--out", "out"], f"{name}: {told}"
+
+
+def sizes(rng: random.Random, folder: Path) -> Case:
+    """Projects with other numbers, most of which pass and are worked through."""
+    command, name, table = _project(rng)
+    told = []
+    for _ in range(rng.choice([1, 2, 3, 5])):
+        table, what = mutations.scaled(rng, table)
+        told.append(what)
+    if rng.random() < 0.3:
+        told.append(mutations.grow(rng, table, ProjectFile))
+    _put(folder / "project.toml", mutations.written(table))
+    return [command[0], "project.toml", *command[1:], "--out", "out"], f"{name}: {'; '.join(told)}"
+
+
+def _project(rng: random.Random) -> tuple[tuple[str, ...], str, dict[str, Any]]:
+    """A command, and a project for it."""
     known = [name for name in COMMANDS if name[0] in _commands()]
     command = rng.choices(known, [COMMANDS[name] for name in known])[0]
     cheap = command[0] in ("check", "snow", "roof")
     names = list(seeds.projects()) if cheap and rng.random() < 0.4 else ["small", *seeds.OTHER_SITES]
     name = rng.choice(names)
-    seed = seeds.projects()[name]
     more = {"risk": seeds.UNCERTAIN, "seam": seeds.SEAM}.get(command[0])
-    if more and rng.random() < 0.95:
-        seed = seed | tomllib.loads(more)
-    text, told = _changed(rng, seed, ProjectFile)
-    _put(folder / "project.toml", text)
-    return [command[0], "project.toml", *command[1:], "--out", "out"], f"{name}: {told}"
+    seed = seeds.projects()[name]
+    return command, name, seed | tomllib.loads(more) if more and rng.random() < 0.95 else seed
 
 
 def _commands() -> list[str]:
@@ -238,6 +256,7 @@ def _tag(rng: random.Random, text: str) -> tuple[str, str]:
 
 TARGETS: dict[str, Target] = {
     "projects": projects,
+    "sizes": sizes,
     "as built": as_built,
     "weather": weather,
     "investigations": investigations,

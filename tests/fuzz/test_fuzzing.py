@@ -28,8 +28,8 @@ def test_files_made_to_harm() -> None:
 
 
 def test_commands() -> None:
-    told = fuzzed("campaign.py", "--cases", "44")
-    assert told.startswith("44 cases, 0 with faults")
+    told = fuzzed("campaign.py", "--cases", "48")
+    assert told.startswith("48 cases, 0 with faults")
     assert "projects 2" in told
 
 
