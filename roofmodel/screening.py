@@ -8,7 +8,7 @@ safe reading.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -19,7 +19,7 @@ from roofmodel.errors import InputError
 from roofmodel.layout import no_rows
 from roofmodel.shape.recognition import recognize
 from roofmodel.shape.roof_faces import pick_roof_faces
-from roofmodel.shape.surfaces import ROOF, Building, building_mesh
+from roofmodel.shape.surfaces import Building, building_mesh
 from roofmodel.sliding.flow import Exit, FlowGraph
 from roofmodel.sliding.landing import Landing, landing
 from roofmodel.sliding.thrust import RowForce, SlideOptions, slide
@@ -34,7 +34,6 @@ IntArray = NDArray[np.int64]
 
 WINDOW = 1.0  # length of edge over which the worst force and weight are taken [m]
 SHORTEST = 0.5  # what leaves over less of an edge counts as spread over this length [m]
-STOREY = 3.0  # lowest eave above a ground that the file does not show (judgment) [m]
 LEAST = 1.0  # less than this slides over no edge: rounding [N/m]
 CLOSED = 1e-9  # largest imbalance of driving and arriving force [-]
 OUTLINE = 0.05  # the outline on plan is simplified by this [m]
@@ -78,10 +77,6 @@ def screen_building(building: Building, rules: ScreenRules) -> dict[str, Any]:
     roof = recognize(
         picked.points, picked.faces, offset=picked.offset, notes=picked.notes, ground=picked.ground
     )
-    assumed = all(kind == ROOF for _, kind in building.surfaces) or picked.ground is None
-    if assumed:
-        lowest = float(roof.points[roof.faces].min(axis=(0, 1))[2])
-        roof = _on_ground(roof, lowest - STOREY)
     snow = snow_cases(roof, rules.site, range(roof.planes.count))
     graph, force = slide(roof, snow.cases, no_rows(), rules.slide)
     if not float(force.balance.error.max(initial=0.0)) <= CLOSED:
@@ -93,7 +88,7 @@ def screen_building(building: Building, rules: ScreenRules) -> dict[str, Any]:
     return {
         "cases": len(snow.cases),
         "level": str(snow.cases[0].level) if snow.cases else "",
-        "ground": {"height": float(roof.ground + roof.offset[2]), "assumed": assumed},
+        "ground": {"height": float(roof.ground + roof.offset[2]), "assumed": roof.ground_assumed},
         "outline": _outline(roof),
         "planes": [
             {"name": name, "slope": float(slope), "azimuth": float(azimuth), "area": float(area)}
@@ -105,11 +100,6 @@ def screen_building(building: Building, rules: ScreenRules) -> dict[str, Any]:
         "released": _released(force, lands, snow.cases, worst[0] >= LEAST),
         "notes": list(roof.notes),
     }
-
-
-def _on_ground(roof: RoofSurface, ground: float) -> RoofSurface:
-    note = f"The file shows nothing below the roof: its lowest point is taken {STOREY:g} m above the ground."
-    return replace(roof, ground=ground, notes=(*roof.notes, note))
 
 
 def _edges(

@@ -21,6 +21,7 @@ from roofmodel.obstacles import Obstacles
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
+STOREY = 3.0  # lowest point of a roof above a ground that the model does not show (judgment) [m]
 FLAT_SLOPE = np.radians(0.5)  # below this a plane has no fall line worth the name [rad]
 
 
@@ -302,6 +303,8 @@ class RoofSurface:
         Planes that are facets of domes and cones.
     found : Obstacles
         Those of the obstacles that the model itself shows.
+    ground_assumed : bool
+        Whether the model shows nothing below the roof, so that `ground` is `STOREY` below its lowest point.
     """
 
     points: Array
@@ -318,3 +321,4 @@ class RoofSurface:
     arrays: SolarArrays = field(default_factory=SolarArrays)
     domes: tuple[Dome, ...] = ()
     found: Obstacles = field(default_factory=Obstacles)
+    ground_assumed: bool = False

@@ -271,6 +271,7 @@ def _sliding(analysis: Analysis) -> dict[str, Any]:
         "gutters": balance.gutters,
         "canceled_in_valleys": balance.canceled,
         "held_by_obstructions": balance.obstructions,
+        "held_by_walls": balance.walls,
         "largest_unbalanced_valley_thrust": force.valley_cross,
         "edges": [
             {
@@ -296,6 +297,14 @@ def _sliding(analysis: Analysis) -> dict[str, Any]:
                 "counted_on_per_case": force.obstacle_held[:, i],
             }
             for i, k in enumerate(force.obstacle)
+        ],
+        "walls": [
+            {
+                "foot": edges.name[e],
+                "force_per_case": force.wall_thrust[:, i],
+                "largest_line_force_per_case": force.wall_line[:, i],
+            }
+            for i, e in enumerate(force.wall_edge)
         ],
         "solar_arrays": _arrays(analysis),
     }

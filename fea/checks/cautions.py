@@ -27,7 +27,7 @@ from roofmodel.sliding.landing import Landing
 from roofmodel.sliding.thrust import RowForce
 from roofmodel.snow.cases import LoadLevel, SnowSet
 from roofmodel.snow.nbcc2020 import snow_weight_density
-from roofmodel.surface import FLAT_SLOPE, EdgeKind, RoofSurface
+from roofmodel.surface import FLAT_SLOPE, STOREY, EdgeKind, RoofSurface
 from roofmodel.units import SYSTEMS, UnitSystem
 
 Array = NDArray[np.float64]
@@ -106,8 +106,15 @@ def cautions(
             "see `eavewright blanket`."
         )
     found += _obstructions(project, force, units)
+    found += _walls(project, force, units)
     found += _arrays(project)
     found += _through_boxes(project)
+    if project.roof.ground_assumed and len(force.exit_edge):
+        found.append(
+            "The file shows nothing below the roof: the ground is taken "
+            f"{units.text(STOREY, 'length')} below its lowest point (judgment); where it lies lower, snow "
+            "flies farther out. Give roof.ground."
+        )
     found += _onto_rows(project, force, lands) + _upper_retained(project)
     if not project.clamp.test_basis.strip() and table.clamp.tested is None:
         found.append("Nobody said which tests the clamp strengths come from (clamp.test_basis).")
@@ -139,6 +146,22 @@ def _low_axis(project: Project, units: UnitSystem) -> list[str]:
         f"clamp.height, {units.text(height, 'size')}, puts the rail's axis nearly at the grip (the rail "
         f"itself reaches {units.text(half, 'size')} from its axis): check it. Clamps look stronger "
         "than they are where the height is too small."
+    ]
+
+
+def _walls(project: Project, force: RowForce, units: UnitSystem) -> list[str]:
+    """Walls of higher roofs on which the snow of a slope leans."""
+    most, line = force.wall_thrust.max(axis=0, initial=0.0), force.wall_line.max(axis=0, initial=0.0)
+    found = [
+        f"{project.roof.edges.name[e]} {units.text(w, 'force')} (at most {units.text(p, 'line')})"
+        for e, w, p in zip(force.wall_edge, most, line, strict=True)
+        if p > 0.0
+    ]
+    if not found:
+        return []
+    return [
+        f"Snow slides against the walls of higher roofs, worst case before load factors: {', '.join(found)}. "
+        "These walls must hold this force down the slope; it is in no check."
     ]
 
 

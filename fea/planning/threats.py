@@ -23,7 +23,7 @@ from roofmodel.sliding.flow import Exit, FlowGraph
 from roofmodel.sliding.landing import landing
 from roofmodel.sliding.thrust import slide
 from roofmodel.snow.registry import snow_cases
-from roofmodel.surface import FLAT_SLOPE, EdgeKind, RoofSurface
+from roofmodel.surface import FLAT_SLOPE, STOREY, EdgeKind, RoofSurface
 from roofmodel.units import SYSTEMS, shown
 
 Array = NDArray[np.float64]
@@ -120,9 +120,12 @@ def find_threats(project: Project) -> Threats:
         for name, one in zip([mark.name for mark in marks] or [EVERYTHING], hits, strict=True)
     )
     if not cell.any():
+        units = SYSTEMS[project.table.project.units]
+        far = units.text(max(throw.values(), default=0.0), "length")
+        taken = f", with the ground taken {units.text(STOREY, 'length')} below the roof: give roof.ground"
         message = (
             f"protect: no snow slides onto {', '.join(name for name, _ in by)}; it needs no rows, or check "
-            "where it lies"
+            f"where it lies (snow lands up to {far} out from the edges{taken if roof.ground_assumed else ''})"
         )
         raise InputError(message)
     eaves, notes = _eaves(project, graph, threatens)

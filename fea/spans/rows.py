@@ -160,8 +160,9 @@ def unit_force(lines: list[Line], span: Array) -> RowForce:
         row=row, span=ends, thrust=thrust, weight=np.zeros((1, len(row))), own=rows,
         end_bound=np.zeros((1, len(lines), 2)), exit_edge=nobody, exit_thrust=none, exit_weight=none,
         node_weight=none, cell_pressure=none, cell_thrust=none, valley_cross=np.zeros(1),
-        balance=Balance(*np.zeros((7, 1))), obstacle=nobody, obstacle_thrust=none, obstacle_held=none,
-        array_held=none, cell_arriving=none, aside=0.0 * thrust,
+        balance=Balance(*np.zeros((8, 1))), obstacle=nobody, obstacle_thrust=none, obstacle_held=none,
+        array_held=none, cell_arriving=none, wall_edge=nobody, wall_thrust=none, wall_line=none,
+        aside=0.0 * thrust,
     )  # fmt: skip
 
 

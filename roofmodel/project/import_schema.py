@@ -52,7 +52,9 @@ class ImportedRoof(Table):
         True, description="Take what the file marks as roof; false to look at all its surfaces."
     )
     ground: AnyLength | None = Field(
-        None, description="Ground level in the heights of the file; edge heights count from it."
+        None,
+        description="Ground level in the heights of the file; edge heights and falls count from it. Where "
+        "neither this nor the file says it, it is 3 m below the lowest point of the roof.",
     )
     north: Angle | None = Field(
         None,

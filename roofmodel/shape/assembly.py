@@ -13,9 +13,22 @@ from roofmodel.shape.edges import Pieces, edge_kinds, edge_names, match_edges
 from roofmodel.shape.planes import make_planes, plan_polygons
 from roofmodel.shape.steps import StepRow, find_steps
 from roofmodel.shape.vaults import find_vaults
-from roofmodel.surface import FLAT_SLOPE, Array, EdgeKind, Edges, IntArray, Planes, RoofSurface, Steps
+from roofmodel.surface import (
+    FLAT_SLOPE,
+    STOREY,
+    Array,
+    EdgeKind,
+    Edges,
+    IntArray,
+    Planes,
+    RoofSurface,
+    Steps,
+)
 
-NO_GROUND = "No ground level was given: edge heights count from the lowest point of the roof."
+NO_GROUND = (
+    "The file shows nothing below the roof: "
+    f"its lowest point is taken {STOREY:g} m above the ground (judgment)."
+)
 FLAT, OVERHANGS = "so the direction of fall is", "overhangs the wall above"  # what these notes say
 OVERHANG_NOTE = 0.05  # overhangs from here on are mentioned [m]
 
@@ -58,7 +71,7 @@ def make_surface(
         Map coordinates of the local origin. [m]
     notes : sequence of str
     ground : float, optional
-        Ground level in local coordinates; else the lowest point of the roof. [m]
+        Ground level in local coordinates; else `STOREY` below the lowest point of the roof. [m]
     names : sequence (p) of str, optional
         Names of the planes in the order of `normal`; by compass direction where there are none.
 
@@ -75,7 +88,7 @@ def make_surface(
     plane = number[face_plane]
     pieces = match_edges(planes, match_tolerance)
     rows = find_steps(planes, pieces, plan_polygons(planes), wall_tolerance)
-    datum = float(points[:, 2].min()) if ground is None else ground
+    datum = float(points[faces][..., 2].min()) - STOREY if ground is None else ground
     edges, parent = _cut_edges(planes, pieces, rows, datum)
     steps = _steps(pieces, edges, parent, rows)
     told = list(notes) + _level_notes(planes) + _overhang_notes(pieces, planes, rows)
@@ -93,6 +106,7 @@ def make_surface(
         ground=datum,
         vaults=find_vaults(planes, edges),
         domes=find_domes(planes, edges),
+        ground_assumed=ground is None,
     )
 
 

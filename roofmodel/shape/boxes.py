@@ -177,7 +177,7 @@ def _rebuilt(surface: RoofSurface, boxes: list[Box], plan: Plans, tolerance: flo
         wall_tolerance=tolerance,
         offset=surface.offset,
         notes=told,
-        ground=None if NO_GROUND in surface.notes else surface.ground,
+        ground=None if surface.ground_assumed else surface.ground,
     )
 
 

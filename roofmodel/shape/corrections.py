@@ -209,11 +209,10 @@ def _rebuilt(
         offset=surface.offset,
         notes=(*(note for note in own if note != NO_GROUND), *told),
         distance_tolerance=tolerance,
-        ground=surface.ground,
+        ground=None if surface.ground_assumed else surface.ground,
         names=[names[index] for index in used],
     )
-    made = with_found(made, surface.found)
-    return replace(made, notes=(*made.notes, NO_GROUND)) if NO_GROUND in own else made
+    return with_found(made, surface.found)
 
 
 def _retyped(surface: RoofSurface, retype: Sequence[tuple[str, EdgeKind]]) -> RoofSurface:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -319,7 +320,7 @@ def turn_to_north(model: Any, raw: RawMesh, scale: float) -> RawMesh:
         if abs(turn) > 1e-9:
             points = rotated(points, turn)
             note = f"IFC: turned by {np.degrees(turn):.2f} degrees, so that y is the model's true north."
-    return RawMesh(points, raw.faces, (*raw.notes, note), raw.ground)
+    return replace(raw, points=points, notes=(*raw.notes, note))
 
 
 def _map_unit(conversion: Any, scale: float) -> float:

@@ -142,7 +142,7 @@ def read_raw(path: Path, options: ReadOptions) -> RawMesh:
         raw = replace(raw, points=rotated(raw.points, -options.north), notes=(*raw.notes, note))
     if options.ground is not None:
         note = "The ground level is taken as given."
-        raw = replace(raw, ground=options.ground, notes=(*raw.notes, note))
+        raw = replace(raw, ground=options.ground, stated=True, notes=(*raw.notes, note))
     return raw
 
 
@@ -193,7 +193,8 @@ def _city_model(path: Path, options: ReadOptions) -> RawMesh:
     scale = UNITS[options.unit]
     note = f"{kind}: taken in {options.unit}, as given, z up."
     ground = None if raw.ground is None else raw.ground * scale
-    return RawMesh(in_meters(raw.points, raw.faces, scale, "z"), raw.faces, (note, *raw.notes), ground)
+    points = in_meters(raw.points, raw.faces, scale, "z")
+    return replace(raw, points=points, notes=(note, *raw.notes), ground=ground)
 
 
 def _building_model(path: Path, options: ReadOptions) -> RawMesh:

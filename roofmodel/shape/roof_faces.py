@@ -21,6 +21,7 @@ CLEARANCE = 2e-3  # a face this far above hides what is below [m]
 MANY = 20_000  # from here on one sample per face is fine enough
 SEEN_SAMPLES = 2  # of seven; a face seen in so many places is roof
 PLATE = 1.0  # a plate that lies no higher above the lowest point may be ground [m]
+HEADROOM = 2.0  # a model that reaches less far below its roof does not show the ground (judgment) [m]
 MOST_PARTS = 2000  # a mesh of more loose parts is a soup, in which none can be called stray
 UPRIGHT = 1e-4  # faces whose normal rises by no more than this share are walls in a survey too
 ALONE = 3.0  # groups farther from all others than this stand alone [m]
@@ -43,12 +44,15 @@ class RawMesh:
     notes : tuple of str
     ground : float or None
         Ground level where the file tells. [m]
+    stated : bool
+        Whether the ground is marked or given as such, not only the lowest of what there is.
     """
 
     points: Array
     faces: IntArray
     notes: tuple[str, ...]
     ground: float | None = None
+    stated: bool = False
 
 
 @dataclass(frozen=True)
@@ -63,8 +67,8 @@ class RoofFaces:
     offset : (3,) float
         Map coordinates of the local origin. [m]
     ground : float or None
-        Ground level in local coordinates: as the file tells, else the lowest point where more than the
-        roof was there. [m]
+        Ground level in local coordinates: as the file tells, else the lowest point where walls reach far
+        enough below the roof; None where nothing does. [m]
     notes : tuple of str
     """
 
@@ -110,20 +114,24 @@ def pick_roof_faces(raw: RawMesh, steepest: float = STEEPEST) -> RoofFaces:
     whole = bool(dropped or size[~seen].sum() > FLOORS * size.sum())
     roof = roof[seen]
     ground = None if raw.ground is None else raw.ground - float(offset[2])
-    if whole and ground is None:
+    stated, found = raw.stated, whole and ground is None
+    if found:
         ground = float(low[2] - offset[2])
         plate = _ground_plate(local, roof, ground)
         if plate.any():
             _refuse_flat_roof(local, roof, plate)
             notes.append(f"{_count(local, roof[plate])} low around the building were taken as ground.")
-            roof = roof[~plate]
-        notes.append("The ground level is taken at the lowest point of the model.")
+            roof, stated = roof[~plate], True
     stray = _strays(local, roof)
     if stray.any():
         notes.append(
             f"{_count(local, roof[stray])} in small groups more than {ALONE:g} m from the roof were left out."
         )
         roof = roof[~stray]
+    if ground is not None and not stated and local[roof][..., 2].min() - ground < HEADROOM:
+        ground = None  # a fascia, the thickness of a slab or a roof alone: nobody walks below it
+    elif found:
+        notes.append("The ground level is taken at the lowest point of the model.")
     return RoofFaces(local, roof, offset, ground, tuple(notes))
 
 

@@ -15,7 +15,7 @@ from roofmodel.surface import Array, IntArray
 
 Surface = tuple[list[list[int]], str | None]  # rings of vertex numbers, semantic type
 
-ROOF = "RoofSurface"
+ROOF, GROUND = "RoofSurface", "GroundSurface"
 ALL = "all"  # stands for every building of a file
 LISTED = 30  # ids shown in messages
 EMPTY = 1e-6  # area of a polygon that has none [m^2]
@@ -164,7 +164,8 @@ def building_mesh(building: Building, marks: bool = True) -> RawMesh:
     if len(faces) == 0:
         message = f"building {name!r} has no roof surface with an area."
         raise InputError(message)
-    return RawMesh(points, faces, tuple(notes), float(points[named, 2].min()))
+    stated = any(kind == GROUND for _, kind in surfaces)
+    return RawMesh(points, faces, tuple(notes), float(points[named, 2].min()), stated)
 
 
 def _check_reach(points: Array) -> None:

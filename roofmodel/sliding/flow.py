@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 from roofmodel.layout import Layout
 from roofmodel.sliding.cells import Cells
 from roofmodel.sliding.levels import flow_levels, open_loops
+from roofmodel.sliding.walls import held_by_walls
 from roofmodel.surface import RoofSurface
 
 Array = NDArray[np.float64]
@@ -35,6 +36,7 @@ class Exit(IntEnum):
 
     EDGE = 0  # over a free edge
     GUTTER = 1  # held in a level valley by the balance of both sides
+    WALL = 2  # held by a wall that stands at the foot of the slope
 
 
 @dataclass(frozen=True)
@@ -180,7 +182,11 @@ def build_flow(roof: RoofSurface, layout: Layout, cells: Cells, valley_spread: f
         exit_node=np.concatenate([lower.cell[over], chain.exit_node, cut[0]]),
         exit_edge=np.concatenate([lower.edge[over], chain.exit_edge, cut_edge]),
         exit_kind=np.concatenate(
-            [np.full(over.sum(), Exit.EDGE), chain.exit_kind, np.full(len(cut[0]), Exit.EDGE)]
+            [
+                np.where(held_by_walls(roof)[lower.edge[over]], Exit.WALL, Exit.EDGE),
+                chain.exit_kind,
+                np.full(len(cut[0]), Exit.EDGE),
+            ]
         ),
         exit_share=np.concatenate([np.ones(over.sum() + len(chain.exit_node)), cut[1]]),
         level=level,

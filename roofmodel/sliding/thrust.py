@@ -20,7 +20,7 @@ from roofmodel.layout import Layout
 from roofmodel.memory import Memory
 from roofmodel.sliding.cells import Cells, build_cells, plane_key
 from roofmodel.sliding.ends import end_bound
-from roofmodel.sliding.flow import Exit, FlowGraph, build_flow
+from roofmodel.sliding.flow import NARROW, Exit, FlowGraph, build_flow
 from roofmodel.sliding.obstructions import Faces, aside, upper_faces
 from roofmodel.snow.cases import SnowCase, case_forces
 from roofmodel.surface import RoofSurface
@@ -64,7 +64,7 @@ class SlideOptions:
 class Balance:
     """Where the driving force of each case ends, (q,) each, in N.
 
-    ``driving = caught + friction + over_edges + gutters + canceled + obstructions`` to rounding.
+    ``driving = caught + friction + over_edges + gutters + canceled + obstructions + walls`` to rounding.
     """
 
     driving: Array
@@ -74,11 +74,13 @@ class Balance:
     gutters: Array
     canceled: Array
     obstructions: Array
+    walls: Array
 
     @property
     def error(self) -> Array:
         """Imbalance over the driving force, (q,). [-]."""
-        out = self.caught + self.friction + self.over_edges + self.gutters + self.canceled + self.obstructions
+        out = self.caught + self.friction + self.over_edges + self.gutters + self.canceled
+        out = out + self.obstructions + self.walls
         return np.asarray(np.abs(out - self.driving) / np.maximum(self.driving, 1e-12))
 
 
@@ -122,6 +124,10 @@ class RowForce:
         What is counted on of each solar array. [N]
     cell_arriving : (q, n) float
         Thrust that reaches the lower end of each cell, before what a box or array there holds. [N]
+    wall_edge : (y,) int
+        Roof edges at the foot of walls that hold what slides down to them.
+    wall_thrust, wall_line : (q, y) float
+        Force on each, down the slope [N], and the largest for each meter [N/m]; no row's part of it.
     aside : (q, k, 2) float
         Upper bound of what boxes above send to the station from beside its own strip, along the plane's u and
         v; not part of `thrust`. [N]
@@ -146,6 +152,9 @@ class RowForce:
     obstacle_held: Array
     array_held: Array
     cell_arriving: Array
+    wall_edge: IntArray
+    wall_thrust: Array
+    wall_line: Array
     aside: Array
 
 
@@ -227,21 +236,23 @@ def route(
     cell_catch = graph.catch_node < cells.count
     np.add.at(caught_own, graph.catch_row[cell_catch], own.out[graph.catch_node[cell_catch]])
     exit_out = flow.out[graph.exit_node] * graph.exit_share[:, None]
-    gutter = graph.exit_kind == Exit.GUTTER
-    edges = np.unique(graph.exit_edge[~gutter])
+    gutter, over = graph.exit_kind == Exit.GUTTER, graph.exit_kind == Exit.EDGE
+    edges = np.unique(graph.exit_edge[over])
     exit_thrust, exit_weight = np.zeros((2, len(edges), vertical.shape[0]))
-    at = np.searchsorted(edges, graph.exit_edge[~gutter])
-    np.add.at(exit_thrust, at, exit_out[~gutter])
-    np.add.at(exit_weight, at, (flow.weight[graph.exit_node] * graph.exit_share[:, None])[~gutter])
+    at = np.searchsorted(edges, graph.exit_edge[over])
+    np.add.at(exit_thrust, at, exit_out[over])
+    np.add.at(exit_weight, at, (flow.weight[graph.exit_node] * graph.exit_share[:, None])[over])
+    wall_edge, wall_thrust, wall_line = _on_walls(graph, exit_out)
     own_thrust = np.maximum(drive - brake, 0.0)
     balance = Balance(
         driving=drive.sum(axis=0),
         caught=flow.out[graph.catch_node].sum(axis=0),
         friction=flow.friction,
-        over_edges=exit_out[~gutter].sum(axis=0),
+        over_edges=exit_out[over].sum(axis=0),
         gutters=exit_out[gutter].sum(axis=0),
         canceled=np.sum(flow.fed * canceled_share[:, None], axis=0),
         obstructions=held.sum(axis=0),
+        walls=wall_thrust.sum(axis=0),
     )
     box, dam = faces.obstacle >= 0, faces.array >= 0
     array_held = np.zeros((roof.arrays.count, vertical.shape[0]))
@@ -267,8 +278,23 @@ def route(
         obstacle_held=held[box].T,
         array_held=array_held.T,
         cell_arriving=flow.arriving[: cells.count].T,
+        wall_edge=wall_edge,
+        wall_thrust=wall_thrust.T,
+        wall_line=wall_line.T,
         aside=np.zeros_like(thrust) if sent is None else stations(sent)[2],
     )
+
+
+def _on_walls(graph: FlowGraph, exit_out: Array) -> tuple[IntArray, Array, Array]:
+    """Edges at the foot of walls, force on them and for each meter of them, (y, q)."""
+    wall = graph.exit_kind == Exit.WALL
+    corners = graph.cells.corners[graph.exit_node[wall]]
+    width = np.linalg.norm(corners[:, 1] - corners[:, 0], axis=1)
+    edges, at = np.unique(graph.exit_edge[wall], return_inverse=True)
+    thrust, line = np.zeros((2, len(edges), exit_out.shape[1]))
+    np.add.at(thrust, at, exit_out[wall])
+    np.maximum.at(line, at, exit_out[wall] / np.maximum(width, NARROW)[:, None])
+    return edges, thrust, line
 
 
 def _relieved(

@@ -1,4 +1,4 @@
-"""Walls that stop falling snow: where it meets them, and where it lies at their foot.
+"""Walls that stop snow: below a slope, and in the way of what falls.
 
 A wall is taken to stand below every edge of the roof that has nothing beyond it, from the edge down to the
 roof or the ground below (judgment: overhangs and open sides are not in a roof model). Snow that meets one
@@ -12,12 +12,13 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from roofmodel.surface import EdgeKind, RoofSurface
+from roofmodel.surface import FLAT_SLOPE, EdgeKind, RoofSurface
 from roofmodel.units import STANDARD_GRAVITY
 
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
+HOLDS = 1.0  # lower walls are taken to hold nothing back: snow may push over them (judgment) [m]
 OWN = 0.02  # walls nearer to the start than this are the building's own [m]
 
 
@@ -69,6 +70,22 @@ class Heaps:
     volume: Array
     ends: Array
     high: Array
+
+
+def held_by_walls(roof: RoofSurface) -> NDArray[np.bool_]:
+    """Edges at which snow that slides down cannot leave, because the wall of a higher roof stands there.
+
+    Along a foot that is not level snow slides on and leaves at its lower end; over a low wall it may push
+    on: both count as falling, the safe reading.
+    """
+    edges, steps = roof.edges, roof.steps
+    at = np.flatnonzero(steps.lower_edge >= 0)
+    wall = np.full(len(edges.kind), np.inf)
+    np.minimum.at(wall, steps.lower_edge[at], np.where(steps.gap[at] > 0.0, 0.0, steps.wall[at].min(axis=1)))
+    foot = np.array([kind is EdgeKind.STEP for kind in edges.kind], dtype=bool)
+    rise = np.abs(edges.end[:, 2] - edges.start[:, 2])
+    level = rise <= np.sin(FLAT_SLOPE) * edges.length
+    return np.asarray(foot & level & (wall >= HOLDS) & np.isfinite(wall))
 
 
 def walls_of(roof: RoofSurface) -> Walls:

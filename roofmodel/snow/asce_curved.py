@@ -184,7 +184,7 @@ def _near(known: AsceRoof, facets: IntArray) -> bool:
     """Whether ground or another roof lies within 3 ft of the eave of some facets."""
     roof = known.roof
     eave = min(float(plane_corners(roof, int(i))[:, 2].min()) for i in facets)
-    if eave - roof.ground <= NEAR:
+    if roof.ground_assumed or eave - roof.ground <= NEAR:  # more snow where it is not known: the safe reading
         return True
     steps, edges = roof.steps, roof.edges
     close = steps.gap <= NEAR

@@ -75,6 +75,7 @@ def test_report_and_results_say_what_leans_on_it(tmp_path: Path) -> None:
                 "gutters",
                 "canceled_in_valleys",
                 "held_by_obstructions",
+                "held_by_walls",
             )
         ],
         axis=0,
@@ -100,6 +101,6 @@ def test_landing_reaches_report_and_results(tmp_path: Path) -> None:
     assert edges
     throw = max(edge["throw"] for edge in edges)
     assert throw > 0.1
-    assert "It lands up to" in falling_sentence(analysis, units)
+    assert "lands up to" in falling_sentence(analysis, units)
     zone = np.array(max(edges, key=lambda edge: edge["throw"])["landing_zone"])
     assert np.linalg.norm(zone[3] - zone[0]) == pytest.approx(throw, rel=1e-9)

@@ -2,10 +2,12 @@
 
 import numpy as np
 import pytest
+import trimesh
 from plan_projects import gable, with_roof
 
 from fea.planning.plan import plan_rows
 from fea.planning.threats import find_threats
+from roofmodel.errors import InputError
 from roofmodel.project.load import load_project
 
 LONG = "0 0, 6 0, 6 20, 0 20 m"  # eaves of 20 m toward east and west
@@ -161,3 +163,29 @@ def test_a_partial_row_covers_its_door_and_takes_the_end_bound(tmp_path):
         assert row.end >= 13.0 - 1e-9
     assert plan.analysis.force.end_bound.max() > 0.0
     assert plan.passing_by < 1e-9
+
+
+def slab_threats(folder, near, far):
+    """A walk so far from the eave of a slab 0.2 m thick, in a file that shows no ground."""
+    a = np.array([[0, 0, 3], [10, 0, 3], [10, 4, 5], [0, 4, 5], [10, 8, 3], [0, 8, 3]], dtype=float)
+    top = np.array([[0, 1, 2], [0, 2, 3], [3, 2, 4], [3, 4, 5]])
+    ring = np.array([0, 1, 2, 4, 5, 3])
+    i, j = ring, np.roll(ring, -1)
+    sides = np.vstack([np.stack([i, i + 6, j], axis=1), np.stack([j, i + 6, j + 6], axis=1)])
+    mesh = trimesh.Trimesh(
+        np.vstack([a, a - [0, 0, 0.2]]), np.vstack([top, top[:, ::-1] + 6, sides]), process=False
+    )
+    mesh.export(folder / "slab.stl")
+    text = with_roof('[roof]\nfile = "slab.stl"\nunit = "m"\nup = "z"\n')
+    return threats(folder, f'area = "2 {-far}, 8 {-far}, 8 {-near}, 2 {-near} m"\nmargin = "0 m"', text)
+
+
+def test_a_walk_below_a_slab_is_reached_though_the_file_shows_no_ground(tmp_path):
+    project, found = slab_threats(tmp_path, 0.6, 3.0)
+    assert names(project, found) == {"S1"}
+    assert max(found.throw.values()) > 1.0
+
+
+def test_no_threat_says_that_the_ground_was_taken(tmp_path):
+    with pytest.raises(InputError, match=r"lands up to [\d.]+ m out .* give roof\.ground"):
+        slab_threats(tmp_path, 10.0, 12.0)

@@ -8,7 +8,7 @@ import pytest
 
 from roofmodel.errors import InputError
 from roofmodel.layout import no_rows
-from roofmodel.screening import STOREY, ScreenRules, _edges, _largest_window, screen_building, worst_meter
+from roofmodel.screening import ScreenRules, _edges, _largest_window, screen_building, worst_meter
 from roofmodel.shape.recognition import recognize
 from roofmodel.shape.roof_faces import pick_roof_faces
 from roofmodel.shape.surfaces import Building, building_mesh
@@ -16,6 +16,7 @@ from roofmodel.sliding.landing import landing
 from roofmodel.sliding.thrust import SlideOptions, slide
 from roofmodel.snow.inputs import EnSite
 from roofmodel.snow.registry import snow_cases
+from roofmodel.surface import STOREY
 from roofmodel.units import STANDARD_GRAVITY
 
 GROUND = 2000.0  # s_k [Pa]

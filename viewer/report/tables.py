@@ -177,6 +177,7 @@ def balance_table(analysis: Analysis, units: UnitSystem) -> Table:
         balance.gutters,
         balance.canceled,
         balance.obstructions,
+        balance.walls,
     )
     shown = np.array(column(np.concatenate(parts), "force", units)).reshape(len(parts), -1)
     rows = tuple(
@@ -193,9 +194,10 @@ def balance_table(analysis: Analysis, units: UnitSystem) -> Table:
         "Level valleys",
         "Canceled in valleys",
         "Held by obstructions and arrays",
+        "Held by walls",
     )
     caption = f"Where the sliding force of the whole roof ends, {units.label('force')}, before load factors"
-    return Table(caption, heads, "ttnnnnnnn", rows)
+    return Table(caption, heads, "ttnnnnnnnn", rows)
 
 
 def values_text(values: Iterable[Value], units: UnitSystem) -> str:

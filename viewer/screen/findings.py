@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from roofmodel.screening import STOREY
+from roofmodel.surface import STOREY
 from viewer.screen.plan import ScreenPlan
 
 RANK = (
