@@ -287,6 +287,22 @@ def test_partial_loading_tells_the_use_it_leads_to():
     assert f"a clamp would use up to {percent(best[0])} of its strength ({best[1]}, {best[2]};" in words
 
 
+def test_what_the_hand_check_takes_from_elsewhere_can_be_followed():
+    """A valley's area by the corners that are printed, and what stands beside the clamp."""
+    us = analyze(load_project("models/cedar-hollow/project.toml"))
+    steps = {step.symbol: step for step in hand_check(us).steps}
+    ring = np.array(re.findall(r"\(([\d.]+), ([\d.]+)\)", steps["V"].note), dtype=float)
+    after = np.roll(ring, -1, axis=0)
+    area = 0.5 * abs(float((ring[:, 0] * after[:, 1] - after[:, 0] * ring[:, 1]).sum()))
+    printed = next(p for p in steps["V"].expression if isinstance(p, Number) and p.kind == "area")
+    assert area == pytest.approx(printed.value / 0.3048**2, rel=2e-3)
+    at = us.project.layout.clamp_name.index(hand_check(us).clamp)
+    case = [case.name for case in us.snow.cases].index(hand_check(us).case)
+    beside = quantity(float(us.tributary[case, at + 1]), "force", system("US"))
+    assert f"{us.project.layout.clamp_name[at + 1]} " in steps["R"].note
+    assert f"T = {beside}" in steps["R"].note
+
+
 def test_judgments_stand_among_the_inputs_where_they_act():
     """The spread of a valley's stream on the governing clamp: over less rail it brings more."""
     us = analyze(load_project("models/cedar-hollow/project.toml"))

@@ -15,7 +15,7 @@ from viewer.handover.bill import bill_of, splice_caution
 from viewer.package import typeset as t
 from viewer.package.sway import SwayFindings, missing_table, place_words, sway_words, tornado_drawing
 from viewer.quantities import system
-from viewer.report.page import report_content
+from viewer.report.page import ROW_NUMBERS, report_content
 from viewer.report.tables import Table
 from viewer.snow.drawing import drawing_svg
 from viewer.snow.page import section_chapter, zone_chapters
@@ -106,7 +106,7 @@ def _front(content: Mapping[str, Any], splices: str, drawn: bool) -> str:
             t.paragraph(f"{len(verdict.cautions) - 4} more cautions stand in the section Scope.")
             if len(verdict.cautions) > 4
             else "",
-            t.filling("roof.png", content["picture_alt"], width="80%") if drawn else "",
+            t.filling("roof.png", content["picture_alt"], ROW_NUMBERS, width="80%") if drawn else "",
         ]
     )
 
@@ -158,9 +158,11 @@ def _sensitivity(sway: SwayFindings | None, files: dict[str, bytes], units: Unit
     now, found, gone = sway.now, sway.inputs, sway.missing
     _keep(files, "tornado.svg", drawing_svg(tornado_drawing(found, now), "What moves the answer"))
     parts = [
-        t.heading("What moves the answer"),
-        t.paragraph(sway_words(found, now)),
-        t.figure("tornado.svg", sway_words(found, now), width="88%"),
+        t.together(
+            t.heading("What moves the answer"),
+            t.paragraph(sway_words(found, now)),
+            t.figure("tornado.svg", sway_words(found, now), width="74%"),
+        )
     ]
     place = place_words(sway, units)
     parts += [t.paragraph(f"Caution: {place}", bold=True)] if place else []

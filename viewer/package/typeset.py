@@ -169,11 +169,17 @@ def figure(name: str, alt: str, caption: str = "", width: str = "100%") -> str:
     )
 
 
-def filling(name: str, alt: str, width: str) -> str:
-    """A picture in the room that the rest of its page leaves."""
+def together(*pieces: str) -> str:
+    """Pieces that stay on one page."""
+    return f"#block(breakable: false, width: 100%)[\n{''.join(pieces)}]\n"
+
+
+def filling(name: str, alt: str, caption: str, width: str) -> str:
+    """A picture with its caption in the room that the rest of its page leaves."""
     return (
         f'#block(height: 1fr, width: 100%)[#align(center + horizon)[#image("{name}", width: {width}, '
-        f'height: 100%, fit: "contain", alt: "{_escaped(alt)}")]]\n#v(6pt)\n'
+        f'height: 100%, fit: "contain", alt: "{_escaped(alt)}")]]\n'
+        f'#text(size: 8pt, fill: rgb("{style.MUTED}"))[{text(caption)}]\n#v(6pt)\n'
     )
 
 

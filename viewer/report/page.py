@@ -67,6 +67,10 @@ if TYPE_CHECKING:
     from markupsafe import Markup
 
 BLANK = ""  # in the title block: a line to sign on
+ROW_NUMBERS = (
+    "Numbers at the rows are of their most used clamps. Rails, heights and panel strips can be used more: "
+    "see the table of limits."
+)
 DRAWINGS_SHOWN = 12  # rows drawn one by one; more would bury the reader
 PLANES_SHOWN = 4  # planes with rows drawn with every clamp
 GREEK = {
@@ -138,7 +142,7 @@ def report_html(
     )
     template = environment.get_template("report.html.j2")
     content = report_content(analysis, units, picture, picture_reason, today or date.today())
-    return template.render(**content, sway=sway, splices=splices)
+    return template.render(**content, sway=sway, splices=splices, row_numbers=ROW_NUMBERS)
 
 
 def page_environment() -> Environment:

@@ -27,6 +27,7 @@ DEEPEST = 230.0  # height of the drawn roof at most [px]
 TYPE = 12.0
 WALL = 58.0  # of building drawn below the lowest eave [px]
 BEYOND = 1e-3  # of the load on a row, from where snow beyond its ends is shown [-]
+ACROSS = 0.02  # a plane drawn this much flatter than it is is cut across its slope [-]
 SAMPLES = 61  # of the snow along a plane
 
 
@@ -190,6 +191,8 @@ def building_parts(analysis: Analysis, frame: Frame) -> list[str]:
         parts.append(svg.line(line, style.INK, 2.4))
         slope = drawn(float(planes.slope[plane]), "angle", units)
         words, middle = f"{planes.name[plane]}, {slope}", line.mean(axis=0)
+        if abs(np.ptp(z) / np.ptp(t) - np.tan(planes.slope[plane])) > ACROSS:
+            words += ", cut across its slope"
         if line[1, 0] - line[0, 0] > 6.2 * len(words):
             x, y = float(middle[0]), foot - 8.0
             parts.append(svg.text(words, x, y, TYPE, anchor="middle", bold=True))

@@ -5,29 +5,38 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
+import shapely
 from numpy.typing import NDArray
 
 from fea.analysis import Analysis
 from roofmodel.sliding.flow import FlowGraph
 from roofmodel.sliding.thrust import ValleyThrust, valley_factor
+from roofmodel.units import SYSTEMS
 from viewer.report.working_parts import ClampAt, Expression, Number, Step
 
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
 EVEN = 1e-6  # two numbers that differ by less are one [-]
+GRID = 1e-3  # cells this near touch [m]
+WHOLE = 0.01  # cells that send less of their snow are not drawn into a region [-]
+CORNERS = 8  # a region with more is told by its extent
 SAME = 2e-3  # so much may a stream differ from the hand sum of the planes that feed it [-]
 
 
 @dataclass(frozen=True)
 class Feeder:
-    """A plane that feeds a stream: plan area [m^2], mean pressure [Pa], slope [rad], part that arrives."""
+    """A plane that feeds a stream: plan area [m^2], mean pressure [Pa], slope [rad], part that arrives.
+
+    `region` is where on plan that snow lies, of which `area` counts what really arrives. [m]
+    """
 
     plane: int
     area: float
     pressure: float
     slope: float
     part: float
+    region: shapely.Polygon | shapely.MultiPolygon
 
     def force(self, friction: float) -> float:
         """Thrust that it brings. [N]."""
@@ -235,7 +244,30 @@ def _feeding_step(
         tuple(parts),
         Number(sum(one.force(friction) for one in found), "force"),
         f"A_p: what of {names} {where}, on plan; p: mean there",
-        note,
+        f"{note} {_regions(analysis, found)}",
+    )
+
+
+def _regions(analysis: Analysis, found: list[Feeder]) -> str:
+    """Where the areas of feeders lie, so that they can be measured again."""
+    units, low = (
+        SYSTEMS[analysis.project.table.project.units],
+        analysis.project.roof.points[:, :2].min(axis=0),
+    )
+    told = []
+    for one in found:
+        ring = shapely.get_coordinates(getattr(one.region, "exterior", None))[:-1]
+        name = analysis.project.roof.planes.name[one.plane]
+        part = "" if abs(one.region.area - one.area) <= 0.02 * one.area else ", of which a part comes here"
+        if 3 <= len(ring) <= CORNERS:
+            places = units.convert(1.0, "length") * (ring - low)
+            told.append(f"{name}: corners {', '.join(f'({x:.2f}, {y:.2f})' for x, y in places)}{part}")
+        elif not one.region.is_empty:
+            x0, y0, x1, y1 = (units.convert(v, "length") for v in one.region.bounds - np.tile(low, 2))
+            told.append(f"{name}: inside {x0:.2f} to {x1:.2f} by {y0:.2f} to {y1:.2f}{part}")
+    return (
+        f"A_p on {'; '.join(told)} ({units.label('length')} east and north of the lower left corner of the "
+        "roof's extent on plan)."
     )
 
 
@@ -251,7 +283,9 @@ def feeders(analysis: Analysis, case: int, node: IntArray, start: Array | float 
         on = cells.plane == plane
         area, brought = float(share[on] @ cells.plan_area[on]), float(share[on] @ weight[on])
         part = float(thrust[on] @ weight[on]) / brought
-        found.append(Feeder(plane, area, brought / area, float(roof.planes.slope[plane]), part))
+        region = shapely.union_all(shapely.buffer(cells.plan[on & (share > WHOLE)], GRID, join_style="mitre"))
+        region = shapely.simplify(shapely.buffer(region, -GRID, join_style="mitre"), 10.0 * GRID)
+        found.append(Feeder(plane, area, brought / area, float(roof.planes.slope[plane]), part, region))
     return sorted(found, key=lambda one: -one.pressure * one.area * np.sin(one.slope))
 
 

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fea.analysis import Analysis
+from viewer.quantities import quantity, system
 from viewer.summary import combination
 
 Array = NDArray[np.float64]
@@ -102,8 +103,8 @@ def force_steps(analysis: Analysis, at: ClampAt) -> tuple[Step, ...]:
                 "k T",
                 (Number(snow / total), " × ", Number(total, "force")),
                 Number(snow, "force"),
-                "k = reaction / tributary force, from the frame",
-                "The rail is stiff between clamps and evens out what its neighbors take.",
+                "k = R / T; R from the frame: the clamp's reaction under this case's unfactored snow alone",
+                _frame_words(analysis, at),
             )
         )
     _, kept = _terms(analysis, at, 0, "R")
@@ -111,7 +112,7 @@ def force_steps(analysis: Analysis, at: ClampAt) -> tuple[Step, ...]:
         steps.append(_end_step(analysis, at, ends))
     words = {"γ_S E": "E: part of the upper bound of snow beyond the row's end, which the step before gives"}
     words["γ_D G"] = "G: rail's own weight"
-    words["γ_T H"] = f"H: restrained temperature{at.temperature}"
+    words["γ_T H"] = f"H: restrained temperature{at.temperature}, the same frame without snow"
     note = "; ".join(words[name] for name, _, _ in kept if name in words)
     steps.append(
         Step(
@@ -125,6 +126,28 @@ def force_steps(analysis: Analysis, at: ClampAt) -> tuple[Step, ...]:
         )
     )
     return tuple(steps)
+
+
+def _frame_words(analysis: Analysis, at: ClampAt) -> str:
+    """What the frame is made of at a clamp, so that R can be found again."""
+    project = analysis.project
+    layout, units = project.layout, system(project.table.project.units)
+    row = layout.clamp_row[at.clamp]
+    near = [c for c in (at.clamp - 1, at.clamp + 1) if 0 <= c < len(layout.clamp_row)]
+    near = [c for c in near if layout.clamp_row[c] == row]
+    apart = np.abs(layout.clamp_s[near] - layout.clamp_s[at.clamp])
+    beside = "; ".join(
+        f"{layout.clamp_name[c]} {quantity(float(away), 'length', units)} away with "
+        f"T = {quantity(float(analysis.tributary[at.case, c]), 'force', units)}"
+        for c, away in zip(near, apart, strict=True)
+    )
+    return (
+        "The rail is stiff between clamps and evens out what its neighbors take"
+        + (f": {beside}. " if beside else ". ")
+        + "To follow R, put the whole row into any program for beams on springs: the model is described in "
+        "its chapter, rail and stiffness of clamps stand under Inputs, places of clamps in their table, load "
+        "per length in the row's diagrams."
+    )
 
 
 def _terms(

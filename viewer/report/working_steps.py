@@ -92,8 +92,9 @@ def moment_steps(analysis: Analysis, at: ClampAt) -> tuple[Step, ...]:
                     Number(arm, "size"),
                 ),
                 Number(moment, "grip moment"),
-                f"e from the grip up to {where}; k_M from the frame",
-                "k_M is what the rail passes on in torsion and bending between clamps, and its own weight.",
+                f"e from the grip up to {where}; k_M = M / (F e), M from the same frame as R",
+                "k_M is what the rail passes on in torsion and bending between clamps, and its own weight; 1 "
+                "for a clamp on its own, where M = F e.",
             )
         )
     over = 0.0
