@@ -24,6 +24,7 @@ from roofmodel.shape.meshes import (
 from roofmodel.shape.recognition import recognize
 from roofmodel.shape.roof_faces import STEEPEST, RawMesh, pick_roof_faces
 from roofmodel.shape.surfaces import building_mesh
+from roofmodel.shape.uprights import with_uprights
 from roofmodel.surface import RoofSurface
 
 TOLERANCE = 0.03  # [m]
@@ -112,7 +113,7 @@ def import_roof(
     options = ReadOptions(unit, up, building, lod, tuple(layers), marks, ground, north)
     try:
         picked = pick_roof_faces(read_raw(path, options), steepest)
-        return recognize(
+        roof = recognize(
             picked.points,
             picked.faces,
             offset=picked.offset,
@@ -122,6 +123,7 @@ def import_roof(
             ground=picked.ground,
             boxes=boxes,
         )
+        return with_uprights(roof, picked.points, picked.walls, boxes)
     except InputError as error:
         message = f"{path.name}: {error}"
         raise InputError(message) from error

@@ -26,6 +26,10 @@ MOST_PARTS = 2000  # a mesh of more loose parts is a soup, in which none can be 
 UPRIGHT = 1e-4  # faces whose normal rises by no more than this share are walls in a survey too
 ALONE = 3.0  # groups farther from all others than this stand alone [m]
 STRAY, STRAY_SHARE = 4.0, 0.02  # area, and share of the largest group's, below which these are strays [m^2]
+SOUP, LOOSE = (
+    10.0,
+    0.5,
+)  # more hidden area, in times the seen, of more loose parts per face, is no roof
 FLOORS = 0.1  # with more than this share of its area hidden a mesh is a building, not a roof alone
 ONE_PLANE, MOSTLY = np.cos(np.radians(1.0)), 0.5  # a plane of which more is seen is seen
 LEAST_HOUSE = 20.0  # what stands on a plate is a building from here on [m^2]
@@ -70,6 +74,8 @@ class RoofFaces:
         Ground level in local coordinates: as the file tells, else the lowest point where walls reach far
         enough below the roof; None where nothing does. [m]
     notes : tuple of str
+    walls : (k, 3) int
+        Faces taken as walls.
     """
 
     points: Array
@@ -77,6 +83,7 @@ class RoofFaces:
     offset: Array
     ground: float | None
     notes: tuple[str, ...]
+    walls: IntArray
 
 
 def pick_roof_faces(raw: RawMesh, steepest: float = STEEPEST) -> RoofFaces:
@@ -111,7 +118,8 @@ def pick_roof_faces(raw: RawMesh, steepest: float = STEEPEST) -> RoofFaces:
     if not seen.all():
         notes.append(f"{_count(local, roof[~seen])} hidden below others (floors, undersides) were left out.")
     size = np.linalg.norm(face_vectors(local, roof), axis=1)
-    whole = bool(dropped or size[~seen].sum() > FLOORS * size.sum())
+    _refuse_soup(local, faces, 0.5 * float(size[seen].sum()), 0.5 * float(size[~seen].sum()))
+    whole = bool(len(dropped) or size[~seen].sum() > FLOORS * size.sum())
     roof = roof[seen]
     ground = None if raw.ground is None else raw.ground - float(offset[2])
     stated, found = raw.stated, whole and ground is None
@@ -132,11 +140,13 @@ def pick_roof_faces(raw: RawMesh, steepest: float = STEEPEST) -> RoofFaces:
         ground = None  # a fascia, the thickness of a slab or a roof alone: nobody walks below it
     elif found:
         notes.append("The ground level is taken at the lowest point of the model.")
-    return RoofFaces(local, roof, offset, ground, tuple(notes))
+    return RoofFaces(local, roof, offset, ground, tuple(notes), faces[dropped])
 
 
-def _not_walls(points: Array, faces: IntArray, steepest: float, notes: list[str]) -> tuple[IntArray, bool]:
-    """Faces with area that are no walls, and whether there were walls; adds to the notes."""
+def _not_walls(
+    points: Array, faces: IntArray, steepest: float, notes: list[str]
+) -> tuple[IntArray, IntArray]:
+    """Faces with area that are no walls, and walls; adds to the notes."""
     vector = face_vectors(points, faces)
     double = np.linalg.norm(vector, axis=1)
     solid = double > 2.0 * NEEDLE
@@ -157,7 +167,7 @@ def _not_walls(points: Array, faces: IntArray, steepest: float, notes: list[str]
     if len(keep) == 0:
         message = f"No face is flatter than {limit}: the file has no roof (is the up axis right?)."
         raise InputError(message)
-    return keep, bool(wall.any())
+    return keep, np.flatnonzero(wall)
 
 
 def _turned_up(points: Array, faces: IntArray) -> IntArray:
@@ -253,6 +263,19 @@ def _ground_plate(points: Array, faces: IntArray, lowest: float) -> NDArray[np.b
         if shapely.intersection(own, rest).area >= AROUND * rest.area:
             ground[label == part] = True
     return ground
+
+
+def _refuse_soup(points: Array, faces: IntArray, seen: float, hidden: float) -> None:
+    """Reject faces that hide one another and mostly hang together with no other."""
+    if hidden <= SOUP * seen:
+        return
+    parts = _parts(points, faces)[0]
+    if parts > LOOSE * len(faces):
+        message = (
+            f"{hidden:.0f} m2 of faces lie hidden below {seen:.0f} m2 that are seen from above, and the "
+            f"{len(faces)} faces fall into {parts} loose parts: this is no roof, nor a building with one."
+        )
+        raise InputError(message)
 
 
 def _refuse_flat_roof(points: Array, faces: IntArray, plate: NDArray[np.bool_]) -> None:

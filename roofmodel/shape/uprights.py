@@ -1,0 +1,148 @@
+"""Upright faces that stand on planes without a top: chimneys drawn as shafts, screens, parapets as sheets.
+
+Walls below a roof end at it; corners of walls that stand above all planes near them do not. What is small,
+and how high counts, is judgment; no source.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from shapely import Polygon
+
+from roofmodel.obstacles import Obstacles, together
+from roofmodel.shape.boxes import LARGEST, LONGEST, SPECK, WALL, Box, box_obstacles
+from roofmodel.shape.cleaning import weld
+from roofmodel.shape.planes import height_at, plan_polygons
+from roofmodel.shape.regions import components
+from roofmodel.surface import Array, IntArray, RoofSurface
+
+BESIDE = 0.3  # planes this near on plan tell how high walls may be [m]
+THIN = 0.1  # a sheet is taken as so thick [m]
+LISTED = 8  # groups named one by one
+MANY = 200_000  # of more faces none is looked at: a survey, whose steep faces are noise
+
+
+def with_uprights(surface: RoofSurface, points: Array, walls: IntArray, boxes: bool) -> RoofSurface:
+    """Upright faces above the planes as obstructions where they are small, else in words.
+
+    Parameters
+    ----------
+    surface : RoofSurface
+    points : (n, 3) float
+        [m]
+    walls : (k, 3) int
+        Faces left out as walls.
+    boxes : bool
+        Whether small ones become obstructions.
+
+    Returns
+    -------
+    RoofSurface
+    """
+    if not 0 < len(walls) < MANY:
+        return surface
+    welded, faces = weld(points, walls)
+    over = _over_planes(surface, welded)
+    high = over > WALL
+    known = _near_found(surface, welded)
+    made: list[Box] = []
+    words: list[str] = []
+    for corner in _groups(faces, high):
+        if known[corner].all():
+            continue
+        foot = shapely.envelope(shapely.MultiPoint(welded[corner, :2])).buffer(0.5 * THIN, join_style="mitre")
+        size = np.ptp(welded[corner, :2], axis=0)
+        new = _on_planes(surface, welded[corner], foot) if boxes and _small(size) else []
+        made += new
+        if not new:
+            middle = welded[corner].mean(axis=0) + surface.offset
+            words.append(
+                f"Upright faces without a top stand up to {over[corner].max():.2f} m above the planes around "
+                f"x {middle[0]:.1f}, y {middle[1]:.1f} m, over {size[0]:.2f} by {size[1]:.2f} m: they are "
+                "in no load. Give a [[parapet]] or an [[obstruction]] if snow drifts or pushes against them."
+            )
+    if len(words) > LISTED:
+        words = [
+            *words[:LISTED],
+            f"{len(words) - LISTED} more groups of upright faces stand above the planes.",
+        ]
+    if not made:
+        return replace(surface, notes=(*surface.notes, *words)) if words else surface
+    before = surface.found.count if surface.found is not None else 0
+    found = box_obstacles(surface, made, surface.planes, before + 1)
+    words += _told(surface, found)
+    every = found if surface.found is None else together(surface.found, found)
+    return replace(surface, found=every, obstacles=every, notes=(*surface.notes, *words))
+
+
+def _small(size: Array) -> bool:
+    return bool(size.max() <= LONGEST and np.prod(size) <= LARGEST)
+
+
+def _over_planes(surface: RoofSurface, points: Array) -> Array:
+    """Heights (n,) above the highest plane near each point; -inf where none is near. [m]."""
+    best = np.full(len(points), -np.inf)
+    plan = np.array(plan_polygons(surface.planes), dtype=object)
+    spots = np.asarray(shapely.points(points[:, :2]))
+    spot, plane = shapely.STRtree(plan).query(spots, predicate="dwithin", distance=BESIDE)
+    normal, origin = surface.planes.normal[plane], surface.planes.origin[plane]
+    at = shapely.get_coordinates(shapely.get_parts(shapely.shortest_line(plan[plane], spots[spot]))).reshape(
+        -1, 2, 2
+    )
+    rise = -np.sum((at[:, 0] - origin[:, :2]) * normal[:, :2], axis=1) / normal[:, 2]
+    top = np.full(len(points), -np.inf)
+    np.maximum.at(top, spot, origin[:, 2] + rise)
+    there = np.isfinite(top)
+    best[there] = points[there, 2] - top[there]
+    return best
+
+
+def _groups(faces: IntArray, high: NDArray[np.bool_]) -> list[IntArray]:
+    """High corners that hang together over edges of the faces."""
+    edges = np.concatenate([faces[:, [0, 1]], faces[:, [1, 2]], faces[:, [2, 0]]])
+    edges = edges[high[edges].all(axis=1)]
+    vertex = np.unique(edges)
+    if len(vertex) == 0:
+        return []
+    count, part = components(len(vertex), np.searchsorted(vertex, edges))
+    order = np.argsort(part, kind="stable")
+    return list(np.split(vertex[order], np.cumsum(np.bincount(part, minlength=count))[:-1]))
+
+
+def _near_found(surface: RoofSurface, points: Array) -> NDArray[np.bool_]:
+    """Points at obstructions that tops have shown."""
+    inside = np.zeros(len(points), dtype=bool)
+    if surface.found is None or not surface.found.count:
+        return inside
+    feet = np.asarray(shapely.polygons(surface.found.start[:, :2].reshape(-1, 4, 2)))
+    tree = shapely.STRtree(np.asarray(shapely.buffer(feet, BESIDE)))
+    inside[tree.query(shapely.points(points[:, :2]), predicate="intersects")[0]] = True
+    return inside
+
+
+def _on_planes(surface: RoofSurface, corners: Array, foot: Polygon) -> list[Box]:
+    """Boxes of one group on the planes below it."""
+    result = []
+    for host, polygon in enumerate(plan_polygons(surface.planes)):
+        part = shapely.intersection(polygon, foot)
+        if isinstance(part, Polygon) and part.area > max(SPECK, 0.1 * foot.area):
+            over = corners[:, 2] - height_at(surface.planes, host, corners[:, :2])
+            if over.max() > WALL:
+                result.append(Box(np.zeros(0, dtype=np.int64), host, part, float(over.max())))
+    return result
+
+
+def _told(surface: RoofSurface, found: Obstacles) -> list[str]:
+    sides = np.linalg.norm(found.end - found.start, axis=1).reshape(-1, 4)
+    return [
+        f"Upright faces without a top were taken as {name} on {surface.planes.name[plane]}: {wide:.2f} m "
+        f"along the eave, {deep:.2f} m up the slope, {height:.2f} m high. Snow drifts and slides against "
+        "it; it holds nothing unless an [[obstruction]] at its place gives its strength."
+        for name, plane, height, deep, wide in zip(
+            found.name, found.plane, found.height, sides[:, 0], sides[:, 1], strict=True
+        )
+    ]

@@ -1,0 +1,96 @@
+"""Chimneys drawn without a top, screens, and soups of faces."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+import trimesh
+from shapes import gable
+from test_importing import save
+
+from roofmodel.errors import InputError
+from roofmodel.shape.builders import build_roof
+from roofmodel.shape.importing import import_roof
+
+PITCH = np.tan(np.radians(30.0))
+
+
+def sheet(start, end, low, high):
+    """An upright rectangle on a line on plan."""
+    points = np.array([[*start, low], [*end, low], [*end, high], [*start, high]])
+    return points, np.array([[0, 1, 2], [0, 2, 3]])
+
+
+def house(*sheets):
+    """A gable of 12 by 8 m, 30 degrees, eave 3 m, with walls and more."""
+    roof = build_roof([gable()])
+    around = np.array([[0.0, 0.0], [12.0, 0.0], [12.0, 8.0], [0.0, 8.0]])
+    walls = [sheet(a, b, 0.0, 3.0) for a, b in zip(around, np.roll(around, -1, axis=0), strict=True)]
+    points, faces = [roof.points + roof.offset], [roof.faces]
+    for more, its in [*walls, *sheets]:
+        faces.append(its + sum(len(one) for one in points))
+        points.append(more)
+    return np.vstack(points), np.concatenate(faces)
+
+
+def shaft(low, high, top):
+    a, b, c, d = np.array([low, [high[0], low[1]], high, [low[0], high[1]]])
+    return [sheet(*pair, 3.0, top) for pair in ((a, b), (b, c), (c, d), (d, a))]
+
+
+def read(tmp_path, *sheets):
+    return import_roof(save(tmp_path / "house.stl", *house(*sheets)), unit="m", up="z")
+
+
+def test_a_shaft_without_a_top_is_an_obstruction(tmp_path):
+    roof = read(tmp_path, *shaft([5.0, 2.0], [5.6, 2.6], 6.0))
+    assert roof.planes.count == 2
+    assert roof.obstacles.count == 1
+    foot = roof.found.start + roof.offset
+    assert (foot[:, :2].min(axis=0) <= [5.0, 2.0]).all()
+    assert (foot[:, :2].max(axis=0) >= [5.6, 2.6]).all()
+    assert np.ptp(foot[:, :2], axis=0) == pytest.approx([0.6, 0.6], abs=0.15)
+    assert roof.found.height == pytest.approx([6.0 - (3.0 + 2.0 * PITCH)], abs=0.01)
+    assert any("without a top were taken as obstruction 1" in note for note in roof.notes)
+
+
+def test_a_shaft_over_the_ridge_stands_on_both_planes(tmp_path):
+    roof = read(tmp_path, *shaft([5.0, 3.5], [5.8, 4.5], 6.5))
+    assert sorted(roof.found.plane.tolist()) == [0, 1]
+
+
+def test_a_long_screen_is_told(tmp_path):
+    roof = read(tmp_path, sheet([2.0, 2.0], [10.0, 2.0], 3.0, 5.5))
+    assert roof.found is None or not roof.found.count
+    note = next(note for note in roof.notes if "they are in no load" in note)
+    assert f"{2.5 - 2.0 * PITCH:.2f} m above" in note
+
+
+def test_walls_below_the_roof_are_nothing(tmp_path):
+    for more in ([], shaft([5.0, 2.0], [5.6, 2.6], 3.5)):
+        roof = read(tmp_path, *more)
+        assert roof.found is None or not roof.found.count
+        assert not any("pright faces" in note for note in roof.notes)
+
+
+def test_tops_are_not_told_twice(tmp_path):
+    box = trimesh.creation.box(bounds=[[5.0, 2.0, 3.0], [5.6, 2.6, 6.0]])
+    roof = read(tmp_path, (box.vertices, box.faces))
+    assert roof.found.count == 1
+    assert not any("pright faces" in note for note in roof.notes)
+
+
+def test_a_soup_of_faces_is_refused(tmp_path):
+    points = np.random.default_rng(0).uniform(0.0, 20.0, (6000, 3))
+    file = save(tmp_path / "soup.ply", points, np.arange(6000).reshape(-1, 3))
+    with pytest.raises(InputError, match=r"hidden below .* 2000 loose parts"):
+        import_roof(file, unit="m", up="z")
+
+
+def test_a_house_of_many_floors_is_none(tmp_path):
+    floor = np.array([[0.0, 0.0], [12.0, 0.0], [12.0, 8.0], [0.0, 8.0]])
+    floors = [
+        (np.column_stack([floor, np.full(4, z)]), np.array([[0, 1, 2], [0, 2, 3]]))
+        for z in np.linspace(0, 2.9, 30)
+    ]
+    assert read(tmp_path, *floors).planes.count == 2
