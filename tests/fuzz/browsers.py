@@ -26,6 +26,7 @@ import seeds
 
 from tests.app import open_app
 
+LAST = 2**52 + 5  # number of the message whose answer ends the wait
 KINDS: tuple[dict[str, Any], ...] = (
     {"type": "set", "table": "clamp", "field": ["strength", "along"], "value": "5 kN"},
     {"type": "set", "table": "site", "field": ["ground_snow"], "value": "2 kN/m^2"},
@@ -104,10 +105,10 @@ def session(rng: random.Random, count: int, answers: collections.Counter[str]) -
                 began = time.process_time()
                 one.socket.send_text(text)
                 one.socket.send_text(
-                    json.dumps({"id": 7, "type": "undo", "revision": 10**9})
+                    json.dumps({"id": LAST, "type": "undo", "revision": 10**9})
                 )  # its answer ends the wait
                 got: list[dict[str, Any]] = []
-                while not got or not (got[-1].get("id") == 7 and got[-1]["type"] == "error"):
+                while not got or not (got[-1].get("id") == LAST and got[-1]["type"] == "error"):
                     got.append(one.socket.receive_json())
                     if got[-1]["type"] == "state":
                         one.state = got[-1]

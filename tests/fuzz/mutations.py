@@ -299,11 +299,11 @@ def grow(rng: Random, table: dict[str, Any], model: type[BaseModel]) -> str:
 def scaled(rng: Random, seed: dict[str, Any]) -> tuple[dict[str, Any], str]:
     """A table with one number that is another but may well be right."""
     table = copy.deepcopy(seed)
-    spots = [path for path in places(table) if isinstance(at(table, path), str)]
-    spots = [path for path in spots if re.search(r"\d", at(table, path))]
-    path = rng.choice(spots)
-    old = at(table, path)
-    spot = rng.choice(list(re.finditer(r"\d+(\.\d+)?", old)))
+    whole = re.compile(r"(?<![\w^.-])\d+(\.\d+)?(?=[ ,:]|$)")
+    told = {path: at(table, path) for path in places(table) if isinstance(at(table, path), str)}
+    path = rng.choice([path for path, text in told.items() if whole.search(text)])
+    old = told[path]
+    spot = rng.choice(list(whole.finditer(old)))
     new = f"{float(spot[0]) * rng.choice([0.3, 0.5, 0.7, 0.9, 1.1, 1.5, 2.0, 3.0]):.4g}"
     at(table, path[:-1])[path[-1]] = old[: spot.start()] + new + old[spot.end() :]
     return table, f"{'.'.join(map(str, path))}: {spot[0]} -> {new}"
