@@ -13,6 +13,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 Array = NDArray[np.float64]
+
+FULL = "full on all spans"  # the pattern of balanced snow
 IntArray = NDArray[np.int64]
 
 TOUCH = 1e-6  # supports and ends nearer than this are one place [m]
@@ -162,7 +164,7 @@ def asce_patterns(spans: int) -> tuple[Array, tuple[str, ...]]:
     words : tuple of str, (k,)
     """
     full, half = np.ones(spans), np.full(spans, 0.5)
-    found = [(full, "full on all spans")]
+    found = [(full, FULL)]
     if spans > 1:
         for end, name in ((0, "first"), (spans - 1, "last")):
             found.append((_with(half, [end], 1.0), f"7.5.1 case 1, full on the {name} span, half elsewhere"))
@@ -183,7 +185,7 @@ def worst_patterns(spans: int) -> tuple[Array, tuple[str, ...]]:
     Returns as `asce_patterns`.
     """
     index = np.arange(spans)
-    found = [(np.ones(spans), "full on all spans")]
+    found = [(np.ones(spans), FULL)]
     if spans > 1:
         masks = [
             (index % 2 == k, f"spans {k + 1}, {k + 3} ..." if spans > k + 2 else f"span {k + 1}")

@@ -18,7 +18,7 @@ import shapely
 from numpy.typing import NDArray
 from scipy.sparse import coo_array, csr_array
 
-from fea.checks.continuous import Spans, asce_patterns, beam_forces, worst_patterns
+from fea.checks.continuous import FULL, Spans, asce_patterns, beam_forces, worst_patterns
 from roofmodel.framing import Framing
 from roofmodel.snow.cases import SnowCase, case_forces
 from roofmodel.surface import RoofSurface
@@ -381,4 +381,4 @@ def _loaded(beam: Spans, ways: Array, force: Array, dead: Array, snow: Array, ow
 
 
 def _no_patterns(spans: int) -> tuple[Array, tuple[str, ...]]:
-    return np.ones((1, spans)), ("full on all spans",)
+    return np.ones((1, spans)), (FULL,)

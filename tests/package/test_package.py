@@ -33,6 +33,7 @@ from viewer.package.typeset import expression, preamble, symbols, text, typeset
 from viewer.picture import svg
 from viewer.picture.plan import clamp_marks
 from viewer.quantities import percent, quantity, system
+from viewer.report.building import purlins_table
 from viewer.report.page import report_content
 from viewer.report.working import hand_check
 from viewer.report.working_parts import Number
@@ -301,6 +302,15 @@ def test_what_the_hand_check_takes_from_elsewhere_can_be_followed():
     beside = quantity(float(us.tributary[case, at + 1]), "force", system("US"))
     assert f"{us.project.layout.clamp_name[at + 1]} " in steps["R"].note
     assert f"T = {beside}" in steps["R"].note
+
+
+def test_purlins_say_their_case_once():
+    """Full spans are said in the note; where one case brings all numbers of a line, it stands alone."""
+    hall = analyze(load_project("models/tannery-hall/project.toml"))
+    table = purlins_table(hall, system("SI"))
+    words = [row[table.heads.index("Case and pattern of each")] for row in table.rows]
+    assert set(words) <= set(hall.building.held.cases)
+    assert "Spans are full where no pattern is named" in table.note
 
 
 def test_judgments_stand_among_the_inputs_where_they_act():

@@ -8,6 +8,7 @@ import numpy as np
 
 from fea.analysis import Analysis
 from fea.checks.building import BuildingLoads
+from fea.checks.continuous import FULL
 from fea.checks.purlins import PARTIAL_WORDS, LineLoads
 from roofmodel.framing import Framing
 from roofmodel.surface import EdgeKind
@@ -219,7 +220,8 @@ def purlins_table(analysis: Analysis, units: UnitSystem) -> Table | None:
     )
     heads = (*heads, "Used") if checked else heads
     more = "" if len(names) <= LINES_SHOWN else f" The first {LINES_SHOWN} of {len(names)} lines."
-    note = f"{LINES_NOTE} With rows / without them where two numbers stand.{more}"
+    full = " Spans are full where no pattern is named."
+    note = f"{LINES_NOTE} With rows / without them where two numbers stand.{full}{more}"
     return Table("Purlin lines", heads, "wnnnnnnnnw" + "n" * int(checked), tuple(rows), tuple(marks), note)
 
 
@@ -236,7 +238,7 @@ _CALLED = {"peak": "load", "lift": "lifted", "reaction": "on a frame", "uplift":
 
 
 def _where_from(held: LineLoads, line: int) -> str:
-    """Case and pattern of every number of a line; numbers that share both stand together."""
+    """Case and pattern of every number of a line; those that share both stand together, all without names."""
     from_where: dict[str, list[str]] = {}
     for name, _ in _SHOWN:
         values = getattr(held, name)[:, line]
@@ -244,8 +246,10 @@ def _where_from(held: LineLoads, line: int) -> str:
             continue
         case = int(np.argmax(values >= values.max() * (1.0 - ROUNDING)))
         pattern = held.patterns[name][case, line] if name in held.patterns else ""
-        words = f"{held.cases[case]}, {pattern}" if pattern else held.cases[case]
+        words = f"{held.cases[case]}, {pattern}" if pattern not in ("", FULL) else held.cases[case]
         from_where.setdefault(words, []).append(_CALLED.get(name, name))
+    if len(from_where) == 1:
+        return next(iter(from_where))
     return "; ".join(f"{', '.join(names)}: {words}" for words, names in from_where.items()) or "–"
 
 
