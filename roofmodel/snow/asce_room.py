@@ -9,7 +9,7 @@ import numpy as np
 from roofmodel.snow import asce7_22_drift as drift
 from roofmodel.snow.asce7_22 import sloped_roof_load
 from roofmodel.snow.asce_roof import AsceRoof, slope_factors
-from roofmodel.snow.asce_steps import leeward_shape, windward_shape
+from roofmodel.snow.asce_steps import leeward_shape, sheds_over, windward_shape
 from roofmodel.snow.cases import Value
 from roofmodel.snow.regions import (
     EAVE_OVERHANG,
@@ -26,7 +26,7 @@ FILLED = (
 
 
 HELD = (
-    "snow on {below}, which is obstructed, fills the step at its eave: what slides there stays, so it has no"
+    "snow on {below}, which {why}, fills the step at its eave: what slides there stays, so it has no"
     " room to slide to (7.4; judgment: p_f, the deeper drift and all snow of the slope, p_f W over 15 ft, not"
     " only the 0.4 of 7.9, add up to the eave)"
 )
@@ -37,8 +37,8 @@ def with_filled_steps(known: AsceRoof) -> AsceRoof:
 
     On the lower roof lie p_f, the deeper of its leeward and windward drift and the snow of 7.9, all of
     density gamma: their sum is the safe reading of "sufficient space below the eaves". Where the lower plane
-    is obstructed, all of the upper slope's snow stays on it. Planes that this obstructs may hold the snow of
-    planes above them in turn.
+    is obstructed or too flat to shed, all of the upper slope's snow stays on it. Planes that this obstructs
+    may hold the snow of planes above them in turn.
     """
     while True:
         more = _filled_once(known)
@@ -64,15 +64,22 @@ def _filled_once(known: AsceRoof) -> AsceRoof:
                 Value("h eave", wall, "m", "least height of the eave above the lower roof"),
             )
             below = int(steps.lower[i])
-            held = below in known.obstructed
             if upper not in known.obstructed:
-                blocked[upper] = HELD.format(below=known.roof.planes.name[below]) if held else FILLED
+                name = known.roof.planes.name[below]
+                why = "is obstructed" if below in known.obstructed else "is too flat to shed it"
+                blocked[upper] = HELD.format(below=name, why=why) if _stays(known, below) else FILLED
     if not blocked:
         return known
     obstructed = with_uphill(known.roof, plan, {**known.obstructed, **blocked}, "is obstructed")
     factor = slope_factors(known.roof, known.rules, known.site, obstructed, known.folded)
     balanced = sloped_roof_load(known.rules.flat_load, factor)
     return replace(known, obstructed=obstructed, slope_factor=factor, balanced=balanced, room=room)
+
+
+def _stays(known: AsceRoof, below: int) -> bool:
+    """Whether a lower plane keeps all that lands on it: obstructed, or too flat to shed as 7.9 reads it."""
+    slides = drift.slides(known.roof.planes.slope[below], slippery=known.site.slippery)
+    return below in known.obstructed or not bool(slides)
 
 
 def _snow_below(known: AsceRoof, i: int) -> tuple[Value, ...]:
@@ -85,8 +92,8 @@ def _snow_below(known: AsceRoof, i: int) -> tuple[Value, ...]:
     clear = float(steps.wall[i].min()) - flat / gamma
     if clear < drift.NO_DRIFT_RATIO * flat / gamma:  # no drift by 7.7.1, since the step is all but full
         drifted = max(clear, 0.0)
-    slid, held = 0.0, int(steps.lower[i]) in known.obstructed
-    if drift.slides(known.roof.planes.slope[upper], slippery=known.site.slippery):
+    slid, held = 0.0, _stays(known, int(steps.lower[i]))
+    if sheds_over(known, i):
         run = slope_run(plan, upper, steps.start[i], steps.end[i], -plan.fall[upper], gap, EAVE_OVERHANG)
         slid = float(drift.sliding_load(flat, run, gap).pressure) / gamma
         if held:

@@ -30,6 +30,7 @@ from roofmodel.snow.regions import (
     fetch,
     left_normal,
     slope_run,
+    steepest_above,
     uniform,
 )
 
@@ -221,12 +222,13 @@ def sliding_cases(known: AsceRoof) -> tuple[list[SnowCase], Skipped]:
     slid: dict[int, list[Zone]] = {}
     for upper in dict.fromkeys(int(i) for i in steps.upper):
         name = f"sliding from {planes.name[upper]}"
-        if not drift.slides(planes.slope[upper], known.site.slippery):
+        below = np.flatnonzero(steps.upper == upper).tolist()
+        if not any(sheds_over(known, i) for i in below):
             skipped.append((name, "the upper plane is too flat to shed (7.9)"))
         elif known.site.upper_roof_retained and upper in known.retained:
             skipped.append((name, "left out because rows hold it, as the user declared"))
         else:
-            zones = [z for i in np.flatnonzero(steps.upper == upper) for z in _slide_zones(known, int(i))]
+            zones = [z for i in below if sheds_over(known, i) for z in _slide_zones(known, i)]
             if zones:
                 slid[upper] = zones
                 cases.append(_sliding_case(known, name, {upper: zones}))
@@ -235,6 +237,16 @@ def sliding_cases(known: AsceRoof) -> tuple[list[SnowCase], Skipped]:
     if len(slid) > 1:
         cases.append(_sliding_case(known, "sliding from all upper roofs", slid))
     return cases, skipped
+
+
+def sheds_over(known: AsceRoof, i: int) -> bool:
+    """Whether the slope above a step is steep enough for 7.9, its steepest facet on the way (judgment)."""
+    steps, plan, slope = known.roof.steps, known.plan, known.roof.planes.slope
+    upper, slippery = int(steps.upper[i]), known.site.slippery
+    if drift.slides(slope[upper], slippery=slippery):
+        return True
+    steepest = steepest_above(plan, slope, upper, steps.start[i], steps.end[i], float(steps.gap[i]))
+    return bool(drift.slides(steepest, slippery=slippery))
 
 
 def _sliding_case(known: AsceRoof, name: str, slid: dict[int, list[Zone]]) -> SnowCase:

@@ -17,11 +17,19 @@ IntArray = NDArray[np.int64]
 
 SAME_CORNER = 0.05  # ends of two walls closer than this on plan are one corner [m]
 LEAST_TURN = np.sin(np.radians(5.0))  # walls that turn by less face the same way
-OUTSIDE = (
-    "Judgment: around an outside corner each drift runs on radially, from p_d at the corner to nothing at w;"
-    " where the drifts of both walls are there, the greater counts. At each distance the quadrant lies"
-    " between the two. ASCE/SEI 7 shows no shape for it; a drift cut off there leaves it bare."
-)
+
+
+def outside_note(code: str, falls: str, clauses: str = "") -> str:
+    """What is said of drifts around outside corners; `falls` how they fall from the corner."""
+    return (
+        f"Judgment: around an outside corner each drift runs on radially, from {falls};"
+        " where the drifts of both walls are there, the greater counts. At each distance the quadrant lies"
+        f" between the two. {code} shows no shape for it{clauses and f' ({clauses})'};"
+        " a drift cut off there leaves it bare."
+    )
+
+
+OUTSIDE = outside_note("ASCE/SEI 7", "p_d at the corner to nothing at w")
 AROUND = ", around a corner"  # ends the names of such zones
 SLICE = np.radians(15.0)  # the cone is overstated by 0.6 percent, 0.9 at most
 
@@ -94,7 +102,15 @@ def around_corners(
 def slices(zone: Zone, start: Array, end: Array, wall: int, pairs: IntArray) -> list[Zone]:
     """Drift of p_d over w in front of one wall, run on around its outside corners; not yet cut to planes."""
     given = {value.symbol: value.value for value in zone.values}
+    zone = replace(zone, name=f"{zone.name}{AROUND}")
+    return run_on(zone, given["p_d"], given["w"], (start, end), wall, pairs)
+
+
+def run_on(
+    zone: Zone, peak: float, length: float, feet: tuple[Array, Array], wall: int, pairs: IntArray
+) -> list[Zone]:
+    """Slices of a drift with a peak [Pa] and length [m] around the outside corners of a wall, not yet cut."""
     return [
-        replace(zone, name=f"{zone.name}{AROUND}", polygon=polygon, pressure=law)
-        for polygon, law in around_corners(start, end, wall, pairs, given["p_d"], given["w"])
+        replace(zone, polygon=polygon, pressure=law)
+        for polygon, law in around_corners(*feet, wall, pairs, peak, length)
     ]

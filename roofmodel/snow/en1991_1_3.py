@@ -154,15 +154,16 @@ def mu_slide(upper_mu: ArrayLike, upper_slope: ArrayLike, upper_run: ArrayLike, 
 
     Half of the largest load of the adjacent upper slope, where it is steeper than 15 degrees, laid as a
     triangle over l_s: mu_s = mu_1 b_s / l_s. The triangle is the usual reading of Fig. 5.7, from memory.
+    Where the slope is bent, mu_1 b_s is summed over its facets and the steepest of them counts (judgment).
 
     Parameters
     ----------
-    upper_mu : (...) float
+    upper_mu : (...) float, or (..., facets)
         mu_1 of the upper slope.
-    upper_slope : (...) float
+    upper_slope : (...) float, or (..., facets)
         [rad]
-    upper_run : (...) float
-        b_s, plan length of the upper slope. [m]
+    upper_run : (...) float, or (..., facets)
+        b_s, plan length of the upper slope; 0 where a facet is not on the way. [m]
     length : (...) float
         l_s. [m]
 
@@ -171,8 +172,9 @@ def mu_slide(upper_mu: ArrayLike, upper_slope: ArrayLike, upper_run: ArrayLike, 
     (...) float
         Coefficient at the wall.
     """
-    peak = np.asarray(upper_mu) * np.asarray(upper_run) / np.asarray(length)
-    return np.where(np.asarray(upper_slope) > SLIDE_SLOPE + 1e-12, peak, 0.0)
+    mu, slope, run = (np.atleast_1d(np.asarray(x, dtype=float)) for x in (upper_mu, upper_slope, upper_run))
+    peak = np.sum(mu * run, axis=-1) / np.asarray(length)
+    return np.where(np.any((slope > SLIDE_SLOPE + 1e-12) & (run > 0.0), axis=-1), peak, 0.0)
 
 
 def overhang_load(roof_load: ArrayLike, weight_density: ArrayLike = 3000.0) -> Array:

@@ -2,10 +2,16 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+
 from roofmodel.snow import en1991_1_3 as en
 from roofmodel.snow.cases import Bare, SnowCase, Value, Zone
+from roofmodel.snow.corners import AROUND, outside_corners, outside_note, run_on
 from roofmodel.snow.en_drifted import Cases
-from roofmodel.snow.en_roof import CODE, SHAPE, EnRoof, balanced_zones, load_values
+from roofmodel.snow.en_roof import CODE, SHAPE, EnRoof, StepLengths, balanced_zones, load_values
 from roofmodel.snow.meeting import Drift
 from roofmodel.snow.patches import (
     UPPER_TO_STEP,
@@ -22,9 +28,17 @@ from roofmodel.snow.regions import (
     falling_pressure,
     fetch,
     left_normal,
-    slope_run,
+    slide_paths,
 )
 
+Array = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+
+BENT = (
+    "Snow slides along all facets of a bent upper slope: mu_1 b_s is summed over them where the steepest is"
+    " above 15 degrees (judgment; 5.3.6 shows a plane slope)."
+)
+OUTSIDE = outside_note("EN 1991-1-3", "mu - mu_1 at the corner to nothing at l_s", "5.3.6 and 6.2")
 BOTH, WIND, SLIDE = "both", "wind", "slide"
 FORMULAS = {
     BOTH: "(mu_s + mu_w - mu_1) (1 - x / l_s) C_e C_t s_k",
@@ -90,7 +104,12 @@ def _notes(known: EnRoof, group: WallGroup) -> list[str]:
         )
         names = ", ".join(known.roof.planes.name[i] for i in sorted(held))
         notes.append(f"{names} carries snow retention; snow that slides from it {what}.")
-    free = sorted({int(steps.upper[i]) for i in group.steps if _lengths(known, i)[2] > 0.0} - known.retained)
+    sheds = {i for i in group.steps if len(step_lengths(known, i).planes)}
+    if any(len(step_lengths(known, i).planes) > 1 for i in sheds):
+        notes.append(BENT)
+    if len(outside_corners(steps.start, steps.end)):
+        notes.append(OUTSIDE)
+    free = sorted({int(steps.upper[i]) for i in sheds} - known.retained)
     if known.site.upper_roof_retained and free:
         notes.append(no_rows_above(", ".join(known.roof.planes.name[i] for i in free)))
     return notes
@@ -102,11 +121,13 @@ def _wall_zones(known: EnRoof, i: int, part: str) -> list[Zone]:
     start, end, gap = steps.start[i], steps.end[i], float(steps.gap[i])
     upper, lower = int(steps.upper[i]), int(steps.lower[i])
     out = left_normal(start, end)
-    b1, b2, run = _lengths(known, i)
+    lengths = step_lengths(known, i)
+    b1, b2 = lengths.upper, lengths.lower
     low, high = float(steps.wall[i].min()), float(steps.wall[i].max())
     length = float(en.drift_length(high))
     wind = float(en.mu_wind(b1, b2, low, high, known.site.drift_weight, known.site.ground_snow))
-    slide = float(en.mu_slide(known.shape[upper], planes.slope[upper], run, length))
+    facets, runs = shed_path(known, i)
+    slide = float(en.mu_slide(known.shape[facets], planes.slope[facets], runs, length))
     blown = wind - float(known.shape[lower])
     peak = {BOTH: blown + slide, WIND: blown, SLIDE: slide}[part] * known.unit_load
     if peak <= 0.0 or gap >= length:
@@ -125,9 +146,8 @@ def _wall_zones(known: EnRoof, i: int, part: str) -> list[Zone]:
             "5.3.6, from 0.8 to 4",
             "max(0.8, min((b_1 + b_2) / (2 h_min), gamma h / s_k, 4))",
         ),
-        Value("b_s", run, "m", "plan run of the upper slope that sheds here"),
         Value("l_s", length, "m", "5.3.6, 5 to 15 m", "max(5 m, min(2 h, 15 m))"),
-        *_slide_values(known, upper, slide),
+        *_slide_values(known, facets, runs, slide),
     )
     what = "snow that slid from" if part == SLIDE else "drift below"
     zone = Zone(
@@ -139,42 +159,80 @@ def _wall_zones(known: EnRoof, i: int, part: str) -> list[Zone]:
         FORMULAS[part],
         values,
     )
-    return spread(plan, zone)
+    around: list[Zone] = []
+    if gap <= CRACK and part != SLIDE and blown > 0.0:
+        wind_only = replace(zone, name=f"{what} {planes.name[upper]}{AROUND}", formula=FORMULAS[WIND])
+        corners = outside_corners(steps.start, steps.end)
+        around = run_on(wind_only, blown * known.unit_load, length, (steps.start, steps.end), i, corners)
+    return [part for one in (zone, *around) for part in spread(plan, one)]
 
 
-def _slide_values(known: EnRoof, upper: int, slide: float) -> tuple[Value, ...]:
-    """mu_s and what it takes; 0 where nothing slides."""
-    slope, shape = float(known.roof.planes.slope[upper]), float(known.shape[upper])
+def _slide_values(known: EnRoof, facets: IntArray, runs: Array, slide: float) -> tuple[Value, ...]:
+    """b_s, mu_s and what they take, facets of one slope and mu_1 together; mu_s = 0 where nothing slides."""
+    run = float(runs.sum())
     if slide <= 0.0:
-        return (Value("mu_s", slide, "", "nothing slides here; none up to 15 degrees"),)
-    formula: Bare | str = "" if upper in known.held else Bare(SHAPE.us.replace("alpha", "alpha_u"))
-    why = "not below 0.8, held" if upper in known.held else "Table 5.2"
-    return (
-        Value("alpha_u", slope, "rad", "slope of the upper plane, above 15 degrees"),
-        Value("mu_1,u", shape, "", f"of the upper plane, {why}", formula),
-        Value("mu_s", slide, "", "half of the upper slope's load as a triangle over l_s", "mu_1,u b_s / l_s"),
-    )
+        none = "nothing slides here; none up to 15 degrees, and none where mu_1 is 0"
+        return (
+            Value("b_s", run, "m", "plan run of the upper slope that sheds here"),
+            Value("mu_s", slide, "", none),
+        )
+    kinds: dict[tuple[float, float, bool], float] = {}
+    curved = {int(plane) for vault in known.roof.vaults for plane in vault.plane}
+    for facet, length in zip(facets.tolist(), runs.tolist(), strict=True):
+        plain = facet not in known.held and facet not in curved
+        slope = float(known.roof.planes.slope[facet]) if plain else np.nan
+        kind = (round(slope, 6), round(float(known.shape[facet]), 9), facet in known.held)
+        kinds[kind] = kinds.get(kind, 0.0) + length
+    values: list[Value] = []
+    terms: list[str] = []
+    for k, ((slope, shape, held), length) in enumerate(kinds.items()):
+        n = "" if len(kinds) == 1 else f"{k + 1}"
+        which = "the upper slope" if len(kinds) == 1 else f"part {n} of the upper slope"
+        why = "not below 0.8, held" if held else "5.3.5" if np.isnan(slope) else "Table 5.2"
+        formula: Bare | str = ""
+        if not np.isnan(slope):
+            values.append(Value(f"alpha_u{n}", slope, "rad", f"of {which}"))
+            formula = Bare(SHAPE.us.replace("alpha", f"alpha_u{n}"))
+        values += [
+            Value(f"b_s{n}", length, "m", f"plan run of {which} that sheds here"),
+            Value(f"mu_1,u{n}", shape, "", f"of {which}, {why}", formula),
+        ]
+        terms.append(f"mu_1,u{n} b_s{n}")
+    whole = terms[0] if len(terms) == 1 else f"({' + '.join(terms)})"
+    said = "half of the upper slope's load as a triangle over l_s, where it is steeper than 15 degrees"
+    return (*values, Value("mu_s", slide, "", said, f"{whole} / l_s"))
 
 
-def _lengths(known: EnRoof, i: int) -> tuple[float, float, float]:
-    """b_1, b_2 and the run that sheds at one step, found once for all cases. [m]."""
+def step_lengths(known: EnRoof, i: int) -> StepLengths:
+    """What one step was measured to be, found once for all cases."""
     if i not in known.lengths:
         steps, plan = known.roof.steps, known.plan
-        start, end = steps.start[i], steps.end[i]
+        start, end, gap = steps.start[i], steps.end[i], float(steps.gap[i])
         out = left_normal(start, end)
         upper, lower = (plan.level_outline[plan.level[p]] for p in (steps.upper[i], steps.lower[i]))
-        b1 = fetch(upper, start, end, -out, float(steps.gap[i]), EAVE_OVERHANG)
-        known.lengths[i] = (b1, fetch(lower, start, end, out), _slide_run(known, i))
+        b1 = fetch(upper, start, end, -out, gap, EAVE_OVERHANG)
+        planes, runs = _slide_paths(known, i)
+        known.lengths[i] = StepLengths(b1, fetch(lower, start, end, out), planes, runs)
     return known.lengths[i]
 
 
-def _slide_run(known: EnRoof, i: int) -> float:
-    """Plan run of the upper slope that sheds over a step; 0 where none does."""
+def shed_path(known: EnRoof, i: int) -> tuple[IntArray, Array]:
+    """Facets that shed over a step and their plan runs, of the fall line that brings the most. [m]."""
+    lengths = step_lengths(known, i)
+    if not len(lengths.planes):
+        return lengths.planes, np.zeros(0)
+    runs: Array = lengths.runs
+    steepest = np.max(known.roof.planes.slope[lengths.planes] * (runs > CRACK), axis=1)
+    brought = (runs @ known.shape[lengths.planes]) * (steepest > en.SLIDE_SLOPE + 1e-12)
+    most = runs[int(np.lexsort((runs.sum(axis=1), np.round(brought, 9)))[-1])]
+    return lengths.planes[most > CRACK], most[most > CRACK]
+
+
+def _slide_paths(known: EnRoof, i: int) -> tuple[IntArray, Array]:
+    """Facets of the upper slope that shed over a step, and runs on each; none where nothing does."""
     steps, plan = known.roof.steps, known.plan
     upper = int(steps.upper[i])
-    fall = plan.fall[upper]
-    if fall @ left_normal(steps.start[i], steps.end[i]) < UPPER_TO_STEP:
-        return 0.0
-    if known.site.upper_roof_retained and upper in known.retained:
-        return 0.0
-    return slope_run(plan, upper, steps.start[i], steps.end[i], -fall, float(steps.gap[i]), EAVE_OVERHANG)
+    falls = plan.fall[upper] @ left_normal(steps.start[i], steps.end[i]) >= UPPER_TO_STEP
+    if not falls or (known.site.upper_roof_retained and upper in known.retained):
+        return np.zeros(0, dtype=np.int64), np.zeros((0, 0))
+    return slide_paths(plan, upper, steps.start[i], steps.end[i], float(steps.gap[i]))

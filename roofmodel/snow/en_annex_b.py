@@ -6,15 +6,18 @@ Drifts of Annex B stand alone: no other snow lies on the roof with them.
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 from numpy.typing import NDArray
 
 from roofmodel.snow.cases import Bare, LoadLevel, SnowCase, Value, Zone
+from roofmodel.snow.corners import AROUND, outside_corners, outside_note, run_on
 from roofmodel.snow.en_annex_b_valleys import PER_KILONEWTON, exceptional_shape, valley_drifts
 from roofmodel.snow.en_roof import CODE, EnRoof, snow_values
 from roofmodel.snow.obstacle_walls import room, wind_groups
 from roofmodel.snow.patches import larger, spread, wall_groups
-from roofmodel.snow.regions import EAVE_OVERHANG, band, falling_pressure, fetch, left_normal, slope_run
+from roofmodel.snow.regions import CRACK, EAVE_OVERHANG, band, falling_pressure, fetch, left_normal, slope_run
 
 Array = NDArray[np.float64]
 Cases = tuple[list[SnowCase], list[tuple[str, str]]]
@@ -33,8 +36,9 @@ NOTES = (
     "Exceptional drift of Annex B, an accidental action: load factor 1.0, s = mu_1 s_k without C_e and C_t.",
     "No other snow lies on the roof with it (Annex B).",
     "What reaches past the roof's edge falls off. Walls and parapets that meet drift in winds of their own,"
-    " not together (judgment); corners around projections are left out.",
+    " not together (judgment).",
 )
+AROUND_NOTE = outside_note("EN 1991-1-3", "mu_1 s_k at the corner to nothing at l_s", "B3, B4")
 
 
 def exceptional_drifts(known: EnRoof) -> Cases:
@@ -65,7 +69,8 @@ def _add(
 ) -> None:
     if zones:
         density = known.light_density.value
-        said = (*NOTES, *notes)
+        around = any(zone.name.endswith(AROUND) for zone in zones)
+        said = (*NOTES, *((AROUND_NOTE,) if around else ()), *notes)
         cases.append(SnowCase(name, CODE, LoadLevel.STRENGTH, tuple(larger(zones)), density, said))
     else:
         skipped.append((name, "the lower roof is too steep, or no roof lies in front (Annex B)"))
@@ -79,7 +84,8 @@ def _wall_zones(known: EnRoof, i: int) -> list[Zone]:
     front = fetch(plan.level_outline[plan.level[lower]], start, end, out)
     behind = fetch(plan.level_outline[plan.level[upper]], start, end, -out, gap, EAVE_OVERHANG)
     name = f"exceptional drift below {known.roof.planes.name[upper]}"
-    return _zones(known, lower, (start, end), name, "B3", height, (front, behind), gap, WALL_CAP)
+    feet = steps.start, steps.end
+    return _zones(known, lower, (*feet, i), name, "B3", height, (front, behind), gap, WALL_CAP)
 
 
 def _face_zones(known: EnRoof, face: int) -> list[Zone]:
@@ -88,21 +94,22 @@ def _face_zones(known: EnRoof, face: int) -> list[Zone]:
     plane, height = int(obstacles.plane[which]), float(obstacles.height[which])
     start, end = obstacles.start[face], obstacles.end[face]
     ahead = room(obstacles, plan, face)
+    feet = obstacles.start, obstacles.end, face
     name = f"exceptional drift at {obstacles.name[which]}"
     if obstacles.parapet[which]:
         out = left_normal(start, end)
         run = slope_run(plan, plane, start, end, out) if plan.fall[plane].any() else ahead
-        return _zones(known, plane, (start, end), name, "B4", height, (run, ahead), 0.0, WALL_CAP)
+        return _zones(known, plane, feet, name, "B4", height, (run, ahead), 0.0, WALL_CAP)
     own = np.flatnonzero(obstacles.face == which)
     behind = room(obstacles, plan, int(own[(np.flatnonzero(own == face)[0] + 2) % 4]))
     longer = np.inf if height <= SMALL else behind
-    return _zones(known, plane, (start, end), name, "B4", height, (ahead, longer), 0.0, OBSTRUCTION_CAP)
+    return _zones(known, plane, feet, name, "B4", height, (ahead, longer), 0.0, OBSTRUCTION_CAP)
 
 
 def _zones(
     known: EnRoof,
     plane: int,
-    foot: tuple[Array, Array],
+    feet: tuple[Array, Array, int],
     name: str,
     clause: str,
     height: float,
@@ -110,8 +117,9 @@ def _zones(
     gap: float,
     cap: float,
 ) -> list[Zone]:
-    """Triangle in front of one face; lengths are b_1 in front and b_2."""
-    start, end = foot
+    """Triangle in front of one face of several, and around its outside corners; lengths are b_1 and b_2."""
+    starts, ends, face = feet
+    start, end = starts[face], ends[face]
     reach = min(5.0 * height, lengths[0], REACH)
     if reach <= gap:
         return []
@@ -152,4 +160,9 @@ def _zones(
         "mu_1 (1 - x / l_s) s_k",
         values,
     )
-    return spread(known.plan, zone)
+    around: list[Zone] = []
+    if gap <= CRACK:
+        part = replace(zone, name=f"{name}{AROUND}")
+        corners = outside_corners(starts, ends)
+        around = run_on(part, shape * ground, reach, (starts, ends), face, corners)
+    return [cut for one in (zone, *around) for cut in spread(known.plan, one)]

@@ -11,6 +11,7 @@ from roofmodel.snow.en_annex_b import exceptional_drifts
 from roofmodel.snow.en_drifted import pitched_cases, valley_cases
 from roofmodel.snow.en_obstacles import obstacle_cases, obstacle_drifts
 from roofmodel.snow.en_roof import EnRoof, balanced_case, balanced_zones, exceptional, prepare
+from roofmodel.snow.en_room import with_filled_steps
 from roofmodel.snow.inputs import EnSite
 from roofmodel.snow.meeting import together
 from roofmodel.snow.vault_cases import en_vaults
@@ -26,14 +27,6 @@ NOT_MODELED = (
         "domes",
         "5.3.5 is for cylinders and the standard has no clause for domes: taken as the planes that they are"
         " made of, the undrifted load and half of it on one side; the national annex may say more",
-    ),
-    (
-        "outer corners of projections",
-        "6.2 has no figure for them: drifts lie straight in front of each face, none around the corners",
-    ),
-    (
-        "outside corners of walls",
-        "5.3.6 and Annex B have no figure for them: drifts lie straight in front of walls, none around them",
     ),
     (
         "snow overhanging the eave",
@@ -61,12 +54,13 @@ def en_cases(roof: RoofSurface, site: EnSite, retained: frozenset[int]) -> SnowS
     InputError
         For site values outside their range.
     """
-    known = prepare(roof, site, retained)
+    bare = prepare(roof, site, retained)
+    known = with_filled_steps(bare)
     cases, skipped = _arrangements(known)
     if site.exceptional_coefficient is None:
         skipped.append(("exceptional", "no C_esl given (4.3)"))
     else:
-        cases += _arrangements(exceptional(known, site.exceptional_coefficient))[0]
+        cases += _arrangements(with_filled_steps(exceptional(bare, site.exceptional_coefficient)))[0]
     if site.annex_b:
         several, without = exceptional_drifts(known)
         cases += several

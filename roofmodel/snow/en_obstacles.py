@@ -2,8 +2,12 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from roofmodel.snow import en1991_1_3 as en
 from roofmodel.snow.cases import SnowCase, Value, Zone
+from roofmodel.snow.corners import AROUND, outside_corners, run_on
+from roofmodel.snow.en_abutting import OUTSIDE
 from roofmodel.snow.en_roof import CODE, EnRoof, balanced_zones, load_values
 from roofmodel.snow.meeting import Drift
 from roofmodel.snow.obstacle_walls import room, wind_groups
@@ -13,7 +17,7 @@ from roofmodel.snow.regions import band, falling_pressure, left_normal
 NOTES = (
     "mu falls linearly from mu_2 at the face to mu_1 at l_s (6.2); past the roof's edge nothing is.",
     "6.2 is written for nearly level roofs; here it is applied on any slope, on plan.",
-    "Drifts lie straight in front of the faces; what lies around outer corners is left out.",
+    OUTSIDE,
 )
 
 
@@ -38,16 +42,16 @@ def obstacle_drifts(known: EnRoof) -> list[Drift]:
     obstacles = known.roof.obstacles
     drifts = []
     for group in wind_groups(obstacles):
-        found = [_face_zone(known, face) for face in group.face.tolist()]
-        zones = [part for zone in found if zone is not None for part in spread(known.plan, zone)]
+        found = [zone for face in group.face.tolist() for zone in _face_zones(known, face)]
+        zones = [part for zone in found for part in spread(known.plan, zone)]
         names = list(dict.fromkeys(obstacles.name[i] for i in obstacles.face[group.face]))
         who = " and ".join(names) if len(names) < 4 else f"{len(names)} parapets and projections"
         drifts.append(Drift(False, who, group.toward, larger(zones), [], NOTES))
     return drifts
 
 
-def _face_zone(known: EnRoof, face: int) -> Zone | None:
-    """What the drift in front of one face adds to mu_1."""
+def _face_zones(known: EnRoof, face: int) -> list[Zone]:
+    """What the drift in front of one face and around its outside corners adds to mu_1."""
     obstacles = known.roof.obstacles
     which = int(obstacles.face[face])
     start, end, plane = obstacles.start[face], obstacles.end[face], int(obstacles.plane[which])
@@ -56,8 +60,8 @@ def _face_zone(known: EnRoof, face: int) -> Zone | None:
     peak_shape = float(en.mu_obstruction(height, known.site.drift_weight, known.site.ground_snow))
     peak = (peak_shape - float(known.shape[plane])) * known.unit_load
     if peak <= 0.0 or room(obstacles, known.plan, face) <= 0.0:
-        return None
-    return Zone(
+        return []
+    zone = Zone(
         f"drift at {obstacles.name[which]}",
         plane,
         band(start[:2], end[:2], 0.0, length),
@@ -72,3 +76,6 @@ def _face_zone(known: EnRoof, face: int) -> Zone | None:
             Value("l_s", length, "m", "6.2, 5 to 15 m", "max(5 m, min(2 h, 15 m))"),
         ),
     )
+    feet = obstacles.start, obstacles.end
+    around = replace(zone, name=f"{zone.name}{AROUND}")
+    return [zone, *run_on(around, peak, length, feet, face, outside_corners(*feet))]

@@ -15,9 +15,30 @@ from roofmodel.snow.regions import Plan, held_planes, roof_plan, uniform
 from roofmodel.surface import RoofSurface
 
 Array = NDArray[np.float64]
+IntArray = NDArray[np.int64]
 
 CODE = EnSite.standard
 SHAPE = Bare("0.8 max(0, min(1, (60 - alpha) / (60 - 30)))")  # mu_1 of Table 5.2
+
+
+@dataclass(frozen=True)
+class StepLengths:
+    """What one step was measured to be.
+
+    Attributes
+    ----------
+    upper, lower : float
+        b_1, b_2, square to the wall. [m]
+    planes : (n,) int
+        Facets of the upper slope that shed over it, none where nothing does.
+    runs : (r, n) float
+        Their plan lengths along r fall lines. [m]
+    """
+
+    upper: float
+    lower: float
+    planes: IntArray
+    runs: Array
 
 
 @dataclass(frozen=True)
@@ -39,8 +60,10 @@ class EnRoof:
         C_e C_t s_k. [Pa]
     exceptional : bool
         Whether s_k is the exceptional s_Ad.
-    lengths : dict of int to (float, float, float)
-        What steps have been measured to be, kept by `en_abutting`. [m]
+    room : dict of int to tuple of Value
+        What fills the steps that planes shed over, and how high these are.
+    lengths : dict of int to StepLengths
+        What steps have been measured to be, kept by `en_abutting`.
     """
 
     roof: RoofSurface
@@ -52,7 +75,8 @@ class EnRoof:
     shape: Array
     unit_load: float
     exceptional: bool
-    lengths: dict[int, tuple[float, float, float]] = field(default_factory=dict)
+    room: dict[int, tuple[Value, ...]] = field(default_factory=dict)
+    lengths: dict[int, StepLengths] = field(default_factory=dict)
 
     def case(self, name: str, zones: Iterable[Zone], notes: Iterable[str] = ()) -> SnowCase:
         """Assemble a case of this standard."""
@@ -80,13 +104,19 @@ def prepare(roof: RoofSurface, site: EnSite, retained: frozenset[int]) -> EnRoof
     held = held_planes(
         roof, plan, retained, walls=True
     )  # 5.3.2(2), 5.3.3(2): parapets and other obstructions
+    shape = shape_coefficients(roof, held)
+    unit = exposure * site.thermal_factor * site.ground_snow
+    return EnRoof(roof, plan, site, retained, held, exposure, shape, unit, False)
+
+
+def shape_coefficients(roof: RoofSurface, held: dict[int, str]) -> Array:
+    """mu_1 (p,) of a roof of which some planes hold their snow."""
     mask = np.array([i in held for i in range(roof.planes.count)], dtype=bool)
     shape = en1991_1_3.mu_1(roof.planes.slope, mask)
     for vault in roof.vaults:  # 5.3.5: 0.8 as far as the tangent is no steeper than 60 degrees
         steep = roof.planes.slope[vault.plane] > en1991_1_3.CYLINDER_STEEPEST
         shape[vault.plane] = np.where(steep & ~mask[vault.plane], 0.0, en1991_1_3.MU_RETAINED)
-    unit = exposure * site.thermal_factor * site.ground_snow
-    return EnRoof(roof, plan, site, retained, held, exposure, shape, unit, False)
+    return shape
 
 
 def exceptional(known: EnRoof, coefficient: float) -> EnRoof:
@@ -181,6 +211,7 @@ def load_values(known: EnRoof, plane: int) -> tuple[Value, ...]:
         *ground_values(known),
         Value("alpha", float(known.roof.planes.slope[plane]), "rad", "slope"),
         Value("mu_1", float(known.shape[plane]), "", why, formula),
+        *known.room.get(plane, ()),
         known.light_density,
     )
 

@@ -43,6 +43,7 @@ from roofmodel.snow.regions import (
     left_normal,
     polygonal,
     slope_run,
+    steepest_above,
     uniform,
 )
 from roofmodel.surface import EdgeKind
@@ -193,11 +194,24 @@ def _uppers(known: NbccRoof, group: WallGroup) -> list[int]:
 def _shed(known: NbccRoof, group: WallGroup, upper: int) -> list[Zone]:
     """What slides from one plane over the walls of a group."""
     site = known.site
-    if not drift.slides(known.roof.planes.slope[upper], slippery=site.slippery):
-        return []
     if site.upper_roof_retained and upper in known.retained:
         return []
-    return [z for i in group.steps if known.roof.steps.upper[i] == upper for z in _slide_zones(known, i)]
+    return [z for i in _below(known, group, upper) if sheds_over(known, i) for z in _slide_zones(known, i)]
+
+
+def _below(known: NbccRoof, group: WallGroup, upper: int) -> list[int]:
+    """Steps of a group below one plane."""
+    return [i for i in group.steps if known.roof.steps.upper[i] == upper]
+
+
+def sheds_over(known: NbccRoof, i: int) -> bool:
+    """Whether the slope above a step sheds by 4.1.6.11, its steepest facet on the way (judgment)."""
+    steps, plan, slope = known.roof.steps, known.plan, known.roof.planes.slope
+    upper, slippery = int(steps.upper[i]), known.site.slippery
+    if drift.slides(slope[upper], slippery=slippery):
+        return True
+    steepest = steepest_above(plan, slope, upper, steps.start[i], steps.end[i], float(steps.gap[i]))
+    return bool(drift.slides(steepest, slippery=slippery))
 
 
 def _drift_notes(known: NbccRoof) -> list[str]:
@@ -260,7 +274,7 @@ def _sliding(known: NbccRoof, group: WallGroup, drifted: list[Zone]) -> Cases:
             slid[upper] = zones
             notes = [*_drift_notes(known), *_slide_notes(known, group, [upper])]
             cases.append(known.case(name, base + zones, notes))
-        elif not drift.slides(planes.slope[upper], slippery=site.slippery):
+        elif not any(sheds_over(known, i) for i in _below(known, group, upper)):
             skipped.append((name, "the upper plane is too flat to shed (4.1.6.11)"))
         elif site.upper_roof_retained and upper in known.retained:
             skipped.append((name, "left out because rows hold it, as the user declared"))
@@ -314,7 +328,7 @@ def _slide_lengths(known: NbccRoof, i: int) -> tuple[float, float]:
 def slid_peak(known: NbccRoof, i: int) -> float:
     """Pressure of slid snow at the lower roof's edge below a step; 0 where none slides. [Pa]."""
     upper, gap = int(known.roof.steps.upper[i]), float(known.roof.steps.gap[i])
-    if not drift.slides(known.roof.planes.slope[upper], slippery=known.site.slippery):
+    if not sheds_over(known, i):
         return 0.0
     run, length = _slide_lengths(known, i)
     full = float(drift.sliding_peak(known.drifted(upper, 1.0), run, length))

@@ -12,6 +12,7 @@ from roofmodel.snow.nbcc_drifted import slid_peak
 from roofmodel.snow.nbcc_peaks import drift_at
 from roofmodel.snow.nbcc_roof import NbccRoof
 from roofmodel.snow.regions import TOWARD_EDGE, left_normal, with_uphill
+from roofmodel.surface import FLAT_SLOPE
 
 FILLED = (
     "snow on the roof below fills the step at its eave, so it cannot slide off completely (4.1.6.2.(6);"
@@ -22,7 +23,7 @@ SLID = {
     True: "depth of all snow of the slope at the wall",
 }
 HELD = (
-    "snow on {below}, which is obstructed, fills the step at its eave: what slides there stays, so it cannot"
+    "snow on {below}, which {why}, fills the step at its eave: what slides there stays, so it cannot"
     " slide off completely (4.1.6.2.(6); judgment: C_a0 C_b S_s and all snow of the slope, not only the half"
     " of 4.1.6.11, add up to the eave)"
 )
@@ -32,8 +33,8 @@ def with_filled_steps(known: NbccRoof) -> NbccRoof:
     """The same roof with no slippery reduction above steps that snow fills (judgment).
 
     At the wall of the lower roof lie C_a0 C_b S_s and the snow of 4.1.6.11, both of density gamma. Where the
-    lower plane is obstructed, all of the upper slope's snow stays on it. Planes that this obstructs may hold
-    the snow of planes above them in turn.
+    lower plane is obstructed or level, all of the upper slope's snow stays on it. Planes that this obstructs
+    may hold the snow of planes above them in turn.
     """
     while True:
         more = _filled_once(known)
@@ -54,7 +55,8 @@ def _filled_once(known: NbccRoof) -> NbccRoof:
         basic = float(known.calm[steps.lower[i]])
         drifted = drift_at(known, int(i)).peak * basic * site.ground_snow / known.weight_density
         below = int(steps.lower[i])
-        held = below in known.obstructed
+        too_flat = float(known.roof.planes.slope[below]) < FLAT_SLOPE
+        held = below in known.obstructed or too_flat
         share = 1.0 / nbcc.SLIDE_SHARE if held else 1.0
         slid = share * slid_peak(known, int(i)) / known.importance / known.weight_density
         if drifted + slid >= wall * (1.0 - 1e-9) and upper not in room:
@@ -64,7 +66,9 @@ def _filled_once(known: NbccRoof) -> NbccRoof:
                 Value("h eave", wall, "m", "least height of the eave above the lower roof"),
             )
             if upper not in known.obstructed:
-                blocked[upper] = HELD.format(below=known.roof.planes.name[below]) if held else FILLED
+                name = known.roof.planes.name[below]
+                why = "is obstructed" if below in known.obstructed else "is too flat to shed it"
+                blocked[upper] = HELD.format(below=name, why=why) if held else FILLED
     if not blocked:
         return known
     obstructed = with_uphill(known.roof, plan, {**known.obstructed, **blocked}, "is obstructed")

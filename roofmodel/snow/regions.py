@@ -158,8 +158,16 @@ def fetch(
     float
         0 where the roof does not lie there. [m]
     """
+    parts, _ = _rays(outline, start, end, direction, gap, overhang)
+    return float(shapely.length(parts).max(initial=0.0))
+
+
+def _rays(
+    outline: BaseGeometry, start: Array, end: Array, direction: Array, gap: float, overhang: float
+) -> tuple[NDArray[np.object_], IntArray]:
+    """Unbroken pieces of 33 rays over a roof that begins at a line, and which ray each is of; see `fetch`."""
     if outline.is_empty:
-        return 0.0
+        return np.zeros(0, dtype=object), np.zeros(0, dtype=np.int64)
     fraction = np.linspace(1e-4, 1.0 - 1e-4, 33)[:, None]
     foot = start[:2] + fraction * (end - start)[:2] - overhang * direction
     low_x, low_y, high_x, high_y = outline.bounds
@@ -167,8 +175,7 @@ def fetch(
     rays = shapely.linestrings(np.stack([foot, foot + reach * direction], axis=1))
     parts, ray = shapely.get_parts(shapely.intersection(outline, rays), return_index=True)
     near = shapely.distance(parts, np.asarray(shapely.points(foot))[ray]) <= gap + overhang + 0.05
-    length = shapely.length(parts) * near
-    return float(length.max(initial=0.0))
+    return parts[near], ray[near]
 
 
 def slope_run(
@@ -184,8 +191,50 @@ def slope_run(
 
     Parameters as `fetch`; the planes are those of the level of `plane` that fall within 60 degrees of it.
     """
-    same = (plan.level == plan.level[plane]) & (plan.fall @ plan.fall[plane] > SAME_WAY)
+    same = one_slope(plan, plane)
     return fetch(merged(np.array(plan.polygon)[same]), start, end, direction, gap, overhang)
+
+
+def one_slope(plan: Plan, plane: int) -> IntArray:
+    """Planes of a roof slope: those of one level that fall within 60 degrees of one of them."""
+    same = (plan.level == plan.level[plane]) & (plan.fall @ plan.fall[plane] > SAME_WAY)
+    return np.flatnonzero(same)
+
+
+def slide_paths(plan: Plan, plane: int, start: Array, end: Array, gap: float) -> tuple[IntArray, Array]:
+    """Facets of the slope above a step along which its snow slides, and how far it does on each.
+
+    Parameters
+    ----------
+    plan : Plan
+    plane : int
+        The plane above the step.
+    start, end : (2 or 3,) float
+        Foot of the step's wall. [m]
+    gap : float
+        Between the roofs on plan. [m]
+
+    Returns
+    -------
+    planes : (n,) int
+    runs : (r, n) float
+        Plan length on each facet of the r fall lines of `plane` that are probed along the wall. [m]
+    """
+    planes = one_slope(plan, plane)
+    shapes = np.array(plan.polygon)[planes]
+    parts, _ = _rays(merged(shapes), start, end, -plan.fall[plane], gap, EAVE_OVERHANG)
+    runs = shapely.length(shapely.intersection(parts[:, None], shapes[None, :]))
+    there = np.any(runs > CRACK, axis=0) if len(runs) else np.zeros(len(planes), dtype=bool)
+    return planes[there], runs[:, there]
+
+
+def steepest_above(plan: Plan, slope: Array, plane: int, start: Array, end: Array, gap: float) -> float:
+    """Slope of the steepest facet along which snow slides to a step, as `slide_paths`. [rad].
+
+    Judgment: what decides whether a bent roof sheds, since no standard says which of its slopes does.
+    """
+    planes, _ = slide_paths(plan, plane, start, end, gap)
+    return float(slope[planes].max(initial=slope[plane]))
 
 
 def held_planes(

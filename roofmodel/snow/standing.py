@@ -12,6 +12,7 @@ from roofmodel.snow import en1991_1_3 as en
 from roofmodel.snow.asce_rules import asce_rules
 from roofmodel.snow.cases import Value
 from roofmodel.snow.en_roof import prepare
+from roofmodel.snow.en_room import with_filled_steps
 from roofmodel.snow.inputs import Asce16Site, AsceSite, EnSite, Site
 from roofmodel.surface import EdgeKind, RoofSurface
 
@@ -99,7 +100,7 @@ def _ice(
 
 
 def _overhang(roof: RoofSurface, site: EnSite, retained: frozenset[int]) -> tuple[StandingLoad, ...]:
-    known = prepare(roof, site, retained)
+    known = with_filled_steps(prepare(roof, site, retained))
     found = []
     for plane in eave_planes(roof):
         load = float(known.shape[plane] * known.unit_load)

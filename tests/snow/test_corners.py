@@ -10,7 +10,7 @@ import shapely
 from snow_roofs import corner, plane_force
 
 from roofmodel.shape.builders import RoofPart, build_roof
-from roofmodel.snow import Asce16Site, AsceSite, NbccSite, snow_cases
+from roofmodel.snow import Asce16Site, AsceSite, EnSite, NbccSite, snow_cases
 from roofmodel.snow.cases import case_pressure_at
 from roofmodel.snow.corners import corner_slices, outside_corners
 
@@ -144,3 +144,50 @@ def test_each_asce_drift_weighs_its_wall_and_a_quarter_cone_at_each_end(site):
         wanted = 0.5 * p * w * wall + 2.0 * np.pi / 12.0 * p * w**2
         extra = plane_force(roof, case)[flat] - plane_force(roof, balanced)[flat]
         assert wanted < extra < 1.006 * wanted
+
+
+@pytest.mark.parametrize("annex_b", [False, True])
+def test_en_drifts_weigh_their_wall_and_a_quarter_cone_at_each_end(annex_b):
+    """5.3.6 and B3: none of the quadrants at the tower's corners is bare, and it is said to be judgment."""
+    roof, site = tower(wide=9.0), EnSite(ground_snow=1500.0, annex_b=annex_b)
+    snow = snow_cases(roof, site)
+    flat, balanced = int(np.argmax(roof.planes.plan_area)), snow.cases[0]
+    start = "exceptional drift below" if annex_b else "drift below"
+    cases = [case for case in snow.cases if case.name.startswith(start)]
+    assert len(cases) == 4
+    for case in cases:
+        zone = next(z for z in case.zones if z.name.startswith(start))
+        values = {v.symbol: v.value for v in zone.values}
+        wall = 9.0 if case.name.endswith(("N", "S")) else 10.0
+        p = 1500.0 * (values["mu_1"] if annex_b else values["mu_w"] - values["mu_1"])
+        wanted = 0.5 * p * values["l_s"] * wall + 2.0 * np.pi / 12.0 * p * values["l_s"] ** 2
+        extra = plane_force(roof, case)[flat]
+        extra -= 0.0 if annex_b else plane_force(roof, balanced)[flat]
+        assert wanted < extra < 1.01 * wanted
+        assert any("radially" in note and "Judgment" in note for note in case.notes)
+    assert not any("outside corners" in name for name, _ in snow.skipped)
+
+
+def test_en_slid_snow_does_not_run_around_corners():
+    """Only what the wind brings does: a tower that sheds on all sides has the cone of one that sheds none."""
+    low, steep = (snow_cases(pavilion(pitch), EnSite(ground_snow=1500.0)) for pitch in (10.0, 25.0))
+    for snow in (low, steep):
+        for case in snow.cases:
+            if not case.name.startswith("drift below"):
+                continue
+            for zone in case.zones:
+                if zone.name.endswith("around a corner"):
+                    v = {value.symbol: value.value for value in zone.values}
+                    top = max(zone.pressure[0] + np.asarray(zone.polygon.exterior.coords) @ zone.pressure[1:])
+                    assert top == pytest.approx((v["mu_w"] - v["mu_1"]) * 1500.0)
+    assert any(v.symbol == "mu_s" and v.value > 0.1 for c in steep.cases for z in c.zones for v in z.values)
+
+
+def pavilion(pitch):
+    """Hip roof of 12 x 12 m above a flat roof of 40 x 40 m."""
+
+    def box(a):
+        return np.array([(-a, -a), (a, -a), (a, a), (-a, a)], float)
+
+    parts = [RoofPart("flat", box(20.0), eave_height=3.0)]
+    return build_roof([*parts, RoofPart("hip", box(6.0), np.radians([pitch] * 4), eave_height=7.0)])

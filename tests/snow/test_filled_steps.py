@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from snow_roofs import assemble, gable_faces, plane_force, step
 
-from roofmodel.snow import Asce16Site, AsceSite, NbccSite, snow_cases
+from roofmodel.snow import Asce16Site, AsceSite, EnSite, NbccSite, snow_cases
 from roofmodel.snow import asce7_22 as asce
 from roofmodel.snow import asce7_22_drift as drift
 from roofmodel.snow.asce7_22 import FOOT
@@ -50,8 +50,8 @@ def test_the_height_at_which_a_step_is_full_by_hand():
     height = float(drift.drift_height(PG, 30.0, 0.5))
     full = FLAT / GAMMA + height + 0.4 * FLAT * 15.0 / (15.0 * FOOT) / GAMMA
     assert height < full - FLAT / GAMMA
-    assert filled(step(wall=full - 0.01, upper_slope=40.0), ASCE)
-    assert not filled(step(wall=full + 0.01, upper_slope=40.0), ASCE)
+    assert filled(step(wall=full - 0.01, upper_slope=40.0, lower_slope=10.0), ASCE)
+    assert not filled(step(wall=full + 0.01, upper_slope=40.0, lower_slope=10.0), ASCE)
     # A gap takes 7.7.2 and its share of 7.9.
     gap = 2.0
     fall = 0.4 * FLAT * 15.0 / (15.0 * FOOT) / GAMMA
@@ -187,3 +187,79 @@ def test_a_plane_obstructed_by_a_full_step_holds_what_slides_onto_it(site):
             if any("S2 takes no slippery" in note for note in snow.cases[0].notes):
                 found[first] = second
     assert found[0.6] > found.get(12.0, 0.0)
+
+
+def full_up_to(site, lower_slope, retained=(), begins="S1 takes no slippery"):
+    """Greatest wall at which the step is said to be full, to a centimeter."""
+    low, high = 0.1, 40.0
+    while high - low > 0.01:
+        wall = 0.5 * (low + high)
+        roof = step(wall=wall, upper_slope=50.0, lower_slope=lower_slope)
+        notes = snow_cases(roof, site, retained).cases[0].notes
+        full = any(note.startswith(begins) and "fills the step" in note for note in notes)
+        low, high = (wall, high) if full else (low, wall)
+    return low
+
+
+@pytest.mark.parametrize("site", SITES, ids=lambda s: s.standard)
+def test_a_level_roof_below_holds_all_that_lands_on_it_as_rows_would(site):
+    """p_f W and all of S below a level roof, not only the 0.4 and 0.5 that roofs which shed keep."""
+    level, sheds, rows = full_up_to(site, 0.0), full_up_to(site, 3.0), full_up_to(site, 3.0, (2,))
+    assert level == pytest.approx(rows, abs=0.3)
+    assert level > sheds + 0.3
+
+
+EN = EnSite(ground_snow=3000.0)
+
+
+def test_en_holds_the_snow_above_a_step_that_balanced_snow_buries():
+    """5.3.2(2): 0.316 m below an eave of 50 degrees, under 1.2 m of snow on the roof below."""
+    low, high = (snow_cases(step(wall=h, upper_slope=50.0), EN).cases[0] for h in (0.316, 15.0))
+    area = step(wall=0.316, upper_slope=50.0).planes.plan_area
+    held = plane_force(step(wall=0.316, upper_slope=50.0), low)[:2] / area[:2] / 3000.0
+    free = plane_force(step(wall=15.0, upper_slope=50.0), high)[:2] / area[:2] / 3000.0
+    assert held == pytest.approx([0.8, 0.8 / 3.0])
+    assert free == pytest.approx([0.8 / 3.0, 0.8 / 3.0])
+    assert any(note.startswith("mu_1 on S1 is not below 0.8: snow on F1") for note in low.notes)
+
+
+@pytest.mark.parametrize(("below", "share", "shape"), [(20.0, 1.0, 0.8 / 3.0), (5.0, 2.0, 0.8)])
+def test_the_height_at_which_a_step_is_full_by_hand_in_en(below, share, shape):
+    """(mu_w + mu_s) s_k / gamma; below a roof too flat for 5.3.6 to shed all of the slope's snow, 0.8 b_s."""
+    site = EnSite(ground_snow=1000.0)
+    wall = full_up_to(site, below, begins="mu_1 on S1 is not below 0.8")
+    length = np.clip(2.0 * wall, 5.0, 15.0)
+    blown = np.clip(min((30.0 + 12.0) / (2.0 * wall), 2.0 * wall), 0.8, 4.0)
+    slid = share * shape * 15.0 / length
+    density = 200.0 * 9.80665  # lighter than the 2 kN/m^3 of 5.3.6
+    assert (blown + slid) * 1000.0 / density == pytest.approx(wall, abs=0.02)
+
+
+def test_the_exceptional_snow_of_en_fills_steps_of_its_own():
+    site = EnSite(ground_snow=400.0, exceptional_coefficient=3.0)
+    roof = step(wall=2.0, upper_slope=50.0, lower_slope=20.0)
+    snow = snow_cases(roof, site)
+    plain, rare = snow.cases[0], next(c for c in snow.cases if c.name == "exceptional, balanced")
+    assert not any("fills the step" in note for note in plain.notes)
+    assert any("fills the step" in note for note in rare.notes)
+    # The same as if s_k were that large.
+    whole = snow_cases(roof, EnSite(ground_snow=1200.0)).cases[0]
+    assert plane_force(roof, rare) == pytest.approx(plane_force(roof, whole))
+
+
+@pytest.mark.parametrize("site", SITES, ids=lambda s: s.standard)
+def test_a_slope_sheds_where_its_steepest_facet_does(site):
+    """7.9 and 4.1.6.11 on a covering that is not slippery: 8 degrees at the eave, 35 above, and reversed."""
+    rough = replace(site, slippery=False)
+
+    def slides(*pitches):
+        y, z = np.array([0.0, 4.0, 8.0]), 6.0 + np.cumsum([0.0, *(4.0 * np.tan(np.radians(pitches)))])
+        faces = [
+            [(0, y[k], z[k]), (20, y[k], z[k]), (20, y[k + 1], z[k + 1]), (0, y[k + 1], z[k + 1])]
+            for k in (0, 1)
+        ]
+        faces.append([(0, -12, -2), (20, -12, -2), (20, 0, 0), (0, 0, 0)])
+        roof = assemble(faces, ("S1", "S2", "S3"), [(2, 0, (20, 0, 0), (0, 0, 0), (6.0, 6.0), 0.0)])
+        return any(case.name.startswith("sliding from S1") for case in snow_cases(roof, rough).cases)
+
+    assert [slides(8.0, 35.0), slides(35.0, 8.0), slides(8.0, 8.1)] == [True, True, False]

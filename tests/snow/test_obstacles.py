@@ -269,3 +269,25 @@ def test_a_parapet_that_ends_at_a_wall_drifts_with_it():
         assert bool(both) is there
         for case in both:
             assert case.notes[0].startswith("The drifts that meet: at the walls facing S, at parapet")
+
+
+@pytest.mark.parametrize("start", ["drift at", "exceptional drift at"])
+def test_en_drifts_run_on_around_the_corners_of_boxes(start):
+    """6.2 and B4: two triangles and four quarter cones for each wind, none of the quadrants bare."""
+    corners = np.array([[0.0, 0.0], [60.0, 0.0], [60.0, 60.0], [0.0, 60.0]])
+    roof = with_box(
+        build_roof([RoofPart("flat", corners, np.zeros(0), 4.0)]), across=30.0, up=27.5, depth=5.0
+    )
+    snow = snow_cases(roof, replace(EN, annex_b=True))
+    cases = [case for case in snow.cases if case.name.startswith(start)]
+    assert len(cases) == 2
+    for case, side in zip(
+        sorted(cases, key=lambda c: "N" in c.name or "S" in c.name), (5.0, 6.0), strict=True
+    ):
+        zone = next(z for z in case.zones if z.name.startswith(start))
+        v = {value.symbol: value.value for value in zone.values}
+        peak, base = (v["mu_1"], 0.0) if start.startswith("exc") else (v["mu_2"] - v["mu_1"], 0.8)
+        length = v["l_s"]
+        wanted = 2.0 * (0.5 * length * side + 2.0 * np.pi / 12.0 * length**2) * peak * EN.ground_snow
+        extra = plane_force(roof, case)[0] - base * EN.ground_snow * 3600.0
+        assert wanted < extra < 1.01 * wanted

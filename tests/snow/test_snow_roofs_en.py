@@ -304,3 +304,83 @@ def edge_at(roof, way):
     """Free edge whose middle lies farthest that way."""
     middle = 0.5 * (roof.edges.start + roof.edges.end)[:, :2]
     return roof.edges.name[int(np.argmax(middle @ np.array(way)))]
+
+
+def bent_above(lower, upper, runs=(1.75, 5.25), wall=12.0, **site):
+    """Values of the drift below a slope of two pitches (degrees), and the snow of the whole roof."""
+    rise = [run * np.tan(np.radians(pitch)) for run, pitch in zip(runs, (lower, upper), strict=True)]
+    y, z = np.cumsum([0.0, *runs]), wall + np.cumsum([0.0, *rise])
+    faces = [
+        [(0, y[k], z[k]), (20, y[k], z[k]), (20, y[k + 1], z[k + 1]), (0, y[k + 1], z[k + 1])] for k in (0, 1)
+    ]
+    faces.append([(0, -20, -3), (20, -20, -3), (20, 0, 0), (0, 0, 0)])
+    roof = assemble(faces, ("S1", "S2", "S3"), [(2, 0, (20, 0, 0), (0, 0, 0), (wall, wall), 0.0)])
+    snow = snow_cases(roof, replace(SITE, **site))
+    case = named(snow, "drift below S1")
+    return {v.symbol: v.value for z in case.zones for v in z.values if z.name.startswith("drift")}, case
+
+
+@pytest.mark.parametrize(
+    ("lower", "upper", "brought"),
+    [
+        (55.0, 25.0, 1.75 * 0.4 / 3.0 + 5.25 * 0.8),
+        (65.0, 25.0, 5.25 * 0.8),
+        (25.0, 40.0, 1.75 * 0.8 + 5.25 * 1.6 / 3.0),
+        (10.0, 35.0, 1.75 * 0.8 + 5.25 * 2.0 / 3.0),
+        (35.0, 10.0, 1.75 * 2.0 / 3.0 + 5.25 * 0.8),
+        (14.0, 10.0, 0.0),
+    ],
+)
+def test_a_bent_upper_slope_sheds_what_lies_on_all_its_facets(lower, upper, brought):
+    """Half of the sum of mu_1 b_s over the facets as a triangle over l_s; 15 degrees for the steepest."""
+    values, case = bent_above(lower, upper)
+    assert values["mu_s"] == pytest.approx(brought / 15.0)
+    assert any("summed over them" in note for note in case.notes)
+
+
+def test_a_kink_of_no_angle_changes_nothing():
+    bent, _ = bent_above(25.0, 25.0 + 1e-5)
+    assert bent["mu_s"] == pytest.approx(7.0 * 0.8 / 15.0)
+    assert bent["b_s"] == pytest.approx(7.0)
+
+
+def test_a_mansard_above_a_lower_roof_by_hand():
+    """65 and 25 degrees, 2.5 m up to the break: 0.8 (7 - 2.5 / tan 65) over l_s = 15 m."""
+    box = [np.array([(0, y), (20, y), (20, y + d), (0, y + d)], float) for y, d in ((8.0, 14.0), (0.0, 8.0))]
+    roof = build_roof(
+        [
+            RoofPart(
+                "mansard",
+                box[0],
+                np.radians([65.0] * 4),
+                15.0,
+                upper_pitch=np.radians(25.0),
+                break_height=2.5,
+            ),
+            RoofPart("shed", box[1], np.radians([5.0]), 3.0, fall_azimuth=np.pi),
+        ]
+    )
+    cases = [
+        c for c in snow_cases(roof, SITE).cases if c.name.startswith("drift below") and c.name.endswith("S")
+    ]
+    (slide,) = {v.value for c in cases for z in c.zones for v in z.values if v.symbol == "mu_s"}
+    assert slide == pytest.approx(0.8 * (7.0 - 2.5 / np.tan(np.radians(65.0))) / 15.0, rel=1e-3)
+
+
+@pytest.mark.parametrize("facets", [12, 30])
+def test_a_steep_vault_sheds_what_lies_above_its_tangent_of_60_degrees(facets):
+    """5.3.5: mu_1 = 0.8 between tangents of 60 degrees, within one facet; 7 m of half span, rise 6.5 m."""
+    box = [np.array([(0, y), (20, y), (20, y + d), (0, y + d)], float) for y, d in ((8.0, 14.0), (0.0, 8.0))]
+    roof = build_roof(
+        [
+            RoofPart("vault", box[0], np.zeros(0), 15.0, rise=6.5, facets=facets),
+            RoofPart("shed", box[1], np.radians([5.0]), 3.0, fall_azimuth=np.pi),
+        ]
+    )
+    cases = [
+        c for c in snow_cases(roof, SITE).cases if c.name.startswith("drift below") and c.name.endswith("S")
+    ]
+    (slide,) = {v.value for c in cases for z in c.zones for v in z.values if v.symbol == "mu_s"}
+    radius = (7.0**2 + 6.5**2) / 13.0
+    facet = 2.0 * radius * np.arcsin(7.0 / radius) / facets
+    assert slide == pytest.approx(0.8 * radius * np.sin(np.radians(60.0)) / 15.0, abs=0.8 * facet / 15.0)

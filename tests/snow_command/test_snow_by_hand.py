@@ -41,6 +41,7 @@ ROUNDING = 1.05  # of the sum of what the last printed digits can do to a result
 BARELY = 0.02  # printed digits must fix a result at least this well [-]
 # What a reader finds on the roof, in the project or in a table; all else must be worked out.
 GIVEN = {
+    *(f"{symbol}{n}" for symbol in ("b_s", "alpha_u") for n in "123456789"),
     *("p_g", "I_s", "W_2", "C_e", "C_t", "p_m,max", "theta", "theta_30", "W", "l_u", "h", "s", "rho"),
     *(
         "x_30",
@@ -65,7 +66,8 @@ GIVEN = {
 # Found in other zones that are printed too, or named in the note as what the zone's own rule fixes.
 ELSEWHERE = {"S balanced", "S rest", "p_s", "x_d"}
 EXCUSED = {"C_s": "not reduced|1.0|folded|held", "mu_1": "not below 0.8|5.3.5", "C_b": "given"}
-EXCUSED |= {"gamma": "weight density of", "share": "held|B4", "mu_s": "nothing slides", "mu_1,u": "held"}
+EXCUSED |= {"gamma": "weight density of", "share": "held|B4", "mu_s": "nothing slides"}
+EXCUSED |= {f"mu_1,u{n}": "held|5.3.5" for n in ("", *"123456789")}
 EXCUSED |= {"l_s": "to the ridge|width that", "C_s,1": "held", "C_s,2": "held"}
 EXCUSED |= {"C_s,eave": "70 degrees|held", "p_eave": "70 degrees", "C_a": "nothing accumulates|upper roof"}
 FUNCTIONS: dict[str, Callable[..., float]] = {

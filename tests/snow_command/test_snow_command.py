@@ -22,6 +22,7 @@ from viewer.quantities import quantity
 from viewer.report.page import symbols
 from viewer.snow.drawing import Drawing, drawing_svg, paint
 from viewer.snow.export import snow_csv, snow_results
+from viewer.snow.families import told_number
 from viewer.snow.page import snow_html
 from viewer.snow.plan import fit
 from viewer.snow.section_drawing import draw_section
@@ -194,7 +195,7 @@ def test_drawings_are_valid_and_labeled(name: str) -> None:
         texts = {text.text for text in drawing.texts}
         for i in case.patches:
             if numbers_of[i].area > 0.05:
-                assert str(numbers_of[i].number) in texts
+                assert str(told_number(study.findings, i)) in texts
         assert {section.name for section in own} <= texts
         assert {"N", study.units.label("pressure"), *study.scale.labels} <= texts
         for section in own:
