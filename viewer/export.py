@@ -22,6 +22,7 @@ from viewer.files import atomic, write_text
 from viewer.picture.standing import patch_rings
 from viewer.report.building import building_data
 from viewer.report.durability import durability_data
+from viewer.summary import undrifted_forces
 
 FORMAT_VERSION = 1
 _SI_UNIT = {"force": "N", "moment": "N m", "stress": "Pa", "size": "m", "ratio": "1"}
@@ -62,7 +63,10 @@ def results(analysis: Analysis) -> dict[str, Any]:
             "roof": _roof(analysis),
             "cases": [_case(analysis, q) for q in range(len(analysis.snow.cases))],
             "cases_not_applicable": [{"name": n, "why": w} for n, w in analysis.snow.skipped],
-            "rows": [_row(analysis, r) for r in range(len(project.layout.row_name))],
+            "rows": [
+                _row(analysis, r) | {"force_undrifted": undrifted, "force_with_drift": drifted}
+                for r, (undrifted, drifted) in enumerate(zip(*undrifted_forces(analysis), strict=True))
+            ],
             "clamps": _clamps(analysis),
             "limits": [_limit(limit) for limit in analysis.limits],
             "sliding": _sliding(analysis),

@@ -16,6 +16,7 @@ from fea.checks.limits import Limit
 from fea.checks.strips import panel_strips
 from fea.rails.actions import GIVEN
 from roofmodel.snow.cases import LoadLevel
+from roofmodel.snow.en_roof import CODE, UNDRIFTED
 from roofmodel.surface import EdgeKind
 from roofmodel.units import UnitSystem
 from viewer.building_words import purlin_sentence
@@ -106,7 +107,8 @@ class RowLine:
     """Force on one row and the worst that belongs to it, SI.
 
     `peak` and `peak_case` are the largest force per meter, `total`, `mean`, `own` and `total_case` those of
-    the case with the largest total; `own` comes from the row's own plane.
+    the case with the largest total; `own` comes from the row's own plane. `undrifted` and `drifted` are the
+    largest totals of undrifted snow (EN 1991-1-3 6.4) and of all other cases, NaN by other standards.
     """
 
     name: str
@@ -122,6 +124,8 @@ class RowLine:
     worst: str
     utilization: float
     unverified: bool
+    undrifted: float
+    drifted: float
 
 
 def remedy(proof: Proof, analysis: Analysis, units: UnitSystem) -> str:
@@ -407,6 +411,7 @@ def row_lines(analysis: Analysis) -> tuple[RowLine, ...]:
     layout, force, cases = analysis.project.layout, analysis.force, analysis.snow.cases
     per_meter = line_force(analysis)
     worst, unverified = _worst_of_rows(analysis)
+    undrifted, drifted = undrifted_forces(analysis)
     lines = []
     for row, name in enumerate(layout.row_name):
         here = np.flatnonzero(force.row == row)
@@ -428,9 +433,30 @@ def row_lines(analysis: Analysis) -> tuple[RowLine, ...]:
                 worst=worst[row][1],
                 utilization=worst[row][0],
                 unverified=bool(unverified[row]),
+                undrifted=undrifted[row],
+                drifted=drifted[row],
             )
         )
     return tuple(lines)
+
+
+def undrifted_forces(analysis: Analysis) -> tuple[list[float], list[float]]:
+    """Largest total force down the slope of each row from undrifted snow (EN 1991-1-3 6.4), and from other.
+
+    Unfactored; exceptional snow is in neither, since its factors differ. NaN where the cases are those of
+    another standard, or where there is no other case. [N]
+    """
+    layout, force, cases = analysis.project.layout, analysis.force, analysis.snow.cases
+    totals = np.zeros((len(cases), len(layout.row_name)))
+    np.add.at(totals.T, force.row, -force.thrust[:, :, 1].T)
+    en = [k for k, c in enumerate(cases) if c.standard == CODE and c.level is LoadLevel.CHARACTERISTIC]
+    plain = [k for k in en if cases[k].name == UNDRIFTED]
+    drifted = [k for k in en if cases[k].name != UNDRIFTED]
+    none = [math.nan] * totals.shape[1]
+    return (
+        totals[plain].max(axis=0).tolist() if plain else none,
+        totals[drifted].max(axis=0).tolist() if drifted else none,
+    )
 
 
 def _worst_of_rows(analysis: Analysis) -> tuple[list[tuple[float, str]], NDArray[np.bool_]]:

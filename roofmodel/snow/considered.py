@@ -112,11 +112,16 @@ EN: tuple[Clause, ...] = (
     ("5.3.6", "roofs beside taller ones", "no roof meets a wall below a higher roof"),
     ("6.2", "projections and obstructions", "the project names none"),
     ("6.3", "snow that hangs over the eave", "does not slide; a case of the building on overhangs"),
-    ("6.4", "guards", "is no case: its force stands beside those of the rows in the report of a check"),
+    ("6.4", "guards", "is no case: check gives each row's force of undrifted snow beside that with drift"),
     ("Annex A", "design situations", "the user's choice of exceptional loads and Annex B"),
-    ("B2", "exceptional drifts in valleys", "annex_b is not set, or there is no valley"),
-    ("B3", "exceptional drifts at taller roofs", "annex_b is not set, or there is no wall"),
-    ("B4", "exceptional drifts at obstructions", "annex_b is not set, or the project names none"),
+    (
+        "B2",
+        "exceptional drifts in valleys",
+        "no valley between two sloping planes; a plane that falls toward a wall is none, since B2 shows a"
+        " ridge on each side: the exceptional drift there is that of B3",
+    ),
+    ("B3", "exceptional drifts at taller roofs", "no roof meets a wall below a higher roof"),
+    ("B4", "exceptional drifts at obstructions", "the project names none"),
     ("Annex C", "maps of ground snow", USER),
     ("Annex D", "other return periods", "return_period is not given"),
 )

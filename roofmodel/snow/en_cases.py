@@ -67,7 +67,10 @@ def en_cases(roof: RoofSurface, site: EnSite, retained: frozenset[int]) -> SnowS
         skipped += without
     else:
         skipped.append(
-            ("exceptional drifts", "annex_b is not set: the national annex does not ask for Annex B")
+            (
+                "exceptional drifts",
+                "annex_b is not set: the national annex does not ask for Annex B (B2, B3, B4)",
+            )
         )
     if any(not dome.pitch for dome in roof.domes):
         cases = [replace(case, notes=(*case.notes, DOME)) for case in cases]

@@ -18,6 +18,7 @@ Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
 CODE = EnSite.standard
+UNDRIFTED = "balanced"  # name of arrangement (i)
 SHAPE = Bare("0.8 max(0, min(1, (60 - alpha) / (60 - 30)))")  # mu_1 of Table 5.2
 
 
@@ -220,4 +221,4 @@ def balanced_case(known: EnRoof) -> SnowCase:
     """Undrifted snow, arrangement (i)."""
     names = known.roof.planes.name
     notes = [f"mu_1 on {names[plane]} is not below 0.8: {why}." for plane, why in sorted(known.held.items())]
-    return known.case("balanced", balanced_zones(known), notes)
+    return known.case(UNDRIFTED, balanced_zones(known), notes)

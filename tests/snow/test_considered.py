@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 
 import pytest
-from snow_roofs import court, folded, gable, hip, step
+from snow_roofs import court, folded, gable, hip, saw_tooth, step
 
 from roofmodel.snow import Asce16Site, AsceSite, EnSite, NbccSite, snow_cases
 from roofmodel.snow.considered import ASCE_16, ASCE_22, EN, NBCC, unnamed
@@ -78,3 +78,15 @@ def test_the_sentence_on_curved_roofs_with_a_sharp_peak_is_listed() -> None:
 def test_a_clause_that_is_named_is_not_listed_again() -> None:
     rows = (("7.6", "a", "b"), ("7.6.1", "c", "d"), ("7.61", "e", "f"))
     assert unnamed(rows, (), (("g", "as 7.6.1 says"),)) == [("a", "b (7.6)"), ("e", "f (7.61)")]
+
+
+def test_annex_b_says_which_of_its_reasons_holds():
+    """B2 on a roof without a valley: no word of annex_b where it is set; the upright valley is told apart."""
+    said = {}
+    for annex_b in (False, True):
+        snow = snow_cases(saw_tooth(), EnSite(ground_snow=1500.0, annex_b=annex_b))
+        said[annex_b] = [why for _, why in snow.skipped if re.search(r"\bB2\b", why)]
+    assert len(said[True]) == len(said[False]) == 1
+    assert said[False][0].startswith("annex_b is not set")
+    assert "annex_b" not in said[True][0]
+    assert "falls toward a wall is none" in said[True][0]

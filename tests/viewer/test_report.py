@@ -10,6 +10,7 @@ import pytest
 from report_projects import Page, l_roof, projects, run, shed, without_anchorage
 
 from roofmodel.units import parse
+from viewer.export import results
 from viewer.report.page import report_html, write_report
 
 PNG = base64.b64decode(
@@ -222,3 +223,20 @@ def test_reserve_is_said_on_both_kinds_of_snow(tmp_path: Path) -> None:
         factored, unfactored = float(row[4]), float(row[5])
         assert factored == pytest.approx(float(analysis.reserve[number]), rel=5e-3)
         assert unfactored == pytest.approx(1.5 * factored, rel=1e-2)  # EN 1990 Eq. 6.10
+
+
+def test_the_force_of_undrifted_snow_stands_beside_that_with_drift(tmp_path: Path) -> None:
+    """EN 1991-1-3 6.4: F = s b sin alpha, by hand; a drift at the upper edge adds to the other only."""
+    drifts = shed() + '\n[[parapet]]\nedge = "S1 head"\nheight = "1.5 m"\n'
+    for text, more in ((shed(), False), (drifts, True)):
+        analysis = run(text, tmp_path)
+        (row,) = results(analysis)["rows"]
+        b = 6.0 - 0.5 * np.cos(np.radians(20.0))
+        assert row["force_undrifted"] == pytest.approx(0.8 * 1600.0 * b * np.sin(np.radians(20.0)) * 12.0)
+        if more:
+            assert row["force_with_drift"] > 1.02 * row["force_undrifted"]
+        else:
+            assert row["force_with_drift"] is None
+        assert "Undrifted (6.4)" in report_html(analysis)
+    (us,) = results(run(without_anchorage(l_roof()), tmp_path))["rows"][:1]
+    assert us["force_undrifted"] is None

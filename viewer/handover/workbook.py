@@ -139,6 +139,14 @@ def _rows(analysis: Analysis) -> list[Column]:
         Column("Largest total", "force", [line.total for line in lines]),
         Column("Mean line load then", "line", [line.mean for line in lines]),
         Column("From its own plane", "force", [line.own for line in lines]),
+        *(
+            Column(head, "force", values)
+            for head, values in (
+                ("Undrifted (EN 1991-1-3 6.4)", [line.undrifted for line in lines]),
+                ("With drift", [line.drifted for line in lines]),
+            )
+            if any(map(math.isfinite, values))
+        ),
         Column("Case of the total", "", [line.total_case for line in lines]),
         Column("Worst", "", [line.worst for line in lines]),
         Column("Utilization", "ratio", [line.utilization for line in lines]),

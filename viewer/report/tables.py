@@ -130,6 +130,9 @@ def rows_table(analysis: Analysis, units: UnitSystem, rows: Sequence[RowLine]) -
     line, force = units.label("line"), units.label("force")
     bound = analysis.force.end_bound.sum(axis=2).max(axis=0)
     order = [analysis.project.layout.row_name.index(r.name) for r in rows]
+    by_en = any(math.isfinite(r.undrifted) for r in rows)
+    parts = (("Undrifted (6.4)", [r.undrifted for r in rows]), ("With drift", [r.drifted for r in rows]))
+    more = [(f"{head} {force}", column(v, "force", units)) for head, v in parts if by_en]
     cells = zip(
         [r.name for r in rows],
         [r.plane for r in rows],
@@ -140,6 +143,7 @@ def rows_table(analysis: Analysis, units: UnitSystem, rows: Sequence[RowLine]) -
         column([r.total for r in rows], "force", units),
         column([r.total - r.own for r in rows], "force", units),
         column([float(bound[r]) for r in order], "force", units),
+        *(texts for _, texts in more),
         [r.total_case for r in rows],
         [NOT_VERIFIED if r.unverified and r.utilization <= 1.0 else percent(r.utilization) for r in rows],
         strict=True,
@@ -154,6 +158,7 @@ def rows_table(analysis: Analysis, units: UnitSystem, rows: Sequence[RowLine]) -
         f"Total {force}",
         f"of it from other planes {force}",
         f"And up to, from beyond the ends {force}",
+        *(head for head, _ in more),
         "Case of the total",
         "Worst used",
     )
@@ -163,7 +168,13 @@ def rows_table(analysis: Analysis, units: UnitSystem, rows: Sequence[RowLine]) -
         "than the total. What a coherent blanket may bring from beyond the ends of a partial row "
         "(worst case) comes on top of the total and is in the checks."
     )
-    return Table("Sliding force on each row", heads, "ttnnnnnnntn", tuple(cells), marks, note)
+    if by_en:
+        note += (
+            " EN 1991-1-3 6.4 asks for the force of undrifted snow; that of the drifted cases stands beside"
+            " it, and every limit takes the worst of all (judgment). Exceptional snow is in neither."
+        )
+    kinds = f"ttnnnnnnn{'n' * len(more)}tn"
+    return Table("Sliding force on each row", heads, kinds, tuple(cells), marks, note)
 
 
 def balance_table(analysis: Analysis, units: UnitSystem) -> Table:
