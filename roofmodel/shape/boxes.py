@@ -24,6 +24,7 @@ LARGEST = 4.0  # larger tops are roofs of their own, whose walls are steps [m^2]
 LONGEST = 3.0  # and longer ones [m]
 WALL = 0.1  # least height of the wall all around [m]
 AROUND = 0.95  # share of what lies around a top that is roof [-]
+FLUSH, BESIDE = 0.95, 0.45  # shares of a top over one plane, or of its rim along it, at eaves and rakes [-]
 SPECK = 1e-3  # smaller overlaps are rounding [m^2]
 FAR = 1e3  # beyond any small top [m]
 NEAR = 0.03  # a top may stand this far over its hole [m]
@@ -92,12 +93,22 @@ def _standing(surface: RoofSurface, plan: Plans, group: IntArray) -> list[Box]:
     around = shapely.difference(shapely.buffer(top, 2.0 * NEAR, join_style="mitre"), top)
     covered = shapely.intersection(shapely.union_all(plan[near], grid_size=GRID), around)
     if covered.area < AROUND * around.area:
-        return []
-    feet = _feet(surface, plan, near, top)
+        feet = _flush_feet(plan, near, top)
+    else:
+        feet = _feet(surface, plan, near, top)
     walls = [_least_wall(surface.planes, plan, group, host, foot) for host, foot in feet]
     if not feet or min(walls) < WALL:
         return []
     return [Box(group, host, foot, wall) for (host, foot), wall in zip(feet, walls, strict=True)]
+
+
+def _flush_feet(plan: Plans, near: IntArray, top: Polygon) -> list[tuple[int, Polygon]]:
+    """What of a top at an eave or rake stands over the one plane that it is mostly over, or in a notch of."""
+    over = shapely.area(shapely.intersection(plan[near], top)) > FLUSH * top.area
+    edge = shapely.get_exterior_ring(top)
+    beside = shapely.length(shapely.intersection(shapely.buffer(plan[near], NEAR), edge))
+    hosts = near[over | (beside > BESIDE * top.length)]
+    return [(int(hosts[0]), top)] if len(hosts) == 1 else []
 
 
 def _feet(surface: RoofSurface, plan: Plans, near: IntArray, top: Polygon) -> list[tuple[int, Polygon]]:

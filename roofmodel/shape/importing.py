@@ -24,7 +24,7 @@ from roofmodel.shape.meshes import (
 from roofmodel.shape.recognition import recognize
 from roofmodel.shape.roof_faces import STEEPEST, RawMesh, pick_roof_faces
 from roofmodel.shape.surfaces import building_mesh
-from roofmodel.shape.uprights import with_uprights
+from roofmodel.shape.uprights import with_narrow, with_uprights
 from roofmodel.surface import RoofSurface
 
 TOLERANCE = 0.03  # [m]
@@ -123,7 +123,7 @@ def import_roof(
             ground=picked.ground,
             boxes=boxes,
         )
-        return with_uprights(roof, picked.points, picked.walls, boxes)
+        return with_narrow(with_uprights(roof, picked.points, picked.walls, boxes))
     except InputError as error:
         message = f"{path.name}: {error}"
         raise InputError(message) from error

@@ -22,6 +22,7 @@ from roofmodel.surface import Array, IntArray, RoofSurface
 
 BESIDE = 0.3  # planes this near on plan tell how high walls may be [m]
 THIN = 0.1  # a sheet is taken as so thick [m]
+NARROW = 0.7  # planes narrower than this may be the tops of parapets [m]
 LISTED = 8  # groups named one by one
 MANY = 200_000  # of more faces none is looked at: a survey, whose steep faces are noise
 
@@ -77,6 +78,37 @@ def with_uprights(surface: RoofSurface, points: Array, walls: IntArray, boxes: b
     words += _told(surface, found)
     every = found if surface.found is None else together(surface.found, found)
     return replace(surface, found=every, obstacles=every, notes=(*surface.notes, *words))
+
+
+def with_narrow(surface: RoofSurface) -> RoofSurface:
+    """Say which narrow or small planes stand above others: parapets and chimneys at edges may look like that.
+
+    Parameters
+    ----------
+    surface : RoofSurface
+    """
+    steps, planes = surface.steps, surface.planes
+    plan = plan_polygons(planes)
+    joined = set(surface.edges.plane[surface.edges.plane[:, 1] >= 0].ravel().tolist())  # dormers
+    notes = []
+    for upper, lower in np.unique(np.column_stack([steps.upper, steps.lower]), axis=0).tolist():
+        corners = shapely.get_coordinates(shapely.minimum_rotated_rectangle(plan[upper]))
+        width = float(np.linalg.norm(np.diff(corners[:3], axis=0), axis=1).min())
+        at = (steps.upper == upper) & (steps.lower == lower)
+        wall = float(steps.wall[at].max())
+        if wall <= WALL or plan[upper].area > 0.5 * plan[lower].area:
+            continue
+        if width > NARROW and (plan[upper].area > LARGEST or upper in joined):
+            continue
+        name, host = planes.name[upper], planes.name[lower]
+        notes.append(
+            f"{name} is small ({width:.2f} m wide, {plan[upper].area:.2f} m2) and stands up to {wall:.2f} m "
+            f"above {host}: it is a plane here. If it is a parapet or a chimney, what slides from {host} "
+            "stays behind it or pushes against it, and that force is not reported."
+        )
+    if len(notes) > LISTED:
+        notes = [*notes[:LISTED], f"{len(notes) - LISTED} more small planes stand above others."]
+    return replace(surface, notes=(*surface.notes, *notes)) if notes else surface
 
 
 def _small(size: Array) -> bool:

@@ -94,3 +94,25 @@ def test_a_house_of_many_floors_is_none(tmp_path):
         for z in np.linspace(0, 2.9, 30)
     ]
     assert read(tmp_path, *floors).planes.count == 2
+
+
+@pytest.mark.parametrize(("low", "high"), [([0.0, 2.0], [0.8, 2.8]), ([5.0, 0.0], [5.8, 0.6])])
+def test_a_chimney_flush_with_an_edge_is_an_obstruction(tmp_path, low, high):
+    box = trimesh.creation.box(bounds=[[*low, 0.0], [*high, 6.0]])
+    roof = read(tmp_path, (box.vertices, box.faces))
+    assert roof.planes.count == 2
+    assert roof.found.count == 1
+    foot = roof.found.start + roof.offset
+    assert foot[:, :2].min(axis=0) == pytest.approx(low, abs=0.01)
+    assert foot[:, :2].max(axis=0) == pytest.approx(high, abs=0.01)
+    assert roof.planes.true_area.sum() == pytest.approx(96.0 / np.cos(np.radians(30.0)), rel=1e-3)
+
+
+def test_a_plane_like_a_parapet_is_told(tmp_path):
+    """A level strip of 0.25 m, 0.9 m above the eave, with its inner face."""
+    strip = np.array([[0.0, 0.0, 3.9], [12.0, 0.0, 3.9], [12.0, 0.25, 3.9], [0.0, 0.25, 3.9]])
+    faces = np.array([[0, 1, 2], [0, 2, 3]])
+    roof = read(tmp_path, (strip, faces), sheet([0.0, 0.25], [12.0, 0.25], 3.0, 3.9))
+    note = next(note for note in roof.notes if "If it is a parapet" in note)
+    assert "0.25 m wide" in note
+    assert not any("If it is a parapet" in note for note in read(tmp_path).notes)
