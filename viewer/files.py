@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import contextlib
 import os
+import re
 import tempfile
+import time
 from collections.abc import Iterator
 from pathlib import Path
 from typing import TypeVar
@@ -13,12 +15,14 @@ from roofmodel.errors import InputError
 
 Cell = TypeVar("Cell")
 
+STALE = 60.0  # after which a temporary file belongs to no program any more [s]
+
 
 @contextlib.contextmanager
 def atomic(path: Path) -> Iterator[Path]:
     """Give a temporary path in the same folder that replaces `path` when the block ends well."""
     try:
-        handle, name = tempfile.mkstemp(prefix=f".{path.stem}-", suffix=path.suffix, dir=path.parent)
+        handle, name = tempfile.mkstemp(prefix=_prefix(path), suffix=path.suffix, dir=path.parent)
     except OSError as error:
         message = f"{path}: cannot be written ({error.strerror})"
         raise InputError(message) from None
@@ -30,6 +34,24 @@ def atomic(path: Path) -> Iterator[Path]:
         temporary.replace(path)
     finally:
         temporary.unlink(missing_ok=True)
+
+
+def _prefix(path: Path) -> str:
+    return f".{path.stem}.eavewright-"
+
+
+def sweep(path: Path) -> None:
+    """Remove what programs that were killed while writing `path` left beside it.
+
+    Only plain files with the names of `atomic` that nobody has touched for `STALE`; what cannot be removed
+    stays.
+    """
+    known = re.compile(re.escape(_prefix(path)) + r"[a-z0-9_]{8}" + re.escape(path.suffix))
+    for other in path.parent.iterdir():
+        if known.fullmatch(other.name) and other.is_file() and not other.is_symlink():
+            with contextlib.suppress(OSError):
+                if time.time() - other.stat().st_mtime > STALE:
+                    other.unlink()
 
 
 def write_text(path: Path, text: str) -> None:

@@ -9,6 +9,7 @@ from shapely import LineString
 
 from fea.checks.combinations import LoadFactors
 from fea.checks.durability import couples, rail_movement
+from fea.checks.grip_edges import grip_words
 from fea.checks.limits import Limit
 from fea.checks.rail_unchecked import unchecked_words
 from fea.checks.strips import panel_strips
@@ -118,7 +119,7 @@ def cautions(
     found += _onto_rows(project, force, lands) + _upper_retained(project)
     if not project.clamp.test_basis.strip() and table.clamp.tested is None:
         found.append("Nobody said which tests the clamp strengths come from (clamp.test_basis).")
-    found += _low_axis(project, units)
+    found += grip_words(project) + _low_axis(project, units)
     found += tested_notes(table.clamp, table.panel.thickness, units)
     found += _lasting(project) + _leaks(force)
     if table.as_built is not None:

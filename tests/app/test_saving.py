@@ -14,8 +14,9 @@ from open_app import copied
 
 from roofmodel.errors import InputError
 from viewer.app import messages
-from viewer.app.session import change, open_state, save
+from viewer.app.session import _alone, change, open_state, reload, save, undo
 
+ROOT = str(Path(__file__).parents[2])
 ENDLESS = """
 import dataclasses, sys
 from pathlib import Path
@@ -43,13 +44,12 @@ def test_killed_while_saving_the_file_is_the_old_or_the_new_one(tmp_path):
     path = copied(tmp_path)
     old = path.read_bytes()
     new = old + b"# " + b"x" * 800_000 + b"\n"
-    root = str(Path(__file__).parents[2])
     saved = 0
     for number in range(8):
         program = subprocess.Popen(
             [sys.executable, "-c", ENDLESS, str(path)],
             stdout=subprocess.PIPE,
-            env={**os.environ, "PYTHONPATH": root},
+            env={**os.environ, "PYTHONPATH": ROOT},
         )
         assert program.stdout is not None
         program.stdout.readline()
@@ -113,3 +113,70 @@ def test_a_folder_that_is_gone_is_told(tmp_path):
     path.parent.rename(tmp_path / "elsewhere")
     with pytest.raises(InputError, match="folder cannot be opened"):
         save(edited, 2)
+
+
+def test_what_another_program_wrote_is_safe_from_undo_past_its_reading(tmp_path):
+    path = copied(tmp_path)
+    state = moved(path)[1]
+    foreign = path.read_text() + "\n# by hand\n"
+    path.write_text(foreign)
+    with pytest.raises(InputError, match="Read it again"):
+        save(state, state.revision)
+    again = reload(state, state.revision)
+    assert not again.behind
+    assert not again.unsaved
+    back = undo(again, again.revision)
+    assert back.behind
+    assert back.unsaved
+    row = back.now.project.layout.row_name[0]
+    edit = messages.SetRow(id=1, type="row", revision=back.revision, row=row, fields={"up": "1.3 m"})
+    for lost in (back, undo(back, back.revision), change(back, edit)):
+        with pytest.raises(InputError, match="lacks what another program wrote"):
+            save(lost, lost.revision)
+        assert path.read_text() == foreign
+    # The way out that the refusal names: read again, also with nothing new there, and repeat the change.
+    anew = reload(back, back.revision)
+    edit = edit.model_copy(update={"revision": anew.revision})
+    kept = change(anew, edit)
+    save(kept, kept.revision)
+    assert path.read_text().endswith("# by hand\n")
+    assert 'up = "1.3 m"' in path.read_text()
+
+
+def test_undo_past_a_reading_of_the_same_file_can_be_saved(tmp_path):
+    state = moved(copied(tmp_path))[1]
+    again = reload(state, state.revision)
+    back = undo(again, again.revision)
+    assert not back.behind
+    save(back, back.revision)
+    assert 'up = "1.2 m"' in state.path.read_text()
+
+
+def test_what_a_killed_program_left_is_swept_at_the_next_start(tmp_path):
+    path = copied(tmp_path)
+    code = """
+import os, sys
+from pathlib import Path
+from viewer.files import atomic
+with atomic(Path(sys.argv[1])) as temporary:
+    temporary.write_text("half")
+    os.kill(os.getpid(), 9)
+"""
+    for _ in range(2):
+        subprocess.run(
+            [sys.executable, "-c", code, str(path)], env={**os.environ, "PYTHONPATH": ROOT}, check=False
+        )
+    old, young = sorted(one for one in path.parent.iterdir() if one.name.startswith("."))
+    others = [path.parent / name for name in (".project-notes_12.toml", ".project.eavewright-mine.toml")]
+    link = path.parent / old.name.replace(old.name[-13:-5], "abcd_123")
+    link.symlink_to(path)
+    for one in others:
+        one.write_text("not ours")
+    for one in (old, *others, path):
+        os.utime(one, (time.time() - 120,) * 2)
+    with _alone(path.parent):  # somebody saves at this moment
+        open_state(path)
+        assert old.exists()
+    open_state(path)
+    assert not old.exists()
+    assert all(one.exists() for one in (young, link, *others, path))

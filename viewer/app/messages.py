@@ -152,7 +152,7 @@ class Save(Message):
 
 
 class Reload(Message):
-    """Read the project file again; what was not saved is lost from the screen, but can be undone."""
+    """Read the project file again; what was not saved can be seen by undo, but not saved any more."""
 
     type: Literal["reload"]
     revision: int = Field(ge=0)

@@ -16,7 +16,7 @@ from roofmodel.memory import Memory
 from roofmodel.project.load import Project, edited_project, load_project, without_rows
 from viewer.app import messages
 from viewer.app.edits import apply_edit
-from viewer.files import atomic
+from viewer.files import atomic, sweep
 
 if TYPE_CHECKING:
     from fea.planning.plan import Plan
@@ -36,7 +36,8 @@ class Version:
     """One state of the project.
 
     `text` is the whole file, `label` says what led to it; without an `analysis` the `trouble` says why.
-    `memory` is what answers share that differ in nothing but their rows.
+    `memory` is what answers share that differ in nothing but their rows. `reading` counts how often the file
+    had been read, with what others wrote into it, when the text was begun.
     """
 
     text: str
@@ -45,13 +46,15 @@ class Version:
     analysis: Analysis | None
     trouble: str = ""
     memory: Memory = field(default_factory=Memory)
+    reading: int = 0
 
 
 @dataclass(frozen=True)
 class State:
     """Everything that is open.
 
-    `on_disk` are the bytes of the project file as last read or written; `revision` grows with every change.
+    `on_disk` are the bytes of the project file as last read or written; `revision` grows with every change;
+    `reading` counts how often what others wrote into the file was read.
     """
 
     path: Path
@@ -60,6 +63,12 @@ class State:
     past: tuple[Version, ...]
     future: tuple[Version, ...]
     on_disk: bytes
+    reading: int = 0
+
+    @property
+    def behind(self) -> bool:
+        """Whether this text was begun before the file was read again: it lacks what others wrote."""
+        return self.now.reading != self.reading
 
     @property
     def unsaved(self) -> bool:
@@ -76,6 +85,8 @@ def open_state(path: Path) -> State:
     """
     path = Path(path).resolve()
     version, data = _read(path)
+    with contextlib.suppress(InputError, OSError), _alone(path.parent, wait=False):
+        sweep(path)
     return State(path, 1, version, (), (), data)
 
 
@@ -156,8 +167,12 @@ def change(state: State, edit: messages.Edit, tell: Tell | None = None) -> State
         message = f"{state.path.name}: this change would need another order of the file; edit it by hand"
         raise InputError(message) from None
     project = edited_project(state.now.project, data)
-    version = Version(text, label, project, None, memory=_shared(state.now, project))
-    return _push(state, _answer(version, tell))
+    return _push(state, _answer(_begun(state, text, label, project), tell))
+
+
+def _begun(state: State, text: str, label: str, project: Project) -> Version:
+    """The next version, made from the present one."""
+    return Version(text, label, project, None, "", _shared(state.now, project), state.now.reading)
 
 
 def find_plan(state: State, revision: int, tell: Tell | None = None) -> Plan:
@@ -186,8 +201,7 @@ def take_plan(state: State, revision: int, plan: Plan, tell: Tell | None = None)
     known = state.now.project
     text = planned_content(state.now.text, known, plan)
     project = edited_project(known, tomllib.loads(text))
-    memory = _shared(state.now, project)
-    return _push(state, _answer(Version(text, "take the planned rows", project, None, memory=memory), tell))
+    return _push(state, _answer(_begun(state, text, "take the planned rows", project), tell))
 
 
 def _push(state: State, version: Version) -> State:
@@ -220,11 +234,19 @@ def redo(state: State, revision: int, tell: Tell | None = None) -> State:
 
 
 def reload(state: State, revision: int, tell: Tell | None = None) -> State:
-    """The state with the project file read again. Raises InputError."""
+    """The state with the project file read again; undo then shows older texts, which cannot be saved.
+
+    Raises
+    ------
+    InputError
+    """
     check_revision(state, revision)
     version, data = _read(state.path)
-    pushed = _push(state, solved(replace(version, label=f"read {state.path.name} again"), tell))
-    return replace(pushed, on_disk=data)
+    reading = state.reading + (data != state.on_disk)
+    version = replace(version, label=f"read {state.path.name} again", reading=reading)
+    pushed = _push(state, solved(version, tell))
+    now = replace(pushed.now, reading=reading)  # also where the text is the same
+    return replace(pushed, now=now, on_disk=data, reading=reading)
 
 
 def save(state: State, revision: int, *, anew: bool = False) -> State:
@@ -233,9 +255,16 @@ def save(state: State, revision: int, *, anew: bool = False) -> State:
     Raises
     ------
     InputError
-        The file was changed or taken away by someone else meanwhile, or cannot be written.
+        The file was changed or taken away by someone else meanwhile, or the text was begun before such a
+        change was read, or the file cannot be written.
     """
     check_revision(state, revision)
+    if state.behind:
+        message = (
+            f"{state.path.name}: what you see was begun before the file was read again and lacks what "
+            "another program wrote, so nothing was saved. Read the file again and repeat your changes there"
+        )
+        raise InputError(message)
     new = _bytes(state.now.text, state.on_disk)
     with _alone(state.path.parent):
         try:
@@ -254,7 +283,8 @@ def save(state: State, revision: int, *, anew: bool = False) -> State:
         if there not in (state.on_disk, new):
             message = (
                 f"{state.path.name}: was changed by another program since it was read, and saving would "
-                "undo that. Read it again; undo then brings your changes back"
+                "undo that. Read it again and repeat your changes on what it says now; undo shows what they "
+                "were"
             )
             raise InputError(message)
         with atomic(state.path) as temporary, open(temporary, "wb") as file:
@@ -271,8 +301,11 @@ def _bytes(text: str, like: bytes) -> bytes:
 
 
 @contextlib.contextmanager
-def _alone(folder: Path) -> Iterator[None]:
-    """Keep other Eavewright programs from saving in the folder at the same moment."""
+def _alone(folder: Path, *, wait: bool = True) -> Iterator[None]:
+    """Keep other Eavewright programs from saving in the folder at the same moment.
+
+    Without `wait` a BlockingIOError says that one is at it.
+    """
     try:
         import fcntl
     except ImportError:
@@ -285,7 +318,7 @@ def _alone(folder: Path) -> Iterator[None]:
         except OSError as error:
             message = f"{folder.name}: the project's folder cannot be opened ({error.strerror})"
             raise InputError(message) from None
-        fcntl.flock(handle, fcntl.LOCK_EX)
+        fcntl.flock(handle, fcntl.LOCK_EX if wait else fcntl.LOCK_EX | fcntl.LOCK_NB)
         yield
     finally:
         if handle is not None:

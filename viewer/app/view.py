@@ -38,6 +38,7 @@ def state_data(state: State, *, exports: tuple[tuple[str, str], ...] = ()) -> di
         "file": state.path.name,
         "name": table.project.name,
         "unsaved": state.unsaved,
+        "behind": state.behind,
         "undo": now.label if state.past else "",
         "redo": state.future[0].label if state.future else "",
         "measured": table.as_built.file if table.as_built is not None else "",

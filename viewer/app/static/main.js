@@ -67,7 +67,7 @@ function build(forms) {
 function header(state) {
   document.title = `${state.unsaved ? "• " : ""}${state.name} – Eavewright`;
   $("name").textContent = state.name;
-  $("facts").textContent = `${state.file}${state.unsaved ? " (not saved)" : ""} · ${state.standard} · ${state.format}`;
+  $("facts").textContent = `${state.file}${state.behind ? " (from before it was read again; cannot be saved)" : state.unsaved ? " (not saved)" : ""} · ${state.standard} · ${state.format}`;
   for (const way of ["undo", "redo"]) {
     $(way).disabled = !state[way];
     $(way).title = state[way] ? `${way === "undo" ? "Undo" : "Redo"}: ${state[way]}` : "";
@@ -82,7 +82,7 @@ for (const type of ["undo", "redo", "save"]) {
       notice("");
       announce({ undo: "Undone", redo: "Redone", save: `Saved ${store.state.file}` }[type]);
     } catch (error) {
-      const way = /another program/.test(error.message) ? ["Read the file again", "reload"] : /is gone from its folder/.test(error.message) ? ["Write it again", "save"] : null;
+      const way = /[Rr]ead (it|the file) again/.test(error.message) ? ["Read the file again", "reload"] : /is gone from its folder/.test(error.message) ? ["Write it again", "save"] : null;
       notice(error.message, true, way);
     }
   });
