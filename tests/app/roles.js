@@ -16,7 +16,7 @@
     const active = e.matches("button, select, input, a[href], canvas, summary, [role=tab]");
     if (active && !named(e)) say("no name", e);
     if (active && e.parentElement.closest("button, a[href], summary")) say("a control in a control", e);
-    if (e.matches("tr[aria-selected]") && !e.closest("[role=grid], table")) say("selected without a table", e);
+    if (e.matches("tr[aria-selected]") && !e.closest("[role=grid]")) say("selected without a grid", e);
     if (e.matches("[role=toolbar]")) say("a toolbar needs arrow keys; say group", e);
     if (e.matches("table") && !e.querySelector("thead th[scope=col]")) say("a table without heads", e);
     if (e.matches("section") && !e.hasAttribute("aria-label") && !e.querySelector("h2, h3")) say("a section without a name", e);

@@ -4,12 +4,19 @@ from __future__ import annotations
 
 import tomllib
 
+import numpy as np
 import pytest
+import shapely
 from open_app import browser, copied, served
 
 from fea.analysis import analyze
 from fea.planning.plan import plan_rows
+from roofmodel.errors import InputError
 from roofmodel.project.load import load_project, without_rows
+from roofmodel.units import parse
+from viewer.app import messages
+from viewer.app.session import open_state
+from viewer.app.spots import free_spots
 from viewer.app.view import forms
 from viewer.app.words import LABELS
 
@@ -139,3 +146,32 @@ def test_every_field_has_plain_words():
         labels = [field["label"] for field in fields]
         assert len(set(labels)) == len(labels), table
         assert not any("_" in label or not label[0].isupper() for label in labels)
+
+
+@pytest.mark.parametrize("model", ["granary-door", "cedar-hollow", "sentier-house"])
+def test_places_that_are_offered_are_free(tmp_path, model):
+    state = open_state(copied(tmp_path, model))
+    project = state.now.project
+    spots = free_spots(project)
+    planes = project.roof.planes
+    rows = {planes.name[plane] for plane in project.layout.row_plane}
+    assert set(list(spots)[: len(rows)]) == rows  # these are offered first
+    side = 3 * 0.3048 if project.table.project.units == "US" else 1.0
+    for name, offered in spots.items():
+        plane = planes.name.index(name)
+        boxes = []
+        for one in offered:
+            u, v = (parse(text, "length") for text in one.values())
+            boxes.append(shapely.box(u - side / 2, v - side / 2, u + side / 2, v + side / 2))
+            assert planes.outline[plane].contains(boxes[-1])
+            for row in np.flatnonzero(project.layout.row_plane == plane):
+                line = shapely.LineString([project.layout.row_start[row], project.layout.row_end[row]])
+                assert line.distance(boxes[-1]) > 0.25
+        assert len(boxes) < 2 or not boxes[0].intersects(boxes[1])
+    assert all(spots[name] for name in rows)
+
+
+def test_an_empty_name_is_refused_in_plain_words():
+    text = '{"id": 1, "type": "export", "revision": 1, "folder": "", "parts": ["check"]}'
+    with pytest.raises(InputError, match=r"folder: is empty; give one$"):
+        messages.read_message(text)

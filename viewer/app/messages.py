@@ -206,6 +206,9 @@ Any_ = Annotated[
 _READER: TypeAdapter[Any] = TypeAdapter(Any_)
 
 
+_PLAIN = {"string_too_short": "is empty; give one", "too_short": "is empty; give at least one"}
+
+
 class Hello(BaseModel):
     """The first message: shows that the browser was opened with the link of the terminal."""
 
@@ -228,7 +231,7 @@ def read_message(text: str) -> Any:
     except ValidationError as error:
         first = error.errors(include_url=False, include_input=False)[0]
         where = ".".join(str(part) for part in first["loc"][1:]) or "message"
-        message = f"{where[:80]}: {first['msg']}"
+        message = f"{where[:80]}: {_PLAIN.get(first['type'], first['msg'])}"
         raise InputError(message) from None
     except (ValueError, RecursionError):
         message = "message: is not JSON that this program understands"

@@ -19,7 +19,8 @@ from roofmodel.project.load import Project
 from roofmodel.surface import FLAT_SLOPE, EdgeKind
 from roofmodel.units import factor, split
 from viewer.app.session import State, Version
-from viewer.app.words import label
+from viewer.app.spots import free_spots
+from viewer.app.words import EMPTY, label
 from viewer.picture.standing import array_clamps, standing_quads
 from viewer.quantities import column, percent, quantity, significant, system
 from viewer.summary import CAUTIONS, combination, governing_text, row_lines, verdict
@@ -47,6 +48,7 @@ def state_data(state: State, *, exports: tuple[tuple[str, str], ...] = ()) -> di
         "format": table.design.format,
         "cautions": list(CAUTIONS),
         "planes": _planes(now.project),
+        "spots": free_spots(now.project),
         **_tables(now.text),
         "exports": list(exports),
         "roof_key": roof_key(now.project),
@@ -366,6 +368,7 @@ def _form(table: str, model: Any, path: tuple[str, ...] = ()) -> list[dict[str, 
                 "words": field_words(info),
                 "need": field_need(info),
                 "needed": info.is_required(),
+                "empty": EMPTY.get((table, ".".join((*path, name))), "none"),
             }
         )
     return found

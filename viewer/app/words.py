@@ -152,6 +152,10 @@ LABELS: dict[str, dict[str, str]] = {
 }
 
 
+# What an empty field means where that is not simply "none".
+EMPTY = {("row", "start"): "at the plane’s left edge", ("row", "end"): "at the plane’s right edge"}
+
+
 def label(table: str, path: tuple[str, ...]) -> str:
     """Words for a field; its own name without underscores where none are written here."""
     own = ".".join(path)

@@ -62,7 +62,7 @@ function makeInput(form, value, id) {
     return select;
   }
   const numeric = form.kind === "int" || form.kind === "float";
-  return h("input", { id, type: "text", inputmode: numeric ? "decimal" : "text", value: value ?? "", spellcheck: "false", autocomplete: "off", placeholder: /^default /.test(form.need) ? `${form.need.slice(8).replaceAll('"', "")} by default` : form.needed ? "" : "none" });
+  return h("input", { id, type: "text", inputmode: numeric ? "decimal" : "text", value: value ?? "", spellcheck: "false", autocomplete: "off", placeholder: /^default /.test(form.need) ? `${form.need.slice(8).replaceAll('"', "")} by default` : form.needed ? "" : form.empty });
 }
 
 function readInput(form, input) {

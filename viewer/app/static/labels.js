@@ -5,6 +5,7 @@ import { $, fill, h } from "./dom.js";
 import { cssColor, percent, snowColor, statusOf, useColor } from "./numbers.js";
 
 const FEET = 0.3048;
+const STEPS = [0, -10, 10, -20, 20, -30, 30, -40, 40, -50, 50, -60, 60, -72, 72, -84, 84]; // of names that give way [px]
 
 export class Labels {
   constructor(view, store) {
@@ -43,13 +44,20 @@ export class Labels {
     const toward = view.toward;
     clearTimeout(this.resting);
     this.resting = setTimeout(() => this.#hideCovered(), 120);
+    this.#placeCallout();
+    const rows = (this.store.shown?.rows ?? []).filter((row) => new Vector3(...row.normal).dot(toward) > 0.02)
+      .slice(0, 200).map((row) => row.ends.map((end) => view.project(new Vector3(...end))));
+    const taken = this.callout.hidden ? [] : [this.calloutBox];
+    for (const { at, element } of this.cuts ?? []) {
+      const { x, y } = view.project(at);
+      element.style.transform = `translate(${x}px, ${this.#free(element, x, y - 22, [], taken)}px) translate(-50%, -50%)`;
+    }
     for (const plane of this.planes) {
       const { at, normal, element } = plane;
       const { x, y } = view.project(at);
       element.hidden = plane.covered || normal.dot(toward) < 0.12 || view.clipped(at);
-      element.style.transform = `translate(${x}px, ${y}px) translate(-50%, -50%)`;
+      if (!element.hidden) element.style.transform = `translate(${x}px, ${this.#free(element, x, y, rows, taken)}px) translate(-50%, -50%)`;
     }
-    this.#placeCallout();
     this.#scale();
     const up = view.project(view.center.clone().add(new Vector3(0, 0.1 * view.reach, 0)));
     const origin = view.project(view.center);
@@ -85,7 +93,7 @@ export class Labels {
     const { attachment, isGoverning } = called;
     const { x, y } = this.view.project(place);
     const wide = this.view.canvas.clientWidth, high = this.view.canvas.clientHeight;
-    const words = isGoverning ? "governs" : attachment.limit;
+    const words = isGoverning ? this.#governs(attachment) : attachment.limit;
     const text = `${attachment.name}|${percent(attachment.use)}|${words}`;
     if (this.callout.dataset.text !== text) {
       this.callout.dataset.text = text;
@@ -96,10 +104,47 @@ export class Labels {
     const left = Math.min(Math.max(x + (right ? 46 : -46 - this.callout.offsetWidth), 8), wide - this.callout.offsetWidth - 8);
     const top = Math.min(Math.max(y - 64, 58), high - 120);
     this.callout.style.transform = `translate(${left}px, ${top}px)`;
+    this.calloutBox = [left, left + this.callout.offsetWidth, top, top + this.callout.offsetHeight];
     const end = right ? left : left + this.callout.offsetWidth;
     const middle = top + this.callout.offsetHeight / 2, far = Math.hypot(end - x, middle - y) || 1;
     const begin = Math.min(10 / far, 1); // the line ends at the mark
     this.line.firstChild.setAttribute("d", `M${x + begin * (end - x)},${y + begin * (middle - y)}L${end},${middle}`);
+  }
+
+  // In words that agree with the header: which number governs where, and that other limits may be used more.
+  #governs(attachment) {
+    const { case: only, shown } = this.store;
+    const { use, percent: most, case: at } = shown.governing;
+    if (only !== null && attachment.use !== use) return `in this case; governs with ${most} in ${shown.cases[at].name}`;
+    const harder = shown.others.some((one) => one.use > (use ?? 0));
+    return harder ? "most used attachment" : "governs";
+  }
+
+  // Moves a name up or down until it covers neither rows nor the callout nor another name.
+  #free(element, x, y, rows, taken) {
+    const wide = 0.5 * element.offsetWidth + 4, high = 0.5 * element.offsetHeight + 5;
+    const hits = (top) => {
+      const [left, right, upper, lower] = [x - wide, x + wide, top - high, top + high];
+      if (taken.some((box) => box[0] < right && box[1] > left && box[2] < lower && box[3] > upper)) return true;
+      return rows.some(([a, b]) => {
+        const from = Math.max((left - a.x) / (b.x - a.x || 1e-9), (right - a.x) / (b.x - a.x || 1e-9));
+        const to = Math.min((left - a.x) / (b.x - a.x || 1e-9), (right - a.x) / (b.x - a.x || 1e-9));
+        const [t0, t1] = [Math.max(to, 0), Math.min(from, 1)];
+        if (t0 > t1) return false;
+        const ends = [a.y + t0 * (b.y - a.y), a.y + t1 * (b.y - a.y)];
+        return Math.min(...ends) < lower && Math.max(...ends) > upper;
+      });
+    };
+    const top = STEPS.map((step) => y + step).find((one) => !hits(one)) ?? y;
+    taken.push([x - wide, x + wide, top - high, top + high]);
+    return top;
+  }
+
+  // Where a section cuts rows: their distance from the eave, as the project gives it.
+  setCuts(cuts) {
+    for (const cut of this.cuts ?? []) cut.element.remove();
+    this.cuts = cuts.map(({ at, text }) => ({ at, element: h("span", { class: "plane cut" }, text) }));
+    this.layer.append(...this.cuts.map((cut) => cut.element));
   }
 
   #scale() {

@@ -253,6 +253,7 @@ function spacing() {
 store.addEventListener("shown", () => {
   showAnswer();
   show();
+  if ($("cut").value) section();
   const select = $("case"), cases = store.shown.cases ?? [];
   if (select.options.length !== cases.length + 1) {
     fill(select, h("option", { value: "" }, "the worst of all cases"), cases.map((one, q) => h("option", { value: q }, `${q + 1} ${one.name}`)));
@@ -276,9 +277,31 @@ function section() {
   const row = store.rowOf(store.row) ?? store.shown?.rows[0];
   const along = row && new Vector3(...row.ends[1]).sub(new Vector3(...row.ends[0])).normalize();
   const normals = { x: new Vector3(1, 0, 0), y: new Vector3(0, -1, 0), z: new Vector3(0, 0, 1), row: along };
-  view.section(normals[kind] ?? null, Number($("cutat").value));
+  const normal = normals[kind] ?? null;
+  view.section(normal, Number($("cutat").value));
+  labels.setCuts(normal && kind !== "z" ? cutRows(normal) : []);
 }
-$("cut").addEventListener("change", section);
+
+// Rows that the section cuts, where it does, with their distance from the eave.
+function cutRows(normal) {
+  const { constant } = view.cutPlane;
+  return store.shown.rows.flatMap((row) => {
+    const [a, b] = row.ends.map((end) => new Vector3(...end));
+    const [from, to] = [a, b].map((end) => constant - normal.dot(end));
+    if (from * to > 0 || from === to) return [];
+    const up = store.state.rows.find((one) => one.name === row.name);
+    const text = `${Number((row.up / up.unit_size).toFixed(3))} ${up.unit}`;
+    return [{ at: a.lerp(b, from / (from - to)), text: `${row.name}: ${text} up from the eave` }];
+  });
+}
+
+// Seen square to the cut, from the side that was taken away.
+function turnToSection() {
+  section();
+  const kind = $("cut").value;
+  if (kind && view.cutPlane) view.fit(view.cutPlane.normal.clone().negate().add(new Vector3(0, kind === "z" ? -1e-4 : 0, 0)));
+}
+$("cut").addEventListener("change", turnToSection);
 $("cutat").addEventListener("input", section);
 
 // --- tabs

@@ -105,11 +105,13 @@ export class ExportPane {
   async #run() {
     const parts = this.parts.filter(({ box }) => box.checked).map(({ command }) => command);
     if (!parts.length) return fill(this.said, h("p", { class: "refusal" }, "Choose at least one thing to write."));
+    const folder = this.folder.value.trim();
+    if (!folder) return fill(this.said, h("p", { class: "refusal" }, "Give the folder a name, such as results."));
     this.go.disabled = true;
     fill(this.said, h("p", { class: "note" }, "Working …"));
     try {
       if (this.store.state.unsaved) await this.link.ask({ type: "save", revision: this.store.state.revision });
-      const done = await this.link.ask({ type: "export", revision: this.store.state.revision, folder: this.folder.value.trim(), parts });
+      const done = await this.link.ask({ type: "export", revision: this.store.state.revision, folder, parts });
       fill(this.said, done.links.map((one) => this.#links(one)));
     } catch (error) {
       fill(this.said, h("p", { class: "refusal" }, error.message));

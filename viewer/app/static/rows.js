@@ -51,7 +51,7 @@ export class RowsPane {
     fill(this.body, rows.map((row) => {
       const use = row.use === undefined ? 0 : (row.use ?? NaN);
       const fields = this.store.state.rows.find((r) => r.name === row.name)?.fields;
-      return h("tr", { class: statusOf(use), "aria-selected": row.name === chosen, onclick: () => this.store.pickRow(row.name) },
+      return h("tr", { class: statusOf(use), "aria-current": row.name === chosen, onclick: () => this.store.pickRow(row.name) },
         h("th", { scope: "row" }, h("button", { class: "link", onclick: () => this.store.pickRow(row.name) }, row.name)),
         h("td", {}, row.plane), h("td", { class: "n" }, fields?.up ?? ""), h("td", { class: "n" }, String(row.clamps)),
         h("td", { class: "n" }, row.use === undefined ? "" : percent(use)));

@@ -111,7 +111,7 @@ export class Store extends EventTarget {
     this.case = number;
     this.tell("shown");
     this.tell("case");
-    if (this.picked) this.tell("picked");
+    if (this.picked) this.tell("kept");
   }
 
   pick(attachment) {

@@ -14,10 +14,10 @@ export class Table {
       h("option", { value: "" }, "clamps and strips"), h("option", { value: "clamp" }, "clamps"), h("option", { value: "panel strip" }, "panel strips"));
     this.count = h("p", { class: "note" });
     this.more = h("button", { class: "quiet", onclick: () => this.#filter({ limit: this.limit + 1000 }) }, "Show more");
-    const head = heads(["", "Attachment", "#Used", "Limit", "#Case"]);
+    const head = heads(["", "Attachment", "#Used", "Limit", "Snow case"]);
     fill($("list"),
       h("div", { class: "filters" }, h("label", {}, "Row ", this.rows), h("label", {}, "Show ", this.kinds)),
-      h("div", { class: "scroll" }, h("table", { class: "attachments" },
+      h("div", { class: "scroll" }, h("table", { class: "attachments", role: "grid" },
         h("caption", { class: "spoken" }, "Attachments, the most used first. Arrow keys move, Enter shows the working."),
         h("thead", {}, h("tr", {}, head)), this.body), this.more),
       this.count);
@@ -86,7 +86,7 @@ export class Table {
       h("th", { scope: "row" }, one.name, h("span", { class: "spoken" }, `${seam}, ${statusWords[status]}`)),
       h("td", { class: "n" }, percent(one.use), h("span", { class: "bar" }, bar)),
       h("td", {}, one.limit),
-      h("td", { class: "c", title: this.store.shown.cases[one.case].name }, String(one.case + 1)));
+      h("td", { class: "c", title: this.store.shown.cases[one.case].name }, h("span", {}, this.store.shown.cases[one.case].name)));
     line.querySelector(".mark").style.setProperty("--fill", cssColor(useColor(one.use)));
     return line;
   }

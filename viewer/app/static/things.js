@@ -69,12 +69,25 @@ export class ThingsPane {
   #adder(table) {
     const forms = this.forms[table].filter((form) => form.needed);
     const us = this.store.state.units === "US";
-    const first = { name: this.#freeName(table), plane: this.store.rowOf(this.store.row)?.plane ?? this.store.state.planes[0].name };
+    const { state } = this.store;
+    const first = { name: this.#freeName(table), plane: (this.store.rowOf(this.store.row) ?? state.rows[0])?.plane ?? state.planes[0].name };
+    const spot = (plane) => state.spots[plane]?.[Math.min(Object.keys(TABLES).indexOf(table), state.spots[plane].length - 1)] ?? {};
     const values = us ? { across: "10 ft", up: "8 ft", width: "3 ft", depth: "3 ft", height: "4 ft", gap: "4 in", weight: "3 psf" } : { across: "3 m", up: "2.5 m", width: "1 m", depth: "1 m", height: "1.2 m", gap: "10 cm", weight: "0.15 kN/m^2" };
-    const now = { ...values, ...first };
+    const now = { ...values, ...spot(first.plane), ...first };
+    const inputs = {};
     const boxes = forms.map((form) => {
       const name = form.path[0];
-      const one = field(this.#form(form), now[name], { keep: (value) => ((now[name] = value), true), forget: () => {} });
+      const keep = (value) => {
+        const before = spot(now.plane);
+        now[name] = value;
+        if (name !== "plane") return true;
+        for (const [place, text] of Object.entries(spot(value))) { // a place that nobody has typed follows the plane
+          if (now[place] === before[place]) inputs[place].value = now[place] = text;
+        }
+        return true;
+      };
+      const one = field(this.#form(form), now[name], { keep, forget: () => {} });
+      inputs[name] = one.input;
       one.box.dataset.field = `new-${table}-${name}`;
       return one.box;
     });

@@ -1,6 +1,6 @@
 // The working of the picked attachment: every limit, then formula, numbers and clause of each step.
 
-import { $, fill, formula, h, heads } from "./dom.js";
+import { $, announce, fill, formula, h, heads } from "./dom.js";
 
 export class WorkingPane {
   #asked = 0;
@@ -8,7 +8,7 @@ export class WorkingPane {
 
   constructor(link, store) {
     Object.assign(this, { link, store, pane: $("working") });
-    store.addEventListener("picked", () => this.load());
+    store.addEventListener("picked", () => this.load(true));
     store.addEventListener("kept", () => this.load());
     store.addEventListener("shown", () => this.#mark());
     this.stale = h("p", { class: "stale", hidden: true }, "Working before this change; it follows when the change is kept.");
@@ -27,7 +27,8 @@ export class WorkingPane {
     this.stale.hidden = !old;
   }
 
-  async load() {
+  // `aloud`: the user asked for it, so that a screen reader is told and a phone scrolls to it.
+  async load(aloud = false) {
     const { picked } = this.store;
     const asked = ++this.#asked, { revision } = this.store.state;
     if (!picked) {
@@ -40,12 +41,19 @@ export class WorkingPane {
       if (asked !== this.#asked) return;
       this.#show(said);
       this.#revision = revision;
+      if (aloud) this.#tell(`Working of ${said.name}. ${said.sentence}`);
     } catch (error) {
       if (asked !== this.#asked) return;
       fill(this.pane, h("p", { class: "refusal" }, error.message));
       this.#revision = null;
+      if (aloud) this.#tell(error.message);
     }
     this.#mark();
+  }
+
+  #tell(words) {
+    announce(words);
+    if (matchMedia("(max-width: 900px)").matches) this.pane.scrollIntoView({ block: "start" });
   }
 
   #show(said) {
