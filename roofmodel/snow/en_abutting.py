@@ -176,21 +176,21 @@ def _slide_values(known: EnRoof, facets: IntArray, runs: Array, slide: float) ->
             Value("b_s", run, "m", "plan run of the upper slope that sheds here"),
             Value("mu_s", slide, "", none),
         )
-    kinds: dict[tuple[float, float, bool], float] = {}
+    kinds: dict[tuple[float | None, float, bool], float] = {}
     curved = {int(plane) for vault in known.roof.vaults for plane in vault.plane}
     for facet, length in zip(facets.tolist(), runs.tolist(), strict=True):
         plain = facet not in known.held and facet not in curved
-        slope = float(known.roof.planes.slope[facet]) if plain else np.nan
-        kind = (round(slope, 6), round(float(known.shape[facet]), 9), facet in known.held)
+        slope = round(float(known.roof.planes.slope[facet]), 6) if plain else None
+        kind = (slope, round(float(known.shape[facet]), 9), facet in known.held)
         kinds[kind] = kinds.get(kind, 0.0) + length
     values: list[Value] = []
     terms: list[str] = []
     for k, ((slope, shape, held), length) in enumerate(kinds.items()):
         n = "" if len(kinds) == 1 else f"{k + 1}"
         which = "the upper slope" if len(kinds) == 1 else f"part {n} of the upper slope"
-        why = "not below 0.8, held" if held else "5.3.5" if np.isnan(slope) else "Table 5.2"
+        why = "not below 0.8, held" if held else "5.3.5" if slope is None else "Table 5.2"
         formula: Bare | str = ""
-        if not np.isnan(slope):
+        if slope is not None:
             values.append(Value(f"alpha_u{n}", slope, "rad", f"of {which}"))
             formula = Bare(SHAPE.us.replace("alpha", f"alpha_u{n}"))
         values += [
