@@ -50,6 +50,7 @@ from roofmodel.hardware import DesignFormat
 from roofmodel.memory import Memory, recall
 from roofmodel.project.load import Project
 from roofmodel.sliding.flow import FlowGraph
+from roofmodel.sliding.landed import with_landed
 from roofmodel.sliding.landing import Landing, landing
 from roofmodel.sliding.thrust import RowForce, slide
 from roofmodel.sliding.tributary import clamp_shares, row_depths
@@ -334,6 +335,7 @@ def _checks(project: Project, tell: Tell | None, memory: Memory | None, clock: _
     snow = recall(memory, ("snow cases", retained), lambda: snow_cases(roof, project.site, retained))
     clock.mark("snow cases")
     graph, force = slide(roof, snow.cases, layout, project.slide, memory)
+    force = with_landed(roof, layout, graph, force, snow.cases, project.slide)
     clock.mark("sliding force")
     support = panel_support(project, tell, memory)
     clock.mark("panels")

@@ -253,8 +253,9 @@ def _onto_rows(project: Project, force: RowForce, landing: Landing) -> list[str]
     planes = list(dict.fromkeys(roof.planes.name[p] for p in [*steps.lower[lands], *lower.plane[flies]]))
     named = ", ".join(edges[:EDGES_NAMED]) + (" and others" if len(edges) > EDGES_NAMED else "")
     return [
-        f"Snow that no row holds goes over {named} and lands on {', '.join(planes)}: rows there carry of it "
-        "what the snow cases bring as sliding snow, not its impact nor all of its weight."
+        f"Snow that no row holds goes over {named} and lands on {', '.join(planes)}: rows there carry the "
+        "part of its weight down the slope, as an upper bound beside what the snow cases bring as sliding "
+        "snow, but not its impact."
     ]
 
 

@@ -129,8 +129,8 @@ class RowForce:
     wall_thrust, wall_line : (q, y) float
         Force on each, down the slope [N], and the largest for each meter [N/m]; no row's part of it.
     aside : (q, k, 2) float
-        Upper bound of what boxes above send to the station from beside its own strip, along the plane's u and
-        v; not part of `thrust`. [N]
+        Upper bound of what boxes above send to the station from beside its own strip, and by `with_landed` of
+        what lands above it, along the plane's u and v; not part of `thrust`. [N]
     """
 
     row: IntArray
@@ -229,8 +229,8 @@ def route(
     factor, canceled_share = valley_factor(roof, graph, options.valley)
     faces = upper_faces(roof)
     flow, pushed, held = _relieved(graph, (drive, brake, vertical.T, factor), faces)
-    own = _propagate(_within_planes(graph), drive, brake, vertical.T, factor)
-    stations = partial(_stations, roof, layout, graph, valley=options.valley)
+    own = propagate(_within_planes(graph), drive, brake, vertical.T, factor)
+    stations = partial(stations_of, roof, layout, graph, valley=options.valley)
     row, span, thrust, weight = stations(flow)
     caught_own = np.zeros((len(layout.row_name), vertical.shape[0]))
     cell_catch = graph.catch_node < cells.count
@@ -299,7 +299,7 @@ def _on_walls(graph: FlowGraph, exit_out: Array) -> tuple[IntArray, Array, Array
 
 def _relieved(
     graph: FlowGraph, terms: tuple[Array, Array, Array, Array], faces: Faces
-) -> tuple[_Flow, Array, Array]:
+) -> tuple[Flow, Array, Array]:
     """Flow less what boxes hold, and what reaches and what holds each box (o, q). [N].
 
     A box's relief lessens what reaches boxes below it, so the shares are found from the top down.
@@ -310,7 +310,7 @@ def _relieved(
     for _ in range(faces.count + 1):
         keep = np.ones_like(terms[0])
         keep[above] = 1.0 - share[box]
-        flow = _propagate(graph, *terms, keep=keep)
+        flow = propagate(graph, *terms, keep=keep)
         pushed = np.zeros_like(share)
         np.add.at(pushed, box, flow.arriving[above])
         before, share = share, np.minimum(faces.strength[:, None] / np.maximum(pushed, 1e-9), 1.0)
@@ -319,18 +319,18 @@ def _relieved(
     return flow, pushed, pushed * before
 
 
-def _sent_aside(graph: FlowGraph, faces: Faces, passing: Array, factor: Array) -> _Flow | None:
+def _sent_aside(graph: FlowGraph, faces: Faces, passing: Array, factor: Array) -> Flow | None:
     """What boxes (o, q) send down beside them, followed to its end without friction; None for nothing."""
     face, cell, share = aside(graph.cells, faces)
     if not len(face):
         return None
     extra = np.zeros((graph.cells.count, passing.shape[1]))
     np.add.at(extra, cell, share[:, None] * passing[face])
-    return _propagate(graph, extra, np.zeros_like(extra), np.zeros_like(extra), factor)
+    return propagate(graph, extra, np.zeros_like(extra), np.zeros_like(extra), factor)
 
 
 @dataclass(frozen=True)
-class _Flow:
+class Flow:
     """(nodes, q) thrust into, fed by cells into valleys, at the foot of, out of nodes; weight; friction."""
 
     inflow: Array
@@ -341,14 +341,14 @@ class _Flow:
     friction: Array
 
 
-def _propagate(
+def propagate(
     graph: FlowGraph,
     drive: Array,
     brake: Array,
     vertical: Array,
     factor: Array,
     keep: Array | None = None,
-) -> _Flow:
+) -> Flow:
     """Level by level: out = max(0, in + drive - brake) in cells, out = in in valleys.
 
     What cells feed into valleys is multiplied by `factor` of the valley piece on the way; what leaves a cell
@@ -380,7 +380,7 @@ def _propagate(
         np.add.at(inflow, target, moved)
         np.add.at(weight, target, share * weight[source])
     friction = np.sum(inflow[:n] + drive - arriving[:n], axis=0)
-    return _Flow(inflow, fed[n:], arriving, out, weight, friction)
+    return Flow(inflow, fed[n:], arriving, out, weight, friction)
 
 
 def _within_planes(graph: FlowGraph) -> FlowGraph:
@@ -399,7 +399,7 @@ def valley_factor(roof: RoofSurface, graph: FlowGraph, valley: ValleyThrust) -> 
     return along, 1.0 - along
 
 
-def _valley_cross(roof: RoofSurface, graph: FlowGraph, flow: _Flow) -> Array:
+def _valley_cross(roof: RoofSurface, graph: FlowGraph, flow: Flow) -> Array:
     """Largest difference of the cross thrusts of the two sides of one valley, (q,). [N]."""
     if not len(graph.valley_edge):
         return np.zeros(flow.out.shape[1])
@@ -413,8 +413,8 @@ def _valley_cross(roof: RoofSurface, graph: FlowGraph, flow: _Flow) -> Array:
     return np.asarray(np.abs(total).max(axis=0))
 
 
-def _stations(
-    roof: RoofSurface, layout: Layout, graph: FlowGraph, flow: _Flow, valley: ValleyThrust
+def stations_of(
+    roof: RoofSurface, layout: Layout, graph: FlowGraph, flow: Flow, valley: ValleyThrust
 ) -> tuple[IntArray, Array, Array, Array]:
     """Force and weight on stations: what cells bring, and valley streams spread over the row's end."""
     n = graph.cells.count

@@ -212,7 +212,7 @@ def _end_step(analysis: Analysis, at: ClampAt, ends: float) -> Step:
 
 
 def _parted(analysis: Analysis, case: int) -> Array:
-    """What obstructions send down beside themselves, row by row. [N]."""
+    """What obstructions send down beside themselves and what lands off higher roofs, by row. [N]."""
     force = analysis.force
     parted = np.zeros(len(analysis.project.layout.row_name))
     np.add.at(parted, force.row, -force.aside[case, :, 1])
@@ -220,17 +220,17 @@ def _parted(analysis: Analysis, case: int) -> Array:
 
 
 def _aside_step(analysis: Analysis, at: ClampAt, ends: float, total: float) -> Step:
-    """The same where obstructions also send snow down beside themselves."""
+    """The same where obstructions send snow down beside themselves, or higher roofs do."""
     share = ends / total if total > 0.0 else 0.0
     return Step(
-        "Upper bound of snow beside obstructions and beyond the ends of rows",
+        "Upper bound of snow beside obstructions, off higher roofs and beyond the ends of rows",
         "E",
         "k_E B",
         (Number(share), " × ", Number(total, "force")),
         Number(ends, "force"),
         f"k_E = {100.0 * share:.3g} % of it reaches this clamp, from the frame",
-        "B is what passes obstructions and may come down along their sides, and the extra force at the ends "
-        "of partial rows, on all rows together.",
+        "B is what passes obstructions and may come down along their sides, what lands off higher roofs, and "
+        "the extra force at the ends of partial rows, on all rows together.",
     )
 
 
