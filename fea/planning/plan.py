@@ -13,7 +13,7 @@ from fea.checks.audit import REFINED
 from fea.checks.limits import Limit
 from fea.checks.strips import panel_strips
 from fea.moving import Prepared, on_rigid_seams, prepare
-from fea.planning.candidates import FOOT, ladders, lowest_distance, rail_choices
+from fea.planning.candidates import FOOT, MOST_LEVELS, ladders, lowest_distance, rail_choices
 from fea.planning.ladder import Ladder
 from fea.planning.search import Checked, Found, Path, search
 from fea.planning.slivers import without_slivers
@@ -32,6 +32,7 @@ IntArray = NDArray[np.int64]
 LEAK = 0.01  # of the threatening snow may pass the rows before the plan is refused [-]
 HEIGHT = "rail height"
 NARROWINGS = 3
+FINEST = 0.1  # between levels that are looked at where wider steps do not pass (judgment) [m]
 
 
 @dataclass(frozen=True)
@@ -119,16 +120,50 @@ def plan_rows(
     """
     threats = without_slivers(project, find_threats(project))
     options = tuple(sorted(set(every or project.table.plan.every)))
-    plan = _narrowed(project, threats, options, most_checks, tell, full=False)
+    plan = _shorter_or_whole(project, threats, options, most_checks, tell)
+    if not plan.failure or project.table.plan.step is not None:
+        return plan
+    step = _finer_step(project, threats)
+    table = project.table.plan.model_copy(update={"step": step})
+    finer = replace(project, table=project.table.model_copy(update={"plan": table}))
+    closer = _shorter_or_whole(finer, threats, options, most_checks, tell)
+    if closer.failure and excess(closer) >= excess(plan):
+        return plan
+    length = SYSTEMS[project.table.project.units].text(step, "length")
+    note = f"Rows at wider steps up the slope do not pass; these were looked for every {length} (plan.step)."
+    return replace(closer, notes=(*closer.notes, note))
+
+
+def _shorter_or_whole(
+    project: Project,
+    threats: Threats,
+    every: tuple[int, ...],
+    most_checks: int,
+    tell: Callable[[str], None] | None,
+) -> Plan:
+    """Rows as far as snow threatens; over their whole planes where these pass or come nearer to it."""
+    plan = _narrowed(project, threats, every, most_checks, tell, full=False)
     partial = any(row.start is not None or row.end is not None for row in plan.rows)
-    if plan.failure and partial:
-        whole = _narrowed(project, threats, options, most_checks, tell, full=True)
-        if not whole.failure:
-            note = (
-                "Rows that reach only as far as snow threatens do not pass; these run on over their planes."
-            )
-            return replace(whole, notes=(*whole.notes, note))
-    return plan
+    if not plan.failure or not partial:
+        return plan
+    whole = _narrowed(project, threats, every, most_checks, tell, full=True)
+    if whole.failure and excess(whole) >= excess(plan):
+        return plan
+    note = "Rows that reach only as far as snow threatens do not pass; these run on over their planes."
+    return replace(whole, notes=(*whole.notes, note))
+
+
+def _finer_step(project: Project, threats: Threats) -> float:
+    """Step between levels that looks as closely as the number of levels allows. [m]."""
+    high = max(float(project.roof.planes.outline[p].bounds[3]) for p in threats.planes)
+    return max(FINEST, high / (MOST_LEVELS - 4))
+
+
+def excess(plan: Plan) -> float:
+    """Largest share of its target that any limit uses. [-]."""
+    target = plan.analysis.project.table.plan.target
+    shares = [np.nan_to_num(one.utilization, nan=0.0) / _target(one, target) for one in plan.analysis.limits]
+    return max((float(share.max(initial=0.0)) for share in shares), default=0.0)
 
 
 def _narrowed(

@@ -19,6 +19,7 @@ Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
 HOLDS = 1.0  # lower walls are taken to hold nothing back: snow may push over them (judgment) [m]
+ROUNDING = 1e-9  # flights so little beyond the end of a wall meet it [-]
 OWN = 0.02  # walls nearer to the start than this are the building's own [m]
 
 
@@ -131,7 +132,7 @@ def meets_walls(
     safe = np.where(inward, turn, 1.0)
     x = np.where(inward, _cross(to, walls.way[None]) / safe, np.inf)
     share = np.where(inward, _cross(to, way[:, None]) / safe, -1.0)
-    ahead = (x > OWN) & (share >= 0.0) & (share <= 1.0)
+    ahead = (x > OWN) & (share >= -ROUNDING) & (share <= 1.0 + ROUNDING)
     level = np.maximum(speed * np.cos(slope), 1e-9)
     for k in np.flatnonzero(ahead.any(axis=0)):  # few: walls that stand in the way
         far = np.repeat(np.where(ahead[:, k], x[:, k], 0.0), same)

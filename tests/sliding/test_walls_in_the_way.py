@@ -126,3 +126,12 @@ def test_far_and_passed_walls_stop_nothing():
     )
     _, found, _ = south(roof)  # its own walls
     assert not len(found.lower.heaps.edge)
+
+
+@pytest.mark.parametrize("angle", [0.3, 1.1, 2.0, 2.9, 4.4])
+def test_heaps_lie_along_the_whole_wall_however_it_is_turned(angle):
+    """Flights from the very corners meet the corners of the wall."""
+    _, found, k = south(site(4.0, top=15.0, angle=angle), angle)
+    heaps = found.lower.heaps
+    on = int(np.flatnonzero(heaps.edge == k)[0])
+    assert np.linalg.norm(np.diff(heaps.ends[on, :, :2], axis=0)) == pytest.approx(12.0, abs=1e-6)

@@ -90,4 +90,10 @@ def verdict_words(plan: Plan) -> str:
         return f"NOT VERIFIED: {what} keep what could be checked; no resistance was given for {named}."
     proof = "nothing cheaper passes" if plan.proven else "not proven to be the cheapest"
     alike = ", where rows that stand on one level share one clamp spacing" if plan.shared else ""
-    return f"{what} keep every limit; {proof} among the rows that [plan] allows{alike}."
+    ends = ""
+    if plan.analysis.project.table.protect:
+        ends = (
+            " (ends of rows were looked at as far as snow threatens and, where that does not pass, over the "
+            "whole plane; no others)"
+        )
+    return f"{what} keep every limit; {proof} among the rows that [plan] allows{alike}{ends}."
