@@ -1,12 +1,14 @@
 """Planned rows against the exhaustive enumeration of all layouts by the full check, and what they hold."""
 
 import itertools
+from dataclasses import replace
 
 import numpy as np
 import pytest
 from plan_projects import HIP, gable, with_roof
 
 from fea.analysis import analyze, check_limits
+from fea.planning import plan as planning
 from fea.planning.candidates import ladders
 from fea.planning.plan import passing_by, path_rows, plan_rows, row_use, strip_use
 from fea.planning.threats import find_threats
@@ -266,3 +268,23 @@ def test_planes_of_a_valley_take_a_spacing_each(tmp_path):
     assert plan.cost < min(alike) - 1e-6
     assert len({row.every for row in plan.rows}) == 2
     assert not plan.shared
+
+
+def test_finer_steps_are_tried_before_giving_up(tmp_path, monkeypatch):
+    """With the wide steps failing, the rows come from finer ones, and the plan says so."""
+    path = tmp_path / "project.toml"
+    path.write_text(gable(ROWS=""))
+    project = load_project(path, rows_needed=False)
+    real, steps = planning._shorter_or_whole, []
+
+    def first_fails(project, *rest):
+        steps.append(project.table.plan.step)
+        found = real(project, *rest)
+        return found if len(steps) > 1 else replace(found, failure="made to fail")
+
+    monkeypatch.setattr(planning, "_shorter_or_whole", first_fails)
+    found = plan_rows(project)
+    assert steps[0] is None
+    assert 0.1 <= steps[1] < 0.2
+    assert not found.failure
+    assert any("plan.step" in note for note in found.notes)

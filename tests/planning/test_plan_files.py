@@ -160,9 +160,13 @@ def test_what_was_not_tried_is_said(told):
         shared=told,
         clamps=8,
         failure="",
-        analysis=SimpleNamespace(unverified=()),
+        analysis=SimpleNamespace(
+            unverified=(),
+            project=SimpleNamespace(table=SimpleNamespace(protect=["walk"] if told else [])),
+        ),
         proven=True,
     )
+    assert ("ends of rows were looked at" in verdict_words(plan)) == told
     assert ("share one clamp spacing" in verdict_words(plan)) == told
 
 
