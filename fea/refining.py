@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from fea.analysis import Analysis, analyze
-from fea.checks.audit import REFINED
+from fea.checks.audit import REFINED, rows_on_curves
 from fea.panel.groups import Tell
 from roofmodel.memory import Memory
 from roofmodel.project.load import Project
@@ -26,10 +26,7 @@ def with_narrower_strips(project: Project) -> tuple[Project, str]:
 
 def on_curves(project: Project) -> bool:
     """Whether a row stands on a facet of a vault, dome or cone."""
-    roof = project.roof
-    curves = [one.plane for one in roof.vaults] + [one.plane for one in roof.domes]
-    facets = {plane for some in curves for plane in some.tolist()}
-    return not facets.isdisjoint(project.layout.row_plane.tolist())
+    return rows_on_curves(project.roof, project.layout)
 
 
 def only_strips_fail(analysis: Analysis) -> bool:

@@ -105,6 +105,13 @@ def second_road(
     return Proof(f"force on row {layout.row_name[row]} by polygons ({case.name})", float(error), POLYGON)
 
 
+def rows_on_curves(roof: RoofSurface, layout: Layout) -> bool:
+    """Whether a row stands on a facet of a vault, dome or cone."""
+    curves = [one.plane for one in roof.vaults] + [one.plane for one in roof.domes]
+    facets = {plane for some in curves for plane in some.tolist()}
+    return not facets.isdisjoint(layout.row_plane.tolist())
+
+
 def refinement(
     roof: RoofSurface,
     layout: Layout,
@@ -116,11 +123,12 @@ def refinement(
 ) -> Proof:
     """Change of the clamps' tributary forces when strips are twice as wide, of the largest.
 
-    Where that changes nothing, as with strips wider than their facets, half the width is taken.
+    Where that changes nothing on a curved roof, as with strips wider than their facets, half the width is
+    taken.
     """
     fine = clamp_shares(layout, force)[number]
     error = 0.0
-    for times in (2.0, 0.5):
+    for times in (2.0, 0.5) if rows_on_curves(roof, layout) else (2.0,):
         if error > UNCHANGED:
             break
         other = replace(options, strip_width=times * options.strip_width)
