@@ -26,7 +26,7 @@ def check_arrays(points: Array, faces: IntArray) -> None:
         message = f"A mesh needs points (n, 3) and triangles (m, 3), got {points.shape} and {faces.shape}."
         raise InputError(message)
     if len(faces) == 0:
-        msg = "The mesh has no faces."
+        msg = "The mesh has no faces with three corners (polygons that cross themselves have none either)."
         raise InputError(msg)
     check_indices(points, faces)
     used = np.zeros(len(points), dtype=bool)

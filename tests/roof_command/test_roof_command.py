@@ -17,6 +17,7 @@ from rich.console import Console
 import viewer
 from roofmodel.shape.builders import RoofPart, build_roof
 from roofmodel.shape.recognition import recognize
+from roofmodel.units import SYSTEMS
 from viewer import cli, style
 from viewer.picture import render
 from viewer.picture.sheet import Overlay
@@ -33,6 +34,7 @@ from viewer.roof.words import (
     kind_lengths,
     plane_lines,
     slope_words,
+    summary_words,
     unusual_words,
 )
 
@@ -81,7 +83,7 @@ def gable_and_porch() -> SeenRoof:
         RoofPart("gable", rectangle, np.radians([30, np.nan, 30, np.nan]), 3.0),
         RoofPart("flat", porch, np.zeros(0), 2.0),
     ]
-    return SeenRoof(build_roof(parts), "House", "house", (Path("h.toml"),), "0" * 64, system("SI"))
+    return SeenRoof(build_roof(parts), "House", "house", (Path("h.toml"),), "0" * 64, SYSTEMS["SI"])
 
 
 def test_a_project_with_nothing_but_a_roof_is_shown(
@@ -223,7 +225,7 @@ def test_what_no_building_looks_like_is_told(scale: tuple[float, float, float], 
     roof = build_roof([RoofPart("gable", corners, np.radians([30, np.nan, 30, np.nan]), 3.0)])
     points = roof.points * scale
     changed = replace(roof, points=points) if scale[2] > 20.0 else recognize(points, roof.faces)
-    words = unusual_words(changed, system("SI"))
+    words = unusual_words(changed, SYSTEMS["SI"])
     assert told in words
     assert words.endswith("check up and unit.") == bool(told)
     seen, out = SeenRoof(changed, "x", "x", (Path("x.toml"),), "", system("SI")), io.StringIO()
@@ -382,3 +384,15 @@ def test_planes_that_find_no_room_stand_in_a_table_with_the_place_where_they_are
     assert drawn.path is not None
     with Image.open(drawn.path) as image:
         assert image.size[1] > render.SIZE[1]
+
+
+def test_roofs_across_a_gap_are_no_steps():
+    """Two gables 2 m from one another, one 2 m higher: drifts there, but no step."""
+    low = np.array([[0.0, 0.0], [12.0, 0.0], [12.0, 8.0], [0.0, 8.0]])
+    parts = [
+        RoofPart("gable", low + np.array([0.0, away]), np.array([0.52, np.nan, 0.52, np.nan]), eave)
+        for away, eave in ((0.0, 3.0), (10.0, 6.0))
+    ]
+    words = summary_words(build_roof(parts), SYSTEMS["SI"])
+    assert "higher edges across a gap" in words
+    assert "to a higher roof" not in words

@@ -14,6 +14,8 @@ LONGEST_EAVE = 150.0  # buildings have shorter ones, but for few (judgment) [m]
 STEEPEST_ROOF = np.radians(55.0)  # most of a roof is flatter (judgment) [rad]
 TALLEST = 3.0  # height of a roof over its size on plan (judgment) [-]
 
+ABUTTING = 0.05  # roofs that stand farther apart have a gap, no step between them [m]
+
 
 @dataclass(frozen=True)
 class PlaneLine:
@@ -117,8 +119,10 @@ def summary_words(roof: RoofSurface, units: UnitSystem) -> str:
     count = f"{planes.count} plane{'' if planes.count == 1 else 's'}"
     area = units.text(float(planes.plan_area.sum()), "area")
     true = units.text(float(planes.true_area.sum()), "area")
-    steps = roof.steps.count
+    apart = int(np.count_nonzero(roof.steps.gap > ABUTTING))
+    steps = roof.steps.count - apart
     more = f", {steps} step{'' if steps == 1 else 's'} to a higher roof" if steps else ""
+    more += f", higher edges across a gap in {apart} place{'' if apart == 1 else 's'}" if apart else ""
     return f"{count}, slopes {slopes}, {area} on plan, {true} on the slope{more}"
 
 
