@@ -17,6 +17,7 @@ from roofmodel.units import UnitSystem, shown
 
 Array = NDArray[np.float64]
 
+TALLEST_PARAPET, TALLEST_BOX = 20.0, 100.0  # higher ones are slips of the unit, judgment [m]
 FREE = (EdgeKind.EAVE, EdgeKind.RAKE, EdgeKind.HEAD)
 
 
@@ -33,9 +34,14 @@ def place_obstacles(
     Raises
     ------
     InputError
-        An edge or plane that is not there, an edge that is not free, a box that reaches off its plane.
+        An edge or plane that is not there, an edge that is not free, a box that reaches off its plane, a
+        height of which the unit must be wrong.
     """
     edges = [_edge(roof, table) for table in parapets]
+    for table in parapets:
+        _check_height(f"parapet on {table.edge}", table.height, TALLEST_PARAPET, units)
+    for box_table in obstructions:
+        _check_height(f'obstruction "{box_table.name}"', box_table.height, TALLEST_BOX, units)
     planes = [_plane(roof, table) for table in obstructions]
     boxes = [_box(roof, plane, table, units) for plane, table in zip(planes, obstructions, strict=True)]
     many, more = len(parapets), len(obstructions)
@@ -55,6 +61,15 @@ def place_obstacles(
         strength=np.array([*[np.nan] * many, *(_strength(table) for table in obstructions)], dtype=float),
     )
     return together(placed, _left(roof, placed))
+
+
+def _check_height(label: str, height: float, most: float, units: UnitSystem) -> None:
+    if height > most:
+        message = (
+            f"{label}: height {units.text(height, 'length')} is more than {units.text(most, 'length')}; is "
+            "its unit right?"
+        )
+        raise InputError(message)
 
 
 def _left(roof: RoofSurface, placed: Obstacles) -> Obstacles:

@@ -31,6 +31,7 @@ from roofmodel.surface import Array, RoofSurface
 FAR = 10_000.0  # footprints farther out are moved to a local origin [m]
 LARGEST = 5_000.0  # [m]
 SMALLEST = 1.0  # [m^2]
+NOTHING = 1e-3  # of a part, left uncovered by the others
 COURTYARDS = ("hip", "mansard", "flat")  # shapes that may have courtyards
 
 
@@ -139,12 +140,32 @@ def build_roof(parts: Sequence[RoofPart], dormers: Sequence[Dormer] = ()) -> Roo
         ["The footprint lies far from the map origin: it was moved to a local origin."] if shift.any() else []
     )
     cells: list[Cell] = []
-    for part, label in zip(checked, labels, strict=True):
-        own = SHAPE_CELLS[part.shape](_moved(part, shift), label)
+    every = [
+        SHAPE_CELLS[part.shape](_moved(part, shift), label)
+        for part, label in zip(checked, labels, strict=True)
+    ]
+    for own in every:
         cells = union(cells, own) if cells else own
+    notes += _vanished(every, cells, labels)
     cells, offset = merged(cells), np.array([*shift, 0.0])
     surface = _surface(cells, offset, notes)
     return _surface(with_dormers(surface.planes, cells, dormers), offset, notes) if dormers else surface
+
+
+def _vanished(every: Sequence[Sequence[Cell]], cells: Sequence[Cell], labels: Sequence[str]) -> list[str]:
+    """Sentences about parts of which other parts leave next to nothing."""
+    left: dict[int, float] = {}  # area by the plane of a cell, which the overlay hands on
+    for plane, area in cells:
+        left[id(plane)] = left.get(id(plane), 0.0) + area.area
+    notes = []
+    for own, label in zip(every, labels, strict=True):
+        whole = sum(area.area for _, area in own)
+        seen = sum(left.get(key, 0.0) for key in {id(plane) for plane, _ in own})
+        if seen <= NOTHING * whole:
+            notes.append(
+                f"{label} lies wholly below or within other parts: it is not in the roof and is not checked."
+            )
+    return notes
 
 
 def _moved(part: RoofPart, shift: Array) -> RoofPart:

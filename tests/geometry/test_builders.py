@@ -283,6 +283,20 @@ def test_parts_in_any_place_cover_the_union_and_the_higher_is_the_roof(parts):
         assert height_at(roof.planes, plane, xy)[0] == pytest.approx(max(heights), abs=1e-6)
 
 
+@pytest.mark.parametrize("first", [0, 1])
+def test_parts_that_other_parts_hide_are_told(first):
+    """Two sheds on one footprint: the lower is not in the roof, in whichever order they are given."""
+    square = rectangle(0, 0, 20.0, 10.0)
+    high = RoofPart("shed", square, np.radians([30.0]), 5.0, np.pi, "upper")
+    low = RoofPart("shed", square, np.radians([12.0]), 2.6, np.pi, "lower")
+    roof = build_roof([high, low] if first == 0 else [low, high])
+    assert roof.planes.count == 1
+    (note,) = [note for note in roof.notes if "below or within" in note]
+    assert note.startswith("lower ")
+    beside = RoofPart("shed", rectangle(20.0, 0, 40.0, 10.0), np.radians([12.0]), 2.6, np.pi, "lower")
+    assert not [note for note in build_roof([high, beside]).notes if "below or within" in note]
+
+
 def test_far_footprints_get_a_local_origin():
     far = np.array([2_600_000.0, 1_200_000.0])
     roof = build_roof([RoofPart("hip", rectangle(0, 0, 12, 8) + far, np.radians([30] * 4), 3.0)])

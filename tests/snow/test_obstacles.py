@@ -55,6 +55,14 @@ def with_box(roof, **sizes):
     return replace(roof, obstacles=place_obstacles(roof, [], [table], SI))
 
 
+def test_heights_of_another_unit_are_refused():
+    with pytest.raises(InputError, match=r"parapet on .*: height 500.00 m is more than 20.00 m"):
+        with_parapet(flat(), 500.0)
+    with pytest.raises(InputError, match=r'"plant room": height 500.00 m is more than 100.00 m'):
+        with_box(flat(), height=500.0)
+    assert len(with_parapet(flat(), 3.0).obstacles.name) == 1
+
+
 def drifts(roof, site):
     return [case for case in snow_cases(roof, site).cases if case.name.startswith("drift at")]
 

@@ -163,8 +163,12 @@ def check_line(line: Worked, units: str) -> None:
 
 def check_zone(zone: Zone, units: str) -> None:
     lines = worked(zone, (), units)
+    angles = {value.symbol for value in zone.values if value.unit == "rad"}
     for line in lines:
         check_line(line, units)
+        if line.symbols.partition(" = ")[0] in angles:
+            numbers = [part for part in line.results if isinstance(part, Number)]
+            assert all(number.kind == "angle" for number in numbers), line.symbols
     done = {line.symbols.partition(" = ")[0] for line in lines}
     for value in zone.values:
         known = value.symbol in done | GIVEN | ELSEWHERE

@@ -173,6 +173,7 @@ def _line(clause: str, pressures: list[Any], symbols: Symbols, *, trusted: bool)
     text, governs = short_numbers(clause), tuple(short_numbers(one) for one in reader.governing)
     if symbols.bare and left in known:
         pieces = [_with_unit(piece, known[left], symbols) for piece in pieces]
+    angle = symbols.units.get(left) == "rad"
     found = [piece.value for piece in pieces if piece.value is not None]
     if not found:
         return Worked(text), None
@@ -180,7 +181,7 @@ def _line(clause: str, pressures: list[Any], symbols: Symbols, *, trusted: bool)
     if reader.counted:
         tail = (f" (in {', '.join(reader.counted)})", *tail)
     numbers = tuple(part for piece in pieces for part in piece.shown) + tail
-    results = tuple(part for piece in pieces for part in _result(piece))
+    results = tuple(part for piece in pieces for part in _result(piece, angle=angle))
     spread = _spread(pieces)
     if spread is not None:
         found, results = [spread], (si_number(spread),)
@@ -196,7 +197,7 @@ def _line(clause: str, pressures: list[Any], symbols: Symbols, *, trusted: bool)
         changed = left in known and len(pieces) == 1 and found[0].dimensionality == known[left].dimensionality
         if not changed:
             return Worked(text), None
-        return Worked(text, numbers, results, si_number(known[left]), governs), known[left]
+        return Worked(text, numbers, results, _number(known[left], angle=angle), governs), known[left]
     value = found[0] if len(pieces) == 1 else None
     if len(pieces) == 1 and len(pieces[0].shown) == 1:
         return Worked(text, results + tail), value
@@ -233,8 +234,13 @@ def _torn(piece: Piece) -> bool:
     return piece.value is None and any(sign in str(part) for part in piece.shown for sign in "+*/^=()[]")
 
 
-def _result(piece: Piece) -> Expression:
-    return piece.shown if piece.value is None else (si_number(piece.value),)
+def _result(piece: Piece, *, angle: bool) -> Expression:
+    return piece.shown if piece.value is None else (_number(piece.value, angle=angle),)
+
+
+def _number(value: Any, *, angle: bool) -> Number:
+    number = si_number(value)
+    return Number(number.value, "angle") if angle and number.kind == "ratio" else number
 
 
 def _agree(value: Any, other: Any) -> bool:
