@@ -32,10 +32,7 @@ def open_command(project: Path, port: int, browser: bool) -> None:
     import secrets
     import socket
 
-    import uvicorn
-
     from roofmodel.errors import InputError
-    from viewer.app.server import LARGEST_MESSAGE, make_app
 
     listener = socket.socket()
     listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
@@ -47,6 +44,17 @@ def open_command(project: Path, port: int, browser: bool) -> None:
     listener.listen(128)  # the link works from the moment it is printed
     port = listener.getsockname()[1]
     token = secrets.token_urlsafe(24)
+    link = f"http://127.0.0.1:{port}/#{token}"
+    click.echo(link)
+    sys.stdout.flush()
+    notice(f"shows {state.path.name} on this computer; the link is for you alone; Ctrl-C ends it")
+    if browser:
+        _show(link)
+    # While the browser starts and waits for its page, the program loads the rest.
+    import uvicorn
+
+    from viewer.app.server import LARGEST_MESSAGE, make_app
+
     app = make_app(state, token, frozenset({f"127.0.0.1:{port}", f"localhost:{port}"}))
     server = uvicorn.Server(
         uvicorn.Config(
@@ -61,12 +69,6 @@ def open_command(project: Path, port: int, browser: bool) -> None:
             h11_max_incomplete_event_size=32 * 1024,
         )
     )
-    link = f"http://127.0.0.1:{port}/#{token}"
-    click.echo(link)
-    sys.stdout.flush()
-    notice(f"shows {state.path.name} on this computer; the link is for you alone; Ctrl-C ends it")
-    if browser:
-        _show(link)
     try:
         server.run(sockets=[listener])
     finally:

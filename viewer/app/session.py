@@ -10,7 +10,6 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from fea.analysis import Analysis, analyze
 from roofmodel.errors import InputError
 from roofmodel.memory import Memory
 from roofmodel.project.load import Project, edited_project, load_project, without_rows
@@ -19,6 +18,7 @@ from viewer.app.edits import apply_edit
 from viewer.files import atomic, sweep
 
 if TYPE_CHECKING:
+    from fea.analysis import Analysis
     from fea.planning.plan import Plan
 
 Tell = Callable[[str], None]
@@ -102,6 +102,8 @@ def _read(path: Path) -> tuple[Version, bytes]:
 
 def _answer(version: Version, tell: Tell | None) -> Version:
     """The version with its answer; what follows the first failure is left to the report."""
+    from fea.analysis import analyze  # a second to import, in which the browser starts
+
     return replace(version, analysis=analyze(version.project, tell, version.memory, beyond=False))
 
 
