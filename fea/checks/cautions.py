@@ -21,7 +21,7 @@ from roofmodel.project.load import Project
 from roofmodel.project.schema import STARTING_NAME
 from roofmodel.project.seam_schema import SeamTable
 from roofmodel.project.site_schema import MeasuredSite, NbccSite
-from roofmodel.project.tested import tested_notes
+from roofmodel.project.tested import bond_notes, tested_notes, untold_notes
 from roofmodel.sliding.ends import LEVEL, stop_heights
 from roofmodel.sliding.flow import FlowGraph
 from roofmodel.sliding.landing import Landing
@@ -117,8 +117,7 @@ def cautions(
             "flies farther out. Give roof.ground."
         )
     found += _onto_rows(project, force, lands) + _upper_retained(project)
-    if not project.clamp.test_basis.strip() and table.clamp.tested is None:
-        found.append("Nobody said which tests the clamp strengths come from (clamp.test_basis).")
+    found += untold_notes(table.clamp)
     found += grip_words(project) + _low_axis(project, units)
     found += tested_notes(table.clamp, table.panel.thickness, units)
     found += _lasting(project) + _leaks(force)
@@ -185,11 +184,7 @@ def _lasting(project: Project) -> list[str]:
     table, found = project.table, []
     bad = [] if table.metals is None else [one for one in couples(table.metals) if one.judgment == "avoid"]
     found += [f"Metals: {one.parts[0]} on {one.parts[1]}: {one.why}." for one in bad]
-    if table.clamp.fastening == "adhesive":
-        found.append(
-            f"The attachments hold by adhesive alone ({table.clamp.long_term_test.strip().rstrip('.')}): "
-            "sustained load, heat and wet weaken a bond to paint for as long as the roof stands."
-        )
+    found += bond_notes(table.clamp)
     gap = table.rail.splice_gap
     if gap is not None:
         moved = rail_movement(project.layout, project.rail.material.alpha, project.rail.thermal, gap)

@@ -17,8 +17,10 @@ from roofmodel.profiles.plain import walls_profile
 from roofmodel.project.part_schema import BuiltRoof
 from roofmodel.project.part_tables import built_roof
 from roofmodel.project.span_study import SpanStudy, Variant
+from roofmodel.project.tested import bond_notes, tested_notes, untold_notes
 from roofmodel.snow.cases import LoadLevel
 from roofmodel.surface import RoofSurface
+from roofmodel.units import SYSTEMS
 
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -146,7 +148,11 @@ def _tableau(name: str, found: list[Capacity], choices: Choices) -> RailTableau:
 
 def _notes(study: SpanStudy, choices: Choices, tables: tuple[RailTableau, ...]) -> tuple[str, ...]:
     table, variant = study.table, study.variants[0]
+    units = SYSTEMS[table.study.units]
     notes = [
+        *untold_notes(table.clamp),
+        *tested_notes(table.clamp, table.panel.thickness, units),
+        *bond_notes(table.clamp),
         "Loads are those of snow down the slope per length of rail, before the factors of the format; the "
         "factors, the rail's own weight and the worse of force on the axis and at the top are in it.",
         "Seams and sheet count as rigid; the clamps give way as their stiffness says.",

@@ -165,7 +165,8 @@ def _assemble(
         panel, units = make_panel(table.panel, form), SYSTEMS[table.project.units]
         roof = replace(roof, obstacles=place_obstacles(roof, table.parapet, table.obstruction, units))
         roof = replace(roof, arrays=place_arrays(roof, table.solar, table.plane, panel.seam_spacing, units))
-        check_tested(table, units)
+        lock = None if table.seam is None else table.seam.lock
+        check_tested(table.clamp, table.panel, units, lock)
         least = 0.0 if table.seam is None else LEAST_GRIP
         clamp = make_clamp(table.clamp, form, table.panel.seam_height, units, least)
         placed = rows_count and bool(table.row)

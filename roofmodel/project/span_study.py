@@ -15,6 +15,7 @@ from roofmodel.hardware import Clamp, DesignFormat, Panel, Rail
 from roofmodel.project.hardware_tables import make_clamp, make_panel, make_rail
 from roofmodel.project.schema import RailTable
 from roofmodel.project.span_schema import SpanFile
+from roofmodel.project.tested import check_tested
 from roofmodel.project.validation import modeled, read_text, read_toml
 from roofmodel.units import SYSTEMS
 
@@ -134,6 +135,7 @@ def _check(table: SpanFile, name: str) -> None:
 
 def _variant(table: SpanFile, data: dict[str, Any], folder: Path, digest: Any) -> Variant:
     form, units = DesignFormat(table.design.format), SYSTEMS[table.study.units]
+    check_tested(table.clamp, table.panel, units)
     fields = RailTable.model_fields
     rails = tuple(
         make_rail(

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from roofmodel.errors import InputError
 from roofmodel.project.clamp_schema import ClampTable, TestedTable
-from roofmodel.project.schema import ProjectFile
+from roofmodel.project.schema import PanelTable
 from roofmodel.units import UnitSystem
 
 SAME_HEIGHT = 1e-3  # of seams that count as alike [m]
@@ -12,15 +12,15 @@ THINNER = 0.98  # of the tested thickness that still counts as it (rolling toler
 FEW = 3  # tests below which nothing is known of their scatter
 
 
-def check_tested(table: ProjectFile, units: UnitSystem) -> None:
-    """Refuse strengths that were tested on another panel.
+def check_tested(clamp: ClampTable, panel: PanelTable, units: UnitSystem, lock: str | None = None) -> None:
+    """Refuse strengths that were tested on another panel; `lock` is the seam's, where that is given.
 
     Raises
     ------
     InputError
         Another metal, seam or lock, or a thinner sheet.
     """
-    tested, panel = table.clamp.tested, table.panel
+    tested = clamp.tested
     if tested is None:
         return
     if tested.metal != panel.metal:
@@ -31,8 +31,8 @@ def check_tested(table: ProjectFile, units: UnitSystem) -> None:
     if panel.thickness < THINNER * tested.thickness:
         was, own = (units.text(t, "size") for t in (tested.thickness, panel.thickness))
         _refuse("thickness", was, "panel.thickness", own)
-    if table.seam is not None and tested.lock.strip() and tested.lock.strip().lower() != table.seam.lock:
-        _refuse("lock", tested.lock.strip(), "seam.lock", table.seam.lock)
+    if lock is not None and tested.lock.strip() and tested.lock.strip().lower() != lock:
+        _refuse("lock", tested.lock.strip(), "seam.lock", lock)
 
 
 def tested_notes(clamp: ClampTable, thickness: float, units: UnitSystem) -> tuple[str, ...]:
@@ -57,6 +57,23 @@ def tested_notes(clamp: ClampTable, thickness: float, units: UnitSystem) -> tupl
             "less on it; ask the maker."
         )
     return tuple(notes)
+
+
+def untold_notes(clamp: ClampTable) -> tuple[str, ...]:
+    """That nobody said which tests are behind the strengths."""
+    if clamp.test_basis.strip() or clamp.tested is not None:
+        return ()
+    return ("Nobody said which tests the clamp strengths come from (clamp.test_basis).",)
+
+
+def bond_notes(clamp: ClampTable) -> tuple[str, ...]:
+    """What is to be known of clamps that hold by adhesive alone."""
+    if clamp.fastening != "adhesive":
+        return ()
+    return (
+        f"The attachments hold by adhesive alone ({clamp.long_term_test.strip().rstrip('.')}): "
+        "sustained load, heat and wet weaken a bond to paint for as long as the roof stands.",
+    )
 
 
 def words(tested: TestedTable, units: UnitSystem) -> str:

@@ -21,7 +21,7 @@ from viewer.span.words import CAUTIONS, down
 HEADS = (
     "rail", "arrangement", "span [m]", "largest load [kN/m]", "high end of band [kN/m]", "governs",
     *(f"{name} [kN/m]" for name in LIMITS), "span [ft]", "largest load [lbf/ft]", "high end of band [lbf/ft]",
-    *(f"{name} [lbf/ft]" for name in LIMITS),
+    *(f"{name} [lbf/ft]" for name in LIMITS), "read with it",
 )  # fmt: skip
 LOAD_HEADS = (
     "rail",
@@ -30,6 +30,7 @@ LOAD_HEADS = (
     "largest span [m]",
     "line load [lbf/ft]",
     "largest span [ft]",
+    "read with it",
 )
 
 
@@ -75,7 +76,7 @@ def write_study(found: StudyResult, path: Path) -> None:
 
 def _lines(found: StudyResult) -> list[list[Any]]:
     """One line for every rail, arrangement and span; loads rounded down to four digits."""
-    lines = []
+    lines, words = [], " ".join(found.notes)
     for rail in found.rails:
         for a, arrangement in enumerate(found.choices.arrangements):
             for i, span in enumerate(found.choices.spans):
@@ -87,7 +88,7 @@ def _lines(found: StudyResult) -> list[list[Any]]:
                         rail.name, str(arrangement), round(float(span), 9), _number(low, SI),
                         _number(high, SI), "none" if limit < 0 else LIMITS[limit], *own,
                         round(US.convert(float(span), "length"), 6), _number(low, US), _number(high, US),
-                        *american,
+                        *american, words,
                     ]
                 )  # fmt: skip
     return lines
@@ -95,7 +96,7 @@ def _lines(found: StudyResult) -> list[list[Any]]:
 
 def _spans(found: StudyResult) -> list[list[Any]]:
     """One line for every rail, arrangement and line load; "none" where no span of the study carries it."""
-    lines = []
+    lines, words = [], " ".join(found.notes)
     for rail in found.rails:
         for a, arrangement in enumerate(found.choices.arrangements):
             for m, load in enumerate(found.choices.loads.tolist()):
@@ -104,7 +105,7 @@ def _spans(found: StudyResult) -> list[list[Any]]:
                 if math.isfinite(span):
                     both = [round(span, 9), round(US.convert(span, "length"), 6)]  # type: ignore[list-item]
                 loads = [round(u.convert(load, "line"), 6) for u in (SI, US)]
-                lines.append([rail.name, str(arrangement), loads[0], both[0], loads[1], both[1]])
+                lines.append([rail.name, str(arrangement), loads[0], both[0], loads[1], both[1], words])
     return lines
 
 
