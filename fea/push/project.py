@@ -11,17 +11,20 @@ from scipy import sparse
 from fea.analysis import Analysis
 from fea.checks.limits import LOADED, clamp_components, component_utilization, interact, rail_resistance
 from fea.checks.strips import panel_strips
+from fea.push.bending import WHOLE, Bending, rail_bending
 from fea.push.push import GROWTH, Push, Strips, push_rows, row_subset
 from fea.push.watch import Failures
 from fea.rails.actions import Reading, rail_loads
 from roofmodel.errors import InputError
 from roofmodel.hardware import Clamp, DesignFormat, Panel, Rail
+from roofmodel.layout import Layout
 from roofmodel.project.load import Project
 
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
 LARGEST = 160  # clamps that are followed together; the links are dense
+SAME = 5e-3  # reserves of check and push that differ less are one
 DIRECTIONS = ("along", "across", "pull", "push", "moment_along", "moment_pull")
 
 
@@ -46,6 +49,12 @@ class ProjectPush:
     missing : tuple of str
         Strengths that are loaded and that nobody gave.
     notes : tuple of str
+    bending : Bending
+        What the rail bends on at, and why it does not turn on there.
+    check_reserve : float
+        The check's reserve of this case, with all its limits of strength; NaN with nominal strengths. [-]
+    exceeded : tuple of str
+        Limits of the check that are exceeded in this case; none with nominal strengths.
     """
 
     push: Push
@@ -58,11 +67,20 @@ class ProjectPush:
     failures: Failures
     missing: tuple[str, ...]
     notes: tuple[str, ...]
+    bending: Bending
+    check_reserve: float
+    exceeded: tuple[str, ...]
 
     @property
     def passes(self) -> bool:
-        """Whether the factored snow is carried with strengths that somebody gave."""
-        return self.push.answered and not self.missing and self.push.first >= 1.0
+        """Whether the factored snow is carried, here and by the check, with strengths that somebody gave."""
+        least = min(self.push.first, np.nan_to_num(self.check_reserve, nan=np.inf))
+        return self.push.answered and not self.missing and not self.exceeded and least >= 1.0
+
+    @property
+    def optimistic(self) -> bool:
+        """Whether the check lets go before the first event here."""
+        return self.check_reserve < self.push.first * (1.0 - SAME)
 
 
 def push_project(
@@ -110,13 +128,17 @@ def push_project(
         project.roof, layout, project.rail, analysis.force, analysis.support.travel, analysis.support.held
     )
     own, mixed, clamps = row_subset(layout, loads, rows, weights)
-    rail, clamp, panel, moment = _hardware(project, nominal)
+    rail, clamp, panel, bending = _hardware(project, own, nominal)
     strips = _strips(analysis, at_case, clamps, weights, panel, nominal)
     support = None
     if analysis.support.stiffness:
         at = (6 * clamps[:, None] + np.arange(6)).ravel()
         support = sparse.csr_array(sparse.csr_array(analysis.support.stiffness[state])[at][:, at])
-    found = push_rows(own, (rail, clamp, moment), mixed, strips, failures, support=support, growth=growth)
+    hardware = (rail, clamp, bending.moment)
+    found = push_rows(
+        own, hardware, mixed, strips, failures, support=support, growth=growth, brittle=bending.brittle
+    )
+    exceeded, unknown = ((), ()) if nominal else _by_check(analysis, at_case)
     return ProjectPush(
         push=found,
         rows=rows,
@@ -126,8 +148,11 @@ def push_project(
         reading=reading,
         nominal=nominal,
         failures=failures,
-        missing=_missing(found, clamp, panel, strips),
-        notes=_notes(analysis, found, failures, alone, reading, state),
+        missing=(*_missing(found, clamp, panel, strips), *unknown),
+        notes=_notes(analysis, found, failures, alone, reading, state, bending),
+        bending=bending,
+        check_reserve=np.nan if nominal else float(analysis.reserve[at_case]),
+        exceeded=exceeded,
     )
 
 
@@ -169,20 +194,37 @@ def _weights(analysis: Analysis, case: int, reading: Reading, nominal: bool) -> 
     return np.stack([held[case], grows[case]])
 
 
-def _hardware(project: Project, nominal: bool) -> tuple[Rail, Clamp, Panel, tuple[float, float]]:
+def _by_check(analysis: Analysis, case: int) -> tuple[tuple[str, ...], tuple[str, ...]]:
+    """Limits that the check finds exceeded in a case, with their use, and limits of the rail not known."""
+    own = [limit for limit in analysis.limits if not limit.target.startswith("solar")]
+    use = [float(np.nan_to_num(limit.utilization[case], nan=0.0).max(initial=0.0)) for limit in own]
+    exceeded = tuple(
+        f"{limit.name} {100.0 * u:.0f} %" if u > 1.005 else f"{limit.name} {100.0 * u:.2f} %"
+        for limit, u in zip(own, use, strict=True)
+        if u > 1.0
+    )
+    unknown = tuple(
+        limit.name
+        for limit in own
+        if limit.name.startswith("rail ")
+        and not limit.service
+        and limit.target == "span"
+        and np.isnan(limit.utilization[case]).any()
+    )
+    return exceeded, unknown
+
+
+def _hardware(project: Project, layout: Layout, nominal: bool) -> tuple[Rail, Clamp, Panel, Bending]:
     rail, clamp, panel = project.rail, project.clamp, project.panel
     form = DesignFormat(project.table.design.format)
-    stress = rail_resistance(rail, form)
-    factor = 1.0
+    bending = rail_bending(rail, layout, form)
     if nominal:
-        factor = rail.material.yield_strength / stress
+        factor = rail.material.yield_strength / rail_resistance(rail, form)
         clamp = replace(clamp, strength=clamp.nominal)
         panel = replace(panel, anchorage=panel.anchorage_nominal)
-    section = rail.section
-    bends = [stress * section.W_y, stress * section.W_z]
-    given = [m if np.isfinite(m) else np.inf for m in rail.moment]
-    m_y, m_z = (factor * min(pair) for pair in zip(bends, given, strict=True))
-    return rail, clamp, panel, (m_y, m_z)
+        m_y, m_z = bending.moment
+        bending = replace(bending, moment=(factor * m_y, factor * m_z))
+    return rail, clamp, panel, bending
 
 
 def _strips(
@@ -223,7 +265,13 @@ def _missing(found: Push, clamp: Clamp, panel: Panel, strips: Strips) -> tuple[s
 
 
 def _notes(
-    analysis: Analysis, found: Push, failures: Failures, alone: bool, reading: Reading, state: int
+    analysis: Analysis,
+    found: Push,
+    failures: Failures,
+    alone: bool,
+    reading: Reading,
+    state: int,
+    bending: Bending,
 ) -> tuple[str, ...]:
     kept = analysis.project.clamp
     notes = [
@@ -235,13 +283,13 @@ def _notes(
         f"A clamp that comes off keeps {100 * failures.off:g} % of its forces; a fixed point that lets go "
         f"leaves its clamps {100 * failures.anchorage:g} %; a seam that opens takes "
         f"{100 * failures.unzip:g} % from its other clamps.",
-        "The rail bends on at its yield moment (or the moment that was given): "
+        _bends(bending)
         + (
             "an octagon within the circle of both axes"
             if found.bay.rail.section.round
             else "the moments about both axes add up linearly"
         )
-        + "; shear, torsion and local buckling are left to the check.",
+        + "; shear, torsion, force along the rail and crushing on the clamps are left to the check.",
         "A falling load at a standing displacement is not drawn: snow is a dead load, so what lets go "
         "lets go at once; swinging past is not counted. Parts that gave way and hold or slip again are "
         "followed, but not listed.",
@@ -268,3 +316,17 @@ def _notes(
     if found.rail_use > 1.005:
         notes.append(f"Between places of hinges the rail reaches {found.rail_use:.3f} of its moment.")
     return tuple(notes)
+
+
+def _bends(bending: Bending) -> str:
+    """How far the rail bends."""
+    share = float(np.min(bending.share))
+    least = (
+        ""
+        if np.isnan(share) or share > WHOLE
+        else f", of which the check's limits leave {100.0 * share:.0f} %"
+    )
+    moment = f"its yield moment (or the moment that was given){least}: "
+    if bending.brittle:
+        return f"The rail does not bend on, as {bending.brittle}: the push ends where it reaches {moment}"
+    return f"The rail bends on, without end, at {moment}"

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -50,7 +51,7 @@ class Event:
     point : int
         Of the path.
     kind : str
-        "slip", "off", "yields", "strip", "bears" or "hinge".
+        "slip", "off", "yields", "strip", "bears", "hinge" or "breaks".
     row : int
     s : float
         Along the row. [m]
@@ -101,6 +102,8 @@ class Push:
     rail_use : float
         Largest moment of the rail on the path over what it bends on at; a little over 1 between places. [-]
     end : str
+    broken : bool
+        Whether it ends where a rail that cannot bend on reaches its moment.
     """
 
     bay: Bay
@@ -120,11 +123,12 @@ class Push:
     state: FrameResult
     rail_use: float
     end: str
+    broken: bool = False
 
     @property
     def collapsed(self) -> bool:
         """Whether a row let go."""
-        return self.path.outcome is Outcome.COLLAPSE
+        return self.broken or self.path.outcome is Outcome.COLLAPSE
 
     @property
     def answered(self) -> bool:
@@ -210,6 +214,7 @@ def push_rows(
     *,
     support: sparse.csr_array | None = None,
     growth: float = GROWTH,
+    brittle: str = "",
 ) -> Push:
     """Make a bay and push it, without hinges where the rail never passes its moment.
 
@@ -226,6 +231,8 @@ def push_rows(
         As `push_bay`.
     support
         As `make_bay`.
+    brittle : str
+        Why the rail lets go instead of bending on; empty where it bends on.
     """
     rail, clamp, moment = hardware
     more: Places | None = None
@@ -240,7 +247,31 @@ def push_rows(
         if more is not None:
             places = np.concatenate([more[0], places[0]]), np.concatenate([more[1], places[1]])
         more = places
-    return found
+    hinge = next((event for event in found.events if event.kind == "hinge"), None)
+    if not brittle or hinge is None:
+        return found
+    return _let_go(found, hinge, brittle, lambda most: push_bay(bay, strips, failures, growth=most))
+
+
+def _let_go(found: Push, hinge: Event, brittle: str, again: Callable[[float], Push]) -> Push:
+    """A push that ends at the first hinge, as its rail cannot turn there."""
+    name = found.bay.layout.row_name[hinge.row]
+    place = hinge.words.removeprefix("the rail bends on ")
+    what = f"the rail lets go {place}: {brittle}"
+    if hinge.factor <= 0.0:
+        end = f"row {name} lets go under the held load alone: {what}"
+        return replace(found, first=0.0, most=0.0, weakest=hinge.row, end=end, broken=True)
+    found = again(hinge.factor)
+    before = tuple(event for event in found.events if event.kind != "hinge")
+    last = Event(hinge.factor, len(found.factor) - 1, "breaks", hinge.row, hinge.s, what)
+    return replace(
+        found,
+        events=(*before, last),
+        first=before[0].factor if before else hinge.factor,
+        weakest=hinge.row,
+        end=f"row {name} lets go at {hinge.factor:.4g} times the snow",
+        broken=True,
+    )
 
 
 def _proved(path: EventPath, watch: BayWatch, force: Array) -> EventPath:

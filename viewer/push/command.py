@@ -76,8 +76,8 @@ def push(
     """Push the rows of one plane of PROJECT: snow grows until nothing more can be held.
 
     Clamps slip or come off, fixed points let go and the rail bends on, one after the other; the curve of load
-    over displacement has every event. Exit code 0: nothing gives way below the factored snow. 1: something
-    does, a strength is missing, or there is no answer. 2: bad input, nothing written.
+    over displacement has every event. Exit code 0: nothing gives way below the factored snow, here or in the
+    check. 1: something does, a strength is missing, or there is no answer. 2: bad input, nothing written.
     """
     with Stages() as stages:
         stages.show("reading the project")

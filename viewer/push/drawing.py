@@ -13,7 +13,7 @@ from roofmodel.units import UnitSystem
 from viewer import style
 from viewer.picture.labels import Text
 from viewer.push.export import visible
-from viewer.push.words import answer, missing_words, snow_words
+from viewer.push.words import answer, check_words, missing_words, snow_words
 from viewer.quantities import significant, system
 from viewer.snow.drawing import Drawing
 
@@ -35,6 +35,7 @@ KIND_COLOR = {
     "strip": style.EXCEEDED_ANCHORS[1],
     "bears": style.FAINT,
     "hinge": style.ACCENT,
+    "breaks": style.EXCEEDED_ANCHORS[0],
 }
 
 
@@ -46,7 +47,9 @@ def push_drawing(analysis: Analysis, found: ProjectPush) -> Drawing:
     drawing.write(analysis.project.table.project.name, PLOT[0] - 60.0, 48.0, 30.0, bold=True)
     for i, line in enumerate(_wrapped(answer(analysis, found), 1480.0)[:2]):
         drawing.write(line, PLOT[0] - 60.0, 88.0 + 26.0 * i, TYPE)
-    warning = missing_words(found) or ("NOT FOR DESIGN: nominal strengths." if found.nominal else "")
+    warning = " ".join(one for one in (check_words(found), missing_words(found)) if one) or (
+        "NOT FOR DESIGN: nominal strengths." if found.nominal else ""
+    )
     if warning:
         drawing.write(
             _wrapped(warning, 1480.0)[0],

@@ -37,6 +37,16 @@ def push_data(analysis: Analysis, found: ProjectPush) -> dict[str, Any]:
                 "for_design": not found.nominal,
                 "passes": found.passes,
                 "not_given": found.missing,
+                "check": {
+                    "reserve": found.check_reserve,
+                    "exceeded": found.exceeded,
+                    "governs": bool(found.exceeded) or found.optimistic,
+                },
+                "rail_bends": {
+                    "moment": found.bending.moment,
+                    "share_of_yield": found.bending.share,
+                    "lets_go_because": found.bending.brittle,
+                },
                 "kept": asdict(found.failures),
                 "outcome": str(push.path.outcome),
                 "end": push.end,

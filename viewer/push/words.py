@@ -46,6 +46,17 @@ def answer(analysis: Analysis, found: ProjectPush) -> str:
     return f"{first}; row {row} lets go at {significant(push.most)} times; {carried}."
 
 
+def check_words(found: ProjectPush) -> str:
+    """Where the check says less than the push; empty for nowhere."""
+    if not (found.exceeded or found.optimistic):
+        return ""
+    over = f"the check fails in this case ({', '.join(found.exceeded)})" if found.exceeded else ""
+    if found.optimistic:
+        lower = f"the check's reserve is {significant(found.check_reserve)}, less than what holds here"
+        over = f"{over}; {lower}" if over else f"{lower}, for it has limits that the push has not"
+    return f"THE CHECK GOVERNS: {over}."
+
+
 def missing_words(found: ProjectPush) -> str:
     """What nobody gave; empty for nothing."""
     if not found.missing:
@@ -84,8 +95,9 @@ def print_push(analysis: Analysis, found: ProjectPush, console: Console) -> None
     console.print(Text(answer(analysis, found)), highlight=False)
     if found.nominal:
         console.print(Text("NOT FOR DESIGN: nominal strengths, loads without factors."), highlight=False)
-    if found.missing:
-        console.print(Text(missing_words(found)), highlight=False)
+    for words in (missing_words(found), check_words(found)):
+        if words:
+            console.print(Text(words), highlight=False)
     console.print()
     if found.push.events:
         table = events_table(analysis, found)
