@@ -31,7 +31,7 @@ ANODIC_INDEX = {
     "zinc": 1.25,
 }
 # Largest difference that does no harm, by place [V]; MIL-STD-889 and the tables after it, from memory.
-BOUND = {"coast": 0.15, "outdoors": 0.25, "dry": 0.50}
+BOUND = {"coast": 0.15, "outdoors": 0.15, "dry": 0.25}
 _COPPERY = ("copper", "brass", "bronze")
 _BELOW = ("aluminum", "cast aluminum", "zinc", "zinc-coated steel", "aluminum-zinc coated steel")
 _LARGER = ("sheet", "rail", "clamp", "screw")  # of two parts that touch, the one with more area comes first

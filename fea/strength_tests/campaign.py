@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy import stats
 
 from fea.strength_tests.calibrate import Calibration, calibrate
 from fea.strength_tests.curves import CurveReading, read_curve
@@ -18,8 +19,9 @@ from fea.strength_tests.fractiles import (
     suspects,
     tolerance_factor,
 )
-from fea.strength_tests.notes import campaign_notes
+from fea.strength_tests.notes import LEAST_SCATTER, campaign_notes
 from fea.strength_tests.resistance import (
+    NOT_LISTED,
     FactorFromTests,
     ModelFactor,
     Reliability,
@@ -209,17 +211,19 @@ def judge(campaign: Campaign) -> CampaignResult:
 def justify(strengths: Array, campaign: Campaign) -> Justified:
     """Strengths from tests that all count."""
     method = campaign.table.method
-    sample, known = sample_of(strengths), method.known_scatter
+    sample, known = sample_of(strengths), holding_scatter(campaign, strengths)
     lognormal = method.distribution == "lognormal"
-    given = np.nan if known is None else known
-    n = sample.count
+    scatter = max(sample.scatter if known is None else known, LEAST_SCATTER)
+    given = np.nan if scatter == sample.scatter else scatter
+    n, lowest = sample.count, float(strengths.min())
     k, k_design = (float(f(n, known=known is not None)) for f in (fractile_factor, design_factor))
-    characteristic = fractile_value(sample, k, lognormal=lognormal, scatter=given)
-    direct = fractile_value(sample, k_design, lognormal=lognormal, scatter=given)
-    scatter = sample.scatter if known is None else known
+    characteristic = min(fractile_value(sample, k, lognormal=lognormal, scatter=given), lowest)
+    direct = min(fractile_value(sample, k_design, lognormal=lognormal, scatter=given), lowest)
     factor = None
     if n >= LEAST_TESTS:
-        factor = factor_from_tests(n, scatter, Reliability(index=method.reliability_index))
+        # V_P is that of the tests themselves, whatever is known from before.
+        spread = max(sample.scatter, known or 0.0)
+        factor = factor_from_tests(n, spread, reliability_of(campaign))
     return Justified(
         sample=sample,
         scatter=scatter,
@@ -236,6 +240,34 @@ def justify(strengths: Array, campaign: Campaign) -> Justified:
     )
 
 
+def holding_scatter(campaign: Campaign, strengths: Array) -> float | None:
+    """The known scatter, unless these tests speak against it (chi-square, 5 %)."""
+    known = campaign.table.method.known_scatter
+    sample = sample_of(strengths)
+    if known is None or sample.count < 2:
+        return known
+    bound = known * np.sqrt(stats.chi2.ppf(0.95, sample.count - 1) / (sample.count - 1))
+    return known if sample.scatter <= bound else None
+
+
+def reliability_of(campaign: Campaign) -> Reliability:
+    """What AISI S100 K2.1.1 takes for clamps on seams: connections that its table does not list.
+
+    The material factor counts metal that is stronger than nominal only where the strengths were brought down
+    to nominal metal; where they were not, the tests have that already.
+    """
+    counted = [test for test in campaign.tests if not test.excluded.strip()]
+    brought_down = campaign.table.specimen.yield_strength is not None and all(
+        test.yield_strength is not None for test in counted
+    )
+    mean = NOT_LISTED.material[0] if brought_down else 1.0
+    return replace(
+        NOT_LISTED,
+        material=(mean, NOT_LISTED.material[1]),
+        index=campaign.table.method.reliability_index,
+    )
+
+
 def more_tests(strengths: Array, campaign: Campaign) -> MoreTests:
     """Characteristic strength after further tests, as shares of today's.
 
@@ -245,7 +277,7 @@ def more_tests(strengths: Array, campaign: Campaign) -> MoreTests:
     method, rng = campaign.table.method, np.random.default_rng(SEED)
     logs = method.distribution == "lognormal"
     values = np.log(strengths) if logs else strengths
-    n, mean, known = len(values), values.mean(), method.known_scatter
+    n, mean, known = len(values), values.mean(), holding_scatter(campaign, strengths)
     given = np.nan
     if known is None:
         deviation = values.std(ddof=1) * np.sqrt((n - 1) / rng.chisquare(n - 1, DRAWS))

@@ -12,13 +12,44 @@ if TYPE_CHECKING:
     from fea.strength_tests.campaign import CampaignResult
 
 SPREAD_BOUND = 0.15  # of one test from the mean, beyond which more tests are asked for (AISI S100 K2.1.1)
+LEAST_SCATTER = 0.03  # of strengths, below which few tests agree by luck (judgment) [-]
 SLIPPED = 0.97  # a first slip below this share of the peak is one [-]
 DOUBTFUL = 0.05  # chance below which a distribution is doubted
 
 
 def campaign_notes(found: CampaignResult) -> tuple[str, ...]:
     """Exclusions, suspects, scatter, missing measurements, one sentence each."""
-    return (*_outliers(found), *_distribution(found), *_measurements(found), *_scatter(found))
+    return (
+        *_outliers(found),
+        *_distribution(found),
+        *_measurements(found),
+        *_scatter(found),
+        *_bounded(found),
+    )
+
+
+def _bounded(found: CampaignResult) -> list[str]:
+    """Where the strengths were held down by rules of safety, and what AISI took."""
+    one, notes = found.justified, []
+    lowest = float(found.nominal[found.counted].min())
+    if one.characteristic >= lowest:
+        notes.append(
+            "The 5 % fractile would lie above the lowest test that counts: that test is taken instead."
+        )
+    if one.scatter == LEAST_SCATTER:
+        notes.append(
+            f"So little scatter ({one.sample.scatter:.3f}) is not to be trusted from so few tests; "
+            f"{LEAST_SCATTER:g} is taken (judgment)."
+        )
+    if one.factor is not None:
+        r = one.factor.reliability
+        notes.append(
+            f"AISI S100 K2.1.1 with C_phi {r.calibration:g}, M_m {r.material[0]:.2f}, V_M {r.material[1]:.2f}"
+            f", F_m {r.fabrication[0]:.2f}, V_F {r.fabrication[1]:.2f} (connections not listed), P_m "
+            f"{one.factor.professional:.2f}, V_P {one.factor.professional_scatter:.3f}, C_P "
+            f"{one.factor.correction:.2f}, V_Q {r.load_scatter:.2f}, beta_0 {r.index:g}; from memory."
+        )
+    return notes
 
 
 def _outliers(found: CampaignResult) -> list[str]:
@@ -87,6 +118,9 @@ def _scatter(found: CampaignResult) -> list[str]:
         f"Scatter {method.known_scatter:g} is taken as known ({method.scatter_reason.strip().rstrip('.')}); "
         f"the tests show {own:.3f}."
     ]
-    if own > 1.5 * method.known_scatter:
-        notes.append("The tests scatter much more than that: the known scatter does not hold for them.")
+    if found.justified.scatter != method.known_scatter:
+        notes.append(
+            "The tests scatter more than that can be by chance (chi-square, 5 %): the known scatter does not "
+            "hold for them and IS NOT USED; theirs is."
+        )
     return notes

@@ -22,7 +22,8 @@ class Reliability:
     ----------
     material, fabrication : (float, float)
         Mean and coefficient of variation of the material factor M and the fabrication factor F
-        (Table K2.1.1-1): screws in tilting, bearing and pull-over 1.10, 0.10 and 1.00, 0.10.
+        (Table K2.1.1-1): screws in tilting, bearing and pull-over 1.10, 0.10 and 1.00, 0.10; connections
+        that it does not list 1.10, 0.10 and 1.00, 0.15.
     index : float
         Target reliability index beta_0: 3.5 for connections, 2.5 for members.
     load_scatter : float
@@ -38,6 +39,9 @@ class Reliability:
     calibration: float = 1.52
 
 
+NOT_LISTED = Reliability(fabrication=(1.00, 0.15))
+
+
 @dataclass(frozen=True)
 class FactorFromTests:
     """Factors phi and Omega of AISI S100 K2.1.1 with what made them."""
@@ -47,6 +51,7 @@ class FactorFromTests:
     professional: float
     professional_scatter: float
     correction: float
+    reliability: Reliability
 
 
 def correction_factor(count: ArrayLike) -> Array:
@@ -76,7 +81,7 @@ def factor_from_tests(
     phi = float(
         reliability.calibration * M[0] * F[0] * professional * np.exp(-reliability.index * np.sqrt(under))
     )
-    return FactorFromTests(phi, 1.6 / phi if phi > 0.0 else np.inf, professional, V_P, C_P)
+    return FactorFromTests(phi, 1.6 / phi if phi > 0.0 else np.inf, professional, V_P, C_P, reliability)
 
 
 @dataclass(frozen=True)

@@ -22,6 +22,7 @@ Array = NDArray[np.float64]
 LARGEST = 20_000_000  # [bytes]
 SAGITTA = 2e-4  # of arcs cut to chords, share of the drawing's size
 MOST_LINES = 5000  # lines of an outline
+OPEN = 0.02  # of its size that one line's ends may be apart and still be closed
 JOINS = 1e-4  # ends of lines nearer than this share of the size meet
 LINES = ("LINE", "LWPOLYLINE", "POLYLINE", "ARC", "CIRCLE", "ELLIPSE", "SPLINE")
 
@@ -100,6 +101,13 @@ def _lines(path: Path, name: str, unit: str | None, layer: str | None) -> tuple[
     except Exception as error:  # entities with impossible values
         message = f"{name}: a line of the outline is damaged or has no length"
         raise InputError(message) from error
+    gap = float(np.linalg.norm(lines[0][0] - lines[0][-1]))
+    if len(lines) == 1 and gap > OPEN * size:
+        message = (
+            f"{name}: its one line is open, {1e3 * gap * float(scale):.2f} mm between its ends; draw the "
+            "outline of the metal and close it (a center line is no outline)"
+        )
+        raise InputError(message)
     return lines, float(scale)
 
 

@@ -156,3 +156,42 @@ def test_bad_campaigns_are_named(tmp_path, old, new, says):
     assert says in str(caught.value)
     assert str(caught.value).startswith("c.toml: ")
     assert "\n" not in str(caught.value)
+
+
+def test_known_scatter_that_the_tests_speak_against_is_not_used(tmp_path):
+    """Strengths 7, 8.1, 9 kN scatter by 0.125; a "known" 0.02 is beyond chance and gives nothing."""
+    plain = judged(tmp_path, "", (7.0, 8.1, 9.0))
+    told = judged(tmp_path, 'known_scatter = 0.02\nscatter_reason = "hope"\n', (7.0, 8.1, 9.0))
+    assert told.justified.characteristic == plain.justified.characteristic
+    assert told.justified.asd == plain.justified.asd
+    assert any("IS NOT USED" in note for note in told.notes)
+    close = judged(tmp_path, 'known_scatter = 0.10\nscatter_reason = "40 tests"\n', (7.0, 8.1, 9.0))
+    assert close.justified.k == pytest.approx(1.89, abs=0.01)  # EN 1990 Table D1, V known, n = 3
+    assert close.justified.factor.professional_scatter >= plain.justified.sample.scatter
+
+
+def test_equal_tests_get_no_certainty_and_no_fractile_stands_above_a_test(tmp_path):
+    equal = judged(tmp_path, "", (8.0, 8.0, 8.0))
+    assert equal.justified.characteristic < 0.92 * 8.0e3
+    odd = judged(tmp_path, "", (8.0, 8.1, 7.9, 8.05, 7.95, 8.0, 8.1, 7.9, 6.0))
+    assert odd.justified.characteristic <= 6.0e3
+
+
+def test_clamps_on_seams_are_connections_not_listed(tmp_path):
+    """V_F 0.15 (AISI S100 Table K2.1.1-1, from memory); M_m 1 where metal was not brought to nominal."""
+    found = judged(tmp_path, "", (7.6, 8.0, 8.4, 7.9))
+    took = found.justified.factor.reliability
+    assert took.fabrication == (1.0, 0.15)
+    assert took.material[0] == 1.0
+    assert any("V_F 0.15" in note and "beta_0 3.5" in note for note in found.notes)
+
+
+def judged(folder, method: str, strengths):
+    rows = "".join(f"T{i},{value}\n" for i, value in enumerate(strengths))
+    (folder / "t.csv").write_text(f"test,strength [kN]\n{rows}")
+    (folder / "t.toml").write_text(
+        'file = "t.csv"\n[campaign]\nname = "x"\n[specimen]\nclamp = "C"\ndirection = "along"\n'
+        'seam = "double lock"\nseam_height = "32 mm"\nmetal = "steel"\nthickness = "0.6 mm"\n'
+        f'substrate = "boards"\nscrew_torque = "10 N m"\n[method]\n{method}'
+    )
+    return judge(load_campaign(folder / "t.toml"))
