@@ -22,9 +22,10 @@ from roofmodel.snow.domed import (
     place_values,
     sector_field,
     sector_regions,
+    sphere_values,
 )
 from roofmodel.snow.regions import compass, plane_corners, uniform
-from roofmodel.snow.vaulted import NOTES, on_side, others, side_zones, sides, vault_names
+from roofmodel.snow.vaulted import NOTES, circle_values, on_side, others, side_zones, sides, vault_names
 from roofmodel.surface import Dome, EdgeKind, Vault
 
 Array = NDArray[np.float64]
@@ -74,7 +75,13 @@ def asce_vaults(known: AsceRoof) -> Cases:
             near = _near(known, facets)
             knots, loads, values = _law(known, vault, end, facets, near=near)
             values += (
-                Value("x_eave", knots[-1], "m", "from the crown to the eave, or to 70 degrees"),
+                Value(
+                    "x_eave",
+                    knots[-1],
+                    "m",
+                    "from the crown to the eave, or to 70 degrees",
+                    "x_s" if near else "min(x_s, R sin(70°))",
+                ),
                 Value("p_crown", loads[0], "Pa", "at the crown", "0.5 p_f"),
                 Value("p_30", float(max(loads)), "Pa", "at 30 degrees, or at the eave", "2 p_f C_s / C_e"),
                 Value("p_eave", loads[-1], "Pa", *EAVE[loads[-1] > 0.0]),
@@ -162,7 +169,8 @@ def _told(
     }
     more = [Value(name, own[name], "Pa", words[name]) for name in used]
     if "x_end" in radial:
-        more.append(Value("x_end", knots[-1], "m", "from the crown to the eave, or to 70 degrees"))
+        reach = "x_s" if dome.pitch or knots[-1] == dome.reach else "min(x_s, R sin(70°))"
+        more.append(Value("x_end", knots[-1], "m", "from the crown to the eave, or to 70 degrees", reach))
     more.append(Value("r", away, "m", "from the crown, where this zone has its largest pressure"))
     more.append(Value("phi", angle, "rad", "there, from the wind's way; the whole load to 45 degrees"))
     if not whole:
@@ -228,11 +236,30 @@ def _law(known: AsceRoof, curve: Vault | Dome, end: float, facets: IntArray, *, 
         beyond: tuple[str, Bare | str] = ("as at 30 degrees", "C_s")
     else:
         beyond = (held, "") if whole else ("Fig. 7.4-1, at the eave", slope_formula(start))
+    shape = circle_values(curve, end) if isinstance(curve, Vault) else sphere_values(curve)
+    capped = "min(30°, theta)" if not pitch or near else ""
     values = (
         *rules.flat,
-        Value("theta_30", middle, "rad", "30 degrees, or the tangent at the eave"),
-        Value("theta", eave, "rad", "tangent at the eave"),
-        Value("x_30", middle_at, "m", "from the crown to 30 degrees, or to the eave"),
+        *shape,
+        Value(
+            "theta", eave, "rad", *(("of the cone",) if pitch else ("tangent at the eave", "asin(x_s / R)"))
+        ),
+        Value(
+            "theta_30",
+            middle,
+            "rad",
+            "30 degrees, or the tangent at the eave" if capped else "of the cone",
+            capped,
+        ),
+        Value(
+            "x_30",
+            middle_at,
+            "m",
+            "of the cone: from the crown to where it is 30 degrees, or to the eave"
+            if pitch
+            else "from the crown to 30 degrees, or to the eave",
+            "" if pitch else "R sin(theta_30)",
+        ),
         Value("C_s", at_middle, "", *at_30),
         Value("C_s,eave", at_eave, "", *beyond),
         known.light_density,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from itertools import combinations
@@ -25,6 +26,7 @@ FULL = np.radians(45.0)  # ASCE/SEI 7 7.6.4: half of the sector that carries the
 NONE = np.radians(67.5)  # and half of that outside of which none lies
 CLOSE = 0.04  # parts whose linear pressure lies farther above the standard's are halved, of the greatest
 HALVINGS = 2
+SAME = 1e-6  # places nearer than this are one [m]
 CHORD = np.radians(7.5)  # a circle's longest chord
 BATCH = 256  # parts at a time
 DOME_NOTE = (
@@ -41,10 +43,29 @@ def dome_name(roof: RoofSurface, dome: Dome) -> str:
     return f"the {dome.kind}{f' with {roof.planes.name[dome.plane[0]]}' if several else ''}"
 
 
+def sphere_values(dome: Dome) -> tuple[Value, ...]:
+    """Rise, corners and eave of a dome or cone, and the radius of a dome. [m]."""
+    values = (
+        Value("h", dome.rise, "m", "crown above the corners of the eave"),
+        Value("r_c", dome.outer, "m", "from the crown to the farthest corner of the eave, on plan"),
+        Value("x_s", dome.reach, "m", "from the crown to the nearest point of the eave, on plan"),
+    )
+    if dome.pitch:
+        return values
+    formula = "(r_c^2 + h^2) / (2 h)"
+    if not math.isclose((dome.outer**2 + dome.rise**2) / (2.0 * dome.rise), dome.radius, rel_tol=5e-7):
+        formula = ""
+    note = (
+        "of the sphere through the corners of the facets" if formula else "of the sphere nearest the corners"
+    )
+    return (*values, Value("R", dome.radius, "m", note, formula))
+
+
 def place_values(dome: Dome, wind: Array, place: Array) -> tuple[float, float, float, float]:
     """Distance from the crown, angle from the wind, and both along it and across. [m, rad, m, m]."""
     local = place - dome.center
     along, across = float(local @ wind), abs(float(local @ np.array([wind[1], -wind[0]])))
+    along, across = (0.0 if abs(part) < SAME else part for part in (along, across))
     return float(np.hypot(along, across)), float(np.arctan2(across, along)), along, across
 
 

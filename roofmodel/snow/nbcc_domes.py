@@ -11,7 +11,15 @@ from shapely.geometry.base import BaseGeometry
 
 from roofmodel.snow import nbcc2020
 from roofmodel.snow.cases import SnowCase, Value, Zone
-from roofmodel.snow.domed import DOME_NOTE, disc, dome_name, dome_winds, dome_zones, place_values
+from roofmodel.snow.domed import (
+    DOME_NOTE,
+    disc,
+    dome_name,
+    dome_winds,
+    dome_zones,
+    place_values,
+    sphere_values,
+)
 from roofmodel.snow.nbcc_roof import CODE, Array, Cases, NbccRoof, common_values, notes_of, uniform_zones
 from roofmodel.snow.nbcc_working import slope_formula
 from roofmodel.snow.regions import compass, uniform
@@ -118,15 +126,23 @@ def _told(law: _Law, wind: Array, place: Array) -> tuple[str, tuple[Value, ...]]
         main = "S = 2 I_s S_s C_b C_w C_s C_a where S_r is no more than the snow that holds it"
     values = (
         *common_values(known, int(dome.plane[0])),
-        Value("h", dome.rise, "m", "crown above the eave"),
-        Value("b", 2.0 * dome.reach, "m", "across the plan"),
-        Value("x_30", law.middle, "m", "from the crown to 30 degrees, or to the eave"),
+        *sphere_values(dome),
+        Value("b", 2.0 * dome.reach, "m", "across the plan", "2 x_s"),
+        Value(
+            "x_30", law.middle, "m", "from the crown to 30 degrees, or to the eave", "min(x_s, R sin(30°))"
+        ),
         Value("x", x, "m", "downwind of the crown, where this zone has its largest pressure"),
         Value("y", y, "m", "beside the axis there"),
-        Value("r", dome.outer, "m", "from the crown to the farthest corner"),
+        Value("r", dome.outer, "m", "to the farthest corner, the safe reading", "r_c"),
         Value("C_a0", along, "", "on the axis at x"),
         Value("C_a", shape, "", "at x and y"),
-        Value("alpha", float(dome.slope_at(np.array(min(away, dome.reach)))), "rad", "slope at x and y"),
+        Value(
+            "alpha",
+            float(dome.slope_at(np.array(min(away, dome.reach)))),
+            "rad",
+            "slope at x and y, at most that at the eave",
+            "asin(min(sqrt(x^2 + y^2), x_s) / R)",
+        ),
         Value(
             "C_s",
             float(law.slope(away)),

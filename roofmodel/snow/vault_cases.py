@@ -18,7 +18,7 @@ from roofmodel.snow.nbcc_roof import CODE as NBCC_CODE
 from roofmodel.snow.nbcc_roof import NbccRoof, common_values, notes_of, uniform_zones
 from roofmodel.snow.nbcc_working import slope_formula
 from roofmodel.snow.regions import compass
-from roofmodel.snow.vaulted import NOTES, on_side, others, side_zones, sides, vault_names
+from roofmodel.snow.vaulted import NOTES, circle_values, on_side, others, side_zones, sides, vault_names
 
 Array = NDArray[np.float64]
 Cases = tuple[list[SnowCase], list[tuple[str, str]]]
@@ -43,10 +43,16 @@ def en_vaults(known: EnRoof) -> Cases:
                 peak = factor * shape * known.unit_load
                 values = (
                     *ground_values(known),
-                    Value("h", rise, "m", "crown above springing"),
+                    *circle_values(vault, end),
                     Value("b", wide, "m", "springing to springing"),
                     Value("mu_3", shape, "", "5.3.5", "min(0.2 + 10 h / b, 2)"),
-                    Value("l_s", 2.0 * half, "m", "width that is no steeper than 60 degrees"),
+                    Value(
+                        "l_s",
+                        2.0 * half,
+                        "m",
+                        "width that is no steeper than 60 degrees",
+                        "2 min(x_s, R sin(60°))",
+                    ),
                 )
                 name = (
                     f"{'' if factor == 1.0 else 'half the '}drifted snow on {vault_names(known.roof, vault)}"
@@ -89,10 +95,15 @@ def nbcc_vaults(known: NbccRoof) -> Cases:
             ]
             values = (
                 *common_values(known, plane),
-                Value("h", rise, "m", "crown above springing"),
+                *circle_values(vault, end),
                 Value("b", wide, "m", "springing to springing"),
-                Value("x_30", middle, "m", "from the crown to 30 degrees, or to the springing"),
-                Value("R", vault.radius, "m", "of the circle, sin(alpha) = x / R"),
+                Value(
+                    "x_30",
+                    middle,
+                    "m",
+                    "from the crown to 30 degrees, or to the springing",
+                    "min(x_s, R sin(30°))",
+                ),
                 known.light_density,
             )
             sentence = 4 if float(vault.slope_at(np.array(end))) > MIDDLE + 1e-9 else 3
@@ -124,7 +135,7 @@ def _nbcc_knot(
     alone = known.site.ground_snow * float(known.calm[plane]) * slope * shape
     return (
         Value("x_{n}", float(x), "m", "from the crown"),
-        Value("alpha_{n}", tangent, "rad", "tangent there"),
+        Value("alpha_{n}", tangent, "rad", "tangent there", "asin(x_{n} / R)"),
         Value("C_a,{n}", shape, "", "4.1.6.10", "min(h / (0.06 b), 2) min(x_{n}, x_30) / (C_b x_30)"),
         Value("C_s,{n}", slope, "", "4.1.6.2" if line else "held snow: not reduced for slope", line),
         Value("S_0,{n}", alone, "Pa", "snow without rain", "S_s C_b C_s,{n} C_a,{n}"),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 
 import numpy as np
@@ -18,6 +19,20 @@ NOTES = (
     "The curve counts as a circle through the joints of the facets; between the points of the standard's "
     "figure the load is linear on plan.",
 )
+
+
+def circle_values(vault: Vault, end: float) -> tuple[Value, ...]:
+    """Rise, half chord and radius of a vault, and where a side ends, for a zone there. [m]."""
+    far = max(-vault.ends[0], vault.ends[1])
+    even = math.isclose(far, end, rel_tol=1e-9)
+    name = "x_s" if even else "x_f"
+    side = () if even else (Value("x_s", end, "m", "from the crown to the springing on this side, on plan"),)
+    return (
+        Value("h", vault.rise_to(far), "m", f"crown above the {'' if even else 'farther '}springing"),
+        Value(name, far, "m", f"from the crown to the {'' if even else 'farther '}springing, on plan"),
+        *side,
+        Value("R", vault.radius, "m", "of the circle through the joints", f"({name}^2 + h^2) / (2 h)"),
+    )
 
 
 def vault_names(roof: RoofSurface, vault: Vault) -> str:

@@ -42,10 +42,11 @@ BARELY = 0.02  # printed digits must fix a result at least this well [-]
 # What a reader finds on the roof, in the project or in a table; all else must be worked out.
 GIVEN = {
     *(f"{symbol}{n}" for symbol in ("b_s", "alpha_u") for n in "123456789"),
-    *("p_g", "I_s", "W_2", "C_e", "C_t", "p_m,max", "theta", "theta_30", "W", "l_u", "h", "s", "rho"),
+    *("p_g", "I_s", "W_2", "C_e", "C_t", "p_m,max", "theta", "W", "l_u", "h", "s", "rho"),
     *(
-        "x_30",
-        "x_eave",
+        "x_s",
+        "x_f",
+        "r_c",
         "run",
         "rise",
         "lift",
@@ -59,13 +60,14 @@ GIVEN = {
     ),
     *("s_k", "alpha", "alpha_2", "alpha_u", "b", "b_1", "b_2", "b_3", "b_s", "h_min", "l_s sum", "gamma_B"),
     *("C_esl", "s_50", "s_k,0", "n", "V", "pi", "fallen", "drifted"),
-    *("S_s", "S_r", "w", "l", "w_I", "l_I", "beta_I", "beta_II", "C_w", "a", "l_0", "R", "x_1", "x_2"),
-    *("alpha_1", "alpha_2", "alpha_30", "alpha_p", "x_p", "y_p"),
-    *("d_1", "d_2", "gamma_1", "gamma_2", "x", "y", "phi", "phi_full", "phi_none", "x_end"),
+    *("S_s", "S_r", "w", "l", "w_I", "l_I", "beta_I", "beta_II", "C_w", "a", "l_0", "x_1", "x_2"),
+    *("alpha_2", "alpha_30", "alpha_p", "x_p", "y_p"),
+    *("d_1", "d_2", "gamma_1", "gamma_2", "x", "y", "phi", "phi_full", "phi_none"),
 }
 # Found in other zones that are printed too, or named in the note as what the zone's own rule fixes.
 ELSEWHERE = {"S balanced", "S rest", "p_s", "x_d"}
 EXCUSED = {"C_s": "not reduced|1.0|folded|held", "mu_1": "not below 0.8|5.3.5", "C_b": "given"}
+EXCUSED |= {"x_30": "of the cone", "theta_30": "of the cone", "R": "nearest the corners"}
 EXCUSED |= {"gamma": "weight density of", "share": "held|B4", "mu_s": "nothing slides"}
 EXCUSED |= {f"mu_1,u{n}": "held|5.3.5" for n in ("", *"123456789")}
 EXCUSED |= {"l_s": "to the ridge|width that", "C_s,1": "held", "C_s,2": "held"}
@@ -79,6 +81,7 @@ FUNCTIONS: dict[str, Callable[..., float]] = {
     "tan": math.tan,
     "cos": math.cos,
     "sin": math.sin,
+    "asin": math.asin,
 }
 OPERATORS: dict[type, Callable[[float, float], float]] = {
     ast.Add: operator.add,
@@ -110,7 +113,7 @@ def printed(number: Number, units: str) -> tuple[float, float]:
     text = quantity(number.value, number.kind, system(units), 4).replace("−", "-").replace(",", "")
     found = re.match(r"-?\d+(?:\.(\d+))?(?:e(-?\d+))?", text)
     assert found is not None, text
-    half = 0.5 * 10.0 ** (int(found[2] or 0) - len(found[1] or ""))
+    half = 0.5 * 10.0 ** (int(found[2] or 0) - len(found[1] or "")) if number.value else 0.0
     scale = math.pi / 180.0 if number.kind == "angle" else 1.0
     return float(found[0]) * scale, half * scale
 

@@ -25,6 +25,7 @@ _FUNCTIONS: dict[str, tuple[str, Callable[..., Any]]] = {
     "cos": ("cos", np.cos),
     "sin": ("sin", np.sin),
     "tan": ("tan", np.tan),
+    "asin": ("asin", np.arcsin),
 }
 _LITERAL_UNITS = {"psf": "psf", "pcf": "lbf/ft^3", "ft": "ft", "in": "inch", "m": "m", "kPa": "kPa"}
 # What bare numbers of a formula count in, by dimension.
@@ -187,6 +188,11 @@ class Reader:
         if kind == "number":
             self.at = end
             _, unit, after = self._look()
+            if unit == "°":
+                self.at = after
+                return (Number(float(np.radians(float(text))), "angle"),), registry().Quantity(
+                    float(np.radians(float(text))), ""
+                )
             if unit in _LITERAL_UNITS and unit not in self.known:
                 self.at = after
                 value = registry().Quantity(float(text), _LITERAL_UNITS[unit])
