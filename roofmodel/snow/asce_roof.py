@@ -16,7 +16,15 @@ from roofmodel.snow.asce_working import slope_formula
 from roofmodel.snow.cases import Bare, SnowCase, Value, Zone
 from roofmodel.snow.inputs import Asce16Site, AsceSite
 from roofmodel.snow.patches import UNREDUCED, UNREDUCED_NOTE
-from roofmodel.snow.regions import WHOLE, Plan, held_planes, obstructed_planes, roof_plan, uniform
+from roofmodel.snow.regions import (
+    WHOLE,
+    Plan,
+    grouped_reasons,
+    held_planes,
+    obstructed_planes,
+    roof_plan,
+    uniform,
+)
 from roofmodel.surface import RoofSurface
 
 Array = NDArray[np.float64]
@@ -189,9 +197,10 @@ def slope_notes(known: AsceRoof) -> list[str]:
     if known.rules.slippery_bar:
         return [*notes, f"C_s of all other surfaces everywhere: {known.rules.slippery_bar}."]
     notes += [
-        f"{names[plane]} takes no slippery reduction in C_s: {why}."
-        for plane, why in sorted(known.obstructed.items())
-        if plane not in known.folded
+        f"{planes} {'take' if ', ' in planes else 'takes'} no slippery reduction in C_s: {why}."
+        for planes, why in grouped_reasons(
+            names, {plane: why for plane, why in known.obstructed.items() if plane not in known.folded}
+        )
     ]
     free = [name for i, name in enumerate(names) if i not in known.obstructed and i not in known.folded]
     if free:

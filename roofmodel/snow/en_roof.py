@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from roofmodel.snow import en1991_1_3
 from roofmodel.snow.cases import Bare, LoadLevel, SnowCase, Value, Zone
 from roofmodel.snow.inputs import EnSite, validate_en
-from roofmodel.snow.regions import Plan, held_planes, roof_plan, uniform
+from roofmodel.snow.regions import Plan, grouped_reasons, held_planes, roof_plan, uniform
 from roofmodel.surface import RoofSurface
 
 Array = NDArray[np.float64]
@@ -220,5 +220,7 @@ def load_values(known: EnRoof, plane: int) -> tuple[Value, ...]:
 def balanced_case(known: EnRoof) -> SnowCase:
     """Undrifted snow, arrangement (i)."""
     names = known.roof.planes.name
-    notes = [f"mu_1 on {names[plane]} is not below 0.8: {why}." for plane, why in sorted(known.held.items())]
+    notes = [
+        f"mu_1 on {planes} is not below 0.8: {why}." for planes, why in grouped_reasons(names, known.held)
+    ]
     return known.case(UNDRIFTED, balanced_zones(known), notes)

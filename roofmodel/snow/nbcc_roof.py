@@ -22,6 +22,7 @@ from roofmodel.snow.regions import (
     Plan,
     compass,
     crest_segments,
+    grouped_reasons,
     held_planes,
     obstructed_planes,
     roof_plan,
@@ -340,8 +341,8 @@ def notes_of(known: NbccRoof) -> list[str]:
     if not site.slippery:
         return [*notes, "The covering was declared not slippery: C_s of all other surfaces everywhere."]
     notes += [
-        f"{names[plane]} takes no slippery reduction in C_s: {why}."
-        for plane, why in sorted(known.obstructed.items())
+        f"{planes} {'take' if ', ' in planes else 'takes'} no slippery reduction in C_s: {why}."
+        for planes, why in grouped_reasons(names, known.obstructed)
     ]
     free = [name for i, name in enumerate(names) if i not in known.obstructed]
     if free:

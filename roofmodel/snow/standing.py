@@ -80,7 +80,7 @@ def _ice(
     if not planes:
         return ()
     rules = asce_rules(site)
-    near = f"overhangs, up to {REACH:.3g} m (5 ft) from the eave (from memory),"
+    near = "overhangs, up to 5 ft (1.52 m) from the eave (from memory),"
     extent = near if isinstance(site, AsceSite) else "the whole of each overhang"
     return (
         StandingLoad(

@@ -56,6 +56,19 @@ def _at(case, xy):
     return np.mean(hit) if hit else 0.0
 
 
+def test_reasons_of_facets_above_a_held_ring_are_told_once():
+    """One sentence for the held facets, one for all others above them; each facet is named once."""
+    roof = dome(sides=16, rings=5)
+    low = tuple(range(16))
+    (balanced, *_) = snow_cases(roof, replace(ASCE, slippery=True), low).cases
+    told = [note for note in balanced.notes if "no slippery reduction" in note]
+    assert len(told) <= 2 + len(low)
+    assert len([note for note in told if "runs onto" in note]) == 1
+    named = " ".join(note.partition(" take")[0] for note in told).replace(",", "").split()
+    held = set(range(roof.planes.count)) - {i for i, name in enumerate(roof.planes.name) if name not in named}
+    assert len(named) == len(set(named)) == len(held)
+
+
 def test_a_gentle_asce_dome_by_hand():
     """0.5 p_f to 2 p_f / C_e over 90 degrees and half as much over 2 x 22.5: integral 112.5 / 360."""
     roof = dome()

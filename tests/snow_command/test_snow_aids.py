@@ -50,7 +50,7 @@ def test_asce_ice():
     (load,) = standing_loads(gable(), site)
     assert load.value == pytest.approx(2.0 * 0.7 * 1.0 * 1.2 * 1500.0)
     assert "dead load only" in load.when
-    assert "up to 1.52 m (5 ft)" in load.when
+    assert "up to 5 ft (1.52 m)" in load.when
 
 
 def test_asce_7_16_loads_the_whole_overhang():

@@ -8,6 +8,7 @@ from scipy.constants import g
 from roofmodel.snow.cases import Value
 from roofmodel.snow.standing import standing_loads
 from roofmodel.snow.thaw import HOURS, clear_sky, coldest_thaw
+from roofmodel.units import UnitSystem
 from viewer.quantities import as_given, quantity, significant
 from viewer.report.tables import Table, values_text
 from viewer.snow.study import SnowStudy
@@ -20,6 +21,11 @@ DENSITIES = (
     ("old, weeks or months after its fall", "250 to 350"),
     ("wet", "400"),
 )
+
+
+def _rounded(value: float, kind: str, units: UnitSystem) -> str:
+    """A round number of SI, in other units with no more digits than it is worth."""
+    return as_given(value, kind, units) if units.name == "SI" else quantity(value, kind, units, 2)
 
 
 def standing_table(study: SnowStudy) -> Table | None:
@@ -49,7 +55,7 @@ def density_table(study: SnowStudy) -> Table:
     units = study.units
     rows = []
     for age, text in DENSITIES:
-        ends = [as_given(float(part), "density", units) for part in text.split(" to ")]
+        ends = [_rounded(float(part), "density", units) for part in text.split(" to ")]
         rows.append((age, " to ".join(ends)))
     note = (
         "EN 1991-1-3 Annex E, from memory. Snow packs denser against whatever holds it, and ice at a rail is "
@@ -88,7 +94,7 @@ def thaw_table(study: SnowStudy) -> Table | None:
         "Plane",
         "Sun on a clear day",
         "at, solar time",
-        *(f"under {as_given(d, 'size', units)}" for d in DEPTHS),
+        *(f"under {_rounded(d, 'size', units)}" for d in DEPTHS),
         "under the first case",
         "its depth, square to the roof",
     )
@@ -98,7 +104,7 @@ def thaw_table(study: SnowStudy) -> Table | None:
         Value("taken up", aid.taken_up),
         Value("U", aid.roof_conductance, "", "W/m^2 K below the sheet"),
     )
-    density = as_given(case.density, "density", units)
+    density = quantity(case.density, "density", units)
     note = (
         "How far below freezing the air may be for the bond to stand at freezing, at the best hour of the "
         f"day {project.table.thaw.date}, density {density}: a steady balance of sun through the snow, heat "
