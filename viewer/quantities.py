@@ -122,11 +122,18 @@ def drawn(value: float, kind: str, units: UnitSystem) -> str:
     return units.text(value, kind).replace(" °", "°")
 
 
-def column(values: Iterable[float], kind: str, units: UnitSystem, digits: int = 3) -> list[str]:
-    """SI values as numbers without unit, one number of decimals for all, set by the largest."""
+def column(
+    values: Iterable[float], kind: str, units: UnitSystem, digits: int = 3, *, each: bool = False
+) -> list[str]:
+    """SI values as numbers without unit, one number of decimals for all, set by the largest.
+
+    With `each` all down to a hundredth of the largest keep their digits, as where they are told alone too.
+    """
     shown = [units.convert(v, kind) if math.isfinite(v) else v for v in values]
-    largest = max((abs(v) for v in shown if math.isfinite(v)), default=0.0)
-    places = _places(largest, digits) if largest >= 1e-12 else 0
+    sizes = [abs(v) for v in shown if math.isfinite(v)]
+    largest = max(sizes, default=0.0)
+    leading = min((v for v in sizes if v >= 0.01 * largest), default=0.0) if each else largest
+    places = _places(leading, digits) if largest >= 1e-12 else 0
     return [signed(f"{v:,.{places}f}") if math.isfinite(v) else significant(v) for v in shown]
 
 

@@ -8,17 +8,18 @@ from pathlib import Path
 import numpy as np
 import pytest
 import shapely
-from snow_projects import TANNERY, demo, in_us_units, study_of
+from snow_projects import DOME, TANNERY, demo, in_us_units, study_of, under_asce, with_part
 
 from viewer import style
-from viewer.quantities import system
+from viewer.quantities import column, system
 from viewer.snow import governing, page
-from viewer.snow.drawing import Drawing, drawing_svg, paint
+from viewer.snow.drawing import Drawing, box_of, drawing_svg, paint
 from viewer.snow.formula import Worked
 from viewer.snow.margins import draw_wind
 from viewer.snow.page import snow_html
+from viewer.snow.plan import axis_boxes, fit
 from viewer.snow.section_drawing import OWN, draw_section
-from viewer.snow.sheet import case_drawing
+from viewer.snow.sheet import TALLEST, WIDTH, case_drawing
 from viewer.snow.study import SnowStudy
 from viewer.snow.words import pressure_range
 
@@ -127,6 +128,31 @@ def test_snow_is_drawn_as_high_as_its_pressure_says(name: str) -> None:
             layer = piece.layers[section.own_layer(piece)]
             integral += float(np.ptp(piece.s) * layer.pressure.mean() / section.weight)
         assert drawn.area / (scale**2 * stretch) == pytest.approx(integral, rel=1e-3)
+
+
+def test_labels_of_a_dome_stand_apart_and_off_the_axes(tmp_path: Path) -> None:
+    """A dome under wind has more zones than a plan has room for: no words meet other words or an axis."""
+    study = study_of(with_part(under_asce(), f"{DOME}rings = 5\n"), tmp_path)
+    for index in range(2):
+        drawing = case_drawing(study.findings, index, study.scale, (), study.units)
+        roof = study.findings.project.roof.points
+        axes = [shapely.box(*box) for box in axis_boxes(fit(roof, _plan_box(study)))]
+        boxes = [shapely.box(*box_of(text)).buffer(-0.5) for text in drawing.texts if text.bold]
+        for n, box in enumerate(boxes):
+            assert not any(box.intersects(axis) for axis in axes), drawing.texts[n]
+            assert not any(box.intersects(other) for other in boxes[n + 1 :])
+        assert index == 0 or len(boxes) < 60
+
+
+def _plan_box(study: SnowStudy) -> tuple[float, float, float, float]:
+    span = np.ptp(study.findings.project.roof.points[:, :2], axis=0)
+    height = float(np.clip((WIDTH - 188.0) * span[1] / span[0], 170.0, TALLEST))
+    return (66.0, 34.0, WIDTH - 122.0, 34.0 + height)
+
+
+def test_columns_keep_the_digits_of_each_value() -> None:
+    """1.92 and 3.84 kN/m² beside 12.3: as they are where they are told alone."""
+    assert column([1920.0, 3840.0, 12300.0], "pressure", system("SI"), each=True) == ["1.92", "3.84", "12.30"]
 
 
 def test_pressure_in_words() -> None:

@@ -13,7 +13,7 @@ from viewer import style
 from viewer.quantities import signed
 from viewer.snow.contours import Scale, round_step
 from viewer.snow.drawing import Drawing
-from viewer.snow.plan import Place
+from viewer.snow.plan import TICK, Place, axis_origin
 
 Array = NDArray[np.float64]
 
@@ -83,7 +83,7 @@ def draw_axes(drawing: Drawing, place: Place, size: float, units: UnitSystem) ->
     """Coordinates of the plan along its lower and left side, in which corners are listed."""
     unit, label = units.convert(1.0, "length"), units.label("length")
     step = round_step(TICKS_APART / place.scale * unit)
-    corner = place.at(place.low) + np.array([-12.0, 12.0])
+    corner = axis_origin(place)
     ends = place.at(np.array([place.low, place.high]))
     small = 0.86 * size
     for axis, out in ((0, np.array([0.0, 1.0])), (1, np.array([-1.0, 0.0]))):
@@ -95,7 +95,7 @@ def draw_axes(drawing: Drawing, place: Place, size: float, units: UnitSystem) ->
         for value in ticks:
             at = corner.copy()
             at[axis] = ends[0, axis] + (value - low) / max(high - low, 1e-12) * np.diff(ends[:, axis])[0]
-            drawing.line(np.stack([at, at + 5.0 * out]), style.MUTED, 0.8)
+            drawing.line(np.stack([at, at + TICK * out]), style.MUTED, 0.8)
             x, y = at + (12.0 if axis == 0 else 8.0) * out
             align = "center" if axis == 0 else "right"
             drawing.write(signed(f"{value:g}"), x, y, small, color=style.MUTED, align=align)

@@ -147,9 +147,9 @@ def _cases_table(study: SnowStudy) -> Table:
     rows = zip(
         [str(n + 1) for n in range(len(cases))],
         [case.case.name for case in cases],
-        column([case.largest for case in cases], "pressure", units),
+        column([case.largest for case in cases], "pressure", units, each=True),
         [names[case.largest_plane] for case in cases],
-        column([case.mean for case in cases], "pressure", units),
+        column([case.mean for case in cases], "pressure", units, each=True),
         column([case.total for case in cases], "force", units, 4),
         [clauses(findings, n) for n in range(len(cases))],
         strict=True,

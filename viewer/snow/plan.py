@@ -30,6 +30,8 @@ Array = NDArray[np.float64]
 
 PRESSURES = 14  # written on a plan of a dome
 FEW, MANY = 12, 120  # zones that a small and a large plan label one by one, first layers included
+AXES, TICK = 12.0, 5.0  # how far axes stand from the roof, and their ticks [px]
+ON_DOMES = 30  # zones of drifts on domes that a plan labels one by one
 FUSED = 1e-4  # pieces of one band are drawn as one over cracks below this [m]
 
 
@@ -62,6 +64,18 @@ def fit(points: Array, box: Box) -> Place:
     scale = float((room / span).min())
     left, top = np.array(box[:2]) + 0.5 * (room - scale * span)
     return Place(scale, float(left), float(top), low, high)
+
+
+def axis_origin(place: Place) -> Array:
+    """Where the axes of a large plan meet. [px]."""
+    return np.asarray(place.at(place.low) + AXES * np.array([-1.0, 1.0]))
+
+
+def axis_boxes(place: Place) -> list[Box]:
+    """What the lines of the axes and their ticks take. [px]."""
+    x, y = axis_origin(place)
+    right, top = place.at(place.high)
+    return [(x - TICK, float(top), x + 1.0, float(y)), (x, y - 1.0, float(right), y + TICK)]
 
 
 @dataclass(frozen=True)
@@ -111,6 +125,9 @@ def draw_plan(
     taken = Taken(frame)
     for text in drawing.texts:
         taken.add(box_of(text))
+    if look.large:
+        for box in axis_boxes(place):
+            taken.add(box)
     _draw_bands(drawing, findings, index, scale, place)
     _draw_edges(drawing, findings, index, place, look)
     _draw_rows(drawing, findings, place, look)
@@ -119,7 +136,10 @@ def draw_plan(
         _mark_section(drawing, taken, section, place, look)
     hidden, on_top = _hidden(findings, index), findings.on_top(index)
     crowded = len(case.patches) > (MANY if look.large else FEW)
-    round_ = dome_planes(roof) if crowded else frozenset()
+    domes = dome_planes(roof)
+    own = sum(not findings.patches[i].base and findings.patches[i].zone.plane in domes for i in case.patches)
+    crowded |= own > ON_DOMES
+    round_ = domes if crowded else frozenset()
     _write_pressures(drawing, taken, findings, index, place, look, units, round_)
     labels = []
     if case.largest > 0.0 and _adds_up(findings, index):
@@ -133,13 +153,15 @@ def draw_plan(
     for group in families(findings, case.patches):
         i, patch = group[0], findings.patches[group[0]]
         small = sum(findings.patches[k].area for k in group) < SMALL
-        if small or (crowded and patch.base) or patch.zone.plane in round_:
+        on_dome = patch.zone.plane in round_
+        if small or (crowded and patch.base) or (on_dome and not look.large):
             continue
         whole = shapely.union_all([findings.patches[k].zone.polygon for k in group])
         free = whole if hidden.get(i) is None else shapely.difference(whole, hidden[i])
         region = place.shape(whole if free.is_empty else free)
         number = str(findings.patches[min(group)].number)
-        labels.append(Label(number, region, _variants(patch, i in on_top, roof.planes, look, units)))
+        told = _variants(patch, i in on_top, roof.planes, look, units)
+        labels.append(Label(number, region, told[-1:] if on_dome else told))
     return place_labels(drawing, taken, labels, look.size, beside=not crowded)
 
 

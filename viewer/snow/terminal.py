@@ -55,8 +55,8 @@ def _cases(study: SnowStudy, wide: bool) -> Table:
     if wide:
         table.add_column("clause", overflow="fold")
     cases = findings.cases
-    largest = column([case.largest for case in cases], "pressure", units)
-    mean = column([case.mean for case in cases], "pressure", units)
+    largest = column([case.largest for case in cases], "pressure", units, each=True)
+    mean = column([case.mean for case in cases], "pressure", units, each=True)
     total = column([case.total for case in cases], "force", units, 4)
     for n, case in enumerate(cases):
         plane = findings.project.roof.planes.name[case.largest_plane]
