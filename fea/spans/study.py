@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fea.checks.member import has_crushing
-from fea.spans.capacity import Capacity, Choices, largest_spans, span_tables
+from fea.spans.capacity import ANCHORAGE, DEFLECTION, Capacity, Choices, largest_spans, span_tables
 from fea.spans.lines import Arrangement
 from fea.spans.rows import Hardware
 from roofmodel.hardware import DesignFormat, Rail
@@ -39,7 +39,7 @@ class RailTableau:
     governing : (n, a) int
         Limit that is reached first in the variant of the least load, -1 for none.
     by_limit : (n, a, l) float
-        Least largest load of every limit. [N/m]
+        Least largest load of every limit; NaN where it was not given. [N/m]
     use : (n, a, m, l) float
         Most utilization of every limit at each load.
     span : (m, a) float
@@ -65,9 +65,28 @@ class StudyResult:
     notes: tuple[str, ...]
 
     @property
+    def not_given(self) -> tuple[str, ...]:
+        """Limits that no load was held against, as `check` would miss them."""
+        study = self.study
+        found = ["panel.anchorage"] if study.table.panel.anchorage is None else []
+        return (
+            *found,
+            *(
+                f"deflection_ratio of {rail.name}"
+                for rail in study.table.rail
+                if rail.deflection_ratio is None
+            ),
+        )
+
+    def verified_rail(self, rail: int) -> bool:
+        """Whether nothing that limits this rail is missing from its tables."""
+        table = self.study.table
+        return table.panel.anchorage is not None and table.rail[rail].deflection_ratio is not None
+
+    @property
     def verified(self) -> bool:
-        """Whether every clamp direction that is loaded has a strength, and every rail's walls are known."""
-        return not any(np.isnan(rail.low).any() for rail in self.rails)
+        """Whether all that is loaded has a strength or limit, and every rail's walls are known."""
+        return not self.not_given and not any(np.isnan(rail.low).any() for rail in self.rails)
 
 
 def study_roof(study: SpanStudy) -> RoofSurface:
@@ -122,25 +141,28 @@ def run_study(study: SpanStudy) -> StudyResult:
     hardware = tuple(study_hardware(study, variant, rail) for rail in rails for variant in study.variants)
     found = span_tables(roof, hardware, choices)
     size = len(study.variants)
-    tables = tuple(
-        _tableau(study.table.rail[rail].name, found[rail * size : (rail + 1) * size], choices)
-        for rail in rails
-    )
+    tables = tuple(_tableau(study, rail, found[rail * size : (rail + 1) * size], choices) for rail in rails)
     return StudyResult(study, choices, tables, _notes(study, choices, tables))
 
 
-def _tableau(name: str, found: list[Capacity], choices: Choices) -> RailTableau:
+def _tableau(study: SpanStudy, rail: int, found: list[Capacity], choices: Choices) -> RailTableau:
+    own, panel = study.table.rail[rail], study.table.panel
     largest = np.stack([one.largest for one in found])
     unknown = np.isnan(largest).any(axis=0)
     low, high = np.where(unknown, np.nan, np.stack([largest.min(axis=0), largest.max(axis=0)]))
     least = np.argmin(np.nan_to_num(largest, nan=-1.0), axis=0)
     governing = np.take_along_axis(np.stack([one.governing for one in found]), least[None], 0)[0]
+    by_limit = np.stack([one.load for one in found]).min(axis=0)
+    if panel.anchorage is None:
+        by_limit[..., ANCHORAGE] = np.nan
+    if own.deflection_ratio is None:
+        by_limit[..., DEFLECTION] = np.nan
     return RailTableau(
-        name=name,
+        name=own.name,
         low=low,
         high=high,
         governing=np.where(unknown, -1, governing),
-        by_limit=np.stack([one.load for one in found]).min(axis=0),
+        by_limit=by_limit,
         use=np.stack([one.use for one in found]).max(axis=0),
         span=largest_spans(choices.spans, np.nan_to_num(low, nan=-1.0), choices.loads),
     )
@@ -179,7 +201,7 @@ def _notes(study: SpanStudy, choices: Choices, tables: tuple[RailTableau, ...]) 
         notes.append("Panel anchorage is NOT in the table: panel.anchorage is not given.")
     for rail, given in zip(table.rail, variant.rails, strict=True):
         if np.isnan(given.deflection_ratio):
-            notes.append(f"Deflection of {rail.name} is not in the table: deflection_ratio is not given.")
+            notes.append(f"Deflection of {rail.name} is NOT in the table: deflection_ratio is not given.")
     for rail, given in zip(table.rail, variant.rails, strict=True):
         ways = _not_in(given)
         if ways:

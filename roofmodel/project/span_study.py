@@ -20,6 +20,7 @@ from roofmodel.project.validation import modeled, read_text, read_toml
 from roofmodel.units import SYSTEMS
 
 MOST_RANGES = 5
+OFF_SEAM = 2e-3  # of a span from whole seam spacings: rounding of inches and millimeters [m]
 _RANGE = re.compile(r"\s*([+-]?[\d.]+(?:[eE][+-]?\d+)?)\s+to\s+([+-]?[\d.]+(?:[eE][+-]?\d+)?)\s+(\D.*)")
 
 
@@ -126,6 +127,17 @@ def _check(table: SpanFile, name: str) -> None:
         message = (
             f"{name}: study.spans: {units.text(short, 'length')} is less than panel.seam_spacing, "
             f"{units.text(table.panel.seam_spacing, 'length')}; clamps stand on seams"
+        )
+        raise InputError(message)
+    spacing, units = table.panel.seam_spacing, SYSTEMS[table.study.units]
+    between = [s for s in table.study.spans if abs(s - round(s / spacing) * spacing) > OFF_SEAM]
+    if between:
+        count = int(between[0] / spacing)
+        low, high = (units.text(n * spacing, "length") for n in (count, count + 1))
+        message = (
+            f"{name}: study.spans: {units.text(between[0], 'length')} ends between seams, as "
+            f"panel.seam_spacing is {units.text(spacing, 'length')}; clamps stand on seams: write whole "
+            f"multiples, here {low} or {high}"
         )
         raise InputError(message)
     if not 0.01 < table.study.slope < 1.3:

@@ -25,7 +25,6 @@ LARGE = {"gmsh", "ifcopenshell", "matplotlib", "pyvista", "vtk", "vtkmodules", "
 FOR_OTHERS = {
     "beam_inside": "results within an element; the proofs of beams read them",
     "beam_end_forces": "results of beams in any structure",
-    "brittle": "one of the laws of links, beside those that rows use",
     "chance_of_failure": "plain sampling, which the jobs of `risk` are compared with",
     "crude": "plain sampling, which the cheaper methods are compared with",
     "fill_outline": "triangles in any outline, for irregular pans",

@@ -3,6 +3,7 @@
 import json
 from pathlib import Path
 
+import numpy as np
 import openpyxl
 import pypdf
 import pytest
@@ -92,3 +93,77 @@ def test_what_tests_leave_open_is_in_every_output(tmp_path):
 def test_strengths_without_tests_are_told(tmp_path):
     done, _ = run(put(tmp_path, (BASIS, "")))
     assert "Nobody said which tests the clamp strengths come from" in " ".join(done.output.split())
+
+
+def test_what_a_table_holds_for_is_in_every_output(tmp_path):
+    done, out = run(put(tmp_path))
+    assert done.exit_code == 0, done.output
+    data = json.loads((out / "spans.json").read_text())
+    found = texts(out)
+    found["json"] = " ".join(f"{one['what']}: {one['value']}" for one in data["valid_for"])
+    for name, text in found.items():
+        for words in (
+            "30° (6.93:12)",
+            "70.0 mm (2.76 in) high, every 400.0 mm (15.75 in)",
+            "aluminum, 0.9 mm (0.0354 in), 10.00 m (32.81 ft) long",
+            "along 6.80 kN (1,529 lbf), for design 5.11 kN (1,149 lbf)",
+            "factor 1.33",
+            "invented works tests",
+            "EN, characteristic loads before factors",
+            "overhang 25 % of the span",
+            "yield 200.0 MPa (29.01 ksi)",
+            "deflection at most span / 100",
+            "for design 8.27 kN (1,859 lbf) a strip",
+        ):
+            assert words in text.replace("&#39;", "'"), (name, words)
+
+
+@pytest.mark.parametrize(
+    ("changes", "words"),
+    [
+        ([('anchorage = "11 kN"\n', "")], "NOT VERIFIED: panel.anchorage is not given"),
+        (
+            [("deflection_ratio = 100\n\n[[rail]]", "\n[[rail]]")],
+            "NOT VERIFIED: deflection_ratio of Cove 48 is not given",
+        ),
+    ],
+    ids=["anchorage", "deflection"],
+)
+def test_limits_that_nobody_gave_are_not_verified_as_in_check(tmp_path, changes, words):
+    done, out = run(put(tmp_path, *changes), "--cell", "Cove 48, end span, 1.2 m, 2 kN/m")
+    assert done.exit_code == 1
+    assert words in " ".join(done.output.split())
+    found = texts(out)
+    for name in ("html", "pdf", "xlsx", "spans.csv", "loads.csv"):
+        assert words in found[name], name
+    data = json.loads((out / "spans.json").read_text())
+    assert not data["verified"]
+    first = data["rails"][0]
+    assert not np.array(first["verified"]).any()
+    assert np.array(data["rails"][1]["verified"]).all() == (
+        data["not_given"] == ["deflection_ratio of Cove 48"]
+    )
+    limit = data["limits"].index("panel anchorage" if "anchorage" in words else "rail deflection")
+    assert all(cell[limit] is None for row in first["largest_load_by_limit"] for cell in row)
+    again = CliRunner().invoke(
+        commands,
+        ["check", str(out / "cell" / "project.toml"), "--out", str(tmp_path / "c"), "--no-picture"],
+    )
+    missing = json.loads((tmp_path / "c" / "results.json").read_text())
+    assert again.exit_code == 1
+    assert data["limits"][limit] in json.dumps(missing["not_verified"])
+
+
+@pytest.mark.parametrize("span", ["0.6 m", "1.0 m", "0.79 m"])
+def test_spans_that_end_between_seams_are_refused(tmp_path, span):
+    with pytest.raises(InputError, match="ends between seams") as caught:
+        load_study(put(tmp_path, ('"0.8 m"', f'"{span}"')))
+    assert "\n" not in str(caught.value)
+    done, out = run(put(tmp_path), "--cell", f"Cove 48, end span, {span}, 2 kN/m")
+    assert "whole multiples of the seam spacing" in str(done.exception)
+    assert not out.exists()
+
+
+def test_spans_in_whole_inches_stand_on_seams_in_millimeters(tmp_path):
+    study = load_study(put(tmp_path, ('"0.8 m"', '"31.5 in"'), ('"3.2 m"', '"126 in"')))
+    assert len(study.table.study.spans) == 8

@@ -12,6 +12,7 @@ from fea.spans.capacity import LIMITS
 from fea.spans.study import RailTableau, StudyResult
 from viewer import style
 from viewer.snow.drawing import Drawing
+from viewer.span.conditions import unverified
 from viewer.span.words import units_of
 
 Array = NDArray[np.float64]
@@ -40,6 +41,8 @@ def study_drawing(found: StudyResult, rails: Sequence[RailTableau] | None = None
         f"Largest line load ({units.label('line')}) over span ({units.label('length')}); color: what governs",
         LEFT, 74.0, TYPE, color=style.MUTED,
     )  # fmt: skip
+    if not found.verified:
+        drawing.write(unverified(found), LEFT, 14.0, 0.85 * TYPE, bold=True, color=style.EXCEEDED_ANCHORS[0])
     for r, rail in enumerate(some):
         finite = rail.high[np.isfinite(rail.high)]
         most = 1.08 * float(finite.max()) if len(finite) else float(choices.loads[-1])

@@ -36,7 +36,8 @@ def span(file: Path, out: Path, cell: str | None) -> None:
 
     FILE is TOML: [study] (spans, loads, arrangements), [panel], [clamp], [[rail]] and [design] as in a
     project. A quantity such as "4 to 5 kN" is a range: loads become bands, the tables take
-    their low ends. Exit code 0: done. 1: a direction of the clamp is loaded that has no strength. 2: bad
+    their low ends. Exit code 0: done. 1: NOT VERIFIED, as a
+    strength, the anchorage or a deflection limit is missing or walls are not known. 2: bad
     input, nothing written.
     """
     with Stages() as stages:
@@ -99,6 +100,7 @@ def _cell(found: StudyResult, text: str) -> tuple[str, str, str, dict[str, bytes
     from fea.spans.cells import cell_project, worst_cell
     from fea.spans.study import study_hardware, study_roof
     from roofmodel.errors import InputError
+    from roofmodel.project.span_study import OFF_SEAM
     from roofmodel.units import parse, shown
 
     parts = [part.strip() for part in text.split(",")]
@@ -118,8 +120,13 @@ def _cell(found: StudyResult, text: str) -> tuple[str, str, str, dict[str, bytes
         message = f"--cell: {error}"
         raise InputError(message) from None
     table, study = found.study.table.study, found.study
-    if not found.study.table.panel.seam_spacing - 1e-9 <= length <= 5.0 or not load > 0.0:
-        message = f"--cell: span {shown(parts[2])} must be from the seam spacing to 5 m, the load above 0"
+    spacing = found.study.table.panel.seam_spacing
+    seams = max(round(length / spacing), 1)
+    if abs(length - seams * spacing) > OFF_SEAM or length > 5.0 or not load > 0.0:
+        message = (
+            f"--cell: span {shown(parts[2])} must be whole multiples of the seam spacing, to 5 m, "
+            "the load above 0"
+        )
         raise InputError(message)
     rail = names.index(parts[0])
     arrangement = found.choices.arrangements[known.index(parts[1])]

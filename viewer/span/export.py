@@ -16,12 +16,13 @@ from fea.spans.study import StudyResult
 from roofmodel.units import SI, US
 from viewer.export import file_head, plain_data, version
 from viewer.files import atomic, safe, write_text
+from viewer.span.conditions import conditions, conditions_table, rail_conditions, unverified
 from viewer.span.words import CAUTIONS, down
 
 HEADS = (
     "rail", "arrangement", "span [m]", "largest load [kN/m]", "high end of band [kN/m]", "governs",
     *(f"{name} [kN/m]" for name in LIMITS), "span [ft]", "largest load [lbf/ft]", "high end of band [lbf/ft]",
-    *(f"{name} [lbf/ft]" for name in LIMITS), "read with it",
+    *(f"{name} [lbf/ft]" for name in LIMITS), "verified", "valid for", "read with it",
 )  # fmt: skip
 LOAD_HEADS = (
     "rail",
@@ -30,6 +31,8 @@ LOAD_HEADS = (
     "largest span [m]",
     "line load [lbf/ft]",
     "largest span [ft]",
+    "verified",
+    "valid for",
     "read with it",
 )
 
@@ -45,6 +48,10 @@ def study_data(found: StudyResult) -> dict[str, Any]:
                 "design": table.design.model_dump(),
                 "ranges": found.study.ranges,
                 "verified": found.verified,
+                "not_given": found.not_given,
+                "valid_for": [
+                    dict(zip(("what", "value"), row, strict=True)) for row in conditions_table(found).rows
+                ],
                 "limits": LIMITS,
                 "arrangements": [str(one) for one in found.choices.arrangements],
                 "spans": found.choices.spans,
@@ -54,13 +61,13 @@ def study_data(found: StudyResult) -> dict[str, Any]:
                         "name": rail.name,
                         "largest_load": rail.low,
                         "largest_load_high": rail.high,
-                        "verified": ~np.isnan(rail.low),
+                        "verified": ~np.isnan(rail.low) & found.verified_rail(i),
                         "governing": rail.governing,
                         "largest_load_by_limit": rail.by_limit,
                         "utilization": rail.use,
                         "largest_span": rail.span,
                     }
-                    for rail in found.rails
+                    for i, rail in enumerate(found.rails)
                 ],
                 "notes": found.notes,
                 "cautions": CAUTIONS,
@@ -76,8 +83,9 @@ def write_study(found: StudyResult, path: Path) -> None:
 
 def _lines(found: StudyResult) -> list[list[Any]]:
     """One line for every rail, arrangement and span; loads rounded down to four digits."""
-    lines, words = [], " ".join(found.notes)
-    for rail in found.rails:
+    lines = []
+    for r, rail in enumerate(found.rails):
+        words = _read_with(found, r)
         for a, arrangement in enumerate(found.choices.arrangements):
             for i, span in enumerate(found.choices.spans):
                 low, high = float(rail.low[i, a]), float(rail.high[i, a])
@@ -88,7 +96,7 @@ def _lines(found: StudyResult) -> list[list[Any]]:
                         rail.name, str(arrangement), round(float(span), 9), _number(low, SI),
                         _number(high, SI), "none" if limit < 0 else LIMITS[limit], *own,
                         round(US.convert(float(span), "length"), 6), _number(low, US), _number(high, US),
-                        *american, words,
+                        *american, *words,
                     ]
                 )  # fmt: skip
     return lines
@@ -96,8 +104,9 @@ def _lines(found: StudyResult) -> list[list[Any]]:
 
 def _spans(found: StudyResult) -> list[list[Any]]:
     """One line for every rail, arrangement and line load; "none" where no span of the study carries it."""
-    lines, words = [], " ".join(found.notes)
-    for rail in found.rails:
+    lines = []
+    for r, rail in enumerate(found.rails):
+        words = _read_with(found, r)
         for a, arrangement in enumerate(found.choices.arrangements):
             for m, load in enumerate(found.choices.loads.tolist()):
                 span = float(rail.span[m, a])
@@ -105,8 +114,15 @@ def _spans(found: StudyResult) -> list[list[Any]]:
                 if math.isfinite(span):
                     both = [round(span, 9), round(US.convert(span, "length"), 6)]  # type: ignore[list-item]
                 loads = [round(u.convert(load, "line"), 6) for u in (SI, US)]
-                lines.append([rail.name, str(arrangement), loads[0], both[0], loads[1], both[1], words])
+                lines.append([rail.name, str(arrangement), loads[0], both[0], loads[1], both[1], *words])
     return lines
+
+
+def _read_with(found: StudyResult, rail: int) -> tuple[str, str, str]:
+    """Whether it is verified, what a line of a rail holds for, and what to read with it."""
+    valid = [f"{name}: {words}" for name, words in conditions(found)]
+    valid.append(f"Rail: {rail_conditions(found, rail)}")
+    return unverified(found) or "yes", ". ".join(valid), " ".join((*found.notes, *CAUTIONS))
 
 
 def _number(load: float, units: Any) -> float | str:
@@ -152,8 +168,12 @@ def write_book(found: StudyResult, path: Path) -> None:
         page.freeze_panes = "D2"
         page.auto_filter.ref = page.dimensions
     read = book.create_sheet("Read with it")
-    for text in (found.study.table.study.name, *found.notes, *CAUTIONS):
+    for text in (found.study.table.study.name, unverified(found), *found.notes, *CAUTIONS):
         read.append([safe(text)])
+    hold = book.create_sheet("Valid for")
+    for row in conditions_table(found).rows:
+        hold.append([safe(cell) for cell in row])
+    hold.column_dimensions["A"].width, hold.column_dimensions["B"].width = 20.0, 110.0
     book.properties.title = found.study.table.study.name
     book.properties.creator = f"eavewright {version()}"
     with atomic(path) as temporary:

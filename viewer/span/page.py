@@ -14,6 +14,7 @@ from viewer.files import write_text
 from viewer.report.page import page_environment
 from viewer.snow.drawing import drawing_svg
 from viewer.span.chart import study_drawing
+from viewer.span.conditions import conditions_table, unverified
 from viewer.span.words import CAUTIONS, loads_table, spans_table, units_of
 from viewer.style import css_variables
 
@@ -38,6 +39,8 @@ def write_study_page(found: StudyResult, path: Path) -> None:
             chart=Markup(drawing_svg(study_drawing(found), table.study.name)),
             loads=[loads_table(found, rail, units) for units in systems for rail in found.rails],
             spans=[spans_table(found, rail, units) for units in systems for rail in found.rails],
+            valid=conditions_table(found),
+            unverified=unverified(found),
             notes=found.notes,
             cautions=CAUTIONS,
         )

@@ -11,6 +11,7 @@ from viewer.export import version
 from viewer.package import typeset as t
 from viewer.snow.drawing import drawing_svg
 from viewer.span.chart import study_drawing
+from viewer.span.conditions import conditions_table, unverified
 from viewer.span.words import CAUTIONS, loads_table, spans_table, units_of
 
 RAILS = 2  # in one picture, so that it fits a page
@@ -34,9 +35,8 @@ def study_source(found: StudyResult, today: date) -> tuple[dict[str, bytes], str
         ),
     ]
     if not found.verified:
-        parts.append(
-            t.box("NOT VERIFIED: a direction of the clamp is loaded that has no strength.", mark="open")
-        )
+        parts.append(t.box(unverified(found), mark="open"))
+    parts += [t.heading("What the tables hold for"), t.table(conditions_table(found))]
     files = {}
     for first_rail in range(0, len(found.rails), RAILS):
         rails = found.rails[first_rail : first_rail + RAILS]

@@ -1,0 +1,132 @@
+"""What a span table holds for: everything that was read into it, in both unit systems."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+import numpy as np
+
+from fea.push.project import DIRECTIONS
+from fea.spans.study import StudyResult
+from roofmodel.project.tested import words as tested_words
+from roofmodel.units import SI, US, UnitSystem
+from viewer.report.tables import Table
+from viewer.span.words import units_of
+
+LEVELS = {
+    "characteristic": "characteristic loads before factors; the format's factors are in the table",
+    "strength": "loads that hold the factors already",
+    "measured": "measured loads, not factored",
+}
+
+
+def conditions(found: StudyResult) -> tuple[tuple[str, str], ...]:
+    """Names and words of what all tables of a study hold for; ranges by their low ends."""
+    table, variants, units = found.study.table, found.study.variants, units_of(found)
+    study, panel, clamp, design = table.study, table.panel, table.clamp, table.design
+    degrees, pitch = math.degrees(study.slope), 12.0 * math.tan(study.slope)
+    given = np.min([one.clamp.nominal for one in variants], axis=0)
+    usable = np.min([one.clamp.strength for one in variants], axis=0)
+    strengths = [
+        f"{name.replace('moment_along', 'roll').replace('moment_pull', 'twist')} "
+        f"{both(g, 'force' if i < 4 else 'moment', units)}"
+        f", for design {both(d, 'force' if i < 4 else 'moment', units)}"
+        for i, (name, g, d) in enumerate(zip(DIRECTIONS, given, usable, strict=True))
+        if not np.isnan(g)
+    ]
+    anchorage = "not given"
+    if panel.anchorage is not None:
+        least = min(one.panel.anchorage for one in variants)
+        anchorage = f"{panel.anchorage_kind}, for design {both(least, 'force', units)} a strip"
+    basis = [clamp.test_basis.strip()] if clamp.test_basis.strip() else []
+    basis += [] if clamp.tested is None else [tested_words(clamp.tested, units)]
+    factor = "" if design.snow_factor is None else f", snow factor {design.snow_factor:g}"
+    splice = "no splices" if study.splice == "none" else f"a {study.splice} splice at its worst place"
+    divided = "" if clamp.factor is None else f", factor {clamp.factor:g}"
+    return (
+        ("Slope", f"{degrees:.4g}° ({pitch:.3g}:12)"),
+        (
+            "Seams",
+            f"{both(panel.seam_height, 'size', units)} high, every {both(panel.seam_spacing, 'size', units)}",
+        ),
+        (
+            "Sheet",
+            f"{panel.metal}, {_sheet(panel.thickness, units)}, "
+            f"{both(study.panel_length, 'length', units)} long",
+        ),
+        ("Panel anchorage", anchorage),
+        (
+            "Clamp",
+            f"{clamp.fastening}, rail's axis {both(clamp.height, 'size', units)} above the grip, "
+            f"grip {both(clamp.grip_length, 'size', units)} long, "
+            f"tested {both(clamp.test_height, 'size', units)} above the grip, "
+            f"{clamp.interaction} interaction",
+        ),
+        ("Clamp strengths", f"{clamp.strength_kind}{divided}: {'; '.join(strengths)}"),
+        ("Test basis", "; ".join(basis) or "not given"),
+        ("Loads", f"{design.format}, {LEVELS[study.level]}{factor}"),
+        (
+            "Rows",
+            f"{study.many} spans in a long row, overhang {100.0 * study.overhang:g} % of the span, "
+            f"{100.0 * study.unloaded_share:g} % of the load on spans that a pattern unloads, {splice}",
+        ),
+    )
+
+
+def rail_conditions(found: StudyResult, rail: int) -> str:
+    """Words of one rail: section, metal, yield strength, deflection, temperature."""
+    units, table = units_of(found), found.study.table.rail[rail]
+    some = [one.rails[rail] for one in found.study.variants]
+    sizes = [
+        f"{name} {_sheet(value, units)}"
+        for name in ("diameter", "width", "depth", "wall")
+        if (value := getattr(table, name)) is not None
+    ]
+    if table.profile is not None and table.profile.file is not None:
+        sizes.append(f"drawing {table.profile.file}")
+    weak = min(some, key=lambda one: one.material.yield_strength)
+    ratio = some[0].deflection_ratio
+    limit = "deflection limit not given" if np.isnan(ratio) else f"deflection at most span / {ratio:g}"
+    parts = [
+        table.shape, *sizes, weak.material.name,
+        f"yield {both(weak.material.yield_strength, 'stress', units)}",
+        f"factor {weak.resistance_factor:.4g} ({weak.resistance_clause})", limit,
+    ]  # fmt: skip
+    if some[0].thermal:
+        parts.append(f"temperature change {both(some[0].thermal, 'temperature', units)}")
+    return ", ".join(parts)
+
+
+def conditions_table(found: StudyResult) -> Table:
+    """All of it as a table."""
+    rows = [
+        *conditions(found),
+        *((one.name, rail_conditions(found, i)) for i, one in enumerate(found.rails)),
+    ]
+    return Table("Valid for these alone", ("What", "Value"), "wt", tuple(rows))
+
+
+def unverified(found: StudyResult) -> str:
+    """One sentence on what keeps a study from being verified; empty for nothing."""
+    if found.verified:
+        return ""
+    reasons: Sequence[str] = [f"{name} is not given" for name in found.not_given]
+    if any(np.isnan(rail.low).any() for rail in found.rails):
+        reasons = [
+            *reasons,
+            "a direction of the clamp is loaded that has no strength, or walls are not known",
+        ]
+    return f"NOT VERIFIED: {'; '.join(reasons)}."
+
+
+def both(value: float, kind: str, units: UnitSystem) -> str:
+    """A value in the study's units, the other's in brackets."""
+    other = US if units is SI else SI
+    return f"{units.text(float(value), kind)} ({other.text(float(value), kind)})"
+
+
+def _sheet(value: float, units: UnitSystem) -> str:
+    texts = {"SI": f"{1e3 * value:.4g} mm", "US": f"{value / 0.0254:.3g} in"}
+    other = US if units is SI else SI
+    return f"{texts[units.name]} ({texts[other.name]})"
