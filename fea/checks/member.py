@@ -118,7 +118,8 @@ def crushing(push: Array, at_end: NDArray[np.bool_], rail: Rail, form: DesignFor
             for end in (False, True)
         )
         own = push[..., axis]
-        shares.append(np.where(own > floor, own / np.where(at_end, min(inner, outer), inner), 0.0))
+        holds = np.where(at_end, min(inner, outer), inner)
+        shares.append(np.where((own > floor) | np.isfinite(holds), own / holds, 0.0))  # floor: unknown ones
     return np.asarray(shares[0] + shares[1])
 
 
