@@ -8,7 +8,17 @@ from pathlib import Path
 import numpy as np
 import pytest
 import shapely
-from snow_projects import DOME, TANNERY, demo, in_us_units, study_of, under_asce, with_part
+from snow_projects import (
+    ANNEX_B,
+    DOME,
+    TANNERY,
+    demo,
+    in_us_units,
+    study_of,
+    under_asce,
+    with_part,
+    with_site,
+)
 
 from viewer import style
 from viewer.quantities import column, system
@@ -17,6 +27,7 @@ from viewer.snow.drawing import Drawing, box_of, drawing_svg, paint
 from viewer.snow.formula import Worked
 from viewer.snow.margins import draw_wind
 from viewer.snow.page import snow_html
+from viewer.snow.placing import Label, Taken, Words, place_labels
 from viewer.snow.plan import axis_boxes, fit
 from viewer.snow.section_drawing import OWN, draw_section
 from viewer.snow.sheet import TALLEST, WIDTH, case_drawing
@@ -148,6 +159,33 @@ def _plan_box(study: SnowStudy) -> tuple[float, float, float, float]:
     span = np.ptp(study.findings.project.roof.points[:, :2], axis=0)
     height = float(np.clip((WIDTH - 188.0) * span[1] / span[0], 170.0, TALLEST))
     return (66.0, 34.0, WIDTH - 122.0, 34.0 + height)
+
+
+def test_words_keep_off_dashed_lines_where_there_is_room() -> None:
+    """A dashed line through the middle of a roomy area: its label moves aside."""
+    drawing, taken = Drawing((400.0, 300.0)), Taken((0.0, 0.0, 400.0, 300.0))
+    line = np.array([[0.0, 150.0], [400.0, 150.0]])
+    taken.avoid(line)
+    region = shapely.box(50.0, 50.0, 350.0, 250.0)
+    assert place_labels(drawing, taken, [Label("7", region, (Words((("1.92 to 0", True),)),))], 11.0) == 0
+    assert drawing.texts
+    for text in drawing.texts:
+        assert not shapely.box(*box_of(text)).intersects(shapely.LineString(line))
+
+
+def test_drifts_that_stand_alone_have_their_largest_marked(tmp_path: Path) -> None:
+    """EN Annex B drifts lie on bare roofs: the place of the largest pressure is marked there too."""
+    study = study_of(with_site(ANNEX_B), tmp_path)
+    alone = [
+        n
+        for n, case in enumerate(study.findings.cases)
+        if not any(study.findings.patches[i].base for i in case.patches)
+        and case.cells.pressure[case.largest_cell, 1:].any()
+    ]
+    assert alone
+    for n in alone:
+        texts = case_drawing(study.findings, n, study.scale, (), study.units).texts
+        assert any(text.text.startswith("max ") for text in texts)
 
 
 def test_columns_keep_the_digits_of_each_value() -> None:

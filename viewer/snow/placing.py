@@ -52,6 +52,19 @@ class Taken:
 
     def __init__(self, frame: Box) -> None:
         self.frame, self.boxes = frame, np.zeros((0, 4))
+        self.lines: list[BaseGeometry] = []
+
+    def avoid(self, points: Array) -> None:
+        """Keep words off a line (n, 2) where that leaves them room. [px]."""
+        self.lines.append(shapely.LineString(points))
+
+    def clear(self, boxes: Array) -> NDArray[np.bool_]:
+        """Which of the boxes (n, 4) meet no line to avoid. [px]."""
+        if not self.lines:
+            return np.ones(len(boxes), dtype=bool)
+        every = shapely.multilinestrings(self.lines)
+        shapely.prepare(every)
+        return np.asarray(~shapely.intersects(every, shapely.box(*boxes.T)))
 
     def add(self, box: Box) -> None:
         """Close a box to all that follows; one beyond the frame needs no closing. [px]."""
@@ -94,7 +107,15 @@ def _place(drawing: Drawing, taken: Taken, label: Label, size: float, beside: bo
         boxes = _boxes(points, _extent(label.number, words, size))
         good = taken.free(boxes) & shapely.contains(region, shapely.box(*boxes.T))
         if good.any():
-            _write(drawing, taken, label.number, words, points[int(np.argmax(good))], size)
+            best = good & taken.clear(boxes)
+            _write(
+                drawing,
+                taken,
+                label.number,
+                words,
+                points[int(np.argmax(best if best.any() else good))],
+                size,
+            )
             return True
     return beside and _beside(drawing, taken, label, points[0], size)
 
@@ -108,6 +129,8 @@ def _beside(drawing: Drawing, taken: Taken, label: Label, home: Array, size: flo
     for words in label.variants[-2:]:
         boxes = _boxes(spots, _extent(label.number, words, size))
         good = taken.free(boxes)
+        best = good & taken.clear(boxes)
+        good = best if best.any() else good
         if good.any():
             at = spots[int(np.argmax(good))]
             box = boxes[int(np.argmax(good))]

@@ -129,7 +129,7 @@ def draw_plan(
         for box in axis_boxes(place):
             taken.add(box)
     _draw_bands(drawing, findings, index, scale, place)
-    _draw_edges(drawing, findings, index, place, look)
+    _draw_edges(drawing, taken, findings, index, place, look)
     _draw_rows(drawing, findings, place, look)
     _draw_obstacles(drawing, taken, findings, place, look)
     for section in sections:
@@ -142,7 +142,8 @@ def draw_plan(
     round_ = domes if crowded else frozenset()
     _write_pressures(drawing, taken, findings, index, place, look, units, round_)
     labels = []
-    if case.largest > 0.0 and _adds_up(findings, index):
+    alone = not any(findings.patches[i].base for i in case.patches)  # such as drifts of Annex B
+    if case.largest > 0.0 and (alone or _adds_up(findings, index)):
         words = f"max {quantity(case.largest, 'pressure', units)}"
         if case.cells.pressure[case.largest_cell, 1:].any():
             middle = shapely.get_coordinates(shapely.centroid(case.cells.polygon[case.largest_cell]))[0]
@@ -273,7 +274,9 @@ def _outlines(findings: SnowFindings) -> list[BaseGeometry]:
     return plain + domes
 
 
-def _draw_edges(drawing: Drawing, findings: SnowFindings, index: int, place: Place, look: Look) -> None:
+def _draw_edges(
+    drawing: Drawing, taken: Taken, findings: SnowFindings, index: int, place: Place, look: Look
+) -> None:
     domes = dome_planes(findings.project.roof)
     for group in families(findings, findings.cases[index].patches):
         first = findings.patches[group[0]]
@@ -285,6 +288,7 @@ def _draw_edges(drawing: Drawing, findings: SnowFindings, index: int, place: Pla
                 points = place.at(shapely.get_coordinates(ring))
                 drawing.line(points, style.PAPER, 0.16 * look.size)
                 drawing.line(points, style.INK, 0.1 * look.size, (0.5 * look.size, 0.3 * look.size))
+                taken.avoid(points)
     edges = findings.project.roof.edges
     ends = place.at(np.stack([edges.start, edges.end], axis=1)[..., :2])
     for line, kind in zip(ends, edges.kind, strict=True):
