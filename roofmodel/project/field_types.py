@@ -129,6 +129,14 @@ def _pitch(value: object) -> float | Literal["gable"]:
     return pitch
 
 
+def _slope(value: object) -> float:
+    pitch = _pitch(value)
+    if isinstance(pitch, str):
+        msg = f'{shown(value)} is not a slope; write "6:12" or "25 deg"'
+        raise ValueError(msg)
+    return pitch
+
+
 def _ratio_part(text: str) -> float:
     """Finite number, or NaN."""
     try:
@@ -139,6 +147,7 @@ def _ratio_part(text: str) -> float:
 
 
 Pitch = Annotated[float | Literal["gable"], BeforeValidator(_pitch)]
+RoofSlope = Annotated[float, BeforeValidator(_slope)]
 
 
 def _points(value: object) -> list[tuple[float, float]]:

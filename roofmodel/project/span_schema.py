@@ -8,7 +8,7 @@ from pydantic import Field, model_validator
 
 from roofmodel.project.base import Table
 from roofmodel.project.clamp_schema import ClampTable
-from roofmodel.project.field_types import Angle, Length, Line, LineLoad
+from roofmodel.project.field_types import Length, Line, LineLoad, RoofSlope
 from roofmodel.project.schema import Design, PanelTable, RailTable
 
 ArrangementName = Literal[
@@ -23,7 +23,7 @@ class StudyTable(Table):
     units: Literal["SI", "US"] = Field(
         "SI", description="Unit system of pictures and pages; tables have both."
     )
-    slope: Angle = Field(description="Slope of the roof, for the rail's own weight.")
+    slope: RoofSlope = Field(description='Slope of the roof, "30 deg" or "6:12", for the rail\'s own weight.')
     panel_length: Length = Field(
         10.0, description="Of the sheets up the slope, whose weight hangs on their fixed points."
     )

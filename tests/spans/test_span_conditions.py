@@ -167,3 +167,18 @@ def test_spans_that_end_between_seams_are_refused(tmp_path, span):
 def test_spans_in_whole_inches_stand_on_seams_in_millimeters(tmp_path):
     study = load_study(put(tmp_path, ('"0.8 m"', '"31.5 in"'), ('"3.2 m"', '"126 in"')))
     assert len(study.table.study.spans) == 8
+
+
+def test_a_slope_may_be_rise_over_run(tmp_path):
+    study = load_study(put(tmp_path, ('slope = "30 deg"', 'slope = "6:12"')))
+    assert np.tan(study.table.study.slope) == pytest.approx(0.5, rel=1e-12)
+    with pytest.raises(InputError, match=r"study\.slope.*6:12"):
+        load_study(put(tmp_path, ('slope = "30 deg"', 'slope = "gable"')))
+
+
+def test_tables_name_limits_as_the_files_do(tmp_path):
+    _, out = run(put(tmp_path))
+    data, page = json.loads((out / "spans.json").read_text()), (out / "spans.html").read_text()
+    for rail in data["rails"]:
+        for k in {k for row in rail["governing"] for k in row}:
+            assert f" {data['limits'][k]}</td>" in page

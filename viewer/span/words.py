@@ -15,17 +15,6 @@ CAUTIONS = (
     "It says nothing about the roof that carries the rails. Check the project of every roof.",
     "Falling snow and ice can kill. Work at height can kill.",
 )
-SHORT = {
-    "clamp combined": "clamp",
-    "panel anchorage": "anchorage",
-    "rail stress": "rail",
-    "rail deflection": "sag",
-    "rail local buckling": "local",
-    "rail lateral buckling": "sideways",
-    "rail at holes": "holes",
-    "rail at welds": "welds",
-    "rail crushing": "crushing",
-}
 
 
 def down(value: float, kind: str, units: UnitSystem, digits: int = 3) -> str:
@@ -54,7 +43,7 @@ def loads_table(found: StudyResult, rail: RailTableau, units: UnitSystem) -> Tab
             if banded and math.isfinite(rail.high[i, a]) and high != text:
                 text += f" to {high}"
             limit = int(rail.governing[i, a])
-            cells.append(text if limit < 0 else f"{text} {SHORT[LIMITS[limit]]}")
+            cells.append(text if limit < 0 else f"{text} {LIMITS[limit]}")
         rows.append((f"{units.convert(float(span), 'length'):.4g}", *cells))
     return Table(
         f"{rail.name}: largest line load, {units.label('line')}, and what governs",
