@@ -19,6 +19,7 @@ from roofmodel.snow.patches import UNREDUCED, UNREDUCED_NOTE
 from roofmodel.snow.regions import (
     WHOLE,
     Plan,
+    any_below,
     grouped_reasons,
     held_planes,
     obstructed_planes,
@@ -160,7 +161,7 @@ def balanced_values(known: AsceRoof, plane: int) -> tuple[Value, ...]:
     elif not site.slippery:
         why = "surface not slippery"
     elif plane in known.obstructed:
-        why = f"obstructed surface, no slippery reduction: {known.obstructed[plane]}"
+        why = f"obstructed surface, no slippery reduction: {any_below(known.obstructed[plane])}"
     else:
         why = rules.slippery_bar or "unobstructed slippery surface"
     return (

@@ -20,6 +20,7 @@ from roofmodel.snow.regions import (
     SAME_WAY,
     WHOLE,
     Plan,
+    any_below,
     compass,
     crest_segments,
     grouped_reasons,
@@ -223,7 +224,7 @@ def slope_value(known: NbccRoof, plane: int) -> Value:
     elif not known.site.slippery:
         why = "4.1.6.2.(5), surface not slippery"
     elif plane in known.obstructed:
-        why = f"4.1.6.2.(5), obstructed surface, no slippery reduction: {known.obstructed[plane]}"
+        why = f"4.1.6.2.(5), obstructed surface, no slippery reduction: {any_below(known.obstructed[plane])}"
     else:
         why = "4.1.6.2.(6), unobstructed slippery surface"
     return Value("C_s", float(known.slope_factor[plane]), "", why, formula)

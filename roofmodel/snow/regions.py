@@ -274,11 +274,16 @@ def with_uphill(roof: RoofSurface, plan: Plan, found: dict[int, str], does: str)
     return found
 
 
+def any_below(reason: str) -> str:
+    """A reason without the name of the plane below, so that facets share it."""
+    return RUNS_ONTO.sub("its snow runs onto a plane below, which", reason)
+
+
 def grouped_reasons(names: Sequence[str], why: Mapping[int, str]) -> list[tuple[str, str]]:
     """Names of planes that share a reason, and the reason; many that run onto others are told together."""
     groups: dict[str, list[int]] = {}
     for plane, reason in sorted(why.items()):
-        groups.setdefault(RUNS_ONTO.sub("its snow runs onto a plane below, which", reason), []).append(plane)
+        groups.setdefault(any_below(reason), []).append(plane)
     found = []
     for reason, planes in groups.items():
         single = len(planes) <= FEW or why[planes[0]] == reason

@@ -64,6 +64,8 @@ def test_reasons_of_facets_above_a_held_ring_are_told_once():
     told = [note for note in balanced.notes if "no slippery reduction" in note]
     assert len(told) <= 2 + len(low)
     assert len([note for note in told if "runs onto" in note]) == 1
+    whys = {value.note for zone in balanced.zones for value in zone.values if "runs onto" in value.note}
+    assert len(whys) == 1  # so that the zones of facets are told together
     named = " ".join(note.partition(" take")[0] for note in told).replace(",", "").split()
     held = set(range(roof.planes.count)) - {i for i, name in enumerate(roof.planes.name) if name not in named}
     assert len(named) == len(set(named)) == len(held)
