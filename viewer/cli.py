@@ -337,14 +337,15 @@ def new(shape: str, out: Path, units: str, standard: str | None) -> None:
 
 
 @commands.command(
-    short_help="List every field of the project file.",
-    epilog="Example: eavewright fields",
+    short_help="List every field of the project file, or of another.",
+    epilog="Example: eavewright fields; eavewright fields tests",
 )
-def fields() -> None:
-    """List every field of the project file with its meaning."""
+@click.argument("file", type=click.Choice(["project", "tests", "span", "investigate"]), default="project")
+def fields(file: str) -> None:
+    """List every field of the project file with its meaning, or of the file that a command FILE reads."""
     from viewer.fields import print_fields
 
-    print_fields(console())
+    print_fields(console(), file)
 
 
 @commands.command(

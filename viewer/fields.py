@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import textwrap
 from collections.abc import Iterator
+from datetime import date
 from typing import TYPE_CHECKING, Any, Literal, get_args, get_origin
 
 from pydantic import BaseModel
@@ -18,21 +19,59 @@ if TYPE_CHECKING:
 
 _NAME = 23  # width of the column of names
 _WIDEST = 100  # longer lines are hard to read
-_PLAIN = {bool: "true or false", float: "number", int: "whole number", str: "text"}
+_PLAIN = {
+    bool: "true or false",
+    float: "number",
+    int: "whole number",
+    str: "text",
+    date: "day, like 2026-02-03",
+}
 _TEXT_WITH_RULES = {Pitch: 'pitch, like "25 deg" or "6:12"', Points: 'points, like "0 0, 12 0, 12 8, 0 8 m"'}
 
 
-def print_fields(console: Console) -> None:
-    """Print every field of the project file, table by table: kind, whether it is needed, and meaning.
+FILES = (
+    "project",
+    "tests",
+    "span",
+    "investigate",
+)  # whose fields can be listed, by the command that reads it
+
+
+def model_of(file: str) -> type[BaseModel]:
+    """Tables of one of `FILES`."""
+    if file == "tests":
+        from roofmodel.project.campaign_schema import CampaignFile
+
+        return CampaignFile
+    if file == "span":
+        from roofmodel.project.span_schema import SpanFile
+
+        return SpanFile
+    if file == "investigate":
+        from roofmodel.project.evidence_schema import EvidenceFile
+
+        return EvidenceFile
+    return ProjectFile
+
+
+def print_fields(console: Console, file: str = "project") -> None:
+    """Print every field of a file, table by table: kind, whether it is needed, and meaning.
 
     Parameters
     ----------
     console : rich Console
+    file : str
+        One of `FILES`.
     """
     from rich.text import Text
 
     width = min(console.width, _WIDEST)
-    for title, model in tables(ProjectFile):
+    at_top = {k: v for k, v in model_of(file).model_fields.items() if not models_in(v.annotation)}
+    if at_top:
+        console.print(Text("\nAbove all tables", style="bold"))
+    for name, info in at_top.items():
+        _print_field(console, name, info, width)
+    for title, model in tables(model_of(file)):
         console.print()
         meaning = (model.__doc__ or "").strip()
         lines = textwrap.wrap(f"{title}  {meaning}", width, subsequent_indent="    ")

@@ -476,3 +476,18 @@ def test_progress_is_for_terminals(terminal, monkeypatch, capsys):
     said = capsys.readouterr().err
     assert ("panel strip 3 of 20" in said) is terminal
     assert max(len(part) for part in said.split("\r")) <= 30 + len("\x1b[K")
+
+
+@pytest.mark.parametrize("file", ["tests", "span", "investigate"])
+def test_fields_of_the_other_files_are_listed_too(file, monkeypatch, capfd):
+    """Every field of the file's own model, those above its tables included."""
+    from viewer.fields import model_of, models_in, tables
+
+    monkeypatch.setenv("COLUMNS", "80")
+    assert run(["fields", file], monkeypatch) == 0
+    told = capfd.readouterr().out
+    assert max(map(len, told.splitlines())) <= 80
+    models = [model_of(file), *(model for _, model in tables(model_of(file)))]
+    for model in models:
+        for name, info in model.model_fields.items():
+            assert models_in(info.annotation) or re.search(rf"^  {name} +\S", told, re.MULTILINE), name
