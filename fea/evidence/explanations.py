@@ -24,6 +24,7 @@ IntArray = NDArray[np.int64]
 BATCH = 500  # samples that share release and relief
 RELIEF = (0.0, 0.3, 0.6, 0.9, 1.0)  # share of a lost clamp's snow that leaves with it
 RELEASE = (1.0, 1.5, 2.0)
+DRIFTS = 0.02  # least share of drift in a row's force that counts as one
 LONGEST_GAP = 6  # clamps missing side by side
 
 
@@ -37,8 +38,6 @@ class Roof:
         Snow of the case.
     drifted : RoofCase
         Snow of the case with the most drift on the rows; `case` where none drifts.
-    ends : (c,) float
-        Part of the case's forces that comes from beyond the ends of partial rows. [N]
     parted : tuple of RoofCase
         The case with one splice parted each; empty without splices.
     parted_at : tuple of str
@@ -46,18 +45,14 @@ class Roof:
     layout : Layout
     plane : (c,) int
         Plane of each clamp.
-    weight : (r,) float
-        Snow that feeds each row in the case. [N]
     """
 
     case: RoofCase
     drifted: RoofCase
-    ends: Array
     parted: tuple[RoofCase, ...]
     parted_at: tuple[str, ...]
     layout: Layout
     plane: IntArray
-    weight: Array
 
 
 @dataclass(frozen=True)
@@ -194,12 +189,17 @@ USUAL = (
 )
 
 
+def drift_share(case: RoofCase) -> float:
+    """Largest drift on a clamp over the largest force without it."""
+    return float(case.snow[0, 1].max() / max(float(np.abs(case.snow[0, 0]).max()), 1e-9))
+
+
 def possible(roof: Roof) -> tuple[tuple[str, ...], tuple[tuple[str, str], ...]]:
     """Explanations that this roof can have, and those it cannot, with why."""
     cannot = []
-    if roof.drifted is roof.case:
+    if drift_share(roof.drifted) <= DRIFTS:
         cannot.append(("drift", "no snow case of the project has a drift at a row"))
-    if not np.any(roof.ends > 0.0):
+    if not np.any(roof.case.ends > 0.0):
         cannot.append(("row ends", "every row runs to the edges of its plane"))
     if len(np.unique(roof.plane)) < 2:
         cannot.append(("bond of one plane", "all rows stand on one plane"))
@@ -254,8 +254,8 @@ def _sample(
         splice = batch % len(roof.parted)
         case = roof.parted[splice]
     at = int(np.argmin(np.abs(case.friction - case.usual)))
-    still = case.snow[at, 0] - roof.ends
-    load = still + draw.ends[:, None] * roof.ends + draw.drift[:, None] * case.snow[at, 1]
+    still = np.maximum(case.snow[at, 0] - case.ends, 0.0)
+    load = still + draw.ends[:, None] * case.ends + draw.drift[:, None] * case.snow[at, 1]
     load = (1.0 - draw.bond) * draw.mass[:, None] * load
     found = cascade(
         case.roof,
@@ -270,7 +270,8 @@ def _sample(
     )
     gave_way = (found.order >= 0) | draw.missing
     row = roof.layout.clamp_row
-    rows = len(roof.weight)
+    rows = len(roof.layout.row_name)
+    of = draw.case.weight
     lost = np.stack([gave_way[:, row == r].mean(axis=1) for r in range(rows)], axis=1)  # few rows
     standing = np.where(gave_way, np.nan, draw.share)
     some = (~gave_way).any(axis=1)
@@ -281,7 +282,7 @@ def _sample(
         gave_way,
         np.where(draw.missing, -1, found.order).astype(np.int16),
         draw.mass,
-        draw.mass * (lost @ roof.weight),
+        draw.mass * ((lost * (of[0] + draw.drift[:, None] * of[1])).sum(axis=1)),
         {
             "snow": draw.mass,
             "drift": draw.drift if cause == "drift" else np.minimum(draw.drift, 1.5),

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fea.analysis import Analysis
-from fea.evidence.explanations import Roof
+from fea.evidence.explanations import Roof, drift_share
 from fea.failure.condense import condense
 from fea.failure.roof_case import Chosen, choose_case, stretch_of, undrifted, unit_forces, unwarped
 from fea.failure.study import RoofCase
@@ -19,7 +19,6 @@ from roofmodel.layout import Layout
 Array = NDArray[np.float64]
 
 SPLICES = 8  # that are tried; with more, these are spread evenly
-DRIFTS = 0.02  # least share of drift in a row's force that counts as one
 
 
 def evidence_roof(analysis: Analysis, name: str | None, mean_strength: float) -> tuple[Roof, Chosen]:
@@ -36,18 +35,16 @@ def evidence_roof(analysis: Analysis, name: str | None, mean_strength: float) ->
     return Roof(
         case=chosen.roof,
         drifted=_most_drift(analysis, chosen, mean_strength),
-        ends=chosen.ends,
         parted=parted,
         parted_at=parted_at,
         layout=layout,
         plane=layout.row_plane[layout.clamp_row],
-        weight=chosen.weight,
     ), chosen
 
 
 def _most_drift(analysis: Analysis, chosen: Chosen, mean_strength: float) -> RoofCase:
     """The case that drifts most onto the rows, one of a few that have more zones than layers."""
-    best, most = chosen.roof, _drift_share(chosen.roof)
+    best, most = chosen.roof, drift_share(chosen.roof)
     for q, case in enumerate(analysis.snow.cases):  # cases of one roof
         if q == chosen.case or len(undrifted(case).zones) == len(case.zones):
             continue
@@ -55,15 +52,10 @@ def _most_drift(analysis: Analysis, chosen: Chosen, mean_strength: float) -> Roo
             other = choose_case(analysis, name=case.name, mean_strength=mean_strength).roof
         except InputError:
             continue
-        share = _drift_share(other)
+        share = drift_share(other)
         if share > most:
             best, most = other, share
-    return best if most > DRIFTS else chosen.roof
-
-
-def _drift_share(case: RoofCase) -> float:
-    """Largest drift on a clamp over the largest force without it."""
-    return float(case.snow[0, 1].max() / max(float(np.abs(case.snow[0, 0]).max()), 1e-9))
+    return best
 
 
 def _parted(analysis: Analysis, chosen: Chosen) -> tuple[tuple[RoofCase, ...], tuple[str, ...]]:
@@ -81,13 +73,15 @@ def _parted(analysis: Analysis, chosen: Chosen) -> tuple[tuple[RoofCase, ...], t
         apart = part_row(layout, int(splice))
         try:
             parts = undrifted(analysis.snow.cases[chosen.case]), analysis.snow.cases[chosen.case]
-            held, found, _, _ = unit_forces(analysis, parts, chosen.roof.friction, chosen.reading, apart)
+            held, found, _, ends = unit_forces(analysis, parts, chosen.roof.friction, chosen.reading, apart)
             lands = np.insert(chosen.roof.roof.lands, row, chosen.roof.roof.lands[row], axis=0)
             assembly = condense(apart, unwarped(project.rail), project.clamp, lands=lands)
         except InputError:
             continue  # a piece that cannot stand by itself
         snow = np.stack([found[:, 0], found[:, 1] - found[:, 0]], axis=1)
-        cases.append(replace(chosen.roof, roof=assembly, held=held, snow=snow, stretch=stretch_of(apart)))
+        cases.append(
+            replace(chosen.roof, roof=assembly, held=held, snow=snow, stretch=stretch_of(apart), ends=ends)
+        )
         near = own[int(np.abs(layout.clamp_s[own] - layout.splice_s[splice]).argmin())]
         names.append(layout.clamp_name[near])
     return tuple(cases), tuple(names)

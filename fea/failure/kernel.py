@@ -140,6 +140,16 @@ def _ease(Z, first, row, own, k, force, state, onto):
 
 
 @njit(cache=True, nogil=True)
+def _unzip(k, seam, unzip, state, capacity, residual):
+    """Clamps that share the seam of a broken one lose their share of strength."""
+    if unzip[k] > 0.0 and seam[k] >= 0:
+        for j in range(len(state)):
+            if j != k and seam[j] == seam[k] and state[j] == HOLDS:
+                capacity[j] *= 1.0 - unzip[k]
+                residual[j] *= 1.0 - unzip[k]
+
+
+@njit(cache=True, nogil=True)
 def _alive(state):
     for one in state:  # noqa: SIM110 - compiled
         if one != GONE:
@@ -240,6 +250,8 @@ def _one(
                                 target[k] = force[k]
                                 aim[k] = kept
                                 state[k] = LOST if residual[k] == 0.0 else (UP if peak > 0.0 else DOWN)
+                                if state[k] == LOST:
+                                    _unzip(k, seam, unzip, state, capacity, residual)
                                 if relief > 0.0 and state[k] == LOST and stage == last_stage:
                                     own_snow = relief * loads[stage, k]
                                     _ease(Z, first, row, own, k, own_snow * factor, state, eased)
@@ -353,11 +365,8 @@ def _one(
                         else:
                             target[k] = kept
                             force[k] = kept
-                        if state[k] == LOST and unzip[k] > 0.0:
-                            for j in range(c):
-                                if seam[j] == seam[k] and state[j] == HOLDS and seam[k] >= 0:
-                                    capacity[j] *= 1.0 - unzip[k]
-                                    residual[j] *= 1.0 - unzip[k]
+                        if state[k] == LOST:
+                            _unzip(k, seam, unzip, state, capacity, residual)
                     if gone < 0:
                         continue
             if gone >= 0:
@@ -367,6 +376,10 @@ def _one(
                         at[j] = shown
                         order[j] = events
                         events += 1
+                for j in range(first[gone], first[gone + 1]):
+                    if state[j] != LOST:
+                        state[j] = LOST
+                        _unzip(j, seam, unzip, state, capacity, residual)
                 let_go[gone] = shown
                 m = _collapse(
                     gone, first, row, A, m, L, U, Z, w, state, q, grown, pending, eased, force, jump, target,

@@ -19,11 +19,14 @@ from roofmodel.hardware import DesignFormat, Rail
 from roofmodel.layout import Layout, rows_alone
 from roofmodel.sliding.thrust import RowForce, slide
 from roofmodel.sliding.tributary import clamp_shares
-from roofmodel.snow.cases import SnowCase, linear_integral
+from roofmodel.snow.cases import SnowCase, Zone, linear_integral
 
 Array = NDArray[np.float64]
 
-COVERED = 0.99  # of a zone that lies on snow of earlier zones where it is a drift or surcharge [-]
+DRIFT_WORDS = ("drift", "leeward", "surcharge behind", "blown")
+OVER_EDGE = 0.5  # share of a row's force that meets other rows, below which it goes over an edge [-]
+LOWER = 0.5  # least height of a row over another on a lower roof [m]
+MORE = 1.05  # use of a row by another case over that by the one sampled [-]
 MOST_CLAMPS = 800  # links between all of them are dense
 FRICTIONS = 9  # coefficients that are calculated where friction scatters
 TINY = 1e-9  # share of a row's force that is rounding
@@ -49,10 +52,6 @@ class Chosen:
     roof : RoofCase
     use : (c,) float
         Snow of the case over the mean strength, clamp by clamp. [-]
-    ends : (c,) float
-        Part of the case's forces that comes from beyond row ends and from beside boxes. [N]
-    weight : (r,) float
-        Snow that feeds each row in the case. [N]
     notes : tuple of str
     """
 
@@ -60,8 +59,6 @@ class Chosen:
     reading: Reading
     roof: RoofCase
     use: Array
-    ends: Array
-    weight: Array
     notes: tuple[str, ...]
 
 
@@ -108,7 +105,7 @@ def choose_case(
         message = f'uncertainty.case: there is no case "{name}"; there are {", ".join(names)}'
         raise InputError(message)
     q = worst_row(analysis.limits, layout)[1] if name is None else names.index(name)
-    hardest = int(np.argmax(np.nanmax(np.abs(analysis.clamp_force[q][..., 4]), axis=1)))
+    hardest = _hardest(analysis, q)
     readings = analysis.basis.readings
     reading = readings[hardest % len(readings)]
     grid, usual = _grid(project.slide.friction, np.asarray(frictions, dtype=float))
@@ -139,9 +136,11 @@ def choose_case(
         stretch=stretch_of(layout),
         release=release,
         impact=impact,
+        ends=ends,
+        weight=weights_of(force, len(layout.row_name)),
     )
-    weight = np.bincount(force.row, force.weight[-1], minlength=len(layout.row_name)).astype(float)
-    return Chosen(q, reading, roof, (held + whole[at]) / capacity, ends, weight, NOTES)
+    notes = (*NOTES, *_lower_roofs(analysis, lands), *_other_cases(analysis, q))
+    return Chosen(q, reading, roof, (held + whole[at]) / capacity, notes)
 
 
 def _grid(usual: float, frictions: Array) -> tuple[Array, float]:
@@ -153,14 +152,66 @@ def _grid(usual: float, frictions: Array) -> tuple[Array, float]:
 
 
 def undrifted(case: SnowCase) -> SnowCase:
-    """The case without zones that lie on snow of earlier ones."""
-    kept = []
-    for i, zone in enumerate(case.zones):  # a few dozen at most
-        below = [z.polygon for z in case.zones[:i] if z.plane == zone.plane]
-        under = shapely.union_all(below) if below else None
-        if under is None or zone.polygon.intersection(under).area < COVERED * zone.polygon.area:
-            kept.append(zone)
-    return replace(case, zones=tuple(kept))
+    """The case without its drifts; snow that slid is no drift."""
+    return replace(case, zones=tuple(zone for zone in case.zones if not _is_drift(zone)))
+
+
+def _is_drift(zone: Zone) -> bool:
+    """Whether wind brought a zone's snow, by the name that its standard's rules give it."""
+    return any(word in zone.name.lower() for word in DRIFT_WORDS)
+
+
+def weights_of(force: RowForce, rows: int) -> Array:
+    """Snow that feeds each row, without drift and the drift, (2, r), from the two parts of a case. [N]."""
+    still, whole = (np.bincount(force.row, one, minlength=rows) for one in force.weight[:2])
+    return np.stack([still, whole - still])
+
+
+def _hardest(analysis: Analysis, case: int) -> int:
+    """The reading that uses a clamp most."""
+    project = analysis.project
+    stress = rail_resistance(project.rail, DesignFormat(project.table.design.format))
+    use = []
+    for force in analysis.clamp_force[case]:  # a dozen readings
+        held = row_limits(force, project.clamp, project.rail, stress, 0.0).capacity[:, 0]
+        use.append(float(np.max(np.abs(force[:, 0]) / held)))
+    return int(np.argmax(use))
+
+
+def _lower_roofs(analysis: Analysis, lands: Array) -> tuple[str, ...]:
+    """A warning where snow of a row goes over an edge while rows stand on lower planes."""
+    layout, planes = analysis.project.layout, analysis.project.roof.planes
+    if len(layout.row_name) < 2:
+        return ()
+    middle = planes.to_world(layout.row_plane, 0.5 * (layout.row_start + layout.row_end))[:, 2]
+    off = lands.sum(axis=1) < OVER_EDGE
+    lower = (middle[:, None] > middle + LOWER) & (layout.row_plane[:, None] != layout.row_plane)
+    names = [
+        n for n, gone, below in zip(layout.row_name, off, lower.any(axis=1), strict=True) if gone and below
+    ]
+    if not names:
+        return ()
+    return (
+        f"UNSAFE FOR LOWER ROWS: snow of {', '.join(names)} that goes over an eave comes onto no row here, "
+        "also where it would land on a lower roof with rows.",
+    )
+
+
+def _other_cases(analysis: Analysis, case: int) -> tuple[str, ...]:
+    """A warning for rows that another case uses more."""
+    layout = analysis.project.layout
+    use = np.nan_to_num(next(one for one in analysis.limits if one.name == "clamp combined").utilization)
+    rows = range(len(layout.row_name))
+    by_row = np.stack([use[:, layout.clamp_row == row].max(axis=1) for row in rows], axis=1)
+    worse = by_row.max(axis=0) > MORE * by_row[case]
+    if not worse.any():
+        return ()
+    worst = [analysis.snow.cases[q].name for q in by_row.argmax(axis=0)]
+    names = ", ".join(f"{layout.row_name[r]} ({worst[r]})" for r in np.flatnonzero(worse))
+    return (
+        f"ONE CASE ONLY: other snow cases use these rows more, and theirs are not the chances of this one: "
+        f"{names}. Name the case (uncertainty.case) to sample it.",
+    )
 
 
 def unit_forces(
@@ -172,7 +223,7 @@ def unit_forces(
 ) -> tuple[Array, Array, RowForce, Array]:
     """Clamp forces before the snow (c,), of both parts at each friction (m, 2, c), the rows' usual.
 
-    All down the slope, every clamp holding; last the part from beyond row ends, at the usual friction. [N]
+    All down the slope, every clamp holding; last the undrifted part from beyond row ends. [N]
     """
     project, support = analysis.project, analysis.support
     layout, rail = layout or project.layout, project.rail
@@ -188,7 +239,7 @@ def unit_forces(
         held = (dead @ unit)[0]
         found.append(snow @ unit)
         if usual is None or abs(mu - project.slide.friction) < TINY:
-            usual, ends = force, unit[2 * basis.cases + 1]
+            usual, ends = force, unit[2 * basis.cases]
     assert usual is not None
     return held, np.stack(found), usual, ends
 
@@ -237,7 +288,8 @@ def unwarped(rail: Rail) -> Rail:
 def mean_pressure(case: SnowCase, planes: ArrayLike) -> float:
     """Mean load of a case without drift on some planes. [Pa]."""
     on = set(np.asarray(planes).tolist())
-    own = [zone for zone in undrifted(case).zones if zone.plane in on]
+    zones = undrifted(case).zones or case.zones
+    own = [zone for zone in zones if zone.plane in on]
     polygons = np.array([zone.polygon for zone in own], dtype=object)
     force = linear_integral(polygons, np.array([zone.pressure for zone in own])) if own else np.zeros(1)
     return float(force.sum() / max(float(shapely.area(polygons).sum()), 1e-9))

@@ -101,6 +101,10 @@ class RoofCase:
         the rail. [1/m]
     release, impact : float
         As `cascade`.
+    ends : (c,) float
+        Part of the snow without drift that comes from beyond row ends and from beside boxes. [N]
+    weight : (2, r) float
+        Snow that feeds each row: without drift, and the drift. [N]
     """
 
     roof: Assembly
@@ -113,6 +117,8 @@ class RoofCase:
     stretch: Array = field(default_factory=lambda: np.zeros((3, 1)))
     release: float = 2.0
     impact: float = 2.0
+    ends: Array = field(default_factory=lambda: np.zeros(1))
+    weight: Array = field(default_factory=lambda: np.zeros((2, 1)))
 
     @property
     def clamps(self) -> int:

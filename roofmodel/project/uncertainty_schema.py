@@ -127,7 +127,32 @@ class UncertaintyTable(Table):
     )
 
     @model_validator(mode="after")
+    def _ranges(self) -> UncertaintyTable:
+        for name, most in (
+            ("depth", 10.0),
+            ("density", 5.0),
+            ("drift", 10.0),
+            ("friction", 1.0),
+            ("bond", 1.0),
+        ):
+            one: Distribution | None = getattr(self, name)
+            if one is None:
+                continue
+            ends = (one.low, one.high) if one.shape == "uniform" else (one.mean, one.mean)
+            least = 0.0 if name in ("friction", "bond") or one.shape == "uniform" else 1e-6
+            if not all(end is not None and least <= end <= most for end in ends):
+                what = "low and high" if one.shape == "uniform" else "mean"
+                msg = f"{name}: {what} must be from 0 to {most:g}"
+                raise ValueError(msg)
+        return self
+
+    @model_validator(mode="after")
     def _pairs(self) -> UncertaintyTable:
+        named = [frozenset(pair.of) for pair in self.correlation]
+        twice = next((one for one in named if named.count(one) > 1), None)
+        if twice is not None:
+            msg = f"correlation of {' and '.join(sorted(twice))} is there twice; keep one"
+            raise ValueError(msg)
         for pair in self.correlation:
             a, b = pair.of
             absent = next((name for name in (a, b) if getattr(self, name) is None), None)

@@ -268,3 +268,14 @@ def test_relief_ends_as_the_row_without_that_snow_does(relief):
     jump = left[4] / Z[4, 4]
     assert found.force[0, rest] == pytest.approx((left - Z[:, 4] * jump)[rest], rel=1e-9)
     assert found.force[0, 4] == pytest.approx(0.0, abs=1e-12)
+
+
+def test_seams_unzip_wherever_a_clamp_breaks():
+    """A row of one clamp goes; its seam mate in the other row, at 810 of 1000, has 500 left: it goes too."""
+    Z = np.zeros((2, 2))
+    roof = assembly(Z, np.array([0, 1]), np.ones(2), 1e-9, seam=np.array([4, 4]), unzip=0.5)
+    found = cascade(roof, np.zeros(2), np.array([1000.0, 810.0]), np.array([900.0, 1000.0]), 0.0)
+    assert np.isfinite(found.let_go[0]).all()
+    alone = assembly(Z, np.array([0, 1]), np.ones(2), 1e-9, seam=np.array([4, 5]), unzip=0.5)
+    held = cascade(alone, np.zeros(2), np.array([1000.0, 810.0]), np.array([900.0, 1000.0]), 0.0)
+    assert np.isfinite(held.let_go[0]).tolist() == [True, False]

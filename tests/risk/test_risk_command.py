@@ -126,6 +126,8 @@ release = 1.0
         ("\n[uncertainty]\n", "nothing scatters"),
         ("\n[uncertainty]\ndepth = { shape = 'uniform', mean = 1.0 }\n", "low and high"),
         ("\n[uncertainty]\ndepth = { shape = 'gumbel', mean = 1.0, deviation = 0.0 }\n", "greater than zero"),
+        ("\n[uncertainty]\ndepth = { shape = 'normal', mean = -1.0, deviation = 0.1 }\n", "depth: mean"),
+        ("\n[uncertainty]\nbond = { shape = 'uniform', low = 2.0, high = 3.0 }\n", "bond: low and high"),
         ("\n[uncertainty]\nmissing = 0.1\ncase = 'none such'\n", 'no case "none such"'),
         ("\n[uncertainty]\nstrength = { tests = 'none.toml' }\n", "none.toml"),
         ("\n[uncertainty]\nstrength = { mean = 1.0 }\n", "scatter"),

@@ -92,7 +92,9 @@ def answer(found: CaseFindings) -> str:
 
 
 def share(one: Fit) -> str:
-    """A posterior with its interval."""
+    """A posterior with its interval, or that too few samples come near for one."""
+    if one.near < FEW:
+        return f"about {100.0 * one.posterior:.0f} %, not resolved"
     return f"{100.0 * one.posterior:.0f} % ({100.0 * one.low:.0f} to {100.0 * one.high:.0f} %)"
 
 
@@ -162,7 +164,7 @@ def changes(found: CaseFindings) -> tuple[str, ...]:
     loose = found.fits[0].loose
     lines = [
         f"Few samples come as near as the doubt of what was found; they were compared {loose:g} times as "
-        "loosely, which blunts the ranking. More samples help."
+        "loosely, which blunts the ranking and is not in the intervals. More samples help."
     ] * (loose > 1.0)
     lines += [
         f"{MEASURE[one.sign]}: {one.information:.2f} bit expected"

@@ -25,6 +25,8 @@ def print_case(found: CaseFindings, console: Console) -> None:
         shown.add_row(*row)
     console.print()
     console.print(shown, highlight=False)
+    for cause, why in found.cannot:
+        console.print(Text(f"- Not tried: {cause}, {why}"), highlight=False)
     console.print()
     console.print(
         Text("What would change the answer, the most telling first:", style="bold"), highlight=False

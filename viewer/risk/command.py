@@ -19,7 +19,7 @@ PARTIAL = "risk.partial.jsonl"  # what is done of a run that is not
 @click.command(
     cls=Spoken,
     short_help="Chance that a row lets go when snow, bond and clamps are uncertain.",
-    epilog="Example: eavewright risk models/harbor-barn/project.toml --out risk",
+    epilog="Example: eavewright risk models/granary-door/project.toml --out risk",
 )
 @click.argument("project", type=click.Path(path_type=Path))
 @click.option("--out", callback=named, default="risk", show_default=True, help="Folder for the results.")

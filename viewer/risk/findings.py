@@ -97,6 +97,8 @@ def said(found: RiskFindings) -> tuple[str, ...]:
     ]
     if risk.unanswered:
         lines.append(f"{risk.unanswered:,} samples gave no answer and count as failed.")
+    if table.drift is not None and not np.any(found.chosen.roof.snow[:, 1] != 0.0):
+        lines.append("Drift scatters, but this case has none: that input does nothing.")
     if table.depth is None:
         lines.append("Depth does not scatter: the chance is that under this case's snow, not of a year.")
     return tuple(lines)

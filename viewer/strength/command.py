@@ -23,8 +23,9 @@ def tests(file: Path, out: Path) -> None:
     """Read the test campaign FILE and say what strength it justifies.
 
     FILE is TOML: [campaign], [specimen] (what the strength is valid for), [method], and [[test]] tables with
-    strengths or curves, or `file = "all.csv"` above the tables, with columns test and strength. With [rig], which says how the specimens were loaded,
-    stiffness and slip of the clamp are fitted to the curves and the rig's own model is held against them.
+    strengths or curves, or `file = "all.csv"` above the tables, with columns test and strength. With [rig],
+    which says how the specimens were loaded, stiffness and slip of the clamp are fitted to the curves and the
+    rig's own model is held against them.
     Exit code 0: done. 1: the model of the rig does not fit. 2: bad input, nothing written.
     """
     with Stages() as stages:
