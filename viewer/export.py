@@ -22,7 +22,7 @@ from viewer.files import atomic, write_text
 from viewer.picture.standing import patch_rings
 from viewer.report.building import building_data
 from viewer.report.durability import durability_data
-from viewer.summary import undrifted_forces
+from viewer.undrifted import undrifted_forces
 
 FORMAT_VERSION = 1
 _SI_UNIT = {"force": "N", "moment": "N m", "stress": "Pa", "size": "m", "ratio": "1"}

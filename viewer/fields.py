@@ -38,7 +38,7 @@ FILES = (
 
 
 def model_of(file: str) -> type[BaseModel]:
-    """Tables of one of `FILES`."""
+    """Tables of the file that a command reads: "project", "tests", "span" or "investigate"."""
     if file == "tests":
         from roofmodel.project.campaign_schema import CampaignFile
 
@@ -61,7 +61,7 @@ def print_fields(console: Console, file: str = "project") -> None:
     ----------
     console : rich Console
     file : str
-        One of `FILES`.
+        As `model_of`.
     """
     from rich.text import Text
 

@@ -16,12 +16,12 @@ from fea.checks.limits import Limit
 from fea.checks.strips import panel_strips
 from fea.rails.actions import GIVEN
 from roofmodel.snow.cases import LoadLevel
-from roofmodel.snow.en_roof import CODE, UNDRIFTED
 from roofmodel.surface import EdgeKind
 from roofmodel.units import UnitSystem
 from viewer.building_words import purlin_sentence
 from viewer.picture.findings import clamp_utilization
 from viewer.quantities import percent, quantity, significant
+from viewer.undrifted import undrifted_forces
 
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -438,25 +438,6 @@ def row_lines(analysis: Analysis) -> tuple[RowLine, ...]:
             )
         )
     return tuple(lines)
-
-
-def undrifted_forces(analysis: Analysis) -> tuple[list[float], list[float]]:
-    """Largest total force down the slope of each row from undrifted snow (EN 1991-1-3 6.4), and from other.
-
-    Unfactored; exceptional snow is in neither, since its factors differ. NaN where the cases are those of
-    another standard, or where there is no other case. [N]
-    """
-    layout, force, cases = analysis.project.layout, analysis.force, analysis.snow.cases
-    totals = np.zeros((len(cases), len(layout.row_name)))
-    np.add.at(totals.T, force.row, -force.thrust[:, :, 1].T)
-    en = [k for k, c in enumerate(cases) if c.standard == CODE and c.level is LoadLevel.CHARACTERISTIC]
-    plain = [k for k in en if cases[k].name == UNDRIFTED]
-    drifted = [k for k in en if cases[k].name != UNDRIFTED]
-    none = [math.nan] * totals.shape[1]
-    return (
-        totals[plain].max(axis=0).tolist() if plain else none,
-        totals[drifted].max(axis=0).tolist() if drifted else none,
-    )
 
 
 def _worst_of_rows(analysis: Analysis) -> tuple[list[tuple[float, str]], NDArray[np.bool_]]:
