@@ -29,14 +29,6 @@ _PLAIN = {
 _TEXT_WITH_RULES = {Pitch: 'pitch, like "25 deg" or "6:12"', Points: 'points, like "0 0, 12 0, 12 8, 0 8 m"'}
 
 
-FILES = (
-    "project",
-    "tests",
-    "span",
-    "investigate",
-)  # whose fields can be listed, by the command that reads it
-
-
 def model_of(file: str) -> type[BaseModel]:
     """Tables of the file that a command reads: "project", "tests", "span" or "investigate"."""
     if file == "tests":
