@@ -271,7 +271,10 @@ def evaluated_tests(given: Given) -> Answer:
         )
         with tempfile.TemporaryDirectory() as folder:
             path = Path(folder) / "tests.toml"
-            path.write_text(CAMPAIGN + f'[method]\ndistribution = "{shape}"\n{tests}', encoding="utf-8")
+            path.write_text(
+                CAMPAIGN + f'[method]\nconnection = "screws"\ndistribution = "{shape}"\n{tests}',
+                encoding="utf-8",
+            )
             one = judge(load_campaign(path)).justified
         assert one.factor is not None
         found[f"Rk_5pc_{shape}_kN"] = one.characteristic / kN

@@ -256,16 +256,15 @@ def reliability_of(campaign: Campaign) -> Reliability:
     The material factor counts metal that is stronger than nominal only where the strengths were brought down
     to nominal metal; where they were not, the tests have that already.
     """
+    index = campaign.table.method.reliability_index
+    if campaign.table.method.connection == "screws":
+        return Reliability(index=index)
     counted = [test for test in campaign.tests if not test.excluded.strip()]
     brought_down = campaign.table.specimen.yield_strength is not None and all(
         test.yield_strength is not None for test in counted
     )
     mean = NOT_LISTED.material[0] if brought_down else 1.0
-    return replace(
-        NOT_LISTED,
-        material=(mean, NOT_LISTED.material[1]),
-        index=campaign.table.method.reliability_index,
-    )
+    return replace(NOT_LISTED, material=(mean, NOT_LISTED.material[1]), index=index)
 
 
 def more_tests(strengths: Array, campaign: Campaign) -> MoreTests:

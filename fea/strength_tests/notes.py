@@ -45,8 +45,9 @@ def _bounded(found: CampaignResult) -> list[str]:
         r = one.factor.reliability
         notes.append(
             f"AISI S100 K2.1.1 with C_phi {r.calibration:g}, M_m {r.material[0]:.2f}, V_M {r.material[1]:.2f}"
-            f", F_m {r.fabrication[0]:.2f}, V_F {r.fabrication[1]:.2f} (connections not listed), P_m "
-            f"{one.factor.professional:.2f}, V_P {one.factor.professional_scatter:.3f}, C_P "
+            f", F_m {r.fabrication[0]:.2f}, V_F {r.fabrication[1]:.2f} "
+            f"({found.campaign.table.method.connection}), P_m {one.factor.professional:.2f}, "
+            f"V_P {one.factor.professional_scatter:.3f}, C_P "
             f"{one.factor.correction:.2f}, V_Q {r.load_scatter:.2f}, beta_0 {r.index:g}; from memory."
         )
     return notes

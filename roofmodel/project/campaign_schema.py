@@ -67,6 +67,10 @@ class Method(Table):
     reliability_index: float = Field(
         3.5, ge=1.5, le=5.0, description="beta_0 of AISI S100 K2: 3.5 for connections, 2.5 for members."
     )
+    connection: Literal["not listed", "screws"] = Field(
+        "not listed",
+        description="Row of AISI S100 Table K2.1.1-1; screws only where screws failed in shear or pull.",
+    )
     thickness_power: float = Field(
         2.0,
         ge=0.0,
