@@ -33,6 +33,7 @@ from roofmodel.project.campaign_schema import CampaignFile
 from roofmodel.project.evidence_schema import EvidenceFile
 from roofmodel.project.schema import ProjectFile
 from roofmodel.project.span_schema import SpanFile
+from tests.seam_command.seam_project import SEAM
 
 Case = tuple[list[str], str]  # arguments, what was changed
 Target = Callable[[random.Random, Path], Case]
@@ -100,7 +101,7 @@ def _project(rng: random.Random) -> tuple[tuple[str, ...], str, dict[str, Any]]:
     cheap = command[0] in ("check", "snow", "roof")
     names = list(seeds.projects()) if cheap and rng.random() < 0.4 else ["small", *seeds.OTHER_SITES]
     name = rng.choice(names)
-    more = {"risk": seeds.UNCERTAIN, "seam": seeds.SEAM}.get(command[0])
+    more = {"risk": seeds.UNCERTAIN, "seam": SEAM}.get(command[0])
     seed = seeds.projects()[name]
     return command, name, seed | tomllib.loads(more) if more and rng.random() < 0.95 else seed
 

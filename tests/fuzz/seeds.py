@@ -76,17 +76,6 @@ up = "2 m"
 format = "EN"
 rail_height_ratio = 0.1
 """
-SEAM = """
-[seam]
-lock = "double lock"
-yield_strength = "320 MPa"
-clip_stiffness = { across = "1 kN/mm", pull = "2 kN/mm" }
-clip_strength = "2 kN"
-opening_strength = "15 N/mm"
-strength_kind = "characteristic"
-factor = 1.33
-bearing = "deck"
-"""
 UNCERTAIN = """
 [uncertainty]
 depth = { shape = "gumbel", mean = 0.6, deviation = 0.25 }

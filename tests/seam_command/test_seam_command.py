@@ -19,7 +19,7 @@ from fea.analysis import Analysis
 from fea.panel.detail import ClampDetail
 from fea.panel.study import seam_loads
 from roofmodel.project.load import load_project
-from viewer import cli
+from tests.cli.small_project import run
 from viewer.picture import render
 from viewer.picture.render import Renderer
 from viewer.quantities import percent, quantity, system
@@ -32,15 +32,6 @@ from viewer.seam.run import study_project
 
 SCHEMA = json.loads((Path(viewer.__file__).parent / "seam.schema.json").read_text())
 UNITS = system("SI")
-
-
-def run(arguments: list[str], monkeypatch: pytest.MonkeyPatch) -> int:
-    monkeypatch.setattr("sys.argv", ["eavewright", *arguments])
-    try:
-        cli.main()
-    except SystemExit as stop:
-        return int(stop.code or 0)
-    return 0
 
 
 @pytest.fixture(scope="module")
