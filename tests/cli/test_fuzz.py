@@ -10,7 +10,7 @@ import re
 import tempfile
 import tomllib
 import warnings
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -27,6 +27,7 @@ from fea.analysis import analyze
 from roofmodel.errors import InputError
 from roofmodel.project.load import load_project, parse_project
 from roofmodel.units import EXAMPLES, parse
+from tests.fuzz.mutations import COMMON_UNITS, at, places
 from viewer.export import results
 from viewer.starter import starter_text
 
@@ -55,28 +56,7 @@ number = st.one_of(
     st.floats(-10, 100).map(lambda x: round(x, 2)),
     st.just(10**400),
 )
-UNITS = (
-    *(
-        "m",
-        "mm",
-        "ft",
-        "in",
-        "km",
-        "m^2",
-        "cm4",
-        "psf",
-        "kN/m^2",
-        "Pa",
-        "kPa",
-        "MPa",
-        "ksi",
-        "N",
-        "kN",
-        "lbf",
-        "lb",
-    ),
-    *("kg", "kN/mm", "kip/in", "N*m", "deg", "rad", "°", "%", "K", "kg/m^3", "1/m"),
-)
+UNITS = (*COMMON_UNITS, "deg", "rad", "°", "%", "K", "kg/m^3", "1/m")
 unit = st.sampled_from(UNITS) | st.text(max_size=8)
 quantity = st.builds(lambda n, u: f"{n:g} {u}" if n < 1e300 else f"{n} {u}", number, unit)
 plain = st.one_of(
@@ -103,24 +83,13 @@ def document(table: dict[str, Any]) -> str:
     return "\n".join(f"{json.dumps(k)} = {toml(v)}" for k, v in table.items() if v is not None)
 
 
-def places(value: Any, path: tuple[Any, ...] = ()) -> Iterator[tuple[Any, ...]]:
-    """Paths of everything inside plain data."""
-    if path:
-        yield path
-    items = value.items() if isinstance(value, dict) else enumerate(value) if isinstance(value, list) else ()
-    for key, inner in items:
-        yield from places(inner, (*path, key))
-
-
 @st.composite
 def mutated(draw: st.DrawFn) -> str:
     """A valid project after one to three random changes."""
     table = copy.deepcopy(draw(st.sampled_from(SEEDS)))
     for _ in range(draw(st.integers(1, 3))):
         path = draw(st.sampled_from(list(places(table))))
-        holder: Any = table
-        for step in path[:-1]:
-            holder = holder[step]
+        holder = at(table, path[:-1])
         match draw(st.sampled_from(["delete", "replace", "number", "twice", "add", "copy"])):
             case "delete":
                 del holder[path[-1]]
@@ -137,10 +106,7 @@ def mutated(draw: st.DrawFn) -> str:
                 holder[draw(st.text(max_size=8))] = draw(anything)
             case _:
                 other = draw(st.sampled_from(list(places(table))))
-                source: Any = table
-                for step in other:
-                    source = source[step]
-                holder[path[-1]] = copy.deepcopy(source)
+                holder[path[-1]] = copy.deepcopy(at(table, other))
         if not table:
             break
     return document(table)
@@ -281,9 +247,7 @@ def strange_city(draw: st.DrawFn) -> bytes:
     table = json.loads(city())
     for _ in range(draw(st.integers(1, 2))):
         path = draw(st.sampled_from(list(places(table))))
-        holder = table
-        for step in path[:-1]:
-            holder = holder[step]
+        holder = at(table, path[:-1])
         if draw(st.booleans()):
             holder[path[-1]] = draw(anything)
         else:

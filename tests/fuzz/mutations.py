@@ -17,41 +17,14 @@ from viewer.fields import field_quantity, models_in
 
 Random = random.Random
 
+COMMON_UNITS = (
+    *("m", "mm", "ft", "in", "km", "m^2", "cm4", "psf", "kN/m^2", "Pa", "kPa", "MPa", "ksi", "N", "kN"),
+    *("lbf", "lb", "kg", "kN/mm", "kip/in", "N*m"),
+)
 UNITS = (
-    *(
-        "m",
-        "mm",
-        "ft",
-        "in",
-        "km",
-        "m^2",
-        "cm4",
-        "psf",
-        "kN/m^2",
-        "Pa",
-        "kPa",
-        "MPa",
-        "ksi",
-        "N",
-        "kN",
-        "lbf",
-    ),
-    *(
-        "lb",
-        "kg",
-        "kN/mm",
-        "kip/in",
-        "N*m",
-        "kN*m/rad",
-        "deg",
-        "rad",
-        "%",
-        "K",
-        "degC",
-        "delta_degF",
-        "kg/m^3",
-    ),
-    *("pcf", "1/m", "12e-6 / K", "", "parsec", "m*m*m*m*m*m", "µm", "m\u200b", "nano", "m^99999", "m**m"),
+    *COMMON_UNITS,
+    *("kN*m/rad", "deg", "rad", "%", "K", "degC", "delta_degF", "kg/m^3", "pcf", "1/m", "12e-6 / K", ""),
+    *("parsec", "m*m*m*m*m*m", "µm", "m\u200b", "nano", "m^99999", "m**m"),
 )
 NUMBERS = (
     *("0", "-0", "1", "-1", "1e-300", "1e300", "1e309", "-1e309", "nan", "inf", "-inf", "NaN", "9" * 400),
