@@ -12,6 +12,7 @@ from __future__ import annotations
 
 import argparse
 import collections
+import contextlib
 import json
 import random
 import re
@@ -20,7 +21,7 @@ import sys
 import tempfile
 import time
 import tomllib
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
@@ -68,6 +69,15 @@ def _changed(rng: random.Random, table: dict, model: type | None) -> tuple[str, 
         text, what = mutations.scratched(rng, text)
         told.append(what)
     return text, "; ".join(told)
+
+
+def _scratched(rng: random.Random, text: str) -> tuple[str, list[str]]:
+    """A text after a few changes, and what they were."""
+    told = []
+    for _ in range(rng.choice([1, 1, 3])):
+        text, what = mutations.scratched(rng, text)
+        told.append(what)
+    return text, told
 
 
 def _put(path: Path, data: str | bytes) -> None:
@@ -118,21 +128,15 @@ def as_built(rng: random.Random, folder: Path) -> Case:
     scale = 1000 if "mm" in head else 3.28 if "ft" in head else 1
     unit = "" if head[-1] in ")]" else " m"
     lines = [f"{row}{cut}{(0.25 + 0.5 * i) * scale:g}{unit}" for row in ("R1", "R2") for i in range(12)]
-    text, told = "\n".join([head, *lines]) + "\n", []
-    for _ in range(rng.choice([1, 1, 3])):
-        text, what = mutations.scratched(rng, text)
-        told.append(what)
+    text, told = _scratched(rng, "\n".join([head, *lines]) + "\n")
     _put(folder / "clamps.csv", text)
     _put(folder / "project.toml", seeds.SMALL + '\n[as_built]\nfile = "clamps.csv"\n')
     return ["check", "project.toml", "--no-picture", "--out", "out"], "; ".join(told)
 
 
 def weather(rng: random.Random, folder: Path) -> Case:
-    text, told = seeds.weather().decode(), []
     _put(folder / "project.toml", seeds.SMALL)
-    for _ in range(rng.choice([1, 1, 3])):
-        text, what = mutations.scratched(rng, text)
-        told.append(what)
+    text, told = _scratched(rng, seeds.weather().decode())
     if rng.random() < 0.2:
         thaw, what = _changed(rng, seeds.projects()["small"] | {"thaw": {}}, ProjectFile)
         _put(folder / "project.toml", thaw)
@@ -158,17 +162,15 @@ def spans(rng: random.Random, folder: Path) -> Case:
 
 def campaigns(rng: random.Random, folder: Path) -> Case:
     table, curves = seeds.campaign()
-    told = []
     if rng.random() < 0.5:
         text, what = _changed(rng, table, CampaignFile)
-        told.append(what)
+        told = [what]
     else:
         text = mutations.written(table)
         name = rng.choice(sorted(curves))
-        for _ in range(rng.choice([1, 1, 3])):
-            curve, what = mutations.scratched(rng, curves[name].decode("utf-8", "ignore"))
-            curves[name] = curve.encode("utf-8", "ignore")
-            told.append(f"{name} {what}")
+        curve, changes = _scratched(rng, curves[name].decode("utf-8", "ignore"))
+        curves[name] = curve.encode("utf-8", "ignore")
+        told = [f"{name} {what}" for what in changes]
     for name, data in curves.items():
         _put(folder / name, data)
     _put(folder / "tests.toml", text)
@@ -270,6 +272,16 @@ TARGETS: dict[str, Target] = {
 }
 
 
+@contextlib.contextmanager
+def _workplace() -> Iterator[tuple[Path, Path]]:
+    """Folders of one case, side by side: its inputs, and what it says."""
+    with tempfile.TemporaryDirectory() as work:
+        inputs, logs = Path(work) / "inputs", Path(work) / "logs"
+        inputs.mkdir()
+        logs.mkdir()
+        yield inputs, logs
+
+
 def _trapped() -> int:
     """Give every file of `traps` to the commands that may get it; how many broke the rules."""
     groups = (("roof", traps.roofs(), ("--no-picture",)), ("section", traps.sections(), ()))
@@ -278,10 +290,7 @@ def _trapped() -> int:
     bad = 0
     for command, files, more in (*groups, ("screen", tiles, ("--ground-snow", "1 kPa", "--processes", "1"))):
         for name, (file, data, options) in files.items():
-            with tempfile.TemporaryDirectory() as work:
-                inputs, logs = Path(work) / "inputs", Path(work) / "logs"
-                inputs.mkdir()
-                logs.mkdir()
+            with _workplace() as (inputs, logs):
                 _put(inputs / file, data)
                 outcome = harness.run([command, file, *options, *more, "--out", "out"], inputs, logs)
             print(f"{command}, {name}: {outcome.code} {outcome.seconds:.1f} s {outcome.err.strip()[:150]}")
@@ -322,10 +331,7 @@ def main() -> int:
     while time.monotonic() < end and number < asked.cases:
         name = names[number % len(names)]
         case = f"{name}/{asked.seed}/{number}"
-        with tempfile.TemporaryDirectory() as work:
-            inputs, logs = Path(work) / "inputs", Path(work) / "logs"
-            inputs.mkdir()
-            logs.mkdir()
+        with _workplace() as (inputs, logs):
             arguments, told = TARGETS[name](random.Random(case), inputs)
             if asked.keep:
                 (asked.keep / "now").mkdir(parents=True, exist_ok=True)
@@ -344,7 +350,7 @@ def main() -> int:
                 if asked.keep:
                     kept = asked.keep / case.replace("/", "-")
                     shutil.rmtree(kept, ignore_errors=True)
-                    shutil.copytree(work, kept)
+                    shutil.copytree(inputs.parent, kept)
     print(
         f"{number} cases, {bad} with faults; exit codes "
         + ", ".join(f"{n} {c}: {k}" for (n, c), k in sorted(codes.items()))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import hashlib
+import io
 import json
 import os
 import resource
@@ -48,22 +49,18 @@ class Outcome:
 
 def warm_up(good: Sequence[Sequence[str]], folder: Path) -> None:
     """Run good commands here, so that children need not import and compile one by one."""
-    import contextlib
-    import io
-
     import jsonschema  # noqa: F401
 
     from viewer.cli import main
 
-    here, arguments = Path.cwd(), sys.argv
-    os.chdir(folder)
+    arguments = sys.argv
     try:
-        for command in good:
-            sys.argv = ["eavewright", *command]
-            with contextlib.redirect_stdout(io.StringIO()), contextlib.suppress(SystemExit):
-                main()
+        with contextlib.chdir(folder), contextlib.redirect_stdout(io.StringIO()):
+            for command in good:
+                sys.argv = ["eavewright", *command]
+                with contextlib.suppress(SystemExit):
+                    main()
     finally:
-        os.chdir(here)
         sys.argv = arguments
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import copy
+import datetime
 import random
 import re
 import types
@@ -119,7 +120,7 @@ def scalar(rng: Random) -> Any:
             lambda: {},
             lambda: [scalar(rng) for _ in range(rng.randint(1, 3))],
             lambda: {rng.choice(TEXTS): scalar(rng)},
-            lambda: __import__("datetime").date(2026, 2, 3),
+            lambda: datetime.date(2026, 2, 3),
         ]
     )()
 
@@ -164,7 +165,7 @@ def near(rng: Random, old: Any) -> Any:
 
 def example(rng: Random, annotation: Any, metadata: Any = (), depth: int = 0) -> Any:
     """A value that a field of a schema would often take."""
-    kind = field_quantity(_Info(annotation, metadata))
+    kind = field_quantity(types.SimpleNamespace(annotation=annotation, metadata=list(metadata)))
     if kind is not None and rng.random() < 0.9:
         known = re.findall(r'"(.*?)"', EXAMPLES[kind][1])
         return near(rng, rng.choice(known)) if rng.random() < 0.5 else rng.choice(known)
@@ -189,13 +190,6 @@ def example(rng: Random, annotation: Any, metadata: Any = (), depth: int = 0) ->
     return rng.choice(
         ["S1", "R1", "low", "high", "x", "0 0, 3 0, 3 2 m", "25 deg", "6:12", rng.choice(TEXTS)]
     )
-
-
-class _Info:
-    """What `field_quantity` asks a field for."""
-
-    def __init__(self, annotation: Any, metadata: Any) -> None:
-        self.annotation, self.metadata = annotation, list(metadata)
 
 
 def grown(rng: Random, model: type[BaseModel], depth: int = 0) -> dict[str, Any]:

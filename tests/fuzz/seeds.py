@@ -6,6 +6,7 @@ import io
 import json
 import tomllib
 import zipfile
+from collections.abc import Callable
 from functools import cache
 from pathlib import Path
 from typing import Any
@@ -14,6 +15,7 @@ import numpy as np
 
 ROOT = Path(__file__).parents[2]
 MODELS, DATA = ROOT / "models", ROOT / "tests" / "data"
+GIVEN = ("--unit", "m", "--up", "z")  # options of files that say neither
 
 SMALL = """\
 [project]
@@ -147,27 +149,36 @@ def _meshio(kind: str, **more: Any) -> bytes:
         return path.read_bytes()
 
 
-def _dxf() -> bytes:
+def dxf(build: Callable[[Any], None], unit: str = "M") -> bytes:
+    """A drawing, built by a function that gets it empty."""
     import ezdxf
 
-    points, faces = gable()
     drawing = ezdxf.new()
-    drawing.units = ezdxf.units.M
+    drawing.units = getattr(ezdxf.units, unit)
+    build(drawing)
+    out = io.StringIO()
+    drawing.write(out)
+    return out.getvalue().encode()
+
+
+def _roof_drawing(drawing: Any) -> None:
+    points, faces = gable()
     for face in faces[:2]:
         drawing.modelspace().add_3dface([tuple(points[i]) for i in face])
     block = drawing.blocks.new("half")
     for face in faces[2:]:
         block.add_3dface([tuple(points[i]) for i in face])
     drawing.modelspace().add_blockref("half", (0, 0, 0))
-    out = io.StringIO()
-    drawing.write(out)
-    return out.getvalue().encode()
+
+
+def _rail_drawing(drawing: Any) -> None:
+    drawing.modelspace().add_circle((0, 0), 24)
+    drawing.modelspace().add_lwpolyline([(-10, -10), (10, -10), (10, 10), (-10, 10)], close=True)
 
 
 @cache
 def roofs() -> dict[str, tuple[bytes, tuple[str, ...]]]:
     """Roof files by name, with the options they need."""
-    given = ("--unit", "m", "--up", "z")
     plain = {
         "stl": _trimesh("stl"),
         "obj": _trimesh("obj"),
@@ -177,16 +188,16 @@ def roofs() -> dict[str, tuple[bytes, tuple[str, ...]]]:
         "vtu": _meshio("vtu"),
         "msh": _meshio("msh"),
     }
-    found = {f"roof.{kind}": (data, given) for kind, data in plain.items()}
+    found = {f"roof.{kind}": (data, GIVEN) for kind, data in plain.items()}
     found |= {
-        "text.stl": (_trimesh("stl_ascii"), given),
-        "text.vtu": (_meshio("vtu", binary=False), given),
-        "text.vtk": (_meshio("vtk", binary=False), given),
-        "text.msh": (_meshio("msh", fmt_version="2.2", binary=False), given),
+        "text.stl": (_trimesh("stl_ascii"), GIVEN),
+        "text.vtu": (_meshio("vtu", binary=False), GIVEN),
+        "text.vtk": (_meshio("vtk", binary=False), GIVEN),
+        "text.msh": (_meshio("msh", fmt_version="2.2", binary=False), GIVEN),
         "roof.glb": (_trimesh("glb"), ()),
         "roof.gltf": (_gltf(), ()),
         "roof.3mf": (_trimesh("3mf"), ("--unit", "m")),
-        "roof.dxf": (_dxf(), ()),
+        "roof.dxf": (dxf(_roof_drawing), ()),
         "roof.city.json": (
             (DATA / "roofs" / "denhaag_4_buildings_lod2.city.json").read_bytes(),
             ("--building", "all"),
@@ -197,24 +208,16 @@ def roofs() -> dict[str, tuple[bytes, tuple[str, ...]]]:
         ),
     }
     quads = b"\n".join([b"v %g %g %g" % tuple(p) for p in gable()[0]] + [b"f 1 2 6 5", b"f 3 4 5 6"])
-    found["quads.obj"] = (quads + b"\n", given)
+    found["quads.obj"] = (quads + b"\n", GIVEN)
     return found
 
 
 @cache
 def profiles() -> dict[str, tuple[bytes, tuple[str, ...]]]:
     """Files of rail sections with the options they need."""
-    import ezdxf
-
-    drawing = ezdxf.new()
-    drawing.units = ezdxf.units.MM
-    drawing.modelspace().add_circle((0, 0), 24)
-    drawing.modelspace().add_lwpolyline([(-10, -10), (10, -10), (10, 10), (-10, 10)], close=True)
-    out = io.StringIO()
-    drawing.write(out)
     corners = [(0, 0), (30, 0), (30, 3), (3, 3), (3, 57), (30, 57), (30, 60), (0, 60)]
     table = "y [mm],z [mm]\n" + "\n".join(f"{y},{z}" for y, z in corners) + "\n"
-    return {"rail.dxf": (out.getvalue().encode(), ()), "rail.csv": (table.encode(), ())}
+    return {"rail.dxf": (dxf(_rail_drawing, "MM"), ()), "rail.csv": (table.encode(), ())}
 
 
 def spans() -> dict[str, Any]:

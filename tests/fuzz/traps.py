@@ -6,25 +6,13 @@ import io
 import json
 import struct
 import zipfile
-from collections.abc import Callable
 from functools import cache
 from typing import Any
 
 import seeds
+from seeds import GIVEN, dxf
 
-GIVEN = ("--unit", "m", "--up", "z")
 Trap = tuple[str, bytes, tuple[str, ...]]  # name of the file, what it holds, options
-
-
-def _dxf(build: Callable) -> bytes:
-    import ezdxf
-
-    drawing = ezdxf.new()
-    drawing.units = ezdxf.units.M
-    build(drawing)
-    out = io.StringIO()
-    drawing.write(out)
-    return out.getvalue().encode()
 
 
 def _face(block: Any, z: float = 0.0) -> None:
@@ -105,36 +93,36 @@ def _gltf(**changes: object) -> bytes:
     return json.dumps(table).encode()
 
 
+def _city_table() -> dict[str, Any]:
+    table: dict[str, Any] = json.loads(seeds.roofs()["roof.city.json"][0])
+    return table
+
+
 def _city(**changes: object) -> bytes:
-    table = json.loads(seeds.roofs()["roof.city.json"][0])
-    return json.dumps(table | changes).encode()
+    return json.dumps(_city_table() | changes).encode()
 
 
 def _templates() -> bytes:
     """Geometry that stands for itself."""
-    table = json.loads(seeds.roofs()["roof.city.json"][0])
-    table["geometry-templates"] = {
-        "templates": [
-            {"type": "GeometryInstance", "template": 0, "boundaries": [0], "transformationMatrix": [1] * 16}
-        ],
-        "vertices-templates": [],
-    }
+    table = _city_table()
+    itself = [
+        {"type": "GeometryInstance", "template": 0, "boundaries": [0], "transformationMatrix": [1] * 16}
+    ]
+    table["geometry-templates"] = {"templates": itself, "vertices-templates": []}
     for one in table["CityObjects"].values():
-        one["geometry"] = [
-            {"type": "GeometryInstance", "template": 0, "boundaries": [0], "transformationMatrix": [1] * 16}
-        ]
+        one["geometry"] = itself
     return json.dumps(table).encode()
 
 
 def _own_parent() -> bytes:
-    table = json.loads(seeds.roofs()["roof.city.json"][0])
+    table = _city_table()
     for name, one in table["CityObjects"].items():
         one["parents"], one["children"] = [name], [name]
     return json.dumps(table).encode()
 
 
 def _in_a_ring() -> bytes:
-    table = json.loads(seeds.roofs()["roof.city.json"][0])
+    table = _city_table()
     names = list(table["CityObjects"])
     for name, after in zip(names, names[1:] + names[:1], strict=True):
         table["CityObjects"][name] |= {"children": [after], "parents": [after]}
@@ -180,9 +168,9 @@ def roofs() -> dict[str, Trap]:
         b"</gml:posList></gml:LinearRing></gml:exterior></gml:Polygon>"
     )
     return {
-        "block in itself": ("a.dxf", _dxf(_own_block), ()),
-        "2^39 faces by blocks": ("a.dxf", _dxf(_doubling_blocks), ()),
-        "9e8 faces by a grid of blocks": ("a.dxf", _dxf(_grid_of_blocks), ()),
+        "block in itself": ("a.dxf", dxf(_own_block), ()),
+        "2^39 faces by blocks": ("a.dxf", dxf(_doubling_blocks), ()),
+        "9e8 faces by a grid of blocks": ("a.dxf", dxf(_grid_of_blocks), ()),
         "package of 300 MB": ("a.3mf", _bomb(3 * 10**8), ()),
         "package with entities": ("a.3mf", _package(BILLION + b"<model>&l9;</model>"), ()),
         "package with a file outside": ("a.3mf", _package(OUTSIDE + b'<model unit="&e;">&e;</model>'), ()),
@@ -319,12 +307,12 @@ def roofs() -> dict[str, Trap]:
 def sections() -> dict[str, Trap]:
     """Files of rail sections."""
     return {
-        "block in itself": ("a.dxf", _dxf(_own_block), ()),
-        "blocks of blocks": ("a.dxf", _dxf(_doubling_blocks), ()),
-        "grid of blocks": ("a.dxf", _dxf(_grid_of_blocks), ()),
-        "circle as large as the earth": ("a.dxf", _dxf(_fine_circle), ()),
-        "arcs of all and of nothing": ("a.dxf", _dxf(_steep_bulge), ()),
-        "wild spline": ("a.dxf", _dxf(_spline), ()),
+        "block in itself": ("a.dxf", dxf(_own_block), ()),
+        "blocks of blocks": ("a.dxf", dxf(_doubling_blocks), ()),
+        "grid of blocks": ("a.dxf", dxf(_grid_of_blocks), ()),
+        "circle as large as the earth": ("a.dxf", dxf(_fine_circle), ()),
+        "arcs of all and of nothing": ("a.dxf", dxf(_steep_bulge), ()),
+        "wild spline": ("a.dxf", dxf(_spline), ()),
         "zero CSV": ("a.csv", b"\x00" * 1000, ()),
         "long CSV": (
             "a.csv",
