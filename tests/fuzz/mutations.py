@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import copy
 import datetime
+import math
 import random
 import re
 import types
@@ -130,9 +131,11 @@ def near(rng: Random, old: Any) -> Any:
     if isinstance(old, bool):
         return not old
     if isinstance(old, int):
-        return rng.choice([old + 1, old - 1, -old, 0, old * 10, rng.randint(0, 60), float(old), str(old)])
+        real = float(old) if abs(old) < 2**1023 else math.inf
+        return rng.choice([old + 1, old - 1, -old, 0, old * 10, rng.randint(0, 60), real, str(old)])
     if isinstance(old, float):
-        return rng.choice([-old, 0.0, old * 10, old / 10, old + 1, round(old), rng.uniform(0, 3), 1.0])
+        whole = round(old) if math.isfinite(old) else 0
+        return rng.choice([-old, 0.0, old * 10, old / 10, old + 1, whole, rng.uniform(0, 3), 1.0])
     if isinstance(old, str):
         numbers = list(re.finditer(r"\d+(\.\d+)?", old))
         if numbers and rng.random() < 0.8:

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import math
 import os
+import random
 import subprocess
 import sys
 from pathlib import Path
 
 import pytest
+from mutations import near
 
 HERE = Path(__file__).parent
 SEED = str(os.getpid()) if os.environ.get("EAVEWRIGHT_FUZZ") else "1"  # new cases on request
@@ -20,6 +23,12 @@ def fuzzed(script: str, *arguments: str) -> str:
     done = subprocess.run(command, capture_output=True, text=True, check=False, env=room)
     assert done.returncode == 0, done.stdout + done.stderr
     return done.stdout
+
+
+@pytest.mark.parametrize("value", [math.nan, math.inf, 10**400], ids=["none", "infinite", "huge"])
+def test_numbers_beyond_all_can_be_changed_again(value: float) -> None:
+    """Once the campaign itself broke off where a change met what an earlier one had left."""
+    assert isinstance(near(random.Random(1), value), int | float | str)
 
 
 def test_files_made_to_harm() -> None:
