@@ -192,17 +192,18 @@ def flat_plan(run: float) -> Any:
 def measured_columns(given: Given) -> Answer:
     """O-23: a foot of dry snow, wet snow and ice as layers that were measured, and six inches of water."""
     roof, found, implied = build_roof([flat(6.0)]), {}, []
-    for name, mass in (("dry_snow", 48.054), ("wet_snow", 336.38), ("ice", 913.03)):
-        depth = given["depth_ft"] * FOOT
+
+    def column(depth: float, mass: float) -> tuple[float, float]:
+        """Weight and density of one layer. [psf], [kg/m^3]."""
         case = snow_cases(roof, DirectSite((SnowLayer(depth, mass, mass),))).cases[0]
-        pressure = loads(roof, case)[0] / float(roof.planes.plan_area[0])
-        found[f"{name}_1ft_psf"] = pressure / PSF
-        implied.append(case.density)
+        return loads(roof, case)[0] / float(roof.planes.plan_area[0]) / PSF, case.density
+
+    for name, mass in (("dry_snow", 48.054), ("wet_snow", 336.38), ("ice", 913.03)):
+        found[f"{name}_1ft_psf"], density = column(given["depth_ft"] * FOOT, mass)
+        implied.append(density)
     # An inch of water as the ice that it would make: the program takes layers as dense as ice, not denser.
-    water = given["water_in"] / 12.0 * FOOT * WATER / ICE
-    case = snow_cases(roof, DirectSite((SnowLayer(water, ICE, ICE),))).cases[0]
-    column = loads(roof, case)[0] / float(roof.planes.plan_area[0]) / PSF
-    return found | {"implied_density_kg_m3": implied, "water_load_psf": column, "published_psf": column}
+    water, _ = column(given["water_in"] / 12.0 * FOOT * WATER / ICE, ICE)
+    return found | {"implied_density_kg_m3": implied, "water_load_psf": water, "published_psf": water}
 
 
 def rail_in_three_spans(given: Given) -> Answer:
