@@ -41,6 +41,16 @@ def handed(request, tmp_path_factory):
     return analysis, write_handover(analysis, folder), folder
 
 
+@pytest.fixture(scope="module")
+def plan(handed):
+    """The drawing, as it is read back."""
+    return ezdxf.readfile(handed[2] / "plan.dxf")
+
+
+def sheets_of(drawing):
+    return [drawing.paperspace(name) for name in drawing.layouts.names() if name != "Model"]
+
+
 def test_every_file_is_there(handed):
     _, _, folder = handed
     assert {path.name for path in folder.iterdir()} == set(OUTPUTS) - {"utilization.png"}
@@ -68,15 +78,13 @@ def test_quantities_say_the_same(handed):
     assert sum(int(line["quantity"]) for line in lines if line["item"] == "rail piece") == len(bill.piece_row)
 
 
-def test_plan_is_sound_and_true_in_size(handed):
-    analysis, _, folder = handed
-    project = analysis.project
+def test_plan_is_sound_and_true_in_size(handed, plan):
+    project = handed[0].project
     layout, planes = project.layout, project.roof.planes
-    drawing = ezdxf.readfile(folder / "plan.dxf")
-    assert not drawing.audit().errors
+    assert not plan.audit().errors
     unit = 0.0254 if project.table.project.units == "US" else 1e-3
-    assert drawing.header["$INSUNITS"] == (1 if unit == 0.0254 else 4)
-    space = drawing.modelspace()
+    assert plan.header["$INSUNITS"] == (1 if unit == 0.0254 else 4)
+    space = plan.modelspace()
     clamps = [c for c in space.query("INSERT") if c.dxf.layer == "CLAMPS"]
     assert len(clamps) == len(layout.clamp_name)
     # Each plane is drawn in true size: clamps keep their distances and the rails their lengths.
@@ -94,12 +102,11 @@ def test_plan_is_sound_and_true_in_size(handed):
         assert np.min(np.abs(np.array(lengths) - length)) < 1e-6
 
 
-def test_plan_tells_each_clamp_its_place(handed):
+def test_plan_tells_each_clamp_its_place(handed, plan):
     """The number beside a clamp is its distance from the left end of its rail, as a tape reads it."""
-    analysis, _, folder = handed
-    project = analysis.project
+    project = handed[0].project
     layout = project.layout
-    texts = [t.dxf.text for t in ezdxf.readfile(folder / "plan.dxf").modelspace().query("TEXT")]
+    texts = [t.dxf.text for t in plan.modelspace().query("TEXT")]
     us = project.table.project.units == "US"
     for clamp in (0, len(layout.clamp_name) // 2, len(layout.clamp_name) - 1):
         number = layout.clamp_name[clamp].rsplit("-", 1)[1]
@@ -107,15 +114,13 @@ def test_plan_tells_each_clamp_its_place(handed):
         assert f"{number}: {inches(s) if us else f'{1e3 * s:.0f}'}" in texts
 
 
-def test_dimensions_of_the_plan_measure_what_they_say(handed):
+def test_dimensions_of_the_plan_measure_what_they_say(handed, plan):
     """Real DIMENSION entities: heights of rows over the lower edge, and the width of every plane."""
-    analysis, _, folder = handed
-    project = analysis.project
+    project = handed[0].project
     layout, planes = project.layout, project.roof.planes
     us = project.table.project.units == "US"
     unit = 0.0254 if us else 1e-3
-    drawing = ezdxf.readfile(folder / "plan.dxf")
-    found = drawing.modelspace().query("DIMENSION")
+    found = plan.modelspace().query("DIMENSION")
     measured = np.array([one.get_measurement() for one in found]) * unit
     for one, length in zip(found, measured, strict=True):
         assert one.dxf.text == (inches(length) if us else "<>")
@@ -131,13 +136,12 @@ def test_dimensions_of_the_plan_measure_what_they_say(handed):
         assert np.abs(measured - max(over)).min() < 0.02
 
 
-def test_sheets_have_scale_and_title_block(handed):
-    analysis, _, folder = handed
+def test_sheets_have_scale_and_title_block(handed, plan):
+    analysis, _, _ = handed
     project = analysis.project
     us = project.table.project.units == "US"
-    drawing = ezdxf.readfile(folder / "plan.dxf")
     rows = {int(p) for p in project.layout.row_plane}
-    sheets = [drawing.paperspace(n) for n in drawing.layouts.names() if n != "Model"]
+    sheets = sheets_of(plan)
     assert len(sheets) == 1 + len(rows)
     for sheet in sheets:
         view = next(v for v in sheet.query("VIEWPORT") if v.dxf.id != 1)
@@ -154,17 +158,16 @@ def test_sheets_have_scale_and_title_block(handed):
     assert wide > largest
 
 
-def test_texts_of_the_plan_keep_off_each_other(handed):
-    _, _, folder = handed
+def test_texts_of_the_plan_keep_off_each_other(plan):
     boxes = []
-    for text in ezdxf.readfile(folder / "plan.dxf").modelspace().query("TEXT"):
+    for text in plan.modelspace().query("TEXT"):
         size = text.dxf.height
         box = shapely.box(0.0, 0.0, 0.55 * size * len(text.dxf.text), 0.8 * size)
-        if text.get_placement()[0].name.endswith("CENTER"):
+        align, place, _ = text.get_placement()
+        if align.name.endswith("CENTER"):
             box = translate(box, -0.5 * box.bounds[2])
-        elif text.get_placement()[0].name.startswith("MIDDLE"):
+        elif align.name.startswith("MIDDLE"):
             box = translate(box, 0.0, -0.5 * box.bounds[3])
-        place = text.get_placement()[1]
         box = rotate(box, text.dxf.rotation, origin=(0.0, 0.0))
         boxes.append(translate(box, place.x, place.y))
     tree = shapely.STRtree(boxes)
@@ -257,10 +260,10 @@ def test_multiblock_names_files_that_open(handed):
     ]
 
 
-def test_a_failed_check_warns_on_every_file(handed):
+def test_a_failed_check_warns_on_every_file(handed, plan):
     analysis, _, folder = handed
     words = "NOT FOR INSTALLATION"
-    texts = [t.dxf.text for t in ezdxf.readfile(folder / "plan.dxf").modelspace().query("TEXT")]
+    texts = [t.dxf.text for t in plan.modelspace().query("TEXT")]
     book = openpyxl.load_workbook(folder / "tables.xlsx")
     cells = [str(row[0].value) for row in book["Quantities"].iter_rows(min_row=2)]
     said = [
@@ -272,14 +275,13 @@ def test_a_failed_check_warns_on_every_file(handed):
     assert said == [not analysis.passed] * 4
 
 
-def _plan_words(path):
+def _plan_words(drawing):
     """Lines of model space as one text, and of every sheet."""
-    drawing = ezdxf.readfile(path)
-    spaces = [drawing.modelspace(), *(drawing.paperspace(n) for n in drawing.layouts.names() if n != "Model")]
+    spaces = [drawing.modelspace(), *sheets_of(drawing)]
     return [" ".join(text.dxf.text for text in space.query("TEXT")) for space in spaces]
 
 
-def test_missing_splices_are_told_wherever_rails_are(handed):
+def test_missing_splices_are_told_wherever_rails_are(handed, plan):
     """The installer's plan and its sheets, the first page, the page and the workbook."""
     analysis, bill, folder = handed
     words = splice_caution(analysis.project, bill)
@@ -288,22 +290,22 @@ def test_missing_splices_are_told_wherever_rails_are(handed):
     head = f"At least {needed} more splice" if needed else "more splice"
     first = " ".join(pypdf.PdfReader(folder / "package.pdf").pages[0].extract_text().split())
     answer = openpyxl.load_workbook(folder / "tables.xlsx")["Answer"]
+    texts = _plan_words(plan)
     said = [
-        *(head in text for text in _plan_words(folder / "plan.dxf")),
+        *(head in text for text in texts),
         head in first,
         head in (folder / "package.html").read_text("utf-8"),
         any(head in str(row[1].value) for row in answer.iter_rows(min_row=2)),
     ]
     assert said == [bool(needed)] * len(said)
-    texts = _plan_words(folder / "plan.dxf")[0]
-    assert (f"Splices: {bill.splices.sum()}." in texts) is not bool(needed)
-    notes = [note.text for note in ezdxf.readfile(folder / "plan.dxf").modelspace().query("MTEXT")]
+    assert (f"Splices: {bill.splices.sum()}." in texts[0]) is not bool(needed)
+    notes = [note.text for note in plan.modelspace().query("MTEXT")]
     rows = [note for note in notes if note.startswith("Row ")]
     missing = missing_splices(bill).per_row
     assert sum("TOO LONG" in note for note in rows) == (missing > 0).sum()
 
 
-def test_what_the_project_must_know_stands_in_workbook_and_plan(handed):
+def test_what_the_project_must_know_stands_in_workbook_and_plan(handed, plan):
     """Not only the standing cautions: snow that no row holds, and every caution of this project."""
     analysis, _, folder = handed
     said = verdict(analysis, SYSTEMS[analysis.project.table.project.units])
@@ -312,7 +314,7 @@ def test_what_the_project_must_know_stands_in_workbook_and_plan(handed):
     assert {said.sentence, *said.more, *said.cautions} <= found
     if said.falling:
         assert said.falling in found
-        assert all(said.falling in text for text in _plan_words(folder / "plan.dxf"))
+        assert all(said.falling in text for text in _plan_words(plan))
 
 
 def test_data_agrees(handed):
@@ -372,12 +374,11 @@ def test_pieces_too_long_say_how_many_splices_they_need(tmp_path, given, longest
     project = load_project(path)
     bill = bill_of(project)
     lines = [line for line in bill_lines(project, bill) if line[0] == "splice, missing"]
-    need = np.maximum(np.ceil((bill.piece_length - 5e-4) / longest) - 1, 0).sum()
-    assert sum(line[2] for line in lines) == need > 0
+    parts = np.ceil((bill.piece_length - 5e-4) / longest)
+    assert sum(line[2] for line in lines) == np.maximum(parts - 1, 0).sum() > 0
     many = (bill.piece_length > longest + 5e-4).sum()
     assert lines[0][4].startswith(
         f"{many} piece{'s' if many > 1 else ''} of rail {'are' if many > 1 else 'is'} longer than"
     )
     # With that many splices in equal parts, every piece fits.
-    parts = np.ceil((bill.piece_length - 5e-4) / longest)
     assert (bill.piece_length / parts <= longest + 5e-4).all()
