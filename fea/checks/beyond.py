@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fea.checks.limits import Limit, clamp_components, component_utilization, interact
-from fea.rails.loads import RailLoads
+from fea.rails.loads import RailLoads, loads_alone
 from fea.rails.row_events import PARTS, RowEvents, RowLimits, follow_rows
 from fea.solvers.events import Outcome
 from fea.solvers.laws import LinkState
@@ -64,22 +64,6 @@ class Beyond:
     event: tuple[str, ...]
     slipped: int
     notes: tuple[str, ...]
-
-
-def row_loads(loads: RailLoads, layout: Layout, row: int, weights: Array) -> RailLoads:
-    """Loads on one row: sums (s,) of the right-hand sides by their weights (s, count)."""
-    line, point, clamp = loads.row == row, loads.point_row == row, layout.clamp_row == row
-    return RailLoads(
-        row=np.zeros(int(line.sum()), dtype=np.int64),
-        s0=loads.s0[line],
-        s1=loads.s1[line],
-        line=np.tensordot(weights, loads.line[:, line], axes=1),
-        point_row=np.zeros(int(point.sum()), dtype=np.int64),
-        point_s=loads.point_s[point],
-        point=np.tensordot(weights, loads.point[:, point], axes=1),
-        thermal=weights @ loads.thermal,
-        travel=None if loads.travel is None else np.tensordot(weights, loads.travel[:, clamp], axes=1),
-    )
 
 
 def row_limits(force: Array, clamp: Clamp, rail: Rail, yield_stress: float, residual: float) -> RowLimits:
@@ -149,7 +133,8 @@ def beyond_first_failure(
     """
     rail, clamp, yield_stress = hardware
     row, case, top = place
-    own = rows_alone(layout, np.arange(len(layout.row_name)) == row)
+    kept = np.arange(len(layout.row_name)) == row
+    own = rows_alone(layout, kept)
     nothing = Beyond(row, case, top, np.nan, np.nan, "not followed", (), (), 0, ())
     if len(own.clamp_s) > LARGEST:
         note = f"The row has {len(own.clamp_s)} clamps; rows of up to {LARGEST} are followed."
@@ -170,7 +155,7 @@ def beyond_first_failure(
             own,
             plain,
             clamp,
-            row_loads(loads, layout, row, np.stack(list(weights))),
+            loads_alone(loads, layout, kept, np.stack(list(weights))),
             limits,
             targets=np.array([1.0, GROWTH]),
         )

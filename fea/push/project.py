@@ -12,12 +12,13 @@ from fea.analysis import Analysis
 from fea.checks.limits import LOADED, clamp_components, component_utilization, interact, rail_resistance
 from fea.checks.strips import panel_strips
 from fea.push.bending import WHOLE, Bending, rail_bending
-from fea.push.push import GROWTH, Push, Strips, push_rows, row_subset
+from fea.push.push import GROWTH, Push, Strips, push_rows
 from fea.push.watch import Failures
 from fea.rails.actions import Reading, rail_loads
+from fea.rails.loads import loads_alone
 from roofmodel.errors import InputError
 from roofmodel.hardware import Clamp, DesignFormat, Panel, Rail
-from roofmodel.layout import Layout
+from roofmodel.layout import Layout, rows_alone
 from roofmodel.project.load import Project
 
 Array = NDArray[np.float64]
@@ -113,13 +114,14 @@ def push_project(
     project = analysis.project
     layout = project.layout
     at_row, at_case, state, reading = _worst(analysis, row, case)
-    rows = np.flatnonzero(layout.row_plane == layout.row_plane[at_row])
-    alone = int(np.isin(layout.clamp_row, rows).sum()) > LARGEST
+    kept = layout.row_plane == layout.row_plane[at_row]
+    alone = int(kept[layout.clamp_row].sum()) > LARGEST
     if alone:
-        rows = np.array([at_row])
-        if int((layout.clamp_row == at_row).sum()) > LARGEST:
+        kept = np.arange(len(layout.row_name)) == at_row
+        many = int(kept[layout.clamp_row].sum())
+        if many > LARGEST:
             message = (
-                f"push: row {layout.row_name[at_row]} has {int((layout.clamp_row == at_row).sum())} clamps; "
+                f"push: row {layout.row_name[at_row]} has {many} clamps; "
                 f"rows of up to {LARGEST} are followed; name a shorter one with --row"
             )
             raise InputError(message)
@@ -127,7 +129,8 @@ def push_project(
     loads, _ = rail_loads(
         project.roof, layout, project.rail, analysis.force, analysis.support.travel, analysis.support.held
     )
-    own, mixed, clamps = row_subset(layout, loads, rows, weights)
+    own, mixed = rows_alone(layout, kept), loads_alone(loads, layout, kept, weights)
+    clamps = np.flatnonzero(kept[layout.clamp_row])
     rail, clamp, panel, bending = _hardware(project, own, nominal)
     strips = _strips(analysis, at_case, clamps, weights, panel, nominal)
     support = None
@@ -141,7 +144,7 @@ def push_project(
     exceeded, unknown = ((), ()) if nominal else _by_check(analysis, at_case)
     return ProjectPush(
         push=found,
-        rows=rows,
+        rows=np.flatnonzero(kept),
         clamps=clamps,
         row=at_row,
         case=at_case,

@@ -387,44 +387,6 @@ def _what(bay: Bay, watch: BayWatch, strips: Strips, i: int, k: int, after: Link
     return "hinge", f"the rail bends on {place}"
 
 
-def row_subset(
-    layout: Layout, loads: RailLoads, rows: IntArray, weights: Array
-) -> tuple[Layout, RailLoads, IntArray]:
-    """Layout and combined loads of some rows, and their clamps; weights (2, count)."""
-    number = np.full(len(layout.row_name), -1, dtype=np.int64)
-    number[rows] = np.arange(len(rows))
-    clamp, splice = number[layout.clamp_row] >= 0, number[layout.splice_row] >= 0
-    line, point = number[loads.row] >= 0, number[loads.point_row] >= 0
-    own = Layout(
-        row_name=tuple(layout.row_name[r] for r in rows.tolist()),
-        row_plane=layout.row_plane[rows],
-        row_start=layout.row_start[rows],
-        row_end=layout.row_end[rows],
-        row_full=layout.row_full[rows],
-        clamp_name=tuple(layout.clamp_name[c] for c in np.flatnonzero(clamp).tolist()),
-        clamp_row=number[layout.clamp_row[clamp]],
-        clamp_s=layout.clamp_s[clamp],
-        clamp_uv=layout.clamp_uv[clamp],
-        clamp_seam=layout.clamp_seam[clamp],
-        seam_angle=layout.seam_angle[rows],
-        splice_row=number[layout.splice_row[splice]],
-        splice_s=layout.splice_s[splice],
-        splice_kind=tuple(k for k, on in zip(layout.splice_kind, splice, strict=True) if on),
-    )
-    mixed = RailLoads(
-        row=number[loads.row[line]],
-        s0=loads.s0[line],
-        s1=loads.s1[line],
-        line=np.tensordot(weights, loads.line[:, line], axes=1),
-        point_row=number[loads.point_row[point]],
-        point_s=loads.point_s[point],
-        point=np.tensordot(weights, loads.point[:, point], axes=1),
-        thermal=weights @ loads.thermal,
-        travel=None if loads.travel is None else np.tensordot(weights, loads.travel[:, clamp], axes=1),
-    )
-    return own, mixed, np.flatnonzero(clamp)
-
-
 def no_strips(clamps: int) -> Strips:
     """Strips whose fixed points hold anything."""
     return Strips(

@@ -11,6 +11,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from roofmodel.layout import Layout
+
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
@@ -52,6 +54,26 @@ class RailLoads:
     def count(self) -> int:
         """Number of right-hand sides q."""
         return len(self.thermal)
+
+
+def loads_alone(loads: RailLoads, layout: Layout, kept: NDArray[np.bool_], weights: Array) -> RailLoads:
+    """Loads on some rows, (r,) true, as `roofmodel.layout.rows_alone` numbers them.
+
+    Sums (s,) of the right-hand sides by their weights (s, q).
+    """
+    number = np.cumsum(kept) - 1
+    line, point, clamp = kept[loads.row], kept[loads.point_row], kept[layout.clamp_row]
+    return RailLoads(
+        row=number[loads.row[line]],
+        s0=loads.s0[line],
+        s1=loads.s1[line],
+        line=np.tensordot(weights, loads.line[:, line], axes=1),
+        point_row=number[loads.point_row[point]],
+        point_s=loads.point_s[point],
+        point=np.tensordot(weights, loads.point[:, point], axes=1),
+        thermal=weights @ loads.thermal,
+        travel=None if loads.travel is None else np.tensordot(weights, loads.travel[:, clamp], axes=1),
+    )
 
 
 @dataclass(frozen=True)

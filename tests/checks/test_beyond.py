@@ -10,8 +10,9 @@ import numpy as np
 import pytest
 
 from fea import analyze
-from fea.checks.beyond import beyond_first_failure, row_limits, row_loads
+from fea.checks.beyond import beyond_first_failure, row_limits
 from fea.rails.frame import solve_frame
+from fea.rails.loads import loads_alone
 from fea.rails.rows import build_frame
 from roofmodel import load_project
 from roofmodel.layout import rows_alone
@@ -98,10 +99,11 @@ def test_other_rows_change_nothing():
 
 def test_one_row_keeps_its_own_clamps_and_loads():
     layout = make_layout([{"length": 7.0, "clamps": [1.0, 6.0]}, {"length": 4.0, "clamps": [0.2, 3.8]}])
-    own = rows_alone(layout, np.arange(len(layout.row_name)) == 1)
+    kept = np.arange(len(layout.row_name)) == 1
+    own = rows_alone(layout, kept)
     assert own.clamp_name == layout.clamp_name[2:]
     loads = make_loads([(0, 0.0, 7.0, (0.0, -1.0, 0.0, 0.0)), (1, 0.0, 4.0, (0.0, -2.0, 0.0, 0.0))])
-    part = row_loads(loads, layout, 1, np.ones((1, loads.count)))
+    part = loads_alone(loads, layout, kept, np.ones((1, loads.count)))
     rail, clamp = plain_rail(1e5), make_clamp([1e6, 1e6, 1e6, 1e5, 1e5, 1e5])
     whole = solve_frame(build_frame(layout, rail, clamp), loads).clamp_force[0, 2:]
     np.testing.assert_allclose(
