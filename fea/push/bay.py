@@ -16,7 +16,15 @@ from scipy import sparse
 from fea.elements.beams import beam_stiffness, rail_stiffness
 from fea.rails.frame import build_frame, solve_frame
 from fea.rails.loads import FrameResult, RailLoads
-from fea.rails.row_events import hinge_sites, node_loads, span_places, with_places
+from fea.rails.row_events import (
+    Sites,
+    hinge_sites,
+    kink_forces,
+    link_forces,
+    node_loads,
+    span_places,
+    with_places,
+)
 from fea.rails.rows import Frame
 from fea.solvers.laws import Laws, join, plastic, slip
 from fea.solvers.links import LinkForm, link_form
@@ -26,7 +34,6 @@ from roofmodel.layout import Layout
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 Places = tuple[IntArray, Array]  # row and s
-Sites = tuple[IntArray, IntArray, IntArray]  # span, side (0 start, 1 end), axis (0 y, 1 z) of hinges
 
 BOOLE = np.array([7.0, 32.0, 12.0, 32.0, 7.0]) / 90.0  # exact up to the fifth power
 PLACES = 3  # hinges in every span besides those at clamps and at the largest moments
@@ -156,16 +163,14 @@ def _places(
     return row[keep].astype(np.int64), s[keep]
 
 
-def _jumps(frame: Frame, clamps: int, site: Sites) -> tuple[RailLoads, IntArray, IntArray]:
+def _jumps(frame: Frame, clamps: int, every: Array, site: Sites) -> tuple[RailLoads, IntArray, IntArray]:
     """Unit jumps as right-hand sides: clamp parts, then kinks; clamp and part of the first."""
     clamp, part = np.nonzero(_held(frame, clamps))
-    span, side, axis = site
-    a, h = len(clamp), len(span)
+    span, a, h = site[0], len(clamp), len(site[0])
     travel = np.zeros((a + h, len(frame.clamp_s), 6))
     travel[np.arange(a), clamp, part] = 1.0
     load = np.zeros((a + h, len(frame.node_s), 6))
-    every = beam_stiffness(frame.span_length, rail_stiffness(frame.rail))
-    kink = np.take_along_axis(every[span], (6 * side + 4 + axis)[:, None, None], axis=2)[:, :, 0]
+    kink = kink_forces(every, site)
     for end in (0, 1):
         load[a + np.arange(h), frame.span_node[span, end]] += kink[:, 6 * end : 6 * end + 6]
     return replace(node_loads(frame, load), travel=travel), clamp, part
@@ -182,30 +187,15 @@ def _support(frame: Frame) -> sparse.csr_array:
     return sparse.csr_array(sparse.block_diag(list(frame.clamp_stiffness)))
 
 
-def _own(frame: Frame, site: Sites, clamp: IntArray, part: IntArray) -> Array:
+def _own(frame: Frame, every: Array, site: Sites, clamp: IntArray, part: IntArray) -> Array:
     """Stiffness of unit jumps against themselves while no node moves, (k, k)."""
     span, side, axis = site
     a, k = len(clamp), len(clamp) + len(span)
     own = np.zeros((k, k))
     at = 6 * clamp + part
     own[:a, :a] = _support(frame)[at][:, at].toarray()
-    every = beam_stiffness(frame.span_length, rail_stiffness(frame.rail))
-    turn = 6 * side + 4 + axis
-    kink = np.take_along_axis(every[span], turn[:, None, None], axis=2)[:, :, 0]
-    own[a:, a:] = np.where(span[:, None] == span, kink[:, turn], 0.0)
+    own[a:, a:] = np.where(span[:, None] == span, kink_forces(every, site)[:, 6 * side + 4 + axis], 0.0)
     return own
-
-
-def forces_of(result: FrameResult, clamp: IntArray, part: IntArray, site: Sites) -> Array:
-    """Forces (q, k) of clamp parts and moments at hinge sites."""
-    span, side, axis = site
-    order = np.lexsort((result.sample_s, result.sample_span))
-    own = result.sample_span[order]
-    first = order[np.searchsorted(own, span, side="left")]
-    last = order[np.searchsorted(own, span, side="right") - 1]
-    at, sign = np.where(side == 0, first, last), np.where(side == 0, -1.0, 1.0)
-    moment = sign * result.rail_force[:, at, 4 + axis]
-    return np.concatenate([result.clamp_force[:, clamp, part], moment], axis=1)
 
 
 def make_bay(
@@ -256,12 +246,12 @@ def make_bay(
         loads = replace(loads, travel=np.concatenate([loads.travel, still], axis=1))
     every = beam_stiffness(frame.span_length, rail_stiffness(plain))
     site = _sites(frame, clamps, every, bends if hinges else bends[:0])
-    units, link_clamp, link_part = _jumps(frame, clamps, site)
+    units, link_clamp, link_part = _jumps(frame, clamps, every, site)
     response, elastic = solve_frame(frame, units), solve_frame(frame, loads)
     probes = _probes(loads, len(layout.row_name))
     probed = solve_frame(frame, probes)
-    own = _own(frame, site, link_clamp, link_part)
-    raw = -forces_of(response, link_clamp, link_part, site)
+    own = _own(frame, every, site, link_clamp, link_part)
+    raw = -link_forces(response, link_clamp, link_part, site)
     a = len(link_clamp)
     raw[a:, a:] += own[a:, a:]
     facets, capacity = hinge_facets(moment, plain.section.round) if len(bends) else (np.zeros((0, 2)), 1.0)
@@ -288,13 +278,13 @@ def make_bay(
         units=units,
         form=link_form(mix @ raw @ mix.T, stiff, SURE * _rounding(frame, raw, own, link_clamp, link_part)),
         laws=laws,
-        q=forces_of(elastic, link_clamp, link_part, site) @ mix.T,
+        q=link_forces(elastic, link_clamp, link_part, site) @ mix.T,
         elastic=elastic,
         site=site,
         facets=facets,
         capacity=capacity,
         bends=bends,
-        probe=forces_of(probed, link_clamp, link_part, site) @ mix.T,
+        probe=link_forces(probed, link_clamp, link_part, site) @ mix.T,
         work=_work(frame, probes, elastic),
     )
 
@@ -412,10 +402,10 @@ def state_of(bay: Bay, share: Array, jump: Array) -> FrameResult:
         travel=travel,
     )
     found = solve_frame(bay.frame, both)
-    span, side, axis = bay.site
+    span = bay.site[0]
     kink = raw[:, raw.shape[1] - len(span) :]
     every = beam_stiffness(bay.frame.span_length, rail_stiffness(bay.rail))
-    column = np.take_along_axis(every[span], (6 * side + 4 + axis)[:, None, None], axis=2)[:, :, 0]
+    column = kink_forces(every, bay.site)
     ends = np.zeros((len(bay.frame.span_length), len(raw), 6))
     np.add.at(ends, span, column[:, None, :6] * kink.T[:, :, None])  # what made the kinks is no rail force
     at = found.sample_span

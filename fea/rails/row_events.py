@@ -25,6 +25,7 @@ from roofmodel.layout import Layout
 
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
+Sites = tuple[IntArray, IntArray, IntArray]  # span, side (0 start, 1 end), axis (0 y, 1 z) of hinges
 
 PARTS = ("along", "across", "pull", "tilt", "roll", "twist")
 AXES = ("y", "z")  # of the rail, for its bending
@@ -161,9 +162,7 @@ def span_places(layout: Layout, count: int = 3) -> tuple[IntArray, Array]:
     return np.repeat(row[:-1][whole], count).astype(np.int64), at.ravel()
 
 
-def hinge_sites(
-    frame: Frame, clamps: int, K_span: Array, bends: IntArray
-) -> tuple[IntArray, IntArray, IntArray]:
+def hinge_sites(frame: Frame, clamps: int, K_span: Array, bends: IntArray) -> Sites:
     """Span, side and axis of every place where the rail can kink.
 
     At the start of the span behind a node, and also at the end of the one before it when a clamp takes
@@ -198,8 +197,7 @@ def _links(frame: Frame, clamps: int, limits: RowLimits) -> _Links:
     K, grip = frame.clamp_stiffness[clamp], frame.clamp_grip[clamp]
     column = np.take_along_axis(K, part[:, None, None], axis=2)
     load[np.arange(a), frame.clamp_node[clamp]] = (np.swapaxes(grip, 1, 2) @ column)[:, :, 0]
-    turn = 6 * side + 4 + axis
-    kink = np.take_along_axis(every[span], turn[:, None, None], axis=2)[:, :, 0]
+    turn, kink = 6 * side + 4 + axis, kink_forces(every, (span, side, axis))
     for end in (0, 1):
         load[a + np.arange(h), frame.span_node[span, end]] += kink[:, 6 * end : 6 * end + 6]
     stiffness = np.zeros((a + h, a + h))
@@ -209,16 +207,27 @@ def _links(frame: Frame, clamps: int, limits: RowLimits) -> _Links:
     return _Links(clamp, part, span, side, axis, load, stiffness)
 
 
+def kink_forces(K_span: Array, site: Sites) -> Array:
+    """Forces (h, 12) on the ends of the spans at hinge sites for kinks of 1 while no node moves."""
+    span, side, axis = site
+    return np.take_along_axis(K_span[span], (6 * side + 4 + axis)[:, None, None], axis=2)[:, :, 0]
+
+
+def link_forces(result: FrameResult, clamp: IntArray, part: IntArray, site: Sites) -> Array:
+    """Forces (q, c) of clamp parts and moments at hinge sites, without jumps."""
+    span, side, axis = site
+    order = np.lexsort((result.sample_s, result.sample_span))
+    own = result.sample_span[order]
+    first = order[np.searchsorted(own, span, side="left")]
+    last = order[np.searchsorted(own, span, side="right") - 1]
+    at, sign = np.where(side == 0, first, last), np.where(side == 0, -1.0, 1.0)
+    moment = sign * result.rail_force[:, at, 4 + axis]
+    return np.concatenate([result.clamp_force[:, clamp, part], moment], axis=1)
+
+
 def _forces(links: _Links, result: FrameResult) -> Array:
     """Forces of all links in every case of a frame without jumps, (q, c)."""
-    order = np.lexsort((result.sample_s, result.sample_span))
-    span = result.sample_span[order]
-    first = order[np.searchsorted(span, links.span, side="left")]
-    last = order[np.searchsorted(span, links.span, side="right") - 1]
-    at = np.where(links.side == 0, first, last)
-    sign = np.where(links.side == 0, -1.0, 1.0)
-    moment = sign * result.rail_force[:, at, 4 + links.axis]
-    return np.concatenate([result.clamp_force[:, links.clamp, links.part], moment], axis=1)
+    return link_forces(result, links.clamp, links.part, (links.span, links.side, links.axis))
 
 
 def node_loads(frame: Frame, load: Array) -> RailLoads:
