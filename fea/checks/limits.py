@@ -382,16 +382,22 @@ def relative_deflection(result: FrameResult, layout: Layout, piece: IntArray) ->
     a, b = layout.clamp_s[left], layout.clamp_s[right]
     share = np.where(b > a, (result.sample_s - a) / np.where(b > a, b - a, 1.0), 0.0)
     chord = y[:, at[left]] * (1.0 - share)[:, None] + y[:, at[right]] * share[:, None]
-    names, first = span_names(layout)
-    length = np.zeros(len(names))
-    inner = np.ones(len(names), dtype=bool)
-    last = first + clamps_in_row
+    return piece_lengths(layout), y - chord
+
+
+def piece_lengths(layout: Layout) -> Array:
+    """Length that counts for each piece (see `span_names`), (n,): overhangs twice. [m]."""
+    starts = np.searchsorted(layout.clamp_row, np.arange(len(layout.row_name) + 1))
+    first = starts[:-1] + np.arange(len(layout.row_name))
+    last = first + np.diff(starts)
+    length = np.zeros(len(layout.clamp_s) + len(layout.row_name))
+    inner = np.ones(len(length), dtype=bool)
     inner[first] = inner[last] = False
     gaps = np.diff(layout.clamp_s)
     length[inner] = gaps[np.diff(layout.clamp_row) == 0]
     length[first] = 2.0 * layout.clamp_s[starts[:-1]]
     length[last] = 2.0 * (layout.row_length - layout.clamp_s[starts[1:] - 1])
-    return np.where(length > 1e-6, length, 0.0), y - chord
+    return np.where(length > 1e-6, length, 0.0)
 
 
 def _clamp_samples(result: FrameResult, layout: Layout) -> IntArray:

@@ -14,12 +14,12 @@ from fea.checks.limits import (
     Limit,
     _piece_max,
     combine,
-    relative_deflection,
+    piece_lengths,
     sample_piece,
     span_names,
     worse,
 )
-from fea.checks.member_strength import member_strength, station_use
+from fea.checks.member_strength import MemberStrength, member_strength, station_use
 from fea.rails.actions import Basis
 from fea.rails.loads import FrameResult
 from fea.sections.crippling import bearing_resistance
@@ -43,9 +43,18 @@ def member_limits(
     form: DesignFormat,
 ) -> tuple[Limit, ...]:
     """Limits of a rail whose walls are known, the worst of all states; none for a rail by its values."""
-    if walls_profile(rail.section, rail.profile) is None or not len(layout.clamp_row):
-        return ()
-    states = [_of_state(d, r, rail, layout, form) for d, r in zip(demands, responses, strict=True)]
+    member = _member(rail, layout, form)
+    return () if member is None else _limits(demands, responses, member, layout)
+
+
+def _member(rail: Rail, layout: Layout, form: DesignFormat) -> MemberStrength | None:
+    return member_strength(rail, form, piece_lengths(layout)) if len(layout.clamp_row) else None
+
+
+def _limits(
+    demands: tuple[Demands, ...], responses: tuple[FrameResult, ...], member: MemberStrength, layout: Layout
+) -> tuple[Limit, ...]:
+    states = [_of_state(d, r, member, layout) for d, r in zip(demands, responses, strict=True)]
     return tuple(worse(list(one)) for one in zip(*states, strict=True))
 
 
@@ -59,13 +68,14 @@ def member_reserve(
     form: DesignFormat,
 ) -> Array:
     """Reserve (q,) of each case with these limits too, by bisection on all cases at once."""
-    if walls_profile(rail.section, rail.profile) is None or not len(layout.clamp_row):
+    member = _member(rail, layout, form)
+    if member is None:
         return reserve
     snow, dead, thermal = factors
 
     def over(share: Array) -> NDArray[np.bool_]:
         demands = tuple(combine(r, basis, snow * share, dead, thermal) for r in responses)
-        use = [limit.utilization for limit in member_limits(demands, responses, rail, layout, form)]
+        use = [limit.utilization for limit in _limits(demands, responses, member, layout)]
         return np.asarray(np.nan_to_num(np.concatenate(use, axis=1), nan=0.0).max(axis=1) > 1.0)
 
     high = np.minimum(reserve, FAR)
@@ -81,18 +91,15 @@ def member_reserve(
 
 
 def _of_state(
-    demands: Demands, result: FrameResult, rail: Rail, layout: Layout, form: DesignFormat
+    demands: Demands, result: FrameResult, member: MemberStrength, layout: Layout
 ) -> tuple[Limit, ...]:
     names, _ = span_names(layout)
     piece = sample_piece(result, layout)
-    member = member_strength(rail, form, relative_deflection(result, layout, piece)[0])
-    if member is None:
-        return ()
     limits = [
         _ratio(kind, names, piece, station_use(member, kind, demands.rail, piece), member.basis[kind])
         for kind in member.kinds
     ]
-    return (*limits, *_bearing(demands.clamp, rail, layout, form))
+    return (*limits, *_bearing(demands.clamp, member.rail, layout, member.form))
 
 
 def _ratio(name: str, names: tuple[str, ...], piece: NDArray[np.int64], use: Array, basis: str) -> Limit:

@@ -6,8 +6,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from fea.checks.limits import rail_resistance
-from fea.checks.member_strength import member_strength, station_use
+from fea.checks.limits import piece_lengths, rail_resistance
+from fea.checks.member_strength import FULL, MemberStrength, member_strength, station_use
 from fea.sections.effective import effective
 from roofmodel.hardware import DesignFormat, Rail
 from roofmodel.layout import Layout
@@ -17,7 +17,6 @@ from roofmodel.layout import Layout
 # memory; outstands of steel (14/9)^2, aluminum (6/3)^2.
 STOUT = {"aluminum": 4.0}
 STOUT_STEEL = 2.5
-WHOLE = 0.999  # share of yield that counts as all
 
 
 @dataclass(frozen=True)
@@ -53,7 +52,7 @@ def rail_bending(rail: Rail, layout: Layout, form: DesignFormat) -> Bending:
     section, stress = rail.section, rail_resistance(rail, form)
     plain = np.array([stress * section.W_y, stress * section.W_z])
     given = np.where(np.isfinite(rail.moment), rail.moment, np.inf)
-    member = member_strength(rail, form, _free(layout))
+    member = member_strength(rail, form, piece_lengths(layout))
     if member is None:
         least = np.minimum(plain, given)
         return Bending((least[0], least[1]), (np.nan, np.nan), "its walls are not known")
@@ -66,26 +65,15 @@ def rail_bending(rail: Rail, layout: Layout, form: DesignFormat) -> Bending:
     brittle = ""
     if np.isnan(used).any():
         brittle = "local buckling of its walls is not known"
-    elif (used > 1.0 / WHOLE).any() and np.isnan(rail.moment).any():
+    elif (used > 1.0 / FULL).any() and np.isnan(rail.moment).any():
         brittle = "it buckles, or breaks at holes or welds, before it yields"
-    elif not _stout(rail, form):
+    elif not _stout(member):
         brittle = "its walls are too slender to turn as a hinge"
     return Bending((float(least[0]), float(least[1])), (float(1.0 / used[0]), float(1.0 / used[1])), brittle)
 
 
-def _stout(rail: Rail, form: DesignFormat) -> bool:
+def _stout(member: MemberStrength) -> bool:
     """Whether the walls stand the turning of a plastic hinge."""
-    member = member_strength(rail, form, np.ones(1))
-    assert member is not None
-    metal = rail.material
+    metal = member.rail.material
     more = replace(metal, yield_strength=STOUT.get(metal.name, STOUT_STEEL) * metal.yield_strength)
-    return bool(effective(member.profile, more, form).share[1:].min() >= WHOLE)
-
-
-def _free(layout: Layout) -> np.ndarray:
-    """Lengths of all pieces of rail, overhangs twice, (n,). [m]."""
-    found = []
-    for row, length in enumerate(layout.row_length):
-        s = np.sort(layout.clamp_s[layout.clamp_row == row])
-        found += [2.0 * s[:1], np.diff(s), 2.0 * (length - s[-1:])]
-    return np.concatenate(found)
+    return bool(effective(member.profile, more, member.form).share[1:].min() >= FULL)

@@ -10,10 +10,11 @@ from scipy import sparse
 
 from fea.analysis import Analysis
 from fea.checks.limits import LOADED, clamp_components, component_utilization, interact, rail_resistance
+from fea.checks.member_strength import FULL
 from fea.checks.strips import panel_strips
-from fea.push.bending import WHOLE, Bending, rail_bending
+from fea.push.bending import Bending, rail_bending
 from fea.push.push import GROWTH, Push, Strips, push_rows
-from fea.push.watch import Failures
+from fea.push.watch import Failures, unlimited
 from fea.rails.actions import Reading, rail_loads
 from fea.rails.loads import loads_alone
 from roofmodel.errors import InputError
@@ -171,8 +172,7 @@ def _worst(analysis: Analysis, row: str | None, case: str | None) -> tuple[int, 
         raise InputError(message)
     force = analysis.clamp_force
     components = clamp_components(force, clamp)
-    known = replace(clamp, strength=np.where(np.isnan(clamp.strength), np.inf, clamp.strength))
-    use = interact(component_utilization(components, known, 0.0), clamp.interaction)
+    use = interact(component_utilization(components, unlimited(clamp), 0.0), clamp.interaction)
     if not use.any():
         use = components[..., 0]
     if row is not None:
@@ -251,9 +251,7 @@ def _strips(
 
 
 def _missing(found: Push, clamp: Clamp, panel: Panel, strips: Strips) -> tuple[str, ...]:
-    parts = clamp_components(
-        found.clamp_force, replace(clamp, strength=np.where(np.isnan(clamp.strength), np.inf, clamp.strength))
-    )
+    parts = clamp_components(found.clamp_force, unlimited(clamp))
     scale = float(np.abs(found.clamp_force[..., 0]).max(initial=0.0))
     size = scale * np.array([1.0, 1.0, 1.0, 1.0, clamp.grip_length, clamp.grip_length])
     loaded = np.atleast_1d((parts > LOADED * size).any(axis=(0, 1)))
@@ -326,7 +324,7 @@ def _bends(bending: Bending) -> str:
     share = float(np.min(bending.share))
     least = (
         ""
-        if np.isnan(share) or share > WHOLE
+        if np.isnan(share) or share > FULL
         else f", of which the check's limits leave {100.0 * share:.0f} %"
     )
     moment = f"its yield moment (or the moment that was given){least}: "

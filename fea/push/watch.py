@@ -51,6 +51,11 @@ class Failures:
     unzip: float = 0.0
 
 
+def unlimited(clamp: Clamp) -> Clamp:
+    """The clamp with strengths that nobody gave as unlimited."""
+    return replace(clamp, strength=np.where(np.isnan(clamp.strength), np.inf, clamp.strength))
+
+
 @dataclass
 class BayWatch:
     """Watch over the clamps and strips of a bay (`fea.solvers.walk.Watch`).
@@ -98,8 +103,7 @@ class BayWatch:
         self.state = np.full(len(self.link), HOLDS)
         self.held = np.ones(len(self.link))
         self.gone = np.zeros(len(self.anchorage), dtype=bool)
-        strength = np.where(np.isnan(self.clamp.strength), np.inf, self.clamp.strength)
-        self.clamp = replace(self.clamp, strength=strength)
+        self.clamp = unlimited(self.clamp)
 
     def forces(self, force: Array) -> Array:
         """Forces (..., c, 6) at the grips from those of all links (..., links)."""
