@@ -14,7 +14,7 @@ from fea.checks.arrays import ArrayForces, array_forces, array_limits, array_str
 from fea.checks.audit import Proof, conservation, equilibrium, refinement, second_road
 from fea.checks.beyond import Beyond, beyond_first_failure, worst_row
 from fea.checks.cautions import cautions, flexibility_cautions, panel_cautions
-from fea.checks.combinations import LoadFactors, service_factors, strength_factors
+from fea.checks.combinations import LoadFactors, project_factors, service_factors
 from fea.checks.demands import BuildingDemands, building_demands
 from fea.checks.governing import (
     Governing,
@@ -347,10 +347,7 @@ def _checks(project: Project, tell: Tell | None, memory: Memory | None, clock: _
     )
     clock.mark("structure")
     design = project.table.design
-    factors = tuple(
-        strength_factors(form, case.level, design.snow_factor, design.thermal_factor, case.standard)
-        for case in snow.cases
-    )
+    factors = tuple(project_factors(project, case) for case in snow.cases)
     service = tuple(service_factors(form, case.level, case.service) for case in snow.cases)
     strength = _factor_arrays(factors)
     demands = tuple(combine(response, basis, *strength) for response in responses)

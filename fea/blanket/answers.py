@@ -12,14 +12,14 @@ from fea.blanket.data import BOX, ROW, STOP, VALLEY
 from fea.blanket.elements import strains
 from fea.blanket.holding import locate
 from fea.blanket.setting import Setting
-from fea.blanket.snow import make_snow, weak_layer
+from fea.blanket.snow import even_snow, weak_layer
 from fea.blanket.views import View
-from fea.checks.combinations import strength_factors
+from fea.checks.combinations import LoadFactors
 from fea.checks.limits import clamp_components, clamp_limits, combine, component_utilization, interact
 from fea.rails.actions import rail_loads
 from fea.rails.frame import solve_frame
 from fea.rails.rows import build_frame
-from roofmodel.hardware import Clamp, DesignFormat
+from roofmodel.hardware import Clamp
 from roofmodel.project.load import Project
 from roofmodel.units import STANDARD_GRAVITY
 
@@ -90,7 +90,7 @@ def station_forces(setting: Setting, view: View) -> Array:
 
 
 def answer_of(
-    project: Project, setting: Setting, analysis: Analysis | None, view: View, factor: float
+    project: Project, setting: Setting, analysis: Analysis | None, view: View, factors: LoadFactors
 ) -> Answer:
     """Read one view.
 
@@ -101,8 +101,7 @@ def answer_of(
     analysis : Analysis or None
         For what panels give way; None counts them as rigid.
     view : View
-    factor : float
-        Load factor on snow, for the stops.
+    factors : LoadFactors
     """
     layout, stations = setting.layout, setting.stations
     force = station_forces(setting, view)
@@ -112,7 +111,7 @@ def answer_of(
     row = np.bincount(stations.row, down, rows).astype(float)
     along, use = np.zeros(0), np.zeros(0)
     if rows:
-        along, use = _clamps(project, setting, analysis, force)
+        along, use = _clamps(project, setting, analysis, force, factors)
     on = view.contacts.kind == STOP
     pushed = np.bincount(view.contacts.item[on], view.state.contact[on], setting.stops.count)
     stop = pushed[: setting.stops.count].astype(float)
@@ -124,7 +123,7 @@ def answer_of(
         clamp=along,
         use=use,
         stop=stop,
-        stop_use=stop_use(factor * stop, setting.clamp, setting.stops.lever),
+        stop_use=stop_use(factors.snow * stop, setting.clamp, setting.stops.lever),
         bearing=bearing,
         over=over,
         under=under,
@@ -133,7 +132,7 @@ def answer_of(
 
 
 def _clamps(
-    project: Project, setting: Setting, analysis: Analysis | None, force: Array
+    project: Project, setting: Setting, analysis: Analysis | None, force: Array, factors: LoadFactors
 ) -> tuple[Array, Array]:
     """Force along the seam at every clamp, unfactored, and its utilization, factored; both (c,)."""
     layout, clamp, rail, stations = setting.layout, setting.clamp, setting.rail, setting.stations
@@ -150,15 +149,12 @@ def _clamps(
     support = None if analysis is None else analysis.support
     travel, held = (None, None) if support is None else (support.travel, support.held)
     loads, basis = rail_loads(project.roof, layout, rail, line, travel, held)
-    form, design = DesignFormat(project.table.design.format), project.table.design
-    case = setting.case
-    f = strength_factors(form, case.level, design.snow_factor, design.thermal_factor, case.standard)
-    factors = tuple(np.array([x]) for x in (f.snow, f.dead, f.thermal))
+    snow, dead, thermal = (np.array([x]) for x in (factors.snow, factors.dead, factors.thermal))
     along, use = [], []
     for K in (None,) if support is None or not support.stiffness else support.stiffness:
         response = solve_frame(build_frame(layout, rail, clamp, support=K), loads)
         along.append(response.clamp_force[0, :, 0])
-        demands = combine(response, basis, *factors)
+        demands = combine(response, basis, snow, dead, thermal)
         use.append(clamp_limits(demands.clamp, clamp, layout)[-1].utilization[0])
     return np.max(along, axis=0), np.max(use, axis=0)
 
@@ -181,7 +177,7 @@ def _layer_limits(setting: Setting, view: View, line: Array) -> tuple[Array, Arr
     if not rows:
         return found[0], found[1], found[2]
     choice = setting.choice
-    strength = make_snow(choice, np.array([choice.density])).strength
+    strength = even_snow(choice).strength
     on = np.flatnonzero(view.contacts.kind == ROW)
     uv = view.layer.node[view.contacts.corner[on, 0]]
     point, _, cell = locate(view.layer, setting.layout.row_plane[view.contacts.item[on]], uv)

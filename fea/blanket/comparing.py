@@ -14,10 +14,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fea.blanket.answers import Answer, answer_of
-from fea.blanket.setting import make_setting
+from fea.blanket.setting import layers, make_setting
+from fea.blanket.snow import even_snow
 from fea.blanket.views import make_mesh, solve_view
-from fea.checks.combinations import strength_factors
-from roofmodel.hardware import DesignFormat
+from fea.checks.combinations import project_factors
 from roofmodel.layout import Layout, no_rows, without_clamps
 from roofmodel.project.load import Project
 from roofmodel.project.placement import place_rows
@@ -163,21 +163,16 @@ def pick(stops: Stops, kept: IntArray) -> Stops:
 
 
 def _solved(project: Project, case: SnowCase, step: float, softness: float) -> Answer:
-    from fea.blanket.setting import layers
-    from fea.blanket.snow import make_snow
-
     table = project.table.blanket.model_copy(update={"mesh": step})
     project = replace(project, table=project.table.model_copy(update={"blanket": table}))
     flow = slide(project.roof, (case,), project.layout, project.slide)
     setting = make_setting(project, case, 0, flow)
     if softness != 1.0:
-        young = float(make_snow(setting.choice, np.array([setting.choice.density])).young[0])
+        young = float(even_snow(setting.choice).young[0])
         setting = replace(setting, choice=replace(setting.choice, young=softness * young))
     meshes = tuple(make_mesh(setting, layer) for layer in layers(setting))
     view = solve_view(setting, meshes, "coherent", "", cracked=False, bond=((), None))
-    form, design = DesignFormat(project.table.design.format), project.table.design
-    factors = strength_factors(form, case.level, design.snow_factor, design.thermal_factor, case.standard)
-    return answer_of(project, setting, None, view, factors.snow)
+    return answer_of(project, setting, None, view, project_factors(project, case))
 
 
 def _words(stops: Holding, row: Holding) -> tuple[str, ...]:

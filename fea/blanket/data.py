@@ -70,6 +70,11 @@ class Layer:
         """Middles of the rectangles, (m, 2). [m]."""
         return np.asarray(self.low + 0.5 * self.size)
 
+    @property
+    def mean_depth(self) -> float:
+        """Depth of the cells by their area. [m]."""
+        return float(np.average(self.depth, weights=self.size.prod(axis=1)))
+
 
 @dataclass(frozen=True)
 class Snow:

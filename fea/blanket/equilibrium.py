@@ -100,19 +100,11 @@ class _Look:
         """What the interface holds (n, 2) and its tangent xx, xy, yy (n, 3)."""
         face = self.problem.interface
         size = np.linalg.norm(self.slip, axis=1)
+        safe = np.where(size > 0.0, size, 1.0)
         slips = face.stiffness * size > face.limit
-        way = self.slip / np.where(size > 0.0, size, 1.0)[:, None]
-        secant = np.where(slips, face.limit / np.where(size > 0.0, size, 1.0), face.stiffness)
-        across = np.where(slips, 0.0, secant)  # stiffness along the slip
-        tangent = np.stack(
-            [
-                secant + (across - secant) * way[:, 0] ** 2,
-                (across - secant) * way[:, 0] * way[:, 1],
-                secant + (across - secant) * way[:, 1] ** 2,
-            ],
-            axis=1,
-        )
-        return secant[:, None] * self.slip, tangent
+        secant = np.where(slips, face.limit / safe, face.stiffness)
+        along = np.where(slips, 0.0, secant)
+        return secant[:, None] * self.slip, _turned(secant, along - secant, self.slip / safe[:, None])
 
     @cached_property
     def left(self) -> tuple[Array, Array]:
@@ -123,12 +115,7 @@ class _Look:
         spring = p.bed * p.layer.area
         secant = spring * np.maximum(size - p.reach, 0.0) / safe
         gain = np.where(size > p.reach, spring, 0.0) - secant
-        way = self.slip / safe[:, None]
-        tangent = np.stack(
-            [secant + gain * way[:, 0] ** 2, gain * way[:, 0] * way[:, 1], secant + gain * way[:, 1] ** 2],
-            axis=1,
-        )
-        return secant[:, None] * self.slip, tangent
+        return secant[:, None] * self.slip, _turned(secant, gain, self.slip / safe[:, None])
 
     @cached_property
     def residual(self) -> Array:
@@ -388,6 +375,12 @@ def _state(look: _Look, step: Array, scale: float, steps: int) -> State:
         unsettled=float(np.abs(look.residual).sum()) / scale,
         steps=steps,
     )
+
+
+def _turned(across: Array, more: Array, way: Array) -> Array:
+    """Tangents xx, xy, yy (n, 3) of a stiffness across directions (n, 2) and `more` along them."""
+    x, y = way.T
+    return np.stack([across + more * x**2, more * x * y, across + more * y**2], axis=1)
 
 
 def _times(tangent: Array, moved: Array) -> Array:

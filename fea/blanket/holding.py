@@ -135,13 +135,12 @@ def make_structure(
     )
     load = np.zeros(d + stops.count)
     stations, force = line
-    up = row_axes(layout)[:, 1]
+    along, up = row_axes(layout).swapaxes(0, 1)
     np.add.at(load, stations.dof, np.sum(up[stations.row] * force, axis=1))
     group = np.zeros(d, dtype=np.int64)
     # The right node of a hinge shares motions with the left one, which owns them.
     for k in range(frame.dof.shape[1]):
         group[frame.dof[::-1, k]] = np.arange(len(frame.node_row))[::-1]
-    along = (layout.row_end - layout.row_start) / layout.row_length[:, None]
     place = layout.row_start[frame.node_row] + frame.node_s[:, None] * along[frame.node_row]
     return Structure(
         matrix=matrix,
@@ -227,10 +226,10 @@ def row_contacts(
     height : float
         Of the face that the rail turns to the snow. [m]
     """
-    along = (layout.row_end - layout.row_start) / layout.row_length[:, None]
+    along, up = row_axes(layout).swapaxes(0, 1)
     middle = stations.span.mean(axis=1)
     uv = layout.row_start[stations.row] + middle[:, None] * along[stations.row]
-    way = -row_axes(layout)[stations.row, 1]
+    way = -up[stations.row]
     k = len(middle)
     stiffness = np.diff(stations.span, axis=1)[:, 0] * _front(
         layer, snow, layout.row_plane[stations.row], uv, height

@@ -7,6 +7,7 @@ of rounded grains; wet snow and depth hoar are weaker at the same density (Keele
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -126,10 +127,9 @@ def make_snow(choice: SnowChoice, density: Array, *, cracked: bool = False) -> S
     """
     part = warmth(choice.below_freezing)
 
-    def law(given: float, found: object, scale: float = 1.0) -> Array:
-        assert callable(found)
+    def law(given: float, found: Callable[[Array], Array], scale: float = 1.0) -> Array:
         here = np.asarray(found(density)) * scale
-        return here if np.isnan(given) else given * here / (float(found(choice.density)) * scale)
+        return here if np.isnan(given) else given * here / (float(found(np.array(choice.density))) * scale)
 
     def young(rho: Array) -> Array:
         return effective_modulus(rho, choice.below_freezing, choice.creep)
@@ -151,6 +151,11 @@ def make_snow(choice: SnowChoice, density: Array, *, cracked: bool = False) -> S
         ),
         density=density,
     )
+
+
+def even_snow(choice: SnowChoice) -> Snow:
+    """One cell of it at its own density, neither packed nor cracked."""
+    return make_snow(choice, np.array([choice.density]))
 
 
 def packed(density: float, shortening: Array) -> Array:

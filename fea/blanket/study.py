@@ -11,12 +11,11 @@ from numpy.typing import NDArray
 from fea.analysis import Analysis, analyze
 from fea.blanket.answers import Answer, answer_of
 from fea.blanket.comparing import Comparison, compare
-from fea.blanket.setting import Setting, layers, make_setting
+from fea.blanket.setting import Setting, layers, make_setting, spread
 from fea.blanket.snow import weak_layer
 from fea.blanket.views import Bond, Mesh, View, make_mesh, solve_view
-from fea.checks.combinations import strength_factors
+from fea.checks.combinations import project_factors
 from roofmodel.errors import InputError
-from roofmodel.hardware import DesignFormat
 from roofmodel.project.load import Project
 from roofmodel.sliding.flow import FlowGraph
 from roofmodel.sliding.thrust import RowForce, slide
@@ -134,14 +133,11 @@ def _study(project: Project, tell: Tell) -> BlanketStudy:
     q = _case(project, cases, flow[1])
     support = None if analysis is None or not analysis.support.stiffness else analysis.support.stiffness[0]
     setting = make_setting(project, cases[q], q, flow, support)
-    form, design = DesignFormat(project.table.design.format), project.table.design
-    factors = strength_factors(
-        form, cases[q].level, design.snow_factor, design.thermal_factor, cases[q].standard
-    )
+    factors = project_factors(project, cases[q])
     tell("laying the snow")
     meshes = tuple(make_mesh(setting, layer) for layer in layers(setting))
     answers = [
-        answer_of(project, setting, analysis, view, factors.snow)
+        answer_of(project, setting, analysis, view, factors)
         for view in _views(setting, meshes, project, tell)
     ]
     comparison = None
@@ -221,8 +217,6 @@ def _views(setting: Setting, meshes: tuple[Mesh, ...], project: Project, tell: T
 
 
 def _tributary_line(setting: Setting) -> Array:
-    from fea.blanket.setting import spread
-
     if not len(setting.stations.row):
         return np.zeros(0)
     force = spread(setting.stations, setting.force, setting.force.thrust[setting.q])

@@ -16,7 +16,7 @@ from fea.blanket.elements import strains
 from fea.blanket.equilibrium import Pattern, Problem, make_pattern, solve
 from fea.blanket.holding import fixed_contacts, join, locate, row_contacts, stop_contacts
 from fea.blanket.setting import Setting
-from fea.blanket.snow import LITTLE, make_snow, packed
+from fea.blanket.snow import LITTLE, even_snow, make_snow, packed
 from roofmodel.project.blanket_schema import BondTable
 
 Array = NDArray[np.float64]
@@ -96,9 +96,7 @@ def make_mesh(setting: Setting, layer: Layer) -> Mesh:
     others = fixed_contacts(layer, snow, setting.roof, setting.step)
     contacts = join([rails, single, others])
     of = np.concatenate([station, np.full(len(contacts.dof) - len(station), -1)])
-    problem = Problem(
-        layer, snow, no_bond(layer, 0.0, 1.0), contacts, setting.structure, *bed(setting, layer)
-    )
+    problem = Problem(layer, snow, _face(layer, 0.0, 1.0), contacts, setting.structure, *bed(setting, layer))
     return Mesh(layer, contacts, of, setting.structure, make_pattern(problem))
 
 
@@ -108,17 +106,17 @@ def bed(setting: Setting, layer: Layer) -> tuple[float, float]:
     Twice what the layer and the rails can give while they hold it.
     """
     pull = float(np.abs(layer.force).sum() / layer.area.sum())
-    depth = float(np.average(layer.depth, weights=layer.size.prod(axis=1)))
     length = float(max(np.ptp(layer.node[layer.node_plane == p, 1]) for p in np.unique(layer.node_plane)))
-    young = float(make_snow(setting.choice, np.array([setting.choice.density])).young[0])
+    young, depth = float(even_snow(setting.choice).young[0]), layer.mean_depth
     reach = max(2.0 * pull * length * (0.5 * length / (young * depth) + 1.0 / setting.softest), LEAST_REACH)
     return pull / (reach * GONE), reach
 
 
-def no_bond(layer: Layer, friction: float, stiffness: float) -> Interface:
-    """An interface with friction alone."""
-    limit = friction * layer.pressing
-    return Interface(np.where(limit > 0.0, stiffness * layer.area, 0.0), limit, np.zeros(len(limit)))
+def _face(layer: Layer, friction: float, stiffness: float, bond: Array | float = 0.0) -> Interface:
+    """An interface with friction, and with bond (n,) where there is one. [N]."""
+    held = bond + np.zeros(len(layer.node))
+    limit = friction * layer.pressing + held
+    return Interface(np.where(limit > 0.0, stiffness * layer.area, 0.0), limit, held)
 
 
 def bonded(setting: Setting, layer: Layer, bond: Bond) -> Array:
@@ -218,19 +216,15 @@ def _problem(
     snow = make_snow(setting.choice, happened.density, cracked=cracked)
     tension = np.where(happened.cracked, LITTLE, 1.0) * snow.strength.tension
     snow = replace(snow, strength=replace(snow.strength, tension=tension))
-    stiffness = interface_stiffness(setting, layer)
-    face = no_bond(layer, setting.friction, stiffness)
     adhesion = np.where(happened.lost, 0.0, bonded(setting, layer, bond) * layer.area)
-    limit = face.limit + adhesion
-    face = Interface(np.where(limit > 0.0, stiffness * layer.area, 0.0), limit, adhesion)
+    face = _face(layer, setting.friction, interface_stiffness(setting, layer), adhesion)
     return Problem(layer, snow, face, mesh.contacts, mesh.structure, *bed(setting, layer))
 
 
 def interface_stiffness(setting: Setting, layer: Layer) -> float:
     """Of the lower half of the layer in shear, 2 G / d, before the interface slips (judgment). [N/m^3]."""
-    depth = float(np.average(layer.depth, weights=layer.size.prod(axis=1)))
-    young = float(make_snow(setting.choice, np.array([setting.choice.density])).young[0])
-    return young / (1.0 + setting.choice.poisson) / depth
+    young = float(even_snow(setting.choice).young[0])
+    return young / (1.0 + setting.choice.poisson) / layer.mean_depth
 
 
 def _after(setting: Setting, problem: Problem, state: State, before: _Held, cracked: bool) -> _Held:

@@ -5,7 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from roofmodel.hardware import DesignFormat
-from roofmodel.snow.cases import LoadLevel
+from roofmodel.project.load import Project
+from roofmodel.snow.cases import LoadLevel, SnowCase
 
 
 @dataclass(frozen=True)
@@ -90,6 +91,13 @@ def strength_factors(
     if snow is not None and snow != usual:
         return LoadFactors(dead, snow, thermal, f"{clause}, with {snow:g} on S given by the user")
     return LoadFactors(dead, usual, thermal, clause)
+
+
+def project_factors(project: Project, case: SnowCase) -> LoadFactors:
+    """Factors for the strength checks of a project under a snow case."""
+    design = project.table.design
+    form = DesignFormat(design.format)
+    return strength_factors(form, case.level, design.snow_factor, design.thermal_factor, case.standard)
 
 
 def least_dead_factor(form: DesignFormat, level: LoadLevel) -> float:

@@ -13,13 +13,12 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from fea.checks.combinations import strength_factors
+from fea.checks.combinations import project_factors
 from fea.checks.limits import height_limit
 from fea.planning.ladder import Ladder, Place
 from fea.planning.threats import Eave, Threats
 from fea.rails.rows import loose_rows
 from roofmodel.errors import InputError
-from roofmodel.hardware import DesignFormat
 from roofmodel.layout import Layout
 from roofmodel.memory import Memory
 from roofmodel.project.load import Project
@@ -293,15 +292,11 @@ class _Demand:
 
     @classmethod
     def of(cls, project: Project, places: list[Place], layout: Layout, memory: Memory | None) -> _Demand:
-        roof, table = project.roof, project.table
+        roof = project.roof
         planes = frozenset(place.plane for place in places if place.level == 0)
         snow = snow_cases(roof, project.site, planes)
         _, force = slide(roof, snow.cases, layout, project.slide, memory)
-        form, design = DesignFormat(table.design.format), table.design
-        factor = [
-            strength_factors(form, c.level, design.snow_factor, design.thermal_factor, c.standard).snow
-            for c in snow.cases
-        ]
+        factor = [project_factors(project, case).snow for case in snow.cases]
         sure = (
             project.slide.friction == 0.0
             and project.slide.valley is ValleyThrust.SCALAR
