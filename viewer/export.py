@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import math
 from datetime import UTC, datetime
 from importlib import metadata
@@ -18,7 +17,7 @@ from fea.checks.limits import Limit
 from fea.rails.actions import GIVEN
 from viewer.beyond import beyond_data
 from viewer.building_export import framing_data
-from viewer.files import atomic, write_text
+from viewer.files import atomic, write_json
 from viewer.picture.standing import patch_rings
 from viewer.report.building import building_data
 from viewer.report.durability import durability_data
@@ -376,7 +375,7 @@ def _arrays(analysis: Analysis) -> list[dict[str, Any]]:
 
 def write_results(analysis: Analysis, path: Path) -> None:
     """Write results.json."""
-    write_text(path, json.dumps(results(analysis), ensure_ascii=False, allow_nan=False) + "\n")
+    write_json(path, results(analysis))
 
 
 def write_meshes(analysis: Analysis, folder: Path) -> list[Path]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import json
 import os
 import re
 import tempfile
@@ -58,6 +59,11 @@ def write_text(path: Path, text: str) -> None:
     """Write text atomically, UTF-8."""
     with atomic(path) as temporary:
         temporary.write_text(text, encoding="utf-8")
+
+
+def write_json(path: Path, data: object, indent: int | None = None) -> None:
+    """Write plain data as JSON atomically, UTF-8; numbers that are none are refused."""
+    write_text(path, json.dumps(data, indent=indent, ensure_ascii=False, allow_nan=False) + "\n")
 
 
 def check_output(path: Path, inputs: list[Path], names: list[str]) -> None:

@@ -14,6 +14,7 @@ from roofmodel.units import UnitSystem
 from viewer.beyond import beyond_sentences
 from viewer.building_words import rising_line
 from viewer.quantities import brief, column, percent, quantity, significant, system
+from viewer.report import tables
 from viewer.summary import (
     AS_TESTED,
     EXCEEDED,
@@ -127,6 +128,22 @@ def plain_table(title: str) -> Table:
         pad_edge=False,
         padding=(0, 1, 0, 0),
     )
+
+
+def worded_table(table: tables.Table) -> Table:
+    """A table of words as the terminal shows it, numbers to the right."""
+    shown = plain_table(table.caption)
+    for head, kind in zip(table.heads, table.numeric, strict=True):
+        shown.add_column(head, justify="right" if kind == "n" else "left", overflow="fold")
+    for row in table.rows:
+        shown.add_row(*row)
+    return shown
+
+
+def print_table(console: Console, table: tables.Table) -> None:
+    """Print one table and a blank line."""
+    console.print(worded_table(table), highlight=False)
+    console.print()
 
 
 def _limit_table(lines: tuple[LimitLine, ...], units: UnitSystem, tested: bool) -> Table:

@@ -33,8 +33,8 @@ def blanket(project: Path, out: Path) -> None:
         from roofmodel.project.load import load_project
         from viewer.blanket.export import write_blanket, write_layer, write_table
         from viewer.blanket.picture import blanket_drawing
-        from viewer.files import atomic, check_output, output_folder, write_text
-        from viewer.snow.drawing import drawing_svg, paint
+        from viewer.files import check_output, output_folder, write_text
+        from viewer.snow.drawing import drawing_svg, write_png
 
         loaded = load_project(project, rows_needed=False)
         check_output(out, list(loaded.inputs), list(OUTPUTS))
@@ -48,8 +48,7 @@ def blanket(project: Path, out: Path) -> None:
         write_layer(study, folder / "layer.vtu")
         drawing = blanket_drawing(study)
         write_text(folder / "blanket.svg", drawing_svg(drawing, loaded.table.project.name) + "\n")
-        with atomic(folder / "blanket.png") as temporary:
-            paint(drawing).save(temporary, format="PNG")
+        write_png(drawing, folder / "blanket.png")
     from viewer.blanket.terminal import print_blanket
 
     print_blanket(study, console())

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import csv
 import io
-import json
 from dataclasses import asdict
 from pathlib import Path
 from typing import Any
@@ -14,7 +13,7 @@ import numpy as np
 from fea.blanket.study import Answer, BlanketStudy
 from viewer.blanket.words import CAUTIONS, units_of, verdict
 from viewer.export import file_head, plain_data
-from viewer.files import atomic, safe, write_text
+from viewer.files import atomic, safe, write_json, write_text
 
 
 def blanket_data(study: BlanketStudy) -> dict[str, Any]:
@@ -117,7 +116,7 @@ def _view(answer: Answer) -> dict[str, Any]:
 
 def write_blanket(study: BlanketStudy, path: Path) -> None:
     """Write blanket.json."""
-    write_text(path, json.dumps(blanket_data(study), ensure_ascii=False, allow_nan=False) + "\n")
+    write_json(path, blanket_data(study))
 
 
 def write_table(study: BlanketStudy, path: Path) -> None:

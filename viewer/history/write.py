@@ -4,24 +4,21 @@ from __future__ import annotations
 
 import csv
 import io
-import json
 from pathlib import Path
 from typing import Any
 
 from viewer.export import file_head, plain_data
-from viewer.files import atomic, write_text
+from viewer.files import write_json, write_text
 from viewer.history.chart import history_drawing
 from viewer.history.findings import CAUTIONS, HistoryFindings, moment, said
-from viewer.snow.drawing import paint
+from viewer.snow.drawing import write_png
 
 
 def write_history(found: HistoryFindings, folder: Path) -> None:
     """Write every output into a folder that exists, each whole or not at all."""
-    text = json.dumps(history_data(found), indent=1, ensure_ascii=False, allow_nan=False)
-    write_text(folder / "history.json", text + "\n")
+    write_json(folder / "history.json", history_data(found), indent=1)
     write_text(folder / "history.csv", history_csv(found))
-    with atomic(folder / "history.png") as temporary:
-        paint(history_drawing(found)).save(temporary, format="PNG")
+    write_png(history_drawing(found), folder / "history.png")
 
 
 def history_data(found: HistoryFindings) -> dict[str, Any]:

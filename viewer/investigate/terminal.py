@@ -6,7 +6,7 @@ from rich.console import Console
 from rich.text import Text
 
 from viewer.investigate.findings import CAUTIONS, CaseFindings, answer, changes, ranking, timeline, told
-from viewer.terminal import plain_table
+from viewer.terminal import worded_table
 
 
 def print_case(found: CaseFindings, console: Console) -> None:
@@ -17,14 +17,8 @@ def print_case(found: CaseFindings, console: Console) -> None:
         console.print(Text(f"- {line}"), highlight=False)
     for line in timeline(found):
         console.print(Text(f"- Weather: {line}"), highlight=False)
-    table = ranking(found)
-    shown = plain_table(table.caption)
-    for head, kind in zip(table.heads, table.numeric, strict=True):
-        shown.add_column(head, justify="right" if kind == "n" else "left", overflow="fold")
-    for row in table.rows:
-        shown.add_row(*row)
     console.print()
-    console.print(shown, highlight=False)
+    console.print(worded_table(ranking(found)), highlight=False)
     for cause, why in found.cannot:
         console.print(Text(f"- Not tried: {cause}, {why}"), highlight=False)
     console.print()

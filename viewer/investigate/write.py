@@ -5,12 +5,11 @@ from __future__ import annotations
 import base64
 import csv
 import io
-import json
 from pathlib import Path
 from typing import Any
 
 from viewer.export import file_head, plain_data, version
-from viewer.files import atomic, safe, write_text
+from viewer.files import safe, write_json, write_text
 from viewer.history.chart import history_drawing
 from viewer.investigate.findings import (
     CAUTIONS,
@@ -27,18 +26,16 @@ from viewer.investigate.findings import (
 from viewer.investigate.picture import case_drawing, write_animation
 from viewer.report.page import page_environment
 from viewer.report.tables import Table
-from viewer.snow.drawing import drawing_svg, paint
+from viewer.snow.drawing import drawing_svg, write_png
 from viewer.style import css_variables
 
 
 def write_case(found: CaseFindings, folder: Path) -> None:
     """Write every output into a folder that exists, each whole or not at all."""
-    text = json.dumps(case_data(found), indent=1, ensure_ascii=False, allow_nan=False)
-    write_text(folder / "investigation.json", text + "\n")
+    write_json(folder / "investigation.json", case_data(found), indent=1)
     write_text(folder / "sequence.csv", sequence_csv(found))
     drawing = case_drawing(found)
-    with atomic(folder / "investigation.png") as temporary:
-        paint(drawing).save(temporary, format="PNG")
+    write_png(drawing, folder / "investigation.png")
     write_animation(found, folder / "sequence.gif")
     picture = (folder / "sequence.gif").read_bytes()
     write_text(folder / "investigation.html", case_html(found, picture))

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import os
 from pathlib import Path
 from typing import Any
@@ -14,7 +13,7 @@ from fea.planning.plan import Plan
 from roofmodel.project.load import Project
 from roofmodel.project.schema import RowTable
 from viewer.export import created, file_head, plain_data, verdict
-from viewer.files import write_text
+from viewer.files import write_json, write_text
 from viewer.plan.words import row_lines, verdict_words
 
 FORMAT_VERSION = 1
@@ -63,7 +62,7 @@ def _outcome(plan: Plan) -> dict[str, Any]:
 def write_plan_data(project: Project, plan: Plan, beside: tuple[tuple[int, Plan], ...], path: Path) -> None:
     """Write plan.json."""
     data = plan_data(project, plan, beside)
-    write_text(path, json.dumps(data, ensure_ascii=False, allow_nan=False, indent=1) + "\n")
+    write_json(path, data, indent=1)
 
 
 def write_planned_project(project: Project, plan: Plan, path: Path) -> None:

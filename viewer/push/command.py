@@ -86,10 +86,10 @@ def push(
         from roofmodel.errors import InputError
         from roofmodel.project.load import load_project
         from viewer.analyzing import analyze_project
-        from viewer.files import atomic, check_output, output_folder, write_text
+        from viewer.files import check_output, output_folder, write_text
         from viewer.push.drawing import push_drawing
         from viewer.push.export import write_curve, write_events, write_push
-        from viewer.snow.drawing import drawing_svg, paint
+        from viewer.snow.drawing import drawing_svg, write_png
 
         loaded = load_project(project)
         check_output(out, list(loaded.inputs), list(OUTPUTS))
@@ -111,8 +111,7 @@ def push(
         write_curve(analysis, found, folder / "push.csv")
         write_events(analysis, found, folder / "events.csv")
         write_text(folder / "push.svg", drawing_svg(drawing, "Load over displacement") + "\n")
-        with atomic(folder / "push.png") as temporary:
-            paint(drawing).save(temporary, format="PNG")
+        write_png(drawing, folder / "push.png")
     from viewer.push.words import print_push
 
     print_push(analysis, found, console())

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import csv
 import io
-import json
 from dataclasses import asdict
 from pathlib import Path
 from typing import Any
@@ -15,7 +14,7 @@ from fea.analysis import Analysis
 from fea.push.project import ProjectPush
 from fea.push.watch import HOLDS, SLIPS
 from viewer.export import DIRECTIONS, file_head, plain_data
-from viewer.files import safe, write_text
+from viewer.files import safe, write_json, write_text
 from viewer.push.words import CAUTIONS, snow_words
 from viewer.quantities import system
 
@@ -82,7 +81,7 @@ def push_data(analysis: Analysis, found: ProjectPush) -> dict[str, Any]:
 
 def write_push(analysis: Analysis, found: ProjectPush, path: Path) -> None:
     """Write push.json."""
-    write_text(path, json.dumps(push_data(analysis, found), ensure_ascii=False, allow_nan=False) + "\n")
+    write_json(path, push_data(analysis, found))
 
 
 def write_curve(analysis: Analysis, found: ProjectPush, path: Path) -> None:

@@ -9,7 +9,7 @@ from fea.analysis import Analysis
 from fea.push.project import ProjectPush
 from viewer.quantities import quantity, significant, system
 from viewer.report.tables import Table
-from viewer.strength.terminal import print_table
+from viewer.terminal import print_table
 
 SHOWN = 15  # events in the table
 CAUTIONS = (

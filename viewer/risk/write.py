@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import csv
 import io
-import json
 from pathlib import Path
 from typing import Any
 
@@ -12,19 +11,18 @@ import numpy as np
 
 from fea.failure.jobs import TOP
 from viewer.export import file_head, plain_data
-from viewer.files import atomic, safe, write_text
+from viewer.files import safe, write_json, write_text
 from viewer.picture.course import write_course
 from viewer.risk.chart import risk_drawing
 from viewer.risk.findings import CAUTIONS, RiskFindings, answer, said
-from viewer.snow.drawing import drawing_svg, paint
+from viewer.snow.drawing import drawing_svg, write_png
 
 QUANTILES = (0.001, 0.01, 0.05, 0.1, 0.25, 0.5, 0.75, 0.9, 0.95, 0.99)
 
 
 def write_risk(found: RiskFindings, folder: Path) -> None:
     """Write every output into a folder that exists, each whole or not at all."""
-    text = json.dumps(risk_data(found), indent=1, ensure_ascii=False, allow_nan=False)
-    write_text(folder / "risk.json", text + "\n")
+    write_json(folder / "risk.json", risk_data(found), indent=1)
     write_text(folder / "risk.csv", risk_csv(found))
     write_text(folder / "course.csv", course_csv(found))
     project, order = found.analysis.project, found.course.sequence(0)
@@ -33,8 +31,7 @@ def write_risk(found: RiskFindings, folder: Path) -> None:
     write_course(project, order, never, "At mean strengths", note, folder / "course.gif")
     drawing = risk_drawing(found)
     write_text(folder / "risk.svg", drawing_svg(drawing, answer(found)) + "\n")
-    with atomic(folder / "risk.png") as temporary:
-        paint(drawing).save(temporary, format="PNG")
+    write_png(drawing, folder / "risk.png")
 
 
 def course_csv(found: RiskFindings) -> str:

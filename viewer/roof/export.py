@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from pathlib import Path
 from typing import Any
 
@@ -11,7 +10,7 @@ import shapely
 
 from roofmodel.surface import RoofSurface
 from viewer.export import created, file_head, plain_data
-from viewer.files import write_text
+from viewer.files import write_json
 from viewer.roof.curved import curved_regions
 from viewer.roof.read import SeenRoof
 from viewer.roof.words import unusual_words
@@ -105,5 +104,4 @@ def _steps(roof: RoofSurface) -> list[dict[str, Any]]:
 
 def write_roof_data(seen: SeenRoof, folder: Path) -> None:
     """Write roof.json, whole or not at all."""
-    text = json.dumps(roof_data(seen), indent=1, ensure_ascii=False, allow_nan=False)
-    write_text(folder / "roof.json", text + "\n")
+    write_json(folder / "roof.json", roof_data(seen), indent=1)

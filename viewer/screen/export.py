@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import csv
 import io
-import json
 from pathlib import Path
 from typing import Any
 
@@ -12,7 +11,7 @@ import numpy as np
 
 from roofmodel.units import UnitSystem
 from viewer.export import plain_data, version
-from viewer.files import atomic, write_text
+from viewer.files import atomic, write_json
 from viewer.screen.findings import BASIS, RANK, ScreenFindings
 
 FORMAT_VERSION = 1
@@ -117,7 +116,6 @@ def safe(text: str) -> str:
 
 def write_screen_data(findings: ScreenFindings, folder: Path) -> None:
     """Write screen.json and screen.csv, each whole or not at all."""
-    text = json.dumps(screen_data(findings), indent=1, ensure_ascii=False, allow_nan=False)
-    write_text(folder / "screen.json", text + "\n")
+    write_json(folder / "screen.json", screen_data(findings), indent=1)
     with atomic(folder / "screen.csv") as temporary:
         temporary.write_bytes(screen_csv(findings).encode("utf-8-sig", "replace"))

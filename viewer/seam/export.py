@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import math
 from pathlib import Path
 from typing import Any
@@ -15,7 +14,7 @@ from fea.panel.detail import ClampDetail, StateSource
 from fea.panel.screening import NUMBERS
 from fea.panel.study import study_number
 from viewer.export import created, file_head, plain_data
-from viewer.files import write_text
+from viewer.files import write_json, write_text
 from viewer.model_vtu import write_model
 from viewer.seam.deck import case_names, seam_deck
 from viewer.seam.findings import (
@@ -176,8 +175,7 @@ def _fold(detail: ClampDetail) -> dict[str, Any]:
 
 def write_seam_data(analysis: Analysis, detail: ClampDetail, folder: Path) -> tuple[str, ...]:
     """Write seam.json, seam.vtu and seam.inp; what the deck carries in another way, in words."""
-    text = json.dumps(seam_results(analysis, detail), indent=1, ensure_ascii=False, allow_nan=False)
-    write_text(folder / "seam.json", text + "\n")
+    write_json(folder / "seam.json", seam_results(analysis, detail), indent=1)
     study = detail.study
     both = np.stack([study.start, study.displacement], axis=1)
     write_model(folder / "seam.vtu", study.field.model, both, case_names(study))

@@ -44,21 +44,20 @@ def section(
 
     with Stages() as stages:
         stages.show("reading the section")
-        from viewer.files import atomic, check_output, output_folder
+        from viewer.files import check_output, output_folder
         from viewer.section.export import write_section
         from viewer.section.picture import section_drawing
         from viewer.section.read import see_section
-        from viewer.snow.drawing import paint
+        from viewer.snow.drawing import write_png
 
         seen = see_section(file, unit, layer, material, strength, units, form)
         check_output(out, list(seen.inputs), list(OUTPUTS))
         folder = output_folder(out)
         stages.accept()
         write_section(seen, folder / "section.json")
-        with atomic(folder / "section.png") as temporary:
-            paint(section_drawing(seen)).save(temporary, format="PNG")
+        write_png(section_drawing(seen), folder / "section.png")
     from viewer.section.words import effective_table, notes, section_table
-    from viewer.strength.terminal import print_table
+    from viewer.terminal import print_table
 
     for table in (section_table(seen), effective_table(seen)):
         print_table(console(), table)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from dataclasses import asdict
 from pathlib import Path
 from typing import Any
@@ -10,7 +9,7 @@ from typing import Any
 import shapely
 
 from viewer.export import file_head, plain_data
-from viewer.files import write_text
+from viewer.files import write_json
 from viewer.section.read import Seen
 from viewer.section.words import notes, shares
 
@@ -59,4 +58,4 @@ def section_data(seen: Seen) -> dict[str, Any]:
 
 def write_section(seen: Seen, path: Path) -> None:
     """Write section.json."""
-    write_text(path, json.dumps(section_data(seen), ensure_ascii=False, allow_nan=False) + "\n")
+    write_json(path, section_data(seen))

@@ -5,6 +5,7 @@ from __future__ import annotations
 import itertools
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field, replace
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -13,6 +14,7 @@ from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
 from viewer import style
+from viewer.files import atomic
 from viewer.picture import svg
 from viewer.picture.labels import Text
 
@@ -191,6 +193,12 @@ def paint(drawing: Drawing) -> Image:
             pen.text(at, text.text, style.PAPER, face, anchor, stroke_width=stroke, stroke_fill=style.PAPER)
         pen.text(at, text.text, text.color, face, anchor)
     return image
+
+
+def write_png(drawing: Drawing, path: Path) -> None:
+    """Write the drawing as pixels, whole or not at all."""
+    with atomic(path) as temporary:
+        paint(drawing).save(temporary, format="PNG")
 
 
 def _paint_shape(image: Image, pen: ImageDraw, shape: Shape) -> None:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import csv
 import io
-import json
 from pathlib import Path
 from typing import Any
 
@@ -13,7 +12,7 @@ import shapely
 from roofmodel.snow.cases import Zone
 from roofmodel.units import UnitSystem
 from viewer.export import created, file_head, plain_data
-from viewer.files import atomic, write_text
+from viewer.files import atomic, write_json
 from viewer.snow.findings import CaseFinding, Patch, SnowFindings
 from viewer.snow.formula import worked
 from viewer.snow.governing import plain
@@ -177,7 +176,6 @@ def snow_csv(study: SnowStudy) -> str:
 
 def write_snow_data(study: SnowStudy, folder: Path) -> None:
     """Write snow.json and snow.csv."""
-    text = json.dumps(snow_results(study), indent=1, ensure_ascii=False, allow_nan=False)
-    write_text(folder / "snow.json", text + "\n")
+    write_json(folder / "snow.json", snow_results(study), indent=1)
     with atomic(folder / "snow.csv") as temporary:
         temporary.write_bytes(snow_csv(study).encode("utf-8-sig"))

@@ -44,8 +44,8 @@ def span(file: Path, out: Path, cell: str | None) -> None:
         stages.show("reading the study")
         from fea.spans.study import run_study
         from roofmodel.project.span_study import load_study
-        from viewer.files import atomic, check_output, output_folder, write_text
-        from viewer.snow.drawing import drawing_svg, paint
+        from viewer.files import check_output, output_folder, write_text
+        from viewer.snow.drawing import drawing_svg, write_png
         from viewer.span.chart import study_drawing
         from viewer.span.export import write_book, write_loads, write_study, write_table
         from viewer.span.page import write_study_page
@@ -74,8 +74,7 @@ def span(file: Path, out: Path, cell: str | None) -> None:
         write_study_page(found, folder / "spans.html")
         write_study_pdf(found, folder / "spans.pdf")
         write_text(folder / "spans.svg", drawing_svg(drawing, study.table.study.name) + "\n")
-        with atomic(folder / "spans.png") as temporary:
-            paint(drawing).save(temporary, format="PNG")
+        write_png(drawing, folder / "spans.png")
         if project is not None:
             output_folder(folder / "cell")
             write_text(folder / "cell" / "project.toml", project[0])

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import csv
 import io
-import json
 import math
 from pathlib import Path
 from typing import Any
@@ -15,7 +14,7 @@ from fea.spans.capacity import LIMITS
 from fea.spans.study import StudyResult
 from roofmodel.units import SI, US
 from viewer.export import file_head, plain_data, version
-from viewer.files import atomic, safe, write_text
+from viewer.files import atomic, safe, write_json, write_text
 from viewer.span.conditions import conditions, conditions_table, rail_conditions, unverified
 from viewer.span.words import CAUTIONS, down
 
@@ -78,7 +77,7 @@ def study_data(found: StudyResult) -> dict[str, Any]:
 
 def write_study(found: StudyResult, path: Path) -> None:
     """Write spans.json."""
-    write_text(path, json.dumps(study_data(found), ensure_ascii=False, allow_nan=False) + "\n")
+    write_json(path, study_data(found))
 
 
 def _lines(found: StudyResult) -> list[list[Any]]:

@@ -8,7 +8,7 @@ from rich.text import Text
 from fea.spans.study import StudyResult
 from viewer.span.conditions import unverified
 from viewer.span.words import CAUTIONS, loads_table, units_of
-from viewer.terminal import plain_table
+from viewer.terminal import print_table
 
 
 def print_study(found: StudyResult, console: Console) -> None:
@@ -17,13 +17,6 @@ def print_study(found: StudyResult, console: Console) -> None:
     if not found.verified:
         console.print(Text(unverified(found), style="bold"), highlight=False)
     for rail in found.rails:
-        table = loads_table(found, rail, units_of(found))
-        shown = plain_table(table.caption)
-        for head in table.heads:
-            shown.add_column(head, justify="right", overflow="fold")
-        for row in table.rows:
-            shown.add_row(*row)
-        console.print(shown, highlight=False)
-        console.print()
+        print_table(console, loads_table(found, rail, units_of(found)))
     for line in (*found.notes, *CAUTIONS):
         console.print(Text(f"- {line}"), highlight=False)

@@ -32,8 +32,8 @@ def tests(file: Path, out: Path) -> None:
         stages.show("reading the tests")
         from fea.strength_tests.campaign import judge
         from roofmodel.project.campaigns import load_campaign
-        from viewer.files import atomic, check_output, output_folder
-        from viewer.snow.drawing import paint
+        from viewer.files import check_output, output_folder
+        from viewer.snow.drawing import write_png
         from viewer.strength.chart import campaign_drawing
         from viewer.strength.export import write_campaign
         from viewer.strength.page import write_campaign_page
@@ -46,13 +46,11 @@ def tests(file: Path, out: Path) -> None:
         stages.accept()
         write_campaign(found, folder / "tests.json")
         write_campaign_page(found, folder / "tests.html")
-        with atomic(folder / "tests.png") as temporary:
-            paint(campaign_drawing(found)).save(temporary, format="PNG")
+        write_png(campaign_drawing(found), folder / "tests.png")
         if found.calibration is not None:
             from viewer.strength.rig_chart import rig_drawing
 
-            with atomic(folder / RIG) as temporary:
-                paint(rig_drawing(found)).save(temporary, format="PNG")
+            write_png(rig_drawing(found), folder / RIG)
     from viewer.strength.terminal import print_campaign
 
     print_campaign(found, console())

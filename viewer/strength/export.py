@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import json
 from pathlib import Path
 from typing import Any
 
 from fea.strength_tests.campaign import CampaignResult, Justified
 from viewer.export import file_head, plain_data
-from viewer.files import write_text
+from viewer.files import write_json
 from viewer.strength.rig_words import rig_data
 from viewer.strength.words import valid_for
 
@@ -85,4 +84,4 @@ def _test(found: CampaignResult, i: int) -> dict[str, Any]:
 
 def write_campaign(found: CampaignResult, path: Path) -> None:
     """Write tests.json."""
-    write_text(path, json.dumps(campaign_data(found), ensure_ascii=False, allow_nan=False) + "\n")
+    write_json(path, campaign_data(found))

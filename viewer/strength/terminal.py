@@ -10,7 +10,7 @@ from viewer.report.tables import Table
 from viewer.strength.page import CAUTIONS
 from viewer.strength.rig_words import rig_answer, rig_table, rig_verdict
 from viewer.strength.words import answer, model_words, more_table, strengths_table, tests_table, units_of
-from viewer.terminal import plain_table
+from viewer.terminal import print_table
 
 
 def print_campaign(found: CampaignResult, console: Console) -> None:
@@ -48,14 +48,3 @@ def print_campaign(found: CampaignResult, console: Console) -> None:
     for line in (model_words(found), *found.notes, *CAUTIONS):
         if line:
             console.print(Text(f"- {line}"), highlight=False)
-
-
-def print_table(console: Console, table: Table) -> None:
-    """Print one table and a blank line."""
-    shown = plain_table(table.caption)
-    for head, kind in zip(table.heads, table.numeric, strict=True):
-        shown.add_column(head, justify="right" if kind == "n" else "left", overflow="fold")
-    for row in table.rows:
-        shown.add_row(*row)
-    console.print(shown, highlight=False)
-    console.print()
