@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import contextlib
+import csv
+import io
 import json
 import os
 import re
 import tempfile
 import time
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from pathlib import Path
 from typing import TypeVar
 
@@ -64,6 +66,13 @@ def write_text(path: Path, text: str) -> None:
 def write_json(path: Path, data: object, indent: int | None = None) -> None:
     """Write plain data as JSON atomically, UTF-8; numbers that are none are refused."""
     write_text(path, json.dumps(data, indent=indent, ensure_ascii=False, allow_nan=False) + "\n")
+
+
+def csv_text(rows: Iterable[Sequence[object]]) -> str:
+    """Lines of a CSV table."""
+    text = io.StringIO()
+    csv.writer(text, lineterminator="\r\n").writerows(rows)
+    return text.getvalue()
 
 
 def check_output(path: Path, inputs: list[Path], names: list[str]) -> None:

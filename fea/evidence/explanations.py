@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fea.failure.cascade import cascade
-from fea.failure.study import RoofCase
+from fea.failure.study import RoofCase, strength_shares
 from fea.sampling.streams import batches, stream
 from roofmodel.layout import Layout
 
@@ -189,15 +189,15 @@ USUAL = (
 )
 
 
-def drift_share(case: RoofCase) -> float:
-    """Largest drift on a clamp over the largest force without it."""
-    return float(case.snow[0, 1].max() / max(float(np.abs(case.snow[0, 0]).max()), 1e-9))
+def drift_share(snow: Array) -> float:
+    """Largest drift on a clamp over the largest force without it, of both (2, c)."""
+    return float(snow[1].max() / max(float(np.abs(snow[0]).max()), 1e-9))
 
 
 def possible(roof: Roof) -> tuple[tuple[str, ...], tuple[tuple[str, str], ...]]:
     """Explanations that this roof can have, and those it cannot, with why."""
     cannot = []
-    if drift_share(roof.drifted) <= DRIFTS:
+    if drift_share(roof.drifted.usual_snow) <= DRIFTS:
         cannot.append(("drift", "no snow case of the project has a drift at a row"))
     if not np.any(roof.case.ends > 0.0):
         cannot.append(("row ends", "every row runs to the edges of its plane"))
@@ -232,9 +232,7 @@ def _sample(
     roof: Roof, cause: str, strengths: Strengths, rng: np.random.Generator, batch: int, size: int
 ) -> Bank:
     c = roof.case.clamps
-    spread = np.sqrt(np.log1p(strengths.scatter**2))
-    normal = np.sqrt(strengths.together) * rng.standard_normal((size, 1))
-    normal = normal + np.sqrt(1.0 - strengths.together) * rng.standard_normal((size, c))
+    shared, own = rng.standard_normal((size, 1)), rng.standard_normal((size, c))
     draw = _Draw(
         rng=rng,
         roof=roof,
@@ -243,7 +241,7 @@ def _sample(
         drift=rng.uniform(0.5, 1.5, size),
         bond=np.repeat(rng.uniform(0.0, 0.3, (size, 1)), c, axis=1),
         ends=rng.uniform(0.0, 1.0, size),
-        share=np.exp(spread * normal - 0.5 * spread**2),
+        share=strength_shares(strengths.scatter, strengths.together, shared, own),
         missing=np.zeros((size, c), dtype=bool),
         wrong=np.zeros(size),
         split=np.zeros(size),
@@ -253,9 +251,9 @@ def _sample(
     if draw.split.any():
         splice = batch % len(roof.parted)
         case = roof.parted[splice]
-    at = int(np.argmin(np.abs(case.friction - case.usual)))
-    still = np.maximum(case.snow[at, 0] - case.ends, 0.0)
-    load = still + draw.ends[:, None] * case.ends + draw.drift[:, None] * case.snow[at, 1]
+    still, drift = case.usual_snow
+    still = np.maximum(still - case.ends, 0.0)
+    load = still + draw.ends[:, None] * case.ends + draw.drift[:, None] * drift
     load = (1.0 - draw.bond) * draw.mass[:, None] * load
     found = cascade(
         case.roof,

@@ -11,7 +11,16 @@ from numpy.typing import NDArray
 from fea.analysis import Analysis
 from fea.evidence.explanations import Roof, drift_share
 from fea.failure.condense import condense
-from fea.failure.roof_case import Chosen, choose_case, stretch_of, undrifted, unit_forces, unwarped
+from fea.failure.roof_case import (
+    Chosen,
+    choose_case,
+    hardest_reading,
+    split_drift,
+    stretch_of,
+    undrifted,
+    unit_forces,
+    unwarped,
+)
 from fea.failure.study import RoofCase
 from roofmodel.errors import InputError
 from roofmodel.layout import Layout
@@ -44,18 +53,19 @@ def evidence_roof(analysis: Analysis, name: str | None, mean_strength: float) ->
 
 def _most_drift(analysis: Analysis, chosen: Chosen, mean_strength: float) -> RoofCase:
     """The case that drifts most onto the rows, one of a few that have more zones than layers."""
-    best, most = chosen.roof, drift_share(chosen.roof)
+    best, most = None, drift_share(chosen.roof.usual_snow)
     for q, case in enumerate(analysis.snow.cases):  # cases of one roof
-        if q == chosen.case or len(undrifted(case).zones) == len(case.zones):
+        still = undrifted(case)
+        if q == chosen.case or len(still.zones) == len(case.zones):
             continue
-        try:
-            other = choose_case(analysis, name=case.name, mean_strength=mean_strength).roof
-        except InputError:
-            continue
-        share = drift_share(other)
+        reading, _ = hardest_reading(analysis, q)
+        _, found, _, _ = unit_forces(analysis, (still, case), chosen.roof.friction, reading)
+        share = drift_share(split_drift(found)[0])
         if share > most:
-            best, most = other, share
-    return best
+            best, most = case.name, share
+    if best is None:
+        return chosen.roof
+    return choose_case(analysis, name=best, mean_strength=mean_strength).roof
 
 
 def _parted(analysis: Analysis, chosen: Chosen) -> tuple[tuple[RoofCase, ...], tuple[str, ...]]:
@@ -78,7 +88,7 @@ def _parted(analysis: Analysis, chosen: Chosen) -> tuple[tuple[RoofCase, ...], t
             assembly = condense(apart, unwarped(project.rail), project.clamp, lands=lands)
         except InputError:
             continue  # a piece that cannot stand by itself
-        snow = np.stack([found[:, 0], found[:, 1] - found[:, 0]], axis=1)
+        snow = split_drift(found)
         cases.append(
             replace(chosen.roof, roof=assembly, held=held, snow=snow, stretch=stretch_of(apart), ends=ends)
         )
@@ -104,8 +114,7 @@ def part_row(layout: Layout, splice: int) -> Layout:
     kept = np.arange(len(layout.splice_s)) != splice
     on_right = (layout.splice_row == row) & (layout.splice_s > s)
     names = (
-        *layout.row_name[:row],
-        layout.row_name[row],
+        *layout.row_name[: row + 1],
         f"{layout.row_name[row]} beyond",
         *layout.row_name[row + 1 :],
     )

@@ -141,14 +141,15 @@ def do_job(job: Job, sampling: Sampling) -> dict[str, Any]:
             "rows": np.isfinite(found.let_go).sum(axis=0).tolist(),
             "gave_way": ((found.order >= 0) & failed[:, None]).sum(axis=0).tolist(),
         }
-    purpose = 3 if job.kind == "fragility" else 4
-    normal = stream(seed, job.number, purpose).standard_normal((job.size, size))
-    samples = drawn(case, scatter, normal)
-    if job.kind == "fragility":
+    still = job.kind == "fragility"
+    normal = stream(seed, job.number, 3 if still else 4).standard_normal((job.size, size))
+    if still:
         samples = drawn(case, _snow_still(scatter), normal[:, scatter.load.count :])
+    else:
+        samples = drawn(case, scatter, normal)
     found = followed(case, samples, TOP)
     kept = {"reserve": reserve(found).tolist()}
-    if job.kind == "fragility":
+    if still:
         return kept
     known = found.events > 0
     first = np.where(known[:, None] & (found.order == 0), 1, 0)
@@ -213,9 +214,7 @@ def _first_row(found: FailureSamples, first: IntArray) -> IntArray:
 
 def mean_course(case: RoofCase) -> FailureSamples:
     """One sample: every clamp at its mean strength, the snow of the case growing to `TOP` times itself."""
-    at = int(np.argmin(np.abs(case.friction - case.usual)))
-    load = case.snow[at].sum(axis=0)
     return cascade(
-        case.roof, case.held, load, case.capacity, case.residual,
+        case.roof, case.held, case.usual_snow.sum(axis=0), case.capacity, case.residual,
         target=TOP, release=case.release, impact=case.impact,
     )  # fmt: skip

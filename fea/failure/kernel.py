@@ -140,6 +140,14 @@ def _ease(Z, first, row, own, k, force, state, onto):
 
 
 @njit(cache=True, nogil=True)
+def _leave(Z, first, row, own, k, snow, factor, state, eased, grown):
+    """What of clamp k's snow leaves with it: of the load that is there, and of what still grows."""
+    if snow != 0.0:
+        _ease(Z, first, row, own, k, snow * factor, state, eased)
+        _ease(Z, first, row, own, k, snow, state, grown)
+
+
+@njit(cache=True, nogil=True)
 def _unzip(k, seam, unzip, state, capacity, residual):
     """Clamps that share the seam of a broken one lose their share of strength."""
     if unzip[k] > 0.0 and seam[k] >= 0:
@@ -252,10 +260,8 @@ def _one(
                                 state[k] = LOST if residual[k] == 0.0 else (UP if peak > 0.0 else DOWN)
                                 if state[k] == LOST:
                                     _unzip(k, seam, unzip, state, capacity, residual)
-                                if relief > 0.0 and state[k] == LOST and stage == last_stage:
-                                    own_snow = relief * loads[stage, k]
-                                    _ease(Z, first, row, own, k, own_snow * factor, state, eased)
-                                    _ease(Z, first, row, own, k, own_snow, state, grown)
+                                    snow = relief * loads[stage, k] if stage == last_stage else 0.0
+                                    _leave(Z, first, row, own, k, snow, factor, state, eased, grown)
                     shaken = more
                     if gone < 0 and more:
                         continue
@@ -351,10 +357,6 @@ def _one(
                         state[k] = LOST if kept == 0.0 else (UP if up else DOWN)
                         kept = kept if up else -kept
                         aim[k] = kept
-                        if relief > 0.0 and state[k] == LOST and stage == last_stage:
-                            own_snow = relief * loads[stage, k]
-                            _ease(Z, first, row, own, k, own_snow * factor, state, eased)
-                            _ease(Z, first, row, own, k, own_snow, state, grown)
                         if abs(kept) < abs(force[k]) * (1.0 - 1e-12):
                             target[k] = force[k]
                             if not began and not shaken:
@@ -367,6 +369,8 @@ def _one(
                             force[k] = kept
                         if state[k] == LOST:
                             _unzip(k, seam, unzip, state, capacity, residual)
+                            snow = relief * loads[stage, k] if stage == last_stage else 0.0
+                            _leave(Z, first, row, own, k, snow, factor, state, eased, grown)
                     if gone < 0:
                         continue
             if gone >= 0:

@@ -14,6 +14,7 @@ from fea.checks.limits import rail_resistance
 from fea.failure.condense import clamp_forces, condense
 from fea.failure.study import RoofCase
 from fea.rails.actions import Reading, rail_loads
+from fea.rails.row_events import RowLimits
 from roofmodel.errors import InputError
 from roofmodel.hardware import DesignFormat, Rail
 from roofmodel.layout import Layout, rows_alone
@@ -105,22 +106,17 @@ def choose_case(
         message = f'uncertainty.case: there is no case "{name}"; there are {", ".join(names)}'
         raise InputError(message)
     q = worst_row(analysis.limits, layout)[1] if name is None else names.index(name)
-    hardest = _hardest(analysis, q)
-    readings = analysis.basis.readings
-    reading = readings[hardest % len(readings)]
-    grid, usual = _grid(project.slide.friction, np.asarray(frictions, dtype=float))
+    reading, limits = hardest_reading(analysis, q)
+    usual = project.slide.friction
+    grid = _grid(usual, np.asarray(frictions, dtype=float))
     parts = undrifted(snow.cases[q])
     held, found, force, ends = unit_forces(analysis, (parts, snow.cases[q]), grid, reading)
-    still, whole = found[:, 0], found[:, 1]
-    at = int(np.argmin(np.abs(grid - usual)))
-    if not np.abs(whole[at]).max(initial=0.0) > 0.0:
+    snow_parts = split_drift(found)
+    whole = found[int(np.argmin(np.abs(grid - usual))), 1]
+    if not np.abs(whole).max(initial=0.0) > 0.0:
         message = f'case "{names[q]}" brings no force to any clamp; nothing can fail'
         raise InputError(message)
     rail, clamp = project.rail, project.clamp
-    form = DesignFormat(project.table.design.format)
-    limits = row_limits(
-        analysis.clamp_force[q][hardest], clamp, rail, rail_resistance(rail, form), clamp.residual
-    )
     mean = mean_strength * clamp.nominal[0] / clamp.strength[0]
     capacity, left = mean * limits.capacity[:, 0], mean * limits.residual[:, 0]
     lands = _lands(analysis, snow.cases[q], force)
@@ -128,7 +124,7 @@ def choose_case(
     roof = RoofCase(
         roof=assembly,
         held=held,
-        snow=np.stack([still, whole - still], axis=1),
+        snow=snow_parts,
         friction=grid,
         usual=usual,
         capacity=capacity,
@@ -140,15 +136,15 @@ def choose_case(
         weight=weights_of(force, len(layout.row_name)),
     )
     notes = (*NOTES, *_lower_roofs(analysis, lands), *_other_cases(analysis, q))
-    return Chosen(q, reading, roof, (held + whole[at]) / capacity, notes)
+    return Chosen(q, reading, roof, (held + whole) / capacity, notes)
 
 
-def _grid(usual: float, frictions: Array) -> tuple[Array, float]:
+def _grid(usual: float, frictions: Array) -> Array:
     """Friction coefficients that are calculated: the project's, and those between its bounds."""
     if not len(frictions):
-        return np.array([usual]), usual
+        return np.array([usual])
     low, high = max(float(frictions.min()), 0.0), max(float(frictions.max()), 0.0)
-    return np.unique(np.concatenate([np.linspace(low, high, FRICTIONS), [usual]])), usual
+    return np.unique(np.concatenate([np.linspace(low, high, FRICTIONS), [usual]]))
 
 
 def undrifted(case: SnowCase) -> SnowCase:
@@ -161,21 +157,29 @@ def _is_drift(zone: Zone) -> bool:
     return any(word in zone.name.lower() for word in DRIFT_WORDS)
 
 
+def split_drift(found: Array) -> Array:
+    """Forces without drift and of the drift, from those of `unit_forces` without drift and of the whole."""
+    return np.stack([found[:, 0], found[:, 1] - found[:, 0]], axis=1)
+
+
 def weights_of(force: RowForce, rows: int) -> Array:
     """Snow that feeds each row, without drift and the drift, (2, r), from the two parts of a case. [N]."""
     still, whole = (np.bincount(force.row, one, minlength=rows) for one in force.weight[:2])
     return np.stack([still, whole - still])
 
 
-def _hardest(analysis: Analysis, case: int) -> int:
-    """The reading that uses a clamp most."""
-    project = analysis.project
+def hardest_reading(analysis: Analysis, case: int) -> tuple[Reading, RowLimits]:
+    """The reading of a case that uses a clamp most, and what clamps hold in it."""
+    project, clamp = analysis.project, analysis.project.clamp
     stress = rail_resistance(project.rail, DesignFormat(project.table.design.format))
-    use = []
-    for force in analysis.clamp_force[case]:  # a dozen readings
-        held = row_limits(force, project.clamp, project.rail, stress, 0.0).capacity[:, 0]
-        use.append(float(np.max(np.abs(force[:, 0]) / held)))
-    return int(np.argmax(use))
+    forces = analysis.clamp_force[case]
+    limits = [row_limits(force, clamp, project.rail, stress, clamp.residual) for force in forces]
+    use = [
+        np.max(np.abs(force[:, 0]) / one.capacity[:, 0]) for force, one in zip(forces, limits, strict=True)
+    ]
+    hardest = int(np.argmax(use))
+    readings = analysis.basis.readings
+    return readings[hardest % len(readings)], limits[hardest]
 
 
 def _lower_roofs(analysis: Analysis, lands: Array) -> tuple[str, ...]:

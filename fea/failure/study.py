@@ -121,6 +121,11 @@ class RoofCase:
     weight: Array = field(default_factory=lambda: np.zeros((2, 1)))
 
     @property
+    def usual_snow(self) -> Array:
+        """Snow without drift and the drift, at the usual friction, (2, c). [N]."""
+        return self.snow[int(np.argmin(np.abs(self.friction - self.usual)))]
+
+    @property
     def clamps(self) -> int:
         """Number of clamps."""
         return len(self.held)
@@ -180,9 +185,7 @@ def drawn(case: RoofCase, scatter: Scatter, normal: Array) -> Drawn:
         normal[:, d + 1 + c : d + 1 + 2 * c],
         normal[:, d + 1 + 2 * c :],
     )
-    spread = np.sqrt(np.log1p(scatter.strength**2))
-    together = np.sqrt(scatter.together) * shared + np.sqrt(1.0 - scatter.together) * own
-    share = np.exp(spread * together - 0.5 * spread**2)
+    share = strength_shares(scatter.strength, scatter.together, shared, own)
     missing = loose = np.zeros((n, c), dtype=bool)
     if scatter.missing > 0.0 or scatter.loose > 0.0:
         chance = ndtr(there)
@@ -208,6 +211,13 @@ def drawn(case: RoofCase, scatter: Scatter, normal: Array) -> Drawn:
     columns += [loose.sum(axis=1)] if scatter.loose > 0.0 else []
     columns += [moved.max(axis=1)] if scatter.place > 0.0 else []
     return Drawn(np.stack(columns, axis=1) if columns else np.zeros((n, 0)), load, share, missing)
+
+
+def strength_shares(scatter: float, together: float, shared: Array, own: Array) -> Array:
+    """Strengths over their mean (n, c), lognormal, from normal numbers of roof (n, 1) and clamps."""
+    spread = np.sqrt(np.log1p(scatter**2))
+    normal = np.sqrt(together) * shared + np.sqrt(1.0 - together) * own
+    return np.asarray(np.exp(spread * normal - 0.5 * spread**2))
 
 
 def _at_friction(case: RoofCase, friction: Array) -> tuple[Array, Array]:

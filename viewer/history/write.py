@@ -2,13 +2,11 @@
 
 from __future__ import annotations
 
-import csv
-import io
 from pathlib import Path
 from typing import Any
 
 from viewer.export import file_head, plain_data
-from viewer.files import write_json, write_text
+from viewer.files import csv_text, write_json, write_text
 from viewer.history.chart import history_drawing
 from viewer.history.findings import CAUTIONS, HistoryFindings, moment, said
 from viewer.snow.drawing import write_png
@@ -47,20 +45,18 @@ def history_data(found: HistoryFindings) -> dict[str, Any]:
 def history_csv(found: HistoryFindings) -> str:
     """A line for every step, in the units of the project."""
     history, units = found.history, found.units
-    text = io.StringIO()
-    writer = csv.writer(text, lineterminator="\r\n")
     load, depth = units.label("pressure"), units.label("length")
-    writer.writerow(
+    rows = [
         ["time"]
         + [f"load {share} [{load}]" for share in ("5 %", "50 %", "95 %")]
         + [f"depth {share} [{depth}]" for share in ("5 %", "50 %", "95 %")]
         + ["share of samples whose bond thaws"]
-    )
+    ]
     for i, time in enumerate(history.time):
-        writer.writerow(
+        rows.append(
             [moment(time)]
             + [f"{units.convert(float(v), 'pressure'):.5g}" for v in history.load[i]]
             + [f"{units.convert(float(v), 'length'):.5g}" for v in history.depth[i]]
             + [f"{history.thaws[i]:.3g}"]
         )
-    return text.getvalue()
+    return csv_text(rows)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -64,7 +65,7 @@ class CaseFindings:
         """Snow case."""
         return self.analysis.snow.cases[self.chosen.case].name
 
-    @property
+    @cached_property
     def pressure(self) -> float:
         """Mean load of the case without drift on the planes with rows. [Pa]."""
         return mean_pressure(self.analysis.snow.cases[self.chosen.case], self.roof.plane)
@@ -203,6 +204,16 @@ def ranking(found: CaseFindings) -> Table:
         ),
         "tnttn",
         tuple(rows),
+    )
+
+
+def sequence(found: CaseFindings) -> tuple[tuple[int, str, str, str], ...]:
+    """Number, clamp, row, and how it was found, of each clamp of the nearest sample as they give way."""
+    evidence, layout = found.evidence, found.evidence.project.layout
+    state = np.where(~evidence.known, "unknown", np.where(evidence.gave_way, "gave way", "stands"))
+    return tuple(
+        (number, layout.clamp_name[c], layout.row_name[layout.clamp_row[c]], str(state[c]))
+        for number, c in enumerate(likeliest(found)[1].tolist(), 1)
     )
 
 

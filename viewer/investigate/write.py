@@ -3,13 +3,11 @@
 from __future__ import annotations
 
 import base64
-import csv
-import io
 from pathlib import Path
 from typing import Any
 
 from viewer.export import file_head, plain_data, version
-from viewer.files import safe, write_json, write_text
+from viewer.files import csv_text, safe, write_json, write_text
 from viewer.history.chart import history_drawing
 from viewer.investigate.findings import (
     CAUTIONS,
@@ -20,13 +18,14 @@ from viewer.investigate.findings import (
     changes,
     likeliest,
     ranking,
+    sequence,
     timeline,
     told,
 )
 from viewer.investigate.picture import case_drawing, write_animation
 from viewer.report.page import page_environment
 from viewer.report.tables import Table
-from viewer.snow.drawing import drawing_svg, write_png
+from viewer.snow.drawing import Drawing, drawing_svg, write_png
 from viewer.style import css_variables
 
 
@@ -38,7 +37,7 @@ def write_case(found: CaseFindings, folder: Path) -> None:
     write_png(drawing, folder / "investigation.png")
     write_animation(found, folder / "sequence.gif")
     picture = (folder / "sequence.gif").read_bytes()
-    write_text(folder / "investigation.html", case_html(found, picture))
+    write_text(folder / "investigation.html", case_html(found, drawing, picture))
 
 
 def case_data(found: CaseFindings) -> dict[str, Any]:
@@ -113,40 +112,21 @@ def _share(gave_way: Any, weight: Any) -> float:
 
 def sequence_csv(found: CaseFindings) -> str:
     """Clamps of the nearest sample in the order in which they give way."""
-    layout = found.evidence.project.layout
-    _, order = likeliest(found)
-    text = io.StringIO()
-    writer = csv.writer(text, lineterminator="\r\n")
-    writer.writerow(["event", "clamp", "row", "found"])
-    for number, c in enumerate(order.tolist(), 1):
-        known = found.evidence.known[c]
-        state = "unknown" if not known else "gave way" if found.evidence.gave_way[c] else "stands"
-        row = layout.row_name[layout.clamp_row[c]]
-        writer.writerow([number, safe(layout.clamp_name[c]), safe(row), state])
-    return text.getvalue()
+    rows = [(number, safe(clamp), safe(row), state) for number, clamp, row, state in sequence(found)]
+    return csv_text([("event", "clamp", "row", "found"), *rows])
 
 
-def case_html(found: CaseFindings, picture: bytes) -> str:
+def case_html(found: CaseFindings, drawing: Drawing, picture: bytes) -> str:
     """Text of the report: one page that stands alone."""
     from markupsafe import Markup
 
     evidence = found.evidence
     table = evidence.table.case
-    _, order = likeliest(found)
-    layout = evidence.project.layout
     events = Table(
         f'Sequence of the sample of "{found.fits[0].cause}" that is nearest to what was found',
         ("event", "clamp", "row", "found"),
         "nttt",
-        tuple(
-            (
-                str(i),
-                layout.clamp_name[c],
-                layout.row_name[layout.clamp_row[c]],
-                ("gave way" if evidence.gave_way[c] else "stands") if evidence.known[c] else "unknown",
-            )
-            for i, c in enumerate(order.tolist(), 1)
-        ),
+        tuple((str(number), *words) for number, *words in sequence(found)),
     )
     animation = f"data:image/gif;base64,{base64.b64encode(picture).decode()}"
     return (
@@ -164,7 +144,7 @@ def case_html(found: CaseFindings, picture: bytes) -> str:
             ],
             answer=answer(found),
             told=told(found),
-            sheet=Markup(drawing_svg(case_drawing(found), table.name)),
+            sheet=Markup(drawing_svg(drawing, table.name)),
             animation=animation,
             ranking=ranking(found),
             further=changes(found),

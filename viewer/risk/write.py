@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import csv
-import io
 from pathlib import Path
 from typing import Any
 
@@ -11,7 +9,7 @@ import numpy as np
 
 from fea.failure.jobs import TOP
 from viewer.export import file_head, plain_data
-from viewer.files import safe, write_json, write_text
+from viewer.files import csv_text, safe, write_json, write_text
 from viewer.picture.course import write_course
 from viewer.risk.chart import risk_drawing
 from viewer.risk.findings import CAUTIONS, RiskFindings, answer, said
@@ -37,13 +35,11 @@ def write_risk(found: RiskFindings, folder: Path) -> None:
 def course_csv(found: RiskFindings) -> str:
     """Clamps in the order in which they give way at mean strengths, as the snow of the case grows."""
     course, layout = found.course, found.analysis.project.layout
-    text = io.StringIO()
-    writer = csv.writer(text, lineterminator="\r\n")
-    writer.writerow(["event", "snow over case", "clamp", "row"])
+    rows: list[list[object]] = [["event", "snow over case", "clamp", "row"]]
     for number, c in enumerate(course.sequence(0).tolist(), 1):
         row = layout.row_name[layout.clamp_row[c]]
-        writer.writerow([number, f"{course.at[0, c]:.6g}", safe(layout.clamp_name[c]), safe(row)])
-    return text.getvalue()
+        rows.append([number, f"{course.at[0, c]:.6g}", safe(layout.clamp_name[c]), safe(row)])
+    return csv_text(rows)
 
 
 def risk_data(found: RiskFindings) -> dict[str, Any]:
@@ -108,14 +104,12 @@ def _quantiles(values: Any) -> list[dict[str, float]]:
 def risk_csv(found: RiskFindings) -> str:
     """A line for every clamp."""
     layout, risk = found.analysis.project.layout, found.risk
-    text = io.StringIO()
-    writer = csv.writer(text, lineterminator="\r\n")
-    writer.writerow(
+    rows = [
         ["clamp", "row", "first to give way", "gone where a row let go", "case's snow over mean strength"]
-    )
+    ]
     for c, name in enumerate(layout.clamp_name):
         gone = risk.gave_way[c]
-        writer.writerow(
+        rows.append(
             [
                 safe(name),
                 safe(layout.row_name[layout.clamp_row[c]]),
@@ -124,4 +118,4 @@ def risk_csv(found: RiskFindings) -> str:
                 f"{found.chosen.use[c]:.6g}",
             ]
         )
-    return text.getvalue()
+    return csv_text(rows)
