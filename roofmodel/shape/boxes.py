@@ -5,6 +5,7 @@ What is small, and that walls all around tell a chimney from a dormer, is judgme
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -13,7 +14,7 @@ from numpy.typing import NDArray
 from shapely import Polygon
 from shapely.geometry.base import BaseGeometry
 
-from roofmodel.obstacles import Obstacles
+from roofmodel.obstacles import Obstacles, together
 from roofmodel.shape.assembly import FLAT, NO_GROUND, OVERHANGS, make_surface
 from roofmodel.shape.planes import height_at, lifted, plan_polygons
 from roofmodel.shape.regions import components
@@ -65,7 +66,11 @@ def with_boxes(surface: RoofSurface, tolerance: float) -> RoofSurface:
         return surface
     made = _rebuilt(surface, boxes, plan, tolerance)
     found = box_obstacles(made, boxes, surface.planes)
-    return replace(made, found=found, obstacles=found, notes=(*made.notes, *_notes(made, found)))
+    said = [
+        f"A top with walls around it was taken as {name} on {made.planes.name[plane]}: {size}"
+        for name, plane, size in zip(found.name, found.plane, size_words(found), strict=True)
+    ]
+    return with_more(made, found, said)
 
 
 def _small_groups(surface: RoofSurface, plan: Plans) -> list[IntArray]:
@@ -249,14 +254,26 @@ def with_found(surface: RoofSurface, found: Obstacles) -> RoofSurface:
     return replace(surface, found=moved, obstacles=moved)
 
 
-def _notes(surface: RoofSurface, found: Obstacles) -> list[str]:
-    """Words for every obstruction."""
+def with_more(surface: RoofSurface, more: Obstacles, said: Sequence[str]) -> RoofSurface:
+    """A surface with more obstructions that the model shows, and what is said of them."""
+    found = together(surface.found, more)
+    return replace(surface, found=found, obstacles=found, notes=(*surface.notes, *said))
+
+
+def near_found(surface: RoofSurface, points: Array, reach: float) -> NDArray[np.bool_]:
+    """Points (n,) that lie on plan on obstructions that the model shows, or so near to them. [m]."""
+    feet = np.asarray(shapely.polygons(surface.found.start[:, :2].reshape(-1, 4, 2)))
+    tree = shapely.STRtree(np.asarray(shapely.buffer(feet, reach)))
+    near = np.zeros(len(points), dtype=bool)
+    near[tree.query(shapely.points(points[:, :2]), predicate="intersects")[0]] = True
+    return near
+
+
+def size_words(found: Obstacles) -> list[str]:
+    """How large each obstruction is, and what snow does there."""
     sides = np.linalg.norm(found.end - found.start, axis=1).reshape(-1, 4)
     return [
-        f"A top with walls around it was taken as {name} on {surface.planes.name[plane]}: {wide:.2f} m along "
-        f"the eave, {deep:.2f} m up the slope, {height:.2f} m high. Snow drifts and slides against it; it "
-        "holds nothing unless an [[obstruction]] at its place gives its strength."
-        for name, plane, height, deep, wide in zip(
-            found.name, found.plane, found.height, sides[:, 0], sides[:, 1], strict=True
-        )
+        f"{wide:.2f} m along the eave, {deep:.2f} m up the slope, {height:.2f} m high. Snow drifts and "
+        "slides against it; it holds nothing unless an [[obstruction]] at its place gives its strength."
+        for height, deep, wide in zip(found.height, sides[:, 0], sides[:, 1], strict=True)
     ]

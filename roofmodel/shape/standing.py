@@ -14,8 +14,18 @@ from numpy.typing import NDArray
 from shapely import Polygon
 
 from roofmodel.errors import InputError
-from roofmodel.obstacles import Obstacles, together
-from roofmodel.shape.boxes import LARGEST, LONGEST, SPECK, WALL, Box, box_obstacles, plane_at
+from roofmodel.shape.boxes import (
+    LARGEST,
+    LONGEST,
+    SPECK,
+    WALL,
+    Box,
+    box_obstacles,
+    near_found,
+    plane_at,
+    size_words,
+    with_more,
+)
 from roofmodel.shape.measured_planes import FAR, UPRIGHT, Measured, away, spread_labels
 from roofmodel.shape.planes import height_at, plan_polygons
 from roofmodel.shape.regions import Mesh, components
@@ -113,7 +123,7 @@ def with_standing(
         over their lowest edge.
     """
     plan = plan_polygons(surface.planes)
-    boxes, notes = [], []
+    boxes: list[Box] = []
     for mine in groups:
         foot = _foot(surface, points[mine], 0.5 * spacing)
         for host, polygon in enumerate(plan):
@@ -121,24 +131,15 @@ def with_standing(
             if part.area < max(SPECK, 0.1 * foot.area) or not isinstance(part, Polygon):
                 continue
             below = height_at(surface.planes, host, shapely.get_coordinates(part)).min()
-            height = float(points[mine, 2].max() - below)
-            boxes.append(Box(mine, host, part, height))
-            notes.append((len(mine), host, height))
+            boxes.append(Box(mine, host, part, float(points[mine, 2].max() - below)))
     if not boxes:
         return surface
-    known = 0 if surface.found is None else surface.found.count
-    made = box_obstacles(surface, boxes, surface.planes, first=known + 1)
-    sides = np.linalg.norm(made.end - made.start, axis=1).reshape(-1, 4)
-    words = [
-        f"{many} points above {surface.planes.name[host]} were taken as {name}: {wide:.2f} m along the eave, "
-        f"{deep:.2f} m up the slope, {height:.2f} m high. Snow drifts and slides against it; it "
-        "holds nothing unless an [[obstruction]] at its place gives its strength."
-        for name, (many, host, height), deep, wide in zip(
-            made.name, notes, sides[:, 0], sides[:, 1], strict=True
-        )
+    made = box_obstacles(surface, boxes, surface.planes, first=surface.found.count + 1)
+    said = [
+        f"{len(box.tops)} points above {surface.planes.name[box.host]} were taken as {name}: {size}"
+        for name, box, size in zip(made.name, boxes, size_words(made), strict=True)
     ]
-    found = made if surface.found is None else together(surface.found, made)
-    return replace(surface, found=found, obstacles=found, notes=(*surface.notes, *words))
+    return with_more(surface, made, said)
 
 
 def _foot(surface: RoofSurface, points: Array, more: float) -> Polygon:
@@ -173,7 +174,7 @@ def with_unexplained(surface: RoofSurface, mesh: Mesh, noise: float) -> RoofSurf
     points = mesh.points[used]
     spacing = float(np.sqrt(mesh.area.sum() / len(used)))
     over = _off_planes(surface, points, BESIDE + 1.5 * spacing)
-    over[_under_boxes(surface.found, points, spacing)] = 0.0
+    over[near_found(surface, points, 1.5 * spacing)] = 0.0
     bad = np.abs(over) > max(2.0 * FAR * noise, 2.0 * WALL)
     share = float(bad.mean())
     if share > MOST_LOST:
@@ -200,17 +201,6 @@ def _off_planes(surface: RoofSurface, points: Array, reach: float) -> Array:
     first = order[np.r_[True, np.diff(spot[order]) > 0]] if len(order) else order
     best[spot[first]] = height[first]
     return best
-
-
-def _under_boxes(found: Obstacles | None, points: Array, spacing: float) -> NDArray[np.bool_]:
-    """Points that obstructions explain."""
-    if found is None or not found.count:
-        return np.zeros(len(points), dtype=bool)
-    feet = np.asarray(shapely.polygons(found.start[:, :2].reshape(-1, 4, 2)))
-    tree = shapely.STRtree(np.asarray(shapely.buffer(feet, 1.5 * spacing)))
-    inside = np.zeros(len(points), dtype=bool)
-    inside[tree.query(shapely.points(points[:, :2]), predicate="intersects")[0]] = True
-    return inside
 
 
 def _words(

@@ -13,8 +13,17 @@ import shapely
 from numpy.typing import NDArray
 from shapely import Polygon
 
-from roofmodel.obstacles import Obstacles, together
-from roofmodel.shape.boxes import LARGEST, LONGEST, SPECK, WALL, Box, box_obstacles
+from roofmodel.shape.boxes import (
+    LARGEST,
+    LONGEST,
+    SPECK,
+    WALL,
+    Box,
+    box_obstacles,
+    near_found,
+    size_words,
+    with_more,
+)
 from roofmodel.shape.cleaning import weld
 from roofmodel.shape.planes import height_at, plan_polygons
 from roofmodel.shape.regions import components
@@ -49,7 +58,7 @@ def with_uprights(surface: RoofSurface, points: Array, walls: IntArray, boxes: b
     welded, faces = weld(points, walls)
     over = _over_planes(surface, welded)
     high = over > WALL
-    known = _near_found(surface, welded)
+    known = near_found(surface, welded, BESIDE)  # obstructions that tops have shown
     made: list[Box] = []
     words: list[str] = []
     for corner in _groups(faces, high):
@@ -73,11 +82,12 @@ def with_uprights(surface: RoofSurface, points: Array, walls: IntArray, boxes: b
         ]
     if not made:
         return replace(surface, notes=(*surface.notes, *words)) if words else surface
-    before = surface.found.count if surface.found is not None else 0
-    found = box_obstacles(surface, made, surface.planes, before + 1)
-    words += _told(surface, found)
-    every = found if surface.found is None else together(surface.found, found)
-    return replace(surface, found=every, obstacles=every, notes=(*surface.notes, *words))
+    found = box_obstacles(surface, made, surface.planes, surface.found.count + 1)
+    words += [
+        f"Upright faces without a top were taken as {name} on {surface.planes.name[plane]}: {size}"
+        for name, plane, size in zip(found.name, found.plane, size_words(found), strict=True)
+    ]
+    return with_more(surface, found, words)
 
 
 def with_narrow(surface: RoofSurface) -> RoofSurface:
@@ -117,20 +127,15 @@ def _small(size: Array) -> bool:
 
 def _over_planes(surface: RoofSurface, points: Array) -> Array:
     """Heights (n,) above the highest plane near each point; -inf where none is near. [m]."""
-    best = np.full(len(points), -np.inf)
     plan = np.array(plan_polygons(surface.planes), dtype=object)
     spots = np.asarray(shapely.points(points[:, :2]))
     spot, plane = shapely.STRtree(plan).query(spots, predicate="dwithin", distance=BESIDE)
-    normal, origin = surface.planes.normal[plane], surface.planes.origin[plane]
     at = shapely.get_coordinates(shapely.get_parts(shapely.shortest_line(plan[plane], spots[spot]))).reshape(
         -1, 2, 2
     )
-    rise = -np.sum((at[:, 0] - origin[:, :2]) * normal[:, :2], axis=1) / normal[:, 2]
     top = np.full(len(points), -np.inf)
-    np.maximum.at(top, spot, origin[:, 2] + rise)
-    there = np.isfinite(top)
-    best[there] = points[there, 2] - top[there]
-    return best
+    np.maximum.at(top, spot, height_at(surface.planes, plane, at[:, 0]))
+    return np.where(np.isfinite(top), points[:, 2] - top, -np.inf)
 
 
 def _groups(faces: IntArray, high: NDArray[np.bool_]) -> list[IntArray]:
@@ -145,17 +150,6 @@ def _groups(faces: IntArray, high: NDArray[np.bool_]) -> list[IntArray]:
     return list(np.split(vertex[order], np.cumsum(np.bincount(part, minlength=count))[:-1]))
 
 
-def _near_found(surface: RoofSurface, points: Array) -> NDArray[np.bool_]:
-    """Points at obstructions that tops have shown."""
-    inside = np.zeros(len(points), dtype=bool)
-    if surface.found is None or not surface.found.count:
-        return inside
-    feet = np.asarray(shapely.polygons(surface.found.start[:, :2].reshape(-1, 4, 2)))
-    tree = shapely.STRtree(np.asarray(shapely.buffer(feet, BESIDE)))
-    inside[tree.query(shapely.points(points[:, :2]), predicate="intersects")[0]] = True
-    return inside
-
-
 def _on_planes(surface: RoofSurface, corners: Array, foot: Polygon) -> list[Box]:
     """Boxes of one group on the planes below it."""
     result = []
@@ -166,15 +160,3 @@ def _on_planes(surface: RoofSurface, corners: Array, foot: Polygon) -> list[Box]
             if over.max() > WALL:
                 result.append(Box(np.zeros(0, dtype=np.int64), host, part, float(over.max())))
     return result
-
-
-def _told(surface: RoofSurface, found: Obstacles) -> list[str]:
-    sides = np.linalg.norm(found.end - found.start, axis=1).reshape(-1, 4)
-    return [
-        f"Upright faces without a top were taken as {name} on {surface.planes.name[plane]}: {wide:.2f} m "
-        f"along the eave, {deep:.2f} m up the slope, {height:.2f} m high. Snow drifts and slides against "
-        "it; it holds nothing unless an [[obstruction]] at its place gives its strength."
-        for name, plane, height, deep, wide in zip(
-            found.name, found.plane, found.height, sides[:, 0], sides[:, 1], strict=True
-        )
-    ]
