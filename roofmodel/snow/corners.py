@@ -88,29 +88,24 @@ def corner_slices(
     ]
 
 
-def around_corners(
-    start: Array, end: Array, wall: int, pairs: IntArray, peak: float, length: float
-) -> list[tuple[Polygon, Array]]:
-    """Slices at both ends of one wall, as `corner_slices`; none at ends that are no outside corners."""
-    normal = left_normal(start, end)
-    found: list[tuple[Polygon, Array]] = []
-    for a, b in pairs[(pairs == wall).any(axis=1)]:
-        found += corner_slices(start[b], normal[a], normal[b], peak, length)
-    return found
-
-
 def slices(zone: Zone, start: Array, end: Array, wall: int, pairs: IntArray) -> list[Zone]:
     """Drift of p_d over w in front of one wall, run on around its outside corners; not yet cut to planes."""
     given = {value.symbol: value.value for value in zone.values}
-    zone = replace(zone, name=f"{zone.name}{AROUND}")
     return run_on(zone, given["p_d"], given["w"], (start, end), wall, pairs)
 
 
 def run_on(
     zone: Zone, peak: float, length: float, feet: tuple[Array, Array], wall: int, pairs: IntArray
 ) -> list[Zone]:
-    """Slices of a drift with a peak [Pa] and length [m] around the outside corners of a wall, not yet cut."""
+    """Slices of a drift with a peak [Pa] and length [m] at both ends of a wall, not yet cut to planes.
+
+    As `corner_slices`; none at ends that are no outside corners.
+    """
+    start, end = feet
+    normal = left_normal(start, end)
+    zone = replace(zone, name=f"{zone.name}{AROUND}")
     return [
         replace(zone, polygon=polygon, pressure=law)
-        for polygon, law in around_corners(*feet, wall, pairs, peak, length)
+        for a, b in pairs[(pairs == wall).any(axis=1)]
+        for polygon, law in corner_slices(start[b], normal[a], normal[b], peak, length)
     ]

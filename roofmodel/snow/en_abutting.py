@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from roofmodel.snow import en1991_1_3 as en
 from roofmodel.snow.cases import Bare, SnowCase, Value, Zone
-from roofmodel.snow.corners import AROUND, outside_corners, outside_note, run_on
+from roofmodel.snow.corners import outside_corners, outside_note, run_on
 from roofmodel.snow.en_drifted import Cases
 from roofmodel.snow.en_roof import CODE, SHAPE, EnRoof, StepLengths, balanced_zones, load_values
 from roofmodel.snow.meeting import Drift
@@ -81,7 +81,8 @@ def wall_drifts(known: EnRoof) -> list[Drift]:
 
 def _group_zones(known: EnRoof, group: WallGroup, part: str) -> list[Zone]:
     """Zones of the walls that face one way; the larger where a bent wall makes two of them overlap."""
-    return larger([zone for i in group.steps for zone in _wall_zones(known, i, part)])
+    corners = outside_corners(known.roof.steps.start, known.roof.steps.end)
+    return larger([zone for i in group.steps for zone in _wall_zones(known, i, part, corners)])
 
 
 def _notes(known: EnRoof, group: WallGroup) -> list[str]:
@@ -115,7 +116,7 @@ def _notes(known: EnRoof, group: WallGroup) -> list[str]:
     return notes
 
 
-def _wall_zones(known: EnRoof, i: int, part: str) -> list[Zone]:
+def _wall_zones(known: EnRoof, i: int, part: str, corners: IntArray) -> list[Zone]:
     """What the drift of one step adds to mu_1: all of it, or what the wind brings or what slides."""
     steps, plan, planes = known.roof.steps, known.plan, known.roof.planes
     start, end, gap = steps.start[i], steps.end[i], float(steps.gap[i])
@@ -161,8 +162,7 @@ def _wall_zones(known: EnRoof, i: int, part: str) -> list[Zone]:
     )
     around: list[Zone] = []
     if gap <= CRACK and part != SLIDE and blown > 0.0:
-        wind_only = replace(zone, name=f"{what} {planes.name[upper]}{AROUND}", formula=FORMULAS[WIND])
-        corners = outside_corners(steps.start, steps.end)
+        wind_only = replace(zone, formula=FORMULAS[WIND])
         around = run_on(wind_only, blown * known.unit_load, length, (steps.start, steps.end), i, corners)
     return [part for one in (zone, *around) for part in spread(plan, one)]
 

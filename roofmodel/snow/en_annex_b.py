@@ -6,8 +6,6 @@ Drifts of Annex B stand alone: no other snow lies on the roof with them.
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 import numpy as np
 from numpy.typing import NDArray
 
@@ -20,6 +18,7 @@ from roofmodel.snow.patches import larger, spread, wall_groups
 from roofmodel.snow.regions import CRACK, EAVE_OVERHANG, band, falling_pressure, fetch, left_normal, slope_run
 
 Array = NDArray[np.float64]
+IntArray = NDArray[np.int64]
 Cases = tuple[list[SnowCase], list[tuple[str, str]]]
 
 WALL_CAP, OBSTRUCTION_CAP = 8.0, 5.0  # B3, B4
@@ -47,12 +46,15 @@ def exceptional_drifts(known: EnRoof) -> Cases:
     skipped: list[tuple[str, str]] = []
     for name, zones, notes in valley_drifts(known):
         _add(cases, skipped, known, name, zones, notes)
+    steps, obstacles = known.roof.steps, known.roof.obstacles
+    corners = outside_corners(steps.start, steps.end)
     for group in wall_groups(known.roof):
-        zones = [zone for i in group.steps for zone in _wall_zones(known, i)]
+        zones = [zone for i in group.steps for zone in _wall_zones(known, i, corners)]
         name = f"exceptional drift below {group.uppers(known.roof)}, wall facing {group.toward}"
         _add(cases, skipped, known, name, zones)
-    for wind in wind_groups(known.roof.obstacles):
-        zones = [zone for face in wind.face.tolist() for zone in _face_zones(known, face)]
+    corners = outside_corners(obstacles.start, obstacles.end)
+    for wind in wind_groups(obstacles):
+        zones = [zone for face in wind.face.tolist() for zone in _face_zones(known, face, corners)]
         _add(cases, skipped, known, f"exceptional drift at obstacles, wind toward {wind.toward}", zones)
     if not cases and not skipped:
         skipped.append(("exceptional drifts", "no valley, wall, parapet or obstruction (Annex B)"))
@@ -76,7 +78,7 @@ def _add(
         skipped.append((name, "the lower roof is too steep, or no roof lies in front (Annex B)"))
 
 
-def _wall_zones(known: EnRoof, i: int) -> list[Zone]:
+def _wall_zones(known: EnRoof, i: int, corners: IntArray) -> list[Zone]:
     steps, plan = known.roof.steps, known.plan
     start, end, gap = steps.start[i], steps.end[i], float(steps.gap[i])
     lower, upper = int(steps.lower[i]), int(steps.upper[i])
@@ -84,17 +86,17 @@ def _wall_zones(known: EnRoof, i: int) -> list[Zone]:
     front = fetch(plan.level_outline[plan.level[lower]], start, end, out)
     behind = fetch(plan.level_outline[plan.level[upper]], start, end, -out, gap, EAVE_OVERHANG)
     name = f"exceptional drift below {known.roof.planes.name[upper]}"
-    feet = steps.start, steps.end
-    return _zones(known, lower, (*feet, i), name, "B3", height, (front, behind), gap, WALL_CAP)
+    feet = steps.start, steps.end, i, corners
+    return _zones(known, lower, feet, name, "B3", height, (front, behind), gap, WALL_CAP)
 
 
-def _face_zones(known: EnRoof, face: int) -> list[Zone]:
+def _face_zones(known: EnRoof, face: int, corners: IntArray) -> list[Zone]:
     obstacles, plan = known.roof.obstacles, known.plan
     which = int(obstacles.face[face])
     plane, height = int(obstacles.plane[which]), float(obstacles.height[which])
     start, end = obstacles.start[face], obstacles.end[face]
     ahead = room(obstacles, plan, face)
-    feet = obstacles.start, obstacles.end, face
+    feet = obstacles.start, obstacles.end, face, corners
     name = f"exceptional drift at {obstacles.name[which]}"
     if obstacles.parapet[which]:
         out = left_normal(start, end)
@@ -109,7 +111,7 @@ def _face_zones(known: EnRoof, face: int) -> list[Zone]:
 def _zones(
     known: EnRoof,
     plane: int,
-    feet: tuple[Array, Array, int],
+    feet: tuple[Array, Array, int, IntArray],
     name: str,
     clause: str,
     height: float,
@@ -118,7 +120,7 @@ def _zones(
     cap: float,
 ) -> list[Zone]:
     """Triangle in front of one face of several, and around its outside corners; lengths are b_1 and b_2."""
-    starts, ends, face = feet
+    starts, ends, face, corners = feet
     start, end = starts[face], ends[face]
     reach = min(5.0 * height, lengths[0], REACH)
     if reach <= gap:
@@ -162,7 +164,5 @@ def _zones(
     )
     around: list[Zone] = []
     if gap <= CRACK:
-        part = replace(zone, name=f"{name}{AROUND}")
-        corners = outside_corners(starts, ends)
-        around = run_on(part, shape * ground, reach, (starts, ends), face, corners)
+        around = run_on(zone, shape * ground, reach, (starts, ends), face, corners)
     return [cut for one in (zone, *around) for cut in spread(known.plan, one)]

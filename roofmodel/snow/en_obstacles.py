@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+import numpy as np
+from numpy.typing import NDArray
 
 from roofmodel.snow import en1991_1_3 as en
 from roofmodel.snow.cases import SnowCase, Value, Zone
-from roofmodel.snow.corners import AROUND, outside_corners, run_on
+from roofmodel.snow.corners import outside_corners, run_on
 from roofmodel.snow.en_abutting import OUTSIDE
 from roofmodel.snow.en_roof import CODE, EnRoof, balanced_zones, load_values
 from roofmodel.snow.meeting import Drift
 from roofmodel.snow.obstacle_walls import room, wind_groups
 from roofmodel.snow.patches import larger, spread
 from roofmodel.snow.regions import band, falling_pressure, left_normal
+
+IntArray = NDArray[np.int64]
 
 NOTES = (
     "mu falls linearly from mu_2 at the face to mu_1 at l_s (6.2); past the roof's edge nothing is.",
@@ -40,9 +43,10 @@ def obstacle_cases(known: EnRoof, drifts: list[Drift]) -> tuple[list[SnowCase], 
 def obstacle_drifts(known: EnRoof) -> list[Drift]:
     """Drifts at parapets and projections, one for each wind."""
     obstacles = known.roof.obstacles
+    corners = outside_corners(obstacles.start, obstacles.end)
     drifts = []
     for group in wind_groups(obstacles):
-        found = [zone for face in group.face.tolist() for zone in _face_zones(known, face)]
+        found = [zone for face in group.face.tolist() for zone in _face_zones(known, face, corners)]
         zones = [part for zone in found for part in spread(known.plan, zone)]
         names = list(dict.fromkeys(obstacles.name[i] for i in obstacles.face[group.face]))
         who = " and ".join(names) if len(names) < 4 else f"{len(names)} parapets and projections"
@@ -50,7 +54,7 @@ def obstacle_drifts(known: EnRoof) -> list[Drift]:
     return drifts
 
 
-def _face_zones(known: EnRoof, face: int) -> list[Zone]:
+def _face_zones(known: EnRoof, face: int, corners: IntArray) -> list[Zone]:
     """What the drift in front of one face and around its outside corners adds to mu_1."""
     obstacles = known.roof.obstacles
     which = int(obstacles.face[face])
@@ -76,6 +80,4 @@ def _face_zones(known: EnRoof, face: int) -> list[Zone]:
             Value("l_s", length, "m", "6.2, 5 to 15 m", "max(5 m, min(2 h, 15 m))"),
         ),
     )
-    feet = obstacles.start, obstacles.end
-    around = replace(zone, name=f"{zone.name}{AROUND}")
-    return [zone, *run_on(around, peak, length, feet, face, outside_corners(*feet))]
+    return [zone, *run_on(zone, peak, length, (obstacles.start, obstacles.end), face, corners)]

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from roofmodel.snow import nbcc2020 as nbcc
 from roofmodel.snow import nbcc2020_drift as drift
 from roofmodel.snow.cases import SnowCase, Value, Zone
-from roofmodel.snow.corners import AROUND, around_corners, outside_corners
+from roofmodel.snow.corners import outside_corners, run_on
 from roofmodel.snow.meeting import Drift
 from roofmodel.snow.nbcc_peaks import drift_at, peak_values
 from roofmodel.snow.nbcc_roof import (
@@ -253,9 +253,8 @@ def _drift_zones(known: NbccRoof, i: int, corners: IntArray) -> list[Zone]:
     zones = above_balanced(known, whole, unit + rain.value)
     if gap > CRACK:
         return zones
-    for polygon, law in around_corners(steps.start, steps.end, i, corners, top, at.length):
-        name, clause = f"{whole.name}{AROUND}", f"{CODE} 4.1.6.8"
-        part = replace(whole, name=name, clause=clause, polygon=polygon, pressure=law)
+    quarter = replace(whole, clause=f"{CODE} 4.1.6.8")
+    for part in run_on(quarter, top, at.length, (steps.start, steps.end), i, corners):
         zones += above_balanced(known, part, unit + rain.value)
     return zones
 

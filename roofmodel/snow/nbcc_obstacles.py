@@ -8,7 +8,7 @@ import numpy as np
 
 from roofmodel.snow import nbcc2020_drift as drift
 from roofmodel.snow.cases import SnowCase, Value, Zone
-from roofmodel.snow.corners import AROUND, around_corners, outside_corners
+from roofmodel.snow.corners import outside_corners, run_on
 from roofmodel.snow.meeting import Drift
 from roofmodel.snow.nbcc_roof import (
     CODE,
@@ -97,10 +97,8 @@ def _face_zones(known: NbccRoof, face: int, corners: IntArray) -> list[Zone]:
         ),
     )
     zones = above_balanced(known, whole, unit + rain.value)
-    for polygon, law in around_corners(
-        obstacles.start, obstacles.end, face, corners, (peak - 1.0) * unit, length
-    ):
-        name, clause = f"{whole.name}{AROUND}", f"{CODE} 4.1.6.8"
-        part = replace(whole, name=name, clause=clause, polygon=polygon, pressure=law)
+    quarter = replace(whole, clause=f"{CODE} 4.1.6.8")
+    feet = obstacles.start, obstacles.end
+    for part in run_on(quarter, (peak - 1.0) * unit, length, feet, face, corners):
         zones += above_balanced(known, part, unit + rain.value)
     return zones
