@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import itertools
-from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -86,7 +85,8 @@ def nbcc_vaults(known: NbccRoof) -> Cases:
             shape = nbcc2020.arch_factor(knots, rise, wide, basic, middle)
             slippery = known.site.slippery and not np.isin(facets, list(known.obstructed)).any()
             slope = nbcc2020.slope_factor(vault.slope_at(knots), np.full(len(knots), slippery))
-            if np.isin(facets, list(known.unreduced)).any():
+            held = bool(np.isin(facets, list(known.unreduced)).any())
+            if held:
                 slope = np.ones(len(knots))
             plane = int(facets[0])
             loads = [
@@ -107,15 +107,21 @@ def nbcc_vaults(known: NbccRoof) -> Cases:
                 known.light_density,
             )
             sentence = 4 if float(vault.slope_at(np.array(end))) > MIDDLE + 1e-9 else 3
-            held = bool(np.isin(facets, list(known.unreduced)).any())
-            line = "" if held else slope_formula(slippery, "alpha_{n}").us
             knot = [
-                _nbcc_knot(known, plane, x, float(a), float(s), float(vault.slope_at(x)), p, line)
+                [
+                    _nbcc_knot(
+                        known,
+                        plane,
+                        (float(x), float(vault.slope_at(x)), float(a), float(s), float(p)),
+                        f"{n}",
+                        "" if held else slope_formula(slippery, f"alpha_{n}"),
+                    )
+                    for n in (1, 2)
+                ]
                 for x, a, s, p in zip(knots, shape, slope, loads, strict=True)
             ]
             working = [
-                (BETWEEN, (*values, *_numbered(first, 1), *_numbered(last, 2)))
-                for first, last in itertools.pairwise(knot)
+                (BETWEEN, (*values, *first, *last)) for (first, _), (_, last) in itertools.pairwise(knot)
             ]
             words = (
                 f"drifted snow on {vault_names(known.roof, vault)}",
@@ -129,30 +135,16 @@ def nbcc_vaults(known: NbccRoof) -> Cases:
 
 
 def _nbcc_knot(
-    known: NbccRoof, plane: int, x: float, shape: float, slope: float, tangent: float, load: float, line: str
+    known: NbccRoof, plane: int, law: tuple[float, float, float, float, float], n: str, line: Bare | str
 ) -> tuple[Value, ...]:
-    """S at a distance from the crown and what it takes; {n} in symbols and formulas is for a number."""
+    """S at a distance from the crown and what it takes, symbols ending in `n`; `line` is that of C_s."""
+    x, tangent, shape, slope, load = law
     alone = known.site.ground_snow * float(known.calm[plane]) * slope * shape
     return (
-        Value("x_{n}", float(x), "m", "from the crown"),
-        Value("alpha_{n}", tangent, "rad", "tangent there", "asin(x_{n} / R)"),
-        Value("C_a,{n}", shape, "", "4.1.6.10", "min(h / (0.06 b), 2) min(x_{n}, x_30) / (C_b x_30)"),
-        Value("C_s,{n}", slope, "", "4.1.6.2" if line else "held snow: not reduced for slope", line),
-        Value("S_0,{n}", alone, "Pa", "snow without rain", "S_s C_b C_s,{n} C_a,{n}"),
-        Value("S_{n}", float(load), "Pa", "", "I_s (S_0,{n} + min(S_r, S_0,{n}))"),
-    )
-
-
-def _numbered(values: tuple[Value, ...], number: int) -> tuple[Value, ...]:
-    def named(text: str) -> str:
-        return text.replace("{n}", str(number))
-
-    return tuple(
-        replace(
-            v,
-            symbol=named(v.symbol),
-            formula=Bare(named(v.formula)) if v.symbol == "C_s,{n}" and v.formula else named(v.formula),
-        )
-        for v in values
-        if isinstance(v.formula, str)
+        Value(f"x_{n}", x, "m", "from the crown"),
+        Value(f"alpha_{n}", tangent, "rad", "tangent there", f"asin(x_{n} / R)"),
+        Value(f"C_a,{n}", shape, "", "4.1.6.10", f"min(h / (0.06 b), 2) min(x_{n}, x_30) / (C_b x_30)"),
+        Value(f"C_s,{n}", slope, "", "4.1.6.2" if line else "held snow: not reduced for slope", line),
+        Value(f"S_0,{n}", alone, "Pa", "snow without rain", f"S_s C_b C_s,{n} C_a,{n}"),
+        Value(f"S_{n}", load, "Pa", "", f"I_s (S_0,{n} + min(S_r, S_0,{n}))"),
     )
