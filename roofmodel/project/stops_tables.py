@@ -63,13 +63,13 @@ def place_stops(
             raise InputError(message)
         for course in range(table.courses):
             rows.append(_course(table, course))
-            owner.append((number, course))
+            owner.append(number)
     try:
         layout = place_rows(roof, rows, choices, panel, units)
     except InputError as error:
         message = str(error).replace('row "', 'stops "')
         raise InputError(message) from None
-    table_of = np.array([number for number, _ in owner])[layout.clamp_row]
+    table_of = np.array(owner)[layout.clamp_row]
     width = np.array([table.width for table in tables])
     return Stops(
         name=layout.clamp_name,
