@@ -42,8 +42,6 @@ class AsceRules:
         C_e, C_t.
     flat_load : float
         p_f. [Pa]
-    weight_density : float
-        gamma. [N/m^3]
     slope_factor : callable
         C_s of slopes (p,) [rad] and whether each takes the slippery line (p,).
     slope_start : callable
@@ -77,7 +75,6 @@ class AsceRules:
     exposure: float
     thermal: float
     flat_load: float
-    weight_density: float
     slope_factor: Callable[[Array, Array], Array]
     slope_start: Callable[[bool], float]
     slippery_bar: str
@@ -97,6 +94,11 @@ class AsceRules:
     rain: Callable[[Array, Array], Array]
     rain_formula: str
     rain_bar: str
+
+    @property
+    def weight_density(self) -> float:
+        """Gamma. [N/m^3]."""
+        return self.density.value
 
 
 def asce_rules(site: AsceSite | Asce16Site) -> AsceRules:
@@ -122,17 +124,16 @@ def _rules_22(site: AsceSite) -> AsceRules:
     def heights(length: float, symbol: str = "l_u") -> tuple[Value, ...]:
         return (Value("h_d", height(length), "m", "Eq. 7.6-1", height_22(symbol)),)
 
-    flat = float(asce7_22.flat_roof_load(pg, exposure, thermal))
+    flat, density = float(asce7_22.flat_roof_load(pg, exposure, thermal)), _density(pg)
     return AsceRules(
         code=site.standard,
         level=LoadLevel.STRENGTH,
         ground=ground,
         flat=_flat_values(site, ground, exposure, thermal, flat, "0.7 C_e C_t p_g"),
-        density=_density(pg),
+        density=density,
         exposure=exposure,
         thermal=thermal,
         flat_load=flat,
-        weight_density=float(asce7_22.snow_weight_density(pg)),
         slope_factor=lambda slope, free: asce7_22.slope_factor(slope, thermal, free),
         slope_start=lambda free: float(asce7_22.slope_start(thermal, free)),
         slippery_bar="",
@@ -145,7 +146,7 @@ def _rules_22(site: AsceSite) -> AsceRules:
         drift_values=(
             *ground,
             Value("W_2", site.winter_wind, "", "winter wind, from the user"),
-            _density(pg),
+            density,
         ),
         heights=heights,
         ridge_heights=lambda run: heights(run, "W"),
@@ -168,7 +169,7 @@ def _rules_16(site: Asce16Site) -> AsceRules:
     ground = (Value("p_g", pg, "Pa", "ground snow, nominal, from the user"), importance)
     warm = asce7_16.warm_slippery_allowed(thermal, site.roof_r_value, ventilated=site.ventilated)
     need = asce7_16.WARM_R[site.ventilated]
-    flat = float(asce7_16.flat_roof_load(pg, exposure, thermal, factor))
+    flat, density = float(asce7_16.flat_roof_load(pg, exposure, thermal, factor)), _density(pg)
     least = asce7_16.LEAST_FETCH
 
     def height(length: float) -> float:
@@ -186,11 +187,10 @@ def _rules_16(site: Asce16Site) -> AsceRules:
         level=LoadLevel.CHARACTERISTIC,
         ground=ground,
         flat=_flat_values(site, ground, exposure, thermal, flat, "0.7 C_e C_t I_s p_g"),
-        density=_density(pg),
+        density=density,
         exposure=exposure,
         thermal=thermal,
         flat_load=flat,
-        weight_density=float(asce7_22.snow_weight_density(pg)),
         slope_factor=lambda slope, free: asce7_16.slope_factor(slope, thermal, free),
         slope_start=lambda free: float(asce7_22.slope_start(thermal, free, asce7_16.WARM)),
         slippery_bar="" if warm else f"a warm roof takes the slippery line only with R-{need:.0f} (7.4.1)",
@@ -200,7 +200,7 @@ def _rules_16(site: Asce16Site) -> AsceRules:
         minimum_values=ground,
         drift_height=height,
         ridge_height=lambda run: float(asce7_16.unbalanced_height(pg, run, factor)),
-        drift_values=(*ground, _density(pg)),
+        drift_values=(*ground, density),
         heights=heights,
         ridge_heights=ridge_heights,
         windward=asce7_16.windward_drift,
