@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
@@ -30,7 +31,7 @@ from roofmodel.snow.regions import (
     fetch,
     left_normal,
     slope_run,
-    steepest_above,
+    slope_sheds,
     uniform,
 )
 
@@ -184,7 +185,7 @@ def _triangle(
     start, end, lower = steps.start[i], steps.end[i], int(steps.lower[i])
     wall, base = float(steps.wall[i].max()), float(known.balanced[lower]) / known.rules.weight_density
     height, width, peak = (float(x) for x in shape)
-    clear = max(wall - base, 0.0)
+    clear = _clear(known, i)
     if width <= cut:
         if clear < drift.NO_DRIFT_RATIO * base:
             return f"h_c / h_b = {clear / base:.2f} is below 0.2 (7.7.1)"
@@ -241,12 +242,7 @@ def sliding_cases(known: AsceRoof) -> tuple[list[SnowCase], Skipped]:
 
 def sheds_over(known: AsceRoof, i: int) -> bool:
     """Whether the slope above a step is steep enough for 7.9, its steepest facet on the way (judgment)."""
-    steps, plan, slope = known.roof.steps, known.plan, known.roof.planes.slope
-    upper, slippery = int(steps.upper[i]), known.site.slippery
-    if drift.slides(slope[upper], slippery=slippery):
-        return True
-    steepest = steepest_above(plan, slope, upper, steps.start[i], steps.end[i], float(steps.gap[i]))
-    return bool(drift.slides(steepest, slippery=slippery))
+    return slope_sheds(known.roof, known.plan, i, partial(drift.slides, slippery=known.site.slippery))
 
 
 def _sliding_case(known: AsceRoof, name: str, slid: dict[int, list[Zone]]) -> SnowCase:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from functools import partial
 
 import numpy as np
 import shapely
@@ -43,7 +44,7 @@ from roofmodel.snow.regions import (
     left_normal,
     polygonal,
     slope_run,
-    steepest_above,
+    slope_sheds,
     uniform,
 )
 from roofmodel.surface import EdgeKind
@@ -206,12 +207,7 @@ def _below(known: NbccRoof, group: WallGroup, upper: int) -> list[int]:
 
 def sheds_over(known: NbccRoof, i: int) -> bool:
     """Whether the slope above a step sheds by 4.1.6.11, its steepest facet on the way (judgment)."""
-    steps, plan, slope = known.roof.steps, known.plan, known.roof.planes.slope
-    upper, slippery = int(steps.upper[i]), known.site.slippery
-    if drift.slides(slope[upper], slippery=slippery):
-        return True
-    steepest = steepest_above(plan, slope, upper, steps.start[i], steps.end[i], float(steps.gap[i]))
-    return bool(drift.slides(steepest, slippery=slippery))
+    return slope_sheds(known.roof, known.plan, i, partial(drift.slides, slippery=known.site.slippery))
 
 
 def _drift_notes(known: NbccRoof) -> list[str]:

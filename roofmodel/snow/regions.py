@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -232,13 +232,20 @@ def slide_paths(plan: Plan, plane: int, start: Array, end: Array, gap: float) ->
     return planes[there], runs[:, there]
 
 
-def steepest_above(plan: Plan, slope: Array, plane: int, start: Array, end: Array, gap: float) -> float:
-    """Slope of the steepest facet along which snow slides to a step, as `slide_paths`. [rad].
+def slope_sheds(
+    roof: RoofSurface, plan: Plan, step: int, slides: Callable[[float], NDArray[np.bool_]]
+) -> bool:
+    """Whether the slope above a step sheds over it by its steepest facet on the way.
 
-    Judgment: what decides whether a bent roof sheds, since no standard says which of its slopes does.
+    Judgment: no standard says which slope of a bent roof decides. `slides` is the standard's rule for slopes
+    in rad, and holds for all steeper ones.
     """
-    planes, _ = slide_paths(plan, plane, start, end, gap)
-    return float(slope[planes].max(initial=slope[plane]))
+    steps, slope = roof.steps, roof.planes.slope
+    upper = int(steps.upper[step])
+    if slides(slope[upper]):
+        return True
+    planes, _ = slide_paths(plan, upper, steps.start[step], steps.end[step], float(steps.gap[step]))
+    return bool(slides(slope[planes].max(initial=slope[upper])))
 
 
 def held_planes(
