@@ -21,10 +21,18 @@ from benchmarks.verification.beams import beam_findings  # noqa: E402
 from benchmarks.verification.contacts import contact_findings  # noqa: E402
 from benchmarks.verification.course import Course, Run, run_course  # noqa: E402
 from benchmarks.verification.findings import Finding  # noqa: E402
+from benchmarks.verification.flow import flow_findings, mark_findings  # noqa: E402
 from benchmarks.verification.panel import panel_findings  # noqa: E402
 from benchmarks.verification.patches import patch_findings  # noqa: E402
 from benchmarks.verification.plots import Panel, convergence_svg  # noqa: E402
+from benchmarks.verification.profiles import (  # noqa: E402
+    section_findings,
+    span_findings,
+    statistics_findings,
+)
 from benchmarks.verification.rails import rail_findings  # noqa: E402
+from benchmarks.verification.reliability import cascade_findings, chance_findings  # noqa: E402
+from benchmarks.verification.snow_layer import layer_findings  # noqa: E402
 from viewer.files import write_text  # noqa: E402
 
 NUMERIC = re.compile(r"[\W\d]*(miss\W*)?([+-]?\d|–|below |no answer)")
@@ -137,6 +145,47 @@ SECTIONS: tuple[tuple[str, str, Callable[[bool], list[Finding]]], ...] = (
         "solver, not of a roof: all clips hold along the seam and nothing bears on a deck. Other programs "
         "differ among themselves by 1 to 2% on the fine mesh.",
         lambda quick: panel_findings(quick=quick),
+    ),
+    (
+        "Rail sections",
+        "What a section is worth, from its outline alone.",
+        lambda quick: section_findings(),
+    ),
+    (
+        "Span tables",
+        "The rows that span tables are made of, on clamps that do not give way.",
+        lambda quick: span_findings(),
+    ),
+    (
+        "What few tests justify",
+        "Factors on the scatter of tests; the tables round to two digits.",
+        lambda quick: statistics_findings(),
+    ),
+    (
+        "Sliding force",
+        "Strips over planes are exact; facets of curved roofs converge.",
+        lambda quick: flow_findings(),
+    ),
+    (
+        "Roofs of city models",
+        "Roof told from walls and floors by sight alone, the marks of the file set aside; shares of area.",
+        lambda quick: mark_findings(),
+    ),
+    (
+        "The layer of snow",
+        "Plain layers of the blanket.",
+        lambda quick: layer_findings(),
+    ),
+    (
+        "Rare failures",
+        "Means over seeds show whether a sampler is biased, intervals that hold the true value whether it "
+        "says its doubt rightly.",
+        chance_findings,
+    ),
+    (
+        "Failures in order",
+        "Brittle links that share alike.",
+        cascade_findings,
     ),
 )
 

@@ -4,6 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 
+from fea.failure.cascade import assembly
+from fea.solvers.links import link_form
+
 
 def beam_row(n: int, k: np.ndarray | float = 1.0, EI: float = 1.0, turn: float = 0.1):
     """Z and H of a beam on springs `k` a unit apart: f = H load - Z p; `turn` resists turning at each."""
@@ -30,3 +33,10 @@ def string_row(n: int, k: float):
 def rigid_row(n: int):
     """The same for a rigid bar that stays level: equal sharing."""
     return np.eye(n) - 1.0 / n, np.full((n, n), 1.0 / n)
+
+
+def one_row(Z: np.ndarray, k: float = 1.0):
+    """Links of stiffness `k` under one bar, as the cascade takes them."""
+    n = len(Z)
+    form = link_form(Z, np.full(n, k))
+    return assembly(form.Z, np.zeros(n, dtype=int), np.full(n, k), form.floor)

@@ -14,14 +14,8 @@ from fea.solvers.events import follow_links
 from fea.solvers.laws import slip
 from fea.solvers.links import link_form
 from roofmodel.errors import InputError
-from tests.failure.chains import beam_row, rigid_row, string_row
+from tests.failure.chains import beam_row, one_row, rigid_row, string_row
 from tests.frame.rails import make_clamp, make_layout, make_loads, plain_rail
-
-
-def one_row(Z, k=1.0):
-    n = len(Z)
-    form = link_form(Z, np.full(n, k))
-    return assembly(form.Z, np.zeros(n, dtype=int), np.full(n, k), form.floor)
 
 
 def first_failures(path):

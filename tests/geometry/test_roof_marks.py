@@ -8,9 +8,7 @@ import numpy as np
 import pytest
 
 from roofmodel.shape import citygml, cityjson
-from roofmodel.shape.cleaning import face_vectors
-from roofmodel.shape.roof_faces import STEEPEST, pick_roof_faces
-from roofmodel.shape.surfaces import ROOF, building_mesh, triangulate_surfaces
+from tests.geometry.roof_marks import areas
 
 DATA = Path(__file__).parents[1] / "data"
 FILES = {
@@ -21,22 +19,6 @@ FILES = {
     "hips": (citygml, "roofs_sharealike/ingolstadt_4018149a_hip_valley_lod3.gml", 1),
     "dormers": (citygml, "roofs_sharealike/ingolstadt_4018258_dormers_lod3.gml", 1),
 }
-
-
-def areas(building):
-    """Area picked by sight, area marked as roof (without cheeks steeper than a roof), area of both. [m2]."""
-    marked, _ = triangulate_surfaces(building.points, [one for one in building.surfaces if one[1] == ROOF])
-    middle = building.points.mean(axis=0)
-    vector = face_vectors(building.points - middle, marked)
-    marked = marked[np.abs(vector[:, 2]) > np.cos(STEEPEST) * np.linalg.norm(vector, axis=1)]
-    picked = pick_roof_faces(building_mesh(building, marks=False)).faces
-
-    def area(faces):
-        return 0.5 * np.linalg.norm(face_vectors(building.points - middle, faces), axis=1).sum()
-
-    known = {tuple(sorted(face)) for face in marked.tolist()}
-    both = np.array([tuple(sorted(face)) in known for face in picked.tolist()])
-    return np.array([area(picked), area(marked), area(picked[both])])
 
 
 # The rest of Ingolstadt's dormers is a terrace, a floor in the open air by its mark; snow lies on it too.
