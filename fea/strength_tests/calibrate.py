@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import optimize, stats
 
-from fea.strength_tests.curves import SLIP_DROP, STIFF_RANGE, CurveReading
+from fea.strength_tests.curves import SLIP_DROP, STIFF_RANGE, CurveReading, first_fall, noise_of
 from fea.strength_tests.rig import (
     RigModel,
     clamp_shares,
@@ -32,9 +32,9 @@ MISFIT = (
     0.05  # root mean square of the misses of a fit, over the slip force, beyond which it is none (judgment)
 )
 STIFFENS, SOFTENS = 0.7, 1.6  # early stiffness over that of the fit which is no line any more (judgment)
-QUIET = 7.0  # times the noise that a loss must exceed
 KNEE = 3  # points beyond the knee that make a plateau
 OVER = 0.3  # share of the slip force below which a specimen is taken to be gone
+FAR = 20.0  # times the slip force to start from, beyond which a fit does not look
 LEVEL = 0.95  # of intervals
 
 
@@ -137,8 +137,8 @@ def fit_curve(model: RigModel, moved: Array, force: Array, reading: CurveReading
     reading : CurveReading
         Where to start from.
     """
-    noise = _noise(force)
-    end = _first_loss(force, noise)
+    noise, fall = noise_of(force), first_fall(force)
+    end = len(force) - 1 if fall < 0 else max(fall - 1, 1)
     first = int(np.argmax(force >= STIFF_RANGE[0] * float(force[: end + 1].max())))
     u, f = moved[first : end + 1], force[first : end + 1]
     top = float(f.max())
@@ -162,19 +162,6 @@ def fit_curve(model: RigModel, moved: Array, force: Array, reading: CurveReading
         moved=u - toe,
         force=f,
     )
-
-
-def _first_loss(force: Array, noise: float) -> int:
-    """Index of the last point before the first sudden loss that is no noise, or of the whole curve."""
-    loss = max(SLIP_DROP * float(force.max()), QUIET * noise)
-    low = np.flatnonzero(np.maximum.accumulate(force) - force > loss)
-    return max(int(low[0]) - 1, 1) if len(low) else len(force) - 1
-
-
-def _noise(force: Array) -> float:
-    """Deviation of the record's noise, from the median of its second differences."""
-    second = np.abs(np.diff(force, 2))
-    return float(np.median(second) / 0.6745 / np.sqrt(6.0)) if len(second) else 0.0
 
 
 def _kept(force: Array, end: int) -> float:
@@ -240,7 +227,11 @@ def _fit_events(
         return np.asarray((force_at(curve, u - x[0] * size) - f) / top)
 
     start = np.array([reading.toe / size, np.log(k), np.log(slip)])
-    limits = ([-np.inf, np.log(SOFTEST), -np.inf], [np.inf, np.log(STIFFEST) + 1e-9, np.inf])
+    # A rig that is not the one of the test has no best fit: without bounds the slip force runs away to none.
+    limits = (
+        [-np.inf, np.log(SOFTEST), np.log(slip / FAR)],
+        [np.inf, np.log(STIFFEST) + 1e-9, np.log(slip * FAR)],
+    )
     found = optimize.least_squares(miss, start, bounds=limits, diff_step=[1e-5] * 3, max_nfev=60)
     toe, log_k, log_slip = found.x
     k, slip = float(np.exp(log_k)), float(np.exp(log_slip))

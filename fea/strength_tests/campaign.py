@@ -29,7 +29,7 @@ from fea.strength_tests.resistance import (
     factor_from_tests,
     model_factor,
 )
-from fea.strength_tests.rig import rig_model
+from fea.strength_tests.rig import clamp_shares, least_share, rig_model
 from roofmodel.errors import InputError
 from roofmodel.project.campaigns import Campaign
 
@@ -38,6 +38,7 @@ IntArray = NDArray[np.int64]
 
 LEAST_TESTS = 3  # fewer tests give no statistics (AISI S100 K2.1.1; EN 1990 Table D1)
 MORE_TESTS = (1, 2, 3, 5, 7, 10, 15)
+LEAST_SHARE = 1e-6  # of the load on a rig, below which its clamps carry nothing
 DRAWS = 20_000
 SEED = 20_240_601
 
@@ -109,8 +110,10 @@ class CampaignResult:
     ----------
     campaign : Campaign
     readings : tuple of CurveReading or None
+    share : float
+        Force of the clamp that carries most over the force on the rig; 1 without a rail between them.
     measured : (n,) float
-        Strength of every test as read. [N]
+        Strength of every test as read, of one clamp: force on the rig times `share`. [N]
     nominal : (n,) float
         Brought to nominal thickness and metal, never up. [N]
     counted : (n,) bool
@@ -126,6 +129,8 @@ class CampaignResult:
     model : ModelFactor or None
         Where three tests or more have a calculated strength.
     more : MoreTests
+    more_without : MoreTests or None
+        The same as if the suspect were not there.
     notes : tuple of str
     calibration : Calibration or None
         Where the campaign says how its curves were measured.
@@ -133,6 +138,7 @@ class CampaignResult:
 
     campaign: Campaign
     readings: tuple[CurveReading | None, ...]
+    share: float
     measured: Array
     nominal: Array
     counted: NDArray[np.bool_]
@@ -143,6 +149,7 @@ class CampaignResult:
     without: Justified | None
     model: ModelFactor | None
     more: MoreTests
+    more_without: MoreTests | None
     notes: tuple[str, ...]
     calibration: Calibration | None = None
 
@@ -169,14 +176,6 @@ def judge(campaign: Campaign) -> CampaignResult:
         except ValueError as error:
             message = f'{name}: test "{test.name}".curve: {test.curve} {error}'
             raise InputError(message) from None
-    measured = np.array(
-        [
-            test.strength if reading is None else getattr(reading, method.take)
-            for test, reading in zip(campaign.tests, readings, strict=True)
-        ],
-        dtype=float,
-    )
-    nominal = _nominal(campaign, measured)
     counted = np.array([not test.excluded.strip() for test in campaign.tests])
     if counted.sum() < LEAST_TESTS:
         message = (
@@ -184,11 +183,22 @@ def judge(campaign: Campaign) -> CampaignResult:
             "(one or two tests say nothing about scatter)"
         )
         raise InputError(message)
+    calibration = _calibration(campaign, readings, counted)
+    share = _share(campaign, calibration)
+    measured = share * np.array(
+        [
+            test.strength if reading is None else getattr(reading, method.take)
+            for test, reading in zip(campaign.tests, readings, strict=True)
+        ],
+        dtype=float,
+    )
+    nominal = _nominal(campaign, measured)
     distance, limit = np.full(len(measured), np.nan), np.inf
     distance[counted], limit = suspects(nominal[counted])
     found = CampaignResult(
         campaign=campaign,
         readings=tuple(readings),
+        share=share,
         measured=measured,
         nominal=nominal,
         counted=counted,
@@ -199,12 +209,17 @@ def judge(campaign: Campaign) -> CampaignResult:
         without=None,
         model=_model(campaign, measured, counted),
         more=more_tests(nominal[counted], campaign),
+        more_without=None,
         notes=(),
-        calibration=_calibration(campaign, readings, counted),
+        calibration=calibration,
     )
     kept = counted & (np.arange(len(counted)) != found.suspect)
-    without = justify(nominal[kept], campaign) if found.suspect >= 0 and kept.sum() >= LEAST_TESTS else None
-    found = replace(found, without=without)
+    if found.suspect >= 0 and kept.sum() >= LEAST_TESTS:
+        found = replace(
+            found,
+            without=justify(nominal[kept], campaign),
+            more_without=more_tests(nominal[kept], campaign),
+        )
     return replace(found, notes=campaign_notes(found))
 
 
@@ -271,7 +286,8 @@ def more_tests(strengths: Array, campaign: Campaign) -> MoreTests:
     """Characteristic strength after further tests, as shares of today's.
 
     Mean and scatter are drawn from their posterior without prior knowledge (chi-square and normal), further
-    tests from these; a known scatter stays. The draws are the same in every run.
+    tests from these; a known scatter stays. The lowest test holds the fractile down, as it does today. The
+    draws are the same in every run.
     """
     method, rng = campaign.table.method, np.random.default_rng(SEED)
     logs = method.distribution == "lognormal"
@@ -285,17 +301,18 @@ def more_tests(strengths: Array, campaign: Campaign) -> MoreTests:
         deviation = np.full(DRAWS, given)
     center = mean + deviation / np.sqrt(n) * rng.standard_normal(DRAWS)
     total, squares = values.sum() + np.zeros(DRAWS), (values**2).sum() + np.zeros(DRAWS)
-    today = justify(strengths, campaign).characteristic
+    today, lowest = justify(strengths, campaign).characteristic, np.full(DRAWS, values.min())
     added, found, count = [], [], 0
     for extra in range(1, max(MORE_TESTS) + 1):
         draw = center + deviation * rng.standard_normal(DRAWS)
         total, squares, count = total + draw, squares + draw**2, n + extra
+        lowest = np.minimum(lowest, draw)
         if extra not in MORE_TESTS:
             continue
         average = total / count
         spread = np.sqrt(np.maximum(squares - count * average**2, 0.0) / (count - 1))
         k = float(fractile_factor(count, known=known is not None))
-        low = average - k * (spread if known is None else given)
+        low = np.minimum(average - k * (spread if known is None else given), lowest)
         added.append(extra)
         found.append(np.exp(low) if logs else np.maximum(low, 0.0))
     if today <= 0.0:
@@ -303,6 +320,34 @@ def more_tests(strengths: Array, campaign: Campaign) -> MoreTests:
     else:
         share = np.quantile(np.array(found) / today, [0.5, 0.1, 0.9], axis=1)
     return MoreTests(np.array(added), *share)
+
+
+def _share(campaign: Campaign, calibration: Calibration | None) -> float:
+    """Force of the clamp that carries most over the force on the rig.
+
+    At the first slip by the rig's model, as all was elastic until then; at peak and proof load, when clamps
+    may have slipped, what equilibrium asks of it at least. A model that does not fit is not asked.
+
+    Raises
+    ------
+    InputError
+        Bearings of the rig could have held the load alone.
+    """
+    rig, take = campaign.rig, campaign.table.method.take
+    if rig is None or rig.rail is None:
+        return 1.0
+    least = least_share(rig)
+    if take == "slip" and calibration is not None and calibration.fits:
+        model = rig_model(rig, campaign.table.specimen.direction)
+        return max(float(np.abs(clamp_shares(model, calibration.stiffness.value)).max()), least)
+    if least > LEAST_SHARE:
+        return least
+    why = "that the rig's model does not fit" if take == "slip" else f'method.take = "{take}"'
+    message = (
+        f"{campaign.path.name}: rig.support: its bearings can hold the load alone, so with {why} nothing is "
+        'known of the clamps\' strength; load the clamps alone, or take = "slip" with a rig that fits'
+    )
+    raise InputError(message)
 
 
 def _nominal(campaign: Campaign, measured: Array) -> Array:

@@ -10,7 +10,9 @@ from numpy.typing import ArrayLike, NDArray
 Array = NDArray[np.float64]
 
 STIFF_RANGE = (0.1, 0.4)  # shares of the peak between which stiffness is read (judgment)
-SLIP_DROP = 0.03  # a sudden loss of more than this share of the peak is a slip (judgment)
+SLIP_DROP = 0.03  # a sudden loss of more than this share of the force reached so far is a slip (judgment)
+LEAST_DROP = 0.01  # share by which the force itself must fall in a loss against the trend (judgment)
+QUIET = 7.0  # times the noise of the record that a loss must exceed
 LEAST_POINTS = 8
 
 
@@ -29,7 +31,7 @@ class CurveReading:
     toe : float
         Displacement where that line meets no force: play and seating, taken off. [m]
     slip : float
-        Force before the first sudden loss; the peak where there is none. [N]
+        Force before the first sudden loss (`first_fall`); the peak where there is none. [N]
     slip_at : float
         [m]
     proof : float
@@ -91,7 +93,7 @@ def read_curve(displacement: ArrayLike, force: ArrayLike, offset: float = 0.5e-3
         message = "falls where it should rise, between 10 and 40 % of its peak; check signs and columns"
         raise ValueError(message)
     toe = -start / stiffness
-    slip, slip_at = _first_loss(up, load, peak)
+    slip, slip_at = _first_loss(up, load)
     return CurveReading(
         peak=peak,
         at_peak=float(up[-1] - toe),
@@ -104,13 +106,47 @@ def read_curve(displacement: ArrayLike, force: ArrayLike, offset: float = 0.5e-3
     )
 
 
-def _first_loss(u: Array, f: Array, peak: float) -> tuple[float, float]:
-    """Largest force before the first fall of more than `SLIP_DROP` of the peak, and where."""
-    highest = np.maximum.accumulate(f)
-    low = np.flatnonzero(highest - f > SLIP_DROP * peak)
-    if not len(low):
-        return peak, float(u[-1])
-    at = int(np.argmax(f[: low[0] + 1]))
+def noise_of(force: Array) -> float:
+    """Deviation of a record's noise, from the median of its second differences. [N]."""
+    second = np.abs(np.diff(force, 2))
+    return float(np.median(second) / 0.6745 / np.sqrt(6.0)) if len(second) else 0.0
+
+
+def first_fall(force: Array) -> int:
+    """Index of the first point of the first sudden loss, -1 where there is none.
+
+    A loss is measured on the force reached so far, not on the peak, which a clamp that slips early and grips
+    again reaches much later; and on where the curve was heading, as it may climb again before the next point
+    is taken. Below a tenth of the peak specimens seat themselves: no loss counts there.
+    """
+    highest = np.maximum.accumulate(force)
+    bound = np.maximum(SLIP_DROP * highest, QUIET * noise_of(force))
+    before = np.append(highest[0], highest[:-1])
+    step = (_steps(force) > bound) & (before - force > LEAST_DROP * before)
+    low = np.flatnonzero(
+        ((highest - force > bound) | step) & (highest >= STIFF_RANGE[0] * float(force.max()))
+    )
+    return int(low[0]) if len(low) else -1
+
+
+def _steps(force: Array) -> Array:
+    """Loss at each point against the lines through the four points before and the four from it on, (n,).
+
+    Both lines are taken half a point beyond their ends, where they would meet; none near a record's ends.
+    """
+    weight = 0.25 + 2.0 * np.array([-1.5, -0.5, 0.5, 1.5]) / 5.0  # least squares, at 2 from the middle
+    found, n = np.zeros(len(force)), len(weight)
+    if len(force) >= 2 * n:
+        ends = np.convolve(force, weight[::-1], mode="valid")  # line of force[i:i + 4] beyond its last point
+        starts = np.convolve(force, weight, mode="valid")  # before its first
+        found[n : len(force) - n + 1] = ends[: len(force) - 2 * n + 1] - starts[n:]
+    return found
+
+
+def _first_loss(u: Array, f: Array) -> tuple[float, float]:
+    """Largest force before the first sudden loss, and where; the peak without one."""
+    fall = first_fall(f)
+    at = len(f) - 1 if fall < 0 else int(np.argmax(f[: fall + 1]))
     return float(f[at]), float(u[at])
 
 

@@ -20,8 +20,10 @@ DOUBTFUL = 0.05  # chance below which a distribution is doubted
 def campaign_notes(found: CampaignResult) -> tuple[str, ...]:
     """Exclusions, suspects, scatter, missing measurements, one sentence each."""
     return (
+        *_rig(found),
         *_outliers(found),
         *_distribution(found),
+        *_more(found),
         *_measurements(found),
         *_scatter(found),
         *_bounded(found),
@@ -75,16 +77,52 @@ def _outliers(found: CampaignResult) -> list[str]:
     return notes
 
 
-def _distribution(found: CampaignResult) -> list[str]:
-    shape = found.campaign.table.method.distribution
+def _rig(found: CampaignResult) -> list[str]:
+    """How a strength of one clamp comes from the force on a rig."""
+    rig = found.campaign.rig
+    if rig is None or rig.rail is None:
+        return []
+    how = "by the rig's model" if found.campaign.table.method.take == "slip" else "at least, by equilibrium"
+    return [
+        f"Strengths are those of one clamp: {found.share:.3f} of the force on the rig, what the clamp that "
+        f"carries most has of it ({how})."
+    ]
+
+
+def chance_of_distribution(found: CampaignResult) -> float:
+    """Chance of tests as odd as these if their distribution is as said (Shapiro-Wilk); NaN for few."""
     normal, lognormal = looks_normal(found.nominal[found.counted])
-    chance = lognormal if shape == "lognormal" else normal
+    return lognormal if found.campaign.table.method.distribution == "lognormal" else normal
+
+
+def _distribution(found: CampaignResult) -> list[str]:
+    shape, chance = found.campaign.table.method.distribution, chance_of_distribution(found)
     if not chance < DOUBTFUL:
         return []
     return [
         f"The strengths do not look {shape} (Shapiro-Wilk, {100.0 * chance:.1f} %); two modes of failure in "
         "one set would explain it."
     ]
+
+
+def _more(found: CampaignResult) -> list[str]:
+    """Whether what more tests would buy can be believed."""
+    notes, name = [], ""
+    if chance_of_distribution(found) < DOUBTFUL:
+        shape = found.campaign.table.method.distribution
+        notes.append(
+            f"What more tests would buy is drawn from a {shape} distribution, which these tests do not look "
+            "like: DO NOT RELY ON IT before it is known why."
+        )
+    if found.suspect >= 0 and found.more_without is not None and found.without is not None:
+        name = found.campaign.tests[found.suspect].name
+        alone = found.without.characteristic / found.justified.characteristic - 1.0
+        notes.append(
+            f"What more tests would buy hangs on {name}: if a cause shows that it does not belong, its "
+            f"exclusion alone changes the characteristic strength by {100.0 * alone:+.0f} %; if it belongs, "
+            "more tests will find its like."
+        )
+    return notes
 
 
 def _measurements(found: CampaignResult) -> list[str]:
@@ -106,6 +144,16 @@ def _measurements(found: CampaignResult) -> list[str]:
         notes.append(
             "Some curves lose force before their peak: a clamp that has slipped has marked the sheet. "
             'take = "slip" is the safe reading.'
+        )
+    slides = [
+        test.name
+        for test, r, on in zip(found.campaign.tests, found.readings, found.counted, strict=True)
+        if on and r is not None and r.proof < SLIPPED * r.slip
+    ]
+    if table.method.take == "slip" and slides:
+        notes.append(
+            f"{', '.join(slides)}: moved for good, by the offset of the proof load, before any sudden loss: "
+            'a clamp that slides without a knock. take = "proof" is the safe reading.'
         )
     return notes
 

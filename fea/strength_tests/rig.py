@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.optimize import linprog
 
 from fea.elements.beams import beam_stiffness, rail_stiffness
 from fea.solvers.events import follow
@@ -101,6 +102,34 @@ def clamp_shares(model: RigModel, stiffness: float) -> Array:
     """Force in each clamp for a force of 1, (c,)."""
     k = min(stiffness, 1e3 * _own(model))
     return np.asarray(k * (model.B @ _moved(model, stiffness)))
+
+
+def least_share(rig: Rig) -> float:
+    """Force that the most loaded clamp has at least, for a force of 1 on the rig, however clamps give way.
+
+    The smallest largest clamp force that equilibrium of the rail allows (linear program); bearings of the rig
+    and restraints of turning count as unlimited. Exact for statically determined rigs; 0 where bearings alone
+    can hold the load.
+    """
+    if rig.rail is None:
+        return 1.0
+    n, arm = len(rig.support), rig.support - rig.support.mean()
+    moment = np.where(rig.clamp, rig.turning > 0.0, ~rig.turns).astype(float)
+    equal = np.zeros((2, 2 * n + 1))
+    equal[0, :n], equal[1, :n], equal[1, n : 2 * n] = 1.0, arm, moment
+    bound = np.zeros((2 * n, 2 * n + 1))
+    bound[:n, :n], bound[n:, :n] = np.diag(rig.clamp * 1.0), np.diag(rig.clamp * -1.0)
+    bound[:, -1] = -1.0
+    lever = float((rig.share * (rig.load - rig.support.mean())).sum())
+    found = linprog(
+        np.eye(2 * n + 1)[-1],
+        A_ub=bound,
+        b_ub=np.zeros(2 * n),
+        A_eq=equal,
+        b_eq=[float(rig.share.sum()), lever],
+        bounds=[*[(None, None)] * (2 * n), (0.0, None)],
+    )
+    return float(found.x[-1]) if found.success else 0.0
 
 
 def _own(model: RigModel) -> float:

@@ -107,11 +107,29 @@ def test_more_tests_agree_with_drawing_them_out(tmp_path):
     )
 
 
+def test_the_lowest_test_holds_down_what_more_would_buy(tmp_path):
+    """Where today's fractile is the lowest test, further tests can only lower it."""
+    values = (*VALUES, *VALUES, 4.55)
+    one = campaign(tmp_path, values)
+    assert judge(one).justified.characteristic == pytest.approx(4550.0)
+    assert (judge(one).more.high <= 1.0 + 1e-12).all()
+
+
+def test_what_more_would_buy_is_doubted_where_the_tests_are(tmp_path):
+    plain = judge(campaign(tmp_path, VALUES))
+    assert plain.more_without is None
+    assert not any("RELY" in note or "hangs on" in note for note in plain.notes)
+    odd = judge(campaign(tmp_path, (*VALUES, 1.9)))
+    assert any("DO NOT RELY" in note for note in odd.notes)
+    assert any("hangs on T7" in note for note in odd.notes)
+    np.testing.assert_allclose(odd.more_without.middle, plain.more.middle)
+
+
 def test_fewer_tests_have_more_to_gain(tmp_path):
     few = more_tests(np.array(VALUES[:3]) * 1e3, campaign(tmp_path, VALUES[:3]))
     many = more_tests(np.array(VALUES * 3) * 1e3, campaign(tmp_path, VALUES))
     assert few.middle[2] > many.middle[2]
-    assert (np.diff(few.middle) > 0.0).all()
+    assert (np.diff(few.middle[:4]) > 0.0).all()  # later the lowest of many tests holds it down
 
 
 def test_two_tests_are_refused(tmp_path):

@@ -71,3 +71,57 @@ def test_noise_does_not_move_the_stiffness_far():
 def test_bad_curves_are_named(u, f, says):
     with pytest.raises(ValueError, match=says):
         read_curve(u, f)
+
+
+def regripping(slip, keeps, peak=5e3, k=2e6, end=6e-3, points=300):
+    """Straight to `slip`, a sudden fall to `keeps` of it, then on at the same stiffness towards the peak."""
+    u = np.linspace(0.0, end, points)
+    f = np.minimum(k * u, peak)
+    fallen = k * u > slip
+    f[fallen] = np.minimum(k * u[fallen] - (1.0 - keeps) * slip, peak)
+    return u, f
+
+
+@pytest.mark.parametrize("slip", [0.6e3, 1.5e3, 4e3])
+def test_an_early_slip_is_judged_by_the_force_it_had(slip):
+    """A tenth of the force that holds the seam is lost: a slip, however high the clamp climbs afterwards."""
+    u, f = regripping(slip, 0.9)
+    found = read_curve(u, f)
+    step = 2e6 * float(u[1])
+    assert slip - step <= found.slip <= slip
+    assert found.peak == pytest.approx(5e3)
+
+
+def test_seating_is_no_slip():
+    """Below a tenth of the peak the specimen seats itself."""
+    u, f = regripping(0.4e3, 0.5)
+    assert read_curve(u, f).slip == pytest.approx(5e3)
+
+
+@pytest.mark.parametrize("seed", range(5))
+def test_noise_is_no_slip(seed):
+    """Noise of 1 % of the peak, a third of the force early on."""
+    u, f = bilinear(points=2000)
+    f = f + 0.01 * f.max() * np.random.default_rng(seed).standard_normal(len(f))
+    assert read_curve(u, f).slip == pytest.approx(f.max())
+
+
+def test_a_loss_that_the_next_point_half_makes_up_is_a_slip():
+    """Points so far apart that the force climbs 7 of the lost 10 % before the next one is taken."""
+    k, slip = 2e6, 2e3
+    step = 0.072 * slip / k
+    u = np.arange(80) * step
+    f = np.minimum(k * u, 5e3)
+    f[k * u > slip] = np.minimum(k * u[k * u > slip] - 0.1 * slip, 5e3)
+    on = int(np.argmax(k * u > slip))
+    assert 0.0 < f[on - 1] - f[on] < 0.03 * f[on - 1]
+    assert read_curve(u, f).slip == pytest.approx(f[on - 1])
+
+
+@pytest.mark.parametrize("points", [20, 60, 400])
+def test_a_knee_is_no_slip(points):
+    """A clamp that starts to slide at a constant force loses none."""
+    u, f = bilinear(hard=0.0, points=points)
+    assert read_curve(u, f).slip == pytest.approx(3e3)
+    u, f = bilinear(hard=1e5, points=points)
+    assert read_curve(u, f).slip == pytest.approx(f[-1])

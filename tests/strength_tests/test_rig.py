@@ -7,15 +7,19 @@ import jsonschema
 import numpy as np
 import pytest
 from click.testing import CliRunner
+from hypothesis import given
+from hypothesis import strategies as st
 
 import viewer
 from fea.strength_tests.calibrate import calibrate, fit_curve, mean_of
+from fea.strength_tests.campaign import judge
 from fea.strength_tests.curves import read_curve
 from fea.strength_tests.rig import (
     clamp_shares,
     flexibility,
     force_at,
     largest_moment,
+    least_share,
     rig_curve,
     rig_model,
 )
@@ -94,6 +98,24 @@ def test_three_clamps_slip_one_after_another():
     assert f[1] == pytest.approx(500.0 / share[1], rel=1e-9)
     assert f[-1] == pytest.approx(1500.0, rel=1e-6)
     assert (np.diff(u) >= -1e-15).all()
+
+
+def test_least_share_by_statics():
+    """Two clamps: b / L whatever their stiffness. Three: a third each, the best that they can share."""
+    assert least_share(STRAIGHT) == 1.0
+    assert least_share(rig([0.0, 0.84], [0.3], 0.42)) == pytest.approx(0.54 / 0.84, rel=1e-9)
+    assert least_share(rig([0.0, 0.5, 1.0], [0.5], 0.5)) == pytest.approx(1.0 / 3.0, rel=1e-9)
+    lever = rig([0.0, 1.0], [1.3], 1.0, clamp=[False, True])
+    assert least_share(lever) == pytest.approx(1.3, rel=1e-9)
+    held = rig([0.0, 0.5, 1.0], [0.5], 0.5, clamp=[False, True, False])
+    assert least_share(held) == pytest.approx(0.0, abs=1e-9)
+
+
+@given(st.floats(0.05, 0.95), st.floats(4.0, 7.0))
+def test_no_stiffness_loads_the_clamps_less_than_the_least_share(at, size):
+    one = rig([0.0, 0.4, 1.0], [at], at)
+    share = np.abs(clamp_shares(rig_model(one, "along"), 10.0**size)).max()
+    assert share >= least_share(one) - 1e-6
 
 
 def test_frame_of_the_machine_counts():
@@ -273,6 +295,9 @@ def test_command_fits_the_rig_and_says_how_well(tmp_path):
     assert found["fits"]
     assert found["stiffness"]["low"] < 4e5 < found["stiffness"]["high"]
     assert found["slip"]["value"] == pytest.approx(1500.0, rel=0.08)
+    assert data["share"] == pytest.approx(0.5, rel=1e-6)
+    for one in data["tests"]:
+        assert one["strength"] == pytest.approx(0.5 * one["curve"]["peak"], rel=1e-6)
     assert (tmp_path / "o" / "rig.png").stat().st_size > 20_000
     page = (tmp_path / "o" / "tests.html").read_text()
     assert "Predicted from the other specimens" in page
@@ -285,6 +310,23 @@ def test_command_says_that_the_wrong_rig_does_not_fit(tmp_path):
     assert done.exit_code == 1
     assert "THE MODEL DOES NOT FIT" in done.output
     assert json.loads((tmp_path / "o" / "tests.json").read_text())["rig"]["stiffness"]["value"] is None
+
+
+def test_clamps_that_slip_one_after_another_and_a_wrong_rail(tmp_path):
+    """The load nearer one end, and a rail far too weak: one line and exit code 1, no defect."""
+    off_center = BENDING.format(I=0.5).replace('[[rig.load]]\nat = "0.6 m"', '[[rig.load]]\nat = "0.4 m"')
+    path = file_of(tmp_path, off_center, "along")
+    done = CliRunner().invoke(commands, ["tests", str(path), "--out", str(tmp_path / "o")])
+    assert done.exit_code == 1, done.output
+    assert "stiffer than the rig would be with rigid clamps" in " ".join(done.output.split())
+    assert json.loads((tmp_path / "o" / "tests.json").read_text())["share"] == pytest.approx(0.8 / 1.2)
+
+
+def test_a_peak_between_bearings_says_nothing_of_the_clamp(tmp_path):
+    text = BENDING.format(I=7.0).replace('at = "0 m"', 'at = "0 m"\nheld = "pinned"')
+    text = text.replace('at = "1.2 m"', 'at = "1.2 m"\nheld = "pinned"\n[[rig.support]]\nat = "0.6 m"')
+    with pytest.raises(InputError, match="bearings can hold the load alone"):
+        judge(load_campaign(file_of(tmp_path, text)))
 
 
 @pytest.mark.parametrize(("old", "new", "words"), [

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import numpy as np
 from scipy import stats
-from shapely import Polygon
+from shapely import Polygon, box
 
 from fea.strength_tests.campaign import CampaignResult
 from viewer import style
-from viewer.picture.labels import wrap_text
+from viewer.picture.labels import text_width, wrap_text
 from viewer.quantities import quantity
 from viewer.snow.drawing import SANS_WIDER, Drawing
 from viewer.strength.words import answer, units_of
@@ -77,16 +77,18 @@ def _strengths(drawing: Drawing, found: CampaignResult, top: float) -> None:
     known = sorted((force, name, color) for name, force, color in marks if np.isfinite(force))
     rise = 0
     last = -1e9
+    labels = []
     for force, name, color in known:
-        text = f"{name} {quantity(force, 'force', units)}"
         rise = rise + 1 if x(force) - last < 260.0 else 0
         last = x(force)
         y = top - 12.0 - 30.0 * rise
-        drawing.line(np.array([[x(force), y + 12.0], [x(force), floor]]), color, 2.4, (9.0, 5.0))
-        align = "left" if x(force) < WIDTH - 420.0 else "right"
-        drawing.write(
-            text, x(force) - (4.0 if align == "left" else -4.0), y, TYPE, bold=True, color=color, align=align
-        )
+        drawing.line(np.array([[last, y + 12.0], [last, floor]]), color, 2.4, (9.0, 5.0))
+        labels.append((f"{name} {quantity(force, 'force', units)}", last, y, color))
+    for text, at, y, color in labels:
+        long = text_width(text, TYPE, bold=True)
+        left = at - 4.0 if at < WIDTH - 420.0 else at + 4.0 - long
+        drawing.area(box(left, y - 13.0, left + long, y + 11.0), style.PAPER)  # lines of others pass behind
+        drawing.write(text, left, y, TYPE, bold=True, color=color)
     for i, force in enumerate(found.nominal):
         y = floor - 16.0 - 13.0 * (i % 3)
         if not found.counted[i]:
@@ -94,7 +96,8 @@ def _strengths(drawing: Drawing, found: CampaignResult, top: float) -> None:
         else:
             fill = style.EXCEEDED_ANCHORS[0] if i == found.suspect else style.INK
             drawing.circle(x(force), y, 8.0, fill, style.PAPER, 1.5)
-    _axis(drawing, floor, 0.0, high * scale, f"strength at nominal sheet, {units.label('force')}")
+    of_one = "" if found.share == 1.0 else "one clamp's "
+    _axis(drawing, floor, 0.0, high * scale, f"{of_one}strength at nominal sheet, {units.label('force')}")
     legend = [(style.INK, style.PAPER, "a test")]
     if not found.counted.all():
         legend.append((style.PAPER, style.MUTED, "does not count"))
@@ -123,7 +126,8 @@ def _curves(drawing: Drawing, found: CampaignResult, top: float) -> None:
         y = floor - CURVES * k * step / units.convert(high, "force")
         drawing.line(np.array([[LEFT, y], [WIDTH - RIGHT, y]]), style.HAIRLINE, 1.2)
         drawing.write(f"{k * step:g}", LEFT - 12.0, y, TYPE, align="right")
-    drawing.write(f"force, {units.label('force')}", LEFT, top - 26.0, TYPE, color=style.MUTED)
+    of_rig = "" if found.share == 1.0 else " on the rig"
+    drawing.write(f"force{of_rig}, {units.label('force')}", LEFT, top - 26.0, TYPE, color=style.MUTED)
     for i, u, f in pairs:
         on = u >= 0.0
         points = np.stack([LEFT + u[on] / across * wide, floor - f[on] / high * CURVES], axis=1)

@@ -23,6 +23,7 @@ def campaign_data(found: CampaignResult) -> dict[str, Any]:
                 "specimen": campaign.table.specimen.model_dump(),
                 "valid_for": valid_for(found),
                 "method": campaign.table.method.model_dump(),
+                "share": found.share,
                 "justified": _justified(found.justified),
                 "all_tests": None if found.all_tests is None else _justified(found.all_tests),
                 "without_suspect": None if found.without is None else _justified(found.without),
@@ -39,6 +40,9 @@ def campaign_data(found: CampaignResult) -> dict[str, Any]:
                     "median": found.more.middle,
                     "low": found.more.low,
                     "high": found.more.high,
+                    "median_without_suspect": None
+                    if found.more_without is None
+                    else found.more_without.middle,
                 },
                 "suspect_above": found.limit,
                 "tests": [_test(found, i) for i in range(len(campaign.tests))],

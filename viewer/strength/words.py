@@ -86,6 +86,11 @@ def tests_table(found: CampaignResult) -> Table:
         f"{method.thickness_power:g} and the same of yield strength, never raised. Suspect above "
         f"{significant(found.limit)} deviations (Grubbs's test, 5 %)."
     )
+    if found.share != 1.0:
+        note = (
+            f"Strength: of one clamp, {found.share:.3f} of the force on the rig; stiffness, slip and proof "
+            f"load are the rig's. {note}"
+        )
     return Table("Tests", heads, "tnnnnnnnt", tuple(rows), tuple(marks), note)
 
 
@@ -146,21 +151,32 @@ def _value(one: Justified, what: str, units: UnitSystem) -> str:
 
 
 def more_table(found: CampaignResult) -> Table:
-    """What more tests would buy."""
+    """What more tests would buy; beside it, as if the suspect were not there."""
     units, today, more = units_of(found), found.justified.characteristic, found.more
+    other, alone = found.more_without, found.without
     rows = tuple(
         (
             f"{added} more",
             quantity(today * middle, "force", units),
             f"{100.0 * (middle - 1.0):+.1f} %".replace("-", "−"),
             f"{quantity(today * low, 'force', units)} to {quantity(today * high, 'force', units)}",
+            *(
+                ()
+                if other is None or alone is None
+                else (quantity(alone.characteristic * other.middle[i], "force", units),)
+            ),
         )
-        for added, middle, low, high in zip(more.added, more.middle, more.low, more.high, strict=True)
+        for i, (added, middle, low, high) in enumerate(
+            zip(more.added, more.middle, more.low, more.high, strict=True)
+        )
     )
+    heads = ("Tests", "Characteristic strength, median", "against today", "8 in 10 campaigns end in")
+    if other is not None:
+        heads = (*heads, "median without the suspect")
     return Table(
         "What more tests would buy",
-        ("Tests", "Characteristic strength, median", "against today", "8 in 10 campaigns end in"),
-        "tnnn",
+        heads,
+        "t" + "n" * (len(heads) - 1),
         rows,
         note="If the further specimens come from the same lot as these. Mean and scatter are drawn from what "
         "these tests say of them; 20,000 draws, the same in every run. A wide range says that the scatter is "
