@@ -129,7 +129,7 @@ def least_share(rig: Rig) -> float:
         b_eq=[float(rig.share.sum()), lever],
         bounds=[*[(None, None)] * (2 * n), (0.0, None)],
     )
-    return float(found.x[-1]) if found.success else 0.0
+    return 0.0 if found.x is None else float(found.x[-1])
 
 
 def _own(model: RigModel) -> float:

@@ -170,9 +170,13 @@ def more_table(found: CampaignResult) -> Table:
             zip(more.added, more.middle, more.low, more.high, strict=True)
         )
     )
-    heads = ("Tests", "Characteristic strength, median", "against today", "8 in 10 campaigns end in")
-    if other is not None:
-        heads = (*heads, "median without the suspect")
+    heads = (
+        "Tests",
+        "Characteristic strength, median",
+        "against today",
+        "8 in 10 campaigns end in",
+        *(() if other is None else ("median without the suspect",)),
+    )
     return Table(
         "What more tests would buy",
         heads,
