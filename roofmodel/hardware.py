@@ -8,13 +8,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from enum import StrEnum
-from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
-if TYPE_CHECKING:
-    from roofmodel.profiles.data import Profile
+from roofmodel.profiles.data import Profile, Section
 
 Array = NDArray[np.float64]
 
@@ -37,82 +35,6 @@ class Material:
     alpha: float
     density: float
     yield_strength: float
-
-
-@dataclass(frozen=True)
-class Section:
-    """Rail cross-section in axes y (up the slope) and z (away from the roof) through its centroid.
-
-    Attributes
-    ----------
-    area : float
-        [m^2]
-    I_y, I_z : float
-        Second moments about y (bending away from the roof) and z (bending down the slope). [m^4]
-    J : float
-        St-Venant torsion constant. [m^4]
-    W_y, W_z : float
-        Elastic section moduli about y and z. [m^3]
-    W_t : float
-        Torsion modulus: shear stress = T / W_t. [m^3]
-    shear_y, shear_z : float
-        Shear areas for forces along y and z; infinite for none. [m^2]
-    depth_y, depth_z : float
-        Outside size along y and z. [m]
-    label : str
-        For the report, such as "round tube 42 x 3 mm".
-    round : bool
-        Whether bending about both axes adds up as a vector.
-    I_yz : float
-        Product of inertia, integral of y z; 0 where y and z are principal. [m^4]
-    center_y, center_z : float
-        Shear center from the centroid. [m]
-    I_w : float
-        Warping constant about the shear center, 0 for closed and solid sections. [m^6]
-    omega_max : float
-        Largest sectorial coordinate, which turns a bimoment into stress B omega / I_w; NaN for not
-        given. [m^2]
-    kind : str
-        "round tube", "round bar", "rectangular tube" or "flat bar" where the shape is one of these; else
-        empty.
-    wall : float
-        Wall of a tube, NaN for others. [m]
-    """
-
-    area: float
-    I_y: float
-    I_z: float
-    J: float
-    W_y: float
-    W_z: float
-    W_t: float
-    shear_y: float
-    shear_z: float
-    depth_y: float
-    depth_z: float
-    label: str
-    round: bool = False
-    I_yz: float = 0.0
-    center_y: float = 0.0
-    center_z: float = 0.0
-    I_w: float = 0.0
-    omega_max: float = np.nan
-    kind: str = ""
-    wall: float = np.nan
-
-    @property
-    def highest_top(self) -> float:
-        """Most that the top can stand over the centroid: the outermost fiber I_y / W_y. [m].
-
-        Half the depth in a section that is alike above and below; which way round another one lies is not
-        known.
-        """
-        return min(max(0.5 * self.depth_z, self.I_y / self.W_y), self.depth_z)
-
-    @property
-    def lowest_top(self) -> float:
-        """Least that the top can stand over the centroid. [m]."""
-        return self.depth_z - self.highest_top
 
 
 @dataclass(frozen=True)

@@ -10,7 +10,7 @@ import math
 from dataclasses import replace
 
 from roofmodel.errors import InputError
-from roofmodel.hardware import Section
+from roofmodel.profiles.data import Section
 
 
 def _positive(**values: float) -> None:

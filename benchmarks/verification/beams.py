@@ -7,9 +7,8 @@ from typing import Any
 import numpy as np
 
 from benchmarks.verification.findings import Finding, check_cases
-from fea.elements.beams import BeamStiffness
 from fea.model.assembly import build_system
-from fea.model.data import GROUND, Array, Beams, IntArray, Model, Springs, Ties
+from fea.model.data import GROUND, Array, Beams, BeamStiffness, IntArray, Model, Springs, Ties
 from fea.model.solution import solve_model
 
 

@@ -6,9 +6,8 @@ import numpy as np
 
 from benchmarks.verification.beams import beams_of
 from benchmarks.verification.findings import Finding, check_cases
-from fea.elements.beams import BeamStiffness
 from fea.model.assembly import build_system
-from fea.model.data import Array, Contacts, Model, Ties
+from fea.model.data import Array, BeamStiffness, Contacts, Model, Ties
 from fea.solvers.contact import solve_contact
 
 WORDS = {

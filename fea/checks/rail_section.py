@@ -5,7 +5,8 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from roofmodel.hardware import Rail, Section
+from roofmodel.hardware import Rail
+from roofmodel.profiles.data import Section
 
 Array = NDArray[np.float64]
 

@@ -12,7 +12,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fea.elements.beam_loads import linear_load_vectors
-from fea.elements.beams import BeamStiffness, LocalBeams, beam_stiffness, strains
+from fea.elements.beams import LocalBeams, beam_stiffness, strains
+from fea.model.data import BeamStiffness
 
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]

@@ -17,17 +17,14 @@ Structures 47 (1993) 473 (both from memory); coupled planes by the same derivati
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
 from fea.elements.beam_torsion import torsion_stiffness
+from fea.model.data import Beams, BeamStiffness
 from roofmodel.errors import InputError
 from roofmodel.hardware import Rail
-
-if TYPE_CHECKING:
-    from fea.model.data import Beams
 
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -40,60 +37,6 @@ PLANE_SIGN = np.array([1.0, -1.0])
 TWIST_DOF = np.array([3, 12, 9, 13])  # twist and its rate at the start, then at the end
 END_WORDS = ("N", "V_y", "V_z", "T", "M_y", "M_z", "bimoment")
 LOOSE = 1e-12  # stiffness of what a release lets go, over that of its parts, that counts as none
-
-
-@dataclass(frozen=True)
-class BeamStiffness:
-    """Section stiffness of a beam in its own axes through the centroid.
-
-    Attributes
-    ----------
-    axial : float
-        EA. [N]
-    bending : (2, 2) float
-        [[EI_y, EI_yz], [EI_yz, EI_z]] with I_yz = integral of y z. [N m^2]
-    shear : (2,) float
-        Compliances 1/(G A_y), 1/(G A_z) of forces along y and z, 0 for none. [1/N]
-    torsion : float
-        GJ. [N m^2]
-    warping : float
-        EI_w, 0 for none. [N m^4]
-    center : (2,) float
-        Shear center (y, z) from the centroid. [m]
-    alpha : float
-        Thermal expansion. [1/K]
-    mass : float
-        Per length. [kg/m]
-    """
-
-    axial: float
-    bending: Array
-    shear: Array
-    torsion: float
-    warping: float
-    center: Array
-    alpha: float
-    mass: float = 0.0
-
-    @property
-    def width(self) -> int:
-        """Degrees of freedom of an element: 12, or 14 with warping."""
-        return 14 if self.warping > 0.0 else 12
-
-    @property
-    def plane_bending(self) -> Array:
-        """Bending stiffness by plane, [[EI_z, EI_yz], [EI_yz, EI_y]]. [N m^2]."""
-        return np.asarray(self.bending)[::-1, ::-1]
-
-    @property
-    def coupled(self) -> bool:
-        """Whether bending in one plane bends the other too."""
-        return bool(self.bending[0][1] != 0.0)
-
-    @property
-    def eccentric(self) -> bool:
-        """Whether the shear center lies off the centroid."""
-        return bool(np.any(np.asarray(self.center) != 0.0))
 
 
 def rail_stiffness(rail: Rail) -> BeamStiffness:

@@ -13,7 +13,6 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from fea.elements.beams import BeamStiffness
 from roofmodel.hardware import Material
 
 Array = NDArray[np.float64]
@@ -42,6 +41,60 @@ class Shells:
     node: IntArray
     thickness: Array
     material: Material
+
+
+@dataclass(frozen=True)
+class BeamStiffness:
+    """Section stiffness of a beam in its own axes through the centroid.
+
+    Attributes
+    ----------
+    axial : float
+        EA. [N]
+    bending : (2, 2) float
+        [[EI_y, EI_yz], [EI_yz, EI_z]] with I_yz = integral of y z. [N m^2]
+    shear : (2,) float
+        Compliances 1/(G A_y), 1/(G A_z) of forces along y and z, 0 for none. [1/N]
+    torsion : float
+        GJ. [N m^2]
+    warping : float
+        EI_w, 0 for none. [N m^4]
+    center : (2,) float
+        Shear center (y, z) from the centroid. [m]
+    alpha : float
+        Thermal expansion. [1/K]
+    mass : float
+        Per length. [kg/m]
+    """
+
+    axial: float
+    bending: Array
+    shear: Array
+    torsion: float
+    warping: float
+    center: Array
+    alpha: float
+    mass: float = 0.0
+
+    @property
+    def width(self) -> int:
+        """Degrees of freedom of an element: 12, or 14 with warping."""
+        return 14 if self.warping > 0.0 else 12
+
+    @property
+    def plane_bending(self) -> Array:
+        """Bending stiffness by plane, [[EI_z, EI_yz], [EI_yz, EI_y]]. [N m^2]."""
+        return np.asarray(self.bending)[::-1, ::-1]
+
+    @property
+    def coupled(self) -> bool:
+        """Whether bending in one plane bends the other too."""
+        return bool(self.bending[0][1] != 0.0)
+
+    @property
+    def eccentric(self) -> bool:
+        """Whether the shear center lies off the centroid."""
+        return bool(np.any(np.asarray(self.center) != 0.0))
 
 
 @dataclass(frozen=True)

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from scipy import sparse
 
 from fea.elements.beam_torsion import torque_vectors, torsion_stiffness, twist_functions
-from fea.elements.beams import BeamStiffness
+from fea.model.data import BeamStiffness
 from fea.rails.recovery import SpanLoads, Stations, column_count, pairs, torques
 
 Array = NDArray[np.float64]

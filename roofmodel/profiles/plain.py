@@ -8,8 +8,7 @@ import numpy as np
 import shapely
 from shapely import Point, Polygon
 
-from roofmodel.hardware import Section
-from roofmodel.profiles.data import Profile, Walls
+from roofmodel.profiles.data import Profile, Section, Walls
 
 AROUND = 24  # corners of a quarter of a circle
 

@@ -12,8 +12,7 @@ from numpy.typing import NDArray
 from shapely import LineString, Polygon
 
 from roofmodel.errors import InputError
-from roofmodel.hardware import Section
-from roofmodel.profiles.data import Net, Profile
+from roofmodel.profiles.data import Net, Profile, Section
 from roofmodel.profiles.mesh import triangles
 from roofmodel.profiles.moments import central_moments, plastic_modulus
 from roofmodel.profiles.torsion import Twisting, elements, twisting

@@ -11,8 +11,8 @@ import numpy as np
 
 from roofmodel import sections
 from roofmodel.errors import InputError
-from roofmodel.hardware import Clamp, DesignFormat, Interaction, Material, Panel, Rail, Section
-from roofmodel.profiles.data import Profile
+from roofmodel.hardware import Clamp, DesignFormat, Interaction, Material, Panel, Rail
+from roofmodel.profiles.data import Profile, Section
 from roofmodel.project.clamp_schema import ClampTable
 from roofmodel.project.schema import PanelTable, RailTable
 from roofmodel.units import SI, STANDARD_GRAVITY, UnitSystem

@@ -316,3 +316,43 @@ def _join(parts: list[dict[str, Any]], planes: Planes) -> Cells:
         plan_area=area * np.cos(planes.slope[plane]),
         plan=joined["plan"],
     )
+
+
+def aside(cells: Cells, faces: Faces) -> tuple[IntArray, IntArray, Array]:
+    """Cells beside the faces that take what parts there: face, cell, share.
+
+    Parameters
+    ----------
+    cells : Cells
+    faces : Faces
+
+    Returns
+    -------
+    face, cell : (k,) int
+    share : (k,) float
+        Of what arrives at the face; each side takes half of what parts, evenly over its width, or all of it
+        where the plane has only one side.
+    """
+    parts: list[tuple[IntArray, IntArray, Array]] = []
+    low_u, high_u = cells.corners[:, 0, 0], cells.corners[:, 1, 0]
+    foot, top = cells.corners[:, :2, 1].mean(axis=1), cells.corners[:, 2:, 1].mean(axis=1)
+    for face in range(faces.count):
+        height = float(faces.ends[face, :, 1].mean())
+        level = (cells.plane == faces.plane[face]) & (foot <= height) & (height < top)
+        found = []
+        for low, high in faces.sides[face]:
+            width = np.where(level, np.minimum(high_u, high) - np.maximum(low_u, low), 0.0)
+            beside = np.flatnonzero(width > 1e-9)
+            if len(beside):
+                found.append((beside, width[beside] / width[beside].sum()))
+        parts += [
+            (np.full(len(cell), face), cell, faces.parted[face] * share / len(found)) for cell, share in found
+        ]
+    if not parts:
+        empty = np.zeros(0, dtype=np.int64)
+        return empty, empty, np.zeros(0)
+    return (
+        np.concatenate([p[0] for p in parts]),
+        np.concatenate([p[1] for p in parts]),
+        np.concatenate([p[2] for p in parts]),
+    )

@@ -18,10 +18,10 @@ from numpy.typing import NDArray
 
 from roofmodel.layout import Layout
 from roofmodel.memory import Memory
-from roofmodel.sliding.cells import Cells, build_cells, plane_key
+from roofmodel.sliding.cells import Cells, aside, build_cells, plane_key
 from roofmodel.sliding.ends import end_bound
 from roofmodel.sliding.flow import NARROW, Exit, FlowGraph, build_flow
-from roofmodel.sliding.obstructions import Faces, aside, upper_faces
+from roofmodel.sliding.obstructions import Faces, upper_faces
 from roofmodel.snow.cases import SnowCase, case_forces
 from roofmodel.surface import RoofSurface
 

@@ -10,7 +10,8 @@ from bars import SOLID, chain, group, solve
 
 from fea.elements.beam_inside import beam_inside
 from fea.elements.beam_torsion import torque_vectors, torsion_stiffness, twist_functions
-from fea.elements.beams import BeamStiffness, local_beams
+from fea.elements.beams import local_beams
+from fea.model.data import BeamStiffness
 
 CASES = {
     case["name"]: case["expected"]

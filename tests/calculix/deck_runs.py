@@ -10,11 +10,10 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from fea.elements.beams import BeamStiffness
 from fea.model.assembly import build_system
 from fea.model.calculix import Deck
 from fea.model.calculix_results import DeckResult, read_results
-from fea.model.data import Beams, Model, Shells
+from fea.model.data import Beams, BeamStiffness, Model, Shells
 from fea.model.solution import solve_model
 from roofmodel.hardware import Material
 

@@ -8,8 +8,9 @@ from pathlib import Path
 import numpy as np
 
 from fea.rails.loads import RailLoads
-from roofmodel.hardware import Clamp, Interaction, Material, Rail, Section
+from roofmodel.hardware import Clamp, Interaction, Material, Rail
 from roofmodel.layout import Layout, SpliceKind
+from roofmodel.profiles.data import Section
 from roofmodel.sections import from_values, rectangular_tube
 
 DATA = json.loads((Path(__file__).parents[1] / "data" / "fea_checks.json").read_text())

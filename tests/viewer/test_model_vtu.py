@@ -4,8 +4,7 @@ import meshio
 import numpy as np
 import pytest
 
-from fea.elements.beams import BeamStiffness
-from fea.model.data import GROUND, Beams, Contacts, Model, Shells, Springs, Ties
+from fea.model.data import GROUND, Beams, BeamStiffness, Contacts, Model, Shells, Springs, Ties
 from roofmodel.errors import InputError
 from roofmodel.hardware import Material
 from viewer.model_vtu import parts, write_model
