@@ -17,6 +17,7 @@ from roofmodel.errors import InputError
 from roofmodel.layout import Layout, without_clamps
 from roofmodel.memory import Memory
 from roofmodel.project.load import Project, with_rows
+from roofmodel.project.placement import line_pieces
 from roofmodel.snow.inputs import (
     Asce16Site,
     AsceSite,
@@ -90,6 +91,8 @@ class Tolerance:
         The attachment that governs then.
     fewer : tuple of str
         Rows that have room for fewer clamps when they are off, since a seam misses their end.
+    failed : str
+        Why rows off up or down the slope cannot be calculated; empty where they can.
     """
 
     step: float
@@ -98,6 +101,7 @@ class Tolerance:
     clamps: float
     clamps_at: str
     fewer: tuple[str, ...] = ()
+    failed: str = ""
 
 
 @dataclass(frozen=True)
@@ -109,11 +113,12 @@ class Missing:
     clamp : str
         The most used one of its row, taken out.
     before, after : float
-        Largest utilization of the row's clamps with it and without.
+        Largest utilization of the row's clamps with it and without; infinite where nothing holds the rail.
     worst : str
-        The clamp that is used most then.
+        The clamp that is used most then; empty where nothing holds the rail.
     newly : str
-        What is exceeded without it and was not before, such as "clamp combined at E-02"; empty for nothing.
+        What is exceeded without it and was not before, such as "clamp combined at E-02", or how the rail
+        moves then; empty for nothing.
     """
 
     clamp: str
@@ -123,24 +128,30 @@ class Missing:
     newly: str
 
 
-def tornado(analysis: Analysis) -> tuple[Sway, ...]:
+def tornado(analysis: Analysis) -> tuple[tuple[Sway, ...], tuple[str, ...]]:
     """The most used attachment with one input 10 % down and up at a time, the strongest first.
 
     Seams count as rigid, also where the project asks for panels that give way. Factors stop where their
-    standard does. Inputs that cannot change, such as no friction, or seams that no longer meet a row, are
-    left out.
+    standard does. Inputs that cannot change, such as no friction, are left out.
+
+    Returns
+    -------
+    found : tuple of Sway
+    left_out : tuple of str
+        Inputs that cannot be that much less or more, and why, such as seams that no longer meet a row.
     """
     project, memory = on_rigid_seams(analysis.project), Memory()
     now, _ = _attachment(project, memory)
-    found = []
+    found, left_out = [], []
     for name, change in _inputs(project):
         kept = None if name in _NEW_SNOW else memory  # what slides is the same with other hardware
         try:
             use = [_attachment(change(project, 1.0 + sign * STEP), kept) for sign in (-1.0, 1.0)]
-        except InputError:
+        except InputError as error:
+            left_out.append(f"{name} ({error})")
             continue
         found.append(Sway(name, use[0][0], use[1][0], use[0][1], use[1][1], now))
-    return tuple(sorted(found, key=lambda one: -one.reach))
+    return tuple(sorted(found, key=lambda one: -one.reach)), tuple(left_out)
 
 
 def out_of_place(analysis: Analysis) -> Tolerance | None:
@@ -153,19 +164,22 @@ def out_of_place(analysis: Analysis) -> Tolerance | None:
         return None
     project, memory = on_rigid_seams(analysis.project), Memory()
     step = TOLERANCE[project.table.project.units]
-    rows, fewer = [(float("nan"), "")], set[str]()
+    rows, fewer, failed = [(float("nan"), "")], set[str](), ""
     if project.table.as_built is None:
-        moved = [_shifted(project, way * step) for way in (-1.0, 1.0)]
-        rows = [_attachment(one, memory) for one in moved]
-        for one in moved:
-            fewer |= _with_fewer(project.layout, one.layout)
+        try:
+            moved = [_shifted(project, way * step) for way in (-1.0, 1.0)]
+            rows = [_attachment(one, memory) for one in moved]
+            for one in moved:
+                fewer |= _with_fewer(project.layout, one.layout)
+        except InputError as error:
+            failed = str(error)
     name = analysis.limits[worst.limit].target_name[worst.target]
     clamp = np.flatnonzero([one == name for one in project.layout.clamp_name])
     clamps = [(float("nan"), "")]
     if len(clamp):
         clamps = [_attachment(replace(project, layout=_spread_apart(project, int(clamp[0]), step)), memory)]
     row, at = max(rows), clamps[0]
-    return Tolerance(step, row[0], row[1], at[0], at[1], tuple(sorted(fewer)))
+    return Tolerance(step, row[0], row[1], at[0], at[1], tuple(sorted(fewer)), failed)
 
 
 def _with_fewer(planned: Layout, moved: Layout) -> set[str]:
@@ -176,8 +190,34 @@ def _with_fewer(planned: Layout, moved: Layout) -> set[str]:
 
 def _shifted(project: Project, by: float) -> Project:
     """All rows up the slope by a length, none below the eave. [m]."""
-    rows = [row.model_copy(update={"up": max(row.up + by, 0.01)}) for row in project.table.row]
-    return with_rows(project, rows)
+    return _with_ups(project, [max(row.up + by, 0.01) for row in project.table.row])
+
+
+def _with_ups(project: Project, ups: Sequence[float]) -> Project:
+    """Rows at other distances from the eave, cut where the plane is narrower there. [m]."""
+    moved = []
+    for row, up in zip(project.table.row, ups, strict=True):
+        ends: dict[str, float | None] = {"start": row.start, "end": row.end}
+        if row.plane is not None and (row.start is not None or row.end is not None):
+            pieces = line_pieces(project.roof, project.roof.planes.name.index(row.plane), up)
+            ends |= _cut_to(pieces, row.start, row.end, row.edge_distance)
+        moved.append(row.model_copy(update={"up": up, **ends}))
+    return with_rows(project, moved)
+
+
+def _cut_to(
+    pieces: Sequence[tuple[float, float]], start: float | None, end: float | None, edge: float
+) -> dict[str, float | None]:
+    """Ends of a row within the piece of plane that holds most of it, counted from the first piece. [m]."""
+    if not pieces:
+        return {}
+    left = pieces[0][0]
+    low, high = -np.inf if start is None else left + start, np.inf if end is None else left + end
+    a, b = max(pieces, key=lambda piece: min(high, piece[1]) - max(low, piece[0]))
+    return {
+        "start": None if start is None else max(start, a + edge - left),
+        "end": None if end is None else min(end, b - edge - left),
+    }
 
 
 def _spread_apart(project: Project, clamp: int, step: float) -> Layout:
@@ -204,7 +244,13 @@ def missing_clamps(analysis: Analysis) -> tuple[Missing, ...]:
             continue
         gone = int(on[np.argmax(use[on])])
         without = replace(project, layout=without_clamps(layout, np.array([gone])))
-        after = check_limits(without, memory)
+        try:
+            after = check_limits(without, memory)
+        except InputError as error:  # two clamps held the rail, one does not
+            how = str(error).split(": ", 1)[-1].split(";")[0]
+            name, most = layout.clamp_name[gone], float(use[on].max())
+            found.append(Missing(name, most, float("inf"), "", how))
+            continue
         left = np.flatnonzero(without.layout.clamp_row == row)
         now = _use(after)
         worst = int(left[np.argmax(now[left])])
@@ -296,7 +342,7 @@ def _inputs(project: Project) -> list[tuple[str, Change]]:
         found.append(
             (
                 "distance of the rows from the eave",
-                lambda p, f: with_rows(p, [row.model_copy(update={"up": row.up * f}) for row in p.table.row]),
+                lambda p, f: _with_ups(p, [row.up * f for row in p.table.row]),
             )
         )
         found.append((SEAM_SPACING, _wider_seams))

@@ -28,6 +28,7 @@ from viewer.clamp_table import write_attachments
 from viewer.handover.bill import bill_lines, bill_of, cut_bars, missing_splices, splice_caution
 from viewer.handover.installer import inches
 from viewer.handover.run import OUTPUTS, write_handover
+from viewer.package.sway import sway_findings
 from viewer.picture.findings import clamp_utilization
 from viewer.summary import verdict
 
@@ -38,7 +39,7 @@ MODELS = ("cedar-hollow", "sentier-house", "tannery-hall")
 def handed(request, tmp_path_factory):
     folder = tmp_path_factory.mktemp(request.param)
     analysis = analyze(load_project(f"models/{request.param}/project.toml"))
-    return analysis, write_handover(analysis, folder), folder
+    return analysis, write_handover(analysis, folder, sway=sway_findings(analysis)), folder
 
 
 @pytest.fixture(scope="module")

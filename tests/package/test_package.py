@@ -140,7 +140,7 @@ def _file(folder, data):
 
 def test_more_strength_is_less_use_in_proportion(analysis):
     """Every clamp limit is linear in one over the strength."""
-    one = next(s for s in tornado(analysis) if s.name.startswith("clamp strength"))
+    one = next(s for s in tornado(analysis)[0] if s.name.startswith("clamp strength"))
     now = analysis.attachment.utilization
     if one.low_at == one.high_at:
         assert one.low == pytest.approx(now / 0.9, rel=1e-6)
@@ -149,7 +149,8 @@ def test_more_strength_is_less_use_in_proportion(analysis):
 
 
 def test_the_tornado_is_sorted_and_equals_plain_runs(analysis):
-    found = tornado(analysis)
+    found, left_out = tornado(analysis)
+    assert left_out == ()
     reach = [one.reach for one in found]
     assert reach == sorted(reach, reverse=True)
     snow = next(one for one in found if one.name == "ground snow")
@@ -246,11 +247,11 @@ def test_factors_of_the_standard_move_the_answer_too(analysis, sway):
     more = replace(project, site=replace(project.site, thermal_factor=0.9 * project.site.thermal_factor))
     assert found[THERMAL].low == pytest.approx(analyze(more).attachment.utilization, rel=1e-9)
     assert found[THERMAL].low < found[THERMAL].now == pytest.approx(analysis.attachment.utilization)
-    words = sway_words(sway.inputs, sway.now)
+    words = sway_words(sway)
     assert "all inputs" not in words
     assert words.startswith(f"Of the inputs below, {sway.inputs[0].name}")
     us = analyze(load_project("models/cedar-hollow/project.toml"))
-    found = {one.name: one for one in tornado(us)}
+    found = {one.name: one for one in tornado(us)[0]}
     wind = replace(us.project.site, winter_wind=1.1 * us.project.site.winter_wind)
     more = analyze(replace(us.project, site=wind)).attachment.utilization
     assert found[WINTER_WIND].high == pytest.approx(more, rel=1e-9)
@@ -316,13 +317,13 @@ def test_purlins_say_their_case_once():
 def test_judgments_stand_among_the_inputs_where_they_act():
     """The spread of a valley's stream on the governing clamp: over less rail it brings more."""
     us = analyze(load_project("models/cedar-hollow/project.toml"))
-    spread = next(one for one in tornado(us) if one.name == VALLEY_SPREAD)
+    spread = next(one for one in tornado(us)[0] if one.name == VALLEY_SPREAD)
     slide = us.project.slide
     less = analyze(replace(us.project, slide=replace(slide, valley_spread=0.9 * slide.valley_spread)))
     assert spread.low == pytest.approx(less.attachment.utilization, rel=1e-9)
     assert spread.low > us.attachment.utilization > spread.high
     door = analyze(load_project("models/granary-door/project.toml"))
-    names = [one.name for one in tornado(door)]
+    names = [one.name for one in tornado(door)[0]]
     assert END_SPREAD in names
     assert VALLEY_SPREAD not in names  # a gable has no valley
 

@@ -40,11 +40,14 @@ def handover(project: Path, out: Path, picture: bool) -> None:
         from viewer.analyzing import analyze_project
         from viewer.files import check_output, output_folder
         from viewer.handover.run import OUTPUTS, write_handover, written
+        from viewer.package.sway import sway_findings
 
         loaded = load_project(project)
         check_output(out, list(loaded.inputs), list(OUTPUTS))
         stages.show("analyzing")
         analysis = analyze_project(loaded, stages.step)
+        stages.show("running the check again with other inputs")
+        sway = sway_findings(analysis)  # all that can fail comes before the first file
         folder = output_folder(out)
         stages.accept()
         from viewer.picture.draw import Picture, finish_picture, start_picture
@@ -53,7 +56,7 @@ def handover(project: Path, out: Path, picture: bool) -> None:
         if renderer is not None:
             stages.show("drawing")
             drawn = finish_picture(start_picture(analysis, renderer), folder / "utilization.png")
-        bill = write_handover(analysis, folder, drawn.path, drawn.reason, stages.show)
+        bill = write_handover(analysis, folder, drawn.path, drawn.reason, stages.show, sway=sway)
     from viewer.handover.terminal import print_handover
 
     print_handover(analysis, bill, console())

@@ -22,7 +22,6 @@ from viewer.package.sway import (
     SwayFindings,
     missing_table,
     place_words,
-    sway_findings,
     sway_words,
     tornado_drawing,
 )
@@ -54,7 +53,13 @@ OUTPUTS = (
 
 
 def write_handover(
-    analysis: Analysis, folder: Path, picture: Path | None = None, reason: str = "", tell: Tell = _silent
+    analysis: Analysis,
+    folder: Path,
+    picture: Path | None = None,
+    reason: str = "",
+    tell: Tell = _silent,
+    *,
+    sway: SwayFindings | None,
 ) -> Bill:
     """Write `OUTPUTS` to a folder, all but the picture, which is there if it could be drawn.
 
@@ -68,11 +73,11 @@ def write_handover(
         Why there is none.
     tell : callable
         Is told what is being written.
+    sway : SwayFindings or None
+        What moves the answer.
     """
     if picture is None:
         (folder / "utilization.png").unlink(missing_ok=True)  # of a run before
-    tell("running the check again with other inputs")
-    sway = sway_findings(analysis)
     units = system(analysis.project.table.project.units)
     bill = bill_of(analysis.project)
     tell("setting the calculation package")
@@ -104,7 +109,7 @@ def _sway_content(sway: SwayFindings | None, units: UnitSystem) -> dict[str, Any
     """What moves the answer, for the page."""
     if sway is None:
         return None
-    words = sway_words(sway.inputs, sway.now)
+    words = sway_words(sway)
     drawing = drawing_svg(tornado_drawing(sway.inputs, sway.now), "What moves the answer")
     table = missing_table(sway.missing) if sway.missing else None
     return {"words": words, "drawing": Markup(drawing), "table": table, "place": place_words(sway, units)}

@@ -160,8 +160,8 @@ def _sensitivity(sway: SwayFindings | None, files: dict[str, bytes], units: Unit
     parts = [
         t.together(
             t.heading("What moves the answer"),
-            t.paragraph(sway_words(found, now)),
-            t.figure("tornado.svg", sway_words(found, now), width="74%"),
+            t.paragraph(sway_words(sway)),
+            t.figure("tornado.svg", sway_words(sway), width="74%"),
         )
     ]
     place = place_words(sway, units)

@@ -22,20 +22,22 @@ TOP = 52.0
 
 @dataclass(frozen=True)
 class SwayFindings:
-    """What moves the answer: utilization now, inputs, rows without a clamp, rows and clamps out of place."""
+    """What moves the answer: utilization now, inputs and those left out, a clamp missing, places."""
 
     now: float
     inputs: tuple[Sway, ...]
     missing: tuple[Missing, ...]
     place: Tolerance | None = None
+    left_out: tuple[str, ...] = ()
 
 
 def sway_findings(analysis: Analysis) -> SwayFindings | None:
     """Run the check again with other inputs; None where no attachment is loaded."""
     if analysis.attachment is None:
         return None
+    inputs, left_out = tornado(analysis)
     return SwayFindings(
-        analysis.attachment.utilization, tornado(analysis), missing_clamps(analysis), out_of_place(analysis)
+        analysis.attachment.utilization, inputs, missing_clamps(analysis), out_of_place(analysis), left_out
     )
 
 
@@ -89,17 +91,19 @@ def tornado_drawing(found: tuple[Sway, ...], now: float) -> Drawing:
     return drawing
 
 
-def sway_words(found: tuple[Sway, ...], now: float) -> str:
-    """The strongest input in a sentence."""
+def sway_words(sway: SwayFindings) -> str:
+    """The strongest input in a sentence, and the inputs that could not be varied."""
+    found, now = sway.inputs, sway.now
+    lost = f" Not calculated, since it cannot be: {'; '.join(sway.left_out)}." if sway.left_out else ""
     if not found:
-        return "No attachment is loaded."
+        return f"No attachment is loaded.{lost}"
     one = found[0]
     return (
         f"Of the inputs below, {one.name} moves the most used attachment most: 10 % less of it makes "
         f"{percent(one.low)} ({one.low_at}), 10 % more {percent(one.high)} ({one.high_at}), not "
         f"{percent(now)}. Each line is the whole check run again with one input changed; seams count as "
         "rigid, factors of a standard stop where it does. The shape and the slopes of the roof are not "
-        "varied, nor what only limits of the rail or its height hang on."
+        f"varied, nor what only limits of the rail or its height hang on.{lost}"
     )
 
 
@@ -119,13 +123,21 @@ def place_words(found: SwayFindings, units: UnitSystem) -> str:
             f"the clamps beside the governing one {step} farther from it make {percent(place.clamps)} "
             f"({place.clamps_at})"
         )
+    lost = f" Rows {step} higher or lower cannot be calculated: {place.failed}." if place.failed else ""
     if not parts:
-        return ""
+        return lost.strip()
     worst = max(u for u in (place.rows, place.clamps) if not math.isnan(u))
     more = " That EXCEEDS the limit: check the places on site." if worst > 1.0 >= found.now else ""
     return f"Tolerance of place (judgment, measured by the check run again): {' and '.join(parts)}, not " + (
-        f"{percent(found.now)}.{more}"
+        f"{percent(found.now)}.{more}{lost}"
     )
+
+
+def _without(one: Missing) -> str:
+    """What the whole check says without a clamp."""
+    if not math.isfinite(one.after):
+        return f"LETS GO: {one.newly}"
+    return f"EXCEEDED: {one.newly}" if one.newly else "nothing more is exceeded"
 
 
 def missing_table(found: tuple[Missing, ...]) -> Table:
@@ -134,9 +146,9 @@ def missing_table(found: tuple[Missing, ...]) -> Table:
         (
             one.clamp,
             percent(one.before),
-            percent(one.after),
-            one.worst,
-            f"EXCEEDED: {one.newly}" if one.newly else "nothing more is exceeded",
+            percent(one.after) if math.isfinite(one.after) else "–",
+            one.worst or "–",
+            _without(one),
         )
         for one in found
     )
