@@ -13,6 +13,7 @@ from fea.evidence.explanations import Roof, drift_share
 from fea.failure.condense import condense
 from fea.failure.roof_case import (
     Chosen,
+    Laws,
     choose_case,
     hardest_reading,
     split_drift,
@@ -39,7 +40,7 @@ def evidence_roof(analysis: Analysis, name: str | None, mean_strength: float) ->
         As `choose_case`.
     """
     layout = analysis.project.layout
-    chosen = choose_case(analysis, name=name, mean_strength=mean_strength)
+    chosen = choose_case(analysis, name, Laws(mean_strength=mean_strength))
     parted, parted_at = _parted(analysis, chosen)
     return Roof(
         case=chosen.roof,
@@ -65,7 +66,7 @@ def _most_drift(analysis: Analysis, chosen: Chosen, mean_strength: float) -> Roo
             best, most = case.name, share
     if best is None:
         return chosen.roof
-    return choose_case(analysis, name=best, mean_strength=mean_strength).roof
+    return choose_case(analysis, best, Laws(mean_strength=mean_strength)).roof
 
 
 def _parted(analysis: Analysis, chosen: Chosen) -> tuple[tuple[RoofCase, ...], tuple[str, ...]]:

@@ -9,7 +9,8 @@ hold both ways turn elastic again when they turn back. Beyond that, each of them
   2 for an undamped sudden loss and 1 for a slow one. A link whose swing from before the cascade reaches
   its capacity fails too (textbook bound for one mass on a spring; which factor applies is judgment);
 - impact factor: what a row held when it lets go comes onto the row it lands on as so many times its static
-  force, and stays there (2 for a load put on at once without fall or rebound; judgment);
+  force, and stays there (2 for a load put on at once without fall or rebound; `fea.failure.runs` estimates it
+  from how far the snow runs; judgment);
 - relief: the snow that pressed on a clamp which breaks leaves through the gap at once, by this share (0 keeps
   all of it on the row, the safe reading; it takes the clamp's force without failures for its snow);
 - unzip: a seam that opens at one clamp takes this share of the strength from its other clamps (judgment).
@@ -48,7 +49,8 @@ class Assembly:
     floor : float
         As `fea.solvers.links.LinkForm`.
     lands : (r, c) float
-        Share of what a row held that comes onto each clamp when the row lets go. [-]
+        Push at rest that comes onto each clamp when a row lets go, over what the row held; beyond 1 in all
+        where it lands on a steeper roof. [-]
     seam : (c,) int
         Clamps with the same number share a seam; -1 for none.
     unzip : (c,) float
@@ -104,12 +106,8 @@ def assembly(
         message = "cascade: rows must not feel one another through Z."
         raise InputError(message)
     onto = np.zeros((rows, c)) if lands is None else np.ascontiguousarray(lands, dtype=float)
-    if (
-        onto.shape != (rows, c)
-        or not (np.isfinite(onto) & (onto >= 0.0)).all()
-        or (onto.sum(1) > 1.0 + 1e-9).any()
-    ):
-        message = f"cascade: lands must be ({rows}, {c}), shares of 0 or more that add up to 1 at most."
+    if onto.shape != (rows, c) or not (np.isfinite(onto) & (onto >= 0.0)).all():
+        message = f"cascade: lands must be ({rows}, {c}), finite and 0 or more."
         raise InputError(message)
     share = np.broadcast_to(np.asarray(unzip, dtype=float), (c,)).copy()
     if not ((share >= 0.0) & (share < 1.0)).all():
@@ -191,7 +189,7 @@ def cascade(
     target: float = 1.0,
     missing: ArrayLike | None = None,
     release: float = 1.0,
-    impact: float = 1.0,
+    impact: ArrayLike = 1.0,
     relief: float = 0.0,
 ) -> FailureSamples:
     """Follow all samples.
@@ -207,8 +205,10 @@ def cascade(
     target : float
     missing : (c,) or (n, c) bool, optional
         Clamps that hold nothing down the slope from the start.
-    release, impact : float
-        Factors of sudden loss and of snow that lands, 1 or more and 0 or more; see the module.
+    release : float
+        Factor of sudden loss, 1 or more; see the module.
+    impact : float or (r, c) float
+        Factor of snow that lands, 0 or more; of each row's snow on each clamp, or one for all.
     relief : float
         Share of a broken clamp's snow that leaves with it, 0 to 1. [-]
 
@@ -235,7 +235,9 @@ def cascade(
         message = f"cascade: samples must be ({n}, {c}) or ({c},), not {shapes}."
         raise InputError(message) from None
     _check(held, load, capacity, residual, gone)
-    for name, value, least in (("target", target, 0.0), ("release", release, 1.0), ("impact", impact, 0.0)):
+    hard = np.ascontiguousarray(np.broadcast_to(np.asarray(impact, dtype=float), (rows, c)))
+    worst = float(hard.min(initial=0.0)) if np.isfinite(hard).all() else np.nan
+    for name, value, least in (("target", target, 0.0), ("release", release, 1.0), ("impact", worst, 0.0)):
         if not (np.isfinite(value) and value >= least):
             message = f"cascade: {name} = {value:g} must be a number of {least:g} or more."
             raise InputError(message)
@@ -256,7 +258,7 @@ def cascade(
     walk_all(
         roof.Z, roof.first, roof.row, roof.own, roof.floor, held, load, float(target),
         capacity, residual, gone,
-        float(release), float(impact), roof.lands, roof.seam, roof.unzip, float(relief),
+        float(release), hard, roof.lands, roof.seam, roof.unzip, float(relief),
         out.at, out.order, out.let_go, out.outcome, out.events, out.last, out.state, out.force, out.jump,
     )  # fmt: skip
     return out

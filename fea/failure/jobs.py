@@ -52,12 +52,16 @@ class Sampling:
     Attributes
     ----------
     case : RoofCase
+        That uses the clamps most.
     scatter : Scatter
     method : str
         "monte carlo", "latin hypercube" or "subset".
     samples : int
         All of them, or those of one level of "subset".
     seed : int
+    others : tuple of RoofCase
+        Further snow cases of the same roof. Each sample is followed under every case; it fails where it fails
+        under any of them.
     """
 
     case: RoofCase
@@ -65,6 +69,12 @@ class Sampling:
     method: str
     samples: int
     seed: int
+    others: tuple[RoofCase, ...] = ()
+
+    @property
+    def cases(self) -> tuple[RoofCase, ...]:
+        """All of them."""
+        return (self.case, *self.others)
 
 
 @dataclass(frozen=True)
@@ -74,9 +84,13 @@ class Risk:
     Attributes
     ----------
     chance : Chance
-        That any row lets go.
+        That any row lets go, under any of the cases.
     row_chance : tuple of Chance
-        Of each row; empty for subset sampling.
+        Of each row, under any of the cases; empty for subset sampling.
+    case_chance : tuple of Chance
+        That any row lets go under each case by itself; empty for subset sampling.
+    case_row : tuple of tuple of Chance
+        Of each row under each case, (cases, rows); empty for subset sampling.
     unanswered : int
         Samples without an answer, counted as failed.
     gave_way : (c,) float
@@ -86,15 +100,19 @@ class Risk:
     first_row : (r,) float
         The same for rows.
     reserve : (n,) float
-        Times its own load at which each sample's first row lets go, ascending, `TOP` at most.
+        Times its own load at which each sample's first row lets go under the case that is worst for it,
+        ascending, `TOP` at most.
     fragility : (n,) float
-        The same times the snow of the case, for clamps that scatter under snow that does not.
+        The same times the snow of the case that uses the clamps most, for clamps that scatter under snow that
+        does not.
     shares : tuple of Share
         What the scatter of the reserve's logarithm comes from.
     """
 
     chance: Chance
     row_chance: tuple[Chance, ...]
+    case_chance: tuple[Chance, ...]
+    case_row: tuple[tuple[Chance, ...], ...]
     unanswered: int
     gave_way: Array
     first: Array
@@ -124,7 +142,7 @@ def do_job(job: Job, sampling: Sampling) -> dict[str, Any]:
     case, scatter, seed = sampling.case, sampling.scatter, sampling.seed
     size = dimensions(case, scatter)
     if job.kind == "subset":
-        value, calls = subset_run(partial(margin, case, scatter), size, job.size, seed, job.number)
+        value, calls = subset_run(partial(_least_margin, sampling), size, job.size, seed, job.number)
         return {"value": value, "calls": calls}
     if job.kind == "chance":
         stratified = sampling.method == "latin hypercube"
@@ -133,32 +151,51 @@ def do_job(job: Job, sampling: Sampling) -> dict[str, Any]:
             if stratified
             else normal_batch(seed, job.number, job.size, size)
         )
-        found = followed(case, drawn(case, scatter, normal))
-        failed = found.failed
-        return {
-            "failed": int(failed.sum()),
-            "unanswered": int((found.outcome == UNKNOWN).sum()),
-            "rows": np.isfinite(found.let_go).sum(axis=0).tolist(),
-            "gave_way": ((found.order >= 0) & failed[:, None]).sum(axis=0).tolist(),
-        }
+        return _counts([followed(one, drawn(one, scatter, normal)) for one in sampling.cases])
     still = job.kind == "fragility"
     normal = stream(seed, job.number, 3 if still else 4).standard_normal((job.size, size))
     if still:
         samples = drawn(case, _snow_still(scatter), normal[:, scatter.load.count :])
-    else:
-        samples = drawn(case, scatter, normal)
-    found = followed(case, samples, TOP)
-    kept = {"reserve": reserve(found).tolist()}
-    if still:
-        return kept
-    known = found.events > 0
-    first = np.where(known[:, None] & (found.order == 0), 1, 0)
-    row = _first_row(found, sampling.case.roof.first)
+        return {"reserve": reserve(followed(case, samples, TOP)).tolist()}
+    return _shapes(sampling, normal)
+
+
+def _least_margin(sampling: Sampling, normal: Array) -> Array:
+    """Margin (n,) of the case that is worst for each sample."""
+    return np.min([margin(one, sampling.scatter, normal) for one in sampling.cases], axis=0)
+
+
+def _counts(found: list[FailureSamples]) -> dict[str, Any]:
+    """What failed in one batch, under any of the cases and under each."""
+    failed = np.stack([one.failed for one in found])  # (cases, n)
+    gone = np.stack([np.isfinite(one.let_go) for one in found])  # (cases, n, r)
+    gave_way = np.stack([one.order >= 0 for one in found]) & failed[:, :, None]
+    unknown = np.stack([one.outcome == UNKNOWN for one in found])
     return {
-        **kept,
-        "inputs": samples.inputs.tolist(),
-        "first": first.sum(axis=0).tolist(),
-        "first_row": np.bincount(row[row >= 0], minlength=found.let_go.shape[1]).tolist(),
+        "failed": int(failed.any(axis=0).sum()),
+        "unanswered": int(unknown.any(axis=0).sum()),
+        "rows": gone.any(axis=0).sum(axis=0).tolist(),
+        "gave_way": gave_way.any(axis=0).sum(axis=0).tolist(),
+        "case_failed": failed.sum(axis=1).tolist(),
+        "case_rows": gone.sum(axis=1).tolist(),
+    }
+
+
+def _shapes(sampling: Sampling, normal: Array) -> dict[str, Any]:
+    """How far the load of each sample can grow, and what goes first, under the case that is worst for it."""
+    samples = [drawn(one, sampling.scatter, normal) for one in sampling.cases]
+    found = [followed(one, each, TOP) for one, each in zip(sampling.cases, samples, strict=True)]
+    held = np.stack([reserve(one) for one in found])
+    worst = held.argmin(axis=0)
+    at = np.arange(len(normal))
+    first = np.stack([(one.order == 0) & (one.events > 0)[:, None] for one in found])[worst, at]
+    rows = found[0].let_go.shape[1]
+    row = np.stack([_first_row(one, sampling.case.roof.first) for one in found])[worst, at]
+    return {
+        "reserve": held[worst, at].tolist(),
+        "inputs": samples[0].inputs.tolist(),
+        "first": first.astype(int).sum(axis=0).tolist(),
+        "first_row": np.bincount(row[row >= 0], minlength=rows).tolist(),
     }
 
 
@@ -180,15 +217,21 @@ def risk_of(sampling: Sampling, jobs: Sequence[Job], results: Sequence[dict[str,
             chance = counted(failed, count)
         rows = np.sum([one["rows"] for _, one in plain], axis=0)
         row_chance = tuple(counted(int(n), count) for n in rows)
+        alone = np.sum([one["case_failed"] for _, one in plain], axis=0)
+        case_chance = tuple(counted(int(n), count) for n in alone)
+        by_row = np.sum([one["case_rows"] for _, one in plain], axis=0)
+        case_row = tuple(tuple(counted(int(n), count) for n in one) for one in by_row)
         gave_way = np.sum([one["gave_way"] for _, one in plain], axis=0) / (failed or np.nan)
     else:
         runs = [(one["value"], one["calls"]) for _, one in of("subset")]
-        chance, row_chance = subset_chance(runs), ()
+        chance, row_chance, case_chance, case_row = subset_chance(runs), (), (), ()
         gave_way = np.full(sampling.case.clamps, np.nan)
     logs = np.log(np.maximum(held, 1e-3))
     return Risk(
         chance=chance,
         row_chance=row_chance,
+        case_chance=case_chance,
+        case_row=case_row,
         unanswered=sum(one["unanswered"] for _, one in plain),
         gave_way=gave_way,
         first=np.sum([one["first"] for one in shaped], axis=0) / len(held),

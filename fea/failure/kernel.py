@@ -89,7 +89,10 @@ def _stops(Z, A, m, L, U, state, target, aim, k, up, x):
 
 @njit(cache=True, nogil=True)
 def _hand_on(r, total, first, row, state, lands, carry, onto):
-    """What row r held comes onto the rows it lands on, past those that have let go already."""
+    """What row r held comes onto the rows it lands on, past those that have let go already.
+
+    `carry` (r, c) is how hard: it goes with where the snow came from.
+    """
     rows = len(first) - 1
     moving, next_ = np.zeros(rows), np.zeros(rows)
     moving[r] = total
@@ -100,7 +103,7 @@ def _hand_on(r, total, first, row, state, lands, carry, onto):
                 for j in range(len(onto)):
                     share = moving[i] * lands[i, j]
                     if state[j] != GONE:
-                        onto[j] += carry * share
+                        onto[j] += carry[r, j] * share
                     elif row[j] != i:
                         next_[row[j]] += share
         moving[:] = next_

@@ -1,4 +1,4 @@
-"""From a checked project to one roof and snow case whose clamps can be sampled."""
+"""From a checked project to its roof under the snow cases whose clamps can be sampled."""
 
 from __future__ import annotations
 
@@ -12,24 +12,28 @@ from fea.analysis import Analysis
 from fea.checks.beyond import row_limits, worst_row
 from fea.checks.limits import rail_resistance
 from fea.failure.condense import clamp_forces, condense
+from fea.failure.runs import LEAST, STOPPING, factors_of, run_words, runs_between
 from fea.failure.study import RoofCase
 from fea.rails.actions import Reading, rail_loads
 from fea.rails.row_events import RowLimits
 from roofmodel.errors import InputError
 from roofmodel.hardware import DesignFormat, Rail
 from roofmodel.layout import Layout, rows_alone
+from roofmodel.sliding.landed import with_landed
 from roofmodel.sliding.thrust import RowForce, slide
 from roofmodel.sliding.tributary import clamp_shares
 from roofmodel.snow.cases import SnowCase, Zone, linear_integral
+from roofmodel.units import SYSTEMS
 
 Array = NDArray[np.float64]
 
 DRIFT_WORDS = ("drift", "leeward", "surcharge behind", "blown")
-OVER_EDGE = 0.5  # share of a row's force that meets other rows, below which it goes over an edge [-]
-LOWER = 0.5  # least height of a row over another on a lower roof [m]
+CLOSE = 0.5  # use of a row by a case over that by its worst one, from which the case is sampled too [-]
+MOST_CASES = 12
 MORE = 1.05  # use of a row by another case over that by the one sampled [-]
 MOST_CLAMPS = 800  # links between all of them are dense
 FRICTIONS = 9  # coefficients that are calculated where friction scatters
+SLIGHT = 0.01  # difference of what is held before the snow, over the strength, that counts as none [-]
 TINY = 1e-9  # share of a row's force that is rounding
 
 NOTES = (
@@ -43,7 +47,7 @@ NOTES = (
 
 @dataclass(frozen=True)
 class Chosen:
-    """The case that is sampled.
+    """A case that is sampled.
 
     Attributes
     ----------
@@ -63,16 +67,33 @@ class Chosen:
     notes: tuple[str, ...]
 
 
-def choose_case(
-    analysis: Analysis,
-    *,
-    name: str | None = None,
-    mean_strength: float = 1.0,
-    frictions: ArrayLike = (),
-    release: float = 2.0,
-    impact: float = 2.0,
-    unzip: float = 0.0,
-) -> Chosen:
+@dataclass(frozen=True)
+class Laws:
+    """What clamps, friction and sudden losses are taken for.
+
+    Attributes
+    ----------
+    mean_strength : float
+        Mean strength of a clamp along its seam over the nominal one. [-]
+    frictions : (2,) float or none
+        Least and largest friction coefficient where it scatters.
+    release, unzip : float
+        As `fea.failure.cascade`.
+    impact : float or None
+        As there; None works it out, see `fea.failure.runs`.
+    stopping : float
+        Distance over which snow stops that runs onto a lower row. [m]
+    """
+
+    mean_strength: float = 1.0
+    frictions: tuple[float, ...] = ()
+    release: float = 2.0
+    impact: float | None = 2.0
+    unzip: float = 0.0
+    stopping: float = STOPPING
+
+
+def choose_case(analysis: Analysis, name: str | None = None, laws: Laws | None = None) -> Chosen:
     """The roof of a project under one snow case, before load factors.
 
     Parameters
@@ -80,12 +101,7 @@ def choose_case(
     analysis : Analysis
     name : str, optional
         Of the case; the one that uses the clamps most by default.
-    mean_strength : float
-        Mean strength of a clamp along its seam over the nominal one. [-]
-    frictions : (2,) float, optional
-        Least and largest friction coefficient where it scatters.
-    release, impact, unzip : float
-        As `fea.failure.cascade`.
+    laws : Laws, optional
 
     Returns
     -------
@@ -96,47 +112,147 @@ def choose_case(
     InputError
         No such case, no load, too many clamps.
     """
-    project, layout, snow = analysis.project, analysis.project.layout, analysis.snow
+    laws = laws or Laws()
+    return _chosen(analysis, (_first(analysis, name, laws),), laws)[0]
+
+
+def choose_cases(analysis: Analysis, name: str | None = None, laws: Laws | None = None) -> tuple[Chosen, ...]:
+    """All cases that may be the worst for some row, that which uses the clamps most first; as `choose_case`.
+
+    Left out are cases that use every row less than `CLOSE` times as much as another one does, and cases that
+    load no clamp more than another one does, with their drift or without: no sample fails by them alone.
+    """
+    laws = laws or Laws()
+    first = _first(analysis, name, laws)
+    if name is not None:
+        found = _chosen(analysis, (first,), laws)[0]
+        return (replace(found, notes=(*found.notes, *_other_cases(analysis, first.case))),)
+    by_row = _use_by_row(analysis)
+    near = np.flatnonzero((by_row >= CLOSE * by_row.max(axis=0)).any(axis=1) & (by_row.max(axis=1) > 0.0))
+    rest = sorted((q for q in near.tolist() if q != first.case), key=lambda q: -by_row[q].max())
+    kept = [first]
+    for q in rest:
+        one = _pulled(analysis, q, laws)
+        if one.loaded and not any(_covers(other, one) for other in kept):
+            kept.append(one)
+    left = [analysis.snow.cases[one.case].name for one in kept[MOST_CASES:]]
+    all_found = _chosen(analysis, tuple(kept[:MOST_CASES]), laws)
+    if not left:
+        return all_found
+    note = f"NOT ALL CASES: {MOST_CASES} snow cases are sampled; these use the rows less: {'; '.join(left)}."
+    return (replace(all_found[0], notes=(*all_found[0].notes, note)), *all_found[1:])
+
+
+@dataclass(frozen=True)
+class _Pulled:
+    """Forces of one case: as `RoofCase`, and the force on the rows at the usual friction."""
+
+    case: int
+    reading: Reading
+    held: Array
+    snow: Array
+    grid: Array
+    usual: int
+    capacity: Array
+    residual: Array
+    ends: Array
+    force: RowForce
+
+    @property
+    def whole(self) -> Array:
+        """Clamp forces of the whole case at the usual friction, (c,). [N]."""
+        return np.asarray(self.snow[self.usual].sum(axis=0))
+
+    @property
+    def loaded(self) -> bool:
+        return bool(np.abs(self.whole).max(initial=0.0) > 0.0)
+
+
+def _first(analysis: Analysis, name: str | None, laws: Laws) -> _Pulled:
+    """The named case, or the one that uses the clamps most."""
+    pulled = _pulled(analysis, _case_number(analysis, name), laws)
+    if not pulled.loaded:
+        message = (
+            f'case "{analysis.snow.cases[pulled.case].name}" brings no force to any clamp; nothing can fail'
+        )
+        raise InputError(message)
+    return pulled
+
+
+def _case_number(analysis: Analysis, name: str | None) -> int:
+    layout, names = analysis.project.layout, [case.name for case in analysis.snow.cases]
     c = len(layout.clamp_s)
     if c > MOST_CLAMPS:
         message = f"{c} clamps; up to {MOST_CLAMPS} can be followed past their first failure"
         raise InputError(message)
-    names = [case.name for case in snow.cases]
     if name is not None and name not in names:
         message = f'uncertainty.case: there is no case "{name}"; there are {", ".join(names)}'
         raise InputError(message)
-    q = worst_row(analysis.limits, layout)[1] if name is None else names.index(name)
-    reading, limits = hardest_reading(analysis, q)
+    return worst_row(analysis.limits, layout)[1] if name is None else names.index(name)
+
+
+def _pulled(analysis: Analysis, case: int, laws: Laws) -> _Pulled:
+    project, snow = analysis.project, analysis.snow.cases[case]
+    reading, limits = hardest_reading(analysis, case)
     usual = project.slide.friction
-    grid = _grid(usual, np.asarray(frictions, dtype=float))
-    parts = undrifted(snow.cases[q])
-    held, found, force, ends = unit_forces(analysis, (parts, snow.cases[q]), grid, reading)
-    snow_parts = split_drift(found)
-    whole = found[int(np.argmin(np.abs(grid - usual))), 1]
-    if not np.abs(whole).max(initial=0.0) > 0.0:
-        message = f'case "{names[q]}" brings no force to any clamp; nothing can fail'
-        raise InputError(message)
-    rail, clamp = project.rail, project.clamp
-    mean = mean_strength * clamp.nominal[0] / clamp.strength[0]
-    capacity, left = mean * limits.capacity[:, 0], mean * limits.residual[:, 0]
-    lands = _lands(analysis, snow.cases[q], force)
-    assembly = condense(layout, unwarped(rail), clamp, lands=lands, unzip=unzip)
-    roof = RoofCase(
-        roof=assembly,
+    grid = _grid(usual, np.asarray(laws.frictions, dtype=float))
+    held, found, force, ends = unit_forces(analysis, (undrifted(snow), snow), grid, reading)
+    clamp = project.clamp
+    mean = laws.mean_strength * clamp.nominal[0] / clamp.strength[0]
+    return _Pulled(
+        case=case,
+        reading=reading,
         held=held,
-        snow=snow_parts,
-        friction=grid,
-        usual=usual,
-        capacity=capacity,
-        residual=left,
-        stretch=stretch_of(layout),
-        release=release,
-        impact=impact,
+        snow=split_drift(found),
+        grid=grid,
+        usual=int(np.argmin(np.abs(grid - usual))),
+        capacity=mean * limits.capacity[:, 0],
+        residual=mean * limits.residual[:, 0],
         ends=ends,
-        weight=weights_of(force, len(layout.row_name)),
+        force=force,
     )
-    notes = (*NOTES, *_lower_roofs(analysis, lands), *_other_cases(analysis, q))
-    return Chosen(q, reading, roof, (held + whole) / capacity, notes)
+
+
+def _covers(other: _Pulled, one: _Pulled) -> bool:
+    """Whether another case loads every clamp as much as one does, at any friction and with any drift."""
+    held = np.all(one.held / one.capacity <= other.held / other.capacity + SLIGHT)
+    # Both parts by themselves: then any drift times them keeps the order.
+    parts = np.all(one.snow / one.capacity <= other.snow / other.capacity + TINY)
+    return bool(held and parts)
+
+
+def _chosen(analysis: Analysis, pulled: tuple[_Pulled, ...], laws: Laws) -> tuple[Chosen, ...]:
+    """Cases with how their rows meet one another."""
+    project, layout = analysis.project, analysis.project.layout
+    cases = tuple(analysis.snow.cases[one.case] for one in pulled)
+    lands = _lands(analysis, cases, tuple(one.force for one in pulled))
+    rail, found = unwarped(project.rail), []
+    plain = condense(layout, rail, project.clamp, unzip=laws.unzip)
+    for one, onto in zip(pulled, lands, strict=True):
+        impact: float | Array = 2.0 if laws.impact is None else laws.impact
+        ways: tuple[str, ...] = ()
+        if laws.impact is None:
+            runs = runs_between(project.roof, layout, project.slide.friction, onto, laws.stopping)
+            impact = factors_of(runs, layout) if len(runs.upper) else LEAST
+            ways = run_words(runs, layout, SYSTEMS[project.table.project.units], laws.stopping)
+        roof = RoofCase(
+            roof=replace(plain, lands=onto),
+            held=one.held,
+            snow=one.snow,
+            friction=one.grid,
+            usual=project.slide.friction,
+            capacity=one.capacity,
+            residual=one.residual,
+            stretch=stretch_of(layout),
+            release=laws.release,
+            impact=impact,
+            ends=one.ends,
+            weight=weights_of(one.force, len(layout.row_name)),
+        )
+        found.append(
+            Chosen(one.case, one.reading, roof, (one.held + one.whole) / one.capacity, (*NOTES, *ways))
+        )
+    return tuple(found)
 
 
 def _grid(usual: float, frictions: Array) -> Array:
@@ -182,39 +298,25 @@ def hardest_reading(analysis: Analysis, case: int) -> tuple[Reading, RowLimits]:
     return readings[hardest % len(readings)], limits[hardest]
 
 
-def _lower_roofs(analysis: Analysis, lands: Array) -> tuple[str, ...]:
-    """A warning where snow of a row goes over an edge while rows stand on lower planes."""
-    layout, planes = analysis.project.layout, analysis.project.roof.planes
-    if len(layout.row_name) < 2:
-        return ()
-    middle = planes.to_world(layout.row_plane, 0.5 * (layout.row_start + layout.row_end))[:, 2]
-    off = lands.sum(axis=1) < OVER_EDGE
-    lower = (middle[:, None] > middle + LOWER) & (layout.row_plane[:, None] != layout.row_plane)
-    names = [
-        n for n, gone, below in zip(layout.row_name, off, lower.any(axis=1), strict=True) if gone and below
-    ]
-    if not names:
-        return ()
-    return (
-        f"UNSAFE FOR LOWER ROWS: snow of {', '.join(names)} that goes over an eave comes onto no row here, "
-        "also where it would land on a lower roof with rows.",
-    )
-
-
-def _other_cases(analysis: Analysis, case: int) -> tuple[str, ...]:
-    """A warning for rows that another case uses more."""
+def _use_by_row(analysis: Analysis) -> Array:
+    """Largest combined use of a clamp by case and row, (q, r); 0 where not verified. [-]."""
     layout = analysis.project.layout
     use = np.nan_to_num(next(one for one in analysis.limits if one.name == "clamp combined").utilization)
     rows = range(len(layout.row_name))
-    by_row = np.stack([use[:, layout.clamp_row == row].max(axis=1) for row in rows], axis=1)
+    return np.stack([use[:, layout.clamp_row == row].max(axis=1, initial=0.0) for row in rows], axis=1)
+
+
+def _other_cases(analysis: Analysis, case: int) -> tuple[str, ...]:
+    """A warning for rows that another case uses more than the one that was named."""
+    layout, by_row = analysis.project.layout, _use_by_row(analysis)
     worse = by_row.max(axis=0) > MORE * by_row[case]
     if not worse.any():
         return ()
     worst = [analysis.snow.cases[q].name for q in by_row.argmax(axis=0)]
     names = ", ".join(f"{layout.row_name[r]} ({worst[r]})" for r in np.flatnonzero(worse))
     return (
-        f"ONE CASE ONLY: other snow cases use these rows more, and theirs are not the chances of this one: "
-        f"{names}. Name the case (uncertainty.case) to sample it.",
+        f"ONE CASE ONLY, as the project names it (uncertainty.case): other snow cases use these rows more, "
+        f"and theirs are not the chances of this one: {names}. Leave the name out to sample all that count.",
     )
 
 
@@ -234,7 +336,8 @@ def unit_forces(
     held, found, usual, ends = np.zeros(0), [], None, np.zeros(0)
     for mu in grid:  # a handful
         options = replace(project.slide, friction=float(mu))
-        _, force = slide(project.roof, parts, layout, options)
+        graph, force = slide(project.roof, parts, layout, options)
+        force = with_landed(project.roof, layout, graph, force, parts, options)
         loads, basis = rail_loads(project.roof, layout, rail, force, support.travel, support.held)
         unit = clamp_forces(layout, unwarped(rail), project.clamp, loads)
         none, one = np.zeros(2), np.ones(2)
@@ -248,28 +351,33 @@ def unit_forces(
     return held, np.stack(found), usual, ends
 
 
-def _lands(analysis: Analysis, case: SnowCase, force: RowForce) -> Array:
-    """Share of what each row held that comes onto each clamp when the row is gone, (r, c).
+def _lands(analysis: Analysis, cases: tuple[SnowCase, ...], forces: tuple[RowForce, ...]) -> list[Array]:
+    """Push at rest on each clamp when a row is gone over what the row held, (r, c) for each case.
 
-    The slide of the case without the row against the slide with it.
+    The slide of the cases without the row against the slide with it. What goes over an edge and lands on a
+    lower roof pushes there with its part down that slope (`with_landed`).
     """
     project = analysis.project
-    layout = project.layout
+    layout, options = project.layout, project.slide
     rows = len(layout.row_name)
-    with_all = clamp_shares(layout, force)[-1]
-    shares = np.zeros((rows, len(layout.clamp_s)))
+    with_all = np.stack([_pushes(layout, force)[-1] for force in forces])
+    shares = np.zeros((len(cases), rows, len(layout.clamp_s)))
     for row in range(rows) if rows > 1 else ():  # one slide for each row
         rest = rows_alone(layout, np.arange(rows) != row)
-        _, fewer = slide(project.roof, (case,), rest, project.slide)
+        graph, fewer = slide(project.roof, cases, rest, options)
+        fewer = with_landed(project.roof, rest, graph, fewer, cases, options)
         own = layout.clamp_row == row
-        more = np.zeros(len(layout.clamp_s))
-        more[~own] = np.maximum(clamp_shares(rest, fewer)[0] - with_all[~own], 0.0)
-        was = float(with_all[own].sum())
-        if was > 0.0:
-            share = more / was
-            share[share < TINY] = 0.0
-            shares[row] = share / max(float(share.sum()), 1.0)
-    return shares
+        more = np.maximum(_pushes(rest, fewer) - with_all[:, ~own], 0.0)
+        was = with_all[:, own].sum(axis=1)
+        share = np.divide(more, was[:, None], out=np.zeros_like(more), where=was[:, None] > 0.0)
+        share[share < TINY] = 0.0
+        shares[:, row, ~own] = share
+    return list(shares)
+
+
+def _pushes(layout: Layout, force: RowForce) -> Array:
+    """Tributary force of every clamp with what lands above it, (q, c). [N]."""
+    return clamp_shares(layout, replace(force, thrust=force.thrust + force.aside))
 
 
 def stretch_of(layout: Layout) -> Array:

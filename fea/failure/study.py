@@ -99,7 +99,8 @@ class RoofCase:
     stretch : (3, c) float
         Growth of each clamp's stretch of rail by moves of the clamp before it, itself and the next one along
         the rail. [1/m]
-    release, impact : float
+    release : float
+    impact : float or (r, c) float
         As `cascade`.
     ends : (c,) float
         Part of the snow without drift that comes from beyond row ends and from beside boxes. [N]
@@ -116,7 +117,7 @@ class RoofCase:
     residual: Array
     stretch: Array = field(default_factory=lambda: np.zeros((3, 1)))
     release: float = 2.0
-    impact: float = 2.0
+    impact: float | Array = 2.0
     ends: Array = field(default_factory=lambda: np.zeros(1))
     weight: Array = field(default_factory=lambda: np.zeros((2, 1)))
 

@@ -17,6 +17,7 @@ Margin = Callable[[Array], Array]  # standard normal numbers (n, d) -> margin (n
 CONFIDENCE = 0.95
 SHARE = 0.1  # of the samples of a level that go on, in subset sampling (Au and Beck 2001)
 MOST_LEVELS = 30
+FEW = 30  # failures, or samples that held, below which batches do not scatter like normal numbers
 SPREAD = 0.8  # correlation of a chain's step at first (Papaioannou et al. 2015 adapt it)
 
 
@@ -68,10 +69,15 @@ def latin(margin: Margin, inputs: int, count: int, seed: int = 1) -> Chance:
 
 
 def latin_chance(share: Array) -> Chance:
-    """Chance from the shares of failures in hypercubes of `BATCH` samples each."""
+    """Chance from the shares of failures in hypercubes of `BATCH` samples each.
+
+    Counts too small for Student's t take the interval of plain counts, which layers only narrow.
+    """
     count, found = len(share) * BATCH, share.mean()
-    if not share.any():
-        return Chance(0.0, 0.0, counted(0, count).high, count, "Latin hypercube")
+    failed = round(float(share.sum()) * BATCH)
+    if failed < FEW or count - failed < FEW:
+        rare = counted(failed, count)
+        return Chance(rare.value, rare.low, rare.high, count, "Latin hypercube")
     half = stats.t.ppf(0.5 + 0.5 * CONFIDENCE, len(share) - 1) * share.std(ddof=1) / np.sqrt(len(share))
     return Chance(
         float(found), float(max(found - half, 0.0)), float(min(found + half, 1.0)), count, "Latin hypercube"

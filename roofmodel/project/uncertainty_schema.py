@@ -7,7 +7,7 @@ from typing import Annotated, Literal
 from pydantic import Field, model_validator
 
 from roofmodel.project.base import Table
-from roofmodel.project.field_types import Line, Size0
+from roofmodel.project.field_types import Line, Size0, Step
 
 Uncertain = Literal["depth", "density", "drift", "friction", "bond"]
 Finite = Annotated[float, Field(ge=-1e3, le=1e3)]
@@ -93,7 +93,7 @@ class UncertaintyTable(Table):
         "monte carlo", description="How samples are drawn; subset for chances below 1 in 1,000."
     )
     case: Line | None = Field(
-        None, description="Snow case that scatters; the one that uses the clamps most by default."
+        None, description="The one snow case to sample; all that may be the worst for a row by default."
     )
     depth: Distribution | None = Field(None, description="Depth over that of the case.")
     density: Distribution | None = Field(None, description="Density over that of the case.")
@@ -114,8 +114,15 @@ class UncertaintyTable(Table):
         le=2.0,
         description="Swing of the neighbors when a clamp lets go: 2 for a sudden loss, 1 for a slow one.",
     )
-    impact: float = Field(
-        2.0, ge=0.0, le=20.0, description="Force of snow that lands on a lower row, over its force at rest."
+    impact: float | None = Field(
+        None,
+        ge=0.0,
+        le=50.0,
+        description="Force of snow that runs onto a lower row, over its force at rest; by default from how "
+        "far it runs and `stopping`, at least 2.",
+    )
+    stopping: Step = Field(
+        1.0, description="Distance over which snow stops that runs onto a lower row (judgment)."
     )
     release_reason: Line = Field("", max_length=300, description="Why this release factor; printed.")
     impact_reason: Line = Field("", max_length=300, description="Why this impact factor; printed.")

@@ -6,11 +6,25 @@ import fcntl
 import json
 import os
 import zlib
+from functools import cache
+from hashlib import sha256
 from pathlib import Path
 from types import TracebackType
 from typing import Any
 
 from roofmodel.errors import InputError
+
+
+@cache
+def code_digest() -> str:
+    """SHA-256 of the program's sources: what another version left is not gone on with."""
+    found = sha256()
+    top = Path(__file__).parents[2]
+    for room in ("roofmodel", "fea", "viewer"):
+        for path in sorted((top / room).rglob("*.py")):
+            found.update(path.relative_to(top).as_posix().encode())
+            found.update(path.read_bytes())
+    return found.hexdigest()
 
 
 class Journal:
@@ -21,7 +35,7 @@ class Journal:
     done : dict of int to list
         Results of the batches that are there.
     fresh : bool
-        Whether what another run with other inputs left was set aside.
+        Whether what another run with other inputs, or of another version, left was set aside.
     """
 
     def __init__(self, path: Path, key: str) -> None:
@@ -39,7 +53,7 @@ class Journal:
             os.close(self._file)
             message = f"{self.path}: another run writes there; give another folder or wait"
             raise InputError(message) from None
-        self._restore(key)
+        self._restore(f"{code_digest()} {key}")
 
     def __enter__(self) -> Journal:
         return self

@@ -39,7 +39,7 @@ def risk(project: Path, out: Path, processes: int | None, cluster: str | None) -
         stages.show("reading the project")
         from fea.failure.inputs import read_uncertainty
         from fea.failure.jobs import Sampling, jobs_of, mean_course, risk_of
-        from fea.failure.roof_case import choose_case
+        from fea.failure.roof_case import Laws, choose_cases
         from roofmodel.errors import InputError
         from roofmodel.project.load import load_project
         from viewer.analyzing import analyze_project
@@ -59,25 +59,32 @@ def risk(project: Path, out: Path, processes: int | None, cluster: str | None) -
         analysis = analyze_project(loaded)
         table = uncertain.table
         try:
-            chosen = choose_case(
-                analysis,
-                name=table.case,
+            laws = Laws(
                 mean_strength=uncertain.mean_strength,
                 frictions=uncertain.frictions,
                 release=table.release,
                 impact=table.impact,
                 unzip=table.unzip,
+                stopping=table.stopping,
             )
+            chosen = choose_cases(analysis, table.case, laws)
         except InputError as error:
             message = f"{project.name}: {error}"
             raise InputError(message) from None
-        sampling = Sampling(chosen.roof, uncertain.scatter, table.method, table.samples, table.seed)
+        sampling = Sampling(
+            chosen[0].roof,
+            uncertain.scatter,
+            table.method,
+            table.samples,
+            table.seed,
+            tuple(one.roof for one in chosen[1:]),
+        )
         folder = output_folder(out)
         stages.accept()
     jobs = jobs_of(sampling)
     with Journal(folder / PARTIAL, f"{loaded.digest} {uncertain.digest}") as journal:
         if journal.fresh:
-            notice("An unfinished run with other inputs was there; this one begins anew.")
+            notice("An unfinished run of other inputs or another version was there; this one begins anew.")
         elif journal.done:
             notice(f"Going on: {len(journal.done)} of {len(jobs)} batches were done before.")
         work = Work(do_jobs, sampling, failed)
@@ -96,7 +103,12 @@ def risk(project: Path, out: Path, processes: int | None, cluster: str | None) -
             message = f"{project.name}: a batch of samples could not be done: {broken}"
             raise InputError(message)
         found = RiskFindings(
-            analysis, uncertain, chosen, sampling, risk_of(sampling, jobs, results), mean_course(chosen.roof)
+            analysis,
+            uncertain,
+            chosen,
+            sampling,
+            risk_of(sampling, jobs, results),
+            mean_course(chosen[0].roof),
         )
         write_risk(found, folder)
         journal.remove()

@@ -6,6 +6,7 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from fea.analysis import Analysis
 from fea.failure.cascade import COLLAPSED, COMPLETE, FailureSamples
@@ -16,6 +17,9 @@ from fea.sampling.chance import Chance
 from fea.sampling.variables import Shape, Variable
 from roofmodel.snow.cases import LoadLevel
 from viewer.report.tables import Table
+
+Array = NDArray[np.float64]
+IntArray = NDArray[np.int64]
 
 CAUTIONS = (
     "An aid to judgment, not a proof: the chance is no better than the distributions that were given.",
@@ -36,15 +40,36 @@ class RiskFindings:
 
     analysis: Analysis
     uncertain: Uncertain
-    chosen: Chosen
+    cases: tuple[Chosen, ...]
     sampling: Sampling
     risk: Risk
     course: FailureSamples
 
     @property
     def case_name(self) -> str:
-        """Of the snow case."""
-        return self.analysis.snow.cases[self.chosen.case].name
+        """Of the snow case that uses the clamps most."""
+        return self.names[0]
+
+    @property
+    def names(self) -> tuple[str, ...]:
+        """Of all snow cases that are sampled."""
+        return tuple(self.analysis.snow.cases[one.case].name for one in self.cases)
+
+    @property
+    def use(self) -> Array:
+        """Snow of the worst case over the mean strength, clamp by clamp, (c,). [-]."""
+        return np.asarray(np.max([one.use for one in self.cases], axis=0))
+
+    @property
+    def worst_case(self) -> IntArray:
+        """Which of the cases lets each row go most often, or uses it most, (r,); -1 where that is unknown."""
+        layout = self.analysis.project.layout
+        rows = range(len(layout.row_name))
+        if not self.risk.case_row:
+            return np.full(len(rows), -1)
+        use = [[one.use[layout.clamp_row == r].max() for r in rows] for one in self.cases]
+        value = [[one.value for one in row] for row in self.risk.case_row]
+        return np.lexsort((use, value), axis=0)[-1]
 
 
 def percent(value: float) -> str:
@@ -74,7 +99,7 @@ def answer(found: RiskFindings) -> str:
 
 def said(found: RiskFindings) -> tuple[str, ...]:
     """What stands beside the main sentence."""
-    case = found.analysis.snow.cases[found.chosen.case]
+    case = found.analysis.snow.cases[found.cases[0].case]
     risk, table = found.risk, found.uncertain.table
     counts = (
         f"{REPEATS} runs of subset sampling with {table.samples:,} samples a level"
@@ -83,24 +108,52 @@ def said(found: RiskFindings) -> tuple[str, ...]:
     )
     middle, low = np.quantile(risk.reserve, [0.5, 0.05])
     lines = [
-        f"Snow: {case.name} ({LEVELS[case.level]}); depth, density and drift of 1 are this case's.",
+        *_case_words(found, LEVELS[case.level]),
         f"{counts}, seed {table.seed}.",
         f"A row lets go at {times(middle)} a sample's own snow in the middle, at {times(low)} in the worst "
         "twentieth.",
         snow_words(found),
         course_words(found),
-        f"A lost clamp lets its neighbors swing {table.release:g} times as far as a slow loss would; snow "
-        f"that lands on a lower row pushes {table.impact:g} times as hard as at rest (judgment).",
+        f"A lost clamp lets its neighbors swing {table.release:g} times as far as a slow loss would"
+        + (
+            " (judgment)."
+            if table.impact is None
+            else f"; snow that runs onto a lower row pushes {table.impact:g} times as hard as at rest "
+            "(uncertainty.impact)."
+        ),
         *_reasons(found),
         *found.uncertain.notes,
-        *found.chosen.notes,
+        *dict.fromkeys(note for one in found.cases for note in one.notes),
     ]
     if risk.unanswered:
         lines.append(f"{risk.unanswered:,} samples gave no answer and count as failed.")
-    if table.drift is not None and not np.any(found.chosen.roof.snow[:, 1] != 0.0):
-        lines.append("Drift scatters, but this case has none: that input does nothing.")
+    if table.drift is not None and not any(np.any(one.roof.snow[:, 1] != 0.0) for one in found.cases):
+        lines.append("Drift scatters, but no case here has any: that input does nothing.")
     if table.depth is None:
-        lines.append("Depth does not scatter: the chance is that under this case's snow, not of a year.")
+        lines.append("Depth does not scatter: the chance is that under the cases' snow, not of a year.")
+    return tuple(lines)
+
+
+def _case_words(found: RiskFindings, level: str) -> tuple[str, ...]:
+    """Which snow is sampled, what each case gives alone, and the bound over all of them."""
+    names, alone = found.names, found.risk.case_chance
+    if len(names) == 1:
+        return (f"Snow: {names[0]} ({level}); depth, density and drift of 1 are this case's.",)
+    lines = [
+        f"Snow: {len(names)} cases ({level}); depth, density and drift of 1 are each case's own. Every "
+        "sample is followed under all of them and fails if a row lets go under any, as if a winter's snow "
+        "took each of these shapes in turn. Other cases use every row far less, or no clamp more than one of "
+        "these.",
+    ]
+    if alone:
+        order = sorted(range(len(names)), key=lambda k: (-alone[k].value, k))
+        each = "; ".join(f"{names[k]}: {chance_words(alone[k])}" for k in order if alone[k].value > 0.0)
+        none = [names[k] for k in order if alone[k].value == 0.0]
+        each += f"{'; ' if each and none else ''}{', '.join(none)}{': none failed' if none else ''}"
+        most = percent(min(sum(one.high for one in alone), 1.0))
+        lines.append(
+            f"Each case alone: {each}. However they go together, not above {most} (sum of all upper ends)."
+        )
     return tuple(lines)
 
 
@@ -115,8 +168,8 @@ def snow_words(found: RiskFindings) -> str:
     """Snow at which one roof in twenty, and one in two, has lost a row."""
     low, middle = np.quantile(found.risk.fragility, [0.05, 0.5])
     return (
-        f"With this case's snow growing and nothing of its bond left, one roof in twenty has lost a row at "
-        f"{times(low)} the case, one in two at {times(middle)}."
+        f"With the snow of {found.case_name} growing and nothing of its bond left, one roof in twenty has "
+        f"lost a row at {times(low)} the case, one in two at {times(middle)}."
     )
 
 
@@ -173,29 +226,34 @@ def rows_table(found: RiskFindings) -> Table:
     names = found.analysis.project.layout.row_name
     risk = found.risk
     chances = [chance_words(one) for one in risk.row_chance] or ["not sampled"] * len(names)
-    rows = tuple(
-        (name, chance, f"{100.0 * share:.0f} %")
-        for name, chance, share in zip(names, chances, risk.first_row, strict=True)
-    )
-    return Table("Rows", ("row", "chance that it lets go", "first row to let go"), "ttn", rows)
+    first = [f"{100.0 * share:.0f} %" for share in risk.first_row]
+    if len(found.cases) == 1 or not risk.case_row:
+        rows = tuple(zip(names, chances, first, strict=True))
+        return Table("Rows", ("row", "chance that it lets go", "first row to let go"), "ttn", rows)
+    worst = []
+    for r, k in enumerate(found.worst_case.tolist()):  # rows
+        alone = risk.case_row[k][r].value
+        worst.append(f"{found.names[k]}: {percent(alone) if alone else 'none failed'}")
+    heads = ("row", "chance that it lets go, any case", "worst case alone", "first row to let go")
+    return Table("Rows", heads, "tttn", tuple(zip(names, chances, worst, first, strict=True)))
 
 
 def clamps_table(found: RiskFindings) -> Table:
     """Clamps that give way first most often."""
-    layout, risk = found.analysis.project.layout, found.risk
+    layout, risk, use = found.analysis.project.layout, found.risk, found.use
     worst = [c for c in np.argsort(-risk.first, kind="stable")[:SHOWN] if risk.first[c] > 0.0]
     rows = tuple(
         (
             layout.clamp_name[c],
             f"{100.0 * risk.first[c]:.0f} %",
             "" if math.isnan(risk.gave_way[c]) else f"{100.0 * risk.gave_way[c]:.0f} %",
-            f"{found.chosen.use[c]:.2f}",
+            f"{use[c]:.2f}",
         )
         for c in worst
     )
     return Table(
         "Clamps that give way first",
-        ("clamp", "first to give way", "gone where a row let go", "case's snow over mean strength"),
+        ("clamp", "first to give way", "gone where a row let go", "snow over mean strength"),
         "tnnn",
         rows,
     )
@@ -206,7 +264,7 @@ def course_words(found: RiskFindings) -> str:
     course = found.course
     events, last = int(course.events[0]), float(course.last[0])
     if not events:
-        return f"At mean strengths nothing gives way up to {TOP:g} times the snow of the case."
+        return f"At mean strengths nothing gives way up to {TOP:g} times the snow of {found.case_name}."
     first = float(course.first[0])
     end = {
         COLLAPSED: f"all rows have let go at {times(last)} it",
@@ -214,11 +272,19 @@ def course_words(found: RiskFindings) -> str:
     }.get(int(course.outcome[0]), "then the calculation has no answer")
     gone = np.flatnonzero(np.isfinite(course.let_go[0]))
     names = found.analysis.project.layout.row_name
-    let_go = ", ".join(
-        f"{names[r]} at {course.let_go[0, r]:.2f}" for r in gone[np.argsort(course.let_go[0, gone])]
-    )
+    order = gone[np.lexsort((_ended(found)[gone], course.let_go[0, gone]))]
+    let_go = ", ".join(f"{names[r]} at {course.let_go[0, r]:.2f}" for r in order)
     rows = f"; rows let go: {let_go}" if len(gone) else ""
-    return f"At mean strengths the first clamp gives way at {times(first)} the snow of the case, {end}{rows}."
+    case = found.case_name
+    return f"At mean strengths the first clamp gives way at {times(first)} the snow of {case}, {end}{rows}."
+
+
+def _ended(found: RiskFindings) -> IntArray:
+    """Place among the events at which each row lost its last clamp, (r,); -1 for none."""
+    order, row = found.course.order[0].astype(np.int64), found.analysis.project.layout.clamp_row
+    last = np.full(len(found.course.let_go[0]), -1)
+    np.maximum.at(last, row, order)
+    return last
 
 
 def course_table(found: RiskFindings) -> Table:

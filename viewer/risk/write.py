@@ -45,13 +45,17 @@ def course_csv(found: RiskFindings) -> str:
 def risk_data(found: RiskFindings) -> dict[str, Any]:
     """Everything as plain data, SI, after viewer/risk.schema.json."""
     project, risk, layout = found.analysis.project, found.risk, found.analysis.project.layout
-    table = found.uncertain.table
+    table, use = found.uncertain.table, found.use
     cleaned: dict[str, Any] = plain_data(
         {
             **file_head("risk", project.path.name, project.digest),
             "tests_sha256": found.uncertain.digest or None,
             "project": project.table.project.model_dump(),
             "case": found.case_name,
+            "cases": [
+                {"name": name, "chance": _chance(risk.case_chance[k]) if risk.case_chance else None}
+                for k, name in enumerate(found.names)
+            ],
             "method": table.method,
             "seed": table.seed,
             "chance": _chance(risk.chance),
@@ -60,6 +64,10 @@ def risk_data(found: RiskFindings) -> dict[str, Any]:
                 {
                     "name": name,
                     "chance": _chance(risk.row_chance[r]) if risk.row_chance else None,
+                    "worst_case": None if found.worst_case[r] < 0 else found.names[found.worst_case[r]],
+                    "worst_case_chance": (
+                        None if found.worst_case[r] < 0 else _chance(risk.case_row[found.worst_case[r]][r])
+                    ),
                     "first_to_let_go": risk.first_row[r],
                 }
                 for r, name in enumerate(layout.row_name)
@@ -69,7 +77,7 @@ def risk_data(found: RiskFindings) -> dict[str, Any]:
                     "name": name,
                     "first_to_give_way": risk.first[c],
                     "gone_where_a_row_let_go": risk.gave_way[c],
-                    "snow_over_mean_strength": found.chosen.use[c],
+                    "snow_over_mean_strength": use[c],
                 }
                 for c, name in enumerate(layout.clamp_name)
             ],
@@ -103,10 +111,8 @@ def _quantiles(values: Any) -> list[dict[str, float]]:
 
 def risk_csv(found: RiskFindings) -> str:
     """A line for every clamp."""
-    layout, risk = found.analysis.project.layout, found.risk
-    rows = [
-        ["clamp", "row", "first to give way", "gone where a row let go", "case's snow over mean strength"]
-    ]
+    layout, risk, use = found.analysis.project.layout, found.risk, found.use
+    rows = [["clamp", "row", "first to give way", "gone where a row let go", "snow over mean strength"]]
     for c, name in enumerate(layout.clamp_name):
         gone = risk.gave_way[c]
         rows.append(
@@ -115,7 +121,7 @@ def risk_csv(found: RiskFindings) -> str:
                 safe(layout.row_name[layout.clamp_row[c]]),
                 f"{risk.first[c]:.6g}",
                 "" if np.isnan(gone) else f"{gone:.6g}",
-                f"{found.chosen.use[c]:.6g}",
+                f"{use[c]:.6g}",
             ]
         )
     return csv_text(rows)
