@@ -13,6 +13,7 @@ from shapely.geometry.base import BaseGeometry
 from roofmodel.errors import InputError
 from roofmodel.shape.cleaning import NEEDLE, check_arrays, face_vectors, weld
 from roofmodel.shape.regions import components, make_mesh
+from roofmodel.shape.slabs import slab_ends
 from roofmodel.shape.survey import survey_normals
 from roofmodel.surface import Array, IntArray
 
@@ -117,6 +118,11 @@ def pick_roof_faces(raw: RawMesh, steepest: float = STEEPEST) -> RoofFaces:
     seen = _whole_planes(local, roof, seen_from_above(local, roof))
     if not seen.all():
         notes.append(f"{_count(local, roof[~seen])} hidden below others (floors, undersides) were left out.")
+    ends = slab_ends(local, roof, seen)
+    if ends.any():
+        notes.append(f"{_count(local, roof[ends])} that are the ends of slabs, cut square, were left out.")
+        dropped, keep = np.concatenate([dropped, keep[ends]]), keep[~ends]
+        roof, seen = roof[~ends], seen[~ends]
     size = np.linalg.norm(face_vectors(local, roof), axis=1)
     _refuse_soup(local, faces, 0.5 * float(size[seen].sum()), 0.5 * float(size[~seen].sum()))
     whole = bool(len(dropped) or size[~seen].sum() > FLOORS * size.sum())
