@@ -17,9 +17,9 @@ from numpy.typing import NDArray
 
 from roofmodel.errors import InputError
 from roofmodel.layout import no_rows
-from roofmodel.shape.recognition import recognize
 from roofmodel.shape.roof_faces import pick_roof_faces
 from roofmodel.shape.surfaces import Building, building_mesh
+from roofmodel.shape.understanding import understood
 from roofmodel.sliding.flow import Exit, FlowGraph
 from roofmodel.sliding.landing import Landing, landing
 from roofmodel.sliding.thrust import RowForce, SlideOptions, slide
@@ -73,10 +73,7 @@ def screen_building(building: Building, rules: ScreenRules) -> dict[str, Any]:
     InputError
         One line: why it cannot be screened.
     """
-    picked = pick_roof_faces(building_mesh(building))
-    roof = recognize(
-        picked.points, picked.faces, offset=picked.offset, notes=picked.notes, ground=picked.ground
-    )
+    roof = understood(pick_roof_faces(building_mesh(building)))
     snow = snow_cases(roof, rules.site, range(roof.planes.count))
     graph, force = slide(roof, snow.cases, no_rows(), rules.slide)
     if not float(force.balance.error.max(initial=0.0)) <= CLOSED:

@@ -70,8 +70,8 @@ class ImportedRoof(Table):
     )
     boxes: bool = Field(
         True,
-        description="Take small tops with walls all around (such as chimneys) as obstructions; false to "
-        "keep them as planes.",
+        description="Take small tops with walls all around (such as chimneys) as obstructions, and narrow "
+        "ones along an edge as parapets; false to keep them as planes.",
     )
     merge: list[list[Line]] = Field(
         default_factory=list, description='Planes that are one, such as [["S1", "S2"]]; the first name stays.'
@@ -79,6 +79,10 @@ class ImportedRoof(Table):
     split: list[SplitTable] = Field(default_factory=list, description="Planes that are two.")
     rename: list[RenameTable] = Field(default_factory=list, description="Other names for planes.")
     retype: list[RetypeTable] = Field(default_factory=list, description="Other kinds for edges.")
+    not_standing: list[Line] = Field(
+        default_factory=list,
+        description="Obstructions and parapets that the file shows and that are none, by the names printed.",
+    )
     not_curved: list[Line] = Field(
         default_factory=list,
         description="A facet of each vault, dome or cone that is none: its facets count as planes.",

@@ -64,6 +64,7 @@ def read_roof(given: ImportedRoof, folder: Path, digest: Any) -> RoofSurface:
         rename=tuple((one.plane, one.to) for one in given.rename),
         retype=tuple((one.edge, EdgeKind(one.kind)) for one in given.retype),
         not_curved=tuple(given.not_curved),
+        not_standing=tuple(given.not_standing),
     )
     try:
         return correct(roof, wanted, tolerance)

@@ -73,10 +73,10 @@ def _check_height(label: str, height: float, most: float, units: UnitSystem) -> 
 
 
 def _left(roof: RoofSurface, placed: Obstacles) -> Obstacles:
-    """Obstructions that the model shows, without those that the project describes itself."""
+    """What the model shows, without what the project describes itself."""
     found = roof.found
-    keep = np.array([name not in placed.name for name in found.name], dtype=bool)
-    for one in np.flatnonzero(keep):
+    keep = np.array([name.split(" (")[0] not in placed.name for name in found.name], dtype=bool)
+    for one in np.flatnonzero(keep & ~found.parapet):
         plane = int(found.plane[one])
         foot = Polygon(roof.planes.to_plane(plane, found.start[found.face == one]))
         for other in np.flatnonzero(~placed.parapet & (placed.plane == plane)):

@@ -27,6 +27,7 @@ WALL = 0.1  # least height of the wall all around [m]
 AROUND = 0.95  # share of what lies around a top that is roof [-]
 FLUSH, BESIDE = 0.95, 0.45  # shares of a top over one plane, or of its rim along it, at eaves and rakes [-]
 SPECK = 1e-3  # smaller overlaps are rounding [m^2]
+BEHIND = 0.7  # a parapet is no thicker [m]
 FAR = 1e3  # beyond any small top [m]
 NEAR = 0.03  # a top may stand this far over its hole [m]
 GRID = 1e-6  # of overlays [m]
@@ -163,7 +164,7 @@ def _least_wall(planes: Planes, plan: Plans, group: IntArray, host: int, foot: P
 
 def _rebuilt(surface: RoofSurface, boxes: list[Box], plan: Plans, tolerance: float) -> RoofSurface:
     """The surface without the tops, its planes closed below them."""
-    planes, plan = surface.planes, plan.copy()
+    plan = plan.copy()
     for box in boxes:
         under = plan[box.host]
         holes = [Polygon(ring) for ring in under.interiors]
@@ -173,21 +174,50 @@ def _rebuilt(surface: RoofSurface, boxes: list[Box], plan: Plans, tolerance: flo
         if closed.geom_type == "Polygon":
             plan[box.host] = closed
     gone = np.unique(np.concatenate([box.tops for box in boxes]))
+    return without_planes(surface, gone, plan, np.unique([box.host for box in boxes]), tolerance)
+
+
+def without_planes(
+    surface: RoofSurface, gone: IntArray, plan: Plans, changed: Sequence[int] | IntArray, tolerance: float
+) -> RoofSurface:
+    """The surface without some planes, with other outlines of some.
+
+    Parameters
+    ----------
+    surface : RoofSurface
+    gone : (k,) int
+        Planes to leave out.
+    plan : (p,) Polygon
+        Outlines of all planes on plan. [m]
+    changed : sequence of int
+        Planes whose outlines these are no more.
+    tolerance : float
+        As for `with_boxes`. [m]
+
+    Returns
+    -------
+    RoofSurface
+        Without anything in `found`.
+    """
+    planes = surface.planes
     rest = np.setdiff1d(np.arange(planes.count), gone)
-    changed = np.unique([box.host for box in boxes])
     rings = [lifted(plan[p], planes.normal[p], planes.origin[p]) for p in rest.tolist()]
     number = np.full(planes.count, -1)
     number[rest] = np.arange(len(rest))
-    points, faces, own = triangulate([rings[number[p]] for p in changed])
-    keep = ~np.isin(surface.face_plane, np.concatenate([gone, changed]))
+    keep = ~np.isin(surface.face_plane, np.concatenate([gone, np.asarray(changed, dtype=np.int64)]))
+    points, faces, own = surface.points, surface.faces[keep], number[surface.face_plane[keep]]
+    if len(changed):
+        more, its, which = triangulate([rings[number[p]] for p in changed])
+        faces = np.concatenate([faces, its + len(points)])
+        points, own = np.vstack([points, more]), np.concatenate([own, number[changed][which]])
     told = [n for n in surface.notes if n != NO_GROUND and not any(words in n for words in (FLAT, OVERHANGS))]
     return make_surface(
         planes.normal[rest],
         planes.origin[rest],
         rings,
-        np.vstack([surface.points, points]),
-        np.concatenate([surface.faces[keep], faces + len(surface.points)]),
-        np.concatenate([number[surface.face_plane[keep]], number[changed][own]]),
+        points,
+        faces,
+        own,
         match_tolerance=tolerance,
         corner_tolerance=CORNER,
         wall_tolerance=tolerance,
@@ -248,7 +278,11 @@ def with_found(surface: RoofSurface, found: Obstacles) -> RoofSurface:
     """Obstructions of a surface on another one of the same place whose planes have other numbers."""
     if not found.count:
         return surface
-    middle = np.stack([found.start[found.face == one].mean(axis=0) for one in range(found.count)])
+    # Behind the face of a parapet, which stands on the outline.
+    way = found.end - found.start
+    left = np.stack([-way[:, 1], way[:, 0], 0.0 * way[:, 0]], axis=1) / np.linalg.norm(way, axis=1)[:, None]
+    inside = 0.5 * (found.start + found.end) + np.where(found.parapet[found.face, None], 0.02 * left, 0.0)
+    middle = np.stack([inside[found.face == one].mean(axis=0) for one in range(found.count)])
     plane = np.array([plane_at(surface, spot) for spot in middle], dtype=np.int64)
     moved = replace(found, plane=plane)
     return replace(surface, found=moved, obstacles=moved)
@@ -262,11 +296,19 @@ def with_more(surface: RoofSurface, more: Obstacles, said: Sequence[str]) -> Roo
 
 def near_found(surface: RoofSurface, points: Array, reach: float) -> NDArray[np.bool_]:
     """Points (n,) that lie on plan on obstructions that the model shows, or so near to them. [m]."""
-    feet = np.asarray(shapely.polygons(surface.found.start[:, :2].reshape(-1, 4, 2)))
-    tree = shapely.STRtree(np.asarray(shapely.buffer(feet, reach)))
+    found = surface.found
+    line = found.parapet[found.face]
+    feet = shapely.buffer(shapely.polygons(found.start[~line, :2].reshape(-1, 4, 2)), reach)
+    faces = shapely.linestrings(np.stack([found.start[line, :2], found.end[line, :2]], axis=1))
+    tree = shapely.STRtree(np.concatenate([feet, shapely.buffer(faces, BEHIND + reach)]))
     near = np.zeros(len(points), dtype=bool)
     near[tree.query(shapely.points(points[:, :2]), predicate="intersects")[0]] = True
     return near
+
+
+def next_number(surface: RoofSurface) -> int:
+    """Number of the next obstruction that the model shows."""
+    return int(np.count_nonzero(~surface.found.parapet)) + 1
 
 
 def size_words(found: Obstacles) -> list[str]:

@@ -9,10 +9,12 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from roofmodel.errors import InputError
+from roofmodel.obstacles import some_of
 from roofmodel.shape.assembly import FLAT, NO_GROUND, OVERHANGS
 from roofmodel.shape.boxes import with_found
 from roofmodel.shape.cutting import cut_triangles
 from roofmodel.shape.edges import edge_names
+from roofmodel.shape.parapets import with_names
 from roofmodel.shape.recognition import COVER, surface_of_regions
 from roofmodel.shape.regions import components, face_distance, fit_planes, make_mesh
 from roofmodel.surface import Array, EdgeKind, IntArray, RoofSurface
@@ -39,6 +41,8 @@ class Corrections:
     retype : tuple of (edge, kind)
     not_curved : tuple of str
         A facet of each vault, dome or cone that is none.
+    not_standing : tuple of str
+        Obstructions and parapets that are none, by name.
     """
 
     merge: tuple[tuple[str, ...], ...] = ()
@@ -46,6 +50,7 @@ class Corrections:
     rename: tuple[tuple[str, str], ...] = ()
     retype: tuple[tuple[str, EdgeKind], ...] = ()
     not_curved: tuple[str, ...] = ()
+    not_standing: tuple[str, ...] = ()
 
 
 def correct(surface: RoofSurface, wanted: Corrections, tolerance: float = 0.03) -> RoofSurface:
@@ -83,7 +88,23 @@ def correct(surface: RoofSurface, wanted: Corrections, tolerance: float = 0.03) 
         told.append(f"Plane {name} was renamed {new}, as given.")
     if told:
         surface = _rebuilt(surface, points, faces, region, names, told, tolerance)
-    return _flattened(_retyped(surface, wanted.retype), wanted.not_curved)
+    surface = with_names(_retyped(surface, wanted.retype))
+    return _flattened(_cleared(surface, wanted.not_standing), wanted.not_curved)
+
+
+def _cleared(surface: RoofSurface, wanted: Sequence[str]) -> RoofSurface:
+    """The surface without what the user says does not stand there."""
+    names = surface.found.name
+    for name in wanted:
+        if name not in names:
+            there = _near(name, names) if names else "; the file shows none"
+            message = f"not_standing: there is no obstruction or parapet {shown(name)}{there}."
+            raise InputError(message)
+    if not wanted:
+        return surface
+    found = some_of(surface.found, ~np.isin(names, wanted))
+    notes = [f"{name} was left out, as given." for name in wanted]
+    return replace(surface, found=found, obstacles=found, notes=(*surface.notes, *notes))
 
 
 def _flattened(surface: RoofSurface, wanted: Sequence[str]) -> RoofSurface:

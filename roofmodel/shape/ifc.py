@@ -24,6 +24,8 @@ Mesh = tuple[Array, IntArray]
 
 SHEETS = ("IfcSlab", "IfcPlate", "IfcCovering")  # thin bodies, of which the upper face counts
 BARS = ("IfcBeam", "IfcMember", "IfcRailing", "IfcFastener")  # parts of a roof that carry no snow
+STANDING = ("IfcWall", "IfcChimney", "IfcBuildingElementProxy", "IfcWindow")  # may rise above a roof
+MOST = 2000  # of them are looked at
 MANY_FACES = 2000  # bodies of so many faces are no plain slabs
 SIDE_WIDTH = 0.8  # a slab is no thicker [m]
 SQUARE = np.sin(np.radians(10.0))  # sides stand square to the face within this
@@ -76,13 +78,16 @@ def read_ifc(path: Path, building: str | None, marks: bool = True) -> tuple[Any,
     if not meshes:
         message = "the model holds no element with a shape that could be a roof."
         raise InputError(message)
+    upright: list[Mesh] = []
     if roof:
         kept = [_upper(mesh) if _is(one, SHEETS) else mesh for one, mesh in meshes]
         notes += _other_slabs(chosen, roof, kept)
+        upright = _standing(chosen, roof, notes)
     else:
         kept = [mesh for _, mesh in meshes]
-    points, faces = _joined(kept)
-    return model, RawMesh(points, faces, tuple(notes)), scale
+    points, faces = _joined([*kept, *upright])
+    own = sum(len(one) for _, one in kept)
+    return model, RawMesh(points, faces[:own], tuple(notes), beside=faces[own:]), scale
 
 
 def _open(path: Path) -> Any:
@@ -274,6 +279,18 @@ def _plan(mesh: Mesh) -> Any:
     points, faces = mesh
     corner = points[faces][:, :, :2]
     return shapely.union_all(shapely.make_valid(shapely.polygons(corner)), grid_size=1e-3)
+
+
+def _standing(chosen: Iterable[Any], roof: Sequence[Any], notes: list[str]) -> list[Mesh]:
+    """Shapes of walls, chimneys and skylights, which may stand above the roof; adds to the notes."""
+    taken = {one.id() for one in roof}
+    there = [one for one in _whole(chosen) if _is(one, STANDING) and one.id() not in taken]
+    if len(there) > MOST:
+        notes.append(
+            f"IFC: of {len(there)} walls, chimneys and skylights the first {MOST} were looked at: others "
+            "may stand above the roof."
+        )
+    return [mesh for _, mesh in _shapes(there[:MOST])[0]]
 
 
 def _other_slabs(chosen: Iterable[Any], roof: Sequence[Any], kept: Sequence[Mesh]) -> list[str]:

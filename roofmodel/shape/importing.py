@@ -21,13 +21,11 @@ from roofmodel.shape.meshes import (
     read_mesh,
     rotated,
 )
-from roofmodel.shape.recognition import recognize
 from roofmodel.shape.roof_faces import STEEPEST, RawMesh, pick_roof_faces
 from roofmodel.shape.surfaces import building_mesh
-from roofmodel.shape.uprights import with_narrow, with_uprights
+from roofmodel.shape.understanding import ANGLE, TOLERANCE, understood
 from roofmodel.surface import RoofSurface
 
-TOLERANCE = 0.03  # [m]
 CITYJSON = (".json", ".cityjson")
 IFC = ".ifc"
 DXF = ".dxf"
@@ -81,7 +79,7 @@ def import_roof(
     ground: float | None = None,
     north: float | None = None,
     steepest: float = STEEPEST,
-    angle_tolerance: float = np.radians(3.0),
+    angle_tolerance: float = ANGLE,
     distance_tolerance: float = TOLERANCE,
     boxes: bool = True,
 ) -> RoofSurface:
@@ -113,17 +111,7 @@ def import_roof(
     options = ReadOptions(unit, up, building, lod, tuple(layers), marks, ground, north)
     try:
         picked = pick_roof_faces(read_raw(path, options), steepest)
-        roof = recognize(
-            picked.points,
-            picked.faces,
-            offset=picked.offset,
-            notes=picked.notes,
-            angle_tolerance=angle_tolerance,
-            distance_tolerance=distance_tolerance,
-            ground=picked.ground,
-            boxes=boxes,
-        )
-        return with_narrow(with_uprights(roof, picked.points, picked.walls, boxes))
+        return understood(picked, angle_tolerance, distance_tolerance, boxes)
     except InputError as error:
         message = f"{path.name}: {error}"
         raise InputError(message) from error

@@ -21,6 +21,7 @@ from roofmodel.shape.junctions import divide_at_junctions
 from roofmodel.shape.measured_outlines import measured_outlines
 from roofmodel.shape.measured_planes import first_planes, measured_planes
 from roofmodel.shape.outlines import points_on_planes, region_planes, region_rings, surveyed_planes
+from roofmodel.shape.parapets import parapets_of_planes
 from roofmodel.shape.planes import lifted
 from roofmodel.shape.regions import SLIVER, Mesh, make_mesh, plane_regions, survey_regions
 from roofmodel.shape.standing import standing_groups, with_standing, with_unexplained
@@ -68,7 +69,8 @@ def recognize(
     ground : float, optional
         Ground level in local coordinates. [m]
     boxes : bool
-        Whether small tops with walls all around are obstructions instead of planes, see `with_boxes`.
+        Whether small tops with walls all around are obstructions, and narrow ones parapets, instead of
+        planes; see `with_boxes` and `parapets_of_planes`.
 
     Returns
     -------
@@ -125,7 +127,9 @@ def recognize(
         ground=ground,
         surveyed=surveyed is not None,
     )
-    made = with_boxes(made, distance_tolerance) if boxes else made
+    if boxes:
+        made = with_boxes(made, distance_tolerance)
+        made = made if surveyed is not None else parapets_of_planes(made, distance_tolerance)
     return made if surveyed is None or curves else with_unexplained(made, mesh, surveyed[1])
 
 

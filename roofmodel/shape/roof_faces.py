@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 import shapely
@@ -51,6 +51,8 @@ class RawMesh:
         Ground level where the file tells. [m]
     stated : bool
         Whether the ground is marked or given as such, not only the lowest of what there is.
+    beside : (k, 3) int
+        Triangles that are no roof by the file's marks: walls, chimneys.
     """
 
     points: Array
@@ -58,6 +60,7 @@ class RawMesh:
     notes: tuple[str, ...]
     ground: float | None = None
     stated: bool = False
+    beside: IntArray = field(default_factory=lambda: np.zeros((0, 3), dtype=np.int64))
 
 
 @dataclass(frozen=True)
@@ -76,7 +79,7 @@ class RoofFaces:
         enough below the roof; None where nothing does. [m]
     notes : tuple of str
     walls : (k, 3) int
-        Faces taken as walls.
+        Faces taken as walls, and those that are none of the roof by the file's marks.
     """
 
     points: Array
@@ -146,7 +149,7 @@ def pick_roof_faces(raw: RawMesh, steepest: float = STEEPEST) -> RoofFaces:
         ground = None  # a fascia, the thickness of a slab or a roof alone: nobody walks below it
     elif found:
         notes.append("The ground level is taken at the lowest point of the model.")
-    return RoofFaces(local, roof, offset, ground, tuple(notes), faces[dropped])
+    return RoofFaces(local, roof, offset, ground, tuple(notes), np.concatenate([faces[dropped], raw.beside]))
 
 
 def _not_walls(

@@ -22,6 +22,7 @@ from roofmodel.shape.boxes import (
     Box,
     box_obstacles,
     near_found,
+    next_number,
     plane_at,
     size_words,
     with_more,
@@ -134,7 +135,7 @@ def with_standing(
             boxes.append(Box(mine, host, part, float(points[mine, 2].max() - below)))
     if not boxes:
         return surface
-    made = box_obstacles(surface, boxes, surface.planes, first=surface.found.count + 1)
+    made = box_obstacles(surface, boxes, surface.planes, first=next_number(surface))
     said = [
         f"{len(box.tops)} points above {surface.planes.name[box.host]} were taken as {name}: {size}"
         for name, box, size in zip(made.name, boxes, size_words(made), strict=True)

@@ -165,7 +165,9 @@ def building_mesh(building: Building, marks: bool = True) -> RawMesh:
         message = f"building {name!r} has no roof surface with an area."
         raise InputError(message)
     stated = any(kind == GROUND for _, kind in surfaces)
-    return RawMesh(points, faces, tuple(notes), float(points[named, 2].min()), stated)
+    rest = [one for one in surfaces if one[1] not in (ROOF, GROUND)] if roofs else []
+    beside = triangulate_surfaces(points, rest)[0]
+    return RawMesh(points, faces, tuple(notes), float(points[named, 2].min()), stated, beside)
 
 
 def _check_reach(points: Array) -> None:

@@ -21,23 +21,25 @@ from roofmodel.shape.boxes import (
     Box,
     box_obstacles,
     near_found,
+    next_number,
     size_words,
     with_more,
 )
-from roofmodel.shape.cleaning import weld
+from roofmodel.shape.cleaning import face_vectors, weld
+from roofmodel.shape.parapets import NARROW, Upright, parapets_of_walls, with_parapets_made, without_known
 from roofmodel.shape.planes import height_at, plan_polygons
 from roofmodel.shape.regions import components
 from roofmodel.surface import Array, IntArray, RoofSurface
 
 BESIDE = 0.3  # planes this near on plan tell how high walls may be [m]
 THIN = 0.1  # a sheet is taken as so thick [m]
-NARROW = 0.7  # planes narrower than this may be the tops of parapets [m]
 LISTED = 8  # groups named one by one
+UPRIGHT = 0.3  # faces whose normal rises by less stand upright [-]
 MANY = 200_000  # of more faces none is looked at: a survey, whose steep faces are noise
 
 
 def with_uprights(surface: RoofSurface, points: Array, walls: IntArray, boxes: bool) -> RoofSurface:
-    """Upright faces above the planes as obstructions where they are small, else in words.
+    """Upright faces above the planes as obstructions or parapets, else in words.
 
     Parameters
     ----------
@@ -45,9 +47,9 @@ def with_uprights(surface: RoofSurface, points: Array, walls: IntArray, boxes: b
     points : (n, 3) float
         [m]
     walls : (k, 3) int
-        Faces left out as walls.
+        Faces left out as walls, with tops of these if there are any.
     boxes : bool
-        Whether small ones become obstructions.
+        Whether small ones become obstructions, and those along an edge parapets.
 
     Returns
     -------
@@ -60,7 +62,9 @@ def with_uprights(surface: RoofSurface, points: Array, walls: IntArray, boxes: b
     high = over > WALL
     known = near_found(surface, welded, BESIDE)  # obstructions that tops have shown
     made: list[Box] = []
+    along: list[Upright] = []
     words: list[str] = []
+    edges = _upright_edges(welded, faces, high)
     for corner in _groups(faces, high):
         if known[corner].all():
             continue
@@ -68,10 +72,13 @@ def with_uprights(surface: RoofSurface, points: Array, walls: IntArray, boxes: b
         size = np.ptp(welded[corner, :2], axis=0)
         new = _on_planes(surface, welded[corner], foot) if boxes and _small(size) else []
         made += new
-        if not new:
+        its = edges[np.isin(edges[:, 0], corner)] if boxes and not new else edges[:0]
+        parapets = parapets_of_walls(surface, welded, its) if len(its) else []
+        along += without_known(surface, parapets)
+        if not new and not parapets:
             middle = welded[corner].mean(axis=0) + surface.offset
             words.append(
-                f"Upright faces without a top stand up to {over[corner].max():.2f} m above the planes around "
+                f"Upright faces stand up to {over[corner].max():.2f} m above the planes around "
                 f"x {middle[0]:.1f}, y {middle[1]:.1f} m, over {size[0]:.2f} by {size[1]:.2f} m: they are "
                 "in no load. Give a [[parapet]] or an [[obstruction]] if snow drifts or pushes against them."
             )
@@ -80,14 +87,19 @@ def with_uprights(surface: RoofSurface, points: Array, walls: IntArray, boxes: b
             *words[:LISTED],
             f"{len(words) - LISTED} more groups of upright faces stand above the planes.",
         ]
-    if not made:
-        return replace(surface, notes=(*surface.notes, *words)) if words else surface
-    found = box_obstacles(surface, made, surface.planes, surface.found.count + 1)
-    words += [
-        f"Upright faces without a top were taken as {name} on {surface.planes.name[plane]}: {size}"
-        for name, plane, size in zip(found.name, found.plane, size_words(found), strict=True)
-    ]
-    return with_more(surface, found, words)
+    if words:
+        surface = replace(surface, notes=(*surface.notes, *words))
+    if made:
+        found = box_obstacles(surface, made, surface.planes, next_number(surface))
+        said = [
+            f"Upright faces were taken as {name} on {surface.planes.name[plane]}: {size}"
+            for name, plane, size in zip(found.name, found.plane, size_words(found), strict=True)
+        ]
+        surface = with_more(surface, found, said)
+    if along:
+        said = [f"An upright wall along {surface.planes.name[one.plane]}" for one in along]
+        surface = with_parapets_made(surface, along, said)
+    return surface
 
 
 def with_narrow(surface: RoofSurface) -> RoofSurface:
@@ -148,6 +160,14 @@ def _groups(faces: IntArray, high: NDArray[np.bool_]) -> list[IntArray]:
     count, part = components(len(vertex), np.searchsorted(vertex, edges))
     order = np.argsort(part, kind="stable")
     return list(np.split(vertex[order], np.cumsum(np.bincount(part, minlength=count))[:-1]))
+
+
+def _upright_edges(points: Array, faces: IntArray, high: NDArray[np.bool_]) -> IntArray:
+    """Edges (k, 2) of upright faces with both ends high."""
+    vector = face_vectors(points, faces)
+    faces = faces[np.abs(vector[:, 2]) < UPRIGHT * np.linalg.norm(vector, axis=1)]
+    edges = np.concatenate([faces[:, [0, 1]], faces[:, [1, 2]], faces[:, [2, 0]]])
+    return np.asarray(edges[high[edges].all(axis=1)])
 
 
 def _on_planes(surface: RoofSurface, corners: Array, foot: Polygon) -> list[Box]:

@@ -64,10 +64,8 @@ def test_two_slabs_that_all_but_meet_have_one_ridge(gap):
 def test_planes_square_to_each_other_without_an_underside_stay():
     """A gable of 50 and 40 degrees of thin sheets: its ridge has a right angle."""
     low, high = np.tan(np.radians([40.0, 50.0]))
-    points = np.array(
-        [(0, 0, 3), (9, 0, 3), (9, 0.5, 3 + 0.5 * high), (0, 0.5, 3 + 0.5 * high)]
-        + [(9, 0.5 + 0.5 * high / low, 3), (0, 0.5 + 0.5 * high / low, 3)]
-    )
+    yz = [(0, 3), (0.5, 3 + 0.5 * high), (0.5 + 0.5 * high / low, 3)]
+    points = np.array([(x, *yz[k]) for k, x in ((0, 0), (0, 9), (1, 9), (1, 0), (2, 9), (2, 0))])
     roof = read(points, np.array([[0, 1, 2], [0, 2, 3], [3, 2, 4], [3, 4, 5]]))
     assert np.sort(np.degrees(roof.planes.slope)) == pytest.approx([40.0, 50.0])
 

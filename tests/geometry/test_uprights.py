@@ -51,7 +51,7 @@ def test_a_shaft_without_a_top_is_an_obstruction(tmp_path):
     assert (foot[:, :2].max(axis=0) >= [5.6, 2.6]).all()
     assert np.ptp(foot[:, :2], axis=0) == pytest.approx([0.6, 0.6], abs=0.15)
     assert roof.found.height == pytest.approx([6.0 - (3.0 + 2.0 * PITCH)], abs=0.01)
-    assert any("without a top were taken as obstruction 1" in note for note in roof.notes)
+    assert any("Upright faces were taken as obstruction 1" in note for note in roof.notes)
 
 
 def test_a_shaft_over_the_ridge_stands_on_both_planes(tmp_path):
@@ -108,11 +108,11 @@ def test_a_chimney_flush_with_an_edge_is_an_obstruction(tmp_path, low, high):
     assert roof.planes.true_area.sum() == pytest.approx(96.0 / np.cos(np.radians(30.0)), rel=1e-3)
 
 
-def test_a_plane_like_a_parapet_is_told(tmp_path):
-    """A level strip of 0.25 m, 0.9 m above the eave, with its inner face."""
-    strip = np.array([[0.0, 0.0, 3.9], [12.0, 0.0, 3.9], [12.0, 0.25, 3.9], [0.0, 0.25, 3.9]])
+def test_a_small_plane_in_a_notch_is_told(tmp_path):
+    """A level dormer of 0.6 by 1.5 m whose back lies in the slope: a plane that may be more."""
+    top = 3.0 + 2.0 * PITCH
+    roof = np.array([[5.0, 0.5, top], [5.6, 0.5, top], [5.6, 2.0, top], [5.0, 2.0, top]])
     faces = np.array([[0, 1, 2], [0, 2, 3]])
-    roof = read(tmp_path, (strip, faces), sheet([0.0, 0.25], [12.0, 0.25], 3.0, 3.9))
-    note = next(note for note in roof.notes if "If it is a parapet" in note)
-    assert "0.25 m wide" in note
-    assert not any("If it is a parapet" in note for note in read(tmp_path).notes)
+    read_roof = read(tmp_path, (roof, faces))
+    assert any("is small" in note for note in read_roof.notes)
+    assert not any("is small" in note for note in read(tmp_path).notes)

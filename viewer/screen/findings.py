@@ -16,8 +16,8 @@ RANK = (
 )
 BASIS = (
     "No rows, every snow case of the standard, unfactored, as if something held the snow: no reduction for "
-    "snow that slides off. Each number is the largest of all cases. Obstacles on the roof and lower roofs in "
-    "the way are not looked at."
+    "snow that slides off. Each number is the largest of all cases. Snow drifts against chimneys and "
+    "parapets that the file shows; they hold nothing. Lower roofs in the way are not looked at."
 )
 NO_EDGE = (
     'Snow of "no edge" leaves where planes of the model do not meet: its fall is taken as the largest of the '
