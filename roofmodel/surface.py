@@ -22,6 +22,7 @@ Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
 STOREY = 3.0  # lowest point of a roof above a ground that the model does not show (judgment) [m]
+NEAR = 1000.0  # a local origin within this of the file's is not shown to anybody [m]
 FLAT_SLOPE = np.radians(0.5)  # below this a plane has no fall line worth the name [rad]
 
 
@@ -322,3 +323,29 @@ class RoofSurface:
     domes: tuple[Dome, ...] = ()
     found: Obstacles = field(default_factory=Obstacles)
     ground_assumed: bool = False
+
+
+def shown_origin(offset: Array) -> Array:
+    """Where the local origin is in the coordinates of roof.png and of the project file (2,). [m].
+
+    Near the origin of its file a roof keeps the coordinates of the file; far from it, as on a map, it has
+    its own, since nobody wants to type seven digits.
+    """
+    east_north = np.asarray(offset, dtype=np.float64)[:2]
+    return east_north if np.abs(east_north).max() <= NEAR else np.zeros(2)
+
+
+def local_places(points: Array, offset: Array) -> Array:
+    """Places on plan in local coordinates (n, 2), given in those of roof.png or of the map. [m].
+
+    The two differ only where they are so far apart that they cannot be taken for each other.
+
+    Parameters
+    ----------
+    points : (n, 2) float
+    offset : (3,) float
+        Map coordinates of the local origin.
+    """
+    shown = np.asarray(points, dtype=np.float64) - shown_origin(offset)
+    on_map = np.asarray(points, dtype=np.float64) - offset[:2]
+    return on_map if np.abs(on_map).max() < np.abs(shown).max() else shown

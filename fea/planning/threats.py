@@ -23,13 +23,14 @@ from roofmodel.sliding.flow import Exit, FlowGraph
 from roofmodel.sliding.landing import landing
 from roofmodel.sliding.thrust import slide
 from roofmodel.snow.registry import snow_cases
-from roofmodel.surface import FLAT_SLOPE, STOREY, EdgeKind, RoofSurface
+from roofmodel.surface import FLAT_SLOPE, STOREY, EdgeKind, RoofSurface, local_places, shown_origin
 from roofmodel.units import SYSTEMS, shown
 
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 BoolArray = NDArray[np.bool_]
 
+AWAY = 100.0  # farther from the roof nothing can be meant (judgment) [m]
 LEVEL = 0.02  # an edge that falls less than this within a strip is level [m]
 EVERYTHING = "everything below the roof"
 
@@ -193,18 +194,41 @@ def threatening(
     strips = exit_strips(project, graph, throw)
     if mark.onto is not None:
         lower = [roof.planes.name.index(name) for name in mark.onto]
-        stepped = roof.steps.upper_edge[np.isin(roof.steps.lower, lower)]
         shapes: list[BaseGeometry] = [_plane_plan(roof, plane) for plane in lower]
         own_plane = np.where(node < n, cells.plane[own], -1)
         met = shapely.intersects(strips, shapely.buffer(shapely.union_all(shapes), mark.margin))
-        return leaves & ((met & ~np.isin(own_plane, lower)) | np.isin(edge, stepped[stepped >= 0]))
-    points = np.asarray(mark.area if mark.area is not None else mark.line) - roof.offset[:2]
-    shape = shapely.Polygon(points) if mark.area is not None else shapely.LineString(points)
-    if not shape.is_valid:
-        message = f'protect "{mark.name}".area: its outline crosses itself; give its corners in order'
-        raise InputError(message)
+        return leaves & met & ~np.isin(own_plane, lower)
+    shape = _marked(project, mark)
     met = shapely.intersects(strips, shapely.buffer(shape, mark.margin))
     return leaves & (met | (edge < 0))
+
+
+def _marked(project: Project, mark: ProtectTable) -> BaseGeometry:
+    """Area or line on plan, local; refused where it cannot belong to the roof."""
+    roof, units = project.roof, SYSTEMS[project.table.project.units]
+    shape = marked_place(mark, roof)
+    field = "area" if mark.area is not None else "line"
+    if not shape.is_valid:
+        message = f'protect "{mark.name}".{field}: its outline crosses itself; give its corners in order'
+        raise InputError(message)
+    low, high = roof.points[:, :2].min(axis=0), roof.points[:, :2].max(axis=0)
+    far = shape.distance(shapely.box(*low, *high))
+    if far > AWAY:
+        low, high = low + shown_origin(roof.offset), high + shown_origin(roof.offset)
+        spans = [f"{units.text(low[k], 'length')} to {units.text(high[k], 'length')}" for k in (0, 1)]
+        message = (
+            f'protect "{mark.name}".{field}: lies {units.text(far, "length")} from the roof, which reaches '
+            f"from {spans[0]} east and from {spans[1]} north; give it in the coordinates of roof.png"
+        )
+        raise InputError(message)
+    return shape
+
+
+def marked_place(mark: ProtectTable, roof: RoofSurface) -> BaseGeometry:
+    """Area or line on plan of something protected, local coordinates. [m]."""
+    if mark.area is not None:
+        return shapely.Polygon(local_places(np.asarray(mark.area), roof.offset))
+    return shapely.LineString(local_places(np.asarray(mark.line), roof.offset))
 
 
 def _on_stretch(roof: RoofSurface, graph: FlowGraph, edge: int, mark: ProtectTable) -> BoolArray:

@@ -15,9 +15,10 @@ class ProtectTable(Table):
 
     name: Line = Field(min_length=1, max_length=60, description="Name for messages and pictures.")
     area: Points | None = Field(
-        None, description="Outline on plan of an entrance, a walk or a lower roof, as the roof's coordinates."
+        None,
+        description="Outline on plan of an entrance, a walk or a lower roof, in the coordinates of roof.png.",
     )
-    line: PlanLine | None = Field(None, description="Or a line on plan, such as a walk's edge.")
+    line: PlanLine | None = Field(None, description="Or a line on plan, such as a walk's edge, likewise.")
     eave: str | None = Field(None, description="Or all that lies below this eave, such as a gutter.")
     start: AnyLength | None = Field(
         None, description="With eave: left end, from the eave's left end looking up the slope."

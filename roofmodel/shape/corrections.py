@@ -17,7 +17,7 @@ from roofmodel.shape.edges import edge_names
 from roofmodel.shape.parapets import with_names
 from roofmodel.shape.recognition import COVER, surface_of_regions
 from roofmodel.shape.regions import components, face_distance, fit_planes, make_mesh
-from roofmodel.surface import Array, EdgeKind, IntArray, RoofSurface
+from roofmodel.surface import Array, EdgeKind, IntArray, RoofSurface, local_places
 from roofmodel.units import shown
 
 FARTHEST = 0.25  # planes that lie farther from their common plane than this are not one [m]
@@ -78,7 +78,9 @@ def correct(surface: RoofSurface, wanted: Corrections, tolerance: float = 0.03) 
     points, faces, region = surface.points, surface.faces, surface.face_plane.copy()
     told = [_merge(points, faces, region, names, group) for group in wanted.merge]
     for name, line in wanted.split:
-        points, faces, region, note = _split(points, faces, region, names, name, line)
+        points, faces, region, note = _split(
+            points, faces, region, names, name, local_places(line, surface.offset)
+        )
         told.append(note)
     for name, new in wanted.rename:
         if new in names:

@@ -9,6 +9,7 @@ from fea.planning.plan import plan_rows
 from fea.planning.threats import find_threats
 from roofmodel.errors import InputError
 from roofmodel.project.load import load_project
+from roofmodel.surface import shown_origin
 
 LONG = "0 0, 6 0, 6 20, 0 20 m"  # eaves of 20 m toward east and west
 SLOPE = np.radians(25.0)
@@ -189,3 +190,55 @@ def test_a_walk_below_a_slab_is_reached_though_the_file_shows_no_ground(tmp_path
 def test_no_threat_says_that_the_ground_was_taken(tmp_path):
     with pytest.raises(InputError, match=r"lands up to [\d.]+ m out .* give roof\.ground"):
         slab_threats(tmp_path, 10.0, 12.0)
+
+
+def test_only_snow_above_the_lower_roof_threatens_it(tmp_path):
+    """A porch along a part of the eave: snow beyond it and its margin falls beside it, not onto it."""
+    porch = """
+[[roof.part]]
+shape = "gable"
+footprint = "0 0, 20 0, 20 8, 0 8 m"
+pitches = ["25 deg", "gable", "25 deg", "gable"]
+eave_height = "6 m"
+[[roof.part]]
+shape = "shed"
+footprint = "12 -3, 16 -3, 16 0, 12 0 m"
+pitch = "10 deg"
+fall = "180 deg"
+eave_height = "2.5 m"
+"""
+    project, _ = threats(tmp_path, "", with_roof(porch))
+    low = project.roof.planes.name[int(np.argmin(project.roof.planes.origin[:, 2]))]
+    project, found = threats(tmp_path, f'onto = ["{low}"]\nmargin = "0.5 m"', with_roof(porch))
+    (plane,) = found.planes
+    left, right = found.reach[plane]
+    assert left == pytest.approx(11.5, abs=0.51)  # to a strip of the sliding mesh, 0.5 m wide
+    assert right == pytest.approx(16.5, abs=0.51)
+
+
+def test_a_place_far_off_is_refused_with_where_the_roof_is(tmp_path):
+    with pytest.raises(InputError, match=r'"mark"\.area: lies 2\d\d\.\d+ m from the roof, .* roof\.png'):
+        threats(tmp_path, 'area = "250 0, 252 0, 252 2, 250 2 m"')
+
+
+@pytest.mark.parametrize("shift", [(300.0, -200.0), (2.6e6, 1.2e6)], ids=["near", "map"])
+def test_places_are_taken_as_the_picture_of_the_roof_shows_them(tmp_path, shift):
+    """Near its file's origin a roof keeps its coordinates; far from it those of the map hold too."""
+    a = np.array([[0, 0, 3], [10, 0, 3], [10, 4, 5], [0, 4, 5], [10, 8, 3], [0, 8, 3]], dtype=float)
+    top = np.array([[0, 1, 2], [0, 2, 3], [3, 2, 4], [3, 4, 5]])
+    mesh = trimesh.Trimesh(a + np.array([*shift, 0.0]), top, process=False)
+    mesh.export(tmp_path / "roof.obj")
+    text = with_roof('[roof]\nfile = "roof.obj"\nunit = "m"\nup = "z"\nground = "0 m"\n')
+
+    def planes(x, y):
+        corners = [(x, y), (x + 6, y), (x + 6, y + 1), (x, y + 1)]
+        area = ", ".join(f"{p:.1f} {q:.1f}" for p, q in corners)
+        project, found = threats(tmp_path, f'area = "{area} m"\nmargin = "0 m"', text)
+        return names(project, found), project.roof
+
+    found, roof = planes(shift[0] + 2.0, shift[1] - 1.2)
+    assert found == {"S1"}
+    seen = np.array([*shift]) - roof.offset[:2] + shown_origin(roof.offset)
+    assert (seen == shift).all() == (shift[0] < 1000.0)
+    assert planes(seen[0] + 2.0, seen[1] - 1.2)[0] == {"S1"}
+    assert planes(seen[0] + 2.0, seen[1] + 8.2)[0] == {"N1"}

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 import tempfile
 from collections.abc import Iterable, Mapping, Sequence
@@ -25,6 +26,7 @@ LETTERS = 'font: "Source Sans Pro", weight: "regular"'  # mathematics has a type
 OPEN, CLOSE = f"#math.equation($sqrt(#text({LETTERS})[", "])$)"
 RAISED = '#box[#super(typographic: false, "{}")]'  # mathematics would set it level, but not in a box
 LONG = 30  # characters of a cell that wants a wide column
+HEAD_LINES = 3  # over numbers, beside such a column
 
 
 def typeset(source: str, files: Mapping[str, bytes], path: Path) -> None:
@@ -191,9 +193,12 @@ def table(one: Table) -> str:
     longest = [
         max([len(row[i]) for row in one.rows] + [len(one.heads[i]) // 2], default=1) for i in range(count)
     ]
+    wraps = [length > LONG and kind != "n" for length, kind in zip(longest, kinds, strict=True)]
     widths = ", ".join(
-        f"{min(length, 3 * LONG)}fr" if length > LONG and kinds[i] != "n" else "auto"
-        for i, length in enumerate(longest)
+        f"{min(longest[i], 3 * LONG)}fr"
+        if wraps[i]
+        else (_narrow(one, i, size) if any(wraps) and kinds[i] == "n" else "auto")
+        for i in range(count)
     )
     sides = ", ".join("right" if kind == "n" else "left" for kind in kinds)
     marks = one.marks or ("",) * len(one.rows)
@@ -217,6 +222,14 @@ def table(one: Table) -> str:
         + "".join(body)
         + f"  table.hline(stroke: 0.5pt + {rule}),\n)]\n{note}\n"
     )
+
+
+def _narrow(one: Table, column: int, size: int) -> str:
+    """Width of a column of numbers whose head breaks between words, so that columns of words get the rest."""
+    head = one.heads[column]
+    cells = max((len(row[column]) for row in one.rows), default=0)
+    chars = max([cells, math.ceil(len(head) / HEAD_LINES)] + [len(word) for word in head.split()])
+    return f"{0.55 * size * chars + 7.0:.1f}pt" if len(head) > 1.4 * cells else "auto"
 
 
 def columns(pieces: Sequence[str]) -> str:

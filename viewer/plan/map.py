@@ -9,6 +9,7 @@ import shapely
 from numpy.typing import NDArray
 
 from fea.planning.plan import Plan
+from fea.planning.threats import marked_place
 from roofmodel.project.load import Project
 from roofmodel.project.plan_schema import ProtectTable
 from roofmodel.shape.planes import plan_polygon
@@ -50,10 +51,8 @@ def guarded(project: Project, plan: Plan) -> list[Guarded]:
 def _shape(project: Project, mark: ProtectTable) -> shapely.Geometry:
     """Where it is, in the roof's local coordinates. [m]."""
     roof = project.roof
-    if mark.area is not None:
-        return shapely.Polygon(np.asarray(mark.area) - roof.offset[:2])
-    if mark.line is not None:
-        return shapely.LineString(np.asarray(mark.line) - roof.offset[:2])
+    if mark.area is not None or mark.line is not None:
+        return marked_place(mark, roof)
     if mark.eave is not None:
         edge = roof.edges.name.index(mark.eave)
         plane = int(roof.edges.plane[edge, 0])

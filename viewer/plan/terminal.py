@@ -9,7 +9,7 @@ from rich.text import Text
 from fea.planning.plan import Plan
 from roofmodel.units import UnitSystem
 from viewer.plan.run import Beside
-from viewer.plan.words import nth_seam, row_lines, verdict_words
+from viewer.plan.words import nth_seam, row_lines, threat_words, verdict_words
 from viewer.quantities import column, percent, system
 from viewer.style import CAUTION
 from viewer.terminal import plain_table
@@ -24,7 +24,7 @@ def print_plan(plan: Plan, beside: tuple[Beside, ...], console: Console) -> None
     units = system(project.table.project.units)
     lines: list[Text | Table] = [Text(project.table.project.name, style="bold")]
     for name, planes in plan.threats.by:
-        lines.append(Text(f"Snow of {', '.join(planes) or 'no plane'} comes down on {name}."))
+        lines.append(Text(threat_words(name, planes)))
     lines += [Text(), _rows(plan, units), Text(), Text(material_words(plan, units))]
     if beside:
         lines += [Text(), _compared(beside, units)]

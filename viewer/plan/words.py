@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -26,6 +27,13 @@ class RowLine:
     clamps: int
     limit: str
     utilization: float
+
+
+def threat_words(name: str, planes: Sequence[str]) -> str:
+    """Whose snow comes down on something protected; where nothing does, its place may be wrong."""
+    if not planes:
+        return f"Snow of no plane comes down on {name}: see where plan.png draws it."
+    return f"Snow of {', '.join(planes)} comes down on {name}."
 
 
 def nth_seam(every: int) -> str:

@@ -10,7 +10,7 @@ import shapely
 from numpy.typing import NDArray
 
 from roofmodel.shape.planes import plan_polygon
-from roofmodel.surface import EdgeKind, RoofSurface
+from roofmodel.surface import EdgeKind, RoofSurface, shown_origin
 from roofmodel.units import UnitSystem
 from viewer import style
 from viewer.picture.sheet import Overlay, Shape
@@ -112,17 +112,27 @@ def _edge_numbers(overlay: Overlay, roof: RoofSurface, view: PlanView, taken: li
         overlay.write(number[1], float(at[0]), float(at[1]), "note", align="center")
 
 
+def _origin(roof: RoofSurface, meter: float) -> str:
+    """Where the coordinates of the plan count from."""
+    if not (roof.offset[:2] - shown_origin(roof.offset)).any():
+        return " as the file has them"
+    east, north = (roof.offset[:2] * meter).tolist()
+    return f" from the roof's own origin, on the map at {east:,.0f}, {north:,.0f}"
+
+
 def _coordinates(overlay: Overlay, roof: RoofSurface, view: PlanView, units: UnitSystem) -> None:
-    """Ticks with local coordinates below and left of the plan, as corrections take them."""
+    """Ticks below and left of the plan, with coordinates as the project file takes them."""
     point, meter = overlay.point, units.convert(1.0, "length")
     step = style.scale_top(58.0 * point / view.scale * meter) / meter
     below = view.at(view.low)[1] + 9.0 * point
     left = view.at(view.low)[0] - 9.0 * point
+    shift = shown_origin(roof.offset)
     for axis in (0, 1):
-        first, last = np.ceil(view.low[axis] / step), np.floor(view.high[axis] / step)
+        low, high = view.low[axis] + shift[axis], view.high[axis] + shift[axis]
+        first, last = np.ceil(low / step), np.floor(high / step)
         for value in np.arange(first, last + 1.0) * step:
             label = f"{value * meter:.6g}".replace("-0", "0") if value == 0.0 else f"{value * meter:.6g}"
-            place = view.at(np.array([value, value]))[axis]
+            place = view.at(np.array([value, value]) - shift)[axis]
             tick = (
                 np.array([[place, below], [place, below + 4.0 * point]])
                 if axis == 0
@@ -134,7 +144,7 @@ def _coordinates(overlay: Overlay, roof: RoofSurface, view: PlanView, units: Uni
             else:
                 overlay.write(label, left - 6.0 * point, place, "note", color=style.MUTED, align="right")
     corner = view.at(view.high)[0]
-    words = f"east, north from the roof's own origin, {units.label('length')}"
+    words = f"east, north{_origin(roof, meter)}, {units.label('length')}"
     overlay.write(words, corner, below + 21.0 * point, "note", color=style.MUTED, align="right")
     for low, high in itertools.pairwise((view.at(view.low), view.at(view.high))):
         overlay.shapes.append(
