@@ -5,9 +5,11 @@ from __future__ import annotations
 from pathlib import Path
 
 import numpy as np
+from scipy import sparse
 
 from fea.analysis import Analysis
-from fea.model.calculix import calculix_deck
+from fea.model.calculix import Reading, calculix_deck
+from fea.model.data import Model, node_dof
 from fea.model.rail_model import frame_model
 from fea.rails.actions import rail_loads
 from fea.rails.frame import build_frame
@@ -49,5 +51,25 @@ def write_rails_deck(analysis: Analysis, path: Path) -> bool:
         for reading in basis.readings
         for q, case in enumerate(analysis.snow.cases)
     ]
-    write_text(path, calculix_deck(model, unit @ weights.T, names).text)
+    reading = None if loads.travel is not None else _clamp_forces(model, project.layout.clamp_name)
+    write_text(path, calculix_deck(model, unit @ weights.T, names, reading=reading).text)
     return True
+
+
+def _clamp_forces(model: Model, names: tuple[str, ...]) -> Reading:
+    """Force of every clamp on its seam, from the displacement of its grip."""
+    clamps = model.springs[0]
+    turn = np.zeros((len(names), 6, 6))
+    turn[:, :3, :3] = turn[:, 3:, 3:] = clamps.axes
+    block = (clamps.stiffness @ turn)[:, :3]
+    row = np.broadcast_to(np.arange(3 * len(names)).reshape(-1, 3, 1), block.shape)
+    column = np.broadcast_to(node_dof(clamps.node[:, 0])[:, None, :], block.shape)
+    rows = sparse.coo_array(
+        (block.ravel(), (row.ravel(), column.ravel())), shape=(3 * len(names), model.dof_count)
+    )
+    return Reading(
+        name="CLAMPS",
+        head="force of each clamp on its seam, N: vx along (down the slope), vy across, vz pull",
+        what=tuple(f"clamp {name}" for name in names),
+        rows=rows.tocsr(),
+    )

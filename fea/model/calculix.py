@@ -30,7 +30,7 @@ from fea.model.data import Model
 from fea.solvers.contact import OneWayLinks
 from roofmodel.errors import InputError
 
-__all__ = ["Deck", "Substitution", "calculix_deck"]
+__all__ = ["Deck", "Reading", "Substitution", "calculix_deck"]
 
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -38,6 +38,7 @@ IntArray = NDArray[np.int64]
 CONTACT_REACH = 5.0  # way over which a one-way spring keeps its law [m]
 TOUCH = 1e-10  # contacts without a gap begin closed by this, so that nothing floats at first [m]
 ZERO = 1e-14  # share of the largest coefficient of an equation that is rounding
+FAINT = 1e-15  # springs that make nodes of readings known to that program, without effect [N/m]
 
 
 @dataclass(frozen=True)
@@ -65,6 +66,27 @@ class Deck:
     load: Array
     motions: Motions
     mode_place: IntArray
+
+
+@dataclass(frozen=True)
+class Reading:
+    """Linear functions of the displacements, three a node, printed as displacements of nodes of their own.
+
+    Attributes
+    ----------
+    name : str
+        Of the set of nodes: capitals.
+    head : str
+        What the three are, with their unit.
+    what : tuple of str, (k,)
+        What each node stands for.
+    rows : (3 k, d) sparse
+    """
+
+    name: str
+    head: str
+    what: tuple[str, ...]
+    rows: sparse.csr_array
 
 
 class _Numbers:
@@ -164,7 +186,28 @@ def _iterate(node: int, element: int) -> list[str]:
     ]  # fmt: skip
 
 
-def _steps(names: Sequence[str], load: Array, place: IntArray, *, iterate: bool) -> list[str]:
+def _reading_lines(
+    reading: Reading, motions: Motions, first: int, element: int, one: int
+) -> tuple[list[str], list[str], list[str]]:
+    """Cards of the nodes and faint springs of a reading, and its equations and conditions."""
+    nodes = first + np.arange(len(reading.what))
+    lines = [f"** set {reading.name}, displacements of its nodes: {_words(reading.head)}"]
+    lines += [
+        f"** node {node}: {_words(what)}" for node, what in zip(nodes.tolist(), reading.what, strict=True)
+    ]
+    lines += [f"*NODE,NSET={reading.name}", *(f"{node},0.0,0.0,0.0" for node in nodes.tolist())]
+    lines += [f"*ELEMENT,TYPE=SPRING1,ELSET={reading.name}"]
+    lines += [f"{element + i},{node}" for i, node in enumerate(nodes.tolist())]
+    lines += [f"*SPRING,ELSET={reading.name}", "1", f"{FAINT:.1e}"]
+    place = np.stack(np.broadcast_arrays(nodes[:, None], [1, 2, 3]), axis=-1).reshape(-1, 2)
+    rows = sparse.csr_array(reading.rows @ motions.transform)
+    equations, conditions = _equations(place, rows, reading.rows @ motions.offset, motions.place, one)
+    return lines, equations, conditions
+
+
+def _steps(
+    names: Sequence[str], load: Array, place: IntArray, reading: Reading | None, *, iterate: bool
+) -> list[str]:
     """One static step a case, loads on the unknowns that stay."""
     lines = []
     for q, name in enumerate(names):
@@ -178,6 +221,8 @@ def _steps(names: Sequence[str], load: Array, place: IntArray, *, iterate: bool)
         lines += [
             f"{m},{d},{v:.12e}" for (m, d), v in zip(place[at].tolist(), load[at, q].tolist(), strict=True)
         ]
+        if reading is not None:
+            lines += [f"*NODE PRINT,NSET={reading.name},FREQUENCY=1000", "U"]
         lines += ["*NODE PRINT,NSET=NALL,FREQUENCY=1000", "U,RF", "*END STEP"]
     return lines
 
@@ -187,7 +232,13 @@ def _words(text: str) -> str:
     return " ".join(text.encode("ascii", "replace").decode().split())
 
 
-def calculix_deck(model: Model, load: Array, names: Sequence[str], links: Sequence[OneWayLinks] = ()) -> Deck:
+def calculix_deck(
+    model: Model,
+    load: Array,
+    names: Sequence[str],
+    links: Sequence[OneWayLinks] = (),
+    reading: Reading | None = None,
+) -> Deck:
     """Input deck for CalculiX of a model under nodal loads.
 
     Parameters
@@ -199,6 +250,8 @@ def calculix_deck(model: Model, load: Array, names: Sequence[str], links: Sequen
         Load cases.
     links : sequence of OneWayLinks
         One-way links beside the contacts of the model.
+    reading : Reading or None
+        What that program prints beside displacements and forces.
 
     Returns
     -------
@@ -231,12 +284,17 @@ def calculix_deck(model: Model, load: Array, names: Sequence[str], links: Sequen
     shells, words, element = shell_lines(model)
     springs, element = _springs(motions.modes, numbers, element)
     substitutions = (*words, *motions.substitutions)
+    read: list[str] = []
+    if reading is not None:
+        read, more, still = _reading_lines(reading, motions, numbers.after + 4, element + 1, numbers.one)
+        equations, conditions = [*equations, *more], [*conditions, *still]
     lines = [
         "** written by Eavewright; SI units: m, N, Pa",
         *(f"** substitution: {_words(s.what)}: {_words(s.how)}" for s in substitutions),
         *_nodes(motions, numbers),
         *shells,
         *springs,
+        *read,
         *(_iterate(numbers.after, element) if motions.iterate else []),
         *equations,
         "*BOUNDARY",
@@ -246,7 +304,7 @@ def calculix_deck(model: Model, load: Array, names: Sequence[str], links: Sequen
         *(f"{node},2,3,0.0" for node in numbers.far.tolist()),
         *(f"{node},{direction},{direction},0.0" for node, direction in numbers.spare.tolist()),
         *conditions,
-        *_steps(names, motions.transform.T @ load, motions.place, iterate=motions.iterate),
+        *_steps(names, motions.transform.T @ load, motions.place, reading, iterate=motions.iterate),
     ]
     return Deck(
         text="\n".join(lines) + "\n",

@@ -17,7 +17,7 @@ IntArray = NDArray[np.int64]
 
 BALANCE = 1e-4  # share of the largest force; seven digits are printed of each
 
-_BLOCK = re.compile(r"^ (displacements|forces) .* for set NALL and time .*$", re.MULTILINE)
+_BLOCK = re.compile(r"^ (displacements|forces) .* for set (\w+) +and time .*$", re.MULTILINE)
 _SHORT_EXPONENT = re.compile(r"(?<=\d)([+-]\d{3})(?!\d)")  # Fortran leaves the E out before three digits
 
 
@@ -86,7 +86,8 @@ def read_results(deck: Deck, text: str) -> DeckResult:
     ends = [*(head.start() for head in heads[1:]), len(text)][: len(heads)]
     found: dict[str, list[tuple[IntArray, Array]]] = {"displacements": [], "forces": []}
     for head, end in zip(heads, ends, strict=True):
-        found[head.group(1)].append(_table(text[head.end() : end]))
+        if head.group(2) == "NALL":
+            found[head.group(1)].append(_table(text[head.end() : end]))
     ready = {len(tables) for tables in found.values()}
     if ready != {len(deck.cases)}:
         message = f"CalculiX results: {min(ready)} of {len(deck.cases)} cases are there; read its own output."

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 from pathlib import Path
 
@@ -42,6 +43,17 @@ def test_deck_of_a_check_gives_the_same_clamp_forces(tmp_path, monkeypatch):
     wanted = np.concatenate([analysis.clamp_force[:, 0], analysis.clamp_force[:, 1]])
     np.testing.assert_allclose(np.moveaxis(force, 2, 0), wanted, atol=1e-4 * np.abs(wanted).max())
     assert len(deck.cases) == 2 * cases
+    printed = _clamps_printed(next(tmp_path.glob("*.dat")).read_text())
+    assert printed.shape == (2 * cases, len(grips), 3)
+    np.testing.assert_allclose(printed, wanted[:, :, :3], atol=1e-5 * np.abs(wanted).max())
+    names = re.findall(r"^\*\* node \d+: clamp (.*)$", deck.text, re.MULTILINE)
+    assert tuple(names) == analysis.project.layout.clamp_name
+
+
+def _clamps_printed(text):
+    """What a person reads in the printed file: forces of the clamps, step by step."""
+    blocks = re.findall(r"^ displacements .* for set CLAMPS .*$\s+((?:^ +\d+ .*$\n)+)", text, re.MULTILINE)
+    return np.array([[line.split()[1:] for line in block.splitlines()] for block in blocks], dtype=float)
 
 
 def test_no_deck_where_panels_join_the_clamps(tmp_path):
