@@ -28,11 +28,18 @@ IntArray = NDArray[np.int64]
 
 @dataclass(frozen=True)
 class RailTableau:
-    """Span table of one rail.
+    """Span table of one rail on one seam spacing.
 
     Attributes
     ----------
     name : str
+        Of the rail, with the seam spacing where the study has several.
+    rail : int
+        Its number in the study.
+    seam : float
+        Seam spacing. [m]
+    spans : (n,) float
+        Rising, whole multiples of the seam spacing. [m]
     low, high : (n, a) float
         Largest line load by span and arrangement, least and most of all variants; NaN where not verified.
         [N/m]
@@ -47,6 +54,9 @@ class RailTableau:
     """
 
     name: str
+    rail: int
+    seam: float
+    spans: Array
     low: Array
     high: Array
     governing: IntArray
@@ -83,6 +93,10 @@ class StudyResult:
         table = self.study.table
         return table.panel.anchorage is not None and table.rail[rail].deflection_ratio is not None
 
+    def of(self, name: str) -> RailTableau | None:
+        """The table of this name."""
+        return next((one for one in self.rails if one.name == name), None)
+
     @property
     def verified(self) -> bool:
         """Whether all that is loaded has a strength or limit, and every rail's walls are known."""
@@ -99,11 +113,12 @@ def study_roof(study: SpanStudy) -> RoofSurface:
     return built_roof(BuiltRoof.model_validate({"part": [part]}))
 
 
-def study_choices(study: SpanStudy) -> Choices:
-    """What its tables hold."""
+def study_choices(study: SpanStudy, seam: float | None = None) -> Choices:
+    """What its tables hold on one seam spacing [m]; with the spans of all of them for None."""
     table = study.table.study
+    seams = study.seams if seam is None else (seam,)
     return Choices(
-        spans=np.unique(table.spans),
+        spans=np.unique(np.concatenate([study.spans(one) for one in seams])),
         loads=np.unique(table.loads),
         arrangements=tuple(Arrangement(name) for name in dict.fromkeys(table.arrangements)),
         many=table.many,
@@ -113,13 +128,13 @@ def study_choices(study: SpanStudy) -> Choices:
     )
 
 
-def study_hardware(study: SpanStudy, variant: Variant, rail: int) -> Hardware:
-    """Hardware of one rail within one variant."""
+def study_hardware(study: SpanStudy, variant: Variant, rail: int, seam: float | None = None) -> Hardware:
+    """Hardware of one rail within one variant, on one of the study's seam spacings, or on its first."""
     design = study.table.design
     return Hardware(
         rail=variant.rails[rail],
         clamp=variant.clamp,
-        panel=variant.panel,
+        panel=variant.panels[0 if seam is None else study.seams.index(seam)],
         form=DesignFormat(design.format),
         level=LoadLevel(study.table.study.level),
         snow_factor=design.snow_factor,
@@ -136,16 +151,34 @@ def run_study(study: SpanStudy) -> StudyResult:
     InputError
         A rail that can move freely.
     """
-    roof, choices = study_roof(study), study_choices(study)
-    rails = range(len(study.table.rail))
-    hardware = tuple(study_hardware(study, variant, rail) for rail in rails for variant in study.variants)
-    found = span_tables(roof, hardware, choices)
-    size = len(study.variants)
-    tables = tuple(_tableau(study, rail, found[rail * size : (rail + 1) * size], choices) for rail in rails)
+    roof, size, rails = study_roof(study), len(study.variants), range(len(study.table.rail))
+    of_seam = []
+    for seam in study.seams:
+        choices = study_choices(study, seam)
+        hardware = tuple(
+            study_hardware(study, variant, rail, seam) for rail in rails for variant in study.variants
+        )
+        found = span_tables(roof, hardware, choices)
+        of_seam.append(
+            [_tableau(study, rail, seam, found[rail * size : (rail + 1) * size], choices) for rail in rails]
+        )
+    tables = tuple(tableaus[rail] for rail in rails for tableaus in of_seam)
+    choices = study_choices(study)
     return StudyResult(study, choices, tables, _notes(study, choices, tables))
 
 
-def _tableau(study: SpanStudy, rail: int, found: list[Capacity], choices: Choices) -> RailTableau:
+def tableau_name(study: SpanStudy, rail: int, seam: float) -> str:
+    """Name of the table of a rail on a seam spacing [m], which stands in it where there are several."""
+    name = study.table.rail[rail].name
+    if len(study.seams) < 2:
+        return name
+    size = f"{1e3 * seam:.5g} mm" if study.table.study.units == "SI" else f"{seam / 0.0254:.4g} in"
+    return f"{name} on {size} seams"
+
+
+def _tableau(
+    study: SpanStudy, rail: int, seam: float, found: list[Capacity], choices: Choices
+) -> RailTableau:
     own, panel = study.table.rail[rail], study.table.panel
     largest = np.stack([one.largest for one in found])
     unknown = np.isnan(largest).any(axis=0)
@@ -158,7 +191,10 @@ def _tableau(study: SpanStudy, rail: int, found: list[Capacity], choices: Choice
     if own.deflection_ratio is None:
         by_limit[..., DEFLECTION] = np.nan
     return RailTableau(
-        name=own.name,
+        name=tableau_name(study, rail, seam),
+        rail=rail,
+        seam=seam,
+        spans=choices.spans,
         low=low,
         high=high,
         governing=np.where(unknown, -1, governing),

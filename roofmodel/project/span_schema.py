@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
-from typing import Literal
+from typing import Annotated, Any, Literal
 
-from pydantic import Field, model_validator
+from pydantic import BeforeValidator, Field, model_validator
 
 from roofmodel.project.base import Table
 from roofmodel.project.clamp_schema import ClampTable
-from roofmodel.project.field_types import Length, Line, LineLoad, RoofSlope
+from roofmodel.project.field_types import Length, Line, LineLoad, RoofSlope, Spacing
 from roofmodel.project.schema import Design, PanelTable, RailTable
 
+LONGEST = 5.0  # span of a study [m]
 ArrangementName = Literal[
     "single span", "two spans", "end span", "inner span", "with overhangs", "one clamp missing"
 ]
@@ -28,7 +29,15 @@ class StudyTable(Table):
         10.0, description="Of the sheets up the slope, whose weight hangs on their fixed points."
     )
     spans: list[Length] = Field(
-        min_length=1, max_length=500, description="Spans between clamps, seam spacing or more, to 5 m."
+        default_factory=list,
+        max_length=500,
+        description="Spans between clamps, to 5 m; each stands in the tables of the seam spacings that it is "
+        "a whole multiple of.",
+    )
+    seams_per_span: list[Annotated[int, Field(ge=1, le=100)]] = Field(
+        default_factory=list,
+        max_length=100,
+        description="Spans as numbers of seam spacings, beside spans or in their place.",
     )
     loads: list[LineLoad] = Field(
         min_length=1,
@@ -55,10 +64,31 @@ class StudyTable(Table):
 
     @model_validator(mode="after")
     def _orders(self) -> StudyTable:
-        if max(self.spans) > 5.0:
-            msg = "spans: the largest is over 5 m; a rail of a row has shorter ones"
+        if not self.spans and not self.seams_per_span:
+            msg = 'spans: there are none; write spans = ["48 in", ...] or seams_per_span = [1, 2, ...]'
+            raise ValueError(msg)
+        if max(self.spans, default=0.0) > LONGEST:
+            msg = f"spans: the largest is over {LONGEST:g} m; a rail of a row has shorter ones"
             raise ValueError(msg)
         return self
+
+
+def _listed(value: Any) -> Any:
+    return value if isinstance(value, list) else [value]
+
+
+class StudyPanel(PanelTable):
+    """Standing-seam panel, on one seam spacing or on several."""
+
+    seam_spacing: Annotated[  # type: ignore[assignment]
+        list[Spacing], BeforeValidator(_listed)
+    ] = Field(
+        min_length=1, max_length=20, description="Distance from seam to seam; a table for each of a list."
+    )
+
+    def on(self, spacing: float) -> PanelTable:
+        """The panel with this seam spacing. [m]."""
+        return PanelTable.model_construct(**{**self.model_dump(), "seam_spacing": spacing})
 
 
 class NamedRail(RailTable):
@@ -71,7 +101,7 @@ class SpanFile(Table):
     """A whole span study."""
 
     study: StudyTable
-    panel: PanelTable
+    panel: StudyPanel
     clamp: ClampTable
     rail: list[NamedRail] = Field(min_length=1, max_length=200)
     design: Design

@@ -10,18 +10,22 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+import numpy as np
+from numpy.typing import NDArray
+
 from roofmodel.errors import InputError
 from roofmodel.hardware import Clamp, DesignFormat, Panel, Rail
 from roofmodel.project.hardware_tables import make_clamp, make_panel, make_rail
 from roofmodel.project.schema import RailTable
-from roofmodel.project.span_schema import SpanFile
+from roofmodel.project.span_schema import LONGEST, SpanFile
 from roofmodel.project.tested import check_tested
 from roofmodel.project.validation import modeled, read_text, read_toml
 from roofmodel.units import SYSTEMS
 
 MOST_RANGES = 5
 OFF_SEAM = 2e-3  # of a span from whole seam spacings: rounding of inches and millimeters [m]
-_RANGE = re.compile(r"\s*([+-]?[\d.]+(?:[eE][+-]?\d+)?)\s+to\s+([+-]?[\d.]+(?:[eE][+-]?\d+)?)\s+(\D.*)")
+_NUMBER = r"([+-]?[\d.]+(?:[eE][+-]?\d+)?)"
+_RANGE = re.compile(rf"\s*{_NUMBER}\s*(\D*?)\s+to\s+{_NUMBER}\s+(\D.*)")  # "4 to 5 kN", "4 kN to 5 kN"
 
 
 @dataclass(frozen=True)
@@ -32,15 +36,21 @@ class Variant:
     ----------
     rails : tuple of Rail
     clamp : Clamp
-    panel : Panel
+    panels : tuple of Panel
+        One for every seam spacing of the study.
     tables : dict
         Panel, clamp, rail and design as text, to write projects of.
     """
 
     rails: tuple[Rail, ...]
     clamp: Clamp
-    panel: Panel
+    panels: tuple[Panel, ...]
     tables: dict[str, Any]
+
+    @property
+    def panel(self) -> Panel:
+        """The first: all are alike but for the spacing of their seams."""
+        return self.panels[0]
 
 
 @dataclass(frozen=True)
@@ -68,6 +78,26 @@ class SpanStudy:
     variants: tuple[Variant, ...]
     inputs: tuple[Path, ...]
 
+    @property
+    def seams(self) -> tuple[float, ...]:
+        """Seam spacings, as the file has them. [m]."""
+        return tuple(dict.fromkeys(self.table.panel.seam_spacing))
+
+    def spans(self, seam: float) -> NDArray[np.float64]:
+        """Rising spans of the tables on this seam spacing. [m]."""
+        return spans_on(self.table, seam)
+
+
+def spans_on(table: SpanFile, seam: float) -> NDArray[np.float64]:
+    """Rising spans of a study that are whole multiples of a seam spacing, (n,). [m]."""
+    given = [s for s in table.study.spans if abs(s - max(round(s / seam), 1) * seam) <= OFF_SEAM]
+    counted = [
+        n * seam
+        for n in table.study.seams_per_span
+        if all(abs(n * seam - s) > OFF_SEAM for s in given)  # one span, written in both ways
+    ]
+    return np.unique([*given, *counted])
+
 
 def load_study(path: str | Path) -> SpanStudy:
     """Read a span study.
@@ -81,6 +111,7 @@ def load_study(path: str | Path) -> SpanStudy:
     text = read_text(path, "the file of a span study")
     data = read_toml(text, path.name, "write [study], [panel], [clamp] and a [[rail]] for each")
     ranges = [found for name in ("panel", "clamp", "rail") for found in _ranges(data.get(name), (name,))]
+    _refuse_ranges(data, ranges, path.name)
     if len(ranges) > MOST_RANGES:
         message = f"{path.name}: {len(ranges)} ranges; at most {MOST_RANGES}, as every corner is calculated"
         raise InputError(message)
@@ -121,25 +152,33 @@ def _check(table: SpanFile, name: str) -> None:
     if twice is not None:
         message = f'{name}: rail.name: "{twice}" is used twice; every rail needs its own name'
         raise InputError(message)
-    short = min(table.study.spans)
-    if short < table.panel.seam_spacing - 1e-9:
-        units = SYSTEMS[table.study.units]
-        message = (
-            f"{name}: study.spans: {units.text(short, 'length')} is less than panel.seam_spacing, "
-            f"{units.text(table.panel.seam_spacing, 'length')}; clamps stand on seams"
-        )
-        raise InputError(message)
-    spacing, units = table.panel.seam_spacing, SYSTEMS[table.study.units]
-    between = [s for s in table.study.spans if abs(s - round(s / spacing) * spacing) > OFF_SEAM]
-    if between:
-        count = int(between[0] / spacing)
-        low, high = (units.text(n * spacing, "length") for n in (count, count + 1))
-        message = (
-            f"{name}: study.spans: {units.text(between[0], 'length')} ends between seams, as "
-            f"panel.seam_spacing is {units.text(spacing, 'length')}; clamps stand on seams: write whole "
-            f"multiples, here {low} or {high}"
-        )
-        raise InputError(message)
+    seams, units = table.panel.seam_spacing, SYSTEMS[table.study.units]
+    every = " or ".join(units.text(seam, "length") for seam in seams)
+    for span in table.study.spans:
+        counts = [span / seam for seam in seams]
+        if all(abs(n - max(round(n), 1)) * seam > OFF_SEAM for n, seam in zip(counts, seams, strict=True)):
+            near = sorted({k * s for s in seams for k in (max(int(span / s), 1), int(span / s) + 1)})
+            message = (
+                f"{name}: study.spans: {units.text(span, 'length')} ends between seams, as "
+                f"panel.seam_spacing is {every}; clamps stand on seams: write whole multiples, here "
+                f"{' or '.join(units.text(one, 'length') for one in near)}, or study.seams_per_span"
+            )
+            raise InputError(message)
+    for seam in seams:
+        own = spans_on(table, seam)
+        if not len(own):
+            message = (
+                f"{name}: study.spans: none is a whole multiple of panel.seam_spacing "
+                f"{units.text(seam, 'length')}, so it has no table; add one, or study.seams_per_span"
+            )
+            raise InputError(message)
+        if own[-1] > LONGEST + OFF_SEAM:
+            message = (
+                f"{name}: study.seams_per_span: {round(own[-1] / seam)} seams of "
+                f"{units.text(seam, 'length')} are over {units.text(LONGEST, 'length')}; a rail of a row has "
+                f"shorter spans: at most {int(LONGEST / seam)} seams"
+            )
+            raise InputError(message)
     if not 0.01 < table.study.slope < 1.3:
         message = f'{name}: study.slope: must be between 1 and 74 deg, like "30 deg"'
         raise InputError(message)
@@ -147,7 +186,8 @@ def _check(table: SpanFile, name: str) -> None:
 
 def _variant(table: SpanFile, data: dict[str, Any], folder: Path, digest: Any) -> Variant:
     form, units = DesignFormat(table.design.format), SYSTEMS[table.study.units]
-    check_tested(table.clamp, table.panel, units)
+    panels = [table.panel.on(seam) for seam in dict.fromkeys(table.panel.seam_spacing)]
+    check_tested(table.clamp, panels[0], units)
     fields = RailTable.model_fields
     rails = tuple(
         make_rail(
@@ -158,7 +198,7 @@ def _variant(table: SpanFile, data: dict[str, Any], folder: Path, digest: Any) -
     return Variant(
         rails=rails,
         clamp=make_clamp(table.clamp, form, table.panel.seam_height, units),
-        panel=make_panel(table.panel, form),
+        panels=tuple(make_panel(panel, form) for panel in panels),
         tables={name: data[name] for name in ("panel", "clamp", "rail", "design")},
     )
 
@@ -171,13 +211,25 @@ def _ranges(
     if isinstance(value, list):
         return [one for key, item in enumerate(value) for one in _ranges(item, (*where, key))]
     found = _RANGE.fullmatch(value) if isinstance(value, str) else None
-    if found is None:
+    if found is None or found[2] not in ("", found[4].strip()):
         return []
     try:
-        low, high = float(found[1]), float(found[2])
+        low, high = float(found[1]), float(found[3])
     except ValueError:
         return []
-    return [(where, min(low, high), max(low, high), found[3])]
+    return [(where, min(low, high), max(low, high), found[4])]
+
+
+def _refuse_ranges(
+    data: dict[str, Any], ranges: list[tuple[tuple[str | int, ...], float, float, str]], name: str
+) -> None:
+    """A span, a load or a seam spacing stands for itself: a table has one line or one page for each."""
+    found = [where for where, *_ in ranges if where[:2] == ("panel", "seam_spacing")]
+    found += [where for where, *_ in _ranges(data.get("study"), ("study",))]
+    if found:
+        field = ".".join(str(step) for step in found[0] if isinstance(step, str))
+        message = f"{name}: {field}: a range says nothing here; write a list, each with its unit"
+        raise InputError(message)
 
 
 def _put(data: Any, where: tuple[str | int, ...], value: str) -> None:

@@ -63,8 +63,8 @@ def study_drawing(found: StudyResult, rails: Sequence[RailTableau] | None = None
 def _panel(
     drawing: Drawing, found: StudyResult, rail: RailTableau, a: int, left: float, floor: float, most: float
 ) -> None:
-    units, spans = units_of(found), found.choices.spans
-    far = float(spans[-1]) * 1.02
+    units, spans = units_of(found), rail.spans
+    far = float(found.choices.spans[-1]) * 1.02
 
     def place(span: Array, load: Array) -> Array:
         y = floor - HIGH * np.minimum(np.nan_to_num(load, nan=0.0, posinf=most), most) / most

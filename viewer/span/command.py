@@ -99,8 +99,10 @@ def _cell(found: StudyResult, text: str) -> tuple[str, str, str, dict[str, bytes
     from fea.spans.cells import cell_project, worst_cell
     from fea.spans.study import study_hardware, study_roof
     from roofmodel.errors import InputError
+    from roofmodel.project.span_schema import LONGEST
     from roofmodel.project.span_study import OFF_SEAM
     from roofmodel.units import parse, shown
+    from viewer.span.words import units_of
 
     parts = [part.strip() for part in text.split(",")]
     names = [rail.name for rail in found.rails]
@@ -118,24 +120,29 @@ def _cell(found: StudyResult, text: str) -> tuple[str, str, str, dict[str, bytes
     except ValueError as error:
         message = f"--cell: {error}"
         raise InputError(message) from None
-    table, study = found.study.table.study, found.study
-    spacing = found.study.table.panel.seam_spacing
-    seams = max(round(length / spacing), 1)
-    if abs(length - seams * spacing) > OFF_SEAM or length > 5.0 or not load > 0.0:
+    table, study, own = found.study.table.study, found.study, found.of(parts[0])
+    assert own is not None
+    seams = max(round(length / own.seam), 1)
+    if abs(length - seams * own.seam) > OFF_SEAM or length > LONGEST or not load > 0.0:
+        units = units_of(found)
+        size, far = (units.text(x, "length") for x in (own.seam, LONGEST))
         message = (
-            f"--cell: span {shown(parts[2])} must be whole multiples of the seam spacing, to 5 m, "
-            "the load above 0"
+            f"--cell: {shown(parts[2])}, {shown(parts[3])}: the span must be whole multiples of the seam "
+            f"spacing {size}, to {far}, the load above 0"
         )
         raise InputError(message)
-    rail = names.index(parts[0])
+    rail = own.rail
     arrangement = found.choices.arrangements[known.index(parts[1])]
     roof = study_roof(study)
     cells = [
-        worst_cell(roof, study_hardware(study, one, rail), found.choices, arrangement, length, load)
+        worst_cell(
+            roof, study_hardware(study, one, rail, own.seam), found.choices, arrangement, length, load
+        )
         for one in study.variants
     ]
     worst = int(np.argmax([one.utilization for one in cells]))  # one that is not verified comes first
     tables = dict(study.variants[worst].tables)
+    tables["panel"] = {**tables["panel"], "seam_spacing": f"{own.seam!r} m"}
     tables["rail"] = {k: v for k, v in tables["rail"][rail].items() if k != "name"}
     drawings = {}
     if "file" in (tables["rail"].get("profile") or {}):

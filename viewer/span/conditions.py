@@ -21,8 +21,11 @@ LEVELS = {
 }
 
 
-def conditions(found: StudyResult) -> tuple[tuple[str, str], ...]:
-    """Names and words of what all tables of a study hold for; ranges by their low ends."""
+def conditions(found: StudyResult, seam: float | None = None) -> tuple[tuple[str, str], ...]:
+    """Names and words of what all tables of a study hold for, or those of one seam spacing [m].
+
+    Ranges by their low ends.
+    """
     table, variants, units = found.study.table, found.study.variants, units_of(found)
     study, panel, clamp, design = table.study, table.panel, table.clamp, table.design
     degrees, pitch = math.degrees(study.slope), 12.0 * math.tan(study.slope)
@@ -48,7 +51,10 @@ def conditions(found: StudyResult) -> tuple[tuple[str, str], ...]:
         ("Slope", f"{degrees:.4g}° ({pitch:.3g}:12)"),
         (
             "Seams",
-            f"{both(panel.seam_height, 'size', units)} high, every {both(panel.seam_spacing, 'size', units)}",
+            f"{both(panel.seam_height, 'size', units)} high, every "
+            + " or ".join(
+                both(one, "size", units) for one in (found.study.seams if seam is None else (seam,))
+            ),
         ),
         (
             "Sheet",
@@ -102,7 +108,7 @@ def conditions_table(found: StudyResult) -> Table:
     """All of it as a table."""
     rows = [
         *conditions(found),
-        *((one.name, rail_conditions(found, i)) for i, one in enumerate(found.rails)),
+        *((one.name, rail_conditions(found, i)) for i, one in enumerate(found.study.table.rail)),
     ]
     return Table("Valid for these alone", ("What", "Value"), "wt", tuple(rows))
 

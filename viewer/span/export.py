@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 
 from fea.spans.capacity import LIMITS
-from fea.spans.study import StudyResult
+from fea.spans.study import RailTableau, StudyResult
 from roofmodel.units import SI, US
 from viewer.export import file_head, plain_data, version
 from viewer.files import atomic, safe, write_json, write_text
@@ -21,7 +21,8 @@ from viewer.span.words import CAUTIONS, down
 HEADS = (
     "rail", "arrangement", "span [m]", "largest load [kN/m]", "high end of band [kN/m]", "governs",
     *(f"{name} [kN/m]" for name in LIMITS), "span [ft]", "largest load [lbf/ft]", "high end of band [lbf/ft]",
-    *(f"{name} [lbf/ft]" for name in LIMITS), "verified", "valid for", "read with it",
+    *(f"{name} [lbf/ft]" for name in LIMITS), "seam spacing [mm]", "seam spacing [in]", "verified",
+    "valid for", "read with it",
 )  # fmt: skip
 LOAD_HEADS = (
     "rail",
@@ -30,6 +31,8 @@ LOAD_HEADS = (
     "largest span [m]",
     "line load [lbf/ft]",
     "largest span [ft]",
+    "seam spacing [mm]",
+    "seam spacing [in]",
     "verified",
     "valid for",
     "read with it",
@@ -58,15 +61,17 @@ def study_data(found: StudyResult) -> dict[str, Any]:
                 "rails": [
                     {
                         "name": rail.name,
+                        "seam_spacing": rail.seam,
+                        "spans": rail.spans,
                         "largest_load": rail.low,
                         "largest_load_high": rail.high,
-                        "verified": ~np.isnan(rail.low) & found.verified_rail(i),
+                        "verified": ~np.isnan(rail.low) & found.verified_rail(rail.rail),
                         "governing": rail.governing,
                         "largest_load_by_limit": rail.by_limit,
                         "utilization": rail.use,
                         "largest_span": rail.span,
                     }
-                    for i, rail in enumerate(found.rails)
+                    for rail in found.rails
                 ],
                 "notes": found.notes,
                 "cautions": CAUTIONS,
@@ -83,16 +88,16 @@ def write_study(found: StudyResult, path: Path) -> None:
 def _lines(found: StudyResult) -> list[list[Any]]:
     """One line for every rail, arrangement and span; loads rounded down to four digits."""
     lines = []
-    for r, rail in enumerate(found.rails):
-        words = _read_with(found, r)
+    for rail in found.rails:
+        name, words = found.study.table.rail[rail.rail].name, _read_with(found, rail)
         for a, arrangement in enumerate(found.choices.arrangements):
-            for i, span in enumerate(found.choices.spans):
+            for i, span in enumerate(rail.spans):
                 low, high = float(rail.low[i, a]), float(rail.high[i, a])
                 limit = int(rail.governing[i, a])
                 own, american = ([_number(float(x), u) for x in rail.by_limit[i, a]] for u in (SI, US))
                 lines.append(
                     [
-                        rail.name, str(arrangement), round(float(span), 9), _number(low, SI),
+                        name, str(arrangement), round(float(span), 9), _number(low, SI),
                         _number(high, SI), "none" if limit < 0 else LIMITS[limit], *own,
                         round(US.convert(float(span), "length"), 6), _number(low, US), _number(high, US),
                         *american, *words,
@@ -104,8 +109,8 @@ def _lines(found: StudyResult) -> list[list[Any]]:
 def _spans(found: StudyResult) -> list[list[Any]]:
     """One line for every rail, arrangement and line load; "none" where no span of the study carries it."""
     lines = []
-    for r, rail in enumerate(found.rails):
-        words = _read_with(found, r)
+    for rail in found.rails:
+        name, words = found.study.table.rail[rail.rail].name, _read_with(found, rail)
         for a, arrangement in enumerate(found.choices.arrangements):
             for m, load in enumerate(found.choices.loads.tolist()):
                 span = float(rail.span[m, a])
@@ -113,15 +118,16 @@ def _spans(found: StudyResult) -> list[list[Any]]:
                 if math.isfinite(span):
                     both = [round(span, 9), round(US.convert(span, "length"), 6)]  # type: ignore[list-item]
                 loads = [round(u.convert(load, "line"), 6) for u in (SI, US)]
-                lines.append([rail.name, str(arrangement), loads[0], both[0], loads[1], both[1], *words])
+                lines.append([name, str(arrangement), loads[0], both[0], loads[1], both[1], *words])
     return lines
 
 
-def _read_with(found: StudyResult, rail: int) -> tuple[str, str, str]:
-    """Whether it is verified, what a line of a rail holds for, and what to read with it."""
-    valid = [f"{name}: {words}" for name, words in conditions(found)]
-    valid.append(f"Rail: {rail_conditions(found, rail)}")
-    return unverified(found) or "yes", ". ".join(valid), " ".join((*found.notes, *CAUTIONS))
+def _read_with(found: StudyResult, rail: RailTableau) -> tuple[float, float, str, str, str]:
+    """Seam spacing, whether it is verified, what a line of a table holds for, and what to read with it."""
+    valid = [f"{name}: {words}" for name, words in conditions(found, rail.seam)]
+    valid.append(f"Rail: {rail_conditions(found, rail.rail)}")
+    seam = (round(1e3 * rail.seam, 4), round(rail.seam / 0.0254, 4))
+    return *seam, unverified(found) or "yes", ". ".join(valid), " ".join((*found.notes, *CAUTIONS))
 
 
 def _number(load: float, units: Any) -> float | str:

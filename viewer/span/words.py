@@ -35,7 +35,7 @@ def loads_table(found: StudyResult, rail: RailTableau, units: UnitSystem) -> Tab
     """Largest line load of every span and arrangement, with the limit that governs."""
     rows = []
     banded = bool(found.study.ranges)
-    for i, span in enumerate(found.choices.spans):
+    for i, span in enumerate(rail.spans):
         cells = []
         for a in range(len(found.choices.arrangements)):
             text = down(float(rail.low[i, a]), "line", units)

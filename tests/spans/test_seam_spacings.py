@@ -1,0 +1,89 @@
+"""Several seam spacings in one study: the tables of one file are those of a file for each."""
+
+import csv
+import json
+
+import jsonschema
+import numpy as np
+import pytest
+from click.testing import CliRunner
+
+from fea.spans.study import run_study
+from roofmodel.errors import InputError
+from roofmodel.project.span_study import load_study
+from tests.spans.test_span_command import MODEL, ROOT
+from viewer.cli import commands
+
+SEAM, SPANS = 'seam_spacing = "400 mm"', MODEL.read_text().split("spans = ")[1].split("\n")[0]
+ARRANGEMENTS = MODEL.read_text().split("arrangements = ")[1].split("\n")[0]
+
+
+def put(folder, seams, spans, name="spans.toml"):
+    """The demo, its strength no range and its arrangements two, on other seams and spans."""
+    text = MODEL.read_text().replace(SEAM, f"seam_spacing = {seams}").replace(f"spans = {SPANS}", spans)
+    text = text.replace("6.8 to 7.6 kN", "6.8 kN").replace(ARRANGEMENTS, '["end span", "one clamp missing"]')
+    path = folder / name
+    path.write_text(text)
+    return path
+
+
+def test_one_file_says_what_a_file_for_each_says(tmp_path):
+    both = run_study(load_study(put(tmp_path, '["400 mm", "18 in"]', "seams_per_span = [1, 2, 3, 5]")))
+    assert [rail.name for rail in both.rails] == [
+        "Cove 48 on 400 mm seams", "Cove 48 on 457.2 mm seams",
+        "Cove 60 on 400 mm seams", "Cove 60 on 457.2 mm seams",
+    ]  # fmt: skip
+    for k, (seam, size) in enumerate((("400 mm", 0.4), ("18 in", 0.4572))):
+        spans = ", ".join(f'"{n * size!r} m"' for n in (1, 2, 3, 5))
+        alone = run_study(load_study(put(tmp_path, f'"{seam}"', f"spans = [{spans}]", f"{k}.toml")))
+        assert [rail.name for rail in alone.rails] == ["Cove 48", "Cove 60"]
+        for one, other in zip(alone.rails, both.rails[k::2], strict=True):
+            np.testing.assert_allclose(other.spans, np.array([1, 2, 3, 5]) * size, rtol=1e-12)
+            np.testing.assert_allclose(other.by_limit, one.by_limit, rtol=1e-9)
+            np.testing.assert_allclose(other.span, one.span, rtol=1e-9)
+
+
+def test_a_span_stands_where_it_is_a_whole_multiple(tmp_path):
+    study = load_study(put(tmp_path, '["12 in", "16 in"]', 'spans = ["12 in", "32 in", "48 in"]'))
+    np.testing.assert_allclose(study.spans(study.seams[0]), [0.3048, 1.2192])
+    np.testing.assert_allclose(study.spans(study.seams[1]), [0.8128, 1.2192])
+    twice = load_study(put(tmp_path, '"16 in"', 'spans = ["813 mm"]\nseams_per_span = [2, 3]'))
+    np.testing.assert_allclose(twice.spans(twice.seams[0]), [0.813, 1.2192])  # two seams, rounded by hand
+
+
+@pytest.mark.parametrize(("seams", "spans", "words"), [
+    ('["400 mm", "18 in"]', 'spans = ["0.4 m"]', "none is a whole multiple"),
+    ('["400 mm", "18 in"]', 'spans = ["0.5 m"]', "ends between seams"),
+    ('["400 mm", "18 in"]', "seams_per_span = [12]", "at most 10 seams"),
+    ('"400 mm"', "spans = []", "there are none"),
+    ('"400 to 450 mm"', "seams_per_span = [1]", "panel.seam_spacing: a range says nothing"),
+    ('"400 mm"', 'spans = ["16 in to 48 in"]', "study.spans: a range says nothing"),
+    ('["400 mm", "much"]', "seams_per_span = [1]", "panel.seam_spacing 2"),
+])  # fmt: skip
+def test_spans_and_seams_that_do_not_go_together(tmp_path, seams, spans, words):
+    with pytest.raises(InputError, match=words) as refused:
+        load_study(put(tmp_path, seams, spans))
+    assert "\n" not in str(refused.value)
+
+
+def test_outputs_name_the_seams_and_check_repeats_a_cell(tmp_path):
+    path, out = put(tmp_path, '["400 mm", "18 in"]', "seams_per_span = [2, 3]"), tmp_path / "out"
+    cell = "Cove 60 on 457.2 mm seams, end span, 36 in, 2 kN/m"
+    done = CliRunner().invoke(commands, ["span", str(path), "--out", str(out), "--cell", cell])
+    assert done.exit_code == 0, done.output
+    data = json.loads((out / "spans.json").read_text())
+    jsonschema.validate(data, json.loads((ROOT / "viewer" / "spans.schema.json").read_text()))
+    with (out / "spans.csv").open() as file:
+        lines = list(csv.DictReader(file))
+    assert len(lines) == 2 * 2 * 2 * 2
+    for line in lines:
+        seam = float(line["seam spacing [mm]"]) / 1e3
+        assert float(line["span [m]"]) / seam == pytest.approx(round(float(line["span [m]"]) / seam))
+        assert line["rail"] in ("Cove 48", "Cove 60")
+        assert f"every {1e3 * seam:.1f} mm" in line["valid for"]
+    told = float(done.output.split("2 kN/m: ")[1].split(" of ")[0])
+    CliRunner().invoke(
+        commands, ["check", str(out / "cell" / "project.toml"), "--out", str(tmp_path / "c"), "--no-picture"]
+    )
+    found = json.loads((tmp_path / "c" / "results.json").read_text())
+    assert found["governing"]["utilization"] == pytest.approx(told, abs=1e-6)
