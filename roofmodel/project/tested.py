@@ -29,7 +29,7 @@ def check_tested(clamp: ClampTable, panel: PanelTable, units: UnitSystem, lock: 
         was, own = (units.text(h, "size") for h in (tested.seam_height, panel.seam_height))
         _refuse("seam_height", was, "panel.seam_height", own)
     if panel.thickness < THINNER * tested.thickness:
-        was, own = (units.text(t, "size") for t in (tested.thickness, panel.thickness))
+        was, own = (sheet_text(t, units) for t in (tested.thickness, panel.thickness))
         _refuse("thickness", was, "panel.thickness", own)
     if lock is not None and tested.lock.strip() and tested.lock.strip().lower() != lock:
         _refuse("lock", tested.lock.strip(), "seam.lock", lock)
@@ -53,7 +53,7 @@ def tested_notes(clamp: ClampTable, thickness: float, units: UnitSystem) -> tupl
         )
     if thickness > tested.thickness / THINNER:
         notes.append(
-            f"The sheet is thicker ({units.text(thickness, 'size')}) than in the tests: clamps may close "
+            f"The sheet is thicker ({sheet_text(thickness, units)}) than in the tests: clamps may close "
             "less on it; ask the maker."
         )
     return tuple(notes)
@@ -80,13 +80,18 @@ def words(tested: TestedTable, units: UnitSystem) -> str:
     """What was tested, such as "steel 0.6 mm, seams 32.0 mm high, screws at 13 N m; 6 tests"."""
     seams = f"{tested.lock.strip()} seams".strip()
     parts = [
-        f"{tested.metal} {units.text(tested.thickness, 'size')}",
+        f"{tested.metal} {sheet_text(tested.thickness, units)}",
         f"{seams} {units.text(tested.seam_height, 'size')} high",
     ]
     parts += [f"on {tested.substrate.strip()}"] if tested.substrate.strip() else []
     parts += [] if tested.screw_torque is None else [f"screws at {units.text(tested.screw_torque, 'bend')}"]
     count = "1 test" if tested.tests == 1 else f"{tested.tests} tests"
     return f"{', '.join(parts)}; {', '.join(tested.directions)}; {count}"
+
+
+def sheet_text(value: float, units: UnitSystem) -> str:
+    """A small size such as a sheet's thickness, "0.6 mm" or "0.0236 in"; fixed digits would blur it."""
+    return f"{value / 0.0254:.3g} in" if units.name == "US" else f"{1e3 * value:.4g} mm"
 
 
 def _refuse(what: str, tested: str, field: str, own: str) -> None:

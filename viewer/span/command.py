@@ -135,9 +135,7 @@ def _cell(found: StudyResult, text: str) -> tuple[str, str, str, dict[str, bytes
     arrangement = found.choices.arrangements[known.index(parts[1])]
     roof = study_roof(study)
     cells = [
-        worst_cell(
-            roof, study_hardware(study, one, rail, own.seam), found.choices, arrangement, length, load
-        )
+        worst_cell(roof, study_hardware(study, one, rail, own.seam), found.choices, arrangement, length, load)
         for one in study.variants
     ]
     worst = int(np.argmax([one.utilization for one in cells]))  # one that is not verified comes first

@@ -9,6 +9,7 @@ import numpy as np
 
 from fea.push.project import DIRECTIONS
 from fea.spans.study import StudyResult
+from roofmodel.project.tested import sheet_text
 from roofmodel.project.tested import words as tested_words
 from roofmodel.units import SI, US, UnitSystem
 from viewer.report.tables import Table
@@ -133,6 +134,5 @@ def both(value: float, kind: str, units: UnitSystem) -> str:
 
 
 def _sheet(value: float, units: UnitSystem) -> str:
-    texts = {"SI": f"{1e3 * value:.4g} mm", "US": f"{value / 0.0254:.3g} in"}
     other = US if units is SI else SI
-    return f"{texts[units.name]} ({texts[other.name]})"
+    return f"{sheet_text(value, units)} ({sheet_text(value, other)})"

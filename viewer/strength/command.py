@@ -8,7 +8,7 @@ import click
 
 from viewer.stages import Spoken, Stages, console, named, print_json
 
-OUTPUTS = ("tests.json", "tests.html", "tests.png")
+OUTPUTS = ("tests.json", "tests.html", "tests.png", "clamp.toml")
 RIG = "rig.png"
 
 
@@ -19,13 +19,21 @@ RIG = "rig.png"
 )
 @click.argument("file", type=click.Path(path_type=Path))
 @click.option("--out", callback=named, default="tests", show_default=True, help="Folder for the results.")
-def tests(file: Path, out: Path) -> None:
+@click.option(
+    "--join",
+    "join",
+    type=click.Path(path_type=Path),
+    multiple=True,
+    metavar="TESTS.JSON",
+    help="Results of another direction, for one clamp.toml of all; may be repeated.",
+)
+def tests(file: Path, out: Path, join: tuple[Path, ...]) -> None:
     """Read the test campaign FILE and say what strength it justifies.
 
     FILE is TOML: [campaign], [specimen] (what the strength is valid for), [method], and [[test]] tables with
     strengths or curves, or `file = "all.csv"` above the tables, with columns test and strength. With [rig],
     which says how the specimens were loaded, stiffness and slip of the clamp are fitted to the curves and the
-    rig's own model is held against them.
+    rig's own model is held against them. clamp.toml is the table [clamp] to paste into a project.
     Exit code 0: done. 1: the model of the rig does not fit. 2: bad input, nothing written.
     """
     with Stages() as stages:
@@ -35,18 +43,21 @@ def tests(file: Path, out: Path) -> None:
         from viewer.files import check_output, output_folder
         from viewer.snow.drawing import write_png
         from viewer.strength.chart import campaign_drawing
+        from viewer.strength.clamp_file import load_joined, write_clamp
         from viewer.strength.export import write_campaign
         from viewer.strength.page import write_campaign_page
 
         campaign = load_campaign(file)
         written = [*OUTPUTS, RIG] if campaign.rig is not None else list(OUTPUTS)
-        check_output(out, list(campaign.inputs), written)
+        check_output(out, [*campaign.inputs, *join], written)
         found = judge(campaign)
+        joined = load_joined(join, found)
         folder = output_folder(out)
         stages.accept()
         write_campaign(found, folder / "tests.json")
         write_campaign_page(found, folder / "tests.html")
         write_png(campaign_drawing(found), folder / "tests.png")
+        write_clamp(found, joined, folder / "clamp.toml")
         if found.calibration is not None:
             from viewer.strength.rig_chart import rig_drawing
 

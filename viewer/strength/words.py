@@ -5,8 +5,9 @@ from __future__ import annotations
 import numpy as np
 
 from fea.strength_tests.campaign import CampaignResult, Justified
+from roofmodel.project.tested import sheet_text
 from roofmodel.units import UnitSystem
-from viewer.quantities import as_given, quantity, significant, system
+from viewer.quantities import quantity, significant, system
 from viewer.report.tables import Table
 
 SUSPECT = "may not belong"
@@ -21,10 +22,10 @@ def units_of(found: CampaignResult) -> UnitSystem:
 def valid_for(found: CampaignResult) -> str:
     """What the strength may be used on."""
     one, units = found.campaign.table.specimen, units_of(found)
-    sheet = f"{one.metal} {as_given(one.thickness, 'size', units)}"
-    height = f", load {as_given(one.load_height, 'size', units)} above the grip" if one.load_height else ""
+    sheet = f"{one.metal} {sheet_text(one.thickness, units)}"
+    height = f", load {sheet_text(one.load_height, units)} above the grip" if one.load_height else ""
     return (
-        f"{one.clamp}, {one.direction}, on {one.seam} {as_given(one.seam_height, 'size', units)} high, "
+        f"{one.clamp}, {one.direction}, on {one.seam} {sheet_text(one.seam_height, units)} high, "
         f"{sheet}, on {one.substrate}, screws at {quantity(one.screw_torque, 'grip moment', units)}{height}"
     )
 
@@ -59,7 +60,7 @@ def tests_table(found: CampaignResult) -> Table:
             (
                 test.name,
                 quantity(found.measured[i], "force", units),
-                "–" if test.thickness is None else as_given(test.thickness, "size", units),
+                "–" if test.thickness is None else sheet_text(test.thickness, units),
                 quantity(found.nominal[i], "force", units),
                 "–" if np.isnan(found.distance[i]) else significant(found.distance[i]),
                 "–" if reading is None else quantity(reading.stiffness, "stiffness", units),

@@ -1,0 +1,116 @@
+"""clamp.toml: pasted into a study or project it brings the strengths of the tests, never more."""
+
+import json
+import tomllib
+
+import numpy as np
+import pytest
+from click.testing import CliRunner
+
+from fea.strength_tests.campaign import judge
+from roofmodel.errors import InputError
+from roofmodel.project.campaigns import load_campaign
+from roofmodel.project.span_study import load_study
+from tests.spans.test_span_command import MODEL
+from tests.strength_tests.test_campaign import HEAD, VALUES
+from viewer.cli import commands
+from viewer.strength.clamp_file import clamp_text
+
+MINE = (("# height = ", 'height = "60 mm"  # '), ("# grip_length = ", 'grip_length = "80 mm"  # '))
+STIFF = 'stiffness = { along = "2.6 kN/mm", across = "0.9 kN/mm", pull = "4.2 kN/mm" }\n'
+
+
+def campaign(folder, direction="pull", units="SI", more="", height="", scale=1.0):
+    text = HEAD.replace('name = "Made up"', f'name = "Made up"\nunits = "{units}"').replace("pull", direction)
+    text = text.replace("[specimen]\n", f"[specimen]\n{height}") + more
+    for i, v in enumerate(VALUES, 1):
+        text += f'[[test]]\nname = "T{i}"\nstrength = "{scale * v!r} kN"\n'
+    path = folder / f"{direction}.toml"
+    path.write_text(text)
+    return path
+
+
+def ran(folder, path, *more):
+    out = folder / path.stem
+    done = CliRunner().invoke(commands, ["tests", str(path), "--out", str(out), *more])
+    assert done.exit_code == 0, done.output
+    return out
+
+
+def pasted(text):
+    """The demo study on this clamp and its sheet."""
+    for old, new in MINE:
+        text = text.replace(old, new)
+    if "\nstiffness" not in text:
+        text = text.replace("\nstrength =", f"\n{STIFF}strength =")
+    demo = MODEL.read_text()
+    a, b = demo.index("[clamp]"), demo.index("[[rail]]")
+    demo = demo[:a] + text + demo[b:]
+    for old, new in (
+        ('metal = "aluminum"', 'metal = "steel"'),
+        ('seam_height = "70 mm"', 'seam_height = "32 mm"'),
+        ('thickness = "0.9 mm"', 'thickness = "0.6 mm"'),
+    ):
+        demo = demo.replace(old, new, 1)
+    return demo
+
+
+@pytest.mark.parametrize("units", ["SI", "US"])
+def test_pasted_into_a_study_it_brings_the_strengths_never_more(tmp_path, units):
+    along = campaign(tmp_path, "along", units, height='load_height = "30 mm"\n', scale=0.71)
+    other = ran(tmp_path, campaign(tmp_path, "pull", units))
+    out = ran(tmp_path, along, "--join", str(other / "tests.json"))
+    path = tmp_path / "spans.toml"
+    path.write_text(pasted((out / "clamp.toml").read_text()))
+    clamp = load_study(path).table.clamp
+    for name in ("along", "pull"):
+        exact = judge(load_campaign(tmp_path / f"{name}.toml")).justified.characteristic
+        assert exact * (1.0 - 1e-3) < getattr(clamp.strength, name) <= exact
+    assert clamp.strength.across is None
+    assert clamp.strength.push is None
+    assert clamp.factor == 1.25
+    assert clamp.test_height == pytest.approx(0.03, rel=2e-3)
+    assert clamp.tested.directions == ["along", "pull"]
+    assert clamp.tested.tests == len(VALUES)
+    assert clamp.tested.thickness == pytest.approx(0.6e-3, rel=2e-3)
+    assert clamp.tested.screw_torque == pytest.approx(13.0, rel=1e-3)
+
+
+def test_lines_for_other_formats_say_what_they_should(tmp_path):
+    found = judge(load_campaign(campaign(tmp_path)))
+    text = clamp_text(found)
+    for form, exact in (("ASD", found.justified.asd), ("LRFD", found.justified.lrfd)):
+        after = text.split(f'design.format = "{form}"')[1]
+        line = next(x for x in after.splitlines() if x.startswith("#   strength"))
+        force = float(tomllib.loads(line.removeprefix("#"))["strength"]["pull"].split()[0])
+        assert exact * (1.0 - 1e-3) < 1e3 * force <= exact
+
+
+def test_a_conversion_gives_design_strengths_without_a_factor(tmp_path):
+    found = judge(load_campaign(campaign(tmp_path, more="[method]\nconversion = 0.9\n")))
+    table = tomllib.loads(clamp_text(found))["clamp"]
+    assert table["strength_kind"] == "design"
+    assert "factor" not in table
+    assert float(table["strength"]["pull"].split()[0]) <= found.justified.design / 1e3
+    np.testing.assert_allclose(found.justified.design, 0.9 * found.justified.characteristic / 1.25)
+
+
+@pytest.mark.parametrize(("old", "new", "words"), [
+    ('"direction": "across"', '"direction": "pull"', "is there twice"),
+    ('"metal": "steel"', '"metal": "zinc"', "specimen.metal"),
+    ('"thickness": 0.0006', '"thickness": 0.0007', "specimen.thickness"),
+    ('"format": "eavewright tests"', '"format": "other"', "is no tests.json"),
+    ("{", "", "is not JSON"),
+])  # fmt: skip
+def test_results_that_do_not_belong_together_are_refused(tmp_path, old, new, words):
+    other = ran(tmp_path, campaign(tmp_path, "across")) / "tests.json"
+    text = json.dumps(json.loads(other.read_text()))
+    assert old in text
+    other.write_text(text.replace(old, new, 1))
+    path = campaign(tmp_path, "pull")
+    done = CliRunner().invoke(
+        commands, ["tests", str(path), "--join", str(other), "--out", str(tmp_path / "o")]
+    )
+    assert isinstance(done.exception, InputError)
+    assert words in str(done.exception)
+    assert not (tmp_path / "o").exists()

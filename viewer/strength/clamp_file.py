@@ -1,0 +1,184 @@
+"""clamp.toml: what the tests justify as the table [clamp] of a project or span file, to paste."""
+
+from __future__ import annotations
+
+import json
+import math
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from fea.strength_tests.campaign import CampaignResult
+from roofmodel.errors import InputError
+from roofmodel.project.tested import sheet_text
+from roofmodel.project.validation import read_text
+from roofmodel.units import UnitSystem
+from viewer.export import version
+from viewer.files import write_text
+from viewer.quantities import system
+from viewer.strength.export import campaign_data
+
+DIRECTIONS = ("along", "across", "pull", "push")
+SAME = ("clamp", "seam", "seam_height", "metal", "thickness", "substrate", "screw_torque")
+UNITS = {
+    "SI": {"force": (1e3, "kN"), "stiffness": (1e6, "kN/mm"), "moment": (1.0, "N*m")},
+    "US": {
+        "force": (4.4482216152605, "lbf"),
+        "stiffness": (4448.2216152605 / 0.0254, "kip/in"),
+        "moment": (4.4482216152605 * 0.0254, "lbf*in"),
+    },
+}
+
+
+def load_joined(paths: Sequence[Path], found: CampaignResult) -> list[dict[str, Any]]:
+    """Results of campaigns in other directions, as `tests` wrote them, in the order of their directions.
+
+    Raises
+    ------
+    InputError
+        A file that is none, a direction twice, or another clamp, seam or sheet.
+    """
+    own = campaign_data(found)
+    seen, joined = {own["specimen"]["direction"]}, []
+    for path in paths:
+        name = f"--join {path.name}"
+        try:
+            data = json.loads(read_text(path, "tests.json of another direction"))
+        except json.JSONDecodeError as error:
+            message = f"{name}: is not JSON (line {error.lineno}); give the tests.json of another direction"
+            raise InputError(message) from None
+        if not isinstance(data, dict) or data.get("format") != "eavewright tests" or "share" not in data:
+            message = f"{name}: is no tests.json of this version; run `eavewright tests` for it again"
+            raise InputError(message)
+        direction = data["specimen"]["direction"]
+        if direction in seen:
+            message = f'{name}: specimen.direction "{direction}" is there twice; give one file for each'
+            raise InputError(message)
+        for field in SAME:
+            here, there = own["specimen"][field], data["specimen"][field]
+            alike = math.isclose(here, there, rel_tol=1e-6) if isinstance(here, float) else here == there
+            if not alike:
+                message = (
+                    f"{name}: specimen.{field} is {_word(there)}, but {_word(here)} in "
+                    f"{found.campaign.path.name}; strengths of one [clamp] need the same specimens"
+                )
+                raise InputError(message)
+        seen.add(direction)
+        joined.append(data)
+    return joined
+
+
+def clamp_text(found: CampaignResult, joined: Sequence[dict[str, Any]] = ()) -> str:
+    """The tables [clamp] and [clamp.tested], strengths rounded down, with where each number is from."""
+    all_ = [campaign_data(found), *joined]
+    some = {one["specimen"]["direction"]: one for one in all_}
+    some = {name: some[name] for name in DIRECTIONS if name in some}
+    specimen, units = all_[0]["specimen"], system(found.campaign.table.campaign.units)
+    methods = {(one["method"]["partial_factor"], one["method"]["conversion"]) for one in all_}
+    missing = [name for name in DIRECTIONS if name not in some]
+    lines = [
+        f"# {_line(specimen['clamp'])}: what load tests justify, by eavewright {version()}. A licensed "
+        "engineer must review it;",
+        "# the local code governs. It holds for the clamp, seam, sheet and tightening below, no other.",
+    ]
+    for name, one in some.items():
+        lines.append(
+            f"# {name}: {one['justified']['count']} tests, {_line(one['input']['file'])}, "
+            f"SHA-256 {one['input']['sha256'][:12]}"
+        )
+        lines += [f"#   {_line(note)}" for note in one["notes"] if not note.startswith("What more")]
+    lines += [
+        "",
+        "[clamp]",
+        "# height =                      # yours: of the rail's axis above the grip",
+        "# grip_length =                 # yours: along the seam",
+    ]
+    height = some["along"]["specimen"]["load_height"] if "along" in some else None
+    if height is not None:
+        lines.append(f"test_height = {_quoted(sheet_text(height, units))}")
+    lines += _stiffness(some, units)
+    one_factor = len(methods) == 1 and next(iter(methods))[1] == 1.0
+    what, kind = ("characteristic", "characteristic") if one_factor else ("design", "design")
+    lines += [f"strength = {_strengths(some, what, units)}", f'strength_kind = "{kind}"']
+    if one_factor:
+        lines.append(f"factor = {next(iter(methods))[0]!r}  # gamma_M of EN")
+    for form, key, ready in (("ASD", "asd", "allowable"), ("LRFD", "lrfd", "design")):
+        lines.append(
+            f'# for design.format = "{form}" instead: strength_kind = "{ready}", no factor, by AISI S100 K2:'
+        )
+        lines.append(f"#   strength = {_strengths(some, key, units)}")
+    if missing:
+        lines.append(f"# not tested: {', '.join(missing)}; what is loaded without a strength is NOT VERIFIED")
+    basis = "; ".join(dict.fromkeys(f"{_line(one['campaign'])}" for one in all_))
+    report = _line(found.campaign.table.campaign.report)
+    lines.append(f"test_basis = {_quoted('; '.join(x for x in (basis, report) if x)[:200])}")
+    lines += [
+        "",
+        "[clamp.tested]",
+        f"seam_height = {_quoted(sheet_text(specimen['seam_height'], units))}",
+        f"metal = {_quoted(specimen['metal'])}",
+        f"thickness = {_quoted(sheet_text(specimen['thickness'], units))}",
+        f"lock = {_quoted(specimen['seam'])}",
+        f"substrate = {_quoted(specimen['substrate'])}",
+        f"screw_torque = {_quoted(_amount(specimen['screw_torque'], 'moment', units))}",
+        f"directions = [{', '.join(_quoted(name) for name in some)}]",
+        f"tests = {min(one['justified']['count'] for one in all_)}",
+    ]
+    return "\n".join(lines) + "\n"
+
+
+def write_clamp(found: CampaignResult, joined: Sequence[dict[str, Any]], path: Path) -> None:
+    """Write clamp.toml, whole or not at all."""
+    write_text(path, clamp_text(found, joined))
+
+
+def _stiffness(some: dict[str, dict[str, Any]], units: UnitSystem) -> list[str]:
+    """Means of clamps in rigs that fit, and what is wanting; push stands in where nothing was pulled."""
+    known = {
+        name: one["rig"]["stiffness"]["value"]
+        for name, one in some.items()
+        if one["rig"] is not None and one["rig"]["fits"] and one["rig"]["stiffness"]["value"] is not None
+    }
+    if "pull" not in known and "push" in known:
+        known["pull"] = known["push"]
+    names = [name for name in DIRECTIONS[:3] if name in known]
+    text = ", ".join(f'{name} = "{_amount(known[name], "stiffness", units)}"' for name in names)
+    lines = [f"stiffness = {{ {text} }}  # means of the tests"] if text else []
+    wanting = [name for name in DIRECTIONS[:3] if name not in known]
+    if wanting:
+        lines.append(f"# stiffness: {', '.join(wanting)} is wanting; curves and a [rig] that fits give it")
+    return lines
+
+
+def _strengths(some: dict[str, dict[str, Any]], what: str, units: UnitSystem) -> str:
+    given = {name: one["justified"][what] for name, one in some.items()}
+    parts = [
+        f'{name} = "{_amount(value, "force", units, down=True)}"'
+        for name, value in given.items()
+        if value is not None and value > 0.0
+    ]
+    return f"{{ {', '.join(parts)} }}"
+
+
+def _amount(value: float, kind: str, units: UnitSystem, *, down: bool = False) -> str:
+    """Four significant digits with a unit that is read again; strengths never rounded up."""
+    factor, unit = UNITS[units.name][kind]
+    number = value / factor
+    places = 3 - math.floor(math.log10(number))
+    scaled = number * 10.0**places
+    whole = math.floor(scaled * (1.0 + 1e-12)) if down else round(scaled)
+    return f"{np.format_float_positional(whole / 10.0**places, trim='-')} {unit}"
+
+
+def _line(text: str) -> str:
+    return " ".join(str(text).split())
+
+
+def _quoted(text: str) -> str:
+    return json.dumps(_line(text), ensure_ascii=False)
+
+
+def _word(value: Any) -> str:
+    return f"{value:.4g}" if isinstance(value, float) else f'"{value}"'
