@@ -52,11 +52,20 @@ def read_outline(path: Path, name: str, unit: str | None, layer: str | None, dig
     data = read_file(path, name, "a DXF drawing or a CSV outline", LARGEST)
     if digest is not None:
         digest.update(data)
-    lines, scale = _lines(path, name, unit, layer)
-    return _polygon([line * scale for line in lines], name)
+    lines, scale, layers = _lines(path, name, unit, layer)
+    try:
+        return _polygon([line * scale for line in lines], name)
+    except InputError as error:
+        if len(layers) < 2:
+            raise
+        message = f"{error}; it has lines on layers {', '.join(layers[:12])}: name the outline's"
+        raise InputError(message) from None
 
 
-def _lines(path: Path, name: str, unit: str | None, layer: str | None) -> tuple[list[Array], float]:
+def _lines(
+    path: Path, name: str, unit: str | None, layer: str | None
+) -> tuple[list[Array], float, list[str]]:
+    """Lines, what makes meters of them, and the layers they are on."""
     import ezdxf
     from ezdxf import path as curves
 
@@ -108,7 +117,7 @@ def _lines(path: Path, name: str, unit: str | None, layer: str | None) -> tuple[
             "outline of the metal and close it (a center line is no outline)"
         )
         raise InputError(message)
-    return lines, float(scale)
+    return lines, float(scale), sorted({one.dxf.layer for one in found})
 
 
 def _polygon(lines: list[Array], name: str) -> Polygon:

@@ -77,12 +77,13 @@ def _listed(value: Any) -> Any:
     return value if isinstance(value, list) else [value]
 
 
+Spacings = Annotated[list[Spacing], BeforeValidator(_listed)]
+
+
 class StudyPanel(PanelTable):
     """Standing-seam panel, on one seam spacing or on several."""
 
-    seam_spacing: Annotated[  # type: ignore[assignment]
-        list[Spacing], BeforeValidator(_listed)
-    ] = Field(
+    seam_spacing: Spacings = Field(  # type: ignore[assignment]
         min_length=1, max_length=20, description="Distance from seam to seam; a table for each of a list."
     )
 

@@ -46,6 +46,10 @@ def test_open_drawing_is_refused(tmp_path):
     drawing.saveas(tmp_path / "open.dxf")
     with pytest.raises(InputError, match="do not close"):
         read_outline(tmp_path / "open.dxf", "open.dxf", None, None)
+    drawing.modelspace().add_line((-9, 0), (60, 0), dxfattribs={"layer": "AXES"})
+    drawing.saveas(tmp_path / "axes.dxf")
+    with pytest.raises(InputError, match="layers 0, AXES: name the outline's"):
+        read_outline(tmp_path / "axes.dxf", "axes.dxf", None, None)
     with pytest.raises(InputError, match="no such file"):
         read_outline(tmp_path / "none.dxf", "none.dxf", None, None)
 

@@ -99,10 +99,16 @@ def _curve(drawing: Drawing, found: ProjectPush, units: UnitSystem) -> dict[int,
     if most > 1.0:
         y = floor - height / most
         drawing.line(np.array([[left, y], [left + width, y]]), style.FAINT, 1.4, (8.0, 6.0))
+        marks = [
+            place(np.minimum(push.moved[event.point, push.weakest], far), push.factor[event.point])
+            for event in push.events
+        ]
+        # Numbers of events stand 22 below their marks.
+        taken = any(x > left + width - 220.0 and abs(at + 22.0 - (y - 14.0)) < 20.0 for x, at in marks)
         drawing.write(
             f"the {snow_words(found)}",
             left + width - 8.0,
-            y - 14.0,
+            y + 16.0 if taken else y - 14.0,
             0.86 * TYPE,
             color=style.MUTED,
             align="right",

@@ -153,5 +153,8 @@ def _cell(found: StudyResult, text: str) -> tuple[str, str, str, dict[str, bytes
     one = cells[worst]
     of_clamp = one.kind != "span"
     where = f"{one.limit}, {'clamp' if of_clamp else 'piece'} {one.target + of_clamp}"
-    words = f"Cell {text}: {one.utilization:.6f} of {where} ({one.line.words}); repeat it by `check`"
+    words = (
+        f"Cell {text}: {one.utilization:.6f} of {where} ({one.line.words}); repeat it by `check`, whose roof "
+        "is made up: rail height and edges of the sheet say nothing there"
+    )
     return tomlkit.dumps(project), clamps, words, drawings
