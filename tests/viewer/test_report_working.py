@@ -264,3 +264,61 @@ def test_snow_over_a_pitch_break_is_a_step_of_its_own() -> None:
         strips = by.get("T_s", by["T_0"])
         assert strips == pytest.approx(by["T_0"], rel=2e-3)
         assert strips + by["T_B"] == pytest.approx(float(analysis.tributary[0, clamp]), rel=1e-6)
+
+
+DORMER = """
+[[roof.dormer]]
+name = "over the door"
+plane = "S1"
+across = "6 m"
+up = "1.2 m"
+width = "2.4 m"
+height = "0.8 m"
+pitch = "35 deg"
+"""
+
+
+def test_snow_that_leaves_a_dormers_valley_is_a_step_of_its_own(tmp_path: Path) -> None:
+    """Through both valleys come the slope above them over the dormer's width, and the dormer beside them."""
+    deep, pitch, slope, up, height = 4.0, np.radians(35.0), np.radians(30.0), 1.2, 0.8
+    text = Path("models/tannery-hall/project.toml").read_text(encoding="utf-8")
+    analysis = run(gable_with_dormer(text), tmp_path)
+    roof, layout = analysis.project.roof, analysis.project.layout
+    limit = next(i for i, one in enumerate(analysis.limits) if one.name == "clamp combined")
+    pressure = 2000.0
+    front = up * np.cos(slope)
+    eave = front + height / np.tan(slope)  # where the dormer's eaves meet the slope, on plan
+    ridge = eave + 1.2 * np.tan(pitch) / np.tan(slope)
+    above = 2.4 * (deep - 0.5 * (eave + ridge))
+    beside = 2.0 * 0.5 * 1.2 * (ridge - eave)
+    wanted = pressure * (above * np.sin(slope) + beside * np.sin(pitch))
+    found, own = 0.0, []
+    for clamp in range(len(layout.clamp_name)):
+        working = hand_check(analysis, Governing(limit, clamp, 0, 0.5))
+        assert working is not None
+        by = {step.symbol: step for step in working.steps}
+        if "T_U" in by:
+            found += by["T_U"].result.value
+            assert in_si(by["T_U"].expression) == pytest.approx(by["T_U"].result.value, rel=1e-9)
+            own.append((by.get("T_s", by["T_0"]).result.value, by["T_0"].result.value))
+        assert by["T"].result.value == pytest.approx(float(analysis.tributary[0, clamp]), rel=1e-9)
+    assert roof.planes.slope.max() == pytest.approx(pitch)
+    assert found == pytest.approx(wanted, rel=1e-3)
+    for strips, straight in own:  # what is left is the snow straight above, to the strips' width
+        assert strips == pytest.approx(straight, rel=0.02)
+
+
+def gable_with_dormer(text: str) -> str:
+    """A gable with even snow, a dormer, and a row below it, with the hardware of another project."""
+    hardware = re.findall(r"^\[(?:panel|rail|clamp)\]\n.*?(?=^\[)", text, re.DOTALL | re.MULTILINE)
+    return (
+        '[project]\nname = "Dormer"\n[site]\nstandard = "measured"\nlevel = "characteristic"\n'
+        'layers = [{ depth = "1 m", density = ["203.9432426 kg/m^3"] }]\n'
+        '[[roof.part]]\nshape = "gable"\nfootprint = "0 0, 14 0, 14 8, 0 8 m"\n'
+        'pitches = ["30 deg", "gable", "30 deg", "gable"]\neave_height = "3 m"\n'
+        + DORMER
+        + "[surface]\nslippery = true\n"
+        + "".join(hardware)
+        + '[[row]]\nname = "low"\nplane = "S1"\nup = "0.4 m"\n[design]\nformat = "EN"\n'
+        + '[analysis]\nstrip_width = "0.1 m"\n'
+    )

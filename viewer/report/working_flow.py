@@ -69,17 +69,23 @@ def flow_steps(analysis: Analysis, at: ClampAt, own: float, ends: tuple[float, f
     width = np.clip(np.minimum(span[:, 1], ends[1]) - np.maximum(span[:, 0], ends[0]), 0.0, None)
     here = np.flatnonzero(width > 0.0)
     share, line = (width / (span[:, 1] - span[:, 0]))[here], np.zeros(len(here))
-    cells, above = analysis.force.cell_thrust[at.case, node[here]], list[Feeder]()
+    cells = analysis.force.cell_thrust[at.case, node[here]]
+    above, valleys = list[Feeder](), list[Feeder]()
     plane, friction = int(analysis.project.layout.row_plane[row]), analysis.project.slide.friction
-    fed = feeders(analysis, at.case, node[here], share)
-    if abs(sum(one.force(friction) for one in fed) - cells @ share) <= SAME * max(float(cells @ share), 1.0):
-        above = [one for one in fed if one.plane != plane]
+    straight = feeders(analysis, at.case, node[here], share, valleys=False)
+    through = feeders(analysis, at.case, node[here], share, valleys=True)
+    hand = sum(one.force(friction) for one in [*straight, *through])
+    if abs(hand - cells @ share) <= SAME * max(float(cells @ share), 1.0):
+        above = [one for one in straight if one.plane != plane]
+        valleys = [one for one in through if one.force(friction) > EVEN * max(total, 1.0)]
     for k, one in enumerate(here.tolist()):
-        over = feeders(analysis, at.case, node[[one]]) if above else []
-        line[k] = (cells[k] - sum(f.force(friction) for f in over if f.plane != plane)) / np.ptp(span[one])
+        over = feeders(analysis, at.case, node[[one]], valleys=False) if above else []
+        out = feeders(analysis, at.case, node[[one]], valleys=True) if valleys else []
+        beside = [*(f for f in over if f.plane != plane), *out]
+        line[k] = (cells[k] - sum(f.force(friction) for f in beside)) / np.ptp(span[one])
     strips = float(line @ width[here])
     if abs(strips - own) > EVEN * max(total, 1.0):
-        steps.append(_strip_step(line, width[here], strips, whole=bool(above)))
+        steps.append(_strip_step(line, width[here], strips, whole=bool(above or valleys)))
         names, parts = ["T_s"], [strips]
     if above:
         steps.append(
@@ -92,6 +98,14 @@ def flow_steps(analysis: Analysis, at: ClampAt, own: float, ends: tuple[float, f
             )
         )
         names.append("T_B")
+        parts.append(steps[-1].result.value)
+    if valleys:
+        note = "It comes onto the row's plane where the valley ends. Rows across the valley hold their part."
+        if analysis.project.slide.valley is not ValleyThrust.VECTOR:
+            note = f"Scalar sum of both sides, the upper bound. {note}"
+        what = ("Snow out of a valley farther up", "T_U")
+        steps.append(_feeding_step(analysis, valleys, what, "comes to this stretch through a valley", note))
+        names.append("T_U")
         parts.append(steps[-1].result.value)
     for end, (pieces, force) in enumerate(streams):
         low, high = _spread(analysis, row, end, len(pieces))
@@ -271,12 +285,23 @@ def _regions(analysis: Analysis, found: list[Feeder]) -> str:
     )
 
 
-def feeders(analysis: Analysis, case: int, node: IntArray, start: Array | float = 1.0) -> list[Feeder]:
-    """Planes whose snow passes nodes of the flow graph, each with a part `start`; the largest first."""
+def feeders(
+    analysis: Analysis,
+    case: int,
+    node: IntArray,
+    start: Array | float = 1.0,
+    *,
+    valleys: bool | None = None,
+) -> list[Feeder]:
+    """Planes whose snow passes nodes of the flow graph, each with a part `start`; the largest first.
+
+    With `valleys` only what comes there through a valley, or only what does not.
+    """
     graph, roof = analysis.graph, analysis.project.roof
     cells, factor = graph.cells, valley_factor(roof, graph, analysis.project.slide.valley)[0]
-    share = passing(graph, node, np.ones_like(factor), start)[: cells.count]
-    thrust = passing(graph, node, factor, start)[: cells.count]
+    share, thrust = (
+        _by_way(graph, node, kept, start, valleys)[: cells.count] for kept in (np.ones_like(factor), factor)
+    )
     weight = analysis.force.cell_pressure[case] * cells.plan_area
     found = []
     for plane in np.unique(cells.plane[share * weight > 0.0]).tolist():
@@ -287,6 +312,16 @@ def feeders(analysis: Analysis, case: int, node: IntArray, start: Array | float 
         region = shapely.simplify(shapely.buffer(region, -GRID, join_style="mitre"), 10.0 * GRID)
         found.append(Feeder(plane, area, brought / area, float(roof.planes.slope[plane]), part, region))
     return sorted(found, key=lambda one: -one.pressure * one.area * np.sin(one.slope))
+
+
+def _by_way(
+    graph: FlowGraph, node: IntArray, factor: Array, start: Array | float, valleys: bool | None
+) -> Array:
+    """`passing`, all of it, or the part that goes through a valley or through none."""
+    if valleys is None:
+        return passing(graph, node, factor, start)
+    none = passing(graph, node, np.zeros_like(factor), start)
+    return none if not valleys else np.maximum(passing(graph, node, factor, start) - none, 0.0)
 
 
 def passing(graph: FlowGraph, node: IntArray, factor: Array, start: Array | float = 1.0) -> Array:
