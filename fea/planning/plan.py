@@ -377,6 +377,15 @@ def passing_by(analysis: Analysis, threats: Threats) -> float:
     return float(weight.max(initial=0.0)) / threats.weight
 
 
+def _asks(limit: Limit, share: Array, project: Project) -> str:
+    """What hardware would have to have where no rows pass."""
+    if limit.name == HEIGHT:
+        least = float(np.nanmax(np.where(share >= share.max(), limit.demand, np.nan)))
+        units = SYSTEMS[project.table.project.units]
+        return f"; it asks for a rail top {units.text(least, limit.quantity)} high"
+    return "" if limit.service else f"; it asks for {share.max():.2f} times the strength"
+
+
 def _failure(project: Project, analysis: Analysis, leak: float) -> str:
     """One statement of what is not kept, and where; empty if all is."""
     layout, roof, target = analysis.project.layout, project.roof, project.table.plan.target
@@ -395,7 +404,7 @@ def _failure(project: Project, analysis: Analysis, leak: float) -> str:
         of = "" if _target(limit, target) == 1.0 else f" (target {100.0 * target:.0f} %)"
         words = (
             f"{limit.name}{where}: {limit.target_name[which]} still uses {use:.0f} %{of} in the "
-            f'case "{analysis.snow.cases[case].name}" with the best rows found'
+            f'case "{analysis.snow.cases[case].name}" with the best rows found{_asks(limit, share, project)}'
         )
         worst = (float(share.max()), words)
     if worst[1]:

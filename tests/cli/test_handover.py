@@ -363,6 +363,8 @@ def test_stock_length_from_the_project(tmp_path):
     assert bill.stock == 3.0
     _, length = rail_lengths(project.layout)
     assert set(bill.too_long) == set(np.flatnonzero(length > 3.0))
+    bars = next(line for line in bill_lines(project, bill) if line[0] == "rail, stock bars")
+    assert (f"WITHOUT {len(bill.too_long)} of" in bars[-1]) == bool(len(bill.too_long))
 
 
 @pytest.mark.parametrize(("given", "longest"), [("3 m", 3.0), ("", 6.5)])

@@ -1,6 +1,7 @@
 """What `plan` writes: the project with other rows, all else as it was; and what it refuses."""
 
 import json
+import re
 import shutil
 import tomllib
 from dataclasses import replace
@@ -8,6 +9,7 @@ from pathlib import Path
 from types import SimpleNamespace
 
 import jsonschema
+import numpy as np
 import pytest
 from click.testing import CliRunner
 from plan_projects import HIP, TWO_ROWS, gable, with_roof
@@ -176,13 +178,17 @@ def test_command_says_what_fails_and_where(tmp_path):
     words = " ".join(result.output.split())
     assert "NO ROWS FOUND that pass: clamp" in words
     assert "on plane" in words
+    assert float(re.search(r"it asks for ([\d.]+) times the strength", words)[1]) > 1.0
     assert (tmp_path / "plan" / "planned.toml").exists()
 
 
 def test_a_rail_that_is_too_low_is_said_so(tmp_path):
     result = run(tmp_path, gable(ROWS="", DEPTH="3 m", RATIO="0.2"))
     assert result.exit_code == 1
-    assert "NO ROWS FOUND that pass: rail height on plane" in " ".join(result.output.split())
+    words = " ".join(result.output.split())
+    assert "NO ROWS FOUND that pass: rail height on plane" in words
+    found = float(re.search(r"it asks for a rail top ([\d.]+) mm high", words)[1])
+    assert found == pytest.approx(0.2 * 3000.0 * np.cos(np.radians(25.0)), rel=2e-3)
 
 
 def mark(fields):

@@ -127,6 +127,8 @@ def bill_lines(project: Project, bill: Bill) -> list[Line]:
     if not np.isnan(bill.stock):
         waste = 1.0 - float(bill.piece_length[bill.bar >= 0].sum()) / max(bill.bars * bill.stock, 1e-9)
         note = f"offcuts {100.0 * waste:.0f} %; saw cuts not counted" if bill.bars else "no piece fits"
+        if len(bill.too_long):
+            note += f"; WITHOUT {len(bill.too_long)} of {len(bill.piece_length)} pieces, longer than a bar"
         found.append(("rail, stock bars", units.text(bill.stock, "length"), bill.bars, "pieces", note))
     grouped = np.round(bill.piece_length / ALIKE).astype(np.int64)
     for value in np.unique(grouped)[::-1]:

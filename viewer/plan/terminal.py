@@ -8,6 +8,7 @@ from rich.text import Text
 
 from fea.planning.plan import Plan
 from roofmodel.units import UnitSystem
+from viewer.handover.bill import bill_of, splice_caution
 from viewer.plan.run import Beside
 from viewer.plan.words import nth_seam, row_lines, threat_words, verdict_words
 from viewer.quantities import column, percent, system
@@ -34,7 +35,9 @@ def print_plan(plan: Plan, beside: tuple[Beside, ...], console: Console) -> None
             if one.plan.failure
         ]
     lines += [Text(), Text(verdict_words(plan), style="bold" if plan.passed else _LOUD)]
+    placed = plan.analysis.project
     lines += [Text(note) for note in (*plan.notes, *plan.analysis.cautions)]
+    lines += [Text(words) for words in (splice_caution(placed, bill_of(placed)),) if words]
     lines.append(Text(f"{CAUTION} {_DANGER}", style="dim"))
     for line in lines:
         console.print(line, highlight=False)

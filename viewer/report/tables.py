@@ -388,7 +388,7 @@ def clamps_table(analysis: Analysis, units: UnitSystem) -> Table:
     columns = [
         [layout.clamp_name[i] for i in order],
         [str(int(layout.clamp_seam[i]) + 1) for i in order],
-        column(layout.clamp_s[order], "length", units),
+        column(layout.clamp_s[order], "length", units, 4),
         column(analysis.tributary.max(axis=0)[order], "force", units),
         *([column(plain_along(analysis).max(axis=0)[order], "force", units)] if tested else []),
         *(column(limit.demand.max(axis=0)[order], limit.quantity, units) for limit in single),
