@@ -7,6 +7,7 @@ it, and what the bed takes is reported as force that leaves.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from functools import cached_property
 
@@ -24,6 +25,7 @@ Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
 CLOSE = 1e-4  # force out of balance over the driving force, before the last step [-]
+NEAR = 0.5  # of what is out of balance at a start near the answer, above which it was not near [-]
 ENOUGH = 1e-3  # more than this left out of balance, and it is done again with care [-]
 DAMPING = 1e-2  # of the bed, added to the tangent alone so that free snow makes no singular matrix [-]
 # Motion over which the bed takes all the driving force, and up to which it takes none, over those of the end.
@@ -228,7 +230,9 @@ def _look(problem: Problem, U: Array) -> _Look:
     return _Look(problem, U, response, gap, moved)
 
 
-def solve(problem: Problem, pattern: Pattern, start: Array | None = None) -> State:
+def solve(
+    problem: Problem, pattern: Pattern, start: Array | None = None, tell: Callable[[int], None] | None = None
+) -> State:
     """Find the equilibrium.
 
     The bond lets go step by step: the bed holds the snow at first and gives way until it holds only snow that
@@ -241,7 +245,10 @@ def solve(problem: Problem, pattern: Pattern, start: Array | None = None) -> Sta
     pattern : Pattern
         Of `make_pattern`, for the same cells and contacts.
     start : (f,) float, optional
-        Motions near the answer, such as those of a coarser mesh; rest by default. [m, rad]
+        Motions near the answer, such as those of a coarser mesh; rest by default, and where they turn out
+        not to be near. [m, rad]
+    tell : callable, optional
+        Is told the number of steps done.
 
     Returns
     -------
@@ -249,9 +256,9 @@ def solve(problem: Problem, pattern: Pattern, start: Array | None = None) -> Sta
     """
     scale = float(np.abs(problem.layer.force).sum() + np.abs(problem.structure.load).sum()) or 1.0
     done, factor = 0, None
-    for pace in (BRISK, CAREFUL):
-        here, factor, more = _approach(problem, pattern, start, scale, pace, factor)
-        done += more
+    tries = ([(WARM, start)] if start is not None else []) + [(BRISK, None), (CAREFUL, None)]
+    for pace, begin in tries:
+        here, factor, done = _approach(problem, pattern, begin, scale, pace, factor, (done, tell))
         if float(np.abs(here.residual).sum()) <= ENOUGH * scale:
             break
     upper = _matrix(here, pattern, DAMPING)
@@ -268,7 +275,7 @@ class Pace:
     steps: int
 
 
-BRISK, CAREFUL = Pace(3e-2, 10, 30), Pace(1e-3, 25, 80)
+WARM, BRISK, CAREFUL = Pace(3e-2, 10, 10), Pace(3e-2, 10, 30), Pace(1e-3, 25, 80)
 
 
 def _approach(
@@ -278,11 +285,13 @@ def _approach(
     scale: float,
     pace: Pace,
     factor: Factor | None,
+    count: tuple[int, Callable[[int], None] | None],
 ) -> tuple[_Look, Factor | None, int]:
     """Go through the stages; where that ends, the last factor, and the number of steps."""
-    U = np.zeros(problem.count) if start is None or pace is CAREFUL else start
-    stages = STAGES if start is None or pace is CAREFUL else STAGES[-1:]
-    here, done = _look(problem, U), 0
+    U = np.zeros(problem.count) if start is None else start
+    stages = STAGES if start is None else STAGES[-1:]
+    here, (done, tell) = _look(problem, U), count
+    at_first = float(np.abs(here.residual).sum())
     for number, (soft, reach) in enumerate(stages):
         last = number == len(stages) - 1
         stage = replace(problem, bed=problem.bed / soft, reach=problem.reach * reach)
@@ -298,6 +307,10 @@ def _approach(
             elif taken < 0.3:
                 damping *= 4.0
             done += 1
+            if tell is not None:
+                tell(done)
+            if start is not None and float(np.abs(here.residual).sum()) > NEAR * at_first:
+                return here, factor, done
         U = here.U
     return here, factor, done
 

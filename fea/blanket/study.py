@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
@@ -74,6 +75,14 @@ class BlanketStudy:
         return np.asarray(np.max([answer.use for answer in self.answers], axis=0))
 
     @property
+    def check_use(self) -> Array:
+        """Utilization of every clamp by `check` in the same case, (c,); empty without an analysis."""
+        if self.analysis is None:
+            return np.zeros(0)
+        limit = next(one for one in self.analysis.limits if one.name == "clamp combined")
+        return np.asarray(limit.utilization[self.setting.q])
+
+    @property
     def worst_stop(self) -> Array:
         """Largest utilization of every stop over all views, (s,)."""
         return np.asarray(np.max([answer.stop_use for answer in self.answers], axis=0))
@@ -93,8 +102,8 @@ class BlanketStudy:
 
     @property
     def passed(self) -> bool:
-        """Whether every clamp and stop is verified and kept, and the self-check met."""
-        use = np.concatenate([self.worst_use, self.worst_stop])
+        """Whether every clamp and stop is verified and kept, here and by `check`, and the self-check met."""
+        use = np.concatenate([self.worst_use, self.worst_stop, self.check_use])
         return self.proven and bool(np.all(use <= 1.0))  # NaN is not
 
 
@@ -211,9 +220,15 @@ def _views(setting: Setting, meshes: tuple[Mesh, ...], project: Project, tell: T
             plans.append((f"thaw {100.0 * share:.0f} %", words, False, (parts, front)))
     found = []
     for name, words, cracked, bond in plans:
-        tell(f"following the layer: {name}")
-        found.append(solve_view(setting, meshes, name, words, cracked=cracked, bond=bond))
+        what = f"following the layer: {name}, {len(meshes[-1].layer.corner):,} cells"
+        tell(what)
+        count = partial(_told, tell, what)
+        found.append(solve_view(setting, meshes, name, words, cracked=cracked, bond=bond, tell=count))
     return found
+
+
+def _told(tell: Tell, what: str, done: int) -> None:
+    tell(f"{what}, step {done}")
 
 
 def _tributary_line(setting: Setting) -> Array:
@@ -239,6 +254,11 @@ def _notes(setting: Setting, project: Project) -> tuple[str, ...]:
         )
     if project.roof.arrays.count:
         found.append("Solar arrays are not counted on here: the layer runs over them as over the sheet.")
+    if len(setting.layout.row_name) and np.abs(setting.force.aside[setting.q]).max(initial=0.0) > 0.0:
+        found.append(
+            "What lands from higher roofs above the rows, and what boxes send aside, is not in the layer; "
+            "`check` adds both as bounds."
+        )
     if setting.gap > 0.0 and len(setting.layout.row_name):
         found.append(
             "Flow below and over a rail is judged by the shear strength of the layer alone (judgment)."

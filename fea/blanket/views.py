@@ -6,6 +6,7 @@ coarse mesh by solving again until nothing new happens, and carried to the fine 
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -149,6 +150,7 @@ def solve_view(
     *,
     cracked: bool,
     bond: Bond,
+    tell: Callable[[int], None] | None = None,
 ) -> View:
     """Solve the layer in one state, on a coarse mesh first if there are two.
 
@@ -161,6 +163,8 @@ def solve_view(
     cracked : bool
         Whether the layer holds no tension from the start.
     bond : parts of planes that are bonded, and the thaw front
+    tell : callable, optional
+        Is told the number of steps done on a mesh.
     """
     coarse = meshes[0]
     happened = _Held(
@@ -172,7 +176,7 @@ def solve_view(
     rounds = 0
     for _ in range(ROUNDS):
         problem = _problem(setting, coarse, happened, cracked, bond)
-        state = solve(problem, coarse.pattern, start)
+        state = solve(problem, coarse.pattern, start, tell)
         start = np.concatenate([state.moved.ravel(), state.structure])
         rounds += 1
         after = _after(setting, problem, state, happened, cracked)
@@ -187,7 +191,11 @@ def solve_view(
     for mesh in meshes[1:]:
         happened = _carried(coarse.layer, mesh.layer, happened)
         problem = _problem(setting, mesh, happened, cracked, bond)
-        state = solve(problem, mesh.pattern)
+        begin = None
+        if not cracked:  # snow without tension is not smooth enough
+            moved = _moved(coarse.layer, mesh.layer, state.moved)
+            begin = np.concatenate([moved.ravel(), state.structure])
+        state = solve(problem, mesh.pattern, begin, tell)
         rounds += 1
     return View(
         name=name,
@@ -241,6 +249,21 @@ def _after(setting: Setting, problem: Problem, state: State, before: _Held, crac
     here = size[layer.corner].max(axis=1) <= problem.reach  # what has gone packs nothing
     dense = np.where(here, packed(setting.choice.density, -mean), before.density)
     return _Held(before.cracked | opens, np.maximum(before.density, dense), lost)
+
+
+def _moved(coarse: Layer, fine: Layer, moved: Array) -> Array:
+    """Motions of the nodes of another mesh, (n, 2); beyond the cells those of the nearest node. [m]."""
+    from scipy.spatial import cKDTree
+
+    far = 10.0 * (float(np.ptp(coarse.node, axis=0).max()) + 1.0)
+
+    def at(layer: Layer) -> Array:
+        return np.column_stack([layer.node, far * layer.node_plane])
+
+    found = moved[cKDTree(at(coarse)).query(at(fine))[1]]
+    point, share, cell = locate(coarse, fine.node_plane, fine.node)
+    found[point] = np.einsum("kc,kci->ki", share, moved[coarse.corner[cell]])
+    return np.asarray(found)
 
 
 def _carried(coarse: Layer, fine: Layer, happened: _Held) -> _Held:

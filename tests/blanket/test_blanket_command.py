@@ -2,6 +2,7 @@
 
 import csv
 import json
+from dataclasses import replace
 from pathlib import Path
 
 import jsonschema
@@ -10,11 +11,13 @@ import numpy as np
 import pytest
 
 import viewer
+from fea.blanket.study import study_blanket
 from tests.blanket.blanket_projects import DOOR, LOW, STOPS, shed
 from tests.cli.small_project import run
+from viewer.blanket.words import verdict
 
 SCHEMA = json.loads((Path(viewer.__file__).parent / "blanket.schema.json").read_text(encoding="utf-8"))
-NAMES = ["blanket.csv", "blanket.json", "blanket.png", "blanket.svg", "layer.vtu"]
+NAMES = ["blanket.csv", "blanket.html", "blanket.json", "blanket.png", "blanket.svg", "layer.vtu"]
 
 
 @pytest.mark.parametrize("held", [DOOR, STOPS, LOW + STOPS.replace("0.5 m", "2 m")])
@@ -39,6 +42,10 @@ def test_files_follow_the_schema_and_agree(tmp_path, monkeypatch, capfd, held):
         parts = sum(b[k] for k in ("rows", "stops", "friction", "bond", "valleys", "boxes", "leaves"))
         assert parts == pytest.approx(b["driving"], rel=1e-9)
         assert view["energy"]["virtual_work_error"] < 1e-9
+    page = (out / "blanket.html").read_text()
+    assert all(f">{name}<" in page for name in names)
+    assert "licensed engineer" in page
+    assert f">{data['verdict'].capitalize()}<" in page
     layer = meshio.read(out / "layer.vtu")
     assert len(layer.cells[0].data) == data["mesh"]["cells"]
     assert layer.cell_data["stress up the slope Pa, coherent"][0].min() < 0.0
@@ -89,3 +96,20 @@ def test_check_says_that_stops_are_not_checked(tmp_path):
         "single stops are not checked" in line
         for line in analyze(shed(tmp_path, LOW + STOPS.replace("0.5 m", "2 m"))).cautions
     )
+
+
+def test_what_the_check_exceeds_never_passes_here(tmp_path):
+    """Whatever the layer says: a clamp that `check` finds exceeded in the same case is exceeded."""
+    study = study_blanket(shed(tmp_path, DOOR))
+    assert study.check_use.max() > study.worst_use.max()  # its bound at row ends is above the layer's own
+    answers = tuple(replace(one, use=0.9 * one.use / study.worst_use.max()) for one in study.answers)
+    for most, right in ((0.95, True), (1.01, False)):
+        limits = tuple(
+            replace(one, utilization=most * one.utilization / study.check_use.max())
+            if one.name == "clamp combined"
+            else one
+            for one in study.analysis.limits
+        )
+        found = replace(study, analysis=replace(study.analysis, limits=limits), answers=answers)
+        assert found.passed == right
+        assert verdict(found) == ("kept" if right else "exceeded")

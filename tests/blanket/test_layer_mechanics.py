@@ -209,3 +209,19 @@ def test_order_of_nodes_changes_nothing():
     )
     again = solve(other, make_pattern(other))
     assert again.contact == pytest.approx(state.contact, rel=1e-7)
+
+
+@pytest.mark.parametrize("far", [1e-9, 1.0])
+def test_where_newton_begins_changes_no_force(far):
+    """One equilibrium: from rest, from near the answer and from motions that have nothing to do with it."""
+    of = layer(strip(1.0, 4.0), 0.25, PULL, DEPTH)
+    stop = line(of, (0.0, 0.0), (0.6, 0.0), 1e8, 4)
+    made = snow(len(of.corner), YOUNG, tension=500.0, shear=900.0, compression=5e4)
+    problem, rest = settle(of, made, [stop], face(of, 2e5, 150.0))
+    near = np.concatenate([rest.moved.ravel(), rest.structure])
+    start = near + far * np.random.default_rng(3).standard_normal(len(near))
+    again = solve(problem, make_pattern(problem), start)
+    assert again.contact == pytest.approx(rest.contact, rel=1e-3, abs=1e-3 * rest.contact.max())
+    assert sums(problem, again) < 1e-9
+    if far < 1e-6:
+        assert again.steps <= 2

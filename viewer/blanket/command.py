@@ -9,7 +9,7 @@ import click
 
 from viewer.stages import Spoken, Stages, console, named, print_json
 
-OUTPUTS = ("blanket.json", "blanket.csv", "blanket.png", "blanket.svg", "layer.vtu")
+OUTPUTS = ("blanket.json", "blanket.csv", "blanket.png", "blanket.svg", "blanket.html", "layer.vtu")
 
 
 @click.command(
@@ -24,14 +24,15 @@ def blanket(project: Path, out: Path) -> None:
 
     Compares the force on every row and clamp with its tributary value. The table [blanket] of the project
     says what is known of the snow; [[stops]] places single stops. Exit code 0: every clamp and stop keeps its
-    strength under the layer. 1: one does not, or is not verified, or the self-check failed. 2: bad input,
-    nothing written.
+    strength under the layer and by `check`. 1: one does not, or is not verified, or the self-check failed.
+    2: bad input, nothing written.
     """
     with Stages() as stages:
         stages.show("reading the project")
         from fea.blanket.study import study_blanket
         from roofmodel.project.load import load_project
         from viewer.blanket.export import write_blanket, write_layer, write_table
+        from viewer.blanket.page import write_blanket_page
         from viewer.blanket.picture import blanket_drawing
         from viewer.files import check_output, output_folder, write_text
         from viewer.snow.drawing import drawing_svg, write_png
@@ -49,6 +50,7 @@ def blanket(project: Path, out: Path) -> None:
         drawing = blanket_drawing(study)
         write_text(folder / "blanket.svg", drawing_svg(drawing, loaded.table.project.name) + "\n")
         write_png(drawing, folder / "blanket.png")
+        write_blanket_page(study, folder / "blanket.html")
     from viewer.blanket.terminal import print_blanket
 
     print_blanket(study, console())

@@ -10,6 +10,7 @@ from viewer.blanket.words import (
     CAUTIONS,
     balance_lines,
     by_check,
+    clamp_heads,
     clamp_lines,
     comparison_lines,
     headline,
@@ -54,7 +55,7 @@ def print_blanket(study: BlanketStudy, console: Console) -> None:
         ("Rows: force down the slope as the snow lies; use of the layer", row_heads(study), row_lines(study)),
         (
             "Clamps that rise most over their tributary force",
-            ("clamp", "tributary", *names, "ratio", "utilization"),
+            clamp_heads(study),
             clamp_lines(study, _SHOWN),
         ),
         ("Where the driving force goes", ("", *names), balance_lines(study)),

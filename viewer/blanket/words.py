@@ -23,7 +23,7 @@ def units_of(study: BlanketStudy) -> UnitSystem:
 
 def verdict(study: BlanketStudy) -> str:
     """One of "kept", "exceeded", "not verified", "self-check failed"."""
-    use = np.concatenate([study.worst_use, study.worst_stop])
+    use = np.concatenate([study.worst_use, study.worst_stop, study.check_use])
     if bool(np.any(use > 1.0)):
         return "exceeded"
     if bool(np.isnan(use).any()):
@@ -127,6 +127,11 @@ def clamp_lines(study: BlanketStudy, most: int) -> list[tuple[str, ...]]:
     ]
 
 
+def clamp_heads(study: BlanketStudy) -> tuple[str, ...]:
+    """Heads of `clamp_lines`."""
+    return ("clamp", "tributary", *(a.view.name for a in shown(study)), "ratio", "use")
+
+
 def ratio(study: BlanketStudy, clamp: int) -> str:
     """Largest force over the tributary one."""
     share = float(study.tributary_clamp[clamp])
@@ -215,10 +220,10 @@ def by_check(study: BlanketStudy) -> str:
     """What `check` says of the same case; it counts with a bound at the ends of partial rows."""
     if study.analysis is None:
         return ""
-    limit = next(one for one in study.analysis.limits if one.name == "clamp combined")
-    use = limit.utilization[study.setting.q]
+    use = study.check_use
     if np.isnan(use).any():
         return "By `check`, clamps are not verified in this case."
     worst = int(np.argmax(use))
-    words = f"By `check` the most used clamp of this case is {limit.target_name[worst]}, {use[worst]:.2f}"
+    name = study.project.layout.clamp_name[worst]
+    words = f"By `check` the most used clamp of this case is {name}, {use[worst]:.2f}"
     return words + (": exceeded, whatever the layer says." if use[worst] > 1.0 else ".")
