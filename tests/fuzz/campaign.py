@@ -177,6 +177,16 @@ def campaigns(rng: random.Random, folder: Path) -> Case:
     return ["tests", "tests.toml", "--out", "out"], "; ".join(told)
 
 
+def joined(rng: random.Random, folder: Path) -> Case:
+    table, curves = seeds.campaign()
+    for name, data in curves.items():
+        _put(folder / name, data)
+    _put(folder / "tests.toml", mutations.written(table))
+    text, told = _scratched(rng, seeds.joined())
+    _put(folder / "pull.json", text)
+    return ["tests", "tests.toml", "--join", "pull.json", "--out", "out"], "; ".join(told)
+
+
 def sections(rng: random.Random, folder: Path) -> Case:
     name = rng.choice(sorted(seeds.profiles()))
     data, options = seeds.profiles()[name]
@@ -264,6 +274,7 @@ TARGETS: dict[str, Target] = {
     "weather": weather,
     "investigations": investigations,
     "spans": spans,
+    "joined": joined,
     "campaigns": campaigns,
     "sections": sections,
     "roofs": roofs,

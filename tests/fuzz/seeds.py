@@ -225,9 +225,11 @@ def spans() -> dict[str, Any]:
     table = tomllib.loads((MODELS / "cove-rails" / "spans.toml").read_text(encoding="utf-8"))
     table["study"] |= {
         "spans": ["0.8 m", "1.6 m"],
+        "seams_per_span": [3],
         "loads": ["1 kN/m", "3 kN/m"],
         "arrangements": ["single span", "two spans", "one clamp missing"],
     }
+    table["panel"]["seam_spacing"] = ["400 mm", "16 in"]
     return table
 
 
@@ -236,6 +238,18 @@ def campaign() -> tuple[dict[str, Any], dict[str, bytes]]:
     folder = MODELS / "brackwater-clamp"
     table = tomllib.loads((folder / "tests.toml").read_text(encoding="utf-8"))
     return table, {path.name: path.read_bytes() for path in folder.glob("*.csv")}
+
+
+@cache
+def joined() -> str:
+    """What `tests` wrote of another direction."""
+    from fea.strength_tests.campaign import judge
+    from roofmodel.project.campaigns import load_campaign
+    from viewer.strength.export import campaign_data
+
+    data = campaign_data(judge(load_campaign(MODELS / "brackwater-clamp" / "tests.toml")))
+    data["specimen"]["direction"] = "pull"
+    return json.dumps(data)
 
 
 def found() -> tuple[dict[str, Any], dict[str, bytes]]:

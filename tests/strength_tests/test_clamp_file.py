@@ -99,8 +99,10 @@ def test_a_conversion_gives_design_strengths_without_a_factor(tmp_path):
     ('"direction": "across"', '"direction": "pull"', "is there twice"),
     ('"metal": "steel"', '"metal": "zinc"', "specimen.metal"),
     ('"thickness": 0.0006', '"thickness": 0.0007', "specimen.thickness"),
-    ('"format": "eavewright tests"', '"format": "other"', "is no tests.json"),
-    ("{", "", "is not JSON"),
+    ('"format": "eavewright tests"', '"format": "other"', "format is not that of a tests.json"),
+    ('"characteristic": ', '"characteristic": -', "justified.characteristic is not"),
+    ('"notes": ', '"note": ', "notes is not"),
+    ("{", "", "the file is not"),
 ])  # fmt: skip
 def test_results_that_do_not_belong_together_are_refused(tmp_path, old, new, words):
     other = ran(tmp_path, campaign(tmp_path, "across")) / "tests.json"

@@ -6,9 +6,10 @@ import json
 import math
 from collections.abc import Sequence
 from pathlib import Path
-from typing import Any
+from typing import Annotated, Any, Literal
 
 import numpy as np
+from pydantic import BaseModel, Field, ValidationError
 
 from fea.strength_tests.campaign import CampaignResult
 from roofmodel.errors import InputError
@@ -32,6 +33,63 @@ UNITS = {
 }
 
 
+Number = Annotated[float, Field(gt=0.0, allow_inf_nan=False)]
+Share = Annotated[float, Field(ge=0.0, allow_inf_nan=False)]
+
+
+class _Specimen(BaseModel):
+    clamp: str
+    direction: Literal["along", "across", "pull", "push"]
+    seam: str
+    seam_height: Number
+    metal: str
+    thickness: Number
+    substrate: str
+    screw_torque: Number
+    load_height: Share | None
+
+
+class _Input(BaseModel):
+    file: str
+    sha256: str
+
+
+class _Method(BaseModel):
+    partial_factor: Number
+    conversion: Number
+
+
+class _Justified(BaseModel):
+    count: Annotated[int, Field(ge=1)]
+    characteristic: Share
+    design: Share
+    asd: Share | None
+    lrfd: Share | None
+
+
+class _Mean(BaseModel):
+    value: Number | None
+
+
+class _Rig(BaseModel):
+    fits: bool
+    stiffness: _Mean
+
+
+class _Results(BaseModel):
+    """What is taken from a tests.json; the rest of it is left alone."""
+
+    format: Literal["eavewright tests"]
+    share: Number
+    campaign: str
+    input: _Input
+    specimen: _Specimen
+    method: _Method
+    justified: _Justified
+    rig: _Rig | None
+    notes: list[str]
+
+
 def load_joined(paths: Sequence[Path], found: CampaignResult) -> list[dict[str, Any]]:
     """Results of campaigns in other directions, as `tests` wrote them, in the order of their directions.
 
@@ -45,13 +103,17 @@ def load_joined(paths: Sequence[Path], found: CampaignResult) -> list[dict[str, 
     for path in paths:
         name = f"--join {path.name}"
         try:
-            data = json.loads(read_text(path, "tests.json of another direction"))
-        except json.JSONDecodeError as error:
-            message = f"{name}: is not JSON (line {error.lineno}); give the tests.json of another direction"
+            data = _Results.model_validate_json(
+                read_text(path, "tests.json of another direction")
+            ).model_dump()
+        except ValidationError as error:
+            first = error.errors()[0]
+            where = ".".join(map(str, first["loc"])) or "the file"
+            message = (
+                f"{name}: {where} is not that of a tests.json of this version; give the tests.json of "
+                "another direction, written by `eavewright tests`"
+            )
             raise InputError(message) from None
-        if not isinstance(data, dict) or data.get("format") != "eavewright tests" or "share" not in data:
-            message = f"{name}: is no tests.json of this version; run `eavewright tests` for it again"
-            raise InputError(message)
         direction = data["specimen"]["direction"]
         if direction in seen:
             message = f'{name}: specimen.direction "{direction}" is there twice; give one file for each'
