@@ -338,14 +338,15 @@ def new(shape: str, out: Path, units: str, standard: str | None) -> None:
 
 @commands.command(
     short_help="List every field of the project file, or of another.",
-    epilog="Example: eavewright fields; eavewright fields tests",
+    epilog="Example: eavewright fields; eavewright fields --table protect; eavewright fields tests",
 )
 @click.argument("file", type=click.Choice(["project", "tests", "span", "investigate"]), default="project")
-def fields(file: str) -> None:
+@click.option("--table", metavar="NAME", help="Only this table of the file and those within it.")
+def fields(file: str, table: str | None) -> None:
     """List every field of the project file with its meaning, or of the file that a command FILE reads."""
     from viewer.fields import print_fields
 
-    print_fields(console(), file)
+    print_fields(console(), file, table)
 
 
 @commands.command(

@@ -10,9 +10,10 @@ from typing import TYPE_CHECKING, Any, Literal, get_args, get_origin
 from pydantic import BaseModel
 from pydantic.fields import FieldInfo
 
+from roofmodel.errors import InputError
 from roofmodel.project.field_types import Pitch, Points
 from roofmodel.project.schema import ProjectFile
-from roofmodel.units import EXAMPLES, SI, kind_words
+from roofmodel.units import EXAMPLES, SI, kind_words, shown
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -46,7 +47,7 @@ def model_of(file: str) -> type[BaseModel]:
     return ProjectFile
 
 
-def print_fields(console: Console, file: str = "project") -> None:
+def print_fields(console: Console, file: str = "project", table: str | None = None) -> None:
     """Print every field of a file, table by table: kind, whether it is needed, and meaning.
 
     Parameters
@@ -54,16 +55,29 @@ def print_fields(console: Console, file: str = "project") -> None:
     console : rich Console
     file : str
         As `model_of`.
+    table : str or None
+        Only this table and those within it.
+
+    Raises
+    ------
+    InputError
+        The file has no such table.
     """
     from rich.text import Text
 
+    chosen = [one for one in tables(model_of(file)) if table is None or _within(one[0], table)]
+    if not chosen:
+        known = ", ".join(dict.fromkeys(_bare(title).split(".")[0] for title, _ in tables(model_of(file))))
+        message = f"--table {shown(table or '')} is no table of this file; it has {known}"
+        raise InputError(message)
     width = min(console.width, _WIDEST)
     at_top = {k: v for k, v in model_of(file).model_fields.items() if not models_in(v.annotation)}
+    at_top = at_top if table is None else {}
     if at_top:
         console.print(Text("\nAbove all tables", style="bold"))
     for name, info in at_top.items():
         _print_field(console, name, info, width)
-    for title, model in tables(model_of(file)):
+    for title, model in chosen:
         console.print()
         meaning = (model.__doc__ or "").strip()
         lines = textwrap.wrap(f"{title}  {meaning}", width, subsequent_indent="    ")
@@ -72,6 +86,15 @@ def print_fields(console: Console, file: str = "project") -> None:
             if models_in(info.annotation):
                 continue
             _print_field(console, name, info, width)
+
+
+def _bare(title: str) -> str:
+    """Name of a table without the marks around it."""
+    return title.split(" = ")[0].strip("[]")
+
+
+def _within(title: str, table: str) -> bool:
+    return _bare(title) == table or _bare(title).startswith(f"{table}.")
 
 
 def _print_field(console: Console, name: str, info: FieldInfo, width: int) -> None:

@@ -54,7 +54,7 @@ class ImportedRoof(Table):
     ground: AnyLength | None = Field(
         None,
         description="Ground level in the heights of the file; edge heights and falls count from it. Where "
-        "neither this nor the file says it, it is 3 m below the lowest point of the roof.",
+        "neither this nor the file says it, it is the lowest point of a building, or 3 m below a roof alone.",
     )
     north: Angle | None = Field(
         None,

@@ -491,3 +491,12 @@ def test_fields_of_the_other_files_are_listed_too(file, monkeypatch, capfd):
     for model in models:
         for name, info in model.model_fields.items():
             assert models_in(info.annotation) or re.search(rf"^  {name} +\S", told, re.MULTILINE), name
+
+
+def test_fields_of_one_table(monkeypatch, capfd):
+    assert run(["fields", "--table", "row"], monkeypatch) == 0
+    told = capfd.readouterr().out
+    heads = re.findall(r"^\S.*", told, re.MULTILINE)
+    assert [head.split("  ")[0] for head in heads] == ["[[row]]", "row.splice = [{ ... }]"]
+    assert run(["fields", "--table", "rows"], monkeypatch) == 2
+    assert '--table "rows" is no table of this file; it has project, site, roof' in capfd.readouterr().err
