@@ -377,7 +377,7 @@ def relative_deflection(result: FrameResult, layout: Layout, piece: IntArray) ->
     local = piece - (starts[row] + row)
     left = starts[row] + np.clip(local - 1, 0, clamps_in_row[row] - 1)
     right = starts[row] + np.clip(local, 0, clamps_in_row[row] - 1)
-    at = _clamp_samples(result, layout)
+    at = clamp_samples(result, layout)[0]
     y = result.deflection[:, :, 1:]
     a, b = layout.clamp_s[left], layout.clamp_s[right]
     share = np.where(b > a, (result.sample_s - a) / np.where(b > a, b - a, 1.0), 0.0)
@@ -400,14 +400,15 @@ def piece_lengths(layout: Layout) -> Array:
     return np.where(length > 1e-6, length, 0.0)
 
 
-def _clamp_samples(result: FrameResult, layout: Layout) -> IntArray:
-    """A rail station at each clamp, (c,)."""
+def clamp_samples(result: FrameResult, layout: Layout) -> IntArray:
+    """The first and the last rail station at each clamp, (2, c)."""
     reach = float(layout.row_length.max()) + 1.0
     key = result.sample_row * reach + result.sample_s
     order = np.argsort(key, kind="stable")
     wanted = layout.clamp_row * reach + layout.clamp_s
-    at = np.clip(np.searchsorted(key[order], wanted - 1e-3), 0, len(key) - 1)
-    return np.asarray(order[at])
+    first = np.searchsorted(key[order], wanted - 1e-3)
+    last = np.searchsorted(key[order], wanted + 1e-3, side="right") - 1
+    return np.asarray(order[np.clip(np.stack([first, last]), 0, len(key) - 1)])
 
 
 def height_limit(depth: Array, rail_top: float, ratio: float, layout: Layout) -> Limit:

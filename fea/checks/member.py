@@ -13,16 +13,17 @@ from fea.checks.limits import (
     Demands,
     Limit,
     _piece_max,
+    clamp_samples,
     combine,
     piece_lengths,
     sample_piece,
     span_names,
     worse,
 )
-from fea.checks.member_strength import MemberStrength, member_strength, station_use
+from fea.checks.member_strength import LOCAL, MemberStrength, member_strength, station_use
 from fea.rails.actions import Basis
 from fea.rails.loads import FrameResult
-from fea.sections.crippling import bearing_resistance
+from fea.sections.crippling import bearing_and_bending, bearing_resistance
 from roofmodel.hardware import DesignFormat, Rail
 from roofmodel.layout import Layout
 from roofmodel.profiles.plain import walls_profile
@@ -99,7 +100,7 @@ def _of_state(
         _ratio(kind, names, piece, station_use(member, kind, demands.rail, piece), member.basis[kind])
         for kind in member.kinds
     ]
-    return (*limits, *_bearing(demands.clamp, member.rail, layout, member.form))
+    return (*limits, *_bearing(demands, result, member, layout))
 
 
 def _ratio(name: str, names: tuple[str, ...], piece: NDArray[np.int64], use: Array, basis: str) -> Limit:
@@ -108,26 +109,44 @@ def _ratio(name: str, names: tuple[str, ...], piece: NDArray[np.int64], use: Arr
     return Limit(name, "span", names, worst, np.ones(len(names)), worst, "ratio", basis)
 
 
-def crushing(push: Array, at_end: NDArray[np.bool_], rail: Rail, form: DesignFormat) -> Array:
-    """Use (..., c) of a rail's walls by the forces of clamps (..., c, 2), along the slope and square to it.
+def crushing(push: Array, bend: Array, at_end: NDArray[np.bool_], rail: Rail, form: DesignFormat) -> Array:
+    """Use (..., c) of a rail's walls over clamps, by their forces and together with the moments there.
 
-    Both directions add up; clamps near an end of the rail, (c,), are end bearings.
+    Parameters
+    ----------
+    push : (..., c, 2) float
+        Sizes of the forces along the slope and square to it, which add up. [N]
+    bend : (..., c) float
+        Use of the section by its moments there, as `bending_at_clamps`.
+    at_end : (c,) bool
+        Clamps near an end of the rail, which are end bearings.
+    rail : Rail
+    form : DesignFormat
     """
     profile = walls_profile(rail.section, rail.profile)
     assert profile is not None
     if not np.isnan(rail.bearing_strength):
-        return np.asarray(np.hypot(push[..., 0], push[..., 1]) / rail.bearing_strength)
+        return bearing_and_bending(np.hypot(push[..., 0], push[..., 1]) / rail.bearing_strength, bend)
     shares = []
     floor = 1e-4 * push[..., 0].max(initial=0.0)
     for axis in (0, 1):
         inner, outer = (
-            bearing_resistance(profile.walls, axis, rail.bearing_length, rail.material, form, end=end)
+            bearing_resistance(
+                profile.walls, axis, rail.bearing_length, rail.material, form,
+                end=end, factor=rail.resistance_factor,
+            )
             for end in (False, True)
-        )
+        )  # fmt: skip
         own = push[..., axis]
         holds = np.where(at_end, min(inner, outer), inner)
         shares.append(np.where((own > floor) | np.isfinite(holds), own / holds, 0.0))  # floor: unknown ones
-    return np.asarray(shares[0] + shares[1])
+    return bearing_and_bending(shares[0] + shares[1], bend)
+
+
+def bending_at_clamps(member: MemberStrength, force: Array, piece: NDArray[np.int64]) -> Array:
+    """Use (..., c) of the section at clamps by forces (..., 2 c, 6 or 8) at `clamp_samples`, piece (2 c,)."""
+    use = station_use(member, LOCAL, force, piece)
+    return np.asarray(use.reshape(*use.shape[:-1], 2, -1).max(axis=-2))
 
 
 def has_crushing(rail: Rail) -> bool:
@@ -141,14 +160,19 @@ def end_bearings(layout: Layout, rail: Rail) -> NDArray[np.bool_]:
     return np.asarray(rest < END * max(rail.section.depth_y, rail.section.depth_z))
 
 
-def _bearing(force: Array, rail: Rail, layout: Layout, form: DesignFormat) -> list[Limit]:
+def _bearing(demands: Demands, result: FrameResult, member: MemberStrength, layout: Layout) -> list[Limit]:
     """Crushing at every clamp; only where a bearing length or strength is given."""
+    rail = member.rail
     if not has_crushing(rail):
         return []
     words = "EN 1993-1-3 6.1.7, EN 1999-1-4 6.1.7, AISI S100-16 G5 or ADM 2020 J.9.1 (from memory)"
     if not np.isnan(rail.bearing_strength):
         words = "strength given by the user"
-    use = crushing(np.abs(force[..., [0, 2]]), end_bearings(layout, rail), rail, form)
+    words += "; with the moment there by EN 1993-1-3 6.1.11 (from memory)"
+    at = clamp_samples(result, layout).ravel()
+    bend = bending_at_clamps(member, demands.rail[..., at, :], sample_piece(result, layout)[at])
+    push = np.abs(demands.clamp[..., [0, 2]])
+    use = crushing(push, bend, end_bearings(layout, rail), rail, member.form)
     worst = np.asarray(use.max(axis=1))
     count = len(layout.clamp_name)
     return [Limit(CRUSHING, "clamp", layout.clamp_name, worst, np.ones(count), worst, "ratio", words)]

@@ -21,6 +21,9 @@ IntArray = NDArray[np.int64]
 SHORTEST = 0.05  # pieces shorter than this cannot buckle sideways [m]
 TALL = 2.0  # closed sections up to this much taller than wide do not buckle sideways by bending
 FULL = 0.999  # share of yield that counts as all
+# Squeeze over the critical force up to which the section alone counts where bending does not buckle the rail
+# sideways: below the 0.04 of EN 1993-1-1 and 0.1 of EN 1999-1-1 6.3.1.2(4) (from memory).
+UNSQUEEZED = 0.01
 LOCAL, LATERAL, HOLES, WELDS = (
     "rail local buckling", "rail lateral buckling", "rail at holes", "rail at welds",
 )  # fmt: skip
@@ -139,7 +142,9 @@ def member_strength(rail: Rail, form: DesignFormat, length: Array) -> MemberStre
     )
 
 
-def station_use(member: MemberStrength, kind: str, force: Array, piece: IntArray) -> Array:
+def station_use(
+    member: MemberStrength, kind: str, force: Array, piece: IntArray, *, always: bool = False
+) -> Array:
     """Use (...) of one limit at stations of rail.
 
     Parameters
@@ -150,6 +155,8 @@ def station_use(member: MemberStrength, kind: str, force: Array, piece: IntArray
     force : (..., t, 6 or 8) float
         As `fea.rails.loads.FrameResult.rail_force`, factored.
     piece : (t,) int
+    always : bool
+        Whether lateral buckling counts where the rail does not buckle by bending and is hardly squeezed too.
     """
     rail, s = member.rail, member.rail.section
     if kind == WELDS:
@@ -174,7 +181,9 @@ def station_use(member: MemberStrength, kind: str, force: Array, piece: IntArray
     near = squeeze * rail.material.yield_strength / member.stress / member.critical[piece]
     grows = np.where(near < 1.0, 1.0 / np.maximum(1.0 - near, 1e-9), np.inf)
     bend = strong / member.sideways[piece] + weak
-    return np.asarray(pressed / member.column[piece] + grows * bend)
+    use = np.asarray(pressed / member.column[piece] + grows * bend)
+    section_alone = (near <= UNSQUEEZED) & (member.sideways[piece] >= 1.0)
+    return use if always else np.where(section_alone & np.isfinite(use), 0.0, use)
 
 
 def _bending(member: MemberStrength, force: Array) -> tuple[Array, Array]:

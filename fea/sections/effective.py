@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from fea.sections.plates import plate_factor, round_factor
+from fea.sections.plates import plate_factor, round_factor, squeezed_round
 from roofmodel.hardware import DesignFormat, Material
 from roofmodel.profiles.data import Profile, Walls
 
@@ -55,7 +55,9 @@ def effective(profile: Profile, metal: Material, form: DesignFormat) -> Effectiv
     if profile.section.round and profile.closed:
         inner = np.sqrt(profile.outline.interiors[0].envelope.area)
         outer = 0.5 * (profile.section.depth_y + profile.section.depth_z)
-        share = np.full(5, round_factor(outer / (0.5 * (outer - inner)), metal, form))
+        ratio = outer / (0.5 * (outer - inner))
+        share = np.full(5, round_factor(ratio, metal, form))
+        share[0] *= squeezed_round(ratio, metal, form)
     elif not walls.known:
         share = np.full(5, np.nan)
     return Effective(share, plate, standard_words(metal, form))

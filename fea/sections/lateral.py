@@ -51,7 +51,9 @@ def rail_critical(rail: Rail, length: Array) -> tuple[Array, Array]:
     assert profile is not None
     s = rail.section
     strong, weak = profile.principal
-    tall = float(np.abs(profile.reach).max())
+    square = np.array([-np.sin(profile.angle), np.cos(profile.angle)])  # to the strong axis
+    corner = np.array(profile.outline.exterior.coords) - [s.center_y, s.center_z]
+    tall = float(np.abs(corner @ square).max())
     worst = 0.5 * abs(float(profile.one_sided[0]))
     moment = critical_moment(length, metal.E * weak, metal.G * s.J, metal.E * s.I_w, tall, -worst)
     away = s.center_y**2 + s.center_z**2

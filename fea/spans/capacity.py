@@ -14,7 +14,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from fea.checks.member import CRUSHING, crushing, end_bearings, has_crushing
+from fea.checks.limits import clamp_samples
+from fea.checks.member import CRUSHING, bending_at_clamps, crushing, end_bearings, has_crushing
 from fea.checks.member_strength import (
     HOLES,
     LATERAL,
@@ -334,6 +335,7 @@ def _roots(bench: Bench) -> Array:
         f_high = np.where(going, np.where(above, value, np.where(side < 0.0, 0.5 * f_high, f_high)), f_high)
         low, high = np.where(going & ~above, middle, low), np.where(going & above, middle, high)
         side = np.where(above, 1.0, -1.0)
+    best = np.where(miss > PROVED, low, best)  # a limit that sets in at once: the load before it does
     root = np.where(dead, 0.0, np.where(none, np.inf, best))
     for limit in range(len(LIMITS)):
         if bench.there(limit):
@@ -359,6 +361,7 @@ def _clamps_at(bench: Bench, kind: int, load: Array) -> Array:
     lines = len(rows.layout.row_name) // n
     group, counts = rows.layout.clamp_row[clamps] % n, bench.counts_clamp[clamps]
     at_end = end_bearings(rows.layout, hardware.rail) if kind == CRUSHED else None
+    there = clamp_samples(rows.result, rows.layout).ravel() if kind == CRUSHED else clamps
     step = max(NUMBERS_AT_ONCE // (len(group) * len(rows.basis.readings)), 1)
     out = np.empty(load.shape)
     for at in range(0, len(load), step):
@@ -369,8 +372,10 @@ def _clamps_at(bench: Bench, kind: int, load: Array) -> Array:
             use = strip_use(rows, each, hardware, clamps).utilization
         else:
             assert at_end is not None
+            assert bench.member is not None
             push = np.abs(clamp_forces(rows, each)[..., [0, 2]])
-            use = crushing(push, at_end, hardware.rail, hardware.form).max(axis=1)
+            bend = bending_at_clamps(bench.member, rail_forces(rows, each, there), rows.piece[there])
+            use = crushing(push, bend, at_end, hardware.rail, hardware.form).max(axis=1)
         out[at : at + step] = _by_group(np.where(counts, use, 0.0), group, n)
     return out
 
@@ -437,7 +442,10 @@ def _stations_use(bench: Bench, place: Array, kind: int) -> Array:
         assert bench.member is not None
         values = (rows.still.rail + x * rows.grows.rail for x in place)
         return np.stack(
-            [station_use(bench.member, LIMITS[kind], one, rows.piece).max(axis=0) for one in values]
+            [
+                station_use(bench.member, LIMITS[kind], one, rows.piece, always=True).max(axis=0)
+                for one in values
+            ]
         )
     length = rows.piece_length[rows.piece]
     moved = (rows.still.moved + x * rows.grows.moved for x in place)

@@ -59,17 +59,19 @@ class Line:
     words: str
 
 
-def patterns(pieces: int, unloaded: float) -> list[tuple[Array, str]]:
+def patterns(pieces: int, unloaded: float, *, mirrors: bool = False) -> list[tuple[Array, str]]:
     """Shares of load on the pieces of a row that are worst for spans, clamps and moments over clamps.
 
     All pieces; every other one; two neighbors and every other one beyond (influence lines of continuous
-    beams, any textbook; Mueller-Breslau). Mirror images are left out: rows are alike from both ends.
+    beams, any textbook; Mueller-Breslau).
 
     Parameters
     ----------
     pieces : int
     unloaded : float
         Share of the load that stays where a pattern takes it away; 1 for no patterns.
+    mirrors : bool
+        Whether mirror images count: for rows that a splice or a missing clamp makes different from both ends.
 
     Returns
     -------
@@ -86,7 +88,7 @@ def patterns(pieces: int, unloaded: float) -> list[tuple[Array, str]]:
             found.append((on, "loaded: " + _numbers(on)))
     kept: dict[tuple[bool, ...], str] = {}
     for on, words in found:
-        if tuple(on[::-1].tolist()) not in kept:
+        if mirrors or tuple(on[::-1].tolist()) not in kept:
             kept.setdefault(tuple(on.tolist()), words)
     return [(np.where(on, 1.0, unloaded), words) for on, words in kept.items()]
 
@@ -122,16 +124,18 @@ def lines_of(
         gone = list(range(spans // 2 + 1))
     places = [np.nan]
     if splice is not None and splice is not SpliceKind.CONTINUOUS and spans > 1:
-        half = range((spans + 1) // 2)
-        places += [beyond + span + x for span in half for x in SPLICE_PLACES]
+        half = spans if arrangement is Arrangement.MISSING else (spans + 1) // 2
+        places += [beyond + span + x for span in range(half) for x in SPLICE_PLACES]
+        places += [beyond + half] if spans % 2 == 0 and half < spans else []  # over the middle clamp
     found = []
     for missing, at in itertools.product(gone, places):
         clamps = np.delete(all_clamps, missing) if missing >= 0 else all_clamps
-        if at <= clamps[0]:  # an end of rail beyond the clamps that a hinge lets go
+        if at <= clamps[0] or at >= clamps[-1]:  # an end of rail beyond the clamps that a hinge lets go
             continue
         edges = np.unique(np.concatenate([[0.0, length], clamps]))
         beside, inside = _counted(arrangement, len(clamps))
-        for share, words in patterns(len(edges) - 1, unloaded):
+        alike = np.isnan(at) and np.allclose(clamps, length - clamps[::-1])
+        for share, words in patterns(len(edges) - 1, unloaded, mirrors=not alike):
             more = f"; clamp {missing + 1} missing" if missing >= 0 else ""
             more += "" if np.isnan(at) else f"; {splice} splice at {at:g} spans from the left end"
             found.append(Line(arrangement, edges, clamps, share, at, beside, inside, words + more))
