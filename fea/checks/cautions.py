@@ -119,7 +119,7 @@ def cautions(
     found += _onto_rows(project, force, lands) + _upper_retained(project)
     found += untold_notes(table.clamp)
     found += grip_words(project) + _low_axis(project, units)
-    found += tested_notes(table.clamp, table.panel.thickness, units)
+    found += tested_notes(table.clamp, table.panel, units)
     found += _lasting(project) + _leaks(force)
     if table.as_built is not None:
         found += [note for note in project.roof.notes if note.startswith(AS_MEASURED)]

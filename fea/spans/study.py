@@ -209,7 +209,7 @@ def _notes(study: SpanStudy, choices: Choices, tables: tuple[RailTableau, ...]) 
     units = SYSTEMS[table.study.units]
     notes = [
         *untold_notes(table.clamp),
-        *tested_notes(table.clamp, table.panel.thickness, units),
+        *tested_notes(table.clamp, table.panel, units),
         *bond_notes(table.clamp),
         "Loads are those of snow down the slope per length of rail, before the factors of the format; the "
         "factors, the rail's own weight and the worse of force on the axis and at the top are in it.",

@@ -63,8 +63,8 @@ class TestedTable(Table):
     lock: Line = Field(
         "", description="How its seams were folded; compared with seam.lock where that is given."
     )
-    substrate: Line = Field("", description="What the panel lay on.")
-    screw_torque: Moment | None = Field(None, description="Tightening of the clamp's screws; printed.")
+    substrate: Line = Field("", description="What the panel lay on in the tests.")
+    screw_torque: Moment | None = Field(None, description="Tightening of the clamp's screws in the tests.")
     directions: list[Literal["along", "across", "pull", "push", "roll", "twist"]] = Field(
         min_length=1, description="Directions that were tested."
     )
@@ -96,6 +96,9 @@ class ClampTable(Table):
     )
     test_basis: Words = Field(
         "", description="Tests behind the strengths: seam, sheet, torque, number, report."
+    )
+    screw_torque: Moment | None = Field(
+        None, description="Tightening of its screws on this roof; compared with tested.screw_torque."
     )
     fastening: Literal["mechanical", "adhesive"] = Field(
         "mechanical", description="How it holds; adhesive alone needs long_term_test."

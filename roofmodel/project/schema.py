@@ -128,6 +128,7 @@ class PanelTable(Table):
     seam_spacing: Spacing = Field(description="Distance from seam to seam.")
     seam_height: SeamHeight = Field(description="Height of the seam above the pan.")
     thickness: Sheet = Field(description="Sheet thickness.")
+    substrate: Line = Field("", description="What it lies on; compared with clamp.tested.substrate.")
     clip_spacing: Step | None = Field(None, description="Distance between clips along the seam.")
     anchorage: Holding | None = Field(
         None, description="Strength of the fixed point of one panel strip against drag down the slope."

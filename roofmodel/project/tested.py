@@ -9,6 +9,7 @@ from roofmodel.units import UnitSystem
 
 SAME_HEIGHT = 1e-3  # of seams that count as alike [m]
 THINNER = 0.98  # of the tested thickness that still counts as it (rolling tolerance, judgment) [-]
+TURNED = 0.1  # share of the tested torque by which another one may differ (usual wrenches, judgment)
 FEW = 3  # tests below which nothing is known of their scatter
 
 
@@ -35,9 +36,9 @@ def check_tested(clamp: ClampTable, panel: PanelTable, units: UnitSystem, lock: 
         _refuse("lock", tested.lock.strip(), "seam.lock", lock)
 
 
-def tested_notes(clamp: ClampTable, thickness: float, units: UnitSystem) -> tuple[str, ...]:
+def tested_notes(clamp: ClampTable, panel: PanelTable, units: UnitSystem) -> tuple[str, ...]:
     """What the tests behind the strengths leave open, one sentence each."""
-    tested = clamp.tested
+    tested, thickness = clamp.tested, panel.thickness
     if tested is None:
         return ()
     given = [name for name, value in clamp.strength.model_dump().items() if value is not None]
@@ -51,12 +52,36 @@ def tested_notes(clamp: ClampTable, thickness: float, units: UnitSystem) -> tupl
         notes.append(
             f"UNSUPPORTED: {tested.tests} tests behind a clamp strength say nothing about its scatter."
         )
+    notes += _installed(clamp.screw_torque, panel.substrate.strip(), tested, units)
     if thickness > tested.thickness / THINNER:
         notes.append(
             f"The sheet is thicker ({sheet_text(thickness, units)}) than in the tests: clamps may close "
             "less on it; ask the maker."
         )
     return tuple(notes)
+
+
+def _installed(torque: float | None, substrate: str, tested: TestedTable, units: UnitSystem) -> list[str]:
+    """Whether what lies below and the tightening are those of the tests."""
+    notes, was = [], tested.substrate.strip()
+    if was and substrate and was.lower() != substrate.lower():
+        notes.append(
+            f"UNSUPPORTED: the clamp strengths were tested on {was}, but panel.substrate is {substrate}."
+        )
+    if was and not substrate:
+        notes.append(f"panel.substrate is not given: the clamp strengths hold on {was} only.")
+    if tested.screw_torque is None:
+        return notes
+    turned = units.text(tested.screw_torque, "bend")
+    if torque is None:
+        notes.append(f"clamp.screw_torque is not given: the strengths hold with screws at {turned} only.")
+    elif abs(torque - tested.screw_torque) > TURNED * tested.screw_torque:
+        own = units.text(torque, "bend")
+        notes.append(
+            f"UNSUPPORTED: the clamp strengths were tested with screws at {turned}, but clamp.screw_torque "
+            f"is {own}."
+        )
+    return notes
 
 
 def untold_notes(clamp: ClampTable) -> tuple[str, ...]:

@@ -6,6 +6,8 @@ from small_project import GOOD, changed, put
 from fea.analysis import analyze
 from roofmodel.errors import InputError
 from roofmodel.project.load import load_project
+from roofmodel.project.tested import tested_notes as notes_of
+from roofmodel.units import SI
 
 TESTED = """
 [clamp.tested]
@@ -52,6 +54,33 @@ def test_directions_and_few_tests_are_marked(tmp_path):
     found = analyze(project(tmp_path, text)).cautions
     assert any("UNSUPPORTED" in line and "across" in line for line in found)
     assert any("UNSUPPORTED" in line and "scatter" in line for line in found)
+
+
+@pytest.mark.parametrize(
+    ("substrate", "torque", "says"),
+    [
+        ("steel deck", "13 N*m", ""),
+        ("Steel deck", "13.9 N*m", ""),
+        (
+            "purlins",
+            "13 N*m",
+            "UNSUPPORTED: the clamp strengths were tested on steel deck, but",
+        ),
+        ("steel deck", "10 N*m", "UNSUPPORTED: the clamp strengths were tested with screws at 13"),
+        ("steel deck", "18 N*m", "UNSUPPORTED: the clamp strengths were tested with screws at 13"),
+        ("", "13 N*m", "panel.substrate is not given"),
+        ("steel deck", "", "clamp.screw_torque is not given"),
+    ],
+)
+def test_another_substrate_or_torque_is_told(tmp_path, substrate, torque, says):
+    text = GOOD + TESTED + 'substrate = "steel deck"\nscrew_torque = "13 N*m"\n'
+    if substrate:
+        text = text.replace("[panel]\n", f'[panel]\nsubstrate = "{substrate}"\n', 1)
+    if torque:
+        text = text.replace("[clamp]\n", f'[clamp]\nscrew_torque = "{torque}"\n', 1)
+    table = project(tmp_path, text).table
+    notes = notes_of(table.clamp, table.panel, SI)[1:]
+    assert [says in note for note in notes] == ([True] if says else [])
 
 
 def test_a_thicker_sheet_is_told(tmp_path):

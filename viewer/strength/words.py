@@ -40,6 +40,9 @@ def answer(found: CampaignResult) -> str:
         f"{quantity(one.characteristic, 'force', units)}, design strength "
         f"{quantity(one.design, 'force', units)} with the factor {method.partial_factor:g}"
     )
+    text += f"; straight from the tests (EN 1990 D7.3) {quantity(one.direct, 'force', units)}"
+    if one.direct < one.design:
+        text += ", less, as so few tests of unknown scatter say little of the design level"
     if one.factor is not None:
         text += (
             f"; by AISI S100 K2 allowable {quantity(one.asd, 'force', units)} (ASD) and "
