@@ -30,7 +30,7 @@ def with_tested(old="", new=""):
 
 def test_the_tested_panel_is_taken_and_told(tmp_path):
     found = analyze(project(tmp_path, with_tested()))
-    assert any("tested on steel 0.6 mm" in line and "6 tests" in line for line in found.cautions)
+    assert any("tested on steel 0.63 mm" in line and "6 tests" in line for line in found.cautions)
     assert not any("UNSUPPORTED" in line for line in found.cautions)
 
 
