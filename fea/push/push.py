@@ -27,6 +27,7 @@ PASSED = 1e-3  # share of its moment by which the rail may pass it between place
 ROUNDS = 6  # times that places are added
 GROWTH = 20.0  # times the growing load up to which it grows
 PROVED = 1e-6  # largest use over 1 and energy missing at the end
+GIVES_WAY = ("slip", "off", "yields")  # kinds of events of a clamp
 DIRECTIONS = ("along its seam", "across its seam", "off its seam", "into the roof", "by roll", "by twist")
 
 
@@ -258,20 +259,32 @@ def _let_go(found: Push, hinge: Event, brittle: str, again: Callable[[float], Pu
     name = found.bay.layout.row_name[hinge.row]
     place = hinge.words.removeprefix("the rail bends on ")
     what = f"the rail lets go {place}: {brittle}"
+    before = found.events[: found.events.index(hinge)]  # what gives way at the same snow leads to it
     if hinge.factor <= 0.0:
         end = f"row {name} lets go under the held load alone: {what}"
         return replace(found, first=0.0, most=0.0, weakest=hinge.row, end=end, broken=True)
-    found = again(hinge.factor)
-    before = tuple(event for event in found.events if event.kind != "hinge")
-    last = Event(hinge.factor, len(found.factor) - 1, "breaks", hinge.row, hinge.s, what)
+    whole, found = found, again(hinge.factor)
+    at = len(found.factor) - 1
+    last = Event(hinge.factor, at, "breaks", hinge.row, hinge.s, what)
+    gone = [_clamp_of(found.bay, event) for event in before if event.kind in GIVES_WAY]
+    state = found.clamp_state.copy()
+    state[gone] = whole.clamp_state[gone]
     return replace(
         found,
-        events=(*before, last),
+        events=(*(replace(event, point=min(event.point, at)) for event in before), last),
+        clamp_state=state,
+        strip_gone=whole.strip_gone if any(event.kind == "strip" for event in before) else found.strip_gone,
         first=before[0].factor if before else hinge.factor,
         weakest=hinge.row,
         end=f"row {name} lets go at {hinge.factor:.4g} times the snow",
         broken=True,
     )
+
+
+def _clamp_of(bay: Bay, event: Event) -> int:
+    """Clamp of an event."""
+    near = np.flatnonzero(bay.layout.clamp_row == event.row)
+    return int(near[int(np.abs(bay.layout.clamp_s[near] - event.s).argmin())])
 
 
 def _proved(path: EventPath, watch: BayWatch, force: Array) -> EventPath:
@@ -339,7 +352,8 @@ def _events(bay: Bay, path: EventPath, watch: BayWatch, strips: Strips) -> tuple
         row, s = _place(bay, k)
         at = int(np.searchsorted(share, (1.0 if stage == GROWS else 0.0) + factor - 1e-12))
         kind, words = _what(bay, watch, strips, i, k, LinkState(int(log.after[i])))
-        again = kind == "hinge" and any(e.words == words for e in found)  # its other side, or its other axis
+        # Its other side, or its other axis.
+        again = kind == "hinge" and any((e.kind, e.row, e.s) == (kind, row, s) for e in found)
         if words and not again and kind != "other":
             found.append(
                 Event(factor if stage == GROWS else 0.0, min(at, len(share) - 1), kind, row, s, words)
@@ -381,7 +395,7 @@ def _what(bay: Bay, watch: BayWatch, strips: Strips, i: int, k: int, after: Link
     row = int(bay.link_row[k])
     near = np.flatnonzero(bay.layout.clamp_row == row)
     name = names[near[int(np.abs(bay.layout.clamp_s[near] - bay.link_s[k]).argmin())]]
-    place = f"at {bay.link_s[k]:.3f} m of row {bay.layout.row_name[row]}, near {name}"
+    place = f"near {name}"
     if after is LinkState.STUCK:
         return "other", f"the rail stops bending {place}"
     return "hinge", f"the rail bends on {place}"

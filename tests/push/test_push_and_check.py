@@ -1,6 +1,8 @@
 """A push never carries what the check refuses: slender rails let go, whole ones bend on."""
 
 import json
+import re
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -9,12 +11,13 @@ from click.testing import CliRunner
 from fea import analyze
 from fea.push.bending import rail_bending
 from fea.push.project import push_project
-from fea.push.watch import Failures
+from fea.push.watch import OFF, Failures
 from roofmodel import load_project
 from roofmodel.hardware import DesignFormat
 from tests.cli.small_project import put
 from viewer.cli import commands
 
+MODELS = Path(__file__).parents[2] / "models"
 BAY = """
 [project]
 name = "Bay of two spans"
@@ -126,3 +129,21 @@ def test_any_limit_of_the_check_that_is_exceeded_fails_the_push(tmp_path):
     assert any(text.startswith("rail deflection") for text in found.exceeded)
     assert not found.passes
     assert push_project(analyze(load_project(bay(tmp_path, STOUT))), Failures()).passes
+
+
+@pytest.mark.slow
+def test_a_clamp_that_breaks_first_is_named_before_the_slender_rail_that_follows():
+    """The rail uses a small share of its moment where the first clamp breaks; only then it lets go."""
+    analysis = analyze(load_project(MODELS / "tannery-hall" / "project.toml"))
+    push = push_project(analysis, Failures()).push
+    names, worst = push.bay.layout.clamp_name, analysis.attachment
+    assert push.broken
+    assert [event.kind for event in push.events][-1] == "breaks"
+    assert push.events[0].kind == "off"
+    assert analysis.limits[worst.limit].target_name[worst.target] in push.events[0].words
+    assert push.rail_use < 0.5
+    assert push.first == pytest.approx(analysis.reserve[worst.case], rel=1e-6)
+    off = {name for name, state in zip(names, push.clamp_state, strict=True) if state == OFF}
+    assert off >= {event.words.split()[1] for event in push.events if event.kind == "off"}
+    # Lengths are for the tables, which have units: words must serve every unit system.
+    assert not any(re.search(r"\d m\b", event.words) for event in push.events)

@@ -249,17 +249,17 @@ def _bay(drawing: Drawing, found: ProjectPush, labels: dict[int, str], height: f
                 labels.get(first[c], ""), x, y + 24.0, 0.84 * TYPE, bold=True, align="center", halo=True
             )
     for i, event in enumerate(push.events):
-        if event.kind != "hinge":
+        if event.kind not in ("hinge", "breaks"):
             continue
         run = layout.row_end[event.row] - layout.row_start[event.row]
         x, y = at(layout.row_start[event.row] + run * event.s / np.linalg.norm(run))
-        drawing.area(Polygon(BAR + np.array([x, y])), KIND_COLOR["hinge"], style.PAPER, 1.0)
+        drawing.area(Polygon(BAR + np.array([x, y])), KIND_COLOR[event.kind], style.PAPER, 1.0)
         if few or i < 9:
             drawing.write(labels.get(i, ""), x, y - 24.0, 0.84 * TYPE, bold=True, align="center", halo=True)
-    _legend(drawing, top + height + 44.0)
+    _legend(drawing, top + height + 44.0, broken=push.broken)
 
 
-def _legend(drawing: Drawing, y: float) -> None:
+def _legend(drawing: Drawing, y: float, *, broken: bool) -> None:
     x = BAY[0] - 50.0
     drawing.circle(x, y, 7.0, style.PAPER, style.INK, 1.8)
     drawing.write("clamp holds", x + 16.0, y, 0.86 * TYPE)
@@ -267,7 +267,9 @@ def _legend(drawing: Drawing, y: float) -> None:
     drawing.write("slips along its seam", x + 206.0, y, 0.86 * TYPE)
     drawing.area(Polygon(DIAMOND + np.array([x + 470.0, y])), KIND_COLOR["off"], style.INK, 1.4)
     drawing.write("has come off or given way", x + 488.0, y, 0.86 * TYPE)
-    drawing.area(Polygon(BAR + np.array([x + 790.0, y])), KIND_COLOR["hinge"], style.PAPER, 1.0)
-    drawing.write("rail bends on", x + 806.0, y, 0.86 * TYPE)
+    drawing.area(
+        Polygon(BAR + np.array([x + 790.0, y])), KIND_COLOR["breaks" if broken else "hinge"], style.PAPER, 1.0
+    )
+    drawing.write(f"rail {'lets go' if broken else 'bends on'}", x + 806.0, y, 0.86 * TYPE)
     drawing.circle(x + 990.0, y, 7.0, KIND_COLOR["strip"], style.INK, 1.8)
     drawing.write("fixed point of a panel strip lets go (on the curve)", x + 1006.0, y, 0.86 * TYPE)
