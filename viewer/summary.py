@@ -15,6 +15,7 @@ from fea.checks.governing import Governing
 from fea.checks.limits import Limit
 from fea.checks.strips import panel_strips
 from fea.rails.actions import GIVEN
+from roofmodel.sliding.thrust import RowForce
 from roofmodel.snow.cases import LoadLevel
 from roofmodel.surface import EdgeKind
 from roofmodel.units import UnitSystem
@@ -35,6 +36,7 @@ AS_TESTED = (
 )
 FALLING_SHARE = 0.01  # edges that shed less of the roof's snow are only in the report's table [-]
 FALLING_SHOWN = 3
+LEVEL = 1e-3  # thrust over weight below which a plane is level and only its survey tilts it (judgment) [-]
 
 CAUTIONS = (
     "A licensed engineer must review this calculation and take responsibility for it.",
@@ -182,7 +184,7 @@ def verdict(analysis: Analysis, units: UnitSystem) -> Verdict:
 
 
 def falling_sentence(analysis: Analysis, units: UnitSystem) -> str:
-    """Such as "Snow that no row holds: S2 eave 187 kN, N1 eave 101 kN (weight of snow, worst case).".
+    """Such as "Snow that no row holds: 187 kN at S2 eave, 101 kN at N1 eave (weight of snow, worst case).".
 
     Edges whose snow falls to the ground come first, then steps, lower roofs and what has no edge; each the
     heaviest first.
@@ -191,7 +193,7 @@ def falling_sentence(analysis: Analysis, units: UnitSystem) -> str:
     if not len(force.exit_edge):
         return ""
     roof = analysis.force.cell_pressure @ analysis.graph.cells.plan_area
-    sliding = np.where(force.exit_thrust > 0.0, force.exit_weight, 0.0)  # flat or braked snow stays
+    sliding = leaving_weight(force)
     large = (sliding >= FALLING_SHARE * np.maximum(roof, 1e-9)[:, None]).any(axis=0)
     weight = np.where(large, sliding.max(axis=0), 0.0)
     inside = np.array([e < 0 or edges.kind[e] is EdgeKind.STEP for e in force.exit_edge])
@@ -201,7 +203,7 @@ def falling_sentence(analysis: Analysis, units: UnitSystem) -> str:
     for i in order[:FALLING_SHOWN]:
         edge = int(force.exit_edge[i])
         name = edges.name[edge] if edge >= 0 else "an open edge"
-        parts.append(f"{name} {quantity(float(weight[i]), 'force', units)}")
+        parts.append(f"{quantity(float(weight[i]), 'force', units)} at {name}")
     if not parts:
         return ""
     more = f" and {len(order) - FALLING_SHOWN} more" if len(order) > FALLING_SHOWN else ""
@@ -210,6 +212,11 @@ def falling_sentence(analysis: Analysis, units: UnitSystem) -> str:
         f"Snow that no row holds: {', '.join(parts)}{more} (weight of snow, worst case). It falls and lands "
         f"up to {out} out from the edge."
     )
+
+
+def leaving_weight(force: RowForce) -> Array:
+    """Weight (q, x) of snow that slides over each edge; what lies level or is braked stays. [N]."""
+    return np.where(force.exit_thrust > LEVEL * force.exit_weight, force.exit_weight, 0.0)
 
 
 def combination(analysis: Analysis, case: int) -> str:

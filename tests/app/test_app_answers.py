@@ -100,13 +100,13 @@ def test_the_header_names_other_limits_cautions_and_snow_not_held(opened):
         """() => { const { state } = app.store; app.store.setState({ ...state,
           others: [{ name: "rail height", at: "S-low", use: 7.3 }, { name: "odd", at: "S-low", use: null }],
           verdict: { ...state.verdict, cautions: ["one", "two"],
-            falling: "Snow that no row holds: W1 eave 42,251 lbf (weight of snow, worst case)." } }); }"""
+            falling: "Snow that no row holds: 42,251 lbf at W1 eave (weight of snow, worst case)." } }); }"""
     )
     asides = page.locator(".asides button").all_inner_texts()
     assert asides == [
         "rail height S-low 730 %",
         "odd S-low not verified",
-        "not held: W1 eave 42,251 lbf",
+        "not held: 42,251 lbf at W1 eave",
         "2 cautions",
     ]
     page.click(".asides button:has-text('2 cautions')")

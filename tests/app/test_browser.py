@@ -93,7 +93,7 @@ def opened(tmp_path, chromium, request):
     """A running program with the model that the test asks for, and a page that shows it."""
     path = copied(tmp_path, getattr(request, "param", "cedar-hollow"))
     context = chromium.new_context(viewport={"width": 1440, "height": 900}, offline=False)
-    context.set_default_timeout(6_000)
+    context.set_default_timeout(30_000)
     with running(path) as link:
         app = Opened(path, context.new_page(), link)
         yield app
@@ -327,6 +327,26 @@ def test_names_on_the_picture_keep_off_rows_and_callout(opened):
         assert opened.page.evaluate(hit) == []
 
 
+@pytest.mark.parametrize("opened", ["tannery-hall"], indirect=True)
+def test_the_callout_hides_no_exceeded_clamp_and_a_resized_window_no_roof(opened):
+    page = opened.page
+    hidden = """() => { const c = document.querySelector(".callout").getBoundingClientRect();
+      const stage = app.view.canvas.getBoundingClientRect(), v = app.view.controls.target.clone();
+      const { at, use } = app.view.marks, found = [];
+      for (let i = 0; i < use.length; i++) {
+        const p = app.view.project(v.fromArray(at, 3 * i)), x = p.x + stage.left, y = p.y + stage.top;
+        if (!(use[i] <= 1) && x > c.left && x < c.right && y > c.top && y < c.bottom) found.push(i); }
+      return found; }"""
+    assert page.evaluate("[...app.view.marks.use].filter((u) => u > 1).length") == 4
+    assert page.evaluate(hidden) == []
+    zoom = page.evaluate("app.view.camera.zoom")
+    for width, height in ((900, 500), (1440, 1400), (700, 900), (1440, 900)):
+        page.set_viewport_size({"width": width, "height": height})
+        opened.until("app.view.box.width === app.view.canvas.parentElement.getBoundingClientRect().width")
+        time.sleep(0.2)
+    assert page.evaluate("app.view.camera.zoom") == pytest.approx(zoom, rel=1e-6)
+
+
 def test_searched_rows_are_shown_taken_and_undone(opened):
     page = opened.page
     before = opened.governing()
@@ -418,6 +438,7 @@ def test_on_a_phone_everything_fits_and_can_be_read(opened, chromium):
         page.wait_for_selector("#view[data-case]")
         assert page.evaluate("document.documentElement.scrollWidth") <= 390
         assert page.evaluate("document.querySelector('header.bar').offsetHeight") <= 170
+        assert page.evaluate("document.querySelector('.aside.count').getBoundingClientRect().right") <= 390
         top = "document.querySelector('{}').getBoundingClientRect().top"
         assert (
             page.evaluate(top.format(".attachments")) < 844 - 150

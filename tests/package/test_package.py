@@ -26,15 +26,17 @@ from fea.sensitivity import (
 )
 from roofmodel.layout import without_clamps
 from roofmodel.project.load import load_project, with_rows
+from viewer import style
 from viewer.building_words import partial_words
 from viewer.package.pdf import package_source, write_package
-from viewer.package.sway import place_words, sway_findings, sway_words
-from viewer.package.typeset import expression, preamble, symbols, text, typeset
+from viewer.package.sway import LESS, MORE, place_words, sway_findings, sway_words
+from viewer.package.typeset import expression, preamble, symbols, table, text, typeset
 from viewer.picture import svg
 from viewer.picture.plan import clamp_marks
 from viewer.quantities import percent, quantity, system
 from viewer.report.building import purlins_table
 from viewer.report.page import report_content
+from viewer.report.tables import Table
 from viewer.report.working import hand_check
 from viewer.report.working_parts import Number
 
@@ -345,3 +347,51 @@ def test_the_package_cautions_about_places(sway, pages):
     assert "25 mm" in words
     assert percent(sway.place.rows) in words
     assert "Caution: Tolerance of place" in " ".join(pages)
+
+
+def test_columns_of_a_wide_table_stay_apart(tmp_path):
+    """Many narrow columns with long heads leave no room to a column of words; then all give way."""
+    heads = ("Row", *(f"a head of several words {i}" for i in range(9)), "Case of the total", "Worst used")
+    row = ("street", *("16.5",) * 9, "drift below SE2, wall facing 230 degrees", "89 %")
+    one = Table("Rows", heads, "t" + "n" * 9 + "tn", (row,))
+    typeset(preamble("t", "f", "a4") + table(one), {}, tmp_path / "t.pdf")
+    at = {}
+
+    def place(words, outer, inner, _font, _size):
+        for word in words.split():
+            at.setdefault(word, []).append(outer[0] * inner[4] + outer[4])
+
+    pypdf.PdfReader(tmp_path / "t.pdf").pages[0].extract_text(visitor_text=place)
+    assert max(at["drift"]) + 20.0 < min(at["89"])
+
+
+def test_long_names_break_within_their_column(tmp_path):
+    name = "UUID_fcc74528-8be9-40b2-9e0b-50b7d124706f"
+    one = Table("Roof", ("Field", "Value", "Meaning"), "tts", (("building", name, "Building id. " * 12),))
+    typeset(preamble("t", "f", "a4") + table(one), {}, tmp_path / "t.pdf")
+    found = pypdf.PdfReader(tmp_path / "t.pdf").pages[0].extract_text()
+    assert name in re.sub(r"[\s\u200b]", "", found)
+
+
+def test_names_of_fields_are_no_formulas():
+    fields = Table(
+        "[rail]", ("Field",), "t", (("shape",),), note="Not given: I_slope, W_torsion.", plain_note=True
+    )
+    assert "Not given: I_slope, W_torsion." in table(fields)
+    assert "#sub" in table(replace(fields, plain_note=False))
+
+
+def test_letters_of_the_plans_can_be_read_on_paper(analysis, sway):
+    """Small print is 6 points; a drawing that is fitted onto its page must not go below 5.5."""
+    files, source = package_source(analysis, None, sway, date(2026, 1, 2))
+    for name in ("plan.svg", "landing.svg"):
+        width = float(re.search(rf'"{name}", width: ([\d.]+)%', source)[1]) / 100.0 * 174.0 / 25.4 * 72.0
+        drawing = files[name].decode()
+        box = float(re.search(r'viewBox="0 0 ([\d.]+)', drawing)[1])
+        sizes = [float(size) for size in re.findall(r'font-size="([\d.]+)"', drawing)]
+        assert min(sizes) * width / box >= 5.5
+
+
+def test_the_tornado_can_be_read_without_color():
+    grays = [style.luminance(style.rgb(color)) for color in (LESS, MORE)]
+    assert (max(grays) + 0.05) / (min(grays) + 0.05) > 3.0

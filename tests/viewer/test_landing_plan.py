@@ -98,3 +98,13 @@ def test_a_wall_that_stops_snow_is_told_and_drawn(analysis: Analysis, tmp_path: 
     told = next(one for one in data["sliding"]["edges"] if one["edge"] == "N1 eave")["stopped_by_walls"]
     assert told[0]["highest"] == pytest.approx(heaps.high[at])
     assert told[0]["plane"] is None
+
+
+def test_every_strip_of_ground_carries_its_number(analysis: Analysis) -> None:
+    """Also below an edge part of whose snow a lower roof stops: beside that roof all of it flies on."""
+    drawing = landing_svg(analysis)
+    assert len(re.findall(r" out</text>", drawing)) == 2 * len(strips(drawing))  # each with its halo
+    stopped = analysis.landing.lower.edge[0]
+    full, far = analysis.landing.line[:, stopped].max(), analysis.landing.throw[stopped]
+    units = SYSTEMS["SI"]
+    assert f"{units.text(float(full), 'line')}, {units.text(float(far), 'length')} out" in drawing

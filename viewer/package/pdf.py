@@ -26,6 +26,7 @@ FACE = "Source Sans Pro"
 SECTIONS = 6  # of drifts drawn
 ROWS = 4  # of rows drawn
 PAGE = 174.0  # width of the text [mm]
+PLAN = 132.0  # largest height of a plan [mm]
 
 
 def write_package(
@@ -103,9 +104,7 @@ def _front(content: Mapping[str, Any], splices: str, drawn: bool) -> str:
             t.paragraph(f"Caution: {splices}", bold=True) if splices else "",
             t.bullets(verdict.more),
             "".join(t.paragraph(f"Caution: {line}", bold=True) for line in verdict.cautions[:4]),
-            t.paragraph(f"{len(verdict.cautions) - 4} more cautions stand in the section Scope.")
-            if len(verdict.cautions) > 4
-            else "",
+            t.paragraph(_more_cautions(len(verdict.cautions) - 4)) if len(verdict.cautions) > 4 else "",
             t.filling("roof.png", content["picture_alt"], ROW_NUMBERS, width="80%") if drawn else "",
         ]
     )
@@ -115,6 +114,11 @@ def _answer(words: tuple[str, ...], sentence: str) -> str:
     """Words of the verdict and its sentence; words that the sentence holds are not said twice."""
     said = ", ".join(word for word in words if word not in sentence)
     return f"{said[:1].upper()}{said[1:]}. {sentence}" if said else sentence
+
+
+def _more_cautions(count: int) -> str:
+    words = "1 more caution stands" if count == 1 else f"{count} more cautions stand"
+    return f"{words} in the section Scope."
 
 
 def _governing(content: Mapping[str, Any], files: dict[str, bytes], units: UnitSystem) -> str:
@@ -158,11 +162,9 @@ def _sensitivity(sway: SwayFindings | None, files: dict[str, bytes], units: Unit
     now, found, gone = sway.now, sway.inputs, sway.missing
     _keep(files, "tornado.svg", drawing_svg(tornado_drawing(found, now), "What moves the answer"))
     parts = [
-        t.together(
-            t.heading("What moves the answer"),
-            t.paragraph(sway_words(sway)),
-            t.figure("tornado.svg", sway_words(sway), width="74%"),
-        )
+        t.heading("What moves the answer"),
+        t.paragraph(sway_words(sway)),
+        t.figure("tornado.svg", sway_words(sway), width="74%", floats=True),
     ]
     place = place_words(sway, units)
     parts += [t.paragraph(f"Caution: {place}", bold=True)] if place else []
@@ -195,10 +197,10 @@ def _rows(content: Mapping[str, Any], files: dict[str, bytes], wide: str) -> str
             "plan.svg",
             "Plan of the roof with rows and clamps",
             "Plan with the snow of the governing case.",
-            _wide(content["plan"], 120.0),
+            _wide(content["plan"], PLAN),
+            floats=True,
         ),
         t.table(content["rows"]),
-        *_row_plans(content, files),
         *(t.table(content[name]) for name in ("partial", "balance", "falling") if content[name]),
     ]
     if content["landing"]:
@@ -208,12 +210,14 @@ def _rows(content: Mapping[str, Any], files: dict[str, bytes], wide: str) -> str
                 "landing.svg",
                 "Where falling snow lands",
                 "Where snow that no row holds lands.",
-                _wide(content["landing"], 110.0),
+                _wide(content["landing"], PLAN),
+                floats=True,
             )
         )
     parts += [
         t.table(content[name]) for name in ("lower", "heaps", "obstructions", "arrays") if content[name]
     ]
+    parts += _row_plans(content, files)
     drawn = content["row_drawings"]
     chosen = _most_used(content, ROWS)
     for number, (name, drawing) in enumerate(drawn):
@@ -257,7 +261,7 @@ def _snow(content: Mapping[str, Any], study: SnowStudy, files: dict[str, bytes],
     parts = [
         t.heading("Snow"),
         t.table(Table("Cases", ("No.", "Case", "Standard", "The pressures are"), "tttt", names)),
-        t.figure("snow.svg", "Plans of all snow cases", "All cases on one scale."),
+        t.figure("snow.svg", "Plans of all snow cases", "All cases on one scale.", floats=True),
         t.table(content["cases"]),
     ]
     cuts = []
@@ -285,7 +289,7 @@ def _zones(study: SnowStudy, units: UnitSystem) -> list[str]:
                 equation += f" = {t.expression(line.numbers, units)}"
             if line.results:
                 equation += f" = #strong[{t.expression(line.results, units)}]"
-            parts.append(f"#h(8pt){equation}\n\n")
+            parts.append(f"{t.hanging(equation)}\n")
     return parts
 
 
@@ -299,7 +303,7 @@ def _building(content: Mapping[str, Any], files: dict[str, bytes]) -> str:
         [
             t.heading("The building below"),
             t.bullets(content["building_words"]),
-            t.figure("building.svg", "Eave section with the rows and the load of the roof"),
+            t.figure("building.svg", "Eave section with the rows and the load of the roof", floats=True),
             t.table(content["building"]),
             *(t.table(one) for one in content["building_tables"]),
             *(t.table(one) for one in content["durability"]),

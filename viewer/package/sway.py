@@ -6,7 +6,7 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from shapely import Polygon
+from shapely import box
 
 from fea.analysis import Analysis
 from fea.sensitivity import STEP, Missing, Sway, Tolerance, missing_clamps, out_of_place, tornado
@@ -18,6 +18,7 @@ from viewer.snow.drawing import Drawing
 
 WIDTH, LEFT, RIGHT, BAR, GAP, TYPE = 760.0, 320.0, 120.0, 20.0, 12.0, 13.0
 TOP = 52.0
+LESS, MORE = style.ACCENT, style.KEPT_ANCHORS[2]  # dark and light, so that grayscale tells them apart
 
 
 @dataclass(frozen=True)
@@ -61,17 +62,18 @@ def tornado_drawing(found: tuple[Sway, ...], now: float) -> Drawing:
         return LEFT + (use - low) / (high - low) * (WIDTH - LEFT - RIGHT)
 
     foot = TOP + (BAR + GAP) * len(found)
-    drawing.write(f"{100.0 * STEP:.0f} % less", x(now) - 8.0, 18.0, TYPE, color=style.ACCENT, align="right")
-    drawing.write(f"{100.0 * STEP:.0f} % more", x(now) + 8.0, 18.0, TYPE, color=style.EXCEEDED_ANCHORS[0])
+    drawing.write(f"{100.0 * STEP:.0f} % less", x(now) - 24.0, 18.0, TYPE, align="right")
+    drawing.write(f"{100.0 * STEP:.0f} % more", x(now) + 24.0, 18.0, TYPE)
+    for color, left in ((LESS, -18.0), (MORE, 8.0)):
+        drawing.area(box(x(now) + left, 13.0, x(now) + left + 10.0, 23.0), color, style.INK, 0.8)
     for i, one in enumerate(found):
         y = TOP + i * (BAR + GAP)
-        drawing.write(one.name, LEFT - 12.0, y + 0.5 * BAR, TYPE, align="right")
-        for use, color, down in ((one.low, style.ACCENT, True), (one.high, style.EXCEEDED_ANCHORS[0], False)):
+        drawing.write(one.name.replace("_", ""), LEFT - 12.0, y + 0.5 * BAR, TYPE, align="right")
+        for use, color, down in ((one.low, LESS, True), (one.high, MORE, False)):
             a, b = sorted((x(now), x(use)))
             half = (y, y + 0.5 * BAR) if down else (y + 0.5 * BAR, y + BAR)
-            corners = np.array([[a, half[0]], [b, half[0]], [b, half[1]], [a, half[1]]])
             if b - a > 0.2:
-                drawing.area(Polygon(corners), color)
+                drawing.area(box(a, half[0], b, half[1]), color, style.INK, 0.6)
         drawing.write(
             f"{percent(one.low)} / {percent(one.high)}",
             WIDTH - RIGHT + 14.0,
@@ -128,8 +130,9 @@ def place_words(found: SwayFindings, units: UnitSystem) -> str:
         return lost.strip()
     worst = max(u for u in (place.rows, place.clamps) if not math.isnan(u))
     more = " That EXCEEDS the limit: check the places on site." if worst > 1.0 >= found.now else ""
-    return f"Tolerance of place (judgment, measured by the check run again): {' and '.join(parts)}, not " + (
-        f"{percent(found.now)}.{more}{lost}"
+    return (
+        f"Tolerance of place (judgment, measured by the check run again), beside {percent(found.now)} as "
+        f"planned: {' and '.join(parts)}.{more}{lost}"
     )
 
 

@@ -27,6 +27,7 @@ OPEN, CLOSE = f"#math.equation($sqrt(#text({LETTERS})[", "])$)"
 RAISED = '#box[#super(typographic: false, "{}")]'  # mathematics would set it level, but not in a box
 LONG = 30  # characters of a cell that wants a wide column
 HEAD_LINES = 3  # over numbers, beside such a column
+UNBROKEN = 24  # letters of a word that a cell may break at its signs
 
 
 def typeset(source: str, files: Mapping[str, bytes], path: Path) -> None:
@@ -127,9 +128,9 @@ def contents(body: str) -> str:
     )
 
 
-def paragraph(words: str, *, bold: bool = False, note: bool = False) -> str:
-    """A paragraph; notes are smaller and muted."""
-    body = symbols(words)
+def paragraph(words: str, *, bold: bool = False, note: bool = False, plain: bool = False) -> str:
+    """A paragraph; notes are smaller and muted; plain ones hold no formulas."""
+    body = text(words) if plain else symbols(words)
     if note:
         return f'#text(size: 8pt, fill: rgb("{style.MUTED}"))[{body}]\n\n'
     return f"#strong[{body}]\n\n" if bold else f"{body}\n\n"
@@ -162,18 +163,14 @@ def box(words: str, *, mark: str = "") -> str:
     )
 
 
-def figure(name: str, alt: str, caption: str = "", width: str = "100%") -> str:
-    """A picture from a file beside the document."""
+def figure(name: str, alt: str, caption: str = "", width: str = "100%", *, floats: bool = False) -> str:
+    """A picture from a file beside the document; one that floats leaves no gap where it does not fit."""
     words = f'#text(size: 8pt, fill: rgb("{style.MUTED}"))[{text(caption)}]' if caption else ""
-    return (
+    shown = (
         f'#block(breakable: false, width: 100%)[#align(center)[#image("{name}", width: {width}, '
-        f'alt: "{_escaped(alt)}")]\n{words}]\n#v(6pt)\n'
+        f'alt: "{_escaped(alt)}")]\n{words}]\n'
     )
-
-
-def together(*pieces: str) -> str:
-    """Pieces that stay on one page."""
-    return f"#block(breakable: false, width: 100%)[\n{''.join(pieces)}]\n"
+    return f"#place(auto, float: true, clearance: 14pt)[{shown}]\n" if floats else f"{shown}#v(6pt)\n"
 
 
 def filling(name: str, alt: str, caption: str, width: str) -> str:
@@ -205,13 +202,14 @@ def table(one: Table) -> str:
     cells = "".join(f"[#strong[{text(head)}]], " for head in one.heads)
     body = []
     for row, mark in zip(one.rows, marks, strict=True):
-        shown = [symbols(cell) if kind == "s" else text(cell) for cell, kind in zip(row, kinds, strict=True)]
+        cells_of_row = zip((_breaking(cell) for cell in row), kinds, strict=True)
+        shown = [symbols(cell) if kind == "s" else text(cell) for cell, kind in cells_of_row]
         if mark == "exceeded":
             shown = [f"{EXCEEDED}[{cell}]" for cell in shown]
         elif mark == "open":
             shown = [f"#strong[{cell}]" for cell in shown]
         body.append("  " + ", ".join(f"[{cell}]" for cell in shown) + ",\n")
-    note = paragraph(one.note, note=True) if one.note else ""
+    note = paragraph(one.note, note=True, plain=one.plain_note) if one.note else ""
     rule = f'rgb("{style.HAIRLINE}")'
     return (
         "#block(above: 10pt, below: 4pt, sticky: true)"
@@ -232,9 +230,21 @@ def _narrow(one: Table, column: int, size: int) -> str:
     return f"{0.55 * size * chars + 7.0:.1f}pt" if len(head) > 1.4 * cells else "auto"
 
 
+def _breaking(cell: str) -> str:
+    """A cell whose long words, such as names of files and buildings, may go on in the next line."""
+    return re.sub(
+        rf"\S{{{UNBROKEN},}}", lambda word: re.sub(r"([-_/.])(?=\w)", "\\1\u200b", word.group()), cell
+    )
+
+
 def columns(pieces: Sequence[str]) -> str:
     """Pieces in two columns."""
     return f"#columns(2, gutter: 14pt)[\n{''.join(pieces)}]\n" if pieces else ""
+
+
+def hanging(content: str) -> str:
+    """Content set in, its further lines more than the first."""
+    return f"#pad(left: 8pt)[#par(hanging-indent: 10pt)[{content}]]"
 
 
 def expression(parts: Expression, units: UnitSystem) -> str:

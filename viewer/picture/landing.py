@@ -17,9 +17,11 @@ from viewer.picture.standing import patch_rings
 Array = NDArray[np.float64]
 
 LEAST = 0.01  # of the heaviest edge: lighter ones are not drawn
+FEW = 0.05  # of the heaviest patch: lighter ones carry no number
 NEAREST = 0.05  # strips that reach less far are not drawn [m]
 ON_GROUND = 1e-6  # of an edge's snow: less is rounding, all of it lands on lower roofs [-]
 HEAP = style.hexadecimal(style.snow_rgb(np.array([1.0]))[0])
+ALONG = (0.0, -0.25, 0.25, -0.38, 0.38)  # places of a number along its strip, from the middle [-]
 READABLE = 26.0  # strips narrower than this carry their number beside them [px]
 
 
@@ -36,7 +38,9 @@ def landing_svg(analysis: Analysis) -> str:
         SVG, to scale, north up; empty where no snow slides over an edge.
     """
     landing, force = analysis.landing, analysis.force
-    line = landing.line.max(axis=0, initial=0.0)
+    line = landing.line.max(
+        axis=0, initial=0.0
+    )  # also where a lower roof stops a part: beside it all flies on
     grounded = landing.lower.beyond.max(axis=0, initial=0.0) > ON_GROUND * force.exit_weight.max(
         axis=0, initial=0.0
     )
@@ -57,13 +61,19 @@ def landing_svg(analysis: Analysis) -> str:
     parts = _strips(corners, line[drawn])
     parts += _roof(analysis, sheet)
     planes = analysis.project.roof.planes
+    patches: list[shapely.Geometry] = []
     for k in on:
         for ring in patch_rings(planes, lower.plane[k : k + 1], lower.patch[k : k + 1]):
-            words = f"{units.text(float(lower.line[:, k].max()), 'line')} on {planes.name[lower.plane[k]]}"
+            patches.append(shapely.Polygon(sheet.at(ring)).buffer(0.0))
+            told = float(lower.line[:, k].max()) >= FEW * float(lower.line.max())
+            words = (
+                ""
+                if not told
+                else f"{units.text(float(lower.line[:, k].max()), 'line')} on {planes.name[lower.plane[k]]}"
+            )
             parts += _patch(sheet.at(ring), words)
     parts += _heaps(analysis, sheet, units)
-    free = ~np.isin(drawn, lower.edge[on])  # the others carry the numbers of the roof
-    parts += _numbers(corners[free], line[drawn][free], landing.throw[drawn][free], units)
+    parts += _numbers(corners, line[drawn], landing.throw[drawn], patches, units)
     parts += _foot(sheet, units)
     name = analysis.project.table.project.name
     return svg.document(WIDTH, sheet.height, f"Where snow of {name} lands", parts)
@@ -81,6 +91,8 @@ def _patch(ring: Array, words: str) -> list[str]:
         stroke_dasharray="2 3",
     )
     x, y = ring.mean(axis=0)
+    if not words:
+        return [shape]
     return [shape, svg.text(words, float(x), float(y) + 3.6, 10.5, anchor="middle", bold=True, halo=True)]
 
 
@@ -126,21 +138,28 @@ def _roof(analysis: Analysis, sheet: Sheet) -> list[str]:
     ]
 
 
-def _numbers(corners: Array, line: Array, throw: Array, units: UnitSystem) -> list[str]:
-    """Weight per length and reach along each edge, in its strip or just beyond it."""
+def _numbers(
+    corners: Array, line: Array, throw: Array, patches: list[shapely.Geometry], units: UnitSystem
+) -> list[str]:
+    """Weight per length and reach along each edge, in its strip or just beyond it, clear of the patches."""
     parts = []
-    taken: list[shapely.Geometry] = []
+    taken = list(patches)
     for i in np.argsort(-line):
         way, deep = corners[i, 1] - corners[i, 0], corners[i, 3] - corners[i, 0]
         depth = float(np.linalg.norm(deep))
         words = f"{units.text(float(line[i]), 'line')}, {units.text(float(throw[i]), 'length')} out"
         within = depth > READABLE and float(np.linalg.norm(way)) > 5.6 * len(words)
-        middle = corners[i].mean(axis=0) if within else corners[i, 2:].mean(axis=0) + 14.0 * deep / depth
+        center = corners[i].mean(axis=0) if within else corners[i, 2:].mean(axis=0) + 14.0 * deep / depth
         angle = float(np.degrees(np.arctan2(way[1], way[0])))
         angle = angle - 180.0 if angle > 90.0 else angle + 180.0 if angle <= -90.0 else angle
         half = np.array([2.8 * len(words), 7.0])
-        box = shapely.affinity.rotate(shapely.box(*(middle - half), *(middle + half)), angle)
-        if any(box.intersects(other) for other in taken):
+        past = 0.5 + (half[0] + 8.0) / max(float(np.linalg.norm(way)), 1e-9)  # beyond the ends of the strip
+        for middle in center + np.outer((*ALONG, -past, past), way):
+            box = shapely.affinity.rotate(shapely.box(*(middle - half), *(middle + half)), angle)
+            left, _, right, _ = box.bounds
+            if left > 0.0 and right < WIDTH and not any(box.intersects(other) for other in taken):
+                break
+        else:
             continue
         taken.append(box)
         turn = f"translate({svg.number(middle[0])} {svg.number(middle[1])}) rotate({svg.number(angle)})"

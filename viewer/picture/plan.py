@@ -19,7 +19,7 @@ from viewer.picture.standing import standing_svg
 Array = NDArray[np.float64]
 
 WIDTH = 760.0  # of the drawing [px]
-TALLEST = 900.0
+TALLEST = 560.0  # or letters come out too small where it is fitted onto a page
 BORDER = 58.0  # room for dimensions around the roof [px]
 FOOT = 66.0  # band for scale bar and legend [px]
 SHORT_EDGE = 34.0  # edges shorter than this are not dimensioned [px]

@@ -8,6 +8,7 @@ from fea.analysis import Analysis
 from roofmodel.units import UnitSystem
 from viewer.quantities import column
 from viewer.report.tables import EDGES_SHOWN, Table
+from viewer.summary import leaving_weight
 
 
 def falling_table(analysis: Analysis, units: UnitSystem) -> Table | None:
@@ -15,8 +16,8 @@ def falling_table(analysis: Analysis, units: UnitSystem) -> Table | None:
     force, edges, landing = analysis.force, analysis.project.roof.edges, analysis.landing
     if not len(force.exit_edge):
         return None
-    worst = np.argmax(force.exit_weight, axis=0)
-    weight = force.exit_weight.max(axis=0)
+    leaving = leaving_weight(force)
+    worst, weight = np.argmax(leaving, axis=0), leaving.max(axis=0)
     order = np.argsort(-weight)[:EDGES_SHOWN]
     order = order[weight[order] > 0.0]
     rows = tuple(

@@ -60,7 +60,7 @@ def _one(name: str, model: BaseModel, units: UnitSystem) -> list[Table]:
     missing = ", ".join(row[0] for row in rows if row[1] == "not given")
     rows = [row for row in rows if row[1] != "not given"]
     note = f"Not given: {missing}." if missing else ""
-    table = Table(f"[{name}]", ("Field", "Value", "Meaning"), "tts", tuple(rows), note=note)
+    table = Table(f"[{name}]", ("Field", "Value", "Meaning"), "tts", tuple(rows), note=note, plain_note=True)
     return [table, *later] if rows else later
 
 
@@ -100,7 +100,7 @@ def _many(name: str, models: list[Any], units: UnitSystem) -> list[Table]:
     values = [(f, field_text(models[0], f, units)) for f in rest]
     rest_text = "; ".join(f"{f}: {text}" for f, text in values if text not in ("not given", "none"))
     note = f"At their defaults in all: {rest_text}." if rest_text else ""
-    return [Table(f"[[{name}]]", ("No.", *used), "t" * (len(used) + 1), rows, note=note)]
+    return [Table(f"[[{name}]]", ("No.", *used), "t" * (len(used) + 1), rows, note=note, plain_note=True)]
 
 
 def _marked(model: BaseModel, name: str, units: UnitSystem) -> str:

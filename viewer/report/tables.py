@@ -52,6 +52,8 @@ class Table:
     marks : tuple of str
         Class of each row: "", "exceeded" or "open"; empty for none.
     note : str
+    plain_note : bool
+        Whether the note holds names of fields, which look like symbols.
     """
 
     caption: str
@@ -60,6 +62,7 @@ class Table:
     rows: tuple[tuple[str, ...], ...]
     marks: tuple[str, ...] = ()
     note: str = ""
+    plain_note: bool = False
 
 
 def _mark(status: str) -> str:

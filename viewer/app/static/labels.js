@@ -5,6 +5,7 @@ import { $, fill, h } from "./dom.js";
 import { cssColor, percent, snowColor, statusOf, useColor } from "./numbers.js";
 
 const FEET = 0.3048;
+const SPOTS = [[1, -64], [-1, -64], [1, 34], [-1, 34], [1, -130], [-1, -130], [1, 96], [-1, 96]]; // of the callout: side, rise [px]
 const STEPS = [0, -10, 10, -20, 20, -30, 30, -40, 40, -50, 50, -60, 60, -72, 72, -84, 84]; // of names that give way [px]
 
 export class Labels {
@@ -100,15 +101,40 @@ export class Labels {
       this.callout.className = `callout ${statusOf(attachment.use)}`;
       fill(this.callout, h("b", {}, attachment.name), " ", percent(attachment.use), h("small", {}, words));
     }
-    const right = x < wide * 0.62;
-    const left = Math.min(Math.max(x + (right ? 46 : -46 - this.callout.offsetWidth), 8), wide - this.callout.offsetWidth - 8);
-    const top = Math.min(Math.max(y - 64, 58), high - 120);
+    const spot = this.#clearest(x, y, wide, high);
+    const { right, left, top } = spot;
     this.callout.style.transform = `translate(${left}px, ${top}px)`;
-    this.calloutBox = [left, left + this.callout.offsetWidth, top, top + this.callout.offsetHeight];
+    this.calloutBox = spot.box;
     const end = right ? left : left + this.callout.offsetWidth;
     const middle = top + this.callout.offsetHeight / 2, far = Math.hypot(end - x, middle - y) || 1;
     const begin = Math.min(10 / far, 1); // the line ends at the mark
     this.line.firstChild.setAttribute("d", `M${x + begin * (end - x)},${y + begin * (middle - y)}L${end},${middle}`);
+  }
+
+  // The place of the callout that covers fewest clamps, above all none that is exceeded or not verified; it
+  // stays where it was while nothing is better.
+  #clearest(x, y, wide, high) {
+    const [w, h] = [this.callout.offsetWidth, this.callout.offsetHeight];
+    const first = x < wide * 0.62 ? 1 : -1;
+    const spots = SPOTS.map(([side, rise]) => {
+      const right = side * first > 0;
+      const left = Math.min(Math.max(x + (right ? 46 : -46 - w), 8), wide - w - 8);
+      const top = Math.min(Math.max(y + rise, 58), high - 120);
+      return { right, left, top, box: [left, left + w, top, top + h], cost: 0 };
+    });
+    const { at, normal, use } = this.view.marks, toward = this.view.toward, place = new Vector3();
+    for (let i = 0; i < (at?.length ?? 0) / 3; i++) {
+      if (place.fromArray(normal, 3 * i).dot(toward) < 0.02) continue;
+      const p = this.view.project(place.fromArray(at, 3 * i));
+      const weight = use && !(use[i] <= 1) ? 100 : 1;
+      for (const one of spots) {
+        const [a, b, c, d] = one.box;
+        if (p.x > a - 9 && p.x < b + 9 && p.y > c - 9 && p.y < d + 9) one.cost += weight;
+      }
+    }
+    const least = Math.min(...spots.map((one) => one.cost));
+    if (!(spots[this.spot]?.cost <= least)) this.spot = spots.findIndex((one) => one.cost === least);
+    return spots[this.spot];
   }
 
   // In words that agree with the header: which number governs where, and that other limits may be used more.
@@ -170,7 +196,8 @@ export class Labels {
       h("div", { class: "ramps" }, kept, over),
       h("div", { class: "ticks use" }, h("span", {}, "0"), h("span", { class: "limit" }, "limit 100 %"), h("span", {}, "200 %")),
       h("div", { class: "shapes" },
-        h("span", { class: "mark kept" }), "kept", h("span", { class: "mark exceeded" }), "exceeded", h("span", { class: "mark open" }, "?"), "not verified"));
+        [["kept", "", "kept"], ["exceeded", "", "exceeded"], ["open", "?", "not verified"]].map(([kind, sign, words]) =>
+          h("span", { class: "shape" }, h("span", { class: `mark ${kind}` }, sign), words))));
   }
 
   snowKey(surface, name) {

@@ -163,7 +163,7 @@ function asides(shown) {
     other && other.use > used && [`${other.name} ${other.at} ${percent(other.use)}`, statusOf(other.use)],
     open.length && [`${open[0].name} ${open[0].at} not verified${open.length > 1 ? ` and ${open.length - 1} more` : ""}`, "open"],
     falls && [`not held: ${falls}`, "open"],
-    cautions.length && [`${cautions.length} caution${cautions.length > 1 ? "s" : ""}`, "open"],
+    cautions.length && [`${cautions.length} caution${cautions.length > 1 ? "s" : ""}`, "open count"],
   ].filter(Boolean);
   return words.map(([text, status]) => h("button", { class: `link aside ${status}`, onclick: () => openTab("checks") }, text));
 }

@@ -97,7 +97,7 @@ export class Marks {
       shape.push(Number.isNaN(value) ? 2 : value > 1 ? 1 : 0);
       size.push(this.size[i]);
     }
-    Object.assign(this, { at, normal });
+    Object.assign(this, { at, normal, use });
     this.#put(this.cloud, place, off, tint, shape, size);
   }
 

@@ -157,20 +157,23 @@ export class RoofView extends EventTarget {
     this.camera.far = 6 * this.reach;
     this.camera.lookAt(this.center);
     this.camera.updateMatrixWorld();
-    const inverse = this.camera.matrixWorldInverse;
-    let [width, height] = [0, 0];
-    for (let corner = 0; corner < 8; corner++) {
-      const point = new Vector3(...[0, 1, 2].map((i) => ((corner >> i) & 1 ? this.roof.high : this.roof.low)[i]));
-      point.applyMatrix4(inverse);
-      width = Math.max(width, Math.abs(point.x));
-      height = Math.max(height, Math.abs(point.y));
-    }
-    const box = this.canvas.parentElement.getBoundingClientRect();
-    this.camera.zoom = Math.min(box.width / (2.2 * width), (box.height - 150) / (2.25 * height));
-    this.camera.zoom = Math.max(this.camera.zoom, 1e-3);
+    this.camera.zoom = this.#fitting(this.canvas.parentElement.getBoundingClientRect());
     this.camera.updateProjectionMatrix();
     this.controls.update();
     this.draw();
+  }
+
+  // Zoom at which the roof, seen as now, fills a box.
+  #fitting(box) {
+    const center = this.center.clone().applyMatrix4(this.camera.matrixWorldInverse);
+    let [width, height] = [0, 0];
+    for (let corner = 0; corner < 8; corner++) {
+      const point = new Vector3(...[0, 1, 2].map((i) => ((corner >> i) & 1 ? this.roof.high : this.roof.low)[i]));
+      point.applyMatrix4(this.camera.matrixWorldInverse).sub(center);
+      width = Math.max(width, Math.abs(point.x));
+      height = Math.max(height, Math.abs(point.y));
+    }
+    return Math.max(Math.min(box.width / (2.2 * width), Math.max(box.height - 150, 60) / (2.25 * height)), 1e-3);
   }
 
   #resize() {
@@ -180,7 +183,7 @@ export class RoofView extends EventTarget {
     style.setProperty("--stage-width", `${box.width}px`);
     style.setProperty("--stage-height", `${box.height}px`);
     style.setProperty("--stage-zoom", String(Math.min(1, 690 / box.width)));
-    if (this.box) this.camera.zoom *= Math.min(box.width / this.box.width, box.height / this.box.height);
+    if (this.box && this.roof) this.camera.zoom *= this.#fitting(box) / this.#fitting(this.box); // there and back is no change
     this.box = box;
     this.renderer.setPixelRatio(Math.min(devicePixelRatio, 2));
     this.renderer.setSize(box.width, box.height, false);
