@@ -26,7 +26,7 @@ from viewer.investigate.picture import case_drawing, write_animation
 from viewer.report.page import page_environment
 from viewer.report.tables import Table
 from viewer.snow.drawing import Drawing, drawing_svg, write_png
-from viewer.style import css_variables
+from viewer.typeface import page_css
 
 
 def write_case(found: CaseFindings, folder: Path) -> None:
@@ -133,7 +133,7 @@ def case_html(found: CaseFindings, drawing: Drawing, picture: bytes) -> str:
         page_environment()
         .get_template("investigation.html.j2")
         .render(
-            css=css_variables(),
+            css=page_css(),
             name=table.name,
             title=[
                 ("Day", table.day.isoformat() if table.day else "not given"),

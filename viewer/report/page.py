@@ -50,7 +50,6 @@ from viewer.report.tables import (
 )
 from viewer.report.working import Working, hand_check
 from viewer.report.working_parts import Expression, Number
-from viewer.style import css_variables
 from viewer.summary import (
     CAUTIONS,
     combination,
@@ -61,6 +60,7 @@ from viewer.summary import (
     shown_name,
     verdict,
 )
+from viewer.typeface import page_css
 
 if TYPE_CHECKING:
     from jinja2 import Environment
@@ -167,7 +167,7 @@ def report_content(
     rows = row_lines(analysis)
     working = hand_check(analysis)
     return {
-        "css": css_variables(),
+        "css": page_css(),
         "title": _title_block(analysis, today),
         "name": analysis.project.table.project.name,
         "verdict": verdict(analysis, units),

@@ -21,7 +21,7 @@ from viewer.screen.findings import (
     summary_words,
 )
 from viewer.snow.drawing import Drawing, drawing_svg
-from viewer.style import css_variables
+from viewer.typeface import page_css
 
 LISTED, FAILED = 100, 500
 
@@ -40,7 +40,7 @@ def screen_html(findings: ScreenFindings, sheet: Drawing) -> str:
         page_environment()
         .get_template("screen.html.j2")
         .render(
-            css=css_variables(),
+            css=page_css(),
             name=str(plan.said["file"]),
             title=[
                 ("Standard", str(plan.said["standard"])),

@@ -42,8 +42,8 @@ from viewer.seam.findings import (
     up,
     worst_study,
 )
-from viewer.style import css_variables
 from viewer.summary import CAUTIONS, EXCEEDED, NOT_LOADED, NOT_VERIFIED, combination
+from viewer.typeface import page_css
 
 _LETTERS = "ABCDEFGH"  # of states; there are no more than numbers with a limit
 _MARK = {EXCEEDED: "exceeded", NOT_VERIFIED: "open"}
@@ -79,7 +79,7 @@ def seam_html(
         page_environment()
         .get_template("seam.html.j2")
         .render(
-            css=css_variables(),
+            css=page_css(),
             name=f"Seam at clamp {clamp_label(analysis, detail)}",
             title=_title_block(analysis, detail, today or date.today()),
             verdict=seam_verdict(analysis, detail, units),

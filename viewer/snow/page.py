@@ -30,7 +30,7 @@ from viewer.snow.sheet import case_drawing, summary_words
 from viewer.snow.study import SnowStudy
 from viewer.snow.symmetry import dome_planes, stands_for, turned_words
 from viewer.snow.words import level_words, pressure_range, proof_words
-from viewer.style import css_variables
+from viewer.typeface import page_css
 
 NEAR = 0.05  # a face this close to the end of a zone stands beside it [m]
 CORNERS = 60  # of a zone are listed; snow.json has all
@@ -58,7 +58,7 @@ def snow_html(study: SnowStudy, sheet: Drawing, *, today: date | None = None) ->
     environment.filters["expression"] = lambda parts: expression_html(parts, units)
     detailed = _detailed(study)
     return environment.get_template("snow.html.j2").render(
-        css=css_variables(),
+        css=page_css(),
         name=project.table.project.name,
         title=_title_block(study, today or date.today()),
         summary=summary_words(findings, units),

@@ -16,7 +16,7 @@ from viewer.snow.drawing import drawing_svg
 from viewer.span.chart import study_drawing
 from viewer.span.conditions import conditions_table, unverified
 from viewer.span.words import CAUTIONS, loads_table, spans_table, units_of
-from viewer.style import css_variables
+from viewer.typeface import page_css
 
 
 def write_study_page(found: StudyResult, path: Path) -> None:
@@ -34,7 +34,7 @@ def write_study_page(found: StudyResult, path: Path) -> None:
         .get_template("spans.html.j2")
         .render(
             name=table.study.name,
-            css=css_variables(),
+            css=page_css(),
             title=title,
             chart=Markup(drawing_svg(study_drawing(found), table.study.name)),
             loads=[loads_table(found, rail, units) for units in systems for rail in found.rails],

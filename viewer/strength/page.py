@@ -24,7 +24,7 @@ from viewer.strength.words import (
     units_of,
     valid_for,
 )
-from viewer.style import css_variables
+from viewer.typeface import page_css
 
 CAUTIONS = (
     "A licensed engineer must review these strengths; the local code governs how they may be used.",
@@ -49,7 +49,7 @@ def write_campaign_page(found: CampaignResult, path: Path) -> None:
         .get_template("tests.html.j2")
         .render(
             name=table.campaign.name,
-            css=css_variables(),
+            css=page_css(),
             title=title,
             answer=answer(found),
             valid=valid_for(found),
