@@ -29,7 +29,7 @@ def chromium(driver):
 def opened(tmp_path, chromium):
     path = copied(tmp_path, "cedar-hollow")
     context = chromium.new_context(viewport={"width": 1440, "height": 900})
-    context.set_default_timeout(8_000)
+    context.set_default_timeout(30_000)
     with running(path) as link:
         app = Opened(path, context.new_page(), link)
         yield app
@@ -42,7 +42,7 @@ def test_without_webgl_tables_working_and_editors_are_usable(tmp_path, driver):
     try:
         with running(copied(tmp_path, "cedar-hollow")) as link:
             page, errors = browser.new_page(viewport={"width": 1440, "height": 900}), []
-            page.set_default_timeout(8_000)
+            page.set_default_timeout(30_000)
             page.on("pageerror", lambda error: errors.append(str(error)))
             page.goto(link)
             assert "cannot draw in 3D" in page.inner_text(".flatnote")
