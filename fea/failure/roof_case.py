@@ -33,7 +33,7 @@ MOST_CASES = 12
 MORE = 1.05  # use of a row by another case over that by the one sampled [-]
 MOST_CLAMPS = 800  # links between all of them are dense
 FRICTIONS = 9  # coefficients that are calculated where friction scatters
-SLIGHT = 0.01  # difference of what is held before the snow, over the strength, that counts as none [-]
+SLIGHT = 0.01  # difference of two cases' use of a clamp that counts as none [-]
 TINY = 1e-9  # share of a row's force that is rounding
 
 NOTES = (
@@ -135,6 +135,10 @@ def choose_cases(analysis: Analysis, name: str | None = None, laws: Laws | None 
         one = _pulled(analysis, q, laws)
         if one.loaded and not any(_covers(other, one) for other in kept):
             kept.append(one)
+    if any(
+        _covers(other, first) for other in kept[1:]
+    ):  # such as its own snow with a drift that loads other rows
+        kept = kept[1:]
     left = [analysis.snow.cases[one.case].name for one in kept[MOST_CASES:]]
     all_found = _chosen(analysis, tuple(kept[:MOST_CASES]), laws)
     if not left:
@@ -217,7 +221,8 @@ def _covers(other: _Pulled, one: _Pulled) -> bool:
     """Whether another case loads every clamp as much as one does, at any friction and with any drift."""
     held = np.all(one.held / one.capacity <= other.held / other.capacity + SLIGHT)
     # Both parts by themselves: then any drift times them keeps the order.
-    parts = np.all(one.snow / one.capacity <= other.snow / other.capacity + TINY)
+    more = other.snow / other.capacity
+    parts = np.all(one.snow / one.capacity <= more + SLIGHT * np.abs(more) + TINY)
     return bool(held and parts)
 
 
