@@ -1,8 +1,8 @@
 """Where sliding snow goes: a graph from cell to cell, into valleys, onto rows, over edges.
 
 Nodes are the cells of the sliding mesh and the pieces of the valleys, two streams to a valley, one for
-each side. Every node passes all it has to the nodes below it, to a row, or over an edge; shares add up
-to one, so nothing is lost.
+each side, and one along the sloping foot of a wall. Every node passes all it has to the nodes below it, to
+a row, or over an edge; shares add up to one, so nothing is lost.
 """
 
 from __future__ import annotations
@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from roofmodel.layout import Layout
 from roofmodel.sliding.cells import Cells
 from roofmodel.sliding.levels import flow_levels, open_loops
-from roofmodel.sliding.walls import held_by_walls
+from roofmodel.sliding.walls import held_by_walls, turned_by_walls
 from roofmodel.surface import RoofSurface
 
 Array = NDArray[np.float64]
@@ -141,7 +141,9 @@ def build_flow(roof: RoofSurface, layout: Layout, cells: Cells, valley_spread: f
     passing = _match(roof, cells, lower, upper)
     passes = np.isin(lower.cell, passing[0])
     interior = roof.edges.plane[lower.edge, 1] >= 0
-    into_valley = interior & ~passes
+    # A wall with a sloping foot turns the stream along it: a valley of one side. Not so in a notch, see below.
+    turned = turned_by_walls(roof)[lower.edge] & (cells.beyond[lower.cell] < 0)
+    into_valley = (interior & ~passes) | turned
     stopped = _valley_rows(roof, layout, np.unique(lower.edge[into_valley]), valley_spread)
     valleys = _valley_pieces(roof, cells, _take(lower, into_valley), stopped)
     feeding = _feed_valleys(roof, cells, _take(lower, into_valley), valleys)
@@ -272,8 +274,8 @@ def _valley_pieces(roof: RoofSurface, cells: Cells, lower: _Contacts, stops: _St
     falling = roof.edges.start[:, 2] >= roof.edges.end[:, 2]
     t = np.where(falling[lower.edge, None], lower.t, 1.0 - lower.t[:, ::-1])
     edges = np.unique(lower.edge)
-    both = np.repeat(edges, 2)
     plane = roof.edges.plane[edges].ravel()
+    both, plane = np.repeat(edges, 2)[plane >= 0], plane[plane >= 0]
     rows = np.array([(e, p, t) for (e, p), stop in stops.items() for t, _, _ in stop]).reshape(-1, 3)
     key = np.concatenate([lower.edge, lower.edge, both, both, rows[:, 0].astype(int)])
     side = np.concatenate(

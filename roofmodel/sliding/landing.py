@@ -113,7 +113,7 @@ def landing(
     line = np.zeros((count, len(cases)))
     np.maximum.at(line, at, force.node_weight[:, node].T * graph.exit_share[over, None] / width[:, None])
     density = np.array([case.density for case in cases])
-    start, end, down = _lips(roof, force.exit_edge, options.valley_spread)
+    start, end, down = _lips(roof, graph, force.exit_edge, options.valley_spread)
     fall = np.maximum(start[:, 2], end[:, 2]) - roof.ground
     fall[force.exit_edge < 0] = np.nan
     head = _heads(roof, graph, options.friction)[node]
@@ -164,14 +164,15 @@ def _heads(roof: RoofSurface, graph: FlowGraph, friction: float) -> Array:
     return head
 
 
-def _lips(roof: RoofSurface, edge: IntArray, spread: float) -> tuple[Array, Array, Array]:
+def _lips(roof: RoofSurface, graph: FlowGraph, edge: IntArray, spread: float) -> tuple[Array, Array, Array]:
     """Ends of the lines that snow leaves over, and its direction on plan, (x, 3) each. [m].
 
-    A valley's stream leaves at its foot, over the spread, down the valley.
+    A stream in a valley or along a wall leaves at its foot, over the spread, down the valley or wall.
     """
     start, end = roof.edges.start[edge], roof.edges.end[edge]
     down = -roof.planes.upslope[roof.edges.plane[edge, 0]] * [1.0, 1.0, 0.0]
-    valley = np.array([roof.edges.kind[e] is EdgeKind.VALLEY for e in edge], dtype=bool)[:, None]
+    valley = np.array([roof.edges.kind[e] is EdgeKind.VALLEY for e in edge], dtype=bool)
+    valley = (valley | np.isin(edge, graph.valley_edge))[:, None]
     falls = (start[:, 2] >= end[:, 2])[:, None]
     foot, top = np.where(falls, end, start), np.where(falls, start, end)
     down = np.where(valley, (foot - top) * [1.0, 1.0, 0.0], down)

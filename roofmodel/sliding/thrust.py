@@ -400,13 +400,17 @@ def valley_factor(roof: RoofSurface, graph: FlowGraph, valley: ValleyThrust) -> 
 
 
 def _valley_cross(roof: RoofSurface, graph: FlowGraph, flow: Flow) -> Array:
-    """Largest difference of the cross thrusts of the two sides of one valley, (q,). [N]."""
+    """Largest difference of the cross thrusts of the two sides of one valley, (q,). [N].
+
+    What presses on a wall along its sloping foot is none: the wall takes it.
+    """
     if not len(graph.valley_edge):
         return np.zeros(flow.out.shape[1])
     down = -roof.planes.upslope[graph.valley_plane]
     level_way = graph.valley_way * [1.0, 1.0, 0.0]
     square = np.cross([0.0, 0.0, 1.0], level_way / np.linalg.norm(level_way, axis=1, keepdims=True))
-    cross = flow.fed * np.sum(down * square, axis=1)[:, None]
+    both = roof.edges.plane[graph.valley_edge].min(axis=1) >= 0
+    cross = flow.fed * np.where(both, np.sum(down * square, axis=1), 0.0)[:, None]
     edges, index = np.unique(graph.valley_edge, return_inverse=True)
     total = np.zeros((len(edges), flow.out.shape[1]))
     np.add.at(total, index, cross)

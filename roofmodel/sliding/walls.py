@@ -19,6 +19,7 @@ Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
 HOLDS = 1.0  # lower walls are taken to hold nothing back: snow may push over them (judgment) [m]
+LEAST = 1e-6  # where a wall runs out it is no lower [m]
 ROUNDING = 1e-9  # flights so little beyond the end of a wall meet it [-]
 OWN = 0.02  # walls nearer to the start than this are the building's own [m]
 
@@ -74,19 +75,35 @@ class Heaps:
 
 
 def held_by_walls(roof: RoofSurface) -> NDArray[np.bool_]:
-    """Edges at which snow that slides down cannot leave, because the wall of a higher roof stands there.
+    """Edges (e,) at which snow that slides down cannot leave: the wall of a higher roof stands there.
 
-    Along a foot that is not level snow slides on and leaves at its lower end; over a low wall it may push
-    on: both count as falling, the safe reading.
+    Over a low wall it may push on, which counts as falling, the safe reading. Along a foot that is not level
+    it slides on, see `turned_by_walls`.
     """
+    wall, level = _feet(roof)
+    return np.asarray((wall >= HOLDS) & level)
+
+
+def turned_by_walls(roof: RoofSurface) -> NDArray[np.bool_]:
+    """Edges (e,) at the foot of a wall that is not level: snow runs down along it to its lower end.
+
+    Along low walls too, such as cheeks of dormers that run out: rows below then get what might push over.
+    """
+    wall, level = _feet(roof)
+    return np.asarray((wall > 0.0) & ~level)
+
+
+def _feet(roof: RoofSurface) -> tuple[Array, NDArray[np.bool_]]:
+    """Least height of the wall at each edge, -inf where none stands right at it; which are level, (e,)."""
     edges, steps = roof.edges, roof.steps
     at = np.flatnonzero(steps.lower_edge >= 0)
+    least = np.where(steps.gap[at] > 0.0, -np.inf, np.maximum(steps.wall[at].min(axis=1), LEAST))
     wall = np.full(len(edges.kind), np.inf)
-    np.minimum.at(wall, steps.lower_edge[at], np.where(steps.gap[at] > 0.0, 0.0, steps.wall[at].min(axis=1)))
+    np.minimum.at(wall, steps.lower_edge[at], least)
     foot = np.array([kind is EdgeKind.STEP for kind in edges.kind], dtype=bool)
     rise = np.abs(edges.end[:, 2] - edges.start[:, 2])
-    level = rise <= np.sin(FLAT_SLOPE) * edges.length
-    return np.asarray(foot & level & (wall >= HOLDS) & np.isfinite(wall))
+    level = np.asarray(rise <= np.sin(FLAT_SLOPE) * edges.length)
+    return np.where(foot & np.isfinite(wall), wall, -np.inf), level
 
 
 def walls_of(roof: RoofSurface) -> Walls:
