@@ -17,8 +17,9 @@ from numpy.typing import NDArray
 
 from roofmodel.errors import InputError
 from roofmodel.layout import no_rows
+from roofmodel.shape.marked_edges import marked_edges
 from roofmodel.shape.roof_faces import pick_roof_faces
-from roofmodel.shape.surfaces import Building, building_mesh
+from roofmodel.shape.surfaces import ROOF, Building, building_mesh
 from roofmodel.shape.understanding import understood
 from roofmodel.sliding.flow import Exit, FlowGraph
 from roofmodel.sliding.landing import Landing, landing
@@ -26,7 +27,7 @@ from roofmodel.sliding.thrust import RowForce, SlideOptions, slide
 from roofmodel.snow.cases import SnowCase
 from roofmodel.snow.inputs import Site
 from roofmodel.snow.registry import snow_cases
-from roofmodel.surface import RoofSurface
+from roofmodel.surface import EdgeKind, RoofSurface
 from roofmodel.units import STANDARD_GRAVITY
 
 Array = NDArray[np.float64]
@@ -66,7 +67,7 @@ def screen_building(building: Building, rules: ScreenRules) -> dict[str, Any]:
     -------
     dict
         Plain data, SI: `planes`, `edges` (the most dangerous first), `released`, `outline`, `ground`,
-        `level`, `cases`, `notes`; the fields are described in viewer/screen.schema.json.
+        `level`, `cases`, `shared_edges`, `notes`; the fields are described in viewer/screen.schema.json.
 
     Raises
     ------
@@ -95,8 +96,20 @@ def screen_building(building: Building, rules: ScreenRules) -> dict[str, Any]:
         ],
         "edges": edges,
         "released": _released(force, lands, snow.cases, worst[0] >= LEAST),
+        "shared_edges": {"drawn": _drawn(building), "recognized": _recognized(roof)},
         "notes": list(roof.notes),
     }
+
+
+def _drawn(building: Building) -> dict[str, int]:
+    """Edges that the file's roof polygons share, by kind."""
+    found = marked_edges(building.points, [rings for rings, kind in building.surfaces if kind == ROOF])
+    return {"ridge": found.ridges, "hip": found.hips, "valley": found.valleys}
+
+
+def _recognized(roof: RoofSurface) -> dict[str, int]:
+    kinds = (EdgeKind.RIDGE, EdgeKind.HIP, EdgeKind.VALLEY)
+    return {kind.value: roof.edges.kind.count(kind) for kind in kinds}
 
 
 def _edges(

@@ -10,6 +10,7 @@ import numpy as np
 
 from roofmodel.errors import InputError
 from roofmodel.shape.cleaning import BEYOND, LARGEST, check_places
+from roofmodel.shape.marked_edges import marked_edges
 from roofmodel.shape.roof_faces import RawMesh
 from roofmodel.surface import Array, IntArray
 
@@ -190,6 +191,12 @@ def _choice_notes(building: Building, roofs: Sequence[Surface], marks: bool) -> 
         why = "no surface is marked as roof" if marks else "the file's marks were set aside, as asked"
         return [f"{who}: {why}; the roof was found by what is seen from above."]
     notes = [f"{who}: {len(roofs)} surfaces that the file marks as roof were taken."]
+    shared = marked_edges(building.points, [rings for rings, _ in roofs])
+    if any((shared.ridges, shared.hips, shared.valleys)):
+        notes.append(
+            f"As drawn they share {shared.ridges} ridges, {shared.hips} hips and {shared.valleys} valleys "
+            "(corners to the centimeter)."
+        )
     counts = Counter(kind for _, kind in building.surfaces)
     for kind, words in LEFT_OUT.items():
         if counts[kind]:

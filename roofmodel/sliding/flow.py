@@ -141,7 +141,7 @@ def build_flow(roof: RoofSurface, layout: Layout, cells: Cells, valley_spread: f
     passing = _match(roof, cells, lower, upper)
     passes = np.isin(lower.cell, passing[0])
     interior = roof.edges.plane[lower.edge, 1] >= 0
-    # A wall with a sloping foot turns the stream along it: a valley of one side. Not so in a notch, see below.
+    # A wall with a sloping foot turns the stream along it: a valley of one side. Notches: see below.
     turned = turned_by_walls(roof)[lower.edge] & (cells.beyond[lower.cell] < 0)
     into_valley = (interior & ~passes) | turned
     stopped = _valley_rows(roof, layout, np.unique(lower.edge[into_valley]), valley_spread)

@@ -121,3 +121,18 @@ def summary_words(findings: ScreenFindings) -> str:
             f" {STOREY:g} m above the ground."
         )
     return words
+
+
+def shared_words(findings: ScreenFindings) -> str:
+    """Edges between planes, as drawn and as recognized; nothing where no polygons are marked as roof."""
+    seen = [one["shared_edges"] for one in findings.buildings if one["status"] == "screened"]
+    drawn, ours = (
+        [sum(one[which][kind] for one in seen) for kind in ("ridge", "hip", "valley")]
+        for which in ("drawn", "recognized")
+    )
+    if not any(drawn):
+        return ""
+    return (
+        f"As drawn the file's roof polygons share {drawn[0]} ridges, {drawn[1]} hips and {drawn[2]} valleys;"
+        f" {ours[0]}, {ours[1]} and {ours[2]} were recognized, with dormers cut in and pieces joined."
+    )

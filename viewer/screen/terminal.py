@@ -11,6 +11,7 @@ from viewer.screen.findings import (
     RANK,
     ScreenFindings,
     leaves_inside,
+    shared_words,
     short_id,
     summary_words,
 )
@@ -26,6 +27,8 @@ def print_screen(findings: ScreenFindings, console: Console) -> None:
     say = console.print
     say(Text(str(findings.plan.said["file"]), style="bold"), highlight=False)
     say(Text(summary_words(findings)), highlight=False)
+    if shared := shared_words(findings):
+        say(Text(shared, style="dim"), highlight=False)
     say()
     if findings.ranking:
         found = ranking_table(findings, TOP)
