@@ -131,7 +131,8 @@ def clamp_components(force: Array, clamp: Clamp) -> Array:
     lifted = lifted_parts(force, clamp)
     if clamp.test_height == 0.0:
         return lifted
-    return np.where(as_tested(force, clamp)[..., None], _tested(force, clamp), lifted)
+    tested = _tested(force, clamp)
+    return np.where(_less(lifted, tested, force, clamp)[..., None], tested, lifted)
 
 
 def as_tested(force: Array, clamp: Clamp) -> NDArray[np.bool_]:
@@ -144,9 +145,14 @@ def as_tested(force: Array, clamp: Clamp) -> NDArray[np.bool_]:
     """
     if clamp.test_height == 0.0:
         return np.zeros(force.shape[:-1], dtype=bool)
+    return _less(lifted_parts(force, clamp), _tested(force, clamp), force, clamp)
+
+
+def _less(lifted: Array, tested: Array, force: Array, clamp: Clamp) -> NDArray[np.bool_]:
+    """Whether the second reading of forces (..., 6) uses less of the clamp than the first, (...)."""
     use = [
         interact(component_utilization(parts, clamp, np.abs(force[..., 0])), clamp.interaction)
-        for parts in (lifted_parts(force, clamp), _tested(force, clamp))
+        for parts in (lifted, tested)
     ]
     return np.asarray(np.isnan(use[0]) & ~np.isnan(use[1]) | (use[1] < use[0]))
 
@@ -218,16 +224,18 @@ def rail_resistance(rail: Rail, form: DesignFormat) -> float:
     )
 
 
-def clamp_limits(force: Array, clamp: Clamp, layout: Layout, scale: Array | None = None) -> tuple[Limit, ...]:
+def clamp_limits(force: Array, clamp: Clamp, layout: Layout, *, by_row: bool = False) -> tuple[Limit, ...]:
     """Limits of every clamp: each direction, and all together by the interaction rule.
 
     `force` (q, k, c, 6) holds the factored forces at the grips in k readings, of which the worst counts.
-    `scale` (q, 1, c) is the force along the seams that says what counts as loaded, the largest of all
-    where it is left out. [N]
+    What counts as loaded is measured by the largest force along the seams, of all clamps or `by_row`.
     """
     components = clamp_components(force, clamp)
-    if scale is None:
-        scale = np.asarray(components[..., 0].max(initial=0.0))
+    scale = np.asarray(components[..., 0].max(initial=0.0))
+    if by_row:
+        _, first, back = np.unique(layout.clamp_row, return_index=True, return_inverse=True)
+        along = components[..., 0].max(axis=1)
+        scale = np.maximum.reduceat(along, first, axis=1)[:, None, back]
     utilization = component_utilization(components, clamp, scale)
     together = _worst(interact(utilization, clamp.interaction))
     names = (

@@ -12,7 +12,6 @@ from fea.checks.combinations import LoadFactors, service_factors, strength_facto
 from fea.checks.limits import (
     Demands,
     Limit,
-    clamp_components,
     clamp_limits,
     deflection_limit,
     rail_stress_limit,
@@ -231,10 +230,7 @@ def clamp_use(rows: Rows, load: Array, hardware: Hardware, some: IntArray | None
     """
     layout = _some_clamps(rows.layout, some)
     force = _force(rows, load, layout, some)
-    along = clamp_components(force, hardware.clamp)[..., 0].max(axis=1)
-    _, first, back = np.unique(layout.clamp_row, return_index=True, return_inverse=True)
-    scale = np.maximum.reduceat(along, first, axis=1)[:, None, back]
-    return clamp_limits(force, hardware.clamp, layout, scale)
+    return clamp_limits(force, hardware.clamp, layout, by_row=True)
 
 
 def strip_use(rows: Rows, load: Array, hardware: Hardware, some: IntArray | None = None) -> Limit:
