@@ -188,9 +188,9 @@ def cascade(
     *,
     target: float = 1.0,
     missing: ArrayLike | None = None,
-    release: float = 1.0,
+    release: ArrayLike = 1.0,
     impact: ArrayLike = 1.0,
-    relief: float = 0.0,
+    relief: ArrayLike = 0.0,
 ) -> FailureSamples:
     """Follow all samples.
 
@@ -205,11 +205,11 @@ def cascade(
     target : float
     missing : (c,) or (n, c) bool, optional
         Clamps that hold nothing down the slope from the start.
-    release : float
-        Factor of sudden loss, 1 or more; see the module.
+    release : float or (n,) float
+        Factor of sudden loss, 1 or more; see the module. [-]
     impact : float or (r, c) float
         Factor of snow that lands, 0 or more; of each row's snow on each clamp, or one for all.
-    relief : float
+    relief : float or (n,) float
         Share of a broken clamp's snow that leaves with it, 0 to 1. [-]
 
     Returns
@@ -236,13 +236,19 @@ def cascade(
         raise InputError(message) from None
     _check(held, load, capacity, residual, gone)
     hard = np.ascontiguousarray(np.broadcast_to(np.asarray(impact, dtype=float), (rows, c)))
-    worst = float(hard.min(initial=0.0)) if np.isfinite(hard).all() else np.nan
-    for name, value, least in (("target", target, 0.0), ("release", release, 1.0), ("impact", worst, 0.0)):
-        if not (np.isfinite(value) and value >= least):
-            message = f"cascade: {name} = {value:g} must be a number of {least:g} or more."
+    shaken, leaves = _each(release, n, "release"), _each(relief, n, "relief")
+    for name, values, least in (
+        ("target", np.array([target]), 0.0),
+        ("release", shaken, 1.0),
+        ("impact", hard, 0.0),
+    ):
+        bad = ~(np.isfinite(values) & (values >= least))
+        if bad.any():
+            message = f"cascade: {name} = {values[bad][0]:g} must be a number of {least:g} or more."
             raise InputError(message)
-    if not 0.0 <= relief <= 1.0:
-        message = f"cascade: relief = {relief:g} must be from 0 to 1."
+    bad = ~((leaves >= 0.0) & (leaves <= 1.0))
+    if bad.any():
+        message = f"cascade: relief = {leaves[bad][0]:g} must be from 0 to 1."
         raise InputError(message)
     out = FailureSamples(
         at=np.full((n, c), np.inf),
@@ -258,10 +264,19 @@ def cascade(
     walk_all(
         roof.Z, roof.first, roof.row, roof.own, roof.floor, held, load, float(target),
         capacity, residual, gone,
-        float(release), hard, roof.lands, roof.seam, roof.unzip, float(relief),
+        shaken, hard, roof.lands, roof.seam, roof.unzip, leaves,
         out.at, out.order, out.let_go, out.outcome, out.events, out.last, out.state, out.force, out.jump,
     )  # fmt: skip
     return out
+
+
+def _each(value: ArrayLike, n: int, name: str) -> Array:
+    """A number for all samples, or one for each, (n,)."""
+    given = np.asarray(value, dtype=float)
+    if given.shape not in {(), (n,)}:
+        message = f"cascade: {name} must be one number or ({n},), not {given.shape}."
+        raise InputError(message)
+    return np.ascontiguousarray(np.broadcast_to(given, (n,)))
 
 
 def _check(held: Array, load: Array, capacity: Array, residual: Array, gone: NDArray[np.bool_]) -> None:

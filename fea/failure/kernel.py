@@ -431,7 +431,7 @@ def walk_all(
     release, carry, lands, seam, unzip, relief,
     at, order, let_go, outcome, events, last, end_state, end_force, end_jump,
 ):  # fmt: skip
-    """Follow every sample; the arrays of the last line are filled in."""
+    """Follow every sample, each with its own release and relief (n,); the last line's arrays are filled in."""
     n, c = load.shape
     A = np.zeros(c, dtype=np.int64)
     L, U = np.zeros((c, c)), np.zeros((c, c))
@@ -441,7 +441,7 @@ def walk_all(
         loads[0], loads[1] = held[s], load[s]
         outcome[s], events[s], last[s] = _one(
             Z, first, row, own, floor, loads, targets, capacity[s].copy(), residual[s].copy(), missing[s],
-            release, carry, lands, seam, unzip, relief,
+            release[s], carry, lands, seam, unzip, relief[s],
             at[s], order[s], let_go[s], end_state[s], end_force[s], end_jump[s],
             A, L, U, vectors[0], vectors[1], vectors[2], vectors[3], vectors[4], vectors[5], vectors[6],
             vectors[7], vectors[8], vectors[9], vectors[10], vectors[11], vectors[12],
