@@ -2,7 +2,7 @@
 
 All explanations share what is not known anyway: snow, bond, strengths, how snow over a lost clamp behaves and
 how hard a loss shakes its neighbors. Each then has one thing of its own. The distributions are judgment, and
-are printed.
+are printed. `fea.evidence.aim` says where samples are drawn more often than by them, and with which weights.
 """
 
 from __future__ import annotations
@@ -13,6 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from fea.evidence.aim import PLAIN, Aim, draw_place, draw_snow
 from fea.failure.cascade import cascade
 from fea.failure.study import RoofCase, strength_shares
 from fea.sampling.streams import batches, stream
@@ -21,10 +22,11 @@ from roofmodel.layout import Layout
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
-BATCH = 500  # samples that share release and relief
-RELIEF = (0.0, 0.3, 0.6, 0.9, 1.0)  # share of a lost clamp's snow that leaves with it
-RELEASE = (1.0, 1.5, 2.0)
+BATCH = 500
+SNOW = (0.6, 0.42)  # middle and spread of the snow without drift over that of the case, lognormal
+MORE = (1.2, 0.55)  # the same of more snow than usual
 DRIFTS = 0.02  # least share of drift in a row's force that counts as one
+HIGHEST = 20.0  # times the snow of the case that are looked at for the roof as meant
 LONGEST_GAP = 6  # clamps missing side by side
 
 
@@ -42,6 +44,8 @@ class Roof:
         The case with one splice parted each; empty without splices.
     parted_at : tuple of str
         Clamp nearest to each of these splices.
+    parted_share : (s,) float
+        Share of all splices that each of these stands for.
     layout : Layout
     plane : (c,) int
         Plane of each clamp.
@@ -51,6 +55,7 @@ class Roof:
     drifted: RoofCase
     parted: tuple[RoofCase, ...]
     parted_at: tuple[str, ...]
+    parted_share: Array
     layout: Layout
     plane: IntArray
 
@@ -82,6 +87,8 @@ class Bank:
         What a further measurement could find, by its name.
     parted : (n,) int
         Clamp nearest to the splice that had parted; -1 for none.
+    weight : (n,) float
+        Plain density over that with which the sample was drawn, 1 in the mean.
     """
 
     cause: str
@@ -91,6 +98,7 @@ class Bank:
     fallen: Array
     signs: dict[str, Array]
     parted: IntArray
+    weight: Array
 
 
 @dataclass
@@ -99,7 +107,9 @@ class _Draw:
 
     rng: np.random.Generator
     roof: Roof
+    near: NDArray[np.bool_]  # (c,)
     case: RoofCase
+    weight: Array
     mass: Array
     drift: Array
     bond: Array  # (n, c)
@@ -107,7 +117,10 @@ class _Draw:
     share: Array
     missing: NDArray[np.bool_]
     wrong: Array
-    split: Array
+    loose: NDArray[np.bool_]
+    heaped: Array  # (n, c), factor on the snow
+    uneven: Array
+    splice: IntArray  # of `Roof.parted`, -1 for none
 
     @property
     def size(self) -> int:
@@ -118,7 +131,7 @@ Change = Callable[[_Draw], None]
 
 
 def _more_snow(draw: _Draw) -> None:
-    draw.mass *= draw.rng.lognormal(np.log(2.0), 0.35, draw.size)
+    """Nothing but its snow, `MORE`."""
 
 
 def _drift(draw: _Draw) -> None:
@@ -127,25 +140,57 @@ def _drift(draw: _Draw) -> None:
 
 
 def _weak(draw: _Draw) -> None:
-    part = draw.rng.uniform(0.1, 1.0, (draw.size, 1))
-    scattered = draw.rng.random(draw.share.shape) < part
-    boxed = _side_by_side(draw, 2, max(draw.share.shape[1] // 3, 2))
-    weak = np.where(draw.rng.random((draw.size, 1)) < 0.5, scattered, boxed)
+    weak = _some(draw, 0.1, 1.0)
     draw.share = np.where(weak, draw.rng.uniform(0.25, 0.8, (draw.size, 1)), 1.0) * draw.share
 
 
-def _side_by_side(draw: _Draw, least: int, most: int) -> NDArray[np.bool_]:
-    """One stretch of clamps of one row in each sample, anywhere, (n, c)."""
+def _loose(draw: _Draw) -> None:
+    draw.loose = _some(draw, 0.05, 0.5)
+    hold = draw.rng.uniform(0.1, 0.6, (draw.size, 1))
+    draw.share = np.where(draw.loose, hold, 1.0) * draw.share
+
+
+def _some(draw: _Draw, least: float, most: float) -> NDArray[np.bool_]:
+    """Clamps scattered by a share of `least` to `most`, or a stretch side by side, half of each, (n, c)."""
+    part = draw.rng.uniform(least, most, (draw.size, 1))
+    scattered = draw.rng.random(draw.share.shape) < part
+    boxed, weight = _side_by_side(draw, 2, max(draw.share.shape[1] // 3, 2))
+    spread = draw.rng.random(draw.size) < 0.5
+    draw.weight *= np.where(spread, 1.0, weight)
+    return np.where(spread[:, None], scattered, boxed)
+
+
+def _side_by_side(draw: _Draw, least: int, most: int) -> tuple[NDArray[np.bool_], Array]:
+    """One stretch of clamps of one row in each sample, anywhere, (n, c), and the weights of its place."""
     c, row = draw.share.shape[1], draw.roof.layout.clamp_row
-    middle = draw.rng.integers(0, c, (draw.size, 1))
+    at, weight = draw_place(draw.rng, draw.near, draw.size)
+    middle = at[:, None]
     long = draw.rng.integers(least, most + 1, (draw.size, 1))
     place = np.arange(c)
     near = (place >= middle - (long - 1) // 2) & (place <= middle + long // 2)
-    return near & (row == row[middle])
+    return near & (row == row[middle]), weight
 
 
 def _missing(draw: _Draw) -> None:
-    draw.missing = _side_by_side(draw, 1, LONGEST_GAP)
+    draw.missing, weight = _side_by_side(draw, 1, LONGEST_GAP)
+    draw.weight *= weight
+
+
+def _uneven(draw: _Draw) -> None:
+    layout, plane = draw.roof.layout, draw.roof.plane
+    middle, weight = draw_place(draw.rng, draw.near, draw.size)
+    draw.weight *= weight
+    draw.uneven = draw.rng.uniform(0.3, 2.0, draw.size)
+    way = (layout.row_end - layout.row_start) / layout.row_length[:, None]
+    at = layout.row_start[layout.clamp_row] + layout.clamp_s[:, None] * way[layout.clamp_row]
+    along = way[layout.clamp_row[middle]]
+    apart = along @ at.T - np.sum(along * at[middle], axis=1, keepdims=True)
+    long = draw.rng.uniform(1.5, 8.0, (draw.size, 1))
+    row = layout.clamp_row
+    one_row = draw.rng.random((draw.size, 1)) < 0.5
+    under = np.where(one_row, row == row[middle][:, None], plane == plane[middle][:, None])
+    heap = np.where(under, np.exp(-0.5 * (apart / long) ** 2), 0.0)
+    draw.heaped = 1.0 + draw.uneven[:, None] * heap
 
 
 def _wrong(draw: _Draw) -> None:
@@ -169,13 +214,28 @@ def _one_plane(draw: _Draw) -> None:
 
 
 def _parted(draw: _Draw) -> None:
-    draw.split = np.full(draw.size, 1.0)
+    share = draw.roof.parted_share
+    clamps = [draw.roof.layout.clamp_name.index(name) for name in draw.roof.parted_at]
+    near = draw.near[clamps]
+    aimed = share if near.all() or not near.any() else share * near / share[near].sum()
+    drawn = PLAIN * share + (1.0 - PLAIN) * aimed
+    draw.splice = draw.rng.choice(len(share), draw.size, p=drawn / drawn.sum())
+    draw.weight *= (share / drawn)[draw.splice]
 
 
 CHANGES: dict[str, tuple[Change, str]] = {
     "more snow": (_more_snow, "snow about twice (1 to 4 times) what is usual for the roof"),
     "drift": (_drift, "drift about 1.8 times (0.8 to 4 times) that of the standard"),
     "weak batch": (_weak, "some clamps, scattered or side by side, hold 25 to 80 % of their strength"),
+    "loose clamps": (
+        _loose,
+        "5 to 50 % of the clamps, or some side by side, were never tightened and hold 10 to 60 %",
+    ),
+    "uneven snow": (
+        _uneven,
+        "snow heaped above one row or all rows of a plane where no standard has a drift: 1.3 to 3 times as "
+        "much at its top, over a deviation of 1.5 to 8 m",
+    ),
     "missing clamps": (_missing, f"1 to {LONGEST_GAP} clamps side by side were never there"),
     "wrong clamp": (_wrong, "one row, or every row, has clamps that hold 15 to 60 % on this seam"),
     "row ends": (_ends, "snow from beside a partial row leans on its ends, 1 to 2.5 times the bound"),
@@ -209,11 +269,27 @@ def possible(roof: Roof) -> tuple[tuple[str, ...], tuple[tuple[str, str], ...]]:
     return tuple(cause for cause in CHANGES if cause not in out), tuple(cannot)
 
 
-def sample_bank(roof: Roof, cause: str, strengths: Strengths, count: int, seed: int) -> Bank:
+def as_meant(roof: Roof, drift: float = 1.0) -> float:
+    """Snow without drift, over that of the case, at which the first clamp gives way on the roof as meant.
+
+    Every clamp is there at its mean strength, no bond holds, and row ends collect all they can; infinite
+    where nothing gives way up to `HIGHEST` times the snow of the case.
+    """
+    case = roof.case
+    still, drifted = case.usual_snow
+    load = still + drift * drifted
+    found = cascade(case.roof, case.held, load, case.capacity, case.residual, target=HIGHEST)
+    return float(found.first[0])
+
+
+def sample_bank(
+    roof: Roof, cause: str, strengths: Strengths, count: int, seed: int, aim: Aim | None = None
+) -> Bank:
     """Samples of one explanation; batches have random numbers of their own."""
+    aim = Aim(np.zeros(roof.case.clamps, dtype=bool)) if aim is None else aim
     number = list(CHANGES).index(cause)
     parts = [
-        _sample(roof, cause, strengths, stream(seed, batch, purpose=100 + number), batch, size)
+        _sample(roof, cause, strengths, stream(seed, batch, purpose=100 + number), size, aim)
         for batch, size in batches(count, BATCH)
     ]
     names = parts[0].signs
@@ -225,71 +301,101 @@ def sample_bank(roof: Roof, cause: str, strengths: Strengths, count: int, seed: 
         np.concatenate([p.fallen for p in parts]),
         {name: np.concatenate([p.signs[name] for p in parts]) for name in names},
         np.concatenate([p.parted for p in parts]),
+        np.concatenate([p.weight for p in parts]),
     )
 
 
 def _sample(
-    roof: Roof, cause: str, strengths: Strengths, rng: np.random.Generator, batch: int, size: int
+    roof: Roof, cause: str, strengths: Strengths, rng: np.random.Generator, size: int, aim: Aim
 ) -> Bank:
     c = roof.case.clamps
     shared, own = rng.standard_normal((size, 1)), rng.standard_normal((size, c))
+    mass, weight = draw_snow(rng, size, *(MORE if cause == "more snow" else SNOW), aim.load)
     draw = _Draw(
         rng=rng,
         roof=roof,
+        near=aim.near,
         case=roof.case,
-        mass=rng.lognormal(np.log(0.6), 0.42, size),
+        weight=weight,
+        mass=mass,
         drift=rng.uniform(0.5, 1.5, size),
         bond=np.repeat(rng.uniform(0.0, 0.3, (size, 1)), c, axis=1),
         ends=rng.uniform(0.0, 1.0, size),
         share=strength_shares(strengths.scatter, strengths.together, shared, own),
         missing=np.zeros((size, c), dtype=bool),
         wrong=np.zeros(size),
-        split=np.zeros(size),
+        loose=np.zeros((size, c), dtype=bool),
+        heaped=np.ones((size, c)),
+        uneven=np.zeros(size),
+        splice=np.full(size, -1),
     )
     CHANGES[cause][0](draw)
-    case, splice = draw.case, -1
-    if draw.split.any():
-        splice = batch % len(roof.parted)
-        case = roof.parted[splice]
-    still, drift = case.usual_snow
-    still = np.maximum(still - case.ends, 0.0)
-    load = still + draw.ends[:, None] * case.ends + draw.drift[:, None] * drift
-    load = (1.0 - draw.bond) * draw.mass[:, None] * load
-    found = cascade(
-        case.roof,
-        case.held,
-        load,
-        draw.share * case.capacity,
-        draw.share * case.residual,
-        missing=draw.missing,
-        release=RELEASE[batch % len(RELEASE)],
-        impact=case.impact,
-        relief=RELIEF[batch % len(RELIEF)],
-    )
-    gave_way = (found.order >= 0) | draw.missing
-    row = roof.layout.clamp_row
-    rows = len(roof.layout.row_name)
-    of = draw.case.weight
-    lost = np.stack([gave_way[:, row == r].mean(axis=1) for r in range(rows)], axis=1)  # few rows
-    standing = np.where(gave_way, np.nan, draw.share)
-    some = (~gave_way).any(axis=1)
-    left = np.full(size, 1.0)
-    left[some] = np.nanmean(standing[some], axis=1)
+    order = np.full((size, c), -1, dtype=np.int16)
+    release, relief = rng.uniform(1.0, 2.0, size), rng.uniform(0.0, 1.0, size)
+    for splice in np.unique(draw.splice):  # a handful
+        case = draw.case if splice < 0 else roof.parted[splice]
+        at = np.flatnonzero(draw.splice == splice)
+        order[at] = cascade(
+            case.roof,
+            case.held,
+            _load(draw, case)[at],
+            draw.share[at] * case.capacity,
+            draw.share[at] * case.residual,
+            missing=draw.missing[at],
+            release=release[at],
+            impact=case.impact,
+            relief=relief[at],
+        ).order
+    gave_way = (order >= 0) | draw.missing
     return Bank(
         cause,
         gave_way,
-        np.where(draw.missing, -1, found.order).astype(np.int16),
+        np.where(draw.missing, -1, order).astype(np.int16),
         draw.mass,
-        draw.mass * ((lost * (of[0] + draw.drift[:, None] * of[1])).sum(axis=1)),
-        {
-            "snow": draw.mass,
-            "drift": draw.drift if cause == "drift" else np.minimum(draw.drift, 1.5),
-            "standing": left,
-            "never there": draw.missing.sum(axis=1).astype(float),
-            "wrong": draw.wrong,
-            "splice": draw.split,
-            "held elsewhere": draw.bond.max(axis=1),
-            "ends": draw.ends,
-        },
-        np.full(size, -1 if splice < 0 else roof.layout.clamp_name.index(roof.parted_at[splice])),
+        _fallen(draw, gave_way),
+        _signs(draw, gave_way, cause),
+        _clamp_of_splice(draw),
+        draw.weight,
     )
+
+
+def _load(draw: _Draw, case: RoofCase) -> Array:
+    """Force of the snow on every clamp, (n, c). [N]."""
+    still, drift = case.usual_snow
+    still = np.maximum(still - case.ends, 0.0)
+    load = still + draw.ends[:, None] * case.ends + draw.drift[:, None] * drift
+    return np.asarray((1.0 - draw.bond) * draw.mass[:, None] * draw.heaped * load)
+
+
+def _fallen(draw: _Draw, gave_way: NDArray[np.bool_]) -> Array:
+    """Weight of the snow that came down, (n,): each row's by the share of its clamps that gave way. [N]."""
+    row = draw.roof.layout.clamp_row
+    member = row[:, None] == np.arange(len(draw.roof.layout.row_name))
+    lost = (gave_way * draw.heaped) @ (member / np.maximum(member.sum(axis=0), 1))
+    still, drift = draw.case.weight
+    return np.asarray(draw.mass * (lost * (still + draw.drift[:, None] * drift)).sum(axis=1))
+
+
+def _clamp_of_splice(draw: _Draw) -> IntArray:
+    names = draw.roof.layout.clamp_name
+    at = np.array([names.index(name) for name in draw.roof.parted_at] or [-1])
+    return np.where(draw.splice < 0, -1, at[draw.splice])
+
+
+def _signs(draw: _Draw, gave_way: NDArray[np.bool_], cause: str) -> dict[str, Array]:
+    """What a further look at the roof could find."""
+    stands = ~gave_way
+    count = np.maximum(stands.sum(axis=1), 1)
+    some = stands.any(axis=1)
+    return {
+        "snow": draw.mass,
+        "drift": draw.drift if cause == "drift" else np.minimum(draw.drift, 1.5),
+        "uneven": draw.uneven,
+        "standing": np.where(some, (stands * draw.share).sum(axis=1) / count, 1.0),
+        "loose": (stands & draw.loose).sum(axis=1) / count,
+        "never there": draw.missing.sum(axis=1).astype(float),
+        "wrong": draw.wrong,
+        "splice": (draw.splice >= 0).astype(float),
+        "held elsewhere": draw.bond.max(axis=1),
+        "ends": draw.ends,
+    }

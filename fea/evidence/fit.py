@@ -2,9 +2,11 @@
 
 Samples that come near to what was found are weighted by how near: how many clamps of each row gave way, where
 their middle lies, how far they are spread, in how many groups they stand, how much snow fell and lay
-(approximate Bayesian computation with a normal kernel; Beaumont 2019, Annu. Rev. Stat. Appl. 6, from memory).
+(approximate Bayesian computation with a normal kernel cut off at `NEAR` widths; Beaumont 2019, Annu. Rev.
+Stat. Appl. 6, from memory).
 The kernel is as wide as what was found is in doubt, so that no explanation is thrown out for a clamp more or
-less, and wider where too few samples come near.
+less, and wider where too few samples come near. Snow that was measured and splices that were looked at have
+likelihoods of their own and are never compared more loosely. Samples carry the weights of `fea.evidence.aim`.
 """
 
 from __future__ import annotations
@@ -68,7 +70,7 @@ class Fit:
     cause : str
     prior, posterior : float
     low, high : float
-        95 % interval of the posterior from the finite number of samples.
+        95 % interval of the posterior from the finite number of samples, with few or none of them near too.
     near : float
         Samples within `NEAR` widths of the kernel of what was found.
     mass : (3,) float
@@ -109,7 +111,9 @@ class Measurement:
 NOISE = {  # deviation of a measurement of each sign
     "snow": 0.15,
     "drift": 0.2,
+    "uneven": 0.25,
     "standing": 0.08,
+    "loose": 0.03,
     "never there": 0.4,
     "wrong": 0.03,
     "splice": 0.15,
@@ -141,7 +145,10 @@ def summaries(layout: Layout, known: NDArray[np.bool_], gave_way: NDArray[np.boo
 
 
 def distance(layout: Layout, found: Found, bank: Bank) -> Array:
-    """Squared distance (n,) of each sample from what was found, in widths of the kernel."""
+    """Squared distance (n,) of what gave way and fell in each sample from what was found, in kernel widths.
+
+    Infinite where no known clamp gave way: that is known not to be so.
+    """
     seen = summaries(layout, found.known, found.gave_way)[0]
     made = summaries(layout, found.known, bank.gave_way)
     count = seen[:, 0]
@@ -156,12 +163,19 @@ def distance(layout: Layout, found: Found, bank: Bank) -> Array:
     for k in (1, 2):
         apart = ((made[:, :, k] - seen[:, k]) / place) ** 2
         square += np.where(both, apart, 0.0).sum(axis=1)
-    for (value, deviation), own in ((found.load, bank.mass), (found.fallen, bank.fallen)):
-        if np.isfinite(value):
-            square += ((own - value) / deviation) ** 2
+    if np.isfinite(found.fallen[0]):
+        square += ((bank.fallen - found.fallen[0]) / found.fallen[1]) ** 2
+    return np.where(made[:, :, 0].any(axis=1), square, np.inf)
+
+
+def _measured(layout: Layout, found: Found, bank: Bank) -> tuple[Array, Array]:
+    """Squared distance (n,) of the snow from that measured, in deviations; chance (n,) of the splices."""
+    snow, chance = np.zeros(len(bank.mass)), np.ones(len(bank.mass))
+    if np.isfinite(found.load[0]):
+        snow = ((bank.mass - found.load[0]) / found.load[1]) ** 2
     for clamp, state, told_wrong in found.rails:
-        square -= 2.0 * np.log(_splice_seen(layout, bank, clamp, state, told_wrong))
-    return np.asarray(square)
+        chance *= _splice_seen(layout, bank, clamp, state, told_wrong)
+    return snow, chance
 
 
 def _splice_seen(layout: Layout, bank: Bank, clamp: int, state: str, doubt: float) -> Array:
@@ -180,30 +194,33 @@ def fit(
 ) -> tuple[Fit, ...]:
     """All explanations, the likeliest first.
 
-    The interval comes from drawing the samples of each explanation anew with replacement.
+    The intervals are those of `_drawn_again`.
     """
     prior = np.asarray(priors, dtype=float) / np.sum(priors)
     square = [distance(layout, found, bank) for bank in banks]
-    loose, weights = LOOSER[-1], []
+    exact = [_measured(layout, found, bank) for bank in banks]
+    loose, near, weights = LOOSER[-1], [], []
     for loose in LOOSER:  # a few
-        weights = [np.exp(-0.5 * one / loose**2) for one in square]
+        near = [one < (NEAR * loose) ** 2 for one in square]
+        weights = [
+            bank.weight * chance * np.where(there, np.exp(-0.5 * (one / loose**2 + snow)), 0.0)
+            for bank, one, there, (snow, chance) in zip(banks, square, near, exact, strict=True)
+        ]
         if _effective(np.concatenate([p * w for p, w in zip(prior, weights, strict=True)])) >= ENOUGH:
             break
+    near = [there & (snow < NEAR**2) for there, (snow, _) in zip(near, exact, strict=True)]
     mean = np.array([w.mean() for w in weights])
     posterior = _shared(prior * mean)
-    rng = stream(seed, 0, purpose=7)
-    again = np.stack(
-        [np.array([w[rng.integers(0, len(w), len(w))].mean() for _ in range(DRAWS)]) for w in weights], axis=1
-    )
-    low, high = np.quantile(_shared(prior * again), [0.025, 0.975], axis=0)
+    again = _shared(prior * _drawn_again(weights, near, stream(seed, 0, purpose=7)))
+    low, high = np.quantile(again, [0.025, 0.975], axis=0)
     fits = [
         Fit(
             bank.cause,
             float(prior[i]),
             float(posterior[i]),
-            float(low[i]),
-            float(high[i]),
-            float(np.sum(square[i] < (NEAR * loose) ** 2)),
+            float(min(low[i], posterior[i])),
+            float(max(high[i], posterior[i])),
+            float(near[i].sum()),
             _quantiles(bank.mass, weights[i]),
             weights[i],
             loose,
@@ -211,6 +228,26 @@ def fit(
         for i, bank in enumerate(banks)
     ]
     return tuple(sorted(fits, key=lambda one: -one.posterior))
+
+
+def _drawn_again(
+    weights: Sequence[Array], near: Sequence[NDArray[np.bool_]], rng: np.random.Generator
+) -> Array:
+    """Means of the weights as other samples of the same number would give them, (`DRAWS`, explanations).
+
+    Samples are drawn anew with replacement. Where fewer than `FEW` come near, the next one is not among those
+    that can be drawn: the number that comes near is then drawn from its posterior (gamma, Jeffreys), each
+    with the mean weight of those of all explanations that do.
+    """
+    count = sum(int(one.sum()) for one in near)
+    typical = sum(float(w[one].sum()) for w, one in zip(weights, near, strict=True)) / max(count, 1)
+    drawn = []
+    for w, one in zip(weights, near, strict=True):
+        if one.sum() < FEW and count:
+            drawn.append(rng.gamma(one.sum() + 0.5, size=DRAWS) * typical / len(w))
+        else:
+            drawn.append(np.array([w[rng.integers(0, len(w), len(w))].mean() for _ in range(DRAWS)]))
+    return np.stack(drawn, axis=1)
 
 
 def _shared(value: Array) -> Array:

@@ -28,11 +28,23 @@ from roofmodel.layout import Layout
 
 Array = NDArray[np.float64]
 
-SPLICES = 8  # that are tried; with more, these are spread evenly
+SPLICES = 8  # that are tried: those near what gave way first, the others spread evenly for the rest
 
 
-def evidence_roof(analysis: Analysis, name: str | None, mean_strength: float) -> tuple[Roof, Chosen]:
+def evidence_roof(
+    analysis: Analysis, name: str | None, mean_strength: float, near: NDArray[np.bool_] | None = None
+) -> tuple[Roof, Chosen]:
     """Everything that explanations are drawn on.
+
+    Parameters
+    ----------
+    analysis : Analysis
+    name : str or None
+        Snow case; the one that uses clamps most.
+    mean_strength : float
+        Over nominal.
+    near : (c,) bool, optional
+        Clamps whose splices are tried first.
 
     Raises
     ------
@@ -41,12 +53,14 @@ def evidence_roof(analysis: Analysis, name: str | None, mean_strength: float) ->
     """
     layout = analysis.project.layout
     chosen = choose_case(analysis, name, Laws(mean_strength=mean_strength))
-    parted, parted_at = _parted(analysis, chosen)
+    near = np.zeros(len(layout.clamp_name), dtype=bool) if near is None else near
+    parted, parted_at, stands_for = _parted(analysis, chosen, near)
     return Roof(
         case=chosen.roof,
         drifted=_most_drift(analysis, chosen, mean_strength),
         parted=parted,
         parted_at=parted_at,
+        parted_share=stands_for,
         layout=layout,
         plane=layout.row_plane[layout.clamp_row],
     ), chosen
@@ -69,19 +83,28 @@ def _most_drift(analysis: Analysis, chosen: Chosen, mean_strength: float) -> Roo
     return choose_case(analysis, best, Laws(mean_strength=mean_strength)).roof
 
 
-def _parted(analysis: Analysis, chosen: Chosen) -> tuple[tuple[RoofCase, ...], tuple[str, ...]]:
-    """The case with one splice parted each."""
+def _parted(
+    analysis: Analysis, chosen: Chosen, near: NDArray[np.bool_]
+) -> tuple[tuple[RoofCase, ...], tuple[str, ...], Array]:
+    """The case with one splice parted each, the clamp nearest to it, and the share it stands for."""
     layout, project = analysis.project.layout, analysis.project
-    count = len(layout.splice_s)
-    tried = np.unique(np.linspace(0, count - 1, min(count, SPLICES)).round().astype(int))
-    cases, names = [], []
-    for splice in tried:  # a handful
+    beside = _clamp_beside(layout)
+    count, is_near = len(layout.splice_s), near[beside] if len(beside) else np.zeros(0, dtype=bool)
+    first = _evenly(np.flatnonzero(is_near), SPLICES - min(2, int((~is_near).sum())))
+    rest = _evenly(np.flatnonzero(~is_near), SPLICES - len(first))
+    tried = [
+        (int(splice), len(group) / max(len(some), 1))
+        for some, group in ((first, np.flatnonzero(is_near)), (rest, np.flatnonzero(~is_near)))
+        for splice in some
+    ]
+    cases, names, share = [], [], []
+    for splice, stands_for in sorted(tried):  # a handful
         row = int(layout.splice_row[splice])
         own = np.flatnonzero(layout.clamp_row == row)
         left = layout.clamp_s[own] < layout.splice_s[splice]
         if left.sum() < 2 or (~left).sum() < 2:
             continue
-        apart = part_row(layout, int(splice))
+        apart = part_row(layout, splice)
         try:
             parts = undrifted(analysis.snow.cases[chosen.case]), analysis.snow.cases[chosen.case]
             held, found, _, ends = unit_forces(analysis, parts, chosen.roof.friction, chosen.reading, apart)
@@ -93,9 +116,24 @@ def _parted(analysis: Analysis, chosen: Chosen) -> tuple[tuple[RoofCase, ...], t
         cases.append(
             replace(chosen.roof, roof=assembly, held=held, snow=snow, stretch=stretch_of(apart), ends=ends)
         )
-        near = own[int(np.abs(layout.clamp_s[own] - layout.splice_s[splice]).argmin())]
-        names.append(layout.clamp_name[near])
-    return tuple(cases), tuple(names)
+        names.append(layout.clamp_name[beside[splice]])
+        share.append(stands_for / count)
+    found = np.array(share)
+    return tuple(cases), tuple(names), found / found.sum() if len(found) else found
+
+
+def _clamp_beside(layout: Layout) -> NDArray[np.int64]:
+    """Clamp nearest to each splice, (s,)."""
+    apart = np.abs(layout.clamp_s - layout.splice_s[:, None])
+    other = layout.clamp_row != np.asarray(layout.splice_row)[:, None]
+    return np.asarray(np.where(other, np.inf, apart).argmin(axis=1)) if apart.size else np.zeros(0, dtype=int)
+
+
+def _evenly(of: NDArray[np.int64], most: int) -> NDArray[np.int64]:
+    """At most so many of them, spread evenly."""
+    if not len(of) or most < 1:
+        return of[:0]
+    return of[np.unique(np.linspace(0, len(of) - 1, min(len(of), most)).round().astype(int))]
 
 
 def part_row(layout: Layout, splice: int) -> Layout:

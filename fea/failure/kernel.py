@@ -431,7 +431,7 @@ def walk_all(
     release, carry, lands, seam, unzip, relief,
     at, order, let_go, outcome, events, last, end_state, end_force, end_jump,
 ):  # fmt: skip
-    """Follow every sample, each with its own release and relief (n,); the last line's arrays are filled in."""
+    """Follow every sample, each with its own release and relief; the last line's arrays are filled in."""
     n, c = load.shape
     A = np.zeros(c, dtype=np.int64)
     L, U = np.zeros((c, c)), np.zeros((c, c))

@@ -85,7 +85,9 @@ class SnowFound(Table):
 CAUSES = Literal[
     "more snow",
     "drift",
+    "uneven snow",
     "weak batch",
+    "loose clamps",
     "missing clamps",
     "wrong clamp",
     "row ends",
@@ -105,7 +107,7 @@ class ExplanationTable(Table):
 class SamplingTable(Table):
     """How much is calculated."""
 
-    samples: int = Field(8000, ge=500, le=200_000, description="Samples of each explanation.")
+    samples: int = Field(30_000, ge=500, le=200_000, description="Samples of each explanation.")
     seed: int = Field(1, ge=0, le=2**32 - 1, description="The same seed gives the same digits.")
     strength_mean: float = Field(
         1.2,

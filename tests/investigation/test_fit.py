@@ -11,7 +11,7 @@ from scipy import stats
 
 from fea.analysis import analyze
 from fea.evidence.explanations import Bank, Strengths, possible, sample_bank
-from fea.evidence.fit import SEEN, Found, fit, further, summaries
+from fea.evidence.fit import NOISE, SEEN, Found, fit, further, summaries
 from fea.evidence.roof import evidence_roof, part_row
 from roofmodel.project.load import load_project
 
@@ -28,7 +28,8 @@ def none_gone(roof, cause: str, mass: np.ndarray, **signs: np.ndarray) -> Bank:
     n, c = len(mass), len(roof.layout.clamp_s)
     gone = np.zeros((n, c), dtype=bool)
     gone[:, 0] = True
-    return Bank(cause, gone, np.full((n, c), -1, dtype=np.int16), mass, mass, signs, np.full(n, -1))
+    order = np.full((n, c), -1, dtype=np.int16)
+    return Bank(cause, gone, order, mass, mass, signs, np.full(n, -1), np.ones(n))
 
 
 def test_posterior_of_two_normal_loads_is_the_closed_form(roof):
@@ -52,10 +53,7 @@ def test_posterior_of_two_normal_loads_is_the_closed_form(roof):
 def test_information_of_a_sign_is_that_of_a_binary_channel(roof):
     """A sign that all samples of one have and none of the other tells one bit; a shared one, nothing."""
     n = 4000
-    none = {
-        s: np.zeros(n)
-        for s in ("snow", "drift", "standing", "never there", "wrong", "held elsewhere", "ends")
-    }
+    none = {s: np.zeros(n) for s in NOISE if s != "splice"}
     a = none_gone(roof, "a", np.ones(n), **none, splice=np.ones(n))
     b = none_gone(roof, "b", np.ones(n), **none, splice=np.zeros(n))
     gone = a.gave_way[0]
@@ -113,9 +111,21 @@ def test_parting_keeps_every_clamp_where_it_was(roof):
     assert len(apart.splice_s) == len(layout.splice_s) - 1
 
 
+def three_rows(folder: Path) -> Path:
+    """The same hardware on a roof with two planes, two rows on one of them and a partial one on the other."""
+    text = MODEL.read_text().replace("0 0, 36 0, 36 16, 0 16 m", "0 0, 22 0, 22 16, 0 16 m")
+    door = '[[row]]\nname = "door"\nplane = "N1"\nup = "0.6 m"\nstart = "6 m"\nend = "15 m"\nevery = 2\n'
+    file = folder / "project.toml"
+    file.write_text(text.replace("[design]", f"{door}\n[design]"))
+    return file
+
+
 @pytest.mark.slow
-def test_posteriors_are_calibrated_over_200_hidden_causes(roof):
+@pytest.mark.parametrize("rows", [2, 3])
+def test_posteriors_are_calibrated_over_200_hidden_causes(roof, rows, tmp_path):
     """What is claimed is right as often as claimed: mean posterior of the first, and how often it is so."""
+    if rows == 3:
+        roof = evidence_roof(analyze(load_project(three_rows(tmp_path))), None, 1.2)[0]
     causes, _ = possible(roof)
     banks = [sample_bank(roof, one, Strengths(0.15, 0.2), 4000, 1) for one in causes]
     hidden = [sample_bank(roof, one, Strengths(0.15, 0.2), 1000, 99) for one in causes]
@@ -151,7 +161,12 @@ def test_posteriors_are_calibrated_over_200_hidden_causes(roof):
 
 def _seen(bank: Bank) -> Bank:
     some = bank.gave_way.any(axis=1)
-    of = {"gave_way": bank.gave_way[some], "order": bank.order[some], "parted": bank.parted[some]}
+    of = {
+        "gave_way": bank.gave_way[some],
+        "order": bank.order[some],
+        "parted": bank.parted[some],
+        "weight": bank.weight[some],
+    }
     return replace(bank, **of, mass=bank.mass[some], fallen=bank.fallen[some])
 
 

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fea.analysis import Analysis
-from fea.evidence.explanations import CHANGES, USUAL, Bank, Roof, Strengths
+from fea.evidence.explanations import CHANGES, HIGHEST, USUAL, Bank, Roof, Strengths, as_meant
 from fea.evidence.fit import FEW, Fit, Measurement
 from fea.failure.roof_case import Chosen, mean_pressure
 from roofmodel.project.evidence import GAVE_WAY, Evidence
@@ -28,7 +28,9 @@ CAUTIONS = (
 MEASURE = {
     "snow": "depth and density where snow lies as it fell, on this roof or one beside it",
     "drift": "depth in the drift against depth away from it",
+    "uneven": "depth every few meters along the rows where snow lies, and its mark on walls and dormers",
     "standing": "pull tests of some clamps that still stand, to failure",
+    "loose": "the screws of the clamps that stand: torque, marks of creeping",
     "never there": "seams in the gap: whether clamps were ever there (scratches, screw marks)",
     "wrong": "whether the clamps of each row are the ones made for this seam",
     "splice": "the splices: parted before, screws sheared or never set",
@@ -36,6 +38,7 @@ MEASURE = {
     "ends": "scratches and snow beside the ends of partial rows",
 }
 CERTAIN, LIKELY = 0.9, 0.6
+CLEAR = 2.0  # deviations of the measured snow beyond which it is called more or less
 WORTH = 0.02  # least information of a measurement that is named [bit]
 
 
@@ -78,25 +81,30 @@ class CaseFindings:
 def answer(found: CaseFindings) -> str:
     """The main sentence; never one explanation without the others."""
     first, second = found.fits[0], found.fits[1] if len(found.fits) > 1 else None
-    if sum(one.near * one.posterior for one in found.fits) < FEW:
+    near = sum(one.near for one in found.fits)
+    if not near:
         return (
-            "None of the explanations comes near what was found often enough to be ranked; add samples, or "
-            "look for what is not among them."
+            "No sample of any explanation comes near what was found: none can be ranked. Add samples, look "
+            "for what is not among them, or for what was told wrong."
         )
-    sure = "fits best by far" if first.posterior >= CERTAIN else "fits best"
+    few = near < FEW or first.near < FEW
+    sure = "fits best by far" if first.posterior >= CERTAIN and not few else "fits best"
     text = f'"{first.cause}" {sure}, {share(first)}'
     if second is not None:
         text += f'; next "{second.cause}", {share(second)}'
     if first.posterior < LIKELY:
         text += ". What was found does not decide between them"
+    if few:
+        text += f". Only {near:.0f} samples come near what was found, too few to rank by: add samples"
     return f"{text}."
 
 
 def share(one: Fit) -> str:
-    """A posterior with its interval, or that too few samples come near for one."""
-    if one.near < FEW:
-        return f"about {100.0 * one.posterior:.0f} %, not resolved"
-    return f"{100.0 * one.posterior:.0f} % ({100.0 * one.low:.0f} to {100.0 * one.high:.0f} %)"
+    """A posterior with its interval; where too few samples come near, what it cannot exceed."""
+    if not one.near:
+        return f"below {max(100.0 * one.high, 0.1):.2g} %"
+    few = ", few samples" if one.near < FEW else ""
+    return f"{100.0 * one.posterior:.0f} % ({100.0 * one.low:.0f} to {100.0 * one.high:.0f} %{few})"
 
 
 def told(found: CaseFindings) -> tuple[str, ...]:
@@ -119,9 +127,30 @@ def told(found: CaseFindings) -> tuple[str, ...]:
             f"Snow without drift: {units.text(load[0], 'pressure')} ± {units.text(load[1], 'pressure')}, "
             f"{load[0] / found.pressure:.2f} times that of the case."
         )
+    lines.append(meant(found))
     if np.isfinite(fallen[0]):
         lines.append(f"Snow that fell: {units.text(fallen[0], 'force')} ± {units.text(fallen[1], 'force')}.")
     return tuple(lines)
+
+
+def meant(found: CaseFindings) -> str:
+    """What the roof would have held as it was meant to be, against the snow of the day."""
+    units, at = found.units, as_meant(found.roof)
+    if not np.isfinite(at):
+        return f"As it was meant to be, the roof holds {HIGHEST:g} times the snow of the case."
+    text = (
+        "As it was meant to be, every clamp at its mean strength and no bond left, the first clamp gives way "
+        f"at {units.text(at * found.pressure, 'pressure')}, {at:.2f} times the case"
+    )
+    load, wide = found.evidence.load
+    if not np.isfinite(load):
+        return f"{text}; what lay that day was not measured."
+    over = (load - at * found.pressure) / wide
+    if over > CLEAR:
+        return f"{text}: less than what lay that day, so the roof needed no flaw to fail."
+    if over < -CLEAR:
+        return f"{text}: more than what lay that day, so that snow alone does not explain it."
+    return f"{text}: about what lay that day; with it, scatter of the clamps decides."
 
 
 def timeline(found: CaseFindings) -> tuple[str, ...]:
@@ -189,8 +218,10 @@ def ranking(found: CaseFindings) -> Table:
     rows = []
     for one in found.fits:
         low, middle, high = one.mass * p
-        load = "fits at no load" if np.isnan(middle) else f"{units.convert(middle, 'pressure'):.3g}"
-        if np.isfinite(middle):
+        load = "none near" if np.isnan(middle) else f"{units.convert(middle, 'pressure'):.3g}"
+        if np.isfinite(middle) and one.near < FEW:
+            load = f"about {load}"
+        elif np.isfinite(middle):
             load += f" ({units.convert(low, 'pressure'):.3g} to {units.convert(high, 'pressure'):.3g})"
         rows.append((one.cause, f"{100.0 * one.prior:.0f} %", share(one), load, f"{one.near:.0f}"))
     return Table(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
+from textwrap import wrap
 
 import numpy as np
 from shapely import box
@@ -30,18 +31,18 @@ NAMES = 250.0
 def case_drawing(found: CaseFindings) -> Drawing:
     """Ranking above, what was found and the likeliest sequence below."""
     bars = len(found.fits)
-    top = 150.0 + 36.0 * bars
+    lines = wrap(answer(found), 112)
+    down = 24.0 * (len(lines) - 1)
+    top = 150.0 + down + 36.0 * bars
     project = found.evidence.project
     tall = plan_scale(project)[2]
     drawing = Drawing((WIDTH, top + tall + 190.0))
     drawing.write(found.evidence.table.case.name, LEFT, 40.0, 26.0, bold=True)
-    words = answer(found)
-    cut = len(words) if len(words) < 128 else words.rfind(" ", 0, 128)
-    drawing.write(words[:cut], LEFT, 74.0, 17.0)
-    drawing.write(words[cut:].strip(), LEFT, 98.0, 17.0)
+    for i, line in enumerate(lines):
+        drawing.write(line, LEFT, 74.0 + 24.0 * i, 17.0)
     scale = WIDTH - LEFT - NAMES - 260.0
     for i, one in enumerate(found.fits):
-        y, x = 136.0 + 36.0 * i, LEFT + NAMES
+        y, x = 136.0 + down + 36.0 * i, LEFT + NAMES
         drawing.write(one.cause, x - 10.0, y, TYPE, align="right", bold=i == 0)
         drawing.area(box(x, y - 10.0, x + scale, y + 10.0), style.TINT)
         drawing.area(box(x, y - 10.0, x + max(scale * one.posterior, 1.5), y + 10.0), style.ACCENT)

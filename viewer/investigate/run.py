@@ -6,6 +6,9 @@ import os
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 
+import numpy as np
+
+from fea.evidence.aim import Aim, aim_at
 from fea.evidence.explanations import Strengths, possible, sample_bank
 from fea.evidence.fit import Found, fit, further
 from fea.evidence.roof import evidence_roof
@@ -29,7 +32,8 @@ def case_findings(evidence: Evidence, tell: Callable[[str], None]) -> CaseFindin
     analysis = analyze_project(project)
     mean, strengths, note = _strengths(evidence)
     try:
-        roof, chosen = evidence_roof(analysis, table.case.case, mean)
+        near = aim_at(evidence.gave_way, project.layout.clamp_row, (np.nan, np.nan)).near
+        roof, chosen = evidence_roof(analysis, table.case.case, mean, near)
     except InputError as error:
         message = f"{evidence.path.name}: {str(error).replace('uncertainty.case', 'case.case')}"
         raise InputError(message) from None
@@ -44,14 +48,16 @@ def case_findings(evidence: Evidence, tell: Callable[[str], None]) -> CaseFindin
     if table.weather is not None:
         history = find_history(project, evidence.path.parent / table.weather, table.weather)
     tell(f"sampling {len(causes)} explanations")
+    pressure = mean_pressure(analysis.snow.cases[chosen.case], roof.plane)
+    load = (evidence.load[0] / pressure, evidence.load[1] / pressure)
+    aim = Aim(near, load)
     with ThreadPoolExecutor(len(os.sched_getaffinity(0))) as pool:
         banks = tuple(
             pool.map(
-                lambda cause: sample_bank(roof, cause, strengths, sampling.samples, sampling.seed), causes
+                lambda cause: sample_bank(roof, cause, strengths, sampling.samples, sampling.seed, aim),
+                causes,
             )
         )
-    pressure = mean_pressure(analysis.snow.cases[chosen.case], roof.plane)
-    load = (evidence.load[0] / pressure, evidence.load[1] / pressure)
     found = Found(evidence.known, evidence.gave_way, evidence.doubt, load, evidence.fallen, evidence.rails)
     fits = fit(project.layout, found, banks, [given.get(cause, 1.0) for cause in causes], sampling.seed)
     return CaseFindings(

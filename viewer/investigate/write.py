@@ -125,7 +125,7 @@ def case_html(found: CaseFindings, drawing: Drawing, picture: bytes) -> str:
     events = Table(
         f'Sequence of the sample of "{found.fits[0].cause}" that is nearest to what was found',
         ("event", "clamp", "row", "found"),
-        "nttt",
+        "tttt",
         tuple((str(number), *words) for number, *words in sequence(found)),
     )
     animation = f"data:image/gif;base64,{base64.b64encode(picture).decode()}"

@@ -1,0 +1,75 @@
+"""Where samples are drawn more often because of what was found; weights undo it (importance sampling).
+
+A roof of a hundred clamps has so many places for a flaw that few samples of the plain distributions put it
+where the clamps came off. Here most of them do, and each sample carries its plain density over that it was
+drawn with (Owen, Monte Carlo theory, methods and examples, chapter 9, from memory). A share of all samples
+is drawn plainly (a defensive mixture), so that no weight exceeds 1 / `PLAIN`, or its square where snow and
+place are both aimed.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+Array = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+
+PLAIN = 0.3  # share of the samples that are drawn as if nothing was found
+WIDER = 1.3  # times the deviation that snow is drawn with, so that its weights stay small
+REACH = 3  # clamps beside those that gave way where a flaw is looked for too
+
+
+@dataclass(frozen=True)
+class Aim:
+    """What samples are aimed at.
+
+    Attributes
+    ----------
+    near : (c,) bool
+        Clamps that gave way and those beside them; none or all of them for no aim.
+    load : (float, float)
+        Snow without drift over that of the case, and its deviation; NaN for not measured.
+    """
+
+    near: NDArray[np.bool_]
+    load: tuple[float, float] = (np.nan, np.nan)
+
+
+def aim_at(gave_way: NDArray[np.bool_], row: IntArray, load: tuple[float, float]) -> Aim:
+    """Aim at the clamps that gave way (c,) and `REACH` of the same row to both sides."""
+    at = np.flatnonzero(gave_way)
+    place = np.arange(len(row))
+    beside = (np.abs(place[:, None] - at) <= REACH) & (row[:, None] == row[at])
+    return Aim(beside.any(axis=1), load)
+
+
+def draw_place(rng: np.random.Generator, near: NDArray[np.bool_], size: int) -> tuple[IntArray, Array]:
+    """One of k places in each sample, evenly in the plain distribution, and the weights, both (size,)."""
+    k, there = len(near), np.flatnonzero(near)
+    if not 0 < len(there) < k:
+        return rng.integers(0, k, size), np.ones(size)
+    plain = rng.random(size) < PLAIN
+    at = np.where(plain, rng.integers(0, k, size), there[rng.integers(0, len(there), size)])
+    drawn = PLAIN / k + (1.0 - PLAIN) * near[at] / len(there)
+    return at, 1.0 / (k * drawn)
+
+
+def draw_snow(
+    rng: np.random.Generator, size: int, middle: float, spread: float, load: tuple[float, float]
+) -> tuple[Array, Array]:
+    """Lognormal snow about `middle`, most of it where it was measured too, and the weights, (size,)."""
+    m = np.log(middle)
+    z = rng.standard_normal(size)
+    value, deviation = load
+    if not (np.isfinite(value) and value > 0.0 and np.isfinite(deviation)):
+        return np.exp(m + spread * z), np.ones(size)
+    told = deviation / value  # normal noise about as lognormal; only where to draw, weights make it right
+    narrow = 1.0 / (1.0 / spread**2 + 1.0 / told**2)
+    to = narrow * (m / spread**2 + np.log(value) / told**2)
+    wide = WIDER * np.sqrt(narrow)
+    log = np.where(rng.random(size) < PLAIN, m + spread * z, to + wide * z)
+    ratio = np.exp(0.5 * ((log - m) / spread) ** 2 - 0.5 * ((log - to) / wide) ** 2) * spread / wide
+    return np.exp(log), 1.0 / (PLAIN + (1.0 - PLAIN) * ratio)

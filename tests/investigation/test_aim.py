@@ -1,0 +1,125 @@
+"""Samples that are drawn where something was found: weights give the plain distributions back."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+from scipy import stats
+
+from fea.analysis import analyze
+from fea.evidence.aim import PLAIN, Aim, aim_at, draw_place, draw_snow
+from fea.evidence.explanations import SNOW, Strengths, as_meant, sample_bank
+from fea.evidence.fit import DRAWS, Found, fit
+from fea.evidence.roof import SPLICES, evidence_roof
+from roofmodel.project.load import load_project
+from tests.investigation.test_fit import NAN, none_gone
+
+MODEL = Path(__file__).parents[2] / "models" / "alder-barn" / "project.toml"
+
+
+@pytest.fixture(scope="module")
+def analysis():
+    return analyze(load_project(MODEL))
+
+
+@pytest.fixture(scope="module")
+def roof(analysis):
+    return evidence_roof(analysis, None, 1.2)[0]
+
+
+@pytest.fixture(scope="module")
+def weak(analysis):
+    """So weak that every explanation has many samples that fail."""
+    return evidence_roof(analysis, None, 0.6)[0]
+
+
+def test_places_are_even_once_weighted():
+    """Owen, Monte Carlo theory, methods and examples, chapter 9: E[w f] is that of the plain distribution."""
+    near = np.zeros(40, dtype=bool)
+    near[10:17] = True
+    at, weight = draw_place(np.random.default_rng(3), near, 200_000)
+    assert np.mean(near[at]) == pytest.approx(PLAIN * 7 / 40 + 1.0 - PLAIN, abs=0.005)
+    share = np.bincount(at, weight, minlength=40) / len(at)
+    assert share == pytest.approx(np.full(40, 1.0 / 40.0), abs=0.002)
+    assert weight.max() <= 1.0 / PLAIN + 1e-12
+
+
+def test_snow_is_lognormal_once_weighted():
+    """Mean and quantiles of the closed form, far from where most samples are drawn too."""
+    middle, spread = SNOW
+    mass, weight = draw_snow(np.random.default_rng(4), 400_000, middle, spread, (1.2, 0.15))
+    assert weight.mean() == pytest.approx(1.0, abs=0.005)
+    assert weight.max() <= 1.0 / PLAIN + 1e-12
+    assert np.mean(weight * mass) == pytest.approx(middle * np.exp(0.5 * spread**2), rel=0.01)
+    for at in (0.3, 0.6, 1.2, 1.6):
+        below = stats.lognorm.cdf(at, spread, scale=middle)
+        assert np.mean(weight * (mass < at)) == pytest.approx(below, abs=0.005)
+    assert 1.0 < np.median(mass) < 1.2  # between what is usual and what was measured
+
+
+def test_aim_stays_in_the_row_of_what_gave_way(roof):
+    row = roof.layout.clamp_row
+    gone = np.zeros(len(row), dtype=bool)
+    gone[np.flatnonzero(row == 0)[-1]] = True
+    near = aim_at(gone, row, NAN).near
+    assert near.sum() == 4
+    assert (row[near] == 0).all()
+
+
+@pytest.mark.parametrize("cause", ["missing clamps", "loose clamps", "uneven snow", "splice parted"])
+def test_aimed_samples_fail_as_often_as_plain_ones(weak, cause):
+    """An unbiased estimate: the chance to lose clamps, within four standard errors of both."""
+    c = len(weak.layout.clamp_s)
+    near = np.zeros(c, dtype=bool)
+    near[30:44] = True
+    banks = [
+        sample_bank(weak, cause, Strengths(0.15, 0.2), 1500, 1, aim) for aim in (None, Aim(near, (0.9, 0.15)))
+    ]
+    many = [bank.weight * (bank.gave_way.sum(axis=1) > 3) for bank in banks]
+    assert many[0].sum() > 30
+    error = np.sqrt(sum(one.var() / len(one) for one in many))
+    assert many[0].mean() == pytest.approx(many[1].mean(), abs=4.0 * error)
+    assert banks[0].weight.min() == banks[0].weight.max() == 1.0
+    assert banks[1].weight.mean() == pytest.approx(1.0, abs=0.15)
+    plain, aimed = (bank.gave_way[:, near].sum() / bank.gave_way.sum() for bank in banks)
+    assert aimed > plain
+
+
+def test_splices_beside_what_gave_way_are_tried_and_all_count(analysis, roof):
+    layout = roof.layout
+    near = np.zeros(len(layout.clamp_s), dtype=bool)
+    near[layout.clamp_name.index("low-28") :][:8] = True
+    aimed, _ = evidence_roof(analysis, None, 1.2, near)
+    tried = [layout.clamp_name.index(name) for name in aimed.parted_at]
+    assert near[tried].any()
+    assert len(tried) <= SPLICES
+    assert aimed.parted_share.sum() == pytest.approx(1.0)
+    beside = [
+        int(np.where(layout.clamp_row == r, np.abs(layout.clamp_s - s), np.inf).argmin())
+        for r, s in zip(layout.splice_row, layout.splice_s, strict=True)
+    ]
+    assert aimed.parted_share[near[tried]].sum() == pytest.approx(near[beside].mean())
+
+
+def test_the_roof_as_meant_lets_go_where_its_first_clamp_is_used_up(roof):
+    """Elastic until then: (strength - held) / snow of the clamp that is used most."""
+    case = roof.case
+    snow = case.usual_snow.sum(axis=0)
+    assert as_meant(roof) == pytest.approx(float(((case.capacity - case.held) / snow).min()), rel=1e-6)
+
+
+def test_an_explanation_that_no_sample_of_comes_near_has_a_bound_not_nothing(roof):
+    """None of n near: the number near has the Jeffreys posterior gamma(1/2), each of typical weight."""
+    n = 2000
+    a = none_gone(roof, "a", np.ones(n))
+    far = none_gone(roof, "b", np.full(n, 9.0))
+    gone = a.gave_way[0]
+    found = Found(np.ones(len(gone), dtype=bool), gone, np.zeros(len(gone)), (1.0, 0.1), NAN)
+    by = {one.cause: one for one in fit(roof.layout, found, (a, far), (1.0, 1.0))}
+    assert by["b"].near == 0
+    assert by["b"].posterior < 1e-9
+    bound = stats.gamma.ppf(0.975, 0.5) / n
+    assert by["b"].high == pytest.approx(bound / (1.0 + bound), rel=6.0 / np.sqrt(0.025 * DRAWS))
+    assert by["a"].low == pytest.approx(1.0 - by["b"].high)
