@@ -1,6 +1,7 @@
 """A table of weather: times, snow, rain, temperature, sun and wind, SI.
 
-Heads say their unit, so that a temperature cannot be mistaken: `snow_mm` is water, `new_snow_cm` is depth.
+Heads say their unit, so that a temperature cannot be mistaken: `snow_mm` is water in an open gauge,
+`snow_corrected_mm` the same with what gauges miss in wind added, `new_snow_cm` is depth.
 """
 
 from __future__ import annotations
@@ -24,6 +25,8 @@ LONGEST_STEP = 86400.0 + 3700.0  # a day, with an hour of summer time [s]
 HEADS = {  # head: (quantity, factor, offset, least, most)
     "snow_mm": ("snow", 1.0, 0.0, 0.0, 300.0),
     "snow_in": ("snow", INCH, 0.0, 0.0, 12.0),
+    "snow_corrected_mm": ("snow", 1.0, 0.0, 0.0, 300.0),
+    "snow_corrected_in": ("snow", INCH, 0.0, 0.0, 12.0),
     "new_snow_cm": ("depth", 0.01, 0.0, 0.0, 300.0),
     "new_snow_in": ("depth", 0.0254, 0.0, 0.0, 120.0),
     "rain_mm": ("rain", 1.0, 0.0, 0.0, 500.0),
@@ -35,7 +38,8 @@ HEADS = {  # head: (quantity, factor, offset, least, most)
     "wind_mph": ("wind", MILE_AN_HOUR, 0.0, 0.0, 200.0),
 }
 WANTED = (
-    "time, temperature_c, and snow_mm (water) or new_snow_cm; rain_mm, sun_w_m2, wind_m_s if there are any"
+    "time, temperature_c, and snow_mm (water), snow_corrected_mm or new_snow_cm; rain_mm, sun_w_m2, wind_m_s "
+    "if there are any"
 )
 
 
@@ -62,6 +66,8 @@ class Weather:
         [m/s]
     notes : tuple of str
         Columns and lines that were not there.
+    corrected : bool
+        What gauges miss in wind is in the snow already.
     """
 
     time: NDArray[np.datetime64]
@@ -73,6 +79,7 @@ class Weather:
     sun: Array
     wind: Array
     notes: tuple[str, ...]
+    corrected: bool = False
 
 
 def read_weather(path: Path, name: str, digest: Any = None) -> Weather:
@@ -116,6 +123,7 @@ def read_weather(path: Path, name: str, digest: Any = None) -> Weather:
         sun=there.get("sun", none),
         wind=there.get("wind", none),
         notes=notes,
+        corrected=any(head.startswith("snow_corrected") for head in table.text),
     )
 
 

@@ -5,7 +5,8 @@ how fast it melts, what reaches the sheet of the sun) scatters, and all answers 
 
 Sources, all from memory: density of fresh snow, Hedstrom and Pomeroy, Hydrol. Process. 12 (1998) 1611;
 settling, Anderson, NOAA Tech. Rep. NWS 19 (1976); melt by restricted degree days and radiation, Kustas, Rango
-and Uijlenhoet, Water Resour. Res. 30 (1994) 1515; water held, a few percent of the mass, common practice.
+and Uijlenhoet, Water Resour. Res. 30 (1994) 1515; water held, a few percent of the mass, common practice;
+what gauges miss in wind, Kochendorfer et al., Hydrol. Earth Syst. Sci. 21 (2017) 3525.
 Bond: `roofmodel.snow.thaw`.
 """
 
@@ -29,6 +30,7 @@ AGING = 5.0  # of the albedo [days]
 DAY = 86400.0
 MELT_BY_SUN = 0.26 / DAY  # [kg/m^2 s for W/m^2]
 LARGEST_DENSITY = 550.0  # [kg/m^3]
+LEAST_CATCH = 0.3  # of a gauge
 WIND_FROM = 3.0  # wind above which snow is blown past [m/s]
 
 
@@ -48,6 +50,9 @@ class Spread:
         Water held, as a share of the mass. [-]
     extinction : (float, float)
         Factor on that of the aid. [-]
+    missed : (float, float)
+        Share of what an open gauge misses in wind that the table still lacks: 0 where it is corrected for or
+        the gauge stands sheltered; for water only, depth on a board misses nothing. [-]
     """
 
     caught: tuple[float, float] = (0.8, 1.0)
@@ -55,6 +60,7 @@ class Spread:
     melt: tuple[float, float] = (1.2, 3.0)
     water: tuple[float, float] = (0.02, 0.08)
     extinction: tuple[float, float] = (0.6, 1.5)
+    missed: tuple[float, float] = (0.0, 1.0)
 
 
 @dataclass(frozen=True)
@@ -73,7 +79,9 @@ class History:
     thaws : (n,) float
         Share of the samples whose bond thaws in the step, with snow enough to leave. [-]
     fallen, rained : float
-        Water of all snow and rain. [kg/m^2]
+        Water of all snow and rain, by the table. [kg/m^2]
+    missed : float
+        Water of the snow that an open gauge would have missed beside. [kg/m^2]
     """
 
     time: NDArray[np.datetime64]
@@ -83,6 +91,7 @@ class History:
     thaws: Array
     fallen: float
     rained: float
+    missed: float
 
 
 @dataclass(frozen=True)
@@ -97,6 +106,17 @@ class Window:
 def fresh_density(temperature: Array) -> Array:
     """Of new snow by air temperature, 67.9 + 51.3 exp(t / 2.6), at most that at 0 degrees C. [kg/m^3]."""
     return np.asarray(67.92 + 51.25 * np.exp(np.minimum(temperature, 0.0) / 2.59))
+
+
+def gauge_catch(temperature: Array, wind: Array) -> Array:
+    """Share of the snow that an open gauge catches, exp(-a U (1 - atan(b T) + c)).
+
+    Kochendorfer et al. 2017, unshielded gauge: a = 0.0785, b = 0.729, c = 0.407, wind up to 7.2 m/s (from
+    memory); not below `LEAST_CATCH` (judgment). Air temperature [degrees C], wind at the gauge [m/s].
+    """
+    blow = np.clip(wind, 0.0, 7.2)
+    catch = np.exp(-0.0785 * blow * (1.0 - np.arctan(0.729 * np.minimum(temperature, 2.0)) + 0.407))
+    return np.asarray(np.clip(catch, LEAST_CATCH, 1.0))
 
 
 def snow_history(
@@ -134,6 +154,9 @@ def snow_history(
     fallen = np.where(
         np.isnan(weather.snow), np.nan_to_num(weather.depth) * given, np.nan_to_num(weather.snow)
     )
+    whole_given = np.isnan(weather.snow) | weather.corrected
+    catch = np.where(whole_given, 1.0, gauge_catch(weather.temperature, weather.wind))
+    lacks = between(spread.missed)
     n = len(weather.time)
     ice, water, density = (np.zeros(samples) for _ in range(3))
     density += 100.0
@@ -142,7 +165,12 @@ def snow_history(
     thaws = np.zeros(n)
     for i in range(n):  # one step after another, all samples at once
         step, t = float(weather.seconds[i]), float(weather.temperature[i])
-        new = fallen[i] * caught * np.clip(1.0 - blown * max(weather.wind[i] - WIND_FROM, 0.0), 0.2, 1.0)
+        new = (
+            fallen[i]
+            * catch[i] ** -lacks
+            * caught
+            * np.clip(1.0 - blown * max(weather.wind[i] - WIND_FROM, 0.0), 0.2, 1.0)
+        )
         whole = ice + new
         density = np.where(whole > 0.0, whole / np.maximum(ice / density + new / given[i], 1e-9), 100.0)
         ice = whole
@@ -164,8 +192,9 @@ def snow_history(
         for k, value in enumerate((mass * STANDARD_GRAVITY, depth, np.where(mass > 0.0, density, np.nan))):
             bands[k, i] = np.nanquantile(value, [0.05, 0.5, 0.95]) if np.any(mass > 0.0) else 0.0
     return History(
-        weather.time, bands[0], bands[1], bands[2], thaws, float(fallen.sum()), float(weather.rain.sum())
-    )
+        weather.time, bands[0], bands[1], bands[2], thaws,
+        float(fallen.sum()), float(weather.rain.sum()), float((fallen / catch - fallen).sum()),
+    )  # fmt: skip
 
 
 def _settling(mass: Array, density: Array, temperature: float) -> Array:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from pathlib import Path
 
 import jsonschema
@@ -12,7 +13,7 @@ from click.testing import CliRunner
 
 from roofmodel.errors import InputError
 from roofmodel.project.weather import Weather, read_weather
-from roofmodel.snow.history import Spread, fresh_density, snow_history, windows
+from roofmodel.snow.history import Spread, fresh_density, gauge_catch, snow_history, windows
 from roofmodel.snow.thaw import SURFACE, ThawAid, coldest_thaw
 from viewer.cli import commands
 from viewer.history.command import OUTPUTS
@@ -20,7 +21,7 @@ from viewer.history.command import OUTPUTS
 ROOT = Path(__file__).parents[2]
 ALDER = ROOT / "models" / "alder-barn"
 COLD = ThawAid(latitude=0.0, day=1)
-CERTAIN = Spread((1.0, 1.0), (0.0, 0.0), (2.0, 2.0), (0.05, 0.05), (1.0, 1.0))
+CERTAIN = Spread((1.0, 1.0), (0.0, 0.0), (2.0, 2.0), (0.05, 0.05), (1.0, 1.0), (0.0, 0.0))
 
 
 def weather(snow, temperature, *, rain=0.0, sun=0.0, wind=0.0, step=3600.0) -> Weather:
@@ -37,6 +38,25 @@ def test_all_snow_stays_in_the_cold():
     assert found.load[-1] == pytest.approx(snow.sum() * 9.80665)
     assert found.fallen == pytest.approx(snow.sum())
     assert not found.thaws.any()
+
+
+def test_an_open_gauge_misses_snow_in_wind_and_a_board_does_not():
+    """Kochendorfer et al. 2017, from memory; conservation: what lies is what fell over the gauge's catch."""
+    assert gauge_catch(np.array([-5.0]), np.array([0.0])) == pytest.approx(1.0)
+    blow = gauge_catch(np.full(8, -5.0), np.arange(8.0))
+    assert (np.diff(blow[:6]) < 0.0).all()
+    assert blow[3] == pytest.approx(np.exp(-0.0785 * 3.0 * (1.407 + np.arctan(0.729 * 5.0))))
+    open_ = replace(CERTAIN, missed=(1.0, 1.0))
+    air = weather(np.r_[np.full(40, 2.0), np.zeros(5)], -5.0, wind=3.0)
+    found = snow_history(air, 0.4, COLD, spread=open_)
+    assert found.load[-1] == pytest.approx(80.0 / blow[3] * 9.80665)
+    assert found.missed == pytest.approx(80.0 / blow[3] - 80.0)
+    depth = replace(air, snow=np.full(45, np.nan), depth=air.snow / 100.0)
+    board = snow_history(depth, 0.4, COLD, spread=open_)
+    assert board.load[-1] == pytest.approx(board.fallen * 9.80665)
+    assert board.missed == 0.0
+    added = snow_history(replace(air, corrected=True), 0.4, COLD, spread=open_)
+    assert added.load[-1] == pytest.approx(80.0 * 9.80665)
 
 
 def test_melt_is_that_of_the_degree_days():

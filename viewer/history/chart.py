@@ -33,7 +33,7 @@ def history_drawing(found: HistoryFindings, day: date | None = None) -> Drawing:
     floor = TOP + HIGH
     load = np.array([units.convert(1.0, "pressure")]) * history.load
     y = floor - HIGH * load / top
-    for window in found.windows:
+    for window in found.likely:
         begin, end = (
             LEFT + WIDE * float((t - history.time[0]).astype("timedelta64[s]").astype(float)) / far
             for t in (window.begin, window.end)

@@ -22,8 +22,9 @@ OUTPUTS = ("history.json", "history.csv", "history.png")
 def history(project: Path, weather: Path, out: Path) -> None:
     """Build the dated snow on the roof of PROJECT from WEATHER, a CSV file.
 
-    Columns: time, temperature_c, snow_mm (water) or new_snow_cm, and rain_mm, sun_w_m2, wind_m_s if known. An
-    aid to judgment, no code. Exit code 0: done. 2: bad input, nothing written.
+    Columns: time, temperature_c, snow_mm (water in an open gauge), snow_corrected_mm or new_snow_cm (depth),
+    and rain_mm, sun_w_m2, wind_m_s if known. An aid to judgment, no code. Exit code 0: done. 2: bad input,
+    nothing written.
     """
     with Stages() as stages:
         stages.show("reading the weather")

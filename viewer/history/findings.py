@@ -20,7 +20,8 @@ CAUTIONS = (
     "An aid to judgment, no code: one layer, weather as given, snow that drifts or slides is not followed.",
     "A licensed engineer must review this; local code governs. Falling snow and work at height can kill.",
 )
-LATEST = 8  # windows that are printed
+MOST = 8  # windows that are printed, those in which most samples thaw
+POSSIBLE, LIKELY = 0.1, 0.5  # least share of the samples that thaw
 DRIFT_FREE = "without drift"
 
 
@@ -34,6 +35,7 @@ class HistoryFindings:
     digest: str
     history: History
     windows: tuple[Window, ...]
+    likely: tuple[Window, ...]
     assumed_bond: bool
 
     @property
@@ -58,8 +60,9 @@ def find_history(project: Project, path: Path, name: str) -> HistoryFindings:
     aid = ThawAid(latitude=0.0, day=1) if table is None else table.aid
     history = snow_history(weather, float(planes.slope[plane]), aid)
     return HistoryFindings(
-        project, plane, weather, digest.hexdigest(), history, windows(history), table is None
-    )
+        project, plane, weather, digest.hexdigest(), history,
+        windows(history, POSSIBLE), windows(history, LIKELY), table is None,
+    )  # fmt: skip
 
 
 def load_at(found: HistoryFindings, day: date) -> NDArray[np.float64] | None:
@@ -81,11 +84,23 @@ def said(found: HistoryFindings) -> tuple[str, ...]:
         f"{units.text(history.depth[top, 1], 'length')} deep, {DRIFT_FREE}.",
         f"The weather brought {history.fallen:.0f} mm of water as snow and {history.rained:.0f} mm of rain.",
     ]
+    if history.missed >= 1.0:
+        lines.append(
+            f"An open gauge would have missed {history.missed:.0f} mm more in this wind (from memory); "
+            "shares of it from none to all are drawn."
+        )
     if found.windows:
-        lines.append(f"The bond can have let go in {len(found.windows)} times:")
-        lines += [window_words(window) for window in found.windows[-LATEST:]]
+        count = len(found.windows)
+        told = sorted(sorted(found.windows, key=lambda one: -one.share)[:MOST], key=lambda one: one.begin)
+        some = f"; the {MOST} likeliest are" if count > MOST else ""
+        lines.append(
+            f"The bond can have let go {count} times{some}:"
+            if count > 1
+            else "The bond can have let go once:"
+        )
+        lines += [window_words(window) for window in told]
     else:
-        lines.append("In no step did the bond thaw in half of the samples or more.")
+        lines.append(f"In no step did the bond thaw in {100.0 * POSSIBLE:.0f} % of the samples or more.")
     if found.assumed_bond:
         lines.append("The project has no table [thaw]: a roof without heat from below is taken.")
     return (*lines, *found.weather.notes)
@@ -94,6 +109,7 @@ def said(found: HistoryFindings) -> tuple[str, ...]:
 def window_words(window: Window) -> str:
     """One window."""
     share = f"in up to {100.0 * window.share:.0f} % of the samples"
+    share += ", likely" if window.share >= LIKELY else ", possible"
     return f"{moment(window.begin)} to {moment(window.end)}, {share}"
 
 
