@@ -14,7 +14,7 @@ from shapely import Polygon
 from roofmodel.layout import Layout
 from roofmodel.sliding.cells import MERGE, Cells
 from roofmodel.sliding.flow import FlowGraph
-from roofmodel.snow.cases import GRID
+from roofmodel.snow.sharing import GRID
 from roofmodel.surface import RoofSurface
 
 Array = NDArray[np.float64]

@@ -11,7 +11,8 @@ from shapely.geometry.base import BaseGeometry
 from roofmodel.layout import Layout
 from roofmodel.shape.envelopes import areal
 from roofmodel.sliding.thrust import RowForce
-from roofmodel.snow.cases import GRID, SnowCase, case_pressure_at, linear_integral
+from roofmodel.snow.cases import SnowCase, case_pressure_at, linear_integral
+from roofmodel.snow.sharing import GRID
 from roofmodel.surface import RoofSurface
 from roofmodel.units import STANDARD_GRAVITY
 

@@ -14,14 +14,16 @@ from enum import StrEnum
 import numpy as np
 import shapely
 from numpy.typing import NDArray
+from scipy.sparse import coo_array
 from shapely import MultiPolygon, Polygon
+
+from roofmodel.snow.sharing import centroids, shared_moments
 
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
 
-# Overlays of shapes that share edges to rounding can go wrong without a grid. [m]
-GRID = 1e-10
+SPECK = 1e-12  # what zone and polygon share below this is rounding [m^2]
 LONG = 5  # numbers in formulas with more digits are converted constants, and printed with so many
 
 
@@ -164,7 +166,7 @@ def linear_integral(polygons: NDArray[np.object_], pressure: Array) -> Array:
     """
     area = np.asarray(shapely.area(polygons))
     coefficients = np.broadcast_to(pressure, (len(polygons), 3))
-    return area * (coefficients[:, 0] + np.sum(coefficients[:, 1:] * _centroids(polygons), axis=1))
+    return area * (coefficients[:, 0] + np.sum(coefficients[:, 1:] * centroids(polygons), axis=1))
 
 
 def case_force(case: SnowCase, polygons: NDArray[np.object_], plane: IntArray) -> Array:
@@ -188,48 +190,58 @@ def case_forces(cases: Sequence[SnowCase], polygons: NDArray[np.object_], plane:
     (q, n) float
         Exact integrals of the pressures. [N]
     """
-    area = np.asarray(shapely.area(polygons))
-    moment = area[:, None] * _centroids(polygons)
-    met: dict[tuple[int, bytes], tuple[IntArray, Array, Array]] = {}
-    force = np.zeros((len(cases), len(polygons)))
     present = set(plane.tolist())
-    for number, case in enumerate(cases):
-        for zone in case.zones:
-            if zone.plane not in present:
-                continue
-            key = (zone.plane, zone.polygon.wkb)  # cases share most of their polygons
-            if key not in met:
-                met[key] = _meet(zone, polygons, plane, area, moment)
-            index, size, first = met[key]
-            force[number, index] += zone.pressure[0] * size + first @ zone.pressure[1:]
+    zones = [(q, zone) for q, case in enumerate(cases) for zone in case.zones if zone.plane in present]
+    shape, numbers = _same_shapes([zone for _, zone in zones])
+    on = np.array([zone.plane for zone in shape], dtype=np.int64)
+    which, met, area, moment = _meet(
+        np.array([zone.polygon for zone in shape], dtype=object), on, polygons, plane
+    )
+    case = np.array([q for q, _ in zones], dtype=np.int64)
+    pressure = np.array([zone.pressure for _, zone in zones]).reshape(-1, 3)
+    force = np.zeros((len(cases), len(polygons)))
+    for k, amount in enumerate((area, *moment.T)):
+        laid = coo_array((pressure[:, k], (case, numbers)), shape=(len(cases), len(shape)))
+        force += (
+            laid.tocsr() @ coo_array((amount, (which, met)), shape=(len(shape), len(polygons)))
+        ).toarray()
     return force
 
 
+def _same_shapes(zones: Sequence[Zone]) -> tuple[list[Zone], IntArray]:
+    """Zones that differ in plane or polygon, and which of them each is like: cases share most of theirs."""
+    words: dict[int, bytes] = {}
+    first: dict[tuple[int, bytes], int] = {}
+    kept: list[Zone] = []
+    numbers = np.zeros(len(zones), dtype=np.int64)
+    for i, zone in enumerate(zones):
+        known = id(zone.polygon)
+        if known not in words:
+            words[known] = zone.polygon.wkb
+        numbers[i] = first.setdefault((zone.plane, words[known]), len(kept))
+        if numbers[i] == len(kept):
+            kept.append(zone)
+    return kept, numbers
+
+
 def _meet(
-    zone: Zone, polygons: NDArray[np.object_], plane: IntArray, area: Array, moment: Array
-) -> tuple[IntArray, Array, Array]:
-    """Polygons that meet a zone: which, and area and first moments of what they share with it."""
-    on = np.flatnonzero(plane == zone.plane)
-    shapely.prepare(zone.polygon)
-    inside = shapely.contains_properly(zone.polygon, polygons[on])
-    edge = on[~inside]
-    edge = edge[shapely.intersects(zone.polygon, polygons[edge])]
-    cut = shapely.intersection(zone.polygon, polygons[edge], grid_size=GRID)
-    cut_area = np.asarray(shapely.area(cut))
-    whole = on[inside]
-    return (
-        np.concatenate([whole, edge]),
-        np.concatenate([area[whole], cut_area]),
-        np.concatenate([moment[whole], cut_area[:, None] * _centroids(cut)]),
-    )
-
-
-def _centroids(polygons: NDArray[np.object_]) -> Array:
-    """Centroids (n, 2), the origin for empty shapes. [m]."""
-    full = ~shapely.is_empty(polygons)
-    centers = np.zeros((len(polygons), 2))
-    centers[full] = shapely.get_coordinates(shapely.centroid(polygons[full]))
-    return centers
+    shapes: NDArray[np.object_], on: IntArray, polygons: NDArray[np.object_], plane: IntArray
+) -> tuple[IntArray, IntArray, Array, Array]:
+    """Shapes and polygons of one plane that meet: which, area and first moments of what they share."""
+    which, met = shapely.STRtree(polygons).query(shapes)
+    same = plane[met] == on[which]
+    which, met = which[same], met[same]
+    shapely.prepare(shapes)
+    inside = shapely.contains_properly(shapes[which], polygons[met])
+    area = np.asarray(shapely.area(polygons))[met]
+    moment = area[:, None] * centroids(polygons)[met]
+    edge = np.flatnonzero(~inside)
+    apart = ~shapely.intersects(shapes[which[edge]], polygons[met[edge]])
+    area[edge[apart]] = 0.0
+    edge = edge[~apart]
+    area[edge], moment[edge] = shared_moments(shapes, polygons, (which[edge], met[edge]))
+    some = area > SPECK
+    return which[some], met[some], area[some], moment[some]
 
 
 def case_pressure_at(case: SnowCase, xy: Array, plane: IntArray) -> Array:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 import shapely
@@ -52,6 +52,10 @@ class Plan:
         Planes joined by anything but a step share a level.
     level_outline : tuple of shapely geometry
         Each level's outline on plan. [m]
+    joined : dict
+        Outlines of planes taken together, kept by `slope_outline`.
+    pieces : dict
+        Patches cut to the planes of a level, kept by `patches.spread`.
     """
 
     polygon: tuple[Polygon, ...]
@@ -59,6 +63,10 @@ class Plan:
     run: Array
     level: IntArray
     level_outline: tuple[BaseGeometry, ...]
+    joined: dict[bytes, BaseGeometry] = field(default_factory=dict, compare=False)
+    pieces: dict[tuple[int, bytes], list[tuple[int, Polygon | MultiPolygon]]] = field(
+        default_factory=dict, compare=False
+    )
 
 
 def roof_plan(roof: RoofSurface) -> Plan:
@@ -162,24 +170,50 @@ def fetch(
     float
         0 where the roof does not lie there. [m]
     """
-    parts, _ = _rays(outline, start, end, direction, gap, overhang)
-    return float(shapely.length(parts).max(initial=0.0))
+    _, near, far = _pieces(outline, start, end, direction, gap, overhang)
+    return float((far - near).max(initial=0.0))
 
 
-def _rays(
+def _pieces(
     outline: BaseGeometry, start: Array, end: Array, direction: Array, gap: float, overhang: float
-) -> tuple[NDArray[np.object_], IntArray]:
-    """Unbroken pieces of 33 rays over a roof that begins at a line, and which ray each is of; see `fetch`."""
-    if outline.is_empty:
-        return np.zeros(0, dtype=object), np.zeros(0, dtype=np.int64)
+) -> tuple[IntArray, Array, Array]:
+    """Unbroken pieces of 33 rays over a roof that begins at a line: ray, and from where to where; `fetch`."""
+    foot = _feet(start, end, direction, overhang)
+    _, ray, near, far = _over(np.array([outline], dtype=object), foot, direction)
+    there = near <= gap + overhang + 0.05
+    return ray[there], near[there], far[there]
+
+
+def _feet(start: Array, end: Array, direction: Array, overhang: float) -> Array:
     fraction = np.linspace(1e-4, 1.0 - 1e-4, 33)[:, None]
-    foot = start[:2] + fraction * (end - start)[:2] - overhang * direction
-    low_x, low_y, high_x, high_y = outline.bounds
-    reach = np.hypot(high_x - low_x, high_y - low_y) + gap + overhang + 1.0
-    rays = shapely.linestrings(np.stack([foot, foot + reach * direction], axis=1))
-    parts, ray = shapely.get_parts(shapely.intersection(outline, rays), return_index=True)
-    near = shapely.distance(parts, np.asarray(shapely.points(foot))[ray]) <= gap + overhang + 0.05
-    return parts[near], ray[near]
+    return np.asarray(start[:2] + fraction * (end - start)[:2] - overhang * direction)
+
+
+def _over(
+    shapes: NDArray[np.object_], foot: Array, direction: Array
+) -> tuple[IntArray, IntArray, Array, Array]:
+    """Where parallel rays from feet (r, 2) run over shapes: shape, ray, and distances from the foot. [m].
+
+    A ray enters and leaves by turns where it crosses the rings.
+    """
+    corners, ring = shapely.get_coordinates(shapely.get_rings(shapely.get_parts(shapes)), return_index=True)
+    rings = shapely.get_num_interior_rings(shapely.get_parts(shapes)) + 1
+    shape = np.repeat(np.repeat(np.arange(len(shapes)), shapely.get_num_geometries(shapes)), rings)
+    across = np.array([-direction[1], direction[0]])
+    aside, along = corners @ across, corners @ direction
+    side = np.flatnonzero(ring[1:] == ring[:-1])
+    place = foot @ across
+    right = aside[:, None] <= place
+    number, ray = np.nonzero(right[side] != right[side + 1])
+    first = side[number]
+    part = (place[ray] - aside[first]) / (aside[first + 1] - aside[first])
+    at = along[first] + part * (along[first + 1] - along[first]) - (foot @ direction)[ray]
+    owner = shape[ring[first]]
+    order = np.lexsort((at, ray, owner))
+    near, far = np.maximum(at[order], 0.0).reshape(-1, 2).T
+    ahead = far > near
+    first_of_two = order[::2][ahead]
+    return owner[first_of_two], ray[first_of_two], near[ahead], far[ahead]
 
 
 def slope_run(
@@ -195,8 +229,15 @@ def slope_run(
 
     Parameters as `fetch`; the planes are those of the level of `plane` that fall within 60 degrees of it.
     """
-    same = one_slope(plan, plane)
-    return fetch(merged(np.array(plan.polygon)[same]), start, end, direction, gap, overhang)
+    return fetch(slope_outline(plan, one_slope(plan, plane)), start, end, direction, gap, overhang)
+
+
+def slope_outline(plan: Plan, planes: IntArray) -> BaseGeometry:
+    """Outline of some planes together, found once."""
+    key = planes.tobytes()
+    if key not in plan.joined:
+        plan.joined[key] = merged(np.array(plan.polygon)[planes])
+    return plan.joined[key]
 
 
 def one_slope(plan: Plan, plane: int) -> IntArray:
@@ -225,9 +266,13 @@ def slide_paths(plan: Plan, plane: int, start: Array, end: Array, gap: float) ->
         Plan length on each facet of the r fall lines of `plane` that are probed along the wall. [m]
     """
     planes = one_slope(plan, plane)
-    shapes = np.array(plan.polygon)[planes]
-    parts, _ = _rays(merged(shapes), start, end, -plan.fall[plane], gap, EAVE_OVERHANG)
-    runs = shapely.length(shapely.intersection(parts[:, None], shapes[None, :]))
+    way = -plan.fall[plane]
+    ray, near, far = _pieces(slope_outline(plan, planes), start, end, way, gap, EAVE_OVERHANG)
+    foot = _feet(start, end, way, EAVE_OVERHANG)
+    shape, other, low, high = _over(np.array(plan.polygon)[planes], foot, way)
+    common = np.minimum(far[:, None], high) - np.maximum(near[:, None], low)
+    common = np.where(ray[:, None] == other, np.maximum(common, 0.0), 0.0)
+    runs = common @ (shape[:, None] == np.arange(len(planes)))
     there = np.any(runs > CRACK, axis=0) if len(runs) else np.zeros(len(planes), dtype=bool)
     return planes[there], runs[:, there]
 

@@ -20,9 +20,10 @@ from snow_projects import (
     with_vault,
 )
 
-from roofmodel.snow.cases import GRID, case_pressure_at
+from roofmodel.snow.cases import case_pressure_at
 from roofmodel.snow.corners import AROUND
 from roofmodel.snow.regions import plan_polygon
+from roofmodel.snow.sharing import GRID
 from viewer.snow.contours import bands, pressure_scale
 from viewer.snow.findings import corner_integrals
 

@@ -11,8 +11,9 @@ from numpy.typing import NDArray
 from shapely import MultiPolygon, Polygon
 
 from roofmodel.project.load import Project
-from roofmodel.snow.cases import GRID, SnowCase, SnowSet, Zone, case_forces
+from roofmodel.snow.cases import SnowCase, SnowSet, Zone, case_forces
 from roofmodel.snow.regions import plan_polygon, polygonal
+from roofmodel.snow.sharing import GRID
 
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
