@@ -38,6 +38,7 @@ SHORTEST = 0.5  # what leaves over less of an edge counts as spread over this le
 LEAST = 1.0  # less than this slides over no edge: rounding [N/m]
 CLOSED = 1e-9  # largest imbalance of driving and arriving force [-]
 OUTLINE = 0.05  # the outline on plan is simplified by this [m]
+SAME = 1e-9  # forces that differ by less of them are one: rounding [-]
 
 
 @dataclass(frozen=True)
@@ -128,11 +129,13 @@ def _edges(
     drop = np.maximum(fall, 0.0) + lands.speed**2 / (2.0 * STANDARD_GRAVITY)
     energy = weight.max(axis=0) * drop
     found = []
-    for k in np.lexsort((np.arange(len(drop)), -worst_force.max(axis=0), -energy)):
+    greatest = worst_force.max(axis=0)
+    for k in np.lexsort((np.arange(len(drop)), -np.round(greatest, 3), -np.round(energy, 3))):
         edge = int(force.exit_edge[k])
         known = edge >= 0
         plane = int(roof.edges.plane[edge, 0]) if known else -1
-        case, slides = int(np.argmax(worst_force[:, k])), bool(sliding[k])
+        case = int(np.argmax(worst_force[:, k] >= greatest[k] * (1.0 - SAME)))  # the first of equals
+        slides = bool(sliding[k])
         amount = np.where(moves[:, k], lands.volume[:, k], 0.0)
         found.append(
             {
@@ -280,7 +283,7 @@ def _released(
     volume = np.where(moves, lands.volume, 0.0).sum(axis=1)
     if not len(cases) or not weight.max(initial=0.0) > 0.0:
         return {"weight": 0.0, "volume": 0.0, "case": None}
-    case = int(np.argmax(weight))
+    case = int(np.argmax(weight >= weight.max() * (1.0 - SAME)))
     return {"weight": float(weight[case]), "volume": float(volume[case]), "case": cases[case].name}
 
 

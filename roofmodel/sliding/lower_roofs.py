@@ -111,6 +111,7 @@ def lower_roofs(roof: RoofSurface, throws: Throws, edges: int, density: Array) -
     """
     planes = roof.planes
     outlines = np.array([plan_polygon(planes, p) for p in range(planes.count)], dtype=object)
+    shapely.prepare(outlines)
     bounds = shapely.bounds(outlines)
     lowest = np.array([planes.to_world(p, np.array([[0.0, 0.0]]))[0, 2] for p in range(planes.count)])
     beyond = np.zeros((len(density), edges))
@@ -126,15 +127,7 @@ def lower_roofs(roof: RoofSurface, throws: Throws, edges: int, density: Array) -
         low, high = box[:, :2].min(axis=0) - 1.0, box[:, 2:].max(axis=0) + 1.0
         near = (bounds[:, 0] < high[0]) & (bounds[:, 2] > low[0]) & (bounds[:, 1] < high[1])
         near &= (bounds[:, 3] > low[1]) & (lowest < z.max() - BELOW)
-        first = np.full(len(z), np.inf)
-        owner = np.full(len(z), -1)
-        for plane in np.flatnonzero(near):
-            x = _meets(roof, int(plane), rays)
-            there = np.isfinite(x)
-            at = rays.start[:, :2] + np.where(there, np.maximum(x, OUT), 0.0)[:, None] * rays.down
-            hit = there & (x < first)
-            hit[hit] = shapely.intersects_xy(outlines[plane], *at[hit].T)
-            first[hit], owner[hit] = x[hit], plane
+        first, owner = _first_met(roof, rays, outlines, np.flatnonzero(near))
         x, wall = meets_walls(walls, rays.start, rays.down, rays.slope, rays.speed, CLASSES + 2)
         met = (x < first) & (x < ground)
         first[met], wall[~met] = x[met], -1
@@ -181,13 +174,15 @@ def _drop(
     """Let what walls stop fall to the highest plane below, or to the ground: changes `owner` where `met`."""
     at, z = _meeting(rays, first, met)
     owner[met] = -1
-    highest, found = np.full(len(z), -np.inf), np.full(len(z), -1)
-    for plane in planes:
-        level = _level(roof, int(plane), at)
-        there = (level < z) & (level > highest)
-        there[there] = shapely.intersects_xy(outlines[plane], *at[there].T)
-        highest[there], found[there] = level[there], plane
-    owner[met] = found
+    if not len(z) or not len(planes):
+        return
+    level = np.stack([_level(roof, plane, at) for plane in planes.tolist()])
+    under, point = np.nonzero(level < z)
+    on = shapely.intersects_xy(outlines[planes[under]], *at[point].T)
+    height = np.full(level.shape, -np.inf)
+    height[under[on], point[on]] = level[under[on], point[on]]
+    highest = height.argmax(axis=0)
+    owner[met] = np.where(np.isfinite(height.max(axis=0)), planes[highest], -1)
 
 
 def _meeting(rays: _Rays, first: Array, met: BoolArray) -> tuple[Array, Array]:
@@ -293,15 +288,34 @@ def _flight(speed: Array, slope: Array, fall: Array) -> Array:
     return np.asarray(speed * np.cos(slope) * time)
 
 
-def _meets(roof: RoofSurface, plane: int, rays: _Rays) -> Array:
-    """Plan distance at which rays come down onto the infinite plane; inf where they start below it. [m].
+def _first_met(
+    roof: RoofSurface, rays: _Rays, outlines: NDArray[np.object_], planes: IntArray
+) -> tuple[Array, IntArray]:
+    """Plan distance at which rays first come down onto one of some planes, and which; inf and -1 for none."""
+    count = len(rays.piece)
+    if not len(planes):
+        return np.full(count, np.inf), np.full(count, -1)
+    x = _meets(roof, planes, rays)
+    plane, ray = np.nonzero(np.isfinite(x))
+    at = rays.start[ray, :2] + np.maximum(x[plane, ray], OUT)[:, None] * rays.down[ray]
+    beside = ~shapely.intersects_xy(outlines[planes[plane]], *at.T)
+    x[plane[beside], ray[beside]] = np.inf
+    nearest = x.argmin(axis=0)
+    first = x[nearest, np.arange(count)]
+    return first, np.where(np.isfinite(first), planes[nearest], -1)
+
+
+def _meets(roof: RoofSurface, planes: IntArray, rays: _Rays) -> Array:
+    """Plan distance at which rays come down onto infinite planes, (p, r); inf where they start below. [m].
 
     Height over the plane after time t: c - (v sin + v cos g_r) t - g t^2 / 2, with g_r the plane's rise along
     the ray.
     """
-    normal, origin = roof.planes.normal[plane], roof.planes.origin[plane]
-    over = np.sum((rays.start - origin) * normal, axis=1) / normal[2]
-    rise = -(rays.down @ normal[:2]) / normal[2]
-    rate = rays.speed * (np.sin(rays.slope) + np.cos(rays.slope) * rise)
+    normal, origin = roof.planes.normal[planes], roof.planes.origin[planes]
+    tilt = normal / normal[:, 2:]
+    over = tilt @ rays.start.T - np.sum(tilt * origin, axis=1)[:, None]
+    rise = -(tilt[:, :2] @ rays.down.T)
+    level = rays.speed * np.cos(rays.slope)
+    rate = rays.speed * np.sin(rays.slope) + level * rise
     time = (np.sqrt(rate**2 + 2.0 * STANDARD_GRAVITY * np.maximum(over, 0.0)) - rate) / STANDARD_GRAVITY
-    return np.where(over > BELOW, rays.speed * np.cos(rays.slope) * time, np.inf)
+    return np.where(over > BELOW, level * time, np.inf)

@@ -65,6 +65,8 @@ class EnRoof:
         What fills the steps that planes shed over, and how high these are.
     lengths : dict of int to StepLengths
         What steps have been measured to be, kept by `en_abutting`.
+    values : dict of int to tuple of Value
+        What the symbols of s stand for on each plane, kept by `load_values`.
     """
 
     roof: RoofSurface
@@ -78,6 +80,7 @@ class EnRoof:
     exceptional: bool
     room: dict[int, tuple[Value, ...]] = field(default_factory=dict)
     lengths: dict[int, StepLengths] = field(default_factory=dict)
+    values: dict[int, tuple[Value, ...]] = field(default_factory=dict, init=False)
 
     def case(self, name: str, zones: Iterable[Zone], notes: Iterable[str] = ()) -> SnowCase:
         """Assemble a case of this standard."""
@@ -200,6 +203,12 @@ def ground_values(known: EnRoof) -> tuple[Value, ...]:
 
 def load_values(known: EnRoof, plane: int) -> tuple[Value, ...]:
     """What the symbols of s stand for on a plane."""
+    if plane not in known.values:
+        known.values[plane] = _load_values(known, plane)
+    return known.values[plane]
+
+
+def _load_values(known: EnRoof, plane: int) -> tuple[Value, ...]:
     curved = any(plane in vault.plane for vault in known.roof.vaults)
     formula: str | Bare = ""
     if plane in known.held:

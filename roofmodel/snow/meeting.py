@@ -6,11 +6,9 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy.sparse import coo_array
-from scipy.sparse.csgraph import connected_components
 
 from roofmodel.snow.cases import SnowCase, Zone
-from roofmodel.snow.patches import larger, overlap
+from roofmodel.snow.patches import larger, overlapping
 
 MANY = 12  # a note names fewer than so many
 
@@ -50,14 +48,11 @@ def together(
         What the standard says of drifts that meet.
     """
     whole = [[*one.blown, *one.slid] for one in drifts]
-    there = [k for k, zones in enumerate(whole) if zones]
-    pairs = [(i, j) for n, i in enumerate(there) for j in there[n + 1 :] if overlap(whole[i], whole[j])]
-    if not pairs:
-        return []
-    first, second = np.array(pairs).T
-    graph = coo_array((np.ones(len(pairs)), (first, second)), shape=(len(drifts), len(drifts)))
-    label = connected_components(graph, directed=False)[1]
-    sets = [[drifts[k] for k in np.flatnonzero(label == one).tolist()] for one in np.unique(label[first])]
+    group = overlapping(whole)
+    sets = [
+        [drifts[k] for k in np.flatnonzero(group == one).tolist()] for one in dict.fromkeys(group.tolist())
+    ]
+    sets = [some for some in sets if len(some) > 1]
     cases = []
     for some in sets:
         source = [k for k, one in enumerate(some) for _ in one.blown]

@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import shapely
 from numpy.typing import NDArray
+from shapely import MultiPolygon, Polygon
 
 from roofmodel.snow.cases import Zone
 from roofmodel.snow.regions import SAME_WIND, SLIVER, Plan, compass, left_normal, polygonal
@@ -73,19 +74,41 @@ def wall_groups(roof: RoofSurface) -> list[WallGroup]:
 
 def spread(plan: Plan, zone: Zone) -> list[Zone]:
     """Cut a patch to the planes that it crosses on the level of its plane; the rest falls off the roof."""
-    planes = np.flatnonzero(plan.level == plan.level[zone.plane])
-    cut = shapely.intersection(zone.polygon, np.array(plan.polygon)[planes])
-    parts = ((plane, polygonal(part)) for plane, part in zip(planes, cut, strict=True))
-    return [replace(zone, plane=int(plane), polygon=part) for plane, part in parts if part is not None]
+    level = int(plan.level[zone.plane])
+    key = (level, zone.polygon.wkb)
+    if key not in plan.pieces:
+        planes = np.flatnonzero(plan.level == level)
+        cut = shapely.intersection(zone.polygon, np.array(plan.polygon)[planes])
+        plan.pieces[key] = [(int(planes[k]), part) for k, part in _polygonal(cut)]
+    return [replace(zone, plane=plane, polygon=part) for plane, part in plan.pieces[key]]
 
 
-def overlap(zones: Sequence[Zone], others: Sequence[Zone]) -> bool:
-    """Whether any two patches of the two sets lie on the same ground."""
-    return any(
-        zones[i].plane == others[j].plane
-        and polygonal(shapely.intersection(zones[i].polygon, others[j].polygon)) is not None
-        for i, j in _touching(zones, others)
-    )
+def _polygonal(shapes: NDArray[np.object_]) -> list[tuple[int, Polygon | MultiPolygon]]:
+    """Number and polygons of those of many shapes of which something worth loading is left."""
+    some = np.flatnonzero(shapely.area(shapes) > SLIVER).tolist()
+    return [(k, part) for k in some if (part := polygonal(shapes[k])) is not None]
+
+
+def overlapping(patches: Sequence[Sequence[Zone]]) -> IntArray:
+    """Number (n,) that sets of patches share which lie on the same ground, directly or by way of others."""
+    zones = [zone for some in patches for zone in some]
+    owner = np.repeat(np.arange(len(patches)), [len(some) for some in patches])
+    group = np.arange(len(patches))
+    if not zones:
+        return group
+    plane = np.array([zone.plane for zone in zones], dtype=np.int64)
+    polygons = np.array([zone.polygon for zone in zones], dtype=object)
+    first, second = _touching(zones, zones).T
+    there = (owner[first] < owner[second]) & (plane[first] == plane[second])
+    first, second = first[there], second[there]
+    pair, which = np.unique(np.stack([owner[first], owner[second]]), axis=1, return_inverse=True)
+    for k, (one, other) in enumerate(pair.T):
+        if group[one] == group[other]:
+            continue
+        on = which.ravel() == k
+        if _polygonal(shapely.intersection(polygons[first[on]], polygons[second[on]])):
+            group[group == group[other]] = group[one]
+    return group
 
 
 def _touching(zones: Sequence[Zone], others: Sequence[Zone]) -> IntArray:
@@ -117,11 +140,9 @@ def larger(zones: Sequence[Zone], source: Sequence[int] = ()) -> list[Zone]:
         pairs = pairs[np.asarray(source)[pairs[:, 0]] != np.asarray(source)[pairs[:, 1]]]
     pairs = pairs[~_apart(polygons, pairs)]
     owner, lost = _losses(polygons, np.array([zone.pressure for zone in zones]).reshape(-1, 3), pairs)
-    kept = (polygonal(part) for part in _without(polygons, owner, lost))
     return [
-        zone if part is whole else replace(zone, polygon=part)
-        for zone, part, whole in zip(zones, kept, polygons, strict=True)
-        if part is not None
+        zones[k] if part is polygons[k] else replace(zones[k], polygon=part)
+        for k, part in _polygonal(_without(polygons, owner, lost))
     ]
 
 
