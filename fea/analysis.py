@@ -226,7 +226,11 @@ def analyze(
     clock.mark("checks")
     hardware = (clamp, rail, rail_resistance(rail, form), project.panel)
     reserve = np.min(
-        [snow_reserve(r, basis, strength, hardware, layout, strip_loads) for r in responses], axis=0
+        [
+            snow_reserve(response, basis, strength, hardware, layout, strip_loads, own)
+            for response, own in zip(responses, demands, strict=True)
+        ],
+        axis=0,
     )
     reserve = member_reserve(reserve, responses, basis, strength, rail, layout, form)
     clock.mark("reserve")

@@ -14,7 +14,7 @@ from roofmodel.memory import Memory
 from roofmodel.sliding.cells import Cells
 from roofmodel.sliding.thrust import RowForce, SlideOptions, slide
 from roofmodel.sliding.tributary import clamp_shares, row_polygon_force
-from roofmodel.snow.cases import SnowCase, case_force
+from roofmodel.snow.cases import SnowCase, linear_integral
 from roofmodel.surface import RoofSurface
 
 Array = NDArray[np.float64]
@@ -87,13 +87,10 @@ def conservation(
 
 
 def _zone_total(case: SnowCase) -> float:
-    planes = np.array([zone.plane for zone in case.zones])
-    shapes = np.array([zone.polygon for zone in case.zones], dtype=object)
-    total = 0.0
-    for index, zone in enumerate(case.zones):
-        alone = SnowCase(case.name, case.standard, case.level, (zone,), case.density)
-        total += float(case_force(alone, shapes[index : index + 1], planes[index : index + 1])[0])
-    return total
+    """Snow of a case, zone by zone over the whole of each. [N]."""
+    polygons = np.array([zone.polygon for zone in case.zones], dtype=object)
+    pressure = np.array([zone.pressure for zone in case.zones]).reshape(-1, 3)
+    return float(linear_integral(polygons, pressure).sum())
 
 
 def second_road(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -47,6 +48,7 @@ def snow_reserve(
     hardware: tuple[Clamp, Rail, float, Panel],
     layout: Layout,
     loads: StripLoads,
+    full: Demands,
 ) -> Array:
     """Factor on the factored snow at which each case reaches its first strength limit.
 
@@ -62,6 +64,8 @@ def snow_reserve(
     layout : Layout
     loads : StripLoads
         Only `snow` grows with snow.
+    full : Demands
+        Under all of the snow: `combine` of the same factors.
 
     Returns
     -------
@@ -72,7 +76,6 @@ def snow_reserve(
     strengths = _Strengths(*hardware, panel_strips(layout)[0], basis.readings)
     snow, dead, thermal = factors
     fixed = combine(result, basis, 0.0 * snow, dead, thermal)
-    full = combine(result, basis, snow, dead, thermal)
     scale = float(np.abs(full.clamp[..., 0]).max(initial=0.0))
     reserve = np.array(
         [
@@ -97,6 +100,7 @@ def _case_reserve(
     clamps = _leading(_clamp_use(full.clamp, scale, strengths))
     stations = _leading(_rail_use(full.rail, strengths))
 
+    @cache  # the root finder asks again at both ends
     def excess(factor: float) -> float:
         clamp = fixed.clamp[:, clamps] + factor * grow.clamp[:, clamps]
         rail = fixed.rail[:, stations] + factor * grow.rail[:, stations]
@@ -116,7 +120,9 @@ def _case_reserve(
         high *= 2.0
         if high > UNLIMITED:
             return float("inf")
-    for _ in range(8):
+    for attempt in range(8):
+        if attempt:
+            excess.cache_clear()  # more clamps and stations count now
         found = float(brentq(excess, 0.0, high, xtol=1e-12, rtol=1e-10))
         everywhere_clamp = _clamp_use(fixed.clamp + found * grow.clamp, found * scale, strengths)
         everywhere_rail = _rail_use(fixed.rail + found * grow.rail, strengths)

@@ -26,6 +26,8 @@ def open_command(project: Path, port: int, browser: bool) -> None:
     Rows can be dragged and hardware changed; every number follows at once. Nothing is written before
     Save. Ctrl-C ends it. Exit code 2: bad input.
     """
+    # A moved row is many small products: a second thread only waits for them, and burns a core.
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     from viewer.app.session import open_state
 
     state = open_state(project)
