@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import least_squares
 
+from roofmodel.shape.cleaning import distinct
 from roofmodel.shape.regions import Mesh, components, face_distance, fit_planes
 from roofmodel.surface import Array, IntArray
 
@@ -259,7 +260,7 @@ def _distance(kind: str, v: Array, points: Array) -> Array:
 
 def _refined(curve: Curve, mesh: Mesh, inside: NDArray[np.bool_], noise: float) -> Curve:
     """The curve through all points of its faces, by least squares that mind no outliers."""
-    points = mesh.points[np.unique(mesh.faces[inside])]
+    points = mesh.points[distinct(mesh.faces[inside])]
     points = points[:: max(len(points) // POINTS, 1)]
     middle = points.mean(axis=0)
     scale = max(noise, EXACT)

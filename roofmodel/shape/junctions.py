@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import shapely
 
-from roofmodel.shape.cleaning import edge_keys
+from roofmodel.shape.cleaning import distinct, edge_keys
 from roofmodel.surface import Array, IntArray
 
 ON_EDGE = 5e-3  # a corner nearer than this to an edge stands on it [m]
@@ -49,7 +49,7 @@ def _on_free_edges(points: Array, faces: IntArray, tolerance: float) -> tuple[In
     alone[1:] &= ranked[1:] != ranked[:-1]
     alone[:-1] &= ranked[:-1] != ranked[1:]
     free = np.sort(order[alone])
-    corners = np.unique(directed[free])
+    corners = distinct(directed[free])
     ends = points[directed[free]]
     lines = np.asarray(shapely.linestrings(ends[:, :, :2]))
     spots = np.asarray(shapely.points(points[corners, :2]))

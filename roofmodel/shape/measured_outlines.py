@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from shapely import Polygon
 from shapely.geometry.base import BaseGeometry
 
+from roofmodel.shape.cleaning import distinct
 from roofmodel.shape.measured_planes import Measured, away, neighbors
 from roofmodel.shape.regions import Mesh, components
 from roofmodel.surface import Array, IntArray
@@ -69,7 +70,7 @@ def measured_outlines(mesh: Mesh, state: Measured, pinhole: float) -> tuple[list
     """
     if len(state.normal) > MOST_PLANES:
         return None
-    used = np.unique(mesh.faces)
+    used = distinct(mesh.faces)
     used = used[state.label[used] >= 0]
     label = state.label[used]
     spacing = float(np.sqrt(np.abs(_plan_areas(mesh)).sum() / len(used)))
@@ -88,7 +89,7 @@ def measured_outlines(mesh: Mesh, state: Measured, pinhole: float) -> tuple[list
     owner = _owners(cells, mesh.points[used[::stride]], label[::stride], state)
     owner = _without_scraps(cells, owner)
     plan, plane = [], []
-    for index in np.unique(owner[owner >= 0]).tolist():
+    for index in distinct(owner[owner >= 0]).tolist():
         whole = shapely.union_all(cells[owner == index], grid_size=GRID)
         for part in shapely.get_parts(whole):
             if part.geom_type == "Polygon" and part.area > SCRAP * 0.5:

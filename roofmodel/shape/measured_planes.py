@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from roofmodel.shape.cleaning import edge_keys
+from roofmodel.shape.cleaning import distinct, edge_keys
 from roofmodel.shape.outlines import surveyed_planes
 from roofmodel.shape.regions import Mesh, components
 from roofmodel.surface import Array, IntArray
@@ -106,7 +106,7 @@ def measured_planes(
     for mine in groups:
         label[mine] = -1
     state = _refitted(mesh.points, replace(state, label=label))
-    spot = mesh.area.sum() / max(len(np.unique(mesh.faces)), 1)
+    spot = mesh.area.sum() / max(len(distinct(mesh.faces)), 1)
     least = max(FEWEST, int(SMALLEST / spot))
     state = _with_missed(mesh.points, state, least)
     state = _broken(mesh.points, state, least, out)

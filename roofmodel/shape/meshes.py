@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 
 from roofmodel.errors import InputError
-from roofmodel.shape.cleaning import check_indices, check_places
+from roofmodel.shape.cleaning import check_indices, check_places, distinct
 from roofmodel.shape.roof_faces import RawMesh
 from roofmodel.shape.surfaces import Surface, triangulate_surfaces
 from roofmodel.surface import Array, IntArray
@@ -67,7 +67,7 @@ def read_mesh(path: Path, unit: str | None, up: str | None) -> RawMesh:
         notes.append(f"{kind}: taken in {unit or own}, {up or axis} up" + _own_choice(unit, up, own, axis))
         unit, up = unit or own, up or axis
     elif unit is None or up is None:
-        raise InputError(size_hint(points[np.unique(faces)], ending, unit, up))
+        raise InputError(size_hint(points[distinct(faces)], ending, unit, up))
     else:
         notes.append(f"The file was read in {unit}, {up} up, as given.")
     points = in_meters(points, faces, UNITS[unit], up)
@@ -94,7 +94,7 @@ def in_meters(points: Array, faces: IntArray, scale: float, up: str) -> Array:
     """Points (n, 3) scaled to meters and turned z up; those that faces use must lie on some map. [m]."""
     with np.errstate(over="ignore", invalid="ignore"):  # told next
         points = points * scale
-    check_places(points[np.unique(faces)])
+    check_places(points[distinct(faces)])
     return np.stack([points[:, 0], -points[:, 2], points[:, 1]], axis=1) if up == "y" else points
 
 

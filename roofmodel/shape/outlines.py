@@ -6,6 +6,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from roofmodel.shape.cleaning import distinct
 from roofmodel.shape.regions import Mesh, components, fit_planes
 from roofmodel.surface import Array, IntArray
 
@@ -44,7 +45,7 @@ def points_on_planes(mesh: Mesh, region: IntArray, normal: Array, centroid: Arra
     alone = np.flatnonzero((single >= 0) & ~shared)
     on = single[alone]
     points[alone] += np.sum((centroid[on] - points[alone]) * normal[on], axis=1)[:, None] * normal[on]
-    key = np.unique((corner * len(normal) + region[face, None])[shared[corner]])
+    key = distinct((corner * len(normal) + region[face, None])[shared[corner]])
     vertex, plane = np.divmod(key, len(normal))
     _, begin, times = np.unique(vertex, return_index=True, return_counts=True)
     for count in np.unique(times):
@@ -235,7 +236,7 @@ def surveyed_planes(mesh: Mesh, region: IntArray) -> tuple[Array, Array]:
     normal, centroid = region_planes(mesh, region)
     face = np.flatnonzero(region >= 0)
     count = int(region.max()) + 1
-    key = np.unique(mesh.faces[face] * count + region[face, None])
+    key = distinct(mesh.faces[face] * count + region[face, None])
     vertex, plane = np.divmod(key, count)
     for _ in range(REFITS):
         away = np.abs(np.sum((mesh.points[vertex] - centroid[plane]) * normal[plane], axis=1))

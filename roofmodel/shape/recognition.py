@@ -11,7 +11,7 @@ from numpy.typing import ArrayLike, NDArray
 from roofmodel.errors import InputError
 from roofmodel.shape.assembly import make_surface
 from roofmodel.shape.boxes import with_boxes
-from roofmodel.shape.cleaning import clean_mesh, face_vectors
+from roofmodel.shape.cleaning import clean_mesh, distinct, face_vectors
 from roofmodel.shape.covering import exposed_parts
 from roofmodel.shape.creases import cut_at_creases
 from roofmodel.shape.curves import find_curves
@@ -171,7 +171,7 @@ def _of_survey(
     )
     if not boxes:
         return made
-    spacing = float(np.sqrt(mesh.area.sum() / len(np.unique(mesh.faces))))
+    spacing = float(np.sqrt(mesh.area.sum() / len(distinct(mesh.faces))))
     return with_standing(with_boxes(made, tolerance), mesh.points, standing.vertex, spacing)
 
 

@@ -11,7 +11,7 @@ from shapely import MultiPoint
 from shapely.geometry.base import BaseGeometry
 
 from roofmodel.errors import InputError
-from roofmodel.shape.cleaning import NEEDLE, check_arrays, face_vectors, weld
+from roofmodel.shape.cleaning import NEEDLE, check_arrays, distinct, face_vectors, weld
 from roofmodel.shape.regions import components, make_mesh
 from roofmodel.shape.slabs import slab_ends
 from roofmodel.shape.survey import survey_normals
@@ -111,7 +111,7 @@ def pick_roof_faces(raw: RawMesh, steepest: float = STEEPEST) -> RoofFaces:
     """
     points, faces = raw.points, raw.faces
     check_arrays(points, faces)
-    used = np.unique(faces)
+    used = distinct(faces)
     low, high = points[used].min(axis=0), points[used].max(axis=0)
     offset = np.array([*np.round(0.5 * (low + high)[:2]), np.floor(low[2])])
     local = points - offset
@@ -322,4 +322,4 @@ def _strays(points: Array, faces: IntArray) -> NDArray[np.bool_]:
 
 
 def _plan_hull(points: Array, faces: IntArray) -> BaseGeometry:
-    return shapely.convex_hull(MultiPoint(points[np.unique(faces), :2]))
+    return shapely.convex_hull(MultiPoint(points[distinct(faces), :2]))

@@ -27,6 +27,7 @@ from roofmodel.shape.boxes import (
     size_words,
     with_more,
 )
+from roofmodel.shape.cleaning import distinct
 from roofmodel.shape.measured_planes import FAR, UPRIGHT, Measured, away, spread_labels
 from roofmodel.shape.planes import height_at, plan_polygons
 from roofmodel.shape.regions import Mesh, components
@@ -68,7 +69,7 @@ def standing_groups(mesh: Mesh, state: Measured) -> Standing:
     Standing
     """
     points = mesh.points
-    spot = mesh.area.sum() / max(len(np.unique(mesh.faces)), 1)
+    spot = mesh.area.sum() / max(len(distinct(mesh.faces)), 1)
     size = np.bincount(state.label[state.label >= 0], minlength=len(state.normal)) * spot
     large = (size > LARGEST) & (state.normal[:, 2] > UPRIGHT)
     none = Standing((), np.zeros(len(points), dtype=bool))
@@ -171,7 +172,7 @@ def with_unexplained(surface: RoofSurface, mesh: Mesh, noise: float) -> RoofSurf
     InputError
         More than 5% of the points lie off all planes.
     """
-    used = np.unique(mesh.faces)
+    used = distinct(mesh.faces)
     points = mesh.points[used]
     spacing = float(np.sqrt(mesh.area.sum() / len(used)))
     over = _off_planes(surface, points, BESIDE + 1.5 * spacing)

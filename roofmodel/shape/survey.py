@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
-from roofmodel.shape.cleaning import edge_keys, face_vectors, lengths
+from roofmodel.shape.cleaning import distinct, edge_keys, face_vectors, lengths
 from roofmodel.surface import Array, IntArray
 
 FEWEST = 300  # faces; smaller meshes are drawn, not surveyed
@@ -50,12 +50,14 @@ def survey_normals(points: Array, faces: IntArray) -> tuple[Array, float] | None
     """
     if len(faces) < FEWEST or not _is_rough(points, faces):
         return None
-    used, number = np.unique(faces, return_inverse=True)
+    used = distinct(faces)
+    number = np.zeros(len(points), dtype=np.int64)
+    number[used] = np.arange(len(used))
     normal, spread = _local_planes(points[used])
     noise = float(np.median(spread))
     if not LEAST < noise < MOST:
         return None
-    corner = normal[number.reshape(-1, 3)]
+    corner = normal[number[faces]]
     own = face_vectors(points, faces)
     side = np.where(np.einsum("fcx,fx->fc", corner, own) < 0.0, -1.0, 1.0)
     mean = np.einsum("fcx,fc->fx", corner, side)
