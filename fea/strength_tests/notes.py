@@ -2,14 +2,10 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 import numpy as np
 
 from fea.strength_tests.fractiles import looks_normal
-
-if TYPE_CHECKING:
-    from fea.strength_tests.campaign import CampaignResult
+from fea.strength_tests.results import CampaignResult
 
 SPREAD_BOUND = 0.15  # of one test from the mean, beyond which more tests are asked for (AISI S100 K2.1.1)
 LEAST_SCATTER = 0.03  # of strengths, below which few tests agree by luck (judgment) [-]

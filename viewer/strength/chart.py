@@ -6,7 +6,7 @@ import numpy as np
 from scipy import stats
 from shapely import Polygon, box
 
-from fea.strength_tests.campaign import CampaignResult
+from fea.strength_tests.results import CampaignResult
 from viewer import style
 from viewer.picture.labels import text_width, wrap_text
 from viewer.quantities import quantity

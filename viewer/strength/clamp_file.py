@@ -11,7 +11,7 @@ from typing import Annotated, Any, Literal
 import numpy as np
 from pydantic import BaseModel, Field, ValidationError
 
-from fea.strength_tests.campaign import CampaignResult
+from fea.strength_tests.results import CampaignResult
 from roofmodel.errors import InputError
 from roofmodel.project.tested import sheet_text
 from roofmodel.project.validation import read_text

@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
-from fea.strength_tests.campaign import CampaignResult, Justified
+from fea.strength_tests.results import CampaignResult, Justified
 from viewer.export import file_head, plain_data
 from viewer.files import write_json
 from viewer.strength.rig_words import rig_data

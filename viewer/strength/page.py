@@ -7,7 +7,7 @@ from pathlib import Path
 
 from markupsafe import Markup
 
-from fea.strength_tests.campaign import CampaignResult
+from fea.strength_tests.results import CampaignResult
 from viewer.export import version
 from viewer.files import write_text
 from viewer.report.page import page_environment

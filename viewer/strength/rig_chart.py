@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 from shapely import Polygon
 
-from fea.strength_tests.campaign import CampaignResult
+from fea.strength_tests.results import CampaignResult
 from fea.strength_tests.rig import rig_curve, rig_model
 from roofmodel.project.rigs import Rig
 from roofmodel.units import UnitSystem

@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 
 from fea.strength_tests.calibrate import Calibration, Mean
-from fea.strength_tests.campaign import CampaignResult
+from fea.strength_tests.results import CampaignResult
 from roofmodel.units import UnitSystem
 from viewer.quantities import quantity, significant
 from viewer.report.tables import Table

@@ -5,7 +5,7 @@ from __future__ import annotations
 from rich.console import Console
 from rich.text import Text
 
-from fea.strength_tests.campaign import CampaignResult
+from fea.strength_tests.results import CampaignResult
 from viewer.report.tables import Table
 from viewer.strength.page import CAUTIONS
 from viewer.strength.rig_words import rig_answer, rig_table, rig_verdict

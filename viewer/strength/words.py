@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from fea.strength_tests.campaign import CampaignResult, Justified
+from fea.strength_tests.results import CampaignResult, Justified
 from roofmodel.project.tested import sheet_text
 from roofmodel.units import UnitSystem
 from viewer.quantities import quantity, significant, system
