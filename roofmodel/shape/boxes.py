@@ -294,15 +294,24 @@ def with_more(surface: RoofSurface, more: Obstacles, said: Sequence[str]) -> Roo
     return replace(surface, found=found, obstacles=found, notes=(*surface.notes, *said))
 
 
-def near_found(surface: RoofSurface, points: Array, reach: float) -> NDArray[np.bool_]:
-    """Points (n,) that lie on plan on obstructions that the model shows, or so near to them. [m]."""
+def near_found(
+    surface: RoofSurface, points: Array, reach: float, over: Array | None = None
+) -> NDArray[np.bool_]:
+    """Points (n,) that lie on plan on obstructions that the model shows, or so near to them. [m].
+
+    With heights `over` the planes (n,), those above a parapet are not of it: a chimney behind it is another.
+    """
     found = surface.found
     line = found.parapet[found.face]
     feet = shapely.buffer(shapely.polygons(found.start[~line, :2].reshape(-1, 4, 2)), reach)
     faces = shapely.linestrings(np.stack([found.start[line, :2], found.end[line, :2]], axis=1))
     tree = shapely.STRtree(np.concatenate([feet, shapely.buffer(faces, BEHIND + reach)]))
+    top = np.concatenate(
+        [np.full(np.count_nonzero(~line) // 4, np.inf), found.height[found.face[line]] + WALL]
+    )
+    point, which = tree.query(shapely.points(points[:, :2]), predicate="intersects")
     near = np.zeros(len(points), dtype=bool)
-    near[tree.query(shapely.points(points[:, :2]), predicate="intersects")[0]] = True
+    near[point if over is None else point[over[point] <= top[which]]] = True
     return near
 
 

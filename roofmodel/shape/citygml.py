@@ -14,7 +14,16 @@ import numpy as np
 
 from roofmodel.errors import InputError
 from roofmodel.shape.map_units import degrees_note, degrees_to_meters, is_geographic
-from roofmodel.shape.surfaces import ALL, LISTED, Building, level_note, roof_area, which_building
+from roofmodel.shape.surfaces import (
+    ALL,
+    LISTED,
+    LOOKED_AT,
+    STANDING,
+    Building,
+    level_note,
+    roof_area,
+    which_building,
+)
 from roofmodel.surface import Array
 from roofmodel.units import shown
 
@@ -32,10 +41,13 @@ PLAIN = (
     "TriangulatedSurface",
     "PolyhedralSurface",
 )
+# Features on a building that may rise above its roof, and words for them.
+ON_BUILDINGS = {
+    "BuildingInstallation": "installations (chimneys, stairs, balconies, dormers drawn apart)",
+    "BuildingConstructiveElement": "constructive elements",
+}
 # Features inside a building that are no part of its shell, and words for those worth a note.
 INSIDE = {
-    "BuildingInstallation": "installations (stairs, balconies, dormers drawn apart)",
-    "BuildingConstructiveElement": "constructive elements",
     "ImplicitGeometry": "shapes placed from a library",
     "IntBuildingInstallation": "",
     "BuildingFurniture": "",
@@ -83,9 +95,11 @@ class _Shell:
 
     name: str
     parts: list[_Part] = field(default_factory=list)
+    standing: list[_Part] = field(default_factory=list)
     patches: dict[tuple[int, str], _Patch] = field(default_factory=dict)
     links: list[tuple[str, _Place]] = field(default_factory=list)
     inside: dict[str, int] = field(default_factory=dict)
+    beside: dict[str, int] = field(default_factory=dict)
 
 
 def read_building(path: Path, building: str | None, lod: str | None = None) -> Building:
@@ -244,6 +258,10 @@ def _building(element: Element, lod: str | None, dimension: int, fallback: str) 
             if link in by_id:
                 _walk(shell, by_id[link], place)
     notes = [f"Building {shell.name}: {n} {what} were left out." for what, n in sorted(shell.inside.items())]
+    notes += [
+        f"Building {shell.name}: {n} {what} are no roof; {LOOKED_AT}."
+        for what, n in sorted(shell.beside.items())
+    ]
     if lost:
         notes.append(
             f"Building {shell.name}: {lost} surfaces that stand elsewhere in the file were left out."
@@ -259,10 +277,14 @@ def _walk(shell: _Shell, element: Element, place: _Place) -> None:
         if INSIDE[tag]:
             shell.inside[INSIDE[tag]] = shell.inside.get(INSIDE[tag], 0) + 1
         return
-    if tag in PARTS:
+    if tag in ON_BUILDINGS:
+        shell.beside[ON_BUILDINGS[tag]] = shell.beside.get(ON_BUILDINGS[tag], 0) + 1
+        place = replace(place, part=_Part(shell.name), kind=STANDING)
+        shell.standing.append(place.part)
+    elif tag in PARTS:
         place = replace(place, part=_Part(_attribute(element, "id") or shell.name), kind=None)
         shell.parts.append(place.part)
-    elif tag.endswith("Surface") and tag[0].isupper() and tag not in PLAIN:
+    elif tag.endswith("Surface") and tag[0].isupper() and tag not in PLAIN and place.kind != STANDING:
         place = replace(place, kind=tag)
     elif LEVEL.match(tag):
         place = replace(place, level=int(tag[3]))
@@ -326,12 +348,13 @@ def _assembled(shell: _Shell, lod: str | None, notes: list[str]) -> Building:
     """Surfaces of all parts at one level of detail each."""
     points, surfaces = [np.zeros((0, 3))], []
     base = 0
-    for part in shell.parts:
+    both = [(part, True) for part in shell.parts] + [(part, False) for part in shell.standing]
+    for part, of_shell in both:
         there = sorted(level for level in part.patches if level > 0)
         if not there:
             continue
-        level = there[-1] if lod is None else _level(lod)
-        if len(there) > 1 or level not in there:
+        level = there[-1] if lod is None or not of_shell else _level(lod)
+        if of_shell and (len(there) > 1 or level not in there):
             notes.append(level_note(part.name, level, there))
         for patch in part.patches.get(level, []):
             ends = base + np.cumsum([0, *(len(ring) for ring in patch.rings)])

@@ -16,6 +16,8 @@ from roofmodel.shape.map_units import degrees_note, degrees_to_meters, is_geogra
 from roofmodel.shape.surfaces import (
     ALL,
     LISTED,
+    LOOKED_AT,
+    STANDING,
     Building,
     Surface,
     level_note,
@@ -26,6 +28,7 @@ from roofmodel.shape.surfaces import (
 from roofmodel.surface import Array
 from roofmodel.units import shown
 
+ON_BUILDINGS = ("BuildingInstallation", "BuildingConstructiveElement")
 VERSIONS = ("1.0", "1.1", "2.0")
 DEPTH = {
     "MultiSurface": 0,
@@ -274,6 +277,17 @@ def _surfaces(
         queue.extend(item.get("children", []))
         given = item.get("geometry", [])
         usable = [part for part in given if part.get("type") in tuple(DEPTH)]
+        if item.get("type") in ON_BUILDINGS and usable:
+            best = max(_lod(part.get("lod")) for part in usable)
+            own = [
+                one
+                for part in usable
+                if _lod(part.get("lod")) == best
+                for one in _flatten(part, current, vertices)
+            ]
+            surfaces.extend((rings, STANDING) for rings, _ in own)
+            notes.append(f"{current} is a {item.get('type')}: it is no roof; {LOOKED_AT}.")
+            continue
         if item.get("type") not in ("Building", "BuildingPart"):
             if given:
                 notes.append(f"{current} is a {item.get('type')}: its {len(given)} geometries were left out.")

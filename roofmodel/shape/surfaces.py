@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from roofmodel.errors import InputError
-from roofmodel.shape.cleaning import BEYOND, LARGEST, check_places
+from roofmodel.shape.cleaning import BEYOND, LARGEST, check_places, distinct
 from roofmodel.shape.marked_edges import marked_edges
 from roofmodel.shape.roof_faces import RawMesh
 from roofmodel.surface import Array, IntArray
@@ -17,7 +17,9 @@ from roofmodel.surface import Array, IntArray
 Surface = tuple[list[list[int]], str | None]  # rings of vertex numbers, semantic type
 
 ROOF, GROUND = "RoofSurface", "GroundSurface"
+STANDING = "BuildingInstallation"  # all surfaces of chimneys, stairs, balconies, dormers drawn apart
 ALL = "all"  # stands for every building of a file
+LOOKED_AT = "what of it rises above the planes is looked at"
 LISTED = 30  # ids shown in messages
 EMPTY = 1e-6  # area of a polygon that has none [m^2]
 LEFT_OUT = {
@@ -38,7 +40,8 @@ class Building:
     points : (n, 3) float
         Map coordinates; may hold vertices of other buildings. [m]
     surfaces : tuple of (rings, type)
-        Rings of vertex numbers, the outer first; type as the standards name it, or None.
+        Rings of vertex numbers, the outer first; type as the standards name it, or None. What is no part
+        of the building's shell has `STANDING`.
     notes : tuple of str
     """
 
@@ -78,6 +81,11 @@ def surface_area(points: Array, surfaces: Sequence[Surface]) -> float:
     )
 
 
+def shell_surfaces(building: Building) -> list[Surface]:
+    """Surfaces of a building without what stands on or at it."""
+    return [surface for surface in building.surfaces if surface[1] != STANDING]
+
+
 def roof_area(building: Building) -> float:
     """Area that is marked as roof, else of what faces up; NaN with coordinates off every map. [m^2]."""
     if not (np.abs(building.points) < BEYOND).all():
@@ -86,7 +94,7 @@ def roof_area(building: Building) -> float:
     vectors = np.array(
         [
             sum((newell(building.points, ring) for ring in rings if len(ring) >= 3), np.zeros(3))
-            for rings, _ in marked or building.surfaces
+            for rings, _ in marked or shell_surfaces(building)
         ]
     ).reshape(-1, 3)
     if not marked:
@@ -129,7 +137,8 @@ def building_mesh(building: Building, marks: bool = True) -> RawMesh:
     """Triangles of a building.
 
     Where surfaces are marked as roof only these are taken, and the rest of the building says where the
-    ground is; else all surfaces are, to be told apart by what is seen from above.
+    ground is; else all surfaces are, to be told apart by what is seen from above. Installations are no roof:
+    what of them rises above it is found beside.
 
     Parameters
     ----------
@@ -147,7 +156,7 @@ def building_mesh(building: Building, marks: bool = True) -> RawMesh:
     InputError
         No surfaces, or none with an area.
     """
-    name, points, surfaces = building.name, building.points, building.surfaces
+    name, points, surfaces = building.name, building.points, shell_surfaces(building)
     if not surfaces:
         message = f"building {name!r} has no surfaces."
         raise InputError(message)
@@ -167,7 +176,8 @@ def building_mesh(building: Building, marks: bool = True) -> RawMesh:
         raise InputError(message)
     stated = any(kind == GROUND for _, kind in surfaces)
     rest = [one for one in surfaces if one[1] not in (ROOF, GROUND)] if roofs else []
-    beside = triangulate_surfaces(points, rest)[0]
+    beside = triangulate_surfaces(points, [*rest, *(s for s in building.surfaces if s[1] == STANDING)])[0]
+    check_places(points[distinct(beside)])
     return RawMesh(points, faces, tuple(notes), float(points[named, 2].min()), stated, beside)
 
 

@@ -60,7 +60,7 @@ def with_uprights(surface: RoofSurface, points: Array, walls: IntArray, boxes: b
     welded, faces = weld(points, walls)
     over = _over_planes(surface, welded)
     high = over > WALL
-    known = near_found(surface, welded, BESIDE)  # obstructions that tops have shown
+    known = near_found(surface, welded, BESIDE, over)  # obstructions that tops have shown
     made: list[Box] = []
     along: list[Upright] = []
     words: list[str] = []

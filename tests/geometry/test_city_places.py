@@ -91,8 +91,11 @@ def test_what_is_no_building_part_is_told(tmp_path):
     file = city([roof, {"type": "MultiLineString", "lod": "2", "boundaries": [[4, 5]]}])
     file["CityObjects"]["b"]["children"] = ["dormer"]
     file["CityObjects"]["dormer"] = {"type": "BuildingInstallation", "parents": ["b"], "geometry": [roof]}
+    file["CityObjects"]["b"]["children"].append("yard")
+    file["CityObjects"]["yard"] = {"type": "BuildingRoom", "parents": ["b"], "geometry": [roof]}
     notes = import_roof(write(tmp_path / "c.json", file)).notes
-    assert "dormer is a BuildingInstallation: its 1 geometries were left out." in notes
+    assert any(note.startswith("dormer is a BuildingInstallation: it is no roof") for note in notes)
+    assert "yard is a BuildingRoom: its 1 geometries were left out." in notes
     assert any(note.startswith("b: 1 geometries that hold no surfaces") for note in notes)
 
 

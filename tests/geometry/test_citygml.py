@@ -287,6 +287,25 @@ def test_parts_keep_their_own_level_and_soffits_windows_and_stairs_stay_out(tmp_
     assert "1 soffits (67.1 m2)" in told
 
 
+@pytest.mark.parametrize("tag", ["BuildingInstallation", "BuildingConstructiveElement"])
+def test_a_chimney_drawn_as_an_installation_stands_on_the_roof(tmp_path, tag):
+    """Whatever its faces are marked as, its top is no plane of the roof."""
+    (a, b), (c, d), top = (4, 2), (5, 3), 7.0
+    corners = [(a, b), (c, b), (c, d), (a, d)]
+    sides = [
+        polygon([(*p, 3.5), (*q, 3.5), (*q, top), (*p, top)])
+        for p, q in zip(corners, corners[1:] + corners[:1], strict=True)
+    ]
+    own = surface("WallSurface", *sides, lod=3) + surface(
+        "RoofSurface", polygon([(*p, top) for p in corners]), lod=3
+    )
+    chimney = f"<outerBuildingInstallation><{tag}>{own}</{tag}></outerBuildingInstallation>"
+    for lod in (None, "2"):
+        roof = import_roof(put(tmp_path, model(building(SHELL + chimney))), lod=lod)
+        assert_shed(roof)
+        assert roof.found.height == pytest.approx([top - 4.0], abs=0.05)  # above its lower edge
+
+
 def test_map_coordinates_lose_nothing(tmp_path):
     far = np.array([3_512_345.678, 5_412_345.678, 512.345])
     text = model(building(surface("RoofSurface", polygon((np.array(SLOPE) + far).tolist()))))

@@ -24,6 +24,7 @@ from roofmodel.snow.inputs import EnSite
 from roofmodel.snow.registry import snow_cases
 
 SITE = EnSite(ground_snow=1500.0)
+RULES = ScreenRules(SITE, SlideOptions())
 PITCH = np.tan(np.radians(30.0))
 
 
@@ -257,9 +258,56 @@ def test_a_shaft_that_a_city_model_calls_wall_is_an_obstruction(tmp_path):
     assert roof.found.height == pytest.approx([7.5 - (3 + 1.5 * PITCH)], abs=0.05)
     (tmp_path / "bare").mkdir()
     one, bare = (
-        screen_building(read_tile(file)[0].building, ScreenRules(SITE, SlideOptions()))
-        for file in (path, gable_city(tmp_path / "bare"))
+        screen_building(read_tile(file)[0].building, RULES) for file in (path, gable_city(tmp_path / "bare"))
     )
     assert any("obstruction 1" in note for note in one["notes"])
     assert one["cases"] > bare["cases"]
     assert max(edge["force"] for edge in one["edges"]) > max(edge["force"] for edge in bare["edges"])
+
+
+@pytest.mark.parametrize("kind", ["BuildingInstallation", "BuildingConstructiveElement"])
+def test_a_chimney_in_an_object_of_its_own_stands_there_too(tmp_path, kind):
+    """CityJSON 2.0, 2.2.2: chimneys are installations of a building. One below the eave is in no load."""
+    path = gable_city(tmp_path, *shaft(PITCH))
+    file = json.loads(path.read_text())
+    geometry = file["CityObjects"]["b"]["geometry"][0]
+    faces = geometry["boundaries"]
+    stairs = len(file["vertices"])
+    file["vertices"] += [[1000, -2000, -1500], [3000, -2000, -1500], [3000, -2000, 2000], [1000, -2000, 2000]]
+    own = {"type": "MultiSurface", "lod": "3", "boundaries": [*faces[-4:], [list(range(stairs, stairs + 4))]]}
+    geometry["boundaries"], geometry["semantics"]["values"] = faces[:-4], geometry["semantics"]["values"][:-4]
+    file["CityObjects"]["b"]["children"] = ["c"]
+    file["CityObjects"]["c"] = {"type": kind, "parents": ["b"], "geometry": [own]}
+    path.write_text(json.dumps(file))
+    roof = import_roof(path)
+    assert roof.planes.count == 2
+    assert roof.found.height == pytest.approx([7.5 - (3 + 1.5 * PITCH)], abs=0.05)
+    assert roof.ground == pytest.approx(400.0 - roof.offset[2])  # of the building, not of the cellar stairs
+    assert any("obstruction 1" in n for n in screen_building(read_tile(path)[0].building, RULES)["notes"])
+    bare = import_roof(path, marks=False)
+    assert (bare.planes.count, bare.found.count) == (2, 1)
+
+
+def test_a_chimney_close_behind_a_parapet_is_not_taken_for_it(tmp_path):
+    """A shaft without a top stands 0.3 m from the inner face of a parapet; one lower than that is of it."""
+    for top, count in ((8.0, 1), (6.8, 0)):
+        corners = [(0.5, 4.0), (1.0, 4.0), (1.0, 4.5), (0.5, 4.5)]
+        wall = [sheet(a, b, 6.0, top) for a, b in zip(corners, corners[1:] + corners[:1], strict=True)]
+        points, faces = behind_parapet()
+        for more, its in wall:
+            faces = np.concatenate([faces, its + len(points)])
+            points = np.vstack([points, more])
+        roof = read(tmp_path, points, faces)
+        assert roof.found.parapet.sum() == 4
+        assert roof.found.height[~roof.found.parapet] == pytest.approx([2.0] * count)
+
+
+def behind_parapet():
+    """A flat roof at 6 m whose top ends at the inner faces of the parapets around it."""
+    return boxes(
+        (0.2, 0.2, 0, 19.8, 9.8, 6),
+        (0, 0, 0, 20, 0.2, 6.9),
+        (0, 9.8, 0, 20, 10, 6.9),
+        (0, 0.2, 0, 0.2, 9.8, 6.9),
+        (19.8, 0.2, 0, 20, 9.8, 6.9),
+    )
