@@ -14,6 +14,7 @@ from fea.checks.audit import REFINED, Proof
 from fea.checks.governing import Governing
 from fea.checks.limits import Limit
 from fea.checks.strips import panel_strips
+from fea.checks.ties import first_largest
 from fea.rails.actions import GIVEN
 from roofmodel.sliding.thrust import RowForce
 from roofmodel.snow.cases import LoadLevel
@@ -337,7 +338,7 @@ def _open_text(line: LimitLine, units: UnitSystem) -> str:
 def open_demand(limit: Limit) -> tuple[float, str]:
     """Largest demand among the targets without a resistance, and its name."""
     demand = np.where(np.isnan(limit.utilization), limit.demand, -np.inf).max(axis=0)
-    target = int(np.argmax(demand))
+    target = first_largest(demand)
     return float(demand[target]), limit.target_name[target]
 
 
@@ -368,7 +369,7 @@ def limit_lines(analysis: Analysis) -> tuple[LimitLine, ...]:
 def _limit_line(analysis: Analysis, limit: Limit) -> LimitLine:
     cases = analysis.snow.cases
     known = np.nan_to_num(limit.utilization, nan=0.0)
-    case, target = np.unravel_index(int(np.argmax(known)), known.shape)
+    case, target = np.unravel_index(first_largest(known), known.shape)
     use = float(known[case, target])
     open_ = np.isnan(limit.utilization)
     if use > 1.0:
@@ -376,7 +377,7 @@ def _limit_line(analysis: Analysis, limit: Limit) -> LimitLine:
     elif open_.any():
         status, use = NOT_VERIFIED, math.nan
         loaded = np.where(open_, np.nan_to_num(limit.demand, nan=0.0), -np.inf)
-        case, target = np.unravel_index(int(np.argmax(loaded)), loaded.shape)
+        case, target = np.unravel_index(first_largest(loaded), loaded.shape)
     else:
         status = KEPT if use > 0.0 else NOT_LOADED
     return LimitLine(

@@ -9,6 +9,7 @@ import numpy as np
 
 from fea.checks.limits import Limit
 from fea.checks.strips import panel_strips
+from fea.checks.ties import EQUAL, first_largest
 from roofmodel.project.load import Project
 
 
@@ -29,9 +30,9 @@ def worst_of(limits: tuple[Limit, ...], which: range | list[int], case: int) -> 
         use = np.nan_to_num(limits[index].utilization[case], nan=0.0)
         if not len(use):
             continue
-        target = int(np.argmax(use))
+        target = first_largest(use)
         # Of equals the later limit counts: "clamp combined" says more than one direction.
-        if use[target] > 0.0 and (best is None or use[target] >= best.utilization):
+        if use[target] > 0.0 and (best is None or use[target] >= best.utilization * (1.0 - EQUAL)):
             best = Governing(index, target, case, float(use[target]))
     return best
 
@@ -39,7 +40,7 @@ def worst_of(limits: tuple[Limit, ...], which: range | list[int], case: int) -> 
 def worst_of_cases(found: Iterable[Governing | None]) -> Governing | None:
     """Worst over the cases; the first of equals."""
     known = [g for g in found if g is not None]
-    return max(known, key=lambda g: g.utilization) if known else None
+    return known[first_largest(np.array([g.utilization for g in known]))] if known else None
 
 
 def worst_attachment(limits: tuple[Limit, ...]) -> Governing | None:

@@ -15,6 +15,7 @@ from numpy.typing import ArrayLike, NDArray
 from fea.analysis import Analysis
 from fea.checks.limits import Limit
 from fea.checks.strips import panel_strips
+from fea.checks.ties import first_largest
 from roofmodel.project.load import Project
 from roofmodel.surface import FLAT_SLOPE, EdgeKind
 from roofmodel.units import factor, split
@@ -162,7 +163,7 @@ def _others(analysis: Analysis) -> list[dict[str, Any]]:
         if limit.target in ("clamp", "panel strip"):
             continue
         use = np.nan_to_num(limit.utilization, nan=0.0)
-        case, target = (int(i) for i in np.unravel_index(int(use.argmax()), use.shape))
+        case, target = (int(i) for i in np.unravel_index(first_largest(use), use.shape))
         open_ = bool(limit.unverified.any()) and use.max() <= 1.0
         found.append(
             {

@@ -8,6 +8,7 @@ import numpy as np
 
 from fea.analysis import Analysis
 from fea.checks.governing import Governing
+from fea.checks.ties import EQUAL, first_largest
 from roofmodel.errors import InputError
 from roofmodel.units import UnitSystem
 from viewer.app.view import finite, of_kind
@@ -73,8 +74,8 @@ def _worst(analysis: Analysis, kind: str, index: int, cases: list[int]) -> Gover
         if limit.target != kind:
             continue
         use = np.nan_to_num(limit.utilization[cases, index], nan=0.0)
-        case = int(use.argmax())
-        if use[case] > 0.0 and (best is None or use[case] >= best.utilization):
+        case = first_largest(use)
+        if use[case] > 0.0 and (best is None or use[case] >= best.utilization * (1.0 - EQUAL)):
             best = Governing(number, index, cases[case], float(use[case]))
     return best
 
@@ -86,7 +87,7 @@ def _limit_line(
     known = np.nan_to_num(use, nan=0.0)
     open_ = bool(np.isnan(use).any()) and known.max() <= 1.0
     demand = np.nan_to_num(limit.demand[cases, index], nan=0.0)
-    at = int(np.where(np.isnan(use), demand, -1.0).argmax()) if open_ else int(known.argmax())
+    at = first_largest(np.where(np.isnan(use), demand, -1.0) if open_ else known)
     return {
         "name": shown_name(analysis, limit),
         "demand": brief(float(limit.demand[cases[at], index]), limit.quantity, units),

@@ -1,0 +1,15 @@
+"""Which of alike attachments is named: never by the last digit."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+EQUAL = 1e-9  # values that differ by less, over the larger, are equal
+
+
+def first_largest(values: NDArray[np.float64]) -> int:
+    """Place of the largest value in the flattened array, the first of those equal to rounding."""
+    flat = np.ravel(values)
+    top = flat.max()
+    return int(np.argmax(flat >= (top - EQUAL * abs(top) if np.isfinite(top) else top)))
