@@ -153,6 +153,8 @@ def run_words(runs: Runs, layout: Layout, units: UnitSystem, stopping: float) ->
     more = f"; and {rest} more, none harder" if rest else ""
     return (
         "Push of snow that runs onto a lower row, over that at rest, 1 + v² / (2 g d (sin - mu cos)) with "
-        f"d = {units.text(stopping, 'length')} to stop in, at least {LEAST:g} (energy; d is judgment): "
+        f"d = {units.text(stopping, 'length')} to stop in, {LEAST:g} to {MOST:g} (from energy; an even push, "
+        "d, and the bounds are judgment; the way is that of the lowest snow, and what follows over an edge "
+        "is faster): "
         f"{'; '.join(found)}{more}.",
     )

@@ -277,7 +277,10 @@ def _notes(
     kept = analysis.project.clamp
     notes = [
         f"Loads in the reading that uses most: {reading.words}. Dead load and temperature are held while the "
-        "snow grows; there is no unloading, and no snow falls from rows that let go.",
+        "snow grows, and there is no unloading.",
+        "The push ends with the first row that lets go. Here its snow does not come onto the rows below, "
+        "which it may take along at far less than they hold by themselves; `risk` and `investigate` follow "
+        "that.",
         "Clamps fail by the check's own rule for all their directions together. One that slips keeps "
         f"{100 * failures.slip:g} % along its seam and still holds the rail down until its other directions "
         "are used up (judgment); with 0 % it comes off.",

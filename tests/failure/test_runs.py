@@ -11,7 +11,7 @@ from fea.analysis import analyze
 from fea.failure.cascade import assembly, cascade
 from fea.failure.jobs import Sampling, do_job, jobs_of, risk_of
 from fea.failure.roof_case import Laws, choose_case, choose_cases
-from fea.failure.runs import LEAST, factors_of, reached, run_words, runs_between
+from fea.failure.runs import LEAST, MOST, factors_of, reached, run_words, runs_between
 from fea.failure.study import RoofCase, Scatter
 from fea.sampling.variables import Shape, Variable, make_inputs
 from roofmodel.project.load import load_project
@@ -49,7 +49,10 @@ def test_on_one_plane_the_factor_is_one_plus_the_run_over_the_stop(two_levels):
         assert runs.speed == pytest.approx([speed])
         assert runs.factor == pytest.approx([1.0 + 3.0 / stop])
     assert runs_between(project.roof, both, 0.0, lands, 10.0).factor == pytest.approx([LEAST])
-    assert "1.50 m to stop" in run_words(runs, layout, SI, 1.5)[0]
+    words = run_words(runs, layout, SI, 1.5)[0]
+    assert "1.50 m to stop" in words
+    assert f"{LEAST:g} to {MOST:g}" in words
+    assert "judgment" in words
 
 
 def test_over_an_edge_what_comes_square_to_the_lower_roof_is_lost(two_levels):

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from dataclasses import replace
+from datetime import date
 from pathlib import Path
 
 import jsonschema
@@ -12,11 +13,13 @@ import pytest
 from click.testing import CliRunner
 
 from roofmodel.errors import InputError
+from roofmodel.project.load import load_project
 from roofmodel.project.weather import Weather, read_weather
 from roofmodel.snow.history import Spread, fresh_density, gauge_catch, snow_history, windows
 from roofmodel.snow.thaw import SURFACE, ThawAid, coldest_thaw
 from viewer.cli import commands
 from viewer.history.command import OUTPUTS
+from viewer.history.findings import find_history, until
 
 ROOT = Path(__file__).parents[2]
 ALDER = ROOT / "models" / "alder-barn"
@@ -110,6 +113,16 @@ def test_sun_opens_windows_at_noon_and_frost_closes_them():
     times = windows(found, least=0.3)
     assert 1 <= len(times) <= 6
     assert all(6 < int(str(w.begin)[11:13]) <= int(str(w.end)[11:13]) < 18 for w in times)
+
+
+def test_a_case_tells_no_window_that_begins_after_its_day():
+    found = find_history(load_project(ALDER / "project.toml"), ALDER / "weather.csv", "weather.csv")
+    day = date(2026, 2, 3)
+    told = until(found, day)
+    assert 0 < len(told.windows) < len(found.windows)
+    assert all(str(one.begin)[:10] <= "2026-02-03" for one in (*told.windows, *told.likely))
+    assert all(str(one.begin)[:10] > "2026-02-03" for one in found.windows if one not in told.windows)
+    assert until(found, None) is found
 
 
 def test_wider_doubt_gives_a_wider_band_and_the_same_seed_the_same_digits():

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -14,7 +15,9 @@ from fea.evidence.explanations import SNOW, Strengths, as_meant, sample_bank
 from fea.evidence.fit import DRAWS, Found, fit
 from fea.evidence.roof import SPLICES, evidence_roof
 from roofmodel.project.load import load_project
+from roofmodel.units import SI
 from tests.investigation.test_fit import NAN, none_gone
+from viewer.investigate.findings import meant
 
 MODEL = Path(__file__).parents[2] / "models" / "alder-barn" / "project.toml"
 
@@ -108,6 +111,24 @@ def test_the_roof_as_meant_lets_go_where_its_first_clamp_is_used_up(roof):
     case = roof.case
     snow = case.usual_snow.sum(axis=0)
     assert as_meant(roof) == pytest.approx(float(((case.capacity - case.held) / snow).min()), rel=1e-6)
+
+
+@pytest.mark.parametrize(
+    ("share", "words", "never"),
+    [
+        (1.5, "If the bond let go, it needed no flaw", "does not explain"),
+        (0.5, "weakest of many clamps holds less than the mean without being a flaw", "no flaw to fail"),
+        (1.0, "bond and scatter of the clamps decide", "more than"),
+    ],
+)
+def test_the_roof_as_meant_is_told_without_blame_that_scatter_could_take(roof, share, words, never):
+    lay = share * as_meant(roof)
+    found = SimpleNamespace(
+        units=SI, roof=roof, pressure=1.0, evidence=SimpleNamespace(load=(lay, 0.1 * lay))
+    )
+    text = meant(found)
+    assert words in text
+    assert never not in text
 
 
 def test_an_explanation_that_no_sample_of_comes_near_has_a_bound_not_nothing(roof):

@@ -73,6 +73,7 @@ def test_rows_of_a_plane_go_together_and_each_by_name(tmp_path):
     analysis = analyze(load_project(project))
     found = push_project(analysis, Failures(), row="R2")
     assert len(found.rows) == 2
+    assert any("does not come onto the rows below" in note for note in found.notes)
     assert found.row == 1
     with pytest.raises(InputError, match='no row "R9"; there are R1, R2'):
         push_project(analysis, Failures(), row="R9")

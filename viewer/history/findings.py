@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import hashlib
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from pathlib import Path
 
@@ -72,6 +72,18 @@ def load_at(found: HistoryFindings, day: date) -> NDArray[np.float64] | None:
     if end < time[0] or time[-1] < end - np.timedelta64(86400, "s"):
         return None
     return np.asarray(found.history.load[int(np.searchsorted(time, end, side="right")) - 1])
+
+
+def until(found: HistoryFindings, day: date | None) -> HistoryFindings:
+    """Without the windows that begin after a day."""
+    if day is None:
+        return found
+    end = np.datetime64(day.isoformat(), "s") + np.timedelta64(86399, "s")
+    return replace(
+        found,
+        windows=tuple(one for one in found.windows if one.begin <= end),
+        likely=tuple(one for one in found.likely if one.begin <= end),
+    )
 
 
 def said(found: HistoryFindings) -> tuple[str, ...]:

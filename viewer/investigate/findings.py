@@ -14,7 +14,7 @@ from fea.evidence.fit import FEW, Fit, Measurement
 from fea.failure.roof_case import Chosen, mean_pressure
 from roofmodel.project.evidence import GAVE_WAY, Evidence
 from roofmodel.units import SYSTEMS, UnitSystem
-from viewer.history.findings import HistoryFindings, load_at, said
+from viewer.history.findings import HistoryFindings, load_at, said, until
 from viewer.report.tables import Table
 
 IntArray = NDArray[np.int64]
@@ -147,17 +147,21 @@ def meant(found: CaseFindings) -> str:
         return f"{text}; what lay that day was not measured."
     over = (load - at * found.pressure) / wide
     if over > CLEAR:
-        return f"{text}: less than what lay that day, so the roof needed no flaw to fail."
+        return f"{text}: less than what lay that day. If the bond let go, it needed no flaw to fail."
     if over < -CLEAR:
-        return f"{text}: more than what lay that day, so that snow alone does not explain it."
-    return f"{text}: about what lay that day; with it, scatter of the clamps decides."
+        return (
+            f"{text}: more than what lay that day, so that this snow on clamps of mean strength does not "
+            "explain it. The weakest of many clamps holds less than the mean without being a flaw."
+        )
+    return f"{text}: about what lay that day; with it, bond and scatter of the clamps decide."
 
 
 def timeline(found: CaseFindings) -> tuple[str, ...]:
     """What the weather says before the day, and what lay then; empty without weather."""
     if found.history is None:
         return ()
-    lines, day, units = list(said(found.history)), found.evidence.table.case.day, found.units
+    day, units = found.evidence.table.case.day, found.units
+    lines = list(said(until(found.history, day)))
     load = None if day is None else load_at(found.history, day)
     if load is not None:
         low, middle, high = (units.text(float(v), "pressure") for v in load)
