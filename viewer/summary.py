@@ -37,6 +37,7 @@ AS_TESTED = (
 )
 FALLING_SHARE = 0.01  # edges that shed less of the roof's snow are only in the report's table [-]
 FALLING_SHOWN = 3
+SLIGHT = 1e-3  # of a row's force, below which what comes from beyond its ends is not told [-]
 LEVEL = 1e-3  # thrust over weight below which a plane is level and only its survey tilts it (judgment) [-]
 
 CAUTIONS = (
@@ -112,6 +113,7 @@ class RowLine:
     `peak` and `peak_case` are the largest force per meter, `total`, `mean`, `own` and `total_case` those of
     the case with the largest total; `own` comes from the row's own plane. `undrifted` and `drifted` are the
     largest totals of undrifted snow (EN 1991-1-3 6.4) and of all other cases, NaN by other standards.
+    `beyond` is the most that may come from beyond the ends, on top of any of these.
     """
 
     name: str
@@ -129,6 +131,7 @@ class RowLine:
     unverified: bool
     undrifted: float
     drifted: float
+    beyond: float
 
 
 def remedy(proof: Proof, analysis: Analysis, units: UnitSystem) -> str:
@@ -443,6 +446,7 @@ def row_lines(analysis: Analysis) -> tuple[RowLine, ...]:
                 unverified=bool(unverified[row]),
                 undrifted=undrifted[row],
                 drifted=drifted[row],
+                beyond=float(force.end_bound[:, row].sum(axis=1).max()),
             )
         )
     return tuple(lines)

@@ -20,6 +20,7 @@ from viewer.summary import (
     EXCEEDED,
     NOT_LOADED,
     NOT_VERIFIED,
+    SLIGHT,
     LimitLine,
     RowLine,
     combination,
@@ -36,6 +37,7 @@ _LOUD = "bold white on red3"
 _GOOD = "bold white on green4"
 _CAUTION = "bold black on yellow3"
 _ROWS_SHOWN = 12
+_ENDS_SHOWN = 3
 _TABLE_WIDTH = 76  # narrower consoles get one block of lines a limit and row
 
 
@@ -70,6 +72,8 @@ def print_summary(analysis: Analysis, console: Console) -> None:
     else:
         _say(console, _limit_table(limit_lines(analysis), units, tested))
         _say(console, *_footnote(tested), _row_table(rows, units))
+    beyond = _beyond_ends(rows, units)
+    _say(console, *([Text(beyond)] if beyond else []))
     if len(rows) > _ROWS_SHOWN:
         _say(console, Text(f"the {_ROWS_SHOWN} most used of {len(rows)} rows", style="dim"))
     building = rising_line(analysis)
@@ -253,6 +257,16 @@ def _row_table(rows: tuple[RowLine, ...], units: UnitSystem) -> Table:
     for row, largest, middle in zip(rows, peak, mean, strict=True):
         table.add_row(row.name, str(row.clamps), largest, middle, row.worst, _row_used(row))
     return table
+
+
+def _beyond_ends(rows: tuple[RowLine, ...], units: UnitSystem) -> str:
+    """What may come on top of the rows' own snow, the most first."""
+    found = sorted((row for row in rows if row.beyond > SLIGHT * row.total), key=lambda row: -row.beyond)
+    if not found:
+        return ""
+    words = [f"{quantity(row.beyond, 'force', units)} at {row.name}" for row in found[:_ENDS_SHOWN]]
+    words += [f"{len(found) - _ENDS_SHOWN} more"] if len(found) > _ENDS_SHOWN else []
+    return f"On top, from beyond the ends of partial rows: up to {', '.join(words)}. Every limit counts it."
 
 
 def _audit(analysis: Analysis, units: UnitSystem) -> Text:

@@ -24,7 +24,7 @@ from viewer.app.spots import free_spots
 from viewer.app.words import EMPTY, label
 from viewer.picture.standing import array_clamps, standing_quads
 from viewer.quantities import column, percent, quantity, significant, system
-from viewer.summary import CAUTIONS, combination, governing_text, row_lines, verdict
+from viewer.summary import CAUTIONS, SLIGHT, combination, governing_text, row_lines, verdict
 
 Array = NDArray[np.float64]
 
@@ -250,6 +250,7 @@ def _rows(version: Version) -> list[dict[str, Any]]:
                 "worst": line.worst,
                 "peak": quantity(line.peak, "line", units),
                 "total": quantity(line.total, "force", units),
+                "beyond": quantity(line.beyond, "force", units) if line.beyond > SLIGHT * line.total else "",
             }
         found.append(data)
     if version.text:

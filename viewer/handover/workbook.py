@@ -139,6 +139,7 @@ def _rows(analysis: Analysis) -> list[Column]:
         Column("Largest total", "force", [line.total for line in lines]),
         Column("Mean line load then", "line", [line.mean for line in lines]),
         Column("From its own plane", "force", [line.own for line in lines]),
+        Column("And up to, from beyond the ends", "force", [line.beyond for line in lines]),
         *(
             Column(head, "force", values)
             for head, values in (

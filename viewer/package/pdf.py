@@ -26,6 +26,9 @@ FACE = "Source Sans Pro"
 SECTIONS = 6  # of drifts drawn
 ROWS = 4  # of rows drawn
 PAGE = 174.0  # width of the text [mm]
+TORNADO = (
+    "What moves the answer: utilization of the most used attachment with 10 % less and more of each input."
+)
 PLAN = 132.0  # largest height of a plan [mm]
 
 
@@ -164,7 +167,7 @@ def _sensitivity(sway: SwayFindings | None, files: dict[str, bytes], units: Unit
     parts = [
         t.heading("What moves the answer"),
         t.paragraph(sway_words(sway)),
-        t.figure("tornado.svg", sway_words(sway), width="74%", floats=True),
+        t.figure("tornado.svg", sway_words(sway), TORNADO, "74%", floats=True),
     ]
     place = place_words(sway, units)
     parts += [t.paragraph(f"Caution: {place}", bold=True)] if place else []
@@ -179,7 +182,7 @@ def _scope(content: Mapping[str, Any]) -> str:
         t.heading("Scope, assumptions and model"),
         t.bullets(content["model"], numbered=True),
         t.heading("What must be known beside the numbers", 2),
-        t.bullets(verdict.cautions) or t.paragraph("Nothing."),
+        t.bullets([text for text in (verdict.falling, *verdict.cautions) if text]) or t.paragraph("Nothing."),
     ]
     if content["case_notes"]:
         parts += [t.heading("Choices made for the snow", 2), t.bullets(content["case_notes"])]

@@ -131,8 +131,6 @@ def cases_table(analysis: Analysis) -> Table:
 def rows_table(analysis: Analysis, units: UnitSystem, rows: Sequence[RowLine]) -> Table:
     """Sliding force on each row before load factors."""
     line, force = units.label("line"), units.label("force")
-    bound = analysis.force.end_bound.sum(axis=2).max(axis=0)
-    order = [analysis.project.layout.row_name.index(r.name) for r in rows]
     by_en = any(math.isfinite(r.undrifted) for r in rows)
     parts = (("Undrifted (6.4)", [r.undrifted for r in rows]), ("With drift", [r.drifted for r in rows]))
     more = [(f"{head} {force}", column(v, "force", units)) for head, v in parts if by_en]
@@ -145,7 +143,7 @@ def rows_table(analysis: Analysis, units: UnitSystem, rows: Sequence[RowLine]) -
         column([r.mean for r in rows], "line", units),
         column([r.total for r in rows], "force", units),
         column([r.total - r.own for r in rows], "force", units),
-        column([float(bound[r]) for r in order], "force", units),
+        column([r.beyond for r in rows], "force", units),
         *(texts for _, texts in more),
         [r.total_case for r in rows],
         [NOT_VERIFIED if r.unverified and r.utilization <= 1.0 else percent(r.utilization) for r in rows],

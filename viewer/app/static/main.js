@@ -19,7 +19,7 @@ readPalette();
 const link = new Link(), store = new Store(), edits = new Edits(link, store);
 const view = new RoofView($("view")), labels = new Labels(view, store);
 if (!view.renderer) noPicture();
-let table = null, built = false, turned = false, welcomed = false, roofShown = "", snowShown = "";
+let table = null, built = false, turned = false, welcomed = false, roofShown = "", snowShown = "", casesShown = null;
 Object.assign(globalThis, { app: { store, view, edits } }); // for a look from the console, and for tests
 
 link.addEventListener("state", ({ detail }) => takeState(detail));
@@ -255,7 +255,9 @@ store.addEventListener("shown", () => {
   show();
   if ($("cut").value) section();
   const select = $("case"), cases = store.shown.cases ?? [];
-  if (select.options.length !== cases.length + 1) {
+  const names = cases.map((one) => one.name).join("\n");
+  if (names !== casesShown) {
+    casesShown = names;
     fill(select, h("option", { value: "" }, "the worst of all cases"), cases.map((one, q) => h("option", { value: q }, `${q + 1} ${one.name}`)));
     if (store.case !== null && store.case >= cases.length) store.case = null;
     select.value = store.case ?? "";

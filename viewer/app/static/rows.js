@@ -74,7 +74,7 @@ export class RowsPane {
     const rest = known.filter((name) => !MAIN.includes(name));
     return h("section", { class: "editor", "aria-label": `Row ${row.name}` },
       h("h2", {}, `Row ${row.name}`),
-      h("p", { class: "note" }, `${row.length} long on plane ${row.plane}`, row.total ? `; snow brings ${row.total}, at most ${row.peak}; worst: ${row.worst}` : ""),
+      h("p", { class: "note" }, `${row.length} long on plane ${row.plane}`, row.total ? `; snow brings ${row.total}, at most ${row.peak}${row.beyond ? `, and up to ${row.beyond} more from beyond its ends` : ""}; worst: ${row.worst}` : ""),
       h("div", { class: "fields" }, MAIN.map(make)),
       this.#more(h("div", { class: "fields" }, rest.map(make)), splices(row, this.forms.splice, (list) => this.#do({ type: "splices", row: row.name, splices: list }))),
       this.#actions(row));
