@@ -14,7 +14,7 @@ from open_app import copied
 
 from roofmodel.errors import InputError
 from viewer.app import messages
-from viewer.app.session import _alone, change, open_state, reload, save, undo
+from viewer.app.session import _alone, again, change, open_state, reload, save, undo
 
 ROOT = str(Path(__file__).parents[2])
 ENDLESS = """
@@ -122,10 +122,10 @@ def test_what_another_program_wrote_is_safe_from_undo_past_its_reading(tmp_path)
     path.write_text(foreign)
     with pytest.raises(InputError, match="Read it again"):
         save(state, state.revision)
-    again = reload(state, state.revision)
-    assert not again.behind
-    assert not again.unsaved
-    back = undo(again, again.revision)
+    read = reload(state, state.revision)
+    assert not read.behind
+    assert not read.unsaved
+    back = undo(read, read.revision)
     assert back.behind
     assert back.unsaved
     row = back.now.project.layout.row_name[0]
@@ -145,11 +145,35 @@ def test_what_another_program_wrote_is_safe_from_undo_past_its_reading(tmp_path)
 
 def test_undo_past_a_reading_of_the_same_file_can_be_saved(tmp_path):
     state = moved(copied(tmp_path))[1]
-    again = reload(state, state.revision)
-    back = undo(again, again.revision)
+    read = reload(state, state.revision)
+    back = undo(read, read.revision)
     assert not back.behind
     save(back, back.revision)
     assert 'up = "1.2 m"' in state.path.read_text()
+
+
+def test_changes_not_saved_are_made_again_on_what_another_program_wrote(tmp_path):
+    path = copied(tmp_path)
+    state = moved(path)[1]
+    row, at = state.now.project.layout.row_name[0], state.revision
+    added = messages.AddRow(id=2, type="add", revision=at, row="mine", plane="S1", up="2.5 m")
+    state = change(state, added)
+    foreign = path.read_text().replace(f'name = "{row}"', f'name = "{row}"  # seen on site')
+    path.write_text(foreign + '\n[[row]]\nname = "mine"\nplane = "S1"\nup = "2 m"\n')
+    read = reload(state, state.revision)
+    assert not read.unsaved
+    assert [one.edit for one in read.lost.versions] == [state.past[-1].edit, added]
+    made = again(read, read.revision)
+    assert 'up = "1.2 m"' in made.now.text
+    assert "# seen on site" in made.now.text
+    assert made.now.analysis is not None
+    assert [one.edit for one in made.lost.versions] == [added]  # the file has another row of this name
+    assert made.lost.tried
+    with pytest.raises(InputError, match="left behind"):
+        again(state, state.revision)
+    save(made, made.revision)
+    assert 'up = "2 m"' in path.read_text()
+    assert "# seen on site" in path.read_text()
 
 
 def test_what_a_killed_program_left_is_swept_at_the_next_start(tmp_path):

@@ -50,6 +50,7 @@ KINDS: tuple[dict[str, Any], ...] = (
     {"type": "redo"},
     {"type": "save"},
     {"type": "reload"},
+    {"type": "again"},
     {"type": "pick", "kind": "clamp", "index": 3, "case": 0},
     {"type": "pick", "kind": "panel strip", "index": 2},
     {"type": "export", "folder": "out", "parts": ["snow"]},

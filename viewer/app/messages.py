@@ -152,9 +152,16 @@ class Save(Message):
 
 
 class Reload(Message):
-    """Read the project file again; what was not saved can be seen by undo, but not saved any more."""
+    """Read the project file again; what was not saved can be seen by undo, or made again."""
 
     type: Literal["reload"]
+    revision: int = Field(ge=0)
+
+
+class Again(Message):
+    """Make the changes again that were not saved when the file was read."""
+
+    type: Literal["again"]
     revision: int = Field(ge=0)
 
 
@@ -198,6 +205,7 @@ Any_ = Annotated[
     | Redo
     | Save
     | Reload
+    | Again
     | Pick
     | Export
     | Cancel,

@@ -25,7 +25,19 @@ from viewer import style
 from viewer.app import messages
 from viewer.app.exports import PARTS, inside, run_parts
 from viewer.app.guard import Guard
-from viewer.app.session import State, change, find_plan, preview, redo, reload, save, solved, take_plan, undo
+from viewer.app.session import (
+    State,
+    again,
+    change,
+    find_plan,
+    preview,
+    redo,
+    reload,
+    save,
+    solved,
+    take_plan,
+    undo,
+)
 from viewer.app.surface import roof_block, surface_block
 from viewer.app.view import answer_data, forms, governing, state_data
 from viewer.app.working import working_data
@@ -360,6 +372,8 @@ def _next(desk: Desk, message: Any, tell: Callable[[str], None]) -> State:
             return redo(state, message.revision, tell)
         case messages.Reload():
             return reload(state, message.revision, tell)
+        case messages.Again():
+            return again(state, message.revision, tell)
         case messages.TakePlan():
             if desk.plan is None or desk.plan[0] != state.revision:
                 text = "the project was changed since these rows were found; search again"

@@ -37,7 +37,8 @@ class Version:
 
     `text` is the whole file, `label` says what led to it; without an `analysis` the `trouble` says why.
     `memory` is what answers share that differ in nothing but their rows. `reading` counts how often the file
-    had been read, with what others wrote into it, when the text was begun.
+    had been read, with what others wrote into it, when the text was begun. `edit` is the change that led to
+    it, if it is one that can be made again.
     """
 
     text: str
@@ -47,6 +48,19 @@ class Version:
     trouble: str = ""
     memory: Memory = field(default_factory=Memory)
     reading: int = 0
+    edit: messages.Edit | messages.TakePlan | None = None
+
+
+@dataclass(frozen=True)
+class Lost:
+    """Changes that the file, read again, does not hold: told and offered while the state has this revision.
+
+    `tried` says that they could not be made again.
+    """
+
+    revision: int = 0
+    versions: tuple[Version, ...] = ()
+    tried: bool = False
 
 
 @dataclass(frozen=True)
@@ -54,7 +68,7 @@ class State:
     """Everything that is open.
 
     `on_disk` are the bytes of the project file as last read or written; `revision` grows with every change;
-    `reading` counts how often what others wrote into the file was read.
+    `reading` counts how often what others wrote into the file was read; `lost` is what a reading left behind.
     """
 
     path: Path
@@ -64,6 +78,7 @@ class State:
     future: tuple[Version, ...]
     on_disk: bytes
     reading: int = 0
+    lost: Lost = field(default_factory=Lost)
 
     @property
     def behind(self) -> bool:
@@ -155,9 +170,14 @@ def change(state: State, edit: messages.Edit, tell: Tell | None = None) -> State
     InputError
         The change is refused and nothing is different.
     """
+    check_revision(state, edit.revision)
+    return _push(state, _answer(_changed(state, edit), tell))
+
+
+def _changed(state: State, edit: messages.Edit) -> Version:
+    """The next version by a change, without its answer. Raises InputError."""
     import tomlkit
 
-    check_revision(state, edit.revision)
     document = tomlkit.parse(state.now.text)
     try:
         label = apply_edit(document, edit, state.now.project)
@@ -168,13 +188,14 @@ def change(state: State, edit: messages.Edit, tell: Tell | None = None) -> State
             raise
         message = f"{state.path.name}: this change would need another order of the file; edit it by hand"
         raise InputError(message) from None
-    project = edited_project(state.now.project, data)
-    return _push(state, _answer(_begun(state, text, label, project), tell))
+    return _begun(state, text, label, edited_project(state.now.project, data), edit)
 
 
-def _begun(state: State, text: str, label: str, project: Project) -> Version:
+def _begun(
+    state: State, text: str, label: str, project: Project, edit: messages.Edit | messages.TakePlan
+) -> Version:
     """The next version, made from the present one."""
-    return Version(text, label, project, None, "", _shared(state.now, project), state.now.reading)
+    return Version(text, label, project, None, "", _shared(state.now, project), state.now.reading, edit)
 
 
 def find_plan(state: State, revision: int, tell: Tell | None = None) -> Plan:
@@ -203,7 +224,8 @@ def take_plan(state: State, revision: int, plan: Plan, tell: Tell | None = None)
     known = state.now.project
     text = planned_content(state.now.text, known, plan)
     project = edited_project(known, tomllib.loads(text))
-    return _push(state, _answer(_begun(state, text, "take the planned rows", project), tell))
+    taken = messages.TakePlan(id=0, type="takeplan", revision=revision)
+    return _push(state, _answer(_begun(state, text, "take the planned rows", project, taken), tell))
 
 
 def _push(state: State, version: Version) -> State:
@@ -238,6 +260,8 @@ def redo(state: State, revision: int, tell: Tell | None = None) -> State:
 def reload(state: State, revision: int, tell: Tell | None = None) -> State:
     """The state with the project file read again; undo then shows older texts, which cannot be saved.
 
+    What was not saved is not in it; `again` makes those changes on what the file says now.
+
     Raises
     ------
     InputError
@@ -248,7 +272,42 @@ def reload(state: State, revision: int, tell: Tell | None = None) -> State:
     version = replace(version, label=f"read {state.path.name} again", reading=reading)
     pushed = _push(state, solved(version, tell))
     now = replace(pushed.now, reading=reading)  # also where the text is the same
-    return replace(pushed, now=now, on_disk=data, reading=reading)
+    lost = Lost(pushed.revision, _not_saved(state) if pushed.now is not state.now else ())
+    return replace(pushed, now=now, on_disk=data, reading=reading, lost=lost)
+
+
+def _not_saved(state: State) -> tuple[Version, ...]:
+    """Versions by changes since the text that the file held."""
+    versions = (*state.past, state.now)
+    held = [i for i, one in enumerate(versions) if _bytes(one.text, state.on_disk) == state.on_disk]
+    since = versions[held[-1] + 1 :] if held else versions
+    return tuple(replace(one, analysis=None) for one in since if one.edit is not None)
+
+
+def again(state: State, revision: int, tell: Tell | None = None) -> State:
+    """The state with the changes that a reading left behind, each a step; `lost` then holds what is refused.
+
+    Raises
+    ------
+    InputError
+        Nothing was left behind, or more was changed since.
+    """
+    check_revision(state, revision)
+    if state.lost.revision != revision or not state.lost.versions:
+        message = "no changes were left behind when the file was read"
+        raise InputError(message)
+    made, refused = state, list[Version]()
+    for one in state.lost.versions:
+        try:
+            if not isinstance(one.edit, messages.Edit):
+                message = "rows that were searched for the file as it was"
+                raise InputError(message)
+            made = _push(made, _changed(made, one.edit))
+        except InputError:
+            refused.append(one)
+    if made is not state:
+        made = replace(made, now=solved(made.now, tell))
+    return replace(made, lost=Lost(made.revision, tuple(refused), tried=True))
 
 
 def save(state: State, revision: int, *, anew: bool = False) -> State:

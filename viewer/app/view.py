@@ -43,6 +43,7 @@ def state_data(state: State, *, exports: tuple[tuple[str, str], ...] = ()) -> di
         "behind": state.behind,
         "undo": now.label if state.past else "",
         "redo": state.future[0].label if state.future else "",
+        "lost": lost_words(state),
         "measured": table.as_built.file if table.as_built is not None else "",
         "units": table.project.units,
         "standard": table.site.standard,
@@ -54,6 +55,23 @@ def state_data(state: State, *, exports: tuple[tuple[str, str], ...] = ()) -> di
         "exports": list(exports),
         "roof_key": roof_key(now.project),
         **answer_data(now),
+    }
+
+
+def lost_words(state: State) -> dict[str, Any] | None:
+    """What a reading of the file left behind, in words, and whether it can be made again."""
+    lost = state.lost
+    if lost.revision != state.revision or not lost.versions:
+        return None
+    changes = "; ".join(one.label for one in lost.versions)
+    if lost.tried:
+        return {
+            "text": f"Not possible on what the file says now: {changes}. Make it anew by hand.",
+            "again": False,
+        }
+    return {
+        "text": f"Read again. The file lacks what you changed and did not save: {changes}.",
+        "again": True,
     }
 
 

@@ -108,7 +108,8 @@ function notice(text, closable = true, way = null) {
 async function goOn(type) {
   try {
     await link.ask({ type, revision: store.state.revision, ...(type === "save" ? { anew: true } : {}) });
-    notice("");
+    const { lost } = store.state;
+    notice(lost?.text ?? "", true, lost?.again ? ["Make these changes again", "again"] : null);
   } catch (error) {
     notice(error.message);
   }
