@@ -45,6 +45,7 @@ def test_files_follow_the_schema_and_agree(tmp_path, monkeypatch, capfd, held):
     page = (out / "blanket.html").read_text()
     assert all(f">{name}<" in page for name in names)
     assert "licensed engineer" in page
+    assert "true along the slope" in (out / "blanket.svg").read_text()  # the scale bar of the plane
     assert f">{data['verdict'].capitalize()}<" in page
     layer = meshio.read(out / "layer.vtu")
     assert len(layer.cells[0].data) == data["mesh"]["cells"]

@@ -203,6 +203,14 @@ def test_workbook_holds_numbers(handed):
     along = heads.index(f"Along row [{units.label('length')}]")
     found = [row[along].value for row in sheet.iter_rows(min_row=2)]
     np.testing.assert_allclose(found, units.convert(1.0, "length") * project.layout.clamp_s, rtol=1e-12)
+    for _, worst_at, demand, *_, status, _, _ in book["Limits"].iter_rows(min_row=2, values_only=True):
+        assert (worst_at is None) == (demand is None) == (status == "not loaded")
+    rows = book["Rows"]
+    at = [cell.value for cell in rows[1]].index(f"And up to, from beyond the ends [{units.label('force')}]")
+    beyond = analysis.force.end_bound.sum(axis=2).max(axis=0)  # both ends in one case
+    found = [row[at].value for row in rows.iter_rows(min_row=2)]
+    np.testing.assert_allclose(found, units.convert(1.0, "force") * beyond, rtol=1e-12)
+    assert project.path.parent.name != "sentier-house" or max(found) > 1.0
     answer = {row[0].value: row[1].value for row in book["Answer"].iter_rows(min_row=2)}
     assert answer["Input SHA-256"] == project.digest
     assert sum("engineer" in str(row[1].value) for row in book["Answer"].iter_rows(min_row=2))

@@ -105,6 +105,7 @@ def _plane(drawing: Drawing, study: BlanketStudy, plane: int, y: float, high: fl
     matrix = [per_meter, 0.0, 0.0, -per_meter, LEFT - per_meter * low_u, floor + per_meter * low_v]
     answer = study.answers[0]
     drawing.write(f"Plane {planes.name[plane]}", LEFT, y + 6.0, TYPE, bold=True)
+    _bar(drawing, study, per_meter, LEFT + per_meter * (outline.bounds[2] - low_u), y + 9.0)
     _fill(drawing, answer.view, plane, outline, matrix, top, study)
     _strokes(drawing, answer.view, plane, at, per_meter)
     for ring in (outline.exterior, *outline.interiors):
@@ -123,6 +124,17 @@ def _plane(drawing: Drawing, study: BlanketStudy, plane: int, y: float, high: fl
         drawing.line(at(np.stack([stops.uv[s] - half, stops.uv[s] + half])), style.INK, 3.2)
         _dot(drawing, at(stops.uv[s]), float(study.worst_stop[s]))
     return floor + GAP - 24.0
+
+
+def _bar(drawing: Drawing, study: BlanketStudy, per_meter: float, right: float, y: float) -> None:
+    """A scale bar of round length that ends at `right`. [px]."""
+    units = units_of(study)
+    meter = units.convert(1.0, "length")
+    length = style.scale_top(70.0 / per_meter * meter)
+    left = right - length / meter * per_meter
+    drawing.line(np.array([[left, y - 5.0], [left, y], [right, y], [right, y - 5.0]]), style.INK, 1.4)
+    words = f"{length:g} {units.label('length')}, true along the slope"
+    drawing.write(words, left - 8.0, y - 3.0, 0.9 * TYPE, align="right")
 
 
 def _dot(drawing: Drawing, place: Array, use: float) -> None:

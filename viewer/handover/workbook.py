@@ -17,6 +17,8 @@ from viewer.handover.bill import Bill, bill_lines, splice_caution, warning
 from viewer.quantities import system
 from viewer.summary import (
     CAUTIONS,
+    NOT_LOADED,
+    LimitLine,
     combination,
     governing_text,
     limit_lines,
@@ -162,8 +164,8 @@ def _limits(analysis: Analysis) -> list[Column]:
     labels = ["" if kind == "ratio" else shown.label(kind) for kind in kinds]
     return [
         Column("Limit", "", [shown_name(analysis, line.limit) for line in lines]),
-        Column("Worst at", "", [line.target for line in lines]),
-        Column("Demand", "", [_shown(line.demand, line.limit.quantity, shown) for line in lines]),
+        Column("Worst at", "", ["" if line.status == NOT_LOADED else line.target for line in lines]),
+        Column("Demand", "", [_demand(line, shown) for line in lines]),
         Column("Resistance", "", [_shown(line.resistance, line.limit.quantity, shown) for line in lines]),
         Column("Unit", "", labels),
         Column("Utilization", "ratio", [line.utilization for line in lines]),
@@ -171,6 +173,11 @@ def _limits(analysis: Analysis) -> list[Column]:
         Column("Case", "", [line.case for line in lines]),
         Column("Basis", "", [line.limit.basis for line in lines]),
     ]
+
+
+def _demand(line: LimitLine, units: UnitSystem) -> float:
+    """Where nothing is loaded there is no worst place, so none is told."""
+    return math.nan if line.status == NOT_LOADED else _shown(line.demand, line.limit.quantity, units)
 
 
 def _shown(value: float, kind: str, units: UnitSystem) -> float:
