@@ -163,8 +163,8 @@ def _shear(analysis: Analysis, row: int, case: int, top: float, units: UnitSyste
 def _deflected(analysis: Analysis, row: int, case: int, top: float, units: UnitSystem) -> list[str]:
     """The rail's axis under snow as it lies, as seen square to the roof: down is down the slope."""
     title = (
-        f"Deflected shape, rail and give of clamps, {units.label('size')}: down the slope, square to the "
-        "roof (dashed)"
+        f"Deflected shape (service), rail and give of clamps, {units.label('size')}: down the slope, "
+        "square to the roof (dashed)"
     )
     s, down, away = along_row(
         analysis, row, analysis.service[case], case, analysis.response.deflection, (1, 2)
