@@ -62,6 +62,11 @@ class Rail:
     bearing_length: float = np.nan
     bearing_strength: float = np.nan
 
+    @property
+    def welded(self) -> bool:
+        """Whether a strength at welds is given."""
+        return not np.isnan(self.weld_strength)
+
 
 class Interaction(StrEnum):
     """How along-seam, across-seam and pull utilizations combine."""

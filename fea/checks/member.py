@@ -23,7 +23,7 @@ from fea.checks.limits import (
 from fea.checks.member_strength import LOCAL, MemberStrength, member_strength, station_use
 from fea.rails.actions import Basis
 from fea.rails.loads import FrameResult
-from fea.sections.crippling import bearing_and_bending, bearing_resistance
+from fea.sections.crippling import bearing_and_bending, bearing_resistance, uneven_shears
 from roofmodel.hardware import DesignFormat, Rail
 from roofmodel.layout import Layout
 from roofmodel.profiles.plain import walls_profile
@@ -34,6 +34,13 @@ END = 1.5  # a clamp nearer to an end of the rail than this many depths is an en
 FAR = 1e3  # factor on snow that counts as no end
 HALVINGS = 40
 CRUSHING = "rail crushing"
+EN = DesignFormat.EN
+_TOGETHER = {
+    (False, True): "EN 1993-1-3 6.1.11 (from memory)",
+    (False, False): "EN 1993-1-3 6.1.11 (from memory)",
+    (True, True): "EN 1993-1-3 and EN 1999-1-4 6.1.11 (from memory)",
+    (True, False): "ADM 2020 J.9.3 (from memory)",
+}
 
 
 def member_limits(
@@ -109,7 +116,9 @@ def _ratio(name: str, names: tuple[str, ...], piece: NDArray[np.int64], use: Arr
     return Limit(name, "span", names, worst, np.ones(len(names)), worst, "ratio", basis)
 
 
-def crushing(push: Array, bend: Array, at_end: NDArray[np.bool_], rail: Rail, form: DesignFormat) -> Array:
+def crushing(
+    push: Array, bend: Array, uneven: Array, at_end: NDArray[np.bool_], rail: Rail, form: DesignFormat
+) -> Array:
     """Use (..., c) of a rail's walls over clamps, by their forces and together with the moments there.
 
     Parameters
@@ -118,6 +127,8 @@ def crushing(push: Array, bend: Array, at_end: NDArray[np.bool_], rail: Rail, fo
         Sizes of the forces along the slope and square to it, which add up. [N]
     bend : (..., c) float
         Use of the section by its moments there, as `bending_at_clamps`.
+    uneven : (..., c, 2) float
+        Of the shear forces there, as `uneven_at_clamps`.
     at_end : (c,) bool
         Clamps near an end of the rail, which are end bearings.
     rail : Rail
@@ -126,27 +137,34 @@ def crushing(push: Array, bend: Array, at_end: NDArray[np.bool_], rail: Rail, fo
     profile = walls_profile(rail.section, rail.profile)
     assert profile is not None
     if not np.isnan(rail.bearing_strength):
-        return bearing_and_bending(np.hypot(push[..., 0], push[..., 1]) / rail.bearing_strength, bend)
+        crush = np.hypot(push[..., 0], push[..., 1]) / rail.bearing_strength
+        return bearing_and_bending(crush, bend, rail.material, form)
     shares = []
     floor = 1e-4 * push[..., 0].max(initial=0.0)
     for axis in (0, 1):
-        inner, outer = (
+        inner, apart, outer = (
             bearing_resistance(
                 profile.walls, axis, rail.bearing_length, rail.material, form,
-                end=end, factor=rail.resistance_factor,
+                end=end, factor=rail.resistance_factor, uneven=other,
             )
-            for end in (False, True)
+            for end, other in ((False, False), (False, True), (True, True))
         )  # fmt: skip
         own = push[..., axis]
-        holds = np.where(at_end, min(inner, outer), inner)
+        holds = np.where(at_end, min(inner, outer), inner + (apart - inner) * uneven[..., axis])
         shares.append(np.where((own > floor) | np.isfinite(holds), own / holds, 0.0))  # floor: unknown ones
-    return bearing_and_bending(shares[0] + shares[1], bend)
+    return bearing_and_bending(shares[0] + shares[1], bend, rail.material, form)
 
 
 def bending_at_clamps(member: MemberStrength, force: Array, piece: NDArray[np.int64]) -> Array:
     """Use (..., c) of the section at clamps by forces (..., 2 c, 6 or 8) at `clamp_samples`, piece (2 c,)."""
     use = station_use(member, LOCAL, force, piece)
     return np.asarray(use.reshape(*use.shape[:-1], 2, -1).max(axis=-2))
+
+
+def uneven_at_clamps(force: Array) -> Array:
+    """`uneven_shears` (..., c, 2) by forces (..., 2 c, 6 or 8) at `clamp_samples`."""
+    left, right = np.split(force[..., 1:3], 2, axis=-2)
+    return uneven_shears(left, right)
 
 
 def has_crushing(rail: Rail) -> bool:
@@ -168,11 +186,12 @@ def _bearing(demands: Demands, result: FrameResult, member: MemberStrength, layo
     words = "EN 1993-1-3 6.1.7, EN 1999-1-4 6.1.7, AISI S100-16 G5 or ADM 2020 J.9.1 (from memory)"
     if not np.isnan(rail.bearing_strength):
         words = "strength given by the user"
-    words += "; with the moment there by EN 1993-1-3 6.1.11 (from memory)"
+    words += f"; with the moment there by {_TOGETHER[rail.material.name == 'aluminum', member.form is EN]}"
     at = clamp_samples(result, layout).ravel()
-    bend = bending_at_clamps(member, demands.rail[..., at, :], sample_piece(result, layout)[at])
+    force = demands.rail[..., at, :]
+    bend = bending_at_clamps(member, force, sample_piece(result, layout)[at])
     push = np.abs(demands.clamp[..., [0, 2]])
-    use = crushing(push, bend, end_bearings(layout, rail), rail, member.form)
+    use = crushing(push, bend, uneven_at_clamps(force), end_bearings(layout, rail), rail, member.form)
     worst = np.asarray(use.max(axis=1))
     count = len(layout.clamp_name)
     return [Limit(CRUSHING, "clamp", layout.clamp_name, worst, np.ones(count), worst, "ratio", words)]

@@ -97,7 +97,8 @@ def member_strength(rail: Rail, form: DesignFormat, length: Array) -> MemberStre
     if profile is None:
         return None
     s, metal = rail.section, rail.material
-    stress, found = rail_resistance(rail, form), effective(profile, metal, form)
+    stress = rail_resistance(rail, form)
+    found = effective(profile, metal, form, welded=rail.welded)
     share = np.array([found.share[0], found.share[1:3].min(), found.share[3:5].min()])
     free = np.maximum(length, SHORTEST)
     moment, force = rail_critical(rail, free)
@@ -125,7 +126,7 @@ def member_strength(rail: Rail, form: DesignFormat, length: Array) -> MemberStre
         basis[HOLES] = (
             f"net section, all holes at the worst place: yield, and rupture by {clause} (from memory)"
         )
-    if not np.isnan(rail.weld_strength):
+    if rail.welded:
         kinds.append(WELDS)
         basis[WELDS] = "as if welded all along, user's strength"
     return MemberStrength(
@@ -135,7 +136,7 @@ def member_strength(rail: Rail, form: DesignFormat, length: Array) -> MemberStre
         stress=stress,
         share=share,
         sideways=sideways,
-        column=column_factor(np.sqrt(squash / force), metal, form),
+        column=column_factor(np.sqrt(squash / force), metal, form, welded=rail.welded),
         critical=force,
         kinds=tuple(kinds),
         basis=basis,

@@ -76,4 +76,5 @@ def _stout(member: MemberStrength) -> bool:
     """Whether the walls stand the turning of a plastic hinge."""
     metal = member.rail.material
     more = replace(metal, yield_strength=STOUT.get(metal.name, STOUT_STEEL) * metal.yield_strength)
-    return bool(effective(member.profile, more, member.form).share[1:].min() >= FULL)
+    found = effective(member.profile, more, member.form, welded=member.rail.welded)
+    return bool(found.share[1:].min() >= FULL)

@@ -13,7 +13,7 @@ Array = NDArray[np.float64]
 UPRIGHT = np.cos(np.radians(30.0))  # walls leaning less than this against the force carry it
 BEND = 2.0  # inside radius of bends over thickness
 NEAR = 2.0  # walls whose ends are nearer than this many thicknesses hold each other
-TOGETHER = 1.25  # largest sum of the uses by a clamp's force and by the moment there
+TOGETHER = 1.25  # largest sum of the uses by a clamp's force and by the moment there, of steel
 
 # C, C_R, C_N, C_h, Omega and phi of AISI S100-16 table G5-2, not fastened, one flange loaded, by whether the
 # flanges are stiffened and whether the load is near an end.
@@ -26,8 +26,9 @@ _AISI = {
 
 
 def bearing_resistance(
-    walls: Walls, axis: int, length: float, metal: Material, form: DesignFormat, *, end: bool, factor: float
-) -> float:
+    walls: Walls, axis: int, length: float, metal: Material, form: DesignFormat, *,
+    end: bool, factor: float, uneven: bool = False,
+) -> float:  # fmt: skip
     """Design force that the walls along one axis carry over a clamp; NaN without such walls. [N].
 
     Parameters
@@ -43,12 +44,14 @@ def bearing_resistance(
     factor : float
         The rail's own on yield (`Rail.resistance_factor`): gamma_M of EN; Omega and phi of the others where
         they are the safer ones.
+    uneven : bool
+        Whether the shear forces on both sides of the clamp differ much (`uneven_shears`).
 
     Notes
     -----
     Only walls held at both edges are webs: lips, legs and stems with a free edge carry nothing across. Steel:
-    EN 1993-1-3:2006 6.1.7.2 for one web and 6.1.7.3 for more, those of hats (category 1 at ends, else 2 with
-    shear alike on both sides); AISI S100-16 G5, single webs, not fastened. Aluminum: EN 1999-1-4:2007 6.1.7
+    EN 1993-1-3:2006 6.1.7.2 for one web and 6.1.7.3 for more, those of hats (category 1 at ends, else 2);
+    AISI S100-16 G5, single webs, not fastened. Aluminum: EN 1999-1-4:2007 6.1.7
     (the same categories); Aluminum Design Manual 2020 J.9.1. Inside radius of bends taken as two thicknesses.
     All from memory.
     """
@@ -59,7 +62,8 @@ def bearing_resistance(
     t, h, sine = walls.thickness[on], walls.width[on], way[on]
     if form is DesignFormat.EN:
         stiff = _stiffened(walls, on)
-        return float(_eurocode(t, h, sine, length, metal, end=end, stiff=stiff).sum() / factor)
+        force = _eurocode(t, h, sine, length, metal, end=end, stiff=stiff, uneven=uneven)
+        return float(force.sum() / factor)
     if metal.name == "aluminum":
         nominal, omega, phi = _aluminum(t, sine, length, metal, end=end), 1.65, 0.90
     else:
@@ -70,13 +74,30 @@ def bearing_resistance(
     return total / max(omega, factor) if form is DesignFormat.ASD else total * min(phi, factor)
 
 
-def bearing_and_bending(crush: Array, bend: Array) -> Array:
+def uneven_shears(left: Array, right: Array) -> Array:
+    """How far shear forces on both sides of clamps are from alike: 0 for alike, 1 where 10 mm bear.
+
+    EN 1993-1-3 and EN 1999-1-4 6.1.7.3, beta_V from 0.2 to 0.3 (from memory); 1 without any shear force.
+    """
+    left, right = np.abs(left), np.abs(right)
+    both = left + right
+    beta = np.abs(left - right) / np.where(both > 0.0, both, np.inf)
+    return np.asarray(np.where(both > 0.0, np.clip(10.0 * beta - 2.0, 0.0, 1.0), 1.0))
+
+
+def bearing_and_bending(crush: Array, bend: Array, metal: Material, form: DesignFormat) -> Array:
     """Use of a rail over a clamp by the force there and by the moment there, each alone and both together.
 
-    Both uses add up to 1.25 at most: EN 1993-1-3 6.1.11, in every format (AISI S100-16 H3 asks for less).
-    From memory.
+    Steel: both uses add up to 1.25 at most, EN 1993-1-3 6.1.11, in every format (AISI S100-16 H3 asks for
+    less). Aluminum: their powers of 1.5 add up to 1, Aluminum Design Manual 2020 J.9.3; EN the rule of steel,
+    and that their squares add up to 1 (EN 1999-1-4 6.1.11 asks for a little less). All from memory.
     """
-    return np.asarray(np.maximum(crush, (crush + bend) / TOGETHER))
+    if metal.name == "aluminum" and form is not DesignFormat.EN:
+        return np.asarray((crush**1.5 + bend**1.5) ** (2.0 / 3.0))
+    both = (crush + bend) / TOGETHER
+    if metal.name == "aluminum":
+        return np.asarray(np.maximum(both, np.hypot(crush, bend)))
+    return np.asarray(np.maximum(crush, both))
 
 
 def _stiffened(walls: Walls, on: NDArray[np.bool_]) -> bool:
@@ -89,14 +110,14 @@ def _stiffened(walls: Walls, on: NDArray[np.bool_]) -> bool:
 
 
 def _eurocode(
-    t: Array, h: Array, sine: Array, length: float, metal: Material, *, end: bool, stiff: bool
+    t: Array, h: Array, sine: Array, length: float, metal: Material, *, end: bool, stiff: bool, uneven: bool
 ) -> Array:
     """Forces (n,) of webs before gamma_M. [N]."""
     fy, E = metal.yield_strength, metal.E
     lean = (np.arcsin(sine) / (np.pi / 2.0)) ** 2
     if metal.name == "aluminum" or len(t) > 1:
         alpha = np.array([0.075, 0.15]) if metal.name == "aluminum" else np.array([0.057, 0.115])
-        wide = min(length, 0.010) if end else length
+        wide = min(length, 0.010) if end or uneven else length
         force = alpha[0 if end else 1] * t**2 * np.sqrt(fy * E) * (1.0 - 0.1 * np.sqrt(BEND))
         return np.asarray(force * (0.5 + np.sqrt(0.02 * wide / t)) * (2.4 + lean))
     k, bear = fy / 228e6, np.minimum(length / t, 60.0)

@@ -39,7 +39,7 @@ class Effective:
     basis: str
 
 
-def effective(profile: Profile, metal: Material, form: DesignFormat) -> Effective:
+def effective(profile: Profile, metal: Material, form: DesignFormat, *, welded: bool = False) -> Effective:
     """Shares of yield of a profile.
 
     Parameters
@@ -47,16 +47,18 @@ def effective(profile: Profile, metal: Material, form: DesignFormat) -> Effectiv
     profile : Profile
     metal : Material
     form : DesignFormat
+    welded : bool
+        Whether there are welds (`plate_factor`).
     """
     walls, en = profile.walls, form is DesignFormat.EN
     stress = np.stack([edge_stress(profile, kind) for kind in range(5)])
-    plate = np.stack([_shares(walls, one, metal, en) for one in stress])
+    plate = np.stack([_shares(walls, one, metal, en, welded) for one in stress])
     share = plate.min(axis=1, initial=1.0)
     if profile.section.round and profile.closed:
         inner = np.sqrt(profile.outline.interiors[0].envelope.area)
         outer = 0.5 * (profile.section.depth_y + profile.section.depth_z)
         ratio = outer / (0.5 * (outer - inner))
-        share = np.full(5, round_factor(ratio, metal, form))
+        share = np.full(5, round_factor(ratio, metal, form, welded=welded))
         share[0] *= squeezed_round(ratio, metal, form)
     elif not walls.known:
         share = np.full(5, np.nan)
@@ -93,20 +95,20 @@ def edge_stress(profile: Profile, kind: int) -> Array:
     return np.asarray(sign * value / most)
 
 
-def _shares(walls: Walls, stress: Array, metal: Material, en: bool) -> Array:
+def _shares(walls: Walls, stress: Array, metal: Material, en: bool, welded: bool) -> Array:
     """Share (n,) of yield at which each wall buckles; 1 for one in tension or held at no edge."""
     ratio = walls.width / walls.thickness
     outstand = walls.free.sum(axis=1) == 1
     most, least = stress.max(axis=1), stress.min(axis=1)
     psi = np.where(outstand, 1.0, least / np.where(most > LOWEST, most, 1.0))
-    rho = plate_factor(ratio, psi, outstand, metal, en)
+    rho = plate_factor(ratio, psi, outstand, metal, en, welded=welded)
     rho = np.where(walls.free.all(axis=1), 1.0, rho)
-    chi = _distortional(walls, metal, en, rho)
+    chi = _distortional(walls, metal, en, rho, welded)
     # At yield of the section's edge a wall inside is stressed less, so that much of its share counts.
     return np.where(most > LOWEST, np.minimum(rho * chi / np.maximum(most, LOWEST), 1.0), 1.0)
 
 
-def _distortional(walls: Walls, metal: Material, en: bool, rho: Array) -> Array:
+def _distortional(walls: Walls, metal: Material, en: bool, rho: Array, welded: bool) -> Array:
     """Factor (n,) on flanges and their lips, EN 1993-1-3 5.5.3.2 and EN 1999-1-4 5.5.3 (from memory).
 
     Used in every format. A lip shorter than a fifth of its flange leaves the flange an outstand.
@@ -135,7 +137,7 @@ def _distortional(walls: Walls, metal: Material, en: bool, rho: Array) -> Array:
         found = np.where(
             slender <= 0.65, 1.0, np.where(slender < 1.38, 1.47 - 0.723 * slender, 0.66 / slender)
         )
-    alone = plate_factor(b / t, np.ones(len(t)), np.ones(len(t), dtype=bool), metal, en)
+    alone = plate_factor(b / t, np.ones(len(t)), np.ones(len(t), dtype=bool), metal, en, welded=welded)
     found = np.where(c < 0.2 * b, np.minimum(found, alone), found)
     np.minimum.at(chi, flange, found)
     np.minimum.at(chi, lip, found)

@@ -85,15 +85,17 @@ def lateral_factor(slenderness: Array, metal: Material, form: DesignFormat) -> A
     return np.where(ratio >= 2.78, 1.0, np.where(ratio > 0.56, middle, ratio))
 
 
-def column_factor(slenderness: Array, metal: Material, form: DesignFormat) -> Array:
+def column_factor(slenderness: Array, metal: Material, form: DesignFormat, *, welded: bool = False) -> Array:
     """Share of the yield force by sqrt(N_y / N_cr).
 
     EN 1993-1-1 6.3.1 curve c, EN 1993-1-4 5.4.2 (open, 0.76), EN 1999-1-1 6.3.1 class B; AISI S100-16 E2
-    times 1.67 / 1.80 for its larger safety; ADM 2020 E.2 (curve of EN 1999 class B, safer). From memory.
+    times 1.67 / 1.80 for its larger safety; ADM 2020 E.2 (curve of EN 1999 class B, safer). Aluminum with
+    welds along it: times kappa of EN 1999-1-1 table 6.5, class B. From memory.
     """
     x = np.asarray(slenderness, dtype=float)
     if metal.name == "aluminum":
-        return _curve(x, 0.32, 0.0)
+        kappa = 1.0 + 0.04 * (4.0 * x) ** (0.5 - x) - 0.22 * x ** (1.4 * (1.0 - x))
+        return _curve(x, 0.32, 0.0) * (np.where(x > 0.2, np.minimum(kappa, 1.0), 1.0) if welded else 1.0)
     if metal.name == "stainless steel":
         return _curve(x, 0.76, 0.2)
     if form is DesignFormat.EN:

@@ -12,12 +12,17 @@ from roofmodel.hardware import DesignFormat, Material
 
 Array = NDArray[np.float64]
 
-# Limits beta_3 / epsilon and C1, C2 of EN 1999-1-1:2007 tables 6.2 and 6.3 for buckling class B, not welded,
-# the lower of both classes; plates held at both edges, and at one.
-_HELD, _ONE_SIDE = (18.0, 29.0, 198.0), (5.0, 9.0, 20.0)
+# Limits beta_3 / epsilon and C1, C2 of EN 1999-1-1:2007 tables 6.2 and 6.3 for buckling class B, the lower of
+# both classes, by whether there are welds; plates held at both edges, and at one.
+_ALUMINUM = {
+    False: ((18.0, 29.0, 198.0), (5.0, 9.0, 20.0)),
+    True: ((15.0, 25.0, 150.0), (4.0, 8.0, 16.0)),
+}
 
 
-def plate_factor(ratio: Array, psi: Array, outstand: NDArray[np.bool_], metal: Material, en: bool) -> Array:
+def plate_factor(
+    ratio: Array, psi: Array, outstand: NDArray[np.bool_], metal: Material, en: bool, *, welded: bool = False
+) -> Array:
     """Effective share rho of plates at yield.
 
     Parameters
@@ -31,6 +36,8 @@ def plate_factor(ratio: Array, psi: Array, outstand: NDArray[np.bool_], metal: M
     metal : Material
     en : bool
         Eurocodes; else AISI S100 for steel and the Aluminum Design Manual.
+    welded : bool
+        Whether there are welds, which lower the limits of EN 1999; where they are does not matter.
 
     Returns
     -------
@@ -46,7 +53,9 @@ def plate_factor(ratio: Array, psi: Array, outstand: NDArray[np.bool_], metal: M
     psi = np.clip(psi, -3.0, 1.0)
     k = np.where(outstand, 0.43, _held_coefficient(psi))
     if metal.name == "aluminum":
-        return _aluminum_en(ratio, psi, outstand, metal) if en else _aluminum_us(ratio, psi, outstand, metal)
+        if en:
+            return _aluminum_en(ratio, psi, outstand, metal, welded=welded)
+        return _aluminum_us(ratio, psi, outstand, metal)
     slender = ratio / np.sqrt(k) * np.sqrt(12.0 * (1.0 - 0.3**2) * metal.yield_strength / metal.E) / np.pi
     slender = np.maximum(slender, 1e-9)
     with np.errstate(divide="ignore"):
@@ -74,10 +83,12 @@ def _gradient(psi: Array) -> Array:
     return np.where(psi > -1.0, 0.70 + 0.30 * psi, 0.80 / (1.0 - np.minimum(psi, 0.0)))
 
 
-def _aluminum_en(ratio: Array, psi: Array, outstand: NDArray[np.bool_], metal: Material) -> Array:
+def _aluminum_en(
+    ratio: Array, psi: Array, outstand: NDArray[np.bool_], metal: Material, *, welded: bool
+) -> Array:
     beta = np.where(outstand, ratio, ratio * _gradient(psi)) / np.sqrt(250e6 / metal.yield_strength)
     beta = np.maximum(beta, 1e-9)
-    limit, c1, c2 = (np.where(outstand, b, a) for a, b in zip(_HELD, _ONE_SIDE, strict=True))
+    limit, c1, c2 = (np.where(outstand, b, a) for a, b in zip(*_ALUMINUM[welded], strict=True))
     return np.where(beta <= limit, 1.0, np.clip(c1 / beta - c2 / beta**2, 0.0, 1.0))
 
 
@@ -94,7 +105,7 @@ def _aluminum_us(ratio: Array, psi: Array, outstand: NDArray[np.bool_], metal: M
     return np.clip(strength / F, 0.0, 1.0)
 
 
-def round_factor(ratio: float, metal: Material, form: DesignFormat) -> float:
+def round_factor(ratio: float, metal: Material, form: DesignFormat, *, welded: bool = False) -> float:
     """Share of the yield strength of a round tube, diameter over wall given; NaN beyond the standard.
 
     Carbon and stainless steel: EN 1993-1-1 table 5.2, class 3 up to 90 epsilon^2, then EN 1993-1-6 (not
@@ -105,7 +116,7 @@ def round_factor(ratio: float, metal: Material, form: DesignFormat) -> float:
     if metal.name == "aluminum":
         if form is DesignFormat.EN:
             pair = np.array([3.0 * np.sqrt(ratio)]), np.ones(1)
-            return float(_aluminum_en(*pair, np.zeros(1, dtype=bool), metal)[0])
+            return float(_aluminum_en(*pair, np.zeros(1, dtype=bool), metal, welded=welded)[0])
         ksi = 6.894757e6
         F = fy / ksi
         B = F * (1.0 + (F / 6500.0) ** 0.2)
@@ -117,7 +128,7 @@ def round_factor(ratio: float, metal: Material, form: DesignFormat) -> float:
         return 1.0 if ratio <= 90.0 * 235e6 / fy * E / 210e9 else float("nan")
     if ratio > 0.45 * E / fy:
         return float("nan")
-    return 1.0 if ratio <= 0.31 * E / fy else float(0.33 * E / ratio / fy)
+    return 1.0 if ratio <= 0.31 * E / fy else float(min(0.33 * E / ratio / fy, 1.0))
 
 
 def squeezed_round(ratio: float, metal: Material, form: DesignFormat) -> float:

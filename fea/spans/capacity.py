@@ -15,7 +15,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fea.checks.limits import clamp_samples
-from fea.checks.member import CRUSHING, bending_at_clamps, crushing, end_bearings, has_crushing
+from fea.checks.member import (
+    CRUSHING,
+    bending_at_clamps,
+    crushing,
+    end_bearings,
+    has_crushing,
+    uneven_at_clamps,
+)
 from fea.checks.member_strength import (
     HOLES,
     LATERAL,
@@ -288,7 +295,7 @@ def _largest(bench: Bench) -> Array:
     found = _roots(bench)
     known = np.isfinite(found) & (found > 0.0)
     proof = _use(bench.whole(), np.where(known, found, 0.0)[:, None])[:, 0]
-    if (known & (proof > 1.0 + PROVED)).any():  # a leader was left out
+    if (known & ~(proof <= 1.0 + PROVED)).any():  # a leader was left out, or is not known there
         return _roots(bench.whole())
     return found
 
@@ -297,14 +304,14 @@ def _roots(bench: Bench) -> Array:
     def use(at: Array) -> Array:
         return _use(bench, at[:, None])[:, 0]
 
-    def excess(at: Array) -> Array:
-        found = use(at)
-        return np.where(np.isnan(found), -1.0, np.minimum(found, STEEPEST) - 1.0)
+    def excess(at: Array, untold: float = 2.0) -> Array:
+        """Use less one; what is not known does not hold."""
+        return np.minimum(np.nan_to_num(use(at), nan=untold, posinf=STEEPEST), STEEPEST) - 1.0
 
     shape = (len(LIMITS), bench.spans)
     high = np.full(shape, FIRST)
     unknown = np.isnan(use(high))
-    low, f_low = np.zeros(shape), excess(np.zeros(shape))
+    low, f_low = np.zeros(shape), excess(np.zeros(shape), 0.0)
     f_high = excess(high)
     dead = f_low > 0.0
     while True:
@@ -335,8 +342,10 @@ def _roots(bench: Bench) -> Array:
         f_high = np.where(going, np.where(above, value, np.where(side < 0.0, 0.5 * f_high, f_high)), f_high)
         low, high = np.where(going & ~above, middle, low), np.where(going & above, middle, high)
         side = np.where(above, 1.0, -1.0)
-    best = np.where(miss > PROVED, low, best)  # a limit that sets in at once: the load before it does
-    root = np.where(dead, 0.0, np.where(none, np.inf, best))
+    jump = miss > PROVED  # a limit that sets in at once: the load before it does
+    root = np.where(dead, 0.0, np.where(none, np.inf, np.where(jump, low, best)))
+    if (jump & ~none & ~dead).any():
+        unknown |= jump & ~none & ~dead & np.isnan(use(high))  # or is not known from there on
     for limit in range(len(LIMITS)):
         if bench.there(limit):
             root[limit, unknown[limit]] = np.nan
@@ -374,8 +383,9 @@ def _clamps_at(bench: Bench, kind: int, load: Array) -> Array:
             assert at_end is not None
             assert bench.member is not None
             push = np.abs(clamp_forces(rows, each)[..., [0, 2]])
-            bend = bending_at_clamps(bench.member, rail_forces(rows, each, there), rows.piece[there])
-            use = crushing(push, bend, at_end, hardware.rail, hardware.form).max(axis=1)
+            force = rail_forces(rows, each, there)
+            bend, uneven = bending_at_clamps(bench.member, force, rows.piece[there]), uneven_at_clamps(force)
+            use = crushing(push, bend, uneven, at_end, hardware.rail, hardware.form).max(axis=1)
         out[at : at + step] = _by_group(np.where(counts, use, 0.0), group, n)
     return out
 

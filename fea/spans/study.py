@@ -259,7 +259,7 @@ def _not_in(rail: Rail) -> list[str]:
     ways = []
     if "bar" not in rail.section.kind and not has_crushing(rail):
         ways.append("crushing on clamps")
-    if np.isnan(rail.weld_strength):
+    if not rail.welded:
         ways.append("welds")
     if rail.profile is None:
         ways.append("holes")

@@ -5,9 +5,10 @@ import pytest
 from scipy.linalg import eig
 
 from fea.analysis import analyze
+from fea.checks.member import crushing, uneven_at_clamps
 from fea.checks.member_strength import member_strength, station_use
 from fea.checks.rail_unchecked import unchecked_words
-from fea.sections.crippling import bearing_and_bending, bearing_resistance
+from fea.sections.crippling import bearing_and_bending, bearing_resistance, uneven_shears
 from fea.sections.effective import effective
 from fea.sections.lateral import column_factor, critical_moment, lateral_factor, rail_critical
 from fea.sections.plates import plate_factor, round_factor, squeezed_round
@@ -51,6 +52,39 @@ def test_aluminum_plates():
         for side in (0.9999, 1.0001):
             found = plate_factor(np.array([limit_ * eps * side]), np.ones(1), flag, ALUMINUM, True)
             np.testing.assert_allclose(found, 1.0, atol=2e-3)
+
+
+@pytest.mark.parametrize(
+    ("outstand", "limit_", "by_hand"), [(False, 15.0, 25 / 25 - 150 / 625), (True, 4.0, 8 / 25 - 16 / 625)]
+)
+def test_welded_aluminum_plates(outstand, limit_, by_hand):
+    """EN 1999-1-1 tables 6.2 and 6.3, class B with welds, by hand at beta / eps = 25."""
+    eps, flag = np.sqrt(250 / 200), np.array([outstand])
+
+    def share(ratio, **welded):
+        return float(plate_factor(np.array([ratio * eps]), np.ones(1), flag, ALUMINUM, True, **welded)[0])
+
+    assert share(25.0, welded=True) == pytest.approx(by_hand, rel=1e-9)
+    assert share(25.0, welded=True) < 0.91 * share(25.0)
+    assert share(limit_, welded=True) == 1.0
+    assert share(1.01 * limit_, welded=True) < 1.0 == share(1.01 * limit_)
+
+
+def test_welded_aluminum_columns():
+    """EN 1999-1-1 table 6.5, class B, by hand at slenderness 1: kappa = 1 + 0.04 / 2 - 0.22."""
+    one = np.array([0.1, 1.0])
+    kappa = column_factor(one, ALUMINUM, EN, welded=True) / column_factor(one, ALUMINUM, EN)
+    np.testing.assert_allclose(kappa, [1.0, 0.80], rtol=1e-12)
+
+
+def test_a_rail_with_a_weld_strength_has_plates_of_welded_profiles(tmp_path):
+    """A thin aluminum box that welds weaken no more than nothing loses by the limits of its plates."""
+    text = with_profile(BOX.format(wall=1)).replace('"steel"', '"aluminum"')
+    use = []
+    for words in ("", '\nweld_strength = "235 MPa"'):
+        rail = project(tmp_path, text.replace('material = "aluminum"', f'material = "aluminum"{words}')).rail
+        use.append(member_strength(rail, EN, np.array([1.0])).share)
+    assert (use[1] < 0.95 * use[0]).all()
 
 
 @pytest.mark.parametrize("metal", [STEEL, ALUMINUM])
@@ -149,8 +183,8 @@ def walls(shape, **size):
     return profile_of(shape_outline(shape, {k: v / 1e3 for k, v in size.items()})).walls
 
 
-def crush(of, axis, form=EN, *, end, metal=STEEL, factor=1.0):
-    return bearing_resistance(of, axis, 0.03, metal, form, end=end, factor=factor)
+def crush(of, axis, form=EN, *, end, metal=STEEL, factor=1.0, uneven=False):
+    return bearing_resistance(of, axis, 0.03, metal, form, end=end, factor=factor, uneven=uneven)
 
 
 def test_only_webs_are_crushed():
@@ -190,6 +224,32 @@ def test_hats_take_the_clause_of_several_webs():
     np.testing.assert_allclose(crush(hat, 1, end=False), 2 * 0.115 * root * (0.5 + 0.3**0.5), rtol=1e-6)
 
 
+def test_uneven_shears_shorten_the_bearing_of_several_webs():
+    """EN 1993-1-3 6.1.7.3 by hand: beta_V = 1/7, 1/4 and 1/3, from 0.2 on less, from 0.3 on 10 mm bear."""
+    beside = np.array([[0.6, 0.45], [-0.6, 0.36], [0.3, 0.6], [0.0, 0.0]])
+    np.testing.assert_allclose(uneven_shears(*beside.T), [0.0, 0.5, 1.0, 1.0], atol=1e-9)
+    hat = walls("hat", width=60, depth=45, lip=20, wall=2)
+    root = 4 * np.sqrt(355 * 210e3) * (1 - 0.1 * 2**0.5) * 3.4
+    apart = crush(hat, 1, end=False, uneven=True)
+    np.testing.assert_allclose(apart, 2 * 0.115 * root * (0.5 + 0.1**0.5), rtol=1e-6)
+    assert crush(hat, 1, end=True) < apart < crush(hat, 1, end=False)
+    cee = walls("lipped channel", width=30, depth=60, lip=12, wall=2)
+    assert crush(cee, 1, end=False, uneven=True) == crush(cee, 1, end=False)
+
+
+def test_clamps_with_uneven_shears_bear_less(tmp_path):
+    """A box of two webs: its clamps whose shears differ use more of it under the same force."""
+    rail = project(tmp_path, more(with_profile(BOX.format(wall=1)), 'bearing_length = "40 mm"')).rail
+    force = np.array([[2.0, -1.0, 2.0, -2.0, 1.0, 2.0]]).T * np.array([[0.0, 1.0, 1.0, 0.0, 0.0, 0.0]])
+    uneven = uneven_at_clamps(force[[0, 2, 4, 1, 3, 5]])  # clamps with 2 and 1, 2 and 2, 1 and 2
+    np.testing.assert_allclose(uneven, [[1.0, 1.0], [0.0, 0.0], [1.0, 1.0]])
+    push, none = np.full((3, 2), 1000.0), np.zeros(3)
+    use = crushing(push, none, uneven, np.zeros(3, dtype=bool), rail, EN)
+    wide, t = 0.040, rail.profile.walls.thickness.mean()
+    ratio = (0.5 + np.sqrt(0.02 * wide / t)) / (0.5 + np.sqrt(0.02 * 0.010 / t))
+    np.testing.assert_allclose(use / use[1], [ratio, 1.0, ratio], rtol=1e-6)
+
+
 def test_force_and_moment_over_a_clamp_count_together(tmp_path):
     """EN 1993-1-3 6.1.11: with no room for the force, the moment there takes 0.8 of its own use."""
     box = with_profile(BOX.format(wall=1))
@@ -204,7 +264,12 @@ def test_force_and_moment_over_a_clamp_count_together(tmp_path):
     assert (alone >= both).all()
     assert (alone <= 3.0 * both + 1e-9).all()
     crush = np.array([0.2, 0.9, 1.0])
-    np.testing.assert_allclose(bearing_and_bending(crush, np.array([0.5, 0.7, 0.1])), [0.56, 1.28, 1.0])
+    bend = np.array([0.5, 0.7, 0.1])
+    np.testing.assert_allclose(bearing_and_bending(crush, bend, STEEL, EN), [0.56, 1.28, 1.0])
+    np.testing.assert_allclose(bearing_and_bending(crush, bend, ALUMINUM, EN), [0.56, 1.28, 1.01**0.5])
+    # Aluminum Design Manual J.9.3 (from memory): the powers of 1.5 add up to 1.
+    powers = bearing_and_bending(crush, bend, ALUMINUM, ASD) ** 1.5
+    np.testing.assert_allclose(powers, crush**1.5 + bend**1.5)
 
 
 def test_load_height_of_a_tee_is_from_its_shear_center(tmp_path):

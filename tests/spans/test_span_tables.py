@@ -3,10 +3,12 @@
 import re
 from dataclasses import replace
 from pathlib import Path
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
 
+from fea.spans import capacity
 from fea.spans.capacity import LIMITS, STRESS, Capacity, Choices, _use, bench_of, largest_spans, span_table
 from fea.spans.cells import worst_cell
 from fea.spans.lines import Arrangement, lines_of, patterns
@@ -233,6 +235,35 @@ def test_longer_spans_of_any_thin_rail_never_carry_more(tmp_path, case):
     )
     less = span_table(study_roof(study), weaker, choices)
     assert (less.largest <= found.largest * (1 + 1e-9)).all()
+
+
+# Uses at a load x, what each limit's largest load is, and what it is where only leaders are looked at.
+UNTOLD = [
+    (lambda x: x / 2000.0, 2000.0),
+    (lambda x: np.where(x > 2500.0, np.nan, x / 2000.0), 2000.0),  # not known beyond: the load is proved
+    (lambda x: np.where(x > 1500.0, np.nan, x / 2000.0), np.nan),
+    (lambda x: np.where(x > 1e4, np.nan, 1e-3 + 0.0 * x), np.nan),
+    (lambda x: np.where(x < 1500.0, np.nan, x / 2000.0), np.nan),
+    (lambda x: 0.5 + 0.0 * x, np.inf),
+    (lambda x: np.where(x > 1700.0, 3.0, 0.5), 1700.0),  # sets in at once
+    (lambda x: 1.5 + 0.0 * x, 0.0),
+]
+
+
+@pytest.mark.parametrize("hidden", [False, True], ids=["seen", "hidden"])
+def test_no_largest_load_is_told_where_a_use_is_not_known(monkeypatch, hidden):
+    """Whether the search meets what is not known itself, or only the proof with nothing left out."""
+    uses = [use for use, _ in UNTOLD] + [lambda x: np.nan * x]  # the last is not asked for
+
+    def found(bench, load):
+        out = np.stack([use(one) for use, one in zip(uses, load, strict=True)])
+        return np.where(np.isnan(out), 1e-4 * load, out) if hidden and not bench.complete else out
+
+    whole = SimpleNamespace(spans=1, there=lambda limit: limit < len(UNTOLD), complete=True)
+    few = SimpleNamespace(**{**vars(whole), "complete": False, "whole": lambda: whole})
+    monkeypatch.setattr(capacity, "_use", found)
+    expected = [load for _, load in UNTOLD] + [np.inf]
+    np.testing.assert_allclose(capacity._largest(few)[:, 0], expected, rtol=1e-6)
 
 
 def test_of_equal_limits_the_first_is_named():

@@ -89,7 +89,7 @@ def _seen(
         profile=profile,
         metal=rail.material,
         form=form,
-        left=effective(profile, rail.material, form),
+        left=effective(profile, rail.material, form, welded=rail.welded),
     )
 
 
