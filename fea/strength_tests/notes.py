@@ -6,6 +6,7 @@ import numpy as np
 
 from fea.strength_tests.fractiles import looks_normal
 from fea.strength_tests.results import CampaignResult
+from fea.strength_tests.rig import shares_out
 
 SPREAD_BOUND = 0.15  # of one test from the mean, beyond which more tests are asked for (AISI S100 K2.1.1)
 LEAST_SCATTER = 0.03  # of strengths, below which few tests agree by luck (judgment) [-]
@@ -79,10 +80,17 @@ def _rig(found: CampaignResult) -> list[str]:
     if rig is None or rig.rail is None:
         return []
     how = "by the rig's model" if found.campaign.table.method.take == "slip" else "at least, by equilibrium"
-    return [
+    notes = [
         f"Strengths are those of one clamp: {found.share:.3f} of the force on the rig, what the clamp that "
         f"carries most has of it ({how})."
     ]
+    if shares_out(rig) and found.campaign.table.method.take != "slip":
+        notes.append(
+            "The clamps of this rig take over from each other, so each strength is a mean of several clamps, "
+            "which scatters less than one: the characteristic strength is TOO HIGH for one clamp. Load one "
+            'clamp at a time, or take = "slip".'
+        )
+    return notes
 
 
 def chance_of_distribution(found: CampaignResult) -> float:

@@ -114,7 +114,7 @@ def least_share(rig: Rig) -> float:
     if rig.rail is None:
         return 1.0
     n, arm = len(rig.support), rig.support - rig.support.mean()
-    moment = np.where(rig.clamp, rig.turning > 0.0, ~rig.turns).astype(float)
+    moment = _turning_held(rig).astype(float)
     equal = np.zeros((2, 2 * n + 1))
     equal[0, :n], equal[1, :n], equal[1, n : 2 * n] = 1.0, arm, moment
     bound = np.zeros((2 * n, 2 * n + 1))
@@ -130,6 +130,16 @@ def least_share(rig: Rig) -> float:
         bounds=[*[(None, None)] * (2 * n), (0.0, None)],
     )
     return 0.0 if found.x is None else float(found.x[-1])
+
+
+def shares_out(rig: Rig) -> bool:
+    """Whether several clamps can take over from one that gives way: more of them than equilibrium needs."""
+    return rig.rail is not None and rig.clamp.sum() > 1 and len(rig.support) + _turning_held(rig).sum() > 2
+
+
+def _turning_held(rig: Rig) -> NDArray[np.bool_]:
+    """Supports (s,) that restrain the rail's turning."""
+    return np.where(rig.clamp, rig.turning > 0.0, ~rig.turns)
 
 
 def _own(model: RigModel) -> float:

@@ -2,6 +2,7 @@
 
 import json
 from pathlib import Path
+from types import SimpleNamespace
 
 import jsonschema
 import numpy as np
@@ -14,6 +15,7 @@ import viewer
 from fea.strength_tests.calibrate import calibrate, fit_curve, mean_of
 from fea.strength_tests.campaign import judge
 from fea.strength_tests.curves import read_curve
+from fea.strength_tests.notes import _rig
 from fea.strength_tests.rig import (
     clamp_shares,
     flexibility,
@@ -22,6 +24,7 @@ from fea.strength_tests.rig import (
     least_share,
     rig_curve,
     rig_model,
+    shares_out,
 )
 from roofmodel.errors import InputError
 from roofmodel.project.campaigns import load_campaign
@@ -109,6 +112,28 @@ def test_least_share_by_statics():
     assert least_share(lever) == pytest.approx(1.3, rel=1e-9)
     held = rig([0.0, 0.5, 1.0], [0.5], 0.5, clamp=[False, True, False])
     assert least_share(held) == pytest.approx(0.0, abs=1e-9)
+
+
+def test_strengths_of_clamps_that_help_each_other_are_told_as_means():
+    """More clamps than equilibrium needs: the peak is that of them all."""
+
+    def said(one, take):
+        table = SimpleNamespace(method=SimpleNamespace(take=take))
+        return " ".join(_rig(SimpleNamespace(campaign=SimpleNamespace(rig=one, table=table), share=0.5)))
+
+    three, two = rig([0.0, 0.5, 1.0], [0.5], 0.5), rig([0.0, 1.0], [0.5], 0.5)
+    stiff = rig([0.0, 1.0], [0.5], 0.5, turning=1e3)
+    alone = rig([0.0, 0.5, 1.0], [0.5], 0.5, clamp=[False, True, False])
+    assert [shares_out(one) for one in (three, two, stiff, alone, STRAIGHT)] == [
+        True,
+        False,
+        True,
+        False,
+        False,
+    ]
+    assert "TOO HIGH" in said(three, "peak")
+    assert "TOO HIGH" in said(stiff, "proof")
+    assert "TOO HIGH" not in said(three, "slip") + said(two, "peak")
 
 
 @given(st.floats(0.05, 0.95), st.floats(4.0, 7.0))
