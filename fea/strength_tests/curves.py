@@ -13,6 +13,8 @@ STIFF_RANGE = (0.1, 0.4)  # shares of the peak between which stiffness is read (
 SLIP_DROP = 0.03  # a sudden loss of more than this share of the force reached so far is a slip (judgment)
 LEAST_DROP = 0.01  # share by which the force itself must fall in a loss against the trend (judgment)
 QUIET = 7.0  # times the noise of the record that a loss must exceed
+STILL = 0.75  # steps of a record that change at most where its resolution shows
+COARSEST = 0.02  # of the peak, beyond which steps are none of the resolution
 LEAST_POINTS = 8
 
 
@@ -107,9 +109,20 @@ def read_curve(displacement: ArrayLike, force: ArrayLike, offset: float = 0.5e-3
 
 
 def noise_of(force: Array) -> float:
-    """Deviation of a record's noise, from the median of its second differences. [N]."""
+    """Deviation of a record's noise, from the median of its second differences and its resolution. [N]."""
     second = np.abs(np.diff(force, 2))
-    return float(np.median(second) / 0.6745 / np.sqrt(6.0)) if len(second) else 0.0
+    spread = np.median(second) / 0.6745 / np.sqrt(6.0) if len(second) else 0.0
+    return float(np.hypot(spread, _count(force) / np.sqrt(12.0)))
+
+
+def _count(force: Array) -> float:
+    """One count of a coarse digital record, which stands still between them; 0 for others. [N]."""
+    step, top = np.abs(np.diff(force)), float(np.abs(force).max(initial=0.0))
+    moved = step[step > 1e-6 * top]
+    if not len(moved) or len(moved) > STILL * len(step) or moved.min() > COARSEST * top:
+        return 0.0
+    counts = step / moved.min()
+    return float(moved.min()) if np.allclose(counts, np.round(counts), rtol=0.0, atol=0.05) else 0.0
 
 
 def first_fall(force: Array) -> int:

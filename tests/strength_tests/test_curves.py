@@ -125,3 +125,16 @@ def test_a_knee_is_no_slip(points):
     assert read_curve(u, f).slip == pytest.approx(3e3)
     u, f = bilinear(hard=1e5, points=points)
     assert read_curve(u, f).slip == pytest.approx(f[-1])
+
+
+@pytest.mark.parametrize("count", [10.0, 50.0, 100.0])
+@pytest.mark.parametrize("noise", [0.0, 5.0, 15.0])
+def test_counts_of_a_digital_record_are_no_slip(count, noise):
+    """A record that flickers by a count stands still else; an early slip of some counts is still seen."""
+    u, smooth = bilinear(yield_=6e3, hard=0.0, end=4e-3, points=3000)
+    f = smooth + noise * np.random.default_rng(3).standard_normal(len(u))
+    found = read_curve(u, count * np.round(f / count))
+    assert found.slip > 0.97 * found.peak
+    f = f - 400.0 * (smooth > 2e3)
+    found = read_curve(u, count * np.round(f / count))
+    assert found.slip == pytest.approx(2e3, abs=count + 4.0 * noise)
