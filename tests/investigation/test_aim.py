@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 from types import SimpleNamespace
 
@@ -129,6 +130,10 @@ def test_the_roof_as_meant_is_told_without_blame_that_scatter_could_take(roof, s
     text = meant(found)
     assert words in text
     assert never not in text
+    assert "drift" not in text
+    still = roof.case.snow[:, :1]
+    drifted = replace(roof, case=replace(roof.case, snow=np.concatenate([still, 0.5 * still], axis=1)))
+    assert "with the drift of the case" in meant(SimpleNamespace(**{**vars(found), "roof": drifted}))
 
 
 def test_an_explanation_that_no_sample_of_comes_near_has_a_bound_not_nothing(roof):

@@ -96,7 +96,9 @@ def test_files(shed, tmp_path):
     events = list(csv.DictReader((tmp_path / "o" / "events.csv").read_text().splitlines()))
     assert [e["what"] for e in events] == [e["words"] for e in data["events"]]
     assert (tmp_path / "o" / "push.png").stat().st_size > 20_000
-    assert "lets go" in (tmp_path / "o" / "push.svg").read_text()
+    picture = (tmp_path / "o" / "push.svg").read_text()
+    assert "lets go" in picture
+    assert "What falls onto rows below is not followed" in picture
     assert re.search(r"first event comes at [\d.]+ times the factored snow", " ".join(done.output.split()))
 
 

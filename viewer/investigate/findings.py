@@ -9,7 +9,17 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fea.analysis import Analysis
-from fea.evidence.explanations import CHANGES, HIGHEST, USUAL, Bank, Roof, Strengths, as_meant
+from fea.evidence.explanations import (
+    CHANGES,
+    DRIFTS,
+    HIGHEST,
+    USUAL,
+    Bank,
+    Roof,
+    Strengths,
+    as_meant,
+    drift_share,
+)
 from fea.evidence.fit import FEW, Fit, Measurement
 from fea.failure.roof_case import Chosen, mean_pressure
 from roofmodel.project.evidence import GAVE_WAY, Evidence
@@ -138,8 +148,10 @@ def meant(found: CaseFindings) -> str:
     units, at = found.units, as_meant(found.roof)
     if not np.isfinite(at):
         return f"As it was meant to be, the roof holds {HIGHEST:g} times the snow of the case."
+    drifted = drift_share(found.roof.case.usual_snow) > DRIFTS
     text = (
-        "As it was meant to be, every clamp at its mean strength and no bond left, the first clamp gives way "
+        "As it was meant to be, every clamp at its mean strength and no bond left"
+        f"{', with the drift of the case' if drifted else ''}, the first clamp gives way "
         f"at {units.text(at * found.pressure, 'pressure')}, {at:.2f} times the case"
     )
     load, wide = found.evidence.load

@@ -63,7 +63,8 @@ def push_drawing(analysis: Analysis, found: ProjectPush) -> Drawing:
     _list(drawing, found)
     _bay(drawing, found, marks, high)
     drawing.write(
-        f"{style.CAUTION} A virtual test is no test of the maker's clamp.",
+        f"{style.CAUTION} A virtual test is no test of the maker's clamp. "
+        "What falls onto rows below is not followed.",
         PLOT[0] - 60.0, drawing.size[1] - 26.0, 0.86 * TYPE, color=style.MUTED,
     )  # fmt: skip
     return drawing
