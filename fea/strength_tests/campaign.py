@@ -167,8 +167,8 @@ def more_tests(strengths: Array, campaign: Campaign) -> MoreTests:
     """Characteristic strength after further tests, as shares of today's.
 
     Mean and scatter are drawn from their posterior without prior knowledge (chi-square and normal), further
-    tests from these; a known scatter stays. The lowest test holds the fractile down, as it does today. The
-    draws are the same in every run.
+    tests from these; a known scatter stays. The lowest test and the least scatter hold the fractile down, as
+    they do today. The draws are the same in every run.
     """
     method, rng = campaign.table.method, np.random.default_rng(SEED)
     logs = method.distribution == "lognormal"
@@ -193,7 +193,8 @@ def more_tests(strengths: Array, campaign: Campaign) -> MoreTests:
         average = total / count
         spread = np.sqrt(np.maximum(squares - count * average**2, 0.0) / (count - 1))
         k = float(fractile_factor(count, known=known is not None))
-        low = np.minimum(average - k * (spread if known is None else given), lowest)
+        least = np.sqrt(np.log1p(LEAST_SCATTER**2)) if logs else LEAST_SCATTER * average
+        low = np.minimum(average - k * np.maximum(spread if known is None else given, least), lowest)
         added.append(extra)
         found.append(np.exp(low) if logs else np.maximum(low, 0.0))
     if today <= 0.0:

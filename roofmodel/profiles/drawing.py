@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Iterator
+from itertools import islice
 from pathlib import Path
 from typing import Any
 
@@ -22,8 +24,11 @@ Array = NDArray[np.float64]
 LARGEST = 20_000_000  # [bytes]
 SAGITTA = 2e-4  # of arcs cut to chords, share of the drawing's size
 MOST_LINES = 5000  # lines of an outline
+MOST_PARTS = 200_000  # of a drawing, so that blocks within blocks end
 OPEN = 0.02  # of its size that one line's ends may be apart and still be closed
 JOINS = 1e-4  # ends of lines nearer than this share of the size meet
+DEEPEST = 8  # blocks within blocks
+SAME = 1e-6  # share of its area by which an outline drawn twice may differ
 LINES = ("LINE", "LWPOLYLINE", "POLYLINE", "ARC", "CIRCLE", "ELLIPSE", "SPLINE")
 
 
@@ -83,15 +88,24 @@ def _lines(
         message = f"rail.profile.unit: {error}"
         raise InputError(message) from None
     if scale is None:
-        message = f'rail.profile.unit is missing; {name} does not say its unit; write unit = "mm" or "in"'
+        message = (
+            f'rail.profile.unit is missing; {name} does not say its unit; write unit = "mm" or "in" (in '
+            "`eavewright section`: --unit mm)"
+        )
         raise InputError(message)
-    found = [
-        one
-        for one in document.modelspace()
-        if one.dxftype() in LINES and (layer is None or one.dxf.layer.lower() == layer.lower())
+    try:
+        parts = list(islice(_parts(document.modelspace()), MOST_PARTS))
+    except Exception as error:  # blocks that are missing or cannot be placed
+        message = f"{name}: a block of the drawing is damaged; draw the outline without blocks"
+        raise InputError(message) from error
+    placed = [
+        (on, one)
+        for on, one in parts
+        if one.dxftype() in LINES and (layer is None or on.lower() == layer.lower())
     ]
+    found = [one for _, one in placed]
     if not found:
-        layers = ", ".join(sorted({one.dxf.layer for one in document.modelspace()})[:12]) or "none"
+        layers = ", ".join(sorted({on for on, _ in parts})[:12]) or "none"
         where = f" on layer {layer}" if layer else ""
         message = f"{name}: holds no lines for an outline{where}; its layers: {layers}"
         raise InputError(message)
@@ -117,7 +131,17 @@ def _lines(
             "outline of the metal and close it (a center line is no outline)"
         )
         raise InputError(message)
-    return lines, float(scale), sorted({one.dxf.layer for one in found})
+    return lines, float(scale), sorted({on for on, _ in placed})
+
+
+def _parts(entities: Iterable[Any], layer: str | None = None, depth: int = 0) -> Iterator[tuple[str, Any]]:
+    """Layer and entity of all that is drawn, blocks taken apart; on layer 0 of a block the block's layer."""
+    for one in entities:
+        on = layer if layer is not None and one.dxf.layer == "0" else one.dxf.layer
+        if one.dxftype() == "INSERT" and depth < DEEPEST:
+            yield from _parts(one.virtual_entities(), on, depth + 1)
+        else:
+            yield on, one
 
 
 def _polygon(lines: list[Array], name: str) -> Polygon:
@@ -126,7 +150,7 @@ def _polygon(lines: list[Array], name: str) -> Polygon:
     grid = JOINS * size
     rings: list[Array] = []
     loose: list[Array] = []
-    for line in lines:
+    for line in _once(lines, grid):
         closed = len(line) > 2 and (len(lines) == 1 or np.linalg.norm(line[0] - line[-1]) <= grid)
         (rings if closed else loose).append(line)
     if loose:
@@ -149,13 +173,25 @@ def _polygon(lines: list[Array], name: str) -> Polygon:
     if wrong is not None or not polygons:
         message = f"{name}: its outline crosses itself or has no area"
         raise InputError(message)
-    order = sorted(polygons, key=lambda one: -one.area)
+    order: list[Polygon] = []
+    for one in sorted(polygons, key=lambda one: -one.area):
+        if not any(one.symmetric_difference(seen).area < SAME * one.area for seen in order[-1:]):
+            order.append(one)
     outer, inner = order[0], order[1:]
     if not all(outer.covers(one) for one in inner):
         message = f"{name}: holds several outlines beside each other; keep one profile, or name its layer"
         raise InputError(message)
     whole = outer.difference(shapely.union_all(inner)) if inner else outer
-    if not isinstance(whole, Polygon):
+    if not isinstance(whole, Polygon) or whole.is_empty:
         message = f"{name}: its cells cut the profile in pieces"
         raise InputError(message)
     return whole
+
+
+def _once(lines: list[Array], grid: float) -> list[Array]:
+    """Without lines drawn twice, either way round."""
+    kept: dict[bytes, Array] = {}
+    for line in lines:
+        ends = np.round(line / grid).astype(np.int64)
+        kept.setdefault(min(ends.tobytes(), ends[::-1].tobytes()), line)
+    return list(kept.values())

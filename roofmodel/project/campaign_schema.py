@@ -7,7 +7,7 @@ from typing import Literal
 from pydantic import Field, model_validator
 
 from roofmodel.project.base import Table
-from roofmodel.project.field_types import Force, Line, Moment, SeamHeight, Sheet, Size, Stress, Words
+from roofmodel.project.field_types import Force, Line, Moment, SeamHeight, Sheet, Size, Size0, Stress, Words
 from roofmodel.project.rigs import RigTable
 
 Direction = Literal["along", "across", "pull", "push"]
@@ -35,7 +35,7 @@ class Specimen(Table):
     yield_strength: Stress | None = Field(None, description="Nominal yield strength of the sheet.")
     substrate: Line = Field(min_length=1, max_length=80, description="What the panel lay on in the test.")
     screw_torque: Moment = Field(description="Tightening of the clamp's screws.")
-    load_height: Size | None = Field(None, description="Height of the load above the grip.")
+    load_height: Size0 | None = Field(None, description="Height of the load above the grip.")
 
 
 class Method(Table):
@@ -126,7 +126,9 @@ class CampaignFile(Table):
         None, description="How curves were measured: fits stiffness and slip of the clamp to them."
     )
     file: str | None = Field(
-        None, description="CSV file with columns test and strength, and thickness, in place of test tables."
+        None,
+        description="CSV file in place of test tables: columns test and strength; thickness, yield_strength, "
+        "calculated and excluded where wanted.",
     )
     test: list[TestTable] = Field(default_factory=list)
 

@@ -18,6 +18,8 @@ from roofmodel.project.validation import read_text, validated
 
 Array = NDArray[np.float64]
 
+YIELD = ("yield_strength", "yield")  # heads of one column of a CSV file of tests
+
 
 @dataclass(frozen=True)
 class Campaign:
@@ -102,8 +104,8 @@ def _tests(path: Path, name: str, digest: object) -> tuple[TestTable, ...]:
         path,
         name,
         ("test", "excluded"),
-        {"strength": "force", "thickness": "size", "yield": "stress", "calculated": "force"},
-        frozenset({"excluded", "thickness", "yield", "calculated"}),
+        {"strength": "force", "calculated": "force", "thickness": "size", **dict.fromkeys(YIELD, "stress")},
+        frozenset({"excluded", "thickness", "calculated", *YIELD}),
         digest=digest,
         what="a CSV file of tests",
     )
@@ -128,7 +130,7 @@ def _tests(path: Path, name: str, digest: object) -> tuple[TestTable, ...]:
             strength=float(found.number["strength"][i]),
             curve=None,
             thickness=cell("thickness", i),
-            yield_strength=cell("yield", i),
+            yield_strength=next((one for head in YIELD if (one := cell(head, i)) is not None), None),
             calculated=cell("calculated", i),
             excluded=excluded[i],
         )

@@ -91,3 +91,48 @@ def test_one_profile_three_ways(tmp_path):
 def test_bad_profiles(tmp_path, words, says):
     with pytest.raises(InputError, match=says):
         project(tmp_path, with_profile(words))
+
+
+def house(space, at=(0.0, 0.0)):
+    """A house-shaped tube of one cell, 10 mm walls left and right, 10 mm above and below."""
+    x, y = at
+    space.add_lwpolyline([(x, y), (x + 40, y), (x + 40, y + 30), (x + 20, y + 50), (x, y + 30)], close=True)
+    space.add_lwpolyline([(x + 10, y + 10), (x + 30, y + 10), (x + 30, y + 30), (x + 10, y + 30)], close=True)
+
+
+HOUSE = 40 * 30 + 20 * 20 - 20 * 20  # [mm2]
+
+
+def test_an_outline_drawn_twice_counts_once(tmp_path):
+    drawing = ezdxf.new()
+    drawing.units = ezdxf.units.MM
+    house(drawing.modelspace())
+    house(drawing.modelspace())
+    drawing.saveas(tmp_path / "rings.dxf")
+    twice = read_outline(tmp_path / "rings.dxf", "rings.dxf", None, None)
+    np.testing.assert_allclose(twice.area, HOUSE * 1e-6, rtol=1e-9)
+    loose = ezdxf.new()
+    loose.units = ezdxf.units.MM
+    corners = [(0, 0), (40, 0), (40, 3), (3, 3), (3, 40), (0, 40)]
+    for a, b in zip(corners, corners[1:] + corners[:1], strict=True):
+        loose.modelspace().add_line(a, b)
+        loose.modelspace().add_line(b, a)
+    loose.saveas(tmp_path / "lines.dxf")
+    lines = read_outline(tmp_path / "lines.dxf", "lines.dxf", None, None)
+    np.testing.assert_allclose(lines.area, (40 * 40 - 37 * 37) * 1e-6, rtol=1e-9)
+
+
+def test_blocks_are_taken_apart_and_keep_their_layers(tmp_path):
+    drawing = ezdxf.new()
+    drawing.units = ezdxf.units.MM
+    for layer in ("RAIL", "NOTES"):
+        drawing.layers.add(layer)
+    house(drawing.blocks.new("SECTION"))
+    drawing.blocks.new("SHEET").add_blockref("SECTION", (5, 5))
+    drawing.modelspace().add_blockref("SHEET", (100, 7), dxfattribs={"layer": "RAIL"})
+    drawing.modelspace().add_line((0, 0), (90, 0), dxfattribs={"layer": "NOTES"})
+    drawing.saveas(tmp_path / "blocks.dxf")
+    found = read_outline(tmp_path / "blocks.dxf", "blocks.dxf", None, "rail")
+    np.testing.assert_allclose(found.area, HOUSE * 1e-6, rtol=1e-9)
+    with pytest.raises(InputError, match="layers NOTES, RAIL"):
+        read_outline(tmp_path / "blocks.dxf", "blocks.dxf", None, None)

@@ -87,3 +87,13 @@ def test_outputs_name_the_seams_and_check_repeats_a_cell(tmp_path):
     )
     found = json.loads((tmp_path / "c" / "results.json").read_text())
     assert found["governing"]["utilization"] == pytest.approx(told, abs=1e-6)
+
+
+def test_a_cell_of_a_rail_on_several_seams_is_told_by_its_span(tmp_path):
+    path = put(tmp_path, '["400 mm", "18 in"]', "seams_per_span = [1, 2]")
+    asked = ["span", str(path), "--out", str(tmp_path / "out"), "--cell"]
+    done = CliRunner().invoke(commands, [*asked, "Cove 48, end span, 18 in, 1 kN/m"])
+    assert done.exit_code == 0, done.exception
+    assert 'seam_spacing = "0.4572 m"' in (tmp_path / "out" / "cell" / "project.toml").read_text()
+    neither = CliRunner().invoke(commands, [*asked, "Cove 48, end span, 0.5 m, 1 kN/m"])
+    assert "it has Cove 48 on 400 mm seams, Cove 48 on 457.2 mm seams" in str(neither.exception)

@@ -213,3 +213,36 @@ def judged(folder, method: str, strengths):
         f'substrate = "boards"\nscrew_torque = "10 N m"\n[method]\n{method}'
     )
     return judge(load_campaign(folder / "t.toml"))
+
+
+def test_more_tests_buy_no_scatter_below_the_least(tmp_path):
+    """3 % is taken today and after: where the tests have less, only the factor k gains (EN 1990 D7.2)."""
+    values = [7.53, 7.52, 7.54, 7.53]
+    found = more_tests(np.array(values) * 1e3, campaign(tmp_path, values))
+    k = np.array([float(fractile_factor(n, known=False)) for n in (4, 5, 6, 7)])
+    gain = np.exp(np.sqrt(np.log1p(0.03**2)) * (k[0] - k[1:]))
+    np.testing.assert_allclose(found.middle[:3], gain, rtol=1e-3)
+    assert 1.005 < found.middle[0] < 1.012
+    known = campaign(tmp_path, values, 'known_scatter = 0.01\nscatter_reason = "years of tests"')
+    k = np.array([float(fractile_factor(n, known=True)) for n in (4, 5, 6, 7)])
+    gain = np.exp(np.sqrt(np.log1p(0.03**2)) * (k[0] - k[1:]))
+    np.testing.assert_allclose(more_tests(np.array(values) * 1e3, known).middle[:3], gain, rtol=1e-3)
+
+
+def test_columns_of_a_csv_file_are_those_of_the_tables(tmp_path):
+    path = campaign(tmp_path, VALUES).path
+    lines = [f"T{k},{value} kN,{300 if k else 280} MPa," for k, value in enumerate(VALUES)]
+    lines[2] += "screws not tightened"
+    text = (
+        path.read_text()
+        .split("[[test]]")[0]
+        .replace('thickness = "', 'yield_strength = "250 MPa"\nthickness = "', 1)
+    )
+    read = []
+    for head in ("yield_strength", "yield"):
+        (tmp_path / "all.csv").write_text("\n".join([f"test,strength,{head},excluded", *lines]) + "\n")
+        path.write_text('file = "all.csv"\n' + text)
+        read.append(load_campaign(path).tests)
+    assert [test.yield_strength for test in read[0]] == [280e6, *[300e6] * (len(VALUES) - 1)]
+    assert [test.excluded for test in read[0]][2] == "screws not tightened"
+    assert read[0] == read[1]

@@ -116,3 +116,8 @@ def test_results_that_do_not_belong_together_are_refused(tmp_path, old, new, wor
     assert isinstance(done.exception, InputError)
     assert words in str(done.exception)
     assert not (tmp_path / "o").exists()
+
+
+def test_a_load_at_the_grip_has_the_height_zero(tmp_path):
+    out = ran(tmp_path, campaign(tmp_path, "along", height='load_height = "0 mm"\n'))
+    assert tomllib.loads((out / "clamp.toml").read_text())["clamp"]["test_height"].split()[0] == "0"

@@ -111,16 +111,24 @@ def _cell(found: StudyResult, text: str) -> tuple[str, str, str, dict[str, bytes
         right = f'"{names[0]}, {known[0]}, 1.2 m, 2 kN/m"'
         message = f"--cell: {shown(text)} must be rail, arrangement, span, load, like {right}"
         raise InputError(message)
-    for value, have, what in ((parts[0], names, "rail"), (parts[1], known, "arrangement")):
-        if value not in have:
-            message = f"--cell: there is no {what} {shown(value)} in this study; it has {', '.join(have)}"
-            raise InputError(message)
     try:
         length, load = parse(parts[2], "length"), parse(parts[3], "line_load")
     except ValueError as error:
         message = f"--cell: {error}"
         raise InputError(message) from None
-    table, study, own = found.study.table.study, found.study, found.of(parts[0])
+    table, study = found.study.table.study, found.study
+    fitting = [
+        one.name
+        for one in found.rails
+        if study.table.rail[one.rail].name == parts[0]
+        and abs(length - max(round(length / one.seam), 1) * one.seam) <= OFF_SEAM
+    ]
+    name = fitting[0] if len(fitting) == 1 else parts[0]  # its span may say on which seams it is
+    for value, have, what in ((name, names, "rail"), (parts[1], known, "arrangement")):
+        if value not in have:
+            message = f"--cell: there is no {what} {shown(value)} in this study; it has {', '.join(have)}"
+            raise InputError(message)
+    own = found.of(name)
     assert own is not None
     seams = max(round(length / own.seam), 1)
     if abs(length - seams * own.seam) > OFF_SEAM or length > LONGEST or not load > 0.0:

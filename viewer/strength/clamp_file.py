@@ -101,7 +101,7 @@ def load_joined(paths: Sequence[Path], found: CampaignResult) -> list[dict[str, 
     own = campaign_data(found)
     seen, joined = {own["specimen"]["direction"]}, []
     for path in paths:
-        name = f"--join {path.name}"
+        name = f"--join {path.parent.name}/{path.name}" if path.parent.name else f"--join {path.name}"
         try:
             data = _Results.model_validate_json(
                 read_text(path, "tests.json of another direction")
