@@ -245,8 +245,7 @@ CHANGES: dict[str, tuple[Change, str]] = {
 USUAL = (
     "Usual for all: snow without drift lognormal about 0.6 of the case (0.25 to 1.4); drift 0.5 to 1.5 times "
     "the standard's; bond holds 0 to 30 %; snow over a lost clamp leaves by 0 to 100 %; a loss shakes its "
-    "neighbors by 1 to 2; snow of a row that lets go pushes the row it comes onto twice as hard as at rest, "
-    "however far it ran; snow from beyond row ends 0 to 1 times the bound."
+    "neighbors by 1 to 2; snow from beyond row ends 0 to 1 times the bound."
 )
 
 
@@ -385,7 +384,7 @@ def _clamp_of_splice(draw: _Draw) -> IntArray:
 
 def _signs(draw: _Draw, gave_way: NDArray[np.bool_], cause: str) -> dict[str, Array]:
     """What a further look at the roof could find."""
-    stands = ~gave_way
+    stands, came_off = ~gave_way, gave_way & ~draw.missing
     count = np.maximum(stands.sum(axis=1), 1)
     some = stands.any(axis=1)
     return {
@@ -394,6 +393,7 @@ def _signs(draw: _Draw, gave_way: NDArray[np.bool_], cause: str) -> dict[str, Ar
         "uneven": draw.uneven,
         "standing": np.where(some, (stands * draw.share).sum(axis=1) / count, 1.0),
         "loose": (stands & draw.loose).sum(axis=1) / count,
+        "loose gone": (came_off & draw.loose).sum(axis=1) / np.maximum(came_off.sum(axis=1), 1),
         "never there": draw.missing.sum(axis=1).astype(float),
         "wrong": draw.wrong,
         "splice": (draw.splice >= 0).astype(float),

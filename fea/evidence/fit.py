@@ -114,6 +114,7 @@ NOISE = {  # deviation of a measurement of each sign
     "uneven": 0.25,
     "standing": 0.08,
     "loose": 0.03,
+    "loose gone": 0.15,
     "never there": 0.4,
     "wrong": 0.03,
     "splice": 0.15,

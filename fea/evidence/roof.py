@@ -32,7 +32,7 @@ SPLICES = 8  # that are tried: those near what gave way first, the others spread
 
 
 def evidence_roof(
-    analysis: Analysis, name: str | None, mean_strength: float, near: NDArray[np.bool_] | None = None
+    analysis: Analysis, name: str | None, laws: Laws, near: NDArray[np.bool_] | None = None
 ) -> tuple[Roof, Chosen]:
     """Everything that explanations are drawn on.
 
@@ -41,8 +41,8 @@ def evidence_roof(
     analysis : Analysis
     name : str or None
         Snow case; the one that uses clamps most.
-    mean_strength : float
-        Over nominal.
+    laws : Laws
+        Mean strength over nominal, and how hard snow runs onto lower rows.
     near : (c,) bool, optional
         Clamps whose splices are tried first.
 
@@ -52,12 +52,12 @@ def evidence_roof(
         As `choose_case`.
     """
     layout = analysis.project.layout
-    chosen = choose_case(analysis, name, Laws(mean_strength=mean_strength))
+    chosen = choose_case(analysis, name, laws)
     near = np.zeros(len(layout.clamp_name), dtype=bool) if near is None else near
     parted, parted_at, stands_for = _parted(analysis, chosen, near)
     return Roof(
         case=chosen.roof,
-        drifted=_most_drift(analysis, chosen, mean_strength),
+        drifted=_most_drift(analysis, chosen, laws),
         parted=parted,
         parted_at=parted_at,
         parted_share=stands_for,
@@ -66,7 +66,7 @@ def evidence_roof(
     ), chosen
 
 
-def _most_drift(analysis: Analysis, chosen: Chosen, mean_strength: float) -> RoofCase:
+def _most_drift(analysis: Analysis, chosen: Chosen, laws: Laws) -> RoofCase:
     """The case that drifts most onto the rows, one of a few that have more zones than layers."""
     best, most = None, drift_share(chosen.roof.usual_snow)
     for q, case in enumerate(analysis.snow.cases):  # cases of one roof
@@ -80,7 +80,7 @@ def _most_drift(analysis: Analysis, chosen: Chosen, mean_strength: float) -> Roo
             best, most = case.name, share
     if best is None:
         return chosen.roof
-    return choose_case(analysis, best, Laws(mean_strength=mean_strength)).roof
+    return choose_case(analysis, best, laws).roof
 
 
 def _parted(
@@ -112,9 +112,17 @@ def _parted(
             assembly = condense(apart, unwarped(project.rail), project.clamp, lands=lands)
         except InputError:
             continue  # a piece that cannot stand by itself
-        snow = split_drift(found)
+        impact = np.asarray(chosen.roof.impact)
         cases.append(
-            replace(chosen.roof, roof=assembly, held=held, snow=snow, stretch=stretch_of(apart), ends=ends)
+            replace(
+                chosen.roof,
+                roof=assembly,
+                held=held,
+                snow=split_drift(found),
+                stretch=stretch_of(apart),
+                impact=np.insert(impact, row, impact[row], axis=0) if impact.ndim else chosen.roof.impact,
+                ends=ends,
+            )
         )
         names.append(layout.clamp_name[beside[splice]])
         share.append(stands_for / count)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 from dataclasses import replace
-from datetime import date
+from datetime import date, datetime
 from pathlib import Path
 
 import jsonschema
@@ -18,8 +18,10 @@ from roofmodel.project.weather import Weather, read_weather
 from roofmodel.snow.history import Spread, fresh_density, gauge_catch, snow_history, windows
 from roofmodel.snow.thaw import SURFACE, ThawAid, coldest_thaw
 from viewer.cli import commands
+from viewer.history.chart import history_drawing
 from viewer.history.command import OUTPUTS
 from viewer.history.findings import find_history, until
+from viewer.snow.drawing import box_of
 
 ROOT = Path(__file__).parents[2]
 ALDER = ROOT / "models" / "alder-barn"
@@ -174,6 +176,17 @@ def test_units_and_decimal_commas(tmp_path):
     )
     assert one.temperature == pytest.approx(other.temperature, abs=1e-9)
     assert one.snow == pytest.approx(other.snow)
+
+
+def test_the_day_of_an_event_is_written_inside_the_sheet():
+    """Days from before the table to its end: words cut by an edge were those of the last day."""
+    found = find_history(load_project(ALDER / "project.toml"), ALDER / "weather.csv", "weather.csv")
+    for at in (found.history.time[0], found.history.time[-1] - np.timedelta64(13, "h")):
+        drawing = history_drawing(found, at.astype(datetime).date())
+        words = [text for text in drawing.texts if text.text == "day of the event"]
+        assert len(words) == 1
+        left, _, right, _ = box_of(words[0])
+        assert 0.0 < left < right < drawing.size[0]
 
 
 def test_command_writes_what_it_says(tmp_path):

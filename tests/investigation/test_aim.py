@@ -15,6 +15,7 @@ from fea.evidence.aim import PLAIN, Aim, aim_at, draw_place, draw_snow
 from fea.evidence.explanations import SNOW, Strengths, as_meant, sample_bank
 from fea.evidence.fit import DRAWS, Found, fit
 from fea.evidence.roof import SPLICES, evidence_roof
+from fea.failure.roof_case import Laws
 from roofmodel.project.load import load_project
 from roofmodel.units import SI
 from tests.investigation.test_fit import NAN, none_gone
@@ -30,13 +31,13 @@ def analysis():
 
 @pytest.fixture(scope="module")
 def roof(analysis):
-    return evidence_roof(analysis, None, 1.2)[0]
+    return evidence_roof(analysis, None, Laws(mean_strength=1.2))[0]
 
 
 @pytest.fixture(scope="module")
 def weak(analysis):
     """So weak that every explanation has many samples that fail."""
-    return evidence_roof(analysis, None, 0.6)[0]
+    return evidence_roof(analysis, None, Laws(mean_strength=0.6))[0]
 
 
 def test_places_are_even_once_weighted():
@@ -95,7 +96,7 @@ def test_splices_beside_what_gave_way_are_tried_and_all_count(analysis, roof):
     layout = roof.layout
     near = np.zeros(len(layout.clamp_s), dtype=bool)
     near[layout.clamp_name.index("low-28") :][:8] = True
-    aimed, _ = evidence_roof(analysis, None, 1.2, near)
+    aimed, _ = evidence_roof(analysis, None, Laws(mean_strength=1.2), near)
     tried = [layout.clamp_name.index(name) for name in aimed.parted_at]
     assert near[tried].any()
     assert len(tried) <= SPLICES

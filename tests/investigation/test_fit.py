@@ -13,6 +13,7 @@ from fea.analysis import analyze
 from fea.evidence.explanations import Bank, Strengths, possible, sample_bank
 from fea.evidence.fit import NOISE, SEEN, Found, fit, further, summaries
 from fea.evidence.roof import evidence_roof, part_row
+from fea.failure.roof_case import Laws
 from roofmodel.project.load import load_project
 
 MODEL = Path(__file__).parents[2] / "models" / "alder-barn" / "project.toml"
@@ -21,7 +22,7 @@ NAN = (np.nan, np.nan)
 
 @pytest.fixture(scope="module")
 def roof():
-    return evidence_roof(analyze(load_project(MODEL)), None, 1.2)[0]
+    return evidence_roof(analyze(load_project(MODEL)), None, Laws(mean_strength=1.2, impact=None))[0]
 
 
 def none_gone(roof, cause: str, mass: np.ndarray, **signs: np.ndarray) -> Bank:
@@ -99,6 +100,33 @@ def test_a_parted_rail_carries_the_same_snow(roof):
         assert not np.allclose(case.snow[0].sum(axis=0), whole, rtol=1e-3)
 
 
+def test_snow_of_a_lost_row_runs_onto_the_next_as_hard_as_in_a_risk(roof):
+    """Work and energy: 1 + s / d after 4 m from the high row down to the low one, stopped over 1 m."""
+    low = roof.layout.clamp_row == 0
+    assert roof.case.impact[1, low] == pytest.approx(5.0)
+    assert len(roof.parted)
+    for case in roof.parted:  # one row more
+        assert case.impact.shape == case.roof.lands.shape
+        assert case.impact[-1, low] == pytest.approx(5.0)  # from the high row or its right part
+        assert case.impact[0, low] == pytest.approx(2.0)  # between parts of the low row nothing runs
+
+
+def test_clamps_that_came_off_tell_loose_ones_from_weak_ones(roof):
+    """Only a clamp that was never tightened comes off loose; one that was never there is not looked at."""
+    loose, weak, missing = (
+        sample_bank(roof, cause, Strengths(0.15, 0.2), 600, 1)
+        for cause in ("loose clamps", "weak batch", "missing clamps")
+    )
+    found, failed = loose.signs["loose gone"], (loose.order >= 0).any(axis=1)
+    assert failed.sum() > 30
+    assert (found[~failed] == 0.0).all()
+    assert found[failed].mean() > 0.5
+    assert ((found >= 0.0) & (found <= 1.0)).all()
+    for bank in (weak, missing):
+        assert bank.gave_way.any()
+        assert not bank.signs["loose gone"].any()
+
+
 def test_parting_keeps_every_clamp_where_it_was(roof):
     layout = roof.layout
     apart = part_row(layout, 1)
@@ -125,7 +153,9 @@ def three_rows(folder: Path) -> Path:
 def test_posteriors_are_calibrated_over_200_hidden_causes(roof, rows, tmp_path):
     """What is claimed is right as often as claimed: mean posterior of the first, and how often it is so."""
     if rows == 3:
-        roof = evidence_roof(analyze(load_project(three_rows(tmp_path))), None, 1.2)[0]
+        roof = evidence_roof(
+            analyze(load_project(three_rows(tmp_path))), None, Laws(mean_strength=1.2, impact=None)
+        )[0]
     causes, _ = possible(roof)
     banks = [sample_bank(roof, one, Strengths(0.15, 0.2), 4000, 1) for one in causes]
     hidden = [sample_bank(roof, one, Strengths(0.15, 0.2), 1000, 99) for one in causes]

@@ -62,7 +62,9 @@ def history_drawing(found: HistoryFindings, day: date | None = None) -> Drawing:
         if 0.0 <= at <= far:
             mark = LEFT + WIDE * at / far
             drawing.line(np.array([[mark, TOP - 6.0], [mark, base]]), style.INK, 1.6, (6.0, 4.0))
-            drawing.write("day of the event", mark + 6.0, TOP + 4.0, 0.9 * TYPE, halo=True)
+            # To the left of a late day: to its right the sheet would cut the words.
+            step, align = (6.0, "left") if at < 0.5 * far else (-6.0, "right")
+            drawing.write("day of the event", mark + step, TOP + 4.0, 0.9 * TYPE, align=align, halo=True)
     drawing.area(box(LEFT, base + 52.0, LEFT + 24.0, base + 66.0), style.KEPT_ANCHORS[0])
     drawing.write("bond can let go (half of the samples or more)", LEFT + 32.0, base + 59.0, 0.9 * TYPE)
     drawing.area(box(LEFT + 400.0, base + 52.0, LEFT + 424.0, base + 66.0), style.SNOW_ANCHORS[2])

@@ -41,6 +41,7 @@ MEASURE = {
     "uneven": "depth every few meters along the rows where snow lies, and its mark on walls and dormers",
     "standing": "pull tests of some clamps that still stand, to failure",
     "loose": "the screws of the clamps that stand: torque, marks of creeping",
+    "loose gone": "the clamps that came off: whether their screws were tight, the marks of their grip",
     "never there": "seams in the gap: whether clamps were ever there (scratches, screw marks)",
     "wrong": "whether the clamps of each row are the ones made for this seam",
     "splice": "the splices: parted before, screws sheared or never set",
@@ -201,8 +202,18 @@ def assumed(found: CaseFindings) -> tuple[str, ...]:
         "distributions are judgment.",
         *priors,
         *(f"Not possible here: {cause}, {why}." for cause, why in found.cannot),
+        *_given_push(found),
         *found.chosen.notes,
     )
+
+
+def _given_push(found: CaseFindings) -> tuple[str, ...]:
+    """How hard snow runs onto a lower row where the project says it; else the case's notes work it out."""
+    given = found.evidence.project.table.uncertainty
+    if given is None or given.impact is None:
+        return ()
+    push = f"Snow that runs onto a lower row pushes {given.impact:g} times as hard as at rest"
+    return (f"{push} (uncertainty.impact of the project).",)
 
 
 def changes(found: CaseFindings) -> tuple[str, ...]:

@@ -13,7 +13,7 @@ from fea.evidence.explanations import Strengths, possible, sample_bank
 from fea.evidence.fit import Found, fit, further
 from fea.evidence.roof import evidence_roof
 from fea.failure.inputs import read_uncertainty
-from fea.failure.roof_case import mean_pressure
+from fea.failure.roof_case import Laws, mean_pressure
 from roofmodel.errors import InputError
 from roofmodel.project.evidence import Evidence
 from viewer.analyzing import analyze_project
@@ -33,7 +33,7 @@ def case_findings(evidence: Evidence, tell: Callable[[str], None]) -> CaseFindin
     mean, strengths, note = _strengths(evidence)
     try:
         near = aim_at(evidence.gave_way, project.layout.clamp_row, (np.nan, np.nan)).near
-        roof, chosen = evidence_roof(analysis, table.case.case, mean, near)
+        roof, chosen = evidence_roof(analysis, table.case.case, _laws(evidence, mean), near)
     except InputError as error:
         message = f"{evidence.path.name}: {str(error).replace('uncertainty.case', 'case.case')}"
         raise InputError(message) from None
@@ -63,6 +63,14 @@ def case_findings(evidence: Evidence, tell: Callable[[str], None]) -> CaseFindin
     return CaseFindings(
         evidence, analysis, chosen, roof, strengths, note, banks, fits, cannot, further(fits, banks), history
     )
+
+
+def _laws(evidence: Evidence, mean_strength: float) -> Laws:
+    """How hard snow runs onto lower rows: as the project says, or worked out, as `risk` does."""
+    given = evidence.project.table.uncertainty
+    if given is None:
+        return Laws(mean_strength=mean_strength, impact=None)
+    return Laws(mean_strength=mean_strength, impact=given.impact, stopping=given.stopping)
 
 
 def _strengths(evidence: Evidence) -> tuple[float, Strengths, str]:
