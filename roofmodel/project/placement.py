@@ -22,6 +22,7 @@ from roofmodel.units import SI, UnitSystem, shown
 Array = NDArray[np.float64]
 
 SHORTEST_RAIL = 0.02  # less is no rail [m]
+EAVE_LEVEL = 0.01  # an eave this little out of level counts as level for a row upon it [m]
 TOUCH = 1e-6  # lengths below this are zero [m]
 MOST_CLAMPS = 20_000  # an analysis of so many takes seconds, of more it may not end
 LEAST_PIECE = 0.05  # shorter pieces of rail between splices are a slip [m]
@@ -150,7 +151,8 @@ def _line(roof: RoofSurface, row: RowTable) -> tuple[int, Array, Array]:
     where = f'row "{row.name}"'
     if row.plane is not None:
         plane = _plane_index(roof, row.plane, f"{where}.plane")
-        return plane, np.array([0.0, row.up]), np.array([1.0, 0.0])
+        point, way = np.array([0.0, row.up]), np.array([1.0, 0.0])
+        return plane, _clear_of_eave(roof, plane, point, way, row.up), way
     eaves = [n for n, k in zip(roof.edges.name, roof.edges.kind, strict=True) if k is EdgeKind.EAVE]
     if row.eave not in eaves:
         known = ", ".join(f'"{name}"' for name in eaves[:12]) or "none"
@@ -162,7 +164,21 @@ def _line(roof: RoofSurface, row: RowTable) -> tuple[int, Array, Array]:
     if ends[0, 0] > ends[1, 0]:
         ends = ends[::-1]
     way = (ends[1] - ends[0]) / np.linalg.norm(ends[1] - ends[0])
-    return plane, ends[0] + row.up * np.array([-way[1], way[0]]), way
+    point = ends[0] + row.up * np.array([-way[1], way[0]])
+    return plane, _clear_of_eave(roof, plane, point, way, row.up), way
+
+
+def _clear_of_eave(roof: RoofSurface, plane: int, point: Array, way: Array, up: float) -> Array:
+    """Point of a row's line at the very eave, moved up just so far that the line runs along all of it.
+
+    An eave of rounded corners is not quite level: a line through its lowest point leaves the plane beyond it.
+    """
+    if up >= EAVE_LEVEL:
+        return point
+    side = np.array([-way[1], way[0]])
+    bases = [point + shift * side for shift in np.append(0.0, np.geomspace(1e-6, EAVE_LEVEL, 13))]
+    length = np.array([sum(b - a for a, b in _pieces(roof, plane, base, way)) for base in bases])
+    return bases[int(np.argmax(length > length.max() - 10.0 * EAVE_LEVEL))]
 
 
 def from_left_end(roof: RoofSurface, row: RowTable, at: Array) -> float:
@@ -213,7 +229,8 @@ def _place(
 
 def line_pieces(roof: RoofSurface, plane: int, up: float) -> list[tuple[float, float]]:
     """Parts of a level line on a plane, `up` its slope: (left, right) along its u, from the left. [m]."""
-    return _pieces(roof, plane, np.array([0.0, up]), np.array([1.0, 0.0]))
+    point, way = np.array([0.0, up]), np.array([1.0, 0.0])
+    return _pieces(roof, plane, _clear_of_eave(roof, plane, point, way, up), way)
 
 
 def _pieces(roof: RoofSurface, plane: int, point: Array, way: Array) -> list[tuple[float, float]]:

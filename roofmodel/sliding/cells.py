@@ -233,15 +233,17 @@ def _breaks(roof: RoofSurface, layout: Layout, segments: _Segments, plane: int, 
 
 def _cut(segments: _Segments, breaks: Array) -> tuple[IntArray, IntArray, Array, Array]:
     """Every piece of a segment within a strip: segment, strip, v at the strip's left and right."""
-    low = np.searchsorted(breaks, segments.ends[:, 0, 0] - 2 * MERGE)
-    high = np.searchsorted(breaks, segments.ends[:, 1, 0] - 2 * MERGE)
+    # The bound at or below an end is the one it was merged into; the segment runs between those of its ends:
+    # an edge a hair off the fall line (files round coordinates) is not carried on beyond its corner.
+    place = np.searchsorted(breaks, segments.ends[..., 0], side="right") - 1
+    low, high = np.clip(place, 0, len(breaks) - 1).T
     count = np.maximum(high - low, 0)
     which = np.repeat(np.arange(len(count)), count)
     interval = np.arange(count.sum()) - np.repeat(np.cumsum(count) - count, count) + low[which]
-    a, b = segments.ends[which, 0], segments.ends[which, 1]
-    slope = (b[:, 1] - a[:, 1]) / (b[:, 0] - a[:, 0])
-    v0 = a[:, 1] + slope * (breaks[interval] - a[:, 0])
-    v1 = a[:, 1] + slope * (breaks[interval + 1] - a[:, 0])
+    v, u = segments.ends[which, :, 1], breaks[low[which]]
+    slope = (v[:, 1] - v[:, 0]) / (breaks[high[which]] - u)
+    v0 = v[:, 0] + slope * (breaks[interval] - u)
+    v1 = v[:, 0] + slope * (breaks[interval + 1] - u)
     return which, interval, v0, v1
 
 

@@ -431,14 +431,14 @@ def _below_foot(roof: RoofSurface, cells: Cells, valleys: _Valleys, pieces: IntA
 def _nearest_cell(cells: Cells, plane: int, uv: Array, valley: int) -> int:
     """Cell of a plane that takes a valley's stream at a point.
 
-    Corners of real roofs leave strips of less than a millimeter beside a dormer's wall, which end there; a
-    stream is wider than they and goes on beside them.
+    Corners of real roofs leave strips of less than a millimeter beside a dormer's wall, which end there or
+    run on to a row; a stream is wider than they and goes on beside them.
     """
     own = np.flatnonzero(cells.plane == plane)
     away = shapely.distance(shapely.polygons(cells.corners[own]), shapely.Point(uv))
     first = int(np.argmin(away))
     width = np.ptp(cells.corners[own, :2, 0], axis=1)
-    if width[first] >= NARROW or cells.lower_edge[own[first]] < 0:
+    if width[first] >= NARROW:
         return int(own[first])
     good = (width >= NARROW) & (cells.lower_edge[own] != valley) & (away <= NARROW)
     return int(own[np.argmin(np.where(good, away, np.inf)) if good.any() else first])
