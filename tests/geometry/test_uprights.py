@@ -116,3 +116,21 @@ def test_a_small_plane_in_a_notch_is_told(tmp_path):
     read_roof = read(tmp_path, (roof, faces))
     assert any("is small" in note for note in read_roof.notes)
     assert not any("is small" in note for note in read(tmp_path).notes)
+
+
+@pytest.mark.parametrize(("deep", "told"), [(1.0, True), (5.0, False)])
+def test_a_canopy_between_two_roofs_is_told(tmp_path, deep, told):
+    """It hides the high roof from the low one: the drift there would be of the canopy alone."""
+    bodies = [
+        trimesh.creation.box(bounds=bounds)
+        for bounds in (
+            [(0, 0, 0), (15, 10, 6)],
+            [(0, -8, 0), (15, 0, 3)],
+            [(0, -deep, 5), (15, 0, 5.1)],
+        )
+    ]
+    whole = trimesh.util.concatenate(bodies)
+    path = save(tmp_path / "roof.stl", np.asarray(whole.vertices), np.asarray(whole.faces))
+    notes = import_roof(path, unit="m", up="z").notes
+    words = f"F3, {deep:.2f} m wide, lies between F1 and F2" if deep < 3.0 else "lies between"
+    assert any(words in note for note in notes) == told
