@@ -37,6 +37,8 @@ from fea.checks.limits import (
 from fea.checks.member import member_limits, member_reserve
 from fea.checks.partial_rails import partial_cautions
 from fea.checks.reserve import snow_reserve
+from fea.checks.screw_strength import screw_rule
+from fea.checks.screws import screw_limits, screw_reserve
 from fea.checks.strips import panel_strips, strip_friction, strip_weight
 from fea.panel.groups import Tell
 from fea.panel.restraint import with_rails
@@ -233,6 +235,8 @@ def analyze(
         axis=0,
     )
     reserve = member_reserve(reserve, responses, basis, strength, rail, layout, form)
+    rule = screw_rule(form, project.site.standard)
+    reserve = screw_reserve(reserve, responses, basis, strength, clamp, layout, rule)
     clock.mark("reserve")
     after = None
     if beyond and project.table.analysis.beyond_first_failure:
@@ -370,6 +374,7 @@ def _checks(project: Project, tell: Tell | None, memory: Memory | None, clock: _
     rail_top = clamp.grip_height + clamp.height + rail.section.lowest_top
     limits = (
         *clamp_limits(clamp_force, clamp, layout),
+        *screw_limits(clamp_force, clamp, layout, screw_rule(form, project.site.standard)),
         worse(
             [
                 rail_stress_limit(d.rail, r, rail, layout, form)

@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from roofmodel.profiles.data import Profile, Section
+from roofmodel.screws import Screws
 
 Array = NDArray[np.float64]
 
@@ -109,6 +110,8 @@ class Clamp:
         Where the strengths come from; empty for unknown.
     residual : float
         Share of its strength along the seam that a clamp keeps once it slips; 0 where it breaks. [-]
+    screws : Screws or None
+        What holds it through an exposed-fastened panel; None on a seam.
     """
 
     stiffness: Array
@@ -123,6 +126,7 @@ class Clamp:
     interaction: Interaction
     test_basis: str
     residual: float = 0.0
+    screws: Screws | None = None
 
 
 @dataclass(frozen=True)

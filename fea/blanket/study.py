@@ -18,6 +18,7 @@ from fea.blanket.views import Bond, Mesh, View, make_mesh, solve_view
 from fea.checks.combinations import project_factors
 from roofmodel.errors import InputError
 from roofmodel.project.load import Project
+from roofmodel.project.screw_tables import refuse_screws
 from roofmodel.sliding.flow import FlowGraph
 from roofmodel.sliding.thrust import RowForce, slide
 from roofmodel.sliding.tributary import clamp_shares
@@ -137,6 +138,7 @@ def _study(project: Project, tell: Tell) -> BlanketStudy:
     if not len(project.layout.row_name) and not project.stops.count:
         message = "row is missing; add [[row]] or [[stops]], what is to hold the snow"
         raise InputError(message)
+    refuse_screws(project.table.clamp, "the blanket")
     _check_bonds(project)
     analysis, cases, flow = _sliding(project)
     q = _case(project, cases, flow[1])

@@ -19,6 +19,7 @@ from roofmodel.layout import Layout
 from roofmodel.project.as_built import AS_MEASURED
 from roofmodel.project.load import Project
 from roofmodel.project.schema import STARTING_NAME
+from roofmodel.project.screw_tables import screw_notes
 from roofmodel.project.seam_schema import SeamTable
 from roofmodel.project.site_schema import MeasuredSite, NbccSite
 from roofmodel.project.tested import bond_notes, tested_notes, untold_notes
@@ -120,6 +121,7 @@ def cautions(
     found += untold_notes(table.clamp)
     found += grip_words(project) + _low_axis(project, units)
     found += tested_notes(table.clamp, table.panel, units)
+    found += screw_notes(table.clamp, table.panel, beyond=table.analysis.beyond_first_failure)
     found += _lasting(project) + _leaks(force)
     if table.as_built is not None:
         found += [note for note in project.roof.notes if note.startswith(AS_MEASURED)]

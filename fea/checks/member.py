@@ -21,6 +21,7 @@ from fea.checks.limits import (
     worse,
 )
 from fea.checks.member_strength import LOCAL, MemberStrength, member_strength, station_use
+from fea.checks.reserve import tightened
 from fea.rails.actions import Basis
 from fea.rails.loads import FrameResult
 from fea.sections.crippling import bearing_and_bending, bearing_resistance, uneven_shears
@@ -31,8 +32,6 @@ from roofmodel.profiles.plain import walls_profile
 Array = NDArray[np.float64]
 
 END = 1.5  # a clamp nearer to an end of the rail than this many depths is an end bearing
-FAR = 1e3  # factor on snow that counts as no end
-HALVINGS = 40
 CRUSHING = "rail crushing"
 EN = DesignFormat.EN
 _TOGETHER = {
@@ -86,16 +85,7 @@ def member_reserve(
         use = [limit.utilization for limit in _limits(demands, responses, member, layout)]
         return np.asarray(np.nan_to_num(np.concatenate(use, axis=1), nan=0.0).max(axis=1) > 1.0)
 
-    high = np.minimum(reserve, FAR)
-    wrong = over(high)
-    if not wrong.any():
-        return reserve
-    low, high = np.zeros_like(high), high.copy()
-    for _ in range(HALVINGS):
-        middle = 0.5 * (low + high)
-        bad = over(middle)
-        low, high = np.where(bad, low, middle), np.where(bad, middle, high)
-    return np.where(wrong, low, reserve)
+    return tightened(reserve, over)
 
 
 def _of_state(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cache
 
@@ -29,6 +30,8 @@ IntArray = NDArray[np.int64]
 
 CANDIDATES = 48  # targets followed per case; the end result is checked on all of them
 UNLIMITED = 1e6
+FAR = 1e3  # factor on snow that counts as no end
+HALVINGS = 40
 
 
 @dataclass(frozen=True)
@@ -158,3 +161,25 @@ def _leading(use: Array) -> NDArray[np.int64]:
     if len(use) <= CANDIDATES:
         return np.arange(len(use))
     return np.argpartition(use, -CANDIDATES)[-CANDIDATES:]
+
+
+def tightened(reserve: Array, over: Callable[[Array], NDArray[np.bool_]]) -> Array:
+    """Reserve (q,) with more limits, by bisection on all cases at once.
+
+    Parameters
+    ----------
+    reserve : (q,) float
+        With what is known so far.
+    over : callable
+        Whether each case exceeds the other limits at factors (q,) on its snow.
+    """
+    high = np.minimum(reserve, FAR)
+    wrong = over(high)
+    if not wrong.any():
+        return reserve
+    low, high = np.zeros_like(high), high.copy()
+    for _ in range(HALVINGS):
+        middle = 0.5 * (low + high)
+        bad = over(middle)
+        low, high = np.where(bad, low, middle), np.where(bad, middle, high)
+    return np.where(wrong, low, reserve)

@@ -21,6 +21,7 @@ from roofmodel.errors import InputError
 from roofmodel.hardware import Clamp, DesignFormat, Panel, Rail
 from roofmodel.layout import Layout, rows_alone
 from roofmodel.project.load import Project
+from roofmodel.project.screw_tables import refuse_screws
 
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -114,6 +115,7 @@ def push_project(
     """
     project = analysis.project
     layout = project.layout
+    refuse_screws(project.table.clamp, "a push", project.path.name)
     at_row, at_case, state, reading = _worst(analysis, row, case)
     kept = layout.row_plane == layout.row_plane[at_row]
     alone = int(kept[layout.clamp_row].sum()) > LARGEST

@@ -20,6 +20,7 @@ from roofmodel.project.field_types import (
     Turning,
     Words,
 )
+from roofmodel.project.screw_schema import ScrewsTable
 
 
 class StiffnessTable(Table):
@@ -108,6 +109,9 @@ class ClampTable(Table):
         description="Strength of the bond under sustained load, heat, frost, sun and wet: report and years.",
     )
     tested: TestedTable | None = Field(None, description="What the strengths were tested on.")
+    screws: ScrewsTable | None = Field(
+        None, description="Screws of a bracket on an exposed-fastened panel; none on a seam."
+    )
     slip_residual: float = Field(
         0.0,
         ge=0.0,

@@ -17,6 +17,7 @@ from roofmodel.errors import InputError
 from roofmodel.hardware import Clamp, DesignFormat, Panel, Rail
 from roofmodel.project.hardware_tables import make_clamp, make_panel, make_rail
 from roofmodel.project.schema import RailTable
+from roofmodel.project.screw_tables import refuse_screws
 from roofmodel.project.span_schema import LONGEST, SpanFile
 from roofmodel.project.tested import check_tested
 from roofmodel.project.validation import modeled, read_text, read_toml
@@ -188,6 +189,7 @@ def _variant(table: SpanFile, data: dict[str, Any], folder: Path, digest: Any) -
     form, units = DesignFormat(table.design.format), SYSTEMS[table.study.units]
     panels = [table.panel.on(seam) for seam in dict.fromkeys(table.panel.seam_spacing)]
     check_tested(table.clamp, panels[0], units)
+    refuse_screws(table.clamp, "a span table")
     fields = RailTable.model_fields
     rails = tuple(
         make_rail(

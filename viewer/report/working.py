@@ -21,6 +21,7 @@ from roofmodel.sliding.tributary import row_catchment
 from roofmodel.snow.cases import Zone, linear_integral
 from viewer.report.working_flow import flow_steps
 from viewer.report.working_parts import ClampAt, Expression, Number, Step, force_steps
+from viewer.report.working_screws import is_screw_limit, screw_steps
 from viewer.report.working_steps import anchorage_steps, clamp_at, moment_steps, use_steps
 
 Array = NDArray[np.float64]
@@ -78,6 +79,7 @@ def hand_check(analysis: Analysis, chosen: Governing | None = None) -> Working |
     moment = moment_steps(analysis, at)
     use, unverified = use_steps(analysis, at)
     strip = anchorage_steps(analysis, governing) if limit.target == "panel strip" else ()
+    screws = screw_steps(analysis, at, limit.name) if is_screw_limit(limit.name) else ()
     return Working(
         target=limit.target_name[governing.target],
         clamp=analysis.project.layout.clamp_name[clamp],
@@ -85,7 +87,7 @@ def hand_check(analysis: Analysis, chosen: Governing | None = None) -> Working |
         case=analysis.snow.cases[governing.case].name,
         line="top" if at.top else "axis",
         zones=zones,
-        steps=(*tributary, *force, *moment, *use, *strip),
+        steps=(*tributary, *force, *moment, *use, *strip, *screws),
         unverified=unverified,
     )
 

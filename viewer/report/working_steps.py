@@ -22,6 +22,7 @@ from fea.checks.strips import panel_strips
 from fea.rails.actions import GIVEN
 from roofmodel.hardware import Clamp, DesignFormat, Interaction
 from viewer.report.working_parts import ClampAt, Expression, Number, Step, part_step
+from viewer.report.working_screws import is_screw_limit, screw_reading
 
 Array = NDArray[np.float64]
 
@@ -38,6 +39,8 @@ def clamp_at(analysis: Analysis, clamp: int, case: int, limit: str) -> ClampAt:
     combined = interact(np.nan_to_num(use, nan=0.0), device.interaction)
     single = next((i for i, name in enumerate(DIRECTIONS) if _limit_name(name) == limit), None)
     measure = combined if single is None else components[:, single]
+    if is_screw_limit(limit):
+        measure = screw_reading(analysis, force, limit)
     # Of equals, temperature as given counts, and the top: it holds the larger moment.
     worst, readings = np.flatnonzero(measure >= measure.max()), analysis.readings
     reading = int(max(worst, key=lambda i: (readings[i].warmth, not readings[i].held, readings[i].top)))

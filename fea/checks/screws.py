@@ -1,0 +1,262 @@
+"""Screws of a bracket: what each of them carries, and its limits.
+
+The bracket is rigid. Shear spreads evenly and turns about the group's center (elastic group, textbook).
+Pull is what lifts the bracket, spread evenly, and the moments at the sheet, elastic about the group's
+center. Turning about the base's edge, beyond the screws, never gives more (its lever is longer), so the
+center is the safe one of the two; push does not help. Screws in one line have no lever square to it:
+there the base leans on its edge, with two thirds of the way to it as lever (triangle of pressure,
+judgment).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fea.checks.limits import LOADED, Limit, combine
+from fea.checks.reserve import tightened
+from fea.checks.screw_strength import Part, ScrewRule, ScrewStrength, least, screw_strength
+from fea.rails.actions import Basis
+from fea.rails.loads import FrameResult
+from roofmodel.hardware import Clamp
+from roofmodel.layout import Layout
+from roofmodel.screws import Screws
+
+Array = NDArray[np.float64]
+
+SHEAR, OUT, OVER, TENSION, BOTH = SCREW_LIMITS = (
+    "screw shear", "screw pull-out", "screw pull-over", "screw tension", "screw shear and pull",
+)  # fmt: skip
+TRIANGLE = 2.0 / 3.0  # of the way to the base's edge: center of a triangle of pressure
+ALONE = 1e-9  # distances that count as none [m]
+
+
+@dataclass(frozen=True)
+class Levers:
+    """How screws (n,) share moments at the group's center, 1/m; NaN where nothing holds one.
+
+    `tip` times the moment about the across axis and `roll` times that about the along axis are pulls,
+    `twist` (n, 2) times that square to the roof shears along and across. `tip_edge`, `roll_edge`: pulls of
+    either way of turning, by the edge of the base.
+    """
+
+    center: Array
+    tip: Array
+    roll: Array
+    twist: Array
+    tip_edge: float
+    roll_edge: float
+
+
+def levers(screws: Screws) -> Levers:
+    """Shares of the moments, (n,)."""
+    center = screws.place.mean(axis=0)
+    x, y = (screws.place - center).T
+    n = len(x)
+    xx, yy, xy = float(x @ x), float(y @ y), float(x @ y)
+    tip, roll = np.zeros(n), np.zeros(n)
+    edges = [0.0, 0.0]
+    if xx > ALONE**2 and yy > ALONE**2:
+        # Sum of T x = -M_tip and of T y = M_roll for T = a x + b y.
+        det = xx * yy - xy**2
+        tip, roll = -(yy * x - xy * y) / det, (xx * y - xy * x) / det
+    else:
+        tip = -x / xx if xx > ALONE**2 else tip
+        roll = y / yy if yy > ALONE**2 else roll
+    for axis, spread in enumerate((xx, yy)):
+        if spread <= ALONE**2:
+            arm = TRIANGLE * (0.5 * screws.base[axis] - abs(center[axis]))
+            edges[axis] = 1.0 / (n * arm)
+    polar = xx + yy
+    twist = np.stack([-y, x], axis=1) / polar if polar > ALONE**2 else np.full((n, 2), np.nan)
+    return Levers(center, tip, roll, twist, *edges)
+
+
+def base_forces(force: Array, screws: Screws, height: float) -> Array:
+    """Forces and moments at the center of the screws on the sheet.
+
+    Parameters
+    ----------
+    force : (..., 6) float
+        At the grip over the bracket's center, seam axes. [N, N m]
+    screws : Screws
+    height : float
+        Of the grip above the sheet. [m]
+
+    Returns
+    -------
+    (..., 6) float
+        [N, N m]
+    """
+    x, y = screws.place.mean(axis=0)
+    along, across, pull = force[..., 0], force[..., 1], force[..., 2]
+    return np.stack(
+        [
+            along,
+            across,
+            pull,
+            force[..., 3] - height * across - y * pull,
+            force[..., 4] + height * along + x * pull,
+            force[..., 5] - x * across + y * along,
+        ],
+        axis=-1,
+    )
+
+
+def screw_forces(
+    force: Array, screws: Screws, height: float, least_force: float = 0.0
+) -> tuple[Array, Array]:
+    """Shear along and across (..., n, 2), and pull (..., n), of every screw. [N].
+
+    Parameters
+    ----------
+    force : (..., 6) float
+        At the grip, seam axes. [N, N m]
+    screws : Screws
+    height : float
+        Of the grip above the sheet. [m]
+    least_force : float
+        Moments of less than this at the distance of a diameter count as none where nothing holds them. [N]
+
+    Returns
+    -------
+    (..., n, 2) float, (..., n) float
+        NaN where a moment finds nothing to hold it.
+    """
+    at, share = base_forces(force, screws, height), levers(screws)
+    n = len(screws.place)
+    floor = least_force * screws.diameter
+
+    def held(moment: Array, lever: Array | float) -> Array:
+        known = moment * np.nan_to_num(lever, nan=0.0)
+        return np.where(np.isnan(lever) & (np.abs(moment) > floor), np.nan, known)
+
+    shear = at[..., None, :2] / n + held(at[..., 5, None, None], share.twist)
+    edge = held(np.abs(at[..., 4]), share.tip_edge) + held(np.abs(at[..., 3]), share.roll_edge)
+    pull = np.maximum(at[..., 2], 0.0)[..., None] / n + edge[..., None]
+    pull = pull + at[..., 4, None] * share.tip + at[..., 3, None] * share.roll
+    return shear, np.maximum(pull, 0.0)
+
+
+@dataclass(frozen=True)
+class ScrewUse:
+    """Sizes of shear and pull of every screw (..., n) [N], and the use of each limit, by its name."""
+
+    shear: Array
+    pull: Array
+    by: dict[str, Array]
+
+
+def screw_use(force: Array, clamp: Clamp, strength: ScrewStrength, scale: float) -> ScrewUse:
+    """Use of every screw (..., n) by forces (..., 6) at the grip; NaN where loaded without a strength.
+
+    A strength that is known and exceeded counts also where another one is missing.
+    """
+    screws = clamp.screws
+    assert screws is not None
+    floor = LOADED * scale
+    along, pull = screw_forces(force, screws, clamp.grip_height, floor)
+    shear = np.hypot(along[..., 0], along[..., 1])
+    v, t = (np.where(one > floor, one, np.where(np.isnan(one), np.nan, 0.0)) for one in (shear, pull))
+    pairs = [_sum(v, pair.shear, t, pair.pull, pair.weight, pair.bound) for pair in strength.pairs]
+    return ScrewUse(
+        shear=shear,
+        pull=pull,
+        by={
+            SHEAR: _least_known([_over(v, part) for part in strength.shear]),
+            OUT: _least_known([_over(t, part) for part in strength.out]),
+            OVER: _least_known([_over(t, part) for part in strength.over]),
+            TENSION: _least_known([_over(t, part) for part in strength.tension]),
+            BOTH: _least_known(pairs),
+        },
+    )
+
+
+def _over(size: Array, part: Part) -> Array:
+    return np.where(size == 0.0, 0.0, size / part.design)
+
+
+def _sum(v: Array, shear: float, t: Array, pull: float, weight: float, bound: float) -> Array:
+    first, second = np.where(v == 0.0, 0.0, v / shear), np.where(t == 0.0, 0.0, weight * t / pull)
+    return np.asarray((first + second) / bound)
+
+
+def _least_known(uses: list[Array]) -> Array:
+    """The worst of several uses; one that is exceeded counts also where another one is not known."""
+    known = np.max([np.nan_to_num(one, nan=0.0) for one in uses], axis=0)
+    open_ = np.any([np.isnan(one) for one in uses], axis=0)
+    return np.where(open_ & (known <= 1.0), np.nan, known)
+
+
+def screw_limits(force: Array, clamp: Clamp, layout: Layout, rule: ScrewRule) -> tuple[Limit, ...]:
+    """Limits of the most used screw of every bracket; none for clamps on seams.
+
+    Parameters
+    ----------
+    force : (q, k, c, 6) float
+        Factored forces at the grips in k readings, of which the worst counts. [N, N m]
+    clamp : Clamp
+    layout : Layout
+    rule : ScrewRule
+    """
+    if clamp.screws is None or not len(layout.clamp_name):
+        return ()
+    strength = screw_strength(clamp.screws, rule)
+    found = screw_use(force, clamp, strength, float(np.abs(force[..., 0]).max(initial=0.0)))
+    parts = {SHEAR: strength.shear, OUT: strength.out, OVER: strength.over, TENSION: strength.tension}
+    limits = []
+    for name in SCREW_LIMITS:
+        use = _least_known(list(np.moveaxis(found.by[name], (1, 3), (0, 1)).reshape(-1, *_ends(force))))
+        if name == BOTH:
+            demand, holds = np.nan_to_num(use, nan=0.0), np.ones(len(layout.clamp_name))
+            basis = "; ".join(f"{pair.name}: {pair.clause}" for pair in strength.pairs)
+        else:
+            size = found.shear if name == SHEAR else found.pull
+            demand = np.nan_to_num(size, nan=0.0).max(axis=(1, 3))
+            weakest = least(parts[name])
+            known = [part.design for part in parts[name] if not np.isnan(part.design)]
+            exceeded = (np.nan_to_num(use, nan=0.0) > 1.0).any(axis=0)
+            holds = np.where(exceeded, min(known, default=np.nan), weakest.design)
+            basis = f"{weakest.name}: {weakest.clause}"
+        limits.append(
+            Limit(
+                name=name,
+                target="clamp",
+                target_name=layout.clamp_name,
+                demand=demand,
+                resistance=holds,
+                utilization=use,
+                quantity="ratio" if name == BOTH else "force",
+                basis=f"most used screw of {len(clamp.screws.place)}, elastic group; {basis} (from memory)",
+            )
+        )
+    return tuple(limits)
+
+
+def _ends(force: Array) -> tuple[int, int]:
+    return force.shape[0], force.shape[2]
+
+
+def screw_reserve(
+    reserve: Array,
+    responses: tuple[FrameResult, ...],
+    basis: Basis,
+    factors: tuple[Array, Array, Array],
+    clamp: Clamp,
+    layout: Layout,
+    rule: ScrewRule,
+) -> Array:
+    """Reserve (q,) of each case with the screws' limits too."""
+    if clamp.screws is None or not len(layout.clamp_name):
+        return reserve
+    snow, dead, thermal = factors
+
+    def over(share: Array) -> NDArray[np.bool_]:
+        force = [combine(r, basis, snow * share, dead, thermal).clamp for r in responses]
+        limits = screw_limits(np.concatenate(force, axis=1), clamp, layout, rule)
+        use = np.concatenate([limit.utilization for limit in limits], axis=1)
+        return np.asarray(np.nan_to_num(use, nan=0.0).max(axis=1) > 1.0)
+
+    return tightened(reserve, over)

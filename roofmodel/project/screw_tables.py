@@ -1,0 +1,153 @@
+"""The screws of a bracket from the project file."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from roofmodel.errors import InputError
+from roofmodel.hardware import DesignFormat
+from roofmodel.project.clamp_schema import ClampTable
+from roofmodel.project.hardware_tables import design_strength
+from roofmodel.project.schema import PanelTable
+from roofmodel.project.screw_schema import ScrewsTable
+from roofmodel.screws import Screws
+from roofmodel.units import SI, UnitSystem
+
+# Diameters of which the clauses speak [m]: AISI S100-16 J4 (0.08 to 0.25 in), EN 1993-1-3:2006 table 8.2;
+# from memory.
+AISI_DIAMETERS, EN_DIAMETERS = (0.08 * 0.0254, 0.25 * 0.0254), (3e-3, 8e-3)
+APART, EDGE = 3.0, 1.5  # least distances in diameters: AISI S100-16 J4.1, J4.2, EN 1993-1-3 table 8.2
+WHERE = "clamp.screws"
+
+
+def make_screws(table: ScrewsTable, form: DesignFormat, units: UnitSystem = SI) -> Screws:
+    """Screws from their table.
+
+    Raises
+    ------
+    InputError
+        Screws of sizes of which the clauses do not speak, too close, or on one slanting line.
+    """
+    tests = np.array([_or_nan(one) for one in (table.shear, table.pull_out, table.pull_over)])
+    tested, factor = tests, 1.0
+    if table.test_kind is not None:
+        tested, factor = design_strength(tests, table.test_kind, table.test_factor, form, f"{WHERE}.test")
+    screws = Screws(
+        place=_places(table),
+        base=np.array([_or_nan(table.base_along), _or_nan(table.base_across)]),
+        diameter=table.diameter,
+        head=table.head_diameter,
+        thread_pitch=_or_nan(table.thread_pitch),
+        base_thickness=_or_nan(table.base_thickness),
+        support_thickness=_or_nan(table.support_thickness),
+        base_ultimate=_or_nan(table.base_ultimate),
+        support_ultimate=_or_nan(table.support_ultimate),
+        own=np.array([_or_nan(table.screw_shear), _or_nan(table.screw_tension)]),
+        tested=tested,
+        tested_nominal=tests,
+        tested_factor=factor,
+    )
+    _check_sizes(screws, form, units)
+    _check_places(screws, units)
+    return screws
+
+
+def refuse_screws(clamp: ClampTable, what: str, name: str = "") -> None:
+    """Refuse brackets on screws where only `clamp.strength` counts; `name` of the file for the message.
+
+    Raises
+    ------
+    InputError
+        There are screws.
+    """
+    if clamp.screws is not None:
+        where = f"{name}: {WHERE}" if name else WHERE
+        message = (
+            f"{where}: {what} knows nothing of screws; take the table out and give "
+            "clamp.strength what a bracket holds together with its screws"
+        )
+        raise InputError(message)
+
+
+def screw_notes(clamp: ClampTable, panel: PanelTable, *, beyond: bool) -> tuple[str, ...]:
+    """What calculated screws leave open, one sentence each; `beyond` asks for what follows a failure."""
+    screws = clamp.screws
+    if screws is None:
+        return ()
+    notes = [
+        "Screws of brackets: tests of the bracket on this panel beat calculation. A rib, insulation or a "
+        "gap below the base, washers with sealing rubber below it, and wood need tests; the panel between "
+        "base and support counts for nothing.",
+        "Screws through the panel pin it: what its movement by temperature brings to them is not counted.",
+    ]
+    thickness = screws.support_thickness
+    if thickness is not None and thickness <= panel.thickness * (1.0 + 1e-9):
+        notes.append(
+            "clamp.screws.support_thickness is that of the panel: the screws hold in thin sheet alone, whose "
+            "pull-out under load that comes and goes falls below the calculation; test it."
+        )
+    if beyond:
+        notes.append("What follows the first failure looks at clamp.strength alone, not at the screws.")
+    return tuple(notes)
+
+
+def _or_nan(value: float | None) -> float:
+    return np.nan if value is None else value
+
+
+def _places(table: ScrewsTable) -> np.ndarray:
+    if table.along is None:
+        n = table.count or 1
+        along = (np.arange(n) - 0.5 * (n - 1)) * (table.spacing or 0.0)
+    else:
+        along = np.array(table.along, dtype=float)
+    across = np.zeros_like(along) if table.across is None else np.array(table.across, dtype=float)
+    return np.stack([along, across], axis=1)
+
+
+def _check_sizes(screws: Screws, form: DesignFormat, units: UnitSystem) -> None:
+    en = form is DesignFormat.EN
+    low, high = EN_DIAMETERS if en else AISI_DIAMETERS
+    calculated = np.isnan(screws.tested).any() and not np.isnan(screws.base_thickness)
+    if calculated and not low * (1.0 - 1e-9) <= screws.diameter <= high * (1.0 + 1e-9):
+        text = [units.text(one, "size") for one in (screws.diameter, low, high)]
+        clause = "EN 1993-1-3 table 8.2" if en else "AISI S100 J4"
+        message = (
+            f"{WHERE}.diameter: {text[0]} is outside {text[1]} to {text[2]}, of which {clause} speaks; give "
+            "shear, pull_out and pull_over from tests, without base_thickness and support_thickness"
+        )
+        raise InputError(message)
+    if screws.head <= screws.diameter:
+        text = [units.text(one, "size") for one in (screws.head, screws.diameter)]
+        message = f"{WHERE}.head_diameter: {text[0]} is not more than the screw's diameter, {text[1]}"
+        raise InputError(message)
+
+
+def _check_places(screws: Screws, units: UnitSystem) -> None:
+    place, d = screws.place, screws.diameter
+    gap = np.linalg.norm(place[:, None] - place[None], axis=2) + np.diag(np.full(len(place), np.inf))
+    if gap.min() < APART * d * (1.0 - 1e-9):
+        message = (
+            f"{WHERE}: two screws stand {units.text(float(gap.min()), 'size')} apart; three diameters, "
+            f"{units.text(APART * d, 'size')}, are the least (AISI S100 J4.1, EN 1993-1-3 table 8.2)"
+        )
+        raise InputError(message)
+    for axis, name in enumerate(("along", "across")):
+        rest = 0.5 * screws.base[axis] - np.abs(place[:, axis]).max()
+        if rest < EDGE * d * (1.0 - 1e-9):
+            least = 2.0 * (float(np.abs(place[:, axis]).max()) + EDGE * d)
+            message = (
+                f"{WHERE}.base_{name}: {units.text(float(screws.base[axis]), 'size')} leaves a screw less "
+                f"than 1.5 diameters to its edge; {units.text(least, 'size')} are the least "
+                "(AISI S100 J4.2, EN 1993-1-3 table 8.2)"
+            )
+            raise InputError(message)
+    about = place - place.mean(axis=0)
+    spread = np.linalg.svd(about, compute_uv=False)
+    slanting = len(place) > 1 and spread[-1] < 1e-6 and (np.ptp(place, axis=0) > 1e-6).all()
+    if slanting:
+        message = (
+            f"{WHERE}: the screws stand on one slanting line; put them on a line along or across the seam, "
+            "or on two lines"
+        )
+        raise InputError(message)
