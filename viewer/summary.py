@@ -55,9 +55,9 @@ _MISSING_FIELD = {
     "clamp push": "clamp.strength.push",
     "clamp roll moment": "clamp.strength.roll",
     "clamp twist moment": "clamp.strength.twist",
-    "screw shear": "clamp.screws: support, base and screw_shear, or shear from tests",
-    "screw pull-out": "clamp.screws: support, or pull_out from tests",
-    "screw pull-over": "clamp.screws: base, or pull_over from tests",
+    "screw shear": "a thickness or strength in clamp.screws",
+    "screw pull-out": "clamp.screws.support_thickness or pull_out",
+    "screw pull-over": "clamp.screws.base_thickness or pull_over",
     "screw tension": "clamp.screws.screw_tension",
     "panel anchorage": "panel.anchorage",
     "solar clamp": "solar.clamp_strength",
@@ -305,10 +305,6 @@ def _resistance_words(limit: Limit) -> str:
         "clamp roll moment": "its roll strength",
         "clamp twist moment": "its twist strength",
         "clamp combined": "its strength, all directions together",
-        "screw shear": "the shear strength of its screws",
-        "screw pull-out": "the pull-out strength of its screws",
-        "screw pull-over": "the pull-over strength at its screws",
-        "screw tension": "the tension strength of its screws",
         "screw shear and pull": "its screws, shear and pull together",
         "rail stress": "the rail's yield resistance",
         "rail local buckling": "what local buckling leaves of the rail",
@@ -321,7 +317,7 @@ def _resistance_words(limit: Limit) -> str:
         "rail height": "the height of its rail",
         "solar clamp": "the strength of a solar clamp",
         "panel anchorage at arrays": "the panel anchorage",
-    }.get(limit.name, f"the limit {limit.name}")
+    }.get(limit.name, f"{'its' if limit.name.startswith('screw ') else 'the'} limit {limit.name}")
 
 
 def _over_text(line: LimitLine) -> str:
@@ -338,7 +334,7 @@ def _open_text(line: LimitLine, units: UnitSystem) -> str:
     if limit.name == "clamp combined":
         return "Clamp combined: not verified while one of its loaded directions is not."
     if limit.name == "screw shear and pull":
-        return "Screw shear and pull: not verified while one of the strengths of clamp.screws is not."
+        return "Screw shear and pull: not verified while one of their strengths is not."
     demand, where = open_demand(limit)
     field = _MISSING_FIELD.get(limit.name, "its resistance")
     # Without the asked ratio the demand on the rail's height is the snow depth itself.

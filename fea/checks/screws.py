@@ -17,9 +17,10 @@ from numpy.typing import NDArray
 
 from fea.checks.limits import LOADED, Limit, combine
 from fea.checks.reserve import tightened
-from fea.checks.screw_strength import Part, ScrewRule, ScrewStrength, least, screw_strength
+from fea.checks.screw_strength import Pair, Part, ScrewRule, ScrewStrength, least, screw_strength
 from fea.rails.actions import Basis
 from fea.rails.loads import FrameResult
+from fea.sections.screws import shear_and_pull
 from roofmodel.hardware import Clamp
 from roofmodel.layout import Layout
 from roofmodel.screws import Screws
@@ -68,7 +69,7 @@ def levers(screws: Screws) -> Levers:
     for axis, spread in enumerate((xx, yy)):
         if spread <= ALONE**2:
             arm = TRIANGLE * (0.5 * screws.base[axis] - abs(center[axis]))
-            edges[axis] = 1.0 / (n * arm)
+            edges[axis] = 1.0 / (n * float(arm))
     polar = xx + yy
     twist = np.stack([-y, x], axis=1) / polar if polar > ALONE**2 else np.full((n, 2), np.nan)
     return Levers(center, tip, roll, twist, *edges)
@@ -160,7 +161,7 @@ def screw_use(force: Array, clamp: Clamp, strength: ScrewStrength, scale: float)
     along, pull = screw_forces(force, screws, clamp.grip_height, floor)
     shear = np.hypot(along[..., 0], along[..., 1])
     v, t = (np.where(one > floor, one, np.where(np.isnan(one), np.nan, 0.0)) for one in (shear, pull))
-    pairs = [_sum(v, pair.shear, t, pair.pull, pair.weight, pair.bound) for pair in strength.pairs]
+    pairs = [_sum(v, t, pair) for pair in strength.pairs]
     return ScrewUse(
         shear=shear,
         pull=pull,
@@ -178,9 +179,10 @@ def _over(size: Array, part: Part) -> Array:
     return np.where(size == 0.0, 0.0, size / part.design)
 
 
-def _sum(v: Array, shear: float, t: Array, pull: float, weight: float, bound: float) -> Array:
-    first, second = np.where(v == 0.0, 0.0, v / shear), np.where(t == 0.0, 0.0, weight * t / pull)
-    return np.asarray((first + second) / bound)
+def _sum(v: Array, t: Array, pair: Pair) -> Array:
+    """Use of a pair; a strength that nothing asks for may be missing."""
+    holds = np.where(v == 0.0, np.inf, pair.shear), np.where(t == 0.0, np.inf, pair.pull)
+    return shear_and_pull(v, t, holds, pair.weight, pair.bound)
 
 
 def _least_known(uses: list[Array]) -> Array:

@@ -78,7 +78,7 @@ def screw_notes(clamp: ClampTable, panel: PanelTable, *, beyond: bool) -> tuple[
         "Screws of brackets: tests of the bracket on this panel beat calculation. A rib, insulation or a "
         "gap below the base, washers with sealing rubber below it, and wood need tests; the panel between "
         "base and support counts for nothing.",
-        "Screws through the panel pin it: what its movement by temperature brings to them is not counted.",
+        "Screws through the panel fix it: what its movement by temperature brings to them is not counted.",
     ]
     thickness = screws.support_thickness
     if thickness is not None and thickness <= panel.thickness * (1.0 + 1e-9):

@@ -299,10 +299,12 @@ def _clamp_use(analysis: Analysis, row: int, case: int, top: float, units: UnitS
     layout = analysis.project.layout
     on = np.flatnonzero(layout.clamp_row == row)
     together = next(limit for limit in analysis.limits if limit.name == "clamp combined")
-    use = together.utilization[case, on]
+    screws = [one.utilization[case, on] for one in analysis.limits if one.name.startswith("screw ")]
+    use = np.max([together.utilization[case, on], *screws], axis=0)
     most = style.scale_top(1.3 * max(float(np.nan_to_num(use, nan=0.0).max(initial=0.0)), 1.0))
     axes = _Axes(top, float(layout.row_length[row]), 0.0, most)
-    parts = _panel(axes, "Clamp utilization, all directions together", [(0.0, "0"), (most, _level(most))])
+    title = "Clamp utilization, all directions together" + (", or its screws" if screws else "")
+    parts = _panel(axes, title, [(0.0, "0"), (most, _level(most))])
     known = ~np.isnan(use)
     s = layout.clamp_s[on]
     parts += _bars(

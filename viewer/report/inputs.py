@@ -14,6 +14,7 @@ from roofmodel.project.clamp_schema import ClampTable
 from roofmodel.units import STANDARD_GRAVITY, UnitSystem
 from viewer.quantities import as_given, quantity
 from viewer.report.tables import Table
+from viewer.report.working_screws import screw_entries
 
 # Kinds of `roofmodel.units` as they are printed; the others go by the same name.
 _PRINTED = {
@@ -199,6 +200,7 @@ def hardware_table(analysis: Analysis, units: UnitSystem) -> Table:
             (f"Clamp design strength, {word}", float(clamp.strength[i]), kinds[i])
             for i, word in enumerate(directions)
         ),
+        *screw_entries(analysis),
         ("Design anchorage of a panel strip", panel.anchorage, "force"),
     ]
     rows = tuple((name, quantity(value, kind, units)) for name, value, kind in entries)

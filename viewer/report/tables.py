@@ -373,6 +373,8 @@ def clamps_table(analysis: Analysis, units: UnitSystem) -> Table:
         if limit.target == "clamp" and limit is not combined and (limit.utilization != 0.0).any()
     ]
     over = np.max([np.nan_to_num(limit.utilization, nan=0.0).max(axis=0) for limit in single], axis=0)
+    screws = [limit.utilization for limit in single if limit.name.startswith("screw ")]
+    single = [limit for limit in single if not limit.name.startswith("screw ")]
     worst = np.fmax(over, np.nan_to_num(combined.utilization, nan=0.0).max(axis=0))
     count, tested = len(layout.clamp_name), read_as_tested(analysis)
     order = np.arange(count)
@@ -395,6 +397,7 @@ def clamps_table(analysis: Analysis, units: UnitSystem) -> Table:
         *(column(limit.demand.max(axis=0)[order], limit.quantity, units) for limit in single),
         *([[_percent(change[i]) for i in order]] if change is not None else []),
         [_used(combined.utilization[:, i]) for i in order],
+        *([[_used(np.concatenate(screws)[:, i]) for i in order]] if screws else []),
         [str(int(case[i]) + 1) for i in order],
         [states[i] for i in order],
     ]
@@ -413,12 +416,13 @@ def clamps_table(analysis: Analysis, units: UnitSystem) -> Table:
         *demands,
         *(["F, change from rigid seams"] if change is not None else []),
         "Used, combined",
+        *(["Used, screws"] if screws else []),
         "Case",
         "Status",
     )
     note += " Largest over the cases; tributary before load factors, the others factored."
     marks = tuple(_mark(states[i]) for i in order)
-    kinds = "tnnn" + "n" * (len(demands) + (change is not None)) + "nnt"
+    kinds = "tnnn" + "n" * (len(demands) + (change is not None) + bool(screws)) + "nnt"
     return Table(caption, heads, kinds, tuple(zip(*columns, strict=True)), marks, note.strip())
 
 

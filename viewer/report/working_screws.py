@@ -30,7 +30,8 @@ from viewer.report.working_parts import ClampAt, Expression, Number, Step
 Array = NDArray[np.float64]
 
 GROUP = "elastic screw group about its center (textbook)"
-SMALL = 1e-6  # part of a sum that four digits do not show [-]
+SMALL = 1e-5  # part of a sum that four digits do not show [-]
+ASIDE = 1e-4  # the same where squares add up [-]
 
 
 def is_screw_limit(name: str) -> bool:
@@ -54,6 +55,15 @@ def _strength(analysis: Analysis) -> ScrewStrength:
 def _use(analysis: Analysis, force: Array) -> ScrewUse:
     scale = float(np.abs(analysis.clamp_force[..., 0]).max(initial=0.0))
     return screw_use(force, analysis.project.clamp, _strength(analysis), scale)
+
+
+def screw_entries(analysis: Analysis) -> list[tuple[str, float, str]]:
+    """Design strengths of one screw for the table of hardware; none without screws."""
+    if analysis.project.clamp.screws is None:
+        return []
+    strength = _strength(analysis)
+    parts = (*strength.shear, *strength.out, *strength.over, *strength.tension)
+    return [(f"Design strength of one screw, {part.name}", part.design, "force") for part in parts]
 
 
 @dataclass(frozen=True)
@@ -174,7 +184,7 @@ def _pull(analysis: Analysis, screw: _Screw) -> Step:
     edges = (("M_s", float(screw.at[4]), share.tip_edge), ("M_sr", float(screw.at[3]), share.roll_edge))
     for symbol, moment, by in edges:
         if not np.isnan(by) and abs(moment * by) > SMALL * screw.pull:
-            lever = Number(1.0 / by, "size")
+            lever = Number(1.0 / float(by), "size")
             parts.append((f"|{symbol}| / (n e)", (Number(abs(moment), "grip moment"), " / ", lever)))
     expression: list[str | Number] = []
     for _, numbers in parts:
@@ -189,7 +199,7 @@ def _pull(analysis: Analysis, screw: _Screw) -> Step:
         f"{GROUP}; {_place(analysis, screw)}",
         "l by places of screws: Σx² / x, x from their center; its sign says which side lifts."
         + (
-            " n e: number of screws times two thirds of the way from their line to the base's edge (judgment)."
+            " n e: number of screws times two thirds of the way from their line to the base's edge."
             if edge
             else ""
         ),
@@ -207,7 +217,7 @@ def _shear(analysis: Analysis, at: ClampAt, screw: _Screw) -> list[Step]:
         (1, "V_q", "A", float(at.force[1])),
     ):
         value = float(screw.shear[axis])
-        if abs(value) <= SMALL * total:
+        if abs(value) <= ASIDE * total:
             continue
         formula = f"{name} / n"
         expression: list[str | Number] = [Number(force, "force"), " / ", Number(float(n), "factor")]
