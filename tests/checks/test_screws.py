@@ -12,8 +12,11 @@ import pytest
 from projects import limit, project
 
 from fea.analysis import Analysis, analyze
+from fea.blanket.study import study_blanket
 from fea.checks.screw_strength import ScrewRule, least, screw_rule, screw_strength
 from fea.checks.screws import SCREW_LIMITS, base_forces, screw_forces
+from fea.push.project import push_project
+from fea.push.watch import Failures
 from fea.sections import screws as clauses
 from roofmodel.errors import InputError
 from roofmodel.hardware import DesignFormat
@@ -370,3 +373,11 @@ def test_least_names_what_is_missing_first() -> None:
     assert least(strength.shear).name == "shear of the screw itself"
     known = screw_strength(group([(0.0, 0.0)]), ScrewRule.ASD)
     assert least(known.shear).name == "shear of the joint"
+
+
+def test_what_looks_at_clamp_strength_alone_refuses_screws(tmp_path: Path) -> None:
+    analysis = with_screws(tmp_path)
+    with pytest.raises(InputError, match="a push knows nothing of screws"):
+        push_project(analysis, Failures(0.0, 0.0, 0.0))
+    with pytest.raises(InputError, match="the blanket knows nothing of screws"):
+        study_blanket(analysis.project)
