@@ -59,6 +59,7 @@ _MISSING_FIELD = {
     "screw pull-out": "clamp.screws.support_thickness or pull_out",
     "screw pull-over": "clamp.screws.base_thickness or pull_over",
     "screw tension": "clamp.screws.screw_tension",
+    "screw shear and pull": "one of their strengths in clamp.screws",
     "panel anchorage": "panel.anchorage",
     "solar clamp": "solar.clamp_strength",
     "panel anchorage at arrays": "panel.anchorage",
@@ -305,7 +306,6 @@ def _resistance_words(limit: Limit) -> str:
         "clamp roll moment": "its roll strength",
         "clamp twist moment": "its twist strength",
         "clamp combined": "its strength, all directions together",
-        "screw shear and pull": "its screws, shear and pull together",
         "rail stress": "the rail's yield resistance",
         "rail local buckling": "what local buckling leaves of the rail",
         "rail lateral buckling": "the rail's strength between clamps",
@@ -333,8 +333,6 @@ def _open_text(line: LimitLine, units: UnitSystem) -> str:
     limit = line.limit
     if limit.name == "clamp combined":
         return "Clamp combined: not verified while one of its loaded directions is not."
-    if limit.name == "screw shear and pull":
-        return "Screw shear and pull: not verified while one of their strengths is not."
     demand, where = open_demand(limit)
     field = _MISSING_FIELD.get(limit.name, "its resistance")
     # Without the asked ratio the demand on the rail's height is the snow depth itself.
