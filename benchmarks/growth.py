@@ -189,12 +189,12 @@ class Axis:
 
 
 AXES = {
-    "clamps": Axis("Clamps of a check", clamps, (10, 100, 1_000, 10_000, 30_000)),
+    "clamps": Axis("Clamps of a check", clamps, (10, 100, 1_000, 10_000, 19_000)),
     "faces": Axis("Triangles of a drawn roof", faces, (1e3, 1e4, 1e5, 1e6)),
     "survey": Axis("Triangles of a measured roof", survey, (1e3, 1e4, 1e5, 1e6)),
-    "layer": Axis("Cells of the blanket", layer, (1e3, 1e4, 6e4, 2.4e5)),
+    "layer": Axis("Cells of the blanket", layer, (1e3, 1e4, 6e4)),
     "samples": Axis("Samples of progressive failure", samples, (1e3, 1e4, 1e5)),
-    "cells": Axis("Cells of span tables, four arrangements each", cells, (1e3, 1e4, 1e5, 1e6)),
+    "cells": Axis("Cells of span tables, four arrangements each", cells, (1e3, 1e4, 1e5)),
 }
 
 
