@@ -42,7 +42,7 @@ def _letters(weight: str) -> str:
     chosen = subset.Subsetter(options)
     chosen.populate(unicodes=LETTERS)
     packed = BytesIO()
-    with TTFont(FONTS / f"SourceSansPro-{weight}.ttf") as font:
+    with TTFont(FONTS / f"SourceSansPro-{weight}.ttf", recalcTimestamp=False) as font:
         chosen.subset(font)
         font.flavor = "woff"
         font.save(packed)
