@@ -178,8 +178,9 @@ def test_main_path_by_keyboard_alone(opened):
     page.keyboard.press("Control+a")
     page.keyboard.type("3.5 ft")
     page.keyboard.press("Enter")
-    page.wait_for_selector(".pill.old")
-    assert page.inner_text("#live").startswith("Governing attachment")
+    opened.until("document.querySelector('#live').textContent.startsWith('Governing attachment')")
+    page.wait_for_selector("#undo:not([disabled])")
+    assert "E-high-01 uses" in page.inner_text("#live")  # the row that moved is another one
 
 
 def test_errors_are_explained_where_they_are_made(opened):
