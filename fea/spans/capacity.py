@@ -314,8 +314,10 @@ def _roots(bench: Bench) -> Array:
     low, f_low = np.zeros(shape), excess(np.zeros(shape), 0.0)
     f_high = excess(high)
     dead = f_low > 0.0
+    # What holds the end of the search holds all loads before it, and needs no way there.
+    never = (f_high < 0.0) & ~unknown & (excess(np.full(shape, UNLIMITED)) < 0.0)
     while True:
-        short = (f_high < 0.0) & (high < UNLIMITED) & ~unknown
+        short = (f_high < 0.0) & (high < UNLIMITED) & ~unknown & ~never
         if not short.any():
             break
         # A convex limit lies above its chord: the chord's end is beyond the root.
