@@ -5,18 +5,27 @@ from __future__ import annotations
 from pathlib import Path
 
 import numpy as np
-import shapely
 
 from benchmarks.verification.findings import Finding
 from roofmodel.shape import citygml, cityjson
-from roofmodel.shape.builders import RoofPart, build_roof
 from roofmodel.shape.surfaces import Building
 from roofmodel.sliding.thrust import SlideOptions, slide
-from roofmodel.snow.cases import LoadLevel, SnowCase, Zone
+from roofmodel.snow.cases import SnowCase
 from roofmodel.surface import RoofSurface
 from tests.geometry.roof_marks import areas
 from tests.sliding.curves import at_eaves, built, exact
-from tests.sliding.roofs import force_per_row, gable, hip, line_force, rectangle, rows, slope_length, uniform
+from tests.sliding.roofs import (
+    PLF,
+    drifted_shed,
+    force_per_row,
+    gable,
+    hip,
+    line_force,
+    rows,
+    slope_length,
+    unbalanced_gable,
+    uniform,
+)
 
 DATA = Path(__file__).parents[2]
 CITIES = {
@@ -29,7 +38,6 @@ CITIES = {
         "tests/data/roofs_sharealike/ingolstadt_4018149a_hip_valley_lod3.gml",
     ),
 }
-PSF, FT = 47.880258980335836, 0.3048
 GUARD = "EN 1991-1-3 6.4, F = s b sin(alpha)"
 
 
@@ -70,49 +78,14 @@ def _planes() -> list[Finding]:
 
 def _zones() -> list[Finding]:
     """Drifted strips and triangles."""
-    width, strip, pitch = 40 * FT, 9.9582 * FT, np.arctan(5 / 12)
-    roof = gable(length=10.0, width=2 * width, pitch=np.degrees(pitch))
-    south = roof.planes.name.index("S1")
-    box = shapely.box(0.0, width - strip, 10.0, width)
-    extra = Zone("strip", south, box, np.array([29.874 * PSF, 0, 0]), "7.6.1", "p")
-    both = (*uniform(roof, 30.8 * PSF).zones, extra)
-    case = SnowCase("unbalanced", "check", LoadLevel.CHARACTERISTIC, both, 300.0)
-    run, pitch, drift = 20 * FT, np.radians(14.036), 14 * FT
-    shed = build_roof([RoofPart("shed", rectangle(8.0, run), np.array([pitch]), 3.0, fall_azimuth=np.pi)])
-    rise = 60 * PSF / drift
-    wedge = Zone(
-        "drift",
-        0,
-        shapely.box(0, run - drift, 8, run),
-        np.array([-rise * (run - drift), 0.0, rise]),
-        "7.7",
-        "p",
-    )
-    drifted = SnowCase(
-        "drift", "check", LoadLevel.CHARACTERISTIC, (*uniform(shed, 24 * PSF).zones, wedge), 300.0
-    )
-    low = {"plane": "S1", "up": "0 m"}
-    plf = PSF * FT
-    return [
-        Finding(
-            "unbalanced gable of ASCE/SEI 7-16 7.6.1",
-            "worked by hand",
-            "strips",
-            "lb/ft",
-            _force(roof, case, low)[0] / plf,
-            588.27,
-            1e-4,
-        ),
-        Finding(
-            "triangle of drift on a shed, 14 degrees",
-            "worked by hand",
-            "strips",
-            "lb/ft",
-            _force(shed, drifted, low)[0] / plf,
-            218.28,
-            1e-4,
-        ),
-    ]
+    found = []
+    for words, (roof, case), want in (
+        ("unbalanced gable of ASCE/SEI 7-16 7.6.1", unbalanced_gable(), 588.27),
+        ("triangle of drift on a shed, 14 degrees", drifted_shed(), 218.28),
+    ):
+        value = _force(roof, case, {"plane": "S1", "up": "0 m"})[0] / PLF
+        found.append(Finding(words, "worked by hand", "strips", "lb/ft", value, want, 1e-4))
+    return found
 
 
 def _hip() -> list[Finding]:

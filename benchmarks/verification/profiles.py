@@ -29,6 +29,18 @@ D1_KNOWN = np.array([1.89, 1.83, 1.80, 1.77, 1.74, 1.72, 1.68, 1.67])
 D1_UNKNOWN = np.array([3.37, 2.63, 2.33, 2.18, 2.00, 1.92, 1.76, 1.73])
 D2_KNOWN = np.array([3.56, 3.44, 3.37, 3.33, 3.27, 3.23, 3.16, 3.13])
 D2_UNKNOWN = np.array([np.nan, 11.40, 7.85, 6.36, 5.07, 4.51, 3.64, 3.44])
+# ISO 16269-6, one-sided, unknown scatter (the same values in Natrella, NBS Handbook 91, Table A-7): tests,
+# share above, confidence, factor.
+TOLERANCE = (
+    (5, 0.95, 0.95, 4.203),
+    (10, 0.95, 0.95, 2.911),
+    (20, 0.95, 0.95, 2.396),
+    (5, 0.95, 0.75, 2.463),
+    (10, 0.95, 0.75, 2.104),
+    (10, 0.90, 0.95, 2.355),
+)
+# Two-sided 5 %, that is one-sided 2.5 % of ASTM E178, Table 1: tests, critical value.
+GRUBBS = ((3, 1.155), (5, 1.715), (10, 2.290), (20, 2.709))
 EXACT = "exact polygon integrals"
 OTHER = "finite elements of a second program (sectionproperties)"
 
@@ -189,18 +201,11 @@ def statistics_findings() -> list[Finding]:
         if value == value
     ]
     iso = "ISO 16269-6; Natrella, NBS Handbook 91, Table A-7"
-    for count, share, confidence, k in (
-        (5, 0.95, 0.95, 4.203),
-        (10, 0.95, 0.95, 2.911),
-        (20, 0.95, 0.95, 2.396),
-        (5, 0.95, 0.75, 2.463),
-        (10, 0.95, 0.75, 2.104),
-        (10, 0.90, 0.95, 2.355),
-    ):
+    for count, share, confidence, k in TOLERANCE:
         words = f"tolerance factor, {share:.0%} with confidence {confidence:.0%}, {count} tests"
         factor = float(tolerance_factor(count, share=share, confidence=confidence))
         found.append(Finding(words, iso, "exact", "", factor, k, 1e-3))
-    for count, limit in ((3, 1.155), (5, 1.715), (10, 2.290), (20, 2.709)):
+    for count, limit in GRUBBS:
         value = float(suspects(np.arange(float(count)))[1])
         found.append(
             Finding(

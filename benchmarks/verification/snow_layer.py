@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from benchmarks.verification.findings import Finding
-from tests.blanket.layers import face, layer, line, settle, snow, strip
+from tests.blanket.layers import face, layer, line, plug, settle, snow, strip
 
 PULL, DEPTH, YOUNG = 600.0, 0.5, 1e7  # [Pa], [m], [Pa]
 
@@ -69,18 +69,7 @@ def _shared() -> list[Finding]:
 
 def _plug() -> list[Finding]:
     """Snow that shears out between two single stops."""
-    gap, cohesion, length, wide = 2.2, 800.0, 4.0, 0.8
-    of = layer(strip(gap + wide, length), 0.1, PULL, DEPTH)
-    half = wide / 2.0
-    stops = [
-        line(of, (0.0, 0.0), (half, 0.0), 1e8, 8),
-        line(of, (gap + half, 0.0), (gap + wide, 0.0), 1e8, 8),
-    ]
-    x = of.center[:, 0]
-    flank = (np.abs(x - half - 0.05) < 0.04) | (np.abs(x - gap - half + 0.05) < 0.04)
-    made = snow(len(of.corner), 1e8, 0.0, shear=np.where(flank, cohesion, 1e9))
-    state = settle(of, made, stops)[1]
-    excess = (PULL * (gap - 0.1) - 2.0 * cohesion * DEPTH) * length
+    state, excess = plug(2.2, PULL, 800.0)
     source = "slab between anchors, trap door with cohesion (Terzaghi 1943, art. 19; from memory)"
     value = float(-state.left[:, 1].sum())
     return [

@@ -42,7 +42,7 @@ def layer(outline: Polygon, step: float, pull: float, depth: float = 0.5, press:
     )
 
 
-def snow(cells: int, young: float = 1e7, poisson: float = 0.0, **strength: float) -> Snow:
+def snow(cells: int, young: float = 1e7, poisson: float = 0.0, **strength: float | np.ndarray) -> Snow:
     """Snow that never fails, unless a strength says so."""
     values = {"tension": 1e9, "shear": 1e9, "compression": 1e9, "slope": 0.0} | strength
     limits = Strength(**{name: np.full(cells, value) for name, value in values.items()})
@@ -85,3 +85,24 @@ def settle(of: Layer, made: Snow, contacts=None, interface=None, bed: float = 1e
 
 def strip(width: float, length: float) -> Polygon:
     return box(0.0, 0.0, width, length)
+
+
+def plug(
+    gap: float, pull: float, cohesion: float, length: float = 4.0, wide: float = 0.8, depth: float = 0.5
+):
+    """A slab that leans on half a stop at each side; its flanks, one cell wide, are weak: state and excess.
+
+    The excess is what the flanks cannot hold of the driving force between them. [N]
+    """
+    wide, depth = 0.8, 0.5
+    of = layer(strip(gap + wide, length), 0.1, pull, depth)
+    half = wide / 2.0
+    stops = [
+        line(of, (0.0, 0.0), (half, 0.0), 1e8, 8),
+        line(of, (gap + half, 0.0), (gap + wide, 0.0), 1e8, 8),
+    ]
+    x = of.center[:, 0]
+    flank = (np.abs(x - half - 0.05) < 0.04) | (np.abs(x - gap - half + 0.05) < 0.04)
+    made = snow(len(of.corner), 1e8, 0.0, shear=np.where(flank, cohesion, 1e9))
+    _, state = settle(of, made, stops)
+    return state, (pull * (gap - 0.1) - 2.0 * cohesion * depth) * length

@@ -9,6 +9,8 @@ from roofmodel.project.schema import PlaneChoice, RowTable
 from roofmodel.shape.builders import RoofPart, build_roof
 from roofmodel.snow.cases import LoadLevel, SnowCase, Zone
 
+PSF, FT = 47.880258980335836, 0.3048
+PLF = PSF * FT
 PANEL = Panel(0.4, 0.05, 0.0006, "steel", 0.5, np.nan, np.nan, 1.0)
 
 
@@ -71,3 +73,27 @@ def line_force(force, row, case=0):
     on = force.row == row
     length = np.diff(force.span[on], axis=1)[:, 0]
     return force.span[on].mean(axis=1), -force.thrust[case, on, 1] / length
+
+
+def unbalanced_gable():
+    """A 5:12 gable, W = 40 ft, ASCE/SEI 7-16 7.6.1: 30.8 psf, 29.874 psf more over 9.9582 ft at the ridge."""
+    width, strip = 40 * FT, 9.9582 * FT
+    roof = gable(length=10.0, width=2 * width, pitch=np.degrees(np.arctan(5 / 12)))
+    upper = shapely.box(0.0, width - strip, 10.0, width)
+    extra = Zone("strip", roof.planes.name.index("S1"), upper, np.array([29.874 * PSF, 0, 0]), "7.6.1", "p")
+    return roof, with_zone("unbalanced", uniform(roof, 30.8 * PSF), extra)
+
+
+def drifted_shed():
+    """24 psf and a triangle of drift, 60 psf and 14 ft long, on a shed of 20 ft at 14.036 degrees."""
+    run, drift = 20 * FT, 14 * FT
+    pitch = np.array([np.radians(14.036)])
+    roof = build_roof([RoofPart("shed", rectangle(8.0, run), pitch, 3.0, fall_azimuth=np.pi)])
+    slope = 60 * PSF / drift
+    pressure = np.array([-slope * (run - drift), 0.0, slope])
+    extra = Zone("drift", 0, shapely.box(0, run - drift, 8, run), pressure, "7.7", "p")
+    return roof, with_zone("drift", uniform(roof, 24 * PSF), extra)
+
+
+def with_zone(name, base, extra):
+    return SnowCase(name, "test", LoadLevel.CHARACTERISTIC, (*base.zones, extra), 300.0)

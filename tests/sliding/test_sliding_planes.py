@@ -3,17 +3,26 @@
 import numpy as np
 import pytest
 import shapely
-from roofs import PANEL, force_per_row, gable, hip, line_force, plan, rectangle, rows, slope_length, uniform
+from roofs import (
+    PANEL,
+    PLF,
+    drifted_shed,
+    force_per_row,
+    gable,
+    hip,
+    line_force,
+    plan,
+    rows,
+    slope_length,
+    unbalanced_gable,
+    uniform,
+)
 
 from roofmodel.layout import Layout
-from roofmodel.shape.builders import RoofPart, build_roof
 from roofmodel.shape.recognition import recognize
 from roofmodel.sliding.thrust import SlideOptions, slide
 from roofmodel.sliding.tributary import clamp_shares, row_polygon_force
 from roofmodel.snow.cases import LoadLevel, SnowCase, Zone
-
-PSF, FT = 47.880258980335836, 0.3048
-PLF = PSF * FT
 
 
 def test_plane_is_the_snow_guard_rule_of_en_1991_1_3():
@@ -98,13 +107,7 @@ def test_unbalanced_strip_reaches_the_eave_rail():
 
     30.8 psf all over and a strip of 29.874 psf over 9.9582 ft below the ridge.
     """
-    width, strip = 40 * FT, 9.9582 * FT
-    roof = gable(length=10.0, width=2 * width, pitch=np.degrees(np.arctan(5 / 12)))
-    south = roof.planes.name.index("S1")
-    upper = shapely.box(0.0, width - strip, 10.0, width)
-    extra = Zone("strip", south, upper, np.array([29.874 * PSF, 0, 0]), "7.6.1", "p")
-    base = uniform(roof, 30.8 * PSF)
-    case = SnowCase("unbalanced", "test", LoadLevel.CHARACTERISTIC, (*base.zones, extra), 300.0)
+    roof, case = unbalanced_gable()
     layout = rows(roof, {"plane": "S1", "up": "0 m"})
     _, force = slide(roof, (case,), layout)
     np.testing.assert_allclose(line_force(force, 0)[1] / PLF, 588.27, rtol=1e-4)
@@ -112,20 +115,7 @@ def test_unbalanced_strip_reaches_the_eave_rail():
 
 def test_drift_triangle_on_a_sloping_lower_roof():
     """Load x sin by hand: 24 psf and a 60 psf triangle of 14 ft, run 20 ft, 14.036 deg: 218.28 lb/ft."""
-    run = 20 * FT
-    pitch = np.radians(14.036)
-    roof = build_roof([RoofPart("shed", rectangle(8.0, run), np.array([pitch]), 3.0, fall_azimuth=np.pi)])
-    drift = 14 * FT
-    slope = 60 * PSF / drift
-    zone = Zone(
-        "drift",
-        0,
-        shapely.box(0, run - drift, 8, run),
-        np.array([-slope * (run - drift), 0.0, slope]),
-        "7.7",
-        "p",
-    )
-    case = SnowCase("drift", "test", LoadLevel.CHARACTERISTIC, (*uniform(roof, 24 * PSF).zones, zone), 300.0)
+    roof, case = drifted_shed()
     layout = rows(roof, {"plane": "S1", "up": "0 m"})
     _, force = slide(roof, (case,), layout)
     np.testing.assert_allclose(line_force(force, 0)[1] / PLF, 218.28, rtol=1e-4)

@@ -6,7 +6,15 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy import stats
 
-from benchmarks.verification.profiles import COUNTS, D1_KNOWN, D1_UNKNOWN, D2_KNOWN, D2_UNKNOWN
+from benchmarks.verification.profiles import (
+    COUNTS,
+    D1_KNOWN,
+    D1_UNKNOWN,
+    D2_KNOWN,
+    D2_UNKNOWN,
+    GRUBBS,
+    TOLERANCE,
+)
 from fea.strength_tests.fractiles import (
     design_factor,
     fractile_factor,
@@ -39,18 +47,7 @@ def test_table_d2():
     )  # the table rounds, at 20 and 30 down
 
 
-@pytest.mark.parametrize(
-    ("count", "share", "confidence", "k"),
-    [
-        # ISO 16269-6, one-sided, unknown scatter (the same values in Natrella, NBS Handbook 91, Table A-7).
-        (5, 0.95, 0.95, 4.203),
-        (10, 0.95, 0.95, 2.911),
-        (20, 0.95, 0.95, 2.396),
-        (5, 0.95, 0.75, 2.463),
-        (10, 0.95, 0.75, 2.104),
-        (10, 0.90, 0.95, 2.355),
-    ],
-)
+@pytest.mark.parametrize(("count", "share", "confidence", "k"), TOLERANCE)
 def test_tolerance_factors(count, share, confidence, k):
     assert float(tolerance_factor(count, share=share, confidence=confidence)) == pytest.approx(k, abs=2e-3)
 
@@ -95,7 +92,7 @@ def test_strengths_scale_with_their_unit(values, unit):
         assert b == pytest.approx(a * unit, rel=1e-9, abs=1e-9)
 
 
-@pytest.mark.parametrize(("n", "limit"), [(3, 1.155), (5, 1.715), (10, 2.290), (20, 2.709)])
+@pytest.mark.parametrize(("n", "limit"), GRUBBS)
 def test_grubbs_critical_values(n, limit):
     """Two-sided 5 %, that is one-sided 2.5 % of ASTM E178, Table 1."""
     assert suspects(np.arange(float(n)))[1] == pytest.approx(limit, abs=2e-3)
