@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import time
+from collections.abc import Callable
 from dataclasses import dataclass, field, replace
-from functools import cached_property
+from functools import cache, cached_property, partial
 
 import numpy as np
 from numpy.typing import NDArray
@@ -244,7 +245,7 @@ def analyze(
         clock.mark("beyond first failure")
     together = next(limit for limit in limits if limit.name == "clamp combined")
     of_rows = [i for i, limit in enumerate(limits) if not limit.target.startswith("solar")]
-    by_case = tuple(worst_of(limits, of_rows, q) for q in range(len(snow.cases)))
+    by_case = worst_of(limits, of_rows)
     attachment = worst_attachment(limits)
     proofs = (
         *equilibrium(responses),
@@ -264,7 +265,7 @@ def analyze(
             tuple(clamp_limits(d.clamp, clamp, layout)[-1] for d, _ in states),
             tuple(rail_stress_limit(d.rail, r, rail, layout, form) for d, r in states),
         )
-    lands = landing(roof, graph, force, snow.cases, project.slide)
+    lands = found.lands()
     clock.mark("rigid seams")
     return Analysis(
         project=project,
@@ -307,6 +308,7 @@ class _Checks:
     snow: SnowSet
     graph: FlowGraph
     force: RowForce
+    lands: Callable[[], Landing]
     support: PanelSupport
     loads: RailLoads
     basis: Basis
@@ -343,7 +345,8 @@ def _checks(project: Project, tell: Tell | None, memory: Memory | None, clock: _
     snow = recall(memory, ("snow cases", retained), lambda: snow_cases(roof, project.site, retained))
     clock.mark("snow cases")
     graph, force = slide(roof, snow.cases, layout, project.slide, memory)
-    force = with_landed(roof, layout, graph, force, snow.cases, project.slide)
+    lands = cache(partial(landing, roof, graph, force, snow.cases, project.slide, memory))
+    force = with_landed(roof, layout, graph, force, snow.cases, project.slide, lands)
     clock.mark("sliding force")
     support = panel_support(project, tell, memory)
     clock.mark("panels")
@@ -391,6 +394,7 @@ def _checks(project: Project, tell: Tell | None, memory: Memory | None, clock: _
         snow=snow,
         graph=graph,
         force=force,
+        lands=lands,
         support=support,
         loads=loads,
         basis=basis,

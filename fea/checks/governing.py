@@ -9,7 +9,7 @@ import numpy as np
 
 from fea.checks.limits import Limit
 from fea.checks.strips import panel_strips
-from fea.checks.ties import EQUAL, first_largest
+from fea.checks.ties import EQUAL, first_largest, first_largest_of_each
 from roofmodel.project.load import Project
 
 
@@ -23,18 +23,20 @@ class Governing:
     utilization: float
 
 
-def worst_of(limits: tuple[Limit, ...], which: range | list[int], case: int) -> Governing | None:
-    """Largest known utilization of one case."""
-    best: Governing | None = None
+def worst_of(limits: tuple[Limit, ...], which: range | list[int]) -> tuple[Governing | None, ...]:
+    """Largest known utilization of each case, None where nothing is loaded."""
+    best: list[Governing | None] = [None] * len(limits[0].utilization)
     for index in which:
-        use = np.nan_to_num(limits[index].utilization[case], nan=0.0)
-        if not len(use):
+        use = np.nan_to_num(limits[index].utilization, nan=0.0)
+        if not use.shape[1]:
             continue
-        target = first_largest(use)
-        # Of equals the later limit counts: "clamp combined" says more than one direction.
-        if use[target] > 0.0 and (best is None or use[target] >= best.utilization * (1.0 - EQUAL)):
-            best = Governing(index, target, case, float(use[target]))
-    return best
+        targets = first_largest_of_each(use)
+        for case, (target, value) in enumerate(zip(targets, use[np.arange(len(use)), targets], strict=True)):
+            known = best[case]
+            # Of equals the later limit counts: "clamp combined" says more than one direction.
+            if value > 0.0 and (known is None or value >= known.utilization * (1.0 - EQUAL)):
+                best[case] = Governing(index, int(target), case, float(value))
+    return tuple(best)
 
 
 def worst_of_cases(found: Iterable[Governing | None]) -> Governing | None:
@@ -46,8 +48,7 @@ def worst_of_cases(found: Iterable[Governing | None]) -> Governing | None:
 def worst_attachment(limits: tuple[Limit, ...]) -> Governing | None:
     """Worst clamp or panel strip over all cases."""
     attachments = [i for i, limit in enumerate(limits) if limit.target in ("clamp", "panel strip")]
-    cases = range(max((len(limits[i].utilization) for i in attachments), default=0))
-    return worst_of_cases(worst_of(limits, attachments, q) for q in cases)
+    return worst_of_cases(worst_of(limits, attachments))
 
 
 def governing_row(analysis_limits: tuple[Limit, ...], governing: Governing, project: Project) -> int:

@@ -2,13 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from functools import cache
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.optimize import brentq
 
 from fea.checks.anchorage import StripLoads, strip_demand
 from fea.checks.limits import (
@@ -27,11 +25,15 @@ from roofmodel.layout import Layout
 
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
+BoolArray = NDArray[np.bool_]
+Excess = Callable[[Array], Array]
 
 CANDIDATES = 48  # targets followed per case; the end result is checked on all of them
 UNLIMITED = 1e6
 FAR = 1e3  # factor on snow that counts as no end
 HALVINGS = 40
+STEPS = 200  # of false position: far more than any needs
+HIT = 1e-12  # distance from the limit that counts as none [-]
 
 
 @dataclass(frozen=True)
@@ -79,91 +81,126 @@ def snow_reserve(
     strengths = _Strengths(*hardware, panel_strips(layout)[0], basis.readings)
     snow, dead, thermal = factors
     fixed = combine(result, basis, 0.0 * snow, dead, thermal)
+    every = (fixed, Demands(full.clamp - fixed.clamp, full.rail - fixed.rail))
     scale = float(np.abs(full.clamp[..., 0]).max(initial=0.0))
-    reserve = np.array(
-        [
-            _case_reserve(
-                Demands(fixed.clamp[q], fixed.rail[q]),
-                Demands(full.clamp[q], full.rail[q]),
-                StripLoads(loads.snow[q], loads.weight[q], loads.restrained[q]),
-                scale,
-                strengths,
-            )
-            for q in range(len(snow))
+
+    def uses(part: tuple[Demands, Demands], factor: Array) -> tuple[Array, Array]:
+        """Utilization of clamps (q, c) and stations (q, t) under that much snow."""
+        still, more = part
+        times = factor[:, None, None, None]
+        clamp, rail = still.clamp + times * more.clamp, still.rail + times * more.rail
+        return _clamp_use(clamp, factor * scale, strengths), _rail_use(rail, strengths)
+
+    def excess(factor: Array) -> Array:
+        along = fixed.clamp[..., 0] + factor[:, None, None] * every[1].clamp[..., 0]
+        strip = _strip_use(along, loads, factor, strengths)
+        return np.asarray(np.max([*map(_most, uses(followed, factor)), strip], axis=0) - 1.0)
+
+    one = np.ones(len(snow))
+    which = [_leading(use) for use in uses(every, one)]
+    followed = _chosen(every, which)
+    before = excess(0.0 * one) > 0.0
+    high, never = _bracket(excess, before)
+    for _ in range(8):
+        reserve = _crossing(excess, high, before | never)
+        everywhere = uses(every, reserve)
+        missed = np.maximum(*map(_most, everywhere)) > 1.0 + 1e-8
+        missed &= ~before & ~never
+        if not missed.any():
+            break
+        which = [
+            np.concatenate([some, _leading(use)], axis=1) for some, use in zip(which, everywhere, strict=True)
         ]
-    )
-    return reserve
+        followed = _chosen(every, which)
+        high = np.where(missed, reserve, high)
+    return np.where(before, 0.0, np.where(never, np.inf, reserve))
 
 
-def _case_reserve(
-    fixed: Demands, full: Demands, loads: StripLoads, scale: float, strengths: _Strengths
-) -> float:
-    """Reserve of one case from fixed and full demands (v, n, 6)."""
-    grow = Demands(full.clamp - fixed.clamp, full.rail - fixed.rail)
-    clamps = _leading(_clamp_use(full.clamp, scale, strengths))
-    stations = _leading(_rail_use(full.rail, strengths))
+def _bracket(excess: Excess, known: BoolArray) -> tuple[Array, BoolArray]:
+    """Factors (q,) that exceed, by doubling, but for cases known not to matter; and cases that never do."""
+    high, never = np.ones(len(known)), np.zeros(len(known), dtype=bool)
+    while True:
+        low = (excess(high) < 0.0) & ~known & ~never
+        if not low.any():
+            return high, never
+        high[low] *= 2.0
+        never |= high > UNLIMITED
 
-    @cache  # the root finder asks again at both ends
-    def excess(factor: float) -> float:
-        clamp = fixed.clamp[:, clamps] + factor * grow.clamp[:, clamps]
-        rail = fixed.rail[:, stations] + factor * grow.rail[:, stations]
-        return (
-            max(
-                float(_clamp_use(clamp, factor * scale, strengths).max(initial=0.0)),
-                float(_rail_use(rail, strengths).max(initial=0.0)),
-                _strip_use(fixed.clamp + factor * grow.clamp, loads, factor, strengths),
-            )
-            - 1.0
-        )
 
-    if excess(0.0) > 0.0:
-        return 0.0
-    high = 1.0
-    while excess(high) < 0.0:
-        high *= 2.0
-        if high > UNLIMITED:
-            return float("inf")
-    for attempt in range(8):
-        if attempt:
-            excess.cache_clear()  # more clamps and stations count now
-        found = float(brentq(excess, 0.0, high, xtol=1e-12, rtol=1e-10))
-        everywhere_clamp = _clamp_use(fixed.clamp + found * grow.clamp, found * scale, strengths)
-        everywhere_rail = _rail_use(fixed.rail + found * grow.rail, strengths)
-        if max(everywhere_clamp.max(initial=0.0), everywhere_rail.max(initial=0.0)) <= 1.0 + 1e-8:
-            return found
-        clamps = np.union1d(clamps, _leading(everywhere_clamp))
-        stations = np.union1d(stations, _leading(everywhere_rail))
-        high = found
+def _crossing(excess: Excess, high: Array, known: BoolArray) -> Array:
+    """Factors (q,) at which the excess becomes positive, between none and `high`, for cases not yet known.
+
+    By false position after the Illinois rule (Dowell and Jarratt, 1971), halved where that is slow. Of what
+    is left between, the lower, safe end counts.
+    """
+    low, high = np.zeros_like(high), high.copy()
+    under, over = excess(low), excess(high)
+    settled, found = known | (over <= 0.0), high.copy()
+    last = np.zeros(len(high))
+    for step in range(STEPS):
+        if settled.all():
+            break
+        slope = np.where(settled | (over <= under), 1.0, over - under)
+        at = np.clip(high - over * (high - low) / slope, low, high)
+        at = np.where(settled, found, 0.5 * (low + high) if step % 4 == 3 else at)
+        value = excess(at)
+        side = np.where(value > 0.0, 1.0, -1.0)
+        again = side == last
+        under = np.where(side < 0.0, value, np.where(again, 0.5 * under, under))
+        over = np.where(side > 0.0, value, np.where(again, 0.5 * over, over))
+        low, high, last = np.where(side < 0.0, at, low), np.where(side > 0.0, at, high), side
+        hit, close = np.abs(value) <= HIT, high - low <= 1e-12 + 1e-10 * high
+        found = np.where(settled, found, np.where(hit, at, low))
+        settled = settled | hit | close
     return found
 
 
-def _clamp_use(force: Array, scale: float, strengths: _Strengths) -> Array:
-    """Worst known utilization of each clamp (n,) from (v, n, 6)."""
+def _chosen(every: tuple[Demands, Demands], which: Sequence[IntArray]) -> tuple[Demands, Demands]:
+    """Demands on some clamps and stations of each case, (q, k) of both."""
+    if [some.shape[1] for some in which] == [every[0].clamp.shape[2], every[0].rail.shape[2]]:
+        return every
+    clamp, rail = (some[:, None, :, None] for some in which)
+    still, more = (
+        Demands(np.take_along_axis(part.clamp, clamp, axis=2), np.take_along_axis(part.rail, rail, axis=2))
+        for part in every
+    )
+    return still, more
+
+
+def _most(use: Array) -> Array:
+    """Largest of each case, (q,)."""
+    return np.asarray(use.max(axis=1, initial=0.0))
+
+
+def _clamp_use(force: Array, scale: Array, strengths: _Strengths) -> Array:
+    """Worst known utilization of each clamp (q, n) from (q, v, n, 6)."""
     components = clamp_components(force, strengths.clamp)
-    known = np.nan_to_num(component_utilization(components, strengths.clamp, scale), nan=0.0)
-    return np.asarray(interact(known, strengths.clamp.interaction).max(axis=0))
+    use = component_utilization(components, strengths.clamp, scale[:, None, None])
+    known = np.where(np.isnan(use), 0.0, use)
+    return np.asarray(interact(known, strengths.clamp.interaction).max(axis=1))
 
 
 def _rail_use(force: Array, strengths: _Strengths) -> Array:
-    return np.asarray(rail_stress(force, strengths.rail).max(axis=0) / strengths.rail_strength)
+    return np.asarray(rail_stress(force, strengths.rail).max(axis=1) / strengths.rail_strength)
 
 
-def _strip_use(force: Array, loads: StripLoads, factor: float, strengths: _Strengths) -> float:
+def _strip_use(along: Array, loads: StripLoads, factor: Array, strengths: _Strengths) -> Array:
+    """Largest utilization of a panel's anchorage (q,) from forces along the seams (q, v, c)."""
     if np.isnan(strengths.panel.anchorage):
-        return 0.0
-    rest = factor * loads.snow + loads.weight
-    held = strip_demand(force[..., 0], strengths.readings, strengths.strip, rest, loads.restrained)
-    return float(held.max()) / strengths.panel.anchorage
+        return np.zeros(len(factor))
+    rest = factor[:, None] * loads.snow + loads.weight
+    held = strip_demand(along, strengths.readings, strengths.strip, rest, loads.restrained)
+    return np.asarray(held.max(axis=1) / strengths.panel.anchorage)
 
 
-def _leading(use: Array) -> NDArray[np.int64]:
-    """Indices of the largest utilizations."""
-    if len(use) <= CANDIDATES:
-        return np.arange(len(use))
-    return np.argpartition(use, -CANDIDATES)[-CANDIDATES:]
+def _leading(use: Array) -> IntArray:
+    """Places (q, k) of the largest utilizations (q, n) of each case."""
+    if use.shape[1] <= CANDIDATES:
+        return np.tile(np.arange(use.shape[1]), (len(use), 1))
+    return np.argpartition(use, -CANDIDATES, axis=1)[:, -CANDIDATES:]
 
 
-def tightened(reserve: Array, over: Callable[[Array], NDArray[np.bool_]]) -> Array:
+def tightened(reserve: Array, over: Callable[[Array], BoolArray]) -> Array:
     """Reserve (q,) with more limits, by bisection on all cases at once.
 
     Parameters

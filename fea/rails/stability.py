@@ -7,6 +7,8 @@ be told in words.
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 import numpy as np
 from numpy.typing import NDArray
 from scipy import sparse
@@ -16,6 +18,7 @@ Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
 FREE = 1e-13  # stiffness against a rigid motion, over that of its parts taken alone, that counts as none
+KNOWN = 256  # rows whose judgment is kept
 DENSE_LIMIT = 300  # more unknowns than this go to a sparse eigenvalue solver
 
 
@@ -151,6 +154,23 @@ def free_motion(s: Array, dof: IntArray, node: IntArray, spring: Array, height: 
     """
     if not len(node):
         return "it has no clamps, so nothing holds it"
+    return _free_motion(
+        s.tobytes(), (dof.shape, dof.tobytes()), node.tobytes(), (spring.shape, spring.tobytes()), height
+    )
+
+
+@lru_cache(maxsize=KNOWN)
+def _free_motion(
+    s_bytes: bytes,
+    dof_bytes: tuple[tuple[int, ...], bytes],
+    node_bytes: bytes,
+    spring_bytes: tuple[tuple[int, ...], bytes],
+    height: float,
+) -> str:
+    """`free_motion` of a row with clamps; rows that stay while others move are asked about each time."""
+    s, node = np.frombuffer(s_bytes), np.frombuffer(node_bytes, dtype=np.int64)
+    dof = np.frombuffer(dof_bytes[1], dtype=np.int64).reshape(dof_bytes[0])
+    spring = np.frombuffer(spring_bytes[1]).reshape(spring_bytes[0])
     joints, piece, axial = _piece_motions(s, dof)
     groups = int(axial[-1]) + 1
     C = _compatibility(s, joints, piece, axial, node)

@@ -7,6 +7,7 @@ some counts twice: an upper bound, the safe reading. Friction holds none of it; 
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import replace
 
 import numpy as np
@@ -15,7 +16,7 @@ from numpy.typing import NDArray
 
 from roofmodel.layout import Layout
 from roofmodel.sliding.flow import Exit, FlowGraph
-from roofmodel.sliding.landing import landing
+from roofmodel.sliding.landing import Landing, landing
 from roofmodel.sliding.thrust import RowForce, SlideOptions, propagate, stations_of, valley_factor
 from roofmodel.snow.cases import SnowCase
 from roofmodel.surface import FLAT_SLOPE, RoofSurface
@@ -34,6 +35,7 @@ def with_landed(
     force: RowForce,
     cases: tuple[SnowCase, ...],
     options: SlideOptions,
+    lands: Callable[[], Landing] | None = None,
 ) -> RowForce:
     """The force with the bound `aside` raised by what lands above the rows.
 
@@ -46,13 +48,15 @@ def with_landed(
         Of the same graph.
     cases : tuple of SnowCase, (q,)
     options : SlideOptions
+    lands : callable, optional
+        Gives the landing of this force, where it is known or asked for again.
     """
     known = force.exit_edge[force.exit_edge >= 0]
     top = np.maximum(roof.edges.start[known, 2], roof.edges.end[known, 2]).max(initial=-np.inf)
     sloping = roof.planes.slope > FLAT_SLOPE
     if not len(force.row) or top <= roof.planes.origin[sloping, 2].min(initial=np.inf) + HIGHER:
         return force
-    lower = landing(roof, graph, force, cases, options).lower
+    lower = (lands() if lands else landing(roof, graph, force, cases, options)).lower
     use = np.flatnonzero(sloping[lower.plane])
     if not len(use):
         return force

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from roofmodel.memory import Memory
 from roofmodel.sliding.flow import Exit, FlowGraph
 from roofmodel.sliding.lower_roofs import LowerRoofs, Throws, lower_roofs
 from roofmodel.sliding.thrust import RowForce, SlideOptions
@@ -79,7 +80,12 @@ def throw(speed: Array, slope: Array, fall: Array) -> Array:
 
 
 def landing(
-    roof: RoofSurface, graph: FlowGraph, force: RowForce, cases: tuple[SnowCase, ...], options: SlideOptions
+    roof: RoofSurface,
+    graph: FlowGraph,
+    force: RowForce,
+    cases: tuple[SnowCase, ...],
+    options: SlideOptions,
+    memory: Memory | None = None,
 ) -> Landing:
     """Where the snow of every edge lands.
 
@@ -92,6 +98,8 @@ def landing(
     cases : tuple of SnowCase, (q,)
     options : SlideOptions
         Friction, and the length over which a valley's stream leaves.
+    memory : Memory, optional
+        Keeps the flights from edges that snow leaves as before.
 
     Returns
     -------
@@ -138,7 +146,7 @@ def landing(
         fall=fall,
         throw=far,
         zone=_zones(start, end, far[:, None] * down, roof.ground, force.exit_edge < 0),
-        lower=lower_roofs(roof, throws, count, density),
+        lower=lower_roofs(roof, throws, count, density, memory),
     )
 
 

@@ -9,12 +9,15 @@ rolls on, splashes or bounces is not in it.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass, field
+from functools import partial
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from roofmodel.memory import Memory, recall
 from roofmodel.shape.planes import plan_polygon
 from roofmodel.sliding.walls import Heaps, Walls, meets_walls, walls_of
 from roofmodel.surface import RoofSurface
@@ -97,7 +100,9 @@ class Throws:
     width: Array
 
 
-def lower_roofs(roof: RoofSurface, throws: Throws, edges: int, density: Array) -> LowerRoofs:
+def lower_roofs(
+    roof: RoofSurface, throws: Throws, edges: int, density: Array, memory: Memory | None = None
+) -> LowerRoofs:
     """Divide the snow of every edge between the planes below it and the ground.
 
     Parameters
@@ -108,43 +113,26 @@ def lower_roofs(roof: RoofSurface, throws: Throws, edges: int, density: Array) -
         Number of exit edges, x.
     density : (q,) float
         [kg/m^3]
+    memory : Memory, optional
+        Keeps the flights from edges that snow leaves as before.
     """
-    planes = roof.planes
-    outlines = np.array([plan_polygon(planes, p) for p in range(planes.count)], dtype=object)
-    shapely.prepare(outlines)
-    bounds = shapely.bounds(outlines)
-    lowest = np.array([planes.to_world(p, np.array([[0.0, 0.0]]))[0, 2] for p in range(planes.count)])
+    under = recall(memory, "under flights", partial(_under, roof))
     beyond = np.zeros((len(density), edges))
     pairs: list[tuple[int, int, Array, Array, float, shapely.Geometry]] = []
-    walls, stopped = walls_of(roof), []
+    stopped: list[_Heap] = []
     for edge in range(edges):
         own = np.flatnonzero(throws.at == edge)
-        rays = _rays(throws, own)
-        z = rays.start[:, 2]
-        ground = _flight(rays.speed, rays.slope, np.maximum(z - roof.ground, 0.0))
-        far = rays.start[:, :2] + ground[:, None] * rays.down
-        box = np.concatenate([np.minimum(rays.start[:, :2], far), np.maximum(rays.start[:, :2], far)], axis=1)
-        low, high = box[:, :2].min(axis=0) - 1.0, box[:, 2:].max(axis=0) + 1.0
-        near = (bounds[:, 0] < high[0]) & (bounds[:, 2] > low[0]) & (bounds[:, 1] < high[1])
-        near &= (bounds[:, 3] > low[1]) & (lowest < z.max() - BELOW)
-        first, owner = _first_met(roof, rays, outlines, np.flatnonzero(near))
-        x, wall = meets_walls(walls, rays.start, rays.down, rays.slope, rays.speed, CLASSES + 2)
-        met = (x < first) & (x < ground)
-        first[met], wall[~met] = x[met], -1
-        _drop(roof, rays, outlines, np.flatnonzero(near), first, owner, met)
-        stopped += _heaps(roof, throws, own, rays, walls, wall, first, owner, edge)
-        share = np.zeros((len(own), planes.count + 1))
-        np.add.at(share, (rays.piece, owner), rays.part)  # the last column is the ground
-        share[:, -1] = 1.0 - share[:, :-1].sum(axis=1)
-        weight = throws.weight[:, own]
-        beyond[:, edge] = weight @ share[:, -1]
-        for plane in np.flatnonzero(share[:, :-1].any(axis=0)):
-            on = owner == plane
-            points = rays.start[on, :2] + first[on, None] * rays.down[on]
-            patch = shapely.intersection(shapely.convex_hull(shapely.multipoints(points)), outlines[plane])
-            each = weight * share[:, plane]
-            line = (each / throws.width[own]).max(axis=1)
-            pairs.append((edge, int(plane), each.sum(axis=1), line, float(first[on].max()), patch))
+        way = (throws.ends[own], throws.down[own], throws.slope[own], throws.head[own])
+        key = ("flights", *(part.tobytes() for part in way))
+        caught = recall(memory, key, partial(_caught, roof, under, *way))
+        weight, width = throws.weight[:, own], throws.width[own]
+        beyond[:, edge] = weight @ caught.ground
+        for plane, share, reach, patch in caught.planes:
+            each = weight * share
+            pairs.append((edge, plane, each.sum(axis=1), (each / width).max(axis=1), reach, patch))
+        for wall, foot, share, ends, high in caught.heaps:
+            each = weight * share
+            stopped.append((edge, wall, foot, each.sum(axis=1), (each / width).max(axis=1), ends, high))
     weights = np.array([pair[2] for pair in pairs]).reshape(len(pairs), len(density)).T
     return LowerRoofs(
         edge=np.array([pair[0] for pair in pairs], dtype=np.int64),
@@ -156,6 +144,73 @@ def lower_roofs(roof: RoofSurface, throws: Throws, edges: int, density: Array) -
         patch=tuple(pair[5] for pair in pairs),
         heaps=_gathered(stopped, density),
         beyond=beyond,
+    )
+
+
+@dataclass(frozen=True)
+class _Under:
+    """What flights may meet: walls, and planes with outline, its bounds and lowest height."""
+
+    walls: Walls
+    outlines: NDArray[np.object_]
+    bounds: Array
+    lowest: Array
+
+
+def _under(roof: RoofSurface) -> _Under:
+    planes = roof.planes
+    outlines = np.array([plan_polygon(planes, p) for p in range(planes.count)], dtype=object)
+    shapely.prepare(outlines)
+    lowest = np.array([planes.to_world(p, np.array([[0.0, 0.0]]))[0, 2] for p in range(planes.count)])
+    return _Under(walls_of(roof), outlines, shapely.bounds(outlines), lowest)
+
+
+@dataclass(frozen=True)
+class _Caught:
+    """Where flights from an edge end, as shares (n,) of what each of its pieces sends.
+
+    `planes`: plane, share, reach [m] and patch. `heaps`: wall, plane at its foot (-1 for the ground), share,
+    ends of the heap [m] and its height [m].
+    """
+
+    ground: Array
+    planes: tuple[tuple[int, Array, float, shapely.Geometry], ...]
+    heaps: tuple[tuple[int, int, Array, Array, float], ...]
+
+
+def _caught(
+    roof: RoofSurface, under: _Under, piece_ends: Array, down: Array, slope: Array, head: Array
+) -> _Caught:
+    """Follow the flights from one edge; arguments as in `Throws`."""
+    rays = _rays(piece_ends, down, slope, head)
+    z, count = rays.start[:, 2], len(head)
+    ground = _flight(rays.speed, rays.slope, np.maximum(z - roof.ground, 0.0))
+    far = rays.start[:, :2] + ground[:, None] * rays.down
+    low = np.minimum(rays.start[:, :2], far).min(axis=0) - 1.0
+    high = np.maximum(rays.start[:, :2], far).max(axis=0) + 1.0
+    bounds = under.bounds
+    near = (bounds[:, 0] < high[0]) & (bounds[:, 2] > low[0]) & (bounds[:, 1] < high[1])
+    near &= (bounds[:, 3] > low[1]) & (under.lowest < z.max() - BELOW)
+    first, owner = _first_met(roof, rays, under.outlines, np.flatnonzero(near))
+    x, wall = meets_walls(under.walls, rays.start, rays.down, rays.slope, rays.speed, CLASSES + 2)
+    met = (x < first) & (x < ground)
+    first[met], wall[~met] = x[met], -1
+    _drop(roof, rays, under.outlines, np.flatnonzero(near), first, owner, met)
+    share = np.zeros((count, roof.planes.count + 1))
+    np.add.at(share, (rays.piece, owner), rays.part)  # the last column is the ground
+    share[:, -1] = 1.0 - share[:, :-1].sum(axis=1)
+    planes: list[tuple[int, Array, float, shapely.Geometry]] = []
+    for plane in np.flatnonzero(share[:, :-1].any(axis=0)).tolist():
+        on = owner == plane
+        points = rays.start[on, :2] + first[on, None] * rays.down[on]
+        hull = shapely.LineString(np.concatenate([points, points[:1]])).convex_hull
+        outline: shapely.Geometry = under.outlines[plane]
+        patch = hull.intersection(outline)
+        planes.append((plane, share[:, plane], float(first[on].max()), patch))
+    return _Caught(
+        ground=share[:, -1],
+        planes=tuple(planes),
+        heaps=tuple(_heaps(roof, rays, under.walls, wall, first, owner, count)),
     )
 
 
@@ -200,33 +255,19 @@ def _level(roof: RoofSurface, plane: int, at: Array) -> Array:
 
 
 def _heaps(
-    roof: RoofSurface,
-    throws: Throws,
-    own: IntArray,
-    rays: _Rays,
-    walls: Walls,
-    wall: IntArray,
-    first: Array,
-    owner: IntArray,
-    edge: int,
-) -> list[_Heap]:
-    """What of one edge's snow lies at the foot of each wall."""
-    found: list[_Heap] = []
+    roof: RoofSurface, rays: _Rays, walls: Walls, wall: IntArray, first: Array, owner: IntArray, count: int
+) -> Iterator[tuple[int, int, Array, Array, float]]:
+    """What of one edge's snow lies at the foot of each wall, as `_Caught.heaps`."""
     for k, foot in sorted(set(zip(wall[wall >= 0].tolist(), owner[wall >= 0].tolist(), strict=True))):
         on = (wall == k) & (owner == foot)
-        share = np.bincount(rays.piece[on], weights=rays.part[on], minlength=len(own))
+        share = np.asarray(np.bincount(rays.piece[on], rays.part[on], count), dtype=np.float64)
         if not share.any():
             continue
-        each = throws.weight[:, own] * share
         at, z = _meeting(rays, first, on)
         level = _level(roof, foot, at) if foot >= 0 else np.full(len(z), roof.ground)
         along = at @ walls.way[k]
         ends = np.column_stack([at, level])[[along.argmin(), along.argmax()]]
-        line = (each / throws.width[own]).max(axis=1)
-        found.append(
-            (edge, int(walls.edge[k]), int(foot), each.sum(axis=1), line, ends, float((z - level).max()))
-        )
-    return found
+        yield int(walls.edge[k]), int(foot), share, ends, float((z - level).max())
 
 
 def _gathered(found: list[_Heap], density: Array) -> Heaps:
@@ -256,21 +297,20 @@ class _Rays:
     speed: Array
 
 
-def _rays(throws: Throws, own: IntArray) -> _Rays:
+def _rays(ends: Array, down: Array, slope: Array, head: Array) -> _Rays:
     """Parts by place along each piece and by start height; the outermost ones weigh nothing."""
     place, at_place = _middles_and_ends(PLACES)
     height, at_height = _middles_and_ends(CLASSES)
     t, h = (grid.ravel() for grid in np.meshgrid(place, height, indexing="ij"))
     part = np.outer(at_place, at_height).ravel()
-    ends = throws.ends[own]
     start = ends[:, 0, None] + t[None, :, None] * (ends[:, 1] - ends[:, 0])[:, None]
-    speed = np.sqrt(2.0 * STANDARD_GRAVITY * throws.head[own, None] * h)
+    speed = np.sqrt(2.0 * STANDARD_GRAVITY * head[:, None] * h)
     return _Rays(
-        piece=np.repeat(np.arange(len(own)), len(t)),
-        part=np.tile(part, len(own)),
+        piece=np.repeat(np.arange(len(head)), len(t)),
+        part=np.tile(part, len(head)),
         start=start.reshape(-1, 3),
-        down=np.repeat(throws.down[own], len(t), axis=0),
-        slope=np.repeat(throws.slope[own], len(t)),
+        down=np.repeat(down, len(t), axis=0),
+        slope=np.repeat(slope, len(t)),
         speed=speed.ravel(),
     )
 
