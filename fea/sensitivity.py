@@ -12,12 +12,15 @@ from numpy.typing import NDArray
 from fea.analysis import Analysis, check_limits
 from fea.checks.governing import worst_attachment
 from fea.checks.limits import Limit
+from fea.checks.screw_strength import screw_rule, screw_strength
 from fea.moving import on_rigid_seams
 from roofmodel.errors import InputError
+from roofmodel.hardware import DesignFormat
 from roofmodel.layout import Layout, without_clamps
 from roofmodel.memory import Memory
 from roofmodel.project.load import Project, with_rows
 from roofmodel.project.placement import line_pieces
+from roofmodel.screws import Screws
 from roofmodel.snow.inputs import (
     Asce16Site,
     AsceSite,
@@ -336,6 +339,7 @@ def _inputs(project: Project) -> list[tuple[str, Change]]:
                 ),
             ),
         ),
+        *_screw_inputs(project),
         *_site_inputs(project.site),
     ]
     if project.table.as_built is None:
@@ -365,6 +369,49 @@ def _inputs(project: Project) -> list[tuple[str, Change]]:
             ("change of temperature", lambda p, f: replace(p, rail=replace(rail, thermal=rail.thermal * f)))
         )
     return found + _judgments(project)
+
+
+def _screw_inputs(project: Project) -> list[tuple[str, Change]]:
+    """What brackets on screws are made of, as far as it is given and counts."""
+    clamp, screws = project.clamp, project.clamp.screws
+    if screws is None:
+        return []
+    tested = ~np.isnan(screws.tested_nominal)
+    calculated = {
+        "thickness of the bracket's base": ("base_thickness", not tested[[0, 2]].all()),
+        "thickness of the steel below the screws": ("support_thickness", not tested[:2].all()),
+        "diameter of the screws": ("diameter", not tested[:2].all()),
+    }
+    found = [
+        (name, _screws_with(screws, (field,)))
+        for name, (field, counts) in calculated.items()
+        if counts and not np.isnan(getattr(screws, field))
+    ]
+    found.append(("distance of the screws in their bracket", _screws_with(screws, ("place", "base"))))
+    if not np.isnan(screws.own).all():
+        found.append(("strength of the screws themselves", _screws_with(screws, ("own",))))
+    if tested.any():
+        found.append(("tested strength of the screws", _screws_with(screws, ("tested", "tested_nominal"))))
+    found.append(
+        (
+            "height of the grip over the sheet",
+            lambda p, f: replace(p, clamp=replace(clamp, grip_height=clamp.grip_height * f)),
+        )
+    )
+    return found
+
+
+def _screws_with(screws: Screws, fields: tuple[str, ...]) -> Change:
+    def change(project: Project, factor: float) -> Project:
+        changed: dict[str, Any] = {field: getattr(screws, field) * factor for field in fields}
+        other = replace(screws, **changed)
+        rule = screw_rule(DesignFormat(project.table.design.format), project.site.standard)
+        if set(screw_strength(screws, rule).missing) != set(screw_strength(other, rule).missing):
+            message = f"{rule} does not speak of so thin a sheet"
+            raise InputError(message)
+        return replace(project, clamp=replace(project.clamp, screws=other))
+
+    return change
 
 
 def _wider_seams(project: Project, factor: float) -> Project:

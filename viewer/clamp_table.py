@@ -16,8 +16,8 @@ from fea.analysis import Analysis
 from fea.checks.cautions import along_change
 from roofmodel.units import SYSTEMS, UnitSystem
 from viewer.files import atomic, safe
-from viewer.picture.findings import clamp_utilization
-from viewer.summary import clamp_cases, clamp_states, plain_along
+from viewer.picture.findings import clamp_cases, clamp_utilization
+from viewer.summary import clamp_states, plain_along
 
 _UNITLESS = {"": "", "count": "", "ratio": "", "percent": "%"}
 _DIGITS = {"ratio": ".4f", "percent": "+.2f", "length": ".3f"}

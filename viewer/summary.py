@@ -354,12 +354,6 @@ def _capital(text: str) -> str:
     return text[:1].upper() + text[1:]
 
 
-def clamp_cases(analysis: Analysis) -> IntArray:
-    """Case in which each clamp uses most of its combined strength, what is not verified first, (c,)."""
-    together = next(limit for limit in analysis.limits if limit.name == "clamp combined").utilization
-    return np.argmax(np.where(np.isnan(together), np.inf, together), axis=0)
-
-
 def clamp_states(analysis: Analysis) -> tuple[str, ...]:
     """Status of each clamp over all cases and directions, in the words of the limits, (c,)."""
     use = clamp_utilization(analysis)

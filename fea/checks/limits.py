@@ -233,9 +233,7 @@ def clamp_limits(force: Array, clamp: Clamp, layout: Layout, *, by_row: bool = F
     components = clamp_components(force, clamp)
     scale = np.asarray(components[..., 0].max(initial=0.0))
     if by_row:
-        _, first, back = np.unique(layout.clamp_row, return_index=True, return_inverse=True)
-        along = components[..., 0].max(axis=1)
-        scale = np.maximum.reduceat(along, first, axis=1)[:, None, back]
+        scale = row_largest(components[..., 0].max(axis=1), layout)[:, None]
     utilization = component_utilization(components, clamp, scale)
     together = _worst(interact(utilization, clamp.interaction))
     names = (
@@ -282,6 +280,12 @@ def clamp_limits(force: Array, clamp: Clamp, layout: Layout, *, by_row: bool = F
         )
     )
     return tuple(limits)
+
+
+def row_largest(values: Array, layout: Layout) -> Array:
+    """Largest of values (q, c) in each row, at every clamp of it (q, c)."""
+    _, first, back = np.unique(layout.clamp_row, return_index=True, return_inverse=True)
+    return np.asarray(np.maximum.reduceat(values, first, axis=1)[:, back])
 
 
 def _worst(utilization: Array) -> Array:

@@ -7,7 +7,7 @@ Clauses of `fea.sections.screws`, from memory. AISI: Omega = 3.0, phi = 0.50, in
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
 
 import numpy as np
@@ -109,6 +109,12 @@ class ScrewStrength:
     over: tuple[Part, ...]
     tension: tuple[Part, ...]
     pairs: tuple[Pair, ...]
+
+    @property
+    def missing(self) -> tuple[str, ...]:
+        """Names of the parts without a value."""
+        parts = (*self.shear, *self.out, *self.over, *self.tension)
+        return tuple(part.name for part in parts if np.isnan(part.nominal))
 
 
 def screw_rule(form: DesignFormat, standard: str) -> ScrewRule:
@@ -264,53 +270,45 @@ def _within(value: float, bounds: tuple[float, float]) -> bool:
 
 
 def _over_pair(screws: Screws, rule: ScrewRule, joint: Part, over: Part, *, tested: bool) -> Pair:
-    """Shear and pull-over: J4.5.1 where it was tested, else the plain sum of uses, which asks for more."""
-    name = "shear and pull-over"
-    if rule is ScrewRule.EN:
-        return _plain_sum(name, joint, over, "EN 1993-1-3 8.3(8): sum of both uses")
+    """Shear and pull-over, J4.5.1."""
     t1, t2 = screws.base_thickness, screws.support_thickness
-    held = (
-        not tested
-        and _within(t1, OVER_SHEET)
+    sizes = (
+        _within(t1, OVER_SHEET)
         and t2 >= OVER_RATIO * t1
         and screws.diameter >= OVER_SCREW
         and screws.base_ultimate <= OVER_STRONGEST
     )
-    if not held:
-        return _plain_sum(
-            name, joint, over, "sum of both uses, which asks for more than AISI S100-16 J4.5.1 (judgment)"
-        )
+    clause = "J4.5.1, S = 2.7 t_1 d F_u1, P half the pull-over strength: brackets pull one-sidedly"
     shear = float(clauses.bearing(t1, screws.diameter, screws.base_ultimate))
-    return Pair(
-        name,
-        shear,
-        ONE_SIDED * over.nominal,
-        OVER_SHARE,
-        _bound(rule, OVER_BOUND, 1),
-        "AISI S100-16 J4.5.1, S = 2.7 t_1 d F_u1, P half the pull-over strength: brackets pull one-sidedly",
-    )
+    bound = _bound(rule, OVER_BOUND, 1)
+    found = Pair("shear and pull-over", shear, ONE_SIDED * over.nominal, OVER_SHARE, bound, clause)
+    return _joined(found, rule, joint, over, inside=sizes and not tested)
 
 
 def _out_pair(screws: Screws, rule: ScrewRule, joint: Part, out: Part, *, tested: bool) -> Pair:
-    """Shear and pull-out: J4.5.2 where it was tested, else the plain sum of the uses, which asks for more."""
-    name = "shear and pull-out"
-    if rule is ScrewRule.EN:
-        return _plain_sum(name, joint, out, "EN 1993-1-3 8.3(8): sum of both uses")
+    """Shear and pull-out, J4.5.2."""
     t1, t2 = screws.base_thickness, screws.support_thickness
-    held = (
-        not tested
-        and _within(t2, OUT_SHEET)
+    sizes = (
+        _within(t2, OUT_SHEET)
         and _within(t2 / t1, OUT_RATIO)
         and screws.diameter >= OUT_SCREW
         and screws.support_ultimate <= OUT_STRONGEST
     )
-    if not held:
-        return _plain_sum(
-            name, joint, out, "sum of both uses, which asks for more than AISI S100-16 J4.5.2 (judgment)"
-        )
     shear = float(clauses.tilting(t2, screws.diameter, screws.support_ultimate))
     bound = _bound(rule, OUT_BOUND, 2)
-    return Pair(name, shear, out.nominal, 1.0, bound, "AISI S100-16 J4.5.2, S = 4.2 √(t_2³ d) F_u2")
+    clause = "J4.5.2, S = 4.2 √(t_2³ d) F_u2"
+    found = Pair("shear and pull-out", shear, out.nominal, 1.0, bound, clause)
+    return _joined(found, rule, joint, out, inside=sizes and not tested)
+
+
+def _joined(found: Pair, rule: ScrewRule, joint: Part, pull: Part, *, inside: bool) -> Pair:
+    """AISI's line inside the sizes that it was tested with, else the sum of uses, which asks for more."""
+    if rule is ScrewRule.EN:
+        return _plain_sum(found.name, joint, pull, "EN 1993-1-3 8.3(8): sum of both uses")
+    if inside:
+        return replace(found, clause=f"AISI S100-16 {found.clause}")
+    words = f"sum of both uses, which asks for more than AISI S100-16 {found.clause[:6]} (judgment)"
+    return _plain_sum(found.name, joint, pull, words)
 
 
 def _own_pair(shear: Part, tension: Part, rule: ScrewRule) -> Pair:

@@ -15,7 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from fea.checks.limits import LOADED, Limit, combine
+from fea.checks.limits import LOADED, Limit, combine, row_largest
 from fea.checks.reserve import tightened
 from fea.checks.screw_strength import Pair, Part, ScrewRule, ScrewStrength, least, screw_strength
 from fea.rails.actions import Basis
@@ -107,7 +107,7 @@ def base_forces(force: Array, screws: Screws, height: float) -> Array:
 
 
 def screw_forces(
-    force: Array, screws: Screws, height: float, least_force: float = 0.0
+    force: Array, screws: Screws, height: float, least_force: float | Array = 0.0
 ) -> tuple[Array, Array]:
     """Shear along and across (..., n, 2), and pull (..., n), of every screw. [N].
 
@@ -118,7 +118,7 @@ def screw_forces(
     screws : Screws
     height : float
         Of the grip above the sheet. [m]
-    least_force : float
+    least_force : (...) float
         Moments of less than this at the distance of a diameter count as none where nothing holds them. [N]
 
     Returns
@@ -128,11 +128,12 @@ def screw_forces(
     """
     at, share = base_forces(force, screws, height), levers(screws)
     n = len(screws.place)
-    floor = least_force * screws.diameter
+    floor = np.broadcast_to(least_force * screws.diameter, at.shape[:-1])
 
     def held(moment: Array, lever: Array | float) -> Array:
+        least = floor.reshape(floor.shape + (1,) * (moment.ndim - floor.ndim))
         known = moment * np.nan_to_num(lever, nan=0.0)
-        return np.where(np.isnan(lever) & (np.abs(moment) > floor), np.nan, known)
+        return np.where(np.isnan(lever) & (np.abs(moment) > least), np.nan, known)
 
     shear = at[..., None, :2] / n + held(at[..., 5, None, None], share.twist)
     edge = held(np.abs(at[..., 4]), share.tip_edge) + held(np.abs(at[..., 3]), share.roll_edge)
@@ -150,17 +151,19 @@ class ScrewUse:
     by: dict[str, Array]
 
 
-def screw_use(force: Array, clamp: Clamp, strength: ScrewStrength, scale: float) -> ScrewUse:
+def screw_use(force: Array, clamp: Clamp, strength: ScrewStrength, scale: float | Array) -> ScrewUse:
     """Use of every screw (..., n) by forces (..., 6) at the grip; NaN where loaded without a strength.
 
-    A strength that is known and exceeded counts also where another one is missing.
+    A strength that is known and exceeded counts also where another one is missing. `scale` is the along-seam
+    force, one for all or (...), that says what counts as loaded. [N]
     """
     screws = clamp.screws
     assert screws is not None
-    floor = LOADED * scale
+    floor = LOADED * np.asarray(scale)
     along, pull = screw_forces(force, screws, clamp.grip_height, floor)
     shear = np.hypot(along[..., 0], along[..., 1])
-    v, t = (np.where(one > floor, one, np.where(np.isnan(one), np.nan, 0.0)) for one in (shear, pull))
+    counts = floor[..., None]
+    v, t = (np.where(one > counts, one, np.where(np.isnan(one), np.nan, 0.0)) for one in (shear, pull))
     pairs = [_sum(v, t, pair) for pair in strength.pairs]
     return ScrewUse(
         shear=shear,
@@ -187,13 +190,16 @@ def _sum(v: Array, t: Array, pair: Pair) -> Array:
 
 def _least_known(uses: list[Array]) -> Array:
     """The worst of several uses; one that is exceeded counts also where another one is not known."""
-    known = np.max([np.nan_to_num(one, nan=0.0) for one in uses], axis=0)
-    open_ = np.any([np.isnan(one) for one in uses], axis=0)
-    return np.where(open_ & (known <= 1.0), np.nan, known)
+    known, worst = np.fmax.reduce(uses), np.maximum.reduce(uses)
+    return np.asarray(np.where(known > 1.0, known, worst))
 
 
-def screw_limits(force: Array, clamp: Clamp, layout: Layout, rule: ScrewRule) -> tuple[Limit, ...]:
+def screw_limits(
+    force: Array, clamp: Clamp, layout: Layout, rule: ScrewRule, *, by_row: bool = False
+) -> tuple[Limit, ...]:
     """Limits of the most used screw of every bracket; none for clamps on seams.
+
+    What counts as loaded is measured by the largest force along the seams, of all brackets or `by_row`.
 
     Parameters
     ----------
@@ -206,7 +212,9 @@ def screw_limits(force: Array, clamp: Clamp, layout: Layout, rule: ScrewRule) ->
     if clamp.screws is None or not len(layout.clamp_name):
         return ()
     strength = screw_strength(clamp.screws, rule)
-    found = screw_use(force, clamp, strength, float(np.abs(force[..., 0]).max(initial=0.0)))
+    along = np.abs(force[..., 0])
+    scale = row_largest(along.max(axis=1), layout)[:, None] if by_row else along.max(initial=0.0)
+    found = screw_use(force, clamp, strength, scale)
     parts = {SHEAR: strength.shear, OUT: strength.out, OVER: strength.over, TENSION: strength.tension}
     limits = []
     for name in SCREW_LIMITS:
@@ -235,6 +243,11 @@ def screw_limits(force: Array, clamp: Clamp, layout: Layout, rule: ScrewRule) ->
             )
         )
     return tuple(limits)
+
+
+def screws_worst(limits: tuple[Limit, ...]) -> Array:
+    """Worst use (q, c) of the limits of screws, NaN where one is not known and none is exceeded."""
+    return _least_known([limit.utilization for limit in limits])
 
 
 def _ends(force: Array) -> tuple[int, int]:

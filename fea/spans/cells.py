@@ -7,9 +7,19 @@ from typing import Any
 
 import numpy as np
 
+from fea.checks.screws import SCREW_LIMITS
 from fea.spans.capacity import Choices
 from fea.spans.lines import Arrangement, Line
-from fea.spans.rows import Hardware, clamp_use, deflection_use, member_use, rail_use, solve_rows, strip_use
+from fea.spans.rows import (
+    Hardware,
+    bracket_use,
+    clamp_use,
+    deflection_use,
+    member_use,
+    rail_use,
+    solve_rows,
+    strip_use,
+)
 from roofmodel.errors import InputError
 from roofmodel.surface import RoofSurface
 from roofmodel.units import STANDARD_GRAVITY
@@ -71,12 +81,13 @@ def worst_cell(
     ]
     for limit, counts, row in (
         (clamp_use(rows, at, hardware)[-1], clamps, row_of_clamp),
+        *((limit, clamps, row_of_clamp) for limit in bracket_use(rows, at, hardware)),
         (strip_use(rows, at, hardware), clamps, row_of_clamp),
         (rail_use(rows, at, hardware), pieces, row_of_piece),
         (deflection_use(rows, at, hardware), pieces, row_of_piece),
         *member,
     ):
-        if np.isnan(limit.resistance).all():
+        if np.isnan(limit.resistance).all() and limit.name not in SCREW_LIMITS:
             continue
         use = np.where(counts, limit.utilization[0], 0.0)
         worst = int(np.argmax(use))  # unknown comes before everything

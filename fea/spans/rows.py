@@ -12,6 +12,7 @@ from fea.checks.combinations import LoadFactors, service_factors, strength_facto
 from fea.checks.limits import (
     Demands,
     Limit,
+    clamp_components,
     clamp_limits,
     deflection_limit,
     rail_stress_limit,
@@ -19,6 +20,8 @@ from fea.checks.limits import (
     sample_piece,
 )
 from fea.checks.member import member_limits
+from fea.checks.screw_strength import screw_rule
+from fea.checks.screws import screw_limits
 from fea.rails.actions import Basis, rail_loads
 from fea.rails.frame import solve_frame
 from fea.rails.loads import FrameResult
@@ -231,6 +234,23 @@ def clamp_use(rows: Rows, load: Array, hardware: Hardware, some: IntArray | None
     layout = _some_clamps(rows.layout, some)
     force = _force(rows, load, layout, some)
     return clamp_limits(force, hardware.clamp, layout, by_row=True)
+
+
+def most_along(rows: Rows, load: Array, hardware: Hardware) -> tuple[Array, Array]:
+    """What clamps and their screws measure by what counts as loaded, (c,) each, at line loads (1, r). [N]."""
+    force = clamp_forces(rows, load)[0]
+    along = clamp_components(force, hardware.clamp)[..., 0].max(axis=0)
+    return along, np.abs(force[..., 0]).max(axis=0)
+
+
+def bracket_use(
+    rows: Rows, load: Array, hardware: Hardware, some: IntArray | None = None
+) -> tuple[Limit, ...]:
+    """Limits of the brackets' screws, as `clamp_use`; none for clamps on seams."""
+    layout = _some_clamps(rows.layout, some)
+    force = _force(rows, load, layout, some)
+    # Measured snow makes the cells: no code of Canada gives its own phi.
+    return screw_limits(force, hardware.clamp, layout, screw_rule(hardware.form, "measured"), by_row=True)
 
 
 def strip_use(rows: Rows, load: Array, hardware: Hardware, some: IntArray | None = None) -> Limit:

@@ -8,7 +8,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fea.checks.member import has_crushing
-from fea.spans.capacity import ANCHORAGE, DEFLECTION, Capacity, Choices, largest_spans, span_tables
+from fea.spans.bench import ANCHORAGE, DEFLECTION
+from fea.spans.capacity import Capacity, Choices, largest_spans, span_tables
 from fea.spans.lines import Arrangement
 from fea.spans.rows import Hardware
 from roofmodel.hardware import DesignFormat, Rail
@@ -16,6 +17,7 @@ from roofmodel.layout import SpliceKind
 from roofmodel.profiles.plain import walls_profile
 from roofmodel.project.part_schema import BuiltRoof
 from roofmodel.project.part_tables import built_roof
+from roofmodel.project.screw_tables import screw_notes
 from roofmodel.project.span_study import SpanStudy, Variant
 from roofmodel.project.tested import bond_notes, tested_notes, untold_notes
 from roofmodel.snow.cases import LoadLevel
@@ -211,6 +213,7 @@ def _notes(study: SpanStudy, choices: Choices, tables: tuple[RailTableau, ...]) 
         *untold_notes(table.clamp),
         *tested_notes(table.clamp, table.panel, units),
         *bond_notes(table.clamp),
+        *_screw_notes(study),
         "Loads are those of snow down the slope per length of rail, before the factors of the format; the "
         "factors, the rail's own weight and the worse of force on the axis and at the top are in it.",
         "Seams and sheet count as rigid; the clamps give way as their stiffness says.",
@@ -244,12 +247,23 @@ def _notes(study: SpanStudy, choices: Choices, tables: tuple[RailTableau, ...]) 
             notes.append(f"In NO limit of {rail.name}: {', '.join(ways)}.")
     if any(np.isnan(one.low).any() for one in tables):
         notes.append(
-            "NOT VERIFIED: a direction of the clamp is loaded that has no strength, or a rail's walls are "
-            "not known (local buckling); no load is given there."
+            "NOT VERIFIED: a direction of the clamp or a screw is loaded that has no strength, or a rail's "
+            "walls are not known (local buckling); no load is given there."
         )
     if any(np.isinf(one.low).any() for one in tables):
         notes.append("Unlimited: no limit that was given is ever reached.")
     return tuple(notes)
+
+
+def _screw_notes(study: SpanStudy) -> tuple[str, ...]:
+    table = study.table
+    if table.clamp.screws is None:
+        return ()
+    notes = screw_notes(table.clamp, table.panel, beyond=False)
+    if table.design.format != "LRFD":
+        return notes
+    words = "Screws by the phi of AISI S100 (0.50); in Canada (CSA S136) it is 0.40, and the loads are less."
+    return (*notes, words)
 
 
 def _not_in(rail: Rail) -> list[str]:

@@ -133,7 +133,7 @@ def make_clamp(
     s = table.strength
     given = [s.along, s.across, s.pull, s.push, s.roll, s.twist]
     nominal = np.array([np.nan if value is None else value for value in given])
-    if np.isnan(nominal[0]):
+    if np.isnan(nominal[0]) and table.screws is None:
         message = "clamp.strength.along is missing; without it no attachment can be checked"
         raise InputError(message)
     strength, factor = design_strength(nominal, table.strength_kind, table.factor, form, "clamp")

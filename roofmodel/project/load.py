@@ -22,7 +22,7 @@ from roofmodel.project.obstacles import place_obstacles
 from roofmodel.project.part_tables import built_roof
 from roofmodel.project.placement import check_grips, place_rows
 from roofmodel.project.schema import BuiltRoof, ProjectFile, RoofFile, RowTable
-from roofmodel.project.screw_tables import make_screws
+from roofmodel.project.screw_tables import with_screws
 from roofmodel.project.seam_tables import make_seam
 from roofmodel.project.sites import make_site
 from roofmodel.project.standing import with_what_stands
@@ -170,8 +170,7 @@ def _assemble(
         check_tested(table.clamp, table.panel, units, lock)
         least = 0.0 if table.seam is None else LEAST_GRIP
         clamp = make_clamp(table.clamp, form, table.panel.seam_height, units, least)
-        if table.clamp.screws is not None:
-            clamp = replace(clamp, screws=make_screws(table.clamp.screws, form, units))
+        clamp = with_screws(clamp, table.clamp, form, units)
         placed = rows_count and bool(table.row)
         layout = place_rows(roof, table.row, table.plane, panel, units) if placed else no_rows()
         if table.as_built is not None and rows_count:

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
 from roofmodel.errors import InputError
-from roofmodel.hardware import DesignFormat
+from roofmodel.hardware import Clamp, DesignFormat
 from roofmodel.project.clamp_schema import ClampTable
 from roofmodel.project.hardware_tables import design_strength
 from roofmodel.project.schema import PanelTable
@@ -50,6 +52,11 @@ def make_screws(table: ScrewsTable, form: DesignFormat, units: UnitSystem = SI) 
     _check_sizes(screws, form, units)
     _check_places(screws, units)
     return screws
+
+
+def with_screws(clamp: Clamp, table: ClampTable, form: DesignFormat, units: UnitSystem = SI) -> Clamp:
+    """The clamp with the screws of its table, if it has any."""
+    return clamp if table.screws is None else replace(clamp, screws=make_screws(table.screws, form, units))
 
 
 def refuse_screws(clamp: ClampTable, what: str, name: str = "") -> None:

@@ -17,7 +17,7 @@ from roofmodel.errors import InputError
 from roofmodel.hardware import Clamp, DesignFormat, Panel, Rail
 from roofmodel.project.hardware_tables import make_clamp, make_panel, make_rail
 from roofmodel.project.schema import RailTable
-from roofmodel.project.screw_tables import refuse_screws
+from roofmodel.project.screw_tables import with_screws
 from roofmodel.project.span_schema import LONGEST, SpanFile
 from roofmodel.project.tested import check_tested
 from roofmodel.project.validation import modeled, read_text, read_toml
@@ -189,7 +189,6 @@ def _variant(table: SpanFile, data: dict[str, Any], folder: Path, digest: Any) -
     form, units = DesignFormat(table.design.format), SYSTEMS[table.study.units]
     panels = [table.panel.on(seam) for seam in dict.fromkeys(table.panel.seam_spacing)]
     check_tested(table.clamp, panels[0], units)
-    refuse_screws(table.clamp, "a span table")
     fields = RailTable.model_fields
     rails = tuple(
         make_rail(
@@ -199,7 +198,9 @@ def _variant(table: SpanFile, data: dict[str, Any], folder: Path, digest: Any) -
     )
     return Variant(
         rails=rails,
-        clamp=make_clamp(table.clamp, form, table.panel.seam_height, units),
+        clamp=with_screws(
+            make_clamp(table.clamp, form, table.panel.seam_height, units), table.clamp, form, units
+        ),
         panels=tuple(make_panel(panel, form) for panel in panels),
         tables={name: data[name] for name in ("panel", "clamp", "rail", "design")},
     )

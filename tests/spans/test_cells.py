@@ -8,7 +8,8 @@ import pytest
 import tomlkit
 
 from fea.analysis import analyze
-from fea.spans.capacity import LIMITS, span_table
+from fea.spans.bench import LIMITS
+from fea.spans.capacity import span_table
 from fea.spans.cells import cell_project, worst_cell
 from fea.spans.study import study_choices, study_hardware, study_roof
 from roofmodel.errors import InputError

@@ -9,7 +9,8 @@ import numpy as np
 import pytest
 
 from fea.spans import capacity
-from fea.spans.capacity import LIMITS, STRESS, Capacity, Choices, _use, bench_of, largest_spans, span_table
+from fea.spans.bench import LIMITS, STRESS, bench_of, limit_use
+from fea.spans.capacity import Capacity, Choices, largest_spans, span_table
 from fea.spans.cells import worst_cell
 from fea.spans.lines import Arrangement, lines_of, patterns
 from fea.spans.rows import solve_rows, unit_force
@@ -192,7 +193,7 @@ def test_nothing_is_lost_by_leaving_out(tmp_path, rail, warm):
         bench = bench_of(roof, shapes, spans, hardware, None)
         load = np.broadcast_to(np.geomspace(50.0, 5e4, 40)[:, None], (len(LIMITS), 40, 5))
         assert len(bench.stations[STRESS]) < 0.4 * len(bench.counts_station)
-        np.testing.assert_allclose(_use(bench, load), _use(bench.whole(), load), rtol=1e-9)
+        np.testing.assert_allclose(limit_use(bench, load), limit_use(bench.whole(), load), rtol=1e-9)
 
 
 @pytest.mark.parametrize(
@@ -253,7 +254,8 @@ UNTOLD = [
 @pytest.mark.parametrize("hidden", [False, True], ids=["seen", "hidden"])
 def test_no_largest_load_is_told_where_a_use_is_not_known(monkeypatch, hidden):
     """Whether the search meets what is not known itself, or only the proof with nothing left out."""
-    uses = [use for use, _ in UNTOLD] + [lambda x: np.nan * x]  # the last is not asked for
+    idle = len(LIMITS) - len(UNTOLD)  # the last are not asked for
+    uses = [use for use, _ in UNTOLD] + idle * [lambda x: np.nan * x]
 
     def found(bench, load):
         out = np.stack([use(one) for use, one in zip(uses, load, strict=True)])
@@ -261,8 +263,8 @@ def test_no_largest_load_is_told_where_a_use_is_not_known(monkeypatch, hidden):
 
     whole = SimpleNamespace(spans=1, there=lambda limit: limit < len(UNTOLD), complete=True)
     few = SimpleNamespace(**{**vars(whole), "complete": False, "whole": lambda: whole})
-    monkeypatch.setattr(capacity, "_use", found)
-    expected = [load for _, load in UNTOLD] + [np.inf]
+    monkeypatch.setattr(capacity, "limit_use", found)
+    expected = [load for _, load in UNTOLD] + idle * [np.inf]
     np.testing.assert_allclose(capacity._largest(few)[:, 0], expected, rtol=1e-6)
 
 

@@ -9,6 +9,7 @@ from fea.analysis import Analysis
 from fea.checks.strips import panel_strips
 
 Array = NDArray[np.float64]
+IntArray = NDArray[np.int64]
 
 
 def clamp_utilization(analysis: Analysis) -> Array:
@@ -21,6 +22,15 @@ def clamp_utilization(analysis: Analysis) -> Array:
     use = np.concatenate(together) if together else np.zeros((1, len(analysis.project.layout.clamp_name)))
     known = np.nan_to_num(use, nan=0.0).max(axis=0)
     return np.where(np.isnan(use).any(axis=0) & (known <= 1.0), np.nan, known)
+
+
+def clamp_cases(analysis: Analysis) -> IntArray:
+    """Case that gives each clamp its `clamp_utilization`, of equals the first, (c,)."""
+    use = np.stack([limit.utilization for limit in analysis.limits if limit.target == "clamp"])
+    known = np.nan_to_num(use, nan=0.0).max(axis=0)
+    # What is not known comes before all that is kept, and after what is exceeded.
+    unknown = np.isnan(use).any(axis=0) & (known <= 1.0)
+    return np.argmax(np.where(unknown, np.nextafter(1.0, 2.0), known), axis=0)
 
 
 def shown_case(analysis: Analysis) -> int:

@@ -14,6 +14,7 @@ from fea.analysis import Analysis
 from fea.checks.cautions import along_change
 from roofmodel.snow.cases import Bare, Value, Zone, short_numbers
 from roofmodel.units import UnitSystem
+from viewer.picture.findings import clamp_cases
 from viewer.quantities import brief, column, kind_for, percent, quantity, significant
 from viewer.summary import (
     AS_TESTED,
@@ -383,7 +384,7 @@ def clamps_table(analysis: Analysis, units: UnitSystem) -> Table:
         order = np.lexsort((order, -worst, ~combined.unverified))[:CLAMPS_WORST]
         caption = f"The {CLAMPS_WORST} most used of {count} clamps"
         note = "attachments.csv holds all of them."
-    case = np.argmax(np.nan_to_num(combined.utilization, nan=0.0), axis=0)
+    case = clamp_cases(analysis)
     states = clamp_states(analysis)
     change = (
         None if analysis.rigid_force is None else along_change(analysis.clamp_force, analysis.rigid_force)

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 from shapely import Polygon
 
-from fea.spans.capacity import LIMITS
+from fea.spans.bench import LIMITS
 from fea.spans.study import RailTableau, StudyResult
 from viewer import style
 from viewer.snow.drawing import Drawing
@@ -19,6 +19,7 @@ Array = NDArray[np.float64]
 
 COLORS = (
     "#F4AC45", "#8C8377", "#63A68F", "#95BBD8", "#B9746B", "#8E7BB0", "#C9B458", "#5A6B8C", "#D98CA0",
+    "#7A9E3F",
 )  # of LIMITS  # fmt: skip
 ALWAYS = 4  # limits that the legend has even where they govern nowhere
 BESIDE = 5  # names of the legend in a line

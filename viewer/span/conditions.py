@@ -7,14 +7,17 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from fea.checks.screw_strength import screw_rule, screw_strength
 from fea.push.project import DIRECTIONS
 from fea.spans.study import StudyResult
+from roofmodel.hardware import DesignFormat
 from roofmodel.project.tested import sheet_text
 from roofmodel.project.tested import words as tested_words
 from roofmodel.units import SI, US, UnitSystem
 from viewer.report.tables import Table
 from viewer.span.words import units_of
 
+SIDES = ("base", "support")
 LEVELS = {
     "characteristic": "characteristic loads before factors; the format's factors are in the table",
     "strength": "loads that hold the factors already",
@@ -71,6 +74,7 @@ def conditions(found: StudyResult, seam: float | None = None) -> tuple[tuple[str
             f"{clamp.interaction} interaction",
         ),
         ("Clamp strengths", f"{clamp.strength_kind}{divided}: {'; '.join(strengths)}"),
+        *_screws(found, units),
         ("Test basis", "; ".join(basis) or "not given"),
         ("Loads", f"{design.format}, {LEVELS[study.level]}{factor}"),
         (
@@ -79,6 +83,34 @@ def conditions(found: StudyResult, seam: float | None = None) -> tuple[tuple[str
             f"{100.0 * study.unloaded_share:g} % of the load on spans that a pattern unloads, {splice}",
         ),
     )
+
+
+def _screws(found: StudyResult, units: UnitSystem) -> list[tuple[str, str]]:
+    """Screws of brackets, one row of words; none for clamps on seams."""
+    some = [screws for one in found.study.variants if (screws := one.clamp.screws) is not None]
+    if not some:
+        return []
+    rule = screw_rule(DesignFormat(found.study.table.design.format), "measured")
+    strengths = [screw_strength(screws, rule) for screws in some]
+    first, thin = some[0], (min(getattr(one, f"{part}_thickness") for one in some) for part in SIDES)
+    sheets = [f"{part} {_sheet(t, units)}" for part, t in zip(SIDES, thin, strict=True) if not np.isnan(t)]
+    kinds = zip(*((*one.shear, *one.out, *one.over, *one.tension) for one in strengths), strict=True)
+    holds = []
+    for parts in kinds:
+        least = float(np.min([part.design for part in parts]))
+        text = "not given" if np.isnan(least) else both(least, "force", units)
+        holds.append(f"{parts[0].name} {text}")
+    places = ", ".join(
+        f"{units.convert(x, 'size'):.4g} / {units.convert(y, 'size'):.4g}" for x, y in first.place.tolist()
+    )
+    return [
+        (
+            "Screws",
+            f"{len(first.place)} a bracket, {both(first.diameter, 'size', units)}, head "
+            f"{both(first.head, 'size', units)}, along / across at {places} {units.label('size')}, "
+            f"{', '.join([*sheets, str(rule)])}; for design of one: {'; '.join(holds)}",
+        )
+    ]
 
 
 def rail_conditions(found: StudyResult, rail: int) -> str:
@@ -122,7 +154,7 @@ def unverified(found: StudyResult) -> str:
     if any(np.isnan(rail.low).any() for rail in found.rails):
         reasons = [
             *reasons,
-            "a direction of the clamp is loaded that has no strength, or walls are not known",
+            "a direction of the clamp or a screw is loaded that has no strength, or walls are not known",
         ]
     return f"NOT VERIFIED: {'; '.join(reasons)}."
 

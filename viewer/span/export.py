@@ -10,7 +10,7 @@ from typing import Any
 
 import numpy as np
 
-from fea.spans.capacity import LIMITS
+from fea.spans.bench import LIMITS
 from fea.spans.study import RailTableau, StudyResult
 from roofmodel.units import SI, US
 from viewer.export import file_head, plain_data, version

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from fea.spans.capacity import LIMITS
+from fea.spans.bench import LIMITS
 from fea.spans.study import RailTableau, StudyResult
 from roofmodel.units import SYSTEMS, UnitSystem
 from viewer.report.tables import Table
