@@ -14,15 +14,15 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.spatial import cKDTree
 
 from fea.checks.audit import EQUILIBRIUM, Proof
-from fea.model.assembly import System, build_system
-from fea.model.data import Model, node_dof
+from fea.model.assembly import build_system
+from fea.model.data import node_dof
 from fea.model.loads import gravity, nodal, traction
-from fea.model.solution import solve_model
 from fea.model.stress import audit
 from fea.panel.mesh import strip_mesh, window_to_holds
-from fea.panel.model import PanelField, contacts_as_springs, panel_field, sheet_area
+from fea.panel.model import PanelField, panel_field, sheet_area
 from fea.panel.reading import (
     FoldForces,
     LoadPath,
@@ -33,12 +33,18 @@ from fea.panel.reading import (
     sheet_peaks,
 )
 from fea.panel.screening import NUMBERS, governing_numbers
-from fea.solvers.contact import ContactSolution, solve_contact
-from fea.solvers.direct import factorize_upper
+from fea.solvers.contact import (
+    ContactEquations,
+    ContactSolution,
+    contact_equations,
+    solve_cases,
+    solve_closed,
+)
 from roofmodel.hardware import Clamp, Panel, SeamDetail
 from roofmodel.units import STANDARD_GRAVITY
 
 Array = NDArray[np.float64]
+BoolArray = NDArray[np.bool_]
 
 WINDOW = 4.0  # clip spacings of seam that are meshed to each side of a clamp [-]
 WIDER = 1.5  # times as much in the run that tells what the window is worth [-]
@@ -166,7 +172,7 @@ def worse_of(several: Sequence[SeamStates]) -> SeamStates:
 @dataclass(frozen=True)
 class _Mesh:
     field: PanelField
-    system: System
+    equations: ContactEquations
 
 
 @dataclass(frozen=True)
@@ -261,9 +267,10 @@ def study_states(
         _mesh(panel, detail, clamp, (place, length), every, size, window)
         for size, window in ((refine, usual), (2.0 * refine, usual), (refine, farther))
     )
-    number = _worst_of(coarse_mesh, actions)
+    number, bearing = _worst_of(coarse_mesh, actions)
     chosen = tuple(actions[i] for i in number)
-    coarse, fine, wide = (_solve(mesh, chosen) for mesh in (coarse_mesh, fine_mesh, wide_mesh))
+    coarse = _solve(coarse_mesh, chosen, [None] * len(chosen) + bearing)
+    fine, wide = (_solve(mesh, chosen, _carried(coarse, mesh)) for mesh in (fine_mesh, wide_mesh))
     names, values = _values(fine)
     change, window = _changes(coarse, fine), _changes(wide, coarse)
     studies = tuple(
@@ -314,29 +321,46 @@ def _mesh(
     mesh = strip_mesh(panel, detail, window, np.array([-place]), grip, refine)
     clamps = [np.array([-place]) if i == strips // 2 else np.zeros(0) for i in range(strips)]
     field = panel_field(mesh, panel, detail, grip, clamps, np.full(strips, length), periodic=True)
-    return _Mesh(field, build_system(field.model))
+    return _Mesh(field, contact_equations(build_system(field.model), field.model.contacts))
 
 
-def _worst_of(mesh: _Mesh, actions: Sequence[SeamAction]) -> tuple[int, ...]:
-    """Actions that are worst for some number; the one with most force first where all are alike."""
+def _worst_of(mesh: _Mesh, actions: Sequence[SeamAction]) -> tuple[tuple[int, ...], list[BoolArray | None]]:
+    """Actions that are worst for some number, with most force first where alike, and what bears then."""
     if len(actions) == 1:
-        return (0,)
+        return (0,), [None]
     field = mesh.field
-    loads = action_loads(field, actions)[1]
-    answer = solve_contact(mesh.system, field.model.contacts, loads, follow=True)
+    answer = solve_cases(mesh.equations, action_loads(field, actions)[1], follow=True)
     outside = np.stack([outside_weight(field, action) for action in actions], axis=1)
     values = governing_numbers(field, answer.displacement, answer.force, outside)
-    return tuple(sorted({int(np.argmax(row)) for row in values}))
+    number = tuple(sorted({int(np.argmax(row)) for row in values}))
+    return number, [answer.closed[:, i] for i in number]
 
 
-def _solve(mesh: _Mesh, actions: tuple[SeamAction, ...]) -> _Pass:
-    field, model = mesh.field, mesh.field.model
+def _carried(found: _Pass, mesh: _Mesh) -> list[BoolArray | None]:
+    """For each load case, what bears on another mesh of the same seam, by the nearest place."""
+    near, first = [], 0
+    for old, new in zip(found.mesh.field.model.contacts, mesh.field.model.contacts, strict=True):
+        if not len(old.node):
+            return [None] * found.answer.closed.shape[1]
+        tree = cKDTree(found.mesh.field.model.xyz[old.node])
+        near.append(first + tree.query(mesh.field.model.xyz[new.node])[1])
+        first += len(old.node)
+    return list(found.answer.closed[np.concatenate(near)].T) if near else [None] * len(found.loads.T)
+
+
+def _solve(mesh: _Mesh, actions: tuple[SeamAction, ...], first: Sequence[BoolArray | None]) -> _Pass:
+    """Solve on one mesh; what bears is looked for from a set of contacts on, or from all."""
+    field, equations = mesh.field, mesh.equations
     loads = np.concatenate(action_loads(field, actions), axis=1)
-    answer = solve_contact(mesh.system, model.contacts, loads, follow=True)
+    closed = grip_stiffness(field, equations, np.ones(equations.stretch.shape[0], dtype=bool))
+    answer = solve_cases(equations, loads, first, follow=True)
     sets, which = np.unique(answer.closed[:, len(actions) :], axis=1, return_inverse=True)
-    stiffness = [grip_stiffness(field, contacts_as_springs(model, closed)) for closed in sets.T]
-    closed = grip_stiffness(field, contacts_as_springs(model, np.ones(len(sets), dtype=bool)))
-    return _Pass(mesh, actions, loads, answer, tuple(stiffness[i] for i in which.ravel()), closed)
+    stiffness: dict[int, Array] = {}
+    for i in which.ravel()[::-1].tolist():  # the last action's set is near what is factorized
+        if i not in stiffness:
+            stiffness[i] = grip_stiffness(field, equations, sets[:, i])
+    own = tuple(stiffness[i] for i in which.ravel().tolist())
+    return _Pass(mesh, actions, loads, answer, own, closed)
 
 
 def action_loads(field: PanelField, actions: Sequence[SeamAction]) -> tuple[Array, Array]:
@@ -360,14 +384,15 @@ def outside_weight(field: PanelField, action: SeamAction) -> Array:
     return np.asarray(per_length * (field.length - (field.mesh.x[-1] - field.mesh.x[0])))
 
 
-def grip_stiffness(field: PanelField, model: Model) -> Array:
-    """Stiffness (6, 6) at the grip of the only clamp, seam axes. [N/m, N, N m/rad]."""
+def grip_stiffness(field: PanelField, equations: ContactEquations, bears: BoolArray) -> Array:
+    """Stiffness (6, 6) at the grip of the only clamp, what bears as springs both ways, seam axes.
+
+    [N/m, N, N m/rad]
+    """
     dof = node_dof(field.clamp_node[0])
-    F = np.zeros((model.dof_count, 6))
+    F = np.zeros((field.model.dof_count, 6))
     F[dof, np.arange(6)] = 1.0
-    system = build_system(model)
-    # Minimum degree: a nested dissection of a long strip tied to itself fills the factor many times over.
-    u = solve_model(system, F, factor=factorize_upper(system.upper)).displacement[dof]
+    u = solve_closed(equations, bears, F)[dof]
     K = np.linalg.inv(0.5 * (u + u.T))
     return np.asarray(0.5 * (K + K.T))
 
@@ -414,7 +439,7 @@ def _notes(answer: ContactSolution, number: int, count: int) -> tuple[str, ...]:
 def _proofs(fine: _Pass, number: int) -> tuple[Proof, ...]:
     answer, pair = fine.answer, fine.pair(number)
     last = slice(len(fine.actions) + number, len(fine.actions) + number + 1)
-    system = fine.mesh.system
+    system = fine.mesh.equations.system
     balance = audit(system, answer.displacement[:, last], fine.loads[:, last], answer.link_load[:, last])
     residual = max(proof.worst for proof in answer.proof[pair])
     # The outer cuts hold the strips straight, which takes moments: the whole balances in forces only.

@@ -16,7 +16,8 @@ Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 BoolArray = NDArray[np.bool_]
 
-FEW = 24  # changes of the set that are worth a column each instead of a factorization
+FEW = 24  # changes of the set that are worth a column each instead of a factorization,
+MORE = 1500  # and one more for so many unknowns
 CLOSE = 1e-5  # eigenvalue of the changes' matrix from which on a factorization is more exact
 FLOATS = 1e10  # movement for unit forces over that with all links, beyond which a set is a mechanism
 SOFT = 1e-4  # share of the stiffness of open links that guides steps out of a mechanism
@@ -94,23 +95,40 @@ class ActiveSet:
     def solve(self, closed: BoolArray, F: Array) -> Array | None:
         """Unknowns (f,) with the links of a set two-way; None if the set is a mechanism."""
         weight = closed.astype(float)
-        right = F + self.B.T @ (self.stiffness * weight * self.gap)
+        u = self._solve(weight, (F + self.B.T @ (self.stiffness * weight * self.gap))[:, None])
+        return None if u is None else u[:, 0]
+
+    def _solve(self, weight: Array, right: Array) -> Array | None:
         changed = np.flatnonzero(self._base != weight) if self._factor is not None else None
-        if changed is not None and len(changed) <= FEW:
+        if changed is not None and len(changed) <= FEW + len(right) // MORE:
             u = self._updated(changed, weight, right)
             if u is not None:
                 return u
         if (changed is None or len(changed)) and not self._factorize(weight):
             return None
         assert self._factor is not None
-        return np.asarray(self._factor(right[:, None])[:, 0])
+        return self._factor(right)
+
+    def two_way(self, closed: BoolArray, F: Array) -> Array:
+        """Unknowns (f, q) for loads (f, q) with the links of a set as springs both ways, gaps left out.
+
+        Raises
+        ------
+        SingularError
+            The set is a mechanism.
+        """
+        u = self._solve(closed.astype(float), F)
+        if u is None:
+            message = "what bears does not hold the structure"
+            raise SingularError(message)
+        return u
 
     def _updated(self, changed: IntArray, weight: Array, right: Array) -> Array | None:
         """By Woodbury from the factorized set; None when a factorization is more exact."""
         factor = self._factor
         assert factor is not None
         if not len(changed):
-            return np.asarray(factor(right[:, None])[:, 0])
+            return factor(right)
         new = [int(i) for i in changed if int(i) not in self._columns]
         if new:
             Y = factor(self.B[new].T.toarray())
@@ -124,13 +142,13 @@ class ActiveSet:
             return None
 
         def once(r: Array) -> Array:
-            y = factor.backsolve(r[:, None])[:, 0]
+            y = factor.backsolve(r)
             return np.asarray(y - Y @ (root * np.linalg.solve(middle, root * (Bc @ y))))
 
-        u = once(right)
-        for _ in range(2):
-            Ku = times_upper(self.upper, u[:, None])[:, 0]
-            u = u + once(right - Ku - self.B.T @ (self.stiffness * weight * (self.B @ u)))
+        u, root = np.zeros_like(right), root[:, None]
+        for _ in range(3):
+            Ku = times_upper(self.upper, u)
+            u = u + once(right - Ku - self.B.T @ ((self.stiffness * weight)[:, None] * (self.B @ u)))
         return u
 
     def push(self, u: Array) -> Array:

@@ -26,13 +26,25 @@ from fea.solvers.direct import Solver, times_upper
 from fea.solvers.proof import LinkProof
 from roofmodel.errors import InputError
 
-__all__ = ["ContactError", "ContactSolution", "OneWayLinks", "as_links", "solve_contact", "solve_one_way"]
+__all__ = [
+    "ContactEquations",
+    "ContactError",
+    "ContactSolution",
+    "OneWayLinks",
+    "as_links",
+    "contact_equations",
+    "solve_cases",
+    "solve_closed",
+    "solve_contact",
+    "solve_one_way",
+]
 
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 BoolArray = NDArray[np.bool_]
 
 ROUNDS = 200  # sets tried before giving up
+NEARBY = 15  # sets tried from a start that was given, before it is given up
 TIE = 1e-12  # force of a link, as a share of the largest load, at which open and closed are the same
 ACCEPTED = 1e-6  # largest miss of an answer that is still one
 
@@ -178,11 +190,38 @@ class _Answer:
     note: str
 
 
-def _minimize(sets: ActiveSet, F: Array, first: BoolArray | None = None) -> _Answer:
+def _from(sets: ActiveSet, F: Array, first: BoolArray) -> _Answer | None:
+    """As `_minimize` from a set of closed links on; None where Newton's steps alone do not get there soon."""
+    closed = first
+    for rounds in range(1, NEARBY + 1):
+        u = sets.solve(closed, F)
+        if u is None:
+            return None
+        now, settled = _judged(sets, u, closed, F)
+        if settled:
+            return _Answer(u, closed, rounds, "")
+        closed = now
+    return None
+
+
+def _judged(sets: ActiveSet, u: Array, closed: BoolArray, F: Array) -> tuple[BoolArray, bool]:
+    """Which links are stretched at u, and whether these are the closed ones but for ties."""
+    size = (
+        float(np.abs(F).max(initial=0.0)) + float((sets.stiffness * np.abs(sets.gap)).max(initial=0.0)) * 1e-6
+    )
+    s = sets.B @ u - sets.gap
+    now = s > 0.0
+    near = sets.stiffness * np.abs(s) <= TIE * size
+    return now, bool(((now == closed) | near).all())
+
+
+def _minimize(sets: ActiveSet, F: Array, first: BoolArray | None) -> _Answer:
     """Unknowns (f,) of least energy for loads (f,), from a set of closed links on or from all."""
+    answer = None if first is None else _from(sets, F, first)
+    if answer is not None:
+        return answer
     B, k, gap = sets.B, sets.stiffness, sets.gap
-    size = float(np.abs(F).max(initial=0.0)) + float((k * np.abs(gap)).max(initial=0.0)) * 1e-6
-    closed = np.ones(len(k), dtype=bool) if first is None else first
+    closed = np.ones(len(k), dtype=bool)
     u = np.zeros(len(F))
     seen: set[bytes] = set()
     note, guarded = "", False
@@ -199,11 +238,8 @@ def _minimize(sets: ActiveSet, F: Array, first: BoolArray | None = None) -> _Ans
         else:
             target = full
         s = B @ target - gap
-        if full is not None:
-            now = s > 0.0
-            near = k * np.abs(s) <= TIE * size
-            if ((now == closed) | near).all():
-                return _Answer(target, closed, rounds, note)
+        if full is not None and _judged(sets, target, closed, F)[1]:
+            return _Answer(target, closed, rounds, note)
         if guarded:
             d = target - u
             Kd = times_upper(sets.upper, d[:, None])[:, 0]
@@ -253,7 +289,6 @@ def solve_one_way(
     F: Array,
     *,
     solver: Solver = Solver.AUTO,
-    follow: bool = False,
 ) -> OneWay:
     """Solve equations with one-way links for every load case by itself.
 
@@ -268,9 +303,6 @@ def solve_one_way(
     F : (f, q) float
         [N]
     solver : Solver
-    follow : bool
-        Whether each search starts from the links closed in the case before, instead of all of them: the same
-        answers, sooner where cases are alike.
 
     Returns
     -------
@@ -285,12 +317,18 @@ def solve_one_way(
     """
     sets = ActiveSet(upper, B, stiffness, gap, solver)
     sets.start()
+    return _solve_cases(sets, F, [None] * F.shape[1])
+
+
+def _solve_cases(
+    sets: ActiveSet, F: Array, first: Sequence[BoolArray | None], follow: bool = False
+) -> OneWay:
     answers: list[_Answer] = []
     proved = []
-    for case, column in enumerate(F.T):
+    for case, (column, own) in enumerate(zip(F.T, first, strict=True)):
+        start = answers[-1].closed if own is None and follow and answers else own
         try:
-            before = (answers[-1].closed,) if follow and answers else ()
-            answers.append(_minimize(sets, column, *before))
+            answers.append(_minimize(sets, column, start))
         except ContactError as error:
             message = f"load case {case}: {error}"
             raise ContactError(message) from error
@@ -301,12 +339,54 @@ def solve_one_way(
             raise ContactError(message)
     return OneWay(
         unknown=np.stack([a.u for a in answers], axis=1) if answers else np.zeros(F.shape),
-        force=np.stack([f for f, _ in proved], axis=1) if proved else np.zeros((len(gap), 0)),
+        force=np.stack([f for f, _ in proved], axis=1) if proved else np.zeros((len(sets.gap), 0)),
         rounds=np.array([a.rounds for a in answers], dtype=np.int64),
         factorizations=sets.factorizations,
         notes=tuple(f"load case {i}: {a.note}" for i, a in enumerate(answers) if a.note),
         proof=tuple(p for _, p in proved),
     )
+
+
+@dataclass(frozen=True)
+class ContactEquations:
+    """A structure with its one-way links, factorized with all of them closed.
+
+    Attributes
+    ----------
+    system : System
+    stretch : sparse (c, d)
+        Of the links, groups one after another, for displacements.
+    sets : ActiveSet
+    """
+
+    system: System
+    stretch: sparse.csr_array
+    sets: ActiveSet
+
+
+def contact_equations(
+    system: System, contacts: Sequence[Contacts | OneWayLinks], solver: Solver = Solver.AUTO
+) -> ContactEquations:
+    """A structure with its one-way links, to be solved many times; parameters as in `solve_contact`.
+
+    Raises
+    ------
+    InputError
+        A contact that is none.
+    SingularError
+        The structure floats though every contact is closed.
+    """
+    links = [as_links(c) for c in contacts]
+    for link in links:
+        _check(link, len(system.model.xyz))
+    if not links:
+        links = [OneWayLinks("none", np.zeros((0, 2), int), np.zeros((0, 3)), np.zeros(0), np.zeros(0))]
+    G = stretch_matrix(links, system.model.dof_count)
+    gap = np.concatenate([link.gap for link in links]) - G @ system.offset
+    stiffness = np.concatenate([link.stiffness for link in links])
+    sets = ActiveSet(system.upper, sparse.csr_array(G @ system.transform), stiffness, gap, solver)
+    sets.start()
+    return ContactEquations(system, G, sets)
 
 
 def solve_contact(
@@ -315,7 +395,6 @@ def solve_contact(
     F: Array,
     *,
     solver: Solver = Solver.AUTO,
-    follow: bool = False,
 ) -> ContactSolution:
     """Solve a structure on one-way contacts and links for every load case by itself.
 
@@ -328,8 +407,6 @@ def solve_contact(
     F : (d,) or (d, q) float
         [N, N m]
     solver : Solver
-    follow : bool
-        As in `solve_one_way`.
 
     Returns
     -------
@@ -346,31 +423,72 @@ def solve_contact(
     """
     loads = np.asarray(F, dtype=float)
     loads = loads[:, None] if loads.ndim == 1 else loads
-    links = [as_links(c) for c in contacts]
-    for link in links:
-        _check(link, len(system.model.xyz))
-    d = system.model.dof_count
-    if loads.shape[0] != d:
-        message = f"contacts: loads have {loads.shape[0]} rows; the model has {d} degrees of freedom."
+    return solve_cases(contact_equations(system, contacts, solver), loads)
+
+
+def solve_cases(
+    equations: ContactEquations,
+    F: Array,
+    first: Sequence[BoolArray | None] | None = None,
+    *,
+    follow: bool = False,
+) -> ContactSolution:
+    """Solve prepared equations for every load case by itself.
+
+    Parameters
+    ----------
+    equations : ContactEquations
+    F : (d, q) float
+        [N, N m]
+    first : sequence of (c,) bool or None, (q,), optional
+        Closed links from which the search of each case starts. The answer is the same from everywhere, and
+        found sooner from close by.
+    follow : bool
+        Whether a case without such a set starts from the one before, instead of from all links closed.
+
+    Returns
+    -------
+    ContactSolution
+
+    Raises
+    ------
+    InputError
+        Loads of another size.
+    ContactError
+        The structure lifts off its contacts, or no equilibrium was found.
+    """
+    system, G = equations.system, equations.stretch
+    if F.shape[0] != system.model.dof_count:
+        message = (
+            f"contacts: loads have {F.shape[0]} rows; "
+            f"the model has {system.model.dof_count} degrees of freedom."
+        )
         raise InputError(message)
-    if not links:
-        links = [OneWayLinks("none", np.zeros((0, 2), int), np.zeros((0, 3)), np.zeros(0), np.zeros(0))]
-    G = stretch_matrix(links, d)
-    gap = np.concatenate([link.gap for link in links]) - G @ system.offset
-    stiffness = np.concatenate([link.stiffness for link in links])
-    B = sparse.csr_array(G @ system.transform)
-    one_way = solve_one_way(
-        system.upper, B, stiffness, gap, system.gather(loads), solver=solver, follow=follow
+    one_way = _solve_cases(
+        equations.sets, system.gather(F), [None] * F.shape[1] if first is None else first, follow
     )
     u, push = system.expand(one_way.unknown), -np.asarray(G.T @ one_way.force)
     return ContactSolution(
         displacement=u,
         force=one_way.force,
         closed=one_way.force > 0.0,
-        reaction=system.tie_forces(u, loads + push)[0],
+        reaction=system.tie_forces(u, F + push)[0],
         link_load=push,
         rounds=one_way.rounds,
         factorizations=one_way.factorizations,
         notes=one_way.notes,
         proof=one_way.proof,
     )
+
+
+def solve_closed(equations: ContactEquations, closed: BoolArray, F: Array) -> Array:
+    """Movement (d, q) for loads (d, q) with a set of links (c,) as springs both ways, gaps left out.
+
+    Raises
+    ------
+    SingularError
+        The set is a mechanism.
+    """
+    system = equations.system
+    q = equations.sets.two_way(closed, system.gather(F))
+    return np.asarray(system.transform @ q)

@@ -3,7 +3,7 @@
 OMP_NUM_THREADS=1 PYTHONPATH=. python tests/fuzz/campaign.py --minutes 10 [--target roofs] [--seed 1]
 
 Every case is a good input after random changes, given to a command in a forked child. The outcome must be a
-result or one line of refusal: exit code 0, 1 or 2, nothing written on refusal, inputs as they were, 20 s and
+result or one line of refusal: exit code 0, 1 or 2, nothing written on refusal, inputs as they were, 60 s and
 2 GB at most, JSON that keeps its schema, no control characters on the screen.
 Cases that break this are kept, with what was said, in the folder of --keep.
 """

@@ -17,7 +17,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-CPU = 20.0  # a case may take so long [s]
+CPU = 60.0  # a case may take so long; the largest detail meshes take a third of it on a slow core [s]
 MEMORY = 2.0e9  # [bytes]
 WALL = 300.0  # other work may share the machine; beyond this a case hangs [s]
 
@@ -109,7 +109,7 @@ def _be_command(arguments: list[str], folder: Path, logs: Path) -> None:
     code = 99
     try:
         os.setsid()
-        resource.setrlimit(resource.RLIMIT_CPU, (30, 35))
+        resource.setrlimit(resource.RLIMIT_CPU, (int(CPU) + 15, int(CPU) + 20))
         resource.setrlimit(resource.RLIMIT_AS, (8 * 10**9, 8 * 10**9))
         resource.setrlimit(resource.RLIMIT_CORE, (0, 0))
         null = os.open(os.devnull, os.O_RDONLY)

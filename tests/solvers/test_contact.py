@@ -12,7 +12,15 @@ from benchmarks.verification.contacts import one_way_beam
 from fea.model.assembly import build_system
 from fea.model.data import GROUND, Contacts, Model, Springs, Ties
 from fea.solvers import active_set, contact
-from fea.solvers.contact import ContactError, OneWayLinks, solve_contact, solve_one_way
+from fea.solvers.contact import (
+    ContactError,
+    OneWayLinks,
+    contact_equations,
+    solve_cases,
+    solve_closed,
+    solve_contact,
+    solve_one_way,
+)
 from fea.solvers.direct import SingularError, Solver
 from roofmodel.errors import InputError
 from tests.solvers.lines import enumerate_sets, line, table_line
@@ -86,6 +94,34 @@ def test_every_solver_finds_the_same():
               for s in (Solver.BANDED, Solver.CHOLMOD, Solver.SUPERLU)]  # fmt: skip
     for other in forces[1:]:
         np.testing.assert_allclose(other, forces[0], atol=1e-6)
+
+
+@pytest.mark.parametrize("few", [0, 24])
+@pytest.mark.parametrize("case", TABLES, ids=lambda c: c["name"])
+def test_the_answer_does_not_know_where_the_search_began(case, few, monkeypatch):
+    """From any set on; a little more load then moves the model as with what bears held both ways."""
+    monkeypatch.setattr(active_set, "FEW", few)
+    model, F = one_way_beam(case["name"])
+    equations = contact_equations(build_system(model), model.contacts)
+    right = solve_cases(equations, F[:, None])
+    m = len(right.force)
+    rng = np.random.default_rng(3)
+    sets = [np.zeros(m, dtype=bool), *(rng.random((12, m)) < 0.5)]
+    again = solve_cases(equations, np.tile(F[:, None], len(sets)), sets)
+    np.testing.assert_allclose(again.force, np.tile(right.force, len(sets)), atol=1e-7 * right.force.max())
+    more = solve_cases(equations, 1.0001 * F[:, None]).displacement - right.displacement
+    held = solve_closed(equations, right.closed[:, 0], 1e-4 * F[:, None])
+    np.testing.assert_allclose(held, more, atol=1e-7 * np.abs(more).max() + 1e-14)
+
+
+def test_a_set_that_holds_nothing_has_no_stiffness():
+    ground = Contacts("g", np.array([0]), np.array([[0.0, 0.0, 1.0]]), np.array([200.0]), np.array([0.0]))
+    fixed = np.arange(6)[[0, 1, 3, 4, 5]]
+    model = Model(xyz=np.zeros((1, 3)), ties=Ties(fixed_dof=fixed, fixed_value=np.zeros(5)))
+    equations, F = contact_equations(build_system(model), (ground,)), np.eye(6)[:, [2]]
+    assert solve_closed(equations, np.array([True]), F)[2, 0] == pytest.approx(1.0 / 200.0)
+    with pytest.raises(SingularError, match="does not hold"):
+        solve_closed(equations, np.array([False]), F)
 
 
 def test_heavy_beam_lifted_at_its_end():
@@ -248,7 +284,7 @@ def test_a_wrong_set_is_seen(link, monkeypatch):
     right = solve(beam.K, B, k, gap, F)
     assert right.proof[0].holds()
 
-    def wrong(sets, loads):
+    def wrong(sets, loads, first):
         closed = right.force[:, 0] > 0.0
         closed[link] = ~closed[link]
         return contact._Answer(sets.solve(closed, loads), closed, 1, "")
