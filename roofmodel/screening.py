@@ -81,7 +81,7 @@ def screen_building(building: Building, rules: ScreenRules) -> dict[str, Any]:
     if not float(force.balance.error.max(initial=0.0)) <= CLOSED:
         message = f"the forces do not balance (by {force.balance.error.max():.1e}); look at it by itself."
         raise InputError(message)
-    lands = landing(roof, graph, force, snow.cases, rules.slide)
+    lands = landing(roof, graph, force, snow.cases, rules.slide, lower=False)
     worst = worst_meter(roof, graph, force, rules.slide)
     edges = _edges(roof, force, lands, snow.cases, worst)
     return {

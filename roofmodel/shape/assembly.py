@@ -144,26 +144,25 @@ def _cut_edges(
     for row in rows:
         if row.foot >= 0 and row.gap == 0.0:
             feet.setdefault(row.foot, []).append(row.foot_at)
-    start: list[Array] = []
-    end: list[Array] = []
-    plane: list[IntArray] = []
+    rows_of: list[tuple[int, float, float]] = []
     kind: list[EdgeKind] = []
     parent: list[list[tuple[float, int]]] = []
     for index in range(len(kinds)):
-        step = pieces.end[index] - pieces.start[index]
         spans = feet.get(index, [])
-        cuts = np.unique([0.0, 1.0, *(share for span in spans for share in span)])
-        cuts = cuts[np.r_[True, np.diff(cuts) > 1e-9]]
+        marks = sorted({0.0, 1.0, *(share for span in spans for share in span)})
+        cuts = [marks[0], *(high for low, high in itertools.pairwise(marks) if high - low > 1e-9)]
         parent.append([])
         for low, high in itertools.pairwise(cuts):
             inside = any(a <= 0.5 * (low + high) <= b for a, b in spans)
-            parent[-1].append((float(high), len(kind)))
-            start.append(pieces.start[index] + low * step)
-            end.append(pieces.end[index] if high == 1.0 else pieces.start[index] + high * step)
-            plane.append(pieces.plane[index])
+            parent[-1].append((high, len(kind)))
+            rows_of.append((index, low, high))
             kind.append(EdgeKind.STEP if inside else kinds[index])
-    starts, ends = np.array(start).reshape(-1, 3), np.array(end).reshape(-1, 3)
-    owner = np.array(plane, dtype=np.int64).reshape(-1, 2)
+    which = np.array([index for index, _, _ in rows_of], dtype=np.int64)
+    shares = np.array([row[1:] for row in rows_of]).reshape(-1, 2)
+    step = (pieces.end - pieces.start)[which]
+    starts = pieces.start[which] + shares[:, :1] * step
+    ends = np.where(shares[:, 1:] == 1.0, pieces.end[which], pieces.start[which] + shares[:, 1:] * step)
+    owner = pieces.plane[which]
     height = np.minimum(starts[:, 2], ends[:, 2]) - datum
     for row in rows:
         if row.foot >= 0 and row.gap == 0.0:

@@ -102,10 +102,8 @@ def split_interval(
     Stretches earlier in the list win; pieces shorter than `tolerance` are absorbed by what lies before
     or after them. [m]
     """
-    cuts = np.unique(
-        np.clip([0.0, length, *(s[0] for s in stretches), *(s[1] for s in stretches)], 0, length)
-    )
-    cuts = cuts[np.r_[True, np.diff(cuts) > tolerance]]
+    marks = sorted({0.0, length, *(min(max(s[k], 0.0), length) for s in stretches for k in (0, 1))})
+    cuts = [0.0, *(high for low, high in itertools.pairwise(marks) if high - low > tolerance)]
     if len(cuts) > 1 and length - cuts[-1] <= tolerance:
         cuts[-1] = length
     result: list[tuple[float, float, int]] = []
@@ -113,9 +111,9 @@ def split_interval(
         middle = 0.5 * (low + high)
         label = next((s[2] for s in stretches if s[0] - tolerance <= middle <= s[1] + tolerance), -1)
         if result and result[-1][2] == label:
-            result[-1] = (result[-1][0], float(high), label)
+            result[-1] = (result[-1][0], high, label)
         else:
-            result.append((float(low), float(high), label))
+            result.append((low, high, label))
     return result
 
 

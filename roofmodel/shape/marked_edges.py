@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from roofmodel.surface import Array
+from roofmodel.surface import Array, IntArray
 
 DIGITS = 2  # corners are one where they round to the same centimeter
 EMPTY = 1e-4  # polygons with less area count for nothing [m^2]
@@ -51,14 +51,14 @@ def marked_edges(points: Array, polygons: Sequence[Sequence[Sequence[int]]]) -> 
     rings = [one for one in rings if one]
     if not rings:
         return MarkedEdges()
-    vector = np.array([sum(_area(points, ring) for ring in one) for one in rings])
+    start = np.concatenate([ring for one in rings for ring in one])
+    end = np.concatenate([np.append(ring[1:], ring[0]) for one in rings for ring in one])
+    owner = np.repeat(np.arange(len(rings)), [sum(len(ring) for ring in one) for one in rings])
+    vector = _areas(points, start, end, owner)
     size = np.linalg.norm(vector, axis=1)
     normal = vector / np.maximum(size, EMPTY)[:, None]
     normal *= np.where(normal[:, 2] < 0.0, -1.0, 1.0)[:, None]
     middle = np.array([points[one[0]].mean(axis=0) for one in rings])
-    start = np.concatenate([ring for one in rings for ring in one])
-    end = np.concatenate([np.roll(ring, -1) for one in rings for ring in one])
-    owner = np.repeat(np.arange(len(rings)), [sum(len(ring) for ring in one) for one in rings])
     corner = np.unique(np.round(points, DIGITS), axis=0, return_inverse=True)[1].ravel()
     low, high = np.sort([corner[start], corner[end]], axis=0)
     real = (low != high) & (size[owner] > EMPTY)
@@ -78,7 +78,8 @@ def marked_edges(points: Array, polygons: Sequence[Sequence[Sequence[int]]]) -> 
     )
 
 
-def _area(points: Array, ring: np.ndarray) -> Array:
-    """Area vector (3,) of a ring, by Newell's method. [m^2]."""
-    xyz = points[ring] - points[ring[0]]
-    return np.asarray(0.5 * np.cross(xyz, np.roll(xyz, -1, axis=0)).sum(axis=0))
+def _areas(points: Array, start: IntArray, end: IntArray, owner: IntArray) -> Array:
+    """Area vectors (n, 3) of polygons with edges (e,) between points, by Newell's method. [m^2]."""
+    first = points[start[np.searchsorted(owner, np.arange(owner[-1] + 1))]][owner]
+    cross = np.cross(points[start] - first, points[end] - first)
+    return np.stack([0.5 * np.bincount(owner, axis) for axis in cross.T], axis=1)

@@ -265,12 +265,17 @@ def separated_steps(
         return []
     ends = np.stack([scene.start[free], scene.pieces.end[free, :2]], axis=1)
     tree = shapely.STRtree(np.asarray(shapely.linestrings(ends)))
+    lines = shapely.linestrings(np.stack([scene.start, scene.pieces.end[:, :2]], axis=1)[scene.free])
+    first, second = tree.query(lines, predicate="dwithin", distance=SEPARATION)
+    first, second = scene.free[first], free[second]
+    facing = (
+        np.einsum("kx,kx->k", scene.along[first], scene.along[second]) < 1e-9 - FACING
+    )  # `_facing` decides
+    facing &= scene.pieces.plane[first, 0] != scene.pieces.plane[second, 0]
+    first, second = first[facing], second[facing]
     rows: list[StepRow] = []
-    for piece in scene.free:
-        line = shapely.linestrings([scene.start[piece], scene.pieces.end[piece, :2]])
-        near = free[tree.query(line, predicate="dwithin", distance=SEPARATION)]
-        near = near[scene.pieces.plane[near, 0] != scene.pieces.plane[piece, 0]]
-        others, stretch, reach = _facing(scene, int(piece), near, FACING)
+    for piece in np.unique(first).tolist():
+        others, stretch, reach = _facing(scene, piece, second[first == piece], FACING)
         distance = reach.mean(axis=1)
         taken = [(a, b) for index, _, a, b in below if index == piece]
         for index in np.argsort(distance):
@@ -278,7 +283,7 @@ def separated_steps(
                 continue
             for a, b in uncovered(stretch[index, 0], stretch[index, 1], taken):
                 row = _across_gap(
-                    scene, int(piece), int(others[index]), (a, b), stretch[index], reach[index], tolerance
+                    scene, piece, int(others[index]), (a, b), stretch[index], reach[index], tolerance
                 )
                 if row is not None:
                     rows.append(row)

@@ -86,6 +86,8 @@ def landing(
     cases: tuple[SnowCase, ...],
     options: SlideOptions,
     memory: Memory | None = None,
+    *,
+    lower: bool = True,
 ) -> Landing:
     """Where the snow of every edge lands.
 
@@ -100,6 +102,8 @@ def landing(
         Friction, and the length over which a valley's stream leaves.
     memory : Memory, optional
         Keeps the flights from edges that snow leaves as before.
+    lower : bool
+        False to leave out which lower roofs catch it, nearly all of the work: `Landing.lower` has no edges.
 
     Returns
     -------
@@ -146,7 +150,7 @@ def landing(
         fall=fall,
         throw=far,
         zone=_zones(start, end, far[:, None] * down, roof.ground, force.exit_edge < 0),
-        lower=lower_roofs(roof, throws, count, density, memory),
+        lower=lower_roofs(roof, throws, count if lower else 0, density, memory),
     )
 
 

@@ -11,13 +11,22 @@ from roofmodel.snow import en1991_1_3 as en
 from roofmodel.snow.cases import Bare, SnowCase, Value, Zone
 from roofmodel.snow.corners import outside_corners, outside_note, run_on
 from roofmodel.snow.en_drifted import Cases
-from roofmodel.snow.en_roof import CODE, SHAPE, EnRoof, StepLengths, balanced_zones, load_values
+from roofmodel.snow.en_roof import (
+    CODE,
+    SHAPE,
+    EnRoof,
+    StepDrift,
+    StepLengths,
+    balanced_zones,
+    load_values,
+)
 from roofmodel.snow.meeting import Drift
 from roofmodel.snow.patches import (
     UPPER_TO_STEP,
     WallGroup,
     larger,
     no_rows_above,
+    overlaps,
     spread,
     wall_groups,
 )
@@ -82,7 +91,11 @@ def wall_drifts(known: EnRoof) -> list[Drift]:
 def _group_zones(known: EnRoof, group: WallGroup, part: str) -> list[Zone]:
     """Zones of the walls that face one way; the larger where a bent wall makes two of them overlap."""
     corners = outside_corners(known.roof.steps.start, known.roof.steps.end)
-    return larger([zone for i in group.steps for zone in _wall_zones(known, i, part, corners)])
+    zones = [zone for i in group.steps for zone in _wall_zones(known, i, part, corners)]
+    key = tuple(id(zone.polygon) for zone in zones)  # kept alive by `drifts`
+    if key not in known.met:
+        known.met[key] = overlaps(zones)
+    return larger(zones, met=known.met[key])
 
 
 def _notes(known: EnRoof, group: WallGroup) -> list[str]:
@@ -118,10 +131,30 @@ def _notes(known: EnRoof, group: WallGroup) -> list[str]:
 
 def _wall_zones(known: EnRoof, i: int, part: str, corners: IntArray) -> list[Zone]:
     """What the drift of one step adds to mu_1: all of it, or what the wind brings or what slides."""
+    if i not in known.drifts:
+        known.drifts[i] = _step_drift(known, i, corners)
+    drift = known.drifts[i]
+    peak = {BOTH: drift.blown + drift.slid, WIND: drift.blown, SLIDE: drift.slid}[part] * known.unit_load
+    if peak <= 0.0:
+        return []
+    upper = known.roof.planes.name[int(known.roof.steps.upper[i])]
+    name = f"{'snow that slid from' if part == SLIDE else 'drift below'} {upper}"
+    zones = [
+        Zone(name, one.plane, one.polygon, peak * one.pressure, one.clause, FORMULAS[part], one.values)
+        for one in drift.front
+    ]
+    if part == SLIDE or drift.blown <= 0.0:
+        return zones
+    return zones + [
+        replace(one, pressure=drift.blown * known.unit_load * one.pressure) for one in drift.around
+    ]
+
+
+def _step_drift(known: EnRoof, i: int, corners: IntArray) -> StepDrift:
+    """Sizes and places of the drift of one step; no zones where the gap is as wide as it is long."""
     steps, plan, planes = known.roof.steps, known.plan, known.roof.planes
     start, end, gap = steps.start[i], steps.end[i], float(steps.gap[i])
     upper, lower = int(steps.upper[i]), int(steps.lower[i])
-    out = left_normal(start, end)
     lengths = step_lengths(known, i)
     b1, b2 = lengths.upper, lengths.lower
     low, high = float(steps.wall[i].min()), float(steps.wall[i].max())
@@ -130,9 +163,8 @@ def _wall_zones(known: EnRoof, i: int, part: str, corners: IntArray) -> list[Zon
     facets, runs = shed_path(known, i)
     slide = float(en.mu_slide(known.shape[facets], planes.slope[facets], runs, length))
     blown = wind - float(known.shape[lower])
-    peak = {BOTH: blown + slide, WIND: blown, SLIDE: slide}[part] * known.unit_load
-    if peak <= 0.0 or gap >= length:
-        return []
+    if gap >= length:
+        return StepDrift(blown, slide, [], [])
     values = (
         *load_values(known, lower),
         Value("h", high, "m", "greatest height of the wall"),
@@ -150,21 +182,19 @@ def _wall_zones(known: EnRoof, i: int, part: str, corners: IntArray) -> list[Zon
         Value("l_s", length, "m", "5.3.6, 5 to 15 m", "max(5 m, min(2 h, 15 m))"),
         *_slide_values(known, facets, runs, slide),
     )
-    what = "snow that slid from" if part == SLIDE else "drift below"
     zone = Zone(
-        f"{what} {planes.name[upper]}",
+        f"drift below {planes.name[upper]}",
         lower,
         band(start[:2], end[:2], 0.0, length - gap),
-        falling_pressure(start, out, peak * (1.0 - gap / length), length - gap),
+        falling_pressure(start, left_normal(start, end), 1.0 - gap / length, length - gap),
         f"{CODE} 5.3.6",
-        FORMULAS[part],
+        FORMULAS[WIND],
         values,
     )
     around: list[Zone] = []
-    if gap <= CRACK and part != SLIDE and blown > 0.0:
-        wind_only = replace(zone, formula=FORMULAS[WIND])
-        around = run_on(wind_only, blown * known.unit_load, length, (steps.start, steps.end), i, corners)
-    return [part for one in (zone, *around) for part in spread(plan, one)]
+    if gap <= CRACK and blown > 0.0:
+        around = run_on(zone, 1.0, length, (steps.start, steps.end), i, corners)
+    return StepDrift(blown, slide, spread(plan, zone), [part for one in around for part in spread(plan, one)])
 
 
 def _slide_values(known: EnRoof, facets: IntArray, runs: Array, slide: float) -> tuple[Value, ...]:

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from roofmodel.snow import en1991_1_3
 from roofmodel.snow.cases import Bare, LoadLevel, SnowCase, Value, Zone
 from roofmodel.snow.inputs import EnSite, validate_en
+from roofmodel.snow.patches import Overlaps
 from roofmodel.snow.regions import Plan, grouped_reasons, held_planes, roof_plan, uniform
 from roofmodel.surface import RoofSurface
 
@@ -43,6 +44,26 @@ class StepLengths:
 
 
 @dataclass(frozen=True)
+class StepDrift:
+    """What lies at the wall of one step, as 5.3.6 has it, whether all of it or a part is asked for.
+
+    Attributes
+    ----------
+    length : float
+        l_s. [m]
+    blown, slid : float
+        What wind and slide add to mu_1 at the wall.
+    front, around : list of Zone
+        In front of the wall, and around its outside corners, cut to planes; pressures for a peak of 1 Pa.
+    """
+
+    blown: float
+    slid: float
+    front: list[Zone]
+    around: list[Zone]
+
+
+@dataclass(frozen=True)
 class EnRoof:
     """A roof with everything that every EN 1991-1-3 case needs.
 
@@ -67,6 +88,10 @@ class EnRoof:
         What steps have been measured to be, kept by `en_abutting`.
     values : dict of int to tuple of Value
         What the symbols of s stand for on each plane, kept by `load_values`.
+    drifts : dict of int to StepDrift
+        What lies at the walls of steps, kept by `en_abutting`.
+    met : dict of tuple to Overlaps
+        Where patches at walls that face one way lie on one another, by their planes and polygons.
     """
 
     roof: RoofSurface
@@ -81,6 +106,8 @@ class EnRoof:
     room: dict[int, tuple[Value, ...]] = field(default_factory=dict)
     lengths: dict[int, StepLengths] = field(default_factory=dict)
     values: dict[int, tuple[Value, ...]] = field(default_factory=dict, init=False)
+    drifts: dict[int, StepDrift] = field(default_factory=dict, init=False)
+    met: dict[tuple[int, ...], Overlaps] = field(default_factory=dict, init=False)
 
     def case(self, name: str, zones: Iterable[Zone], notes: Iterable[str] = ()) -> SnowCase:
         """Assemble a case of this standard."""

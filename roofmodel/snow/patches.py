@@ -117,7 +117,30 @@ def _touching(zones: Sequence[Zone], others: Sequence[Zone]) -> IntArray:
     return shapely.STRtree(second).query(first, predicate="intersects").T
 
 
-def larger(zones: Sequence[Zone], source: Sequence[int] = ()) -> list[Zone]:
+@dataclass(frozen=True)
+class Overlaps:
+    """Pairs (n,) of patches and what they have in common, which their pressures have no part in."""
+
+    first: IntArray
+    second: IntArray
+    common: NDArray[np.object_]
+
+
+def overlaps(zones: Sequence[Zone], source: Sequence[int] = ()) -> Overlaps:
+    """Where patches of one plane lie on one another; parameters as `larger`."""
+    polygons = np.array([zone.polygon for zone in zones], dtype=object)
+    plane = np.array([zone.plane for zone in zones], dtype=np.int64)
+    pairs = _touching(zones, zones)
+    pairs = pairs[(pairs[:, 0] < pairs[:, 1]) & (plane[pairs[:, 0]] == plane[pairs[:, 1]])]
+    if len(source):
+        pairs = pairs[np.asarray(source)[pairs[:, 0]] != np.asarray(source)[pairs[:, 1]]]
+    first, second = pairs[~_apart(polygons, pairs)].T
+    common = shapely.intersection(polygons[first], polygons[second])
+    some = shapely.area(common) > SLIVER
+    return Overlaps(first[some], second[some], common[some])
+
+
+def larger(zones: Sequence[Zone], source: Sequence[int] = (), met: Overlaps | None = None) -> list[Zone]:
     """Keep the larger pressure wherever linear patches of one plane overlap.
 
     Parameters
@@ -126,6 +149,8 @@ def larger(zones: Sequence[Zone], source: Sequence[int] = ()) -> list[Zone]:
         Overlapping patches of one or more planes.
     source : sequence of int
         Where each comes from; patches of one source do not overlap. Nothing is known without.
+    met : Overlaps, optional
+        Theirs, where known already.
 
     Returns
     -------
@@ -133,13 +158,8 @@ def larger(zones: Sequence[Zone], source: Sequence[int] = ()) -> list[Zone]:
         The same patches, cut so that none overlap.
     """
     polygons = np.array([zone.polygon for zone in zones], dtype=object)
-    plane = np.array([zone.plane for zone in zones], dtype=np.int64)
-    pairs = _touching(zones, zones)
-    pairs = pairs[(pairs[:, 0] < pairs[:, 1]) & (plane[pairs[:, 0]] == plane[pairs[:, 1]])]
-    if len(source):
-        pairs = pairs[np.asarray(source)[pairs[:, 0]] != np.asarray(source)[pairs[:, 1]]]
-    pairs = pairs[~_apart(polygons, pairs)]
-    owner, lost = _losses(polygons, np.array([zone.pressure for zone in zones]).reshape(-1, 3), pairs)
+    met = overlaps(zones, source) if met is None else met
+    owner, lost = _losses(np.array([zone.pressure for zone in zones]).reshape(-1, 3), met)
     return [
         zones[k] if part is polygons[k] else replace(zones[k], polygon=part)
         for k, part in _polygonal(_without(polygons, owner, lost))
@@ -172,14 +192,9 @@ def _apart(polygons: NDArray[np.object_], pairs: IntArray) -> NDArray[np.bool_]:
     return found
 
 
-def _losses(
-    polygons: NDArray[np.object_], pressure: Array, pairs: IntArray
-) -> tuple[IntArray, NDArray[np.object_]]:
+def _losses(pressure: Array, met: Overlaps) -> tuple[IntArray, NDArray[np.object_]]:
     """What polygons lose to those with more pressure: index and region (m,); ties go to the first."""
-    first, second = pairs.T
-    common = shapely.intersection(polygons[first], polygons[second])
-    some = shapely.area(common) > SLIVER
-    first, second, common = first[some], second[some], common[some]
+    first, second, common = met.first, met.second, met.common
     more = pressure[second] - pressure[first]
     corners, owner = shapely.get_coordinates(common, return_index=True)
     value = more[owner, 0] + np.sum(more[owner, 1:] * corners, axis=1)
