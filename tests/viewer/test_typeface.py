@@ -10,8 +10,9 @@ from fontTools.ttLib import TTFont
 
 from fea.analysis import analyze
 from roofmodel.project.load import load_project
+from viewer.picture.labels import FONTS
 from viewer.report.page import write_report
-from viewer.typeface import FAMILY, page_css
+from viewer.typeface import FACES, FAMILY, LETTERS, page_css
 
 MODEL = Path(__file__).parents[2] / "models" / "cedar-hollow" / "project.toml"
 
@@ -30,3 +31,15 @@ def test_a_report_holds_the_letters_of_all_its_words(tmp_path):
         assert {chr(code) for code in letters - set(font.getBestCmap())} == set()
     assert "http" not in page_css()
     assert page_css().count(FAMILY) == 3
+
+
+def test_ready_letters_are_those_of_the_fonts_under_a_name_of_their_own():
+    """Same widths, every letter asked for that the font has; the license keeps 'Source' for itself."""
+    for face in FACES:
+        ready = TTFont(FONTS / f"letters-{face.lower()}.woff")
+        whole = TTFont(FONTS / f"SourceSansPro-{face}.ttf")
+        known, full = ready.getBestCmap(), whole.getBestCmap()
+        assert set(known) == set(LETTERS) & set(full)
+        assert all(ready["hmtx"][known[c]][0] == whole["hmtx"][full[c]][0] for c in known)
+        names = {record.nameID: str(record) for record in ready["name"].names}
+        assert all("Source" not in names[number] for number in (1, 3, 4, 6))

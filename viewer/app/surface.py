@@ -14,8 +14,10 @@ from roofmodel.units import SYSTEMS
 from viewer import style
 from viewer.picture.scene import cell_quads, plane_seams, walls_below
 from viewer.picture.standing import (
+    array_clamps,
     array_hatch,
-    clamp_crosses,
+    clamp_lines,
+    clamp_normals,
     standing_lines,
     standing_quads,
     standing_tops,
@@ -90,7 +92,9 @@ def roof_block(project: Project) -> bytes:
             "obstacle_rgb": np.repeat(np.rint(255.0 * colors), 6, axis=0).astype("u1"),
             "obstacle_lines": standing_lines(quads).reshape(-1, 3).astype("<f4"),
             "glass_lines": array_hatch(roof).reshape(-1, 3).astype("<f4"),
-            "glass_clamps": clamp_crosses(roof).reshape(-1, 3).astype("<f4"),
+            "solar_at": array_clamps(roof).astype("<f4"),
+            "solar_normal": clamp_normals(roof).astype("<f4"),
+            "solar_line": clamp_lines(roof).astype("<i4"),
             "edges": edges.reshape(-1, 3).astype("<f4"),
             "edge_weight": weight.astype("<f4"),
             "seams": seams.reshape(-1, 3).astype("<f4"),

@@ -22,6 +22,7 @@ from roofmodel.units import factor, split
 from viewer.app.session import State, Version
 from viewer.app.spots import free_spots
 from viewer.app.words import EMPTY, label
+from viewer.picture.findings import solar_limit
 from viewer.picture.standing import array_clamps, standing_quads
 from viewer.quantities import column, percent, quantity, significant, system
 from viewer.summary import CAUTIONS, SLIGHT, combination, governing_text, row_lines, verdict
@@ -101,6 +102,7 @@ def answer_data(version: Version) -> dict[str, Any]:
         "cases": _cases(analysis),
         "limits": _attachments(analysis),
         "strips": _strips(analysis),
+        "solar": _solar(analysis),
         "others": _others(analysis),
         "snow_key": snow_key(analysis),
     }
@@ -171,6 +173,14 @@ def _attachments(analysis: Analysis) -> dict[str, Any]:
             "count": use.shape[1],
         }
     return data
+
+
+def _solar(analysis: Analysis) -> dict[str, Any] | None:
+    """Utilization of the clamps of solar arrays by case and line of clamps; None without arrays."""
+    limit = solar_limit(analysis)
+    if limit is None:
+        return None
+    return {"use": packed(np.minimum(limit.utilization, 1e6)), "count": limit.utilization.shape[1]}
 
 
 def _others(analysis: Analysis) -> list[dict[str, Any]]:

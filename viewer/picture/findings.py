@@ -6,7 +6,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fea.analysis import Analysis
+from fea.checks.limits import Limit
 from fea.checks.strips import panel_strips
+from viewer.picture.standing import clamp_lines
 
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -31,6 +33,22 @@ def clamp_cases(analysis: Analysis) -> IntArray:
     # What is not known comes before all that is kept, and after what is exceeded.
     unknown = np.isnan(use).any(axis=0) & (known <= 1.0)
     return np.argmax(np.where(unknown, np.nextafter(1.0, 2.0), known), axis=0)
+
+
+def solar_limit(analysis: Analysis) -> Limit | None:
+    """The limit of the clamps of solar arrays, line by line of clamps; None without arrays."""
+    return next((limit for limit in analysis.limits if limit.target == "solar clamp"), None)
+
+
+def solar_utilization(analysis: Analysis) -> Array:
+    """Worst utilization over all cases of the hardest clamp on each one's seam, as `array_clamps`, (s,).
+
+    NaN where a loaded one has no strength.
+    """
+    limit = solar_limit(analysis)
+    if limit is None:
+        return np.zeros(0)
+    return np.asarray(limit.utilization.max(axis=0, initial=0.0)[clamp_lines(analysis.project.roof)])
 
 
 def shown_case(analysis: Analysis) -> int:

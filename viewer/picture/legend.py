@@ -91,7 +91,7 @@ def _clamp_scale(overlay: Overlay, analysis: Analysis, scene: Scene, left: float
     overlay.write("0", left, low, "note")
     overlay.write("limit 1.0", limit, low, "note", bold=True, align="center")
     overlay.write("2 and over", left + width, low, "note", align="right")
-    if np.isnan(scene.use).any():
+    if np.isnan(scene.use).any() or np.isnan(scene.solar_use).any():
         overlay.mark(float("nan"), left + width + 14.0 * point, y + 0.5 * height, 5.0 * point)
         overlay.write("not", left + width + 24.0 * point, y - 1.0 * point, "note", bold=True)
         overlay.write("verified", left + width + 24.0 * point, y + 10.0 * point, "note", bold=True)

@@ -13,8 +13,8 @@ from roofmodel.snow.cases import Zone
 from roofmodel.units import SYSTEMS, UnitSystem
 from viewer import style
 from viewer.picture import svg
-from viewer.picture.findings import clamp_utilization, shown_case
-from viewer.picture.standing import standing_svg
+from viewer.picture.findings import clamp_utilization, shown_case, solar_utilization
+from viewer.picture.standing import array_clamps, standing_svg
 
 Array = NDArray[np.float64]
 
@@ -152,6 +152,8 @@ def _rows(analysis: Analysis, sheet: Sheet) -> list[str]:
     points = sheet.at(planes.to_world(layout.row_plane[layout.clamp_row], layout.clamp_uv))
     gaps = np.linalg.norm(np.diff(points, axis=0), axis=1)
     radius = float(np.clip(0.42 * np.median(gaps), 1.2, 4.2)) if len(gaps) else 4.2
+    solar = sheet.at(array_clamps(analysis.project.roof))
+    parts += clamp_marks(solar, solar_utilization(analysis), 0.8 * radius)
     parts += clamp_marks(points, use, radius)
     return parts + _row_names(layout.row_name, rails, points, radius)
 

@@ -17,10 +17,10 @@ from roofmodel.surface import EdgeKind, Planes, RoofSurface
 from roofmodel.units import SYSTEMS
 from viewer import style
 from viewer.picture.camera import View, choose_axes, fit_view
-from viewer.picture.findings import called_clamp, clamp_utilization, shown_case
+from viewer.picture.findings import called_clamp, clamp_utilization, shown_case, solar_utilization
 from viewer.picture.marks import MARK_POINTS, mark_layers
 from viewer.picture.render import Drawing
-from viewer.picture.standing import array_lines, patch_rings, standing_lines, standing_quads
+from viewer.picture.standing import array_clamps, array_lines, patch_rings, standing_lines, standing_quads
 
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -58,6 +58,9 @@ class Scene:
     use : (c,) float
         Worst utilization of each clamp over all cases; NaN where it is not verified and no known
         direction exceeds its limit.
+    solar : (s, 3) float
+        Clamps of solar arrays. [m]
+    solar_use : (s,) float
     called : int
         Clamp that the callout points at, -1 for none.
     body : (m, 3, 3) float
@@ -80,6 +83,8 @@ class Scene:
     rows: Array
     clamps: Array
     use: Array
+    solar: Array
+    solar_use: Array
     called: int
     body: Array
     standing: Array
@@ -118,6 +123,8 @@ def build_scene(analysis: Analysis) -> Scene:
         rows=rows + lift * normal[:, None],
         clamps=roof.planes.to_world(plane, layout.clamp_uv) + lift * roof.planes.normal[plane],
         use=use,
+        solar=array_clamps(roof),
+        solar_use=solar_utilization(analysis),
         called=called_clamp(analysis),
         body=np.concatenate([plane_triangles(roof.planes)[0], triangles]),
         standing=standing,
@@ -278,7 +285,7 @@ def make_drawing(analysis: Analysis, scene: Scene, view: View) -> Drawing:
     polygons += [_standing(scene)] if len(scene.standing) else []
     polygons += _mark_polygons(scene, view, reach)
     seams = _all_seams(analysis, view)
-    glass, glass_rgb, glass_width = array_lines(analysis.project.roof)
+    glass, glass_rgb, glass_width = array_lines(analysis.project.roof, clamps=False)
     drawn = (seams, scene.edges, standing_lines(scene.standing), scene.landed, glass)
     lift = (0.0010, 0.0025, 0.0025, 0.0025, 0.0025)
     lines = np.concatenate([p + up * reach * view.toward for p, up in zip(drawn, lift, strict=True)])
@@ -345,10 +352,12 @@ def _standing(scene: Scene) -> Polygons:
 
 def _mark_polygons(scene: Scene, view: View, reach: float) -> list[Polygons]:
     """Clamp marks that face the viewer, the worst in front: casing, outline, fill."""
-    size = mark_sizes(scene.use, view, scene) / view.scale
-    marks = [style.utilization_mark(use) for use in scene.use]
-    color = style.utilization_rgb(scene.use)
-    severity = np.nan_to_num(scene.use, nan=0.999 * max(np.nanmax(np.r_[scene.use, 1.0]), 1.0))
+    use = np.concatenate([scene.use, scene.solar_use])
+    clamps = np.concatenate([scene.clamps, scene.solar])
+    size = mark_sizes(use, view, scene) / view.scale
+    marks = [style.utilization_mark(one) for one in use]
+    color = style.utilization_rgb(use)
+    severity = np.nan_to_num(use, nan=0.999 * max(np.nanmax(np.r_[use, 1.0]), 1.0))
     rank = np.searchsorted(np.linspace(0.0, severity.max() + 1e-9, 60), severity)
     # Small circles look round with few sides, and thousands of them draw faster.
     sides = int(np.clip(3.0 * size.max(initial=0.0) * view.scale, 8, 28))
@@ -360,7 +369,7 @@ def _mark_polygons(scene: Scene, view: View, reach: float) -> list[Polygons]:
         for layer, (shape, grow, paint) in enumerate(mark_layers(mark, sides)):
             flat = shape[:, :1] * view.right + shape[:, 1:] * view.up
             lift = 4.0 * size[chosen] + reach * (0.004 + 1e-5 * (4 * rank[chosen] + layer))
-            centers = scene.clamps[chosen] + lift[:, None] * view.toward
+            centers = clamps[chosen] + lift[:, None] * view.toward
             radius = size[chosen] * grow
             corners = centers[:, None] + radius[:, None, None] * flat
             rgb = color[chosen] if paint is None else np.tile(style.rgb(paint), (chosen.sum(), 1))

@@ -96,8 +96,7 @@ def array_hatch(roof: RoofSurface) -> Array:
 def array_clamps(roof: RoofSurface) -> Array:
     """Clamps of the arrays, each line's spread evenly along its seam under the glass, (c, 3). [m]."""
     arrays = roof.arrays
-    each = arrays.clamps_up[arrays.line_array]
-    line = np.repeat(np.arange(len(each)), each)
+    each, line = arrays.clamps_up[arrays.line_array], clamp_lines(roof)
     place = np.arange(len(line)) - np.repeat(np.cumsum(each) - each, each)
     k = arrays.line_array[line]
     deep = (arrays.high - arrays.low)[k, 1]
@@ -106,19 +105,31 @@ def array_clamps(roof: RoofSurface) -> Array:
     return _on_glass(roof, k, np.stack([np.clip(u, arrays.low[k, 0], arrays.high[k, 0]), v], axis=1))
 
 
+def clamp_lines(roof: RoofSurface) -> NDArray[np.int64]:
+    """Line of each clamp of the arrays, (c,)."""
+    each = roof.arrays.clamps_up[roof.arrays.line_array]
+    return np.repeat(np.arange(len(each)), each)
+
+
+def clamp_normals(roof: RoofSurface) -> Array:
+    """Normals of the roof under the clamps of the arrays, (c, 3)."""
+    return roof.planes.normal[roof.arrays.plane[roof.arrays.line_array[clamp_lines(roof)]]]
+
+
 def clamp_crosses(roof: RoofSurface) -> Array:
-    """Crosses that mark the clamps of the arrays, (2 c, 2, 3). [m]."""
+    """Crosses that mark the clamps of the arrays where nothing is known of their use, (2 c, 2, 3). [m]."""
     arrays, planes = roof.arrays, roof.planes
-    plane = arrays.plane[np.repeat(arrays.line_array, arrays.clamps_up[arrays.line_array])]
+    plane = arrays.plane[arrays.line_array[clamp_lines(roof)]]
     at = array_clamps(roof)
     arms = (planes.across[plane], planes.upslope[plane])
     crosses = [np.stack([at - MARK * arm, at + MARK * arm], axis=1) for arm in arms]
     return np.concatenate([np.zeros((0, 2, 3)), *crosses])
 
 
-def array_lines(roof: RoofSurface) -> tuple[Array, Array, Array]:
+def array_lines(roof: RoofSurface, *, clamps: bool) -> tuple[Array, Array, Array]:
     """Hatch and clamps of the arrays in 3D: lines (n, 2, 3) [m], colors (n, 3), widths (n,) [pt]."""
-    hatch, crosses = array_hatch(roof), clamp_crosses(roof)
+    hatch = array_hatch(roof)
+    crosses = clamp_crosses(roof) if clamps else hatch[:0]
     color = np.concatenate(
         [
             np.tile(style.rgb(style.GLASS_HATCH), (len(hatch), 1)),
@@ -187,7 +198,7 @@ def _name_place(name: str, ring: Array, size: float) -> tuple[float, float, bool
 
 
 def standing_svg(roof: RoofSurface, at: Callable[[Array], Array]) -> list[str]:
-    """The same on a drawing whose `at` turns roof points into drawing points."""
+    """The same but for the clamps of arrays, on a drawing whose `at` turns roof points into its own."""
     shapes, lines = plan_shapes(roof)
     parts = [svg.line(at(line), style.INK, 3.0) for line in lines]
     for _, ring, color in shapes:
@@ -203,7 +214,6 @@ def standing_svg(roof: RoofSurface, at: Callable[[Array], Array]) -> list[str]:
             )
         )
     parts += [svg.line(at(line), style.GLASS_HATCH, 0.6) for line in array_hatch(roof)[..., :2]]
-    parts += [svg.line(at(line), style.PAPER, 1.3) for line in clamp_crosses(roof)[..., :2]]
     for name, ring, _ in shapes:
         x, y, inside = _name_place(name, at(ring), 10.0)
         ink = style.PAPER if inside else style.INK

@@ -119,7 +119,7 @@ def _drawing(roof: RoofSurface, view: View) -> Drawing:
     ]
     reach = float(np.ptp(triangles.reshape(-1, 3), axis=0).max())
     outlines = standing_lines(standing)
-    glass, glass_rgb, glass_width = array_lines(roof)
+    glass, glass_rgb, glass_width = array_lines(roof, clamps=True)
     edges = np.concatenate([np.stack([roof.edges.start, roof.edges.end], axis=1), outlines, glass])
     color = np.array([style.rgb(style.EDGE_COLOR[kind]) for kind in roof.edges.kind]).reshape(-1, 3)
     color = np.concatenate([color, np.tile(style.rgb(style.INK), (len(outlines), 1)), glass_rgb])

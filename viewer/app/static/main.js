@@ -236,10 +236,15 @@ function show() {
     const { use: all, count } = use.clamp;
     values = Float32Array.from({ length: count }, (_, i) => worstUse(all, count, i, store.case).use);
   }
-  view.marks.set(store.clamps.at, store.clamps.normal, values, spacing());
+  // Those of solar arrays follow those of rows, so that numbers of clamps stay theirs.
+  const { solar_at, solar_normal, solar_line } = view.roof, { solar } = store;
+  const glass = values && Float32Array.from(solar_line, (line) => (solar ? worstUse(solar.use, solar.count, line, store.case).use : NaN));
+  view.marks.set(joined(store.clamps.at, solar_at), joined(store.clamps.normal, solar_normal), values && joined(values, glass), spacing());
   view.marks.choose(store.called ? store.clampsOf(store.called) : []);
   view.setRows(store.shown.rows, store.row);
 }
+
+const joined = (a, b) => Float32Array.from([...a, ...b]);
 
 // Usual distance between neighbors on a row; marks are never larger than that on the screen.
 function spacing() {

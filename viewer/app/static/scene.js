@@ -84,7 +84,6 @@ export class RoofView extends EventTarget {
       seams,
       this.#lines(1.1, 0x16242e, roof.obstacle_lines),
       this.#lines(0.9, 0x9fadc9, roof.glass_lines),
-      this.#lines(1.8, 0xffffff, roof.glass_clamps),
       this.#lines(1.3, 0x16242e, new Float32Array(light)),
       this.#lines(2.2, 0x16242e, new Float32Array(heavy)),
     ];

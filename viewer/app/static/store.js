@@ -54,13 +54,14 @@ export class Store extends EventTarget {
       row: unpack(shown.clamps.row, Int32Array),
     };
     if (!shown.limits) {
-      this.use = null;
+      this.use = this.solar = null;
       return;
     }
     this.use = {};
     for (const [kind, limit] of Object.entries(shown.limits)) {
       this.use[kind] = { ...limit, use: unpack(limit.use), which: unpack(limit.which, Uint8Array) };
     }
+    this.solar = shown.solar && { ...shown.solar, use: unpack(shown.solar.use) };
     this.ofClamp = unpack(shown.strips.of_clamp, Int32Array);
   }
 
