@@ -26,6 +26,7 @@ IntArray = NDArray[np.int64]
 
 LOADED = 1e-4  # a direction is loaded above this part of the largest force along the seams [-]
 TOE = 3.0  # overturning M about the grip's lower end lifts like a pull of 3 M / length (triangle)
+RESTS = 1e-9  # deflection that counts as none [m]
 HEEL = 1.5  # and presses like a push of 1.5 M / length
 
 
@@ -233,7 +234,7 @@ def clamp_limits(force: Array, clamp: Clamp, layout: Layout, *, by_row: bool = F
     components = clamp_components(force, clamp)
     scale = np.asarray(components[..., 0].max(initial=0.0))
     if by_row:
-        scale = row_largest(components[..., 0].max(axis=1), layout)[:, None]
+        scale = row_largest(components[..., 0].max(axis=1), layout.clamp_row)[:, None]
     utilization = component_utilization(components, clamp, scale)
     together = _worst(interact(utilization, clamp.interaction))
     names = (
@@ -282,10 +283,17 @@ def clamp_limits(force: Array, clamp: Clamp, layout: Layout, *, by_row: bool = F
     return tuple(limits)
 
 
-def row_largest(values: Array, layout: Layout) -> Array:
-    """Largest of values (q, c) in each row, at every clamp of it (q, c)."""
-    _, first, back = np.unique(layout.clamp_row, return_index=True, return_inverse=True)
-    return np.asarray(np.maximum.reduceat(values, first, axis=1)[:, back])
+def row_largest(values: Array, row: IntArray) -> Array:
+    """Largest of values (q, c) in each row, at every clamp of it (q, c); `row` (c,) rises."""
+    new = np.r_[True, row[1:] != row[:-1]]
+    largest = np.maximum.reduceat(values, np.flatnonzero(new), axis=1)
+    return np.asarray(largest[:, np.cumsum(new) - 1])
+
+
+def together_use(components: Array, clamp: Clamp, row: IntArray) -> Array:
+    """Use (q, c) of "clamp combined" in `clamp_limits` by row, from `clamp_components` (q, k, c, 6)."""
+    scale = row_largest(components[..., 0].max(axis=1), row)[:, None]
+    return _worst(interact(component_utilization(components, clamp, scale), clamp.interaction))
 
 
 def _worst(utilization: Array) -> Array:
@@ -374,7 +382,7 @@ def deflection_limit(moved: Array, piece: IntArray, length: Array, rail: Rail, l
         target_name=names,
         demand=demand,
         resistance=resistance,
-        utilization=np.where(demand > 1e-9, utilization, 0.0),
+        utilization=np.where(demand > RESTS, utilization, 0.0),
         quantity="size",
         basis=f"serviceability limit of the user: {text or 'none given'}",
         service=True,

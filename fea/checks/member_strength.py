@@ -144,7 +144,13 @@ def member_strength(rail: Rail, form: DesignFormat, length: Array) -> MemberStre
 
 
 def station_use(
-    member: MemberStrength, kind: str, force: Array, piece: IntArray, *, always: bool = False
+    member: MemberStrength,
+    kind: str,
+    force: Array,
+    piece: IntArray,
+    *,
+    always: bool = False,
+    bend: tuple[Array, Array] | None = None,
 ) -> Array:
     """Use (...) of one limit at stations of rail.
 
@@ -158,6 +164,8 @@ def station_use(
     piece : (t,) int
     always : bool
         Whether lateral buckling counts where the rail does not buckle by bending and is hardly squeezed too.
+    bend : two (...) float, optional
+        `bending_use` of the same forces, where it is known already.
     """
     rail, s = member.rail, member.rail.section
     if kind == WELDS:
@@ -173,7 +181,7 @@ def station_use(
         )
         return np.asarray(own / min(member.stress, _RUPTURE[member.form] * rail.ultimate_strength))
     squeeze = np.maximum(-force[..., 0], 0.0)
-    strong, weak = _bending(member, force)
+    strong, weak = bending_use(member, force) if bend is None else bend
     squash = s.area * member.stress * float(member.share[0])
     least = LOADED * s.area * member.stress if np.isnan(squash) else 0.0
     pressed = np.where(squeeze > least, squeeze / squash, 0.0)
@@ -181,13 +189,13 @@ def station_use(
         return np.asarray(pressed + strong + weak)
     near = squeeze * rail.material.yield_strength / member.stress / member.critical[piece]
     grows = np.where(near < 1.0, 1.0 / np.maximum(1.0 - near, 1e-9), np.inf)
-    bend = strong / member.sideways[piece] + weak
-    use = np.asarray(pressed / member.column[piece] + grows * bend)
+    bent = strong / member.sideways[piece] + weak
+    use = np.asarray(pressed / member.column[piece] + grows * bent)
     section_alone = (near <= UNSQUEEZED) & (member.sideways[piece] >= 1.0)
     return use if always else np.where(section_alone & np.isfinite(use), 0.0, use)
 
 
-def _bending(member: MemberStrength, force: Array) -> tuple[Array, Array]:
+def bending_use(member: MemberStrength, force: Array) -> tuple[Array, Array]:
     """Use of the section by its moments and bimoment: what may make it buckle sideways, and the rest."""
     rail, s = member.rail, member.rail.section
     none = np.zeros_like(force[..., 4])

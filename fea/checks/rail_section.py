@@ -18,9 +18,12 @@ def bending_stress(M_y: Array, M_z: Array, section: Section) -> Array:
     the corner of a section, a safe reading, and as a vector in a round one.
     """
     I_y, I_z, I_yz = section.I_y, section.I_z, section.I_yz
-    share = 1.0 - I_yz**2 / (I_y * I_z)
-    about_y = np.abs(M_y + M_z * I_yz / I_z) / share / section.W_y
-    about_z = np.abs(M_z + M_y * I_yz / I_y) / share / section.W_z
+    if I_yz == 0.0:
+        about_y, about_z = np.abs(M_y) / section.W_y, np.abs(M_z) / section.W_z
+    else:
+        share = 1.0 - I_yz**2 / (I_y * I_z)
+        about_y = np.abs(M_y + M_z * I_yz / I_z) / share / section.W_y
+        about_z = np.abs(M_z + M_y * I_yz / I_y) / share / section.W_z
     return np.asarray(np.hypot(about_y, about_z) if section.round else about_y + about_z)
 
 

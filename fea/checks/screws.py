@@ -26,6 +26,7 @@ from roofmodel.layout import Layout
 from roofmodel.screws import Screws
 
 Array = NDArray[np.float64]
+IntArray = NDArray[np.int64]
 
 SHEAR, OUT, OVER, TENSION, BOTH = SCREW_LIMITS = (
     "screw shear", "screw pull-out", "screw pull-over", "screw tension", "screw shear and pull",
@@ -213,7 +214,7 @@ def screw_limits(
         return ()
     strength = screw_strength(clamp.screws, rule)
     along = np.abs(force[..., 0])
-    scale = row_largest(along.max(axis=1), layout)[:, None] if by_row else along.max(initial=0.0)
+    scale = row_largest(along.max(axis=1), layout.clamp_row)[:, None] if by_row else along.max(initial=0.0)
     found = screw_use(force, clamp, strength, scale)
     parts = {SHEAR: strength.shear, OUT: strength.out, OVER: strength.over, TENSION: strength.tension}
     limits = []
@@ -245,9 +246,13 @@ def screw_limits(
     return tuple(limits)
 
 
-def screws_worst(limits: tuple[Limit, ...]) -> Array:
-    """Worst use (q, c) of the limits of screws, NaN where one is not known and none is exceeded."""
-    return _least_known([limit.utilization for limit in limits])
+def screws_worst(force: Array, clamp: Clamp, row: IntArray, rule: ScrewRule) -> Array:
+    """Worst use (q, c) of `screw_limits` by row, NaN where one is not known and none is exceeded."""
+    assert clamp.screws is not None
+    scale = row_largest(np.abs(force[..., 0]).max(axis=1), row)[:, None]
+    found = screw_use(force, clamp, screw_strength(clamp.screws, rule), scale)
+    worst = _least_known([use for one in found.by.values() for use in np.moveaxis(one, 3, 0)])
+    return _least_known(list(np.moveaxis(worst, 1, 0)))
 
 
 def _ends(force: Array) -> tuple[int, int]:

@@ -143,6 +143,8 @@ def _nodal_loads(frame: Frame, cut: SpanLoads, stiff: BeamStiffness, thermal: Ar
         row = (width * span[:, None] + np.arange(width)).ravel()
         col = np.repeat(column, width)
         for component, values in enumerate(value):
+            if not values.any():
+                continue
             weight = vectors[:, :, component].ravel()
             use = weight != 0.0
             shape = (len(total), len(values))

@@ -167,21 +167,24 @@ def _largest(bench: Bench) -> Array:
 
 
 def _roots(bench: Bench) -> Array:
-    def use(at: Array) -> Array:
-        return limit_use(bench, at[:, None])[:, 0]
+    def use(at: Array, where: NDArray[np.bool_] | None = None) -> Array:
+        """Use at loads, of the limits that are wanted anywhere."""
+        asked = range(len(LIMITS)) if where is None else np.flatnonzero(where.any(axis=1)).tolist()
+        return limit_use(bench, at[:, None], asked)[:, 0]
 
-    def excess(at: Array, untold: float = 2.0) -> Array:
+    def excess(found: Array, untold: float = 2.0) -> Array:
         """Use less one; what is not known does not hold."""
-        return np.minimum(np.nan_to_num(use(at), nan=untold, posinf=STEEPEST), STEEPEST) - 1.0
+        return np.minimum(np.nan_to_num(found, nan=untold, posinf=STEEPEST), STEEPEST) - 1.0
 
     shape = (len(LIMITS), bench.spans)
     high = np.full(shape, FIRST)
-    unknown = np.isnan(use(high))
-    low, f_low = np.zeros(shape), excess(np.zeros(shape), 0.0)
-    f_high = excess(high)
+    first = use(high)
+    unknown, f_high = np.isnan(first), excess(first)
+    low = np.zeros(shape)
+    f_low = excess(use(low), 0.0)
     dead = f_low > 0.0
     # What holds the end of the search holds all loads before it, and needs no way there.
-    never = (f_high < 0.0) & ~unknown & (excess(np.full(shape, UNLIMITED)) < 0.0)
+    never = (f_high < 0.0) & ~unknown & (excess(use(np.full(shape, UNLIMITED))) < 0.0)
     while True:
         short = (f_high < 0.0) & (high < UNLIMITED) & ~unknown & ~never
         if not short.any():
@@ -192,7 +195,7 @@ def _roots(bench: Bench) -> Array:
         further = np.where(slope > 0.0, np.clip(1.001 * ahead, 1.01 * high, 8.0 * high), 2.0 * high)
         low, f_low = np.where(short, high, low), np.where(short, f_high, f_low)
         high = np.where(short, further, high)
-        f_high = np.where(short, excess(high), f_high)
+        f_high = np.where(short, excess(use(high, short)), f_high)
     none = (f_high < 0.0) | unknown
     best, miss = high.copy(), np.abs(f_high)
     side = np.zeros(shape)
@@ -202,7 +205,7 @@ def _roots(bench: Bench) -> Array:
             break
         width = np.where(going, f_high - f_low, 1.0)
         middle = np.where(going, high - f_high * (high - low) / width, high)
-        value = excess(middle)
+        value = excess(use(middle, going))
         better = going & (np.abs(value) < miss)
         best, miss = np.where(better, middle, best), np.where(better, np.abs(value), miss)
         above = value > 0.0

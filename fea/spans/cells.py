@@ -10,16 +10,7 @@ import numpy as np
 from fea.checks.screws import SCREW_LIMITS
 from fea.spans.capacity import Choices
 from fea.spans.lines import Arrangement, Line
-from fea.spans.rows import (
-    Hardware,
-    bracket_use,
-    clamp_use,
-    deflection_use,
-    member_use,
-    rail_use,
-    solve_rows,
-    strip_use,
-)
+from fea.spans.rows import Hardware, row_limits, solve_rows
 from roofmodel.errors import InputError
 from roofmodel.surface import RoofSurface
 from roofmodel.units import STANDARD_GRAVITY
@@ -75,18 +66,9 @@ def worst_cell(
     row_of_clamp = rows.layout.clamp_row
     row_of_piece = np.repeat(np.arange(len(lines)), [len(line.clamps) + 1 for line in lines])
     best: Cell | None = None
-    member = [
-        (limit, clamps, row_of_clamp) if limit.target == "clamp" else (limit, pieces, row_of_piece)
-        for limit in member_use(rows, at, hardware)
-    ]
-    for limit, counts, row in (
-        (clamp_use(rows, at, hardware)[-1], clamps, row_of_clamp),
-        *((limit, clamps, row_of_clamp) for limit in bracket_use(rows, at, hardware)),
-        (strip_use(rows, at, hardware), clamps, row_of_clamp),
-        (rail_use(rows, at, hardware), pieces, row_of_piece),
-        (deflection_use(rows, at, hardware), pieces, row_of_piece),
-        *member,
-    ):
+    for limit in row_limits(rows, at, hardware):
+        of_rail = limit.target == "span"
+        counts, row = (pieces, row_of_piece) if of_rail else (clamps, row_of_clamp)
         if np.isnan(limit.resistance).all() and limit.name not in SCREW_LIMITS:
             continue
         use = np.where(counts, limit.utilization[0], 0.0)

@@ -2,26 +2,30 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from fea.checks.anchorage import StripLoads, anchorage_limit
+from fea.checks.anchorage import StripLoads, anchorage_limit, strip_demand
 from fea.checks.combinations import LoadFactors, service_factors, strength_factors
 from fea.checks.limits import (
+    RESTS,
     Demands,
     Limit,
     clamp_components,
     clamp_limits,
     deflection_limit,
+    rail_resistance,
     rail_stress_limit,
     relative_deflection,
     sample_piece,
+    together_use,
 )
 from fea.checks.member import member_limits
-from fea.checks.screw_strength import screw_rule
-from fea.checks.screws import screw_limits
+from fea.checks.rail_section import rail_stress
+from fea.checks.screw_strength import ScrewRule, screw_rule
+from fea.checks.screws import screw_limits, screws_worst
 from fea.rails.actions import Basis, rail_loads
 from fea.rails.frame import solve_frame
 from fea.rails.loads import FrameResult
@@ -226,100 +230,87 @@ def solve_rows(
     )
 
 
-def clamp_use(rows: Rows, load: Array, hardware: Hardware, some: IntArray | None = None) -> tuple[Limit, ...]:
-    """Limits of clamps at line loads (m, r), of `some` clamps, rising, or all. [N/m].
+def clamps_used(rows: Rows, load: Array, hardware: Hardware, some: IntArray) -> tuple[Array, Array]:
+    """Use of `some` clamps, rising, at line loads (m, r), and what says what counts as loaded, (m, k). [N].
 
-    What counts as loaded is measured by the most loaded clamp of the row among `some`.
+    That is measured by the most loaded clamp of the row among `some`.
     """
-    layout = _some_clamps(rows.layout, some)
-    force = _force(rows, load, layout, some)
-    return clamp_limits(force, hardware.clamp, layout, by_row=True)
+    components = clamp_components(clamp_forces(rows, load, some), hardware.clamp)
+    used = together_use(components, hardware.clamp, rows.layout.clamp_row[some])
+    return used, components[..., 0].max(axis=1)
 
 
-def most_along(rows: Rows, load: Array, hardware: Hardware) -> tuple[Array, Array]:
-    """What clamps and their screws measure by what counts as loaded, (c,) each, at line loads (1, r). [N]."""
-    force = clamp_forces(rows, load)[0]
-    along = clamp_components(force, hardware.clamp)[..., 0].max(axis=0)
-    return along, np.abs(force[..., 0]).max(axis=0)
+def screws_used(rows: Rows, load: Array, hardware: Hardware, some: IntArray) -> tuple[Array, Array]:
+    """As `clamps_used`, of the brackets' screws."""
+    force = clamp_forces(rows, load, some)
+    used = screws_worst(force, hardware.clamp, rows.layout.clamp_row[some], _rule(hardware))
+    return used, np.abs(force[..., 0]).max(axis=1)
 
 
-def bracket_use(
-    rows: Rows, load: Array, hardware: Hardware, some: IntArray | None = None
-) -> tuple[Limit, ...]:
-    """Limits of the brackets' screws, as `clamp_use`; none for clamps on seams."""
-    layout = _some_clamps(rows.layout, some)
-    force = _force(rows, load, layout, some)
-    # Measured snow makes the cells: no code of Canada gives its own phi.
-    return screw_limits(force, hardware.clamp, layout, screw_rule(hardware.form, "measured"), by_row=True)
-
-
-def strip_use(rows: Rows, load: Array, hardware: Hardware, some: IntArray | None = None) -> Limit:
-    """Limit of the panel strips' fixed points, as `clamp_use`."""
-    layout = _some_clamps(rows.layout, some)
-    force = _force(rows, load, layout, some)
-    weight = rows.strip_weight if some is None else rows.strip_weight[some]
-    own = np.broadcast_to(weight, (len(load), len(layout.clamp_row)))
-    strips = StripLoads(0.0 * own, own, 0.0 * own)
-    return anchorage_limit(force, rows.basis.readings, hardware.panel, layout, strips)
-
-
-def _force(rows: Rows, load: Array, layout: Layout, some: IntArray | None) -> Array:
-    some = np.arange(len(layout.clamp_row)) if some is None else some
-    at = load[:, layout.clamp_row]
-    return np.asarray(rows.still.clamp[:, some] + at[:, None, :, None] * rows.grows.clamp[:, some])
-
-
-def _some_clamps(layout: Layout, some: IntArray | None) -> Layout:
-    if some is None:
-        return layout
-    return replace(
-        layout,
-        clamp_name=tuple(layout.clamp_name[i] for i in some.tolist()),
-        clamp_row=layout.clamp_row[some],
-        clamp_s=layout.clamp_s[some],
-        clamp_seam=layout.clamp_seam[some],
-        clamp_uv=layout.clamp_uv[some],
+def strips_used(rows: Rows, load: Array, hardware: Hardware, some: IntArray) -> Array:
+    """Use (m, k) of the panel strips below `some` clamps at line loads (m, r); every clamp has its own."""
+    demand = strip_demand(
+        clamp_forces(rows, load, some, 0),
+        rows.basis.readings,
+        np.arange(len(some)),
+        rows.strip_weight[some],
+        np.zeros(len(some)),
     )
+    return np.where(demand <= 0.0, 0.0, demand / hardware.panel.anchorage)
 
 
-def clamp_forces(rows: Rows, load: Array) -> Array:
-    """Factored forces (m, v, c, 6) at all grips at line loads (m, r)."""
-    return _force(rows, load, rows.layout, None)
+def stress_used(rows: Rows, load: Array, hardware: Hardware, some: IntArray) -> Array:
+    """Use (m, k) of the rail's yield stress at `some` stations at line loads (m, r). [N/m]."""
+    stress = rail_stress(rail_forces(rows, load, some), hardware.rail).max(axis=1)
+    return np.asarray(stress / rail_resistance(hardware.rail, hardware.form))
+
+
+def deflection_used(rows: Rows, load: Array, hardware: Hardware, some: IntArray) -> Array:
+    """Use (m, k) of the rail's deflection at `some` stations at line loads (m, r). [N/m]."""
+    at = load[:, None, rows.sample_row[some], None]
+    moved = _some(rows.still.moved, some) + at * _some(rows.grows.moved, some)
+    demand, length = np.linalg.norm(moved, axis=3).max(axis=1), rows.piece_length[rows.piece[some]]
+    holds = np.where(length > 0.0, length / hardware.rail.deflection_ratio, np.inf)
+    return np.where(demand > RESTS, demand / holds, 0.0)
+
+
+def _rule(hardware: Hardware) -> ScrewRule:
+    """Measured snow makes the cells: no code of Canada gives its own phi."""
+    return screw_rule(hardware.form, "measured")
+
+
+def _some(values: Array, some: IntArray) -> Array:
+    """Values (v, c, ...) of some clamps or stations, rising."""
+    return values if len(some) == values.shape[1] else values[:, some]
+
+
+def clamp_forces(rows: Rows, load: Array, some: IntArray, part: int | slice = slice(None)) -> Array:
+    """Factored forces (m, v, k, 6), or a part of them, at the grips of some clamps at line loads (m, r)."""
+    at = load[:, None, rows.layout.clamp_row[some]]
+    at = at if isinstance(part, int) else at[..., None]
+    still, grows = _some(rows.still.clamp[..., part], some), _some(rows.grows.clamp[..., part], some)
+    return np.asarray(still + at * grows)
 
 
 def rail_forces(rows: Rows, load: Array, some: IntArray) -> Array:
     """Factored section forces (m, v, t, 6 or 8) at some stations at line loads (m, r)."""
     at = load[:, None, rows.sample_row[some], None]
-    return np.asarray(rows.still.rail[:, some] + at * rows.grows.rail[:, some])
+    return np.asarray(_some(rows.still.rail, some) + at * _some(rows.grows.rail, some))
 
 
-def member_use(rows: Rows, load: Array, hardware: Hardware) -> tuple[Limit, ...]:
-    """Limits of the rail's buckling, holes, welds and crushing at line loads (m, r)."""
-    every = np.arange(len(rows.piece))
-    demands = Demands(clamp=clamp_forces(rows, load), rail=rail_forces(rows, load, every))
-    return member_limits((demands,), (rows.result,), hardware.rail, rows.layout, hardware.form)
-
-
-def rail_use(rows: Rows, load: Array, hardware: Hardware, some: IntArray | None = None) -> Limit:
-    """Limit of the rail's stress at line loads (m, r), by piece, at `some` stations or all. [N/m]."""
-    some = np.arange(len(rows.piece)) if some is None else some
-    force = rail_forces(rows, load, some)
-    return rail_stress_limit(force, _at(rows.result, some), hardware.rail, rows.layout, hardware.form)
-
-
-def deflection_use(rows: Rows, load: Array, hardware: Hardware, some: IntArray | None = None) -> Limit:
-    """Limit of the rail's deflection at line loads (m, r), as `rail_use`. [N/m]."""
-    some = np.arange(len(rows.piece)) if some is None else some
-    at = load[None, :, rows.sample_row[some], None]
-    moved = rows.still.moved[:, None, some] + at * rows.grows.moved[:, None, some]
-    return deflection_limit(moved, rows.piece[some], rows.piece_length, hardware.rail, rows.layout)
-
-
-def _at(result: FrameResult, some: IntArray) -> FrameResult:
-    """What limits of the rail read of a result, at some stations."""
-    return replace(
-        result,
-        sample_row=result.sample_row[some],
-        sample_s=result.sample_s[some],
-        sample_span=result.sample_span[some],
+def row_limits(rows: Rows, load: Array, hardware: Hardware) -> tuple[Limit, ...]:
+    """Every limit of rows at line loads (m, r), as `check` has it: clamps, screws, strips, rail. [N/m]."""
+    layout, rail, form = rows.layout, hardware.rail, hardware.form
+    clamps, stations = np.arange(len(layout.clamp_row)), np.arange(len(rows.piece))
+    force, inside = clamp_forces(rows, load, clamps), rail_forces(rows, load, stations)
+    own = np.broadcast_to(rows.strip_weight, (len(load), len(clamps)))
+    strips = StripLoads(0.0 * own, own, 0.0 * own)
+    moved = rows.still.moved[:, None] + load[None, :, rows.sample_row, None] * rows.grows.moved[:, None]
+    return (
+        clamp_limits(force, hardware.clamp, layout, by_row=True)[-1],
+        *screw_limits(force, hardware.clamp, layout, _rule(hardware), by_row=True),
+        anchorage_limit(force, rows.basis.readings, hardware.panel, layout, strips),
+        rail_stress_limit(inside, rows.result, rail, layout, form),
+        deflection_limit(moved, rows.piece, rows.piece_length, rail, layout),
+        *member_limits((Demands(force, inside),), (rows.result,), rail, layout, form),
     )

@@ -6,7 +6,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from fea.checks.screws import SCREW_LIMITS, screws_worst
+from fea.checks.screws import SCREW_LIMITS
 from fea.spans.bench import CLAMP, LIMITS, SCREWS, bench_of, limit_use
 from fea.spans.capacity import Choices, span_table
 from fea.spans.cells import worst_cell
@@ -64,8 +64,9 @@ def test_any_cell_on_screws_is_what_check_finds(tmp_path, form, case):
     for limit in (one for one in analysis.limits if one.name == cell.limit):
         assert limit.utilization[0, cell.target] == pytest.approx(cell.utilization, rel=1e-6)
     assert analysis.governing.utilization >= cell.utilization * (1.0 - 1e-6)
-    counted = screws_worst(tuple(one for one in analysis.limits if one.name in SCREW_LIMITS))[0]
-    assert counted[cell.line.counts_clamp].max() == pytest.approx(cell.utilization, rel=1e-6)
+    by_screws = [one.utilization[0] for one in analysis.limits if one.name in SCREW_LIMITS]
+    counted = np.max(by_screws, axis=0)[cell.line.counts_clamp]
+    assert counted.max() == pytest.approx(cell.utilization, rel=1e-6)
 
 
 def test_the_table_takes_screws_to_their_limit_and_no_leader_is_lost(tmp_path):
@@ -82,7 +83,7 @@ def test_the_table_takes_screws_to_their_limit_and_no_leader_is_lost(tmp_path):
     lines = lines_of(Arrangement.OVERHANG, many=5, overhang=0.25, unloaded=0.0, splice=None)
     bench = bench_of(roof, lines, choices.spans, hardware, None)
     load = np.broadcast_to(np.geomspace(50.0, 5e4, 12)[:, None], (len(LIMITS), 12, 3))
-    assert len(bench.clamps[SCREWS]) < len(bench.counts_clamp)
+    assert len(bench.chosen[SCREWS].at) < len(bench.counts_clamp)
     np.testing.assert_allclose(limit_use(bench, load), limit_use(bench.whole(), load), rtol=1e-9)
     # One screw more in each corner's place holds what two did: pull and shear of each halve (statics).
     screws = hardware.clamp.screws
