@@ -13,7 +13,6 @@ from fea.analysis import Analysis
 from fea.checks.audit import REFINED, Proof
 from fea.checks.governing import Governing
 from fea.checks.limits import Limit
-from fea.checks.strips import panel_strips
 from fea.checks.ties import first_largest
 from fea.rails.actions import GIVEN
 from roofmodel.sliding.thrust import RowForce
@@ -23,10 +22,8 @@ from roofmodel.units import UnitSystem
 from viewer.building_words import purlin_sentence
 from viewer.picture.findings import clamp_utilization
 from viewer.quantities import percent, quantity, significant
-from viewer.undrifted import undrifted_forces
 
 Array = NDArray[np.float64]
-IntArray = NDArray[np.int64]
 
 EXCEEDED, NOT_VERIFIED, KEPT, NOT_LOADED = "EXCEEDED", "NOT VERIFIED", "kept", "not loaded"
 ALL_KEPT = "every limit kept"
@@ -37,7 +34,6 @@ AS_TESTED = (
 )
 FALLING_SHARE = 0.01  # edges that shed less of the roof's snow are only in the report's table [-]
 FALLING_SHOWN = 3
-SLIGHT = 1e-3  # of a row's force, below which what comes from beyond its ends is not told [-]
 LEVEL = 1e-3  # thrust over weight below which a plane is level and only its survey tilts it (judgment) [-]
 
 CAUTIONS = (
@@ -109,34 +105,6 @@ class LimitLine:
     resistance: float
     utilization: float
     status: str
-
-
-@dataclass(frozen=True)
-class RowLine:
-    """Force on one row and the worst that belongs to it, SI.
-
-    `peak` and `peak_case` are the largest force per meter, `total`, `mean`, `own` and `total_case` those of
-    the case with the largest total; `own` comes from the row's own plane. `undrifted` and `drifted` are the
-    largest totals of undrifted snow (EN 1991-1-3 6.4) and of all other cases, NaN by other standards.
-    `beyond` is the most that may come from beyond the ends, on top of any of these.
-    """
-
-    name: str
-    plane: str
-    length: float
-    clamps: int
-    peak: float
-    peak_case: str
-    total: float
-    mean: float
-    own: float
-    total_case: str
-    worst: str
-    utilization: float
-    unverified: bool
-    undrifted: float
-    drifted: float
-    beyond: float
 
 
 def remedy(proof: Proof, analysis: Analysis, units: UnitSystem) -> str:
@@ -391,84 +359,6 @@ def _limit_line(analysis: Analysis, limit: Limit) -> LimitLine:
         utilization=use,
         status=status,
     )
-
-
-def target_rows(analysis: Analysis, limit: Limit) -> tuple[IntArray, IntArray]:
-    """Targets of a limit and the rows they belong to, in pairs; a panel strip belongs to every row on it."""
-    layout = analysis.project.layout
-    rows = np.arange(len(layout.row_name))
-    if limit.target == "clamp":
-        owner = np.asarray(layout.clamp_row)
-    elif limit.target == "span":
-        owner = np.repeat(rows, np.bincount(layout.clamp_row, minlength=len(rows)) + 1)
-    elif limit.target == "panel strip":
-        return panel_strips(layout)[0], np.asarray(layout.clamp_row)
-    elif limit.target.startswith("solar"):
-        return rows[:0], rows[:0]
-    else:
-        owner = rows
-    return np.arange(len(owner)), owner
-
-
-def line_force(analysis: Analysis) -> Array:
-    """Force down the slope per meter of every station of the rows, unfactored, (q, k). [N/m]."""
-    force = analysis.force
-    return np.asarray(-force.thrust[..., 1] / (force.span[:, 1] - force.span[:, 0]))
-
-
-def row_lines(analysis: Analysis) -> tuple[RowLine, ...]:
-    """Force and worst utilization of every row."""
-    layout, force, cases = analysis.project.layout, analysis.force, analysis.snow.cases
-    per_meter = line_force(analysis)
-    worst, unverified = _worst_of_rows(analysis)
-    undrifted, drifted = undrifted_forces(analysis)
-    lines = []
-    for row, name in enumerate(layout.row_name):
-        here = np.flatnonzero(force.row == row)
-        totals = -force.thrust[:, here, 1].sum(axis=1)
-        case = int(np.argmax(totals))
-        peak_case, station = np.unravel_index(int(np.argmax(per_meter[:, here])), (len(cases), len(here)))
-        lines.append(
-            RowLine(
-                name=name,
-                plane=analysis.project.roof.planes.name[layout.row_plane[row]],
-                length=float(layout.row_length[row]),
-                clamps=int((layout.clamp_row == row).sum()),
-                peak=float(per_meter[peak_case, here[station]]),
-                peak_case=cases[peak_case].name,
-                total=float(totals[case]),
-                mean=float(totals[case] / layout.row_length[row]),
-                own=float(force.own[case, row]),
-                total_case=cases[case].name,
-                worst=worst[row][1],
-                utilization=worst[row][0],
-                unverified=bool(unverified[row]),
-                undrifted=undrifted[row],
-                drifted=drifted[row],
-                beyond=float(force.end_bound[:, row].sum(axis=1).max()),
-            )
-        )
-    return tuple(lines)
-
-
-def _worst_of_rows(analysis: Analysis) -> tuple[list[tuple[float, str]], NDArray[np.bool_]]:
-    """Worst utilization of each row with what it is, and whether something on it is not verified."""
-    layout = analysis.project.layout
-    count = len(layout.row_name)
-    worst = [(0.0, "nothing loaded")] * count
-    unverified = np.zeros(count, dtype=bool)
-    for limit in analysis.limits:
-        target, owner = target_rows(analysis, limit)
-        unverified[owner[limit.unverified[target]]] = True
-        use = np.nan_to_num(limit.utilization, nan=0.0).max(axis=0)
-        for row in np.unique(owner):
-            here = target[owner == row]
-            best = int(here[np.argmax(use[here])])
-            if use[best] > 0.0 and use[best] >= worst[row][0]:
-                name = limit.target_name[best]
-                words = limit.name if name == layout.row_name[row] else f"{limit.name}, {name}"
-                worst[row] = (float(use[best]), words)
-    return worst, unverified
 
 
 def reserve_sentence(analysis: Analysis, case: int) -> str:

@@ -15,21 +15,19 @@ from viewer.beyond import beyond_sentences
 from viewer.building_words import rising_line
 from viewer.quantities import brief, column, percent, quantity, significant, system
 from viewer.report import tables
+from viewer.row_summary import SLIGHT, RowLine, row_lines
 from viewer.summary import (
     AS_TESTED,
     EXCEEDED,
     NOT_LOADED,
     NOT_VERIFIED,
-    SLIGHT,
     LimitLine,
-    RowLine,
     combination,
     governing_text,
     least_reserve,
     limit_lines,
     read_as_tested,
     remedy,
-    row_lines,
     verdict,
 )
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 from open_app import copied
-from test_browser import CHROMIUM, GL, Opened, running
+from real_browser import CHROMIUM, GL, Opened, running
 
 from roofmodel.project.load import load_project
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 from open_app import fine_roof
-from test_browser import CHROMIUM, GL, Opened, running
+from real_browser import CHROMIUM, GL, Opened, running
 
 playwright = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
 pytestmark = pytest.mark.skipif(CHROMIUM is None, reason="no chromium on this machine")

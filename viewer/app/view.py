@@ -25,7 +25,8 @@ from viewer.app.words import EMPTY, label
 from viewer.picture.findings import solar_limit
 from viewer.picture.standing import array_clamps, standing_quads
 from viewer.quantities import column, percent, quantity, significant, system
-from viewer.summary import CAUTIONS, SLIGHT, combination, governing_text, row_lines, verdict
+from viewer.row_summary import SLIGHT, row_lines
+from viewer.summary import CAUTIONS, combination, governing_text, verdict
 
 Array = NDArray[np.float64]
 

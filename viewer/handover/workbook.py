@@ -15,6 +15,7 @@ from viewer.export import version
 from viewer.files import atomic, safe
 from viewer.handover.bill import Bill, bill_lines, splice_caution, warning
 from viewer.quantities import system
+from viewer.row_summary import row_lines
 from viewer.summary import (
     CAUTIONS,
     NOT_LOADED,
@@ -22,7 +23,6 @@ from viewer.summary import (
     combination,
     governing_text,
     limit_lines,
-    row_lines,
     shown_name,
     verdict,
 )

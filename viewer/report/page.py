@@ -50,13 +50,13 @@ from viewer.report.tables import (
 )
 from viewer.report.working import Working, hand_check
 from viewer.report.working_parts import Expression, Number
+from viewer.row_summary import row_lines
 from viewer.summary import (
     CAUTIONS,
     combination,
     governing_text,
     least_reserve,
     reserve_sentence,
-    row_lines,
     shown_name,
     verdict,
 )

@@ -16,12 +16,12 @@ from roofmodel.snow.cases import Bare, Value, Zone, short_numbers
 from roofmodel.units import UnitSystem
 from viewer.picture.findings import clamp_cases
 from viewer.quantities import brief, column, kind_for, percent, quantity, significant
+from viewer.row_summary import RowLine
 from viewer.summary import (
     AS_TESTED,
     EXCEEDED,
     NOT_LOADED,
     NOT_VERIFIED,
-    RowLine,
     clamp_states,
     combination,
     governing_text,
