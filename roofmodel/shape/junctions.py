@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import shapely
 
-from roofmodel.shape.cleaning import distinct, edge_keys
+from roofmodel.shape.cleaning import distinct, edge_keys, stable_order
 from roofmodel.surface import Array, IntArray
 
 ON_EDGE = 5e-3  # a corner nearer than this to an edge stands on it [m]
@@ -43,7 +43,7 @@ def divide_at_junctions(points: Array, faces: IntArray, tolerance: float = ON_ED
 def _on_free_edges(points: Array, faces: IntArray, tolerance: float) -> tuple[IntArray, IntArray, Array]:
     """Half-edges with free corners on them: half-edge, corner, its place along (0 to 1)."""
     directed, key = edge_keys(faces, len(points))
-    order = np.argsort(key, kind="stable")
+    order = stable_order(key)
     ranked = key[order]
     alone = np.ones(len(key), dtype=bool)
     alone[1:] &= ranked[1:] != ranked[:-1]

@@ -15,7 +15,7 @@ from scipy.ndimage import uniform_filter
 from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 
-from roofmodel.shape.cleaning import edge_keys, face_vectors, lengths
+from roofmodel.shape.cleaning import edge_keys, face_vectors, lengths, stable_order
 from roofmodel.surface import Array, IntArray
 
 SMALL_AREA = 0.5  # smaller regions first try to join a neighbor [m^2]
@@ -65,19 +65,25 @@ def make_mesh(points: Array, faces: IntArray) -> Mesh:
     """Normals, areas and neighbors; faces folded over an edge are no neighbors."""
     vector = face_vectors(points, faces)
     double = lengths(vector)
-    directed, key = edge_keys(faces, len(points))
-    order = np.argsort(key, kind="stable")
-    same = np.flatnonzero(key[order[1:]] == key[order[:-1]])
+    first, second = neighbor_edges(faces, len(points))
+    twin = np.full(faces.size, -1)
+    twin[first], twin[second] = second, first
+    pairs = np.stack([first // 3, second // 3], axis=1)
+    return Mesh(points, faces, vector / double[:, None], 0.5 * double, pairs, twin)
+
+
+def neighbor_edges(faces: IntArray, count: int) -> tuple[IntArray, IntArray]:
+    """Half-edges (k,) that run along each other to and fro, of faces (m, 3) over so many points."""
+    directed, key = edge_keys(faces, count)
+    order = stable_order(key)
+    ranked = key[order]
+    same = np.flatnonzero(ranked[1:] == ranked[:-1])
     first, second = order[same], order[same + 1]
     opposed = directed[first, 0] == directed[second, 1]
     first, second = first[opposed], second[opposed]
     once = np.ones(len(first), dtype=bool)  # of a sheet drawn twice only one face gets the neighbor
     once[1:] = key[first[1:]] != key[first[:-1]]
-    first, second = first[once], second[once]
-    twin = np.full(len(key), -1)
-    twin[first], twin[second] = second, first
-    pairs = np.stack([first // 3, second // 3], axis=1)
-    return Mesh(points, faces, vector / double[:, None], 0.5 * double, pairs, twin)
+    return first[once], second[once]
 
 
 def fit_planes(mesh: Mesh, face: IntArray, label: IntArray, count: int) -> tuple[Array, Array]:

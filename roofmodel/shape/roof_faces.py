@@ -11,8 +11,9 @@ from shapely import MultiPoint
 from shapely.geometry.base import BaseGeometry
 
 from roofmodel.errors import InputError
-from roofmodel.shape.cleaning import NEEDLE, check_arrays, distinct, face_vectors, weld
-from roofmodel.shape.regions import components, make_mesh
+from roofmodel.shape.cleaning import NEEDLE, check_arrays, distinct, face_vectors, lengths, weld
+from roofmodel.shape.layers import faces_around, in_one_layer
+from roofmodel.shape.regions import components, make_mesh, neighbor_edges
 from roofmodel.shape.slabs import slab_ends
 from roofmodel.shape.survey import survey_normals
 from roofmodel.surface import Array, IntArray
@@ -116,30 +117,32 @@ def pick_roof_faces(raw: RawMesh, steepest: float = STEEPEST) -> RoofFaces:
     offset = np.array([*np.round(0.5 * (low + high)[:2]), np.floor(low[2])])
     local = points - offset
     notes = list(raw.notes)
-    keep, dropped = _not_walls(local, faces, steepest, notes)
-    roof = _turned_up(local, faces[keep])
-    seen = _whole_planes(local, roof, seen_from_above(local, roof))
+    welded, joined = weld(local, faces)
+    keep, dropped = _not_walls(local, faces, (welded, joined), steepest, notes)
+    down = face_vectors(local, faces[keep])[:, 2:] < 0.0
+    roof, joined = (np.where(down, some[keep][:, ::-1], some[keep]) for some in (faces, joined))
+    seen = _whole_planes(welded, joined, seen_from_above(local, roof, (welded, joined)))
     if not seen.all():
         notes.append(f"{_count(local, roof[~seen])} hidden below others (floors, undersides) were left out.")
     ends = slab_ends(local, roof, seen)
     if ends.any():
         notes.append(f"{_count(local, roof[ends])} that are the ends of slabs, cut square, were left out.")
         dropped, keep = np.concatenate([dropped, keep[ends]]), keep[~ends]
-        roof, seen = roof[~ends], seen[~ends]
+        roof, joined, seen = roof[~ends], joined[~ends], seen[~ends]
     size = np.linalg.norm(face_vectors(local, roof), axis=1)
     _refuse_soup(local, faces, 0.5 * float(size[seen].sum()), 0.5 * float(size[~seen].sum()))
     whole = bool(len(dropped) or size[~seen].sum() > FLOORS * size.sum())
-    roof = roof[seen]
+    roof, joined = roof[seen], joined[seen]
     ground = None if raw.ground is None else raw.ground - float(offset[2])
     stated, found = raw.stated, whole and ground is None
     if found:
         ground = float(low[2] - offset[2])
-        plate = _ground_plate(local, roof, ground)
+        plate = _ground_plate(local, roof, _parts(welded, joined), ground)
         if plate.any():
             _refuse_flat_roof(local, roof, plate)
             notes.append(f"{_count(local, roof[plate])} low around the building were taken as ground.")
-            roof, stated = roof[~plate], True
-    stray = _strays(local, roof)
+            roof, joined, stated = roof[~plate], joined[~plate], True
+    stray = _strays(local, roof, _parts(welded, joined))
     if stray.any():
         notes.append(
             f"{_count(local, roof[stray])} in small groups more than {ALONE:g} m from the roof were left out."
@@ -153,7 +156,7 @@ def pick_roof_faces(raw: RawMesh, steepest: float = STEEPEST) -> RoofFaces:
 
 
 def _not_walls(
-    points: Array, faces: IntArray, steepest: float, notes: list[str]
+    points: Array, faces: IntArray, welded: tuple[Array, IntArray], steepest: float, notes: list[str]
 ) -> tuple[IntArray, IntArray]:
     """Faces with area that are no walls, and walls; adds to the notes."""
     vector = face_vectors(points, faces)
@@ -164,7 +167,7 @@ def _not_walls(
         raise InputError(message)
     if not solid.all():
         notes.append(f"{np.count_nonzero(~solid)} faces with less area than {NEEDLE:.0e} m2 were left out.")
-    surveyed = survey_normals(*weld(points, faces))
+    surveyed = survey_normals(*welded)
     upright = np.abs(vector[:, 2]) / np.maximum(double, 1e-300) if surveyed is None else surveyed[0][:, 2]
     wall = solid & ((np.abs(upright) <= np.cos(steepest)) | (np.abs(vector[:, 2]) <= UPRIGHT * double))
     limit = f"{np.degrees(steepest):.0f} degrees"
@@ -179,25 +182,23 @@ def _not_walls(
     return keep, np.flatnonzero(wall)
 
 
-def _turned_up(points: Array, faces: IntArray) -> IntArray:
-    """Faces with their normals up."""
-    down = face_vectors(points, faces)[:, 2:] < 0.0
-    return np.where(down, faces[:, ::-1], faces)
-
-
 def _count(points: Array, faces: IntArray) -> str:
     """Words for a number of faces and their area."""
     return f"{len(faces)} faces ({0.5 * np.linalg.norm(face_vectors(points, faces), axis=1).sum():.2f} m2)"
 
 
-def seen_from_above(points: Array, faces: IntArray) -> NDArray[np.bool_]:
+def seen_from_above(
+    points: Array, faces: IntArray, welded: tuple[Array, IntArray] | None = None
+) -> NDArray[np.bool_]:
     """Whether faces are seen from straight above.
 
     Parameters
     ----------
     points : (n, 3) float
     faces : (m, 3) int
-        None vertical.
+        None vertical, counter-clockwise from above.
+    welded : (k, 3) float, (m, 3) int, optional
+        The same with its points joined: what lies in one layer need not be searched for what hides it.
 
     Returns
     -------
@@ -205,21 +206,30 @@ def seen_from_above(points: Array, faces: IntArray) -> NDArray[np.bool_]:
         Large faces are probed in seven places, small ones at their middle.
     """
     corner = points[faces]
-    vector = face_vectors(points, faces)
-    tree = shapely.STRtree(np.asarray(shapely.polygons(corner[:, :, :2])))
-    seen = np.zeros(len(faces), dtype=np.int64)
-    weights = _sample_weights() if len(faces) < MANY else np.full((1, 3), 1.0 / 3.0)
+    weights, asked, among = _sample_weights(), np.arange(len(faces)), np.arange(len(faces))
+    if len(faces) >= MANY:
+        weights = np.full((1, 3), 1.0 / 3.0)
+        if welded is not None:
+            middle = corner[:, :, :2].mean(axis=1)
+            asked = np.flatnonzero(~in_one_layer(*welded, middle))
+            among = faces_around(corner[:, :, :2], middle[asked])
+            if not len(asked):
+                return np.ones(len(faces), dtype=bool)
+    vector = face_vectors(points, faces[among])
+    over = corner[among]
+    tree = shapely.STRtree(np.asarray(shapely.polygons(over[:, :, :2])))
+    seen = np.full(len(faces), len(weights))
     for weight in weights:
-        sample = np.einsum("c,fcx->fx", weight, corner)
+        sample = np.einsum("c,fcx->fx", weight, corner[asked])
         probe, above = tree.query(shapely.points(sample[:, :2]), predicate="intersects")
-        delta = sample[probe, :2] - corner[above, 0, :2]
+        delta = sample[probe, :2] - over[above, 0, :2]
         rise = -np.sum(delta * vector[above, :2], axis=1) / vector[above, 2]
-        hidden = corner[above, 0, 2] + rise > sample[probe, 2] + CLEARANCE
-        seen += ~np.isin(np.arange(len(faces)), probe[hidden])
+        hidden = over[above, 0, 2] + rise > sample[probe, 2] + CLEARANCE
+        seen[asked[distinct(probe[hidden])]] -= 1
     return seen >= min(SEEN_SAMPLES, len(weights))
 
 
-def _whole_planes(points: Array, faces: IntArray, seen: NDArray[np.bool_]) -> NDArray[np.bool_]:
+def _whole_planes(welded: Array, joined: IntArray, seen: NDArray[np.bool_]) -> NDArray[np.bool_]:
     """The same, with the hidden faces of planes that are mostly seen.
 
     What rises from a plane covers some of its triangles or none, by how the plane is divided; what it covers
@@ -227,7 +237,6 @@ def _whole_planes(points: Array, faces: IntArray, seen: NDArray[np.bool_]) -> ND
     """
     if seen.all() or not seen.any():
         return seen
-    welded, joined = weld(points, faces)
     solid = np.flatnonzero(np.linalg.norm(face_vectors(welded, joined), axis=1) > 0.0)
     mesh = make_mesh(welded, joined[solid])
     flat = np.einsum("kx,kx->k", *(mesh.normal[side] for side in mesh.pairs.T)) > ONE_PLANE
@@ -246,19 +255,21 @@ def _sample_weights() -> Array:
     return np.vstack([np.full((1, 3), 1.0 / 3.0), near, side])
 
 
-def _parts(points: Array, faces: IntArray) -> tuple[int, IntArray]:
+def _parts(welded: Array, joined: IntArray) -> tuple[int, IntArray]:
     """Parts that hang together over edges: their number, and the part of each face, -1 without area."""
-    welded, joined = weld(points, faces)
-    keep = np.linalg.norm(face_vectors(welded, joined), axis=1) > 0.0
-    count, own = components(int(keep.sum()), make_mesh(welded, joined[keep]).pairs)
-    label = np.full(len(faces), -1)
+    keep = lengths(face_vectors(welded, joined)) > 0.0
+    first, second = neighbor_edges(joined[keep], len(welded))
+    count, own = components(int(keep.sum()), np.stack([first // 3, second // 3], axis=1))
+    label = np.full(len(joined), -1)
     label[keep] = own
     return count, label
 
 
-def _ground_plate(points: Array, faces: IntArray, lowest: float) -> NDArray[np.bool_]:
+def _ground_plate(
+    points: Array, faces: IntArray, parts: tuple[int, IntArray], lowest: float
+) -> NDArray[np.bool_]:
     """Faces of low plates that lie around a higher rest."""
-    count, label = _parts(points, faces)
+    count, label = parts
     there = label >= 0
     top = np.full(count, -np.inf)
     np.maximum.at(top, label[there], points[faces[there]][:, :, 2].max(axis=1))
@@ -278,7 +289,7 @@ def _refuse_soup(points: Array, faces: IntArray, seen: float, hidden: float) -> 
     """Reject faces that hide one another and mostly hang together with no other."""
     if hidden <= SOUP * seen:
         return
-    parts = _parts(points, faces)[0]
+    parts = _parts(*weld(points, faces))[0]
     if parts > LOOSE * len(faces):
         message = (
             f"{hidden:.0f} m2 of faces lie hidden below {seen:.0f} m2 that are seen from above, and the "
@@ -300,9 +311,9 @@ def _refuse_flat_roof(points: Array, faces: IntArray, plate: NDArray[np.bool_]) 
         raise InputError(message)
 
 
-def _strays(points: Array, faces: IntArray) -> NDArray[np.bool_]:
+def _strays(points: Array, faces: IntArray, parts: tuple[int, IntArray]) -> NDArray[np.bool_]:
     """Faces of small groups that stand far from the largest: trees, lamps, cars, what a survey leaves."""
-    count, label = _parts(points, faces)
+    count, label = parts
     stray = np.zeros(len(faces), dtype=bool)
     if not 2 <= count <= MOST_PARTS:
         return stray

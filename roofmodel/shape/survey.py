@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
-from roofmodel.shape.cleaning import distinct, edge_keys, face_vectors, lengths
+from roofmodel.shape.cleaning import distinct, edge_keys, face_vectors, lengths, stable_order
 from roofmodel.surface import Array, IntArray
 
 FEWEST = 300  # faces; smaller meshes are drawn, not surveyed
@@ -114,7 +114,7 @@ def _is_rough(points: Array, faces: IntArray) -> bool:
     vector = face_vectors(points, faces)
     unit = vector / np.maximum(lengths(vector), 1e-300)[:, None]
     _, key = edge_keys(faces, len(points))
-    order = np.argsort(key, kind="stable")
+    order = stable_order(key)
     same = np.flatnonzero(key[order[1:]] == key[order[:-1]])
     a, b = order[same] // 3, order[same + 1] // 3
     if len(a) == 0:
