@@ -51,7 +51,7 @@ def in_one_layer(points: Array, faces: IntArray, spots: Array) -> NDArray[np.boo
     mark = np.floor(ends[0, edge] + share[:, None] * (ends[1] - ends[0])[edge]).astype(np.int64)
     near = np.zeros(shape, dtype=bool)
     near[tuple(mark.T)] = True
-    near = binary_dilation(near, np.ones((3, 3)))
+    near = binary_dilation(near, np.ones((3, 3), dtype=bool))
     sure = ~near & (_windings(ends, times, shape) == 1)
     at = np.floor((spots - low) / cell).astype(np.int64)
     return np.asarray(sure[tuple(at.T)])
