@@ -39,7 +39,8 @@ def study_drawing(found: StudyResult, rails: Sequence[RailTableau] | None = None
     drawing = Drawing((width, TOP + lines * len(some) * (HIGH + GAP_Y) + 110.0))
     drawing.write(found.study.table.study.name, LEFT, 40.0, 28.0, bold=True)
     drawing.write(
-        f"Largest line load ({units.label('line')}) over span ({units.label('length')}); color: what governs",
+        f"Largest line load ({units.label('line')}) over span ({units.label('length')}); color: what governs"
+        ". A span between two dots gets no more than the longer one",
         LEFT, 74.0, TYPE, color=style.MUTED,
     )  # fmt: skip
     if not found.verified:
@@ -61,6 +62,16 @@ def study_drawing(found: StudyResult, rails: Sequence[RailTableau] | None = None
     return drawing
 
 
+def steps(spans: Array, load: Array, seam: float) -> tuple[Array, Array]:
+    """Spans and loads of a line in steps, (2 n,) each: a span gets what the next longer one carries.
+
+    Loads fall along a hollow curve, so a straight line between two of them would promise too much. The first
+    step is a seam wide, as clamps leave no span there but its own.
+    """
+    ends = np.stack([np.concatenate([[max(spans[0] - seam, 0.0)], spans[:-1]]), spans], axis=1)
+    return ends.ravel(), np.repeat(load, 2)
+
+
 def _panel(
     drawing: Drawing, found: StudyResult, rail: RailTableau, a: int, left: float, floor: float, most: float
 ) -> None:
@@ -71,20 +82,18 @@ def _panel(
         y = floor - HIGH * np.minimum(np.nan_to_num(load, nan=0.0, posinf=most), most) / most
         return np.stack([left + WIDE * span / far, y], axis=1)
 
-    low, high = place(spans, rail.low[:, a]), place(spans, rail.high[:, a])
-    for i in range(len(spans) - 1):
-        # The longer span governs the stretch before it: what stands between is not promised more.
-        limit = int(rail.governing[i + 1, a])
+    dots = place(spans, rail.low[:, a])
+    low, high = (place(*steps(spans, load[:, a], rail.seam)) for load in (rail.low, rail.high))
+    for i in range(len(spans)):
+        limit = int(rail.governing[i, a])
         color = style.HAIRLINE if limit < 0 else COLORS[limit]
-        (x0, y0), (x1, y1) = low[i], low[i + 1]
-        if x1 > x0:
-            drawing.area(Polygon([(x0, floor), (x0, y0), (x1, y1), (x1, floor)]).buffer(0.0), color)
-    if found.study.ranges and len(spans) > 1:
+        (x0, y), (x1, _) = low[2 * i], low[2 * i + 1]
+        drawing.area(Polygon([(x0, floor), (x0, y), (x1, y), (x1, floor)]).buffer(0.0), color)
+    if found.study.ranges:
         drawing.area(Polygon([*low.tolist(), *high[::-1].tolist()]).buffer(0.0), style.SNOW_ANCHORS[1])
         drawing.line(high, style.MUTED, 1.2, (5.0, 4.0))
-    if len(spans) > 1:
-        drawing.line(low, style.INK, 2.4)
-    for x, y in low:
+    drawing.line(low, style.INK, 2.4)
+    for x, y in dots:
         drawing.circle(float(x), float(y), 3.5, style.INK, style.PAPER, 1.0)
     drawing.line(np.array([[left, floor - HIGH], [left, floor], [left + WIDE, floor]]), style.INK, 1.4)
     step = style.scale_top(units.convert(most, "line") / 5.0)
