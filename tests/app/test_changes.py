@@ -110,7 +110,7 @@ def test_a_new_field_stands_in_its_own_row(tmp_path):
 
 
 def test_planned_rows_are_those_of_the_command_and_can_be_undone(tmp_path):
-    path = copied(tmp_path, "cedar-hollow")
+    path = copied(tmp_path, "granary-door")
     with served(path) as client, browser(client) as one:
         first = one.state
         found = one.ask(type="plan")

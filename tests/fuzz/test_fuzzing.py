@@ -31,6 +31,7 @@ def test_numbers_beyond_all_can_be_changed_again(value: float) -> None:
     assert isinstance(near(random.Random(1), value), int | float | str)
 
 
+@pytest.mark.slow
 def test_files_made_to_harm() -> None:
     told = fuzzed("campaign.py", "--traps")
     assert "block in itself: 2" in told
