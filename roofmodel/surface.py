@@ -163,6 +163,8 @@ class Steps:
         Height of the upper edge above the foot at start and end. [m]
     gap : (s,) float
         Plan distance between the foot and the upper edge, 0 for abutting roofs. [m]
+    between : (s,) int
+        Plane of the narrow roof that lies in the gap, the one at its upper edge; -1 where the gap is open.
     """
 
     lower: IntArray
@@ -173,6 +175,7 @@ class Steps:
     end: Array
     wall: Array
     gap: Array
+    between: IntArray
 
     @property
     def count(self) -> int:

@@ -10,8 +10,9 @@ import numpy as np
 
 from roofmodel.shape.domes import find_domes
 from roofmodel.shape.edges import Pieces, edge_kinds, edge_names, match_edges
+from roofmodel.shape.ledges import steps_over_ledges
 from roofmodel.shape.planes import make_planes, plan_polygons
-from roofmodel.shape.steps import StepRow, find_steps
+from roofmodel.shape.steps import StepRow, abutting_steps, make_scene, separated_steps, stretches_below
 from roofmodel.shape.vaults import find_vaults
 from roofmodel.surface import (
     FLAT_SLOPE,
@@ -87,7 +88,7 @@ def make_surface(
     number[order] = np.arange(len(order))
     plane = number[face_plane]
     pieces = match_edges(planes, match_tolerance)
-    rows = find_steps(planes, pieces, plan_polygons(planes), wall_tolerance)
+    rows = _find_steps(planes, pieces, wall_tolerance)
     datum = float(points[faces][..., 2].min()) - STOREY if ground is None else ground
     edges, parent = _cut_edges(planes, pieces, rows, datum)
     steps = _steps(pieces, edges, parent, rows)
@@ -108,6 +109,18 @@ def make_surface(
         domes=find_domes(planes, edges),
         ground_assumed=ground is None,
     )
+
+
+def _find_steps(planes: Planes, pieces: Pieces, tolerance: float) -> list[StepRow]:
+    """Steps at walls, across open gaps and across ledges; edges before feet of walls are told apart."""
+    scene = make_scene(planes, pieces, plan_polygons(planes))
+    if len(scene.free) == 0:
+        return []
+    below = stretches_below(scene, tolerance)
+    rows = abutting_steps(scene, below)
+    feet = {row.foot for row in rows if row.foot >= 0}
+    rows += separated_steps(scene, below, feet, tolerance)
+    return rows + steps_over_ledges(scene, rows, tolerance)
 
 
 def _level_notes(planes: Planes) -> list[str]:
@@ -191,4 +204,5 @@ def _steps(
         end=np.array([row.end for row in rows]).reshape(-1, 3),
         wall=np.array([row.wall for row in rows]).reshape(-1, 2),
         gap=np.array([row.gap for row in rows]),
+        between=np.array([row.between for row in rows], dtype=np.int64),
     )

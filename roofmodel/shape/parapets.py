@@ -228,7 +228,8 @@ def _narrow_groups(surface: RoofSurface, plan: NDArray[np.object_]) -> list[IntA
 def _faces_below(surface: RoofSurface, group: IntArray) -> list[Upright]:
     """Faces of a narrow group of planes toward the roofs that it stands on; none where it is no parapet."""
     steps, planes = surface.steps, surface.planes
-    at = np.flatnonzero(np.isin(steps.upper, group) & ~np.isin(steps.lower, group))
+    own = np.isin(steps.upper, group) & ~np.isin(steps.lower, group) & (steps.between < 0)
+    at = np.flatnonzero(own)
     length = np.linalg.norm(steps.end[at] - steps.start[at], axis=1)
     high = steps.wall[at].max(axis=1)
     at = at[(length >= SHORTEST) & (high > WALL) & (high < TALLEST)]

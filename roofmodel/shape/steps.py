@@ -46,6 +46,8 @@ class StepRow:
         [m]
     gap, overhang : float
         [m]
+    between : int
+        Plane below the upper edge where other roofs lie in the gap, -1 where none do.
     """
 
     upper: int
@@ -58,10 +60,11 @@ class StepRow:
     wall: tuple[float, float]
     gap: float
     overhang: float = 0.0
+    between: int = -1
 
 
 @dataclass(frozen=True)
-class _Scene:
+class Scene:
     """Free pieces on plan: ends, direction (left side is the plane), length."""
 
     planes: Planes
@@ -74,14 +77,14 @@ class _Scene:
     polygons: NDArray[np.object_]
 
 
-def make_scene(planes: Planes, pieces: Pieces, polygons: Sequence[Polygon]) -> _Scene:
+def make_scene(planes: Planes, pieces: Pieces, polygons: Sequence[Polygon]) -> Scene:
     """Plan view of the free pieces."""
     step = (pieces.end - pieces.start)[:, :2]
     length = np.linalg.norm(step, axis=1)
     along = step / np.maximum(length, 1e-300)[:, None]
     free = np.flatnonzero((pieces.plane[:, 1] < 0) & (length > MIN_LENGTH))
     outward = np.stack([along[:, 1], -along[:, 0]], axis=1)
-    return _Scene(planes, pieces, free, pieces.start[:, :2], along, outward, length, np.array(polygons))
+    return Scene(planes, pieces, free, pieces.start[:, :2], along, outward, length, np.array(polygons))
 
 
 def positive_stretch(
@@ -96,20 +99,20 @@ def positive_stretch(
     return (zero, high) if wall_high > least else (low, zero)
 
 
-def upper_height(scene: _Scene, piece: int, at: float) -> float:
+def upper_height(scene: Scene, piece: int, at: float) -> float:
     """Height z of a piece at a plan distance from its start. [m]."""
     share = at / scene.length[piece]
     start, end = scene.pieces.start[piece, 2], scene.pieces.end[piece, 2]
     return float(start + share * (end - start))
 
 
-def wall_above(scene: _Scene, piece: int, at: float, plane: int) -> float:
+def wall_above(scene: Scene, piece: int, at: float, plane: int) -> float:
     """Height of a piece above a lower plane at a plan distance from its start. [m]."""
     xy = scene.start[piece] + at * scene.along[piece]
     return upper_height(scene, piece, at) - float(height_at(scene.planes, plane, xy[None])[0])
 
 
-def stretches_below(scene: _Scene, tolerance: float) -> list[tuple[int, int, float, float]]:
+def stretches_below(scene: Scene, tolerance: float) -> list[tuple[int, int, float, float]]:
     """Find the roof just outside and below every free piece.
 
     Returns
@@ -171,7 +174,7 @@ def uncovered(low: float, high: float, taken: Sequence[tuple[float, float]]) -> 
     return parts
 
 
-def _facing(scene: _Scene, piece: int, others: IntArray, cosine: float) -> tuple[IntArray, Array, Array]:
+def _facing(scene: Scene, piece: int, others: IntArray, cosine: float) -> tuple[IntArray, Array, Array]:
     """Pieces that face `piece`: index, common stretch along it, outward distance at its ends."""
     others = others[scene.along[others] @ scene.along[piece] < -cosine]
     ends = (
@@ -185,7 +188,7 @@ def _facing(scene: _Scene, piece: int, others: IntArray, cosine: float) -> tuple
     return others, stretch, reach[:, :1] + rate[:, None] * (stretch - t[:, :1])
 
 
-def _foot_share(scene: _Scene, piece: int, foot: int, at: Array, reach: Array) -> Array:
+def _foot_share(scene: Scene, piece: int, foot: int, at: Array, reach: Array) -> Array:
     """Shares along the foot piece of the points at (along, outward) of the upper piece."""
     xy = scene.start[piece] + at[:, None] * scene.along[piece] + reach[:, None] * scene.outward[piece]
     share = (xy - scene.start[foot]) @ scene.along[foot] / scene.length[foot]
@@ -193,7 +196,7 @@ def _foot_share(scene: _Scene, piece: int, foot: int, at: Array, reach: Array) -
     return np.asarray(np.where((1.0 - share) * scene.length[foot] < 2.5 * PROBE, 1.0, share))
 
 
-def _on_foot(scene: _Scene, piece: int, foot: int, stretch: Array, reach: Array, gap: float) -> StepRow:
+def _on_foot(scene: Scene, piece: int, foot: int, stretch: Array, reach: Array, gap: float) -> StepRow:
     """Step whose foot is an edge of the lower plane; `stretch` and `reach` belong to the upper piece."""
     share = _foot_share(scene, piece, foot, stretch, reach)[::-1]
     start, end = scene.pieces.start[foot], scene.pieces.end[foot]
@@ -216,7 +219,7 @@ def _on_foot(scene: _Scene, piece: int, foot: int, stretch: Array, reach: Array,
     )
 
 
-def _open_foot(scene: _Scene, piece: int, lower: int, low: float, high: float) -> StepRow:
+def _open_foot(scene: Scene, piece: int, lower: int, low: float, high: float) -> StepRow:
     """Step on a lower plane that runs on below the upper edge."""
     at = np.array([high, low])
     xy = scene.start[piece] + at[:, None] * scene.along[piece]
@@ -228,7 +231,7 @@ def _open_foot(scene: _Scene, piece: int, lower: int, low: float, high: float) -
     return StepRow(piece, -1, lower, middle, (0.0, 0.0), ends[0], ends[1], wall, 0.0)
 
 
-def abutting_steps(scene: _Scene, below: Sequence[tuple[int, int, float, float]]) -> list[StepRow]:
+def abutting_steps(scene: Scene, below: Sequence[tuple[int, int, float, float]]) -> list[StepRow]:
     """Steps at walls, from the stretches of roof found below the upper edges."""
     rows: list[StepRow] = []
     owner = scene.pieces.plane[:, 0]
@@ -257,7 +260,7 @@ def abutting_steps(scene: _Scene, below: Sequence[tuple[int, int, float, float]]
 
 
 def separated_steps(
-    scene: _Scene, below: Sequence[tuple[int, int, float, float]], feet: set[int], tolerance: float
+    scene: Scene, below: Sequence[tuple[int, int, float, float]], feet: set[int], tolerance: float
 ) -> list[StepRow]:
     """Steps across a gap between roofs that do not touch."""
     free = scene.free[~np.isin(scene.free, list(feet))]
@@ -292,7 +295,7 @@ def separated_steps(
 
 
 def _across_gap(
-    scene: _Scene,
+    scene: Scene,
     piece: int,
     foot: int,
     part: tuple[float, float],
@@ -323,31 +326,3 @@ def _across_gap(
     if covered > BLOCKED * gap.area:
         return None
     return _on_foot(scene, piece, foot, ends, distance, float(distance.mean()))
-
-
-def find_steps(
-    planes: Planes, pieces: Pieces, polygons: Sequence[Polygon], tolerance: float
-) -> list[StepRow]:
-    """Find all steps of a roof.
-
-    Parameters
-    ----------
-    planes : Planes
-    pieces : Pieces
-        Edges before feet of walls are told apart.
-    polygons : sequence (p) of Polygon
-        Outlines on plan. [m]
-    tolerance : float
-        Least height of a wall. [m]
-
-    Returns
-    -------
-    list of StepRow
-    """
-    scene = make_scene(planes, pieces, polygons)
-    if len(scene.free) == 0:
-        return []
-    below = stretches_below(scene, tolerance)
-    rows = abutting_steps(scene, below)
-    feet = {row.foot for row in rows if row.foot >= 0}
-    return rows + separated_steps(scene, below, feet, tolerance)

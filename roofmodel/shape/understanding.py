@@ -6,7 +6,7 @@ import numpy as np
 
 from roofmodel.shape.recognition import recognize
 from roofmodel.shape.roof_faces import RoofFaces
-from roofmodel.shape.uprights import with_between, with_narrow, with_uprights
+from roofmodel.shape.uprights import with_narrow, with_uprights
 from roofmodel.surface import RoofSurface
 
 ANGLE, TOLERANCE = np.radians(3.0), 0.03  # [rad, m]
@@ -44,4 +44,4 @@ def understood(
         ground=picked.ground,
         boxes=boxes,
     )
-    return with_between(with_narrow(with_uprights(roof, picked.points, picked.walls, boxes)))
+    return with_narrow(with_uprights(roof, picked.points, picked.walls, boxes))

@@ -27,9 +27,7 @@ from roofmodel.shape.boxes import (
 )
 from roofmodel.shape.cleaning import face_vectors, weld
 from roofmodel.shape.parapets import (
-    ALONG,
     NARROW,
-    SHORTEST,
     Upright,
     parapets_of_walls,
     with_parapets_made,
@@ -40,7 +38,6 @@ from roofmodel.shape.regions import components
 from roofmodel.surface import Array, IntArray, RoofSurface
 
 BESIDE = 0.3  # planes this near on plan tell how high walls may be [m]
-BETWEEN = 3.0  # narrower roofs between two others are told (judgment: drifts are 5 m and longer) [m]
 THIN = 0.1  # a sheet is taken as so thick [m]
 LISTED = 8  # groups named one by one
 UPRIGHT = 0.3  # faces whose normal rises by less stand upright [-]
@@ -122,7 +119,8 @@ def with_narrow(surface: RoofSurface) -> RoofSurface:
     plan = plan_polygons(planes)
     joined = set(surface.edges.plane[surface.edges.plane[:, 1] >= 0].ravel().tolist())  # dormers
     notes = []
-    for upper, lower in np.unique(np.column_stack([steps.upper, steps.lower]), axis=0).tolist():
+    pairs = np.column_stack([steps.upper, steps.lower])[steps.between < 0]
+    for upper, lower in np.unique(pairs, axis=0).tolist():
         corners = shapely.get_coordinates(shapely.minimum_rotated_rectangle(plan[upper]))
         width = float(np.linalg.norm(np.diff(corners[:3], axis=0), axis=1).min())
         at = (steps.upper == upper) & (steps.lower == lower)
@@ -139,41 +137,6 @@ def with_narrow(surface: RoofSurface) -> RoofSurface:
         )
     if len(notes) > LISTED:
         notes = [*notes[:LISTED], f"{len(notes) - LISTED} more small planes stand above others."]
-    return replace(surface, notes=(*surface.notes, *notes)) if notes else surface
-
-
-def with_between(surface: RoofSurface) -> RoofSurface:
-    """Say which narrow roofs lie between a higher and a lower one: drifts of the higher one end on them.
-
-    Parameters
-    ----------
-    surface : RoofSurface
-    """
-    steps, name = surface.steps, surface.planes.name
-    way = (steps.end - steps.start)[:, :2]
-    way = way / np.maximum(np.linalg.norm(way, axis=1), 1e-12)[:, None]
-    one, other = np.nonzero((steps.lower[:, None] == steps.upper[None, :]) & (way @ way.T > ALONG))
-    high = np.minimum(steps.wall[one].max(axis=1), steps.wall[other].max(axis=1)) > WALL
-    lines = np.asarray(shapely.linestrings(np.stack([steps.start[:, :2], steps.end[:, :2]], axis=1)))
-    width = surface.planes.plan_area[steps.lower[one]] / np.maximum(shapely.length(lines[one]), 1e-12)
-    near = (shapely.distance(lines[one], lines[other]) < BETWEEN) & (width < BETWEEN)
-    ends = np.stack([steps.start, steps.end], axis=1)[:, :, :2]
-    own, along = (np.einsum("kex,kx->ke", ends[k], way[one]) for k in (one, other))
-    common = np.minimum(own[:, 1], along[:, 1]) - np.maximum(own[:, 0], along[:, 0])
-    direct = set(zip(steps.upper.tolist(), steps.lower.tolist(), strict=True))
-    least: dict[tuple[int, int, int], float] = {}
-    for k in np.flatnonzero(high & near & (common > SHORTEST)):
-        key = int(steps.upper[one[k]]), int(steps.lower[one[k]]), int(steps.lower[other[k]])
-        if (key[0], key[2]) not in direct:
-            least[key] = min(float(width[k]), least.get(key, np.inf))
-    notes = [
-        f"{name[middle]}, {wide:.2f} m wide, lies between {name[upper]} and {name[lower]}: snow that blows "
-        f"off {name[upper]} is laid on {name[middle]} only, though much of it flies past a roof so narrow. "
-        f"Check {name[lower]} also with a roof file that lacks {name[middle]}."
-        for (upper, middle, lower), wide in least.items()
-    ]
-    if len(notes) > LISTED:
-        notes = [*notes[:LISTED], f"{len(notes) - LISTED} more narrow roofs lie between others."]
     return replace(surface, notes=(*surface.notes, *notes)) if notes else surface
 
 

@@ -96,8 +96,8 @@ def turned_by_walls(roof: RoofSurface) -> NDArray[np.bool_]:
 def _feet(roof: RoofSurface) -> tuple[Array, NDArray[np.bool_]]:
     """Least height of the wall at each edge, -inf where none stands right at it; which are level, (e,)."""
     edges, steps = roof.edges, roof.steps
-    at = np.flatnonzero(steps.lower_edge >= 0)
-    least = np.where(steps.gap[at] > 0.0, -np.inf, np.maximum(steps.wall[at].min(axis=1), LEAST))
+    at = np.flatnonzero((steps.lower_edge >= 0) & (steps.gap == 0.0))
+    least = np.maximum(steps.wall[at].min(axis=1), LEAST)
     wall = np.full(len(edges.kind), np.inf)
     np.minimum.at(wall, steps.lower_edge[at], least)
     foot = np.array([kind is EdgeKind.STEP for kind in edges.kind], dtype=bool)

@@ -20,6 +20,7 @@ from roofmodel.snow.patches import (
     buried,
     larger,
     no_rows_above,
+    over_ledges,
     spread,
     wall_groups,
 )
@@ -98,6 +99,7 @@ def _drift_notes(known: AsceRoof) -> list[str]:
         "The greatest height of each wall counts, and the longest roof upwind of it.",
         "What reaches past the roof's edge falls off; the drift is not squeezed.",
         *([OUTSIDE] if len(outside_corners(known.roof.steps.start, known.roof.steps.end)) else []),
+        *over_ledges(known.roof, "7.7.2, 7.9; none where it is wide enough to hold the whole drift", "l_u"),
     ]
 
 
@@ -124,6 +126,8 @@ def leeward_shape(known: AsceRoof, i: int, balanced: float) -> tuple[drift.Drift
     outline = plan.level_outline[plan.level[upper]]
     upwind = -left_normal(steps.start[i], steps.end[i])
     length = fetch(outline, steps.start[i], steps.end[i], upwind, gap, EAVE_OVERHANG)
+    if steps.between[i] >= 0 and length > 0.0:
+        length += gap  # the snow of what lies between drifts too
     height = rules.drift_height(length) if length > 0.0 else 0.0
     wall = float(steps.wall[i].max())
     if gap > CRACK:
@@ -147,12 +151,24 @@ def _leeward_patch(known: AsceRoof, i: int) -> Zone | str:
     shape, length, height = leeward_shape(known, i, float(known.balanced[steps.lower[i]]))
     if length <= 0.0:
         return "no roof upwind of the wall"
+    if _held_between(known, i, height):
+        return "the roof between holds all of the drift (7.7.1)"
     if steps.gap[i] > CRACK:
         clause, formulas = "7.7.2", ADJACENT
     else:
         clause, formulas = "7.7.1", leeward_formulas(height, _clear(known, i))
     name = f"leeward drift below {known.roof.planes.name[int(steps.upper[i])]}"
     return _triangle(known, i, name, (clause, formulas), length, shape, 0.0)
+
+
+def _held_between(known: AsceRoof, i: int, height: float) -> bool:
+    """Whether what lies between is as wide as the whole drift on it, 4 h_d or, uncut, 4 h_d^2 / h_c."""
+    steps = known.roof.steps
+    if steps.between[i] < 0:
+        return False
+    own = (steps.upper == steps.upper[i]) & (steps.lower == steps.between[i])
+    clear = min((_clear(known, j) for j in np.flatnonzero(own).tolist()), default=0.0)
+    return float(steps.gap[i]) * clear >= 4.0 * height * max(height, clear)
 
 
 def _clear(known: AsceRoof, i: int) -> float:
@@ -278,7 +294,8 @@ def _slide_zones(known: AsceRoof, i: int) -> list[Zone]:
     steps, plan, names = known.roof.steps, known.plan, known.roof.planes.name
     upper, lower, gap = int(steps.upper[i]), int(steps.lower[i]), float(steps.gap[i])
     start, end, fall = steps.start[i], steps.end[i], plan.fall[upper]
-    if fall @ left_normal(start, end) < UPPER_TO_STEP or (gap > CRACK and steps.wall[i].max() <= gap):
+    far = gap > CRACK and steps.between[i] < 0 and steps.wall[i].max() <= gap
+    if fall @ left_normal(start, end) < UPPER_TO_STEP or far:
         return []
     run = slope_run(plan, upper, start, end, -fall, gap, EAVE_OVERHANG)
     strip = drift.sliding_load(known.rules.flat_load, run, gap)

@@ -26,6 +26,7 @@ from roofmodel.snow.patches import (
     WallGroup,
     larger,
     no_rows_above,
+    over_ledges,
     overlaps,
     spread,
     wall_groups,
@@ -106,6 +107,7 @@ def _notes(known: EnRoof, group: WallGroup) -> list[str]:
         "mu_s is spread as a triangle over l_s, the usual reading of Fig. 5.7.",
     ]
     steps = known.roof.steps
+    notes += over_ledges(known.roof, "5.3.6", "b_1")
     gaps = steps.gap[list(group.steps)]
     if gaps.max() > CRACK:
         notes.append("The wall stands apart from the lower roof: the drift begins at the wall.")
@@ -241,6 +243,8 @@ def step_lengths(known: EnRoof, i: int) -> StepLengths:
         out = left_normal(start, end)
         upper, lower = (plan.level_outline[plan.level[p]] for p in (steps.upper[i], steps.lower[i]))
         b1 = fetch(upper, start, end, -out, gap, EAVE_OVERHANG)
+        if steps.between[i] >= 0:
+            b1 += gap
         planes, runs = _slide_paths(known, i)
         known.lengths[i] = StepLengths(b1, fetch(lower, start, end, out), planes, runs)
     return known.lengths[i]

@@ -85,6 +85,8 @@ def _wall_zones(known: EnRoof, i: int, corners: IntArray) -> list[Zone]:
     out, height = left_normal(start, end), float(steps.wall[i].max())
     front = fetch(plan.level_outline[plan.level[lower]], start, end, out)
     behind = fetch(plan.level_outline[plan.level[upper]], start, end, -out, gap, EAVE_OVERHANG)
+    if steps.between[i] >= 0:
+        behind += gap
     name = f"exceptional drift below {known.roof.planes.name[upper]}"
     feet = steps.start, steps.end, i, corners
     return _zones(known, lower, feet, name, "B3", height, (front, behind), gap, WALL_CAP)

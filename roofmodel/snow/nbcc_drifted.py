@@ -33,6 +33,7 @@ from roofmodel.snow.patches import (
     buried,
     larger,
     no_rows_above,
+    over_ledges,
     spread,
     wall_groups,
 )
@@ -218,6 +219,7 @@ def _drift_notes(known: NbccRoof) -> list[str]:
         " smallest rectangle around each roof level; parapets count as none. Around outside corners each"
         " drift runs on radially (4.1.6.8.(1), which lets the lesser of the two do); where drifts overlap the"
         " larger counts, also at inside corners (4.1.6.8.(2)). What reaches past the roof's edge falls off.",
+        *over_ledges(known.roof, "4.1.6.6"),
     ]
 
 

@@ -72,6 +72,20 @@ def wall_groups(roof: RoofSurface) -> list[WallGroup]:
     return [WallGroup(tuple(members), facing) for members, facing in groups]
 
 
+def over_ledges(roof: RoofSurface, clauses: str, length: str = "") -> list[str]:
+    """What is said of drifts across roofs between a wall and a lower roof; nothing where there are none.
+
+    `length` is the symbol that the width of what lies between is added to.
+    """
+    if not (roof.steps.between >= 0).any():
+        return []
+    return [
+        "Judgment: a roof, canopy or gutter between a wall and a lower roof hides neither from the other. It"
+        " has its own drift, and the lower roof the larger of that and of the drift of the higher one across a"
+        f" gap as wide as it is{length and f', added to {length}'} ({clauses})."
+    ]
+
+
 def spread(plan: Plan, zone: Zone) -> list[Zone]:
     """Cut a patch to the planes that it crosses on the level of its plane; the rest falls off the roof."""
     level = int(plan.level[zone.plane])

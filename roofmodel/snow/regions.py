@@ -372,7 +372,7 @@ def falls_toward_wall(roof: RoofSurface, plan: Plan) -> NDArray[np.bool_]:
     if not steps.count:
         return np.zeros(0, dtype=bool)
     wall = -left_normal(steps.start, steps.end)
-    return np.asarray(np.sum(wall * plan.fall[steps.lower], axis=1) > TOWARD_WALL)
+    return np.asarray((np.sum(wall * plan.fall[steps.lower], axis=1) > TOWARD_WALL) & (steps.between < 0))
 
 
 def toward_walls(roof: RoofSurface, plan: Plan) -> list[int]:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 import shapely
@@ -96,14 +98,44 @@ def test_roofs_farther_apart_than_twenty_feet_are_no_step():
     assert build_roof([flat(0, 0, 10, 6, 7.0), flat(2, -12, 6, -6.2, 3.0)]).steps.count == 0
 
 
-def test_a_roof_in_the_gap_hides_what_lies_behind():
-    roof = build_roof([flat(0, 0, 10, 6, 7.0), flat(0, -3, 10, 0, 5.0), flat(0, -6, 10, -3, 3.0)])
-    pairs = {
-        (roof.planes.name[a], roof.planes.name[b])
-        for a, b in zip(roof.steps.lower, roof.steps.upper, strict=True)
+def step_pairs(roof):
+    name = roof.planes.name
+    return {
+        (name[u], name[low]): k
+        for k, (u, low) in enumerate(zip(roof.steps.upper, roof.steps.lower, strict=True))
     }
-    assert len(pairs) == 2
-    np.testing.assert_allclose(np.sort(roof.steps.wall[:, 0]), [2.0, 2.0])
+
+
+@pytest.mark.parametrize("angle", [0.0, 33.0])
+def test_a_ledge_hides_no_roof_from_a_higher_one(angle):
+    """F1 at 7 m, a strip 1.5 m wide at 5 m and a roof at 3 m: as far as the eye sees down, all have steps."""
+    parts = [flat(0, 0, 10, 6, 7.0), flat(0, -1.5, 10, 0, 5.0), flat(2, -6, 9, -1.5, 3.0)]
+    roof = build_roof([replace(part, footprint=turned(part.footprint, angle)) for part in parts])
+    steps, pairs = roof.steps, step_pairs(roof)
+    assert set(pairs) == {("F1", "F3"), ("F3", "F2"), ("F1", "F2")}
+    over = pairs["F1", "F2"]
+    assert steps.gap[over] == pytest.approx(1.5)
+    assert roof.planes.name[steps.between[over]] == "F3"
+    np.testing.assert_allclose(steps.wall[over], [4.0, 4.0])
+    foot = pairs["F3", "F2"]
+    np.testing.assert_allclose(steps.start[over], steps.start[foot], atol=1e-9)
+    np.testing.assert_allclose(steps.end[over], steps.end[foot], atol=1e-9)
+    edge = roof.edges.kind.index(EdgeKind.STEP)
+    assert (np.delete(steps.gap, over) == 0.0).all()
+    assert (np.delete(steps.between, over) == -1).all()
+    assert roof.edges.height[edge] == pytest.approx(2.0)
+
+
+def test_stairs_of_ledges_are_all_seen_past():
+    parts = [flat(0, -k, 10, 6 if k == 0 else 1 - k, 9.0 - k) for k in range(5)]
+    pairs = step_pairs(build_roof(parts))
+    assert len(pairs) == 10  # each of five with all below it
+
+
+@pytest.mark.parametrize(("wide", "high"), [(6.2, 5.0), (2.0, 7.5)])
+def test_wide_roofs_and_what_rises_above_the_edge_end_the_view(wide, high):
+    parts = [flat(0, 0, 10, 6, 7.0), flat(0, -wide, 10, 0, high), flat(0, -wide - 4, 10, -wide, 3.0)]
+    assert (build_roof(parts).steps.between == -1).all()
 
 
 def test_equal_heights_are_no_step_but_one_roof():

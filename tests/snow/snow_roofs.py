@@ -44,6 +44,7 @@ def assemble(faces, names, steps=(), turn=0.0, shift=(0.0, 0.0, 0.0)):
         np.array(end, float),
         np.array(wall, float),
         np.array(gap, float),
+        np.full(len(rows), -1),
     )
     points = np.concatenate(faces)
     return RoofSurface(
