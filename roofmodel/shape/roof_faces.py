@@ -141,6 +141,7 @@ def pick_roof_faces(raw: RawMesh, steepest: float = STEEPEST) -> RoofFaces:
         if plate.any():
             _refuse_flat_roof(local, roof, plate)
             notes.append(f"{_count(local, roof[plate])} low around the building were taken as ground.")
+            ground = float(local[roof[plate]][..., 2].min())  # a plate may have an underside
             roof, joined, stated = roof[~plate], joined[~plate], True
     stray = _strays(local, roof, _parts(welded, joined))
     if stray.any():
@@ -151,7 +152,8 @@ def pick_roof_faces(raw: RawMesh, steepest: float = STEEPEST) -> RoofFaces:
     if ground is not None and not stated and local[roof][..., 2].min() - ground < HEADROOM:
         ground = None  # a fascia, the thickness of a slab or a roof alone: nobody walks below it
     elif found:
-        notes.append("The ground level is taken at the lowest point of the model.")
+        where = "on that plate" if stated and not raw.stated else "of the model"
+        notes.append(f"The ground level is taken at the lowest point {where}.")
     return RoofFaces(local, roof, offset, ground, tuple(notes), np.concatenate([faces[dropped], raw.beside]))
 
 

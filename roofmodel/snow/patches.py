@@ -81,8 +81,8 @@ def over_ledges(roof: RoofSurface, clauses: str, length: str = "") -> list[str]:
         return []
     return [
         "Judgment: a roof, canopy or gutter between a wall and a lower roof hides neither from the other. It"
-        " has its own drift, and the lower roof the larger of that and of the drift of the higher one across a"
-        f" gap as wide as it is{length and f', added to {length}'} ({clauses})."
+        " has its own drift, and the lower roof the larger of that and of the higher one's drift across a gap"
+        f" as wide as it is{length and f', added to {length}'} ({clauses})."
     ]
 
 

@@ -48,3 +48,21 @@ def test_the_users_ground_counts_however_near(tmp_path):
     roof = import_roof(saved(tmp_path, 0.2), unit="m", up="z", ground=9.5)
     assert not roof.ground_assumed
     assert roof.ground + roof.offset[2] == pytest.approx(9.5)
+
+
+@pytest.mark.parametrize("thick", [0.0, 0.3])
+def test_the_ground_is_on_top_of_a_plate_of_ground(tmp_path, thick):
+    """People walk on a slab, not below it: the house of 4 m stands on the top of the plate."""
+    house = trimesh.creation.box(bounds=[(0, 0, 0.0), (10, 8, 4.0)])
+    if thick:
+        plate = trimesh.creation.box(bounds=[(-10, -10, -thick), (20, 20, 0.0)])
+    else:
+        plate = trimesh.Trimesh(
+            [(-10, -10, 0), (20, -10, 0), (20, 20, 0), (-10, 20, 0)], [[0, 1, 2], [0, 2, 3]], process=False
+        )
+    path = tmp_path / "site.stl"
+    trimesh.util.concatenate([house, plate]).export(path)
+    roof = import_roof(path, unit="m", up="z")
+    assert roof.planes.count == 1
+    assert roof.edges.height == pytest.approx([4.0] * 4)
+    assert any("lowest point on that plate" in note for note in roof.notes)
