@@ -13,6 +13,7 @@ from fea.checks.grip_edges import grip_words
 from fea.checks.limits import Limit
 from fea.checks.rail_unchecked import unchecked_words
 from fea.checks.strips import panel_strips
+from fea.checks.walls import wall_words
 from fea.panel.restraint import restraint_words
 from fea.panel.support import PanelSupport
 from roofmodel.layout import Layout
@@ -108,7 +109,7 @@ def cautions(
             "see `eavewright blanket`."
         )
     found += _obstructions(project, force, units)
-    found += _walls(project, force, units)
+    found += wall_words(project.roof, force, units)
     found += _arrays(project)
     found += _through_boxes(project)
     if project.roof.ground_assumed and len(force.exit_edge):
@@ -148,22 +149,6 @@ def _low_axis(project: Project, units: UnitSystem) -> list[str]:
         f"clamp.height, {units.text(height, 'size')}, puts the rail's axis nearly at the grip (the rail "
         f"itself reaches {units.text(half, 'size')} from its axis): check it. Clamps look stronger "
         "than they are where the height is too small."
-    ]
-
-
-def _walls(project: Project, force: RowForce, units: UnitSystem) -> list[str]:
-    """Walls of higher roofs on which the snow of a slope leans."""
-    most, line = force.wall_thrust.max(axis=0, initial=0.0), force.wall_line.max(axis=0, initial=0.0)
-    found = [
-        f"{project.roof.edges.name[e]} {units.text(w, 'force')} (at most {units.text(p, 'line')})"
-        for e, w, p in zip(force.wall_edge, most, line, strict=True)
-        if p > 0.0
-    ]
-    if not found:
-        return []
-    return [
-        f"Snow slides against the walls of higher roofs, worst case before load factors: {', '.join(found)}. "
-        "These walls must hold this force down the slope; it is in no check."
     ]
 
 

@@ -20,6 +20,7 @@ IntArray = NDArray[np.int64]
 
 HOLDS = 1.0  # lower walls are taken to hold nothing back: snow may push over them (judgment) [m]
 LEAST = 1e-6  # where a wall runs out it is no lower [m]
+PASSES = 0.1  # cosine: snow that falls within 6 degrees of the line of a wall passes it (judgment)
 ROUNDING = 1e-9  # flights so little beyond the end of a wall meet it [-]
 OWN = 0.02  # walls nearer to the start than this are the building's own [m]
 
@@ -91,6 +92,21 @@ def turned_by_walls(roof: RoofSurface) -> NDArray[np.bool_]:
     """
     wall, level = _feet(roof)
     return np.asarray((wall > 0.0) & ~level)
+
+
+def pushed_over(roof: RoofSurface) -> IntArray:
+    """Steps whose wall is too low to hold anything back and yet turns the snow of the slope along it.
+
+    Rows below its lower end get that snow; what pushes over the wall onto the roof above is in no force.
+    """
+    steps = roof.steps
+    at = np.flatnonzero((steps.lower_edge >= 0) & (steps.gap == 0.0) & (steps.wall.max(axis=1) < HOLDS))
+    at = at[turned_by_walls(roof)[steps.lower_edge[at]]]
+    way = (steps.end - steps.start)[at, :2]
+    right = np.stack([way[:, 1], -way[:, 0]], axis=1) / np.linalg.norm(way, axis=1)[:, None]
+    fall = -roof.planes.upslope[steps.lower[at], :2]
+    fall = fall / np.maximum(np.linalg.norm(fall, axis=1), LEAST)[:, None]
+    return np.asarray(at[np.sum(fall * right, axis=1) > PASSES])
 
 
 def _feet(roof: RoofSurface) -> tuple[Array, NDArray[np.bool_]]:

@@ -7,12 +7,14 @@ import pytest
 import shapely
 from roofs import rectangle, turned, uniform
 
+from fea.checks.walls import wall_words
 from roofmodel.layout import no_rows
 from roofmodel.shape.builders import RoofPart, build_roof
 from roofmodel.sliding.flow import Exit
 from roofmodel.sliding.landing import landing
 from roofmodel.sliding.thrust import SlideOptions, ValleyThrust, slide
 from roofmodel.surface import EdgeKind
+from roofmodel.units import SYSTEMS
 
 SLOPE = np.radians(25.0)
 PRESSURE = 2000.0
@@ -91,8 +93,25 @@ def leaving(roof, options=None):
 def test_a_low_wall_turns_it_too():
     """0.2 m at its upper end: what might push over must not be missing on rows below."""
     high = 5.0 + 10.0 * np.tan(SLOPE) / np.sqrt(2.0)  # of the shed at the tower's upper corner
-    found, _, _ = leaving(beside_tower(top=high + 0.2))
+    roof = beside_tower(top=high + 0.2)
+    found, _, _ = leaving(roof)
     assert found[EdgeKind.STEP] == pytest.approx([42.0 * PRESSURE * np.sin(SLOPE), 42.0 * PRESSURE], rel=1e-9)
+
+
+@pytest.mark.parametrize(("top", "told"), [(0.15, True), (14.0, False)])
+def test_a_kerb_that_turns_snow_is_told(top, told):
+    """A slope goes on 0.15 m higher: what is deeper pushes over the kerb onto it. A tower lets nothing over."""
+    high = 5.0 + 10.0 * np.tan(SLOPE) / np.sqrt(2.0)
+    kerb = np.array([[0.0, 0.0], [10.0, 0.0], [10.0, 10.0], [0.0, 10.0]])
+    pitch, fall = np.array([SLOPE]), np.radians(225.0)
+    shed = RoofPart("shed", rectangle(6.0, 10.0) + np.array([10.0, 0.0]), pitch, 5.0, fall_azimuth=fall)
+    block = RoofPart("shed", kerb, pitch, 10.0 - high + top, fall_azimuth=fall)
+    if not told:
+        block = RoofPart("flat", kerb, np.zeros(0), top)
+    roof = build_roof([shed, block])
+    _, force, _ = leaving(roof)
+    words = wall_words(roof, force, SYSTEMS["SI"])
+    assert any("0.15 m high" in word and "push over" in word for word in words) == told
 
 
 # Of the shed 42 m2 of 60 on plan fall against the tower: all but the triangle that reaches the south edge.
