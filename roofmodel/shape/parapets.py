@@ -130,18 +130,20 @@ def parapets_of_walls(surface: RoofSurface, points: Array, edges: IntArray) -> l
 
 
 def without_known(surface: RoofSurface, faces: list[Upright]) -> list[Upright]:
-    """Faces that are none of a parapet which the surface has already."""
+    """Faces that are none of a parapet which the surface has already: those higher or longer are new."""
     known = surface.found
     at = np.flatnonzero(known.parapet[known.face])
-    if not len(at):
+    if not len(at) or not faces:
         return faces
     lines = np.asarray(shapely.linestrings(np.stack([known.start[at, :2], known.end[at, :2]], axis=1)))
-    plane = known.plane[known.face[at]]
-    middle = np.array([0.5 * (one.start + one.end) for one in faces]).reshape(-1, 3)
-    spots = np.asarray(shapely.points(middle[:, :2]))
-    near = shapely.dwithin(lines[None, :], spots[:, None], NARROW)
-    own = plane[None, :] == np.array([one.plane for one in faces], dtype=np.int64)[:, None]
-    return [one for one, had in zip(faces, (near & own).any(axis=1), strict=True) if not had]
+    plane, height = known.plane[known.face[at]], known.height[known.face[at]]
+    ends = np.array([[one.start[:2], one.end[:2]] for one in faces])
+    spots = np.asarray(shapely.points(np.stack([ends[:, 0], ends.mean(axis=1), ends[:, 1]], axis=1)))
+    near = shapely.dwithin(lines, spots[..., None], NARROW)
+    own = plane == np.array([one.plane for one in faces], dtype=np.int64)[:, None]
+    own &= height > np.array([one.height[1] for one in faces])[:, None] - WALL
+    had = (near & own[:, None]).any(axis=2).all(axis=1)
+    return [one for one, old in zip(faces, had, strict=True) if not old]
 
 
 def with_parapets_made(surface: RoofSurface, faces: list[Upright], said: list[str]) -> RoofSurface:

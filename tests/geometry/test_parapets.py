@@ -311,3 +311,15 @@ def behind_parapet():
         (0, 0.2, 0, 0.2, 9.8, 6.9),
         (19.8, 0.2, 0, 20, 9.8, 6.9),
     )
+
+
+@pytest.mark.parametrize(("high", "long"), [(1.8, 15.0), (1.8, 6.0), (0.4, 15.0)])
+def test_a_screen_on_a_parapet_counts_where_it_is_higher(tmp_path, high, long):
+    """A sheet of glass on the outer face of a parapet 0.1 m thick and 0.5 m high, as measured from the roof."""
+    points, faces = behind_eave(0.1)
+    corners = [[0, 0, 4.1], [long, 0, 4.1], [long, 0, 4.0 + high], [0, 0, 4.0 + high]]
+    both = np.concatenate([faces, np.array([[0, 1, 2], [0, 2, 3]]) + len(points)])
+    found = read(tmp_path, np.vstack([points, np.array(corners, dtype=float)]), both).found
+    assert found.parapet.all()
+    assert np.sort(found.height) == pytest.approx([0.5, high] if high > 0.5 else [0.5], abs=0.07)
+    assert np.sort(lengths(found)) == pytest.approx(sorted([15.0, long])[-found.count :], abs=0.01)
