@@ -309,6 +309,8 @@ class RoofSurface:
         Those of the obstacles that the model itself shows.
     ground_assumed : bool
         Whether the model shows nothing below the roof, so that `ground` is `STOREY` below its lowest point.
+    attached : tuple of shapely Polygon
+        Sheets and gutters that the model shows and that were left out, on plan. [m]
     """
 
     points: Array
@@ -326,6 +328,7 @@ class RoofSurface:
     domes: tuple[Dome, ...] = ()
     found: Obstacles = field(default_factory=Obstacles)
     ground_assumed: bool = False
+    attached: tuple[Polygon, ...] = ()
 
 
 def shown_origin(offset: Array) -> Array:

@@ -70,8 +70,9 @@ class ImportedRoof(Table):
     )
     boxes: bool = Field(
         True,
-        description="Take small tops with walls all around (such as chimneys) as obstructions, and narrow "
-        "ones along an edge as parapets; false to keep them as planes.",
+        description="Take small tops with walls all around (such as chimneys) as obstructions, narrow ones "
+        "along an edge as parapets, and leave out gutters and thin sheets above a slope (such as solar "
+        "arrays); false to keep them all as planes.",
     )
     merge: list[list[Line]] = Field(
         default_factory=list, description='Planes that are one, such as [["S1", "S2"]]; the first name stays.'

@@ -102,7 +102,9 @@ def _pairs(sides: _Sides, normal: Array, point: Array, tolerance: float) -> tupl
     keep &= (run > SHORTEST) & (run > COMMON * np.minimum(length[first], length[second]))
     first, second = first[keep], second[keep]
     cross = np.linalg.norm(np.cross(normal[sides.plane[first]], normal[sides.plane[second]]), axis=1)
-    first, second = first[cross > ALMOST_ONE], second[cross > ALMOST_ONE]
+    wide = _widths(sides) > REACH  # lips of gutters and cover strips meet no slope
+    keep = (cross > ALMOST_ONE) & wide[sides.plane[first]] & wide[sides.plane[second]]
+    first, second = first[keep], second[keep]
     if len(first) == 0:
         return first, second, np.zeros(0)
     on, way = _common_line(normal, point, sides, first, second)
@@ -127,6 +129,18 @@ def _pairs(sides: _Sides, normal: Array, point: Array, tolerance: float) -> tupl
             chosen.append(index)
             taken |= pair
     return first[chosen], second[chosen], gap[chosen]
+
+
+def _widths(sides: _Sides) -> Array:
+    """Widths (p,) that planes would have as strips: area over half the length around. [m]."""
+    outer = sides.ring == 0
+    plane, count = sides.plane[outer], int(sides.plane.max()) + 1
+    origin = np.zeros((count, 3))
+    origin[plane[::-1]] = sides.start[outer][::-1]
+    cross = np.cross(sides.start[outer] - origin[plane], sides.end[outer] - origin[plane])
+    area = np.stack([np.bincount(plane, cross[:, k], count) for k in range(3)], axis=1)
+    around = np.bincount(plane, np.linalg.norm(sides.end - sides.start, axis=1)[outer], count)
+    return np.asarray(np.linalg.norm(area, axis=1) / np.maximum(around, 1e-300))
 
 
 def _common_line(

@@ -71,7 +71,7 @@ def parapets_of_planes(surface: RoofSurface, tolerance: float) -> RoofSurface:
     """
     plan = np.array(plan_polygons(surface.planes), dtype=object)
     gone, faces, said = [], [], []
-    for group in _narrow_groups(surface, plan):
+    for group in narrow_groups(surface, plan):
         area = float(shapely.area(plan[group]).sum())
         length = 0.5 * float(shapely.union_all(plan[group], grid_size=GRID).length)
         own = _faces_below(surface, group) if length**2 > SLENDER * area else []
@@ -216,9 +216,9 @@ def _edge_name(surface: RoofSurface, plane: int, start: Array, end: Array) -> st
     return edges.name[near[np.argmin(far)]] if far.min() <= THICKEST else surface.planes.name[plane]
 
 
-def _narrow_groups(surface: RoofSurface, plan: NDArray[np.object_]) -> list[IntArray]:
+def narrow_groups(surface: RoofSurface, plan: NDArray[np.object_], width: float = NARROW) -> list[IntArray]:
     """Groups of narrow planes that meet along edges, and meet no wide one."""
-    narrow = shapely.is_empty(shapely.buffer(plan, -0.5 * NARROW))
+    narrow = shapely.is_empty(shapely.buffer(plan, -0.5 * width))
     pairs = surface.edges.plane[surface.edges.plane[:, 1] >= 0]
     mixed = np.zeros(len(plan), dtype=bool)
     mixed[pairs[narrow[pairs].any(axis=1) & ~narrow[pairs].all(axis=1)]] = True

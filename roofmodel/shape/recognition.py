@@ -10,6 +10,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from roofmodel.errors import InputError
 from roofmodel.shape.assembly import make_surface
+from roofmodel.shape.attached import without_attached
 from roofmodel.shape.boxes import with_boxes
 from roofmodel.shape.cleaning import clean_mesh, distinct, face_vectors
 from roofmodel.shape.covering import exposed_parts
@@ -69,8 +70,8 @@ def recognize(
     ground : float, optional
         Ground level in local coordinates. [m]
     boxes : bool
-        Whether small tops with walls all around are obstructions, and narrow ones parapets, instead of
-        planes; see `with_boxes` and `parapets_of_planes`.
+        Whether small tops with walls all around are obstructions, narrow ones parapets, and thin sheets
+        and gutters left out, instead of planes; see `with_boxes`, `parapets_of_planes`, `without_attached`.
 
     Returns
     -------
@@ -127,9 +128,12 @@ def recognize(
         ground=ground,
         surveyed=surveyed is not None,
     )
-    if boxes:
+    if boxes and surveyed is not None:
         made = with_boxes(made, distance_tolerance)
-        made = made if surveyed is not None else parapets_of_planes(made, distance_tolerance)
+    elif boxes:
+        bare = without_attached(made, distance_tolerance)
+        made = parapets_of_planes(with_boxes(bare, distance_tolerance), distance_tolerance)
+        made = replace(made, attached=bare.attached)
     return made if surveyed is None or curves else with_unexplained(made, mesh, surveyed[1])
 
 

@@ -13,6 +13,7 @@ import shapely
 from numpy.typing import NDArray
 from shapely import Polygon
 
+from roofmodel.shape.attached import HIGHEST
 from roofmodel.shape.boxes import (
     LARGEST,
     LONGEST,
@@ -67,6 +68,8 @@ def with_uprights(surface: RoofSurface, points: Array, walls: IntArray, boxes: b
     over = _over_planes(surface, welded)
     high = over > WALL
     known = near_found(surface, welded, BESIDE, over)  # obstructions that tops have shown
+    left_out = shapely.buffer(shapely.MultiPolygon(surface.attached), BESIDE)
+    known |= shapely.contains_xy(left_out, *welded[:, :2].T) & (over < HIGHEST + WALL)
     made: list[Box] = []
     along: list[Upright] = []
     words: list[str] = []

@@ -315,7 +315,7 @@ def behind_parapet():
 
 @pytest.mark.parametrize(("high", "long"), [(1.8, 15.0), (1.8, 6.0), (0.4, 15.0)])
 def test_a_screen_on_a_parapet_counts_where_it_is_higher(tmp_path, high, long):
-    """A sheet of glass on the outer face of a parapet 0.1 m thick and 0.5 m high, as measured from the roof."""
+    """A sheet of glass on the outer face of a parapet 0.1 m thick and 0.5 m high."""
     points, faces = behind_eave(0.1)
     corners = [[0, 0, 4.1], [long, 0, 4.1], [long, 0, 4.0 + high], [0, 0, 4.0 + high]]
     both = np.concatenate([faces, np.array([[0, 1, 2], [0, 2, 3]]) + len(points)])

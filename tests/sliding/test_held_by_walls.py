@@ -100,7 +100,7 @@ def test_a_low_wall_turns_it_too():
 
 @pytest.mark.parametrize(("top", "told"), [(0.15, True), (14.0, False)])
 def test_a_kerb_that_turns_snow_is_told(top, told):
-    """A slope goes on 0.15 m higher: what is deeper pushes over the kerb onto it. A tower lets nothing over."""
+    """A slope goes on 0.15 m higher: what is deeper pushes over that kerb. A tower lets nothing over."""
     high = 5.0 + 10.0 * np.tan(SLOPE) / np.sqrt(2.0)
     kerb = np.array([[0.0, 0.0], [10.0, 0.0], [10.0, 10.0], [0.0, 10.0]])
     pitch, fall = np.array([SLOPE]), np.radians(225.0)
