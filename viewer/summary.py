@@ -15,13 +15,12 @@ from fea.checks.governing import Governing
 from fea.checks.limits import Limit
 from fea.checks.ties import first_largest
 from fea.rails.actions import GIVEN
-from roofmodel.sliding.thrust import RowForce
 from roofmodel.snow.cases import LoadLevel
-from roofmodel.surface import EdgeKind
 from roofmodel.units import UnitSystem
 from viewer.building_words import purlin_sentence
 from viewer.picture.findings import clamp_utilization
 from viewer.quantities import percent, quantity, significant
+from viewer.unheld import falling_sentence
 
 Array = NDArray[np.float64]
 
@@ -32,9 +31,6 @@ AS_TESTED = (
     "Along the seam, as tested: the force at the test height that is as hard on the grip, the larger of the "
     "plain force F and the grip's moment over that height (their sum where the two turn against each other)."
 )
-FALLING_SHARE = 0.01  # edges that shed less of the roof's snow are only in the report's table [-]
-FALLING_SHOWN = 3
-LEVEL = 1e-3  # thrust over weight below which a plane is level and only its survey tilts it (judgment) [-]
 
 CAUTIONS = (
     "A licensed engineer must review this calculation and take responsibility for it.",
@@ -158,42 +154,6 @@ def verdict(analysis: Analysis, units: UnitSystem) -> Verdict:
         cautions=tuple(getattr(analysis, "cautions", ())),
         falling=falling_sentence(analysis, units),
     )
-
-
-def falling_sentence(analysis: Analysis, units: UnitSystem) -> str:
-    """Such as "Snow that no row holds: 187 kN at S2 eave, 101 kN at N1 eave (weight of snow, worst case).".
-
-    Edges whose snow falls to the ground come first, then steps, lower roofs and what has no edge; each the
-    heaviest first.
-    """
-    force, edges, lower = analysis.force, analysis.project.roof.edges, analysis.landing.lower
-    if not len(force.exit_edge):
-        return ""
-    roof = analysis.force.cell_pressure @ analysis.graph.cells.plan_area
-    sliding = leaving_weight(force)
-    large = (sliding >= FALLING_SHARE * np.maximum(roof, 1e-9)[:, None]).any(axis=0)
-    weight = np.where(large, sliding.max(axis=0), 0.0)
-    inside = np.array([e < 0 or edges.kind[e] is EdgeKind.STEP for e in force.exit_edge])
-    grounded = ~inside & (lower.beyond.max(axis=0) >= 0.5 * weight)
-    order = [i for i in np.lexsort((-weight, ~grounded)) if weight[i] > 0.0]
-    parts = []
-    for i in order[:FALLING_SHOWN]:
-        edge = int(force.exit_edge[i])
-        name = edges.name[edge] if edge >= 0 else "an open edge"
-        parts.append(f"{quantity(float(weight[i]), 'force', units)} at {name}")
-    if not parts:
-        return ""
-    more = f" and {len(order) - FALLING_SHOWN} more" if len(order) > FALLING_SHOWN else ""
-    out = quantity(float(analysis.landing.throw[order].max()), "length", units)
-    return (
-        f"Snow that no row holds: {', '.join(parts)}{more} (weight of snow, worst case). It falls and lands "
-        f"up to {out} out from the edge."
-    )
-
-
-def leaving_weight(force: RowForce) -> Array:
-    """Weight (q, x) of snow that slides over each edge; what lies level or is braked stays. [N]."""
-    return np.where(force.exit_thrust > LEVEL * force.exit_weight, force.exit_weight, 0.0)
 
 
 def combination(analysis: Analysis, case: int) -> str:

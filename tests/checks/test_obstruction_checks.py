@@ -13,7 +13,7 @@ from roofmodel.project.load import load_project
 from roofmodel.units import SYSTEMS
 from viewer.export import results
 from viewer.report.falling import falling_table, obstruction_table
-from viewer.summary import falling_sentence
+from viewer.unheld import falling_sentence
 
 PROJECT = Path(__file__).parents[2] / "models" / "ridge-school" / "project.toml"
 BOX = """

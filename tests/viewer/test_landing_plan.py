@@ -18,6 +18,7 @@ from roofmodel.units import SYSTEMS
 from viewer.export import results
 from viewer.picture.landing import landing_svg
 from viewer.report.falling import heap_table
+from viewer.unheld import falling_sentence
 
 MODELS = Path(__file__).parents[2] / "models"
 
@@ -108,3 +109,32 @@ def test_every_strip_of_ground_carries_its_number(analysis: Analysis) -> None:
     full, far = analysis.landing.line[:, stopped].max(), analysis.landing.throw[stopped]
     units = SYSTEMS["SI"]
     assert f"{units.text(float(full), 'line')}, {units.text(float(far), 'length')} out" in drawing
+
+
+def test_the_farthest_landing_is_told_and_drawn_however_light(analysis: Analysis) -> None:
+    """An edge that sheds 0.5 % of the roof's snow, and so is not named, throws farther than all others."""
+    force, landing = analysis.force, analysis.landing
+    south = [analysis.project.roof.edges.name[e] for e in force.exit_edge].index("S2 eave")
+    one = np.arange(len(force.exit_edge)) == south
+    roof = float((force.cell_pressure @ analysis.graph.cells.plan_area).max())
+    light = replace(force, exit_weight=np.where(one, 0.005 * roof, force.exit_weight))
+    lower = replace(landing.lower, beyond=np.where(one, light.exit_weight, landing.lower.beyond))
+    line = np.where(one, 1e-3 * landing.line.max(), landing.line)
+    far = replace(landing, throw=np.where(one, 9.0, landing.throw), line=line, lower=lower)
+    changed = replace(analysis, force=light, landing=far)
+    sentence = falling_sentence(changed, SYSTEMS["SI"])
+    assert f"up to {landing.throw[~one].max():.2f} m out from the edge" in sentence
+    assert re.search(r"[\d.]+ kN at S2 eave up to 9.00 m\.$", sentence)
+    drawing = landing_svg(changed)
+    assert "S2 eave" in drawing
+    assert "9.00 m out" in drawing
+    crumbs = replace(light, exit_weight=np.where(one, 5.0, force.exit_weight))  # half a kilogram
+    assert "S2 eave" not in falling_sentence(replace(changed, force=crumbs), SYSTEMS["SI"])
+
+
+def test_what_lands_on_lower_roofs_is_named_as_such(analysis: Analysis) -> None:
+    """S1 eave sheds more than S2 eave, but mostly onto S2: it comes last and says so."""
+    assert re.search(
+        r"at N1 eave, 20\.2 kN at S2 eave; mostly onto lower roofs 21\.4 kN at S1 eave \(",
+        falling_sentence(analysis, SYSTEMS["SI"]),
+    )

@@ -28,12 +28,12 @@ from viewer.summary import (
     NOT_VERIFIED,
     clamp_states,
     combination,
-    falling_sentence,
     plain_along,
     read_as_tested,
     verdict,
 )
 from viewer.terminal import print_summary
+from viewer.unheld import falling_sentence
 
 LIMITS = "Every limit, its worst target over all cases"
 

@@ -26,7 +26,7 @@ from viewer.handover.bill import NOT_READY, Bill, missing_splices, rail_words, s
 from viewer.handover.sheets import TEXT, Place, add_sheets, scale_for
 from viewer.picture.findings import called_clamp, clamp_utilization
 from viewer.picture.scene import plane_seams
-from viewer.summary import falling_sentence
+from viewer.unheld import falling_sentence
 
 if TYPE_CHECKING:
     from ezdxf.layouts import Modelspace

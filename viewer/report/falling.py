@@ -8,7 +8,7 @@ from fea.analysis import Analysis
 from roofmodel.units import UnitSystem
 from viewer.quantities import column
 from viewer.report.tables import EDGES_SHOWN, Table
-from viewer.summary import leaving_weight
+from viewer.unheld import CRUMB, leaving_weight
 
 
 def falling_table(analysis: Analysis, units: UnitSystem) -> Table | None:
@@ -19,7 +19,7 @@ def falling_table(analysis: Analysis, units: UnitSystem) -> Table | None:
     leaving = leaving_weight(force)
     worst, weight = np.argmax(leaving, axis=0), leaving.max(axis=0)
     order = np.argsort(-weight)[:EDGES_SHOWN]
-    order = order[weight[order] > 0.0]
+    order = order[weight[order] >= CRUMB]
     rows = tuple(
         zip(
             [_above(analysis, int(force.exit_edge[i])) for i in order],
