@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Literal
+from typing import Annotated, Literal, get_args
 
 from pydantic import Field, model_validator
 
@@ -200,3 +200,9 @@ class MeasuredSite(Table):
 
 
 AnySite = Annotated[AsceSite | Asce16Site | EnSite | NbccSite | MeasuredSite, Field(discriminator="standard")]
+
+
+def site_models() -> dict[str, type[Table]]:
+    """The site's table by the standard that it is for."""
+    models = (AsceSite, Asce16Site, EnSite, NbccSite, MeasuredSite)
+    return {get_args(model.model_fields["standard"].annotation)[0]: model for model in models}

@@ -265,3 +265,32 @@ def test_without_the_link_nothing_is_shown(opened, chromium):
         assert page.locator(".attachments tbody tr").count() == 0
     finally:
         other.close()
+
+
+def test_fast_clicks_all_count_and_what_holds_again_is_refused_no_more(opened):
+    page = opened.page
+    page.click("#tab-rows")
+    up = "app.store.state.rows[0].up / app.store.state.rows[0].unit_size"
+    start = page.evaluate(up)
+    step = page.evaluate("app.store.state.rows[0].step")
+    page.evaluate(
+        """() => { for (let i = 0; i < 8; i++) {
+             document.querySelectorAll("#pane-rows .step")[1].click();
+           } }"""
+    )
+    opened.until(f"Math.abs({up} - {start + 8 * step}) < 1e-6")
+    assert page.is_hidden("#notice")
+    entry = page.locator("[data-field=every] input")
+    held = entry.input_value()
+    entry.fill("0")
+    entry.press("Enter")
+    page.wait_for_selector("[data-field=every] .refusal:not([hidden])")
+    entry.fill(held)
+    page.wait_for_selector("[data-field=every] .refusal", state="hidden")
+    assert entry.get_attribute("aria-invalid") == "false"
+    where = "app.view.camera.position.clone().sub(app.view.controls.target).normalize().toArray()"
+    before = page.evaluate(where)
+    page.select_option("#cut", "row")
+    assert page.evaluate(where) != pytest.approx(before, abs=1e-3)
+    page.select_option("#cut", "")
+    assert page.evaluate(where) == pytest.approx(before, abs=1e-6)

@@ -101,7 +101,7 @@ def test_on_a_phone_everything_fits_and_can_be_read(opened, chromium):
         page.goto(opened.link)
         page.wait_for_selector("#view[data-case]")
         assert page.evaluate("document.documentElement.scrollWidth") <= 390
-        assert page.evaluate("document.querySelector('header.bar').offsetHeight") <= 170
+        assert page.evaluate("document.querySelector('header.bar').offsetHeight") <= 190
         assert page.evaluate("document.querySelector('.aside.count').getBoundingClientRect().right") <= 390
         top = "document.querySelector('{}').getBoundingClientRect().top"
         assert (

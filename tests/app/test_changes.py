@@ -13,6 +13,7 @@ from fea.analysis import analyze
 from fea.planning.plan import plan_rows
 from roofmodel.errors import InputError
 from roofmodel.project.load import load_project, without_rows
+from roofmodel.project.site_schema import site_models
 from roofmodel.units import parse
 from viewer.app import messages
 from viewer.app.session import open_state
@@ -139,10 +140,11 @@ def test_files_cannot_be_named_from_the_browser(tmp_path):
 
 def test_every_field_has_plain_words():
     found = forms()
-    assert set(LABELS) == set(found)
+    names = {}
     for table, fields in found.items():
-        names = [".".join(field["path"]) for field in fields]
-        assert set(LABELS[table]) == set(names), table
+        names.setdefault(table.split(" ")[0], set()).update(".".join(field["path"]) for field in fields)
+    assert {table: set(words) for table, words in LABELS.items()} == names
+    for table, fields in found.items():
         labels = [field["label"] for field in fields]
         assert len(set(labels)) == len(labels), table
         assert not any("_" in label or not label[0].isupper() for label in labels)
@@ -175,3 +177,41 @@ def test_an_empty_name_is_refused_in_plain_words():
     text = '{"id": 1, "type": "export", "revision": 1, "folder": "", "parts": ["check"]}'
     with pytest.raises(InputError, match=r"folder: is empty; give one$"):
         messages.read_message(text)
+
+
+@pytest.mark.parametrize(
+    ("model", "field", "value", "wrong"),
+    [
+        ("cedar-hollow", "exposure", "sheltered", "windy"),
+        ("granary-door", "ground_snow", "2.5 kN/m^2", "2.5"),
+    ],
+)
+def test_site_is_tried_kept_undone_and_saved_with_its_comments(tmp_path, model, field, value, wrong):
+    path = copied(tmp_path, model)
+    before = path.read_text()
+    with served(path) as client, browser(client) as one:
+        start = one.state["cases"]
+        assert one.state["hardware"]["site"] == tomllib.loads(before)["site"]
+        change = {"type": "set", "table": "site", "field": [field]}
+        refused = one.ask(**change, value=wrong)
+        assert refused["type"] == "error"
+        assert f"site.{field}" in refused["message"]
+        tried = one.ask(**change, value=value, preview=True)
+        assert tried["cases"] != start
+        assert one.state["cases"] == start
+        kept = one.ask(**change, value=value)
+        assert kept["cases"] == tried["cases"]
+        assert one.ask(type="undo")["cases"] == start
+        one.ask(type="redo")
+        one.ask(type="save")
+    saved = path.read_text()
+    assert comments(saved) == comments(before)
+    assert tomllib.loads(saved)["site"] == tomllib.loads(before)["site"] | {field: value}
+
+
+def test_every_site_has_its_fields_and_the_standard_is_changed_in_the_file_only():
+    known = forms()
+    for standard, model in site_models().items():
+        fields = {".".join(form["path"]): form for form in known[f"site {standard}"]}
+        assert fields["standard"]["kind"] == "by hand"
+        assert set(fields) == set(model.model_fields) - {"layers"}

@@ -325,7 +325,7 @@ def _tables(text: str) -> dict[str, Any]:
     """Hardware, and what stands on the roof, as the file gives them."""
     data = tomllib.loads(text)
     return {
-        "hardware": {name: data.get(name, {}) for name in ("rail", "clamp", "panel", "design")},
+        "hardware": {name: data.get(name, {}) for name in ("site", "rail", "clamp", "panel", "design")},
         "things": {name: data.get(name, []) for name in ("obstruction", "solar")},
     }
 
@@ -356,6 +356,7 @@ def forms() -> dict[str, list[dict[str, Any]]]:
     """Fields of the tables that can be edited, from the schema."""
     from roofmodel.project import schema
     from roofmodel.project.clamp_schema import ClampTable
+    from roofmodel.project.site_schema import site_models
 
     models = {
         "row": schema.RowTable,
@@ -367,7 +368,8 @@ def forms() -> dict[str, list[dict[str, Any]]]:
         "obstruction": schema.ObstructionTable,
         "solar": schema.SolarTable,
     }
-    return {name: _form(name, model) for name, model in models.items()}
+    sites = {f"site {standard}": _form("site", model) for standard, model in site_models().items()}
+    return {**{name: _form(name, model) for name, model in models.items()}, **sites}
 
 
 def _form(table: str, model: Any, path: tuple[str, ...] = ()) -> list[dict[str, Any]]:
@@ -386,7 +388,7 @@ def _form(table: str, model: Any, path: tuple[str, ...] = ()) -> list[dict[str, 
         kinds = (info.annotation, *get_args(info.annotation))
         choices = next((get_args(k) for k in kinds if get_origin(k) is Literal), ())
         plain = next((k.__name__ for k in (bool, int, float) if k in kinds), "text")
-        by_hand = name == "file" or any(get_origin(k) is list for k in kinds)
+        by_hand = name in ("file", "standard") or any(get_origin(k) is list for k in kinds)
         quantity_kind = field_quantity(info)
         kind = "by hand" if by_hand else "quantity" if quantity_kind else "choice" if choices else plain
         found.append(

@@ -4,16 +4,30 @@ export class Edits extends EventTarget {
   #busy = false;
   #next = null;
   #serial = 0;
+  #line = Promise.resolve();
 
   constructor(link, store) {
     super();
     Object.assign(this, { link, store });
   }
 
-  // Keep a change; the answer is true, or the words of the refusal.
-  async send(message) {
+  // One after the other: each counts from the answer to the one before.
+  inTurn(act) {
+    const turn = this.#line.then(act);
+    this.#line = turn.catch(() => {});
+    return turn;
+  }
+
+  // Keep a change; the answer is true, or the words of the refusal. Given a function, what it says when the
+  // turn has come is sent, or nothing.
+  send(message) {
     this.#next = null;
     this.#serial += 1;
+    return this.inTurn(() => this.#send(typeof message === "function" ? message() : message));
+  }
+
+  async #send(message) {
+    if (!message) return true;
     try {
       await this.link.ask({ revision: this.store.state.revision, ...message });
       this.#said("");

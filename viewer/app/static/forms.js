@@ -17,10 +17,14 @@ export function field(form, value, edit) {
     input.setAttribute("aria-invalid", !error.hidden);
   };
   input.untyped = () => JSON.stringify(read()) === kept; // undo is then the project's, not the field's
+  const back = () => { // what holds is written again: nothing is refused any more
+    say(true);
+    edit.forget?.();
+  };
   const keep = async () => {
     clearTimeout(timer);
     const now = read();
-    if (JSON.stringify(now) === kept) return edit.forget?.();
+    if (JSON.stringify(now) === kept) return back();
     const said = await edit.keep(now);
     if (said === true) kept = JSON.stringify(now);
     say(said);
@@ -28,13 +32,12 @@ export function field(form, value, edit) {
   input.addEventListener("change", keep);
   input.addEventListener("input", () => {
     clearTimeout(timer);
-    timer = setTimeout(() => JSON.stringify(read()) !== kept && edit.try?.(read(), say), 250);
+    timer = setTimeout(() => (JSON.stringify(read()) === kept ? back() : edit.try?.(read(), say)), 250);
   });
   input.addEventListener("keydown", (event) => {
     if (event.key !== "Escape") return;
     input.value = value ?? "";
-    say(true);
-    edit.forget?.();
+    back();
   });
   const box = h("div", { class: `field ${form.kind}`, "data-field": form.path.join(".") },
     h("label", { for: id }, form.label),

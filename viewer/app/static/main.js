@@ -78,7 +78,7 @@ function header(state) {
 for (const type of ["undo", "redo", "save"]) {
   $(type).addEventListener("click", async () => {
     try {
-      await link.ask({ type, revision: store.state.revision });
+      await edits.inTurn(() => link.ask({ type, revision: store.state.revision }));
       notice("");
       announce({ undo: "Undone", redo: "Redone", save: `Saved ${store.state.file}` }[type]);
     } catch (error) {
@@ -303,10 +303,17 @@ function cutRows(normal) {
   });
 }
 
-// Seen square to the cut, from the side that was taken away.
+// Seen square to the cut, from the side that was taken away; without one, as before it.
+let uncut = null;
+
 function turnToSection() {
-  section();
   const kind = $("cut").value;
+  if (kind && view.renderer) uncut ??= view.camera.position.clone().sub(view.controls.target);
+  section();
+  if (!kind && uncut) {
+    view.fit(uncut);
+    uncut = null;
+  }
   if (kind && view.cutPlane) view.fit(view.cutPlane.normal.clone().negate().add(new Vector3(0, kind === "z" ? -1e-4 : 0, 0)));
 }
 $("cut").addEventListener("change", turnToSection);

@@ -1,10 +1,10 @@
-// Hardware editor, all checks, and export.
+// Editor of site and hardware, all checks, and export.
 
 import { $, fill, h, heads, keepingFocus } from "./dom.js";
 import { field } from "./forms.js";
 import { percent } from "./numbers.js";
 
-const TABLES = { clamp: "Clamp", rail: "Rail", panel: "Panel", design: "Design" };
+const TABLES = { site: "Site", clamp: "Clamp", rail: "Rail", panel: "Panel", design: "Design" };
 
 export class HardwarePane {
   constructor(store, edits, forms) {
@@ -19,7 +19,7 @@ export class HardwarePane {
   #draw() {
     this.revision = this.store.state.revision;
     fill(this.pane,
-      h("p", { class: "note intro" }, "Values as the project file gives them, with their units. Strengths must come from tests on this seam and sheet; a strength that is left out is never taken as kept."),
+      h("p", { class: "note intro" }, "Values as the project file gives them, with their units. Ground snow and what goes with it come from the local code. Strengths must come from tests on this seam and sheet; a strength that is left out is never taken as kept."),
       Object.entries(TABLES).map(([table, title]) => {
         const box = h("details", { class: "editor", open: this.opened.has(table) }, h("summary", {}, h("h2", {}, title)), h("div", { class: "fields" }, this.#fields(table)));
         box.addEventListener("toggle", () => this.opened[box.open ? "add" : "delete"](table));
@@ -30,7 +30,7 @@ export class HardwarePane {
   // Fields that the file gives come first; the others are a click away.
   #fields(table) {
     const given = [], other = [];
-    for (const form of this.forms[table]) {
+    for (const form of this.forms[table === "site" ? `site ${this.store.state.standard}` : table]) {
       const value = form.path.reduce((here, part) => here?.[part], this.store.state.hardware[table]);
       const one = field(form, value, {
         keep: (now) => this.edits.set(table, form.path, now),

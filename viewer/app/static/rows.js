@@ -11,7 +11,7 @@ const MAIN = ["up", "every", "first", "start", "end"];
 export class RowsPane {
   constructor(link, store, edits, forms) {
     this.plan = new PlanPart(link, store);
-    Object.assign(this, { store, edits, forms, pane: $("pane-rows") });
+    Object.assign(this, { store, edits, forms, pane: $("pane-rows"), asked: {} });
     this.error = h("p", { class: "refusal", role: "alert", hidden: true });
     store.addEventListener("row", () => this.render());
     store.addEventListener("shown", () => this.#refresh());
@@ -95,9 +95,16 @@ export class RowsPane {
 
   #step(row, way) {
     const label = way > 0 ? "up the slope" : "down the slope";
+    // Clicks while an answer is on its way are one step of so many, from where the row then stands.
     const move = () => {
-      const now = Math.round(row.up / row.unit_size / row.step) + way;
-      return this.#do({ type: "row", row: row.name, fields: { up: `${Number((Math.max(now, 0) * row.step).toFixed(4))} ${row.unit}` } });
+      this.asked[row.name] = (this.asked[row.name] ?? 0) + way;
+      return this.#do(() => {
+        const steps = this.asked[row.name], now = this.store.state.rows.find((one) => one.name === row.name);
+        this.asked[row.name] = 0;
+        if (!steps || !now) return null;
+        const up = Math.max(Math.round(now.up / now.unit_size / now.step) + steps, 0) * now.step;
+        return { type: "row", row: row.name, fields: { up: `${Number(up.toFixed(4))} ${now.unit}` } };
+      });
     };
     return h("button", { class: "step", "aria-label": `Move ${row.name} ${row.step} ${row.unit} ${label}`, title: `${row.step} ${row.unit} ${label}`, onclick: move }, way > 0 ? "▲" : "▼");
   }
