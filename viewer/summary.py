@@ -13,12 +13,14 @@ from fea.analysis import Analysis
 from fea.checks.audit import REFINED, Proof
 from fea.checks.governing import Governing
 from fea.checks.limits import Limit
+from fea.checks.screws import BOTH, no_lever
 from fea.checks.ties import first_largest
 from fea.rails.actions import GIVEN
+from roofmodel.screws import Screws
 from roofmodel.snow.cases import LoadLevel
 from roofmodel.units import UnitSystem
 from viewer.building_words import purlin_sentence
-from viewer.picture.findings import clamp_utilization
+from viewer.picture.findings import clamp_utilization, open_demand
 from viewer.quantities import percent, quantity, significant
 from viewer.unheld import falling_sentence
 
@@ -51,7 +53,7 @@ _MISSING_FIELD = {
     "screw pull-out": "clamp.screws.support_thickness or pull_out",
     "screw pull-over": "clamp.screws.base_thickness or pull_over",
     "screw tension": "clamp.screws.screw_tension",
-    "screw shear and pull": "one of their strengths in clamp.screws",
+    BOTH: "one of their strengths in clamp.screws",
     "panel anchorage": "panel.anchorage",
     "solar clamp": "solar.clamp_strength",
     "panel anchorage at arrays": "panel.anchorage",
@@ -127,7 +129,7 @@ def verdict(analysis: Analysis, units: UnitSystem) -> Verdict:
     ]
     more += [_over_text(line) for line in over]
     more += [purlins] if purlins and over else []
-    more += [_open_text(line, units) for line in open_lines]
+    more += [_open_text(line, units, analysis.project.clamp.screws) for line in open_lines]
     lead = _lead(analysis, over)
     if over and all(line.limit.target.startswith("solar") for line in over):
         sentence = f"{_hardest(over)}: EXCEEDED. Of the rows, {lead or 'nothing is loaded'}."
@@ -257,11 +259,16 @@ def _over_text(line: LimitLine) -> str:
     )
 
 
-def _open_text(line: LimitLine, units: UnitSystem) -> str:
+def _open_text(line: LimitLine, units: UnitSystem, screws: Screws | None) -> str:
     limit = line.limit
     if limit.name == "clamp combined":
         return "Clamp combined: not verified while one of its loaded directions is not."
     demand, where = open_demand(limit)
+    if screws is not None and math.isnan(demand):
+        why = f"a moment at {where} finds no lever; give {' and '.join(no_lever(screws))}"
+        return f"{_capital(limit.name)}: not verified, {why}."
+    if limit.name == BOTH:
+        return f"{_capital(BOTH)}: not verified, {_MISSING_FIELD[BOTH]} is not given."
     field = _MISSING_FIELD.get(limit.name, "its resistance")
     # Without the asked ratio the demand on the rail's height is the snow depth itself.
     what = "snow depth square to the roof" if limit.name == "rail height" else "largest demand"
@@ -269,13 +276,6 @@ def _open_text(line: LimitLine, units: UnitSystem) -> str:
         f"{_capital(limit.name)}: not verified, {field} is not given; {what} "
         f"{quantity(demand, limit.quantity, units)} at {where}."
     )
-
-
-def open_demand(limit: Limit) -> tuple[float, str]:
-    """Largest demand among the targets without a resistance, and its name."""
-    demand = np.where(np.isnan(limit.utilization), limit.demand, -np.inf).max(axis=0)
-    target = first_largest(demand)
-    return float(demand[target]), limit.target_name[target]
 
 
 def _capital(text: str) -> str:

@@ -40,6 +40,7 @@ _FACTORS = {
 OWN = 0.8  # of the maker's strength of the screw itself, AISI S100-16 J4.3.2 and J4.4.3
 OVER_SHARE, OVER_BOUND, OUT_BOUND, OWN_BOUND = 0.71, 1.10, 1.15, 1.30  # J4.5.1, J4.5.2, J4.5.3
 ONE_SIDED = 0.5  # of the pull-over strength where a bracket pulls one-sidedly, J4.5.1
+EN_SHEET_FIRST = 1.2  # EN 1993-1-3 8.3: F_v,Rd at least so many times F_b,Rd; else less of F_v,Rd counts
 # Where J4.5.1 and J4.5.2 were tested: thickness t1, t2 and diameter from no. 12, from no. 10 on. [m]
 OVER_SHEET, OVER_SCREW = (0.0285 * INCH, 0.0445 * INCH), 0.21 * INCH
 OUT_SHEET, OUT_SCREW, OUT_RATIO = (0.0297 * INCH, 0.0724 * INCH), 0.186 * INCH, (1.0, 2.0)
@@ -132,15 +133,16 @@ def screw_strength(screws: Screws, rule: ScrewRule) -> ScrewStrength:
     names = ("shear of the joint", "pull-out of the support", "pull-over of the base")
     tests = [_tested(screws, i, name, rule) for i, name in enumerate(names)]
     joint, out, over = (test or part for test, part in zip(tests, (joint, out, over), strict=True))
+    joints = (joint, *(() if tests[0] is not None else _edge(screws, rule)))
     own = [
         _own(float(value), what, rule) for value, what in zip(screws.own, ("shear", "tension"), strict=True)
     ]
     pairs = (
-        _over_pair(screws, rule, joint, over, tested=tests[0] is not None or tests[2] is not None),
-        _out_pair(screws, rule, joint, out, tested=tests[0] is not None or tests[1] is not None),
+        _over_pair(screws, rule, least(joints), over, tested=tests[0] is not None or tests[2] is not None),
+        _out_pair(screws, rule, least(joints), out, tested=tests[0] is not None or tests[1] is not None),
         _own_pair(own[0], own[1], rule),
     )
-    return ScrewStrength((joint, own[0]), (out,), (over,), (own[1],), pairs)
+    return ScrewStrength((*joints, own[0]), (out,), (over,), (own[1],), pairs)
 
 
 def least(parts: Iterable[Part]) -> Part:
@@ -174,6 +176,10 @@ def _own(value: float, what: str, rule: ScrewRule) -> Part:
     name = f"{what} of the screw itself"
     if rule is ScrewRule.EN:
         clause = "EN 1993-1-3 8.3: declared by the maker, gamma_M2 = 1.25"
+        if what == "shear":
+            clause += "; the sheet is to give way first (1.2), else less of the screw counts (judgment)"
+            first: Terms = ((value, "force"), " / ", (EN_SHEET_FIRST, "factor"))
+            return _part(name, value / EN_SHEET_FIRST, rule, clause, "declared / 1.2", first)
         return _part(name, value, rule, clause, "declared", ((value, "force"),))
     clause = f"AISI S100-16 {'J4.3.2' if what == 'shear' else 'J4.4.3'}: 0.8 of the maker's strength"
     terms: Terms = ((OWN, "factor"), " × ", (value, "force"))
@@ -232,9 +238,24 @@ def _aisi_joint(screws: Screws, rule: ScrewRule) -> Part:
     return _part(name, nominal, rule, "AISI S100-16 J4.3.1: tilting and bearing", formula, terms)
 
 
+def _edge(screws: Screws, rule: ScrewRule) -> tuple[Part, ...]:
+    """Tear-out of the base's nearest edge by AISI, whichever way the force goes; EN asks for the distance."""
+    rest = np.nanmin(0.5 * screws.base - np.abs(screws.place).max(axis=0), initial=np.inf)
+    if rule is ScrewRule.EN or not np.isfinite(rest) or np.isnan(screws.base_thickness):
+        return ()
+    t, d, Fu, net = screws.base_thickness, screws.diameter, screws.base_ultimate, float(rest)
+    clause = "AISI S100-16 J4.2 and J6.1: the base's nearest edge, whichever way the force goes"
+    terms: Terms = (
+        (0.6, "factor"), " × ", (Fu, "sheet strength"), " × 2 × ", (t, "size"), " × (", (net, "size"),
+        " − ", (d, "size"), " / 2)",
+    )  # fmt: skip
+    value = float(clauses.edge_shear(t, net, d, Fu))
+    return (_part("tear-out at the base's edge", value, rule, clause, "0.6 F_u1 2 t_1 (e − d / 2)", terms),)
+
+
 def _en(screws: Screws, rule: ScrewRule) -> tuple[Part, Part, Part]:
     t1, t2, d = screws.base_thickness, screws.support_thickness, screws.diameter
-    Fu1, Fu2 = screws.base_ultimate, screws.support_ultimate
+    Fu1, Fu2 = (min(Fu, clauses.EN_STRONGEST) for Fu in (screws.base_ultimate, screws.support_ultimate))
     both = clauses.en_bearing(t1, t2, d, Fu1, Fu2)
     at = int(np.argmin(both))
     t, Fu = ((t1, Fu1), (t2, Fu2))[at]
@@ -282,7 +303,12 @@ def _over_pair(screws: Screws, rule: ScrewRule, joint: Part, over: Part, *, test
     shear = float(clauses.bearing(t1, screws.diameter, screws.base_ultimate))
     bound = _bound(rule, OVER_BOUND, 1)
     found = Pair("shear and pull-over", shear, ONE_SIDED * over.nominal, OVER_SHARE, bound, clause)
-    return _joined(found, rule, joint, over, inside=sizes and not tested)
+    pair = _joined(found, rule, joint, over, inside=sizes and not tested)
+    if rule is ScrewRule.EN or tested or sizes:
+        return pair
+    return replace(
+        pair, pull=ONE_SIDED * pair.pull, clause=f"{pair.clause}, with half the pull-over strength"
+    )
 
 
 def _out_pair(screws: Screws, rule: ScrewRule, joint: Part, out: Part, *, tested: bool) -> Pair:

@@ -76,6 +76,14 @@ def levers(screws: Screws) -> Levers:
     return Levers(center, tip, roll, twist, *edges)
 
 
+def no_lever(screws: Screws) -> tuple[str, ...]:
+    """Fields of [clamp.screws] without which some moment of the bracket finds nothing to hold it."""
+    share = levers(screws)
+    fields = [("clamp.screws.base_along", share.tip_edge), ("clamp.screws.base_across", share.roll_edge)]
+    missing = [name for name, edge in fields if np.isnan(edge)]
+    return (*missing, "a second screw against twist") if np.isnan(share.twist).any() else tuple(missing)
+
+
 def base_forces(force: Array, screws: Screws, height: float) -> Array:
     """Forces and moments at the center of the screws on the sheet.
 
@@ -120,7 +128,8 @@ def screw_forces(
     height : float
         Of the grip above the sheet. [m]
     least_force : (...) float
-        Moments of less than this at the distance of a diameter count as none where nothing holds them. [N]
+        Moments of less than this at the height of the grip or the distance of a diameter, whichever is more,
+        count as none where nothing holds them. [N]
 
     Returns
     -------
@@ -129,7 +138,7 @@ def screw_forces(
     """
     at, share = base_forces(force, screws, height), levers(screws)
     n = len(screws.place)
-    floor = np.broadcast_to(least_force * screws.diameter, at.shape[:-1])
+    floor = np.broadcast_to(least_force * max(screws.diameter, height), at.shape[:-1])
 
     def held(moment: Array, lever: Array | float) -> Array:
         least = floor.reshape(floor.shape + (1,) * (moment.ndim - floor.ndim))
@@ -221,15 +230,18 @@ def screw_limits(
     for name in SCREW_LIMITS:
         use = _least_known(list(np.moveaxis(found.by[name], (1, 3), (0, 1)).reshape(-1, *_ends(force))))
         if name == BOTH:
-            demand, holds = np.nan_to_num(use, nan=0.0), np.ones(len(layout.clamp_name))
+            unknown = np.isnan(use) & np.isnan(found.shear + found.pull).any(axis=(1, 3))
+            demand = np.where(unknown, np.nan, np.nan_to_num(use, nan=0.0))
+            holds = np.ones(len(layout.clamp_name))
             basis = "; ".join(f"{pair.name}: {pair.clause}" for pair in strength.pairs)
         else:
             size = found.shear if name == SHEAR else found.pull
-            demand = np.nan_to_num(size, nan=0.0).max(axis=(1, 3))
+            known = np.nan_to_num(size, nan=0.0).max(axis=(1, 3))
+            demand = np.where(np.isnan(use) & np.isnan(size).any(axis=(1, 3)), np.nan, known)
             weakest = least(parts[name])
-            known = [part.design for part in parts[name] if not np.isnan(part.design)]
+            given = [part.design for part in parts[name] if not np.isnan(part.design)]
             exceeded = (np.nan_to_num(use, nan=0.0) > 1.0).any(axis=0)
-            holds = np.where(exceeded, min(known, default=np.nan), weakest.design)
+            holds = np.where(exceeded, min(given, default=np.nan), weakest.design)
             basis = f"{weakest.name}: {weakest.clause}"
         limits.append(
             Limit(

@@ -16,6 +16,7 @@ WIDEST = 0.01905  # head or washer that counts in AISI, 3/4 in [m]
 TILTING, BEARING = 1.0, 2.5  # t2 / t1 up to which screws tilt, and from which they only bear [-]
 THREADED, PLAIN = 0.65, 0.45  # EN pull-out with a full thread in the sheet, and without [-]
 EN_THICKEST = 0.0015  # sheet below the head for which EN gives pull-through [m]
+EN_STRONGEST = 550e6  # tensile strength that counts in EN [Pa]
 EN_THINNEST, EN_OTHER = 0.0005, 0.0009  # least thickness of the thinner and of the thicker sheet in EN [m]
 
 
@@ -57,6 +58,21 @@ def joint_shear(t1: Values, t2: Values, d: Values, Fu1: Values, Fu2: Values) -> 
     tilts = np.minimum(tilting(t2, d, Fu2), bears)
     share = np.clip((np.asarray(t2) / t1 - TILTING) / (BEARING - TILTING), 0.0, 1.0)
     return np.asarray(tilts + share * (bears - tilts))
+
+
+def edge_shear(t: Values, edge: Values, d: Values, Fu: Values) -> Array:
+    """Tear-out of a sheet's end, 0.6 F_u 2 t e_net, AISI S100-16 J4.2 and J6.1. [N].
+
+    Parameters
+    ----------
+    t : (...) float
+        Sheet. [m]
+    edge : (...) float
+        From the screw's center to the edge; e_net is half a diameter less. [m]
+    d, Fu
+        As `tilting`.
+    """
+    return np.asarray(0.6 * Fu * 2.0 * t * (edge - 0.5 * np.asarray(d)))
 
 
 def pull_out(t: Values, d: Values, Fu: Values) -> Array:

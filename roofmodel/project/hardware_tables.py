@@ -115,7 +115,14 @@ def make_clamp(
 
     Stiffness about the across axis turns with the overturning of the rail.
     """
-    if table.grip_height is not None and table.grip_height > seam_height - least + 1e-6:
+    if table.screws is not None and table.grip_height is None:
+        message = (
+            "clamp.grip_height is missing; with [clamp.screws] it is the height of the bracket's grip above "
+            "the sheet below its base, the lever that pulls the screws"
+        )
+        raise InputError(message)
+    on_seam = table.screws is None
+    if on_seam and table.grip_height is not None and table.grip_height > seam_height - least + 1e-6:
         message = (
             f"clamp.grip_height: {units.text(table.grip_height, 'size')} leaves nothing of the seam to grip "
             f"(panel.seam_height, {units.text(seam_height, 'size')}); give less, or leave it out for half"
@@ -133,7 +140,7 @@ def make_clamp(
     s = table.strength
     given = [s.along, s.across, s.pull, s.push, s.roll, s.twist]
     nominal = np.array([np.nan if value is None else value for value in given])
-    if np.isnan(nominal[0]) and table.screws is None:
+    if np.isnan(nominal[0]) and on_seam:
         message = "clamp.strength.along is missing; without it no attachment can be checked"
         raise InputError(message)
     strength, factor = design_strength(nominal, table.strength_kind, table.factor, form, "clamp")

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Literal
+
 from pydantic import Field, model_validator
 
 from roofmodel.project.base import StrengthKind, Table
@@ -40,12 +42,18 @@ class ScrewsTable(Table):
     )
     base_thickness: Sheet | None = Field(None, description="Of the bracket's steel below the heads.")
     base_ultimate: Stress | None = Field(None, description="Tensile strength of the bracket's steel.")
+    base_metal: Literal["steel", "other"] | None = Field(
+        None, description="Of the bracket; strengths of steel can be calculated, others need tests."
+    )
     support_thickness: Sheet | None = Field(
         None, description="Of the steel that holds the threads: purlin, deck, or the panel alone."
     )
     support_ultimate: Stress | None = Field(
         None,
         description="Its tensile strength; AISI S100 A3 counts 75 % of that of hard sheet (grade 80).",
+    )
+    support_metal: Literal["steel", "other"] | None = Field(
+        None, description="Of what holds the threads; aluminum and wood are other and need tests."
     )
     screw_shear: Holding | None = Field(
         None, description="Shear strength of the screw itself, nominal or characteristic, from its maker."
@@ -92,9 +100,10 @@ class ScrewsTable(Table):
     @model_validator(mode="after")
     def _paired(self) -> ScrewsTable:
         for part in ("base", "support"):
-            given = [getattr(self, f"{part}_{what}") is not None for what in ("thickness", "ultimate")]
-            if given[0] != given[1]:
-                msg = f"give {part}_thickness and {part}_ultimate together, or neither"
+            names = [f"{part}_{what}" for what in ("thickness", "ultimate", "metal")]
+            given = [getattr(self, name) is not None for name in names]
+            if any(given) and not all(given):
+                msg = f"give {names[0]}, {names[1]} and {names[2]} together, or none of them"
                 raise ValueError(msg)
         tests = any(one is not None for one in (self.shear, self.pull_out, self.pull_over))
         if tests and self.test_kind is None:

@@ -18,7 +18,12 @@ from roofmodel.units import SI, UnitSystem
 # Diameters of which the clauses speak [m]: AISI S100-16 J4 (0.08 to 0.25 in), EN 1993-1-3:2006 table 8.2;
 # from memory.
 AISI_DIAMETERS, EN_DIAMETERS = (0.08 * 0.0254, 0.25 * 0.0254), (3e-3, 8e-3)
-APART, EDGE = 3.0, 1.5  # least distances in diameters: AISI S100-16 J4.1, J4.2, EN 1993-1-3 table 8.2
+# Least distances in diameters: of screws, of an edge, of the edge along the force in EN; AISI S100-16 J4.1,
+# J4.2, EN 1993-1-3 table 8.2.
+APART, EDGE, EN_END = 3.0, 1.5, 3.0
+LEAST_HEAD = 0.3125 * 0.0254  # head or washer that AISI S100-16 J4.4 knows, from memory [m]
+WEAKEST = 260e6  # tensile strength below which nothing is sheet steel (judgment) [Pa]
+STIFF = 25.0  # distance of a screw over the base's thickness up to which the base counts as rigid (judgment)
 WHERE = "clamp.screws"
 
 
@@ -49,8 +54,9 @@ def make_screws(table: ScrewsTable, form: DesignFormat, units: UnitSystem = SI) 
         tested_nominal=tests,
         tested_factor=factor,
     )
+    _check_steel(table, form, units)
     _check_sizes(screws, form, units)
-    _check_places(screws, units)
+    _check_places(screws, form, units)
     return screws
 
 
@@ -83,10 +89,27 @@ def screw_notes(clamp: ClampTable, panel: PanelTable, *, beyond: bool) -> tuple[
         return ()
     notes = [
         "Screws of brackets: tests of the bracket on this panel beat calculation. A rib, insulation or a "
-        "gap below the base, washers with sealing rubber below it, and wood need tests; the panel between "
-        "base and support counts for nothing.",
+        "gap below the base, washers with sealing rubber below it, wood and aluminum need tests; the panel "
+        "between base and support counts for nothing.",
+        "The base of a bracket counts as rigid. One that bends pries: its screws are pulled by more than is "
+        "calculated (EN 1993-1-8 6.2.4), which is NOT counted. No prying needs a thickness of "
+        "(4 T m / (b f_y))^0.5: T pull of a screw, m its distance from the upright, b base per screw.",
         "Screws through the panel fix it: what its movement by temperature brings to them is not counted.",
     ]
+    far = max(map(abs, _places(screws).ravel().tolist()))
+    if screws.base_thickness is not None and far > STIFF * screws.base_thickness:
+        notes.append(
+            f"TOO FLEXIBLE: screws stand {far / screws.base_thickness:.0f} thicknesses of the base from its "
+            "center; such a base is not rigid, and screws near the upright carry more than is calculated."
+        )
+    open_ = [name for name in ("base_along", "base_across") if getattr(screws, name) is None]
+    if open_:
+        missing = " and ".join(f"clamp.screws.{name}" for name in open_)
+        notes.append(
+            f"Edges of the base are NOT checked: {missing} not given. Screws need 1.5 diameters to an edge "
+            "(AISI S100 J4.2), 3 along the force by EN 1993-1-3."
+        )
+    notes.append("That the steel below reaches as far beyond each screw is NOT checked.")
     thickness = screws.support_thickness
     if thickness is not None and thickness <= panel.thickness * (1.0 + 1e-9):
         notes.append(
@@ -112,10 +135,37 @@ def _places(table: ScrewsTable) -> np.ndarray:
     return np.stack([along, across], axis=1)
 
 
+def _check_steel(table: ScrewsTable, form: DesignFormat, units: UnitSystem) -> None:
+    """Refuse to calculate what the clauses do not speak of: other metals, wood, small heads."""
+    tests = {"base": "shear and pull_over", "support": "shear and pull_out"}
+    clauses = "EN 1993-1-3 8.3" if form is DesignFormat.EN else "AISI S100 J4"
+    for part, tested in tests.items():
+        metal, strength = getattr(table, f"{part}_metal"), getattr(table, f"{part}_ultimate")
+        instead = f"give {tested} from tests, without {part}_thickness, {part}_ultimate and {part}_metal"
+        if metal not in (None, "steel"):
+            message = f'{WHERE}.{part}_metal: "{metal}", but {clauses} speaks of steel; {instead}'
+            raise InputError(message)
+        if strength is not None and strength < WEAKEST:
+            text = [units.text(one, "stress") for one in (strength, WEAKEST)]
+            message = (
+                f"{WHERE}.{part}_ultimate: {text[0]} is no steel sheet, which has over {text[1]}; {instead}"
+            )
+            raise InputError(message)
+    calculated = table.pull_over is None and table.base_thickness is not None
+    if calculated and form is not DesignFormat.EN and table.head_diameter < LEAST_HEAD * (1.0 - 1e-6):
+        text = [units.text(one, "size") for one in (table.head_diameter, LEAST_HEAD)]
+        message = (
+            f"{WHERE}.head_diameter: {text[0]} is less than {text[1]}, of which AISI S100 J4.4 speaks; give "
+            "pull_over from tests"
+        )
+        raise InputError(message)
+
+
 def _check_sizes(screws: Screws, form: DesignFormat, units: UnitSystem) -> None:
     en = form is DesignFormat.EN
     low, high = EN_DIAMETERS if en else AISI_DIAMETERS
-    calculated = np.isnan(screws.tested).any() and not np.isnan(screws.base_thickness)
+    thickness = np.array([screws.base_thickness, screws.support_thickness])
+    calculated = np.isnan(screws.tested).any() and not np.isnan(thickness).all()
     if calculated and not low * (1.0 - 1e-9) <= screws.diameter <= high * (1.0 + 1e-9):
         text = [units.text(one, "size") for one in (screws.diameter, low, high)]
         clause = "EN 1993-1-3 table 8.2" if en else "AISI S100 J4"
@@ -130,7 +180,7 @@ def _check_sizes(screws: Screws, form: DesignFormat, units: UnitSystem) -> None:
         raise InputError(message)
 
 
-def _check_places(screws: Screws, units: UnitSystem) -> None:
+def _check_places(screws: Screws, form: DesignFormat, units: UnitSystem) -> None:
     place, d = screws.place, screws.diameter
     gap = np.linalg.norm(place[:, None] - place[None], axis=2) + np.diag(np.full(len(place), np.inf))
     if gap.min() < APART * d * (1.0 - 1e-9):
@@ -141,12 +191,14 @@ def _check_places(screws: Screws, units: UnitSystem) -> None:
         raise InputError(message)
     for axis, name in enumerate(("along", "across")):
         rest = 0.5 * screws.base[axis] - np.abs(place[:, axis]).max()
-        if rest < EDGE * d * (1.0 - 1e-9):
-            least = 2.0 * (float(np.abs(place[:, axis]).max()) + EDGE * d)
+        en = form is DesignFormat.EN
+        edge = EN_END if en and name == "along" else EDGE
+        if rest < edge * d * (1.0 - 1e-9):
+            least = 2.0 * (float(np.abs(place[:, axis]).max()) + edge * d)
             message = (
                 f"{WHERE}.base_{name}: {units.text(float(screws.base[axis]), 'size')} leaves a screw less "
-                f"than 1.5 diameters to its edge; {units.text(least, 'size')} are the least "
-                "(AISI S100 J4.2, EN 1993-1-3 table 8.2)"
+                f"than {edge:g} diameters to its edge; {units.text(least, 'size')} are the least "
+                f"({'EN 1993-1-3 table 8.2' if en else 'AISI S100 J4.2'})"
             )
             raise InputError(message)
     about = place - place.mean(axis=0)

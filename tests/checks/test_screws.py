@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 import pytest
-from projects import limit, project
+from projects import GABLE_EN, limit, project
 
 from fea.analysis import Analysis, analyze
 from fea.blanket.study import study_blanket
@@ -28,21 +28,26 @@ COLLECTED = Path(__file__).parents[1] / "data" / "snow_checks.json"
 SCREWS = """[clamp.screws]
 along = ["-30 mm", "30 mm", "-30 mm", "30 mm"]
 across = ["-20 mm", "-20 mm", "20 mm", "20 mm"]
-base_along = "90 mm"
+base_along = "100 mm"
 base_across = "70 mm"
 diameter = "5.5 mm"
 head_diameter = "14 mm"
 base_thickness = "2.5 mm"
 base_ultimate = "360 MPa"
+base_metal = "steel"
 support_thickness = "1.5 mm"
 support_ultimate = "390 MPa"
+support_metal = "steel"
 screw_shear = "6 kN"
 screw_tension = "9 kN"
 """
 
 
+ON_SHEET = GABLE_EN.replace('grip_length = "60 mm"', 'grip_length = "60 mm"\ngrip_height = "25 mm"')
+
+
 def with_screws(folder: Path, table: str = SCREWS, **changes: Any) -> Analysis:
-    return analyze(project(folder, row=changes.pop("row", "") + "\n" + table, **changes))
+    return analyze(project(folder, ON_SHEET, row=changes.pop("row", "") + "\n" + table, **changes))
 
 
 def group(place: list[tuple[float, float]], **changes: Any) -> Screws:
@@ -330,7 +335,11 @@ def test_what_is_missing_is_not_verified_unless_exceeded_already(tmp_path: Path)
 
 def test_tested_strengths_take_the_place_of_calculation(tmp_path: Path) -> None:
     """Wood below: no steel to calculate with, three tested strengths with their own factor."""
-    lines = [line for line in SCREWS.splitlines() if not line.startswith(("base_t", "base_u", "support_"))]
+    lines = [
+        line
+        for line in SCREWS.splitlines()
+        if not line.startswith(("base_t", "base_u", "base_m", "support_"))
+    ]
     tests = 'shear = "2 kN"\npull_out = "3 kN"\npull_over = "4 kN"\ntest_kind = "characteristic"\n'
     analysis = with_screws(tmp_path, "\n".join(lines) + "\n" + tests + "test_factor = 1.5\n")
     assert limit(analysis, "screw shear").resistance[0] == pytest.approx(2000.0 / 1.5)
@@ -361,7 +370,7 @@ def test_tested_strengths_take_the_place_of_calculation(tmp_path: Path) -> None:
 def test_wrong_screws_are_refused_in_one_line(tmp_path: Path, old: str, new: str, words: str) -> None:
     assert old in SCREWS
     with pytest.raises(InputError) as caught:
-        project(tmp_path, row="\n" + SCREWS.replace(old, new))
+        project(tmp_path, ON_SHEET, row="\n" + SCREWS.replace(old, new))
     message = str(caught.value)
     assert words in message
     assert "clamp.screws" in message

@@ -8,7 +8,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from projects import STRENGTH, limit, project
-from test_screws import SCREWS, with_screws
+from test_screws import ON_SHEET, SCREWS, with_screws
 
 from fea.analysis import analyze
 from fea.sensitivity import _screw_inputs, tornado
@@ -56,7 +56,9 @@ def test_the_tornado_knows_screws(tmp_path: Path) -> None:
     assert found["strength of the screws themselves"].low == pytest.approx(support.now)
     assert tested < both.utilization
     thin = project(
-        tmp_path, row="\n" + SCREWS.replace('"1.5 mm"', '"0.95 mm"').replace('"2.5 mm"', '"0.85 mm"')
+        tmp_path,
+        ON_SHEET,
+        row="\n" + SCREWS.replace('"1.5 mm"', '"0.95 mm"').replace('"2.5 mm"', '"0.85 mm"'),
     )
     with pytest.raises(InputError, match="does not speak of so thin a sheet"):
         dict(_screw_inputs(thin))["thickness of the steel below the screws"](thin, 0.9)

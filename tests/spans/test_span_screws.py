@@ -22,8 +22,10 @@ diameter = "5.5 mm"
 head_diameter = "14 mm"
 base_thickness = "3 mm"
 base_ultimate = "360 MPa"
+base_metal = "steel"
 support_thickness = "1.5 mm"
 support_ultimate = "390 MPa"
+support_metal = "steel"
 screw_shear = "9 kN"
 screw_tension = "12 kN"
 
@@ -37,6 +39,7 @@ FEW = {
     ),
 }
 FIRST = '[[rail]]\nname = "Cove 48"'
+ON_SCREWS = {FIRST: SCREWED, 'grip_length = "80 mm"': 'grip_length = "80 mm"\ngrip_height = "35 mm"'}
 TWIST = {
     'rocking = "6 kN*m/rad" }': 'rocking = "6 kN*m/rad", twist = "2 kN*m/rad" }',
     'push = "7.5 kN" }': 'push = "7.5 kN", twist = "0.3 kN*m" }',
@@ -49,7 +52,7 @@ def test_any_cell_on_screws_is_what_check_finds(tmp_path, form, case):
     """A clamp that holds twist as well: shear turns about the group's center."""
     steps = {"EN": "1.33", "ASD": "1.6", "LRFD": "0.75"}[form]
     change = {
-        FIRST: SCREWED, **TWIST, 'format = "EN"': f'format = "{form}"',
+        **ON_SCREWS, **TWIST, 'format = "EN"': f'format = "{form}"',
         "\nfactor = 1.33": f"\nfactor = {steps}", "anchorage_factor = 1.33": f"anchorage_factor = {steps}",
     }  # fmt: skip
     study = studied(tmp_path, replace=change)
@@ -70,7 +73,7 @@ def test_any_cell_on_screws_is_what_check_finds(tmp_path, form, case):
 
 
 def test_the_table_takes_screws_to_their_limit_and_no_leader_is_lost(tmp_path):
-    study = studied(tmp_path, replace={FIRST: SCREWED})
+    study = studied(tmp_path, replace=ON_SCREWS)
     roof, hardware = study_roof(study), study_hardware(study, study.variants[0], 0)
     choices = Choices(np.array([0.4, 0.8, 1.2]), np.array([500.0]), (Arrangement.END, Arrangement.OVERHANG))
     found = span_table(roof, hardware, choices)
@@ -95,7 +98,9 @@ def test_the_table_takes_screws_to_their_limit_and_no_leader_is_lost(tmp_path):
 
 
 def test_a_screw_without_a_strength_gives_no_load(tmp_path):
-    study = studied(tmp_path, replace=FEW | {FIRST: SCREWED.replace('screw_shear = "9 kN"\n', "")})
+    study = studied(
+        tmp_path, replace=FEW | ON_SCREWS | {FIRST: SCREWED.replace('screw_shear = "9 kN"\n', "")}
+    )
     found = run_study(study)
     assert not found.verified
     assert np.isnan(found.rails[0].low).all()
@@ -106,7 +111,7 @@ def test_a_screw_without_a_strength_gives_no_load(tmp_path):
 
 
 def test_what_the_tables_say_of_screws(tmp_path):
-    study = studied(tmp_path, replace=FEW | {FIRST: SCREWED})
+    study = studied(tmp_path, replace=FEW | ON_SCREWS)
     found = run_study(study)
     write_table(found, tmp_path / "spans.csv")
     with (tmp_path / "spans.csv").open() as file:

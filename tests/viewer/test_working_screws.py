@@ -22,8 +22,10 @@ diameter = "6.3 mm"
 head_diameter = "16 mm"
 base_thickness = "3 mm"
 base_ultimate = "360 MPa"
+base_metal = "steel"
 support_thickness = "{support}"
 support_ultimate = "390 MPa"
+support_metal = "steel"
 screw_shear = "9 kN"
 screw_tension = "12 kN"
 """
@@ -37,17 +39,23 @@ diameter = "6.3 mm"
 head_diameter = "16 mm"
 base_thickness = "1.2 mm"
 base_ultimate = "360 MPa"
+base_metal = "steel"
 support_thickness = "1.5 mm"
 support_ultimate = "390 MPa"
+support_metal = "steel"
 screw_shear = "9 kN"
 screw_tension = "12 kN"
 """
 
 
+def bracket(units: str) -> str:
+    return shed(units=units).replace('grip_length = "80 mm"', 'grip_length = "80 mm"\ngrip_height = "24 mm"')
+
+
 @pytest.mark.parametrize("table", [FOUR.format(support="1.5 mm"), LINE], ids=["four", "line"])
 @pytest.mark.parametrize("units", ["SI", "US"])
 def test_screw_steps_are_exact_and_end_at_the_limit(table: str, units: str, tmp_path: Path) -> None:
-    analysis = run(shed(units=units) + table, tmp_path)
+    analysis = run(bracket(units) + table, tmp_path)
     found = [i for i, limit in enumerate(analysis.limits) if limit.name in SCREW_LIMITS]
     assert len(found) == len(SCREW_LIMITS)
     for number in found:
@@ -65,7 +73,7 @@ def test_screw_steps_are_exact_and_end_at_the_limit(table: str, units: str, tmp_
 
 @pytest.mark.parametrize("units", ["SI", "US"])
 def test_screws_that_govern_print_a_check_that_follows(units: str, tmp_path: Path) -> None:
-    analysis = run(shed(units=units) + FOUR.format(support="0.9 mm"), tmp_path)
+    analysis = run(bracket(units) + FOUR.format(support="0.9 mm"), tmp_path)
     assert analysis.attachment is not None
     assert analysis.limits[analysis.attachment.limit].name in SCREW_LIMITS
     page = Page(report_html(analysis))

@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 from fea.analysis import Analysis
 from fea.checks.limits import Limit
 from fea.checks.strips import panel_strips
+from fea.checks.ties import first_largest
 from viewer.picture.standing import clamp_lines
 
 Array = NDArray[np.float64]
@@ -49,6 +50,14 @@ def solar_utilization(analysis: Analysis) -> Array:
     if limit is None:
         return np.zeros(0)
     return np.asarray(limit.utilization.max(axis=0, initial=0.0)[clamp_lines(analysis.project.roof)])
+
+
+def open_demand(limit: Limit) -> tuple[float, str]:
+    """Largest demand among the targets without a resistance, and its name."""
+    demand = np.where(np.isnan(limit.utilization), limit.demand, -np.inf).max(axis=0)
+    unknown = np.flatnonzero(np.isnan(demand))
+    target = int(unknown[0]) if len(unknown) else first_largest(demand)
+    return float(demand[target]), limit.target_name[target]
 
 
 def shown_case(analysis: Analysis) -> int:

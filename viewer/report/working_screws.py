@@ -8,7 +8,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fea.analysis import Analysis
-from fea.checks.screw_strength import Pair, Part, ScrewStrength, least, screw_rule, screw_strength
+from fea.checks.limits import LOADED
+from fea.checks.screw_strength import (
+    ONE_SIDED,
+    Pair,
+    Part,
+    ScrewStrength,
+    least,
+    screw_rule,
+    screw_strength,
+)
 from fea.checks.screws import (
     BOTH,
     OUT,
@@ -53,8 +62,12 @@ def _strength(analysis: Analysis) -> ScrewStrength:
 
 
 def _use(analysis: Analysis, force: Array) -> ScrewUse:
-    scale = float(np.abs(analysis.clamp_force[..., 0]).max(initial=0.0))
-    return screw_use(force, analysis.project.clamp, _strength(analysis), scale)
+    return screw_use(force, analysis.project.clamp, _strength(analysis), _scale(analysis))
+
+
+def _scale(analysis: Analysis) -> float:
+    """What `screw_limits` measures by what counts as loaded. [N]."""
+    return float(np.abs(analysis.clamp_force[..., 0]).max(initial=0.0))
 
 
 def screw_entries(analysis: Analysis) -> list[tuple[str, float, str]]:
@@ -92,7 +105,8 @@ def screw_steps(analysis: Analysis, at: ClampAt, limit: str) -> tuple[Step, ...]
     assert screws is not None
     use = _use(analysis, at.force)
     index = int(np.argmax(np.nan_to_num(use.by[limit], nan=0.0)))
-    shear, pull = screw_forces(at.force, screws, clamp.grip_height)
+    floor = LOADED * _scale(analysis)
+    shear, pull = screw_forces(at.force, screws, clamp.grip_height, floor)
     moved = base_forces(at.force, screws, clamp.grip_height)
     screw = _Screw(index, screws, moved, shear[index], float(pull[index]))
     value = float(np.nan_to_num(use.by[limit], nan=0.0)[index])
@@ -325,7 +339,7 @@ def _together(strength: ScrewStrength, screw: _Screw, value: float) -> list[Step
 def _behind(strength: ScrewStrength, pair: Pair) -> list[Part]:
     """The strengths that stand in a pair."""
     every = (*strength.shear, *strength.out, *strength.over, *strength.tension)
-    wanted = (pair.shear, pair.pull)
+    wanted = (pair.shear, pair.pull, pair.pull / ONE_SIDED)
     return [part for part in every if part.design in wanted or part.nominal in wanted]
 
 
