@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import itertools
+
 import numpy as np
 import shapely
 from numpy.typing import NDArray
@@ -239,7 +241,8 @@ def surveyed_planes(mesh: Mesh, region: IntArray) -> tuple[Array, Array]:
     key = distinct(mesh.faces[face] * count + region[face, None])
     vertex, plane = np.divmod(key, count)
     for _ in range(REFITS):
-        away = np.abs(np.sum((mesh.points[vertex] - centroid[plane]) * normal[plane], axis=1))
+        off = (mesh.points[vertex] - centroid[plane]) * normal[plane]
+        away = np.abs(off[:, 0] + off[:, 1] + off[:, 2])
         order = np.lexsort([away, vertex])
         first = np.r_[True, np.diff(vertex[order]) > 0]
         mine = order[first]
@@ -252,7 +255,8 @@ def surveyed_planes(mesh: Mesh, region: IntArray) -> tuple[Array, Array]:
         middle = np.stack([np.bincount(on, x, count) for x in xyz.T], axis=1) / np.maximum(number, 1)[:, None]
         delta = xyz - middle[on]
         moment = np.zeros((count, 3, 3))
-        np.add.at(moment, on, np.einsum("nx,ny->nxy", delta, delta))
+        for i, j in itertools.combinations_with_replacement(range(3), 2):
+            moment[:, i, j] = moment[:, j, i] = np.bincount(on, delta[:, i] * delta[:, j], count)
         fitted = np.linalg.eigh(moment)[1][:, :, 0]
         fitted *= np.where(np.sum(fitted * normal, axis=1) < 0.0, -1.0, 1.0)[:, None]
         normal = np.where(enough[:, None], fitted, normal)

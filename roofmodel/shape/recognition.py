@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from roofmodel.errors import InputError
+from roofmodel.memory import Memory
 from roofmodel.shape.assembly import make_surface
 from roofmodel.shape.attached import without_attached
 from roofmodel.shape.boxes import with_boxes
@@ -49,6 +50,7 @@ def recognize(
     distance_tolerance: float = 0.03,
     ground: float | None = None,
     boxes: bool = True,
+    memory: Memory | None = None,
 ) -> RoofSurface:
     """Recognize planes, edges and steps of a mesh of roof faces.
 
@@ -72,6 +74,8 @@ def recognize(
     boxes : bool
         Whether small tops with walls all around are obstructions, narrow ones parapets, and thin sheets
         and gutters left out, instead of planes; see `with_boxes`, `parapets_of_planes`, `without_attached`.
+    memory : Memory, optional
+        What was found of the points before, as `RoofFaces.memory`.
 
     Returns
     -------
@@ -89,7 +93,7 @@ def recognize(
     if divided:
         told.append(f"{divided} edges were divided where corners of neighbors stand on them.")
     mesh = make_mesh(welded, faces_up)
-    surveyed = survey_normals(welded, faces_up)
+    surveyed = survey_normals(welded, faces_up, memory)
     if surveyed is not None:
         normal, noise = surveyed
         told.append(noise_note(noise))

@@ -333,8 +333,8 @@ def _absorb(mesh: Mesh, region: IntArray, tolerance: float, least_cosine: float 
     if region.max() < 0:
         return
     normal, centroid = _working_planes(mesh, region)
-    both = np.concatenate([mesh.pairs, mesh.pairs[:, ::-1]])
-    both = both[region[both[:, 0]] < 0]
+    one, other = (mesh.pairs[region[side] < 0] for side in mesh.pairs.T)
+    both = np.concatenate([one, other[:, ::-1]])
     while True:
         both = both[region[both[:, 0]] < 0]
         front = both[region[both[:, 1]] >= 0]
@@ -431,8 +431,9 @@ def _trade_borders(mesh: Mesh, region: IntArray, tolerance: float) -> None:
     """Give faces at borders to the neighboring plane they lie nearer to (in place)."""
     normal, centroid = _working_planes(mesh, region)
     for _ in range(20):
-        both = np.concatenate([mesh.pairs, mesh.pairs[:, ::-1]])
-        both = both[(region[both[:, 0]] != region[both[:, 1]]) & (region[both] >= 0).all(axis=1)]
+        one, other = region[mesh.pairs[:, 0]], region[mesh.pairs[:, 1]]
+        both = mesh.pairs[(one != other) & (one >= 0) & (other >= 0)]
+        both = np.concatenate([both, both[:, ::-1]])
         own, target = region[both[:, 0]], region[both[:, 1]]
         away = face_distance(mesh, both[:, 0], own, normal, centroid)
         other = face_distance(mesh, both[:, 0], target, normal, centroid)

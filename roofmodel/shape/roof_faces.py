@@ -11,6 +11,7 @@ from shapely import MultiPoint
 from shapely.geometry.base import BaseGeometry
 
 from roofmodel.errors import InputError
+from roofmodel.memory import Memory
 from roofmodel.shape.cleaning import NEEDLE, check_arrays, distinct, face_vectors, lengths, weld
 from roofmodel.shape.layers import faces_around, in_one_layer
 from roofmodel.shape.regions import components, make_mesh, neighbor_edges
@@ -81,6 +82,8 @@ class RoofFaces:
     notes : tuple of str
     walls : (k, 3) int
         Faces taken as walls, and those that are none of the roof by the file's marks.
+    memory : Memory
+        What was found of the points on the way.
     """
 
     points: Array
@@ -89,6 +92,7 @@ class RoofFaces:
     ground: float | None
     notes: tuple[str, ...]
     walls: IntArray
+    memory: Memory = field(default_factory=Memory, compare=False, repr=False)
 
 
 def pick_roof_faces(raw: RawMesh, steepest: float = STEEPEST) -> RoofFaces:
@@ -118,7 +122,9 @@ def pick_roof_faces(raw: RawMesh, steepest: float = STEEPEST) -> RoofFaces:
     local = points - offset
     notes = list(raw.notes)
     welded, joined = weld(local, faces)
-    keep, dropped = _not_walls(local, faces, (welded, joined), steepest, notes)
+    memory = Memory()
+    surveyed = survey_normals(welded, joined, memory)
+    keep, dropped = _not_walls(local, faces, None if surveyed is None else surveyed[0], steepest, notes)
     down = face_vectors(local, faces[keep])[:, 2:] < 0.0
     roof, joined = (np.where(down, some[keep][:, ::-1], some[keep]) for some in (faces, joined))
     seen = _whole_planes(welded, joined, seen_from_above(local, roof, (welded, joined)))
@@ -154,13 +160,14 @@ def pick_roof_faces(raw: RawMesh, steepest: float = STEEPEST) -> RoofFaces:
     elif found:
         where = "on that plate" if stated and not raw.stated else "of the model"
         notes.append(f"The ground level is taken at the lowest point {where}.")
-    return RoofFaces(local, roof, offset, ground, tuple(notes), np.concatenate([faces[dropped], raw.beside]))
+    walls = np.concatenate([faces[dropped], raw.beside])
+    return RoofFaces(local, roof, offset, ground, tuple(notes), walls, memory)
 
 
 def _not_walls(
-    points: Array, faces: IntArray, welded: tuple[Array, IntArray], steepest: float, notes: list[str]
+    points: Array, faces: IntArray, surveyed: Array | None, steepest: float, notes: list[str]
 ) -> tuple[IntArray, IntArray]:
-    """Faces with area that are no walls, and walls; adds to the notes."""
+    """Faces with area that are no walls, and walls, by normals of a survey if any; adds to the notes."""
     vector = face_vectors(points, faces)
     double = np.linalg.norm(vector, axis=1)
     solid = double > 2.0 * NEEDLE
@@ -169,8 +176,7 @@ def _not_walls(
         raise InputError(message)
     if not solid.all():
         notes.append(f"{np.count_nonzero(~solid)} faces with less area than {NEEDLE:.0e} m2 were left out.")
-    surveyed = survey_normals(*welded)
-    upright = np.abs(vector[:, 2]) / np.maximum(double, 1e-300) if surveyed is None else surveyed[0][:, 2]
+    upright = np.abs(vector[:, 2]) / np.maximum(double, 1e-300) if surveyed is None else surveyed[:, 2]
     wall = solid & ((np.abs(upright) <= np.cos(steepest)) | (np.abs(vector[:, 2]) <= UPRIGHT * double))
     limit = f"{np.degrees(steepest):.0f} degrees"
     if wall.any():

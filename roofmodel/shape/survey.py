@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+from concurrent.futures import ThreadPoolExecutor
+from functools import partial
+
 import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
+from roofmodel.memory import Memory, recall
 from roofmodel.shape.cleaning import distinct, edge_keys, face_vectors, lengths, stable_order
 from roofmodel.surface import Array, IntArray
 
@@ -14,7 +18,7 @@ ROUGH = np.radians(2.0)  # half of a surveyed mesh's edges bend by more
 PLAIN, FEW_PLAIN = np.radians(0.5), 0.12  # of drawn planes more edges than this bend less
 BOTH_WAYS = 0.5  # a curved roof bends one way: ridges less valleys over all edges
 AROUND = 24  # points that make a local plane
-CHUNK = 100_000  # vertices worked on at once
+CHUNK = 20_000  # vertices worked on at once
 LEAST, MOST = 4e-3, 0.15  # less noise is left to the tolerances; more is none, but shape [m]
 
 LONG, SLIM = 3.0, 0.15  # faces of the rim longer than usual edges and narrower than long only close the hull
@@ -30,7 +34,9 @@ def noise_note(noise: float) -> str:
     )
 
 
-def survey_normals(points: Array, faces: IntArray) -> tuple[Array, float] | None:
+def survey_normals(
+    points: Array, faces: IntArray, memory: Memory | None = None
+) -> tuple[Array, float] | None:
     """Normals of the faces of a surveyed mesh, and its noise.
 
     Parameters
@@ -38,6 +44,8 @@ def survey_normals(points: Array, faces: IntArray) -> tuple[Array, float] | None
     points : (n, 3) float
         [m]
     faces : (m, 3) int
+    memory : Memory, optional
+        Keeps the planes around points that are asked for again.
 
     Returns
     -------
@@ -53,7 +61,8 @@ def survey_normals(points: Array, faces: IntArray) -> tuple[Array, float] | None
     used = distinct(faces)
     number = np.zeros(len(points), dtype=np.int64)
     number[used] = np.arange(len(used))
-    normal, spread = _local_planes(points[used])
+    around = points[used]
+    normal, spread = recall(memory, ("local planes", around.tobytes()), partial(_local_planes, around))
     noise = float(np.median(spread))
     if not LEAST < noise < MOST:
         return None
@@ -133,11 +142,15 @@ def _local_planes(points: Array) -> tuple[Array, Array]:
     tree = cKDTree(points)
     count = min(AROUND, len(points))
     normal, spread = np.zeros_like(points), np.zeros(len(points))
-    for low in range(0, len(points), CHUNK):
+
+    def fit(low: int) -> None:
         part = slice(low, low + CHUNK)
-        around = points[tree.query(points[part], count, workers=-1)[1]]
+        around = points[tree.query(points[part], count)[1]]
         around = around - around.mean(axis=1, keepdims=True)
         value, vector = np.linalg.eigh(np.einsum("nkx,nky->nxy", around, around))
         normal[part] = vector[:, :, 0]
         spread[part] = np.sqrt(np.maximum(value[:, 0], 0.0) / max(count - 3, 1))
+
+    with ThreadPoolExecutor() as threads:  # all of it lets go of the interpreter
+        list(threads.map(fit, range(0, len(points), CHUNK)))
     return normal, spread

@@ -43,5 +43,6 @@ def understood(
         distance_tolerance=distance_tolerance,
         ground=picked.ground,
         boxes=boxes,
+        memory=picked.memory,
     )
     return with_narrow(with_uprights(roof, picked.points, picked.walls, boxes))
