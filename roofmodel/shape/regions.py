@@ -168,7 +168,7 @@ def _sub_components(faces: NDArray[np.bool_], pairs: IntArray) -> tuple[IntArray
     """Faces of a mask, and their components over pairs that lie inside the mask."""
     face = np.flatnonzero(faces)
     number = np.cumsum(faces) - 1
-    inside = pairs[faces[pairs].all(axis=1)]
+    inside = pairs[faces[pairs[:, 0]] & faces[pairs[:, 1]]]
     count, label = components(len(face), number[inside])
     return face, count, label
 
@@ -262,8 +262,7 @@ def _join_alike(mesh: Mesh, region: IntArray, noise: float) -> None:
         _number_from_zero(region)
         normal, centroid = _working_planes(mesh, region)
         area = np.bincount(region[region >= 0], mesh.area[region >= 0])
-        sides = region[mesh.pairs]
-        sides = np.unique(np.sort(sides[(sides >= 0).all(axis=1) & (sides[:, 0] != sides[:, 1])]), axis=0)
+        sides = np.unique(np.sort(_borders(mesh, region)), axis=0)
         alike = np.einsum("kx,kx->k", normal[sides[:, 0]], normal[sides[:, 1]]) > ALIKE
         for a, b in sides[alike].tolist():
             big, little = (a, b) if area[a] >= area[b] else (b, a)
@@ -275,6 +274,17 @@ def _join_alike(mesh: Mesh, region: IntArray, noise: float) -> None:
                 break
         else:
             return
+
+
+def _at_borders(mesh: Mesh, region: IntArray) -> NDArray[np.bool_]:
+    """Which pairs of faces lie in two regions."""
+    one, other = region[mesh.pairs[:, 0]], region[mesh.pairs[:, 1]]
+    return np.asarray((one != other) & (one >= 0) & (other >= 0))
+
+
+def _borders(mesh: Mesh, region: IntArray) -> IntArray:
+    """Regions (k, 2) on the two sides of each edge between them."""
+    return region[mesh.pairs[_at_borders(mesh, region)]]
 
 
 def _same(region: IntArray, pairs: IntArray) -> NDArray[np.bool_]:
@@ -406,21 +416,21 @@ def _main_plane(mesh: Mesh, face: IntArray, tolerance: float) -> IntArray:
         2 * half, 2 * half
     )
     peak = np.unravel_index(np.argmax(uniform_filter(grid, 3, mode="constant")), grid.shape)
-    near = (np.abs(bins - np.array(peak)) <= 1).all(axis=1)
+    near = (np.abs(bins[:, 0] - peak[0]) <= 1) & (np.abs(bins[:, 1] - peak[1]) <= 1)
     mean = (weight[near, None] * normal[near]).sum(axis=0)
     mean /= np.linalg.norm(mean)
     aligned = np.flatnonzero(normal @ mean > JOIN_COSINE)
     if len(aligned) == 0:
         return face[:0]
-    offset = mesh.points[mesh.faces[face[aligned]]].mean(axis=1) @ mean
+    offset = (mesh.points @ mean)[mesh.faces[face[aligned]].T].sum(axis=0) / 3.0
     slot = np.floor((offset - offset.min()) / tolerance).astype(np.int64)
     histogram = uniform_filter(np.bincount(slot, weight[aligned]), 3, mode="constant")
     inlier = face[aligned[np.abs(slot - np.argmax(histogram)) <= 1]]
     for _ in range(6):
         some = inlier[:: max(len(inlier) // SAMPLE, 1)]
         plane, center = fit_planes(mesh, some, np.zeros(len(some), dtype=np.int64), 1)
-        away = face_distance(mesh, face, np.zeros(len(face), dtype=np.int64), plane, center)
-        new = face[(away <= tolerance) & (normal @ plane[0] > JOIN_COSINE)]
+        new = face[normal @ plane[0] > JOIN_COSINE]
+        new = new[face_distance(mesh, new, np.zeros(len(new), dtype=np.int64), plane, center) <= tolerance]
         if len(new) == 0 or np.array_equal(new, inlier):
             break
         inlier = new
@@ -431,8 +441,7 @@ def _trade_borders(mesh: Mesh, region: IntArray, tolerance: float) -> None:
     """Give faces at borders to the neighboring plane they lie nearer to (in place)."""
     normal, centroid = _working_planes(mesh, region)
     for _ in range(20):
-        one, other = region[mesh.pairs[:, 0]], region[mesh.pairs[:, 1]]
-        both = mesh.pairs[(one != other) & (one >= 0) & (other >= 0)]
+        both = mesh.pairs[_at_borders(mesh, region)]
         both = np.concatenate([both, both[:, ::-1]])
         own, target = region[both[:, 0]], region[both[:, 1]]
         away = face_distance(mesh, both[:, 0], own, normal, centroid)
@@ -453,8 +462,7 @@ def _join_larger(mesh: Mesh, region: IntArray, tolerance: float) -> None:
         count = int(region.max()) + 1
         normal, centroid = _working_planes(mesh, region)
         area = np.bincount(region[region >= 0], mesh.area[region >= 0], count)
-        sides = region[mesh.pairs]
-        sides = sides[(sides >= 0).all(axis=1) & (sides[:, 0] != sides[:, 1])]
+        sides = _borders(mesh, region)
         sides = np.unique(np.vstack([sides, sides[:, ::-1]]), axis=0)
         aligned = np.einsum("kx,kx->k", normal[sides[:, 0]], normal[sides[:, 1]]) > JOIN_COSINE
         place = np.argsort(np.argsort(-area, kind="stable"))

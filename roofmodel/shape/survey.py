@@ -17,6 +17,7 @@ FEWEST = 300  # faces; smaller meshes are drawn, not surveyed
 ROUGH = np.radians(2.0)  # half of a surveyed mesh's edges bend by more
 PLAIN, FEW_PLAIN = np.radians(0.5), 0.12  # of drawn planes more edges than this bend less
 BOTH_WAYS = 0.5  # a curved roof bends one way: ridges less valleys over all edges
+PLENTY = 100_000  # edges that are enough to tell
 AROUND = 24  # points that make a local plane
 CHUNK = 20_000  # vertices worked on at once
 LEAST, MOST = 4e-3, 0.15  # less noise is left to the tolerances; more is none, but shape [m]
@@ -120,19 +121,22 @@ def without_rim_slivers(points: Array, faces: IntArray) -> tuple[NDArray[np.bool
 
 def _is_rough(points: Array, faces: IntArray) -> bool:
     """Whether most edges bend, and both ways about as much."""
-    vector = face_vectors(points, faces)
-    unit = vector / np.maximum(lengths(vector), 1e-300)[:, None]
     _, key = edge_keys(faces, len(points))
     order = stable_order(key)
-    same = np.flatnonzero(key[order[1:]] == key[order[:-1]])
-    a, b = order[same] // 3, order[same + 1] // 3
+    ranked = key[order]
+    same = np.flatnonzero(ranked[1:] == ranked[:-1])
+    same = same[:: max(len(same) // PLENTY, 1)]
+    a, b = faces[order[same] // 3], faces[order[same + 1] // 3]
     if len(a) == 0:
         return False
-    bend = np.arccos(np.clip(np.einsum("kx,kx->k", unit[a], unit[b]), -1.0, 1.0))
+    one, other = face_vectors(points, a), face_vectors(points, b)
+    one /= np.maximum(lengths(one), 1e-300)[:, None]
+    other /= np.maximum(lengths(other), 1e-300)[:, None]
+    bend = np.arccos(np.clip(np.einsum("kx,kx->k", one, other), -1.0, 1.0))
     if np.median(bend) < ROUGH or np.mean(bend < PLAIN) > FEW_PLAIN:
         return False
-    apart = points[faces[b]].mean(axis=1) - points[faces[a]].mean(axis=1)
-    hollow = np.sign(np.einsum("kx,kx->k", unit[a] - unit[b], apart))
+    apart = points[b].mean(axis=1) - points[a].mean(axis=1)
+    hollow = np.sign(np.einsum("kx,kx->k", one - other, apart))
     small = bend < np.radians(60.0)
     return bool(abs(np.sum(hollow[small] * bend[small])) < BOTH_WAYS * np.sum(bend[small]))
 
