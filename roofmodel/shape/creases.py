@@ -21,6 +21,7 @@ CORNER = 0.05  # three planes meet in a point where their least singular value i
 NEAR_END = 0.02  # no cuts within this share of an edge from its ends [-]
 STEEPEST = np.cos(np.radians(75.0))  # steeper planes are walls
 CELLS = 3.0  # faces across a crease are no longer than so many usual ones [-]
+TIMES = 3  # so often edges are divided where a third plane lies between those of their ends
 SPREAD = 2  # rounds in which corners learn of the planes around
 
 
@@ -50,6 +51,12 @@ def cut_at_creases(mesh: Mesh, region: IntArray, tolerance: float) -> tuple[Mesh
     if solid.sum() < 2 or not strip.any():
         return mesh, region, []
     label = _labels(mesh, region, solid, strip, normal, centroid, tolerance)
+    for _ in range(TIMES):
+        hidden = _hidden(mesh, label, (normal, centroid), CLEAR * tolerance)
+        if hidden is None:
+            break
+        mesh, owner, label = _bisected(mesh, label, *hidden)
+        region, strip = region[owner], strip[owner]
     found = _crossings(mesh, label, normal, centroid, CLEAR * tolerance)
     if found is None or not (strip & (found[0].reshape(-1, 3) >= 0).any(axis=1)).any():
         return mesh, region, []
@@ -141,6 +148,63 @@ def _crossings(
     result = np.full(3 * len(mesh.faces), -1)
     result[half] = number[back]
     return result, points
+
+
+def _hidden(
+    mesh: Mesh, label: IntArray, planes: tuple[Array, Array], clear: float
+) -> tuple[IntArray, Array, IntArray] | None:
+    """Edges that cross a third plane between the two of their ends: half-edge, point on it, and that plane.
+
+    One edge for each face, so that all can be divided at once.
+    """
+    found = _crossings(mesh, label, *planes, clear)
+    if found is None:
+        return None
+    cut, points = found
+    half = np.flatnonzero(cut >= 0)
+    directed = edge_keys(mesh.faces, len(mesh.points))[0]
+    face, place = np.divmod(half, 3)
+    third = label[mesh.faces[face, (place + 2) % 3]]
+    ends = label[directed[half]]
+    at = points[cut[half]]
+    own = np.stack([_height(at[:, None], ends[:, k], *planes)[:, 0] for k in (0, 1)])
+    # Where the planes of the ends meet from below, as at a hip, the lower plane is the roof; else the higher.
+    start = mesh.points[directed[half, 0]][:, None]
+    hip = _height(start, ends[:, 0], *planes)[:, 0] < _height(start, ends[:, 1], *planes)[:, 0]
+    level = _height(at[:, None], np.maximum(third, 0), *planes)[:, 0]
+    over = np.where(hip, own.mean(axis=0) - level, level - own.mean(axis=0))
+    there = (third >= 0) & (third != ends[:, 0]) & (third != ends[:, 1]) & (over > clear)
+    if not there.any():
+        return None
+    half, third, at, level = half[there], third[there], at[there], level[there]
+    _, first = np.unique(cut[half], return_index=True)
+    half, third = half[first], third[first]
+    at = np.column_stack([at[first, :2], level[first]])
+    taken: set[int] = set()
+    keep = []
+    for k, (one, other) in enumerate(zip((half // 3).tolist(), (mesh.twin[half] // 3).tolist(), strict=True)):
+        if not {one, other} & taken:
+            taken |= {one, other} - {-1}
+            keep.append(k)
+    return half[keep], at[keep], third[keep]
+
+
+def _bisected(
+    mesh: Mesh, label: IntArray, half: IntArray, added: Array, plane: IntArray
+) -> tuple[Mesh, IntArray, IntArray]:
+    """The mesh with edges divided at new points, the old face of each new one, and labels of all vertices."""
+    new = len(mesh.points) + np.arange(len(half))
+    twin = mesh.twin[half]
+    both = twin >= 0
+    side, middle = np.concatenate([half, twin[both]]), np.concatenate([new, new[both]])
+    face, place = np.divmod(side, 3)
+    a, b, c = (mesh.faces[face, (place + k) % 3] for k in range(3))
+    faces = mesh.faces.copy()
+    faces[face] = np.column_stack([a, middle, c])
+    faces = np.vstack([faces, np.column_stack([middle, b, c])])
+    owner = np.concatenate([np.arange(len(mesh.faces)), face])
+    points = np.vstack([mesh.points, added])
+    return make_mesh(points, faces), owner, np.concatenate([label, plane])
 
 
 def _height(points: Array, plane: IntArray, normal: Array, centroid: Array) -> Array:
