@@ -15,6 +15,7 @@ from shapely import Polygon
 
 from roofmodel.shape.attached import HIGHEST
 from roofmodel.shape.boxes import (
+    GRID,
     LARGEST,
     LONGEST,
     SPECK,
@@ -29,16 +30,20 @@ from roofmodel.shape.boxes import (
 from roofmodel.shape.cleaning import face_vectors, weld
 from roofmodel.shape.parapets import (
     NARROW,
+    SLENDER,
     Upright,
+    narrow_groups,
     parapets_of_walls,
     with_parapets_made,
     without_known,
 )
 from roofmodel.shape.planes import height_at, plan_polygons
 from roofmodel.shape.regions import components
-from roofmodel.surface import Array, IntArray, RoofSurface
+from roofmodel.surface import FLAT_SLOPE, Array, IntArray, RoofSurface
 
 BESIDE = 0.3  # planes this near on plan tell how high walls may be [m]
+WIDE = 2.0  # wider strips are roofs [m]
+AGAINST = 0.1  # fall toward a strip, level part of a unit way up the slope: within 6 degrees it passes [-]
 THIN = 0.1  # a sheet is taken as so thick [m]
 LISTED = 8  # groups named one by one
 UPRIGHT = 0.3  # faces whose normal rises by less stand upright [-]
@@ -138,9 +143,38 @@ def with_narrow(surface: RoofSurface) -> RoofSurface:
             f"above {host}: it is a plane here. If it is a parapet or a chimney, what slides from {host} "
             "stays behind it or pushes against it, and that force is not reported."
         )
+    notes += _strips(surface, np.array(plan, dtype=object))
     if len(notes) > LISTED:
-        notes = [*notes[:LISTED], f"{len(notes) - LISTED} more small planes stand above others."]
+        notes = [*notes[:LISTED], f"{len(notes) - LISTED} more small or narrow planes stand above others."]
     return replace(surface, notes=(*surface.notes, *notes)) if notes else surface
+
+
+def _strips(surface: RoofSurface, plan: NDArray[np.object_]) -> list[str]:
+    """Words for long strips, wider than parapets are taken to be, at the foot of a slope."""
+    steps, planes = surface.steps, surface.planes
+    way = (steps.end - steps.start)[:, :2]
+    right = np.stack([way[:, 1], -way[:, 0]], axis=1) / np.linalg.norm(way, axis=1)[:, None]
+    toward = -np.sum(planes.upslope[steps.lower, :2] * right, axis=1) > AGAINST
+    toward &= (planes.slope[steps.lower] > FLAT_SLOPE) & (steps.wall.max(axis=1) > WALL) & (steps.between < 0)
+    notes = []
+    for group in narrow_groups(surface, plan, WIDE):
+        area = float(shapely.area(plan[group]).sum())
+        length = 0.5 * float(shapely.union_all(plan[group], grid_size=GRID).length)
+        own = np.isin(steps.upper, group)
+        below = (steps.wall.max(axis=1) > WALL) & ~own & np.isin(steps.lower, group)
+        at = np.flatnonzero(own & ~np.isin(steps.lower, group) & toward)
+        if not len(at) or below.any() or area <= NARROW * length or length**2 < SLENDER * area:
+            continue
+        if len(group) == 1 and area <= LARGEST:
+            continue  # told as small
+        hosts = ", ".join(dict.fromkeys(planes.name[k] for k in steps.lower[at].tolist()))
+        notes.append(
+            f"{', '.join(planes.name[k] for k in group.tolist())}, a strip {area / length:.2f} m wide, "
+            f"stands up to {steps.wall[at].max():.2f} m above {hosts} at the foot of its slope: it is a plane "
+            "here, and below 1 m taken to hold nothing back. If it is a thick parapet, give a [[parapet]]: what "
+            "slides against it is then reported."
+        )
+    return notes
 
 
 def _small(size: Array) -> bool:

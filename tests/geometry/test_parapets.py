@@ -323,3 +323,15 @@ def test_a_screen_on_a_parapet_counts_where_it_is_higher(tmp_path, high, long):
     assert found.parapet.all()
     assert np.sort(found.height) == pytest.approx([0.5, high] if high > 0.5 else [0.5], abs=0.07)
     assert np.sort(lengths(found)) == pytest.approx(sorted([15.0, long])[-found.count :], abs=0.01)
+
+
+@pytest.mark.parametrize("angle", [0.0, 0.6])
+def test_a_parapet_too_thick_to_be_taken_for_one_is_told(tmp_path, angle):
+    """1 m wide at the eave: a plane, told with its height above the slope; at the head of the slope not."""
+    points, faces = behind_eave(1.0)
+    roof = read(tmp_path, turned(points, angle), faces)
+    assert roof.planes.count == 2
+    assert sum("a strip 0.94 m wide, stands up to 0.50 m above" in note for note in roof.notes) == 1
+    top = 4.0 + 7.0 * PITCH
+    head = profile([(0, 0), (0, 4), (7, top), (7, top + 0.5), (8, top + 0.5), (8, 0)])
+    assert not any("a strip" in note for note in read(tmp_path, *head).notes)
