@@ -170,9 +170,9 @@ def _strips(surface: RoofSurface, plan: NDArray[np.object_]) -> list[str]:
         hosts = ", ".join(dict.fromkeys(planes.name[k] for k in steps.lower[at].tolist()))
         notes.append(
             f"{', '.join(planes.name[k] for k in group.tolist())}, a strip {area / length:.2f} m wide, "
-            f"stands up to {steps.wall[at].max():.2f} m above {hosts} at the foot of its slope: it is a plane "
-            "here, and below 1 m taken to hold nothing back. If it is a thick parapet, give a [[parapet]]: what "
-            "slides against it is then reported."
+            f"stands up to {steps.wall[at].max():.2f} m above {hosts} at the foot of its slope: it is a "
+            "plane here, and below 1 m taken to hold nothing back. If it is a thick parapet, give a "
+            "[[parapet]]: what slides against it is then reported."
         )
     return notes
 
