@@ -110,6 +110,12 @@ def cell_project(
     line, span = cell.line, cell.span
     width, run = float(line.edges[-1] * span), float(panel_length * np.cos(slope))
     above = (panel_length - ROW_UP) * np.cos(slope)
+    if above <= 0.0:
+        message = (
+            f"cell: the row of its project stands {ROW_UP:g} m up the sheets, and sheets of "
+            f"{panel_length:g} m have no snow above it; give a longer study.panel_length"
+        )
+        raise InputError(message)
     depth = cell.load / (above * np.sin(slope) * DENSITY * STANDARD_GRAVITY)
     if not 1e-3 <= depth <= 20.0:
         message = (

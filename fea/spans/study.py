@@ -95,10 +95,6 @@ class StudyResult:
         table = self.study.table
         return table.panel.anchorage is not None and table.rail[rail].deflection_ratio is not None
 
-    def of(self, name: str) -> RailTableau | None:
-        """The table of this name."""
-        return next((one for one in self.rails if one.name == name), None)
-
     @property
     def verified(self) -> bool:
         """Whether all that is loaded has a strength or limit, and every rail's walls are known."""

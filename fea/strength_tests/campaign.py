@@ -113,8 +113,11 @@ def justify(strengths: Array, campaign: Campaign) -> Justified:
     given = np.nan if scatter == sample.scatter else scatter
     n, lowest = sample.count, float(strengths.min())
     k, k_design = (float(f(n, known=known is not None)) for f in (fractile_factor, design_factor))
-    characteristic = min(fractile_value(sample, k, lognormal=lognormal, scatter=given), lowest)
+    fractile = fractile_value(sample, k, lognormal=lognormal, scatter=given)
+    characteristic = min(fractile, lowest)
     direct = min(fractile_value(sample, k_design, lognormal=lognormal, scatter=given), lowest)
+    more = given if scatter > sample.scatter else np.nan  # never less than the tests show
+    tolerance = fractile_value(sample, float(tolerance_factor(n)), lognormal=lognormal, scatter=more)
     factor = None
     if n >= LEAST_TESTS:
         # V_P is that of the tests themselves, whatever is known from before.
@@ -124,11 +127,12 @@ def justify(strengths: Array, campaign: Campaign) -> Justified:
         sample=sample,
         scatter=scatter,
         k=k,
+        fractile=fractile,
         characteristic=characteristic,
         design=method.conversion * characteristic / method.partial_factor,
         k_design=k_design,
         direct=method.conversion * direct,
-        tolerance=fractile_value(sample, float(tolerance_factor(n)), lognormal=lognormal),
+        tolerance=tolerance,
         factor=factor,
         lrfd=np.nan if factor is None else factor.phi * sample.mean,
         asd=np.nan if factor is None else sample.mean / factor.omega,

@@ -7,6 +7,7 @@ import numpy as np
 from fea.strength_tests.fractiles import looks_normal
 from fea.strength_tests.results import CampaignResult
 from fea.strength_tests.rig import shares_out
+from roofmodel.units import SYSTEMS
 
 SPREAD_BOUND = 0.15  # of one test from the mean, beyond which more tests are asked for (AISI S100 K2.1.1)
 LEAST_SCATTER = 0.03  # of strengths, below which few tests agree by luck (judgment) [-]
@@ -31,9 +32,11 @@ def _bounded(found: CampaignResult) -> list[str]:
     """Where the strengths were held down by rules of safety, and what AISI took."""
     one, notes = found.justified, []
     lowest = float(found.nominal[found.counted].min())
-    if one.characteristic >= lowest:
+    if one.fractile > lowest:
+        text = SYSTEMS[found.campaign.table.campaign.units].text
         notes.append(
-            "The 5 % fractile would lie above the lowest test that counts: that test is taken instead."
+            f"The 5 % fractile, {text(one.fractile, 'force')}, lies above the lowest test that counts, "
+            f"{text(lowest, 'force')}: that is taken instead (judgment), and more tests cannot raise it."
         )
     if one.scatter == LEAST_SCATTER:
         notes.append(

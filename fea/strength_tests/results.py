@@ -28,14 +28,14 @@ class Justified:
         Coefficient of variation that was used.
     k : float
         k_n of EN 1990 Table D1.
-    characteristic : float
-        5 % fractile.
+    fractile, characteristic : float
+        5 % fractile, and the same held to the lowest test.
     design : float
         eta_d X_k / gamma_M.
     k_design, direct : float
         k_d,n of Table D2 and the design value straight from the tests, eta_d times it.
     tolerance : float
-        95 % of all strengths lie above it with 75 % confidence.
+        95 % of all strengths lie above it with 75 % confidence, by the larger of `scatter` and the tests'.
     factor : FactorFromTests or None
         phi and Omega of AISI S100 K2 on the mean; None below three tests.
     lrfd, asd : float
@@ -47,6 +47,7 @@ class Justified:
     sample: Sample
     scatter: float
     k: float
+    fractile: float
     characteristic: float
     design: float
     k_design: float

@@ -97,7 +97,7 @@ class TestTable(Table):
     name: Line = Field(min_length=1, max_length=40, description="Mark of the specimen.")
     strength: Force | None = Field(None, description="Force at failure, or")
     curve: str | None = Field(
-        None, description="CSV file with columns displacement and force, beside the campaign."
+        None, description='CSV file with the heads "displacement [mm]" and "force [kN]", beside the campaign.'
     )
     thickness: Sheet | None = Field(None, description="Measured thickness of this specimen's sheet.")
     yield_strength: Stress | None = Field(None, description="Measured yield strength of its sheet.")
@@ -127,8 +127,8 @@ class CampaignFile(Table):
     )
     file: str | None = Field(
         None,
-        description="CSV file in place of test tables: columns test and strength; thickness, yield_strength, "
-        "calculated and excluded where wanted.",
+        description="CSV file in place of test tables: heads test and strength [kN]; thickness [mm], "
+        "yield_strength [MPa], calculated [kN] and excluded where wanted.",
     )
     test: list[TestTable] = Field(default_factory=list)
 

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from roofmodel.errors import InputError
 from roofmodel.project.files import read_file
-from roofmodel.units import factor, parse, shown
+from roofmodel.units import EXAMPLES, factor, parse, shown
 
 Array = NDArray[np.float64]
 
@@ -150,13 +150,15 @@ def _lines(name: str, data: bytes) -> tuple[str, list[tuple[int, list[str]]]]:
 
 
 def _wanted(words: tuple[str, ...], numbers: Mapping[str, str], optional: frozenset[str]) -> str:
-    units = {"length": "m", "size": "mm", "force": "kN", "stress": "MPa"}
-    heads = [
-        *words,
-        *(f"{head} [{units[kind]}]" if kind in units else head for head, kind in numbers.items()),
-    ]
+    heads = [*words, *(f"{head} [{_unit(kind)}]" for head, kind in numbers.items())]
     kept = [head for head in heads if head.split(" [")[0] not in optional]
     return ", ".join(f'"{head}"' for head in kept)
+
+
+def _unit(kind: str) -> str:
+    """A unit of this kind for a head."""
+    units = {"length": "m", "size": "mm", "force": "kN", "stress": "MPa"}
+    return units.get(kind, EXAMPLES[kind][0])
 
 
 Place = tuple[int, float | None]
@@ -247,6 +249,8 @@ def _number(
             raise ValueError
     except ValueError as error:
         wanted = str(error) if unit is None else f"{shown(cell)} is not a number"
+        if unit is None and re.fullmatch(r"[+-]?[\d.]+(e[+-]?\d+)?", text, re.IGNORECASE):
+            wanted += f', or name the unit in the head, like "{head} [{_unit(kind)}]"'
         message = f"{name}, line {line}: {head}: {wanted}"
         raise InputError(message) from None
     return value

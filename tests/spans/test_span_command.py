@@ -117,6 +117,19 @@ def test_bad_cells_are_refused_and_nothing_is_written(tmp_path, cell, words):
     assert not out.exists()
 
 
+def test_a_cell_of_sheets_below_its_row_says_so(tmp_path):
+    path, out = tmp_path / "spans.toml", tmp_path / "out"
+    text = MODEL.read_text().replace('panel_length = "10 m"', 'panel_length = "0.5 m"')
+    text = text.replace(
+        text[text.index("arrangements") : text.index("[panel]")], 'arrangements = ["two spans"]\n'
+    )
+    path.write_text(text.replace("6.8 to 7.6 kN", "6.8 kN"))
+    cell = "Cove 48, two spans, 1.2 m, 2 kN/m"
+    result = CliRunner().invoke(commands, ["span", str(path), "--out", str(out), "--cell", cell])
+    assert "sheets of 0.5 m have no snow above it" in str(result.exception)
+    assert not out.exists()
+
+
 def test_printed_loads_never_rise():
     assert down(12_349.9, "line", SI) == "12.3"
     assert down(999.99, "line", SI) == "0.999"

@@ -6,14 +6,17 @@ from pathlib import Path
 import jsonschema
 import numpy as np
 import pytest
+from scipy import stats
 
 import viewer
 from fea.strength_tests.campaign import judge, more_tests
-from fea.strength_tests.fractiles import fractile_factor
+from fea.strength_tests.fractiles import fractile_factor, tolerance_factor
 from roofmodel.errors import InputError
 from roofmodel.project.campaigns import load_campaign
 from viewer.cli import main
+from viewer.strength.chart import label_rows
 from viewer.strength.export import campaign_data
+from viewer.strength.words import answer, strengths_table
 
 HEAD = """
 [campaign]
@@ -113,6 +116,63 @@ def test_the_lowest_test_holds_down_what_more_would_buy(tmp_path):
     one = campaign(tmp_path, values)
     assert judge(one).justified.characteristic == pytest.approx(4550.0)
     assert (judge(one).more.high <= 1.0 + 1e-12).all()
+
+
+def test_a_fractile_above_the_lowest_test_is_told_with_what_it_costs(tmp_path):
+    values = (*VALUES, *VALUES, 4.55)
+    found = judge(campaign(tmp_path, values, 'distribution = "normal"'))
+    mean, s = np.mean(values), np.std(values, ddof=1)
+    k = stats.t.ppf(0.95, len(values) - 1) * np.sqrt(1.0 + 1.0 / len(values))
+    assert found.justified.fractile == pytest.approx(1e3 * (mean - k * s))
+    assert found.justified.fractile > found.justified.characteristic == pytest.approx(4550.0)
+    rows = {row[0]: row for row in strengths_table(found).rows}
+    assert rows["5 % fractile, not held to the lowest test"][1] == "4.63 kN"
+    assert "lowest test" in rows["Characteristic strength, 5 %"][2]
+    assert any("more tests cannot raise it" in note and "4.63 kN" in note for note in found.notes)
+    plain = strengths_table(judge(campaign(tmp_path, VALUES))).rows
+    assert not any("not held" in row[0] for row in plain)
+
+
+@pytest.mark.parametrize(
+    ("values", "method", "scatter", "source"),
+    [
+        ((5.0,) * 4, "", 0.03, "taken (judgment)"),
+        (VALUES, "", None, "from the tests"),
+        (VALUES, 'known_scatter = 0.1\nscatter_reason = "earlier tests"', 0.1, "known"),
+        ((3.0, 5.0, 7.0), 'known_scatter = 0.05\nscatter_reason = "a hope"', None, "from the tests"),
+    ],
+)
+def test_scatter_is_of_one_size_in_every_row_and_says_where_it_is_from(
+    tmp_path, values, method, scatter, source
+):
+    """95 % above with 75 % confidence: the exponential of mean less k times deviation, of logarithms."""
+    found = judge(campaign(tmp_path, values, method))
+    logs = np.log(1e3 * np.array(values))
+    spread = logs.std(ddof=1) if scatter is None else np.sqrt(np.log1p(scatter**2))
+    k = float(tolerance_factor(len(values)))
+    assert found.justified.tolerance == pytest.approx(np.exp(logs.mean() - k * spread))
+    (row,) = (row for row in strengths_table(found).rows if row[0].startswith("Scatter"))
+    assert row[2].startswith(source)
+    assert ("(not from them)" in answer(found)) == (scatter is not None)
+
+
+def test_no_label_of_the_picture_crosses_the_line_of_another():
+    draw = np.random.default_rng(4)
+    for _ in range(200):
+        places, widths = np.sort(draw.uniform(0.0, 1000.0, 5)), draw.uniform(80.0, 260.0, 5)
+        rows = label_rows(places.tolist(), widths.tolist())
+        for i, (at, width) in enumerate(zip(places, widths, strict=True)):
+            under = (places > at - width) & (places < at)
+            assert not (under & (np.array(rows) >= rows[i])).any()
+    assert label_rows([100.0, 500.0, 900.0], [90.0, 90.0, 90.0]) == [0, 0, 0]
+
+
+def test_a_curve_without_units_is_told_that_heads_may_have_them(tmp_path):
+    path = campaign(tmp_path, VALUES).path
+    (tmp_path / "c.csv").write_text("displacement,force\n0.0,0 kN\n1.0,2 kN\n")
+    path.write_text(path.read_text().replace('strength = "5.3 kN"', 'curve = "c.csv"'))
+    with pytest.raises(InputError, match=r'"0\.0" has no unit; .* in the head, like "displacement \[mm\]"'):
+        load_campaign(path)
 
 
 def test_what_more_would_buy_is_doubted_where_the_tests_are(tmp_path):

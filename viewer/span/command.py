@@ -11,7 +11,7 @@ import click
 from viewer.stages import Spoken, Stages, console, named, notice, print_json
 
 if TYPE_CHECKING:
-    from fea.spans.study import StudyResult
+    from roofmodel.project.span_study import SpanStudy
 
 OUTPUTS = (
     "spans.json", "spans.csv", "loads.csv", "spans.xlsx", "spans.pdf", "spans.html", "spans.png", "spans.svg",
@@ -58,8 +58,8 @@ def span(file: Path, out: Path, cell: str | None) -> None:
         from roofmodel.errors import InputError
 
         try:
+            project = None if cell is None else _cell(study, cell)  # first, as it is soon refused
             found = run_study(study)
-            project = None if cell is None else _cell(found, cell)
         except InputError as error:
             message = f"{file.name}: {error}"
             raise InputError(message) from None
@@ -91,22 +91,25 @@ def span(file: Path, out: Path, cell: str | None) -> None:
     sys.exit(0 if found.verified else 1)
 
 
-def _cell(found: StudyResult, text: str) -> tuple[str, str, str, dict[str, bytes]]:
+def _cell(study: SpanStudy, text: str) -> tuple[str, str, str, dict[str, bytes]]:
     """Project of a cell, its clamps, what it uses, and the drawings that it reads."""
     import numpy as np
     import tomlkit
 
     from fea.spans.cells import cell_project, worst_cell
-    from fea.spans.study import study_hardware, study_roof
+    from fea.spans.study import study_choices, study_hardware, study_roof, tableau_name
     from roofmodel.errors import InputError
     from roofmodel.project.span_schema import LONGEST
     from roofmodel.project.span_study import OFF_SEAM
-    from roofmodel.units import parse, shown
-    from viewer.span.words import units_of
+    from roofmodel.units import SYSTEMS, parse, shown
 
-    parts = [part.strip() for part in text.split(",")]
-    names = [rail.name for rail in found.rails]
-    known = [str(one) for one in found.choices.arrangements]
+    parts, choices = [part.strip() for part in text.split(",")], study_choices(study)
+    tables = {
+        tableau_name(study, rail, seam): (rail, seam)
+        for rail in range(len(study.table.rail))
+        for seam in study.seams
+    }
+    names, known = list(tables), [str(one) for one in choices.arrangements]
     if len(parts) != 4:
         right = f'"{names[0]}, {known[0]}, 1.2 m, 2 kN/m"'
         message = f"--cell: {shown(text)} must be rail, arrangement, span, load, like {right}"
@@ -116,48 +119,44 @@ def _cell(found: StudyResult, text: str) -> tuple[str, str, str, dict[str, bytes
     except ValueError as error:
         message = f"--cell: {error}"
         raise InputError(message) from None
-    table, study = found.study.table.study, found.study
+    table = study.table.study
     fitting = [
-        one.name
-        for one in found.rails
-        if study.table.rail[one.rail].name == parts[0]
-        and abs(length - max(round(length / one.seam), 1) * one.seam) <= OFF_SEAM
+        name
+        for name, (rail, seam) in tables.items()
+        if study.table.rail[rail].name == parts[0]
+        and abs(length - max(round(length / seam), 1) * seam) <= OFF_SEAM
     ]
     name = fitting[0] if len(fitting) == 1 else parts[0]  # its span may say on which seams it is
     for value, have, what in ((name, names, "rail"), (parts[1], known, "arrangement")):
         if value not in have:
             message = f"--cell: there is no {what} {shown(value)} in this study; it has {', '.join(have)}"
             raise InputError(message)
-    own = found.of(name)
-    assert own is not None
-    seams = max(round(length / own.seam), 1)
-    if abs(length - seams * own.seam) > OFF_SEAM or length > LONGEST or not load > 0.0:
-        units = units_of(found)
-        size, far = (units.text(x, "length") for x in (own.seam, LONGEST))
+    rail, seam = tables[name]
+    seams = max(round(length / seam), 1)
+    if abs(length - seams * seam) > OFF_SEAM or length > LONGEST or not load > 0.0:
+        units = SYSTEMS[table.units]
+        size, far = (units.text(x, "length") for x in (seam, LONGEST))
         message = (
             f"--cell: {shown(parts[2])}, {shown(parts[3])}: the span must be whole multiples of the seam "
             f"spacing {size}, to {far}, the load above 0"
         )
         raise InputError(message)
-    rail = own.rail
-    arrangement = found.choices.arrangements[known.index(parts[1])]
+    arrangement = choices.arrangements[known.index(parts[1])]
     roof = study_roof(study)
     cells = [
-        worst_cell(roof, study_hardware(study, one, rail, own.seam), found.choices, arrangement, length, load)
+        worst_cell(roof, study_hardware(study, one, rail, seam), choices, arrangement, length, load)
         for one in study.variants
     ]
     worst = int(np.argmax([one.utilization for one in cells]))  # one that is not verified comes first
-    tables = dict(study.variants[worst].tables)
-    tables["panel"] = {**tables["panel"], "seam_spacing": f"{own.seam!r} m"}
-    tables["rail"] = {k: v for k, v in tables["rail"][rail].items() if k != "name"}
+    given = dict(study.variants[worst].tables)
+    given["panel"] = {**given["panel"], "seam_spacing": f"{seam!r} m"}
+    given["rail"] = {k: v for k, v in given["rail"][rail].items() if k != "name"}
     drawings = {}
-    if "file" in (tables["rail"].get("profile") or {}):
-        source = study.path.parent / tables["rail"]["profile"]["file"]
-        tables["rail"]["profile"] = {**tables["rail"]["profile"], "file": source.name}
+    if "file" in (given["rail"].get("profile") or {}):
+        source = study.path.parent / given["rail"]["profile"]["file"]
+        given["rail"]["profile"] = {**given["rail"]["profile"], "file": source.name}
         drawings[source.name] = source.read_bytes()
-    project, clamps = cell_project(
-        cells[worst], found.choices, tables, table.slope, table.panel_length, table.level
-    )
+    project, clamps = cell_project(cells[worst], choices, given, table.slope, table.panel_length, table.level)
     one = cells[worst]
     of_clamp = one.kind != "span"
     where = f"{one.limit}, {'clamp' if of_clamp else 'piece'} {one.target + of_clamp}"

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 from scipy import stats
-from shapely import Polygon, box
+from shapely import Polygon
 
 from fea.strength_tests.results import CampaignResult
 from viewer import style
@@ -18,6 +20,7 @@ LEFT, RIGHT = 90.0, 60.0
 TYPE = 21.0
 STRIP = 250.0  # height of the axis of strengths
 CURVES = 420.0  # of the curves
+APART = 12.0  # of a label from the lines beside it
 
 
 def campaign_drawing(found: CampaignResult) -> Drawing:
@@ -25,14 +28,14 @@ def campaign_drawing(found: CampaignResult) -> Drawing:
     curves = any(curve is not None for curve in found.campaign.curves)
     words = wrap_text(answer(found), TYPE, (WIDTH - LEFT - RIGHT) / SANS_WIDER)
     head = 92.0 + 30.0 * len(words)
-    height = head + 190.0 + STRIP + (CURVES + 130.0 if curves else 0.0) + 60.0
+    height = head + 220.0 + STRIP + (CURVES + 130.0 if curves else 0.0) + 60.0
     drawing = Drawing((WIDTH, height))
     drawing.write(found.campaign.table.campaign.name, LEFT, 48.0, 34.0, bold=True)
     for i, line in enumerate(words):
         drawing.write(line, LEFT, 92.0 + 30.0 * i, TYPE, color=style.MUTED)
-    _strengths(drawing, found, head + 130.0)
+    _strengths(drawing, found, head + 160.0)
     if curves:
-        _curves(drawing, found, head + 190.0 + STRIP + 70.0)
+        _curves(drawing, found, head + 220.0 + STRIP + 70.0)
     note = f"{style.CAUTION} Only for the clamp, seam and sheet tested."
     drawing.write(note, LEFT, height - 28.0, 0.86 * TYPE, color=style.MUTED)
     return drawing
@@ -46,6 +49,18 @@ def _axis(drawing: Drawing, top: float, low: float, high: float, label: str) -> 
         drawing.write(f"{value:g}" if abs(value) > 1e-12 else "0", x, top + 26.0, TYPE, align="center")
     drawing.line(np.array([[LEFT, top], [WIDTH - RIGHT, top]]), style.INK, 1.6)
     drawing.write(label, WIDTH - RIGHT, top + 56.0, TYPE, color=style.MUTED, align="right")
+
+
+def label_rows(places: Sequence[float], widths: Sequence[float]) -> list[int]:
+    """Rows above the axis, 0 the lowest, of labels that end at their lines, whose places rise.
+
+    A line reaches up to its own label, so a label that would cross the lines to its left stands above them.
+    """
+    rows: list[int] = []
+    for i, (at, width) in enumerate(zip(places, widths, strict=True)):
+        crossed = [rows[j] for j in range(i) if places[j] > at - width - APART]
+        rows.append(max(crossed, default=-1) + 1)
+    return rows
 
 
 def _strengths(drawing: Drawing, found: CampaignResult, top: float) -> None:
@@ -73,21 +88,16 @@ def _strengths(drawing: Drawing, found: CampaignResult, top: float) -> None:
         ("characteristic", one.characteristic, style.ACCENT),
         ("design, EN", one.design, style.EXCEEDED_ANCHORS[0]),
         ("ASD", one.asd, style.INK),
+        ("LRFD", one.lrfd, style.INK),
     ]
     known = sorted((force, name, color) for name, force, color in marks if np.isfinite(force))
-    rise = 0
-    last = -1e9
-    labels = []
-    for force, name, color in known:
-        rise = rise + 1 if x(force) - last < 260.0 else 0
-        last = x(force)
+    texts = [f"{name} {quantity(force, 'force', units)}" for force, name, _ in known]
+    places = [x(force) for force, _, _ in known]
+    rises = label_rows(places, [text_width(text, TYPE, bold=True) for text in texts])
+    for text, at, rise, (_, _, color) in zip(texts, places, rises, known, strict=True):
         y = top - 12.0 - 30.0 * rise
-        drawing.line(np.array([[last, y + 12.0], [last, floor]]), color, 2.4, (9.0, 5.0))
-        labels.append((f"{name} {quantity(force, 'force', units)}", last, y, color))
-    for text, at, y, color in labels:
-        long = text_width(text, TYPE, bold=True)
-        left = at - 4.0 if at < WIDTH - 420.0 else at + 4.0 - long
-        drawing.area(box(left, y - 13.0, left + long, y + 11.0), style.PAPER)  # lines of others pass behind
+        drawing.line(np.array([[at, y + 12.0], [at, floor]]), color, 2.4, (9.0, 5.0))
+        left = max(at + 4.0 - text_width(text, TYPE, bold=True), LEFT)
         drawing.write(text, left, y, TYPE, bold=True, color=color)
     for i, force in enumerate(found.nominal):
         y = floor - 16.0 - 13.0 * (i % 3)

@@ -59,6 +59,7 @@ def _justified(one: Justified) -> dict[str, Any]:
         "mean": one.sample.mean,
         "scatter": one.scatter,
         "k": one.k,
+        "fractile": one.fractile,
         "characteristic": one.characteristic,
         "design": one.design,
         "k_design": one.k_design,

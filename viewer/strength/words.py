@@ -34,9 +34,10 @@ def answer(found: CampaignResult) -> str:
     """What the tests justify, in a sentence."""
     one, units = found.justified, units_of(found)
     method = found.campaign.table.method
+    own = one.scatter == one.sample.scatter
     text = (
         f"{one.sample.count} tests, mean {quantity(one.sample.mean, 'force', units)}, scatter "
-        f"{100.0 * one.scatter:.1f} %: characteristic strength "
+        f"{100.0 * one.scatter:.1f} %{'' if own else ' (not from them)'}: characteristic strength "
         f"{quantity(one.characteristic, 'force', units)}, design strength "
         f"{quantity(one.design, 'force', units)} with the factor {method.partial_factor:g}"
     )
@@ -112,13 +113,20 @@ def strengths_table(found: CampaignResult) -> Table:
         return (name, *(_value(one, value, units) for _, one in shown), source)
 
     spread = "normal" if method.distribution == "normal" else "lognormal"
-    own = "known" if method.known_scatter is not None else "from the tests"
+    own = "; ".join(dict.fromkeys(_scatter_source(one, method.known_scatter) for _, one in shown))
+    held = any(one.fractile > one.characteristic for _, one in shown)
+    uncut = [line("5 % fractile, not held to the lowest test", "fractile", f"EN 1990 D7.2, {spread}")]
     rows = [
         line("Tests", "count", ""),
         line("Mean", "mean", ""),
         line("Scatter (coefficient of variation)", "scatter", own),
         line("Factor k of the characteristic strength", "k", "EN 1990 D7.2, Table D1"),
-        line("Characteristic strength, 5 %", "characteristic", f"EN 1990 D7.2, {spread}"),
+        *(uncut if held else ()),
+        line(
+            "Characteristic strength, 5 %",
+            "characteristic",
+            "the least of it and the lowest test (judgment)" if held else f"EN 1990 D7.2, {spread}",
+        ),
         line(
             "Design strength",
             "design",
@@ -126,7 +134,11 @@ def strengths_table(found: CampaignResult) -> Table:
         ),
         line("Factor k of the direct design value", "k_design", "EN 1990 D7.3, Table D2"),
         line("Design strength straight from the tests", "direct", "EN 1990 D7.3"),
-        line("95 % lie above, with 75 % confidence", "tolerance", "ISO 16269-6, scatter unknown"),
+        line(
+            "95 % lie above, with 75 % confidence",
+            "tolerance",
+            "ISO 16269-6 as if unknown, with this scatter",
+        ),
         line("Resistance factor phi on the mean", "phi", "AISI S100 K2.1.1, from memory"),
         line("LRFD strength", "lrfd", "phi times mean"),
         line("Safety factor Omega on the mean", "omega", "AISI S100 K2.1.2, from memory"),
@@ -139,6 +151,14 @@ def strengths_table(found: CampaignResult) -> Table:
         "" if len(shown) == 1 else "Only the first column may be used; the others show what leaving out does."
     )
     return Table("What the tests justify", heads, "t" + "n" * len(shown) + "t", tuple(rows), note=note)
+
+
+def _scatter_source(one: Justified, known: float | None) -> str:
+    """Where the scatter comes from that was used."""
+    if one.scatter == one.sample.scatter:
+        return "from the tests"
+    own = f"the tests show {100.0 * one.sample.scatter:.2f} %"
+    return f"known; {own}" if one.scatter == known else f"taken (judgment); {own}"
 
 
 def _value(one: Justified, what: str, units: UnitSystem) -> str:
