@@ -58,6 +58,18 @@ _NUMBER = re.compile(
 _NAME = r"[A-Za-z°µμ_]+(?:(?:\^|\*\*)-?\d|[²³⁴])?"
 # Anything else, such as powers of powers, would keep a general parser busy for hours.
 _UNIT = re.compile(rf"(?:1\s*)?/?\s*\(?{_NAME}\)?(?:\s*[*/·\s]\s*\(?{_NAME}\)?)*")
+_FOOT, _INCH = r"(?:ft|foot|feet|['′’])", r"(?:in|inch|inches|[\"″”])"
+_OF_INCHES = (
+    r"(?:(?P<inches>\d+(?:\.\d+)?)(?:(?:\s+|-)(?P<top>\d+)/(?P<low>\d+))?|(?P<only>\d+)/(?P<under>\d+))"
+)
+_TAPE = re.compile(
+    rf"(?P<sign>[+-]?)\s*(?:(?P<feet>\d+(?:\.\d+)?)\s*{_FOOT})?"
+    rf"(?P<both>(?:\s*|-| - ){_OF_INCHES}\s*{_INCH})?",
+    re.ASCII,
+)
+# What tells a length off a tape from a number with its unit: a mark, a fraction, or a number behind feet.
+_TAPE_MARKS = re.compile(r"['\"′″’”]|\d\s*/\s*\d|(?:ft|foot|feet)[\s-]*\d")
+_PARTS_OF_AN_INCH = (2, 4, 8, 16, 32, 64)
 _SHOWN = 60  # characters of a value in a message
 _LONGEST = 200  # characters of a quantity
 
@@ -189,6 +201,8 @@ def split(value: object, kind: str) -> tuple[float, str]:
         msg = f"{shown(value)} is not a quantity; write text like {example}"
         raise ValueError(msg)
     text = value.strip()
+    if kind in ("length", "size") and len(text) <= _LONGEST and _TAPE_MARKS.search(text):
+        return _off_a_tape(text)
     found = _NUMBER.match(text[:_LONGEST])
     if found is None or len(text) > _LONGEST:
         msg = f"{shown(value)} does not start with a number; write it like {example}"
@@ -198,6 +212,29 @@ def split(value: object, kind: str) -> tuple[float, str]:
         msg = f"{shown(value)} has no unit; write it like {example}"
         raise ValueError(msg)
     return float(found.group()), unit
+
+
+def _off_a_tape(text: str) -> tuple[float, str]:
+    """Feet or inches of text such as "2 ft 6 in" or "1 1/2 in"; ValueError where it is unclear."""
+    found = _TAPE.fullmatch(text)
+    shape = 'write it like "2 ft 6 1/2 in" or "2.5 ft"'
+    if found is None or not (found["feet"] or found["both"]):
+        msg = f"{shown(text)} is not a length in feet and inches; {shape}"
+        raise ValueError(msg)
+    top, low = float(found["top"] or found["only"] or 0), int(found["low"] or found["under"] or 1)
+    inches, feet = found["inches"] or "0", found["feet"] or "0"
+    fraction = found["low"] or found["under"]
+    if fraction and (low not in _PARTS_OF_AN_INCH or top >= low or "." in inches):
+        msg = f"{shown(text)}: parts of an inch are halves, quarters and so on down to 64ths; {shape}"
+        raise ValueError(msg)
+    whole = float(inches) + top / low
+    if found["feet"] and found["both"] and ("." in feet or whole >= 12.0):
+        msg = f"{shown(text)}: beside whole feet stand less than 12 inches; {shape}"
+        raise ValueError(msg)
+    sign = -1.0 if found["sign"] == "-" else 1.0
+    if found["feet"]:
+        return sign * (float(feet) + whole / 12.0), "ft"
+    return sign * whole, "in"
 
 
 @dataclass(frozen=True)
@@ -228,7 +265,7 @@ class UnitSystem:
         return f"{number} {label}".strip()
 
     def reworded(self, text: str) -> str:
-        """Sentence whose lengths are in meters, in this system's unit; what stands in quotes stays.
+        """Sentence whose lengths are in meters or millimeters, in this system's units; quoted text stays.
 
         Builders and readers know no units but SI; their sentences are turned where they meet the project.
         """
@@ -239,17 +276,22 @@ class UnitSystem:
     def _lengths(self, words: str) -> str:
         if words.startswith('"'):
             return words
-        numbers = _ONE.sub(lambda found: self._plain(found.group()), words.removesuffix(" m"))
-        return f"{numbers} {self.label('length')}"
+        kind, size = ("size", 1e-3) if words.endswith(" mm") else ("length", 1.0)
+        plain = words.removesuffix(" mm").removesuffix(" m")
+        numbers = _ONE.sub(lambda found: self._plain(found.group(), kind, size), plain)
+        return f"{numbers} {self.label(kind)}"
 
-    def _plain(self, meters: str) -> str:
-        return self.text(float(meters.replace(",", "")), "length").split(" ")[0]
+    def _plain(self, number: str, kind: str, size: float) -> str:
+        value = size * float(number.replace(",", ""))
+        if kind == "size":
+            return f"{self.convert(value, kind):.4g}"  # two decimals are few for the wall of a tube
+        return self.text(value, kind).split(" ")[0]
 
 
-# Quoted input; or numbers, also several of one unit ("3 x 4 m", "1.5 to 5,000 m"), with meters behind them.
+# Quoted input; or numbers, also several of one unit ("3 x 4 m", "1.5 to 5,000 m"), with (milli)meters behind.
 _DIGITS = r"-?\d[\d,]*(?:\.\d+)?(?:e[+-]?\d+)?"
 _ONE = re.compile(_DIGITS)
-_METERS = re.compile(rf'"[^"]*"|(?<![\w.,])(?:{_DIGITS}(?: x | to | and ))*{_DIGITS} m(?![\w/²³*^·])')
+_METERS = re.compile(rf'"[^"]*"|(?<![\w.,])(?:{_DIGITS}(?: x | to | and ))*{_DIGITS} mm?(?![\w/²³*^·])')
 
 
 @cache

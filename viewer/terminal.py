@@ -183,7 +183,7 @@ def _used(line: LimitLine) -> str:
 
 def _demand(line: LimitLine, units: UnitSystem) -> str:
     if line.status == NOT_LOADED:
-        return "none"
+        return "–"
     return "?" if math.isnan(line.demand) else brief(line.demand, line.limit.quantity, units)
 
 

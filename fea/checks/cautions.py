@@ -22,7 +22,7 @@ from roofmodel.project.load import Project
 from roofmodel.project.schema import STARTING_NAME
 from roofmodel.project.screw_tables import screw_notes
 from roofmodel.project.seam_schema import SeamTable
-from roofmodel.project.site_schema import MeasuredSite, NbccSite
+from roofmodel.project.site_schema import AnySite, MeasuredSite, NbccSite
 from roofmodel.project.tested import bond_notes, tested_notes, untold_notes
 from roofmodel.sliding.ends import LEVEL, stop_heights
 from roofmodel.sliding.flow import FlowGraph
@@ -41,6 +41,7 @@ BOXES_SHOWN = 6  # obstructions named in a caution
 AT_IT = 0.05  # a row this near to a valley stands at it [m]
 LEADING = 1.5  # gamma_Q of a leading temperature, EN 1990 Table A1.2(B), from memory
 LOWEST_AXIS = 0.01  # a rail's axis lies higher above the grip on the seam than this (judgment) [m]
+LITTLE_SNOW = 200.0  # ground snow below this may have got a wrong unit (judgment) [Pa]
 LEAK = 1e-3  # share of the sliding force that leaves inside the roof, from where it is told [-]
 
 
@@ -92,6 +93,7 @@ def cautions(
             "Snow depth at the rows is taken at the user's "
             f"{units.text(table.site.light_density, 'density')}; denser snow makes the rails look higher."
         )
+    found += little_snow(table.site, units)
     if isinstance(table.site, NbccSite):
         found += _close_to_ground(project.roof, table.site, units)
     leading = project.table.design.format == "EN" and project.table.design.thermal_factor < LEADING
@@ -138,6 +140,16 @@ def cautions(
     if idle:
         found.append(f"No case brings snow to {', '.join(idle)}: nothing was checked there.")
     return (*found, *_short_of_valleys(project.roof, project.layout, graph, project))
+
+
+def little_snow(site: AnySite, units: UnitSystem) -> list[str]:
+    """Ground snow so light that its unit may be another's, such as psf for kN/m^2."""
+    if isinstance(site, MeasuredSite) or site.ground_snow >= LITTLE_SNOW:
+        return []
+    return [
+        f"site.ground_snow, {units.text(site.ground_snow, 'pressure')}, is so little that few build snow "
+        f"retention for it (below {units.text(LITTLE_SNOW, 'pressure')}): check the number and its unit."
+    ]
 
 
 def _low_axis(project: Project, units: UnitSystem) -> list[str]:

@@ -12,7 +12,7 @@ from roofmodel.project.load import load_project
 from roofmodel.units import SI, US
 
 PROJECT = Path(__file__).parents[2] / "models" / "ridge-school" / "project.toml"
-METERS = re.compile(r"\d m\b")
+METERS = re.compile(r"\d mm?\b")
 
 
 @pytest.mark.parametrize(
@@ -23,7 +23,8 @@ METERS = re.compile(r"\d m\b")
         ("from 0.3048 m to -1.524 m", "from 1.00 ft to -5.00 ft"),
         ("outside 0.3048 to 3,048 m; write", "outside 1.00 to 10,000.00 ft; write"),
         ('row.up: "3 m" is off; 3.048 m is the end', 'row.up: "3 m" is off; 10.00 ft is the end'),
-        ("2.5 m/s, 3 m2, 4 mm, 5 min, plane 3 meets", "2.5 m/s, 3 m2, 4 mm, 5 min, plane 3 meets"),
+        ("2.5 m/s, 3 m2, 4 mm2, 5 min, plane 3 meets", "2.5 m/s, 3 m2, 4 mm2, 5 min, plane 3 meets"),
+        ("wall: 3.556 mm must be less than 5.08 mm", "wall: 0.14 in must be less than 0.2 in"),
         ("1 m, 2 planes", "3.28 ft, 2 planes"),
     ],
 )

@@ -99,7 +99,7 @@ def test_si_and_us_reports_agree(tmp_path: Path) -> None:
 
 
 def _read(text: str, kind: str) -> float:
-    return 0.0 if text in ("none", "0") else parse(_plain(text), kind)
+    return 0.0 if text in ("–", "0") else parse(_plain(text), kind)
 
 
 def _plain(text: str) -> str:

@@ -214,7 +214,21 @@ Any_ = Annotated[
 _READER: TypeAdapter[Any] = TypeAdapter(Any_)
 
 
-_PLAIN = {"string_too_short": "is empty; give one", "too_short": "is empty; give at least one"}
+# What would be right, by pydantic's kind of error; {} is taken from its context.
+_PLAIN = {
+    "string_too_short": "is empty; give one",
+    "too_short": "is empty; give at least one",
+    "string_too_long": "is longer than {max_length} characters; shorten it",
+    "too_long": "takes at most {max_length}",
+}
+# What fields of messages are called in the forms.
+_CALLED = {
+    "row": "Name of the row",
+    "name": "Name",
+    "folder": "Folder",
+    "up": "Up the slope",
+    "plane": "Plane",
+}
 
 
 class Hello(BaseModel):
@@ -239,7 +253,8 @@ def read_message(text: str) -> Any:
     except ValidationError as error:
         first = error.errors(include_url=False, include_input=False)[0]
         where = ".".join(str(part) for part in first["loc"][1:]) or "message"
-        message = f"{where[:80]}: {_PLAIN.get(first['type'], first['msg'])}"
+        plain = _PLAIN.get(first["type"], "").format(**first.get("ctx", {}))
+        message = f"{_CALLED.get(where, where[:80])}: {plain or first['msg']}"
         raise InputError(message) from None
     except (ValueError, RecursionError):
         message = "message: is not JSON that this program understands"

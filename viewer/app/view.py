@@ -26,7 +26,7 @@ from viewer.picture.findings import solar_limit
 from viewer.picture.standing import array_clamps, standing_quads
 from viewer.quantities import column, percent, quantity, significant, system
 from viewer.row_summary import SLIGHT, row_lines
-from viewer.summary import CAUTIONS, combination, governing_text, verdict
+from viewer.summary import CAUTIONS, NOT_LOADED, combination, governing_text, verdict
 
 Array = NDArray[np.float64]
 
@@ -194,12 +194,13 @@ def _others(analysis: Analysis) -> list[dict[str, Any]]:
         use = np.nan_to_num(limit.utilization, nan=0.0)
         case, target = (int(i) for i in np.unravel_index(first_largest(use), use.shape))
         open_ = bool(limit.unverified.any()) and use.max() <= 1.0
+        idle, demand = not open_ and use.max() == 0.0, float(limit.demand[case, target])
         found.append(
             {
                 "name": limit.name,
-                "at": limit.target_name[target],
+                "at": "–" if idle else limit.target_name[target],
                 "use": None if open_ else finite(float(use.max())),
-                "demand": quantity(float(limit.demand[case, target]), limit.quantity, units),
+                "demand": NOT_LOADED if idle else quantity(demand, limit.quantity, units),
                 "resistance": quantity(float(limit.resistance[target]), limit.quantity, units),
                 "case": analysis.snow.cases[case].name,
             }

@@ -16,7 +16,7 @@ from viewer.quantities import brief, percent, quantity, system
 from viewer.report.page import expression_html, symbols
 from viewer.report.tables import pressure_text, values_text
 from viewer.report.working import Working, hand_check
-from viewer.summary import combination, governing_text, shown_name
+from viewer.summary import NOT_LOADED, combination, governing_text, shown_name
 
 
 def working_data(analysis: Analysis, kind: str, index: int, case: int | None) -> dict[str, Any]:
@@ -90,7 +90,9 @@ def _limit_line(
     at = first_largest(np.where(np.isnan(use), demand, -1.0) if open_ else known)
     return {
         "name": shown_name(analysis, limit),
-        "demand": brief(float(limit.demand[cases[at], index]), limit.quantity, units),
+        "demand": NOT_LOADED
+        if not open_ and known.max() == 0.0
+        else brief(float(limit.demand[cases[at], index]), limit.quantity, units),
         "resistance": quantity(float(limit.resistance[index]), limit.quantity, units),
         "use": None if open_ else finite(float(known.max())),
         "percent": "not verified" if open_ else percent(float(known.max())),

@@ -170,7 +170,7 @@ def _limits(analysis: Analysis) -> list[Column]:
         Column("Unit", "", labels),
         Column("Utilization", "ratio", [line.utilization for line in lines]),
         Column("Status", "", [line.status for line in lines]),
-        Column("Case", "", [line.case for line in lines]),
+        Column("Case", "", ["" if line.status == NOT_LOADED else line.case for line in lines]),
         Column("Basis", "", [line.limit.basis for line in lines]),
     ]
 

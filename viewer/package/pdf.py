@@ -285,7 +285,8 @@ def _zones(study: SnowStudy, units: UnitSystem) -> list[str]:
     parts = []
     for zone in zone_chapters(study):
         parts.append(t.paragraph(f"{zone['number']}  {zone['name']}", bold=True))
-        parts.append(t.paragraph(f"{zone['clause']}; in case {zone['cases']}", note=True))
+        slices = f"; zones {zone['slices']}, worked out where they are heaviest" if zone["slices"] else ""
+        parts.append(t.paragraph(f"{zone['clause']}; in case {zone['cases']}{slices}", note=True))
         for line in zone["lines"]:
             equation = t.symbols(line.symbols)
             if line.numbers:

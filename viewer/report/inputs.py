@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from typing import Any, get_args
 
 from pydantic import BaseModel, BeforeValidator
@@ -11,8 +12,8 @@ from fea.checks.limits import rail_resistance
 from roofmodel.hardware import DesignFormat
 from roofmodel.project import field_types, schema
 from roofmodel.project.clamp_schema import ClampTable
-from roofmodel.units import STANDARD_GRAVITY, UnitSystem
-from viewer.quantities import as_given, quantity
+from roofmodel.units import STANDARD_GRAVITY, UnitSystem, parse
+from viewer.quantities import as_given, quantity, significant
 from viewer.report.tables import Table
 from viewer.report.working_screws import screw_entries
 
@@ -27,6 +28,23 @@ _PRINTED = {
     "temperature_change": "temperature",
 }
 _SHAPES = {get_args(field_types.Pitch)[1]: "angle", get_args(field_types.Points)[1]: "points"}
+# Values in descriptions of fields, and what they are; in US units they are told in those.
+_UNITS = {
+    "mm": "size",
+    "m": "length",
+    "K": "temperature",
+    "kN/mm": "stiffness",
+    "N/mm^2": "line_stiffness",
+    "N/mm^3": "bed_stiffness",
+    "kN/m^2": "pressure",
+    "kN/m^3": "unit_weight",
+    "kg/m^3": "density",
+}
+_UNIT = "|".join(re.escape(unit) for unit in sorted(_UNITS, key=len, reverse=True))
+_NUMBER = r"-?\d+(?:\.\d+)?"
+_BOTH = re.compile(rf'"{_NUMBER} K" or "({_NUMBER}) delta_degF"')
+_PARSED = {"temperature": "temperature_change"}
+_TOLD = re.compile(rf"(?<![\w.,-])((?:{_NUMBER}(?:, | and ))*{_NUMBER}) ({_UNIT})(?![\w/^])")
 _SMALL = (schema.PanelTable, schema.RailTable, ClampTable)
 
 
@@ -81,7 +99,25 @@ def _fields(
         elif isinstance(value, list) and value and isinstance(value[0], BaseModel):
             later += _many(f"{place}.{name}", value, units)
         else:
-            rows.append((prefix + name, _marked(model, name, units), info.description or ""))
+            rows.append((prefix + name, _marked(model, name, units), meaning(info.description or "", units)))
+
+
+def meaning(description: str, units: UnitSystem) -> str:
+    """Description of a field with its values in the user's units."""
+    if units.name == "SI":
+        return description
+
+    def told(found: re.Match[str]) -> str:
+        si = parse(f"1 {found[2]}", _PARSED.get(_UNITS[found[2]], _UNITS[found[2]]))
+        kind = _UNITS[found[2]]
+        numbers = re.sub(_NUMBER, lambda one: _number(float(one[0]) * si, kind, units), found[1])
+        return f"{numbers} {units.label(kind)}"
+
+    return _TOLD.sub(told, _BOTH.sub(r'"\1 °F"', description))
+
+
+def _number(value: float, kind: str, units: UnitSystem) -> str:
+    return significant(units.convert(value, kind), 3)
 
 
 def _many(name: str, models: list[Any], units: UnitSystem) -> list[Table]:

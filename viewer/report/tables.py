@@ -83,8 +83,8 @@ def limits_table(analysis: Analysis, units: UnitSystem) -> Table:
             (
                 shown_name(analysis, line.limit) + (" (service)" if line.limit.service else ""),
                 "–" if idle else line.target,
-                "none" if idle else demand,
-                "1" if ratio else quantity(line.resistance, kind, units),
+                "–" if idle else demand,
+                "1.00" if ratio else quantity(line.resistance, kind, units),
                 used,
                 line.status,
                 "–" if idle else line.case,
