@@ -208,7 +208,7 @@ def balance(setting: Setting, view: View) -> Balance:
     left = state.left.sum(axis=0)
     lost = total - sum(parts) - bond - friction - left
     scale = max(float(np.abs(layer.force).sum() + np.abs(setting.straight).sum()), 1e-9)
-    strain = strains(state.moved[layer.corner], layer.size)
+    strain = strains(state.moved, layer.corner, layer.size)
     inside = float(np.einsum("mki,mki,m->", state.stress, strain, layer.volume))
     moved = np.einsum("kc,kci->ki", contacts.share, state.moved[contacts.corner])
     outside = np.sum(layer.force * state.moved) - np.sum(push * moved)

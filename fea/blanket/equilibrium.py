@@ -27,12 +27,12 @@ IntArray = NDArray[np.int64]
 CLOSE = 1e-4  # force out of balance over the driving force, before the last step [-]
 NEAR = 0.5  # of what is out of balance at a start near the answer, above which it was not near [-]
 ENOUGH = 1e-3  # more than this left out of balance, and it is done again with care [-]
-DAMPING = 1e-2  # of the bed, added to the tangent alone so that free snow makes no singular matrix [-]
+DAMPING = 2e-2  # of the bed, added to the tangent alone so that free snow makes no singular matrix [-]
+FIRM = 1.0  # the same at the start of the last stage, where the bed lets go of most snow at once [-]
+EASED, FELL = 0.5, 0.05  # damping after a whole step over that before; as the rest where that falls below [-]
+LOW = 5.0  # damping over `DAMPING` of the last step, above which it is not the last [-]
 # Motion over which the bed takes all the driving force, and up to which it takes none, over those of the end.
-STAGES = (
-    (0.005, 0.0), (0.015, 0.0), (0.04, 0.0), (0.1, 0.0), (0.2, 0.0),
-    (0.4, 0.03), (0.6, 0.15), (0.8, 0.4), (1.0, 1.0),
-)  # fmt: skip
+STAGES = ((0.005, 0.0), (0.015, 0.0), (0.04, 0.0), (0.1, 0.0), (0.2, 0.0), (0.4, 0.03), (1.0, 1.0))
 SEARCHES = 12
 FILL = 1e-15  # of the diagonal [-]
 
@@ -115,8 +115,10 @@ class _Look:
         size = np.linalg.norm(self.slip, axis=1)
         safe = np.where(size > 0.0, size, 1.0)
         spring = p.bed * p.layer.area
-        secant = spring * np.maximum(size - p.reach, 0.0) / safe
-        gain = np.where(size > p.reach, spring, 0.0) - secant
+        # Without reach it is a spring like any other, also where nothing has moved yet.
+        part = np.maximum(size - p.reach, 0.0) / safe if p.reach > 0.0 else np.ones(len(size))
+        secant = spring * part
+        gain = np.where(size >= p.reach, spring, 0.0) - secant
         return secant[:, None] * self.slip, _turned(secant, gain, self.slip / safe[:, None])
 
     @cached_property
@@ -124,11 +126,7 @@ class _Look:
         """Loads less resistance, (f,). [N]."""
         p, n = self.problem, len(self.problem.layer.node)
         layer, c = p.layer, p.contacts
-        inside = np.zeros((n, 2))
-        force = elements.forces(self.response.stress, layer.volume, layer.size)
-        for k in range(4):
-            for i in range(2):
-                inside[:, i] += np.bincount(layer.corner[:, k], force[:, 2 * k + i], n)
+        inside = elements.forces(self.response.stress, layer.volume, layer.corner, layer.size, n)
         push = self.contact[0]
         for k in range(4):
             for i in range(2):
@@ -208,15 +206,16 @@ def _contact_ways(c: Contacts) -> Array:
 def _matrix(look: _Look, pattern: Pattern, damping: float) -> sparse.csr_array:
     p = look.problem
     layer = p.layer
-    cells = elements.stiffness(look.response.tangent, layer.volume, layer.size)
     bed = look.held[1] + look.left[1] + (damping * p.bed * layer.area)[:, None] * np.array([1.0, 0.0, 1.0])
     ways = _contact_ways(p.contacts)
     i, j = np.triu_indices(9)
     touch = look.contact[1][:, None] * ways[:, i] * ways[:, j]
-    values = [cells, bed, touch, sparse.coo_array(sparse.triu(p.structure.matrix)).data]
-    data = np.bincount(
-        pattern.slot, np.concatenate([v.ravel() for v in values]), minlength=len(pattern.indices)
+    values = [bed, touch, sparse.coo_array(sparse.triu(p.structure.matrix)).data]
+    own = pattern.slot[: 36 * len(layer.corner)]
+    data: Array = np.bincount(
+        pattern.slot[len(own) :], np.concatenate([v.ravel() for v in values]), minlength=len(pattern.indices)
     )
+    elements.add_stiffness(look.response.tangent, layer.volume, layer.size, own.reshape(-1, 36), data)
     return sparse.csr_array((data, pattern.indices, pattern.indptr), shape=(p.count, p.count))
 
 
@@ -224,7 +223,7 @@ def _look(problem: Problem, U: Array) -> _Look:
     layer, c = problem.layer, problem.contacts
     n = len(layer.node)
     moved = U[: 2 * n].reshape(n, 2)
-    strain = elements.strains(moved[layer.corner], layer.size)
+    strain = elements.strains(moved, layer.corner, layer.size)
     response = respond(strain, problem.snow.young, problem.snow.poisson, problem.snow.strength)
     gap = np.sum(_contact_ways(c) * U[_contact_dof(c, n)], axis=1)
     return _Look(problem, U, response, gap, moved)
@@ -236,8 +235,9 @@ def solve(
     """Find the equilibrium.
 
     The bond lets go step by step: the bed holds the snow at first and gives way until it holds only snow that
-    has gone. A last linear step shifts what is still out of balance, so that forces balance to rounding; how
-    much that was is `State.unsettled`.
+    has gone. Steps of the last stage are damped as in a proximal point method (Rockafellar 1976, from
+    memory), the less the nearer the end. A last linear step shifts what is still out of balance, so that
+    forces balance to rounding; how much that was is `State.unsettled`.
 
     Parameters
     ----------
@@ -295,15 +295,18 @@ def _approach(
     for number, (soft, reach) in enumerate(stages):
         last = number == len(stages) - 1
         stage = replace(problem, bed=problem.bed / soft, reach=problem.reach * reach)
-        here, damping = _look(stage, U), DAMPING
+        here, damping = _look(stage, U), FIRM if last and start is None else DAMPING
+        used = DAMPING
         for _ in range(pace.steps if last else pace.fewer):
-            if float(np.abs(here.residual).sum()) <= (CLOSE if last else pace.rough) * scale:
+            out = float(np.abs(here.residual).sum())
+            if out <= (CLOSE if last else pace.rough) * scale and used <= LOW * DAMPING:
                 break
-            upper = _matrix(here, pattern, damping)
+            upper, used = _matrix(here, pattern, damping), damping
             factor = _first(upper, pattern) if factor is None else factor.renew(upper)
             here, taken = _search(here, factor(here.residual[:, None])[:, 0])
             if taken >= 1.0:
-                damping = max(0.1 * damping, DAMPING)
+                fell = float(np.abs(here.residual).sum()) / max(out, 1e-300)
+                damping = max((fell if fell < FELL else EASED) * damping, DAMPING)
             elif taken < 0.3:
                 damping *= 4.0
             done += 1
@@ -355,7 +358,7 @@ def _state(look: _Look, step: Array, scale: float, steps: int) -> State:
     layer, n = p.layer, len(p.layer.node)
     moved, structure = look.slip + step[: 2 * n].reshape(n, 2), look.U[2 * n :] + step[2 * n :]
     near = step[: 2 * n].reshape(n, 2)
-    strain = elements.strains(near[layer.corner], layer.size)
+    strain = elements.strains(near, layer.corner, layer.size)
     t = look.response.tangent
     rows = np.stack([t[..., [0, 1, 2]], t[..., [1, 3, 4]], t[..., [2, 4, 5]]], axis=-2)
     stress = look.response.stress + np.einsum("mkij,mkj->mki", rows, strain)

@@ -238,7 +238,7 @@ def interface_stiffness(setting: Setting, layer: Layer) -> float:
 def _after(setting: Setting, problem: Problem, state: State, before: _Held, cracked: bool) -> _Held:
     """What else has happened at the end of a round."""
     layer = problem.layer
-    strain = strains(state.moved[layer.corner], layer.size).mean(axis=1)
+    strain = strains(state.moved, layer.corner, layer.size).mean(axis=1)
     mean, half = strain[:, 0] + strain[:, 1], np.hypot(strain[:, 0] - strain[:, 1], strain[:, 2])
     young, nu = problem.snow.young, problem.snow.poisson
     largest = 0.5 * young * (mean / (1.0 - nu) + half / (1.0 + nu))

@@ -87,7 +87,7 @@ def test_patch_of_even_stress_is_exact_on_any_rectangles():
 
     made = snow(len(of.corner), YOUNG, 0.3)
     moved = of.node @ way.T
-    found = respond(strains(moved[of.corner], of.size), made.young, 0.3, made.strength)
+    found = respond(strains(moved, of.corner, of.size), made.young, 0.3, made.strength)
     e = np.array([way[0, 0], way[1, 1], way[0, 1] + way[1, 0]])
     D = YOUNG / (1 - 0.09) * np.array([[1, 0.3, 0], [0.3, 1, 0], [0, 0, 0.35]])
     assert found.stress.reshape(-1, 3) == pytest.approx(np.tile(D @ e, (4 * len(of.corner), 1)), rel=1e-9)
