@@ -42,7 +42,7 @@ def evidence_roof(
     name : str or None
         Snow case; the one that uses clamps most.
     laws : Laws
-        Mean strength over nominal, and how hard snow runs onto lower rows.
+        Mean strength over nominal, what clamps hold past it, how hard snow runs onto lower rows.
     near : (c,) bool, optional
         Clamps whose splices are tried first.
 
@@ -54,7 +54,7 @@ def evidence_roof(
     layout = analysis.project.layout
     chosen = choose_case(analysis, name, laws)
     near = np.zeros(len(layout.clamp_name), dtype=bool) if near is None else near
-    parted, parted_at, stands_for = _parted(analysis, chosen, near)
+    parted, parted_at, stands_for = _parted(analysis, chosen, laws, near)
     return Roof(
         case=chosen.roof,
         drifted=_most_drift(analysis, chosen, laws),
@@ -84,7 +84,7 @@ def _most_drift(analysis: Analysis, chosen: Chosen, laws: Laws) -> RoofCase:
 
 
 def _parted(
-    analysis: Analysis, chosen: Chosen, near: NDArray[np.bool_]
+    analysis: Analysis, chosen: Chosen, laws: Laws, near: NDArray[np.bool_]
 ) -> tuple[tuple[RoofCase, ...], tuple[str, ...], Array]:
     """The case with one splice parted each, the clamp nearest to it, and the share it stands for."""
     layout, project = analysis.project.layout, analysis.project
@@ -109,7 +109,7 @@ def _parted(
             parts = undrifted(analysis.snow.cases[chosen.case]), analysis.snow.cases[chosen.case]
             held, found, _, ends = unit_forces(analysis, parts, chosen.roof.friction, chosen.reading, apart)
             lands = np.insert(chosen.roof.roof.lands, row, chosen.roof.roof.lands[row], axis=0)
-            assembly = condense(apart, unwarped(project.rail), project.clamp, lands=lands)
+            assembly = condense(apart, unwarped(project.rail), project.clamp, lands=lands, unzip=laws.unzip)
         except InputError:
             continue  # a piece that cannot stand by itself
         impact = np.asarray(chosen.roof.impact)

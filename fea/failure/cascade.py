@@ -191,6 +191,7 @@ def cascade(
     release: ArrayLike = 1.0,
     impact: ArrayLike = 1.0,
     relief: ArrayLike = 0.0,
+    path: ArrayLike | None = None,
 ) -> FailureSamples:
     """Follow all samples.
 
@@ -211,6 +212,9 @@ def cascade(
         Factor of snow that lands, 0 or more; of each row's snow on each clamp, or one for all.
     relief : float or (n,) float
         Share of a broken clamp's snow that leaves with it, 0 to 1. [-]
+    path : (k, c) float, optional
+        Parts of `load` that come one after another, such as of planes whose bond goes; all of it together by
+        default. Factors then count on: between i and i + 1 while part i comes, the last up to `target`.
 
     Returns
     -------
@@ -235,6 +239,10 @@ def cascade(
         message = f"cascade: samples must be ({n}, {c}) or ({c},), not {shapes}."
         raise InputError(message) from None
     _check(held, load, capacity, residual, gone)
+    parts = np.ones((1, c)) if path is None else np.ascontiguousarray(path, dtype=float)
+    if parts.ndim != 2 or parts.shape[1] != c or not len(parts) or not (parts >= 0.0).all():
+        message = f"cascade: path must be (parts, {c}), 0 or more, not {parts.shape}."
+        raise InputError(message)
     hard = np.ascontiguousarray(np.broadcast_to(np.asarray(impact, dtype=float), (rows, c)))
     shaken, leaves = _each(release, n, "release"), _each(relief, n, "relief")
     for name, values, least in (
@@ -262,7 +270,7 @@ def cascade(
         jump=np.zeros((n, c)),
     )
     walk_all(
-        roof.Z, roof.first, roof.row, roof.own, roof.floor, held, load, float(target),
+        roof.Z, roof.first, roof.row, roof.own, roof.floor, held, load, parts, float(target),
         capacity, residual, gone,
         shaken, hard, roof.lands, roof.seam, roof.unzip, leaves,
         out.at, out.order, out.let_go, out.outcome, out.events, out.last, out.state, out.force, out.jump,

@@ -6,11 +6,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from fea.failure.roof_case import Laws
 from fea.failure.study import SNOW, Scatter
 from fea.sampling.variables import Inputs, Shape, Variable, make_inputs
 from fea.strength_tests.campaign import judge
 from roofmodel.errors import InputError
 from roofmodel.project.campaigns import load_campaign
+from roofmodel.project.evidence import clamps_named
 from roofmodel.project.load import Project
 from roofmodel.project.screw_tables import refuse_screws
 from roofmodel.project.uncertainty_schema import Distribution, UncertaintyTable
@@ -82,6 +84,57 @@ def read_uncertainty(project: Project) -> Uncertain:
         )
         raise InputError(message)
     return Uncertain(table, found, mean, _frictions(load), digest, notes)
+
+
+def laws_of(project: Project, mean_strength: float, frictions: tuple[float, ...] = ()) -> Laws:
+    """What clamps, friction and sudden losses are taken for, by the project's table [uncertainty].
+
+    Raises
+    ------
+    InputError
+        A law for clamps that the project does not have.
+    """
+    table = project.table.uncertainty
+    if table is None:
+        return Laws(mean_strength=mean_strength, frictions=frictions, impact=None)
+    layout, name = project.layout, project.path.name
+    residual = np.full(len(layout.clamp_name), np.nan)
+    unzip = np.full(len(layout.clamp_name), table.unzip)
+    for number, law in enumerate(table.law, 1):
+        at = clamps_named(layout, law.clamps, f"{name}: uncertainty.law {number}.clamps")
+        residual[at] = {"brittle": 0.0, "slip": law.residual, "ductile": 1.0}[law.kind]
+        unzip[at] = table.unzip if law.unzip is None else law.unzip
+    return Laws(
+        mean_strength=mean_strength,
+        frictions=frictions,
+        release=table.release,
+        impact=table.impact,
+        unzip=unzip,
+        stopping=table.stopping,
+        residual=residual if table.law else None,
+    )
+
+
+def law_words(table: UncertaintyTable) -> tuple[str, ...]:
+    """What clamps do past their strength, as the table says it; empty where it says nothing."""
+    acts = {
+        "brittle": "come off once their strength is reached",
+        "slip": "slip then and hold {share} of it",
+        "ductile": "yield then and go on holding it",
+    }
+    found = []
+    for law in table.law:
+        words = acts[law.kind].format(share=f"{100.0 * (law.residual or 0.0):g} %")
+        if law.unzip:
+            words += f", and other clamps of the seam lose {100.0 * law.unzip:g} % of theirs"
+        found.append(f"{law.clamps}: {words}{f' ({law.reason})' if law.reason else ''}")
+    lines = [f"Laws of the clamps as the project gives them: {'; '.join(found)}."] if found else []
+    if table.unzip > 0.0:
+        lines.append(
+            f"Where one clamp breaks, others of its seam lose {100.0 * table.unzip:g} % of their strength "
+            "(uncertainty.unzip)."
+        )
+    return tuple(lines)
 
 
 def _variable(key: str, one: Distribution) -> Variable:

@@ -143,10 +143,14 @@ def _ease(Z, first, row, own, k, force, state, onto):
 
 
 @njit(cache=True, nogil=True)
-def _leave(Z, first, row, own, k, snow, factor, state, eased, grown):
+def _leave(Z, first, row, own, k, relief, loads, stage, factor, state, eased, grown):
     """What of clamp k's snow leaves with it: of the load that is there, and of what still grows."""
-    if snow != 0.0:
-        _ease(Z, first, row, own, k, snow * factor, state, eased)
+    if stage > 0 and relief > 0.0:
+        snow = relief * loads[stage, k]
+        there = snow * factor
+        for before in range(1, stage):
+            there += relief * loads[before, k]
+        _ease(Z, first, row, own, k, there, state, eased)
         _ease(Z, first, row, own, k, snow, state, grown)
 
 
@@ -175,7 +179,7 @@ def _one(
     at, order, let_go, state, force, jump,
     A, L, U, w, x, q, target, aim, df, dp, dtarget, rate, pending, start, grown, eased,
 ):  # fmt: skip
-    """Follow one sample; returns outcome, events, last factor."""
+    """Follow one sample through the held load and what comes on it; returns outcome, events, last factor."""
     c, rows = len(q), len(first) - 1
     m = 0
     for i in range(c):
@@ -188,7 +192,6 @@ def _one(
     size = 0.0
     events = 0
     factor = 0.0
-    last_stage = len(targets) - 1
     for stage in range(len(targets)):
         for i in range(c):
             grown[i] = 0.0 if state[i] == GONE else loads[stage, i]
@@ -207,7 +210,7 @@ def _one(
         shaken = False
         cut = stage == 0
         while True:
-            shown = factor if stage == last_stage else 0.0
+            shown = factor + (stage - 1) if stage > 0 else 0.0
             gone = -1
             if cut:  # clamps that are not there, and rows without any
                 cut = False
@@ -263,8 +266,10 @@ def _one(
                                 state[k] = LOST if residual[k] == 0.0 else (UP if peak > 0.0 else DOWN)
                                 if state[k] == LOST:
                                     _unzip(k, seam, unzip, state, capacity, residual)
-                                    snow = relief * loads[stage, k] if stage == last_stage else 0.0
-                                    _leave(Z, first, row, own, k, snow, factor, state, eased, grown)
+                                    _leave(
+                                        Z, first, row, own, k, relief, loads, stage, factor, state, eased,
+                                        grown,
+                                    )  # fmt: skip
                     shaken = more
                     if gone < 0 and more:
                         continue
@@ -315,7 +320,7 @@ def _one(
                 if calm >= 0 or falls:
                     still += 1
                     if still > 20 * c + 50:
-                        return CYCLING, events, factor
+                        return CYCLING, events, shown
                     began = falling
                     for k in range(c):
                         if calm >= 0 and k != calm:
@@ -372,8 +377,7 @@ def _one(
                             force[k] = kept
                         if state[k] == LOST:
                             _unzip(k, seam, unzip, state, capacity, residual)
-                            snow = relief * loads[stage, k] if stage == last_stage else 0.0
-                            _leave(Z, first, row, own, k, snow, factor, state, eased, grown)
+                            _leave(Z, first, row, own, k, relief, loads, stage, factor, state, eased, grown)
                     if gone < 0:
                         continue
             if gone >= 0:
@@ -393,7 +397,7 @@ def _one(
                     aim, carry, lands,
                 )  # fmt: skip
                 if not _alive(state):
-                    return COLLAPSED, events, factor
+                    return COLLAPSED, events, shown
                 continue
             step = left
             for k in range(c):  # way to the next limit
@@ -422,12 +426,12 @@ def _one(
                 factor = targets[stage] if whole else factor + step
             if step > SAME * left:
                 still = 0
-    return COMPLETE, events, factor
+    return COMPLETE, events, factor + (len(targets) - 2)
 
 
 @njit(cache=True, nogil=True)
 def walk_all(
-    Z, first, row, own, floor, held, load, target, capacity, residual, missing,
+    Z, first, row, own, floor, held, load, path, target, capacity, residual, missing,
     release, carry, lands, seam, unzip, relief,
     at, order, let_go, outcome, events, last, end_state, end_force, end_jump,
 ):  # fmt: skip
@@ -436,9 +440,13 @@ def walk_all(
     A = np.zeros(c, dtype=np.int64)
     L, U = np.zeros((c, c)), np.zeros((c, c))
     vectors = np.zeros((13, c))
-    loads, targets = np.zeros((2, c)), np.array([1.0, target])
+    loads, targets = np.zeros((1 + len(path), c)), np.ones(1 + len(path))
+    targets[-1] = target
     for s in range(n):
-        loads[0], loads[1] = held[s], load[s]
+        loads[0] = held[s]
+        for part in range(len(path)):
+            for k in range(c):
+                loads[1 + part, k] = path[part, k] * load[s, k]
         outcome[s], events[s], last[s] = _one(
             Z, first, row, own, floor, loads, targets, capacity[s].copy(), residual[s].copy(), missing[s],
             release[s], carry, lands, seam, unzip, relief[s],

@@ -77,8 +77,12 @@ class Laws:
         Mean strength of a clamp along its seam over the nominal one. [-]
     frictions : (2,) float or none
         Least and largest friction coefficient where it scatters.
-    release, unzip : float
+    release : float
         As `fea.failure.cascade`.
+    unzip : float or (c,) float
+        As there.
+    residual : (c,) float or None
+        Share of its strength that each clamp holds past it; NaN and None for what the clamp's table says.
     impact : float or None
         As there; None works it out, see `fea.failure.runs`.
     stopping : float
@@ -89,8 +93,9 @@ class Laws:
     frictions: tuple[float, ...] = ()
     release: float = 2.0
     impact: float | None = 2.0
-    unzip: float = 0.0
+    unzip: ArrayLike = 0.0
     stopping: float = STOPPING
+    residual: Array | None = None
 
 
 def choose_case(analysis: Analysis, name: str | None = None, laws: Laws | None = None) -> Chosen:
@@ -203,6 +208,9 @@ def _pulled(analysis: Analysis, case: int, laws: Laws) -> _Pulled:
     held, found, force, ends = unit_forces(analysis, (undrifted(snow), snow), grid, reading)
     clamp = project.clamp
     mean = laws.mean_strength * clamp.nominal[0] / clamp.strength[0]
+    residual = limits.residual[:, 0]
+    if laws.residual is not None:
+        residual = np.where(np.isnan(laws.residual), residual, laws.residual * limits.capacity[:, 0])
     return _Pulled(
         case=case,
         reading=reading,
@@ -211,7 +219,7 @@ def _pulled(analysis: Analysis, case: int, laws: Laws) -> _Pulled:
         grid=grid,
         usual=int(np.argmin(np.abs(grid - usual))),
         capacity=mean * limits.capacity[:, 0],
-        residual=mean * limits.residual[:, 0],
+        residual=mean * residual,
         ends=ends,
         force=force,
     )

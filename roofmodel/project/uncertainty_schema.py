@@ -84,6 +84,51 @@ class StrengthScatter(Table):
         return self
 
 
+class AttachmentLaw(Table):
+    """What some clamps do once their strength is reached; those not named follow clamp.slip_residual."""
+
+    clamps: Line = Field(
+        min_length=1, description='Names, such as "low-03..low-09", "low-03, low-07" or "row low".'
+    )
+    kind: Literal["brittle", "slip", "ductile"] = Field(
+        description="brittle comes off; slip holds a residual from then on; ductile goes on holding it all."
+    )
+    residual: float | None = Field(
+        None, gt=0.0, lt=1.0, description="Share of its strength that a slipping clamp still holds."
+    )
+    unzip: float | None = Field(
+        None,
+        ge=0.0,
+        lt=1.0,
+        description="Strength that other clamps of its seam lose when a brittle one breaks, as a share.",
+    )
+    reason: Line = Field("", max_length=300, description="Where the law comes from; printed.")
+
+    @model_validator(mode="after")
+    def _fits(self) -> AttachmentLaw:
+        if self.kind == "slip" and self.residual is None:
+            msg = 'kind = "slip" needs residual, the share it still holds, such as 0.6'
+            raise ValueError(msg)
+        if self.kind != "slip" and self.residual is not None:
+            msg = f'residual belongs to kind = "slip"; leave it out for "{self.kind}"'
+            raise ValueError(msg)
+        if self.kind != "brittle" and self.unzip is not None:
+            msg = f'unzip belongs to kind = "brittle": a clamp that is "{self.kind}" stays on its seam'
+            raise ValueError(msg)
+        return self
+
+
+class ThawTable(Table):
+    """How the bond goes in the course in which the snow lies still and its bond falls."""
+
+    snow: float = Field(1.0, gt=0.0, le=10.0, description="Snow that lies there, over that of the case.")
+    planes: list[Line] = Field(
+        default_factory=list,
+        description='Planes whose bond goes one after another, such as ["S1", "N1"], the others last; all at '
+        "once by default.",
+    )
+
+
 class UncertaintyTable(Table):
     """For `eavewright risk`: snow, bond and clamps as distributions."""
 
@@ -122,8 +167,12 @@ class UncertaintyTable(Table):
         "far it runs and `stopping`, at least 2.",
     )
     stopping: Step = Field(
-        1.0, description="Distance over which snow stops that runs onto a lower row (judgment)."
+        1.0,
+        description="Distance over which snow stops that runs onto a lower row: how far it and the snow at "
+        "the row pack and ride up, about two depths of snow. No source: 1 m by default (judgment); half of "
+        "it pushes nearly twice as hard.",
     )
+    stopping_reason: Line = Field("", max_length=300, description="Why this distance; printed.")
     release_reason: Line = Field("", max_length=300, description="Why this release factor; printed.")
     impact_reason: Line = Field("", max_length=300, description="Why this impact factor; printed.")
     unzip: float = Field(
@@ -132,6 +181,8 @@ class UncertaintyTable(Table):
         lt=1.0,
         description="Strength that clamps of a seam lose when one on it breaks, as a share.",
     )
+    law: list[AttachmentLaw] = Field(default_factory=list)
+    thaw: ThawTable = Field(default_factory=ThawTable)
 
     @model_validator(mode="after")
     def _ranges(self) -> UncertaintyTable:

@@ -51,6 +51,50 @@ def test_same_path_as_the_event_solver(seed):
         assert found.force[0] == pytest.approx(path.force, rel=1e-9, abs=1e-9)
 
 
+@pytest.mark.parametrize("seed", range(12))
+def test_loads_one_after_another_as_the_event_solver(seed):
+    """Bond that goes here first and there next: the path of the event solver, part after part."""
+    rng = np.random.default_rng(100 + seed)
+    n = int(rng.integers(4, 20))
+    Z, H = beam_row(n, EI=10 ** rng.uniform(-2, 2))
+    held, load = H @ rng.uniform(-0.1, 0.2, n), H @ rng.uniform(0.3, 1.2, n)
+    capacity = rng.uniform(0.5, 2.0, n)
+    residual = capacity * rng.choice([0.0, 0.5, 1.0], n)
+    parts = np.array([np.linspace(0.1, 0.9, n), np.linspace(0.9, 0.1, n)])
+    exact = follow_links(
+        link_form(Z, np.ones(n)), slip(np.ones(n), capacity, residual),
+        np.array([held, parts[0] * load, parts[1] * load]), targets=np.array([1.0, 1.0, 1.5]),
+    )  # fmt: skip
+    found = cascade(one_row(Z), held, load, capacity, residual, target=1.5, path=parts)
+    e = exact.events
+    at = {
+        int(link): max(stage - 1, 0) + factor * (stage > 0)
+        for stage, factor, link, before in reversed(
+            list(zip(e.stage, e.factor, e.link, e.before, strict=True))
+        )
+        if before == 0
+    }
+    for link, factor in at.items():
+        assert found.at[0, link] == pytest.approx(factor, rel=1e-9, abs=1e-12)
+    assert np.isfinite(found.at[0]).sum() >= len(at)
+
+
+def test_snow_that_comes_in_two_halves_ends_as_the_whole():
+    """The same load, its second half after the first: same order, factors twice as large, relief as well."""
+    rng = np.random.default_rng(5)
+    Z, H = beam_row(12, EI=3.0)
+    load, capacity = H @ rng.uniform(0.4, 1.6, 12), rng.uniform(0.6, 1.6, 12)
+    whole = cascade(one_row(Z), np.zeros(12), load, capacity, np.zeros(12), relief=0.7)
+    halves = cascade(
+        one_row(Z), np.zeros(12), load, capacity, np.zeros(12), relief=0.7, path=np.full((2, 12), 0.5)
+    )
+    assert whole.events[0] > 0
+    assert (halves.order == whole.order).all()
+    there = whole.order[0] >= 0
+    assert halves.at[0, there] == pytest.approx(2.0 * whole.at[0, there], rel=1e-9)
+    assert halves.force[0] == pytest.approx(whole.force[0], abs=1e-9)
+
+
 @pytest.mark.parametrize("residual", [0.0, 0.6, 1.0])
 def test_same_path_as_rows_of_real_rail(residual):
     layout = make_layout([{"length": 9.0, "clamps": list(np.linspace(0.4, 8.6, 12))}])

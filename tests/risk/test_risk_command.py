@@ -30,6 +30,11 @@ strength = { mean = 1.2, scatter = 0.15, together = 0.3 }
 missing = 0.01
 loose = 0.05
 spacing_error = "20 mm"
+thaw = { snow = 4.0 }
+[[uncertainty.law]]
+clamps = "row door"
+kind = "slip"
+residual = 0.3
 """
 
 
@@ -131,6 +136,16 @@ release = 1.0
         ("\n[uncertainty]\nmissing = 0.1\ncase = 'none such'\n", 'no case "none such"'),
         ("\n[uncertainty]\nstrength = { tests = 'none.toml' }\n", "none.toml"),
         ("\n[uncertainty]\nstrength = { mean = 1.0 }\n", "scatter"),
+        ("\n[uncertainty]\nmissing = 0.1\nthaw = { planes = ['S9'] }\n", 'no plane "S9"'),
+        ("\n[uncertainty]\nmissing = 0.1\nlaw = [{ clamps = 'row door', kind = 'slip' }]\n", "residual"),
+        (
+            "\n[uncertainty]\nmissing = 0.1\nlaw = [{ clamps = 'row none', kind = 'brittle' }]\n",
+            'uncertainty.law 1.clamps: there is no row "none"',
+        ),
+        (
+            "\n[uncertainty]\nlaw = [{ clamps = 'row door', kind = 'ductile', unzip = 0.3 }]\n",
+            "stays on its seam",
+        ),
         (
             "\n[uncertainty]\nmissing = 0.1\ncorrelation = [{ of = ['depth', 'bond'], value = 0.5 }]\n",
             "uncertainty.depth is missing",
@@ -209,3 +224,17 @@ def test_the_course_at_mean_strengths_is_in_order_and_ends(done):
     assert len({one["clamp"] for one in data["course"]}) == len(factors) == len(data["clamps"])
     weakest = max(data["clamps"], key=lambda one: one["snow_over_mean_strength"])
     assert factors[0] == pytest.approx(1.0 / weakest["snow_over_mean_strength"], rel=0.05)
+
+
+def test_a_falling_bond_brings_what_growing_snow_does(done):
+    """Snow that lies still and sheds its bond evenly pulls as much as snow that grows to it: equilibrium."""
+    folder, output = done
+    data = json.loads((folder / "out" / "risk.json").read_text())
+    thaw = data["thaw"]["course"]
+    assert thaw
+    grown = [one for one in data["course"] if one["snow_over_case"] <= 4.0]
+    assert [one["clamp"] for one in thaw] == [one["clamp"] for one in grown]
+    for falls, grows in zip(thaw, grown, strict=True):
+        assert falls["bond_left"] == pytest.approx(1.0 - grows["snow_over_case"] / 4.0, abs=1e-9)
+    assert "of the bond left" in output
+    assert "slip then and hold 30 % of it" in " ".join(output.split())

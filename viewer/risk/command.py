@@ -12,7 +12,7 @@ from viewer.stages import Spoken, Stages, console, named, notice, print_json
 if TYPE_CHECKING:
     from fea.failure.jobs import Job, Sampling
 
-OUTPUTS = ("risk.json", "risk.csv", "risk.png", "risk.svg", "course.csv", "course.gif")
+OUTPUTS = ("risk.json", "risk.csv", "risk.png", "risk.svg", "course.csv", "thaw.csv", "course.gif")
 PARTIAL = "risk.partial.jsonl"  # what is done of a run that is not
 
 
@@ -37,9 +37,10 @@ def risk(project: Path, out: Path, processes: int | None, cluster: str | None) -
     stages = Stages()
     with stages:
         stages.show("reading the project")
-        from fea.failure.inputs import read_uncertainty
+        from fea.failure.inputs import laws_of, read_uncertainty
         from fea.failure.jobs import Sampling, jobs_of, mean_course, risk_of
-        from fea.failure.roof_case import Laws, choose_cases
+        from fea.failure.roof_case import choose_cases
+        from fea.failure.thaw import follow_thaw
         from roofmodel.errors import InputError
         from roofmodel.project.load import load_project
         from viewer.analyzing import analyze_project
@@ -59,15 +60,9 @@ def risk(project: Path, out: Path, processes: int | None, cluster: str | None) -
         analysis = analyze_project(loaded)
         table = uncertain.table
         try:
-            laws = Laws(
-                mean_strength=uncertain.mean_strength,
-                frictions=uncertain.frictions,
-                release=table.release,
-                impact=table.impact,
-                unzip=table.unzip,
-                stopping=table.stopping,
-            )
+            laws = laws_of(loaded, uncertain.mean_strength, uncertain.frictions)
             chosen = choose_cases(analysis, table.case, laws)
+            thaw = follow_thaw(chosen[0].roof, loaded.roof, loaded.layout, table.thaw)
         except InputError as error:
             message = f"{project.name}: {error}"
             raise InputError(message) from None
@@ -109,6 +104,7 @@ def risk(project: Path, out: Path, processes: int | None, cluster: str | None) -
             sampling,
             risk_of(sampling, jobs, results),
             mean_course(chosen[0].roof),
+            thaw,
         )
         write_risk(found, folder)
         journal.remove()

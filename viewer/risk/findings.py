@@ -10,9 +10,10 @@ from numpy.typing import NDArray
 
 from fea.analysis import Analysis
 from fea.failure.cascade import COLLAPSED, COMPLETE, FailureSamples
-from fea.failure.inputs import Uncertain
+from fea.failure.inputs import Uncertain, law_words
 from fea.failure.jobs import REPEATS, TOP, Risk, Sampling
 from fea.failure.roof_case import Chosen
+from fea.failure.thaw import Thaw
 from fea.sampling.chance import Chance
 from fea.sampling.variables import Shape, Variable
 from roofmodel.snow.cases import LoadLevel
@@ -44,6 +45,7 @@ class RiskFindings:
     sampling: Sampling
     risk: Risk
     course: FailureSamples
+    thaw: Thaw
 
     @property
     def case_name(self) -> str:
@@ -114,6 +116,7 @@ def said(found: RiskFindings) -> tuple[str, ...]:
         "twentieth.",
         snow_words(found),
         course_words(found),
+        thaw_words(found),
         f"A lost clamp lets its neighbors swing {table.release:g} times as far as a slow loss would"
         + (
             " (judgment)."
@@ -122,6 +125,7 @@ def said(found: RiskFindings) -> tuple[str, ...]:
             "(uncertainty.impact)."
         ),
         *_reasons(found),
+        *law_words(table),
         *found.uncertain.notes,
         *dict.fromkeys(note for one in found.cases for note in one.notes),
     ]
@@ -160,7 +164,11 @@ def _case_words(found: RiskFindings, level: str) -> tuple[str, ...]:
 def _reasons(found: RiskFindings) -> tuple[str, ...]:
     """Why sudden losses and landing snow count as they do, in the user's words."""
     table = found.uncertain.table
-    given = (("Release", table.release_reason), ("Impact", table.impact_reason))
+    given = (
+        ("Release", table.release_reason),
+        ("Impact", table.impact_reason),
+        ("Stopping distance", table.stopping_reason),
+    )
     return tuple(f"{what}: {reason}" for what, reason in given if reason)
 
 
@@ -202,6 +210,10 @@ def inputs_table(found: RiskFindings) -> Table:
 
         units = SYSTEMS[found.analysis.project.table.project.units]
         rows.append(("place of a clamp", f"normal, deviation {units.text(scatter.place, 'size')}"))
+    for law in table.law:
+        rest = f", {law.residual:g} of its strength left" if law.residual is not None else ""
+        open_ = f", {law.unzip:g} of the seam's strength lost" if law.unzip else ""
+        rows.append((f"law of {law.clamps}", f"{law.kind}{rest}{open_}"))
     rows += [(f"{' and '.join(p.of)}", f"correlation {p.value:g}") for p in table.correlation]
     return Table("What is uncertain", ("input", "distribution"), "tt", tuple(rows))
 
@@ -304,10 +316,57 @@ def course_table(found: RiskFindings) -> Table:
     )
 
 
+def thaw_words(found: RiskFindings) -> str:
+    """How the roof at mean strength goes as the bond of snow that lies still falls."""
+    thaw, names = found.thaw, found.analysis.project.layout.row_name
+    course = thaw.course
+    snow = f"{thaw.snow:g} times the snow of {found.case_name}" if thaw.snow != 1.0 else found.case_name
+    still = f"With {snow} lying still and its bond falling from all to nothing{_in_turn(thaw)}, "
+    if not int(course.events[0]):
+        return f"{still}nothing gives way at mean strengths."
+    first = int(course.sequence(0)[0])
+    words = f"{found.analysis.project.layout.clamp_name[first]} gives way first, with {_left(thaw, first)}"
+    gone = np.flatnonzero(np.isfinite(course.let_go[0]))
+    let_go = [
+        f"{names[r]} with {100.0 * thaw.bond_left(float(course.let_go[0, r]))[1]:.0f} %"
+        for r in gone[np.argsort(course.let_go[0, gone], kind="stable")]
+    ]
+    return f"{still}{words}; " + (f"rows let go: {', '.join(let_go)}." if let_go else "every row holds on.")
+
+
+def _in_turn(thaw: Thaw) -> str:
+    return f", plane after plane ({', '.join(thaw.planes)})" if thaw.planes else ""
+
+
+def _left(thaw: Thaw, clamp: int) -> str:
+    """What is left of the bond when a clamp gives way."""
+    part, left = thaw.bond_left(float(thaw.course.at[0, clamp]))
+    where = "" if not thaw.planes else " on " + (*thaw.planes, "the other planes")[part]
+    return f"{100.0 * left:.0f} % of the bond left{where}"
+
+
+def thaw_table(found: RiskFindings) -> Table:
+    """Events in order, at mean strengths, as the bond falls."""
+    thaw, layout = found.thaw, found.analysis.project.layout
+    order = thaw.course.sequence(0)
+    rows = tuple(
+        (str(i), _left(thaw, c), layout.clamp_name[c], layout.row_name[layout.clamp_row[c]])
+        for i, c in enumerate(order.tolist()[:SHOWN], 1)
+    )
+    more = f", the first {SHOWN} of {len(order)}" if len(order) > SHOWN else ""
+    return Table(
+        f"At mean strengths, as the bond of {thaw.snow:g} times the case falls{more}",
+        ("event", "bond", "clamp", "row"),
+        "nttt",
+        rows,
+    )
+
+
 def tables(found: RiskFindings) -> tuple[Table, ...]:
     """All tables, in the order in which they are read."""
     return (
         course_table(found),
+        *([thaw_table(found)] if int(found.thaw.course.events[0]) else []),
         rows_table(found),
         clamps_table(found),
         shares_table(found),

@@ -23,6 +23,7 @@ def write_risk(found: RiskFindings, folder: Path) -> None:
     write_json(folder / "risk.json", risk_data(found), indent=1)
     write_text(folder / "risk.csv", risk_csv(found))
     write_text(folder / "course.csv", course_csv(found))
+    write_text(folder / "thaw.csv", thaw_csv(found))
     project, order = found.analysis.project, found.course.sequence(0)
     never = np.zeros(len(project.layout.clamp_name), dtype=bool)
     note = "Every clamp at its mean strength, the snow of the case growing."
@@ -40,6 +41,31 @@ def course_csv(found: RiskFindings) -> str:
         row = layout.row_name[layout.clamp_row[c]]
         rows.append([number, f"{course.at[0, c]:.6g}", safe(layout.clamp_name[c]), safe(row)])
     return csv_text(rows)
+
+
+def thaw_csv(found: RiskFindings) -> str:
+    """Clamps in the order in which they give way at mean strengths, as the bond of snow that lies falls."""
+    rows: list[list[object]] = [["event", "bond left", "plane", "clamp", "row"]]
+    for number, one in enumerate(_thaw_events(found), 1):
+        names = (safe(one["plane"] or ""), safe(one["clamp"]), safe(one["row"]))
+        rows.append([number, f"{one['bond_left']:.6g}", *names])
+    return csv_text(rows)
+
+
+def _thaw_events(found: RiskFindings) -> list[dict[str, Any]]:
+    thaw, layout = found.thaw, found.analysis.project.layout
+    events = []
+    for c in thaw.course.sequence(0).tolist():
+        part, left = thaw.bond_left(float(thaw.course.at[0, c]))
+        events.append(
+            {
+                "clamp": layout.clamp_name[c],
+                "row": layout.row_name[layout.clamp_row[c]],
+                "plane": (*thaw.planes, None)[part] if thaw.planes else None,
+                "bond_left": left,
+            }
+        )
+    return events
 
 
 def risk_data(found: RiskFindings) -> dict[str, Any]:
@@ -88,6 +114,11 @@ def risk_data(found: RiskFindings) -> dict[str, Any]:
                 {"clamp": layout.clamp_name[c], "snow_over_case": found.course.at[0, c]}
                 for c in found.course.sequence(0)
             ],
+            "thaw": {
+                "snow_over_case": found.thaw.snow,
+                "planes": list(found.thaw.planes),
+                "course": _thaw_events(found),
+            },
             "scatter_from": [
                 {"input": one.name, "share": one.value, "standard_error": one.error} for one in risk.shares
             ],

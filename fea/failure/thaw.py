@@ -1,0 +1,79 @@
+"""The roof at mean strength while its snow lies still and what holds it to the sheet goes.
+
+Snow grows over weeks and a bond can go in an hour of sun, so that a roof can lose its rows without any new
+snow. The bond is taken to hold a share of the pull down the slope that falls evenly from all to nothing, on
+all planes at once or on one after another: what it gives up comes onto the clamps (equilibrium). How a thaw
+moves over a plane is not followed here; `fea.blanket` can.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fea.failure.cascade import FailureSamples, cascade
+from fea.failure.study import RoofCase
+from roofmodel.errors import InputError
+from roofmodel.layout import Layout
+from roofmodel.project.uncertainty_schema import ThawTable
+from roofmodel.surface import RoofSurface
+
+Array = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+
+
+@dataclass(frozen=True)
+class Thaw:
+    """What gives way as the bond falls.
+
+    Attributes
+    ----------
+    snow : float
+        That lies there, over that of the case. [-]
+    planes : tuple of str
+        Whose bond goes one after another; empty for all at once.
+    part : (c,) int
+        Place of each clamp's plane among them; the planes not named come last.
+    course : FailureSamples
+        One sample; factors between i and i + 1 are the share of its bond that plane i has lost.
+    """
+
+    snow: float
+    planes: tuple[str, ...]
+    part: IntArray
+    course: FailureSamples
+
+    def bond_left(self, factor: float) -> tuple[int, float]:
+        """Which part loses its bond at a factor of the course, and what is left of it then, 0 to 1."""
+        parts = int(self.part.max(initial=0)) + 1
+        at = min(int(np.ceil(factor)) - 1, parts - 1) if factor > 0.0 else 0
+        return at, float(np.clip(1.0 - (factor - at), 0.0, 1.0))
+
+
+def follow_thaw(case: RoofCase, roof: RoofSurface, layout: Layout, table: ThawTable) -> Thaw:
+    """Every clamp at its mean strength, the snow lying still, its bond falling to nothing.
+
+    Raises
+    ------
+    InputError
+        A plane that the roof does not have, or named twice.
+    """
+    names = list(roof.planes.name)
+    for plane in table.planes:
+        if plane not in names:
+            message = f'uncertainty.thaw.planes: there is no plane "{plane}"; there are {", ".join(names)}'
+            raise InputError(message)
+        if table.planes.count(plane) > 1:
+            message = f'uncertainty.thaw.planes: "{plane}" is named twice; its bond goes once'
+            raise InputError(message)
+    place = np.full(len(names), len(table.planes))
+    place[[names.index(plane) for plane in table.planes]] = np.arange(len(table.planes))
+    part = place[layout.row_plane[layout.clamp_row]]
+    path = (np.arange(int(part.max(initial=0)) + 1)[:, None] == part).astype(float)
+    course = cascade(
+        case.roof, case.held, table.snow * case.usual_snow.sum(axis=0), case.capacity, case.residual,
+        release=case.release, impact=case.impact, path=path,
+    )  # fmt: skip
+    return Thaw(table.snow, tuple(table.planes), part, course)
