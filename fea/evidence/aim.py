@@ -19,6 +19,7 @@ IntArray = NDArray[np.int64]
 
 PLAIN = 0.3  # share of the samples that are drawn as if nothing was found
 WIDER = 1.3  # times the deviation that snow is drawn with, so that its weights stay small
+HIGH = 0.7  # upper part of a range where something is looked for that must be large to matter
 REACH = 3  # clamps beside those that gave way where a flaw is looked for too
 
 
@@ -55,6 +56,18 @@ def draw_place(rng: np.random.Generator, near: NDArray[np.bool_], size: int) -> 
     at = np.where(plain, rng.integers(0, k, size), there[rng.integers(0, len(there), size)])
     drawn = PLAIN / k + (1.0 - PLAIN) * near[at] / len(there)
     return at, 1.0 / (k * drawn)
+
+
+def draw_high(
+    rng: np.random.Generator, low: float, high: float, size: int, *, aimed: bool
+) -> tuple[Array, Array]:
+    """Even numbers from low to high, most of the upper `HIGH` of the range if aimed, and weights."""
+    value = rng.uniform(low, high, size)
+    if not aimed:
+        return value, np.ones(size)
+    from_ = high - HIGH * (high - low)
+    value = np.where(rng.random(size) < PLAIN, value, rng.uniform(from_, high, size))
+    return value, np.asarray(1.0 / (PLAIN + (1.0 - PLAIN) * (value >= from_) / HIGH))
 
 
 def draw_snow(

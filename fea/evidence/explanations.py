@@ -8,12 +8,12 @@ are printed. `fea.evidence.aim` says where samples are drawn more often than by 
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, field, fields
 
 import numpy as np
 from numpy.typing import NDArray
 
-from fea.evidence.aim import PLAIN, Aim, draw_place, draw_snow
+from fea.evidence.aim import PLAIN, Aim, draw_high, draw_place, draw_snow
 from fea.failure.cascade import cascade
 from fea.failure.study import RoofCase, strength_shares
 from fea.sampling.streams import batches, stream
@@ -27,6 +27,7 @@ SNOW = (0.6, 0.42)  # middle and spread of the snow without drift over that of t
 MORE = (1.2, 0.55)  # the same of more snow than usual
 DRIFTS = 0.02  # least share of drift in a row's force that counts as one
 HIGHEST = 20.0  # times the snow of the case that are looked at for the roof as meant
+UNEVEN = (0.3, 3.0)  # snow at the top of a heap beyond that beside it, over that beside it
 LONGEST_GAP = 6  # clamps missing side by side
 
 
@@ -89,6 +90,10 @@ class Bank:
         Clamp nearest to the splice that had parted; -1 for none.
     weight : (n,) float
         Plain density over that with which the sample was drawn, 1 in the mean.
+    depth : (n, k) float
+        Snow above the clamps of `Looked.depth` over that which lies even. [-]
+    loose : (n, j) float
+        Loose clamps in each group of `Looked.screws`.
     """
 
     cause: str
@@ -99,6 +104,36 @@ class Bank:
     signs: dict[str, Array]
     parted: IntArray
     weight: Array
+    depth: Array = field(default_factory=lambda: np.zeros((0, 0)))
+    loose: Array = field(default_factory=lambda: np.zeros((0, 0)))
+
+
+@dataclass(frozen=True)
+class Looked:
+    """Where more was looked at than what came off: clamps (k,), and groups of clamps."""
+
+    depth: IntArray = field(default_factory=lambda: np.zeros(0, dtype=np.int64))
+    screws: tuple[IntArray, ...] = ()
+
+
+@dataclass(frozen=True)
+class Course:
+    """How one sample went.
+
+    Attributes
+    ----------
+    at : (c,) float
+        Share of the pull that came onto the clamps in the end, when each gave way; infinite where it held.
+    bond : (c,) float
+        Share of the pull that the bond holds in the end.
+    """
+
+    at: Array
+    bond: Array
+
+    def bond_left(self, clamp: int) -> float:
+        """Of the bond when a clamp gave way, if the snow lay still and the bond fell evenly, 0 to 1."""
+        return 1.0 - float(np.clip(self.at[clamp], 0.0, 1.0)) * (1.0 - float(self.bond[clamp]))
 
 
 @dataclass
@@ -180,7 +215,8 @@ def _uneven(draw: _Draw) -> None:
     layout, plane = draw.roof.layout, draw.roof.plane
     middle, weight = draw_place(draw.rng, draw.near, draw.size)
     draw.weight *= weight
-    draw.uneven = draw.rng.uniform(0.3, 2.0, draw.size)
+    draw.uneven, weight = draw_high(draw.rng, *UNEVEN, draw.size, aimed=bool(draw.near.any()))
+    draw.weight *= weight
     way = (layout.row_end - layout.row_start) / layout.row_length[:, None]
     at = layout.row_start[layout.clamp_row] + layout.clamp_s[:, None] * way[layout.clamp_row]
     along = way[layout.clamp_row[middle]]
@@ -233,7 +269,7 @@ CHANGES: dict[str, tuple[Change, str]] = {
     ),
     "uneven snow": (
         _uneven,
-        "snow heaped above one row or all rows of a plane where no standard has a drift: 1.3 to 3 times as "
+        "snow heaped above one row or all rows of a plane where no standard has a drift: 1.3 to 4 times as "
         "much at its top, over a deviation of 1.5 to 8 m",
     ),
     "missing clamps": (_missing, f"1 to {LONGEST_GAP} clamps side by side were never there"),
@@ -283,32 +319,50 @@ def as_meant(roof: Roof, drift: float = 1.0) -> float:
 
 
 def sample_bank(
-    roof: Roof, cause: str, strengths: Strengths, count: int, seed: int, aim: Aim | None = None
+    roof: Roof,
+    cause: str,
+    strengths: Strengths,
+    count: int,
+    seed: int,
+    aim: Aim | None = None,
+    looked: Looked | None = None,
 ) -> Bank:
     """Samples of one explanation; batches have random numbers of their own."""
-    aim = Aim(np.zeros(roof.case.clamps, dtype=bool)) if aim is None else aim
-    number = list(CHANGES).index(cause)
     parts = [
-        _sample(roof, cause, strengths, stream(seed, batch, purpose=100 + number), size, aim)
+        _sample(roof, cause, strengths, (seed, batch, size), aim, looked)[0]
         for batch, size in batches(count, BATCH)
     ]
-    names = parts[0].signs
-    return Bank(
-        cause,
-        np.concatenate([p.gave_way for p in parts]),
-        np.concatenate([p.order for p in parts]),
-        np.concatenate([p.mass for p in parts]),
-        np.concatenate([p.fallen for p in parts]),
-        {name: np.concatenate([p.signs[name] for p in parts]) for name in names},
-        np.concatenate([p.parted for p in parts]),
-        np.concatenate([p.weight for p in parts]),
-    )
+    joined = {
+        one.name: np.concatenate([getattr(part, one.name) for part in parts])
+        for one in fields(Bank)
+        if one.name not in ("cause", "signs")
+    }
+    signs = {name: np.concatenate([part.signs[name] for part in parts]) for name in parts[0].signs}
+    return Bank(cause=cause, signs=signs, **joined)
+
+
+def course_of(
+    roof: Roof, cause: str, strengths: Strengths, count: int, seed: int, number: int, aim: Aim | None = None
+) -> Course:
+    """How one sample of `sample_bank` went, drawn again."""
+    batch, size = list(batches(count, BATCH))[number // BATCH]
+    _, at, bond = _sample(roof, cause, strengths, (seed, batch, size), aim, None)
+    return Course(at[number % BATCH], bond[number % BATCH])
 
 
 def _sample(
-    roof: Roof, cause: str, strengths: Strengths, rng: np.random.Generator, size: int, aim: Aim
-) -> Bank:
-    c = roof.case.clamps
+    roof: Roof,
+    cause: str,
+    strengths: Strengths,
+    of: tuple[int, int, int],
+    aim: Aim | None,
+    looked: Looked | None,
+) -> tuple[Bank, Array, Array]:
+    """One batch, given by seed, number and size; factors (n, c) at which clamps gave way; the bond (n, c)."""
+    c, (seed, batch, size) = roof.case.clamps, of
+    rng = stream(seed, batch, purpose=100 + list(CHANGES).index(cause))
+    aim = Aim(np.zeros(c, dtype=bool)) if aim is None else aim
+    looked = looked or Looked()
     shared, own = rng.standard_normal((size, 1)), rng.standard_normal((size, c))
     mass, weight = draw_snow(rng, size, *(MORE if cause == "more snow" else SNOW), aim.load)
     draw = _Draw(
@@ -330,12 +384,12 @@ def _sample(
         splice=np.full(size, -1),
     )
     CHANGES[cause][0](draw)
-    order = np.full((size, c), -1, dtype=np.int16)
+    order, at_factor = np.full((size, c), -1, dtype=np.int16), np.full((size, c), np.inf)
     release, relief = rng.uniform(1.0, 2.0, size), rng.uniform(0.0, 1.0, size)
     for splice in np.unique(draw.splice):  # a handful
         case = draw.case if splice < 0 else roof.parted[splice]
         at = np.flatnonzero(draw.splice == splice)
-        order[at] = cascade(
+        found = cascade(
             case.roof,
             case.held,
             _load(draw, case)[at],
@@ -345,9 +399,10 @@ def _sample(
             release=release[at],
             impact=case.impact,
             relief=relief[at],
-        ).order
+        )
+        order[at], at_factor[at] = found.order, found.at
     gave_way = (order >= 0) | draw.missing
-    return Bank(
+    bank = Bank(
         cause,
         gave_way,
         np.where(draw.missing, -1, order).astype(np.int16),
@@ -356,7 +411,19 @@ def _sample(
         _signs(draw, gave_way, cause),
         _clamp_of_splice(draw),
         draw.weight,
+        _depths(draw)[:, looked.depth],
+        np.stack([draw.loose[:, group].sum(axis=1) for group in looked.screws], axis=1).astype(float)
+        if looked.screws
+        else np.zeros((size, 0)),
     )
+    return bank, at_factor, draw.bond
+
+
+def _depths(draw: _Draw) -> Array:
+    """Snow above each clamp over that which lies even, (n, c)."""
+    still, drift = draw.case.usual_snow
+    share = drift / np.maximum(still - draw.case.ends, 1e-9)
+    return np.asarray(draw.heaped * (1.0 + draw.drift[:, None] * np.maximum(share, 0.0)))
 
 
 def _load(draw: _Draw, case: RoofCase) -> Array:

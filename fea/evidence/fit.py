@@ -51,6 +51,10 @@ class Found:
         [N]
     rails : tuple of (int, str, float)
         Clamp nearest to a splice that was looked at, how it was found, and the doubt.
+    along : tuple of (float, float)
+        Snow at the clamps of `Looked.depth` over that which lies even, and its deviation. [-]
+    screws : tuple of (int, int, float)
+        Clamps that were looked at in each group of `Looked.screws`, how many were loose, the doubt of each.
     """
 
     known: NDArray[np.bool_]
@@ -59,6 +63,8 @@ class Found:
     load: tuple[float, float]
     fallen: tuple[float, float]
     rails: tuple[tuple[int, str, float], ...] = ()
+    along: tuple[tuple[float, float], ...] = ()
+    screws: tuple[tuple[int, int, float], ...] = ()
 
 
 @dataclass(frozen=True)
@@ -79,6 +85,8 @@ class Fit:
         Of each sample.
     loose : float
         Times as wide as the doubt that the kernel had to be for enough samples to come near.
+    strict : float
+        Effective samples of all explanations that come near without that; `ENOUGH` would do.
     """
 
     cause: str
@@ -90,6 +98,7 @@ class Fit:
     mass: Array
     weight: Array
     loose: float = 1.0
+    strict: float = ENOUGH
 
 
 @dataclass(frozen=True)
@@ -170,13 +179,19 @@ def distance(layout: Layout, found: Found, bank: Bank) -> Array:
 
 
 def _measured(layout: Layout, found: Found, bank: Bank) -> tuple[Array, Array]:
-    """Squared distance (n,) of the snow from that measured, in deviations; chance (n,) of the splices."""
-    snow, chance = np.zeros(len(bank.mass)), np.ones(len(bank.mass))
+    """Squared distances (n, m) from what was measured, in deviations; chance (n,) of the splices."""
+    far = [((bank.depth[:, k] - over) / wide) ** 2 for k, (over, wide) in enumerate(found.along)]
     if np.isfinite(found.load[0]):
-        snow = ((bank.mass - found.load[0]) / found.load[1]) ** 2
+        far.append(((bank.mass - found.load[0]) / found.load[1]) ** 2)
+    for k, (looked, loose, doubt) in enumerate(found.screws):
+        # Some are told wrong, and loose ones are counted as roughly as clamps that gave way.
+        told = bank.loose[:, k] * (1.0 - doubt) + (looked - bank.loose[:, k]) * doubt
+        wide = np.sqrt(0.25 + (COUNT_DOUBT * loose) ** 2 + looked * doubt * (1.0 - doubt))
+        far.append(((told - loose) / wide) ** 2)
+    chance = np.ones(len(bank.mass))
     for clamp, state, told_wrong in found.rails:
         chance *= _splice_seen(layout, bank, clamp, state, told_wrong)
-    return snow, chance
+    return np.stack(far, axis=1) if far else np.zeros((len(chance), 0)), chance
 
 
 def _splice_seen(layout: Layout, bank: Bank, clamp: int, state: str, doubt: float) -> Array:
@@ -200,16 +215,18 @@ def fit(
     prior = np.asarray(priors, dtype=float) / np.sum(priors)
     square = [distance(layout, found, bank) for bank in banks]
     exact = [_measured(layout, found, bank) for bank in banks]
-    loose, near, weights = LOOSER[-1], [], []
+    loose, near, weights, strict = LOOSER[-1], [], [], 0.0
     for loose in LOOSER:  # a few
         near = [one < (NEAR * loose) ** 2 for one in square]
         weights = [
-            bank.weight * chance * np.where(there, np.exp(-0.5 * (one / loose**2 + snow)), 0.0)
-            for bank, one, there, (snow, chance) in zip(banks, square, near, exact, strict=True)
+            bank.weight * chance * np.where(there, np.exp(-0.5 * (one / loose**2 + far.sum(axis=1))), 0.0)
+            for bank, one, there, (far, chance) in zip(banks, square, near, exact, strict=True)
         ]
-        if _effective(np.concatenate([p * w for p, w in zip(prior, weights, strict=True)])) >= ENOUGH:
+        enough = _effective(np.concatenate([p * w for p, w in zip(prior, weights, strict=True)]))
+        strict = enough if loose == LOOSER[0] else strict
+        if enough >= ENOUGH:
             break
-    near = [there & (snow < NEAR**2) for there, (snow, _) in zip(near, exact, strict=True)]
+    near = [there & (far < NEAR**2).all(axis=1) for there, (far, _) in zip(near, exact, strict=True)]
     mean = np.array([w.mean() for w in weights])
     posterior = _shared(prior * mean)
     again = _shared(prior * _drawn_again(weights, near, stream(seed, 0, purpose=7)))
@@ -225,6 +242,7 @@ def fit(
             _quantiles(bank.mass, weights[i]),
             weights[i],
             loose,
+            strict,
         )
         for i, bank in enumerate(banks)
     ]

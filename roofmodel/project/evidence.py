@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from roofmodel.errors import InputError
 from roofmodel.layout import Layout
-from roofmodel.project.evidence_schema import EvidenceFile, FoundTable
+from roofmodel.project.evidence_schema import EvidenceFile, FoundTable, ScrewsFound
 from roofmodel.project.load import Project, load_project
 from roofmodel.project.screw_tables import refuse_screws
 from roofmodel.project.validation import read_text, validated
@@ -42,6 +42,11 @@ class Evidence:
         Chance that a clamp is told wrong.
     rails : tuple of (int, str, float)
         Clamp nearest to each splice that was looked at, how it was found, and the doubt.
+    along : tuple of (int, float, float)
+        Clamp nearest to each place where depth was looked at, depth there over that of even snow, and its
+        deviation. [-]
+    screws : tuple of ((k,) int, int, float)
+        Clamps whose screws were looked at, how many of them were loose, and the doubt of each.
     load : (float, float)
         Load without drift and its standard deviation; NaN for not measured. [Pa]
     fallen : (float, float)
@@ -56,6 +61,8 @@ class Evidence:
     gave_way: NDArray[np.bool_]
     doubt: Array
     rails: tuple[tuple[int, str, float], ...]
+    along: tuple[tuple[int, float, float], ...]
+    screws: tuple[tuple[NDArray[np.int64], int, float], ...]
     load: tuple[float, float]
     fallen: tuple[float, float]
 
@@ -85,6 +92,15 @@ def load_evidence(path: str | Path) -> Evidence:
             (int(clamps_named(project.layout, one.near, f"rail {i}.near")[0]), one.state, one.doubt)
             for i, one in enumerate(table.rail, 1)
         )
+        along = tuple(
+            (
+                int(clamps_named(project.layout, one.near, f"snow.along {i}.near")[0]),
+                one.over,
+                one.doubt * one.over,
+            )
+            for i, one in enumerate(table.snow.along, 1)
+        )
+        screws = tuple(_screws(project.layout, one, i) for i, one in enumerate(table.screws, 1))
     except InputError as error:
         message = f"{path.name}: {error}"
         raise InputError(message) from None
@@ -99,10 +115,18 @@ def load_evidence(path: str | Path) -> Evidence:
         share = heap.doubt
     digest = hashlib.sha256(text.encode() + project.digest.encode()).hexdigest()
     return Evidence(
-        path, table, project, digest, known, gave_way, doubt, rails,
+        path, table, project, digest, known, gave_way, doubt, rails, along, screws,
         (np.nan, np.nan) if load is None else (load, snow.doubt * load),
         (np.nan, np.nan) if fallen is None else (fallen, share * fallen),
     )  # fmt: skip
+
+
+def _screws(layout: Layout, one: ScrewsFound, number: int) -> tuple[NDArray[np.int64], int, float]:
+    at = clamps_named(layout, one.clamps, f"screws {number}.clamps")
+    if one.loose > len(at):
+        message = f"screws {number}.loose = {one.loose} of {len(at)} clamps; at most all of them can be loose"
+        raise InputError(message)
+    return at, one.loose, one.doubt
 
 
 def _states(layout: Layout, found: list[FoundTable]) -> tuple[NDArray[np.bool_], NDArray[np.bool_], Array]:

@@ -55,6 +55,26 @@ class HeapTable(Table):
     doubt: Doubt = Field(0.3, gt=0.0, le=1.0, description="Standard deviation of its weight, as a share.")
 
 
+class DepthFound(Table):
+    """Snow at one place along a row, by what still lies there or its mark, against snow that lies even."""
+
+    near: Line = Field(min_length=1, description='Clamp nearest to the place, such as "low-50".')
+    over: float = Field(
+        gt=0.0, le=20.0, description="Depth there over that where the same snow lies even, away from drifts."
+    )
+    doubt: Doubt = Field(0.2, gt=0.0, le=1.0, description="Standard deviation of it, as a share.")
+    note: Line = Field("", max_length=300, description="For the report.")
+
+
+class ScrewsFound(Table):
+    """Clamps whose screws or grip were looked at, on the roof or on the ground."""
+
+    clamps: Line = Field(min_length=1, description='Names, as in found, such as "low-50..low-60".')
+    loose: int = Field(ge=0, description="How many of them were loose, by torque or the marks of their grip.")
+    doubt: Doubt = Field(0.05, ge=0.0, le=0.5, description="Chance that one of them is told wrong.")
+    note: Line = Field("", max_length=300, description="For the report.")
+
+
 class SnowFound(Table):
     """What is known of the snow."""
 
@@ -67,6 +87,7 @@ class SnowFound(Table):
     heap: HeapTable | None = Field(None, description="Snow on the ground below.")
     fallen: Force | None = Field(None, description="Weight of the snow that came down, in place of heap.")
     fallen_doubt: Doubt = Field(0.3, gt=0.0, le=1.0, description="Standard deviation of it, as a share.")
+    along: list[DepthFound] = Field(default_factory=list)
 
     @model_validator(mode="after")
     def _one(self) -> SnowFound:
@@ -115,6 +136,13 @@ class SamplingTable(Table):
         le=5.0,
         description="Mean over nominal strength, if uncertainty.strength is not given.",
     )
+    interval: float = Field(
+        0.1,
+        ge=0.01,
+        le=0.5,
+        description="Width of the 95 % interval that is wanted for the first explanation; how many samples "
+        "that takes is told.",
+    )
     strength_scatter: float = Field(0.15, ge=0.0, le=1.0, description="Coefficient of variation then.")
 
 
@@ -125,6 +153,7 @@ class EvidenceFile(Table):
     snow: SnowFound = Field(default_factory=SnowFound)
     found: list[FoundTable] = Field(min_length=1)
     rail: list[RailFound] = Field(default_factory=list)
+    screws: list[ScrewsFound] = Field(default_factory=list)
     explanation: list[ExplanationTable] = Field(default_factory=list)
     sampling: SamplingTable = Field(default_factory=SamplingTable)
     weather: Line | None = Field(None, description="CSV file of the weather before, for the history.")

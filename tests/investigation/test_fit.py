@@ -10,7 +10,7 @@ import pytest
 from scipy import stats
 
 from fea.analysis import analyze
-from fea.evidence.explanations import Bank, Strengths, possible, sample_bank
+from fea.evidence.explanations import UNEVEN, Bank, Looked, Strengths, course_of, possible, sample_bank
 from fea.evidence.fit import NOISE, SEEN, Found, fit, further, summaries
 from fea.evidence.roof import evidence_roof, part_row
 from fea.failure.roof_case import Laws
@@ -125,6 +125,62 @@ def test_clamps_that_came_off_tell_loose_ones_from_weak_ones(roof):
     for bank in (weak, missing):
         assert bank.gave_way.any()
         assert not bank.signs["loose gone"].any()
+
+
+def test_depth_along_the_row_is_a_normal_likelihood(roof):
+    """Bayes by hand: even snow against snow 2.7 times as deep there, told as 2.7 with deviation 0.5."""
+    n = 500
+    even = replace(none_gone(roof, "even", np.ones(n)), depth=np.ones((n, 1)))
+    uneven = replace(none_gone(roof, "uneven", np.ones(n)), depth=np.full((n, 1), 2.7))
+    gone = even.gave_way[0]
+    found = Found(np.ones(len(gone), dtype=bool), gone, np.zeros(len(gone)), NAN, NAN, along=((2.7, 0.5),))
+    by = {f.cause: f.posterior for f in fit(roof.layout, found, (even, uneven), (1.0, 1.0))}
+    assert by["even"] / by["uneven"] == pytest.approx(np.exp(-0.5 * (1.7 / 0.5) ** 2))
+
+
+def test_screws_found_loose_speak_for_loose_clamps(roof):
+    """Ten looked at: none loose speaks against a sample with six, six speak for it, and both mirror."""
+    n = 500
+    tight = replace(none_gone(roof, "tight", np.ones(n)), loose=np.zeros((n, 1)))
+    slack = replace(none_gone(roof, "slack", np.ones(n)), loose=np.full((n, 1), 6.0))
+    gone = tight.gave_way[0]
+    share = []
+    for loose in (0, 3, 6):
+        found = Found(
+            np.ones(len(gone), dtype=bool), gone, np.zeros(len(gone)), NAN, NAN, screws=((10, loose, 0.0),)
+        )
+        by = {f.cause: f.posterior for f in fit(roof.layout, found, (tight, slack), (1.0, 1.0))}
+        share.append(by["slack"])
+    assert share[0] < 1e-9
+    assert share[1] == pytest.approx(0.5)  # as far from both
+    assert share[2] > 1.0 - 1e-9
+
+
+def test_heaped_snow_reaches_four_times_and_is_told_at_its_clamp(roof):
+    c = len(roof.layout.clamp_s)
+    looked = Looked(np.arange(c), (np.arange(5), np.arange(5, c)))
+    uneven = sample_bank(roof, "uneven snow", Strengths(0.15, 0.2), 1000, 1, looked=looked)
+    top = uneven.depth.max(axis=1)
+    assert np.quantile(top, [0.0, 1.0]) == pytest.approx([1.0 + UNEVEN[0], 1.0 + UNEVEN[1]], abs=0.05)
+    assert top == pytest.approx(1.0 + uneven.signs["uneven"])
+    slack = sample_bank(roof, "loose clamps", Strengths(0.15, 0.2), 500, 1, looked=looked)
+    assert (slack.depth == 1.0).all()
+    assert 0.0 < slack.loose[:, 1].mean() < c - 5
+    assert not uneven.loose.any()
+
+
+def test_a_sample_drawn_again_goes_the_same_way(roof):
+    """Its clamps in the same order, each at a bond that only falls, from all of it to what is left."""
+    bank = sample_bank(roof, "missing clamps", Strengths(0.15, 0.2), 700, 1)
+    number = 500 + int(np.argmax((bank.order[500:] >= 0).sum(axis=1)))
+    course = course_of(roof, "missing clamps", Strengths(0.15, 0.2), 700, 1, number)
+    went = np.flatnonzero(bank.order[number] >= 0)
+    went = went[np.argsort(bank.order[number][went])]
+    assert len(went) > 2
+    left = [course.bond_left(int(k)) for k in went]
+    assert np.all(np.diff(left) <= 1e-12)
+    assert left[0] < 1.0
+    assert left[-1] >= course.bond[0] - 1e-12
 
 
 def test_parting_keeps_every_clamp_where_it_was(roof):

@@ -47,6 +47,10 @@ def test_the_hidden_cause_ranks_first_with_its_alternatives(done):
     assert data["explanations"][1]["cause"] in data["answer"]
     assert data["measure_next"][0]["sign"] == "never there"
     assert {p.name for p in (folder / "out").iterdir()} == set(OUTPUTS)
+    left = data["nearest_sample"]["bond_left"]
+    assert len(left) == len(data["nearest_sample"]["sequence"])
+    assert sorted(left, reverse=True) == left
+    assert "of each explanation (sampling.samples, now 3,000)" in " ".join(output.split())
     for word in ("licensed engineer", "Falling snow", "What would change the answer"):
         assert word in output
 
@@ -84,6 +88,8 @@ def test_the_same_input_gives_the_same_bytes(done, tmp_path):
             '[[explanation]]\ncause = "drift"\nprior = 2.0\nreason = "x"\n\n[snow]',
             "not possible here",
         ),
+        ("[[rail]]", '[[snow.along]]\nnear = "low-99"\nover = 2.0\n\n[[rail]]', "snow.along 1.near"),
+        ("[[rail]]", '[[screws]]\nclamps = "low-01..low-03"\nloose = 4\n\n[[rail]]', "4 of 3 clamps"),
         ('name = "Alder', 'case = "no such"\nname = "Alder', 'no case "no such"'),
     ],
 )

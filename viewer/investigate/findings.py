@@ -15,12 +15,14 @@ from fea.evidence.explanations import (
     HIGHEST,
     USUAL,
     Bank,
+    Course,
     Roof,
     Strengths,
     as_meant,
     drift_share,
 )
-from fea.evidence.fit import FEW, Fit, Measurement
+from fea.evidence.fit import ENOUGH, FEW, Fit, Measurement
+from fea.failure.inputs import law_words
 from fea.failure.roof_case import Chosen, mean_pressure
 from roofmodel.project.evidence import GAVE_WAY, Evidence
 from roofmodel.units import SYSTEMS, UnitSystem
@@ -50,6 +52,7 @@ MEASURE = {
 }
 CERTAIN, LIKELY = 0.9, 0.6
 CLEAR = 2.0  # deviations of the measured snow beyond which it is called more or less
+MOST_SAMPLES = 200_000  # that sampling.samples takes
 WORTH = 0.02  # least information of a measurement that is named [bit]
 
 
@@ -67,6 +70,7 @@ class CaseFindings:
     fits: tuple[Fit, ...]
     cannot: tuple[tuple[str, str], ...]
     further: tuple[Measurement, ...]
+    course: Course
     history: HistoryFindings | None = None
 
     @property
@@ -130,6 +134,18 @@ def told(found: CaseFindings) -> tuple[str, ...]:
     for rail in evidence.table.rail:
         note = f" ({rail.note})" if rail.note else ""
         lines.append(f"Splice at {rail.near}: {rail.state}, doubt {100.0 * rail.doubt:g} %{note}.")
+    for deep in evidence.table.snow.along:
+        note = f" ({deep.note})" if deep.note else ""
+        lines.append(
+            f"Snow at {deep.near}: {deep.over:g} ± {deep.doubt * deep.over:.2g} times as deep as where it lies "
+            f"even{note}."
+        )
+    for screws, (clamps, loose, _) in zip(evidence.table.screws, evidence.screws, strict=True):
+        note = f" ({screws.note})" if screws.note else ""
+        lines.append(
+            f"Screws of {screws.clamps}: {loose} of {len(clamps)} loose, "
+            f"doubt {100.0 * screws.doubt:g} %{note}."
+        )
     known, off = int(evidence.known.sum()), int(evidence.gave_way.sum())
     lines.append(f"{off} of {known} known clamps gave way; {len(layout.clamp_name) - known} are unknown.")
     load, fallen = evidence.load, evidence.fallen
@@ -202,31 +218,70 @@ def assumed(found: CaseFindings) -> tuple[str, ...]:
         "distributions are judgment.",
         *priors,
         *(f"Not possible here: {cause}, {why}." for cause, why in found.cannot),
-        *_given_push(found),
+        *_as_given(found),
         *found.chosen.notes,
     )
 
 
-def _given_push(found: CaseFindings) -> tuple[str, ...]:
-    """How hard snow runs onto a lower row where the project says it; else the case's notes work it out."""
+def _as_given(found: CaseFindings) -> tuple[str, ...]:
+    """What the project says of clamps past their strength, and of snow that runs onto a lower row.
+
+    What it does not say of that is worked out in the case's notes.
+    """
     given = found.evidence.project.table.uncertainty
-    if given is None or given.impact is None:
+    if given is None:
         return ()
-    push = f"Snow that runs onto a lower row pushes {given.impact:g} times as hard as at rest"
-    return (f"{push} (uncertainty.impact of the project).",)
+    lines = list(law_words(given))
+    if given.impact is not None:
+        push = f"Snow that runs onto a lower row pushes {given.impact:g} times as hard as at rest"
+        lines.append(f"{push} (uncertainty.impact of the project).")
+    elif given.stopping_reason:
+        lines.append(f"Stopping distance: {given.stopping_reason}")
+    return tuple(lines)
+
+
+def more_samples(found: CaseFindings) -> tuple[str, ...]:
+    """How many samples would sharpen the ranking, and to what; empty where those there are do."""
+    first, sampling = found.fits[0], found.evidence.table.sampling
+    lines = []
+    if first.loose > 1.0:
+        lines.append(
+            "Few samples come as near as the doubt of what was found; they were compared "
+            f"{first.loose:g} times as loosely, which blunts the ranking and is not in the intervals. "
+            + _takes(found, ENOUGH / max(first.strict, 1e-9), "to compare as closely as the doubt")
+        )
+    wide = first.high - first.low
+    if first.near >= FEW and wide > sampling.interval:
+        narrow = f"{_percents(wide)} to {_percents(sampling.interval)} (sampling.interval)"
+        aim = f'to bring the width of the interval of "{first.cause}" from {narrow}'
+        lines.append(_takes(found, (wide / sampling.interval) ** 2, aim))
+    return tuple(lines)
+
+
+def _percents(share: float) -> str:
+    return f"{100.0 * share:.0f} %"
+
+
+def _takes(found: CaseFindings, times: float, aim: str) -> str:
+    """How many samples of each explanation something takes: intervals shrink with their root."""
+    now = found.evidence.table.sampling.samples
+    need = now * times
+    if need > MOST_SAMPLES:
+        much = f"more than {MOST_SAMPLES:,}, the most that are drawn" if need < 1e7 else "far too many"
+        return f"Samples {aim}: {much}; measuring what is named here decides sooner."
+    rounded = int(np.ceil(need / 1000.0) * 1000)
+    return f"Samples {aim}: about {rounded:,} of each explanation (sampling.samples, now {now:,})."
 
 
 def changes(found: CaseFindings) -> tuple[str, ...]:
     """What would change the answer."""
-    loose = found.fits[0].loose
     lines = [
-        f"Few samples come as near as the doubt of what was found; they were compared {loose:g} times as "
-        "loosely, which blunts the ranking and is not in the intervals. More samples help."
-    ] * (loose > 1.0)
-    lines += [
-        f"{MEASURE[one.sign]}: {one.information:.2f} bit expected"
-        for one in found.further
-        if one.information >= WORTH
+        *more_samples(found),
+        *(
+            f"{MEASURE[one.sign]}: {one.information:.2f} bit expected"
+            for one in found.further
+            if one.information >= WORTH
+        ),
     ]
     first = found.fits[0]
     second = found.fits[1] if len(found.fits) > 1 else None
@@ -265,12 +320,18 @@ def ranking(found: CaseFindings) -> Table:
     )
 
 
-def sequence(found: CaseFindings) -> tuple[tuple[int, str, str, str], ...]:
-    """Number, clamp, row, and how it was found, of each clamp of the nearest sample as they give way."""
+def sequence(found: CaseFindings) -> tuple[tuple[int, float, str, str, str], ...]:
+    """Number, bond left, clamp, row, and how it was found, of each clamp of the nearest sample in order."""
     evidence, layout = found.evidence, found.evidence.project.layout
     state = np.where(~evidence.known, "unknown", np.where(evidence.gave_way, "gave way", "stands"))
     return tuple(
-        (number, layout.clamp_name[c], layout.row_name[layout.clamp_row[c]], str(state[c]))
+        (
+            number,
+            found.course.bond_left(c),
+            layout.clamp_name[c],
+            layout.row_name[layout.clamp_row[c]],
+            str(state[c]),
+        )
         for number, c in enumerate(likeliest(found)[1].tolist(), 1)
     )
 

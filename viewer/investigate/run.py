@@ -9,11 +9,11 @@ from concurrent.futures import ThreadPoolExecutor
 import numpy as np
 
 from fea.evidence.aim import Aim, aim_at
-from fea.evidence.explanations import Strengths, possible, sample_bank
+from fea.evidence.explanations import Looked, Strengths, course_of, possible, sample_bank
 from fea.evidence.fit import Found, fit, further
 from fea.evidence.roof import evidence_roof
-from fea.failure.inputs import read_uncertainty
-from fea.failure.roof_case import Laws, mean_pressure
+from fea.failure.inputs import laws_of, read_uncertainty
+from fea.failure.roof_case import mean_pressure
 from roofmodel.errors import InputError
 from roofmodel.project.evidence import Evidence
 from viewer.analyzing import analyze_project
@@ -33,7 +33,7 @@ def case_findings(evidence: Evidence, tell: Callable[[str], None]) -> CaseFindin
     mean, strengths, note = _strengths(evidence)
     try:
         near = aim_at(evidence.gave_way, project.layout.clamp_row, (np.nan, np.nan)).near
-        roof, chosen = evidence_roof(analysis, table.case.case, _laws(evidence, mean), near)
+        roof, chosen = evidence_roof(analysis, table.case.case, laws_of(project, mean), near)
     except InputError as error:
         message = f"{evidence.path.name}: {str(error).replace('uncertainty.case', 'case.case')}"
         raise InputError(message) from None
@@ -51,26 +51,37 @@ def case_findings(evidence: Evidence, tell: Callable[[str], None]) -> CaseFindin
     pressure = mean_pressure(analysis.snow.cases[chosen.case], roof.plane)
     load = (evidence.load[0] / pressure, evidence.load[1] / pressure)
     aim = Aim(near, load)
+    looked = Looked(
+        np.array([clamp for clamp, _, _ in evidence.along], dtype=np.int64),
+        tuple(clamps for clamps, _, _ in evidence.screws),
+    )
     with ThreadPoolExecutor(len(os.sched_getaffinity(0))) as pool:
         banks = tuple(
             pool.map(
-                lambda cause: sample_bank(roof, cause, strengths, sampling.samples, sampling.seed, aim),
+                lambda cause: sample_bank(
+                    roof, cause, strengths, sampling.samples, sampling.seed, aim, looked
+                ),
                 causes,
             )
         )
-    found = Found(evidence.known, evidence.gave_way, evidence.doubt, load, evidence.fallen, evidence.rails)
-    fits = fit(project.layout, found, banks, [given.get(cause, 1.0) for cause in causes], sampling.seed)
-    return CaseFindings(
-        evidence, analysis, chosen, roof, strengths, note, banks, fits, cannot, further(fits, banks), history
+    found = Found(
+        evidence.known,
+        evidence.gave_way,
+        evidence.doubt,
+        load,
+        evidence.fallen,
+        evidence.rails,
+        tuple((over, wide) for _, over, wide in evidence.along),
+        tuple((len(clamps), loose, doubt) for clamps, loose, doubt in evidence.screws),
     )
-
-
-def _laws(evidence: Evidence, mean_strength: float) -> Laws:
-    """How hard snow runs onto lower rows: as the project says, or worked out, as `risk` does."""
-    given = evidence.project.table.uncertainty
-    if given is None:
-        return Laws(mean_strength=mean_strength, impact=None)
-    return Laws(mean_strength=mean_strength, impact=given.impact, stopping=given.stopping)
+    fits = fit(project.layout, found, banks, [given.get(cause, 1.0) for cause in causes], sampling.seed)
+    first = next(bank for bank in banks if bank.cause == fits[0].cause)
+    nearest = int(np.argmax(fits[0].weight))
+    course = course_of(roof, first.cause, strengths, sampling.samples, sampling.seed, nearest, aim)
+    return CaseFindings(
+        evidence, analysis, chosen, roof, strengths, note, banks, fits, cannot, further(fits, banks), course,
+        history,
+    )  # fmt: skip
 
 
 def _strengths(evidence: Evidence) -> tuple[float, Strengths, str]:

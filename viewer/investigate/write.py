@@ -95,6 +95,7 @@ def case_data(found: CaseFindings) -> dict[str, Any]:
                 "snow_over_case": bank.mass[best],
                 "fallen": bank.fallen[best],
                 "sequence": [layout.clamp_name[c] for c in order],
+                "bond_left": [found.course.bond_left(int(c)) for c in order],
             },
             "timeline": list(timeline(found)),
             "assumed": list(assumed(found)),
@@ -112,8 +113,11 @@ def _share(gave_way: Any, weight: Any) -> float:
 
 def sequence_csv(found: CaseFindings) -> str:
     """Clamps of the nearest sample in the order in which they give way."""
-    rows = [(number, safe(clamp), safe(row), state) for number, clamp, row, state in sequence(found)]
-    return csv_text([("event", "clamp", "row", "found"), *rows])
+    rows = [
+        (number, f"{left:.6g}", safe(clamp), safe(row), state)
+        for number, left, clamp, row, state in sequence(found)
+    ]
+    return csv_text([("event", "bond left", "clamp", "row", "found"), *rows])
 
 
 def case_html(found: CaseFindings, drawing: Drawing, picture: bytes) -> str:
@@ -123,10 +127,11 @@ def case_html(found: CaseFindings, drawing: Drawing, picture: bytes) -> str:
     evidence = found.evidence
     table = evidence.table.case
     events = Table(
-        f'Sequence of the sample of "{found.fits[0].cause}" that is nearest to what was found',
-        ("event", "clamp", "row", "found"),
-        "tttt",
-        tuple((str(number), *words) for number, *words in sequence(found)),
+        f'Sequence of the sample of "{found.fits[0].cause}" that is nearest to what was found, '
+        "its snow lying still and its bond falling",
+        ("event", "bond left", "clamp", "row", "found"),
+        "tnttt",
+        tuple((str(number), f"{100.0 * left:.0f} %", *words) for number, left, *words in sequence(found)),
     )
     animation = f"data:image/gif;base64,{base64.b64encode(picture).decode()}"
     return (
