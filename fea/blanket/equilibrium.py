@@ -212,9 +212,8 @@ def _matrix(look: _Look, pattern: Pattern, damping: float) -> sparse.csr_array:
     touch = look.contact[1][:, None] * ways[:, i] * ways[:, j]
     values = [bed, touch, sparse.coo_array(sparse.triu(p.structure.matrix)).data]
     own = pattern.slot[: 36 * len(layer.corner)]
-    data: Array = np.bincount(
-        pattern.slot[len(own) :], np.concatenate([v.ravel() for v in values]), minlength=len(pattern.indices)
-    )
+    rest = np.concatenate([v.ravel() for v in values])
+    data = np.bincount(pattern.slot[len(own) :], rest, len(pattern.indices)).astype(float)
     elements.add_stiffness(look.response.tangent, layer.volume, layer.size, own.reshape(-1, 36), data)
     return sparse.csr_array((data, pattern.indices, pattern.indptr), shape=(p.count, p.count))
 

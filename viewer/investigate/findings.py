@@ -137,8 +137,8 @@ def told(found: CaseFindings) -> tuple[str, ...]:
     for deep in evidence.table.snow.along:
         note = f" ({deep.note})" if deep.note else ""
         lines.append(
-            f"Snow at {deep.near}: {deep.over:g} ± {deep.doubt * deep.over:.2g} times as deep as where it lies "
-            f"even{note}."
+            f"Snow at {deep.near}: {deep.over:g} ± {deep.doubt * deep.over:.2g} times as deep as where it "
+            f"lies even{note}."
         )
     for screws, (clamps, loose, _) in zip(evidence.table.screws, evidence.screws, strict=True):
         note = f" ({screws.note})" if screws.note else ""
