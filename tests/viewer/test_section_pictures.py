@@ -3,6 +3,7 @@
 import math
 import re
 import xml.etree.ElementTree as ET
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -11,7 +12,7 @@ from fea.analysis import Analysis, analyze
 from fea.checks.limits import clamp_components
 from roofmodel.project.load import load_project
 from viewer.picture.findings import called_clamp, shown_case
-from viewer.quantities import as_given, drawn, quantity, system
+from viewer.quantities import as_given, drawn, percent, quantity, system
 from viewer.report.building_section import building_svg
 from viewer.report.clamp_detail import clamp_svg
 from viewer.report.roof_section import crossings, cut_through, frame_of, line_load, roof_cut, section_svg
@@ -24,6 +25,24 @@ MODELS = ("granary-door", "tannery-hall", "cedar-hollow")
 @pytest.fixture(scope="module", params=MODELS)
 def analysis(request) -> Analysis:
     return analyze(load_project(f"models/{request.param}/project.toml"))
+
+
+SCREWS = """
+[clamp.screws]
+count = 2
+spacing = "40 mm"
+base_along = "80 mm"
+base_across = "60 mm"
+diameter = "5.5 mm"
+head_diameter = "12 mm"
+shear = "2 kN"
+pull_out = "1.5 kN"
+pull_over = "2 kN"
+screw_shear = "6 kN"
+screw_tension = "8 kN"
+test_kind = "characteristic"
+test_factor = 1.33
+"""
 
 
 def texts(drawing: str) -> list[str]:
@@ -123,3 +142,18 @@ def test_bars_over_planes_are_their_mean_snow():
     assert len(loads) == 4  # two planes of the section, with rows and without
     assert loads[0] in mean
     assert all(min(abs(load - mean)) < 1e-9 for load in loads[:2])
+
+
+def test_a_bracket_is_drawn_on_its_screws_with_what_they_use(tmp_path):
+    """The governing limit of the screws stands on the drawing as the analysis has it."""
+    path = tmp_path / "project.toml"
+    path.write_text(Path("models/granary-door/project.toml").read_text() + SCREWS)
+    analysis = analyze(load_project(path), beyond=False)
+    worst = analysis.attachment
+    assert worst is not None
+    name = analysis.limits[worst.limit].name
+    assert name.startswith("screw")
+    drawing = clamp_svg(analysis)
+    words = " ".join(texts(drawing))
+    assert "on its screws" in words
+    assert any(name in line and percent(worst.utilization) in line for line in texts(drawing))

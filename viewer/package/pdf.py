@@ -29,6 +29,7 @@ PAGE = 174.0  # width of the text [mm]
 TORNADO = (
     "What moves the answer: utilization of the most used attachment with 10 % less and more of each input."
 )
+OF_OTHERS = re.compile(r"\[+(thaw|blanket|plan|uncertainty)\b")  # tables of the file for other commands
 PLAN = 132.0  # largest height of a plan [mm]
 
 
@@ -167,7 +168,7 @@ def _sensitivity(sway: SwayFindings | None, files: dict[str, bytes], units: Unit
     parts = [
         t.heading("What moves the answer"),
         t.paragraph(sway_words(sway)),
-        t.figure("tornado.svg", sway_words(sway), TORNADO, "74%", floats=True),
+        t.figure("tornado.svg", sway_words(sway), TORNADO, "74%", floats="bottom"),
     ]
     place = place_words(sway, units)
     parts += [t.paragraph(f"Caution: {place}", bold=True)] if place else []
@@ -192,6 +193,7 @@ def _scope(content: Mapping[str, Any]) -> str:
 
 
 def _rows(content: Mapping[str, Any], files: dict[str, bytes], wide: str) -> str:
+    """The chapter of the rows; its tables fill the room that its drawings leave."""
     _keep(files, "plan.svg", str(content["plan"]))
     parts = [
         t.heading("Sliding force on the rows"),
@@ -201,11 +203,22 @@ def _rows(content: Mapping[str, Any], files: dict[str, bytes], wide: str) -> str
             "Plan of the roof with rows and clamps",
             "Plan with the snow of the governing case.",
             _wide(content["plan"], PLAN),
-            floats=True,
+            floats="bottom",
         ),
         t.table(content["rows"]),
-        *(t.table(content[name]) for name in ("partial", "balance", "falling") if content[name]),
     ]
+    parts += _row_plans(content, files)
+    chosen = _most_used(content, ROWS)
+    for number, (name, drawing) in enumerate(content["row_drawings"]):
+        if name in chosen:
+            _keep(files, f"row{number}.svg", str(drawing))
+            parts.append(t.figure(f"row{number}.svg", f"Diagrams of row {name}", width=wide, floats="auto"))
+    if len(chosen) < content["rows_total"]:
+        words = (
+            f"The {len(chosen)} most used of {content['rows_total']} rows are drawn; package.html has more."
+        )
+        parts.append(t.paragraph(words, note=True))
+    parts += [t.table(content[name]) for name in ("partial", "balance", "falling") if content[name]]
     if content["landing"]:
         _keep(files, "landing.svg", str(content["landing"]))
         parts.append(
@@ -214,25 +227,13 @@ def _rows(content: Mapping[str, Any], files: dict[str, bytes], wide: str) -> str
                 "Where falling snow lands",
                 "Where snow that no row holds lands.",
                 _wide(content["landing"], PLAN),
-                floats=True,
+                floats="auto",
             )
         )
     parts += [
         t.table(content[name]) for name in ("lower", "heaps", "obstructions", "arrays") if content[name]
     ]
-    parts += _row_plans(content, files)
-    drawn = content["row_drawings"]
-    chosen = _most_used(content, ROWS)
-    for number, (name, drawing) in enumerate(drawn):
-        if name in chosen:
-            _keep(files, f"row{number}.svg", str(drawing))
-            parts.append(t.figure(f"row{number}.svg", f"Diagrams of row {name}", width=wide))
-    if len(chosen) < content["rows_total"]:
-        words = (
-            f"The {len(chosen)} most used of {content['rows_total']} rows are drawn; package.html has more."
-        )
-        parts.append(t.paragraph(words, note=True))
-    return "".join(parts)
+    return "".join([*parts, t.all_placed()])
 
 
 def _row_plans(content: Mapping[str, Any], files: dict[str, bytes]) -> list[str]:
@@ -240,7 +241,8 @@ def _row_plans(content: Mapping[str, Any], files: dict[str, bytes]) -> list[str]
     parts = []
     for number, drawing in enumerate(content["row_plans"]):
         _keep(files, f"rows{number}.svg", str(drawing))
-        parts.append(t.figure(f"rows{number}.svg", "Rows and clamps of a plane", width=_wide(drawing, 85.0)))
+        wide = _wide(drawing, 85.0)
+        parts.append(t.figure(f"rows{number}.svg", "Rows and clamps of a plane", width=wide, floats="auto"))
     return parts
 
 
@@ -264,21 +266,21 @@ def _snow(content: Mapping[str, Any], study: SnowStudy, files: dict[str, bytes],
     parts = [
         t.heading("Snow"),
         t.table(Table("Cases", ("No.", "Case", "Standard", "The pressures are"), "tttt", names)),
-        t.figure("snow.svg", "Plans of all snow cases", "All cases on one scale.", floats=True),
+        t.figure("snow.svg", "Plans of all snow cases", "All cases on one scale.", floats="auto"),
         t.table(content["cases"]),
     ]
     cuts = []
     for number, section in enumerate(study.sections[:SECTIONS]):
         chapter = section_chapter(study, section)
         _keep(files, f"cut{number}.svg", str(chapter["svg"]))
-        cuts.append(t.figure(f"cut{number}.svg", section.name, str(chapter["words"]), "90%"))
+        cuts.append(t.figure(f"cut{number}.svg", section.name, str(chapter["words"]), "90%", floats="auto"))
     if len(study.sections) > SECTIONS:
         words = f"{SECTIONS} of {len(study.sections)} sections are drawn; `eavewright snow` has all."
         cuts.append(t.paragraph(words, note=True))
     parts += ["".join(cuts), t.heading("Zones, worked out", 2), t.columns(_zones(study, units))]
     if content["skipped"].rows:
         parts.append(t.table(content["skipped"]))
-    return "".join(parts)
+    return "".join([*parts, t.all_placed()])
 
 
 def _zones(study: SnowStudy, units: UnitSystem) -> list[str]:
@@ -307,7 +309,7 @@ def _building(content: Mapping[str, Any], files: dict[str, bytes]) -> str:
         [
             t.heading("The building below"),
             t.bullets(content["building_words"]),
-            t.figure("building.svg", "Eave section with the rows and the load of the roof", floats=True),
+            t.figure("building.svg", "Eave section with the rows and the load of the roof", floats="bottom"),
             t.table(content["building"]),
             *(t.table(one) for one in content["building_tables"]),
             *(t.table(one) for one in content["durability"]),
@@ -322,13 +324,24 @@ def _back(content: Mapping[str, Any]) -> str:
             t.table(content["audit"]),
             t.heading("Cautions"),
             t.bullets(content["cautions"]),
-            t.heading("Inputs"),
-            *(t.table(one) for one in content["inputs"]),
+            *_inputs(content),
             t.table(content["hardware"]),
             t.heading("Clamps"),
             t.table(content["clamps"]),
         ]
     )
+
+
+def _inputs(content: Mapping[str, Any]) -> list[str]:
+    """Inputs of this calculation; what other commands take is only named."""
+    of_others = [one for one in content["inputs"] if OF_OTHERS.match(one.caption)]
+    names = ", ".join(dict.fromkeys(name for one in of_others for name in OF_OTHERS.findall(one.caption)))
+    note = f"Not used here and shown in package.html only: {names}."
+    return [
+        t.heading("Inputs"),
+        *(t.table(one) for one in content["inputs"] if one not in of_others),
+        *([t.paragraph(note, note=True)] if of_others else []),
+    ]
 
 
 def _keep(files: dict[str, bytes], name: str, svg: str) -> None:

@@ -163,14 +163,22 @@ def box(words: str, *, mark: str = "") -> str:
     )
 
 
-def figure(name: str, alt: str, caption: str = "", width: str = "100%", *, floats: bool = False) -> str:
-    """A picture from a file beside the document; one that floats leaves no gap where it does not fit."""
+def figure(name: str, alt: str, caption: str = "", width: str = "100%", *, floats: str = "") -> str:
+    """A picture from a file beside the document; one that floats leaves no gap where it does not fit.
+
+    It floats to the "bottom" of a page, so never before its place, or to the nearer end of one ("auto").
+    """
     words = f'#text(size: 8pt, fill: rgb("{style.MUTED}"))[{text(caption)}]' if caption else ""
     shown = (
         f'#block(breakable: false, width: 100%)[#align(center)[#image("{name}", width: {width}, '
         f'alt: "{_escaped(alt)}")]\n{words}]\n'
     )
-    return f"#place(auto, float: true, clearance: 14pt)[{shown}]\n" if floats else f"{shown}#v(6pt)\n"
+    return f"#place({floats}, float: true, clearance: 14pt)[{shown}]\n" if floats else f"{shown}#v(6pt)\n"
+
+
+def all_placed() -> str:
+    """Nothing that floats passes this place."""
+    return "#place.flush()\n"
 
 
 def filling(name: str, alt: str, caption: str, width: str) -> str:

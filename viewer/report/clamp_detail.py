@@ -1,4 +1,4 @@
-"""The governing clamp on its seam, to scale, with the forces of the hand check."""
+"""The governing clamp on its seam, or bracket on its screws, to scale, with the forces of the hand check."""
 
 from __future__ import annotations
 
@@ -8,12 +8,14 @@ from numpy.typing import NDArray
 
 from fea.analysis import Analysis
 from fea.checks.limits import clamp_components
+from fea.checks.screws import SCREW_LIMITS
+from roofmodel.hardware import Clamp
 from roofmodel.units import UnitSystem
 from viewer import style
 from viewer.picture import svg
 from viewer.picture.findings import called_clamp
 from viewer.picture.plan import arrow
-from viewer.quantities import as_given, quantity, system
+from viewer.quantities import as_given, percent, quantity, system
 from viewer.report.working_steps import DIRECTIONS, clamp_at
 
 Array = NDArray[np.float64]
@@ -21,11 +23,14 @@ Array = NDArray[np.float64]
 WIDTH, TYPE = 760.0, 12.0
 TALL = 190.0  # of the hardware in the view along the slope [px]
 PAN = 270.0  # height of the pan in both views [px]
+PLATE = 5.0  # thickness of a bracket's base as drawn [px]
 MIDDLE, RIGHT = 255.0, 440.0  # middle of the first view, left end of the second [px]
 
 
 def clamp_svg(analysis: Analysis, units: UnitSystem | None = None) -> str:
     """Two views of the governing clamp: across the slope with its forces, and up the slope with the seams.
+
+    A bracket stands on its base with its screws.
 
     Sizes are those of the project file, to scale; shapes of clamp and seam are schematic.
     """
@@ -34,7 +39,8 @@ def clamp_svg(analysis: Analysis, units: UnitSystem | None = None) -> str:
         return ""
     units = units or system(analysis.project.table.project.units)
     name = analysis.project.layout.clamp_name[called_clamp(analysis)]
-    title = f"Clamp {name} on its seam"
+    bracket = analysis.project.clamp.screws is not None
+    title = f"Bracket {name} on its screws" if bracket else f"Clamp {name} on its seam"
     note = "Sizes of the project file, to scale; shapes are schematic. Factored forces."
     parts = [
         svg.text(title, 20.0, 14.0, 13.0, bold=True),
@@ -58,10 +64,37 @@ def _strengths(analysis: Analysis, units: UnitSystem) -> list[str]:
             strength = float(clamp.strength[i])
             known = "no strength given" if np.isnan(strength) else f"of {quantity(strength, kind, units)}"
             lines.append(f"{name}: {quantity(float(demand[i]), kind, units)} {known}")
+    lines = _screw_lines(analysis, units) or lines
     return [
         svg.text("Demand and design strength", RIGHT + 20.0, 64.0, TYPE, bold=True),
         *(svg.text(line, RIGHT + 20.0, 82.0 + 16.0 * k, TYPE) for k, line in enumerate(lines)),
     ]
+
+
+def _screw_lines(analysis: Analysis, units: UnitSystem) -> list[str]:
+    """Use of every limit of the screws in the governing case; none without screws."""
+    governing, found = analysis.attachment, []
+    assert governing is not None
+    where = called_clamp(analysis)
+    for limit in analysis.limits:
+        if limit.name in SCREW_LIMITS:
+            demand = float(limit.demand[governing.case, where])
+            strength = float(limit.resistance[where])
+            use = float(limit.utilization[governing.case, where])
+            of = "" if np.isnan(strength) else f" of {quantity(strength, limit.quantity, units)}"
+            known = "" if np.isnan(demand) else f"{quantity(demand, limit.quantity, units)}{of}, "
+            found.append(f"{limit.name}: {known}{'not verified' if np.isnan(use) else percent(use)}")
+    return found
+
+
+def _screws(place: Array, x: float, scale: float, sheet: float, plate: float) -> list[str]:
+    """Screws seen from the side at some places along a view: heads on the base, threads into the sheet."""
+    parts = []
+    for at in np.unique(np.round(place, 6)).tolist():
+        middle = x + scale * at
+        parts.append(svg.line(np.array([[middle, plate], [middle, sheet + 16.0]]), style.INK, 2.2))
+        parts.append(_box(middle - 4.5, plate - 4.0, middle + 4.5, plate, style.INK))
+    return parts
 
 
 def _box(x0: float, y0: float, x1: float, y1: float, fill: str) -> str:
@@ -126,14 +159,24 @@ def _from_the_side(analysis: Analysis, units: UnitSystem) -> list[str]:
     assert governing is not None
     section = rail.section
     height = clamp.grip_height + clamp.height + section.highest_top
-    scale = TALL / max(height, panel.seam_height, clamp.grip_length / 1.1)
+    long = _foot(clamp, 0)
+    scale = TALL / max(height, panel.seam_height, long / 1.1)
     seam, grip = PAN - scale * panel.seam_height, PAN - scale * clamp.grip_height
-    axis, half = grip - scale * clamp.height, 0.5 * scale * clamp.grip_length
-    parts = [
-        _box(MIDDLE - 150.0, PAN, MIDDLE + 150.0, PAN + 4.0, style.WALL_SHADE),
-        _box(MIDDLE - 150.0, seam, MIDDLE + 150.0, PAN, style.TINT),
-        _box(MIDDLE - half, seam - 5.0, MIDDLE + half, min(grip + 9.0, PAN - 3.0), style.HAIRLINE),
-        _box(MIDDLE - 0.3 * half, axis, MIDDLE + 0.3 * half, seam - 5.0, style.HAIRLINE),
+    axis, half = grip - scale * clamp.height, 0.5 * scale * long
+    parts = [_box(MIDDLE - 150.0, PAN, MIDDLE + 150.0, PAN + 4.0, style.WALL_SHADE)]
+    if clamp.screws is not None:
+        parts += [
+            _box(MIDDLE - half, PAN - PLATE, MIDDLE + half, PAN, style.HAIRLINE),
+            _box(MIDDLE - 0.2 * half, axis, MIDDLE + 0.2 * half, PAN - PLATE, style.HAIRLINE),
+            *_screws(-clamp.screws.place[:, 0], MIDDLE, scale, PAN, PAN - PLATE),
+        ]
+    else:
+        parts += [
+            _box(MIDDLE - 150.0, seam, MIDDLE + 150.0, PAN, style.TINT),
+            _box(MIDDLE - half, seam - 5.0, MIDDLE + half, min(grip + 9.0, PAN - 3.0), style.HAIRLINE),
+            _box(MIDDLE - 0.3 * half, axis, MIDDLE + 0.3 * half, seam - 5.0, style.HAIRLINE),
+        ]
+    parts += [
         *_rail_shape(analysis, np.array([MIDDLE, axis]), scale),
         svg.text("down the slope", MIDDLE - 150.0, PAN + 20.0, TYPE, color=style.MUTED),
     ]
@@ -158,7 +201,7 @@ def _from_the_side(analysis: Analysis, units: UnitSystem) -> list[str]:
     )
     # Overturning by the arm from grip to force: lift at the uphill end of the grip, push at the downhill end.
     for value, letter, end, down in ((demand[2], "P", way, False), (demand[3], "Q", -way, True)):
-        if value > 0.01 * abs(float(at.force[0])):
+        if clamp.screws is None and value > 0.01 * abs(float(at.force[0])):
             x = MIDDLE + end * (half + 9.0)
             ends = np.array([[x, grip + 24.0], [x, grip - 18.0]])
             parts += arrow(ends[1], ends[0], 1.8) if down else arrow(ends[0], ends[1], 1.8)
@@ -169,12 +212,25 @@ def _from_the_side(analysis: Analysis, units: UnitSystem) -> list[str]:
     arm = as_given(clamp.height + (section.highest_top if at.top else 0.0), "size", units)
     x = MIDDLE - 164.0
     parts += _measure(np.array([x, grip]), np.array([x, acts]), f"e {arm}", left=True)
-    low = as_given(clamp.grip_height, "size", units)
-    parts += _measure(np.array([x, PAN]), np.array([x, grip]), low, left=True)
-    length = as_given(clamp.grip_length, "size", units)
+    if clamp.grip_height > 0.0:
+        low = as_given(clamp.grip_height, "size", units)
+        parts += _measure(np.array([x, PAN]), np.array([x, grip]), low, left=True)
+    words = f"{'grip' if clamp.screws is None else 'base'} {as_given(long, 'size', units)}"
     y = PAN + 30.0
-    parts += _measure(np.array([MIDDLE - half, y]), np.array([MIDDLE + half, y]), f"grip {length}")
+    parts += _measure(
+        np.array([MIDDLE - half, y]),
+        np.array([MIDDLE + half, y]),
+        words,
+    )
     return parts
+
+
+def _foot(clamp: Clamp, axis: int) -> float:
+    """Length of the grip, or size of a bracket's base along (0) or across (1), else of its screws. [m]."""
+    if clamp.screws is None:
+        return clamp.grip_length
+    size, place = float(clamp.screws.base[axis]), clamp.screws.place[:, axis]
+    return float(np.ptp(place)) + 0.02 if np.isnan(size) else size
 
 
 def _up_the_slope(analysis: Analysis, units: UnitSystem) -> list[str]:
@@ -201,6 +257,12 @@ def _up_the_slope(analysis: Analysis, units: UnitSystem) -> list[str]:
     parts += [svg.line(np.array([[x(at), PAN], [x(at), seam]]), style.INK, 3.0) for at in place.tolist()]
     width = max(0.5 * upright * clamp.grip_length, 5.0)
     for at in s.tolist():
+        if clamp.screws is not None:
+            wide = max(0.5 * scale * _foot(clamp, 1), 4.0)
+            parts.append(_box(x(at) - wide, PAN - PLATE, x(at) + wide, PAN, style.HAIRLINE))
+            parts.append(_box(x(at) - 0.4 * wide, axis, x(at) + 0.4 * wide, PAN - PLATE, style.HAIRLINE))
+            parts += _screws(clamp.screws.place[:, 1], x(at), scale, PAN, PAN - PLATE)
+            continue
         parts.append(
             _box(x(at) - 0.5 * width, seam - 4.0, x(at) + 0.5 * width, 0.5 * (PAN + seam), style.HAIRLINE)
         )
