@@ -24,7 +24,9 @@ from benchmarks.verification.open_checks import (
     with_rows,
 )
 from benchmarks.verification.rails import rail_on_rigid_clamps
+from benchmarks.verification.screws import INCH, KIP, KSI, screws_of
 from fea.checks.combinations import strength_factors
+from fea.checks.screw_strength import ScrewRule, screw_strength
 from fea.panel.restraint import free_travel
 from fea.rails.loads import FrameResult
 from fea.strength_tests.campaign import judge
@@ -231,6 +233,22 @@ def _largest_deflection(found: FrameResult, span: float) -> float:
     return float(np.abs(quartic(np.linspace(0.0, span, 2001))).max())
 
 
+def screw_joint(given: Given) -> Answer:
+    """O-50: one screw through two sheets."""
+    sheets = given["t_sheet_top_in"] * INCH, given["t2_in"] * INCH
+    strengths = given["Fu1_ksi"] * KSI, given["Fu2_ksi"] * KSI
+    screws = screws_of(sheets, strengths, given["d_in"] * INCH, given["dw_in"] * INCH)
+    allowed, factored = (screw_strength(screws, rule) for rule in (ScrewRule.ASD, ScrewRule.LRFD))
+    shear, out, over = allowed.shear[0], allowed.out[0], allowed.over[0]
+    tension = [min(one.out[0].design, one.over[0].design) for one in (allowed, factored)]
+    found = {
+        "Pnv_kips": shear.nominal, "Pnot_kips": out.nominal, "Pnov_kips": over.nominal,
+        "Pnt_kips": min(out.nominal, over.nominal), "ASD_shear": shear.design, "ASD_tension": tension[0],
+        "LRFD_shear": factored.shear[0].design, "LRFD_tension": tension[1],
+    }  # fmt: skip
+    return {name: value / KIP for name, value in found.items()}
+
+
 def warm_panel(given: Given) -> Answer:
     """O-51: the free end of a strip that is fixed at its ridge, through a project file."""
     text = starter_text("shed", "SI")
@@ -302,6 +320,7 @@ MECHANICS: Answers = {
     "O-33": hip_end,
     "O-34": arc,
     "O-49": rail_in_three_spans,
+    "O-50": screw_joint,
     "O-51": warm_panel,
     "O-52": evaluated_tests,
     "O-57": drift_on_a_slope,
@@ -314,7 +333,6 @@ LISTED: dict[str, dict[str, str]] = {
         "mu1_drifted_UK": "coefficients of a national annex, up to half more than the standard's; `snow` says"
         " to add them by hand"
     },
-    "O-50": {"*": "screws: their resistance is an input from tests, no rule of snow"},
     "O-54": {
         "*": "creep pressure of deep snow on walls across a slope, a rule for avalanche defenses, an upper"
         " bound and no rule for roofs"

@@ -32,6 +32,7 @@ from benchmarks.verification.profiles import (  # noqa: E402
 )
 from benchmarks.verification.rails import rail_findings  # noqa: E402
 from benchmarks.verification.reliability import cascade_findings, chance_findings  # noqa: E402
+from benchmarks.verification.screws import screw_findings  # noqa: E402
 from benchmarks.verification.snow_layer import layer_findings  # noqa: E402
 from viewer.files import write_text  # noqa: E402
 
@@ -155,6 +156,11 @@ SECTIONS: tuple[tuple[str, str, Callable[[bool], list[Finding]]], ...] = (
         "Span tables",
         "The rows that span tables are made of, on clamps that do not give way.",
         lambda quick: span_findings(),
+    ),
+    (
+        "Screws",
+        "Strengths of one screw and what a group shares out; no published example could be read.",
+        lambda quick: screw_findings(),
     ),
     (
         "What few tests justify",

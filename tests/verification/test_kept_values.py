@@ -8,6 +8,7 @@ from benchmarks.verification.findings import Finding
 from benchmarks.verification.flow import flow_findings, mark_findings
 from benchmarks.verification.profiles import section_findings, span_findings, statistics_findings
 from benchmarks.verification.reliability import cascade_findings, chance_findings
+from benchmarks.verification.screws import screw_findings
 from benchmarks.verification.snow_layer import layer_findings
 
 
@@ -16,6 +17,7 @@ from benchmarks.verification.snow_layer import layer_findings
     [
         (section_findings, 18),
         (span_findings, 8),
+        (screw_findings, 13),
         (statistics_findings, 41),
         (mark_findings, 10),
         (layer_findings, 8),
