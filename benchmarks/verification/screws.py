@@ -57,15 +57,10 @@ def _aisi() -> list[Finding]:
         ("pull-out, J4.4.1", "kip", found.out[0].nominal / KIP, 0.82599),
         ("pull-over, J4.4.2", "kip", found.over[0].nominal / KIP, 2.3302),
         ("tear-out of an edge 3/8 in away, J6.1", "kip", float(torn) / KIP, 0.93210),
-        ("0.4 kip shear, 0.2 kip pull-out, J4.5.2, LRFD", "", _use(screws, ScrewRule.LRFD, 1, 0.4, 0.2), 0.64134),
-        (
-            "0.4 kip shear, 0.2 kip pull-over, J4.5.1, ASD", "",
-            _use(_inch(0.040, 0.110), ScrewRule.ASD, 0, 0.4, 0.2), 0.79806,
-        ),
-    ]  # fmt: skip
-    return [
-        Finding(f"Screw, {what}", AISI, "–", unit, value, want, NEAR) for what, unit, value, want in lines
+        ("0.4 kip shear, 0.2 kip pull-out, J4.5.2, LRFD", "", _use(screws, ScrewRule.LRFD, 1), 0.64134),
+        ("0.4 kip shear, 0.2 kip pull-over, J4.5.1, ASD", "", _use(thin, ScrewRule.ASD, 0), 0.79806),
     ]
+    return [Finding(f"Screw, {what}", AISI, "–", unit, value, ref, NEAR) for what, unit, value, ref in lines]
 
 
 def _en() -> list[Finding]:
