@@ -38,8 +38,8 @@ from fea.checks.limits import (
 from fea.checks.member import member_limits, member_reserve
 from fea.checks.partial_rails import partial_cautions
 from fea.checks.reserve import snow_reserve
-from fea.checks.screw_strength import screw_rule
-from fea.checks.screws import screw_limits, screw_reserve
+from fea.checks.screw_strength import screw_rule, screw_strength
+from fea.checks.screws import screw_capacity, screw_limits, screw_reserve
 from fea.checks.strips import panel_strips, strip_friction, strip_weight
 from fea.panel.groups import Tell
 from fea.panel.restraint import with_rails
@@ -431,8 +431,12 @@ def _beyond(
     )
     form = DesignFormat(project.table.design.format)
     hardware = (rail, clamp, rail_resistance(rail, form))
+    screws = None
+    if clamp.screws is not None:
+        strength_of = screw_strength(clamp.screws, screw_rule(form, project.site.standard))
+        screws = screw_capacity(own[hardest], clamp, strength_of)
     found = beyond_first_failure(
-        layout, loads, (still, grows), hardware, own[hardest], (row, case, reading.top)
+        layout, loads, (still, grows), hardware, own[hardest], (row, case, reading.top), screws
     )
     if reading in GIVEN:
         return found

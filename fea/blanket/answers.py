@@ -16,10 +16,12 @@ from fea.blanket.snow import even_snow, weak_layer
 from fea.blanket.views import View
 from fea.checks.combinations import LoadFactors
 from fea.checks.limits import clamp_components, clamp_limits, combine, component_utilization, interact
+from fea.checks.screw_strength import ScrewRule, screw_rule
+from fea.checks.screws import with_screws_use
 from fea.rails.actions import rail_loads
 from fea.rails.frame import solve_frame
 from fea.rails.rows import build_frame
-from roofmodel.hardware import Clamp
+from roofmodel.hardware import Clamp, DesignFormat
 from roofmodel.project.load import Project
 from roofmodel.units import STANDARD_GRAVITY
 
@@ -123,7 +125,7 @@ def answer_of(
         clamp=along,
         use=use,
         stop=stop,
-        stop_use=stop_use(factors.snow * stop, setting.clamp, setting.stops.lever),
+        stop_use=stop_use(factors.snow * stop, setting.clamp, setting.stops.lever, rule_of(project)),
         bearing=bearing,
         over=over,
         under=under,
@@ -155,11 +157,17 @@ def _clamps(
         response = solve_frame(build_frame(layout, rail, clamp, support=K), loads)
         along.append(response.clamp_force[0, :, 0])
         demands = combine(response, basis, snow, dead, thermal)
-        use.append(clamp_limits(demands.clamp, clamp, layout)[-1].utilization[0])
+        together = clamp_limits(demands.clamp, clamp, layout)[-1].utilization
+        use.append(with_screws_use(together, demands.clamp, clamp, rule_of(project))[0])
     return np.max(along, axis=0), np.max(use, axis=0)
 
 
-def stop_use(force: Array, clamp: Clamp, lever: float) -> Array:
+def rule_of(project: Project) -> ScrewRule:
+    """Rule for the screws of a project's brackets."""
+    return screw_rule(DesignFormat(project.table.design.format), project.site.standard)
+
+
+def stop_use(force: Array, clamp: Clamp, lever: float, rule: ScrewRule) -> Array:
     """Utilization (s,) of stops under factored forces (s,) [N] at a height above the grip [m]."""
     if not len(force):
         return np.zeros(0)
@@ -167,7 +175,8 @@ def stop_use(force: Array, clamp: Clamp, lever: float) -> Array:
     at_grip[:, 0], at_grip[:, 4] = force, force * lever
     parts = clamp_components(at_grip, clamp)
     scale = np.full(len(force), float(force.max(initial=0.0)))
-    return np.asarray(interact(component_utilization(parts, clamp, scale), clamp.interaction))
+    together = interact(component_utilization(parts, clamp, scale), clamp.interaction)
+    return with_screws_use(together[None], at_grip[None, None], clamp, rule)[0]
 
 
 def _layer_limits(setting: Setting, view: View, line: Array) -> tuple[Array, Array, Array]:

@@ -10,15 +10,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fea.analysis import Analysis, analyze
-from fea.blanket.answers import Answer, answer_of
+from fea.blanket.answers import Answer, answer_of, rule_of
 from fea.blanket.comparing import Comparison, compare
 from fea.blanket.setting import Setting, layers, make_setting, spread
 from fea.blanket.snow import weak_layer
 from fea.blanket.views import Bond, Mesh, View, make_mesh, solve_view
 from fea.checks.combinations import project_factors
+from fea.checks.screws import with_screws_use
 from roofmodel.errors import InputError
 from roofmodel.project.load import Project
-from roofmodel.project.screw_tables import refuse_screws
+from roofmodel.project.screw_tables import screw_notes
 from roofmodel.sliding.flow import FlowGraph
 from roofmodel.sliding.thrust import RowForce, slide
 from roofmodel.sliding.tributary import clamp_shares
@@ -80,8 +81,9 @@ class BlanketStudy:
         """Utilization of every clamp by `check` in the same case, (c,); empty without an analysis."""
         if self.analysis is None:
             return np.zeros(0)
-        limit = next(one for one in self.analysis.limits if one.name == "clamp combined")
-        return np.asarray(limit.utilization[self.setting.q])
+        analysis, clamp = self.analysis, self.project.clamp
+        together = next(one for one in analysis.limits if one.name == "clamp combined").utilization
+        return with_screws_use(together, analysis.clamp_force, clamp, rule_of(self.project))[self.setting.q]
 
     @property
     def worst_stop(self) -> Array:
@@ -138,7 +140,6 @@ def _study(project: Project, tell: Tell) -> BlanketStudy:
     if not len(project.layout.row_name) and not project.stops.count:
         message = "row is missing; add [[row]] or [[stops]], what is to hold the snow"
         raise InputError(message)
-    refuse_screws(project.table.clamp, "the blanket")
     _check_bonds(project)
     analysis, cases, flow = _sliding(project)
     q = _case(project, cases, flow[1])
@@ -269,6 +270,7 @@ def _notes(setting: Setting, project: Project) -> tuple[str, ...]:
         found.append("Beside single stops, seams count as rigid here.")
     if setting.stops.count:
         found.append(_flanks(setting, project))
+    found += screw_notes(project.table.clamp, project.table.panel)
     return tuple(found)
 
 

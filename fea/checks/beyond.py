@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fea.checks.limits import Limit, clamp_components, component_utilization, interact
+from fea.checks.screws import SCREW_LIMITS
 from fea.rails.loads import RailLoads, loads_alone
 from fea.rails.row_events import PARTS, RowEvents, RowLimits, follow_rows
 from fea.solvers.events import Outcome
@@ -66,7 +67,14 @@ class Beyond:
     notes: tuple[str, ...]
 
 
-def row_limits(force: Array, clamp: Clamp, rail: Rail, yield_stress: float, residual: float) -> RowLimits:
+def row_limits(
+    force: Array,
+    clamp: Clamp,
+    rail: Rail,
+    yield_stress: float,
+    residual: float,
+    screws: Array | None = None,
+) -> RowLimits:
     """What clamps and rail of a row hold.
 
     Along the seam a clamp counts as used up when all its directions together are, in the mix that the check
@@ -81,6 +89,9 @@ def row_limits(force: Array, clamp: Clamp, rail: Rail, yield_stress: float, resi
         Design yield stress of the rail. [Pa]
     residual : float
         Share of its strength that a clamp keeps along the seam once it slips.
+    screws : (c,) float, optional
+        What a bracket's screws hold along the seam (`fea.checks.screws.screw_capacity`); where that is less,
+        nothing is left once they let go. [N]
     """
     parts = clamp_components(force, clamp)
     use = component_utilization(parts, clamp, np.abs(force[:, 0]))
@@ -98,6 +109,9 @@ def row_limits(force: Array, clamp: Clamp, rail: Rail, yield_stress: float, resi
     capacity = np.where(np.isnan(capacity), np.inf, capacity)
     left = np.where(np.isfinite(capacity), 0.0, np.inf)
     left[:, 0] = np.where(np.isfinite(capacity[:, 0]), residual * capacity[:, 0], np.inf)
+    if screws is not None:
+        left[:, 0] = np.where(screws < capacity[:, 0], 0.0, left[:, 0])
+        capacity[:, 0] = np.minimum(screws, capacity[:, 0])
     section = rail.section
     return RowLimits(capacity, left, yield_stress * np.array([section.W_y, section.W_z]))
 
@@ -109,6 +123,7 @@ def beyond_first_failure(
     hardware: tuple[Rail, Clamp, float],
     force: Array,
     place: tuple[int, int, bool],
+    screws: Array | None = None,
 ) -> Beyond:
     """Follow one row past its first failure.
 
@@ -125,6 +140,8 @@ def beyond_first_failure(
     force : (c, 6) float
         Factored forces at the grips of the row in the check. [N, N m]
     place : row, case, top
+    screws : (c,) float, optional
+        As in `row_limits`.
 
     Returns
     -------
@@ -139,6 +156,9 @@ def beyond_first_failure(
     if len(own.clamp_s) > LARGEST:
         note = f"The row has {len(own.clamp_s)} clamps; rows of up to {LARGEST} are followed."
         return replace(nothing, notes=(note,))
+    if screws is not None and np.isnan(screws).any():
+        note = "A strength or lever of the brackets' screws is missing; the row is not followed."
+        return replace(nothing, notes=(note,))
     plain = replace(rail, section=replace(rail.section, I_w=0.0))
     notes = [
         "Strengths are design values, and each clamp's directions keep the mix they have in the check.",
@@ -149,7 +169,9 @@ def beyond_first_failure(
         notes.append("A clamp past its strength holds nothing: no clamp.slip_residual is given.")
     if rail.section.I_w > 0.0:
         notes.append("The rail's warping stiffness is left out.")
-    limits = row_limits(force, clamp, plain, yield_stress, clamp.residual)
+    if screws is not None:
+        notes.append("A bracket whose screws are used up holds nothing along its seam.")
+    limits = row_limits(force, clamp, plain, yield_stress, clamp.residual, screws)
     try:
         found = follow_rows(
             own,
@@ -199,9 +221,14 @@ def _words(found: RowEvents, layout: Layout, link: int, after: int) -> str:
     return f"clamp {layout.clamp_name[clamp]} {what} {PARTS[part]} its seam"
 
 
+def clamp_use(limits: Sequence[Limit]) -> Array:
+    """Use (q, c) of the clamps, all directions together, or of their screws; unknown ones 0."""
+    named = [one for one in limits if one.name == "clamp combined" or one.name in SCREW_LIMITS]
+    return np.asarray(np.max([np.nan_to_num(one.utilization) for one in named], axis=0))
+
+
 def worst_row(limits: Sequence[Limit], layout: Layout) -> tuple[int, int]:
     """Row and case of the clamp that uses most of its strength."""
-    combined = next(limit for limit in limits if limit.name == "clamp combined")
-    use = np.nan_to_num(combined.utilization)
+    use = clamp_use(limits)
     case, clamp = np.unravel_index(int(use.argmax()), use.shape)
     return int(layout.clamp_row[clamp]), int(case)

@@ -124,7 +124,7 @@ def cautions(
     found += untold_notes(table.clamp)
     found += grip_words(project) + _low_axis(project, units)
     found += tested_notes(table.clamp, table.panel, units)
-    found += screw_notes(table.clamp, table.panel, beyond=table.analysis.beyond_first_failure)
+    found += screw_notes(table.clamp, table.panel)
     found += _lasting(project) + _leaks(force)
     if table.as_built is not None:
         found += [note for note in project.roof.notes if note.startswith(AS_MEASURED)]

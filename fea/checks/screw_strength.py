@@ -28,6 +28,8 @@ class ScrewRule(StrEnum):
     LRFD = "AISI S100-16, load and resistance factor"
     LSD = "AISI S100-16 (CSA S136), limit states"
     EN = "EN 1993-1-3"
+    AISI_NOMINAL = "AISI S100-16, nominal strengths"
+    EN_NOMINAL = "EN 1993-1-3, characteristic strengths"
 
 
 # On one strength; on J4.5.1; on J4.5.2. ASD and EN divide.
@@ -36,7 +38,10 @@ _FACTORS = {
     ScrewRule.LRFD: (0.50, 0.65, 0.60),
     ScrewRule.LSD: (0.40, 0.55, 0.50),
     ScrewRule.EN: (1.25, 1.25, 1.25),
+    ScrewRule.AISI_NOMINAL: (1.0, 1.0, 1.0),
+    ScrewRule.EN_NOMINAL: (1.0, 1.0, 1.0),
 }
+_EUROPE, _NOMINAL = (ScrewRule.EN, ScrewRule.EN_NOMINAL), (ScrewRule.AISI_NOMINAL, ScrewRule.EN_NOMINAL)
 OWN = 0.8  # of the maker's strength of the screw itself, AISI S100-16 J4.3.2 and J4.4.3
 OVER_SHARE, OVER_BOUND, OUT_BOUND, OWN_BOUND = 0.71, 1.10, 1.15, 1.30  # J4.5.1, J4.5.2, J4.5.3
 ONE_SIDED = 0.5  # of the pull-over strength where a bracket pulls one-sidedly, J4.5.1
@@ -127,9 +132,14 @@ def screw_rule(form: DesignFormat, standard: str) -> ScrewRule:
     return ScrewRule.ASD if form is DesignFormat.ASD else ScrewRule.LRFD
 
 
+def unfactored(rule: ScrewRule) -> ScrewRule:
+    """The rule's strengths before its factors, for failures."""
+    return ScrewRule.EN_NOMINAL if rule in _EUROPE else ScrewRule.AISI_NOMINAL
+
+
 def screw_strength(screws: Screws, rule: ScrewRule) -> ScrewStrength:
     """Strengths of one screw by a rule; what is missing is NaN."""
-    joint, out, over = (_en if rule is ScrewRule.EN else _aisi)(screws, rule)
+    joint, out, over = (_en if rule in _EUROPE else _aisi)(screws, rule)
     names = ("shear of the joint", "pull-out of the support", "pull-over of the base")
     tests = [_tested(screws, i, name, rule) for i, name in enumerate(names)]
     joint, out, over = (test or part for test, part in zip(tests, (joint, out, over), strict=True))
@@ -151,7 +161,7 @@ def least(parts: Iterable[Part]) -> Part:
 
 
 def _divides(rule: ScrewRule) -> bool:
-    return rule in (ScrewRule.ASD, ScrewRule.EN)
+    return rule not in (ScrewRule.LRFD, ScrewRule.LSD)
 
 
 def _bound(rule: ScrewRule, bound: float, which: int) -> float:
@@ -169,12 +179,13 @@ def _tested(screws: Screws, index: int, name: str, rule: ScrewRule) -> Part | No
         return None
     clause = "tested strength from the project file"
     terms: Terms = ((value, "force"),)
-    return Part(name, value, screws.tested_factor, _divides(rule), clause, "tested", terms)
+    factor = 1.0 if rule in _NOMINAL else screws.tested_factor
+    return Part(name, value, factor, _divides(rule), clause, "tested", terms)
 
 
 def _own(value: float, what: str, rule: ScrewRule) -> Part:
     name = f"{what} of the screw itself"
-    if rule is ScrewRule.EN:
+    if rule in _EUROPE:
         clause = "EN 1993-1-3 8.3: declared by the maker, gamma_M2 = 1.25"
         if what == "shear":
             clause += "; the sheet is to give way first (1.2), else less of the screw counts (judgment)"
@@ -241,7 +252,7 @@ def _aisi_joint(screws: Screws, rule: ScrewRule) -> Part:
 def _edge(screws: Screws, rule: ScrewRule) -> tuple[Part, ...]:
     """Tear-out of the base's nearest edge by AISI, whichever way the force goes; EN asks for the distance."""
     rest = np.nanmin(0.5 * screws.base - np.abs(screws.place).max(axis=0), initial=np.inf)
-    if rule is ScrewRule.EN or not np.isfinite(rest) or np.isnan(screws.base_thickness):
+    if rule in _EUROPE or not np.isfinite(rest) or np.isnan(screws.base_thickness):
         return ()
     t, d, Fu, net = screws.base_thickness, screws.diameter, screws.base_ultimate, float(rest)
     clause = "AISI S100-16 J4.2 and J6.1: the base's nearest edge, whichever way the force goes"
@@ -304,7 +315,7 @@ def _over_pair(screws: Screws, rule: ScrewRule, joint: Part, over: Part, *, test
     bound = _bound(rule, OVER_BOUND, 1)
     found = Pair("shear and pull-over", shear, ONE_SIDED * over.nominal, OVER_SHARE, bound, clause)
     pair = _joined(found, rule, joint, over, inside=sizes and not tested)
-    if rule is ScrewRule.EN or tested or sizes:
+    if rule in _EUROPE or tested or sizes:
         return pair
     return replace(
         pair, pull=ONE_SIDED * pair.pull, clause=f"{pair.clause}, with half the pull-over strength"
@@ -329,7 +340,7 @@ def _out_pair(screws: Screws, rule: ScrewRule, joint: Part, out: Part, *, tested
 
 def _joined(found: Pair, rule: ScrewRule, joint: Part, pull: Part, *, inside: bool) -> Pair:
     """AISI's line inside the sizes that it was tested with, else the sum of uses, which asks for more."""
-    if rule is ScrewRule.EN:
+    if rule in _EUROPE:
         return _plain_sum(found.name, joint, pull, "EN 1993-1-3 8.3(8): sum of both uses")
     if inside:
         return replace(found, clause=f"AISI S100-16 {found.clause}")
@@ -339,7 +350,7 @@ def _joined(found: Pair, rule: ScrewRule, joint: Part, pull: Part, *, inside: bo
 
 def _own_pair(shear: Part, tension: Part, rule: ScrewRule) -> Pair:
     name = "the screw itself, shear and tension"
-    if rule is ScrewRule.EN:
+    if rule in _EUROPE:
         return _plain_sum(name, shear, tension, "sum of both uses (judgment; EN 1993-1-3 names no other)")
     bound = _bound(rule, OWN_BOUND, 0)
     clause = "AISI S100-16 J4.5.3, with 0.8 of the maker's strengths"

@@ -33,6 +33,7 @@ SHEAR, OUT, OVER, TENSION, BOTH = SCREW_LIMITS = (
 )  # fmt: skip
 TRIANGLE = 2.0 / 3.0  # of the way to the base's edge: center of a triangle of pressure
 ALONE = 1e-9  # distances that count as none [m]
+SLIGHT = 1e-3  # use of screws by the force along the seam below which a mix of forces says nothing
 
 
 @dataclass(frozen=True)
@@ -204,6 +205,22 @@ def _least_known(uses: list[Array]) -> Array:
     return np.asarray(np.where(known > 1.0, known, worst))
 
 
+def screw_capacity(force: Array, clamp: Clamp, strength: ScrewStrength) -> Array:
+    """Force along the seam (...) at which a bracket's screws are used up, in the mix of forces (..., 6). [N].
+
+    Not more than what they hold against a force along the seam alone, at the grip. NaN where a strength or a
+    lever is missing.
+    """
+    along, plain = np.abs(force[..., 0]), np.zeros_like(force)
+    plain[..., 0] = 1.0
+    mixed, alone = (
+        np.maximum.reduce(list(screw_use(one, clamp, strength, scale).by.values())).max(axis=-1)
+        for one, scale in ((force, along), (plain, np.ones_like(along)))
+    )
+    slight = along * alone <= SLIGHT
+    return np.minimum(1.0 / alone, np.where(slight, np.inf, along / np.where(mixed > 0.0, mixed, 1.0)))
+
+
 def screw_limits(
     force: Array, clamp: Clamp, layout: Layout, rule: ScrewRule, *, by_row: bool = False
 ) -> tuple[Limit, ...]:
@@ -258,13 +275,23 @@ def screw_limits(
     return tuple(limits)
 
 
-def screws_worst(force: Array, clamp: Clamp, row: IntArray, rule: ScrewRule) -> Array:
-    """Worst use (q, c) of `screw_limits` by row, NaN where one is not known and none is exceeded."""
+def screws_worst(force: Array, clamp: Clamp, rule: ScrewRule, row: IntArray | None = None) -> Array:
+    """Worst use (q, c) of `screw_limits`, or of those by row; NaN where one is not known, none exceeded."""
     assert clamp.screws is not None
-    scale = row_largest(np.abs(force[..., 0]).max(axis=1), row)[:, None]
+    along = np.abs(force[..., 0])
+    every = np.asarray(along.max(initial=0.0))
+    scale = every if row is None else row_largest(along.max(axis=1), row)[:, None]
     found = screw_use(force, clamp, screw_strength(clamp.screws, rule), scale)
     worst = _least_known([use for one in found.by.values() for use in np.moveaxis(one, 3, 0)])
     return _least_known(list(np.moveaxis(worst, 1, 0)))
+
+
+def with_screws_use(use: Array, force: Array, clamp: Clamp, rule: ScrewRule) -> Array:
+    """Use (q, c) of brackets, from that of their directions together, and of their screws if there are any.
+
+    `force` (q, k, c, 6) as in `screw_limits`.
+    """
+    return use if clamp.screws is None else _least_known([use, screws_worst(force, clamp, rule)])
 
 
 def _ends(force: Array) -> tuple[int, int]:

@@ -14,7 +14,7 @@ from roofmodel.errors import InputError
 from roofmodel.project.campaigns import load_campaign
 from roofmodel.project.evidence import clamps_named
 from roofmodel.project.load import Project
-from roofmodel.project.screw_tables import refuse_screws
+from roofmodel.project.screw_tables import need_along
 from roofmodel.project.uncertainty_schema import Distribution, UncertaintyTable
 
 FAR = 3.7  # standard normal numbers that bound what friction is calculated for
@@ -58,7 +58,7 @@ def read_uncertainty(project: Project) -> Uncertain:
         right = "[uncertainty] with depth, density or strength, such as strength = { scatter = 0.12 }"
         message = f"{name}: uncertainty is missing; add the table {right}"
         raise InputError(message)
-    refuse_screws(project.table.clamp, "a chance of failure", name)
+    need_along(project.table.clamp, "a chance of failure", name)
     mean, scatter, digest, notes = _strength(project, table)
     given = {key: getattr(table, key) for key in SNOW if getattr(table, key) is not None}
     try:

@@ -9,8 +9,10 @@ import shapely
 from numpy.typing import ArrayLike, NDArray
 
 from fea.analysis import Analysis
-from fea.checks.beyond import row_limits, worst_row
+from fea.checks.beyond import clamp_use, row_limits, worst_row
 from fea.checks.limits import rail_resistance
+from fea.checks.screw_strength import screw_rule, screw_strength, unfactored
+from fea.checks.screws import screw_capacity
 from fea.failure.condense import clamp_forces, condense
 from fea.failure.runs import LEAST, STOPPING, factors_of, run_words, runs_between
 from fea.failure.study import RoofCase
@@ -19,6 +21,7 @@ from fea.rails.row_events import RowLimits
 from roofmodel.errors import InputError
 from roofmodel.hardware import DesignFormat, Rail
 from roofmodel.layout import Layout, rows_alone
+from roofmodel.project.load import Project
 from roofmodel.sliding.landed import with_landed
 from roofmodel.sliding.thrust import RowForce, slide
 from roofmodel.sliding.tributary import clamp_shares
@@ -42,6 +45,10 @@ NOTES = (
     "Rails do not bend beyond yield and splices do not part; panels count as rigid.",
     "Warping stiffness of an open rail is left out.",
     "A clamp out of place changes its stretch of rail, not the rail's stiffness.",
+)
+SCREWED = (
+    "A bracket on screws gives way by them where they hold less than its own strength; then it holds nothing "
+    "along its seam. Its screws scatter as it does, their mean over the nominal strength is its own."
 )
 
 
@@ -241,6 +248,7 @@ def _chosen(analysis: Analysis, pulled: tuple[_Pulled, ...], laws: Laws) -> tupl
     lands = _lands(analysis, cases, tuple(one.force for one in pulled))
     rail, found = unwarped(project.rail), []
     plain = condense(layout, rail, project.clamp, unzip=laws.unzip)
+    screwed = () if project.clamp.screws is None else (SCREWED,)
     for one, onto in zip(pulled, lands, strict=True):
         impact: float | Array = 2.0 if laws.impact is None else laws.impact
         ways: tuple[str, ...] = ()
@@ -263,7 +271,9 @@ def _chosen(analysis: Analysis, pulled: tuple[_Pulled, ...], laws: Laws) -> tupl
             weight=weights_of(one.force, len(layout.row_name)),
         )
         found.append(
-            Chosen(one.case, one.reading, roof, (one.held + one.whole) / one.capacity, (*NOTES, *ways))
+            Chosen(
+                one.case, one.reading, roof, (one.held + one.whole) / one.capacity, (*NOTES, *screwed, *ways)
+            )
         )
     return tuple(found)
 
@@ -302,7 +312,11 @@ def hardest_reading(analysis: Analysis, case: int) -> tuple[Reading, RowLimits]:
     project, clamp = analysis.project, analysis.project.clamp
     stress = rail_resistance(project.rail, DesignFormat(project.table.design.format))
     forces = analysis.clamp_force[case]
-    limits = [row_limits(force, clamp, project.rail, stress, clamp.residual) for force in forces]
+    screws = (_screws_hold(project, force) for force in forces)
+    limits = [
+        row_limits(force, clamp, project.rail, stress, clamp.residual, held)
+        for force, held in zip(forces, screws, strict=True)
+    ]
     use = [
         np.max(np.abs(force[:, 0]) / one.capacity[:, 0]) for force, one in zip(forces, limits, strict=True)
     ]
@@ -311,10 +325,22 @@ def hardest_reading(analysis: Analysis, case: int) -> tuple[Reading, RowLimits]:
     return readings[hardest % len(readings)], limits[hardest]
 
 
+def _screws_hold(project: Project, force: Array) -> Array | None:
+    """What brackets' screws hold along the seams before factors, over the clamp's own factor, (c,). [N]."""
+    clamp = project.clamp
+    if clamp.screws is None:
+        return None
+    rule = screw_rule(DesignFormat(project.table.design.format), project.site.standard)
+    held = screw_capacity(force, clamp, screw_strength(clamp.screws, unfactored(rule)))
+    if np.isnan(held).any():
+        message = "clamp.screws: a strength or a lever of the screws is missing; `check` says which"
+        raise InputError(message)
+    return held * clamp.strength[0] / clamp.nominal[0]
+
+
 def _use_by_row(analysis: Analysis) -> Array:
-    """Largest combined use of a clamp by case and row, (q, r); 0 where not verified. [-]."""
-    layout = analysis.project.layout
-    use = np.nan_to_num(next(one for one in analysis.limits if one.name == "clamp combined").utilization)
+    """Largest use of a clamp or its screws by case and row, (q, r); 0 where not verified. [-]."""
+    layout, use = analysis.project.layout, clamp_use(analysis.limits)
     rows = range(len(layout.row_name))
     return np.stack([use[:, layout.clamp_row == row].max(axis=1, initial=0.0) for row in rows], axis=1)
 

@@ -115,7 +115,7 @@ def push_project(
     """
     project = analysis.project
     layout = project.layout
-    refuse_screws(project.table.clamp, "a push")
+    refuse_screws(project.table.clamp)
     at_row, at_case, state, reading = _worst(analysis, row, case)
     kept = layout.row_plane == layout.row_plane[at_row]
     alone = int(kept[layout.clamp_row].sum()) > LARGEST

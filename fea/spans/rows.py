@@ -243,7 +243,7 @@ def clamps_used(rows: Rows, load: Array, hardware: Hardware, some: IntArray) -> 
 def screws_used(rows: Rows, load: Array, hardware: Hardware, some: IntArray) -> tuple[Array, Array]:
     """As `clamps_used`, of the brackets' screws."""
     force = clamp_forces(rows, load, some)
-    used = screws_worst(force, hardware.clamp, rows.layout.clamp_row[some], _rule(hardware))
+    used = screws_worst(force, hardware.clamp, _rule(hardware), rows.layout.clamp_row[some])
     return used, np.abs(force[..., 0]).max(axis=1)
 
 

@@ -255,7 +255,7 @@ def _screw_notes(study: SpanStudy) -> tuple[str, ...]:
     table = study.table
     if table.clamp.screws is None:
         return ()
-    notes = screw_notes(table.clamp, table.panel, beyond=False)
+    notes = screw_notes(table.clamp, table.panel)
     if table.design.format != "LRFD":
         return notes
     words = "Screws by the phi of AISI S100 (0.50); in Canada (CSA S136) it is 0.40, and the loads are less."

@@ -13,7 +13,7 @@ from roofmodel.errors import InputError
 from roofmodel.layout import Layout
 from roofmodel.project.evidence_schema import EvidenceFile, FoundTable, ScrewsFound
 from roofmodel.project.load import Project, load_project
-from roofmodel.project.screw_tables import refuse_screws
+from roofmodel.project.screw_tables import need_along
 from roofmodel.project.validation import read_text, validated
 from roofmodel.units import STANDARD_GRAVITY
 
@@ -85,7 +85,7 @@ def load_evidence(path: str | Path) -> Evidence:
     text = read_text(path, "the file of an investigation")
     table = validated(text, path.name, EvidenceFile, "write [case] and a [[found]] for what was found")
     project = load_project(path.parent / table.case.project)
-    refuse_screws(project.table.clamp, "an investigation", project.path.name)
+    need_along(project.table.clamp, "an investigation", project.path.name)
     try:
         known, gave_way, doubt = _states(project.layout, table.found)
         rails = tuple(

@@ -65,8 +65,8 @@ def with_screws(clamp: Clamp, table: ClampTable, form: DesignFormat, units: Unit
     return clamp if table.screws is None else replace(clamp, screws=make_screws(table.screws, form, units))
 
 
-def refuse_screws(clamp: ClampTable, what: str, name: str = "") -> None:
-    """Refuse brackets on screws where only `clamp.strength` counts; `name` of the file for the message.
+def refuse_screws(clamp: ClampTable) -> None:
+    """Refuse brackets on screws in a push, where only `clamp.strength` counts.
 
     Raises
     ------
@@ -74,16 +74,28 @@ def refuse_screws(clamp: ClampTable, what: str, name: str = "") -> None:
         There are screws.
     """
     if clamp.screws is not None:
-        where = f"{name}: {WHERE}" if name else WHERE
         message = (
-            f"{where}: {what} knows nothing of screws; take the table out and give "
-            "clamp.strength what a bracket holds together with its screws"
+            f"{WHERE}: a push knows nothing of screws; take the table out and give clamp.strength what a "
+            "bracket holds together with its screws"
         )
         raise InputError(message)
 
 
-def screw_notes(clamp: ClampTable, panel: PanelTable, *, beyond: bool) -> tuple[str, ...]:
-    """What calculated screws leave open, one sentence each; `beyond` asks for what follows a failure."""
+def need_along(clamp: ClampTable, what: str, name: str) -> None:
+    """Ask for a bracket's own strength along the seam, which `check` of one on screws can do without.
+
+    Raises
+    ------
+    InputError
+        Not given.
+    """
+    if clamp.strength.along is None:
+        message = f"{name}: clamp.strength.along is missing; {what} needs what a bracket holds by itself"
+        raise InputError(message)
+
+
+def screw_notes(clamp: ClampTable, panel: PanelTable) -> tuple[str, ...]:
+    """What calculated screws leave open, one sentence each."""
     screws = clamp.screws
     if screws is None:
         return ()
@@ -116,8 +128,6 @@ def screw_notes(clamp: ClampTable, panel: PanelTable, *, beyond: bool) -> tuple[
             "clamp.screws.support_thickness is that of the panel: the screws hold in thin sheet alone, whose "
             "pull-out under load that comes and goes falls below the calculation; test it."
         )
-    if beyond:
-        notes.append("What follows the first failure looks at clamp.strength alone, not at the screws.")
     return tuple(notes)
 
 

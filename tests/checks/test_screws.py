@@ -12,7 +12,6 @@ import pytest
 from projects import GABLE_EN, limit, project
 
 from fea.analysis import Analysis, analyze
-from fea.blanket.study import study_blanket
 from fea.checks.screw_strength import ScrewRule, least, screw_rule, screw_strength
 from fea.checks.screws import SCREW_LIMITS, base_forces, screw_forces
 from fea.push.project import push_project
@@ -388,5 +387,3 @@ def test_what_looks_at_clamp_strength_alone_refuses_screws(tmp_path: Path) -> No
     analysis = with_screws(tmp_path)
     with pytest.raises(InputError, match="a push knows nothing of screws"):
         push_project(analysis, Failures(0.0, 0.0, 0.0))
-    with pytest.raises(InputError, match="the blanket knows nothing of screws"):
-        study_blanket(analysis.project)
