@@ -18,7 +18,7 @@ from viewer.picture.course import (
     UNKNOWN,
     draw_clamps,
     draw_key,
-    draw_north,
+    draw_scale,
     plan_scale,
     write_course,
 )
@@ -62,7 +62,7 @@ def case_drawing(found: CaseFindings) -> Drawing:
     draw_clamps(drawing, project, (LEFT + SIZE[0] + 40.0, top + 40.0), made, title, order)
     y = top + tall + 100.0
     draw_key(drawing, LEFT, y)
-    draw_north(drawing, WIDTH - 70.0, y)
+    draw_scale(drawing, project, WIDTH - 70.0, y)
     drawing.write(
         "An aid to judgment: the true cause may not be among these. " + style.CAUTION,
         LEFT, drawing.size[1] - 26.0, 0.9 * TYPE, color=style.MUTED,

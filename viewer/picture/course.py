@@ -12,6 +12,7 @@ from shapely import Polygon, affinity
 from roofmodel.project.load import Project
 from viewer import style
 from viewer.files import atomic
+from viewer.quantities import system
 from viewer.snow.drawing import Drawing, paint
 
 Array = NDArray[np.float64]
@@ -77,8 +78,17 @@ def draw_clamps(
         drawing.write(str(number + 1), float(x), float(y) + away, 0.8 * TYPE, align="center", halo=True)
 
 
-def draw_north(drawing: Drawing, x: float, y: float) -> None:
-    """An arrow to the north, up the sheet."""
+def draw_scale(drawing: Drawing, project: Project, x: float, y: float) -> None:
+    """An arrow to the north, up the sheet, and left of it a bar of round length."""
+    units = system(project.table.project.units)
+    meter = units.convert(1.0, "length")
+    scale = plan_scale(project)[1] / meter  # [px] for each of the user's units
+    length = style.scale_top(110.0 / scale)
+    right = x - 40.0
+    left = right - length * scale
+    drawing.line(np.array([[left, y], [left, y + 8.0], [right, y + 8.0], [right, y]]), style.INK, 2.0)
+    words = f"{length:g} {units.label('length')}"
+    drawing.write(words, 0.5 * (left + right), y - 6.0, 0.9 * TYPE, bold=True, align="center")
     drawing.arrow(np.array([x, y + 16.0]), np.array([x, y - 14.0]), style.INK, 2.0)
     drawing.write("N", x, y - 24.0, 0.9 * TYPE, bold=True, align="center")
 
@@ -94,16 +104,20 @@ def write_course(
     project: Project, order: IntArray, never: NDArray[np.bool_], title: str, note: str, path: Path
 ) -> None:
     """An animation: clamps give way one after another; the title gets the number of each."""
+    from PIL import Image
+
     steps = np.unique(np.round(np.linspace(0, len(order), min(len(order), FRAMES) + 1)).astype(int))
     frames = []
     for step in steps:  # at most `FRAMES`
         state = np.where(never, NEVER, STANDS)
         state[order[:step]] = GAVE_WAY
-        sheet = Drawing((SIZE[0] + 80.0, plan_scale(project)[2] + 130.0))
+        sheet = Drawing((SIZE[0] + 80.0, plan_scale(project)[2] + 160.0))
         draw_clamps(sheet, project, (40.0, 34.0), state, f"{title}: {step} of {len(order)} have given way")
-        draw_north(sheet, sheet.size[0] - 30.0, sheet.size[1] - 44.0)
+        draw_scale(sheet, project, sheet.size[0] - 30.0, sheet.size[1] - 44.0)
+        draw_key(sheet, 40.0, sheet.size[1] - 84.0, [STANDS, GAVE_WAY, NEVER][: 3 if never.any() else 2])
         sheet.write(note, 40.0, sheet.size[1] - 22.0, 13.0)
-        frames.append(paint(sheet).quantize(32))
+        # The marks are few pixels of the picture, and their colors must not be lost.
+        frames.append(paint(sheet).quantize(64, method=Image.Quantize.MAXCOVERAGE))
     times = [EACH * HOLD // 2, *([EACH] * (len(frames) - 2)), EACH * HOLD][: len(frames)]
     with atomic(path) as temporary:
         frames[0].save(

@@ -25,7 +25,7 @@ BAY = (110.0, 800.0, 1380.0)  # left, top, width
 HIGH = (90.0, 240.0)  # of the bay with one row, and with more
 LIST = (985.0, 205.0)
 TYPE = 19.0
-LISTED = 16
+LISTED, EVENT, LINE = 16, 26.0, 20.0  # lines of the list of events; heights of one and of further lines [px]
 DIAMOND = np.array([[0.0, -9.0], [9.0, 0.0], [0.0, 9.0], [-9.0, 0.0]])
 BAR = np.array([[-3.0, -13.0], [3.0, -13.0], [3.0, 13.0], [-3.0, 13.0]])
 KIND_COLOR = {
@@ -194,16 +194,24 @@ def _list(drawing: Drawing, found: ProjectPush) -> None:
     drawing.write("Events", x, y - 8.0, TYPE, bold=True)
     if not push.events:
         drawing.write("none", x, y + 24.0, 0.9 * TYPE)
-    for i, event in enumerate(push.events[:LISTED]):
-        at = y + 26.0 + 26.0 * i
+    room = (WIDTH - x - 150.0) / 0.84  # `_wrapped` measures letters of the full size
+    heights = [EVENT + LINE * (len(_wrapped(event.words, room)) - 1) for event in push.events]
+    shown = [
+        event for event, end in zip(push.events, np.cumsum(heights), strict=True) if end <= LISTED * EVENT
+    ]
+    at = y + EVENT
+    for i, event in enumerate(shown):
         drawing.circle(x + 7.0, at, 6.0, KIND_COLOR[event.kind], style.INK, 1.2)
-        words = event.words if len(event.words) <= 52 else f"{event.words[:51]}…"
+        lines = _wrapped(event.words, room)
         drawing.write(f"{i + 1}", x + 22.0, at, 0.84 * TYPE, bold=True)
         drawing.write(f"{significant(event.factor, 4)} ×", x + 118.0, at, 0.84 * TYPE, align="right")
-        drawing.write(words, x + 128.0, at, 0.84 * TYPE)
-    if len(push.events) > LISTED:
+        for line in lines:
+            drawing.write(line, x + 128.0, at, 0.84 * TYPE)
+            at += LINE
+        at += EVENT - LINE
+    if len(shown) < len(push.events):
         drawing.write(
-            f"and {len(push.events) - LISTED} more in events.csv", x + 22.0, y + 26.0 + 26.0 * LISTED,
+            f"and {len(push.events) - len(shown)} more in events.csv", x + 22.0, at,
             0.84 * TYPE, color=style.MUTED,
         )  # fmt: skip
 
