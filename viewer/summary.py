@@ -57,6 +57,7 @@ _MISSING_FIELD = {
     "panel anchorage": "panel.anchorage",
     "solar clamp": "solar.clamp_strength",
     "panel anchorage at arrays": "panel.anchorage",
+    "rail crushing": "rail.bearing_strength, as no web is known that carries the force,",
     "rail deflection": "rail.deflection_ratio",
     "rail height": "design.rail_height_ratio",
 }

@@ -162,6 +162,22 @@ def has_crushing(rail: Rail) -> bool:
     return not (np.isnan(rail.bearing_strength) and np.isnan(rail.bearing_length))
 
 
+def crushing_open(rail: Rail, form: DesignFormat) -> bool:
+    """Whether no web is known for a force along the slope or square to it, so that tests are needed."""
+    profile = walls_profile(rail.section, rail.profile)
+    if not has_crushing(rail) or not np.isnan(rail.bearing_strength) or profile is None:
+        return False
+    return any(
+        np.isnan(
+            bearing_resistance(
+                profile.walls, axis, rail.bearing_length, rail.material, form,
+                end=False, factor=rail.resistance_factor,
+            )
+        )
+        for axis in (0, 1)
+    )  # fmt: skip
+
+
 def end_bearings(layout: Layout, rail: Rail) -> NDArray[np.bool_]:
     """Clamps near an end of their rail, (c,)."""
     rest = np.minimum(layout.clamp_s, layout.row_length[layout.clamp_row] - layout.clamp_s)

@@ -91,7 +91,9 @@ def member_strength(rail: Rail, form: DesignFormat, length: Array) -> MemberStre
     Plain tubes and bars have no limit of local buckling where no wall buckles before it yields: the limit
     would be that of the rail's stress again. Closed sections up to twice as tall as wide do not buckle
     sideways by bending (EN 1993-1-1 6.3.2.1(2), EN 1999-1-1 6.3.2.1, AISC 360-16 F7 and F8; from memory).
-    In plain sections only the strong axis's moment makes the rail buckle sideways; profiles count both.
+    In plain sections only the strong axis's moment makes the rail buckle sideways; profiles count both. A
+    welded rail buckles sideways with its welded strength wherever the welds are (EN 1999-1-1 6.3.3.3 asks for
+    that where they are not known).
     """
     profile = walls_profile(rail.section, rail.profile)
     if profile is None:
@@ -104,11 +106,15 @@ def member_strength(rail: Rail, form: DesignFormat, length: Array) -> MemberStre
     moment, force = rail_critical(rail, free)
     first = metal.yield_strength * max(s.W_y, s.W_z)
     sideways = lateral_factor(np.sqrt(first / moment), metal, form)
+    if rail.welded:
+        soft = min(rail.weld_strength / metal.yield_strength, 1.0)
+        sideways = np.minimum(sideways, soft * lateral_factor(np.sqrt(soft * first / moment), metal, form))
     stout = max(s.depth_y, s.depth_z) <= TALL * min(s.depth_y, s.depth_z)
     if rail.profile is None and (s.round or (profile.closed and stout)):
         sideways = np.ones_like(sideways)
     squash = s.area * metal.yield_strength
-    words = "free from clamp to clamp, twice the length of an overhang; "
+    words = "" if not rail.welded else "with the strength of the welds; "
+    words += "free from clamp to clamp, twice the length of an overhang; "
     if (sideways < 1.0).any() or rail.profile is not None:
         words += "M_cr by ENV 1993-1-1 annex F for a uniform moment, load at the far face; "
     basis = {

@@ -23,6 +23,8 @@ _AISI = {
     (False, True): (4.0, 0.40, 0.60, 0.03, 1.80, 0.85),
     (False, False): (13.0, 0.32, 0.10, 0.01, 1.80, 0.85),
 }
+# The same of table G5-5 for sections of several webs, by whether the load is near an end.
+_AISI_WEBS = {True: (3.0, 0.04, 0.29, 0.028, 2.45, 0.60), False: (8.0, 0.10, 0.17, 0.004, 1.75, 0.85)}
 
 
 def bearing_resistance(
@@ -51,7 +53,8 @@ def bearing_resistance(
     -----
     Only walls held at both edges are webs: lips, legs and stems with a free edge carry nothing across. Steel:
     EN 1993-1-3:2006 6.1.7.2 for one web and 6.1.7.3 for more, those of hats (category 1 at ends, else 2);
-    AISI S100-16 G5, single webs, not fastened. Aluminum: EN 1999-1-4:2007 6.1.7
+    AISI S100-16 G5, not fastened, single webs, and with two webs or more the less of these and of decks with
+    several webs, as it has no table for tubes (judgment). Aluminum: EN 1999-1-4:2007 6.1.7
     (the same categories); Aluminum Design Manual 2020 J.9.1. Inside radius of bends taken as two thicknesses.
     All from memory.
     """
@@ -66,10 +69,19 @@ def bearing_resistance(
         return float(force.sum() / factor)
     if metal.name == "aluminum":
         nominal, omega, phi = _aluminum(t, sine, length, metal, end=end), 1.65, 0.90
-    else:
-        C, C_R, C_N, C_h, omega, phi = _AISI[_stiffened(walls, on), end]
+        return _design(nominal, omega, phi, factor, form)
+    found = []
+    for C, C_R, C_N, C_h, omega, phi in (
+        _AISI[_stiffened(walls, on), end],
+        *([_AISI_WEBS[end]] if len(t) > 1 else []),
+    ):
         shares = (1.0 - C_R * np.sqrt(BEND)) * (1.0 + C_N * np.sqrt(np.minimum(length / t, 60.0)))
         nominal = C * t**2 * metal.yield_strength * sine * shares * (1.0 - C_h * np.sqrt(h / t))
+        found.append(_design(nominal, omega, phi, factor, form))
+    return min(found)
+
+
+def _design(nominal: Array, omega: float, phi: float, factor: float, form: DesignFormat) -> float:
     total = float(np.maximum(nominal, 0.0).sum())
     return total / max(omega, factor) if form is DesignFormat.ASD else total * min(phi, factor)
 

@@ -47,8 +47,8 @@ def plate_factor(
     Notes
     -----
     Carbon steel: EN 1993-1-5:2006 4.4; AISI S100-16 1.1 and 1.2. Stainless steel: EN 1993-1-4:2006 5.2.3 in
-    every format. Aluminum: EN 1999-1-1:2007 6.1.5, buckling class B; Aluminum Design Manual 2020 B.5.4, with
-    the buckling constants of tempers O to T4, the lower ones.
+    every format. Aluminum: EN 1999-1-1:2007 6.1.5, buckling class B; Aluminum Design Manual 2020 B.5.4, the
+    lower of what the buckling constants of tempers O to T4 and of T5 to T9 give.
     """
     psi = np.clip(psi, -3.0, 1.0)
     k = np.where(outstand, 0.43, _held_coefficient(psi))
@@ -95,14 +95,15 @@ def _aluminum_en(
 def _aluminum_us(ratio: Array, psi: Array, outstand: NDArray[np.bool_], metal: Material) -> Array:
     ksi = 6.894757e6
     F, E = metal.yield_strength / ksi, metal.E / ksi
-    B = F * (1.0 + (F / 440.0) ** (1.0 / 3.0))
-    D = B / 20.0 * np.sqrt(6.0 * B / E)
     slope = np.where(outstand, 5.0, np.where(psi >= 1.0, 1.6, 1.6 * np.maximum(_gradient(psi), 0.4)))
     x = np.maximum(slope * ratio, 1e-9)
-    k1, k2 = 0.50, 2.04
-    after = k2 * np.sqrt(B * E) / x
-    strength = np.where(x >= k1 * B / D, after, B - D * x)
-    return np.clip(strength / F, 0.0, 1.0)
+    soft, aged = F * (1.0 + (F / 440.0) ** (1.0 / 3.0)), F * (1.0 + (F / 1500.0) ** (1.0 / 3.0))
+    constants = (
+        (soft, soft / 20.0 * np.sqrt(6.0 * soft / E), 0.50, 2.04),
+        (aged, aged / 10.0 * np.sqrt(aged / E), 0.35, 2.27),
+    )
+    strength = [np.where(x >= k1 * B / D, k2 * np.sqrt(B * E) / x, B - D * x) for B, D, k1, k2 in constants]
+    return np.clip(np.minimum(*strength) / F, 0.0, 1.0)
 
 
 def round_factor(ratio: float, metal: Material, form: DesignFormat, *, welded: bool = False) -> float:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from fea.checks.member import has_crushing
+from fea.checks.member import crushing_open, has_crushing
 from fea.spans.bench import ANCHORAGE, DEFLECTION
 from fea.spans.capacity import Capacity, Choices, largest_spans, span_tables
 from fea.spans.lines import Arrangement
@@ -241,6 +241,14 @@ def _notes(study: SpanStudy, choices: Choices, tables: tuple[RailTableau, ...]) 
         ways = _not_in(given)
         if ways:
             notes.append(f"In NO limit of {rail.name}: {', '.join(ways)}.")
+    form = DesignFormat(table.design.format)
+    notes += [
+        f"Crushing of {rail.name} is not known: no wall held at both edges carries the force (a plain "
+        "channel pushed along its flanges has none); give rail.bearing_strength from tests, or leave "
+        "bearing_length out."
+        for rail, given in zip(table.rail, variant.rails, strict=True)
+        if crushing_open(given, form)
+    ]
     if any(np.isnan(one.low).any() for one in tables):
         notes.append(
             "NOT VERIFIED: a direction of the clamp or a screw is loaded that has no strength, or a rail's "
