@@ -18,8 +18,8 @@ pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
 pytestmark = pytest.mark.skipif(CHROMIUM is None, reason="no chromium on this machine")
 
 
-def test_case_selector_colors_snow_and_use_of_that_case(opened):
-    page = opened.page
+def test_case_selector_colors_snow_and_use_of_that_case(looked):
+    page = looked.page
     worst = page.inner_text(".attachments tbody tr:first-child .n")
     page.select_option("#case", "0")
     page.wait_for_selector("#view[data-case='0']")
@@ -29,17 +29,17 @@ def test_case_selector_colors_snow_and_use_of_that_case(opened):
     assert {cell.strip() for cell in page.locator(".attachments td.c").all_inner_texts()} == {"balanced"}
 
 
-def test_callout_and_header_agree_on_what_governs(opened):
-    page = opened.page
-    worst = analyze(load_project(opened.path)).attachment
+def test_callout_and_header_agree_on_what_governs(looked):
+    page = looked.page
+    worst = analyze(load_project(looked.path)).attachment
     assert page.inner_text(".callout small") == "most used attachment"  # the rail's height uses more
     page.select_option("#case", str(0 if worst.case else 1))
     page.wait_for_selector(f".callout small:has-text('governs with {percent(worst.utilization)}')")
     assert percent(worst.utilization) not in page.inner_text(".callout").split("\n")[0]
 
 
-def test_section_square_to_a_row_is_seen_square_and_says_distances(opened):
-    page = opened.page
+def test_section_square_to_a_row_is_seen_square_and_says_distances(looked):
+    page = looked.page
     page.select_option("#cut", "row")
     page.wait_for_selector(".plane.cut")
     words = page.locator(".plane.cut").all_inner_texts()
@@ -53,7 +53,7 @@ def test_section_square_to_a_row_is_seen_square_and_says_distances(opened):
     page.wait_for_selector(".plane.cut", state="detached")
 
 
-def test_names_on_the_picture_keep_off_rows_and_callout(opened):
+def test_names_on_the_picture_keep_off_rows_and_callout(looked):
     hit = """() => { const box = (e) => e.getBoundingClientRect();
       const c = box(document.querySelector(".callout"));
       const names = [...document.querySelectorAll(".plane")].filter((e) => e.checkVisibility());
@@ -69,14 +69,14 @@ def test_names_on_the_picture_keep_off_rows_and_callout(opened):
         { left: x, right: x, top: y, bottom: y }))).map((e) => e.textContent); }"""
     for turn in (0, 3):
         for _ in range(turn):
-            opened.page.locator("#view").press("ArrowLeft")
+            looked.page.locator("#view").press("ArrowLeft")
         time.sleep(0.4)
-        assert opened.page.evaluate(hit) == []
+        assert looked.page.evaluate(hit) == []
 
 
-@pytest.mark.parametrize("opened", ["tannery-hall"], indirect=True)
-def test_the_callout_hides_no_exceeded_clamp_and_a_resized_window_no_roof(opened):
-    page = opened.page
+@pytest.mark.parametrize("looked", ["tannery-hall"], indirect=True)
+def test_the_callout_hides_no_exceeded_clamp_and_a_resized_window_no_roof(looked):
+    page = looked.page
     hidden = """() => { const c = document.querySelector(".callout").getBoundingClientRect();
       const stage = app.view.canvas.getBoundingClientRect(), v = app.view.controls.target.clone();
       const { at, use } = app.view.marks, found = [];
@@ -89,16 +89,16 @@ def test_the_callout_hides_no_exceeded_clamp_and_a_resized_window_no_roof(opened
     zoom = page.evaluate("app.view.camera.zoom")
     for width, height in ((900, 500), (1440, 1400), (700, 900), (1440, 900)):
         page.set_viewport_size({"width": width, "height": height})
-        opened.until("app.view.box.width === app.view.canvas.parentElement.getBoundingClientRect().width")
+        looked.until("app.view.box.width === app.view.canvas.parentElement.getBoundingClientRect().width")
         time.sleep(0.2)
     assert page.evaluate("app.view.camera.zoom") == pytest.approx(zoom, rel=1e-6)
 
 
-def test_on_a_phone_everything_fits_and_can_be_read(opened, chromium):
+def test_on_a_phone_everything_fits_and_can_be_read(looked, chromium):
     other = chromium.new_context(viewport={"width": 390, "height": 844}, has_touch=True, is_mobile=True)
     try:
         page = other.new_page()
-        page.goto(opened.link)
+        page.goto(looked.link)
         page.wait_for_selector("#view[data-case]")
         assert page.evaluate("document.documentElement.scrollWidth") <= 390
         assert page.evaluate("document.querySelector('header.bar').offsetHeight") <= 190
@@ -114,7 +114,7 @@ def test_on_a_phone_everything_fits_and_can_be_read(opened, chromium):
             assert time.monotonic() < ends
             time.sleep(0.05)
         lines = "new Set([...document.querySelectorAll('[role=tab]')].map((tab) => tab.offsetTop)).size"
-        assert page.evaluate(lines) == opened.page.evaluate(lines) == 1  # tabs stand in one line
+        assert page.evaluate(lines) == looked.page.evaluate(lines) == 1  # tabs stand in one line
         for tab in ("rows", "hardware", "things", "checks", "export"):
             page.click(f"#tab-{tab}")
             assert page.evaluate("document.documentElement.scrollWidth") <= 390, tab
@@ -122,14 +122,14 @@ def test_on_a_phone_everything_fits_and_can_be_read(opened, chromium):
         other.close()
 
 
-def test_texts_have_the_contrast_of_wcag(opened):
+def test_texts_have_the_contrast_of_wcag(looked):
     """Ratio 4.5 to 1 (WCAG 2.2, 1.4.3, from memory) of every text on the color behind it."""
-    poor = opened.page.evaluate((Path(__file__).parent / "contrast.js").read_text())
+    poor = looked.page.evaluate((Path(__file__).parent / "contrast.js").read_text())
     assert poor == []
 
 
-def test_every_control_has_a_name(opened):
-    nameless = opened.page.evaluate(
+def test_every_control_has_a_name(looked):
+    nameless = looked.page.evaluate(
         """() => [...document.querySelectorAll("button, select, input, canvas, [role=tab]")].filter((e) => {
           const label = e.labels?.length ? e.labels[0].textContent : "";
           return !(e.getAttribute("aria-label") || label || e.textContent).trim();
@@ -138,8 +138,8 @@ def test_every_control_has_a_name(opened):
     assert nameless == []
 
 
-def test_every_pane_can_be_read_by_a_screen_reader(opened):
-    page, script = opened.page, (Path(__file__).parent / "roles.js").read_text()
+def test_every_pane_can_be_read_by_a_screen_reader(looked):
+    page, script = looked.page, (Path(__file__).parent / "roles.js").read_text()
     for tab in ("attachments", "rows", "hardware", "things", "checks", "export"):
         page.click(f"#tab-{tab}")
         page.evaluate("document.querySelectorAll('details').forEach((box) => (box.open = true))")
@@ -148,8 +148,8 @@ def test_every_pane_can_be_read_by_a_screen_reader(opened):
         assert poor == [], tab
 
 
-def test_numbers_on_screen_are_written_as_in_the_report(opened):
-    page = opened.page
+def test_numbers_on_screen_are_written_as_in_the_report(looked):
+    page = looked.page
     values = [0.0, 0.004, 0.5, 0.994, 0.996, 0.99996, 1.0, 1.000004, 1.003, 1.66, 12.345]
     script = "async (vs) => { const n = await import('./static/numbers.js'); return vs.map(n.percent); }"
     assert page.evaluate(script, values) == [percent(value) for value in values]
