@@ -13,11 +13,11 @@ from dataclasses import dataclass
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from shapely import Polygon
+from shapely import LinearRing, LineString, Polygon
 from shapely.geometry.base import BaseGeometry
 
 from roofmodel.shape.cleaning import distinct
-from roofmodel.shape.measured_planes import Measured, away, neighbors
+from roofmodel.shape.measured_planes import POOR, Measured, away, neighbors
 from roofmodel.shape.regions import Mesh, components
 from roofmodel.surface import Array, IntArray
 
@@ -78,16 +78,16 @@ def measured_outlines(mesh: Mesh, state: Measured, pinhole: float) -> tuple[list
     if rim is None:
         return None
     lines = [line for pair in neighbors(state).tolist() for line in _between(mesh, state, pair, spacing)]
-    cuts = [shapely.linestrings([line.at(line.low), line.at(line.high)]) for line in lines]
-    work = [shapely.boundary(rim), *cuts]
-    noded = shapely.union_all(np.array(work, dtype=object), grid_size=GRID)
-    cells = shapely.get_parts(shapely.polygonize(shapely.get_parts(noded)))
-    cells = cells[shapely.covers(shapely.buffer(rim, 1e-3), cells)]
-    if len(cells) == 0:
+    cuts = [LineString([line.at(line.low), line.at(line.high)]) for line in lines]
+    work: list[BaseGeometry] = [shapely.boundary(rim), *cuts]
+    shared = _shared_out(rim, work, mesh.points[used], label, state)
+    if shared is None:
         return None
-    stride = max(len(used) // MANY, 1)
-    owner = _owners(cells, mesh.points[used[::stride]], label[::stride], state)
-    owner = _without_scraps(cells, owner)
+    lost = np.setdiff1d(distinct(label), shared[1])
+    frames = _frames(mesh.points[used], label, lost, state, spacing)
+    if frames:
+        shared = _shared_out(rim, [*work, *frames], mesh.points[used], label, state) or shared
+    cells, owner = shared
     plan, plane = [], []
     for index in distinct(owner[owner >= 0]).tolist():
         whole = shapely.union_all(cells[owner == index], grid_size=GRID)
@@ -96,6 +96,58 @@ def measured_outlines(mesh: Mesh, state: Measured, pinhole: float) -> tuple[list
                 plan.append(part)
                 plane.append(index)
     return (plan, np.array(plane, dtype=np.int64)) if plan else None
+
+
+def _shared_out(
+    rim: BaseGeometry, work: list[BaseGeometry], points: Array, label: IntArray, state: Measured
+) -> tuple[NDArray[np.object_], IntArray] | None:
+    """Cells that lines cut the plan into, and the plane of each; None where there are none."""
+    noded = shapely.union_all(np.array(work, dtype=object), grid_size=GRID)
+    cells = shapely.get_parts(shapely.polygonize(shapely.get_parts(noded)))
+    cells = cells[shapely.covers(shapely.buffer(rim, 1e-3), cells)]
+    if len(cells) == 0:
+        return None
+    stride = max(len(points) // MANY, 1)
+    owner = _owners(cells, points[::stride], label[::stride], state)
+    return cells, _without_scraps(cells, owner)
+
+
+def _frames(
+    points: Array, label: IntArray, lost: IntArray, state: Measured, spacing: float
+) -> list[BaseGeometry]:
+    """Rectangles around small planes that no lines close in, as by points too far apart along their walls.
+
+    Along the fall of the plane beside with most points; wider by half a spacing, as no point shows the edges.
+    Planes of one small roof get one together. Rough ones are none, nor is what lies below: a pit.
+    """
+    fits = [
+        one
+        for one in lost.tolist()
+        if np.sqrt(np.mean(away(points[label == one], state.normal[one], state.centroid[one]) ** 2))
+        < POOR * state.noise
+    ]
+    pairs = neighbors(state)
+    size = np.bincount(label, minlength=len(state.normal))
+    among = pairs[np.isin(pairs, fits).all(axis=1)]
+    _, group = components(len(state.normal), among)
+    frames: list[BaseGeometry] = []
+    for one in dict.fromkeys(group[fits].tolist()):
+        mine = [plane for plane in fits if group[plane] == one]
+        beside = np.setdiff1d(pairs[np.isin(pairs, mine).any(axis=1)], mine)
+        if not len(beside):
+            continue
+        host = beside[np.argmax(size[beside])]
+        place = points[np.isin(label, mine)]
+        if np.median(away(place, state.normal[host], state.centroid[host])) < 0.0:
+            continue
+        fall = state.normal[host, :2]
+        length = float(np.linalg.norm(fall))
+        down = fall / length if length > SLOPING else np.array([0.0, 1.0])
+        axes = np.array([down, [-down[1], down[0]]])
+        place = place[:, :2] @ axes.T
+        (a, b), (c, d) = place.min(axis=0) - 0.5 * spacing, place.max(axis=0) + 0.5 * spacing
+        frames.append(LinearRing(np.array([[a, b], [c, b], [c, d], [a, d]]) @ axes))
+    return frames
 
 
 def _plan_areas(mesh: Mesh) -> Array:

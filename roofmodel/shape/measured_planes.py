@@ -24,6 +24,7 @@ GENTLE = np.cos(np.radians(6.0))  # neighbors within this angle are tried as one
 LEAST_BEND = np.tan(np.radians(1.0))  # breaks below this are the noise of a survey, or sag
 SURE = 8.0  # a break is taken from so many standard deviations
 FEWEST, SMALLEST = 16, 1.2  # points and area on each side of a break [-, m^2]
+SIDE = 7  # points on each side of the ridge of a dormer
 SAME = 40.0  # planes are one where two fit no better than this, in variances of the noise
 DEPTH = 5  # a plane is broken into halves so many times at most
 FAR, POOR, MISSED = 4.0, 1.6, 12  # points this far from all planes, planes this rough, in times the noise
@@ -265,7 +266,9 @@ def _with_missed(points: Array, state: Measured, least: int) -> Measured:
     vertex = np.flatnonzero(bad)
     for one in np.flatnonzero(np.bincount(part, minlength=count) >= least):
         mine = vertex[part == one]
-        label[mine] = total + _cut(points[mine], state.noise, least, DEPTH)
+        small = small_roof(points[mine], state.noise)
+        cut = _cut(points[mine], state.noise, least, DEPTH) if small is None else small
+        label[mine] = total + cut
         total = int(label.max()) + 1
     if total == len(state.normal):
         return state
@@ -274,6 +277,23 @@ def _with_missed(points: Array, state: Measured, least: int) -> Measured:
     normal[kept], centroid[kept] = state.normal, state.centroid
     normal, centroid = _fitted(points, label, normal, centroid)
     return _without_explained(points, Measured(normal, centroid, label, state.edges, state.noise))
+
+
+def small_roof(points: Array, noise: float) -> IntArray | None:
+    """Parts (n,) of points that lie on several small planes as on the roof of a dormer.
+
+    A few points tell two planes apart that meet at a plain angle: the break must be as sure as any, and every
+    part must lie on its plane to the noise. None where they do not.
+    """
+    part = _cut(points, noise, SIDE, 2)
+    if not part.any():
+        return None
+    for one in range(int(part.max()) + 1):
+        delta = points[part == one] - points[part == one].mean(axis=0)
+        value, vector = np.linalg.eigh(delta.T @ delta)
+        if value[0] > (POOR * noise) ** 2 * (len(delta) - 3) or abs(vector[2, 0]) < UPRIGHT:
+            return None
+    return part
 
 
 def _joined_without_step(points: Array, state: Measured, pairs: IntArray) -> NDArray[np.bool_]:

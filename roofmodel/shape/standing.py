@@ -28,7 +28,7 @@ from roofmodel.shape.boxes import (
     with_more,
 )
 from roofmodel.shape.cleaning import distinct
-from roofmodel.shape.measured_planes import FAR, UPRIGHT, Measured, away, spread_labels
+from roofmodel.shape.measured_planes import FAR, UPRIGHT, Measured, away, small_roof, spread_labels
 from roofmodel.shape.planes import height_at, plan_polygons
 from roofmodel.shape.regions import Mesh, components
 from roofmodel.surface import Array, IntArray, RoofSurface
@@ -99,6 +99,8 @@ def standing_groups(mesh: Mesh, state: Measured) -> Standing:
             continue
         out[mine] = True
         rim = over[mine[border[mine]]]
+        if small_roof(points[mine], state.noise) is not None:
+            continue
         if len(mine) >= FEWEST and np.quantile(rim, 0.1) > 2.0 * WALL:
             groups.append(mine)
     return Standing(tuple(groups), out)

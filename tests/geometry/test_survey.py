@@ -9,10 +9,11 @@ from scipy.spatial import Delaunay
 from shapes import GABLE, edge_lengths, gable, hip, l_part, subdivided, turned
 from test_importing import save
 
-from benchmarks.recognition import NOISE, measured
+from benchmarks.recognition import DORMERS, NOISE, dormers_found, measured
 from roofmodel.shape.builders import RoofPart, build_roof
 from roofmodel.shape.dormers import Dormer
 from roofmodel.shape.importing import import_roof
+from roofmodel.shape.measured_planes import small_roof
 from roofmodel.shape.planes import plan_polygons
 from roofmodel.shape.recognition import recognize
 from roofmodel.shape.roof_faces import RawMesh, pick_roof_faces
@@ -238,10 +239,32 @@ def test_steps_and_dormers_of_a_survey_are_found(seed):
         Dormer("S1", 4.0, 1.5, 2.4, 1.2, np.radians(30)),
         Dormer("S1", 9.5, 1.5, 3.0, 1.3, np.radians(12), "shed"),
     ]
-    true, found = surveyed([gable(14.0, 10.0, (38.0, GABLE, 38.0, GABLE))], 30, seed, dormers)
+    true, found = surveyed([gable(14.0, 10.0, (38.0, GABLE, 38.0, GABLE))], 20, seed, dormers)
     assert found.planes.count == true.planes.count == 5
     assert found.planes.plan_area == pytest.approx(true.planes.plan_area, rel=0.1, abs=0.3)
     assert edge_lengths(found)["step"] == pytest.approx(edge_lengths(true)["step"], rel=0.15)
+
+
+@pytest.mark.parametrize("seed", [2, 5])
+def test_small_dormers_of_a_coarse_survey_are_found(seed):
+    """Planes of 1.8 to 5 m2 on plan with 14 to 40 points each: none lost, none too many."""
+    there, right, wrong = dormers_found(8, seed, DORMERS)
+    assert (there, right, wrong) == (5, 5, 0)
+
+
+def test_a_few_points_are_a_small_roof_only_where_they_lie_on_planes():
+    rng = np.random.default_rng(0)
+    x, y = rng.uniform(-1.0, 1.0, (2, 30))
+    noise = rng.normal(0.0, NOISE, 30)
+    part = small_roof(np.column_stack([x, y, 5.0 - 0.6 * np.abs(x) + noise]), NOISE)
+    assert np.abs(np.corrcoef(part, x > 0.0)[0, 1]) > 0.8
+    for z in (
+        5.0 + noise,
+        5.0 + 0.6 * x + noise,
+        5.0 - 0.6 * np.abs(x) + 8.0 * noise,
+        6.0 * np.abs(x) + noise,
+    ):
+        assert small_roof(np.column_stack([x, y, z]), NOISE) is None
 
 
 def test_a_level_roof_below_a_wall_is_level_and_has_its_step():
