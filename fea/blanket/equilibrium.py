@@ -274,7 +274,7 @@ class Pace:
     steps: int
 
 
-WARM, BRISK, CAREFUL = Pace(3e-2, 10, 10), Pace(3e-2, 10, 30), Pace(1e-3, 25, 80)
+WARM, BRISK, CAREFUL = Pace(3e-2, 10, 10), Pace(3e-2, 10, 90), Pace(1e-3, 25, 80)
 
 
 def _approach(
@@ -306,8 +306,6 @@ def _approach(
             if taken >= 1.0:
                 fell = float(np.abs(here.residual).sum()) / max(out, 1e-300)
                 damping = max((fell if fell < FELL else EASED) * damping, DAMPING)
-            elif taken < 0.3:
-                damping *= 4.0
             done += 1
             if tell is not None:
                 tell(done)
@@ -332,12 +330,12 @@ def _first(upper: sparse.csr_array, pattern: Pattern) -> Factor:
 
 def _search(here: _Look, step: Array) -> tuple[_Look, float]:
     """The point along a step where the energy has nearly stopped to fall, and the part of the step taken."""
-    slope = float(here.residual @ step)
+    slope = float(np.sum(here.residual * step))  # BLAS would wake its threads for this
     low, low_slope, high, high_slope = 0.0, slope, np.inf, 0.0
     t, best = 1.0, here
     for _ in range(SEARCHES):
         best = _look(here.problem, here.U + t * step)
-        now = float(best.residual @ step)
+        now = float(np.sum(best.residual * step))
         if abs(now) <= 0.3 * abs(slope):
             break
         if now > 0.0:
