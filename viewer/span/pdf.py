@@ -12,7 +12,7 @@ from viewer.package import typeset as t
 from viewer.snow.drawing import drawing_svg
 from viewer.span.chart import study_drawing
 from viewer.span.conditions import conditions_table, unverified
-from viewer.span.words import CAUTIONS, loads_table, spans_table, units_of
+from viewer.span.words import CAUTIONS, compared, loads_table, spans_table, units_of
 
 RAILS = 2  # in one picture, so that it fits a page
 
@@ -47,6 +47,7 @@ def study_source(found: StudyResult, today: date) -> tuple[dict[str, bytes], str
         system = "SI units" if units is SI else "US units"
         parts.append(t.heading(f"Largest line loads, {system}"))
         parts += [t.table(loads_table(found, rail, units)) for rail in found.rails]
+        parts += [t.table(table) for table in compared(found, units)]
         parts.append(t.heading(f"Largest spans, {system}"))
         parts += [t.table(spans_table(found, rail, units)) for rail in found.rails]
     parts += [

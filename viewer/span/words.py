@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import math
 
+import numpy as np
+
 from fea.spans.bench import LIMITS
 from fea.spans.study import RailTableau, StudyResult
 from roofmodel.units import SYSTEMS, UnitSystem
@@ -15,6 +17,8 @@ CAUTIONS = (
     "It says nothing about the roof that carries the rails. Check the project of every roof.",
     "Falling snow and ice can kill. Work at height can kill.",
 )
+
+BESIDE = 6  # rails that one table compares
 
 
 def down(value: float, kind: str, units: UnitSystem, digits: int = 3) -> str:
@@ -51,6 +55,35 @@ def loads_table(found: StudyResult, rail: RailTableau, units: UnitSystem) -> Tab
         "n" * (1 + len(found.choices.arrangements)),
         tuple(rows),
     )
+
+
+def compared(found: StudyResult, units: UnitSystem) -> tuple[Table, ...]:
+    """Up to `BESIDE` rails side by side, a table for every arrangement: loads against the first's."""
+    if not 2 <= len(found.rails) <= BESIDE:
+        return ()
+    names = tuple(rail.name for rail in found.rails)
+    tables = []
+    for a, arrangement in enumerate(found.choices.arrangements):
+        rows = []
+        for span in found.choices.spans:
+            own = [np.flatnonzero(np.abs(rail.spans - span) < 1e-9) for rail in found.rails]
+            loads = [
+                float(rail.low[at[0], a]) if len(at) else None
+                for rail, at in zip(found.rails, own, strict=True)
+            ]
+            cells = ["" if load is None else down(load, "line", units) for load in loads]
+            first = loads[0]
+            if first is not None and math.isfinite(first) and first > 0.0:
+                cells[1:] = [
+                    text if load is None or not math.isfinite(load) else f"{text} ({load / first - 1.0:+.0%})"
+                    for text, load in zip(cells[1:], loads[1:], strict=True)
+                ]
+            rows.append((f"{units.convert(float(span), 'length'):.4g}", *cells))
+        title = f"Rails side by side, {arrangement}: largest line load, {units.label('line')}"
+        heads = (f"span, {units.label('length')}", *names)
+        note = f"In brackets: more or less than {names[0]}."
+        tables.append(Table(title, heads, "n" * len(heads), tuple(rows), note=note, plain_note=True))
+    return tuple(tables)
 
 
 def spans_table(found: StudyResult, rail: RailTableau, units: UnitSystem) -> Table:
