@@ -23,6 +23,7 @@ IntArray = NDArray[np.int64]
 SLIVER = 1e-6  # plan patches below this are numerical dust [m^2]
 CRACK = 1e-4  # planes closer than this on plan are one surface [m]
 EAVE_OVERHANG = 1.5  # an upper eave stands at most this far in front of the wall below it [m]
+LOW_STEP = 0.2  # judgment: snow lies on over lower steps, such as those in long metal sheets [m]
 TOWARD_EDGE = 0.1  # cosine, judgment: snow that falls within 6 degrees of the line of an edge passes it
 SAME_WAY = 0.5  # cosine: falls within 60 degrees go the same way
 SAME_WIND = np.cos(np.radians(5.0))  # winds within 5 degrees are one
@@ -49,7 +50,7 @@ class Plan:
     run : (p,) float
         Largest plan distance along the fall from the low to the high end of the plane. [m]
     level : (p,) int
-        Planes joined by anything but a step share a level.
+        Planes joined by anything but a step share a level, and those with a step of `LOW_STEP` or less.
     level_outline : tuple of shapely geometry
         Each level's outline on plan. [m]
     joined : dict
@@ -101,6 +102,9 @@ def merged(polygons: NDArray[np.object_]) -> BaseGeometry:
 def _levels(roof: RoofSurface) -> IntArray:
     kinds = np.array(roof.edges.kind)
     pair = roof.edges.plane[(kinds != EdgeKind.STEP) & (roof.edges.plane.min(axis=1) >= 0)]
+    steps = roof.steps
+    low = (steps.gap <= CRACK) & (steps.wall.max(axis=1, initial=0.0) <= LOW_STEP)
+    pair = np.concatenate([pair, np.column_stack([steps.lower, steps.upper])[low]])
     count = roof.planes.count
     graph = coo_array((np.ones(len(pair)), (pair[:, 0], pair[:, 1])), shape=(count, count))
     return np.asarray(connected_components(graph, directed=False)[1], dtype=np.int64)

@@ -99,3 +99,14 @@ def test_slid_snow_that_a_ledge_does_not_hold_lies_on_the_roof_below():
     flat_load = next(value.value for value in slid[0].values if value.symbol == "p_f")
     total = sum(zone.polygon.area * zone.pressure[0] for zone in slid)
     assert total == pytest.approx(0.4 * flat_load * 12.0 * 15.0, rel=1e-6)
+
+
+@pytest.mark.parametrize("site", SITES, ids=lambda site: site.standard)
+def test_a_low_step_in_the_roof_does_not_shorten_the_fetch(site):
+    """Long sheets have steps of some centimeters: 24 m of roof in two fields drift as 24 m in one."""
+    low = flat(0, -8, 15, 0, LOW)
+    whole = most(build_roof([flat(0, 0, 15, 24, HIGH), low]), site)
+    parted = most(build_roof([flat(0, 0, 15, 12, HIGH), flat(0, 12, 15, 24, HIGH + 0.1), low]), site)
+    np.testing.assert_allclose(parted, whole, rtol=1e-9)
+    half = most(build_roof([flat(0, 0, 15, 12, HIGH), low]), site)
+    assert whole.sum() > 1.05 * half.sum()
