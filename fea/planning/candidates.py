@@ -179,6 +179,7 @@ def _pieces(
         start, end = _reaching(a, b, low, high)
         if end - start - 2.0 * rail["edge_distance"] < SHORTEST * spacing:
             continue
+        length = min(end, b - rail["edge_distance"]) - max(start, a + rail["edge_distance"])
         found.append(
             RowTable.model_construct(
                 name=f"{plane} {level} {len(found)}",
@@ -186,10 +187,19 @@ def _pieces(
                 up=up,
                 start=None if start == a and single else _inside(project, start - left, a - left, b - left),
                 end=None if end == b and single else _inside(project, end - left, a - left, b - left),
-                **rail,
+                **{**rail, "splice_every": rail["splice_every"] or _bars(project, length)},
             )
         )
     return [Place(plane, level, row) for row in found]
+
+
+def _bars(project: Project, length: float) -> float | None:
+    """Length of the equal pieces of a rail that is longer than the bars as bought; none if it is not. [m]."""
+    stock = project.table.rail.stock_length
+    if stock is None or length <= stock:
+        return None
+    unit = 0.0254 if project.table.project.units == "US" else 0.01
+    return min(float(np.ceil(length / np.ceil(length / stock) / unit - 1e-6) * unit), stock)
 
 
 def _reaching(a: float, b: float, low: float, high: float) -> tuple[float, float]:

@@ -444,6 +444,12 @@ def _notes(
     if followed:
         found.append(f"Rail ends and splices follow row {followed} of the project; [plan] may say otherwise.")
     units = SYSTEMS[project.table.project.units]
+    stock = project.table.rail.stock_length
+    if stock is not None and any(rail_choices(project, p)[0]["splice_every"] is None for p in threats.planes):
+        most = units.text(stock, "length")
+        found.append(
+            f"Rails longer than rail.stock_length ({most}) are spliced, in pieces as even as can be."
+        )
     distance = units.text(lowest_distance(project), "length")
     found.append(f"What lies below the lowest rows, {distance} from the eave, still falls.")
     return tuple(found)

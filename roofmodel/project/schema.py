@@ -218,7 +218,9 @@ class RailTable(Table):
         None, description="Change of length that a sliding splice lets pass, from its middle position."
     )
     stock_length: Length | None = Field(
-        None, description="Length that rails are bought in; for the bill of quantities."
+        None,
+        description="Length that rails are bought in; for the bill of quantities, and for the splices of "
+        "planned rows where neither plan nor row says splice_every.",
     )
     temperature_change: Warmth = Field(
         0.0,

@@ -15,6 +15,7 @@ from fea.planning.threats import find_threats
 from roofmodel.errors import InputError
 from roofmodel.memory import Memory
 from roofmodel.project.load import load_project, with_rows
+from viewer.handover.bill import bill_of, splice_caution
 
 SMALL = """
 [[protect]]
@@ -129,6 +130,25 @@ def test_no_cheaper_layout_is_missed(tmp_path, case):
     else:
         assert plan.failure
         assert found.checked.worst <= min(max(values[1:]) for values in known.values()) / 0.98
+
+
+@pytest.mark.parametrize(("stock", "pieces"), [("1.2 m", 3), ("3 m", 1)])
+def test_planned_rails_are_no_longer_than_the_bars(tmp_path, stock, pieces):
+    """3 m of rail from bars of 1.2 m: three equal pieces, whose splices are in the check of the plan."""
+    load(tmp_path, DEPTH="0.4 m")
+    path = tmp_path / "project.toml"
+    path.write_text(
+        path.read_text().replace("deflection_ratio", f'stock_length = "{stock}"\ndeflection_ratio')
+    )
+    project = load_project(path, rows_needed=False)
+    plan = plan_rows(project)
+    layout = plan.analysis.project.layout
+    bill = bill_of(plan.analysis.project)
+    assert len(bill.piece_length) == pieces * len(layout.row_name)
+    assert bill.piece_length.max() <= bill.stock + 1e-9
+    assert np.ptp(bill.piece_length) < 0.05
+    assert not splice_caution(plan.analysis.project, bill)
+    assert not plan.failure
 
 
 def test_cases_need_different_rows(tmp_path):
