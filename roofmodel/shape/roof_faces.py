@@ -33,6 +33,7 @@ SOUP, LOOSE = (
     10.0,
     0.5,
 )  # more hidden area, in times the seen, of more loose parts per face, is no roof
+SHOWN = 1.0  # more of hidden faces that stands out is told [m^2]
 FLOORS = 0.1  # with more than this share of its area hidden a mesh is a building, not a roof alone
 ONE_PLANE, MOSTLY = np.cos(np.radians(1.0)), 0.5  # a plane of which more is seen is seen
 LEAST_HOUSE = 20.0  # what stands on a plate is a building from here on [m^2]
@@ -130,6 +131,12 @@ def pick_roof_faces(raw: RawMesh, steepest: float = STEEPEST) -> RoofFaces:
     seen = _whole_planes(welded, joined, seen_from_above(local, roof, (welded, joined)))
     if not seen.all():
         notes.append(f"{_count(local, roof[~seen])} hidden below others (floors, undersides) were left out.")
+    partly = _partly_seen(local, roof, seen)
+    if partly > SHOWN:
+        notes.append(
+            f"{partly:.2f} m2 of these (on plan) stand out below what hides the rest, as of a roof below a "
+            "canopy: they are not in this roof. Divide their faces where that ends."
+        )
     ends = slab_ends(local, roof, seen)
     if ends.any():
         notes.append(f"{_count(local, roof[ends])} that are the ends of slabs, cut square, were left out.")
@@ -254,6 +261,15 @@ def _whole_planes(welded: Array, joined: IntArray, seen: NDArray[np.bool_]) -> N
     result = seen.copy()
     result[solid] |= (shown > MOSTLY * area)[label]
     return result
+
+
+def _partly_seen(points: Array, faces: IntArray, seen: NDArray[np.bool_]) -> float:
+    """Plan area that hidden faces show beside all that is seen. [m^2]."""
+    if seen.all() or not seen.any() or len(faces) >= MANY:
+        return 0.0
+    flat = np.asarray(shapely.polygons(points[faces][:, :, :2]))
+    shown = shapely.union_all(flat[seen], grid_size=CLEARANCE)
+    return float(shapely.difference(shapely.union_all(flat[~seen], grid_size=CLEARANCE), shown).area)
 
 
 def _sample_weights() -> Array:

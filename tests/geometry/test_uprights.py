@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import itertools
+
 import numpy as np
 import pytest
 import trimesh
@@ -139,3 +141,14 @@ def test_a_canopy_hides_no_lower_roof_from_a_higher_one(tmp_path, deep):
     assert np.ptp(ends[:, 0]) == pytest.approx(15.0)
     assert steps.gap[over] == pytest.approx(deep)
     np.testing.assert_allclose(steps.wall[over], [3.0, 3.0])
+
+
+@pytest.mark.parametrize(("parts", "told"), [([-8, 0], True), ([-8, -5, 0], False)])
+def test_a_low_roof_mostly_below_a_canopy_is_not_lost_without_a_word(tmp_path, parts, told):
+    """5 of 8 m below the canopy: what its large faces lose is told; where they end there, nothing is lost."""
+    bounds = [[(0, 0, 0), (15, 10, 6)], [(0, -5, 5), (15, 0, 5.1)]]
+    bounds += [[(0, a, 0), (15, b, 3)] for a, b in itertools.pairwise(parts)]
+    whole = trimesh.util.concatenate([trimesh.creation.box(bounds=one) for one in bounds])
+    path = save(tmp_path / "roof.stl", np.asarray(whole.vertices), np.asarray(whole.faces))
+    notes = import_roof(path, unit="m", up="z").notes
+    assert any("stand out below what hides the rest" in note for note in notes) == told
