@@ -146,7 +146,7 @@ def test_longer_spans_never_carry_more(case):
 
 def test_patterns_and_missing_clamps_never_help():
     roof, hardware = base()
-    choices = Choices(np.linspace(0.4, 2.0, 5), np.array([1000.0]), (A.TWO, A.END, A.INNER, A.MISSING))
+    choices = Choices(np.linspace(0.4, 2.0, 3), np.array([1000.0]), (A.TWO, A.END, A.INNER, A.MISSING))
     worst = span_table(roof, hardware, choices).largest
     even = span_table(roof, hardware, replace(choices, unloaded=1.0)).largest
     assert (worst <= even * (1 + 1e-9)).all()
