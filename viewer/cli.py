@@ -28,6 +28,7 @@ from viewer.strength.command import tests
 
 if TYPE_CHECKING:
     from fea.analysis import Analysis
+    from fea.sensitivity import Tolerance
     from viewer.picture.render import Renderer
 
 OUTPUTS = [
@@ -134,12 +135,18 @@ def check(project: Path, out: Path, picture: bool) -> None:
         check_output(out, list(loaded.inputs), OUTPUTS)
         stages.show("analyzing")
         analysis = analyze_project(loaded, stages.step)
+        stages.show("moving rows and clamps a little")
+        from fea.sensitivity import out_of_place
+        from viewer.places import place_line
+        from viewer.quantities import system
+
+        place = out_of_place(analysis)
         folder = output_folder(out)
         stages.accept()
-        reason = _write(analysis, folder, renderer, stages)
+        reason = _write(analysis, folder, renderer, stages, place)
     from viewer.terminal import print_summary
 
-    print_summary(analysis, console())
+    print_summary(analysis, console(), place_line(place, analysis, system(loaded.table.project.units)))
     if reason and picture:
         notice(f"No picture: {reason}")
     print_json(folder / "results.json")
@@ -147,18 +154,22 @@ def check(project: Path, out: Path, picture: bool) -> None:
     sys.exit(0 if analysis.passed else 1)
 
 
-def _write(analysis: Analysis, folder: Path, renderer: Renderer | None, stages: Stages) -> str:
+def _write(
+    analysis: Analysis, folder: Path, renderer: Renderer | None, stages: Stages, place: Tolerance | None
+) -> str:
     """Write every output; the reason why there is no picture, empty if there is one."""
     from viewer.building_export import write_building
     from viewer.clamp_table import write_attachments
     from viewer.export import write_meshes, write_results
     from viewer.picture.draw import Picture, finish_picture, start_picture
+    from viewer.places import place_line
+    from viewer.quantities import system
     from viewer.rails_deck import write_rails_deck
     from viewer.report.page import write_report
 
     stages.show("drawing and writing data")
     started = start_picture(analysis, renderer) if renderer else None
-    write_results(analysis, folder / "results.json")
+    write_results(analysis, folder / "results.json", place)
     write_attachments(analysis, folder / "attachments.csv")
     write_meshes(analysis, folder)
     write_rails_deck(analysis, folder / "structure.inp")
@@ -169,7 +180,8 @@ def _write(analysis: Analysis, folder: Path, renderer: Renderer | None, stages: 
     if result.path is None:
         (folder / "utilization.png").unlink(missing_ok=True)
     stages.show("writing the report")
-    write_report(analysis, folder / "report.html", result.path, result.reason)
+    said = place_line(place, analysis, system(analysis.project.table.project.units))
+    write_report(analysis, folder / "report.html", result.path, result.reason, place=said)
     return result.reason
 
 

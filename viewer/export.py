@@ -6,7 +6,7 @@ import math
 from datetime import UTC, datetime
 from importlib import metadata
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -19,9 +19,13 @@ from viewer.beyond import beyond_data
 from viewer.building_export import framing_data
 from viewer.files import atomic, write_json
 from viewer.picture.standing import patch_rings
+from viewer.places import place_data
 from viewer.report.building import building_data
 from viewer.report.durability import durability_data
 from viewer.undrifted import undrifted_forces
+
+if TYPE_CHECKING:
+    from fea.sensitivity import Tolerance
 
 FORMAT_VERSION = 1
 _SI_UNIT = {"force": "N", "moment": "N m", "stress": "Pa", "size": "m", "ratio": "1"}
@@ -45,7 +49,7 @@ def verdict(analysis: Analysis) -> str:
     return "pass" if analysis.passed else "audit failed"
 
 
-def results(analysis: Analysis) -> dict[str, Any]:
+def results(analysis: Analysis, place: Tolerance | None = None) -> dict[str, Any]:
     """Everything as plain data, SI, after viewer/results.schema.json; null stands for "not given"."""
     project = analysis.project
     return plain_data(
@@ -76,6 +80,7 @@ def results(analysis: Analysis) -> dict[str, Any]:
             "durability": durability_data(analysis),
             "framing": framing_data(analysis),
             "beyond_first_failure": beyond_data(analysis),
+            "tolerance_of_place": place_data(place),
             "seconds": analysis.seconds,
         }
     )
@@ -373,9 +378,9 @@ def _arrays(analysis: Analysis) -> list[dict[str, Any]]:
     return found
 
 
-def write_results(analysis: Analysis, path: Path) -> None:
+def write_results(analysis: Analysis, path: Path, place: Tolerance | None = None) -> None:
     """Write results.json."""
-    write_json(path, results(analysis))
+    write_json(path, results(analysis, place))
 
 
 def write_meshes(analysis: Analysis, folder: Path) -> list[Path]:

@@ -39,7 +39,7 @@ _ENDS_SHOWN = 3
 _TABLE_WIDTH = 76  # narrower consoles get one block of lines a limit and row
 
 
-def print_summary(analysis: Analysis, console: Console) -> None:
+def print_summary(analysis: Analysis, console: Console, place: str = "") -> None:
     """Print verdict, governing attachment, limits, rows, self-audit and caution.
 
     Parameters
@@ -47,6 +47,8 @@ def print_summary(analysis: Analysis, console: Console) -> None:
     analysis : Analysis
     console : rich Console
         Colors appear only where the console has them; the words carry the meaning.
+    place : str
+        Tolerance of place in a line.
     """
     project = analysis.project.table.project
     units = system(project.units)
@@ -56,7 +58,7 @@ def print_summary(analysis: Analysis, console: Console) -> None:
     for word in answer.words:
         head.append(f" {word.upper()} ", style=_GOOD if answer.passed else _LOUD)
         head.append(" ")
-    _say(console, head, Text(answer.sentence))
+    _say(console, head, Text(answer.sentence), *([Text(place)] if place else []))
     if answer.falling:
         _say(console, _caution(answer.falling))
     if not answer.passed:

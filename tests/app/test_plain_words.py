@@ -7,6 +7,7 @@ import math
 from pathlib import Path
 
 import pytest
+from open_app import browser, copied, served
 
 from fea.analysis import analyze
 from roofmodel.errors import InputError
@@ -55,3 +56,11 @@ def test_what_is_not_loaded_has_no_place_and_no_demand() -> None:
     assert lines
     assert {one["demand"] for one in lines} == {"not loaded"}
     assert all(math.isfinite(one["use"]) for one in lines)
+
+
+def test_the_tolerance_of_place_is_asked_for_by_revision(tmp_path: Path) -> None:
+    with served(copied(tmp_path)) as client, browser(client) as one:
+        said = one.ask(type="place")
+        assert said["type"] == "place"
+        assert said["line"].startswith("Tolerance of place: ")
+        assert one.ask(type="place", revision=99)["type"] == "error"

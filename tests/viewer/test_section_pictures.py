@@ -11,6 +11,7 @@ import pytest
 from fea.analysis import Analysis, analyze
 from fea.checks.limits import clamp_components
 from roofmodel.project.load import load_project
+from roofmodel.snow.cases import case_pressure_at
 from viewer.picture.findings import called_clamp, shown_case
 from viewer.quantities import as_given, drawn, percent, quantity, system
 from viewer.report.building_section import building_svg
@@ -85,6 +86,22 @@ def test_the_force_on_a_row_is_written_beside_it(analysis):
         load = line_load(analysis, case, row, s)
         assert quantity(load, "line", units) in words
         assert analysis.project.layout.row_name[row] in words
+
+
+def test_every_plane_cut_is_named_with_its_pressures(analysis):
+    """Also planes too narrow for their names, in rows below."""
+    units, drawing = system(analysis.project.table.project.units), section_svg(analysis)
+    cut = cut_through(analysis, called_plane(analysis), called_clamp(analysis))
+    written = texts(drawing)
+    for plane, t in zip(cut.plane.tolist(), cut.t, strict=True):
+        name = analysis.project.roof.planes.name[plane]
+        assert sum(words.startswith(f"{name}, ") for words in written) == int((cut.plane == plane).sum())
+        xy = cut.origin + (t.mean() * np.ones((1, 1))) * cut.way
+        middle = float(case_pressure_at(analysis.snow.cases[shown_case(analysis)], xy, np.array([plane]))[0])
+        label = units.label("pressure")
+        ranges = [re.findall(r"[\d.]+", w.split(": ")[-1]) for w in written if w.endswith(label)]
+        value = units.convert(middle, "pressure")
+        assert any(float(r[0]) * 0.99 <= value <= float(r[-1]) * 1.01 for r in ranges)
 
 
 def test_line_load_of_even_snow_is_weight_times_sine():

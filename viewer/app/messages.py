@@ -174,6 +174,13 @@ class Pick(Message):
     case: int | None = Field(None, ge=0, le=10**4)
 
 
+class Place(Message):
+    """Ask what rows and clamps a little out of their places do to the answer."""
+
+    type: Literal["place"]
+    revision: int = Field(ge=0)
+
+
 class Export(Message):
     """Write results to a folder inside the project's."""
 
@@ -207,6 +214,7 @@ Any_ = Annotated[
     | Reload
     | Again
     | Pick
+    | Place
     | Export
     | Cancel,
     Field(discriminator="type"),

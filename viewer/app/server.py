@@ -30,6 +30,7 @@ from viewer.app.session import (
     again,
     change,
     find_plan,
+    place_answer,
     preview,
     redo,
     reload,
@@ -72,6 +73,7 @@ class Desk:
     clients: dict[int, asyncio.Queue[dict[str, Any] | None]] = field(default_factory=dict)
     tickets: dict[str, tuple[Path, tuple[str, ...]]] = field(default_factory=dict)
     export: asyncio.Task[None] | None = None
+    beside: set[asyncio.Task[None]] = field(default_factory=set)
     plan: tuple[int, Plan] | None = None
     solving: bool = False
 
@@ -336,6 +338,11 @@ async def _answer(desk: Desk, client: int, out: asyncio.Queue[Any], message: Any
     if isinstance(message, messages.Export):
         await _start_export(desk, out, message)
         return
+    if isinstance(message, messages.Place):  # no change waits for it
+        task = asyncio.create_task(_tell_place(desk.state, out, message))
+        desk.beside.add(task)
+        task.add_done_callback(desk.beside.discard)
+        return
     async with desk.lock:
         state = desk.state
         if isinstance(message, messages.Pick):
@@ -359,6 +366,15 @@ async def _answer(desk: Desk, client: int, out: asyncio.Queue[Any], message: Any
         told = desk.state_message(before=before, did=type(message).__name__)
         out.put_nowait({**told, "id": message.id})
         desk.send_all({**told, "id": None}, but=client)
+
+
+async def _tell_place(state: State, out: asyncio.Queue[Any], message: messages.Place) -> None:
+    try:
+        said = await asyncio.to_thread(place_answer, state, message.revision)
+    except InputError as error:
+        out.put_nowait({"type": "error", "id": message.id, "message": str(error)})
+    else:
+        out.put_nowait({"type": "place", "id": message.id, **said})
 
 
 def _next(desk: Desk, message: Any, tell: Callable[[str], None]) -> State:

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any
 from roofmodel.errors import InputError
 from roofmodel.memory import Memory
 from roofmodel.project.load import Project, edited_project, load_project, without_rows
+from roofmodel.units import SYSTEMS
 from viewer.app import messages
 from viewer.app.edits import apply_edit
 from viewer.files import atomic, sweep
@@ -214,6 +215,20 @@ def find_plan(state: State, revision: int, tell: Tell | None = None) -> Plan:
         message = "as_built: the clamps were measured where the rows stand; take it out of the file to plan"
         raise InputError(message)
     return plan_rows(without_rows(project), tell)
+
+
+def place_answer(state: State, revision: int) -> dict[str, Any]:
+    """Tolerance of place in a line and in a few words; empty without an answer. Raises StaleError."""
+    from fea.sensitivity import out_of_place
+    from viewer.places import place_line, place_short
+
+    check_revision(state, revision)
+    analysis = state.now.analysis
+    if analysis is None:
+        return {"line": "", "short": "", "use": 0.0}
+    units, place = SYSTEMS[state.now.project.table.project.units], out_of_place(analysis)
+    short, use = place_short(place, units)
+    return {"line": place_line(place, analysis, units), "short": short, "use": use}
 
 
 def take_plan(state: State, revision: int, plan: Plan, tell: Tell | None = None) -> State:

@@ -25,6 +25,7 @@ from viewer.package.sway import (
     sway_words,
     tornado_drawing,
 )
+from viewer.places import place_line
 from viewer.quantities import system
 from viewer.report.page import write_report
 from viewer.snow.drawing import drawing_svg
@@ -89,6 +90,7 @@ def write_handover(
         reason,
         sway=_sway_content(sway, units),
         splices=splice_caution(analysis.project, bill),
+        place=place_line(None if sway is None else sway.place, analysis, units),
     )
     tell("writing plan, quantities and models")
     warn = warning(analysis)

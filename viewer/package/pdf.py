@@ -14,12 +14,13 @@ from viewer import style
 from viewer.handover.bill import bill_of, splice_caution
 from viewer.package import typeset as t
 from viewer.package.sway import SwayFindings, missing_table, place_words, sway_words, tornado_drawing
+from viewer.places import place_line
 from viewer.quantities import system
 from viewer.report.page import ROW_NUMBERS, report_content
 from viewer.report.tables import Table
 from viewer.snow.drawing import drawing_svg
 from viewer.snow.page import section_chapter, zone_chapters
-from viewer.snow.sheet import sheet_drawing
+from viewer.snow.sheet import case_drawing, sheet_drawing
 from viewer.snow.study import SnowStudy, snow_study
 
 FACE = "Source Sans Pro"
@@ -86,12 +87,13 @@ def package_source(
         _back(content),
     ]
     splices = splice_caution(project, bill_of(project))
+    said = place_line(None if sway is None else sway.place, analysis, units)
     body = "\n".join(parts)
-    return files, "\n".join([head, _front(content, splices, drawn), t.contents(body), body])
+    return files, "\n".join([head, _front(content, splices, said, drawn), t.contents(body), body])
 
 
-def _front(content: Mapping[str, Any], splices: str, drawn: bool) -> str:
-    """Title block, answer, missing splices, and the picture in the room that is left."""
+def _front(content: Mapping[str, Any], splices: str, place: str, drawn: bool) -> str:
+    """Title block, answer, tolerance of place, missing splices, and the picture in the room that is left."""
     verdict = content["verdict"]
     words = verdict.words
     mark = "" if verdict.passed else "open" if words == ("NOT VERIFIED",) else "exceeded"
@@ -104,6 +106,7 @@ def _front(content: Mapping[str, Any], splices: str, drawn: bool) -> str:
             t.facts(title, 3),
             f'#text(size: 7.5pt, fill: rgb("{style.MUTED}"))[Input SHA-256 {t.text(digest)}]\n#v(4pt)\n',
             t.box(_answer(words, verdict.sentence), mark=mark),
+            t.paragraph(place) if place else "",
             t.paragraph(f"Caution: {verdict.falling}", bold=True) if verdict.falling else "",
             t.paragraph(f"Caution: {splices}", bold=True) if splices else "",
             t.bullets(verdict.more),
@@ -268,6 +271,7 @@ def _snow(content: Mapping[str, Any], study: SnowStudy, files: dict[str, bytes],
         t.table(Table("Cases", ("No.", "Case", "Standard", "The pressures are"), "tttt", names)),
         t.figure("snow.svg", "Plans of all snow cases", "All cases on one scale.", floats="auto"),
         t.table(content["cases"]),
+        *_governing_case(content["shown_case"], study, files, units),
     ]
     cuts = []
     for number, section in enumerate(study.sections[:SECTIONS]):
@@ -281,6 +285,19 @@ def _snow(content: Mapping[str, Any], study: SnowStudy, files: dict[str, bytes],
     if content["skipped"].rows:
         parts.append(t.table(content["skipped"]))
     return "".join([*parts, t.all_placed()])
+
+
+def _governing_case(
+    index: int | None, study: SnowStudy, files: dict[str, bytes], units: UnitSystem
+) -> list[str]:
+    """Large plan of the case that governs, with every zone named that has room."""
+    if index is None:
+        return []
+    plan = case_drawing(study.findings, index, study.scale, (), units)
+    words = f"Case {index + 1}, {study.findings.cases[index].case.name}, which governs: every zone, to scale."
+    svg = drawing_svg(plan, words)
+    _keep(files, "case.svg", svg)
+    return [t.figure("case.svg", words, words, _wide(svg, 105.0))]
 
 
 def _zones(study: SnowStudy, units: UnitSystem) -> list[str]:

@@ -12,6 +12,7 @@ from fea.analysis import Analysis
 from fea.sensitivity import STEP, Missing, Sway, Tolerance, missing_clamps, out_of_place, tornado
 from roofmodel.units import UnitSystem
 from viewer import style
+from viewer.places import exceeding
 from viewer.quantities import as_given, percent
 from viewer.report.tables import Table
 from viewer.snow.drawing import Drawing
@@ -128,11 +129,9 @@ def place_words(found: SwayFindings, units: UnitSystem) -> str:
     lost = f" Rows {step} higher or lower cannot be calculated: {place.failed}." if place.failed else ""
     if not parts:
         return lost.strip()
-    worst = max(u for u in (place.rows, place.clamps) if not math.isnan(u))
-    more = " That EXCEEDS the limit: check the places on site." if worst > 1.0 >= found.now else ""
     return (
         f"Tolerance of place (judgment, measured by the check run again), beside {percent(found.now)} as "
-        f"planned: {' and '.join(parts)}.{more}{lost}"
+        f"planned: {' and '.join(parts)}.{exceeding(place, found.now)}{lost}"
     )
 
 

@@ -15,6 +15,7 @@ from viewer.quantities import column, drawn
 from viewer.report.roof_section import (
     LEFT,
     RIGHT,
+    ROW,
     TYPE,
     WALL,
     WIDTH,
@@ -23,6 +24,7 @@ from viewer.report.roof_section import (
     building_parts,
     cut_through,
     frame_of,
+    plane_names,
     row_parts,
     snow_over,
     snow_parts,
@@ -70,13 +72,14 @@ def building_svg(analysis: Analysis, units: UnitSystem) -> str:
         loads.append(None if total.free is None else total.free[shown] / total.area[shown])
         kind, title = "pressure", "Mean snow on each plane"
     parts = _bars(x, loads, kind, title, units)
-    parts += building_parts(analysis, frame) + snow_parts(analysis, frame, case, units)
+    names, rows = plane_names(analysis, frame, case, units)
+    parts += building_parts(analysis, frame) + snow_parts(analysis, frame, case) + names
     parts += _overhang(analysis, plane, frame, units)
     parts += [_purlin(point) for point in points]
     parts += row_parts(analysis, frame, case, units, forces=False)
     angle = drawn(slope, "angle", units)
     words = f"Section of {roof.planes.name[plane]} up the slope, {angle}; eave on the left"
-    return svg.document(WIDTH, frame.base + WALL + 8.0, words, parts)
+    return svg.document(WIDTH, frame.base + WALL + 8.0 + ROW * rows, words, parts)
 
 
 def _up(roof: RoofSurface, cut: RoofCut, plane: int, up: Array) -> Array:

@@ -19,6 +19,7 @@ from viewer.beyond import beyond_sentences, beyond_table
 from viewer.building_words import partial_words
 from viewer.export import version
 from viewer.files import write_text
+from viewer.picture.findings import shown_case
 from viewer.quantities import as_given, percent, quantity, significant, system
 from viewer.report.arrays import array_table
 from viewer.report.building import (
@@ -100,6 +101,7 @@ def write_report(
     today: date | None = None,
     sway: Mapping[str, Any] | None = None,
     splices: str = "",
+    place: str = "",
 ) -> None:
     """Write the report as one self-contained HTML file, whole or not at all.
 
@@ -118,8 +120,12 @@ def write_report(
         Words, drawing and table of what moves the answer.
     splices : str
         Caution about splices that are missing.
+    place : str
+        Tolerance of place in a line.
     """
-    page = report_html(analysis, picture, picture_reason, today=today, sway=sway, splices=splices)
+    page = report_html(
+        analysis, picture, picture_reason, today=today, sway=sway, splices=splices, place=place
+    )
     write_text(Path(path), page)
 
 
@@ -131,6 +137,7 @@ def report_html(
     today: date | None = None,
     sway: Mapping[str, Any] | None = None,
     splices: str = "",
+    place: str = "",
 ) -> str:
     """Text of the report; see `write_report`."""
     units = system(analysis.project.table.project.units)
@@ -142,7 +149,7 @@ def report_html(
     )
     template = environment.get_template("report.html.j2")
     content = report_content(analysis, units, picture, picture_reason, today or date.today())
-    return template.render(**content, sway=sway, splices=splices, row_numbers=ROW_NUMBERS)
+    return template.render(**content, sway=sway, splices=splices, place=place, row_numbers=ROW_NUMBERS)
 
 
 def page_environment() -> Environment:
@@ -206,6 +213,7 @@ def report_content(
         "sliding_words": (*_sliding_words(analysis, units), *partial_words(analysis)),
         "zones": zones_table(analysis, units),
         "case_notes": case_notes(analysis),
+        "shown_case": None if analysis.attachment is None else shown_case(analysis),
         "case_names": [(case.name, case.standard, str(case.level)) for case in analysis.snow.cases],
         "skipped": Table("Considered, not applicable", ("Case", "Why"), "ts", tuple(analysis.snow.skipped)),
         "planes": planes_table(analysis, units),

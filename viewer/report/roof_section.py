@@ -25,6 +25,7 @@ IntArray = NDArray[np.int64]
 WIDTH, LEFT, RIGHT = 760.0, 70.0, 30.0
 DEEPEST = 230.0  # height of the drawn roof at most [px]
 TYPE = 12.0
+LETTER, ROW = 6.2, 16.0  # width of a letter, and height of a row under the drawing [px]
 WALL = 58.0  # of building drawn below the lowest eave [px]
 BEYOND = 1e-3  # of the load on a row, from where snow beyond its ends is shown [-]
 ACROSS = 0.02  # a plane drawn this much flatter than it is is cut across its slope [-]
@@ -137,22 +138,62 @@ def section_svg(analysis: Analysis, units: UnitSystem | None = None) -> str:
     clamp = max(called_clamp(analysis), 0)
     plane = int(layout.row_plane[layout.clamp_row[clamp]])
     cut = cut_through(analysis, plane, clamp)
-    frame = frame_of(cut, 64.0 + snow_over(analysis, cut, case) * frame_of(cut, 0.0).scale)
+    ends = bool(analysis.force.end_bound[case].any())
+    head = 64.0 + 15.0 * ends
+    frame = frame_of(cut, head + snow_over(analysis, cut, case) * frame_of(cut, 0.0).scale)
     name = analysis.project.roof.planes.name[plane]
     title = f"Section through {layout.clamp_name[clamp]}, up the slope of {name}"
     note = "Snow as it lies, height = pressure / density, to scale. Forces before load factors."
-    if analysis.force.end_bound[case].any():
-        note += " At row ends: the most that comes from beyond them."
+    beyond = "At row ends: the most that comes from beyond them." if ends else ""
+    names, rows = plane_names(analysis, frame, case, units)
     parts = [
         svg.text(title, LEFT, 14.0, 13.0, bold=True),
         svg.text(f"Case: {analysis.snow.cases[case].name}", LEFT, 30.0, TYPE, color=style.MUTED),
         svg.text(note, LEFT, 45.0, TYPE, color=style.MUTED),
+        svg.text(beyond, LEFT, 60.0, TYPE, color=style.MUTED) if beyond else "",
         *building_parts(analysis, frame),
-        *snow_parts(analysis, frame, case, units),
+        *snow_parts(analysis, frame, case),
+        *names,
         *row_parts(analysis, frame, case, units),
         *chain_parts(analysis, frame, units),
     ]
-    return svg.document(WIDTH, frame.base + WALL + 8.0, title, parts)
+    return svg.document(WIDTH, frame.base + WALL + 8.0 + ROW * rows, title, parts)
+
+
+def plane_names(analysis: Analysis, frame: Frame, case: int, units: UnitSystem) -> tuple[list[str], int]:
+    """Name, slope and pressures of every plane cut, below it; of narrow ones in rows under the drawing."""
+    cut, planes, parts, rows = frame.cut, analysis.project.roof.planes, list[str](), 0
+    foot = frame.base + WALL
+    for i, plane in enumerate(cut.plane.tolist()):
+        pressure = _pressure(analysis, cut, i, case)[1]
+        told = [quantity(float(p), "pressure", units) for p in (pressure.min(), pressure.max())]
+        load = told[0] if told[0] == told[1] else f"{told[0].split()[0]} to {told[1]}"
+        words = _named(analysis, cut, i, units)
+        line = frame.at(cut.t[i], cut.z[i])
+        x, room = float(line[:, 0].mean()), float(line[1, 0] - line[0, 0])
+        short = f"{planes.name[plane]}, {drawn(float(planes.slope[plane]), 'angle', units)}"
+        fits = [text for text in (words, short) if LETTER * max(len(text), len(load)) < room]
+        if fits:
+            parts.append(svg.text(fits[0], x, foot - 22.0, TYPE, anchor="middle", bold=True))
+            parts.append(svg.text(load, x, foot - 8.0, TYPE, anchor="middle"))
+            continue
+        y = foot + 4.0 + ROW * (rows + 1)
+        rows += 1
+        left = x < 0.5 * WIDTH
+        parts.append(
+            svg.line(np.array([[x, max(line[:, 1].mean(), foot - 24.0)], [x, y - 10.0]]), style.MUTED, 0.7)
+        )
+        side = "start" if left else "end"
+        parts.append(svg.text(f"{words}: {load}", x, y, TYPE, anchor=side, bold=True))
+    return parts, rows
+
+
+def _named(analysis: Analysis, cut: RoofCut, piece: int, units: UnitSystem) -> str:
+    """Such as "E1, 26.6°", and whether it is cut across its slope."""
+    planes, plane = analysis.project.roof.planes, int(cut.plane[piece])
+    words = f"{planes.name[plane]}, {drawn(float(planes.slope[plane]), 'angle', units)}"
+    steep = np.ptp(cut.z[piece]) / np.ptp(cut.t[piece])
+    return words + (", cut across its slope" if abs(steep - np.tan(planes.slope[plane])) > ACROSS else "")
 
 
 def _density(case: SnowCase) -> float:
@@ -179,23 +220,15 @@ def snow_over(analysis: Analysis, cut: RoofCut, case: int) -> float:
 
 
 def building_parts(analysis: Analysis, frame: Frame) -> list[str]:
-    """Walls, planes with name and slope."""
-    cut, planes = frame.cut, analysis.project.roof.planes
-    units = system(analysis.project.table.project.units)
+    """Walls and planes."""
+    cut = frame.cut
     foot = frame.base + WALL
     parts: list[str] = []
-    for plane, t, z in zip(cut.plane.tolist(), cut.t, cut.z, strict=True):
+    for t, z in zip(cut.t, cut.z, strict=True):
         line = frame.at(t, z)
         body = np.concatenate([line, [[line[1, 0], foot], [line[0, 0], foot]]])
         parts.append(svg.element("path", d=svg.path(body, closed=True), fill=style.WALL, stroke="none"))
         parts.append(svg.line(line, style.INK, 2.4))
-        slope = drawn(float(planes.slope[plane]), "angle", units)
-        words, middle = f"{planes.name[plane]}, {slope}", line.mean(axis=0)
-        if abs(np.ptp(z) / np.ptp(t) - np.tan(planes.slope[plane])) > ACROSS:
-            words += ", cut across its slope"
-        if line[1, 0] - line[0, 0] > 6.2 * len(words):
-            x, y = float(middle[0]), foot - 8.0
-            parts.append(svg.text(words, x, y, TYPE, anchor="middle", bold=True))
     lows = frame.at(cut.t[:, 0], cut.z[:, 0]), frame.at(cut.t[:, 1], cut.z[:, 1])
     for left, right in zip(lows[1][:-1], lows[0][1:], strict=True):
         if abs(left[1] - right[1]) > 1.0:  # the wall of a step
@@ -207,10 +240,8 @@ def building_parts(analysis: Analysis, frame: Frame) -> list[str]:
     ]
 
 
-def snow_parts(
-    analysis: Analysis, frame: Frame, case: int, units: UnitSystem, *, told: bool = True
-) -> list[str]:
-    """Snow of a case on every piece, to scale, colored by its pressure, the pressures said if `told`."""
+def snow_parts(analysis: Analysis, frame: Frame, case: int) -> list[str]:
+    """Snow of a case on every piece, to scale, colored by its pressure."""
     cut, parts = frame.cut, []
     weight = _density(analysis.snow.cases[case]) * STANDARD_GRAVITY
     found = [_pressure(analysis, cut, i, case) for i in range(len(cut.plane))]
@@ -232,14 +263,6 @@ def snow_parts(
                 data_snow=repr(float(np.trapezoid(pressure, t))),
             )
         )
-        if told and high[-1, 0] - high[0, 0] > 90.0:
-            ends = [quantity(float(p), "pressure", units) for p in (pressure.min(), pressure.max())]
-            words = ends[0] if ends[0] == ends[1] else f"{ends[0].split()[0]} to {ends[1]}"
-            x, reach = float(high[SAMPLES // 2, 0]), 3.2 * len(words)
-            y = float(high[np.abs(high[:, 0] - x) < reach, 1].min()) - 5.0
-            rise = high[-1, 1] - high[0, 1]  # off the forces written along it
-            x += 0.5 * reach * float(np.sign(rise)) * (abs(rise) > 20.0)
-            parts.append(svg.text(words, x, y, TYPE, anchor="middle", halo=True))
     return parts
 
 

@@ -117,6 +117,7 @@ async function goOn(type) {
 
 // --- answer: verdict, what governs, and what a change does to it
 
+const REST = 1200; // ms
 let change = null;
 
 function announceChange(before, after, state) {
@@ -153,6 +154,24 @@ function showAnswer() {
     !preview && state.trouble ? h("p", { class: "refusal" }, state.trouble) : null);
 }
 
+// Tolerance of place: asked when nothing has changed for a while, as it is the check run again.
+let resting = null;
+
+function askPlace() {
+  clearTimeout(resting);
+  const { revision } = store.state;
+  if (!store.solved || store.preview || store.place.line) return;
+  resting = setTimeout(async () => {
+    try {
+      store.setPlace({ ...await link.ask({ type: "place", revision }), revision });
+    } catch {
+      // The project has changed meanwhile; its next answer asks again.
+    }
+  }, REST);
+}
+store.addEventListener("shown", askPlace);
+store.addEventListener("place", showAnswer);
+
 // What is no attachment and no less a danger: the hardest other limit, cautions, snow that no row holds.
 function asides(shown) {
   const { cautions, falling } = shown.verdict;
@@ -162,6 +181,7 @@ function asides(shown) {
   const open = shown.others.filter((one) => one.use === null);
   const words = [
     other && other.use > used && [`${other.name} ${other.at} ${percent(other.use)}`, statusOf(other.use)],
+    store.place.short && [store.place.short, statusOf(store.place.use)],
     open.length && [`${open[0].name} ${open[0].at} not verified${open.length > 1 ? ` and ${open.length - 1} more` : ""}`, "open"],
     falls && [`not held: ${falls}`, "open"],
     cautions.length && [`${cautions.length} caution${cautions.length > 1 ? "s" : ""}`, "open count"],

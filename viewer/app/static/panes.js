@@ -47,15 +47,17 @@ export class ChecksPane {
   constructor(store) {
     Object.assign(this, { store, pane: $("pane-checks") });
     store.addEventListener("shown", () => this.render());
+    store.addEventListener("place", () => this.render());
   }
 
   render() {
-    const { shown, state } = this.store;
+    const { shown, state, place } = this.store;
     if (!this.store.solved) return fill(this.pane, h("p", { class: "hint" }, shown.trouble || "Solving …"));
     const { verdict } = shown;
     fill(this.pane,
       h("h2", {}, "What the analysis says"),
       h("p", { class: "sentence" }, verdict.sentence),
+      place.line ? h("p", { class: "place" }, place.line) : null,
       verdict.more.length ? h("ul", {}, verdict.more.map((line) => h("li", {}, line))) : null,
       [verdict.falling, ...verdict.cautions].filter(Boolean).map((line) => h("p", { class: "cautionline" }, h("b", {}, "Caution "), line)),
       h("h2", {}, "Rails and rows, worst of each"),

@@ -8,6 +8,7 @@ export class Store extends EventTarget {
   case = null; // null: the worst of all
   picked = null; // {kind, index, name}
   row = null; // name
+  #place = null; // {revision, line, short, use}: tolerance of place, which comes some time after its state
 
   tell(type) {
     this.dispatchEvent(new Event(type));
@@ -20,6 +21,15 @@ export class Store extends EventTarget {
 
   get solved() {
     return Boolean(this.shown?.limits);
+  }
+
+  get place() {
+    return !this.preview && this.#place?.revision === this.state?.revision ? this.#place : { line: "", short: "", use: 0 };
+  }
+
+  setPlace(place) {
+    this.#place = place;
+    this.tell("place");
   }
 
   setState(state) {

@@ -1,0 +1,68 @@
+"""Tolerance of place in a line: what rows and clamps a little out of their places do to the answer."""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING, Any
+
+from fea.analysis import Analysis
+from roofmodel.units import UnitSystem
+from viewer.quantities import as_given, percent
+
+if TYPE_CHECKING:
+    from fea.sensitivity import Tolerance
+
+
+def place_line(place: Tolerance | None, analysis: Analysis, units: UnitSystem) -> str:
+    """Such as "Tolerance of place: rows 1 in higher or lower make 65 % into 96 % (N-high-34).".
+
+    Empty where nothing is loaded.
+    """
+    worst = analysis.attachment
+    if place is None or worst is None:
+        return ""
+    step, now, parts = as_given(place.step, "size", units), percent(worst.utilization), []
+    if not math.isnan(place.rows):
+        rows = f"rows {step} higher or lower"
+        into = percent(place.rows)
+        parts.append(
+            f"{rows} leave it at {now}" if into == now else f"{rows} make {now} into {into} ({place.rows_at})"
+        )
+    if not math.isnan(place.clamps):
+        into = percent(place.clamps) if parts else f"{now} into {percent(place.clamps)}"
+        beside = f"clamps beside the governing one {step} farther off make {into}"
+        parts.append(f"{beside} ({place.clamps_at})")
+    if place.failed:
+        parts.append(f"rows {step} higher or lower cannot be calculated")
+    if not parts:
+        return ""
+    return f"Tolerance of place: {'; '.join(parts)}.{exceeding(place, worst.utilization)}"
+
+
+def place_short(place: Tolerance | None, units: UnitSystem) -> tuple[str, float]:
+    """Such as "1 in out of place: 96 %", and that utilization; empty and 0 where nothing is known."""
+    known = [] if place is None else [use for use in (place.rows, place.clamps) if not math.isnan(use)]
+    if place is None or not known:
+        return "", 0.0
+    return f"{as_given(place.step, 'size', units)} out of place: {percent(max(known))}", min(max(known), 1e6)
+
+
+def exceeding(place: Tolerance, now: float) -> str:
+    """Sentence for a tolerance that takes a kept limit over it; else empty."""
+    over = any(use > 1.0 for use in (place.rows, place.clamps))  # NaN is not
+    return " That EXCEEDS the limit: check the places on site." if over and now <= 1.0 else ""
+
+
+def place_data(place: Tolerance | None) -> dict[str, Any] | None:
+    """For results.json, SI."""
+    if place is None:
+        return None
+    return {
+        "step": place.step,
+        "rows": place.rows,
+        "rows_at": place.rows_at,
+        "clamps": place.clamps,
+        "clamps_at": place.clamps_at,
+        "rows_with_fewer_clamps": place.fewer,
+        "not_calculated": place.failed,
+    }
