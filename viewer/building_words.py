@@ -13,6 +13,7 @@ from roofmodel.units import UnitSystem
 from viewer.quantities import percent, quantity, significant
 
 _PARTS = {"clamp": "clamp", "span": "rail"}
+NEXT_TO_NONE = 5e-3  # more moment that rounds to no percent [-]
 SHOWN = 4  # demands in one line
 SAME = "The rows raise no demand on the building that is computed here."
 
@@ -90,12 +91,15 @@ def partial_words(analysis: Analysis) -> tuple[str, ...]:
     over = any(one.use > 1.0 >= one.full for one in worst.values())
     end = "That EXCEEDS the strength" if over else "Leave that in hand"
     then = f" So {' and '.join(told)}." if told else ""
+    bent = float(found.moment[row]) - 1.0
+    rail = "no rail noticeably more moment ("
+    if bent >= NEXT_TO_NONE:
+        rail = f"a rail up to {percent(bent)} more moment ({layout.row_name[row]}; "
     return (
         "The checks take balanced snow on all spans of a rail. Left at half on some, as roof members must "
         "stand it, it would bring a clamp up to "
-        f"{percent(float(found.clamp[clamp]) - 1.0)} more force ({layout.clamp_name[clamp]}) and a rail up "
-        f"to {percent(float(found.moment[row]) - 1.0)} more moment ({layout.row_name[row]}; firm supports, "
-        f"splices as if continuous).{then} {end} where snow may be blown or cleared off in parts.",
+        f"{percent(float(found.clamp[clamp]) - 1.0)} more force ({layout.clamp_name[clamp]}) and {rail}firm "
+        f"supports, splices as if continuous).{then} {end} where snow may be blown or cleared off in parts.",
     )
 
 

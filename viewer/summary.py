@@ -248,7 +248,12 @@ def _resistance_words(limit: Limit) -> str:
         "rail height": "the height of its rail",
         "solar clamp": "the strength of a solar clamp",
         "panel anchorage at arrays": "the panel anchorage",
-    }.get(limit.name, f"{'its' if limit.name.startswith('screw ') else 'the'} limit {limit.name}")
+        "screw shear": "the shear strength of its screws",
+        "screw pull-out": "the pull-out strength of its screws",
+        "screw pull-over": "the pull-over strength of its screws",
+        "screw tension": "the tension strength of its screws",
+        "screw shear and pull": "the strength of its screws, shear and pull together",
+    }.get(limit.name, f"the limit {limit.name}")
 
 
 def _over_text(line: LimitLine) -> str:

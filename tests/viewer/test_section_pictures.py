@@ -164,7 +164,8 @@ def test_bars_over_planes_are_their_mean_snow():
 def test_a_bracket_is_drawn_on_its_screws_with_what_they_use(tmp_path):
     """The governing limit of the screws stands on the drawing as the analysis has it."""
     path = tmp_path / "project.toml"
-    path.write_text(Path("models/granary-door/project.toml").read_text() + SCREWS)
+    text = Path("models/granary-door/project.toml").read_text()
+    path.write_text(text.replace("[clamp]\n", '[clamp]\ngrip_height = "50 mm"\n', 1) + SCREWS)
     analysis = analyze(load_project(path), beyond=False)
     worst = analysis.attachment
     assert worst is not None

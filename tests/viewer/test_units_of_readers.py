@@ -11,7 +11,7 @@ from fea.checks.cautions import little_snow
 from roofmodel.errors import InputError
 from roofmodel.project.load import load_project
 from roofmodel.units import SI, US, parse, split
-from viewer.package import pdf
+from viewer.package import pdf, typeset
 from viewer.report.inputs import meaning
 
 INCH = 0.0254
@@ -100,3 +100,11 @@ def test_slices_of_a_drift_are_named_in_the_package(monkeypatch: pytest.MonkeyPa
     told = pdf._zones(None, SI)
     assert "zones 17–22, worked out where they are heaviest" in "".join(told)
     assert "".join(told).count("heaviest") == 1
+
+
+def test_units_stay_whole_and_commands_lose_their_marks() -> None:
+    assert typeset.text("Force kN/m, 1.2 kN/m² on A/B") == (
+        '#"Force "#box["kN/m"]#", 1.2 "#box["kN/m²"]#" on A/B"'
+    )
+    assert typeset.paragraph("see `eavewright seam`; name `odd`", note=True).count("`") == 2
+    assert "“eavewright seam”" in typeset.paragraph("see `eavewright seam`")

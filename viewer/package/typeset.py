@@ -27,6 +27,10 @@ OPEN, CLOSE = f"#math.equation($sqrt(#text({LETTERS})[", "])$)"
 RAISED = '#box[#super(typographic: false, "{}")]'  # mathematics would set it level, but not in a box
 LONG = 30  # characters of a cell that wants a wide column
 HEAD_LINES = 3  # over numbers, beside such a column
+WHOLE = re.compile(
+    r"\b(?:kN|N|lbf|kip|lb|kg)/(?:mm|m|ft|in)[²³]?(?![A-Za-z])"
+)  # units that no line end parts
+COMMAND = re.compile(r"`(eavewright[^`]*)`")
 UNBROKEN = 24  # letters of a word that a cell may break at its signs
 
 
@@ -48,6 +52,14 @@ def typeset(source: str, files: Mapping[str, bytes], path: Path) -> None:
 
 def text(words: str) -> str:
     """Words as they are, whatever characters they hold."""
+    parts, last = [], 0
+    for match in WHOLE.finditer(words):
+        parts += [_plain(words[last : match.start()]), f'#box["{_escaped(match.group())}"]']
+        last = match.end()
+    return "".join([*parts, _plain(words[last:])])
+
+
+def _plain(words: str) -> str:
     return f'#"{_escaped(words)}"' if words else ""
 
 
@@ -56,7 +68,8 @@ def _escaped(words: str) -> str:
 
 
 def symbols(words: str) -> str:
-    """Formula text: Greek letters, subscripts, powers, and roots with their bar."""
+    """Formula text: Greek letters, subscripts, powers, roots with their bar; commands without their marks."""
+    words = COMMAND.sub(r"“\1”", words)
     words = re.sub(GREEK_WORD, lambda m: GREEK[m.group(1)], words)
     return "".join(one if mark else _subscripts(one) for one, mark in _roots([words]))
 

@@ -19,6 +19,7 @@ from fea.checks.governing import Governing
 from fea.checks.strips import panel_strips
 from roofmodel.sliding.tributary import row_catchment
 from roofmodel.snow.cases import Zone, linear_integral
+from roofmodel.snow.inputs import EnSite
 from viewer.report.working_flow import flow_steps
 from viewer.report.working_parts import ClampAt, Expression, Number, Step, force_steps
 from viewer.report.working_screws import is_screw_limit, screw_steps
@@ -157,6 +158,7 @@ def _tributary_steps(
     if friction > 0.0:
         turn = ("(sin ", angle, " − ", Number(friction, "factor"), " × cos ", angle, ")")
         formula = "Σ p b (sin θ − μ cos θ)"
+    clause = "EN 1991-1-3 6.4 and " if isinstance(project.site, EnSite) else ""
     pull = math.sin(slope) - friction * math.cos(slope)
     line = sum(zone.pressure * zone.run for zone in zones) * pull
     steps = []
@@ -170,7 +172,7 @@ def _tributary_steps(
                 formula,
                 ("(", *parts, ") × ", *turn),
                 Number(line, "line"),
-                "EN 1991-1-3 6.4 and equilibrium; p vertical on plan, b plan run, both means over the strip",
+                f"{clause}equilibrium; p vertical on plan, b plan run, both means over the strip",
             ),
             Step(
                 "Its own strip, half span to half span",

@@ -257,7 +257,7 @@ def _shear(analysis: Analysis, at: ClampAt, screw: _Screw) -> list[Step]:
         sides.append((symbol, value))
     numbers: list[str | Number] = []
     for _, value in sides:
-        numbers += [*([" + "] if numbers else []), Number(abs(value), "force"), "²"]
+        numbers += [*([" + "] if numbers else []), "(", Number(abs(value), "force"), ")²"]
     whole = Step(
         "Shear of the most used screw",
         "V",
