@@ -363,7 +363,7 @@ def _checks(project: Project, tell: Tell | None, memory: Memory | None, clock: _
     strength = _factor_arrays(factors)
     demands = tuple(combine(response, basis, *strength) for response in responses)
     clamp_force = np.concatenate([d.clamp for d in demands], axis=1)
-    support = _with_rails(project, support, basis, responses)
+    support = _with_rails(project, support, basis, responses, memory)
     restrained = 0.0 if support.restraint is None else support.restraint.anchorage
     solar = array_forces(project, snow.cases, graph, force)
     solar_snow, solar_weight = array_strips(project, solar)
@@ -444,14 +444,18 @@ def _beyond(
 
 
 def _with_rails(
-    project: Project, support: PanelSupport, basis: Basis, responses: tuple[FrameResult, ...]
+    project: Project,
+    support: PanelSupport,
+    basis: Basis,
+    responses: tuple[FrameResult, ...],
+    memory: Memory | None,
 ) -> PanelSupport:
     """Name the rails on strips that move differently, with what temperature brings to their clamps."""
     if support.restraint is None or project.seam is None:
         return support
     warmth = np.concatenate([r.clamp_force[basis.temperatures, :, 0] for r in responses])
     worst = warmth[np.abs(warmth).argmax(axis=0), np.arange(warmth.shape[1])]
-    on, row = strips_of(project), project.layout.clamp_row
+    on, row = strips_of(project, memory), project.layout.clamp_row
     found = with_rails(support.restraint, project.seam, on.length, on.strip, on.place, row, worst)
     return replace(support, restraint=found)
 

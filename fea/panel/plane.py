@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -18,6 +19,7 @@ from fea.panel.mesh import strip_mesh, window_to_holds
 from roofmodel.errors import InputError
 from roofmodel.hardware import Clamp, FixedPoint, Panel, SeamDetail
 from roofmodel.layout import Layout
+from roofmodel.memory import Memory, recall
 
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -148,7 +150,9 @@ def _piece_ends(outline: Polygon, angle: float, across: Array, at: Array) -> Arr
     return out
 
 
-def clamp_strips(layout: Layout, plane: int, outline: Polygon, name: str) -> tuple[IntArray, Array, Array]:
+def clamp_strips(
+    layout: Layout, plane: int, outline: Polygon, name: str, memory: Memory | None = None
+) -> tuple[IntArray, Array, Array]:
     """Clamps of a plane, and the piece of its seam that each stands on.
 
     Parameters
@@ -159,6 +163,8 @@ def clamp_strips(layout: Layout, plane: int, outline: Polygon, name: str) -> tup
         Of the plane, (u, v). [m]
     name : str
         Of the plane, for messages.
+    memory : Memory, optional
+        Keeps the ends of seams whose clamps do not move.
 
     Returns
     -------
@@ -174,7 +180,8 @@ def clamp_strips(layout: Layout, plane: int, outline: Polygon, name: str) -> tup
         A clamp off its seam.
     """
     chosen, up, across, angle = seam_places(layout, plane, outline)
-    ends = strip_ends(outline, angle, across, up)
+    key = ("seam ends", plane, angle, across.tobytes(), up.tobytes())
+    ends = recall(memory, key, partial(strip_ends, outline, angle, across, up))
     on = (up > ends[:, 0] - TOUCH) & (up < ends[:, 1] + TOUCH)
     if not on.all():
         label = layout.clamp_name[chosen[np.argmin(on)]]

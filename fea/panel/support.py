@@ -74,7 +74,7 @@ class Strips:
     cut: NDArray[np.bool_]
 
 
-def strips_of(project: Project) -> Strips:
+def strips_of(project: Project, memory: Memory | None = None) -> Strips:
     """Strips that carry clamps, in the order of `fea.checks.strips.panel_strips`.
 
     A seam that is cut in pieces counts from its lowest piece with a clamp to its highest one.
@@ -84,7 +84,9 @@ def strips_of(project: Project) -> Strips:
     up, low, high = np.zeros(len(strip)), np.full(len(names), np.inf), np.full(len(names), -np.inf)
     own = np.zeros(len(strip))
     for plane in np.unique(layout.row_plane).tolist():
-        chosen, up[chosen], ends = clamp_strips(layout, plane, planes.outline[plane], planes.name[plane])
+        chosen, up[chosen], ends = clamp_strips(
+            layout, plane, planes.outline[plane], planes.name[plane], memory
+        )
         own[chosen] = ends[:, 1] - ends[:, 0]
         np.minimum.at(low, strip[chosen], ends[:, 0])
         np.maximum.at(high, strip[chosen], ends[:, 1])
@@ -137,7 +139,7 @@ def panel_support(project: Project, tell: Tell | None = None, memory: Memory | N
     travel = np.zeros((len(layout.clamp_s), 6))
     if detail is None:
         return PanelSupport((), (), travel, None, None, ())
-    strips = strips_of(project)
+    strips = strips_of(project, memory)
     refuse_off_the_seam(project, detail, strips.length)
     travel[:, 0] = free_travel(strips.length, strips.strip, strips.place, detail)
     restraint = second_points(
