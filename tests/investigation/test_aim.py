@@ -96,7 +96,11 @@ def test_splices_beside_what_gave_way_are_tried_and_all_count(analysis, roof):
     layout = roof.layout
     near = np.zeros(len(layout.clamp_s), dtype=bool)
     near[layout.clamp_name.index("low-28") :][:8] = True
-    aimed, _ = evidence_roof(analysis, None, Laws(mean_strength=1.2), near)
+    half = np.full(len(near), 0.5)
+    aimed, _ = evidence_roof(analysis, None, Laws(mean_strength=1.2, unzip=0.3, residual=half), near)
+    for case in (aimed.case, *aimed.parted):  # laws of the project hold for all of them
+        assert (case.roof.unzip == 0.3).all()
+        assert case.residual == pytest.approx(0.5 * case.capacity)
     tried = [layout.clamp_name.index(name) for name in aimed.parted_at]
     assert near[tried].any()
     assert len(tried) <= SPLICES
