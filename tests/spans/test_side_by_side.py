@@ -2,14 +2,13 @@
 
 import re
 
-import numpy as np
-
+from fea.spans.bench import LIMITS
 from fea.spans.study import run_study
 from roofmodel.units import SI
 from tests.spans.test_cells import studied
 from tests.spans.test_span_screws import FEW
 from viewer.span.page import write_study_page
-from viewer.span.words import compared, down, loads_table
+from viewer.span.words import _change, compared, down, loads_table
 
 
 def test_rails_side_by_side_hold_the_numbers_of_their_tables(tmp_path):
@@ -28,11 +27,20 @@ def test_rails_side_by_side_hold_the_numbers_of_their_tables(tmp_path):
                 text = down(float(rail.low[i, a]), "line", SI)
                 assert row[a + 1].startswith(text)
                 assert column[row[0]].split(" ")[0] == text
+                assert column[row[0]].endswith(LIMITS[rail.governing[i, a]])
             assert sum(bool(cell) for cell in column.values()) == len(rail.spans)
-        share = re.search(r"\(([-+]\d+)%\)", table.rows[-1][3])
+        share = re.search(r"\(([−+±]\d+) %\)", table.rows[-1][3])
         both = [float(found.rails[k].low[-1, a]) for k in (0, 2)]
         assert share is not None
-        np.testing.assert_allclose(float(share[1]), 100.0 * (both[1] / both[0] - 1.0), atol=0.51)
+        told = float(share[1].replace("−", "-").replace("±", ""))
+        assert told <= 100.0 * (both[1] / both[0] - 1.0) < told + 1.0
     write_study_page(found, tmp_path / "spans.html")
     page = (tmp_path / "spans.html").read_text()
     assert page.count("Rails side by side, ") >= 2 * len(tables)  # both unit systems
+
+
+def test_gains_and_losses_are_never_too_good():
+    assert _change(1.299, 1.0) == " (+29 %)"
+    assert _change(0.999, 1.0) == " (−1 %)"
+    assert _change(2.0, 2.0) == " (±0 %)"
+    assert _change(float("nan"), 1.0) == _change(1.0, float("inf")) == _change(None, 1.0) == ""

@@ -72,18 +72,26 @@ def compared(found: StudyResult, units: UnitSystem) -> tuple[Table, ...]:
                 for rail, at in zip(found.rails, own, strict=True)
             ]
             cells = ["" if load is None else down(load, "line", units) for load in loads]
-            first = loads[0]
-            if first is not None and math.isfinite(first) and first > 0.0:
-                cells[1:] = [
-                    text if load is None or not math.isfinite(load) else f"{text} ({load / first - 1.0:+.0%})"
-                    for text, load in zip(cells[1:], loads[1:], strict=True)
-                ]
+            for k, (rail, at) in enumerate(zip(found.rails, own, strict=True)):
+                if k and found.verified_rail(rail.rail) and found.verified_rail(found.rails[0].rail):
+                    cells[k] += _change(loads[k], loads[0])
+                if len(at) and (limit := int(rail.governing[at[0], a])) >= 0:
+                    cells[k] += f" {LIMITS[limit]}"
             rows.append((f"{units.convert(float(span), 'length'):.4g}", *cells))
-        title = f"Rails side by side, {arrangement}: largest line load, {units.label('line')}"
+        title = (
+            f"Rails side by side, {arrangement}: largest line load, {units.label('line')}, and what governs"
+        )
         heads = (f"span, {units.label('length')}", *names)
-        note = f"In brackets: more or less than {names[0]}."
+        note = f"In brackets: more or less than {names[0]}, rounded down."
         tables.append(Table(title, heads, "n" * len(heads), tuple(rows), note=note, plain_note=True))
     return tuple(tables)
+
+
+def _change(load: float | None, first: float | None) -> str:
+    """Gain or loss against the first rail's load in brackets, never too good; empty where there is none."""
+    if load is None or first is None or not (math.isfinite(load) and 0.0 < first < math.inf):
+        return ""
+    return f" ({math.floor(100.0 * (load / first - 1.0) + 1e-6):+d} %)".replace("-", "−").replace("+0", "±0")
 
 
 def spans_table(found: StudyResult, rail: RailTableau, units: UnitSystem) -> Table:
