@@ -15,6 +15,8 @@ from viewer.span.words import down
 
 ROOT = Path(__file__).parents[2]
 MODEL = ROOT / "models" / "cove-rails" / "spans.toml"
+from viewer.report.tables import Table
+from viewer.span.terminal import _stacked
 
 
 @pytest.fixture(scope="module")
@@ -137,3 +139,13 @@ def test_printed_loads_never_rise():
     assert down(0.0, "line", US) == "0"
     assert down(float("nan"), "line", US) == "not verified"
     assert down(float("inf"), "line", US) == "unlimited"
+
+
+def test_narrow_terminals_tear_no_range_of_loads():
+    loads = Table(
+        "t",
+        ("span", "one"),
+        "nn",
+        (("0.4", "12.1 to 13.5 clamp combined"), ("2", "0.7"), ("3", "1 rail stress")),
+    )
+    assert [row[1] for row in _stacked(loads).rows] == ["12.1–13.5\nclamp combined", "0.7", "1\nrail stress"]
