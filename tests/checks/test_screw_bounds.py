@@ -7,8 +7,6 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from projects import GABLE_EN, limit, project
-from test_screws import KSI, ON_SHEET, SCREWS, group, with_screws
 
 from fea.checks.governing import Governing
 from fea.checks.screw_strength import ScrewRule, least, screw_strength
@@ -16,6 +14,8 @@ from fea.checks.screws import screw_forces
 from fea.sections import screws as clauses
 from roofmodel.errors import InputError
 from roofmodel.units import SI
+from tests.checks.projects import GABLE_EN, limit, project
+from tests.checks.test_screws import KSI, ON_SHEET, SCREWS, group, with_screws
 from viewer.report.working import hand_check
 from viewer.summary import verdict
 

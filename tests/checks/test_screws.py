@@ -9,7 +9,6 @@ from typing import Any
 
 import numpy as np
 import pytest
-from projects import GABLE_EN, limit, project
 
 from fea.analysis import Analysis, analyze
 from fea.checks.screw_strength import ScrewRule, least, screw_rule, screw_strength
@@ -20,6 +19,7 @@ from fea.sections import screws as clauses
 from roofmodel.errors import InputError
 from roofmodel.hardware import DesignFormat
 from roofmodel.screws import Screws
+from tests.checks.projects import GABLE_EN, limit, project
 
 INCH, KSI, KIP = 0.0254, 6.894757293e6, 4448.2216
 COLLECTED = Path(__file__).parents[1] / "data" / "snow_checks.json"

@@ -7,12 +7,12 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from projects import STRENGTH, limit, project
-from test_screws import ON_SHEET, SCREWS, with_screws
 
 from fea.analysis import analyze
 from fea.sensitivity import _screw_inputs, tornado
 from roofmodel.errors import InputError
+from tests.checks.projects import STRENGTH, limit, project
+from tests.checks.test_screws import ON_SHEET, SCREWS, with_screws
 from viewer.clamp_table import clamp_columns
 from viewer.picture.findings import clamp_cases, clamp_utilization
 

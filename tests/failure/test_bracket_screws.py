@@ -2,15 +2,10 @@
 
 from __future__ import annotations
 
-import sys
 from dataclasses import replace
-from pathlib import Path
 
 import numpy as np
 import pytest
-
-sys.path.insert(0, str(Path(__file__).parents[1] / "checks"))
-from test_screws import SCREWS, group, with_screws
 
 from fea.blanket.answers import stop_use
 from fea.checks.beyond import row_limits
@@ -20,6 +15,7 @@ from fea.checks.screws import screw_capacity, screw_use
 from fea.failure.roof_case import SCREWED, choose_case
 from roofmodel.errors import InputError
 from roofmodel.hardware import DesignFormat
+from tests.checks.test_screws import SCREWS, group, with_screws
 
 WEAK = SCREWS.replace('"1.5 mm"', '"0.9 mm"')
 
