@@ -11,12 +11,12 @@ from click.testing import CliRunner
 
 from roofmodel.units import SI, US
 from viewer.cli import commands
+from viewer.report.tables import Table
+from viewer.span.terminal import _stacked
 from viewer.span.words import down
 
 ROOT = Path(__file__).parents[2]
 MODEL = ROOT / "models" / "cove-rails" / "spans.toml"
-from viewer.report.tables import Table
-from viewer.span.terminal import _stacked
 
 
 @pytest.fixture(scope="module")
