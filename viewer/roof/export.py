@@ -97,6 +97,7 @@ def _steps(roof: RoofSurface) -> list[dict[str, Any]]:
             "end": steps.end[i],
             "wall": steps.wall[i],
             "gap": steps.gap[i],
+            "between": names[steps.between[i]] if steps.between[i] >= 0 else None,
         }
         for i in range(steps.count)
     ]
