@@ -13,7 +13,7 @@ from roofmodel.units import SYSTEMS
 from viewer import style
 from viewer.picture.findings import row_case, shown_case
 from viewer.picture.plan import plan_svg
-from viewer.picture.row_diagrams import along_row, row_svg
+from viewer.picture.row_diagrams import PANEL, TYPE, _off_the_edge, along_row, row_svg
 from viewer.quantities import quantity
 
 
@@ -132,3 +132,14 @@ def test_names_are_escaped(tmp_path: Path) -> None:
     assert "<Low & wet>" in [e.text for e in elements(plan_svg(analysis), "text")]
     assert "Tom & <b> seed store" in (elements(plan_svg(analysis), "title")[0].text or "")
     assert elements(row_svg(analysis, 0), "text")[0].text == "Row <Low & wet>"
+
+
+def test_words_at_row_ends_keep_off_the_edge_of_the_load():
+    """On a high load they stand in it, on a low one above it; the edge never crosses the letters."""
+    for height in (6.0, 12.0, 20.0, 44.0):
+        edge = 100.0 + PANEL - height
+        steps = np.array([[0.0, 100.0 + PANEL], [0.0, edge], [300.0, edge], [300.0, 100.0 + PANEL]])
+        for x, reach in ((10.0, 150.0), (290.0, -150.0)):
+            base = _off_the_edge(steps, x, reach, 100.0)
+            assert edge >= base + 3.0 or edge <= base - 0.75 * TYPE
+            assert 100.0 < base < 100.0 + PANEL

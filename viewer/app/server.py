@@ -326,7 +326,8 @@ async def _work(desk: Desk, client: int, out: asyncio.Queue[Any], work: asyncio.
             message = messages.read_message(text)
             await _answer(desk, client, out, message)
         except InputError as error:
-            out.put_nowait({"type": "error", "id": messages.sender_id(text), "message": str(error)})
+            said = str(error).replace(", without quotes", "")  # a form has none
+            out.put_nowait({"type": "error", "id": messages.sender_id(text), "message": said})
         except CanceledError:
             out.put_nowait({"type": "error", "id": messages.sender_id(text), "message": "stopped"})
         except Exception as error:

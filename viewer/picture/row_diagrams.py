@@ -133,13 +133,22 @@ def _load(analysis: Analysis, row: int, case: int, top: float, units: UnitSystem
                 svg.text(
                     words,
                     x + (-8.0 if end else 8.0),
-                    top + 12.0,
+                    _off_the_edge(steps, x, (-1.0 if end else 1.0) * (8.0 + 6.2 * len(words)), top),
                     TYPE,
                     anchor="end" if end else "start",
                     halo=True,
                 )
             )
     return parts
+
+
+def _off_the_edge(steps: Array, x: float, reach: float, top: float) -> float:
+    """Height of words from x on, on the load where it is high enough for them, else above it. [px]."""
+    near = (steps[:, 0] > min(x, x + reach)) & (steps[:, 0] < max(x, x + reach))
+    edge = np.interp([x, x + reach], steps[1:-1, 0], steps[1:-1, 1])
+    edge = np.concatenate([edge, steps[near, 1]])
+    foot = top + PANEL
+    return foot - 5.0 if foot - float(edge.max()) > TYPE + 5.0 else max(float(edge.min()) - 4.0, top + 9.0)
 
 
 def _moment(analysis: Analysis, row: int, case: int, top: float, units: UnitSystem) -> list[str]:
