@@ -1,12 +1,12 @@
 """How well each explanation fits what was found, and what should be measured next.
 
 Samples that come near to what was found are weighted by how near: how many clamps of each row gave way, where
-their middle lies, how far they are spread, in how many groups they stand, how much snow fell and lay
-(approximate Bayesian computation with a normal kernel cut off at `NEAR` widths; Beaumont 2019, Annu. Rev.
-Stat. Appl. 6, from memory).
+their middle lies, how far they are spread, in how many groups they stand (approximate Bayesian computation
+with a normal kernel cut off at `NEAR` widths; Beaumont 2019, Annu. Rev. Stat. Appl. 6, from memory).
 The kernel is as wide as what was found is in doubt, so that no explanation is thrown out for a clamp more or
-less, and wider where too few samples come near. Snow that was measured and splices that were looked at have
-likelihoods of their own and are never compared more loosely. Samples carry the weights of `fea.evidence.aim`.
+less, and wider where too few samples come near. Snow measured where it lay or fell, and splices and screws
+that were looked at, have likelihoods of their own and are never compared more loosely. Samples carry the
+weights of `fea.evidence.aim`.
 """
 
 from __future__ import annotations
@@ -83,6 +83,8 @@ class Fit:
         5, 50 and 95 % of the snow over that of the case at which it fits; NaN where nothing fits.
     weight : (n,) float
         Of each sample.
+    nearest : int
+        Sample that differs least from what was found and measured, however often the like is drawn.
     loose : float
         Times as wide as the doubt that the kernel had to be for enough samples to come near.
     strict : float
@@ -97,6 +99,7 @@ class Fit:
     near: float
     mass: Array
     weight: Array
+    nearest: int = 0
     loose: float = 1.0
     strict: float = ENOUGH
 
@@ -155,7 +158,7 @@ def summaries(layout: Layout, known: NDArray[np.bool_], gave_way: NDArray[np.boo
 
 
 def distance(layout: Layout, found: Found, bank: Bank) -> Array:
-    """Squared distance (n,) of what gave way and fell in each sample from what was found, in kernel widths.
+    """Squared distance (n,) of what gave way in each sample from what was found, in kernel widths.
 
     Infinite where no known clamp gave way: that is known not to be so.
     """
@@ -173,8 +176,6 @@ def distance(layout: Layout, found: Found, bank: Bank) -> Array:
     for k in (1, 2):
         apart = ((made[:, :, k] - seen[:, k]) / place) ** 2
         square += np.where(both, apart, 0.0).sum(axis=1)
-    if np.isfinite(found.fallen[0]):
-        square += ((bank.fallen - found.fallen[0]) / found.fallen[1]) ** 2
     return np.where(made[:, :, 0].any(axis=1), square, np.inf)
 
 
@@ -183,6 +184,8 @@ def _measured(layout: Layout, found: Found, bank: Bank) -> tuple[Array, Array]:
     far = [((bank.depth[:, k] - over) / wide) ** 2 for k, (over, wide) in enumerate(found.along)]
     if np.isfinite(found.load[0]):
         far.append(((bank.mass - found.load[0]) / found.load[1]) ** 2)
+    if np.isfinite(found.fallen[0]):
+        far.append(((bank.fallen - found.fallen[0]) / found.fallen[1]) ** 2)
     for k, (looked, loose, doubt) in enumerate(found.screws):
         # Some are told wrong, and loose ones are counted as roughly as clamps that gave way.
         told = bank.loose[:, k] * (1.0 - doubt) + (looked - bank.loose[:, k]) * doubt
@@ -241,12 +244,17 @@ def fit(
             float(near[i].sum()),
             _quantiles(bank.mass, weights[i]),
             weights[i],
+            _nearest(square[i], *exact[i]),
             loose,
             strict,
         )
         for i, bank in enumerate(banks)
     ]
     return tuple(sorted(fits, key=lambda one: -one.posterior))
+
+
+def _nearest(square: Array, far: Array, chance: Array) -> int:
+    return int(np.argmin(square + far.sum(axis=1) - 2.0 * np.log(np.maximum(chance, TRACE))))
 
 
 def _drawn_again(

@@ -138,6 +138,35 @@ def test_depth_along_the_row_is_a_normal_likelihood(roof):
     assert by["even"] / by["uneven"] == pytest.approx(np.exp(-0.5 * (1.7 / 0.5) ** 2))
 
 
+def test_the_heap_is_a_normal_likelihood_however_few_samples_come_near(roof):
+    """Ten samples a cause, so that clamps are compared more loosely: 100 kN told, 60 or 90 kN sampled."""
+    layout, n = roof.layout, 10
+    low = none_gone(roof, "low", np.ones(n), **{s: np.zeros(n) for s in NOISE})
+    some = np.arange(len(layout.clamp_s)) < 6
+    low.gave_way[:, :9] = True  # not six, as was found
+    low, high = replace(low, fallen=np.full(n, 60e3)), replace(low, cause="high", fallen=np.full(n, 90e3))
+    found = Found(np.ones(len(some), dtype=bool), some, np.zeros(len(some)), NAN, (100e3, 20e3))
+    ranked = fit(layout, found, (low, high), (1.0, 1.0))
+    assert ranked[0].loose > 1.0
+    by = {f.cause: f.posterior for f in ranked}
+    assert by["low"] / by["high"] == pytest.approx(np.exp(-0.5 * (2.0**2 - 0.5**2)))
+
+
+def test_the_nearest_sample_is_near_and_not_merely_frequent(roof):
+    """One sample is what was found; the others, each standing for a thousand, are two clamps off."""
+    layout, n = roof.layout, 50
+    bank = none_gone(roof, "a", np.ones(n), **{s: np.zeros(n) for s in NOISE})
+    seen = np.arange(len(layout.clamp_s)) < 6
+    bank.gave_way[:] = np.arange(len(seen)) < 8
+    bank.gave_way[31] = seen
+    weight = np.full(n, 1000.0)
+    weight[31] = 1.0
+    found = Found(np.ones(len(seen), dtype=bool), seen, np.zeros(len(seen)), NAN, NAN)
+    one = fit(layout, found, (replace(bank, weight=weight),), (1.0,))[0]
+    assert one.nearest == 31
+    assert np.argmax(one.weight) != 31
+
+
 def test_screws_found_loose_speak_for_loose_clamps(roof):
     """Ten looked at: none loose speaks against a sample with six, six speak for it, and both mirror."""
     n = 500

@@ -50,6 +50,15 @@ MEASURE = {
     "held elsewhere": "which other planes still hold their snow",
     "ends": "scratches and snow beside the ends of partial rows",
 }
+NO_ENTRY = (
+    "drift",
+    "standing",
+    "never there",
+    "wrong",
+    "held elsewhere",
+    "ends",
+)  # signs the file has no field for
+PARTED = "splice parted"
 CERTAIN, LIKELY = 0.9, 0.6
 CLEAR = 2.0  # deviations of the measured snow beyond which it is called more or less
 MOST_SAMPLES = 200_000  # that sampling.samples takes
@@ -103,7 +112,8 @@ def answer(found: CaseFindings) -> str:
             "for what is not among them, or for what was told wrong."
         )
     few = near < FEW or first.near < FEW
-    sure = "fits best by far" if first.posterior >= CERTAIN and not few else "fits best"
+    far = first.posterior >= CERTAIN and first.cause != PARTED and not few
+    sure = "fits best by far" if far else "fits best"
     text = f'"{first.cause}" {sure}, {share(first)}'
     if second is not None:
         text += f'; next "{second.cause}", {share(second)}'
@@ -111,6 +121,11 @@ def answer(found: CaseFindings) -> str:
         text += ". What was found does not decide between them"
     if few:
         text += f". Only {near:.0f} samples come near what was found, too few to rank by: add samples"
+    if first.cause == PARTED:
+        text += (
+            ". Splices never part here while a row goes, so that a row lost up to one speaks for this even "
+            "where the splice tore last, for another reason: look at the splice before the others are dropped"
+        )
     return f"{text}."
 
 
@@ -147,7 +162,10 @@ def told(found: CaseFindings) -> tuple[str, ...]:
             f"doubt {100.0 * screws.doubt:g} %{note}."
         )
     known, off = int(evidence.known.sum()), int(evidence.gave_way.sum())
-    lines.append(f"{off} of {known} known clamps gave way; {len(layout.clamp_name) - known} are unknown.")
+    lines.append(
+        f"{off} of {known} known clamps gave way; {len(layout.clamp_name) - known} are unknown. Clamps of a "
+        "row are counted from its left end, looking up the roof."
+    )
     load, fallen = evidence.load, evidence.fallen
     if np.isfinite(load[0]):
         lines.append(
@@ -275,23 +293,41 @@ def _takes(found: CaseFindings, times: float, aim: str) -> str:
 
 def changes(found: CaseFindings) -> tuple[str, ...]:
     """What would change the answer."""
+    named = [
+        one
+        for one in found.further
+        if one.information >= WORTH and one.sign not in _looked_at(found.evidence)
+    ]
     lines = [
         *more_samples(found),
-        *(
-            f"{MEASURE[one.sign]}: {one.information:.2f} bit expected"
-            for one in found.further
-            if one.information >= WORTH
-        ),
+        *(f"{MEASURE[one.sign]}: {one.information:.2f} bit expected" for one in named),
     ]
+    if any(one.sign in NO_ENTRY for one in named):
+        lines.append(
+            "What the file has no entry for is weighed by hand: prior of an [[explanation]], with its reason."
+        )
     first = found.fits[0]
     second = found.fits[1] if len(found.fits) > 1 else None
     if second is not None and second.posterior > 0.0:
         times = first.posterior / second.posterior
+        times_ = f"{times:.1f}" if times < 100.0 else "more than 100"
         lines.append(
-            f'Were "{second.cause}" {times:.1f} times as likely as now before anything was found, it would '
+            f'Were "{second.cause}" {times_} times as likely as now before anything was found, it would '
             "rank level with the first."
         )
     return tuple(lines)
+
+
+def _looked_at(evidence: Evidence) -> set[str]:
+    """Signs of which the file tells all there is to see."""
+    seen = np.zeros(len(evidence.known), dtype=bool)
+    for clamps, _, _ in evidence.screws:
+        seen[clamps] = True
+    gone = evidence.known & evidence.gave_way
+    stands = evidence.known & ~evidence.gave_way
+    return {
+        name for name, those in (("loose gone", gone), ("loose", stands)) if those.any() and seen[those].all()
+    }
 
 
 def ranking(found: CaseFindings) -> Table:
@@ -312,7 +348,7 @@ def ranking(found: CaseFindings) -> Table:
             "explanation",
             "before",
             "after (95 %)",
-            f"fits at snow of, {units.label('pressure')}",
+            f"fits at snow of (5 to 95 %), {units.label('pressure')}",
             "samples near",
         ),
         "tnttn",
@@ -340,7 +376,6 @@ def likeliest(found: CaseFindings) -> tuple[int, IntArray]:
     """The sample of the first explanation that is nearest to what was found, and its clamps in order."""
     first = found.fits[0]
     bank = found.bank(first.cause)
-    best = int(np.argmax(first.weight))
-    order = bank.order[best]
+    order = bank.order[first.nearest]
     there = np.flatnonzero(order >= 0)
-    return best, there[np.argsort(order[there], kind="stable")]
+    return first.nearest, there[np.argsort(order[there], kind="stable")]

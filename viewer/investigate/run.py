@@ -76,8 +76,7 @@ def case_findings(evidence: Evidence, tell: Callable[[str], None]) -> CaseFindin
     )
     fits = fit(project.layout, found, banks, [given.get(cause, 1.0) for cause in causes], sampling.seed)
     first = next(bank for bank in banks if bank.cause == fits[0].cause)
-    nearest = int(np.argmax(fits[0].weight))
-    course = course_of(roof, first.cause, strengths, sampling.samples, sampling.seed, nearest, aim)
+    course = course_of(roof, first.cause, strengths, sampling.samples, sampling.seed, fits[0].nearest, aim)
     return CaseFindings(
         evidence, analysis, chosen, roof, strengths, note, banks, fits, cannot, further(fits, banks), course,
         history,
