@@ -72,7 +72,7 @@ def row_limits(
     clamp: Clamp,
     rail: Rail,
     yield_stress: float,
-    residual: float,
+    residual: float | Array,
     screws: Array | None = None,
 ) -> RowLimits:
     """What clamps and rail of a row hold.
@@ -87,7 +87,7 @@ def row_limits(
     clamp, rail
     yield_stress : float
         Design yield stress of the rail. [Pa]
-    residual : float
+    residual : float or (c,) float
         Share of its strength that a clamp keeps along the seam once it slips.
     screws : (c,) float, optional
         What a bracket's screws hold along the seam (`fea.checks.screws.screw_capacity`); where that is less,

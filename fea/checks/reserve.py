@@ -97,7 +97,8 @@ def snow_reserve(
         return np.asarray(np.max([*map(_most, uses(followed, factor)), strip], axis=0) - 1.0)
 
     one = np.ones(len(snow))
-    which = [_leading(use) for use in uses(every, one)]
+    ends = zip(uses(every, one), uses(every, FAR * one), strict=True)
+    which = [np.concatenate([_leading(now), _leading(far)], axis=1) for now, far in ends]
     followed = _chosen(every, which)
     before = excess(0.0 * one) > 0.0
     high, never = _bracket(excess, before)

@@ -41,6 +41,8 @@ class Roof:
         Snow of the case.
     drifted : RoofCase
         Snow of the case with the most drift on the rows; `case` where none drifts.
+    deeper : (2, c) float
+        What the drift of `case` and of `drifted` adds to the depth at each clamp, over that without it. [-]
     parted : tuple of RoofCase
         The case with one splice parted each; empty without splices.
     parted_at : tuple of str
@@ -54,6 +56,7 @@ class Roof:
 
     case: RoofCase
     drifted: RoofCase
+    deeper: Array
     parted: tuple[RoofCase, ...]
     parted_at: tuple[str, ...]
     parted_share: Array
@@ -399,6 +402,7 @@ def _sample(
             release=release[at],
             impact=case.impact,
             relief=relief[at],
+            bond=draw.bond[at][:, case.roof.first[:-1]],
         )
         order[at], at_factor[at] = found.order, found.at
     gave_way = (order >= 0) | draw.missing
@@ -421,9 +425,8 @@ def _sample(
 
 def _depths(draw: _Draw) -> Array:
     """Snow above each clamp over that which lies even, (n, c)."""
-    still, drift = draw.case.usual_snow
-    share = drift / np.maximum(still - draw.case.ends, 1e-9)
-    return np.asarray(draw.heaped * (1.0 + draw.drift[:, None] * np.maximum(share, 0.0)))
+    deeper = draw.roof.deeper[int(draw.case is draw.roof.drifted and draw.case is not draw.roof.case)]
+    return np.asarray(draw.heaped * (1.0 + draw.drift[:, None] * np.maximum(deeper, 0.0)))
 
 
 def _load(draw: _Draw, case: RoofCase) -> Array:

@@ -25,6 +25,7 @@ from fea.failure.roof_case import (
 from fea.failure.study import RoofCase
 from roofmodel.errors import InputError
 from roofmodel.layout import Layout
+from roofmodel.snow.cases import case_pressure_at
 
 Array = NDArray[np.float64]
 
@@ -55,9 +56,11 @@ def evidence_roof(
     chosen = choose_case(analysis, name, laws)
     near = np.zeros(len(layout.clamp_name), dtype=bool) if near is None else near
     parted, parted_at, stands_for = _parted(analysis, chosen, laws, near)
+    drifted = _most_drift(analysis, chosen, laws)
     return Roof(
         case=chosen.roof,
-        drifted=_most_drift(analysis, chosen, laws),
+        drifted=drifted.roof,
+        deeper=np.stack([_deeper(analysis, one.case) for one in (chosen, drifted)]),
         parted=parted,
         parted_at=parted_at,
         parted_share=stands_for,
@@ -66,7 +69,17 @@ def evidence_roof(
     ), chosen
 
 
-def _most_drift(analysis: Analysis, chosen: Chosen, laws: Laws) -> RoofCase:
+def _deeper(analysis: Analysis, case: int) -> Array:
+    """What the drift of a case adds to the depth at each clamp, over the depth without it, (c,)."""
+    layout, snow = analysis.project.layout, analysis.snow.cases[case]
+    at = (layout.clamp_s / layout.row_length[layout.clamp_row])[:, None]
+    start, end = (ends[layout.clamp_row, :2] for ends in (layout.row_start, layout.row_end))
+    xy, plane = start + at * (end - start), layout.row_plane[layout.clamp_row]
+    still, whole = (case_pressure_at(one, xy, plane) for one in (undrifted(snow), snow))
+    return np.asarray(np.divide(whole - still, still, out=np.zeros_like(still), where=still > 0.0))
+
+
+def _most_drift(analysis: Analysis, chosen: Chosen, laws: Laws) -> Chosen:
     """The case that drifts most onto the rows, one of a few that have more zones than layers."""
     best, most = None, drift_share(chosen.roof.usual_snow)
     for q, case in enumerate(analysis.snow.cases):  # cases of one roof
@@ -79,8 +92,8 @@ def _most_drift(analysis: Analysis, chosen: Chosen, laws: Laws) -> RoofCase:
         if share > most:
             best, most = case.name, share
     if best is None:
-        return chosen.roof
-    return choose_case(analysis, best, laws).roof
+        return chosen
+    return choose_case(analysis, best, laws)
 
 
 def _parted(

@@ -8,9 +8,9 @@ hold both ways turn elastic again when they turn back. Beyond that, each of them
 - release factor: a link that fails at once lets its neighbors swing past where they come to rest, by up to
   2 for an undamped sudden loss and 1 for a slow one. A link whose swing from before the cascade reaches
   its capacity fails too (textbook bound for one mass on a spring; which factor applies is judgment);
-- impact factor: what a row held when it lets go comes onto the row it lands on as so many times its static
-  force, and stays there (2 for a load put on at once without fall or rebound; `fea.failure.runs` estimates it
-  from how far the snow runs; judgment);
+- impact factor: what a row held when it lets go, and what its bond held, comes onto the row it lands on as so
+  many times its static force, and stays there (2 for a load put on at once without fall or rebound;
+  `fea.failure.runs` estimates it from how far the snow runs; judgment);
 - relief: the snow that pressed on a clamp which breaks leaves through the gap at once, by this share (0 keeps
   all of it on the row, the safe reading; it takes the clamp's force without failures for its snow);
 - unzip: a seam that opens at one clamp takes this share of the strength from its other clamps (judgment).
@@ -31,6 +31,7 @@ Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
 COMPLETE, COLLAPSED, UNKNOWN = range(3)
+LEAST_FREE = 1e-6  # share of the pull that the bond leaves; where it leaves none no row lets go [-]
 GONE = 7  # state of the links of a row that let go; others as `fea.solvers.laws.LinkState`
 
 
@@ -192,6 +193,8 @@ def cascade(
     impact: ArrayLike = 1.0,
     relief: ArrayLike = 0.0,
     path: ArrayLike | None = None,
+    bond: ArrayLike = 0.0,
+    lies: bool = False,
 ) -> FailureSamples:
     """Follow all samples.
 
@@ -215,6 +218,12 @@ def cascade(
     path : (k, c) float, optional
         Parts of `load` that come one after another, such as of planes whose bond goes; all of it together by
         default. Factors then count on: between i and i + 1 while part i comes, the last up to `target`.
+    bond : float, (n,) or (n, r) float
+        Share of the pull of each row's snow that bond holds and `load` leaves out, from 0 to 1: snow of a
+        row that lets go slides without it.
+    lies : bool
+        Whether the snow lies still and `load` comes on as its bond falls: a row that lets go then hands on at
+        once what its bond would have given up later.
 
     Returns
     -------
@@ -254,6 +263,7 @@ def cascade(
         if bad.any():
             message = f"cascade: {name} = {values[bad][0]:g} must be a number of {least:g} or more."
             raise InputError(message)
+    free = _freed(bond, n, rows)
     bad = ~((leaves >= 0.0) & (leaves <= 1.0))
     if bad.any():
         message = f"cascade: relief = {leaves[bad][0]:g} must be from 0 to 1."
@@ -272,10 +282,20 @@ def cascade(
     walk_all(
         roof.Z, roof.first, roof.row, roof.own, roof.floor, held, load, parts, float(target),
         capacity, residual, gone,
-        shaken, hard, roof.lands, roof.seam, roof.unzip, leaves,
+        shaken, hard, roof.lands, roof.seam, roof.unzip, leaves, free, lies,
         out.at, out.order, out.let_go, out.outcome, out.events, out.last, out.state, out.force, out.jump,
     )  # fmt: skip
     return out
+
+
+def _freed(bond: ArrayLike, n: int, rows: int) -> Array:
+    """Pull of snow without bond over that with it, (n, r)."""
+    share = np.asarray(bond, dtype=float)
+    share = share[:, None] if share.ndim == 1 else share
+    if share.shape not in {(), (n, 1), (n, rows)} or not ((share >= 0.0) & (share <= 1.0)).all():
+        message = f"cascade: bond must be from 0 to 1, one number, ({n},) or ({n}, {rows})."
+        raise InputError(message)
+    return np.ascontiguousarray(np.broadcast_to(1.0 / np.maximum(1.0 - share, LEAST_FREE), (n, rows)))
 
 
 def _each(value: ArrayLike, n: int, name: str) -> Array:

@@ -111,9 +111,13 @@ def _hand_on(r, total, first, row, state, lands, carry, onto):
 
 @njit(cache=True, nogil=True)
 def _collapse(
-    r, first, row, A, m, L, U, Z, w, state, q, load, pending, eased, force, jump, target, aim, carry, lands
+    r, first, row, A, m, L, U, Z, w, state, q, load, pending, eased, force, jump, target, aim, carry, lands,
+    freed, still, loads, targets, stage, factor,
 ):  # fmt: skip
-    """Row r lets go: its links hold nothing more, its snow comes onto others. Returns the links that flow."""
+    """Row r lets go: its links hold nothing more, its snow comes onto others. Returns the links that flow.
+
+    Snow that slides has no bond: what its bond held comes on too, at once what it would still have given up.
+    """
     keep = 0
     for i in range(m):
         k = A[i]
@@ -128,8 +132,12 @@ def _collapse(
         grows += load[j]
         state[j] = GONE
         q[j] = load[j] = pending[j] = eased[j] = force[j] = jump[j] = target[j] = aim[j] = 0.0
-    _hand_on(r, held, first, row, state, lands, carry, pending)
-    _hand_on(r, grows, first, row, state, lands, carry, load)
+        if still:
+            for later in range(max(stage, 1), len(targets)):
+                held += loads[later, j] * (targets[later] - (factor if later == stage else 0.0))
+    _hand_on(r, held * freed[r], first, row, state, lands, carry, pending)
+    if not still:
+        _hand_on(r, grows * freed[r], first, row, state, lands, carry, load)
     return m
 
 
@@ -175,7 +183,7 @@ def _alive(state):
 @njit(cache=True, nogil=True)
 def _one(
     Z, first, row, own, floor, loads, targets, capacity, residual, missing,
-    release, carry, lands, seam, unzip, relief,
+    release, carry, lands, seam, unzip, relief, freed, lies,
     at, order, let_go, state, force, jump,
     A, L, U, w, x, q, target, aim, df, dp, dtarget, rate, pending, start, grown, eased,
 ):  # fmt: skip
@@ -200,11 +208,11 @@ def _one(
                 if relief > 0.0 and state[k] == LOST and not missing[k]:
                     _ease(Z, first, row, own, k, relief * loads[stage, k], state, grown)
             for r in range(rows):
-                if let_go[r] < np.inf:
+                if let_go[r] < np.inf and not lies:
                     total = 0.0
                     for j in range(first[r], first[r + 1]):
                         total += loads[stage, j]
-                    _hand_on(r, total, first, row, state, lands, carry, grown)
+                    _hand_on(r, total * freed[r], first, row, state, lands, carry, grown)
         factor = 0.0
         still = 0
         shaken = False
@@ -222,7 +230,8 @@ def _one(
                             let_go[row[k]] = -1.0
                             m = _collapse(
                                 row[k], first, row, A, m, L, U, Z, w, state, q, grown, pending, eased,
-                                force, jump, target, aim, carry, lands,
+                                force, jump, target, aim, carry, lands, freed, lies, loads, targets, stage,
+                                factor,
                             )  # fmt: skip
                             if not _alive(state):
                                 return COLLAPSED, events, 0.0
@@ -394,7 +403,7 @@ def _one(
                 let_go[gone] = shown
                 m = _collapse(
                     gone, first, row, A, m, L, U, Z, w, state, q, grown, pending, eased, force, jump, target,
-                    aim, carry, lands,
+                    aim, carry, lands, freed, lies, loads, targets, stage, factor,
                 )  # fmt: skip
                 if not _alive(state):
                     return COLLAPSED, events, shown
@@ -432,7 +441,7 @@ def _one(
 @njit(cache=True, nogil=True)
 def walk_all(
     Z, first, row, own, floor, held, load, path, target, capacity, residual, missing,
-    release, carry, lands, seam, unzip, relief,
+    release, carry, lands, seam, unzip, relief, freed, lies,
     at, order, let_go, outcome, events, last, end_state, end_force, end_jump,
 ):  # fmt: skip
     """Follow every sample, each with its own release and relief; the last line's arrays are filled in."""
@@ -449,7 +458,7 @@ def walk_all(
                 loads[1 + part, k] = path[part, k] * load[s, k]
         outcome[s], events[s], last[s] = _one(
             Z, first, row, own, floor, loads, targets, capacity[s].copy(), residual[s].copy(), missing[s],
-            release[s], carry, lands, seam, unzip, relief[s],
+            release[s], carry, lands, seam, unzip, relief[s], freed[s], lies,
             at[s], order[s], let_go[s], end_state[s], end_force[s], end_jump[s],
             A, L, U, vectors[0], vectors[1], vectors[2], vectors[3], vectors[4], vectors[5], vectors[6],
             vectors[7], vectors[8], vectors[9], vectors[10], vectors[11], vectors[12],

@@ -48,7 +48,7 @@ NOTES = (
 )
 SCREWED = (
     "A bracket on screws gives way by them where they hold less than its own strength; then it holds nothing "
-    "along its seam. Its screws scatter as it does, their mean over the nominal strength is its own."
+    "along its seam. Its screws scatter as it does; tests of the clamp raise them by nothing."
 )
 
 
@@ -209,15 +209,12 @@ def _case_number(analysis: Analysis, name: str | None) -> int:
 
 def _pulled(analysis: Analysis, case: int, laws: Laws) -> _Pulled:
     project, snow = analysis.project, analysis.snow.cases[case]
-    reading, limits = hardest_reading(analysis, case)
+    reading, limits = hardest_reading(analysis, case, laws.residual, laws.mean_strength)
     usual = project.slide.friction
     grid = _grid(usual, np.asarray(laws.frictions, dtype=float))
     held, found, force, ends = unit_forces(analysis, (undrifted(snow), snow), grid, reading)
     clamp = project.clamp
     mean = laws.mean_strength * clamp.nominal[0] / clamp.strength[0]
-    residual = limits.residual[:, 0]
-    if laws.residual is not None:
-        residual = np.where(np.isnan(laws.residual), residual, laws.residual * limits.capacity[:, 0])
     return _Pulled(
         case=case,
         reading=reading,
@@ -226,7 +223,7 @@ def _pulled(analysis: Analysis, case: int, laws: Laws) -> _Pulled:
         grid=grid,
         usual=int(np.argmin(np.abs(grid - usual))),
         capacity=mean * limits.capacity[:, 0],
-        residual=mean * residual,
+        residual=mean * limits.residual[:, 0],
         ends=ends,
         force=force,
     )
@@ -307,14 +304,23 @@ def weights_of(force: RowForce, rows: int) -> Array:
     return np.stack([still, whole - still])
 
 
-def hardest_reading(analysis: Analysis, case: int) -> tuple[Reading, RowLimits]:
-    """The reading of a case that uses a clamp most, and what clamps hold in it."""
+def hardest_reading(
+    analysis: Analysis, case: int, kept: Array | None = None, mean_strength: float = 1.0
+) -> tuple[Reading, RowLimits]:
+    """The reading of a case that uses a clamp most, and what clamps hold in it, to be multiplied by the mean.
+
+    Tests of clamps say nothing of screws: these are not raised by a mean above 1.
+    """
     project, clamp = analysis.project, analysis.project.clamp
     stress = rail_resistance(project.rail, DesignFormat(project.table.design.format))
     forces = analysis.clamp_force[case]
-    screws = (_screws_hold(project, force) for force in forces)
+    own_mean = max(mean_strength, 1.0)
+    screws = (
+        None if held is None else held / own_mean for held in (_screws_hold(project, f) for f in forces)
+    )
+    own = clamp.residual if kept is None else np.where(np.isnan(kept), clamp.residual, kept)
     limits = [
-        row_limits(force, clamp, project.rail, stress, clamp.residual, held)
+        row_limits(force, clamp, project.rail, stress, own, held)
         for force, held in zip(forces, screws, strict=True)
     ]
     use = [

@@ -145,12 +145,15 @@ class Drawn:
     share : (n, c) float
         Strength over its mean.
     missing : (n, c) bool
+    bond : (n,) float
+        Share of the pull that the bond holds, which `load` leaves out.
     """
 
     inputs: Array
     load: Array
     share: Array
     missing: NDArray[np.bool_]
+    bond: Array
 
 
 def dimensions(case: RoofCase, scatter: Scatter) -> int:
@@ -196,7 +199,8 @@ def drawn(case: RoofCase, scatter: Scatter, normal: Array) -> Drawn:
     mass = np.maximum(of("depth", 1.0), 0.0) * np.maximum(of("density", 1.0), 0.0)
     still, drift = _at_friction(case, of("friction", case.usual))
     load = mass[:, None] * (still + np.maximum(of("drift", 1.0), 0.0)[:, None] * drift)
-    load = np.clip(1.0 - of("bond", 0.0), 0.0, 1.0)[:, None] * load
+    bond = np.clip(of("bond", 0.0), 0.0, 1.0)
+    load = (1.0 - bond)[:, None] * load
     moved = np.zeros((n, c))
     if scatter.place > 0.0:
         way = scatter.place * place
@@ -211,7 +215,7 @@ def drawn(case: RoofCase, scatter: Scatter, normal: Array) -> Drawn:
     columns += [missing.sum(axis=1)] if scatter.missing > 0.0 else []
     columns += [loose.sum(axis=1)] if scatter.loose > 0.0 else []
     columns += [moved.max(axis=1)] if scatter.place > 0.0 else []
-    return Drawn(np.stack(columns, axis=1) if columns else np.zeros((n, 0)), load, share, missing)
+    return Drawn(np.stack(columns, axis=1) if columns else np.zeros((n, 0)), load, share, missing, bond)
 
 
 def strength_shares(scatter: float, together: float, shared: Array, own: Array) -> Array:
@@ -244,6 +248,7 @@ def followed(case: RoofCase, samples: Drawn, target: float = 1.0) -> FailureSamp
         missing=samples.missing,
         release=case.release,
         impact=case.impact,
+        bond=samples.bond,
     )
 
 

@@ -2,7 +2,8 @@
 
 Snow grows over weeks and a bond can go in an hour of sun, so that a roof can lose its rows without any new
 snow. The bond is taken to hold a share of the pull down the slope that falls evenly from all to nothing, on
-all planes at once or on one after another: what it gives up comes onto the clamps (equilibrium). How a thaw
+all planes at once or on one after another: what it gives up comes onto the clamps (equilibrium). Snow of a
+row that lets go slides without bond. How a thaw
 moves over a plane is not followed here; `fea.blanket` can.
 """
 
@@ -74,6 +75,6 @@ def follow_thaw(case: RoofCase, roof: RoofSurface, layout: Layout, table: ThawTa
     path = (np.arange(int(part.max(initial=0)) + 1)[:, None] == part).astype(float)
     course = cascade(
         case.roof, case.held, table.snow * case.usual_snow.sum(axis=0), case.capacity, case.residual,
-        release=case.release, impact=case.impact, path=path,
+        release=case.release, impact=case.impact, path=path, lies=True,
     )  # fmt: skip
     return Thaw(table.snow, tuple(table.planes), part, course)

@@ -20,6 +20,7 @@ from roofmodel.units import STANDARD_GRAVITY
 Array = NDArray[np.float64]
 
 GAVE_WAY = ("off", "slipped", "bent")
+OWN_SCATTER = 0.15  # of the depth along a row where no wind heaped snow (judgment) [-]
 
 
 @dataclass(frozen=True)
@@ -96,11 +97,12 @@ def load_evidence(path: str | Path) -> Evidence:
             (
                 int(clamps_named(project.layout, one.near, f"snow.along {i}.near")[0]),
                 one.over,
-                one.doubt * one.over,
+                float(np.hypot(one.doubt, OWN_SCATTER)) * one.over,
             )
             for i, one in enumerate(table.snow.along, 1)
         )
         screws = tuple(_screws(project.layout, one, i) for i, one in enumerate(table.screws, 1))
+        _once(project.layout, screws)
     except InputError as error:
         message = f"{path.name}: {error}"
         raise InputError(message) from None
@@ -127,6 +129,14 @@ def _screws(layout: Layout, one: ScrewsFound, number: int) -> tuple[NDArray[np.i
         message = f"screws {number}.loose = {one.loose} of {len(at)} clamps; at most all of them can be loose"
         raise InputError(message)
     return at, one.loose, one.doubt
+
+
+def _once(layout: Layout, screws: tuple[tuple[NDArray[np.int64], int, float], ...]) -> None:
+    times = np.bincount(np.concatenate([np.zeros(0, dtype=np.int64), *(at for at, _, _ in screws)]))
+    if (times > 1).any():
+        name = layout.clamp_name[int(np.argmax(times))]
+        message = f"screws: {name} is in two [[screws]]; each clamp was looked at once, so name it in one"
+        raise InputError(message)
 
 
 def _states(layout: Layout, found: list[FoundTable]) -> tuple[NDArray[np.bool_], NDArray[np.bool_], Array]:

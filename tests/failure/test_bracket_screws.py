@@ -12,7 +12,7 @@ from fea.checks.beyond import row_limits
 from fea.checks.limits import rail_resistance
 from fea.checks.screw_strength import ScrewRule, screw_strength, unfactored
 from fea.checks.screws import screw_capacity, screw_use
-from fea.failure.roof_case import SCREWED, choose_case
+from fea.failure.roof_case import SCREWED, Laws, choose_case
 from roofmodel.errors import InputError
 from roofmodel.hardware import DesignFormat
 from tests.checks.test_screws import SCREWS, group, with_screws
@@ -82,6 +82,11 @@ def test_sampled_brackets_let_go_by_their_screws(tmp_path):
     assert (found.roof.capacity <= alone * (1.0 + 1e-9)).all()
     assert (found.roof.capacity > 0.2 * alone).all()
     assert (found.roof.residual == 0.0).all()
+    # A ductile clamp, and tests in which it held a third more, say nothing of its screws.
+    law = Laws(mean_strength=1.33, impact=None, residual=np.ones(len(analysis.project.layout.clamp_s)))
+    other = choose_case(analysis, None, law).roof
+    np.testing.assert_allclose(other.capacity, found.roof.capacity)
+    assert (other.residual == 0.0).all()
     lines = "\n".join(line for line in WEAK.splitlines() if not line.startswith("screw_shear"))
     with pytest.raises(InputError, match="a strength or a lever of the screws is missing"):
         choose_case(with_screws(tmp_path, lines))

@@ -6,6 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from scipy.linalg import block_diag
 
 from fea.failure.cascade import COLLAPSED, COMPLETE, UNKNOWN, assembly, cascade
 from fea.failure.condense import clamp_forces, condense
@@ -317,3 +318,42 @@ def test_seams_unzip_wherever_a_clamp_breaks():
     alone = assembly(Z, np.array([0, 1]), np.ones(2), 1e-9, seam=np.array([4, 5]), unzip=0.5)
     held = cascade(alone, np.zeros(2), np.array([1000.0, 810.0]), np.array([900.0, 1000.0]), 0.0)
     assert np.isfinite(held.let_go[0]).tolist() == [True, False]
+
+
+def over_and_under():
+    """A row of four clamps above another; its pull of 4 comes onto the lower one in that row's own shares."""
+    Z, H = beam_row(4, EI=1.0)
+    share = H @ np.ones(4) / (H @ np.ones(4)).sum()
+    lands = np.zeros((2, 8))
+    lands[0, 4:] = share
+    roof = assembly(block_diag(Z, Z), np.repeat([0, 1], 4), 1.0, 1e-13, lands=lands)
+    pull = 4.0 * np.concatenate([share, 0.2 * share])
+    return roof, pull, np.repeat([0.4, 1.5], 4)
+
+
+@pytest.mark.parametrize("bond", [0.0, 0.3, 0.5])
+def test_snow_that_slides_has_no_bond(bond):
+    """Statics: half held by bond or not, what runs onto the lower row pulls with all of its weight."""
+    roof, pull, capacity = over_and_under()
+    found = cascade(roof, np.zeros(8), (1.0 - bond) * pull, capacity, 0.0, impact=2.0, bond=bond)
+    assert np.isfinite(found.let_go).all()  # 2 x 4 + (1 - bond) 0.8 on four clamps of 1.5
+    strong = cascade(
+        roof, np.zeros(8), (1.0 - bond) * pull, np.repeat([0.4, 99.0], 4), 0.0, impact=2.0, bond=bond
+    )
+    assert strong.force[0, 4:].sum() == pytest.approx(2.0 * 4.0 + (1.0 - bond) * 0.8)
+    # The same for all rows at once and row by row.
+    rows = cascade(roof, np.zeros(8), (1.0 - bond) * pull, capacity, 0.0, impact=2.0, bond=[[bond, bond]])
+    np.testing.assert_array_equal(rows.let_go, found.let_go)
+
+
+def test_a_row_that_lets_go_in_a_thaw_takes_its_bond_along():
+    """The lower row goes with the upper one, not when more bond would have gone; forces end alike."""
+    hold = np.repeat([0.4, 99.0], 4)
+    roof, pull, capacity = over_and_under()
+    path = np.array([[1.0] * 4 + [0.0] * 4, [0.0] * 4 + [1.0] * 4])
+    for parts in (np.ones((1, 8)), path):
+        found = cascade(roof, np.zeros(8), pull, capacity, 0.0, impact=2.0, path=parts, lies=True)
+        assert found.let_go[0, 1] == found.let_go[0, 0] < 0.5
+        grown = cascade(roof, np.zeros(8), pull, hold, 0.0, impact=2.0, path=parts)
+        still = cascade(roof, np.zeros(8), pull, hold, 0.0, impact=2.0, path=parts, lies=True)
+        np.testing.assert_allclose(still.force, grown.force, atol=1e-9)

@@ -127,6 +127,19 @@ def test_clamps_that_came_off_tell_loose_ones_from_weak_ones(roof):
         assert not bank.signs["loose gone"].any()
 
 
+def test_depth_where_the_standard_has_a_drift_is_that_of_its_snow_and_not_of_the_pull():
+    """At a clamp the drift adds what it adds to the pressure there, not over the whole strip above."""
+    analysis = analyze(load_project(MODEL.parents[1] / "cedar-hollow" / "project.toml"))
+    made, chosen = evidence_roof(analysis, None, Laws(impact=None))
+    pull = made.case.usual_snow
+    assert made.deeper.shape == (2, len(made.plane))
+    assert (made.deeper >= -1e-12).all()
+    snow = analysis.snow.cases[chosen.case]
+    row = int(np.argmax((pull[1] > 0.2 * np.abs(pull[0])) & (made.deeper[0] < 0.01)))
+    assert pull[1, row] > 0.2 * abs(pull[0, row])  # drift higher up pulls on it
+    assert made.deeper[0, row] < 0.01, snow.name  # and none lies at the clamp
+
+
 def test_depth_along_the_row_is_a_normal_likelihood(roof):
     """Bayes by hand: even snow against snow 2.7 times as deep there, told as 2.7 with deviation 0.5."""
     n = 500

@@ -90,6 +90,12 @@ def test_the_same_input_gives_the_same_bytes(done, tmp_path):
         ),
         ("[[rail]]", '[[snow.along]]\nnear = "low-99"\nover = 2.0\n\n[[rail]]', "snow.along 1.near"),
         ("[[rail]]", '[[screws]]\nclamps = "low-01..low-03"\nloose = 4\n\n[[rail]]', "4 of 3 clamps"),
+        (
+            "[[rail]]",
+            '[[screws]]\nclamps = "low-01..low-03"\nloose = 1\n\n'
+            '[[screws]]\nclamps = "low-03..low-05"\nloose = 1\n\n[[rail]]',
+            "low-03 is in two",
+        ),
         ('name = "Alder', 'case = "no such"\nname = "Alder', 'no case "no such"'),
     ],
 )

@@ -24,7 +24,7 @@ from fea.evidence.explanations import (
 from fea.evidence.fit import ENOUGH, FEW, Fit, Measurement
 from fea.failure.inputs import law_words
 from fea.failure.roof_case import Chosen, mean_pressure
-from roofmodel.project.evidence import GAVE_WAY, Evidence
+from roofmodel.project.evidence import GAVE_WAY, OWN_SCATTER, Evidence
 from roofmodel.units import SYSTEMS, UnitSystem
 from viewer.history.findings import HistoryFindings, load_at, said, until
 from viewer.report.tables import Table
@@ -153,7 +153,7 @@ def told(found: CaseFindings) -> tuple[str, ...]:
         note = f" ({deep.note})" if deep.note else ""
         lines.append(
             f"Snow at {deep.near}: {deep.over:g} ± {deep.doubt * deep.over:.2g} times as deep as where it "
-            f"lies even{note}."
+            f"lies even{note}; even snow scatters by {100.0 * OWN_SCATTER:.0f} % besides (judgment)."
         )
     for screws, (clamps, loose, _) in zip(evidence.table.screws, evidence.screws, strict=True):
         note = f" ({screws.note})" if screws.note else ""
@@ -272,7 +272,8 @@ def more_samples(found: CaseFindings) -> tuple[str, ...]:
     if first.near >= FEW and wide > sampling.interval:
         narrow = f"{_percents(wide)} to {_percents(sampling.interval)} (sampling.interval)"
         aim = f'to bring the width of the interval of "{first.cause}" from {narrow}'
-        lines.append(_takes(found, (wide / sampling.interval) ** 2, aim))
+        closer = ENOUGH / max(first.strict, 1e-9) if first.loose > 1.0 else 1.0  # samples go into that first
+        lines.append(_takes(found, closer * (wide / sampling.interval) ** 2, aim))
     return tuple(lines)
 
 

@@ -59,8 +59,8 @@ def risk(project: Path, out: Path, processes: int | None, cluster: str | None) -
         stages.show("checking the roof")
         analysis = analyze_project(loaded)
         table = uncertain.table
+        laws = laws_of(loaded, uncertain.mean_strength, uncertain.frictions)
         try:
-            laws = laws_of(loaded, uncertain.mean_strength, uncertain.frictions)
             chosen = choose_cases(analysis, table.case, laws)
             thaw = follow_thaw(chosen[0].roof, loaded.roof, loaded.layout, table.thaw)
         except InputError as error:

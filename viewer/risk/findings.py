@@ -331,6 +331,8 @@ def thaw_words(found: RiskFindings) -> str:
         f"{names[r]} with {100.0 * thaw.bond_left(float(course.let_go[0, r]))[1]:.0f} %"
         for r in gone[np.argsort(course.let_go[0, gone], kind="stable")]
     ]
+    if course.outcome[0] not in (COLLAPSED, COMPLETE):
+        let_go.append("then the calculation has no answer")
     return f"{still}{words}; " + (f"rows let go: {', '.join(let_go)}." if let_go else "every row holds on.")
 
 
