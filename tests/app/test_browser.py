@@ -55,7 +55,7 @@ def test_dragging_a_row_changes_numbers_and_save_writes_it(opened):
     page.wait_for_selector(".pill.old")
     page.wait_for_selector("#facts:has-text('not saved')")
     assert page.inner_text(".pill.old") == before
-    assert page.inner_text("#live").startswith("Governing attachment")
+    page.wait_for_function("document.querySelector('#live').textContent.startsWith('Governing attachment')")
     page.keyboard.press("Control+s")
     page.wait_for_selector("#facts:not(:has-text('not saved'))")
     moved = load_project(opened.path)

@@ -175,7 +175,7 @@ def test_places_that_are_offered_are_free(tmp_path, model):
 
 def test_an_empty_name_is_refused_in_plain_words():
     text = '{"id": 1, "type": "export", "revision": 1, "folder": "", "parts": ["check"]}'
-    with pytest.raises(InputError, match=r"folder: is empty; give one$"):
+    with pytest.raises(InputError, match=r"Folder: is empty; give one$"):
         messages.read_message(text)
 
 

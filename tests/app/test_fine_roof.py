@@ -32,6 +32,7 @@ TURN = """async () => {
 }"""
 
 
+@pytest.mark.slow
 def test_turning_a_fine_mesh_draws_little_and_sends_nothing(tmp_path):
     path = fine_roof(tmp_path, 200_000)
     with playwright.sync_playwright() as driver, running(path) as link:

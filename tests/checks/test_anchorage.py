@@ -236,6 +236,7 @@ def test_reserve_meets_the_anchorage_with_temperature_both_ways(tmp_path):
     np.testing.assert_allclose(turned.reserve, first.reserve, rtol=1e-8)
 
 
+@pytest.mark.slow
 def test_panels_that_give_way_agree_with_their_reserve_and_hand_check(tmp_path):
     """Two states of the panels, temperature three ways: at the reserve the anchorage is just used up."""
     text = HIP.replace('anchorage = "20 kN"', 'anchorage = "5 kN"') + "[analysis]\npanel_flexibility = true\n"

@@ -114,6 +114,7 @@ def used(force):
     return interact(use, GRIPPED.interaction)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("share", "lift"), [(1.0, 0.0), (0.5, 0.0), (1.0, 500.0)])
 def test_the_worse_of_two_states_stands_for_one_way_contact(share, lift):
     """At the worst clamp to 1 %, at any to 4 %; with the whole row loaded, bearing that pulls is unsafe."""

@@ -198,6 +198,7 @@ def limit_of(analysis, name):
     return next(limit for limit in analysis.limits if limit.name == name)
 
 
+@pytest.mark.slow
 def test_every_limit_takes_the_worse_of_bearing_both_ways_and_none(tmp_path, monkeypatch):
     """Either state by itself, solved alone, is nowhere worse than the check, and each is somewhere as bad."""
     loaded = load_project(skewed(tmp_path))

@@ -186,7 +186,9 @@ function asides(shown) {
     falls && [`not held: ${falls}`, "open"],
     cautions.length && [`${cautions.length} caution${cautions.length > 1 ? "s" : ""}`, "open count"],
   ].filter(Boolean);
-  return words.map(([text, status]) => h("button", { class: `link aside ${status}`, onclick: () => openTab("checks") }, text));
+  const told = words.map(([text, status]) => h("button", { class: `link aside ${status}`, onclick: () => openTab("checks") }, text));
+  const room = !store.place.line && store.placeBefore;
+  return room ? [...told, h("span", { class: "aside room", "aria-hidden": "true" }, room)] : told;
 }
 
 edits.addEventListener("said", ({ detail }) => {

@@ -27,6 +27,11 @@ export class Store extends EventTarget {
     return !this.preview && this.#place?.revision === this.state?.revision ? this.#place : { line: "", short: "", use: 0 };
   }
 
+  // What stood there last, to keep its room while it is worked out again: the picture must not move under a drag.
+  get placeBefore() {
+    return this.#place ? this.#place.short : "rows higher or lower: 100 % (name-00)";
+  }
+
   setPlace(place) {
     this.#place = place;
     this.tell("place");
