@@ -37,6 +37,7 @@ def test_table_and_picture_show_the_check_and_are_linked_both_ways(opened):
 def test_dragging_a_row_changes_numbers_and_save_writes_it(opened):
     page = opened.page
     before = opened.governing()
+    opened.until("app.store.placeBefore !== undefined")  # its words may take a line from the picture
     x, y = opened.clamp_at("E-high-25")
     up = page.evaluate(
         """() => { const row = app.store.rowOf("E-high"), view = app.view;

@@ -86,6 +86,8 @@ def test_the_callout_hides_no_exceeded_clamp_and_a_resized_window_no_roof(looked
       return found; }"""
     assert page.evaluate("[...app.view.marks.use].filter((u) => u > 1).length") == 4
     assert page.evaluate(hidden) == []
+    looked.until("app.store.placeBefore !== undefined")  # its words may take a line from the picture
+    time.sleep(0.2)
     zoom = page.evaluate("app.view.camera.zoom")
     for width, height in ((900, 500), (1440, 1400), (700, 900), (1440, 900)):
         page.set_viewport_size({"width": width, "height": height})

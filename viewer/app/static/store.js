@@ -29,7 +29,7 @@ export class Store extends EventTarget {
 
   // What stood there last, to keep its room while it is worked out again: the picture must not move under a drag.
   get placeBefore() {
-    return this.#place ? this.#place.short : "rows higher or lower: 100 % (name-00)";
+    return this.#place?.short;
   }
 
   setPlace(place) {
