@@ -67,10 +67,13 @@ def _without_sheets(surface: RoofSurface, tolerance: float) -> RoofSurface:
             strip = shapely.buffer(whole, -0.5 * NARROW).is_empty  # of a parapet
             if strip or not _lies_on(plan[one], whole) or (whole.area <= LARGEST and gap >= WALL):
                 continue
+            wide = shapely.buffer(whole, 2.0 * NEAR, join_style="mitre")
+            under = shapely.union(changed[one], shapely.intersection(filled[one], wide), grid_size=GRID)
+            if not isinstance(under, Polygon):
+                continue
             gone.append(group)
             found.append((one, whole, gap))
-            under = shapely.union(changed[one], shapely.intersection(filled[one], whole), grid_size=GRID)
-            changed[one] = under if isinstance(under, Polygon) else changed[one]
+            changed[one] = under
     if not found:
         return surface
     left_out = np.concatenate(gone)

@@ -30,6 +30,7 @@ SPECK = 1e-3  # smaller overlaps are rounding [m^2]
 BEHIND = 0.7  # a parapet is no thicker [m]
 FAR = 1e3  # beyond any small top [m]
 NEAR = 0.03  # a top may stand this far over its hole [m]
+SLOPES_MEET = 0.3  # slopes of one surveyed cap are this far from meeting at its ridge, at most [m]
 GRID = 1e-6  # of overlays [m]
 CORNER = 1e-4  # outline corners nearer than this to a straight line are removed [m]
 Plans = NDArray[np.object_]
@@ -62,7 +63,7 @@ def with_boxes(surface: RoofSurface, tolerance: float) -> RoofSurface:
         With `found`, and notes that name each obstruction; the same surface where there are none.
     """
     plan = np.array(plan_polygons(surface.planes), dtype=object)
-    boxes = [box for group in _small_groups(surface, plan) for box in _standing(surface, plan, group)]
+    boxes = _boxes(surface, plan)
     if not boxes:
         return surface
     made = _rebuilt(surface, boxes, plan, tolerance)
@@ -85,6 +86,41 @@ def _small_groups(surface: RoofSurface, plan: Plans) -> list[IntArray]:
     _, label = components(count, pairs[small[pairs].all(axis=1)])
     groups = [np.flatnonzero(small & (label == one)) for one in np.unique(label[small])]
     return [g for g in groups if area[g].sum() <= LARGEST and not mixed[g].any()]
+
+
+def _boxes(surface: RoofSurface, plan: Plans) -> list[Box]:
+    """Boxes of small tops: one of those side by side, like slopes of a surveyed cap, or else each its own."""
+    groups = _small_groups(surface, plan)
+    if not groups:
+        return []
+    whole = np.array([shapely.union_all(plan[group], grid_size=GRID) for group in groups], dtype=object)
+    near = shapely.STRtree(whole).query(whole, predicate="dwithin", distance=NEAR).T
+    joint = [(i, j) for i, j in near if i < j and _level_at_joint(surface, plan, groups[i], groups[j])]
+    _, label = components(len(groups), np.array(joint, dtype=np.int64).reshape(-1, 2))
+    found: list[Box] = []
+    for one in np.unique(label):
+        own = [groups[i] for i in np.flatnonzero(label == one)]
+        joined = np.sort(np.concatenate(own))
+        boxes = _standing(surface, plan, joined) if shapely.area(plan[joined]).sum() <= LARGEST else []
+        if len(own) > 1:
+            apart = [box for group in own for box in _standing(surface, plan, group)]
+            tall = max((box.height for box in apart), default=0.0)  # as high as the highest would be alone
+            boxes = [replace(box, height=max(box.height, tall)) for box in boxes] or apart
+        found += boxes
+    return found
+
+
+def _level_at_joint(surface: RoofSurface, plan: Plans, first: IntArray, second: IntArray) -> bool:
+    """Whether two groups of tops are about equally high where they come together, as slopes of a cap are."""
+    for one in first.tolist():
+        for other in second.tolist():
+            joint = shapely.intersection(shapely.buffer(plan[one], NEAR), shapely.buffer(plan[other], NEAR))
+            if not joint.is_empty:
+                xy = np.array(joint.centroid.coords)
+                rise = height_at(surface.planes, one, xy) - height_at(surface.planes, other, xy)
+                if abs(float(rise[0])) < SLOPES_MEET:
+                    return True
+    return False
 
 
 def _standing(surface: RoofSurface, plan: Plans, group: IntArray) -> list[Box]:

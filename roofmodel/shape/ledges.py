@@ -20,7 +20,6 @@ from roofmodel.shape.steps import (
     FACING,
     MIN_OVERLAP,
     PROBE,
-    SEPARATION,
     Scene,
     StepRow,
     positive_stretch,
@@ -29,6 +28,7 @@ from roofmodel.shape.steps import (
 )
 from roofmodel.surface import Array, IntArray
 
+ACROSS = 15.0  # no drift of any standard is longer (EN 1991-1-3, 5.3.6) [m]
 IN_TURN = 4  # so many ledges may follow one another, as on stairs
 
 
@@ -47,7 +47,7 @@ def steps_over_ledges(scene: Scene, rows: Sequence[StepRow], tolerance: float) -
     -------
     list of StepRow
         Where no step of `rows` joins the same two roofs. Their gap is the least width of what lies between,
-        up to `SEPARATION`; none leads across a roof that comes up to the upper edge.
+        up to `ACROSS`; none leads across a roof that comes up to the upper edge.
     """
     taken: dict[tuple[int, int], list[tuple[float, float]]] = {}
     for row in rows:
@@ -95,7 +95,7 @@ def _pairs(
     feet = np.array([[row.start[:2], row.end[:2]] for row in rows])
     lines = np.asarray(shapely.linestrings(feet))
     one, other = shapely.STRtree(lines).query(
-        np.asarray(shapely.linestrings(on_edge)), predicate="dwithin", distance=SEPARATION
+        np.asarray(shapely.linestrings(on_edge)), predicate="dwithin", distance=ACROSS
     )
     owner = scene.pieces.plane[:, 0]
     lower = np.array([row.lower for row in first])
@@ -138,7 +138,7 @@ def _joined(
     shares = np.interp([low, high], stretch, shares)
     foot = far.end + shares[:, None] * (far.start - far.end)
     reach = (foot[:, :2] - origin) @ outward
-    if not 2.0 * PROBE < reach.min() <= reach.max() <= SEPARATION:
+    if not 2.0 * PROBE < reach.min() <= reach.max() <= ACROSS:
         return None
     edge = origin + np.array([[low], [high]]) * along
     if _rises(scene, Polygon([*edge, *foot[::-1, :2]]), piece, level == level[near.lower], tolerance):

@@ -18,6 +18,7 @@ from roofmodel.snow.patches import (
     UPPER_TO_STEP,
     WallGroup,
     buried,
+    buried_steps,
     larger,
     no_rows_above,
     over_ledges,
@@ -99,7 +100,12 @@ def _drift_notes(known: AsceRoof) -> list[str]:
         "The greatest height of each wall counts, and the longest roof upwind of it.",
         "What reaches past the roof's edge falls off; the drift is not squeezed.",
         *([OUTSIDE] if len(outside_corners(known.roof.steps.start, known.roof.steps.end)) else []),
-        *over_ledges(known.roof, "7.7.2, 7.9; none where it is wide enough to hold the whole drift", "l_u"),
+        *over_ledges(
+            known.roof,
+            "7.7.2, 7.9; none where it is wide enough to hold the whole drift, nor from 20 ft, 6.1 m, on",
+            "l_u",
+        ),
+        *buried_steps(known.roof, known.balanced / known.rules.weight_density, "l_u"),
     ]
 
 
@@ -162,13 +168,18 @@ def _leeward_patch(known: AsceRoof, i: int) -> Zone | str:
 
 
 def _held_between(known: AsceRoof, i: int, height: float) -> bool:
-    """Whether what lies between is as wide as the whole drift on it, 4 h_d or, uncut, 4 h_d^2 / h_c."""
-    steps = known.roof.steps
-    if steps.between[i] < 0:
+    """Whether what lies between is as wide as the whole drift on it, 4 h_d or, uncut, 4 h_d^2 / h_c.
+
+    Open gaps before and behind it are no part of it, and one that sheds holds nothing.
+    """
+    steps, between = known.roof.steps, int(known.roof.steps.between[i])
+    own = (steps.upper == steps.upper[i]) & (steps.lower == between)
+    if between < 0 or not own.any() or drift.slides(known.roof.planes.slope[between], known.site.slippery):
         return False
-    own = (steps.upper == steps.upper[i]) & (steps.lower == steps.between[i])
-    clear = min((_clear(known, j) for j in np.flatnonzero(own).tolist()), default=0.0)
-    return float(steps.gap[i]) * clear >= 4.0 * height * max(height, clear)
+    beyond = (known.plan.level[steps.upper] == known.plan.level[between]) & (steps.lower == steps.lower[i])
+    clear = float(steps.wall[own].min()) - float(known.balanced[between]) / known.rules.weight_density
+    width = float(steps.gap[i] - steps.gap[own].max() - steps.gap[beyond].max(initial=0.0))
+    return width * clear >= 4.0 * height * max(height, clear)
 
 
 def _clear(known: AsceRoof, i: int) -> float:

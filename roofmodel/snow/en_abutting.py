@@ -24,6 +24,7 @@ from roofmodel.snow.meeting import Drift
 from roofmodel.snow.patches import (
     UPPER_TO_STEP,
     WallGroup,
+    buried_steps,
     larger,
     no_rows_above,
     over_ledges,
@@ -40,6 +41,7 @@ from roofmodel.snow.regions import (
     left_normal,
     slide_paths,
 )
+from roofmodel.units import STANDARD_GRAVITY
 
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -108,6 +110,8 @@ def _notes(known: EnRoof, group: WallGroup) -> list[str]:
     ]
     steps = known.roof.steps
     notes += over_ledges(known.roof, "5.3.6", "b_1")
+    density = min(known.site.drift_weight, known.light_density.value * STANDARD_GRAVITY)
+    notes += buried_steps(known.roof, known.unit_load * known.shape / density, "b_1")
     gaps = steps.gap[list(group.steps)]
     if gaps.max() > CRACK:
         notes.append("The wall stands apart from the lower roof: the drift begins at the wall.")

@@ -14,7 +14,7 @@ from roofmodel.snow.corners import AROUND, outside_corners, outside_note, run_on
 from roofmodel.snow.en_annex_b_valleys import PER_KILONEWTON, exceptional_shape, valley_drifts
 from roofmodel.snow.en_roof import CODE, EnRoof, snow_values
 from roofmodel.snow.obstacle_walls import room, wind_groups
-from roofmodel.snow.patches import larger, spread, wall_groups
+from roofmodel.snow.patches import larger, over_ledges, spread, wall_groups
 from roofmodel.snow.regions import CRACK, EAVE_OVERHANG, band, falling_pressure, fetch, left_normal, slope_run
 
 Array = NDArray[np.float64]
@@ -51,7 +51,7 @@ def exceptional_drifts(known: EnRoof) -> Cases:
     for group in wall_groups(known.roof):
         zones = [zone for i in group.steps for zone in _wall_zones(known, i, corners)]
         name = f"exceptional drift below {group.uppers(known.roof)}, wall facing {group.toward}"
-        _add(cases, skipped, known, name, zones)
+        _add(cases, skipped, known, name, zones, tuple(over_ledges(known.roof, "B3", "b_1 and b_2")))
     corners = outside_corners(obstacles.start, obstacles.end)
     for wind in wind_groups(obstacles):
         zones = [zone for face in wind.face.tolist() for zone in _face_zones(known, face, corners)]
@@ -86,7 +86,7 @@ def _wall_zones(known: EnRoof, i: int, corners: IntArray) -> list[Zone]:
     front = fetch(plan.level_outline[plan.level[lower]], start, end, out)
     behind = fetch(plan.level_outline[plan.level[upper]], start, end, -out, gap, EAVE_OVERHANG)
     if steps.between[i] >= 0:
-        behind += gap
+        behind, front = behind + gap, front + gap
     name = f"exceptional drift below {known.roof.planes.name[upper]}"
     feet = steps.start, steps.end, i, corners
     return _zones(known, lower, feet, name, "B3", height, (front, behind), gap, WALL_CAP)

@@ -31,6 +31,7 @@ from roofmodel.snow.patches import (
     UPPER_TO_STEP,
     WallGroup,
     buried,
+    buried_steps,
     larger,
     no_rows_above,
     over_ledges,
@@ -220,14 +221,21 @@ def _drift_notes(known: NbccRoof) -> list[str]:
         " drift runs on radially (4.1.6.8.(1), which lets the lesser of the two do); where drifts overlap the"
         " larger counts, also at inside corners (4.1.6.8.(2)). What reaches past the roof's edge falls off.",
         *over_ledges(known.roof, "4.1.6.6"),
+        *buried_steps(known.roof, _depth(known), "l_cs"),
     ]
+
+
+def _depth(known: NbccRoof) -> Array:
+    """Depth (p,) of balanced snow, without importance. [m]."""
+    loads = [known.load(plane, 1.0) for plane in range(known.roof.planes.count)]
+    return np.array(loads) / known.importance / known.weight_density
 
 
 def _drift_zones(known: NbccRoof, i: int, corners: IntArray) -> list[Zone]:
     steps, planes, site = known.roof.steps, known.roof.planes, known.site
     lower, gap = int(steps.lower[i]), float(steps.gap[i])
     at = drift_at(known, i)
-    if gap > nbcc.GAP_LIMIT or at.length <= gap:
+    if (gap > nbcc.GAP_LIMIT and steps.between[i] < 0) or at.length <= gap:
         return []
     start, end = steps.start[i], steps.end[i]
     unit = known.importance * known.calm[lower] * site.ground_snow
@@ -295,12 +303,11 @@ def _slide_notes(known: NbccRoof, group: WallGroup, uppers: list[int]) -> list[s
         " names no least height of a step: all of it counts even where snow buries the step.",
     ]
     steps = known.roof.steps
+    depth = _depth(known)
     low = [
         names[steps.upper[i]]
         for i in group.steps
-        if steps.upper[i] in uppers
-        and steps.wall[i].max()
-        <= known.load(int(steps.lower[i]), 1.0) / known.importance / known.weight_density
+        if steps.upper[i] in uppers and steps.wall[i].max() <= depth[steps.lower[i]]
     ]
     notes += [buried(low, "4.1.6.11")] if low else []
     for upper in uppers:
@@ -317,7 +324,11 @@ def _slide_lengths(known: NbccRoof, i: int) -> tuple[float, float]:
     upper, gap = int(steps.upper[i]), float(steps.gap[i])
     start, end, fall = steps.start[i], steps.end[i], plan.fall[upper]
     length = max(drift_at(known, i).length, LEAST_SLIDE)
-    if fall @ left_normal(start, end) < UPPER_TO_STEP or gap > nbcc.GAP_LIMIT or length <= gap:
+    if (
+        fall @ left_normal(start, end) < UPPER_TO_STEP
+        or (gap > nbcc.GAP_LIMIT and steps.between[i] < 0)
+        or length <= gap
+    ):
         return 0.0, length
     return slope_run(plan, upper, start, end, -fall, gap, EAVE_OVERHANG), length
 

@@ -11,7 +11,16 @@ from numpy.typing import NDArray
 from shapely import MultiPolygon, Polygon
 
 from roofmodel.snow.cases import Zone
-from roofmodel.snow.regions import SAME_WIND, SLIVER, Plan, compass, left_normal, polygonal
+from roofmodel.snow.regions import (
+    CRACK,
+    LOW_STEP,
+    SAME_WIND,
+    SLIVER,
+    Plan,
+    compass,
+    left_normal,
+    polygonal,
+)
 from roofmodel.surface import RoofSurface
 
 Array = NDArray[np.float64]
@@ -82,7 +91,28 @@ def over_ledges(roof: RoofSurface, clauses: str, length: str = "") -> list[str]:
     return [
         "Judgment: a roof, canopy or gutter between a wall and a lower roof hides neither from the other. It"
         " has its own drift, and the lower roof the larger of that and of the higher one's drift across a gap"
-        f" as wide as it is{length and f', added to {length}'} ({clauses})."
+        f" as wide as it is{length and f', added to {length}'} ({clauses}).",
+        "Not covered: past such a ledge no drift runs on around an outside corner of the wall. The corners of"
+        " the lower roof beyond it are bare here, but for the ledge's own drift: give them the drift of the"
+        " wall beside them.",
+    ]
+
+
+def buried_steps(roof: RoofSurface, depth: Array, length: str) -> list[str]:
+    """What is said where balanced snow of a depth (p,) [m] on each plane fills a step above that plane.
+
+    `length` is what the standards call the roof upwind, which ends there.
+    """
+    steps = roof.steps
+    wall = steps.wall.max(axis=1, initial=0.0)
+    filled = (steps.gap <= CRACK) & (wall > LOW_STEP + 1e-6) & (wall <= depth[steps.lower])
+    if not filled.any():
+        return []
+    names = " and ".join(dict.fromkeys(roof.planes.name[i] for i in steps.upper[filled]))
+    return [
+        f"Not covered: the balanced snow is as deep as the step below {names}, and snow is blown on over a"
+        f" filled step, but {length} ends at it. Drifts that take {length} across it can come out too low (by"
+        " up to 28 % in the roofs tried): put both roofs at one height to see them."
     ]
 
 

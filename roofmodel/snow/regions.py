@@ -103,7 +103,7 @@ def _levels(roof: RoofSurface) -> IntArray:
     kinds = np.array(roof.edges.kind)
     pair = roof.edges.plane[(kinds != EdgeKind.STEP) & (roof.edges.plane.min(axis=1) >= 0)]
     steps = roof.steps
-    low = (steps.gap <= CRACK) & (steps.wall.max(axis=1, initial=0.0) <= LOW_STEP)
+    low = (steps.gap <= CRACK) & (steps.wall.max(axis=1, initial=0.0) <= LOW_STEP + 1e-6)
     pair = np.concatenate([pair, np.column_stack([steps.lower, steps.upper])[low]])
     count = roof.planes.count
     graph = coo_array((np.ones(len(pair)), (pair[:, 0], pair[:, 1])), shape=(count, count))

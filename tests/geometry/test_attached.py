@@ -102,3 +102,23 @@ def test_a_gutter_between_two_slopes_is_told(tmp_path):
     roof = read(tmp_path, *together(profile(SECTION), right, channel(3.8, 3.804, 0.3)))
     assert roof.planes.count == 3
     assert any("If it is a valley gutter" in note for note in roof.notes)
+
+
+def around(x0, x1, y0, y1):
+    """The slope without a rectangle."""
+    parts = [(0, 15, 0, y0), (0, 15, y1, 8), (0, x0, y0, y1), (x1, 15, y0, y1)]
+    return together(*(sheet(*part, 0.0) for part in parts))
+
+
+@pytest.mark.parametrize("joint", [-0.1, 0.0, 0.02, 0.1])
+def test_a_roof_open_below_a_sheet_carries_snow_there_too(tmp_path, joint):
+    """Whatever the joint around the sheet: the slope is closed below it, or it stays a roof of its own."""
+    low, high = 4.0 + joint, 8.0 - joint
+    lid = sheet(low, high, 2.0 + joint, 5.0 - joint, 0.2)
+    roof = read(tmp_path, *together(around(4.0, 8.0, 2.0, 5.0), lid))
+    if joint < 0.03:
+        assert roof.planes.plan_area == pytest.approx([120.0])
+        assert len(roof.planes.outline[0].interiors) == 0
+    else:
+        assert np.sort(roof.planes.plan_area) == pytest.approx([(4.0 - 2 * joint) * (3.0 - 2 * joint), 108.0])
+        assert not roof.attached

@@ -132,10 +132,18 @@ def test_stairs_of_ledges_are_all_seen_past():
     assert len(pairs) == 10  # each of five with all below it
 
 
-@pytest.mark.parametrize(("wide", "high"), [(6.2, 5.0), (2.0, 7.5)])
+@pytest.mark.parametrize(("wide", "high"), [(15.1, 5.0), (2.0, 7.5)])
 def test_wide_roofs_and_what_rises_above_the_edge_end_the_view(wide, high):
     parts = [flat(0, 0, 10, 6, 7.0), flat(0, -wide, 10, 0, high), flat(0, -wide - 4, 10, -wide, 3.0)]
     assert (build_roof(parts).steps.between == -1).all()
+
+
+@pytest.mark.parametrize("wide", [6.2, 14.9])
+def test_a_ledge_is_seen_past_as_far_as_drifts_reach(wide):
+    """Up to 15 m (EN 1991-1-3, 5.3.6); 20 ft is the limit of open gaps."""
+    parts = [flat(0, 0, 10, 6, 7.0), flat(0, -wide, 10, 0, 5.0), flat(0, -wide - 4, 10, -wide, 3.0)]
+    steps = build_roof(parts).steps
+    np.testing.assert_allclose(steps.gap[steps.between >= 0], [wide])
 
 
 def test_equal_heights_are_no_step_but_one_roof():

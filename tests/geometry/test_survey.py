@@ -267,6 +267,21 @@ def test_a_few_points_are_a_small_roof_only_where_they_lie_on_planes():
         assert small_roof(np.column_stack([x, y, z]), NOISE) is None
 
 
+@pytest.mark.parametrize("seed", [0, 2])
+def test_a_surveyed_chimney_with_a_ridge_is_one_obstruction(seed):
+    """1.2 by 2.0 m, its ridge down the slope: the slopes of its cap need not meet in the survey."""
+    rng = np.random.default_rng(seed)
+    xy = rng.uniform([0, 0], [15, 8], (12 * 15 * 8, 2))
+    rise = np.tan(np.radians(30.0))
+    x, y = np.abs(xy - [7.0, 4.0]).T
+    top = 4.0 + 5.0 * rise + 0.8 - 0.5 * x
+    z = np.where((x < 0.6) & (y < 1.0), top, 4.0 + xy[:, 1] * rise) + rng.normal(0.0, NOISE, len(xy))
+    found = recognize(np.column_stack([xy, z]), Delaunay(xy).simplices)
+    assert found.planes.count == 1
+    assert found.found.count == 1
+    assert found.found.height[0] == pytest.approx(0.5, abs=0.25)  # least wall: 0.8 - 0.5 0.6 m
+
+
 def test_a_level_roof_below_a_wall_is_level_and_has_its_step():
     """Noise tilts a level plane a little: its fall is nominal then, not the noise's."""
     porch = RoofPart("flat", box(12, 4, y=-4.0), np.zeros(0), 2.0)

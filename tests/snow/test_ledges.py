@@ -18,6 +18,10 @@ SITES = [
     EnSite(ground_snow=GROUND),
     NbccSite(ground_snow=GROUND, associated_rain=300.0, importance="normal", slippery=False),
 ]
+DEEP = [
+    EnSite(ground_snow=3000.0),
+    NbccSite(ground_snow=3000.0, associated_rain=300.0, importance="normal", slippery=False),
+]
 HIGH, LOW = 7.0, 3.0
 
 
@@ -110,3 +114,81 @@ def test_a_low_step_in_the_roof_does_not_shorten_the_fetch(site):
     np.testing.assert_allclose(parted, whole, rtol=1e-9)
     half = most(build_roof([flat(0, 0, 15, 12, HIGH), low]), site)
     assert whole.sum() > 1.05 * half.sum()
+
+
+@pytest.mark.parametrize(("near", "far"), [(0.0, 2.5), (3.0, 4.5)], ids=["behind", "before"])
+def test_an_open_gap_beside_a_ledge_is_no_part_of_it(near, far):
+    """4 h_d is about 3 m: a strip 1.5 m wide holds less, however wide the gap before or behind it is."""
+    width, low = 4.5, 3.5
+    strip = flat(0, -far if near else -1.5, 15, -near, low)
+    roof = build_roof([flat(0, 0, 15, 12, HIGH), strip, flat(0, -8 - width, 15, -width, LOW)])
+    assert (roof.steps.between >= 0).any()
+    found, bare = most(roof, ASCE, "leeward"), most(stepped(width), ASCE, "leeward")
+    assert bare[0] > 1.5 * GROUND
+    assert (found >= bare * (1.0 - 1e-9)).all()
+
+
+def test_a_ledge_that_sheds_holds_no_drift():
+    """3.6 m wide and 2 m below the edge, more than 4 h_d: level it takes all, at 40 degrees nothing."""
+    wide, pitch = 3.6, np.radians(40.0)
+    top = 4.0 + wide * np.tan(pitch) + 2.0
+    outline = np.array([(0, -wide), (15, -wide), (15, 0), (0, 0)], dtype=float)
+    high, low = flat(0, 0, 15, 12, top), flat(0, -8 - wide, 15, -wide, LOW)
+    steep = build_roof([high, RoofPart("shed", outline, np.array([pitch]), 4.0, np.pi), low])
+    level = build_roof([high, flat(0, -wide, 15, 0, top - 2.0), low])
+    bare = most(build_roof([high, low]), ASCE, "leeward")
+    assert (most(steep, ASCE, "leeward") >= bare * (1.0 - 1e-9)).all()
+    name = level.planes.name[int(np.argmax(level.planes.origin[:, 2]))]
+    cases = [case for case in snow_cases(level, ASCE).cases if "leeward" in case.name]
+    lowest = int(np.argmin(level.planes.origin[:, 2]))
+    assert not any(z.plane == lowest and z.name.endswith(f"below {name}") for c in cases for z in c.zones)
+
+
+@pytest.mark.parametrize("site", DEEP, ids=lambda site: site.standard)
+def test_a_drift_longer_than_the_ledge_is_wide_reaches_the_roof_below(site):
+    """l_s and x_d of a wall of 8 m pass ledges of 5 and 6.1 m: no sudden end at the limits of open gaps."""
+
+    def at_edge(width):
+        high, ledge = flat(0, 0, 30, 40, 12.0), flat(0, -width, 30, 0, 4.3)
+        return most(build_roof([high, ledge, flat(0, -width - 20, 30, -width, 4.0)]), site)[0]
+
+    for limit in (5.0, 6.096):
+        assert at_edge(limit + 0.01) == pytest.approx(at_edge(limit - 0.01), rel=0.02)
+
+
+def test_the_exceptional_drift_counts_a_ledge_as_room_in_front_of_the_wall():
+    """B3: l_s = min(5 h, b_1, 15 m), b_1 from a wall of 8 m over 2.9 or 3.1 m of ledge and 3 m of roof."""
+    site = EnSite(ground_snow=GROUND, annex_b=True)
+    for width in (2.9, 3.1):
+        low = flat(0, -3 - width, 15, -width, LOW)
+        roof = build_roof([flat(0, 0, 15, 12, 11.0), flat(0, -width, 15, 0, 3.5), low])
+        reach = 3.0 + width
+        shape = min(2000.0 * 8.0 / GROUND, 2.0 * (12.0 + width) / reach, 8.0)
+        expected = shape * GROUND * (1.0 - (width + 0.01) / reach)
+        assert most(roof, site, "exceptional")[0] == pytest.approx(expected, rel=1e-6)
+
+
+def test_a_step_of_the_limit_is_a_low_one():
+    """Rounding does not decide: 0.20 m gives what 0.19 m gives, 0.21 m ends the fetch."""
+    low = flat(0, -8, 15, 0, LOW)
+
+    def parted(step):
+        return build_roof([flat(0, 0, 15, 12, HIGH), flat(0, 12, 15, 60, HIGH + step), low])
+
+    for site in (*SITES, *DEEP):
+        found = [most(parted(step), site)[0] for step in (0.19, 0.20, 0.21)]
+        assert found[1] == pytest.approx(found[0], rel=1e-9)
+        assert found[2] < found[1] or isinstance(site, EnSite)
+
+
+@pytest.mark.parametrize("site", SITES, ids=lambda site: site.standard)
+def test_what_is_not_covered_beside_ledges_and_buried_steps_is_said(site):
+    def said(roof):
+        return " ".join(note for case in snow_cases(roof, site).cases for note in case.notes)
+
+    assert "outside corner of the wall" in said(stepped(1.2, 5.0))
+    plain = stepped(0.0)
+    buried = build_roof([flat(0, 0, 15, 12, HIGH), flat(0, 12, 15, 24, HIGH + 0.25), flat(0, -8, 15, 0, LOW)])
+    assert "filled step" in said(buried)
+    assert "filled step" not in said(plain)
+    assert "outside corner of the wall" not in said(plain)
