@@ -13,9 +13,6 @@ from __future__ import annotations
 import argparse
 import contextlib
 import os
-import shutil
-import subprocess
-import sys
 import tempfile
 import time
 from collections.abc import Iterator
@@ -26,9 +23,8 @@ import numpy as np
 import trimesh
 from playwright.sync_api import Page, sync_playwright
 
-ROOT = Path(__file__).parents[1]
-CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
-GL = ["--no-sandbox", "--use-angle=swiftshader", "--enable-unsafe-swiftshader", "--ignore-gpu-blocklist"]
+from tests.app.real_browser import CHROMIUM, GL, ROOT, started
+
 MOVE = """async ([name, up]) => {
   const asked = performance.now();
   app.edits.tryRow(name, { up });
@@ -53,25 +49,15 @@ TURN = """async (frames) => {
 def shown(path: Path, browser: Any) -> Iterator[tuple[Page, float, int]]:
     """A page with the project, the seconds from the command to its first view, and the program's number."""
     begun = time.perf_counter()
-    code = "import sys; sys.argv[0] = 'eavewright'; from viewer.cli import main; main()"
-    program = subprocess.Popen(
-        [sys.executable, "-c", code, "open", str(path), "--no-browser"],
-        stdout=subprocess.PIPE,
-        stderr=subprocess.DEVNULL,
-        text=True,
-        env={**os.environ, "PYTHONPATH": str(ROOT)},
-    )
-    page = browser.new_page(viewport={"width": 1440, "height": 900})
-    page.set_default_timeout(120_000)
-    try:
-        assert program.stdout is not None
-        page.goto(program.stdout.readline().strip())
-        page.wait_for_selector("#view[data-case]")
-        yield page, time.perf_counter() - begun, program.pid
-    finally:
-        page.close()
-        program.terminate()
-        program.wait(10)
+    with started(path) as program:
+        page = browser.new_page(viewport={"width": 1440, "height": 900})
+        page.set_default_timeout(120_000)
+        try:
+            page.goto(program.stdout.readline().strip())
+            page.wait_for_selector("#view[data-case]")
+            yield page, time.perf_counter() - begun, program.pid
+        finally:
+            page.close()
 
 
 def worked(pid: int) -> float:

@@ -12,10 +12,9 @@ from numpy.typing import NDArray
 from fea.analysis import Analysis, check_limits
 from fea.checks.governing import worst_attachment
 from fea.checks.limits import Limit
-from fea.checks.screw_strength import screw_rule, screw_strength
+from fea.checks.screw_strength import project_rule, screw_strength
 from fea.moving import on_rigid_seams
 from roofmodel.errors import InputError
-from roofmodel.hardware import DesignFormat
 from roofmodel.layout import Layout, without_clamps
 from roofmodel.memory import Memory
 from roofmodel.project.load import Project, with_rows
@@ -405,7 +404,7 @@ def _screws_with(screws: Screws, fields: tuple[str, ...]) -> Change:
     def change(project: Project, factor: float) -> Project:
         changed: dict[str, Any] = {field: getattr(screws, field) * factor for field in fields}
         other = replace(screws, **changed)
-        rule = screw_rule(DesignFormat(project.table.design.format), project.site.standard)
+        rule = project_rule(project)
         if set(screw_strength(screws, rule).missing) != set(screw_strength(other, rule).missing):
             message = f"{rule} does not speak of so thin a sheet"
             raise InputError(message)

@@ -72,6 +72,17 @@ class Layout:
         """Rail lengths, (r,). [m]."""
         return np.asarray(np.linalg.norm(self.row_end - self.row_start, axis=1))
 
+    @property
+    def row_way(self) -> Array:
+        """Unit directions on plan from start to end, (r, 2). [-]."""
+        return np.asarray((self.row_end - self.row_start) / self.row_length[:, None])
+
+    @property
+    def clamp_xy(self) -> Array:
+        """Plan points of the clamps, (c, 2). [m]."""
+        own = self.row_way[self.clamp_row]
+        return np.asarray(self.row_start[self.clamp_row] + self.clamp_s[:, None] * own)
+
 
 def rail_lengths(layout: Layout, parted: NDArray[np.bool_] | None = None) -> tuple[IntArray, Array]:
     """Lengths of rail from end to splice to end, row by row from the left.

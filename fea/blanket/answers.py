@@ -16,12 +16,12 @@ from fea.blanket.snow import even_snow, weak_layer
 from fea.blanket.views import View
 from fea.checks.combinations import LoadFactors
 from fea.checks.limits import clamp_components, clamp_limits, combine, component_utilization, interact
-from fea.checks.screw_strength import ScrewRule, screw_rule
+from fea.checks.screw_strength import ScrewRule, project_rule
 from fea.checks.screws import with_screws_use
 from fea.rails.actions import rail_loads
 from fea.rails.frame import solve_frame
 from fea.rails.rows import build_frame
-from roofmodel.hardware import Clamp, DesignFormat
+from roofmodel.hardware import Clamp
 from roofmodel.project.load import Project
 from roofmodel.units import STANDARD_GRAVITY
 
@@ -125,7 +125,7 @@ def answer_of(
         clamp=along,
         use=use,
         stop=stop,
-        stop_use=stop_use(factors.snow * stop, setting.clamp, setting.stops.lever, rule_of(project)),
+        stop_use=stop_use(factors.snow * stop, setting.clamp, setting.stops.lever, project_rule(project)),
         bearing=bearing,
         over=over,
         under=under,
@@ -158,13 +158,8 @@ def _clamps(
         along.append(response.clamp_force[0, :, 0])
         demands = combine(response, basis, snow, dead, thermal)
         together = clamp_limits(demands.clamp, clamp, layout)[-1].utilization
-        use.append(with_screws_use(together, demands.clamp, clamp, rule_of(project))[0])
+        use.append(with_screws_use(together, demands.clamp, clamp, project_rule(project))[0])
     return np.max(along, axis=0), np.max(use, axis=0)
-
-
-def rule_of(project: Project) -> ScrewRule:
-    """Rule for the screws of a project's brackets."""
-    return screw_rule(DesignFormat(project.table.design.format), project.site.standard)
 
 
 def stop_use(force: Array, clamp: Clamp, lever: float, rule: ScrewRule) -> Array:

@@ -10,12 +10,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fea.analysis import Analysis, analyze
-from fea.blanket.answers import Answer, answer_of, rule_of
+from fea.blanket.answers import Answer, answer_of
 from fea.blanket.comparing import Comparison, compare
 from fea.blanket.setting import Setting, layers, make_setting, spread
 from fea.blanket.snow import weak_layer
 from fea.blanket.views import Bond, Mesh, View, make_mesh, solve_view
 from fea.checks.combinations import project_factors
+from fea.checks.screw_strength import project_rule
 from fea.checks.screws import with_screws_use
 from roofmodel.errors import InputError
 from roofmodel.project.load import Project
@@ -83,7 +84,8 @@ class BlanketStudy:
             return np.zeros(0)
         analysis, clamp = self.analysis, self.project.clamp
         together = next(one for one in analysis.limits if one.name == "clamp combined").utilization
-        return with_screws_use(together, analysis.clamp_force, clamp, rule_of(self.project))[self.setting.q]
+        rule = project_rule(self.project)
+        return with_screws_use(together, analysis.clamp_force, clamp, rule)[self.setting.q]
 
     @property
     def worst_stop(self) -> Array:

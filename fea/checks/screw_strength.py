@@ -14,6 +14,7 @@ import numpy as np
 
 from fea.sections import screws as clauses
 from roofmodel.hardware import DesignFormat
+from roofmodel.project.load import Project
 from roofmodel.screws import Screws
 
 Terms = tuple[str | tuple[float, str], ...]  # a formula with its numbers, each with its kind
@@ -130,6 +131,11 @@ def screw_rule(form: DesignFormat, standard: str) -> ScrewRule:
     if form is DesignFormat.LRFD and standard.startswith("NBCC"):
         return ScrewRule.LSD
     return ScrewRule.ASD if form is DesignFormat.ASD else ScrewRule.LRFD
+
+
+def project_rule(project: Project) -> ScrewRule:
+    """Rule for the screws of a project's brackets."""
+    return screw_rule(DesignFormat(project.table.design.format), project.site.standard)
 
 
 def unfactored(rule: ScrewRule) -> ScrewRule:

@@ -220,9 +220,7 @@ def _uneven(draw: _Draw) -> None:
     draw.weight *= weight
     draw.uneven, weight = draw_high(draw.rng, *UNEVEN, draw.size, aimed=bool(draw.near.any()))
     draw.weight *= weight
-    way = (layout.row_end - layout.row_start) / layout.row_length[:, None]
-    at = layout.row_start[layout.clamp_row] + layout.clamp_s[:, None] * way[layout.clamp_row]
-    along = way[layout.clamp_row[middle]]
+    at, along = layout.clamp_xy, layout.row_way[layout.clamp_row[middle]]
     apart = along @ at.T - np.sum(along * at[middle], axis=1, keepdims=True)
     long = draw.rng.uniform(1.5, 8.0, (draw.size, 1))
     row = layout.clamp_row

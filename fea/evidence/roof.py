@@ -72,10 +72,8 @@ def evidence_roof(
 def _deeper(analysis: Analysis, case: int) -> Array:
     """What the drift of a case adds to the depth at each clamp, over the depth without it, (c,)."""
     layout, snow = analysis.project.layout, analysis.snow.cases[case]
-    at = (layout.clamp_s / layout.row_length[layout.clamp_row])[:, None]
-    start, end = (ends[layout.clamp_row, :2] for ends in (layout.row_start, layout.row_end))
-    xy, plane = start + at * (end - start), layout.row_plane[layout.clamp_row]
-    still, whole = (case_pressure_at(one, xy, plane) for one in (undrifted(snow), snow))
+    plane = layout.row_plane[layout.clamp_row]
+    still, whole = (case_pressure_at(one, layout.clamp_xy, plane) for one in (undrifted(snow), snow))
     return np.asarray(np.divide(whole - still, still, out=np.zeros_like(still), where=still > 0.0))
 
 

@@ -11,7 +11,7 @@ from numpy.typing import ArrayLike, NDArray
 from fea.analysis import Analysis
 from fea.checks.beyond import clamp_use, row_limits, worst_row
 from fea.checks.limits import rail_resistance
-from fea.checks.screw_strength import screw_rule, screw_strength, unfactored
+from fea.checks.screw_strength import project_rule, screw_strength, unfactored
 from fea.checks.screws import screw_capacity
 from fea.failure.condense import clamp_forces, condense
 from fea.failure.runs import LEAST, STOPPING, factors_of, run_words, runs_between
@@ -336,8 +336,7 @@ def _screws_hold(project: Project, force: Array) -> Array | None:
     clamp = project.clamp
     if clamp.screws is None:
         return None
-    rule = screw_rule(DesignFormat(project.table.design.format), project.site.standard)
-    held = screw_capacity(force, clamp, screw_strength(clamp.screws, unfactored(rule)))
+    held = screw_capacity(force, clamp, screw_strength(clamp.screws, unfactored(project_rule(project))))
     if np.isnan(held).any():
         message = "clamp.screws: a strength or a lever of the screws is missing; `check` says which"
         raise InputError(message)

@@ -3,8 +3,7 @@
 Snow grows over weeks and a bond can go in an hour of sun, so that a roof can lose its rows without any new
 snow. The bond is taken to hold a share of the pull down the slope that falls evenly from all to nothing, on
 all planes at once or on one after another: what it gives up comes onto the clamps (equilibrium). Snow of a
-row that lets go slides without bond. How a thaw
-moves over a plane is not followed here; `fea.blanket` can.
+row that lets go slides without bond. How a thaw moves over a plane is not followed here; `fea.blanket` can.
 """
 
 from __future__ import annotations

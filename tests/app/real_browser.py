@@ -50,8 +50,8 @@ class Opened:
 
 
 @contextlib.contextmanager
-def running(path):
-    """Link of a program started as a user does."""
+def started(path):
+    """A program started as a user does."""
     code = "import sys; sys.argv[0] = 'eavewright'; from viewer.cli import main; main()"
     program = subprocess.Popen(
         [sys.executable, "-c", code, "open", str(path), "--no-browser"],
@@ -62,8 +62,15 @@ def running(path):
     )
     try:
         assert program.stdout is not None
-        yield program.stdout.readline().strip()
+        yield program
     finally:
         program.terminate()
         program.wait(10)
         program.stdout.close()
+
+
+@contextlib.contextmanager
+def running(path):
+    """Link of a program started as a user does."""
+    with started(path) as program:
+        yield program.stdout.readline().strip()

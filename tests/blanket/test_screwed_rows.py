@@ -6,24 +6,7 @@ import pytest
 from fea.blanket.study import study_blanket
 from tests.blanket import blanket_projects
 from tests.blanket.blanket_projects import LOW, SHED, STOPS, shed
-
-SCREWS = """[clamp.screws]
-along = ["-30 mm", "30 mm", "-30 mm", "30 mm"]
-across = ["-20 mm", "-20 mm", "20 mm", "20 mm"]
-base_along = "100 mm"
-base_across = "70 mm"
-diameter = "5.5 mm"
-head_diameter = "14 mm"
-base_thickness = "2.5 mm"
-base_ultimate = "360 MPa"
-base_metal = "steel"
-support_thickness = "1.0 mm"
-support_ultimate = "390 MPa"
-support_metal = "steel"
-screw_shear = "6 kN"
-screw_tension = "9 kN"
-
-[blanket]"""
+from tests.checks.test_screws import SCREWS
 
 
 @pytest.mark.parametrize("held", [LOW, STOPS], ids=["row", "stops"])
@@ -33,8 +16,8 @@ def test_the_layer_loads_the_screws_too(tmp_path, monkeypatch, held):
     for name, thickness in (("none", None), ("weak", "1.0 mm"), ("strong", "8 mm")):
         text = SHED.replace("grip_length", 'grip_height = "25 mm"\ngrip_length')
         if thickness is not None:
-            table = SCREWS.replace('"1.0 mm"', f'"{thickness}"').replace('"14 mm"', '"30 mm"')
-            text = text.replace("[blanket]", table)
+            table = SCREWS.replace('"1.5 mm"', f'"{thickness}"').replace('"14 mm"', '"30 mm"')
+            text = text.replace("[blanket]", f"{table}\n[blanket]")
         monkeypatch.setattr(blanket_projects, "SHED", text)
         (tmp_path / name).mkdir()
         found[name] = study_blanket(shed(tmp_path / name, held))

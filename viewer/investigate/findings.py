@@ -310,10 +310,10 @@ def changes(found: CaseFindings) -> tuple[str, ...]:
     first = found.fits[0]
     second = found.fits[1] if len(found.fits) > 1 else None
     if second is not None and second.posterior > 0.0:
-        times = first.posterior / second.posterior
-        times_ = f"{times:.1f}" if times < 100.0 else "more than 100"
+        level = first.posterior / second.posterior
+        times = f"{level:.1f}" if level < 100.0 else "more than 100"
         lines.append(
-            f'Were "{second.cause}" {times_} times as likely as now before anything was found, it would '
+            f'Were "{second.cause}" {times} times as likely as now before anything was found, it would '
             "rank level with the first."
         )
     return tuple(lines)

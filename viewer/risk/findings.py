@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
@@ -301,19 +303,26 @@ def _ended(found: RiskFindings) -> IntArray:
 
 def course_table(found: RiskFindings) -> Table:
     """Events in order, at mean strengths."""
-    course, layout = found.course, found.analysis.project.layout
-    order = course.sequence(0)
+    course = found.course
+
+    def snow(clamp: int) -> str:
+        return f"{course.at[0, clamp]:.3f}"
+
+    return _events(found, course, "as the snow grows", ("snow over case", "n", snow))
+
+
+def _events(
+    found: RiskFindings, course: FailureSamples, words: str, said: tuple[str, str, Callable[[int], str]]
+) -> Table:
+    """The first events of a course, and what is said of each: head and side of the column, its words."""
+    layout, order = found.analysis.project.layout, course.sequence(0)
+    head, side, text = said
     rows = tuple(
-        (str(i), f"{course.at[0, c]:.3f}", layout.clamp_name[c], layout.row_name[layout.clamp_row[c]])
+        (str(i), text(c), layout.clamp_name[c], layout.row_name[layout.clamp_row[c]])
         for i, c in enumerate(order.tolist()[:SHOWN], 1)
     )
     more = f", the first {SHOWN} of {len(order)}" if len(order) > SHOWN else ""
-    return Table(
-        f"At mean strengths, as the snow grows{more}",
-        ("event", "snow over case", "clamp", "row"),
-        "nntt",
-        rows,
-    )
+    return Table(f"At mean strengths, {words}{more}", ("event", head, "clamp", "row"), f"n{side}tt", rows)
 
 
 def thaw_words(found: RiskFindings) -> str:
@@ -349,19 +358,9 @@ def _left(thaw: Thaw, clamp: int) -> str:
 
 def thaw_table(found: RiskFindings) -> Table:
     """Events in order, at mean strengths, as the bond falls."""
-    thaw, layout = found.thaw, found.analysis.project.layout
-    order = thaw.course.sequence(0)
-    rows = tuple(
-        (str(i), _left(thaw, c), layout.clamp_name[c], layout.row_name[layout.clamp_row[c]])
-        for i, c in enumerate(order.tolist()[:SHOWN], 1)
-    )
-    more = f", the first {SHOWN} of {len(order)}" if len(order) > SHOWN else ""
-    return Table(
-        f"At mean strengths, as the bond of {thaw.snow:g} times the case falls{more}",
-        ("event", "bond", "clamp", "row"),
-        "nttt",
-        rows,
-    )
+    thaw = found.thaw
+    words = f"as the bond of {thaw.snow:g} times the case falls"
+    return _events(found, thaw.course, words, ("bond", "t", partial(_left, thaw)))
 
 
 def tables(found: RiskFindings) -> tuple[Table, ...]:
