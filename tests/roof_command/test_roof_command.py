@@ -20,6 +20,7 @@ from roofmodel.shape.recognition import recognize
 from roofmodel.units import SYSTEMS
 from viewer import cli, style
 from viewer.picture import render
+from viewer.picture.labels import text_width
 from viewer.picture.sheet import Overlay
 from viewer.quantities import system
 from viewer.roof.export import roof_data
@@ -337,6 +338,17 @@ def crowded(tmp_path: Path) -> tuple[SeenRoof, Overlay, PlanView, Path]:
     view = PlanView(seen.roof.points, (60.0, 60.0, 1200.0, 1300.0))
     draw_plan(overlay, seen.roof, view, seen.units)
     return seen, overlay, view, tmp_path / "roof.png"
+
+
+def test_words_below_a_narrow_plan_stay_on_the_sheet() -> None:
+    """Four buildings in a line north: what the coordinates count from is longer than the plan is wide."""
+    options = {"building": "all", "unit": None, "up": None, "lod": None, "layers": (), "all_surfaces": False}
+    seen = see_roof(ROOFS / "denhaag_4_buildings_lod2.city.json", "SI", options)
+    overlay = Overlay(render.SIZE)
+    draw_plan(overlay, seen.roof, PlanView(seen.roof.points, (60.0, 60.0, 1200.0, 1300.0)), seen.units)
+    words = next(text for text in overlay.texts if "own origin" in text.text)
+    assert words.align == "right"
+    assert words.at[0] - text_width(words.text, words.size) >= 0.0
 
 
 def test_small_planes_have_their_name_at_the_end_of_a_leader_from_the_plane(tmp_path: Path) -> None:

@@ -13,7 +13,8 @@ from roofmodel.shape.planes import plan_polygon
 from roofmodel.surface import EdgeKind, RoofSurface, shown_origin
 from roofmodel.units import UnitSystem
 from viewer import style
-from viewer.picture.sheet import Overlay, Shape
+from viewer.picture.labels import text_width
+from viewer.picture.sheet import MARGIN, Overlay, Shape
 from viewer.picture.standing import draw_standing
 from viewer.roof.curved import curved_regions, outline_of
 from viewer.roof.names import Box, PlanView, name_planes
@@ -143,9 +144,10 @@ def _coordinates(overlay: Overlay, roof: RoofSurface, view: PlanView, units: Uni
                 overlay.write(label, place, below + 10.0 * point, "note", color=style.MUTED, align="center")
             else:
                 overlay.write(label, left - 6.0 * point, place, "note", color=style.MUTED, align="right")
-    corner = view.at(view.high)[0]
     words = f"east, north{_origin(roof, meter)}, {units.label('length')}"
-    overlay.write(words, corner, below + 21.0 * point, "note", color=style.MUTED, align="right")
+    # Below a narrow plan they start at the margin.
+    until = max(view.at(view.high)[0], MARGIN * point + text_width(words, overlay.type_size("note")))
+    overlay.write(words, until, below + 21.0 * point, "note", color=style.MUTED, align="right")
     for low, high in itertools.pairwise((view.at(view.low), view.at(view.high))):
         overlay.shapes.append(
             Shape(np.array([[low[0], below], [high[0], below]]), line=style.HAIRLINE, width=0.8 * point)
