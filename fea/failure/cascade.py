@@ -21,6 +21,7 @@ Rules of the path and their check: `fea.solvers.walk`, one row by itself, gives 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -234,8 +235,6 @@ def cascade(
     InputError
         Sizes that do not fit, numbers out of range.
     """
-    from fea.failure.kernel import walk_all
-
     c, rows = len(roof.row), len(roof.lands)
     gone = np.zeros(c, dtype=bool) if missing is None else np.asarray(missing, dtype=bool)
     given = [np.asarray(a, dtype=float) for a in (held, load, capacity, residual)]
@@ -286,6 +285,14 @@ def cascade(
         out.at, out.order, out.let_go, out.outcome, out.events, out.last, out.state, out.force, out.jump,
     )  # fmt: skip
     return out
+
+
+def walk_all(*given: Any) -> None:
+    """The compiled walk, for arrays made alike: for each other kind of array it is compiled anew (10 s)."""
+    from fea.failure import kernel
+
+    alike = (np.require(a, requirements=["C", "W"]) if isinstance(a, np.ndarray) else a for a in given)
+    kernel.walk_all(*alike)
 
 
 def _freed(bond: ArrayLike, n: int, rows: int) -> Array:

@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 from scipy.linalg import block_diag
 
+from fea.failure import kernel
 from fea.failure.cascade import COLLAPSED, COMPLETE, UNKNOWN, assembly, cascade
 from fea.failure.condense import clamp_forces, condense
 from fea.rails.row_events import RowLimits, follow_rows
@@ -276,6 +277,17 @@ def test_bad_input_is_named(change, words):
     good = {"held": [0.0, 0.0], "load": [1.0, 1.0], "capacity": [1.0, 1.0], "residual": [0.0, 0.0]}
     with pytest.raises(InputError, match=words):
         cascade(two_rows(), **(good | change))
+
+
+def test_other_kinds_of_arrays_are_not_compiled_anew():
+    """Where arrays lie in memory, and who may write to them, once made nine versions of 10 s each."""
+    cascade(two_rows(), [0.0, 0.0], [0.1, 0.1], [1.0, 1.0], 0.0)
+    known = len(kernel.walk_all.signatures)
+    samples = np.ones((2, 3)).T
+    samples.flags.writeable = False
+    roof = replace(two_rows(), Z=np.asfortranarray(np.eye(2)))
+    cascade(roof, 0.0 * samples, 0.1 * samples.copy(), samples, samples[:, ::-1])
+    assert len(kernel.walk_all.signatures) == known
 
 
 def test_snow_that_leaves_through_the_gap_takes_its_load_along():
