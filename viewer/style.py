@@ -40,6 +40,8 @@ KEPT_ANCHORS = ("#FDF0CF", "#FBD58B", "#F4AC45")  # utilization 0 to 1
 EXCEEDED_ANCHORS = ("#B0282E", "#7C1430", "#470A2B")  # just above 1 to `UTILIZATION_TOP`
 # Force that nothing holds yet: green to ink, so that nobody takes it for snow or for a share of a limit.
 FORCE_ANCHORS = ("#DDEBE0", "#A5CDB5", "#63A68F", "#2E7A70", "#155153", "#0C2F38")
+# Displacement: the petrol of deflected shapes in diagrams, darker where more moves.
+MOVEMENT_ANCHORS = ("#D6E5EA", "#95BFCD", "#4B93AC", "#0F5C7A", "#06303F")
 UNVERIFIED = INK  # a black square with a white question mark
 UTILIZATION_TOP = 2.0  # the scale ends here; higher values take the last color
 
@@ -118,6 +120,11 @@ def force_bands(count: int) -> tuple[str, ...]:
     return tuple(hexadecimal(color) for color in _ramp(FORCE_ANCHORS, np.linspace(0.0, 1.0, count)))
 
 
+def movement_rgb(share: ArrayLike) -> Array:
+    """Colors (..., 3) of displacement as a share (...) of the top of its scale, 0 to 1."""
+    return _ramp(MOVEMENT_ANCHORS, np.clip(np.asarray(share, dtype=float), 0.0, 1.0))
+
+
 def utilization_rgb(utilization: ArrayLike) -> Array:
     """Colors (..., 3) of utilization (...); NaN, not verified, is ink."""
     use = np.asarray(utilization, dtype=float)
@@ -182,6 +189,12 @@ def scale_top(largest: float) -> float:
     power = 10.0 ** math.floor(math.log10(largest))
     steps = (1.0, 1.2, 1.5, 2.0, 2.5, 3.0, 4.0, 5.0, 6.0, 8.0, 10.0)
     return next(step for step in steps if step * power >= largest * (1.0 - 1e-9)) * power
+
+
+def round_down(value: float) -> float:
+    """1, 2 or 5 times a power of ten at or below a positive number: how far a picture exaggerates."""
+    power = 10.0 ** math.floor(math.log10(value))
+    return max(step for step in (1.0, 2.0, 5.0) if step * power <= value * (1.0 + 1e-9)) * power
 
 
 def css_variables() -> str:

@@ -17,7 +17,8 @@ from fea.analysis import Analysis
 from viewer import style
 from viewer.picture import render
 from viewer.picture.camera import View, choose_axes, fit_view, hidden, view_axes
-from viewer.picture.draw import draw_utilization
+from viewer.picture.deflected_sheet import finish_deflected, start_deflected
+from viewer.picture.draw import draw_utilization, finish_picture, start_picture
 from viewer.picture.findings import clamp_utilization
 from viewer.picture.overlay import compose, drawing_box, verdict
 from viewer.picture.plan import plan_svg
@@ -309,13 +310,21 @@ def test_drawing_needs_no_display_and_keeps_quiet(
     gable: Analysis, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capfd: pytest.CaptureFixture[str]
 ) -> None:
     monkeypatch.setenv("DISPLAY", "nowhere:99")
-    result = draw_utilization(gable, tmp_path / "use.png", size=(400, 280))
+    with render.Renderer((400, 280)) as renderer:  # one child draws both
+        started, bending = start_picture(gable, renderer), start_deflected(gable, renderer)
+        result = finish_picture(started, tmp_path / "use.png")
+        bent = finish_deflected(bending, tmp_path / "bent.png")
     said = capfd.readouterr()
     assert said.out + said.err == ""
     if result.reason == render.NO_OPENGL:
         pytest.skip(result.reason)
-    with Image.open(tmp_path / "use.png") as image:
-        assert image.size == (400, 280)
+    for path in (result.path, bent.path):
+        assert path is not None
+        with Image.open(path) as image:
+            assert image.size == (400, 280)
+            pixels = np.asarray(image).reshape(-1, 3)
+        tint = np.abs(pixels - 255.0 * style.rgb(style.TINT)).max(axis=1) <= 1.0
+        assert (tint.mean() > 0.05) == (path == bent.path)  # the roof below a row that bends
 
 
 def test_drawing_counts(laid_out: tuple[Scene, View, Overlay], gable: Analysis) -> None:

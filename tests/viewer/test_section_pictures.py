@@ -12,6 +12,7 @@ from fea.analysis import Analysis, analyze
 from fea.checks.limits import clamp_components
 from roofmodel.project.load import load_project
 from roofmodel.snow.cases import case_pressure_at
+from roofmodel.units import STANDARD_GRAVITY, parse
 from viewer.picture.findings import called_clamp, shown_case
 from viewer.quantities import as_given, drawn, percent, quantity, system
 from viewer.report.building_section import building_svg
@@ -115,6 +116,32 @@ def test_line_load_of_even_snow_is_weight_times_sine():
     zone = next(z for z in analysis.snow.cases[even].zones if z.plane == plane)
     wanted = zone.pressure[0] * run * math.sin(slope)
     assert line_load(analysis, even, 0, 0.5 * float(layout.row_length[0])) == pytest.approx(wanted, rel=1e-6)
+
+
+def test_snow_is_drawn_to_the_scale_that_is_said_and_its_depth_written(analysis):
+    units, case = system(analysis.project.table.project.units), shown_case(analysis)
+    plane = called_plane(analysis)
+    cut = cut_through(analysis, plane, called_clamp(analysis))
+    weight = analysis.snow.cases[case].density * STANDARD_GRAVITY
+    t = np.concatenate([np.linspace(a + 1e-4, b - 1e-4, 400) for a, b in cut.t])
+    pressure = case_pressure_at(
+        analysis.snow.cases[case], cut.origin + t[:, None] * cut.way, np.repeat(cut.plane, 400)
+    )
+    deepest = float(pressure.max()) / weight
+    said = texts(section_svg(analysis))
+    (depth,) = {words for words in said if re.fullmatch(r"[\d.]+ \w+ deep", words)}
+    assert parse(depth.removesuffix(" deep"), "length") == pytest.approx(deepest, rel=0.01)
+    assert any(quantity(analysis.snow.cases[case].density, "density", units) in words for words in said)
+    drawing = ET.fromstring(section_svg(analysis))
+    tallest, scale = 0.0, frame_of(cut, 0.0).scale
+    for path in drawing.iter("{http://www.w3.org/2000/svg}path"):
+        if "data-snow" in path.attrib:
+            ring = np.array(
+                [[float(n) for n in pair.split()] for pair in re.split("[MLZ]", path.attrib["d"]) if pair]
+            )
+            half = len(ring) // 2
+            tallest = max(tallest, float((ring[:half, 1] - ring[half:][::-1, 1]).max()))
+    assert tallest / scale == pytest.approx(deepest, rel=0.02)
 
 
 def test_distances_up_the_slope_make_up_the_plane(analysis):

@@ -19,7 +19,7 @@ from viewer.stages import Spoken, Stages, console, named, notice, print_json
 @click.argument("project", type=click.Path(path_type=Path))
 @click.option("--out", callback=named, default="handover", show_default=True, help="Folder for the files.")
 @click.option(
-    "--picture/--no-picture", default=True, show_default=True, help="Put a 3D picture into the package."
+    "--picture/--no-picture", default=True, show_default=True, help="Put 3D pictures into the package."
 )
 def handover(project: Path, out: Path, picture: bool) -> None:
     """Check PROJECT and write what others need of it.
@@ -50,13 +50,18 @@ def handover(project: Path, out: Path, picture: bool) -> None:
         sway = sway_findings(analysis)  # all that can fail comes before the first file
         folder = output_folder(out)
         stages.accept()
+        from viewer.picture.deflected_sheet import finish_deflected, start_deflected
         from viewer.picture.draw import Picture, finish_picture, start_picture
 
-        drawn = Picture(None, "left out on request (--no-picture)")
+        drawn = bent = Picture(None, "left out on request (--no-picture)")
         if renderer is not None:
             stages.show("drawing")
-            drawn = finish_picture(start_picture(analysis, renderer), folder / "utilization.png")
-        bill = write_handover(analysis, folder, drawn.path, drawn.reason, stages.show, sway=sway)
+            started, bending = start_picture(analysis, renderer), start_deflected(analysis, renderer)
+            drawn = finish_picture(started, folder / "utilization.png")
+            bent = finish_deflected(bending, folder / "deflected.png")
+        bill = write_handover(
+            analysis, folder, drawn.path, drawn.reason, stages.show, sway=sway, deflected=bent.path
+        )
     from viewer.handover.terminal import print_handover
 
     print_handover(analysis, bill, console())

@@ -39,6 +39,7 @@ def _silent(text: str) -> None:
 
 OUTPUTS = (
     "utilization.png",
+    "deflected.png",
     "package.pdf",
     "package.html",
     "plan.dxf",
@@ -61,8 +62,9 @@ def write_handover(
     tell: Tell = _silent,
     *,
     sway: SwayFindings | None,
+    deflected: Path | None = None,
 ) -> Bill:
-    """Write `OUTPUTS` to a folder, all but the picture, which is there if it could be drawn.
+    """Write `OUTPUTS` to a folder, all but the pictures, which are there if they could be drawn.
 
     Parameters
     ----------
@@ -76,13 +78,16 @@ def write_handover(
         Is told what is being written.
     sway : SwayFindings or None
         What moves the answer.
+    deflected : Path or None
+        The picture of the deflected governing row, for the package.
     """
-    if picture is None:
-        (folder / "utilization.png").unlink(missing_ok=True)  # of a run before
+    for path, name in ((picture, "utilization.png"), (deflected, "deflected.png")):
+        if path is None:
+            (folder / name).unlink(missing_ok=True)  # of a run before
     units = system(analysis.project.table.project.units)
     bill = bill_of(analysis.project)
     tell("setting the calculation package")
-    write_package(analysis, folder / "package.pdf", picture, sway)
+    write_package(analysis, folder / "package.pdf", picture, sway, deflected=deflected)
     write_report(
         analysis,
         folder / "package.html",
@@ -91,6 +96,7 @@ def write_handover(
         sway=_sway_content(sway, units),
         splices=splice_caution(analysis.project, bill),
         place=place_line(None if sway is None else sway.place, analysis, units),
+        deflected=deflected,
     )
     tell("writing plan, quantities and models")
     warn = warning(analysis)

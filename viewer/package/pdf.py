@@ -16,7 +16,7 @@ from viewer.package import typeset as t
 from viewer.package.sway import SwayFindings, missing_table, place_words, sway_words, tornado_drawing
 from viewer.places import place_line
 from viewer.quantities import system
-from viewer.report.page import ROW_NUMBERS, report_content
+from viewer.report.page import DEFLECTED_WORDS, ROW_NUMBERS, report_content
 from viewer.report.tables import Table
 from viewer.snow.drawing import drawing_svg
 from viewer.snow.page import section_chapter, zone_chapters
@@ -41,6 +41,7 @@ def write_package(
     sway: SwayFindings | None,
     *,
     today: date | None = None,
+    deflected: Path | None = None,
 ) -> None:
     """Write package.pdf, whole or not at all.
 
@@ -54,13 +55,19 @@ def write_package(
         From `viewer.package.sway.sway_findings`.
     today : date, optional
         Date in the title block, today by default.
+    deflected : Path, optional
+        Picture of the deflected governing row.
     """
-    files, source = package_source(analysis, picture, sway, today or date.today())
+    files, source = package_source(analysis, picture, sway, today or date.today(), deflected)
     t.typeset(source, files, path)
 
 
 def package_source(
-    analysis: Analysis, picture: Path | None, sway: SwayFindings | None, today: date
+    analysis: Analysis,
+    picture: Path | None,
+    sway: SwayFindings | None,
+    today: date,
+    deflected: Path | None = None,
 ) -> tuple[dict[str, bytes], str]:
     """Pictures by file name, and the document's text."""
     project = analysis.project
@@ -76,6 +83,8 @@ def package_source(
         "a4" if units.name == "SI" else "us-letter",
     )
     drawn = bool(files)
+    if deflected is not None:
+        files["deflected.png"] = deflected.read_bytes()
     parts = [
         _governing(content, files, units),
         _sensitivity(sway, files, units),
@@ -216,6 +225,8 @@ def _rows(content: Mapping[str, Any], files: dict[str, bytes], wide: str) -> str
         if name in chosen:
             _keep(files, f"row{number}.svg", str(drawing))
             parts.append(t.figure(f"row{number}.svg", f"Diagrams of row {name}", width=wide, floats="auto"))
+    if "deflected.png" in files:
+        parts.append(t.figure("deflected.png", DEFLECTED_WORDS, DEFLECTED_WORDS, "72%", floats="auto"))
     if len(chosen) < content["rows_total"]:
         words = (
             f"The {len(chosen)} most used of {content['rows_total']} rows are drawn; package.html has more."

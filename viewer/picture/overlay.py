@@ -16,6 +16,7 @@ from viewer.picture.legend import add_legends
 from viewer.picture.row_names import place_at_ends, place_beside, row_names, short
 from viewer.picture.scene import Scene, mark_sizes
 from viewer.picture.sheet import FOOTER, HEADER, MARGIN, Overlay, Shape
+from viewer.picture.standing import array_glass
 from viewer.summary import combination
 
 Array = NDArray[np.float64]
@@ -68,7 +69,8 @@ def _crowd(analysis: Analysis, scene: Scene, view: View, box: tuple[float, float
         crowd.cover_polygon(wall, WALL)
     for corners in _plane_corners(analysis):
         crowd.cover_polygon(view.project(corners), PLANE)
-    for face in view.project(scene.standing):
+    glass = array_glass(analysis.project.roof)
+    for face in view.project(np.concatenate([scene.standing, glass])):
         crowd.cover_polygon(face, 20.0)
     for start, end in view.project(scene.edges):
         crowd.cover_line(start, end, 2.0 * point, 9.0)

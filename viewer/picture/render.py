@@ -25,6 +25,7 @@ Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
 SIZE = (2000, 1400)  # width and height [px]
+DRAWING, PIXELS = "drawing{}.npz", "pixels{}.npy"  # files between parent and child, numbered
 TIME_LIMIT = 120.0  # [s]
 NO_OPENGL = (
     "no usable OpenGL on this machine; on Debian or Ubuntu: "
@@ -69,13 +70,13 @@ class Drawing:
 
 
 class Renderer:
-    """A child process that is ready to draw one picture; close it, or use it in a with block."""
+    """A child process that is ready to draw pictures; close it, or use it in a with block."""
 
     def __init__(self, size: tuple[int, int] = SIZE) -> None:
         self.size = size
         self._folder = tempfile.TemporaryDirectory(prefix="eavewright-")
-        folder = Path(self._folder.name)
-        self._input, self._output = folder / "drawing.npz", folder / "pixels.npy"
+        self._count = 0  # drawings handed over
+        self._ended: str | None = None  # "" or why nothing was drawn, once the child has ended
         self._child = self._start(WINDOWS[0])
 
     def __enter__(self) -> Renderer:
@@ -98,40 +99,47 @@ class Renderer:
         root = str(Path(__file__).resolve().parents[__name__.count(".")])
         environment["PYTHONPATH"] = os.pathsep.join(filter(None, [root, os.environ.get("PYTHONPATH")]))
         return subprocess.Popen(
-            [sys.executable, "-m", __name__, *map(str, (self._input, self._output, *self.size))],
+            [sys.executable, "-m", __name__, self._folder.name, *map(str, self.size)],
             env=environment,
             stdin=subprocess.PIPE,
             stdout=subprocess.DEVNULL,
             stderr=subprocess.PIPE,
         )
 
-    def draw(self, drawing: Drawing, view: View) -> None:
-        """Hand over what is to be drawn; returns at once."""
+    def draw(self, drawing: Drawing, view: View) -> int:
+        """Hand over what is to be drawn; returns its number at once. All come before the first `pixels`."""
         reach = float(np.ptp(drawing.points, axis=0).max())
+        number = self._count
         np.savez(
-            self._input,
+            Path(self._folder.name, DRAWING.format(number)),
             camera=np.stack([view.focus + 4.0 * reach * view.toward, view.focus, view.up]),
             parallel_scale=np.array(0.5 * view.size[1] / view.scale),
             **vars(drawing),
         )
-        self._go()
+        self._count += 1
+        self._go(number)
+        return number
 
-    def _go(self) -> None:
+    def _go(self, number: int) -> None:
         assert self._child.stdin is not None
         with contextlib.suppress(OSError):  # a child that has ended says why through its exit code
-            self._child.stdin.write(b"draw\n")
+            self._child.stdin.write(f"{number}\n".encode())
             self._child.stdin.flush()
 
-    def pixels(self) -> NDArray[np.uint8] | str:
-        """Wait for the picture (h, w, 3), or the reason in one line why there is none."""
-        reason = self._wait()
-        for window in WINDOWS[1:]:
-            if reason != NO_OPENGL:
-                break
-            self._child = self._start(window)
-            self._go()
-            reason = self._wait() and NO_OPENGL
-        return reason or np.asarray(np.load(self._output), dtype=np.uint8)
+    def pixels(self, number: int = 0) -> NDArray[np.uint8] | str:
+        """Wait for a picture (h, w, 3), or the reason in one line why there is none."""
+        if self._ended is None:
+            self._ended = self._wait()
+            for window in WINDOWS[1:]:
+                if self._ended != NO_OPENGL:
+                    break
+                self._child = self._start(window)
+                for again in range(self._count):
+                    self._go(again)
+                self._ended = self._wait() and NO_OPENGL
+        return self._ended or np.asarray(
+            np.load(Path(self._folder.name, PIXELS.format(number))), dtype=np.uint8
+        )
 
     def _wait(self) -> str:
         try:
@@ -140,7 +148,8 @@ class Renderer:
             self._child.kill()
             self._child.communicate()
             return f"drawing took longer than {TIME_LIMIT:.0f} s"
-        if self._child.returncode == 0 and self._output.exists():
+        drawn = all(Path(self._folder.name, PIXELS.format(k)).exists() for k in range(self._count))
+        if self._child.returncode == 0 and drawn:
             return ""
         if self._child.returncode < 0:  # ended by a signal
             return NO_OPENGL
@@ -148,8 +157,11 @@ class Renderer:
         return lines[-1].strip() if lines else NO_OPENGL
 
 
-def draw(source: Path, target: Path, size: tuple[int, int]) -> None:
-    """Draw the arrays of a file and save the pixels (h, w, 3) uint8; runs in the child."""
+def draw(folder: Path, size: tuple[int, int]) -> None:
+    """Draw the arrays of files in a folder and save the pixels (h, w, 3) uint8 of each; runs in the child.
+
+    Their numbers come line by line.
+    """
     import pyvista
 
     plotter = pyvista.Plotter(off_screen=True, window_size=list(size), lighting="none")
@@ -157,9 +169,18 @@ def draw(source: Path, target: Path, size: tuple[int, int]) -> None:
     plotter.add_light(pyvista.Light(light_type="headlight"))
     plotter.render_window.SetMultiSamples(8)
     plotter.show(auto_close=False)  # wakes OpenGL while the parent still computes
-    if not sys.stdin.readline():  # the parent has gone without a picture
-        return
-    data = np.load(source)
+    for line in sys.stdin:  # ends when the parent waits, or has gone without a picture
+        number = int(line)
+        plotter.clear_actors()
+        _draw(plotter, np.load(folder / DRAWING.format(number)))
+        pixels = plotter.screenshot(return_img=True, transparent_background=False)
+        np.save(folder / PIXELS.format(number), pixels)
+
+
+def _draw(plotter: Any, data: Any) -> None:
+    """Draw the arrays of one picture."""
+    import pyvista
+
     # Without light VTK adds ambient and diffuse: they must make one for true colors.
     still = {"render": False, "reset_camera": False}
     flat = {"lighting": False, "ambient": 1.0, "diffuse": 0.0, "specular": 0.0, **still}
@@ -180,7 +201,6 @@ def draw(source: Path, target: Path, size: tuple[int, int]) -> None:
     plotter.camera.parallel_scale = float(data["parallel_scale"])
     plotter.reset_camera_clipping_range()
     plotter.render()
-    np.save(target, plotter.screenshot(return_img=True, transparent_background=False))
 
 
 def _segments(ends: Array) -> Any:
@@ -193,4 +213,4 @@ def _segments(ends: Array) -> Any:
 
 
 if __name__ == "__main__":
-    draw(Path(sys.argv[1]), Path(sys.argv[2]), (int(sys.argv[3]), int(sys.argv[4])))
+    draw(Path(sys.argv[1]), (int(sys.argv[2]), int(sys.argv[3])))

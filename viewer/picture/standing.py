@@ -27,7 +27,7 @@ def standing_quads(roof: RoofSurface) -> tuple[Array, Array]:
     for found, color in (
         (_sides(roof.obstacles), style.STANDING),
         (_tops(roof.obstacles), style.STANDING_TOP),
-        (_glass(roof), style.GLASS),
+        (array_glass(roof), style.GLASS),
     ):
         quads.append(found)
         colors.append(np.tile(style.rgb(color), (len(found), 1)))
@@ -73,7 +73,8 @@ def _tops(known: Obstacles) -> Array:
     ).reshape(-1, 4, 3)
 
 
-def _glass(roof: RoofSurface) -> Array:
+def array_glass(roof: RoofSurface) -> Array:
+    """Corners of the glass of every array, (a, 4, 3). [m]."""
     arrays = roof.arrays
     corners = _on_glass(roof, np.repeat(np.arange(arrays.count), 4), arrays.corners.reshape(-1, 2))
     return corners.reshape(-1, 4, 3)
@@ -173,7 +174,7 @@ def plan_shapes(roof: RoofSurface) -> tuple[list[tuple[str, Array, str]], list[A
         (known.name[box], known.start[known.face == box, :2], style.STANDING)
         for box in np.flatnonzero(~known.parapet)
     ]
-    glass = _glass(roof)[..., :2]
+    glass = array_glass(roof)[..., :2]
     found += [(name, ring, style.GLASS) for name, ring in zip(arrays.name, glass, strict=True)]
     ends = np.stack([known.start[:, :2], known.end[:, :2]], axis=1)
     return found, list(ends[known.parapet[known.face]])
@@ -183,7 +184,7 @@ def standing_tops(roof: RoofSurface) -> list[tuple[str, Array]]:
     """Names of boxes and arrays, each with the middle of its top or glass, (3,). [m]."""
     known = roof.obstacles
     names = [known.name[box] for box in np.flatnonzero(~known.parapet)] + list(roof.arrays.name)
-    middles = np.concatenate([_tops(known), _glass(roof)]).mean(axis=1)
+    middles = np.concatenate([_tops(known), array_glass(roof)]).mean(axis=1)
     return list(zip(names, middles, strict=True))
 
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import numpy as np
 from numpy.typing import NDArray
 from shapely import Polygon
@@ -97,6 +99,7 @@ def _curve(drawing: Drawing, found: ProjectPush, units: UnitSystem) -> dict[int,
         x = left + width * np.clip(moved, 0.0, far) / far
         return np.stack([x, floor - height * factor / most], axis=-1)
 
+    end, words = _let_go(found, place, far, floor - height / most)
     if most > 1.0:
         y = floor - height / most
         drawing.line(np.array([[left, y], [left + width, y]]), style.FAINT, 1.4, (8.0, 6.0))
@@ -105,7 +108,8 @@ def _curve(drawing: Drawing, found: ProjectPush, units: UnitSystem) -> dict[int,
             for event in push.events
         ]
         # Numbers of events stand 22 below their marks.
-        taken = any(x > left + width - 220.0 and abs(at + 22.0 - (y - 14.0)) < 20.0 for x, at in marks)
+        levels = [(x, at + 22.0) for x, at in marks] + ([(words[0], words[1])] if push.collapsed else [])
+        taken = any(x > left + width - 220.0 and abs(at - (y - 14.0)) < 20.0 for x, at in levels)
         drawing.write(
             f"the {snow_words(found)}",
             left + width - 8.0,
@@ -132,14 +136,23 @@ def _curve(drawing: Drawing, found: ProjectPush, units: UnitSystem) -> dict[int,
     _axes(drawing, units, far, most, found)
     labels = _marks(drawing, found, place, far)
     if push.collapsed:
-        on = push.moved[:, push.weakest] <= far
-        end = place(np.array([push.moved[on, push.weakest].max()]), np.array([push.most]))[0]
         tip = end + np.array([46.0, 0.0])
         if tip[0] < left + width:
             drawing.arrow(end, tip, style.EXCEEDED_ANCHORS[0], 2.6, 12.0)
-        drawing.write("lets go", min(end[0] + 4.0, left + width - 70.0), end[1] - 36.0, TYPE, bold=True,
+        drawing.write("lets go", words[0], words[1], TYPE, bold=True,
                       color=style.EXCEEDED_ANCHORS[0], halo=True)  # fmt: skip
     return labels
+
+
+def _let_go(
+    found: ProjectPush, place: Callable[[Array, Array], Array], far: float, line: float
+) -> tuple[Array, Array]:
+    """End of the curve of the row that lets go, and where that is said: clear of the dashed `line`. [px]."""
+    push, (left, _, width, _) = found.push, PLOT
+    on = push.moved[:, push.weakest] <= far
+    end = place(np.array([push.moved[on, push.weakest].max()]), np.array([push.most]))[0]
+    high = next(up for up in (36.0, 62.0) if abs(end[1] - up - line) > 18.0)
+    return end, np.array([min(end[0] + 4.0, left + width - 70.0), end[1] - high])
 
 
 def _axes(drawing: Drawing, units: UnitSystem, far: float, most: float, found: ProjectPush) -> None:

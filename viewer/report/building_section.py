@@ -23,9 +23,11 @@ from viewer.report.roof_section import (
     RoofCut,
     building_parts,
     cut_through,
+    depth_parts,
     frame_of,
     plane_names,
     row_parts,
+    snow_note,
     snow_over,
     snow_parts,
 )
@@ -74,12 +76,16 @@ def building_svg(analysis: Analysis, units: UnitSystem) -> str:
     parts = _bars(x, loads, kind, title, units)
     names, rows = plane_names(analysis, frame, case, units)
     parts += building_parts(analysis, frame) + snow_parts(analysis, frame, case) + names
-    parts += _overhang(analysis, plane, frame, units)
+    over_words = _overhang(analysis, plane, frame, rows, units)
+    parts += over_words
     parts += [_purlin(point) for point in points]
+    parts += depth_parts(analysis, frame, case, units)
     parts += row_parts(analysis, frame, case, units, forces=False)
+    note = f"Case: {analysis.snow.cases[case].name}. {snow_note(analysis, case, units)}"
+    parts.append(svg.text(note, LEFT, CHART + GAP + 32.0, TYPE, color=style.MUTED))
     angle = drawn(slope, "angle", units)
     words = f"Section of {roof.planes.name[plane]} up the slope, {angle}; eave on the left"
-    return svg.document(WIDTH, frame.base + WALL + 8.0 + ROW * rows, words, parts)
+    return svg.document(WIDTH, frame.base + WALL + 8.0 + ROW * (rows + bool(over_words)), words, parts)
 
 
 def _up(roof: RoofSurface, cut: RoofCut, plane: int, up: Array) -> Array:
@@ -135,18 +141,19 @@ def _bars(x: Array, loads: list[Array | None], kind: str, title: str, units: Uni
     return parts
 
 
-def _overhang(analysis: Analysis, plane: int, frame: Frame, units: UnitSystem) -> list[str]:
-    """Where the wall stands under the eave."""
+def _overhang(analysis: Analysis, plane: int, frame: Frame, rows: int, units: UnitSystem) -> list[str]:
+    """Where the wall stands under the eave; its words below `rows` others under the drawing."""
     framing = analysis.project.framing
     over = 0.0 if framing is None else float(np.nan_to_num(framing.overhang[plane]))
     if not over > 0.0:
         return []
     foot = frame.of(_up(analysis.project.roof, frame.cut, plane, np.array([over])))[0]
-    wall = np.array([[foot[0], foot[1]], [foot[0], frame.base + WALL]])
+    low = frame.base + WALL + 4.0 + ROW * (rows + 1)
+    wall = np.array([[foot[0], foot[1]], [foot[0], low - 11.0]])
     words = f"overhang {drawn(over, 'length', units)}"
     return [
         svg.line(wall, style.INK, 1.4),
-        svg.text(words, float(foot[0]) + 6.0, frame.base + WALL - 24.0, TYPE, halo=True),
+        svg.text(words, float(foot[0]), low, TYPE),
     ]
 
 

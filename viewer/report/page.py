@@ -68,6 +68,9 @@ if TYPE_CHECKING:
     from markupsafe import Markup
 
 BLANK = ""  # in the title block: a line to sign on
+DEFLECTED_WORDS = (
+    "The row of the governing attachment under snow as it lies, with its clamps; movements exaggerated."
+)
 ROW_NUMBERS = (
     "Numbers at the rows are of their most used clamps. Rails, heights and panel strips can be used more: "
     "see the table of limits."
@@ -102,6 +105,7 @@ def write_report(
     sway: Mapping[str, Any] | None = None,
     splices: str = "",
     place: str = "",
+    deflected: Path | None = None,
 ) -> None:
     """Write the report as one self-contained HTML file, whole or not at all.
 
@@ -122,9 +126,18 @@ def write_report(
         Caution about splices that are missing.
     place : str
         Tolerance of place in a line.
+    deflected : Path, optional
+        PNG of the deflected governing row, to embed.
     """
     page = report_html(
-        analysis, picture, picture_reason, today=today, sway=sway, splices=splices, place=place
+        analysis,
+        picture,
+        picture_reason,
+        today=today,
+        sway=sway,
+        splices=splices,
+        place=place,
+        deflected=deflected,
     )
     write_text(Path(path), page)
 
@@ -138,6 +151,7 @@ def report_html(
     sway: Mapping[str, Any] | None = None,
     splices: str = "",
     place: str = "",
+    deflected: Path | None = None,
 ) -> str:
     """Text of the report; see `write_report`."""
     units = system(analysis.project.table.project.units)
@@ -149,7 +163,15 @@ def report_html(
     )
     template = environment.get_template("report.html.j2")
     content = report_content(analysis, units, picture, picture_reason, today or date.today())
-    return template.render(**content, sway=sway, splices=splices, place=place, row_numbers=ROW_NUMBERS)
+    return template.render(
+        **content,
+        sway=sway,
+        splices=splices,
+        place=place,
+        deflected=_picture(deflected),
+        deflected_words=DEFLECTED_WORDS,
+        row_numbers=ROW_NUMBERS,
+    )
 
 
 def page_environment() -> Environment:

@@ -10,7 +10,7 @@ import shapely
 from numpy.typing import NDArray
 
 from fea.analysis import Analysis
-from roofmodel.snow.cases import SnowCase, case_pressure_at
+from roofmodel.snow.cases import case_pressure_at
 from roofmodel.surface import RoofSurface
 from roofmodel.units import STANDARD_GRAVITY, UnitSystem
 from viewer import style
@@ -26,7 +26,7 @@ WIDTH, LEFT, RIGHT = 760.0, 70.0, 30.0
 DEEPEST = 230.0  # height of the drawn roof at most [px]
 TYPE = 12.0
 LETTER, ROW = 6.2, 16.0  # width of a letter, and height of a row under the drawing [px]
-WALL = 58.0  # of building drawn below the lowest eave [px]
+WALL = 84.0  # of building drawn below the lowest eave [px]
 BEYOND = 1e-3  # of the load on a row, from where snow beyond its ends is shown [-]
 ACROSS = 0.02  # a plane drawn this much flatter than it is is cut across its slope [-]
 SAMPLES = 61  # of the snow along a plane
@@ -143,7 +143,7 @@ def section_svg(analysis: Analysis, units: UnitSystem | None = None) -> str:
     frame = frame_of(cut, head + snow_over(analysis, cut, case) * frame_of(cut, 0.0).scale)
     name = analysis.project.roof.planes.name[plane]
     title = f"Section through {layout.clamp_name[clamp]}, up the slope of {name}"
-    note = "Snow as it lies, height = pressure / density, to scale. Forces before load factors."
+    note = f"{snow_note(analysis, case, units)} Forces before load factors."
     beyond = "At row ends: the most that comes from beyond them." if ends else ""
     names, rows = plane_names(analysis, frame, case, units)
     parts = [
@@ -154,6 +154,7 @@ def section_svg(analysis: Analysis, units: UnitSystem | None = None) -> str:
         *building_parts(analysis, frame),
         *snow_parts(analysis, frame, case),
         *names,
+        *depth_parts(analysis, frame, case, units),
         *row_parts(analysis, frame, case, units),
         *chain_parts(analysis, frame, units),
     ]
@@ -196,8 +197,10 @@ def _named(analysis: Analysis, cut: RoofCut, piece: int, units: UnitSystem) -> s
     return words + (", cut across its slope" if abs(steep - np.tan(planes.slope[plane])) > ACROSS else "")
 
 
-def _density(case: SnowCase) -> float:
-    return case.density if case.density > 0.0 else 300.0
+def snow_note(analysis: Analysis, case: int, units: UnitSystem) -> str:
+    """How high the snow is drawn."""
+    density = quantity(analysis.snow.cases[case].density, "density", units)
+    return f"Snow to scale at {density}, the density of the case, drifts included."
 
 
 def _pressure(analysis: Analysis, cut: RoofCut, piece: int, case: int) -> tuple[Array, Array]:
@@ -211,7 +214,7 @@ def _pressure(analysis: Analysis, cut: RoofCut, piece: int, case: int) -> tuple[
 
 def snow_over(analysis: Analysis, cut: RoofCut, case: int) -> float:
     """How far the snow rises over the highest point of the roof. [m]."""
-    weight = _density(analysis.snow.cases[case]) * STANDARD_GRAVITY
+    weight = analysis.snow.cases[case].density * STANDARD_GRAVITY
     tops = [
         float((_pressure(analysis, cut, i, case)[1] / weight + np.linspace(z[0], z[1], SAMPLES)).max())
         for i, z in enumerate(cut.z)
@@ -243,7 +246,7 @@ def building_parts(analysis: Analysis, frame: Frame) -> list[str]:
 def snow_parts(analysis: Analysis, frame: Frame, case: int) -> list[str]:
     """Snow of a case on every piece, to scale, colored by its pressure."""
     cut, parts = frame.cut, []
-    weight = _density(analysis.snow.cases[case]) * STANDARD_GRAVITY
+    weight = analysis.snow.cases[case].density * STANDARD_GRAVITY
     found = [_pressure(analysis, cut, i, case) for i in range(len(cut.plane))]
     top = max(max(float(p.max()) for _, p in found), 1e-9)
     for (t, pressure), z in zip(found, cut.z, strict=True):
@@ -264,6 +267,34 @@ def snow_parts(analysis: Analysis, frame: Frame, case: int) -> list[str]:
             )
         )
     return parts
+
+
+def depth_parts(analysis: Analysis, frame: Frame, case: int, units: UnitSystem) -> list[str]:
+    """Height of the deepest snow of the section; of equals the place farthest from rows and ends."""
+    cut = frame.cut
+    found = [_pressure(analysis, cut, i, case) for i in range(len(cut.plane))]
+    t, pressure = (np.concatenate([one[k] for one in found]) for k in (0, 1))
+    level = np.concatenate([np.interp(s, s[[0, -1]], z) for (s, _), z in zip(found, cut.z, strict=True)])
+    if not pressure.max(initial=0.0) > 0.0:
+        return []
+    rows = np.array([(point[:2] - cut.origin) @ cut.way for _, _, point in crossings(analysis, frame)])
+    away = np.abs(t[:, None] - np.append(rows, [cut.t.min(), cut.t.max()])).min(axis=1)
+    at = int(np.argmax(np.where(pressure >= 0.999 * pressure.max(), away, -1.0)))
+    depth = float(pressure[at]) / (analysis.snow.cases[case].density * STANDARD_GRAVITY)
+    low, high = frame.at(t[at], level[at]), frame.at(t[at], level[at] + depth)
+    if low[1] - high[1] < 4.0:
+        return []
+    words = f"{drawn(depth, 'length', units)} deep"
+    near = float(rows[np.abs(rows - t[at]).argmin()] - t[at]) * frame.scale if len(rows) else np.inf
+    side = "middle" if abs(near) > 110.0 else "end" if near > 0.0 else "start"  # away from the row's force
+    if float(high[0]) > WIDTH - 70.0:
+        side = "end"
+    x = float(high[0]) + {"middle": 0.0, "end": -5.0, "start": 5.0}[side]
+    ticks = [end + np.array([[-3.0, 0.0], [3.0, 0.0]]) for end in (low, high)]
+    return [
+        *(svg.line(one, style.INK, 1.1) for one in (np.stack([low, high]), *ticks)),
+        svg.text(words, x, float(high[1]) - 5.0, TYPE, anchor=side, halo=True),
+    ]
 
 
 def crossings(analysis: Analysis, frame: Frame) -> list[tuple[int, float, Array]]:

@@ -9,7 +9,7 @@ from shapely import Polygon, box
 
 from fea.failure.jobs import TOP
 from viewer import style
-from viewer.risk.findings import RiskFindings, answer, snow_words
+from viewer.risk.findings import FIRST_HEAD, RiskFindings, answer, first_words, snow_words
 from viewer.snow.drawing import Drawing
 
 Array = NDArray[np.float64]
@@ -27,7 +27,7 @@ def risk_drawing(found: RiskFindings) -> Drawing:
     """The whole sheet."""
     names = found.analysis.project.layout.row_name
     shown = min(len(names), ROWS_SHOWN)
-    drawing = Drawing((WIDTH, 650.0 + 46.0 * shown))
+    drawing = Drawing((WIDTH, 672.0 + 46.0 * shown))
     drawing.write(found.analysis.project.table.project.name, LEFT, 40.0, 26.0, bold=True)
     drawing.write(answer(found), LEFT, 76.0, 18.0)
     _curve(drawing, found)
@@ -118,12 +118,19 @@ def _rows(drawing: Drawing, found: RiskFindings, top: float, shown: int) -> None
     """Clamps of the rows that go first, each as a mark whose size is how often it gives way first."""
     layout, risk = found.analysis.project.layout, found.risk
     order = np.sort(np.argsort(-risk.first_row, kind="stable")[:shown])
-    drawing.write("Where it begins: the clamp that gives way first", LEFT, top - 6.0, TYPE, bold=True)
+    drawing.write(
+        "Where it begins: the larger, the more often a clamp gives way first",
+        LEFT,
+        top - 6.0,
+        TYPE,
+        bold=True,
+    )
+    drawing.write(first_words(found), LEFT, top + 16.0, 0.85 * TYPE, color=style.MUTED)
     longest = float(layout.row_length[order].max())
     most = max(float(risk.first.max()), 1e-12)
-    left, width = LEFT + 190.0, WIDTH - LEFT - 190.0 - 150.0
+    left, width = LEFT + 190.0, WIDTH - LEFT - 190.0 - 190.0
     for i, row in enumerate(order):
-        y = top + 40.0 + 46.0 * i
+        y = top + 62.0 + 46.0 * i
         name = layout.row_name[row]
         drawing.write(name if len(name) <= NAME else name[: NAME - 1] + "…", LEFT, y, 0.95 * TYPE)
         end = left + width * float(layout.row_length[row]) / longest
@@ -144,7 +151,11 @@ def _rows(drawing: Drawing, found: RiskFindings, top: float, shown: int) -> None
                 x, y - 23.0, 0.85 * TYPE, align="center", halo=True,
             )  # fmt: skip
         drawing.write(
-            f"first {100.0 * risk.first_row[row]:.0f} %", end + 26.0, y, 0.9 * TYPE, color=style.MUTED
+            f"{FIRST_HEAD} in {100.0 * risk.first_row[row]:.0f} %",
+            end + 26.0,
+            y,
+            0.9 * TYPE,
+            color=style.MUTED,
         )
 
 

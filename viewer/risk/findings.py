@@ -34,6 +34,7 @@ LEVELS = {
     LoadLevel.CHARACTERISTIC: "the characteristic load, before load factors",
     LoadLevel.MEASURED: "as it was measured",
 }
+FIRST_HEAD = "lets go first"
 SHOWN = 12  # clamps of the table
 
 
@@ -243,13 +244,25 @@ def rows_table(found: RiskFindings) -> Table:
     first = [f"{100.0 * share:.0f} %" for share in risk.first_row]
     if len(found.cases) == 1 or not risk.case_row:
         rows = tuple(zip(names, chances, first, strict=True))
-        return Table("Rows", ("row", "chance that it lets go", "first row to let go"), "ttn", rows)
+        single = ("row", "chance that it lets go", FIRST_HEAD)
+        return Table(f"Rows. {first_words(found)}", single, "ttn", rows)
     worst = []
     for r, k in enumerate(found.worst_case.tolist()):  # rows
         alone = risk.case_row[k][r].value
         worst.append(f"{found.names[k]}: {percent(alone) if alone else 'none failed'}")
-    heads = ("row", "chance that it lets go, any case", "worst case alone", "first row to let go")
-    return Table("Rows", heads, "tttn", tuple(zip(names, chances, worst, first, strict=True)))
+    heads = ("row", "chance that it lets go, any case", "worst case alone", FIRST_HEAD)
+    return Table(
+        f"Rows. {first_words(found)}", heads, "tttn", tuple(zip(names, chances, worst, first, strict=True))
+    )
+
+
+def first_words(found: RiskFindings) -> str:
+    """What the shares of first clamps and rows are of."""
+    none = 1.0 - float(found.risk.first_row.sum())
+    words = "First: of all samples, the snow of each grown until a row lets go"
+    return (
+        f"{words}; up to {TOP:g} times none does in {100.0 * none:.0f} %." if none >= 0.005 else f"{words}."
+    )
 
 
 def clamps_table(found: RiskFindings) -> Table:
@@ -267,7 +280,7 @@ def clamps_table(found: RiskFindings) -> Table:
     )
     return Table(
         "Clamps that give way first",
-        ("clamp", "first to give way", "gone where a row let go", "snow over mean strength"),
+        ("clamp", "gives way first", "gone where a row let go", "snow over mean strength"),
         "tnnn",
         rows,
     )

@@ -11,6 +11,7 @@ from roofmodel.units import UnitSystem
 from viewer import style
 from viewer.picture.labels import text_width
 from viewer.picture.sheet import MARGIN, Overlay, Shape
+from viewer.picture.standing import array_glass
 from viewer.roof.words import slope_words
 
 Array = NDArray[np.float64]
@@ -20,6 +21,7 @@ ARROW = 17.0  # [pt]
 DOT = 1.6  # [pt]
 REACH = np.arange(14.0, 132.0, 6.0)  # lengths of leaders that are tried [pt]
 TURNS = np.arange(24) * np.pi / 12.0
+BARE = 0.05  # of a plane: so much is left free at least, else its name stands on what covers it [-]
 CROSSED = 9.0  # cost of an edge under a name, as length of leader [pt]
 LED = 60  # planes at most that get leaders; the others go to the table
 LISTED, COLUMNS = 500, 4  # planes of the table
@@ -78,6 +80,14 @@ def name_planes(
 def _seen(roof: RoofSurface, polygons: list[shapely.Polygon]) -> list[shapely.Polygon]:
     """What of each plane is seen from above: without what stands on it and the planes over it. [m]."""
     seen = list(polygons)
+    arrays, known = roof.arrays, roof.obstacles
+    boxes = np.flatnonzero(~known.parapet)
+    rings = [known.start[known.face == box, :2] for box in boxes] + list(array_glass(roof)[..., :2])
+    for plane, ring in zip([*known.plane[boxes].tolist(), *arrays.plane.tolist()], rings, strict=True):
+        rest = shapely.difference(seen[plane], shapely.Polygon(ring).buffer(0.0))
+        widest = max(shapely.get_parts(rest), key=lambda part: part.area, default=None)
+        if isinstance(widest, shapely.Polygon) and widest.area > BARE * polygons[plane].area:
+            seen[plane] = widest
     for step_lower, step_upper in set(zip(roof.steps.lower.tolist(), _uppers(roof), strict=True)):
         rest = shapely.difference(seen[step_lower], polygons[step_upper], grid_size=1e-3)
         parts = [p for p in shapely.get_parts(rest) if isinstance(p, shapely.Polygon) and p.area > 1e-4]

@@ -27,7 +27,7 @@ from viewer.roof.words import kind_lengths, summary_words
 
 Array = NDArray[np.float64]
 
-HEAD, FOOT = 62.0, 44.0  # bands of the page [pt]
+HEAD, FOOT = 62.0, 56.0  # bands of the page [pt]
 DIVIDE = 0.61  # where the plan ends, as a share of the page's width
 TALL = 0.52  # share of the right column for the view
 

@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 from fea.analysis import Analysis
 from viewer import style
 from viewer.picture.camera import View
+from viewer.picture.scale_bar import draw_axes
 from viewer.picture.sheet import FOOTER, MARGIN, Overlay, Shape
 from viewer.quantities import quantity, system
 from viewer.seam.findings import seam_detail
@@ -36,7 +37,7 @@ def add_seam_legends(
     _stress_scale(overlay, analysis, scene, left, top)
     _force_scale(overlay, analysis, left + 222.0 * point, top, largest, per_newton)
     _length_scale(overlay, analysis, scene, view, left + 400.0 * point, top)
-    _axes(overlay, view, right - 92.0 * point, top + 44.0 * point)
+    draw_axes(overlay, view, AXES, right - 92.0 * point, top + 44.0 * point)
     y = overlay.size[1] - 11.0 * point
     overlay.write(style.CAUTION, left, y, "note", bold=True)
     overlay.write("Eavewright", right, y, "note", color=style.MUTED, align="right")
@@ -127,25 +128,3 @@ def _length_scale(
     words = f"{number:g} {units.label('length')} along the seam"
     overlay.write(words, left, top + 58.0 * point, "note", bold=True)
     overlay.write("gray: before", left, top + 69.0 * point, "note", color=style.MUTED)
-
-
-def _axes(overlay: Overlay, view: View, x: float, y: float) -> None:
-    """Down the slope, across and away from the roof as the viewer sees them."""
-    point, at = overlay.point, np.array([x, y])
-    for name, axis in AXES:
-        flat = np.array([np.array(axis) @ view.right, -(np.array(axis) @ view.up)])
-        tip = at + 26.0 * point * flat
-        overlay.shapes.append(Shape(np.array([at, tip]), line=style.INK, width=1.4 * point))
-        ahead = flat / np.linalg.norm(flat)
-        side = np.array([-ahead[1], ahead[0]])
-        head = np.array([tip + 5.0 * point * ahead, tip + 2.4 * point * side, tip - 2.4 * point * side])
-        overlay.shapes.append(Shape(head, fill=style.INK))
-        where = tip + 12.0 * point * ahead
-        align = "center" if abs(ahead[0]) < 0.2 else "left" if ahead[0] > 0.0 else "right"
-        overlay.write(
-            name,
-            float(where[0]) - (4.0 * point if align == "left" else 0.0),
-            float(where[1]),
-            "note",
-            align=align,
-        )

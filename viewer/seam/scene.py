@@ -91,7 +91,7 @@ def build_seam_scene(analysis: Analysis, detail: ClampDetail) -> SeamScene:
     # The strip as a whole slides to its fixed point; what bends it is what a reader looks for.
     relative = move - np.array([float(np.median(move[sheet, 0])), 0.0, 0.0])
     largest = float(np.linalg.norm(relative[sheet], axis=1).max())
-    factor = _round_down(BULGE * seam / max(largest, 1e-12))
+    factor = style.round_down(BULGE * seam / max(largest, 1e-12))
     apart = field.model.xyz + _parted(analysis, detail)
     moved = apart + factor * relative
     quads, use, by_yield = _elements(analysis, detail, moved, (low, high))
@@ -119,12 +119,6 @@ def build_seam_scene(analysis: Analysis, detail: ClampDetail) -> SeamScene:
         named=np.isin(clip, _working_clips(detail)),
         by_yield=by_yield,
     )
-
-
-def _round_down(value: float) -> float:
-    """1, 2 or 5 times a power of ten at or below a number."""
-    power = 10.0 ** math.floor(math.log10(value))
-    return max(step for step in (1.0, 2.0, 5.0) if step * power <= value * (1.0 + 1e-9)) * power
 
 
 def _working_clips(detail: ClampDetail) -> IntArray:
