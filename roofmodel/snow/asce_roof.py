@@ -25,6 +25,7 @@ from roofmodel.snow.regions import (
     obstructed_planes,
     roof_plan,
     uniform,
+    with_snow,
 )
 from roofmodel.surface import RoofSurface
 
@@ -81,6 +82,11 @@ class AsceRoof:
         )
 
     @property
+    def depth(self) -> Array:
+        """h_b (p,). [m]."""
+        return self.balanced / self.rules.weight_density
+
+    @property
     def light_density(self) -> Value:
         """Density for depth, and where it comes from. [kg/m^3]."""
         if self.site.light_density is not None:
@@ -94,9 +100,15 @@ def prepare(roof: RoofSurface, site: AsceSite | Asce16Site, retained: frozenset[
     plan = roof_plan(roof)
     obstructed = obstructed_planes(roof, plan, retained)
     folded = folded_planes(roof, plan)
-    factor = slope_factors(roof, rules, site, obstructed, folded)
-    balanced = sloped_roof_load(rules.flat_load, factor)
-    return AsceRoof(roof, plan, site, rules, retained, factor, obstructed, balanced, {}, folded)
+    bare = np.zeros(roof.planes.count)
+    known = AsceRoof(roof, plan, site, rules, retained, bare, obstructed, bare, {}, folded)
+    return with_factors(known, slope_factors(roof, rules, site, obstructed, folded))
+
+
+def with_factors(known: AsceRoof, factor: Array) -> AsceRoof:
+    """The same roof with other C_s (p,), p_s that goes with them, and the steps that it fills."""
+    known = replace(known, slope_factor=factor, balanced=sloped_roof_load(known.rules.flat_load, factor))
+    return replace(known, plan=with_snow(known.plan, known.roof, known.depth))
 
 
 def slope_factors(
@@ -122,8 +134,7 @@ def without_reduction(known: AsceRoof) -> AsceRoof | None:
         return None
     factor = known.slope_factor.copy()
     factor[list(reduced)] = 1.0
-    balanced = sloped_roof_load(known.rules.flat_load, factor)
-    return replace(known, slope_factor=factor, balanced=balanced, unreduced=reduced)
+    return with_factors(replace(known, unreduced=reduced), factor)
 
 
 def balanced_zones(known: AsceRoof, share: Array | None = None) -> list[Zone]:

@@ -7,8 +7,7 @@ from dataclasses import replace
 import numpy as np
 
 from roofmodel.snow import asce7_22_drift as drift
-from roofmodel.snow.asce7_22 import sloped_roof_load
-from roofmodel.snow.asce_roof import AsceRoof, slope_factors
+from roofmodel.snow.asce_roof import AsceRoof, slope_factors, with_factors
 from roofmodel.snow.asce_steps import leeward_shape, sheds_over, windward_shape
 from roofmodel.snow.cases import Value
 from roofmodel.snow.regions import (
@@ -72,8 +71,7 @@ def _filled_once(known: AsceRoof) -> AsceRoof:
         return known
     obstructed = with_uphill(known.roof, plan, {**known.obstructed, **blocked}, "is obstructed")
     factor = slope_factors(known.roof, known.rules, known.site, obstructed, known.folded)
-    balanced = sloped_roof_load(known.rules.flat_load, factor)
-    return replace(known, obstructed=obstructed, slope_factor=factor, balanced=balanced, room=room)
+    return with_factors(replace(known, obstructed=obstructed, room=room), factor)
 
 
 def _stays(known: AsceRoof, below: int) -> bool:

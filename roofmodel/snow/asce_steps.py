@@ -18,10 +18,12 @@ from roofmodel.snow.patches import (
     UPPER_TO_STEP,
     WallGroup,
     buried,
-    buried_steps,
+    filled_steps,
     larger,
     no_rows_above,
     over_ledges,
+    roof_before,
+    roof_behind,
     spread,
     wall_groups,
 )
@@ -30,7 +32,6 @@ from roofmodel.snow.regions import (
     EAVE_OVERHANG,
     band,
     falling_pressure,
-    fetch,
     left_normal,
     slope_run,
     slope_sheds,
@@ -105,7 +106,7 @@ def _drift_notes(known: AsceRoof) -> list[str]:
             "7.7.2, 7.9; none where it is wide enough to hold the whole drift, nor from 20 ft, 6.1 m, on",
             "l_u",
         ),
-        *buried_steps(known.roof, known.balanced / known.rules.weight_density, "l_u"),
+        *filled_steps(known.roof, known.depth, "l_u"),
     ]
 
 
@@ -127,15 +128,10 @@ def _group_zones(known: AsceRoof, group: WallGroup, *, leeward: bool) -> tuple[l
 
 def leeward_shape(known: AsceRoof, i: int, balanced: float) -> tuple[drift.Drift, float, float]:
     """Leeward drift at a step on a balanced load [Pa], its fetch and h_d [m]; 0 where no roof lies upwind."""
-    steps, plan, rules = known.roof.steps, known.plan, known.rules
-    upper, gap = int(steps.upper[i]), float(steps.gap[i])
-    outline = plan.level_outline[plan.level[upper]]
-    upwind = -left_normal(steps.start[i], steps.end[i])
-    length = fetch(outline, steps.start[i], steps.end[i], upwind, gap, EAVE_OVERHANG)
-    if steps.between[i] >= 0 and length > 0.0:
-        length += gap  # the snow of what lies between drifts too
+    steps, rules = known.roof.steps, known.rules
+    length = roof_behind(known.roof, known.plan, i)
     height = rules.drift_height(length) if length > 0.0 else 0.0
-    wall = float(steps.wall[i].max())
+    wall, gap = float(steps.wall[i].max()), float(steps.gap[i])
     if gap > CRACK:
         shape = drift.adjacent_drift(height, balanced, wall, gap, rules.weight_density)
     else:
@@ -145,9 +141,8 @@ def leeward_shape(known: AsceRoof, i: int, balanced: float) -> tuple[drift.Drift
 
 def windward_shape(known: AsceRoof, i: int, balanced: float) -> tuple[drift.Drift, float, float]:
     """Windward drift at a step, as `leeward_shape`."""
-    steps, plan, rules = known.roof.steps, known.plan, known.rules
-    outline = plan.level_outline[plan.level[int(steps.lower[i])]]
-    length = fetch(outline, steps.start[i], steps.end[i], left_normal(steps.start[i], steps.end[i]))
+    steps, rules = known.roof.steps, known.rules
+    length = roof_before(known.roof, known.plan, i)
     height = rules.drift_height(length) if length > 0.0 else 0.0
     return rules.windward(height, balanced, float(steps.wall[i].max()), rules.weight_density), length, height
 

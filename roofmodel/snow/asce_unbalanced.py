@@ -72,7 +72,7 @@ def _crests(known: AsceRoof, wind: Array) -> list[Crest]:
         run = max(float(plan.run[across]), slope_run(plan, across, start, end, plan.fall[across]))
         if along[across] >= -SAME_WAY:
             top = start if start[2] > end[2] else end
-            run = max(run, fetch(plan.level_outline[plan.level[plane]], top, top, -wind))
+            run = max(run, fetch(plan.drift_outline[plan.drift_level[plane]], top, top, -wind))
         found.append(Crest(plane, across, start, end, run))
     return found
 

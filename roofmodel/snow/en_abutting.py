@@ -24,24 +24,23 @@ from roofmodel.snow.meeting import Drift
 from roofmodel.snow.patches import (
     UPPER_TO_STEP,
     WallGroup,
-    buried_steps,
+    filled_steps,
     larger,
     no_rows_above,
     over_ledges,
     overlaps,
+    roof_before,
+    roof_behind,
     spread,
     wall_groups,
 )
 from roofmodel.snow.regions import (
     CRACK,
-    EAVE_OVERHANG,
     band,
     falling_pressure,
-    fetch,
     left_normal,
     slide_paths,
 )
-from roofmodel.units import STANDARD_GRAVITY
 
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -110,8 +109,7 @@ def _notes(known: EnRoof, group: WallGroup) -> list[str]:
     ]
     steps = known.roof.steps
     notes += over_ledges(known.roof, "5.3.6", "b_1")
-    density = min(known.site.drift_weight, known.light_density.value * STANDARD_GRAVITY)
-    notes += buried_steps(known.roof, known.unit_load * known.shape / density, "b_1")
+    notes += filled_steps(known.roof, known.depth, "b_1, b_2")
     gaps = steps.gap[list(group.steps)]
     if gaps.max() > CRACK:
         notes.append("The wall stands apart from the lower roof: the drift begins at the wall.")
@@ -242,15 +240,8 @@ def _slide_values(known: EnRoof, facets: IntArray, runs: Array, slide: float) ->
 def step_lengths(known: EnRoof, i: int) -> StepLengths:
     """What one step was measured to be, found once for all cases."""
     if i not in known.lengths:
-        steps, plan = known.roof.steps, known.plan
-        start, end, gap = steps.start[i], steps.end[i], float(steps.gap[i])
-        out = left_normal(start, end)
-        upper, lower = (plan.level_outline[plan.level[p]] for p in (steps.upper[i], steps.lower[i]))
-        b1 = fetch(upper, start, end, -out, gap, EAVE_OVERHANG)
-        if steps.between[i] >= 0:
-            b1 += gap
-        planes, runs = _slide_paths(known, i)
-        known.lengths[i] = StepLengths(b1, fetch(lower, start, end, out), planes, runs)
+        behind, before = (found(known.roof, known.plan, i) for found in (roof_behind, roof_before))
+        known.lengths[i] = StepLengths(behind, before, *_slide_paths(known, i))
     return known.lengths[i]
 
 

@@ -14,8 +14,8 @@ from roofmodel.snow.corners import AROUND, outside_corners, outside_note, run_on
 from roofmodel.snow.en_annex_b_valleys import PER_KILONEWTON, exceptional_shape, valley_drifts
 from roofmodel.snow.en_roof import CODE, EnRoof, snow_values
 from roofmodel.snow.obstacle_walls import room, wind_groups
-from roofmodel.snow.patches import larger, over_ledges, spread, wall_groups
-from roofmodel.snow.regions import CRACK, EAVE_OVERHANG, band, falling_pressure, fetch, left_normal, slope_run
+from roofmodel.snow.patches import larger, over_ledges, roof_before, roof_behind, spread, wall_groups
+from roofmodel.snow.regions import CRACK, Plan, band, falling_pressure, left_normal, slope_run, with_snow
 
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -42,19 +42,20 @@ AROUND_NOTE = outside_note("EN 1991-1-3", "mu_1 s_k at the corner to nothing at 
 
 def exceptional_drifts(known: EnRoof) -> Cases:
     """Cases of B2 in valleys, B3 at walls and B4 at parapets and obstructions, one for each way they face."""
+    bare = with_snow(known.plan, known.roof, np.zeros(known.roof.planes.count))
     cases: list[SnowCase] = []
     skipped: list[tuple[str, str]] = []
-    for name, zones, notes in valley_drifts(known):
+    for name, zones, notes in valley_drifts(known, bare):
         _add(cases, skipped, known, name, zones, notes)
     steps, obstacles = known.roof.steps, known.roof.obstacles
     corners = outside_corners(steps.start, steps.end)
     for group in wall_groups(known.roof):
-        zones = [zone for i in group.steps for zone in _wall_zones(known, i, corners)]
+        zones = [zone for i in group.steps for zone in _wall_zones(known, bare, i, corners)]
         name = f"exceptional drift below {group.uppers(known.roof)}, wall facing {group.toward}"
         _add(cases, skipped, known, name, zones, tuple(over_ledges(known.roof, "B3", "b_1 and b_2")))
     corners = outside_corners(obstacles.start, obstacles.end)
     for wind in wind_groups(obstacles):
-        zones = [zone for face in wind.face.tolist() for zone in _face_zones(known, face, corners)]
+        zones = [zone for face in wind.face.tolist() for zone in _face_zones(known, bare, face, corners)]
         _add(cases, skipped, known, f"exceptional drift at obstacles, wind toward {wind.toward}", zones)
     if not cases and not skipped:
         skipped.append(("exceptional drifts", "no valley, wall, parapet or obstruction (Annex B)"))
@@ -78,35 +79,34 @@ def _add(
         skipped.append((name, "the lower roof is too steep, or no roof lies in front (Annex B)"))
 
 
-def _wall_zones(known: EnRoof, i: int, corners: IntArray) -> list[Zone]:
-    steps, plan = known.roof.steps, known.plan
-    start, end, gap = steps.start[i], steps.end[i], float(steps.gap[i])
+def _wall_zones(known: EnRoof, bare: Plan, i: int, corners: IntArray) -> list[Zone]:
+    steps, gap = known.roof.steps, float(known.roof.steps.gap[i])
     lower, upper = int(steps.lower[i]), int(steps.upper[i])
-    out, height = left_normal(start, end), float(steps.wall[i].max())
-    front = fetch(plan.level_outline[plan.level[lower]], start, end, out)
-    behind = fetch(plan.level_outline[plan.level[upper]], start, end, -out, gap, EAVE_OVERHANG)
+    height = float(steps.wall[i].max())
+    front, more = (roof_before(known.roof, plan, i) for plan in (bare, known.plan))
     if steps.between[i] >= 0:
-        behind, front = behind + gap, front + gap
+        front, more = front + gap, more + gap
+    behind = max(roof_behind(known.roof, known.plan, i), more if more > front else 0.0)
     name = f"exceptional drift below {known.roof.planes.name[upper]}"
     feet = steps.start, steps.end, i, corners
     return _zones(known, lower, feet, name, "B3", height, (front, behind), gap, WALL_CAP)
 
 
-def _face_zones(known: EnRoof, face: int, corners: IntArray) -> list[Zone]:
-    obstacles, plan = known.roof.obstacles, known.plan
+def _face_zones(known: EnRoof, bare: Plan, face: int, corners: IntArray) -> list[Zone]:
+    obstacles = known.roof.obstacles
     which = int(obstacles.face[face])
     plane, height = int(obstacles.plane[which]), float(obstacles.height[which])
     start, end = obstacles.start[face], obstacles.end[face]
-    ahead = room(obstacles, plan, face)
+    ahead, more = room(obstacles, bare, face), room(obstacles, known.plan, face)
     feet = obstacles.start, obstacles.end, face, corners
     name = f"exceptional drift at {obstacles.name[which]}"
     if obstacles.parapet[which]:
         out = left_normal(start, end)
-        run = slope_run(plan, plane, start, end, out) if plan.fall[plane].any() else ahead
-        return _zones(known, plane, feet, name, "B4", height, (run, ahead), 0.0, WALL_CAP)
+        run = slope_run(bare, plane, start, end, out) if bare.fall[plane].any() else ahead
+        return _zones(known, plane, feet, name, "B4", height, (run, more), 0.0, WALL_CAP)
     own = np.flatnonzero(obstacles.face == which)
-    behind = room(obstacles, plan, int(own[(np.flatnonzero(own == face)[0] + 2) % 4]))
-    longer = np.inf if height <= SMALL else behind
+    behind = room(obstacles, known.plan, int(own[(np.flatnonzero(own == face)[0] + 2) % 4]))
+    longer = np.inf if height <= SMALL else max(behind, more)
     return _zones(known, plane, feet, name, "B4", height, (ahead, longer), 0.0, OBSTRUCTION_CAP)
 
 
@@ -140,7 +140,7 @@ def _zones(
         Value("h", height, "m", "greatest height of the face"),
         Value("b_1", lengths[0], "m", "roof in front of the face"),
         *(
-            (Value("b_2", lengths[1], "m", "roof behind it, or whole roof"),)
+            (Value("b_2", lengths[1], "m", "roof behind it, or whole roof, across steps that snow fills"),)
             if np.isfinite(lengths[1])
             else ()
         ),

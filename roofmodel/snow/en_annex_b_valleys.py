@@ -17,6 +17,7 @@ from roofmodel.snow.regions import (
     SAME_WAY,
     SAME_WIND,
     WHOLE,
+    Plan,
     band,
     compass,
     falling_pressure,
@@ -73,11 +74,14 @@ class _Valley:
     length: float
 
 
-def valley_drifts(known: EnRoof) -> list[tuple[str, list[Zone], tuple[str, ...]]]:
-    """Drifts in valleys as name, zones and notes; together not more than the snow that fell, B2(4)."""
+def valley_drifts(known: EnRoof, bare: Plan) -> list[tuple[str, list[Zone], tuple[str, ...]]]:
+    """Drifts in valleys as name, zones and notes; together not more than the snow that fell, B2(4).
+
+    `bare` is the plan of the roof without snow: what fell is blown across steps, what lies ends at them.
+    """
     edges = known.roof.edges
     found = [
-        _valley(known, e)
+        _valley(known, bare, e)
         for e, kind in enumerate(edges.kind)
         if kind is EdgeKind.VALLEY and edges.plane[e].min() >= 0
     ]
@@ -118,13 +122,13 @@ def _part(zone: Zone, share: float, most: float, load: float) -> Zone:
     )
 
 
-def _valley(known: EnRoof, e: int) -> _Valley:
+def _valley(known: EnRoof, bare: Plan, e: int) -> _Valley:
     edges, plan, planes = known.roof.edges, known.plan, known.roof.planes
     start, end = edges.start[e], edges.end[e]
     first, second = (int(plane) for plane in edges.plane[e])
     sides = ((first, start, end), (second, end, start))
-    reach = [slope_run(plan, plane, a, b, left_normal(a, b)) for plane, a, b in sides]
-    outline, out = plan.level_outline[plan.level[first]], left_normal(start, end)
+    reach = [slope_run(bare, plane, a, b, left_normal(a, b)) for plane, a, b in sides]
+    outline, out = plan.drift_outline[plan.drift_level[first]], left_normal(start, end)
     whole = fetch(outline, start, end, out) + fetch(outline, start, end, -out)
     height = min(_top(known, plane) for plane, _, _ in sides) - float(min(start[2], end[2]))
     ground = known.site.ground_snow

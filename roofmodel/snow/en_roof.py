@@ -12,8 +12,9 @@ from roofmodel.snow import en1991_1_3
 from roofmodel.snow.cases import Bare, LoadLevel, SnowCase, Value, Zone
 from roofmodel.snow.inputs import EnSite, validate_en
 from roofmodel.snow.patches import Overlaps
-from roofmodel.snow.regions import Plan, grouped_reasons, held_planes, roof_plan, uniform
+from roofmodel.snow.regions import Plan, grouped_reasons, held_planes, roof_plan, uniform, with_snow
 from roofmodel.surface import RoofSurface
+from roofmodel.units import STANDARD_GRAVITY
 
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -118,6 +119,12 @@ class EnRoof:
         return SnowCase(name, CODE, level, tuple(zones), self.light_density.value, tuple(said))
 
     @property
+    def depth(self) -> Array:
+        """Depth (p,) of balanced snow, by the lighter of the two densities that the site gives. [m]."""
+        light = self.light_density.value * STANDARD_GRAVITY
+        return self.unit_load * self.shape / min(self.site.drift_weight, light)
+
+    @property
     def light_density(self) -> Value:
         """Density for depth, and where it comes from. [kg/m^3]."""
         if self.site.light_density is not None:
@@ -137,7 +144,18 @@ def prepare(roof: RoofSurface, site: EnSite, retained: frozenset[int]) -> EnRoof
     )  # 5.3.2(2), 5.3.3(2): parapets and other obstructions
     shape = shape_coefficients(roof, held)
     unit = exposure * site.thermal_factor * site.ground_snow
-    return EnRoof(roof, plan, site, retained, held, exposure, shape, unit, False)
+    return _laid(EnRoof(roof, plan, site, retained, held, exposure, shape, unit, False))
+
+
+def with_held(known: EnRoof, held: dict[int, str]) -> EnRoof:
+    """The same roof where more planes hold their snow."""
+    return _laid(replace(known, held=held, shape=shape_coefficients(known.roof, held)))
+
+
+def _laid(known: EnRoof) -> EnRoof:
+    """The same roof with the steps that its undrifted snow fills."""
+    plan = with_snow(known.plan, known.roof, known.depth)
+    return known if plan is known.plan else replace(known, plan=plan, lengths={})
 
 
 def shape_coefficients(roof: RoofSurface, held: dict[int, str]) -> Array:
@@ -153,7 +171,7 @@ def shape_coefficients(roof: RoofSurface, held: dict[int, str]) -> Array:
 def exceptional(known: EnRoof, coefficient: float) -> EnRoof:
     """The same roof under the exceptional ground snow C_esl s_k, 4.3 and Eq. 5.2."""
     site = replace(known.site, ground_snow=coefficient * known.site.ground_snow)
-    return replace(known, site=site, unit_load=coefficient * known.unit_load, exceptional=True)
+    return _laid(replace(known, site=site, unit_load=coefficient * known.unit_load, exceptional=True))
 
 
 def balanced_zones(known: EnRoof, share: Array | None = None) -> list[Zone]:

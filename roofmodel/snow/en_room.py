@@ -9,7 +9,7 @@ import numpy as np
 from roofmodel.snow import en1991_1_3 as en
 from roofmodel.snow.cases import Value
 from roofmodel.snow.en_abutting import shed_path, step_lengths
-from roofmodel.snow.en_roof import EnRoof, shape_coefficients
+from roofmodel.snow.en_roof import EnRoof, with_held
 from roofmodel.snow.regions import TOWARD_EDGE, left_normal, obstructed_planes, with_uphill
 from roofmodel.units import STANDARD_GRAVITY
 
@@ -61,7 +61,7 @@ def _filled_once(known: EnRoof, stays: dict[int, str]) -> EnRoof:
     if not blocked:
         return known
     held = with_uphill(known.roof, plan, {**known.held, **blocked}, "holds it")
-    return replace(known, held=held, shape=shape_coefficients(known.roof, held), room=room)
+    return with_held(replace(known, room=room), held)
 
 
 def _snow_below(known: EnRoof, i: int, *, all_stays: bool) -> tuple[Value, ...]:

@@ -31,7 +31,7 @@ from roofmodel.snow.patches import (
     UPPER_TO_STEP,
     WallGroup,
     buried,
-    buried_steps,
+    filled_steps,
     larger,
     no_rows_above,
     over_ledges,
@@ -221,14 +221,8 @@ def _drift_notes(known: NbccRoof) -> list[str]:
         " drift runs on radially (4.1.6.8.(1), which lets the lesser of the two do); where drifts overlap the"
         " larger counts, also at inside corners (4.1.6.8.(2)). What reaches past the roof's edge falls off.",
         *over_ledges(known.roof, "4.1.6.6"),
-        *buried_steps(known.roof, _depth(known), "l_cs"),
+        *filled_steps(known.roof, known.depth, "l_cs"),
     ]
-
-
-def _depth(known: NbccRoof) -> Array:
-    """Depth (p,) of balanced snow, without importance. [m]."""
-    loads = [known.load(plane, 1.0) for plane in range(known.roof.planes.count)]
-    return np.array(loads) / known.importance / known.weight_density
 
 
 def _drift_zones(known: NbccRoof, i: int, corners: IntArray) -> list[Zone]:
@@ -303,7 +297,7 @@ def _slide_notes(known: NbccRoof, group: WallGroup, uppers: list[int]) -> list[s
         " names no least height of a step: all of it counts even where snow buries the step.",
     ]
     steps = known.roof.steps
-    depth = _depth(known)
+    depth = known.depth
     low = [
         names[steps.upper[i]]
         for i in group.steps

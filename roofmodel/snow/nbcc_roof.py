@@ -29,6 +29,7 @@ from roofmodel.snow.regions import (
     roof_plan,
     uniform,
     wind_directions,
+    with_snow,
 )
 from roofmodel.surface import RoofSurface
 
@@ -118,6 +119,12 @@ class NbccRoof:
         return float(nbcc.specified_load(site.ground_snow, site.associated_rain, self.importance, *factors))
 
     @property
+    def depth(self) -> Array:
+        """Depth (p,) of balanced snow, without importance. [m]."""
+        loads = [self.load(plane, 1.0) for plane in range(self.roof.planes.count)]
+        return np.array(loads) / self.importance / self.weight_density
+
+    @property
     def light_density(self) -> Value:
         """Density for depth, and where it comes from. [kg/m^3]."""
         if self.site.light_density is not None:
@@ -131,29 +138,42 @@ def prepare(roof: RoofSurface, site: NbccSite, retained: frozenset[int]) -> Nbcc
     plan = roof_plan(roof)
     obstructed = obstructed_planes(roof, plan, retained)
     free = np.array([site.slippery and i not in obstructed for i in range(roof.planes.count)], dtype=bool)
-    sides = np.array([level_sides(outline) for outline in plan.level_outline])[plan.level]
-    length = nbcc.characteristic_length(*sides.T)
     density = float(nbcc.snow_weight_density(site.ground_snow))
     wind = _wind_factors(roof, plan, site, density)
-    basic, calm = nbcc.basic_factor(length, wind), nbcc.basic_factor(length, 1.0)
-    if site.basic_factor is not None:
-        basic = calm = np.full(roof.planes.count, site.basic_factor)
-    return NbccRoof(
-        roof,
-        plan,
-        site,
-        retained,
-        obstructed,
-        importance,
-        wind,
-        sides,
-        length,
-        basic,
-        calm,
-        nbcc.slope_factor(roof.planes.slope, free),
-        density,
-        {},
-    )
+    slope = nbcc.slope_factor(roof.planes.slope, free)
+    none = np.zeros(roof.planes.count)
+    size = (np.zeros((roof.planes.count, 2)), none, none, none)
+    known = NbccRoof(roof, plan, site, retained, obstructed, importance, wind, *size, slope, density, {})
+    return with_factors(_sized(known), slope)
+
+
+def with_factors(known: NbccRoof, slope: Array) -> NbccRoof:
+    """The same roof with other C_s (p,), the steps that its snow fills, and the sizes that these give."""
+    known = replace(known, slope_factor=slope)
+    while True:
+        plan = with_snow(known.plan, known.roof, known.depth)
+        if plan is known.plan:
+            return known
+        known = _sized(replace(known, plan=plan))
+
+
+def _sized(known: NbccRoof) -> NbccRoof:
+    """The same roof with l_c and C_b of its drift levels, or levels where those are longer."""
+    plan, given = known.plan, known.site.basic_factor
+    both = [
+        np.array([level_sides(outline) for outline in outlines])[level]
+        for outlines, level in (
+            (plan.level_outline, plan.level),
+            (plan.drift_outline, plan.drift_level),
+        )
+    ]
+    one, other = (nbcc.characteristic_length(*sides.T) for sides in both)
+    sides = np.where((one >= other)[:, None], *both)
+    length = np.maximum(one, other)
+    basic, calm = nbcc.basic_factor(length, known.wind), nbcc.basic_factor(length, 1.0)
+    if given is not None:
+        basic = calm = np.full(len(length), given)
+    return replace(known, sides=sides, length=length, basic=basic, calm=calm)
 
 
 def _wind_factors(roof: RoofSurface, plan: Plan, site: NbccSite, density: float) -> Array:
@@ -182,7 +202,7 @@ def without_reduction(known: NbccRoof) -> NbccRoof | None:
         return None
     factor = known.slope_factor.copy()
     factor[list(reduced)] = 1.0
-    return replace(known, slope_factor=factor, unreduced=reduced)
+    return with_factors(replace(known, unreduced=reduced), factor)
 
 
 def common_values(known: NbccRoof, plane: int, *, blown: bool = True) -> tuple[Value, ...]:

@@ -10,7 +10,7 @@ from roofmodel.snow import nbcc2020 as nbcc
 from roofmodel.snow.cases import Value
 from roofmodel.snow.nbcc_drifted import slid_peak
 from roofmodel.snow.nbcc_peaks import drift_at
-from roofmodel.snow.nbcc_roof import NbccRoof
+from roofmodel.snow.nbcc_roof import NbccRoof, with_factors
 from roofmodel.snow.regions import TOWARD_EDGE, left_normal, with_uphill
 from roofmodel.surface import FLAT_SLOPE
 
@@ -74,4 +74,4 @@ def _filled_once(known: NbccRoof) -> NbccRoof:
     obstructed = with_uphill(known.roof, plan, {**known.obstructed, **blocked}, "is obstructed")
     free = np.array([i not in obstructed for i in range(known.roof.planes.count)], dtype=bool)
     factor = nbcc.slope_factor(known.roof.planes.slope, free)
-    return replace(known, obstructed=obstructed, slope_factor=factor, room=room)
+    return with_factors(replace(known, obstructed=obstructed, room=room), factor)

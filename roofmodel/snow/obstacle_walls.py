@@ -116,7 +116,7 @@ def upwind_length(obstacles: Obstacles, plan: Plan, face: int) -> float:
 
     For a parapet the roof in front of it; for a projection the greater of the roofs before and behind it.
     """
-    outline = plan.level_outline[plan.level[obstacles.plane[obstacles.face[face]]]]
+    outline = plan.drift_outline[plan.drift_level[obstacles.plane[obstacles.face[face]]]]
     first, out = obstacles.start[face], left_normal(obstacles.start[face], obstacles.end[face])
     here = fetch(outline, first, obstacles.end[face], out)
     if obstacles.parapet[obstacles.face[face]]:
@@ -128,6 +128,6 @@ def upwind_length(obstacles: Obstacles, plan: Plan, face: int) -> float:
 
 def room(obstacles: Obstacles, plan: Plan, face: int) -> float:
     """Roof length in front of a face. [m]."""
-    outline = plan.level_outline[plan.level[obstacles.plane[obstacles.face[face]]]]
+    outline = plan.drift_outline[plan.drift_level[obstacles.plane[obstacles.face[face]]]]
     start, end = obstacles.start[face], obstacles.end[face]
     return fetch(outline, start, end, left_normal(start, end))

@@ -12,12 +12,15 @@ from shapely import MultiPolygon, Polygon
 
 from roofmodel.snow.cases import Zone
 from roofmodel.snow.regions import (
-    CRACK,
+    EAVE_OVERHANG,
+    FILLED,
     LOW_STEP,
     SAME_WIND,
     SLIVER,
     Plan,
     compass,
+    fetch,
+    filled,
     left_normal,
     polygonal,
 )
@@ -98,30 +101,45 @@ def over_ledges(roof: RoofSurface, clauses: str, length: str = "") -> list[str]:
     ]
 
 
-def buried_steps(roof: RoofSurface, depth: Array, length: str) -> list[str]:
+def filled_steps(roof: RoofSurface, depth: Array, length: str) -> list[str]:
     """What is said where balanced snow of a depth (p,) [m] on each plane fills a step above that plane.
 
-    `length` is what the standards call the roof upwind, which ends there.
+    `length` is what the standards call the roof upwind, which goes on across it.
     """
     steps = roof.steps
-    wall = steps.wall.max(axis=1, initial=0.0)
-    filled = (steps.gap <= CRACK) & (wall > LOW_STEP + 1e-6) & (wall <= depth[steps.lower])
-    if not filled.any():
+    there = filled(roof, depth) & (steps.wall.max(axis=1, initial=0.0) > LOW_STEP + 1e-6)
+    if not there.any():
         return []
-    names = " and ".join(dict.fromkeys(roof.planes.name[i] for i in steps.upper[filled]))
+    names = " and ".join(dict.fromkeys(roof.planes.name[i] for i in steps.upper[there]))
     return [
-        f"Not covered: the balanced snow is as deep as the step below {names}, and snow is blown on over a"
-        f" filled step, but {length} ends at it. Drifts that take {length} across it can come out too low (by"
-        " up to 28 % in the roofs tried): put both roofs at one height to see them."
+        f"Balanced snow fills the step below {names}: {length} and slides go on across it (judgment; lower"
+        f" than {FILLED:g} h_b, as ASCE/SEI 7 7.7.1 has no drift there)."
     ]
+
+
+def roof_behind(roof: RoofSurface, plan: Plan, i: int) -> float:
+    """Longest roof upwind of a step, and of what lies between; 0 where none does. [m]."""
+    steps = roof.steps
+    start, end, gap = steps.start[i], steps.end[i], float(steps.gap[i])
+    upper, lower = (int(plan.drift_level[plane]) for plane in (steps.upper[i], steps.lower[i]))
+    before = EAVE_OVERHANG if upper != lower else 0.0
+    length = fetch(plan.drift_outline[upper], start, end, -left_normal(start, end), gap, before)
+    return length + gap if steps.between[i] >= 0 and length > 0.0 else length
+
+
+def roof_before(roof: RoofSurface, plan: Plan, i: int) -> float:
+    """Longest roof in front of a step. [m]."""
+    steps = roof.steps
+    start, end = steps.start[i], steps.end[i]
+    return fetch(plan.drift_outline[plan.drift_level[steps.lower[i]]], start, end, left_normal(start, end))
 
 
 def spread(plan: Plan, zone: Zone) -> list[Zone]:
     """Cut a patch to the planes that it crosses on the level of its plane; the rest falls off the roof."""
-    level = int(plan.level[zone.plane])
+    level = int(plan.drift_level[zone.plane])
     key = (level, zone.polygon.wkb)
     if key not in plan.pieces:
-        planes = np.flatnonzero(plan.level == level)
+        planes = np.flatnonzero(plan.drift_level == level)
         cut = shapely.intersection(zone.polygon, np.array(plan.polygon)[planes])
         plan.pieces[key] = [(int(planes[k]), part) for k, part in _polygonal(cut)]
     return [replace(zone, plane=plane, polygon=part) for plane, part in plan.pieces[key]]

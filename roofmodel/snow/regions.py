@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import shapely
@@ -24,6 +24,7 @@ SLIVER = 1e-6  # plan patches below this are numerical dust [m^2]
 CRACK = 1e-4  # planes closer than this on plan are one surface [m]
 EAVE_OVERHANG = 1.5  # an upper eave stands at most this far in front of the wall below it [m]
 LOW_STEP = 0.2  # judgment: snow lies on over lower steps, such as those in long metal sheets [m]
+FILLED = 1.2  # times the balanced depth: lower steps have no drift, ASCE/SEI 7 7.7.1; judgment elsewhere
 TOWARD_EDGE = 0.1  # cosine, judgment: snow that falls within 6 degrees of the line of an edge passes it
 SAME_WAY = 0.5  # cosine: falls within 60 degrees go the same way
 SAME_WIND = np.cos(np.radians(5.0))  # winds within 5 degrees are one
@@ -53,10 +54,12 @@ class Plan:
         Planes joined by anything but a step share a level, and those with a step of `LOW_STEP` or less.
     level_outline : tuple of shapely geometry
         Each level's outline on plan. [m]
+    drift_level, drift_outline
+        The same as the wind finds them, with steps that balanced snow fills; see `with_snow`.
     joined : dict
         Outlines of planes taken together, kept by `slope_outline`.
     pieces : dict
-        Patches cut to the planes of a level, kept by `patches.spread`.
+        Patches cut to the planes of a drift level, kept by `patches.spread`.
     """
 
     polygon: tuple[Polygon, ...]
@@ -64,6 +67,8 @@ class Plan:
     run: Array
     level: IntArray
     level_outline: tuple[BaseGeometry, ...]
+    drift_level: IntArray
+    drift_outline: tuple[BaseGeometry, ...]
     joined: dict[bytes, BaseGeometry] = field(default_factory=dict, compare=False)
     pieces: dict[tuple[int, bytes], list[tuple[int, Polygon | MultiPolygon]]] = field(
         default_factory=dict, compare=False
@@ -77,10 +82,23 @@ def roof_plan(roof: RoofSurface) -> Plan:
     fall = np.stack([np.sin(planes.azimuth), np.cos(planes.azimuth)], axis=1)
     fall[planes.slope < FLAT_SLOPE] = 0.0
     bounds = shapely.bounds(np.array(planes.outline))
-    level = _levels(roof)
+    run = (bounds[:, 3] - bounds[:, 1]) * np.cos(planes.slope)
+    level = _levels(roof, np.zeros(planes.count))
+    outline = _outlines(polygons, level)
+    return Plan(polygons, fall, run, level, outline, level, outline)
+
+
+def with_snow(plan: Plan, roof: RoofSurface, depth: Array) -> Plan:
+    """The same plan under balanced snow of a depth (p,) [m]; itself where that fills no other steps."""
+    level = _levels(roof, depth)
+    if np.array_equal(level, plan.drift_level):
+        return plan
+    return replace(plan, drift_level=level, drift_outline=_outlines(plan.polygon, level), pieces={})
+
+
+def _outlines(polygons: tuple[Polygon, ...], level: IntArray) -> tuple[BaseGeometry, ...]:
     shapes = np.array(polygons)
-    outline = tuple(merged(shapes[level == k]) for k in range(level.max() + 1))
-    return Plan(polygons, fall, (bounds[:, 3] - bounds[:, 1]) * np.cos(planes.slope), level, outline)
+    return tuple(merged(shapes[level == k]) for k in range(level.max() + 1))
 
 
 def plan_polygon(roof: RoofSurface, plane: int) -> Polygon:
@@ -99,12 +117,19 @@ def merged(polygons: NDArray[np.object_]) -> BaseGeometry:
     return shapely.buffer(grown, -CRACK, join_style="mitre")
 
 
-def _levels(roof: RoofSurface) -> IntArray:
+def filled(roof: RoofSurface, depth: Array) -> NDArray[np.bool_]:
+    """Whether each step (s,) is low or filled all along by balanced snow of a depth (p,) [m]."""
+    steps = roof.steps
+    limit = np.maximum(LOW_STEP, FILLED * depth[steps.lower]) + 1e-6
+    return np.asarray((steps.gap <= CRACK) & (steps.wall.max(axis=1, initial=0.0) <= limit))
+
+
+def _levels(roof: RoofSurface, depth: Array) -> IntArray:
     kinds = np.array(roof.edges.kind)
     pair = roof.edges.plane[(kinds != EdgeKind.STEP) & (roof.edges.plane.min(axis=1) >= 0)]
     steps = roof.steps
-    low = (steps.gap <= CRACK) & (steps.wall.max(axis=1, initial=0.0) <= LOW_STEP + 1e-6)
-    pair = np.concatenate([pair, np.column_stack([steps.lower, steps.upper])[low]])
+    low = np.column_stack([steps.lower, steps.upper])[filled(roof, depth)]
+    pair = np.concatenate([pair, low])
     count = roof.planes.count
     graph = coo_array((np.ones(len(pair)), (pair[:, 0], pair[:, 1])), shape=(count, count))
     return np.asarray(connected_components(graph, directed=False)[1], dtype=np.int64)
@@ -246,7 +271,7 @@ def slope_outline(plan: Plan, planes: IntArray) -> BaseGeometry:
 
 def one_slope(plan: Plan, plane: int) -> IntArray:
     """Planes of a roof slope: those of one level that fall within 60 degrees of one of them."""
-    same = (plan.level == plan.level[plane]) & (plan.fall @ plan.fall[plane] > SAME_WAY)
+    same = (plan.drift_level == plan.drift_level[plane]) & (plan.fall @ plan.fall[plane] > SAME_WAY)
     return np.flatnonzero(same)
 
 

@@ -60,6 +60,18 @@ def pressure(case, plane, place):
     )
 
 
+def plane_at(roof, place):
+    """The highest plane at a place."""
+    over = [k for k in range(roof.planes.count) if plan_polygon(roof, k).covers(shapely.Point(place))]
+    return max(over, key=lambda k: roof.planes.origin[k, 2])
+
+
+def worst(roof, site, place, word="drift"):
+    """Greatest pressure at a place. [Pa]."""
+    plane = plane_at(roof, place)
+    return max(pressure(case, plane, place) for case in snow_cases(roof, site).cases if word in case.name)
+
+
 @pytest.mark.parametrize("site", SITES, ids=lambda site: site.standard)
 @pytest.mark.parametrize("level", [3.4, 5.0, 6.6])
 def test_a_ledge_takes_no_drift_off_the_roof_below(site, level):
@@ -168,27 +180,80 @@ def test_the_exceptional_drift_counts_a_ledge_as_room_in_front_of_the_wall():
         assert most(roof, site, "exceptional")[0] == pytest.approx(expected, rel=1e-6)
 
 
+def filled_below(site):
+    """1.2 times the depth of balanced snow: p_s, 0.8 s_k or 0.8 S_s + S_r. [m]."""
+    ground = site.ground_snow
+    if isinstance(site, AsceSite):
+        return 1.2 * worst(stepped(0.0), site, (7.5, 6.0), "balanced") / GAMMA
+    if isinstance(site, EnSite):
+        return 1.2 * 0.8 * ground / (200.0 * 9.80665)
+    return 1.2 * (0.8 * ground + 300.0) / min(4000.0, 430.0 * ground / 1000.0 + 2200.0)
+
+
+def parted(step):
+    """12 m of a high roof before 48 m that lie higher by a step; a low roof in front."""
+    high = [flat(0, 0, 15, 12, HIGH), flat(0, 12, 15, 60, HIGH + step)]
+    return build_roof([*high, flat(0, -8, 15, 0, LOW)])
+
+
+@pytest.mark.parametrize("site", [*SITES, *DEEP], ids=lambda site: f"{site.standard}, {site.ground_snow:g}")
+def test_a_step_that_snow_fills_does_not_shorten_the_fetch(site):
+    """Up to 1.2 h_b, where ASCE/SEI 7 7.7.1 begins to have a drift at the step, 60 m drift as one roof."""
+    limit = filled_below(site)
+    assert limit > 0.4
+    whole, below, above = (most(parted(step), site) for step in (0.01, limit - 0.005, limit + 0.005))
+    np.testing.assert_allclose(below, whole, rtol=1e-9)
+    assert (above <= below * (1.0 + 1e-9)).all()
+    assert above.sum() < 0.95 * below.sum() or site == DEEP[0]  # gamma h / s_k governs there
+
+
 def test_a_step_of_the_limit_is_a_low_one():
-    """Rounding does not decide: 0.20 m gives what 0.19 m gives, 0.21 m ends the fetch."""
-    low = flat(0, -8, 15, 0, LOW)
+    """Rounding does not decide where snow is shallow: 0.20 m is as 0.19 m, 0.21 m ends the fetch."""
+    site = EnSite(ground_snow=400.0)
+    found = [most(parted(step), site)[0] for step in (0.19, 0.20, 0.21)]
+    assert found[1] == pytest.approx(found[0], rel=1e-9)
+    assert filled_below(site) < 0.2
+    assert most(parted(0.21), site).sum() <= most(parted(0.2), site).sum()
 
-    def parted(step):
-        return build_roof([flat(0, 0, 15, 12, HIGH), flat(0, 12, 15, 60, HIGH + step), low])
 
-    for site in (*SITES, *DEEP):
-        found = [most(parted(step), site)[0] for step in (0.19, 0.20, 0.21)]
-        assert found[1] == pytest.approx(found[0], rel=1e-9)
-        assert found[2] < found[1] or isinstance(site, EnSite)
+def test_annex_b_takes_the_snow_of_both_roofs_and_the_room_of_one():
+    """B3 at 4 m: 2 b / l_s with b = 60 m across a filled step, l_s = 8 m as far as a filled step in front."""
+    site = EnSite(ground_snow=GROUND, annex_b=True)
+    roof = build_roof(
+        [
+            flat(0, 0, 15, 12, HIGH),
+            flat(0, 12, 15, 60, HIGH + 0.3),
+            flat(0, -8, 15, 0, LOW),
+            flat(0, -16, 15, -8, LOW - 0.3),
+        ]
+    )
+    zones = [zone for case in snow_cases(roof, site).cases for zone in case.zones]
+    given = next(
+        {value.symbol: value.value for value in zone.values}
+        for zone in zones
+        if zone.clause.endswith("B3") and zone.plane == plane_at(roof, (7.5, -0.1))
+    )
+    assert given["l_s"] == pytest.approx(8.0)
+    assert given["b_2"] == pytest.approx(60.0)
+    assert given["mu_1"] == pytest.approx(min(2000.0 * 4.0 / GROUND, 2.0 * 60.0 / 8.0, 8.0))
+
+
+def test_a_drift_goes_on_over_a_filled_step_in_front_of_it():
+    """EN: l_s = 8 m below 4 m of wall, 3 m of roof in front of it and then a step up or down of 0.3 m."""
+    site = EnSite(ground_snow=GROUND)
+    plain = most(build_roof([flat(0, 0, 15, 12, HIGH), flat(0, -11, 15, 0, LOW)]), site)
+    for step in (-0.3, 0.3):
+        roof = build_roof(
+            [flat(0, 0, 15, 12, HIGH), flat(0, -3, 15, 0, LOW), flat(0, -11, 15, -3, LOW + step)]
+        )
+        for distance, least in zip((0.01, 1.0, 2.0, 4.0, 5.0), plain[[0, 1, 2, 4, 5]], strict=True):
+            assert worst(roof, site, (7.5, -distance)) >= least * (1.0 - 1e-9)
 
 
 @pytest.mark.parametrize("site", SITES, ids=lambda site: site.standard)
-def test_what_is_not_covered_beside_ledges_and_buried_steps_is_said(site):
+def test_steps_that_snow_fills_are_said(site):
     def said(roof):
         return " ".join(note for case in snow_cases(roof, site).cases for note in case.notes)
 
-    assert "outside corner of the wall" in said(stepped(1.2, 5.0))
-    plain = stepped(0.0)
-    buried = build_roof([flat(0, 0, 15, 12, HIGH), flat(0, 12, 15, 24, HIGH + 0.25), flat(0, -8, 15, 0, LOW)])
-    assert "filled step" in said(buried)
-    assert "filled step" not in said(plain)
-    assert "outside corner of the wall" not in said(plain)
+    assert "snow fills the step" in said(parted(0.25))
+    assert "snow fills the step" not in said(stepped(0.0))
