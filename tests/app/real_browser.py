@@ -1,14 +1,20 @@
-"""A program started as a user does, and a real browser that shows it."""
+"""The app, started as a user does or in this process, and a real browser that shows it."""
 
 from __future__ import annotations
 
 import contextlib
 import os
+import secrets
 import shutil
+import socket
 import subprocess
 import sys
+import threading
 import time
 from pathlib import Path
+
+from viewer.app.command import serving
+from viewer.app.session import open_state
 
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
 ROOT = Path(__file__).parents[2]
@@ -71,6 +77,16 @@ def started(path):
 
 @contextlib.contextmanager
 def running(path):
-    """Link of a program started as a user does."""
-    with started(path) as program:
-        yield program.stdout.readline().strip()
+    """Link of what the command serves, from a thread of this process: a second sooner than a program."""
+    listener = socket.create_server(("127.0.0.1", 0))
+    port, token = listener.getsockname()[1], secrets.token_urlsafe(24)
+    _, server = serving(open_state(path), token, port)
+    thread = threading.Thread(target=server.run, kwargs={"sockets": [listener]})
+    thread.start()
+    try:
+        yield f"http://127.0.0.1:{port}/#{token}"
+    finally:
+        server.should_exit = True
+        thread.join(20)
+        listener.close()
+        assert not thread.is_alive()

@@ -5,10 +5,17 @@ from __future__ import annotations
 import os
 import sys
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
 from viewer.stages import Spoken, notice
+
+if TYPE_CHECKING:
+    import uvicorn
+    from starlette.applications import Starlette
+
+    from viewer.app.session import State
 
 
 @click.command(
@@ -53,29 +60,33 @@ def open_command(project: Path, port: int, browser: bool) -> None:
     if browser:
         _show(link)
     # While the browser starts and waits for its page, the program loads the rest.
-    import uvicorn
-
-    from viewer.app.server import LARGEST_MESSAGE, make_app
-
-    app = make_app(state, token, frozenset({f"127.0.0.1:{port}", f"localhost:{port}"}))
-    server = uvicorn.Server(
-        uvicorn.Config(
-            app,
-            log_level="critical",
-            access_log=False,
-            server_header=False,
-            date_header=False,
-            ws="websockets-sansio",
-            ws_max_size=2 * LARGEST_MESSAGE,
-            timeout_graceful_shutdown=2,
-            h11_max_incomplete_event_size=32 * 1024,
-        )
-    )
+    app, server = serving(state, token, port)
     try:
         server.run(sockets=[listener])
     finally:
         if app.state.desk.state.unsaved:
             notice(f"{state.path.name}: the changes since the last save are gone")
+
+
+def serving(state: State, token: str, port: int) -> tuple[Starlette, uvicorn.Server]:
+    """The app with a project open, and what serves it on a port of this computer."""
+    import uvicorn
+
+    from viewer.app.server import LARGEST_MESSAGE, make_app
+
+    app = make_app(state, token, frozenset({f"127.0.0.1:{port}", f"localhost:{port}"}))
+    config = uvicorn.Config(
+        app,
+        log_level="critical",
+        access_log=False,
+        server_header=False,
+        date_header=False,
+        ws="websockets-sansio",
+        ws_max_size=2 * LARGEST_MESSAGE,
+        timeout_graceful_shutdown=2,
+        h11_max_incomplete_event_size=32 * 1024,
+    )
+    return app, uvicorn.Server(config)
 
 
 def _show(link: str) -> None:
