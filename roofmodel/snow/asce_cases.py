@@ -34,10 +34,6 @@ NOT_MODELED = (
         "only spheres and cones that are found as such take 7.6.4; other round roofs count as the planes that"
         " they are made of: add up to 2 p_f C_s / C_e at the lee eave by hand",
     ),
-    (
-        "outside corners of roofs apart",
-        "across a gap the drift is not run on around the corner (judgment; 7.7.2 shows none)",
-    ),
     ("ponding", "a matter of the structure below (7.11)"),
     ("partial loading", f"{PARTIAL} (7.5)"),
     ("snow in sloping valleys", "the standard gives no load for them; what slides there is in the force"),

@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 from roofmodel.snow.asce7_22 import FOOT
 from roofmodel.snow.asce_roof import AsceRoof, balanced_zones, slope_notes
 from roofmodel.snow.cases import SnowCase, Value, Zone
-from roofmodel.snow.corners import AROUND, OUTSIDE, outside_corners, slices
+from roofmodel.snow.corners import AROUND, OUTSIDE, Corners, face_corners, slices
 from roofmodel.snow.meeting import Drift
 from roofmodel.snow.obstacle_walls import upwind_length, wind_groups
 from roofmodel.snow.patches import larger, spread
@@ -42,7 +42,7 @@ def obstacle_cases(
 def obstacle_drifts(known: AsceRoof) -> tuple[list[Drift], list[tuple[str, str]]]:
     """Drifts at parapets and projections, one for each wind, and faces without one with the reason."""
     obstacles = known.roof.obstacles
-    corners = outside_corners(obstacles.start, obstacles.end)
+    corners = face_corners(obstacles)
     notes = (*slope_notes(known), *NOTES)
     drifts: list[Drift] = []
     skipped: dict[tuple[str, str], None] = {}
@@ -59,10 +59,9 @@ def obstacle_drifts(known: AsceRoof) -> tuple[list[Drift], list[tuple[str, str]]
     return drifts, list(skipped)
 
 
-def _with_corners(known: AsceRoof, face: int, zone: Zone, corners: IntArray) -> list[Zone]:
+def _with_corners(known: AsceRoof, face: int, zone: Zone, corners: Corners) -> list[Zone]:
     """Drift in front of a face and around its outside corners, cut to the planes."""
-    around = slices(zone, known.roof.obstacles.start, known.roof.obstacles.end, face, corners)
-    return [part for one in (zone, *around) for part in spread(known.plan, one)]
+    return [part for one in (zone, *slices(zone, face, corners)) for part in spread(known.plan, one)]
 
 
 def _named(known: AsceRoof, face: int) -> str:

@@ -12,7 +12,7 @@ from roofmodel.snow import asce7_22_drift as drift
 from roofmodel.snow.asce_roof import AsceRoof, balanced_zones, slope_notes
 from roofmodel.snow.asce_working import ADJACENT, leeward_formulas
 from roofmodel.snow.cases import SnowCase, Value, Zone
-from roofmodel.snow.corners import OUTSIDE, outside_corners, slices
+from roofmodel.snow.corners import OUTSIDE, Corners, slices, step_corners
 from roofmodel.snow.meeting import Drift
 from roofmodel.snow.patches import (
     UPPER_TO_STEP,
@@ -55,9 +55,10 @@ class WallZones:
 def wall_zones(known: AsceRoof) -> list[WallZones]:
     """Leeward and windward drift zones of the walls, for each way that walls face."""
     found = []
+    corners = step_corners(known.roof)
     for group in wall_groups(known.roof):
-        leeward, calm = _group_zones(known, group, leeward=True)
-        windward, bare = _group_zones(known, group, leeward=False)
+        leeward, calm = _group_zones(known, group, corners, leeward=True)
+        windward, bare = _group_zones(known, group, corners, leeward=False)
         found.append(WallZones(group, leeward, windward, (calm, bare)))
     return found
 
@@ -100,7 +101,7 @@ def _drift_notes(known: AsceRoof) -> list[str]:
         " overlap the larger counts (7.7.3).",
         "The greatest height of each wall counts, and the longest roof upwind of it.",
         "What reaches past the roof's edge falls off; the drift is not squeezed.",
-        *([OUTSIDE] if len(outside_corners(known.roof.steps.start, known.roof.steps.end)) else []),
+        *([OUTSIDE] if len(step_corners(known.roof).pairs) else []),
         *over_ledges(
             known.roof,
             "7.7.2, 7.9; none where it is wide enough to hold the whole drift, nor from 20 ft, 6.1 m, on",
@@ -110,10 +111,10 @@ def _drift_notes(known: AsceRoof) -> list[str]:
     ]
 
 
-def _group_zones(known: AsceRoof, group: WallGroup, *, leeward: bool) -> tuple[list[Zone], str]:
+def _group_zones(
+    known: AsceRoof, group: WallGroup, corners: Corners, *, leeward: bool
+) -> tuple[list[Zone], str]:
     """Drift zones of the walls that face one way, or the reason why there are none."""
-    steps = known.roof.steps
-    corners = outside_corners(steps.start, steps.end)
     zones: list[Zone] = []
     why = "no roof upwind of the wall"
     for i in group.steps:
@@ -121,7 +122,8 @@ def _group_zones(known: AsceRoof, group: WallGroup, *, leeward: bool) -> tuple[l
         if isinstance(patch, str):
             why = patch
         else:
-            around = slices(patch, steps.start, steps.end, i, corners) if steps.gap[i] <= CRACK else []
+            level = float(known.roof.steps.gap[i]) if leeward else 0.0  # 7.7.2: p_d is at the gap's far side
+            around = slices(patch, i, corners, level)
             zones += [part for zone in (patch, *around) for part in spread(known.plan, zone)]
     return larger(zones), why
 

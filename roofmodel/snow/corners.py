@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -10,7 +10,8 @@ from scipy.spatial import cKDTree
 from shapely import Polygon
 
 from roofmodel.snow.cases import Zone
-from roofmodel.snow.regions import falling_pressure, left_normal
+from roofmodel.snow.regions import CRACK, falling_pressure, left_normal, uniform
+from roofmodel.surface import Obstacles, RoofSurface
 
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -34,6 +35,36 @@ AROUND = ", around a corner"  # ends the names of such zones
 SLICE = np.radians(15.0)  # the cone is overstated by 0.6 percent, 0.9 at most
 
 
+@dataclass(frozen=True)
+class Corners:
+    """Walls that drifts run on around: ends of their tops on plan (w, 2), [m], and `outside_corners`."""
+
+    start: Array
+    end: Array
+    pairs: IntArray
+
+
+def step_corners(roof: RoofSurface) -> Corners:
+    """Corners of the upper edges of steps: there the drift begins, whatever gap or ledge lies before it."""
+    steps, edges = roof.steps, roof.edges
+    apart = np.flatnonzero((steps.gap > CRACK) & (steps.upper_edge >= 0))
+    origin = edges.start[steps.upper_edge[apart], :2]
+    way = edges.end[steps.upper_edge[apart], :2] - origin
+    way = way / np.linalg.norm(way, axis=1)[:, None]
+    ends = []
+    for foot in (steps.start, steps.end):
+        top = foot[:, :2].copy()
+        top[apart] = origin + np.sum((top[apart] - origin) * way, axis=1)[:, None] * way
+        ends.append(top)
+    return Corners(ends[0], ends[1], outside_corners(ends[0], ends[1]))
+
+
+def face_corners(obstacles: Obstacles) -> Corners:
+    """Corners of parapets and projections."""
+    start, end = obstacles.start[:, :2], obstacles.end[:, :2]
+    return Corners(start, end, outside_corners(start, end))
+
+
 def outside_corners(start: Array, end: Array) -> IntArray:
     """Pairs (n, 2) of walls of which the first ends, and the second begins, at an outside corner.
 
@@ -55,7 +86,7 @@ def outside_corners(start: Array, end: Array) -> IntArray:
 
 
 def corner_slices(
-    corner: Array, first: Array, second: Array, peak: float, length: float
+    corner: Array, first: Array, second: Array, peak: float, length: float, level: float = 0.0
 ) -> list[tuple[Polygon, Array]]:
     """Slices of a drift around an outside corner.
 
@@ -69,43 +100,55 @@ def corner_slices(
         At the corner. [Pa]
     length : float
         Where it is down to 0, in every direction. [m]
+    level : float
+        As far as this from the corner the peak stays the same. [m]
 
     Returns
     -------
     list of polygon and (3,) float
-        Triangles and a, b, c of their pressure, peak (1 - x / length) along the middle of each.
+        Triangles, cut in two at `level`, and a, b, c of their pressure: along the middle of each the peak,
+        from `level` to `length` falling to 0.
     """
     whole = float(np.arccos(np.clip(first @ second, -1.0, 1.0)))
     count = max(int(np.ceil(whole / SLICE - 1e-9)), 1)
     begin = np.arctan2(first[1], first[0])
     angle = begin - np.linspace(0.0, whole, count + 1)
-    rim = corner[:2] + length / np.cos(0.5 * whole / count) * np.stack([np.cos(angle), np.sin(angle)], axis=1)
+    spokes = np.stack([np.cos(angle), np.sin(angle)], axis=1) / np.cos(0.5 * whole / count)
+    inner, rim = corner[:2] + level * spokes, corner[:2] + length * spokes
     middle = 0.5 * (angle[:-1] + angle[1:])
-    ways = np.stack([np.cos(middle), np.sin(middle)], axis=1)
-    return [
-        (Polygon([corner[:2], rim[k], rim[k + 1]]), falling_pressure(corner, ways[k], peak, length))
-        for k in range(count)
-    ]
+    found: list[tuple[Polygon, Array]] = []
+    for k, way in enumerate(np.stack([np.cos(middle), np.sin(middle)], axis=1)):
+        near = [inner[k + 1], inner[k]] if level > 0.0 else [corner[:2]]
+        law = falling_pressure(corner[:2] + level * way, way, peak, length - level)
+        found.append((Polygon([*near, rim[k], rim[k + 1]]), law))
+        if level > 0.0:
+            found.append((Polygon([corner[:2], inner[k], inner[k + 1]]), uniform(peak)))
+    return found
 
 
-def slices(zone: Zone, start: Array, end: Array, wall: int, pairs: IntArray) -> list[Zone]:
-    """Drift of p_d over w in front of one wall, run on around its outside corners; not yet cut to planes."""
+def slices(zone: Zone, wall: int, corners: Corners, level: float = 0.0) -> list[Zone]:
+    """Drift of p_d over w, from `level` in front of one wall on, run on around its outside corners.
+
+    Not yet cut to planes.
+    """
     given = {value.symbol: value.value for value in zone.values}
-    return run_on(zone, given["p_d"], given["w"], (start, end), wall, pairs)
+    return run_on(zone, given["p_d"], level + given["w"], wall, corners, level)
 
 
 def run_on(
-    zone: Zone, peak: float, length: float, feet: tuple[Array, Array], wall: int, pairs: IntArray
+    zone: Zone, peak: float, length: float, wall: int, corners: Corners, level: float = 0.0
 ) -> list[Zone]:
     """Slices of a drift with a peak [Pa] and length [m] at both ends of a wall, not yet cut to planes.
 
     As `corner_slices`; none at ends that are no outside corners.
     """
-    start, end = feet
-    normal = left_normal(start, end)
+    normal = left_normal(corners.start, corners.end)
     zone = replace(zone, name=f"{zone.name}{AROUND}")
+    pairs = corners.pairs[(corners.pairs == wall).any(axis=1)]
+    turn = np.column_stack([pairs[:, 0] == wall, np.round(normal[pairs].reshape(-1, 4), 6)])
+    _, different = np.unique(turn, axis=0, return_index=True)  # a wall may stand over several roofs
     return [
         replace(zone, polygon=polygon, pressure=law)
-        for a, b in pairs[(pairs == wall).any(axis=1)]
-        for polygon, law in corner_slices(start[b], normal[a], normal[b], peak, length)
+        for a, b in pairs[np.sort(different)]
+        for polygon, law in corner_slices(corners.start[b], normal[a], normal[b], peak, length, level)
     ]

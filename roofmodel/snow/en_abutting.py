@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from roofmodel.snow import en1991_1_3 as en
 from roofmodel.snow.cases import Bare, SnowCase, Value, Zone
-from roofmodel.snow.corners import outside_corners, outside_note, run_on
+from roofmodel.snow.corners import Corners, outside_note, run_on, step_corners
 from roofmodel.snow.en_drifted import Cases
 from roofmodel.snow.en_roof import (
     CODE,
@@ -92,7 +92,7 @@ def wall_drifts(known: EnRoof) -> list[Drift]:
 
 def _group_zones(known: EnRoof, group: WallGroup, part: str) -> list[Zone]:
     """Zones of the walls that face one way; the larger where a bent wall makes two of them overlap."""
-    corners = outside_corners(known.roof.steps.start, known.roof.steps.end)
+    corners = step_corners(known.roof)
     zones = [zone for i in group.steps for zone in _wall_zones(known, i, part, corners)]
     key = tuple(id(zone.polygon) for zone in zones)  # kept alive by `drifts`
     if key not in known.met:
@@ -125,7 +125,7 @@ def _notes(known: EnRoof, group: WallGroup) -> list[str]:
     sheds = {i for i in group.steps if len(step_lengths(known, i).planes)}
     if any(len(step_lengths(known, i).planes) > 1 for i in sheds):
         notes.append(BENT)
-    if len(outside_corners(steps.start, steps.end)):
+    if len(step_corners(known.roof).pairs):
         notes.append(OUTSIDE)
     free = sorted({int(steps.upper[i]) for i in sheds} - known.retained)
     if known.site.upper_roof_retained and free:
@@ -133,7 +133,7 @@ def _notes(known: EnRoof, group: WallGroup) -> list[str]:
     return notes
 
 
-def _wall_zones(known: EnRoof, i: int, part: str, corners: IntArray) -> list[Zone]:
+def _wall_zones(known: EnRoof, i: int, part: str, corners: Corners) -> list[Zone]:
     """What the drift of one step adds to mu_1: all of it, or what the wind brings or what slides."""
     if i not in known.drifts:
         known.drifts[i] = _step_drift(known, i, corners)
@@ -154,7 +154,7 @@ def _wall_zones(known: EnRoof, i: int, part: str, corners: IntArray) -> list[Zon
     ]
 
 
-def _step_drift(known: EnRoof, i: int, corners: IntArray) -> StepDrift:
+def _step_drift(known: EnRoof, i: int, corners: Corners) -> StepDrift:
     """Sizes and places of the drift of one step; no zones where the gap is as wide as it is long."""
     steps, plan, planes = known.roof.steps, known.plan, known.roof.planes
     start, end, gap = steps.start[i], steps.end[i], float(steps.gap[i])
@@ -196,8 +196,8 @@ def _step_drift(known: EnRoof, i: int, corners: IntArray) -> StepDrift:
         values,
     )
     around: list[Zone] = []
-    if gap <= CRACK and blown > 0.0:
-        around = run_on(zone, 1.0, length, (steps.start, steps.end), i, corners)
+    if blown > 0.0:
+        around = run_on(zone, 1.0, length, i, corners)
     return StepDrift(blown, slide, spread(plan, zone), [part for one in around for part in spread(plan, one)])
 
 

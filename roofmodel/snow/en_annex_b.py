@@ -10,15 +10,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from roofmodel.snow.cases import Bare, LoadLevel, SnowCase, Value, Zone
-from roofmodel.snow.corners import AROUND, outside_corners, outside_note, run_on
+from roofmodel.snow.corners import AROUND, Corners, face_corners, outside_note, run_on, step_corners
 from roofmodel.snow.en_annex_b_valleys import PER_KILONEWTON, exceptional_shape, valley_drifts
 from roofmodel.snow.en_roof import CODE, EnRoof, snow_values
 from roofmodel.snow.obstacle_walls import room, wind_groups
 from roofmodel.snow.patches import larger, over_ledges, roof_before, roof_behind, spread, wall_groups
-from roofmodel.snow.regions import CRACK, Plan, band, falling_pressure, left_normal, slope_run, with_snow
+from roofmodel.snow.regions import Plan, band, falling_pressure, left_normal, slope_run, with_snow
 
 Array = NDArray[np.float64]
-IntArray = NDArray[np.int64]
 Cases = tuple[list[SnowCase], list[tuple[str, str]]]
 
 WALL_CAP, OBSTRUCTION_CAP = 8.0, 5.0  # B3, B4
@@ -47,13 +46,13 @@ def exceptional_drifts(known: EnRoof) -> Cases:
     skipped: list[tuple[str, str]] = []
     for name, zones, notes in valley_drifts(known, bare):
         _add(cases, skipped, known, name, zones, notes)
-    steps, obstacles = known.roof.steps, known.roof.obstacles
-    corners = outside_corners(steps.start, steps.end)
+    obstacles = known.roof.obstacles
+    corners = step_corners(known.roof)
     for group in wall_groups(known.roof):
         zones = [zone for i in group.steps for zone in _wall_zones(known, bare, i, corners)]
         name = f"exceptional drift below {group.uppers(known.roof)}, wall facing {group.toward}"
         _add(cases, skipped, known, name, zones, tuple(over_ledges(known.roof, "B3", "b_1 and b_2")))
-    corners = outside_corners(obstacles.start, obstacles.end)
+    corners = face_corners(obstacles)
     for wind in wind_groups(obstacles):
         zones = [zone for face in wind.face.tolist() for zone in _face_zones(known, bare, face, corners)]
         _add(cases, skipped, known, f"exceptional drift at obstacles, wind toward {wind.toward}", zones)
@@ -79,7 +78,7 @@ def _add(
         skipped.append((name, "the lower roof is too steep, or no roof lies in front (Annex B)"))
 
 
-def _wall_zones(known: EnRoof, bare: Plan, i: int, corners: IntArray) -> list[Zone]:
+def _wall_zones(known: EnRoof, bare: Plan, i: int, corners: Corners) -> list[Zone]:
     steps, gap = known.roof.steps, float(known.roof.steps.gap[i])
     lower, upper = int(steps.lower[i]), int(steps.upper[i])
     height = float(steps.wall[i].max())
@@ -92,7 +91,7 @@ def _wall_zones(known: EnRoof, bare: Plan, i: int, corners: IntArray) -> list[Zo
     return _zones(known, lower, feet, name, "B3", height, (front, behind), gap, WALL_CAP)
 
 
-def _face_zones(known: EnRoof, bare: Plan, face: int, corners: IntArray) -> list[Zone]:
+def _face_zones(known: EnRoof, bare: Plan, face: int, corners: Corners) -> list[Zone]:
     obstacles = known.roof.obstacles
     which = int(obstacles.face[face])
     plane, height = int(obstacles.plane[which]), float(obstacles.height[which])
@@ -113,7 +112,7 @@ def _face_zones(known: EnRoof, bare: Plan, face: int, corners: IntArray) -> list
 def _zones(
     known: EnRoof,
     plane: int,
-    feet: tuple[Array, Array, int, IntArray],
+    feet: tuple[Array, Array, int, Corners],
     name: str,
     clause: str,
     height: float,
@@ -164,7 +163,5 @@ def _zones(
         "mu_1 (1 - x / l_s) s_k",
         values,
     )
-    around: list[Zone] = []
-    if gap <= CRACK:
-        around = run_on(zone, shape * ground, reach, (starts, ends), face, corners)
+    around = run_on(zone, shape * ground, reach, face, corners)
     return [cut for one in (zone, *around) for cut in spread(known.plan, one)]

@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 
 from roofmodel.snow import en1991_1_3 as en
 from roofmodel.snow.cases import SnowCase, Value, Zone
-from roofmodel.snow.corners import outside_corners, run_on
+from roofmodel.snow.corners import Corners, face_corners, run_on
 from roofmodel.snow.en_abutting import OUTSIDE
 from roofmodel.snow.en_roof import CODE, EnRoof, balanced_zones, load_values
 from roofmodel.snow.meeting import Drift
@@ -43,7 +43,7 @@ def obstacle_cases(known: EnRoof, drifts: list[Drift]) -> tuple[list[SnowCase], 
 def obstacle_drifts(known: EnRoof) -> list[Drift]:
     """Drifts at parapets and projections, one for each wind."""
     obstacles = known.roof.obstacles
-    corners = outside_corners(obstacles.start, obstacles.end)
+    corners = face_corners(obstacles)
     drifts = []
     for group in wind_groups(obstacles):
         found = [zone for face in group.face.tolist() for zone in _face_zones(known, face, corners)]
@@ -54,7 +54,7 @@ def obstacle_drifts(known: EnRoof) -> list[Drift]:
     return drifts
 
 
-def _face_zones(known: EnRoof, face: int, corners: IntArray) -> list[Zone]:
+def _face_zones(known: EnRoof, face: int, corners: Corners) -> list[Zone]:
     """What the drift in front of one face and around its outside corners adds to mu_1."""
     obstacles = known.roof.obstacles
     which = int(obstacles.face[face])
@@ -80,4 +80,4 @@ def _face_zones(known: EnRoof, face: int, corners: IntArray) -> list[Zone]:
             Value("l_s", length, "m", "6.2, 5 to 15 m", "max(5 m, min(2 h, 15 m))"),
         ),
     )
-    return [zone, *run_on(zone, peak, length, (obstacles.start, obstacles.end), face, corners)]
+    return [zone, *run_on(zone, peak, length, face, corners)]

@@ -27,7 +27,6 @@ MEETING = (
     " is added. Judgment: parapets and projections alike, and all that touch at once."
 )
 NOT_MODELED = (
-    ("outside corners of roofs apart", "across a gap the drift is not run on around the corner (4.1.6.8)"),
     ("half load on parts of a plane", f"{PARTIAL} (4.1.6.3)"),
     (
         "round roofs of meshes",

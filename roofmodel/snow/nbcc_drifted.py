@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from roofmodel.snow import nbcc2020 as nbcc
 from roofmodel.snow import nbcc2020_drift as drift
 from roofmodel.snow.cases import SnowCase, Value, Zone
-from roofmodel.snow.corners import outside_corners, run_on
+from roofmodel.snow.corners import Corners, run_on, step_corners
 from roofmodel.snow.meeting import Drift
 from roofmodel.snow.nbcc_peaks import drift_at, peak_values
 from roofmodel.snow.nbcc_roof import (
@@ -182,7 +182,7 @@ def wall_drifts(known: NbccRoof) -> list[Drift]:
 
 def _blown(known: NbccRoof) -> list[tuple[WallGroup, list[Zone]]]:
     """Drift of the walls that face each way."""
-    corners = outside_corners(known.roof.steps.start, known.roof.steps.end)
+    corners = step_corners(known.roof)
     return [
         (group, larger([zone for i in group.steps for zone in _drift_zones(known, i, corners)]))
         for group in wall_groups(known.roof)
@@ -225,7 +225,7 @@ def _drift_notes(known: NbccRoof) -> list[str]:
     ]
 
 
-def _drift_zones(known: NbccRoof, i: int, corners: IntArray) -> list[Zone]:
+def _drift_zones(known: NbccRoof, i: int, corners: Corners) -> list[Zone]:
     steps, planes, site = known.roof.steps, known.roof.planes, known.site
     lower, gap = int(steps.lower[i]), float(steps.gap[i])
     at = drift_at(known, i)
@@ -233,7 +233,7 @@ def _drift_zones(known: NbccRoof, i: int, corners: IntArray) -> list[Zone]:
         return []
     start, end = steps.start[i], steps.end[i]
     unit = known.importance * known.calm[lower] * site.ground_snow
-    top = (at.peak - 1.0) * unit * (1.0 - gap / at.length)
+    top = (at.peak - 1.0) * unit
     rain = drift_rain(known, lower, at.peak)
     values = (
         *peak_values(known, i, at),
@@ -245,16 +245,14 @@ def _drift_zones(known: NbccRoof, i: int, corners: IntArray) -> list[Zone]:
         f"drift below {planes.name[int(steps.upper[i])]}",
         lower,
         band(start[:2], end[:2], 0.0, at.length - gap),
-        falling_pressure(start, left_normal(start, end), top, at.length - gap),
+        falling_pressure(start, left_normal(start, end), top * (1.0 - gap / at.length), at.length - gap),
         f"{CODE} {'4.1.6.6' if gap > CRACK else '4.1.6.5'}",
         DRIFT,
         values,
     )
     zones = above_balanced(known, whole, unit + rain.value)
-    if gap > CRACK:
-        return zones
     quarter = replace(whole, clause=f"{CODE} 4.1.6.8")
-    for part in run_on(quarter, top, at.length, (steps.start, steps.end), i, corners):
+    for part in run_on(quarter, top, at.length, i, corners):
         zones += above_balanced(known, part, unit + rain.value)
     return zones
 

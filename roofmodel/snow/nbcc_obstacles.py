@@ -8,7 +8,7 @@ import numpy as np
 
 from roofmodel.snow import nbcc2020_drift as drift
 from roofmodel.snow.cases import SnowCase, Value, Zone
-from roofmodel.snow.corners import outside_corners, run_on
+from roofmodel.snow.corners import Corners, face_corners, run_on
 from roofmodel.snow.meeting import Drift
 from roofmodel.snow.nbcc_roof import (
     CODE,
@@ -24,7 +24,7 @@ from roofmodel.snow.nbcc_roof import (
 from roofmodel.snow.nbcc_working import DENSITY
 from roofmodel.snow.obstacle_walls import room, wind_groups
 from roofmodel.snow.patches import larger
-from roofmodel.snow.regions import IntArray, band, falling_pressure, left_normal
+from roofmodel.snow.regions import band, falling_pressure, left_normal
 
 NOTES = (
     "C_a falls from C_a0 at the face to 1 at x_d with C_s = C_w = 1.0 and is drawn as what it adds to the"
@@ -53,7 +53,7 @@ def obstacle_drifts(known: NbccRoof) -> list[Drift]:
     """Drifts at parapets and projections, one for each wind."""
     obstacles = known.roof.obstacles
     drifts = []
-    corners = outside_corners(obstacles.start, obstacles.end)
+    corners = face_corners(obstacles)
     for group in wind_groups(obstacles):
         zones = [zone for face in group.face.tolist() for zone in _face_zones(known, face, corners)]
         names = list(dict.fromkeys(obstacles.name[i] for i in obstacles.face[group.face]))
@@ -62,7 +62,7 @@ def obstacle_drifts(known: NbccRoof) -> list[Drift]:
     return drifts
 
 
-def _face_zones(known: NbccRoof, face: int, corners: IntArray) -> list[Zone]:
+def _face_zones(known: NbccRoof, face: int, corners: Corners) -> list[Zone]:
     """What the drift in front of one face adds."""
     obstacles, site = known.roof.obstacles, known.site
     which = int(obstacles.face[face])
@@ -98,7 +98,6 @@ def _face_zones(known: NbccRoof, face: int, corners: IntArray) -> list[Zone]:
     )
     zones = above_balanced(known, whole, unit + rain.value)
     quarter = replace(whole, clause=f"{CODE} 4.1.6.8")
-    feet = obstacles.start, obstacles.end
-    for part in run_on(quarter, (peak - 1.0) * unit, length, feet, face, corners):
+    for part in run_on(quarter, (peak - 1.0) * unit, length, face, corners):
         zones += above_balanced(known, part, unit + rain.value)
     return zones

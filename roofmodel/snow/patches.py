@@ -94,10 +94,7 @@ def over_ledges(roof: RoofSurface, clauses: str, length: str = "") -> list[str]:
     return [
         "Judgment: a roof, canopy or gutter between a wall and a lower roof hides neither from the other. It"
         " has its own drift, and the lower roof the larger of that and of the higher one's drift across a gap"
-        f" as wide as it is{length and f', added to {length}'} ({clauses}).",
-        "Not covered: past such a ledge no drift runs on around an outside corner of the wall. The corners of"
-        " the lower roof beyond it are bare here, but for the ledge's own drift: give them the drift of the"
-        " wall beside them.",
+        f" as wide as it is{length and f', added to {length}'} ({clauses}), around corners too.",
     ]
 
 

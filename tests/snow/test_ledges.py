@@ -66,10 +66,10 @@ def plane_at(roof, place):
     return max(over, key=lambda k: roof.planes.origin[k, 2])
 
 
-def worst(roof, site, place, word="drift"):
-    """Greatest pressure at a place. [Pa]."""
-    plane = plane_at(roof, place)
-    return max(pressure(case, plane, place) for case in snow_cases(roof, site).cases if word in case.name)
+def worst(roof, site, places, word="drift"):
+    """Greatest pressures at places. [Pa]."""
+    cases = [case for case in snow_cases(roof, site).cases if word in case.name]
+    return np.array([max(pressure(case, plane_at(roof, place), place) for case in cases) for place in places])
 
 
 @pytest.mark.parametrize("site", SITES, ids=lambda site: site.standard)
@@ -184,7 +184,7 @@ def filled_below(site):
     """1.2 times the depth of balanced snow: p_s, 0.8 s_k or 0.8 S_s + S_r. [m]."""
     ground = site.ground_snow
     if isinstance(site, AsceSite):
-        return 1.2 * worst(stepped(0.0), site, (7.5, 6.0), "balanced") / GAMMA
+        return 1.2 * float(worst(stepped(0.0), site, [(7.5, 6.0)], "balanced")[0]) / GAMMA
     if isinstance(site, EnSite):
         return 1.2 * 0.8 * ground / (200.0 * 9.80665)
     return 1.2 * (0.8 * ground + 300.0) / min(4000.0, 430.0 * ground / 1000.0 + 2200.0)
@@ -246,8 +246,8 @@ def test_a_drift_goes_on_over_a_filled_step_in_front_of_it():
         roof = build_roof(
             [flat(0, 0, 15, 12, HIGH), flat(0, -3, 15, 0, LOW), flat(0, -11, 15, -3, LOW + step)]
         )
-        for distance, least in zip((0.01, 1.0, 2.0, 4.0, 5.0), plain[[0, 1, 2, 4, 5]], strict=True):
-            assert worst(roof, site, (7.5, -distance)) >= least * (1.0 - 1e-9)
+        found = worst(roof, site, [(7.5, -distance) for distance in (0.01, 1.0, 2.0, 4.0, 5.0)])
+        assert (found >= plain[[0, 1, 2, 4, 5]] * (1.0 - 1e-9)).all()
 
 
 @pytest.mark.parametrize("site", SITES, ids=lambda site: site.standard)
@@ -257,3 +257,68 @@ def test_steps_that_snow_fills_are_said(site):
 
     assert "snow fills the step" in said(parted(0.25))
     assert "snow fills the step" not in said(stepped(0.0))
+
+
+def around(width, level=None):
+    """House, and a roof around its corner at the origin, apart by a ledge at some level or by nothing."""
+    parts = [
+        flat(-15, 0, 0, 10, HIGH),
+        flat(-15, -20, 20, -width, LOW),
+        flat(width, -width, 20, 10, LOW),
+    ]
+    if level is not None:
+        parts += [flat(-15, -width, width, 0, level), flat(0, 0, width, 10, level)]
+    return build_roof(parts)
+
+
+DIAGONAL = [(r * np.cos(a), -r * np.sin(a)) for r, a in ((2.2, 0.8), (2.8, 0.3), (3.4, 1.2))]
+
+
+@pytest.mark.parametrize(
+    "site", [*DEEP, EnSite(ground_snow=5000.0, annex_b=True)], ids=["EN", "NBCC", "Annex B"]
+)
+def test_around_a_corner_a_ledge_is_part_of_the_distance(site):
+    """Where the height of the wall governs: the drift of a wall at the corner, whatever ledge there is."""
+    word = "exceptional drift" if getattr(site, "annex_b", False) else "drift"
+    direct = build_roof([flat(-15, 0, 0, 10, HIGH), flat(-15, -20, 20, 10, LOW)])
+    wanted = worst(direct, site, DIAGONAL, word)
+    assert wanted[0] > 1.3 * worst(direct, site, DIAGONAL, "balanced")[0]
+    for width, level in ((0.12, 5.0), (0.5, 3.4), (1.2, 5.0), (1.2, None)):
+        found = worst(around(width, level), site, DIAGONAL, word)
+        assert (found >= wanted * (1.0 - 1e-9)).all()
+        if level is None or isinstance(site, EnSite):  # by NBCC the ledge's own drift is more
+            np.testing.assert_allclose(found, wanted, rtol=1e-6)
+
+
+def test_around_a_corner_the_drift_past_a_ledge_is_that_of_7_7_2():
+    """p_d from s on in every direction, to nothing at s + 6 h_d; slices are 0.9 % above a cone."""
+    width = 1.2
+    height = float(drift.drift_height(GROUND, 15.0 + width, 0.5))
+    roof = around(width, 3.4)
+    found = worst(roof, ASCE, DIAGONAL, "leeward") - worst(roof, ASCE, DIAGONAL, "balanced")
+    drifted = height * GAMMA * (1.0 - (np.linalg.norm(DIAGONAL, axis=1) - width) / (6.0 * height))
+    assert (drifted * (1.0 - 1e-9) <= found).all()
+    assert (found <= drifted + 0.01 * height * GAMMA).all()
+
+
+@pytest.mark.parametrize("site", SITES, ids=lambda site: site.standard)
+@pytest.mark.parametrize("level", [3.4, 6.6])
+def test_around_a_corner_a_ledge_hides_no_more_than_a_gap(site, level):
+    least = worst(around(1.2), site, DIAGONAL)
+    assert (least > 1.1 * worst(around(1.2), site, DIAGONAL, "balanced")).all()
+    assert (worst(around(1.2, level), site, DIAGONAL) >= least * (1.0 - 1e-9)).all()
+
+
+def test_a_wall_over_two_roofs_has_one_drift_around_its_corner():
+    """Ledge and roof below it meet the same corner: each place has one drift of theirs, not both."""
+    roof = around(1.2, 5.0)
+    cases = [
+        case for case in snow_cases(roof, EnSite(ground_snow=3000.0)).cases if "drift below" in case.name
+    ]
+    for case in cases:
+        corner = [zone for zone in case.zones if zone.name.endswith("around a corner")]
+        for k, one in enumerate(corner):
+            assert all(
+                one.plane != other.plane or one.polygon.intersection(other.polygon).area < 1e-6
+                for other in corner[k + 1 :]
+            )
