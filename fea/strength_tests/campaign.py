@@ -31,11 +31,13 @@ from fea.strength_tests.results import CampaignResult, Justified, MoreTests
 from fea.strength_tests.rig import clamp_shares, least_share, rig_model
 from roofmodel.errors import InputError
 from roofmodel.project.campaigns import Campaign
+from roofmodel.units import SYSTEMS
 
 Array = NDArray[np.float64]
 
 LEAST_TESTS = 3  # fewer tests give no statistics (AISI S100 K2.1.1; EN 1990 Table D1)
 MORE_TESTS = (1, 2, 3, 5, 7, 10, 15)
+HELD = (10.0, 2e5)  # what a clamp may hold, as everywhere in a project [N]
 LEAST_SHARE = 1e-6  # of the load on a rig, below which its clamps carry nothing
 DRAWS = 20_000
 SEED = 20_240_601
@@ -73,6 +75,7 @@ def judge(campaign: Campaign) -> CampaignResult:
         ],
         dtype=float,
     )
+    _check_range(campaign, measured)
     nominal = _nominal(campaign, measured)
     distance, limit = np.full(len(measured), np.nan), np.inf
     distance[counted], limit = suspects(nominal[counted])
@@ -232,6 +235,23 @@ def _share(campaign: Campaign, calibration: Calibration | None) -> float:
     message = (
         f"{campaign.path.name}: rig.support: its bearings can hold the load alone, so with {why} nothing is "
         'known of the clamps\' strength; load the clamps alone, or take = "slip" with a rig that fits'
+    )
+    raise InputError(message)
+
+
+def _check_range(campaign: Campaign, measured: Array) -> None:
+    """Refuse what no clamp holds: newtons under a head of kilonewtons, a curve in other units."""
+    units = SYSTEMS[campaign.table.campaign.units]
+    least, most = HELD
+    wrong = np.flatnonzero(~((measured >= least) & (measured <= most)))
+    if not len(wrong):
+        return
+    first = campaign.tests[int(wrong[0])]
+    field = f"curve: {first.curve}" if first.curve is not None else "strength:"
+    held = units.text(measured[wrong[0]], "force")
+    message = (
+        f'{campaign.path.name}: test "{first.name}".{field} {held} is outside '
+        f"{units.text(least, 'force')} to {units.text(most, 'force')} of a clamp; check its unit"
     )
     raise InputError(message)
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Iterator
 from itertools import islice
 from pathlib import Path
@@ -17,7 +18,7 @@ from roofmodel.errors import InputError
 from roofmodel.project.csv_tables import read_table
 from roofmodel.project.files import read_file
 from roofmodel.shape.drawing import INSUNITS
-from roofmodel.units import factor
+from roofmodel.units import factor, shown
 
 Array = NDArray[np.float64]
 
@@ -29,6 +30,8 @@ OPEN = 0.02  # of its size that one line's ends may be apart and still be closed
 JOINS = 1e-4  # ends of lines nearer than this share of the size meet
 DEEPEST = 8  # blocks within blocks
 SAME = 1e-6  # share of its area by which an outline drawn twice may differ
+INSTEAD = " instead of "  # words by which a user overrules the unit that a drawing says
+_SHORT = {"in": 0.0254, "ft": 0.3048, "mm": 1e-3, "cm": 1e-2, "m": 1.0, "yd": 0.9144}
 LINES = ("LINE", "LWPOLYLINE", "POLYLINE", "ARC", "CIRCLE", "ELLIPSE", "SPLINE")
 
 
@@ -41,7 +44,7 @@ def read_outline(path: Path, name: str, unit: str | None, layer: str | None, dig
     name : str
         The file as the project names it.
     unit : str, optional
-        Length unit of a drawing that does not say it, or says it wrong.
+        Length unit of a drawing that does not say it; "mm instead of in" where it says it wrong.
     layer : str, optional
         Layer of a drawing; all by default.
     digest : hashlib object, optional
@@ -52,6 +55,10 @@ def read_outline(path: Path, name: str, unit: str | None, layer: str | None, dig
     InputError
     """
     if path.suffix.lower() == ".csv":
+        if unit is not None or layer is not None:
+            which = "unit" if unit is not None else "layer"
+            message = f"rail.profile.{which}: {name} is a table, whose heads say its unit; leave it out"
+            raise InputError(message)
         table = read_table(path, name, (), {"y": "size", "z": "size"}, digest=digest, what="a CSV outline")
         return _polygon([np.stack([table.number["y"], table.number["z"]], axis=1)], name)
     data = read_file(path, name, "a DXF drawing or a CSV outline", LARGEST)
@@ -82,17 +89,7 @@ def _lines(
             f"{name}: is not a DXF drawing that can be read; it is damaged, cut short or of another kind"
         )
         raise InputError(message) from error
-    try:
-        scale = known if unit is None else factor(unit, "size")
-    except ValueError as error:
-        message = f"rail.profile.unit: {error}"
-        raise InputError(message) from None
-    if scale is None:
-        message = (
-            f'rail.profile.unit is missing; {name} does not say its unit; write unit = "mm" or "in" (in '
-            "`eavewright section`: --unit mm)"
-        )
-        raise InputError(message)
+    scale = _scale(known, unit, name)
     try:
         parts = list(islice(_parts(document.modelspace()), MOST_PARTS))
     except Exception as error:  # blocks that are missing or cannot be placed
@@ -127,11 +124,38 @@ def _lines(
     gap = float(np.linalg.norm(lines[0][0] - lines[0][-1]))
     if len(lines) == 1 and gap > OPEN * size:
         message = (
-            f"{name}: its one line is open, {1e3 * gap * float(scale):.2f} mm between its ends; draw the "
+            f"{name}: its one line is open, {1e3 * gap * scale:.2f} mm between its ends; draw the "
             "outline of the metal and close it (a center line is no outline)"
         )
         raise InputError(message)
-    return lines, float(scale), sorted({on for on, _ in placed})
+    return lines, scale, sorted({on for on, _ in placed})
+
+
+def _scale(known: float | None, unit: str | None, name: str) -> float:
+    """Meters of one unit of a drawing, from what it says of itself and what the user says of it."""
+    said = next((short for short, size in _SHORT.items() if size == known), f"{known} m")
+    right, sure, wrong = (unit or "").partition(INSTEAD)
+    try:
+        given = known if unit is None else factor(right.strip(), "size")
+        denied = factor(wrong.strip(), "size") if sure else None
+    except ValueError as error:
+        message = f"rail.profile.unit: {error}"
+        raise InputError(message) from None
+    if given is None:
+        message = (
+            f'rail.profile.unit is missing; {name} does not say its unit; write unit = "mm" or "in" (in '
+            "`eavewright section`: --unit mm)"
+        )
+        raise InputError(message)
+    if known is None or math.isclose(given, known, rel_tol=1e-5):
+        return given
+    if denied is None or not math.isclose(denied, known, rel_tol=1e-5):
+        message = (
+            f"rail.profile.unit: {shown(unit)} contradicts {name}, which says {said}; leave the unit out, "
+            f'or, if the drawing is wrong, write unit = "{right.strip()}{INSTEAD}{said}"'
+        )
+        raise InputError(message)
+    return given
 
 
 def _parts(entities: Iterable[Any], layer: str | None = None, depth: int = 0) -> Iterator[tuple[str, Any]]:

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from shapely import LineString, Polygon
 
 from roofmodel.errors import InputError
-from roofmodel.profiles.data import Net, Profile, Section
+from roofmodel.profiles.data import Net, Profile, Section, Walls
 from roofmodel.profiles.mesh import triangles
 from roofmodel.profiles.moments import central_moments, plastic_modulus
 from roofmodel.profiles.torsion import Twisting, elements, twisting
@@ -22,6 +22,7 @@ Array = NDArray[np.float64]
 
 ACROSS = 2.0  # elements through the thinnest wall
 SHARP = np.radians(20.0)  # a re-entrant corner that turns more makes a peak of stress
+ROUNDED = 3.0  # thicknesses of inside radius below which a bend makes one too (Bredt's flow within 8 % there)
 AT_CORNER = 0.7  # thicknesses from a re-entrant corner whose peak of stress is left out (common practice)
 DECAY = 1000.0  # with more J / I_w warping dies away within centimeters: St-Venant torsion alone [1/m^2]
 
@@ -73,8 +74,9 @@ def profile_of(
     Notes
     -----
     Area, second moments and plastic moduli are exact for the polygon; torsion, warping and shear are by
-    finite elements. The torsion modulus leaves out the peaks of stress in re-entrant corners (common
-    practice).
+    finite elements. The torsion modulus is that of the walls: peaks of stress in re-entrant corners, sharp or
+    rounded, are left out (common practice under static load, as in the closed form for tubes of EN 10219-2
+    annex B), so that neither the mesh nor the radius that a drawing leaves out decides on it.
     """
     if not (isinstance(outline, Polygon) and outline.is_valid and outline.area > 0.0):
         reason = shapely.is_valid_reason(outline)
@@ -110,7 +112,7 @@ def _profile(wkb: bytes, poisson: float) -> Profile:
         J=twist.J,
         W_y=float(zz / max(-low, high)),
         W_z=float(yy / max(-left, right)),
-        W_t=1.0 / _peak(twist, mesh.xy[mesh.node], shape, wall),
+        W_t=1.0 / _peak(twist, mesh.xy[mesh.node], shape, walls),
         shear_y=float(twist.shear[0]),
         shear_z=float(twist.shear[1]),
         depth_y=right - left,
@@ -172,26 +174,37 @@ def _is_round(shape: Polygon, yy: float, zz: float) -> bool:
     return bool(len(reach) > 16 and np.ptp(reach) < 2e-3 * reach.max() and abs(yy - zz) < 1e-3 * yy)
 
 
-def _peak(twist: Twisting, place: Array, shape: Polygon, wall: float) -> float:
+def _peak(twist: Twisting, place: Array, shape: Polygon, walls: Walls) -> float:
     """Largest shear stress of a unit torque away from re-entrant corners. [1/m^3]."""
-    sharp = _re_entrant(shape)
-    near = AT_CORNER * (wall or 0.1 * np.sqrt(shape.area))
-    away = np.ones(place.shape[:2], dtype=bool)
-    if len(sharp):
-        points = shapely.multipoints(sharp)
-        away = np.asarray(shapely.distance(points, shapely.points(place)) > near)
+    thin = float(walls.thickness.min()) if len(walls.thickness) else 0.1 * float(np.sqrt(shape.area))
+    corner = _re_entrant(shape, thin)
+    at, reach = np.array(shapely.points(corner), dtype=object), np.full(len(corner), thin)
+    if len(walls.thickness):
+        lines = np.array(shapely.linestrings(np.stack([walls.start, walls.end], axis=1)), dtype=object)
+        beside = shapely.distance(at[:, None], lines[None]) <= 2.0 * walls.thickness
+        reach = np.maximum(np.where(beside, walls.thickness, 0.0).max(axis=1), thin)
+    away, nodes = np.ones(place.shape[:2], dtype=bool), shapely.points(place)
+    for one in np.unique(reach):
+        near = shapely.distance(shapely.multipoints(corner[reach == one]), nodes)
+        away &= np.asarray(near) > AT_CORNER * one
     return float(twist.stress[away].max() if away.any() else twist.stress.max())
 
 
-def _re_entrant(shape: Polygon) -> Array:
-    """Corners that stick into the metal, (k, 2)."""
+def _re_entrant(shape: Polygon, thin: float) -> Array:
+    """Corners that stick into the metal, sharp or rounded by less than `ROUNDED` thicknesses, (k, 2)."""
     found = [np.zeros((0, 2))]
     for ring in shapely.get_rings(shapely.orient_polygons(shape)):
         p = shapely.get_coordinates(ring)[:-1]
         before, after = p - np.roll(p, 1, axis=0), np.roll(p, -1, axis=0) - p
         cross = before[:, 0] * after[:, 1] - before[:, 1] * after[:, 0]
         turn = np.arctan2(cross, np.einsum("kd,kd->k", before, after))
-        found.append(p[turn < -SHARP])
+        inward = np.maximum(-turn, 0.0)
+        along = np.cumsum(np.linalg.norm(before, axis=1))
+        s = np.concatenate([along - along[-1], along, along + along[-1]])  # once around on either side
+        total = np.concatenate([[0.0], np.cumsum(np.tile(inward, 3))])
+        first, last = np.searchsorted(s, along - thin), np.searchsorted(s, along + thin, side="right")
+        bends = total[last] - total[first] > 2.0 / ROUNDED  # within a thickness on either side
+        found.append(p[(turn < -SHARP) | (bends & (turn < -1e-6))])
     return np.concatenate(found)
 
 

@@ -14,10 +14,14 @@ from roofmodel.errors import InputError
 from roofmodel.project.campaign_schema import CampaignFile, TestTable
 from roofmodel.project.csv_tables import read_table
 from roofmodel.project.rigs import Rig, make_rig
+from roofmodel.project.tested import sheet_text
 from roofmodel.project.validation import read_text, validated
+from roofmodel.units import SYSTEMS
 
 Array = NDArray[np.float64]
 
+# What a specimen's sheet may measure over its nominal value; beyond it is another sheet (judgment). [-]
+ALIKE = {"thickness": (0.8, 1.25), "yield_strength": (0.7, 3.0)}
 YIELD = ("yield_strength", "yield")  # heads of one column of a CSV file of tests
 
 
@@ -65,6 +69,7 @@ def load_campaign(path: str | Path) -> Campaign:
         if table.file is not None:
             inputs.append(path.parent / table.file)
             tests = _tests(path.parent / table.file, table.file, digest)
+        _alike(table, tests)
         curves: list[tuple[Array, Array] | None] = []
         for test in tests:
             if test.curve is None:
@@ -88,6 +93,25 @@ def load_campaign(path: str | Path) -> Campaign:
         message = f"{path.name}: rig: there is no test with a curve to fit it to"
         raise InputError(message)
     return Campaign(path, table, digest.hexdigest(), tests, tuple(curves), tuple(inputs), rig)
+
+
+def _alike(table: CampaignFile, tests: tuple[TestTable, ...]) -> None:
+    """Refuse measured sheets that cannot be the specimen's: a slip of the unit or of the decimal point."""
+    units = SYSTEMS[table.campaign.units]
+    for test in tests:
+        for name, (least, most) in ALIKE.items():
+            own, nominal = getattr(test, name), getattr(table.specimen, name)
+            if own is None or nominal is None or least <= own / nominal <= most:
+                continue
+            texts = [
+                sheet_text(one, units) if name == "thickness" else units.text(one, "stress")
+                for one in (own, nominal)
+            ]
+            message = (
+                f'test "{test.name}".{name}: {texts[0]} cannot be that of a sheet of {texts[1]} '
+                f"(specimen.{name}): {least:g} to {most:g} times it; check both and their units"
+            )
+            raise InputError(message)
 
 
 def _rig(table: CampaignFile, folder: Path, inputs: list[Path], digest: Any) -> Rig | None:

@@ -57,6 +57,33 @@ _FACTOR_NAMES = {
 
 _FACTOR_EXAMPLES = {DesignFormat.ASD: "2.0", DesignFormat.LRFD: "0.5", DesignFormat.EN: "1.33"}
 
+# Least safety factor of the American standards (AISC 360-16 G2.1, from memory): what lies between 1, which is
+# none, and this is a partial factor of EN.
+LEAST_OMEGA = 1.5
+
+
+def check_factor(name: str, factor: float, form: DesignFormat, example: str = "") -> None:
+    """Refuse a factor on strength that is not one of its format; 1 is none, as for snow that was measured.
+
+    Raises
+    ------
+    InputError
+    """
+    usual = f"{_FACTOR_NAMES[form]}, such as {example or _FACTOR_EXAMPLES[form]}"
+    if form is DesignFormat.LRFD and factor > 1.0:
+        usual = f"phi, such as {example or _FACTOR_EXAMPLES[form]}"
+        message = f"{name}: {factor:g} is above 1; format LRFD wants {usual}"
+        raise InputError(message)
+    if form is not DesignFormat.LRFD and factor < 1.0:
+        message = f"{name}: {factor:g} is below 1; format {form} wants {usual}"
+        raise InputError(message)
+    if form is DesignFormat.ASD and 1.0 < factor < LEAST_OMEGA:
+        message = (
+            f"{name}: {factor:g} is no safety factor of format ASD, where {LEAST_OMEGA:g} is the least; "
+            f"a partial factor gamma_M of EN goes with EN loads only: give {usual}"
+        )
+        raise InputError(message)
+
 
 def design_strength(
     nominal: np.ndarray, kind: str, factor: float | None, form: DesignFormat, field: str
@@ -90,21 +117,19 @@ def design_strength(
             raise InputError(message)
         return nominal, 1.0
     if kind not in ("nominal", "characteristic"):
+        known = '"nominal", "characteristic"' if form is DesignFormat.EN else '"nominal"'
+        message = f'{kind_name}: "{kind}" does not go with format {form}; use {known} or "{ready}"'
+        raise InputError(message)
+    if kind == "characteristic" and form is not DesignFormat.EN:
         message = (
-            f'{kind_name}: "{kind}" does not go with format {form}; '
-            f'use "nominal", "characteristic" or "{ready}"'
+            f'{kind_name}: "characteristic" strengths (5 % fractiles) belong to format EN; format {form} '
+            f'wants "nominal" with {_FACTOR_NAMES[form]}, or "{ready}", as `eavewright tests` gives them'
         )
         raise InputError(message)
     if factor is None:
         message = f"{name} is missing; {kind} strengths need {_FACTOR_NAMES[form]} for format {form}"
         raise InputError(message)
-    if form is DesignFormat.LRFD and factor > 1.0:
-        message = f"{name}: {factor:g} is above 1; format LRFD wants phi, such as {_FACTOR_EXAMPLES[form]}"
-        raise InputError(message)
-    if form is not DesignFormat.LRFD and factor < 1.0:
-        usual = f"{_FACTOR_NAMES[form]}, such as {_FACTOR_EXAMPLES[form]}"
-        message = f"{name}: {factor:g} is below 1; format {form} wants {usual}"
-        raise InputError(message)
+    check_factor(name, factor, form)
     return (nominal * factor if form is DesignFormat.LRFD else nominal / factor), factor
 
 
@@ -192,9 +217,7 @@ def make_rail(table: RailTable, form: DesignFormat, folder: Path | None = None, 
     factor = usual if table.resistance_factor is None else table.resistance_factor
     if table.resistance_factor is not None:
         clause = "factor given by the user"
-        if factor > 1.0 if form is DesignFormat.LRFD else factor < 1.0:
-            message = f"rail.resistance_factor: {factor:g} does not fit format {form}; usual is {usual:g}"
-            raise InputError(message)
+        check_factor("rail.resistance_factor", factor, form, f"{usual:g}")
     profile = _profile(table, poisson, folder or Path(), digest)
     return Rail(
         section=_section(table, poisson) if profile is None else profile.section,

@@ -37,7 +37,10 @@ class ProfileTable(Table):
     """A cross-section: its first coordinate runs up the slope, its second away from the roof."""
 
     file: Line | None = Field(None, description="DXF drawing of the outline, or CSV with columns y and z.")
-    unit: Line | None = Field(None, description="Length unit of a drawing that does not say it.")
+    unit: Line | None = Field(
+        None,
+        description='Unit of a drawing that does not say it; "mm instead of in" where it says it wrong.',
+    )
     layer: Line | None = Field(None, description="Layer of the drawing; all by default.")
     points: Annotated[list[tuple[float, float]], BeforeValidator(_outline)] | None = Field(
         None, description='Corners of the outline in order, like "0 0, 40 0, 40 3, 3 3, 3 40, 0 40 mm".'

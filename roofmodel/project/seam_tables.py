@@ -13,7 +13,7 @@ from roofmodel.hardware import (
     SeamDetail,
     SeamLock,
 )
-from roofmodel.project.hardware_tables import SHEET_DENSITY, YIELD_FACTORS, design_strength
+from roofmodel.project.hardware_tables import SHEET_DENSITY, YIELD_FACTORS, check_factor, design_strength
 from roofmodel.project.schema import PanelTable
 from roofmodel.project.seam_schema import SeamTable
 from roofmodel.units import SI, UnitSystem
@@ -155,8 +155,6 @@ def _sheet_strength(table: SeamTable, panel: PanelTable, form: DesignFormat) -> 
     factor, clause = usual if usual is not None else (1.0, "")
     if table.yield_factor is not None:
         factor, clause = table.yield_factor, "factor given by the user"
-        if factor > 1.0 if form is DesignFormat.LRFD else factor < 1.0:
-            message = f"seam.yield_factor: {factor:g} does not fit format {form}"
-            raise InputError(message)
+        check_factor("seam.yield_factor", factor, form)
     nominal = table.yield_strength
     return (nominal * factor if form is DesignFormat.LRFD else nominal / factor), clause

@@ -19,7 +19,7 @@ def check_tested(clamp: ClampTable, panel: PanelTable, units: UnitSystem, lock: 
     Raises
     ------
     InputError
-        Another metal, seam or lock, or a thinner sheet.
+        Another metal, seam or lock, a thinner sheet, or screws that are tightened less.
     """
     tested = clamp.tested
     if tested is None:
@@ -32,6 +32,14 @@ def check_tested(clamp: ClampTable, panel: PanelTable, units: UnitSystem, lock: 
     if panel.thickness < THINNER * tested.thickness:
         was, own = (sheet_text(t, units) for t in (tested.thickness, panel.thickness))
         _refuse("thickness", was, "panel.thickness", own)
+    turned, torque = tested.screw_torque, clamp.screw_torque
+    if turned is not None and torque is not None and torque < (1.0 - TURNED) * turned:
+        message = (
+            f"clamp.screw_torque: {units.text(torque, 'bend')} tightens the clamps less than in the tests "
+            f"(clamp.tested.screw_torque, {units.text(turned, 'bend')}): they may hold far less; give "
+            "strengths tested with this torque"
+        )
+        raise InputError(message)
     if lock is not None and tested.lock.strip() and tested.lock.strip().lower() != lock:
         _refuse("lock", tested.lock.strip(), "seam.lock", lock)
 

@@ -259,6 +259,18 @@ BAD: dict[str, tuple[str | bytes, list[str]]] = {
         .replace("anchorage_factor = 2.0", "anchorage_factor = 0.5"),
         ["clamp.factor", "2", "phi"],
     ),
+    "fractile with ASD": (
+        asd('strength_kind = "characteristic"\nfactor = 2.0'),
+        ["clamp.strength_kind", '"characteristic"', "EN", "ASD", "Omega"],
+    ),
+    "partial factor with ASD": (
+        asd('strength_kind = "nominal"\nfactor = 1.25'),
+        ["clamp.factor", "1.25", "ASD", "1.5", "Omega"],
+    ),
+    "partial factor of the panel with ASD": (
+        asd('strength_kind = "allowable"', 'anchorage_kind = "nominal"\nanchorage_factor = 1.33'),
+        ["panel.anchorage_factor", "1.33", "ASD", "Omega"],
+    ),
     "factor superfluous": (
         asd('strength_kind = "allowable"\nfactor = 2.0'),
         ["clamp.factor", "allowable", "leave it out"],

@@ -102,6 +102,11 @@ def projects() -> dict[str, dict[str, Any]]:
         found[name] = tomllib.loads(SMALL.replace(en, f'standard = "{name}"\n{fields}'))
         if name.startswith("ASCE"):
             found[name]["design"]["format"] = "ASD"
+            for table, kind, factor in (
+                ("panel", "anchorage_kind", "anchorage_factor"),
+                ("clamp", "strength_kind", "factor"),
+            ):
+                found[name][table].update({kind: "nominal", factor: 2.0})
             found[name]["project"]["units"] = "US"
     for name in ("granary-door", "harbor-barn", "ridge-school", "cedar-hollow", "tannery-hall"):
         found[name] = tomllib.loads((MODELS / name / "project.toml").read_text(encoding="utf-8"))

@@ -34,8 +34,13 @@ def test_drawing_of_lines_arcs_and_cells(tmp_path):
     drawing.saveas(tmp_path / "angle.dxf")
     angle = read_outline(tmp_path / "angle.dxf", "angle.dxf", None, None)
     np.testing.assert_allclose(angle.area, (2 * 2 - 1.875**2) * 0.0254**2, rtol=1e-9)
-    metric = read_outline(tmp_path / "angle.dxf", "angle.dxf", "mm", None)
+    metric = read_outline(tmp_path / "angle.dxf", "angle.dxf", "mm instead of in", None)
     np.testing.assert_allclose(metric.area * 25.4**2, angle.area, rtol=1e-9)
+    for unit in ("mm", "mm instead of cm"):
+        with pytest.raises(InputError, match=f'"{unit}" contradicts angle.dxf, which says in'):
+            read_outline(tmp_path / "angle.dxf", "angle.dxf", unit, None)
+    same = read_outline(tmp_path / "angle.dxf", "angle.dxf", "inch", None)
+    assert same.equals(angle)
 
 
 def test_open_drawing_is_refused(tmp_path):

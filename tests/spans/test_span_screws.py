@@ -54,6 +54,7 @@ def test_any_cell_on_screws_is_what_check_finds(tmp_path, form, case):
     change = {
         **ON_SCREWS, **TWIST, 'format = "EN"': f'format = "{form}"',
         "\nfactor = 1.33": f"\nfactor = {steps}", "anchorage_factor = 1.33": f"anchorage_factor = {steps}",
+        'kind = "characteristic"': f'kind = "{"characteristic" if form == "EN" else "nominal"}"',
     }  # fmt: skip
     study = studied(tmp_path, replace=change)
     choices = study_choices(study)

@@ -264,9 +264,24 @@ def test_clamps_on_seams_are_connections_not_listed(tmp_path):
     assert any("V_F 0.15" in note and "beta_0 3.5" in note for note in found.notes)
 
 
-def judged(folder, method: str, strengths):
-    rows = "".join(f"T{i},{value}\n" for i, value in enumerate(strengths))
-    (folder / "t.csv").write_text(f"test,strength [kN]\n{rows}")
+@pytest.mark.parametrize(
+    ("strengths", "sheets", "says"),
+    [
+        ((7600, 8000, 8400), (0.6, 0.6, 0.6), r'test "T0"\.strength: 7,?600.* to 200'),
+        ((7.6, 8000, 8.4), (0.6, 0.6, 0.6), r'test "T1"\.strength: 8,?000'),
+        ((7.6, 8.0, 8.4), (0.6, 0.06, 0.6), r'test "T1"\.thickness: 0.06 mm .* 0.6 mm .*0.8 to 1.25'),
+        ((7.6, 8.0, 8.4), (0.6, 0.6, 0.76), r'test "T2"\.thickness: 0.76 mm'),
+    ],
+)
+def test_what_no_clamp_or_sheet_can_be_is_refused(tmp_path, strengths, sheets, says):
+    with pytest.raises(InputError, match=says):
+        judged(tmp_path, "", strengths, sheets)
+
+
+def judged(folder, method: str, strengths, sheets=None):
+    own = [0.6] * len(strengths) if sheets is None else sheets
+    rows = "".join(f"T{i},{value},{own[i]}\n" for i, value in enumerate(strengths))
+    (folder / "t.csv").write_text(f"test,strength [kN],thickness [mm]\n{rows}")
     (folder / "t.toml").write_text(
         'file = "t.csv"\n[campaign]\nname = "x"\n[specimen]\nclamp = "C"\ndirection = "along"\n'
         'seam = "double lock"\nseam_height = "32 mm"\nmetal = "steel"\nthickness = "0.6 mm"\n'

@@ -194,11 +194,12 @@ def test_a_clamp_that_breaks_without_bending_over():
     assert found.kept == pytest.approx(0.0)
 
 
+@pytest.mark.slow
 def test_intervals_hold_the_truth_as_often_as_they_say():
-    """Six specimens, 12 % and 8 % of scatter, noise of 1 %: 95 % intervals over 250 campaigns."""
+    """Six specimens, 12 % and 8 % of scatter, noise of 1 %: 95 % intervals over 120 campaigns."""
     model, rng = MODELS["two clamps"], np.random.default_rng(7)
     hits = np.zeros(2)
-    runs = 250
+    runs = 120
     for _ in range(runs):
         ks = 4e5 * np.exp(0.12 * rng.normal(size=6))
         slips = 1500.0 * np.exp(0.08 * rng.normal(size=6))
@@ -212,7 +213,7 @@ def test_intervals_hold_the_truth_as_often_as_they_say():
             mean = mean_of(values)
             hits[i] += mean.low <= truth <= mean.high
     share = hits / runs
-    # Binomial: 0.95 +- 3 sqrt(0.95 0.05 / 250).
+    # Binomial: 0.95 +- 3 sqrt(0.95 0.05 / 120).
     assert (np.abs(share - 0.95) <= 3 * np.sqrt(0.95 * 0.05 / runs)).all(), share
 
 

@@ -18,7 +18,11 @@ OUTPUTS = ("section.json", "section.png")
 )
 @click.argument("file", type=click.Path(path_type=Path))
 @click.option("--out", callback=named, default="section", show_default=True, help="Folder for the results.")
-@click.option("--unit", metavar="UNIT", help="Length unit of a drawing that does not say it.")
+@click.option(
+    "--unit",
+    metavar="UNIT",
+    help='Of a drawing that does not say it; "mm instead of in" where it says it wrong.',
+)
 @click.option("--layer", metavar="NAME", help="Layer of a drawing; all by default.")
 @click.option(
     "--material",

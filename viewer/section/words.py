@@ -80,4 +80,9 @@ def notes(seen: Seen) -> tuple[str, ...]:
     found = [] if not np.isnan(seen.left.share).any() else [
         "Some walls were not recognized: local buckling is not known, and check does not verify this rail."
     ]  # fmt: skip
-    return (*found, f"Torsion, warping and shear by {seen.profile.elements} finite elements.", *CAUTIONS)
+    return (
+        *found,
+        f"Torsion, warping and shear by {seen.profile.elements} finite elements. The torsion modulus is that "
+        "of the walls: peaks of shear in inner corners are left out (common practice, load at rest).",
+        *CAUTIONS,
+    )
