@@ -185,6 +185,7 @@ def test_words_where_nothing_stands_yet(opened):
     assert page.inner_text("#exported .refusal") == "Give the folder a name, such as results."
 
 
+@pytest.mark.parametrize("opened", ["granary-door"], indirect=True)
 def test_searched_rows_are_shown_taken_and_undone(opened):
     page = opened.page
     before = opened.governing()

@@ -18,13 +18,21 @@ from viewer.app.session import _alone, again, change, open_state, reload, save, 
 
 ROOT = str(Path(__file__).parents[2])
 ENDLESS = """
-import dataclasses, sys
+import dataclasses, os, signal, sys
 from pathlib import Path
 from viewer.app.session import open_state, save
 
 state = open_state(Path(sys.argv[1]))
 texts = [state.now.text, state.now.text + "# " + "x" * 800_000 + "\\n"]
-print("ready", flush=True)
+for _ in range(8):
+    if not (child := os.fork()):
+        break  # a child saves until it is killed
+    print(child, flush=True)
+    os.waitpid(child, 0)
+    sys.stdin.readline()
+if child:
+    sys.exit()
+signal.alarm(60)  # whatever becomes of the test
 number = 0
 while True:
     number += 1
@@ -45,22 +53,27 @@ def test_killed_while_saving_the_file_is_the_old_or_the_new_one(tmp_path):
     old = path.read_bytes()
     new = old + b"# " + b"x" * 800_000 + b"\n"
     saved = 0
+    program = subprocess.Popen(
+        [sys.executable, "-c", ENDLESS, str(path)],
+        stdin=subprocess.PIPE,
+        stdout=subprocess.PIPE,
+        text=True,
+        env={**os.environ, "PYTHONPATH": ROOT},
+    )
+    assert program.stdin is not None
+    assert program.stdout is not None
     for number in range(8):
-        program = subprocess.Popen(
-            [sys.executable, "-c", ENDLESS, str(path)],
-            stdout=subprocess.PIPE,
-            env={**os.environ, "PYTHONPATH": ROOT},
-        )
-        assert program.stdout is not None
-        program.stdout.readline()
+        child = int(program.stdout.readline())
         before = path.stat().st_ino
         time.sleep(0.03 + 0.0037 * number)
-        program.send_signal(signal.SIGKILL)
-        program.wait()
-        program.stdout.close()
+        os.kill(child, signal.SIGKILL)
+        while Path(f"/proc/{child}").exists():
+            time.sleep(0.001)
         assert path.read_bytes() in (old, new)
         saved += path.stat().st_ino != before
         path.write_bytes(old)
+        print(file=program.stdin, flush=True)
+    program.communicate(timeout=60)
     assert saved  # it was killed among savings, not before the first
 
 
