@@ -103,10 +103,11 @@ def place_beside(overlay: Overlay, crowd: Crowd, names: list[RowName], scene: Sc
     """
     point, size = overlay.point, overlay.type_size("legend")
     pitch = 1.22 * size
-    bodies = [*view.project(scene.cells), *view.project(scene.walls)]
-    shapes = [shapely.Polygon(corners).buffer(0.5) for corners in bodies if len(corners) >= 3]
-    roof = shapely.union_all([shapely.Polygon(corners).buffer(0.5) for corners in view.project(scene.cells)])
-    body = shapely.union_all(shapes)
+    roof, walls = (
+        shapely.union_all(shapely.buffer(shapely.polygons(view.project(corners)), 0.5))
+        for corners in (scene.planes, scene.walls)
+    )
+    body = shapely.union(roof, walls)
     low, high = crowd.box[1] + 0.6 * size, crowd.box[3] - 0.6 * size
     room = min(int((high - low) / pitch), MOST_IN_COLUMN)
     left_over: list[RowName] = []

@@ -91,6 +91,11 @@ class Scene:
     standing_rgb: Array
     landed: Array
 
+    @property
+    def planes(self) -> Array:
+        """Triangles of the roof's planes, (t, 3, 3): the first of `body`. [m]."""
+        return self.body[: len(self.body) - 2 * (len(self.walls) + len(self.standing))]
+
 
 def build_scene(analysis: Analysis) -> Scene:
     """Geometry of the picture from the results."""
