@@ -63,7 +63,8 @@ def ladders(
         Clamps on every n-th seam.
     memory : Memory, optional
     full : bool
-        Rows over the whole width of their planes, not only as far as snow threatens.
+        Rows over the whole width of their planes (between valleys and notches) where snow threatens at all,
+        not only as far as it does.
 
     Returns
     -------
@@ -96,9 +97,9 @@ def room_for_lowest(project: Project, threats: Threats, eave: Eave) -> tuple[flo
     """Longest stretch for the lowest row above an eave, and what a rail needs there. [m]."""
     up = _snap(project, eave.v + project.table.plan.eave_distance)
     ends = rail_choices(project, eave.plane)[0]["edge_distance"]
-    low, high = threats.reach[eave.plane]
     pieces = _around(line_pieces(project.roof, eave.plane, up), _in_the_way(project, eave.plane, up))
-    found = [_reaching(a, b, low, high) for a, b in pieces]
+    known = [(a, b, threats.reach(eave.plane, up, a, b)) for a, b in pieces]
+    found = [_reaching(a, b, *reach) for a, b, reach in known if reach]
     longest = max((end - start for start, end in found), default=0.0)
     return max(longest, 0.0), 2.0 * ends + SHORTEST * project.panel.seam_spacing
 
@@ -165,7 +166,7 @@ def _pieces(
     only: tuple[float, float] | None,
     full: bool,
 ) -> list[Place]:
-    """Rows on one line of a plane: a piece each, as far as snow threatens."""
+    """Rows on one line of a plane: one on each piece that snow threatens from, as far as it does or whole."""
     roof, spacing, rail = project.roof, project.panel.seam_spacing, rail_choices(project, plane)[0]
     pieces = line_pieces(roof, plane, up)
     if not pieces:
@@ -173,10 +174,13 @@ def _pieces(
     left, single = pieces[0][0], len(pieces) == 1
     pieces = _around(pieces, _in_the_way(project, plane, up))
     single &= len(pieces) == 1
-    low, high = only or ((-np.inf, np.inf) if full else threats.reach[plane])
+    low, high = only or (-np.inf, np.inf)
     found: list[RowTable] = []
     for a, b in pieces:
-        start, end = _reaching(a, b, low, high)
+        reach = threats.reach(plane, up, max(a, low), min(b, high))
+        if reach is None:
+            continue
+        start, end = (a, b) if full and only is None else _reaching(a, b, *(only or reach))
         if end - start - 2.0 * rail["edge_distance"] < SHORTEST * spacing:
             continue
         length = min(end, b - rail["edge_distance"]) - max(start, a + rail["edge_distance"])

@@ -141,7 +141,7 @@ def _shorter_or_whole(
     most_checks: int,
     tell: Callable[[str], None] | None,
 ) -> Plan:
-    """Rows as far as snow threatens; over their whole planes where these pass or come nearer to it."""
+    """Rows as far as snow threatens; on to the ends of their planes where these pass or come nearer to it."""
     plan = _narrowed(project, threats, every, most_checks, tell, full=False)
     partial = any(row.start is not None or row.end is not None for row in plan.rows)
     if not plan.failure or not partial:

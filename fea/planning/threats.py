@@ -32,6 +32,7 @@ BoolArray = NDArray[np.bool_]
 
 AWAY = 100.0  # farther from the roof nothing can be meant (judgment) [m]
 LEVEL = 0.02  # an edge that falls less than this within a strip is level [m]
+TOUCH = 0.01  # snow that reaches no farther over a row is not above it [m]
 EVERYTHING = "everything below the roof"
 
 
@@ -52,14 +53,17 @@ class Threats:
     ----------
     planes : tuple of int
         Planes that need rows.
-    reach : dict of int to (float, float)
-        Stretch across each of these planes whose snow threatens. [m]
+    spans : dict of int to (k, 3) float
+        Snow that threatens on each of these planes, in strips: from where to where across the plane, and up
+        to where. [m]
     eaves : tuple of Eave
         Where it leaves, one for each height of edge of a plane.
     groups : tuple of tuple of int
         Planes that hand snow to one another, so that their rows belong together.
     by : tuple of (str, tuple of str)
         Everything protected, and the planes whose snow comes down on it.
+    spans_by : tuple of dict
+        `spans` of the snow that comes down on each of these.
     throw : dict of int to float
         How far snow is thrown from each edge. [m]
     weight : float
@@ -71,14 +75,30 @@ class Threats:
     """
 
     planes: tuple[int, ...]
-    reach: dict[int, tuple[float, float]]
+    spans: dict[int, Array]
     eaves: tuple[Eave, ...]
     groups: tuple[tuple[int, ...], ...]
     by: tuple[tuple[str, tuple[str, ...]], ...]
+    spans_by: tuple[dict[int, Array], ...]
     throw: dict[int, float]
     weight: float
     share: dict[int, float]
     notes: tuple[str, ...]
+
+    def reach(self, plane: int, up: float, low: float, high: float) -> tuple[float, float] | None:
+        """From where to where snow threatens above a level line of a plane, between two places on it.
+
+        None where it does not: a plane may reach past what is protected, or lie on both sides of a wing. [m].
+        """
+        return _reach(self.spans[plane], up, low, high)
+
+    def protects(self, plane: int, up: float, low: float, high: float) -> tuple[str, ...]:
+        """What the snow above a level line would come down on."""
+        return tuple(
+            name
+            for (name, _), spans in zip(self.by, self.spans_by, strict=True)
+            if plane in spans and _reach(spans[plane], up, low, high)
+        )
 
 
 def find_threats(project: Project) -> Threats:
@@ -116,9 +136,10 @@ def find_threats(project: Project) -> Threats:
     threatens = _with_upper_roofs(graph, hit, moves, falls)
     n = graph.cells.count
     cell = threatens[:n] & moves
+    sources = [upstream(graph, one)[:n] & moves for one in hits]
     by = tuple(
-        (name, _names(roof, graph.cells.plane[upstream(graph, one)[:n] & moves]))
-        for name, one in zip([mark.name for mark in marks] or [EVERYTHING], hits, strict=True)
+        (name, _names(roof, graph.cells.plane[one]))
+        for name, one in zip([mark.name for mark in marks] or [EVERYTHING], sources, strict=True)
     )
     if not cell.any():
         units = SYSTEMS[project.table.project.units]
@@ -136,10 +157,11 @@ def find_threats(project: Project) -> Threats:
     of_plane = {p: each[:, cell & (graph.cells.plane == p)].sum(axis=1) for p in planes}
     return Threats(
         planes=planes,
-        reach={p: _reach(graph, cell & (graph.cells.plane == p)) for p in planes},
+        spans=_spans(graph, cell),
         eaves=tuple(e for e in eaves if e.plane in planes),
         groups=_groups(roof, graph, threatens, planes),
         by=by,
+        spans_by=tuple(_spans(graph, one) for one in sources),
         throw=throw,
         weight=float(weight.max()),
         share={p: float((w / np.maximum(weight, 1e-9)).max()) for p, w in of_plane.items()},
@@ -371,9 +393,20 @@ def _planes_with_rows(
     return tuple(sorted(p for p in chosen if roof.planes.slope[p] > FLAT_SLOPE))
 
 
-def _reach(graph: FlowGraph, cells: BoolArray) -> tuple[float, float]:
-    u = graph.cells.corners[cells][:, :2, 0]
-    return float(u.min()), float(u.max())
+def _spans(graph: FlowGraph, cells: BoolArray) -> dict[int, Array]:
+    """Cells of each plane: from where to where across it, and up to where, (k, 3). [m]."""
+    plane, corners = graph.cells.plane[cells], graph.cells.corners[cells]
+    known = np.column_stack(
+        [corners[:, :2, 0].min(axis=1), corners[:, :2, 0].max(axis=1), corners[..., 1].max(axis=1)]
+    )
+    return {int(p): known[plane == p] for p in np.unique(plane)}
+
+
+def _reach(spans: Array, up: float, low: float, high: float) -> tuple[float, float] | None:
+    on = (spans[:, 0] < high - TOUCH) & (spans[:, 1] > low + TOUCH) & (spans[:, 2] > up + TOUCH)
+    if not on.any():
+        return None
+    return max(float(spans[on, 0].min()), low), min(float(spans[on, 1].max()), high)
 
 
 def _groups(

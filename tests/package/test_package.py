@@ -30,7 +30,7 @@ from viewer import style
 from viewer.building_words import partial_words
 from viewer.package.pdf import package_source, write_package
 from viewer.package.sway import LESS, MORE, place_words, sway_findings, sway_words
-from viewer.package.typeset import expression, preamble, symbols, table, text, typeset
+from viewer.package.typeset import expression, paragraph, preamble, symbols, table, text, typeset
 from viewer.picture import svg
 from viewer.picture.plan import clamp_marks
 from viewer.quantities import percent, quantity, system
@@ -371,6 +371,15 @@ def test_long_names_break_within_their_column(tmp_path):
     typeset(preamble("t", "f", "a4") + table(one), {}, tmp_path / "t.pdf")
     found = pypdf.PdfReader(tmp_path / "t.pdf").pages[0].extract_text()
     assert name in re.sub(r"[\s\u200b]", "", found)
+
+
+def test_units_of_a_page_stand_in_no_quotes(tmp_path):
+    words = "1.88 kN/m², 7.3 kN/m, 5 lbf/ft and 400 kg/m³; 2 kN/m^3"
+    one = Table("Loads", ("Max kN/m", "psf"), "ns", (("7.3", words),))
+    typeset(preamble("t", "f", "a4") + paragraph(words) + table(one), {}, tmp_path / "t.pdf")
+    found = pypdf.PdfReader(tmp_path / "t.pdf").pages[0].extract_text()
+    assert "kN/m²" in found
+    assert not re.search('[“”"]', found)
 
 
 def test_names_of_fields_are_no_formulas():

@@ -104,7 +104,7 @@ def test_slices_of_a_drift_are_named_in_the_package(monkeypatch: pytest.MonkeyPa
 
 def test_units_stay_whole_and_commands_lose_their_marks() -> None:
     assert typeset.text("Force kN/m, 1.2 kN/m² on A/B") == (
-        '#"Force "#box["kN/m"]#", 1.2 "#box["kN/m²"]#" on A/B"'
+        '#"Force "#box[#"kN/m"]#", 1.2 "#box[#"kN/m²"]#" on A/B"'
     )
     assert typeset.paragraph("see `eavewright seam`; name `odd`", note=True).count("`") == 2
     assert "“eavewright seam”" in typeset.paragraph("see `eavewright seam`")

@@ -6,7 +6,7 @@ from typing import Any
 
 from fea.planning.plan import Plan
 from viewer.plan.terminal import material_words
-from viewer.plan.words import nth_seam, row_lines, threat_words, verdict_words
+from viewer.plan.words import nth_seam, row_lines, threats_in_words, verdict_words
 from viewer.quantities import percent, system
 
 
@@ -18,7 +18,7 @@ def plan_answer(plan: Plan) -> dict[str, Any]:
         "found": not plan.failure,
         "sentence": verdict_words(plan),
         "material": material_words(plan, units),
-        "threats": [threat_words(name, planes) for name, planes in plan.threats.by],
+        "threats": threats_in_words(plan),
         "rows": [
             {
                 "name": line.name,

@@ -54,7 +54,7 @@ def text(words: str) -> str:
     """Words as they are, whatever characters they hold."""
     parts, last = [], 0
     for match in WHOLE.finditer(words):
-        parts += [_plain(words[last : match.start()]), f'#box["{_escaped(match.group())}"]']
+        parts += [_plain(words[last : match.start()]), f'#box[#"{_escaped(match.group())}"]']
         last = match.end()
     return "".join([*parts, _plain(words[last:])])
 

@@ -14,14 +14,14 @@ from roofmodel.project.load import Project
 from roofmodel.project.schema import RowTable
 from viewer.export import created, file_head, plain_data, verdict
 from viewer.files import write_json, write_text
-from viewer.plan.words import row_lines, verdict_words
+from viewer.plan.words import row_lines, rows_by_protected, verdict_words
 
 FORMAT_VERSION = 1
 
 
 def plan_data(project: Project, plan: Plan, beside: tuple[tuple[int, Plan], ...] = ()) -> dict[str, Any]:
     """Everything as plain data, SI, after viewer/plan.schema.json."""
-    table = project.table.plan
+    table, held = project.table.plan, rows_by_protected(plan)
     cleaned: dict[str, Any] = plain_data(
         {
             **file_head("plan", project.path.name, project.digest, FORMAT_VERSION),
@@ -29,7 +29,10 @@ def plan_data(project: Project, plan: Plan, beside: tuple[tuple[int, Plan], ...]
             "title": project.table.project.name,
             "goal": table.goal,
             "target": table.target,
-            "protected": [{"name": name, "planes": list(planes)} for name, planes in plan.threats.by],
+            "protected": [
+                {"name": name, "planes": list(planes), "held_by": list(held[name])}
+                for name, planes in plan.threats.by
+            ],
             **_outcome(plan),
             "verdict": "no rows found" if plan.failure else verdict(plan.analysis),
             "sentence": verdict_words(plan),

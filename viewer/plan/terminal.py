@@ -10,7 +10,7 @@ from fea.planning.plan import Plan
 from roofmodel.units import UnitSystem
 from viewer.handover.bill import bill_of, splice_caution
 from viewer.plan.run import Beside
-from viewer.plan.words import nth_seam, row_lines, threat_words, verdict_words
+from viewer.plan.words import nth_seam, row_lines, threats_in_words, verdict_words
 from viewer.quantities import column, percent, system
 from viewer.style import CAUTION
 from viewer.terminal import plain_table
@@ -24,8 +24,7 @@ def print_plan(plan: Plan, beside: tuple[Beside, ...], console: Console) -> None
     project = plan.analysis.project
     units = system(project.table.project.units)
     lines: list[Text | Table] = [Text(project.table.project.name, style="bold")]
-    for name, planes in plan.threats.by:
-        lines.append(Text(threat_words(name, planes)))
+    lines += [Text(words) for words in threats_in_words(plan)]
     lines += [Text(), _rows(plan, units), Text(), Text(material_words(plan, units))]
     if beside:
         lines += [Text(), _compared(beside, units)]

@@ -29,11 +29,37 @@ class RowLine:
     utilization: float
 
 
-def threat_words(name: str, planes: Sequence[str]) -> str:
-    """Whose snow comes down on something protected; where nothing does, its place may be wrong."""
+def threat_words(name: str, planes: Sequence[str], rows: Sequence[str]) -> str:
+    """Whose snow comes down on something protected, and which rows hold it.
+
+    Where no snow does, the place of what is protected may be wrong.
+    """
     if not planes:
         return f"Snow of no plane comes down on {name}: see where plan.png draws it."
-    return f"Snow of {', '.join(planes)} comes down on {name}."
+    held = f"; held by {', '.join(rows)}" if rows else ""
+    return f"Snow of {', '.join(planes)} comes down on {name}{held}."
+
+
+def threats_in_words(plan: Plan) -> list[str]:
+    """`threat_words` of everything protected."""
+    held = rows_by_protected(plan)
+    return [threat_words(name, planes, held[name]) for name, planes in plan.threats.by]
+
+
+def rows_by_protected(plan: Plan) -> dict[str, tuple[str, ...]]:
+    """Rows with snow above them that would come down on each thing protected.
+
+    A row may hold what would first fall onto a lower roof and come down from there; it stands with none.
+    """
+    layout = plan.analysis.project.layout
+    ends = np.sort(np.stack([layout.row_start[:, 0], layout.row_end[:, 0]], axis=1), axis=1)
+    found: dict[str, list[str]] = {name: [] for name, _ in plan.threats.by}
+    for row, plane, up, (low, high) in zip(
+        plan.rows, layout.row_plane, layout.row_start[:, 1], ends, strict=True
+    ):
+        for name in plan.threats.protects(int(plane), float(up), float(low), float(high)):
+            found[name].append(row.name)
+    return {name: tuple(rows) for name, rows in found.items()}
 
 
 def nth_seam(every: int) -> str:
@@ -102,6 +128,6 @@ def verdict_words(plan: Plan) -> str:
     if plan.analysis.project.table.protect:
         ends = (
             " (ends of rows were looked at as far as snow threatens and, where that does not pass, over the "
-            "whole plane; no others)"
+            "whole width of their plane there; no others)"
         )
     return f"{what} keep every limit; {proof} among the rows that [plan] allows{alike}{ends}."

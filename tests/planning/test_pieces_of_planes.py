@@ -1,0 +1,59 @@
+"""A plane with a wing before it: its lower part is in pieces, and each is judged by where its snow lands."""
+
+import pytest
+from plan_projects import with_roof
+
+from fea.planning.candidates import ladders
+from fea.planning.threats import find_threats
+from roofmodel.project.load import load_project
+
+T_ROOF = """
+[[roof.part]]
+shape = "gable"
+footprint = "0 0, 14 0, 14 6, 0 6 m"
+pitches = ["30 deg", "gable", "30 deg", "gable"]
+eave_height = "3 m"
+[[roof.part]]
+shape = "gable"
+footprint = "5 -4, 9 -4, 9 3, 5 3 m"
+pitches = ["gable", "30 deg", "gable", "30 deg"]
+eave_height = "3 m"
+"""
+DOOR = """
+[[protect]]
+name = "door"
+area = "11 -2, 12 -2, 12 -1, 11 -1 m"
+"""
+
+
+@pytest.fixture(scope="module")
+def threatened(tmp_path_factory):
+    """The main roof's south side lies left and right of a wing; the door is on the right, in the corner."""
+    path = tmp_path_factory.mktemp("t") / "project.toml"
+    path.write_text(with_roof(T_ROOF, MORE=DOOR), encoding="utf-8")
+    project = load_project(path, rows_needed=False, rows_count=False)
+    return project, find_threats(project)
+
+
+@pytest.mark.parametrize("full", [False, True])
+def test_no_row_stands_where_nothing_slides_onto_the_door(threatened, full):
+    """Below the wing's ridge (2.31 m up) the left leg drains past the other side of the wing."""
+    project, threats = threatened
+    (ladder,) = ladders(project, threats, (1,), full=full)
+    south = project.roof.planes.name.index("S1")
+    rows = [place.row for level in ladder.places for place in level if place.plane == south]
+    low = [row for row in rows if row.up < 2.3]
+    assert len(low) > 3
+    for row in low:
+        valley = 9.0 - row.up * 2.0 / 2.3094  # where its piece begins, at the valley east of the wing
+        assert row.start == pytest.approx(valley, abs=0.011)
+    high = [row for row in rows if row.up > 2.35]
+    assert all((row.start is None) == full for row in high)
+    assert high
+
+
+def test_rows_are_asked_what_they_protect(threatened):
+    project, threats = threatened
+    south = project.roof.planes.name.index("S1")
+    assert threats.protects(south, 0.5, 8.6, 14.0) == ("door",)
+    assert threats.protects(south, 0.5, 0.0, 5.4) == ()
