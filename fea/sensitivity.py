@@ -196,15 +196,31 @@ def _shifted(project: Project, by: float) -> Project:
 
 
 def _with_ups(project: Project, ups: Sequence[float]) -> Project:
-    """Rows at other distances from the eave, cut where the plane is narrower there. [m]."""
+    """Rows at other distances from the eave, cut where the plane is narrower there. [m].
+
+    Their splices keep their shares of the rail: no splice and no stub comes or goes with its length.
+    """
     moved = []
     for row, up in zip(project.table.row, ups, strict=True):
         ends: dict[str, float | None] = {"start": row.start, "end": row.end}
         if row.plane is not None and (row.start is not None or row.end is not None):
             pieces = line_pieces(project.roof, project.roof.planes.name.index(row.plane), up)
             ends |= _cut_to(pieces, row.start, row.end, row.edge_distance)
-        moved.append(row.model_copy(update={"up": up, **ends}))
-    return with_rows(project, moved)
+        moved.append(row.model_copy(update={"up": up, **ends, "splice": [], "splice_every": None}))
+    placed = with_rows(project, moved)
+    if not len(project.layout.splice_s):
+        return placed
+    share = placed.layout.row_length / project.layout.row_length
+    spliced = [
+        after.model_copy(
+            update={
+                "splice": [one.model_copy(update={"at": one.at * part}) for one in row.splice],
+                "splice_every": None if row.splice_every is None else row.splice_every * part,
+            }
+        )
+        for row, after, part in zip(project.table.row, moved, share.tolist(), strict=True)
+    ]
+    return with_rows(project, spliced)
 
 
 def _cut_to(

@@ -33,7 +33,7 @@ def place_line(place: Tolerance | None, analysis: Analysis, units: UnitSystem) -
         beside = f"clamps beside the governing one {step} farther off make {into}"
         parts.append(f"{beside} ({place.clamps_at})")
     if place.failed:
-        parts.append(f"rows {step} higher or lower cannot be calculated")
+        parts.append(f"rows {step} higher or lower cannot be calculated ({place.failed.rstrip('.')})")
     if not parts:
         return ""
     return f"Tolerance of place: {'; '.join(parts)}.{exceeding(place, worst.utilization)}"

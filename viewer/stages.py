@@ -14,6 +14,7 @@ import click
 if TYPE_CHECKING:
     from rich.console import Console
 
+EVERY = 5.0  # between lines off a terminal on how far a stage has come [s]
 _VOICE = "eavewright.voice"  # key of click's context: "text", "quiet" or "json"
 
 
@@ -103,7 +104,7 @@ class Stages:
     """
 
     def __init__(self) -> None:
-        self._begun = time.monotonic()
+        self._begun = self._said = time.monotonic()
         self._status: object | None = None
         self._silent = voice() == "quiet"
         self._terminal = sys.stderr.isatty() and not self._silent and os.environ.get("TERM") != "dumb"
@@ -121,8 +122,8 @@ class Stages:
         self._accepted = True
 
     def step(self, text: str) -> None:
-        """Say how far a stage has come; nothing off a terminal."""
-        if self._terminal:
+        """Say how far a stage has come; off a terminal now and then, as a line each."""
+        if self._terminal or time.monotonic() - self._said > EVERY:
             self.show(text)
 
     def show(self, text: str) -> None:
@@ -132,4 +133,5 @@ class Stages:
             room = shutil.get_terminal_size().columns - 5  # a line that wraps cannot be wiped
             click.echo(f"\r\x1b[K{text[:room]} ...", nl=False, err=True)
         elif self._accepted and not self._silent and time.monotonic() - self._begun > 1.0:
+            self._said = time.monotonic()
             click.echo(f"{text} ...", err=True)

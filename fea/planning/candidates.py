@@ -41,6 +41,7 @@ ROOM = 0.1  # kept between rails and what stands on the roof (judgment) [m]
 TOP_GAP = 0.3  # rows stay this far below the top of their plane [m]
 MOST_OPTIONS = 27  # of one level; beyond, the planes of a group share one spacing
 SHORTEST = 1.5  # seams that a piece of row crosses at least
+UNEVEN = 0.02  # that round numbers may lengthen a rail by [m]
 FOOT = 0.3048
 RAIL = ("edge_distance", "cantilever", "splice_every", "splice_kind")
 
@@ -191,19 +192,25 @@ def _pieces(
                 up=up,
                 start=None if start == a and single else _inside(project, start - left, a - left, b - left),
                 end=None if end == b and single else _inside(project, end - left, a - left, b - left),
-                **{**rail, "splice_every": rail["splice_every"] or _bars(project, length)},
+                **{**rail, "splice_every": _pieces_of_rail(project, rail["splice_every"], length)},
             )
         )
     return [Place(plane, level, row) for row in found]
 
 
-def _bars(project: Project, length: float) -> float | None:
-    """Length of the equal pieces of a rail that is longer than the bars as bought; none if it is not. [m]."""
-    stock = project.table.rail.stock_length
-    if stock is None or length <= stock:
-        return None
+def _pieces_of_rail(project: Project, every: float | None, length: float) -> float | None:
+    """Length of the pieces of a rail; none if it is not spliced. [m].
+
+    As chosen, if clamps surely stand on the last one; else in equal pieces that are no longer than chosen.
+    Where nothing was chosen, in equal pieces no longer than the bars as bought.
+    """
+    most, seams = every or project.table.rail.stock_length, max(project.table.plan.every)
+    if most is None or length <= most:
+        return every
+    if every and not UNEVEN < length % every < seams * project.panel.seam_spacing:
+        return every
     unit = 0.0254 if project.table.project.units == "US" else 0.01
-    return min(float(np.ceil(length / np.ceil(length / stock) / unit - 1e-6) * unit), stock)
+    return min(float(np.ceil((length + UNEVEN) / np.ceil(length / most) / unit - 1e-6) * unit), most)
 
 
 def _reaching(a: float, b: float, low: float, high: float) -> tuple[float, float]:
@@ -259,11 +266,12 @@ def _inside(project: Project, place: float, low: float, high: float) -> float:
 
 @dataclass(frozen=True)
 class _Placed:
-    """Rows of all places with one choice of clamps: rail length, clamps, whether held, and the layout."""
+    """Rows of all places with one choice of clamps: rail length, clamps, whether and why not held, layout."""
 
     length: Array
     clamps: IntArray
     held: BoolArray
+    loose: tuple[str, ...]
     layout: Layout
 
 
@@ -271,13 +279,28 @@ def _placed(project: Project, places: list[Place], every: int) -> _Placed:
     rows = [place.row.model_copy(update={"every": every, "name": str(i)}) for i, place in enumerate(places)]
     units = SYSTEMS[project.table.project.units]
     layout = place_rows(project.roof, rows, project.table.plane, project.panel, units)
-    held = np.array([not words for words in loose_rows(layout, project.rail, project.clamp)])
+    loose = loose_rows(layout, project.rail, project.clamp)
+    held = np.array([not words for words in loose])
     if any(row.cantilever is not None for row in rows):
         whole = [row.model_copy(update={"cantilever": None}) for row in rows]
         uncut = place_rows(project.roof, whole, project.table.plane, project.panel, units)
         cut = np.abs(np.stack([layout.row_start - uncut.row_start, layout.row_end - uncut.row_end])[..., 0])
         held &= cut.max(axis=0) <= project.panel.seam_spacing
-    return _Placed(layout.row_length, np.bincount(layout.clamp_row, minlength=len(rows)), held, layout)
+    clamps = np.bincount(layout.clamp_row, minlength=len(rows))
+    return _Placed(layout.row_length, clamps, held, loose, layout)
+
+
+def _refuse_loose(project: Project, rows: IntArray, places: list[Place], by_option: list[_Placed]) -> None:
+    """A lowest row that no choice of clamps holds, before anything is checked in vain."""
+    for i, place in zip(rows.tolist(), places, strict=True):
+        if all(placed.loose[i] for placed in by_option):
+            up = SYSTEMS[project.table.project.units].text(place.row.up, "length")
+            message = (
+                f"plan.every: no choice of clamps holds the lowest rail on plane {place.row.plane}, {up} up "
+                f"the slope: {by_option[0].loose[i]}; allow clamps on more seams, or other splices "
+                "(plan.splice_every, plan.splice_kind)"
+            )
+            raise InputError(message)
 
 
 @dataclass(frozen=True)
@@ -353,6 +376,7 @@ def _ladder(
     level = np.repeat(np.arange(h), [len(one) for one in places])
     plane = np.array([place.plane for one in places for place in one])
     choice = _choices(n, len(group))
+    _refuse_loose(project, own[: len(places[0])], places[0], by_option)
     per_meter = plan.rail_cost / (FOOT if project.table.project.units == "US" else 1.0)
     number = np.array([group.index(p) for p in plane.tolist()], dtype=np.int64)
     single = np.zeros((len(group), h, n))

@@ -19,6 +19,7 @@ from fea.planning.search import Checked, Found, Path, search
 from fea.planning.slivers import without_slivers
 from fea.planning.threats import Threats, find_threats, threatening, upstream
 from fea.refining import with_narrower_strips
+from roofmodel.errors import InputError
 from roofmodel.layout import Layout
 from roofmodel.project.load import Project, with_rows
 from roofmodel.project.plan_schema import ProtectTable
@@ -118,20 +119,28 @@ def plan_rows(
     InputError
         Nothing threatens; planes on which no row can stand.
     """
-    threats = without_slivers(project, find_threats(project))
     options = tuple(sorted(set(every or project.table.plan.every)))
+    project = _with_plan(project, every=list(options))
+    threats = without_slivers(project, find_threats(project))
     plan = _shorter_or_whole(project, threats, options, most_checks, tell)
     if not plan.failure or project.table.plan.step is not None:
         return plan
     step = _finer_step(project, threats)
-    table = project.table.plan.model_copy(update={"step": step})
-    finer = replace(project, table=project.table.model_copy(update={"plan": table}))
-    closer = _shorter_or_whole(finer, threats, options, most_checks, tell)
+    finer = _with_plan(project, step=step)
+    try:
+        closer = _shorter_or_whole(finer, threats, options, most_checks, tell)
+    except InputError:  # what cannot be does not take away what was found
+        return plan
     if closer.failure and excess(closer) >= excess(plan):
         return plan
     length = SYSTEMS[project.table.project.units].text(step, "length")
     note = f"Rows at wider steps up the slope do not pass; these were looked for every {length} (plan.step)."
     return replace(closer, notes=(*closer.notes, note))
+
+
+def _with_plan(project: Project, **fields: object) -> Project:
+    plan = project.table.plan.model_copy(update=fields)
+    return replace(project, table=project.table.model_copy(update={"plan": plan}))
 
 
 def _shorter_or_whole(
@@ -146,7 +155,10 @@ def _shorter_or_whole(
     partial = any(row.start is not None or row.end is not None for row in plan.rows)
     if not plan.failure or not partial:
         return plan
-    whole = _narrowed(project, threats, every, most_checks, tell, full=True)
+    try:
+        whole = _narrowed(project, threats, every, most_checks, tell, full=True)
+    except InputError:
+        return plan
     if whole.failure and excess(whole) >= excess(plan):
         return plan
     note = "Rows that reach only as far as snow threatens do not pass; these run on over their planes."
@@ -201,12 +213,13 @@ def _search(
     prepared = prepare(rigid)
     choices = ladders(rigid, threats, every, prepared.memory, full=full)
     done = 0
+    spacing = f", clamps {every[0]} seam{'s' * (every[0] > 1)} apart" if len(every) == 1 else ""
 
     def check(paths: list[Path]) -> list[Checked]:
         nonlocal done
         done += 1
         if tell is not None:
-            tell(f"planning rows, check {done}")
+            tell(f"planning rows{' over whole planes' if full else ''}, check {done}{spacing}")
         return checked(prepared, choices, every, paths)
 
     plan = project.table.plan

@@ -112,23 +112,27 @@ def _simple_motion(S: sparse.csr_array, alone: Array, groups: int, joints: Array
     return ""
 
 
-def _piece_words(
-    motion: Array, groups: int, joints: Array, piece: IntArray, axial: IntArray, s: Array
-) -> str:
+def _piece_words(motion: Array, groups: int, joints: Array) -> str:
     """Say which piece moves most in a mechanism."""
     travel = np.abs(motion[1 : 1 + groups])
     sway = motion[1 + groups :].reshape(2, -1)
     size = np.abs(sway).max(axis=0)
     if travel.max() > size.max():
-        at = s[axial == int(np.argmax(travel))]
-        return f"nothing keeps the piece from s = {at[0]:g} to {at[-1]:g} m from sliding along the row"
+        where = _which_piece(int(np.argmax(travel)), groups)
+        return f"nothing keeps {where} from sliding along the row"
     if len(joints) == 2:
         return "nothing keeps the rail from turning about the grips of its clamps"
     most = int(np.argmax(np.maximum(size[:-1], size[1:])))
     plane = "away from the roof" if np.abs(sway).max(axis=1).argmax() else "in the plane of the roof"
-    at = s[piece == most]
-    where = f"s = {at[0]:g} to {at[-1]:g} m"
-    return f"nothing keeps the piece from {where} from swinging {plane} about its splice"
+    where = _which_piece(most, len(joints) - 1)
+    return f"nothing keeps {where} from swinging {plane} about its splice"
+
+
+def _which_piece(number: int, count: int) -> str:
+    """A piece between splices in words that hold in every system of units."""
+    if number in (0, count - 1):
+        return f"the {'last' if number else 'first'} piece (of {count}, from its left end)"
+    return f"piece {number + 1} (of {count}, from its left end)"
 
 
 def free_motion(s: Array, dof: IntArray, node: IntArray, spring: Array, height: float) -> str:
@@ -187,4 +191,4 @@ def _free_motion(
     if value > FREE:
         return ""
     simple = _simple_motion(S, alone, groups, joints, height)
-    return simple or _piece_words(vector * scale, groups, joints, piece, axial, s)
+    return simple or _piece_words(vector * scale, groups, joints)

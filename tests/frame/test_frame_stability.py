@@ -36,9 +36,13 @@ FREE = [
     (
         without(3, height=0.0),
         {**TWO, "splices": [(0.9, HINGE), (2.1, HINGE)]},
-        "m from swinging away",
+        "from swinging away",
     ),
-    (make_clamp(FULL), {**ONE, "splices": [(1.5, HINGE)]}, "s = 1.5 to 3 m from swinging"),
+    (
+        make_clamp(FULL),
+        {**ONE, "splices": [(1.5, HINGE)]},
+        "the last piece (of 2, from its left end) from swinging",
+    ),
     (make_clamp(FULL), {**TWO, "splices": [(1.0, HINGE), (1.5, HINGE), (2.0, HINGE)]}, "from swinging"),
     (make_clamp(FULL), {**TWO, "splices": [(1.0, SLIDING), (1.5, SLIDING)]}, "s = 1 to 1.5 m from sliding"),
     (make_clamp(FULL), {**TWO, "clamps": []}, "has no clamps"),

@@ -23,8 +23,9 @@ from fea.planning.threats import find_threats
 from roofmodel.errors import InputError
 from roofmodel.project.load import load_project, parse_project
 from viewer.cli import commands
+from viewer.plan import run as run_module
 from viewer.plan.export import plan_data, planned_text, write_planned_project
-from viewer.plan.words import verdict_words
+from viewer.plan.words import Beside, verdict_words
 
 WIDE = """
 [[protect]]
@@ -86,7 +87,7 @@ def test_planned_project_passes_the_check_as_planned(tmp_path, narrow):
     again = analyze(load_project(tmp_path / "planned.toml"))
     for old, new in zip(plan.analysis.limits, again.limits, strict=True):
         assert new.demand == pytest.approx(old.demand, rel=1e-9, abs=1e-9)
-    data = plan_data(project, plan, ((1, plan),))
+    data = plan_data(project, plan, (Beside(1, plan, plan.failure), Beside(9, None, "no rail is held")))
     schema = json.loads((Path(viewer.__file__).parent / "plan.schema.json").read_text())
     jsonschema.Draft202012Validator.check_schema(schema)
     jsonschema.validate(data, schema)
@@ -153,6 +154,38 @@ def test_the_same_spacing_twice_is_no_comparison(tmp_path):
     assert isinstance(result.exception, InputError), result.output
     assert "--compare 2 2: give two different spacings" in str(result.exception)
     assert not (tmp_path / "plan").exists()
+
+
+def test_a_spacing_that_cannot_be_does_not_take_away_the_other(tmp_path, monkeypatch):
+    (tmp_path / "p.toml").write_text(gable(ROWS=""))
+    project = load_project(tmp_path / "p.toml", rows_needed=False)
+    done = SimpleNamespace(failure="")
+
+    def search(project, tell, *, every):
+        if every == (2,):
+            message = "plan.every: no choice of clamps holds the lowest rail."
+            raise InputError(message)
+        return done
+
+    monkeypatch.setattr(run_module, "plan_rows", search)
+    one, two = run_module.compare_spacings(project, (1, 2))
+    assert (one.plan, one.failure) == (done, "")
+    assert two.plan is None
+    assert two.failure == "plan.every: no choice of clamps holds the lowest rail"
+
+
+@pytest.mark.parametrize(
+    ("length", "every", "pieces"), [("6.6 m", [1], 3.0), ("6.6 m", [2], 2.21), ("5.9 m", [2], 3.0)]
+)
+def test_no_stub_without_clamps_is_left_behind_the_last_splice(tmp_path, length, every, pieces):
+    """Pieces of 3 m leave 0.6 m: less than two seams (1 m) apart, so the rail is cut evenly then."""
+    outline = f"0 0, 8 0, 8 {length[:3]}, 0 {length}"
+    more = f'[plan]\nevery = {every}\nsplice_every = "3 m"\n'
+    (tmp_path / "p.toml").write_text(gable(ROWS="", FOOTPRINT=outline, MORE=more))
+    project = load_project(tmp_path / "p.toml", rows_needed=False)
+    found = ladders(project, find_threats(project), tuple(every))
+    assert {place.row.splice_every for one in found for level in one.places for place in level} == {pieces}
+    assert all(np.isfinite(one.cost[0]).all() for one in found)
 
 
 @pytest.mark.parametrize("told", [False, True])

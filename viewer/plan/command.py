@@ -54,8 +54,13 @@ def plan(project: Path, out: Path, compare: tuple[int, int] | None, picture: boo
         loaded = load_project(project, rows_needed=False, rows_count=False)
         check_output(out, list(loaded.inputs), OUTPUTS)
         stages.show("planning rows")
-        found = planned(loaded, stages.step)
-        beside = compare_spacings(loaded, compare, stages.step) if compare else ()
+
+        def tell(words: str) -> None:
+            stages.accept()  # what can be refused was, before anything is checked
+            stages.step(words)
+
+        found = planned(loaded, tell)
+        beside = compare_spacings(loaded, compare, tell) if compare else ()
         folder = output_folder(out)
         stages.accept()
         stages.show("drawing and writing data")

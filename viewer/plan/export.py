@@ -14,12 +14,12 @@ from roofmodel.project.load import Project
 from roofmodel.project.schema import RowTable
 from viewer.export import created, file_head, plain_data, verdict
 from viewer.files import write_json, write_text
-from viewer.plan.words import row_lines, rows_by_protected, verdict_words
+from viewer.plan.words import Beside, row_lines, rows_by_protected, verdict_words
 
 FORMAT_VERSION = 1
 
 
-def plan_data(project: Project, plan: Plan, beside: tuple[tuple[int, Plan], ...] = ()) -> dict[str, Any]:
+def plan_data(project: Project, plan: Plan, beside: tuple[Beside, ...] = ()) -> dict[str, Any]:
     """Everything as plain data, SI, after viewer/plan.schema.json."""
     table, held = project.table.plan, rows_by_protected(plan)
     cleaned: dict[str, Any] = plain_data(
@@ -45,7 +45,10 @@ def plan_data(project: Project, plan: Plan, beside: tuple[tuple[int, Plan], ...]
                 {"planes": list(names), "feasible": found.feasible, "proven": found.proven}
                 for names, found in plan.groups
             ],
-            "compared": [{"every": every, **_outcome(one), "failure": one.failure} for every, one in beside],
+            "compared": [
+                {"every": one.every, **(_outcome(one.plan) if one.plan else {}), "failure": one.failure}
+                for one in beside
+            ],
             "notes": list(plan.notes),
             "cautions": list(plan.analysis.cautions),
         }
@@ -62,7 +65,7 @@ def _outcome(plan: Plan) -> dict[str, Any]:
     }
 
 
-def write_plan_data(project: Project, plan: Plan, beside: tuple[tuple[int, Plan], ...], path: Path) -> None:
+def write_plan_data(project: Project, plan: Plan, beside: tuple[Beside, ...], path: Path) -> None:
     """Write plan.json."""
     data = plan_data(project, plan, beside)
     write_json(path, data, indent=1)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -11,17 +10,10 @@ from fea.planning.plan import Plan, plan_rows
 from roofmodel.errors import InputError
 from roofmodel.project.load import Project
 from viewer.plan.export import write_plan_data, write_planned_project
+from viewer.plan.words import Beside
 
 if TYPE_CHECKING:
     from viewer.picture.render import Renderer
-
-
-@dataclass(frozen=True)
-class Beside:
-    """A plan with clamps on every n-th seam only."""
-
-    every: int
-    plan: Plan
 
 
 def planned(project: Project, tell: Callable[[str], None] | None = None) -> Plan:
@@ -37,11 +29,16 @@ def planned(project: Project, tell: Callable[[str], None] | None = None) -> Plan
 def compare_spacings(
     project: Project, every: tuple[int, int], tell: Callable[[str], None] | None = None
 ) -> tuple[Beside, ...]:
-    """Plans with one clamp spacing each."""
-    return tuple(
-        Beside(n, _named(project, lambda n=n: plan_rows(project, tell, every=(n,))))  # type: ignore[misc]
-        for n in dict.fromkeys(every)
-    )
+    """Plans with one clamp spacing each; one that cannot be does not take away the other."""
+    return tuple(_beside(project, n, tell) for n in dict.fromkeys(every))
+
+
+def _beside(project: Project, every: int, tell: Callable[[str], None] | None) -> Beside:
+    try:
+        plan = plan_rows(project, tell, every=(every,))
+    except InputError as error:
+        return Beside(every, None, str(error).rstrip("."))
+    return Beside(every, plan, plan.failure)
 
 
 def _named(project: Project, work: Callable[[], Plan]) -> Plan:
@@ -61,7 +58,7 @@ def write_plan(
 
     started = start_picture(plan.analysis, renderer) if renderer else None
     write_planned_project(project, plan, folder / "planned.toml")
-    write_plan_data(project, plan, tuple((one.every, one.plan) for one in beside), folder / "plan.json")
+    write_plan_data(project, plan, beside, folder / "plan.json")
     result = Picture(None, "left out on request (--no-picture)")
     if started is not None:
         result = finish_picture(started, folder / "plan.png", draw_map(started.overlay, project, plan))

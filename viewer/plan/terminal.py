@@ -9,8 +9,7 @@ from rich.text import Text
 from fea.planning.plan import Plan
 from roofmodel.units import UnitSystem
 from viewer.handover.bill import bill_of, splice_caution
-from viewer.plan.run import Beside
-from viewer.plan.words import nth_seam, row_lines, threats_in_words, verdict_words
+from viewer.plan.words import Beside, nth_seam, row_lines, threats_in_words, verdict_words
 from viewer.quantities import column, percent, system
 from viewer.style import CAUTION
 from viewer.terminal import plain_table
@@ -29,9 +28,7 @@ def print_plan(plan: Plan, beside: tuple[Beside, ...], console: Console) -> None
     if beside:
         lines += [Text(), _compared(beside, units)]
         lines += [
-            Text(f"Clamps on every {nth_seam(one.every)}: {one.plan.failure}.")
-            for one in beside
-            if one.plan.failure
+            Text(f"Clamps on every {nth_seam(one.every)}: {one.failure}.") for one in beside if one.failure
         ]
     lines += [Text(), Text(verdict_words(plan), style="bold" if plan.passed else _LOUD)]
     placed = plan.analysis.project
@@ -100,6 +97,9 @@ def _compared(beside: tuple[Beside, ...], units: UnitSystem) -> Table:
         table.add_column(head, justify="left" if head in ("clamps on every", "result") else "right")
     for one in beside:
         plan = one.plan
+        if plan is None:
+            table.add_row(nth_seam(one.every), *[""] * 5, "no rows")
+            continue
         table.add_row(
             nth_seam(one.every),
             str(len(plan.rows)),

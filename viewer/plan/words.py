@@ -29,6 +29,15 @@ class RowLine:
     utilization: float
 
 
+@dataclass(frozen=True)
+class Beside:
+    """A plan with clamps on every n-th seam only; none, and why, where no row can stand with these."""
+
+    every: int
+    plan: Plan | None
+    failure: str
+
+
 def threat_words(name: str, planes: Sequence[str], rows: Sequence[str]) -> str:
     """Whose snow comes down on something protected, and which rows hold it.
 
