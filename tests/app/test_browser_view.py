@@ -6,13 +6,15 @@ import re
 import time
 from pathlib import Path
 
+import numpy as np
 import pytest
 from open_app import copied
 from real_browser import CHROMIUM, started
 
 from fea.analysis import analyze
 from roofmodel.project.load import load_project
-from viewer.quantities import percent
+from roofmodel.units import STANDARD_GRAVITY, SYSTEMS
+from viewer.quantities import percent, quantity
 
 pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
 pytestmark = pytest.mark.skipif(CHROMIUM is None, reason="no chromium on this machine")
@@ -49,8 +51,20 @@ def test_section_square_to_a_row_is_seen_square_and_says_distances(looked):
       const along = row.ends[1].map((x, i) => x - row.ends[0][i]), far = Math.hypot(...along);
       return Math.abs(along.reduce((sum, x, i) => sum + x * v[i] / far, 0)); }"""
     assert page.evaluate(square) > 0.999
+    # The snow stands on the cut, as deep as its pressure over the density that is said.
+    deep = """() => { const at = app.view.cutSnow.geometry.getAttribute("position").array, found = [];
+      for (let i = 0; i < at.length; i += 18) found.push(at[i + 17] - at[i + 2]); return found; }"""
+    found = analyze(load_project(looked.path))
+    case = int(page.get_attribute("#view", "data-case"))
+    density = found.snow.cases[case].density
+    rise = np.array(page.evaluate(deep))
+    known = np.unique(found.force.cell_pressure[case]) / (density * STANDARD_GRAVITY)
+    assert 0.0 < rise.min() <= rise.max() <= 1.0001 * known.max()
+    assert np.abs(rise[:, None] - known).min(axis=1).max() < 0.05 * known.max()
+    assert quantity(density, "density", SYSTEMS["US"]) in page.inner_text("#snowkey .deep")
     page.select_option("#cut", "")
     page.wait_for_selector(".plane.cut", state="detached")
+    assert not page.is_visible("#snowkey .deep")
 
 
 def test_names_on_the_picture_keep_off_rows_and_callout(looked):

@@ -125,7 +125,16 @@ def test_paper_follows_the_units(analysis, sway):
 
 
 @pytest.mark.parametrize(
-    "words", ['say "so"', "C:\\new", "#let x = 1", "$a$ [b] *c* _d_ @e <f>", "50 % // no comment", "}{"]
+    "words",
+    [
+        "1.2 kN/m of 3 lbf/ft",
+        'say "so"',
+        "C:\\new",
+        "#let x = 1",
+        "$a$ [b] *c* _d_ @e <f>",
+        "50 % // no comment",
+        "}{",
+    ],
 )
 def test_words_come_through_as_they_are(words, tmp_path):
     import typst

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from fea.analysis import Analysis
 from roofmodel.project.load import Project
-from roofmodel.units import SYSTEMS
+from roofmodel.units import STANDARD_GRAVITY, SYSTEMS
 from viewer import style
 from viewer.picture.scene import cell_quads, plane_seams, walls_below
 from viewer.picture.standing import (
@@ -22,6 +22,7 @@ from viewer.picture.standing import (
     standing_quads,
     standing_tops,
 )
+from viewer.quantities import quantity
 
 Array = NDArray[np.float64]
 
@@ -116,7 +117,7 @@ def _seams(project: Project) -> Array:
 
 def surface_block(analysis: Analysis, case: int) -> bytes:
     """Roof triangles with the snow of one case: corners, pressure of each, plane of each."""
-    roof = analysis.project.roof
+    roof, snow = analysis.project.roof, analysis.snow.cases[case]
     units = SYSTEMS[analysis.project.table.project.units]
     unit = 1.0 / units.convert(1.0, "pressure")
     quads, pressure, plane = cell_quads(analysis, case)  # far fewer than the faces of a fine mesh
@@ -128,6 +129,8 @@ def surface_block(analysis: Analysis, case: int) -> bytes:
         "triangles": len(plane),
         "top": top,
         "unit": units.label("pressure"),
+        "depth": unit / (snow.density * STANDARD_GRAVITY),  # of snow that weighs one such unit [m]
+        "density": quantity(snow.density, "density", units),
         "planes": roof.planes.count,
     }
     return block(

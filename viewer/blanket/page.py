@@ -31,7 +31,7 @@ from viewer.files import write_text
 from viewer.report.page import page_environment
 from viewer.report.tables import Table
 from viewer.snow.drawing import drawing_svg
-from viewer.style import css_variables
+from viewer.typeface import page_css
 
 MOST = 400  # clamps of the table; blanket.csv has all
 _MARK = {"kept": "kept", "not verified": "open"}
@@ -52,7 +52,7 @@ def blanket_html(study: BlanketStudy, today: date | None = None) -> str:
         page_environment()
         .get_template("blanket.html.j2")
         .render(
-            css=css_variables(),
+            css=page_css(),
             name=name,
             title=_title_block(study, today or date.today()),
             verdict=verdict(study),

@@ -6,6 +6,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 from shapely import affinity
+from shapely.geometry.base import BaseGeometry
 
 from fea.blanket.study import Answer, BlanketStudy
 from fea.blanket.views import View
@@ -23,6 +24,7 @@ STROKES = 30  # strokes along the wider side
 BANDS = 6
 LEAVES = 0.25  # part of its weight down the slope that snow must lack to be shown as leaving [-]
 ROWS = 6  # rows with a chart, for each plane
+HATCH = 9.0  # between its lines [px]
 TENSION = "#CDBBDD"
 GONE = style.WALL
 
@@ -84,10 +86,25 @@ def _legend(drawing: Drawing, study: BlanketStudy, top: float, y: float) -> None
         f"thrust in the layer, 0 to {units.text(top, 'line')}", x + 34.0 * BANDS + 8.0, y, 0.9 * TYPE
     )
     for place, color, words in ((560.0, TENSION, "tension"), (690.0, GONE, "nothing holds it: leaves")):
-        drawing.area(shapely.box(place, y - 8.0, place + 24.0, y + 8.0), color, style.HAIRLINE, 1.0)
+        swatch = shapely.box(place, y - 8.0, place + 24.0, y + 8.0)
+        _area(drawing, swatch, color)
         drawing.write(words, place + 32.0, y, 0.9 * TYPE)
     drawing.line(np.array([[920.0, y], [944.0, y]]), style.INK, 2.0, (3.0, 3.0))
     drawing.write("open crack", 952.0, y, 0.9 * TYPE)
+
+
+def _area(drawing: Drawing, area: BaseGeometry, color: str) -> None:
+    """An area in its color; snow that leaves is hatched and tension framed, for those who see no colors."""
+    drawing.area(area, color, style.INK if color == TENSION else None, 0.8)
+    if color != GONE:
+        return
+    left, top, right, bottom = area.bounds
+    high = bottom - top
+    at = np.arange(left - high - (left - high) % HATCH, right, HATCH)
+    lines = shapely.linestrings(np.stack([np.c_[at, at * 0.0 + bottom], np.c_[at + high, at * 0.0 + top]], 1))
+    for part in shapely.get_parts(shapely.intersection(lines, area)):
+        if shapely.get_type_id(part) == 1:
+            drawing.line(shapely.get_coordinates(part), style.FAINT, 0.6)
 
 
 def _plane(drawing: Drawing, study: BlanketStudy, plane: int, y: float, high: float, top: float) -> float:
@@ -180,7 +197,7 @@ def _fill(
     for member, color in groups:
         if len(member):
             area = shapely.intersection(shapely.union_all(boxes[member]), outline)
-            drawing.area(affinity.affine_transform(area, matrix), color)
+            _area(drawing, affinity.affine_transform(area, matrix), color)
     torn = view.cracked[on] & ~moved
     if torn.any():
         corner = layer.low[on][torn]

@@ -39,18 +39,20 @@ def history_drawing(found: HistoryFindings, day: date | None = None) -> Drawing:
             for t in (window.begin, window.end)
         )
         drawing.area(
-            box(begin - 1.0, TOP, max(end, begin + 2.0) + 1.0, floor + STRIP + 26.0), style.KEPT_ANCHORS[0]
+            box(begin - 1.0, TOP, max(end, begin + 2.0) + 1.0, floor + STRIP + 26.0), style.KEPT_ANCHORS[1]
         )
-    for share in np.linspace(0.0, 1.0, 5):
-        level = floor - HIGH * share
+    for value in np.arange(0.0, top * 1.001, style.scale_top(top / 6.0)):
+        level = floor - HIGH * value / top
         drawing.line(np.array([[LEFT, level], [LEFT + WIDE, level]]), style.HAIRLINE, 1.0)
-        drawing.write(f"{top * share:g}", LEFT - 10.0, level, 0.9 * TYPE, align="right")
+        drawing.write(f"{value:g}", LEFT - 10.0, level, 0.9 * TYPE, align="right")
     drawing.write(f"load, {units.label('pressure')}", LEFT, TOP - 18.0, 0.9 * TYPE, color=style.MUTED)
     band = [*zip(x, y[:, 0], strict=True), *zip(x[::-1], y[::-1, 2], strict=True)]
     drawing.area(Polygon(band).buffer(0.0), style.SNOW_ANCHORS[2])
     drawing.line(np.stack([x, y[:, 1]], axis=1), style.ACCENT, 2.6)
     drawing.line(np.array([[LEFT, floor], [LEFT + WIDE, floor]]), style.INK, 1.4)
     base = floor + 26.0 + STRIP
+    for share in (0.0, 1.0):
+        drawing.write(f"{100.0 * share:.0f} %", LEFT - 10.0, base - STRIP * share, 0.8 * TYPE, align="right")
     drawing.write("samples whose bond thaws", LEFT, floor + 18.0, 0.9 * TYPE, color=style.MUTED)
     thaw = base - STRIP * history.thaws
     area = [(x[0], base), *zip(x, thaw, strict=True), (x[-1], base)]
@@ -65,7 +67,7 @@ def history_drawing(found: HistoryFindings, day: date | None = None) -> Drawing:
             # To the left of a late day: to its right the sheet would cut the words.
             step, align = (6.0, "left") if at < 0.5 * far else (-6.0, "right")
             drawing.write("day of the event", mark + step, TOP + 4.0, 0.9 * TYPE, align=align, halo=True)
-    drawing.area(box(LEFT, base + 52.0, LEFT + 24.0, base + 66.0), style.KEPT_ANCHORS[0])
+    drawing.area(box(LEFT, base + 52.0, LEFT + 24.0, base + 66.0), style.KEPT_ANCHORS[1])
     drawing.write("bond can let go (half of the samples or more)", LEFT + 32.0, base + 59.0, 0.9 * TYPE)
     drawing.area(box(LEFT + 400.0, base + 52.0, LEFT + 424.0, base + 66.0), style.SNOW_ANCHORS[2])
     drawing.write("5 to 95 % of the samples", LEFT + 432.0, base + 59.0, 0.9 * TYPE)
@@ -81,6 +83,7 @@ def _days(drawing: Drawing, found: HistoryFindings, far: float, base: float) -> 
     start = found.history.time[0]
     days = far / DAY
     every = next((n for n in (1, 2, 3, 7, 14, 28, 56, 112) if days / n <= 12.0), 365)
+    shown = None
     first = start.astype("datetime64[D]") + np.timedelta64(1, "D")
     for k in range(0, int(days) + 1, every):
         moment = first + np.timedelta64(k, "D")
@@ -88,4 +91,8 @@ def _days(drawing: Drawing, found: HistoryFindings, far: float, base: float) -> 
         if at <= far:
             x = LEFT + WIDE * at / far
             drawing.line(np.array([[x, base], [x, base + 6.0]]), style.INK, 1.2)
-            drawing.write(str(moment)[2:], x, base + 18.0, 0.8 * TYPE, align="center")
+            words = f"{moment.astype(object):%b} {moment.astype(object).day}"
+            year = moment.astype("datetime64[Y]")
+            if year != shown:
+                words, shown = f"{words}, {year}", year
+            drawing.write(words, x, base + 18.0, 0.8 * TYPE, align="center")

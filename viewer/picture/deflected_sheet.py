@@ -155,9 +155,7 @@ def _marks(overlay: Overlay, analysis: Analysis, bent: Bent, view: View) -> None
     for k in reversed(list(dict.fromkeys(chosen))):
         clamp = int(bent.clamp[k])
         at = view.project(bent.foot[k])
-        words = names[clamp]
-        if clamp == called:
-            words += f"  {style.utilization_text(float(use[clamp]))}, governs the attachments"
+        words = f"{names[clamp]}{_governs(analysis)}" if clamp == called else names[clamp]
         size = overlay.type_size("label")
         half = 0.5 * text_width(words, size, bold=clamp == called)
         x = float(np.clip(at[0], MARGIN * point + half, overlay.size[0] - MARGIN * point - half))
@@ -169,6 +167,16 @@ def _marks(overlay: Overlay, analysis: Analysis, bent: Bent, view: View) -> None
         overlay.write(words, x, low, "label", bold=clamp == called, align="center")
         if clamp == called:
             overlay.mark(float(use[clamp]), float(at[0]), float(at[1]), 3.4 * point)
+
+
+def _governs(analysis: Analysis) -> str:
+    """What is said behind the name of the clamp that governs, or that sits on the strip that does."""
+    governing = analysis.attachment
+    assert governing is not None  # a clamp is called
+    limit, use = analysis.limits[governing.limit], style.utilization_text(governing.utilization)
+    if limit.target == "clamp":
+        return f"  {use}, governs the attachments"
+    return f": {limit.name}, {limit.target_name[governing.target]}, governs the attachments with {use}"
 
 
 def _callout(overlay: Overlay, analysis: Analysis, bent: Bent, view: View, units: UnitSystem) -> None:

@@ -138,7 +138,7 @@ def _strips(corners: Array, line: Array) -> list[str]:
         svg.element(
             "path",
             d=svg.path(corners[i], closed=True),
-            fill=style.hexadecimal(style.snow_rgb(0.2 + 0.8 * share[i])),
+            fill=style.hexadecimal(style.snow_rgb(0.15 + 0.55 * share[i])),
             stroke=style.INK,
             stroke_width=0.9,
             stroke_dasharray="5 3",

@@ -245,6 +245,7 @@ def _plane_names(overlay: Overlay, crowd: Crowd, analysis: Analysis, scene: Scen
             (full, large, True),
             (full, small, True),
             (name, large, True),
+            (name, small, True),
             (full, large, False),
             (name, large, False),
         ):

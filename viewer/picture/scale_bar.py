@@ -111,6 +111,7 @@ def draw_axes(
 ) -> None:
     """Named directions from a point as the viewer sees them. [pixels]."""
     point, at = overlay.point, np.array([x, y])
+    ways = [np.array([np.array(axis) @ view.right, -(np.array(axis) @ view.up)]) for _, axis in axes]
     for name, axis in axes:
         flat = np.array([np.array(axis) @ view.right, -(np.array(axis) @ view.up)])
         tip = at + 26.0 * point * flat
@@ -121,6 +122,9 @@ def draw_axes(
         overlay.shapes.append(Shape(head, fill=style.INK))
         where = tip + 12.0 * point * ahead
         align = "center" if abs(ahead[0]) < 0.2 else "left" if ahead[0] > 0.0 else "right"
+        beside = [one for one in ways if 0.2 <= abs(one[0]) < 0.8 and one[1] * ahead[1] > 0.0]
+        if align == "center" and beside:  # words of a neighbor stand on that side
+            align = "right" if beside[0][0] > 0.0 else "left"
         overlay.write(
             name,
             float(where[0]) - (4.0 * point if align == "left" else 0.0),

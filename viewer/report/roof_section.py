@@ -269,6 +269,12 @@ def snow_parts(analysis: Analysis, frame: Frame, case: int) -> list[str]:
     return parts
 
 
+def _rises(cut: RoofCut, t: float) -> bool:
+    """Whether the roof rises along the cut at a place. [m]."""
+    piece = int(np.argmin(np.abs(cut.t.mean(axis=1) - t) - 0.5 * np.diff(cut.t, axis=1)[:, 0]))
+    return bool(cut.z[piece, 1] > cut.z[piece, 0])
+
+
 def depth_parts(analysis: Analysis, frame: Frame, case: int, units: UnitSystem) -> list[str]:
     """Height of the deepest snow of the section; of equals the place farthest from rows and ends."""
     cut = frame.cut
@@ -286,10 +292,12 @@ def depth_parts(analysis: Analysis, frame: Frame, case: int, units: UnitSystem) 
         return []
     words = f"{drawn(depth, 'length', units)} deep"
     near = float(rows[np.abs(rows - t[at]).argmin()] - t[at]) * frame.scale if len(rows) else np.inf
-    side = "middle" if abs(near) > 110.0 else "end" if near > 0.0 else "start"  # away from the row's force
+    # Down the slope, where snow does not rise into the words; beside a row away from its force.
+    right = near < 0.0 if abs(near) < 110.0 else not _rises(cut, float(t[at]))
+    side = "start" if right else "end"
     if float(high[0]) > WIDTH - 70.0:
         side = "end"
-    x = float(high[0]) + {"middle": 0.0, "end": -5.0, "start": 5.0}[side]
+    x = float(high[0]) + (5.0 if side == "start" else -5.0)
     ticks = [end + np.array([[-3.0, 0.0], [3.0, 0.0]]) for end in (low, high)]
     return [
         *(svg.line(one, style.INK, 1.1) for one in (np.stack([low, high]), *ticks)),

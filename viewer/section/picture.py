@@ -26,7 +26,9 @@ METAL = style.SNOW_ANCHORS[2]
 def section_drawing(seen: Seen) -> Drawing:
     """The profile as built in, up the slope to the right, and its numbers."""
     drawing, p = Drawing(SIZE), seen.profile
-    drawing.write(f"{p.section.label}, {seen.metal.name}", FIELD[0], 52.0, 34.0, bold=True)
+    drawing.write(
+        f"{seen.units.reworded(p.section.label)}, {seen.metal.name}", FIELD[0], 52.0, 34.0, bold=True
+    )
     drawing.write("right: up the slope; top: away from the roof", FIELD[0], 96.0, TYPE, color=style.MUTED)
     center = np.array([p.section.center_y, p.section.center_z])
     low = np.minimum(p.reach[:, 0], center)
@@ -82,6 +84,8 @@ def _legend(drawing: Drawing, seen: Seen) -> None:
     drawing.write("shear center", FIELD[0] + 182.0, y, TYPE)
     drawing.line(np.array([[FIELD[0] + 330.0, y], [FIELD[0] + 372.0, y]]), style.ACCENT, 2.0)
     drawing.write("strong axis", FIELD[0] + 384.0, y, TYPE)
+    drawing.line(np.array([[FIELD[0] + 506.0, y], [FIELD[0] + 548.0, y]]), style.ACCENT, 1.8, (12.0, 7.0))
+    drawing.write("weak axis", FIELD[0] + 560.0, y, TYPE)
     if (seen.left.plate < 0.999).any():
         words = "colored: buckles at this share of yield"
     elif np.isnan(seen.left.share).any():

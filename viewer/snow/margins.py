@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 
 import numpy as np
 import shapely
@@ -38,9 +39,16 @@ def draw_wind(drawing: Drawing, name: str, center: Array, size: float) -> bool:
 
 
 def draw_legend(
-    drawing: Drawing, scale: Scale, x: float, y: float, size: float, units: UnitSystem, step: float = 17.0
+    drawing: Drawing,
+    scale: Scale,
+    x: float,
+    y: float,
+    size: float,
+    units: UnitSystem,
+    step: float = 17.0,
+    more: Sequence[str] = (),
 ) -> None:
-    """Bands and their bounds from the top down, the largest first. [px]."""
+    """Bands and their bounds from the top down, the largest first, and `more` lines below. [px]."""
     colors = style.snow_bands(scale.count)
     drawing.write("Snow pressure", x, y, size, bold=True)
     drawing.write(units.label("pressure"), x, y + 1.35 * size, size)
@@ -52,7 +60,7 @@ def draw_legend(
     for n, words in enumerate(scale.labels):
         drawing.write(words, x + 2.1 * size, top + step * (scale.count - n), size)
     bottom = top + step * scale.count + 1.6 * size
-    for n, words in enumerate(("all zones added,", "vertical, per", "plan area")):
+    for n, words in enumerate(("all zones added,", "vertical, per", "plan area", *more)):
         drawing.write(words, x, bottom + 1.25 * size * n, 0.92 * size, color=style.MUTED)
 
 

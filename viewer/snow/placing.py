@@ -117,7 +117,9 @@ def _place(drawing: Drawing, taken: Taken, label: Label, size: float, beside: bo
                 size,
             )
             return True
-    return beside and _beside(drawing, taken, label, points[0], size)
+    # Not from under another label: its number would be crossed.
+    bare = taken.free(np.concatenate([points - 0.2 * size, points + 0.2 * size], axis=1))
+    return beside and _beside(drawing, taken, label, points[int(np.argmax(bare))], size)
 
 
 def _beside(drawing: Drawing, taken: Taken, label: Label, home: Array, size: float) -> bool:

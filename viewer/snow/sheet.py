@@ -21,6 +21,7 @@ from viewer.snow.plan import Look, draw_plan, fit
 from viewer.snow.sections import Section
 from viewer.snow.symmetry import stands_for, turned_words
 
+LINES = ("", "dashed: edge", "of a zone", "dotted: row")  # of the plans, for the legend
 WIDTH = 760.0  # of a large plan [px]
 TALLEST, LEAST = 470.0, 170.0  # height of the roof on it [px]
 SHEET_WIDTH = 2000.0  # [px]
@@ -85,7 +86,7 @@ def sheet_drawing(findings: SnowFindings, scale: Scale, units: UnitSystem) -> Dr
         place = fit(findings.project.roof.points, box)
         frame = (left - 6.0, top + caption - 12.0, left + cell + 6.0, top + caption + tall + 0.6 * gap)
         draw_plan(drawing, findings, index, scale, place, frame, Look(size, False), units)
-    draw_legend(drawing, scale, SHEET_WIDTH - margin - LEGEND + 36.0, header + 8.0, 21.0, units, 34.0)
+    draw_legend(drawing, scale, SHEET_WIDTH - margin - LEGEND + 36.0, header + 8.0, 21.0, units, 34.0, LINES)
     draw_scale_bar(drawing, place, margin, height - 26.0, 20.0, units)
     words = [style.CAUTION]
     if len(shown) < len(turned):

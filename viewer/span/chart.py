@@ -21,6 +21,7 @@ COLORS = (
     "#F4AC45", "#8C8377", "#63A68F", "#95BBD8", "#B9746B", "#8E7BB0", "#C9B458", "#5A6B8C", "#D98CA0",
     "#7A9E3F",
 )  # of LIMITS  # fmt: skip
+LETTERS = "abcdefghij"  # of LIMITS, for those who see no colors
 ALWAYS = 4  # limits that the legend has even where they govern nowhere
 BESIDE = 5  # names of the legend in a line
 WIDE, HIGH = 330.0, 240.0  # of one panel
@@ -39,8 +40,8 @@ def study_drawing(found: StudyResult, rails: Sequence[RailTableau] | None = None
     drawing = Drawing((width, TOP + lines * len(some) * (HIGH + GAP_Y) + 110.0))
     drawing.write(found.study.table.study.name, LEFT, 40.0, 28.0, bold=True)
     drawing.write(
-        f"Largest line load ({units.label('line')}) over span ({units.label('length')}); color: what governs"
-        ". A span between two dots gets no more than the longer one",
+        f"Largest line load ({units.label('line')}) over span ({units.label('length')}); color and letter: "
+        "what governs. A span between dots gets what the longer one has",
         LEFT, 74.0, TYPE, color=style.MUTED,
     )  # fmt: skip
     if not found.verified:
@@ -57,6 +58,8 @@ def study_drawing(found: StudyResult, rails: Sequence[RailTableau] | None = None
         color, name = COLORS[k], LIMITS[k]
         x, y = LEFT + 210.0 * (place % BESIDE), drawing.size[1] - 82.0 + 26.0 * (place // BESIDE)
         drawing.area(Polygon([(x, y - 9), (x + 22, y - 9), (x + 22, y + 9), (x, y + 9)]), color)
+        on = style.text_on(color)
+        drawing.write(LETTERS[k], x + 11.0, y, 0.85 * TYPE, bold=True, color=on, align="center")
         drawing.write(name, x + 30.0, y, TYPE)
     drawing.write(style.CAUTION, LEFT, drawing.size[1] - 32.0, 0.9 * TYPE, color=style.MUTED)
     return drawing
@@ -84,15 +87,20 @@ def _panel(
 
     dots = place(spans, rail.low[:, a])
     low, high = (place(*steps(spans, load[:, a], rail.seam)) for load in (rail.low, rail.high))
+    letters: list[tuple[str, float, float]] = []
     for i in range(len(spans)):
         limit = int(rail.governing[i, a])
         color = style.HAIRLINE if limit < 0 else COLORS[limit]
         (x0, y), (x1, _) = low[2 * i], low[2 * i + 1]
         drawing.area(Polygon([(x0, floor), (x0, y), (x1, y), (x1, floor)]).buffer(0.0), color)
+        if limit >= 0 and (i == 0 or limit != int(rail.governing[i - 1, a])):
+            letters.append((LETTERS[limit], 0.5 * float(x0 + x1), float(high[2 * i, 1]) - 11.0))
     if found.study.ranges:
         drawing.area(Polygon([*low.tolist(), *high[::-1].tolist()]).buffer(0.0), style.SNOW_ANCHORS[1])
         drawing.line(high, style.MUTED, 1.2, (5.0, 4.0))
     drawing.line(low, style.INK, 2.4)
+    for letter, x, y in letters:
+        drawing.write(letter, x, y, 0.85 * TYPE, bold=True, align="center", halo=True)
     for x, y in dots:
         drawing.circle(float(x), float(y), 3.5, style.INK, style.PAPER, 1.0)
     drawing.line(np.array([[left, floor - HIGH], [left, floor], [left + WIDE, floor]]), style.INK, 1.4)

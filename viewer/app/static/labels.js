@@ -207,6 +207,7 @@ export class Labels {
       h("figcaption", {}, `Snow, ${surface.unit}`),
       h("div", { class: "ramps" }, bar),
       h("div", { class: "ticks" }, h("span", {}, "0"), h("span", {}, String(surface.top))),
-      h("div", { class: "shapes casename" }, name));
+      h("div", { class: "shapes casename" }, name),
+      h("div", { class: "shapes deep" }, `on the section: height at ${surface.density}, to scale`));
   }
 }

@@ -309,6 +309,7 @@ function section() {
   const normals = { x: new Vector3(1, 0, 0), y: new Vector3(0, -1, 0), z: new Vector3(0, 0, 1), row: along };
   const normal = normals[kind] ?? null;
   view.section(normal, Number($("cutat").value));
+  $("snowkey").classList.toggle("cut", normal !== null && kind !== "z");
   labels.setCuts(normal && kind !== "z" ? cutRows(normal) : []);
 }
 

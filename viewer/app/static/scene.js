@@ -133,6 +133,7 @@ export class RoofView extends EventTarget {
       for (let i = 0; i < 9; i++) colors[9 * t + i] = color[i % 3] * tone;
     }
     this.surface = this.#mesh(surface.corners, colors);
+    this.snow = surface;
     this.#cut();
     this.draw();
   }
@@ -227,9 +228,9 @@ export class RoofView extends EventTarget {
     this.draw();
   }
 
-  // The line in which the plane cuts the roof.
+  // The line in which the plane cuts the roof; on an upright plane with the snow above it, to scale.
   #cut() {
-    const found = [];
+    const found = [], snow = [], colors = [];
     if (this.cutPlane && this.surface) {
       const corners = this.surface.geometry.getAttribute("position").array;
       const { normal, constant } = this.cutPlane;
@@ -243,9 +244,23 @@ export class RoofView extends EventTarget {
           const share = s[a] / (s[a] - s[b]);
           ends.push([0, 1, 2].map((i) => corners[t + 3 * a + i] + share * (corners[t + 3 * b + i] - corners[t + 3 * a + i])));
         }
-        if (ends.length === 2) found.push(...ends[0], ...ends[1]);
+        if (ends.length < 2) continue;
+        found.push(...ends[0], ...ends[1]);
+        const pressure = this.snow.pressure[t / 9];
+        if (Math.abs(normal.z) > 1e-6 || pressure <= 0) continue;
+        const [a, b] = ends, [c, d] = ends.map(([x, y, z]) => [x, y, z + pressure * this.snow.depth]);
+        found.push(...c, ...d);
+        snow.push(...a, ...b, ...d, ...a, ...d, ...c);
+        const color = snowColor(Math.min(pressure / this.snow.top, 1)).map((part) => 245 * part);
+        for (let corner = 0; corner < 6; corner++) colors.push(...color);
       }
     }
+    if (this.cutSnow) {
+      this.scene.remove(this.cutSnow);
+      this.cutSnow.geometry.dispose();
+      this.cutSnow.material.dispose();
+    }
+    this.cutSnow = snow.length ? this.#mesh(new Float32Array(snow), new Uint8Array(colors)) : null;
     this.#setLines(this.cutLine, new Float32Array(found));
   }
 
