@@ -31,7 +31,6 @@ FOR_OTHERS = {
     "on_files": "called by mkdocs",
     "read_results": "reads what the other solver made of a deck",
     "study_seam": "one action on one clamp, for closed forms",
-    "text_on": "ink or paper on a color",
 }
 
 

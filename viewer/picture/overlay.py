@@ -22,6 +22,7 @@ from viewer.summary import combination
 Array = NDArray[np.float64]
 
 WIDEST_SIDE = 130.0  # at most this is kept free for names on each side [pt]
+EDGES = 9.0  # cost of covering the edges of planes
 LOOSE_ROWS = 7  # more rows than this are named left and right of the roof
 
 
@@ -73,7 +74,7 @@ def _crowd(analysis: Analysis, scene: Scene, view: View, box: tuple[float, float
     for face in view.project(np.concatenate([scene.standing, glass])):
         crowd.cover_polygon(face, 20.0)
     for start, end in view.project(scene.edges):
-        crowd.cover_line(start, end, 2.0 * point, 9.0)
+        crowd.cover_line(start, end, 2.0 * point, EDGES)
     for start, end in view.project(scene.rows):
         crowd.cover_line(start, end, 4.0 * point, 60.0)
     sizes = mark_sizes(scene.use, view, scene)
@@ -241,22 +242,25 @@ def _plane_names(overlay: Overlay, crowd: Crowd, analysis: Analysis, scene: Scen
         outside = ~crowd.inside(view.project(corners))
         name = planes.name[plane]
         full, small = f"{name}  {slope}", overlay.type_size("note")
-        for text, size, strict in (
-            (full, large, True),
-            (full, small, True),
-            (name, large, True),
-            (name, small, True),
-            (full, large, False),
-            (name, large, False),
+        for text, size, most in (
+            (full, large, PLANE),
+            (full, small, PLANE),
+            (name, large, PLANE),
+            (full, large, EDGES),
+            (full, small, EDGES),
+            (name, small, PLANE),
+            (full, large, np.inf),
+            (name, large, np.inf),
         ):
             size_of = (text_width(text, size, bold=False), 1.1 * size)
-            # On the bare plane between edges, rows and other names; else where it covers least.
-            shut = outside | (crowd.cost > PLANE) if strict else outside
+            # On the bare plane between edges, rows and other names; else over edges; else least in the way.
+            strict = most < np.inf
+            shut = outside | (crowd.cost > most)
             extra = np.where(shut, 500.0 if strict else 50.0, 0.0).astype(np.float64)
             found = crowd.place(size_of, (anchor[0], anchor[1]), pull=0.5, extra=extra)
             if found is None or _is_hidden(plane, found, analysis, scene, view):
                 continue
-            if crowd.covered(found).max() > PLANE if strict else _covers(outside, crowd, found):
+            if crowd.covered(found).max() > most if strict else _covers(outside, crowd, found):
                 continue
             middle = (found[0], 0.5 * (found[1] + found[3]))
             overlay.texts.append(Text(text, middle, size, False, style.INK, "left", True))
