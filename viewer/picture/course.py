@@ -19,7 +19,7 @@ Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
 STANDS, GAVE_WAY, UNKNOWN, NEVER = range(4)
-COLORS = ("#FFFFFF", "#B0282E", style.HAIRLINE, style.INK)
+COLORS = ("#FFFFFF", "#B0282E", style.FAINT, style.INK)
 WORDS = ("stands", "gave way", "unknown", "never there")
 TYPE = 16.0
 SIZE = (520.0, 330.0)  # largest of one plan
@@ -89,8 +89,8 @@ def draw_scale(drawing: Drawing, project: Project, x: float, y: float) -> None:
     drawing.line(np.array([[left, y], [left, y + 8.0], [right, y + 8.0], [right, y]]), style.INK, 2.0)
     words = f"{length:g} {units.label('length')}"
     drawing.write(words, 0.5 * (left + right), y - 6.0, 0.9 * TYPE, bold=True, align="center")
-    drawing.arrow(np.array([x, y + 16.0]), np.array([x, y - 14.0]), style.INK, 2.0)
-    drawing.write("N", x, y - 24.0, 0.9 * TYPE, bold=True, align="center")
+    drawing.arrow(np.array([x, y + 18.0]), np.array([x, y - 8.0]), style.INK, 2.0)
+    drawing.write("N", x + 10.0, y - 2.0, 0.9 * TYPE, bold=True)
 
 
 def draw_key(drawing: Drawing, x: float, y: float, states: Sequence[int] = range(4)) -> None:
