@@ -14,6 +14,7 @@ from roofmodel.errors import InputError
 from roofmodel.memory import Memory
 from roofmodel.shape.cleaning import NEEDLE, check_arrays, distinct, face_vectors, lengths, weld
 from roofmodel.shape.layers import faces_around, in_one_layer
+from roofmodel.shape.partly_hidden import SHOWN, StandingOut, standing_out
 from roofmodel.shape.regions import components, make_mesh, neighbor_edges
 from roofmodel.shape.slabs import slab_ends
 from roofmodel.shape.survey import survey_normals
@@ -33,7 +34,6 @@ SOUP, LOOSE = (
     10.0,
     0.5,
 )  # more hidden area, in times the seen, of more loose parts per face, is no roof
-SHOWN = 1.0  # more of hidden faces that stands out is told [m^2]
 FLOORS = 0.1  # with more than this share of its area hidden a mesh is a building, not a roof alone
 ONE_PLANE, MOSTLY = np.cos(np.radians(1.0)), 0.5  # a plane of which more is seen is seen
 LEAST_HOUSE = 20.0  # what stands on a plate is a building from here on [m^2]
@@ -131,12 +131,6 @@ def pick_roof_faces(raw: RawMesh, steepest: float = STEEPEST) -> RoofFaces:
     seen = _whole_planes(welded, joined, seen_from_above(local, roof, (welded, joined)))
     if not seen.all():
         notes.append(f"{_count(local, roof[~seen])} hidden below others (floors, undersides) were left out.")
-    partly = _partly_seen(local, roof, seen)
-    if partly > SHOWN:
-        notes.append(
-            f"{partly:.2f} m2 of these (on plan) stand out below what hides the rest, as of a roof below a "
-            "canopy: they are not in this roof. Divide their faces where that ends."
-        )
     ends = slab_ends(local, roof, seen)
     if ends.any():
         notes.append(f"{_count(local, roof[ends])} that are the ends of slabs, cut square, were left out.")
@@ -144,8 +138,13 @@ def pick_roof_faces(raw: RawMesh, steepest: float = STEEPEST) -> RoofFaces:
         roof, joined, seen = roof[~ends], joined[~ends], seen[~ends]
     size = np.linalg.norm(face_vectors(local, roof), axis=1)
     _refuse_soup(local, faces, 0.5 * float(size[seen].sum()), 0.5 * float(size[~seen].sum()))
+    out = _shown_parts(local, roof, (welded, joined), seen, low[2] - offset[2] if len(dropped) else -np.inf)
+    notes += _words_out(out)
     whole = bool(len(dropped) or size[~seen].sum() > FLOORS * size.sum())
-    roof, joined = roof[seen], joined[seen]
+    roof, joined = (
+        np.vstack([some[seen], out.faces + len(at)]) for some, at in ((roof, local), (joined, welded))
+    )
+    local, welded = np.vstack([local, out.points]), np.vstack([welded, out.points])
     ground = None if raw.ground is None else raw.ground - float(offset[2])
     stated, found = raw.stated, whole and ground is None
     if found:
@@ -252,24 +251,53 @@ def _whole_planes(welded: Array, joined: IntArray, seen: NDArray[np.bool_]) -> N
     """
     if seen.all() or not seen.any():
         return seen
-    solid = np.flatnonzero(np.linalg.norm(face_vectors(welded, joined), axis=1) > 0.0)
-    mesh = make_mesh(welded, joined[solid])
-    flat = np.einsum("kx,kx->k", *(mesh.normal[side] for side in mesh.pairs.T)) > ONE_PLANE
-    count, label = components(len(solid), mesh.pairs[flat])
-    area = np.bincount(label, mesh.area, count)
-    shown = np.bincount(label, mesh.area * seen[solid], count)
+    label = _plane_parts(welded, joined)
+    solid = label >= 0
+    size = lengths(face_vectors(welded, joined))[solid]
+    shown = np.bincount(label[solid], size * seen[solid])
     result = seen.copy()
-    result[solid] |= (shown > MOSTLY * area)[label]
+    result[solid] |= (shown > MOSTLY * np.bincount(label[solid], size))[label[solid]]
     return result
 
 
-def _partly_seen(points: Array, faces: IntArray, seen: NDArray[np.bool_]) -> float:
-    """Plan area that hidden faces show beside all that is seen. [m^2]."""
-    if seen.all() or not seen.any() or len(faces) >= MANY:
-        return 0.0
-    flat = np.asarray(shapely.polygons(points[faces][:, :, :2]))
-    shown = shapely.union_all(flat[seen], grid_size=CLEARANCE)
-    return float(shapely.difference(shapely.union_all(flat[~seen], grid_size=CLEARANCE), shown).area)
+def _plane_parts(welded: Array, joined: IntArray) -> IntArray:
+    """Number (m,) that faces of one plane share which hang together over edges; -1 for those without area."""
+    label = np.full(len(joined), -1)
+    solid = np.flatnonzero(lengths(face_vectors(welded, joined)) > 0.0)
+    mesh = make_mesh(welded, joined[solid])
+    flat = np.einsum("kx,kx->k", *(mesh.normal[side] for side in mesh.pairs.T)) > ONE_PLANE
+    label[solid] = components(len(solid), mesh.pairs[flat])[1]
+    return label
+
+
+def _shown_parts(
+    points: Array,
+    faces: IntArray,
+    welded: tuple[Array, IntArray],
+    seen: NDArray[np.bool_],
+    lowest: float,
+) -> StandingOut:
+    """What hidden faces of drawn meshes show; what is near the lowest point of walls may be the ground."""
+    if seen.all() or len(faces) >= MANY:
+        return StandingOut.nothing()
+    return standing_out(points, faces, seen, _plane_parts(*welded), lowest + PLATE)
+
+
+def _words_out(out: StandingOut) -> list[str]:
+    """Say what hidden faces show."""
+    said = []
+    if out.kept > 0.0:
+        said.append(
+            f"{out.kept:.2f} m2 (on plan) of mostly hidden faces stand out below what hides the rest, as of "
+            "a roof below a canopy: they were cut along it and kept. What lies below it carries no snow here."
+        )
+    if out.left > SHOWN:
+        said.append(
+            f"{out.left:.2f} m2 (on plan) of mostly hidden faces stand out near the ground, in strips or "
+            "close below what hides the rest: they are not in this roof. If they are roof, divide their "
+            "faces where that ends."
+        )
+    return said
 
 
 def _sample_weights() -> Array:

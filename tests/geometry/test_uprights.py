@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import itertools
-
 import numpy as np
 import pytest
 import trimesh
@@ -83,9 +81,9 @@ def test_tops_are_not_told_twice(tmp_path):
 
 
 def test_a_soup_of_faces_is_refused(tmp_path):
-    points = np.random.default_rng(0).uniform(0.0, 20.0, (6000, 3))
-    file = save(tmp_path / "soup.ply", points, np.arange(6000).reshape(-1, 3))
-    with pytest.raises(InputError, match=r"hidden below .* 2000 loose parts"):
+    points = np.random.default_rng(0).uniform(0.0, 20.0, (3000, 3))
+    file = save(tmp_path / "soup.ply", points, np.arange(3000).reshape(-1, 3))
+    with pytest.raises(InputError, match=r"hidden below .* 1000 loose parts"):
         import_roof(file, unit="m", up="z")
 
 
@@ -143,12 +141,38 @@ def test_a_canopy_hides_no_lower_roof_from_a_higher_one(tmp_path, deep):
     np.testing.assert_allclose(steps.wall[over], [3.0, 3.0])
 
 
-@pytest.mark.parametrize(("parts", "told"), [([-8, 0], True), ([-8, -5, 0], False)])
-def test_a_low_roof_mostly_below_a_canopy_is_not_lost_without_a_word(tmp_path, parts, told):
-    """5 of 8 m below the canopy: what its large faces lose is told; where they end there, nothing is lost."""
-    bounds = [[(0, 0, 0), (15, 10, 6)], [(0, -5, 5), (15, 0, 5.1)]]
-    bounds += [[(0, a, 0), (15, b, 3)] for a, b in itertools.pairwise(parts)]
+def under_a_canopy(tmp_path, deep, *more, top=5.0):
+    """House, canopy and a low roof of 8 m that runs on below it to the wall, as boxes."""
+    bounds = [
+        [(0, 0, 0), (15, 10, 6)],
+        [(0, -deep, top), (15, 0, top + 0.1)],
+        [(0, -8, 0), (15, 0, 3)],
+        *more,
+    ]
     whole = trimesh.util.concatenate([trimesh.creation.box(bounds=one) for one in bounds])
     path = save(tmp_path / "roof.stl", np.asarray(whole.vertices), np.asarray(whole.faces))
-    notes = import_roof(path, unit="m", up="z").notes
-    assert any("stand out below what hides the rest" in note for note in notes) == told
+    return import_roof(path, unit="m", up="z")
+
+
+@pytest.mark.parametrize("deep", [5.0, 6.5, 7.5])
+def test_a_low_roof_mostly_below_a_canopy_keeps_what_stands_out(tmp_path, deep):
+    """At least what is seen of 8 m by 15 m is roof, with the steps down from canopy and house."""
+    roof = under_a_canopy(tmp_path, deep)
+    low = int(np.argmin(roof.planes.origin[:, 2]))
+    assert roof.planes.count == 3
+    assert (8.0 - deep) * 15.0 - 1e-6 <= roof.planes.plan_area[low] < 8.0 * 15.0
+    assert roof.planes.to_world(low, np.zeros((1, 2)))[0, 2] == pytest.approx(3.0)
+    assert roof.planes.plan_area.sum() == pytest.approx(150.0 + 15.0 * deep + roof.planes.plan_area[low])
+    walls = roof.steps.wall[roof.steps.lower == low]
+    np.testing.assert_allclose(np.unique(walls.round(6)), [2.1, 3.0])
+    assert sum("cut along it and kept" in note for note in roof.notes) == 1
+
+
+@pytest.mark.parametrize("deep", [7.6, 8.0])
+def test_strips_and_floors_do_not_become_roof(tmp_path, deep):
+    """0.4 m of the low roof, a string course and a plinth are told or nothing, the floor above is hidden."""
+    course, floor = [(-0.3, 0, 3.5), (15.3, 10.3, 3.6)], [(0, 0, 2.8), (15, 10, 3.0)]
+    plinth = [(-1, 0, 0), (16, 11, 0.2)]
+    roof = under_a_canopy(tmp_path, deep, course, floor, plinth)
+    assert roof.planes.origin[:, 2].min() > 4.9
+    assert any("they are not in this roof" in note for note in roof.notes)
