@@ -20,15 +20,14 @@ from small_project import changed
 from vtkmodules.vtkIOXML import vtkXMLMultiBlockDataReader
 
 import viewer
-from fea.analysis import analyze
 from roofmodel.layout import rail_lengths
 from roofmodel.project.load import load_project
 from roofmodel.units import SYSTEMS
+from tests.demos import demo, demo_sway
 from viewer.clamp_table import write_attachments
 from viewer.handover.bill import bill_lines, bill_of, cut_bars, missing_splices, splice_caution
 from viewer.handover.installer import inches
 from viewer.handover.run import OUTPUTS, write_handover
-from viewer.package.sway import sway_findings
 from viewer.picture.findings import clamp_utilization
 from viewer.summary import verdict
 
@@ -38,8 +37,8 @@ MODELS = ("cedar-hollow", "sentier-house", "tannery-hall")
 @pytest.fixture(scope="module", params=MODELS)
 def handed(request, tmp_path_factory):
     folder = tmp_path_factory.mktemp(request.param)
-    analysis = analyze(load_project(f"models/{request.param}/project.toml"))
-    return analysis, write_handover(analysis, folder, sway=sway_findings(analysis)), folder
+    analysis = demo(request.param)
+    return analysis, write_handover(analysis, folder, sway=demo_sway(request.param)), folder
 
 
 @pytest.fixture(scope="module")

@@ -25,11 +25,12 @@ from fea.sensitivity import (
     tornado,
 )
 from roofmodel.layout import without_clamps
-from roofmodel.project.load import load_project, with_rows
+from roofmodel.project.load import with_rows
+from tests.demos import demo, demo_sway
 from viewer import style
 from viewer.building_words import partial_words
 from viewer.package.pdf import package_source, write_package
-from viewer.package.sway import LESS, MORE, place_words, sway_findings, sway_words
+from viewer.package.sway import LESS, MORE, place_words, sway_words
 from viewer.package.typeset import expression, paragraph, preamble, symbols, table, text, typeset
 from viewer.picture import svg
 from viewer.picture.plan import clamp_marks
@@ -40,17 +41,15 @@ from viewer.report.tables import Table
 from viewer.report.working import hand_check
 from viewer.report.working_parts import Number
 
-MODEL = "models/sentier-house/project.toml"
-
 
 @pytest.fixture(scope="module")
 def analysis():
-    return analyze(load_project(MODEL))
+    return demo("sentier-house")
 
 
 @pytest.fixture(scope="module")
-def sway(analysis):
-    return sway_findings(analysis)
+def sway():
+    return demo_sway("sentier-house")
 
 
 @pytest.fixture(scope="module")
@@ -81,7 +80,7 @@ def test_the_front_page_has_answer_block_and_contents(analysis, pages):
 
 def test_the_first_page_holds_its_picture_and_all_contents(tmp_path):
     """However long its cautions are: the picture takes the room that is left."""
-    us = analyze(load_project("models/cedar-hollow/project.toml"))
+    us = demo("cedar-hollow")
     picture = Path("models/cedar-hollow/utilization.png")
     write_package(us, tmp_path / "p.pdf", picture, None, today=date(2026, 1, 2))
     first, second, *_ = pypdf.PdfReader(tmp_path / "p.pdf").pages
@@ -108,7 +107,7 @@ def test_the_hand_check_is_there_and_meets_the_answer(analysis, pages):
 
 
 def test_the_most_used_rows_are_drawn_and_the_path_beyond_is_told():
-    us = analyze(load_project("models/cedar-hollow/project.toml"))
+    us = demo("cedar-hollow")
     _, source = package_source(us, None, None, date(2026, 1, 2))
     worst = us.project.layout.row_name[int(us.project.layout.clamp_row[us.attachment.target])]
     drawn = [name for name in us.project.layout.row_name if f'Diagrams of row {name}"' in source]
@@ -120,7 +119,7 @@ def test_the_most_used_rows_are_drawn_and_the_path_beyond_is_told():
 def test_paper_follows_the_units(analysis, sway):
     _, source = package_source(analysis, None, sway, date(2026, 1, 2))
     assert 'paper: "a4"' in source
-    us = analyze(load_project("models/cedar-hollow/project.toml"))
+    us = demo("cedar-hollow")
     assert 'paper: "us-letter"' in package_source(us, None, None, date(2026, 1, 2))[1]
 
 
@@ -149,9 +148,9 @@ def _file(folder, data):
     return folder / "x.pdf"
 
 
-def test_more_strength_is_less_use_in_proportion(analysis):
+def test_more_strength_is_less_use_in_proportion(analysis, sway):
     """Every clamp limit is linear in one over the strength."""
-    one = next(s for s in tornado(analysis)[0] if s.name.startswith("clamp strength"))
+    one = next(s for s in sway.inputs if s.name.startswith("clamp strength"))
     now = analysis.attachment.utilization
     if one.low_at == one.high_at:
         assert one.low == pytest.approx(now / 0.9, rel=1e-6)
@@ -159,9 +158,9 @@ def test_more_strength_is_less_use_in_proportion(analysis):
     assert one.low > now > one.high
 
 
-def test_the_tornado_is_sorted_and_equals_plain_runs(analysis):
-    found, left_out = tornado(analysis)
-    assert left_out == ()
+def test_the_tornado_is_sorted_and_equals_plain_runs(analysis, sway):
+    found = sway.inputs
+    assert sway.left_out == ()
     reach = [one.reach for one in found]
     assert reach == sorted(reach, reverse=True)
     snow = next(one for one in found if one.name == "ground snow")
@@ -261,8 +260,8 @@ def test_factors_of_the_standard_move_the_answer_too(analysis, sway):
     words = sway_words(sway)
     assert "all inputs" not in words
     assert words.startswith(f"Of the inputs below, {sway.inputs[0].name}")
-    us = analyze(load_project("models/cedar-hollow/project.toml"))
-    found = {one.name: one for one in tornado(us)[0]}
+    us = demo("cedar-hollow")
+    found = {one.name: one for one in demo_sway("cedar-hollow").inputs}
     wind = replace(us.project.site, winter_wind=1.1 * us.project.site.winter_wind)
     more = analyze(replace(us.project, site=wind)).attachment.utilization
     assert found[WINTER_WIND].high == pytest.approx(more, rel=1e-9)
@@ -275,7 +274,7 @@ def test_factors_of_the_standard_move_the_answer_too(analysis, sway):
 
 def test_what_comes_from_beyond_the_ends_stands_beside_the_row(tmp_path):
     """6.29 kN on the row do not explain 6.10 kN on its end clamp: 3.85 kN from beyond each end do."""
-    door = analyze(load_project("models/granary-door/project.toml"))
+    door = demo("granary-door")
     units = system("SI")
     content = report_content(door, units, None, "", date(2026, 1, 2))
     rows = content["rows"]
@@ -287,7 +286,7 @@ def test_what_comes_from_beyond_the_ends_stands_beside_the_row(tmp_path):
 
 def test_partial_loading_tells_the_use_it_leads_to():
     """The most used clamp then, by its own ratio, not the clamp whose force grows most."""
-    us = analyze(load_project("models/cedar-hollow/project.toml"))
+    us = demo("cedar-hollow")
     layout = us.project.layout
     found = rail_partial(layout, us.project.site.standard)
     balanced = [case.name.startswith("balanced") for case in us.snow.cases]
@@ -302,7 +301,7 @@ def test_partial_loading_tells_the_use_it_leads_to():
 
 def test_what_the_hand_check_takes_from_elsewhere_can_be_followed():
     """A valley's area by the corners that are printed, and what stands beside the clamp."""
-    us = analyze(load_project("models/cedar-hollow/project.toml"))
+    us = demo("cedar-hollow")
     steps = {step.symbol: step for step in hand_check(us).steps}
     ring = np.array(re.findall(r"\(([\d.]+), ([\d.]+)\)", steps["V"].note), dtype=float)
     after = np.roll(ring, -1, axis=0)
@@ -318,7 +317,7 @@ def test_what_the_hand_check_takes_from_elsewhere_can_be_followed():
 
 def test_purlins_say_their_case_once():
     """Full spans are said in the note; where one case brings all numbers of a line, it stands alone."""
-    hall = analyze(load_project("models/tannery-hall/project.toml"))
+    hall = demo("tannery-hall")
     table = purlins_table(hall, system("SI"))
     words = [row[table.heads.index("Case and pattern of each")] for row in table.rows]
     assert set(words) <= set(hall.building.held.cases)
@@ -327,13 +326,13 @@ def test_purlins_say_their_case_once():
 
 def test_judgments_stand_among_the_inputs_where_they_act():
     """The spread of a valley's stream on the governing clamp: over less rail it brings more."""
-    us = analyze(load_project("models/cedar-hollow/project.toml"))
-    spread = next(one for one in tornado(us)[0] if one.name == VALLEY_SPREAD)
+    us = demo("cedar-hollow")
+    spread = next(one for one in demo_sway("cedar-hollow").inputs if one.name == VALLEY_SPREAD)
     slide = us.project.slide
     less = analyze(replace(us.project, slide=replace(slide, valley_spread=0.9 * slide.valley_spread)))
     assert spread.low == pytest.approx(less.attachment.utilization, rel=1e-9)
     assert spread.low > us.attachment.utilization > spread.high
-    door = analyze(load_project("models/granary-door/project.toml"))
+    door = demo("granary-door")
     names = [one.name for one in tornado(door)[0]]
     assert END_SPREAD in names
     assert VALLEY_SPREAD not in names  # a gable has no valley

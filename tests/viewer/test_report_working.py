@@ -12,10 +12,10 @@ import numpy as np
 import pytest
 from report_projects import Page, projects, run, shed
 
-from fea.analysis import Analysis, analyze
+from fea.analysis import Analysis
 from fea.checks.governing import Governing
 from fea.checks.strips import panel_strips, strip_weight
-from roofmodel.project.load import load_project
+from tests.demos import demo
 from viewer.report.page import report_html
 from viewer.report.working import hand_check, tributary_ends
 from viewer.report.working_parts import Expression, Number, _end_step
@@ -252,7 +252,7 @@ def test_streams_of_a_valley_hold_what_reaches_the_row_from_other_planes(tmp_pat
 
 def test_snow_over_a_pitch_break_is_a_step_of_its_own() -> None:
     """The dormer's row gets snow of the steeper plane above: its area, pressure and slope are written."""
-    analysis = analyze(load_project("models/sentier-house/project.toml"))
+    analysis = demo("sentier-house")
     layout = analysis.project.layout
     limit = next(i for i, one in enumerate(analysis.limits) if one.name == "clamp combined")
     for name in ("dormer-01", "dormer-05"):

@@ -13,6 +13,7 @@ from fea.checks.limits import clamp_components
 from roofmodel.project.load import load_project
 from roofmodel.snow.cases import case_pressure_at
 from roofmodel.units import STANDARD_GRAVITY, parse
+from tests.demos import demo
 from viewer.picture.findings import called_clamp, shown_case
 from viewer.quantities import as_given, drawn, percent, quantity, system
 from viewer.report.building_section import building_svg
@@ -26,7 +27,7 @@ MODELS = ("granary-door", "tannery-hall", "cedar-hollow")
 
 @pytest.fixture(scope="module", params=MODELS)
 def analysis(request) -> Analysis:
-    return analyze(load_project(f"models/{request.param}/project.toml"))
+    return demo(request.param)
 
 
 SCREWS = """
@@ -107,7 +108,7 @@ def test_every_plane_cut_is_named_with_its_pressures(analysis):
 
 def test_line_load_of_even_snow_is_weight_times_sine():
     """EN 1991-1-3 6.4: F = s b sin(alpha) for each meter of a row below a plan run b."""
-    analysis = analyze(load_project("models/granary-door/project.toml"))
+    analysis = demo("granary-door")
     layout, planes = analysis.project.layout, analysis.project.roof.planes
     plane = called_plane(analysis)
     slope, up = float(planes.slope[plane]), float(layout.row_start[0, 1])
@@ -178,7 +179,7 @@ def test_the_clamp_is_drawn_with_the_numbers_of_the_hand_check(analysis):
 
 
 def test_bars_over_planes_are_their_mean_snow():
-    analysis = analyze(load_project("models/ridge-school/project.toml"))
+    analysis = demo("ridge-school")
     drawing = building_svg(analysis, system("US"))
     loads = [float(value) for value in re.findall(r'data-load="([^"]+)"', drawing)]
     total = analysis.building.planes
