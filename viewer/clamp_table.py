@@ -17,7 +17,7 @@ from fea.checks.cautions import along_change
 from roofmodel.units import SYSTEMS, UnitSystem
 from viewer.files import atomic, safe
 from viewer.picture.findings import clamp_cases, clamp_utilization
-from viewer.summary import clamp_states, plain_along
+from viewer.summary import clamp_states, signed_along
 
 _UNITLESS = {"": "", "count": "", "ratio": "", "percent": "%"}
 _DIGITS = {"ratio": ".4f", "percent": "+.2f", "length": ".3f"}
@@ -41,8 +41,9 @@ def head_text(column: Column, units: UnitSystem) -> str:
 def clamp_columns(analysis: Analysis) -> list[Column]:
     """One line per clamp at its worst case.
 
-    "Force along" is the factored force itself, the larger size of both heights; "demand along the seam" is
-    what the check takes, which may be the equivalent force at the test height.
+    "Force along" is the factored force itself at the height where it is larger, below 0 where the rail pulls
+    the clamp up the slope; "demand along the seam" is the size that the check takes, which may be the
+    equivalent force at the test height.
     """
     project = analysis.project
     layout, planes = project.layout, project.roof.planes
@@ -66,7 +67,7 @@ def clamp_columns(analysis: Analysis) -> list[Column]:
         Column("Height", "length", place[:, 2]),
         Column("Worst case", "", [analysis.snow.cases[q].name for q in worst]),
         Column("Tributary", "force", analysis.tributary[worst, c]),
-        Column("Force along", "force", plain_along(analysis)[worst, c]),
+        Column("Force along", "force", signed_along(analysis)[worst, c]),
         *(
             Column(f"Demand {n.removeprefix('clamp ')}", "force", limit.demand[worst, c])
             for n, limit in forces

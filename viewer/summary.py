@@ -186,6 +186,12 @@ def plain_along(analysis: Analysis) -> Array:
     return np.asarray(np.abs(analysis.clamp_force[..., 0]).max(axis=1))
 
 
+def signed_along(analysis: Analysis) -> Array:
+    """`plain_along` with its sign: down the slope positive, (q, c). [N]."""
+    force = analysis.clamp_force[..., 0]
+    return np.asarray(np.take_along_axis(force, np.abs(force).argmax(axis=1)[:, None], axis=1)[:, 0])
+
+
 def shown_name(analysis: Analysis, limit: Limit) -> str:
     """Name of a limit for people; says where a demand is the equivalent of the test."""
     if limit.name == "clamp along the seam" and read_as_tested(analysis):

@@ -392,6 +392,12 @@ def test_planes_that_find_no_room_stand_in_a_table_with_the_place_where_they_are
         ring = shapely.get_coordinates(seen.roof.planes.outline[index].exterior)
         outline = seen.roof.planes.to_world(index, ring)
         assert shapely.Polygon(outline[:, :2]).contains(shapely.Point(east, north))
+    near = replace(seen.roof, offset=np.array([41.0, 118.0, 0.0]))  # as the ticks of the plan have it
+    before = len(overlay.texts)
+    draw_table(overlay, near, seen.units)
+    for old, new in zip(table[3::3], overlay.texts[before:][3::3], strict=True):
+        local, shown = ([float(word) for word in text.text.split(", ")] for text in (old, new))
+        assert shown == pytest.approx([local[0] + 41.0, local[1] + 118.0], abs=0.11)
     drawn = draw_roof(seen, None, tmp_path / "roof.png")
     assert drawn.path is not None
     with Image.open(drawn.path) as image:

@@ -221,8 +221,8 @@ def test_tested_force_is_told_from_the_plain_one(tmp_path: Path) -> None:
     plain, shown = head.index("F along the seam kN"), head.index("Along the seam, as tested kN")
     wanted = plain_along(tested).max(axis=0) / 1e3
     for row, value in zip(rows, wanted, strict=True):
-        assert float(row[plain]) == pytest.approx(value, abs=0.051)
-        assert float(row[shown]) >= float(row[plain])
+        assert abs(float(row[plain].replace("−", "-"))) == pytest.approx(value, abs=0.051)
+        assert float(row[shown]) >= float(row[plain].replace("−", "-"))
     assert "clamp along the seam*" in summary(tested)
     assert "* Along the seam, as tested" in one_line(summary(tested))
     assert "not the larger force as tested" in row_svg(tested, 0)
@@ -241,7 +241,8 @@ def test_plain_force_is_in_the_file_of_clamps(tmp_path: Path) -> None:
     names = [case.name for case in analysis.snow.cases]
     for clamp, line in enumerate(lines):
         q = names.index(line["worst case"])
-        force = np.abs(analysis.clamp_force[q, :, clamp, 0]).max()
+        heights = analysis.clamp_force[q, :, clamp, 0]
+        force = heights[np.abs(heights).argmax()]
         assert float(line["force along [lbf]"]) == pytest.approx(
             system("US").convert(float(force), "force"), rel=1e-3
         )

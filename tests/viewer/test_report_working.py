@@ -178,7 +178,8 @@ def test_ends_of_other_rows_reach_a_clamp_through_the_panels() -> None:
     force = SimpleNamespace(
         end_bound=np.array([[[0.0, 0.0], [30.0, 10.0]]]), row=np.array([0, 1]), aside=np.zeros((1, 2, 2))
     )
-    analysis: Any = SimpleNamespace(project=SimpleNamespace(layout=layout), force=force)
+    table = SimpleNamespace(analysis=SimpleNamespace(panel_flexibility=True))
+    analysis: Any = SimpleNamespace(project=SimpleNamespace(layout=layout, table=table), force=force)
     at: Any = SimpleNamespace(clamp=0, case=0)
     step = _end_step(analysis, at, 4.0)
     assert in_si(step.expression) == pytest.approx(4.0)
@@ -186,21 +187,30 @@ def test_ends_of_other_rows_reach_a_clamp_through_the_panels() -> None:
     assert "partial" in step.note
 
 
-def test_what_parts_at_an_obstruction_is_told_with_the_ends() -> None:
-    """25 N come down beside a box onto one row, 10 N lean on an end of another."""
+@pytest.mark.parametrize("panels", [False, True])
+def test_what_parts_at_an_obstruction_is_told_with_the_ends(*, panels: bool) -> None:
+    """25 N come down beside a box onto one row, 10 N lean on an end of another, felt only through panels."""
     layout = SimpleNamespace(
-        clamp_row=np.array([0, 1]), row_plane=np.zeros(2, dtype=int), row_name=("below", "partial")
+        clamp_row=np.array([0, 1]),
+        clamp_s=np.array([0.1, 0.1]),
+        row_length=np.ones(2),
+        row_plane=np.zeros(2, dtype=int),
+        row_name=("below", "partial"),
     )
     aside = np.array([[[0.0, -15.0], [0.0, -10.0], [0.0, 0.0]]])
     force = SimpleNamespace(
         end_bound=np.array([[[0.0, 0.0], [10.0, 0.0]]]), row=np.array([0, 0, 1]), aside=aside
     )
-    analysis: Any = SimpleNamespace(project=SimpleNamespace(layout=layout), force=force)
+    table = SimpleNamespace(analysis=SimpleNamespace(panel_flexibility=panels))
+    analysis: Any = SimpleNamespace(project=SimpleNamespace(layout=layout, table=table), force=force)
     at: Any = SimpleNamespace(clamp=0, case=0)
     step = _end_step(analysis, at, 7.0)
     assert in_si(step.expression) == pytest.approx(7.0)
-    assert step.expression[-1] == Number(35.0, "force")
+    assert step.expression[-1] == Number(35.0 if panels else 25.0, "force")
     assert "obstructions" in step.title
+    assert ("this row (below)" in step.note) == (not panels)
+    other: Any = SimpleNamespace(clamp=1, case=0)  # to the partial row comes only what leans on its own end
+    assert (_end_step(analysis, other, 7.0).expression[-1] == Number(10.0, "force")) == (not panels)
 
 
 def _valley_clamps(analysis: Analysis) -> list[tuple[int, int]]:

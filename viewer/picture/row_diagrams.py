@@ -15,7 +15,7 @@ from viewer.picture import svg
 from viewer.picture.findings import row_case
 from viewer.picture.plan import clamp_marks
 from viewer.quantities import quantity, system
-from viewer.summary import combination, read_as_tested
+from viewer.summary import combination, read_as_tested, signed_along
 
 Array = NDArray[np.float64]
 
@@ -123,12 +123,9 @@ def _load(analysis: Analysis, row: int, case: int, top: float, units: UnitSystem
     for end, at in enumerate((clamps[0], clamps[-1])):
         extra = float(force.end_bound[case, row, end]) * snow
         if extra > 1e-3 * float(np.sum(value * (span[:, 1] - span[:, 0])) + 1.0):
-            x = float(axes.x(at))
-            arrow = np.array([[x, top + 4.0], [x, top + PANEL - 2.0]])
-            parts.append(svg.line(arrow, style.INK, 1.6))
-            head = np.array([[x, top + PANEL], [x - 3.5, top + PANEL - 9.0], [x + 3.5, top + PANEL - 9.0]])
-            parts.append(svg.element("path", d=svg.path(head, closed=True), fill=style.INK))
-            words = f"{quantity(extra, 'force', units)} from beyond the end"
+            x, tip = float(axes.x(at)), float(axes.x(np.array(length if end else 0.0)))
+            parts += _on_the_overhang(min(x, tip), max(x, tip), top)
+            words = f"{quantity(extra, 'force', units)} from beyond the end, evenly on the overhang"
             parts.append(
                 svg.text(
                     words,
@@ -139,6 +136,26 @@ def _load(analysis: Analysis, row: int, case: int, top: float, units: UnitSystem
                     halo=True,
                 )
             )
+    return parts
+
+
+def _on_the_overhang(left: float, right: float, top: float) -> list[str]:
+    """An even load from the tip of a rail to its end clamp; an arrow where it hardly has an overhang."""
+    middle, half = 0.5 * (left + right), 0.5 * max(right - left, 1.6)
+    foot = top + PANEL
+    block = np.array(
+        [
+            [middle - half, top + 4.0],
+            [middle + half, top + 4.0],
+            [middle + half, foot - 9.0],
+            [middle - half, foot - 9.0],
+        ]
+    )
+    parts = [svg.element("path", d=svg.path(block, closed=True), fill=style.INK, fill_opacity=0.75)]
+    count = max(1, int(2.0 * half // 9.0))
+    for x in np.linspace(left, right, 2 * count + 1)[1::2].tolist():
+        head = np.array([[x, foot], [x - 3.5, foot - 9.0], [x + 3.5, foot - 9.0]])
+        parts.append(svg.element("path", d=svg.path(head, closed=True), fill=style.INK))
     return parts
 
 
@@ -273,8 +290,7 @@ def _clamp_force(analysis: Analysis, row: int, case: int, top: float, units: Uni
     layout = analysis.project.layout
     on = layout.clamp_row == row
     # With the snow at the rail's axis or at its top, whichever is more.
-    force = analysis.clamp_force[case, :, on, 0]
-    value = np.take_along_axis(force, np.abs(force).argmax(axis=1)[:, None], axis=1)[:, 0]
+    value = signed_along(analysis)[case, on]
     strength = float(analysis.project.clamp.strength[0])
     given = not np.isnan(strength)
     reach = max(float(value.max(initial=0.0)), strength if given else 0.0)
@@ -289,7 +305,9 @@ def _clamp_force(analysis: Analysis, row: int, case: int, top: float, units: Uni
     parts += _bars(axes, layout.clamp_s[on], value, [style.ACCENT] * int(on.sum()))
     words = f"design strength along the seam {quantity(strength, 'force', units)}"
     if given:
-        return parts + _limit_line(axes, strength, words)
+        where = layout.clamp_s[on] / axes.length
+        right = float(value[where > 0.5].max(initial=0.0)) > float(value[where <= 0.5].max(initial=0.0))
+        return parts + _limit_line(axes, strength, words, left=right)
     return [
         *parts,
         svg.text(

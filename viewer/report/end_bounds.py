@@ -124,8 +124,8 @@ def partial_table(analysis: Analysis, units: UnitSystem) -> Table | None:
     angle = f"{math.degrees(analysis.project.slide.spread_angle):.3g}°"
     note = (
         f"A is all of the row's own plane within {angle} of the fall line up from the row's end: its true "
-        "area times cos θ. B acts on the rail's overhang, spread from its tip to the end clamp; the hand "
-        "check says what share of it reaches a clamp."
+        "area times cos θ. B acts on the rail's overhang, spread evenly from its tip to the end clamp; the "
+        "hand check says what share of it reaches a clamp."
     )
     if not all(s.plain for s in found):
         note += (

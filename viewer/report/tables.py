@@ -26,9 +26,9 @@ from viewer.summary import (
     combination,
     governing_text,
     limit_lines,
-    plain_along,
     read_as_tested,
     shown_name,
+    signed_along,
 )
 
 Array = NDArray[np.float64]
@@ -385,7 +385,7 @@ def clamps_table(analysis: Analysis, units: UnitSystem) -> Table:
         caption = f"The {CLAMPS_WORST} most used of {count} clamps"
         note = "attachments.csv holds all of them."
     case = clamp_cases(analysis)
-    states = clamp_states(analysis)
+    states, signed = clamp_states(analysis), signed_along(analysis)
     change = (
         None if analysis.rigid_force is None else along_change(analysis.clamp_force, analysis.rigid_force)
     )
@@ -394,7 +394,11 @@ def clamps_table(analysis: Analysis, units: UnitSystem) -> Table:
         [str(int(layout.clamp_seam[i]) + 1) for i in order],
         column(layout.clamp_s[order], "length", units, 4),
         column(analysis.tributary.max(axis=0)[order], "force", units),
-        *([column(plain_along(analysis).max(axis=0)[order], "force", units)] if tested else []),
+        *(
+            [column(signed[np.abs(signed).argmax(axis=0), np.arange(count)][order], "force", units)]
+            if tested
+            else []
+        ),
         *(column(limit.demand.max(axis=0)[order], limit.quantity, units) for limit in single),
         *([[_percent(change[i]) for i in order]] if change is not None else []),
         [_used(combined.utilization[:, i]) for i in order],
@@ -408,7 +412,7 @@ def clamps_table(analysis: Analysis, units: UnitSystem) -> Table:
     )
     if tested:
         demands = (f"F along the seam {units.label('force')}", *demands)
-        note += f" F is the plain factored force. {AS_TESTED}"
+        note += f" F is the plain factored force, below 0 where it acts up the slope. {AS_TESTED}"
     heads = (
         "Clamp",
         "Seam",

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from fea.analysis import Analysis
 from roofmodel.sliding.flow import FlowGraph
 from roofmodel.sliding.thrust import ValleyThrust, valley_factor
+from roofmodel.surface import shown_origin
 from roofmodel.units import SYSTEMS
 from viewer.report.working_parts import ClampAt, Expression, Number, Step
 
@@ -264,24 +265,22 @@ def _feeding_step(
 
 def _regions(analysis: Analysis, found: list[Feeder]) -> str:
     """Where the areas of feeders lie, so that they can be measured again."""
-    units, low = (
-        SYSTEMS[analysis.project.table.project.units],
-        analysis.project.roof.points[:, :2].min(axis=0),
-    )
+    units = SYSTEMS[analysis.project.table.project.units]
+    origin = shown_origin(analysis.project.roof.offset)
     told = []
     for one in found:
         ring = shapely.get_coordinates(getattr(one.region, "exterior", None))[:-1]
         name = analysis.project.roof.planes.name[one.plane]
         part = "" if abs(one.region.area - one.area) <= 0.02 * one.area else ", of which a part comes here"
         if 3 <= len(ring) <= CORNERS:
-            places = units.convert(1.0, "length") * (ring - low)
+            places = units.convert(1.0, "length") * (ring + origin)
             told.append(f"{name}: corners {', '.join(f'({x:.2f}, {y:.2f})' for x, y in places)}{part}")
         elif not one.region.is_empty:
-            x0, y0, x1, y1 = (units.convert(v, "length") for v in one.region.bounds - np.tile(low, 2))
+            x0, y0, x1, y1 = (units.convert(v, "length") for v in one.region.bounds + np.tile(origin, 2))
             told.append(f"{name}: inside {x0:.2f} to {x1:.2f} by {y0:.2f} to {y1:.2f}{part}")
     return (
-        f"A_p on {'; '.join(told)} ({units.label('length')} east and north of the lower left corner of the "
-        "roof's extent on plan)."
+        f"A_p on {'; '.join(told)} ({units.label('length')} east and north, in the coordinates of "
+        "roof.png and of the project file)."
     )
 
 

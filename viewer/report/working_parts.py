@@ -181,10 +181,11 @@ def _end_step(analysis: Analysis, at: ClampAt, ends: float) -> Step:
     """The clamp's share of what snow beyond the row's ends can bring."""
     row = int(analysis.project.layout.clamp_row[at.clamp])
     layout, bounds = analysis.project.layout, analysis.force.end_bound[at.case, row]
-    parted = _parted(analysis, at.case)
+    reaching = _rows_that_reach(analysis, row)
+    parted = _parted(analysis, at.case)[reaching]
     if parted.any():
-        total = float(analysis.force.end_bound[at.case].sum() + parted.sum())
-        return _aside_step(analysis, at, ends, total)
+        total = float(analysis.force.end_bound[at.case, reaching].sum() + parted.sum())
+        return _aside_step(at, ends, total, layout.row_name[row] if len(reaching) == 1 else "")
     if not bounds.any():
         return _end_step_of_others(analysis, at, ends)
     s = float(layout.clamp_s[at.clamp])
@@ -196,7 +197,7 @@ def _end_step(analysis: Analysis, at: ClampAt, ends: float) -> Step:
     note = (
         f"B from the table of extra force at the ends of partial rows, {('left', 'right')[end]} end, by the "
         "spread of the blanket from the fall line (analysis.spread_angle, judgment); it "
-        "leans on the rail's overhang, from its tip to the end clamp."
+        "leans on the rail's overhang, evenly from its tip to the end clamp."
     )
     if other > 1e-3 * bound:
         note += " What the bound at the other end adds here is in k_E."
@@ -211,6 +212,14 @@ def _end_step(analysis: Analysis, at: ClampAt, ends: float) -> Step:
     )
 
 
+def _rows_that_reach(analysis: Analysis, row: int) -> NDArray[np.int64]:
+    """Rows whose loads a clamp of a row may feel: its own, and others only through panels that give way."""
+    layout = analysis.project.layout
+    if not analysis.project.table.analysis.panel_flexibility:
+        return np.array([row])
+    return np.flatnonzero(layout.row_plane == layout.row_plane[row])
+
+
 def _parted(analysis: Analysis, case: int) -> Array:
     """What obstructions send down beside themselves and what lands off higher roofs, by row. [N]."""
     force = analysis.force
@@ -219,9 +228,10 @@ def _parted(analysis: Analysis, case: int) -> Array:
     return parted
 
 
-def _aside_step(analysis: Analysis, at: ClampAt, ends: float, total: float) -> Step:
+def _aside_step(at: ClampAt, ends: float, total: float, row: str) -> Step:
     """The same where obstructions send snow down beside themselves, or higher roofs do."""
     share = ends / total if total > 0.0 else 0.0
+    which = f"this row ({row})" if row else "all rows of this plane together"
     return Step(
         "Upper bound of snow beside obstructions, off higher roofs and beyond the ends of rows",
         "E",
@@ -230,7 +240,7 @@ def _aside_step(analysis: Analysis, at: ClampAt, ends: float, total: float) -> S
         Number(ends, "force"),
         f"k_E = {100.0 * share:.3g} % of it reaches this clamp, from the frame",
         "B is what passes obstructions and may come down along their sides, what lands off higher roofs, and "
-        "the extra force at the ends of partial rows, on all rows together.",
+        f"the extra force at the ends of partial rows, on {which}.",
     )
 
 

@@ -6,7 +6,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from roofmodel.surface import FLAT_SLOPE, RoofSurface
+from roofmodel.surface import FLAT_SLOPE, RoofSurface, shown_origin
 from roofmodel.units import UnitSystem
 from viewer import style
 from viewer.picture.labels import text_width
@@ -221,7 +221,8 @@ def draw_table(overlay: Overlay, roof: RoofSurface, units: UnitSystem) -> int:
     number = {name: index for index, name in enumerate(planes.name)}
     shown = [number[name] for name in overlay.unnamed[:LISTED]]
     spots = [
-        planes.to_world(i, shapely.get_coordinates(shapely.point_on_surface(planes.outline[i])))[0]
+        planes.to_world(i, shapely.get_coordinates(shapely.point_on_surface(planes.outline[i])))[0, :2]
+        + shown_origin(roof.offset)
         for i in shown
     ]
     left, top = MARGIN * point, overlay.size[1] + 14.0 * point
@@ -235,7 +236,7 @@ def draw_table(overlay: Overlay, roof: RoofSurface, units: UnitSystem) -> int:
     meter = units.convert(1.0, "length")
     for place, (index, spot) in enumerate(zip(shown, spots, strict=True)):
         x, y = left + place // rows * wide, top + (16.0 + 12.0 * (place % rows)) * point
-        east, north = (f"{meter * value:.1f}".replace("-0.0", "0.0") for value in spot[:2])
+        east, north = (f"{meter * value:.1f}".replace("-0.0", "0.0") for value in spot)
         overlay.write(planes.name[index], x, y, "note", bold=True)
         slope = slope_words(float(planes.slope[index]), units).split(" (")[0]
         overlay.write(slope, x + 0.50 * wide, y, "note", align="right")

@@ -87,7 +87,7 @@ def draw_scale_bar(
     return float(foot[0]) + 1.8 * size
 
 
-def draw_axes(drawing: Drawing, place: Place, size: float, units: UnitSystem) -> None:
+def draw_axes(drawing: Drawing, place: Place, size: float, units: UnitSystem, origin: Array) -> None:
     """Coordinates of the plan along its lower and left side, in which corners are listed."""
     unit, label = units.convert(1.0, "length"), units.label("length")
     step = round_step(TICKS_APART / place.scale * unit)
@@ -95,7 +95,7 @@ def draw_axes(drawing: Drawing, place: Place, size: float, units: UnitSystem) ->
     ends = place.at(np.array([place.low, place.high]))
     small = 0.86 * size
     for axis, out in ((0, np.array([0.0, 1.0])), (1, np.array([-1.0, 0.0]))):
-        low, high = place.low[axis] * unit, place.high[axis] * unit
+        low, high = (place.low[axis] + origin[axis]) * unit, (place.high[axis] + origin[axis]) * unit
         ticks = step * np.arange(np.ceil(low / step - 1e-9), np.floor(high / step + 1e-9) + 1.0)
         base = np.stack([corner, corner])
         base[:, axis] = ends[:, axis]

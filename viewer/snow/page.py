@@ -10,8 +10,10 @@ from typing import Any
 
 import numpy as np
 import shapely
+from numpy.typing import NDArray
 
 from roofmodel.snow.cases import Value
+from roofmodel.surface import shown_origin
 from roofmodel.units import UnitSystem
 from viewer.export import version
 from viewer.files import write_text
@@ -31,6 +33,8 @@ from viewer.snow.study import SnowStudy
 from viewer.snow.symmetry import dome_planes, stands_for, turned_words
 from viewer.snow.words import level_words, pressure_range, proof_words
 from viewer.typeface import page_css
+
+Array = NDArray[np.float64]
 
 NEAR = 0.05  # a face this close to the end of a zone stands beside it [m]
 CORNERS = 60  # of a zone are listed; snow.json has all
@@ -178,7 +182,7 @@ def _chapter(study: SnowStudy, index: int) -> dict[str, Any]:
     }
     where = findings.project.roof.planes.name[finding.largest_plane]
     if finding.largest_cell >= 0 and finding.cells.pressure[finding.largest_cell, 1:].any():
-        where += f" at {_point_text(finding.largest_at, units)}"
+        where += f" at {_point_text(finding.largest_at, units, shown_origin(findings.project.roof.offset))}"
     return {
         "index": index + 1,
         "name": finding.case.name,
@@ -197,8 +201,8 @@ def _chapter(study: SnowStudy, index: int) -> dict[str, Any]:
     }
 
 
-def _point_text(xy: Any, units: UnitSystem) -> str:
-    x, y = column([float(n) for n in xy], "length", units, 4)
+def _point_text(xy: Any, units: UnitSystem, origin: Array) -> str:
+    x, y = column([float(n) for n in np.asarray(xy) + origin], "length", units, 4)
     return f"({x}, {y}) {units.label('length')}"
 
 
@@ -291,7 +295,7 @@ def _zone(study: SnowStudy, group: list[Patch], alike: list[Patch]) -> dict[str,
     `alike` are the zone and those on other facets of a dome to which the same working applies.
     """
     findings, units, patch = study.findings, study.units, group[0]
-    zone = patch.zone
+    zone, origin = patch.zone, shown_origin(findings.project.roof.offset)
     lines = patch_lines(findings, patch, units.name)
     plane = findings.project.roof.planes.name[zone.plane]
     return {
@@ -306,9 +310,11 @@ def _zone(study: SnowStudy, group: list[Patch], alike: list[Patch]) -> dict[str,
         "lines": lines,
         "open": [line.symbols for line in lines if not line.numbers],
         "given": [_value(value, units) for value in zone.values],
-        "field": _field_words(patch, units) if len(group) == 1 else _slices_words(group, units),
-        "integral": _integral_words(group, units),
-        "corners": _corners_table(patch, units) if len(group) == 1 else _slices_table(group, units),
+        "field": _field_words(patch, units, origin) if len(group) == 1 else _slices_words(group, units),
+        "integral": _integral_words(group, units, origin),
+        "corners": _corners_table(patch, units, origin)
+        if len(group) == 1
+        else _slices_table(group, units, origin),
     }
 
 
@@ -335,22 +341,25 @@ def _value(value: Value, units: UnitSystem) -> tuple[str, str, str]:
     return symbol, rest, value.note
 
 
-def _field_words(patch: Patch, units: UnitSystem) -> str:
+def _field_words(patch: Patch, units: UnitSystem, origin: Array) -> str:
     """The pressure as it is applied."""
     if patch.high - patch.low <= 1e-6 * max(abs(patch.high), 1.0):
         return f"Applied: {quantity(patch.high, 'pressure', units, 4)}, uniform."
-    a, b, c = patch.zone.pressure
+    b, c = patch.zone.pressure[1:]
+    middle = patch.zone.pressure[0] + np.asarray(patch.centroid) @ patch.zone.pressure[1:]
     length = units.convert(1.0, "length")
     pressure = units.convert(1.0, "pressure")
     terms = "".join(
-        f" {'−' if n < 0.0 else '+'} {significant(abs(float(n)) * pressure / length, 4)} {axis}"
-        for n, axis in ((b, "x"), (c, "y"))
+        f" {'−' if n < 0.0 else '+'} {significant(abs(float(n)) * pressure / length, 4)} "
+        f"({axis} {'+' if at < 0.0 else '−'} {abs(at) * length:.2f})"
+        for n, axis, at in zip((b, c), "xy", (np.asarray(patch.centroid) + origin).tolist(), strict=True)
         if abs(n) > 1e-9 * math.hypot(b, c)
     )
     unit = f"{units.label('pressure')} per {units.label('length')}"
     turned = math.hypot(b, c) * pressure / length
+    mean = quantity(float(middle), "pressure", units, 4)
     return (
-        f"Applied: linear, p(x, y) = {quantity(float(a), 'pressure', units, 4)}{terms}, slopes in {unit}; "
+        f"Applied: linear, p(x, y) = {mean}{terms}, slopes in {unit}; "
         f"it falls by {significant(turned, 4)} {unit} at most, from "
         f"{pressure_range(patch.low, patch.high, units)}."
     )
@@ -363,7 +372,7 @@ def _slices_words(group: list[Patch], units: UnitSystem) -> str:
     )
 
 
-def _slices_table(group: list[Patch], units: UnitSystem) -> Table:
+def _slices_table(group: list[Patch], units: UnitSystem, origin: Array) -> Table:
     """Area, centroid, pressure there and load of each slice."""
     group = sorted(group, key=lambda p: p.number)
     area, load = (
@@ -372,7 +381,7 @@ def _slices_table(group: list[Patch], units: UnitSystem) -> Table:
     )
     mean = column([p.force / max(p.area, 1e-12) for p in group], "pressure", units, 4)
     rows = tuple(
-        (str(p.number), area[n], _point_text(p.centroid, units).rpartition(" ")[0], mean[n], load[n])
+        (str(p.number), area[n], _point_text(p.centroid, units, origin).rpartition(" ")[0], mean[n], load[n])
         for n, p in enumerate(group)
     )
     labels = [units.label(kind) for kind in ("area", "pressure", "force")]
@@ -387,7 +396,7 @@ def _slices_table(group: list[Patch], units: UnitSystem) -> Table:
     return Table(f"Slices {numbers}", heads, "tntnn", rows)
 
 
-def _integral_words(group: list[Patch], units: UnitSystem) -> str:
+def _integral_words(group: list[Patch], units: UnitSystem, origin: Array) -> str:
     patch = group[0]
     if len(group) > 1:
         return (
@@ -398,7 +407,7 @@ def _integral_words(group: list[Patch], units: UnitSystem) -> str:
     at = (
         ""
         if patch.high - patch.low <= 1e-6 * max(abs(patch.high), 1.0)
-        else (f" (p at the centroid {_point_text(patch.centroid, units)})")
+        else (f" (p at the centroid {_point_text(patch.centroid, units, origin)})")
     )
     return (
         f"Load = {quantity(mean, 'pressure', units, 4)}{at} × {quantity(patch.area, 'area', units, 4)} = "
@@ -406,7 +415,7 @@ def _integral_words(group: list[Patch], units: UnitSystem) -> str:
     )
 
 
-def _corners_table(patch: Patch, units: UnitSystem) -> Table:
+def _corners_table(patch: Patch, units: UnitSystem, origin: Array) -> Table:
     """Corners of the outline and of holes, with the pressure there."""
     rows: list[tuple[str, ...]] = []
     count = 0
@@ -418,7 +427,7 @@ def _corners_table(patch: Patch, units: UnitSystem) -> Table:
             values = patch.zone.pressure[0] + corners @ patch.zone.pressure[1:]
             label = (f"part {number + 1}, " if number else "") + (f"hole {hole}, " if hole else "")
             for i, (corner, value) in enumerate(zip(corners, values, strict=True)):
-                x, y = (f"{units.convert(float(n), 'length'):.{digits}f}" for n in corner)
+                x, y = (f"{units.convert(float(n), 'length'):.{digits}f}" for n in corner + origin)
                 x, y = (text.replace("-", "−") if text.strip("-0.") else text.lstrip("-") for text in (x, y))
                 pressure = significant(
                     units.convert(max(float(value), 0.0) if abs(value) < 1e-6 else float(value), "pressure"),
@@ -445,8 +454,10 @@ def _planes_table(study: SnowStudy) -> Table:
         strict=True,
     )
     heads = ("Plane", "Slope °", "Falls to °", f"Plan area {units.label('area')}", "Carries rows")
-    offset = _point_text(roof.offset[:2], units) if roof.offset[:2].any() else ""
-    note = "Corners are in the local axes: x east, y north."
-    if offset:
-        note += f" Their origin is at {offset} of the map."
+    away = roof.offset[:2] - shown_origin(roof.offset)
+    note = "Places are those of roof.png and of the project file: x east, y north."
+    if away.any():
+        note += f" Their origin is at {_point_text(away, units, np.zeros(2))} of the map."
+    else:
+        note += " They are as in the file of the roof." if roof.offset[:2].any() else ""
     return Table("Planes", heads, "tnnnt", tuple(rows), note=note)

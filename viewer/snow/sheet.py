@@ -8,6 +8,7 @@ from pathlib import Path
 
 import numpy as np
 
+from roofmodel.surface import shown_origin
 from roofmodel.units import UnitSystem
 from viewer import style
 from viewer.files import atomic
@@ -47,7 +48,7 @@ def case_drawing(
     box = (left, top, WIDTH - right, top + height)
     place = fit(findings.project.roof.points, box)
     frame = (4.0, 4.0, WIDTH - right + 16.0, top + height + 8.0)
-    draw_axes(drawing, place, size, units)
+    draw_axes(drawing, place, size, units, shown_origin(findings.project.roof.offset))
     draw_plan(drawing, findings, index, scale, place, frame, Look(size, True), units, sections)
     draw_legend(drawing, scale, WIDTH - right + 30.0, top, size, units)
     end = draw_scale_bar(drawing, place, left, top + height + foot - 14.0, size, units)
