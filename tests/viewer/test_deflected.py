@@ -10,7 +10,7 @@ from picture_projects import GABLE, read
 from fea.analysis import Analysis
 from roofmodel.units import SYSTEMS
 from viewer import style
-from viewer.picture.deflected import LEANS, WINDOW, Bent, bend, bent_drawing, bent_view
+from viewer.picture.deflected import LEANS, PASSING, WINDOW, Bent, bend, bent_drawing, bent_view
 from viewer.picture.deflected_sheet import compose_deflected, deflection_words, scale_end, start_deflected
 
 SIZE = (1000, 700)
@@ -42,6 +42,8 @@ def test_the_rail_goes_down_the_slope_and_the_picture_by_its_factor_more(bent: B
     assert (bent.move[:, 1] < 0.0).all()  # snow pushes down the slope
     largest = float(np.linalg.norm(bent.moved - bent.still, axis=1).max())
     reach = float(np.ptp(bent.ends))
+    gap = float(np.diff(bent.foot[:, 0]).min())
+    assert np.abs(bent.moved[:, 0] - bent.s).max() <= PASSING * gap  # clamps do not pass each other
     assert 0.4 * LEANS * reach <= largest <= LEANS * reach * (1.0 + 1e-9)  # 1, 2, 5 are 2.5 apart at most
 
 
@@ -104,3 +106,7 @@ def test_nothing_is_drawn_where_nothing_governs(gable: Analysis) -> None:
     still = replace(gable, governing=None, attachment=None)
     assert bend(still) is None
     assert start_deflected(still, renderer=None) is None  # type: ignore[arg-type]
+    limits = tuple(
+        replace(one, demand=0.0 * one.demand, utilization=0.0 * one.utilization) for one in gable.limits
+    )
+    assert bend(replace(gable, limits=limits)) is None

@@ -5,6 +5,7 @@ Axes of the picture are those of the row: x along it from its left end, y up the
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import dataclass
 
 import numpy as np
@@ -26,6 +27,7 @@ IntArray = NDArray[np.int64]
 
 WINDOW = 16  # clamps that are shown at most
 LEANS = 0.11  # of what is shown: the largest movement in the picture [-]
+PASSING = 0.4  # of the distance between clamps: the largest movement along the row [-]
 ABOVE, BELOW = 0.12, 0.15  # of what is shown: roof drawn up and down the slope [-]
 TOWARD = np.array([0.045, -0.52, 0.84])  # to the viewer, who stands below the eave and looks up the slope
 SIDES = 14  # of the rail as it is drawn
@@ -97,7 +99,7 @@ class Bent:
 
 
 def bend(analysis: Analysis) -> Bent | None:
-    """The governing row in the case that uses most of its limit of deflection; None where nothing moves."""
+    """The governing row in the case that uses most of its limit of deflection; None where nothing bends."""
     project, layout = analysis.project, analysis.project.layout
     governing = analysis.attachment or analysis.governing
     if governing is None:
@@ -105,18 +107,20 @@ def bend(analysis: Analysis) -> Bent | None:
     row = governing_row(analysis.limits, governing, project)
     limit = next(one for one in analysis.limits if one.name == "rail deflection")
     case, piece = _worst_piece(analysis, row, limit)
+    if not limit.demand[case, piece] > 0.0:
+        return None
     s, move, off, inside = _stations(analysis, row, case, piece)
     size = np.linalg.norm(move, axis=1)
-    if not size.max(initial=0.0) > 0.0:
-        return None
     worst = int(np.argmax(np.where(inside, off, -1.0)))
     ends, clamp = _window(analysis, row, float(s[worst]))
     shown = (s >= ends[0] - 1e-9) & (s <= ends[1] + 1e-9)
     reach = float(np.ptp(ends))
-    factor = style.round_down(LEANS * reach / float(size[shown].max()))
+    place = layout.clamp_s[clamp]
+    gap = float(np.diff(place).min(initial=reach))
+    along = max(float(np.abs(move[shown, 0]).max()), 1e-12)  # by temperature: clamps must not pass each other
+    factor = style.round_down(min(LEANS * reach / float(size[shown].max()), PASSING * gap / along))
     lift = project.clamp.grip_height + project.clamp.height
     still = np.stack([s, 0.0 * s, 0.0 * s + lift], axis=1)
-    place = layout.clamp_s[clamp]
     own = np.flatnonzero(inside)
     roof, seams, edges = _roof(analysis, row, ends)
     inner = 0 < piece - _first_piece(analysis, row) < int(np.sum(layout.clamp_row == row))
@@ -249,7 +253,9 @@ def bent_drawing(analysis: Analysis, bent: Bent, view: View, top: float) -> Draw
     point = view.size[0] / style.REFERENCE_WIDTH
     section, height = analysis.project.rail.section, analysis.project.panel.seam_height
     thick = max(0.5 * section.depth_z, 2.2 * point / view.scale)
-    tube, tube_rgb = _tube(bent.moved, thick, style.movement_rgb(bent.size / top), view.toward)
+    color = style.movement_rgb(bent.size / top)
+    parts = [_tube(bent.moved[on], thick, color[on], view.toward) for on in _bars(bent)]
+    tube, tube_rgb = (np.concatenate([part[k] for part in parts]) for k in (0, 1))
     rise = np.array([0.0, 0.0, height])
     ribs = np.stack([bent.seams[:, 0], bent.seams[:, 1], bent.seams[:, 1] + rise, bent.seams[:, 0] + rise], 1)
     groups = [
@@ -284,6 +290,13 @@ def bent_drawing(analysis: Analysis, bent: Bent, view: View, top: float) -> Draw
         tube_radius=thick,
         tube_rgb=np.zeros(3, dtype=np.uint8),
     )
+
+
+def _bars(bent: Bent) -> list[slice]:
+    """Stations of each bar of the rail: it is open where two stations at one place move apart."""
+    apart = (np.diff(bent.s) < 1e-9) & (np.linalg.norm(np.diff(bent.move, axis=0), axis=1) > 1e-9)
+    ends = [0, *(np.flatnonzero(apart) + 1).tolist(), len(bent.s)]
+    return [slice(a, b) for a, b in itertools.pairwise(ends) if float(np.ptp(bent.s[a:b])) > 1e-9]
 
 
 def _tube(axis: Array, radius: float, color: Array, toward: Array) -> tuple[Array, Array]:

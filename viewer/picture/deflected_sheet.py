@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from fea.analysis import Analysis
 from fea.checks.limits import piece_lengths
+from fea.rails.actions import GIVEN
 from roofmodel.units import UnitSystem
 from viewer import style
 from viewer.files import atomic
@@ -28,7 +29,7 @@ Array = NDArray[np.float64]
 
 AXES = (("along the row", (1.0, 0.0, 0.0)), ("down-slope", (0.0, -1.0, 0.0)), ("away", (0.0, 0.0, 1.0)))
 CALLOUT = 96.0  # kept free above the roof for what is called out [pt]
-STILL = "nothing moves: no snow reaches the rows"
+STILL = "no rail bends: no snow reaches the rows"
 
 
 @dataclass(frozen=True)
@@ -102,15 +103,15 @@ def deflection_words(analysis: Analysis, bent: Bent, units: UnitSystem) -> list[
         lines.append("no limit of deflection is given (deflection_ratio)")
     most = int(bent.size.argmax())
     moves = quantity(float(bent.size[most]), "size", units)
-    return [*lines, f"largest movement, clamps' give included: {moves} {_place(analysis, bent, most, units)}"]
+    return [*lines, f"largest movement, clamps' give included: {moves}{_place(analysis, bent, most, units)}"]
 
 
 def _place(analysis: Analysis, bent: Bent, station: int, units: UnitSystem) -> str:
-    """Such as "3.20 m from the left end"."""
+    """Such as ", 3.20 m from the left end"."""
     s, length = float(bent.s[station]), float(analysis.project.layout.row_length[bent.row])
     if s < 1e-6 or s > length - 1e-6:
-        return f"at the {'left' if s < 1e-6 else 'right'} end"
-    return f"{quantity(s, 'length', units)} from the left end"
+        return f" at the {'left' if s < 1e-6 else 'right'} end"
+    return f", {quantity(s, 'length', units)} from the left end"
 
 
 def _header(overlay: Overlay, analysis: Analysis, bent: Bent, units: UnitSystem) -> None:
@@ -122,7 +123,8 @@ def _header(overlay: Overlay, analysis: Analysis, bent: Bent, units: UnitSystem)
     overlay.write(title, left, 26.0 * point, "title", bold=True)
     case = f"{project.table.project.name}. Snow case: {analysis.snow.cases[bent.case].name}"
     overlay.write(fit_text(case, overlay.type_size("body"), room), left, 47.0 * point, "body")
-    clause = fit_text(analysis.service[bent.case].clause, overlay.type_size("body"), room)
+    warm = "" if analysis.basis.readings == GIVEN else "; temperature as is worst"
+    clause = fit_text(f"{analysis.service[bent.case].clause}{warm}", overlay.type_size("body"), room)
     overlay.write(clause, left, 61.0 * point, "body", color=style.MUTED)
     use, bad = bent.limit.utilization, style.EXCEEDED_ANCHORS[0]
     own = float(use[bent.case, bent.piece])
