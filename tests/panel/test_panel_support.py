@@ -194,19 +194,32 @@ def skewed(folder: Path) -> Path:
     return path
 
 
+@pytest.fixture(scope="module")
+def studied(tmp_path_factory):
+    """A check with seams askew to the row, what it told on its way, and the panel field of each state."""
+    told, fields = [], {}
+
+    def kept(*args, **options):
+        fields[bool(options["held"])] = plane_field(*args, **options)
+        return fields[bool(options["held"])]
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr("fea.panel.support.plane_field", kept)
+        return analyze(load_project(skewed(tmp_path_factory.mktemp("skewed"))), told.append), told, fields
+
+
 def limit_of(analysis, name):
     return next(limit for limit in analysis.limits if limit.name == name)
 
 
-@pytest.mark.slow
-def test_every_limit_takes_the_worse_of_bearing_both_ways_and_none(tmp_path, monkeypatch):
+def test_every_limit_takes_the_worse_of_bearing_both_ways_and_none(studied, monkeypatch):
     """Either state by itself, solved alone, is nowhere worse than the check, and each is somewhere as bad."""
-    loaded = load_project(skewed(tmp_path))
-    found = analyze(loaded)
+    found, _, fields = studied
+    monkeypatch.setattr("fea.panel.support.plane_field", lambda *_, held, **__: fields[bool(held)])
     alone = []
     for state in BORNE:
         monkeypatch.setattr("fea.panel.support.BORNE", (state,))
-        alone.append(analyze(loaded))
+        alone.append(analyze(found.project))
     for name in (
         "clamp combined",
         "clamp across the seam",
@@ -226,10 +239,9 @@ def test_every_limit_takes_the_worse_of_bearing_both_ways_and_none(tmp_path, mon
     assert found.reserve[0] < 0.99 * alone[0].reserve[0]
 
 
-def test_flexible_check_tells_how_use_changes_from_rigid_seams(tmp_path):
+def test_flexible_check_tells_how_use_changes_from_rigid_seams(studied, tmp_path):
     """The numbers in the words are those of a check on rigid seams and of this one."""
-    path = skewed(tmp_path)
-    soft = analyze(load_project(path))
+    path, soft = skewed(tmp_path), studied[0]
     path.write_text(path.read_text().replace("panel_flexibility = true", "panel_flexibility = false"))
     rigid = analyze(load_project(path))
     words = next(line for line in soft.cautions if "Against rigid seams" in line)
@@ -267,22 +279,23 @@ def test_restrained_warmth_is_added_to_the_anchorage(tmp_path):
     assert any("Second fixed point" in line for line in cold.cautions)
 
 
-def test_a_gap_of_the_clips_is_told(tmp_path):
-    loaded = load_project(skewed(tmp_path))
+def test_a_gap_of_the_clips_is_told(studied, monkeypatch):
+    found, _, fields = studied
+    monkeypatch.setattr("fea.panel.support.plane_field", lambda *_, held, **__: fields[bool(held)])
+    loaded = found.project
     assert not any("gap of the clips" in note for note in panel_support(loaded).notes)
     loose = replace(loaded, seam=replace(loaded.seam, clip_gap=0.002))
     assert any("gap of the clips, 2.0 mm, is not counted" in note for note in panel_support(loose).notes)
 
 
-def test_seams_that_nothing_holds_are_refused(tmp_path, monkeypatch):
+def test_seams_that_nothing_holds_are_refused(studied, monkeypatch):
     """A field that gives no resistance to one movement of one grip; the same with a little does stand."""
-    loaded = load_project(skewed(tmp_path))
-    real = plane_field
+    loaded, fields = studied[0].project, studied[2]
 
-    def loose(*args, **options):
-        found = real(*args, **options)
+    def loose(*_, held, **__):
+        found = fields[bool(held)]
         K = found.stiffness.copy()
-        if options["held"]:  # the state without bearing
+        if held:  # the state without bearing
             at = K[:, 2].copy()
             K -= np.outer(at, at) / at[2]
         return replace(found, stiffness=K + rest * np.eye(len(K)))
@@ -295,10 +308,8 @@ def test_seams_that_nothing_holds_are_refused(tmp_path, monkeypatch):
         panel_support(loaded)
 
 
-def test_long_work_tells_how_far_it_has_come(tmp_path):
-    told: list[str] = []
-    loaded = load_project(skewed(tmp_path))
-    found = analyze(loaded, told.append)
+def test_long_work_tells_how_far_it_has_come(studied):
+    found, told, _ = studied
     strips = int(told[0].rsplit(" ", 1)[1])
     assert told[:2] == [f"plane E1, {BORNE[0][0]}: panel strip {i} of {strips}" for i in (1, 2)]
     assert len(told) == len(found.support.states) * (strips + 1)  # each strip, and that they are joined
