@@ -30,7 +30,7 @@ BINS = 24
 TRACE = 1e-300  # of a chance
 NEAR = 3.0  # widths of the kernel
 BESIDE = 2  # clamps from a splice that tear or bend it
-# Chance to find a splice so, if it had parted before, if clamps beside it gave way, and else (judgment).
+# Chance to find a splice so, if it had parted, if clamps beside it gave way, and else (judgment).
 SEEN = {"parted": (0.8, 0.15, 0.01), "bent": (0.2, 0.55, 0.04), "whole": (0.0, 0.30, 0.95)}
 ENOUGH = 60.0  # effective samples of all explanations near what was found
 LOOSER = (1.0, 1.25, 1.5, 2.0, 2.5, 3.0)  # times as wide as the doubt
@@ -198,11 +198,13 @@ def _measured(layout: Layout, found: Found, bank: Bank) -> tuple[Array, Array]:
 
 
 def _splice_seen(layout: Layout, bank: Bank, clamp: int, state: str, doubt: float) -> Array:
-    """Chance (n,) to find a splice so: parted before, torn or bent by what gave way beside it, or whole."""
+    """Chance (n,) to find a splice so: parted at any time, beside what gave way, or neither."""
     near = np.abs(np.arange(len(layout.clamp_s)) - clamp) <= BESIDE
     near &= layout.clamp_row == layout.clamp_row[clamp]
     beside = bank.gave_way[:, near].any(axis=1)
     own = near[bank.parted] & (bank.parted >= 0)
+    if bank.torn.size:
+        own |= bank.torn[:, near].any(axis=1)
     before, torn, still = SEEN[state]
     chance = np.where(own, before, np.where(beside, torn, still))
     return np.asarray((1.0 - doubt) * chance + doubt / len(SEEN))

@@ -13,7 +13,11 @@ hold both ways turn elastic again when they turn back. Beyond that, each of them
   `fea.failure.runs` estimates it from how far the snow runs; judgment);
 - relief: the snow that pressed on a clamp which breaks leaves through the gap at once, by this share (0 keeps
   all of it on the row, the safe reading; it takes the clamp's force without failures for its snow);
-- unzip: a seam that opens at one clamp takes this share of the strength from its other clamps (judgment).
+- unzip: a seam that opens at one clamp takes this share of the strength from its other clamps (judgment);
+- splices, where they are given: each of their forces has a limit of its own. One that parts makes two rails
+  of one, and a piece lets go by itself; one that opens goes on as a hinge; one that slips or yields holds on.
+  A piece that swings free about a hinge has torn off there (judgment). What a piece held is that of its
+  clamps with everything holding.
 
 Rules of the path and their check: `fea.solvers.walk`, one row by itself, gives the same to rounding.
 """
@@ -26,6 +30,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from fea.failure.joining import first_of, join_links
+from fea.failure.splices import Splices
 from roofmodel.errors import InputError
 
 Array = NDArray[np.float64]
@@ -34,6 +40,7 @@ IntArray = NDArray[np.int64]
 COMPLETE, COLLAPSED, UNKNOWN = range(3)
 LEAST_FREE = 1e-6  # share of the pull that the bond leaves; where it leaves none no row lets go [-]
 GONE = 7  # state of the links of a row that let go; others as `fea.solvers.laws.LinkState`
+ALONE, OPENS, PARTS = range(3)  # what a part of a splice does that reaches its limit; see `SpliceLoads`
 
 
 @dataclass(frozen=True)
@@ -57,6 +64,8 @@ class Assembly:
         Clamps with the same number share a seam; -1 for none.
     unzip : (c,) float
         Share of strength that the other clamps of a seam lose when this one breaks. [-]
+    splices : Splices, optional
+        Those that can part; none by default.
     """
 
     Z: Array
@@ -66,6 +75,7 @@ class Assembly:
     lands: Array
     seam: IntArray
     unzip: Array
+    splices: Splices | None = None
 
     @property
     def first(self) -> IntArray:
@@ -122,6 +132,34 @@ def assembly(
 
 
 @dataclass(frozen=True)
+class SpliceLoads:
+    """What acts on the k parts of s splices, and what they hold.
+
+    Attributes
+    ----------
+    held, load : (k,) or (n, k) float
+        Forces with nothing parted, as those of the clamps. [N, N m]
+    capacity, residual : (k,) or (n, k) float
+        As those of the clamps, either sense; infinite for what never gives way. [N, N m]
+    takes : (k,) int
+        What goes with a part that reaches its limit: `ALONE` nothing, so that its residual counts, `OPENS`
+        the moments of its splice, `PARTS` all of it.
+    parted : (s,) or (n, s) bool, optional
+        Splices that had parted before.
+    path : (parts, k) float, optional
+        As that of the clamps; the mean of the clamps beside it by default.
+    """
+
+    held: ArrayLike
+    load: ArrayLike
+    capacity: ArrayLike
+    residual: ArrayLike
+    takes: IntArray
+    parted: ArrayLike | None = None
+    path: Array | None = None
+
+
+@dataclass(frozen=True)
 class FailureSamples:
     """What happened in n samples of c clamps in r rows.
 
@@ -137,13 +175,21 @@ class FailureSamples:
     outcome : (n,) int
         `COMPLETE` where every row holds, `COLLAPSED` where all have let go, `UNKNOWN` without an answer.
     events : (n,) int
-        Clamps that gave way.
+        Clamps and splices that gave way.
     last : (n,) float
         Factor at the end. [-]
     state : (n, c) int
         At the end: `fea.solvers.laws.LinkState`, or `GONE`.
     force, jump : (n, c) float
         At the end, down the slope. [N, m]
+    splice_at : (n, s) float
+        As `at`, of the splices: the first of their parts to give way.
+    splice_order : (n, s) int
+        As `order`.
+    splice_state : (n, s) int
+        At the end: 0 whole or yielding, 1 opened to a hinge, 2 parted.
+    splice_force : (n, k) float
+        Of their parts at the end. [N, N m]
     """
 
     at: Array
@@ -155,6 +201,10 @@ class FailureSamples:
     state: NDArray[np.int8]
     force: Array
     jump: Array
+    splice_at: Array
+    splice_order: NDArray[np.int16]
+    splice_state: NDArray[np.int8]
+    splice_force: Array
 
     def __len__(self) -> int:
         return len(self.at)
@@ -162,7 +212,9 @@ class FailureSamples:
     @property
     def first(self) -> Array:
         """Factor at the first event, (n,); infinite without one, 0 where the held load made it."""
-        return np.where(self.order >= 0, self.at, np.inf).min(axis=1, initial=np.inf)
+        clamps = np.where(self.order >= 0, self.at, np.inf).min(axis=1, initial=np.inf)
+        splices = np.where(self.splice_order >= 0, self.splice_at, np.inf).min(axis=1, initial=np.inf)
+        return np.minimum(clamps, splices)
 
     @property
     def first_row(self) -> Array:
@@ -176,9 +228,19 @@ class FailureSamples:
 
     def sequence(self, sample: int) -> IntArray:
         """Clamps of one sample in the order in which they gave way."""
-        order = self.order[sample]
-        found = np.flatnonzero(order >= 0)
-        return found[np.argsort(order[found], kind="stable")]
+        return in_order(self.order[sample])
+
+    def steps(self, sample: int) -> list[tuple[str, int]]:
+        """Clamps and splices of one sample in the order in which they gave way, each with what it is."""
+        order = np.concatenate([self.order[sample], self.splice_order[sample]])
+        c = self.order.shape[1]
+        return [("clamp", k) if k < c else ("splice", k - c) for k in in_order(order).tolist()]
+
+
+def in_order(order: NDArray[Any]) -> IntArray:
+    """Those with a place among the events, first ones first."""
+    found = np.flatnonzero(order >= 0)
+    return found[np.argsort(order[found], kind="stable")]
 
 
 def cascade(
@@ -196,6 +258,7 @@ def cascade(
     path: ArrayLike | None = None,
     bond: ArrayLike = 0.0,
     lies: bool = False,
+    splices: SpliceLoads | None = None,
 ) -> FailureSamples:
     """Follow all samples.
 
@@ -225,6 +288,8 @@ def cascade(
     lies : bool
         Whether the snow lies still and `load` comes on as its bond falls: a row that lets go then hands on at
         once what its bond would have given up later.
+    splices : SpliceLoads, optional
+        Where the roof has splices that can part.
 
     Returns
     -------
@@ -248,8 +313,8 @@ def cascade(
         raise InputError(message) from None
     _check(held, load, capacity, residual, gone)
     parts = np.ones((1, c)) if path is None else np.ascontiguousarray(path, dtype=float)
-    if parts.ndim != 2 or parts.shape[1] != c or not len(parts) or not (parts >= 0.0).all():
-        message = f"cascade: path must be (parts, {c}), 0 or more, not {parts.shape}."
+    if parts.ndim != 2 or parts.shape[1] != c or not len(parts) or not np.isfinite(parts).all():
+        message = f"cascade: path must be (parts, {c}), finite, not {parts.shape}."
         raise InputError(message)
     hard = np.ascontiguousarray(np.broadcast_to(np.asarray(impact, dtype=float), (rows, c)))
     shaken, leaves = _each(release, n, "release"), _each(relief, n, "relief")
@@ -267,24 +332,34 @@ def cascade(
     if bad.any():
         message = f"cascade: relief = {leaves[bad][0]:g} must be from 0 to 1."
         raise InputError(message)
-    out = FailureSamples(
-        at=np.full((n, c), np.inf),
-        order=np.full((n, c), -1, dtype=np.int16),
-        let_go=np.full((n, rows), np.inf),
-        outcome=np.zeros(n, dtype=np.int8),
-        events=np.zeros(n, dtype=np.int32),
-        last=np.zeros(n),
-        state=np.zeros((n, c), dtype=np.int8),
-        force=np.zeros((n, c)),
-        jump=np.zeros((n, c)),
-    )
+    links = join_links(roof, n, (held, load, capacity, residual, gone), parts, hard, splices)
+    size = links.place.shape[0]
+    at, order, let_go = np.zeros((n, size)), np.zeros((n, size), dtype=np.int16), np.zeros((n, rows))
+    outcome, events, last = np.zeros(n, dtype=np.int8), np.zeros(n, dtype=np.int32), np.zeros(n)
+    state, level = np.zeros((n, size), dtype=np.int8), np.zeros((n, len(links.bends)), dtype=np.int8)
+    force, jump = np.zeros((n, size)), np.zeros((n, size))
     walk_all(
-        roof.Z, roof.first, roof.row, roof.own, roof.floor, held, load, parts, float(target),
-        capacity, residual, gone,
-        shaken, hard, roof.lands, roof.seam, roof.unzip, leaves, free, lies,
-        out.at, out.order, out.let_go, out.outcome, out.events, out.last, out.state, out.force, out.jump,
+        links.Z, links.first, links.row, links.own, roof.floor, *links.loads, links.path, float(target),
+        *links.holds, links.gone, shaken, links.impact, links.lands, links.seam, links.unzip, leaves, free,
+        lies, links.splice, links.takes, links.bends,
+        at, order, let_go, outcome, events, last, state, force, jump, level,
     )  # fmt: skip
-    return out
+    clamps, of = links.place[:c], links.place[c:]
+    return FailureSamples(
+        at=at[:, clamps],
+        order=order[:, clamps],
+        let_go=let_go,
+        outcome=outcome,
+        events=events,
+        last=last,
+        state=state[:, clamps],
+        force=force[:, clamps],
+        jump=jump[:, clamps],
+        splice_at=np.minimum.reduceat(at[:, of], links.begins, axis=1) if len(of) else np.zeros((n, 0)),
+        splice_order=first_of(order[:, of], links.begins),
+        splice_state=level,
+        splice_force=force[:, of],
+    )
 
 
 def walk_all(*given: Any) -> None:

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from fea.failure.cascade import Assembly, assembly
+from fea.failure.splices import splice_links
 from fea.rails.frame import build_frame, solve_frame
 from fea.rails.loads import RailLoads
 from fea.solvers.links import link_form
@@ -16,7 +19,13 @@ Array = NDArray[np.float64]
 
 
 def condense(
-    layout: Layout, rail: Rail, clamp: Clamp, *, lands: Array | None = None, unzip: ArrayLike = 0.0
+    layout: Layout,
+    rail: Rail,
+    clamp: Clamp,
+    *,
+    lands: Array | None = None,
+    unzip: ArrayLike = 0.0,
+    splices: bool = False,
 ) -> Assembly:
     """Rows seen from their clamps.
 
@@ -28,6 +37,8 @@ def condense(
     layout, rail, clamp
     lands, unzip
         As `fea.failure.cascade.assembly`.
+    splices : bool
+        Whether splices can part.
 
     Returns
     -------
@@ -40,6 +51,17 @@ def condense(
         As `build_frame` and `solve_frame`.
     """
     c = len(layout.clamp_s)
+    plane = layout.row_plane[layout.clamp_row]
+    _, seam = np.unique(np.stack([plane, layout.clamp_seam]), axis=1, return_inverse=True)
+    seam = seam.ravel()
+    if splices and len(layout.splice_s):
+        own_splices, whole = splice_links(layout, rail, clamp)
+        if len(own_splices.of):
+            Z = whole.Z[:c, :c]
+            made = assembly(
+                Z, layout.clamp_row, whole.own[:c], whole.floor, lands=lands, seam=seam, unzip=unzip
+            )
+            return replace(made, splices=own_splices)
     travel = np.zeros((c, c, 6))
     travel[np.arange(c), np.arange(c), 0] = 1.0
     none = np.zeros(0)
@@ -50,10 +72,8 @@ def condense(
     )  # fmt: skip
     own = np.full(c, clamp.stiffness[0, 0])
     form = link_form(-clamp_forces(layout, rail, clamp, slips).T, own)
-    plane = layout.row_plane[layout.clamp_row]
-    _, seam = np.unique(np.stack([plane, layout.clamp_seam]), axis=1, return_inverse=True)
     Z = np.where(layout.clamp_row[:, None] == layout.clamp_row, form.Z, 0.0)
-    return assembly(Z, layout.clamp_row, own, form.floor, lands=lands, seam=seam.ravel(), unzip=unzip)
+    return assembly(Z, layout.clamp_row, own, form.floor, lands=lands, seam=seam, unzip=unzip)
 
 
 def clamp_forces(layout: Layout, rail: Rail, clamp: Clamp, loads: RailLoads) -> Array:

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from fea.failure.roof_case import Laws
+from fea.failure.splice_laws import splice_words, strength_of
 from fea.failure.study import SNOW, Scatter
 from fea.sampling.variables import Inputs, Shape, Variable, make_inputs
 from fea.strength_tests.campaign import judge
@@ -16,6 +17,7 @@ from roofmodel.project.evidence import clamps_named
 from roofmodel.project.load import Project
 from roofmodel.project.screw_tables import need_along
 from roofmodel.project.uncertainty_schema import Distribution, UncertaintyTable
+from roofmodel.units import UnitSystem
 
 FAR = 3.7  # standard normal numbers that bound what friction is calculated for
 
@@ -112,11 +114,12 @@ def laws_of(project: Project, mean_strength: float, frictions: tuple[float, ...]
         unzip=unzip,
         stopping=table.stopping,
         residual=residual if table.law else None,
+        splices=None if table.splice is None else strength_of(table.splice, layout, name),
     )
 
 
-def law_words(table: UncertaintyTable) -> tuple[str, ...]:
-    """What clamps do past their strength, as the table says it; empty where it says nothing."""
+def law_words(table: UncertaintyTable, units: UnitSystem) -> tuple[str, ...]:
+    """What clamps and splices do past their strength, as the table says it; empty where it says nothing."""
     acts = {
         "brittle": "come off once their strength is reached",
         "slip": "slip then and hold {share} of it",
@@ -134,6 +137,8 @@ def law_words(table: UncertaintyTable) -> tuple[str, ...]:
             f"Where one clamp breaks, others of its seam lose {100.0 * table.unzip:g} % of their strength "
             "(uncertainty.unzip)."
         )
+    if table.splice is not None:
+        lines.append(splice_words(table.splice, units))
     return tuple(lines)
 
 

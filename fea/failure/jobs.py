@@ -99,6 +99,8 @@ class Risk:
         Share of the samples, grown until a row lets go, in which each clamp was first.
     first_row : (r,) float
         The same for rows.
+    splice_first, splice_parted : (s,) float
+        The same for splices that can part; and the share of the failed samples in which each parted.
     reserve : (n,) float
         Times its own load at which each sample's first row lets go under the case that is worst for it,
         ascending, `TOP` at most.
@@ -117,6 +119,8 @@ class Risk:
     gave_way: Array
     first: Array
     first_row: Array
+    splice_first: Array
+    splice_parted: Array
     reserve: Array
     fragility: Array
     shares: tuple[Share, ...]
@@ -171,7 +175,9 @@ def _counts(found: list[FailureSamples]) -> dict[str, Any]:
     gone = np.stack([np.isfinite(one.let_go) for one in found])  # (cases, n, r)
     gave_way = np.stack([one.order >= 0 for one in found]) & failed[:, :, None]
     unknown = np.stack([one.outcome == UNKNOWN for one in found])
+    parted = np.stack([one.splice_order >= 0 for one in found]) & failed[:, :, None]
     return {
+        "parted": parted.any(axis=0).sum(axis=0).tolist(),
         "failed": int(failed.any(axis=0).sum()),
         "unanswered": int(unknown.any(axis=0).sum()),
         "rows": gone.any(axis=0).sum(axis=0).tolist(),
@@ -189,12 +195,14 @@ def _shapes(sampling: Sampling, normal: Array) -> dict[str, Any]:
     worst = held.argmin(axis=0)
     at = np.arange(len(normal))
     first = np.stack([(one.order == 0) & (one.events > 0)[:, None] for one in found])[worst, at]
+    splice = np.stack([(one.splice_order == 0) & (one.events > 0)[:, None] for one in found])[worst, at]
     rows = found[0].let_go.shape[1]
     row = np.stack([_first_row(one, sampling.case.roof.first) for one in found])[worst, at]
     return {
         "reserve": held[worst, at].tolist(),
         "inputs": samples[0].inputs.tolist(),
         "first": first.astype(int).sum(axis=0).tolist(),
+        "splice_first": splice.astype(int).sum(axis=0).tolist(),
         "first_row": np.bincount(row[row >= 0], minlength=rows).tolist(),
     }
 
@@ -222,10 +230,12 @@ def risk_of(sampling: Sampling, jobs: Sequence[Job], results: Sequence[dict[str,
         by_row = np.sum([one["case_rows"] for _, one in plain], axis=0)
         case_row = tuple(tuple(counted(int(n), count) for n in one) for one in by_row)
         gave_way = np.sum([one["gave_way"] for _, one in plain], axis=0) / (failed or np.nan)
+        parted = np.sum([one["parted"] for _, one in plain], axis=0) / (failed or np.nan)
     else:
         runs = [(one["value"], one["calls"]) for _, one in of("subset")]
         chance, row_chance, case_chance, case_row = subset_chance(runs), (), (), ()
         gave_way = np.full(sampling.case.clamps, np.nan)
+        parted = np.full(len(shaped[0]["splice_first"]), np.nan)
     logs = np.log(np.maximum(held, 1e-3))
     return Risk(
         chance=chance,
@@ -236,6 +246,8 @@ def risk_of(sampling: Sampling, jobs: Sequence[Job], results: Sequence[dict[str,
         gave_way=gave_way,
         first=np.sum([one["first"] for one in shaped], axis=0) / len(held),
         first_row=np.sum([one["first_row"] for one in shaped], axis=0) / len(held),
+        splice_first=np.sum([one["splice_first"] for one in shaped], axis=0) / len(held),
+        splice_parted=parted,
         reserve=np.sort(held),
         fragility=np.sort(np.concatenate([one["reserve"] for _, one in of("fragility")])),
         shares=correlation_ratios(explained(sampling.scatter), inputs, logs) if inputs.size else (),
@@ -259,5 +271,5 @@ def mean_course(case: RoofCase) -> FailureSamples:
     """One sample: every clamp at its mean strength, the snow of the case growing to `TOP` times itself."""
     return cascade(
         case.roof, case.held, case.usual_snow.sum(axis=0), case.capacity, case.residual,
-        target=TOP, release=case.release, impact=case.impact,
+        target=TOP, release=case.release, impact=case.impact, splices=case.mean_splices(),
     )  # fmt: skip

@@ -13,6 +13,18 @@ import numpy as np
 from numba import njit
 
 from fea.failure.factors import append, backward, forward, left_over, remove
+from fea.failure.pieces import (
+    HINGED,
+    PARTED,
+    alive,
+    drop_piece,
+    hand_on,
+    moving,
+    of_snow,
+    part_more,
+    seam_opens,
+    snow_leaves,
+)
 
 SAME, TOGETHER, SUSPECT = 1e-10, 1e-7, 1e-3  # as in `fea.solvers.walk`
 HOLDS, UP, DOWN, STUCK, LOST, GONE = 0, 2, 3, 4, 5, 7  # as `LinkState`; GONE: its whole row let go
@@ -25,7 +37,7 @@ def _rates(Z, first, A, m, L, U, state, rate, dtarget, x, df, dp, row):
     c = len(rate)
     for i in range(c):
         dp[i] = 0.0
-        df[i] = 0.0 if state[i] == GONE else rate[i]
+        df[i] = rate[i]
     for i in range(m):
         x[i] = rate[A[i]] - dtarget[A[i]]
     forward(U, m, x)
@@ -39,6 +51,9 @@ def _rates(Z, first, A, m, L, U, state, rate, dtarget, x, df, dp, row):
                 df[j] -= t * Z[k, j]
     for i in range(m):
         df[A[i]] = dtarget[A[i]]
+    for i in range(c):
+        if state[i] == GONE:
+            df[i] = 0.0
 
 
 @njit(cache=True, nogil=True)
@@ -88,103 +103,10 @@ def _stops(Z, A, m, L, U, state, target, aim, k, up, x):
 
 
 @njit(cache=True, nogil=True)
-def _hand_on(r, total, first, row, state, lands, carry, onto):
-    """What row r held comes onto the rows it lands on, past those that have let go already.
-
-    `carry` (r, c) is how hard: it goes with where the snow came from.
-    """
-    rows = len(first) - 1
-    moving, next_ = np.zeros(rows), np.zeros(rows)
-    moving[r] = total
-    for _ in range(rows):
-        next_[:] = 0.0
-        for i in range(rows):
-            if moving[i] != 0.0:
-                for j in range(len(onto)):
-                    share = moving[i] * lands[i, j]
-                    if state[j] != GONE:
-                        onto[j] += carry[r, j] * share
-                    elif row[j] != i:
-                        next_[row[j]] += share
-        moving[:] = next_
-
-
-@njit(cache=True, nogil=True)
-def _collapse(
-    r, first, row, A, m, L, U, Z, w, state, q, load, pending, eased, force, jump, target, aim, carry, lands,
-    freed, still, loads, targets, stage, factor,
-):  # fmt: skip
-    """Row r lets go: its links hold nothing more, its snow comes onto others. Returns the links that flow.
-
-    Snow that slides has no bond: what its bond held comes on too, at once what it would still have given up.
-    """
-    keep = 0
-    for i in range(m):
-        k = A[i]
-        if row[k] != r:
-            d = left_over(Z, A, keep, U, k, w)
-            append(L, U, A, keep, k, d, w)
-            keep += 1
-    m = keep
-    held, grows = 0.0, 0.0
-    for j in range(first[r], first[r + 1]):
-        held += q[j] + pending[j] + eased[j]
-        grows += load[j]
-        state[j] = GONE
-        q[j] = load[j] = pending[j] = eased[j] = force[j] = jump[j] = target[j] = aim[j] = 0.0
-        if still:
-            for later in range(max(stage, 1), len(targets)):
-                held += loads[later, j] * (targets[later] - (factor if later == stage else 0.0))
-    _hand_on(r, held * freed[r], first, row, state, lands, carry, pending)
-    if not still:
-        _hand_on(r, grows * freed[r], first, row, state, lands, carry, load)
-    return m
-
-
-@njit(cache=True, nogil=True)
-def _ease(Z, first, row, own, k, force, state, onto):
-    """The snow over clamp k leaves through the gap: its force is taken off all clamps of the row."""
-    for j in range(first[row[k]], first[row[k] + 1]):
-        if state[j] != GONE:
-            onto[j] += force * Z[j, k] / own[k]
-    onto[k] -= force
-
-
-@njit(cache=True, nogil=True)
-def _leave(Z, first, row, own, k, relief, loads, stage, factor, state, eased, grown):
-    """What of clamp k's snow leaves with it: of the load that is there, and of what still grows."""
-    if stage > 0 and relief > 0.0:
-        snow = relief * loads[stage, k]
-        there = snow * factor
-        for before in range(1, stage):
-            there += relief * loads[before, k]
-        _ease(Z, first, row, own, k, there, state, eased)
-        _ease(Z, first, row, own, k, snow, state, grown)
-
-
-@njit(cache=True, nogil=True)
-def _unzip(k, seam, unzip, state, capacity, residual):
-    """Clamps that share the seam of a broken one lose their share of strength."""
-    if unzip[k] > 0.0 and seam[k] >= 0:
-        for j in range(len(state)):
-            if j != k and seam[j] == seam[k] and state[j] == HOLDS:
-                capacity[j] *= 1.0 - unzip[k]
-                residual[j] *= 1.0 - unzip[k]
-
-
-@njit(cache=True, nogil=True)
-def _alive(state):
-    for one in state:  # noqa: SIM110 - compiled
-        if one != GONE:
-            return True
-    return False
-
-
-@njit(cache=True, nogil=True)
 def _one(
     Z, first, row, own, floor, loads, targets, capacity, residual, missing,
-    release, carry, lands, seam, unzip, relief, freed, lies,
-    at, order, let_go, state, force, jump,
+    release, carry, lands, seam, unzip, relief, freed, lies, splice, takes, bends,
+    at, order, let_go, state, force, jump, level,
     A, L, U, w, x, q, target, aim, df, dp, dtarget, rate, pending, start, grown, eased,
 ):  # fmt: skip
     """Follow one sample through the held load and what comes on it; returns outcome, events, last factor."""
@@ -197,6 +119,13 @@ def _one(
         force[i] = jump[i] = q[i] = target[i] = aim[i] = pending[i] = eased[i] = 0.0
     for r in range(rows):
         let_go[r] = np.inf
+    cutting = False  # splices that have given way and still hold by some of their parts
+    for i in range(c):
+        if missing[i]:
+            at[i] = -1.0
+            if splice[i] >= 0:
+                level[splice[i]] = PARTED
+                cutting = True
     size = 0.0
     events = 0
     factor = 0.0
@@ -205,47 +134,73 @@ def _one(
             grown[i] = 0.0 if state[i] == GONE else loads[stage, i]
         if stage > 0:
             for k in range(c):
-                if relief > 0.0 and state[k] == LOST and not missing[k]:
-                    _ease(Z, first, row, own, k, relief * loads[stage, k], state, grown)
+                if relief > 0.0 and state[k] == LOST and not missing[k] and splice[k] < 0:
+                    of_snow(Z, first, row, own, k, relief * loads[stage, k], state, grown)
             for r in range(rows):
                 if let_go[r] < np.inf and not lies:
                     total = 0.0
                     for j in range(first[r], first[r + 1]):
-                        total += loads[stage, j]
-                    _hand_on(r, total * freed[r], first, row, state, lands, carry, grown)
+                        if state[j] == GONE and splice[j] < 0:
+                            total += loads[stage, j]
+                    hand_on(r, total * freed[r], first, row, state, lands, carry, grown)
         factor = 0.0
         still = 0
         shaken = False
         cut = stage == 0
         while True:
             shown = factor + (stage - 1) if stage > 0 else 0.0
-            gone = -1
+            gone, lo, hi = False, 0, 0
             if cut:  # clamps that are not there, and rows without any
                 cut = False
                 for k in range(c):
-                    if missing[k] and state[k] == HOLDS:
+                    if missing[k] and state[k] == HOLDS and splice[k] < 0:
                         d = left_over(Z, A, m, U, k, w)
-                        at[k] = -1.0
                         if _floats(Z, A, m, L, U, own, floor, k, d, x):
-                            let_go[row[k]] = -1.0
-                            m = _collapse(
-                                row[k], first, row, A, m, L, U, Z, w, state, q, grown, pending, eased,
-                                force, jump, target, aim, carry, lands, freed, lies, loads, targets, stage,
-                                factor,
+                            lo, hi = moving(k, first, row, A, m, x, splice, level, bends)
+                            m, events = drop_piece(
+                                lo, hi, first, row, A, m, L, U, Z, w, state, q, grown, pending, eased, force,
+                                jump, target, aim, carry, lands, freed, lies, loads, targets, stage, factor,
+                                at, order, events, -1.0, let_go, seam, unzip, capacity, residual, splice,
+                                level,
                             )  # fmt: skip
-                            if not _alive(state):
-                                return COLLAPSED, events, 0.0
+                            cutting = cutting or len(bends) > 0
                         else:
                             append(L, U, A, m, k, d, w)
                             m += 1
                             state[k] = LOST
+                if not alive(state, splice):
+                    return COLLAPSED, events, 0.0
+            if cutting:
+                cutting = False
+                for k in range(c):
+                    g = splice[k]
+                    if g < 0 or state[k] == GONE or state[k] == LOST:
+                        continue
+                    if not (level[g] == PARTED or (level[g] == HINGED and takes[k] == HINGED)):
+                        continue
+                    if state[k] == UP or state[k] == DOWN:
+                        state[k] = LOST
+                        aim[k] = 0.0
+                        continue
+                    d = left_over(Z, A, m, U, k, w)
+                    if _floats(Z, A, m, L, U, own, floor, k, d, x):
+                        lo, hi = moving(k, first, row, A, m, x, splice, level, bends)
+                        gone = cutting = True
+                        break
+                    append(L, U, A, m, k, d, w)
+                    m += 1
+                    state[k] = LOST
+                    target[k] = force[k]
+                    aim[k] = 0.0
             falling = False
             coming = False
             for i in range(c):
                 falling = falling or target[i] != aim[i]
                 coming = coming or pending[i] != 0.0
             left = 1.0
-            if falling:
+            if gone:
+                pass
+            elif falling:
                 for i in range(c):
                     rate[i] = eased[i]
                     dtarget[i] = aim[i] - target[i]
@@ -257,32 +212,36 @@ def _one(
                             peak = start[k] + release * (force[k] - start[k])
                             if abs(peak) >= capacity[k] > 0.0:
                                 more = True
-                                at[k] = shown
-                                order[k] = events
-                                events += 1
                                 kept = residual[k] if peak > 0.0 else -residual[k]
+                                more_parts = part_more(k, splice, level, takes)
+                                cutting = cutting or more_parts
+                                if more_parts or splice[k] < 0 or takes[k] == 0:
+                                    at[k] = shown
+                                    order[k] = events
+                                    events += 1
                                 if abs(force[k]) <= residual[k]:
                                     state[k] = STUCK
                                     continue
                                 d = left_over(Z, A, m, U, k, w)
                                 if _floats(Z, A, m, L, U, own, floor, k, d, x):
-                                    gone = row[k]
+                                    lo, hi = moving(k, first, row, A, m, x, splice, level, bends)
+                                    gone = True
                                     break
                                 append(L, U, A, m, k, d, w)
                                 m += 1
                                 target[k] = force[k]
                                 aim[k] = kept
                                 state[k] = LOST if residual[k] == 0.0 else (UP if peak > 0.0 else DOWN)
-                                if state[k] == LOST:
-                                    _unzip(k, seam, unzip, state, capacity, residual)
-                                    _leave(
+                                if state[k] == LOST and splice[k] < 0:
+                                    seam_opens(k, seam, unzip, state, capacity, residual)
+                                    snow_leaves(
                                         Z, first, row, own, k, relief, loads, stage, factor, state, eased,
                                         grown,
                                     )  # fmt: skip
                     shaken = more
-                    if gone < 0 and more:
+                    if more and not gone:
                         continue
-                if gone < 0:
+                if not gone:
                     if coming:
                         for i in range(c):
                             rate[i] = pending[i]
@@ -294,7 +253,7 @@ def _one(
                         for i in range(c):
                             rate[i] = grown[i]
                             dtarget[i] = 0.0
-            if gone < 0:
+            if not gone:
                 _rates(Z, first, A, m, L, U, state, rate, dtarget, x, df, dp, row)
                 scale = 0.0
                 for i in range(c):
@@ -357,16 +316,20 @@ def _one(
                         while _floats(Z, A, m, L, U, own, floor, k, d, x):
                             stop = _stops(Z, A, m, L, U, state, target, aim, k, up, x)
                             if stop < 0:
-                                gone = row[k]
+                                gone = True
                                 break
                             state[A[stop]] = STUCK
                             m = remove(Z, A, m, L, U, stop, w)
                             d = left_over(Z, A, m, U, k, w)
                         if s == HOLDS:
-                            at[k] = shown
-                            order[k] = events
-                            events += 1
-                        if gone >= 0:
+                            more_parts = part_more(k, splice, level, takes)
+                            cutting = cutting or more_parts
+                            if more_parts or splice[k] < 0 or takes[k] == 0:
+                                at[k] = shown
+                                order[k] = events
+                                events += 1
+                        if gone:
+                            lo, hi = moving(k, first, row, A, m, x, splice, level, bends)
                             break
                         append(L, U, A, m, k, d, w)
                         m += 1
@@ -384,28 +347,22 @@ def _one(
                         else:
                             target[k] = kept
                             force[k] = kept
-                        if state[k] == LOST:
-                            _unzip(k, seam, unzip, state, capacity, residual)
-                            _leave(Z, first, row, own, k, relief, loads, stage, factor, state, eased, grown)
-                    if gone < 0:
+                        if state[k] == LOST and splice[k] < 0:
+                            seam_opens(k, seam, unzip, state, capacity, residual)
+                            snow_leaves(
+                                Z, first, row, own, k, relief, loads, stage, factor, state, eased, grown
+                            )
+                    if not gone:
                         continue
-            if gone >= 0:
+            if gone:
                 still = 0
-                for j in range(first[gone], first[gone + 1]):
-                    if state[j] == HOLDS and at[j] == np.inf:
-                        at[j] = shown
-                        order[j] = events
-                        events += 1
-                for j in range(first[gone], first[gone + 1]):
-                    if state[j] != LOST:
-                        state[j] = LOST
-                        _unzip(j, seam, unzip, state, capacity, residual)
-                let_go[gone] = shown
-                m = _collapse(
-                    gone, first, row, A, m, L, U, Z, w, state, q, grown, pending, eased, force, jump, target,
-                    aim, carry, lands, freed, lies, loads, targets, stage, factor,
+                m, events = drop_piece(
+                    lo, hi, first, row, A, m, L, U, Z, w, state, q, grown, pending, eased, force, jump,
+                    target, aim, carry, lands, freed, lies, loads, targets, stage, factor, at, order, events,
+                    shown, let_go, seam, unzip, capacity, residual, splice, level,
                 )  # fmt: skip
-                if not _alive(state):
+                cutting = cutting or len(bends) > 0
+                if not alive(state, splice):
                     return COLLAPSED, events, shown
                 continue
             step = left
@@ -441,8 +398,8 @@ def _one(
 @njit(cache=True, nogil=True)
 def walk_all(
     Z, first, row, own, floor, held, load, path, target, capacity, residual, missing,
-    release, carry, lands, seam, unzip, relief, freed, lies,
-    at, order, let_go, outcome, events, last, end_state, end_force, end_jump,
+    release, carry, lands, seam, unzip, relief, freed, lies, splice, takes, bends,
+    at, order, let_go, outcome, events, last, end_state, end_force, end_jump, level,
 ):  # fmt: skip
     """Follow every sample, each with its own release and relief; the last line's arrays are filled in."""
     n, c = load.shape
@@ -458,8 +415,8 @@ def walk_all(
                 loads[1 + part, k] = path[part, k] * load[s, k]
         outcome[s], events[s], last[s] = _one(
             Z, first, row, own, floor, loads, targets, capacity[s].copy(), residual[s].copy(), missing[s],
-            release[s], carry, lands, seam, unzip, relief[s], freed[s], lies,
-            at[s], order[s], let_go[s], end_state[s], end_force[s], end_jump[s],
+            release[s], carry, lands, seam, unzip, relief[s], freed[s], lies, splice, takes, bends,
+            at[s], order[s], let_go[s], end_state[s], end_force[s], end_jump[s], level[s],
             A, L, U, vectors[0], vectors[1], vectors[2], vectors[3], vectors[4], vectors[5], vectors[6],
             vectors[7], vectors[8], vectors[9], vectors[10], vectors[11], vectors[12],
         )  # fmt: skip

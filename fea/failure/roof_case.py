@@ -13,8 +13,11 @@ from fea.checks.beyond import clamp_use, row_limits, worst_row
 from fea.checks.limits import rail_resistance
 from fea.checks.screw_strength import project_rule, screw_strength, unfactored
 from fea.checks.screws import screw_capacity
-from fea.failure.condense import clamp_forces, condense
+from fea.failure.cascade import Assembly
+from fea.failure.condense import condense
 from fea.failure.runs import LEAST, STOPPING, factors_of, run_words, runs_between
+from fea.failure.splice_laws import SpliceStrength, splice_case
+from fea.failure.splices import Splices, link_forces
 from fea.failure.study import RoofCase
 from fea.rails.actions import Reading, rail_loads
 from fea.rails.row_events import RowLimits
@@ -42,10 +45,11 @@ TINY = 1e-9  # share of a row's force that is rounding
 NOTES = (
     "A clamp's directions keep the mix they have in the check, and one that gives way along its seam still "
     "holds the rail down and upright (favorable).",
-    "Rails do not bend beyond yield and splices do not part; panels count as rigid.",
+    "Rails do not bend beyond yield; panels count as rigid.",
     "Warping stiffness of an open rail is left out.",
     "A clamp out of place changes its stretch of rail, not the rail's stiffness.",
 )
+NEVER_PART = "Splices do not part (uncertainty.splice says what they hold)."
 SCREWED = (
     "A bracket on screws gives way by them where they hold less than its own strength; then it holds nothing "
     "along its seam. Its screws scatter as it does; tests of the clamp raise them by nothing."
@@ -90,6 +94,8 @@ class Laws:
         As there.
     residual : (c,) float or None
         Share of its strength that each clamp holds past it; NaN and None for what the clamp's table says.
+    splices : SpliceStrength, optional
+        What splices hold; they never part by default.
     impact : float or None
         As there; None works it out, see `fea.failure.runs`.
     stopping : float
@@ -103,6 +109,7 @@ class Laws:
     unzip: ArrayLike = 0.0
     stopping: float = STOPPING
     residual: Array | None = None
+    splices: SpliceStrength | None = None
 
 
 def choose_case(analysis: Analysis, name: str | None = None, laws: Laws | None = None) -> Chosen:
@@ -125,7 +132,8 @@ def choose_case(analysis: Analysis, name: str | None = None, laws: Laws | None =
         No such case, no load, too many clamps.
     """
     laws = laws or Laws()
-    return _chosen(analysis, (_first(analysis, name, laws),), laws)[0]
+    plain = _condensed(analysis, laws)
+    return _chosen(analysis, (_first(analysis, name, laws, plain.splices),), laws, plain)[0]
 
 
 def choose_cases(analysis: Analysis, name: str | None = None, laws: Laws | None = None) -> tuple[Chosen, ...]:
@@ -135,16 +143,17 @@ def choose_cases(analysis: Analysis, name: str | None = None, laws: Laws | None 
     load no clamp more than another one does, with their drift or without: no sample fails by them alone.
     """
     laws = laws or Laws()
-    first = _first(analysis, name, laws)
+    plain = _condensed(analysis, laws)
+    first = _first(analysis, name, laws, plain.splices)
     if name is not None:
-        found = _chosen(analysis, (first,), laws)[0]
+        found = _chosen(analysis, (first,), laws, plain)[0]
         return (replace(found, notes=(*found.notes, *_other_cases(analysis, first.case))),)
     by_row = _use_by_row(analysis)
     near = np.flatnonzero((by_row >= CLOSE * by_row.max(axis=0)).any(axis=1) & (by_row.max(axis=1) > 0.0))
     rest = sorted((q for q in near.tolist() if q != first.case), key=lambda q: -by_row[q].max())
     kept = [first]
     for q in rest:
-        one = _pulled(analysis, q, laws)
+        one = _pulled(analysis, q, laws, plain.splices)
         if one.loaded and not any(_covers(other, one) for other in kept):
             kept.append(one)
     if any(
@@ -152,7 +161,7 @@ def choose_cases(analysis: Analysis, name: str | None = None, laws: Laws | None 
     ):  # such as its own snow with a drift that loads other rows
         kept = kept[1:]
     left = [analysis.snow.cases[one.case].name for one in kept[MOST_CASES:]]
-    all_found = _chosen(analysis, tuple(kept[:MOST_CASES]), laws)
+    all_found = _chosen(analysis, tuple(kept[:MOST_CASES]), laws, plain)
     if not left:
         return all_found
     note = f"NOT ALL CASES: {MOST_CASES} snow cases are sampled; these use the rows less: {'; '.join(left)}."
@@ -161,7 +170,7 @@ def choose_cases(analysis: Analysis, name: str | None = None, laws: Laws | None 
 
 @dataclass(frozen=True)
 class _Pulled:
-    """Forces of one case: as `RoofCase`, and the force on the rows at the usual friction."""
+    """Forces of one case: as `RoofCase` and `SpliceCase`, and the force on the rows at the usual friction."""
 
     case: int
     reading: Reading
@@ -173,6 +182,9 @@ class _Pulled:
     residual: Array
     ends: Array
     force: RowForce
+    splice_held: Array
+    splice_snow: Array
+    splice_ends: Array
 
     @property
     def whole(self) -> Array:
@@ -184,9 +196,15 @@ class _Pulled:
         return bool(np.abs(self.whole).max(initial=0.0) > 0.0)
 
 
-def _first(analysis: Analysis, name: str | None, laws: Laws) -> _Pulled:
+def _condensed(analysis: Analysis, laws: Laws) -> Assembly:
+    project = analysis.project
+    rail, part = unwarped(project.rail), laws.splices is not None
+    return condense(project.layout, rail, project.clamp, unzip=laws.unzip, splices=part)
+
+
+def _first(analysis: Analysis, name: str | None, laws: Laws, splices: Splices | None) -> _Pulled:
     """The named case, or the one that uses the clamps most."""
-    pulled = _pulled(analysis, _case_number(analysis, name), laws)
+    pulled = _pulled(analysis, _case_number(analysis, name), laws, splices)
     if not pulled.loaded:
         message = (
             f'case "{analysis.snow.cases[pulled.case].name}" brings no force to any clamp; nothing can fail'
@@ -207,25 +225,29 @@ def _case_number(analysis: Analysis, name: str | None) -> int:
     return worst_row(analysis.limits, layout)[1] if name is None else names.index(name)
 
 
-def _pulled(analysis: Analysis, case: int, laws: Laws) -> _Pulled:
+def _pulled(analysis: Analysis, case: int, laws: Laws, splices: Splices | None) -> _Pulled:
     project, snow = analysis.project, analysis.snow.cases[case]
     reading, limits = hardest_reading(analysis, case, laws.residual, laws.mean_strength)
     usual = project.slide.friction
     grid = _grid(usual, np.asarray(laws.frictions, dtype=float))
-    held, found, force, ends = unit_forces(analysis, (undrifted(snow), snow), grid, reading)
-    clamp = project.clamp
+    held, found, force, ends = unit_forces(analysis, (undrifted(snow), snow), grid, reading, splices)
+    clamp, c = project.clamp, len(project.layout.clamp_s)
+    parts = split_drift(found)
     mean = laws.mean_strength * clamp.nominal[0] / clamp.strength[0]
     return _Pulled(
         case=case,
         reading=reading,
-        held=held,
-        snow=split_drift(found),
+        held=held[:c],
+        snow=parts[..., :c],
         grid=grid,
         usual=int(np.argmin(np.abs(grid - usual))),
         capacity=mean * limits.capacity[:, 0],
         residual=mean * limits.residual[:, 0],
-        ends=ends,
+        ends=ends[:c],
         force=force,
+        splice_held=held[c:],
+        splice_snow=parts[..., c:],
+        splice_ends=ends[c:],
     )
 
 
@@ -238,13 +260,15 @@ def _covers(other: _Pulled, one: _Pulled) -> bool:
     return bool(held and parts)
 
 
-def _chosen(analysis: Analysis, pulled: tuple[_Pulled, ...], laws: Laws) -> tuple[Chosen, ...]:
+def _chosen(
+    analysis: Analysis, pulled: tuple[_Pulled, ...], laws: Laws, plain: Assembly
+) -> tuple[Chosen, ...]:
     """Cases with how their rows meet one another."""
     project, layout = analysis.project, analysis.project.layout
     cases = tuple(analysis.snow.cases[one.case] for one in pulled)
     lands = _lands(analysis, cases, tuple(one.force for one in pulled))
-    rail, found = unwarped(project.rail), []
-    plain = condense(layout, rail, project.clamp, unzip=laws.unzip)
+    found = []
+    still = () if plain.splices is not None or not len(layout.splice_s) else (NEVER_PART,)
     screwed = () if project.clamp.screws is None else (SCREWED,)
     for one, onto in zip(pulled, lands, strict=True):
         impact: float | Array = 2.0 if laws.impact is None else laws.impact
@@ -266,10 +290,17 @@ def _chosen(analysis: Analysis, pulled: tuple[_Pulled, ...], laws: Laws) -> tupl
             impact=impact,
             ends=one.ends,
             weight=weights_of(one.force, len(layout.row_name)),
+            splices=None
+            if plain.splices is None or laws.splices is None
+            else splice_case(laws.splices, plain.splices, one.splice_held, one.splice_snow, one.splice_ends),
         )
         found.append(
             Chosen(
-                one.case, one.reading, roof, (one.held + one.whole) / one.capacity, (*NOTES, *screwed, *ways)
+                one.case,
+                one.reading,
+                roof,
+                (one.held + one.whole) / one.capacity,
+                (*NOTES, *still, *screwed, *ways),
             )
         )
     return tuple(found)
@@ -369,21 +400,22 @@ def unit_forces(
     parts: tuple[SnowCase, SnowCase],
     grid: Array,
     reading: Reading,
-    layout: Layout | None = None,
+    splices: Splices | None = None,
 ) -> tuple[Array, Array, RowForce, Array]:
     """Clamp forces before the snow (c,), of both parts at each friction (m, 2, c), the rows' usual.
 
-    All down the slope, every clamp holding; last the undrifted part from beyond row ends. [N]
+    All down the slope, every clamp holding; last the undrifted part from beyond row ends. Parts of splices
+    follow the clamps where they are asked for. [N, N m]
     """
     project, support = analysis.project, analysis.support
-    layout, rail = layout or project.layout, project.rail
+    layout, rail = project.layout, project.rail
     held, found, usual, ends = np.zeros(0), [], None, np.zeros(0)
     for mu in grid:  # a handful
         options = replace(project.slide, friction=float(mu))
         graph, force = slide(project.roof, parts, layout, options)
         force = with_landed(project.roof, layout, graph, force, parts, options)
         loads, basis = rail_loads(project.roof, layout, rail, force, support.travel, support.held)
-        unit = clamp_forces(layout, unwarped(rail), project.clamp, loads)
+        unit = link_forces(layout, unwarped(rail), project.clamp, loads, splices)
         none, one = np.zeros(2), np.ones(2)
         dead = basis.weights(none, one, reading.warmth * one, top=reading.top, held=reading.held)
         snow = basis.weights(one, none, none, top=reading.top, held=reading.held)

@@ -8,6 +8,7 @@ on any number of cores.
 from __future__ import annotations
 
 import os
+from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
 
@@ -15,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtr
 
-from fea.failure.cascade import UNKNOWN, Assembly, FailureSamples, cascade
+from fea.failure.cascade import UNKNOWN, Assembly, FailureSamples, SpliceLoads, cascade
 from fea.sampling.chance import Chance, counted
 from fea.sampling.streams import batches, normal_batch
 from fea.sampling.variables import Inputs
@@ -80,6 +81,35 @@ class Scatter:
 
 
 @dataclass(frozen=True)
+class SpliceCase:
+    """The k parts of the splices that can part, under one snow case.
+
+    Attributes
+    ----------
+    held : (k,) float
+        Before the snow, nothing parted. [N, N m]
+    snow : (m, 2, k) float
+        Of the snow of the case, as `RoofCase.snow`. [N, N m]
+    capacity, residual : (k,) float
+        Mean strength, infinite without a limit, and what is left of it. [N, N m]
+    takes : (k,) int
+        As `fea.failure.cascade.SpliceLoads`.
+    ends : (k,) float
+        Part of the snow without drift that comes from beyond row ends and from beside boxes. [N, N m]
+    scatter : float
+        Coefficient of variation from splice to splice. [-]
+    """
+
+    held: Array
+    snow: Array
+    capacity: Array
+    residual: Array
+    takes: NDArray[np.int64]
+    ends: Array
+    scatter: float = 0.0
+
+
+@dataclass(frozen=True)
 class RoofCase:
     """One roof and one snow case.
 
@@ -106,6 +136,8 @@ class RoofCase:
         Part of the snow without drift that comes from beyond row ends and from beside boxes. [N]
     weight : (2, r) float
         Snow that feeds each row: without drift, and the drift. [N]
+    splices : SpliceCase, optional
+        Of `roof.splices`, where these can part.
     """
 
     roof: Assembly
@@ -120,11 +152,25 @@ class RoofCase:
     impact: float | Array = 2.0
     ends: Array = field(default_factory=lambda: np.zeros(1))
     weight: Array = field(default_factory=lambda: np.zeros((2, 1)))
+    splices: SpliceCase | None = None
+
+    @property
+    def usual_place(self) -> int:
+        """Place of the usual friction coefficient."""
+        return int(np.argmin(np.abs(self.friction - self.usual)))
 
     @property
     def usual_snow(self) -> Array:
         """Snow without drift and the drift, at the usual friction, (2, c). [N]."""
-        return self.snow[int(np.argmin(np.abs(self.friction - self.usual)))]
+        return self.snow[self.usual_place]
+
+    def mean_splices(self, times: float = 1.0) -> SpliceLoads | None:
+        """Splices at their mean strength under the case, its snow so many times."""
+        own = self.splices
+        if own is None:
+            return None
+        load = times * own.snow[self.usual_place].sum(axis=0)
+        return SpliceLoads(own.held, load, own.capacity, own.residual, own.takes)
 
     @property
     def clamps(self) -> int:
@@ -147,6 +193,8 @@ class Drawn:
     missing : (n, c) bool
     bond : (n,) float
         Share of the pull that the bond holds, which `load` leaves out.
+    splices : SpliceLoads, optional
+        Where the roof has splices that can part.
     """
 
     inputs: Array
@@ -154,11 +202,13 @@ class Drawn:
     share: Array
     missing: NDArray[np.bool_]
     bond: Array
+    splices: SpliceLoads | None = None
 
 
 def dimensions(case: RoofCase, scatter: Scatter) -> int:
     """Length of the normal vector of one sample."""
-    return scatter.load.count + 1 + 3 * case.clamps
+    splices = 0 if case.roof.splices is None else len(case.roof.splices.origin)
+    return scatter.load.count + 1 + 3 * case.clamps + splices
 
 
 def explained(scatter: Scatter) -> tuple[str, ...]:
@@ -183,11 +233,12 @@ def drawn(case: RoofCase, scatter: Scatter, normal: Array) -> Drawn:
     def of(name: str, otherwise: float) -> Array:
         return value[:, names.index(name)] if name in names else np.full(n, otherwise)
 
-    shared, own, there, place = (
+    shared, own, there, place, joints = (
         normal[:, d : d + 1],
         normal[:, d + 1 : d + 1 + c],
         normal[:, d + 1 + c : d + 1 + 2 * c],
-        normal[:, d + 1 + 2 * c :],
+        normal[:, d + 1 + 2 * c : d + 1 + 3 * c],
+        normal[:, d + 1 + 3 * c :],
     )
     share = strength_shares(scatter.strength, scatter.together, shared, own)
     missing = loose = np.zeros((n, c), dtype=bool)
@@ -197,10 +248,14 @@ def drawn(case: RoofCase, scatter: Scatter, normal: Array) -> Drawn:
         loose = ~missing & (chance < scatter.missing + (1.0 - scatter.missing) * scatter.loose)
         share = np.where(loose, scatter.loose_strength, 1.0) * share
     mass = np.maximum(of("depth", 1.0), 0.0) * np.maximum(of("density", 1.0), 0.0)
-    still, drift = _at_friction(case, of("friction", case.usual))
-    load = mass[:, None] * (still + np.maximum(of("drift", 1.0), 0.0)[:, None] * drift)
-    bond = np.clip(of("bond", 0.0), 0.0, 1.0)
-    load = (1.0 - bond)[:, None] * load
+    bond, friction = np.clip(of("bond", 0.0), 0.0, 1.0), of("friction", case.usual)
+    drifted = np.maximum(of("drift", 1.0), 0.0)[:, None]
+
+    def pull(snow: Array) -> Array:
+        still, drift = _at_friction(snow, case.friction, friction)
+        return np.asarray((1.0 - bond)[:, None] * (mass[:, None] * (still + drifted * drift)))
+
+    load = pull(case.snow)
     moved = np.zeros((n, c))
     if scatter.place > 0.0:
         way = scatter.place * place
@@ -215,7 +270,17 @@ def drawn(case: RoofCase, scatter: Scatter, normal: Array) -> Drawn:
     columns += [missing.sum(axis=1)] if scatter.missing > 0.0 else []
     columns += [loose.sum(axis=1)] if scatter.loose > 0.0 else []
     columns += [moved.max(axis=1)] if scatter.place > 0.0 else []
-    return Drawn(np.stack(columns, axis=1) if columns else np.zeros((n, 0)), load, share, missing, bond)
+    inputs = np.stack(columns, axis=1) if columns else np.zeros((n, 0))
+    return Drawn(inputs, load, share, missing, bond, _splices(case, pull, joints))
+
+
+def _splices(case: RoofCase, pull: Callable[[Array], Array], normal: Array) -> SpliceLoads | None:
+    """Splices of all samples, their strengths by normal numbers (n, s)."""
+    own, links = case.splices, case.roof.splices
+    if own is None or links is None:
+        return None
+    share = strength_shares(own.scatter, 0.0, np.zeros((len(normal), 1)), normal)[:, links.of]
+    return SpliceLoads(own.held, pull(own.snow), share * own.capacity, share * own.residual, own.takes)
 
 
 def strength_shares(scatter: float, together: float, shared: Array, own: Array) -> Array:
@@ -225,14 +290,14 @@ def strength_shares(scatter: float, together: float, shared: Array, own: Array) 
     return np.asarray(np.exp(spread * normal - 0.5 * spread**2))
 
 
-def _at_friction(case: RoofCase, friction: Array) -> tuple[Array, Array]:
+def _at_friction(snow: Array, grid: Array, friction: Array) -> tuple[Array, Array]:
     """Forces without drift and of the drift (n, c), between the coefficients that were calculated."""
-    if len(case.friction) == 1:
-        return case.snow[0, 0], case.snow[0, 1]
-    at = np.clip(friction, case.friction[0], case.friction[-1])
-    k = np.clip(np.searchsorted(case.friction, at, side="right") - 1, 0, len(case.friction) - 2)
-    t = ((at - case.friction[k]) / (case.friction[k + 1] - case.friction[k]))[:, None, None]
-    found = (1.0 - t) * case.snow[k] + t * case.snow[k + 1]
+    if len(grid) == 1:
+        return snow[0, 0], snow[0, 1]
+    at = np.clip(friction, grid[0], grid[-1])
+    k = np.clip(np.searchsorted(grid, at, side="right") - 1, 0, len(grid) - 2)
+    t = ((at - grid[k]) / (grid[k + 1] - grid[k]))[:, None, None]
+    found = (1.0 - t) * snow[k] + t * snow[k + 1]
     return found[:, 0], found[:, 1]
 
 
@@ -249,6 +314,7 @@ def followed(case: RoofCase, samples: Drawn, target: float = 1.0) -> FailureSamp
         release=case.release,
         impact=case.impact,
         bond=samples.bond,
+        splices=samples.splices,
     )
 
 

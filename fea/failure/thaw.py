@@ -75,5 +75,6 @@ def follow_thaw(case: RoofCase, roof: RoofSurface, layout: Layout, table: ThawTa
     course = cascade(
         case.roof, case.held, table.snow * case.usual_snow.sum(axis=0), case.capacity, case.residual,
         release=case.release, impact=case.impact, path=path, lies=True,
+        splices=case.mean_splices(table.snow),
     )  # fmt: skip
     return Thaw(table.snow, tuple(table.planes), part, course)

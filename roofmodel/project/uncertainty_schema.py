@@ -7,7 +7,7 @@ from typing import Annotated, Literal
 from pydantic import Field, model_validator
 
 from roofmodel.project.base import Table
-from roofmodel.project.field_types import Line, Size0, Step
+from roofmodel.project.field_types import Force, Line, Moment, Size0, Step
 
 Uncertain = Literal["depth", "density", "drift", "friction", "bond"]
 Finite = Annotated[float, Field(ge=-1e3, le=1e3)]
@@ -118,6 +118,45 @@ class AttachmentLaw(Table):
         return self
 
 
+class SpliceLaw(Table):
+    """What a splice of the rails holds in the mean, and what it does past that; without it none parts."""
+
+    shear: Force | None = Field(
+        None,
+        description="Across the rail, down the slope and off the roof each; no limit without.",
+    )
+    pull: Force | None = Field(None, description="Along the rail; no limit without.")
+    moment: Moment | None = Field(
+        None, description="About each axis of the rail; only continuous splices pass it on. No limit without."
+    )
+    scatter: float = Field(0.1, ge=0.0, le=1.0, description="Coefficient of variation, lognormal.")
+    kind: Literal["brittle", "hinge", "slip", "ductile"] = Field(
+        "brittle",
+        description="brittle parts, so that the rail becomes two; hinge loses its moment first and parts by "
+        "a force; slip holds a residual from then on; ductile goes on holding it all.",
+    )
+    residual: float | None = Field(
+        None, gt=0.0, lt=1.0, description="Share of its strength that a slipping splice still holds."
+    )
+    reason: Line = Field("", max_length=300, description="Where strength and law come from; printed.")
+
+    @model_validator(mode="after")
+    def _fits(self) -> SpliceLaw:
+        if (self.shear, self.pull, self.moment) == (None, None, None):
+            msg = 'give shear, pull or moment, what a splice holds, such as shear = "6 kN"'
+            raise ValueError(msg)
+        if self.kind == "hinge" and self.moment is None:
+            msg = 'kind = "hinge" needs moment, at which the splice opens'
+            raise ValueError(msg)
+        if self.kind == "slip" and self.residual is None:
+            msg = 'kind = "slip" needs residual, the share it still holds, such as 0.6'
+            raise ValueError(msg)
+        if self.kind != "slip" and self.residual is not None:
+            msg = f'residual belongs to kind = "slip"; leave it out for "{self.kind}"'
+            raise ValueError(msg)
+        return self
+
+
 class ThawTable(Table):
     """How the bond goes in the course in which the snow lies still and its bond falls."""
 
@@ -182,6 +221,7 @@ class UncertaintyTable(Table):
         description="Strength that clamps of a seam lose when one on it breaks, as a share.",
     )
     law: list[AttachmentLaw] = Field(default_factory=list)
+    splice: SpliceLaw | None = None
     thaw: ThawTable = Field(default_factory=ThawTable)
 
     @model_validator(mode="after")

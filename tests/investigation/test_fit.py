@@ -10,10 +10,13 @@ import pytest
 from scipy import stats
 
 from fea.analysis import analyze
-from fea.evidence.explanations import UNEVEN, Bank, Looked, Strengths, course_of, possible, sample_bank
+from fea.evidence.causes import UNEVEN, Strengths, possible
+from fea.evidence.explanations import Bank, Looked, course_of, sample_bank
 from fea.evidence.fit import NOISE, SEEN, Found, fit, further, summaries
-from fea.evidence.roof import evidence_roof, part_row
-from fea.failure.roof_case import Laws
+from fea.evidence.roof import evidence_roof
+from fea.failure.cascade import SpliceLoads, cascade
+from fea.failure.roof_case import Laws, choose_case, unit_forces
+from fea.failure.splices import part_row
 from roofmodel.project.load import load_project
 
 MODEL = Path(__file__).parents[2] / "models" / "alder-barn" / "project.toml"
@@ -21,8 +24,13 @@ NAN = (np.nan, np.nan)
 
 
 @pytest.fixture(scope="module")
-def roof():
-    return evidence_roof(analyze(load_project(MODEL)), None, Laws(mean_strength=1.2, impact=None))[0]
+def analysis():
+    return analyze(load_project(MODEL))
+
+
+@pytest.fixture(scope="module")
+def roof(analysis):
+    return evidence_roof(analysis, None, Laws(mean_strength=1.2, impact=None))[0]
 
 
 def none_gone(roof, cause: str, mass: np.ndarray, **signs: np.ndarray) -> Bank:
@@ -91,24 +99,29 @@ def test_both_rows_gone_speak_for_snow_and_a_gap_for_missing_clamps(roof):
     assert share[1] > share[0]
 
 
-def test_a_parted_rail_carries_the_same_snow(roof):
-    """Equilibrium: forces of all clamps add up to the same with a splice parted."""
-    whole = roof.case.snow[0].sum(axis=0)
-    assert len(roof.parted) == len(roof.parted_at) > 2
-    for case in roof.parted:
-        assert case.snow[0].sum() == pytest.approx(whole.sum(), rel=1e-6)
-        assert not np.allclose(case.snow[0].sum(axis=0), whole, rtol=1e-3)
+def test_a_parted_rail_is_that_of_a_project_with_it_in_two(analysis, roof):
+    """Snow, sliding and frame anew with the row cut at a splice: the forces of a cascade that begins so."""
+    case = roof.case
+    assert roof.may_part.sum() > 2
+    snow, own = case.usual_snow.sum(axis=0), case.splices
+    parted = np.arange(len(roof.splice_at)) == 1
+    split = SpliceLoads(0.0 * own.held, own.snow[0].sum(axis=0), np.inf, 0.0, own.takes, parted)
+    found = cascade(case.roof, 0.0 * snow, snow, 1e9, 0.0, splices=split)
+    layout = part_row(analysis.project.layout, int(case.roof.splices.origin[1]))
+    apart = replace(analysis, project=replace(analysis.project, layout=layout))
+    reading = choose_case(analysis).reading
+    whole = analysis.snow.cases[choose_case(analysis).case]
+    anew = unit_forces(apart, (whole, whole), case.friction, reading)[1][0, 1]
+    assert found.force[0] == pytest.approx(anew, rel=1e-6, abs=1e-6 * np.abs(anew).max())
+    assert found.force[0].sum() == pytest.approx(snow.sum(), rel=1e-9)
+    assert not np.allclose(found.force[0], snow, rtol=1e-3)
 
 
 def test_snow_of_a_lost_row_runs_onto_the_next_as_hard_as_in_a_risk(roof):
     """Work and energy: 1 + s / d after 4 m from the high row down to the low one, stopped over 1 m."""
     low = roof.layout.clamp_row == 0
     assert roof.case.impact[1, low] == pytest.approx(5.0)
-    assert len(roof.parted)
-    for case in roof.parted:  # one row more
-        assert case.impact.shape == case.roof.lands.shape
-        assert case.impact[-1, low] == pytest.approx(5.0)  # from the high row or its right part
-        assert case.impact[0, low] == pytest.approx(2.0)  # between parts of the low row nothing runs
+    assert roof.case.impact[0, low] == pytest.approx(2.0)  # between pieces of the low row nothing runs
 
 
 def test_clamps_that_came_off_tell_loose_ones_from_weak_ones(roof):
@@ -302,7 +315,7 @@ def test_a_splice_found_parted_speaks_for_it_and_a_whole_one_against(roof):
     """Bayes by hand: the same pattern from both, one with that splice parted in every sample."""
     n = 500
     plain = none_gone(roof, "a", np.ones(n))
-    clamp = roof.layout.clamp_name.index(roof.parted_at[0])
+    clamp = int(roof.splice_at[0])
     parted = replace(none_gone(roof, "b", np.ones(n)), parted=np.full(n, clamp))
     gone = plain.gave_way[0]
     found = Found(np.ones(len(gone), dtype=bool), gone, np.zeros(len(gone)), NAN, NAN)

@@ -9,18 +9,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fea.analysis import Analysis
-from fea.evidence.explanations import (
-    CHANGES,
-    DRIFTS,
-    HIGHEST,
-    USUAL,
-    Bank,
-    Course,
-    Roof,
-    Strengths,
-    as_meant,
-    drift_share,
-)
+from fea.evidence.causes import CHANGES, DRIFTS, SPLICES_USUAL, USUAL, Roof, Strengths, drift_share
+from fea.evidence.explanations import HIGHEST, Bank, Course, as_meant
 from fea.evidence.fit import ENOUGH, FEW, Fit, Measurement
 from fea.failure.inputs import law_words
 from fea.failure.roof_case import Chosen, mean_pressure
@@ -58,7 +48,6 @@ NO_ENTRY = (
     "held elsewhere",
     "ends",
 )  # signs the file has no field for
-PARTED = "splice parted"
 CERTAIN, LIKELY = 0.9, 0.6
 CLEAR = 2.0  # deviations of the measured snow beyond which it is called more or less
 MOST_SAMPLES = 200_000  # that sampling.samples takes
@@ -112,7 +101,7 @@ def answer(found: CaseFindings) -> str:
             "for what is not among them, or for what was told wrong."
         )
     few = near < FEW or first.near < FEW
-    far = first.posterior >= CERTAIN and first.cause != PARTED and not few
+    far = first.posterior >= CERTAIN and not few
     sure = "fits best by far" if far else "fits best"
     text = f'"{first.cause}" {sure}, {share(first)}'
     if second is not None:
@@ -121,11 +110,6 @@ def answer(found: CaseFindings) -> str:
         text += ". What was found does not decide between them"
     if few:
         text += f". Only {near:.0f} samples come near what was found, too few to rank by: add samples"
-    if first.cause == PARTED:
-        text += (
-            ". Splices never part here while a row goes, so that a row lost up to one speaks for this even "
-            "where the splice tore last, for another reason: look at the splice before the others are dropped"
-        )
     return f"{text}."
 
 
@@ -230,6 +214,7 @@ def assumed(found: CaseFindings) -> tuple[str, ...]:
         f"Snow case of the project: {found.case_name}, "
         f"{found.units.text(found.pressure, 'pressure')} without drift on the planes with rows.",
         USUAL,
+        *((SPLICES_USUAL,) if len(found.roof.splice_at) and not found.roof.splices_known else ()),
         *(f"{cause}: {CHANGES[cause][1]}." for cause in (fit.cause for fit in found.fits)),
         found.strength_note,
         f"{table.sampling.samples:,} samples of each explanation, seed {table.sampling.seed}; all of these "
@@ -249,7 +234,7 @@ def _as_given(found: CaseFindings) -> tuple[str, ...]:
     given = found.evidence.project.table.uncertainty
     if given is None:
         return ()
-    lines = list(law_words(given))
+    lines = list(law_words(given, found.units))
     if given.impact is not None:
         push = f"Snow that runs onto a lower row pushes {given.impact:g} times as hard as at rest"
         lines.append(f"{push} (uncertainty.impact of the project).")
@@ -358,18 +343,34 @@ def ranking(found: CaseFindings) -> Table:
 
 
 def sequence(found: CaseFindings) -> tuple[tuple[int, float, str, str, str], ...]:
-    """Number, bond left, clamp, row, and how it was found, of each clamp of the nearest sample in order."""
-    evidence, layout = found.evidence, found.evidence.project.layout
+    """Number, bond left, clamp or splice, row, and how it was found, of all events of the nearest sample."""
+    evidence, layout, course = found.evidence, found.evidence.project.layout, found.course
     state = np.where(~evidence.known, "unknown", np.where(evidence.gave_way, "gave way", "stands"))
+    splices = {at: how for at, how, _ in evidence.rails}
+    events = [
+        (place, course.bond_left(c), layout.clamp_name[c], c, str(state[c]))
+        for c, place in enumerate(course.order.tolist())
+        if place >= 0
+    ]
+    for s, place in enumerate(course.splice_order.tolist()):
+        if place >= 0:
+            c = int(course.splice_clamp[s])
+            name = f"splice at {layout.clamp_name[c]}"
+            events.append((place, course.bond_left_at_splice(s), name, c, splices.get(c, "unknown")))
     return tuple(
-        (
-            number,
-            found.course.bond_left(c),
-            layout.clamp_name[c],
-            layout.row_name[layout.clamp_row[c]],
-            str(state[c]),
-        )
-        for number, c in enumerate(likeliest(found)[1].tolist(), 1)
+        (number, left, name, layout.row_name[layout.clamp_row[c]], how)
+        for number, (_, left, name, c, how) in enumerate(sorted(events), 1)
+    )
+
+
+def torn(found: CaseFindings) -> tuple[tuple[int, int], ...]:
+    """Clamp nearest to each splice that parts in the nearest sample, and how many gave way before it."""
+    course = found.course
+    clamps = course.order[course.order >= 0]
+    return tuple(
+        (int(course.splice_clamp[s]), int((clamps < place).sum()))
+        for s, place in enumerate(course.splice_order.tolist())
+        if place >= 0
     )
 
 

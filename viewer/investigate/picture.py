@@ -9,7 +9,7 @@ import numpy as np
 from shapely import box
 
 from viewer import style
-from viewer.investigate.findings import CaseFindings, answer, likeliest, share
+from viewer.investigate.findings import CaseFindings, answer, likeliest, share, torn
 from viewer.picture.course import (
     GAVE_WAY,
     NEVER,
@@ -59,7 +59,8 @@ def case_drawing(found: CaseFindings) -> Drawing:
     made = np.where(bank.gave_way[best], GAVE_WAY, STANDS)
     made[bank.gave_way[best] & (bank.order[best] < 0)] = NEVER
     title = f'Nearest sample of "{found.fits[0].cause}", numbers in order'
-    draw_clamps(drawing, project, (LEFT + SIZE[0] + 40.0, top + 40.0), made, title, order)
+    splices = [clamp for clamp, _ in torn(found)]
+    draw_clamps(drawing, project, (LEFT + SIZE[0] + 40.0, top + 40.0), made, title, order, splices)
     y = top + tall + 100.0
     draw_key(drawing, LEFT, y)
     draw_scale(drawing, project, WIDTH - 70.0, y)
@@ -76,4 +77,5 @@ def write_animation(found: CaseFindings, path: Path) -> None:
     bank = found.bank(found.fits[0].cause)
     never = bank.gave_way[best] & (bank.order[best] < 0)
     note = "One sample that is near what was found, not a record."
-    write_course(found.evidence.project, order, never, f'"{found.fits[0].cause}"', note, path)
+    title = f'"{found.fits[0].cause}"'
+    write_course(found.evidence.project, order, never, title, note, path, torn(found))

@@ -9,7 +9,8 @@ from concurrent.futures import ThreadPoolExecutor
 import numpy as np
 
 from fea.evidence.aim import Aim, aim_at
-from fea.evidence.explanations import Looked, Strengths, course_of, possible, sample_bank
+from fea.evidence.causes import Strengths, possible
+from fea.evidence.explanations import Looked, course_of, sample_bank
 from fea.evidence.fit import Found, fit, further
 from fea.evidence.roof import evidence_roof
 from fea.failure.inputs import laws_of, read_uncertainty
@@ -33,7 +34,7 @@ def case_findings(evidence: Evidence, tell: Callable[[str], None]) -> CaseFindin
     mean, strengths, note = _strengths(evidence)
     try:
         near = aim_at(evidence.gave_way, project.layout.clamp_row, (np.nan, np.nan)).near
-        roof, chosen = evidence_roof(analysis, table.case.case, laws_of(project, mean), near)
+        roof, chosen = evidence_roof(analysis, table.case.case, laws_of(project, mean))
     except InputError as error:
         message = f"{evidence.path.name}: {str(error).replace('uncertainty.case', 'case.case')}"
         raise InputError(message) from None

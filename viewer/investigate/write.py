@@ -21,6 +21,7 @@ from viewer.investigate.findings import (
     sequence,
     timeline,
     told,
+    torn,
 )
 from viewer.investigate.picture import case_drawing, write_animation
 from viewer.report.page import page_environment
@@ -96,6 +97,9 @@ def case_data(found: CaseFindings) -> dict[str, Any]:
                 "fallen": bank.fallen[best],
                 "sequence": [layout.clamp_name[c] for c in order],
                 "bond_left": [found.course.bond_left(int(c)) for c in order],
+                "splices_parted": [
+                    {"near": layout.clamp_name[c], "clamps_before": before} for c, before in torn(found)
+                ],
             },
             "timeline": list(timeline(found)),
             "assumed": list(assumed(found)),
@@ -117,7 +121,7 @@ def sequence_csv(found: CaseFindings) -> str:
         (number, f"{left:.6g}", safe(clamp), safe(row), state)
         for number, left, clamp, row, state in sequence(found)
     ]
-    return csv_text([("event", "bond left", "clamp", "row", "found"), *rows])
+    return csv_text([("event", "bond left", "what", "row", "found"), *rows])
 
 
 def case_html(found: CaseFindings, drawing: Drawing, picture: bytes) -> str:
@@ -129,7 +133,7 @@ def case_html(found: CaseFindings, drawing: Drawing, picture: bytes) -> str:
     events = Table(
         f'Sequence of the sample of "{found.fits[0].cause}" that is nearest to what was found, '
         "its snow lying still and its bond falling",
-        ("event", "bond left", "clamp", "row", "found"),
+        ("event", "bond left", "clamp or splice", "row", "found"),
         "tnttt",
         tuple((str(number), f"{100.0 * left:.0f} %", *words) for number, left, *words in sequence(found)),
     )

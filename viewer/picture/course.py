@@ -47,8 +47,12 @@ def draw_clamps(
     state: IntArray,
     title: str,
     order: IntArray | None = None,
+    parted: Sequence[int] = (),
 ) -> None:
-    """Roof and clamps on plan, its title at the corner; `order` numbers some of the clamps that gave way."""
+    """Roof and clamps on plan, its title at the corner; `order` numbers some of the clamps that gave way.
+
+    `parted` are clamps next to splices that have parted: a bar stands across the rail there.
+    """
     layout, planes = project.layout, project.roof.planes
     low, scale, tall = plan_scale(project)
     left, floor = corner[0], corner[1] + 24.0 + tall
@@ -69,6 +73,14 @@ def draw_clamps(
     radius = float(np.clip(0.42 * np.median(apart), 2.2, 8.0))
     for (x, y), one in zip(at, state.tolist(), strict=True):
         drawing.circle(float(x), float(y), radius, COLORS[one], style.INK, 1.0)
+    for clamp in parted:
+        row = layout.clamp_row[clamp]
+        own = np.flatnonzero(layout.splice_row == row)
+        s = layout.splice_s[own[np.abs(layout.splice_s[own] - layout.clamp_s[clamp]).argmin()]]
+        start, end = (place(one[row]) for one in ends)
+        middle, way = start + (end - start) * s / layout.row_length[row], (end - start)
+        across = 2.2 * radius * np.array([-way[1], way[0]]) / np.linalg.norm(way)
+        drawing.line(np.stack([middle - across, middle + across]), style.INK, 3.0)
     if order is None or not len(order):
         return
     shown = np.unique(np.round(np.linspace(0, len(order) - 1, min(len(order), 6))).astype(int))
@@ -101,9 +113,18 @@ def draw_key(drawing: Drawing, x: float, y: float, states: Sequence[int] = range
 
 
 def write_course(
-    project: Project, order: IntArray, never: NDArray[np.bool_], title: str, note: str, path: Path
+    project: Project,
+    order: IntArray,
+    never: NDArray[np.bool_],
+    title: str,
+    note: str,
+    path: Path,
+    parted: Sequence[tuple[int, int]] = (),
 ) -> None:
-    """An animation: clamps give way one after another; the title gets the number of each."""
+    """An animation: clamps give way one after another; the title gets the number of each.
+
+    `parted` are clamps next to splices that part, each with how many clamps have given way before.
+    """
     from PIL import Image
 
     steps = np.unique(np.round(np.linspace(0, len(order), min(len(order), FRAMES) + 1)).astype(int))
@@ -112,7 +133,11 @@ def write_course(
         state = np.where(never, NEVER, STANDS)
         state[order[:step]] = GAVE_WAY
         sheet = Drawing((SIZE[0] + 80.0, plan_scale(project)[2] + 160.0))
-        draw_clamps(sheet, project, (40.0, 34.0), state, f"{title}: {step} of {len(order)} have given way")
+        open_ = [clamp for clamp, before in parted if before < step or step == len(order)]
+        words = f"{title}: {step} of {len(order)} have given way"
+        if open_:
+            words += f", {len(open_)} splice{'s' if len(open_) > 1 else ''} parted"
+        draw_clamps(sheet, project, (40.0, 34.0), state, words, parted=open_)
         draw_scale(sheet, project, sheet.size[0] - 30.0, sheet.size[1] - 44.0)
         draw_key(sheet, 40.0, sheet.size[1] - 84.0, [STANDS, GAVE_WAY, NEVER][: 3 if never.any() else 2])
         sheet.write(note, 40.0, sheet.size[1] - 22.0, 13.0)

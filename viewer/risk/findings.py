@@ -15,10 +15,13 @@ from fea.failure.cascade import COLLAPSED, COMPLETE, FailureSamples
 from fea.failure.inputs import Uncertain, law_words
 from fea.failure.jobs import REPEATS, TOP, Risk, Sampling
 from fea.failure.roof_case import Chosen
+from fea.failure.splices import nearest_clamps
 from fea.failure.thaw import Thaw
 from fea.sampling.chance import Chance
 from fea.sampling.variables import Shape, Variable
+from roofmodel.layout import Layout
 from roofmodel.snow.cases import LoadLevel
+from roofmodel.units import SYSTEMS
 from viewer.report.tables import Table
 
 Array = NDArray[np.float64]
@@ -128,7 +131,7 @@ def said(found: RiskFindings) -> tuple[str, ...]:
             "(uncertainty.impact)."
         ),
         *_reasons(found),
-        *law_words(table),
+        *law_words(table, SYSTEMS[found.analysis.project.table.project.units]),
         *found.uncertain.notes,
         *dict.fromkeys(note for one in found.cases for note in one.notes),
     ]
@@ -209,8 +212,6 @@ def inputs_table(found: RiskFindings) -> Table:
             )
         )
     if scatter.place > 0.0:
-        from roofmodel.units import SYSTEMS
-
         units = SYSTEMS[found.analysis.project.table.project.units]
         rows.append(("place of a clamp", f"normal, deviation {units.text(scatter.place, 'size')}"))
     for law in table.law:
@@ -226,6 +227,26 @@ def _law(variable: Variable) -> str:
     if variable.shape is Shape.UNIFORM:
         return f"uniform, {variable.first:g} to {variable.second:g}{what}"
     return f"{variable.shape}, mean {variable.first:g}{what}, deviation {variable.second:g}"
+
+
+def splices_table(found: RiskFindings) -> tuple[Table, ...]:
+    """Splices that part; none where the project does not say what they hold."""
+    splices, layout, risk = found.cases[0].roof.roof.splices, found.analysis.project.layout, found.risk
+    if splices is None:
+        return ()
+    near = nearest_clamps(layout, splices)
+    order = np.argsort(-risk.splice_first, kind="stable")[:SHOWN]
+    rows = tuple(
+        (
+            f"at {layout.clamp_name[near[s]]}",
+            layout.row_name[splices.row[s]],
+            f"{100.0 * risk.splice_first[s]:.0f} %",
+            "" if math.isnan(risk.splice_parted[s]) else f"{100.0 * risk.splice_parted[s]:.0f} %",
+        )
+        for s in order
+    )
+    heads = ("splice", "row", "first to give way", "gone where a row let go")
+    return (Table("Splices that part", heads, "ttnn", rows),)
 
 
 def shares_table(found: RiskFindings) -> Table:
@@ -303,7 +324,8 @@ def course_words(found: RiskFindings) -> str:
     let_go = ", ".join(f"{names[r]} at {course.let_go[0, r]:.2f}" for r in order)
     rows = f"; rows let go: {let_go}" if len(gone) else ""
     case = found.case_name
-    return f"At mean strengths the first clamp gives way at {times(first)} the snow of {case}, {end}{rows}."
+    what = {"clamp": "clamp gives way", "splice": "splice parts"}[steps_of(found, course)[0].what]
+    return f"At mean strengths the first {what} at {times(first)} the snow of {case}, {end}{rows}."
 
 
 def _ended(found: RiskFindings) -> IntArray:
@@ -316,26 +338,61 @@ def _ended(found: RiskFindings) -> IntArray:
 
 def course_table(found: RiskFindings) -> Table:
     """Events in order, at mean strengths."""
-    course = found.course
 
-    def snow(clamp: int) -> str:
-        return f"{course.at[0, clamp]:.3f}"
+    def snow(at: float) -> str:
+        return f"{at:.3f}"
 
-    return _events(found, course, "as the snow grows", ("snow over case", "n", snow))
+    return _events(found, found.course, "as the snow grows", ("snow over case", "n", snow))
+
+
+@dataclass(frozen=True)
+class Step:
+    """One event of a course: a clamp that gives way, or a splice, told by the clamp nearest to it."""
+
+    what: str
+    clamp: int
+    at: float
+
+    def name(self, layout: Layout) -> str:
+        """Of the clamp, or of the splice beside it."""
+        name = layout.clamp_name[self.clamp]
+        return name if self.what == "clamp" else f"splice at {name}"
+
+
+def steps_of(found: RiskFindings, course: FailureSamples) -> tuple[Step, ...]:
+    """Events of a course in order."""
+    splices = found.cases[0].roof.roof.splices
+    near = [] if splices is None else nearest_clamps(found.analysis.project.layout, splices).tolist()
+    return tuple(
+        Step("clamp", k, float(course.at[0, k]))
+        if what == "clamp"
+        else Step("splice", near[k], float(course.splice_at[0, k]))
+        for what, k in course.steps(0)
+    )
+
+
+def torn_of(steps: tuple[Step, ...]) -> tuple[tuple[int, int], ...]:
+    """Clamp nearest to each splice that parts, and how many clamps gave way before it."""
+    return tuple(
+        (one.clamp, sum(other.what == "clamp" for other in steps[:i]))
+        for i, one in enumerate(steps)
+        if one.what == "splice"
+    )
 
 
 def _events(
-    found: RiskFindings, course: FailureSamples, words: str, said: tuple[str, str, Callable[[int], str]]
+    found: RiskFindings, course: FailureSamples, words: str, said: tuple[str, str, Callable[[float], str]]
 ) -> Table:
     """The first events of a course, and what is said of each: head and side of the column, its words."""
-    layout, order = found.analysis.project.layout, course.sequence(0)
+    layout, steps = found.analysis.project.layout, steps_of(found, course)
     head, side, text = said
     rows = tuple(
-        (str(i), text(c), layout.clamp_name[c], layout.row_name[layout.clamp_row[c]])
-        for i, c in enumerate(order.tolist()[:SHOWN], 1)
+        (str(i), text(one.at), one.name(layout), layout.row_name[layout.clamp_row[one.clamp]])
+        for i, one in enumerate(steps[:SHOWN], 1)
     )
-    more = f", the first {SHOWN} of {len(order)}" if len(order) > SHOWN else ""
-    return Table(f"At mean strengths, {words}{more}", ("event", head, "clamp", "row"), f"n{side}tt", rows)
+    more = f", the first {SHOWN} of {len(steps)}" if len(steps) > SHOWN else ""
+    what = "clamp or splice" if any(one.what == "splice" for one in steps) else "clamp"
+    return Table(f"At mean strengths, {words}{more}", ("event", head, what, "row"), f"n{side}tt", rows)
 
 
 def thaw_words(found: RiskFindings) -> str:
@@ -346,8 +403,8 @@ def thaw_words(found: RiskFindings) -> str:
     still = f"With {snow} lying still and its bond falling from all to nothing{_in_turn(thaw)}, "
     if not int(course.events[0]):
         return f"{still}nothing gives way at mean strengths."
-    first = int(course.sequence(0)[0])
-    words = f"{found.analysis.project.layout.clamp_name[first]} gives way first, with {_left(thaw, first)}"
+    first = steps_of(found, course)[0]
+    words = f"{first.name(found.analysis.project.layout)} gives way first, with {_left(thaw, first.at)}"
     gone = np.flatnonzero(np.isfinite(course.let_go[0]))
     let_go = [
         f"{names[r]} with {100.0 * thaw.bond_left(float(course.let_go[0, r]))[1]:.0f} %"
@@ -362,9 +419,9 @@ def _in_turn(thaw: Thaw) -> str:
     return f", plane after plane ({', '.join(thaw.planes)})" if thaw.planes else ""
 
 
-def _left(thaw: Thaw, clamp: int) -> str:
-    """What is left of the bond when a clamp gives way."""
-    part, left = thaw.bond_left(float(thaw.course.at[0, clamp]))
+def _left(thaw: Thaw, at: float) -> str:
+    """What is left of the bond at a factor of the course."""
+    part, left = thaw.bond_left(at)
     where = "" if not thaw.planes else " on " + (*thaw.planes, "the other planes")[part]
     return f"{100.0 * left:.0f} % of the bond left{where}"
 
@@ -383,6 +440,7 @@ def tables(found: RiskFindings) -> tuple[Table, ...]:
         *([thaw_table(found)] if int(found.thaw.course.events[0]) else []),
         rows_table(found),
         clamps_table(found),
+        *splices_table(found),
         shares_table(found),
         inputs_table(found),
     )

@@ -8,11 +8,12 @@ from typing import Any
 import numpy as np
 
 from fea.failure.jobs import TOP
+from fea.failure.splices import nearest_clamps
 from viewer.export import file_head, plain_data
 from viewer.files import csv_text, safe, write_json, write_text
 from viewer.picture.course import write_course
 from viewer.risk.chart import risk_drawing
-from viewer.risk.findings import CAUTIONS, RiskFindings, answer, said
+from viewer.risk.findings import CAUTIONS, RiskFindings, answer, said, steps_of, torn_of
 from viewer.snow.drawing import drawing_svg, write_png
 
 QUANTILES = (0.001, 0.01, 0.05, 0.1, 0.25, 0.5, 0.75, 0.9, 0.95, 0.99)
@@ -27,7 +28,8 @@ def write_risk(found: RiskFindings, folder: Path) -> None:
     project, order = found.analysis.project, found.course.sequence(0)
     never = np.zeros(len(project.layout.clamp_name), dtype=bool)
     note = "Every clamp at its mean strength, the snow of the case growing."
-    write_course(project, order, never, "At mean strengths", note, folder / "course.gif")
+    splices = torn_of(steps_of(found, found.course))
+    write_course(project, order, never, "At mean strengths", note, folder / "course.gif", splices)
     drawing = risk_drawing(found)
     write_text(folder / "risk.svg", drawing_svg(drawing, answer(found)) + "\n")
     write_png(drawing, folder / "risk.png")
@@ -35,11 +37,11 @@ def write_risk(found: RiskFindings, folder: Path) -> None:
 
 def course_csv(found: RiskFindings) -> str:
     """Clamps in the order in which they give way at mean strengths, as the snow of the case grows."""
-    course, layout = found.course, found.analysis.project.layout
+    layout = found.analysis.project.layout
     rows: list[list[object]] = [["event", "snow over case", "clamp", "row"]]
-    for number, c in enumerate(course.sequence(0).tolist(), 1):
-        row = layout.row_name[layout.clamp_row[c]]
-        rows.append([number, f"{course.at[0, c]:.6g}", safe(layout.clamp_name[c]), safe(row)])
+    for number, one in enumerate(steps_of(found, found.course), 1):
+        row = layout.row_name[layout.clamp_row[one.clamp]]
+        rows.append([number, f"{one.at:.6g}", safe(one.name(layout)), safe(row)])
     return csv_text(rows)
 
 
@@ -55,12 +57,12 @@ def thaw_csv(found: RiskFindings) -> str:
 def _thaw_events(found: RiskFindings) -> list[dict[str, Any]]:
     thaw, layout = found.thaw, found.analysis.project.layout
     events = []
-    for c in thaw.course.sequence(0).tolist():
-        part, left = thaw.bond_left(float(thaw.course.at[0, c]))
+    for one in steps_of(found, thaw.course):
+        part, left = thaw.bond_left(one.at)
         events.append(
             {
-                "clamp": layout.clamp_name[c],
-                "row": layout.row_name[layout.clamp_row[c]],
+                "clamp": one.name(layout),
+                "row": layout.row_name[layout.clamp_row[one.clamp]],
                 "plane": (*thaw.planes, None)[part] if thaw.planes else None,
                 "bond_left": left,
             }
@@ -107,12 +109,12 @@ def risk_data(found: RiskFindings) -> dict[str, Any]:
                 }
                 for c, name in enumerate(layout.clamp_name)
             ],
+            "splices": _splices(found),
             "reserve": _quantiles(risk.reserve),
             "snow_over_case_at_failure": _quantiles(risk.fragility),
             "followed_up_to": TOP,
             "course": [
-                {"clamp": layout.clamp_name[c], "snow_over_case": found.course.at[0, c]}
-                for c in found.course.sequence(0)
+                {"clamp": one.name(layout), "snow_over_case": one.at} for one in steps_of(found, found.course)
             ],
             "thaw": {
                 "snow_over_case": found.thaw.snow,
@@ -127,6 +129,21 @@ def risk_data(found: RiskFindings) -> dict[str, Any]:
         }
     )
     return cleaned
+
+
+def _splices(found: RiskFindings) -> list[dict[str, Any]]:
+    splices, layout = found.cases[0].roof.roof.splices, found.analysis.project.layout
+    if splices is None:
+        return []
+    return [
+        {
+            "near": layout.clamp_name[clamp],
+            "row": layout.row_name[splices.row[s]],
+            "first_to_give_way": found.risk.splice_first[s],
+            "parted_where_a_row_let_go": found.risk.splice_parted[s],
+        }
+        for s, clamp in enumerate(nearest_clamps(layout, splices).tolist())
+    ]
 
 
 def _chance(chance: Any) -> dict[str, Any]:

@@ -1,0 +1,244 @@
+"""The explanations: what each of them changes in the samples of a roof.
+
+All explanations share what is not known anyway: snow, bond, strengths, how snow over a lost clamp behaves and
+how hard a loss shakes its neighbors. Each then has one thing of its own. The distributions are judgment, and
+are printed.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fea.evidence.aim import PLAIN, draw_high, draw_place
+from fea.failure.study import RoofCase
+from roofmodel.layout import Layout
+
+Array = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+
+SNOW = (0.6, 0.42)  # middle and spread of the snow without drift over that of the case, lognormal
+MORE = (1.2, 0.55)  # the same of more snow than usual
+DRIFTS = 0.02  # least share of drift in a row's force that counts as one
+UNEVEN = (0.3, 3.0)  # snow at the top of a heap beyond that beside it, over that beside it
+LONGEST_GAP = 6  # clamps missing side by side
+SPLICE_SHARE = (0.5, 8.0)  # of an unknown splice over a clamp's strength, log-uniform
+
+
+@dataclass(frozen=True)
+class Roof:
+    """What all samples are drawn on.
+
+    Attributes
+    ----------
+    case : RoofCase
+        Snow of the case.
+    drifted : RoofCase
+        Snow of the case with the most drift on the rows; `case` where none drifts.
+    deeper : (2, c) float
+        What the drift of `case` and of `drifted` adds to the depth at each clamp, over that without it. [-]
+    splice_at : (s,) int
+        Clamp nearest to each splice that can part.
+    may_part : (s,) bool
+        Splices that can have parted before anything else.
+    splices_known : bool
+        Whether the project says what they hold; else they hold `SPLICE_SHARE` times what `case` has for them.
+    layout : Layout
+    plane : (c,) int
+        Plane of each clamp.
+    """
+
+    case: RoofCase
+    drifted: RoofCase
+    deeper: Array
+    splice_at: IntArray
+    may_part: NDArray[np.bool_]
+    splices_known: bool
+    layout: Layout
+    plane: IntArray
+
+
+@dataclass(frozen=True)
+class Strengths:
+    """Mean over nominal is in the case already; how clamps scatter."""
+
+    scatter: float
+    together: float
+
+
+@dataclass
+class Draw:
+    """Samples of one batch while an explanation changes them."""
+
+    rng: np.random.Generator
+    roof: Roof
+    near: NDArray[np.bool_]  # (c,)
+    case: RoofCase
+    weight: Array
+    mass: Array
+    drift: Array
+    bond: Array  # (n, c)
+    ends: Array
+    share: Array
+    missing: NDArray[np.bool_]
+    wrong: Array
+    loose: NDArray[np.bool_]
+    heaped: Array  # (n, c), factor on the snow
+    uneven: Array
+    splice: IntArray  # of `Roof.splice_at` that parted before, -1 for none
+
+    @property
+    def size(self) -> int:
+        """Number of samples."""
+        return len(self.mass)
+
+
+Change = Callable[[Draw], None]
+
+
+def _more_snow(draw: Draw) -> None:
+    """Nothing but its snow, `MORE`."""
+
+
+def _drift(draw: Draw) -> None:
+    draw.case = draw.roof.drifted
+    draw.drift = draw.rng.lognormal(np.log(1.8), 0.4, draw.size)
+
+
+def _weak(draw: Draw) -> None:
+    weak = _some(draw, 0.1, 1.0)
+    draw.share = np.where(weak, draw.rng.uniform(0.25, 0.8, (draw.size, 1)), 1.0) * draw.share
+
+
+def _loose(draw: Draw) -> None:
+    draw.loose = _some(draw, 0.05, 0.5)
+    hold = draw.rng.uniform(0.1, 0.6, (draw.size, 1))
+    draw.share = np.where(draw.loose, hold, 1.0) * draw.share
+
+
+def _some(draw: Draw, least: float, most: float) -> NDArray[np.bool_]:
+    """Clamps scattered by a share of `least` to `most`, or a stretch side by side, half of each, (n, c)."""
+    part = draw.rng.uniform(least, most, (draw.size, 1))
+    scattered = draw.rng.random(draw.share.shape) < part
+    boxed, weight = _side_by_side(draw, 2, max(draw.share.shape[1] // 3, 2))
+    spread = draw.rng.random(draw.size) < 0.5
+    draw.weight *= np.where(spread, 1.0, weight)
+    return np.where(spread[:, None], scattered, boxed)
+
+
+def _side_by_side(draw: Draw, least: int, most: int) -> tuple[NDArray[np.bool_], Array]:
+    """One stretch of clamps of one row in each sample, anywhere, (n, c), and the weights of its place."""
+    c, row = draw.share.shape[1], draw.roof.layout.clamp_row
+    at, weight = draw_place(draw.rng, draw.near, draw.size)
+    middle = at[:, None]
+    long = draw.rng.integers(least, most + 1, (draw.size, 1))
+    place = np.arange(c)
+    near = (place >= middle - (long - 1) // 2) & (place <= middle + long // 2)
+    return near & (row == row[middle]), weight
+
+
+def _missing(draw: Draw) -> None:
+    draw.missing, weight = _side_by_side(draw, 1, LONGEST_GAP)
+    draw.weight *= weight
+
+
+def _uneven(draw: Draw) -> None:
+    layout, plane = draw.roof.layout, draw.roof.plane
+    middle, weight = draw_place(draw.rng, draw.near, draw.size)
+    draw.weight *= weight
+    draw.uneven, weight = draw_high(draw.rng, *UNEVEN, draw.size, aimed=bool(draw.near.any()))
+    draw.weight *= weight
+    at, along = layout.clamp_xy, layout.row_way[layout.clamp_row[middle]]
+    apart = along @ at.T - np.sum(along * at[middle], axis=1, keepdims=True)
+    long = draw.rng.uniform(1.5, 8.0, (draw.size, 1))
+    row = layout.clamp_row
+    one_row = draw.rng.random((draw.size, 1)) < 0.5
+    under = np.where(one_row, row == row[middle][:, None], plane == plane[middle][:, None])
+    heap = np.where(under, np.exp(-0.5 * (apart / long) ** 2), 0.0)
+    draw.heaped = 1.0 + draw.uneven[:, None] * heap
+
+
+def _wrong(draw: Draw) -> None:
+    row = draw.roof.layout.clamp_row
+    which = draw.rng.integers(0, row.max() + 1, (draw.size, 1))
+    everywhere = draw.rng.random((draw.size, 1)) < 0.3
+    on = everywhere | (row == which)
+    draw.wrong = on.mean(axis=1)
+    draw.share = np.where(on, draw.rng.uniform(0.15, 0.6, (draw.size, 1)), 1.0) * draw.share
+
+
+def _ends(draw: Draw) -> None:
+    draw.ends = draw.rng.uniform(1.0, 2.5, draw.size)
+
+
+def _one_plane(draw: Draw) -> None:
+    planes = np.unique(draw.roof.plane)
+    which = planes[draw.rng.integers(0, len(planes), (draw.size, 1))]
+    held = draw.rng.uniform(0.5, 1.0, (draw.size, 1))
+    draw.bond = np.where(draw.roof.plane == which, 0.0, held)
+
+
+def _parted(draw: Draw) -> None:
+    may = draw.roof.may_part
+    share, near = may / may.sum(), may & draw.near[draw.roof.splice_at]
+    drawn = (
+        share if (near == may).all() or not near.any() else PLAIN * share + (1.0 - PLAIN) * near / near.sum()
+    )
+    draw.splice = draw.rng.choice(len(share), draw.size, p=drawn)
+    draw.weight *= np.divide(share, drawn, out=np.ones_like(drawn), where=may)[draw.splice]
+
+
+CHANGES: dict[str, tuple[Change, str]] = {
+    "more snow": (_more_snow, "snow about twice (1 to 4 times) what is usual for the roof"),
+    "drift": (_drift, "drift about 1.8 times (0.8 to 4 times) that of the standard"),
+    "weak batch": (_weak, "some clamps, scattered or side by side, hold 25 to 80 % of their strength"),
+    "loose clamps": (
+        _loose,
+        "5 to 50 % of the clamps, or some side by side, were never tightened and hold 10 to 60 %",
+    ),
+    "uneven snow": (
+        _uneven,
+        "snow heaped above one row or all rows of a plane where no standard has a drift: 1.3 to 4 times as "
+        "much at its top, over a deviation of 1.5 to 8 m",
+    ),
+    "missing clamps": (_missing, f"1 to {LONGEST_GAP} clamps side by side were never there"),
+    "wrong clamp": (_wrong, "one row, or every row, has clamps that hold 15 to 60 % on this seam"),
+    "row ends": (_ends, "snow from beside a partial row leans on its ends, 1 to 2.5 times the bound"),
+    "bond of one plane": (_one_plane, "one plane let go, on the others half or more of the pull was held"),
+    "splice parted": (_parted, "one splice had parted before"),
+}
+USUAL = (
+    "Usual for all: snow without drift lognormal about 0.6 of the case (0.25 to 1.4); drift 0.5 to 1.5 times "
+    "the standard's; bond holds 0 to 30 %; snow over a lost clamp leaves by 0 to 100 %; a loss shakes its "
+    "neighbors by 1 to 2; snow from beyond row ends 0 to 1 times the bound."
+)
+SPLICES_USUAL = (
+    "What the splices hold is not given (uncertainty.splice): in every explanation they part at 0.5 to 8 "
+    "times a clamp's mean strength, across or along the rail, or, if continuous, at 0.125 to 2 times the "
+    "moment at which the rail yields (log-uniform, all splices alike; judgment)."
+)
+
+
+def drift_share(snow: Array) -> float:
+    """Largest drift on a clamp over the largest force without it, of both (2, c)."""
+    return float(snow[1].max() / max(float(np.abs(snow[0]).max()), 1e-9))
+
+
+def possible(roof: Roof) -> tuple[tuple[str, ...], tuple[tuple[str, str], ...]]:
+    """Explanations that this roof can have, and those it cannot, with why."""
+    cannot = []
+    if drift_share(roof.drifted.usual_snow) <= DRIFTS:
+        cannot.append(("drift", "no snow case of the project has a drift at a row"))
+    if not np.any(roof.case.ends > 0.0):
+        cannot.append(("row ends", "every row runs to the edges of its plane"))
+    if len(np.unique(roof.plane)) < 2:
+        cannot.append(("bond of one plane", "all rows stand on one plane"))
+    if not roof.may_part.any():
+        no_splice = not len(roof.layout.splice_s)
+        why = "the rails have no splice" if no_splice else "no splice has two clamps on both sides"
+        cannot.append(("splice parted", why))
+    out = {cause for cause, _ in cannot}
+    return tuple(cause for cause in CHANGES if cause not in out), tuple(cannot)
