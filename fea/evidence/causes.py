@@ -7,8 +7,9 @@ are printed.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from itertools import combinations
 
 import numpy as np
 from numpy.typing import NDArray
@@ -25,6 +26,8 @@ MORE = (1.2, 0.55)  # the same of more snow than usual
 DRIFTS = 0.02  # least share of drift in a row's force that counts as one
 UNEVEN = (0.3, 3.0)  # snow at the top of a heap beyond that beside it, over that beside it
 LONGEST_GAP = 6  # clamps missing side by side
+AND = " + "  # between two explanations at once
+PAIRS = 0.1  # weight of all pairs before anything is found, over that of all single explanations (judgment)
 SPLICE_SHARE = (0.5, 8.0)  # of an unknown splice over a clamp's strength, log-uniform
 
 
@@ -220,6 +223,19 @@ SPLICES_USUAL = (
     "times a clamp's mean strength, across or along the rail, or, if continuous, at 0.125 to 2 times the "
     "moment at which the rail yields (log-uniform, all splices alike; judgment)."
 )
+
+
+def snow_of(cause: str) -> tuple[float, float]:
+    """Middle and spread of the snow of an explanation, lognormal."""
+    return MORE if "more snow" in cause.split(AND) else SNOW
+
+
+def pairs_of(causes: Sequence[str], priors: Sequence[float]) -> tuple[tuple[str, ...], tuple[float, ...]]:
+    """Two explanations at once, and their weights: by both, `PAIRS` of those of all single ones in sum."""
+    two = list(combinations(range(len(causes)), 2))
+    names = tuple(f"{causes[i]}{AND}{causes[j]}" for i, j in two)
+    both = np.array([priors[i] * priors[j] for i, j in two])
+    return names, tuple((PAIRS * sum(priors) * both / both.sum()).tolist()) if two else ()
 
 
 def drift_share(snow: Array) -> float:

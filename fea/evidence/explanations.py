@@ -7,12 +7,13 @@ than by its distributions, and with which weights.
 from __future__ import annotations
 
 from dataclasses import dataclass, field, fields
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from fea.evidence.aim import Aim, draw_snow
-from fea.evidence.causes import CHANGES, MORE, SNOW, SPLICE_SHARE, Draw, Roof, Strengths
+from fea.evidence.causes import AND, CHANGES, SPLICE_SHARE, Draw, Roof, Strengths, snow_of
 from fea.failure.cascade import FailureSamples, SpliceLoads, cascade
 from fea.failure.study import strength_shares
 from fea.sampling.streams import batches, stream
@@ -49,6 +50,10 @@ class Bank:
         Snow above the clamps of `Looked.depth` over that which lies even. [-]
     loose : (n, j) float
         Loose clamps in each group of `Looked.screws`.
+    never : (n, j) float
+        Clamps that were never there in each group of `Looked.marks`.
+    pulled : (n, j) float
+        Mean strength in each group of `Looked.pulled`, over the mean of all clamps as meant. [-]
     torn : (n, c) bool
         Clamps nearest to a splice that parted as the rows went.
     """
@@ -63,6 +68,8 @@ class Bank:
     weight: Array
     depth: Array = field(default_factory=lambda: np.zeros((0, 0)))
     loose: Array = field(default_factory=lambda: np.zeros((0, 0)))
+    never: Array = field(default_factory=lambda: np.zeros((0, 0)))
+    pulled: Array = field(default_factory=lambda: np.zeros((0, 0)))
     torn: NDArray[np.bool_] = field(default_factory=lambda: np.zeros((0, 0), dtype=bool))
 
 
@@ -72,6 +79,8 @@ class Looked:
 
     depth: IntArray = field(default_factory=lambda: np.zeros(0, dtype=np.int64))
     screws: tuple[IntArray, ...] = ()
+    marks: tuple[IntArray, ...] = ()
+    pulled: tuple[IntArray, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -133,7 +142,7 @@ def sample_bank(
     aim: Aim | None = None,
     looked: Looked | None = None,
 ) -> Bank:
-    """Samples of one explanation; batches have random numbers of their own."""
+    """Samples of one explanation, or of two at once; batches have random numbers of their own."""
     parts = [
         _sample(roof, cause, strengths, (seed, batch, size), aim, looked)[0]
         for batch, size in batches(count, BATCH)
@@ -174,11 +183,14 @@ def _sample(
 ) -> tuple[Bank, FailureSamples, Array]:
     """One batch, given by seed, number and size; how it went; the bond (n, c)."""
     c, (seed, batch, size) = roof.case.clamps, of
-    rng = stream(seed, batch, purpose=100 + list(CHANGES).index(cause))
+    causes = cause.split(AND)
+    number = [list(CHANGES).index(one) for one in causes]
+    purpose = 100 + number[0] if len(number) == 1 else 1000 + len(CHANGES) * number[0] + number[1]
+    rng = stream(seed, batch, purpose=purpose)
     aim = Aim(np.zeros(c, dtype=bool)) if aim is None else aim
     looked = looked or Looked()
     shared, own = rng.standard_normal((size, 1)), rng.standard_normal((size, c))
-    mass, weight = draw_snow(rng, size, *(MORE if cause == "more snow" else SNOW), aim.load)
+    mass, weight = draw_snow(rng, size, *snow_of(cause), aim.load)
     draw = Draw(
         rng=rng,
         roof=roof,
@@ -197,7 +209,8 @@ def _sample(
         uneven=np.zeros(size),
         splice=np.full(size, -1),
     )
-    CHANGES[cause][0](draw)
+    for one in causes:
+        CHANGES[one][0](draw)
     release, relief = rng.uniform(1.0, 2.0, size), rng.uniform(0.0, 1.0, size)
     case = draw.case
     still, drift = case.usual_snow
@@ -227,12 +240,18 @@ def _sample(
         np.where(draw.splice < 0, -1, np.append(roof.splice_at, -1)[draw.splice]),
         draw.weight,
         _depths(draw)[:, looked.depth],
-        np.stack([draw.loose[:, group].sum(axis=1) for group in looked.screws], axis=1).astype(float)
-        if looked.screws
-        else np.zeros((size, 0)),
+        _in_groups(draw.loose, looked.screws),
+        _in_groups(draw.missing, looked.marks),
+        _in_groups(draw.share, looked.pulled) / [len(group) for group in looked.pulled],
         torn,
     )
     return bank, found, draw.bond
+
+
+def _in_groups(value: NDArray[Any], groups: tuple[IntArray, ...]) -> Array:
+    """Sums (n, j) over some groups of clamps."""
+    sums = [value[:, group].sum(axis=1).astype(float) for group in groups]
+    return np.stack(sums, axis=1) if sums else np.zeros((len(value), 0))
 
 
 def _splices(draw: Draw) -> SpliceLoads | None:
@@ -285,7 +304,7 @@ def _signs(draw: Draw, gave_way: NDArray[np.bool_], cause: str) -> dict[str, Arr
     some = stands.any(axis=1)
     return {
         "snow": draw.mass,
-        "drift": draw.drift if cause == "drift" else np.minimum(draw.drift, 1.5),
+        "drift": draw.drift if "drift" in cause.split(AND) else np.minimum(draw.drift, 1.5),
         "uneven": draw.uneven,
         "standing": np.where(some, (stands * draw.share).sum(axis=1) / count, 1.0),
         "loose": (stands & draw.loose).sum(axis=1) / count,

@@ -17,7 +17,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from fea.evidence.causes import AND, CHANGES, snow_of
 from fea.evidence.explanations import Bank
+from fea.evidence.unexplained import Miss, Reading, misses_of
 from fea.sampling.streams import stream
 from roofmodel.layout import Layout
 
@@ -34,6 +36,8 @@ BESIDE = 2  # clamps from a splice that tear or bend it
 SEEN = {"parted": (0.8, 0.15, 0.01), "bent": (0.2, 0.55, 0.04), "whole": (0.0, 0.30, 0.95)}
 ENOUGH = 60.0  # effective samples of all explanations near what was found
 LOOSER = (1.0, 1.25, 1.5, 2.0, 2.5, 3.0)  # times as wide as the doubt
+RIM = (0.003, 0.997)  # of the samples' snow, between which it is looked for
+AT_RIM = 0.04  # of that range, from its ends
 FEW = 20.0  # samples near what was found, below which the ranking is not to be trusted
 
 
@@ -55,6 +59,10 @@ class Found:
         Snow at the clamps of `Looked.depth` over that which lies even, and its deviation. [-]
     screws : tuple of (int, int, float)
         Clamps that were looked at in each group of `Looked.screws`, how many were loose, the doubt of each.
+    marks : tuple of (int, int, float)
+        The same of `Looked.marks`: how many left no mark.
+    pulled : tuple of (float, float)
+        Mean strength of each group of `Looked.pulled` over that of all as meant, and its deviation. [-]
     """
 
     known: NDArray[np.bool_]
@@ -65,6 +73,8 @@ class Found:
     rails: tuple[tuple[int, str, float], ...] = ()
     along: tuple[tuple[float, float], ...] = ()
     screws: tuple[tuple[int, int, float], ...] = ()
+    marks: tuple[tuple[int, int, float], ...] = ()
+    pulled: tuple[tuple[float, float], ...] = ()
 
 
 @dataclass(frozen=True)
@@ -80,7 +90,8 @@ class Fit:
     near : float
         Samples within `NEAR` widths of the kernel of what was found.
     mass : (3,) float
-        5, 50 and 95 % of the snow over that of the case at which it fits; NaN where nothing fits.
+        5, 50 and 95 % of the snow over that of the case at which it fits, whatever snow is usual; NaN where
+        nothing fits, infinite or 0 at an end that what was found does not bound (`load_range`).
     weight : (n,) float
         Of each sample.
     nearest : int
@@ -89,6 +100,8 @@ class Fit:
         Times as wide as the doubt that the kernel had to be for enough samples to come near.
     strict : float
         Effective samples of all explanations that come near without that; `ENOUGH` would do.
+    unexplained : tuple of Miss
+        What it does not lead to expect; empty also where too few samples tell.
     """
 
     cause: str
@@ -102,6 +115,7 @@ class Fit:
     nearest: int = 0
     loose: float = 1.0
     strict: float = ENOUGH
+    unexplained: tuple[Miss, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -157,44 +171,53 @@ def summaries(layout: Layout, known: NDArray[np.bool_], gave_way: NDArray[np.boo
     return np.stack([count, middle, spread, begins @ member], axis=2)
 
 
-def distance(layout: Layout, found: Found, bank: Bank) -> Array:
-    """Squared distance (n,) of what gave way in each sample from what was found, in kernel widths.
-
-    Infinite where no known clamp gave way: that is known not to be so.
-    """
+def of_clamps(layout: Layout, found: Found, bank: Bank) -> tuple[tuple[Reading, ...], NDArray[np.bool_]]:
+    """What gave way, row by row, as readings; and whether any known clamp did, (n,)."""
     seen = summaries(layout, found.known, found.gave_way)[0]
     made = summaries(layout, found.known, bank.gave_way)
     count = seen[:, 0]
     told = np.where(found.known, found.doubt * (1.0 - found.doubt), 0.0)  # variance of a misread clamp
     misread = np.bincount(layout.clamp_row, told, minlength=len(count))
-    wide = np.sqrt(0.25 + (COUNT_DOUBT * count) ** 2 + misread)
-    square = (((made[:, :, 0] - count) / wide) ** 2).sum(axis=1)
-    square += (((made[:, :, 3] - seen[:, 3]) / (0.5 + 0.25 * seen[:, 3])) ** 2).sum(axis=1)
-    both = (made[:, :, 0] > 0.0) & (count > 0.0)
+    number = np.sqrt(0.25 + (COUNT_DOUBT * count) ** 2 + misread)
     # The middle and spread of few are told less well than those of many.
     place = PLACE_DOUBT + 0.1 / np.maximum(count, 1.0)
-    for k in (1, 2):
-        apart = ((made[:, :, k] - seen[:, k]) / place) ** 2
-        square += np.where(both, apart, 0.0).sum(axis=1)
-    return np.where(made[:, :, 0].any(axis=1), square, np.inf)
+    wide = np.stack([number, place, place, 0.5 + 0.25 * seen[:, 3]], axis=1)
+    readings = []
+    for r, name in enumerate(layout.row_name):
+        both = (made[:, r, 0] > 0.0) & (count[r] > 0.0)
+        for k, what in enumerate(("count", "middle", "spread", "groups")):
+            value = np.where(both, made[:, r, k], np.nan) if k in (1, 2) else made[:, r, k]
+            readings.append(Reading(what, name, value, float(seen[r, k]), float(wide[r, k]), True))
+    return tuple(readings), made[:, :, 0].any(axis=1)
 
 
-def _measured(layout: Layout, found: Found, bank: Bank) -> tuple[Array, Array]:
-    """Squared distances (n, m) from what was measured, in deviations; chance (n,) of the splices."""
-    far = [((bank.depth[:, k] - over) / wide) ** 2 for k, (over, wide) in enumerate(found.along)]
+def of_measures(found: Found, bank: Bank) -> tuple[Reading, ...]:
+    """What was measured or looked at besides, as readings that are never compared more loosely."""
+    readings = [
+        Reading("depth", str(k), bank.depth[:, k], over, wide, False)
+        for k, (over, wide) in enumerate(found.along)
+    ]
     if np.isfinite(found.load[0]):
-        far.append(((bank.mass - found.load[0]) / found.load[1]) ** 2)
+        readings.append(Reading("load", "", bank.mass, *found.load, False))
     if np.isfinite(found.fallen[0]):
-        far.append(((bank.fallen - found.fallen[0]) / found.fallen[1]) ** 2)
-    for k, (looked, loose, doubt) in enumerate(found.screws):
-        # Some are told wrong, and loose ones are counted as roughly as clamps that gave way.
-        told = bank.loose[:, k] * (1.0 - doubt) + (looked - bank.loose[:, k]) * doubt
-        wide = np.sqrt(0.25 + (COUNT_DOUBT * loose) ** 2 + looked * doubt * (1.0 - doubt))
-        far.append(((told - loose) / wide) ** 2)
+        readings.append(Reading("fallen", "", bank.fallen, *found.fallen, False))
+    for what, made, looks in (("loose", bank.loose, found.screws), ("never", bank.never, found.marks)):
+        for k, (looked, count, doubt) in enumerate(looks):
+            # Some are told wrong, and they are counted as roughly as clamps that gave way.
+            told = made[:, k] * (1.0 - doubt) + (looked - made[:, k]) * doubt
+            wide = np.sqrt(0.25 + (COUNT_DOUBT * count) ** 2 + looked * doubt * (1.0 - doubt))
+            readings.append(Reading(what, str(k), told, float(count), float(wide), False))
+    for k, (share, wide) in enumerate(found.pulled):
+        readings.append(Reading("pulled", str(k), bank.pulled[:, k], share, wide, False))
+    return tuple(readings)
+
+
+def _splices_seen(layout: Layout, found: Found, bank: Bank) -> Array:
+    """Chance (n,) of all splices that were looked at."""
     chance = np.ones(len(bank.mass))
     for clamp, state, told_wrong in found.rails:
         chance *= _splice_seen(layout, bank, clamp, state, told_wrong)
-    return np.stack(far, axis=1) if far else np.zeros((len(chance), 0)), chance
+    return chance
 
 
 def _splice_seen(layout: Layout, bank: Bank, clamp: int, state: str, doubt: float) -> Array:
@@ -218,8 +241,17 @@ def fit(
     The intervals are those of `_drawn_again`.
     """
     prior = np.asarray(priors, dtype=float) / np.sum(priors)
-    square = [distance(layout, found, bank) for bank in banks]
-    exact = [_measured(layout, found, bank) for bank in banks]
+    clamps = [of_clamps(layout, found, bank) for bank in banks]
+    # Known not to be so where no known clamp gave way.
+    square = [np.where(any_, sum(one.square for one in of), np.inf) for of, any_ in clamps]
+    measures = [of_measures(found, bank) for bank in banks]
+    exact = [
+        (
+            np.stack([one.square for one in of], axis=1) if of else np.zeros((len(bank.mass), 0)),
+            _splices_seen(layout, found, bank),
+        )
+        for of, bank in zip(measures, banks, strict=True)
+    ]
     loose, near, weights, strict = LOOSER[-1], [], [], 0.0
     for loose in LOOSER:  # a few
         near = [one < (NEAR * loose) ** 2 for one in square]
@@ -244,11 +276,12 @@ def fit(
             float(min(low[i], posterior[i])),
             float(max(high[i], posterior[i])),
             float(near[i].sum()),
-            _quantiles(bank.mass, weights[i]),
+            load_range(bank, weights[i]),
             weights[i],
             _nearest(square[i], *exact[i]),
             loose,
             strict,
+            misses_of((*clamps[i][0], *measures[i]), bank.weight * exact[i][1] * clamps[i][1], loose, NEAR),
         )
         for i, bank in enumerate(banks)
     ]
@@ -289,6 +322,29 @@ def _effective(weight: Array) -> float:
     """Effective number of samples (Kish 1965)."""
     square = float((weight**2).sum())
     return float(weight.sum()) ** 2 / square if square > 0.0 else 0.0
+
+
+def load_range(bank: Bank, weight: Array) -> Array:
+    """5, 50 and 95 % of the snow over that of the case, by what was found alone.
+
+    The snow that is usual for an explanation is taken out again: all snow is as likely before, on a log
+    scale, within what was sampled. An end that stands at the rim of that is open: 0 below, infinite above.
+    """
+    known = all(one in CHANGES for one in bank.cause.split(AND))
+    if not known:
+        return _quantiles(bank.mass, weight)
+    middle, spread = snow_of(bank.cause)
+    z = np.log(bank.mass / middle) / spread
+    low, high = np.quantile(z, RIM)
+    even = np.where((z >= low) & (z <= high), weight * np.exp(0.5 * z**2), 0.0)
+    found = _quantiles(bank.mass, even)
+    ends = np.log(np.where(found > 0.0, found, np.nan) / middle) / spread
+    inside = AT_RIM * (high - low)
+    if ends[0] < low + inside:
+        found[0] = 0.0
+    if ends[2] > high - inside:
+        found[2] = np.inf
+    return found
 
 
 def _quantiles(value: Array, weight: Array) -> Array:

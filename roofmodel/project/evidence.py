@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from roofmodel.errors import InputError
 from roofmodel.layout import Layout
-from roofmodel.project.evidence_schema import EvidenceFile, FoundTable, ScrewsFound
+from roofmodel.project.evidence_schema import EvidenceFile, FoundTable, MarksFound, ScrewsFound
 from roofmodel.project.load import Project, load_project
 from roofmodel.project.screw_tables import need_along
 from roofmodel.project.validation import read_text, validated
@@ -48,6 +48,10 @@ class Evidence:
         deviation. [-]
     screws : tuple of ((k,) int, int, float)
         Clamps whose screws were looked at, how many of them were loose, and the doubt of each.
+    marks : tuple of ((k,) int, int, float)
+        Clamps whose seams were looked at, how many left no mark, and the doubt of each.
+    pulled : tuple of ((k,) int, float, float)
+        Clamps that were pulled to failure, the mean of what they held, and its deviation. [N]
     load : (float, float)
         Load without drift and its standard deviation; NaN for not measured. [Pa]
     fallen : (float, float)
@@ -64,6 +68,8 @@ class Evidence:
     rails: tuple[tuple[int, str, float], ...]
     along: tuple[tuple[int, float, float], ...]
     screws: tuple[tuple[NDArray[np.int64], int, float], ...]
+    marks: tuple[tuple[NDArray[np.int64], int, float], ...]
+    pulled: tuple[tuple[NDArray[np.int64], float, float], ...]
     load: tuple[float, float]
     fallen: tuple[float, float]
 
@@ -102,7 +108,13 @@ def load_evidence(path: str | Path) -> Evidence:
             for i, one in enumerate(table.snow.along, 1)
         )
         screws = tuple(_screws(project.layout, one, i) for i, one in enumerate(table.screws, 1))
-        _once(project.layout, screws)
+        _once(project.layout, screws, "screws")
+        marks = tuple(_screws(project.layout, one, i) for i, one in enumerate(table.marks, 1))
+        _once(project.layout, marks, "marks")
+        pulled = tuple(
+            (clamps_named(project.layout, one.clamps, f"pulled {i}.clamps"), one.mean, one.doubt * one.mean)
+            for i, one in enumerate(table.pulled, 1)
+        )
     except InputError as error:
         message = f"{path.name}: {error}"
         raise InputError(message) from None
@@ -118,24 +130,29 @@ def load_evidence(path: str | Path) -> Evidence:
     digest = hashlib.sha256(text.encode() + project.digest.encode()).hexdigest()
     return Evidence(
         path, table, project, digest, known, gave_way, doubt, rails, along, screws,
+        marks, pulled,
         (np.nan, np.nan) if load is None else (load, snow.doubt * load),
         (np.nan, np.nan) if fallen is None else (fallen, share * fallen),
     )  # fmt: skip
 
 
-def _screws(layout: Layout, one: ScrewsFound, number: int) -> tuple[NDArray[np.int64], int, float]:
-    at = clamps_named(layout, one.clamps, f"screws {number}.clamps")
-    if one.loose > len(at):
-        message = f"screws {number}.loose = {one.loose} of {len(at)} clamps; at most all of them can be loose"
+def _screws(
+    layout: Layout, one: ScrewsFound | MarksFound, number: int
+) -> tuple[NDArray[np.int64], int, float]:
+    table, field = ("screws", "loose") if isinstance(one, ScrewsFound) else ("marks", "none")
+    count = one.loose if isinstance(one, ScrewsFound) else one.none
+    at = clamps_named(layout, one.clamps, f"{table} {number}.clamps")
+    if count > len(at):
+        message = f"{table} {number}.{field} = {count} of {len(at)} clamps; at most all of them can be"
         raise InputError(message)
-    return at, one.loose, one.doubt
+    return at, count, one.doubt
 
 
-def _once(layout: Layout, screws: tuple[tuple[NDArray[np.int64], int, float], ...]) -> None:
-    times = np.bincount(np.concatenate([np.zeros(0, dtype=np.int64), *(at for at, _, _ in screws)]))
+def _once(layout: Layout, looks: tuple[tuple[NDArray[np.int64], int, float], ...], table: str) -> None:
+    times = np.bincount(np.concatenate([np.zeros(0, dtype=np.int64), *(at for at, _, _ in looks)]))
     if (times > 1).any():
         name = layout.clamp_name[int(np.argmax(times))]
-        message = f"screws: {name} is in two [[screws]]; each clamp was looked at once, so name it in one"
+        message = f"{table}: {name} is in two [[{table}]]; each clamp was looked at once, so name it in one"
         raise InputError(message)
 
 

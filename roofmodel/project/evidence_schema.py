@@ -75,6 +75,24 @@ class ScrewsFound(Table):
     note: Line = Field("", max_length=300, description="For the report.")
 
 
+class MarksFound(Table):
+    """Seams that were looked at for marks of clamps: scratches, prints of the grip, holes."""
+
+    clamps: Line = Field(min_length=1, description='Names, as in found, such as "low-34..low-39".')
+    none: int = Field(ge=0, description="How many of them left no mark, as if they were never there.")
+    doubt: Doubt = Field(0.05, ge=0.0, le=0.5, description="Chance that one of them is told wrong.")
+    note: Line = Field("", max_length=300, description="For the report.")
+
+
+class PulledFound(Table):
+    """Clamps that stood and were pulled along their seams until they gave way."""
+
+    clamps: Line = Field(min_length=1, description='Names, as in found, such as "low-02, low-50".')
+    mean: Force = Field(description="Mean of what they held along the seam.")
+    doubt: Doubt = Field(0.08, gt=0.0, le=0.5, description="Standard deviation of the mean, as a share.")
+    note: Line = Field("", max_length=300, description="For the report.")
+
+
 class SnowFound(Table):
     """What is known of the snow."""
 
@@ -143,6 +161,11 @@ class SamplingTable(Table):
         description="Width of the 95 % interval that is wanted for the first explanation; how many samples "
         "that takes is told.",
     )
+    pairs: Literal["when needed", "always", "never"] = Field(
+        "when needed",
+        description="Whether two explanations at once are tried too: by default where none alone explains "
+        "what was found.",
+    )
     strength_scatter: float = Field(0.15, ge=0.0, le=1.0, description="Coefficient of variation then.")
 
 
@@ -154,6 +177,8 @@ class EvidenceFile(Table):
     found: list[FoundTable] = Field(min_length=1)
     rail: list[RailFound] = Field(default_factory=list)
     screws: list[ScrewsFound] = Field(default_factory=list)
+    marks: list[MarksFound] = Field(default_factory=list)
+    pulled: list[PulledFound] = Field(default_factory=list)
     explanation: list[ExplanationTable] = Field(default_factory=list)
     sampling: SamplingTable = Field(default_factory=SamplingTable)
     weather: Line | None = Field(None, description="CSV file of the weather before, for the history.")

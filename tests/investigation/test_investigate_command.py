@@ -96,6 +96,8 @@ def test_the_same_input_gives_the_same_bytes(done, tmp_path):
             '[[screws]]\nclamps = "low-03..low-05"\nloose = 1\n\n[[rail]]',
             "low-03 is in two",
         ),
+        ("[[rail]]", '[[marks]]\nclamps = "low-01..low-03"\nnone = 4\n\n[[rail]]', "marks 1.none = 4 of 3"),
+        ("[[rail]]", '[[pulled]]\nclamps = "low-01"\nmean = "8 m"\n\n[[rail]]', "pulled 1.mean"),
         ('name = "Alder', 'case = "no such"\nname = "Alder', 'no case "no such"'),
     ],
 )

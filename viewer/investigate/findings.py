@@ -9,9 +9,20 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fea.analysis import Analysis
-from fea.evidence.causes import CHANGES, DRIFTS, SPLICES_USUAL, USUAL, Roof, Strengths, drift_share
+from fea.evidence.causes import (
+    AND,
+    CHANGES,
+    DRIFTS,
+    PAIRS,
+    SPLICES_USUAL,
+    USUAL,
+    Roof,
+    Strengths,
+    drift_share,
+)
 from fea.evidence.explanations import HIGHEST, Bank, Course, as_meant
 from fea.evidence.fit import ENOUGH, FEW, Fit, Measurement
+from fea.evidence.unexplained import Miss
 from fea.failure.inputs import law_words
 from fea.failure.roof_case import Chosen, mean_pressure
 from roofmodel.project.evidence import GAVE_WAY, OWN_SCATTER, Evidence
@@ -42,8 +53,6 @@ MEASURE = {
 }
 NO_ENTRY = (
     "drift",
-    "standing",
-    "never there",
     "wrong",
     "held elsewhere",
     "ends",
@@ -108,6 +117,8 @@ def answer(found: CaseFindings) -> str:
         text += f'; next "{second.cause}", {share(second)}'
     if first.posterior < LIKELY:
         text += ". What was found does not decide between them"
+    if first.unexplained and not few:
+        text += f". It leaves unexplained: {misses(found, first)}"
     if few:
         text += f". Only {near:.0f} samples come near what was found, too few to rank by: add samples"
     return f"{text}."
@@ -144,6 +155,18 @@ def told(found: CaseFindings) -> tuple[str, ...]:
         lines.append(
             f"Screws of {screws.clamps}: {loose} of {len(clamps)} loose, "
             f"doubt {100.0 * screws.doubt:g} %{note}."
+        )
+    for marks, (clamps, none, _) in zip(evidence.table.marks, evidence.marks, strict=True):
+        note = f" ({marks.note})" if marks.note else ""
+        lines.append(
+            f"Seams at {marks.clamps}: {none} of {len(clamps)} without a mark of a clamp, "
+            f"doubt {100.0 * marks.doubt:g} %{note}."
+        )
+    for pulled, (_, held, wide) in zip(evidence.table.pulled, evidence.pulled, strict=True):
+        note = f" ({pulled.note})" if pulled.note else ""
+        lines.append(
+            f"{pulled.clamps}, pulled to failure: {units.text(held, 'force')} ± "
+            f"{units.text(wide, 'force')} in the mean{note}."
         )
     known, off = int(evidence.known.sum()), int(evidence.gave_way.sum())
     lines.append(
@@ -187,6 +210,64 @@ def meant(found: CaseFindings) -> str:
     return f"{text}: about what lay that day; with it, bond and scatter of the clamps decide."
 
 
+def misses(found: CaseFindings, one: Fit) -> str:
+    """What an explanation leaves unexplained, in words."""
+    return "; ".join(_miss(found, miss) for miss in one.unexplained)
+
+
+def _miss(found: CaseFindings, miss: Miss) -> str:
+    evidence, units = found.evidence, found.units
+
+    def value(number: float) -> str:
+        if miss.what == "load":
+            return units.text(number * found.pressure, "pressure")
+        if miss.what == "fallen":
+            return units.text(number, "force")
+        if miss.what in ("middle", "spread"):
+            return units.text(number * lengths[miss.about], "length")
+        if miss.what == "pulled":
+            return f"{number:.2f}"
+        return f"{max(number, 0.0):.1f}" if miss.what == "depth" else f"{max(number, 0.0):.0f}"
+
+    layout = evidence.project.layout
+    lengths = dict(zip(layout.row_name, layout.row_length.tolist(), strict=True))
+    about = {
+        "count": f"clamps of {miss.about} that gave way",
+        "middle": f"their middle along {miss.about}, from its left end",
+        "spread": f"how far they are spread along {miss.about} (deviation)",
+        "groups": f"groups in which they stand in {miss.about}",
+        "load": "snow without drift",
+        "fallen": "snow that fell",
+    }.get(miss.what)
+    if about is None:
+        number = int(miss.about)
+        about = {
+            "depth": lambda: f"depth at {evidence.table.snow.along[number].near} over even snow",
+            "loose": lambda: f"loose screws of {evidence.table.screws[number].clamps}",
+            "never": lambda: f"seams without a mark at {evidence.table.marks[number].clamps}",
+            "pulled": lambda: f"strength of {evidence.table.pulled[number].clamps} over the mean as meant",
+        }[miss.what]()
+    return f"{about}: {value(miss.told)} found, {value(miss.low)} to {value(miss.high)} expected"
+
+
+def unexplained(found: CaseFindings) -> tuple[str, ...]:
+    """A line for each explanation that leaves something unexplained, and what the check does not see."""
+    lines = [
+        f'"{one.cause}" leaves unexplained: {misses(found, one)}.' for one in found.fits if one.unexplained
+    ]
+    blind = [f'"{one.cause}"' for one in found.fits if one.posterior >= WORTH and one.near < FEW]
+    if blind:
+        lines.append(f"Too few samples tell what is left unexplained by {', '.join(blind)}.")
+    if any(AND in one.cause for one in found.fits):
+        lines.append(
+            "Two explanations at once were tried too: all pairs together were taken as "
+            f"{PAIRS:g} times as likely before as all single ones (judgment)."
+        )
+    elif not lines:
+        lines.append("Nothing that was found is out of what the explanations that count lead to expect.")
+    return tuple(lines)
+
+
 def timeline(found: CaseFindings) -> tuple[str, ...]:
     """What the weather says before the day, and what lay then; empty without weather."""
     if found.history is None:
@@ -215,7 +296,11 @@ def assumed(found: CaseFindings) -> tuple[str, ...]:
         f"{found.units.text(found.pressure, 'pressure')} without drift on the planes with rows.",
         USUAL,
         *((SPLICES_USUAL,) if len(found.roof.splice_at) and not found.roof.splices_known else ()),
-        *(f"{cause}: {CHANGES[cause][1]}." for cause in (fit.cause for fit in found.fits)),
+        *(
+            f"{cause}: {CHANGES[cause][1]}."
+            for cause in (fit.cause for fit in found.fits)
+            if cause in CHANGES
+        ),
         found.strength_note,
         f"{table.sampling.samples:,} samples of each explanation, seed {table.sampling.seed}; all of these "
         "distributions are judgment.",
@@ -311,9 +396,12 @@ def _looked_at(evidence: Evidence) -> set[str]:
         seen[clamps] = True
     gone = evidence.known & evidence.gave_way
     stands = evidence.known & ~evidence.gave_way
-    return {
-        name for name, those in (("loose gone", gone), ("loose", stands)) if those.any() and seen[those].all()
-    }
+    marks = np.zeros(len(evidence.known), dtype=bool)
+    for clamps, _, _ in evidence.marks:
+        marks[clamps] = True
+    looks = (("loose gone", gone, seen), ("loose", stands, seen), ("never there", gone, marks))
+    told = {name for name, those, all_seen in looks if those.any() and all_seen[those].all()}
+    return told | ({"standing"} if evidence.pulled else set())
 
 
 def ranking(found: CaseFindings) -> Table:
@@ -323,10 +411,17 @@ def ranking(found: CaseFindings) -> Table:
     for one in found.fits:
         low, middle, high = one.mass * p
         load = "none near" if np.isnan(middle) else f"{units.convert(middle, 'pressure'):.3g}"
+        ends = [f"{units.convert(end, 'pressure'):.3g}" for end in (low, high)]
         if np.isfinite(middle) and one.near < FEW:
             load = f"about {load}"
+        elif low <= 0.0 and np.isinf(high):
+            load = "any"
+        elif np.isinf(high):
+            load = f"at least {ends[0]}"
+        elif low <= 0.0:
+            load = f"at most {ends[1]}"
         elif np.isfinite(middle):
-            load += f" ({units.convert(low, 'pressure'):.3g} to {units.convert(high, 'pressure'):.3g})"
+            load += f" ({ends[0]} to {ends[1]})"
         rows.append((one.cause, f"{100.0 * one.prior:.0f} %", share(one), load, f"{one.near:.0f}"))
     return Table(
         "Explanations, ranked",

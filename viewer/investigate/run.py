@@ -9,9 +9,9 @@ from concurrent.futures import ThreadPoolExecutor
 import numpy as np
 
 from fea.evidence.aim import Aim, aim_at
-from fea.evidence.causes import Strengths, possible
-from fea.evidence.explanations import Looked, course_of, sample_bank
-from fea.evidence.fit import Found, fit, further
+from fea.evidence.causes import Strengths, pairs_of, possible
+from fea.evidence.explanations import Bank, Looked, course_of, sample_bank
+from fea.evidence.fit import FEW, Fit, Found, fit, further
 from fea.evidence.roof import evidence_roof
 from fea.failure.inputs import laws_of, read_uncertainty
 from fea.failure.roof_case import mean_pressure
@@ -20,6 +20,9 @@ from roofmodel.project.evidence import Evidence
 from viewer.analyzing import analyze_project
 from viewer.history.findings import find_history
 from viewer.investigate.findings import CaseFindings
+
+PAIRS_FEWER = 4  # times fewer samples of each pair than of each single explanation
+COUNTS = 0.05  # posterior from which an explanation counts
 
 
 def case_findings(evidence: Evidence, tell: Callable[[str], None]) -> CaseFindings:
@@ -55,16 +58,21 @@ def case_findings(evidence: Evidence, tell: Callable[[str], None]) -> CaseFindin
     looked = Looked(
         np.array([clamp for clamp, _, _ in evidence.along], dtype=np.int64),
         tuple(clamps for clamps, _, _ in evidence.screws),
+        tuple(clamps for clamps, _, _ in evidence.marks),
+        tuple(clamps for clamps, _, _ in evidence.pulled),
     )
-    with ThreadPoolExecutor(len(os.sched_getaffinity(0))) as pool:
-        banks = tuple(
-            pool.map(
-                lambda cause: sample_bank(
-                    roof, cause, strengths, sampling.samples, sampling.seed, aim, looked
-                ),
-                causes,
+
+    def sampled(names: tuple[str, ...], count: int) -> tuple[Bank, ...]:
+        with ThreadPoolExecutor(len(os.sched_getaffinity(0))) as pool:
+            return tuple(
+                pool.map(
+                    lambda cause: sample_bank(roof, cause, strengths, count, sampling.seed, aim, looked),
+                    names,
+                )
             )
-        )
+
+    banks, priors = sampled(causes, sampling.samples), [given.get(cause, 1.0) for cause in causes]
+    meant = mean * float(project.clamp.nominal[0])
     found = Found(
         evidence.known,
         evidence.gave_way,
@@ -74,14 +82,29 @@ def case_findings(evidence: Evidence, tell: Callable[[str], None]) -> CaseFindin
         evidence.rails,
         tuple((over, wide) for _, over, wide in evidence.along),
         tuple((len(clamps), loose, doubt) for clamps, loose, doubt in evidence.screws),
+        tuple((len(clamps), none, doubt) for clamps, none, doubt in evidence.marks),
+        tuple((held / meant, wide / meant) for _, held, wide in evidence.pulled),
     )
-    fits = fit(project.layout, found, banks, [given.get(cause, 1.0) for cause in causes], sampling.seed)
+    fits = fit(project.layout, found, banks, priors, sampling.seed)
+    if sampling.pairs == "always" or (sampling.pairs == "when needed" and none_explains(fits)):
+        two, weights = pairs_of(causes, priors)
+        tell(f"sampling {len(two)} pairs of explanations")
+        fewer = max(sampling.samples // PAIRS_FEWER, 500)
+        banks = (*banks, *sampled(two, fewer))
+        fits = fit(project.layout, found, banks, [*priors, *weights], sampling.seed)
     first = next(bank for bank in banks if bank.cause == fits[0].cause)
-    course = course_of(roof, first.cause, strengths, sampling.samples, sampling.seed, fits[0].nearest, aim)
+    count = len(first.mass)
+    course = course_of(roof, first.cause, strengths, count, sampling.seed, fits[0].nearest, aim)
     return CaseFindings(
         evidence, analysis, chosen, roof, strengths, note, banks, fits, cannot, further(fits, banks), course,
         history,
     )  # fmt: skip
+
+
+def none_explains(fits: tuple[Fit, ...]) -> bool:
+    """Whether each explanation that counts leaves something unexplained, or none comes near."""
+    counts = [one for one in fits if one.posterior >= COUNTS and one.near >= FEW]
+    return not counts or all(one.unexplained for one in counts)
 
 
 def _strengths(evidence: Evidence) -> tuple[float, Strengths, str]:

@@ -5,7 +5,16 @@ from __future__ import annotations
 from rich.console import Console
 from rich.text import Text
 
-from viewer.investigate.findings import CAUTIONS, CaseFindings, answer, changes, ranking, timeline, told
+from viewer.investigate.findings import (
+    CAUTIONS,
+    CaseFindings,
+    answer,
+    changes,
+    ranking,
+    timeline,
+    told,
+    unexplained,
+)
 from viewer.terminal import worded_table
 
 
@@ -19,6 +28,8 @@ def print_case(found: CaseFindings, console: Console) -> None:
         console.print(Text(f"- Weather: {line}"), highlight=False)
     console.print()
     console.print(worded_table(ranking(found)), highlight=False)
+    for line in unexplained(found):
+        console.print(Text(f"- {line}"), highlight=False)
     for cause, why in found.cannot:
         console.print(Text(f"- Not tried: {cause}, {why}"), highlight=False)
     console.print()

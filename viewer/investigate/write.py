@@ -6,6 +6,8 @@ import base64
 from pathlib import Path
 from typing import Any
 
+import numpy as np
+
 from viewer.export import file_head, plain_data, version
 from viewer.files import csv_text, safe, write_json, write_text
 from viewer.history.chart import history_drawing
@@ -22,6 +24,7 @@ from viewer.investigate.findings import (
     timeline,
     told,
     torn,
+    unexplained,
 )
 from viewer.investigate.picture import case_drawing, write_animation
 from viewer.report.page import page_environment
@@ -67,13 +70,25 @@ def case_data(found: CaseFindings) -> dict[str, Any]:
                     "high": one.high,
                     "samples_near": one.near,
                     "snow_pressure": {
-                        "low": one.mass[0] * p,
+                        "low": one.mass[0] * p if one.mass[0] > 0.0 else None,
                         "middle": one.mass[1] * p,
-                        "high": one.mass[2] * p,
+                        "high": one.mass[2] * p if np.isfinite(one.mass[2]) else None,
                     },
+                    "unexplained": [
+                        {
+                            "what": miss.what,
+                            "about": miss.about,
+                            "found": miss.told,
+                            "low": miss.low,
+                            "high": miss.high,
+                            "chance": miss.chance,
+                        }
+                        for miss in one.unexplained
+                    ],
                 }
                 for one in found.fits
             ],
+            "left_unexplained": list(unexplained(found)),
             "not_possible": [{"cause": cause, "why": why} for cause, why in found.cannot],
             "measure_next": [
                 {"sign": one.sign, "what": MEASURE[one.sign], "information": one.information}
@@ -156,6 +171,7 @@ def case_html(found: CaseFindings, drawing: Drawing, picture: bytes) -> str:
             sheet=Markup(drawing_svg(drawing, table.name)),
             animation=animation,
             ranking=ranking(found),
+            unexplained=unexplained(found),
             further=changes(found),
             timeline=timeline(found),
             weather=Markup(drawing_svg(history_drawing(found.history, table.day), "Snow by the weather"))

@@ -1,0 +1,121 @@
+"""What an explanation leaves unexplained: each thing found against what all the others lead to expect.
+
+One reading at a time is left out, the samples of an explanation are weighted by all the others, and what they
+then say of this one is compared with what was found (cross-validated predictive check; Marshall and
+Spiegelhalter 2003, Stat. Med. 22, from memory). An explanation can rank first because the others fit still
+worse: this says where it does not fit either, as where two things were wrong at once.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import ndtr
+
+Array = NDArray[np.float64]
+
+UNLIKELY = 0.02  # chance of a reading as far out, both ways, at or below which it is unexplained
+TOLD_BY = 15.0  # effective samples that can tell
+
+
+@dataclass(frozen=True)
+class Reading:
+    """One thing that was found.
+
+    Attributes
+    ----------
+    what : str
+        Such as "count", "middle", "load" or "splice".
+    about : str
+        Row, place or group; empty for the whole roof.
+    value : (n,) float
+        Of the samples; NaN where a sample says nothing of it.
+    told : float
+        What was found.
+    wide : float
+        Its deviation.
+    loosened : bool
+        Whether it is compared as loosely as the clamps are.
+    """
+
+    what: str
+    about: str
+    value: Array
+    told: float
+    wide: float
+    loosened: bool
+
+    @property
+    def square(self) -> Array:
+        """Squared distances (n,), in deviations; 0 where a sample says nothing."""
+        return np.where(np.isnan(self.value), 0.0, ((self.value - self.told) / self.wide) ** 2)
+
+
+@dataclass(frozen=True)
+class Miss:
+    """A reading that an explanation does not lead to expect.
+
+    Attributes
+    ----------
+    what, about : str
+        As `Reading`.
+    told : float
+    low, high : float
+        What the explanation leads to expect instead, 5 to 95 %.
+    chance : float
+        Of a reading as far out, both ways.
+    """
+
+    what: str
+    about: str
+    told: float
+    low: float
+    high: float
+    chance: float
+
+
+def misses_of(readings: Sequence[Reading], weight: Array, loose: float, near: float) -> tuple[Miss, ...]:
+    """Readings that an explanation leaves unexplained, the worst first.
+
+    Parameters
+    ----------
+    readings : sequence of Reading
+    weight : (n,) float
+        Of the samples, by all but the readings.
+    loose : float
+        How loosely clamps are compared.
+    near : float
+        Distance beyond which no sample counts, in deviations.
+    """
+    clamps = sum((one.square for one in readings if one.loosened), start=np.zeros_like(weight))
+    others = sum((one.square for one in readings if not one.loosened), start=np.zeros_like(weight))
+    found = []
+    for one in readings:  # a dozen
+        rest = clamps - one.square if one.loosened else clamps
+        free = others if one.loosened else others - one.square
+        there = (rest < (near * loose) ** 2) & ~np.isnan(one.value)
+        w = weight * np.where(there, np.exp(-0.5 * (rest / loose**2 + free)), 0.0)
+        total = float(w.sum())
+        if not total > 0.0 or total**2 < TOLD_BY * float((w**2).sum()):
+            continue
+        value = np.where(there, one.value, 0.0)
+        below = float(w @ ndtr((one.told - value) / one.wide)) / total
+        chance = 2.0 * min(below, 1.0 - below)
+        if chance <= UNLIKELY:
+            low, high = _spread(value[there], w[there] / total, one.wide)
+            found.append(Miss(one.what, one.about, one.told, low, high, chance))
+    return tuple(sorted(found, key=lambda miss: miss.chance))
+
+
+def _spread(value: Array, share: Array, wide: float) -> tuple[float, float]:
+    """5 and 95 % of readings of weighted samples, each as wide as the doubt."""
+    at = np.linspace(value.min() - 3.0 * wide, value.max() + 3.0 * wide, 400)
+    # Bins first: samples are many, readings few.
+    count, edges = np.histogram(value, 400, weights=share)
+    middle = 0.5 * (edges[1:] + edges[:-1])
+    below = ndtr((at[:, None] - middle) / wide) @ count
+    low, high = np.interp([0.05, 0.95], below, at)
+    return float(low), float(high)
