@@ -166,6 +166,12 @@ class ThawTable(Table):
         description='Planes whose bond goes one after another, such as ["S1", "N1"], the others last; all at '
         "once by default.",
     )
+    thaw_from: Literal["eave", "ridge", "left", "right"] | None = Field(
+        None,
+        description="Where a front begins that moves over each of them, looking up the slope; the bond of a "
+        "plane falls evenly by default.",
+    )
+    thaw_steps: int = Field(6, ge=2, le=20, description="Strips in which the front moves over a plane.")
 
 
 class UncertaintyTable(Table):

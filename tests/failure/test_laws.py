@@ -100,3 +100,22 @@ def test_more_snow_needs_less_of_the_bond_gone(two_planes):
     assert thaw.course.at[0] == pytest.approx(np.repeat([0.4, 0.25], 3), rel=1e-9)
     weak = replace(case, capacity=np.full(6, 3.0))
     assert follow_thaw(weak, roof, layout, ThawTable(snow=2.0)).course.events[0] == 0
+
+
+@pytest.mark.parametrize("planes", [["S1"], ["S1", "N1"], []])
+def test_a_front_takes_the_bond_strip_after_strip(two_planes, planes):
+    """Clamps whose snow lies in one strip each get it as the front passes there, and never before."""
+    case, roof, layout = two_planes
+    shares = np.tile(np.eye(3), (1, 2))  # first clamp of each row from the first strip, and so on
+    strong = replace(case, capacity=np.tile([2.0, 0.5, 2.0], 2))
+    still = replace(strong, roof=replace(case.roof, Z=np.zeros((6, 6))))  # one clamp gone, its row is
+    table = ThawTable(planes=planes, thaw_from="left", thaw_steps=3)
+    thaw = follow_thaw(still, roof, layout, table, shares)
+    behind = {("S1",): 3.0, ("S1", "N1"): 3.0, (): 0.0}[tuple(planes)]
+    assert thaw.course.at[0, :3] == pytest.approx(1.5)
+    assert thaw.course.at[0, 3:] == pytest.approx(behind + (0.5 if planes == ["S1"] else 1.5))
+    assert thaw.bond_left(0.5) == (0, pytest.approx(1.0 - 0.5 / 3.0))
+    if planes == ["S1"]:
+        assert thaw.bond_left(3.5) == (1, pytest.approx(0.5))
+    if planes == ["S1", "N1"]:
+        assert thaw.bond_left(5.0) == (1, pytest.approx(1.0 / 3.0))

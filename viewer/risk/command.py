@@ -41,6 +41,7 @@ def risk(project: Path, out: Path, processes: int | None, cluster: str | None) -
         from fea.failure.jobs import Sampling, jobs_of, mean_course, risk_of
         from fea.failure.roof_case import choose_cases
         from fea.failure.thaw import follow_thaw
+        from fea.failure.thaw_front import front_shares
         from roofmodel.errors import InputError
         from roofmodel.project.load import load_project
         from viewer.analyzing import analyze_project
@@ -62,7 +63,10 @@ def risk(project: Path, out: Path, processes: int | None, cluster: str | None) -
         laws = laws_of(loaded, uncertain.mean_strength, uncertain.frictions)
         try:
             chosen = choose_cases(analysis, table.case, laws)
-            thaw = follow_thaw(chosen[0].roof, loaded.roof, loaded.layout, table.thaw)
+            front = None
+            if table.thaw.thaw_from is not None:
+                front = front_shares(analysis, chosen[0], table.thaw.thaw_from, table.thaw.thaw_steps)
+            thaw = follow_thaw(chosen[0].roof, loaded.roof, loaded.layout, table.thaw, front)
         except InputError as error:
             message = f"{project.name}: {error}"
             raise InputError(message) from None

@@ -400,7 +400,9 @@ def thaw_words(found: RiskFindings) -> str:
     thaw, names = found.thaw, found.analysis.project.layout.row_name
     course = thaw.course
     snow = f"{thaw.snow:g} times the snow of {found.case_name}" if thaw.snow != 1.0 else found.case_name
-    still = f"With {snow} lying still and its bond falling from all to nothing{_in_turn(thaw)}, "
+    start = found.uncertain.table.thaw.thaw_from
+    front = "" if start is None else f" behind a front that moves from the {_start(start)}"
+    still = f"With {snow} lying still and its bond falling from all to nothing{front}{_in_turn(thaw)}, "
     if not int(course.events[0]):
         return f"{still}nothing gives way at mean strengths."
     first = steps_of(found, course)[0]
@@ -413,6 +415,11 @@ def thaw_words(found: RiskFindings) -> str:
     if course.outcome[0] not in (COLLAPSED, COMPLETE):
         let_go.append("then the calculation has no answer")
     return f"{still}{words}; " + (f"rows let go: {', '.join(let_go)}." if let_go else "every row holds on.")
+
+
+def _start(start: str) -> str:
+    """Where a thaw front begins."""
+    return f"{start} (looking up the slope)" if start in ("left", "right") else start
 
 
 def _in_turn(thaw: Thaw) -> str:

@@ -119,6 +119,7 @@ def risk_data(found: RiskFindings) -> dict[str, Any]:
             "thaw": {
                 "snow_over_case": found.thaw.snow,
                 "planes": list(found.thaw.planes),
+                "thaw_from": table.thaw.thaw_from,
                 "course": _thaw_events(found),
             },
             "scatter_from": [
