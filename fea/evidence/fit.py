@@ -188,7 +188,7 @@ def of_clamps(layout: Layout, found: Found, bank: Bank) -> tuple[tuple[Reading, 
         for k, what in enumerate(("count", "middle", "spread", "groups")):
             value = np.where(both, made[:, r, k], np.nan) if k in (1, 2) else made[:, r, k]
             readings.append(Reading(what, name, value, float(seen[r, k]), float(wide[r, k]), True))
-    return tuple(readings), made[:, :, 0].any(axis=1)
+    return tuple(readings), np.asarray(made[:, :, 0].any(axis=1))
 
 
 def of_measures(found: Found, bank: Bank) -> tuple[Reading, ...]:

@@ -60,6 +60,7 @@ NO_ENTRY = (
 CERTAIN, LIKELY = 0.9, 0.6
 CLEAR = 2.0  # deviations of the measured snow beyond which it is called more or less
 MOST_SAMPLES = 200_000  # that sampling.samples takes
+PAIR_SHOWN, PAIRS_SHOWN = 0.01, 6  # least posterior of a pair that is listed, and most of them
 WORTH = 0.02  # least information of a measurement that is named [bit]
 
 
@@ -215,6 +216,12 @@ def misses(found: CaseFindings, one: Fit) -> str:
     return "; ".join(_miss(found, miss) for miss in one.unexplained)
 
 
+def _pairs_left(found: CaseFindings) -> str:
+    listed = {one.cause for one in shown(found)}
+    rest = [one.posterior for one in found.fits if one.cause not in listed]
+    return f"{len(rest)} pairs that are not listed have {100.0 * sum(rest):.1g} % together."
+
+
 def _miss(found: CaseFindings, miss: Miss) -> str:
     evidence, units = found.evidence, found.units
 
@@ -261,7 +268,7 @@ def unexplained(found: CaseFindings) -> tuple[str, ...]:
     if any(AND in one.cause for one in found.fits):
         lines.append(
             "Two explanations at once were tried too: all pairs together were taken as "
-            f"{PAIRS:g} times as likely before as all single ones (judgment)."
+            f"{PAIRS:g} times as likely before as all single ones (judgment). {_pairs_left(found)}"
         )
     elif not lines:
         lines.append("Nothing that was found is out of what the explanations that count lead to expect.")
@@ -404,11 +411,17 @@ def _looked_at(evidence: Evidence) -> set[str]:
     return told | ({"standing"} if evidence.pulled else set())
 
 
+def shown(found: CaseFindings) -> tuple[Fit, ...]:
+    """Explanations that are drawn and listed: all single ones, and pairs that count."""
+    pairs = [one.cause for one in found.fits if AND in one.cause and one.posterior >= PAIR_SHOWN]
+    return tuple(one for one in found.fits if AND not in one.cause or one.cause in pairs[:PAIRS_SHOWN])
+
+
 def ranking(found: CaseFindings) -> Table:
     """Explanations with their numbers."""
     p, units = found.pressure, found.units
     rows = []
-    for one in found.fits:
+    for one in shown(found):
         low, middle, high = one.mass * p
         load = "none near" if np.isnan(middle) else f"{units.convert(middle, 'pressure'):.3g}"
         ends = [f"{units.convert(end, 'pressure'):.3g}" for end in (low, high)]

@@ -9,7 +9,7 @@ import numpy as np
 from shapely import box
 
 from viewer import style
-from viewer.investigate.findings import CaseFindings, answer, likeliest, share, torn
+from viewer.investigate.findings import CaseFindings, answer, likeliest, share, shown, torn
 from viewer.picture.course import (
     GAVE_WAY,
     NEVER,
@@ -30,7 +30,7 @@ NAMES = 250.0
 
 def case_drawing(found: CaseFindings) -> Drawing:
     """Ranking above, what was found and the likeliest sequence below."""
-    bars = len(found.fits)
+    bars = len(shown(found))
     lines = wrap(answer(found), 112)
     down = 24.0 * (len(lines) - 1)
     top = 150.0 + down + 36.0 * bars
@@ -41,7 +41,7 @@ def case_drawing(found: CaseFindings) -> Drawing:
     for i, line in enumerate(lines):
         drawing.write(line, LEFT, 74.0 + 24.0 * i, 17.0)
     scale = WIDTH - LEFT - NAMES - 260.0
-    for i, one in enumerate(found.fits):
+    for i, one in enumerate(shown(found)):
         y, x = 136.0 + down + 36.0 * i, LEFT + NAMES
         drawing.write(one.cause, x - 10.0, y, TYPE, align="right", bold=i == 0)
         drawing.area(box(x, y - 10.0, x + scale, y + 10.0), style.TINT)
@@ -60,6 +60,7 @@ def case_drawing(found: CaseFindings) -> Drawing:
     made[bank.gave_way[best] & (bank.order[best] < 0)] = NEVER
     title = f'Nearest sample of "{found.fits[0].cause}", numbers in order'
     splices = [clamp for clamp, _ in torn(found)]
+    title += ", bars: splices that parted" if splices else ""
     draw_clamps(drawing, project, (LEFT + SIZE[0] + 40.0, top + 40.0), made, title, order, splices)
     y = top + tall + 100.0
     draw_key(drawing, LEFT, y)
