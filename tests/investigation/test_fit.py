@@ -12,7 +12,7 @@ from scipy import stats
 from fea.analysis import analyze
 from fea.evidence.causes import UNEVEN, Strengths, possible
 from fea.evidence.explanations import Bank, Looked, course_of, sample_bank
-from fea.evidence.fit import NOISE, SEEN, Found, fit, further, summaries
+from fea.evidence.fit import FEW, NOISE, SEEN, Found, fit, further, summaries
 from fea.evidence.roof import evidence_roof
 from fea.failure.cascade import SpliceLoads, cascade
 from fea.failure.roof_case import Laws, choose_case, unit_forces
@@ -272,7 +272,7 @@ def test_posteriors_are_calibrated_over_200_hidden_causes(roof, rows, tmp_path):
     hidden = [sample_bank(roof, one, Strengths(0.15, 0.2), 1000, 99) for one in causes]
     rng = np.random.default_rng(5)
     c = len(roof.layout.clamp_s)
-    claimed, right, true = [], [], []
+    claimed, right, true, covered = [], [], [], []
     while len(claimed) < 200:
         i = int(rng.integers(len(causes)))
         s = int(rng.integers(len(hidden[i].mass)))
@@ -294,10 +294,16 @@ def test_posteriors_are_calibrated_over_200_hidden_causes(roof, rows, tmp_path):
         ranked = fit(roof.layout, found, seen, share)
         claimed.append(ranked[0].posterior)
         right.append(ranked[0].cause == causes[i])
-        true.append({f.cause: f.posterior for f in ranked}[causes[i]])
+        own = next(f for f in ranked if f.cause == causes[i])
+        true.append(own.posterior)
+        if own.near >= FEW:
+            covered.append(own.mass[0] <= hidden[i].mass[s] <= own.mass[2])
     wide = 2.6 * np.sqrt(np.mean(np.array(claimed) * (1.0 - np.array(claimed))) / len(claimed))
     assert np.mean(right) == pytest.approx(np.mean(claimed), abs=wide + 0.03)
     assert np.mean(true) > 1.3 / len(causes)
+    # The snow at which it fits holds the true one about as often as its 90 % say.
+    assert len(covered) > 30
+    assert np.mean(covered) > 0.9 - 2.6 * np.sqrt(0.09 / len(covered))
 
 
 def _seen(bank: Bank) -> Bank:
@@ -307,6 +313,7 @@ def _seen(bank: Bank) -> Bank:
         "order": bank.order[some],
         "parted": bank.parted[some],
         "weight": bank.weight[some],
+        "torn": bank.torn[some],
     }
     return replace(bank, **of, mass=bank.mass[some], fallen=bank.fallen[some])
 
