@@ -74,6 +74,11 @@ class ImportedRoof(Table):
         "along an edge as parapets, and leave out gutters and thin sheets above a slope (such as solar "
         "arrays); false to keep them all as planes.",
     )
+    leave_out: list[Line] = Field(
+        default_factory=list,
+        description="A plane of each part that is no roof, such as a tree or a car: all that hangs together "
+        "with it over edges is left out, before the corrections below.",
+    )
     merge: list[list[Line]] = Field(
         default_factory=list, description='Planes that are one, such as [["S1", "S2"]]; the first name stays.'
     )

@@ -59,6 +59,7 @@ def read_roof(given: ImportedRoof, folder: Path, digest: Any) -> RoofSurface:
         message = f"{label}: {str(error).removeprefix(f'{file.name}: ')}"
         raise InputError(message) from None
     wanted = Corrections(
+        leave_out=tuple(given.leave_out),
         merge=tuple(tuple(group) for group in given.merge),
         split=tuple((one.plane, np.array(one.line)) for one in given.split),
         rename=tuple((one.plane, one.to) for one in given.rename),

@@ -12,6 +12,7 @@ from roofmodel.errors import InputError
 from roofmodel.obstacles import some_of
 from roofmodel.shape.assembly import FLAT, NO_GROUND, OVERHANGS
 from roofmodel.shape.boxes import with_found
+from roofmodel.shape.clutter import kept_curves, on_planes, without_parts
 from roofmodel.shape.cutting import cut_triangles
 from roofmodel.shape.edges import edge_names
 from roofmodel.shape.parapets import with_names
@@ -32,6 +33,8 @@ class Corrections:
 
     Attributes
     ----------
+    leave_out : tuple of str
+        A plane of each part that is no roof; all that hangs together with it over edges goes.
     merge : tuple of tuple of str
         Planes that are one; the name of the first stays.
     split : tuple of (plane, (2, 2) float)
@@ -45,6 +48,7 @@ class Corrections:
         Obstructions and parapets that are none, by name.
     """
 
+    leave_out: tuple[str, ...] = ()
     merge: tuple[tuple[str, ...], ...] = ()
     split: tuple[tuple[str, Array], ...] = ()
     rename: tuple[tuple[str, str], ...] = ()
@@ -74,6 +78,7 @@ def correct(surface: RoofSurface, wanted: Corrections, tolerance: float = 0.03) 
         A name that is not there, planes that do not touch or are not one plane, a line that misses its
         plane, a name that is taken, or a kind that an edge cannot be.
     """
+    surface = _without(surface, wanted.leave_out, tolerance)
     names = list(surface.planes.name)
     points, faces, region = surface.points, surface.faces, surface.face_plane.copy()
     told = [_merge(points, faces, region, names, group) for group in wanted.merge]
@@ -92,6 +97,25 @@ def correct(surface: RoofSurface, wanted: Corrections, tolerance: float = 0.03) 
         surface = _rebuilt(surface, points, faces, region, names, told, tolerance)
     surface = with_names(_retyped(surface, wanted.retype))
     return _flattened(_cleared(surface, wanted.not_standing), wanted.not_curved)
+
+
+def _without(surface: RoofSurface, wanted: Sequence[str], tolerance: float) -> RoofSurface:
+    """The surface without the parts that the user says are no roof."""
+    if not wanted:
+        return surface
+    numbers = [_plane(surface.planes.name, name, "leave_out") for name in wanted]
+    kept, told = without_parts(surface, wanted, numbers)
+    face = np.isin(surface.face_plane, kept)
+    made = _rebuilt(
+        on_planes(surface, kept),
+        surface.points,
+        surface.faces[face],
+        surface.face_plane[face],
+        surface.planes.name,
+        [told],
+        tolerance,
+    )
+    return kept_curves(surface, made)
 
 
 def _cleared(surface: RoofSurface, wanted: Sequence[str]) -> RoofSurface:

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import re
+
 import numpy as np
 import pytest
 from shapes import gable, hip, rectangle, subdivided
 
 from roofmodel.errors import InputError
 from roofmodel.shape.builders import RoofPart, build_roof
+from roofmodel.shape.clutter import clutter_words
 from roofmodel.shape.corrections import Corrections, correct
 from roofmodel.shape.recognition import recognize
 from roofmodel.surface import EdgeKind
@@ -137,3 +140,29 @@ def test_heights_keep_their_ground():
     eaves = np.array([kind == EdgeKind.EAVE for kind in cut.edges.kind])
     before = np.array([kind == EdgeKind.EAVE for kind in roof.edges.kind])
     assert cut.edges.height[eaves] == pytest.approx(roof.edges.height[before][0])
+
+
+def with_tree(apart):
+    """A house of 12 m and, `apart` to the east of it, a four-sided crown of 2 m x 2 m."""
+    plan = rectangle(12 + apart, 0, 14 + apart, 2)
+    return build_roof([gable(), RoofPart("hip", plan, np.radians([40.0] * 4), 2.0)])
+
+
+def test_a_tree_beside_the_house_is_told_and_left_out():
+    roof, house = with_tree(3.0), build_roof([gable()])
+    words = clutter_words(roof)
+    assert words.startswith("4 of 6 planes, in 1 small part,")
+    (name,) = re.findall(r'"(.*?)"', words)
+    found = correct(roof, Corrections(leave_out=(name,)))
+    assert found.planes.plan_area.sum() == pytest.approx(house.planes.plan_area.sum())
+    assert sorted(found.edges.kind) == sorted(house.edges.kind)
+    assert any("4 planes, 4.00 m2 on plan) were left out, as given" in note for note in found.notes)
+    assert clutter_words(found) == ""
+    with pytest.raises(InputError, match=r'leave_out: "S1" hangs together with N1, the largest part'):
+        correct(roof, Corrections(leave_out=("S1",)))
+    with pytest.raises(InputError, match="leave_out: there is no plane"):
+        correct(roof, Corrections(leave_out=("S9",)))
+
+
+def test_what_stands_at_the_house_may_belong_to_it():
+    assert clutter_words(with_tree(0.4)) == ""

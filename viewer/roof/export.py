@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 import shapely
 
+from roofmodel.shape.clutter import clutter_words
 from roofmodel.surface import RoofSurface
 from viewer.export import created, file_head, plain_data
 from viewer.files import write_json
@@ -32,7 +33,7 @@ def roof_data(seen: SeenRoof) -> dict[str, Any]:
             "curved": _curved(roof),
             "edges": _edges(roof),
             "steps": _steps(roof),
-            "notes": [*roof.notes, *filter(None, [unusual_words(roof, seen.units)])],
+            "notes": [*roof.notes, *filter(None, [unusual_words(roof, seen.units), clutter_words(roof)])],
         }
     )
     return cleaned

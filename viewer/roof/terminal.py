@@ -5,6 +5,7 @@ from __future__ import annotations
 from rich.console import Console
 from rich.text import Text
 
+from roofmodel.shape.clutter import clutter_words
 from viewer.roof.curved import curved_lines
 from viewer.roof.read import SeenRoof
 from viewer.roof.words import edge_lines, plane_lines, summary_words, unusual_words
@@ -20,6 +21,8 @@ def print_roof(seen: SeenRoof, console: Console) -> None:
     console.print(Text(summary_words(roof, units)), highlight=False)
     if unusual := unusual_words(roof, units):
         console.print(Text(" CAUTION ", style="bold black on yellow3").append(f" {unusual}", style="bold"))
+    if clutter := clutter_words(roof):
+        console.print(Text(clutter, style="bold"))
     console.print()
     planes = plain_table("Planes")
     planes.add_column("plane", no_wrap=True)

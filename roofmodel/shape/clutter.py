@@ -1,0 +1,112 @@
+"""Parts of a model that are no roof, such as trees and cars: told, and left out where the user says."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+import shapely
+
+from roofmodel.errors import InputError
+from roofmodel.obstacles import some_of
+from roofmodel.shape.regions import components, make_mesh
+from roofmodel.surface import IntArray, RoofSurface
+
+APART = 0.6  # on plan; what is nearer may stand on the other or belong to it, as below an overhang [m]
+SMALL = 0.15  # of the plan area of the largest; what is larger is a building of its own (judgment)
+NAMED = 6
+
+
+def plane_parts(surface: RoofSurface) -> IntArray:
+    """Part of each plane (p,); planes of a part hang together over edges, 0 is the part of most plan area."""
+    count, label = components(surface.planes.count, surface.face_plane[_pairs(surface)])
+    order = np.argsort(-np.bincount(label, surface.planes.plan_area, count), kind="stable")
+    return np.asarray(np.argsort(order)[label])
+
+
+def _pairs(surface: RoofSurface) -> IntArray:
+    """Faces that meet at an edge, (k, 2)."""
+    return make_mesh(surface.points, surface.faces).pairs
+
+
+def clutter_words(surface: RoofSurface) -> str:
+    """Small parts that stand apart from the roof, as the project file would leave them out; "" for none."""
+    part, planes = plane_parts(surface), surface.planes
+    if not part.any():
+        return ""
+    plan = [
+        shapely.Polygon(planes.to_world(i, shapely.get_coordinates(outline.exterior))[:, :2]).buffer(0.0)
+        for i, outline in enumerate(planes.outline)
+    ]
+    near = shapely.STRtree(plan).query(plan, predicate="dwithin", distance=APART).T
+    site = components(len(plan), np.vstack([near, surface.face_plane[_pairs(surface)]]))[1]
+    area = np.bincount(site, planes.plan_area)
+    small = np.unique(part[(area < SMALL * area.max())[site]])
+    if not len(small):
+        return ""
+    count = int(np.isin(part, small).sum())
+    first = [planes.name[int(np.argmax(part == one))] for one in small.tolist()]
+    names = ", ".join(f'"{name}"' for name in first[:NAMED]) + (", ..." if len(first) > NAMED else "")
+    return (
+        f"{count} of {planes.count} planes, in {len(small)} small part{'s' if len(small) > 1 else ''}, stand "
+        f"apart from the roof. If they are none (trees, cars), leave them out: roof.leave_out = [{names}]."
+    )
+
+
+def without_parts(surface: RoofSurface, names: Sequence[str], numbers: Sequence[int]) -> tuple[IntArray, str]:
+    """Planes that stay where parts are left out, and words for it.
+
+    Parameters
+    ----------
+    surface : RoofSurface
+    names : sequence of str
+        As the user gives them.
+    numbers : sequence of int
+        A plane of each part.
+
+    Raises
+    ------
+    InputError
+        The largest part, which is the roof.
+    """
+    part = plane_parts(surface)
+    for name, number in zip(names, numbers, strict=True):
+        if part[number] == 0:
+            others = [surface.planes.name[i] for i in np.flatnonzero(part == 0) if i != number]
+            message = (
+                f'leave_out: "{name}" hangs together with {", ".join(others[:6]) or "nothing"}, the largest '
+                "part of the roof; only parts that stand apart can be left out."
+            )
+            raise InputError(message)
+    gone = np.isin(part, part[list(numbers)])
+    area = float(surface.planes.plan_area[gone].sum())
+    told = ", ".join(dict.fromkeys(names))
+    return np.flatnonzero(~gone), (
+        f"{told} and what hangs together with them ({int(gone.sum())} planes, {area:.2f} m2 on plan) were "
+        "left out, as given."
+    )
+
+
+def kept_curves(before: RoofSurface, after: RoofSurface) -> RoofSurface:
+    """The surface with the vaults and domes of another one whose planes it still has, by their names."""
+    number = {name: i for i, name in enumerate(after.planes.name)}
+    names = before.planes.name
+
+    def moved(one: object) -> IntArray | None:
+        known = [number.get(names[i]) for i in one.plane]  # type: ignore[attr-defined]
+        return None if None in known else np.array(known)
+
+    return replace(
+        after,
+        vaults=tuple(replace(v, plane=at) for v in before.vaults if (at := moved(v)) is not None),
+        domes=tuple(replace(d, plane=at) for d in before.domes if (at := moved(d)) is not None),
+    )
+
+
+def on_planes(surface: RoofSurface, kept: IntArray) -> RoofSurface:
+    """The surface without obstructions on planes that go."""
+    found = (
+        some_of(surface.found, np.isin(surface.found.plane, kept)) if surface.found.count else surface.found
+    )
+    return replace(surface, found=found, obstacles=found)
