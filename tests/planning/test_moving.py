@@ -93,7 +93,7 @@ def test_a_moved_row_is_answered_like_a_new_project(model, steps):
 def test_panels_that_give_way_are_found_again(tmp_path, monkeypatch):
     """Fields of a plane are made once for its clamps, also when earlier rows change their number."""
     path = tmp_path / "project.toml"
-    path.write_text(gable(FLEX="true"))
+    path.write_text(gable(FLEX="true", FOOTPRINT="0 0, 3 0, 3 3, 0 3 m"))
     project = load_project(path)
     assert project.layout.row_plane.tolist() != [0, 0]
     made, own = [], support.plane_field
