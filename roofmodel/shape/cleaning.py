@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import numpy as np
 from numpy.typing import NDArray
 from scipy.sparse import coo_array
@@ -14,9 +16,12 @@ from roofmodel.surface import Array, IntArray
 WELD = 1e-3  # vertices nearer than this are one [m]
 NEEDLE = 1e-9  # triangles with less area are degenerate [m^2]
 VERTICAL = np.cos(np.radians(89.9))  # |n_z| below this faces neither up nor down
+CROWDED = 1e-3  # edges of three or more faces in a survey, per face, that are left out
+AT_CROWDED = "at edges that three or more share"
 ONE_SHEET = np.cos(np.radians(3.0))  # faces on one side of an edge within this angle are one sheet
 SMALLEST = 1.0  # [m^2]
 LARGEST = 5_000.0  # [m]
+MORTON = {8: 0x00FF00FF, 4: 0x0F0F0F0F, 2: 0x33333333, 1: 0x55555555}  # masks that part bits
 BEYOND = 1e8  # no map has coordinates as large, two and a half times around the earth [m]
 
 
@@ -111,8 +116,10 @@ def weld(points: Array, faces: IntArray, tolerance: float = WELD) -> tuple[Array
     key = np.round((points - low) * (64.0 / tolerance)).astype(np.int64).astype(np.uint64)
     mixed = key @ np.array([0x9E3779B97F4A7C15, 0xC2B2AE3D27D4EB4F, 0x165667B19E3779F9], dtype=np.uint64)
     _, first, inverse = np.unique(mixed, return_index=True, return_inverse=True)
-    if np.array_equal(key, key[first[inverse]]):
-        points, faces = points[first], inverse[faces]
+    if len(first) < len(key) and np.array_equal(key, key[first[inverse]]):
+        kept = np.zeros(len(key), dtype=bool)  # in the order they came: what lies together stays so
+        kept[first] = True
+        points, faces = points[kept], (np.cumsum(kept) - 1)[first[inverse]][faces]
     pairs = cKDTree(points).query_pairs(tolerance, output_type="ndarray")
     if len(pairs):
         ones = np.ones(len(pairs), dtype=np.int8)
@@ -123,6 +130,21 @@ def weld(points: Array, faces: IntArray, tolerance: float = WELD) -> tuple[Array
         points = np.stack([np.bincount(label, axis, count) / size for axis in points.T], axis=1)
         faces = label[faces]
     return _only_used(points, faces)
+
+
+def in_order(points: Array, faces: IntArray) -> tuple[IntArray, IntArray]:
+    """Order of points (n,) and of faces (m,) in which those that lie together on plan come together.
+
+    Files of scanners and programs come in any order; work over a million faces then waits for memory.
+    """
+    low, size = points[:, :2].min(axis=0), np.maximum(np.ptp(points[:, :2], axis=0), 1e-9)
+    cell = ((points[:, :2] - low) * (1023.0 / size)).astype(np.int64)
+    for shift in (8, 4, 2, 1):  # bits of both in turn: a curve that passes cell after cell
+        cell = (cell | (cell << shift)) & MORTON[shift]
+    order = stable_order(cell[:, 0] | (cell[:, 1] << 1))
+    number = np.empty(len(order), dtype=np.int64)
+    number[order] = np.arange(len(order))
+    return order, stable_order(number[faces].min(axis=1))
 
 
 def _only_used(points: Array, faces: IntArray) -> tuple[Array, IntArray]:
@@ -148,7 +170,18 @@ def lengths(vectors: Array) -> Array:
     return np.asarray(np.sqrt(np.einsum("nx,nx->n", vectors, vectors)))
 
 
-def clean_mesh(points: Array, faces: IntArray, offset: Array) -> tuple[Array, IntArray, list[str]]:
+def looking_down(points: Array, faces: IntArray) -> NDArray[np.bool_]:
+    """Which faces (m, 3) look down."""
+    return np.asarray(face_vectors(points, faces)[:, 2] < 0.0)
+
+
+def clean_mesh(
+    points: Array,
+    faces: IntArray,
+    offset: Array,
+    turned: Callable[[Array, IntArray], NDArray[np.bool_]] = looking_down,
+    ragged: bool = False,
+) -> tuple[Array, IntArray, list[str]]:
     """Weld, remove degenerate and duplicate faces, turn faces up, reject what is no roof.
 
     Parameters
@@ -158,6 +191,10 @@ def clean_mesh(points: Array, faces: IntArray, offset: Array) -> tuple[Array, In
     faces : (m, 3) int
     offset : (3,) float
         Of the local origin, so that messages name places as the file does. [m]
+    turned : callable
+        Which of faces (m, 3) over points (n, 3) are to be turned over.
+    ragged : bool
+        Leave out a few faces that share an edge with two or more others, as in surveys, rather than reject.
 
     Returns
     -------
@@ -190,7 +227,7 @@ def clean_mesh(points: Array, faces: IntArray, offset: Array) -> tuple[Array, In
     if needle.any():
         notes.append(f"{needle.sum()} degenerate faces (less than {NEEDLE:.0e} m2) were removed.")
     faces = faces[~needle]
-    down = (vector[~needle, 2] < 0.0) & ~vertical[~needle]
+    down = turned(points, faces) & ~vertical[~needle]
     faces[down] = faces[down][:, ::-1]
     faces, doubles = _without_duplicates(faces, len(points))
     if doubles:
@@ -199,7 +236,9 @@ def clean_mesh(points: Array, faces: IntArray, offset: Array) -> tuple[Array, In
     if area < SMALLEST:
         msg = f"The roof's area is {area:.3g} m2, less than 1 m2: are the units meters?"
         raise InputError(msg)
-    _reject_nonmanifold(points, faces, offset)
+    faces, crowded = _without_crowded(points, faces, offset, CROWDED * len(faces) if ragged else 0.0)
+    if crowded:
+        notes.append(f"{crowded} faces {AT_CROWDED} were left out.")
     return points, faces, notes
 
 
@@ -235,14 +274,19 @@ def stable_order(key: IntArray) -> IntArray:
     return np.sort((key << bits) | np.arange(len(key))) & ((1 << bits) - 1)
 
 
-def _reject_nonmanifold(points: Array, faces: IntArray, offset: Array) -> None:
-    """Reject edges of three or more faces, unless those on each side are one sheet, drawn twice."""
+def _without_crowded(
+    points: Array, faces: IntArray, offset: Array, most: float
+) -> tuple[IntArray, int]:
+    """Faces without those at edges of three or more, unless on each side they are one sheet, drawn twice.
+
+    More than `most` such edges are rejected. Also the number of faces that were left out.
+    """
     directed, key = edge_keys(faces, len(points))
     order = stable_order(key)
     ranked = key[order]
     third = np.flatnonzero(ranked[2:] == ranked[:-2])
     if not len(third):
-        return
+        return faces, 0
     crowded = order[np.isin(ranked, ranked[third])]
     unit = face_vectors(points, faces[crowded // 3])
     unit /= np.maximum(lengths(unit), 1e-300)[:, None]
@@ -250,8 +294,9 @@ def _reject_nonmanifold(points: Array, faces: IntArray, offset: Array) -> None:
     _, first, group = np.unique(side, return_index=True, return_inverse=True)
     apart = np.einsum("kx,kx->k", unit, unit[first][group]) < ONE_SHEET
     edges = np.unique(key[crowded[apart]])
-    if not len(edges):
-        return
+    if len(edges) <= most:
+        keep = ~np.isin(key, edges).reshape(-1, 3).any(axis=1) if len(edges) else np.ones(len(faces), bool)
+        return faces[keep], int((~keep).sum())
     middle = points[directed[np.argmax(key == edges[0])]].mean(axis=0) + offset
     message = (
         f"{len(edges)} edges are shared by three or more roof faces, the first at "

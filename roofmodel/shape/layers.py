@@ -18,7 +18,9 @@ FINEST = 0.01  # cells, larger than what welding moves [m]
 MARKS = 4_000_000  # places along edges; more of them cross all of the grid, and nothing is told
 
 
-def in_one_layer(points: Array, faces: IntArray, spots: Array) -> NDArray[np.bool_]:
+def in_one_layer(
+    points: Array, faces: IntArray, spots: Array, folds: bool = False
+) -> NDArray[np.bool_]:
     """Whether spots on plan surely lie under or on one face and no other.
 
     Parameters
@@ -29,13 +31,15 @@ def in_one_layer(points: Array, faces: IntArray, spots: Array) -> NDArray[np.boo
         None vertical, counter-clockwise from above.
     spots : (k, 2) float
         [m]
+    folds : bool
+        Whether a sheet folded over, so that some of its faces are clockwise, is one layer.
 
     Returns
     -------
     (k,) bool
         False also where it cannot be told: near free edges.
     """
-    start, end, times = _free_edges(points, faces)
+    start, end, times = _free_edges(points, faces, folds)
     low = points[:, :2].min(axis=0)
     size = np.ptp(points[:, :2], axis=0) + 1e-6
     cell = max(float(np.sqrt(size.prod() / CELLS)), FINEST)
@@ -76,7 +80,7 @@ def faces_around(corner: Array, spots: Array) -> IntArray:
     return np.flatnonzero(until[x1, y1] - until[x0, y1] - until[x1, y0] + until[x0, y0])
 
 
-def _free_edges(points: Array, faces: IntArray) -> tuple[Array, Array, IntArray]:
+def _free_edges(points: Array, faces: IntArray, folds: bool) -> tuple[Array, Array, IntArray]:
     """Ends (e, 2) of edges that faces on their two sides do not share, and how often they count."""
     x, y = (axis[faces].T for axis in points[:, :2].T)
     turned = (x[1] - x[0]) * (y[2] - y[0]) < (x[2] - x[0]) * (y[1] - y[0])
@@ -88,7 +92,7 @@ def _free_edges(points: Array, faces: IntArray) -> tuple[Array, Array, IntArray]
     free = total != 0
     half = order[first[free]]
     times = total[free] * sign[half]
-    if turned.any():  # welding turned slivers over: nothing is told near them
+    if turned.any() and not folds:  # welding turned slivers over: nothing is told near them
         more = np.flatnonzero(np.repeat(turned, 3))
         half, times = (
             np.concatenate([half, more]),

@@ -8,7 +8,7 @@ height. Every cell of the plan goes to the plane that its points lie on. So plan
 from __future__ import annotations
 
 import itertools
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
@@ -74,12 +74,14 @@ def measured_outlines(mesh: Mesh, state: Measured, pinhole: float) -> tuple[list
     used = used[state.label[used] >= 0]
     label = state.label[used]
     spacing = float(np.sqrt(np.abs(_plan_areas(mesh)).sum() / len(used)))
-    rim = _rim(mesh, state, spacing, pinhole)
+    parts, rim = _rim(mesh, state, spacing, pinhole)
     if rim is None:
         return None
-    lines = [line for pair in neighbors(state).tolist() for line in _between(mesh, state, pair, spacing)]
+    both = state.label[state.edges]
+    joint = replace(state, edges=state.edges[both[:, 0] != both[:, 1]])
+    lines = [line for pair in neighbors(joint).tolist() for line in _between(mesh, joint, pair, spacing)]
     cuts = [LineString([line.at(line.low), line.at(line.high)]) for line in lines]
-    work: list[BaseGeometry] = [shapely.boundary(rim), *cuts]
+    work: list[BaseGeometry] = [shapely.boundary(rim), *parts, *cuts]
     shared = _shared_out(rim, work, mesh.points[used], label, state)
     if shared is None:
         return None
@@ -154,76 +156,97 @@ def _plan_areas(mesh: Mesh) -> Array:
     return np.asarray(mesh.area * mesh.normal[:, 2])
 
 
-def _rim(mesh: Mesh, state: Measured, spacing: float, pinhole: float) -> BaseGeometry | None:
-    """Straightened outline of the survey on plan, with its larger holes; of several parts the whole."""
+def _rim(
+    mesh: Mesh, state: Measured, spacing: float, pinhole: float
+) -> tuple[list[BaseGeometry], BaseGeometry | None]:
+    """Edges of each part of the survey on plan, and the straightened outline of all, with its larger holes."""
     open_edge = np.flatnonzero(mesh.twin < 0)
     start = mesh.faces.reshape(-1)[open_edge]
     end = mesh.faces.reshape(-1)[open_edge - open_edge % 3 + (open_edge + 1) % 3]
     rings = _rings(start, end)
     outer: list[tuple[IntArray, float]] = []
     holes: list[tuple[IntArray, float]] = []
-    for ring in rings:
-        shape = Polygon(mesh.points[ring, :2])
-        (outer if shapely.is_ccw(shape.exterior) else holes).append((ring, shape.area))
+    for ring, area in zip(rings, _signed_areas(mesh.points, rings).tolist(), strict=True):
+        (outer if area > 0.0 else holes).append((ring, abs(area)))
     whole: list[BaseGeometry] = []
     for ring, area in outer:
         if area > SCRAP:
             whole.append(_straightened(mesh.points, state, ring, spacing))
     if not whole:
-        return None
+        return [], None
+    parts = [shapely.boundary(part) for part in whole] if len(whole) > 1 else []  # they may abut
     rim = shapely.union_all(whole, grid_size=GRID)
     for ring, area in holes:
         if area > pinhole:
             rim = shapely.difference(rim, _straightened(mesh.points, state, ring, spacing), grid_size=GRID)
-    return rim if rim.area > 0.0 else None
+    return parts, rim if rim.area > 0.0 else None
+
+
+def _signed_areas(points: Array, rings: list[IntArray]) -> Array:
+    """Plan areas of closed walks over points (n, 3), positive where they run counter-clockwise. [m^2]."""
+    if not rings:
+        return np.zeros(0)
+    size = np.array([len(ring) for ring in rings])
+    begin = np.cumsum(size) - size
+    x, y = points[np.concatenate(rings), :2].T
+    x, y = x - np.repeat(x[begin], size), y - np.repeat(y[begin], size)
+    onward = np.arange(1, len(x) + 1)
+    onward[begin + size - 1] = begin
+    return np.asarray(0.5 * np.add.reduceat(x * y[onward] - x[onward] * y, begin))
 
 
 def _rings(start: IntArray, end: IntArray) -> list[IntArray]:
-    """Closed walks over directed edges; at a vertex where two meet, either may go on."""
-    order = np.argsort(start, kind="stable")
-    start, end = start[order], end[order]
-    used = np.zeros(len(start), dtype=bool)
+    """Closed walks over directed edges, none through a vertex twice: what hangs at one is a ring of its own."""
+    leaving: dict[int, list[int]] = {}
+    for one, other in zip(start.tolist(), end.tolist(), strict=True):
+        leaving.setdefault(one, []).append(other)
     rings = []
-    for first in range(len(start)):
-        if used[first]:
-            continue
-        ring, edge = [], first
-        while True:
-            used[edge] = True
-            ring.append(int(start[edge]))
-            place = int(np.searchsorted(start, end[edge]))
-            while place < len(start) and start[place] == end[edge] and used[place]:
-                place += 1
-            if place >= len(start) or start[place] != end[edge]:
-                break
-            edge = place
-        if len(ring) >= 3:
-            rings.append(np.array(ring, dtype=np.int64))
+    for first, ways in leaving.items():
+        while ways:
+            walk, place = [first], {first: 0}
+            while leaving.get(walk[-1]):
+                spot = leaving[walk[-1]].pop()
+                at = place.get(spot)
+                if at is None:
+                    place[spot] = len(walk)
+                    walk.append(spot)
+                    continue
+                if len(walk) - at >= 3:
+                    rings.append(np.array(walk[at:], dtype=np.int64))
+                for gone in walk[at + 1 :]:
+                    del place[gone]
+                del walk[at + 1 :]
     return rings
 
 
 def _straightened(points: Array, state: Measured, ring: IntArray, spacing: float) -> BaseGeometry:
     """Polygon of straight sides through the points of a ragged ring; the ring itself where that fails."""
     xy = points[ring, :2]
-    plain = shapely.make_valid(Polygon(xy))
+    plain = _polygons(shapely.make_valid(Polygon(xy)))
     tolerance = max(4.0 * state.noise, 0.8 * spacing, 0.2)
     sides = _sides(xy, tolerance)
     found = [_side_line(points, state, ring[one], spacing) for one in sides]
     lines = [line for line in found if line is not None]
     if len(lines) < 3:
-        return shapely.simplify(plain, tolerance)
+        return _polygons(shapely.simplify(plain, tolerance))
     lines = _one_line_each(lines, tolerance)
     if len(lines) < 3:
-        return shapely.simplify(plain, tolerance)
+        return _polygons(shapely.simplify(plain, tolerance))
     corners: list[Array] = []
     for one, other in zip(lines, [*lines[1:], lines[0]], strict=True):
         corners += _corner(one, other, 6.0 * tolerance)
     made: BaseGeometry = Polygon(corners)
     if not made.is_valid:
-        made = shapely.make_valid(made)
+        made = _polygons(shapely.make_valid(made))
     if abs(made.area - plain.area) > 0.05 * plain.area + 0.25 * tolerance * plain.length:
-        return shapely.simplify(plain, tolerance)
+        return _polygons(shapely.simplify(plain, tolerance))
     return made
+
+
+def _polygons(shape: BaseGeometry) -> BaseGeometry:
+    """What of a shape has area."""
+    parts = [part for part in shapely.get_parts(shape) if part.geom_type == "Polygon"]
+    return parts[0] if len(parts) == 1 else shapely.MultiPolygon(parts)
 
 
 def _one_line_each(lines: list[Line], tolerance: float) -> list[Line]:

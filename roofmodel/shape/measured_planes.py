@@ -29,6 +29,7 @@ SAME = 40.0  # planes are one where two fit no better than this, in variances of
 DEPTH = 5  # a plane is broken into halves so many times at most
 FAR, POOR, MISSED = 4.0, 1.6, 12  # points this far from all planes, planes this rough, in times the noise
 PLENTY, INSIDE = 150, 0.5  # with fewer points, or less of its own, away from creases a plane is fitted to all
+FITTED = 20_000  # points that are enough to fit a plane to
 SOME = 4000  # points that are enough to look for a break
 SHARED = 3  # mesh edges that make two planes neighbors
 
@@ -204,6 +205,9 @@ def _fitted(points: Array, label: IntArray, normal: Array, centroid: Array) -> t
     """Least-squares planes through the labeled points, without the farthest; few points keep their plane."""
     count = len(normal)
     there = np.flatnonzero(label >= 0)
+    stride = np.maximum(np.bincount(label[there], minlength=count) // FITTED, 1)
+    if stride.max(initial=1) > 1:
+        there = there[np.arange(len(there)) % stride[label[there]] == 0]
     for _ in range(2):
         on = label[there]
         off = away(points[there], normal[on], centroid[on])
@@ -221,7 +225,7 @@ def _fitted(points: Array, label: IntArray, normal: Array, centroid: Array) -> t
                 moment[:, i, j] = moment[:, j, i] = np.bincount(on, delta[:, i] * delta[:, j], count)
         fitted = np.linalg.eigh(moment)[1][:, :, 0]
         fitted *= np.where(fitted[:, 2] < 0.0, -1.0, 1.0)[:, None]
-        enough = (number >= FEWEST // 2)[:, None]
+        enough = (number * stride >= FEWEST // 2)[:, None]
         normal, centroid = np.where(enough, fitted, normal), np.where(enough, middle, centroid)
     return normal, centroid
 

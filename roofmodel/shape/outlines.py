@@ -14,6 +14,7 @@ from roofmodel.surface import Array, IntArray
 
 PARALLEL = 0.02  # singular values below this share are ignored when a corner is set on its planes
 ALONG_CREASE = 5.0  # how much farther vertices of a ragged crease may go to its line
+FITTED = 20_000  # faces whose points are enough to fit a plane to
 REFITS, FEW, OUTLIER = 5, 12, 3.0  # rounds; points that make a plane; multiples of the usual distance
 ALMOST_PARALLEL = 0.4  # the same, for corners that would move too far
 
@@ -235,9 +236,11 @@ def surveyed_planes(mesh: Mesh, region: IntArray) -> tuple[Array, Array]:
     normal, centroid : (p, 3) float
         Unit normals that point up, and points on the planes. [m]
     """
-    normal, centroid = region_planes(mesh, region)
     face = np.flatnonzero(region >= 0)
+    stride = np.maximum(np.bincount(region[face]) // FITTED, 1)
+    face = face[np.arange(len(face)) % stride[region[face]] == 0]
     count = int(region.max()) + 1
+    normal, centroid = fit_planes(mesh, face, region[face], count)
     key = distinct(mesh.faces[face] * count + region[face, None])
     vertex, plane = np.divmod(key, count)
     for _ in range(REFITS):

@@ -13,7 +13,7 @@ from roofmodel.memory import Memory
 from roofmodel.shape.assembly import make_surface
 from roofmodel.shape.attached import without_attached
 from roofmodel.shape.boxes import with_boxes
-from roofmodel.shape.cleaning import clean_mesh, distinct, face_vectors
+from roofmodel.shape.cleaning import AT_CROWDED, clean_mesh, distinct, face_vectors, looking_down
 from roofmodel.shape.covering import exposed_parts
 from roofmodel.shape.creases import cut_at_creases
 from roofmodel.shape.curves import find_curves
@@ -27,7 +27,7 @@ from roofmodel.shape.parapets import parapets_of_planes
 from roofmodel.shape.planes import lifted
 from roofmodel.shape.regions import SLIVER, Mesh, make_mesh, plane_regions, survey_regions
 from roofmodel.shape.standing import standing_groups, with_standing, with_unexplained
-from roofmodel.shape.survey import noise_note, survey_normals, without_rim_slivers
+from roofmodel.shape.survey import noise_note, sheets_down, survey_normals, without_rim_slivers
 from roofmodel.shape.triangulation import triangulate
 from roofmodel.surface import FLAT_SLOPE, Array, IntArray, RoofSurface
 
@@ -88,21 +88,23 @@ def recognize(
         In one line, with the numbers.
     """
     raw = np.array(points, dtype=float)
-    welded, faces_up, told = clean_mesh(raw, np.array(faces, dtype=np.int64), np.asarray(offset, dtype=float))
-    faces_up, divided = divide_at_junctions(welded, faces_up)
-    if divided:
-        told.append(f"{divided} edges were divided where corners of neighbors stand on them.")
-    mesh = make_mesh(welded, faces_up)
+    at, drawn = np.asarray(offset, dtype=float), np.array(faces, dtype=np.int64)
+    welded, faces_up, told = _repaired(raw, drawn, at, True)
     surveyed = survey_normals(welded, faces_up, memory)
+    lenient = looking_down(welded, faces_up).any() or any(AT_CROWDED in words for words in told)
+    if surveyed is None and lenient:
+        welded, faces_up, told = _repaired(raw, drawn, at, False)
     if surveyed is not None:
         normal, noise = surveyed
         told.append(noise_note(noise))
         keep, words = without_rim_slivers(welded, faces_up)
         told += words
         normal, mesh = normal[keep], make_mesh(welded, faces_up[keep])
+        normal *= np.where(normal[:, 2:] < 0.0, -1.0, 1.0)  # folds lie on the same planes
         distance_tolerance = max(distance_tolerance, 3.0 * noise)
         region = survey_regions(replace(mesh, normal=normal), noise)
     else:
+        mesh = make_mesh(welded, faces_up)
         region = plane_regions(mesh, angle_tolerance, distance_tolerance)
     if region.max() < 0:
         message = f"No face group of the mesh is larger than {SLIVER:.2f} m2: is this a roof in meters?"
@@ -119,14 +121,14 @@ def recognize(
         told += words
     else:
         told = [*notes, *told]
-        made = _of_survey(mesh, region, surveyed[1], np.asarray(offset, dtype=float), told, ground, boxes)
+        made = _of_survey(mesh, region, surveyed[1], at, told, ground, boxes)
         if made is not None:
             return with_unexplained(made, mesh, surveyed[1])
     made = surface_of_regions(
         mesh,
         region,
         facets=facets,
-        offset=np.asarray(offset, dtype=float),
+        offset=at,
         notes=(*notes, *told),
         distance_tolerance=distance_tolerance,
         ground=ground,
@@ -139,6 +141,18 @@ def recognize(
         made = parapets_of_planes(with_boxes(bare, distance_tolerance), distance_tolerance)
         made = replace(made, attached=bare.attached)
     return made if surveyed is None or curves else with_unexplained(made, mesh, surveyed[1])
+
+
+def _repaired(
+    points: Array, faces: IntArray, offset: Array, survey: bool
+) -> tuple[Array, IntArray, list[str]]:
+    """A clean mesh whose edges are divided where corners stand on them, and words for what was done."""
+    turned = sheets_down if survey else looking_down
+    welded, faces_up, told = clean_mesh(points, faces, offset, turned, ragged=survey)
+    faces_up, divided = divide_at_junctions(welded, faces_up)
+    if divided:
+        told.append(f"{divided} edges were divided where corners of neighbors stand on them.")
+    return welded, faces_up, told
 
 
 def _of_survey(

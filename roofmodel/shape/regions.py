@@ -26,6 +26,7 @@ NORMAL_BIN = 0.05  # bin of the plane search over normals
 RAGGED = 0.1  # with more than this share of the area in no plane the mesh is taken as noisy or curved
 SMOOTHING = 16  # passes over the normals of such a mesh
 SAMPLE = 5000  # faces of a region that are enough to place its plane while regions still change
+SEARCHED = 100_000  # faces that are enough to look for a plane
 SURVEYED = 3.0  # smaller regions of a surveyed mesh share themselves out among neighbors [m^2]
 OWN = 0.5  # scraps of a surveyed mesh with less area that fit no plane are left out [m^2]
 FAR_NOISE = 8.0  # faces across a crease lie within so many times the noise of a plane beside it
@@ -104,7 +105,11 @@ def fit_planes(mesh: Mesh, face: IntArray, label: IntArray, count: int) -> tuple
     """
     weight = mesh.area[face]
     total = np.maximum(np.bincount(label, weight, count), 1e-300)
-    xyz = [[axis[corner] for corner in mesh.faces[face].T] for axis in np.ascontiguousarray(mesh.points.T)]
+    if 3 * len(face) < len(mesh.points):
+        xyz = list(np.ascontiguousarray(mesh.points[mesh.faces[face]].transpose(2, 1, 0)))
+    else:
+        axes = np.ascontiguousarray(mesh.points.T)
+        xyz = [axis[np.ascontiguousarray(mesh.faces[face].T)] for axis in axes]
     three = [a + b + c for a, b, c in xyz]
     centroid = np.stack([np.bincount(label, weight * x, count) for x in three], axis=1) / (
         3.0 * total[:, None]
@@ -144,7 +149,7 @@ def face_distance(mesh: Mesh, face: IntArray, on: IntArray, normal: Array, centr
     offset = np.einsum("px,px->p", normal, centroid)
     corners = np.ascontiguousarray(mesh.faces[face].T)
     away = np.zeros(len(face))
-    if len(normal) == 1:
+    if len(normal) == 1 and 3 * len(face) > len(mesh.points):
         distance = np.abs(mesh.points @ normal[0] - offset[0])
         for corner in corners:
             np.maximum(away, distance[corner], out=away)
@@ -409,7 +414,8 @@ def _search_planes(
 
 def _main_plane(mesh: Mesh, face: IntArray, tolerance: float) -> IntArray:
     """Faces on the plane with most area: mode of the normals, mode of the offsets, then refits."""
-    normal, weight = mesh.normal[face], mesh.area[face]
+    many = face[:: max(len(face) // SEARCHED, 1)]
+    normal, weight = mesh.normal[many], mesh.area[many]
     half = int(np.ceil(1.0 / NORMAL_BIN)) + 1
     bins = np.floor(normal[:, :2] / NORMAL_BIN).astype(np.int64) + half
     grid = np.bincount(bins[:, 0] * 2 * half + bins[:, 1], weight, (2 * half) ** 2).reshape(
@@ -422,19 +428,25 @@ def _main_plane(mesh: Mesh, face: IntArray, tolerance: float) -> IntArray:
     aligned = np.flatnonzero(normal @ mean > JOIN_COSINE)
     if len(aligned) == 0:
         return face[:0]
-    offset = (mesh.points @ mean)[mesh.faces[face[aligned]].T].sum(axis=0) / 3.0
+    offset = (mesh.points[mesh.faces[many[aligned]]] @ mean).sum(axis=1) / 3.0
     slot = np.floor((offset - offset.min()) / tolerance).astype(np.int64)
     histogram = uniform_filter(np.bincount(slot, weight[aligned]), 3, mode="constant")
-    inlier = face[aligned[np.abs(slot - np.argmax(histogram)) <= 1]]
+    inlier = many[aligned[np.abs(slot - np.argmax(histogram)) <= 1]]
     for _ in range(6):
         some = inlier[:: max(len(inlier) // SAMPLE, 1)]
         plane, center = fit_planes(mesh, some, np.zeros(len(some), dtype=np.int64), 1)
-        new = face[normal @ plane[0] > JOIN_COSINE]
-        new = new[face_distance(mesh, new, np.zeros(len(new), dtype=np.int64), plane, center) <= tolerance]
+        new = _on_plane(mesh, many, plane, center, tolerance)
         if len(new) == 0 or np.array_equal(new, inlier):
             break
         inlier = new
-    return inlier
+    return inlier if len(many) == len(face) else _on_plane(mesh, face, plane, center, tolerance)
+
+
+def _on_plane(mesh: Mesh, face: IntArray, plane: Array, center: Array, tolerance: float) -> IntArray:
+    """Those of some faces that lie on one plane (1, 3)."""
+    face = face[mesh.normal[face] @ plane[0] > JOIN_COSINE]
+    on = np.zeros(len(face), dtype=np.int64)
+    return face[face_distance(mesh, face, on, plane, center) <= tolerance]
 
 
 def _trade_borders(mesh: Mesh, region: IntArray, tolerance: float) -> None:

@@ -2,26 +2,26 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from shapely import MultiPoint
 from shapely.geometry.base import BaseGeometry
 
 from roofmodel.errors import InputError
 from roofmodel.memory import Memory
-from roofmodel.shape.cleaning import NEEDLE, check_arrays, distinct, face_vectors, lengths, weld
+from roofmodel.shape.cleaning import NEEDLE, check_arrays, distinct, face_vectors, in_order, lengths, looking_down, weld
 from roofmodel.shape.layers import faces_around, in_one_layer
 from roofmodel.shape.partly_hidden import SHOWN, StandingOut, standing_out
 from roofmodel.shape.regions import components, make_mesh, neighbor_edges
 from roofmodel.shape.slabs import slab_ends
-from roofmodel.shape.survey import survey_normals
+from roofmodel.shape.survey import sheets_down, survey_normals
 from roofmodel.surface import Array, IntArray
 
 STEEPEST = np.radians(75.0)  # steeper faces are walls [rad]
 CLEARANCE = 2e-3  # a face this far above hides what is below [m]
+FOLD = 6.0  # folds of a survey stand out by no more, in times the noise
 MANY = 20_000  # from here on one sample per face is fine enough
 SEEN_SAMPLES = 2  # of seven; a face seen in so many places is roof
 PLATE = 1.0  # a plate that lies no higher above the lowest point may be ground [m]
@@ -115,8 +115,9 @@ def pick_roof_faces(raw: RawMesh, steepest: float = STEEPEST) -> RoofFaces:
     InputError
         Nothing of a roof is left.
     """
+    check_arrays(raw.points, raw.faces)
+    raw = _in_order(raw)
     points, faces = raw.points, raw.faces
-    check_arrays(points, faces)
     used = distinct(faces)
     low, high = points[used].min(axis=0), points[used].max(axis=0)
     offset = np.array([*np.round(0.5 * (low + high)[:2]), np.floor(low[2])])
@@ -126,17 +127,18 @@ def pick_roof_faces(raw: RawMesh, steepest: float = STEEPEST) -> RoofFaces:
     memory = Memory()
     surveyed = survey_normals(welded, joined, memory)
     keep, dropped = _not_walls(local, faces, None if surveyed is None else surveyed[0], steepest, notes)
-    down = face_vectors(local, faces[keep])[:, 2:] < 0.0
+    down = (looking_down if surveyed is None else sheets_down)(welded, joined[keep])[:, None]
     roof, joined = (np.where(down, some[keep][:, ::-1], some[keep]) for some in (faces, joined))
-    seen = _whole_planes(welded, joined, seen_from_above(local, roof, (welded, joined)))
+    seen = seen_from_above(local, roof, (welded, joined), 0.0 if surveyed is None else surveyed[1])
+    seen = _whole_planes(welded, joined, seen)
     if not seen.all():
         notes.append(f"{_count(local, roof[~seen])} hidden below others (floors, undersides) were left out.")
-    ends = slab_ends(local, roof, seen)
+    ends = np.zeros(len(roof), dtype=bool) if surveyed is not None else slab_ends(local, roof, seen)
     if ends.any():
         notes.append(f"{_count(local, roof[ends])} that are the ends of slabs, cut square, were left out.")
         dropped, keep = np.concatenate([dropped, keep[ends]]), keep[~ends]
         roof, joined, seen = roof[~ends], joined[~ends], seen[~ends]
-    size = np.linalg.norm(face_vectors(local, roof), axis=1)
+    size = lengths(face_vectors(local, roof))
     _refuse_soup(local, faces, 0.5 * float(size[seen].sum()), 0.5 * float(size[~seen].sum()))
     out = _shown_parts(local, roof, (welded, joined), seen, low[2] - offset[2] if len(dropped) else -np.inf)
     notes += _words_out(out)
@@ -145,17 +147,19 @@ def pick_roof_faces(raw: RawMesh, steepest: float = STEEPEST) -> RoofFaces:
         np.vstack([some[seen], out.faces + len(at)]) for some, at in ((roof, local), (joined, welded))
     )
     local, welded = np.vstack([local, out.points]), np.vstack([welded, out.points])
+    parts = _parts(welded, joined)
     ground = None if raw.ground is None else raw.ground - float(offset[2])
     stated, found = raw.stated, whole and ground is None
     if found:
         ground = float(low[2] - offset[2])
-        plate = _ground_plate(local, roof, _parts(welded, joined), ground)
+        plate = _ground_plate(local, roof, parts, ground)
         if plate.any():
             _refuse_flat_roof(local, roof, plate)
             notes.append(f"{_count(local, roof[plate])} low around the building were taken as ground.")
             ground = float(local[roof[plate]][..., 2].min())  # a plate may have an underside
-            roof, joined, stated = roof[~plate], joined[~plate], True
-    stray = _strays(local, roof, _parts(welded, joined))
+            roof, stated = roof[~plate], True
+            parts = _parts(welded, joined[~plate])
+    stray = _strays(local, roof, parts)
     if stray.any():
         notes.append(
             f"{_count(local, roof[stray])} in small groups more than {ALONE:g} m from the roof were left out."
@@ -170,12 +174,24 @@ def pick_roof_faces(raw: RawMesh, steepest: float = STEEPEST) -> RoofFaces:
     return RoofFaces(local, roof, offset, ground, tuple(notes), walls, memory)
 
 
+def _in_order(raw: RawMesh) -> RawMesh:
+    """The same, a large mesh with what lies together on plan together in its arrays."""
+    if len(raw.faces) < MANY or not np.isfinite(raw.points).all():
+        return raw
+    order, face = in_order(raw.points, raw.faces)
+    number = np.empty(len(order), dtype=np.int64)
+    number[order] = np.arange(len(order))
+    return replace(
+        raw, points=raw.points[order], faces=number[raw.faces[face]], beside=number[raw.beside]
+    )
+
+
 def _not_walls(
     points: Array, faces: IntArray, surveyed: Array | None, steepest: float, notes: list[str]
 ) -> tuple[IntArray, IntArray]:
     """Faces with area that are no walls, and walls, by normals of a survey if any; adds to the notes."""
     vector = face_vectors(points, faces)
-    double = np.linalg.norm(vector, axis=1)
+    double = lengths(vector)
     solid = double > 2.0 * NEEDLE
     if not solid.any():
         message = "All faces are degenerate: the file has no roof."
@@ -202,7 +218,10 @@ def _count(points: Array, faces: IntArray) -> str:
 
 
 def seen_from_above(
-    points: Array, faces: IntArray, welded: tuple[Array, IntArray] | None = None
+    points: Array,
+    faces: IntArray,
+    welded: tuple[Array, IntArray] | None = None,
+    noise: float = 0.0,
 ) -> NDArray[np.bool_]:
     """Whether faces are seen from straight above.
 
@@ -213,6 +232,8 @@ def seen_from_above(
         None vertical, counter-clockwise from above.
     welded : (k, 3) float, (m, 3) int, optional
         The same with its points joined: what lies in one layer need not be searched for what hides it.
+    noise : float
+        Of a survey: faces that are clockwise from above are folds of its sheet and hide nothing. [m]
 
     Returns
     -------
@@ -225,7 +246,7 @@ def seen_from_above(
         weights = np.full((1, 3), 1.0 / 3.0)
         if welded is not None:
             middle = corner[:, :, :2].mean(axis=1)
-            asked = np.flatnonzero(~in_one_layer(*welded, middle))
+            asked = np.flatnonzero(~in_one_layer(*welded, middle, noise > 0.0))
             among = faces_around(corner[:, :, :2], middle[asked])
             if not len(asked):
                 return np.ones(len(faces), dtype=bool)
@@ -238,7 +259,7 @@ def seen_from_above(
         probe, above = tree.query(shapely.points(sample[:, :2]), predicate="intersects")
         delta = sample[probe, :2] - over[above, 0, :2]
         rise = -np.sum(delta * vector[above, :2], axis=1) / vector[above, 2]
-        hidden = over[above, 0, 2] + rise > sample[probe, 2] + CLEARANCE
+        hidden = over[above, 0, 2] + rise > sample[probe, 2] + max(CLEARANCE, FOLD * noise)
         seen[asked[distinct(probe[hidden])]] -= 1
     return seen >= min(SEEN_SAMPLES, len(weights))
 
@@ -324,7 +345,8 @@ def _ground_plate(
     count, label = parts
     there = label >= 0
     top = np.full(count, -np.inf)
-    np.maximum.at(top, label[there], points[faces[there]][:, :, 2].max(axis=1))
+    for height in points[:, 2][faces[there].T]:
+        np.maximum.at(top, label[there], height)
     low = top < lowest + PLATE
     ground = np.zeros(len(faces), dtype=bool)
     if not low.any() or low.all():
@@ -370,14 +392,16 @@ def _strays(points: Array, faces: IntArray, parts: tuple[int, IntArray]) -> NDAr
     if not 2 <= count <= MOST_PARTS:
         return stray
     there = label >= 0
-    part, corner = label[there], points[faces[there]][:, :, :2]
-    low, high = np.full((count, 2), np.inf), np.full((count, 2), -np.inf)
-    np.minimum.at(low, part, corner.min(axis=1))
-    np.maximum.at(high, part, corner.max(axis=1))
-    boxes = np.asarray(shapely.box(*low.T, *high.T))
+    part = label[there]
+    low, high = np.full((2, count), np.inf), np.full((2, count), -np.inf)
+    for axis in range(2):
+        for place in points[:, axis][faces[there].T]:
+            np.minimum.at(low[axis], part, place)
+            np.maximum.at(high[axis], part, place)
+    boxes = np.asarray(shapely.box(*low, *high))
     near = shapely.STRtree(boxes).query(boxes, predicate="dwithin", distance=ALONE)
     groups, group = components(count, near.T)
-    area = np.bincount(part, 0.5 * np.linalg.norm(face_vectors(points, faces[there]), axis=1), count)
+    area = np.bincount(part, 0.5 * lengths(face_vectors(points, faces[there])), count)
     size = np.bincount(group, area, groups)
     small = size < min(STRAY, STRAY_SHARE * float(size.max()))
     stray[there] = small[group[part]]
@@ -385,4 +409,4 @@ def _strays(points: Array, faces: IntArray, parts: tuple[int, IntArray]) -> NDAr
 
 
 def _plan_hull(points: Array, faces: IntArray) -> BaseGeometry:
-    return shapely.convex_hull(MultiPoint(points[distinct(faces), :2]))
+    return shapely.convex_hull(shapely.linestrings(points[distinct(faces), :2]))

@@ -178,7 +178,8 @@ def with_unexplained(surface: RoofSurface, mesh: Mesh, noise: float) -> RoofSurf
     points = mesh.points[used]
     spacing = float(np.sqrt(mesh.area.sum() / len(used)))
     over = _off_planes(surface, points, BESIDE + 1.5 * spacing)
-    over[near_found(surface, points, 1.5 * spacing)] = 0.0
+    far = np.flatnonzero(np.abs(over) > 2.0 * WALL)
+    over[far[near_found(surface, points[far], 1.5 * spacing)]] = 0.0
     bad = np.abs(over) > max(2.0 * FAR * noise, 2.0 * WALL)
     share = float(bad.mean())
     if share > MOST_LOST:
@@ -196,14 +197,16 @@ def with_unexplained(surface: RoofSurface, mesh: Mesh, noise: float) -> RoofSurf
 def _off_planes(surface: RoofSurface, points: Array, reach: float) -> Array:
     """Heights (n,) over the nearest of the planes within reach on plan; infinite where none is. [m]."""
     best = np.full(len(points), np.inf)
-    spots = np.asarray(shapely.points(points[:, :2]))
-    plan = np.asarray(shapely.buffer(np.array(plan_polygons(surface.planes), dtype=object), reach))
-    spot, plane = shapely.STRtree(plan).query(spots, predicate="intersects")
-    normal = surface.planes.normal[plane]
-    height = away(points[spot], normal, surface.planes.origin[plane]) / normal[:, 2]
-    order = np.lexsort([np.abs(height), spot])
-    first = order[np.r_[True, np.diff(spot[order]) > 0]] if len(order) else order
-    best[spot[first]] = height[first]
+    x, y = np.ascontiguousarray(points[:, :2].T)
+    plan = shapely.buffer(np.array(plan_polygons(surface.planes), dtype=object), reach)
+    shapely.prepare(plan)
+    for plane, (west, south, east, north) in enumerate(shapely.bounds(plan).tolist()):
+        near = np.flatnonzero((x >= west) & (x <= east) & (y >= south) & (y <= north))
+        near = near[shapely.intersects_xy(plan[plane], x[near], y[near])]
+        normal = surface.planes.normal[plane]
+        height = away(points[near], normal, surface.planes.origin[plane]) / normal[2]
+        nearer = np.abs(height) < np.abs(best[near])
+        best[near[nearer]] = height[nearer]
     return best
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from concurrent.futures import ThreadPoolExecutor
 from functools import partial
 
@@ -11,6 +12,7 @@ from scipy.spatial import cKDTree
 
 from roofmodel.memory import Memory, recall
 from roofmodel.shape.cleaning import distinct, edge_keys, face_vectors, lengths, stable_order
+from roofmodel.shape.regions import components, neighbor_edges
 from roofmodel.surface import Array, IntArray
 
 FEWEST = 300  # faces; smaller meshes are drawn, not surveyed
@@ -18,10 +20,14 @@ ROUGH = np.radians(2.0)  # half of a surveyed mesh's edges bend by more
 PLAIN, FEW_PLAIN = np.radians(0.5), 0.12  # of drawn planes more edges than this bend less
 BOTH_WAYS = 0.5  # a curved roof bends one way: ridges less valleys over all edges
 PLENTY = 100_000  # edges that are enough to tell
+RUN = 5000  # faces that come one after the other
 AROUND = 24  # points that make a local plane
+CELL, IN_CELL = 0.15, 1.5  # with more points in a cell on average all of it counts as one of them [m, -]
+MOSTLY = 0.98  # with so many of the points the planes around them are the same
 CHUNK = 20_000  # vertices worked on at once
 LEAST, MOST = 4e-3, 0.15  # less noise is left to the tolerances; more is none, but shape [m]
 
+SHEET = 0.1  # a sheet of a survey looks one way with more than this of its plan, folds taken off [-]
 LONG, SLIM = 3.0, 0.15  # faces of the rim longer than usual edges and narrower than long only close the hull
 TILTED = np.cos(np.radians(50.0))  # of these only steep ones; others cover the roof
 RIM = 0.03  # where they make more than this share of the plan, they are left [-]
@@ -63,7 +69,7 @@ def survey_normals(
     number = np.zeros(len(points), dtype=np.int64)
     number[used] = np.arange(len(used))
     around = points[used]
-    normal, spread = recall(memory, ("local planes", around.tobytes()), partial(_local_planes, around))
+    normal, spread = _known_planes(around, memory)
     noise = float(np.median(spread))
     if not LEAST < noise < MOST:
         return None
@@ -74,6 +80,34 @@ def survey_normals(
     size = lengths(mean)
     unit = np.where(size[:, None] > 1e-6, mean, own)
     return unit / np.maximum(lengths(unit), 1e-300)[:, None], noise
+
+
+def sheets_down(points: Array, faces: IntArray) -> NDArray[np.bool_]:
+    """Which faces to turn over so that the sheets of a survey look up.
+
+    Noise as large as the spacing of the points folds faces over. Turned one by one these would tear the
+    sheet; a sheet that mostly looks one way is turned as a whole, so that its folds stay folds.
+
+    Parameters
+    ----------
+    points : (n, 3) float
+        Welded. [m]
+    faces : (m, 3) int
+
+    Returns
+    -------
+    (m,) bool
+        Of a drawn mesh the faces that look down.
+    """
+    rise = face_vectors(points, faces)[:, 2]
+    down = rise < 0.0
+    if len(faces) < FEWEST or not down.any() or not _is_rough(points, faces):
+        return down
+    first, second = neighbor_edges(faces, len(points))
+    count, part = components(len(faces), np.stack([first // 3, second // 3], axis=1))
+    total, size = np.bincount(part, rise, count), np.bincount(part, np.abs(rise), count)
+    sheet = np.abs(total) > SHEET * size
+    return np.where(sheet[part], (total < 0.0)[part], down)
 
 
 def without_rim_slivers(points: Array, faces: IntArray) -> tuple[NDArray[np.bool_], list[str]]:
@@ -92,17 +126,21 @@ def without_rim_slivers(points: Array, faces: IntArray) -> tuple[NDArray[np.bool
         How much was left out.
     """
     corner = points[faces]
-    side = lengths((corner - np.roll(corner, 1, axis=1)).reshape(-1, 3)).reshape(-1, 3)
-    flat = corner[:, :, :2]
-    longest = np.linalg.norm(flat - np.roll(flat, 1, axis=1), axis=2).max(axis=1)
+    way = corner - corner[:, [2, 0, 1]]
+    side = lengths(way.reshape(-1, 3)).reshape(-1, 3)
+    longest = np.sqrt((way[:, :, 0] ** 2 + way[:, :, 1] ** 2).max(axis=1))
     vector = face_vectors(points, faces)
     plan = 0.5 * np.abs(vector[:, 2])
     sliver = (side.max(axis=1) > LONG * np.median(side)) & (2.0 * plan < SLIM * longest**2)
     sliver &= 2.0 * plan < TILTED * lengths(vector)
-    _, key = edge_keys(faces, len(points))
-    _, edge = np.unique(key, return_inverse=True)
-    edge = edge.reshape(-1, 3)
     keep = np.ones(len(faces), dtype=bool)
+    if not sliver.any():
+        return keep, []
+    _, key = edge_keys(faces, len(points))
+    order = stable_order(key)
+    edge = np.empty(len(key), dtype=np.int64)
+    edge[order] = np.cumsum(np.r_[0, np.diff(key[order]) > 0])
+    edge = edge.reshape(-1, 3)
     while True:
         open_edge = np.bincount(edge[keep].ravel(), minlength=int(edge.max()) + 1) == 1
         peel = keep & sliver & open_edge[edge].any(axis=1)
@@ -121,6 +159,10 @@ def without_rim_slivers(points: Array, faces: IntArray) -> tuple[NDArray[np.bool
 
 def _is_rough(points: Array, faces: IntArray) -> bool:
     """Whether most edges bend, and both ways about as much."""
+    if len(faces) > 4 * PLENTY:  # in runs, as those that come together mostly lie together
+        run = np.arange(0, len(faces) - RUN, len(faces) * RUN // PLENTY)
+        some = faces[(run[:, None] + np.arange(RUN)).ravel()]
+        faces = some if 2 * len(neighbor_edges(some, len(points))[0]) > len(some) else faces
     _, key = edge_keys(faces, len(points))
     order = stable_order(key)
     ranked = key[order]
@@ -141,20 +183,68 @@ def _is_rough(points: Array, faces: IntArray) -> bool:
     return bool(abs(np.sum(hollow[small] * bend[small])) < BOTH_WAYS * np.sum(bend[small]))
 
 
+def _known_planes(points: Array, memory: Memory | None) -> tuple[Array, Array]:
+    """As `_local_planes`, taken from those made first where nearly all of the points are among theirs."""
+    old, normal, spread = recall(memory, "local planes", lambda: (points, *_local_planes(points)))
+    if old is points or np.array_equal(old, points):
+        return normal, spread
+    if MOSTLY * len(old) < len(points) <= len(old):
+        order = np.argsort(old[:, 0], kind="stable")
+        at = order[np.minimum(np.searchsorted(old[order, 0], points[:, 0]), len(old) - 1)]
+        other = np.flatnonzero((old[at] != points).any(axis=1))
+        if len(other) < (1.0 - MOSTLY) * len(points):
+            if len(other):
+                at[other] = cKDTree(old, balanced_tree=False).query(points[other])[1]
+            return normal[at], spread[at]
+    again: tuple[Array, Array] = recall(
+        memory, ("local planes", points.tobytes()), partial(_local_planes, points)
+    )
+    return again
+
+
 def _local_planes(points: Array) -> tuple[Array, Array]:
     """Normals (n, 3) and spreads (n,) of planes through the points around each. [m]."""
-    tree = cKDTree(points)
-    count = min(AROUND, len(points))
-    normal, spread = np.zeros_like(points), np.zeros(len(points))
+    cell = _cells(points)
+    size = np.bincount(cell).astype(float)
+    count = len(size)
+    middle = np.stack([np.bincount(cell, x, count) / size for x in points.T], axis=1)
+    off = points - middle[cell]
+    own = np.zeros((count, 3, 3))
+    if count < len(points):
+        for i, j in itertools.combinations_with_replacement(range(3), 2):
+            own[:, i, j] = own[:, j, i] = np.bincount(cell, off[:, i] * off[:, j], count)
+    tree = cKDTree(middle, balanced_tree=False)
+    near = min(AROUND, count)
+    normal, spread = np.zeros((count, 3)), np.zeros(count)
 
     def fit(low: int) -> None:
         part = slice(low, low + CHUNK)
-        around = points[tree.query(points[part], count)[1]]
-        around = around - around.mean(axis=1, keepdims=True)
-        value, vector = np.linalg.eigh(np.einsum("nkx,nky->nxy", around, around))
+        beside = np.asarray(tree.query(middle[part], near)[1]).reshape(-1, near)
+        weight, around = size[beside], middle[beside]
+        total = weight.sum(axis=1)
+        around -= (np.einsum("nk,nkx->nx", weight, around) / total[:, None])[:, None]
+        moment = np.swapaxes(around * weight[:, :, None], 1, 2) @ around
+        if count < len(points):
+            moment += own[beside].sum(axis=1)
+        value, vector = np.linalg.eigh(moment)
         normal[part] = vector[:, :, 0]
-        spread[part] = np.sqrt(np.maximum(value[:, 0], 0.0) / max(count - 3, 1))
+        spread[part] = np.sqrt(np.maximum(value[:, 0], 0.0) / np.maximum(total - 3.0, 1.0))
 
     with ThreadPoolExecutor() as threads:  # all of it lets go of the interpreter
-        list(threads.map(fit, range(0, len(points), CHUNK)))
-    return normal, spread
+        list(threads.map(fit, range(0, count, CHUNK)))
+    return normal[cell], spread[cell]
+
+
+def _cells(points: Array) -> IntArray:
+    """Cell (n,) of each point that goes on with those beside it; each its own where they are not dense.
+
+    Noise as large as the spacing of the points hides which way the nearest few lie.
+    """
+    at = np.floor((points - points.min(axis=0)) / CELL).astype(np.int64)
+    width = at.max(axis=0) + 1
+    key = (at[:, 0] * width[1] + at[:, 1]) * width[2] + at[:, 2]
+    order = stable_order(key)
+    number = np.empty(len(key), dtype=np.int64)
+    number[order] = np.cumsum(np.r_[0, np.diff(key[order]) > 0])
+    dense = len(key) > IN_CELL * (number[order[-1]] + 1)
+    return number if dense else np.arange(len(key))
