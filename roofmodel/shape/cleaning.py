@@ -274,9 +274,7 @@ def stable_order(key: IntArray) -> IntArray:
     return np.sort((key << bits) | np.arange(len(key))) & ((1 << bits) - 1)
 
 
-def _without_crowded(
-    points: Array, faces: IntArray, offset: Array, most: float
-) -> tuple[IntArray, int]:
+def _without_crowded(points: Array, faces: IntArray, offset: Array, most: float) -> tuple[IntArray, int]:
     """Faces without those at edges of three or more, unless on each side they are one sheet, drawn twice.
 
     More than `most` such edges are rejected. Also the number of faces that were left out.

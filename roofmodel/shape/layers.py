@@ -18,9 +18,7 @@ FINEST = 0.01  # cells, larger than what welding moves [m]
 MARKS = 4_000_000  # places along edges; more of them cross all of the grid, and nothing is told
 
 
-def in_one_layer(
-    points: Array, faces: IntArray, spots: Array, folds: bool = False
-) -> NDArray[np.bool_]:
+def in_one_layer(points: Array, faces: IntArray, spots: Array, folds: bool = False) -> NDArray[np.bool_]:
     """Whether spots on plan surely lie under or on one face and no other.
 
     Parameters

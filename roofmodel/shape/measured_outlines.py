@@ -159,7 +159,7 @@ def _plan_areas(mesh: Mesh) -> Array:
 def _rim(
     mesh: Mesh, state: Measured, spacing: float, pinhole: float
 ) -> tuple[list[BaseGeometry], BaseGeometry | None]:
-    """Edges of each part of the survey on plan, and the straightened outline of all, with its larger holes."""
+    """Edges of each part of the survey on plan, and the straight outline of all without larger holes."""
     open_edge = np.flatnonzero(mesh.twin < 0)
     start = mesh.faces.reshape(-1)[open_edge]
     end = mesh.faces.reshape(-1)[open_edge - open_edge % 3 + (open_edge + 1) % 3]
@@ -196,7 +196,7 @@ def _signed_areas(points: Array, rings: list[IntArray]) -> Array:
 
 
 def _rings(start: IntArray, end: IntArray) -> list[IntArray]:
-    """Closed walks over directed edges, none through a vertex twice: what hangs at one is a ring of its own."""
+    """Closed walks over directed edges, none twice through a vertex: what hangs at one is another."""
     leaving: dict[int, list[int]] = {}
     for one, other in zip(start.tolist(), end.tolist(), strict=True):
         leaving.setdefault(one, []).append(other)

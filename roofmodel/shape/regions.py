@@ -7,6 +7,7 @@ and last by looking for the plane that most of the area lies on.
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -108,22 +109,20 @@ def fit_planes(mesh: Mesh, face: IntArray, label: IntArray, count: int) -> tuple
     if 3 * len(face) < len(mesh.points):
         xyz = list(np.ascontiguousarray(mesh.points[mesh.faces[face]].transpose(2, 1, 0)))
     else:
-        axes = np.ascontiguousarray(mesh.points.T)
-        xyz = [axis[np.ascontiguousarray(mesh.faces[face].T)] for axis in axes]
+        corners = np.ascontiguousarray(mesh.faces[face].T)
+        xyz = [axis[corners] for axis in np.ascontiguousarray(mesh.points.T)]
     three = [a + b + c for a, b, c in xyz]
-    centroid = np.stack([np.bincount(label, weight * x, count) for x in three], axis=1) / (
-        3.0 * total[:, None]
-    )
+    first = [np.bincount(label, weight * x, count) / (3.0 * total) for x in three]
+    centroid = np.stack(first, axis=1)
     for axis, middle in zip(xyz, centroid.T, strict=True):
         shift = middle[label]
         for corner in axis:
             corner -= shift
     three = [a + b + c for a, b, c in xyz]
     moment = np.zeros((count, 3, 3))
-    for i in range(3):
-        for j in range(i, 3):
-            product = sum(a * b for a, b in zip(xyz[i], xyz[j], strict=True)) + three[i] * three[j]
-            moment[:, i, j] = moment[:, j, i] = np.bincount(label, weight * product, count)
+    for i, j in itertools.combinations_with_replacement(range(3), 2):
+        product = sum(a * b for a, b in zip(xyz[i], xyz[j], strict=True)) + three[i] * three[j]
+        moment[:, i, j] = moment[:, j, i] = np.bincount(label, weight * product, count)
     normal = np.linalg.eigh(moment)[1][:, :, 0]
     mean = np.stack([np.bincount(label, weight * n, count) for n in mesh.normal[face].T], axis=1)
     normal *= np.where(np.sum(normal * mean, axis=1) < 0.0, -1.0, 1.0)[:, None]
@@ -248,7 +247,8 @@ def survey_regions(mesh: Mesh, noise: float) -> IntArray:
         _trade_borders(mesh, region, far)
         _join_larger(mesh, region, near)
         _join_alike(mesh, region, noise)
-        count, label = components(len(region), mesh.pairs[_same(region, mesh.pairs)])
+        same = region[mesh.pairs[:, 0]] == region[mesh.pairs[:, 1]]
+        count, label = components(len(region), mesh.pairs[same])
         scrap = (np.bincount(label, mesh.area, count) < least)[label]
         region[scrap] = -1
         _number_from_zero(region)
@@ -290,10 +290,6 @@ def _at_borders(mesh: Mesh, region: IntArray) -> NDArray[np.bool_]:
 def _borders(mesh: Mesh, region: IntArray) -> IntArray:
     """Regions (k, 2) on the two sides of each edge between them."""
     return region[mesh.pairs[_at_borders(mesh, region)]]
-
-
-def _same(region: IntArray, pairs: IntArray) -> NDArray[np.bool_]:
-    return np.asarray(region[pairs[:, 0]] == region[pairs[:, 1]])
 
 
 def _number_from_zero(region: IntArray) -> None:
@@ -418,10 +414,9 @@ def _main_plane(mesh: Mesh, face: IntArray, tolerance: float) -> IntArray:
     normal, weight = mesh.normal[many], mesh.area[many]
     half = int(np.ceil(1.0 / NORMAL_BIN)) + 1
     bins = np.floor(normal[:, :2] / NORMAL_BIN).astype(np.int64) + half
-    grid = np.bincount(bins[:, 0] * 2 * half + bins[:, 1], weight, (2 * half) ** 2).reshape(
-        2 * half, 2 * half
-    )
-    peak = np.unravel_index(np.argmax(uniform_filter(grid, 3, mode="constant")), grid.shape)
+    grid = np.bincount(bins[:, 0] * 2 * half + bins[:, 1], weight, (2 * half) ** 2)
+    crowd = uniform_filter(grid.reshape(2 * half, 2 * half), 3, mode="constant")
+    peak = np.unravel_index(np.argmax(crowd), crowd.shape)
     near = (np.abs(bins[:, 0] - peak[0]) <= 1) & (np.abs(bins[:, 1] - peak[1]) <= 1)
     mean = (weight[near, None] * normal[near]).sum(axis=0)
     mean /= np.linalg.norm(mean)
@@ -500,6 +495,5 @@ def drop_slivers(mesh: Mesh, region: IntArray) -> None:
     same = region[mesh.pairs[:, 0]] == region[mesh.pairs[:, 1]]
     count, label = components(len(region), mesh.pairs[same])
     keep = (np.bincount(label, mesh.area, count) >= SLIVER)[label] & (region >= 0)
-    number = np.unique(label[keep], return_inverse=True)[1]
-    region[:] = -1
-    region[keep] = number
+    region[:] = np.where(keep, label, -1)
+    _number_from_zero(region)

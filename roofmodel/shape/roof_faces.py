@@ -7,11 +7,21 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 import shapely
 from numpy.typing import NDArray
+from shapely import LineString
 from shapely.geometry.base import BaseGeometry
 
 from roofmodel.errors import InputError
 from roofmodel.memory import Memory
-from roofmodel.shape.cleaning import NEEDLE, check_arrays, distinct, face_vectors, in_order, lengths, looking_down, weld
+from roofmodel.shape.cleaning import (
+    NEEDLE,
+    check_arrays,
+    distinct,
+    face_vectors,
+    in_order,
+    lengths,
+    looking_down,
+    weld,
+)
 from roofmodel.shape.layers import faces_around, in_one_layer
 from roofmodel.shape.partly_hidden import SHOWN, StandingOut, standing_out
 from roofmodel.shape.regions import components, make_mesh, neighbor_edges
@@ -181,9 +191,7 @@ def _in_order(raw: RawMesh) -> RawMesh:
     order, face = in_order(raw.points, raw.faces)
     number = np.empty(len(order), dtype=np.int64)
     number[order] = np.arange(len(order))
-    return replace(
-        raw, points=raw.points[order], faces=number[raw.faces[face]], beside=number[raw.beside]
-    )
+    return replace(raw, points=raw.points[order], faces=number[raw.faces[face]], beside=number[raw.beside])
 
 
 def _not_walls(
@@ -409,4 +417,4 @@ def _strays(points: Array, faces: IntArray, parts: tuple[int, IntArray]) -> NDAr
 
 
 def _plan_hull(points: Array, faces: IntArray) -> BaseGeometry:
-    return shapely.convex_hull(shapely.linestrings(points[distinct(faces), :2]))
+    return LineString(points[distinct(faces), :2]).convex_hull

@@ -138,9 +138,9 @@ def without_rim_slivers(points: Array, faces: IntArray) -> tuple[NDArray[np.bool
         return keep, []
     _, key = edge_keys(faces, len(points))
     order = stable_order(key)
-    edge = np.empty(len(key), dtype=np.int64)
-    edge[order] = np.cumsum(np.r_[0, np.diff(key[order]) > 0])
-    edge = edge.reshape(-1, 3)
+    number = np.empty(len(key), dtype=np.int64)
+    number[order] = np.cumsum(np.r_[0, np.diff(key[order]) > 0])
+    edge = number.reshape(-1, 3)
     while True:
         open_edge = np.bincount(edge[keep].ravel(), minlength=int(edge.max()) + 1) == 1
         peel = keep & sliver & open_edge[edge].any(axis=1)
