@@ -1,11 +1,16 @@
 """A plane with a wing before it: its lower part is in pieces, and each is judged by where its snow lands."""
 
+import numpy as np
 import pytest
+import tomlkit
 from plan_projects import with_roof
 
 from fea.planning.candidates import ladders
 from fea.planning.threats import find_threats
-from roofmodel.project.load import load_project
+from roofmodel.project.load import load_project, with_rows
+from roofmodel.project.schema import RowTable
+from viewer.app import messages
+from viewer.app.edits import apply_edit
 
 T_ROOF = """
 [[roof.part]]
@@ -50,6 +55,19 @@ def test_no_row_stands_where_nothing_slides_onto_the_door(threatened, full):
     high = [row for row in rows if row.up > 2.35]
     assert all((row.start is None) == full for row in high)
     assert high
+
+
+def test_a_row_added_in_the_browser_stands_on_every_piece(threatened):
+    """The line half a meter up stops at the wing's valleys, 5 m and 9 m across less what they have closed."""
+    project, _ = threatened
+    document = tomlkit.parse('[[row]]\nname = "A"\nplane = "N1"\nup = "1 m"\n')
+    added = messages.AddRow(id=1, type="add", revision=0, row="B", plane="S1", up="0.5 m")
+    assert apply_edit(document, added, project) == "add row B in 2 pieces"
+    placed = with_rows(project, [RowTable(**row) for row in document.unwrap()["row"]])
+    layout, shift = placed.layout, 0.5 * 2.0 / 2.3094
+    assert layout.row_name == ("A", "B", "B-2")
+    np.testing.assert_allclose(layout.row_start[1:, 0], [0.0, 9.0 - shift], atol=1e-3)
+    np.testing.assert_allclose(layout.row_end[1:, 0], [5.0 + shift, 14.0], atol=1e-3)
 
 
 def test_rows_are_asked_what_they_protect(threatened):

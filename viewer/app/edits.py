@@ -14,7 +14,7 @@ from tomlkit.items import AoT, Comment, Table, Whitespace
 from roofmodel.errors import InputError
 from roofmodel.layout import Layout
 from roofmodel.project.load import Project
-from roofmodel.units import factor, shown, split
+from roofmodel.units import factor, parse, shown, split
 from viewer.app import messages
 
 Document = MutableMapping[str, Any]
@@ -49,10 +49,7 @@ def apply_edit(document: Document, edit: messages.Edit, project: Project) -> str
         case messages.SetRow():
             return _set_row(document, edit)
         case messages.AddRow():
-            document["row"].append(
-                _table(document["row"], {"name": edit.row, "plane": edit.plane, "up": edit.up})
-            )
-            return f"add row {edit.row}"
+            return _add_row(document, edit, project)
         case messages.RemoveRow():
             return _remove(document, edit)
         case messages.SplitRow():
@@ -67,6 +64,38 @@ def apply_edit(document: Document, edit: messages.Edit, project: Project) -> str
             return _take_thing(document, edit)
     message = f"{type(edit).__name__} changes nothing"
     raise InputError(message)
+
+
+def _add_row(document: Document, edit: messages.AddRow, project: Project) -> str:
+    """A row at the end; where its line crosses the plane in pieces, such as beside a wing, one on each."""
+    rows = document["row"]
+    first = {"name": edit.row, "plane": edit.plane, "up": edit.up}
+    pieces = _line_pieces(edit, project)
+    if len(pieces) < 2:
+        rows.append(_table(rows, first))
+        return f"add row {edit.row}"
+    unit, left, right = split(edit.up, "length")[1], pieces[0][0], pieces[-1][1]
+    usable = [piece for piece in pieces if piece[1] - piece[0] > project.panel.seam_spacing] or pieces
+    for number, (a, b) in enumerate(usable):
+        row = first | ({"name": _free_name(edit.row, [r["name"] for r in rows])} if number else {})
+        if a > left:
+            row["start"] = _text(a - left, unit)
+        if b < right:
+            row["end"] = _text(b - left, unit)
+        rows.append(_table(rows, row))
+    return f"add row {edit.row}" + (f" in {len(usable)} pieces" if len(usable) > 1 else "")
+
+
+def _line_pieces(edit: messages.AddRow, project: Project) -> list[tuple[float, float]]:
+    """Pieces of a row's line on its plane; none where it cannot be, which is said when it is read. [m]."""
+    from roofmodel.project.placement import line_pieces
+
+    names = project.roof.planes.name
+    try:
+        up = parse(edit.up, "length")
+    except ValueError:
+        return []
+    return line_pieces(project.roof, names.index(edit.plane), up) if edit.plane in names else []
 
 
 def _table(tables: Any, values: dict[str, Any]) -> Any:
