@@ -337,7 +337,7 @@ def load_range(bank: Bank, weight: Array) -> Array:
     z = np.log(bank.mass / middle) / spread
     low, high = np.quantile(z, RIM)
     even = np.where((z >= low) & (z <= high), weight * np.exp(0.5 * z**2), 0.0)
-    found = _quantiles(bank.mass, even)
+    found = _quantiles(bank.mass, even, _effective(even))
     ends = np.log(np.where(found > 0.0, found, np.nan) / middle) / spread
     inside = AT_RIM * (high - low)
     if ends[0] < low + inside:
@@ -347,13 +347,15 @@ def load_range(bank: Bank, weight: Array) -> Array:
     return found
 
 
-def _quantiles(value: Array, weight: Array) -> Array:
+def _quantiles(value: Array, weight: Array, count: float = np.inf) -> Array:
+    """5, 50 and 95 %; the outer ones by their standard error farther out if only so many samples tell."""
     total = float(weight.sum())
     if not total > 0.0:
         return np.full(3, np.nan)
     order = np.argsort(value)
     share = (np.cumsum(weight[order]) - 0.5 * weight[order]) / total
-    return np.interp([0.05, 0.5, 0.95], share, value[order])
+    out = np.sqrt(0.05 * 0.95 / max(count, 1.0))
+    return np.interp([0.05 - out, 0.5, 0.95 + out], share, value[order])
 
 
 def further(fits: Sequence[Fit], banks: Sequence[Bank]) -> tuple[Measurement, ...]:

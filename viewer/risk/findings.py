@@ -214,6 +214,8 @@ def inputs_table(found: RiskFindings) -> Table:
     if scatter.place > 0.0:
         units = SYSTEMS[found.analysis.project.table.project.units]
         rows.append(("place of a clamp", f"normal, deviation {units.text(scatter.place, 'size')}"))
+    if table.splice is not None:
+        rows.append(("strength of a splice", f"lognormal, scatter {table.splice.scatter:g}"))
     for law in table.law:
         rest = f", {law.residual:g} of its strength left" if law.residual is not None else ""
         open_ = f", {law.unzip:g} of the seam's strength lost" if law.unzip else ""
@@ -245,7 +247,7 @@ def splices_table(found: RiskFindings) -> tuple[Table, ...]:
         )
         for s in order
     )
-    heads = ("splice", "row", "first to give way", "gone where a row let go")
+    heads = ("splice", "row", "gives way first", "gone where a row let go")
     return (Table("Splices that part", heads, "ttnn", rows),)
 
 
