@@ -23,7 +23,7 @@ import numpy as np
 import trimesh
 from playwright.sync_api import Page, sync_playwright
 
-from tests.app.real_browser import CHROMIUM, GL, ROOT, started
+from tests.app.real_browser import CHROMIUM, GL, ROOT, started, worked
 
 MOVE = """async ([name, up]) => {
   const asked = performance.now();
@@ -58,15 +58,6 @@ def shown(path: Path, browser: Any) -> Iterator[tuple[Page, float, int]]:
             yield page, time.perf_counter() - begun, program.pid
         finally:
             page.close()
-
-
-def worked(pid: int) -> float:
-    """Time of the processor that a program has used, where the system tells it. [s]."""
-    try:
-        fields = Path(f"/proc/{pid}/stat").read_text(encoding="utf-8").rsplit(")", 1)[1].split()
-    except OSError:
-        return float("nan")
-    return (int(fields[11]) + int(fields[12])) / os.sysconf("SC_CLK_TCK")
 
 
 def drags(page: Page, pid: int, moves: int) -> str:

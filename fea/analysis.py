@@ -193,7 +193,12 @@ class _Clock:
 
 
 def analyze(
-    project: Project, tell: Tell | None = None, memory: Memory | None = None, *, beyond: bool = True
+    project: Project,
+    tell: Tell | None = None,
+    memory: Memory | None = None,
+    *,
+    beyond: bool = True,
+    trial: bool = False,
 ) -> Analysis:
     """Run the main job.
 
@@ -208,6 +213,9 @@ def analyze(
         `fea.moving`.
     beyond : bool
         False leaves out what follows the first failure, also where the project asks for it.
+    trial : bool
+        True leaves out the self-check with strips of another width, which routes the snow once more: for a
+        change that is only tried out.
 
     Returns
     -------
@@ -250,7 +258,7 @@ def analyze(
     proofs = (
         *equilibrium(responses),
         *conservation(roof, graph.cells, snow.cases, force),
-        *_row_proofs(project, snow, force, attachment, limits, memory),
+        *_row_proofs(project, snow, force, attachment, limits, memory, trial=trial),
     )
     clock.mark("self-audit")
     rigid: Demands | None = None
@@ -472,13 +480,15 @@ def _row_proofs(
     governing: Governing | None,
     limits: tuple[Limit, ...],
     memory: Memory | None,
+    *,
+    trial: bool,
 ) -> tuple[Proof, ...]:
     if governing is None:
         return ()
     row = governing_row(limits, governing, project)
     case = snow.cases[governing.case]
     roof, layout = project.roof, project.layout
-    return (
-        second_road(roof, layout, case, force, governing.case, row, project.slide.friction),
-        refinement(roof, layout, case, force, governing.case, project.slide, memory),
-    )
+    again = second_road(roof, layout, case, force, governing.case, row, project.slide.friction)
+    if trial:
+        return (again,)
+    return again, refinement(roof, layout, case, force, governing.case, project.slide, memory)

@@ -8,6 +8,8 @@ from dataclasses import dataclass
 from functools import cache
 from typing import TYPE_CHECKING
 
+from roofmodel.usual_units import STANDARD_GRAVITY, USUAL, VALUE
+
 if TYPE_CHECKING:
     import pint
 
@@ -33,9 +35,6 @@ EXAMPLES = {
     "temperature_change": ("K", '"40 K" or "72 delta_degF"'),
     "expansion": ("1/K", '"12e-6 / K"'),
 }
-
-
-STANDARD_GRAVITY = 9.80665  # exact [m/s^2]
 
 
 @cache
@@ -106,6 +105,12 @@ def factor(unit: str, kind: str) -> float:
     ValueError
         Unknown unit, or a unit of something else; the message shows the right form.
     """
+    usual = USUAL.get(kind, {}).get(unit)
+    return _known_factor(unit, kind) if usual is None else usual
+
+
+def _known_factor(unit: str, kind: str) -> float:
+    """As `factor`, of any unit that the registry knows."""
     si, example = EXAMPLES[kind]
     if kind == "temperature_change" and unit in _TEMPERATURES:
         msg = f"{shown(unit)} may be read as a temperature; write a difference of temperature like {example}"
@@ -298,6 +303,8 @@ _METERS = re.compile(rf'"[^"]*"|(?<![\w.,])(?:{_DIGITS}(?: x | to | and ))*{_DIG
 def _out_factor(unit: str) -> float:
     if not unit:
         return 1.0
+    if unit in VALUE:
+        return VALUE[unit]
     return float(registry().Quantity(1.0, unit).to_base_units().magnitude)
 
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from datetime import UTC, datetime
 from importlib import metadata
 from pathlib import Path
@@ -20,6 +19,7 @@ from viewer.building_export import framing_data
 from viewer.files import atomic, write_json
 from viewer.picture.standing import patch_rings
 from viewer.places import place_data
+from viewer.plain import plain_data
 from viewer.report.building import building_data
 from viewer.report.durability import durability_data
 from viewer.undrifted import undrifted_forces
@@ -99,21 +99,6 @@ def file_head(kind: str, file: str, digest: str, number: int = 1) -> dict[str, A
 def created() -> dict[str, str]:
     """When a file was written, UTC; for those that need not be the same in every run."""
     return {"created": datetime.now(UTC).isoformat(timespec="seconds")}
-
-
-def plain_data(value: Any) -> Any:
-    """Plain JSON values; NaN and infinity become null."""
-    if isinstance(value, dict):
-        return {key: plain_data(item) for key, item in value.items()}
-    if isinstance(value, list | tuple):
-        return [plain_data(item) for item in value]
-    if isinstance(value, np.ndarray):
-        return plain_data(value.tolist())
-    if isinstance(value, np.generic):
-        return plain_data(value.item())
-    if isinstance(value, float) and not math.isfinite(value):
-        return None
-    return value
 
 
 def _governing(analysis: Analysis, governing: Governing | None) -> dict[str, Any] | None:

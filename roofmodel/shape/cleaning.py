@@ -6,9 +6,6 @@ from collections.abc import Callable
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.sparse import coo_array
-from scipy.sparse.csgraph import connected_components
-from scipy.spatial import cKDTree
 
 from roofmodel.errors import InputError
 from roofmodel.surface import Array, IntArray
@@ -111,6 +108,8 @@ def weld(points: Array, faces: IntArray, tolerance: float = WELD) -> tuple[Array
         Means of the joined vertices, only those that faces use. [m]
     faces : (m, 3) int
     """
+    from scipy.spatial import cKDTree
+
     points, faces = _only_used(points, faces)
     low = points.min(axis=0)
     key = np.round((points - low) * (64.0 / tolerance)).astype(np.int64).astype(np.uint64)
@@ -122,10 +121,9 @@ def weld(points: Array, faces: IntArray, tolerance: float = WELD) -> tuple[Array
         points, faces = points[kept], (np.cumsum(kept) - 1)[first[inverse]][faces]
     pairs = cKDTree(points).query_pairs(tolerance, output_type="ndarray")
     if len(pairs):
-        ones = np.ones(len(pairs), dtype=np.int8)
-        graph = coo_array((ones, (pairs[:, 0], pairs[:, 1])), shape=(len(points),) * 2)
-        count, group = connected_components(graph, directed=False)
-        label = group.astype(np.int64)
+        from roofmodel.shape.regions import components  # which needs this module
+
+        count, label = components(len(points), pairs)
         size = np.bincount(label, minlength=count)
         points = np.stack([np.bincount(label, axis, count) / size for axis in points.T], axis=1)
         faces = label[faces]

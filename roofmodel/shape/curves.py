@@ -10,7 +10,6 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.optimize import least_squares
 
 from roofmodel.shape.cleaning import distinct
 from roofmodel.shape.regions import Mesh, components, face_distance, fit_planes
@@ -260,6 +259,8 @@ def _distance(kind: str, v: Array, points: Array) -> Array:
 
 def _refined(curve: Curve, mesh: Mesh, inside: NDArray[np.bool_], noise: float) -> Curve:
     """The curve through all points of its faces, by least squares that mind no outliers."""
+    from scipy.optimize import least_squares
+
     points = mesh.points[distinct(mesh.faces[inside])]
     points = points[:: max(len(points) // POINTS, 1)]
     middle = points.mean(axis=0)

@@ -8,9 +8,8 @@ for round roofs go by the sphere or cone.
 from __future__ import annotations
 
 import numpy as np
-from scipy.sparse import coo_array
-from scipy.sparse.csgraph import connected_components
 
+from roofmodel.shape.regions import components
 from roofmodel.surface import Array, Dome, EdgeKind, Edges, IntArray, Planes
 
 FEWEST = 6  # planes around a dome or cone; fewer are a hip roof
@@ -59,8 +58,7 @@ def _spheres(planes: Planes, edges: Edges, joint: IntArray, turn: Array) -> list
     if len(joint) < 2 * FEWEST:
         return []
     pair = edges.plane[joint]
-    graph = coo_array((np.ones(len(pair)), (pair[:, 0], pair[:, 1])), shape=(planes.count,) * 2)
-    group = connected_components(graph, directed=False)[1]
+    _, group = components(planes.count, pair)
     found = []
     for number in np.unique(group[pair[:, 0]]):
         among = group[pair[:, 0]] == number

@@ -6,7 +6,6 @@ from collections.abc import Sequence
 
 import numpy as np
 import shapely
-from scipy.spatial import cKDTree
 from shapely import MultiPolygon, Polygon
 from shapely.geometry.base import BaseGeometry
 
@@ -120,11 +119,11 @@ def merged(cells: Sequence[Cell]) -> list[Cell]:
     first = np.unique(piece, return_index=True)[1]
     pieces, of = pieces[piece[first]], group[owner[first]]
     corners = shapely.get_coordinates(shapes)
-    tree = cKDTree(corners)
+    tree = shapely.STRtree(np.asarray(shapely.points(corners)))
 
     def restore(xy: Array) -> Array:
-        distance, index = tree.query(xy)
-        near = np.asarray(distance) < SAME_POINT
+        index = tree.nearest(shapely.points(xy))
+        near = np.linalg.norm(corners[index] - xy, axis=1) < SAME_POINT
         return np.where(near[:, None], corners[index], xy)
 
     return split(

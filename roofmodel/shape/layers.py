@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import binary_dilation
 
 from roofmodel.shape.cleaning import edge_keys, stable_order
 from roofmodel.surface import Array, IntArray
@@ -37,6 +36,8 @@ def in_one_layer(points: Array, faces: IntArray, spots: Array, folds: bool = Fal
     (k,) bool
         False also where it cannot be told: near free edges.
     """
+    from scipy.ndimage import binary_dilation
+
     start, end, times = _free_edges(points, faces, folds)
     low = points[:, :2].min(axis=0)
     size = np.ptp(points[:, :2], axis=0) + 1e-6

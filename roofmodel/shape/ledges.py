@@ -49,6 +49,8 @@ def steps_over_ledges(scene: Scene, rows: Sequence[StepRow], tolerance: float) -
         Where no step of `rows` joins the same two roofs. Their gap is the least width of what lies between,
         up to `ACROSS`; none leads across a roof that comes up to the upper edge.
     """
+    if len(rows) < 2:
+        return []
     taken: dict[tuple[int, int], list[tuple[float, float]]] = {}
     for row in rows:
         taken.setdefault((row.upper, row.lower), []).append(_stretch(scene, row.upper, row.start, row.end))

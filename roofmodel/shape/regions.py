@@ -12,9 +12,6 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import uniform_filter
-from scipy.sparse import coo_array
-from scipy.sparse.csgraph import connected_components
 
 from roofmodel.shape.cleaning import edge_keys, face_vectors, lengths, stable_order
 from roofmodel.surface import Array, IntArray
@@ -162,6 +159,9 @@ def face_distance(mesh: Mesh, face: IntArray, on: IntArray, normal: Array, centr
 
 def components(count: int, pairs: IntArray) -> tuple[int, IntArray]:
     """Connected components of `count` things joined by pairs."""
+    from scipy.sparse import coo_array
+    from scipy.sparse.csgraph import connected_components
+
     ones = np.ones(len(pairs), dtype=np.int8)
     graph = coo_array((ones, (pairs[:, 0], pairs[:, 1])), shape=(count, count))
     number, label = connected_components(graph, directed=False)
@@ -320,6 +320,8 @@ def _grow(
 
 def _smoothed_normals(mesh: Mesh) -> Array:
     """Normals averaged with their neighbors again and again, against noise of the vertices."""
+    from scipy.sparse import coo_array
+
     both = np.concatenate([mesh.pairs, mesh.pairs[:, ::-1]])
     count = len(mesh.faces)
     graph = coo_array((mesh.area[both[:, 1]], (both[:, 0], both[:, 1])), shape=(count, count)).tocsr()
@@ -410,6 +412,8 @@ def _search_planes(
 
 def _main_plane(mesh: Mesh, face: IntArray, tolerance: float) -> IntArray:
     """Faces on the plane with most area: mode of the normals, mode of the offsets, then refits."""
+    from scipy.ndimage import uniform_filter
+
     many = face[:: max(len(face) // SEARCHED, 1)]
     normal, weight = mesh.normal[many], mesh.area[many]
     half = int(np.ceil(1.0 / NORMAL_BIN)) + 1

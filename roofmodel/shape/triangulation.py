@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
-from scipy.spatial import cKDTree
+import shapely
 
 from roofmodel.shape.envelopes import SAME_POINT
 from roofmodel.surface import Array, IntArray
@@ -52,7 +52,8 @@ def triangulate(rings: Sequence[Sequence[Array]]) -> tuple[Array, IntArray, IntA
 
 def _first_of_same(points: Array) -> IntArray:
     """Number of the first point that coincides with each point."""
-    first = np.arange(len(points))
-    pairs = cKDTree(points).query_pairs(SAME_POINT, output_type="ndarray")
-    np.minimum.at(first, pairs[:, 1], pairs[:, 0])
+    first, plan = np.arange(len(points)), np.asarray(shapely.points(points[:, :2]))
+    one, other = shapely.STRtree(plan).query(plan, predicate="dwithin", distance=SAME_POINT)
+    near = np.linalg.norm(points[one] - points[other], axis=1) <= SAME_POINT
+    np.minimum.at(first, one[near], other[near])
     return first

@@ -7,11 +7,10 @@ The planes stay facets for the geometry; the standards' rules for curved roofs g
 from __future__ import annotations
 
 import numpy as np
-from scipy.sparse import coo_array
-from scipy.sparse.csgraph import connected_components
 from shapely import Polygon
 
 from roofmodel.errors import InputError
+from roofmodel.shape.regions import components
 from roofmodel.surface import Array, EdgeKind, Edges, IntArray, Planes, Vault
 
 FEWEST = 5  # planes that make a vault; fewer are a mansard
@@ -96,8 +95,7 @@ def find_vaults(planes: Planes, edges: Edges) -> tuple[Vault, ...]:
         np.clip(np.sum(planes.normal[pair[:, 0]] * planes.normal[pair[:, 1]], axis=1), -1.0, 1.0)
     )
     joint, pair = joint[turn <= TURN], pair[turn <= TURN]
-    graph = coo_array((np.ones(len(pair)), (pair[:, 0], pair[:, 1])), shape=(planes.count,) * 2)
-    group = connected_components(graph, directed=False)[1]
+    _, group = components(planes.count, pair)
     found = []
     for number in np.unique(group[pair[:, 0]]) if len(pair) else ():
         vault = _vault(planes, edges, np.flatnonzero(group == number), joint[group[pair[:, 0]] == number])

@@ -14,7 +14,6 @@ from enum import StrEnum
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from scipy.sparse import coo_array
 from shapely import MultiPolygon, Polygon
 
 from roofmodel.snow.sharing import centroids, shared_moments
@@ -190,6 +189,8 @@ def case_forces(cases: Sequence[SnowCase], polygons: NDArray[np.object_], plane:
     (q, n) float
         Exact integrals of the pressures. [N]
     """
+    from scipy.sparse import coo_array
+
     present = set(plane.tolist())
     zones = [(q, zone) for q, case in enumerate(cases) for zone in case.zones if zone.plane in present]
     shape, numbers = _same_shapes([zone for _, zone in zones])

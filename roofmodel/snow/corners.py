@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
+import shapely
 from numpy.typing import NDArray
-from scipy.spatial import cKDTree
 from shapely import Polygon
 
 from roofmodel.snow.cases import Zone
@@ -75,10 +75,8 @@ def outside_corners(start: Array, end: Array) -> IntArray:
     """
     if len(start) < 2:
         return np.zeros((0, 2), dtype=np.int64)
-    met = cKDTree(end[:, :2]).sparse_distance_matrix(
-        cKDTree(start[:, :2]), SAME_CORNER, output_type="ndarray"
-    )
-    pair = np.stack([met["i"], met["j"]], axis=1)
+    feet = shapely.STRtree(np.asarray(shapely.points(start[:, :2])))
+    pair = feet.query(shapely.points(end[:, :2]), predicate="dwithin", distance=SAME_CORNER).T
     normal = left_normal(start, end)
     first, second = normal[pair[:, 0]], normal[pair[:, 1]]
     turn = first[:, 0] * second[:, 1] - first[:, 1] * second[:, 0]

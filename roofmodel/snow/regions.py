@@ -9,8 +9,6 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from scipy.sparse import coo_array
-from scipy.sparse.csgraph import connected_components
 from shapely import MultiPolygon, Polygon
 from shapely.geometry.base import BaseGeometry
 
@@ -125,6 +123,9 @@ def filled(roof: RoofSurface, depth: Array) -> NDArray[np.bool_]:
 
 
 def _levels(roof: RoofSurface, depth: Array) -> IntArray:
+    from scipy.sparse import coo_array
+    from scipy.sparse.csgraph import connected_components
+
     kinds = np.array(roof.edges.kind)
     pair = roof.edges.plane[(kinds != EdgeKind.STEP) & (roof.edges.plane.min(axis=1) >= 0)]
     steps = roof.steps

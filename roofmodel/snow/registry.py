@@ -4,24 +4,20 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable
 from dataclasses import replace
-from typing import Any
+from importlib import import_module
 
 from roofmodel.errors import InputError
-from roofmodel.snow.asce_cases import asce_cases
 from roofmodel.snow.cases import SnowSet
-from roofmodel.snow.en_cases import en_cases
 from roofmodel.snow.inputs import Asce16Site, AsceSite, DirectSite, EnSite, NbccSite, Site
-from roofmodel.snow.measured import direct_cases
-from roofmodel.snow.nbcc_cases import nbcc_cases
-from roofmodel.snow.obstacle_walls import say_raised, with_parapets
 from roofmodel.surface import RoofSurface
 
-STANDARDS: dict[str, Callable[[RoofSurface, Any, frozenset[int]], SnowSet]] = {
-    AsceSite.standard: asce_cases,
-    Asce16Site.standard: asce_cases,
-    EnSite.standard: en_cases,
-    NbccSite.standard: nbcc_cases,
-    DirectSite.standard: direct_cases,
+# Of each standard, the module and what makes its cases; only the one that is asked for is loaded.
+STANDARDS = {
+    AsceSite.standard: ("roofmodel.snow.asce_cases", "asce_cases"),
+    Asce16Site.standard: ("roofmodel.snow.asce_cases", "asce_cases"),
+    EnSite.standard: ("roofmodel.snow.en_cases", "en_cases"),
+    NbccSite.standard: ("roofmodel.snow.nbcc_cases", "nbcc_cases"),
+    DirectSite.standard: ("roofmodel.snow.measured", "direct_cases"),
 }
 
 
@@ -46,6 +42,8 @@ def snow_cases(roof: RoofSurface, site: Site, retained: Iterable[int] = ()) -> S
     InputError
         For site values out of range or a retained plane that does not exist.
     """
+    from roofmodel.snow.obstacle_walls import say_raised, with_parapets
+
     planes = frozenset(int(plane) for plane in retained)
     for plane in planes:
         if not 0 <= plane < roof.planes.count:
@@ -54,7 +52,9 @@ def snow_cases(roof: RoofSurface, site: Site, retained: Iterable[int] = ()) -> S
             )
             raise InputError(message)
     raised = with_parapets(roof)
-    snow = STANDARDS[site.standard](raised, site, planes)
+    module, name = STANDARDS[site.standard]
+    make: Callable[[RoofSurface, Site, frozenset[int]], SnowSet] = getattr(import_module(module), name)
+    snow = make(raised, site, planes)
     if raised is roof:
         return snow
     return replace(snow, cases=tuple(say_raised(case, roof, raised) for case in snow.cases))

@@ -75,6 +75,15 @@ def started(path):
         program.stdout.close()
 
 
+def worked(pid: int) -> float:
+    """Time of the processor that a program has used, where the system tells it. [s]."""
+    try:
+        fields = Path(f"/proc/{pid}/stat").read_text(encoding="utf-8").rsplit(")", 1)[1].split()
+    except OSError:
+        return float("nan")
+    return (int(fields[11]) + int(fields[12])) / os.sysconf("SC_CLK_TCK")
+
+
 @contextlib.contextmanager
 def running(path):
     """Link of what the command serves, from a thread of this process: a second sooner than a program."""

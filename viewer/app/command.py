@@ -17,6 +17,8 @@ if TYPE_CHECKING:
 
     from viewer.app.session import State
 
+TURN = 5e-4  # after which the thread that solves lets the one that answers the browser on [s]
+
 
 @click.command(
     "open",
@@ -60,6 +62,7 @@ def open_command(project: Path, port: int, browser: bool) -> None:
     if browser:
         _show(link)
     # While the browser starts and waits for its page, the program loads the rest.
+    sys.setswitchinterval(TURN)
     app, server = serving(state, token, port)
     try:
         server.run(sockets=[listener])

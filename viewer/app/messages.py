@@ -20,7 +20,7 @@ Standing = Literal["obstruction", "solar"]  # lists of things that stand on the 
 class Message(BaseModel):
     """Base: `id` comes back with the answer, `revision` is what the sender was looking at."""
 
-    model_config = ConfigDict(extra="forbid", frozen=True, strict=True, allow_inf_nan=False)
+    model_config = ConfigDict(extra="forbid", frozen=True, strict=True, allow_inf_nan=False, defer_build=True)
 
     id: int = Field(ge=0, le=2**53)
 
@@ -76,7 +76,7 @@ class SplitRow(Edit):
 class OneSplice(BaseModel):
     """A splice of a rail, as the file writes it."""
 
-    model_config = ConfigDict(extra="forbid", frozen=True, strict=True)
+    model_config = ConfigDict(extra="forbid", frozen=True, strict=True, defer_build=True)
 
     at: Name
     kind: Literal["hinge", "continuous", "sliding"] | None = None
@@ -219,7 +219,7 @@ Any_ = Annotated[
     | Cancel,
     Field(discriminator="type"),
 ]
-_READER: TypeAdapter[Any] = TypeAdapter(Any_)
+_READER: TypeAdapter[Any] = TypeAdapter(Any_, config=ConfigDict(defer_build=True))
 
 
 # What would be right, by pydantic's kind of error; {} is taken from its context.
@@ -242,7 +242,7 @@ _CALLED = {
 class Hello(BaseModel):
     """The first message: shows that the browser was opened with the link of the terminal."""
 
-    model_config = ConfigDict(extra="forbid", frozen=True, strict=True)
+    model_config = ConfigDict(extra="forbid", frozen=True, strict=True, defer_build=True)
 
     type: Literal["hello"]
     token: Annotated[str, Field(max_length=200)]

@@ -5,28 +5,25 @@ from __future__ import annotations
 import asyncio
 import contextlib
 import logging
-import mimetypes
 import secrets
 import threading
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
-from importlib import resources
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from starlette.applications import Starlette
-from starlette.requests import Request
-from starlette.responses import FileResponse, PlainTextResponse, Response
-from starlette.routing import Route, WebSocketRoute
+from starlette.routing import WebSocketRoute
 from starlette.websockets import WebSocket, WebSocketDisconnect
 
 from roofmodel.errors import InputError
-from viewer import style
 from viewer.app import messages
 from viewer.app.exports import PARTS, inside, run_parts
 from viewer.app.guard import Guard
+from viewer.app.pages import ROUTES
 from viewer.app.session import (
     State,
+    Version,
     again,
     change,
     find_plan,
@@ -39,19 +36,17 @@ from viewer.app.session import (
     take_plan,
     undo,
 )
-from viewer.app.surface import roof_block, surface_block
-from viewer.app.view import answer_data, forms, governing, state_data
-from viewer.app.working import working_data
-from viewer.export import plain_data
+from viewer.plain import plain_data
+
+# What makes pictures and answers is imported where it is used, beside the loop: the page comes first.
 
 if TYPE_CHECKING:
+    from fea.analysis import Analysis
     from fea.planning.plan import Plan
 
 LARGEST_MESSAGE = 64 * 1024  # bytes
 PATIENCE = 10.0  # for the first message of a browser [s]
 WAITING = 400  # messages for one browser before it counts as gone
-
-_PAGE_FONTS = ("SourceSansPro-Regular.ttf", "SourceSansPro-Semibold.ttf")
 
 
 class CanceledError(Exception):
@@ -91,6 +86,8 @@ class Desk:
 
     def state_message(self, **more: Any) -> dict[str, Any]:
         """The whole state for a browser."""
+        from viewer.app.view import state_data
+
         parts = tuple((part.command, part.about) for part in PARTS)
         return {"type": "state", "solving": self.solving, **state_data(self.state, exports=parts), **more}
 
@@ -126,14 +123,7 @@ def make_app(state: State, token: str, hosts: frozenset[str]) -> Starlette:
                 await desk.export
 
     app = Starlette(
-        routes=[
-            Route("/", _page),
-            Route("/static/{name}", _static),
-            Route("/api/roof", _roof),
-            Route("/api/surface", _surface),
-            Route("/out/{ticket}/{name}", _result),
-            WebSocketRoute("/ws", _socket),
-        ],
+        routes=[*ROUTES, WebSocketRoute("/ws", _socket)],
         lifespan=lifespan,
     )
     app.state.desk = desk
@@ -142,11 +132,11 @@ def make_app(state: State, token: str, hosts: frozenset[str]) -> Starlette:
 
 
 async def _first_answer(desk: Desk) -> None:
-    """Solve what was opened, while the browser draws the roof."""
+    """Solve what was opened, while the browser loads its page and draws the roof."""
     desk.solving = True
     async with desk.lock:
         try:
-            now = await _in_thread(desk, lambda tell: solved(desk.state.now, tell))
+            now = await _in_thread(desk, lambda tell: _opened(desk.state.now, tell))
         except CanceledError:
             now = replace(
                 desk.state.now, trouble="stopped before there was an answer; any change solves anew"
@@ -157,6 +147,16 @@ async def _first_answer(desk: Desk) -> None:
         desk.state = replace(desk.state, now=now)
         desk.solving = False
     desk.send_all(desk.state_message())
+
+
+def _opened(now: Version, tell: Callable[[str], None]) -> Version:
+    """The answer; first what the roof is drawn with, so that a browser has it while the solving goes on."""
+    from viewer.app.surface import roof_block
+    from viewer.app.view import forms
+
+    roof_block(now.project)
+    forms()
+    return solved(now, tell)
 
 
 def _defect(error: Exception) -> str:
@@ -181,79 +181,6 @@ async def _in_thread(desk: Desk, work: Callable[[Callable[[str], None]], Any]) -
             desk.tell("")
 
 
-# --- pages and blocks -----------------------------------------------------------------------------------
-
-
-def _desk(request: Request) -> Desk:
-    desk: Desk = request.app.state.desk
-    return desk
-
-
-async def _page(request: Request) -> Response:
-    return _packaged("index.html")
-
-
-async def _static(request: Request) -> Response:
-    return _packaged(request.path_params["name"])
-
-
-def _packaged(name: str) -> Response:
-    """A file of the app by its plain name; nothing else can be asked for."""
-    if name == "palette.css":
-        return Response(style.css_variables() + _scales_css(), media_type="text/css")
-    folder = resources.files("viewer.app") / "static"
-    if name in _PAGE_FONTS:
-        folder = resources.files("viewer.picture") / "fonts"
-    elif name not in {item.name for item in folder.iterdir() if item.is_file()}:
-        return PlainTextResponse("there is no such file", status_code=404)
-    kind = "text/javascript" if name.endswith(".js") else mimetypes.guess_type(name)[0]
-    return Response((folder / name).read_bytes(), media_type=kind or "application/octet-stream")
-
-
-def _scales_css() -> str:
-    """The two color scales, for legends."""
-    snow, use = ", ".join(style.SNOW_ANCHORS), ", ".join(style.KEPT_ANCHORS)
-    over = ", ".join(style.EXCEEDED_ANCHORS)
-    return (
-        f":root {{\n  --snow-scale: {snow};\n  --kept-scale: {use};\n  --exceeded-scale: {over};\n"
-        f"  --wall: {style.WALL};\n  --wall-shade: {style.WALL_SHADE};\n}}\n"
-    )
-
-
-def _known(request: Request) -> bool:
-    given = request.headers.get("x-eavewright-token", "")
-    return secrets.compare_digest(given.encode(), _desk(request).token.encode())
-
-
-async def _roof(request: Request) -> Response:
-    if not _known(request):
-        return PlainTextResponse("open the link that the terminal shows", status_code=403)
-    project = _desk(request).state.now.project
-    return Response(await asyncio.to_thread(roof_block, project), media_type="application/octet-stream")
-
-
-async def _surface(request: Request) -> Response:
-    desk = _desk(request)
-    if not _known(request):
-        return PlainTextResponse("open the link that the terminal shows", status_code=403)
-    analysis = desk.state.now.analysis
-    asked = request.query_params.get("case", "0")
-    if analysis is None or not asked.isdecimal() or int(asked) >= len(analysis.snow.cases):
-        return PlainTextResponse("there is no such case", status_code=404)
-    data = await asyncio.to_thread(surface_block, analysis, int(asked))
-    return Response(data, media_type="application/octet-stream")
-
-
-async def _result(request: Request) -> Response:
-    """A file that an export wrote; tickets cannot be guessed and name single files."""
-    folder, names = _desk(request).tickets.get(request.path_params["ticket"], (Path(), ()))
-    name = request.path_params["name"]
-    if name not in names or not (folder / name).is_file() or (folder / name).is_symlink():
-        return PlainTextResponse("there is no such file", status_code=404)
-    policy = "default-src 'none'; img-src data:; style-src 'unsafe-inline'; font-src data:; sandbox"
-    return FileResponse(folder / name, headers={"Content-Security-Policy": policy})
-
-
 # --- messages -------------------------------------------------------------------------------------------
 
 
@@ -271,8 +198,9 @@ async def _socket(socket: WebSocket) -> None:
             await socket.close(4403, "open the link that the terminal shows")
         return
     client, out, work = secrets.randbits(62), asyncio.Queue[Any](), asyncio.Queue[str](WAITING)
+    first = await _first_words(desk)
     desk.clients[client] = out
-    out.put_nowait({**desk.state_message(), "forms": forms()})
+    out.put_nowait(first)
     tasks = [asyncio.create_task(_speak(socket, out)), asyncio.create_task(_work(desk, client, out, work))]
     try:
         await _listen(socket, desk, out, work)
@@ -280,6 +208,21 @@ async def _socket(socket: WebSocket) -> None:
         desk.clients.pop(client, None)
         for task in tasks:
             task.cancel()
+
+
+async def _first_words(desk: Desk) -> dict[str, Any]:
+    """What a browser is told first, as things stand at the end of telling it."""
+    while True:
+        state, solving = desk.state, desk.solving
+        said = await asyncio.to_thread(_all_words, desk)
+        if desk.state is state and desk.solving is solving:
+            return said
+
+
+def _all_words(desk: Desk) -> dict[str, Any]:
+    from viewer.app.view import forms
+
+    return {**desk.state_message(), "forms": forms()}
 
 
 async def _speak(socket: WebSocket, out: asyncio.Queue[Any]) -> None:
@@ -357,10 +300,14 @@ async def _answer(desk: Desk, client: int, out: asyncio.Queue[Any], message: Any
             out.put_nowait({"type": "planned", "id": message.id, **plan_answer(found)})
             return
         if isinstance(message, messages.Edit) and message.preview:
+            from viewer.app.view import answer_data, governing
+
             version = await _in_thread(desk, lambda tell: preview(state, message, tell))
             data = {**answer_data(version), "label": version.label, "before": governing(state.now)}
             out.put_nowait({"type": "preview", "id": message.id, **data})
             return
+        from viewer.app.view import governing
+
         desk.state = await _in_thread(desk, lambda tell: _next(desk, message, tell))
         moved = not isinstance(message, messages.Save)
         before = governing(state.now) if moved else None
@@ -407,7 +354,13 @@ async def _working(state: State, message: messages.Pick) -> dict[str, Any]:
     if analysis is None:
         text = state.now.trouble or "the first answer is not there yet"
         raise InputError(text)
-    return await asyncio.to_thread(working_data, analysis, message.kind, message.index, message.case)
+    return await asyncio.to_thread(_worked_out, analysis, message)
+
+
+def _worked_out(analysis: Analysis, message: messages.Pick) -> dict[str, Any]:
+    from viewer.app.working import working_data
+
+    return working_data(analysis, message.kind, message.index, message.case)
 
 
 async def _start_export(desk: Desk, out: asyncio.Queue[Any], message: messages.Export) -> None:

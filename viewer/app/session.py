@@ -116,11 +116,20 @@ def _read(path: Path) -> tuple[Version, bytes]:
     return Version(text, "opened", project, None), data
 
 
-def _answer(version: Version, tell: Tell | None) -> Version:
-    """The version with its answer; what follows the first failure is left to the report."""
-    from fea.analysis import analyze  # a second to import, in which the browser starts
+def _answer(version: Version, tell: Tell | None, kept: Analysis | None = None) -> Version:
+    """The version with its answer; what follows the first failure is left to the report.
 
-    return replace(version, analysis=analyze(version.project, tell, version.memory, beyond=False))
+    A trial beside a `kept` answer does not try other strips: where those failed it, they fail the trial too,
+    and where they are met is seen when it is kept.
+    """
+    from fea.analysis import analyze  # a second to import, in which the browser starts
+    from fea.checks.audit import REFINED
+
+    analysis = analyze(version.project, tell, version.memory, beyond=False, trial=kept is not None)
+    if kept is not None:
+        coarse = [proof for proof in kept.proofs if proof.name == REFINED and not proof.met]
+        analysis = replace(analysis, proofs=(*analysis.proofs, *coarse))
+    return replace(version, analysis=analysis)
 
 
 def _shared(known: Version, project: Project) -> Memory:
@@ -160,7 +169,8 @@ def preview(state: State, edit: messages.Edit, tell: Tell | None = None) -> Vers
     data = tomllib.loads(state.now.text)
     label = apply_edit(data, edit, state.now.project)
     project = edited_project(state.now.project, data)
-    return _answer(Version("", label, project, None, memory=_shared(state.now, project)), tell)
+    trial = Version("", label, project, None, memory=_shared(state.now, project))
+    return _answer(trial, tell, state.now.analysis)
 
 
 def change(state: State, edit: messages.Edit, tell: Tell | None = None) -> State:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import json
 from typing import Any
 
@@ -69,6 +70,7 @@ def roof_block(project: Project) -> bytes:
     quads, colors = standing_quads(roof)
     low, high = roof.points.min(axis=0), roof.points.max(axis=0)
     about = {
+        "key": roof_key(project),
         "planes": [
             {
                 "name": name,
@@ -101,6 +103,17 @@ def roof_block(project: Project) -> bytes:
             "seams": seams.reshape(-1, 3).astype("<f4"),
         },
     )
+
+
+def roof_key(project: Project) -> str:
+    """Changes when the roof or its seams do."""
+    roof, table = project.roof, project.table
+    digest = hashlib.sha256(np.ascontiguousarray(roof.points).tobytes())
+    choices = (roof.planes.name, roof.edges.name, table.plane, project.panel.seam_spacing)
+    digest.update(repr((choices, roof.obstacles.name, roof.arrays.name)).encode())
+    digest.update(roof.obstacles.start.tobytes() + roof.obstacles.height.tobytes())
+    digest.update(standing_quads(roof)[0].tobytes() + array_clamps(roof).tobytes())
+    return digest.hexdigest()[:16]
 
 
 def _two_triangles(quads: Array) -> Array:

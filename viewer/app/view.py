@@ -21,9 +21,9 @@ from roofmodel.surface import FLAT_SLOPE, EdgeKind
 from roofmodel.units import factor, split
 from viewer.app.session import State, Version
 from viewer.app.spots import free_spots
+from viewer.app.surface import roof_key
 from viewer.app.words import EMPTY, label
 from viewer.picture.findings import solar_limit
-from viewer.picture.standing import array_clamps, standing_quads
 from viewer.quantities import column, percent, quantity, significant, system
 from viewer.row_summary import SLIGHT, row_lines
 from viewer.summary import CAUTIONS, NOT_LOADED, combination, governing_text, verdict
@@ -339,17 +339,6 @@ def snow_key(analysis: Analysis) -> str:
         for zone in case.zones:
             digest.update(zone.pressure.tobytes())
             digest.update(shapely.to_wkb(zone.polygon))
-    return digest.hexdigest()[:16]
-
-
-def roof_key(project: Project) -> str:
-    """Changes when the roof or its seams do."""
-    roof, table = project.roof, project.table
-    digest = hashlib.sha256(np.ascontiguousarray(roof.points).tobytes())
-    choices = (roof.planes.name, roof.edges.name, table.plane, project.panel.seam_spacing)
-    digest.update(repr((choices, roof.obstacles.name, roof.arrays.name)).encode())
-    digest.update(roof.obstacles.start.tobytes() + roof.obstacles.height.tobytes())
-    digest.update(standing_quads(roof)[0].tobytes() + array_clamps(roof).tobytes())
     return digest.hexdigest()[:16]
 
 

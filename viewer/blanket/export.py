@@ -12,8 +12,9 @@ import numpy as np
 
 from fea.blanket.study import Answer, BlanketStudy
 from viewer.blanket.words import CAUTIONS, units_of, verdict
-from viewer.export import file_head, plain_data
+from viewer.export import file_head
 from viewer.files import atomic, safe, write_json, write_text
+from viewer.plain import plain_data
 
 
 def blanket_data(study: BlanketStudy) -> dict[str, Any]:

@@ -11,7 +11,7 @@ from markupsafe import Markup
 
 from fea.analysis import Analysis
 from roofmodel.units import UnitSystem
-from viewer.export import file_head, plain_data, verdict
+from viewer.export import file_head, verdict
 from viewer.files import write_text
 from viewer.handover.bill import Bill, bill_lines, bill_of, splice_caution, warning, write_bill
 from viewer.handover.installer import write_plan
@@ -26,6 +26,7 @@ from viewer.package.sway import (
     tornado_drawing,
 )
 from viewer.places import place_line
+from viewer.plain import plain_data
 from viewer.quantities import system
 from viewer.report.page import write_report
 from viewer.snow.drawing import drawing_svg

@@ -5,10 +5,11 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
-from viewer.export import file_head, plain_data
+from viewer.export import file_head
 from viewer.files import csv_text, write_json, write_text
 from viewer.history.chart import history_drawing
 from viewer.history.findings import CAUTIONS, HistoryFindings, moment, said
+from viewer.plain import plain_data
 from viewer.snow.drawing import write_png
 
 

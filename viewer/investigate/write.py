@@ -8,7 +8,7 @@ from typing import Any
 
 import numpy as np
 
-from viewer.export import file_head, plain_data, version
+from viewer.export import file_head, version
 from viewer.files import csv_text, safe, write_json, write_text
 from viewer.history.chart import history_drawing
 from viewer.investigate.findings import (
@@ -27,6 +27,7 @@ from viewer.investigate.findings import (
     unexplained,
 )
 from viewer.investigate.picture import case_drawing, write_animation
+from viewer.plain import plain_data
 from viewer.report.page import page_environment
 from viewer.report.tables import Table
 from viewer.snow.drawing import Drawing, drawing_svg, write_png

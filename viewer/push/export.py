@@ -13,8 +13,9 @@ import numpy as np
 from fea.analysis import Analysis
 from fea.push.project import ProjectPush
 from fea.push.watch import HOLDS, SLIPS
-from viewer.export import DIRECTIONS, file_head, plain_data
+from viewer.export import DIRECTIONS, file_head
 from viewer.files import safe, write_json, write_text
+from viewer.plain import plain_data
 from viewer.push.words import CAUTIONS, snow_words
 from viewer.quantities import system
 

@@ -9,9 +9,10 @@ import numpy as np
 
 from fea.failure.jobs import TOP
 from fea.failure.splices import nearest_clamps
-from viewer.export import file_head, plain_data
+from viewer.export import file_head
 from viewer.files import csv_text, safe, write_json, write_text
 from viewer.picture.course import write_course
+from viewer.plain import plain_data
 from viewer.risk.chart import risk_drawing
 from viewer.risk.findings import CAUTIONS, RiskFindings, answer, said, steps_of, torn_of
 from viewer.snow.drawing import drawing_svg, write_png

@@ -10,8 +10,9 @@ import shapely
 
 from roofmodel.shape.clutter import clutter_words
 from roofmodel.surface import RoofSurface
-from viewer.export import created, file_head, plain_data
+from viewer.export import created, file_head
 from viewer.files import write_json
+from viewer.plain import plain_data
 from viewer.roof.curved import curved_regions
 from viewer.roof.read import SeenRoof
 from viewer.roof.words import unusual_words

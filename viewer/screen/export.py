@@ -10,8 +10,9 @@ from typing import Any
 import numpy as np
 
 from roofmodel.units import UnitSystem
-from viewer.export import plain_data, version
+from viewer.export import version
 from viewer.files import atomic, write_json
+from viewer.plain import plain_data
 from viewer.screen.findings import BASIS, RANK, ScreenFindings
 
 FORMAT_VERSION = 1

@@ -13,9 +13,10 @@ from fea.model.data import node_dof
 from fea.panel.detail import ClampDetail, StateSource
 from fea.panel.screening import NUMBERS
 from fea.panel.study import study_number
-from viewer.export import created, file_head, plain_data
+from viewer.export import created, file_head
 from viewer.files import write_json, write_text
 from viewer.model_vtu import write_model
+from viewer.plain import plain_data
 from viewer.seam.deck import case_names, seam_deck
 from viewer.seam.findings import (
     SeamLine,

@@ -8,8 +8,9 @@ from typing import Any
 
 import shapely
 
-from viewer.export import file_head, plain_data
+from viewer.export import file_head
 from viewer.files import write_json
+from viewer.plain import plain_data
 from viewer.section.read import Seen
 from viewer.section.words import notes, shares
 

@@ -11,8 +11,9 @@ import shapely
 
 from roofmodel.snow.cases import Zone
 from roofmodel.units import UnitSystem
-from viewer.export import created, file_head, plain_data
+from viewer.export import created, file_head
 from viewer.files import atomic, write_json
+from viewer.plain import plain_data
 from viewer.snow.findings import CaseFinding, Patch, SnowFindings
 from viewer.snow.formula import worked
 from viewer.snow.governing import plain

@@ -15,7 +15,8 @@ import shapely
 from pint import UndefinedUnitError
 
 from roofmodel.snow.cases import Bare, Value, Zone, short_numbers
-from roofmodel.units import STANDARD_GRAVITY, registry
+from roofmodel.units import registry
+from roofmodel.usual_units import STANDARD_GRAVITY
 from viewer.report.working_parts import Expression, Number
 from viewer.snow.reader import BARE, Piece, Reader, Symbols, si_number
 

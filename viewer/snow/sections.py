@@ -13,7 +13,7 @@ from shapely import MultiPolygon, Polygon
 from roofmodel.snow.corners import AROUND
 from roofmodel.snow.regions import plan_polygon
 from roofmodel.surface import RoofSurface
-from roofmodel.units import STANDARD_GRAVITY
+from roofmodel.usual_units import STANDARD_GRAVITY
 from viewer.snow.findings import CaseFinding, Patch, SnowFindings
 from viewer.snow.symmetry import dome_planes, stands_for
 

@@ -13,8 +13,9 @@ import numpy as np
 from fea.spans.bench import LIMITS
 from fea.spans.study import RailTableau, StudyResult
 from roofmodel.units import SI, US
-from viewer.export import file_head, plain_data, version
+from viewer.export import file_head, version
 from viewer.files import atomic, safe, write_json, write_text
+from viewer.plain import plain_data
 from viewer.span.conditions import conditions, conditions_table, rail_conditions, unverified
 from viewer.span.words import CAUTIONS, down
 

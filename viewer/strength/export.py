@@ -6,8 +6,9 @@ from pathlib import Path
 from typing import Any
 
 from fea.strength_tests.results import CampaignResult, Justified
-from viewer.export import file_head, plain_data
+from viewer.export import file_head
 from viewer.files import write_json
+from viewer.plain import plain_data
 from viewer.strength.rig_words import rig_data
 from viewer.strength.words import valid_for
 

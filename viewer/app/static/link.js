@@ -19,13 +19,20 @@ export class Link extends EventTarget {
 
   open() {
     this.#socket = new WebSocket(`ws://${location.host}/ws`);
-    this.#socket.addEventListener("open", () => this.#socket.send(JSON.stringify({ type: "hello", token: this.#token })));
+    this.#socket.addEventListener("open", () => {
+      this.#socket.send(JSON.stringify({ type: "hello", token: this.#token }));
+      this.#tell("opened");
+    });
     this.#socket.addEventListener("message", (event) => this.#hear(JSON.parse(event.data)));
     this.#socket.addEventListener("close", (event) => {
       for (const { reject } of this.#waiting.values()) reject(new Refused("the program has ended"));
       this.#waiting.clear();
       this.#tell("closed", { refused: event.code === 4403 });
     });
+  }
+
+  get known() {
+    return this.#token !== "";
   }
 
   #tell(type, detail) {

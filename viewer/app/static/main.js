@@ -19,6 +19,7 @@ readPalette();
 const link = new Link(), store = new Store(), edits = new Edits(link, store);
 const view = new RoofView($("view")), labels = new Labels(view, store);
 if (!view.renderer) noPicture();
+let earlyRoof = null, earlySnow = null;
 let table = null, built = false, turned = false, welcomed = false, roofShown = "", snowShown = "", casesShown = null;
 Object.assign(globalThis, { app: { store, view, edits } }); // for a look from the console, and for tests
 
@@ -33,6 +34,7 @@ link.addEventListener("closed", ({ detail }) =>
 $("progress").lastElementChild.addEventListener("click", () => link.cancel());
 
 function takeState(state) {
+  if (state.limits && view.renderer && !view.surface && !earlySnow) askSnow(state);
   $("progress").hidden = !state.solving;
   if (state.solving) $("progress").firstElementChild.textContent = "Solving";
   if (!built) build(state.forms);
@@ -212,7 +214,7 @@ async function showRoof(state) {
   if (key !== roofShown) {
     roofShown = key;
     const first = !view.roof;
-    view.setRoof(await link.block("api/roof"));
+    view.setRoof(await roofOf(key));
     labels.setRoof(view.roof);
     if (first) view.controls.addEventListener("start", () => (turned = true));
     if (first) view.fit(firstDirection());
@@ -223,6 +225,13 @@ async function showRoof(state) {
     view.fit(firstDirection());
   }
   showSnow();
+}
+
+// The first roof is asked for before anything is known of it.
+async function roofOf(key) {
+  const roof = await earlyRoof;
+  earlyRoof = null;
+  return roof?.key === key ? roof : link.block("api/roof");
 }
 
 // From in front of the governing plane, a little from the side and above.
@@ -236,16 +245,27 @@ function firstDirection() {
   return flat.multiplyScalar(0.8).addScaledVector(side, -0.45).add(new Vector3(0, 0, 0.62));
 }
 
+// The first snow is on its way while the tables are filled; the picture waits for it.
+function askSnow(state) {
+  view.held = true;
+  const surface = link.block(`api/surface?case=${caseOf(state)}`).finally(() => (view.held = false));
+  earlySnow = { key: `${state.snow_key}:${caseOf(state)}`, surface };
+  surface.then(() => view.draw(), () => view.draw());
+}
+
+const caseOf = (state) => store.case ?? state.governing?.case ?? 0;
+
 async function showSnow() {
   if (!store.solved || !view.roof) return;
-  const number = store.case ?? store.state.governing?.case ?? 0;
+  const number = caseOf(store.state);
   const key = `${store.state.snow_key}:${number}:${roofShown}`;
   if (key === snowShown) return;
   snowShown = key;
-  const surface = await link.block(`api/surface?case=${number}`);
+  const early = key.startsWith(`${earlySnow?.key}:`) ? earlySnow.surface : null;
+  const surface = await (early ?? link.block(`api/surface?case=${number}`));
   if (key !== snowShown) return;
   view.setSurface(surface);
-  $("view").dataset.case = number;
+  view.addEventListener("drawn", () => ($("view").dataset.case = number), { once: true });
   const name = store.state.cases[number].name;
   labels.snowKey(surface, store.case === null ? `${name}, the case that governs` : name);
 }
@@ -363,4 +383,6 @@ for (const [i, tab] of tabs.entries()) {
   });
 }
 
+link.addEventListener("opened", () => view.warm());
 link.open();
+if (link.known && view.renderer) earlyRoof = link.block("api/roof").catch(() => null);

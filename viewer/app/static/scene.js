@@ -39,6 +39,7 @@ export class RoofView extends EventTarget {
     this.cutLine.material.clippingPlanes = [];
     this.cutPlane = null;
     this.size = 1;
+    this.held = false; // nothing is drawn: what is missing comes at once
     new ResizeObserver(() => this.#resize()).observe(canvas.parentElement);
     this.#resize();
     canvas.addEventListener("keydown", (event) => this.#key(event));
@@ -59,6 +60,18 @@ export class RoofView extends EventTarget {
     lines.geometry = new LineSegmentsGeometry();
     lines.visible = positions.length > 0;
     if (lines.visible) lines.geometry.setPositions(positions);
+  }
+
+  // Programs of the screen are built while the page waits for its data: one speck of each kind is drawn, and
+  // wiped away. The specks stay, unseen, as programs end with the last thing that uses them.
+  warm() {
+    if (!this.renderer || this.roof) return;
+    const specks = [this.#mesh(new Float32Array(9), new Uint8Array(9)), this.#lines(1, 0, new Float32Array(6)), this.#lines(1, 0, new Float32Array(6))];
+    specks[2].material.transparent = true;
+    this.marks.set(new Float32Array(3), new Float32Array(3), null, 1);
+    this.renderer.render(this.scene, this.camera);
+    this.renderer.clear();
+    for (const speck of specks) speck.visible = false;
   }
 
   // Walls, edges and seams; they stay whatever the snow.
@@ -281,7 +294,7 @@ export class RoofView extends EventTarget {
   }
 
   draw() {
-    if (this.pending) return;
+    if (this.pending || this.held || !this.roof) return;
     this.pending = requestAnimationFrame(() => {
       this.pending = null;
       this.marks.lift(this.reach ?? 1, this.renderer.getPixelRatio(), this.camera.zoom);
