@@ -14,7 +14,7 @@ from roofmodel.framing import Framing
 from roofmodel.hardware import Clamp, DesignFormat, Panel, Rail, SeamDetail
 from roofmodel.layout import Layout, no_rows
 from roofmodel.project.arrays import place_arrays
-from roofmodel.project.as_built import as_found, read_measured
+from roofmodel.project.as_built import AS_MEASURED, as_found, read_measured
 from roofmodel.project.framing_tables import make_framing
 from roofmodel.project.hardware_tables import make_clamp, make_panel, make_rail
 from roofmodel.project.import_schema import ImportedRoof
@@ -135,7 +135,10 @@ def edited_project(known: Project, data: Mapping[str, Any]) -> Project:
     if table.as_built is not None and table.row != known.table.row:
         message = f"{known.path.name}: {_MEASURED}"
         raise InputError(message)
-    roof = known.roof if table.roof == known.table.roof else None
+    roof = None
+    if table.roof == known.table.roof:
+        notes = tuple(note for note in known.roof.notes if not note.startswith(AS_MEASURED))
+        roof = replace(known.roof, notes=notes)  # what was measured is found anew, or no more
     return replace(_assemble(table, known.path, hashlib.sha256(), roof), digest="")
 
 

@@ -16,6 +16,7 @@ from roofmodel.layout import Layout
 from roofmodel.project.load import Project
 from roofmodel.units import factor, parse, shown, split
 from viewer.app import messages
+from viewer.app.exports import inside
 
 Document = MutableMapping[str, Any]
 
@@ -62,6 +63,8 @@ def apply_edit(document: Document, edit: messages.Edit, project: Project) -> str
             return _set_thing(document, edit)
         case messages.RemoveThing():
             return _take_thing(document, edit)
+        case messages.SetMeasured():
+            return _set_measured(document, edit, project)
     message = f"{type(edit).__name__} changes nothing"
     raise InputError(message)
 
@@ -232,6 +235,20 @@ def _take_thing(document: Document, edit: messages.RemoveThing) -> str:
     if not len(things):
         document.pop(edit.table)
     return f"remove {edit.table} {edit.name}"
+
+
+def _set_measured(document: Document, edit: messages.SetMeasured, project: Project) -> str:
+    if edit.file is None:
+        if document.pop("as_built", None) is None:
+            message = "as_built: no clamps are measured in this project"
+            raise InputError(message)
+        return "clamps as planned"
+    inside(project.path.parent, edit.file, "as_built.file", "clamps.csv")
+    if "as_built" not in document and isinstance(document, TOMLDocument):
+        document.add(tomlkit.nl())
+        document.add("as_built", tomlkit.table())
+    _put(document.setdefault("as_built", {}), "file", edit.file)
+    return f"clamps as measured in {_plain(edit.file)}"
 
 
 def _set_row(document: Document, edit: messages.SetRow) -> str:

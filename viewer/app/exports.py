@@ -34,9 +34,16 @@ PARTS = (
     ),
     Part("snow", "Snow cases: plans, sections, every number worked out", ("snow.html",)),
     Part("seam", "The governing clamp on its seam, as a shell model", ("seam.html",)),
-    Part("roof", "How the roof is understood", ("roof.png",)),
+    Part("roof", "How the roof is understood: picture, table of planes and edges", ("roof.png",)),
     Part("section", "The rail's section and its values", ("section.png",)),
     Part("plan", "Rows of least material that hold, beside the rows of the project", ("plan.png",)),
+    Part("blanket", "The snow as a layer: row ends, sharing between rows, thaw", ("blanket.html",)),
+    Part("push", "Virtual test of the governing row: what gives way, in which order", ("push.png",)),
+    Part("risk", "Chance that a row lets go; takes [uncertainty] in the file, and long", ("risk.png",)),
+)
+ELSEWHERE = (
+    "What needs more than this project is made in the terminal: history (a winter’s weather), investigate "
+    "(what was found after a failure), span and tests (a rail or clamp by itself), screen (a whole town)."
 )
 HOUR = 3600.0  # longer than any export should take [s]
 
@@ -51,8 +58,8 @@ class Exported:
     note: str = ""
 
 
-def inside(root: Path, name: str) -> Path:
-    """Folder inside the project's own, by a name that cannot lead out of it.
+def inside(root: Path, name: str, field: str = "folder", example: str = "results") -> Path:
+    """Folder or file inside the project's own folder, by a name that cannot lead out of it.
 
     Raises
     ------
@@ -62,12 +69,12 @@ def inside(root: Path, name: str) -> Path:
     plain = PurePath(name)
     odd = any(ord(c) < 32 or c in '\\:*?"<>|' for c in name)
     if not name.strip() or odd or plain.is_absolute() or any(p in ("..", "~") for p in plain.parts):
-        message = f"folder: {shown(name)} must be a name inside the project's folder, such as results"
+        message = f"{field}: {shown(name)} must be a name inside the project's folder, such as {example}"
         raise InputError(message)
     root = root.resolve()
     path = (root / plain).resolve()
     if path == root or root not in path.parents:
-        message = f"folder: {shown(name)} leads out of the project's folder; give a name inside it"
+        message = f"{field}: {shown(name)} leads out of the project's folder; give a name inside it"
         raise InputError(message)
     return path
 
@@ -95,7 +102,7 @@ async def run_parts(
     Raises
     ------
     InputError
-        A command refused, in its own words. Canceling the task stops the command.
+        The only command refused, in its own words. Canceling the task stops the command.
     """
     known = {part.command: part for part in PARTS}
     wrong = next((name for name in names if name not in known), None)
@@ -109,7 +116,10 @@ async def run_parts(
         code, said = await _run([name, str(project), "--out", str(out)], project.parent, part, tell)
         if code not in (0, 1):
             message = f"{name}: {said or f'ended with code {code}'}"
-            raise InputError(message)
+            if len(names) == 1:
+                raise InputError(message)
+            done.append(Exported(part, out, (), message))  # the others are not lost for it
+            continue
         files = tuple(sorted(p.name for p in out.iterdir() if p.is_file()))
         done.append(Exported(part, out, files, said if said.startswith("No ") else ""))
     return done

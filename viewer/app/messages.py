@@ -115,6 +115,13 @@ class RemoveThing(Edit):
     name: Name
 
 
+class SetMeasured(Edit):
+    """Take clamps from a CSV file in the project's folder, or the planned ones again (null)."""
+
+    type: Literal["measured"]
+    file: Name | None
+
+
 class TakePlan(Message):
     """Put the rows that `Plan` found in place of the project's."""
 
@@ -206,6 +213,7 @@ Any_ = Annotated[
     | AddThing
     | SetThing
     | RemoveThing
+    | SetMeasured
     | TakePlan
     | Plan
     | Undo
@@ -234,6 +242,7 @@ _CALLED = {
     "row": "Name of the row",
     "name": "Name",
     "folder": "Folder",
+    "file": "File",
     "up": "Up the slope",
     "plane": "Plane",
 }

@@ -18,7 +18,7 @@ from starlette.websockets import WebSocket, WebSocketDisconnect
 
 from roofmodel.errors import InputError
 from viewer.app import messages
-from viewer.app.exports import PARTS, inside, run_parts
+from viewer.app.exports import ELSEWHERE, PARTS, inside, run_parts
 from viewer.app.guard import Guard
 from viewer.app.pages import ROUTES
 from viewer.app.session import (
@@ -89,7 +89,8 @@ class Desk:
         from viewer.app.view import state_data
 
         parts = tuple((part.command, part.about) for part in PARTS)
-        return {"type": "state", "solving": self.solving, **state_data(self.state, exports=parts), **more}
+        data = {**state_data(self.state, exports=parts), "elsewhere": ELSEWHERE}
+        return {"type": "state", "solving": self.solving, **data, **more}
 
 
 def make_app(state: State, token: str, hosts: frozenset[str]) -> Starlette:
@@ -397,6 +398,7 @@ async def _export(desk: Desk, out: asyncio.Queue[Any], message: messages.Export,
             desk.tickets[ticket] = (one.folder, one.names)
             links.append(
                 {
+                    "command": one.part.command,
                     "about": one.part.about,
                     "pages": [name for name in one.part.pages if name in one.names],
                     "ticket": ticket,

@@ -16,6 +16,7 @@ from fea.analysis import Analysis
 from fea.checks.limits import Limit
 from fea.checks.strips import panel_strips
 from fea.checks.ties import first_largest
+from roofmodel.project.as_built import AS_MEASURED
 from roofmodel.project.load import Project
 from roofmodel.surface import FLAT_SLOPE, EdgeKind
 from roofmodel.units import factor, split
@@ -29,6 +30,8 @@ from viewer.row_summary import SLIGHT, row_lines
 from viewer.summary import CAUTIONS, NOT_LOADED, combination, governing_text, verdict
 
 Array = NDArray[np.float64]
+
+MOST_FILES = 50  # that are offered by name
 
 # Steps of a row that is dragged or moved by keys, in the unit of its field.
 STEPS = {"m": 0.05, "cm": 5.0, "mm": 50.0, "ft": 0.25, "in": 3.0, "yd": 0.1}
@@ -47,6 +50,8 @@ def state_data(state: State, *, exports: tuple[tuple[str, str], ...] = ()) -> di
         "redo": state.future[0].label if state.future else "",
         "lost": lost_words(state),
         "measured": table.as_built.file if table.as_built is not None else "",
+        "measured_found": next((n for n in now.project.roof.notes if n.startswith(AS_MEASURED)), ""),
+        "csv_files": sorted(path.name for path in state.path.parent.glob("*.csv"))[:MOST_FILES],
         "units": table.project.units,
         "standard": table.site.standard,
         "format": table.design.format,

@@ -24,7 +24,29 @@ export class HardwarePane {
         const box = h("details", { class: "editor", open: this.opened.has(table) }, h("summary", {}, h("h2", {}, title)), h("div", { class: "fields" }, this.#fields(table)));
         box.addEventListener("toggle", () => this.opened[box.open ? "add" : "delete"](table));
         return box;
-      }));
+      }), this.#measured());
+  }
+
+  // Clamps where they were found: a file beside the project is named, never sent.
+  #measured() {
+    const { measured, measured_found, csv_files } = this.store.state;
+    const file = h("input", { id: "measured-file", type: "text", value: measured, list: "csv-files", spellcheck: "false", autocomplete: "off", placeholder: "clamps.csv", "aria-describedby": "measured-about measured-error" });
+    const error = h("p", { class: "refusal", id: "measured-error", role: "alert", hidden: true });
+    const send = async (name) => {
+      const said = await this.edits.send({ type: "measured", file: name });
+      error.hidden = said === true;
+      error.textContent = said === true ? "" : said;
+    };
+    const use = () => (file.value.trim() ? send(file.value.trim()) : (error.hidden = false, error.textContent = "Name the file, such as clamps.csv."));
+    file.addEventListener("keydown", (event) => event.key === "Enter" && use());
+    const box = h("details", { class: "editor", id: "measured", open: this.opened.has("measured") }, h("summary", {}, h("h2", {}, "Clamps measured on site")),
+      h("p", { class: "note", id: "measured-about" }, "A CSV file beside the project file, one line for each clamp found: its row and its distance from the left end of its rail (columns row and along [m]). In the rows that it names they take the place of the planned clamps; while it is used, rows cannot be changed. attachments.csv from an export can be filled in on site."),
+      h("div", { class: "inline" }, h("label", { for: "measured-file" }, "File"), file, h("datalist", { id: "csv-files" }, csv_files.map((name) => h("option", { value: name }))),
+        h("button", { id: "measured-use", onclick: use }, measured ? "Use this file" : "Use these clamps"),
+        measured ? h("button", { id: "measured-out", onclick: () => send(null) }, "Clamps as planned") : null),
+      measured_found ? h("p", { class: "note", id: "measured-found" }, measured_found) : null, error);
+    box.addEventListener("toggle", () => this.opened[box.open ? "add" : "delete"]("measured"));
+    return box;
   }
 
   // Fields that the file gives come first; the others are a click away.
@@ -100,6 +122,7 @@ export class ExportPane {
       h("h2", {}, "Write results"),
       h("p", { class: "note" }, "Into a folder beside the project file, by the same commands as in the terminal."),
       h("ul", { class: "parts" }, this.parts.map(({ command, box, about }) => h("li", {}, box, h("label", { for: box.id }, h("b", {}, command), ` ${about}`)))),
+      h("p", { class: "note" }, this.store.state.elsewhere),
       h("div", { class: "inline" }, h("label", { for: "export-folder" }, "Folder"), this.folder, this.go),
       this.unsaved, this.said);
   }
@@ -127,7 +150,7 @@ export class ExportPane {
     const link = (name, words = name) => h("a", { href: `out/${one.ticket}/${encodeURIComponent(name)}`, target: "_blank", rel: "noopener", download: opens(name) ? null : name }, words);
     const rest = one.names.filter((name) => !one.pages.includes(name));
     return h("section", { class: "done" },
-      h("h3", {}, `Written to ${one.folder}/`),
+      h("h3", {}, one.names.length ? `Written to ${one.folder}/` : `Nothing written by ${one.command}`),
       one.note ? h("p", { class: "refusal" }, one.note) : null,
       one.pages.length ? h("p", { class: "pages" }, one.pages.map((name) => link(name, `Open ${name}`))) : null,
       h("p", { class: "files" }, rest.flatMap((name) => [link(name), " "])));

@@ -39,7 +39,7 @@ export class RowsPane {
     this.revision = this.store.state.revision;
     this.#numbers();
     const { measured } = this.store.state;
-    const banner = h("p", { class: "cautionline measured", role: "status" }, `As built: the clamps were measured where the rows stand (${measured}). Rows cannot be changed here; take [as_built] out of the file to move them.`);
+    const banner = h("p", { class: "cautionline measured", role: "status" }, `As built: the clamps were measured where the rows stand (${measured}). Rows cannot be changed here; Inputs, “Clamps measured on site”, takes the planned clamps again.`);
     const editors = [this.#editor(this.row), this.#adder(), this.plan.draw()];
     fill(this.pane, measured ? banner : null, list, editors, this.error);
     if (measured) for (const one of editors.flatMap((part) => [...part.querySelectorAll("input, select, button")])) one.disabled = true;
