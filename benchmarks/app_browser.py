@@ -108,7 +108,7 @@ def main() -> None:
     with sync_playwright() as driver, tempfile.TemporaryDirectory() as folder:
         browser = driver.chromium.launch(executable_path=CHROMIUM, args=GL)
         if not quick:
-            # An installed program has its bytecode; one that compiles itself at every start is a third slower.
+            # An installed program has its bytecode; one that compiles itself at every start is slower.
             os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
             with shown(ROOT / "models" / names[0] / "project.toml", browser):
                 pass

@@ -108,6 +108,8 @@ def weld(points: Array, faces: IntArray, tolerance: float = WELD) -> tuple[Array
         Means of the joined vertices, only those that faces use. [m]
     faces : (m, 3) int
     """
+    from scipy.sparse import coo_array
+    from scipy.sparse.csgraph import connected_components
     from scipy.spatial import cKDTree
 
     points, faces = _only_used(points, faces)
@@ -121,9 +123,10 @@ def weld(points: Array, faces: IntArray, tolerance: float = WELD) -> tuple[Array
         points, faces = points[kept], (np.cumsum(kept) - 1)[first[inverse]][faces]
     pairs = cKDTree(points).query_pairs(tolerance, output_type="ndarray")
     if len(pairs):
-        from roofmodel.shape.regions import components  # which needs this module
-
-        count, label = components(len(points), pairs)
+        ones = np.ones(len(pairs), dtype=np.int8)
+        graph = coo_array((ones, (pairs[:, 0], pairs[:, 1])), shape=(len(points),) * 2)
+        count, group = connected_components(graph, directed=False)
+        label = group.astype(np.int64)
         size = np.bincount(label, minlength=count)
         points = np.stack([np.bincount(label, axis, count) / size for axis in points.T], axis=1)
         faces = label[faces]
