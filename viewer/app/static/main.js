@@ -122,11 +122,14 @@ async function goOn(type) {
 const REST = 1200; // ms
 let change = null;
 
+// The same attachment with the same use, but for rounding.
+const unmoved = (a, b) => a.text === b.text && (a.use === b.use || Math.abs(a.use - b.use) < 1e-9 * Math.abs(a.use));
+
 function announceChange(before, after, state) {
   change = { before, after };
   showAnswer();
   const words = state.verdict.words.join(", ");
-  const same = before.text === after.text && before.use === after.use;
+  const same = unmoved(before, after);
   announce(same ? `Governing attachment unchanged: ${after.text}. ${words}` : `Governing attachment was ${before.name} ${before.percent ?? ""}, now ${after.text}. ${words}`);
 }
 
@@ -143,7 +146,7 @@ function showAnswer() {
     return;
   }
   const last = preview ? { before: preview.before, after: preview.governing } : change;
-  const same = last && last.before.text === last.after.text && last.before.use === last.after.use;
+  const same = last && unmoved(last.before, last.after);
   const pair = same ? null : last;
   const verdict = shown.verdict.words.map((word) => h("b", { class: `verdict ${/NOT VERIFIED/.test(word) ? "open" : shown.verdict.passed ? "kept" : "exceeded"}` }, word));
   fill($("answer"),
