@@ -251,7 +251,8 @@ def test_two_windows_show_the_same(opened, chromium):
         second.goto(opened.link)
         second.wait_for_selector("#view[data-case]")
         opened.page.click("#tab-rows")
-        opened.page.click(".step[aria-label^='Move E-high'][aria-label*='up the slope']")
+        opened.page.click("#pane-rows button.link:text-is('E-high')")
+        opened.page.click(".step[aria-label*='up the slope']")
         second.wait_for_selector(".pill.old")
         assert second.inner_text("#answer") == opened.page.inner_text("#answer")
     finally:
