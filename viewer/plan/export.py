@@ -14,12 +14,8 @@ from roofmodel.project.load import Project
 from roofmodel.project.schema import RowTable
 from viewer.export import created, file_head, verdict
 from viewer.files import write_json, write_text
-<<<<<<< HEAD
-from viewer.plan.words import Beside, row_lines, rows_by_protected, verdict_words
-=======
 from viewer.plain import plain_data
-from viewer.plan.words import row_lines, verdict_words
->>>>>>> f6979ab (App: the first view needs half the imports: usual units without the registry, scipy only where it is used, page and roof before the solver; shaders are built while the page waits, the picture is drawn once with its snow; strips of another width are tried when a change is kept)
+from viewer.plan.words import Beside, row_lines, rows_by_protected, verdict_words
 
 FORMAT_VERSION = 1
 
