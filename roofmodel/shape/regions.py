@@ -1,8 +1,7 @@
 """Planar regions of a triangle mesh, robust to triangulation, noise and gentle curvature.
 
-Neighboring faces join by angle; every region must then fit its own least-squares plane, so that a chain of
-small angles over a curved surface cannot pass as one plane. Regions that fail are tried with smaller angles,
-and last by looking for the plane that most of the area lies on.
+Neighbors join by angle; every region must then fit its own least-squares plane, so that a chain of small
+angles over a curve is not one plane. Those that fail try smaller angles, then the plane with most area.
 """
 
 from __future__ import annotations
@@ -162,8 +161,7 @@ def components(count: int, pairs: IntArray) -> tuple[int, IntArray]:
     from scipy.sparse import coo_array
     from scipy.sparse.csgraph import connected_components
 
-    ones = np.ones(len(pairs), dtype=np.int8)
-    graph = coo_array((ones, (pairs[:, 0], pairs[:, 1])), shape=(count, count))
+    graph = coo_array((np.ones(len(pairs), np.int8), (pairs[:, 0], pairs[:, 1])), shape=(count, count))
     number, label = connected_components(graph, directed=False)
     return int(number), label.astype(np.int64)
 
@@ -323,8 +321,7 @@ def _smoothed_normals(mesh: Mesh) -> Array:
     from scipy.sparse import coo_array
 
     both = np.concatenate([mesh.pairs, mesh.pairs[:, ::-1]])
-    count = len(mesh.faces)
-    graph = coo_array((mesh.area[both[:, 1]], (both[:, 0], both[:, 1])), shape=(count, count)).tocsr()
+    graph = coo_array((mesh.area[both[:, 1]], (both[:, 0], both[:, 1])), shape=(len(mesh.faces),) * 2).tocsr()
     normal = mesh.normal
     for _ in range(SMOOTHING):
         normal = graph @ normal + mesh.area[:, None] * normal
