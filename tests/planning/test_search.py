@@ -120,20 +120,24 @@ def test_no_cheaper_pair_of_spacings_is_missed(alike, strips, spacings):
         truth = Valley(seed, 5 if spacings == 2 else 4, spacings, alike=alike, strips=strips)
         ladder = truth.ladder
         found, checks = search([ladder], lambda paths, truth=truth: [truth.check(paths[0])])
-        paths = [path for path in all_paths(ladder) if np.isfinite(cost(ladder, path))]
-        passing = [path for path in paths if truth.passes(path)]
+        price, pair = ladder.cost.tolist(), ladder.choice.tolist()
+        paths = {path: sum(price[a][m] for a, m in path) for path in all_paths(ladder)}
+        paths = {path: c for path, c in paths.items() if np.isfinite(c)}
         assert found[0].proven, seed
-        assert found[0].feasible == bool(passing), seed
         tried, all_of_them = tried + checks, all_of_them + len(paths)
-        if not passing:
+        if not found[0].feasible:
+            assert not any(map(truth.passes, paths)), seed
             continue
-        least = min(cost(ladder, path) for path in passing)
+        least = paths[found[0].path]
         assert found[0].cost == pytest.approx(least), seed
         assert truth.passes(found[0].path)
-        pair = ladder.choice
-        same = [p for p in passing if all(pair[m, 0] == pair[m, 1] for _, m in p)]
-        apart += any(pair[m, 0] != pair[m, 1] for _, m in found[0].path)
-        cheaper += not same or least < min(cost(ladder, p) for p in same) - 1e-9
+        assert not any(truth.passes(path) for path, price in paths.items() if price < (1.0 - 1e-9) * least), (
+            seed
+        )
+        same = sorted((c, p) for p, c in paths.items() if all(pair[m][0] == pair[m][1] for _, m in p))
+        alone = next((c for c, path in same if truth.passes(path)), np.inf)
+        apart += any(pair[m][0] != pair[m][1] for _, m in found[0].path)
+        cheaper += least < alone - 1e-9
     assert apart > 3
     assert cheaper > 3
     assert tried < 0.2 * all_of_them

@@ -50,6 +50,16 @@ def screen(*words):
     return process.returncode, out, err
 
 
+def screened(capsys, *words):
+    """As `screen`, by this process alone."""
+    sys.argv = ["eavewright", "screen", *map(str, words), "--processes", "1"]
+    try:
+        code = cli.main()
+    except SystemExit as left:
+        code = left.code
+    return code or 0, *capsys.readouterr()
+
+
 def test_a_level_that_no_building_has_is_refused(tmp_path, capsys):
     tile = write(tmp_path, city(3))
     gml = ROOT / "tests/data/roofs/building_and_garage_lod2_citygml2.gml"
@@ -186,18 +196,18 @@ def test_torn_and_spoiled_lines_are_done_again(tmp_path):
         assert journal.fresh
 
 
-def test_other_inputs_are_not_mixed(tile, tmp_path):
+def test_other_inputs_are_not_mixed(tile, tmp_path, capsys):
     key = "another run"
     with Journal(tmp_path / NAME, key) as journal:
         journal.add(0, [{"number": 1}])
-    code, _, err = screen(tile, *SNOW, "--out", tmp_path)
+    code, _, err = screened(capsys, tile, *SNOW, "--out", tmp_path)
     assert code == 0
     assert "begins anew" in err
 
 
-def test_bad_buildings_stay_alone(tmp_path):
+def test_bad_buildings_stay_alone(tmp_path, capsys):
     file = write(tmp_path, broken_city())
-    code, said, err = screen(file, *SNOW, "--out", tmp_path / "out")
+    code, said, err = screened(capsys, file, *SNOW, "--out", tmp_path / "out")
     assert (code, err) == (0, "")
     data = json.loads((tmp_path / "out" / "screen.json").read_text())
     jsonschema.validate(data, SCHEMA)
@@ -211,35 +221,35 @@ def test_bad_buildings_stay_alone(tmp_path):
         assert "internal" not in state[name]["reason"], state[name]
     assert "10 could not be screened" in said
     alone = tmp_path / "alone"
-    assert screen(write(tmp_path, city(), "whole.json"), *SNOW, "--out", alone)[0] == 0
+    assert screened(capsys, write(tmp_path, city(), "whole.json"), *SNOW, "--out", alone)[0] == 0
     whole = {one["id"]: one for one in json.loads((alone / "screen.json").read_text())["buildings"]}
     assert all(whole[name] == state[name] for name in good)
 
 
-def test_ids_that_stand_twice_are_both_there(tmp_path):
+def test_ids_that_stand_twice_are_both_there(tmp_path, capsys):
     text = json.dumps(city(4)).replace('"house-2"', '"house-1"').replace('"house-3"', '"house-1"')
-    assert screen(write(tmp_path, text), *SNOW, "--out", tmp_path / "out")[0] == 0
+    assert screened(capsys, write(tmp_path, text), *SNOW, "--out", tmp_path / "out")[0] == 0
     found = json.loads((tmp_path / "out" / "screen.json").read_text())["buildings"]
     assert [one["id"] for one in found] == ["house-1", "house-1 (2)", "house-1 (3)", "house-4"]
     assert len({json.dumps(one["outline"]) for one in found}) == 4
 
 
-def test_nothing_but_bad_buildings(tmp_path):
+def test_nothing_but_bad_buildings(tmp_path, capsys):
     tile = city(2)
     tile["vertices"] = [[0.0, 0.0, 0.0]] * len(tile["vertices"])
-    code, said, _ = screen(write(tmp_path, tile), *SNOW, "--out", tmp_path / "out")
+    code, said, _ = screened(capsys, write(tmp_path, tile), *SNOW, "--out", tmp_path / "out")
     assert code == 0
     assert "2 could not be screened" in said
 
 
-def test_gml_and_site_file(tmp_path):
+def test_gml_and_site_file(tmp_path, capsys):
     site = tmp_path / "site.toml"
     site.write_text(
         '[project]\nname = "x"\n[site]\nstandard = "ASCE/SEI 7-22"\nground_snow = "50 psf"\n'
         'risk_category = "II"\nwinter_wind = 0.4\n[rail]\nodd = 1\n'
     )
     gml = ROOT / "tests/data/roofs/building_and_garage_lod2_citygml2.gml"
-    code, said, _ = screen(gml, "--site", site, "--units", "US", "--out", tmp_path / "out")
+    code, said, _ = screened(capsys, gml, "--site", site, "--units", "US", "--out", tmp_path / "out")
     assert code == 0
     assert "lbf/ft" in said
     data = json.loads((tmp_path / "out" / "screen.json").read_text())
