@@ -29,7 +29,7 @@ SAME = 40.0  # planes are one where two fit no better than this, in variances of
 DEPTH = 5  # a plane is broken into halves so many times at most
 FAR, POOR, MISSED = 4.0, 1.6, 12  # points this far from all planes, planes this rough, in times the noise
 PLENTY, INSIDE = 150, 0.5  # with fewer points, or less of its own, away from creases a plane is fitted to all
-FITTED = 20_000  # points that are enough to fit a plane to
+FITTED = 10_000  # points that are enough to fit a plane to
 SOME = 4000  # points that are enough to look for a break
 SHARED = 3  # mesh edges that make two planes neighbors
 

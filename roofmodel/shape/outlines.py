@@ -14,7 +14,7 @@ from roofmodel.surface import Array, IntArray
 
 PARALLEL = 0.02  # singular values below this share are ignored when a corner is set on its planes
 ALONG_CREASE = 5.0  # how much farther vertices of a ragged crease may go to its line
-FITTED = 20_000  # faces whose points are enough to fit a plane to
+FITTED = 6_000  # faces whose points are enough to fit a plane to
 REFITS, FEW, OUTLIER = 5, 12, 3.0  # rounds; points that make a plane; multiples of the usual distance
 ALMOST_PARALLEL = 0.4  # the same, for corners that would move too far
 

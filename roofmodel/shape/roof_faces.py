@@ -140,7 +140,8 @@ def pick_roof_faces(raw: RawMesh, steepest: float = STEEPEST) -> RoofFaces:
     down = (looking_down if surveyed is None else sheets_down)(welded, joined[keep])[:, None]
     roof, joined = (np.where(down, some[keep][:, ::-1], some[keep]) for some in (faces, joined))
     seen = seen_from_above(local, roof, (welded, joined), 0.0 if surveyed is None else surveyed[1])
-    seen = _whole_planes(welded, joined, seen)
+    if surveyed is None:  # noise leaves no two faces in one plane
+        seen = _whole_planes(welded, joined, seen)
     if not seen.all():
         notes.append(f"{_count(local, roof[~seen])} hidden below others (floors, undersides) were left out.")
     ends = np.zeros(len(roof), dtype=bool) if surveyed is not None else slab_ends(local, roof, seen)
