@@ -15,6 +15,11 @@ LONG = "0 0, 6 0, 6 20, 0 20 m"  # eaves of 20 m toward east and west
 SLOPE = np.radians(25.0)
 
 
+def reach(found, plane):
+    """From where to where snow threatens on a plane."""
+    return found.reach(plane, -np.inf, -np.inf, np.inf)
+
+
 def threats(folder, fields, text=None):
     path = folder / "project.toml"
     more = f'[[protect]]\nname = "mark"\n{fields}\n' if fields else ""
@@ -60,7 +65,7 @@ def test_a_door_is_reached_from_its_own_stretch(tmp_path):
     project, found = threats(tmp_path, 'area = "6 8, 7 8, 7 11, 6 11 m"\nmargin = "0 m"')
     (plane,) = found.planes
     assert names(project, found) == {"E1"}
-    ends = project.roof.planes.to_world(plane, np.array([[u, 0.0] for u in found.reach[plane]]))[:, 1]
+    ends = project.roof.planes.to_world(plane, np.array([[u, 0.0] for u in reach(found, plane)]))[:, 1]
     width = project.slide.strip_width
     assert 8.0 - width <= min(ends) <= 8.0
     assert 11.0 <= max(ends) <= 11.0 + width
@@ -70,7 +75,7 @@ def test_a_stretch_of_eave(tmp_path):
     project, found = threats(tmp_path, 'eave = "W1 eave"\nstart = "4 m"\nend = "9 m"\nmargin = "1 m"')
     (plane,) = found.planes
     assert project.roof.planes.name[plane] == "W1"
-    assert found.reach[plane] == pytest.approx((3.0, 10.0), abs=project.slide.strip_width)
+    assert reach(found, plane) == pytest.approx((3.0, 10.0), abs=project.slide.strip_width)
 
 
 def test_planes_that_must_hold_their_snow(tmp_path):
@@ -211,7 +216,7 @@ eave_height = "2.5 m"
     low = project.roof.planes.name[int(np.argmin(project.roof.planes.origin[:, 2]))]
     project, found = threats(tmp_path, f'onto = ["{low}"]\nmargin = "0.5 m"', with_roof(porch))
     (plane,) = found.planes
-    left, right = found.reach[plane]
+    left, right = reach(found, plane)
     assert left == pytest.approx(11.5, abs=0.51)  # to a strip of the sliding mesh, 0.5 m wide
     assert right == pytest.approx(16.5, abs=0.51)
 
