@@ -27,7 +27,7 @@ from roofmodel.shape.parapets import parapets_of_planes
 from roofmodel.shape.planes import lifted
 from roofmodel.shape.regions import SLIVER, Mesh, make_mesh, plane_regions, survey_regions
 from roofmodel.shape.standing import standing_groups, with_standing, with_unexplained
-from roofmodel.shape.survey import noise_note, sheets_down, survey_normals, without_rim_slivers
+from roofmodel.shape.survey import noise_notes, sheets_down, survey_normals, without_rim_slivers
 from roofmodel.shape.triangulation import triangulate
 from roofmodel.surface import FLAT_SLOPE, Array, IntArray, RoofSurface
 
@@ -96,7 +96,7 @@ def recognize(
         welded, faces_up, told = _repaired(raw, drawn, at, False)
     if surveyed is not None:
         normal, noise = surveyed
-        told.append(noise_note(noise))
+        told += noise_notes(noise)
         keep, words = without_rim_slivers(welded, faces_up)
         told += words
         normal, mesh = normal[keep], make_mesh(welded, faces_up[keep])

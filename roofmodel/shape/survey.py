@@ -33,12 +33,15 @@ TILTED = np.cos(np.radians(50.0))  # of these only steep ones; others cover the 
 RIM = 0.03  # where they make more than this share of the plan, they are left [-]
 
 
-def noise_note(noise: float) -> str:
-    """Say that a mesh was taken as surveyed."""
-    return (
+def noise_notes(noise: float) -> list[str]:
+    """Say that a mesh was taken as surveyed, and what a survey may hide."""
+    return [
         f"The mesh is rough like a survey, by about {noise * 1e3:.0f} mm: planes were fitted through many "
-        "points, and small ones were shared out among their neighbors."
-    )
+        "points, and small ones were shared out among their neighbors.",
+        "What a survey may hide: planes of some 14 points or fewer, as at ends of small hips, may be taken "
+        "with their neighbors; trees over the roof, and some chimneys with a ridge, for planes; a sheet over "
+        "most of a slope (four fifths or more) for the roof. Hold the picture against the roof.",
+    ]
 
 
 def survey_normals(

@@ -56,6 +56,7 @@ def assert_understood(found, true):
     assert int((true.planes.true_area > 12.0).sum()) <= len(large) <= true.planes.count
     assert found.planes.true_area.sum() == pytest.approx(true.planes.true_area.sum(), rel=0.05)
     assert any("rough like a survey" in note for note in found.notes)
+    assert sum("What a survey may hide" in note for note in found.notes) == 1
 
 
 @pytest.mark.parametrize("name", ROOFS)
