@@ -37,6 +37,7 @@ SEEN = {"parted": (0.8, 0.15, 0.01), "bent": (0.2, 0.55, 0.04), "whole": (0.0, 0
 ENOUGH = 60.0  # effective samples of all explanations near what was found
 LOOSER = (1.0, 1.25, 1.5, 2.0, 2.5, 3.0)  # times as wide as the doubt
 RIM = (0.003, 0.997)  # of the samples' snow, between which it is looked for
+SLIGHT = 1e-3  # weight over the largest that no quantile stands on
 AT_RIM = 0.04  # of that range, from its ends
 FEW = 20.0  # samples near what was found, below which the ranking is not to be trusted
 
@@ -352,6 +353,8 @@ def _quantiles(value: Array, weight: Array, count: float = np.inf) -> Array:
     total = float(weight.sum())
     if not total > 0.0:
         return np.full(3, np.nan)
+    counts = weight > SLIGHT * weight.max()
+    value, weight = value[counts], weight[counts] * (total / weight[counts].sum())
     order = np.argsort(value)
     share = (np.cumsum(weight[order]) - 0.5 * weight[order]) / total
     out = np.sqrt(0.05 * 0.95 / max(count, 1.0))
