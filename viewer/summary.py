@@ -13,6 +13,7 @@ from fea.analysis import Analysis
 from fea.checks.audit import REFINED, Proof
 from fea.checks.governing import Governing
 from fea.checks.limits import Limit
+from fea.checks.member_strength import LATERAL
 from fea.checks.screws import BOTH, no_lever
 from fea.checks.ties import first_largest
 from fea.rails.actions import GIVEN
@@ -321,7 +322,8 @@ def _limit_line(analysis: Analysis, limit: Limit) -> LimitLine:
         loaded = np.where(open_, np.nan_to_num(limit.demand, nan=0.0), -np.inf)
         case, target = np.unravel_index(first_largest(loaded), loaded.shape)
     else:
-        status = KEPT if use > 0.0 else NOT_LOADED
+        stocky = limit.name == LATERAL and analysis.project.rail.profile is not None  # uses nothing of it
+        status = KEPT if use > 0.0 or stocky else NOT_LOADED
     return LimitLine(
         limit=limit,
         target=limit.target_name[target],

@@ -334,6 +334,15 @@ def _piece_max(values: Array, piece: IntArray, count: int) -> Array:
     return out
 
 
+def _first_yield(rail: Rail) -> str:
+    """How the stress of the section was taken."""
+    if rail.section.round:
+        return "first yield, von Mises"
+    return (
+        "first yield, von Mises, as if both bendings were worst at one corner (safe where no metal is there)"
+    )
+
+
 def rail_stress_limit(
     force: Array, result: FrameResult, rail: Rail, layout: Layout, form: DesignFormat
 ) -> Limit:
@@ -350,7 +359,9 @@ def rail_stress_limit(
         resistance=np.full(len(names), resistance),
         utilization=demand / resistance,
         quantity="stress",
-        basis="; ".join(filter(None, ("first yield, von Mises", rail.resistance_clause, open_words(rail)))),
+        basis="; ".join(
+            filter(None, (_first_yield(rail), rail.resistance_clause, open_words(rail))),
+        ),
     )
 
 

@@ -7,8 +7,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from fea.checks.combinations import strength_factors
 from fea.checks.member import crushing_open, has_crushing
-from fea.spans.bench import ANCHORAGE, DEFLECTION
+from fea.checks.member_strength import LATERAL, LOCAL
+from fea.spans.bench import ANCHORAGE, CLAMP, CRUSHED, DEFLECTION, LIMITS, SCREWS
 from fea.spans.capacity import Capacity, Choices, largest_spans, span_tables
 from fea.spans.lines import Arrangement
 from fea.spans.rows import Hardware
@@ -24,6 +26,24 @@ from roofmodel.snow.cases import LoadLevel
 from roofmodel.surface import RoofSurface
 from roofmodel.units import SYSTEMS
 
+# What the loads of a table are before the limits are held against them, by their level.
+LEVELS = {
+    "characteristic": "characteristic, before the factors of the format",
+    "strength": "of strength level, as the standard maps them",
+    "measured": "as measured",
+}
+_WALLS = (
+    "walls were not recognized (curved or stepped ones); give tested moments (rail.moment_slope and "
+    "moment_normal), which for a profile with a cell say enough of compression too"
+)
+# What keeps a cell from being verified, by its limit, and what would give it.
+WANTED = {
+    CLAMP: "a direction of the clamp is loaded that has no strength; give it in clamp.strength",
+    SCREWS: "a screw is loaded in a way that has no strength; give its sizes or tests in clamp.screws",
+    CRUSHED: "no wall carries the force; give rail.bearing_strength from tests",
+    LIMITS.index(LOCAL): _WALLS,
+    LIMITS.index(LATERAL): _WALLS,
+}
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
@@ -204,14 +224,18 @@ def _tableau(
 
 def _notes(study: SpanStudy, choices: Choices, tables: tuple[RailTableau, ...]) -> tuple[str, ...]:
     table, variant = study.table, study.variants[0]
-    units = SYSTEMS[table.study.units]
+    units, design = SYSTEMS[table.study.units], table.design
+    factors = strength_factors(
+        DesignFormat(design.format), LoadLevel(table.study.level), design.snow_factor, design.thermal_factor
+    )
     notes = [
         *untold_notes(table.clamp),
         *tested_notes(table.clamp, table.panel, units),
         *bond_notes(table.clamp),
         *_screw_notes(study),
-        "Loads are those of snow down the slope per length of rail, before the factors of the format; the "
-        "factors, the rail's own weight and the worse of force on the axis and at the top are in it.",
+        f"Loads are those of snow down the slope per length of rail, {LEVELS[table.study.level]}; the limits "
+        f"take {factors.dead:g} D + {factors.snow:g} S of them ({factors.clause}), with the rail's own "
+        "weight as D and the worse of force on the axis and at the top.",
         "Seams and sheet count as rigid; the clamps give way as their stiffness says.",
         "Rail height against snow depth, snow from beyond the ends of partial rows, and what the roof "
         "carries are no part of a span table: check the project.",
@@ -249,14 +273,26 @@ def _notes(study: SpanStudy, choices: Choices, tables: tuple[RailTableau, ...]) 
         for rail, given in zip(table.rail, variant.rails, strict=True)
         if crushing_open(given, form)
     ]
-    if any(np.isnan(one.low).any() for one in tables):
-        notes.append(
-            "NOT VERIFIED: a direction of the clamp or a screw is loaded that has no strength, or a rail's "
-            "walls are not known (local buckling); no load is given there."
-        )
+    notes += [f"NOT VERIFIED: {words}; no load is given there." for words in open_words(study, tables)]
     if any(np.isinf(one.low).any() for one in tables):
         notes.append("Unlimited: no limit that was given is ever reached.")
     return tuple(notes)
+
+
+def open_words(study: SpanStudy, tables: tuple[RailTableau, ...], *, short: bool = False) -> list[str]:
+    """For each limit that keeps cells from being verified: of which rails, and what would give it."""
+    found = []
+    names = [rail.name for rail in study.table.rail]
+    for limit, wanted in WANTED.items():
+        at = [
+            names[one.rail]
+            for one in tables
+            if (np.isnan(one.by_limit[..., limit]) & np.isnan(one.low)).any()
+        ]
+        if at:
+            words = f"{LIMITS[limit]} of {', '.join(dict.fromkeys(at))} is not known everywhere"
+            found.append(words if short else f"{words}: {wanted}")
+    return found
 
 
 def _screw_notes(study: SpanStudy) -> tuple[str, ...]:

@@ -38,6 +38,13 @@ def _bounded(found: CampaignResult) -> list[str]:
             f"The 5 % fractile, {text(one.fractile, 'force')}, lies above the lowest test that counts, "
             f"{text(lowest, 'force')}: that is taken instead (judgment), and more tests cannot raise it."
         )
+    if one.direct < one.design:
+        text = SYSTEMS[found.campaign.table.campaign.units].text
+        notes.append(
+            f"The design strength straight from the tests (EN 1990 D7.3), {text(one.direct, 'force')}, is "
+            f"below the one by the partial factor (D7.2), {text(one.design, 'force')}, which clamp.toml "
+            "holds: so few tests of unknown scatter say little of the design level."
+        )
     if one.scatter == LEAST_SCATTER:
         notes.append(
             f"So little scatter ({one.sample.scatter:.3f}) is not to be trusted from so few tests; "

@@ -162,6 +162,8 @@ class Profile:
         With holes.
     closed : bool
         Whether it has cells.
+    origin : (2,) float
+        Where the centroid lies in the outline as given. [m]
     """
 
     outline: Polygon
@@ -176,3 +178,4 @@ class Profile:
     elements: int
     net: Net | None
     closed: bool
+    origin: Array

@@ -62,6 +62,7 @@ def plain_profile(section: Section) -> Profile | None:
         elements=0,
         net=None,
         closed="tube" in section.kind,
+        origin=np.zeros(2),
     )
 
 

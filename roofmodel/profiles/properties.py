@@ -139,6 +139,7 @@ def _profile(wkb: bytes, poisson: float) -> Profile:
         elements=len(node),
         net=None,
         closed=closed,
+        origin=centroid,
     )
 
 

@@ -70,6 +70,11 @@ class TestedTable(Table):
         min_length=1, description="Directions that were tested."
     )
     tests: int = Field(ge=1, description="Number of tests in the direction with the fewest.")
+    notes: list[Line] = Field(
+        default_factory=list,
+        max_length=40,
+        description="What the tests leave open, as `eavewright tests` found it; said wherever they count.",
+    )
 
 
 class ClampTable(Table):

@@ -60,6 +60,7 @@ def tested_notes(clamp: ClampTable, panel: PanelTable, units: UnitSystem) -> tup
         notes.append(
             f"UNSUPPORTED: {tested.tests} tests behind a clamp strength say nothing about its scatter."
         )
+    notes += [f"Of the clamp's tests: {note.strip()}" for note in tested.notes if note.strip()]
     notes += _installed(clamp.screw_torque, panel.substrate.strip(), tested, units)
     if thickness > tested.thickness / THINNER:
         notes.append(

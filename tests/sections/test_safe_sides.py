@@ -4,9 +4,11 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from shapely import Polygon, box
 
 from fea.checks.member import crushing_open
-from fea.checks.member_strength import member_strength
+from fea.checks.member_strength import member_strength, station_use
+from fea.checks.rail_section import rail_stress
 from fea.sections.plates import plate_factor
 from roofmodel.hardware import DesignFormat
 from roofmodel.profiles.properties import profile_of
@@ -48,6 +50,39 @@ def test_welded_bars_buckle_sideways_with_the_strength_of_their_welds(form):
     lost = soft / plain  # longer bars lose more to buckling than to welds
     assert (np.diff(lost) >= -1e-12).all()
     assert (lost <= 1.0).all()
+
+
+def test_a_rail_whose_walls_never_buckle_is_held_by_its_stress_first():
+    """Both bendings of an askew section make one stress; no sum of bounds governs before it."""
+    profile = profile_of(shape_outline("angle", {"width": 0.04, "depth": 0.05, "wall": 0.008}))
+    rail = replace(make_rail(profile.section), profile=profile)
+    member = member_strength(rail, DesignFormat.EN, np.array([0.3]))
+    assert member.share.min() > 0.999
+    force = np.zeros((50, 6))
+    force[:, [0, 4, 5]] = np.random.default_rng(3).normal(size=(50, 3)) * [50.0, 40.0, 40.0]
+    use = station_use(member, "rail local buckling", force, np.zeros(50, dtype=int))
+    assert (use <= rail_stress(force, rail) / member.stress * (1.0 + 1e-9)).all()
+
+
+def test_cells_of_curved_walls_are_verified_by_tested_moments():
+    """Compression takes a quarter of the share that the moments show; open walls stay open."""
+    turn = np.linspace(0.0, 2.0 * np.pi, 60, endpoint=False)
+    oval = Polygon(np.stack([0.03 * np.cos(turn), 0.02 * np.sin(turn)], axis=1))
+    cell = profile_of(oval.difference(oval.buffer(-0.002)))
+    opened = profile_of(oval.difference(oval.buffer(-0.002)).difference(box(-0.01, 0.0, 0.01, 0.03)))
+    s = cell.section
+    force = np.array([[-200.0, 0, 0, 0, 30.0, 50.0]])
+    for profile, known in ((cell, True), (opened, False)):
+        rail = replace(make_rail(profile.section), profile=profile)
+        bare = member_strength(rail, DesignFormat.EN, np.array([0.5]))
+        assert np.isnan(station_use(bare, "rail local buckling", force, np.zeros(1, dtype=int))).all()
+        moment = (0.8 * s.W_y * bare.stress, 0.7 * s.W_z * bare.stress)
+        member = member_strength(replace(rail, moment=moment), DesignFormat.EN, np.array([0.5]))
+        use = station_use(member, "rail local buckling", force, np.zeros(1, dtype=int))
+        assert np.isfinite(use).all() == known
+        if known:
+            own = 200.0 / (0.25 * 0.7 * s.area * bare.stress)
+            assert use[0] == pytest.approx(own + 30.0 / moment[0] + 50.0 / moment[1])
 
 
 def test_crushing_of_plain_channels_is_told_as_open():

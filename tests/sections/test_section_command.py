@@ -41,6 +41,11 @@ def test_outline(tmp_path):
     assert sorted(w["free_ends"] for w in data["walls"]) == [0, 1, 1]
     assert (tmp_path / "o" / "section.png").stat().st_size > 20_000
     assert "Warping constant" in done.output
+    assert "Design strength" in done.output
+    np.testing.assert_allclose(data["effective"]["design_stress"], 350e6 / 1.1)  # EN 1999-1-1 gamma_M1
+    web, flange = 0.06 * 0.002, 2 * 0.028 * 0.002  # centroid by hand, from the outline's own corner
+    middle = (web * 0.001 + flange * (0.002 + 0.014)) / (web + flange)
+    np.testing.assert_allclose(data["origin"], [middle, 0.03], atol=1e-5)
     thick = run(channel(tmp_path, 0.005), "--out", tmp_path / "p", "--units", "US", "--json")
     assert json.loads(thick.stdout)["effective"]["compression"] > data["effective"]["compression"]
 

@@ -2,6 +2,7 @@
 
 import csv
 import json
+from dataclasses import replace
 
 import jsonschema
 import numpy as np
@@ -11,8 +12,11 @@ from click.testing import CliRunner
 from fea.spans.study import run_study
 from roofmodel.errors import InputError
 from roofmodel.project.span_study import load_study
+from roofmodel.units import SI
 from tests.spans.test_span_command import MODEL, ROOT
 from viewer.cli import commands
+from viewer.span.conditions import conditions
+from viewer.span.words import compared
 
 SEAM, SPANS = 'seam_spacing = "400 mm"', MODEL.read_text().split("spans = ")[1].split("\n")[0]
 ARRANGEMENTS = MODEL.read_text().split("arrangements = ")[1].split("\n")[0]
@@ -41,6 +45,34 @@ def test_one_file_says_what_a_file_for_each_says(tmp_path):
             np.testing.assert_allclose(other.spans, np.array([1, 2, 3, 5]) * size, rtol=1e-12)
             np.testing.assert_allclose(other.by_limit, one.by_limit, rtol=1e-9)
             np.testing.assert_allclose(other.span, one.span, rtol=1e-9)
+
+
+def test_seam_spacings_whose_spans_never_meet_stand_side_by_side_nowhere(tmp_path):
+    """0.4 m and 0.4572 m have no span in common: two rails on each still meet, one alone does not."""
+    found = run_study(load_study(put(tmp_path, '["400 mm", "18 in"]', "seams_per_span = [1, 2]")))
+    assert all(len(table.rows) == 4 for table in compared(found, SI))
+    alone = replace(found, rails=found.rails[:2])
+    assert compared(alone, SI) == ()
+
+
+def test_the_table_says_which_factors_it_took(tmp_path):
+    path = put(tmp_path, '"400 mm"', "seams_per_span = [1]")
+    for form, level, says in (
+        ("EN", "characteristic", "1.35 D + 1.5 S (EN 1990"),
+        ("ASD", "strength", "1 D + 0.7 S (ASCE/SEI 7-22 2.4.1"),
+        ("LRFD", "measured", "1 D + 1 S (measured"),
+    ):
+        text = path.read_text().replace('level = "characteristic"', f'level = "{level}"')
+        text = text.replace('format = "EN"', f'format = "{form}"')
+        if form != "EN":
+            factor = "2.0" if form == "ASD" else "0.5"
+            text = text.replace('kind = "characteristic"', 'kind = "nominal"').replace("1.33", factor)
+        (tmp_path / "one.toml").write_text(text)
+        found = run_study(load_study(tmp_path / "one.toml"))
+        assert says in dict(conditions(found))["Loads"]
+        note = next(one for one in found.notes if one.startswith("Loads are"))
+        assert says.split(" (")[0] in note
+        assert ("before the factors" in note) == (level == "characteristic")
 
 
 def test_a_span_stands_where_it_is_a_whole_multiple(tmp_path):

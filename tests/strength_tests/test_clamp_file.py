@@ -11,6 +11,8 @@ from fea.strength_tests.campaign import judge
 from roofmodel.errors import InputError
 from roofmodel.project.campaigns import load_campaign
 from roofmodel.project.span_study import load_study
+from roofmodel.project.tested import tested_notes as notes_of
+from roofmodel.units import SYSTEMS
 from tests.spans.test_span_command import MODEL
 from tests.strength_tests.test_campaign import HEAD, VALUES
 from viewer.cli import commands
@@ -74,6 +76,23 @@ def test_pasted_into_a_study_it_brings_the_strengths_never_more(tmp_path, units)
     assert clamp.tested.tests == len(VALUES)
     assert clamp.tested.thickness == pytest.approx(0.6e-3, rel=2e-3)
     assert clamp.tested.screw_torque == pytest.approx(13.0, rel=1e-3)
+
+
+def test_what_the_tests_leave_open_goes_where_the_strengths_go(tmp_path):
+    """No measured sheet, no yield strength, D7.3 below D7.2: said of the span table and of the project."""
+    out = ran(tmp_path, campaign(tmp_path, "along"))
+    path = tmp_path / "spans.toml"
+    path.write_text(pasted((out / "clamp.toml").read_text()))
+    table = load_study(path).table
+    notes = table.clamp.tested.notes
+    assert all(note.startswith("along: ") for note in notes)
+    assert not any("C_phi" in note or "What more" in note for note in notes)
+    assert any("not corrected for the sheet's yield strength" in note for note in notes)
+    told = notes_of(table.clamp, table.panel, SYSTEMS["SI"])
+    assert all(any(note in line for line in told) for note in notes)
+    found = judge(load_campaign(tmp_path / "along.toml"))
+    below = found.justified.direct < found.justified.design
+    assert any("EN 1990 D7.3" in note for note in notes) == below
 
 
 def test_lines_for_other_formats_say_what_they_should(tmp_path):

@@ -14,6 +14,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from fea.analysis import Analysis
 from fea.checks.limits import Limit
+from fea.checks.member_strength import LATERAL
 from fea.checks.strips import panel_strips
 from fea.checks.ties import first_largest
 from roofmodel.project.as_built import AS_MEASURED
@@ -199,7 +200,8 @@ def _others(analysis: Analysis) -> list[dict[str, Any]]:
         use = np.nan_to_num(limit.utilization, nan=0.0)
         case, target = (int(i) for i in np.unravel_index(first_largest(use), use.shape))
         open_ = bool(limit.unverified.any()) and use.max() <= 1.0
-        idle, demand = not open_ and use.max() == 0.0, float(limit.demand[case, target])
+        stocky = limit.name == LATERAL and analysis.project.rail.profile is not None  # uses nothing of it
+        idle, demand = not open_ and use.max() == 0.0 and not stocky, float(limit.demand[case, target])
         found.append(
             {
                 "name": limit.name,

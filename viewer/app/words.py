@@ -111,6 +111,7 @@ LABELS: dict[str, dict[str, str]] = {
         "tested.screw_torque": "Tested with: screw torque",
         "tested.directions": "Tested directions",
         "tested.tests": "Tests, fewest of a direction",
+        "tested.notes": "What the tests leave open",
         "slip_residual": "Share kept once it slips",
         "screws.along": "Places of the screws, along the seam",
         "screws.across": "Places of the screws, across the seam",

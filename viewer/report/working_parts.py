@@ -88,6 +88,11 @@ _WHY = {
     5: "A twist moment comes from the rail's bending down the slope and from a seam that is not square to it",
 }
 
+_ASKEW = (
+    "a profile that is not alike on both sides (its product of inertia bends it askew and tips its ends at "
+    "the height of the rail)"
+)
+
 
 def force_steps(analysis: Analysis, at: ClampAt) -> tuple[Step, ...]:
     """Continuity of the rail, what the end bound brings, and the factored force along the seam."""
@@ -283,6 +288,8 @@ def part_step(analysis: Analysis, at: ClampAt, direction: int) -> Step:
         cause = f"{why}: the rail changes its length between clamps that hold it."
     else:
         cause = f"{_WHY[direction].removesuffix(', and from temperature')}."
+    if direction == 1 and analysis.project.rail.section.I_yz != 0.0:
+        cause = cause.replace("A force across comes from", f"A force across comes from {_ASKEW},")
     left_out = any(abs(value) > 0.0 for name, _, value in terms if name not in kept_names)
     rest = " What adds less than 1/20,000 is left out." if left_out else ""
     return Step(

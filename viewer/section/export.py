@@ -32,6 +32,7 @@ def section_data(seen: Seen) -> dict[str, Any]:
                 "principal": p.principal,
                 "angle": p.angle,
                 "plastic": p.plastic,
+                "origin": p.origin,
                 "one_sided": p.one_sided,
                 "net": None if p.net is None else asdict(p.net),
                 "effective": {
@@ -39,6 +40,8 @@ def section_data(seen: Seen) -> dict[str, Any]:
                     "bending_y": share[1],
                     "bending_z": share[2],
                     "basis": seen.left.basis,
+                    "design_stress": seen.design,
+                    "design_basis": seen.clause,
                 },
                 "walls": [
                     {

@@ -9,6 +9,7 @@ from pathlib import Path
 import shapely
 from shapely import Point
 
+from fea.checks.limits import rail_resistance
 from fea.sections.effective import Effective, effective
 from roofmodel.errors import InputError
 from roofmodel.hardware import DesignFormat, Material, Rail
@@ -36,6 +37,8 @@ class Seen:
     metal: Material
     form: DesignFormat
     left: Effective
+    design: float  # yield stress over or times its factor [Pa]
+    clause: str
 
 
 def see_section(
@@ -90,6 +93,8 @@ def _seen(
         metal=rail.material,
         form=form,
         left=effective(profile, rail.material, form, welded=rail.welded),
+        design=float(rail_resistance(rail, form)),
+        clause=rail.resistance_clause,
     )
 
 

@@ -20,6 +20,8 @@ def section_table(seen: Seen) -> Table:
     p, s = seen.profile, seen.profile.section
     entries: list[tuple[str, float, str]] = [
         ("Area", s.area, "section area"),
+        ("Centroid up the slope, in the outline as built in", float(p.origin[0]), "size"),
+        ("Centroid away from the roof, in the outline as built in", float(p.origin[1]), "size"),
         ("Size along the slope", s.depth_y, "size"),
         ("Size away from the roof", s.depth_z, "size"),
         ("Second moment, bending away from the roof", s.I_y, "second moment"),
@@ -58,15 +60,22 @@ def effective_table(seen: Seen) -> Table:
             name,
             "not known" if np.isnan(part) else f"{100.0 * part:.1f} %",
             quantity(full * part, kind, seen.units),
+            "not known" if np.isnan(part) else quantity(full * part * seen.design, holds, seen.units),
         )
-        for name, part, full, kind in (
-            ("compression", share[0], s.area, "section area"),
-            ("bending away from the roof", share[1], s.W_y, "section modulus"),
-            ("bending down the slope", share[2], s.W_z, "section modulus"),
+        for name, part, full, kind, holds in (
+            ("compression", share[0], s.area, "section area", "force"),
+            ("bending away from the roof", share[1], s.W_y, "section modulus", "moment"),
+            ("bending down the slope", share[2], s.W_z, "section modulus", "moment"),
         )
     )
     caption = f"Left by local buckling at {quantity(seen.metal.yield_strength, 'stress', seen.units)}"
-    return Table(f"{caption}: {seen.left.basis}", ("Kind of stress", "Share", "Effective"), "tnn", rows)
+    note = (
+        f"Design strength: at first yield, format {seen.form}, design stress "
+        f"{quantity(seen.design, 'stress', seen.units)} ({seen.clause}); each alone, without buckling from "
+        "clamp to clamp, holes and welds."
+    )
+    heads = ("Kind of stress", "Share", "Effective", "Design strength")
+    return Table(f"{caption}: {seen.left.basis}", heads, "tnnn", rows, note=note)
 
 
 def shares(seen: Seen) -> np.ndarray:

@@ -45,7 +45,9 @@ def study_drawing(found: StudyResult, rails: Sequence[RailTableau] | None = None
         LEFT, 74.0, TYPE, color=style.MUTED,
     )  # fmt: skip
     if not found.verified:
-        drawing.write(unverified(found), LEFT, 14.0, 0.85 * TYPE, bold=True, color=style.EXCEEDED_ANCHORS[0])
+        drawing.write(
+            unverified(found, short=True), LEFT, 14.0, 0.85 * TYPE, bold=True, color=style.EXCEEDED_ANCHORS[0]
+        )
     for r, rail in enumerate(some):
         finite = rail.high[np.isfinite(rail.high)]
         most = 1.08 * float(finite.max()) if len(finite) else float(choices.loads[-1])
@@ -61,6 +63,10 @@ def study_drawing(found: StudyResult, rails: Sequence[RailTableau] | None = None
         on = style.text_on(color)
         drawing.write(LETTERS[k], x + 11.0, y, 0.85 * TYPE, bold=True, color=on, align="center")
         drawing.write(name, x + 30.0, y, TYPE)
+    if any(np.isnan(rail.low).any() for rail in some):
+        x, y = LEFT + 210.0 * (len(shown) % BESIDE), drawing.size[1] - 82.0 + 26.0 * (len(shown) // BESIDE)
+        drawing.write("?", x + 11.0, y, TYPE, bold=True, color=style.EXCEEDED_ANCHORS[0], align="center")
+        drawing.write("not verified", x + 30.0, y, TYPE)
     drawing.write(style.CAUTION, LEFT, drawing.size[1] - 32.0, 0.9 * TYPE, color=style.MUTED)
     return drawing
 
@@ -101,8 +107,11 @@ def _panel(
     drawing.line(low, style.INK, 2.4)
     for letter, x, y in letters:
         drawing.write(letter, x, y, 0.85 * TYPE, bold=True, align="center", halo=True)
-    for x, y in dots:
-        drawing.circle(float(x), float(y), 3.5, style.INK, style.PAPER, 1.0)
+    for (x, y), load in zip(dots.tolist(), rail.low[:, a], strict=True):
+        if np.isnan(load):
+            drawing.write("?", x, y - 14.0, TYPE, bold=True, color=style.EXCEEDED_ANCHORS[0], align="center")
+        else:
+            drawing.circle(x, y, 3.5, style.INK, style.PAPER, 1.0)
     drawing.line(np.array([[left, floor - HIGH], [left, floor], [left + WIDE, floor]]), style.INK, 1.4)
     step = style.scale_top(units.convert(most, "line") / 5.0)
     for value in np.arange(0.0, units.convert(most, "line"), step):

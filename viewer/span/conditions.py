@@ -7,22 +7,19 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from fea.checks.combinations import strength_factors
 from fea.checks.screw_strength import screw_rule, screw_strength
 from fea.push.project import DIRECTIONS
-from fea.spans.study import StudyResult
+from fea.spans.study import LEVELS, StudyResult, open_words
 from roofmodel.hardware import DesignFormat
 from roofmodel.project.tested import sheet_text
 from roofmodel.project.tested import words as tested_words
+from roofmodel.snow.cases import LoadLevel
 from roofmodel.units import SI, US, UnitSystem
 from viewer.report.tables import Table
 from viewer.span.words import units_of
 
 SIDES = ("base", "support")
-LEVELS = {
-    "characteristic": "characteristic loads before factors; the format's factors are in the table",
-    "strength": "loads that hold the factors already",
-    "measured": "measured loads, not factored",
-}
 
 
 def conditions(found: StudyResult, seam: float | None = None) -> tuple[tuple[str, str], ...]:
@@ -48,7 +45,9 @@ def conditions(found: StudyResult, seam: float | None = None) -> tuple[tuple[str
         anchorage = f"{panel.anchorage_kind}, for design {both(least, 'force', units)} a strip"
     basis = [clamp.test_basis.strip()] if clamp.test_basis.strip() else []
     basis += [] if clamp.tested is None else [tested_words(clamp.tested, units)]
-    factor = "" if design.snow_factor is None else f", snow factor {design.snow_factor:g}"
+    factors = strength_factors(
+        DesignFormat(design.format), LoadLevel(study.level), design.snow_factor, design.thermal_factor
+    )
     splice = "no splices" if study.splice == "none" else f"a {study.splice} splice at its worst place"
     divided = "" if clamp.factor is None else f", factor {clamp.factor:g}"
     return (
@@ -76,7 +75,11 @@ def conditions(found: StudyResult, seam: float | None = None) -> tuple[tuple[str
         ("Clamp strengths", f"{clamp.strength_kind}{divided}: {'; '.join(strengths)}"),
         *_screws(found, units),
         ("Test basis", "; ".join(basis) or "not given"),
-        ("Loads", f"{design.format}, {LEVELS[study.level]}{factor}"),
+        (
+            "Loads",
+            f"{design.format}, {LEVELS[study.level]}; the limits take {factors.dead:g} D + "
+            f"{factors.snow:g} S ({factors.clause}), D the rail's own weight, S these loads",
+        ),
         (
             "Rows",
             f"{study.many} spans in a long row, overhang {100.0 * study.overhang:g} % of the span, "
@@ -146,16 +149,15 @@ def conditions_table(found: StudyResult) -> Table:
     return Table("Valid for these alone", ("What", "Value"), "wt", tuple(rows))
 
 
-def unverified(found: StudyResult) -> str:
-    """One sentence on what keeps a study from being verified; empty for nothing."""
+def unverified(found: StudyResult, *, short: bool = False) -> str:
+    """One sentence on what keeps a study from being verified; empty for nothing; `short` for a picture."""
     if found.verified:
         return ""
     reasons: Sequence[str] = [f"{name} is not given" for name in found.not_given]
-    if any(np.isnan(rail.low).any() for rail in found.rails):
-        reasons = [
-            *reasons,
-            "a direction of the clamp or a screw is loaded that has no strength, or walls are not known",
-        ]
+    if short and any(np.isnan(rail.low).any() for rail in found.rails):
+        reasons = [*reasons, "question marks; the notes say why"]
+    elif not short:
+        reasons = [*reasons, *open_words(found.study, found.rails, short=True)]
     return f"NOT VERIFIED: {'; '.join(reasons)}."
 
 

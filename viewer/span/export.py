@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+from numpy.typing import ArrayLike
 
 from fea.spans.bench import LIMITS
 from fea.spans.study import RailTableau, StudyResult
@@ -90,9 +91,10 @@ def _lines(found: StudyResult) -> list[list[Any]]:
     """One line for every rail, arrangement and span; loads rounded down to four digits."""
     lines = []
     for rail in found.rails:
-        name, words = found.study.table.rail[rail.rail].name, _read_with(found, rail)
+        name = found.study.table.rail[rail.rail].name
         for a, arrangement in enumerate(found.choices.arrangements):
             for i, span in enumerate(rail.spans):
+                words = _read_with(found, rail, rail.low[i, a])
                 low, high = float(rail.low[i, a]), float(rail.high[i, a])
                 limit = int(rail.governing[i, a])
                 own, american = ([_number(float(x), u) for x in rail.by_limit[i, a]] for u in (SI, US))
@@ -111,8 +113,9 @@ def _spans(found: StudyResult) -> list[list[Any]]:
     """One line for every rail, arrangement and line load; "none" where no span of the study carries it."""
     lines = []
     for rail in found.rails:
-        name, words = found.study.table.rail[rail.rail].name, _read_with(found, rail)
+        name = found.study.table.rail[rail.rail].name
         for a, arrangement in enumerate(found.choices.arrangements):
+            words = _read_with(found, rail, rail.low[:, a])
             for m, load in enumerate(found.choices.loads.tolist()):
                 span = float(rail.span[m, a])
                 both = ["none", "none"]
@@ -123,12 +126,13 @@ def _spans(found: StudyResult) -> list[list[Any]]:
     return lines
 
 
-def _read_with(found: StudyResult, rail: RailTableau) -> tuple[float, float, str, str, str]:
-    """Seam spacing, whether it is verified, what a line of a table holds for, and what to read with it."""
+def _read_with(found: StudyResult, rail: RailTableau, loads: ArrayLike) -> tuple[float, float, str, str, str]:
+    """Seam spacing, whether a line of these loads is verified, what it holds for, what to read with it."""
+    known = found.verified_rail(rail.rail) and not np.isnan(loads).any()
     valid = [f"{name}: {words}" for name, words in conditions(found, rail.seam)]
     valid.append(f"Rail: {rail_conditions(found, rail.rail)}")
     seam = (round(1e3 * rail.seam, 4), round(rail.seam / 0.0254, 4))
-    return *seam, unverified(found) or "yes", ". ".join(valid), " ".join((*found.notes, *CAUTIONS))
+    return *seam, "yes" if known else unverified(found), ". ".join(valid), " ".join((*found.notes, *CAUTIONS))
 
 
 def _number(load: float, units: Any) -> float | str:

@@ -58,7 +58,7 @@ def loads_table(found: StudyResult, rail: RailTableau, units: UnitSystem) -> Tab
 
 
 def compared(found: StudyResult, units: UnitSystem) -> tuple[Table, ...]:
-    """Up to `BESIDE` rails side by side, a table for every arrangement: loads against the first's."""
+    """Up to `BESIDE` rails side by side on spans that two of them have, each arrangement's loads."""
     if not 2 <= len(found.rails) <= BESIDE:
         return ()
     names = tuple(rail.name for rail in found.rails)
@@ -77,12 +77,16 @@ def compared(found: StudyResult, units: UnitSystem) -> tuple[Table, ...]:
                     cells[k] += _change(loads[k], loads[0])
                 if len(at) and (limit := int(rail.governing[at[0], a])) >= 0:
                     cells[k] += f" {LIMITS[limit]}"
-            rows.append((f"{units.convert(float(span), 'length'):.4g}", *cells))
+            if sum(load is not None for load in loads) > 1:  # one alone stands beside nothing
+                rows.append((f"{units.convert(float(span), 'length'):.4g}", *cells))
+        if not rows:
+            continue
         title = (
             f"Rails side by side, {arrangement}: largest line load, {units.label('line')}, and what governs"
         )
         heads = (f"span, {units.label('length')}", *names)
-        note = f"In brackets: more or less than {names[0]}, rounded down."
+        told = any("(" in cell for row in rows for cell in row[1:])
+        note = f"In brackets: more or less than {names[0]}, rounded down." if told else ""
         tables.append(Table(title, heads, "n" * len(heads), tuple(rows), note=note, plain_note=True))
     return tuple(tables)
 

@@ -22,6 +22,8 @@ from viewer.quantities import system
 from viewer.strength.export import campaign_data
 
 DIRECTIONS = ("along", "across", "pull", "push")
+# Notes that hold no reservation.
+BEHIND = ("What more", "AISI S100 K2.1.1 with", "Strengths are those of one clamp")
 SAME = ("clamp", "seam", "seam_height", "metal", "thickness", "substrate", "screw_torque")
 UNITS = {
     "SI": {"force": (1e3, "kN"), "stiffness": (1e6, "kN/mm"), "moment": (1.0, "N*m")},
@@ -187,8 +189,20 @@ def clamp_text(found: CampaignResult, joined: Sequence[dict[str, Any]] = ()) -> 
         f"screw_torque = {_quoted(_amount(specimen['screw_torque'], 'moment', units))}",
         f"directions = [{', '.join(_quoted(name) for name in some)}]",
         f"tests = {min(one['justified']['count'] for one in all_)}",
+        *_open_notes(some),
     ]
     return "\n".join(lines) + "\n"
+
+
+def _open_notes(some: dict[str, dict[str, Any]]) -> list[str]:
+    """What the tests leave open, each note once with its directions, to go where the strengths go."""
+    of: dict[str, list[str]] = {}
+    for name, one in some.items():
+        for note in one["notes"]:
+            if not note.startswith(BEHIND):
+                of.setdefault(_line(note), []).append(name)
+    lines = [f"    {_quoted(', '.join(on) + ': ' + note)}," for note, on in of.items()]
+    return ["notes = [", *lines, "]"] if lines else []
 
 
 def write_clamp(found: CampaignResult, joined: Sequence[dict[str, Any]], path: Path) -> None:

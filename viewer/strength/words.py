@@ -182,7 +182,7 @@ def more_table(found: CampaignResult) -> Table:
         (
             f"{added} more",
             quantity(today * middle, "force", units),
-            f"{100.0 * (middle - 1.0):+.1f} %".replace("-", "−"),
+            f"{round(100.0 * (middle - 1.0), 1) + 0.0:+.1f} %".replace("-", "−"),
             f"{quantity(today * low, 'force', units)} to {quantity(today * high, 'force', units)}",
             *(
                 ()
