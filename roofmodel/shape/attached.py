@@ -18,6 +18,7 @@ from roofmodel.shape.boxes import GRID, LARGEST, NEAR, WALL, plane_at, without_p
 from roofmodel.shape.parapets import NARROW, SLENDER, narrow_groups
 from roofmodel.shape.planes import height_at, plan_polygons
 from roofmodel.shape.regions import components
+from roofmodel.shape.valley_gutters import with_valleys
 from roofmodel.surface import FLAT_SLOPE, Array, IntArray, RoofSurface
 
 Plans = NDArray[np.object_]
@@ -44,9 +45,12 @@ def without_attached(surface: RoofSurface, tolerance: float) -> RoofSurface:
     Returns
     -------
     RoofSurface
-        Planes are closed below the sheets. Channels between two roofs stay planes and are told.
+        Planes are closed below the sheets, and valleys where a gutter parts their slopes. Other channels
+        between two roofs stay planes and are told.
     """
-    return _without_gutters(_without_sheets(surface, tolerance), tolerance)
+    bare = _without_sheets(surface, tolerance)
+    closed = replace(with_valleys(bare, tolerance), attached=bare.attached)
+    return _without_gutters(closed, tolerance)
 
 
 def _without_sheets(surface: RoofSurface, tolerance: float) -> RoofSurface:

@@ -7,6 +7,7 @@ import pytest
 from shapes import turned
 from test_parapets import PITCH, profile, read
 
+from roofmodel.snow import AsceSite, EnSite, snow_cases
 from roofmodel.surface import EdgeKind
 
 SECTION = [(0, 0), (0, 4), (8, 4 + 8 * PITCH), (8, 0)]  # a shed of 15 by 8 m at 30 degrees, eave 4 m
@@ -96,12 +97,59 @@ def test_a_gutter_is_no_lower_roof(tmp_path, gutter, angle):
     assert sum("was taken as a gutter" in note for note in roof.notes) == 1
 
 
-def test_a_gutter_between_two_slopes_is_told(tmp_path):
-    """Eaves that face each other 0.3 m apart: a valley to snow, which two planes and a strip are not."""
-    right = profile([(-0.3 - y, z) for y, z in SECTION])
-    roof = read(tmp_path, *together(profile(SECTION), right, channel(3.8, 3.804, 0.3)))
+def facing(apart, lift=0.0):
+    """Two sheds whose eaves face each other, the second one higher or lower."""
+    return profile(SECTION), profile([(-apart - y, z + lift) for y, z in SECTION])
+
+
+@pytest.mark.parametrize("angle", [0.0, 0.6])
+@pytest.mark.parametrize(
+    "gutter", [[channel(3.8, 3.804, 0.3)], [channel(3.7, 3.9, 0.3)], []], ids=["strip", "box", "open"]
+)
+def test_a_gutter_or_slot_between_two_slopes_is_a_valley(tmp_path, gutter, angle):
+    """Eaves that face each other 0.3 m apart: both slopes go on for 0.15 m on plan."""
+    points, faces = together(*facing(0.3), *gutter)
+    roof = read(tmp_path, turned(points, angle), faces)
+    assert roof.planes.plan_area == pytest.approx([15.0 * 8.15] * 2, rel=1e-6)
+    assert roof.steps.count == 0
+    (valley,) = (k for k, kind in enumerate(roof.edges.kind) if kind is EdgeKind.VALLEY)
+    assert np.linalg.norm(roof.edges.end[valley] - roof.edges.start[valley]) == pytest.approx(15.0)
+    assert roof.edges.height[valley] == pytest.approx(4.0 - 0.15 * PITCH)
+    assert sum("by up to 0.15 m on plan" in note for note in roof.notes) == 1
+    for site in (
+        EnSite(ground_snow=1400.0),
+        AsceSite(ground_snow=1400.0, risk_category="II", winter_wind=0.5, slippery=True),
+    ):
+        assert any("valleys" in case.name for case in snow_cases(roof, site).cases)
+
+
+@pytest.mark.parametrize("lift", [-0.1, 0.1])
+def test_a_valley_between_eaves_of_two_heights_lies_nearer_the_lower(tmp_path, lift):
+    """The slopes meet 0.15 m + 0.05 / tan(30) from the higher eave, still within the slot."""
+    roof = read(tmp_path, *together(*facing(0.3, lift)))
+    far = 0.15 + 0.05 / PITCH
+    assert np.sort(roof.planes.plan_area) == pytest.approx([15.0 * (8.3 - far), 15.0 * (8.0 + far)], rel=1e-6)
+
+
+@pytest.mark.parametrize(("apart", "lift", "told"), [(0.3, 0.25, 1), (0.4, 0.0, 1), (0.6, 0.0, 0)])
+def test_slots_that_are_no_valleys_are_told(tmp_path, apart, lift, told):
+    """Eaves too different in height to meet, or too far apart to hold snow; farther they are two roofs."""
+    roof = read(tmp_path, *together(*facing(apart, lift)))
+    assert roof.planes.plan_area == pytest.approx([120.0, 120.0])
+    assert sum("m apart along 15.00 m at about one height" in note for note in roof.notes) == told
+
+
+@pytest.mark.parametrize(("wide", "told"), [(0.8, 1), (1.8, 0)])
+def test_a_wide_channel_between_two_slopes_is_told(tmp_path, wide, told):
+    """It stays a plane of its own; 1.8 m of level roof between two eaves is no gutter."""
+    roof = read(tmp_path, *together(*facing(wide), channel(3.8, 3.804, wide)))
     assert roof.planes.count == 3
-    assert any("If it is a valley gutter" in note for note in roof.notes)
+    assert sum("but no snow as in a valley" in note for note in roof.notes) == told
+
+
+def test_roofs_that_meet_have_no_slot(tmp_path):
+    roof = read(tmp_path, *together(*facing(0.0)))
+    assert not any("apart along" in note or "across a channel" in note for note in roof.notes)
 
 
 def around(x0, x1, y0, y1):
