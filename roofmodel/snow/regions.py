@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from shapely import MultiPolygon, Polygon
 from shapely.geometry.base import BaseGeometry
 
+from roofmodel.snow.slots import Slots, bridged, find_slots
 from roofmodel.snow.standing_in import planes_with_boxes
 from roofmodel.surface import FLAT_SLOPE, EdgeKind, RoofSurface
 
@@ -53,7 +54,9 @@ class Plan:
     level_outline : tuple of shapely geometry
         Each level's outline on plan. [m]
     drift_level, drift_outline
-        The same as the wind finds them, with steps that balanced snow fills; see `with_snow`.
+        The same as the wind finds them: across steps that balanced snow fills, and slots; see `with_snow`.
+    slots : Slots
+        Between planes that do not touch.
     joined : dict
         Outlines of planes taken together, kept by `slope_outline`.
     pieces : dict
@@ -67,6 +70,7 @@ class Plan:
     level_outline: tuple[BaseGeometry, ...]
     drift_level: IntArray
     drift_outline: tuple[BaseGeometry, ...]
+    slots: Slots
     joined: dict[bytes, BaseGeometry] = field(default_factory=dict, compare=False)
     pieces: dict[tuple[int, bytes], list[tuple[int, Polygon | MultiPolygon]]] = field(
         default_factory=dict, compare=False
@@ -83,12 +87,12 @@ def roof_plan(roof: RoofSurface) -> Plan:
     run = (bounds[:, 3] - bounds[:, 1]) * np.cos(planes.slope)
     level = _levels(roof, np.zeros(planes.count))
     outline = _outlines(polygons, level)
-    return Plan(polygons, fall, run, level, outline, level, outline)
+    return Plan(polygons, fall, run, level, outline, level, outline, find_slots(roof, polygons, CRACK))
 
 
 def with_snow(plan: Plan, roof: RoofSurface, depth: Array) -> Plan:
     """The same plan under balanced snow of a depth (p,) [m]; itself where that fills no other steps."""
-    level = _levels(roof, depth)
+    level = _levels(roof, depth, plan.slots)
     if np.array_equal(level, plan.drift_level):
         return plan
     return replace(plan, drift_level=level, drift_outline=_outlines(plan.polygon, level), pieces={})
@@ -118,11 +122,16 @@ def merged(polygons: NDArray[np.object_]) -> BaseGeometry:
 def filled(roof: RoofSurface, depth: Array) -> NDArray[np.bool_]:
     """Whether each step (s,) is low or filled all along by balanced snow of a depth (p,) [m]."""
     steps = roof.steps
-    limit = np.maximum(LOW_STEP, FILLED * depth[steps.lower]) + 1e-6
-    return np.asarray((steps.gap <= CRACK) & (steps.wall.max(axis=1, initial=0.0) <= limit))
+    low = steps.wall.max(axis=1, initial=0.0) <= _limit(depth)[steps.lower]
+    return np.asarray((steps.gap <= CRACK) & low)
 
 
-def _levels(roof: RoofSurface, depth: Array) -> IntArray:
+def _limit(depth: Array) -> Array:
+    """Height (p,) up to which snow of a depth (p,) lies on over what rises from a plane. [m]."""
+    return np.asarray(np.maximum(LOW_STEP, FILLED * depth) + 1e-6)
+
+
+def _levels(roof: RoofSurface, depth: Array, slots: Slots | None = None) -> IntArray:
     from scipy.sparse import coo_array
     from scipy.sparse.csgraph import connected_components
 
@@ -130,7 +139,7 @@ def _levels(roof: RoofSurface, depth: Array) -> IntArray:
     pair = roof.edges.plane[(kinds != EdgeKind.STEP) & (roof.edges.plane.min(axis=1) >= 0)]
     steps = roof.steps
     low = np.column_stack([steps.lower, steps.upper])[filled(roof, depth)]
-    pair = np.concatenate([pair, low])
+    pair = np.concatenate([pair, low, *([] if slots is None else [slots.below(_limit(depth))])])
     count = roof.planes.count
     graph = coo_array((np.ones(len(pair)), (pair[:, 0], pair[:, 1])), shape=(count, count))
     return np.asarray(connected_components(graph, directed=False)[1], dtype=np.int64)
@@ -209,7 +218,7 @@ def _pieces(
 ) -> tuple[IntArray, Array, Array]:
     """Unbroken pieces of 33 rays over a roof that begins at a line: ray, and from where to where; `fetch`."""
     foot = _feet(start, end, direction, overhang)
-    _, ray, near, far = _over(np.array([outline], dtype=object), foot, direction)
+    ray, near, far = bridged(*_over(np.array([outline], dtype=object), foot, direction)[1:])
     there = near <= gap + overhang + 0.05
     return ray[there], near[there], far[there]
 

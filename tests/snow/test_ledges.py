@@ -207,6 +207,22 @@ def test_a_step_that_snow_fills_does_not_shorten_the_fetch(site):
     assert above.sum() < 0.95 * below.sum() or site == DEEP[0]  # gamma h / s_k governs there
 
 
+@pytest.mark.parametrize("site", SITES, ids=lambda site: site.standard)
+@pytest.mark.parametrize("rise", [0.0, 0.3, 0.9])
+def test_a_slot_in_the_roof_does_not_shorten_the_fetch(site, rise):
+    """12 m and 48 m with 0.3 m of nothing between them drift as 60 m, 0.3 m of step within the snow too."""
+    low = flat(0, -8, 15, 0, LOW)
+    whole = most(build_roof([flat(0, 0, 15, 60, HIGH), low]), site)
+    parts = [flat(0, 0, 15, 12, HIGH), flat(0, 12.3, 15, 60, HIGH + rise), low]
+    apart = most(build_roof(parts), site)
+    if rise < 0.5:
+        np.testing.assert_allclose(apart, whole, rtol=1e-6)
+    else:
+        assert apart.sum() < 0.95 * whole.sum()
+    wide = most(build_roof([parts[0], flat(0, 12.6, 15, 60, HIGH + rise), low]), site)
+    assert wide.sum() < 0.95 * whole.sum()
+
+
 def test_a_step_of_the_limit_is_a_low_one():
     """Rounding does not decide where snow is shallow: 0.20 m is as 0.19 m, 0.21 m ends the fetch."""
     site = EnSite(ground_snow=400.0)
