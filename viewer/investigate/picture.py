@@ -60,10 +60,11 @@ def case_drawing(found: CaseFindings) -> Drawing:
     made[bank.gave_way[best] & (bank.order[best] < 0)] = NEVER
     title = f'Nearest sample of "{found.fits[0].cause}", numbers in order'
     splices = [clamp for clamp, _ in torn(found)]
-    title += ", bars: splices that parted" if splices else ""
     draw_clamps(drawing, project, (LEFT + SIZE[0] + 40.0, top + 40.0), made, title, order, splices)
     y = top + tall + 100.0
     draw_key(drawing, LEFT, y)
+    if splices:
+        drawing.write("bar: a splice that parted", LEFT + 660.0, y, 0.95 * TYPE)
     draw_scale(drawing, project, WIDTH - 70.0, y)
     drawing.write(
         "An aid to judgment: the true cause may not be among these. " + style.CAUTION,
