@@ -57,9 +57,11 @@ class Assembly:
         Stiffness of each clamp. [N/m]
     floor : float
         As `fea.solvers.links.LinkForm`.
-    lands : (r, c) float
-        Push at rest that comes onto each clamp when a row lets go, over what the row held; beyond 1 in all
-        where it lands on a steeper roof. [-]
+    lands : (p, c) float
+        Push at rest that comes onto each clamp when a piece of a row lets go, over what the piece held;
+        beyond 1 in all where it lands on a steeper roof. [-]
+    piece : (c,) int
+        Piece of each clamp, ascending: rows, cut at the splices that can part.
     seam : (c,) int
         Clamps with the same number share a seam; -1 for none.
     unzip : (c,) float
@@ -73,14 +75,20 @@ class Assembly:
     own: Array
     floor: float
     lands: Array
+    piece: IntArray
     seam: IntArray
     unzip: Array
     splices: Splices | None = None
 
     @property
+    def rows(self) -> int:
+        """Number of rows."""
+        return int(self.row.max(initial=-1)) + 1
+
+    @property
     def first(self) -> IntArray:
         """First clamp of each row, and the number of clamps, (r + 1,)."""
-        return np.searchsorted(self.row, np.arange(len(self.lands) + 1)).astype(np.int64)
+        return np.searchsorted(self.row, np.arange(self.rows + 1)).astype(np.int64)
 
 
 def assembly(
@@ -91,6 +99,7 @@ def assembly(
     *,
     lands: Array | None = None,
     seam: ArrayLike | None = None,
+    splices: Splices | None = None,
     unzip: ArrayLike = 0.0,
 ) -> Assembly:
     """Rows that are given by their clamps; without `lands` and `seam` each row is by itself.
@@ -117,9 +126,11 @@ def assembly(
     if np.abs(np.where(apart, Z, 0.0)).max(initial=0.0) > 1e-9 * np.abs(Z).max(initial=0.0):
         message = "cascade: rows must not feel one another through Z."
         raise InputError(message)
-    onto = np.zeros((rows, c)) if lands is None else np.ascontiguousarray(lands, dtype=float)
-    if onto.shape != (rows, c) or not (np.isfinite(onto) & (onto >= 0.0)).all():
-        message = f"cascade: lands must be ({rows}, {c}), finite and 0 or more."
+    piece = numbers if splices is None else splices.pieces(numbers)
+    pieces = int(piece.max(initial=-1)) + 1
+    onto = np.zeros((pieces, c)) if lands is None else np.ascontiguousarray(lands, dtype=float)
+    if onto.shape != (pieces, c) or not (np.isfinite(onto) & (onto >= 0.0)).all():
+        message = f"cascade: lands must be ({pieces}, {c}), finite and 0 or more."
         raise InputError(message)
     share = np.broadcast_to(np.asarray(unzip, dtype=float), (c,)).copy()
     if not ((share >= 0.0) & (share < 1.0)).all():
@@ -128,7 +139,7 @@ def assembly(
         )
         raise InputError(message)
     seams = np.full(c, -1, dtype=np.int64) if seam is None else np.asarray(seam, dtype=np.int64)
-    return Assembly(Z, numbers, stiff, float(floor), onto, seams, share)
+    return Assembly(Z, numbers, stiff, float(floor), onto, piece, seams, share, splices)
 
 
 @dataclass(frozen=True)
@@ -275,8 +286,8 @@ def cascade(
         Clamps that hold nothing down the slope from the start.
     release : float or (n,) float
         Factor of sudden loss, 1 or more; see the module. [-]
-    impact : float or (r, c) float
-        Factor of snow that lands, 0 or more; of each row's snow on each clamp, or one for all.
+    impact : float or (p, c) float
+        Factor of snow that lands, 0 or more; of each piece's snow on each clamp, or one for all.
     relief : float or (n,) float
         Share of a broken clamp's snow that leaves with it, 0 to 1. [-]
     path : (k, c) float, optional
@@ -300,7 +311,7 @@ def cascade(
     InputError
         Sizes that do not fit, numbers out of range.
     """
-    c, rows = len(roof.row), len(roof.lands)
+    c, rows = len(roof.row), roof.rows
     gone = np.zeros(c, dtype=bool) if missing is None else np.asarray(missing, dtype=bool)
     given = [np.asarray(a, dtype=float) for a in (held, load, capacity, residual)]
     n = max((len(a) for a in (*given, gone) if a.ndim == 2), default=1)
@@ -316,7 +327,7 @@ def cascade(
     if parts.ndim != 2 or parts.shape[1] != c or not len(parts) or not np.isfinite(parts).all():
         message = f"cascade: path must be (parts, {c}), finite, not {parts.shape}."
         raise InputError(message)
-    hard = np.ascontiguousarray(np.broadcast_to(np.asarray(impact, dtype=float), (rows, c)))
+    hard = np.ascontiguousarray(np.broadcast_to(np.asarray(impact, dtype=float), roof.lands.shape))
     shaken, leaves = _each(release, n, "release"), _each(relief, n, "relief")
     for name, values, least in (
         ("target", np.array([target]), 0.0),
@@ -340,8 +351,8 @@ def cascade(
     force, jump = np.zeros((n, size)), np.zeros((n, size))
     walk_all(
         links.Z, links.first, links.row, links.own, roof.floor, *links.loads, links.path, float(target),
-        *links.holds, links.gone, shaken, links.impact, links.lands, links.seam, links.unzip, leaves, free,
-        lies, links.splice, links.takes, links.bends,
+        *links.holds, links.gone, shaken, links.impact, links.lands, links.piece, links.seam, links.unzip,
+        leaves, free, lies, links.splice, links.takes, links.bends,
         at, order, let_go, outcome, events, last, state, force, jump, level,
     )  # fmt: skip
     clamps, of = links.place[:c], links.place[c:]

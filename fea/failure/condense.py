@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
@@ -58,10 +56,10 @@ def condense(
         own_splices, whole = splice_links(layout, rail, clamp)
         if len(own_splices.of):
             Z = whole.Z[:c, :c]
-            made = assembly(
-                Z, layout.clamp_row, whole.own[:c], whole.floor, lands=lands, seam=seam, unzip=unzip
-            )
-            return replace(made, splices=own_splices)
+            return assembly(
+                Z, layout.clamp_row, whole.own[:c], whole.floor, lands=lands, seam=seam, unzip=unzip,
+                splices=own_splices,
+            )  # fmt: skip
     travel = np.zeros((c, c, 6))
     travel[np.arange(c), np.arange(c), 0] = 1.0
     none = np.zeros(0)

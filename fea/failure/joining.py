@@ -50,6 +50,7 @@ class Links:
     path: Array
     impact: Array
     lands: Array
+    piece: IntArray
     seam: IntArray
     unzip: Array
     takes: IntArray
@@ -76,7 +77,7 @@ def join_links(
         none = np.zeros(0, dtype=np.int64)
         return Links(
             np.arange(c), none, np.full(c, -1), roof.Z, roof.first, roof.row, roof.own, clamps[:2],
-            clamps[2:4], clamps[4], path, impact, roof.lands, roof.seam, roof.unzip,
+            clamps[2:4], clamps[4], path, impact, roof.lands, roof.piece, roof.seam, roof.unzip,
             np.zeros(c, dtype=np.int64), np.zeros(0, dtype=bool),
         )  # fmt: skip
     own = roof.splices
@@ -109,7 +110,7 @@ def join_links(
 
     Z = np.block([[roof.Z, own.Z[:, :c].T], [own.Z]])
     row = joined(roof.row, own.row[own.of])
-    rows = len(roof.lands)
+    rows, pieces = roof.rows, len(roof.lands)
     along = path[:, own.between].mean(axis=1) if splices.path is None else splices.path
     held, load, capacity, residual = (joined(a, b) for a, b in zip(clamps[:4], more, strict=True))
     bends = np.zeros(s, dtype=bool)
@@ -127,8 +128,9 @@ def join_links(
         holds=(capacity, residual),
         gone=joined(clamps[4], open_),
         path=joined(path, np.asarray(along, dtype=float)),
-        impact=joined(impact, np.zeros((rows, k))),
-        lands=joined(roof.lands, np.zeros((rows, k))),
+        impact=joined(impact, np.zeros((pieces, k))),
+        lands=joined(roof.lands, np.zeros((pieces, k))),
+        piece=joined(roof.piece, roof.piece[own.place[own.of]]),
         seam=joined(roof.seam, none_ - 1),
         unzip=joined(roof.unzip, np.zeros(k)),
         takes=joined(np.zeros(c, dtype=np.int64), splices.takes),

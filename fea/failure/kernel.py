@@ -18,7 +18,7 @@ from fea.failure.pieces import (
     PARTED,
     alive,
     drop_piece,
-    hand_on,
+    hand_on_rest,
     moving,
     of_snow,
     part_more,
@@ -105,7 +105,7 @@ def _stops(Z, A, m, L, U, state, target, aim, k, up, x):
 @njit(cache=True, nogil=True)
 def _one(
     Z, first, row, own, floor, loads, targets, capacity, residual, missing,
-    release, carry, lands, seam, unzip, relief, freed, lies, splice, takes, bends,
+    release, carry, lands, piece, seam, unzip, relief, freed, lies, splice, takes, bends,
     at, order, let_go, state, force, jump, level,
     A, L, U, w, x, q, target, aim, df, dp, dtarget, rate, pending, start, grown, eased,
 ):  # fmt: skip
@@ -138,11 +138,10 @@ def _one(
                     of_snow(Z, first, row, own, k, relief * loads[stage, k], state, grown)
             for r in range(rows):
                 if let_go[r] < np.inf and not lies:
-                    total = 0.0
-                    for j in range(first[r], first[r + 1]):
-                        if state[j] == GONE and splice[j] < 0:
-                            total += loads[stage, j]
-                    hand_on(r, total * freed[r], first, row, state, lands, carry, grown)
+                    hand_on_rest(
+                        first[r], first[r + 1], loads[stage], freed[r], splice, piece, state, lands, carry,
+                        grown,
+                    )  # fmt: skip
         factor = 0.0
         still = 0
         shaken = False
@@ -158,10 +157,10 @@ def _one(
                         if _floats(Z, A, m, L, U, own, floor, k, d, x):
                             lo, hi = moving(k, first, row, A, m, x, splice, level, bends)
                             m, events = drop_piece(
-                                lo, hi, first, row, A, m, L, U, Z, w, state, q, grown, pending, eased, force,
-                                jump, target, aim, carry, lands, freed, lies, loads, targets, stage, factor,
-                                at, order, events, -1.0, let_go, seam, unzip, capacity, residual, splice,
-                                level,
+                                lo, hi, first, row, piece, A, m, L, U, Z, w, state, q, grown, pending, eased,
+                                force, jump, target, aim, carry, lands, freed, lies, loads, targets, stage,
+                                factor, at, order, events, -1.0, let_go, seam, unzip, capacity, residual,
+                                splice, level,
                             )  # fmt: skip
                             cutting = cutting or len(bends) > 0
                         else:
@@ -357,7 +356,7 @@ def _one(
             if gone:
                 still = 0
                 m, events = drop_piece(
-                    lo, hi, first, row, A, m, L, U, Z, w, state, q, grown, pending, eased, force, jump,
+                    lo, hi, first, row, piece, A, m, L, U, Z, w, state, q, grown, pending, eased, force, jump,
                     target, aim, carry, lands, freed, lies, loads, targets, stage, factor, at, order, events,
                     shown, let_go, seam, unzip, capacity, residual, splice, level,
                 )  # fmt: skip
@@ -398,7 +397,7 @@ def _one(
 @njit(cache=True, nogil=True)
 def walk_all(
     Z, first, row, own, floor, held, load, path, target, capacity, residual, missing,
-    release, carry, lands, seam, unzip, relief, freed, lies, splice, takes, bends,
+    release, carry, lands, piece, seam, unzip, relief, freed, lies, splice, takes, bends,
     at, order, let_go, outcome, events, last, end_state, end_force, end_jump, level,
 ):  # fmt: skip
     """Follow every sample, each with its own release and relief; the last line's arrays are filled in."""
@@ -415,7 +414,7 @@ def walk_all(
                 loads[1 + part, k] = path[part, k] * load[s, k]
         outcome[s], events[s], last[s] = _one(
             Z, first, row, own, floor, loads, targets, capacity[s].copy(), residual[s].copy(), missing[s],
-            release[s], carry, lands, seam, unzip, relief[s], freed[s], lies, splice, takes, bends,
+            release[s], carry, lands, piece, seam, unzip, relief[s], freed[s], lies, splice, takes, bends,
             at[s], order[s], let_go[s], end_state[s], end_force[s], end_jump[s], level[s],
             A, L, U, vectors[0], vectors[1], vectors[2], vectors[3], vectors[4], vectors[5], vectors[6],
             vectors[7], vectors[8], vectors[9], vectors[10], vectors[11], vectors[12],

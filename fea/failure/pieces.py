@@ -17,25 +17,44 @@ STILL = 1e-6  # motion of a clamp over the largest that is none
 
 
 @njit(cache=True, nogil=True)
-def hand_on(r, total, first, row, state, lands, carry, onto):
-    """What row r held comes onto the rows it lands on, past those that have let go already.
+def hand_on(p, total, piece, state, lands, carry, onto):
+    """What piece p held comes onto what it lands on, past pieces that have let go already.
 
-    `carry` (r, c) is how hard: it goes with where the snow came from.
+    `carry` (p, c) is how hard: it goes with where the snow came from.
     """
-    rows = len(first) - 1
-    ahead, next_ = np.zeros(rows), np.zeros(rows)
-    ahead[r] = total
-    for _ in range(rows):
+    pieces = len(lands)
+    ahead, next_ = np.zeros(pieces), np.zeros(pieces)
+    ahead[p] = total
+    more = total != 0.0
+    for _ in range(pieces):
+        if not more:
+            break
+        more = False
         next_[:] = 0.0
-        for i in range(rows):
+        for i in range(pieces):
             if ahead[i] != 0.0:
                 for j in range(len(onto)):
                     share = ahead[i] * lands[i, j]
+                    if share == 0.0:
+                        continue
                     if state[j] != GONE:
-                        onto[j] += carry[r, j] * share
-                    elif row[j] != i:
-                        next_[row[j]] += share
+                        onto[j] += carry[p, j] * share
+                    elif piece[j] != i:
+                        next_[piece[j]] += share
+                        more = True
         ahead[:] = next_
+
+
+@njit(cache=True, nogil=True)
+def hand_on_rest(lo, hi, load, freed, splice, piece, state, lands, carry, onto):
+    """What still comes to links lo to hi that have let go is handed on, piece by piece."""
+    total = 0.0
+    for j in range(lo, hi):
+        if state[j] == GONE and splice[j] < 0:
+            total += load[j]
+        if j == hi - 1 or piece[j + 1] != piece[j]:
+            hand_on(piece[j], total * freed, piece, state, lands, carry, onto)
+            total = 0.0
 
 
 @njit(cache=True, nogil=True)
@@ -80,11 +99,11 @@ def moving(k, first, row, A, m, x, splice, level, bends):
 
 @njit(cache=True, nogil=True)
 def drop_piece(
-    lo, hi, first, row, A, m, L, U, Z, w, state, q, load, pending, eased, force, jump, target, aim, carry,
-    lands, freed, still, loads, targets, stage, factor, at, order, events, shown, let_go, seam, unzip,
+    lo, hi, first, row, piece, A, m, L, U, Z, w, state, q, load, pending, eased, force, jump, target, aim,
+    carry, lands, freed, still, loads, targets, stage, factor, at, order, events, shown, let_go, seam, unzip,
     capacity, residual, splice, level,
 ):  # fmt: skip
-    """Links lo to hi let go: they hold nothing more, their snow comes onto other rows.
+    """Links lo to hi let go: they hold nothing more, the snow of each piece comes onto what is below it.
 
     Snow that slides has no bond: what its bond held comes on too, at once what it would still have given up.
     Returns the links that flow, and the events.
@@ -116,19 +135,20 @@ def drop_piece(
             d = left_over(Z, A, keep, U, k, w)
             append(L, U, A, keep, k, d, w)
             keep += 1
-    held, grows = 0.0, 0.0
+    held, grows = np.zeros(len(lands)), np.zeros(len(lands))
     for j in range(lo, hi):
         if splice[j] < 0:
-            held += q[j] + pending[j] + eased[j]
-            grows += load[j]
+            held[piece[j]] += q[j] + pending[j] + eased[j]
+            grows[piece[j]] += load[j]
             if still:
                 for later in range(max(stage, 1), len(targets)):
-                    held += loads[later, j] * (targets[later] - (factor if later == stage else 0.0))
+                    held[piece[j]] += loads[later, j] * (targets[later] - (factor if later == stage else 0.0))
         state[j] = GONE
         q[j] = load[j] = pending[j] = eased[j] = force[j] = jump[j] = target[j] = aim[j] = 0.0
-    hand_on(r, held * freed[r], first, row, state, lands, carry, pending)
-    if not still:
-        hand_on(r, grows * freed[r], first, row, state, lands, carry, load)
+    for p in range(piece[lo], piece[hi - 1] + 1):
+        hand_on(p, held[p] * freed[r], piece, state, lands, carry, pending)
+        if not still:
+            hand_on(p, grows[p] * freed[r], piece, state, lands, carry, load)
     return keep, events
 
 

@@ -15,6 +15,7 @@ from fea.checks.screw_strength import project_rule, screw_strength, unfactored
 from fea.checks.screws import screw_capacity
 from fea.failure.cascade import Assembly
 from fea.failure.condense import condense
+from fea.failure.pieces_below import landing_shares
 from fea.failure.runs import LEAST, STOPPING, factors_of, run_words, runs_between
 from fea.failure.splice_laws import SpliceStrength, splice_case
 from fea.failure.splices import Splices, link_forces
@@ -23,11 +24,10 @@ from fea.rails.actions import Reading, rail_loads
 from fea.rails.row_events import RowLimits
 from roofmodel.errors import InputError
 from roofmodel.hardware import DesignFormat, Rail
-from roofmodel.layout import Layout, rows_alone
+from roofmodel.layout import Layout
 from roofmodel.project.load import Project
 from roofmodel.sliding.landed import with_landed
 from roofmodel.sliding.thrust import RowForce, slide
-from roofmodel.sliding.tributary import clamp_shares
 from roofmodel.snow.cases import SnowCase, Zone, linear_integral
 from roofmodel.units import SYSTEMS
 
@@ -266,7 +266,8 @@ def _chosen(
     """Cases with how their rows meet one another."""
     project, layout = analysis.project, analysis.project.layout
     cases = tuple(analysis.snow.cases[one.case] for one in pulled)
-    lands = _lands(analysis, cases, tuple(one.force for one in pulled))
+    lands = landing_shares(analysis, cases, tuple(one.force for one in pulled), plain.splices)
+    first = np.unique(plain.piece, return_index=True)[1]  # clamp of each piece
     found = []
     still = () if plain.splices is not None or not len(layout.splice_s) else (NEVER_PART,)
     screwed = () if project.clamp.screws is None else (SCREWED,)
@@ -274,8 +275,10 @@ def _chosen(
         impact: float | Array = 2.0 if laws.impact is None else laws.impact
         ways: tuple[str, ...] = ()
         if laws.impact is None:
-            runs = runs_between(project.roof, layout, project.slide.friction, onto, laws.stopping)
-            impact = factors_of(runs, layout) if len(runs.upper) else LEAST
+            by_row = np.maximum.reduceat(onto, np.searchsorted(plain.row[first], range(plain.rows)), axis=0)
+            runs = runs_between(project.roof, layout, project.slide.friction, by_row, laws.stopping)
+            # Rows meet what lies straight above: a piece runs as far as its row does.
+            impact = factors_of(runs, layout)[plain.row[first]] if len(runs.upper) else LEAST
             ways = run_words(runs, layout, SYSTEMS[project.table.project.units], laws.stopping)
         roof = RoofCase(
             roof=replace(plain, lands=onto),
@@ -425,35 +428,6 @@ def unit_forces(
             usual, ends = force, unit[2 * basis.cases]
     assert usual is not None
     return held, np.stack(found), usual, ends
-
-
-def _lands(analysis: Analysis, cases: tuple[SnowCase, ...], forces: tuple[RowForce, ...]) -> list[Array]:
-    """Push at rest on each clamp when a row is gone over what the row held, (r, c) for each case.
-
-    The slide of the cases without the row against the slide with it. What goes over an edge and lands on a
-    lower roof pushes there with its part down that slope (`with_landed`).
-    """
-    project = analysis.project
-    layout, options = project.layout, project.slide
-    rows = len(layout.row_name)
-    with_all = np.stack([_pushes(layout, force)[-1] for force in forces])
-    shares = np.zeros((len(cases), rows, len(layout.clamp_s)))
-    for row in range(rows) if rows > 1 else ():  # one slide for each row
-        rest = rows_alone(layout, np.arange(rows) != row)
-        graph, fewer = slide(project.roof, cases, rest, options)
-        fewer = with_landed(project.roof, rest, graph, fewer, cases, options)
-        own = layout.clamp_row == row
-        more = np.maximum(_pushes(rest, fewer) - with_all[:, ~own], 0.0)
-        was = with_all[:, own].sum(axis=1)
-        share = np.divide(more, was[:, None], out=np.zeros_like(more), where=was[:, None] > 0.0)
-        share[share < TINY] = 0.0
-        shares[:, row, ~own] = share
-    return list(shares)
-
-
-def _pushes(layout: Layout, force: RowForce) -> Array:
-    """Tributary force of every clamp with what lands above it, (q, c). [N]."""
-    return clamp_shares(layout, replace(force, thrust=force.thrust + force.aside))
 
 
 def stretch_of(layout: Layout) -> Array:

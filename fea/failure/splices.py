@@ -77,6 +77,11 @@ class Splices:
         """Clamps left and right of every part, (2, k)."""
         return np.stack([self.place[self.of] - 1, self.place[self.of]])
 
+    def pieces(self, row: IntArray) -> IntArray:
+        """Piece of each clamp (c,), of rows that are cut at all splices, as `part_rows` numbers them."""
+        cuts = (self.place[:, None] <= np.arange(len(row))).sum(axis=0)
+        return np.asarray(row + cuts, dtype=np.int64)
+
 
 @dataclass(frozen=True)
 class Sites:
@@ -123,6 +128,13 @@ def part_row(layout: Layout, splice: int) -> Layout:
     )
 
 
+def part_rows(layout: Layout, splices: IntArray) -> Layout:
+    """The layout with rows cut at some of its splices."""
+    for splice in sorted(splices.tolist(), reverse=True):  # from the last on: numbers before it stay
+        layout = part_row(layout, splice)
+    return layout
+
+
 def can_part(layout: Layout, rail: Rail, clamp: Clamp) -> IntArray:
     """Splices of which both pieces stand by themselves with every splice parted, (s,), row after row."""
     order = np.lexsort((layout.splice_s, layout.splice_row))
@@ -133,10 +145,8 @@ def can_part(layout: Layout, rail: Rail, clamp: Clamp) -> IntArray:
     held[1:] &= (left[1:] > left[:-1]) | (layout.splice_row[order][1:] != layout.splice_row[order][:-1])
     held[:-1] &= (left[1:] > left[:-1]) | (layout.splice_row[order][1:] != layout.splice_row[order][:-1])
     found = order[held]
-    apart, number = layout, np.zeros(len(layout.row_name), dtype=np.int64)
-    for splice in sorted(found.tolist(), reverse=True):  # from the last on: numbers before it stay
-        apart = part_row(apart, splice)
-    cuts = np.bincount(layout.splice_row[found], minlength=len(number))
+    apart = part_rows(layout, found)
+    cuts = np.bincount(layout.splice_row[found], minlength=len(layout.row_name))
     loose = np.array([bool(words) for words in loose_rows(apart, rail, clamp)])
     first_piece = np.cumsum(np.r_[0, cuts + 1])[:-1]  # of each row
     nth = np.arange(len(found)) - np.searchsorted(layout.splice_row[found], layout.splice_row[found])

@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
 
 from fea.analysis import analyze
-from fea.failure.cascade import assembly, cascade
+from fea.failure.cascade import PARTS, assembly, cascade
 from fea.failure.jobs import Sampling, do_job, jobs_of, risk_of
 from fea.failure.roof_case import Laws, choose_case, choose_cases
 from fea.failure.runs import LEAST, MOST, factors_of, reached, run_words, runs_between
+from fea.failure.splice_laws import SpliceStrength
 from fea.failure.study import RoofCase, Scatter
 from fea.sampling.variables import Shape, Variable, make_inputs
 from roofmodel.project.load import load_project
@@ -88,6 +90,28 @@ def test_what_lands_on_a_lower_roof_pushes_with_its_part_down_that_slope(two_lev
     on = chosen.roof.roof.lands[0, layout.clamp_row == 1].sum()
     assert on == pytest.approx(np.sin(low) / np.sin(high), rel=1e-3)
     assert not chosen.roof.roof.lands[1].any()
+
+
+def test_pieces_between_splices_land_on_what_is_straight_below():
+    """Onto clamps below the piece alone; under even snow all pieces are the row that goes whole."""
+    path = Path(__file__).parents[2] / "models" / "alder-barn" / "project.toml"
+    analysis = analyze(load_project(path), beyond=False)
+    layout = analysis.project.layout
+    strength = SpliceStrength(np.full(6, np.inf), np.zeros(6), np.full(6, PARTS), 0.0)
+    roof, whole = (choose_case(analysis, None, Laws(splices=s)).roof for s in (strength, None))
+    piece, lands, low = roof.roof.piece, roof.roof.lands, layout.clamp_row == 0
+    assert len(lands) == 2 + len(roof.roof.splices.origin) > 8
+    high = np.unique(piece[~low])
+    for p in high:
+        x = layout.clamp_uv[piece == p, 0]
+        beyond = (layout.clamp_uv[:, 0] < x.min() - 1.0) | (layout.clamp_uv[:, 0] > x.max() + 1.0)
+        assert lands[p, low].sum() == pytest.approx(1.0, rel=1e-6)
+        assert not lands[p, ~low].any()
+        assert not lands[p, low & beyond].any()
+    assert not lands[np.unique(piece[low])].any()
+    cuts = layout.splice_s[roof.roof.splices.origin[roof.roof.splices.row == 1]]
+    long = np.diff(np.r_[0.0, cuts, layout.row_length[1]])
+    assert long @ lands[high] / long.sum() == pytest.approx(whole.roof.lands[1], rel=1e-6, abs=1e-9)
 
 
 def test_cases_that_matter_are_all_taken_and_the_named_one_alone(two_levels):

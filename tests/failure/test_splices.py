@@ -41,8 +41,10 @@ class Rows:
         )
         self.loads = make_loads(PULLS)
         self.clamp = clamp
-        lands = np.zeros((2, 24))
-        lands[1, :12] = 1.0 / 12.0
+        lands = np.zeros((5, 24))  # of three pieces below and two above: each onto what is below it, unevenly
+        lands[3, :6] = np.arange(1.0, 7.0) / 21.0
+        lands[4, 6:12] = np.arange(6.0, 0.0, -1.0) / 21.0
+        self.lands = lands
         self.roof = condense(self.layout, RAIL, clamp, lands=lands, splices=True)
         self.splices = self.roof.splices
         self.force = link_forces(self.layout, RAIL, clamp, self.loads, self.splices)[0]
@@ -178,6 +180,40 @@ def test_a_piece_lets_go_by_itself_and_lands(hinged):
     assert found.force[0, left] == pytest.approx(hinged.anew(2)[left], rel=1e-9)
     came = hinged.force[:24][right].sum()
     assert found.force[0, :12].sum() == pytest.approx(hinged.force[:12].sum() + came, rel=1e-9)
+
+
+def test_a_weak_piece_loads_what_is_below_it_as_a_row_of_its_own(hinged):
+    """Against two upper rows in place of its pieces: the same forces and end of the lower row."""
+    parted = np.array([False, False, True])
+    apart = part_row(hinged.layout, 2)
+    rows = condense(apart, RAIL, CLAMP, lands=hinged.lands[[0, 3, 4]])
+    weak = np.arange(24) >= hinged.splices.place[2]
+    held = np.where(
+        weak, hinged.force[:24], hinged.anew(2)
+    )  # a piece held what its clamps did in the whole row
+    hard = 1.0 + np.arange(24.0) / 24.0
+    ends = []
+    for low in (1e9, 2600.0):
+        strength = np.where(weak, 300.0, np.where(hinged.layout.clamp_row == 0, low, 1e9))
+        own = cascade(rows, np.zeros(24), held, strength, 0.0, impact=hard * np.ones((3, 1)))
+        found = hinged.run(strength, hinged.held(np.inf, parted=parted), impact=hard * np.ones((5, 1)))
+        assert np.isfinite(own.let_go[0]).tolist() == [low < 1e9, False, True]
+        assert np.isfinite(found.let_go[0]).tolist() == [low < 1e9, True]
+        ends.append((own, found))
+    own, found = ends[0]
+    assert found.force[0] == pytest.approx(own.force[0], rel=1e-9, abs=1e-6)
+    came = found.force[0, :12] - hinged.force[:12]
+    assert came[6:].max() > 4.0 * np.abs(came[:6]).max()
+    own, found = ends[1]
+    assert found.at[0, :12].min() == pytest.approx(own.at[0, :12].min(), rel=1e-9)
+    # What of the row is spread along the whole row below would not break it.
+    even = replace(hinged.roof, lands=np.repeat([[1.0 / 12.0]], 5, axis=0) * (np.arange(24) < 12))
+    even = replace(even, lands=np.where(np.arange(5)[:, None] >= 3, even.lands, 0.0))
+    loads = hinged.held(np.inf, parted=parted)
+    told = cascade(
+        even, np.zeros(24), hinged.force[:24], strength, 0.0, impact=hard * np.ones((5, 1)), splices=loads
+    )
+    assert np.isfinite(told.let_go[0]).tolist() == [False, True]
 
 
 def test_a_piece_that_swings_about_its_hinge_has_torn_off():
