@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from fea.evidence.aim import Aim, draw_snow
 from fea.evidence.causes import AND, CHANGES, SPLICE_SHARE, Draw, Roof, Strengths, snow_of
-from fea.failure.cascade import FailureSamples, SpliceLoads, cascade
+from fea.failure.cascade import PARTS, FailureSamples, SpliceLoads, cascade
 from fea.failure.study import strength_shares
 from fea.sampling.streams import batches, stream
 
@@ -97,6 +97,8 @@ class Course:
         Place of each clamp among the events, -1 for none.
     splice_at, splice_order : (s,)
         The same of the splices that can part.
+    splice_state : (s,) int
+        As `fea.failure.cascade.FailureSamples`.
     splice_clamp : (s,) int
         Clamp nearest to each of them.
     """
@@ -106,6 +108,7 @@ class Course:
     order: NDArray[np.int16]
     splice_at: Array
     splice_order: NDArray[np.int16]
+    splice_state: NDArray[np.int8]
     splice_clamp: IntArray
 
     def bond_left(self, clamp: int) -> float:
@@ -169,6 +172,7 @@ def course_of(
         found.order[one],
         found.splice_at[one],
         found.splice_order[one],
+        found.splice_state[one],
         roof.splice_at,
     )
 
@@ -229,7 +233,8 @@ def _sample(
     )
     gave_way = (found.order >= 0) | draw.missing
     torn = np.zeros((size, c), dtype=bool)
-    torn[:, roof.splice_at] = found.splice_order >= 0
+    at, parted = np.nonzero((found.splice_order >= 0) & (found.splice_state == PARTS))  # not one that yields
+    torn[at, roof.splice_at[parted]] = True
     bank = Bank(
         cause,
         gave_way,

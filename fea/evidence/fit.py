@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 
 from fea.evidence.causes import AND, CHANGES, snow_of
 from fea.evidence.explanations import Bank
-from fea.evidence.unexplained import Miss, Reading, misses_of
+from fea.evidence.unexplained import Miss, Reading, misses_of, splice_misses
 from fea.sampling.streams import stream
 from roofmodel.layout import Layout
 
@@ -221,6 +221,20 @@ def _splices_seen(layout: Layout, found: Found, bank: Bank) -> Array:
     return chance
 
 
+def _splice_states(layout: Layout, found: Found, bank: Bank) -> list[tuple[str, dict[str, Array], Array]]:
+    """Each splice that was looked at: how it was found, the chances of each state, those of the others."""
+    chances = [
+        {state: _splice_seen(layout, bank, clamp, state, doubt) for state in SEEN}
+        for clamp, _, doubt in found.rails
+    ]
+    seen = [of[state] for of, (_, state, _) in zip(chances, found.rails, strict=True)]
+    ones = np.ones(len(bank.mass))
+    return [
+        (rail[1], chances[i], np.prod([ones, *seen[:i], *seen[i + 1 :]], axis=0))
+        for i, rail in enumerate(found.rails)
+    ]
+
+
 def _splice_seen(layout: Layout, bank: Bank, clamp: int, state: str, doubt: float) -> Array:
     """Chance (n,) to find a splice so: parted at any time, beside what gave way, or neither."""
     near = np.abs(np.arange(len(layout.clamp_s)) - clamp) <= BESIDE
@@ -253,13 +267,14 @@ def fit(
         )
         for of, bank in zip(measures, banks, strict=True)
     ]
-    loose, near, weights, strict = LOOSER[-1], [], [], 0.0
+    loose, near, bare, weights, strict = LOOSER[-1], [], [], [], 0.0
     for loose in LOOSER:  # a few
         near = [one < (NEAR * loose) ** 2 for one in square]
-        weights = [
-            bank.weight * chance * np.where(there, np.exp(-0.5 * (one / loose**2 + far.sum(axis=1))), 0.0)
-            for bank, one, there, (far, chance) in zip(banks, square, near, exact, strict=True)
+        bare = [  # without splices
+            bank.weight * np.where(there, np.exp(-0.5 * (one / loose**2 + far.sum(axis=1))), 0.0)
+            for bank, one, there, (far, _) in zip(banks, square, near, exact, strict=True)
         ]
+        weights = [w * chance for w, (_, chance) in zip(bare, exact, strict=True)]
         enough = _effective(np.concatenate([p * w for p, w in zip(prior, weights, strict=True)]))
         strict = enough if loose == LOOSER[0] else strict
         if enough >= ENOUGH:
@@ -282,7 +297,12 @@ def fit(
             _nearest(square[i], *exact[i]),
             loose,
             strict,
-            misses_of((*clamps[i][0], *measures[i]), bank.weight * exact[i][1] * clamps[i][1], loose, NEAR),
+            (
+                *misses_of(
+                    (*clamps[i][0], *measures[i]), bank.weight * exact[i][1] * clamps[i][1], loose, NEAR
+                ),
+                *splice_misses(_splice_states(layout, found, bank), bare[i]),
+            ),
         )
         for i, bank in enumerate(banks)
     ]

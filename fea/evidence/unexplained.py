@@ -18,6 +18,7 @@ from scipy.special import ndtr
 Array = NDArray[np.float64]
 
 UNLIKELY = 0.02  # chance of a reading as far out, both ways, at or below which it is unexplained
+RARE = 0.05  # of a splice found so, over its likeliest state: found parted where none parts is 0.01 to 0.03
 TOLD_BY = 15.0  # effective samples that can tell
 
 
@@ -63,10 +64,11 @@ class Miss:
     what, about : str
         As `Reading`.
     told : float
+        NaN for a splice, as what it should be.
     low, high : float
         What the explanation leads to expect instead, 5 to 95 %.
     chance : float
-        Of a reading as far out, both ways.
+        Of a reading as far out, both ways; of a splice found so.
     """
 
     what: str
@@ -108,6 +110,29 @@ def misses_of(readings: Sequence[Reading], weight: Array, loose: float, near: fl
             low, high = _spread(value[there], w[there] / total, one.wide)
             found.append(Miss(one.what, one.about, one.told, low, high, chance))
     return tuple(sorted(found, key=lambda miss: miss.chance))
+
+
+def splice_misses(states: Sequence[tuple[str, dict[str, Array], Array]], weight: Array) -> tuple[Miss, ...]:
+    """Splices found as all else does not lead to expect, by how often each is found so.
+
+    Parameters
+    ----------
+    states : sequence of (str, dict of str to (n,) float, (n,) float)
+        How each splice was found, the chance of each state in each sample, and the weights of the samples by
+        the other splices.
+    weight : (n,) float
+        By all else.
+    """
+    found = []
+    for number, (state, chances, others) in enumerate(states):
+        w = weight * others
+        total = float(w.sum())
+        if not total > 0.0 or total**2 < TOLD_BY * float((w**2).sum()):
+            continue
+        share = {name: float(w @ chance) / total for name, chance in chances.items()}
+        if share[state] <= RARE * max(share.values()):
+            found.append(Miss("splice", str(number), np.nan, np.nan, np.nan, share[state]))
+    return tuple(found)
 
 
 def _spread(value: Array, share: Array, wide: float) -> tuple[float, float]:

@@ -13,7 +13,7 @@ from typing import Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from fea.failure.cascade import UNKNOWN, FailureSamples, cascade
+from fea.failure.cascade import PARTS, UNKNOWN, FailureSamples, cascade
 from fea.failure.study import (
     TOP,
     RoofCase,
@@ -175,7 +175,8 @@ def _counts(found: list[FailureSamples]) -> dict[str, Any]:
     gone = np.stack([np.isfinite(one.let_go) for one in found])  # (cases, n, r)
     gave_way = np.stack([one.order >= 0 for one in found]) & failed[:, :, None]
     unknown = np.stack([one.outcome == UNKNOWN for one in found])
-    parted = np.stack([one.splice_order >= 0 for one in found]) & failed[:, :, None]
+    torn = [(one.splice_order >= 0) & (one.splice_state == PARTS) for one in found]
+    parted = np.stack(torn) & failed[:, :, None]
     return {
         "parted": parted.any(axis=0).sum(axis=0).tolist(),
         "failed": int(failed.any(axis=0).sum()),

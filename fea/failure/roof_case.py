@@ -18,7 +18,7 @@ from fea.failure.condense import condense
 from fea.failure.pieces_below import landing_shares
 from fea.failure.runs import LEAST, STOPPING, factors_of, run_words, runs_between
 from fea.failure.splice_laws import SpliceStrength, splice_case
-from fea.failure.splices import Splices, link_forces
+from fea.failure.splices import Splices, link_forces, loose_splices
 from fea.failure.study import RoofCase
 from fea.rails.actions import Reading, rail_loads
 from fea.rails.row_events import RowLimits
@@ -36,6 +36,7 @@ Array = NDArray[np.float64]
 DRIFT_WORDS = ("drift", "leeward", "surcharge behind", "blown")
 CLOSE = 0.5  # use of a row by a case over that by its worst one, from which the case is sampled too [-]
 MOST_CASES = 12
+SHOWN = 8  # names in a note
 MORE = 1.05  # use of a row by another case over that by the one sampled [-]
 MOST_CLAMPS = 800  # links between all of them are dense
 FRICTIONS = 9  # coefficients that are calculated where friction scatters
@@ -140,7 +141,8 @@ def choose_cases(analysis: Analysis, name: str | None = None, laws: Laws | None 
     """All cases that may be the worst for some row, that which uses the clamps most first; as `choose_case`.
 
     Left out are cases that use every row less than `CLOSE` times as much as another one does, and cases that
-    load no clamp more than another one does, with their drift or without: no sample fails by them alone.
+    load no clamp and no splice more than another one does, with their drift or without: no sample fails by
+    them alone. Where splices can part their use counts as that of a row does.
     """
     laws = laws or Laws()
     plain = _condensed(analysis, laws)
@@ -149,7 +151,11 @@ def choose_cases(analysis: Analysis, name: str | None = None, laws: Laws | None 
         found = _chosen(analysis, (first,), laws, plain)[0]
         return (replace(found, notes=(*found.notes, *_other_cases(analysis, first.case))),)
     by_row = _use_by_row(analysis)
-    near = np.flatnonzero((by_row >= CLOSE * by_row.max(axis=0)).any(axis=1) & (by_row.max(axis=1) > 0.0))
+    by_splice = _use_by_splice(analysis, laws, plain.splices)
+    close = (by_row >= CLOSE * by_row.max(axis=0)).any(axis=1) & (by_row.max(axis=1) > 0.0)
+    close |= ((by_splice >= CLOSE * by_splice.max(axis=0)) & (by_splice > 0.0)).any(axis=1)
+    near = np.flatnonzero(close)
+    by_row = np.concatenate([by_row, by_splice], axis=1)
     rest = sorted((q for q in near.tolist() if q != first.case), key=lambda q: -by_row[q].max())
     kept = [first]
     for q in rest:
@@ -252,12 +258,16 @@ def _pulled(analysis: Analysis, case: int, laws: Laws, splices: Splices | None) 
 
 
 def _covers(other: _Pulled, one: _Pulled) -> bool:
-    """Whether another case loads every clamp as much as one does, at any friction and with any drift."""
+    """Whether another case loads every clamp and splice as one does, at any friction and with any drift."""
     held = np.all(one.held / one.capacity <= other.held / other.capacity + SLIGHT)
     # Both parts by themselves: then any drift times them keeps the order.
     more = other.snow / other.capacity
     parts = np.all(one.snow / one.capacity <= more + SLIGHT * np.abs(more) + TINY)
-    return bool(held and parts)
+    own, its = one.splice_snow, other.splice_snow
+    # A splice gives way either way, and even snow hardly loads it: what is slight is so beside its largest.
+    slight = SLIGHT * np.abs(its) + TINY * np.abs(its).max(initial=0.0)
+    splices = (np.abs(own) <= np.abs(its) + slight) & ((own * its >= 0.0) | (np.abs(own) <= slight))
+    return bool(held and parts and splices.all())
 
 
 def _chosen(
@@ -269,7 +279,7 @@ def _chosen(
     lands = landing_shares(analysis, cases, tuple(one.force for one in pulled), plain.splices)
     first = np.unique(plain.piece, return_index=True)[1]  # clamp of each piece
     found = []
-    still = () if plain.splices is not None or not len(layout.splice_s) else (NEVER_PART,)
+    still = _splice_notes(layout, laws, plain.splices)
     screwed = () if project.clamp.screws is None else (SCREWED,)
     for one, onto in zip(pulled, lands, strict=True):
         impact: float | Array = 2.0 if laws.impact is None else laws.impact
@@ -382,6 +392,38 @@ def _use_by_row(analysis: Analysis) -> Array:
     layout, use = analysis.project.layout, clamp_use(analysis.limits)
     rows = range(len(layout.row_name))
     return np.stack([use[:, layout.clamp_row == row].max(axis=1, initial=0.0) for row in rows], axis=1)
+
+
+def _splice_notes(layout: Layout, laws: Laws, splices: Splices | None) -> tuple[str, ...]:
+    """What is not followed of the splices."""
+    if not len(layout.splice_s):
+        return ()
+    if laws.splices is None:
+        return (NEVER_PART,)
+    left = loose_splices(layout, splices)
+    if not left:
+        return ()
+    more = f" and {len(left) - SHOWN} more" if len(left) > SHOWN else ""
+    return (
+        f"NOT FOLLOWED (unsafe): {len(left)} of {len(layout.splice_s)} splices never part here, as a piece "
+        "of rail beside them has too few clamps to stand by itself: its loss would free the piece at once. "
+        f"Verify them by hand: {', '.join(left[:SHOWN])}{more}.",
+    )
+
+
+def _use_by_splice(analysis: Analysis, laws: Laws, splices: Splices | None) -> Array:
+    """Largest use of a part of a splice by case and splice at the usual friction, (q, s). [-]."""
+    cases, usual = analysis.snow.cases, np.array([analysis.project.slide.friction])
+    if splices is None or laws.splices is None:
+        return np.zeros((len(cases), 0))
+    capacity, c = laws.splices.capacity[splices.part], len(analysis.project.layout.clamp_s)
+    found = np.zeros((len(cases), len(splices.origin)))
+    for q, case in enumerate(cases):  # cases of one roof
+        reading = analysis.basis.readings[0]
+        _, unit, _, _ = unit_forces(analysis, (undrifted(case), case), usual, reading, splices)
+        use = np.abs(unit[0, :, c:]).max(axis=0) / capacity
+        np.maximum.at(found[q], splices.of, use)
+    return found
 
 
 def _other_cases(analysis: Analysis, case: int) -> tuple[str, ...]:

@@ -249,6 +249,18 @@ def nearest_clamps(layout: Layout, splices: Splices) -> IntArray:
     return np.asarray(np.where(other, np.inf, apart).argmin(axis=1), dtype=np.int64)
 
 
+def loose_splices(layout: Layout, splices: Splices | None) -> tuple[str, ...]:
+    """Names of the splices of a layout that are not among those that can part."""
+    followed = np.zeros(0, dtype=np.int64) if splices is None else splices.origin
+    names = []
+    for k in np.setdiff1d(np.arange(len(layout.splice_s)), followed).tolist():
+        row, s = int(layout.splice_row[k]), float(layout.splice_s[k])
+        own = np.flatnonzero(layout.clamp_row == row)
+        near = own[np.abs(layout.clamp_s[own] - s).argmin()] if len(own) else -1
+        names.append(f"splice at {layout.clamp_name[near] if near >= 0 else layout.row_name[row]}")
+    return tuple(names)
+
+
 def link_forces(layout: Layout, rail: Rail, clamp: Clamp, loads: RailLoads, splices: Splices | None) -> Array:
     """Forces (b, c + k) of clamps down the slope and parts of splices, nothing parted. [N, N m]."""
     frame = build_frame(layout, rail, clamp)

@@ -111,10 +111,12 @@ def load_evidence(path: str | Path) -> Evidence:
         _once(project.layout, screws, "screws")
         marks = tuple(_screws(project.layout, one, i) for i, one in enumerate(table.marks, 1))
         _once(project.layout, marks, "marks")
+        _were_there(marks, known & ~gave_way)
         pulled = tuple(
             (clamps_named(project.layout, one.clamps, f"pulled {i}.clamps"), one.mean, one.doubt * one.mean)
             for i, one in enumerate(table.pulled, 1)
         )
+        _stood(project.layout, gave_way, pulled)
     except InputError as error:
         message = f"{path.name}: {error}"
         raise InputError(message) from None
@@ -153,6 +155,34 @@ def _once(layout: Layout, looks: tuple[tuple[NDArray[np.int64], int, float], ...
     if (times > 1).any():
         name = layout.clamp_name[int(np.argmax(times))]
         message = f"{table}: {name} is in two [[{table}]]; each clamp was looked at once, so name it in one"
+        raise InputError(message)
+
+
+def _were_there(marks: tuple[tuple[NDArray[np.int64], int, float], ...], stands: NDArray[np.bool_]) -> None:
+    for i, (at, none, _) in enumerate(marks, 1):
+        there = int(stands[at].sum())
+        if none > len(at) - there:
+            message = (
+                f"marks {i}.none = {none}, but {there} of these {len(at)} clamps were found standing; at "
+                f"most {len(at) - there} can have left no mark"
+            )
+            raise InputError(message)
+
+
+def _stood(
+    layout: Layout, gave_way: NDArray[np.bool_], pulled: tuple[tuple[NDArray[np.int64], float, float], ...]
+) -> None:
+    times = np.zeros(len(gave_way), dtype=np.int64)
+    for i, (at, _, _) in enumerate(pulled, 1):
+        if gave_way[at].any():
+            name = layout.clamp_name[int(at[gave_way[at]][0])]
+            message = (
+                f"pulled {i}.clamps: {name} gave way as found says; only clamps that stood can be pulled"
+            )
+            raise InputError(message)
+        times[at] += 1
+    if (times > 1).any():
+        message = f"pulled: {layout.clamp_name[int(np.argmax(times))]} is in two [[pulled]]; name it in one"
         raise InputError(message)
 
 

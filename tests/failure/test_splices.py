@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
 
 from fea.failure.cascade import ALONE, COLLAPSED, COMPLETE, OPENS, PARTS, SpliceLoads, cascade
 from fea.failure.condense import clamp_forces, condense
-from fea.failure.splices import BENDING_Y, PULL, SHEAR, can_part, link_forces, part_row
+from fea.failure.jobs import _counts
+from fea.failure.roof_case import _covers
+from fea.failure.splices import BENDING_Y, PULL, SHEAR, can_part, link_forces, loose_splices, part_row
 from fea.solvers.events import follow_links
 from fea.solvers.laws import slip
 from fea.solvers.links import link_form
@@ -232,6 +235,40 @@ def test_a_piece_that_swings_about_its_hinge_has_torn_off():
     assert (every.state[0, 12:] == 7).all()
 
 
+def test_a_case_that_loads_splices_more_is_no_part_of_one_that_loads_clamps_more(hinged):
+    """Even snow hardly loads a splice; the same snow on one side of it does, though on no clamp more."""
+    even = make_loads([(r, 0.0, 9.0, (0.0, -1000.0, 0.0, 0.0)) for r in (0, 1)])
+    side = make_loads([(0, 0.0, 9.0, (0.0, -1000.0, 0.0, 0.0)), (1, 4.5, 9.0, (0.0, -1000.0, 0.0, 0.0))])
+    found = [link_forces(hinged.layout, RAIL, CLAMP, one, hinged.splices)[0] for one in (even, side)]
+
+    def pulled(force):
+        snow = np.stack([np.abs(force), 0.0 * force])[None]
+        return SimpleNamespace(
+            held=np.zeros(24), capacity=np.full(24, 1e5), snow=snow[..., :24],
+            splice_snow=np.stack([force, 0.0 * force])[None][..., 24:],
+        )  # fmt: skip
+
+    shear = 24 + np.flatnonzero((hinged.splices.of == 2) & (hinged.splices.part == SHEAR))
+    assert abs(found[1][shear]) > 5.0 * abs(found[0][shear])
+    assert not _covers(pulled(found[0]), pulled(found[1]))
+    assert _covers(pulled(found[0]), pulled(0.5 * found[0]))
+
+
+def test_splices_that_hold_on_are_not_counted_as_parted(whole):
+    """A weak row lets go; its splices that yield gave way, and none of them parted."""
+    strength = np.where(whole.layout.clamp_row == 1, 900.0, 1e9)
+    counts = []
+    for takes in (PARTS, ALONE):
+        shear = whole.splices.part == SHEAR
+        held = whole.held(np.where(shear, 60.0, 1e12), takes, 1.0 * (takes == ALONE))
+        found = whole.run(strength, held)
+        assert found.failed.all()
+        assert (found.splice_order >= 0).any()
+        counts.append(sum(_counts([found])["parted"]))
+    assert counts[0] > 0
+    assert counts[1] == 0
+
+
 def test_a_weak_splice_stops_what_a_strong_one_passes_on(hinged):
     """The right third of the lower row is lost: a strong splice drags the rest along, a weak one does not."""
     strength = np.full(24, 1400.0)
@@ -261,6 +298,9 @@ def test_pieces_that_cannot_stand_have_no_splice_that_parts():
     layout = make_layout([{**row, "splices": [(1.0, CONTINUOUS), (3.0, CONTINUOUS), (5.8, CONTINUOUS)]}])
     firm = make_clamp([2e6, 3e6, 5e6, 800.0, 900.0, 300.0], 0.06)
     assert can_part(layout, RAIL, firm).tolist() == [0, 1]
+    splices = condense(layout, RAIL, firm, splices=True).splices
+    assert loose_splices(layout, splices) == (f"splice at {layout.clamp_name[5]}",)
+    assert len(loose_splices(layout, None)) == 3
     assert can_part(layout, RAIL, loose).tolist() in ([], [1])
 
 

@@ -14,7 +14,7 @@ from fea.evidence.causes import UNEVEN, Strengths, possible
 from fea.evidence.explanations import Bank, Looked, course_of, sample_bank
 from fea.evidence.fit import FEW, NOISE, SEEN, Found, fit, further, summaries
 from fea.evidence.roof import evidence_roof
-from fea.failure.cascade import SpliceLoads, cascade
+from fea.failure.cascade import ALONE, PARTS, SpliceLoads, cascade
 from fea.failure.roof_case import Laws, choose_case, unit_forces
 from fea.failure.splices import part_row
 from roofmodel.project.load import load_project
@@ -125,6 +125,21 @@ def test_snow_of_a_lost_row_runs_onto_the_next_as_hard_as_in_a_risk(roof):
     assert roof.case.impact[roof.case.roof.piece[low]][:, low] == pytest.approx(
         2.0
     )  # between pieces of the low row nothing runs
+
+
+def test_a_splice_that_yields_has_not_parted(roof):
+    """Weak splices, every clamp holding: torn where they part, not where they hold on."""
+    case, size = roof.case, len(roof.case.splices.takes)
+    low = np.full(size, 30.0)
+    torn = []
+    for takes, kept in ((PARTS, 0.0), (ALONE, 1.0)):
+        weak = replace(case.splices, capacity=low, residual=kept * low, takes=np.full(size, takes))
+        one = replace(roof, case=replace(case, splices=weak), splices_known=True)
+        bank = sample_bank(one, "uneven snow", Strengths(0.15, 0.2), 200, 1)
+        stands = ~bank.gave_way.any(axis=1)
+        assert stands.sum() > 10
+        torn.append(bool(bank.torn[stands].any()))
+    assert torn == [True, False]
 
 
 def test_clamps_that_came_off_tell_loose_ones_from_weak_ones(roof):

@@ -73,6 +73,25 @@ def test_an_explanation_that_fits_best_can_leave_something_unexplained(roof):
     assert none_explains((replace(every[1], unexplained=(), near=3.0),))
 
 
+def test_a_splice_found_parted_where_nothing_parts_is_unexplained(roof):
+    """0.01 by the table where neither it nor a clamp beside it gave way, with 1 % told wrong 0.0132."""
+    one = none_gone(roof, "a", np.random.default_rng(3).normal(1.0, 0.1, 2000))
+    there = np.ones(40, dtype=bool)
+    found = Found(there, one.gave_way[0], np.zeros(40), NAN, NAN, rails=((30, "parted", 0.01),))
+    (ranked,) = fit(roof.layout, found, (one,), (1.0,))
+    (miss,) = ranked.unexplained
+    assert (miss.what, miss.about) == ("splice", "0")
+    assert miss.chance == pytest.approx(0.99 * 0.01 + 0.01 / 3.0)
+    assert none_explains((replace(ranked, near=1000.0),))
+    for rails in (((30, "whole", 0.01),), ((1, "parted", 0.01),)):  # as it is; beside a clamp that gave way
+        assert fit(roof.layout, replace(found, rails=rails), (one,), (1.0,))[0].unexplained == ()
+    parted = replace(one, parted=np.full(2000, 30))
+    assert fit(roof.layout, found, (parted,), (1.0,))[0].unexplained == ()
+    # One that parted before is never found whole: that is told too, though no sample has any weight.
+    whole = replace(found, rails=((30, "whole", 0.0),))
+    assert [m.chance for m in fit(roof.layout, whole, (parted,), (1.0,))[0].unexplained] == [0.0]
+
+
 def test_all_pairs_together_weigh_a_tenth_of_the_single_ones():
     names, weights = pairs_of(("a", "b", "c"), (1.0, 2.0, 1.0))
     assert names == (f"a{AND}b", f"a{AND}c", f"b{AND}c")

@@ -23,6 +23,7 @@ from fea.evidence.causes import (
 from fea.evidence.explanations import HIGHEST, Bank, Course, as_meant
 from fea.evidence.fit import ENOUGH, FEW, Fit, Measurement
 from fea.evidence.unexplained import Miss
+from fea.failure.cascade import PARTS
 from fea.failure.inputs import law_words
 from fea.failure.roof_case import Chosen, mean_pressure
 from roofmodel.project.evidence import GAVE_WAY, OWN_SCATTER, Evidence
@@ -246,6 +247,9 @@ def _miss(found: CaseFindings, miss: Miss) -> str:
         "load": "snow without drift",
         "fallen": "snow that fell",
     }.get(miss.what)
+    if miss.what == "splice":
+        rail = evidence.table.rail[int(miss.about)]
+        return f"splice at {rail.near}: {rail.state} found, expected so in {100.0 * miss.chance:.1g} %"
     if about is None:
         number = int(miss.about)
         about = {
@@ -478,7 +482,7 @@ def torn(found: CaseFindings) -> tuple[tuple[int, int], ...]:
     return tuple(
         (int(course.splice_clamp[s]), int((clamps < place).sum()))
         for s, place in enumerate(course.splice_order.tolist())
-        if place >= 0
+        if place >= 0 and course.splice_state[s] == PARTS
     )
 
 

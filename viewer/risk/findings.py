@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fea.analysis import Analysis
-from fea.failure.cascade import COLLAPSED, COMPLETE, FailureSamples
+from fea.failure.cascade import COLLAPSED, COMPLETE, OPENS, PARTS, FailureSamples
 from fea.failure.inputs import Uncertain, law_words
 from fea.failure.jobs import REPEATS, TOP, Risk, Sampling
 from fea.failure.roof_case import Chosen
@@ -247,8 +247,8 @@ def splices_table(found: RiskFindings) -> tuple[Table, ...]:
         )
         for s in order
     )
-    heads = ("splice", "row", "gives way first", "gone where a row let go")
-    return (Table("Splices that part", heads, "ttnn", rows),)
+    heads = ("splice", "row", "gives way first", "parted where a row let go")
+    return (Table("Splices that give way", heads, "ttnn", rows),)
 
 
 def shares_table(found: RiskFindings) -> Table:
@@ -326,8 +326,19 @@ def course_words(found: RiskFindings) -> str:
     let_go = ", ".join(f"{names[r]} at {course.let_go[0, r]:.2f}" for r in order)
     rows = f"; rows let go: {let_go}" if len(gone) else ""
     case = found.case_name
-    what = {"clamp": "clamp gives way", "splice": "splice parts"}[steps_of(found, course)[0].what]
+    what = _gives_way(found, steps_of(found, course)[0])
     return f"At mean strengths the first {what} at {times(first)} the snow of {case}, {end}{rows}."
+
+
+def _gives_way(found: RiskFindings, step: Step) -> str:
+    """What an event is; of a splice that opens and parts later only the end is known."""
+    law = found.analysis.project.table.uncertainty
+    kind = "" if law is None or law.splice is None else law.splice.kind
+    if step.what == "clamp" or (kind == "hinge" and step.state == PARTS):
+        return f"{step.what} gives way"
+    held = "slips" if kind == "slip" else "yields"
+    way = {PARTS: "parts", OPENS: "opens"}.get(step.state, held)
+    return f"splice {way}"
 
 
 def _ended(found: RiskFindings) -> IntArray:
@@ -354,6 +365,7 @@ class Step:
     what: str
     clamp: int
     at: float
+    state: int = 0  # of a splice in the end, as `fea.failure.cascade.FailureSamples`
 
     def name(self, layout: Layout) -> str:
         """Of the clamp, or of the splice beside it."""
@@ -368,7 +380,7 @@ def steps_of(found: RiskFindings, course: FailureSamples) -> tuple[Step, ...]:
     return tuple(
         Step("clamp", k, float(course.at[0, k]))
         if what == "clamp"
-        else Step("splice", near[k], float(course.splice_at[0, k]))
+        else Step("splice", near[k], float(course.splice_at[0, k]), int(course.splice_state[0, k]))
         for what, k in course.steps(0)
     )
 
@@ -378,7 +390,7 @@ def torn_of(steps: tuple[Step, ...]) -> tuple[tuple[int, int], ...]:
     return tuple(
         (one.clamp, sum(other.what == "clamp" for other in steps[:i]))
         for i, one in enumerate(steps)
-        if one.what == "splice"
+        if one.what == "splice" and one.state == PARTS
     )
 
 
