@@ -322,7 +322,8 @@ def _limit_line(analysis: Analysis, limit: Limit) -> LimitLine:
         loaded = np.where(open_, np.nan_to_num(limit.demand, nan=0.0), -np.inf)
         case, target = np.unravel_index(first_largest(loaded), loaded.shape)
     else:
-        stocky = limit.name == LATERAL and analysis.project.rail.profile is not None  # uses nothing of it
+        stress = next(one for one in analysis.limits if one.name == "rail stress")
+        stocky = limit.name == LATERAL and bool(stress.demand.any())  # is bent and uses nothing of it
         status = KEPT if use > 0.0 or stocky else NOT_LOADED
     return LimitLine(
         limit=limit,

@@ -18,12 +18,13 @@ from fea.panel.restraint import restraint_words
 from fea.panel.support import PanelSupport
 from roofmodel.layout import Layout
 from roofmodel.project.as_built import AS_MEASURED
+from roofmodel.project.base import Table
 from roofmodel.project.load import Project
 from roofmodel.project.schema import STARTING_NAME
 from roofmodel.project.screw_tables import screw_notes
 from roofmodel.project.seam_schema import SeamTable
 from roofmodel.project.site_schema import AnySite, MeasuredSite, NbccSite
-from roofmodel.project.tested import bond_notes, tested_notes, untold_notes
+from roofmodel.project.tested import bare_notes, bond_notes, tested_notes, untold_notes
 from roofmodel.sliding.ends import LEVEL, stop_heights
 from roofmodel.sliding.flow import FlowGraph
 from roofmodel.sliding.landing import Landing
@@ -83,6 +84,13 @@ def cautions(
             f"The snow was measured and counts {factor:g} times, without a load factor for design: "
             "this is an investigation of what lay there, not a design."
         )
+    else:
+        given: dict[str, Table | None] = {
+            "clamp": table.clamp, "clamp.screws": table.clamp.screws, "panel": table.panel,
+            "rail": table.rail, "seam": table.seam,
+        }  # fmt: skip
+        given |= {f"framing[{number}]": one for number, one in enumerate(table.framing, 1)}
+        found += bare_notes(table.design.format, given)
     if table.design.snow_factor is not None:
         found.append(
             f"The user put {table.design.snow_factor:g} in place of the standard's factor on snow: "

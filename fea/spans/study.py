@@ -17,11 +17,12 @@ from fea.spans.rows import Hardware
 from roofmodel.hardware import DesignFormat, Rail
 from roofmodel.layout import SpliceKind
 from roofmodel.profiles.plain import walls_profile
+from roofmodel.project.base import Table
 from roofmodel.project.part_schema import BuiltRoof
 from roofmodel.project.part_tables import built_roof
 from roofmodel.project.screw_tables import screw_notes
 from roofmodel.project.span_study import SpanStudy, Variant
-from roofmodel.project.tested import bond_notes, tested_notes, untold_notes
+from roofmodel.project.tested import bare_notes, bond_notes, tested_notes, untold_notes
 from roofmodel.snow.cases import LoadLevel
 from roofmodel.surface import RoofSurface
 from roofmodel.units import SYSTEMS
@@ -228,7 +229,14 @@ def _notes(study: SpanStudy, choices: Choices, tables: tuple[RailTableau, ...]) 
     factors = strength_factors(
         DesignFormat(design.format), LoadLevel(table.study.level), design.snow_factor, design.thermal_factor
     )
+    tables_of: dict[str, Table | None] = {
+        "clamp": table.clamp,
+        "clamp.screws": table.clamp.screws,
+        "panel": table.panel,
+    }
+    tables_of |= {f"rail ({rail.name})": rail for rail in table.rail}
     notes = [
+        *(() if table.study.level == "measured" else bare_notes(design.format, tables_of)),
         *untold_notes(table.clamp),
         *tested_notes(table.clamp, table.panel, units),
         *bond_notes(table.clamp),

@@ -31,7 +31,7 @@ JOINS = 1e-4  # ends of lines nearer than this share of the size meet
 DEEPEST = 8  # blocks within blocks
 SAME = 1e-6  # share of its area by which an outline drawn twice may differ
 INSTEAD = " instead of "  # words by which a user overrules the unit that a drawing says
-_SHORT = {"in": 0.0254, "ft": 0.3048, "mm": 1e-3, "cm": 1e-2, "m": 1.0, "yd": 0.9144}
+_SHORT = {"in": 0.0254, "ft": 0.3048, "mm": 1e-3, "cm": 1e-2, "dm": 0.1, "m": 1.0, "yd": 0.9144}
 LINES = ("LINE", "LWPOLYLINE", "POLYLINE", "ARC", "CIRCLE", "ELLIPSE", "SPLINE")
 
 
@@ -83,13 +83,19 @@ def _lines(
 
     try:
         document = ezdxf.readfile(path)
-        known = INSUNITS.get(int(document.header.get("$INSUNITS", 0)))
+        code = int(document.header.get("$INSUNITS", 0))
     except Exception as error:  # readers raise many kinds
         message = (
             f"{name}: is not a DXF drawing that can be read; it is damaged, cut short or of another kind"
         )
         raise InputError(message) from error
-    scale = _scale(known, unit, name)
+    if code and code not in INSUNITS:
+        message = (
+            f"{name}: says that it is drawn in another unit than {', '.join(_SHORT)} ($INSUNITS is {code}); "
+            "set the drawing's unit to the one it is drawn in"
+        )
+        raise InputError(message)
+    scale = _scale(INSUNITS.get(code), unit, name)
     try:
         parts = list(islice(_parts(document.modelspace()), MOST_PARTS))
     except Exception as error:  # blocks that are missing or cannot be placed
@@ -133,7 +139,8 @@ def _lines(
 
 def _scale(known: float | None, unit: str | None, name: str) -> float:
     """Meters of one unit of a drawing, from what it says of itself and what the user says of it."""
-    said = next((short for short, size in _SHORT.items() if size == known), f"{known} m")
+    near = (short for short, size in _SHORT.items() if known and math.isclose(size, known, rel_tol=1e-5))
+    said = next(near, f"{known} m")
     right, sure, wrong = (unit or "").partition(INSTEAD)
     try:
         given = known if unit is None else factor(right.strip(), "size")

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 from roofmodel.errors import InputError
+from roofmodel.project.base import Table
 from roofmodel.project.clamp_schema import ClampTable, TestedTable
 from roofmodel.project.schema import PanelTable
 from roofmodel.units import UnitSystem
@@ -98,6 +101,25 @@ def untold_notes(clamp: ClampTable) -> tuple[str, ...]:
     if clamp.test_basis.strip() or clamp.tested is not None:
         return ()
     return ("Nobody said which tests the clamp strengths come from (clamp.test_basis).",)
+
+
+def bare_notes(form: str, tables: Mapping[str, Table | None]) -> tuple[str, ...]:
+    """Factors of 1 by which loads for design of ASD or LRFD meet strengths whole, from tables by their names.
+
+    EN has such factors (gamma_M0 of steel); snow that was measured may be met so in every format.
+    """
+    bare = [
+        f"{where}.{name}"
+        for where, table in tables.items()
+        for name, value in table or ()
+        if name.endswith("factor") and value == 1.0
+    ]
+    if form == "EN" or not bare:
+        return ()
+    return (
+        f"NO SAFETY FACTOR: 1 is given as {', '.join(bare)}, so loads of format {form} meet whole strengths; "
+        "only snow that was measured is looked into so.",
+    )
 
 
 def bond_notes(clamp: ClampTable) -> tuple[str, ...]:

@@ -1,7 +1,7 @@
 """Strengths go where they were tested: another panel is refused, the rest is told."""
 
 import pytest
-from small_project import GOOD, changed, put
+from small_project import EN, GOOD, US, changed, put
 
 from fea.analysis import analyze
 from roofmodel.errors import InputError
@@ -95,3 +95,30 @@ def test_screws_tightened_less_than_in_the_tests_are_refused(tmp_path):
 def test_a_thicker_sheet_is_told(tmp_path):
     text = changed('thickness = "0.63 mm"', 'thickness = "0.8 mm"') + TESTED
     assert any("thicker" in line for line in analyze(project(tmp_path, text)).cautions)
+
+
+MEASURED = (
+    'standard = "measured"\nlevel = "measured"\n[[site.layers]]\ndepth = "0.5 m"\ndensity = ["200 kg/m^3"]'
+)
+
+
+@pytest.mark.parametrize(
+    ("site", "form", "clamp", "told"),
+    [
+        (US, "ASD", "1.0", "clamp.factor, rail.resistance_factor"),
+        (US, "LRFD", "1.0", "clamp.factor, rail.resistance_factor"),
+        (US, "ASD", "2.0", "rail.resistance_factor"),
+        (MEASURED, "ASD", "1.0", None),
+        (EN, "EN", "1.0", None),
+    ],
+)
+def test_factors_of_1_are_told_where_loads_are_for_design(tmp_path, site, form, clamp, told):
+    """ASD wants Omega, LRFD phi; 1 is the factor of steel in EN, and of what is looked into as it lay."""
+    text = GOOD.replace(EN, site).replace('format = "EN"', f'format = "{form}"')
+    text = text.replace('kind = "characteristic"', 'kind = "nominal"')
+    text = changed("anchorage_factor = 1.33", f"anchorage_factor = {0.5 if form == 'LRFD' else 2.0}", text)
+    text = changed("\nfactor = 1.33", f"\nfactor = {clamp}", text)
+    text = changed('"200 MPa"', '"200 MPa"\nresistance_factor = 1.0', text)
+    found = [one for one in analyze(project(tmp_path, text)).cautions if "NO SAFETY FACTOR" in one]
+    assert len(found) == (told is not None)
+    assert told is None or f"1 is given as {told}, so loads of format {form}" in found[0]

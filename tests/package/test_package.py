@@ -9,6 +9,7 @@ from pathlib import Path
 import numpy as np
 import pypdf
 import pytest
+import typst
 
 import viewer
 from fea.analysis import analyze
@@ -31,7 +32,7 @@ from viewer import style
 from viewer.building_words import partial_words
 from viewer.package.pdf import package_source, write_package
 from viewer.package.sway import LESS, MORE, place_words, sway_words
-from viewer.package.typeset import expression, paragraph, preamble, symbols, table, text, typeset
+from viewer.package.typeset import SHORT, expression, paragraph, preamble, symbols, table, text, typeset
 from viewer.picture import svg
 from viewer.picture.plan import clamp_marks
 from viewer.quantities import percent, quantity, system
@@ -412,3 +413,34 @@ def test_letters_of_the_plans_can_be_read_on_paper(analysis, sway):
 def test_the_tornado_can_be_read_without_color():
     grays = [style.luminance(style.rgb(color)) for color in (LESS, MORE)]
     assert (max(grays) + 0.05) / (min(grays) + 0.05) > 3.0
+
+
+def test_short_tables_stay_on_one_page(tmp_path):
+    for count, pages in ((SHORT, 1), (SHORT + 20, 2)):
+        one = Table("Rows", ("Row",), "t", tuple((f"row {i} of it",) for i in range(count)))
+        typeset(
+            preamble("t", "f", "a4") + "#v(1fr)\n#block(height: 560pt)[]\n" + table(one),
+            {},
+            tmp_path / "t.pdf",
+        )
+        found = [" of it" in page.extract_text() for page in pypdf.PdfReader(tmp_path / "t.pdf").pages]
+        assert sum(found) == pages
+
+
+def test_pages_are_set_without_marks_where_the_typesetter_loses_them(tmp_path, monkeypatch):
+    """Seen of typst 0.15: a picture that floats past columns of two pages; other errors stay errors."""
+    real = typst.compile
+
+    def failing(*args, pdf_tags=True, **more):
+        if pdf_tags:
+            raise typst.TypstError(says)
+        return real(*args, pdf_tags=False, **more)
+
+    monkeypatch.setattr(typst, "compile", failing)
+    says = "internal error: tags weren't properly closed"
+    typeset(preamble("t", "f", "a4") + paragraph("words"), {}, tmp_path / "t.pdf")
+    assert "words" in pypdf.PdfReader(tmp_path / "t.pdf").pages[0].extract_text()
+    says = "unknown variable"
+    with pytest.raises(typst.TypstError, match=says):
+        typeset(preamble("t", "f", "a4") + paragraph("words"), {}, tmp_path / "u.pdf")
+    assert not (tmp_path / "u.pdf").exists()

@@ -39,6 +39,19 @@ def test_drawing_of_lines_arcs_and_cells(tmp_path):
     for unit in ("mm", "mm instead of cm"):
         with pytest.raises(InputError, match=f'"{unit}" contradicts angle.dxf, which says in'):
             read_outline(tmp_path / "angle.dxf", "angle.dxf", unit, None)
+    for code, short, size in ((14, "dm", 0.1), (21, "ft", 1200 / 3937)):
+        drawing.header["$INSUNITS"] = code
+        drawing.saveas(tmp_path / "other.dxf")
+        with pytest.raises(InputError, match=f'write unit = "mm instead of {short}"'):
+            read_outline(tmp_path / "other.dxf", "other.dxf", "mm", None)
+        metric = read_outline(tmp_path / "other.dxf", "other.dxf", f"mm instead of {short}", None)
+        whole = read_outline(tmp_path / "other.dxf", "other.dxf", None, None)
+        np.testing.assert_allclose(whole.area, metric.area * (1e3 * size) ** 2, rtol=1e-9)
+    drawing.header["$INSUNITS"] = 13
+    drawing.saveas(tmp_path / "micron.dxf")
+    for unit in (None, "mm"):
+        with pytest.raises(InputError, match=r"another unit than in, ft, .*INSUNITS is 13"):
+            read_outline(tmp_path / "micron.dxf", "micron.dxf", unit, None)
     same = read_outline(tmp_path / "angle.dxf", "angle.dxf", "inch", None)
     assert same.equals(angle)
 

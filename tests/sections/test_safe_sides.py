@@ -5,6 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from shapely import Polygon, box
+from shapely.affinity import rotate
 
 from fea.checks.member import crushing_open
 from fea.checks.member_strength import member_strength, station_use
@@ -93,3 +94,21 @@ def test_crushing_of_plain_channels_is_told_as_open():
         rail = replace(make_rail(profile.section), profile=profile, bearing_length=0.05)
         assert crushing_open(rail, DesignFormat.EN) == open_
         assert not crushing_open(replace(rail, bearing_strength=3e3), DesignFormat.EN)
+
+
+@pytest.mark.parametrize("wall", [0.0012, 0.0015, 0.002])
+def test_thin_square_tubes_on_their_corner_are_not_stronger_than_bent_about_their_own_axes(wall):
+    """The moment about one axis of the tube's own is two on the axes of the turned one: the same state."""
+    tube = box(-0.03, -0.03, 0.03, 0.03)
+    tube = tube.difference(tube.buffer(-wall, join_style="mitre"))
+    found = []
+    for angle, force in ((0.0, [300.0, 0.0]), (45.0, [300.0 / np.sqrt(2.0)] * 2)):
+        profile = profile_of(rotate(tube, angle, origin=(0.0, 0.0)))
+        rail = replace(make_rail(profile.section), profile=profile)
+        member = member_strength(rail, DesignFormat.EN, np.array([0.3]))
+        actions = np.array([[0.0, 0, 0, 0, *force]])
+        use = float(station_use(member, "rail local buckling", actions, np.zeros(1, dtype=int))[0])
+        found.append((use, float(rail_stress(actions, rail)[0]) / member.stress, member.share.min()))
+    (own, _, share), (turned, stress, weakest) = found
+    assert share < 0.99  # its walls buckle
+    assert own <= turned <= stress / weakest * (1.0 + 1e-9)

@@ -9,6 +9,7 @@ import pypdf
 import pytest
 from click.testing import CliRunner
 
+from fea.spans.study import run_study
 from roofmodel.errors import InputError
 from roofmodel.project.span_study import load_study
 from viewer.cli import commands
@@ -190,3 +191,31 @@ def test_tables_name_limits_as_the_files_do(tmp_path):
     for rail in data["rails"]:
         for k in {k for row in rail["governing"] for k in row}:
             assert f" {data['limits'][k]}</td>" in page
+
+
+@pytest.mark.parametrize(
+    ("form", "level", "told"),
+    [
+        ("ASD", "characteristic", True),
+        ("LRFD", "strength", True),
+        ("ASD", "measured", False),
+        ("EN", "strength", False),
+    ],
+)
+def test_factors_of_1_are_told_where_loads_are_for_design(tmp_path, form, level, told):
+    anchorage = "0.5" if form == "LRFD" else "2.0"
+    changes = [
+        ('level = "characteristic"', f'level = "{level}"'),
+        ('format = "EN"', f'format = "{form}"'),
+        ("anchorage_factor = 1.33", f"anchorage_factor = {anchorage}"),
+        ("\nfactor = 1.33", "\nfactor = 1.0"),
+        ('"200 MPa"', '"200 MPa"\nresistance_factor = 1.0'),
+        ("6.8 to 7.6 kN", "6.8 kN"),
+    ]
+    changes += [('kind = "characteristic"', 'kind = "nominal"')] * 2
+    found = [one for one in run_study(load_study(put(tmp_path, *changes))).notes if "NO SAFETY FACTOR" in one]
+    assert len(found) == told
+    assert all(
+        f"1 is given as clamp.factor, rail (Cove 48).resistance_factor, so loads of format {form}" in one
+        for one in found
+    )

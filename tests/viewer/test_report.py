@@ -13,6 +13,7 @@ from report_projects import Page, l_roof, projects, run, shed, without_anchorage
 from roofmodel.units import parse
 from viewer.export import results
 from viewer.report.page import report_html, write_report
+from viewer.summary import KEPT, limit_lines
 
 PNG = base64.b64decode(
     "iVBORw0KGgoAAAANSUhEUgAAAAEAAAABCAYAAAAfFcSJAAAADUlEQVR42mNk+M9QDwADhgGAWjR9awAAAABJRU5ErkJggg=="
@@ -241,3 +242,11 @@ def test_the_force_of_undrifted_snow_stands_beside_that_with_drift(tmp_path: Pat
         assert "Undrifted (6.4)" in report_html(analysis)
     (us,) = results(run(without_anchorage(l_roof()), tmp_path))["rows"][:1]
     assert us["force_undrifted"] is None
+
+
+def test_a_tube_that_bends_and_cannot_turn_over_keeps_that_limit(tmp_path: Path) -> None:
+    """EN 1993-1-1 6.3.2.1(2), from memory: nothing of it is used, but the rail is loaded."""
+    lines = {one.limit.name: one for one in limit_lines(run(shed(), tmp_path))}
+    assert lines["rail stress"].utilization > 0.01
+    assert lines["rail lateral buckling"].utilization == 0.0
+    assert lines["rail lateral buckling"].status == KEPT

@@ -11,9 +11,22 @@ from picture_projects import GABLE, read, without_strength
 from fea.analysis import Analysis
 from roofmodel.units import SYSTEMS
 from viewer import style
+from viewer.picture import svg
+from viewer.picture.deflected import bend
 from viewer.picture.findings import row_case, shown_case
 from viewer.picture.plan import plan_svg
-from viewer.picture.row_diagrams import PANEL, TYPE, _off_the_edge, along_row, row_svg
+from viewer.picture.row_diagrams import (
+    LEFT,
+    PANEL,
+    RIGHT,
+    TYPE,
+    WIDTH,
+    _Axes,
+    _limit_line,
+    _off_the_edge,
+    along_row,
+    row_svg,
+)
 from viewer.quantities import quantity
 
 
@@ -143,3 +156,39 @@ def test_words_at_row_ends_keep_off_the_edge_of_the_load():
             base = _off_the_edge(steps, x, reach, 100.0)
             assert edge >= base + 3.0 or edge <= base - 0.75 * TYPE
             assert 100.0 < base < 100.0 + PANEL
+
+
+def test_the_deflected_shape_is_that_of_the_worst_place_of_the_snow(gable: Analysis) -> None:
+    """As in the limits: this rail stands 45 mm above the grips and leans with snow at its top."""
+    bent = bend(gable)
+    assert bent is not None
+    case = row_case(gable, bent.row)
+    assert case == bent.case
+    factors, unit = gable.service[case], gable.response.deflection
+    _, axis, _ = along_row(gable, bent.row, factors, case, unit, (1, 2))
+    _, worst, _ = along_row(gable, bent.row, factors, case, unit, (1, 2), worst=True)
+    largest = float(np.abs(worst).max())
+    assert largest > 1.02 * np.abs(axis).max()
+    assert largest >= np.abs(bent.move[:, 1]).max() * (1.0 - 1e-9)
+    texts = [e.text for e in elements(row_svg(gable, bent.row), "text")]
+    assert quantity(largest, "size", SYSTEMS["SI"]) in texts
+
+
+def test_words_of_a_limit_keep_off_bars() -> None:
+    """At the other end, else in the middle, else above the bars."""
+    axes, s = _Axes(100.0, 10.0, 0.0, 4.0), np.array([0.2, 5.0, 9.8])
+    line = float(axes.y(np.array(1.0)))
+    for bars, x, above in (
+        ([0.5, 0.5, 3.0], LEFT + 4.0, 0.0),
+        ([3.0, 0.5, 0.5], WIDTH - RIGHT, 0.0),
+        ([3.0, 0.5, 3.0], 0.5 * (LEFT + WIDTH - RIGHT), 0.0),
+        ([3.0, 2.0, 3.0], 0.5 * (LEFT + WIDTH - RIGHT), 1.0),
+    ):
+        drawn = svg.document(
+            WIDTH, 200.0, "", _limit_line(axes, 1.0, "limit", s, np.array(bars), left=bars[0] < bars[2])
+        )
+        words = elements(drawn, "text")[-1]
+        assert float(words.get("x", "nan")) == pytest.approx(x, abs=0.1)
+        foot = float(axes.y(np.array(1.0 + above)))
+        assert float(words.get("y", "nan")) == pytest.approx(foot - 4.0, abs=0.1)
+        assert foot <= line

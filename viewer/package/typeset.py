@@ -7,6 +7,7 @@ import re
 import tempfile
 from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
+from typing import Any
 
 from roofmodel.units import UnitSystem
 from viewer import style
@@ -26,6 +27,7 @@ LETTERS = 'font: "Source Sans Pro", weight: "regular"'  # mathematics has a type
 OPEN, CLOSE = f"#math.equation($sqrt(#text({LETTERS})[", "])$)"
 RAISED = '#box[#super(typographic: false, "{}")]'  # mathematics would set it level, but not in a box
 LONG = 30  # characters of a cell that wants a wide column
+SHORT = 8  # rows of a table that stays on one page
 HEAD_LINES = 3  # over numbers, beside such a column
 WHOLE = re.compile(
     r"\b(?:kN|N|lbf|kip|lb|kg)/(?:mm|m|ft|in)[²³]?(?![A-Za-z])"
@@ -38,14 +40,20 @@ def typeset(source: str, files: Mapping[str, bytes], path: Path) -> None:
     """Set a document whose pictures are `files` by name, and write it as PDF, whole or not at all."""
     import typst
 
+    look: dict[str, Any] = {"font_paths": [str(FONTS)], "ignore_system_fonts": True}
     with tempfile.TemporaryDirectory() as folder:
         root = Path(folder)
         for name, data in files.items():
             (root / name).write_bytes(data)
         (root / "document.typ").write_text(source, encoding="utf-8")
-        made = typst.compile(
-            str(root / "document.typ"), root=folder, font_paths=[str(FONTS)], ignore_system_fonts=True
-        )
+        document = str(root / "document.typ")
+        try:
+            made = typst.compile(document, root=folder, **look)
+        except typst.TypstError as error:
+            if "tags" not in str(error):
+                raise
+            # The typesetter loses its marks for screen readers where a picture floats past broken columns.
+            made = typst.compile(document, root=folder, pdf_tags=False, **look)
     with atomic(path) as temporary:
         temporary.write_bytes(made)
 
@@ -232,14 +240,18 @@ def table(one: Table) -> str:
         body.append("  " + ", ".join(f"[{cell}]" for cell in shown) + ",\n")
     note = paragraph(one.note, note=True, plain=one.plain_note) if one.note else ""
     rule = f'rgb("{style.HAIRLINE}")'
+    whole = len(one.rows) <= SHORT  # not torn between pages
     return (
-        "#block(above: 10pt, below: 4pt, sticky: true)"
+        ("#block(breakable: false, width: 100%)[\n" if whole else "")
+        + "#block(above: 10pt, below: 4pt, sticky: true)"
         f'[#text(weight: "semibold", size: 9pt)[{text(one.caption)}]]\n'
         f"#[#set text(size: {size}pt)\n#table(columns: ({widths},), align: ({sides},), stroke: none, "
         f"inset: (x: 3pt, y: 2.6pt),\n  table.header({cells}table.hline(stroke: 0.8pt)),\n"
         f"  table.hline(y: 0, stroke: 0.8pt),\n"
         + "".join(body)
-        + f"  table.hline(stroke: 0.5pt + {rule}),\n)]\n{note}\n"
+        + f"  table.hline(stroke: 0.5pt + {rule}),\n)]\n"
+        + ("]\n" if whole else "")
+        + f"{note}\n"
     )
 
 

@@ -91,7 +91,7 @@ def deflection_words(analysis: Analysis, bent: Bent, units: UnitSystem) -> list[
     resistance = float(limit.resistance[bent.piece])
     off = quantity(bent.off, "size", units)
     overhang = not len(bent.chord)
-    what = "off the line of its end clamp" if overhang else "off the straight line between its clamps"
+    what = "more than its end clamp moves" if overhang else "off the straight line between its clamps"
     lines = [name, f"{off} {what}"]
     if np.isfinite(resistance):
         length = float(piece_lengths(analysis.project.layout)[bent.piece])
@@ -103,7 +103,10 @@ def deflection_words(analysis: Analysis, bent: Bent, units: UnitSystem) -> list[
         lines.append("no limit of deflection is given (deflection_ratio)")
     most = int(bent.size.argmax())
     moves = quantity(float(bent.size[most]), "size", units)
-    return [*lines, f"largest movement, clamps' give included: {moves}{_place(analysis, bent, most, units)}"]
+    return [
+        *lines,
+        f"largest movement shown, clamps' give included: {moves}{_place(analysis, bent, most, units)}",
+    ]
 
 
 def _place(analysis: Analysis, bent: Bent, station: int, units: UnitSystem) -> str:
@@ -127,6 +130,7 @@ def _header(overlay: Overlay, analysis: Analysis, bent: Bent, units: UnitSystem)
     clause = fit_text(f"{analysis.service[bent.case].clause}{warm}", overlay.type_size("body"), room)
     overlay.write(clause, left, 61.0 * point, "body", color=style.MUTED)
     use, bad = bent.limit.utilization, style.EXCEEDED_ANCHORS[0]
+    open_ = [one.name for one in analysis.unverified if one.name != "clamp combined"]
     own = float(use[bent.case, bent.piece])
     if np.isnan(own):
         words = [("Rail deflection: no limit given", style.INK)]
@@ -138,10 +142,14 @@ def _header(overlay: Overlay, analysis: Analysis, bent: Bent, units: UnitSystem)
         if use[case_of, most] > own * (1.0 + 1e-6):
             other = f"{style.utilization_text(float(use[case_of, most]))} at {bent.limit.target_name[most]}"
             words.append((f"more in another row: {other}", bad if use[case_of, most] > 1.0 else style.INK))
+    if not all(proof.met for proof in analysis.proofs):
+        words.append(("SELF-CHECK FAILED: do not use", bad))
+    elif open_:
+        words.append((f"NOT VERIFIED: {', '.join(open_)}", bad))
     for index, (text, color) in enumerate(words):
         size = overlay.type_size("body" if index else "heading")
         fitted = fit_text(text, size, 0.36 * (right - left), bold=not index)
-        y = (24.0, 41.0)[index] * point
+        y = (24.0, 41.0, 56.0)[index] * point
         overlay.texts.append(Text(fitted, (right, y), size, not index, color, "right"))
 
 

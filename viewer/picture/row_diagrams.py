@@ -13,6 +13,7 @@ from roofmodel.units import UnitSystem
 from viewer import style
 from viewer.picture import svg
 from viewer.picture.findings import row_case
+from viewer.picture.labels import text_width
 from viewer.picture.plan import clamp_marks
 from viewer.quantities import quantity, system
 from viewer.summary import combination, read_as_tested, signed_along
@@ -55,9 +56,10 @@ def row_svg(analysis: Analysis, row: int) -> str:
     Returns
     -------
     str
-        SVG of the row's worst case with its strength combination, snow at the rail's axis for the rail; the
-        deflected shape is under snow as it lies. Positive moments bend the rail down the slope between
-        clamps, positive shear pushes what lies left of it up the slope.
+        SVG of the row's worst case with its strength combination, snow at the rail's axis for shear and
+        moment; the deflected shape is under snow as it lies, at the axis or the top, whichever is more.
+        Positive moments bend the rail down the slope between clamps, positive shear pushes what lies left of
+        it up the slope.
     """
     layout, case = analysis.project.layout, row_case(analysis, row)
     units = system(analysis.project.table.project.units)
@@ -170,7 +172,8 @@ def _off_the_edge(steps: Array, x: float, reach: float, top: float) -> float:
 
 def _moment(analysis: Analysis, row: int, case: int, top: float, units: UnitSystem) -> list[str]:
     title = (
-        f"Bending moment of the rail, {units.label('moment')}: down the slope, square to the roof (dashed)"
+        f"Bending moment of the rail, snow at its axis, {units.label('moment')}: down the slope, square to "
+        "the roof (dashed)"
     )
     s, down, away = along_row(
         analysis, row, analysis.factors[case], case, analysis.response.rail_force, (5, 4)
@@ -179,7 +182,10 @@ def _moment(analysis: Analysis, row: int, case: int, top: float, units: UnitSyst
 
 
 def _shear(analysis: Analysis, row: int, case: int, top: float, units: UnitSystem) -> list[str]:
-    title = f"Shear force of the rail, {units.label('force')}: along the slope, square to the roof (dashed)"
+    title = (
+        f"Shear force of the rail, snow at its axis, {units.label('force')}: along the slope, square to the "
+        "roof (dashed)"
+    )
     s, down, away = along_row(
         analysis, row, analysis.factors[case], case, analysis.response.rail_force, (1, 2)
     )
@@ -189,27 +195,43 @@ def _shear(analysis: Analysis, row: int, case: int, top: float, units: UnitSyste
 def _deflected(analysis: Analysis, row: int, case: int, top: float, units: UnitSystem) -> list[str]:
     """The rail's axis under snow as it lies, as seen square to the roof: down is down the slope."""
     title = (
-        f"Deflected shape (service), rail and give of clamps, {units.label('size')}: down the slope, "
-        "square to the roof (dashed)"
+        "Deflected shape (service), rail and give of clamps, snow where worst, "
+        f"{units.label('size')}: down the slope, square to the roof (dashed)"
     )
-    s, down, away = along_row(
-        analysis, row, analysis.service[case], case, analysis.response.deflection, (1, 2)
-    )
+    found = [
+        along_row(analysis, row, analysis.service[case], case, result.deflection, (1, 2), worst=True)
+        for result in analysis.responses
+    ]
+    s, down, away = max(found, key=lambda one: float(np.abs(one[1]).max(initial=0.0)))
     words = "Deflected shape of the rail under snow as it lies."
     return _curves(_Curves(title, "size", s, down, away, words), analysis, row, top, units)
 
 
 def along_row(
-    analysis: Analysis, row: int, factors: LoadFactors, case: int, unit: Array, axes: tuple[int, int]
+    analysis: Analysis,
+    row: int,
+    factors: LoadFactors,
+    case: int,
+    unit: Array,
+    axes: tuple[int, int],
+    *,
+    worst: bool = False,
 ) -> tuple[Array, Array, Array]:
-    """Places on a row and two components there of a combination, snow at the rail's axis."""
+    """Places on a row and two components there of a combination.
+
+    Snow is at the rail's axis, or in the reading that makes most of the first component where `worst`.
+    """
     result, count = analysis.response, analysis.basis.cases
     snow, dead, thermal = (np.full(count, f) for f in (factors.snow, factors.dead, factors.thermal))
-    weights = analysis.basis.weights(snow, dead, thermal, top=False)[case]
+    basis = analysis.basis
+    weights = basis.readings_weights(snow, dead, thermal)[:, case]
+    if not worst:
+        weights = basis.weights(snow, dead, thermal, top=False)[None, case]
     on = np.flatnonzero(result.sample_row == row)
     on = on[np.lexsort((result.sample_s[on], result.sample_span[on]))]
     first, second = (np.tensordot(weights, unit[:, on, axis], 1) for axis in axes)
-    return result.sample_s[on], first, second
+    most = int(np.abs(first).max(axis=1, initial=0.0).argmax())
+    return result.sample_s[on], first[most], second[most]
 
 
 @dataclass(frozen=True)
@@ -268,17 +290,29 @@ def _bars(axes: _Axes, s: Array, value: Array, color: list[str]) -> list[str]:
     return [svg.element("path", d=data, fill=shade) for shade, data in bars.items()]
 
 
-def _limit_line(axes: _Axes, value: float, words: str, *, left: bool = False) -> list[str]:
-    """A limit with its words above it, at the right or left end."""
+def _limit_line(
+    axes: _Axes, value: float, words: str, s: Array, bars: Array, *, left: bool = False
+) -> list[str]:
+    """A limit with its words above it: at its end, in the middle or above bars, where no bar crosses them."""
     y = float(axes.y(np.array(value)))
+    reach = text_width(words, TYPE, bold=True) + 8.0
+    ends = [(LEFT + 4.0, "start", 0.0), (WIDTH - RIGHT, "end", -reach)]
+    places = [*(ends if left else ends[::-1]), (0.5 * (LEFT + WIDTH - RIGHT), "middle", -0.5 * reach)]
+    x, heights = axes.x(s), axes.y(np.nan_to_num(bars, nan=0.0))
+    tops = [
+        float(heights[(x > at + off - 8.0) & (x < at + off + reach + 8.0)].min(initial=axes.top + PANEL))
+        for at, _, off in places
+    ]
+    clear = next((k for k, top in enumerate(tops) if top >= y - 1.0), int(np.argmax(tops)))
+    at, anchor, _ = places[clear]
     return [
         svg.line(np.array([[LEFT, y], [WIDTH - RIGHT, y]]), style.EXCEEDED_ANCHORS[0], 1.8),
         svg.text(
             words,
-            LEFT + 4.0 if left else WIDTH - RIGHT,
-            y - 4.0,
+            at,
+            min(y, tops[clear]) - 4.0,
             TYPE,
-            anchor="start" if left else "end",
+            anchor=anchor,
             bold=True,
             halo=True,
             color=style.EXCEEDED_ANCHORS[0],
@@ -307,7 +341,7 @@ def _clamp_force(analysis: Analysis, row: int, case: int, top: float, units: Uni
     if given:
         where = layout.clamp_s[on] / axes.length
         right = float(value[where > 0.5].max(initial=0.0)) > float(value[where <= 0.5].max(initial=0.0))
-        return parts + _limit_line(axes, strength, words, left=right)
+        return parts + _limit_line(axes, strength, words, layout.clamp_s[on], value, left=right)
     return [
         *parts,
         svg.text(
@@ -338,7 +372,7 @@ def _clamp_use(analysis: Analysis, row: int, case: int, top: float, units: UnitS
         axes, s[known], use[known], [style.utilization_color(round(float(u), 2)) for u in use[known]]
     )
     worst_s = float(s[np.nanargmax(use)]) if known.any() else 0.0
-    parts += _limit_line(axes, 1.0, "limit 1.0", left=worst_s > 0.5 * axes.length)
+    parts += _limit_line(axes, 1.0, "limit 1.0", s, use, left=worst_s > 0.5 * axes.length)
     if known.any():
         worst = int(np.nanargmax(use))
         x, y = axes.points(s[worst : worst + 1], use[worst : worst + 1])[0]

@@ -13,6 +13,7 @@ from roofmodel.units import UnitSystem
 from viewer import style
 from viewer.picture import svg
 from viewer.picture.findings import called_clamp, clamp_utilization
+from viewer.picture.labels import text_width
 from viewer.picture.plan import clamp_marks
 from viewer.picture.scene import plane_seams
 from viewer.quantities import as_given, drawn, system
@@ -127,7 +128,11 @@ def _row(analysis: Analysis, row: int, sheet: _Sheet, units: UnitSystem) -> list
     if len(splices):
         words += f", {len(splices)} splice{'s' if len(splices) > 1 else ''}"
     x, y = rail.mean(axis=0).tolist()
-    parts.append(svg.text(words, x, y - radius - 5.0, TYPE, anchor="middle", bold=True, halo=True))
+    long, room = text_width(words, TYPE, bold=True), WIDTH - float(rail[0, 0]) - 20.0
+    anchor = "middle"
+    if float(rail[1, 0] - rail[0, 0]) < long < room:  # keeps off the dimension and the leader at the left
+        x, anchor = float(rail[0, 0]) + 12.0, "start"
+    parts.append(svg.text(words, x, y - radius - 5.0, TYPE, anchor=anchor, bold=True, halo=True))
     if worst >= 0:
         use = style.utilization_text(float(clamp_utilization(analysis)[called]))
         x, y = points[worst].tolist()

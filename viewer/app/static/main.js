@@ -265,7 +265,15 @@ async function showSnow() {
   if (key === snowShown) return;
   snowShown = key;
   const early = key.startsWith(`${earlySnow?.key}:`) ? earlySnow.surface : null;
-  const surface = await (early ?? link.block(`api/surface?case=${number}`));
+  let surface = null;
+  try {
+    surface = await (early ?? link.block(`api/surface?case=${number}`));
+  } catch (error) {
+    if (key === snowShown) snowShown = ""; // so that the same snow can be asked for again
+    throw error;
+  } finally {
+    earlySnow = null;
+  }
   if (key !== snowShown) return;
   view.setSurface(surface);
   view.addEventListener("drawn", () => ($("view").dataset.case = number), { once: true });
