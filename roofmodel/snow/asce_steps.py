@@ -12,7 +12,7 @@ from roofmodel.snow import asce7_22_drift as drift
 from roofmodel.snow.asce_roof import AsceRoof, balanced_zones, slope_notes
 from roofmodel.snow.asce_working import ADJACENT, leeward_formulas
 from roofmodel.snow.cases import SnowCase, Value, Zone
-from roofmodel.snow.corners import OUTSIDE, Corners, slices, step_corners
+from roofmodel.snow.corners import OUTSIDE, Corners, if_around, slices, step_corners
 from roofmodel.snow.meeting import Drift
 from roofmodel.snow.patches import (
     UPPER_TO_STEP,
@@ -74,7 +74,7 @@ def drift_cases(known: AsceRoof, walls: list[WallZones]) -> tuple[list[SnowCase]
             zones = (one.leeward, one.windward)[n]
             name = _drift_name(known, one.group, kind)
             if zones:
-                cases.append(known.case(name, balanced_zones(known) + zones, _drift_notes(known)))
+                cases.append(known.case(name, balanced_zones(known) + zones, _drift_notes(known, zones)))
             else:
                 skipped.append((name, one.why[n]))
     return cases, skipped
@@ -82,9 +82,10 @@ def drift_cases(known: AsceRoof, walls: list[WallZones]) -> tuple[list[SnowCase]
 
 def wall_drifts(known: AsceRoof, walls: list[WallZones]) -> list[Drift]:
     """Leeward and windward drifts of the walls that face each way, of which the larger counts (7.7.1)."""
-    notes = tuple(_drift_notes(known))
+    both = [larger([*one.leeward, *one.windward]) for one in walls]
     return [
-        Drift(True, one.group.toward, "", larger([*one.leeward, *one.windward]), [], notes) for one in walls
+        Drift(True, one.group.toward, "", zones, [], tuple(_drift_notes(known, zones)))
+        for one, zones in zip(walls, both, strict=True)
     ]
 
 
@@ -94,14 +95,14 @@ def _drift_name(known: AsceRoof, group: WallGroup, kind: str) -> str:
     return f"windward drift at {group.uppers(known.roof)}, wind toward {group.against}"
 
 
-def _drift_notes(known: AsceRoof) -> list[str]:
+def _drift_notes(known: AsceRoof, zones: list[Zone]) -> list[str]:
     return [
         *slope_notes(known),
         "Drift is added to balanced snow, not to unbalanced, minimum, sliding or rain loads; where drifts"
         " overlap the larger counts (7.7.3).",
         "The greatest height of each wall counts, and the longest roof upwind of it.",
         "What reaches past the roof's edge falls off; the drift is not squeezed.",
-        *([OUTSIDE] if len(step_corners(known.roof).pairs) else []),
+        *if_around(OUTSIDE, zones),
         *over_ledges(
             known.roof,
             "7.7.2, 7.9; none where it is wide enough to hold the whole drift, nor from 20 ft, 6.1 m, on",

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -10,7 +11,7 @@ from numpy.typing import NDArray
 from shapely import Polygon
 
 from roofmodel.snow.cases import Zone
-from roofmodel.snow.regions import CRACK, falling_pressure, left_normal, uniform
+from roofmodel.snow.regions import CRACK, LOW_STEP, falling_pressure, left_normal, uniform
 from roofmodel.surface import Obstacles, RoofSurface
 
 Array = NDArray[np.float64]
@@ -35,6 +36,11 @@ AROUND = ", around a corner"  # ends the names of such zones
 SLICE = np.radians(15.0)  # the cone is overstated by 0.6 percent, 0.9 at most
 
 
+def if_around(note: str, zones: Sequence[Zone]) -> list[str]:
+    """The note where any of the zones runs on around a corner."""
+    return [note] if any(zone.name.endswith(AROUND) for zone in zones) else []
+
+
 @dataclass(frozen=True)
 class Corners:
     """Walls that drifts run on around: ends of their tops on plan (w, 2), [m], and `outside_corners`."""
@@ -45,7 +51,7 @@ class Corners:
 
 
 def step_corners(roof: RoofSurface) -> Corners:
-    """Corners of the upper edges of steps: there the drift begins, whatever gap or ledge lies before it."""
+    """Corners and free ends of the upper edges of steps: there the drift begins, whatever lies before it."""
     steps, edges = roof.steps, roof.edges
     apart = np.flatnonzero((steps.gap > CRACK) & (steps.upper_edge >= 0))
     origin = edges.start[steps.upper_edge[apart], :2]
@@ -56,7 +62,36 @@ def step_corners(roof: RoofSurface) -> Corners:
         top = foot[:, :2].copy()
         top[apart] = origin + np.sum((top[apart] - origin) * way, axis=1)[:, None] * way
         ends.append(top)
-    return Corners(ends[0], ends[1], outside_corners(ends[0], ends[1]))
+    return _with_free_ends(ends[0], ends[1], steps.wall > LOW_STEP)
+
+
+def _with_free_ends(start: Array, end: Array, tall: NDArray[np.bool_]) -> Corners:
+    """Outside corners of walls (w, 2), and those at tall ends (w, 2) from which no other wall goes on.
+
+    Roof may lie around such an end though none lies in front of the building's next side: there a wall is
+    added, 1 m long and square to the one that ends.
+    """
+    pairs, count = outside_corners(start, end), len(start)
+    if not count:
+        return Corners(start, end, pairs)
+    along = (end - start) / np.linalg.norm(end - start, axis=1)[:, None]
+    turned = np.stack([along[:, 1], -along[:, 0]], axis=1)
+    last = np.flatnonzero(~_near(end, start) & tall[:, 1])
+    first = np.flatnonzero(~_near(start, end) & tall[:, 0])
+    after = np.column_stack([last, count + np.arange(len(last))])
+    before = np.column_stack([count + len(last) + np.arange(len(first)), first])
+    return Corners(
+        np.concatenate([start, end[last], (start + turned)[first]]),
+        np.concatenate([end, (end + turned)[last], start[first]]),
+        np.concatenate([pairs, after, before]),
+    )
+
+
+def _near(place: Array, others: Array) -> NDArray[np.bool_]:
+    """Whether each place (n, 2) is one corner with any of others (m, 2)."""
+    tree = shapely.STRtree(np.asarray(shapely.points(others)))
+    there = tree.query(shapely.points(place), predicate="dwithin", distance=SAME_CORNER)[0]
+    return np.bincount(there, minlength=len(place)) > 0
 
 
 def face_corners(obstacles: Obstacles) -> Corners:

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from roofmodel.snow import en1991_1_3 as en
 from roofmodel.snow.cases import Bare, SnowCase, Value, Zone
-from roofmodel.snow.corners import Corners, outside_note, run_on, step_corners
+from roofmodel.snow.corners import Corners, if_around, outside_note, run_on, step_corners
 from roofmodel.snow.en_drifted import Cases
 from roofmodel.snow.en_roof import (
     CODE,
@@ -69,7 +69,7 @@ def abutting_cases(known: EnRoof) -> Cases:
         name = f"drift below {group.uppers(known.roof)}, wall facing {group.toward}"
         zones = _group_zones(known, group, BOTH)
         if zones:
-            cases.append(known.case(name, balanced_zones(known) + zones, _notes(known, group)))
+            cases.append(known.case(name, balanced_zones(known) + zones, _notes(known, group, zones)))
         else:
             skipped.append((name, "mu_s + mu_w is not above 0.8, or the gap is wider than l_s (5.3.6)"))
     return cases, skipped
@@ -77,17 +77,11 @@ def abutting_cases(known: EnRoof) -> Cases:
 
 def wall_drifts(known: EnRoof) -> list[Drift]:
     """Drifts at walls, what is blown and what slid apart, one for each way that walls face."""
-    return [
-        Drift(
-            True,
-            group.toward,
-            "",
-            _group_zones(known, group, WIND),
-            _group_zones(known, group, SLIDE),
-            tuple(_notes(known, group)),
-        )
-        for group in wall_groups(known.roof)
-    ]
+    found = []
+    for group in wall_groups(known.roof):
+        blown, slid = (_group_zones(known, group, part) for part in (WIND, SLIDE))
+        found.append(Drift(True, group.toward, "", blown, slid, tuple(_notes(known, group, blown))))
+    return found
 
 
 def _group_zones(known: EnRoof, group: WallGroup, part: str) -> list[Zone]:
@@ -100,7 +94,7 @@ def _group_zones(known: EnRoof, group: WallGroup, part: str) -> list[Zone]:
     return larger(zones, met=known.met[key])
 
 
-def _notes(known: EnRoof, group: WallGroup) -> list[str]:
+def _notes(known: EnRoof, group: WallGroup, zones: list[Zone]) -> list[str]:
     notes = [
         "Where a wall's height varies, mu_w takes b_1 + b_2 over the least and gamma h and l_s from the"
         " greatest height, which is safe.",
@@ -125,8 +119,7 @@ def _notes(known: EnRoof, group: WallGroup) -> list[str]:
     sheds = {i for i in group.steps if len(step_lengths(known, i).planes)}
     if any(len(step_lengths(known, i).planes) > 1 for i in sheds):
         notes.append(BENT)
-    if len(step_corners(known.roof).pairs):
-        notes.append(OUTSIDE)
+    notes += if_around(OUTSIDE, zones)
     free = sorted({int(steps.upper[i]) for i in sheds} - known.retained)
     if known.site.upper_roof_retained and free:
         notes.append(no_rows_above(", ".join(known.roof.planes.name[i] for i in free)))

@@ -115,14 +115,17 @@ class NbccRoof:
         return self._load(self.calm[plane], 1.0, slope, accumulation)
 
     def _load(self, *factors: float) -> float:
+        return float(self._loads(*factors))
+
+    def _loads(self, *factors: Array | float) -> Array:
         site = self.site
-        return float(nbcc.specified_load(site.ground_snow, site.associated_rain, self.importance, *factors))
+        return nbcc.specified_load(site.ground_snow, site.associated_rain, self.importance, *factors)
 
     @property
     def depth(self) -> Array:
         """Depth (p,) of balanced snow, without importance. [m]."""
-        loads = [self.load(plane, 1.0) for plane in range(self.roof.planes.count)]
-        return np.array(loads) / self.importance / self.weight_density
+        load = self._loads(self.basic, self.wind, self.slope_factor, 1.0)
+        return load / self.importance / self.weight_density
 
     @property
     def light_density(self) -> Value:

@@ -22,6 +22,7 @@ from roofmodel.snow.regions import (
     fetch,
     filled,
     left_normal,
+    passed,
     polygonal,
 )
 from roofmodel.surface import RoofSurface
@@ -108,9 +109,11 @@ def filled_steps(roof: RoofSurface, depth: Array, length: str) -> list[str]:
     if not there.any():
         return []
     names = " and ".join(dict.fromkeys(roof.planes.name[i] for i in steps.upper[there]))
+    whole = np.repeat(steps.wall.max(axis=1, initial=0.0)[:, None], 2, axis=1)
+    part = "" if passed(whole, steps.lower, depth)[there].all() else ", or a part of its length"
     return [
-        f"Balanced snow fills the step below {names}: {length} and slides go on across it (judgment; lower"
-        f" than {FILLED:g} h_b, as ASCE/SEI 7 7.7.1 has no drift there)."
+        f"Balanced snow fills the step below {names}{part}: {length} and slides go on across it (judgment;"
+        f" lower than {FILLED:g} h_b, as ASCE/SEI 7 7.7.1 has no drift there)."
     ]
 
 
@@ -121,6 +124,10 @@ def roof_behind(roof: RoofSurface, plan: Plan, i: int) -> float:
     upper, lower = (int(plan.drift_level[plane]) for plane in (steps.upper[i], steps.lower[i]))
     before = EAVE_OVERHANG if upper != lower else 0.0
     length = fetch(plan.drift_outline[upper], start, end, -left_normal(start, end), gap, before)
+    upper, other = (int(plan.level[plane]) for plane in (steps.upper[i], steps.lower[i]))
+    if before == 0.0 and upper != other:  # joined elsewhere: its own eave counts all the same
+        own = fetch(plan.level_outline[upper], start, end, -left_normal(start, end), gap, EAVE_OVERHANG)
+        length = max(length, own)
     return length + gap if steps.between[i] >= 0 and length > 0.0 else length
 
 

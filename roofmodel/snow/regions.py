@@ -120,10 +120,19 @@ def merged(polygons: NDArray[np.object_]) -> BaseGeometry:
 
 
 def filled(roof: RoofSurface, depth: Array) -> NDArray[np.bool_]:
-    """Whether each step (s,) is low or filled all along by balanced snow of a depth (p,) [m]."""
+    """Whether each step (s,) is low all along, or filled somewhere by balanced snow of a depth (p,) [m]."""
     steps = roof.steps
-    low = steps.wall.max(axis=1, initial=0.0) <= _limit(depth)[steps.lower]
-    return np.asarray((steps.gap <= CRACK) & low)
+    return np.asarray((steps.gap <= CRACK) & passed(steps.wall, steps.lower, depth))
+
+
+def passed(rise: Array, lower: IntArray, depth: Array) -> NDArray[np.bool_]:
+    """Whether wind and slides go on across what rises (n, 2) [m] from planes (n,) under snow (p,) [m].
+
+    Without snow it is low all along. With it, one place that is filled is enough: a longer fetch is safe,
+    where more room without snow is not.
+    """
+    somewhere = (depth[lower] > 0.0) & (rise.min(axis=1, initial=np.inf) <= _limit(depth)[lower])
+    return np.asarray(somewhere | (rise.max(axis=1, initial=0.0) <= LOW_STEP + 1e-6))
 
 
 def _limit(depth: Array) -> Array:
@@ -139,7 +148,9 @@ def _levels(roof: RoofSurface, depth: Array, slots: Slots | None = None) -> IntA
     pair = roof.edges.plane[(kinds != EdgeKind.STEP) & (roof.edges.plane.min(axis=1) >= 0)]
     steps = roof.steps
     low = np.column_stack([steps.lower, steps.upper])[filled(roof, depth)]
-    pair = np.concatenate([pair, low, *([] if slots is None else [slots.below(_limit(depth))])])
+    pair = np.concatenate(
+        [pair, low, *([] if slots is None else [slots.pair[passed(slots.rise, slots.pair[:, 0], depth)]])]
+    )
     count = roof.planes.count
     graph = coo_array((np.ones(len(pair)), (pair[:, 0], pair[:, 1])), shape=(count, count))
     return np.asarray(connected_components(graph, directed=False)[1], dtype=np.int64)

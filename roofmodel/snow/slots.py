@@ -13,20 +13,17 @@ from roofmodel.surface import RoofSurface
 
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
+Shapes = NDArray[np.object_]
 
 SLOT = 0.5  # judgment: wider gaps end the way of the wind [m]
 
 
 @dataclass(frozen=True)
 class Slots:
-    """Planes with a slot between them: the lower and the higher one (n, 2), and by how much (n,) [m]."""
+    """Planes beside a slot: the lower and the higher one (n, 2), least and greatest rise (n, 2) [m]."""
 
     pair: IntArray
     rise: Array
-
-    def below(self, limit: Array) -> IntArray:
-        """Pairs (k, 2) that rise by no more than the limit (p,) [m] of the lower plane."""
-        return self.pair[self.rise <= limit[self.pair[:, 0]]]
 
 
 def find_slots(roof: RoofSurface, polygons: tuple[Polygon, ...], crack: float) -> Slots:
@@ -35,16 +32,33 @@ def find_slots(roof: RoofSurface, polygons: tuple[Polygon, ...], crack: float) -
     first, second = shapely.STRtree(shapes).query(shapes, predicate="dwithin", distance=SLOT)
     first, second = first[first < second], second[first < second]
     apart = shapely.distance(shapes[first], shapes[second]) > crack
-    first, second = first[apart], second[apart]
-    ends = shapely.get_coordinates(shapely.shortest_line(shapes[first], shapes[second])).reshape(-1, 2, 2)
-    normal, origin = roof.planes.normal, roof.planes.origin
-    height = np.zeros((len(first), 2))
-    for side, plane in enumerate((first, second)):
-        away = ends[:, side] - origin[plane, :2]
-        height[:, side] = origin[plane, 2] - np.sum(away * normal[plane, :2], axis=1) / normal[plane, 2]
-    up = height[:, 1] >= height[:, 0]
-    pair = np.column_stack([np.where(up, first, second), np.where(up, second, first)])
-    return Slots(pair, np.abs(height[:, 1] - height[:, 0]))
+    pair = np.column_stack([first[apart], second[apart]])
+    low, high = np.full(len(pair), np.inf), np.full(len(pair), -np.inf)
+    for own, other in ((0, 1), (1, 0)):
+        line, which = _across(shapes[pair[:, own]], shapes[pair[:, other]])
+        over = _heights(roof, pair[which, other], line[:, 1]) - _heights(roof, pair[which, own], line[:, 0])
+        over *= other - own
+        np.minimum.at(low, which, over)
+        np.maximum.at(high, which, over)
+    rise = np.column_stack([np.maximum(low, -high), np.maximum(high, -low)])
+    falls = (-low > high)[:, None]
+    return Slots(np.where(falls, pair[:, ::-1], pair), np.maximum(rise, 0.0))  # levels that cross: from 0
+
+
+def _across(shapes: Shapes, others: Shapes) -> tuple[Array, IntArray]:
+    """Shortest lines (n, 2, 2) from corners of shapes that are near others, and from the nearest place."""
+    beside = shapely.intersection(shapely.boundary(shapes), shapely.buffer(others, SLOT))
+    place, which = shapely.get_coordinates(beside, return_index=True)
+    corner = shapely.shortest_line(shapely.points(place), others[which])
+    line = np.concatenate([corner, shapely.shortest_line(shapes, others)])
+    return shapely.get_coordinates(line).reshape(-1, 2, 2), np.r_[which, np.arange(len(shapes))]
+
+
+def _heights(roof: RoofSurface, plane: IntArray, place: Array) -> Array:
+    """Heights (n,) of planes at places (n, 2). [m]."""
+    normal, origin = roof.planes.normal[plane], roof.planes.origin[plane]
+    away = np.sum((place - origin[:, :2]) * normal[:, :2], axis=1)
+    return np.asarray(origin[:, 2] - away / normal[:, 2])
 
 
 def bridged(ray: IntArray, near: Array, far: Array) -> tuple[IntArray, Array, Array]:

@@ -338,3 +338,68 @@ def test_a_wall_over_two_roofs_has_one_drift_around_its_corner():
                 one.plane != other.plane or one.polygon.intersection(other.polygon).area < 1e-6
                 for other in corner[k + 1 :]
             )
+
+
+ANNEX_B = EnSite(ground_snow=3000.0, annex_b=True)
+
+
+@pytest.mark.parametrize("site", [ASCE, *DEEP, ANNEX_B], ids=["ASCE", "EN", "NBCC", "Annex B"])
+@pytest.mark.parametrize(("width", "level"), [(0.0, None), (1.0, None), (1.2, 5.0)])
+def test_a_roof_wider_than_the_wall_has_the_drift_around_its_end(site, width, level):
+    """A porch or carport runs on past the house, and nothing lies beside the house's other wall."""
+    parts = [flat(-15, 0, 0, 30, HIGH), flat(-15, -25, 25, -width, LOW)]
+    if level is not None:
+        parts.append(flat(-15, -width, 0, 0, level))
+    roof = build_roof(parts)
+    before, past = worst(roof, site, [(-0.02, -width - 0.3), (0.02, -width - 0.3)])
+    assert before > 2.0 * GROUND
+    assert past == pytest.approx(before, rel=0.03)  # distance from the corner instead of from the wall
+    assert worst(roof, site, [(20.0, -width - 0.3)])[0] < 0.5 * before
+    said = {note for case in snow_cases(roof, site).cases for note in case.notes}
+    assert any("around" in note.lower() and "corner" in note for note in said)
+
+
+@pytest.mark.parametrize("site", SITES, ids=lambda site: site.standard)
+def test_a_roof_as_wide_as_the_wall_has_no_drift_around_its_end(site):
+    zones = [zone for case in snow_cases(stepped(0.0), site).cases for zone in case.zones]
+    assert not any(zone.name.endswith("around a corner") for zone in zones)
+
+
+def rising(pitch, azimuth, gap):
+    """20 m at 7 m before 40 m that begin 0.05 m higher and rise sideways; a low roof in front."""
+    outline = np.array([(0, 20 + gap), (15, 20 + gap), (15, 60), (0, 60)], dtype=float)
+    shed = RoofPart("shed", outline, np.radians([pitch]), HIGH + 0.05, np.radians(azimuth))
+    return build_roof([flat(0, 0, 15, 20, HIGH), shed, flat(0, -8, 15, 0, LOW)])
+
+
+@pytest.mark.parametrize("site", SITES, ids=lambda site: site.standard)
+@pytest.mark.parametrize("gap", [0.0, 0.3], ids=["step", "slot"])
+def test_a_step_that_snow_fills_at_one_end_does_not_shorten_the_fetch(site, gap):
+    """Over its low end snow is blown on, whatever its other end (0.3 to 2 m); mirrored it is the same."""
+    whole, short = (
+        most(build_roof([flat(0, 0, 15, y, HIGH), flat(0, -8, 15, 0, LOW)]), site)[0] for y in (60, 20)
+    )
+    assert whole > 1.1 * short
+    for pitch in (1.0, 3.0, 8.0):
+        east, west = (most(rising(pitch, azimuth, gap), site)[0] for azimuth in (90.0, 270.0))
+        assert east == pytest.approx(west, rel=1e-9)
+        assert east == pytest.approx(whole, rel=0.01)
+
+
+@pytest.mark.parametrize("gap", [0.0, 0.3], ids=["step", "slot"])
+def test_without_snow_only_what_is_low_all_along_is_room_for_annex_b(gap):
+    """B3: l_s = min(5 h, b_1, 15 m); more room in front of a wall would spread the drift thinner."""
+    site = EnSite(ground_snow=GROUND, annex_b=True)
+    outline = np.array([(0, -16), (15, -16), (15, -8 - gap), (0, -8 - gap)], dtype=float)
+    for pitch, room in ((0.3, 15.0), (3.0, 8.0)):
+        shed = RoofPart("shed", outline, np.radians([pitch]), LOW + 0.05, np.radians(90.0))
+        roof = build_roof([flat(0, 0, 15, 12, HIGH), flat(0, -8, 15, 0, LOW), shed])
+        zones = [zone for case in snow_cases(roof, site).cases for zone in case.zones]
+        lengths = [
+            value.value
+            for zone in zones
+            if zone.clause.endswith("B3") and zone.plane == plane_at(roof, (7.5, -0.1))
+            for value in zone.values
+            if value.symbol == "l_s"
+        ]
+        assert max(lengths) == pytest.approx(room)
