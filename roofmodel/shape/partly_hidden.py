@@ -35,17 +35,20 @@ class StandingOut:
         Triangles of the parts that are roof, facing up.
     kept, left : float
         Plan area of these, and of the rest. [m^2]
+    lowest : float
+        Lowest point of hidden faces that stand out in the rest; infinite where there is none. [m]
     """
 
     points: Array
     faces: IntArray
     kept: float
     left: float
+    lowest: float = np.inf
 
     @staticmethod
-    def nothing(left: float = 0.0) -> StandingOut:
+    def nothing(left: float = 0.0, lowest: float = np.inf) -> StandingOut:
         """No part that is roof."""
-        return StandingOut(np.zeros((0, 3)), np.zeros((0, 3), dtype=np.int64), 0.0, left)
+        return StandingOut(np.zeros((0, 3)), np.zeros((0, 3), dtype=np.int64), 0.0, left, lowest)
 
 
 def standing_out(
@@ -71,7 +74,7 @@ def standing_out(
     hidden = np.flatnonzero(~seen & (part >= 0))
     shown, below = (shapely.union_all(flat[some], grid_size=GRID) for some in (seen, hidden))
     free = shapely.difference(below, shown, grid_size=GRID)
-    out = float(free.area)
+    out, all_hidden = float(free.area), hidden
     wide = shapely.union_all(_without_strips(free))
     shapely.prepare(wide)
     hidden = hidden[shapely.intersects(flat[hidden], wide)]
@@ -79,6 +82,7 @@ def standing_out(
     np.maximum.at(top, part[hidden], points[faces[hidden], 2].max(axis=1))
     rings: list[list[Array]] = []
     kept = 0.0
+    taken: list[Polygon] = []
     for plane in np.argsort(-top, kind="stable")[: int(np.isfinite(top).sum())].tolist():
         own = hidden[part[hidden] == plane]
         found = _without_strips(shapely.intersection(shapely.union_all(flat[own], grid_size=GRID), wide))
@@ -90,11 +94,15 @@ def standing_out(
             rise = [on[2] - (xy - on[:2]) @ normal[:2] / normal[2] for xy in loops]
             rings.append([np.column_stack(pair) for pair in zip(loops, rise, strict=True)])
             kept += polygon.area
+        taken += found
         wide = shapely.difference(wide, shapely.union_all(found), grid_size=GRID)
+    rest = shapely.difference(free, shapely.union_all(taken), grid_size=GRID)
+    lost = all_hidden[shapely.area(shapely.intersection(flat[all_hidden], rest)) > GRID]
+    lowest = float(points[faces[lost], 2].min(initial=np.inf))
     if not rings:
-        return StandingOut.nothing(out)
+        return StandingOut.nothing(out, lowest)
     corners, made, _ = triangulate(rings)
-    return StandingOut(corners, made, kept, max(out - kept, 0.0))
+    return StandingOut(corners, made, kept, max(out - kept, 0.0), lowest)
 
 
 def _without_strips(shape: BaseGeometry) -> list[Polygon]:

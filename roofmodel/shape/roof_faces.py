@@ -176,7 +176,11 @@ def pick_roof_faces(raw: RawMesh, steepest: float = STEEPEST) -> RoofFaces:
             f"{_count(local, roof[stray])} in small groups more than {ALONE:g} m from the roof were left out."
         )
         roof = roof[~stray]
-    if ground is not None and not stated and local[roof][..., 2].min() - ground < HEADROOM:
+    if ground is not None and not stated:
+        least = float(local[roof][..., 2].min())
+        if out.left > SHOWN and not _walls_stand(local[faces[dropped], 2], ground):
+            least = min(least, out.lowest)
+    if ground is not None and not stated and least - ground < HEADROOM:
         ground = None  # a fascia, the thickness of a slab or a roof alone: nobody walks below it
     elif found:
         where = "on that plate" if stated and not raw.stated else "of the model"
@@ -311,6 +315,13 @@ def _shown_parts(
     if seen.all() or len(faces) >= MANY:
         return StandingOut.nothing()
     return standing_out(points, faces, seen, _plane_parts(*welded), lowest + PLATE)
+
+
+def _walls_stand(height: Array, ground: float) -> bool:
+    """Whether walls, corners of whose faces are at heights (n, 3), go up from the ground all the way. [m]."""
+    level = ground + np.linspace(0.05, 0.95, 19) * HEADROOM
+    low, high = height.min(axis=1, initial=np.inf), height.max(axis=1, initial=-np.inf)
+    return bool(((low[:, None] <= level) & (level <= high[:, None])).any(axis=0).all())
 
 
 def _words_out(out: StandingOut) -> list[str]:

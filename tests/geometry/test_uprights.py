@@ -176,3 +176,22 @@ def test_strips_and_floors_do_not_become_roof(tmp_path, deep):
     roof = under_a_canopy(tmp_path, deep, course, floor, plinth)
     assert roof.planes.origin[:, 2].min() > 4.9
     assert any("they are not in this roof" in note for note in roof.notes)
+    assert not roof.ground_assumed  # walls go down to it
+    assert roof.ground + roof.offset[2] == pytest.approx(0.0)
+
+
+@pytest.mark.parametrize("thick", [0.0, 0.2])
+def test_a_low_roof_that_was_left_out_is_not_the_ground(tmp_path, thick):
+    """A strip of 0.4 m by 10 m of a sheet or slab at 3 m stands out below a canopy; nothing lies lower."""
+    slabs = [
+        trimesh.creation.box(bounds=bounds)
+        for bounds in ([(0, 0, 3.0 - thick), (10, 6, 3)], [(-1, -1, 5.0 - thick), (11, 5.6, 5)])
+    ]
+    if thick == 0.0:
+        slabs = [slab.submesh([slab.face_normals[:, 2] > 0.5], append=True) for slab in slabs]
+    whole = trimesh.util.concatenate(slabs)
+    path = save(tmp_path / "roof.stl", np.asarray(whole.vertices), np.asarray(whole.faces))
+    roof = import_roof(path, unit="m", up="z")
+    assert roof.planes.count == 1
+    assert any("they are not in this roof" in note for note in roof.notes)
+    assert roof.ground_assumed
