@@ -38,9 +38,10 @@ def noise_notes(noise: float) -> list[str]:
     return [
         f"The mesh is rough like a survey, by about {noise * 1e3:.0f} mm: planes were fitted through many "
         "points, and small ones were shared out among their neighbors.",
-        "What a survey may hide: planes of some 14 points or fewer, as at ends of small hips, may be taken "
-        "with their neighbors; trees over the roof, and some chimneys with a ridge, for planes; a sheet over "
-        "most of a slope (four fifths or more) for the roof. Hold the picture against the roof.",
+        "What a survey may hide: planes of fewer than some 25 points, such as small dormers and the ends of "
+        "small hips, may be taken with their neighbors or left out; trees over the roof, and some chimneys "
+        "with a ridge, for planes; a sheet over most of a slope (four fifths or more) for the roof. Hold the "
+        "picture against the roof.",
     ]
 
 

@@ -246,11 +246,13 @@ def test_steps_and_dormers_of_a_survey_are_found(seed):
     assert edge_lengths(found)["step"] == pytest.approx(edge_lengths(true)["step"], rel=0.15)
 
 
-@pytest.mark.parametrize("seed", [2, 5])
-def test_small_dormers_of_a_coarse_survey_are_found(seed):
-    """Planes of 1.8 to 5 m2 on plan with 14 to 40 points each: none lost, none too many."""
-    there, right, wrong = dormers_found(8, seed, DORMERS)
-    assert (there, right, wrong) == (5, 5, 0)
+@pytest.mark.parametrize("seeds", [range(6, 12), pytest.param(range(32), marks=pytest.mark.slow)], ids=len)
+def test_small_dormers_of_a_coarse_survey_are_mostly_found(seeds):
+    """Planes of 1.8 to 5 m2 on plan with 14 to 40 points each: 86 % of 32 surveys' planes were found."""
+    there, right, wrong = np.sum([dormers_found(8, seed, DORMERS) for seed in seeds], axis=0)
+    assert there == 5 * len(seeds)
+    assert right >= 0.8 * there
+    assert wrong <= 0.05 * there + 1
 
 
 def test_a_few_points_are_a_small_roof_only_where_they_lie_on_planes():
