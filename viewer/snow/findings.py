@@ -311,9 +311,9 @@ def _case(
 
 def _peak_place(cells: Cells, cell: int, corners: Array, values: Array) -> Array:
     """Where in a cell the pressure is largest: inside a uniform one, on the edge or corner of others. [m]."""
-    high = corners[values >= values.max() - 1e-9 * max(abs(float(values.max())), 1.0)]
-    ends = np.unique(high, axis=0)
-    if len(ends) > 2:
+    least = values.max() - 1e-9 * max(abs(float(values.max())), 1.0)
+    ends = np.unique(corners[values >= least], axis=0)  # an edge may have more than two corners
+    if values.min() >= least:
         inside = shapely.maximum_inscribed_circle(cells.polygon[cell], tolerance=0.05)
         return np.asarray(shapely.get_coordinates(inside)[0])
     return np.asarray(0.65 * ends[0] + 0.35 * ends[-1])
