@@ -3,8 +3,8 @@
 A roof of a hundred clamps has so many places for a flaw that few samples of the plain distributions put it
 where the clamps came off. Here most of them do, and each sample carries its plain density over that it was
 drawn with (Owen, Monte Carlo theory, methods and examples, chapter 9, from memory). A share of all samples
-is drawn plainly (a defensive mixture), so that no weight exceeds 1 / `PLAIN`, or its square where snow and
-place are both aimed.
+is drawn plainly (a defensive mixture), so that no weight exceeds 1 / `PLAIN` to the power
+of what is aimed at once: snow, place, height, of each explanation of a pair.
 """
 
 from __future__ import annotations

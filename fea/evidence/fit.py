@@ -235,16 +235,21 @@ def _splice_states(layout: Layout, found: Found, bank: Bank) -> list[tuple[str, 
     ]
 
 
+def beside(layout: Layout, clamp: int) -> NDArray[np.bool_]:
+    """Clamps (c,) within `BESIDE` of one on its row."""
+    near = np.abs(np.arange(len(layout.clamp_row)) - clamp) <= BESIDE
+    return np.asarray(near & (layout.clamp_row == layout.clamp_row[clamp]))
+
+
 def _splice_seen(layout: Layout, bank: Bank, clamp: int, state: str, doubt: float) -> Array:
     """Chance (n,) to find a splice so: parted at any time, beside what gave way, or neither."""
-    near = np.abs(np.arange(len(layout.clamp_s)) - clamp) <= BESIDE
-    near &= layout.clamp_row == layout.clamp_row[clamp]
-    beside = bank.gave_way[:, near].any(axis=1)
+    near = beside(layout, clamp)
+    close = bank.gave_way[:, near].any(axis=1)
     own = near[bank.parted] & (bank.parted >= 0)
     if bank.torn.size:
         own |= bank.torn[:, near].any(axis=1)
     before, torn, still = SEEN[state]
-    chance = np.where(own, before, np.where(beside, torn, still))
+    chance = np.where(own, before, np.where(close, torn, still))
     return np.asarray((1.0 - doubt) * chance + doubt / len(SEEN))
 
 
@@ -275,7 +280,9 @@ def fit(
             for bank, one, there, (far, _) in zip(banks, square, near, exact, strict=True)
         ]
         weights = [w * chance for w, (_, chance) in zip(bare, exact, strict=True)]
-        enough = _effective(np.concatenate([p * w for p, w in zip(prior, weights, strict=True)]))
+        enough = _effective(  # banks differ in size, their means count
+            np.concatenate([p * w / len(w) for p, w in zip(prior, weights, strict=True)])
+        )
         strict = enough if loose == LOOSER[0] else strict
         if enough >= ENOUGH:
             break

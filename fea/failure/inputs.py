@@ -80,7 +80,8 @@ def read_uncertainty(project: Project) -> Uncertain:
         loose_strength=table.loose_strength,
         place=table.spacing_error,
     )
-    if not given and not (scatter or table.missing or table.loose or table.spacing_error):
+    splices = 0.0 if table.splice is None else table.splice.scatter
+    if not given and not (scatter or table.missing or table.loose or table.spacing_error or splices):
         message = (
             f"{name}: uncertainty: nothing scatters; give depth, density, drift, strength, missing or loose"
         )

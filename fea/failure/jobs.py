@@ -251,7 +251,9 @@ def risk_of(sampling: Sampling, jobs: Sequence[Job], results: Sequence[dict[str,
         splice_parted=parted,
         reserve=np.sort(held),
         fragility=np.sort(np.concatenate([one["reserve"] for _, one in of("fragility")])),
-        shares=correlation_ratios(explained(sampling.scatter), inputs, logs) if inputs.size else (),
+        shares=correlation_ratios(explained(sampling.scatter, sampling.case), inputs, logs)
+        if inputs.size
+        else (),
     )
 
 

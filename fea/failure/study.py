@@ -211,7 +211,7 @@ def dimensions(case: RoofCase, scatter: Scatter) -> int:
     return scatter.load.count + 1 + 3 * case.clamps + splices
 
 
-def explained(scatter: Scatter) -> tuple[str, ...]:
+def explained(scatter: Scatter, case: RoofCase) -> tuple[str, ...]:
     """Names of what a sample's result can hang on: inputs that scatter."""
     names = [variable.name for variable in scatter.load.variables]
     more = (
@@ -220,8 +220,13 @@ def explained(scatter: Scatter) -> tuple[str, ...]:
         ("clamps missing", scatter.missing > 0.0),
         ("clamps loose", scatter.loose > 0.0),
         ("clamps out of place", scatter.place > 0.0),
+        ("strength of the weakest splice", _splices_scatter(case)),
     )
     return (*names, *(name for name, there in more if there))
+
+
+def _splices_scatter(case: RoofCase) -> bool:
+    return case.splices is not None and case.roof.splices is not None and case.splices.scatter > 0.0
 
 
 def drawn(case: RoofCase, scatter: Scatter, normal: Array) -> Drawn:
@@ -270,6 +275,9 @@ def drawn(case: RoofCase, scatter: Scatter, normal: Array) -> Drawn:
     columns += [missing.sum(axis=1)] if scatter.missing > 0.0 else []
     columns += [loose.sum(axis=1)] if scatter.loose > 0.0 else []
     columns += [moved.max(axis=1)] if scatter.place > 0.0 else []
+    if _splices_scatter(case) and case.splices is not None:
+        shares = strength_shares(case.splices.scatter, 0.0, np.zeros((n, 1)), joints)
+        columns.append(shares.min(axis=1))
     inputs = np.stack(columns, axis=1) if columns else np.zeros((n, 0))
     return Drawn(inputs, load, share, missing, bond, _splices(case, pull, joints))
 

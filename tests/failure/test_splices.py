@@ -13,6 +13,8 @@ from fea.failure.condense import clamp_forces, condense
 from fea.failure.jobs import _counts
 from fea.failure.roof_case import _covers
 from fea.failure.splices import BENDING_Y, PULL, SHEAR, can_part, link_forces, loose_splices, part_row
+from fea.failure.study import RoofCase, Scatter, SpliceCase, dimensions, drawn, explained
+from fea.sampling.variables import make_inputs
 from fea.solvers.events import follow_links
 from fea.solvers.laws import slip
 from fea.solvers.links import link_form
@@ -267,6 +269,26 @@ def test_splices_that_hold_on_are_not_counted_as_parted(whole):
         counts.append(sum(_counts([found])["parted"]))
     assert counts[0] > 0
     assert counts[1] == 0
+
+
+def test_scatter_of_splices_alone_is_scatter_and_has_its_share(hinged):
+    """Their weakest one is an input of the reserve, and each input has a name."""
+    own, k = hinged.force[24:], len(hinged.splices.of)
+    snow = np.stack([hinged.force, 0.0 * hinged.force])[None]
+    splices = SpliceCase(
+        0.0 * own, snow[..., 24:], np.full(k, 1e3), np.zeros(k), np.full(k, PARTS), 0.0 * own, 0.3
+    )
+    case = RoofCase(
+        hinged.roof, np.zeros(24), snow[..., :24], np.zeros(1), 0.0, np.full(24, 1e4), np.zeros(24),
+        splices=splices,
+    )  # fmt: skip
+    scatter = Scatter(make_inputs([]))
+    assert explained(scatter, case) == ("strength of the weakest splice",)
+    normal = np.random.default_rng(1).standard_normal((50, dimensions(case, scatter)))
+    samples = drawn(case, scatter, normal)
+    least = (samples.splices.capacity / 1e3).min(axis=1)
+    assert samples.inputs[:, 0] == pytest.approx(least)
+    assert explained(scatter, replace(case, splices=replace(splices, scatter=0.0))) == ()
 
 
 def test_a_weak_splice_stops_what_a_strong_one_passes_on(hinged):

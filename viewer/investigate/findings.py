@@ -21,7 +21,7 @@ from fea.evidence.causes import (
     drift_share,
 )
 from fea.evidence.explanations import HIGHEST, Bank, Course, as_meant
-from fea.evidence.fit import ENOUGH, FEW, Fit, Measurement
+from fea.evidence.fit import ENOUGH, FEW, Fit, Measurement, beside
 from fea.evidence.unexplained import Miss
 from fea.failure.cascade import PARTS
 from fea.failure.inputs import law_words
@@ -458,7 +458,9 @@ def sequence(found: CaseFindings) -> tuple[tuple[int, float, str, str, str], ...
     """Number, bond left, clamp or splice, row, and how it was found, of all events of the nearest sample."""
     evidence, layout, course = found.evidence, found.evidence.project.layout, found.course
     state = np.where(~evidence.known, "unknown", np.where(evidence.gave_way, "gave way", "stands"))
-    splices = {at: how for at, how, _ in evidence.rails}
+    splices = [  # as they are compared: a splice is found by what is within a few clamps of it
+        (np.flatnonzero(beside(layout, at)), how) for at, how, _ in evidence.rails
+    ]
     events = [
         (place, course.bond_left(c), layout.clamp_name[c], c, str(state[c]))
         for c, place in enumerate(course.order.tolist())
@@ -468,7 +470,8 @@ def sequence(found: CaseFindings) -> tuple[tuple[int, float, str, str, str], ...
         if place >= 0:
             c = int(course.splice_clamp[s])
             name = f"splice at {layout.clamp_name[c]}"
-            events.append((place, course.bond_left_at_splice(s), name, c, splices.get(c, "unknown")))
+            how = next((how for near, how in splices if c in near), "unknown")
+            events.append((place, course.bond_left_at_splice(s), name, c, how))
     return tuple(
         (number, left, name, layout.row_name[layout.clamp_row[c]], how)
         for number, (_, left, name, c, how) in enumerate(sorted(events), 1)
