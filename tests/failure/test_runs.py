@@ -11,7 +11,7 @@ import pytest
 from fea.analysis import analyze
 from fea.failure.cascade import PARTS, assembly, cascade
 from fea.failure.jobs import Sampling, do_job, jobs_of, risk_of
-from fea.failure.roof_case import Laws, choose_case, choose_cases
+from fea.failure.roof_case import Laws, _use_by_splice, choose_case, choose_cases
 from fea.failure.runs import LEAST, MOST, factors_of, reached, run_words, runs_between
 from fea.failure.splice_laws import SpliceStrength
 from fea.failure.study import RoofCase, Scatter
@@ -110,6 +110,14 @@ def test_pieces_between_splices_land_on_what_is_straight_below():
         assert not lands[p, low & beyond].any()
     assert not lands[np.unique(piece[low])].any()
     cuts = layout.splice_s[roof.roof.splices.origin[roof.roof.splices.row == 1]]
+    use = _use_by_splice(
+        analysis, Laws(splices=replace(strength, capacity=np.full(6, 500.0))), roof.roof.splices
+    )
+    chosen = choose_case(analysis, None, Laws(splices=strength))
+    force = np.abs(chosen.roof.splices.snow[chosen.roof.usual_place].sum(axis=0))
+    most = np.maximum.reduceat(force, np.searchsorted(roof.roof.splices.of, range(len(use[0]))))
+    assert 500.0 * use[chosen.case] == pytest.approx(most, rel=1e-3)
+    assert not _use_by_splice(analysis, Laws(splices=strength), roof.roof.splices).any()  # without a limit
     long = np.diff(np.r_[0.0, cuts, layout.row_length[1]])
     assert long @ lands[high] / long.sum() == pytest.approx(whole.roof.lands[1], rel=1e-6, abs=1e-9)
 

@@ -62,6 +62,7 @@ CERTAIN, LIKELY = 0.9, 0.6
 CLEAR = 2.0  # deviations of the measured snow beyond which it is called more or less
 MOST_SAMPLES = 200_000  # that sampling.samples takes
 PAIR_SHOWN, PAIRS_SHOWN = 0.01, 6  # least posterior of a pair that is listed, and most of them
+PULLED = 5  # clamps pulled, from which no more pull tests are asked for (judgment)
 WORTH = 0.02  # least information of a measurement that is named [bit]
 
 
@@ -412,7 +413,8 @@ def _looked_at(evidence: Evidence) -> set[str]:
         marks[clamps] = True
     looks = (("loose gone", gone, seen), ("loose", stands, seen), ("never there", gone, marks))
     told = {name for name, those, all_seen in looks if those.any() and all_seen[those].all()}
-    return told | ({"standing"} if evidence.pulled else set())
+    pulled = sum(len(clamps) for clamps, _, _ in evidence.pulled)
+    return told | ({"standing"} if pulled >= PULLED else set())
 
 
 def shown(found: CaseFindings) -> tuple[Fit, ...]:
