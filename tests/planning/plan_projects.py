@@ -1,5 +1,7 @@
 """Small projects to plan and to move rows on."""
 
+from roofmodel.project.load import load_project
+
 GABLE = """
 [project]
 name = "Plan barn"
@@ -94,3 +96,10 @@ def with_roof(roof, **changes):
     text = gable(**({"ROWS": ""} | changes))
     start = text.index("[[roof.part]]")
     return text[:start] + roof + text[text.index("[surface]") :]
+
+
+def loaded_without_rows(folder, roof, **changes):
+    """The project of `with_roof`, read to lay rows on it."""
+    path = folder / "project.toml"
+    path.write_text(with_roof(roof, **changes), encoding="utf-8")
+    return load_project(path, rows_needed=False, rows_count=False)

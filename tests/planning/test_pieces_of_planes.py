@@ -3,11 +3,11 @@
 import numpy as np
 import pytest
 import tomlkit
-from plan_projects import with_roof
+from plan_projects import loaded_without_rows
 
 from fea.planning.candidates import ladders
 from fea.planning.threats import find_threats
-from roofmodel.project.load import load_project, with_rows
+from roofmodel.project.load import with_rows
 from roofmodel.project.schema import RowTable
 from viewer.app import messages
 from viewer.app.edits import apply_edit
@@ -34,9 +34,7 @@ area = "11 -2, 12 -2, 12 -1, 11 -1 m"
 @pytest.fixture(scope="module")
 def threatened(tmp_path_factory):
     """The main roof's south side lies left and right of a wing; the door is on the right, in the corner."""
-    path = tmp_path_factory.mktemp("t") / "project.toml"
-    path.write_text(with_roof(T_ROOF, MORE=DOOR), encoding="utf-8")
-    project = load_project(path, rows_needed=False, rows_count=False)
+    project = loaded_without_rows(tmp_path_factory.mktemp("t"), T_ROOF, MORE=DOOR)
     return project, find_threats(project)
 
 

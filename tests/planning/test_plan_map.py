@@ -5,10 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 import shapely
-from plan_projects import with_roof
+from plan_projects import loaded_without_rows
 
 from fea.planning.plan import plan_rows
-from roofmodel.project.load import load_project
 from viewer import style
 from viewer.picture.sheet import Overlay
 from viewer.plan.map import draw_map, guarded
@@ -39,9 +38,7 @@ eave_height = "5 m"
 
 @pytest.fixture(scope="module")
 def planned(tmp_path_factory):
-    path = tmp_path_factory.mktemp("plan") / "project.toml"
-    path.write_text(with_roof(PORCH, MORE=MARKS), encoding="utf-8")
-    project = load_project(path, rows_needed=False, rows_count=False)
+    project = loaded_without_rows(tmp_path_factory.mktemp("plan"), PORCH, MORE=MARKS)
     return project, plan_rows(project)
 
 

@@ -26,9 +26,10 @@ from fea.evidence.unexplained import Miss
 from fea.failure.cascade import PARTS
 from fea.failure.inputs import law_words
 from fea.failure.roof_case import Chosen, mean_pressure
-from roofmodel.project.evidence import GAVE_WAY, OWN_SCATTER, Evidence
+from roofmodel.project.evidence import Evidence
 from roofmodel.units import SYSTEMS, UnitSystem
 from viewer.history.findings import HistoryFindings, load_at, said, until
+from viewer.investigate.entries import entries_told
 from viewer.report.tables import Table
 
 IntArray = NDArray[np.int64]
@@ -138,39 +139,7 @@ def share(one: Fit) -> str:
 def told(found: CaseFindings) -> tuple[str, ...]:
     """What was found, in sentences."""
     evidence, layout, units = found.evidence, found.evidence.project.layout, found.units
-    lines = []
-    for one in evidence.table.found:
-        what = "gave way" if one.state in GAVE_WAY else one.state
-        note = f" ({one.note})" if one.note else ""
-        words = one.state if one.state == what else f"{one.state} ({what})"
-        lines.append(f"{one.clamps}: {words}, doubt {100.0 * one.doubt:g} % a clamp{note}.")
-    for rail in evidence.table.rail:
-        note = f" ({rail.note})" if rail.note else ""
-        lines.append(f"Splice at {rail.near}: {rail.state}, doubt {100.0 * rail.doubt:g} %{note}.")
-    for deep in evidence.table.snow.along:
-        note = f" ({deep.note})" if deep.note else ""
-        lines.append(
-            f"Snow at {deep.near}: {deep.over:g} ± {deep.doubt * deep.over:.2g} times as deep as where it "
-            f"lies even{note}; even snow scatters by {100.0 * OWN_SCATTER:.0f} % besides (judgment)."
-        )
-    for screws, (clamps, loose, _) in zip(evidence.table.screws, evidence.screws, strict=True):
-        note = f" ({screws.note})" if screws.note else ""
-        lines.append(
-            f"Screws of {screws.clamps}: {loose} of {len(clamps)} loose, "
-            f"doubt {100.0 * screws.doubt:g} %{note}."
-        )
-    for marks, (clamps, none, _) in zip(evidence.table.marks, evidence.marks, strict=True):
-        note = f" ({marks.note})" if marks.note else ""
-        lines.append(
-            f"Seams at {marks.clamps}: {none} of {len(clamps)} without a mark of a clamp, "
-            f"doubt {100.0 * marks.doubt:g} %{note}."
-        )
-    for pulled, (_, held, wide) in zip(evidence.table.pulled, evidence.pulled, strict=True):
-        note = f" ({pulled.note})" if pulled.note else ""
-        lines.append(
-            f"{pulled.clamps}, pulled to failure: {units.text(held, 'force')} ± "
-            f"{units.text(wide, 'force')} in the mean{note}."
-        )
+    lines = entries_told(evidence, units)
     known, off = int(evidence.known.sum()), int(evidence.gave_way.sum())
     lines.append(
         f"{off} of {known} known clamps gave way; {len(layout.clamp_name) - known} are unknown. Clamps of a "

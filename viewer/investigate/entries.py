@@ -1,0 +1,45 @@
+"""What stands in found.toml, entry by entry, in sentences."""
+
+from __future__ import annotations
+
+from roofmodel.project.evidence import GAVE_WAY, OWN_SCATTER, Evidence
+from roofmodel.units import UnitSystem
+
+
+def _note(words: str) -> str:
+    """What the user wrote beside an entry of found.toml, in brackets."""
+    return f" ({words})" if words else ""
+
+
+def entries_told(evidence: Evidence, units: UnitSystem) -> list[str]:
+    """A sentence for each thing that was found."""
+    lines = []
+    for one in evidence.table.found:
+        what = "gave way" if one.state in GAVE_WAY else one.state
+        words = one.state if one.state == what else f"{one.state} ({what})"
+        lines.append(f"{one.clamps}: {words}, doubt {100.0 * one.doubt:g} % a clamp{_note(one.note)}.")
+    lines += [
+        f"Splice at {rail.near}: {rail.state}, doubt {100.0 * rail.doubt:g} %{_note(rail.note)}."
+        for rail in evidence.table.rail
+    ]
+    lines += [
+        f"Snow at {deep.near}: {deep.over:g} ± {deep.doubt * deep.over:.2g} times as deep as where it lies "
+        f"even{_note(deep.note)}; even snow scatters by {100.0 * OWN_SCATTER:.0f} % besides (judgment)."
+        for deep in evidence.table.snow.along
+    ]
+    for screws, (clamps, loose, _) in zip(evidence.table.screws, evidence.screws, strict=True):
+        lines.append(
+            f"Screws of {screws.clamps}: {loose} of {len(clamps)} loose, "
+            f"doubt {100.0 * screws.doubt:g} %{_note(screws.note)}."
+        )
+    for marks, (clamps, none, _) in zip(evidence.table.marks, evidence.marks, strict=True):
+        lines.append(
+            f"Seams at {marks.clamps}: {none} of {len(clamps)} without a mark of a clamp, "
+            f"doubt {100.0 * marks.doubt:g} %{_note(marks.note)}."
+        )
+    for pulled, (_, held, wide) in zip(evidence.table.pulled, evidence.pulled, strict=True):
+        lines.append(
+            f"{pulled.clamps}, pulled to failure: {units.text(held, 'force')} ± "
+            f"{units.text(wide, 'force')} in the mean{_note(pulled.note)}."
+        )
+    return lines
