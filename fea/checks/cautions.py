@@ -25,6 +25,7 @@ from roofmodel.project.screw_tables import screw_notes
 from roofmodel.project.seam_schema import SeamTable
 from roofmodel.project.site_schema import AnySite, MeasuredSite, NbccSite
 from roofmodel.project.tested import bare_notes, bond_notes, tested_notes, untold_notes
+from roofmodel.shape.up_axis import doubts
 from roofmodel.sliding.ends import LEVEL, stop_heights
 from roofmodel.sliding.flow import FlowGraph
 from roofmodel.sliding.landing import Landing
@@ -118,6 +119,7 @@ def cautions(
             f"{project.stops.count} single stops are not checked here and relieve no row: "
             "see `eavewright blanket`."
         )
+    found += doubts(project.roof)
     found += _obstructions(project, force, units)
     found += wall_words(project.roof, force, units)
     found += _arrays(project)

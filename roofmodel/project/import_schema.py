@@ -40,7 +40,9 @@ class ImportedRoof(Table):
     unit: Literal["m", "mm", "cm", "ft", "in"] | None = Field(
         None, description="Length unit of the file; needed for STL, OBJ, PLY, OFF and analysis meshes."
     )
-    up: Literal["y", "z"] | None = Field(None, description="Up axis; needed where unit is.")
+    up: Literal["y", "z"] | None = Field(
+        None, description="Up axis; needed where unit is. A house that seems to lie on its side is told."
+    )
     building: Line | None = Field(
         None, description='Building id, for city and building models; "all" for all of them as one roof.'
     )

@@ -15,6 +15,7 @@ from roofmodel.errors import InputError
 from roofmodel.shape.meshes import UNITS, check_unit, in_meters, size_hint
 from roofmodel.shape.roof_faces import RawMesh
 from roofmodel.shape.surfaces import LISTED, Surface, triangulate_surfaces
+from roofmodel.shape.up_axis import doubted_up
 from roofmodel.units import shown
 
 Polygon = list[tuple[float, float, float]]
@@ -79,7 +80,8 @@ def read_drawing(path: Path, unit: str | None, up: str | None, layers: Sequence[
     if scale is None:
         raise InputError(size_hint(points, path.suffix.lower(), None, up or "z"))
     notes.insert(0, f"DXF: {told}; {up or 'z'} up{', as given' if up else ''}.")
-    return RawMesh(in_meters(points, faces, scale, up or "z"), faces, tuple(notes))
+    points = in_meters(points, faces, scale, up or "z")
+    return RawMesh(points, faces, (*notes, *doubted_up(points, faces, up or "z")))
 
 
 def _open(path: Path) -> tuple[Any, list[str]]:

@@ -15,6 +15,7 @@ from roofmodel.errors import InputError
 from roofmodel.shape.cleaning import check_indices, check_places, distinct
 from roofmodel.shape.roof_faces import RawMesh
 from roofmodel.shape.surfaces import Surface, triangulate_surfaces
+from roofmodel.shape.up_axis import doubted_up
 from roofmodel.surface import Array, IntArray
 from roofmodel.units import shown
 
@@ -71,6 +72,7 @@ def read_mesh(path: Path, unit: str | None, up: str | None) -> RawMesh:
     else:
         notes.append(f"The file was read in {unit}, {up} up, as given.")
     points = in_meters(points, faces, UNITS[unit], up)
+    notes += doubted_up(points, faces, up)
     far = float(np.abs(points[np.isfinite(points)]).max(initial=0.0))
     if far > FAR and ending in SINGLE:
         step = float(np.spacing(np.float32(far / UNITS[unit]))) * UNITS[unit]

@@ -1,5 +1,7 @@
 """Checks by hand: combinations, clamp directions, interaction, anchorage, height, reserve."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from hypothesis import given
@@ -12,6 +14,7 @@ from fea.checks.limits import clamp_components, component_utilization, interact
 from fea.checks.rail_section import rail_stress
 from roofmodel.hardware import Clamp, DesignFormat, Interaction
 from roofmodel.sections import rectangular_tube, round_tube
+from roofmodel.shape.up_axis import DOUBT
 from roofmodel.snow.cases import LoadLevel
 
 ALPHA = np.radians(25.0)
@@ -357,7 +360,10 @@ def test_cautions_name_what_numbers_do_not_say(tmp_path):
     text = GABLE_EN.replace(
         "rail_height_ratio", 'snow_factor = 1.2\nsnow_factor_reason = "ruling 7"\nrail_height_ratio'
     )
-    said = " ".join(analyze(project(tmp_path, text, mu=0.02)).cautions)
+    found = project(tmp_path, text, mu=0.02)
+    doubt = f"{DOUBT} It lies on its side."
+    said = " ".join(analyze(replace(found, roof=replace(found.roof, notes=(doubt,)))).cautions)
+    assert doubt in said
     assert "1.2" in said
     assert "ruling 7" in said
     assert "Friction of 0.02" in said

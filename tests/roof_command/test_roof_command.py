@@ -17,6 +17,7 @@ from rich.console import Console
 import viewer
 from roofmodel.shape.builders import RoofPart, build_roof
 from roofmodel.shape.recognition import recognize
+from roofmodel.shape.up_axis import DOUBT
 from roofmodel.surface import shown_origin
 from roofmodel.units import SYSTEMS
 from viewer import cli, style
@@ -234,6 +235,15 @@ def test_what_no_building_looks_like_is_told(scale: tuple[float, float, float], 
     print_roof(seen, Console(file=out, width=200))
     assert ("CAUTION" in out.getvalue()) == bool(told)
     assert (words in roof_data(seen)["notes"]) == bool(told)
+
+
+def test_a_doubt_of_the_up_axis_stands_first() -> None:
+    seen, out, doubt = gable_and_porch(), io.StringIO(), f"{DOUBT} It lies on its side."
+    seen = replace(seen, roof=replace(seen.roof, notes=(doubt, "Other.")))
+    print_roof(seen, Console(file=out, width=200))
+    assert f"CAUTION  {doubt}" in out.getvalue()
+    assert out.getvalue().count(doubt) == 1
+    assert "- Other." in out.getvalue()
 
 
 def test_the_data_adds_up(tmp_path: Path) -> None:

@@ -6,6 +6,7 @@ from rich.console import Console
 from rich.text import Text
 
 from roofmodel.shape.clutter import clutter_words
+from roofmodel.shape.up_axis import doubts
 from viewer.roof.curved import curved_lines
 from viewer.roof.read import SeenRoof
 from viewer.roof.words import edge_lines, plane_lines, summary_words, unusual_words
@@ -19,8 +20,11 @@ def print_roof(seen: SeenRoof, console: Console) -> None:
     roof, units = seen.roof, seen.units
     console.print(Text(seen.title, style="bold"), highlight=False)
     console.print(Text(summary_words(roof, units)), highlight=False)
-    if unusual := unusual_words(roof, units):
-        console.print(Text(" CAUTION ", style="bold black on yellow3").append(f" {unusual}", style="bold"))
+    for caution in (unusual_words(roof, units), *doubts(roof)):
+        if caution:
+            console.print(
+                Text(" CAUTION ", style="bold black on yellow3").append(f" {caution}", style="bold")
+            )
     if clutter := clutter_words(roof):
         console.print(Text(clutter, style="bold"))
     console.print()
@@ -45,7 +49,7 @@ def print_roof(seen: SeenRoof, console: Console) -> None:
     console.print(edges, highlight=False)
     _more(console, len(rows), "edges")
     console.print(Text("Read, assumed and repaired", style="bold"), highlight=False)
-    for note in roof.notes or ("nothing",):
+    for note in [note for note in roof.notes if note not in doubts(roof)] or ("nothing",):
         console.print(Text(f"- {note}"), highlight=False)
 
 
