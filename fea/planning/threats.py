@@ -7,7 +7,6 @@ so does all snow on its way there. With nothing marked every edge that snow leav
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -19,18 +18,18 @@ from roofmodel.errors import InputError
 from roofmodel.layout import no_rows
 from roofmodel.project.load import Project
 from roofmodel.project.plan_schema import ProtectTable
+from roofmodel.project.protected import marked_place
 from roofmodel.sliding.flow import Exit, FlowGraph
 from roofmodel.sliding.landing import landing
 from roofmodel.sliding.thrust import slide
 from roofmodel.snow.registry import snow_cases
-from roofmodel.surface import FLAT_SLOPE, STOREY, EdgeKind, RoofSurface, local_places, shown_origin
-from roofmodel.units import SYSTEMS, shown
+from roofmodel.surface import FLAT_SLOPE, STOREY, RoofSurface
+from roofmodel.units import SYSTEMS
 
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 BoolArray = NDArray[np.bool_]
 
-AWAY = 100.0  # farther from the roof nothing can be meant (judgment) [m]
 LEVEL = 0.02  # an edge that falls less than this within a strip is level [m]
 TOUCH = 0.01  # snow that reaches no farther over a row is not above it [m]
 EVERYTHING = "everything below the roof"
@@ -116,11 +115,10 @@ def find_threats(project: Project) -> Threats:
     Raises
     ------
     InputError
-        A plane or eave that the roof does not have; nothing slides onto what is protected.
+        Nothing slides onto what is protected.
     """
     roof = project.roof
     marks = project.table.protect
-    _check_names(roof, marks)
     snow = snow_cases(roof, project.site, range(roof.planes.count))
     graph, force = slide(roof, snow.cases, no_rows(), project.slide)
     flown = landing(roof, graph, force, snow.cases, project.slide)
@@ -169,22 +167,6 @@ def find_threats(project: Project) -> Threats:
     )
 
 
-def _check_names(roof: RoofSurface, marks: Sequence[ProtectTable]) -> None:
-    eaves = [n for n, k in zip(roof.edges.name, roof.edges.kind, strict=True) if k is EdgeKind.EAVE]
-    for mark in marks:
-        where = f'protect "{mark.name}"'
-        for field, names in (("planes", mark.planes), ("onto", mark.onto)):
-            wrong = next((n for n in names or [] if n not in roof.planes.name), None)
-            if wrong is not None:
-                known = ", ".join(roof.planes.name[:12])
-                message = f"{where}.{field}: there is no plane {shown(wrong)}; this roof has {known}"
-                raise InputError(message)
-        if mark.eave is not None and mark.eave not in eaves:
-            known = ", ".join(f'"{name}"' for name in eaves[:12]) or "none"
-            message = f"{where}.eave: there is no eave {shown(mark.eave)}; this roof has {known}"
-            raise InputError(message)
-
-
 def threatening(
     project: Project, graph: FlowGraph, throw: dict[int, float], mark: ProtectTable | None, moves: BoolArray
 ) -> BoolArray:
@@ -220,37 +202,9 @@ def threatening(
         own_plane = np.where(node < n, cells.plane[own], -1)
         met = shapely.intersects(strips, shapely.buffer(shapely.union_all(shapes), mark.margin))
         return leaves & met & ~np.isin(own_plane, lower)
-    shape = _marked(project, mark)
+    shape = marked_place(mark, roof)
     met = shapely.intersects(strips, shapely.buffer(shape, mark.margin))
     return leaves & (met | (edge < 0))
-
-
-def _marked(project: Project, mark: ProtectTable) -> BaseGeometry:
-    """Area or line on plan, local; refused where it cannot belong to the roof."""
-    roof, units = project.roof, SYSTEMS[project.table.project.units]
-    shape = marked_place(mark, roof)
-    field = "area" if mark.area is not None else "line"
-    if not shape.is_valid:
-        message = f'protect "{mark.name}".{field}: its outline crosses itself; give its corners in order'
-        raise InputError(message)
-    low, high = roof.points[:, :2].min(axis=0), roof.points[:, :2].max(axis=0)
-    far = shape.distance(shapely.box(*low, *high))
-    if far > AWAY:
-        low, high = low + shown_origin(roof.offset), high + shown_origin(roof.offset)
-        spans = [f"{units.text(low[k], 'length')} to {units.text(high[k], 'length')}" for k in (0, 1)]
-        message = (
-            f'protect "{mark.name}".{field}: lies {units.text(far, "length")} from the roof, which reaches '
-            f"from {spans[0]} east and from {spans[1]} north; give it in the coordinates of roof.png"
-        )
-        raise InputError(message)
-    return shape
-
-
-def marked_place(mark: ProtectTable, roof: RoofSurface) -> BaseGeometry:
-    """Area or line on plan of something protected, local coordinates. [m]."""
-    if mark.area is not None:
-        return shapely.Polygon(local_places(np.asarray(mark.area), roof.offset))
-    return shapely.LineString(local_places(np.asarray(mark.line), roof.offset))
 
 
 def _on_stretch(roof: RoofSurface, graph: FlowGraph, edge: int, mark: ProtectTable) -> BoolArray:

@@ -162,13 +162,18 @@ def push_project(
     )
 
 
+def check_pushed(layout: Layout, row: str | None) -> None:
+    """Refuse to push a row that the layout does not have. Raises InputError."""
+    if row is not None and row not in layout.row_name:
+        message = f'push: there is no row "{row}"; there are {", ".join(layout.row_name)}'
+        raise InputError(message)
+
+
 def _worst(analysis: Analysis, row: str | None, case: str | None) -> tuple[int, int, int, Reading]:
     """Row, case, state of the panels and reading in which a clamp uses most of its strength."""
     layout, clamp = analysis.project.layout, analysis.project.clamp
     names = [one.name for one in analysis.snow.cases]
-    if row is not None and row not in layout.row_name:
-        message = f'push: there is no row "{row}"; there are {", ".join(layout.row_name)}'
-        raise InputError(message)
+    check_pushed(layout, row)
     if case is not None and case not in names:
         message = f'push: there is no case "{case}"; there are {"; ".join(names)}'
         raise InputError(message)

@@ -21,6 +21,7 @@ from roofmodel.project.import_schema import ImportedRoof
 from roofmodel.project.obstacles import place_obstacles
 from roofmodel.project.part_tables import built_roof
 from roofmodel.project.placement import check_grips, place_rows
+from roofmodel.project.protected import check_protected
 from roofmodel.project.schema import BuiltRoof, ProjectFile, RoofFile, RowTable
 from roofmodel.project.screw_tables import with_screws
 from roofmodel.project.seam_tables import make_seam
@@ -164,24 +165,29 @@ def _assemble(
         if rows_needed and not table.row:
             message = "row is missing; add [[row]] and its fields below it (`eavewright plan` can)"
             raise InputError(message)
-        roof = _read_roof(table, path, digest) if roof is None else roof
-        form = DesignFormat(table.design.format)
-        panel, units = make_panel(table.panel, form), SYSTEMS[table.project.units]
-        roof = replace(roof, obstacles=place_obstacles(roof, table.parapet, table.obstruction, units))
-        roof = replace(roof, arrays=place_arrays(roof, table.solar, table.plane, panel.seam_spacing, units))
+        form, units = DesignFormat(table.design.format), SYSTEMS[table.project.units]
+        panel = make_panel(table.panel, form)
         lock = None if table.seam is None else table.seam.lock
         check_tested(table.clamp, table.panel, units, lock)
         least = 0.0 if table.seam is None else LEAST_GRIP
         clamp = make_clamp(table.clamp, form, table.panel.seam_height, units, least)
         clamp = with_screws(clamp, table.clamp, form, units)
-        placed = rows_count and bool(table.row)
-        layout = place_rows(roof, table.row, table.plane, panel, units) if placed else no_rows()
+        seam = None if table.seam is None else make_seam(table.seam, table.panel, form, units)
+        rail = make_rail(table.rail, form, path.parent, digest)
+        measured = None
         if table.as_built is not None and rows_count:
             measured = read_measured(path.parent / table.as_built.file, table.as_built.file, digest)
+        # A roof file takes longest to read: what needs no roof was refused before.
+        roof = _read_roof(table, path, digest) if roof is None else roof
+        check_protected(roof, table.protect, units)
+        roof = replace(roof, obstacles=place_obstacles(roof, table.parapet, table.obstruction, units))
+        roof = replace(roof, arrays=place_arrays(roof, table.solar, table.plane, panel.seam_spacing, units))
+        placed = rows_count and bool(table.row)
+        layout = place_rows(roof, table.row, table.plane, panel, units) if placed else no_rows()
+        if measured is not None:
             layout, found = as_found(layout, measured, panel, units)
             roof = replace(roof, notes=tuple(dict.fromkeys((*roof.notes, found))))
         check_grips(layout, clamp.grip_length, units)
-        rail = make_rail(table.rail, form, path.parent, digest)
         return Project(
             path=path,
             table=table,
@@ -191,7 +197,7 @@ def _assemble(
             rail=rail,
             clamp=clamp,
             panel=panel,
-            seam=None if table.seam is None else make_seam(table.seam, table.panel, form, units),
+            seam=seam,
             layout=layout,
             slide=SlideOptions(
                 friction=table.surface.friction,

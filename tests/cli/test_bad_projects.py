@@ -6,13 +6,14 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from small_project import EN, GOOD, US, changed, outline, put, refused, row, site, two_rows
+from small_project import EN, GOOD, IMPORTED, US, changed, outline, put, refused, row, site, two_rows
 
 from fea.analysis import analyze
 from roofmodel.project.load import load_project
 
 L = 'shape = "L"\nfootprint = "{0}"\npitch = "20 deg"\n'
 RECTANGLE = 'shape = "{0}"\nfootprint = "0 0, 6 0, 6 4, 0 4 m"\n'
+PROTECT = '[[protect]]\nname = "door"\n'
 MEASURED = 'standard = "measured"\nlevel = "measured"\nlayers = [{{ depth = "{0}", density = ["{1}"]{2} }}]'
 
 
@@ -367,6 +368,23 @@ BAD: dict[str, tuple[str | bytes, list[str]]] = {
     "flat by pitch": (
         changed('"20 deg"', '"0.2 deg"').replace('plane = "S1"', 'plane = "F1"'),
         ['row "R1"', "F1", "0.2", "flat"],
+    ),
+    # --- told before longer work: what is protected without snow, hardware without the roof ---
+    "protected far away": (
+        changed("[design]", PROTECT + 'area = "900 0, 909 0, 909 9 m"\n\n[design]'),
+        ['protect "door".area', "lies 894.00 m from the roof", "roof.png"],
+    ),
+    "protected below no eave": (
+        changed("[design]", PROTECT + 'eave = "N9 eave"\n\n[design]'),
+        ['protect "door".eave', "N9 eave", "S1 eave"],
+    ),
+    "wrong clamp before a missing roof": (
+        changed('along = "7 kN"', 'along = "7000 kN"', IMPORTED),
+        ["clamp.strength.along", "7000 kN"],
+    ),
+    "wrong anchorage before a missing roof": (
+        changed('anchorage = "9 kN"', 'anchorage = "9 MN"', IMPORTED),
+        ["panel.anchorage", "9 MN"],
     ),
 }
 

@@ -9,9 +9,9 @@ import shapely
 from numpy.typing import NDArray
 
 from fea.planning.plan import Plan
-from fea.planning.threats import marked_place
 from roofmodel.project.load import Project
 from roofmodel.project.plan_schema import ProtectTable
+from roofmodel.project.protected import marked_place
 from roofmodel.shape.planes import plan_polygon
 from viewer import style
 from viewer.picture.labels import fit_text, text_width, wrap_text

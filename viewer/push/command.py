@@ -81,7 +81,7 @@ def push(
     """
     with Stages() as stages:
         stages.show("reading the project")
-        from fea.push.project import push_project
+        from fea.push.project import check_pushed, push_project
         from fea.push.watch import Failures
         from roofmodel.errors import InputError
         from roofmodel.project.load import load_project
@@ -93,12 +93,13 @@ def push(
 
         loaded = load_project(project)
         check_output(out, list(loaded.inputs), list(OUTPUTS))
-        stages.show("analyzing")
-        analysis = analyze_project(loaded, stages.step)
         kept = loaded.clamp.residual if slip_keeps is None else slip_keeps
         failures = Failures(kept, off_keeps, anchorage_keeps, unzip)
-        stages.show("pushing")
         try:
+            check_pushed(loaded.layout, row)
+            stages.show("analyzing")
+            analysis = analyze_project(loaded, stages.step)
+            stages.show("pushing")
             found = push_project(analysis, failures, row=row, case=case, nominal=nominal, growth=up_to)
         except InputError as error:
             message = f"{project.name}: {error}"
