@@ -10,7 +10,7 @@ from roofmodel.snow.asce_roof import AsceRoof, balanced_zones, slope_notes
 from roofmodel.snow.cases import SnowCase, Value, Zone
 from roofmodel.snow.corners import AROUND, OUTSIDE, Corners, face_corners, slices
 from roofmodel.snow.meeting import Drift
-from roofmodel.snow.obstacle_walls import upwind_length, wind_groups
+from roofmodel.snow.obstacle_walls import over_ridges, upwind_length, wind_groups
 from roofmodel.snow.patches import larger, spread
 from roofmodel.snow.regions import band, falling_pressure, left_normal
 
@@ -55,7 +55,16 @@ def obstacle_drifts(known: AsceRoof) -> tuple[list[Drift], list[tuple[str, str]]
             else:
                 zones += _with_corners(known, face, found, corners)
         if zones:
-            drifts.append(Drift(False, _who(zones), group.toward, larger(zones), [], notes))
+            drifts.append(
+                Drift(
+                    False,
+                    _who(zones),
+                    group.toward,
+                    larger(zones),
+                    [],
+                    (*notes, *over_ridges(known.roof, zones)),
+                )
+            )
     return drifts, list(skipped)
 
 

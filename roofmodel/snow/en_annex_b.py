@@ -13,7 +13,7 @@ from roofmodel.snow.cases import Bare, LoadLevel, SnowCase, Value, Zone
 from roofmodel.snow.corners import AROUND, Corners, face_corners, outside_note, run_on, step_corners
 from roofmodel.snow.en_annex_b_valleys import PER_KILONEWTON, exceptional_shape, valley_drifts
 from roofmodel.snow.en_roof import CODE, EnRoof, snow_values
-from roofmodel.snow.obstacle_walls import room, wind_groups
+from roofmodel.snow.obstacle_walls import over_ridges, room, wind_groups
 from roofmodel.snow.patches import larger, over_ledges, roof_before, roof_behind, spread, wall_groups
 from roofmodel.snow.regions import Plan, band, falling_pressure, left_normal, slope_run, with_snow
 
@@ -55,7 +55,14 @@ def exceptional_drifts(known: EnRoof) -> Cases:
     corners = face_corners(obstacles)
     for wind in wind_groups(obstacles):
         zones = [zone for face in wind.face.tolist() for zone in _face_zones(known, bare, face, corners)]
-        _add(cases, skipped, known, f"exceptional drift at obstacles, wind toward {wind.toward}", zones)
+        _add(
+            cases,
+            skipped,
+            known,
+            f"exceptional drift at obstacles, wind toward {wind.toward}",
+            zones,
+            over_ridges(known.roof, zones),
+        )
     if not cases and not skipped:
         skipped.append(("exceptional drifts", "no valley, wall, parapet or obstruction (Annex B)"))
     return cases, skipped

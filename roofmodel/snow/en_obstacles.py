@@ -11,7 +11,7 @@ from roofmodel.snow.corners import Corners, face_corners, run_on
 from roofmodel.snow.en_abutting import OUTSIDE
 from roofmodel.snow.en_roof import CODE, EnRoof, balanced_zones, load_values
 from roofmodel.snow.meeting import Drift
-from roofmodel.snow.obstacle_walls import room, wind_groups
+from roofmodel.snow.obstacle_walls import over_ridges, room, wind_groups
 from roofmodel.snow.patches import larger, spread
 from roofmodel.snow.regions import band, falling_pressure, left_normal
 
@@ -34,7 +34,7 @@ def obstacle_cases(known: EnRoof, drifts: list[Drift]) -> tuple[list[SnowCase], 
     for one in drifts:
         name = f"drift at {one.name}, wind toward {one.wind}"
         if one.blown:
-            cases.append(known.case(name, [*balanced_zones(known), *one.blown], NOTES))
+            cases.append(known.case(name, [*balanced_zones(known), *one.blown], one.notes))
         else:
             skipped.append((name, "mu_2 is not above mu_1 (6.2)"))
     return cases, skipped
@@ -50,7 +50,9 @@ def obstacle_drifts(known: EnRoof) -> list[Drift]:
         zones = [part for zone in found for part in spread(known.plan, zone)]
         names = list(dict.fromkeys(obstacles.name[i] for i in obstacles.face[group.face]))
         who = " and ".join(names) if len(names) < 4 else f"{len(names)} parapets and projections"
-        drifts.append(Drift(False, who, group.toward, larger(zones), [], NOTES))
+        drifts.append(
+            Drift(False, who, group.toward, larger(zones), [], (*NOTES, *over_ridges(known.roof, zones)))
+        )
     return drifts
 
 

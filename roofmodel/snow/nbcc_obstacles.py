@@ -22,7 +22,7 @@ from roofmodel.snow.nbcc_roof import (
     uniform_zones,
 )
 from roofmodel.snow.nbcc_working import DENSITY
-from roofmodel.snow.obstacle_walls import room, wind_groups
+from roofmodel.snow.obstacle_walls import over_ridges, room, wind_groups
 from roofmodel.snow.patches import larger
 from roofmodel.snow.regions import band, falling_pressure, left_normal
 
@@ -58,7 +58,16 @@ def obstacle_drifts(known: NbccRoof) -> list[Drift]:
         zones = [zone for face in group.face.tolist() for zone in _face_zones(known, face, corners)]
         names = list(dict.fromkeys(obstacles.name[i] for i in obstacles.face[group.face]))
         who = " and ".join(names) if len(names) < 4 else f"{len(names)} parapets and projections"
-        drifts.append(Drift(False, who, group.toward, larger(zones), [], (*notes_of(known), *NOTES)))
+        drifts.append(
+            Drift(
+                False,
+                who,
+                group.toward,
+                larger(zones),
+                [],
+                (*notes_of(known), *NOTES, *over_ridges(known.roof, zones)),
+            )
+        )
     return drifts
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -9,9 +10,10 @@ import shapely
 from numpy.typing import NDArray
 
 from roofmodel.obstacles import Obstacles
-from roofmodel.snow.cases import SnowCase
+from roofmodel.snow.cases import SnowCase, Zone
+from roofmodel.snow.corners import AROUND
 from roofmodel.snow.regions import EAVE_OVERHANG, SAME_WIND, Plan, compass, fetch, left_normal
-from roofmodel.surface import RoofSurface
+from roofmodel.surface import EdgeKind, RoofSurface
 
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -22,6 +24,12 @@ RAISED_NOTE = (
     " standard's figure shows none). It lowers nothing: the upper roof's snow is blown and slides as"
     " without it."
 )
+
+BEYOND_RIDGE = (
+    "the clause says nothing of ridges, and snow blown over one may lie less deep beyond it. Nothing is taken"
+    " off there (safe side)."
+)
+NAMED = 4  # drifts that such a note names
 
 
 def with_parapets(roof: RoofSurface) -> RoofSurface:
@@ -131,3 +139,22 @@ def room(obstacles: Obstacles, plan: Plan, face: int) -> float:
     outline = plan.drift_outline[plan.drift_level[obstacles.plane[obstacles.face[face]]]]
     start, end = obstacles.start[face], obstacles.end[face]
     return fetch(outline, start, end, left_normal(start, end))
+
+
+def over_ridges(roof: RoofSurface, zones: Sequence[Zone]) -> tuple[str, ...]:
+    """Note on drifts at obstacles that go on over a ridge or hip of the plane on which these stand."""
+    kinds = (EdgeKind.RIDGE, EdgeKind.HIP)
+    crest = roof.edges.plane[np.array([kind in kinds for kind in roof.edges.kind], dtype=bool)]
+    pairs = {frozenset(pair) for pair in crest.tolist()}
+    stands = dict(zip(roof.obstacles.name, roof.obstacles.plane.tolist(), strict=True))
+    names = roof.planes.name
+    found = dict.fromkeys(
+        f"that at {who} onto {names[zone.plane]}"
+        for zone in zones
+        if (who := zone.name.partition("drift at ")[2].removesuffix(AROUND)) in stands
+        and frozenset((stands[who], zone.plane)) in pairs
+    )
+    if not found:
+        return ()
+    told = ", ".join(list(found)[:NAMED]) + (", ..." if len(found) > NAMED else "")
+    return (f"Drifts go on over the ridge or hip, {told}: {BEYOND_RIDGE}",)

@@ -17,7 +17,7 @@ from roofmodel.shape.builders import RoofPart, build_roof
 from roofmodel.snow.asce7_22 import FOOT, PSF
 from roofmodel.snow.cases import case_pressure_at
 from roofmodel.snow.corners import AROUND
-from roofmodel.snow.inputs import AsceSite, EnSite
+from roofmodel.snow.inputs import AsceSite, EnSite, NbccSite
 from roofmodel.snow.registry import snow_cases
 from roofmodel.units import SI, parse
 from tests.cli.small_project import site as site_text
@@ -25,6 +25,7 @@ from tests.snow.snow_roofs import plane_force
 
 EN = EnSite(ground_snow=1500.0)
 ASCE = AsceSite(ground_snow=30.0 * PSF, risk_category="II", winter_wind=0.5, slippery=True)
+NBCC = NbccSite(ground_snow=2000.0, associated_rain=200.0, importance="normal", slippery=False)
 LENGTH, WIDTH = 30.0, 20.0
 
 
@@ -299,3 +300,26 @@ def test_en_drifts_run_on_around_the_corners_of_boxes(start):
         wanted = 2.0 * (0.5 * length * side + 2.0 * np.pi / 12.0 * length**2) * peak * EN.ground_snow
         extra = plane_force(roof, case)[0] - base * EN.ground_snow * 3600.0
         assert wanted < extra < 1.01 * wanted
+
+
+@pytest.mark.parametrize("site", [EN, ASCE, NBCC, replace(EN, annex_b=True)], ids=["EN", "ASCE", "NBCC", "B"])
+@pytest.mark.parametrize(("up", "over"), [(9.5, True), (1.5, False)])
+def test_a_drift_that_goes_on_over_the_ridge_says_so(site, up, over):
+    """The plane beyond is named, and is loaded there by the ramp that does not end at the ridge."""
+    corners = np.array([[0.0, 0.0], [30.0, 0.0], [30.0, 24.0], [0.0, 24.0]])
+    roof = build_roof([RoofPart("gable", corners, np.radians([12.0, np.nan, 12.0, np.nan]), 4.0)])
+    sizes = {"width": 6.0, "depth": 2.0, "height": 1.5, "across": 15.0}
+    table = ObstructionTable.model_validate(
+        {"name": "plant room", "plane": "S1", "up": f"{up} m"} | {k: f"{v} m" for k, v in sizes.items()}
+    )
+    roof = replace(roof, obstacles=place_obstacles(roof, [], [table], SI))
+    snow = snow_cases(roof, site, range(2))
+    across = [case for case in snow.cases if any("plant room" in zone.name for zone in case.zones)]
+    said = [case for case in across if any("over the ridge" in note for note in case.notes)]
+    north = roof.planes.name.index("N1")
+    loaded = [case for case in across if any("plant room" in z.name and z.plane == north for z in case.zones)]
+    assert across
+    assert said == loaded
+    assert bool(said) == over
+    for case in said:
+        assert any("at plant room onto N1" in note for note in case.notes)
