@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -10,22 +11,28 @@ from numpy.typing import NDArray
 from fea.analysis import Analysis
 from fea.checks.limits import Limit
 from fea.checks.strips import panel_strips
+from roofmodel.units import UnitSystem
 from viewer.undrifted import undrifted_forces
 
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
+NEARLY = 0.9  # of the largest force per meter acts on all of the stretch that is told for it [-]
+ALL_ALONG = 0.9  # of a row, from where such a stretch is the row [-]
 SLIGHT = 1e-3  # of a row's force, below which what comes from beyond its ends is not told [-]
+
+PEAK_NOTE = "on that stretch of the row only (at least 90 % of it), no load to design the row by"
 
 
 @dataclass(frozen=True)
 class RowLine:
     """Force on one row and the worst that belongs to it, SI.
 
-    `peak` and `peak_case` are the largest force per meter, `total`, `mean`, `own` and `total_case` those of
-    the case with the largest total; `own` comes from the row's own plane. `undrifted` and `drifted` are the
-    largest totals of undrifted snow (EN 1991-1-3 6.4) and of all other cases, NaN by other standards.
-    `beyond` is the most that may come from beyond the ends, on top of any of these.
+    `peak` and `peak_case` are the largest force per meter; it acts from `peak_at[0]` to `peak_at[1]` along
+    the row (nearly, see `NEARLY`) and is no load of the whole row. `total`, `mean`, `own` and `total_case`
+    are those of the case with the largest total; `own` comes from the row's own plane. `undrifted` and
+    `drifted` are the largest totals of undrifted snow (EN 1991-1-3 6.4) and of all other cases, NaN by other
+    standards. `beyond` is the most that may come from beyond the ends, on top of any of these.
     """
 
     name: str
@@ -34,6 +41,7 @@ class RowLine:
     clamps: int
     peak: float
     peak_case: str
+    peak_at: tuple[float, float]
     total: float
     mean: float
     own: float
@@ -89,6 +97,7 @@ def row_lines(analysis: Analysis) -> tuple[RowLine, ...]:
                 clamps=int((layout.clamp_row == row).sum()),
                 peak=float(per_meter[peak_case, here[station]]),
                 peak_case=cases[peak_case].name,
+                peak_at=_stretch(per_meter[peak_case, here], force.span[here], int(station)),
                 total=float(totals[case]),
                 mean=float(totals[case] / layout.row_length[row]),
                 own=float(force.own[case, row]),
@@ -102,6 +111,28 @@ def row_lines(analysis: Analysis) -> tuple[RowLine, ...]:
             )
         )
     return tuple(lines)
+
+
+def _stretch(line: Array, span: Array, station: int) -> tuple[float, float]:
+    """Ends of the stretch around a station (k,) whose neighbors carry nearly as much per meter. [m]."""
+    low = np.flatnonzero(line[:station] < NEARLY * line[station])
+    high = np.flatnonzero(line[station:] < NEARLY * line[station])
+    first = low[-1] + 1 if len(low) else 0
+    last = station + high[0] - 1 if len(high) else len(line) - 1
+    return float(span[first, 0]), float(span[last, 1])
+
+
+def peak_places(rows: Sequence[RowLine], units: UnitSystem) -> list[str]:
+    """From where to where along each row its largest force per meter acts, such as "0.20 to 0.64"."""
+    found = []
+    for row in rows:
+        low, high = row.peak_at
+        if not row.peak > 0.0 or high - low >= ALL_ALONG * row.length:
+            found.append("all along" if row.peak > 0.0 else "–")
+            continue
+        ends = (units.text(at, "length").removesuffix(units.label("length")).strip() for at in (low, high))
+        found.append(" to ".join(ends))
+    return found
 
 
 def _worst_of_rows(analysis: Analysis) -> tuple[list[tuple[float, str]], NDArray[np.bool_]]:

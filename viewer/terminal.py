@@ -15,7 +15,7 @@ from viewer.beyond import beyond_sentences
 from viewer.building_words import rising_line
 from viewer.quantities import brief, column, percent, quantity, significant, system
 from viewer.report import tables
-from viewer.row_summary import SLIGHT, RowLine, row_lines
+from viewer.row_summary import PEAK_NOTE, SLIGHT, RowLine, peak_places, row_lines
 from viewer.summary import (
     AS_TESTED,
     EXCEEDED,
@@ -72,6 +72,8 @@ def print_summary(analysis: Analysis, console: Console, place: str = "") -> None
     else:
         _say(console, _limit_table(limit_lines(analysis), units, tested))
         _say(console, *_footnote(tested), _row_table(rows, units))
+    if any(" to " in place for place in peak_places(rows, units)):
+        _say(console, Text(f"max: {PEAK_NOTE}", style="dim"))
     beyond = _beyond_ends(rows, units)
     _say(console, *([Text(beyond)] if beyond else []))
     if len(rows) > _ROWS_SHOWN:
@@ -213,11 +215,12 @@ def _row_blocks(rows: tuple[RowLine, ...], units: UnitSystem) -> list[Text | Tab
     out: list[Text | Table] = [Text("Rows, snow force before load factors", style="bold")]
     rows = _most_used(rows)
     peak, mean = column([r.peak for r in rows], "line", units), column([r.mean for r in rows], "line", units)
-    for row, largest, middle in zip(rows, peak, mean, strict=True):
+    for row, largest, middle, place in zip(rows, peak, mean, peak_places(rows, units), strict=True):
         out.append(Text(row.name, style="bold"))
+        there = f"from {place} {units.label('length')}" if " to " in place else place
         facts = [
             f"{row.clamps} clamps",
-            f"max {largest} {unit}",
+            f"max {largest} {unit}, {there}",
             f"mean {middle} {unit}",
             f"worst {row.worst}",
         ]
@@ -249,13 +252,13 @@ def _row_table(rows: tuple[RowLine, ...], units: UnitSystem) -> Table:
     unit = units.label("line")
     table = plain_table("\nRows, snow force before load factors")
     table.add_column("row", overflow="fold")
-    for name in ("clamps", f"max {unit}", f"mean {unit}"):
+    for name in ("clamps", f"max {unit}", f"max from-to {units.label('length')}", f"mean {unit}"):
         table.add_column(name, justify="right", no_wrap=True)
     table.add_column("worst", overflow="fold")
     table.add_column("used", justify="right", no_wrap=True)
     peak, mean = column([r.peak for r in rows], "line", units), column([r.mean for r in rows], "line", units)
-    for row, largest, middle in zip(rows, peak, mean, strict=True):
-        table.add_row(row.name, str(row.clamps), largest, middle, row.worst, _row_used(row))
+    for row, largest, middle, place in zip(rows, peak, mean, peak_places(rows, units), strict=True):
+        table.add_row(row.name, str(row.clamps), largest, place, middle, row.worst, _row_used(row))
     return table
 
 

@@ -66,7 +66,7 @@ def test_tutorial_runs_as_written(tmp_path, monkeypatch, capsys):
     assert "by half" in TUTORIAL
     sparse = int(re.search(r"uses (\d+) % of its strength", said["check", "sparse.toml"])[1])
     assert 140 <= sparse <= 160
-    assert re.search(r"door 37 3\.68 3\.68", said["check", "whole.toml"])
+    assert re.search(r"door 37 3\.68 all along 3\.68", said["check", "whole.toml"])
     assert (tmp_path / "package" / "package.pdf").exists()
 
 

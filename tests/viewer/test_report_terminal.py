@@ -13,8 +13,12 @@ from report_projects import l_roof, projects, run, shed, without_anchorage
 from rich.console import Console
 
 from fea.analysis import Analysis
+from roofmodel.units import SYSTEMS
 from viewer.quantities import percent, significant
+from viewer.row_summary import ALL_ALONG, NEARLY, PEAK_NOTE, peak_places, row_lines
 from viewer.terminal import print_summary
+
+FOOT = 0.3048  # exact [m]
 
 
 def summary(analysis: Analysis, width: int = 80) -> str:
@@ -74,3 +78,21 @@ def test_percent_shows_the_side_of_the_limit(ratio: float) -> None:
     assert shown == pytest.approx(100.0 * ratio, abs=0.5)
     if abs(ratio - 1.0) > 1e-8:
         assert (shown > 100.0) == (ratio > 1.0)
+
+
+def test_the_largest_force_per_length_says_where_it_acts(tmp_path: Path) -> None:
+    """All along a row below a plain slope; beside a valley on a stretch, with no more than its total."""
+    plain = run(shed(), tmp_path)
+    assert peak_places(row_lines(plain), SYSTEMS["SI"]) == ["all along"] * len(row_lines(plain))
+    assert PEAK_NOTE not in " ".join(summary(plain).split())
+    valley = run(l_roof(), tmp_path)
+    lines = row_lines(valley)
+    text = " ".join(summary(valley).split())
+    short = [line for line in lines if line.peak_at[1] - line.peak_at[0] < ALL_ALONG * line.length]
+    assert short
+    for line in short:
+        low, high = line.peak_at
+        assert 0.0 <= low < high <= line.length + 1e-9
+        assert NEARLY * line.peak * (high - low) <= line.total * (1.0 + 1e-9)
+        assert f"{low / FOOT:.2f} to {high / FOOT:.2f}" in text
+    assert PEAK_NOTE in text

@@ -27,7 +27,7 @@ from viewer.app.surface import roof_key
 from viewer.app.words import EMPTY, label
 from viewer.picture.findings import solar_limit
 from viewer.quantities import column, percent, quantity, significant, system
-from viewer.row_summary import SLIGHT, row_lines
+from viewer.row_summary import SLIGHT, peak_places, row_lines
 from viewer.summary import CAUTIONS, NOT_LOADED, combination, governing_text, verdict
 
 Array = NDArray[np.float64]
@@ -282,10 +282,12 @@ def _rows(version: Version) -> list[dict[str, Any]]:
         }
         if lines:
             line = lines[r]
+            place = peak_places([line], units)[0]
+            place = f" (from {place} {units.label('length')})" if " to " in place else ""
             data |= {
                 "use": None if line.unverified and line.utilization <= 1.0 else finite(line.utilization),
                 "worst": line.worst,
-                "peak": quantity(line.peak, "line", units),
+                "peak": quantity(line.peak, "line", units) + place,
                 "total": quantity(line.total, "force", units),
                 "beyond": quantity(line.beyond, "force", units) if line.beyond > SLIGHT * line.total else "",
             }

@@ -137,6 +137,8 @@ def _rows(analysis: Analysis) -> list[Column]:
         Column("Length", "length", [line.length for line in lines]),
         Column("Clamps", "count", [line.clamps for line in lines]),
         Column("Largest line load", "line", [line.peak for line in lines]),
+        Column("Acts from", "length", [line.peak_at[0] for line in lines]),
+        Column("Acts to", "length", [line.peak_at[1] for line in lines]),
         Column("Its case", "", [line.peak_case for line in lines]),
         Column("Largest total", "force", [line.total for line in lines]),
         Column("Mean line load then", "line", [line.mean for line in lines]),

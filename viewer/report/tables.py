@@ -16,7 +16,7 @@ from roofmodel.snow.cases import Bare, Value, Zone, short_numbers
 from roofmodel.units import UnitSystem
 from viewer.picture.findings import clamp_cases
 from viewer.quantities import brief, column, kind_for, percent, quantity, significant
-from viewer.row_summary import RowLine
+from viewer.row_summary import PEAK_NOTE, RowLine, peak_places
 from viewer.summary import (
     AS_TESTED,
     EXCEEDED,
@@ -141,6 +141,7 @@ def rows_table(analysis: Analysis, units: UnitSystem, rows: Sequence[RowLine]) -
         column([r.length for r in rows], "length", units),
         [str(r.clamps) for r in rows],
         column([r.peak for r in rows], "line", units),
+        peak_places(rows, units),
         column([r.mean for r in rows], "line", units),
         column([r.total for r in rows], "force", units),
         column([r.total - r.own for r in rows], "force", units),
@@ -156,6 +157,7 @@ def rows_table(analysis: Analysis, units: UnitSystem, rows: Sequence[RowLine]) -
         f"Length {units.label('length')}",
         "Clamps",
         f"Max {line}",
+        f"Max from–to {units.label('length')}",
         f"Mean {line}",
         f"Total {force}",
         f"of it from other planes {force}",
@@ -166,16 +168,16 @@ def rows_table(analysis: Analysis, units: UnitSystem, rows: Sequence[RowLine]) -
     )
     marks = tuple("exceeded" if r.utilization > 1.0 else "open" if r.unverified else "" for r in rows)
     note = (
-        "Force down the slope, before load factors. The largest force per length may come from another case "
-        "than the total. What a coherent blanket may bring from beyond the ends of a partial row "
-        "(worst case) comes on top of the total and is in the checks."
+        f"Force down the slope, before load factors. The largest force per length acts {PEAK_NOTE}; it may "
+        "come from another case than the total. What a coherent blanket may bring from beyond the ends of a "
+        "partial row (worst case) comes on top of the total and is in the checks."
     )
     if by_en:
         note += (
             " EN 1991-1-3 6.4 asks for the force of undrifted snow; that of the drifted cases stands beside"
             " it, and every limit takes the worst of all (judgment). Exceptional snow is in neither."
         )
-    kinds = f"ttnnnnnnn{'n' * len(more)}tn"
+    kinds = f"ttnnnnnnnn{'n' * len(more)}tn"
     return Table("Sliding force on each row", heads, kinds, tuple(cells), marks, note)
 
 
