@@ -26,6 +26,7 @@ from fea.strength_tests.resistance import (
     corrected,
     factor_from_tests,
     model_factor,
+    resistance_factor,
 )
 from fea.strength_tests.results import CampaignResult, Justified, MoreTests
 from fea.strength_tests.rig import clamp_shares, least_share, rig_model
@@ -171,11 +172,12 @@ def reliability_of(campaign: Campaign) -> Reliability:
 
 
 def more_tests(strengths: Array, campaign: Campaign) -> MoreTests:
-    """Characteristic strength after further tests, as shares of today's.
+    """Characteristic strength, and strengths by AISI S100 K2, after further tests, as shares of today's.
 
     Mean and scatter are drawn from their posterior without prior knowledge (chi-square and normal), further
     tests from these; a known scatter stays. The lowest test and the least scatter hold the fractile down, as
-    they do today. The draws are the same in every run.
+    they do today; of K2's V_P the known scatter is the least, and C_P falls with the number of tests. The
+    draws are the same in every run.
     """
     method, rng = campaign.table.method, np.random.default_rng(SEED)
     logs = method.distribution == "lognormal"
@@ -189,26 +191,38 @@ def more_tests(strengths: Array, campaign: Campaign) -> MoreTests:
         deviation = np.full(DRAWS, given)
     center = mean + deviation / np.sqrt(n) * rng.standard_normal(DRAWS)
     total, squares = values.sum() + np.zeros(DRAWS), (values**2).sum() + np.zeros(DRAWS)
-    today, lowest = justify(strengths, campaign).characteristic, np.full(DRAWS, values.min())
-    added, found, count = [], [], 0
+    now, reliability = justify(strengths, campaign), reliability_of(campaign)
+    today, lowest = now.characteristic, np.full(DRAWS, values.min())
+    plain, plain_squares = strengths.sum() + np.zeros(DRAWS), (strengths**2).sum() + np.zeros(DRAWS)
+    added, found, factored, count = [], [], [], 0
     for extra in range(1, max(MORE_TESTS) + 1):
         draw = center + deviation * rng.standard_normal(DRAWS)
         total, squares, count = total + draw, squares + draw**2, n + extra
         lowest = np.minimum(lowest, draw)
+        strength = np.exp(draw) if logs else np.maximum(draw, 0.0)
+        plain, plain_squares = plain + strength, plain_squares + strength**2
         if extra not in MORE_TESTS:
             continue
-        average = total / count
-        spread = np.sqrt(np.maximum(squares - count * average**2, 0.0) / (count - 1))
+        average, spread = _moments(total, squares, count)
         k = float(fractile_factor(count, known=known is not None))
         least = np.sqrt(np.log1p(LEAST_SCATTER**2)) if logs else LEAST_SCATTER * average
         low = np.minimum(average - k * np.maximum(spread if known is None else given, least), lowest)
         added.append(extra)
         found.append(np.exp(low) if logs else np.maximum(low, 0.0))
+        average, spread = _moments(plain, plain_squares, count)
+        phi = resistance_factor(count, np.maximum(spread / average, known or 0.0), reliability)
+        factored.append(phi * average / now.lrfd)
     if today <= 0.0:
         share = np.full((3, len(added)), np.nan)
     else:
         share = np.quantile(np.array(found) / today, [0.5, 0.1, 0.9], axis=1)
-    return MoreTests(np.array(added), *share)
+    return MoreTests(np.array(added), *share, np.quantile(np.array(factored), [0.5, 0.1, 0.9], axis=1))
+
+
+def _moments(total: Array, squares: Array, count: int) -> tuple[Array, Array]:
+    """Mean and standard deviation of samples from their sums."""
+    average = total / count
+    return average, np.sqrt(np.maximum(squares - count * average**2, 0.0) / (count - 1))
 
 
 def _share(campaign: Campaign, calibration: Calibration | None) -> float:

@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-import numpy as np
-
 from fea.strength_tests.fractiles import looks_normal
-from fea.strength_tests.results import CampaignResult
+from fea.strength_tests.results import SPREAD_BOUND, CampaignResult
 from fea.strength_tests.rig import shares_out
 from roofmodel.units import SYSTEMS
 
-SPREAD_BOUND = 0.15  # of one test from the mean, beyond which more tests are asked for (AISI S100 K2.1.1)
+ASKED = "three"  # tests at least that are asked for then (AISI S100 K2.1.1, from memory)
 LEAST_SCATTER = 0.03  # of strengths, below which few tests agree by luck (judgment) [-]
 SLIPPED = 0.97  # a first slip below this share of the peak is one [-]
 DOUBTFUL = 0.05  # chance below which a distribution is doubted
@@ -63,7 +61,7 @@ def _bounded(found: CampaignResult) -> list[str]:
 
 
 def _outliers(found: CampaignResult) -> list[str]:
-    tests, values = found.campaign.tests, found.nominal[found.counted]
+    tests = found.campaign.tests
     notes = [
         f"Test {test.name} does not count: {test.excluded.strip().rstrip('.')}. It stays in every table."
         for test in tests
@@ -75,11 +73,11 @@ def _outliers(found: CampaignResult) -> list[str]:
             f"deviations from the mean, more than {found.limit:.2f} (Grubbs, 5 %). It counts until you "
             "exclude it with a reason; look for a cause in the laboratory, not in the numbers."
         )
-    far = np.abs(values / values.mean() - 1.0).max()
-    if far > SPREAD_BOUND:
+    if found.far_off:
         notes.append(
-            f"One test is {100.0 * far:.0f} % off the mean, more than {100.0 * SPREAD_BOUND:.0f} %: AISI "
-            "S100 K2.1.1 then asks for more tests of the same kind (at least three more; from memory)."
+            f"One test is {100.0 * found.far_off:.0f} % off the mean, more than {100.0 * SPREAD_BOUND:.0f} "
+            f"%: AISI S100 K2.1.1 then asks for more tests of the same kind (at least {ASKED} "
+            "more; from memory)."
         )
     return notes
 
@@ -131,10 +129,11 @@ def _more(found: CampaignResult) -> list[str]:
     if found.suspect >= 0 and found.more_without is not None and found.without is not None:
         name = found.campaign.tests[found.suspect].name
         alone = found.without.characteristic / found.justified.characteristic - 1.0
+        allowed = found.without.asd / found.justified.asd - 1.0
         notes.append(
             f"What more tests would buy hangs on {name}: if a cause shows that it does not belong, its "
-            f"exclusion alone changes the characteristic strength by {100.0 * alone:+.0f} %; if it belongs, "
-            "more tests will find its like."
+            f"exclusion alone changes the characteristic strength by {100.0 * alone:+.0f} % and the ASD "
+            f"strength by {100.0 * allowed:+.0f} %; if it belongs, more tests will find its like."
         )
     return notes
 

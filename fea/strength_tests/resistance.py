@@ -12,6 +12,7 @@ from fea.strength_tests.fractiles import DESIGN_INDEX, design_factor, fractile_f
 Array = NDArray[np.float64]
 
 LEAST_PROFESSIONAL = 0.065  # least V_P (AISI S100 K2.1.1, from memory)
+OMEGA_PHI = 1.6  # Omega times phi (AISI S100 Eq. K2.1.2-1, from memory)
 
 
 @dataclass(frozen=True)
@@ -66,22 +67,30 @@ def correction_factor(count: ArrayLike) -> Array:
     return np.where(n >= 4, beyond, np.where(n == 3, 5.7, np.inf))
 
 
+def resistance_factor(
+    count: ArrayLike, scatter: ArrayLike, reliability: Reliability, professional: float = 1.0
+) -> Array:
+    """Factor phi = C_phi M_m F_m P_m exp(-beta_0 sqrt(V_M^2 + V_F^2 + C_P V_P^2 + V_Q^2)).
+
+    AISI S100-16 Eq. K2.1.1-2, from memory. `professional` is P_m, 1 where the strength is the mean of the
+    tests itself; `scatter` is V_P, taken as 0.065 at least.
+    """
+    M, F = reliability.material, reliability.fabrication
+    V_P = np.maximum(scatter, LEAST_PROFESSIONAL)
+    under = M[1] ** 2 + F[1] ** 2 + correction_factor(count) * V_P**2 + reliability.load_scatter**2
+    return np.asarray(
+        reliability.calibration * M[0] * F[0] * professional * np.exp(-reliability.index * np.sqrt(under))
+    )
+
+
 def factor_from_tests(
     count: int, scatter: float, reliability: Reliability, professional: float = 1.0
 ) -> FactorFromTests:
-    """Factor phi = C_phi M_m F_m P_m exp(-beta_0 sqrt(V_M^2 + V_F^2 + C_P V_P^2 + V_Q^2)), Omega = 1.6 / phi.
-
-    AISI S100-16 K2.1.1, Eqs. K2.1.1-2 and K2.1.2-1, from memory. `professional` is P_m, 1 where the strength
-    is the mean of the tests itself; `scatter` is V_P, taken as 0.065 at least.
-    """
+    """`resistance_factor` with what made it, and Omega (AISI S100-16 Eq. K2.1.2-1, from memory)."""
     V_P = max(scatter, LEAST_PROFESSIONAL)
-    C_P = float(correction_factor(count))
-    M, F = reliability.material, reliability.fabrication
-    under = M[1] ** 2 + F[1] ** 2 + C_P * V_P**2 + reliability.load_scatter**2
-    phi = float(
-        reliability.calibration * M[0] * F[0] * professional * np.exp(-reliability.index * np.sqrt(under))
-    )
-    return FactorFromTests(phi, 1.6 / phi if phi > 0.0 else np.inf, professional, V_P, C_P, reliability)
+    phi = float(resistance_factor(count, V_P, reliability, professional))
+    omega = OMEGA_PHI / phi if phi > 0.0 else np.inf
+    return FactorFromTests(phi, omega, professional, V_P, float(correction_factor(count)), reliability)
 
 
 @dataclass(frozen=True)

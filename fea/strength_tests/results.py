@@ -16,6 +16,8 @@ from roofmodel.project.campaigns import Campaign
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
+SPREAD_BOUND = 0.15  # of one test from the mean, beyond which more tests are asked for (AISI S100 K2.1.1)
+
 
 @dataclass(frozen=True)
 class Justified:
@@ -61,20 +63,25 @@ class Justified:
 
 @dataclass(frozen=True)
 class MoreTests:
-    """What more tests would buy: characteristic strength after `added` tests, over today's.
+    """What more tests would buy: strengths after `added` tests, over today's.
+
+    Each with median and the 10 and 90 % fractiles over what the further tests may give, drawn from what the
+    tests so far say (predictive distribution, mean and scatter both unknown).
 
     Attributes
     ----------
     added : (a,) int
     middle, low, high : (a,) float
-        Median and the 10 and 90 % fractiles over what the further tests may give, drawn from what the tests
-        so far say (predictive distribution, mean and scatter both unknown).
+        Of the characteristic strength (EN 1990 D7.2).
+    factored : (3, a) float
+        Middle, low and high of ASD and LRFD strength (AISI S100 K2) alike, as Omega is 1.6 / phi.
     """
 
     added: IntArray
     middle: Array
     low: Array
     high: Array
+    factored: Array
 
 
 @dataclass(frozen=True)
@@ -127,6 +134,13 @@ class CampaignResult:
     more_without: MoreTests | None
     notes: tuple[str, ...]
     calibration: Calibration | None = None
+
+    @property
+    def far_off(self) -> float:
+        """Share by which one test is off the mean where AISI S100 K2.1.1 asks for more for it, else 0."""
+        values = self.nominal[self.counted]
+        far = float(np.abs(values / values.mean() - 1.0).max())
+        return far if far > SPREAD_BOUND else 0.0
 
     @property
     def suspect(self) -> int:

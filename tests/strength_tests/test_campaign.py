@@ -14,9 +14,10 @@ from fea.strength_tests.fractiles import fractile_factor, tolerance_factor
 from roofmodel.errors import InputError
 from roofmodel.project.campaigns import load_campaign
 from viewer.cli import main
+from viewer.quantities import quantity, system
 from viewer.strength.chart import label_rows
 from viewer.strength.export import campaign_data
-from viewer.strength.words import answer, strengths_table
+from viewer.strength.words import answer, more_tables, strengths_table
 
 HEAD = """
 [campaign]
@@ -108,6 +109,51 @@ def test_more_tests_agree_with_drawing_them_out(tmp_path):
     np.testing.assert_allclose(
         [found.middle[0], found.low[0], found.high[0]], np.quantile(share, [0.5, 0.1, 0.9]), rtol=0.01
     )
+
+
+def phi_by_hand(n, scatter, reliability):
+    """AISI S100-16 Eqs. K2.1.1-2 and -4 written out, with C_P = (1 + 1/n) m / (m - 2), from memory."""
+    (M_m, V_M), (F_m, V_F) = reliability.material, reliability.fabrication
+    C_P = (1.0 + 1.0 / n) * (n - 1.0) / (n - 3.0)
+    V_P = np.maximum(scatter, 0.065)
+    return 1.52 * M_m * F_m * np.exp(-3.5 * np.sqrt(V_M**2 + V_F**2 + C_P * V_P**2 + 0.21**2))
+
+
+@pytest.mark.parametrize(("added", "at"), [(1, 0), (3, 2)])
+def test_more_tests_in_asd_and_lrfd_agree_with_drawing_them_out(tmp_path, added, at):
+    """Another route: rows of mean and scatter from scipy, all samples kept, phi of each written out."""
+    one = campaign(tmp_path, VALUES)
+    found, now = more_tests(np.array(VALUES) * 1e3, one), judge(one).justified
+    logs = np.log(np.array(VALUES) * 1e3)
+    n, s = len(logs), logs.std(ddof=1)
+    sigma = s * np.sqrt((n - 1) / stats.chi2.rvs(n - 1, size=(40_000, 1), random_state=5))
+    mean = stats.norm.rvs(logs.mean(), sigma / np.sqrt(n), random_state=6)
+    later = np.exp(stats.norm.rvs(mean, sigma, size=(40_000, added), random_state=7))
+    whole = np.hstack([np.tile(np.exp(logs), (40_000, 1)), later])
+    average = whole.mean(axis=1)
+    r = now.factor.reliability
+    lrfd = phi_by_hand(n + added, whole.std(axis=1, ddof=1) / average, r) * average
+    np.testing.assert_allclose(
+        found.factored[:, at], np.quantile(lrfd / now.lrfd, [0.5, 0.1, 0.9]), rtol=0.01
+    )
+    np.testing.assert_allclose(
+        found.factored[:, at], np.quantile(lrfd / 1.6 / now.asd, [0.5, 0.1, 0.9]), rtol=0.01
+    )
+
+
+def test_without_scatter_more_tests_gain_what_the_correction_loses(tmp_path):
+    """V_P is held at 0.065, so the gain is that of C_P = 3.75, 2.4, 1.94 ... alone (K2.1.1)."""
+    values = [7.53, 7.52, 7.54, 7.53]
+    one = campaign(tmp_path, values)
+    found, r = more_tests(np.array(values) * 1e3, one), judge(one).justified.factor.reliability
+    n = 4 + found.added
+    np.testing.assert_allclose(found.factored[0], phi_by_hand(n, 0.0, r) / phi_by_hand(4, 0.0, r), rtol=2e-3)
+    assert (np.diff(found.factored[0]) > 0.0).all()
+    result = judge(one)
+    rows = more_tables(result)[1].rows
+    assert [row[:2] for row in rows[:3]] == [("1 more", "2.40"), ("2 more", "1.94"), ("3 more", "1.71")]
+    assert rows[2][2] == quantity(result.justified.asd * result.more.factored[0, 2], "force", system("SI"))
+    assert rows[2][3] == quantity(result.justified.lrfd * result.more.factored[0, 2], "force", system("SI"))
 
 
 def test_the_lowest_test_holds_down_what_more_would_buy(tmp_path):

@@ -36,15 +36,7 @@ def campaign_data(found: CampaignResult) -> dict[str, Any]:
                     "characteristic": found.model.characteristic,
                     "design": found.model.design,
                 },
-                "more_tests": {
-                    "added": found.more.added,
-                    "median": found.more.middle,
-                    "low": found.more.low,
-                    "high": found.more.high,
-                    "median_without_suspect": None
-                    if found.more_without is None
-                    else found.more_without.middle,
-                },
+                "more_tests": _more(found),
                 "suspect_above": found.limit,
                 "tests": [_test(found, i) for i in range(len(campaign.tests))],
                 "rig": rig_data(found),
@@ -71,6 +63,23 @@ def _justified(one: Justified) -> dict[str, Any]:
         "lrfd": one.lrfd,
         "asd": one.asd,
         "mean_over_factor": one.over_factor,
+    }
+
+
+def _more(found: CampaignResult) -> dict[str, Any]:
+    more, other = found.more, found.more_without
+    return {
+        "added": more.added,
+        "median": more.middle,
+        "low": more.low,
+        "high": more.high,
+        "median_without_suspect": None if other is None else other.middle,
+        "factored": {
+            "median": more.factored[0],
+            "low": more.factored[1],
+            "high": more.factored[2],
+            "median_without_suspect": None if other is None else other.factored[0],
+        },
     }
 
 

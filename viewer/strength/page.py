@@ -18,7 +18,7 @@ from viewer.strength.rig_words import rig_answer, rig_table, rig_verdict
 from viewer.strength.words import (
     answer,
     model_words,
-    more_table,
+    more_tables,
     strengths_table,
     tests_table,
     units_of,
@@ -56,7 +56,7 @@ def write_campaign_page(found: CampaignResult, path: Path) -> None:
             chart=Markup(drawing_svg(campaign_drawing(found), f"Strengths of {table.campaign.name}")),
             strengths=strengths_table(found),
             tests=tests_table(found),
-            more=more_table(found),
+            more=more_tables(found),
             rig=rig_table(found, units),
             rig_answer=rig_answer(found, units),
             rig_verdict="" if found.calibration is None else rig_verdict(found.calibration),

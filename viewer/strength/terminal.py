@@ -9,7 +9,7 @@ from fea.strength_tests.results import CampaignResult
 from viewer.report.tables import Table
 from viewer.strength.page import CAUTIONS
 from viewer.strength.rig_words import rig_answer, rig_table, rig_verdict
-from viewer.strength.words import answer, model_words, more_table, strengths_table, tests_table, units_of
+from viewer.strength.words import answer, model_words, more_tables, strengths_table, tests_table, units_of
 from viewer.terminal import print_table
 
 
@@ -44,7 +44,8 @@ def print_campaign(found: CampaignResult, console: Console) -> None:
                 tuple(tuple(row[i] for i in some) for row in rig.rows),
             ),
         )
-    print_table(console, more_table(found))
+    for table in more_tables(found):
+        print_table(console, table)
     for line in (model_words(found), *found.notes, *CAUTIONS):
         if line:
             console.print(Text(f"- {line}"), highlight=False)

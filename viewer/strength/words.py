@@ -2,8 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 
+from fea.strength_tests.notes import ASKED
+from fea.strength_tests.resistance import LEAST_PROFESSIONAL, correction_factor
 from fea.strength_tests.results import CampaignResult, Justified
 from roofmodel.project.tested import sheet_text
 from roofmodel.units import UnitSystem
@@ -174,42 +178,78 @@ def _value(one: Justified, what: str, units: UnitSystem) -> str:
     return "–" if np.isnan(value) else quantity(value, "force", units)
 
 
-def more_table(found: CampaignResult) -> Table:
-    """What more tests would buy; beside it, as if the suspect were not there."""
-    units, today, more = units_of(found), found.justified.characteristic, found.more
-    other, alone = found.more_without, found.without
+LOT = (
+    "If the further specimens come from the same lot as these. Mean and scatter are drawn from what these "
+    "tests say of them; 20,000 draws, the same in every run. A wide range says that the scatter is not "
+    "known yet."
+)
+
+
+def more_tables(found: CampaignResult) -> tuple[Table, Table]:
+    """What more tests would buy by EN 1990 and by AISI S100; beside it, as if the suspect were not there."""
+    units, more, other = units_of(found), found.more, found.more_without
+    today, alone = found.justified, found.without
+
+    def force(value: float) -> str:
+        return quantity(value, "force", units)
+
+    def suspect(what: str, share: Sequence[float]) -> list[tuple[str, ...]]:
+        if other is None or alone is None:
+            return [() for _ in more.added]
+        return [(force(getattr(alone, what) * one),) for one in share]
+
+    without = suspect("characteristic", () if other is None else other.middle)
     rows = tuple(
         (
             f"{added} more",
-            quantity(today * middle, "force", units),
-            f"{round(100.0 * (middle - 1.0), 1) + 0.0:+.1f} %".replace("-", "−"),
-            f"{quantity(today * low, 'force', units)} to {quantity(today * high, 'force', units)}",
-            *(
-                ()
-                if other is None or alone is None
-                else (quantity(alone.characteristic * other.middle[i], "force", units),)
-            ),
+            force(today.characteristic * middle),
+            _gain(middle),
+            f"{force(today.characteristic * low)} to {force(today.characteristic * high)}",
+            *rest,
         )
-        for i, (added, middle, low, high) in enumerate(
-            zip(more.added, more.middle, more.low, more.high, strict=True)
+        for added, middle, low, high, rest in zip(
+            more.added, more.middle, more.low, more.high, without, strict=True
+        )
+    )
+    last = () if other is None else ("median without the suspect",)
+    heads = (
+        "Tests", "Characteristic strength, median", "against today", "8 in 10 campaigns end in", *last,
+    )  # fmt: skip
+    by_en = Table("What more tests would buy", heads, "t" + "n" * (len(heads) - 1), rows, note=LOT)
+    without = suspect("asd", () if other is None else other.factored[0])
+    correction = correction_factor(today.sample.count + more.added)
+    rows = tuple(
+        (
+            f"{added} more",
+            f"{c:.2f}",
+            force(today.asd * middle),
+            force(today.lrfd * middle),
+            _gain(middle),
+            f"{force(today.asd * low)} to {force(today.asd * high)}",
+            *rest,
+        )
+        for added, c, middle, low, high, rest in zip(
+            more.added, correction, *more.factored, without, strict=True
         )
     )
     heads = (
-        "Tests",
-        "Characteristic strength, median",
-        "against today",
-        "8 in 10 campaigns end in",
-        *(() if other is None else ("median without the suspect",)),
+        "Tests", "C_P", "ASD strength, median", "LRFD strength, median", "against today",
+        "ASD: 8 in 10 end in", *(("ASD without the suspect",) if last else ()),
+    )  # fmt: skip
+    note = (
+        f"AISI S100 K2.1.1 (from memory): C_P is {float(correction_factor(today.sample.count)):.2f} today, "
     )
-    return Table(
-        "What more tests would buy",
-        heads,
-        "t" + "n" * (len(heads) - 1),
-        rows,
-        note="If the further specimens come from the same lot as these. Mean and scatter are drawn from what "
-        "these tests say of them; 20,000 draws, the same in every run. A wide range says that the scatter is "
-        "not known yet.",
+    note += f"and V_P at least {LEAST_PROFESSIONAL:g} however many tests there are."
+    if found.far_off:
+        note += f" One test is so far off the mean that K2.1.1 asks for {ASKED} more tests anyway."
+    by_aisi = Table(
+        "What more tests would buy in ASD and LRFD", heads, "t" + "n" * (len(heads) - 1), rows, note=note
     )
+    return by_en, by_aisi
+
+
+def _gain(share: float) -> str:
+    return f"{round(100.0 * (share - 1.0), 1) + 0.0:+.1f} %".replace("-", "−")
 
 
 def model_words(found: CampaignResult) -> str:
