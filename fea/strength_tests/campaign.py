@@ -216,7 +216,8 @@ def more_tests(strengths: Array, campaign: Campaign) -> MoreTests:
         share = np.full((3, len(added)), np.nan)
     else:
         share = np.quantile(np.array(found) / today, [0.5, 0.1, 0.9], axis=1)
-    return MoreTests(np.array(added), *share, np.quantile(np.array(factored), [0.5, 0.1, 0.9], axis=1))
+    by_aisi = np.quantile(np.array(factored), [0.5, 0.1, 0.9], axis=1)
+    return MoreTests(np.array(added), share[0], share[1], share[2], by_aisi)
 
 
 def _moments(total: Array, squares: Array, count: int) -> tuple[Array, Array]:

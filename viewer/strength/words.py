@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable
 
 import numpy as np
 
@@ -193,7 +193,7 @@ def more_tables(found: CampaignResult) -> tuple[Table, Table]:
     def force(value: float) -> str:
         return quantity(value, "force", units)
 
-    def suspect(what: str, share: Sequence[float]) -> list[tuple[str, ...]]:
+    def suspect(what: str, share: Iterable[float]) -> list[tuple[str, ...]]:
         if other is None or alone is None:
             return [() for _ in more.added]
         return [(force(getattr(alone, what) * one),) for one in share]
