@@ -55,7 +55,8 @@ class CurveFit:
     noise : float
         Of the record itself, from its second differences, over the same. [-]
     kept : float
-        Median force after the first sudden loss over the force before it, at most 1; NaN without one. [-]
+        Least force after the first sudden loss, until the specimen is unloaded or gone, over the slip force;
+        at most 1, 0 where it is gone at once, NaN without a loss. [-]
     early : float
         Stiffness of the curve between 10 and 40 % of its peak over that of the fit. [-]
     moved, force : (m,) float
@@ -96,7 +97,7 @@ class Calibration:
     fit : tuple of CurveFit, (n,)
     stiffness, slip : Mean
     kept : float
-        Least share of its force that a clamp kept after a sudden loss; NaN where none had one. [-]
+        Least `CurveFit.kept` of all curves; NaN where none had a sudden loss. [-]
     curve : ((t,) float, (t,) float)
         Displacement and force of the model with mean values. [m, N]
     rms, bias : (n,) float
@@ -157,23 +158,25 @@ def fit_curve(model: RigModel, moved: Array, force: Array, reading: CurveReading
         plateau=plateau,
         rms=float(np.sqrt((miss**2).mean())) / top,
         noise=noise / top,
-        kept=_kept(force, end),
+        kept=_kept(moved, force, end),
         early=np.nan if rigid else reading.stiffness * flexibility(model, k),
         moved=u - toe,
         force=f,
     )
 
 
-def _kept(force: Array, end: int) -> float:
-    """Median force after the loss at `end`, over the force before it."""
-    after = force[end + 1 :]
+def _kept(moved: Array, force: Array, end: int) -> float:
+    """Least force after the loss at `end`, over the largest before it: how far it falls before it grips."""
+    held = float(force[: end + 1].max())
+    far = int(np.argmax(moved)) + 1  # beyond it the specimen is unloaded
+    after = force[end + 1 : max(far, end + 2)]
     fallen = np.flatnonzero(after < (1.0 - SLIP_DROP) * force[end])
     if not len(fallen):
         return np.nan
     after = after[fallen[0] :]
-    gone = np.flatnonzero(after < OVER * force[end])
+    gone = np.flatnonzero(after < OVER * held)
     after = after[: gone[0]] if len(gone) else after
-    return float(min(np.median(after) / force[end], 1.0)) if len(after) else 0.0
+    return float(min(after.min() / held, 1.0)) if len(after) else 0.0
 
 
 def _fit_knee(model: RigModel, u: Array, f: Array, reading: CurveReading) -> tuple[float, float, float, bool]:

@@ -39,6 +39,8 @@ class CurveReading:
     proof : float
         Force where the curve first meets the stiffness line moved by the offset; the peak where it never
         does before it. [N]
+    proof_at : float
+        [m]
     work : float
         Area below the curve up to the peak. [J]
     """
@@ -50,6 +52,7 @@ class CurveReading:
     slip: float
     slip_at: float
     proof: float
+    proof_at: float
     work: float
 
 
@@ -96,6 +99,7 @@ def read_curve(displacement: ArrayLike, force: ArrayLike, offset: float = 0.5e-3
         raise ValueError(message)
     toe = -start / stiffness
     slip, slip_at = _first_loss(up, load)
+    proof, proof_at = _proof(up - toe, load, stiffness, offset)
     return CurveReading(
         peak=peak,
         at_peak=float(up[-1] - toe),
@@ -103,7 +107,8 @@ def read_curve(displacement: ArrayLike, force: ArrayLike, offset: float = 0.5e-3
         toe=toe,
         slip=slip,
         slip_at=slip_at - toe,
-        proof=_proof(up - toe, load, stiffness, offset),
+        proof=proof,
+        proof_at=proof_at,
         work=float(np.trapezoid(load, up)),
     )
 
@@ -163,13 +168,14 @@ def _first_loss(u: Array, f: Array) -> tuple[float, float]:
     return float(f[at]), float(u[at])
 
 
-def _proof(u: Array, f: Array, stiffness: float, offset: float) -> float:
-    """First crossing with the line stiffness (u - offset), from above."""
+def _proof(u: Array, f: Array, stiffness: float, offset: float) -> tuple[float, float]:
+    """First crossing with the line stiffness (u - offset), from above, and where; the peak without one."""
     gap = f - stiffness * (u - offset)
     below = np.flatnonzero((gap[1:] <= 0.0) & (gap[:-1] > 0.0))
     if not len(below):
-        return float(f.max())
+        return float(f.max()), float(u[-1])
     i = int(below[0])
     share = gap[i] / (gap[i] - gap[i + 1])
     # What was held before counts: a curve may dip before it meets the line.
-    return float(min(max(f[i] + share * (f[i + 1] - f[i]), 0.0), f.max()))
+    force = float(min(max(f[i] + share * (f[i + 1] - f[i]), 0.0), f.max()))
+    return force, float(u[i] + share * (u[i + 1] - u[i]))

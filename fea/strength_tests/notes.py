@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from fea.strength_tests.curve_notes import curve_notes
 from fea.strength_tests.fractiles import looks_normal
 from fea.strength_tests.results import SPREAD_BOUND, CampaignResult
 from fea.strength_tests.rig import shares_out
@@ -9,7 +10,6 @@ from roofmodel.units import SYSTEMS
 
 ASKED = "three"  # tests at least that are asked for then (AISI S100 K2.1.1, from memory)
 LEAST_SCATTER = 0.03  # of strengths, below which few tests agree by luck (judgment) [-]
-SLIPPED = 0.97  # a first slip below this share of the peak is one [-]
 DOUBTFUL = 0.05  # chance below which a distribution is doubted
 
 
@@ -21,6 +21,7 @@ def campaign_notes(found: CampaignResult) -> tuple[str, ...]:
         *_distribution(found),
         *_more(found),
         *_measurements(found),
+        *curve_notes(found),
         *_scatter(found),
         *_bounded(found),
     )
@@ -151,22 +152,6 @@ def _measurements(found: CampaignResult) -> list[str]:
         notes.append(
             "Strengths are not corrected for the sheet's yield strength where nominal or measured values are "
             "missing: unsafe if the specimens were stronger than nominal."
-        )
-    slipped = any(r is not None and r.slip < SLIPPED * r.peak for r in found.readings)
-    if table.method.take == "peak" and slipped:
-        notes.append(
-            "Some curves lose force before their peak: a clamp that has slipped has marked the sheet. "
-            'take = "slip" is the safe reading.'
-        )
-    slides = [
-        test.name
-        for test, r, on in zip(found.campaign.tests, found.readings, found.counted, strict=True)
-        if on and r is not None and r.proof < SLIPPED * r.slip
-    ]
-    if table.method.take == "slip" and slides:
-        notes.append(
-            f"{', '.join(slides)}: moved for good, by the offset of the proof load, before any sudden loss: "
-            'a clamp that slides without a knock. take = "proof" is the safe reading.'
         )
     return notes
 

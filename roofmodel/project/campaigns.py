@@ -85,6 +85,7 @@ def load_campaign(path: str | Path) -> Campaign:
                 what="a CSV file with displacement and force",
             )
             curves.append((found.number["displacement"], found.number["force"]))
+        _differ(tests, curves)
         rig = _rig(table, path.parent, inputs, digest)
     except InputError as error:
         message = f"{path.name}: {error}"
@@ -112,6 +113,24 @@ def _alike(table: CampaignFile, tests: tuple[TestTable, ...]) -> None:
                 f"(specimen.{name}): {least:g} to {most:g} times it; check both and their units"
             )
             raise InputError(message)
+
+
+def _differ(tests: tuple[TestTable, ...], curves: list[tuple[Array, Array] | None]) -> None:
+    """Refuse one record given for two tests: it would count twice."""
+    for i, one in enumerate(curves):
+        for j, other in enumerate(curves[:i]):
+            if one is None or other is None or len(one[0]) != len(other[0]):
+                continue
+            # Near enough for a copy that went through other units.
+            if all(
+                np.allclose(a, b, rtol=1e-4, atol=1e-4 * np.abs(a).max())
+                for a, b in zip(one, other, strict=True)
+            ):
+                message = (
+                    f'test "{tests[i].name}".curve: {tests[i].curve} is the record of test "{tests[j].name}" '
+                    f"({tests[j].curve}) again; one record is one test, give each its own"
+                )
+                raise InputError(message)
 
 
 def _rig(table: CampaignFile, folder: Path, inputs: list[Path], digest: Any) -> Rig | None:

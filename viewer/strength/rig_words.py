@@ -34,7 +34,10 @@ def rig_answer(found: CampaignResult, units: UnitSystem) -> str:
         f"{interval(one.slip, 'force', units)}"
     )
     if np.isfinite(one.kept):
-        text += f"; after a sudden loss it kept {significant(one.kept)} of its force or more"
+        text += (
+            f"; after its first sudden loss it fell to {significant(one.kept)} of its slip force in the "
+            "worst test"
+        )
     if np.isfinite(one.stiffness.range_low):
         text += (
             ". Nine in ten clamps of this lot lie between "
@@ -101,11 +104,15 @@ def rig_table(found: CampaignResult, units: UnitSystem) -> Table | None:
         "Early stiffness / fit", "Miss from others", "Bias", "Force, model / test",
         "Stiffness, model / test",
     )  # fmt: skip
+    take = found.campaign.table.method.take
     note = (
         "Fit: the rig's model by least squares, from a tenth of the largest force to the first sudden loss. "
         "From others: the model with the mean of the other specimens. Misses are root mean squares over the "
         "largest force of the curve. Early: stiffness between 10 and 40 % of the peak. ≥: no plateau before "
-        "the loss, the force that was reached."
+        "the loss, the force that was reached. Kept: least force after the first sudden loss, until the "
+        "specimen is unloaded or gone, over the slip force; clamp.slip_residual must not be more than the "
+        "least of them"
+        f"{'' if take == 'slip' else ' times slip force over strength'}."
     )
     return Table("Clamp in the rig", heads, "tnnnnnnnnnn", rows, note=note)
 

@@ -6,6 +6,7 @@ from collections.abc import Iterable
 
 import numpy as np
 
+from fea.strength_tests.curve_notes import hidden_words
 from fea.strength_tests.notes import ASKED
 from fea.strength_tests.resistance import LEAST_PROFESSIONAL, correction_factor
 from fea.strength_tests.results import CampaignResult, Justified
@@ -53,6 +54,8 @@ def answer(found: CampaignResult) -> str:
             f"; by AISI S100 K2 allowable {quantity(one.asd, 'force', units)} (ASD) and "
             f"{quantity(one.lrfd, 'force', units)} (LRFD)"
         )
+    hidden = hidden_words(found)
+    text += f". {hidden}" if hidden else ""
     return f"{text}. Valid for: {valid_for(found)}."
 
 
@@ -90,8 +93,10 @@ def tests_table(found: CampaignResult) -> Table:
         "Status",
     )
     method = found.campaign.table.method
+    bare = method.take != "peak" and any(reading is None for reading in found.readings)
+    given = ", as given where there is no curve" if bare else ""
     note = (
-        f"Strength: {WORDS[method.take]}. At nominal sheet: times (nominal / measured thickness)^"
+        f"Strength: {WORDS[method.take]}{given}. At nominal sheet: times (nominal / measured thickness)^"
         f"{method.thickness_power:g} and the same of yield strength, never raised. Suspect above "
         f"{significant(found.limit)} deviations (Grubbs's test, 5 %)."
     )

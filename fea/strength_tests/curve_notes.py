@@ -1,0 +1,117 @@
+"""What the curves of a campaign say against its strengths."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fea.strength_tests.fractiles import suspects
+from fea.strength_tests.results import CampaignResult
+from roofmodel.units import SYSTEMS
+
+Array = NDArray[np.float64]
+
+SLIPPED = 0.97  # a first slip below this share of the peak is one [-]
+LEAST = 3  # slips that can be held against each other
+
+
+def slips(found: CampaignResult) -> Array:
+    """First slip of one clamp at nominal sheet, (n,); NaN where a test has none before its peak. [N]."""
+    out = np.full(len(found.measured), np.nan)
+    for i, reading in enumerate(found.readings):
+        if reading is not None and reading.slip < SLIPPED * reading.peak:
+            out[i] = reading.slip
+    return np.asarray(out * found.share * found.nominal / found.measured)
+
+
+def hidden_slips(found: CampaignResult) -> list[int]:
+    """Tests that count by their peak and slipped below the design strength that the peaks give."""
+    if found.campaign.table.method.take != "peak":
+        return []
+    return [int(i) for i in np.flatnonzero(found.counted & (slips(found) < found.justified.design))]
+
+
+def hidden_words(found: CampaignResult) -> str:
+    """The tests of `hidden_slips` with their forces; empty without any."""
+    text, slip = SYSTEMS[found.campaign.table.campaign.units].text, slips(found)
+    low = hidden_slips(found)
+    if not low:
+        return ""
+    return (
+        f"{_named(found, low)} slipped at {text(slip[low].min(), 'force')}"
+        f"{' and above' if len(low) > 1 else ''}, BELOW THE DESIGN STRENGTH of "
+        f"{text(found.justified.design, 'force')} that the peaks give"
+    )
+
+
+def curve_notes(found: CampaignResult) -> list[str]:
+    """Slips that peaks hide, clamps that slide before they slip, strengths that have no curve."""
+    take = found.campaign.table.method.take
+    return [*(_hidden(found) if take == "peak" else []), *_sliding(found), *_bare(found)]
+
+
+def _hidden(found: CampaignResult) -> list[str]:
+    slip = np.where(found.counted, slips(found), np.nan)
+    on = np.flatnonzero(~np.isnan(slip))
+    if not len(on):
+        return []
+    text, notes = SYSTEMS[found.campaign.table.campaign.units].text, []
+    first, curves = (
+        int(on[np.argmin(slip[on])]),
+        sum(
+            one is not None and bool(counts)
+            for one, counts in zip(found.readings, found.counted, strict=True)
+        ),
+    )
+    notes.append(
+        f"{len(on)} of {curves} curves lose force before their peak, {_named(found, [first])} the first at "
+        f"{text(slip[first], 'force')}: a clamp that has slipped has marked the sheet. "
+        'take = "slip" is the safe reading.'
+    )
+    low = hidden_words(found)
+    if low:
+        notes.append(f'{low}: DO NOT USE IT before it is known why; take = "slip" counts these slips.')
+    if len(on) >= LEAST:
+        distance, limit = suspects(slip[on])
+        odd = int(np.argmax(distance))
+        if distance[odd] > limit:
+            notes.append(
+                f"The first slip of {_named(found, [int(on[odd])])} may not belong: {distance[odd]:.2f} "
+                f"deviations from the mean slip, more than {limit:.2f} (Grubbs, 5 %), which its peak does "
+                "not show; look for a cause in the laboratory."
+            )
+    return notes
+
+
+def _sliding(found: CampaignResult) -> list[str]:
+    """Clamps that reach the proof load earlier than they slip, by displacement."""
+    if found.campaign.table.method.take != "slip":
+        return []
+    at = [
+        i
+        for i, (one, on) in enumerate(zip(found.readings, found.counted, strict=True))
+        if on and one is not None and one.proof_at < one.slip_at and one.proof < SLIPPED * one.slip
+    ]
+    if not at:
+        return []
+    return [
+        f"{_named(found, at)}: moved for good, by the offset of the proof load, before any sudden loss: "
+        'a clamp that slides without a knock. take = "proof" is the safe reading.'
+    ]
+
+
+def _bare(found: CampaignResult) -> list[str]:
+    """Tests without a curve where not the largest force counts."""
+    take = found.campaign.table.method.take
+    bare = [int(i) for i in np.flatnonzero(found.counted) if found.readings[i] is None]
+    if take == "peak" or not bare:
+        return []
+    what = {"slip": "forces at first slip", "proof": "proof loads"}[take]
+    return [
+        f"{_named(found, bare)}: without a curve, so the strengths count as given, as {what}. If they are "
+        "largest forces, the strengths below are TOO HIGH."
+    ]
+
+
+def _named(found: CampaignResult, some: list[int]) -> str:
+    return ", ".join(found.campaign.tests[i].name for i in some)

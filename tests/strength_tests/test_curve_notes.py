@@ -1,0 +1,108 @@
+"""What curves say against strengths: slips that peaks hide, slides without a knock, one record twice."""
+
+import numpy as np
+import pytest
+
+from fea.strength_tests.calibrate import fit_curve
+from fea.strength_tests.campaign import judge
+from fea.strength_tests.curve_notes import hidden_slips, slips
+from fea.strength_tests.curves import read_curve
+from fea.strength_tests.rig import rig_model
+from roofmodel.errors import InputError
+from roofmodel.project.campaigns import load_campaign
+from tests.strength_tests.test_campaign import HEAD
+from tests.strength_tests.test_rig import STRAIGHT
+from viewer.strength import words
+
+K = 2.5e6
+
+
+def knock(slip, peak, fall=0.12, k=K, points=500):
+    """Straight to a slip force, a fall within 0.15 mm, then straight on to a peak."""
+    u = np.linspace(0.0, 5e-3, points)
+    at = slip / k
+    f = np.interp(u, [0.0, at, at + 0.15e-3, 5e-3], [0.0, slip, (1.0 - fall) * slip, peak])
+    return u, f
+
+
+def campaign(folder, curves, method="", more=()):
+    for i, (u, f) in enumerate(curves, 1):
+        rows = [f"{1e3 * a:.6f},{1e-3 * b:.6f}" for a, b in zip(u, f, strict=True)]
+        (folder / f"T{i}.csv").write_text("\n".join(["displacement [mm],force [kN]", *rows]))
+    text = f"{HEAD}[method]\n{method}\n"
+    text += "".join(f'[[test]]\nname = "T{i}"\ncurve = "T{i}.csv"\n' for i in range(1, len(curves) + 1))
+    text += "".join(f'[[test]]\nname = "{name}"\nstrength = "{value} kN"\n' for name, value in more)
+    (folder / "c.toml").write_text(text)
+    return load_campaign(folder / "c.toml")
+
+
+SLIPS = (6.4e3, 6.6e3, 5.9e3, 6.1e3, 6.3e3, 4.0e3, 6.8e3)
+PEAKS = (7.4e3, 7.43e3, 7.38e3, 7.3e3, 7.28e3, 7.48e3, 7.42e3)
+
+
+def test_peaks_do_not_hide_a_slip_below_the_design_strength(tmp_path):
+    curves = [knock(s, p) for s, p in zip(SLIPS, PEAKS, strict=True)]
+    found = judge(campaign(tmp_path, curves))
+    np.testing.assert_allclose(slips(found), SLIPS, rtol=5e-3)
+    assert found.justified.design > SLIPS[5]
+    assert hidden_slips(found) == [5]
+    assert "T6 slipped at 3.9" in words.answer(found)
+    assert any("first slip of T6 may not belong" in note for note in found.notes)
+    honest = judge(campaign(tmp_path, curves, 'take = "slip"'))
+    assert hidden_slips(honest) == []
+    assert honest.justified.characteristic <= min(slips(honest))
+
+
+def test_without_a_low_slip_nothing_is_said_of_one(tmp_path):
+    curves = [knock(max(s, 5.9e3) + i, p) for i, (s, p) in enumerate(zip(SLIPS, PEAKS, strict=True))]
+    found = judge(campaign(tmp_path, curves))
+    assert hidden_slips(found) == []
+    assert "slipped at" not in words.answer(found)
+
+
+def test_the_proof_load_in_the_dip_after_a_slip_is_no_slide(tmp_path):
+    """Straight to the slip: the offset line is met only in the fall, at k u = fallen force + k offset."""
+    curves = [knock(s, p) for s, p in zip(SLIPS, PEAKS, strict=True)]
+    read = read_curve(*curves[0])
+    assert read.proof < 0.97 * read.slip
+    assert read.proof_at > read.slip_at
+    assert read.proof_at == pytest.approx(read.proof / K + 0.5e-3, rel=1e-3)
+    assert not any("without a knock" in n for n in judge(campaign(tmp_path, curves, 'take = "slip"')).notes)
+
+
+def test_a_slide_before_the_knock_is_said(tmp_path):
+    curves = []
+    for i in range(4):
+        u = np.linspace(0.0, 8e-3, 600)
+        f = np.interp(u, [0.0, 1e-3, 5e-3, 5.2e-3, 8e-3], [0.0, 3e3 + i, 4.2e3, 3.0e3, 3.1e3])
+        curves.append((u, f))
+    found = judge(campaign(tmp_path, curves, 'take = "slip"'))
+    assert any("T1, T2, T3, T4" in n and "without a knock" in n for n in found.notes)
+
+
+@pytest.mark.parametrize(("fall", "peak"), [(0.12, 7.4e3), (0.3, 9e3)])
+def test_kept_is_the_lowest_point_however_well_it_grips_again(fall, peak):
+    model = rig_model(STRAIGHT, "along")
+    u, f = knock(6e3, peak, fall)
+    fit = fit_curve(model, u, f, read_curve(u, f))
+    assert fit.kept == pytest.approx(1.0 - fall, rel=0.01)
+    # Unloading at the end of the test is no loss.
+    back, down = u[-1] - np.linspace(0.0, 2e-3, 40)[1:], f[-1] * np.linspace(1.0, 0.0, 40)[1:]
+    u, f = np.append(u, back), np.append(f, down)
+    assert fit_curve(model, u, f, read_curve(u, f)).kept == pytest.approx(fit.kept)
+
+
+def test_one_record_counts_once(tmp_path):
+    curves = [knock(s, p) for s, p in zip(SLIPS[:4], PEAKS, strict=False)]
+    with pytest.raises(InputError, match=r'"T5"\.curve: T5\.csv is the record of test "T2"'):
+        campaign(tmp_path, [*curves, curves[1]])
+    campaign(tmp_path, [*curves, (curves[1][0], 1.001 * curves[1][1])])
+
+
+def test_strengths_without_a_curve_count_as_given_and_say_so(tmp_path):
+    more = [(f"P{i}", 5.0 + 0.1 * i) for i in range(4)]
+    found = judge(campaign(tmp_path, [], 'take = "slip"', more))
+    assert any(n.startswith("P0, P1, P2, P3: without a curve") for n in found.notes)
+    assert "as given where there is no curve" in words.tests_table(found).note
+    plain = judge(campaign(tmp_path, [], "", more))
+    assert not any("without a curve" in n for n in plain.notes)
