@@ -190,6 +190,30 @@ def from_left_end(roof: RoofSurface, row: RowTable, at: Array) -> float:
     return float((at - point) @ way) - _pieces(roof, plane, point, way)[0][0]
 
 
+def left_reach(roof: RoofSurface, layout: Layout, row: int, *, own: bool = False) -> float:
+    """Distance of a rail's left end from the left end of the plane, along the rail's line.
+
+    What a tape shows, over gaps of the plane too (dormers, wings): what `start` counts.
+
+    Parameters
+    ----------
+    roof : RoofSurface
+    layout : Layout
+    row : int
+    own : bool
+        From the left end of the piece of plane that the row stands on instead.
+
+    Returns
+    -------
+    float
+        [m]
+    """
+    start, end = layout.row_start[row], layout.row_end[row]
+    pieces = _pieces(roof, int(layout.row_plane[row]), start, (end - start) / np.linalg.norm(end - start))
+    lefts = [a for a, _ in pieces if a <= TOUCH] or [0.0]
+    return max(-(lefts[-1] if own else lefts[0]), 0.0)
+
+
 def _place(
     roof: RoofSurface, row: RowTable, choices: Sequence[PlaneChoice], panel: Panel, units: UnitSystem
 ) -> _Row:

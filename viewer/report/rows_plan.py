@@ -5,10 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-import shapely
 from numpy.typing import NDArray
 
 from fea.analysis import Analysis
+from roofmodel.project.placement import left_reach
 from roofmodel.units import UnitSystem
 from viewer import style
 from viewer.picture import svg
@@ -80,9 +80,15 @@ def rows_svg(analysis: Analysis, plane: int, units: UnitSystem | None = None) ->
         *_seams(analysis, plane, sheet),
     ]
     rows = np.flatnonzero(analysis.project.layout.row_plane == plane).tolist()
+    parts += _heights(analysis, plane, rows, sheet, units)
     for row in rows:
         parts += _row(analysis, row, sheet, units)
-    parts += _heights(analysis, plane, rows, sheet, units)
+    called = called_clamp(analysis)
+    if called >= 0 and analysis.project.layout.clamp_row[called] in rows:  # in the head, off rows and numbers
+        use = style.utilization_text(float(clamp_utilization(analysis)[called]))
+        words = f"governs: {analysis.project.layout.clamp_name[called]}, {use}"
+        x = WIDTH - 20.0 - 1.15 * text_width(words, TYPE, bold=True)  # other fonts are wider
+        parts += [_ring(x - 12.0, 10.5, 5.0), svg.text(words, x, 14.0, TYPE, bold=True)]
     width = drawn(right - left, "length", units)
     ends = sheet.at(np.array([[left, low], [right, low]])) + np.array([0.0, 18.0])
     parts += _measure(ends[0], ends[1], width, 12.0)
@@ -134,17 +140,13 @@ def _row(analysis: Analysis, row: int, sheet: _Sheet, units: UnitSystem) -> list
         x, anchor = float(rail[0, 0]) + 12.0, "start"
     parts.append(svg.text(words, x, y - radius - 5.0, TYPE, anchor=anchor, bold=True, halo=True))
     if worst >= 0:
-        use = style.utilization_text(float(clamp_utilization(analysis)[called]))
         x, y = points[worst].tolist()
-        parts.append(
-            svg.element("circle", cx=x, cy=y, r=radius + 4.0, fill="none", stroke=style.INK, stroke_width=1.6)
-        )
-        y -= radius + 20.0
-        parts.append(svg.line(np.array([[x, y + 3.0], [x, y + 15.0]]), style.INK, 1.0))
-        side = "start" if x < 0.25 * WIDTH else "end" if x > 0.75 * WIDTH else "middle"
-        text = f"governs: {layout.clamp_name[called]}, {use}"
-        parts.append(svg.text(text, x, y, TYPE, anchor=side, bold=True, halo=True))
+        parts.append(_ring(x, y, radius + 4.0))
     return parts
+
+
+def _ring(x: float, y: float, radius: float) -> str:
+    return svg.element("circle", cx=x, cy=y, r=radius, fill="none", stroke=style.INK, stroke_width=1.6)
 
 
 def _heights(analysis: Analysis, plane: int, rows: list[int], sheet: _Sheet, units: UnitSystem) -> list[str]:
@@ -162,14 +164,37 @@ def _heights(analysis: Analysis, plane: int, rows: list[int], sheet: _Sheet, uni
     for a, b, value in zip(y[:-1], y[1:], np.diff(ups), strict=True):
         words = drawn(float(value), "length", units)
         parts += _measure(np.array([x, a]), np.array([x, b]), words, 0.0)
-    for row in level:  # from the plane's left edge to the rail
-        start = layout.row_start[row]
-        cut = shapely.intersection(outline, shapely.LineString([[left - 1.0, start[1]], start]))
-        if cut.length > 0.02 and not cut.is_empty:
-            first = shapely.get_coordinates(cut)[0]
-            ends = sheet.at(np.stack([first, start])) - np.array([0.0, 9.0])
-            parts += _measure(ends[0], ends[1], drawn(float(cut.length), "length", units), -5.0)
+    for row in level:
+        parts += _start(analysis, row, sheet, units)
     return parts
+
+
+def _start(analysis: Analysis, row: int, sheet: _Sheet, units: UnitSystem) -> list[str]:
+    """From the plane's left end at the row's height to the rail, as `start` counts: over dormers too.
+
+    Its words stand where no other row runs.
+    """
+    layout, roof = analysis.project.layout, analysis.project.roof
+    start, reach = layout.row_start[row], left_reach(roof, layout, row)
+    if reach < 0.02:
+        return []
+    beside = np.flatnonzero(
+        (layout.row_plane == layout.row_plane[row])
+        & (np.abs(layout.row_start[:, 1] - start[1]) * sheet.scale < 30.0)
+        & (layout.row_start[:, 0] < start[0])
+    )
+    over = 23.0 if len(beside) else 9.0  # clear of their names
+    a, b = sheet.at(np.stack([start - [reach, 0.0], start])) - np.array([0.0, over])
+    bounds = np.concatenate([layout.row_start[beside, 0], layout.row_end[beside, 0]])
+    cuts = np.clip(np.sort(np.append(bounds, [start[0] - reach, start[0]])), start[0] - reach, start[0])
+    middle = 0.5 * (cuts[1:] + cuts[:-1])
+    taken = (
+        (middle[:, None] > layout.row_start[beside, 0]) & (middle[:, None] < layout.row_end[beside, 0])
+    ).any(axis=1)
+    free = int(np.argmax(np.where(taken, 0.0, np.diff(cuts))))
+    x = float(sheet.at(np.array([middle[free], start[1]]))[0])
+    words = drawn(reach, "length", units)
+    return [*_measure(a, b, "", 0.0), svg.text(words, x, a[1] - 5.0, TYPE, anchor="middle", halo=True)]
 
 
 def _measure(a: Array, b: Array, words: str, below: float) -> list[str]:
@@ -177,6 +202,8 @@ def _measure(a: Array, b: Array, words: str, below: float) -> list[str]:
     tick = np.array([3.0, -3.0])
     parts = [svg.line(np.stack([a, b]), style.MUTED, 0.8)]
     parts += [svg.line(np.stack([p - tick, p + tick]), style.INK, 1.1) for p in (a, b)]
+    if not words:
+        return parts
     x, y = (0.5 * (a + b)).tolist()
     if abs(a[1] - b[1]) < 1e-6:
         return [*parts, svg.text(words, x, y + below, TYPE, anchor="middle", halo=True)]
