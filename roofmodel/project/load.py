@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import hashlib
-import tomllib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
@@ -15,6 +14,7 @@ from roofmodel.hardware import Clamp, DesignFormat, Panel, Rail, SeamDetail
 from roofmodel.layout import Layout, no_rows
 from roofmodel.project.arrays import place_arrays
 from roofmodel.project.as_built import AS_MEASURED, as_found, read_measured
+from roofmodel.project.base_file import FILE_FIELDS, BaseFile, read_base
 from roofmodel.project.framing_tables import make_framing
 from roofmodel.project.hardware_tables import make_clamp, make_panel, make_rail
 from roofmodel.project.import_schema import ImportedRoof
@@ -29,7 +29,7 @@ from roofmodel.project.sites import make_site
 from roofmodel.project.standing import with_what_stands
 from roofmodel.project.stops_tables import place_stops
 from roofmodel.project.tested import check_tested
-from roofmodel.project.validation import modeled, read_text, validated
+from roofmodel.project.validation import Model, modeled, read_text, read_toml
 from roofmodel.sliding.thrust import SlideOptions, ValleyThrust
 from roofmodel.snow.inputs import Site
 from roofmodel.stops import Stops, no_stops
@@ -50,14 +50,16 @@ class Project:
     table : ProjectFile
         What it says, SI.
     digest : str
-        SHA-256 of the project file and of the imported roof, so that a result can be reproduced; empty
-        once `with_rows` has moved rows.
+        SHA-256 of the project file, its base and the files they name, so that a result can be reproduced;
+        empty once `with_rows` has moved rows.
     roof, site, rail, clamp, panel, seam, layout, slide
         Inputs of the calculation; seam is None without its table.
     framing : Framing or None
         What carries the roof, if the user says it.
     stops : Stops
         Single stops; they relieve no row.
+    base : BaseFile or None
+        The project file that this one builds on.
     """
 
     path: Path
@@ -73,16 +75,23 @@ class Project:
     slide: SlideOptions
     framing: Framing | None = None
     stops: Stops = field(default_factory=no_stops)
+    base: BaseFile | None = None
 
     @property
     def inputs(self) -> tuple[Path, ...]:
-        """The project file and every file it names; no output may take their place."""
-        table = self.table
-        named = [table.roof.file] if isinstance(table.roof, ImportedRoof) else []
-        named += [] if table.as_built is None else [table.as_built.file]
-        drawn = None if table.rail.profile is None else table.rail.profile.file
-        named += [] if drawn is None else [drawn]
-        return (self.path, *(self.path.parent / name for name in named))
+        """The project file, its base and every file they name; no output may take their place."""
+        named = [] if self.base is None else [self.base.path]
+        for place in FILE_FIELDS:
+            found: Any = self.table
+            for name in place:
+                found = getattr(found, name, None)
+            named += [] if found is None else [self.path.parent / str(found)]
+        return (self.path, *named)
+
+    @property
+    def source(self) -> str:
+        """Name of the project file, and of the one it builds on."""
+        return self.path.name if self.base is None else f"{self.path.name} on {self.base.name}"
 
 
 def load_project(path: str | Path, *, rows_needed: bool = True, rows_count: bool = True) -> Project:
@@ -108,9 +117,31 @@ def load_project(path: str | Path, *, rows_needed: bool = True, rows_count: bool
     """
     path = Path(path)
     text = read_text(path)
-    table = parse_project(text, path.name)
+    data = read_toml(text, path.name)
+    base = read_base(data, path)
+    table, base, _ = _based(data, base, path.name, ProjectFile)
+    digest = _digest(text, base)
+    return _assemble(table, path, digest, base, rows_needed=rows_needed, rows_count=rows_count)
+
+
+def _digest(text: str, base: BaseFile | None) -> Any:
     digest = hashlib.sha256(text.encode())
-    return _assemble(table, path, digest, rows_needed=rows_needed, rows_count=rows_count)
+    if base is not None:
+        digest.update(base.text.encode())
+    return digest
+
+
+def _based(
+    data: Mapping[str, Any], base: BaseFile | None, name: str, model: type[Model]
+) -> tuple[Model, BaseFile | None, Mapping[str, Any]]:
+    """Tables of a project after a model, those of its base below them; the base; both as plain data."""
+    if base is None:
+        return modeled(data, name, model), None, data
+    data, base = base.below(data)
+    try:
+        return modeled(data, name, model), base, data
+    except InputError as error:
+        raise InputError(base.told(str(error))) from None
 
 
 def edited_project(known: Project, data: Mapping[str, Any]) -> Project:
@@ -121,7 +152,7 @@ def edited_project(known: Project, data: Mapping[str, Any]) -> Project:
     known : Project
         Its path counts, and its roof is taken over where the table `roof` is the same.
     data : mapping
-        Content of a project file, as a TOML reader gives it.
+        Content of a project file, as a TOML reader gives it; tables that it lacks are those of its base.
 
     Returns
     -------
@@ -132,7 +163,7 @@ def edited_project(known: Project, data: Mapping[str, Any]) -> Project:
     ------
     InputError
     """
-    table = modeled(data, known.path.name, ProjectFile)
+    table, base, _ = _based(data, known.base, known.path.name, ProjectFile)
     if table.as_built is not None and table.row != known.table.row:
         message = f"{known.path.name}: {_MEASURED}"
         raise InputError(message)
@@ -140,7 +171,7 @@ def edited_project(known: Project, data: Mapping[str, Any]) -> Project:
     if table.roof == known.table.roof:
         notes = tuple(note for note in known.roof.notes if not note.startswith(AS_MEASURED))
         roof = replace(known.roof, notes=notes)  # what was measured is found anew, or no more
-    return replace(_assemble(table, known.path, hashlib.sha256(), roof), digest="")
+    return replace(_assemble(table, known.path, hashlib.sha256(), base, roof), digest="")
 
 
 def without_rows(known: Project) -> Project:
@@ -155,6 +186,7 @@ def _assemble(
     table: ProjectFile,
     path: Path,
     digest: Any,
+    base: BaseFile | None = None,
     roof: RoofSurface | None = None,
     *,
     rows_needed: bool = True,
@@ -210,10 +242,11 @@ def _assemble(
             stops=place_stops(
                 roof, table.stops, table.plane, panel, clamp.height + rail.section.highest_top, units
             ),
+            base=base,
         )
     except InputError as error:
         message = f"{path.name}: {SYSTEMS[table.project.units].reworded(str(error))}"
-        raise InputError(message) from None
+        raise InputError(message if base is None else base.told(message)) from None
 
 
 def with_rows(project: Project, rows: Sequence[RowTable]) -> Project:
@@ -268,23 +301,19 @@ def load_roof(path: str | Path) -> tuple[RoofSurface, RoofFile, str]:
     """
     path = Path(path)
     text = read_text(path)
-    table = validated(text, path.name, RoofFile)
-    digest = hashlib.sha256(text.encode())
+    data = read_toml(text, path.name)
+    table, base, whole = _based(data, read_base(data, path), path.name, RoofFile)
+    digest = _digest(text, base)
     try:
         roof = _read_roof(table, path, digest)
         return (
-            with_what_stands(roof, tomllib.loads(text), SYSTEMS[table.project.units]),
+            with_what_stands(roof, whole, SYSTEMS[table.project.units]),
             table,
             digest.hexdigest(),
         )
     except InputError as error:
         message = f"{path.name}: {SYSTEMS[table.project.units].reworded(str(error))}"
         raise InputError(message) from None
-
-
-def parse_project(text: str, name: str) -> ProjectFile:
-    """Validate the text of a project file; `name` is for messages. Raises InputError."""
-    return validated(text, name, ProjectFile)
 
 
 def _read_roof(table: ProjectFile | RoofFile, path: Path, digest: Any) -> RoofSurface:

@@ -84,6 +84,7 @@ class RoofFile(Table):
 
     model_config = ConfigDict(extra="ignore", frozen=True, strict=True, allow_inf_nan=False)
 
+    builds_on: Line | None = None
     project: Project
     roof: RoofTable
 
@@ -338,6 +339,11 @@ class Analysis(Table):
 class ProjectFile(Table):
     """A whole project."""
 
+    builds_on: Line | None = Field(
+        None,
+        description="Another project file, relative to this one: tables that this file lacks are its. A "
+        "table given here counts as a whole; `protect = []` takes a list away.",
+    )
     project: Project
     site: AnySite
     roof: RoofTable

@@ -25,7 +25,9 @@ from test_commands import SCHEMA
 
 from fea.analysis import analyze
 from roofmodel.errors import InputError
-from roofmodel.project.load import load_project, parse_project
+from roofmodel.project.load import load_project
+from roofmodel.project.schema import ProjectFile
+from roofmodel.project.validation import validated
 from roofmodel.units import EXAMPLES, parse
 from tests.fuzz.mutations import COMMON_UNITS, at, places
 from viewer.export import results
@@ -260,7 +262,7 @@ def strange_city(draw: st.DrawFn) -> bytes:
 def test_what_is_mutated_is_valid_before() -> None:
     """Else the tests below would only ever see refusals."""
     for seed in SEEDS:
-        parse_project(document(seed), "seed")
+        validated(document(seed), "seed", ProjectFile)
         outcome(document(seed))
     for name, (_, content) in ROOFS.items():
         with tempfile.TemporaryDirectory() as folder:

@@ -1,6 +1,7 @@
 """Every name a person meets has a verdict: whose word it is. New names are thought about before they land."""
 
 import re
+import tomllib
 from pathlib import Path
 
 import pytest
@@ -18,6 +19,17 @@ def test_every_name_has_a_verdict_and_every_verdict_a_name(group: str) -> None:
     without = sorted(set(FOUND[group]) - set(GIVEN[group]))
     assert not without, "no verdict in viewer/docs/names.toml: trade, standard, general or our own?"
     assert not sorted(set(GIVEN[group]) - set(FOUND[group])), "gone from the program"
+
+
+def test_no_name_stands_twice_in_a_list() -> None:
+    """Lists merge by union: what both sides moved would stay twice."""
+    read = tomllib.loads((ROOT / "viewer" / "docs" / "names.toml").read_text(encoding="utf-8"))
+    for group, kinds in read.items():
+        names = [name for sources in kinds.values() for some in sources.values() for name in some]
+        assert not sorted({name for name in names if names.count(name) > 1}), group
+    lines = (ROOT / "CHANGELOG.md").read_text(encoding="utf-8").splitlines()
+    entries = [line for line in lines if line.startswith("- ")]
+    assert not sorted({line for line in entries if entries.count(line) > 1})
 
 
 def test_verdicts_say_why() -> None:

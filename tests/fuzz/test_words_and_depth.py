@@ -9,7 +9,6 @@ import pytest
 import seeds
 
 from roofmodel.errors import InputError
-from roofmodel.project.load import parse_project
 from roofmodel.project.schema import ProjectFile
 from roofmodel.project.span_study import load_study
 from roofmodel.project.validation import validated
@@ -30,12 +29,12 @@ def test_nothing_on_screen_but_words() -> None:
 def test_words_of_a_project_are_plain(text: str, old: str, field: str) -> None:
     assert old in seeds.SMALL
     with pytest.raises(InputError, match=rf"\.{field}: .* holds a .*control character"):
-        parse_project(seeds.SMALL.replace(old, f"{field} = {json.dumps(text)}"), "p.toml")
+        validated(seeds.SMALL.replace(old, f"{field} = {json.dumps(text)}"), "p.toml", ProjectFile)
 
 
 def test_reasons_may_have_two_lines() -> None:
     text = seeds.SMALL.replace('"works tests 1-1"', '"""works tests,\nsix pulls"""')
-    assert parse_project(text, "p.toml").clamp.test_basis == "works tests,\nsix pulls"
+    assert validated(text, "p.toml", ProjectFile).clamp.test_basis == "works tests,\nsix pulls"
 
 
 @pytest.mark.parametrize("deep", [40, 300, 2000])
@@ -51,8 +50,10 @@ def test_tables_in_tables_end_somewhere(tmp_path, deep: int, form: str) -> None:
 
 def test_close_words_are_named_one_by_one() -> None:
     with pytest.raises(InputError, match=r'\(did you mean "characteristic"\?\)$'):
-        parse_project(
-            seeds.SMALL.replace('strength_kind = "characteristic"', 'strength_kind = "caracteristic"'), "p"
+        validated(
+            seeds.SMALL.replace('strength_kind = "characteristic"', 'strength_kind = "caracteristic"'),
+            "p",
+            ProjectFile,
         )
 
 

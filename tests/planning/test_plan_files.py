@@ -21,7 +21,9 @@ from fea.planning.plan import plan_rows
 from fea.planning.slivers import without_slivers
 from fea.planning.threats import find_threats
 from roofmodel.errors import InputError
-from roofmodel.project.load import load_project, parse_project
+from roofmodel.project.load import load_project
+from roofmodel.project.schema import ProjectFile
+from roofmodel.project.validation import validated
 from viewer.cli import commands
 from viewer.plan import run as run_module
 from viewer.plan.export import plan_data, planned_text, write_planned_project
@@ -42,7 +44,7 @@ MODELS = Path(__file__).parents[2] / "models"
 def test_planned_project_says_the_same_rows_and_all_else(units):
     text = gable(FOOTPRINT="0 0, 8 0, 8 3, 0 3 m").replace('"Plan barn"', f'"Plan barn"\nunits = "{units}"')
     text = text.replace("[design]", "# what governs\n[design]  # by the code")
-    table = parse_project(text, "project.toml")
+    table = validated(text, "project.toml", ProjectFile)
     row = table.row[0]
     unit = 0.0254 if units == "US" else 0.01
     rows = (
@@ -52,7 +54,7 @@ def test_planned_project_says_the_same_rows_and_all_else(units):
     again = planned_text(text, rows, units)
     for comment in ("# what governs\n[design]", "# by the code"):
         assert comment in again
-    read = parse_project(again, "planned.toml")
+    read = validated(again, "planned.toml", ProjectFile)
     for found, wanted in zip(read.row, rows, strict=True):
         for name, value in wanted:
             got = getattr(found, name)
@@ -67,8 +69,8 @@ def test_rows_may_be_missing_or_inline(rows):
     text = gable()
     before, after = text.split(TWO_ROWS)
     text = f"{rows}\n{before}{after}" if rows.startswith("row =") else f"{before}{rows}{after}"
-    row = parse_project(gable(), "x").row[1]
-    read = parse_project(planned_text(text, (row,), "SI"), "planned.toml")
+    row = validated(gable(), "x", ProjectFile).row[1]
+    read = validated(planned_text(text, (row,), "SI"), "planned.toml", ProjectFile)
     assert [one.name for one in read.row] == ["W"]
 
 

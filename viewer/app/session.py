@@ -13,9 +13,11 @@ from typing import TYPE_CHECKING, Any
 from roofmodel.errors import InputError
 from roofmodel.memory import Memory
 from roofmodel.project.load import Project, edited_project, load_project, without_rows
+from roofmodel.project.validation import read_text
 from roofmodel.units import SYSTEMS
 from viewer.app import messages
 from viewer.app.edits import apply_edit
+from viewer.app.lent import lend, take_back, whole
 from viewer.files import atomic, sweep
 
 if TYPE_CHECKING:
@@ -166,7 +168,7 @@ def preview(state: State, edit: messages.Edit, tell: Tell | None = None) -> Vers
     InputError
     """
     check_revision(state, edit.revision)
-    data = tomllib.loads(state.now.text)
+    data = whole(state.now.text, state.now.project.base)
     label = apply_edit(data, edit, state.now.project)
     project = edited_project(state.now.project, data)
     trial = Version("", label, project, None, memory=_shared(state.now, project))
@@ -189,9 +191,12 @@ def _changed(state: State, edit: messages.Edit) -> Version:
     """The next version by a change, without its answer. Raises InputError."""
     import tomlkit
 
-    document = tomlkit.parse(state.now.text)
+    document, base = tomlkit.parse(state.now.text), state.now.project.base
     try:
+        lent = {} if base is None else lend(document, base)
         label = apply_edit(document, edit, state.now.project)
+        taken = take_back(document, lent)
+        label += f"; {', '.join(taken)} now stands in {state.path.name}" if taken else ""
         text = tomlkit.dumps(document)
         data = tomllib.loads(text)
     except (tomlkit.exceptions.TOMLKitError, ValueError, TypeError, AttributeError, KeyError) as error:
@@ -254,7 +259,7 @@ def take_plan(state: State, revision: int, plan: Plan, tell: Tell | None = None)
 
 
 def _push(state: State, version: Version) -> State:
-    if version.text == state.now.text:
+    if version.text == state.now.text and version.project.base == state.now.project.base:
         return state
     past = (*state.past, state.now)[-KEPT_STEPS:]
     old = tuple(replace(v, analysis=None) if v.analysis is not None else v for v in past[:-KEPT_ANSWERS])
@@ -366,6 +371,13 @@ def save(state: State, revision: int, *, anew: bool = False) -> State:
         except OSError as error:
             message = f"{state.path.name}: cannot be read ({error.strerror})"
             raise InputError(message) from None
+        base = state.now.project.base
+        if base is not None and read_text(base.path) != base.text:
+            message = (
+                f"{state.path.name}: {base.name}, on which it builds, was changed since it was read, so "
+                "nothing was saved. Read the file again and repeat your changes there"
+            )
+            raise InputError(message)
         if there not in (state.on_disk, new):
             message = (
                 f"{state.path.name}: was changed by another program since it was read, and saving would "

@@ -5,7 +5,6 @@ from __future__ import annotations
 import base64
 import hashlib
 import math
-import tomllib
 from typing import Any
 
 import numpy as np
@@ -21,6 +20,7 @@ from roofmodel.project.as_built import AS_MEASURED
 from roofmodel.project.load import Project
 from roofmodel.surface import FLAT_SLOPE, EdgeKind
 from roofmodel.units import factor, split
+from viewer.app.lent import whole
 from viewer.app.session import State, Version
 from viewer.app.spots import free_spots
 from viewer.app.surface import roof_key
@@ -59,7 +59,7 @@ def state_data(state: State, *, exports: tuple[tuple[str, str], ...] = ()) -> di
         "cautions": list(CAUTIONS),
         "planes": _planes(now.project),
         "spots": free_spots(now.project),
-        **_tables(now.text),
+        **_tables(whole(now.text, now.project.base)),
         "exports": list(exports),
         "roof_key": roof_key(now.project),
         **answer_data(now),
@@ -293,7 +293,7 @@ def _rows(version: Version) -> list[dict[str, Any]]:
             }
         found.append(data)
     if version.text:
-        for data, given in zip(found, tomllib.loads(version.text)["row"], strict=True):
+        for data, given in zip(found, whole(version.text, version.project.base)["row"], strict=True):
             data["fields"] = given
             data |= _unit_of(given["up"])
     return found
@@ -331,9 +331,8 @@ def _planes(project: Project) -> list[dict[str, Any]]:
     ]
 
 
-def _tables(text: str) -> dict[str, Any]:
-    """Hardware, and what stands on the roof, as the file gives them."""
-    data = tomllib.loads(text)
+def _tables(data: dict[str, Any]) -> dict[str, Any]:
+    """Hardware, and what stands on the roof, as the file and its base give them."""
     return {
         "hardware": {name: data.get(name, {}) for name in ("site", "rail", "clamp", "panel", "design")},
         "things": {name: data.get(name, []) for name in ("obstruction", "solar")},

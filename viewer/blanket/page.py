@@ -82,7 +82,7 @@ def _title_block(study: BlanketStudy, today: date) -> tuple[tuple[str, str], ...
         ("Date", today.isoformat()),
         ("Case", study.setting.case.name),
         ("Load factor on snow for use", f"{study.factor:g}"),
-        ("Input", project.path.name),
+        ("Input", project.source),
         ("Eavewright", version()),
         ("Input SHA-256", project.digest),
     )

@@ -10,6 +10,7 @@ import tomlkit
 from tomlkit.items import AoT, Comment, Table, Whitespace
 
 from fea.planning.plan import Plan
+from roofmodel.project.base_file import BaseFile, move_files
 from roofmodel.project.load import Project
 from roofmodel.project.schema import RowTable
 from viewer.export import created, file_head, verdict
@@ -84,7 +85,7 @@ def planned_content(text: str, project: Project, plan: Plan) -> str:
     text = planned_text(text, plan.rows, units)
     width = plan.analysis.project.table.analysis.strip_width
     if width != project.table.analysis.strip_width:
-        text = _with_strips(text, _length(width, units))
+        text = _with_strips(text, _length(width, units), project.base)
     return text
 
 
@@ -93,10 +94,11 @@ def _length(value: float, units: str) -> str:
     return f"{number:.12g} {'in' if units == 'US' else 'm'}"
 
 
-def _with_strips(text: str, width: str) -> str:
+def _with_strips(text: str, width: str, base: BaseFile | None) -> str:
     document = tomlkit.parse(text)
     if "analysis" not in document:
-        document.add("analysis", tomlkit.table())
+        known = {} if base is None else base.tables.get("analysis", {})
+        document.add("analysis", tomlkit.item(dict(known)))
     document["analysis"]["strip_width"] = width
     return tomlkit.dumps(document)
 
@@ -163,9 +165,12 @@ def _tail(rows: Any) -> list[Any]:
 def _moved(text: str, project: Project, folder: Path) -> str:
     """Text with the files that it names found from its new folder."""
     document = tomlkit.parse(text)
-    for table in ("roof", "as_built"):
-        named = document.get(table)
-        if named is not None and "file" in named:
-            old = project.path.parent / str(named["file"])
-            named["file"] = os.path.relpath(old.resolve(), folder.resolve()).replace(os.sep, "/")
+
+    def moved(name: str) -> str:
+        old = (project.path.parent / name).resolve()
+        return os.path.relpath(old, folder.resolve()).replace(os.sep, "/")
+
+    move_files(document, moved)
+    if "builds_on" in document:
+        document["builds_on"] = moved(str(document["builds_on"]))
     return tomlkit.dumps(document)

@@ -265,7 +265,7 @@ def _title_block(analysis: Analysis, today: date) -> tuple[tuple[str, str], ...]
         ("Standard", analysis.snow.cases[0].standard if analysis.snow.cases else "–"),
         ("Format", project.table.design.format),
         ("Units", about.units),
-        ("Input", project.path.name),
+        ("Input", project.source),
         ("Eavewright", version()),
         ("Input SHA-256", project.digest),
     )

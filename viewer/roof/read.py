@@ -67,7 +67,7 @@ def see_roof(path: Path, units: str, options: Mapping[str, Any]) -> SeenRoof:
         raise InputError(message)
     roof, table, digest = load_roof(path)
     extra = getattr(table.roof, "file", None)
-    inputs = (path,) if extra is None else (path, path.parent / extra)
+    inputs = tuple(path.parent / one for one in (path.name, table.builds_on, extra) if one is not None)
     source = path.name if extra is None else f"{path.name}: {extra}"
     return SeenRoof(roof, table.project.name, source, inputs, digest, system(table.project.units))
 

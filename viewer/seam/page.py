@@ -118,7 +118,7 @@ def _title_block(analysis: Analysis, detail: ClampDetail, today: date) -> tuple[
         ("Date", today.isoformat()),
         ("Case", analysis.snow.cases[detail.shown_source.case].name),
         ("Combination", combination(analysis, detail.shown_source.case)),
-        ("Input", project.path.name),
+        ("Input", project.source),
         ("Eavewright", version()),
         ("Input SHA-256", project.digest),
     )

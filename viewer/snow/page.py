@@ -139,7 +139,7 @@ def _title_block(study: SnowStudy, today: date) -> tuple[tuple[str, str], ...]:
         ("Units", about.units),
         ("Cases", str(len(cases))),
         ("Eavewright", version()),
-        ("Input", project.path.name),
+        ("Input", project.source),
         ("Input SHA-256", project.digest),
     )
 
