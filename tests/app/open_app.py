@@ -32,7 +32,7 @@ class Browser:
         self.numbers = itertools.count(1)
         self.heard: list[dict[str, Any]] = []
         self.state = self.wait(lambda m: m["type"] == "state")
-        if self.state["solving"] or "verdict" not in self.state:
+        if self.state["solving"]:
             self.state = self.wait(lambda m: m["type"] == "state" and ("verdict" in m or m["trouble"]))
 
     def wait(self, wanted: Any) -> dict[str, Any]:

@@ -15,10 +15,12 @@ from starlette.responses import FileResponse, PlainTextResponse, Response
 from starlette.routing import Route
 
 from viewer import style
+from viewer.app.joined import one_script
 
 if TYPE_CHECKING:
     from viewer.app.server import Desk
 
+_SHEETS = ("palette.css", "app.css", "parts.css")
 _PAGE_FONTS = ("SourceSansPro-Regular.ttf", "SourceSansPro-Semibold.ttf")
 
 
@@ -37,8 +39,6 @@ async def _static(request: Request) -> Response:
 
 def _packaged(name: str) -> Response:
     """A file of the app by its plain name; nothing else can be asked for."""
-    if name == "palette.css":
-        return Response(style.css_variables() + _scales_css(), media_type="text/css")
     content = _files().get(name)
     if content is None:
         return PlainTextResponse("there is no such file", status_code=404)
@@ -48,10 +48,15 @@ def _packaged(name: str) -> Response:
 
 @cache
 def _files() -> dict[str, bytes]:
-    """Everything that the page loads, read once."""
+    """Everything that the page loads, read once; its sheets and its modules also as one."""
     static = [item for item in (resources.files("viewer.app") / "static").iterdir() if item.is_file()]
     fonts = [resources.files("viewer.picture") / "fonts" / name for name in _PAGE_FONTS]
-    return {item.name: item.read_bytes() for item in (*static, *fonts)}
+    found = {item.name: item.read_bytes() for item in (*static, *fonts)}
+    found["palette.css"] = (style.css_variables() + _scales_css()).encode()
+    found["all.css"] = b"".join(found[name] for name in _SHEETS)
+    scripts = {name[:-3]: text.decode() for name, text in found.items() if name.endswith(".js")}
+    found["all.js"] = one_script(scripts, "main", "three").encode()
+    return found
 
 
 def _scales_css() -> str:

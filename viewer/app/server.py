@@ -46,6 +46,7 @@ if TYPE_CHECKING:
 
 LARGEST_MESSAGE = 64 * 1024  # bytes
 PATIENCE = 10.0  # for the first message of a browser [s]
+NEARLY = 1.0  # that a browser waits for the first answer, so that it fills its page once [s]
 WAITING = 400  # messages for one browser before it counts as gone
 
 
@@ -71,6 +72,7 @@ class Desk:
     beside: set[asyncio.Task[None]] = field(default_factory=set)
     plan: tuple[int, Plan] | None = None
     solving: bool = False
+    answered: asyncio.Event = field(default_factory=asyncio.Event)
 
     def tell(self, text: str) -> None:
         """Say to all browsers how far it has come."""
@@ -147,6 +149,7 @@ async def _first_answer(desk: Desk) -> None:
             now = replace(desk.state.now, trouble=_defect(error))
         desk.state = replace(desk.state, now=now)
         desk.solving = False
+    desk.answered.set()
     desk.send_all(desk.state_message())
 
 
@@ -213,6 +216,8 @@ async def _socket(socket: WebSocket) -> None:
 
 async def _first_words(desk: Desk) -> dict[str, Any]:
     """What a browser is told first, as things stand at the end of telling it."""
+    with contextlib.suppress(TimeoutError):
+        await asyncio.wait_for(desk.answered.wait(), NEARLY)
     while True:
         state, solving = desk.state, desk.solving
         said = await asyncio.to_thread(_all_words, desk)

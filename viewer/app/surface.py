@@ -28,6 +28,8 @@ from viewer.quantities import quantity
 Array = NDArray[np.float64]
 
 MOST_SEAMS = 4_000  # lines; more are thinned out
+STRAIGHT = 1e-9  # sine of the angle between edges that count as one
+BANDS = 256  # of color on the scale of snow, as in scene.js
 
 
 def block(about: dict[str, Any], buffers: dict[str, NDArray[Any]]) -> bytes:
@@ -116,6 +118,44 @@ def roof_key(project: Project) -> str:
     return digest.hexdigest()[:16]
 
 
+def joined_quads(
+    quads: Array, pressure: Array, plane: NDArray[np.int64], band: float, sides: tuple[int, int, int, int]
+) -> tuple[Array, Array, NDArray[np.int64]]:
+    """Quads in a line, one after the other, as one where the snow on them has one color.
+
+    Parameters
+    ----------
+    quads : (n, 4, 3) float
+        Corners. [m]
+    pressure, plane : (n,)
+        Snow on them [Pa] and the plane that they lie on.
+    band : float
+        Pressure from one color to the next. [Pa]
+    sides : tuple of int
+        Corners of the side toward the quad before, and of the side opposite, in the same direction.
+
+    Returns
+    -------
+    tuple
+        Corners, mean pressure and plane of what is left.
+    """
+    if not len(quads):
+        return quads, pressure, plane
+    a, b, c, d = sides
+    color = np.rint(pressure / band)
+    same = (color[1:] == color[:-1]) & (plane[1:] == plane[:-1])
+    same &= (quads[1:, [a, c]] == quads[:-1, [b, d]]).all(axis=(1, 2))
+    way = quads[:, [b, d]] - quads[:, [a, c]]
+    length = np.linalg.norm(way, axis=2)
+    bend = np.linalg.norm(np.cross(way[1:], way[:-1]), axis=2)
+    same &= (bend <= STRAIGHT * length[1:] * length[:-1]).all(axis=1)
+    first = np.flatnonzero(np.concatenate([[True], ~same]))
+    count = np.diff(np.append(first, len(quads)))
+    found = quads[first]
+    found[:, [b, d]] = quads[first + count - 1][:, [b, d]]
+    return found, np.add.reduceat(pressure, first) / count, plane[first]
+
+
 def _two_triangles(quads: Array) -> Array:
     return quads[:, [0, 1, 2, 0, 2, 3]].reshape(-1, 3)
 
@@ -134,9 +174,11 @@ def surface_block(analysis: Analysis, case: int) -> bytes:
     units = SYSTEMS[analysis.project.table.project.units]
     unit = 1.0 / units.convert(1.0, "pressure")
     quads, pressure, plane = cell_quads(analysis, case)  # far fewer than the faces of a fine mesh
-    corners, pressure, plane = _two_triangles(quads), np.repeat(pressure, 2), np.repeat(plane, 2)
     largest = max(float(analysis.force.cell_pressure.max(initial=0.0)), float(pressure.max(initial=0.0)))
     top = style.scale_top(1.02 * largest / unit)
+    for sides in ((0, 3, 1, 2), (0, 1, 3, 2)):
+        quads, pressure, plane = joined_quads(quads, pressure, plane, top * unit / BANDS, sides)
+    corners, pressure, plane = _two_triangles(quads), np.repeat(pressure, 2), np.repeat(plane, 2)
     about = {
         "case": case,
         "triangles": len(plane),

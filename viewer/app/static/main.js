@@ -20,7 +20,7 @@ const link = new Link(), store = new Store(), edits = new Edits(link, store);
 const view = new RoofView($("view")), labels = new Labels(view, store);
 if (!view.renderer) noPicture();
 let earlyRoof = null, earlySnow = null;
-let table = null, built = false, turned = false, welcomed = false, roofShown = "", snowShown = "", casesShown = null;
+let table = null, rest = null, turned = false, welcomed = false, roofShown = "", snowShown = "", casesShown = null;
 Object.assign(globalThis, { app: { store, view, edits } }); // for a look from the console, and for tests
 
 link.addEventListener("state", ({ detail }) => takeState(detail));
@@ -37,7 +37,7 @@ function takeState(state) {
   if (state.limits && view.renderer && !view.surface && !earlySnow) askSnow(state);
   $("progress").hidden = !state.solving;
   if (state.solving) $("progress").firstElementChild.textContent = "Solving";
-  if (!built) build(state.forms);
+  if (!table) build(state.forms);
   const before = state.before;
   const follows = store.keepPick(state);
   store.setState(state);
@@ -48,20 +48,30 @@ function takeState(state) {
     welcomed = true; // the working of what governs is there from the start
     store.picked = store.attachment(state.governing.kind, state.governing.index);
   }
-  store.tell("kept");
+  const kept = () => store.tell("kept");
+  if (earlySnow) earlySnow.surface.then(kept, kept); // the snow first, then the working
+  else kept();
+  if (!earlySnow) buildRest();
   if (before && follows) table.toTop();
 }
 
 function build(forms) {
-  built = true;
   table = new Table(store);
   new WorkingPane(link, store);
-  new RowsPane(link, store, edits, forms);
-  new HardwarePane(store, edits, forms);
-  new ThingsPane(store, edits, forms);
-  new ChecksPane(store);
-  new ExportPane(link, store);
   new Drag(view, store, edits);
+  rest = () => {
+    new RowsPane(link, store, edits, forms);
+    new HardwarePane(store, edits, forms);
+    new ThingsPane(store, edits, forms);
+    new ChecksPane(store);
+    new ExportPane(link, store);
+  };
+}
+
+// What nobody sees yet is built when the roof has been drawn, or when it is asked for.
+function buildRest() {
+  rest?.();
+  rest = null;
 }
 
 // --- header
@@ -253,7 +263,7 @@ function askSnow(state) {
   view.held = true;
   const surface = link.block(`api/surface?case=${caseOf(state)}`).finally(() => (view.held = false));
   earlySnow = { key: `${state.snow_key}:${caseOf(state)}`, surface };
-  surface.then(() => view.draw(), () => view.draw());
+  surface.then(() => view.draw(), () => (view.draw(), buildRest()));
 }
 
 const caseOf = (state) => store.case ?? state.governing?.case ?? 0;
@@ -276,7 +286,10 @@ async function showSnow() {
   }
   if (key !== snowShown) return;
   view.setSurface(surface);
-  view.addEventListener("drawn", () => ($("view").dataset.case = number), { once: true });
+  view.addEventListener("drawn", () => {
+    $("view").dataset.case = number;
+    setTimeout(buildRest);
+  }, { once: true });
   const name = store.state.cases[number].name;
   labels.snowKey(surface, store.case === null ? `${name}, the case that governs` : name);
 }
@@ -378,6 +391,7 @@ $("cutat").addEventListener("input", section);
 const tabs = [...document.querySelectorAll("[role=tab]")];
 
 function openTab(name, focus = false) {
+  buildRest();
   for (const tab of tabs) {
     const chosen = tab.id === `tab-${name}`;
     tab.setAttribute("aria-selected", chosen);

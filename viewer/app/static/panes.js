@@ -10,6 +10,7 @@ export class HardwarePane {
   constructor(store, edits, forms) {
     Object.assign(this, { store, edits, forms, pane: $("pane-hardware"), opened: new Set(["clamp", "rail"]) });
     store.addEventListener("shown", () => !store.preview && this.revision !== store.state.revision && this.render());
+    this.render();
   }
 
   render() {
@@ -70,6 +71,7 @@ export class ChecksPane {
     Object.assign(this, { store, pane: $("pane-checks") });
     store.addEventListener("shown", () => this.render());
     store.addEventListener("place", () => this.render());
+    this.render();
   }
 
   render() {
@@ -103,6 +105,7 @@ export class ExportPane {
   constructor(link, store) {
     Object.assign(this, { link, store, pane: $("pane-export"), made: false });
     store.addEventListener("shown", () => this.#refresh());
+    this.#refresh();
   }
 
   #refresh() {

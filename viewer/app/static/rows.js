@@ -15,6 +15,7 @@ export class RowsPane {
     this.error = h("p", { class: "refusal", role: "alert", hidden: true });
     store.addEventListener("row", () => this.render());
     store.addEventListener("shown", () => this.#refresh());
+    this.render();
   }
 
   #refresh() {

@@ -196,10 +196,11 @@ export class RoofView extends EventTarget {
     style.setProperty("--stage-width", `${box.width}px`);
     style.setProperty("--stage-height", `${box.height}px`);
     style.setProperty("--stage-zoom", String(Math.min(1, 690 / box.width)));
+    const pixels = Math.min(devicePixelRatio, 2);
+    if (this.box?.width === box.width && this.box.height === box.height && this.renderer.getPixelRatio() === pixels) return;
     if (this.box && this.roof) this.camera.zoom *= this.#fitting(box) / this.#fitting(this.box); // there and back is no change
     this.box = box;
-    this.renderer.setPixelRatio(Math.min(devicePixelRatio, 2));
-    this.renderer.setSize(box.width, box.height, false);
+    this.renderer.setDrawingBufferSize(box.width, box.height, pixels); // at once: every change of size makes all buffers anew
     Object.assign(this.camera, { left: -box.width / 2, right: box.width / 2, top: box.height / 2, bottom: -box.height / 2 });
     this.camera.updateProjectionMatrix();
     this.draw();

@@ -12,6 +12,7 @@ export class ThingsPane {
   constructor(store, edits, forms) {
     Object.assign(this, { store, edits, forms, pane: $("pane-things"), opened: new Set(), said: "" });
     store.addEventListener("shown", () => !store.preview && this.revision !== store.state.revision && this.render());
+    this.render();
   }
 
   render() {
