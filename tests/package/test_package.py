@@ -427,7 +427,9 @@ def test_short_tables_stay_on_one_page(tmp_path):
         assert sum(found) == pages
 
 
-def test_pages_are_set_without_marks_where_the_typesetter_loses_them(tmp_path, monkeypatch):
+def test_pages_without_marks_for_screen_readers_say_so_themselves_and_on_standard_error(
+    tmp_path, monkeypatch, capsys
+):
     """Seen of typst 0.15: a picture that floats past columns of two pages; other errors stay errors."""
     real = typst.compile
 
@@ -439,7 +441,17 @@ def test_pages_are_set_without_marks_where_the_typesetter_loses_them(tmp_path, m
     monkeypatch.setattr(typst, "compile", failing)
     says = "internal error: tags weren't properly closed"
     typeset(preamble("t", "f", "a4") + paragraph("words"), {}, tmp_path / "t.pdf")
-    assert "words" in pypdf.PdfReader(tmp_path / "t.pdf").pages[0].extract_text()
+    said = pypdf.PdfReader(tmp_path / "t.pdf").pages[0].extract_text()
+    assert "words" in said
+    assert "without tags for screen readers" in said
+    (line,) = capsys.readouterr().err.splitlines()
+    assert line.startswith("t.pdf: without tags for screen readers")
+    assert line.endswith("t.html has them")
+    monkeypatch.setattr(typst, "compile", real)
+    typeset(preamble("t", "f", "a4") + paragraph("words"), {}, tmp_path / "t.pdf")
+    assert "screen readers" not in pypdf.PdfReader(tmp_path / "t.pdf").pages[0].extract_text()
+    assert not capsys.readouterr().err
+    monkeypatch.setattr(typst, "compile", failing)
     says = "unknown variable"
     with pytest.raises(typst.TypstError, match=says):
         typeset(preamble("t", "f", "a4") + paragraph("words"), {}, tmp_path / "u.pdf")

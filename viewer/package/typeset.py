@@ -17,6 +17,7 @@ from viewer.report.page import GREEK, GREEK_WORD, POWER, SUBSCRIPT
 from viewer.report.tables import Table
 from viewer.report.working import Working
 from viewer.report.working_parts import Expression, Number
+from viewer.stages import notice
 
 FONTS = Path(__file__).parents[1] / "picture" / "fonts"
 EXCEEDED = f'#text(fill: rgb("{style.EXCEEDED_ANCHORS[0]}"), weight: "semibold")'
@@ -33,11 +34,15 @@ WHOLE = re.compile(
     r"\b(?:kN|N|lbf|kip|lb|kg)/(?:mm|m|ft|in)[²³]?(?![A-Za-z])"
 )  # units that no line end parts
 COMMAND = re.compile(r"`(eavewright[^`]*)`")
+UNTAGGED = "without tags for screen readers, as the typesetter cannot set them in this document; {} has them"
 UNBROKEN = 24  # letters of a word that a cell may break at its signs
 
 
 def typeset(source: str, files: Mapping[str, bytes], path: Path) -> None:
-    """Set a document whose pictures are `files` by name, and write it as PDF, whole or not at all."""
+    """Set a document whose pictures are `files` by name, and write it as PDF, whole or not at all.
+
+    Where the typesetter cannot mark it for screen readers, the document and a line on standard error say so.
+    """
     import typst
 
     look: dict[str, Any] = {"font_paths": [str(FONTS)], "ignore_system_fonts": True}
@@ -53,7 +58,10 @@ def typeset(source: str, files: Mapping[str, bytes], path: Path) -> None:
             if "tags" not in str(error):
                 raise
             # The typesetter loses its marks for screen readers where a picture floats past broken columns.
+            said = UNTAGGED.format(path.with_suffix(".html").name)
+            (root / "document.typ").write_text(source + paragraph(said, note=True), encoding="utf-8")
             made = typst.compile(document, root=folder, pdf_tags=False, **look)
+            notice(f"{path.name}: {said}")
     with atomic(path) as temporary:
         temporary.write_bytes(made)
 
