@@ -191,6 +191,12 @@ def scale_top(largest: float) -> float:
     return next(step for step in steps if step * power >= largest * (1.0 - 1e-9)) * power
 
 
+def tick_step(least: float) -> float:
+    """1, 2 or 5 times a power of ten at or above `least`: from one tick of an axis to the next."""
+    power = 10.0 ** math.floor(math.log10(least))
+    return next(step for step in (1.0, 2.0, 5.0, 10.0) if step * power >= least * (1.0 - 1e-9)) * power
+
+
 def round_down(value: float) -> float:
     """1, 2 or 5 times a power of ten at or below a positive number: how far a picture exaggerates."""
     power = 10.0 ** math.floor(math.log10(value))

@@ -114,6 +114,13 @@ def test_utilization_text_without_a_number() -> None:
 
 
 @given(st.floats(1e-9, 1e12))
+def test_ticks_stand_at_ones_twos_or_fives(least: float) -> None:
+    step = style.tick_step(least)
+    assert least * (1 - 1e-8) <= step <= 2.5 * least * (1 + 1e-8)
+    assert f"{step:.3e}"[:5] in {"1.000", "2.000", "5.000"}
+
+
+@given(st.floats(1e-9, 1e12))
 def test_scale_top_is_round_and_near(largest: float) -> None:
     top = style.scale_top(largest)
     assert largest * (1 - 1e-8) <= top <= 1.34 * largest

@@ -41,7 +41,7 @@ def history_drawing(found: HistoryFindings, day: date | None = None) -> Drawing:
         drawing.area(
             box(begin - 1.0, TOP, max(end, begin + 2.0) + 1.0, floor + STRIP + 26.0), style.KEPT_ANCHORS[1]
         )
-    for value in np.arange(0.0, top * 1.001, style.scale_top(top / 6.0)):
+    for value in np.arange(0.0, top * 1.001, style.tick_step(top / 6.0)):
         level = floor - HIGH * value / top
         drawing.line(np.array([[LEFT, level], [LEFT + WIDE, level]]), style.HAIRLINE, 1.0)
         drawing.write(f"{value:g}", LEFT - 10.0, level, 0.9 * TYPE, align="right")

@@ -155,7 +155,7 @@ def callout_lines(analysis: Analysis, governing: Governing, scene: Scene) -> tup
             for other in analysis.limits
             if other.target == "clamp"
             and other is not limit
-            and not other.name.startswith("screw ")
+            and other.name.startswith("clamp ")  # screws and the rail's walls have none
             and other.utilization[governing.case, governing.target] > 0.005
         ]
         lines.append("directions: " + ", ".join(parts))

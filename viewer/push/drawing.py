@@ -159,13 +159,13 @@ def _axes(drawing: Drawing, units: UnitSystem, far: float, most: float, found: P
     left, top, width, height = PLOT
     floor = top + height
     drawing.line(np.array([[left, top], [left, floor], [left + width, floor]]), style.INK, 1.8)
-    step = style.scale_top(most / 6.0)
+    step = style.tick_step(most / 6.0)
     for value in np.arange(0.0, most, step):
         y = floor - height * value / most
         drawing.line(np.array([[left - 6.0, y], [left, y]]), style.INK, 1.4)
         drawing.write(f"{value:g}", left - 11.0, y, 0.9 * TYPE, align="right")
     end = units.convert(far, "size")
-    step = style.scale_top(end / 6.0)
+    step = style.tick_step(end / 6.0)
     for value in np.arange(0.0, end, step):
         x = left + width * value / end
         drawing.line(np.array([[x, floor], [x, floor + 6.0]]), style.INK, 1.4)

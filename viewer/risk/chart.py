@@ -118,8 +118,10 @@ def _rows(drawing: Drawing, found: RiskFindings, top: float, shown: int) -> None
     """Clamps of the rows that go first, each as a mark whose size is how often it gives way first."""
     layout, risk = found.analysis.project.layout, found.risk
     order = np.sort(np.argsort(-risk.first_row, kind="stable")[:shown])
+    splices = found.cases[0].roof.roof.splices
+    what = "a clamp" if splices is None else "a clamp (circle) or splice (diamond)"
     drawing.write(
-        "Where it begins: the larger, the more often a clamp gives way first",
+        f"Where it begins: the larger, the more often {what} gives way first",
         LEFT,
         top - 6.0,
         TYPE,
@@ -127,7 +129,7 @@ def _rows(drawing: Drawing, found: RiskFindings, top: float, shown: int) -> None
     )
     drawing.write(first_words(found), LEFT, top + 16.0, 0.85 * TYPE, color=style.MUTED)
     longest = float(layout.row_length[order].max())
-    most = max(float(risk.first.max()), 1e-12)
+    most = max(float(risk.first.max()), float(risk.splice_first.max(initial=0.0)), 1e-12)
     left, width = LEFT + 190.0, WIDTH - LEFT - 190.0 - 190.0
     for i, row in enumerate(order):
         y = top + 62.0 + 46.0 * i
@@ -143,12 +145,19 @@ def _rows(drawing: Drawing, found: RiskFindings, top: float, shown: int) -> None
             share = float(risk.first[c])
             radius = max(largest * float(np.sqrt(share / most)), 2.5)
             drawing.circle(x, y, radius, _color(share / most), style.INK, 1.0)
-        top_clamp = own[int(np.argmax(risk.first[own]))]
-        x = left + width * float(layout.clamp_s[top_clamp]) / longest
-        if risk.first[top_clamp] >= 0.01:
+        marks = [(float(risk.first[c]), float(layout.clamp_s[c]), layout.clamp_name[c]) for c in own]
+        on_row = [] if splices is None else np.flatnonzero(splices.row == row).tolist()
+        for k, origin in zip(on_row, [] if splices is None else splices.origin[on_row].tolist(), strict=True):
+            share, s = float(risk.splice_first[k]), float(layout.splice_s[origin])
+            x, reach = left + width * s / longest, max(17.0 * float(np.sqrt(share / most)), 4.0)
+            diamond = Polygon([(x - reach, y), (x, y - reach), (x + reach, y), (x, y + reach)])
+            drawing.area(diamond, _color(share / most), style.INK, 1.2)
+            marks.append((share, s, "splice"))
+        share, s, name = max(marks, key=lambda one: one[0])
+        if share >= 0.01:
             drawing.write(
-                f"{layout.clamp_name[top_clamp]}: {100.0 * risk.first[top_clamp]:.0f} %",
-                x, y - 23.0, 0.85 * TYPE, align="center", halo=True,
+                f"{name}: {100.0 * share:.0f} %",
+                left + width * s / longest, y - 23.0, 0.85 * TYPE, align="center", halo=True,
             )  # fmt: skip
         drawing.write(
             f"{FIRST_HEAD} in {100.0 * risk.first_row[row]:.0f} %",

@@ -245,7 +245,7 @@ def _fold(
 def _places(axes: _Axes, units: UnitSystem) -> list[str]:
     """Ruler of places up the seam, shared by all panels."""
     meter = units.convert(1.0, "length")
-    step = style.scale_top((axes.far - axes.near) * meter / 8.0)
+    step = style.tick_step((axes.far - axes.near) * meter / 8.0)
     marks = np.arange(max(np.ceil(axes.near * meter / step), 0.0), axes.far * meter / step + 1e-9) * step
     parts = []
     for mark in marks:

@@ -33,10 +33,10 @@ def section_drawing(seen: Seen) -> Drawing:
     center = np.array([p.section.center_y, p.section.center_z])
     low = np.minimum(p.reach[:, 0], center)
     high = np.maximum(p.reach[:, 1], center)
-    scale = min(FIELD[2] / (high - low)[0], FIELD[3] / (high - low)[1]) * 0.86
+    scale = min(FIELD[2] / (high - low)[0], FIELD[3] / (high - low)[1]) * 0.82
     middle = 0.5 * (low + high)
 
-    shift = np.array([FIELD[0] + 0.5 * FIELD[2], FIELD[1] + 0.5 * FIELD[3]])
+    shift = np.array([FIELD[0] + 24.0 + 0.5 * FIELD[2], FIELD[1] + 0.5 * FIELD[3]])
 
     def at(points: Array) -> Array:
         xy = (np.asarray(points, dtype=float) - middle) * scale * [1.0, -1.0]
@@ -44,6 +44,7 @@ def section_drawing(seen: Seen) -> Drawing:
 
     drawing.area(shapely.transform(p.outline, at), METAL, style.INK, 2.2)
     _walls(drawing, seen, at)
+    _sizes(drawing, seen, at)
     reach = 0.56 * float((p.reach[:, 1] - p.reach[:, 0]).max())
     for turn, dash in ((0.0, None), (0.5 * np.pi, (12.0, 7.0))):
         way = np.array([np.cos(p.angle + turn), np.sin(p.angle + turn)])
@@ -72,6 +73,24 @@ def _walls(drawing: Drawing, seen: Seen, at: Callable[[Array], Array]) -> None:
         tip = shapely.transform(shapely.Point(0.5 * (walls.start[i] + walls.end[i])), at)
         x, y = shapely.get_coordinates(tip)[0]
         drawing.write(f"{100.0 * share[i]:.0f} %", x, y, TYPE, bold=True, align="center", halo=True)
+
+
+def _sizes(drawing: Drawing, seen: Seen, at: Callable[[Array], Array]) -> None:
+    """Width below the outline and depth left of it."""
+    low, high = seen.profile.reach[:, 0], seen.profile.reach[:, 1]
+    for i, across in ((0, np.array([0.0, 34.0])), (1, np.array([-34.0, 0.0]))):
+        end = low.copy()
+        end[i] = high[i]
+        line = at(np.stack([low, end])) + across
+        drawing.line(line, style.MUTED, 1.4)
+        for place in line:
+            drawing.line(np.stack([place - 0.25 * across, place + 0.25 * across]), style.MUTED, 1.4)
+        x, y = line.mean(axis=0)
+        words = quantity(float(high[i] - low[i]), "size", seen.units)
+        if i == 0:
+            drawing.write(words, x, y + 18.0, 0.9 * TYPE, align="center", halo=True)
+        else:
+            drawing.write(words, x - 8.0, y, 0.9 * TYPE, align="right", halo=True)
 
 
 def _legend(drawing: Drawing, seen: Seen) -> None:

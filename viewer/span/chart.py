@@ -113,12 +113,12 @@ def _panel(
         else:
             drawing.circle(x, y, 3.5, style.INK, style.PAPER, 1.0)
     drawing.line(np.array([[left, floor - HIGH], [left, floor], [left + WIDE, floor]]), style.INK, 1.4)
-    step = style.scale_top(units.convert(most, "line") / 5.0)
+    step = style.tick_step(units.convert(most, "line") / 5.0)
     for value in np.arange(0.0, units.convert(most, "line"), step):
         y = floor - HIGH * value / units.convert(most, "line")
         drawing.line(np.array([[left - 5.0, y], [left, y]]), style.INK, 1.2)
         drawing.write(f"{value:g}", left - 9.0, y, 0.85 * TYPE, align="right")
-    step = style.scale_top(units.convert(far, "length") / 5.0)
+    step = style.tick_step(units.convert(far, "length") / 5.0)
     for value in np.arange(0.0, units.convert(far, "length"), step):
         x = left + WIDE * value / units.convert(far, "length")
         drawing.line(np.array([[x, floor], [x, floor + 5.0]]), style.INK, 1.2)

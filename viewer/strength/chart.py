@@ -42,7 +42,7 @@ def campaign_drawing(found: CampaignResult) -> Drawing:
 
 
 def _axis(drawing: Drawing, top: float, low: float, high: float, label: str) -> None:
-    step = style.scale_top((high - low) / 6.0)
+    step = style.tick_step((high - low) / 6.0)
     for value in np.arange(np.ceil(low / step), np.floor(high / step) + 1.0) * step:
         x = LEFT + (value - low) / (high - low) * (WIDTH - LEFT - RIGHT)
         drawing.line(np.array([[x, top], [x, top + 8.0]]), style.INK, 1.4)
@@ -131,7 +131,7 @@ def _curves(drawing: Drawing, found: CampaignResult, top: float) -> None:
     high = 1.08 * max(float(f.max()) for _, _, f in pairs)
     floor = top + CURVES
     wide = WIDTH - LEFT - RIGHT
-    step = style.scale_top(units.convert(high, "force") / 5.0)
+    step = style.tick_step(units.convert(high, "force") / 5.0)
     for k in range(int(units.convert(high, "force") / step) + 1):
         y = floor - CURVES * k * step / units.convert(high, "force")
         drawing.line(np.array([[LEFT, y], [WIDTH - RIGHT, y]]), style.HAIRLINE, 1.2)

@@ -122,12 +122,12 @@ def _curves(drawing: Drawing, found: CampaignResult, units: UnitSystem, top: flo
             edges.append(place(np.append(u, far), np.append(f, f[-1])))
         band = Polygon([*edges[0].tolist(), *edges[1][::-1].tolist()]).buffer(0.0)
         drawing.area(band, style.SNOW_ANCHORS[1])
-    step = style.scale_top(units.convert(most, "force") / 6.0)
+    step = style.tick_step(units.convert(most, "force") / 6.0)
     for value in np.arange(0.0, units.convert(most, "force"), step):
         y = floor - height * value / units.convert(most, "force")
         drawing.line(np.array([[left, y], [left + width, y]]), style.HAIRLINE, 1.2)
         drawing.write(f"{value:g}", left - 12.0, y, 0.95 * TYPE, align="right")
-    step = style.scale_top(units.convert(far, "size") / 8.0)
+    step = style.tick_step(units.convert(far, "size") / 8.0)
     for value in np.arange(0.0, units.convert(far, "size"), step):
         x = left + width * value / units.convert(far, "size")
         drawing.line(np.array([[x, floor], [x, floor + 7.0]]), style.INK, 1.4)
@@ -135,8 +135,9 @@ def _curves(drawing: Drawing, found: CampaignResult, units: UnitSystem, top: flo
     drawing.line(np.array([[left, top], [left, floor], [left + width, floor]]), style.INK, 1.6)
     drawing.write(f"force, {units.label('force')}", left, top - 24.0, TYPE, color=style.MUTED)
     drawing.write(
-        f"displacement at the gauge, seating taken off, {units.label('size')}", left + width, floor + 52.0,
-        TYPE, color=style.MUTED, align="right",
+        f"displacement at the gauge, each curve moved until its straight part begins at 0, "
+        f"{units.label('size')}",
+        left + width, floor + 52.0, TYPE, color=style.MUTED, align="right",
     )  # fmt: skip
     for u, f in curves:
         on = u >= 0.0
