@@ -11,6 +11,7 @@ from fea.checks.combinations import LoadFactors
 from fea.checks.durability import couples, rail_movement
 from fea.checks.grip_edges import grip_words
 from fea.checks.limits import Limit
+from fea.checks.low_axis import low_axis_words
 from fea.checks.rail_unchecked import unchecked_words
 from fea.checks.strips import panel_strips
 from fea.checks.walls import wall_words
@@ -42,7 +43,6 @@ EDGES_NAMED = 4  # edges named in a caution
 BOXES_SHOWN = 6  # obstructions named in a caution
 AT_IT = 0.05  # a row this near to a valley stands at it [m]
 LEADING = 1.5  # gamma_Q of a leading temperature, EN 1990 Table A1.2(B), from memory
-LOWEST_AXIS = 0.01  # a rail's axis lies higher above the grip on the seam than this (judgment) [m]
 LITTLE_SNOW = 200.0  # ground snow below this may have got a wrong unit (judgment) [Pa]
 LEAK = 1e-3  # share of the sliding force that leaves inside the roof, from where it is told [-]
 
@@ -132,7 +132,8 @@ def cautions(
         )
     found += _onto_rows(project, force, lands) + _upper_retained(project)
     found += untold_notes(table.clamp)
-    found += grip_words(project) + _low_axis(project, units)
+    found += grip_words(project)
+    found += low_axis_words(project.clamp.height, {"the rail": project.rail}, units)
     found += tested_notes(table.clamp, table.panel, units)
     found += screw_notes(table.clamp, table.panel)
     found += _lasting(project) + _leaks(force)
@@ -159,18 +160,6 @@ def little_snow(site: AnySite, units: UnitSystem) -> list[str]:
     return [
         f"site.ground_snow, {units.text(site.ground_snow, 'pressure')}, is so little that few build snow "
         f"retention for it (below {units.text(LITTLE_SNOW, 'pressure')}): check the number and its unit."
-    ]
-
-
-def _low_axis(project: Project, units: UnitSystem) -> list[str]:
-    """A rail's axis so near to the grip that the rail would lie in the seam."""
-    half, height = project.rail.section.lowest_top, project.clamp.height
-    if height >= max(LOWEST_AXIS, half):
-        return []
-    return [
-        f"clamp.height, {units.text(height, 'size')}, puts the rail's axis nearly at the grip (the rail "
-        f"itself reaches {units.text(half, 'size')} from its axis): check it. Clamps look stronger "
-        "than they are where the height is too small."
     ]
 
 

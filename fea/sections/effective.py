@@ -122,9 +122,10 @@ def _distortional(walls: Walls, metal: Material, en: bool, rho: Array, welded: b
     web = walls.web[flange]
     height = np.where(web >= 0, walls.width[np.maximum(web, 0)], b)
     half = 0.5 * rho[flange] * b
-    area = (half + c) * t
-    below = c**2 * t / 2.0 / area  # of the centroid below the flange, lip square to it
-    inertia = half * t * below**2 + c**3 * t / 12.0 + c * t * (0.5 * c - below) ** 2
+    thin = np.minimum(walls.thickness[lip], t)
+    area = half * t + c * thin
+    below = c**2 * thin / 2.0 / area  # of the centroid below the flange, lip square to it
+    inertia = half * t * below**2 + c**3 * thin / 12.0 + c * thin * (0.5 * c - below) ** 2
     arm = b - half**2 * t / 2.0 / area
     spring = metal.E * t**3 / (4.0 * 0.91) / (arm**2 * height + arm**3 + 0.5 * arm * b * height)
     critical = 2.0 * np.sqrt(spring * metal.E * inertia) / area

@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fea.checks.combinations import strength_factors
+from fea.checks.low_axis import low_axis_words
 from fea.checks.member import crushing_open, has_crushing
 from fea.checks.member_strength import LATERAL, LOCAL
 from fea.spans.bench import ANCHORAGE, CLAMP, CRUSHED, DEFLECTION, LIMITS, SCREWS
@@ -237,6 +238,11 @@ def _notes(study: SpanStudy, choices: Choices, tables: tuple[RailTableau, ...]) 
     tables_of |= {f"rail ({rail.name})": rail for rail in table.rail}
     notes = [
         *(() if table.study.level == "measured" else bare_notes(design.format, tables_of)),
+        *low_axis_words(
+            min(one.clamp.height for one in study.variants),
+            {rail.name: given for rail, given in zip(table.rail, variant.rails, strict=True)},
+            units,
+        ),
         *untold_notes(table.clamp),
         *tested_notes(table.clamp, table.panel, units),
         *bond_notes(table.clamp),

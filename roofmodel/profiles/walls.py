@@ -30,30 +30,34 @@ def walls_of(outline: Polygon, thickness: float | None = None) -> Walls:
     thickness : float, optional
         Largest that counts as a wall's; by default three times that of the thinnest. [m]
     """
-    face = _faces(outline)
-    start, end, wall = _pairs(face, outline)
+    start, end, wall, split = _pairs(*_faces(outline), outline)
     if len(wall):
         most = 3.0 * wall.min() if thickness is None else thickness
         slender = np.linalg.norm(end - start, axis=1) >= SHORTEST * wall
         keep = (wall <= most * (1.0 + 1e-9)) & slender
-        start, end, wall = start[keep], end[keep], wall[keep]
-    free = _free(outline, start, end, wall)
+        start, end, wall, split = start[keep], end[keep], wall[keep], split[keep]
     rest = _rest(outline, start, end, wall)
+    free = _free(outline, start, end, wall) & ~split[:, None] & ~_joined(start, end, wall, rest)
     lip, web = _lips(start, end, rest, wall, free)
     known = all(_stocky(lump) for lump in rest) and not _runs_on(start, end, wall)
     return Walls(start, end, wall, free, lip, web, known)
 
 
-def _faces(outline: Polygon) -> Array:
-    """Edges (n, 2, 2) with the metal on their left."""
+def _faces(outline: Polygon) -> tuple[Array, IntArray]:
+    """Edges (n, 2, 2) with the metal on their left, and the ring (n,) that each belongs to."""
     size = np.sqrt(outline.area)
     flat = shapely.orient_polygons(shapely.simplify(outline, 1e-5 * size))
     rings = [shapely.get_coordinates(ring) for ring in shapely.get_rings(flat)]
-    return np.concatenate([np.stack([ring[:-1], ring[1:]], axis=1) for ring in rings])
+    edges = [np.stack([ring[:-1], ring[1:]], axis=1) for ring in rings]
+    return np.concatenate(edges), np.repeat(np.arange(len(edges)), [len(one) for one in edges])
 
 
-def _pairs(face: Array, outline: Polygon) -> tuple[Array, Array, Array]:
-    """Start, end and thickness of the metal between faces that look at each other."""
+def _pairs(face: Array, ring: IntArray, outline: Polygon) -> tuple[Array, Array, Array, NDArray[np.bool_]]:
+    """Start, end and thickness of the metal between faces that look at each other, and whether of two rings.
+
+    Faces of two rings meet around no end: such a wall lies between a cell and the outside or another cell,
+    and metal goes on at both its ends.
+    """
     length = np.linalg.norm(face[:, 1] - face[:, 0], axis=1)
     way = (face[:, 1] - face[:, 0]) / length[:, None]
     inward = np.stack([-way[:, 1], way[:, 0]], axis=1)
@@ -63,9 +67,10 @@ def _pairs(face: Array, outline: Polygon) -> tuple[Array, Array, Array]:
     ends = np.einsum("ked,kd->ke", face[j] - face[i, :1], way[i])
     low, high = np.maximum(ends.min(axis=1), 0.0), np.minimum(ends.max(axis=1), length[i])
     keep = (thick > 0.0) & (high - low > 0.25 * thick)
+    split = ring[i[keep]] != ring[j[keep]]
     i, thick, low, high = i[keep], thick[keep], low[keep], high[keep]
     if not len(i):
-        return np.zeros((0, 2)), np.zeros((0, 2)), np.zeros(0)
+        return np.zeros((0, 2)), np.zeros((0, 2)), np.zeros(0), np.zeros(0, dtype=bool)
     shares = np.array([0.02, 0.25, 0.5, 0.75, 0.98])
     foot = (
         face[i, None, 0] + (low[:, None] + (high - low)[:, None] * shares)[..., None] * way[i, None]
@@ -73,9 +78,9 @@ def _pairs(face: Array, outline: Polygon) -> tuple[Array, Array, Array]:
     across = inward[i, None] * thick[:, None, None]
     through = shapely.linestrings(np.stack([foot + 0.02 * across, foot + 0.98 * across], axis=2))
     solid = np.asarray(shapely.covers(outline, through)).all(axis=1)
-    i, thick, low, high = i[solid], thick[solid], low[solid], high[solid]
+    i, thick, low, high, split = i[solid], thick[solid], low[solid], high[solid], split[solid]
     line = face[i, 0] + 0.5 * thick[:, None] * inward[i]
-    return line + low[:, None] * way[i], line + high[:, None] * way[i], thick
+    return line + low[:, None] * way[i], line + high[:, None] * way[i], thick, split
 
 
 def _free(outline: Polygon, start: Array, end: Array, wall: Array) -> NDArray[np.bool_]:
@@ -87,6 +92,24 @@ def _free(outline: Polygon, start: Array, end: Array, wall: Array) -> NDArray[np
     return np.asarray(~shapely.intersects_xy(outline, tips[..., 0], tips[..., 1]))
 
 
+def _touching(start: Array, end: Array, wall: Array, joints: list[BaseGeometry]) -> NDArray[np.bool_]:
+    """Which ends of walls, start and end of each in turn, (2n, j), touch which joints."""
+    tip = np.stack([start, end], axis=1).reshape(-1, 2)
+    gap = shapely.distance(np.asarray(shapely.points(tip))[:, None], np.array(joints, dtype=object)[None])
+    return np.asarray(gap < 0.1 * np.repeat(wall, 2)[:, None])
+
+
+def _joined(start: Array, end: Array, wall: Array, joints: list[BaseGeometry]) -> NDArray[np.bool_]:
+    """Ends (n, 2) where a wall that goes another way holds this one, however thin it is."""
+    n = len(wall)
+    if not (n and joints):
+        return np.zeros((n, 2), dtype=bool)
+    touches = _touching(start, end, wall, joints).astype(int)
+    way = np.repeat((end - start) / np.linalg.norm(end - start, axis=1)[:, None], 2, axis=0)
+    folded = np.abs(way @ way.T) <= BEND
+    return np.asarray(((touches @ touches.T > 0) & folded).any(axis=1).reshape(-1, 2))
+
+
 def _lips(
     start: Array, end: Array, joints: list[BaseGeometry], wall: Array, free: NDArray[np.bool_]
 ) -> tuple[IntArray, IntArray]:
@@ -95,10 +118,8 @@ def _lips(
     lip, web = np.full((n, 2), -1), np.full(n, -1)
     if not (n and joints):
         return lip, web
-    tip = np.stack([start, end], axis=1).reshape(-1, 2)
     owner = np.repeat(np.arange(n), 2)
-    gap = shapely.distance(np.asarray(shapely.points(tip))[:, None], np.array(joints, dtype=object)[None])
-    touches = gap < 0.1 * wall[owner][:, None]
+    touches = _touching(start, end, wall, joints)
     near = (touches.astype(int) @ touches.T.astype(int) > 0) & (owner[:, None] != owner[None])
     held = near.sum(axis=1)
     partner = np.where(held == 1, near.argmax(axis=1), 0)
