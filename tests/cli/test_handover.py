@@ -106,7 +106,7 @@ def test_plan_tells_each_clamp_its_place(handed, plan):
     """The number beside a clamp is its distance from the left end of its rail, as a tape reads it."""
     project = handed[0].project
     layout = project.layout
-    texts = [t.dxf.text for t in plan.modelspace().query("TEXT")]
+    texts = " ".join(t.dxf.text for t in plan.modelspace().query("TEXT"))
     us = project.table.project.units == "US"
     for clamp in (0, len(layout.clamp_name) // 2, len(layout.clamp_name) - 1):
         number = layout.clamp_name[clamp].rsplit("-", 1)[1]
@@ -307,8 +307,8 @@ def test_missing_splices_are_told_wherever_rails_are(handed, plan):
     ]
     assert said == [bool(needed)] * len(said)
     assert (f"Splices: {bill.splices.sum()}." in texts[0]) is not bool(needed)
-    notes = [note.text for note in plan.modelspace().query("MTEXT")]
-    rows = [note for note in notes if note.startswith("Row ")]
+    lines = [line.dxf.text for line in plan.modelspace().query("TEXT")]
+    rows = [line for line in lines if line.startswith("Row ")]
     missing = missing_splices(bill).per_row
     assert sum("TOO LONG" in note for note in rows) == (missing > 0).sum()
 

@@ -1,8 +1,10 @@
 """Where a row begins is what a tape shows from the plane's left end, over dormers and wings too."""
 
 import re
+from pathlib import Path
 from xml.etree import ElementTree
 
+import ezdxf
 import numpy as np
 import pytest
 from picture_projects import GABLE, read
@@ -10,6 +12,8 @@ from picture_projects import GABLE, read
 from fea.analysis import Analysis
 from roofmodel.project.placement import left_reach
 from roofmodel.units import SYSTEMS
+from viewer.handover.bill import bill_of
+from viewer.handover.installer import write_plan
 from viewer.quantities import drawn
 from viewer.report.rows_plan import rows_svg
 
@@ -71,3 +75,36 @@ def test_a_row_beyond_a_dormer_is_drawn_as_far_from_the_left_as_the_file_has_it(
     assert left_reach(project.roof, layout, layout.row_name.index("Low")) == 0.0
     right = layout.row_name.index("Right")  # from the dormer's cheek, at 5 m
     assert left_reach(project.roof, layout, right, own=True) == pytest.approx(1.3, abs=1e-6)
+
+
+def test_an_installer_finds_where_each_row_begins(dormered: Analysis, tmp_path: Path) -> None:
+    """By tape from the plane's left end and from the dormer beside it, and by counting seams."""
+    project, path = dormered.project, tmp_path / "plan.dxf"
+    layout = project.layout
+    write_plan(dormered, bill_of(project), path)
+    space = ezdxf.readfile(path).modelspace()
+    measured = np.array([one.get_measurement() for one in space.query("DIMENSION")])
+    texts = [one.dxf.text for one in space.query("TEXT")]
+    for name, start, beside in (("Left", 400, ""), ("Right", 6300, ", 1300 from the edge beside it")):
+        row = layout.row_name.index(name)
+        assert np.abs(measured - start).min() < 1e-3
+        first = layout.clamp_uv[np.flatnonzero(layout.clamp_row == row)[0], 0]
+        seam = round((first - 0.2) / 0.4) + 1  # the first stands half a spacing of 0.4 m in
+        told = f"Row {name}: begins {start} from the left{beside}; first clamp on seam {seam};"
+        assert any(text.startswith(told) for text in texts)
+
+
+def test_words_at_clamps_end_below_the_next_row(dormered: Analysis, tmp_path: Path) -> None:
+    """Rows 0.6 m apart leave little room: the words shrink."""
+    path = tmp_path / "plan.dxf"
+    write_plan(dormered, bill_of(dormered.project), path)
+    space = ezdxf.readfile(path).modelspace()
+    rails = [np.array(line.get_points("xy")) for line in space.query("LWPOLYLINE[layer=='RAILS']")]
+    words = [text for text in space.query("TEXT[layer=='DIMENSIONS']") if text.dxf.rotation == 90.0]
+    assert len(words) == len(dormered.project.layout.clamp_name)
+    assert len({text.dxf.height for text in words}) > 1
+    for text in words:
+        at = text.get_placement()[1]
+        top = at.y + 0.62 * text.dxf.height * len(text.dxf.text)
+        above = [r[:, 1].min() for r in rails if r[0, 0] < at.x < r[-1, 0] and r[0, 1] > at.y]
+        assert top < min(above, default=np.inf)

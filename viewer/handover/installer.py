@@ -17,15 +17,15 @@ import shapely
 from numpy.typing import NDArray
 
 from fea.analysis import Analysis
-from roofmodel.layout import rail_lengths
 from roofmodel.project.load import Project
+from roofmodel.project.placement import left_reach, seam_grid
 from roofmodel.units import SYSTEMS
 from viewer import style
 from viewer.files import atomic
 from viewer.handover.bill import NOT_READY, Bill, missing_splices, rail_words, splice_caution
+from viewer.handover.row_lines import AT_END, row_lines, seam_numbers
 from viewer.handover.sheets import TEXT, Place, add_sheets, scale_for
 from viewer.picture.findings import called_clamp, clamp_utilization
-from viewer.picture.scene import plane_seams
 from viewer.unheld import falling_sentence
 
 if TYPE_CHECKING:
@@ -46,7 +46,11 @@ LAYERS = {
     "TITLE": (7, 35),
     "VIEWPORTS": (9, 13),
 }
+LEAST = 0.5  # size of words at clamps over that of text; smaller ones cannot be read on paper [-]
+CLAMP = 0.35  # size of a clamp on paper over the spacing of seams [-]
 LINE = 150  # letters of a line of notes
+STEP, LETTER = 1.7, 0.62  # line spacing and width of a letter over the height of text [-]
+SCHEDULE = 9.0  # the lines about rows begin so far below the plane, over the height of text [-]
 INCH, MILLIMETER = 1, 4  # $INSUNITS of the DXF reference
 
 
@@ -115,10 +119,18 @@ def write_plan(
     places = []
     for plane, size in zip(planes, sizes, strict=True):
         at -= [0.0, size[1] + 16.0 * gap]
-        _plane(sheet, analysis, bill, plane, at.copy(), warn)
+        told = row_lines(project, bill, plane, sheet.say)
+        for row in np.flatnonzero(project.layout.row_plane == plane).tolist():
+            words, small = _clamp_words(sheet, project, row)
+            if small < LEAST:  # no room at the rail
+                told += textwrap.wrap(f"Clamps of {project.layout.row_name[row]}: {';  '.join(words)}", LINE)
+        _plane(sheet, analysis, told, plane, at.copy(), warn)
         around = np.array([14.0, 13.0]) * gap
-        places.append(Place(f"Plane {project.roof.planes.name[plane]}", at - around, at + size + around))
-        at -= [0.0, 16.0 * gap]
+        below = np.array([0.0, STEP * len(told) * gap])
+        wide = max(float(size[0]) + around[0], LETTER * max(map(len, told)) * gap)
+        high = np.array([at[0] + wide, at[1] + size[1] + around[1]])
+        places.append(Place(f"Plane {project.roof.planes.name[plane]}", at - around - below, high))
+        at -= [0.0, 16.0 * gap + below[1]]
     places.insert(0, _overview(sheet, project, at - [0.0, 6.0 * gap]))
     add_sheets(drawing, project, places, scale, warn, loud, today or date.today())
     with atomic(path) as temporary:
@@ -222,7 +234,25 @@ def _title(
         _write(sheet, words, at + number * step)
 
 
-def _plane(sheet: _Sheet, analysis: Analysis, bill: Bill, plane: int, at: Array, warn: str) -> None:
+def _count_seams(sheet: _Sheet, project: Project, plane: int, shift: Array) -> None:
+    """Numbers at the lower ends of seams, the first and every fifth."""
+    flat, before = seam_numbers(project, plane)
+    if before is None:
+        return
+    spacing = project.panel.seam_spacing
+    angle, first = seam_grid(project.table.plane, project.roof.planes.name[plane], spacing)
+    across = np.array([np.cos(angle), -np.sin(angle)])
+    left = float((_outline(project, plane) @ across).min()) + first
+    number = np.rint((flat[:, 0] @ across - left) / spacing).astype(int) + before
+    foot = flat[np.arange(len(flat)), flat[..., 1].argmin(axis=1)]
+    for one in np.unique(number):
+        if one == 1 or one % 5 == 0:
+            ends = foot[number == one]
+            place = ends[ends[:, 1].argmin()] + shift - [0.0, 0.4 * sheet.text * sheet.unit]
+            _write(sheet, f"{one}", place, layer="DIMENSIONS", size=0.75, align="TOP_CENTER")
+
+
+def _plane(sheet: _Sheet, analysis: Analysis, lines: list[str], plane: int, at: Array, warn: str) -> None:
     """One plane unfolded, its lower left corner at `at`."""
     project = analysis.project
     roof, layout = project.roof, project.layout
@@ -231,10 +261,10 @@ def _plane(sheet: _Sheet, analysis: Analysis, bill: Bill, plane: int, at: Array,
     outline = roof.planes.outline[plane]
     for ring in (outline.exterior, *outline.interiors):
         _put(sheet, np.asarray(ring.coords)[:-1] + shift, "ROOF", close=True)
-    spacing, seams = project.panel.seam_spacing, plane_seams(project, plane)
-    flat = roof.planes.to_plane(plane, seams.reshape(-1, 3)).reshape(-1, 2, 2) + shift
-    for ends in flat:
+    spacing = project.panel.seam_spacing
+    for ends in seam_numbers(project, plane)[0] + shift:
         _put(sheet, ends, "SEAMS")
+    _count_seams(sheet, project, plane, shift)
     gap = sheet.text * sheet.unit
     slope, size = np.degrees(roof.planes.slope[plane]), np.ptp(_outline(project, plane), axis=0)
     words = f"Plane {roof.planes.name[plane]}   slope {slope:.1f} deg   seams every {sheet.say(spacing)}"
@@ -242,7 +272,9 @@ def _plane(sheet: _Sheet, analysis: Analysis, bill: Bill, plane: int, at: Array,
     _write(sheet, words, at + np.array([0.0, size[1] + 2.0 * gap]), size=1.4)
     _dimension(sheet, at, at + np.array([size[0], 0.0]), -6.0 * gap)
     for row in np.flatnonzero(layout.row_plane == plane):
-        _row(sheet, project, int(row), shift, int(missing_splices(bill).per_row[row]))
+        _row(sheet, project, int(row), shift)
+    for k, line in enumerate(lines):
+        _write(sheet, line, at - np.array([0.0, (SCHEDULE + STEP * k) * gap]), size=0.9)
     clamp = called_clamp(analysis)
     if clamp >= 0 and layout.row_plane[layout.clamp_row[clamp]] == plane:
         _governing(sheet, analysis, clamp, shift)
@@ -251,19 +283,21 @@ def _plane(sheet: _Sheet, analysis: Analysis, bill: Bill, plane: int, at: Array,
         _write(sheet, words, at + np.array([0.0, size[1] + 4.4 * gap]), layer="GOVERNING")
 
 
-def _row(sheet: _Sheet, project: Project, row: int, shift: Array, missing: int) -> None:
-    """Rail and the splices it lacks, clamps with their distance from its left end, splices, its place."""
+def _row(sheet: _Sheet, project: Project, row: int, shift: Array) -> None:
+    """Rail with its name, clamps with their distance from its left end, splices, its place."""
     layout, gap = project.layout, sheet.text * sheet.unit
     start, end = layout.row_start[row], layout.row_end[row]
     way = (end - start) / np.linalg.norm(end - start)
     turn = float(np.degrees(np.arctan2(way[1], way[0])))
     side = np.array([-way[1], way[0]])
     _put(sheet, np.stack([start, end]) + shift, "RAILS")
-    size = 0.35 * project.panel.seam_spacing
+    size = CLAMP * project.panel.seam_spacing
     on = np.flatnonzero(layout.clamp_row == row)
     apart = float(np.diff(layout.clamp_s[on]).min(initial=np.inf))
-    small = min(0.75, 0.55 * apart / gap)
-    for clamp in on:
+    words, small = _clamp_words(sheet, project, row)
+    if small < LEAST:
+        words, small = [told.partition(":")[0] for told in words], 0.6
+    for clamp, told in zip(on, words, strict=True):
         place = layout.clamp_uv[clamp] + shift
         sheet.space.add_blockref(
             "CLAMP",
@@ -275,11 +309,9 @@ def _row(sheet: _Sheet, project: Project, row: int, shift: Array, missing: int) 
                 "rotation": turn,
             },
         )
-        number = layout.clamp_name[clamp].removeprefix(f"{layout.row_name[row]}-")
-        words = f"{number}: {sheet.say(float(layout.clamp_s[clamp]))}"
         _write(
             sheet,
-            words,
+            told,
             place + 0.5 * min(apart, project.panel.seam_spacing) * way + 0.6 * size * side,
             layer="DIMENSIONS",
             size=small,
@@ -289,14 +321,39 @@ def _row(sheet: _Sheet, project: Project, row: int, shift: Array, missing: int) 
     for s in layout.splice_s[layout.splice_row == row]:
         middle = start + s * way + shift
         _put(sheet, np.stack([middle - 0.6 * size * side, middle + 0.6 * size * side]), "SPLICES")
-    piece_row, piece = rail_lengths(layout)
-    cut = " + ".join(sheet.say(float(length)) for length in piece[piece_row == row])
-    lacks = f" (TOO LONG: at least {missing} more splice{'s' if missing > 1 else ''})" if missing else ""
-    words = (
-        f"Row {layout.row_name[row]}: {len(on)} clamps; rail {cut}{lacks}; clamp distances from its left end"
-    )
-    _note(sheet, words, start + shift + 0.4 * gap * way - 0.7 * gap * side, turn)
+    _note(sheet, layout.row_name[row], end + shift + 0.5 * gap * way + 0.3 * gap * side, turn, corner=7)
     _places(sheet, project, row, shift, way)
+
+
+def _clamp_words(sheet: _Sheet, project: Project, row: int) -> tuple[list[str], float]:
+    """Number and distance of every clamp of a row, and size at which they fit below what is above the row."""
+    layout, gap = project.layout, sheet.text * sheet.unit
+    on = np.flatnonzero(layout.clamp_row == row)
+    words = [
+        f"{layout.clamp_name[clamp].removeprefix(f'{layout.row_name[row]}-')}: "
+        f"{sheet.say(float(layout.clamp_s[clamp]))}"
+        for clamp in on
+    ]
+    apart = float(np.diff(layout.clamp_s[on]).min(initial=np.inf))
+    top = float(_outline(project, int(layout.row_plane[row]))[:, 1].max() - layout.clamp_uv[on, 1].max())
+    room = min(
+        _room_above(project, row, 1.8 * gap) - 0.5 * CLAMP * project.panel.seam_spacing, top + 1.8 * gap
+    )
+    room -= 0.6 * CLAMP * project.panel.seam_spacing + 0.6 * gap
+    return words, min(0.75, 0.55 * apart / gap, room / (LETTER * max(map(len, words)) * gap))
+
+
+def _room_above(project: Project, row: int, dimension: float) -> float:
+    """Distance up the slope to the next row over any part of a row, or to its dimension below it. [m]."""
+    layout = project.layout
+    ends = np.stack([layout.row_start, layout.row_end], axis=1)
+    low, high = ends[..., 0].min(axis=1), ends[..., 0].max(axis=1)
+    rise = ends[..., 1].min(axis=1) - ends[row, :, 1].max()
+    over = np.flatnonzero((layout.row_plane == layout.row_plane[row]) & (rise > 1e-6))
+    reach = np.array([left_reach(project.roof, layout, int(r)) for r in over])
+    room = np.where(reach > AT_END, rise[over] - dimension, rise[over])
+    near = (low[over] - reach < high[row]) & (high[over] > low[row])
+    return float(room[near].min(initial=np.inf))
 
 
 def _governing(sheet: _Sheet, analysis: Analysis, clamp: int, shift: Array) -> None:
@@ -309,7 +366,7 @@ def _governing(sheet: _Sheet, analysis: Analysis, clamp: int, shift: Array) -> N
 
 
 def _note(sheet: _Sheet, words: str, at: Array, turn: float, *, layer: str = "TEXT", corner: int = 1) -> None:
-    """A line of text on a ground of its own, so that seams do not run through it; `at` is its top left."""
+    """A line of text on a ground of its own, so that seams do not run through it; `at` is its corner."""
     note = sheet.space.add_mtext(
         words, dxfattribs={"layer": layer, "style": "PLAIN", "char_height": 0.9 * sheet.text}
     )
@@ -318,12 +375,15 @@ def _note(sheet: _Sheet, words: str, at: Array, turn: float, *, layer: str = "TE
 
 
 def _places(sheet: _Sheet, project: Project, row: int, shift: Array, way: Array) -> None:
-    """Height of the ends over the lower edge, and the distance of the left end from the plane's edge."""
+    """Height of the ends over the lower edge, and the left end's distance from the plane's left end."""
     layout, outline = project.layout, project.roof.planes.outline[project.layout.row_plane[row]]
     gap = sheet.text * sheet.unit
     start, end = layout.row_start[row], layout.row_end[row]
     low, _, high, _ = outline.bounds
     rank = int((layout.row_plane[:row] == layout.row_plane[row]).sum())
+    longest = max(
+        len(n) for n, p in zip(layout.row_name, layout.row_plane, strict=True) if p == layout.row_plane[row]
+    )
     inside = min(0.3, 0.2 * float(np.linalg.norm(end - start))) * way  # a rake may lean over the end
     spacing = project.panel.seam_spacing
     found = []
@@ -337,11 +397,12 @@ def _places(sheet: _Sheet, project: Project, row: int, shift: Array, way: Array)
         found = [min(found, key=lambda end: end[2])]  # one says it all
     for foot, place, out in found:
         turn = 1.0 if place is found[0][1] and place[0] - low <= high - place[0] else -1.0
-        _dimension(sheet, foot + shift, place + shift, turn * (out + spacing + (3.0 + 3.0 * rank) * gap))
-    left = shapely.LineString([start, start - (outline.length + 1.0) * way])
-    edge = _far_end(shapely.intersection(outline, left), start)
-    if edge is not None and np.linalg.norm(edge - start) > 1e-3:
-        _dimension(sheet, edge + shift, start + shift, 2.0 * gap)
+        beyond = 3.0 if turn > 0.0 else max(3.0, 1.5 + 0.9 * LETTER * longest)  # names stand at right ends
+        _dimension(sheet, foot + shift, place + shift, turn * (out + spacing + (beyond + 3.0 * rank) * gap))
+    reach = left_reach(project.roof, layout, row)
+    if reach > AT_END:  # below the rail, clear of its clamps
+        below = -0.5 * CLAMP * project.panel.seam_spacing - 1.8 * gap
+        _dimension(sheet, start - reach * way + shift, start + shift, below)
 
 
 def _far_end(cut: Any, place: Array) -> Array | None:
@@ -396,8 +457,13 @@ def _overview(sheet: _Sheet, project: Project, at: Array) -> Place:
     for plane, name in enumerate(roof.planes.name):
         middle = shapely.get_coordinates(_free_place(project, plane, 2.0 * gap))
         place = roof.planes.to_world(plane, middle)[0, :2] + shift
-        slope = np.degrees(roof.planes.slope[plane])
-        _note(sheet, f"{name}  {slope:.1f} deg", place, 0.0, corner=5)
+        words = f"{name}  {np.degrees(roof.planes.slope[plane]):.1f} deg"
+        if (
+            np.ptp(roof.planes.to_world(plane, _outline(project, plane))[:, 0])
+            < 0.9 * LETTER * len(words) * gap
+        ):
+            words = name  # no room for more on a dormer
+        _note(sheet, words, place, 0.0, corner=5)
     ends = np.stack([layout.row_start, layout.row_end], axis=1)
     world = roof.planes.to_world(np.repeat(layout.row_plane, 2), ends.reshape(-1, 2)).reshape(-1, 2, 3)
     for row, line in enumerate(world[..., :2]):

@@ -1,0 +1,57 @@
+"""What an installer reads of each row: where it begins, its first seam, clamps, pieces of rail."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import numpy as np
+from numpy.typing import NDArray
+
+from roofmodel.layout import rail_lengths
+from roofmodel.project.load import Project
+from roofmodel.project.placement import left_reach
+from viewer.handover.bill import Bill, missing_splices
+from viewer.picture.scene import plane_seams
+
+Array = NDArray[np.float64]
+
+AT_END = 3e-3  # a rail this near to an edge begins there [m]
+
+
+def row_lines(project: Project, bill: Bill, plane: int, say: Callable[[float], str]) -> list[str]:
+    """What an installer needs of every row of a plane: where it begins, its first seam, clamps, pieces.
+
+    The distance from the plane's left end counts gaps of the plane too, as the project file's `start` does.
+    """
+    layout, missing = project.layout, missing_splices(bill).per_row
+    piece_row, piece = rail_lengths(layout)
+    _, before = seam_numbers(project, plane)
+    lines = ["Left ends of rails from the left end of the plane at the row's height; clamps from the rail's."]
+    if before is not None:
+        lines[0] += " Seams count from the left."
+    for row in np.flatnonzero(layout.row_plane == plane).tolist():
+        reach, own = (left_reach(project.roof, layout, row, own=one) for one in (False, True))
+        start = f"begins {say(reach)} from the left"
+        if reach < AT_END:
+            start = "begins at the left end"
+        elif reach - own > AT_END:
+            start += f", {say(own)} from" if own >= AT_END else ", at"
+            start += " the edge beside it"
+        on = np.flatnonzero(layout.clamp_row == row)
+        first = f"; first clamp on seam {layout.clamp_seam[on[0]] + before}" if before is not None else ""
+        cut = " + ".join(say(float(length)) for length in piece[piece_row == row])
+        lacks = int(missing[row])
+        more = f" (TOO LONG: at least {lacks} more splice{'s' if lacks > 1 else ''})" if lacks else ""
+        lines.append(f"Row {layout.row_name[row]}: {start}{first}; {len(on)} clamps; rail {cut}{more}")
+    return lines
+
+
+def seam_numbers(project: Project, plane: int) -> tuple[Array, int | None]:
+    """Seams (s, 2, 2) of a plane [m], and what to add to `Layout.clamp_seam` to count them from the left.
+
+    None where clamps stand on seams that are not drawn, left of a first seam far in.
+    """
+    seams = plane_seams(project, plane)
+    flat = project.roof.planes.to_plane(plane, seams.reshape(-1, 3)).reshape(-1, 2, 2)
+    on = project.layout.row_plane[project.layout.clamp_row] == plane
+    return flat, 1 if project.layout.clamp_seam[on].min(initial=0) >= 0 else None
