@@ -30,6 +30,7 @@ PAGE = 174.0  # width of the text [mm]
 TORNADO = (
     "What moves the answer: utilization of the most used attachment with 10 % less and more of each input."
 )
+EAVE = "Section through the eaves with the rows, and what snow lies on each plane with and without them"
 OF_OTHERS = re.compile(r"\[+(thaw|blanket|plan|uncertainty)\b")  # tables of the file for other commands
 PLAN = 132.0  # largest height of a plan [mm]
 
@@ -121,7 +122,7 @@ def _front(content: Mapping[str, Any], splices: str, place: str, drawn: bool) ->
             t.bullets(verdict.more),
             "".join(t.paragraph(f"Caution: {line}", bold=True) for line in verdict.cautions[:4]),
             t.paragraph(_more_cautions(len(verdict.cautions) - 4)) if len(verdict.cautions) > 4 else "",
-            t.filling("roof.png", content["picture_alt"], ROW_NUMBERS, width="80%") if drawn else "",
+            t.filling("roof.png", content["picture_alt"], ROW_NUMBERS, width="100%") if drawn else "",
         ]
     )
 
@@ -283,6 +284,8 @@ def _snow(content: Mapping[str, Any], study: SnowStudy, files: dict[str, bytes],
         t.figure("snow.svg", "Plans of all snow cases", "All cases on one scale.", floats="auto"),
         t.table(content["cases"]),
         *_governing_case(content["shown_case"], study, files, units),
+        *([t.table(content["skipped"])] if content["skipped"].rows else []),
+        t.all_placed(),  # before columns: the typesetter loses its marks where pictures float past them
     ]
     cuts = []
     for number, section in enumerate(study.sections[:SECTIONS]):
@@ -293,8 +296,6 @@ def _snow(content: Mapping[str, Any], study: SnowStudy, files: dict[str, bytes],
         words = f"{SECTIONS} of {len(study.sections)} sections are drawn; `eavewright snow` has all."
         cuts.append(t.paragraph(words, note=True))
     parts += ["".join(cuts), t.heading("Zones, worked out", 2), t.columns(_zones(study, units))]
-    if content["skipped"].rows:
-        parts.append(t.table(content["skipped"]))
     return "".join([*parts, t.all_placed()])
 
 
@@ -308,7 +309,7 @@ def _governing_case(
     words = f"Case {index + 1}, {study.findings.cases[index].case.name}, which governs: every zone, to scale."
     svg = drawing_svg(plan, words)
     _keep(files, "case.svg", svg)
-    return [t.figure("case.svg", words, words, _wide(svg, 105.0))]
+    return [t.figure("case.svg", words, words, _wide(svg, 105.0), floats="auto")]
 
 
 def _zones(study: SnowStudy, units: UnitSystem) -> list[str]:
@@ -337,7 +338,7 @@ def _building(content: Mapping[str, Any], files: dict[str, bytes]) -> str:
         [
             t.heading("The building below"),
             t.bullets(content["building_words"]),
-            t.figure("building.svg", "Eave section with the rows and the load of the roof", floats="bottom"),
+            t.figure("building.svg", EAVE, f"{EAVE}.", floats="auto"),
             t.table(content["building"]),
             *(t.table(one) for one in content["building_tables"]),
             *(t.table(one) for one in content["durability"]),

@@ -330,4 +330,5 @@ def preamble(title: str, foot: str, paper: str, kind: str = "Snow retention calc
 #show heading.where(level: 2): it => headline(it, 10.5pt, rgb("{style.INK}"), 12pt, 6pt)
 #set list(indent: 2pt, spacing: 4pt)
 #set enum(indent: 2pt, spacing: 4pt)
+#set table.cell(breakable: false)
 """
