@@ -18,6 +18,7 @@ AT_CROWDED = "at edges that three or more share"
 ONE_SHEET = np.cos(np.radians(3.0))  # faces on one side of an edge within this angle are one sheet
 SMALLEST = 1.0  # [m^2]
 LARGEST = 5_000.0  # [m]
+BLOCK = 16_384  # faces worked on at once, so that they stay in the nearest memory
 MORTON = {8: 0x00FF00FF, 4: 0x0F0F0F0F, 2: 0x33333333, 1: 0x55555555}  # masks that part bits
 BEYOND = 1e8  # no map has coordinates as large, two and a half times around the earth [m]
 
@@ -159,11 +160,15 @@ def _only_used(points: Array, faces: IntArray) -> tuple[Array, IntArray]:
 def face_vectors(points: Array, faces: IntArray) -> Array:
     """Normals (m, 3) with the length of twice the area. [m^2]."""
     x, y, z = np.ascontiguousarray(points.T)
-    a, b, c = np.ascontiguousarray(faces.T)
-    x0, y0, z0 = x[a], y[a], z[a]
-    x1, y1, z1 = x[b] - x0, y[b] - y0, z[b] - z0
-    x2, y2, z2 = x[c] - x0, y[c] - y0, z[c] - z0
-    return np.column_stack([y1 * z2 - z1 * y2, z1 * x2 - x1 * z2, x1 * y2 - y1 * x2])
+    vector = np.zeros((len(faces), 3))
+    for low in range(0, len(faces), BLOCK):
+        a, b, c = np.ascontiguousarray(faces[low : low + BLOCK].T)
+        x0, y0, z0 = x.take(a), y.take(a), z.take(a)
+        x1, y1, z1 = x.take(b) - x0, y.take(b) - y0, z.take(b) - z0
+        x2, y2, z2 = x.take(c) - x0, y.take(c) - y0, z.take(c) - z0
+        part = vector[low : low + BLOCK]
+        part[:, 0], part[:, 1], part[:, 2] = y1 * z2 - z1 * y2, z1 * x2 - x1 * z2, x1 * y2 - y1 * x2
+    return vector
 
 
 def lengths(vectors: Array) -> Array:
@@ -259,9 +264,10 @@ def _without_duplicates(faces: IntArray, count: int) -> tuple[IntArray, int]:
 
 def edge_keys(faces: IntArray, count: int) -> tuple[IntArray, IntArray]:
     """Directed edges (3 m, 2) face by face, and one key per undirected edge."""
-    directed = faces[:, [0, 1, 1, 2, 2, 0]].reshape(-1, 2)
-    start, end = np.ascontiguousarray(directed.T)
-    return directed, np.minimum(start, end) * count + np.maximum(start, end)
+    start, end = faces.reshape(-1), faces[:, [1, 2, 0]].reshape(-1)
+    key = np.minimum(start, end) * count
+    key += np.maximum(start, end)
+    return np.stack([start, end]).T, key
 
 
 def stable_order(key: IntArray) -> IntArray:
@@ -272,7 +278,11 @@ def stable_order(key: IntArray) -> IntArray:
     bits = len(key).bit_length()
     if not len(key) or int(key.max()).bit_length() + bits > 63:
         return np.argsort(key, kind="stable")
-    return np.sort((key << bits) | np.arange(len(key))) & ((1 << bits) - 1)
+    ranked = key << bits
+    ranked |= np.arange(len(key))
+    ranked.sort()
+    ranked &= (1 << bits) - 1
+    return ranked
 
 
 def _without_crowded(points: Array, faces: IntArray, offset: Array, most: float) -> tuple[IntArray, int]:

@@ -73,9 +73,13 @@ def faces_around(corner: Array, spots: Array) -> IntArray:
     until = np.zeros(shape + 1, dtype=np.int64)  # spots in all cells before one
     np.add.at(until, tuple(at.T + 1), 1)
     until = until.cumsum(axis=0).cumsum(axis=1)
-    first, last = (np.floor((some - low) / cell) for some in (corner.min(axis=1), corner.max(axis=1)))
-    x0, y0 = np.clip(first, 0, shape).astype(np.int64).T
-    x1, y1 = np.clip(last + 1, 0, shape).astype(np.int64).T
+    box = []
+    for axis in range(2):
+        a, b, c = corner[:, :, axis].T
+        first, last = np.minimum(np.minimum(a, b), c), np.maximum(np.maximum(a, b), c)
+        for side, more in ((first, 0), (last, 1)):
+            box.append(np.clip(np.floor((side - low[axis]) / cell) + more, 0, shape[axis]).astype(np.int64))
+    x0, x1, y0, y1 = box
     return np.flatnonzero(until[x1, y1] - until[x0, y1] - until[x1, y0] + until[x0, y0])
 
 

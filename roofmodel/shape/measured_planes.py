@@ -149,6 +149,11 @@ def _first_labels(mesh: Mesh, region: IntArray, normal: Array, centroid: Array, 
     face = np.flatnonzero(region >= 0)
     vertex = mesh.faces[face].ravel()
     plane = np.repeat(region[face], 3)
+    label[vertex] = plane
+    doubtful = np.zeros(len(label), dtype=bool)
+    doubtful[vertex[label[vertex] != plane]] = True
+    several = doubtful[vertex]
+    vertex, plane = vertex[several], plane[several]
     off = np.abs(away(mesh.points[vertex], normal[plane], centroid[plane]))
     nearest = np.full(len(label), np.inf)
     np.minimum.at(nearest, vertex, off)
@@ -241,12 +246,14 @@ def _without_explained(points: Array, state: Measured, only_steep: bool = False)
         if len(beside) == 0:
             continue
         mine = np.flatnonzero(state.label == plane)
-        off = np.abs(away(points[mine][:, None], state.normal[beside][None], state.centroid[beside][None]))
         steep = state.normal[plane, 2] < UPRIGHT
-        if not steep and (only_steep or np.mean(off.min(axis=1) < near) < EXPLAINED):
+        if only_steep and not steep:
+            continue
+        off = np.abs([away(points[mine], state.normal[one], state.centroid[one]) for one in beside.tolist()])
+        if not steep and np.mean(off.min(axis=0) < near) < EXPLAINED:
             continue
         label = state.label.copy()
-        label[mine] = beside[off.argmin(axis=1)]
+        label[mine] = beside[off.argmin(axis=0)]
         normal, centroid = _fitted(points, label, state.normal, state.centroid)
         state = Measured(normal, centroid, label, state.edges, state.noise)
         pairs = neighbors(state)
@@ -372,13 +379,15 @@ def _break(points: Array, noise: float, least: int) -> NDArray[np.bool_] | None:
     frame = np.linalg.eigh((points - middle).T @ (points - middle))[1]
     local = (points - middle) @ frame[:, ::-1]
     some = local[:: max(len(local) // SOME, 1)]
+    base = np.linalg.qr(np.column_stack([np.ones(len(some)), some[:, :2]]))[0]
+    rest = some[:, 2] - base @ (base.T @ some[:, 2])
     share = len(local) / len(some)
     best = (0.0, 0.0, 0.0, 0.0)
     turns = np.linspace(0.0, np.pi, 24, endpoint=False)
     places = np.linspace(0.06, 0.94, 15)
     for step in (np.pi / 24, np.pi / 120):
         for turn in turns:
-            found = _best_place(some, turn, places)
+            found = _best_place(some[:, :2], rest, base, turn, places)
             if found[0] > best[0]:
                 best = (*found, turn)
         turns = best[3] + np.linspace(-step, step, 9)
@@ -391,15 +400,18 @@ def _break(points: Array, noise: float, least: int) -> NDArray[np.bool_] | None:
     return beyond if least <= beyond.sum() <= len(points) - least else None
 
 
-def _best_place(local: Array, turn: float, places: Array) -> tuple[float, float, float]:
-    """Gain of the sum of squares, bend and place (share of the points before it) of the best break."""
-    base = np.linalg.qr(np.column_stack([np.ones(len(local)), local[:, :2]]))[0]
-    run = local[:, :2] @ [np.cos(turn), np.sin(turn)]
+def _best_place(
+    plan: Array, rest: Array, base: Array, turn: float, places: Array
+) -> tuple[float, float, float]:
+    """Gain of the sum of squares, bend and place (share of the points before it) of the best break.
+
+    Of points (n, 2), by what a plane leaves of their heights (n,); base (n, 3) spans all planes.
+    """
+    run = plan @ [np.cos(turn), np.sin(turn)]
     at = np.quantile(run, places)
     term = np.maximum(run[:, None] - at, 0.0)
     term -= base @ (base.T @ term)
     size = np.maximum(np.einsum("nk,nk->k", term, term), 1e-12)
-    rest = local[:, 2] - base @ (base.T @ local[:, 2])
     onto = rest @ term
     index = int(np.argmax(onto**2 / size))
     return float(onto[index] ** 2 / size[index]), float(onto[index] / size[index]), float(places[index])

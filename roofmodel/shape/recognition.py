@@ -25,9 +25,10 @@ from roofmodel.shape.measured_planes import first_planes, measured_planes
 from roofmodel.shape.outlines import points_on_planes, region_planes, region_rings, surveyed_planes
 from roofmodel.shape.parapets import parapets_of_planes
 from roofmodel.shape.planes import lifted
-from roofmodel.shape.regions import SLIVER, Mesh, make_mesh, plane_regions, survey_regions
+from roofmodel.shape.regions import SLIVER, Mesh, make_mesh, plane_regions
 from roofmodel.shape.standing import standing_groups, with_standing, with_unexplained
 from roofmodel.shape.survey import noise_notes, sheets_down, survey_normals, without_rim_slivers
+from roofmodel.shape.survey_regions import survey_regions
 from roofmodel.shape.triangulation import triangulate
 from roofmodel.surface import FLAT_SLOPE, Array, IntArray, RoofSurface
 

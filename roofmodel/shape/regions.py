@@ -24,12 +24,7 @@ RAGGED = 0.1  # with more than this share of the area in no plane the mesh is ta
 SMOOTHING = 16  # passes over the normals of such a mesh
 SAMPLE = 5000  # faces of a region that are enough to place its plane while regions still change
 SEARCHED = 50_000  # faces that are enough to look for a plane
-SURVEYED = 3.0  # smaller regions of a surveyed mesh share themselves out among neighbors [m^2]
-OWN = 0.5  # scraps of a surveyed mesh with less area that fit no plane are left out [m^2]
-FAR_NOISE = 8.0  # faces across a crease lie within so many times the noise of a plane beside it
-SHARINGS = 3
-ALIKE = np.cos(np.radians(3.0))  # neighbors of a survey within this angle may be one plane
-MISSES = 8  # small planes in a row after which a survey is searched no more
+MOST_INT32 = 2**31
 SEARCHES = 400  # planes looked for in one connected mass of curved or noisy faces
 
 
@@ -149,9 +144,9 @@ def face_distance(mesh: Mesh, face: IntArray, on: IntArray, normal: Array, centr
         for corner in corners:
             np.maximum(away, distance[corner], out=away)
         return away
-    direction, shift = normal[on], offset[on]
+    direction, shift = normal.take(on, axis=0), offset[on]
     for corner in corners:
-        distance = np.einsum("fx,fx->f", mesh.points[corner], direction) - shift
+        distance = np.einsum("fx,fx->f", mesh.points.take(corner, axis=0), direction) - shift
         np.maximum(away, np.abs(distance), out=away)
     return away
 
@@ -161,12 +156,14 @@ def components(count: int, pairs: IntArray) -> tuple[int, IntArray]:
     from scipy.sparse import coo_array
     from scipy.sparse.csgraph import connected_components
 
-    graph = coo_array((np.ones(len(pairs), np.int8), (pairs[:, 0], pairs[:, 1])), shape=(count, count))
+    first, second = np.asarray(pairs, dtype=np.int32).T if count < MOST_INT32 else pairs.T
+    graph = coo_array((np.ones(len(pairs)), (first, second)), shape=(count, count))
+    graph.has_canonical_format = True  # repeated pairs need not be summed: that takes as long as the rest
     number, label = connected_components(graph, directed=False)
     return int(number), label.astype(np.int64)
 
 
-def _sub_components(faces: NDArray[np.bool_], pairs: IntArray) -> tuple[IntArray, int, IntArray]:
+def sub_components(faces: NDArray[np.bool_], pairs: IntArray) -> tuple[IntArray, int, IntArray]:
     """Faces of a mask, and their components over pairs that lie inside the mask."""
     face = np.flatnonzero(faces)
     number = np.cumsum(faces) - 1
@@ -205,78 +202,15 @@ def plane_regions(mesh: Mesh, angle_tolerance: float, distance_tolerance: float)
         mesh = replace(mesh, normal=_smoothed_normals(mesh))
         region, cosine = _grow(mesh, angle_tolerance, distance_tolerance, small)
     if (region < 0).any():
-        _absorb(mesh, region, distance_tolerance)
+        absorb(mesh, region, distance_tolerance)
         _settle_rest(mesh, region, cosine >= np.cos(angle_tolerance), distance_tolerance, small)
-        _join_larger(mesh, region, distance_tolerance)
-        _trade_borders(mesh, region, distance_tolerance)
+        join_larger(mesh, region, distance_tolerance)
+        trade_borders(mesh, region, distance_tolerance)
         drop_slivers(mesh, region)
-        _absorb(mesh, region, distance_tolerance, least_cosine=-1.0)
-        _join_larger(mesh, region, distance_tolerance)
+        absorb(mesh, region, distance_tolerance, least_cosine=-1.0)
+        join_larger(mesh, region, distance_tolerance)
         drop_slivers(mesh, region)
     return region
-
-
-def survey_regions(mesh: Mesh, noise: float) -> IntArray:
-    """Group faces of a surveyed mesh into planes.
-
-    No measured point lies just on a ridge or valley: the faces across it belong to no plane, and to either.
-    So planes are first found where they are plain, and then share out what lies between them.
-
-    Parameters
-    ----------
-    mesh : Mesh
-        With normals that hold for the points around each face.
-    noise : float
-        Standard deviation of the points. [m]
-
-    Returns
-    -------
-    (m,) int
-        As `plane_regions`.
-    """
-    near, far = 3.0 * noise, FAR_NOISE * noise
-    least = min(SURVEYED, 0.1 * mesh.area.sum())
-    region = np.full(len(mesh.faces), -1)
-    _search_planes(mesh, region, np.arange(len(region)), near, least, MISSES)
-    for _ in range(SHARINGS):
-        if region.max() < 0:
-            break
-        _absorb(mesh, region, far, least_cosine=-1.0)
-        _trade_borders(mesh, region, far)
-        _join_larger(mesh, region, near)
-        _join_alike(mesh, region, noise)
-        same = region[mesh.pairs[:, 0]] == region[mesh.pairs[:, 1]]
-        count, label = components(len(region), mesh.pairs[same])
-        scrap = (np.bincount(label, mesh.area, count) < least)[label]
-        region[scrap] = -1
-        _number_from_zero(region)
-    if region.max() >= 0:
-        _absorb(mesh, region, far, least_cosine=-1.0)
-    face, count, label = _sub_components(region < 0, mesh.pairs)
-    own = (np.bincount(label, mesh.area[face], count) >= min(OWN, least))[label]
-    region[face[own]] = region.max() + 1 + label[own]  # too far from all others: planes of their own
-    drop_slivers(mesh, region)
-    return region
-
-
-def _join_alike(mesh: Mesh, region: IntArray, noise: float) -> None:
-    """Let neighbors join whose points lie on one plane but for outliers of the noise (in place)."""
-    while True:
-        _number_from_zero(region)
-        normal, centroid = _working_planes(mesh, region)
-        area = np.bincount(region[region >= 0], mesh.area[region >= 0])
-        sides = np.unique(np.sort(_borders(mesh, region)), axis=0)
-        alike = np.einsum("kx,kx->k", normal[sides[:, 0]], normal[sides[:, 1]]) > ALIKE
-        for a, b in sides[alike].tolist():
-            big, little = (a, b) if area[a] >= area[b] else (b, a)
-            face = np.flatnonzero(region == little)
-            middle = mesh.points[mesh.faces[face]].mean(axis=1)
-            away = (middle - centroid[big]) @ normal[big]
-            if np.sqrt(np.average(away**2, weights=mesh.area[face])) < 1.5 * noise:
-                region[face] = big
-                break
-        else:
-            return
 
 
 def _at_borders(mesh: Mesh, region: IntArray) -> NDArray[np.bool_]:
@@ -285,15 +219,18 @@ def _at_borders(mesh: Mesh, region: IntArray) -> NDArray[np.bool_]:
     return np.asarray((one != other) & (one >= 0) & (other >= 0))
 
 
-def _borders(mesh: Mesh, region: IntArray) -> IntArray:
+def borders(mesh: Mesh, region: IntArray) -> IntArray:
     """Regions (k, 2) on the two sides of each edge between them."""
     return region[mesh.pairs[_at_borders(mesh, region)]]
 
 
-def _number_from_zero(region: IntArray) -> None:
+def number_from_zero(region: IntArray) -> None:
     """Close gaps in the numbers of regions (in place)."""
     there = region >= 0
-    region[there] = np.unique(region[there], return_inverse=True)[1]
+    kept = region[there]
+    used = np.bincount(kept) > 0
+    if not used.all():
+        region[there] = (np.cumsum(used) - 1)[kept]
 
 
 def _grow(
@@ -304,7 +241,7 @@ def _grow(
     cosine = np.einsum("kx,kx->k", mesh.normal[mesh.pairs[:, 0]], mesh.normal[mesh.pairs[:, 1]])
     active = np.ones(len(region), dtype=bool)
     for share in CASCADE:
-        face, count, label = _sub_components(active, mesh.pairs[cosine >= np.cos(share * angle_tolerance)])
+        face, count, label = sub_components(active, mesh.pairs[cosine >= np.cos(share * angle_tolerance)])
         good = _checked(mesh, face, count, label, distance_tolerance)
         big = np.bincount(label, mesh.area[face], count) >= small
         number = np.cumsum(good & big) - 1 + region.max() + 1
@@ -329,20 +266,20 @@ def _smoothed_normals(mesh: Mesh) -> Array:
     return normal
 
 
-def _working_planes(mesh: Mesh, region: IntArray) -> tuple[Array, Array]:
+def working_planes(mesh: Mesh, region: IntArray) -> tuple[Array, Array]:
     """Planes of the regions so far; of large regions an even sample of the faces is enough."""
     face = np.flatnonzero(region >= 0)
     size = np.bincount(region[face])
-    stride = np.maximum(size // SAMPLE, 1)
-    face = face[np.arange(len(face)) % stride[region[face]] == 0]
+    stride = np.maximum(size // SAMPLE, 1).astype(np.int32)
+    face = face[np.arange(len(face), dtype=np.int32) % stride.take(region[face]) == 0]
     return fit_planes(mesh, face, region[face], len(size))
 
 
-def _absorb(mesh: Mesh, region: IntArray, tolerance: float, least_cosine: float = JOIN_COSINE) -> None:
+def absorb(mesh: Mesh, region: IntArray, tolerance: float, least_cosine: float = JOIN_COSINE) -> None:
     """Let unsettled faces join a neighboring plane they lie on, front by front (in place)."""
     if region.max() < 0:
         return
-    normal, centroid = _working_planes(mesh, region)
+    normal, centroid = working_planes(mesh, region)
     one, other = (mesh.pairs[region[side] < 0] for side in mesh.pairs.T)
     both = np.concatenate([one, other[:, ::-1]])
     while True:
@@ -371,7 +308,7 @@ def _settle_rest(
     near[maybe] = (
         face_distance(mesh, second, np.arange(len(first)), mesh.normal[first], middle) <= 0.5 * tolerance
     )
-    face, count, label = _sub_components(rest, mesh.pairs[near])
+    face, count, label = sub_components(rest, mesh.pairs[near])
     if count == 0:
         return
     big = np.bincount(label, mesh.area[face], count) >= small
@@ -379,17 +316,17 @@ def _settle_rest(
     settled = (good & big)[label]
     region[face[settled]] = region.max() + 1 + (np.cumsum(good & big) - 1)[label[settled]]
     for part in np.flatnonzero(~good & big):
-        _search_planes(mesh, region, face[label == part], tolerance, small)
-    _absorb(mesh, region, tolerance)
-    face, count, label = _sub_components(region < 0, mesh.pairs[aligned])
+        search_planes(mesh, region, face[label == part], tolerance, small)
+    absorb(mesh, region, tolerance)
+    face, count, label = sub_components(region < 0, mesh.pairs[aligned])
     region[face] = region.max() + 1 + label
 
 
-def _search_planes(
+def search_planes(
     mesh: Mesh, region: IntArray, face: IntArray, tolerance: float, small: float, misses: int = SEARCHES
 ) -> None:
     """Take the plane that most area lies on, again and again, until many were small (in place)."""
-    missed = 0
+    missed, pairs = 0, mesh.pairs
     for _ in range(SEARCHES):
         face = face[region[face] < 0]
         if mesh.area[face].sum() < small or missed >= misses:
@@ -399,12 +336,14 @@ def _search_planes(
             return
         inside = np.zeros(len(region), dtype=bool)
         inside[found] = True
-        part, count, label = _sub_components(inside, mesh.pairs)
+        part, count, label = sub_components(inside, pairs)
         area = np.bincount(label, mesh.area[part], count)
         missed = 0 if area.max() >= small else missed + 1
         keep = area >= min(small, area.max())
         taken = keep[label]
         region[part[taken]] = region.max() + 1 + (np.cumsum(keep) - 1)[label[taken]]
+        if 2 * len(found) > len(face):
+            pairs = pairs[(region[pairs[:, 0]] < 0) & (region[pairs[:, 1]] < 0)]
 
 
 def _main_plane(mesh: Mesh, face: IntArray, tolerance: float) -> IntArray:
@@ -412,7 +351,7 @@ def _main_plane(mesh: Mesh, face: IntArray, tolerance: float) -> IntArray:
     from scipy.ndimage import uniform_filter
 
     many = face[:: max(len(face) // SEARCHED, 1)]
-    normal, weight = mesh.normal[many], mesh.area[many]
+    normal, weight = mesh.normal.take(many, axis=0), mesh.area[many]
     half = int(np.ceil(1.0 / NORMAL_BIN)) + 1
     bins = np.floor(normal[:, :2] / NORMAL_BIN).astype(np.int64) + half
     grid = np.bincount(bins[:, 0] * 2 * half + bins[:, 1], weight, (2 * half) ** 2)
@@ -424,67 +363,79 @@ def _main_plane(mesh: Mesh, face: IntArray, tolerance: float) -> IntArray:
     aligned = np.flatnonzero(normal @ mean > JOIN_COSINE)
     if len(aligned) == 0:
         return face[:0]
-    offset = (mesh.points[mesh.faces[many[aligned]]] @ mean).sum(axis=1) / 3.0
+    corners = mesh.points.take(mesh.faces.take(many, axis=0).T, axis=0)
+    offset = (corners @ mean).sum(axis=0)[aligned] / 3.0
     slot = np.floor((offset - offset.min()) / tolerance).astype(np.int64)
     histogram = uniform_filter(np.bincount(slot, weight[aligned]), 3, mode="constant")
-    inlier = many[aligned[np.abs(slot - np.argmax(histogram)) <= 1]]
+    inlier = aligned[np.abs(slot - np.argmax(histogram)) <= 1]
     for _ in range(6):
-        some = inlier[:: max(len(inlier) // SAMPLE, 1)]
+        some = many[inlier[:: max(len(inlier) // SAMPLE, 1)]]
         plane, center = fit_planes(mesh, some, np.zeros(len(some), dtype=np.int64), 1)
-        new = _on_plane(mesh, many, plane, center, tolerance)
+        on = np.abs(corners @ plane[0] - center[0] @ plane[0]) <= tolerance
+        new = np.flatnonzero(on[0] & on[1] & on[2] & (normal @ plane[0] > JOIN_COSINE))
         if len(new) == 0 or np.array_equal(new, inlier):
             break
         inlier = new
-    return inlier if len(many) == len(face) else _on_plane(mesh, face, plane, center, tolerance)
+    return many[inlier] if len(many) == len(face) else _on_plane(mesh, face, plane, center, tolerance)
 
 
 def _on_plane(mesh: Mesh, face: IntArray, plane: Array, center: Array, tolerance: float) -> IntArray:
     """Those of some faces that lie on one plane (1, 3)."""
-    face = face[mesh.normal[face] @ plane[0] > JOIN_COSINE]
+    face = face[mesh.normal.take(face, axis=0) @ plane[0] > JOIN_COSINE]
     on = np.zeros(len(face), dtype=np.int64)
     return face[face_distance(mesh, face, on, plane, center) <= tolerance]
 
 
-def _trade_borders(mesh: Mesh, region: IntArray, tolerance: float) -> None:
+def trade_borders(mesh: Mesh, region: IntArray, tolerance: float) -> None:
     """Give faces at borders to the neighboring plane they lie nearer to (in place)."""
-    normal, centroid = _working_planes(mesh, region)
+    normal, centroid = working_planes(mesh, region)
+    both = mesh.pairs[_at_borders(mesh, region)]
+    both = np.concatenate([both, both[:, ::-1]])
     for _ in range(20):
-        both = mesh.pairs[_at_borders(mesh, region)]
-        both = np.concatenate([both, both[:, ::-1]])
         own, target = region[both[:, 0]], region[both[:, 1]]
         away = face_distance(mesh, both[:, 0], own, normal, centroid)
         other = face_distance(mesh, both[:, 0], target, normal, centroid)
-        aligned = np.einsum("kx,kx->k", mesh.normal[both[:, 0]], normal[target]) > JOIN_COSINE
+        aligned = np.einsum("kx,kx->k", mesh.normal.take(both[:, 0], axis=0), normal[target]) > JOIN_COSINE
         better = np.flatnonzero((other < 0.9 * away - 1e-4) & (other <= tolerance) & aligned)
         if len(better) == 0:
             return
         better = better[np.lexsort([target[better], other[better], both[better, 0]])]
         first = np.r_[True, np.diff(both[better, 0]) > 0]
-        region[both[better[first], 0]] = target[better[first]]
+        traded = both[better[first], 0]
+        region[traded] = target[better[first]]
+        across = mesh.twin.reshape(-1, 3)[traded].ravel()  # borders move only around what was traded
+        fresh = np.column_stack([np.repeat(traded, 3), across // 3])[across >= 0]
+        both = np.concatenate([both, fresh, fresh[:, ::-1]])
+        one, two = region[both[:, 0]], region[both[:, 1]]
+        both = both[(one != two) & (one >= 0) & (two >= 0)]
 
 
-def _join_larger(mesh: Mesh, region: IntArray, tolerance: float) -> None:
+def join_larger(mesh: Mesh, region: IntArray, tolerance: float) -> None:
     """Let regions join a larger neighbor when all their faces lie on its plane (in place)."""
     while region.max() > 0:
-        region[region >= 0] = np.unique(region[region >= 0], return_inverse=True)[1]
+        number_from_zero(region)
         count = int(region.max()) + 1
-        normal, centroid = _working_planes(mesh, region)
+        normal, centroid = working_planes(mesh, region)
         area = np.bincount(region[region >= 0], mesh.area[region >= 0], count)
-        sides = _borders(mesh, region)
-        sides = np.unique(np.vstack([sides, sides[:, ::-1]]), axis=0)
+        one, other = borders(mesh, region).T
+        key = np.unique(np.concatenate([one * count + other, other * count + one]))
+        sides = np.stack(np.divmod(key, count), axis=1)
         aligned = np.einsum("kx,kx->k", normal[sides[:, 0]], normal[sides[:, 1]]) > JOIN_COSINE
         place = np.argsort(np.argsort(-area, kind="stable"))
         sides = sides[aligned & (place[sides[:, 0]] < place[sides[:, 1]])]
         sides = sides[np.argsort(place[sides[:, 0]], kind="stable")]
-        order = np.argsort(region, kind="stable")
+        order = stable_order(region + 1)
         begin = np.searchsorted(region[order], np.arange(count + 1))
         target = np.arange(count)
         for big, little in sides.tolist():
             if target[little] != little or target[big] != big:
                 continue
             members = order[begin[little] : begin[little + 1]]
-            on = np.full(len(members), big)
-            if face_distance(mesh, members, on, normal, centroid).max() <= tolerance:
+            for some in (members[:: max(len(members) // SAMPLE, 1)], members):  # few tell that most do not
+                on = np.full(len(some), big)
+                if face_distance(mesh, some, on, normal, centroid).max() > tolerance:
+                    break
+            else:
                 target[little] = big
         if np.array_equal(target, np.arange(count)):
             return
@@ -497,4 +448,4 @@ def drop_slivers(mesh: Mesh, region: IntArray) -> None:
     count, label = components(len(region), mesh.pairs[same])
     keep = (np.bincount(label, mesh.area, count) >= SLIVER)[label] & (region >= 0)
     region[:] = np.where(keep, label, -1)
-    _number_from_zero(region)
+    number_from_zero(region)

@@ -137,7 +137,9 @@ def pick_roof_faces(raw: RawMesh, steepest: float = STEEPEST) -> RoofFaces:
     memory = Memory()
     surveyed = survey_normals(welded, joined, memory)
     keep, dropped = _not_walls(local, faces, None if surveyed is None else surveyed[0], steepest, notes)
-    down = (looking_down if surveyed is None else sheets_down)(welded, joined[keep])[:, None]
+    some = joined[keep]
+    down = looking_down(welded, some) if surveyed is None else sheets_down(welded, some, True)
+    down = down[:, None]
     roof, joined = (np.where(down, some[keep][:, ::-1], some[keep]) for some in (faces, joined))
     seen = seen_from_above(local, roof, (welded, joined), 0.0 if surveyed is None else surveyed[1])
     if surveyed is None:  # noise leaves no two faces in one plane
@@ -253,12 +255,12 @@ def seen_from_above(
     (m,) bool
         Large faces are probed in seven places, small ones at their middle.
     """
-    corner = points[faces]
+    corner = points.take(faces, axis=0)
     weights, asked, among = _sample_weights(), np.arange(len(faces)), np.arange(len(faces))
     if len(faces) >= MANY:
         weights = np.full((1, 3), 1.0 / 3.0)
         if welded is not None:
-            middle = corner[:, :, :2].mean(axis=1)
+            middle = (corner[:, 0, :2] + corner[:, 1, :2] + corner[:, 2, :2]) / 3.0
             asked = np.flatnonzero(~in_one_layer(*welded, middle, noise > 0.0))
             among = faces_around(corner[:, :, :2], middle[asked])
             if not len(asked):

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
 from roofmodel.memory import Memory, recall
-from roofmodel.shape.cleaning import distinct, edge_keys, face_vectors, lengths, stable_order
+from roofmodel.shape.cleaning import BLOCK, distinct, edge_keys, face_vectors, lengths, stable_order
 from roofmodel.shape.regions import components, neighbor_edges
 from roofmodel.surface import Array, IntArray
 
@@ -77,16 +77,21 @@ def survey_normals(
     noise = float(np.median(spread))
     if not LEAST < noise < MOST:
         return None
-    corner = normal[number[faces]]
-    own = face_vectors(points, faces)
-    side = np.where(np.einsum("fcx,fx->fc", corner, own) < 0.0, -1.0, 1.0)
-    mean = np.einsum("fcx,fc->fx", corner, side)
-    size = lengths(mean)
-    unit = np.where(size[:, None] > 1e-6, mean, own)
-    return unit / np.maximum(lengths(unit), 1e-300)[:, None], noise
+    unit = face_vectors(points, faces)
+    for low in range(0, len(faces), BLOCK):
+        own = unit[low : low + BLOCK]
+        mean = np.zeros(own.shape)
+        for corner in np.ascontiguousarray(faces[low : low + BLOCK].T):
+            around_it = normal.take(number.take(corner), axis=0)
+            around_it[np.einsum("fx,fx->f", around_it, own) < 0.0] *= -1.0
+            mean += around_it
+        plain = lengths(mean) > 1e-6
+        own[plain] = mean[plain]
+        own /= np.maximum(lengths(own), 1e-300)[:, None]
+    return unit, noise
 
 
-def sheets_down(points: Array, faces: IntArray) -> NDArray[np.bool_]:
+def sheets_down(points: Array, faces: IntArray, rough: bool | None = None) -> NDArray[np.bool_]:
     """Which faces to turn over so that the sheets of a survey look up.
 
     Noise as large as the spacing of the points folds faces over. Turned one by one these would tear the
@@ -97,6 +102,8 @@ def sheets_down(points: Array, faces: IntArray) -> NDArray[np.bool_]:
     points : (n, 3) float
         Welded. [m]
     faces : (m, 3) int
+    rough : bool, optional
+        Whether the mesh is surveyed, where that is known.
 
     Returns
     -------
@@ -105,7 +112,7 @@ def sheets_down(points: Array, faces: IntArray) -> NDArray[np.bool_]:
     """
     rise = face_vectors(points, faces)[:, 2]
     down = rise < 0.0
-    if len(faces) < FEWEST or not down.any() or not _is_rough(points, faces):
+    if len(faces) < FEWEST or not down.any() or not (rough or _is_rough(points, faces)):
         return down
     first, second = neighbor_edges(faces, len(points))
     count, part = components(len(faces), np.stack([first // 3, second // 3], axis=1))
@@ -129,28 +136,31 @@ def without_rim_slivers(points: Array, faces: IntArray) -> tuple[NDArray[np.bool
     notes : list of str
         How much was left out.
     """
-    corner = points[faces]
-    way = corner - corner[:, [2, 0, 1]]
-    side = lengths(way.reshape(-1, 3)).reshape(-1, 3)
-    longest = np.sqrt((way[:, :, 0] ** 2 + way[:, :, 1] ** 2).max(axis=1))
     vector = face_vectors(points, faces)
     plan = 0.5 * np.abs(vector[:, 2])
-    sliver = (side.max(axis=1) > LONG * np.median(side)) & (2.0 * plan < SLIM * longest**2)
+    a, b, c = (points.take(corner, axis=0) for corner in np.ascontiguousarray(faces.T))
+    across = np.stack([(way[:, 0] ** 2 + way[:, 1] ** 2) for way in (b - a, c - b, a - c)])
+    side = across + np.stack([(b - a)[:, 2] ** 2, (c - b)[:, 2] ** 2, (a - c)[:, 2] ** 2])
+    longest = np.maximum(np.maximum(side[0], side[1]), side[2])
+    sliver = longest > LONG**2 * np.median(side)
+    sliver &= 2.0 * plan < SLIM * np.maximum(np.maximum(across[0], across[1]), across[2])
     sliver &= 2.0 * plan < TILTED * lengths(vector)
     keep = np.ones(len(faces), dtype=bool)
     if not sliver.any():
         return keep, []
-    _, key = edge_keys(faces, len(points))
-    order = stable_order(key)
-    number = np.empty(len(key), dtype=np.int64)
-    number[order] = np.cumsum(np.r_[0, np.diff(key[order]) > 0])
-    edge = number.reshape(-1, 3)
+    theirs = np.zeros(len(points), dtype=bool)
+    theirs[faces[sliver]] = True
+    one, two, three = theirs.take(faces.T)
+    near = np.flatnonzero((one & two) | (two & three) | (three & one))  # all faces at edges of slivers
+    edge = np.unique(edge_keys(faces[near], len(points))[1], return_inverse=True)[1].reshape(-1, 3)
+    there = np.ones(len(near), dtype=bool)
     while True:
-        open_edge = np.bincount(edge[keep].ravel(), minlength=int(edge.max()) + 1) == 1
-        peel = keep & sliver & open_edge[edge].any(axis=1)
+        open_edge = np.bincount(edge[there].ravel(), minlength=int(edge.max()) + 1) == 1
+        peel = there & sliver[near] & open_edge[edge].any(axis=1)
         if not peel.any():
             break
-        keep &= ~peel
+        there &= ~peel
+    keep[near] = there
     lost = float(plan[~keep].sum())
     if keep.all() or lost > RIM * plan.sum():
         return np.ones(len(faces), dtype=bool), []
@@ -181,7 +191,7 @@ def _is_rough(points: Array, faces: IntArray) -> bool:
     bend = np.arccos(np.clip(np.einsum("kx,kx->k", one, other), -1.0, 1.0))
     if np.median(bend) < ROUGH or np.mean(bend < PLAIN) > FEW_PLAIN:
         return False
-    apart = points[b].mean(axis=1) - points[a].mean(axis=1)
+    apart = sum(points[corner] for corner in b.T) - sum(points[corner] for corner in a.T)
     hollow = np.sign(np.einsum("kx,kx->k", one - other, apart))
     small = bend < np.radians(60.0)
     return bool(abs(np.sum(hollow[small] * bend[small])) < BOTH_WAYS * np.sum(bend[small]))

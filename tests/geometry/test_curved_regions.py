@@ -18,8 +18,9 @@ from roofmodel.shape.cutting import cut_triangles
 from roofmodel.shape.importing import import_roof
 from roofmodel.shape.planes import height_at, plan_polygons
 from roofmodel.shape.recognition import recognize
-from roofmodel.shape.regions import make_mesh, survey_regions
+from roofmodel.shape.regions import make_mesh
 from roofmodel.shape.survey import survey_normals
+from roofmodel.shape.survey_regions import survey_regions
 from roofmodel.snow.inputs import Asce16Site, EnSite, NbccSite
 from roofmodel.snow.registry import snow_cases
 from tests.snow.snow_roofs import plane_force
