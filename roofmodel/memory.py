@@ -24,6 +24,11 @@ class Memory:
         self._most = most
         self._lock = Lock()
 
+    def known(self, key: Hashable) -> Any:
+        """The result kept under a key, None if there is none."""
+        with self._lock:
+            return self._found.get(key)
+
     def recall(self, key: Hashable, make: Callable[[], T]) -> T:
         """The result kept under a key, made first if there is none."""
         with self._lock:

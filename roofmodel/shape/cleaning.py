@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from roofmodel.errors import InputError
+from roofmodel.memory import Memory
 from roofmodel.surface import Array, IntArray
 
 WELD = 1e-3  # vertices nearer than this are one [m]
@@ -93,7 +94,9 @@ def distinct(numbers: IntArray) -> IntArray:
     return np.flatnonzero(np.bincount(flat))
 
 
-def weld(points: Array, faces: IntArray, tolerance: float = WELD) -> tuple[Array, IntArray]:
+def weld(
+    points: Array, faces: IntArray, tolerance: float = WELD, memory: Memory | None = None
+) -> tuple[Array, IntArray]:
     """Join vertices that lie within `tolerance`, whatever their order.
 
     Parameters
@@ -102,6 +105,8 @@ def weld(points: Array, faces: IntArray, tolerance: float = WELD) -> tuple[Array
     faces : (m, 3) int
     tolerance : float
         [m]
+    memory : Memory, optional
+        Keeps which points have others near them, as fewer faces of the same points may be welded later.
 
     Returns
     -------
@@ -109,29 +114,52 @@ def weld(points: Array, faces: IntArray, tolerance: float = WELD) -> tuple[Array
         Means of the joined vertices, only those that faces use. [m]
     faces : (m, 3) int
     """
+    used = np.zeros(len(points), dtype=bool)
+    used[faces.ravel()] = True
+    known = None if memory is None else memory.known(("near others", tolerance))
+    asked = used if known is None or not np.array_equal(known[0], points) else used & known[1]
+    some = np.flatnonzero(asked)
+    places, label = _joined(points[some], tolerance, points[used].min(axis=0))
+    head = np.zeros(len(places), dtype=np.int64)
+    head[label[::-1]] = some[::-1]  # of each group the first
+    moved = points.copy()
+    moved[head] = places
+    goes = np.arange(len(points))
+    goes[some] = head[label]
+    used[some] = False
+    used[head] = True
+    if memory is not None and known is None:
+        near = np.zeros(len(points), dtype=bool)
+        near[some] = np.bincount(label, minlength=1)[label] > 1
+        memory.recall(("near others", tolerance), lambda: (points, near))
+    return moved[used], (np.cumsum(used) - 1)[goes].take(faces)
+
+
+def _joined(points: Array, tolerance: float, low: Array) -> tuple[Array, IntArray]:
+    """Means (k, 3) of points that lie within a tolerance, in the order of the first, and the mean of each."""
     from scipy.sparse import coo_array
     from scipy.sparse.csgraph import connected_components
     from scipy.spatial import cKDTree
 
-    points, faces = _only_used(points, faces)
-    low = points.min(axis=0)
+    if not len(points):
+        return points, np.zeros(0, dtype=np.int64)
     key = np.round((points - low) * (64.0 / tolerance)).astype(np.int64).astype(np.uint64)
     mixed = key @ np.array([0x9E3779B97F4A7C15, 0xC2B2AE3D27D4EB4F, 0x165667B19E3779F9], dtype=np.uint64)
     _, first, inverse = np.unique(mixed, return_index=True, return_inverse=True)
+    own = np.arange(len(points))
     if len(first) < len(key) and np.array_equal(key, key[first[inverse]]):
         kept = np.zeros(len(key), dtype=bool)  # in the order they came: what lies together stays so
         kept[first] = True
-        points, faces = points[kept], (np.cumsum(kept) - 1)[first[inverse]][faces]
-    pairs = cKDTree(points).query_pairs(tolerance, output_type="ndarray")
-    if len(pairs):
-        ones = np.ones(len(pairs), dtype=np.int8)
-        graph = coo_array((ones, (pairs[:, 0], pairs[:, 1])), shape=(len(points),) * 2)
-        count, group = connected_components(graph, directed=False)
-        label = group.astype(np.int64)
-        size = np.bincount(label, minlength=count)
-        points = np.stack([np.bincount(label, axis, count) / size for axis in points.T], axis=1)
-        faces = label[faces]
-    return _only_used(points, faces)
+        points, own = points[kept], (np.cumsum(kept) - 1)[first[inverse]]
+    pairs = cKDTree(points, balanced_tree=False).query_pairs(tolerance, output_type="ndarray")
+    if not len(pairs):
+        return points, own
+    ones = np.ones(len(pairs), dtype=np.int8)
+    graph = coo_array((ones, (pairs[:, 0], pairs[:, 1])), shape=(len(points),) * 2)
+    count, group = connected_components(graph, directed=False)
+    label = group.astype(np.int64)
+    size = np.bincount(label, minlength=count)
+    return np.stack([np.bincount(label, axis, count) / size for axis in points.T], axis=1), label[own]
 
 
 def in_order(points: Array, faces: IntArray) -> tuple[IntArray, IntArray]:
@@ -147,14 +175,6 @@ def in_order(points: Array, faces: IntArray) -> tuple[IntArray, IntArray]:
     number = np.empty(len(order), dtype=np.int64)
     number[order] = np.arange(len(order))
     return order, stable_order(number[faces].min(axis=1))
-
-
-def _only_used(points: Array, faces: IntArray) -> tuple[Array, IntArray]:
-    """Vertices that faces name, and the faces with their new numbers."""
-    used = np.zeros(len(points), dtype=bool)
-    used[faces.ravel()] = True
-    number = np.cumsum(used) - 1
-    return points[used], number[faces]
 
 
 def face_vectors(points: Array, faces: IntArray) -> Array:
@@ -187,6 +207,7 @@ def clean_mesh(
     offset: Array,
     turned: Callable[[Array, IntArray], NDArray[np.bool_]] = looking_down,
     ragged: bool = False,
+    memory: Memory | None = None,
 ) -> tuple[Array, IntArray, list[str]]:
     """Weld, remove degenerate and duplicate faces, turn faces up, reject what is no roof.
 
@@ -201,6 +222,8 @@ def clean_mesh(
         Which of faces (m, 3) over points (n, 3) are to be turned over.
     ragged : bool
         Leave out a few faces that share an edge with two or more others, as in surveys, rather than reject.
+    memory : Memory, optional
+        See `weld`.
 
     Returns
     -------
@@ -217,7 +240,7 @@ def clean_mesh(
     check_arrays(points, faces)
     notes: list[str] = []
     count = int(np.count_nonzero(np.bincount(faces.ravel())))
-    points, faces = weld(points, faces)
+    points, faces = weld(points, faces, memory=memory)
     if len(points) < count:
         notes.append(f"{count - len(points)} vertices within {WELD * 1e3:.0f} mm of another were joined.")
     vector = face_vectors(points, faces)

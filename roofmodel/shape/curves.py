@@ -12,7 +12,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from roofmodel.shape.cleaning import distinct
-from roofmodel.shape.regions import Mesh, components, face_distance, fit_planes
+from roofmodel.shape.regions import (
+    Mesh,
+    borders,
+    components,
+    face_distance,
+    fit_planes,
+    working_planes,
+)
 from roofmodel.surface import Array, IntArray
 
 TURN = np.cos(np.radians(35.0))  # planes of one curve turn by less from one to the next
@@ -94,11 +101,13 @@ def find_curves(mesh: Mesh, region: IntArray, noise: float) -> list[tuple[Curve,
     if count < LEAST_PLANES:
         return []
     face = np.flatnonzero(region >= 0)
-    normal, centroid = fit_planes(mesh, face, region[face], count)
-    sides = region[mesh.pairs]
-    sides = sides[(sides >= 0).all(axis=1) & (sides[:, 0] != sides[:, 1])]
+    normal = working_planes(mesh, region)[0]
+    sides = borders(mesh, region)
     sides = sides[np.einsum("kx,kx->k", normal[sides[:, 0]], normal[sides[:, 1]]) > TURN]
     groups, label = components(count, sides)
+    if np.bincount(label).max() < LEAST_PLANES:
+        return []
+    normal, centroid = fit_planes(mesh, face, region[face], count)
     away = np.zeros(len(region))
     away[face] = face_distance(mesh, face, region[face], normal, centroid)
     area = np.bincount(label[region[face]], mesh.area[face], groups)

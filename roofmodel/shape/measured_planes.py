@@ -184,7 +184,7 @@ def neighbors(state: Measured) -> IntArray:
 
 def _mixed(label: IntArray, edges: IntArray) -> IntArray:
     """Edges (k, 2) that join vertices of two labels, none below 0."""
-    one, other = label[edges[:, 0]], label[edges[:, 1]]
+    one, other = label.take(edges[:, 0]), label.take(edges[:, 1])
     return edges[(one != other) & (one >= 0) & (other >= 0)]
 
 
@@ -213,21 +213,22 @@ def _fitted(points: Array, label: IntArray, normal: Array, centroid: Array) -> t
     stride = np.maximum(np.bincount(label[there], minlength=count) // FITTED, 1)
     if stride.max(initial=1) > 1:
         there = there[np.arange(len(there)) % stride[label[there]] == 0]
+    plane, place = label[there], np.ascontiguousarray(points.take(there, axis=0).T)
     for _ in range(2):
-        on = label[there]
-        off = away(points[there], normal[on], centroid[on])
-        number = np.maximum(np.bincount(on, minlength=count), 1)
-        usual = np.sqrt(np.bincount(on, off**2, count) / number)
-        mine = there[np.abs(off) <= NEAR * usual[on] + 1e-9]
-        on = label[mine]
+        parts = [(x - c[plane]) * n[plane] for x, c, n in zip(place, centroid.T, normal.T, strict=True)]
+        off = parts[0] + parts[1] + parts[2]
+        number = np.maximum(np.bincount(plane, minlength=count), 1)
+        usual = np.sqrt(np.bincount(plane, off**2, count) / number)
+        near = np.abs(off) <= NEAR * usual[plane] + 1e-9
+        on, mine = plane[near], place[:, near]
         number = np.bincount(on, minlength=count)
-        total = np.stack([np.bincount(on, x, count) for x in points[mine].T], axis=1)
+        total = np.stack([np.bincount(on, x, count) for x in mine], axis=1)
         middle = np.asarray(total / np.maximum(number, 1)[:, None], dtype=float)
-        delta = points[mine] - middle[on]
+        delta = mine - middle.T.take(on, axis=1)
         moment = np.zeros((count, 3, 3))
         for i in range(3):
             for j in range(i, 3):
-                moment[:, i, j] = moment[:, j, i] = np.bincount(on, delta[:, i] * delta[:, j], count)
+                moment[:, i, j] = moment[:, j, i] = np.bincount(on, delta[i] * delta[j], count)
         fitted = np.linalg.eigh(moment)[1][:, :, 0]
         fitted *= np.where(fitted[:, 2] < 0.0, -1.0, 1.0)[:, None]
         enough = (number * stride >= FEWEST // 2)[:, None]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -27,7 +27,7 @@ from roofmodel.shape.parapets import parapets_of_planes
 from roofmodel.shape.planes import lifted
 from roofmodel.shape.regions import SLIVER, Mesh, make_mesh, plane_regions
 from roofmodel.shape.standing import standing_groups, with_standing, with_unexplained
-from roofmodel.shape.survey import noise_notes, sheets_down, survey_normals, without_rim_slivers
+from roofmodel.shape.survey import SHEETS_UP, noise_notes, sheets_down, survey_normals, without_rim_slivers
 from roofmodel.shape.survey_regions import survey_regions
 from roofmodel.shape.triangulation import triangulate
 from roofmodel.surface import FLAT_SLOPE, Array, IntArray, RoofSurface
@@ -90,11 +90,12 @@ def recognize(
     """
     raw = np.array(points, dtype=float)
     at, drawn = np.asarray(offset, dtype=float), np.array(faces, dtype=np.int64)
-    welded, faces_up, told = _repaired(raw, drawn, at, True)
+    turned = memory is not None and memory.known(SHEETS_UP)
+    welded, faces_up, told = _repaired(raw, drawn, at, _none_down if turned else sheets_down, memory)
     surveyed = survey_normals(welded, faces_up, memory)
     lenient = looking_down(welded, faces_up).any() or any(AT_CROWDED in words for words in told)
     if surveyed is None and lenient:
-        welded, faces_up, told = _repaired(raw, drawn, at, False)
+        welded, faces_up, told = _repaired(raw, drawn, at, looking_down, memory)
     if surveyed is not None:
         normal, noise = surveyed
         told += noise_notes(noise)
@@ -144,12 +145,21 @@ def recognize(
     return made if surveyed is None or curves else with_unexplained(made, mesh, surveyed[1])
 
 
+def _none_down(_points: Array, faces: IntArray) -> NDArray[np.bool_]:
+    """No face is to be turned: that was done before."""
+    return np.zeros(len(faces), dtype=bool)
+
+
 def _repaired(
-    points: Array, faces: IntArray, offset: Array, survey: bool
+    points: Array,
+    faces: IntArray,
+    offset: Array,
+    turned: Callable[[Array, IntArray], NDArray[np.bool_]],
+    memory: Memory | None,
 ) -> tuple[Array, IntArray, list[str]]:
     """A clean mesh whose edges are divided where corners stand on them, and words for what was done."""
-    turned = sheets_down if survey else looking_down
-    welded, faces_up, told = clean_mesh(points, faces, offset, turned, ragged=survey)
+    ragged = turned is not looking_down
+    welded, faces_up, told = clean_mesh(points, faces, offset, turned, ragged, memory)
     faces_up, divided = divide_at_junctions(welded, faces_up)
     if divided:
         told.append(f"{divided} edges were divided where corners of neighbors stand on them.")

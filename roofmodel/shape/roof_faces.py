@@ -26,7 +26,7 @@ from roofmodel.shape.layers import faces_around, in_one_layer
 from roofmodel.shape.partly_hidden import SHOWN, StandingOut, standing_out
 from roofmodel.shape.regions import components, make_mesh, neighbor_edges
 from roofmodel.shape.slabs import slab_ends
-from roofmodel.shape.survey import sheets_down, survey_normals
+from roofmodel.shape.survey import SHEETS_UP, sheets_down, survey_normals
 from roofmodel.surface import Array, IntArray
 
 STEEPEST = np.radians(75.0)  # steeper faces are walls [rad]
@@ -133,8 +133,8 @@ def pick_roof_faces(raw: RawMesh, steepest: float = STEEPEST) -> RoofFaces:
     offset = np.array([*np.round(0.5 * (low + high)[:2]), np.floor(low[2])])
     local = points - offset
     notes = list(raw.notes)
-    welded, joined = weld(local, faces)
     memory = Memory()
+    welded, joined = weld(local, faces, memory=memory)
     surveyed = survey_normals(welded, joined, memory)
     keep, dropped = _not_walls(local, faces, None if surveyed is None else surveyed[0], steepest, notes)
     some = joined[keep]
@@ -172,6 +172,8 @@ def pick_roof_faces(raw: RawMesh, steepest: float = STEEPEST) -> RoofFaces:
             ground = float(local[roof[plate]][..., 2].min())  # a plate may have an underside
             roof, stated = roof[~plate], True
             parts = _parts(welded, joined[~plate])
+    if surveyed is not None:
+        memory.recall(SHEETS_UP, lambda: True)
     stray = _strays(local, roof, parts)
     if stray.any():
         notes.append(

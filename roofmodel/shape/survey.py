@@ -27,6 +27,7 @@ MOSTLY = 0.98  # with so many of the points the planes around them are the same
 CHUNK = 20_000  # vertices worked on at once
 LEAST, MOST = 4e-3, 0.15  # less noise is left to the tolerances; more is none, but shape [m]
 
+SHEETS_UP = "sheets look up"  # in a memory: they were turned already
 SHEET = 0.1  # a sheet of a survey looks one way with more than this of its plan, folds taken off [-]
 LONG, SLIM = 3.0, 0.15  # faces of the rim longer than usual edges and narrower than long only close the hull
 TILTED = np.cos(np.radians(50.0))  # of these only steep ones; others cover the roof
