@@ -20,6 +20,7 @@ ONE_SHEET = np.cos(np.radians(3.0))  # faces on one side of an edge within this 
 SMALLEST = 1.0  # [m^2]
 LARGEST = 5_000.0  # [m]
 BLOCK = 16_384  # faces worked on at once, so that they stay in the nearest memory
+Edges = tuple[IntArray, IntArray, IntArray]
 MORTON = {8: 0x00FF00FF, 4: 0x0F0F0F0F, 2: 0x33333333, 1: 0x55555555}  # masks that part bits
 BEYOND = 1e8  # no map has coordinates as large, two and a half times around the earth [m]
 
@@ -64,6 +65,19 @@ def check_places(points: Array, used: NDArray[np.bool_] | None = None) -> None:
     """
     number = np.arange(len(points)) if used is None else np.flatnonzero(used)
     counted = points[number]
+    if len(counted) and not np.abs(counted).max() <= BEYOND:
+        _refuse_places(counted, number)
+    extent = np.ptp(counted, axis=0) if len(counted) else np.zeros(3)
+    if used is not None and extent.max() > LARGEST:
+        message = (
+            f"The model is {extent.max():.4g} m across, more than {LARGEST:.0f} m: are the units meters, and "
+            "is it one building?"
+        )
+        raise InputError(message)
+
+
+def _refuse_places(counted: Array, number: IntArray) -> None:
+    """Name the first of some points, with their numbers, that lies on no map."""
     finite = np.isfinite(counted).all(axis=1)
     far = finite & (np.abs(counted) > BEYOND).any(axis=1)
     for bad, what in (
@@ -74,13 +88,6 @@ def check_places(points: Array, used: NDArray[np.bool_] | None = None) -> None:
             first = int(np.argmax(bad))
             message = f"{bad.sum()} vertices {what}, the first is number {number[first]}."
             raise InputError(message)
-    extent = np.ptp(counted, axis=0) if len(counted) else np.zeros(3)
-    if used is not None and extent.max() > LARGEST:
-        message = (
-            f"The model is {extent.max():.4g} m across, more than {LARGEST:.0f} m: are the units meters, and "
-            "is it one building?"
-        )
-        raise InputError(message)
 
 
 def distinct(numbers: IntArray) -> IntArray:
@@ -293,6 +300,12 @@ def edge_keys(faces: IntArray, count: int) -> tuple[IntArray, IntArray]:
     return np.stack([start, end]).T, key
 
 
+def ordered_edges(faces: IntArray, count: int) -> Edges:
+    """As `edge_keys`, and the order of the keys, equal ones as they come (3 m,)."""
+    directed, key = edge_keys(faces, count)
+    return directed, key, stable_order(key)
+
+
 def stable_order(key: IntArray) -> IntArray:
     """Order (n,) of whole numbers that are not negative, equal ones as they come.
 
@@ -313,8 +326,7 @@ def _without_crowded(points: Array, faces: IntArray, offset: Array, most: float)
 
     More than `most` such edges are rejected. Also the number of faces that were left out.
     """
-    directed, key = edge_keys(faces, len(points))
-    order = stable_order(key)
+    directed, key, order = ordered_edges(faces, len(points))
     ranked = key[order]
     third = np.flatnonzero(ranked[2:] == ranked[:-2])
     if not len(third):

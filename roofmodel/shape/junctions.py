@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import shapely
 
-from roofmodel.shape.cleaning import distinct, edge_keys, stable_order
+from roofmodel.shape.cleaning import distinct, ordered_edges
 from roofmodel.surface import Array, IntArray
 
 ON_EDGE = 5e-3  # a corner nearer than this to an edge stands on it [m]
@@ -42,8 +42,7 @@ def divide_at_junctions(points: Array, faces: IntArray, tolerance: float = ON_ED
 
 def _on_free_edges(points: Array, faces: IntArray, tolerance: float) -> tuple[IntArray, IntArray, Array]:
     """Half-edges with free corners on them: half-edge, corner, its place along (0 to 1)."""
-    directed, key = edge_keys(faces, len(points))
-    order = stable_order(key)
+    directed, key, order = ordered_edges(faces, len(points))
     ranked = key[order]
     alone = np.ones(len(key), dtype=bool)
     alone[1:] &= ranked[1:] != ranked[:-1]

@@ -9,7 +9,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from roofmodel.shape.cleaning import edge_keys, stable_order
+from roofmodel.shape.cleaning import Edges, ordered_edges
 from roofmodel.surface import Array, IntArray
 
 CELLS = 1_000_000  # of the grid on plan, about
@@ -17,7 +17,9 @@ FINEST = 0.01  # cells, larger than what welding moves [m]
 MARKS = 4_000_000  # places along edges; more of them cross all of the grid, and nothing is told
 
 
-def in_one_layer(points: Array, faces: IntArray, spots: Array, folds: bool = False) -> NDArray[np.bool_]:
+def in_one_layer(
+    points: Array, faces: IntArray, spots: Array, folds: bool = False, ordered: Edges | None = None
+) -> NDArray[np.bool_]:
     """Whether spots on plan surely lie under or on one face and no other.
 
     Parameters
@@ -30,6 +32,8 @@ def in_one_layer(points: Array, faces: IntArray, spots: Array, folds: bool = Fal
         [m]
     folds : bool
         Whether a sheet folded over, so that some of its faces are clockwise, is one layer.
+    ordered : tuple, optional
+        Edges of the faces as `ordered_edges` gives them.
 
     Returns
     -------
@@ -38,7 +42,7 @@ def in_one_layer(points: Array, faces: IntArray, spots: Array, folds: bool = Fal
     """
     from scipy.ndimage import binary_dilation
 
-    start, end, times = _free_edges(points, faces, folds)
+    start, end, times = _free_edges(points, faces, folds, ordered)
     low = points[:, :2].min(axis=0)
     size = np.ptp(points[:, :2], axis=0) + 1e-6
     cell = max(float(np.sqrt(size.prod() / CELLS)), FINEST)
@@ -83,13 +87,14 @@ def faces_around(corner: Array, spots: Array) -> IntArray:
     return np.flatnonzero(until[x1, y1] - until[x0, y1] - until[x1, y0] + until[x0, y0])
 
 
-def _free_edges(points: Array, faces: IntArray, folds: bool) -> tuple[Array, Array, IntArray]:
+def _free_edges(
+    points: Array, faces: IntArray, folds: bool, ordered: Edges | None
+) -> tuple[Array, Array, IntArray]:
     """Ends (e, 2) of edges that faces on their two sides do not share, and how often they count."""
     x, y = (axis[faces].T for axis in points[:, :2].T)
     turned = (x[1] - x[0]) * (y[2] - y[0]) < (x[2] - x[0]) * (y[1] - y[0])
-    directed, key = edge_keys(faces, len(points))
+    directed, key, order = ordered_edges(faces, len(points)) if ordered is None else ordered
     sign = np.where(directed[:, 0] < directed[:, 1], 1, -1)
-    order = stable_order(key)
     first = np.flatnonzero(np.r_[True, key[order[1:]] != key[order[:-1]]])
     total = np.add.reduceat(sign[order], first)
     free = total != 0

@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from roofmodel.shape.cleaning import edge_keys, face_vectors, lengths, stable_order
+from roofmodel.shape.cleaning import Edges, face_vectors, lengths, ordered_edges, stable_order
 from roofmodel.surface import Array, IntArray
 
 SMALL_AREA = 0.5  # smaller regions first try to join a neighbor [m^2]
@@ -65,18 +65,20 @@ def make_mesh(points: Array, faces: IntArray) -> Mesh:
     return Mesh(points, faces, vector / double[:, None], 0.5 * double, pairs, twin)
 
 
-def neighbor_edges(faces: IntArray, count: int) -> tuple[IntArray, IntArray]:
+def neighbor_edges(faces: IntArray, count: int, ordered: Edges | None = None) -> tuple[IntArray, IntArray]:
     """Half-edges (k,) that run along each other to and fro, of faces (m, 3) over so many points."""
-    directed, key = edge_keys(faces, count)
-    order = stable_order(key)
+    directed, key, order = ordered_edges(faces, count) if ordered is None else ordered
     ranked = key[order]
     same = np.flatnonzero(ranked[1:] == ranked[:-1])
     first, second = order[same], order[same + 1]
-    opposed = directed[first, 0] == directed[second, 1]
-    first, second = first[opposed], second[opposed]
+    opposed = directed[:, 0].take(first) == directed[:, 1].take(second)
     once = np.ones(len(first), dtype=bool)  # of a sheet drawn twice only one face gets the neighbor
-    once[1:] = key[first[1:]] != key[first[:-1]]
-    return first[once], second[once]
+    if not opposed.all():
+        same, first, second, once = same[opposed], first[opposed], second[opposed], once[opposed]
+    once[1:] = np.diff(same) > 1  # three in a row have one key
+    twice = np.flatnonzero(~once)
+    once[twice] = ranked[same[twice]] != ranked[same[twice - 1]]
+    return (first, second) if not len(twice) else (first[once], second[once])
 
 
 def fit_planes(mesh: Mesh, face: IntArray, label: IntArray, count: int) -> tuple[Array, Array]:
@@ -342,8 +344,9 @@ def search_planes(
         keep = area >= min(small, area.max())
         taken = keep[label]
         region[part[taken]] = region.max() + 1 + (np.cumsum(keep) - 1)[label[taken]]
-        if 2 * len(found) > len(face):
-            pairs = pairs[(region[pairs[:, 0]] < 0) & (region[pairs[:, 1]] < 0)]
+        if 5 * len(found) > len(face):
+            free = region < 0
+            pairs = pairs[free[pairs[:, 0]] & free[pairs[:, 1]]]
 
 
 def _main_plane(mesh: Mesh, face: IntArray, tolerance: float) -> IntArray:

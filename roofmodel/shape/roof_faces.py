@@ -14,12 +14,14 @@ from roofmodel.errors import InputError
 from roofmodel.memory import Memory
 from roofmodel.shape.cleaning import (
     NEEDLE,
+    Edges,
     check_arrays,
     distinct,
     face_vectors,
     in_order,
     lengths,
     looking_down,
+    ordered_edges,
     weld,
 )
 from roofmodel.shape.layers import faces_around, in_one_layer
@@ -138,10 +140,11 @@ def pick_roof_faces(raw: RawMesh, steepest: float = STEEPEST) -> RoofFaces:
     surveyed = survey_normals(welded, joined, memory)
     keep, dropped = _not_walls(local, faces, None if surveyed is None else surveyed[0], steepest, notes)
     some = joined[keep]
-    down = looking_down(welded, some) if surveyed is None else sheets_down(welded, some, True)
-    down = down[:, None]
+    edges = None if surveyed is None else ordered_edges(some, len(welded))
+    down = looking_down(welded, some) if surveyed is None else sheets_down(welded, some, True, edges)
+    edges, down = None if down.any() else edges, down[:, None]
     roof, joined = (np.where(down, some[keep][:, ::-1], some[keep]) for some in (faces, joined))
-    seen = seen_from_above(local, roof, (welded, joined), 0.0 if surveyed is None else surveyed[1])
+    seen = seen_from_above(local, roof, (welded, joined), 0.0 if surveyed is None else surveyed[1], edges)
     if surveyed is None:  # noise leaves no two faces in one plane
         seen = _whole_planes(welded, joined, seen)
     if not seen.all():
@@ -239,6 +242,7 @@ def seen_from_above(
     faces: IntArray,
     welded: tuple[Array, IntArray] | None = None,
     noise: float = 0.0,
+    ordered: Edges | None = None,
 ) -> NDArray[np.bool_]:
     """Whether faces are seen from straight above.
 
@@ -251,6 +255,8 @@ def seen_from_above(
         The same with its points joined: what lies in one layer need not be searched for what hides it.
     noise : float
         Of a survey: faces that are clockwise from above are folds of its sheet and hide nothing. [m]
+    ordered : tuple, optional
+        Edges of the welded faces as `ordered_edges` gives them.
 
     Returns
     -------
@@ -263,7 +269,7 @@ def seen_from_above(
         weights = np.full((1, 3), 1.0 / 3.0)
         if welded is not None:
             middle = (corner[:, 0, :2] + corner[:, 1, :2] + corner[:, 2, :2]) / 3.0
-            asked = np.flatnonzero(~in_one_layer(*welded, middle, noise > 0.0))
+            asked = np.flatnonzero(~in_one_layer(*welded, middle, noise > 0.0, ordered))
             among = faces_around(corner[:, :, :2], middle[asked])
             if not len(asked):
                 return np.ones(len(faces), dtype=bool)

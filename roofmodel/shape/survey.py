@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
 from roofmodel.memory import Memory, recall
-from roofmodel.shape.cleaning import BLOCK, distinct, edge_keys, face_vectors, lengths, stable_order
+from roofmodel.shape.cleaning import BLOCK, Edges, distinct, edge_keys, face_vectors, lengths, stable_order
 from roofmodel.shape.regions import components, neighbor_edges
 from roofmodel.surface import Array, IntArray
 
@@ -92,7 +92,9 @@ def survey_normals(
     return unit, noise
 
 
-def sheets_down(points: Array, faces: IntArray, rough: bool | None = None) -> NDArray[np.bool_]:
+def sheets_down(
+    points: Array, faces: IntArray, rough: bool | None = None, ordered: Edges | None = None
+) -> NDArray[np.bool_]:
     """Which faces to turn over so that the sheets of a survey look up.
 
     Noise as large as the spacing of the points folds faces over. Turned one by one these would tear the
@@ -105,6 +107,8 @@ def sheets_down(points: Array, faces: IntArray, rough: bool | None = None) -> ND
     faces : (m, 3) int
     rough : bool, optional
         Whether the mesh is surveyed, where that is known.
+    ordered : tuple, optional
+        Edges of the faces as `ordered_edges` gives them.
 
     Returns
     -------
@@ -115,7 +119,7 @@ def sheets_down(points: Array, faces: IntArray, rough: bool | None = None) -> ND
     down = rise < 0.0
     if len(faces) < FEWEST or not down.any() or not (rough or _is_rough(points, faces)):
         return down
-    first, second = neighbor_edges(faces, len(points))
+    first, second = neighbor_edges(faces, len(points), ordered)
     count, part = components(len(faces), np.stack([first // 3, second // 3], axis=1))
     total, size = np.bincount(part, rise, count), np.bincount(part, np.abs(rise), count)
     sheet = np.abs(total) > SHEET * size
@@ -219,15 +223,19 @@ def _known_planes(points: Array, memory: Memory | None) -> tuple[Array, Array]:
 
 def _local_planes(points: Array) -> tuple[Array, Array]:
     """Normals (n, 3) and spreads (n,) of planes through the points around each. [m]."""
+    from scipy.sparse import csr_array
+
     cell = _cells(points)
     size = np.bincount(cell).astype(float)
     count = len(size)
     middle = np.stack([np.bincount(cell, x, count) / size for x in points.T], axis=1)
-    off = points - middle[cell]
-    own = np.zeros((count, 3, 3))
-    if count < len(points):
-        for i, j in itertools.combinations_with_replacement(range(3), 2):
-            own[:, i, j] = own[:, j, i] = np.bincount(cell, off[:, i] * off[:, j], count)
+    place = (points - points.mean(axis=0)).T
+    first = [np.bincount(cell, x, count) for x in place]
+    second = [
+        np.bincount(cell, place[i] * place[j], count)
+        for i, j in itertools.combinations_with_replacement(range(3), 2)
+    ]
+    sums = np.column_stack([size, *first, *second])
     tree = cKDTree(middle, balanced_tree=False)
     near = min(AROUND, count)
     normal, spread = np.zeros((count, 3)), np.zeros(count)
@@ -235,12 +243,12 @@ def _local_planes(points: Array) -> tuple[Array, Array]:
     def fit(low: int) -> None:
         part = slice(low, low + CHUNK)
         beside = np.asarray(tree.query(middle[part], near)[1]).reshape(-1, near)
-        weight, around = size[beside], middle[beside]
-        total = weight.sum(axis=1)
-        around -= (np.einsum("nk,nkx->nx", weight, around) / total[:, None])[:, None]
-        moment = np.swapaxes(around * weight[:, :, None], 1, 2) @ around
-        if count < len(points):
-            moment += own[beside].sum(axis=1)
+        near_it = (np.ones(beside.size), beside.ravel(), np.arange(0, beside.size + 1, near))
+        total, *around = (csr_array(near_it, shape=(len(beside), count)) @ sums).T
+        moment = np.zeros((len(beside), 3, 3))
+        pairs = itertools.combinations_with_replacement(range(3), 2)
+        for (i, j), product in zip(pairs, around[3:], strict=True):
+            moment[:, i, j] = moment[:, j, i] = product - around[i] * around[j] / total
         value, vector = np.linalg.eigh(moment)
         normal[part] = vector[:, :, 0]
         spread[part] = np.sqrt(np.maximum(value[:, 0], 0.0) / np.maximum(total - 3.0, 1.0))

@@ -1,15 +1,17 @@
-"""Planes of surveyed meshes, as a first guess: found where they are plain, then grown over what lies between."""
+"""First planes of surveyed meshes: found where they are plain, then grown over what lies between."""
 
 from __future__ import annotations
 
 import numpy as np
 
 from roofmodel.shape.regions import (
+    SAMPLE,
     Mesh,
     absorb,
     borders,
     components,
     drop_slivers,
+    fit_planes,
     join_larger,
     number_from_zero,
     search_planes,
@@ -72,21 +74,32 @@ def survey_regions(mesh: Mesh, noise: float) -> IntArray:
 
 def _join_alike(mesh: Mesh, region: IntArray, noise: float) -> None:
     """Let neighbors join whose points lie on one plane but for outliers of the noise (in place)."""
-    while True:
-        number_from_zero(region)
-        normal, centroid = working_planes(mesh, region)
-        area = np.bincount(region[region >= 0], mesh.area[region >= 0])
-        one, other = borders(mesh, region).T
-        key = np.unique(np.minimum(one, other) * len(area) + np.maximum(one, other))
-        sides = np.stack(np.divmod(key, max(len(area), 1)), axis=1)
+    number_from_zero(region)
+    normal, centroid = working_planes(mesh, region)
+    face = np.flatnonzero(region >= 0)
+    size, area = np.bincount(region[face]), np.bincount(region[face], mesh.area[face])
+    sides = borders(mesh, region)
+    while len(sides):
+        low, high = np.minimum(*sides.T), np.maximum(*sides.T)
+        key = np.unique((low * len(size) + high)[low < high])
+        sides = np.stack(np.divmod(key, len(size)), axis=1)
         alike = np.einsum("kx,kx->k", normal[sides[:, 0]], normal[sides[:, 1]]) > ALIKE
         for a, b in sides[alike].tolist():
             big, little = (a, b) if area[a] >= area[b] else (b, a)
-            face = np.flatnonzero(region == little)
-            middle = mesh.points[mesh.faces[face]].mean(axis=1)
+            mine = np.flatnonzero(region == little)
+            middle = mesh.points[mesh.faces[mine]].mean(axis=1)
             away = (middle - centroid[big]) @ normal[big]
-            if np.sqrt(np.average(away**2, weights=mesh.area[face])) < 1.5 * noise:
-                region[face] = big
+            if np.sqrt(np.average(away**2, weights=mesh.area[mine])) < 1.5 * noise:
+                region[mine] = big
+                sides[sides == little] = big
+                size[big] += size[little]
+                area[big] += area[little]
+                some = face[:: max(int(size[big]) // SAMPLE, 1)]
+                some = some[region[some] == big]
+                normal[big], centroid[big] = (
+                    one[0] for one in fit_planes(mesh, some, np.zeros(len(some), dtype=np.int64), 1)
+                )
                 break
         else:
-            return
+            break
+    number_from_zero(region)

@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 import trimesh
 
+from roofmodel.memory import Memory
 from roofmodel.shape.builders import RoofPart, build_roof
 from roofmodel.shape.cleaning import face_vectors, in_order, looking_down, weld
 from roofmodel.shape.measured_outlines import _rings
@@ -73,3 +74,22 @@ def test_order_on_plan_keeps_the_mesh():
     near = np.linalg.norm(np.diff(ordered, axis=0), axis=1).mean()
     assert near < 0.3 * np.linalg.norm(np.diff(points[mixed], axis=0), axis=1).mean()
     assert weld(ordered, again)[0] == pytest.approx(ordered)
+
+
+def test_fewer_faces_are_welded_again_as_if_for_the_first_time():
+    """Copies of vertices, some 0.4 mm off; the memory of the first weld must not join or part others."""
+    _, points, faces = noisy([GABLE], 4)
+    rng = np.random.default_rng(2)
+    loose = points[faces].reshape(-1, 3)  # every face with its own corners
+    loose = loose + rng.choice([0.0, 4e-4], (len(loose), 1), p=[0.9, 0.1]) * rng.choice([-1, 1], loose.shape)
+    own = np.arange(len(loose)).reshape(-1, 3)
+    memory = Memory()
+    first = weld(loose, own, memory=memory)
+    assert first[0] == pytest.approx(weld(loose, own)[0])
+    assert len(first[0]) < 0.4 * len(loose)
+    some = own[rng.random(len(own)) < 0.6]
+    again, plain = weld(loose, some, memory=memory), weld(loose, some)
+    assert again[0] == pytest.approx(plain[0], abs=1e-12)
+    assert np.array_equal(again[1], plain[1])
+    other = weld(loose[::-1].copy(), own, memory=memory)  # of other points the memory knows nothing
+    assert len(other[0]) == len(first[0])
