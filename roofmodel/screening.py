@@ -197,7 +197,7 @@ def worst_meter(
     at = np.searchsorted(force.exit_edge, edge)
     thrust = force.cell_thrust[:, node] * share
     weight = force.node_weight[:, node] * share
-    low, high = _stretches(roof, graph, node, edge)
+    low, high = _stretches(roof, graph, over)
     count = len(force.exit_edge)
     longest = np.zeros(count)
     np.add.at(longest, at, high - low)
@@ -210,11 +210,12 @@ def worst_meter(
     return result[0] + streams[0] / spread, result[1] + streams[1] / spread
 
 
-def _stretches(roof: RoofSurface, graph: FlowGraph, node: IntArray, edge: IntArray) -> tuple[Array, Array]:
-    """Where along their edge cells let snow go. [m]."""
-    cells = graph.cells
+def _stretches(roof: RoofSurface, graph: FlowGraph, over: NDArray[np.bool_]) -> tuple[Array, Array]:
+    """Where along their edge cells let snow go, right below them or across flat roof. [m]."""
+    cells, node, edge = graph.cells, graph.exit_node[over], graph.exit_edge[over]
     plane = np.repeat(cells.plane[node], 2)
     world = roof.planes.to_world(plane, cells.corners[node, :2].reshape(-1, 2)).reshape(-1, 2, 3)
+    world = np.where(np.isnan(graph.exit_lip[over]), world, graph.exit_lip[over])
     length = np.maximum(roof.edges.length[edge], 1e-9)
     way = (roof.edges.end[edge] - roof.edges.start[edge]) / length[:, None]
     place = np.einsum("nij,nj->ni", world - roof.edges.start[edge][:, None], way)

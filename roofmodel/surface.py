@@ -24,6 +24,8 @@ IntArray = NDArray[np.int64]
 STOREY = 3.0  # lowest point of a roof above a ground that the model does not show (judgment) [m]
 NEAR = 1000.0  # a local origin within this of the file's is not shown to anybody [m]
 FLAT_SLOPE = np.radians(0.5)  # below this a plane has no fall line worth the name [rad]
+SHALLOW = np.radians(5.0)  # flatter planes turn no blanket that comes from a steeper one (judgment) [rad]
+STEEPER = np.radians(5.0)  # and steeper is what is so much steeper (judgment) [rad]
 
 
 class EdgeKind(StrEnum):

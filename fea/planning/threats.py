@@ -20,7 +20,7 @@ from roofmodel.project.load import Project
 from roofmodel.project.plan_schema import ProtectTable
 from roofmodel.project.protected import marked_place
 from roofmodel.sliding.flow import Exit, FlowGraph
-from roofmodel.sliding.landing import landing
+from roofmodel.sliding.landing import exit_ways, landing
 from roofmodel.sliding.thrust import slide
 from roofmodel.snow.registry import snow_cases
 from roofmodel.surface import FLAT_SLOPE, STOREY, RoofSurface
@@ -226,7 +226,6 @@ def exit_strips(project: Project, graph: FlowGraph, throw: dict[int, float]) -> 
     own, piece = np.minimum(node, n - 1), np.maximum(node - n, 0)
     plane = np.repeat(cells.plane[own], 2)
     lip = roof.planes.to_world(plane, cells.corners[own, :2].reshape(-1, 2)).reshape(-1, 2, 3)[..., :2]
-    down = -roof.planes.upslope[cells.plane[own], :2]
     if len(graph.valley_edge):
         way = graph.valley_way[piece, :2]
         ends = np.stack([roof.edges.start, roof.edges.end], axis=1)[graph.valley_edge[piece]]
@@ -234,10 +233,9 @@ def exit_strips(project: Project, graph: FlowGraph, throw: dict[int, float]) -> 
         side = np.stack([-way[:, 1], way[:, 0]], axis=1)
         side = side / np.linalg.norm(side, axis=1, keepdims=True).clip(1e-12)
         half = 0.5 * project.slide.valley_spread * side
-        of_cell = (node < n)[:, None]
-        lip = np.where(of_cell[..., None], lip, np.stack([foot - half, foot + half], axis=1))
-        down = np.where(of_cell, down, way)
-    down = down / np.linalg.norm(down, axis=1, keepdims=True).clip(1e-12)
+        lip = np.where((node < n)[:, None, None], lip, np.stack([foot - half, foot + half], axis=1))
+    lip = np.where(np.isnan(graph.exit_lip[..., :2]), lip, graph.exit_lip[..., :2])
+    down = exit_ways(roof, graph)
     far = np.array([throw.get(int(e), 0.0) for e in graph.exit_edge])[:, None] * down
     ring = np.stack([lip[:, 0], lip[:, 1], lip[:, 1] + far, lip[:, 0] + far], axis=1)
     return np.asarray(shapely.convex_hull(shapely.multipoints(ring)))

@@ -15,6 +15,7 @@ import shapely
 from numpy.typing import NDArray
 
 from roofmodel.layout import Layout
+from roofmodel.sliding.across import Across, End, shallow_edges, ways_across
 from roofmodel.sliding.cells import Cells
 from roofmodel.sliding.levels import flow_levels, open_loops
 from roofmodel.sliding.walls import held_by_walls, turned_by_walls
@@ -37,6 +38,9 @@ class Exit(IntEnum):
     EDGE = 0  # over a free edge
     GUTTER = 1  # held in a level valley by the balance of both sides
     WALL = 2  # held by a wall that stands at the foot of the slope
+
+
+KINDS = np.array([Exit.EDGE, Exit.EDGE, Exit.EDGE, Exit.WALL, Exit.GUTTER])  # of the members of `End`
 
 
 @dataclass(frozen=True)
@@ -72,6 +76,13 @@ class FlowGraph:
     exit_kind : (x,) int
         A member of `Exit`.
     exit_share : (x,) float
+    exit_lip : (x, 2, 3) float
+        Stretch of edge that snow leaves over that came straight across flat roof; NaN for that below its cell
+        or at the foot of its valley. [m]
+    exit_way : (x, 2) float
+        And its direction on plan, unit vectors; NaN as above.
+    exit_slope : (x,) float
+        And the fall of the roof that it leaves, negative where that rises; NaN as above. [rad]
     level : (node_count,) int
         Every link goes to a higher level; nodes of one level are independent.
     """
@@ -94,6 +105,9 @@ class FlowGraph:
     exit_edge: IntArray
     exit_kind: IntArray
     exit_share: Array
+    exit_lip: Array
+    exit_way: Array
+    exit_slope: Array
     level: IntArray
 
 
@@ -143,6 +157,10 @@ def build_flow(roof: RoofSurface, layout: Layout, cells: Cells, valley_spread: f
     interior = roof.edges.plane[lower.edge, 1] >= 0
     # A wall with a sloping foot turns the stream along it: a valley of one side. Notches: see below.
     turned = turned_by_walls(roof)[lower.edge] & (cells.beyond[lower.cell] < 0)
+    flat = lower.cell[interior & shallow_edges(roof, cells.plane[lower.cell], lower.edge)]
+    across = ways_across(roof, layout, cells, flat, passing[:2])
+    rest = np.ones(cells.count)  # of what leaves each cell, goes the usual way
+    rest[across.cell] -= across.share
     into_valley = (interior & ~passes) | turned
     stopped = _valley_rows(roof, layout, np.unique(lower.edge[into_valley]), valley_spread)
     valleys = _valley_pieces(roof, cells, _take(lower, into_valley), stopped)
@@ -157,15 +175,20 @@ def build_flow(roof: RoofSurface, layout: Layout, cells: Cells, valley_spread: f
     inner = np.flatnonzero(next_down >= 0)
     caught = np.flatnonzero(cells.lower_row >= 0)
     n = cells.count
-    source = np.concatenate([inner, passing[0], feeding[0], chain.source])
-    target = np.concatenate([next_down[inner], passing[1], feeding[1] + n, chain.target])
-    share = np.concatenate([np.ones(len(inner)), passing[2], feeding[2], np.ones(len(chain.source))])
+    straight = _onto_planes(roof, cells, across, upper)
+    source = np.concatenate([inner, passing[0], feeding[0], chain.source, straight[0]])
+    target = np.concatenate([next_down[inner], passing[1], feeding[1] + n, chain.target, straight[1]])
+    usual = (passing[2] * rest[passing[0]], feeding[2] * rest[feeding[0]])
+    share = np.concatenate([np.ones(len(inner)), *usual, np.ones(len(chain.source)), straight[2]])
     crossing = np.arange(len(source)) >= len(inner)
+    source, target, crossing, share = (part[share > 0.0] for part in (source, target, crossing, share))
     source, target, share, crossing = open_loops(n + len(valleys.edge), source, target, share, crossing)
     level, source, target, share, crossing, cut = flow_levels(
         n + len(valleys.edge), source, target, share, crossing
     )
     cut_edge = np.where(cut[0] < n, cells.lower_edge[np.minimum(cut[0], n - 1)], -1)
+    ends = across.end >= End.EDGE
+    plain = int(over.sum()) + len(chain.exit_node) + len(cut[0])
     return FlowGraph(
         cells=cells,
         node_count=n + len(valleys.edge),
@@ -181,16 +204,20 @@ def build_flow(roof: RoofSurface, layout: Layout, cells: Cells, valley_spread: f
         catch_node=np.concatenate([caught, chain.catch_node]),
         catch_row=np.concatenate([cells.lower_row[caught], chain.catch_row]),
         catch_span=np.concatenate([_row_span(layout, cells, caught), chain.catch_span]),
-        exit_node=np.concatenate([lower.cell[over], chain.exit_node, cut[0]]),
-        exit_edge=np.concatenate([lower.edge[over], chain.exit_edge, cut_edge]),
+        exit_node=np.concatenate([lower.cell[over], chain.exit_node, cut[0], across.cell[ends]]),
+        exit_edge=np.concatenate([lower.edge[over], chain.exit_edge, cut_edge, across.edge[ends]]),
         exit_kind=np.concatenate(
             [
                 np.where(held_by_walls(roof)[lower.edge[over]], Exit.WALL, Exit.EDGE),
                 chain.exit_kind,
                 np.full(len(cut[0]), Exit.EDGE),
+                KINDS[across.end[ends]],
             ]
         ),
-        exit_share=np.concatenate([np.ones(over.sum() + len(chain.exit_node)), cut[1]]),
+        exit_share=np.concatenate([np.ones(over.sum() + len(chain.exit_node)), cut[1], across.share[ends]]),
+        exit_lip=np.concatenate([np.full((plain, 2, 3), np.nan), across.lip[ends]]),
+        exit_way=np.concatenate([np.full((plain, 2), np.nan), across.way[ends]]),
+        exit_slope=np.concatenate([np.full(plain, np.nan), across.slope[ends]]),
         level=level,
     )
 
@@ -262,6 +289,24 @@ def _match(
     across = _Contacts(lower.cell[passing], there[passing], lower.t[passing])
     i, j, share = _overlap(across, here[receiving], upper.t[receiving])
     return across.cell[i], upper.cell[receiving][j], share
+
+
+def _onto_planes(
+    roof: RoofSurface, cells: Cells, across: Across, upper: _Contacts
+) -> tuple[IntArray, IntArray, Array]:
+    """Links of ways across flat parts, to the cells that border the edge at which they end."""
+    on = np.flatnonzero(across.target >= 0)
+    cell, edge, target = across.cell[on], across.edge[on], across.target[on]
+    start, way = roof.edges.start[edge], (roof.edges.end - roof.edges.start)[edge]
+    t = np.einsum("nij,nj->ni", across.lip[on] - start[:, None], way) / np.sum(way * way, axis=1)[:, None]
+    side = (cells.plane[target] == roof.edges.plane[edge, 1]).astype(np.int64)
+    side = np.where(across.end[on] == End.PLANE, side, -1 - 2 * edge)  # a row's cells border no edge
+    contacts = _Contacts(np.arange(len(on)), 2 * edge + side, np.clip(np.sort(t, axis=1), 0.0, 1.0))
+    i, j, share = _overlap(contacts, 2 * upper.edge + _side(roof, cells, upper), upper.t)
+    alone = np.setdiff1d(np.arange(len(on)), i)
+    which = np.concatenate([i, alone])
+    part = np.concatenate([share, np.ones(len(alone))]) * across.share[on][which]
+    return cell[which], np.concatenate([upper.cell[j], target[alone]]), part
 
 
 def _side(roof: RoofSurface, cells: Cells, contacts: _Contacts) -> IntArray:

@@ -122,6 +122,7 @@ def landing(
     if len(graph.valley_edge):
         slope = np.where(is_cell, slope, np.arcsin(np.clip(-graph.valley_way[piece, 2], 0.0, 1.0)))
         width = np.where(is_cell, width, options.valley_spread)
+    slope = np.where(np.isnan(graph.exit_slope[over]), slope, graph.exit_slope[over])
     line = np.zeros((count, len(cases)))
     np.maximum.at(line, at, force.node_weight[:, node].T * graph.exit_share[over, None] / width[:, None])
     density = np.array([case.density for case in cases])
@@ -136,8 +137,8 @@ def landing(
     np.maximum.at(far, at, np.nan_to_num(throw(v, slope, fall[at])))
     throws = Throws(
         at=at,
-        ends=_pieces(roof, graph, node, at, (start, end)),
-        down=_ways(roof, graph, node),
+        ends=_pieces(roof, graph, over, at, (start, end)),
+        down=exit_ways(roof, graph)[over],
         slope=slope,
         head=np.where(moves[at], head, 0.0),
         weight=force.node_weight[:, node] * graph.exit_share[over],
@@ -179,10 +180,15 @@ def _heads(roof: RoofSurface, graph: FlowGraph, friction: float) -> Array:
 def _lips(roof: RoofSurface, graph: FlowGraph, edge: IntArray, spread: float) -> tuple[Array, Array, Array]:
     """Ends of the lines that snow leaves over, and its direction on plan, (x, 3) each. [m].
 
-    A stream in a valley or along a wall leaves at its foot, over the spread, down the valley or wall.
+    A stream in a valley or along a wall leaves at its foot, over the spread, down the valley or wall; what
+    came straight across flat roof goes on that way.
     """
     start, end = roof.edges.start[edge], roof.edges.end[edge]
     down = -roof.planes.upslope[roof.edges.plane[edge, 0]] * [1.0, 1.0, 0.0]
+    straight = np.flatnonzero(~np.isnan(graph.exit_slope) & (graph.exit_kind == Exit.EDGE))
+    at = np.searchsorted(edge, graph.exit_edge[straight])
+    down[at] = 0.0
+    np.add.at(down[:, :2], at, graph.exit_way[straight])
     valley = np.array([roof.edges.kind[e] is EdgeKind.VALLEY for e in edge], dtype=bool)
     valley = (valley | np.isin(edge, graph.valley_edge))[:, None]
     falls = (start[:, 2] >= end[:, 2])[:, None]
@@ -194,22 +200,26 @@ def _lips(roof: RoofSurface, graph: FlowGraph, edge: IntArray, spread: float) ->
 
 
 def _pieces(
-    roof: RoofSurface, graph: FlowGraph, node: IntArray, at: IntArray, lips: tuple[Array, Array]
+    roof: RoofSurface, graph: FlowGraph, over: NDArray[np.bool_], at: IntArray, lips: tuple[Array, Array]
 ) -> Array:
-    """Line that each node sends its snow over, (n, 2, 3): its lower end, or its valley's foot. [m]."""
-    cells, n = graph.cells, graph.cells.count
+    """Line that each exit sends its snow over, (n, 2, 3): its cell's lower end, or its valley's foot. [m]."""
+    cells, node = graph.cells, graph.exit_node[over]
+    n = cells.count
     own = np.minimum(node, n - 1)
     corners = cells.corners[own, :2].reshape(-1, 2)
     ends = roof.planes.to_world(np.repeat(cells.plane[own], 2), corners).reshape(-1, 2, 3)
-    return np.where((node < n)[:, None, None], ends, np.stack([lips[0][at], lips[1][at]], axis=1))
+    ends = np.where((node < n)[:, None, None], ends, np.stack([lips[0][at], lips[1][at]], axis=1))
+    straight = graph.exit_lip[over]
+    return np.where(np.isnan(straight), ends, straight)
 
 
-def _ways(roof: RoofSurface, graph: FlowGraph, node: IntArray) -> Array:
-    """Unit direction on plan in which each leaving node sends its snow, (n, 2)."""
-    n = graph.cells.count
+def exit_ways(roof: RoofSurface, graph: FlowGraph) -> Array:
+    """Unit direction on plan in which snow goes at every exit of a flow graph, (x, 2)."""
+    node, n = graph.exit_node, graph.cells.count
     way = -roof.planes.upslope[graph.cells.plane[np.minimum(node, n - 1)], :2]
     if len(graph.valley_edge):
         way = np.where((node < n)[:, None], way, graph.valley_way[np.maximum(node - n, 0), :2])
+    way = np.where(np.isnan(graph.exit_way), way, graph.exit_way)
     return np.asarray(way / np.maximum(np.linalg.norm(way, axis=1, keepdims=True), 1e-12))
 
 

@@ -109,6 +109,11 @@ def pushed_over(roof: RoofSurface) -> IntArray:
     return np.asarray(at[np.sum(fall * right, axis=1) > PASSES])
 
 
+def foot_walls(roof: RoofSurface) -> Array:
+    """Least height of the wall that stands at each edge, (e,); -inf for none. [m]."""
+    return _feet(roof)[0]
+
+
 def _feet(roof: RoofSurface) -> tuple[Array, NDArray[np.bool_]]:
     """Least height of the wall at each edge, -inf where none stands right at it; which are level, (e,)."""
     edges, steps = roof.edges, roof.steps

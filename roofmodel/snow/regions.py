@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from shapely import MultiPolygon, Polygon
 from shapely.geometry.base import BaseGeometry
 
+from roofmodel.snow.flats import flat_joints
 from roofmodel.snow.slots import Slots, bridged, find_slots
 from roofmodel.snow.standing_in import planes_with_boxes
 from roofmodel.surface import FLAT_SLOPE, EdgeKind, RoofSurface
@@ -363,9 +364,9 @@ def held_planes(
 
 
 def with_uphill(roof: RoofSurface, plan: Plan, found: dict[int, str], does: str) -> dict[int, str]:
-    """Some planes and why, and those whose snow runs onto one of them over a pitch break or valley."""
+    """Some planes and why, and those whose snow runs onto one of them: over a break, valley or flat roof."""
     found = dict(found)
-    joints = downhill_joints(roof, plan)
+    joints = downhill_joints(roof, plan) + flat_joints(roof)
     waiting = True
     while waiting:
         waiting = False
