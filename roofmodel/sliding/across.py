@@ -242,7 +242,7 @@ def _row_between(roof: RoofSurface, layout: Layout, cells: Cells, plane: int, at
         return -1
     uv = roof.planes.to_plane(plane, _on_plane(roof, plane, np.stack([at, end])))
     lines = shapely.linestrings(np.stack([layout.row_start[rows], layout.row_end[rows]], axis=1))
-    met = shapely.intersection(lines, shapely.LineString(uv))
+    met = np.asarray(shapely.intersection(lines, shapely.LineString(uv)))
     hit = np.flatnonzero(~shapely.is_empty(met))
     if not len(hit):
         return -1

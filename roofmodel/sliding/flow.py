@@ -181,7 +181,8 @@ def build_flow(roof: RoofSurface, layout: Layout, cells: Cells, valley_spread: f
     usual = (passing[2] * rest[passing[0]], feeding[2] * rest[feeding[0]])
     share = np.concatenate([np.ones(len(inner)), *usual, np.ones(len(chain.source)), straight[2]])
     crossing = np.arange(len(source)) >= len(inner)
-    source, target, crossing, share = (part[share > 0.0] for part in (source, target, crossing, share))
+    used = share > 0.0
+    source, target, crossing, share = source[used], target[used], crossing[used], share[used]
     source, target, share, crossing = open_loops(n + len(valleys.edge), source, target, share, crossing)
     level, source, target, share, crossing, cut = flow_levels(
         n + len(valleys.edge), source, target, share, crossing
