@@ -10,11 +10,11 @@ from functools import cache, cached_property, partial
 import numpy as np
 from numpy.typing import NDArray
 
+from fea.cautions import cautions, flexibility_cautions, panel_cautions
 from fea.checks.anchorage import StripLoads, anchorage_limit
 from fea.checks.arrays import ArrayForces, array_forces, array_limits, array_strips
 from fea.checks.audit import Proof, conservation, equilibrium, refinement, second_road
 from fea.checks.beyond import Beyond, beyond_first_failure, worst_row
-from fea.checks.cautions import cautions, flexibility_cautions, panel_cautions
 from fea.checks.combinations import LoadFactors, project_factors, service_factors
 from fea.checks.demands import BuildingDemands, building_demands
 from fea.checks.governing import (

@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 
 from fea.analysis import Analysis
-from fea.checks.cautions import along_change
+from fea.cautions import along_change
 from roofmodel.units import SYSTEMS, UnitSystem
 from viewer.files import atomic, safe
 from viewer.picture.findings import clamp_cases, clamp_utilization

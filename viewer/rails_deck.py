@@ -10,9 +10,9 @@ from scipy import sparse
 from fea.analysis import Analysis
 from fea.model.calculix import Reading, calculix_deck
 from fea.model.data import Model, node_dof
-from fea.model.rail_model import frame_model
 from fea.rails.actions import rail_loads
 from fea.rails.frame import build_frame
+from fea.rails.rail_model import frame_model
 from viewer.files import write_text
 
 

@@ -23,9 +23,9 @@ from fea.rails.frame import build_frame
 from fea.rails.rows import Frame
 from roofmodel.hardware import Clamp, Rail
 from roofmodel.layout import Layout, SpliceKind
-from roofmodel.sliding.obstructions import upper_faces
 from roofmodel.stops import Stops
 from roofmodel.surface import EdgeKind, RoofSurface
+from roofmodel.upper_faces import upper_faces
 
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]

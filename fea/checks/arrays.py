@@ -17,10 +17,10 @@ from fea.checks.strips import panel_strips, seam_friction
 from roofmodel.arrays import SolarArrays
 from roofmodel.project.load import Project
 from roofmodel.sliding.flow import FlowGraph
-from roofmodel.sliding.obstructions import upper_faces
 from roofmodel.sliding.thrust import RowForce
 from roofmodel.snow.cases import SnowCase
 from roofmodel.units import STANDARD_GRAVITY
+from roofmodel.upper_faces import upper_faces
 
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]

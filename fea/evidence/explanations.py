@@ -14,7 +14,8 @@ from numpy.typing import NDArray
 
 from fea.evidence.aim import Aim, draw_snow
 from fea.evidence.causes import AND, CHANGES, SPLICE_SHARE, Draw, Roof, Strengths, snow_of
-from fea.failure.cascade import PARTS, FailureSamples, SpliceLoads, cascade
+from fea.failure.assembled import PARTS, SpliceLoads
+from fea.failure.cascade import FailureSamples, cascade
 from fea.failure.study import strength_shares
 from fea.sampling.streams import batches, stream
 

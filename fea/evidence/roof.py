@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from fea.analysis import Analysis
 from fea.evidence.causes import Roof, drift_share
-from fea.failure.cascade import PARTS
+from fea.failure.assembled import PARTS
 from fea.failure.roof_case import (
     Chosen,
     Laws,

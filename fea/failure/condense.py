@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from fea.failure.cascade import Assembly, assembly
+from fea.failure.assembled import Assembly, assembly
 from fea.failure.splices import splice_links
 from fea.rails.frame import build_frame, solve_frame
 from fea.rails.loads import RailLoads

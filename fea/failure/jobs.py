@@ -13,7 +13,8 @@ from typing import Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from fea.failure.cascade import PARTS, UNKNOWN, FailureSamples, cascade
+from fea.failure.assembled import PARTS
+from fea.failure.cascade import UNKNOWN, FailureSamples, cascade
 from fea.failure.study import (
     TOP,
     RoofCase,

@@ -3,15 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from fea.failure.assembled import Assembly, SpliceLoads
 from roofmodel.errors import InputError
-
-if TYPE_CHECKING:
-    from fea.failure.cascade import Assembly, SpliceLoads
 
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]

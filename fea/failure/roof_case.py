@@ -13,7 +13,7 @@ from fea.checks.beyond import clamp_use, row_limits, worst_row
 from fea.checks.limits import rail_resistance
 from fea.checks.screw_strength import project_rule, screw_strength, unfactored
 from fea.checks.screws import screw_capacity
-from fea.failure.cascade import Assembly
+from fea.failure.assembled import Assembly
 from fea.failure.condense import condense
 from fea.failure.pieces_below import landing_shares
 from fea.failure.runs import LEAST, STOPPING, factors_of, run_words, runs_between

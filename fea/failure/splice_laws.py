@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from fea.failure.cascade import ALONE, OPENS, PARTS
+from fea.failure.assembled import ALONE, OPENS, PARTS
 from fea.failure.splices import BENDING_Y, LIFT, PULL, SHEAR, Splices
 from fea.failure.study import SpliceCase
 from roofmodel.errors import InputError
@@ -30,7 +30,7 @@ class SpliceStrength:
     residual : (6,) float
         Share of it that is left. [-]
     takes : (6,) int
-        As `fea.failure.cascade.SpliceLoads`.
+        As `fea.failure.assembled.SpliceLoads`.
     scatter : float
         Coefficient of variation. [-]
     """

@@ -16,7 +16,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtr
 
-from fea.failure.cascade import UNKNOWN, Assembly, FailureSamples, SpliceLoads, cascade
+from fea.failure.assembled import Assembly, SpliceLoads
+from fea.failure.cascade import UNKNOWN, FailureSamples, cascade
 from fea.sampling.chance import Chance, counted
 from fea.sampling.streams import batches, normal_batch
 from fea.sampling.variables import Inputs
@@ -93,7 +94,7 @@ class SpliceCase:
     capacity, residual : (k,) float
         Mean strength, infinite without a limit, and what is left of it. [N, N m]
     takes : (k,) int
-        As `fea.failure.cascade.SpliceLoads`.
+        As `fea.failure.assembled.SpliceLoads`.
     ends : (k,) float
         Part of the snow without drift that comes from beyond row ends and from beside boxes. [N, N m]
     scatter : float

@@ -14,9 +14,9 @@ from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 from shapely import LineString, Polygon
 
+from roofmodel.csv_tables import read_table
 from roofmodel.errors import InputError
-from roofmodel.project.csv_tables import read_table
-from roofmodel.project.files import read_file
+from roofmodel.files import read_file
 from roofmodel.shape.drawing import INSUNITS
 from roofmodel.units import factor, shown
 

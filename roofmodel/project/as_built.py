@@ -9,10 +9,10 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from roofmodel.csv_tables import read_table
 from roofmodel.errors import InputError
 from roofmodel.hardware import Panel
 from roofmodel.layout import Layout
-from roofmodel.project.csv_tables import read_table
 from roofmodel.project.placement import MOST_CLAMPS
 from roofmodel.units import SI, UnitSystem, shown
 

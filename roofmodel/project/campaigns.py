@@ -10,9 +10,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from roofmodel.csv_tables import read_table
 from roofmodel.errors import InputError
 from roofmodel.project.campaign_schema import CampaignFile, TestTable
-from roofmodel.project.csv_tables import read_table
 from roofmodel.project.rigs import Rig, make_rig
 from roofmodel.project.tested import sheet_text
 from roofmodel.project.validation import read_text, validated

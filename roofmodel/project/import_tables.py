@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 
 from roofmodel.errors import InputError
-from roofmodel.project.files import read_file
+from roofmodel.files import read_file
 from roofmodel.project.import_schema import ImportedRoof
 from roofmodel.shape.corrections import Corrections, correct
 from roofmodel.shape.importing import TOLERANCE, import_roof

@@ -12,7 +12,7 @@ from typing import Any, TypeVar
 from pydantic import BaseModel, ValidationError
 
 from roofmodel.errors import InputError
-from roofmodel.project.files import read_file
+from roofmodel.files import read_file
 from roofmodel.project.import_schema import ImportedRoof
 from roofmodel.project.schema import BuiltRoof, ProjectFile, RoofFile
 from roofmodel.project.sites import SITES

@@ -17,8 +17,8 @@ from numpy.typing import NDArray
 
 from roofmodel.layout import Layout
 from roofmodel.memory import Memory, recall
-from roofmodel.sliding.obstructions import Faces, upper_faces
 from roofmodel.surface import Planes, RoofSurface
+from roofmodel.upper_faces import Faces, upper_faces
 
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]

@@ -21,9 +21,9 @@ from roofmodel.memory import Memory
 from roofmodel.sliding.cells import Cells, aside, build_cells, plane_key
 from roofmodel.sliding.ends import end_bound
 from roofmodel.sliding.flow import NARROW, Exit, FlowGraph, build_flow
-from roofmodel.sliding.obstructions import Faces, upper_faces
 from roofmodel.snow.cases import SnowCase, case_forces
 from roofmodel.surface import RoofSurface
+from roofmodel.upper_faces import Faces, upper_faces
 
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]

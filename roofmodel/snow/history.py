@@ -17,8 +17,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from roofmodel.project.weather import Weather
 from roofmodel.snow.thaw import SURFACE, ThawAid, conductivity
+from roofmodel.snow.weather import Weather
 from roofmodel.units import STANDARD_GRAVITY
 
 Array = NDArray[np.float64]

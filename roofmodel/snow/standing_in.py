@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 import shapely
 
-from roofmodel.sliding.obstructions import upper_faces
 from roofmodel.surface import FLAT_SLOPE, RoofSurface
+from roofmodel.upper_faces import upper_faces
 
 SMALL = 1.0  # judgment: a single box or array that is wider holds the snow of its plane [m]
 SMALL_SHARE = 0.1  # judgment: boxes and arrays that take more of their plane's width hold its snow [-]

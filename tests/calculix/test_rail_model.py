@@ -9,8 +9,8 @@ from scipy import sparse
 
 from fea.model.calculix import calculix_deck
 from fea.model.data import node_dof
-from fea.model.rail_model import frame_model
 from fea.rails.frame import build_frame, solve_frame
+from fea.rails.rail_model import frame_model
 from roofmodel.errors import InputError
 from tests.frame.rails import HINGE, SLIDING, make_clamp, make_layout, make_loads, make_rail
 

@@ -25,9 +25,9 @@ from roofmodel.project.load import load_project
 from roofmodel.units import SYSTEMS
 from tests.demos import demo, demo_sway
 from viewer.clamp_table import write_attachments
-from viewer.handover.bill import bill_lines, bill_of, cut_bars, missing_splices, splice_caution
 from viewer.handover.installer import inches
 from viewer.handover.run import OUTPUTS, write_handover
+from viewer.package.bill import bill_lines, bill_of, cut_bars, missing_splices, splice_caution
 from viewer.picture.findings import clamp_utilization
 from viewer.summary import verdict
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from fea.failure.cascade import assembly
+from fea.failure.assembled import assembly
 from fea.solvers.links import link_form
 
 

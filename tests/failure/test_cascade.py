@@ -9,7 +9,8 @@ import pytest
 from scipy.linalg import block_diag
 
 from fea.failure import kernel
-from fea.failure.cascade import COLLAPSED, COMPLETE, UNKNOWN, assembly, cascade
+from fea.failure.assembled import assembly
+from fea.failure.cascade import COLLAPSED, COMPLETE, UNKNOWN, cascade
 from fea.failure.condense import clamp_forces, condense
 from fea.rails.row_events import RowLimits, follow_rows
 from fea.solvers.events import follow_links

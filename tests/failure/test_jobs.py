@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from fea.failure.cascade import assembly
+from fea.failure.assembled import assembly
 from fea.failure.jobs import Sampling, do_job, jobs_of, risk_of
 from fea.failure.study import RoofCase, Scatter, dimensions, drawn
 from fea.sampling.streams import normal_batch

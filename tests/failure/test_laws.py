@@ -8,7 +8,8 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
-from fea.failure.cascade import assembly, cascade
+from fea.failure.assembled import assembly
+from fea.failure.cascade import cascade
 from fea.failure.inputs import laws_of
 from fea.failure.study import RoofCase
 from fea.failure.thaw import follow_thaw

@@ -9,7 +9,8 @@ import numpy as np
 import pytest
 
 from fea.analysis import analyze
-from fea.failure.cascade import PARTS, assembly, cascade
+from fea.failure.assembled import PARTS, assembly
+from fea.failure.cascade import cascade
 from fea.failure.jobs import Sampling, do_job, jobs_of, risk_of
 from fea.failure.roof_case import Laws, _use_by_splice, choose_case, choose_cases
 from fea.failure.runs import LEAST, MOST, factors_of, reached, run_words, runs_between

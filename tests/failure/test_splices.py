@@ -8,7 +8,8 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
-from fea.failure.cascade import ALONE, COLLAPSED, COMPLETE, OPENS, PARTS, SpliceLoads, cascade
+from fea.failure.assembled import ALONE, OPENS, PARTS, SpliceLoads
+from fea.failure.cascade import COLLAPSED, COMPLETE, cascade
 from fea.failure.condense import clamp_forces, condense
 from fea.failure.jobs import _counts
 from fea.failure.roof_case import _covers

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from fea.failure.cascade import assembly
+from fea.failure.assembled import assembly
 from fea.failure.study import RoofCase, Scatter, chance_of_failure, sample_batch
 from fea.sampling.variables import Shape, Variable, make_inputs
 from tests.failure.chains import rigid_row

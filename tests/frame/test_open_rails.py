@@ -11,9 +11,9 @@ from rails import CONTINUOUS, HINGE, SLIDING, SOFT, at, make_clamp, make_layout,
 from fea.checks.rail_section import bending_stress, open_words, rail_stress
 from fea.elements.beams import rail_stiffness
 from fea.model.assembly import build_system
-from fea.model.rail_model import frame_model
 from fea.model.solution import solve_model
 from fea.rails.frame import build_frame, solve_frame
+from fea.rails.rail_model import frame_model
 from roofmodel.errors import InputError
 from roofmodel.sections import from_values
 

@@ -12,7 +12,7 @@ from roofmodel.errors import InputError
 from roofmodel.project.schema import ProjectFile
 from roofmodel.project.span_study import load_study
 from roofmodel.project.validation import validated
-from roofmodel.project.weather import read_weather
+from roofmodel.snow.weather import read_weather
 
 
 def test_nothing_on_screen_but_words() -> None:

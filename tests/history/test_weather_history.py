@@ -14,9 +14,9 @@ from click.testing import CliRunner
 
 from roofmodel.errors import InputError
 from roofmodel.project.load import load_project
-from roofmodel.project.weather import Weather, read_weather
 from roofmodel.snow.history import Spread, fresh_density, gauge_catch, snow_history, windows
 from roofmodel.snow.thaw import SURFACE, ThawAid, coldest_thaw
+from roofmodel.snow.weather import Weather, read_weather
 from viewer.cli import commands
 from viewer.history.chart import history_drawing
 from viewer.history.command import OUTPUTS

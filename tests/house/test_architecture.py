@@ -21,6 +21,16 @@ HEAVY = {
 }
 LARGE = {"gmsh", "ifcopenshell", "matplotlib", "pyvista", "vtk", "vtkmodules", "distributed"}
 
+# Rooms that know each other both ways, and why.
+MUTUAL = {
+    ("fea.model", "fea.elements"): "beams give their results on the structure's data",
+    ("fea.model", "fea.solvers"): "contact and condensation assemble a structure themselves",
+    ("viewer.report", "viewer.beyond"): "tables of the report, for what follows the first failure",
+    ("viewer.report", "viewer.export"): "the version that both print",
+    ("viewer.picture", "viewer.snow"): "the plan of a row's course is a drawing like those of snow",
+    ("viewer.picture", "viewer.summary"): "the worst of a clamp, as pictures and words have it",
+}
+
 # Public for the sake of those who build on these packages, or of proofs; everything else has to be used.
 FOR_OTHERS = {
     "beam_inside": "results within an element; the proofs of beams read them",
@@ -50,10 +60,10 @@ def tree(path):
     return ast.parse(path.read_text(encoding="utf-8"))
 
 
-def imports(node, *, inside=True):
-    """Names imported below a node; those for type checkers never, those within functions if asked for."""
+def imports(node, *, inside=True, types=False):
+    """Names imported below a node; those for type checkers, and those within functions, if asked for."""
     for child in ast.iter_child_nodes(node):
-        if isinstance(child, ast.If) and "TYPE_CHECKING" in ast.dump(child.test):
+        if not types and isinstance(child, ast.If) and "TYPE_CHECKING" in ast.dump(child.test):
             continue
         if isinstance(child, ast.FunctionDef | ast.AsyncFunctionDef | ast.Lambda) and not inside:
             continue
@@ -64,17 +74,23 @@ def imports(node, *, inside=True):
             for alias in child.names:
                 whole = f"{child.module}.{alias.name}"
                 yield whole if whole in modules() else child.module
-        yield from imports(child, inside=inside)
+        yield from imports(child, inside=inside, types=types)
 
 
 @cache
-def graph():
-    """Which modules each module imports, wherever it does."""
+def graph(types=False):
+    """Which modules each module imports, wherever it does; for type checkers too if asked for."""
     known = modules()
     return {
-        name: {one for one in imports(tree(path)) if one in known and one != name}
+        name: {one for one in imports(tree(path), types=types) if one in known and one != name}
         for name, path in known.items()
     }
+
+
+def room(name):
+    """Folder of a module within its floor, or the module itself where it stands beside the folders."""
+    parts = name.split(".")
+    return ".".join(parts[:2]) if len(parts) > 2 else name
 
 
 def test_the_graph_is_read():
@@ -91,9 +107,16 @@ def test_low_floors_know_nothing_of_high_ones():
 
 def test_no_module_imports_itself_around_a_corner():
     try:
-        tuple(graphlib.TopologicalSorter(graph()).static_order())
+        tuple(graphlib.TopologicalSorter(graph(types=True)).static_order())
     except graphlib.CycleError as error:
         pytest.fail(" <- ".join(error.args[1]))
+
+
+def test_rooms_know_one_another_in_one_direction():
+    """What is still mutual is listed, with the module that reaches back; the list may only shrink."""
+    pairs = {(room(a), room(b)): a for a, below in graph(types=True).items() for b in below}
+    mutual = {frozenset(pair) for pair in pairs if pair[0] != pair[1] and pair[::-1] in pairs}
+    assert mutual == {frozenset(pair) for pair in MUTUAL}
 
 
 def test_modules_fit_a_head():

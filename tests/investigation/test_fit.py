@@ -14,7 +14,8 @@ from fea.evidence.causes import UNEVEN, Strengths, possible
 from fea.evidence.explanations import Bank, Looked, course_of, sample_bank
 from fea.evidence.fit import FEW, NOISE, SEEN, Found, fit, further, summaries
 from fea.evidence.roof import evidence_roof
-from fea.failure.cascade import ALONE, PARTS, SpliceLoads, cascade
+from fea.failure.assembled import ALONE, PARTS, SpliceLoads
+from fea.failure.cascade import cascade
 from fea.failure.roof_case import Laws, choose_case, unit_forces
 from fea.failure.splices import part_row
 from roofmodel.project.load import load_project

@@ -9,7 +9,7 @@ from test_panel_study import CLAMP
 from test_panel_support import project
 
 from fea.analysis import analyze
-from fea.panel.detail import study_clamp
+from fea.clamp_detail import study_clamp
 from fea.panel.restraint import strip_area
 from fea.panel.study import SeamAction, study_seam
 from fea.panel.support import panel_support, strips_of

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from panels import CLAMP, DETAIL, PANEL, make_layout
 
-from fea.panel.detail import END_STRIPS, MOST_STRIPS, strips_between
+from fea.clamp_detail import END_STRIPS, MOST_STRIPS, strips_between
 from fea.panel.study import SeamAction, SeamStudy, study_seam
 from roofmodel.hardware import Bearing
 

@@ -12,7 +12,7 @@ from shapely import Polygon
 from shapely.affinity import rotate, scale
 from test_panel_plane import SOFT, WIDE, field_of
 
-from fea.panel.detail import seam_place
+from fea.clamp_detail import seam_place
 from fea.panel.field import condense_strips
 from fea.panel.mesh import clip_places, purlin_places, window_to_holds
 from fea.panel.plane import clamp_strips, strip_ends

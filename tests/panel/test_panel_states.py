@@ -11,7 +11,7 @@ from test_panel_study import CLAMP
 from test_panel_support import project
 
 from fea.analysis import analyze
-from fea.panel.detail import seam_actions, study_clamp
+from fea.clamp_detail import seam_actions, study_clamp
 from fea.panel.limits import number_of, seam_limits
 from fea.panel.screening import NUMBERS, governing_numbers
 from fea.panel.study import SeamAction, action_loads, outside_weight, study_seam, study_states

@@ -10,7 +10,7 @@ import pytest
 from scipy import sparse
 
 from fea.analysis import analyze
-from fea.checks.cautions import along_change
+from fea.cautions import along_change
 from fea.panel.plane import plane_field, series
 from fea.panel.support import BORNE, panel_support, strips_of
 from fea.rails.frame import build_frame, solve_frame

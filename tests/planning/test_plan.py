@@ -15,7 +15,7 @@ from fea.planning.threats import find_threats
 from roofmodel.errors import InputError
 from roofmodel.memory import Memory
 from roofmodel.project.load import load_project, with_rows
-from viewer.handover.bill import bill_of, splice_caution
+from viewer.package.bill import bill_of, splice_caution
 
 SMALL = """
 [[protect]]

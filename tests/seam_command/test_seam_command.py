@@ -16,7 +16,7 @@ from seam_project import GOOD, changed, without_seam
 
 import viewer
 from fea.analysis import Analysis
-from fea.panel.detail import ClampDetail
+from fea.clamp_detail import ClampDetail
 from fea.panel.study import seam_loads
 from roofmodel.project.load import load_project
 from tests.cli.small_project import run

@@ -12,8 +12,8 @@ from picture_projects import GABLE, read
 from fea.analysis import Analysis
 from roofmodel.project.placement import left_reach
 from roofmodel.units import SYSTEMS
-from viewer.handover.bill import bill_of
 from viewer.handover.installer import write_plan
+from viewer.package.bill import bill_of
 from viewer.quantities import drawn
 from viewer.report.rows_plan import rows_svg
 

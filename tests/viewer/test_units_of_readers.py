@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from fea.checks.cautions import little_snow
+from fea.cautions import little_snow
 from roofmodel.errors import InputError
 from roofmodel.project.load import load_project
 from roofmodel.units import SI, US, parse, split

@@ -8,17 +8,14 @@ import secrets
 from functools import cache
 from importlib import resources
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 from starlette.requests import Request
 from starlette.responses import FileResponse, PlainTextResponse, Response
 from starlette.routing import Route
 
 from viewer import style
+from viewer.app.desk import Desk
 from viewer.app.joined import one_script
-
-if TYPE_CHECKING:
-    from viewer.app.server import Desk
 
 _SHEETS = ("palette.css", "app.css", "parts.css")
 _PAGE_FONTS = ("SourceSansPro-Regular.ttf", "SourceSansPro-Semibold.ttf")

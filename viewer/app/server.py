@@ -6,9 +6,8 @@ import asyncio
 import contextlib
 import logging
 import secrets
-import threading
 from collections.abc import Callable
-from dataclasses import dataclass, field, replace
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -18,7 +17,8 @@ from starlette.websockets import WebSocket, WebSocketDisconnect
 
 from roofmodel.errors import InputError
 from viewer.app import messages
-from viewer.app.exports import ELSEWHERE, PARTS, inside, run_parts
+from viewer.app.desk import WAITING, Desk
+from viewer.app.exports import inside, run_parts
 from viewer.app.guard import Guard
 from viewer.app.pages import ROUTES
 from viewer.app.session import (
@@ -42,57 +42,14 @@ from viewer.plain import plain_data
 
 if TYPE_CHECKING:
     from fea.analysis import Analysis
-    from fea.planning.plan import Plan
 
 LARGEST_MESSAGE = 64 * 1024  # bytes
 PATIENCE = 10.0  # for the first message of a browser [s]
 NEARLY = 1.0  # that a browser waits for the first answer, so that it fills its page once [s]
-WAITING = 400  # messages for one browser before it counts as gone
 
 
 class CanceledError(Exception):
     """The user asked to stop."""
-
-
-@dataclass
-class Desk:
-    """What the server works on: the state, the browsers that look at it, and what runs.
-
-    `plan` is the last one found, with the revision that it was found for. `lock` lets one change at a time
-    through; `stop` asks what runs to end.
-    """
-
-    state: State
-    token: str
-    lock: asyncio.Lock = field(default_factory=asyncio.Lock)
-    stop: threading.Event = field(default_factory=threading.Event)
-    clients: dict[int, asyncio.Queue[dict[str, Any] | None]] = field(default_factory=dict)
-    tickets: dict[str, tuple[Path, tuple[str, ...]]] = field(default_factory=dict)
-    export: asyncio.Task[None] | None = None
-    beside: set[asyncio.Task[None]] = field(default_factory=set)
-    plan: tuple[int, Plan] | None = None
-    solving: bool = False
-    answered: asyncio.Event = field(default_factory=asyncio.Event)
-
-    def tell(self, text: str) -> None:
-        """Say to all browsers how far it has come."""
-        self.send_all({"type": "progress", "text": text})
-
-    def send_all(self, data: dict[str, Any], but: int | None = None) -> None:
-        """Send to all browsers."""
-        for client, queue in list(self.clients.items()):
-            if client == but:
-                continue
-            if queue.qsize() < WAITING:
-                queue.put_nowait(data)
-
-    def state_message(self, **more: Any) -> dict[str, Any]:
-        """The whole state for a browser."""
-        from viewer.app.view import state_data
-
-        parts = tuple((part.command, part.about) for part in PARTS)
-        data = {**state_data(self.state, exports=parts), "elsewhere": ELSEWHERE}
-        return {"type": "state", "solving": self.solving, **data, **more}
 
 
 def make_app(state: State, token: str, hosts: frozenset[str]) -> Starlette:

@@ -22,9 +22,9 @@ from roofmodel.project.placement import left_reach, seam_grid
 from roofmodel.units import SYSTEMS
 from viewer import style
 from viewer.files import atomic
-from viewer.handover.bill import NOT_READY, Bill, missing_splices, rail_words, splice_caution
 from viewer.handover.row_lines import AT_END, row_lines, seam_numbers
 from viewer.handover.sheets import TEXT, Place, add_sheets, scale_for
+from viewer.package.bill import NOT_READY, Bill, missing_splices, rail_words, splice_caution
 from viewer.picture.findings import called_clamp, clamp_utilization
 from viewer.unheld import falling_sentence
 

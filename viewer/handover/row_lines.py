@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from roofmodel.layout import rail_lengths
 from roofmodel.project.load import Project
 from roofmodel.project.placement import left_reach
-from viewer.handover.bill import Bill, missing_splices
+from viewer.package.bill import Bill, missing_splices
 from viewer.picture.scene import plane_seams
 
 Array = NDArray[np.float64]

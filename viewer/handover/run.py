@@ -13,10 +13,10 @@ from fea.analysis import Analysis
 from roofmodel.units import UnitSystem
 from viewer.export import file_head, verdict
 from viewer.files import write_text
-from viewer.handover.bill import Bill, bill_lines, bill_of, splice_caution, warning, write_bill
 from viewer.handover.installer import write_plan
 from viewer.handover.solid import write_blocks, write_glb
 from viewer.handover.workbook import write_workbook
+from viewer.package.bill import Bill, bill_lines, bill_of, splice_caution, warning, write_bill
 from viewer.package.pdf import write_package
 from viewer.package.sway import (
     SwayFindings,

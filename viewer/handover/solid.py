@@ -11,7 +11,7 @@ from fea.analysis import Analysis
 from viewer import style
 from viewer.export import version, write_meshes
 from viewer.files import atomic, write_text
-from viewer.handover.bill import warning
+from viewer.package.bill import warning
 from viewer.picture.scene import Scene, build_scene
 
 Array = NDArray[np.float64]

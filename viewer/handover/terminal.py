@@ -6,7 +6,7 @@ from rich.console import Console
 from rich.table import Table
 
 from fea.analysis import Analysis
-from viewer.handover.bill import Bill, bill_lines
+from viewer.package.bill import Bill, bill_lines
 from viewer.quantities import system
 from viewer.summary import verdict
 

@@ -13,7 +13,7 @@ from viewer.clamp_table import Column, clamp_columns, head_text
 from viewer.export import verdict as verdict_word
 from viewer.export import version
 from viewer.files import atomic, safe
-from viewer.handover.bill import Bill, bill_lines, splice_caution, warning
+from viewer.package.bill import Bill, bill_lines, splice_caution, warning
 from viewer.quantities import system
 from viewer.row_summary import row_lines
 from viewer.summary import (

@@ -11,9 +11,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from roofmodel.project.load import Project
-from roofmodel.project.weather import Weather, read_weather
 from roofmodel.snow.history import History, Window, snow_history, windows
 from roofmodel.snow.thaw import ThawAid
+from roofmodel.snow.weather import Weather, read_weather
 from roofmodel.units import SYSTEMS, UnitSystem
 
 CAUTIONS = (

@@ -23,7 +23,7 @@ from fea.evidence.causes import (
 from fea.evidence.explanations import HIGHEST, Bank, Course, as_meant
 from fea.evidence.fit import ENOUGH, FEW, Fit, Measurement, beside
 from fea.evidence.unexplained import Miss
-from fea.failure.cascade import PARTS
+from fea.failure.assembled import PARTS
 from fea.failure.inputs import law_words
 from fea.failure.roof_case import Chosen, mean_pressure
 from roofmodel.project.evidence import Evidence

@@ -11,8 +11,8 @@ from typing import Any
 from fea.analysis import Analysis
 from roofmodel.units import UnitSystem
 from viewer import style
-from viewer.handover.bill import bill_of, splice_caution
 from viewer.package import typeset as t
+from viewer.package.bill import bill_of, splice_caution
 from viewer.package.sway import SwayFindings, missing_table, place_words, sway_words, tornado_drawing
 from viewer.places import place_line
 from viewer.quantities import system

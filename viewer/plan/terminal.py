@@ -8,7 +8,7 @@ from rich.text import Text
 
 from fea.planning.plan import Plan
 from roofmodel.units import UnitSystem
-from viewer.handover.bill import bill_of, splice_caution
+from viewer.package.bill import bill_of, splice_caution
 from viewer.plan.words import Beside, nth_seam, row_lines, threats_in_words, verdict_words
 from viewer.quantities import column, percent, system
 from viewer.style import CAUTION

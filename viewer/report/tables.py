@@ -11,7 +11,7 @@ import shapely
 from numpy.typing import NDArray
 
 from fea.analysis import Analysis
-from fea.checks.cautions import along_change
+from fea.cautions import along_change
 from roofmodel.snow.cases import Bare, Value, Zone, short_numbers
 from roofmodel.units import UnitSystem
 from viewer.picture.findings import clamp_cases

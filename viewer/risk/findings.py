@@ -11,7 +11,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fea.analysis import Analysis
-from fea.failure.cascade import COLLAPSED, COMPLETE, OPENS, PARTS, FailureSamples
+from fea.failure.assembled import OPENS, PARTS
+from fea.failure.cascade import COLLAPSED, COMPLETE, FailureSamples
 from fea.failure.inputs import Uncertain, law_words
 from fea.failure.jobs import REPEATS, TOP, Risk, Sampling
 from fea.failure.roof_case import Chosen

@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from roofmodel.errors import InputError
-from roofmodel.project.files import read_file
+from roofmodel.files import read_file
 from roofmodel.project.import_tables import LARGEST_ROOF
 from roofmodel.project.load import load_roof
 from roofmodel.shape.importing import import_roof

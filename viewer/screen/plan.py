@@ -12,8 +12,8 @@ from typing import Any
 from pydantic import ConfigDict, Field
 
 from roofmodel.errors import InputError
+from roofmodel.files import read_file
 from roofmodel.project.base import Table
-from roofmodel.project.files import read_file
 from roofmodel.project.import_tables import LARGEST_ROOF
 from roofmodel.project.schema import Surface
 from roofmodel.project.site_schema import AnySite, EnSite, MeasuredSite

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fea.analysis import Analysis
-from fea.panel.detail import ClampDetail
+from fea.clamp_detail import ClampDetail
 from fea.panel.reading import peak_mean
 from fea.panel.study import SLIGHT
 from roofmodel.units import UnitSystem

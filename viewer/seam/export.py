@@ -9,8 +9,8 @@ from typing import Any
 import numpy as np
 
 from fea.analysis import Analysis
+from fea.clamp_detail import ClampDetail, StateSource
 from fea.model.data import node_dof
-from fea.panel.detail import ClampDetail, StateSource
 from fea.panel.screening import NUMBERS
 from fea.panel.study import study_number
 from viewer.export import created, file_head

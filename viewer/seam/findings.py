@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from fea.analysis import Analysis
 from fea.checks.limits import Limit
-from fea.panel.detail import ClampDetail
+from fea.clamp_detail import ClampDetail
 from fea.panel.limits import number_of
 from fea.panel.reading import PATCH, leg_overlap
 from fea.panel.study import SeamStudy

@@ -10,7 +10,7 @@ from pathlib import Path
 import numpy as np
 
 from fea.analysis import Analysis
-from fea.panel.detail import ClampDetail
+from fea.clamp_detail import ClampDetail
 from fea.panel.model import LAYERS
 from fea.panel.screening import NUMBERS
 from fea.panel.study import WIDER, WINDOW, study_number

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fea.analysis import Analysis
-from fea.panel.detail import ClampDetail
+from fea.clamp_detail import ClampDetail
 from roofmodel.hardware import Bearing
 from roofmodel.units import UnitSystem
 from viewer import style

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from fea.analysis import Analysis
-from fea.panel.detail import ClampDetail, find_clamp, study_clamp
+from fea.clamp_detail import ClampDetail, find_clamp, study_clamp
 from fea.panel.groups import Tell
 from fea.refining import analyze_refined
 from roofmodel.errors import InputError

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fea.analysis import Analysis
-from fea.panel.detail import ClampDetail
+from fea.clamp_detail import ClampDetail
 from fea.panel.reading import sheet_stress
 from viewer import style
 from viewer.picture.camera import View, fit_view

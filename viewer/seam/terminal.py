@@ -10,7 +10,7 @@ from rich.table import Table
 from rich.text import Text
 
 from fea.analysis import Analysis
-from fea.panel.detail import ClampDetail
+from fea.clamp_detail import ClampDetail
 from roofmodel.units import UnitSystem
 from viewer.quantities import percent, quantity, significant, system
 from viewer.seam.findings import (

@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from roofmodel.errors import InputError
-from roofmodel.project.files import read_file
+from roofmodel.files import read_file
 from roofmodel.units import EXAMPLES, factor, parse, shown
 
 Array = NDArray[np.float64]

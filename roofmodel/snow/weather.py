@@ -14,8 +14,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from roofmodel.csv_tables import CsvTable, read_table
 from roofmodel.errors import InputError
-from roofmodel.project.csv_tables import CsvTable, read_table
 from roofmodel.units import shown
 
 Array = NDArray[np.float64]
