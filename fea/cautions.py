@@ -17,6 +17,8 @@ from fea.checks.strips import panel_strips
 from fea.checks.walls import wall_words
 from fea.panel.restraint import restraint_words
 from fea.panel.support import PanelSupport
+from fea.sections.buckling_class import class_words
+from roofmodel.hardware import DesignFormat
 from roofmodel.layout import Layout
 from roofmodel.project.as_built import AS_MEASURED
 from roofmodel.project.base import Table
@@ -134,6 +136,7 @@ def cautions(
     found += untold_notes(table.clamp)
     found += grip_words(project)
     found += low_axis_words(project.clamp.height, {"the rail": project.rail}, units)
+    found += class_words("the rail", project.rail, table.rail.alloy, DesignFormat(table.design.format))
     found += tested_notes(table.clamp, table.panel, units)
     found += screw_notes(table.clamp, table.panel)
     found += _lasting(project) + _leaks(force)

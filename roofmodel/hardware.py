@@ -28,7 +28,10 @@ class DesignFormat(StrEnum):
 
 @dataclass(frozen=True)
 class Material:
-    """Linear elastic metal: E, G [Pa], alpha [1/K], density [kg/m^3], yield strength [Pa]."""
+    """Linear elastic metal: E, G [Pa], alpha [1/K], density [kg/m^3], yield strength [Pa].
+
+    `buckling_class` "A" or "B" counts for the walls of aluminum in format EN (EN 1999-1-1 table 3.2).
+    """
 
     name: str
     E: float
@@ -36,6 +39,7 @@ class Material:
     alpha: float
     density: float
     yield_strength: float
+    buckling_class: str = "B"
 
 
 @dataclass(frozen=True)

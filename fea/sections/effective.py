@@ -70,7 +70,10 @@ def standard_words(metal: Material, form: DesignFormat) -> str:
     if metal.name == "stainless steel":
         return "EN 1993-1-4 5.2.3 (from memory)"
     if form is DesignFormat.EN:
-        steel, aluminum = "EN 1993-1-5 4.4 and section 10", "EN 1999-1-1 6.1.5"
+        steel, aluminum = (
+            "EN 1993-1-5 4.4 and section 10",
+            f"EN 1999-1-1 6.1.5, buckling class {metal.buckling_class}",
+        )
     else:
         steel, aluminum = "AISI S100-16 appendix 1", "Aluminum Design Manual 2020 B.5.4"
     return f"{aluminum if metal.name == 'aluminum' else steel} (from memory), weakest plate"

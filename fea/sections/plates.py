@@ -12,11 +12,13 @@ from roofmodel.hardware import DesignFormat, Material
 
 Array = NDArray[np.float64]
 
-# Limits beta_3 / epsilon and C1, C2 of EN 1999-1-1:2007 tables 6.2 and 6.3 for buckling class B, the lower of
-# both classes, by whether there are welds; plates held at both edges, and at one.
+# Limits beta_3 / epsilon and C1, C2 of EN 1999-1-1:2007 tables 6.2 and 6.3 by buckling class, B the lower of
+# both, and by whether there are welds; plates held at both edges, and at one.
 _ALUMINUM = {
-    False: ((18.0, 29.0, 198.0), (5.0, 9.0, 20.0)),
-    True: ((15.0, 25.0, 150.0), (4.0, 8.0, 16.0)),
+    ("A", False): ((22.0, 32.0, 220.0), (6.0, 10.0, 24.0)),
+    ("A", True): ((18.0, 29.0, 198.0), (5.0, 9.0, 20.0)),
+    ("B", False): ((18.0, 29.0, 198.0), (5.0, 9.0, 20.0)),
+    ("B", True): ((15.0, 25.0, 150.0), (4.0, 8.0, 16.0)),
 }
 
 
@@ -47,8 +49,8 @@ def plate_factor(
     Notes
     -----
     Carbon steel: EN 1993-1-5:2006 4.4; AISI S100-16 1.1 and 1.2. Stainless steel: EN 1993-1-4:2006 5.2.3 in
-    every format. Aluminum: EN 1999-1-1:2007 6.1.5, buckling class B; Aluminum Design Manual 2020 B.5.4, the
-    lower of what the buckling constants of tempers O to T4 and of T5 to T9 give.
+    every format. Aluminum: EN 1999-1-1:2007 6.1.5, buckling class of the metal; Aluminum Design Manual
+    2020 B.5.4, the lower of what the buckling constants of tempers O to T4 and of T5 to T9 give.
     """
     psi = np.clip(psi, -3.0, 1.0)
     k = np.where(outstand, 0.43, _held_coefficient(psi))
@@ -88,7 +90,9 @@ def _aluminum_en(
 ) -> Array:
     beta = np.where(outstand, ratio, ratio * _gradient(psi)) / np.sqrt(250e6 / metal.yield_strength)
     beta = np.maximum(beta, 1e-9)
-    limit, c1, c2 = (np.where(outstand, b, a) for a, b in zip(*_ALUMINUM[welded], strict=True))
+    limit, c1, c2 = (
+        np.where(outstand, b, a) for a, b in zip(*_ALUMINUM[metal.buckling_class, welded], strict=True)
+    )
     return np.where(beta <= limit, 1.0, np.clip(c1 / beta - c2 / beta**2, 0.0, 1.0))
 
 

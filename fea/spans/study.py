@@ -11,6 +11,7 @@ from fea.checks.combinations import strength_factors
 from fea.checks.low_axis import low_axis_words
 from fea.checks.member import crushing_open, has_crushing
 from fea.checks.member_strength import LATERAL, LOCAL
+from fea.sections.buckling_class import class_words
 from fea.spans.bench import ANCHORAGE, CLAMP, CRUSHED, DEFLECTION, LIMITS, SCREWS
 from fea.spans.capacity import Capacity, Choices, largest_spans, span_tables
 from fea.spans.lines import Arrangement
@@ -280,6 +281,8 @@ def _notes(study: SpanStudy, choices: Choices, tables: tuple[RailTableau, ...]) 
         if ways:
             notes.append(f"In NO limit of {rail.name}: {', '.join(ways)}.")
     form = DesignFormat(table.design.format)
+    for rail, given in zip(table.rail, variant.rails, strict=True):
+        notes += class_words(rail.name, given, rail.alloy, form)
     notes += [
         f"Crushing of {rail.name} is not known: no wall held at both edges carries the force (a plain "
         "channel pushed along its flanges has none); give rail.bearing_strength from tests, or leave "

@@ -218,6 +218,7 @@ def make_rail(table: RailTable, form: DesignFormat, folder: Path | None = None, 
     if table.resistance_factor is not None:
         clause = "factor given by the user"
         check_factor("rail.resistance_factor", factor, form, f"{usual:g}")
+    _check_class(table)
     profile = _profile(table, poisson, folder or Path(), digest)
     return Rail(
         section=_section(table, poisson) if profile is None else profile.section,
@@ -228,6 +229,7 @@ def make_rail(table: RailTable, form: DesignFormat, folder: Path | None = None, 
             alpha=alpha,
             density=density,
             yield_strength=table.yield_strength,
+            buckling_class=table.buckling_class,
         ),
         deflection_ratio=np.nan if table.deflection_ratio is None else table.deflection_ratio,
         thermal=table.temperature_change,
@@ -236,6 +238,21 @@ def make_rail(table: RailTable, form: DesignFormat, folder: Path | None = None, 
         profile=profile,
         **_member_strengths(table, form, profile),
     )
+
+
+def _check_class(table: RailTable) -> None:
+    """Refuse buckling class A where nothing speaks for it: EN 1999-1-1 table 3.2, from memory."""
+    if table.buckling_class == "B":
+        return
+    if table.material != "aluminum":
+        message = f'rail.buckling_class: "A" is of aluminum, not of {table.material}; leave it out'
+        raise InputError(message)
+    if not re.search(r"(?<![A-Za-z])T6\d*\b", table.alloy.upper()):
+        message = (
+            f'rail.buckling_class: "A" wants rail.alloy with a temper T6 (such as "EN AW-6082 T6"), not '
+            f'"{table.alloy}"; the others are class B in EN 1999-1-1 table 3.2 (from memory)'
+        )
+        raise InputError(message)
 
 
 _PLAIN_TAKES = {

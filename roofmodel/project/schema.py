@@ -188,6 +188,12 @@ class RailTable(Table):
     )
     material: Literal["steel", "stainless steel", "aluminum"] = Field(description="Rail metal.")
     yield_strength: Stress = Field(description="Yield or 0.2 % proof strength; welded zone value if welded.")
+    alloy: Line = Field("", description="Alloy and temper, such as EN AW-6082 T6; buckling_class A wants it.")
+    buckling_class: Literal["A", "B"] = Field(
+        "B",
+        description="Aluminum, format EN: class of alloy and temper by EN 1999-1-1 table 3.2; B is safe for "
+        "all.",
+    )
     ultimate_strength: Stress | None = Field(
         None, description="Profile: tensile strength; needed with holes."
     )

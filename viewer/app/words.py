@@ -64,6 +64,8 @@ LABELS: dict[str, dict[str, str]] = {
         "omega_max": "Largest sectorial coordinate (ω)",
         "material": "Metal",
         "yield_strength": "Yield strength",
+        "alloy": "Alloy and temper",
+        "buckling_class": "Buckling class (EN 1999-1-1)",
         "ultimate_strength": "Tensile strength",
         "weld_strength": "Yield strength beside welds",
         "moment_slope": "Tested moment, down the slope",

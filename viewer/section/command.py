@@ -33,11 +33,20 @@ OUTPUTS = ("section.json", "section.png")
 @click.option(
     "--yield-strength", "strength", default="160 MPa", show_default=True, help="Of the metal, with its unit."
 )
+@click.option("--alloy", metavar="TEXT", default="", help='Alloy and temper, such as "EN AW-6082 T6".')
+@click.option(
+    "--buckling-class",
+    "kind",
+    type=click.Choice(["A", "B"]),
+    default="B",
+    show_default=True,
+    help="Of aluminum by EN 1999-1-1 table 3.2; A wants --alloy.",
+)
 @click.option("--units", type=click.Choice(["SI", "US"]), default="SI", show_default=True)
 @click.option("--format", "form", type=click.Choice(["ASD", "LRFD", "EN"]), default="EN", show_default=True)
 def section(
-    file: Path, out: Path, unit: str | None, layer: str | None, material: str, strength: str, units: str,
-    form: str,
+    file: Path, out: Path, unit: str | None, layer: str | None, material: str, strength: str, alloy: str,
+    kind: str, units: str, form: str,
 ) -> None:  # fmt: skip
     """Show the rail section of FILE: a project.toml, or an outline as DXF or CSV.
 
@@ -54,7 +63,7 @@ def section(
         from viewer.section.read import see_section
         from viewer.snow.drawing import write_png
 
-        seen = see_section(file, unit, layer, material, strength, units, form)
+        seen = see_section(file, unit, layer, (material, strength, alloy, kind), units, form)
         check_output(out, list(seen.inputs), list(OUTPUTS))
         folder = output_folder(out)
         stages.accept()

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import hashlib
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import shapely
 from shapely import Point
 
 from fea.checks.limits import rail_resistance
+from fea.sections.buckling_class import class_words
 from fea.sections.effective import Effective, effective
 from roofmodel.errors import InputError
 from roofmodel.hardware import DesignFormat, Material, Rail
@@ -39,12 +40,22 @@ class Seen:
     left: Effective
     design: float  # yield stress over or times its factor [Pa]
     clause: str
+    notes: tuple[str, ...]  # on the metal
 
 
 def see_section(
-    file: Path, unit: str | None, layer: str | None, material: str, strength: str, units: str, form: str
+    file: Path,
+    unit: str | None,
+    layer: str | None,
+    metal: tuple[str, str, str, str],
+    units: str,
+    form: str,
 ) -> Seen:
-    """Read FILE: a project's rail, or an outline as DXF or CSV with the metal given beside it."""
+    """Read FILE: a project's rail, or an outline as DXF or CSV with the metal given beside it.
+
+    `metal`: its name, yield strength, alloy and buckling class, in the user's words.
+    """
+    material, strength, alloy, kind = metal
     if file.suffix.lower() == ".toml":
         project = load_project(file)
         table = project.table.rail
@@ -57,6 +68,7 @@ def see_section(
             profile,
             project.rail,
             DesignFormat(project.table.design.format),
+            table.alloy,
         )
     try:
         known = parse(strength, "stress")
@@ -73,16 +85,24 @@ def see_section(
             "profile": {key: value for key, value in given.items() if value is not None},
             "material": material,
             "yield_strength": f"{known} Pa",
+            "alloy": alloy,
+            "buckling_class": kind,
         }
     )
     digest = hashlib.sha256()
     rail = make_rail(table, DesignFormat(form), file.parent, digest)
     assert rail.profile is not None
-    return _seen((file,), digest.hexdigest(), units, rail.profile, rail, DesignFormat(form))
+    return _seen((file,), digest.hexdigest(), units, rail.profile, rail, DesignFormat(form), alloy)
 
 
 def _seen(
-    inputs: tuple[Path, ...], digest: str, units: str, profile: Profile, rail: Rail, form: DesignFormat
+    inputs: tuple[Path, ...],
+    digest: str,
+    units: str,
+    profile: Profile,
+    rail: Rail,
+    form: DesignFormat,
+    alloy: str,
 ) -> Seen:
     return Seen(
         inputs=inputs,
@@ -95,6 +115,7 @@ def _seen(
         left=effective(profile, rail.material, form, welded=rail.welded),
         design=float(rail_resistance(rail, form)),
         clause=rail.resistance_clause,
+        notes=tuple(class_words("this rail", replace(rail, profile=profile), alloy, form)),
     )
 
 

@@ -91,6 +91,7 @@ def notes(seen: Seen) -> tuple[str, ...]:
     ]  # fmt: skip
     return (
         *found,
+        *seen.notes,
         f"Torsion, warping and shear by {seen.profile.elements} finite elements. The torsion modulus is that "
         "of the walls: peaks of shear in inner corners are left out (common practice, load at rest).",
         *CAUTIONS,
