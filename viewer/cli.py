@@ -403,6 +403,8 @@ def main() -> None:
     """Entry point: one clear line for bad input, never a traceback."""
     from roofmodel.errors import InputError
 
+    # Plugins of other packages have no say in what a project means, and to look for them takes time.
+    os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "1")
     debug = bool(os.environ.get("EAVEWRIGHT_DEBUG"))
     if not debug:
         warnings.filterwarnings("ignore", append=True)  # after the filters that a user or test has set

@@ -7,7 +7,6 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.constants import g
 
 from roofmodel.snow.asce7_22 import LOW_SLOPE, sloped_roof_load
 from roofmodel.snow.asce_folded import folded_planes
@@ -28,6 +27,7 @@ from roofmodel.snow.regions import (
     with_snow,
 )
 from roofmodel.surface import RoofSurface
+from roofmodel.units import STANDARD_GRAVITY
 
 Array = NDArray[np.float64]
 LOW_CURVE = np.radians(10.0)  # 7.3.3, 7.3.4 in 7-16: curved roofs [rad]
@@ -91,7 +91,12 @@ class AsceRoof:
         """Density for depth, and where it comes from. [kg/m^3]."""
         if self.site.light_density is not None:
             return Value("rho", self.site.light_density, "kg/m**3", "for depth, from the user")
-        return Value("rho", self.rules.weight_density / g, "kg/m**3", "for depth, gamma of Eq. 7.7-1 over g")
+        return Value(
+            "rho",
+            self.rules.weight_density / STANDARD_GRAVITY,
+            "kg/m**3",
+            "for depth, gamma of Eq. 7.7-1 over g",
+        )
 
 
 def prepare(roof: RoofSurface, site: AsceSite | Asce16Site, retained: frozenset[int]) -> AsceRoof:

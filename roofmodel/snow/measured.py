@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import numpy as np
 import shapely
-from scipy.constants import g
 from shapely import MultiPolygon, Polygon
 
 from roofmodel.errors import InputError
@@ -12,6 +11,7 @@ from roofmodel.snow.cases import SnowCase, SnowSet, Value, Zone
 from roofmodel.snow.inputs import DirectSite, validate_direct
 from roofmodel.snow.regions import plan_polygon, uniform
 from roofmodel.surface import RoofSurface
+from roofmodel.units import STANDARD_GRAVITY
 
 LEFT_OVER = 1e-3  # a layer may end past its plane by so much [m]
 
@@ -89,14 +89,14 @@ def _zone(
         for k, (depth, density) in enumerate(layers)
         for value in (
             Value(f"d_{k + 1}", depth, "m", "depth of a layer, as measured"),
-            Value(f"gamma_{k + 1}", density * g, "N/m**3", "its density times g"),
+            Value(f"gamma_{k + 1}", density * STANDARD_GRAVITY, "N/m**3", "its density times g"),
         )
     ]
     return Zone(
         f"measured snow on {name}{where}",
         plane,
         outline,
-        uniform(sum(depth * density for depth, density in layers) * g / cosine),
+        uniform(sum(depth * density for depth, density in layers) * STANDARD_GRAVITY / cosine),
         "measured",
         f"p = ({total}) / cos(theta)" if site.square_to_roof else f"p = {total}",
         (*values, Value("theta", float(roof.planes.slope[plane]), "rad", "slope")),

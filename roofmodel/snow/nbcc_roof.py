@@ -8,7 +8,6 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from scipy.constants import g
 from shapely.geometry.base import BaseGeometry
 
 from roofmodel.snow import nbcc2020 as nbcc
@@ -32,6 +31,7 @@ from roofmodel.snow.regions import (
     with_snow,
 )
 from roofmodel.surface import RoofSurface
+from roofmodel.units import STANDARD_GRAVITY
 
 Array = NDArray[np.float64]
 Cases = tuple[list[SnowCase], list[tuple[str, str]]]
@@ -132,7 +132,9 @@ class NbccRoof:
         """Density for depth, and where it comes from. [kg/m^3]."""
         if self.site.light_density is not None:
             return Value("rho", self.site.light_density, "kg/m**3", "for depth, from the user")
-        return Value("rho", self.weight_density / g, "kg/m**3", "for depth, gamma of 4.1.6.13 over g")
+        return Value(
+            "rho", self.weight_density / STANDARD_GRAVITY, "kg/m**3", "for depth, gamma of 4.1.6.13 over g"
+        )
 
 
 def prepare(roof: RoofSurface, site: NbccSite, retained: frozenset[int]) -> NbccRoof:

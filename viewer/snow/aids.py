@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 import numpy as np
-from scipy.constants import g
 
 from roofmodel.snow.cases import Value
 from roofmodel.snow.standing import standing_loads
 from roofmodel.snow.thaw import HOURS, clear_sky, coldest_thaw
-from roofmodel.units import UnitSystem
+from roofmodel.units import STANDARD_GRAVITY, UnitSystem
 from viewer.quantities import as_given, quantity, significant
 from viewer.report.tables import Table, values_text
 from viewer.snow.study import SnowStudy
@@ -77,7 +76,7 @@ def thaw_table(study: SnowStudy) -> Table | None:
     load = np.zeros(planes.count)
     for zone in case.zones:
         load[zone.plane] += float(zone.pressure[0]) if not np.any(zone.pressure[1:]) else 0.0
-    design = load / (case.density * g) * np.cos(planes.slope)
+    design = load / (case.density * STANDARD_GRAVITY) * np.cos(planes.slope)
     depth = np.column_stack([np.broadcast_to(DEPTHS, (planes.count, 3)), np.maximum(design, 1e-3)])
     below = -coldest_thaw(aid, most[:, None], depth, case.density)
     rows = tuple(
