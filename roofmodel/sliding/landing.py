@@ -1,9 +1,10 @@
 """Where snow that no row holds comes down: speed at the edge, throw to the ground, and the strip it lands on.
 
 Snow that has slid down a height h over a plan run b against friction mu has v^2 = 2 g (h - mu b) (work and
-energy). It then flies without drag: down H, the way of a body thrown down at the slope of the roof. Both are
-elementary mechanics and upper bounds: nothing is lost at changes of pitch, and snow breaks up in the air. How
-far it rolls or splashes is not in it. `lower_roofs` says what of it stays on lower roofs on its way.
+energy). It then flies without drag: down H, the way of a body thrown down at the slope of the roof. H counts
+from the top of the snow at the edge, the part that flies farthest. This is elementary mechanics and an upper
+bound: nothing is lost at changes of pitch, and snow breaks up in the air. How far it rolls or splashes is not
+in it. `lower_roofs` says what of it stays on lower roofs on its way, counted from the roof's surface.
 """
 
 from __future__ import annotations
@@ -40,7 +41,7 @@ class Landing:
     fall : (x,) float
         Height of the edge's upper end, or of a valley's foot, above the ground. [m]
     throw : (x,) float
-        Farthest landing, on plan from the edge, down the fall line. [m]
+        Farthest landing, from the top of the snow at the edge, on plan, down the fall line. [m]
     zone : (x, 4, 3) float
         Corners of the strip on the ground: below the edge, or across the foot of a valley, and as far as snow
         is thrown if no roof is in the way; NaN for the edge of a plane that has none. [m]
@@ -134,7 +135,8 @@ def landing(
     v = np.where(moves[at], np.sqrt(2.0 * STANDARD_GRAVITY * head), 0.0)
     speed, far = np.zeros(count), np.zeros(count)
     np.maximum.at(speed, at, v)
-    np.maximum.at(far, at, np.nan_to_num(throw(v, slope, fall[at])))
+    depth = _depths(graph, force, density, over)
+    np.maximum.at(far, at, np.nan_to_num(throw(v, slope, fall[at] + depth)))
     throws = Throws(
         at=at,
         ends=_pieces(roof, graph, over, at, (start, end)),
@@ -153,6 +155,21 @@ def landing(
         zone=_zones(start, end, far[:, None] * down, roof.ground, force.exit_edge < 0),
         lower=lower_roofs(roof, throws, count if lower else 0, density, memory),
     )
+
+
+def _depths(graph: FlowGraph, force: RowForce, density: Array, over: NDArray[np.bool_]) -> Array:
+    """Largest depth of snow at exits (n,) over the cases, upright; of the deeper side of valleys. [m]."""
+    cells, node = graph.cells, graph.exit_node[over]
+    each = (force.cell_pressure / (density[:, None] * STANDARD_GRAVITY)).max(axis=0, initial=0.0)
+    depth = each[np.minimum(node, cells.count - 1)]
+    stream = node >= cells.count
+    if stream.any():
+        edge = graph.valley_edge[node[stream] - cells.count]
+        deepest = np.zeros(max(int(graph.valley_edge.max()), int(cells.lower_edge.max())) + 1)
+        bound = cells.lower_edge >= 0
+        np.maximum.at(deepest, cells.lower_edge[bound], each[bound])
+        depth[stream] = deepest[edge]
+    return depth
 
 
 def _heads(roof: RoofSurface, graph: FlowGraph, friction: float) -> Array:

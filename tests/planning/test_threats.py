@@ -49,7 +49,7 @@ def test_nothing_marked_is_everything(tmp_path):
 @pytest.mark.parametrize("beyond", [-0.01, 0.01])
 def test_a_walk_is_reached_as_far_as_snow_is_thrown(tmp_path, beyond):
     """A line along the eave, one centimeter within or beyond the throw and the margin."""
-    x = 6.0 + throw(3.0, 3.0) + 0.5 + beyond
+    x = 6.0 + throw(3.0, 3.0 + 0.5) + 0.5 + beyond  # from the top of 0.5 m of snow
     fields = f'line = "{x} 0, {x} 20 m"\nmargin = "0.5 m"'
     if beyond < 0:
         project, found = threats(tmp_path, fields)

@@ -70,8 +70,8 @@ def test_what_falls_back_a_little_does_not_keep_snow_from_falling():
     assert force.exit_thrust[0, 0] == pytest.approx(P * WIDE * 3.0 - held, rel=1e-9)
     lands = landing(roof, graph, force, cases, options)
     g, up = STANDARD_GRAVITY, np.arctan(0.1 / 3.0)
-    speed = np.sqrt(2.0 * g * 6.0 * tangent(30.0))
-    time = (speed * np.sin(up) + np.sqrt((speed * np.sin(up)) ** 2 + 2.0 * g * lands.fall[0])) / g
+    speed, top = np.sqrt(2.0 * g * 6.0 * tangent(30.0)), lands.fall[0] + P / (300.0 * g)
+    time = (speed * np.sin(up) + np.sqrt((speed * np.sin(up)) ** 2 + 2.0 * g * top)) / g
     assert lands.throw[0] == pytest.approx(speed * np.cos(up) * time, rel=1e-9)
     np.testing.assert_allclose(lands.zone[0, 2:, 1], -lands.throw[0])  # out over the head, not back
 

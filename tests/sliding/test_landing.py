@@ -45,6 +45,15 @@ def test_throw_solves_the_flight():
     assert v * np.sin(slope) * t + 0.5 * G * t**2 == pytest.approx(fall, rel=1e-12)
 
 
+def test_the_top_of_the_snow_flies_farthest():
+    """2 kPa at 300 kg/m3 lie 0.68 m deep: the fall is 3.68 m below an eave of 3 m."""
+    names, _, found = landed(gable(), {"plane": "N1", "up": "3 m"})
+    speed = np.sqrt(2.0 * G * RISE)
+    expected = throw(np.array(speed), np.array(SLOPE), np.array(3.0 + 2000.0 / (300.0 * G)))
+    assert found.throw[names.index("S1 eave")] == pytest.approx(float(expected), rel=1e-9)
+    assert found.fall[names.index("S1 eave")] == pytest.approx(3.0)
+
+
 def test_weight_volume_and_strip():
     """2 kPa on 8 m of plan run is 16 kN/m; at 300 kg/m3 that is 16 000 / (300 g) m3 for each meter."""
     roof = gable()

@@ -52,8 +52,9 @@ def falling_table(analysis: Analysis, units: UnitSystem) -> Table | None:
         "at the density of the case. Speed v of snow that comes down the whole run behind the edge, v^2 = 2 "
         "g "
         + (f"(h - {friction:g} b), h height and b plan run" if friction else "h, h height")
-        + "; from there it flies without drag to the ground, on plan from the edge down the fall line (work "
-        "and energy, free flight), as if no lower roof and no wall were in the way. How far it "
+        + "; from there it flies without drag to the ground, from the top of the snow at the edge, on plan "
+        "down the fall line (work and energy, free flight), as if no lower roof and no wall were in the way. "
+        "How far it "
         "rolls or splashes is not in it."
     )
     return Table("Snow that no row holds, and where it lands", heads, "tnnnnnnt", rows, note=note)
