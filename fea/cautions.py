@@ -137,7 +137,7 @@ def cautions(
     found += grip_words(project)
     found += low_axis_words(project.clamp.height, {"the rail": project.rail}, units)
     found += class_words("the rail", project.rail, table.rail.alloy, DesignFormat(table.design.format))
-    found += tested_notes(table.clamp, table.panel, units)
+    found += tested_notes(table.clamp, table.panel, units, table.design.format)
     found += screw_notes(table.clamp, table.panel)
     found += _lasting(project) + _leaks(force)
     if table.as_built is not None:

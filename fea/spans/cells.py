@@ -142,7 +142,9 @@ def cell_project(
         row["splice"] = [{"at": _m(line.splice * span), "kind": str(choices.splice)}]
     design = {k: v for k, v in tables["design"].items() if k != "rail_height_ratio"}
     project = {
-        "project": {"name": f"Cell of a span table: {cell.line.arrangement}, {span:g} m, {cell.load:g} N/m"},
+        "project": {
+            "name": f"Cell of a span table: {cell.line.arrangement}, {span:g} m, {cell.load / 1e3:g} kN/m"
+        },
         "site": {"standard": "measured", "level": level, "layers": layers},
         "roof": {
             "part": [

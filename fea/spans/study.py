@@ -15,6 +15,7 @@ from fea.sections.buckling_class import class_words
 from fea.spans.bench import ANCHORAGE, CLAMP, CRUSHED, DEFLECTION, LIMITS, SCREWS
 from fea.spans.capacity import Capacity, Choices, largest_spans, span_tables
 from fea.spans.lines import Arrangement
+from fea.spans.missing import DIRECTIONS, missing_directions
 from fea.spans.rows import Hardware
 from roofmodel.hardware import DesignFormat, Rail
 from roofmodel.layout import SpliceKind
@@ -245,7 +246,7 @@ def _notes(study: SpanStudy, choices: Choices, tables: tuple[RailTableau, ...]) 
             units,
         ),
         *untold_notes(table.clamp),
-        *tested_notes(table.clamp, table.panel, units),
+        *tested_notes(table.clamp, table.panel, units, design.format),
         *bond_notes(table.clamp),
         *_screw_notes(study),
         f"Loads are those of snow down the slope per length of rail, {LEVELS[table.study.level]}; the limits "
@@ -279,7 +280,7 @@ def _notes(study: SpanStudy, choices: Choices, tables: tuple[RailTableau, ...]) 
     for rail, given in zip(table.rail, variant.rails, strict=True):
         ways = _not_in(given)
         if ways:
-            notes.append(f"In NO limit of {rail.name}: {', '.join(ways)}.")
+            notes.append(f"NOT COUNTED in any limit of {rail.name}: {', '.join(ways)}.")
     form = DesignFormat(table.design.format)
     for rail, given in zip(table.rail, variant.rails, strict=True):
         notes += class_words(rail.name, given, rail.alloy, form)
@@ -291,9 +292,27 @@ def _notes(study: SpanStudy, choices: Choices, tables: tuple[RailTableau, ...]) 
         if crushing_open(given, form)
     ]
     notes += [f"NOT VERIFIED: {words}; no load is given there." for words in open_words(study, tables)]
+    notes += _missing(study, tables)
     if any(np.isinf(one.low).any() for one in tables):
         notes.append("Unlimited: no limit that was given is ever reached.")
     return tuple(notes)
+
+
+def _missing(study: SpanStudy, tables: tuple[RailTableau, ...]) -> list[str]:
+    """Which strengths of the clamp would fill the cells that are not verified for want of them."""
+    found, roof = set[str](), study_roof(study)
+    for one in tables:
+        open_ = np.isnan(one.by_limit[..., CLAMP]) & np.isnan(one.low)
+        if not open_.any():
+            continue
+        choices = study_choices(study, one.seam)
+        cells = [
+            (kind, one.spans[open_[:, a]]) for a, kind in enumerate(choices.arrangements) if open_[:, a].any()
+        ]
+        hardware = study_hardware(study, study.variants[0], one.rail, one.seam)
+        found |= missing_directions(roof, hardware, choices, cells)
+    names = [f"clamp.strength.{name}" for name in DIRECTIONS if name in found]
+    return [f"Loaded there, and not given: {', '.join(names)}."] if names else []
 
 
 def open_words(study: SpanStudy, tables: tuple[RailTableau, ...], *, short: bool = False) -> list[str]:

@@ -16,6 +16,10 @@ from roofmodel.profiles.properties import Hole, profile_of
 from roofmodel.profiles.shapes import SIZES, shape_outline
 from roofmodel.project.profile_schema import ProfileTable
 
+_OVERRULE = (
+    '; where a drawing says it wrong, overrule it, as in unit = "mm instead of in" (in `eavewright section`: '
+    "--unit)"
+)
 LEAST, MOST = 5e-3, 1.0  # outside size of a rail [m]
 
 
@@ -51,7 +55,10 @@ def make_profile(table: ProfileTable, folder: Path, poisson: float, digest: Any 
         outline = _placed(outline, table)
         across = max(outline.bounds[2] - outline.bounds[0], outline.bounds[3] - outline.bounds[1])
         if not LEAST <= across <= MOST:
-            message = f"profile: is {across * 1000.0:g} mm across, outside 5 to 1,000 mm; check its unit"
+            message = (
+                f"profile: is {across * 1000.0:g} mm across, outside 5 to 1,000 mm; check its unit"
+                f"{_OVERRULE if str(table.file).lower().endswith('.dxf') else ''}"
+            )
             raise InputError(message)
         holes = [Hole(one.diameter, one.axis == "slope", one.at) for one in table.hole]
         return profile_of(outline, poisson, label, holes)

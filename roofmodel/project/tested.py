@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 
 from roofmodel.errors import InputError
@@ -47,8 +48,11 @@ def check_tested(clamp: ClampTable, panel: PanelTable, units: UnitSystem, lock: 
         _refuse("lock", tested.lock.strip(), "seam.lock", lock)
 
 
-def tested_notes(clamp: ClampTable, panel: PanelTable, units: UnitSystem) -> tuple[str, ...]:
-    """What the tests behind the strengths leave open, one sentence each."""
+_OF_EN = re.compile(r"[a-z, ]*, format EN: ")  # notes on strengths of that format, by `eavewright tests`
+
+
+def tested_notes(clamp: ClampTable, panel: PanelTable, units: UnitSystem, form: str) -> tuple[str, ...]:
+    """What the tests behind the strengths leave open for a design format, one sentence each."""
     tested, thickness = clamp.tested, panel.thickness
     if tested is None:
         return ()
@@ -63,7 +67,11 @@ def tested_notes(clamp: ClampTable, panel: PanelTable, units: UnitSystem) -> tup
         notes.append(
             f"UNSUPPORTED: {tested.tests} tests behind a clamp strength say nothing about its scatter."
         )
-    notes += [f"Of the clamp's tests: {note.strip()}" for note in tested.notes if note.strip()]
+    notes += [
+        f"Of the clamp's tests: {note.strip()}"
+        for note in tested.notes
+        if note.strip() and (form == "EN" or not _OF_EN.match(note))
+    ]
     notes += _installed(clamp.screw_torque, panel.substrate.strip(), tested, units)
     if thickness > tested.thickness / THINNER:
         notes.append(

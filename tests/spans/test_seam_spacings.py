@@ -48,11 +48,14 @@ def test_one_file_says_what_a_file_for_each_says(tmp_path):
 
 
 def test_seam_spacings_whose_spans_never_meet_stand_side_by_side_nowhere(tmp_path):
-    """0.4 m and 0.4572 m have no span in common: two rails on each still meet, one alone does not."""
+    """0.4 m and 0.4572 m have no span in common: two rails on each still meet, one stands alone."""
     found = run_study(load_study(put(tmp_path, '["400 mm", "18 in"]', "seams_per_span = [1, 2]")))
     assert all(len(table.rows) == 4 for table in compared(found, SI))
-    alone = replace(found, rails=found.rails[:2])
-    assert compared(alone, SI) == ()
+    apart = replace(found, rails=(found.rails[0], found.rails[3]))
+    assert compared(apart, SI) == ()
+    table = found.study.table
+    one = replace(found.study, table=table.model_copy(update={"rail": table.rail[:1]}))
+    assert compared(replace(found, study=one, rails=found.rails[:2]), SI) == ()
 
 
 def test_the_table_says_which_factors_it_took(tmp_path):

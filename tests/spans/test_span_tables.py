@@ -338,7 +338,7 @@ def test_ranges_become_bands(tmp_path):
     low = tmp_path / "low.toml"
     low.write_text(MODEL.read_text().replace("6.8 to 7.6 kN", "6.8 kN"))
     sharp = run_study(load_study(low))
-    assert any("In NO limit of Cove 48: crushing on clamps" in note for note in found.notes)
+    assert any("NOT COUNTED in any limit of Cove 48: crushing on clamps" in note for note in found.notes)
     for band, line in zip(found.rails, sharp.rails, strict=True):
         assert band.low == pytest.approx(line.low, rel=1e-9)
         assert (line.low == line.high).all()
@@ -353,6 +353,7 @@ def test_a_missing_strength_gives_no_load(tmp_path):
     assert not found.verified
     assert np.isnan(found.rails[0].low).any()
     assert any("NOT VERIFIED" in note for note in found.notes)
+    assert "Loaded there, and not given: clamp.strength.push." in found.notes
 
 
 @pytest.mark.parametrize(

@@ -85,14 +85,17 @@ def test_what_the_tests_leave_open_goes_where_the_strengths_go(tmp_path):
     path.write_text(pasted((out / "clamp.toml").read_text()))
     table = load_study(path).table
     notes = table.clamp.tested.notes
-    assert all(note.startswith("along: ") for note in notes)
+    assert all(note.startswith(("along: ", "along, format EN: ")) for note in notes)
     assert not any("C_phi" in note or "What more" in note for note in notes)
     assert any("not corrected for the sheet's yield strength" in note for note in notes)
-    told = notes_of(table.clamp, table.panel, SYSTEMS["SI"])
+    told = notes_of(table.clamp, table.panel, SYSTEMS["SI"], "EN")
     assert all(any(note in line for line in told) for note in notes)
     found = judge(load_campaign(tmp_path / "along.toml"))
     below = found.justified.direct < found.justified.design
     assert any("EN 1990 D7.3" in note for note in notes) == below
+    other = notes_of(table.clamp, table.panel, SYSTEMS["SI"], "ASD")
+    assert not any("D7.3" in line or "5 % fractile" in line for line in other)
+    assert len(told) - len(other) == sum(", format EN: " in note for note in notes)
 
 
 def test_lines_for_other_formats_say_what_they_should(tmp_path):

@@ -59,7 +59,8 @@ def loads_table(found: StudyResult, rail: RailTableau, units: UnitSystem) -> Tab
 
 def compared(found: StudyResult, units: UnitSystem) -> tuple[Table, ...]:
     """Up to `BESIDE` rails side by side on spans that two of them have, each arrangement's loads."""
-    if not 2 <= len(found.rails) <= BESIDE:
+    # One rail on several seam spacings carries the same on the same span: no news.
+    if len(found.study.table.rail) < 2 or len(found.rails) > BESIDE:
         return ()
     names = tuple(rail.name for rail in found.rails)
     tables = []

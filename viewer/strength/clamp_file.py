@@ -24,6 +24,8 @@ from viewer.strength.export import campaign_data
 DIRECTIONS = ("along", "across", "pull", "push")
 # Notes that hold no reservation.
 BEHIND = ("What more", "AISI S100 K2.1.1 with", "Strengths are those of one clamp")
+# Notes on strengths of format EN alone, left out where ASD or LRFD take theirs.
+OF_EN = ("The design strength straight from the tests", "The 5 % fractile,")
 SAME = ("clamp", "seam", "seam_height", "metal", "thickness", "substrate", "screw_torque")
 UNITS = {
     "SI": {"force": (1e3, "kN"), "stiffness": (1e6, "kN/mm"), "moment": (1.0, "N*m")},
@@ -201,7 +203,10 @@ def _open_notes(some: dict[str, dict[str, Any]]) -> list[str]:
         for note in one["notes"]:
             if not note.startswith(BEHIND):
                 of.setdefault(_line(note), []).append(name)
-    lines = [f"    {_quoted(', '.join(on) + ': ' + note)}," for note, on in of.items()]
+    lines = [
+        f"    {_quoted(', '.join(on) + (', format EN: ' if note.startswith(OF_EN) else ': ') + note)},"
+        for note, on in of.items()
+    ]
     return ["notes = [", *lines, "]"] if lines else []
 
 
