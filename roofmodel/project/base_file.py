@@ -99,15 +99,15 @@ def read_base(data: Mapping[str, Any], path: Path) -> BaseFile | None:
         raise InputError(message)
     label = f"{path.name}: builds_on: {shown(name)}"
     file = path.parent / name
-    if file.resolve() == path.resolve():
-        message = f"{label} is this file itself; name another project file"
-        raise InputError(message)
     try:
         text = read_text(file, "a project file; its path is relative to this one")
         tables = read_toml(text, file.name)
     except InputError as error:
         message = f"{label}: {str(error).removeprefix(f'{file.name}: ')}"
         raise InputError(message) from None
+    if os.path.exists(path) and os.path.samefile(file, path):
+        message = f"{label} is this file itself; name another project file"
+        raise InputError(message)
     if "builds_on" in tables:
         message = f"{label} builds on another file itself; name one that is whole"
         raise InputError(message)

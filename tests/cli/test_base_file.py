@@ -102,6 +102,9 @@ def test_the_hash_holds_both_files(tmp_path: Path) -> None:
         ('"common/broken.toml"', 'builds_on: "common/broken.toml": is not valid TOML'),
         ('"common/empty.toml"', 'builds_on: "common/empty.toml": is empty'),
         ('""', "us.toml: builds_on: "),
+        ('"a\\u0000b"', "us.toml: builds_on: "),
+        ('"loop.toml"', 'us.toml: builds_on: "loop.toml": cannot be read'),
+        ('"/dev/zero"', 'us.toml: builds_on: "/dev/zero": is not a regular file'),
         ("3", "us.toml: builds_on: 3 must be the name of a project file"),
         ('"common/weak.toml"', 'clamp.strength.along: "1 N" is outside'),
     ],
@@ -111,6 +114,7 @@ def test_a_bad_base_is_told_in_one_line(tmp_path: Path, name: str, words: str) -
     folder = tmp_path / "common"
     (folder / "chain.toml").write_text('builds_on = "en.toml"\n' + GOOD)
     (folder / "broken.toml").write_text("[project\n")
+    (tmp_path / "loop.toml").symlink_to("loop.toml")
     (folder / "empty.toml").write_text("")
     (folder / "weak.toml").write_text(changed('along = "7 kN"', 'along = "1 N"'))
     (tmp_path / "us.toml").write_text(f"builds_on = {name}\n")
