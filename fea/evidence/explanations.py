@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from fea.evidence.aim import Aim, draw_snow
 from fea.evidence.causes import AND, CHANGES, SPLICE_SHARE, Draw, Roof, Strengths, snow_of
+from fea.evidence.looks import stands_for
 from fea.failure.assembled import PARTS, SpliceLoads
 from fea.failure.cascade import FailureSamples, cascade
 from fea.failure.study import strength_shares
@@ -57,6 +58,8 @@ class Bank:
         Mean strength in each group of `Looked.pulled`, over the mean of all clamps as meant. [-]
     torn : (n, c) bool
         Clamps nearest to a splice that parted as the rows went.
+    absent : (n, j) float
+        Clamps that were never there in each group of `Looked.there`.
     """
 
     cause: str
@@ -72,16 +75,24 @@ class Bank:
     never: Array = field(default_factory=lambda: np.zeros((0, 0)))
     pulled: Array = field(default_factory=lambda: np.zeros((0, 0)))
     torn: NDArray[np.bool_] = field(default_factory=lambda: np.zeros((0, 0), dtype=bool))
+    absent: Array = field(default_factory=lambda: np.zeros((0, 0)))
 
 
 @dataclass(frozen=True)
 class Looked:
-    """Where more was looked at than what came off: clamps (k,), and groups of clamps."""
+    """Where more was looked at than what came off: clamps (k,), and groups of clamps.
+
+    `there` are clamps that were seen to be clamps; `gave_way` (c,) are those that were found so, for which
+    those of the samples stand (`fea.evidence.looks.stands_for`), of the `known` (c,) ones; None for no such.
+    """
 
     depth: IntArray = field(default_factory=lambda: np.zeros(0, dtype=np.int64))
     screws: tuple[IntArray, ...] = ()
     marks: tuple[IntArray, ...] = ()
     pulled: tuple[IntArray, ...] = ()
+    there: tuple[IntArray, ...] = ()
+    known: NDArray[np.bool_] | None = None
+    gave_way: NDArray[np.bool_] | None = None
 
 
 @dataclass(frozen=True)
@@ -236,6 +247,11 @@ def _sample(
     torn = np.zeros((size, c), dtype=bool)
     at, parted = np.nonzero((found.splice_order >= 0) & (found.splice_state == PARTS))  # not one that yields
     torn[at, roof.splice_at[parted]] = True
+    loose, never = draw.loose, np.nonzero(draw.missing)
+    if looked.gave_way is not None and looked.known is not None:
+        row = roof.layout.clamp_row
+        to, back = stands_for(row, looked.known & looked.gave_way, looked.known & gave_way)
+        loose, never = np.take_along_axis(loose, back, axis=1), (never[0], to[never])
     bank = Bank(
         cause,
         gave_way,
@@ -246,10 +262,11 @@ def _sample(
         np.where(draw.splice < 0, -1, np.append(roof.splice_at, -1)[draw.splice]),
         draw.weight,
         _depths(draw)[:, looked.depth],
-        _in_groups(draw.loose, looked.screws),
-        _in_groups(draw.missing, looked.marks),
+        _in_groups(loose, looked.screws),
+        _none_there(never, (size, c), looked.marks),
         _in_groups(draw.share, looked.pulled) / [len(group) for group in looked.pulled],
         torn,
+        _none_there(never, (size, c), looked.there),
     )
     return bank, found, draw.bond
 
@@ -258,6 +275,15 @@ def _in_groups(value: NDArray[Any], groups: tuple[IntArray, ...]) -> Array:
     """Sums (n, j) over some groups of clamps."""
     sums = [value[:, group].sum(axis=1).astype(float) for group in groups]
     return np.stack(sums, axis=1) if sums else np.zeros((len(value), 0))
+
+
+def _none_there(
+    never: tuple[IntArray, IntArray], shape: tuple[int, int], groups: tuple[IntArray, ...]
+) -> Array:
+    """Numbers (n, j) of clamps never there, given by sample and clamp, in some groups, at most all."""
+    count = np.zeros(shape)
+    np.add.at(count, never, 1.0)  # two can stand for one
+    return np.minimum(_in_groups(count, groups), [len(group) for group in groups])
 
 
 def _splices(draw: Draw) -> SpliceLoads | None:

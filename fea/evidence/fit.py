@@ -4,9 +4,9 @@ Samples that come near to what was found are weighted by how near: how many clam
 their middle lies, how far they are spread, in how many groups they stand (approximate Bayesian computation
 with a normal kernel cut off at `NEAR` widths; Beaumont 2019, Annu. Rev. Stat. Appl. 6, from memory).
 The kernel is as wide as what was found is in doubt, so that no explanation is thrown out for a clamp more or
-less, and wider where too few samples come near. Snow measured where it lay or fell, and splices and screws
-that were looked at, have likelihoods of their own and are never compared more loosely. Samples carry the
-weights of `fea.evidence.aim`.
+less, and wider where too few samples come near. Snow measured where it lay or fell, depth along the rows,
+pull tests, and splices, screws and seams that were looked at have likelihoods of their own and are never
+compared more loosely. Samples carry the weights of `fea.evidence.aim`.
 """
 
 from __future__ import annotations
@@ -19,6 +19,7 @@ from numpy.typing import NDArray
 
 from fea.evidence.causes import AND, CHANGES, snow_of
 from fea.evidence.explanations import Bank
+from fea.evidence.looks import TRACE, Rail, count_square, splice_states, splices_seen
 from fea.evidence.unexplained import Miss, Reading, misses_of, splice_misses
 from fea.sampling.streams import stream
 from roofmodel.layout import Layout
@@ -29,11 +30,7 @@ COUNT_DOUBT = 0.08  # of the number of clamps that gave way in a row, beside hal
 PLACE_DOUBT = 0.04  # of a row's length, for the middle of what gave way and its spread
 DRAWS = 400  # of the interval
 BINS = 24
-TRACE = 1e-300  # of a chance
 NEAR = 3.0  # widths of the kernel
-BESIDE = 2  # clamps from a splice that tear or bend it
-# Chance to find a splice so, if it had parted, if clamps beside it gave way, and else (judgment).
-SEEN = {"parted": (0.8, 0.15, 0.01), "bent": (0.2, 0.55, 0.04), "whole": (0.0, 0.30, 0.95)}
 ENOUGH = 60.0  # effective samples of all explanations near what was found
 LOOSER = (1.0, 1.25, 1.5, 2.0, 2.5, 3.0)  # times as wide as the doubt
 RIM = (0.003, 0.997)  # of the samples' snow, between which it is looked for
@@ -54,14 +51,17 @@ class Found:
         Snow without drift over that of the case, and its deviation; NaN for not measured.
     fallen : (float, float)
         [N]
-    rails : tuple of (int, str, float)
-        Clamp nearest to a splice that was looked at, how it was found, and the doubt.
+    rails : tuple of (int, str, float, bool or None)
+        Clamp nearest to a splice that was looked at, how it was found, the doubt, and whether a parted one
+        looked fresh; None for not told.
     along : tuple of (float, float)
         Snow at the clamps of `Looked.depth` over that which lies even, and its deviation. [-]
     screws : tuple of (int, int, float)
         Clamps that were looked at in each group of `Looked.screws`, how many were loose, the doubt of each.
     marks : tuple of (int, int, float)
         The same of `Looked.marks`: how many left no mark.
+    there : tuple of (int, int, float)
+        The same of `Looked.there`: clamps that were seen, and how many were never there: none.
     pulled : tuple of (float, float)
         Mean strength of each group of `Looked.pulled` over that of all as meant, and its deviation. [-]
     """
@@ -71,11 +71,12 @@ class Found:
     doubt: Array
     load: tuple[float, float]
     fallen: tuple[float, float]
-    rails: tuple[tuple[int, str, float], ...] = ()
+    rails: tuple[Rail, ...] = ()
     along: tuple[tuple[float, float], ...] = ()
     screws: tuple[tuple[int, int, float], ...] = ()
     marks: tuple[tuple[int, int, float], ...] = ()
     pulled: tuple[tuple[float, float], ...] = ()
+    there: tuple[tuple[int, int, float], ...] = ()
 
 
 @dataclass(frozen=True)
@@ -202,55 +203,20 @@ def of_measures(found: Found, bank: Bank) -> tuple[Reading, ...]:
         readings.append(Reading("load", "", bank.mass, *found.load, False))
     if np.isfinite(found.fallen[0]):
         readings.append(Reading("fallen", "", bank.fallen, *found.fallen, False))
-    for what, made, looks in (("loose", bank.loose, found.screws), ("never", bank.never, found.marks)):
+    counts = (
+        ("loose", bank.loose, found.screws),
+        ("never", bank.never, found.marks),
+        ("absent", bank.absent, found.there),
+    )
+    for what, made, looks in counts:
         for k, (looked, count, doubt) in enumerate(looks):
-            # Some are told wrong, and they are counted as roughly as clamps that gave way.
             told = made[:, k] * (1.0 - doubt) + (looked - made[:, k]) * doubt
-            wide = np.sqrt(0.25 + (COUNT_DOUBT * count) ** 2 + looked * doubt * (1.0 - doubt))
-            readings.append(Reading(what, str(k), told, float(count), float(wide), False))
+            wide = float(np.sqrt(0.25 + looked * doubt * (1.0 - doubt)))
+            far = count_square(made[:, k], looked, count, doubt)
+            readings.append(Reading(what, str(k), told, float(count), wide, False, far))
     for k, (share, wide) in enumerate(found.pulled):
         readings.append(Reading("pulled", str(k), bank.pulled[:, k], share, wide, False))
     return tuple(readings)
-
-
-def _splices_seen(layout: Layout, found: Found, bank: Bank) -> Array:
-    """Chance (n,) of all splices that were looked at."""
-    chance = np.ones(len(bank.mass))
-    for clamp, state, told_wrong in found.rails:
-        chance *= _splice_seen(layout, bank, clamp, state, told_wrong)
-    return chance
-
-
-def _splice_states(layout: Layout, found: Found, bank: Bank) -> list[tuple[str, dict[str, Array], Array]]:
-    """Each splice that was looked at: how it was found, the chances of each state, those of the others."""
-    chances = [
-        {state: _splice_seen(layout, bank, clamp, state, doubt) for state in SEEN}
-        for clamp, _, doubt in found.rails
-    ]
-    seen = [of[state] for of, (_, state, _) in zip(chances, found.rails, strict=True)]
-    ones = np.ones(len(bank.mass))
-    return [
-        (rail[1], chances[i], np.prod([ones, *seen[:i], *seen[i + 1 :]], axis=0))
-        for i, rail in enumerate(found.rails)
-    ]
-
-
-def beside(layout: Layout, clamp: int) -> NDArray[np.bool_]:
-    """Clamps (c,) within `BESIDE` of one on its row."""
-    near = np.abs(np.arange(len(layout.clamp_row)) - clamp) <= BESIDE
-    return np.asarray(near & (layout.clamp_row == layout.clamp_row[clamp]))
-
-
-def _splice_seen(layout: Layout, bank: Bank, clamp: int, state: str, doubt: float) -> Array:
-    """Chance (n,) to find a splice so: parted at any time, beside what gave way, or neither."""
-    near = beside(layout, clamp)
-    close = bank.gave_way[:, near].any(axis=1)
-    own = near[bank.parted] & (bank.parted >= 0)
-    if bank.torn.size:
-        own |= bank.torn[:, near].any(axis=1)
-    before, torn, still = SEEN[state]
-    chance = np.where(own, before, np.where(close, torn, still))
-    return np.asarray((1.0 - doubt) * chance + doubt / len(SEEN))
 
 
 def fit(
@@ -258,7 +224,7 @@ def fit(
 ) -> tuple[Fit, ...]:
     """All explanations, the likeliest first.
 
-    The intervals are those of `_drawn_again`.
+    The intervals are those of `_drawn_again` and `_interval`.
     """
     prior = np.asarray(priors, dtype=float) / np.sum(priors)
     clamps = [of_clamps(layout, found, bank) for bank in banks]
@@ -268,7 +234,7 @@ def fit(
     exact = [
         (
             np.stack([one.square for one in of], axis=1) if of else np.zeros((len(bank.mass), 0)),
-            _splices_seen(layout, found, bank),
+            splices_seen(layout, found.rails, bank),
         )
         for of, bank in zip(measures, banks, strict=True)
     ]
@@ -289,8 +255,8 @@ def fit(
     near = [there & (far < NEAR**2).all(axis=1) for there, (far, _) in zip(near, exact, strict=True)]
     mean = np.array([w.mean() for w in weights])
     posterior = _shared(prior * mean)
-    again = _shared(prior * _drawn_again(weights, near, stream(seed, 0, purpose=7)))
-    low, high = np.quantile(again, [0.025, 0.975], axis=0)
+    most = [_most(of) for of in measures]
+    low, high = _interval(prior, *_drawn_again(weights, near, most, stream(seed, 0, purpose=7)))
     fits = [
         Fit(
             bank.cause,
@@ -308,7 +274,7 @@ def fit(
                 *misses_of(
                     (*clamps[i][0], *measures[i]), bank.weight * exact[i][1] * clamps[i][1], loose, NEAR
                 ),
-                *splice_misses(_splice_states(layout, found, bank), bare[i]),
+                *splice_misses(splice_states(layout, found.rails, bank), bare[i]),
             ),
         )
         for i, bank in enumerate(banks)
@@ -320,24 +286,60 @@ def _nearest(square: Array, far: Array, chance: Array) -> int:
     return int(np.argmin(square + far.sum(axis=1) - 2.0 * np.log(np.maximum(chance, TRACE))))
 
 
-def _drawn_again(
-    weights: Sequence[Array], near: Sequence[NDArray[np.bool_]], rng: np.random.Generator
-) -> Array:
-    """Means of the weights as other samples of the same number would give them, (`DRAWS`, explanations).
+def _most(readings: tuple[Reading, ...]) -> float:
+    """Most that counts let any sample of an explanation weigh, over what they would if all were as told."""
+    far = [one.far for one in readings if one.far is not None]
+    return float(np.exp(-0.5 * np.sum(far, axis=0).min())) if far else 1.0
 
-    Samples are drawn anew with replacement. Where fewer than `FEW` come near, the next one is not among those
-    that can be drawn: the number that comes near is then drawn from its posterior (gamma, Jeffreys), each
-    with the mean weight of those of all explanations that do.
+
+def _drawn_again(
+    weights: Sequence[Array],
+    near: Sequence[NDArray[np.bool_]],
+    most_of: Sequence[float],
+    rng: np.random.Generator,
+) -> tuple[Array, Array]:
+    """Means of the weights as other samples of the same number would give them, least and most.
+
+    Samples are drawn anew with replacement. Where fewer than `FEW` effective ones come near, the next one is
+    not among those that can be drawn: they are then a Poisson number, whose least and most are drawn from
+    gamma distributions (Garwood 1936, Biometrika 28, from memory; Clopper and Pearson's for few of many), in
+    units of the effective weight of theirs or of all explanations, whichever is more, the latter no more than
+    the counts of screws and seams let theirs weigh (`most_of`).
+
+    Returns
+    -------
+    least, most : (`DRAWS`, explanations) float
     """
-    count = sum(int(one.sum()) for one in near)
-    typical = sum(float(w[one].sum()) for w, one in zip(weights, near, strict=True)) / max(count, 1)
-    drawn = []
-    for w, one in zip(weights, near, strict=True):
-        if one.sum() < FEW and count:
-            drawn.append(rng.gamma(one.sum() + 0.5, size=DRAWS) * typical / len(w))
+    close = [w * one for w, one in zip(weights, near, strict=True)]
+    usual = _unit(np.concatenate(close))
+    least, most = [], []
+    for w, c, cap in zip(weights, close, most_of, strict=True):
+        if usual > 0.0 and _effective(c) < FEW:
+            unit = max(_unit(c), usual * cap, TRACE)
+            count = float(c.sum()) / unit
+            lower, upper = rng.gamma(count, size=DRAWS), rng.gamma(count + 1.0, size=DRAWS)
+            least.append(lower * unit / len(w))
+            most.append(upper * unit / len(w))
         else:
-            drawn.append(np.array([w[rng.integers(0, len(w), len(w))].mean() for _ in range(DRAWS)]))
-    return np.stack(drawn, axis=1)
+            least.append(np.array([w[rng.integers(0, len(w), len(w))].mean() for _ in range(DRAWS)]))
+            most.append(least[-1])
+    return np.stack(least, axis=1), np.stack(most, axis=1)
+
+
+def _unit(weight: Array) -> float:
+    """Weight of one of the effective number of samples, 0 for none."""
+    total = float(weight.sum())
+    return float((weight**2).sum()) / total if total > 0.0 else 0.0
+
+
+def _interval(prior: Array, least: Array, most: Array) -> tuple[Array, Array]:
+    """95 % ends of the posteriors: each at its least with the others at their most, and the other way."""
+    least, most = prior * least, prior * most
+    under = most.sum(axis=1, keepdims=True) - most
+    over = least.sum(axis=1, keepdims=True) - least
+    low = np.quantile(least / np.maximum(least + under, TRACE), 0.025, axis=0)
+    high = np.quantile(most / np.maximum(most + over, TRACE), 0.975, axis=0)
+    return low, high
 
 
 def _shared(value: Array) -> Array:

@@ -40,6 +40,8 @@ class Reading:
         Its deviation.
     loosened : bool
         Whether it is compared as loosely as the clamps are.
+    far : (n,) float or None
+        Squared distances where they are not those of a normal deviation.
     """
 
     what: str
@@ -48,10 +50,13 @@ class Reading:
     told: float
     wide: float
     loosened: bool
+    far: Array | None = None
 
     @property
     def square(self) -> Array:
         """Squared distances (n,), in deviations; 0 where a sample says nothing."""
+        if self.far is not None:
+            return self.far
         return np.where(np.isnan(self.value), 0.0, ((self.value - self.told) / self.wide) ** 2)
 
 

@@ -20,6 +20,7 @@ from roofmodel.units import STANDARD_GRAVITY
 Array = NDArray[np.float64]
 
 GAVE_WAY = ("off", "slipped", "bent")
+FAR = 2  # clamps from a splice that a name may be
 OWN_SCATTER = 0.15  # of the depth along a row where no wind heaped snow (judgment) [-]
 
 
@@ -41,8 +42,9 @@ class Evidence:
         Those found off, slipped or bent.
     doubt : (c,) float
         Chance that a clamp is told wrong.
-    rails : tuple of (int, str, float)
-        Clamp nearest to each splice that was looked at, how it was found, and the doubt.
+    rails : tuple of (int, str, float, bool or None)
+        Clamp nearest to each splice that was looked at, how it was found, the doubt, and whether a parted one
+        looked fresh; None for not told.
     along : tuple of (int, float, float)
         Clamp nearest to each place where depth was looked at, depth there over that of even snow, and its
         deviation. [-]
@@ -50,6 +52,9 @@ class Evidence:
         Clamps whose screws were looked at, how many of them were loose, and the doubt of each.
     marks : tuple of ((k,) int, int, float)
         Clamps whose seams were looked at, how many left no mark, and the doubt of each.
+    there : tuple of ((k,) int, float)
+        Clamps that were seen to be clamps, and the doubt of each: bent, slipped, with their screws looked at,
+        or standing in a row of which none gave way.
     pulled : tuple of ((k,) int, float, float)
         Clamps that were pulled to failure, the mean of what they held, and its deviation. [N]
     load : (float, float)
@@ -65,10 +70,11 @@ class Evidence:
     known: NDArray[np.bool_]
     gave_way: NDArray[np.bool_]
     doubt: Array
-    rails: tuple[tuple[int, str, float], ...]
+    rails: tuple[tuple[int, str, float, bool | None], ...]
     along: tuple[tuple[int, float, float], ...]
     screws: tuple[tuple[NDArray[np.int64], int, float], ...]
     marks: tuple[tuple[NDArray[np.int64], int, float], ...]
+    there: tuple[tuple[NDArray[np.int64], float], ...]
     pulled: tuple[tuple[NDArray[np.int64], float, float], ...]
     load: tuple[float, float]
     fallen: tuple[float, float]
@@ -94,9 +100,10 @@ def load_evidence(path: str | Path) -> Evidence:
     project = load_project(path.parent / table.case.project)
     need_along(project.table.clamp, "an investigation", project.path.name)
     try:
-        known, gave_way, doubt = _states(project.layout, table.found)
+        states = _states(project.layout, table.found)
+        known, gave_way, doubt, _ = states
         rails = tuple(
-            (int(clamps_named(project.layout, one.near, f"rail {i}.near")[0]), one.state, one.doubt)
+            (_splice(project.layout, one.near, f"rail {i}.near"), one.state, one.doubt, one.fresh)
             for i, one in enumerate(table.rail, 1)
         )
         along = tuple(
@@ -132,10 +139,52 @@ def load_evidence(path: str | Path) -> Evidence:
     digest = hashlib.sha256(text.encode() + project.digest.encode()).hexdigest()
     return Evidence(
         path, table, project, digest, known, gave_way, doubt, rails, along, screws,
-        marks, pulled,
+        marks, _there(project.layout.clamp_row, states, screws), pulled,
         (np.nan, np.nan) if load is None else (load, snow.doubt * load),
         (np.nan, np.nan) if fallen is None else (fallen, share * fallen),
     )  # fmt: skip
+
+
+def _splice(layout: Layout, near: str, field: str) -> int:
+    """Clamp nearest to the splice that is nearest to the clamp that is named."""
+    clamp = int(clamps_named(layout, near, field)[0])
+    row = int(layout.clamp_row[clamp])
+    splices, own = layout.splice_s[layout.splice_row == row], np.flatnonzero(layout.clamp_row == row)
+    if not len(splices):
+        message = f"{field}: row {layout.row_name[row]} has no splice; its rail is one piece"
+        raise InputError(message)
+    nearest = own[np.abs(splices[:, None] - layout.clamp_s[own]).argmin(axis=1)]
+    at = int(nearest[np.abs(splices - layout.clamp_s[clamp]).argmin()])
+    if abs(at - clamp) > FAR:
+        names = ", ".join(layout.clamp_name[k] for k in nearest[:12].tolist())
+        more = ", ..." if len(nearest) > 12 else ""
+        message = (
+            f'{field}: "{near}" is not near a splice; those of row {layout.row_name[row]} are nearest to '
+            f"{names}{more}"
+        )
+        raise InputError(message)
+    return at
+
+
+def _there(
+    row: NDArray[np.int64],
+    states: tuple[NDArray[np.bool_], NDArray[np.bool_], Array, NDArray[np.bool_]],
+    screws: tuple[tuple[NDArray[np.int64], int, float], ...],
+) -> tuple[tuple[NDArray[np.int64], float], ...]:
+    """Clamps that were seen, each once, by the doubt of each.
+
+    Those that stand beside clamps that gave way are left out: a sample that lost its clamps a little farther
+    on is near all the same.
+    """
+    known, gave_way, doubt, seen = states
+    hurt, doubt = np.isin(row, row[gave_way]), doubt.copy()
+    for at, _, wrong in screws:
+        doubt[at] = wrong
+        seen = seen | np.isin(np.arange(len(seen)), at)
+    seen = (seen & gave_way) | (known & ~gave_way & ~hurt)
+    return tuple(
+        (np.flatnonzero(seen & (doubt == wrong)), float(wrong)) for wrong in np.unique(doubt[seen]).tolist()
+    )
 
 
 def _screws(
@@ -186,19 +235,22 @@ def _stood(
         raise InputError(message)
 
 
-def _states(layout: Layout, found: list[FoundTable]) -> tuple[NDArray[np.bool_], NDArray[np.bool_], Array]:
-    """Known, gave way and doubt (c,); what stands later in the file counts."""
+def _states(
+    layout: Layout, found: list[FoundTable]
+) -> tuple[NDArray[np.bool_], NDArray[np.bool_], Array, NDArray[np.bool_]]:
+    """Known, gave way, doubt, and bent or slipped (c,); what stands later in the file counts."""
     c = len(layout.clamp_name)
-    known, gave_way, doubt = np.zeros(c, dtype=bool), np.zeros(c, dtype=bool), np.zeros(c)
+    known, gave_way, seen, doubt = *(np.zeros(c, dtype=bool) for _ in range(3)), np.zeros(c)
     for i, one in enumerate(found, 1):
         at = clamps_named(layout, one.clamps, f"found {i}.clamps")
         known[at] = one.state != "unknown"
         gave_way[at] = one.state in GAVE_WAY
+        seen[at] = one.state in ("bent", "slipped")
         doubt[at] = one.doubt
     if not gave_way.any():
         message = 'found: nothing gave way; name the clamps that are "off", "slipped" or "bent"'
         raise InputError(message)
-    return known, gave_way, doubt
+    return known, gave_way, doubt, seen
 
 
 def clamps_named(layout: Layout, text: str, field: str) -> NDArray[np.int64]:

@@ -2,15 +2,26 @@
 
 from __future__ import annotations
 
-from datetime import date
-from typing import Literal
+from datetime import date, datetime
+from typing import Annotated, Literal
 
-from pydantic import Field, model_validator
+from pydantic import BeforeValidator, Field, model_validator
 
 from roofmodel.project.base import Table
 from roofmodel.project.field_types import Density, Depth, Force, GroundSnow, Length, Line
+from roofmodel.units import shown
 
 Doubt = float
+
+
+def _day(value: object) -> object:
+    if isinstance(value, date) and not isinstance(value, datetime):
+        return value
+    msg = f"{shown(value)} must be a day, without quotes and without the time: day = 2026-02-03"
+    raise ValueError(msg)
+
+
+Day = Annotated[date, BeforeValidator(_day)]
 
 
 class CaseTable(Table):
@@ -18,7 +29,7 @@ class CaseTable(Table):
 
     name: Line = Field(min_length=1, max_length=120, description="Title.")
     project: Line = Field(min_length=1, description="Project file of the roof as it was meant to be.")
-    day: date | None = Field(None, description="Day of the event, without quotes: 2026-02-03.")
+    day: Day | None = Field(None, description="Day of the event, without quotes: 2026-02-03.")
     by: Line = Field("", max_length=120, description="Who looked at the roof.")
     case: Line | None = Field(
         None, description="Snow case of the project that is like the day's; the one that uses clamps most."
@@ -41,8 +52,20 @@ class RailFound(Table):
 
     near: Line = Field(min_length=1, description='Clamp nearest to the splice, such as "eave-24".')
     state: Literal["parted", "bent", "whole"] = Field(description="How the splice was found.")
+    fresh: bool | None = Field(
+        None,
+        description="Of a parted one, if it can be told: whether the break is fresh (bright metal) or old "
+        "(rust, dirt, worn edges in it).",
+    )
     doubt: Doubt = Field(0.05, ge=0.0, le=0.5, description="Chance that this is told wrong.")
     note: Line = Field("", max_length=300, description="For the report.")
+
+    @model_validator(mode="after")
+    def _parted(self) -> RailFound:
+        if self.fresh is not None and self.state != "parted":
+            msg = f'fresh tells of the break of a splice that is "parted", not of one that is "{self.state}"'
+            raise ValueError(msg)
+        return self
 
 
 class HeapTable(Table):

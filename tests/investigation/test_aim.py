@@ -141,7 +141,7 @@ def test_the_roof_as_meant_is_told_without_blame_that_scatter_could_take(roof, s
 
 
 def test_an_explanation_that_no_sample_of_comes_near_has_a_bound_not_nothing(roof):
-    """None of n near: the number near has the Jeffreys posterior gamma(1/2), each of typical weight."""
+    """None of n near: at most -ln 0.025 of as much weight (Clopper and Pearson's 1 - 0.025^(1/n) of n)."""
     n = 2000
     a = none_gone(roof, "a", np.ones(n))
     far = none_gone(roof, "b", np.full(n, 9.0))
@@ -150,6 +150,6 @@ def test_an_explanation_that_no_sample_of_comes_near_has_a_bound_not_nothing(roo
     by = {one.cause: one for one in fit(roof.layout, found, (a, far), (1.0, 1.0))}
     assert by["b"].near == 0
     assert by["b"].posterior < 1e-9
-    bound = stats.gamma.ppf(0.975, 0.5) / n
+    bound = 1.0 - 0.025 ** (1.0 / n)
     assert by["b"].high == pytest.approx(bound / (1.0 + bound), rel=6.0 / np.sqrt(0.025 * DRAWS))
     assert by["a"].low == pytest.approx(1.0 - by["b"].high)

@@ -12,7 +12,8 @@ from scipy import stats
 from fea.analysis import analyze
 from fea.evidence.causes import UNEVEN, Strengths, possible
 from fea.evidence.explanations import Bank, Looked, course_of, sample_bank
-from fea.evidence.fit import FEW, NOISE, SEEN, Found, fit, further, summaries
+from fea.evidence.fit import FEW, NOISE, Found, fit, further, summaries
+from fea.evidence.looks import SEEN
 from fea.evidence.roof import evidence_roof
 from fea.failure.assembled import ALONE, PARTS, SpliceLoads
 from fea.failure.cascade import cascade
@@ -213,7 +214,7 @@ def test_the_nearest_sample_is_near_and_not_merely_frequent(roof):
 
 
 def test_screws_found_loose_speak_for_loose_clamps(roof):
-    """Ten looked at: none loose speaks against a sample with six, six speak for it, and both mirror."""
+    """Six looked at: none loose speaks against a sample with six, six speak for it, and three are as far."""
     n = 500
     tight = replace(none_gone(roof, "tight", np.ones(n)), loose=np.zeros((n, 1)))
     slack = replace(none_gone(roof, "slack", np.ones(n)), loose=np.full((n, 1), 6.0))
@@ -221,7 +222,7 @@ def test_screws_found_loose_speak_for_loose_clamps(roof):
     share = []
     for loose in (0, 3, 6):
         found = Found(
-            np.ones(len(gone), dtype=bool), gone, np.zeros(len(gone)), NAN, NAN, screws=((10, loose, 0.0),)
+            np.ones(len(gone), dtype=bool), gone, np.zeros(len(gone)), NAN, NAN, screws=((6, loose, 0.0),)
         )
         by = {f.cause: f.posterior for f in fit(roof.layout, found, (tight, slack), (1.0, 1.0))}
         share.append(by["slack"])
@@ -346,7 +347,7 @@ def test_a_splice_found_parted_speaks_for_it_and_a_whole_one_against(roof):
     gone = plain.gave_way[0]
     found = Found(np.ones(len(gone), dtype=bool), gone, np.zeros(len(gone)), NAN, NAN)
     for state in ("parted", "bent", "whole"):
-        seen = replace(found, rails=((clamp, state, 0.1),))
+        seen = replace(found, rails=((clamp, state, 0.1, None),))
         by = {f.cause: f.posterior for f in fit(roof.layout, seen, (plain, parted), (1.0, 1.0))}
         before, _, still = SEEN[state]
         here, not_here = (0.9 * p + 0.1 / 3.0 for p in (before, still))

@@ -11,6 +11,7 @@ from scipy import stats
 
 from fea.evidence.causes import AND, PAIRS, SNOW, pairs_of
 from fea.evidence.fit import Found, fit, load_range
+from fea.evidence.looks import FRESH, count_chances, stands_for
 from fea.evidence.unexplained import UNLIKELY, Reading, misses_of
 from tests.investigation.test_fit import NAN, none_gone
 from viewer.investigate.run import none_explains
@@ -77,18 +78,21 @@ def test_a_splice_found_parted_where_nothing_parts_is_unexplained(roof):
     """0.01 by the table where neither it nor a clamp beside it gave way, with 1 % told wrong 0.0132."""
     one = none_gone(roof, "a", np.random.default_rng(3).normal(1.0, 0.1, 2000))
     there = np.ones(40, dtype=bool)
-    found = Found(there, one.gave_way[0], np.zeros(40), NAN, NAN, rails=((30, "parted", 0.01),))
+    found = Found(there, one.gave_way[0], np.zeros(40), NAN, NAN, rails=((30, "parted", 0.01, None),))
     (ranked,) = fit(roof.layout, found, (one,), (1.0,))
     (miss,) = ranked.unexplained
     assert (miss.what, miss.about) == ("splice", "0")
     assert miss.chance == pytest.approx(0.99 * 0.01 + 0.01 / 3.0)
     assert none_explains((replace(ranked, near=1000.0),))
-    for rails in (((30, "whole", 0.01),), ((1, "parted", 0.01),)):  # as it is; beside a clamp that gave way
+    for rails in (
+        ((30, "whole", 0.01, None),),
+        ((1, "parted", 0.01, None),),
+    ):  # as it is; beside a clamp that gave way
         assert fit(roof.layout, replace(found, rails=rails), (one,), (1.0,))[0].unexplained == ()
     parted = replace(one, parted=np.full(2000, 30))
     assert fit(roof.layout, found, (parted,), (1.0,))[0].unexplained == ()
     # One that parted before is never found whole: that is told too, though no sample has any weight.
-    whole = replace(found, rails=((30, "whole", 0.0),))
+    whole = replace(found, rails=((30, "whole", 0.0, None),))
     assert [m.chance for m in fit(roof.layout, whole, (parted,), (1.0,))[0].unexplained] == [0.0]
 
 
@@ -118,21 +122,93 @@ def test_the_load_that_fits_is_not_pulled_to_what_is_usual(roof):
     assert never_more[2] < 0.8
 
 
-def test_seams_without_marks_speak_for_clamps_never_there(roof):
-    """Six looked at: none without a mark speaks against a sample with six, six speak for it."""
-    n = 500
+def test_seams_with_or_without_marks_are_two_binomials_however_few_samples_come_near(roof):
+    """Bayes by hand, six seams, 5 % told wrong; ten samples, all with clamps not as found: loosened."""
+    for n, gone in ((500, 1), (10, 9)):
+        there = replace(none_gone(roof, "there", np.ones(n)), never=np.zeros((n, 1)))
+        there.gave_way[:, :gone] = True
+        some = there.gave_way[0] if gone == 1 else np.arange(40) < 6
+        never = replace(there, cause="never", never=np.full((n, 1), 2.0))
+        for none in (0, 2, 6):
+            found = Found(np.ones(40, dtype=bool), some, np.zeros(40), NAN, NAN, marks=((6, none, 0.05),))
+            ranked = fit(roof.layout, found, (there, never), (1.0, 1.0))
+            assert (ranked[0].loose > 1.0) is (gone == 9)
+            by = {f.cause: f.posterior for f in ranked}
+            some_wrong = [stats.binom.pmf(none, 6, 0.05)]
+            some_wrong += [
+                sum(stats.binom.pmf(k, 2, 0.95) * stats.binom.pmf(none - k, 4, 0.05) for k in range(3))
+            ]
+            assert by["there"] / by["never"] == pytest.approx(some_wrong[0] / some_wrong[1])
+
+
+def test_a_clamp_that_was_seen_was_there(roof):
+    """Bayes by hand: one missing of three whose screws were looked at was told wrong, 0.05 / 0.95."""
+    there = replace(none_gone(roof, "there", np.ones(500)), absent=np.zeros((500, 1)))
+    missing = replace(there, cause="missing", absent=np.ones((500, 1)))
+    found = Found(np.ones(40, dtype=bool), there.gave_way[0], np.zeros(40), NAN, NAN, there=((3, 0, 0.05),))
+    by = {f.cause: f.posterior for f in fit(roof.layout, found, (there, missing), (1.0, 1.0))}
+    assert by["missing"] / by["there"] == pytest.approx(0.05 / 0.95)
+
+
+def test_what_a_sample_lost_stands_for_what_was_found_wherever_it_lies(roof):
+    """Moved along the row, a gap tells the same of its seams; each clamp found has one in order."""
+    row, seen = roof.layout.clamp_row, np.arange(40) // 6 == 1  # 6 to 11 of the lower row
+    made = np.stack(
+        [np.isin(np.arange(40), np.arange(a, b)) for a, b in ((6, 12), (9, 15), (4, 12), (8, 11))]
+    )
+    to, back = stands_for(row, seen, made)
+    for i, one in enumerate(made):
+        assert seen[to[i, one]].all()
+        assert made[i, back[i, seen]].all()
+        assert (np.diff(to[i, one]) >= 0).all()
+        assert (np.diff(back[i, seen]) >= 0).all()
+        assert (to[i, ~one] == np.flatnonzero(~one)).all()
+    assert (to[1, 9:15] == to[0, 6:12]).all()
+    assert (back[1, 6:12] == back[0, 6:12] + 3).all()
+    assert set(to[2, 4:12]) == set(back[0, 6:12]) == set(range(6, 12))
+    nothing = stands_for(row, seen, np.zeros((1, 40), dtype=bool))
+    assert all((one == np.arange(40)).all() for one in nothing)
+
+
+def test_a_cause_that_counts_refute_is_bounded_by_them(roof):
+    """None near: no more than Clopper and Pearson's bound times 0.05 / 0.95 of one missing seam."""
+    n = 2000
     there = replace(none_gone(roof, "there", np.ones(n)), never=np.zeros((n, 1)))
-    never = replace(none_gone(roof, "never", np.ones(n)), never=np.full((n, 1), 6.0))
-    share = []
-    for none in (0, 3, 6):
-        found = Found(
-            np.ones(40, dtype=bool), there.gave_way[0], np.zeros(40), NAN, NAN, marks=((6, none, 0.0),)
-        )
-        by = {f.cause: f.posterior for f in fit(roof.layout, found, (there, never), (1.0, 1.0))}
-        share.append(by["never"])
-    assert share[0] < 1e-9
-    assert share[1] == pytest.approx(0.5)
-    assert share[2] > 1.0 - 1e-9
+    missing = replace(none_gone(roof, "missing", np.full(n, 9.0)), never=np.ones((n, 1)))
+    found = Found(
+        np.ones(40, dtype=bool), there.gave_way[0], np.zeros(40), (1.0, 0.1), NAN, marks=((6, 0, 0.05),)
+    )
+    by = {f.cause: f for f in fit(roof.layout, found, (there, missing), (1.0, 1.0))}
+    bound = 0.05 / 0.95 * -np.log(0.025) / n
+    assert by["missing"].high == pytest.approx(bound, rel=0.4)
+
+
+@pytest.mark.parametrize("doubt", [0.0, 0.05, 0.5])
+def test_chances_of_counts_sum_to_one_and_mirror(doubt):
+    """All counts together are certain; loose for tight is the same look the other way round."""
+    table = np.stack([count_chances(7, told, doubt) for told in range(8)])
+    assert table.sum(axis=0) == pytest.approx(np.ones(8))
+    assert table == pytest.approx(table[::-1, ::-1])
+
+
+def test_an_old_break_speaks_for_a_splice_that_had_parted_before(roof):
+    """Bayes by hand: the break told old or fresh, parted before or torn as the row went."""
+    n = 200
+    torn = none_gone(roof, "torn", np.ones(n))
+    torn = replace(torn, torn=np.arange(40)[None, :] == np.full((n, 1), 30))
+    before = replace(torn, cause="before", torn=np.zeros((n, 40), dtype=bool), parted=np.full(n, 30))
+    found = Found(np.ones(40, dtype=bool), torn.gave_way[0], np.zeros(40), NAN, NAN)
+    share = {}
+    for fresh in (None, True, False):
+        seen = replace(found, rails=((30, "parted", 0.1, fresh),))
+        by = {f.cause: f.posterior for f in fit(roof.layout, seen, (torn, before), (1.0, 1.0))}
+        share[fresh] = by["before"]
+        if fresh is not None:
+            here, gone = (0.9 * 0.8 * (p if fresh else 1.0 - p) + 0.1 / 6.0 for p in FRESH)
+            assert share[fresh] == pytest.approx(here / (here + gone))
+    assert share[None] == pytest.approx(0.5)
+    assert share[True] < 0.3
+    assert share[False] > 0.8
 
 
 def test_a_pull_test_is_a_normal_likelihood(roof):

@@ -3,12 +3,18 @@
 from __future__ import annotations
 
 from roofmodel.project.evidence import GAVE_WAY, OWN_SCATTER, Evidence
+from roofmodel.project.evidence_schema import RailFound
 from roofmodel.units import UnitSystem
 
 
 def _note(words: str) -> str:
     """What the user wrote beside an entry of found.toml, in brackets."""
     return f" ({words})" if words else ""
+
+
+def rail_state(rail: RailFound) -> str:
+    """How a splice was found, and its break if that was told."""
+    return rail.state if rail.fresh is None else f"{rail.state}, {'fresh' if rail.fresh else 'old'} break"
 
 
 def entries_told(evidence: Evidence, units: UnitSystem) -> list[str]:
@@ -18,10 +24,12 @@ def entries_told(evidence: Evidence, units: UnitSystem) -> list[str]:
         what = "gave way" if one.state in GAVE_WAY else one.state
         words = one.state if one.state == what else f"{one.state} ({what})"
         lines.append(f"{one.clamps}: {words}, doubt {100.0 * one.doubt:g} % a clamp{_note(one.note)}.")
-    lines += [
-        f"Splice at {rail.near}: {rail.state}, doubt {100.0 * rail.doubt:g} %{_note(rail.note)}."
-        for rail in evidence.table.rail
-    ]
+    for rail, (at, *_) in zip(evidence.table.rail, evidence.rails, strict=True):
+        name = evidence.project.layout.clamp_name[at]
+        where = f"{name} (named by {rail.near})" if name != rail.near else name
+        lines.append(
+            f"Splice at {where}: {rail_state(rail)}, doubt {100.0 * rail.doubt:g} %{_note(rail.note)}."
+        )
     lines += [
         f"Snow at {deep.near}: {deep.over:g} ± {deep.doubt * deep.over:.2g} times as deep as where it lies "
         f"even{_note(deep.note)}; even snow scatters by {100.0 * OWN_SCATTER:.0f} % besides (judgment)."

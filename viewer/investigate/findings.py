@@ -21,7 +21,8 @@ from fea.evidence.causes import (
     drift_share,
 )
 from fea.evidence.explanations import HIGHEST, Bank, Course, as_meant
-from fea.evidence.fit import ENOUGH, FEW, Fit, Measurement, beside
+from fea.evidence.fit import ENOUGH, FEW, Fit, Measurement
+from fea.evidence.looks import beside
 from fea.evidence.unexplained import Miss
 from fea.failure.assembled import PARTS
 from fea.failure.inputs import law_words
@@ -29,7 +30,7 @@ from fea.failure.roof_case import Chosen, mean_pressure
 from roofmodel.project.evidence import Evidence
 from roofmodel.units import SYSTEMS, UnitSystem
 from viewer.history.findings import HistoryFindings, load_at, said, until
-from viewer.investigate.entries import entries_told
+from viewer.investigate.entries import entries_told, rail_state
 from viewer.report.tables import Table
 
 IntArray = NDArray[np.int64]
@@ -53,17 +54,23 @@ MEASURE = {
     "held elsewhere": "which other planes still hold their snow",
     "ends": "scratches and snow beside the ends of partial rows",
 }
-NO_ENTRY = (
-    "drift",
-    "wrong",
-    "held elsewhere",
-    "ends",
-)  # signs the file has no field for
+TAKES = {  # tables of found.toml that take what a look tells
+    "snow": "[snow], depth and density",
+    "drift": "[[snow.along]] at clamps in the drift",
+    "uneven": "[[snow.along]]",
+    "standing": "[[pulled]]",
+    "loose": "[[screws]]",
+    "loose gone": "[[screws]]",
+    "never there": "[[marks]]",
+    "splice": "[[rail]]",
+}
+BY_HAND = "no entry in this file: weigh it by hand, prior of an [[explanation]] with its reason"
 CERTAIN, LIKELY = 0.9, 0.6
 CLEAR = 2.0  # deviations of the measured snow beyond which it is called more or less
 MOST_SAMPLES = 200_000  # that sampling.samples takes
 PAIR_SHOWN, PAIRS_SHOWN = 0.01, 6  # least posterior of a pair that is listed, and most of them
 PULLED = 5  # clamps pulled, from which no more pull tests are asked for (judgment)
+NOTHING, SMALL = 0.005, 0.1  # shares that round to 0 %, and that few samples do not tell from it
 WORTH = 0.02  # least information of a measurement that is named [bit]
 
 
@@ -114,7 +121,7 @@ def answer(found: CaseFindings) -> str:
             "for what is not among them, or for what was told wrong."
         )
     few = near < FEW or first.near < FEW
-    far = first.posterior >= CERTAIN and not few
+    far = first.low >= CERTAIN and not few
     sure = "fits best by far" if far else "fits best"
     text = f'"{first.cause}" {sure}, {share(first)}'
     if second is not None:
@@ -129,11 +136,27 @@ def answer(found: CaseFindings) -> str:
 
 
 def share(one: Fit) -> str:
-    """A posterior with its interval; where too few samples come near, what it cannot exceed."""
-    if not one.near:
-        return f"below {max(100.0 * one.high, 0.1):.2g} %"
-    few = ", few samples" if one.near < FEW else ""
-    return f"{100.0 * one.posterior:.0f} % ({100.0 * one.low:.0f} to {100.0 * one.high:.0f} %{few})"
+    """A posterior with its interval; where next to nothing is known of it, only what it is below."""
+    few = one.near < FEW
+    least = one.low < NOTHING and one.posterior < (SMALL if few else NOTHING)
+    if not one.near or least:
+        return f"below {_bound(100.0 * max(one.high, 0.001))} %"
+    words = ", few samples" if few else ""
+    return f"{100.0 * one.posterior:.0f} % ({100.0 * one.low:.0f} to {100.0 * one.high:.0f} %{words})"
+
+
+def _bound(value: float) -> str:
+    """Two digits, rounded up."""
+    step = 10.0 ** (np.floor(np.log10(value)) - 1.0)
+    return f"{np.ceil(value / step - 1e-9) * step:.2g}" if value < 99.0 else "100"
+
+
+def weight_text(units: UnitSystem, *values: float) -> tuple[str, ...]:
+    """Weights of snow to three digits of the largest, none below nothing; they are known no better."""
+    largest = max(abs(units.convert(one, "force")) for one in values)
+    digits = max(2 - int(np.floor(np.log10(largest))), 0) if largest > 0.0 else 0
+    label = units.label("force")
+    return tuple(f"{max(units.convert(one, 'force'), 0.0):,.{digits}f} {label}" for one in values)
 
 
 def told(found: CaseFindings) -> tuple[str, ...]:
@@ -153,7 +176,8 @@ def told(found: CaseFindings) -> tuple[str, ...]:
         )
     lines.append(meant(found))
     if np.isfinite(fallen[0]):
-        lines.append(f"Snow that fell: {units.text(fallen[0], 'force')} ± {units.text(fallen[1], 'force')}.")
+        weight, wide = weight_text(units, *fallen)
+        lines.append(f"Snow that fell: {weight} ± {wide}.")
     return tuple(lines)
 
 
@@ -197,15 +221,12 @@ def _miss(found: CaseFindings, miss: Miss) -> str:
     evidence, units = found.evidence, found.units
 
     def value(number: float) -> str:
+        number = max(number, 0.0)  # the doubt of a reading can reach below nothing, what is read cannot
         if miss.what == "load":
             return units.text(number * found.pressure, "pressure")
-        if miss.what == "fallen":
-            return units.text(number, "force")
         if miss.what in ("middle", "spread"):
             return units.text(number * lengths[miss.about], "length")
-        if miss.what == "pulled":
-            return f"{number:.2f}"
-        return f"{max(number, 0.0):.1f}" if miss.what == "depth" else f"{max(number, 0.0):.0f}"
+        return f"{number:.{ {'pulled': 2, 'depth': 1}.get(miss.what, 0) }f}"
 
     layout = evidence.project.layout
     lengths = dict(zip(layout.row_name, layout.row_length.tolist(), strict=True))
@@ -219,16 +240,20 @@ def _miss(found: CaseFindings, miss: Miss) -> str:
     }.get(miss.what)
     if miss.what == "splice":
         rail = evidence.table.rail[int(miss.about)]
-        return f"splice at {rail.near}: {rail.state} found, expected so in {100.0 * miss.chance:.1g} %"
+        name = layout.clamp_name[evidence.rails[int(miss.about)][0]]
+        return f"splice at {name}: {rail_state(rail)} found, expected so in {100.0 * miss.chance:.1g} %"
     if about is None:
         number = int(miss.about)
         about = {
             "depth": lambda: f"depth at {evidence.table.snow.along[number].near} over even snow",
             "loose": lambda: f"loose screws of {evidence.table.screws[number].clamps}",
             "never": lambda: f"seams without a mark at {evidence.table.marks[number].clamps}",
+            "absent": lambda: "clamps never there of those that were seen",
             "pulled": lambda: f"strength of {evidence.table.pulled[number].clamps} over the mean as meant",
         }[miss.what]()
-    return f"{about}: {value(miss.told)} found, {value(miss.low)} to {value(miss.high)} expected"
+    numbers = (miss.told, miss.low, miss.high)
+    was, low, high = weight_text(units, *numbers) if miss.what == "fallen" else map(value, numbers)
+    return f"{about}: {was} found, {low} to {high} expected"
 
 
 def unexplained(found: CaseFindings) -> tuple[str, ...]:
@@ -352,12 +377,11 @@ def changes(found: CaseFindings) -> tuple[str, ...]:
     ]
     lines = [
         *more_samples(found),
-        *(f"{MEASURE[one.sign]}: {one.information:.2f} bit expected" for one in named),
+        *(
+            f"{MEASURE[one.sign]}: {one.information:.2f} bit expected; {TAKES.get(one.sign, BY_HAND)}"
+            for one in named
+        ),
     ]
-    if any(one.sign in NO_ENTRY for one in named):
-        lines.append(
-            "What the file has no entry for is weighed by hand: prior of an [[explanation]], with its reason."
-        )
     first = found.fits[0]
     second = found.fits[1] if len(found.fits) > 1 else None
     if second is not None and second.posterior > 0.0:
@@ -430,7 +454,7 @@ def sequence(found: CaseFindings) -> tuple[tuple[int, float, str, str, str], ...
     evidence, layout, course = found.evidence, found.evidence.project.layout, found.course
     state = np.where(~evidence.known, "unknown", np.where(evidence.gave_way, "gave way", "stands"))
     splices = [  # as they are compared: a splice is found by what is within a few clamps of it
-        (np.flatnonzero(beside(layout, at)), how) for at, how, _ in evidence.rails
+        (np.flatnonzero(beside(layout, at)), how) for at, how, *_ in evidence.rails
     ]
     events = [
         (place, course.bond_left(c), layout.clamp_name[c], c, str(state[c]))

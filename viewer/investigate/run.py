@@ -60,6 +60,9 @@ def case_findings(evidence: Evidence, tell: Callable[[str], None]) -> CaseFindin
         tuple(clamps for clamps, _, _ in evidence.screws),
         tuple(clamps for clamps, _, _ in evidence.marks),
         tuple(clamps for clamps, _, _ in evidence.pulled),
+        tuple(clamps for clamps, _ in evidence.there),
+        evidence.known,
+        evidence.gave_way,
     )
 
     def sampled(names: tuple[str, ...], count: int) -> tuple[Bank, ...]:
@@ -84,6 +87,7 @@ def case_findings(evidence: Evidence, tell: Callable[[str], None]) -> CaseFindin
         tuple((len(clamps), loose, doubt) for clamps, loose, doubt in evidence.screws),
         tuple((len(clamps), none, doubt) for clamps, none, doubt in evidence.marks),
         tuple((held / meant, wide / meant) for _, held, wide in evidence.pulled),
+        tuple((len(clamps), 0, doubt) for clamps, doubt in evidence.there),
     )
     fits = fit(project.layout, found, banks, priors, sampling.seed)
     if sampling.pairs == "always" or (sampling.pairs == "when needed" and none_explains(fits)):

@@ -49,7 +49,7 @@ def draw_clamps(
     order: IntArray | None = None,
     parted: Sequence[int] = (),
 ) -> None:
-    """Roof and clamps on plan, its title at the corner; `order` numbers some of the clamps that gave way.
+    """Roof and clamps on plan, its title at the corner; `order` numbers the clamps that gave way.
 
     `parted` are clamps next to splices that have parted: a bar stands across the rail there.
     """
@@ -81,13 +81,32 @@ def draw_clamps(
         middle, way = start + (end - start) * s / layout.row_length[row], (end - start)
         across = 2.2 * radius * np.array([-way[1], way[0]]) / np.linalg.norm(way)
         drawing.line(np.stack([middle - across, middle + across]), style.INK, 3.0)
-    if order is None or not len(order):
-        return
-    shown = np.unique(np.round(np.linspace(0, len(order) - 1, min(len(order), 6))).astype(int))
-    for number in shown:
-        x, y = at[order[number]]
-        away = (-1.0 if number % 2 else 1.0) * (radius + 12.0)
-        drawing.write(str(number + 1), float(x), float(y) + away, 0.8 * TYPE, align="center", halo=True)
+    if order is not None and len(order):
+        off = (place(ends[1]) - place(ends[0]))[:, ::-1] * (1.0, -1.0)
+        off /= np.maximum(np.linalg.norm(off, axis=1, keepdims=True), 1e-9)
+        _write_numbers(drawing, at[order], off[layout.clamp_row[order]], radius)
+
+
+def _write_numbers(drawing: Drawing, at: Array, off: Array, radius: float) -> None:
+    """Numbers beside marks (n, 2) [px], square to their rows (n, 2), on two levels on both sides.
+
+    Where there is no room some are left out, the first and the last never.
+    """
+    size = 0.8 * TYPE
+    taken: list[Array] = []
+    for number in dict.fromkeys([0, len(at) - 1, *range(len(at))]):
+        half = np.array([0.3 * size * len(str(number + 1)) + 2.0, 0.5 * size])
+        for level in (1.0, -1.0, 2.0, -2.0):
+            away = np.sign(level) * (radius + 12.0 + (abs(level) - 1.0) * (size + 2.0))
+            middle = at[number] + away * off[number]
+            if all((np.abs(middle - other[:2]) >= half + other[2:]).any() for other in taken):
+                taken.append(np.concatenate([middle, half]))
+                if abs(level) > 1.0:
+                    from_, to = np.sign(level) * radius, away - np.sign(level) * 0.6 * size
+                    line = at[number] + np.array([[from_], [to]]) * off[number]
+                    drawing.line(line, style.MUTED, 0.8)
+                drawing.write(str(number + 1), *middle.tolist(), size, align="center", halo=True)
+                break
 
 
 def draw_scale(drawing: Drawing, project: Project, x: float, y: float) -> None:

@@ -1,0 +1,121 @@
+"""What a closer look at splices, screws and seams tells: chances of what was found, never loosened."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import gammaln, xlogy
+
+if TYPE_CHECKING:
+    from fea.evidence.explanations import Bank
+    from roofmodel.layout import Layout
+
+Array = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+Rail = tuple[int, str, float, bool | None]
+
+LEAST_DOUBT = 0.01  # of one clamp or seam that was looked at; nobody is surer (judgment)
+BESIDE = 2  # clamps from a splice that tear or bend it
+# Chance to find a splice so, if it had parted, if clamps beside it gave way, and else (judgment).
+SEEN = {"parted": (0.8, 0.15, 0.01), "bent": (0.2, 0.55, 0.04), "whole": (0.0, 0.30, 0.95)}
+# Chance that a parted splice is told fresh, if it had parted before and if it tore with the row (judgment).
+FRESH = (0.2, 0.9)
+TRACE = 1e-300  # of a chance
+
+
+def count_chances(looked: int, told: int, doubt: float) -> Array:
+    """Chance (looked + 1,) that so many are told so, where 0 to all of those looked at are so.
+
+    Each is told wrong by itself with the same chance: the sum of two binomials.
+    """
+    wrong = max(doubt, LEAST_DOUBT)
+    so, right = np.arange(looked + 1)[:, None], np.arange(told + 1)
+    return np.asarray(
+        (_binomial(right, so, 1.0 - wrong) * _binomial(told - right, looked - so, wrong)).sum(1)
+    )
+
+
+def _binomial(k: Array, n: Array, p: float) -> Array:
+    """Probabilities of k of n, 0 where k > n."""
+    of = np.maximum(n - k, 0)
+    log = gammaln(n + 1.0) - gammaln(k + 1.0) - gammaln(of + 1.0) + xlogy(k, p) + xlogy(of, 1.0 - p)
+    return np.where(k <= n, np.exp(log), 0.0)
+
+
+def count_square(made: Array, looked: int, told: int, doubt: float) -> Array:
+    """Squared distances (n,) of counts: -2 ln of their chance over the largest there can be."""
+    chance = count_chances(looked, told, doubt)
+    square = -2.0 * np.log(np.maximum(chance / chance.max(), TRACE))
+    return np.asarray(square[np.round(made).astype(int)])
+
+
+def stands_for(row: IntArray, seen: NDArray[np.bool_], made: NDArray[np.bool_]) -> tuple[IntArray, IntArray]:
+    """Which clamp of what was found each clamp of a sample stands for, and the other way round, both (n, c).
+
+    A sample that lost its clamps a few seams farther on, or some more or fewer of them, is near all the same.
+    So the clamps of a row that it lost (`made`, (n, c)) stand for those that were found so (`seen`, (c,)) by
+    their place among them; all others, and rows of which either lost none, for themselves.
+    """
+    n, c = made.shape
+    to, back = np.tile(np.arange(c), (n, 1)), np.tile(np.arange(c), (n, 1))
+    for r in np.unique(row[seen]):  # few
+        own, there = np.flatnonzero(row == r), np.flatnonzero(seen & (row == r))
+        lost = made[:, own]
+        count, rank = lost.sum(axis=1, keepdims=True), np.cumsum(lost, axis=1) - 1
+        which = (2 * rank + 1) * len(there) // np.maximum(2 * count, 1)
+        to[:, own] = np.where(lost, there[np.clip(which, 0, len(there) - 1)], own)
+        first = own[np.argsort(~lost, axis=1, kind="stable")]  # those that were lost, from the left
+        which = (2 * np.arange(len(there)) + 1) * count // (2 * len(there))
+        back[:, there] = np.where(count > 0, np.take_along_axis(first, which, axis=1), there)
+    return to, back
+
+
+def beside(layout: Layout, clamp: int) -> NDArray[np.bool_]:
+    """Clamps (c,) within `BESIDE` of one on its row."""
+    near = np.abs(np.arange(len(layout.clamp_row)) - clamp) <= BESIDE
+    return np.asarray(near & (layout.clamp_row == layout.clamp_row[clamp]))
+
+
+def splices_seen(layout: Layout, rails: tuple[Rail, ...], bank: Bank) -> Array:
+    """Chance (n,) of all splices that were looked at."""
+    return np.prod([np.ones(len(bank.mass)), *(splice_seen(layout, bank, rail) for rail in rails)], axis=0)
+
+
+def splice_states(
+    layout: Layout, rails: tuple[Rail, ...], bank: Bank
+) -> list[tuple[str, dict[str, Array], Array]]:
+    """Each splice that was looked at: how it was found, the chances of each state, those of the others."""
+    found = []
+    for i, (clamp, state, doubt, fresh) in enumerate(rails):
+        states = {s: splice_seen(layout, bank, (clamp, s, doubt, None)) for s in SEEN}
+        if fresh is not None:  # old and fresh are states of their own
+            del states["parted"]
+            for one in (True, False):
+                states[_parted(one)] = splice_seen(layout, bank, (clamp, "parted", doubt, one))
+            state = _parted(fresh)
+        found.append((state, states, splices_seen(layout, (*rails[:i], *rails[i + 1 :]), bank)))
+    return found
+
+
+def _parted(fresh: bool) -> str:
+    return "parted, fresh" if fresh else "parted, old"
+
+
+def splice_seen(layout: Layout, bank: Bank, rail: Rail) -> Array:
+    """Chance (n,) to find a splice so: parted at any time, beside what gave way, or neither."""
+    clamp, state, doubt, fresh = rail
+    near = beside(layout, clamp)
+    close = bank.gave_way[:, near].any(axis=1)
+    own = old = near[bank.parted] & (bank.parted >= 0)
+    if bank.torn.size:
+        own = old | bank.torn[:, near].any(axis=1)
+    before, torn, still = SEEN[state]
+    chance = np.where(own, before, np.where(close, torn, still))
+    told_wrong = 1.0 / len(SEEN)
+    if fresh is not None:
+        share = np.where(old, FRESH[0], np.where(own | close, FRESH[1], 0.5))
+        chance = chance * (share if fresh else 1.0 - share)
+        told_wrong *= 0.5
+    return np.asarray((1.0 - doubt) * chance + doubt * told_wrong)
