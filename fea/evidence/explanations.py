@@ -247,11 +247,12 @@ def _sample(
     torn = np.zeros((size, c), dtype=bool)
     at, parted = np.nonzero((found.splice_order >= 0) & (found.splice_state == PARTS))  # not one that yields
     torn[at, roof.splice_at[parted]] = True
-    loose, never = draw.loose, np.nonzero(draw.missing)
+    loose = draw.loose
+    sample, clamp = np.nonzero(draw.missing)
     if looked.gave_way is not None and looked.known is not None:
         row = roof.layout.clamp_row
         to, back = stands_for(row, looked.known & looked.gave_way, looked.known & gave_way)
-        loose, never = np.take_along_axis(loose, back, axis=1), (never[0], to[never])
+        loose, clamp = np.take_along_axis(loose, back, axis=1), to[sample, clamp]
     bank = Bank(
         cause,
         gave_way,
@@ -263,10 +264,10 @@ def _sample(
         draw.weight,
         _depths(draw)[:, looked.depth],
         _in_groups(loose, looked.screws),
-        _none_there(never, (size, c), looked.marks),
+        _none_there((sample, clamp), (size, c), looked.marks),
         _in_groups(draw.share, looked.pulled) / [len(group) for group in looked.pulled],
         torn,
-        _none_there(never, (size, c), looked.there),
+        _none_there((sample, clamp), (size, c), looked.there),
     )
     return bank, found, draw.bond
 
@@ -278,7 +279,7 @@ def _in_groups(value: NDArray[Any], groups: tuple[IntArray, ...]) -> Array:
 
 
 def _none_there(
-    never: tuple[IntArray, IntArray], shape: tuple[int, int], groups: tuple[IntArray, ...]
+    never: tuple[NDArray[Any], NDArray[Any]], shape: tuple[int, int], groups: tuple[IntArray, ...]
 ) -> Array:
     """Numbers (n, j) of clamps never there, given by sample and clamp, in some groups, at most all."""
     count = np.zeros(shape)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -37,11 +37,11 @@ def count_chances(looked: int, told: int, doubt: float) -> Array:
     )
 
 
-def _binomial(k: Array, n: Array, p: float) -> Array:
+def _binomial(k: NDArray[Any], n: NDArray[Any], p: float) -> Array:
     """Probabilities of k of n, 0 where k > n."""
     of = np.maximum(n - k, 0)
     log = gammaln(n + 1.0) - gammaln(k + 1.0) - gammaln(of + 1.0) + xlogy(k, p) + xlogy(of, 1.0 - p)
-    return np.where(k <= n, np.exp(log), 0.0)
+    return np.asarray(np.where(k <= n, np.exp(log), 0.0))
 
 
 def count_square(made: Array, looked: int, told: int, doubt: float) -> Array:

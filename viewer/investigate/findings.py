@@ -64,6 +64,7 @@ TAKES = {  # tables of found.toml that take what a look tells
     "never there": "[[marks]]",
     "splice": "[[rail]]",
 }
+OF_CAUSE = {"drift": "drift", "ends": "row ends", "held elsewhere": "bond of one plane"}  # signs of one alone
 BY_HAND = "no entry in this file: weigh it by hand, prior of an [[explanation]] with its reason"
 CERTAIN, LIKELY = 0.9, 0.6
 CLEAR = 2.0  # deviations of the measured snow beyond which it is called more or less
@@ -370,11 +371,9 @@ def _takes(found: CaseFindings, times: float, aim: str) -> str:
 
 def changes(found: CaseFindings) -> tuple[str, ...]:
     """What would change the answer."""
-    named = [
-        one
-        for one in found.further
-        if one.information >= WORTH and one.sign not in _looked_at(found.evidence)
-    ]
+    not_here = {cause for cause, _ in found.cannot}
+    out = _looked_at(found.evidence) | {sign for sign, cause in OF_CAUSE.items() if cause in not_here}
+    named = [one for one in found.further if one.information >= WORTH and one.sign not in out]
     lines = [
         *more_samples(found),
         *(

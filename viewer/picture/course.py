@@ -84,28 +84,31 @@ def draw_clamps(
     if order is not None and len(order):
         off = (place(ends[1]) - place(ends[0]))[:, ::-1] * (1.0, -1.0)
         off /= np.maximum(np.linalg.norm(off, axis=1, keepdims=True), 1e-9)
-        _write_numbers(drawing, at[order], off[layout.clamp_row[order]], radius)
+        _write_numbers(drawing, at, order, off[layout.clamp_row[order]], radius)
 
 
-def _write_numbers(drawing: Drawing, at: Array, off: Array, radius: float) -> None:
-    """Numbers beside marks (n, 2) [px], square to their rows (n, 2), on two levels on both sides.
+def _write_numbers(drawing: Drawing, marks: Array, order: IntArray, off: Array, radius: float) -> None:
+    """Numbers beside some of the marks (c, 2) [px], square to their rows (n, 2), on two levels on both sides.
 
-    Where there is no room some are left out, the first and the last never.
+    Where there is no room some are left out, the first and the last as the last ones.
     """
-    size = 0.8 * TYPE
+    size, at = 0.8 * TYPE, marks[order]
     taken: list[Array] = []
     for number in dict.fromkeys([0, len(at) - 1, *range(len(at))]):
         half = np.array([0.3 * size * len(str(number + 1)) + 2.0, 0.5 * size])
         for level in (1.0, -1.0, 2.0, -2.0):
             away = np.sign(level) * (radius + 12.0 + (abs(level) - 1.0) * (size + 2.0))
             middle = at[number] + away * off[number]
-            if all((np.abs(middle - other[:2]) >= half + other[2:]).any() for other in taken):
+            free = (np.abs(middle - marks) >= half + radius).any(axis=1).all()
+            if free and all((np.abs(middle - other[:2]) >= half + other[2:]).any() for other in taken):
                 taken.append(np.concatenate([middle, half]))
                 if abs(level) > 1.0:
                     from_, to = np.sign(level) * radius, away - np.sign(level) * 0.6 * size
                     line = at[number] + np.array([[from_], [to]]) * off[number]
                     drawing.line(line, style.MUTED, 0.8)
-                drawing.write(str(number + 1), *middle.tolist(), size, align="center", halo=True)
+                drawing.write(
+                    str(number + 1), float(middle[0]), float(middle[1]), size, align="center", halo=True
+                )
                 break
 
 
