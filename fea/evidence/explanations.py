@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from fea.evidence.aim import Aim, draw_snow
 from fea.evidence.causes import AND, CHANGES, SPLICE_SHARE, Draw, Roof, Strengths, snow_of
-from fea.evidence.looks import stands_for
+from fea.evidence.counterparts import stands_for
 from fea.failure.assembled import PARTS, SpliceLoads
 from fea.failure.cascade import FailureSamples, cascade
 from fea.failure.study import strength_shares
@@ -83,7 +83,7 @@ class Looked:
     """Where more was looked at than what came off: clamps (k,), and groups of clamps.
 
     `there` are clamps that were seen to be clamps; `gave_way` (c,) are those that were found so, for which
-    those of the samples stand (`fea.evidence.looks.stands_for`), of the `known` (c,) ones; None for no such.
+    those of the samples stand (`fea.evidence.counterparts`), of the `known` (c,) ones; None for no such.
     """
 
     depth: IntArray = field(default_factory=lambda: np.zeros(0, dtype=np.int64))

@@ -2,18 +2,16 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.special import gammaln, xlogy
 
-if TYPE_CHECKING:
-    from fea.evidence.explanations import Bank
-    from roofmodel.layout import Layout
+from fea.evidence.explanations import Bank
+from roofmodel.layout import Layout
 
 Array = NDArray[np.float64]
-IntArray = NDArray[np.int64]
 Rail = tuple[int, str, float, bool | None]
 
 LEAST_DOUBT = 0.01  # of one clamp or seam that was looked at; nobody is surer (judgment)
@@ -49,27 +47,6 @@ def count_square(made: Array, looked: int, told: int, doubt: float) -> Array:
     chance = count_chances(looked, told, doubt)
     square = -2.0 * np.log(np.maximum(chance / chance.max(), TRACE))
     return np.asarray(square[np.round(made).astype(int)])
-
-
-def stands_for(row: IntArray, seen: NDArray[np.bool_], made: NDArray[np.bool_]) -> tuple[IntArray, IntArray]:
-    """Which clamp of what was found each clamp of a sample stands for, and the other way round, both (n, c).
-
-    A sample that lost its clamps a few seams farther on, or some more or fewer of them, is near all the same.
-    So the clamps of a row that it lost (`made`, (n, c)) stand for those that were found so (`seen`, (c,)) by
-    their place among them; all others, and rows of which either lost none, for themselves.
-    """
-    n, c = made.shape
-    to, back = np.tile(np.arange(c), (n, 1)), np.tile(np.arange(c), (n, 1))
-    for r in np.unique(row[seen]):  # few
-        own, there = np.flatnonzero(row == r), np.flatnonzero(seen & (row == r))
-        lost = made[:, own]
-        count, rank = lost.sum(axis=1, keepdims=True), np.cumsum(lost, axis=1) - 1
-        which = (2 * rank + 1) * len(there) // np.maximum(2 * count, 1)
-        to[:, own] = np.where(lost, there[np.clip(which, 0, len(there) - 1)], own)
-        first = own[np.argsort(~lost, axis=1, kind="stable")]  # those that were lost, from the left
-        which = (2 * np.arange(len(there)) + 1) * count // (2 * len(there))
-        back[:, there] = np.where(count > 0, np.take_along_axis(first, which, axis=1), there)
-    return to, back
 
 
 def beside(layout: Layout, clamp: int) -> NDArray[np.bool_]:

@@ -10,8 +10,9 @@ import pytest
 from scipy import stats
 
 from fea.evidence.causes import AND, PAIRS, SNOW, pairs_of
+from fea.evidence.counterparts import stands_for
 from fea.evidence.fit import Found, fit, load_range
-from fea.evidence.looks import FRESH, count_chances, stands_for
+from fea.evidence.looks import FRESH, count_chances
 from fea.evidence.unexplained import UNLIKELY, Reading, misses_of
 from tests.investigation.test_fit import NAN, none_gone
 from viewer.investigate.run import none_explains
