@@ -82,7 +82,13 @@ def test_the_same_input_gives_the_same_bytes(done, tmp_path):
         ('state = "off"', 'state = "stands"', "nothing gave way"),
         ('project = "project.toml"', 'project = "none.toml"', "none.toml"),
         ('depth = "0.44 m"\n', "", "density needs depth"),
-        ("day = 2026-02-03", 'day = "soon"', "day"),
+        ("day = 2026-02-03", 'day = "2026-02-03"', "without quotes"),
+        (
+            'state = "bent"',
+            'state = "bent"\nfresh = true',
+            'not of one that is "bent"',
+        ),
+        ('near = "low-38"', 'near = "low-01"', "is not near a splice"),
         (
             "[snow]",
             '[[explanation]]\ncause = "drift"\nprior = 2.0\nreason = "x"\n\n[snow]',

@@ -14,7 +14,9 @@ from fea.evidence.counterparts import stands_for
 from fea.evidence.fit import Found, fit, load_range
 from fea.evidence.looks import FRESH, count_chances
 from fea.evidence.unexplained import UNLIKELY, Reading, misses_of
+from roofmodel.units import SI
 from tests.investigation.test_fit import NAN, none_gone
+from viewer.investigate.findings import share, weight_text
 from viewer.investigate.run import none_explains
 
 
@@ -220,3 +222,25 @@ def test_a_pull_test_is_a_normal_likelihood(roof):
     found = Found(np.ones(40, dtype=bool), sound.gave_way[0], np.zeros(40), NAN, NAN, pulled=((0.8, 0.1),))
     by = {f.cause: f.posterior for f in fit(roof.layout, found, (sound, weak), (1.0, 1.0))}
     assert by["weak"] / by["sound"] == pytest.approx(np.exp(-0.5 * (1.0 - 4.0)))
+
+
+@pytest.mark.parametrize(
+    ("posterior", "low", "high", "near", "words"),
+    [
+        (0.0004, 0.0, 0.0312, 1.0, "below 3.2 %"),
+        (0.04, 0.001, 0.123, 3.0, "below 13 %"),
+        (0.0, 0.0, 0.0004, 0.0, "below 0.1 %"),
+        (0.001, 0.0002, 0.004, 900.0, "below 0.4 %"),
+        (0.01, 0.007, 0.013, 81.0, "1 % (1 to 1 %)"),
+        (0.6, 0.002, 0.9, 12.0, "60 % (0 to 90 %, few samples)"),
+    ],
+)
+def test_a_share_not_told_from_nothing_is_only_bounded(posterior, low, high, near, words):
+    one = SimpleNamespace(posterior=posterior, low=low, high=high, near=near)
+    assert share(one) == words
+
+
+def test_weights_are_told_as_well_as_they_are_known():
+    """Three digits of the largest, and no snow weighs less than nothing."""
+    assert weight_text(SI, 530_740.0, -115_690.0, 341_000.0) == ("531 kN", "0 kN", "341 kN")
+    assert weight_text(SI, 1_234.0, 0.0) == ("1.23 kN", "0.00 kN")
