@@ -309,6 +309,8 @@ def _extent(
         for a, b in pieces
         if min(high, b) - max(low, a) > TOUCH
     ]
+    printed = 0.0051 / units.convert(1.0, "length")  # ends as the message offers them are on the plane
+    fitting = [piece for piece in fitting if piece[1] - piece[0] > printed] or fitting
     if len(fitting) > 1:
         message = (
             f"{where}: its line crosses plane {name} in {len(fitting)} pieces ({reach}); "
@@ -316,8 +318,8 @@ def _extent(
         )
         raise InputError(message)
     ok = bool(fitting) and fitting[0][1] - fitting[0][0] > TOUCH
-    given_low = row.start is None or (ok and low >= fitting[0][0] - 1e-3)
-    given_high = row.end is None or (ok and high <= fitting[0][1] + 1e-3)
+    given_low = row.start is None or (ok and low >= fitting[0][0] - printed)
+    given_high = row.end is None or (ok and high <= fitting[0][1] + printed)
     if not (ok and given_low and given_high):
         wrong = next(
             (

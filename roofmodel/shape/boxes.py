@@ -34,6 +34,7 @@ SLOPES_MEET = 0.3  # slopes of one surveyed cap are this far from meeting at its
 GRID = 1e-6  # of overlays [m]
 CORNER = 1e-4  # outline corners nearer than this to a straight line are removed [m]
 Plans = NDArray[np.object_]
+TAKEN_AS = "A top with walls around it was taken as"
 
 
 @dataclass(frozen=True)
@@ -69,7 +70,7 @@ def with_boxes(surface: RoofSurface, tolerance: float) -> RoofSurface:
     made = _rebuilt(surface, boxes, plan, tolerance)
     found = box_obstacles(made, boxes, surface.planes)
     said = [
-        f"A top with walls around it was taken as {name} on {made.planes.name[plane]}: {size}"
+        f"{TAKEN_AS} {name} on {made.planes.name[plane]}: {size}"
         for name, plane, size in zip(found.name, found.plane, size_words(found), strict=True)
     ]
     return with_more(made, found, said)

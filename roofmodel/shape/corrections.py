@@ -11,7 +11,7 @@ import numpy as np
 from roofmodel.errors import InputError
 from roofmodel.obstacles import some_of
 from roofmodel.shape.assembly import FLAT, NO_GROUND, OVERHANGS
-from roofmodel.shape.boxes import with_found
+from roofmodel.shape.boxes import TAKEN_AS, with_found
 from roofmodel.shape.clutter import kept_curves, on_planes, without_parts
 from roofmodel.shape.cutting import cut_triangles
 from roofmodel.shape.edges import edge_names
@@ -115,7 +115,16 @@ def _without(surface: RoofSurface, wanted: Sequence[str], tolerance: float) -> R
         [told],
         tolerance,
     )
-    return kept_curves(surface, made)
+    return kept_curves(surface, _forgotten(surface, made))
+
+
+def _forgotten(surface: RoofSurface, made: RoofSurface) -> RoofSurface:
+    """The surface without notes on obstructions that were left out with their planes."""
+    gone = set(surface.found.name) - set(made.found.name)
+    starts = tuple(f"{TAKEN_AS} {name} on " for name in gone)
+    return replace(
+        made, notes=tuple(note for note in made.notes if not starts or not note.startswith(starts))
+    )
 
 
 def _cleared(surface: RoofSurface, wanted: Sequence[str]) -> RoofSurface:

@@ -183,11 +183,14 @@ def pick_roof_faces(raw: RawMesh, steepest: float = STEEPEST) -> RoofFaces:
             f"{_count(local, roof[stray])} in small groups more than {ALONE:g} m from the roof were left out."
         )
         roof = roof[~stray]
-    if ground is not None and not stated:
+    low_roof = False
+    # Walls from the ground up show it, whatever low thing is beside them, such as a car.
+    if ground is not None and not stated and not _tall_walls(local[faces[dropped]], ground):
         least = float(local[roof][..., 2].min())
         if out.left > SHOWN and not _walls_stand(local[faces[dropped], 2], ground):
             least = min(least, out.lowest)
-    if ground is not None and not stated and least - ground < HEADROOM:
+        low_roof = least - ground < HEADROOM
+    if low_roof:
         ground = None  # a fascia, the thickness of a slab or a roof alone: nobody walks below it
     elif found:
         where = "on that plate" if stated and not raw.stated else "of the model"
@@ -332,6 +335,17 @@ def _walls_stand(height: Array, ground: float) -> bool:
     level = ground + np.linspace(0.05, 0.95, 19) * HEADROOM
     low, high = height.min(axis=1, initial=np.inf), height.max(axis=1, initial=-np.inf)
     return bool(((low[:, None] <= level) & (level <= high[:, None])).any(axis=0).all())
+
+
+def _tall_walls(corners: Array, ground: float) -> bool:
+    """Whether faces (n, 3, 3) go up from about the ground by more than headroom at one place. [m]."""
+    run = np.linalg.norm(np.roll(corners, -1, axis=1)[..., :2] - corners[..., :2], axis=2).max(
+        axis=1, initial=0.0
+    )
+    a, b = corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]
+    chord = np.linalg.norm(np.cross(a, b), axis=1) / np.maximum(run, NEEDLE)  # of an upright triangle
+    tall = (chord >= HEADROOM) & (corners[..., 2].min(axis=1) < ground + PLATE)
+    return bool(run[tall].sum() > HEADROOM)
 
 
 def _words_out(out: StandingOut) -> list[str]:

@@ -61,7 +61,7 @@ def with_landed(
     if not len(use):
         return force
     cells, n = graph.cells, graph.cells.count
-    spread = np.stack([_on_cells(graph, int(lower.plane[k]), lower.patch[k]) for k in use])  # (m, n)
+    spread = np.stack([on_cells(graph, int(lower.plane[k]), lower.patch[k]) for k in use])  # (m, n)
     leaves = force.exit_weight[:, lower.edge[use]]
     share = np.divide(lower.weight[:, use], leaves, out=np.zeros_like(leaves), where=leaves > 0.0)
     share = np.where(force.exit_thrust[:, lower.edge[use]] > 0.0, share, 0.0)
@@ -80,11 +80,19 @@ def with_landed(
         if further.sum() <= LEAST * max(landed.sum(), 1e-9):
             break
         landed = further
-    return replace(force, aside=bound)
+    return replace(force, aside=bound, landed=bound - force.aside)
 
 
-def _on_cells(graph: FlowGraph, plane: int, patch: shapely.Geometry) -> Array:
-    """Parts of what lands on a patch of a plane that each cell (n,) takes."""
+def on_cells(graph: FlowGraph, plane: int, patch: shapely.Geometry) -> Array:
+    """Parts of what lands on a patch of a plane that each cell (n,) takes.
+
+    Parameters
+    ----------
+    graph : FlowGraph
+    plane : int
+    patch : shapely Geometry
+        On plan. [m]
+    """
     own = np.flatnonzero(graph.cells.plane == plane)
     area = shapely.area(shapely.intersection(graph.cells.plan[own], shapely.buffer(patch, SPREAD)))
     if not area.sum() > 0.0:

@@ -131,6 +131,8 @@ class RowForce:
     aside : (q, k, 2) float
         Upper bound of what boxes above send to the station from beside its own strip, and by `with_landed` of
         what lands above it, along the plane's u and v; not part of `thrust`. [N]
+    landed : (q, k, 2) float or None
+        Part of `aside` that lands; None for nothing. [N]
     """
 
     row: IntArray
@@ -156,6 +158,7 @@ class RowForce:
     wall_thrust: Array
     wall_line: Array
     aside: Array
+    landed: Array | None = None
 
 
 def slide(

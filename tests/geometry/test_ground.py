@@ -66,3 +66,17 @@ def test_the_ground_is_on_top_of_a_plate_of_ground(tmp_path, thick):
     assert roof.planes.count == 1
     assert roof.edges.height == pytest.approx([4.0] * 4)
     assert any("lowest point on that plate" in note for note in roof.notes)
+
+
+def test_a_low_car_beside_tall_walls_does_not_hide_the_ground(tmp_path):
+    """House walls of 4 m show it, though a car's roof is nearer to it than headroom; that alone does not."""
+    house = trimesh.creation.box(bounds=[(0, 0, 0.0), (10, 8, 4.0)])
+    car = trimesh.creation.box(bounds=[(12, 0, 0.0), (16, 1.8, 1.5)])
+    path = tmp_path / "both.stl"
+    trimesh.util.concatenate([house, car]).export(path)
+    roof = import_roof(path, unit="m", up="z")
+    assert not roof.ground_assumed
+    assert roof.ground + roof.offset[2] == pytest.approx(0.0, abs=1e-9)
+    assert not any("nothing below the roof" in note for note in roof.notes)
+    car.export(path)
+    assert import_roof(path, unit="m", up="z").ground_assumed

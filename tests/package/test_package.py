@@ -36,7 +36,7 @@ from viewer.package.typeset import SHORT, expression, paragraph, preamble, symbo
 from viewer.picture import svg
 from viewer.picture.plan import clamp_marks
 from viewer.quantities import percent, quantity, system
-from viewer.report.building import purlins_table
+from viewer.report.building import purlin_cases_table, purlins_table
 from viewer.report.page import report_content
 from viewer.report.tables import Table
 from viewer.report.working import hand_check
@@ -319,9 +319,10 @@ def test_what_the_hand_check_takes_from_elsewhere_can_be_followed():
 def test_purlins_say_their_case_once():
     """Full spans are said in the note; where one case brings all numbers of a line, it stands alone."""
     hall = demo("tannery-hall")
-    table = purlins_table(hall, system("SI"))
-    words = [row[table.heads.index("Case and pattern of each")] for row in table.rows]
-    assert set(words) <= set(hall.building.held.cases)
+    table, cases = purlins_table(hall, system("SI")), purlin_cases_table(hall)
+    assert {row[1] for row in cases.rows} <= set(hall.building.held.cases)
+    assert set(", ".join(row[0] for row in cases.rows).split(", ")) == {row[0] for row in table.rows}
+    assert not any("e-" in cell for row in table.rows for cell in row[2:])
     assert "Spans are full where no pattern is named" in table.note
 
 

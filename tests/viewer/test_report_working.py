@@ -5,8 +5,6 @@ from __future__ import annotations
 import math
 import re
 from pathlib import Path
-from types import SimpleNamespace
-from typing import Any
 
 import numpy as np
 import pytest
@@ -16,9 +14,12 @@ from fea.analysis import Analysis
 from fea.checks.governing import Governing
 from fea.checks.strips import panel_strips, strip_weight
 from tests.demos import demo
+from viewer.report.end_bounds import spreads
 from viewer.report.page import report_html
 from viewer.report.working import hand_check, tributary_ends
-from viewer.report.working_parts import Expression, Number, _end_step
+from viewer.report.working_ends import bound_parts, end_steps, reached
+from viewer.report.working_parts import Expression, Number
+from viewer.report.working_steps import clamp_at
 
 FUNCTIONS = {"sin": math.sin, "cos": math.cos, "sqrt": math.sqrt, "max": max, "radians": math.radians}
 
@@ -170,47 +171,50 @@ def test_hand_check_follows_the_temperature_that_is_worst(tmp_path: Path) -> Non
     assert ends[0] == pytest.approx(ends[1], rel=1e-9)
 
 
-def test_ends_of_other_rows_reach_a_clamp_through_the_panels() -> None:
-    """A row without partial ends on panels that give way, beside one with ends of 30 N and 10 N."""
-    layout = SimpleNamespace(
-        clamp_row=np.array([0, 1]), row_plane=np.zeros(2, dtype=int), row_name=("whole", "partial")
-    )
-    force = SimpleNamespace(
-        end_bound=np.array([[[0.0, 0.0], [30.0, 10.0]]]), row=np.array([0, 1]), aside=np.zeros((1, 2, 2))
-    )
-    table = SimpleNamespace(analysis=SimpleNamespace(panel_flexibility=True))
-    analysis: Any = SimpleNamespace(project=SimpleNamespace(layout=layout, table=table), force=force)
-    at: Any = SimpleNamespace(clamp=0, case=0)
-    step = _end_step(analysis, at, 4.0)
-    assert in_si(step.expression) == pytest.approx(4.0)
-    assert step.expression[-1] == Number(40.0, "force")
-    assert "partial" in step.note
+BESIDE = """
+[[obstruction]]
+name = "shaft"
+plane = "S1"
+across = "5 m"
+up = "3 m"
+width = "1 m"
+depth = "0.6 m"
+height = "1 m"
+"""
 
 
-@pytest.mark.parametrize("panels", [False, True])
-def test_what_parts_at_an_obstruction_is_told_with_the_ends(*, panels: bool) -> None:
-    """25 N come down beside a box onto one row, 10 N lean on an end of another, felt only through panels."""
-    layout = SimpleNamespace(
-        clamp_row=np.array([0, 1]),
-        clamp_s=np.array([0.1, 0.1]),
-        row_length=np.ones(2),
-        row_plane=np.zeros(2, dtype=int),
-        row_name=("below", "partial"),
-    )
-    aside = np.array([[[0.0, -15.0], [0.0, -10.0], [0.0, 0.0]]])
-    force = SimpleNamespace(
-        end_bound=np.array([[[0.0, 0.0], [10.0, 0.0]]]), row=np.array([0, 0, 1]), aside=aside
-    )
-    table = SimpleNamespace(analysis=SimpleNamespace(panel_flexibility=panels))
-    analysis: Any = SimpleNamespace(project=SimpleNamespace(layout=layout, table=table), force=force)
-    at: Any = SimpleNamespace(clamp=0, case=0)
-    step = _end_step(analysis, at, 7.0)
-    assert in_si(step.expression) == pytest.approx(7.0)
-    assert step.expression[-1] == Number(35.0 if panels else 25.0, "force")
-    assert "obstructions" in step.title
-    assert ("this row (below)" in step.note) == (not panels)
-    other: Any = SimpleNamespace(clamp=1, case=0)  # to the partial row comes only what leans on its own end
-    assert (_end_step(analysis, other, 7.0).expression[-1] == Number(10.0, "force")) == (not panels)
+@pytest.mark.parametrize("box", [False, True])
+def test_each_bound_from_beside_is_told_with_its_own_share(*, box: bool, tmp_path: Path) -> None:
+    """They add up to E; a bound at an end is the product of the plane's snow less what other rows hold."""
+    text = projects()["doorway"]
+    analysis = run(text.replace("[surface]", BESIDE + "[surface]", 1) if box else text, tmp_path)
+    governing = analysis.attachment
+    assert governing is not None
+    clamp = len(analysis.project.layout.clamp_row) - 1
+    at = clamp_at(analysis, clamp, governing.case, "clamp along the seam")
+    *bounds, last = end_steps(analysis, at, float(at.parts[1, 0]))
+    parts = reached(analysis, at, bound_parts(analysis, at.case, 0))
+    assert sum(part.reached for part in parts) == pytest.approx(at.parts[1, 0], rel=1e-9)
+    assert ("boxes" in {part.kind for part in parts}) == box
+    assert last.result.value == pytest.approx(at.parts[1, 0], rel=1e-12)
+    for step in (*bounds, last):
+        assert in_si(step.expression) == pytest.approx(step.result.value, rel=3e-3)
+    values = [one for one in last.expression if not isinstance(one, str) and one.kind == "force"]
+    assert [step.result.value for step in bounds] == pytest.approx([v.value for v in values][: len(bounds)])
+
+
+def test_a_row_beside_that_takes_the_snow_of_an_end_is_named(tmp_path: Path) -> None:
+    """A second row 3 m up, over all of the roof, holds what else leans on the ends below it."""
+    text = projects()["doorway"]
+    row = text[text.index("[[row]]") : text.index("start =")]
+    more = row.replace('name = "A"', 'name = "Over"').replace('up = "0.5 m"', 'up = "3 m"')
+    alone, both = spreads(run(text, tmp_path)), spreads(run(text.replace(row, more + row), tmp_path))
+    for one, two in zip(alone, both, strict=True):
+        assert not one.held
+        assert [name for name, _ in two.held] == ["Over"]
+        assert two.held[0][1] + two.passing == pytest.approx(two.hand, rel=0.02)
+        assert two.bound == pytest.approx(two.passing, rel=1e-6)
+        assert two.bound < 0.7 * one.bound
 
 
 def _valley_clamps(analysis: Analysis) -> list[tuple[int, int]]:

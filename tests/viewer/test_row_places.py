@@ -10,6 +10,8 @@ import pytest
 from picture_projects import GABLE, read
 
 from fea.analysis import Analysis
+from roofmodel.errors import InputError
+from roofmodel.project.load import load_project
 from roofmodel.project.placement import left_reach
 from roofmodel.units import SYSTEMS
 from viewer.handover.installer import write_plan
@@ -108,3 +110,18 @@ def test_words_at_clamps_end_below_the_next_row(dormered: Analysis, tmp_path: Pa
         top = at.y + 0.62 * text.dxf.height * len(text.dxf.text)
         above = [r[:, 1].min() for r in rails if r[0, 0] < at.x < r[-1, 0] and r[0, 1] > at.y]
         assert top < min(above, default=np.inf)
+
+
+@pytest.mark.parametrize("system", ["SI", "US"])
+def test_a_piece_that_a_message_offers_is_taken_as_printed(system: str, tmp_path: Path) -> None:
+    """Beside a dormer's slope its ends are no round numbers."""
+    text = GABLE.replace("[surface]", DORMER + "[surface]", 1).replace('units = "SI"', f'units = "{system}"')
+    path = tmp_path / "project.toml"
+    text = text.replace('up = "3 m"', 'up = "2.9 m"').replace('start = "2 m"', "")
+    path.write_text(text, encoding="utf-8")
+    with pytest.raises(InputError, match="in 2 pieces") as refused:
+        load_project(path)
+    for low, high in re.findall(r"([\d.]+ \w+) to ([\d.]+ \w+)", str(refused.value)):
+        path.write_text(text.replace("every = 2", f'start = "{low}"\nend = "{high}"'), encoding="utf-8")
+        long = SYSTEMS[system].convert(float(load_project(path).layout.row_length[1]), "length")
+        assert long == pytest.approx(float(high.split()[0]) - float(low.split()[0]), abs=0.011)

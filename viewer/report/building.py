@@ -201,28 +201,36 @@ def purlins_table(analysis: Analysis, units: UnitSystem) -> Table | None:
                 f"{analysis.project.roof.planes.name[framing.plane[line]]} {names[line]}",
                 quantity(float(framing.up[line]), "length", units),
                 *(_most(held, free, name, line, kind, units) for name, kind in _SHOWN),
-                _where_from(held, line),
                 *([used] if checked else []),
             )
         )
         marks.append("exceeded" if known and np.nanmax(use) > 1.0 else "")
+    words = ("Load", "Lifted", "On a frame", "Off a frame", "Sagging", "Hogging", "Shear")
     heads: tuple[str, ...] = (
         "Line",
         "up the slope",
-        "Load",
-        "Lifted",
-        "On a frame",
-        "Off a frame",
-        "Sagging",
-        "Hogging",
-        "Shear",
-        "Case and pattern of each",
+        *(f"{word} {units.label(kind)}" for word, (_, kind) in zip(words, _SHOWN, strict=True)),
     )
     heads = (*heads, "Used") if checked else heads
     more = "" if len(names) <= LINES_SHOWN else f" The first {LINES_SHOWN} of {len(names)} lines."
     full = " Spans are full where no pattern is named."
     note = f"{LINES_NOTE} With rows / without them where two numbers stand.{full}{more}"
-    return Table("Purlin lines", heads, "wnnnnnnnnw" + "n" * int(checked), tuple(rows), tuple(marks), note)
+    return Table("Purlin lines", heads, "wnnnnnnnn" + "n" * int(checked), tuple(rows), tuple(marks), note)
+
+
+def purlin_cases_table(analysis: Analysis) -> Table | None:
+    """Snow case and pattern of every number of the purlin lines; lines that share all stand together."""
+    framing, held = analysis.project.framing, analysis.building.held
+    if framing is None or held is None:
+        return None
+    planes = analysis.project.roof.planes.name
+    lines: dict[str, list[str]] = {}
+    for line in range(min(len(framing.names), LINES_SHOWN)):
+        lines.setdefault(_where_from(held, line), []).append(
+            f"{planes[framing.plane[line]]} {framing.names[line]}"
+        )
+    rows = tuple((", ".join(names), words) for words, names in lines.items())
+    return Table("Purlin lines: case and pattern of each number", ("Lines", "Case and pattern"), "tt", rows)
 
 
 _SHOWN = (
@@ -234,6 +242,7 @@ _SHOWN = (
     ("hogging", "moment"),
     ("shear", "force"),
 )
+NOTHING = 1e-9  # of the largest of its kind: what elimination leaves of a zero [-]
 _CALLED = {"peak": "load", "lift": "lifted", "reaction": "on a frame", "uplift": "off a frame"}
 
 
@@ -254,15 +263,13 @@ def _where_from(held: LineLoads, line: int) -> str:
 
 
 def _most(held: LineLoads, free: LineLoads | None, name: str, line: int, kind: str, units: UnitSystem) -> str:
-    most = float(getattr(held, name)[:, line].max())
-    if math.isnan(most):
+    both = [float(getattr(loads, name)[:, line].max()) for loads in (held, free) if loads is not None]
+    if math.isnan(both[0]):
         return "–"
-    if free is None:
-        return quantity(most, kind, units)
-    if most == 0.0 and not getattr(free, name)[:, line].any():
+    largest = max(float(np.nanmax(np.abs(getattr(held, name)), initial=0.0)), *both)
+    if max(both) <= NOTHING * largest:
         return "0"
-    first, second = column([most, float(getattr(free, name)[:, line].max())], kind, units)
-    return f"{first} / {second} {units.label(kind)}"
+    return " / ".join(column(both, kind, units))
 
 
 def handed_table(analysis: Analysis, units: UnitSystem) -> Table | None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 from dataclasses import dataclass
 
@@ -9,12 +10,14 @@ import numpy as np
 import shapely
 
 from fea.analysis import Analysis
-from roofmodel.sliding.ends import STEEPEST_SPREAD
+from roofmodel.sliding.ends import STEEPEST_SPREAD, end_parts
 from roofmodel.snow.cases import linear_integral
 from roofmodel.units import UnitSystem
 from viewer.quantities import column
 from viewer.report.tables import Table
+from viewer.report.working_ends import held_by, own_plane
 
+ROUNDED = 5e-3  # of the hand sum; less is left of cells that the spread cuts [-]
 PLAIN = 0.02  # hand sum and bound that agree this well are one plain wedge [-]
 
 
@@ -35,6 +38,10 @@ class Spread:
         [rad]
     hand : float
         Pressure × area × (sin − friction × cos). [N]
+    passing : float
+        Part of it that no row holds. [N]
+    held : tuple of (str, float)
+        Rows that hold the rest, and how much. [N]
     """
 
     name: str
@@ -44,6 +51,8 @@ class Spread:
     pressure: float
     slope: float
     hand: float
+    passing: float
+    held: tuple[tuple[str, float], ...]
 
     @property
     def plain(self) -> bool:
@@ -81,6 +90,11 @@ def _spread(analysis: Analysis, name: str, row: int, end: int, case: int) -> Spr
             piece = np.array([shapely.intersection(zone.polygon, plan)], dtype=object)
             weight += float(linear_integral(piece, zone.pressure)[0])
     slope = float(roof.planes.slope[plane])
+    snow = analysis.force.node_weight[case]
+    parts = end_parts(roof, layout, analysis.graph, (row, end), snow, options.spread_angle)
+    passing = (
+        own_plane(analysis, case, parts.cell, parts.share).force(options.friction) if len(parts.cell) else 0.0
+    )
     return Spread(
         name=name,
         case=analysis.snow.cases[case].name,
@@ -89,7 +103,15 @@ def _spread(analysis: Analysis, name: str, row: int, end: int, case: int) -> Spr
         pressure=weight / area if area > 0.0 else 0.0,
         slope=slope,
         hand=weight * max(math.sin(slope) - options.friction * math.cos(slope), 0.0),
+        passing=passing,
+        held=tuple(held_by(analysis, case, parts.held)),
     )
+
+
+def _rows_words(spread: Spread) -> str:
+    """Rows that hold more than a twentieth of the product, at most three."""
+    names = [name for name, value in spread.held if value > 0.05 * spread.hand]
+    return ", ".join(names[:3]) + (" and others" if len(names) > 3 else "") or "none"
 
 
 def partial_table(analysis: Analysis, units: UnitSystem) -> Table | None:
@@ -99,15 +121,23 @@ def partial_table(analysis: Analysis, units: UnitSystem) -> Table | None:
         return None
     friction = analysis.project.slide.friction
     turn = "(sin θ − μ cos θ)" if friction > 0.0 else "sin θ"
-    hand = column([s.hand for s in found] + [s.bound for s in found], "force", units)
+    n = len(found)
+    forces = (
+        [s.hand for s in found],
+        [s.hand - s.passing for s in found],
+        [s.bound - s.passing for s in found],
+    )
+    # What the sliding mesh rounds is no snow of anybody's.
+    cut = [[v if v > ROUNDED * s.hand else 0.0 for v, s in zip(part, found, strict=True)] for part in forces]
+    said = column([*itertools.chain(*cut), *(s.bound for s in found)], "force", units)
     rows = tuple(
         zip(
             [s.name for s in found],
             column([s.area for s in found], "area", units),
             column([s.pressure for s in found], "pressure", units),
             column([s.slope for s in found], "angle", units),
-            hand[: len(found)],
-            hand[len(found) :],
+            *(said[k * n : (k + 1) * n] for k in range(4)),
+            [_rows_words(s) for s in found],
             [s.case for s in found],
             strict=True,
         )
@@ -118,7 +148,10 @@ def partial_table(analysis: Analysis, units: UnitSystem) -> Table | None:
         f"p, mean over it {units.label('pressure')}",
         "θ, slope °",
         f"p A {turn} {units.label('force')}",
+        f"less held by rows {units.label('force')}",
+        f"plus other planes {units.label('force')}",
         f"Upper bound B {units.label('force')}",
+        "Rows that hold it",
         "Case",
     )
     angle = f"{math.degrees(analysis.project.slide.spread_angle):.3g}°"
@@ -129,8 +162,8 @@ def partial_table(analysis: Analysis, units: UnitSystem) -> Table | None:
     )
     if not all(s.plain for s in found):
         note += (
-            " Where B is less than the product, other rows hold part of that snow; where it is more, snow of "
-            "other planes comes through the spread."
+            " Rows named hold part of that snow, the most of it first: if one is left out or lets go, "
+            "its part leans on this end too. Snow of other planes comes through the spread."
         )
     caption = "Extra force at the ends of partial rows, before load factors, on the rail beyond the end clamp"
-    return Table(caption, heads, "tnnnnnt", rows, note=note)
+    return Table(caption, heads, "tnnnnnnntt", rows, note=note)

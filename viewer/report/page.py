@@ -28,6 +28,7 @@ from viewer.report.building import (
     demands_table,
     eave_table,
     handed_table,
+    purlin_cases_table,
     purlins_table,
 )
 from viewer.report.durability import couples_table, movement_table
@@ -218,6 +219,7 @@ def report_content(
             for table in (
                 demands_table(analysis, units),
                 purlins_table(analysis, units),
+                purlin_cases_table(analysis),
                 handed_table(analysis, units),
                 eave_table(analysis, units),
             )

@@ -20,6 +20,7 @@ from fea.checks.strips import panel_strips
 from roofmodel.sliding.tributary import row_catchment
 from roofmodel.snow.cases import Zone, linear_integral
 from roofmodel.snow.inputs import EnSite
+from viewer.report.working_ends import end_steps
 from viewer.report.working_flow import flow_steps
 from viewer.report.working_parts import ClampAt, Expression, Number, Step, force_steps
 from viewer.report.working_screws import is_screw_limit, screw_steps
@@ -76,7 +77,7 @@ def hand_check(analysis: Analysis, chosen: Governing | None = None) -> Working |
     at = clamp_at(analysis, clamp, governing.case, limit.name)
     zones, width = _strip(analysis, clamp, governing.case)
     tributary = _tributary_steps(analysis, at, zones, width)
-    force = force_steps(analysis, at)
+    force = force_steps(analysis, at, end_steps)
     moment = moment_steps(analysis, at)
     use, unverified = use_steps(analysis, at)
     strip = anchorage_steps(analysis, governing) if limit.target == "panel strip" else ()

@@ -9,10 +9,12 @@ import shapely
 from numpy.typing import NDArray
 
 from fea.analysis import Analysis
+from roofmodel.sliding.cells import Cells
 from roofmodel.sliding.flow import FlowGraph
 from roofmodel.sliding.thrust import ValleyThrust, valley_factor
 from roofmodel.surface import shown_origin
 from roofmodel.units import SYSTEMS
+from viewer.quantities import quantity
 from viewer.report.working_parts import ClampAt, Expression, Number, Step
 
 Array = NDArray[np.float64]
@@ -90,7 +92,7 @@ def flow_steps(analysis: Analysis, at: ClampAt, own: float, ends: tuple[float, f
         names, parts = ["T_s"], [strips]
     if above:
         steps.append(
-            _feeding_step(
+            feeding_step(
                 analysis,
                 above,
                 ("Snow of higher planes over pitch breaks", "T_B"),
@@ -105,7 +107,7 @@ def flow_steps(analysis: Analysis, at: ClampAt, own: float, ends: tuple[float, f
         if analysis.project.slide.valley is not ValleyThrust.VECTOR:
             note = f"Scalar sum of both sides, the upper bound. {note}"
         what = ("Snow out of a valley farther up", "T_U")
-        steps.append(_feeding_step(analysis, valleys, what, "comes to this stretch through a valley", note))
+        steps.append(feeding_step(analysis, valleys, what, "comes to this stretch through a valley", note))
         names.append("T_U")
         parts.append(steps[-1].result.value)
     for end, (pieces, force) in enumerate(streams):
@@ -225,7 +227,7 @@ def _stream_steps(analysis: Analysis, at: ClampAt, pieces: IntArray, force: floa
     note = "Scalar sum of both sides, the upper bound."
     if analysis.project.slide.valley is ValleyThrust.VECTOR:
         note = "Vector sum: the last factor is the part of a thrust along the valley and then down the slope."
-    return [_feeding_step(analysis, found, (title, f"V{end}"), "drains into it above the row", note)]
+    return [feeding_step(analysis, found, (title, f"V{end}"), "drains into it above the row", note)]
 
 
 def _down_the_slope(analysis: Analysis, piece: int, row: int) -> float:
@@ -237,10 +239,22 @@ def _down_the_slope(analysis: Analysis, piece: int, row: int) -> float:
     return float(-way[1] / np.linalg.norm(way))
 
 
-def _feeding_step(
+def feeding_step(
     analysis: Analysis, found: list[Feeder], what: tuple[str, str], where: str, note: str
 ) -> Step:
-    """Force of planes by their drained areas."""
+    """Force of planes by their drained areas.
+
+    Parameters
+    ----------
+    analysis : Analysis
+    found : list of Feeder
+    what : (str, str)
+        Title and symbol.
+    where : str
+        What that snow does.
+    note : str
+        Stands before where the areas lie.
+    """
     friction = analysis.project.slide.friction
     parts: list[str | Number] = []
     for one in found:
@@ -271,7 +285,11 @@ def _regions(analysis: Analysis, found: list[Feeder]) -> str:
     for one in found:
         ring = shapely.get_coordinates(getattr(one.region, "exterior", None))[:-1]
         name = analysis.project.roof.planes.name[one.plane]
-        part = "" if abs(one.region.area - one.area) <= 0.02 * one.area else ", of which a part comes here"
+        part = ""
+        if abs(one.region.area - one.area) > 0.02 * one.area and one.region.area > 0.0:
+            size = quantity(float(one.region.area), "area", units)
+            share = 100.0 * one.area / one.region.area
+            part = f" ({size}, of which {share:.0f} % comes here; the rest goes to what is beside)"
         if 3 <= len(ring) <= CORNERS:
             places = units.convert(1.0, "length") * (ring + origin)
             told.append(f"{name}: corners {', '.join(f'({x:.2f}, {y:.2f})' for x, y in places)}{part}")
@@ -307,10 +325,15 @@ def feeders(
         on = cells.plane == plane
         area, brought = float(share[on] @ cells.plan_area[on]), float(share[on] @ weight[on])
         part = float(thrust[on] @ weight[on]) / brought
-        region = shapely.union_all(shapely.buffer(cells.plan[on & (share > WHOLE)], GRID, join_style="mitre"))
-        region = shapely.simplify(shapely.buffer(region, -GRID, join_style="mitre"), 10.0 * GRID)
+        region = region_of(cells, np.flatnonzero(on & (share > WHOLE)))
         found.append(Feeder(plane, area, brought / area, float(roof.planes.slope[plane]), part, region))
     return sorted(found, key=lambda one: -one.pressure * one.area * np.sin(one.slope))
+
+
+def region_of(cells: Cells, which: IntArray) -> shapely.Polygon | shapely.MultiPolygon:
+    """Where on plan cells lie, without the seams between them. [m]."""
+    region = shapely.union_all(shapely.buffer(cells.plan[which], GRID, join_style="mitre"))
+    return shapely.simplify(shapely.buffer(region, -GRID, join_style="mitre"), 10.0 * GRID)
 
 
 def _by_way(

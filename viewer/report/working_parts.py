@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -60,7 +61,7 @@ class ClampAt:
     """One clamp in one case with the force at one height and temperature one way.
 
     `parts` (4, 6) are the unfactored effects of snow, end bound, dead load and temperature on the grip, and
-    `force` (6,) their factored sum; `temperature` says what is not as given.
+    `force` (6,) their factored sum; `temperature` says what is not as given; `state` is that of the panels.
     """
 
     clamp: int
@@ -69,6 +70,7 @@ class ClampAt:
     temperature: str
     parts: Array
     force: Array
+    state: int = 0
 
 
 LEFT_OUT = 5e-5  # parts of A, N and moments that four digits do not show [-]
@@ -94,8 +96,19 @@ _ASKEW = (
 )
 
 
-def force_steps(analysis: Analysis, at: ClampAt) -> tuple[Step, ...]:
-    """Continuity of the rail, what the end bound brings, and the factored force along the seam."""
+EndSteps = Callable[[Analysis, "ClampAt", float], tuple[Step, ...]]
+
+
+def force_steps(analysis: Analysis, at: ClampAt, end_steps: EndSteps) -> tuple[Step, ...]:
+    """Continuity of the rail, what comes from beside by `end_steps`, and the factored force along the seam.
+
+    Parameters
+    ----------
+    analysis : Analysis
+    at : ClampAt
+    end_steps : callable
+        Steps from E, the share of the bounds that the frame gives. [N]
+    """
     total = float(analysis.tributary[at.case, at.clamp])
     snow, ends = float(at.parts[0, 0]), float(at.parts[1, 0])
     largest = float(np.abs(analysis.clamp_force[..., 0]).max(initial=0.0))
@@ -114,7 +127,7 @@ def force_steps(analysis: Analysis, at: ClampAt) -> tuple[Step, ...]:
         )
     _, kept = _terms(analysis, at, 0, "R")
     if any(name == "γ_S E" for name, _, _ in kept):
-        steps.append(_end_step(analysis, at, ends))
+        steps += end_steps(analysis, at, ends)
     words = {"γ_S E": "E: part of the upper bound of snow beyond the row's end, which the step before gives"}
     words["γ_D G"] = "G: rail's own weight"
     words["γ_T H"] = f"H: restrained temperature{at.temperature}, the same frame without snow"
@@ -180,92 +193,6 @@ def _sum(terms: list[tuple[str, float, float]], kind: str, sign: float) -> Expre
             Number(sign * value, kind),
         ]
     return tuple(part for part in expression if part != "")
-
-
-def _end_step(analysis: Analysis, at: ClampAt, ends: float) -> Step:
-    """The clamp's share of what snow beyond the row's ends can bring."""
-    row = int(analysis.project.layout.clamp_row[at.clamp])
-    layout, bounds = analysis.project.layout, analysis.force.end_bound[at.case, row]
-    reaching = _rows_that_reach(analysis, row)
-    parted = _parted(analysis, at.case)[reaching]
-    if parted.any():
-        total = float(analysis.force.end_bound[at.case, reaching].sum() + parted.sum())
-        return _aside_step(at, ends, total, layout.row_name[row] if len(reaching) == 1 else "")
-    if not bounds.any():
-        return _end_step_of_others(analysis, at, ends)
-    s = float(layout.clamp_s[at.clamp])
-    end = int(s > float(layout.row_length[row]) - s)
-    if bounds[end] < 1e-3 * bounds.sum():
-        end = 1 - end
-    bound, other = float(bounds[end]), float(bounds[1 - end])
-    share = ends / bound
-    note = (
-        f"B from the table of extra force at the ends of partial rows, {('left', 'right')[end]} end, by the "
-        "spread of the blanket from the fall line (analysis.spread_angle, judgment); it "
-        "leans on the rail's overhang, evenly from its tip to the end clamp."
-    )
-    if other > 1e-3 * bound:
-        note += " What the bound at the other end adds here is in k_E."
-    return Step(
-        "Upper bound of snow beyond the row's end",
-        "E",
-        "k_E B",
-        (Number(share), " × ", Number(bound, "force")),
-        Number(ends, "force"),
-        f"k_E = {100.0 * share:.3g} % of it reaches this clamp, from the frame",
-        f"{note} More than 100 % is the lever of the overhang." if share > 1.0 else note,
-    )
-
-
-def _rows_that_reach(analysis: Analysis, row: int) -> NDArray[np.int64]:
-    """Rows whose loads a clamp of a row may feel: its own, and others only through panels that give way."""
-    layout = analysis.project.layout
-    if not analysis.project.table.analysis.panel_flexibility:
-        return np.array([row])
-    return np.flatnonzero(layout.row_plane == layout.row_plane[row])
-
-
-def _parted(analysis: Analysis, case: int) -> Array:
-    """What obstructions send down beside themselves and what lands off higher roofs, by row. [N]."""
-    force = analysis.force
-    parted = np.zeros(len(analysis.project.layout.row_name))
-    np.add.at(parted, force.row, -force.aside[case, :, 1])
-    return parted
-
-
-def _aside_step(at: ClampAt, ends: float, total: float, row: str) -> Step:
-    """The same where obstructions send snow down beside themselves, or higher roofs do."""
-    share = ends / total if total > 0.0 else 0.0
-    which = f"this row ({row})" if row else "all rows of this plane together"
-    return Step(
-        "Upper bound of snow beside obstructions, off higher roofs and beyond the ends of rows",
-        "E",
-        "k_E B",
-        (Number(share), " × ", Number(total, "force")),
-        Number(ends, "force"),
-        f"k_E = {100.0 * share:.3g} % of it reaches this clamp, from the frame",
-        "B is what passes obstructions and may come down along their sides, what lands off higher roofs, and "
-        f"the extra force at the ends of partial rows, on {which}.",
-    )
-
-
-def _end_step_of_others(analysis: Analysis, at: ClampAt, ends: float) -> Step:
-    """The same where the row itself has no such ends, but shares its panels with rows that have."""
-    layout, bound = analysis.project.layout, analysis.force.end_bound[at.case].sum(axis=1)
-    plane = layout.row_plane[layout.clamp_row[at.clamp]]
-    rows = np.flatnonzero((layout.row_plane == plane) & (bound > 0.0))
-    named = ", ".join(layout.row_name[row] for row in rows[:3]) + (" and others" if len(rows) > 3 else "")
-    total = float(bound[rows].sum())
-    share = ends / total if total > 0.0 else 0.0
-    return Step(
-        "Upper bound of snow beyond the ends of other rows",
-        "E",
-        "k_E B",
-        (Number(share), " × ", Number(total, "force")),
-        Number(ends, "force"),
-        f"k_E = {100.0 * share:.3g} % of it reaches this clamp through the panels, from the frame",
-        f"B from the table of extra force at the ends of partial rows, all ends of {named}.",
-    )
 
 
 def part_step(analysis: Analysis, at: ClampAt, direction: int) -> Step:

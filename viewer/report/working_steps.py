@@ -28,6 +28,7 @@ Array = NDArray[np.float64]
 
 DIRECTIONS = ("along", "across", "pull", "push", "roll", "twist")
 _FACTOR = {DesignFormat.ASD: "Ω", DesignFormat.LRFD: "φ", DesignFormat.EN: "γ_M"}
+LISTED = 8  # clamps of a seam named one by one
 
 
 def clamp_at(analysis: Analysis, clamp: int, case: int, limit: str) -> ClampAt:
@@ -55,6 +56,7 @@ def clamp_at(analysis: Analysis, clamp: int, case: int, limit: str) -> ClampAt:
         temperature=", reversed" * (warmth < 0.0) + ", with second fixed points that hold" * held,
         parts=np.stack([snow, unit[2 * q + case], unit[3 * q], warmth * unit[3 * q + 1 + held]]),
         force=force[reading],
+        state=reading // len(basis.readings),
     )
 
 
@@ -280,10 +282,15 @@ def anchorage_steps(analysis: Analysis, governing: Governing) -> tuple[Step, ...
         names.append("Σ F")
         for value in along:
             parts += [" + ", Number(float(value), "force")]
-    words = ["all clamps on the seam"]
+    layout = analysis.project.layout
+    on = np.flatnonzero(panel_strips(layout)[0] == governing.target)
+    listed = ", ".join(layout.clamp_name[clamp] for clamp in on[:LISTED]) + (
+        " and others" if len(on) > LISTED else ""
+    )
+    words = [f"F of all clamps on the seam ({listed}) in this case, each found as the one above"]
     for name, value, what in (
         (
-            "B",
+            "G_p",
             rest,
             "the strip's own weight down the slope, the snow's friction on it and what solar arrays bring",
         ),

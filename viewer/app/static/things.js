@@ -32,7 +32,7 @@ export class ThingsPane {
     const things = this.store.state.things[table];
     return h("section", { class: "editor", "aria-label": TABLES[table].title },
       h("h2", {}, TABLES[table].title),
-      things.length ? null : h("p", { class: "note" }, "None in the project."),
+      things.length ? null : h("p", { class: "note" }, table === "obstruction" ? "None in the project file. What the roof file itself shows stands in the picture, and snow drifts there too." : "None in the project file."),
       things.map((thing) => this.#thing(table, thing)),
       this.#adder(table));
   }

@@ -1,0 +1,253 @@
+"""Steps of the hand check for snow from beside a row: each bound by itself, and the clamp's share of it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fea.analysis import Analysis
+from fea.rails.actions import rail_loads
+from fea.rails.frame import solve_frame
+from fea.rails.rows import build_frame
+from roofmodel.sliding.cells import aside
+from roofmodel.sliding.ends import end_parts
+from roofmodel.sliding.landed import on_cells
+from roofmodel.sliding.obstructions import upper_faces
+from roofmodel.sliding.thrust import valley_factor
+from roofmodel.surface import FLAT_SLOPE
+from viewer.quantities import quantity, system
+from viewer.report.working_flow import SAME, WHOLE, Feeder, feeders, feeding_step, passing, region_of
+from viewer.report.working_parts import ClampAt, Number, Step
+
+Array = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+
+FEW, SMALL = 4, 0.01  # parts told one by one, and the least share of E that one has [-]
+LITTLE = 5e-4  # a rest of E below this goes with the largest part [-]
+Kind = Literal["end", "landed", "boxes"]
+
+
+@dataclass(frozen=True)
+class Part:
+    """One bound: which row, from where, its size [N] and what of it reaches the clamp [N]."""
+
+    kind: Kind
+    row: int
+    end: int
+    bound: float
+    reached: float = 0.0
+
+
+def bound_parts(analysis: Analysis, case: int, row: int) -> list[Part]:
+    """All bounds whose loads a clamp of a row may feel: its own row's, and through panels its plane's."""
+    layout, force = analysis.project.layout, analysis.force
+    rows = np.array([row])
+    if analysis.project.table.analysis.panel_flexibility:
+        rows = np.flatnonzero(layout.row_plane == layout.row_plane[row])
+    landed = np.zeros_like(force.aside) if force.landed is None else force.landed
+    found = []
+    for one in rows.tolist():
+        found += [Part("end", one, end, float(force.end_bound[case, one, end])) for end in (0, 1)]
+        on = force.row == one
+        found.append(Part("landed", one, 0, float(-landed[case, on, 1].sum())))
+        found.append(Part("boxes", one, 0, float(-(force.aside - landed)[case, on, 1].sum())))
+    return [part for part in found if part.bound > 1e-9]
+
+
+def reached(analysis: Analysis, at: ClampAt, parts: list[Part]) -> list[Part]:
+    """The parts with what each brings to the clamp along its seam, by the frame under it alone."""
+    project, force = analysis.project, analysis.force
+    count = len(parts)
+    ends, beside = np.zeros((count, *force.end_bound.shape[1:])), np.zeros((count, *force.aside.shape[1:]))
+    landed = np.zeros_like(force.aside) if force.landed is None else force.landed
+    for k, part in enumerate(parts):
+        if part.kind == "end":
+            ends[k, part.row, part.end] = part.bound
+            continue
+        on = force.row == part.row
+        beside[k, on] = (landed if part.kind == "landed" else force.aside - landed)[at.case, on]
+    alone = replace(force, thrust=np.zeros_like(beside), end_bound=ends, aside=beside)
+    loads, _ = rail_loads(project.roof, project.layout, project.rail, alone)
+    stiffness = analysis.support.stiffness
+    frame = build_frame(
+        project.layout, project.rail, project.clamp, support=stiffness[at.state] if stiffness else None
+    )
+    along = solve_frame(frame, loads).clamp_force[2 * count : 3 * count, at.clamp, 0]
+    return [replace(part, reached=float(value)) for part, value in zip(parts, along, strict=True)]
+
+
+def end_steps(analysis: Analysis, at: ClampAt, ends: float) -> tuple[Step, ...]:
+    """E, the clamp's share of every bound, after each bound from the numbers that it comes about from."""
+    row = int(analysis.project.layout.clamp_row[at.clamp])
+    parts = reached(analysis, at, bound_parts(analysis, at.case, row))
+    order = sorted(parts, key=lambda part: -abs(part.reached))
+    told = [p for p in order[:FEW] if abs(p.reached) > SMALL * abs(ends)] or order[:1]
+    letters = ["B"] if len(told) == 1 else [f"B_{k}" for k in range(1, len(told) + 1)]
+    steps = [_bound_step(analysis, at.case, p, letter) for p, letter in zip(told, letters, strict=True)]
+    rest = ends - sum(part.reached for part in told)
+    if abs(rest) <= LITTLE * abs(ends):  # too little to be told by itself
+        told[0] = replace(told[0], reached=told[0].reached + rest)
+    expression: list[str | Number] = []
+    for part in told:
+        expression += [" + "] if expression else []
+        expression += [Number(part.reached / part.bound), " × ", Number(part.bound, "force")]
+    more = abs(rest) > LITTLE * abs(ends)
+    if more:
+        expression += [" + ", Number(rest, "force")]
+    names = ["k_E" if letter == "B" else letter.replace("B", "k") for letter in letters]
+    shares = ", ".join(
+        f"{name} = {100.0 * part.reached / part.bound:.3g} %" for name, part in zip(names, told, strict=True)
+    )
+    note = "An extra force at a row's end leans on the rail's overhang, evenly from its tip to the end clamp."
+    if any(part.kind == "end" and part.reached > part.bound for part in told):
+        note += " More than 100 % is the lever of the overhang."
+    if any(part.row != row for part in told):
+        note += " Those on other rows come through the panels, which give way."
+    if more:
+        note += " The last number: all other such bounds together."
+    formula = " + ".join(f"{name} {letter}" for name, letter in zip(names, letters, strict=True))
+    final = Step(
+        "Upper bounds of snow from beside, as far as they reach this clamp",
+        "E",
+        formula + (" + E_r" if more else ""),
+        tuple(expression),
+        Number(ends, "force"),
+        f"{shares} of it {'reaches' if len(told) == 1 else 'each reach'} this clamp, from the frame",
+        note,
+    )
+    return (*steps, final)
+
+
+def _bound_step(analysis: Analysis, case: int, part: Part, letter: str) -> Step:
+    if part.kind == "end":
+        return _end_step(analysis, case, part, letter)
+    return _brought_step(analysis, case, part, letter)
+
+
+def _end_step(analysis: Analysis, case: int, part: Part, letter: str) -> Step:
+    """Planes, areas and pressures that make up the bound at a row's end, and what other rows hold of it."""
+    project, graph = analysis.project, analysis.graph
+    layout = project.layout
+    spread = project.slide.spread_angle
+    weight = analysis.force.node_weight[case]
+    taken = end_parts(project.roof, layout, graph, (part.row, part.end), weight, spread)
+    found = [own_plane(analysis, case, taken.cell, taken.share)] if len(taken.cell) else []
+    if len(taken.node):
+        node, at = np.unique(taken.node, return_inverse=True)
+        start = np.bincount(at, taken.start).astype(np.float64)
+        found += feeders(analysis, case, node, start)
+    name = layout.row_name[part.row]
+    title = f"Upper bound at the {('left', 'right')[part.end]} end of row {name}"
+    where = f"is within {np.degrees(spread):.3g}° of the fall line from that end and held by no other row"
+    note = _held_words(analysis, case, part.row, taken.held)
+    step = feeding_step(analysis, found, (title, letter), where, note)
+    rest = part.bound - step.result.value
+    if abs(rest) <= SAME * part.bound:
+        return replace(step, result=Number(part.bound, "force"))
+    own = found[:1] if found and found[0].plane == int(layout.row_plane[part.row]) and len(taken.cell) else []
+    step = feeding_step(analysis, own, (title, letter), where, note)
+    rest = part.bound - step.result.value
+    expression = (*step.expression, " + ", Number(rest, "force")) if own else (Number(part.bound, "force"),)
+    return replace(
+        step,
+        formula=f"{step.formula} + D" if own else letter,
+        expression=expression,
+        result=Number(part.bound, "force"),
+        note=f"{step.note} The last number is what other planes send through the spread, by the flow.",
+    )
+
+
+def own_plane(analysis: Analysis, case: int, cell: IntArray, share: Array) -> Feeder:
+    """Snow of one plane on parts of its cells."""
+    cells, project = analysis.graph.cells, analysis.project
+    area = share * cells.plan_area[cell]
+    weight = float(area @ analysis.force.cell_pressure[case, cell])
+    plane = int(cells.plane[cell[0]])
+    region = region_of(cells, cell[share > WHOLE])
+    total = float(area.sum())
+    return Feeder(plane, total, weight / total, float(project.roof.planes.slope[plane]), 1.0, region)
+
+
+def held_by(
+    analysis: Analysis, case: int, held: dict[int, tuple[IntArray, Array]]
+) -> list[tuple[str, float]]:
+    """Rows that hold snow within the spread, and the force that each takes off the end, the largest first."""
+    project = analysis.project
+    found = []
+    for row, (cell, share) in held.items():
+        one = own_plane(analysis, case, cell, share)
+        found.append((project.layout.row_name[row], one.force(project.slide.friction)))
+    return sorted(found, key=lambda pair: -pair[1])
+
+
+def _held_words(analysis: Analysis, case: int, row: int, held: dict[int, tuple[IntArray, Array]]) -> str:
+    units = system(analysis.project.table.project.units)
+    rows = [(name, value) for name, value in held_by(analysis, case, held) if value > 1.0]
+    words = "Spread of the blanket: analysis.spread_angle, judgment."
+    own = analysis.project.layout.row_name[row]
+    others = [(name, value) for name, value in rows if name != own][:FEW]
+    if others:
+        told = ", ".join(f"{name} {quantity(value, 'force', units)}" for name, value in others)
+        words += f" Other rows take snow of the plane in it: {told}; without them it leans here too."
+    return words
+
+
+def _brought_step(analysis: Analysis, case: int, part: Part, letter: str) -> Step:
+    """What lands above a row off higher roofs, or what obstructions send down beside themselves."""
+    project, graph, force = analysis.project, analysis.graph, analysis.force
+    roof = project.roof
+    on = graph.catch_row == part.row
+    reach = passing(graph, graph.catch_node[on], valley_factor(roof, graph, project.slide.valley)[0])
+    here = reach[: graph.cells.count]
+    terms: list[tuple[str, float, float, float]] = []  # name, force or weight, slope, part
+    if part.kind == "landed":
+        lower = analysis.landing.lower
+        for k, plane in enumerate(lower.plane.tolist()):
+            if roof.planes.slope[plane] > FLAT_SLOPE and lower.weight[case, k] > 0.0:
+                arrives = float(on_cells(graph, plane, lower.patch[k]) @ here)
+                edge = int(force.exit_edge[lower.edge[k]])
+                name = roof.edges.name[edge] if edge >= 0 else "an open edge"
+                terms.append((name, float(lower.weight[case, k]), float(roof.planes.slope[plane]), arrives))
+    else:
+        faces = upper_faces(roof)
+        face, cell, share = aside(graph.cells, faces)
+        kept = np.zeros(faces.count)
+        np.add.at(kept, face, share * here[cell])
+        box = np.flatnonzero(faces.obstacle >= 0)
+        sent = force.obstacle_thrust[case] - force.obstacle_held[case]
+        for k, one in enumerate(box.tolist()):
+            terms.append(
+                (roof.obstacles.name[int(faces.obstacle[one])], float(sent[k]), 0.0, float(kept[one]))
+            )
+    terms = sorted(
+        (term for term in terms if term[1] * term[3] > 1e-6 * part.bound), key=lambda term: -term[1] * term[3]
+    )[:FEW]
+    expression: list[str | Number] = []
+    total = 0.0
+    for _, size, slope, arrives in terms:
+        turn: tuple[str | Number, ...] = (" × sin ", Number(slope, "angle")) if part.kind == "landed" else ()
+        expression += [*([" + "] if expression else []), Number(size, "force"), *turn, " × ", Number(arrives)]
+        total += size * arrives * (float(np.sin(slope)) if part.kind == "landed" else 1.0)
+    rest = part.bound - total
+    more = not terms or abs(rest) > 1e-3 * part.bound
+    if more:
+        expression += [*([" + "] if expression else []), Number(rest, "force")]
+    row, names = project.layout.row_name[part.row], ", ".join(term[0] for term in terms)
+    if part.kind == "landed":
+        title, formula = f"Upper bound of what lands above row {row} off higher roofs", "Σ W sin θ r"
+        source = f"W: weight that slides over {names} and lands, this case; θ: slope it lands on"
+    else:
+        title, formula = f"Upper bound of what obstructions send down to row {row} beside them", "Σ W r"
+        source = f"W: force on {names} less what is counted on of it, this case"
+    return Step(
+        title,
+        letter,
+        f"{formula} + D" if more else formula,
+        tuple(expression),
+        Number(part.bound, "force"),
+        f"{source}; r: part that comes to this row, by the flow over the roof",
+        "The last number: the rest, by the flow over the roof." if more else "",
+    )
