@@ -42,7 +42,8 @@ def study_source(found: StudyResult, today: date) -> tuple[dict[str, bytes], str
         rails = found.rails[first_rail : first_rail + RAILS]
         picture = f"chart{first_rail}.svg"
         files[picture] = drawing_svg(study_drawing(found, rails), name).encode()
-        parts.append(t.figure(picture, "Largest line load over span, colored by the limit that governs"))
+        words = "Largest line load over span, colored by the limit that governs"
+        parts.append(t.figure(picture, words, floats="auto"))
     for units in (first, US if first is SI else SI):
         system = "SI units" if units is SI else "US units"
         parts.append(t.heading(f"Largest line loads, {system}"))
@@ -51,6 +52,7 @@ def study_source(found: StudyResult, today: date) -> tuple[dict[str, bytes], str
         parts.append(t.heading(f"Largest spans, {system}"))
         parts += [t.table(spans_table(found, rail, units)) for rail in found.rails]
     parts += [
+        t.all_placed(),
         t.heading("To be read with them"),
         t.bullets(found.notes),
         t.heading("Cautions"),
