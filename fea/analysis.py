@@ -37,6 +37,7 @@ from fea.checks.limits import (
 )
 from fea.checks.member import member_limits, member_reserve
 from fea.checks.partial_rails import partial_cautions
+from fea.checks.protected import protected_cautions
 from fea.checks.reserve import snow_reserve
 from fea.checks.screw_strength import screw_rule, screw_strength
 from fea.checks.screws import screw_capacity, screw_limits, screw_reserve
@@ -301,6 +302,7 @@ def analyze(
         beyond=after,
         cautions=(
             *cautions(project, snow, found.factors, graph, force, lands),
+            *protected_cautions(project, graph, force, lands),
             *softness,
             *panel_cautions(project, support, together),
             *partial_cautions(layout, snow.cases, limits, project.site.standard),

@@ -17,4 +17,8 @@ layouts of small roofs by the full check, and all paths of made-up ladders, and 
 that meet in a valley stand on one level, and an option gives each plane its own spacing; a check of one
 plane's rows bounds all options that give it the same. Beyond 27 options (`MOST_OPTIONS`), and for pieces on
 one plane, a level shares one spacing, and the result says so.
+
+Where rows leave gaps (planes in pieces, dormers above their eave, rows only as far as snow threatens), what
+passes the ends of the next row arrives too, so that a row far up may unload the lowest: `open_rows` lists all
+paths there and concludes less from each check. `thinning` then leaves out single pieces, one by one.
 """

@@ -1,14 +1,9 @@
-"""Where rows may stand: levels of each group of planes, the rows on them, their material and least demand.
-
-Level 0 is the lowest row above every level eave that counts. Above it the planes of a group share levels of
-one height above the ground, so that rows meet in their valleys. Lengths are whole centimeters or inches, as
-the project file will say them.
-"""
+"""Ladders: rows on the levels of each group of planes, their material and least demand."""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,15 +11,14 @@ from numpy.typing import NDArray
 from fea.checks.combinations import project_factors
 from fea.checks.limits import height_limit
 from fea.planning.ladder import Ladder, Place
-from fea.planning.threats import Eave, Threats
+from fea.planning.places import Levels, levels_of
+from fea.planning.threats import Threats
 from fea.rails.rows import loose_rows
 from roofmodel.errors import InputError
 from roofmodel.layout import Layout
 from roofmodel.memory import Memory
 from roofmodel.project.load import Project
-from roofmodel.project.placement import line_pieces, place_rows
-from roofmodel.project.plan_schema import PlanTable
-from roofmodel.project.schema import RowTable
+from roofmodel.project.placement import place_rows
 from roofmodel.sliding.thrust import ValleyThrust, slide
 from roofmodel.sliding.tributary import row_depths
 from roofmodel.snow.registry import snow_cases
@@ -34,16 +28,8 @@ Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 BoolArray = NDArray[np.bool_]
 
-STEPS = 24  # levels of a slope where the project gives no step
-MOST_LEVELS = 60
-TO_EDGE = 1.0  # a row that comes so near to the end of its plane runs on to it (judgment) [m]
-ROOM = 0.1  # kept between rails and what stands on the roof (judgment) [m]
-TOP_GAP = 0.3  # rows stay this far below the top of their plane [m]
 MOST_OPTIONS = 27  # of one level; beyond, the planes of a group share one spacing
-SHORTEST = 1.5  # seams that a piece of row crosses at least
-UNEVEN = 0.02  # that round numbers may lengthen a rail by [m]
 FOOT = 0.3048
-RAIL = ("edge_distance", "cantilever", "splice_every", "splice_kind")
 
 
 def ladders(
@@ -76,192 +62,25 @@ def ladders(
     InputError
         A plane on which no lowest row can stand.
     """
-    spots = [_places(project, threats, group, full) for group in threats.groups]
-    flat = [place for places, _ in spots for level in places for place in level]
-    by_option = [_placed(project, flat, n) for n in every]
-    demand = _Demand.of(project, flat, by_option[0].layout, memory)
+    spots = [levels_of(project, threats, group, full=full) for group in threats.groups]
+    by_option = [_placed(project, _flat(spots), n) for n in every]
+    held = np.any([placed.held for placed in by_option], axis=0)
+    if not held.all():  # a piece that no choice of clamps holds does not take its level away from the others
+        kept = {id(place) for place, one in zip(_flat(spots), held, strict=True) if one or place.level == 0}
+        spots = [spot.only(kept) for spot in spots]
+        by_option = [_placed(project, _flat(spots), n) for n in every]
+    demand = _Demand.of(project, _flat(spots), by_option[0].layout, memory)
     found, first = [], 0
-    for group, (places, rise) in zip(threats.groups, spots, strict=True):
-        count = sum(len(level) for level in places)
+    for group, spot in zip(threats.groups, spots, strict=True):
+        count = sum(len(level) for level in spot.places)
         own = np.arange(first, first + count)
-        found.append(_ladder(project, group, places, rise, own, by_option, demand))
+        found.append(_ladder(project, group, spot, own, by_option, demand))
         first += count
     return tuple(found)
 
 
-def lowest_distance(project: Project) -> float:
-    """Distance of the lowest rows from their eave, as the project file says it. [m]."""
-    return _snap(project, project.table.plan.eave_distance)
-
-
-def room_for_lowest(project: Project, threats: Threats, eave: Eave) -> tuple[float, float]:
-    """Longest stretch for the lowest row above an eave, and what a rail needs there. [m]."""
-    up = _snap(project, eave.v + project.table.plan.eave_distance)
-    ends = rail_choices(project, eave.plane)[0]["edge_distance"]
-    pieces = _around(line_pieces(project.roof, eave.plane, up), _in_the_way(project, eave.plane, up))
-    known = [(a, b, threats.reach(eave.plane, up, a, b)) for a, b in pieces]
-    found = [_reaching(a, b, *reach) for a, b, reach in known if reach]
-    longest = max((end - start for start, end in found), default=0.0)
-    return max(longest, 0.0), 2.0 * ends + SHORTEST * project.panel.seam_spacing
-
-
-def _snap(project: Project, length: float) -> float:
-    """To what the project file says in round numbers."""
-    unit = 0.0254 if project.table.project.units == "US" else 0.01
-    return float(np.round(length / unit) * unit)
-
-
-def _places(
-    project: Project, threats: Threats, group: tuple[int, ...], full: bool
-) -> tuple[list[list[Place]], Array]:
-    """Places by level, and how far up its plane each level lies for each plane, (planes, h + 1). [m]."""
-    roof, plan = project.roof, project.table.plan
-    eaves = [e for e in threats.eaves if e.plane in group]
-    slope = roof.planes.slope[list(group)]
-    foot = roof.planes.origin[list(group), 2]
-    top = np.array([roof.planes.outline[p].bounds[3] for p in group])
-    lowest = {e: _snap(project, e.v + plan.eave_distance) for e in eaves}
-    single = {p: sum(e.plane == p for e in eaves) == 1 for p in group}
-    first = [
-        place
-        for e in eaves
-        for place in _pieces(project, threats, e.plane, 0, lowest[e], None if single[e.plane] else e.u, full)
-    ]
-    for e in eaves:
-        if not any(place.plane == e.plane for place in first):
-            units = SYSTEMS[project.table.project.units]
-            there, least = room_for_lowest(project, threats, e)
-            message = (
-                f"plan.eave_distance: no row fits on plane {roof.planes.name[e.plane]} at "
-                f"{units.text(lowest[e], 'length')} up the slope: the stretch whose snow threatens is "
-                f"{units.text(there, 'length')} long there, a rail needs {units.text(least, 'length')}"
-            )
-            raise InputError(message)
-    forced = np.array([max([lowest[e] for e in eaves if e.plane == p], default=-np.inf) for p in group])
-    base = float(np.max(foot + np.where(np.isfinite(forced), forced, 0.0) * np.sin(slope)))
-    summit = float(np.max(foot + top * np.sin(slope)))
-    step = plan.step or max(0.2, (summit - base) / np.sin(slope.max()) / STEPS)
-    rises = base + np.arange(1, MOST_LEVELS) * step * float(np.sin(slope.max()))
-    levels, up = [first], [np.where(np.isfinite(forced), forced, 0.0)]
-    for rise in rises[rises < summit]:
-        v = np.array([_snap(project, x) for x in (rise - foot) / np.sin(slope)])
-        stands = (v >= forced + plan.least_spacing - 1e-9) & (v <= top - TOP_GAP) & (v > 0.05)
-        places = [
-            place
-            for plane, at, there in zip(group, v, stands, strict=True)
-            if there
-            for place in _pieces(project, threats, plane, len(levels), float(at), None, full)
-        ]
-        if places:
-            levels.append(places)
-            up.append(v)
-    return levels, np.stack([*up, top], axis=1)
-
-
-def _pieces(
-    project: Project,
-    threats: Threats,
-    plane: int,
-    level: int,
-    up: float,
-    only: tuple[float, float] | None,
-    full: bool,
-) -> list[Place]:
-    """Rows on one line of a plane: one on each piece that snow threatens from, as far as it does or whole."""
-    roof, spacing, rail = project.roof, project.panel.seam_spacing, rail_choices(project, plane)[0]
-    pieces = line_pieces(roof, plane, up)
-    if not pieces:
-        return []
-    left, single = pieces[0][0], len(pieces) == 1
-    pieces = _around(pieces, _in_the_way(project, plane, up))
-    single &= len(pieces) == 1
-    low, high = only or (-np.inf, np.inf)
-    found: list[RowTable] = []
-    for a, b in pieces:
-        reach = threats.reach(plane, up, max(a, low), min(b, high))
-        if reach is None:
-            continue
-        start, end = (a, b) if full and only is None else _reaching(a, b, *(only or reach))
-        if end - start - 2.0 * rail["edge_distance"] < SHORTEST * spacing:
-            continue
-        length = min(end, b - rail["edge_distance"]) - max(start, a + rail["edge_distance"])
-        found.append(
-            RowTable.model_construct(
-                name=f"{plane} {level} {len(found)}",
-                plane=roof.planes.name[plane],
-                up=up,
-                start=None if start == a and single else _inside(project, start - left, a - left, b - left),
-                end=None if end == b and single else _inside(project, end - left, a - left, b - left),
-                **{**rail, "splice_every": _pieces_of_rail(project, rail["splice_every"], length)},
-            )
-        )
-    return [Place(plane, level, row) for row in found]
-
-
-def _pieces_of_rail(project: Project, every: float | None, length: float) -> float | None:
-    """Length of the pieces of a rail; none if it is not spliced. [m].
-
-    As chosen, if clamps surely stand on the last one; else in equal pieces that are no longer than chosen.
-    Where nothing was chosen, in equal pieces no longer than the bars as bought.
-    """
-    most, seams = every or project.table.rail.stock_length, max(project.table.plan.every)
-    if most is None or length <= most:
-        return every
-    if every and not UNEVEN < length % every < seams * project.panel.seam_spacing:
-        return every
-    unit = 0.0254 if project.table.project.units == "US" else 0.01
-    return min(float(np.ceil((length + UNEVEN) / np.ceil(length / most) / unit - 1e-6) * unit), most)
-
-
-def _reaching(a: float, b: float, low: float, high: float) -> tuple[float, float]:
-    """Ends on a piece from a to b of a row that is to reach from low to high. [m]."""
-    return a if low <= a + TO_EDGE else low, b if high >= b - TO_EDGE else high
-
-
-def _in_the_way(project: Project, plane: int, up: float) -> list[tuple[float, float]]:
-    """Stretches of a level line that boxes and solar arrays stand on, with a little room. [m]."""
-    roof = project.roof
-    known, arrays = roof.obstacles, roof.arrays
-    feet = [
-        roof.planes.to_plane(
-            plane, np.concatenate([known.start[known.face == i], known.end[known.face == i]])
-        )
-        for i in np.flatnonzero(~known.parapet & (known.plane == plane))
-    ]
-    feet += list(arrays.corners[arrays.plane == plane]) if arrays.count else []
-    boxes = [(corners.min(axis=0) - ROOM, corners.max(axis=0) + ROOM) for corners in feet]
-    return sorted((float(a[0]), float(b[0])) for a, b in boxes if a[1] < up < b[1])
-
-
-def _around(
-    pieces: list[tuple[float, float]], blocked: list[tuple[float, float]]
-) -> list[tuple[float, float]]:
-    """Pieces without what is blocked."""
-    for low, high in blocked:
-        cut = [part for a, b in pieces for part in ((a, min(b, low)), (max(a, high), b))]
-        pieces = [(a, b) for a, b in cut if b > a]
-    return pieces
-
-
-def rail_choices(project: Project, plane: int) -> tuple[dict[str, Any], str]:
-    """How rails on a plane end and are spliced, and the row of the project file that this follows, if any.
-
-    What the table plan does not say is as in the first row on the plane, else in the first row of the file.
-    """
-    plan, rows = project.table.plan, project.table.row
-    on = [row for row in rows if row.plane == project.roof.planes.name[plane]]
-    model = next(iter(on or rows), plan)
-    follows = [name for name in RAIL if name not in plan.model_fields_set and model is not plan]
-    chosen = {name: getattr(model if name in follows else plan, name) for name in RAIL}
-    plain = all(chosen[name] == PlanTable.model_fields[name].default for name in follows)
-    return chosen, "" if plain or isinstance(model, PlanTable) else model.name
-
-
-def _inside(project: Project, place: float, low: float, high: float) -> float:
-    """A round length near to a place, on the plane."""
-    unit = 0.0254 if project.table.project.units == "US" else 0.01
-    least, most = np.ceil(low / unit - 1e-6) * unit, np.floor(high / unit + 1e-6) * unit
-    return float(np.clip(_snap(project, place), least, most))
+def _flat(spots: list[Levels]) -> list[Place]:
+    return [place for spot in spots for level in spot.places for place in level]
 
 
 @dataclass(frozen=True)
@@ -290,7 +109,9 @@ def _placed(project: Project, places: list[Place], every: int) -> _Placed:
     return _Placed(layout.row_length, clamps, held, loose, layout)
 
 
-def _refuse_loose(project: Project, rows: IntArray, places: list[Place], by_option: list[_Placed]) -> None:
+def _refuse_loose(
+    project: Project, rows: IntArray, places: Sequence[Place], by_option: list[_Placed]
+) -> None:
     """A lowest row that no choice of clamps holds, before anything is checked in vain."""
     for i, place in zip(rows.tolist(), places, strict=True):
         if all(placed.loose[i] for placed in by_option):
@@ -365,13 +186,12 @@ class _Demand:
 def _ladder(
     project: Project,
     group: tuple[int, ...],
-    places: list[list[Place]],
-    up: Array,
+    spot: Levels,
     own: IntArray,
     by_option: list[_Placed],
     demand: _Demand,
 ) -> Ladder:
-    plan = project.table.plan
+    plan, places = project.table.plan, spot.places
     h, n = len(places), len(by_option)
     level = np.repeat(np.arange(h), [len(one) for one in places])
     plane = np.array([place.plane for one in places for place in one])
@@ -386,12 +206,8 @@ def _ladder(
     there = np.array([np.bincount(level[plane == p], minlength=h) > 0 for p in group])
     cost = np.zeros((h, len(choice)))
     for p in range(len(group)):
-        cost += np.where(there[p][:, None] | (choice[:, p] == 0), single[p][:, choice[:, p]], np.inf)
-    apart = up[:, None, :] - up[:, :-1, None]  # planes, from, to
-    allowed = np.triu(np.ones((h, h + 1), dtype=bool), 1)
-    allowed[:, :h] &= (apart[..., :h] >= plan.least_spacing - 1e-9).all(axis=0)
-    if plan.most_spacing is not None:
-        allowed &= (apart <= plan.most_spacing + 1e-9).all(axis=0)
+        once = there[p][:, None] | (choice[:, p] == 0) | (len(choice) == n)  # not the same rows many times
+        cost += np.where(once, single[p][:, choice[:, p]], np.inf)
     least, strips = np.zeros((h, h + 1, len(choice))), np.zeros(2**n)
     if demand.sure:
         for k, p in enumerate(group):
@@ -403,13 +219,14 @@ def _ladder(
         planes=group,
         places=tuple(tuple(one) for one in places),
         cost=cost,
-        allowed=allowed,
+        allowed=spot.allowed(plan.least_spacing, plan.most_spacing),
         alike=_alike(plane, level, own, by_option[0].layout),
         least=least,
         height=_height(project, own, level, h, by_option[0].layout, demand),
         strips=strips,
         most_rows=plan.most_rows,
         choice=choice if len(group) > 1 else None,
+        open=spot.open(plan.least_spacing),
     )
 
 

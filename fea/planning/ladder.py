@@ -13,6 +13,49 @@ Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 BoolArray = NDArray[np.bool_]
 
+SLACK = 1e-9  # of costs and utilizations that count as equal
+
+Path = tuple[tuple[int, int], ...]  # (level, option) of each row, from below
+
+
+@dataclass(frozen=True)
+class Checked:
+    """What the full check says about a group's path: use of its rows over target, and of its strips.
+
+    `parts` splits the use of each row by the planes of the group, in their order; empty for one plane.
+    """
+
+    rows: tuple[float, ...]
+    strips: float
+    parts: tuple[tuple[float, ...], ...] = ()
+
+    @property
+    def worst(self) -> float:
+        """Largest of all."""
+        return max(*self.rows, self.strips)
+
+
+@dataclass(frozen=True)
+class Found:
+    """What was found for one group.
+
+    Attributes
+    ----------
+    path : Path
+        The best that passes; the least used one if none does.
+    feasible : bool
+    proven : bool
+        Whether nothing cheaper passes (or nothing at all), under the assumption of this module.
+    cost : float
+    checked : Checked
+    """
+
+    path: Path
+    feasible: bool
+    proven: bool
+    cost: float
+    checked: Checked
+
 
 @dataclass(frozen=True)
 class Place:
@@ -51,6 +94,8 @@ class Ladder:
     most_rows : int
     choice : (m, planes) int
         Which spacing each option gives to each plane; None for one plane, option by option.
+    open : bool
+        Whether rows leave gaps, so that the next row does not say all about what a row holds.
     """
 
     planes: tuple[int, ...]
@@ -63,6 +108,7 @@ class Ladder:
     strips: Array
     most_rows: int
     choice: IntArray | None = None
+    open: bool = False
 
     @property
     def spacings(self) -> IntArray:

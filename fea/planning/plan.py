@@ -8,19 +8,20 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from fea.analysis import Analysis, analyze, check_limits
+from fea.analysis import Analysis, analyze
 from fea.checks.audit import REFINED
 from fea.checks.limits import Limit
-from fea.checks.strips import panel_strips
-from fea.moving import Prepared, on_rigid_seams, prepare
-from fea.planning.candidates import FOOT, MOST_LEVELS, ladders, lowest_distance, rail_choices
-from fea.planning.ladder import Ladder
-from fea.planning.search import Checked, Found, Path, search
+from fea.moving import on_rigid_seams, prepare
+from fea.planning.candidates import FOOT, ladders
+from fea.planning.checking import HEIGHT, allowed_share, checked, path_rows, target_rows
+from fea.planning.ladder import Checked, Found, Ladder, Path
+from fea.planning.places import MOST_LEVELS, lowest_distance, rail_choices
+from fea.planning.search import search
 from fea.planning.slivers import without_slivers
+from fea.planning.thinning import thinned
 from fea.planning.threats import Threats, find_threats, threatening, upstream
 from fea.refining import with_narrower_strips
 from roofmodel.errors import InputError
-from roofmodel.layout import Layout
 from roofmodel.project.load import Project, with_rows
 from roofmodel.project.plan_schema import ProtectTable
 from roofmodel.project.schema import RowTable
@@ -31,7 +32,6 @@ Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
 LEAK = 0.01  # of the threatening snow may pass the rows before the plan is refused [-]
-HEIGHT = "rail height"
 NARROWINGS = 3
 FINEST = 0.1  # between levels that are looked at where wider steps do not pass (judgment) [m]
 
@@ -63,6 +63,12 @@ class Plan:
     notes : tuple of str
     shared : bool
         Whether rows of one level had to share a clamp spacing: pieces on one plane, or many planes.
+    thinned : bool
+        Whether single pieces were then left out or given fewer clamps, one by one (`fea.planning.thinning`).
+    gaps : bool
+        Whether rows leave gaps, on planes in pieces or as far as snow threatens (`fea.planning.open_rows`).
+    full : bool
+        Whether rows run on over their planes, also where nothing threatens.
     """
 
     threats: Threats
@@ -77,11 +83,14 @@ class Plan:
     failure: str
     notes: tuple[str, ...]
     shared: bool = False
+    thinned: bool = False
+    gaps: bool = False
+    full: bool = False
 
     @property
     def proven(self) -> bool:
         """Whether nothing cheaper passes among what `fea.planning.candidates` offers."""
-        return all(found.proven and found.feasible for _, found in self.groups)
+        return not self.thinned and all(found.proven and found.feasible for _, found in self.groups)
 
     @property
     def passed(self) -> bool:
@@ -128,7 +137,9 @@ def plan_rows(
     step = _finer_step(project, threats)
     finer = _with_plan(project, step=step)
     try:
-        closer = _shorter_or_whole(finer, threats, options, most_checks, tell)
+        closer = _shorter_or_whole(
+            finer, threats, options, most_checks, tell, only=plan.full if plan.gaps else None
+        )
     except InputError:  # what cannot be does not take away what was found
         return plan
     if closer.failure and excess(closer) >= excess(plan):
@@ -149,8 +160,14 @@ def _shorter_or_whole(
     every: tuple[int, ...],
     most_checks: int,
     tell: Callable[[str], None] | None,
+    only: bool | None = None,
 ) -> Plan:
-    """Rows as far as snow threatens; on to the ends of their planes where these pass or come nearer to it."""
+    """Rows as far as snow threatens; on to the ends of their planes where these pass or come nearer to it.
+
+    `only` takes the first (False) or the second (True) alone.
+    """
+    if only is not None:
+        return _narrowed(project, threats, every, most_checks, tell, full=only)
     plan = _narrowed(project, threats, every, most_checks, tell, full=False)
     partial = any(row.start is not None or row.end is not None for row in plan.rows)
     if not plan.failure or not partial:
@@ -173,8 +190,8 @@ def _finer_step(project: Project, threats: Threats) -> float:
 
 def excess(plan: Plan) -> float:
     """Largest share of its target that any limit uses. [-]."""
-    target = plan.analysis.project.table.plan.target
-    shares = [np.nan_to_num(one.utilization, nan=0.0) / _target(one, target) for one in plan.analysis.limits]
+    limits, target = plan.analysis.limits, plan.analysis.project.table.plan.target
+    shares = [np.nan_to_num(one.utilization, nan=0.0) / allowed_share(one, target) for one in limits]
     return max((float(share.max(initial=0.0)) for share in shares), default=0.0)
 
 
@@ -194,10 +211,21 @@ def _narrowed(
         if plan.analysis.exceeded or not broken or any(name != REFINED for name in broken):
             return plan
         project, words = with_narrower_strips(project)
-        plan = _search(project, threats, every, most_checks, tell, full=full)
+        plan = _again(plan, project) or _search(project, threats, every, most_checks, tell, full=full)
         note = f"The self-audit asked for narrower strips: analysis.strip_width is now {words}."
         plan = replace(plan, notes=(*plan.notes, note))
     return plan
+
+
+def _again(plan: Plan, project: Project) -> Plan | None:
+    """The same rows on narrower strips; None if they do not pass, or might be the cheapest no more."""
+    if not plan.gaps:
+        return None
+    analysis = analyze(with_rows(project, plan.rows))
+    leak = passing_by(analysis, plan.threats)
+    failure = _failure(project, analysis, leak, sure=False)
+    again = replace(plan, analysis=analysis, passing_by=leak, failure=failure)
+    return None if excess(again) > 1.0 + 1e-9 or leak > LEAK else again
 
 
 def _search(
@@ -224,7 +252,11 @@ def _search(
 
     plan = project.table.plan
     found, checks = search(choices, check, even=plan.goal == "even", most_checks=most_checks)
-    rows, _ = path_rows(project, choices, every, [one.path for one in found])
+    paths = [one.path for one in found]
+    changes, tries = (
+        thinned(prepared, choices, every, paths) if all(one.feasible for one in found) else ({}, 0)
+    )
+    rows, _ = path_rows(project, choices, every, paths, changes)
     analysis = analyze(with_rows(project, rows))
     layout = analysis.project.layout
     length = float(layout.row_length.sum())
@@ -235,19 +267,25 @@ def _search(
         for ladder, one in zip(choices, found, strict=True)
     )
     leak = passing_by(analysis, threats)
+    sure = all(one.proven for one in found)
+    failure = _failure(project, analysis, leak, sure)
+    tried = _tried(project, choices, checks, sure) if failure else ()
     return Plan(
         threats=threats,
         rows=rows,
         analysis=analysis,
         groups=by_group,
-        checks=checks,
+        checks=checks + tries,
         length=length,
         clamps=clamps,
         cost=per_meter * length + plan.clamp_cost * clamps + plan.row_cost * len(rows),
         passing_by=leak,
-        failure=_failure(project, analysis, leak),
-        notes=(*threats.notes, *_notes(project, threats, by_group, checks >= most_checks)),
+        failure=failure,
+        notes=(*threats.notes, *tried, *_notes(project, threats, by_group, checks >= most_checks)),
         shared=any(_shares(ladder, one.path) for ladder, one in zip(choices, found, strict=True)),
+        thinned=bool(changes),
+        gaps=any(ladder.open for ladder in choices),
+        full=full,
     )
 
 
@@ -255,110 +293,6 @@ def _shares(ladder: Ladder, path: Path) -> bool:
     """Whether rows of one level of a path have one clamp spacing because nothing else was looked for."""
     on = [[place.plane for place in ladder.places[level]] for level, _ in path]
     return ladder.together or any(len(set(planes)) < len(planes) for planes in on)
-
-
-def path_rows(
-    project: Project, choices: Sequence[Ladder], every: Sequence[int], paths: Sequence[Path]
-) -> tuple[tuple[RowTable, ...], list[tuple[int, int]]]:
-    """Rows of one path for each group, named by plane and counted from below.
-
-    Returns
-    -------
-    tuple of RowTable
-    list of (int, int)
-        Group of each row, and which row of its path it belongs to.
-    """
-    rows: list[RowTable] = []
-    home: list[tuple[int, int]] = []
-    count: dict[tuple[int, int], int] = {}
-    for group, (ladder, path) in enumerate(zip(choices, paths, strict=True)):
-        for step, (level, option) in enumerate(path):
-            for place in ladder.places[level]:
-                name = project.roof.planes.name[place.plane]
-                number = count.setdefault((place.plane, level), 1 + sum(p == place.plane for p, _ in count))
-                pieces = [p for p in ladder.places[level] if p.plane == place.plane]
-                letter = "" if len(pieces) == 1 else "abcdefghijklmnopqrstuvwxyz"[pieces.index(place) % 26]
-                spacing = ladder.spacings[option, ladder.planes.index(place.plane)]
-                update = {"name": f"{name}-{number}{letter}", "every": every[spacing]}
-                rows.append(place.row.model_copy(update=update))
-                home.append((group, step))
-    return tuple(rows), home
-
-
-def checked(
-    prepared: Prepared, choices: Sequence[Ladder], every: Sequence[int], paths: Sequence[Path]
-) -> list[Checked]:
-    """Full check of one path for each group.
-
-    Parameters
-    ----------
-    prepared : Prepared
-    choices : sequence of Ladder
-    every : sequence of int
-        Clamp spacings.
-    paths : sequence of Path
-
-    Returns
-    -------
-    list of Checked
-    """
-    project = prepared.project
-    rows, home = path_rows(project, choices, every, paths)
-    placed = with_rows(project, rows)
-    limits, target = check_limits(placed, prepared.memory), project.table.plan.target
-    use = row_use(limits, placed.layout, target)
-    strips = strip_use(limits, placed.layout, target)
-    found = []
-    for group, (ladder, path) in enumerate(zip(choices, paths, strict=True)):
-        own = np.zeros((len(path), len(ladder.planes)))
-        for u, (g, step), p in zip(use, home, placed.layout.row_plane, strict=True):
-            if g == group:
-                number = ladder.planes.index(int(p))
-                own[step, number] = max(own[step, number], u)
-        parts = tuple(tuple(map(float, one)) for one in own) if len(ladder.planes) > 1 else ()
-        most = tuple(map(float, own.max(axis=1)))
-        found.append(Checked(most, max(strips.get(p, 0.0) for p in ladder.planes), parts))
-    return found
-
-
-def row_use(limits: Sequence[Limit], layout: Layout, target: float) -> Array:
-    """Largest share of its target that each row uses, (r,); what nobody gave a resistance for counts as 0.
-
-    Solar arrays are left out: no row mends them. Limits of strength may use `target` of their resistance;
-    those of service and the rail's height all of it.
-    """
-    use = np.zeros(len(layout.row_name))
-    for limit in limits:
-        if limit.target == "panel strip" or limit.target.startswith("solar"):
-            continue
-        worst = np.nan_to_num(limit.utilization, nan=0.0).max(axis=0, initial=0.0)
-        np.maximum.at(use, target_rows(limit, layout), worst / _target(limit, target))
-    return use
-
-
-def _target(limit: Limit, target: float) -> float:
-    return 1.0 if limit.service or limit.name == HEIGHT else target
-
-
-def target_rows(limit: Limit, layout: Layout) -> IntArray:
-    """Row of each target of a limit; for a panel strip the first of its rows."""
-    rows = np.arange(len(layout.row_name))
-    if limit.target == "clamp":
-        return layout.clamp_row
-    if limit.target == "row":
-        return rows
-    if limit.target == "span":
-        return np.repeat(rows, np.bincount(layout.clamp_row, minlength=len(rows)) + 1)
-    first = np.unique(panel_strips(layout)[0], return_index=True)[1]
-    return np.asarray(layout.clamp_row[first])
-
-
-def strip_use(limits: Sequence[Limit], layout: Layout, target: float) -> dict[int, float]:
-    """Largest share of its target that the panel strips of each plane use."""
-    limit = next(one for one in limits if one.target == "panel strip")
-    plane = layout.row_plane[target_rows(limit, layout)]
-    worst = np.nan_to_num(limit.utilization, nan=0.0).max(axis=0, initial=0.0) / target
-    return {int(p): float(worst[plane == p].max()) for p in np.unique(plane)}
 
 
 def passing_by(analysis: Analysis, threats: Threats) -> float:
@@ -390,22 +324,22 @@ def passing_by(analysis: Analysis, threats: Threats) -> float:
     return float(weight.max(initial=0.0)) / threats.weight
 
 
-def _asks(limit: Limit, share: Array, project: Project) -> str:
-    """What hardware would have to have where no rows pass."""
+def _asks(limit: Limit, share: Array, project: Project, sure: bool) -> str:
+    """What hardware would have to have where no rows pass, if it is sure that none do."""
     if limit.name == HEIGHT:
         least = float(np.nanmax(np.where(share >= share.max(), limit.demand, np.nan)))
         units = SYSTEMS[project.table.project.units]
         return f"; it asks for a rail top {units.text(least, limit.quantity)} high"
-    return "" if limit.service else f"; it asks for {share.max():.2f} times the strength"
+    return "" if limit.service or not sure else f"; it asks for {share.max():.2f} times the strength"
 
 
-def _failure(project: Project, analysis: Analysis, leak: float) -> str:
+def _failure(project: Project, analysis: Analysis, leak: float, sure: bool) -> str:
     """One statement of what is not kept, and where; empty if all is."""
     layout, roof, target = analysis.project.layout, project.roof, project.table.plan.target
     worst = (0.0, "")
     height = [limit for limit in analysis.limits if limit.name == HEIGHT and (limit.utilization > 1.0).any()]
     for limit in height or analysis.limits:  # no choice of rows mends a rail that is too low
-        share = np.nan_to_num(limit.utilization, nan=0.0) / _target(limit, target)
+        share = np.nan_to_num(limit.utilization, nan=0.0) / allowed_share(limit, target)
         if not share.size or share.max() <= max(worst[0], 1.0 + 1e-9):
             continue
         case, which = (int(i) for i in np.unravel_index(np.argmax(share), share.shape))
@@ -414,10 +348,11 @@ def _failure(project: Project, analysis: Analysis, leak: float) -> str:
             row = int(target_rows(limit, layout)[which])
             where = f" on plane {roof.planes.name[layout.row_plane[row]]}"
         use = 100.0 * float(limit.utilization[case, which])
-        of = "" if _target(limit, target) == 1.0 else f" (target {100.0 * target:.0f} %)"
+        of = "" if allowed_share(limit, target) == 1.0 else f" (target {100.0 * target:.0f} %)"
+        name, asks = analysis.snow.cases[case].name, _asks(limit, share, project, sure)
         words = (
             f"{limit.name}{where}: {limit.target_name[which]} still uses {use:.0f} %{of} in the "
-            f'case "{analysis.snow.cases[case].name}" with the best rows found{_asks(limit, share, project)}'
+            f'case "{name}" with the best rows found{asks}'
         )
         worst = (float(share.max()), words)
     if worst[1]:
@@ -434,6 +369,24 @@ def _failure(project: Project, analysis: Analysis, leak: float) -> str:
             "above them; bring rows closer to edges and valleys (plan.edge_distance), or place some by hand"
         )
     return ""
+
+
+def _tried(project: Project, choices: Sequence[Ladder], checks: int, sure: bool) -> tuple[str, ...]:
+    """What was looked at where no rows were found."""
+    units, names = SYSTEMS[project.table.project.units], project.roof.planes.name
+    parts = []
+    for ladder in choices:
+        for plane in ladder.planes:
+            up = sorted({p.row.up for level in ladder.places[1:] for p in level if p.plane == plane})
+            if up:
+                low, high = units.text(up[0], "length"), units.text(up[-1], "length")
+                parts.append(f"on {names[plane]} at {len(up)} heights from {low} to {high}")
+    above = f"; above the lowest rows {', '.join(parts)}" if parts else ", with no room above the lowest"
+    ended = "others fail by what these show" if sure else "the search ended before all were seen"
+    return (
+        f"Tried: {checks} layouts in full, of up to {project.table.plan.most_rows} rows one above the other"
+        f"{above}; {ended}.",
+    )
 
 
 def _notes(

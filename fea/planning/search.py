@@ -13,6 +13,9 @@ assumption, that no row does better for holding more snow; where a check contrad
 it is not proven. Where strips fail and rows do not, the path itself is put aside; and all paths with that
 single spacing when they fail by more than `CLEAR`, if the rows of all levels have the same seams: on others,
 two rows with clamps on every second seam may share the strips.
+
+Rows that leave gaps, on planes in pieces or as far as snow threatens, are also reached by what passes the
+ends of the next row: these paths are looked at again with what does hold there (`fea.planning.open_rows`).
 """
 
 from __future__ import annotations
@@ -25,56 +28,16 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from fea.planning.ladder import Ladder
+from fea.planning.ladder import SLACK, Checked, Found, Ladder, Path
+from fea.planning.open_rows import deepened
 
 Array = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
 
 CLEAR = 1.03  # strips that fail by more fail wherever rows with this option stand on the same seams
-SLACK = 1e-9  # of costs and utilizations that count as equal
 DOUBT = 0.01  # a check this far below its bound contradicts the assumption
+MORE_CHECKS = 45  # of one group whose rows leave gaps
 NEAR = 0.98  # where nothing passes, rows whose use might be this part of the best found's are not looked for
-
-Path = tuple[tuple[int, int], ...]  # (level, option) of each row, from below
-
-
-@dataclass(frozen=True)
-class Checked:
-    """What the full check says about a group's path: use of its rows over target, and of its strips.
-
-    `parts` splits the use of each row by the planes of the group, in their order; empty for one plane.
-    """
-
-    rows: tuple[float, ...]
-    strips: float
-    parts: tuple[tuple[float, ...], ...] = ()
-
-    @property
-    def worst(self) -> float:
-        """Largest of all."""
-        return max(*self.rows, self.strips)
-
-
-@dataclass(frozen=True)
-class Found:
-    """What was found for one group.
-
-    Attributes
-    ----------
-    path : Path
-        The best that passes; the least used one if none does.
-    feasible : bool
-    proven : bool
-        Whether nothing cheaper passes (or nothing at all), under the assumption of this module.
-    cost : float
-    checked : Checked
-    """
-
-    path: Path
-    feasible: bool
-    proven: bool
-    cost: float
-    checked: Checked
 
 
 @dataclass
@@ -172,6 +135,15 @@ def search(
         feasible = state.best is not None
         proven = state.done and not state.doubted
         found.append(Found(path, feasible, proven, state.path_cost(path), checked))
+    for number, state in enumerate(states):
+        if state.ladder.open:
+
+            def check_one(path: Path, number: int = number) -> Checked:
+                return check([path if k == number else one.path for k, one in enumerate(found)])[number]
+
+            most = min(MORE_CHECKS, most_checks - checks)
+            found[number], more = deepened(state.ladder, found[number], state.seen, check_one, most)
+            checks += more
     return found, checks
 
 

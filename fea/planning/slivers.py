@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from fea.planning.candidates import room_for_lowest
+from fea.planning.places import room_for_lowest
 from fea.planning.threats import Threats
 from roofmodel.project.load import Project
 from roofmodel.units import SYSTEMS

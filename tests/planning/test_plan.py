@@ -10,7 +10,8 @@ from plan_projects import HIP, gable, with_roof
 from fea.analysis import analyze, check_limits
 from fea.planning import plan as planning
 from fea.planning.candidates import ladders
-from fea.planning.plan import passing_by, path_rows, plan_rows, row_use, strip_use
+from fea.planning.checking import path_rows, row_use, strip_use
+from fea.planning.plan import passing_by, plan_rows
 from fea.planning.threats import find_threats
 from roofmodel.errors import InputError
 from roofmodel.memory import Memory

@@ -195,6 +195,8 @@ def test_what_was_not_tried_is_said(told):
     plan = SimpleNamespace(
         rows=("R", "R"),
         shared=told,
+        gaps=told,
+        thinned=told,
         clamps=8,
         failure="",
         analysis=SimpleNamespace(
@@ -205,6 +207,8 @@ def test_what_was_not_tried_is_said(told):
     )
     assert ("ends of rows were looked at" in verdict_words(plan)) == told
     assert ("share one clamp spacing" in verdict_words(plan)) == told
+    assert ("have rows on the same levels" in verdict_words(plan)) == told
+    assert ("single pieces were then left out" in verdict_words(plan)) == told
 
 
 def test_command_says_what_fails_and_where(tmp_path):

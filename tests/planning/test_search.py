@@ -7,8 +7,8 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
-from fea.planning.ladder import Ladder
-from fea.planning.search import Checked, search
+from fea.planning.ladder import Checked, Ladder
+from fea.planning.search import search
 
 
 def all_paths(ladder):

@@ -7,7 +7,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from fea.planning.plan import Plan, target_rows
+from fea.planning.checking import target_rows
+from fea.planning.plan import Plan
 
 
 @dataclass(frozen=True)
@@ -133,6 +134,10 @@ def verdict_words(plan: Plan) -> str:
         return f"NOT VERIFIED: {what} keep what could be checked; no resistance was given for {named}."
     proof = "nothing cheaper passes" if plan.proven else "not proven to be the cheapest"
     alike = ", where rows that stand on one level share one clamp spacing" if plan.shared else ""
+    if plan.gaps:
+        alike += ", where planes that hand snow to one another have rows on the same levels"
+    if plan.thinned:
+        alike += "; single pieces were then left out or given fewer clamps, one by one"
     ends = ""
     if plan.analysis.project.table.protect:
         ends = (

@@ -1,0 +1,74 @@
+"""What still comes down on something protected, against the weight of snow on the roof by hand."""
+
+import re
+
+import numpy as np
+import pytest
+from plan_projects import TWO_ROWS, gable
+
+from fea.analysis import analyze
+from fea.checks.protected import reaching
+from roofmodel.errors import InputError
+from roofmodel.project.load import load_project
+from roofmodel.sliding.flow import Exit
+from roofmodel.units import STANDARD_GRAVITY
+
+PRESSURE = 0.5 * 300.0 * STANDARD_GRAVITY  # half a meter of 300 kg/m^3 [Pa]
+SLOPE = 1.5 * 6.0 * PRESSURE  # on the east side, 1.5 m on plan by 6 m [N]
+ALONG = np.cos(np.radians(25.0))
+EAST = TWO_ROWS[: TWO_ROWS.index("[[row]]", 5)]
+WEST = TWO_ROWS[len(EAST) :]
+SIDE = '[[protect]]\nname = "walk"\nplanes = ["E1"]\n'
+HALF = '[[protect]]\nname = "walk"\narea = "3 0, 9 0, 9 2.9, 3 2.9 m"\nmargin = "0 m"\n'
+
+
+def told(folder, rows, mark):
+    """The sentence on the walk, and the weight in it. [N]."""
+    path = folder / "project.toml"
+    path.write_text(gable(ROWS=rows, MORE=mark))
+    analysis = analyze(load_project(path))
+    found = [words for words in analysis.cautions if words.startswith("walk is to be protected")]
+    assert len(found) == 1
+    return found[0], 1e3 * float(re.search(r"([\d.]+) kN", found[0])[1]), analysis
+
+
+@pytest.mark.parametrize(
+    ("rows", "mark", "weight", "held"),
+    [
+        (WEST, SIDE, SLOPE, False),  # no row on the side that threatens
+        (WEST, HALF, SLOPE / 2.0, False),
+        (EAST, SIDE, 0.4 * ALONG * 6.0 * PRESSURE, True),  # 0.4 m of slope below the row
+        (EAST.replace('"0.4 m"', '"1.2 m"'), SIDE, 1.2 * ALONG * 6.0 * PRESSURE, False),
+        (EAST + 'end = "3 m"\n', SIDE, SLOPE / 2.0, False),  # the other half has no row
+    ],
+)
+def test_what_falls_on_the_walk_is_the_snow_that_no_row_holds(tmp_path, rows, mark, weight, held):
+    words, told_weight, analysis = told(tmp_path, rows, mark)
+    strip = 0.4 * ALONG * 3.0 * PRESSURE if "end" in rows else 0.0  # below the row falls too
+    assert told_weight == pytest.approx(weight + strip, abs=6.0)
+    assert ("from below the lowest rows on E1" in words) == held
+    assert ("which no row holds" in words) != held
+    if mark == SIDE:  # all that leaves over the eave, by the flow itself
+        east = analysis.project.roof.edges.name.index("E1 eave")
+        over = analysis.force.exit_weight[0, analysis.force.exit_edge == east].sum()
+        assert over >= told_weight - 6.0
+
+
+def test_shares_that_reach_all_exits_are_whole(tmp_path):
+    """Every cell's snow leaves over an edge or is caught by a row: parts add up to one."""
+    _, _, analysis = told(tmp_path, EAST, SIDE)
+    graph = analysis.graph
+    part = reaching(graph, graph.exit_kind == Exit.EDGE)
+    caught = np.zeros(graph.node_count)
+    caught[graph.catch_node] = 1.0
+    assert set(np.round(part + caught, 12)[: graph.cells.count]) <= {0.0, 1.0}
+    weight = analysis.force.cell_pressure[0] * graph.cells.plan_area
+    assert weight @ part[: graph.cells.count] == pytest.approx(analysis.force.exit_weight[0].sum())
+
+
+@pytest.mark.parametrize("field", ["onto", "planes"])
+def test_unknown_planes_are_refused_whatever_the_command(tmp_path, field):
+    path = tmp_path / "project.toml"
+    path.write_text(gable(MORE=f'[[protect]]\nname = "walk"\n{field} = ["S9"]\n'))
+    with pytest.raises(InputError, match=rf'protect "walk".{field}: there is no plane "S9"'):
+        load_project(path)
