@@ -137,9 +137,8 @@ def plan_rows(
     step = _finer_step(project, threats)
     finer = _with_plan(project, step=step)
     try:
-        closer = _shorter_or_whole(
-            finer, threats, options, most_checks, tell, only=plan.full if plan.gaps else None
-        )
+        nearer = plan.full if plan.gaps else None
+        closer = _shorter_or_whole(finer, threats, options, most_checks, tell, nearer)
     except InputError:  # what cannot be does not take away what was found
         return plan
     if closer.failure and excess(closer) >= excess(plan):
