@@ -15,9 +15,9 @@ from fea.rails.rows import build_frame
 from roofmodel.sliding.cells import aside
 from roofmodel.sliding.ends import end_parts
 from roofmodel.sliding.landed import on_cells
-from roofmodel.sliding.obstructions import upper_faces
 from roofmodel.sliding.thrust import valley_factor
 from roofmodel.surface import FLAT_SLOPE
+from roofmodel.upper_faces import upper_faces
 from viewer.quantities import quantity, system
 from viewer.report.working_flow import SAME, WHOLE, Feeder, feeders, feeding_step, passing, region_of
 from viewer.report.working_parts import ClampAt, Number, Step
