@@ -22,7 +22,6 @@ COLORS = (
     "#7A9E3F",
 )  # of LIMITS  # fmt: skip
 LETTERS = "abcdefghij"  # of LIMITS, for those who see no colors
-ALWAYS = 4  # limits that the legend has even where they govern nowhere
 BESIDE = 5  # names of the legend in a line
 WIDE, HIGH = 330.0, 240.0  # of one panel
 LEFT, TOP, GAP_X, GAP_Y = 90.0, 130.0, 60.0, 110.0
@@ -54,8 +53,7 @@ def study_drawing(found: StudyResult, rails: Sequence[RailTableau] | None = None
         for a in range(panels):
             floor = TOP + (r * lines + a // ACROSS) * (HIGH + GAP_Y) + HIGH
             _panel(drawing, found, rail, a, LEFT + a % ACROSS * (WIDE + GAP_X), floor, most)
-    governs = {int(k) for rail in some for k in np.unique(rail.governing)}
-    shown = [k for k in range(len(LIMITS)) if k < ALWAYS or k in governs]
+    shown = sorted({int(k) for rail in some for k in np.unique(rail.governing)} - {-1})
     for place, k in enumerate(shown):
         color, name = COLORS[k], LIMITS[k]
         x, y = LEFT + 210.0 * (place % BESIDE), drawing.size[1] - 82.0 + 26.0 * (place // BESIDE)
