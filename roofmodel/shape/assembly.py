@@ -30,6 +30,8 @@ NO_GROUND = (
     "The file shows nothing below the roof: "
     f"its lowest point is taken {STOREY:g} m above the ground (judgment)."
 )
+LEAST_EDGE = 1e-3  # pieces of an edge are no shorter [m]
+STUB = 0.1  # so near to a corner the wall of a cheek that tapers off runs on to it [m]
 FLAT, OVERHANGS = "so the direction of fall is", "overhangs the wall above"  # what these notes say
 OVERHANG_NOTE = 0.05  # overhangs from here on are mentioned [m]
 
@@ -156,14 +158,14 @@ def _cut_edges(
     feet: dict[int, list[tuple[float, float]]] = {}
     for row in rows:
         if row.foot >= 0 and row.gap == 0.0:
-            feet.setdefault(row.foot, []).append(row.foot_at)
+            feet.setdefault(row.foot, []).append(_to_ends(pieces, row))
     rows_of: list[tuple[int, float, float]] = []
     kind: list[EdgeKind] = []
     parent: list[list[tuple[float, int]]] = []
+    length = np.linalg.norm(pieces.end - pieces.start, axis=1)
     for index in range(len(kinds)):
         spans = feet.get(index, [])
-        marks = sorted({0.0, 1.0, *(share for span in spans for share in span)})
-        cuts = [marks[0], *(high for low, high in itertools.pairwise(marks) if high - low > 1e-9)]
+        cuts = _cuts(spans, LEAST_EDGE / max(float(length[index]), LEAST_EDGE))
         parent.append([])
         for low, high in itertools.pairwise(cuts):
             inside = any(a <= 0.5 * (low + high) <= b for a, b in spans)
@@ -182,6 +184,22 @@ def _cut_edges(
             height[_locate(parent[row.foot], 0.5 * sum(row.foot_at))] = 0.5 * sum(row.wall)
     edges = Edges(edge_names(planes, owner, tuple(kind)), tuple(kind), starts, ends, owner, height)
     return edges, parent
+
+
+def _to_ends(pieces: Pieces, row: StepRow) -> tuple[float, float]:
+    """Where along its edge a wall stands; as far as the corner where it tapers off right before that."""
+    low, high = row.foot_at
+    stub = STUB / max(float(np.linalg.norm(pieces.end[row.foot] - pieces.start[row.foot])), 1e-9)
+    return (0.0 if low < stub else low), (1.0 if high > 1.0 - stub else high)
+
+
+def _cuts(spans: Sequence[tuple[float, float]], least: float) -> list[float]:
+    """Shares at which an edge is cut, 0 and 1 among them, none nearer to one another than `least`."""
+    cuts = [0.0]
+    for share in sorted({share for span in spans for share in span}):
+        if share - cuts[-1] > least and 1.0 - share > least:
+            cuts.append(share)
+    return [*cuts, 1.0]
 
 
 def _locate(spans: Sequence[tuple[float, int]], share: float) -> int:

@@ -9,7 +9,9 @@ import pytest
 import shapely
 from shapes import gable, rectangle, turned
 
+from roofmodel.shape.assembly import _cuts
 from roofmodel.shape.builders import RoofPart, build_roof
+from roofmodel.shape.dormers import Dormer
 from roofmodel.shape.planes import height_at, plan_polygons
 from roofmodel.shape.recognition import recognize
 from roofmodel.surface import EdgeKind
@@ -190,3 +192,17 @@ def test_steps_turn_with_the_roof(turn):
     np.testing.assert_allclose(np.sort(spun.steps.wall.ravel()), np.sort(plain.steps.wall.ravel()), rtol=1e-7)
     np.testing.assert_allclose(np.sort(spun.steps.gap), np.sort(plain.steps.gap), atol=1e-7)
     assert sorted(spun.edges.kind) == sorted(plain.edges.kind)
+
+
+def test_the_wall_of_a_cheek_runs_on_to_its_tip():
+    """A dormer after a trip through 32-bit numbers: no stubs of rake where its cheeks taper off, as built."""
+    slopes = np.radians([40.0, np.nan, 40.0, np.nan])
+    part = RoofPart("gable", np.array([[0.0, 0], [16, 0], [16, 10], [0, 10]]), slopes, 4.0)
+    roof = build_roof([part], [Dormer("S1", 6.0, 1.0, 2.4, 1.1, np.radians(35.0), "gable")])
+    again = recognize(roof.points.astype(np.float32).astype(float), roof.faces)
+    assert sorted(again.edges.kind) == sorted(roof.edges.kind)
+    assert again.edges.length.min() > 0.3
+
+
+def test_no_edge_is_shorter_than_a_millimeter():
+    assert _cuts([(0.0, 0.4), (0.4 + 1e-7, 0.8), (0.8, 1.0 - 1e-8)], 1e-4) == [0.0, 0.4, 0.8, 1.0]
