@@ -33,6 +33,7 @@ IntArray = NDArray[np.int64]
 
 LEAK = 0.01  # of the threatening snow may pass the rows before the plan is refused [-]
 NARROWINGS = 3
+TRIED = "Tried: "
 FINEST = 0.1  # between levels that are looked at where wider steps do not pass (judgment) [m]
 
 
@@ -223,7 +224,8 @@ def _again(plan: Plan, project: Project) -> Plan | None:
     analysis = analyze(with_rows(project, plan.rows))
     leak = passing_by(analysis, plan.threats)
     failure = _failure(project, analysis, leak, sure=False)
-    again = replace(plan, analysis=analysis, passing_by=leak, failure=failure)
+    notes = plan.notes if failure else tuple(note for note in plan.notes if not note.startswith(TRIED))
+    again = replace(plan, analysis=analysis, passing_by=leak, failure=failure, notes=notes)
     return None if excess(again) > 1.0 + 1e-9 or leak > LEAK else again
 
 
@@ -383,7 +385,7 @@ def _tried(project: Project, choices: Sequence[Ladder], checks: int, sure: bool)
     above = f"; above the lowest rows {', '.join(parts)}" if parts else ", with no room above the lowest"
     ended = "others fail by what these show" if sure else "the search ended before all were seen"
     return (
-        f"Tried: {checks} layouts in full, of up to {project.table.plan.most_rows} rows one above the other"
+        f"{TRIED}{checks} layouts in full, of up to {project.table.plan.most_rows} rows one above the other"
         f"{above}; {ended}.",
     )
 
