@@ -37,7 +37,6 @@ from fea.checks.limits import (
 )
 from fea.checks.member import member_limits, member_reserve
 from fea.checks.partial_rails import partial_cautions
-from fea.checks.protected import protected_cautions
 from fea.checks.reserve import snow_reserve
 from fea.checks.screw_strength import screw_rule, screw_strength
 from fea.checks.screws import screw_capacity, screw_limits, screw_reserve
@@ -50,6 +49,7 @@ from fea.rails.frame import solve_frame
 from fea.rails.loads import FrameResult, RailLoads
 from fea.rails.rows import build_frame
 from fea.solvers.direct import Solver
+from fea.still_falling import protected_cautions
 from roofmodel.hardware import DesignFormat
 from roofmodel.memory import Memory, recall
 from roofmodel.project.load import Project

@@ -7,7 +7,7 @@ import pytest
 from plan_projects import TWO_ROWS, gable
 
 from fea.analysis import analyze
-from fea.checks.protected import reaching
+from fea.still_falling import reaching
 from roofmodel.errors import InputError
 from roofmodel.project.load import load_project
 from roofmodel.sliding.flow import Exit
