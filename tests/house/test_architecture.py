@@ -23,7 +23,6 @@ LARGE = {"gmsh", "ifcopenshell", "matplotlib", "pyvista", "vtk", "vtkmodules", "
 
 # Rooms that know each other both ways, and why.
 MUTUAL = {
-    ("fea.planning", "fea.checks"): "whose snow comes down on what is protected, planned for and checked",
     ("fea.model", "fea.elements"): "beams give their results on the structure's data",
     ("fea.model", "fea.solvers"): "contact and condensation assemble a structure themselves",
     ("viewer.report", "viewer.beyond"): "tables of the report, for what follows the first failure",
