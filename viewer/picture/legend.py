@@ -16,6 +16,7 @@ from viewer.picture.sheet import FOOTER, MARGIN, Overlay, Shape
 
 Array = NDArray[np.float64]
 
+LANDS = "snow off higher roofs lands here"
 STEPS = 120  # pieces of a color bar
 
 
@@ -32,6 +33,11 @@ def add_legends(overlay: Overlay, analysis: Analysis, scene: Scene, view: View) 
     _north(overlay, view, right - 20.0 * point, top + 36.0 * point)
     y = overlay.size[1] - 11.0 * point
     overlay.write(style.CAUTION, left, y, "note", bold=True, color=style.INK)
+    if len(scene.landed):
+        x = left + 262.0 * point
+        sample = np.array([[x, y], [x + 16.0 * point, y]])
+        overlay.shapes.append(Shape(sample, line=style.ACCENT, width=1.4 * point))
+        overlay.write(LANDS, x + 21.0 * point, y, "note", color=style.MUTED)
     count = len(set(overlay.unnamed) & set(analysis.project.layout.row_name))
     if count:
         words = f"{count} row{'s' if count > 1 else ''} not named for lack of room"
