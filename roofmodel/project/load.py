@@ -50,8 +50,9 @@ class Project:
     table : ProjectFile
         What it says, SI.
     digest : str
-        SHA-256 of the project file, its base and the files they name, so that a result can be reproduced;
-        empty once `with_rows` has moved rows.
+        SHA-256 of the project file and the files it names, so that a result can be reproduced; with a base,
+        of all these, each after its length (8 bytes, big end first), the base second; empty
+        once `with_rows` has moved rows.
     roof, site, rail, clamp, panel, seam, layout, slide
         Inputs of the calculation; seam is None without its table.
     framing : Framing or None
@@ -124,10 +125,26 @@ def load_project(path: str | Path, *, rows_needed: bool = True, rows_count: bool
     return _assemble(table, path, digest, base, rows_needed=rows_needed, rows_count=rows_count)
 
 
+class _Several:
+    """SHA-256 of several files, each after its length, so that what moves between them shows."""
+
+    def __init__(self) -> None:
+        self._hash = hashlib.sha256()
+
+    def update(self, data: bytes) -> None:
+        self._hash.update(len(data).to_bytes(8, "big"))
+        self._hash.update(data)
+
+    def hexdigest(self) -> str:
+        return self._hash.hexdigest()
+
+
 def _digest(text: str, base: BaseFile | None) -> Any:
-    digest = hashlib.sha256(text.encode())
-    if base is not None:
-        digest.update(base.text.encode())
+    if base is None:
+        return hashlib.sha256(text.encode())
+    digest = _Several()
+    for one in (text, base.text):
+        digest.update(one.encode())
     return digest
 
 
@@ -313,7 +330,7 @@ def load_roof(path: str | Path) -> tuple[RoofSurface, RoofFile, str]:
         )
     except InputError as error:
         message = f"{path.name}: {SYSTEMS[table.project.units].reworded(str(error))}"
-        raise InputError(message) from None
+        raise InputError(message if base is None else base.told(message)) from None
 
 
 def _read_roof(table: ProjectFile | RoofFile, path: Path, digest: Any) -> RoofSurface:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import asyncio
+import hashlib
 from pathlib import Path
 
 import numpy as np
@@ -12,7 +14,9 @@ from small_project import GOOD, IMPORTED, US, changed, command, gable_mesh, stl
 from roofmodel.errors import InputError
 from roofmodel.project.load import load_project, load_roof
 from viewer.app import messages
-from viewer.app.session import change, open_state, reload, save
+from viewer.app.desk import Desk
+from viewer.app.server import _start_export
+from viewer.app.session import State, change, open_state, preview, reload, save
 from viewer.app.view import state_data
 from viewer.plan.export import _moved
 
@@ -92,6 +96,25 @@ def test_the_hash_holds_both_files(tmp_path: Path) -> None:
     assert len({first, second, load_project(path).digest}) == 3
 
 
+def test_what_moves_from_file_to_file_changes_the_hash(tmp_path: Path) -> None:
+    """Rows of the project replace those of its base, those put on top of the base stand beside its own."""
+    row, short = '[[row]]\nname = "R2"\nplane = "S1"\nup = "2 m"\n', 'builds_on = "common/en.toml"\n'
+    one = load_project(pair(tmp_path, text=short + row))
+    two = load_project(pair(tmp_path, base=row + GOOD, text=short))
+    assert (len(one.table.row), len(two.table.row)) == (1, 2)
+    assert one.digest != two.digest
+    alone = tmp_path / "common" / "en.toml"
+    assert load_project(alone).digest == hashlib.sha256(alone.read_bytes()).hexdigest()
+
+
+def test_a_lent_roof_that_cannot_be_built_tells_where_it_is_from(tmp_path: Path) -> None:
+    crossed = changed('footprint = "0 0, 6 0, 6 4, 0 4 m"', 'footprint = "0 0, 6 0, 0 4, 6 4 m"')
+    path = pair(tmp_path, base=crossed, text='builds_on = "common/en.toml"\n')
+    for read in (load_project, load_roof):
+        with pytest.raises(InputError, match=r"\(\[roof\] is taken from common/en.toml\)$"):
+            read(path)
+
+
 @pytest.mark.parametrize(
     ("name", "words"),
     [
@@ -162,6 +185,52 @@ def test_the_app_shows_the_whole_and_writes_the_project_only(tmp_path: Path) -> 
     state = reload(state, state.revision)
     assert state_data(state)["hardware"]["rail"]["diameter"] == "48 mm"
     assert save(state, state.revision) is not None
+
+
+def box(name: str, across: str) -> str:
+    return (
+        f'[[obstruction]]\nname = "{name}"\nplane = "S1"\nup = "2 m"\nacross = "{across}"\n'
+        'width = "0.6 m"\ndepth = "0.6 m"\nheight = "1 m"\n'
+    )
+
+
+def standing(state: State) -> list[str]:
+    return [one.name for one in state.now.project.table.obstruction]
+
+
+@pytest.mark.parametrize("own", ["", box("vent", "4 m")], ids=["lent", "own"])
+def test_the_last_thing_is_not_removed_for_one_of_the_base(tmp_path: Path, own: str) -> None:
+    """Neither stays it without a word, nor comes another chimney that nobody put there."""
+    short = 'builds_on = "common/en.toml"\n'
+    path = pair(tmp_path, base=GOOD + box("flue", "2 m"), text=short + own)
+    state = open_state(path)
+    (name,) = standing(state)
+    take = messages.RemoveThing(id=1, type="take", revision=1, table="obstruction", name=name)
+    for step in (change, preview):
+        with pytest.raises(InputError, match=r'nothing was removed.*from there; .*"obstruction = \[\]"'):
+            step(state, take)
+    path.write_text(f"{short}obstruction = []\n")
+    assert standing(open_state(path)) == []  # as the message says
+
+
+def test_one_of_two_lent_things_is_removed_and_the_other_is_own(tmp_path: Path) -> None:
+    base = GOOD + box("flue", "2 m") + box("vent", "4 m")
+    state = open_state(pair(tmp_path, base=base, text='builds_on = "common/en.toml"\n'))
+    take = messages.RemoveThing(id=1, type="take", revision=1, table="obstruction", name="flue")
+    state = change(state, take)
+    assert standing(state) == ["vent"]
+    assert "[obstruction] now stands in us.toml" in state.now.label
+
+
+def test_no_export_of_a_base_that_is_not_shown(tmp_path: Path) -> None:
+    path = pair(tmp_path)
+    desk = Desk(open_state(path), token="")
+    (tmp_path / "common" / "en.toml").write_text(changed('"42 mm"', '"48 mm"'))
+    export = messages.Export(id=1, type="export", revision=1, folder="out", parts=["check"])
+    with pytest.raises(InputError, match=r"en.toml, on which it builds, was changed .* nothing was exported"):
+        asyncio.run(_start_export(desk, asyncio.Queue(), export))
+    assert desk.export is None
+    assert not (tmp_path / "out").exists()
 
 
 def test_a_planned_project_elsewhere_finds_its_base_and_all_files(tmp_path: Path) -> None:

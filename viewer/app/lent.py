@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import copy
 import tomllib
+from collections.abc import Mapping
 from typing import Any
 
 import tomlkit
 from tomlkit import TOMLDocument
 
+from roofmodel.errors import InputError
 from roofmodel.project.base_file import BaseFile
 
 
@@ -24,6 +26,32 @@ def lend(document: TOMLDocument, base: BaseFile) -> dict[str, Any]:
     for name, value in lent.items():
         document.add(name, tomlkit.item(copy.deepcopy(value)))
     return lent
+
+
+def check_removed(content: Mapping[str, Any], base: BaseFile | None, file: str) -> None:
+    """Refuse a change after which a table is in neither file's place: that of the base would come back.
+
+    Parameters
+    ----------
+    content : mapping
+        Content after the change, with the tables of the base below it.
+    base : BaseFile or None
+    file : str
+        Name of the project file.
+
+    Raises
+    ------
+    InputError
+    """
+    tables = {} if base is None else base.tables
+    for name in (name for name in tables if name not in content):
+        message = (
+            f"{file}: {name}: nothing was removed, as {file} builds on {base.name if base else ''} and would "
+            f"have [{name}] from there"
+        )
+        if isinstance(tables[name], list):
+            message += f'; to have none, write "{name} = []" above the first table of {file}'
+        raise InputError(message)
 
 
 def take_back(document: TOMLDocument, lent: dict[str, Any]) -> list[str]:

@@ -328,7 +328,7 @@ def _worked_out(analysis: Analysis, message: messages.Pick) -> dict[str, Any]:
 
 async def _start_export(desk: Desk, out: asyncio.Queue[Any], message: messages.Export) -> None:
     """Begin an export beside everything else."""
-    from viewer.app.session import check_revision
+    from viewer.app.session import check_base, check_revision
 
     check_revision(desk.state, message.revision)
     folder = inside(desk.state.path.parent, message.folder)
@@ -340,6 +340,7 @@ async def _start_export(desk: Desk, out: asyncio.Queue[Any], message: messages.E
     if desk.state.unsaved or there != desk.state.on_disk:
         text = f"save {desk.state.path.name} first: the report names this file and its fingerprint"
         raise InputError(text)
+    check_base(desk.state, "exported", "read the file again")
     if desk.export is not None and not desk.export.done():
         text = "an export is running; wait for it or stop it"
         raise InputError(text)

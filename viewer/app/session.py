@@ -17,7 +17,7 @@ from roofmodel.project.validation import read_text
 from roofmodel.units import SYSTEMS
 from viewer.app import messages
 from viewer.app.edits import apply_edit
-from viewer.app.lent import lend, take_back, whole
+from viewer.app.lent import check_removed, lend, take_back, whole
 from viewer.files import atomic, sweep
 
 if TYPE_CHECKING:
@@ -170,6 +170,7 @@ def preview(state: State, edit: messages.Edit, tell: Tell | None = None) -> Vers
     check_revision(state, edit.revision)
     data = whole(state.now.text, state.now.project.base)
     label = apply_edit(data, edit, state.now.project)
+    check_removed(data, state.now.project.base, state.path.name)
     project = edited_project(state.now.project, data)
     trial = Version("", label, project, None, memory=_shared(state.now, project))
     return _answer(trial, tell, state.now.analysis)
@@ -195,6 +196,7 @@ def _changed(state: State, edit: messages.Edit) -> Version:
     try:
         lent = {} if base is None else lend(document, base)
         label = apply_edit(document, edit, state.now.project)
+        check_removed(document, base, state.path.name)
         taken = take_back(document, lent)
         label += f"; {', '.join(taken)} now stands in {state.path.name}" if taken else ""
         text = tomlkit.dumps(document)
@@ -371,13 +373,7 @@ def save(state: State, revision: int, *, anew: bool = False) -> State:
         except OSError as error:
             message = f"{state.path.name}: cannot be read ({error.strerror})"
             raise InputError(message) from None
-        base = state.now.project.base
-        if base is not None and read_text(base.path) != base.text:
-            message = (
-                f"{state.path.name}: {base.name}, on which it builds, was changed since it was read, so "
-                "nothing was saved. Read the file again and repeat your changes there"
-            )
-            raise InputError(message)
+        check_base(state, "saved", "read the file again and repeat your changes there")
         if there not in (state.on_disk, new):
             message = (
                 f"{state.path.name}: was changed by another program since it was read, and saving would "
@@ -390,6 +386,22 @@ def save(state: State, revision: int, *, anew: bool = False) -> State:
             file.flush()
             os.fsync(file.fileno())
     return replace(state, on_disk=new)
+
+
+def check_base(state: State, done: str, remedy: str) -> None:
+    """Refuse what is about to be done where the base says something else than what is shown.
+
+    Raises
+    ------
+    InputError
+    """
+    base = state.now.project.base
+    if base is not None and read_text(base.path) != base.text:
+        message = (
+            f"{state.path.name}: {base.name}, on which it builds, was changed since it was read, so "
+            f"nothing was {done}; {remedy}"
+        )
+        raise InputError(message)
 
 
 def _bytes(text: str, like: bytes) -> bytes:
