@@ -15,6 +15,7 @@ from rich.console import Console
 from fea.analysis import Analysis
 from roofmodel.units import SYSTEMS
 from viewer.quantities import percent, significant
+from viewer.report.tables import rows_table
 from viewer.row_summary import ALL_ALONG, NEARLY, PEAK_NOTE, peak_places, row_lines
 from viewer.terminal import print_summary
 
@@ -85,6 +86,7 @@ def test_the_largest_force_per_length_says_where_it_acts(tmp_path: Path) -> None
     plain = run(shed(), tmp_path)
     assert peak_places(row_lines(plain), SYSTEMS["SI"]) == ["all along"] * len(row_lines(plain))
     assert PEAK_NOTE not in " ".join(summary(plain).split())
+    assert PEAK_NOTE not in rows_table(plain, SYSTEMS["SI"], row_lines(plain)).note
     valley = run(l_roof(), tmp_path)
     lines = row_lines(valley)
     text = " ".join(summary(valley).split())
@@ -96,3 +98,4 @@ def test_the_largest_force_per_length_says_where_it_acts(tmp_path: Path) -> None
         assert NEARLY * line.peak * (high - low) <= line.total * (1.0 + 1e-9)
         assert f"{low / FOOT:.2f} to {high / FOOT:.2f}" in text
     assert PEAK_NOTE in text
+    assert PEAK_NOTE in rows_table(valley, SYSTEMS["US"], lines).note

@@ -14,6 +14,7 @@ from fea.analysis import Analysis
 from fea.checks.governing import Governing
 from fea.checks.strips import panel_strips, strip_weight
 from tests.demos import demo
+from viewer.report import working_ends
 from viewer.report.end_bounds import spreads
 from viewer.report.page import report_html
 from viewer.report.working import hand_check, tributary_ends
@@ -201,6 +202,23 @@ def test_each_bound_from_beside_is_told_with_its_own_share(*, box: bool, tmp_pat
         assert in_si(step.expression) == pytest.approx(step.result.value, rel=3e-3)
     values = [one for one in last.expression if not isinstance(one, str) and one.kind == "force"]
     assert [step.result.value for step in bounds] == pytest.approx([v.value for v in values][: len(bounds)])
+    assert not [step.title for step in bounds if step.formula.endswith("+ D")]  # it makes any sum right
+    ends = [step for step in bounds if " end of row " in step.title]
+    assert ("overhang" in last.note) == bool(ends)
+
+
+def test_a_bound_from_an_obstruction_alone_says_nothing_of_overhangs(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    analysis = run(projects()["doorway"].replace("[surface]", BESIDE + "[surface]", 1), tmp_path)
+    governing = analysis.attachment
+    assert governing is not None
+    at = clamp_at(analysis, 0, governing.case, "clamp along the seam")
+    parts = [part for part in bound_parts(analysis, at.case, 0) if part.kind == "boxes"]
+    monkeypatch.setattr(working_ends, "bound_parts", lambda *_: parts)
+    (found,) = reached(analysis, at, parts)
+    *_, last = end_steps(analysis, at, found.reached)
+    assert last.note == ""
 
 
 def test_a_row_beside_that_takes_the_snow_of_an_end_is_named(tmp_path: Path) -> None:

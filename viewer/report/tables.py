@@ -132,6 +132,7 @@ def cases_table(analysis: Analysis) -> Table:
 def rows_table(analysis: Analysis, units: UnitSystem, rows: Sequence[RowLine]) -> Table:
     """Sliding force on each row before load factors."""
     line, force = units.label("line"), units.label("force")
+    places = peak_places(rows, units)
     by_en = any(math.isfinite(r.undrifted) for r in rows)
     parts = (("Undrifted (6.4)", [r.undrifted for r in rows]), ("With drift", [r.drifted for r in rows]))
     more = [(f"{head} {force}", column(v, "force", units)) for head, v in parts if by_en]
@@ -141,7 +142,7 @@ def rows_table(analysis: Analysis, units: UnitSystem, rows: Sequence[RowLine]) -
         column([r.length for r in rows], "length", units),
         [str(r.clamps) for r in rows],
         column([r.peak for r in rows], "line", units),
-        peak_places(rows, units),
+        places,
         column([r.mean for r in rows], "line", units),
         column([r.total for r in rows], "force", units),
         column([r.total - r.own for r in rows], "force", units),
@@ -160,16 +161,17 @@ def rows_table(analysis: Analysis, units: UnitSystem, rows: Sequence[RowLine]) -
         f"Max from–to {units.label('length')}",
         f"Mean {line}",
         f"Total {force}",
-        f"of it from other planes {force}",
+        f"of it through valleys and from other planes {force}",
         f"And up to, from beyond the ends {force}",
         *(head for head, _ in more),
         "Case of the total",
         "Worst used",
     )
     marks = tuple("exceeded" if r.utilization > 1.0 else "open" if r.unverified else "" for r in rows)
+    where = f"acts {PEAK_NOTE}; it " if any(" to " in place for place in places) else ""
     note = (
-        f"Force down the slope, before load factors. The largest force per length acts {PEAK_NOTE}; it may "
-        "come from another case than the total. What a coherent blanket may bring from beyond the ends of a "
+        f"Force down the slope, before load factors. The largest force per length {where}may come from "
+        "another case than the total. What a coherent blanket may bring from beyond the ends of a "
         "partial row (worst case) comes on top of the total and is in the checks."
     )
     if by_en:

@@ -101,13 +101,17 @@ def end_steps(analysis: Analysis, at: ClampAt, ends: float) -> tuple[Step, ...]:
     shares = ", ".join(
         f"{name} = {100.0 * part.reached / part.bound:.3g} %" for name, part in zip(names, told, strict=True)
     )
-    note = "An extra force at a row's end leans on the rail's overhang, evenly from its tip to the end clamp."
+    notes = []
+    if any(part.kind == "end" for part in told):
+        notes.append(
+            "An extra force at a row's end leans on the rail's overhang, evenly from tip to end clamp."
+        )
     if any(part.kind == "end" and part.reached > part.bound for part in told):
-        note += " More than 100 % is the lever of the overhang."
+        notes.append("More than 100 % is the lever of the overhang.")
     if any(part.row != row for part in told):
-        note += " Those on other rows come through the panels, which give way."
+        notes.append("Those on other rows come through the panels, which give way.")
     if more:
-        note += " The last number: all other such bounds together."
+        notes.append("The last number: all other such bounds together.")
     formula = " + ".join(f"{name} {letter}" for name, letter in zip(names, letters, strict=True))
     final = Step(
         "Upper bounds of snow from beside, as far as they reach this clamp",
@@ -116,7 +120,7 @@ def end_steps(analysis: Analysis, at: ClampAt, ends: float) -> tuple[Step, ...]:
         tuple(expression),
         Number(ends, "force"),
         f"{shares} of it {'reaches' if len(told) == 1 else 'each reach'} this clamp, from the frame",
-        note,
+        " ".join(notes),
     )
     return (*steps, final)
 

@@ -24,6 +24,7 @@ EVEN = 1e-6  # two numbers that differ by less are one [-]
 GRID = 1e-3  # cells this near touch [m]
 WHOLE = 0.01  # cells that send less of their snow are not drawn into a region [-]
 CORNERS = 8  # a region with more is told by its extent
+IN_FULL = "Each thrust counts in full, whatever its direction: the upper bound (scalar sum)."
 SAME = 2e-3  # so much may a stream differ from the hand sum of the planes that feed it [-]
 
 
@@ -105,7 +106,7 @@ def flow_steps(analysis: Analysis, at: ClampAt, own: float, ends: tuple[float, f
     if valleys:
         note = "It comes onto the row's plane where the valley ends. Rows across the valley hold their part."
         if analysis.project.slide.valley is not ValleyThrust.VECTOR:
-            note = f"Scalar sum of both sides, the upper bound. {note}"
+            note = f"{IN_FULL} {note}"
         what = ("Snow out of a valley farther up", "T_U")
         steps.append(feeding_step(analysis, valleys, what, "comes to this stretch through a valley", note))
         names.append("T_U")
@@ -224,7 +225,7 @@ def _stream_steps(analysis: Analysis, at: ClampAt, pieces: IntArray, force: floa
         if end
         else ("Stream of the valley at the row")
     )
-    note = "Scalar sum of both sides, the upper bound."
+    note = IN_FULL
     if analysis.project.slide.valley is ValleyThrust.VECTOR:
         note = "Vector sum: the last factor is the part of a thrust along the valley and then down the slope."
     return [feeding_step(analysis, found, (title, f"V{end}"), "drains into it above the row", note)]

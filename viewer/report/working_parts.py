@@ -128,7 +128,7 @@ def force_steps(analysis: Analysis, at: ClampAt, end_steps: EndSteps) -> tuple[S
     _, kept = _terms(analysis, at, 0, "R")
     if any(name == "γ_S E" for name, _, _ in kept):
         steps += end_steps(analysis, at, ends)
-    words = {"γ_S E": "E: part of the upper bound of snow beyond the row's end, which the step before gives"}
+    words = {"γ_S E": "E: part of the upper bounds of snow from beside, which the step before gives"}
     words["γ_D G"] = "G: rail's own weight"
     words["γ_T H"] = f"H: restrained temperature{at.temperature}, the same frame without snow"
     note = "; ".join(words[name] for name, _, _ in kept if name in words)
