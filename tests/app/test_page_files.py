@@ -49,6 +49,22 @@ def test_one_script_does_what_its_modules_do():
     assert said.stdout.split() == ["low", "high", "2"]
 
 
+@pytest.mark.skipif(shutil.which("node") is None, reason="runs JavaScript")
+def test_a_page_whose_program_cannot_be_loaded_says_so(tmp_path):
+    """As when the program ends between page and script; there is no all.js beside."""
+    page = """
+        const box = { hidden: true, textContent: "" };
+        globalThis.document = { getElementById: (id) => (id === "notice" ? box : null) };
+        globalThis.addEventListener = (name, act) => act();
+        setTimeout(() => console.log(box.hidden, box.textContent), 200);
+    """
+    (tmp_path / "begin.mjs").write_text(page + _files()["begin.js"].decode())
+    said = subprocess.run(
+        ["node", "begin.mjs"], capture_output=True, text=True, check=True, cwd=tmp_path
+    ).stdout
+    assert said.startswith("false The page cannot reach its program.")
+
+
 @cache
 def _snow():
     return analyze(load_project(MODELS / "cedar-hollow" / "project.toml"), beyond=False)

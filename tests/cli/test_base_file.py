@@ -209,8 +209,16 @@ def test_the_last_thing_is_not_removed_for_one_of_the_base(tmp_path: Path, own: 
     for step in (change, preview):
         with pytest.raises(InputError, match=r'nothing was removed.*from there; .*"obstruction = \[\]"'):
             step(state, take)
-    path.write_text(f"{short}obstruction = []\n")
-    assert standing(open_state(path)) == []  # as the message says
+    path.write_text(f"{short}obstruction = []\n")  # as the message says
+    state = open_state(path)
+    assert standing(state) == []
+    fields: dict[str, messages.Value] = {"name": "hood", "plane": "S1", "up": "2 m", "across": "3 m"}
+    fields |= {"width": "0.6 m", "depth": "0.6 m", "height": "1 m"}
+    add = messages.AddThing(id=1, type="put", revision=1, table="obstruction", fields=fields)
+    state = change(state, add)
+    assert standing(state) == ["hood"]
+    take = messages.RemoveThing(id=2, type="take", revision=2, table="obstruction", name="hood")
+    assert change(state, take).now.text == path.read_text()
 
 
 def test_one_of_two_lent_things_is_removed_and_the_other_is_own(tmp_path: Path) -> None:

@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 import tomlkit
 from tomlkit import TOMLDocument
-from tomlkit.items import AoT, Comment, Table, Whitespace
+from tomlkit.items import AoT, Array, Comment, Table, Whitespace
 
 from roofmodel.errors import InputError
 from roofmodel.layout import Layout
@@ -232,7 +232,7 @@ def _set_thing(document: Document, edit: messages.SetThing) -> str:
 def _take_thing(document: Document, edit: messages.RemoveThing) -> str:
     things, index = _find(document, edit.name, edit.table)
     del things[index]
-    if not len(things):
+    if not len(things) and not isinstance(things, Array):  # [] may stand there to have none of the base
         document.pop(edit.table)
     return f"remove {edit.table} {edit.name}"
 
