@@ -1,9 +1,12 @@
 """Snow that a slope pushes straight across nearly flat roof, and over what rises a little behind it.
 
 A flat part brings no thrust and turns none: what comes down onto it goes on the way it came, whatever small
-fall it has, to the next slope, a wall, or over an edge. A part that falls back a little holds no more than
-the push of its own snow: with even snow on both, p h cos(theta) for each meter, h its rise, against p H
-cos(alpha) of the slope above with its height H (judgment: even snow, rows above not counted, which is safe).
+fall it has, to the next slope, a wall, or over an edge. A part that falls back holds no more than the push of
+its own snow: with even snow on all, p h cos(theta) for each meter, h its rise, against the sum of
+p H cos(alpha) of the slopes above with their heights H (judgment: even snow, rows above not counted, which is
+safe). What falls back at more than `FREE` and rises high holds more: all of it from `STEEP` and a rise of
+`RISE` on, and less in proportion to both (judgment). Valleys that fall keep their streams whatever the rise
+beyond them, where that is not nearly flat.
 """
 
 from __future__ import annotations
@@ -25,8 +28,10 @@ Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 BoolArray = NDArray[np.bool_]
 
-STRAIGHT = np.cos(np.radians(15.0))  # planes that fall this nearly alike hand on strip by strip
-RISE = 1.0  # what rises more behind an edge holds what slides against it (judgment) [m]
+STRAIGHT = np.cos(np.radians(1.0))  # planes that fall this nearly alike hand on strip by strip
+FREE, STEEP = SHALLOW, np.radians(15.0)  # between them what rises holds more and more (judgment) [rad]
+RISE = 1.0  # so much steep rise holds all that slides against it (judgment) [m]
+LEVEL = 1e-3  # sine: valleys that fall less carry nothing away
 AGAINST = -0.1  # cosine: a slope beyond that rises more squarely against the stream holds it (judgment)
 STEP_OUT = 1e-4  # [m]
 MEETS = 1e-3  # edges so near to a point meet there [m]
@@ -46,7 +51,7 @@ class End(IntEnum):
 
 @dataclass(frozen=True)
 class Across:
-    """Ways straight across flat parts, k of them, one for each cell that sends snow there.
+    """Ways straight across flat parts, k of them, one or more for each cell that sends snow there.
 
     Attributes
     ----------
@@ -77,21 +82,10 @@ class Across:
     slope: Array
 
 
-def shallow_edges(roof: RoofSurface, plane: IntArray, edge: IntArray) -> BoolArray:
-    """Whether snow that leaves planes (n,) over edges (n,) comes onto nearly flat roof that turns it not."""
-    pair = roof.edges.plane[edge]
-    other = np.where(pair[:, 0] == plane, pair[:, 1], pair[:, 0])
-    slope = roof.planes.slope
-    flat = (other >= 0) & (slope[other] < SHALLOW) & (slope[plane] > slope[other] + STEEPER)
-    fall = -roof.planes.upslope[:, :2]
-    fall = fall / np.maximum(np.linalg.norm(fall, axis=1, keepdims=True), 1e-12)
-    return np.asarray(flat & (np.sum(fall[plane] * fall[other], axis=1) < STRAIGHT))
-
-
 def ways_across(
     roof: RoofSurface, layout: Layout, cells: Cells, cell: IntArray, handed: tuple[IntArray, IntArray]
 ) -> Across:
-    """Follow what leaves cells straight on over the nearly flat planes below them.
+    """Follow what leaves cells straight on over the nearly flat planes below them, and over what falls back.
 
     Parameters
     ----------
@@ -100,7 +94,7 @@ def ways_across(
         A row that stands in the way takes what comes, from whichever side.
     cells : Cells
     cell : (n,) int
-        Cells above such planes; see `shallow_edges`.
+        Cells above other planes.
     handed : (m,) int, (m,) int
         Cells that hand snow to cells of other planes over pitch breaks.
 
@@ -109,19 +103,22 @@ def ways_across(
     Across
         Only of cells of which a part goes this way.
     """
-    if len(cell):
-        flat = np.flatnonzero(roof.planes.slope < SHALLOW).tolist()
-        plans = {int(p): plan_polygon(roof.planes, int(p)) for p in flat}
-        tops, walls = _tops(roof, cells, handed), foot_walls(roof)
-        ways = [_way(roof, layout, cells, int(c), plans, tops, walls) for c in cell]
-        found = [way for way in ways if way is not None]
-    else:
-        found = []
+    onto = np.unique(np.stack([cells.plane[handed[0]], cells.plane[handed[1]]], axis=1), axis=0)
+    site = _Site(roof, layout, cells, foot_walls(roof), {})
+    while True:  # what a way brings to a plane pushes on from there
+        steepest, push = _behind(roof, onto)
+        first = cell[_crosses(roof, cells, cell, steepest)]
+        found = [part for c in first.tolist() for part in _way(site, c, push)]
+        links = [(cells.plane[part[0]], cells.plane[part[4]]) for part in found if part[2] == End.PLANE]
+        more = np.unique(np.concatenate([onto, np.array(links, dtype=np.int64).reshape(-1, 2)]), axis=0)
+        if len(more) == len(onto):
+            break
+        onto = more
     parts = list(zip(*found, strict=True)) if found else [()] * 8
     number = (np.array(parts[k], dtype=np.int64) for k in (0, 2, 3, 4))
-    first, end, edge, target = number
+    source, end, edge, target = number
     return Across(
-        cell=first,
+        cell=source,
         share=np.array(parts[1], dtype=np.float64),
         end=end,
         edge=edge,
@@ -132,63 +129,113 @@ def ways_across(
     )
 
 
-def _tops(roof: RoofSurface, cells: Cells, handed: tuple[IntArray, IntArray]) -> Array:
-    """Highest place of each plane and of all that hand snow down to it, (p,). [m]."""
+def _crosses(roof: RoofSurface, cells: Cells, cell: IntArray, steepest: Array) -> BoolArray:
+    """Whether snow that leaves cells (n,) may go straight on over the planes below them.
+
+    It does where they are nearly flat and much flatter than what pushes, and where they fall back from an
+    edge so level that nothing is carried away along it.
+    """
+    edge, plane = cells.lower_edge[cell], cells.plane[cell]
+    pair = roof.edges.plane[edge]
+    other = np.where(pair[:, 0] == plane, pair[:, 1], pair[:, 0])
+    slope = roof.planes.slope
+    fall = -roof.planes.upslope[:, :2]
+    fall = fall / np.maximum(np.linalg.norm(fall, axis=1, keepdims=True), 1e-12)
+    alike = np.sum(fall[plane] * fall[other], axis=1)
+    flat = (slope[other] < SHALLOW) & (steepest[plane] > slope[other] + STEEPER) & (alike < STRAIGHT)
+    drop = np.abs(roof.edges.end[edge, 2] - roof.edges.start[edge, 2])
+    back = (alike < AGAINST) & (drop < LEVEL * roof.edges.length[edge])
+    return np.asarray((other >= 0) & (flat | back))
+
+
+def _behind(roof: RoofSurface, onto: IntArray) -> tuple[Array, Array]:
+    """What pushes on each plane (p,): steepest slope [rad], and H cos(alpha) from its lowest level up. [m].
+
+    `onto` (k, 2) are pairs of planes of which the first hands snow on to the second.
+    """
     planes = roof.planes
-    rings = [np.asarray(outline.exterior.coords) for outline in planes.outline]
-    top = np.array([planes.to_world(p, ring)[:, 2].max() for p, ring in enumerate(rings)])
-    upper, lower = cells.plane[handed[0]], cells.plane[handed[1]]
+    top = _tops(roof)
+    steepest, above = planes.slope.copy(), np.zeros(planes.count)
+    upper, lower = onto[:, 0], onto[:, 1]
+    step = top[upper] - top[lower]
+    step = np.where(step > 0.0, step * np.cos(planes.slope[upper]), step)
     for _ in range(planes.count):
-        before = top.copy()
-        np.maximum.at(top, lower, top[upper])
-        if (before == top).all():
+        before = np.concatenate([steepest, above])
+        np.maximum.at(steepest, lower, steepest[upper])
+        np.maximum.at(above, lower, above[upper] + step)
+        if (before == np.concatenate([steepest, above])).all():
             break
-    return top
+    return steepest, top * np.cos(planes.slope) + above
+
+
+def _tops(roof: RoofSurface) -> Array:
+    """Highest place of each plane, (p,). [m]."""
+    rings = [np.asarray(outline.exterior.coords) for outline in roof.planes.outline]
+    return np.array([roof.planes.to_world(p, ring)[:, 2].max() for p, ring in enumerate(rings)])
+
+
+@dataclass(frozen=True)
+class _Site:
+    """What a way may meet; plans of planes as they come to be crossed."""
+
+    roof: RoofSurface
+    layout: Layout
+    cells: Cells
+    walls: Array
+    plans: dict[int, shapely.Polygon]
+
+    def plan(self, plane: int) -> shapely.Polygon:
+        if plane not in self.plans:
+            self.plans[plane] = plan_polygon(self.roof.planes, plane)
+        return self.plans[plane]
 
 
 _Found = tuple[int, float, int, int, int, Array, Array, float]
 
 
-def _way(
-    roof: RoofSurface,
-    layout: Layout,
-    cells: Cells,
-    cell: int,
-    plans: dict[int, shapely.Polygon],
-    tops: Array,
-    walls: Array,
-) -> _Found | None:
-    """One way from the lower end of a cell; None where nothing goes this way."""
-    planes = roof.planes
+def _way(site: _Site, cell: int, push: Array) -> list[_Found]:
+    """One way from the lower end of a cell, in a part that goes on and one that stays in a pit, if any."""
+    roof, cells, planes = site.roof, site.cells, site.roof.planes
     own = int(cells.plane[cell])
     ends = planes.to_world(own, cells.corners[cell, :2])
     way = _fall(roof, own)
-    foot, at = float(ends[:, 2].mean()), ends[:, :2].mean(axis=0)
-    height = max((float(tops[own]) - foot) * float(np.cos(planes.slope[own])), 1e-9)
-    plane, rise = _other(roof, int(cells.lower_edge[cell]), own), 0.0
+    low, at = float(ends[:, 2].mean()), ends[:, :2].mean(axis=0)
+    foot = low
+    height = max(float(push[own]) - foot * float(np.cos(planes.slope[own])), 1e-9)
+    plane = _other(roof, int(cells.lower_edge[cell]), own)
+    back = held = kept = 0.0  # push of what falls back, its most so far, and part that steep rise keeps
+    pit: _Found | None = None
     for _ in range(PLANES):
-        end = _far_end(plans[plane], at, way)
+        end, beyond = _far_end(site.plan(plane), at, way)
         slope = float(np.arctan(np.tan(planes.slope[plane]) * (_fall(roof, plane) @ way)))
-        z = float(height_at(planes, plane, end[None])[0])
-        rise = max(rise, z - foot)
-        share = 1.0 - max(rise, 0.0) / height
-        if rise > RISE or share <= 0.0:
-            return None
-        row = _row_between(roof, layout, cells, plane, at, end)
+        row, stop = _row_between(roof, site.layout, cells, plane, at, end)
+        z = float(height_at(planes, plane, stop[None])[0])
+        back, low = back + (z - low) * float(np.cos(slope)), z
+        held = max(held, back)
+        steep, high = np.clip([(-slope - FREE) / (STEEP - FREE), (z - foot) / RISE], 0.0, 1.0).tolist()
+        kept = max(kept, steep * high)
+        share = max(1.0 - held / height, 0.0) * (1.0 - kept)
+        stays = [] if pit is None else [(pit[0], pit[1] - share, *pit[2:])]
+        if share <= 0.0:
+            return stays
         edge = _edge_at(roof, plane, end, way)
-        lip = _lip(roof, edge, ends, way, np.append(end, z))
+        lip = _lip(roof, edge, ends, way, np.append(end, float(height_at(planes, plane, end[None])[0])))
         if row >= 0:
-            return cell, share, End.ROW, edge, row, lip, way, slope
-        plane = _other(roof, edge, plane)
-        if plane < 0:
-            kind = End.WALL if walls[edge] >= HOLDS else End.EDGE
-            return cell, share, kind, edge, -1, lip, way, slope
-        at = end + STEP_OUT * way
-        if plane not in plans:
-            if _fall(roof, plane) @ way < AGAINST:
-                return cell, share, End.PIT, edge, -1, lip, way, slope
-            return cell, share, End.PLANE, edge, _cell_at(roof, cells, plane, at), lip, way, slope
-    return None
+            return [(cell, share, End.ROW, edge, row, lip, way, slope), *stays]
+        below = _other(roof, edge, plane)
+        if below < 0 and beyond is not None:  # a hole or notch holds nothing back
+            at = beyond
+            continue
+        if below < 0:
+            kind = End.WALL if site.walls[edge] >= HOLDS else End.EDGE
+            return [(cell, share, kind, edge, -1, lip, way, slope), *stays]
+        plane, at = below, end + STEP_OUT * way
+        if planes.slope[plane] >= SHALLOW:
+            if _fall(roof, plane) @ way >= AGAINST:
+                target = _cell_at(roof, cells, plane, at)
+                return [(cell, share, End.PLANE, edge, target, lip, way, slope), *stays]
+            pit = pit or (cell, share, End.PIT, edge, -1, lip, way, slope)
+    return []
 
 
 def _fall(roof: RoofSurface, plane: int) -> Array:
@@ -202,15 +249,16 @@ def _other(roof: RoofSurface, edge: int, plane: int) -> int:
     return int(second if first == plane else first)
 
 
-def _far_end(plan: shapely.Polygon, at: Array, way: Array) -> Array:
-    """Where a straight line from the bound of a plane leaves it again, (2,). [m]."""
+def _far_end(plan: shapely.Polygon, at: Array, way: Array) -> tuple[Array, Array | None]:
+    """Where a straight line from the bound of a plane leaves it, and enters it again if it does. [m]."""
     far = float(np.ptp(np.reshape(plan.bounds, (2, 2)), axis=0).sum()) + 1.0
     inside = plan.intersection(shapely.LineString([at, at + far * way]))
     pieces = [np.asarray(part.coords) for part in shapely.get_parts(inside) if part.length > 2.0 * STEP_OUT]
     if not pieces:
-        return at
-    reached = np.sort([(piece - at) @ way for piece in pieces], axis=1)
-    return np.asarray(at + reached[np.argmin(reached[:, 0]), -1] * way)
+        return at, None
+    reached = np.sort([[*sorted(((piece - at) @ way)[[0, -1]])] for piece in pieces], axis=0)
+    beyond = at + (reached[1, 0] + STEP_OUT) * way if len(pieces) > 1 else None
+    return np.asarray(at + reached[0, 1] * way), beyond
 
 
 def _edge_at(roof: RoofSurface, plane: int, at: Array, way: Array) -> int:
@@ -235,23 +283,26 @@ def _lip(roof: RoofSurface, edge: int, ends: Array, way: Array, end: Array) -> A
     return np.asarray(start + t[:, None] * line)
 
 
-def _row_between(roof: RoofSurface, layout: Layout, cells: Cells, plane: int, at: Array, end: Array) -> int:
-    """Cell above the first row that stands on a plane between two points; -1 for none."""
+def _row_between(
+    roof: RoofSurface, layout: Layout, cells: Cells, plane: int, at: Array, end: Array
+) -> tuple[int, Array]:
+    """Cell above the first row that stands on a plane between two points, and where; -1 for none, the end."""
     rows = np.flatnonzero(layout.row_plane == plane)
     if not len(rows):
-        return -1
+        return -1, end
     uv = roof.planes.to_plane(plane, _on_plane(roof, plane, np.stack([at, end])))
     lines = shapely.linestrings(np.stack([layout.row_start[rows], layout.row_end[rows]], axis=1))
     met = np.asarray(shapely.intersection(lines, shapely.LineString(uv)))
     hit = np.flatnonzero(~shapely.is_empty(met))
     if not len(hit):
-        return -1
+        return -1, end
     middle = shapely.get_coordinates(shapely.centroid(met[hit]))
     first = int(np.argmin(np.linalg.norm(middle - uv[0], axis=1)))
     above = np.flatnonzero(cells.lower_row == rows[hit[first]])
     if not len(above):
-        return -1
-    return int(above[np.argmin(np.abs(cells.corners[above, :2, 0].mean(axis=1) - middle[first, 0]))])
+        return -1, end
+    nearest = above[np.argmin(np.abs(cells.corners[above, :2, 0].mean(axis=1) - middle[first, 0]))]
+    return int(nearest), roof.planes.to_world(plane, middle[first])[:2]
 
 
 def _cell_at(roof: RoofSurface, cells: Cells, plane: int, at: Array) -> int:

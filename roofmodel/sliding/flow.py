@@ -15,7 +15,7 @@ import shapely
 from numpy.typing import NDArray
 
 from roofmodel.layout import Layout
-from roofmodel.sliding.across import Across, End, shallow_edges, ways_across
+from roofmodel.sliding.across import Across, End, ways_across
 from roofmodel.sliding.cells import Cells
 from roofmodel.sliding.levels import flow_levels, open_loops
 from roofmodel.sliding.walls import held_by_walls, turned_by_walls
@@ -157,10 +157,9 @@ def build_flow(roof: RoofSurface, layout: Layout, cells: Cells, valley_spread: f
     interior = roof.edges.plane[lower.edge, 1] >= 0
     # A wall with a sloping foot turns the stream along it: a valley of one side. Notches: see below.
     turned = turned_by_walls(roof)[lower.edge] & (cells.beyond[lower.cell] < 0)
-    flat = lower.cell[interior & shallow_edges(roof, cells.plane[lower.cell], lower.edge)]
-    across = ways_across(roof, layout, cells, flat, passing[:2])
+    across = ways_across(roof, layout, cells, lower.cell[interior], passing[:2])
     rest = np.ones(cells.count)  # of what leaves each cell, goes the usual way
-    rest[across.cell] -= across.share
+    np.subtract.at(rest, across.cell, across.share)
     into_valley = (interior & ~passes) | turned
     stopped = _valley_rows(roof, layout, np.unique(lower.edge[into_valley]), valley_spread)
     valleys = _valley_pieces(roof, cells, _take(lower, into_valley), stopped)

@@ -3,8 +3,9 @@
 Snow that has slid down a height h over a plan run b against friction mu has v^2 = 2 g (h - mu b) (work and
 energy). It then flies without drag: down H, the way of a body thrown down at the slope of the roof. H counts
 from the top of the snow at the edge, the part that flies farthest. This is elementary mechanics and an upper
-bound: nothing is lost at changes of pitch, and snow breaks up in the air. How far it rolls or splashes is not
-in it. `lower_roofs` says what of it stays on lower roofs on its way, counted from the roof's surface.
+bound: nothing is lost at changes of pitch or on flat roof that snow crosses, and snow breaks up in the air.
+How far it rolls or splashes is not in it. `lower_roofs` says what of it stays on lower roofs on its way,
+counted from the roof's surface.
 """
 
 from __future__ import annotations
@@ -130,7 +131,10 @@ def landing(
     start, end, down = _lips(roof, graph, force.exit_edge, options.valley_spread)
     fall = np.maximum(start[:, 2], end[:, 2]) - roof.ground
     fall[force.exit_edge < 0] = np.nan
-    head = _heads(roof, graph, options.friction)[node]
+    foot = _feet(roof, graph)
+    lips = graph.exit_lip[over, :, 2].mean(axis=1)
+    head = _heads(roof, graph, options.friction, foot)[node]
+    head = head + np.where(np.isnan(lips), 0.0, np.maximum(foot[own] - lips, 0.0))
     moves = np.asarray((force.exit_thrust > 0.0).any(axis=0))
     v = np.where(moves[at], np.sqrt(2.0 * STANDARD_GRAVITY * head), 0.0)
     speed, far = np.zeros(count), np.zeros(count)
@@ -172,7 +176,14 @@ def _depths(graph: FlowGraph, force: RowForce, density: Array, over: NDArray[np.
     return depth
 
 
-def _heads(roof: RoofSurface, graph: FlowGraph, friction: float) -> Array:
+def _feet(roof: RoofSurface, graph: FlowGraph) -> Array:
+    """Height of the lower end of each cell, (n,). [m]."""
+    cells = graph.cells
+    ends = roof.planes.to_world(np.repeat(cells.plane, 2), cells.corners[:, :2].reshape(-1, 2))
+    return np.asarray(ends[:, 2].reshape(-1, 2).mean(axis=1))
+
+
+def _heads(roof: RoofSurface, graph: FlowGraph, friction: float, foot: Array) -> Array:
     """Largest height less friction's share that snow has behind it at the foot of each node. [m]."""
     cells, n = graph.cells, graph.cells.count
     run = cells.corners[:, 2:, 1].max(axis=1) - cells.corners[:, :2, 1].min(axis=1)
@@ -181,6 +192,11 @@ def _heads(roof: RoofSurface, graph: FlowGraph, friction: float) -> Array:
     gain[:n] = run * (np.sin(slope) - friction * (cells.array < 0) * np.cos(slope))
     gain[n:] = graph.valley_drop
     head = np.zeros(graph.node_count)
+    # What went straight across flat roof has come down that too.
+    cross = np.flatnonzero(graph.crossing & (graph.source < n) & (graph.target < n))
+    top = foot + run * np.sin(slope)
+    fall = np.zeros(len(graph.source))
+    fall[cross] = np.maximum(foot[graph.source[cross]] - top[graph.target[cross]], 0.0)
     order = np.argsort(graph.level[graph.source], kind="stable")
     nodes = np.argsort(graph.level, kind="stable")
     steps = np.arange(graph.level.max() + 2)
@@ -190,7 +206,7 @@ def _heads(roof: RoofSurface, graph: FlowGraph, friction: float) -> Array:
         here = nodes[bounds[level] : bounds[level + 1]]
         head[here] = np.maximum(head[here] + gain[here], 0.0)
         on = order[links[level] : links[level + 1]]
-        np.maximum.at(head, graph.target[on], head[graph.source[on]])
+        np.maximum.at(head, graph.target[on], head[graph.source[on]] + fall[on])
     return head
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from roofmodel.surface import SHALLOW, STEEPER, EdgeKind, RoofSurface
+from roofmodel.surface import SHALLOW, EdgeKind, RoofSurface
 
 
 def flat_joints(roof: RoofSurface) -> list[tuple[int, int]]:
@@ -19,7 +19,6 @@ def flat_joints(roof: RoofSurface) -> list[tuple[int, int]]:
     for (first, second), inward in zip(pair[joint].tolist(), inwards, strict=True):
         for flat, other, out in ((first, second, -inward), (second, first, inward)):
             down = -roof.planes.upslope[other, :2] @ out > 0.0
-            steeper = slope[other] > slope[flat] + STEEPER
-            if slope[flat] < SHALLOW and (slope[other] < SHALLOW or (steeper and down)):
+            if slope[flat] < SHALLOW and (slope[other] < SHALLOW or down):
                 found.append((flat, other))
     return found

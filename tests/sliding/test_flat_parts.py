@@ -52,7 +52,7 @@ def test_a_row_below_a_flat_part_gets_what_comes_over_it(run, degrees):
     own = 6.0 * np.sin(np.radians(30.0)) + 3.0 * np.sin(np.radians(10.0))
     flat = run * np.sin(np.radians(degrees))
     rise = -run * tangent(degrees)
-    back = rise / (6.0 * tangent(30.0) * np.cos(np.radians(30.0))) * 6.0 * np.sin(np.radians(30.0))
+    back = rise * np.cos(np.radians(degrees))  # its own snow's push: p h cos(theta)
     expected = P * WIDE * (own + (flat if degrees > 0.0 else -back))
     np.testing.assert_allclose(force_per_row(layout, force), expected, rtol=1e-9)
     assert force.balance.error[0] < 1e-12
@@ -66,7 +66,7 @@ def test_what_falls_back_a_little_does_not_keep_snow_from_falling():
     cases, options = (uniform(roof, P),), SlideOptions()
     graph, force = slide(roof, cases, no_rows())
     assert [roof.edges.name[e] for e in force.exit_edge] == ["N1 head"]
-    held = 0.1 * P * WIDE
+    held = 0.1 * np.cos(np.arctan(0.1 / 3.0)) * P * WIDE
     assert force.exit_thrust[0, 0] == pytest.approx(P * WIDE * 3.0 - held, rel=1e-9)
     lands = landing(roof, graph, force, cases, options)
     g, up = STANDARD_GRAVITY, np.arctan(0.1 / 3.0)
@@ -97,23 +97,123 @@ def test_a_fall_to_one_side_turns_no_blanket():
     assert left[front] > 0.9 * P * WIDE * 3.0
 
 
-def test_a_row_on_the_flat_part_takes_what_comes():
-    roof = stepped(3.0, 3.0)
-    flat = roof.planes.name[int(np.argmin(roof.planes.slope))]
-    layout = rows(roof, {"plane": flat, "up": "1 m"})
+def chain(*parts, tilt=0.0):
+    """Planes (run, degrees) from the lowest up."""
+    points = [(0.0, 3.0)]
+    for run, degrees in parts:
+        points.append((points[-1][0] + run, points[-1][1] + run * tangent(degrees)))
+    return terraces(*points, tilt=tilt)
+
+
+def on_row(roof, degrees=10.0):
+    """Force on a row 1 m up the plane of that slope."""
+    plane = int(np.argmin(np.abs(roof.planes.slope - np.radians(degrees))))
+    layout = rows(roof, {"plane": roof.planes.name[plane], "up": "1 m"})
     force = slide(roof, (uniform(roof, P),), layout)[1]
-    assert force_per_row(layout, force)[0] > P * WIDE * 3.0
+    assert force.balance.error[0] < 1e-12
+    return float(force_per_row(layout, force)[0])
+
+
+def pushes(*parts):
+    """Push of even snow on (run, degrees), each p run sin(alpha). [N]."""
+    return P * WIDE * sum(run * np.sin(np.radians(degrees)) for run, degrees in parts)
+
+
+LOWEST = (4.0 - np.cos(np.radians(10.0)), 10.0)  # what of the lowest plane lies above the row
+
+
+def test_a_row_on_a_part_that_falls_back_takes_what_comes():
+    """Only the rise as far as the row counts: all of the part rises more than a meter."""
+    for run in (14.0, 14.5):  # the far end rises 0.98 m and 1.01 m
+        roof = chain((4.0, 10.0), (run, -4.0), (6.0, 31.0))
+        row = np.cos(np.radians(4.0))  # on plan, from the foot of the slope
+        expected = pushes((6.0, 31.0), (run - row, 4.0)) - pushes((row, 4.0))
+        assert on_row(roof, 4.0) == pytest.approx(expected, rel=1e-9)
+
+
+@pytest.mark.parametrize("degrees", [0.0, 3.0, 4.9, 5.2, 6.0])
+def test_a_flat_part_hands_on_to_one_that_falls_back(degrees):
+    """However the first flat part is sloped, all comes but the push of the second part's own snow."""
+    roof = chain((4.0, 10.0), (3.0, -0.3), (3.0, degrees), (6.0, 30.0))
+    expected = pushes((6.0, 30.0), (3.0, degrees), (3.0, -0.3), LOWEST)
+    assert on_row(roof) == pytest.approx(expected, rel=1e-3)  # 0.0 and -0.3 may be read as one plane
+
+
+def test_the_rise_alone_says_what_a_long_part_holds():
+    """45 degrees over 10 m; 4.99 degrees back rise to either side of a meter: p h cos(theta) is held."""
+    for run in (11.4, 11.5):
+        roof = chain((4.0, 10.0), (run, -4.99), (10.0, 45.0))
+        assert on_row(roof) == pytest.approx(pushes((10.0, 45.0), (run, -4.99), LOWEST), rel=1e-9)
+
+
+def test_what_falls_back_is_held_without_a_jump():
+    """By slope, from nothing to the steep valley that holds all, no two near roofs differ by much."""
+    slopes = np.array([0.0, 4.99, 5.01, 9.0, 14.99, 15.01])
+    for run in (1.0, 3.0):
+        got = np.array([on_row(chain((4.0, 12.0), (run, -d), (6.0, 30.0)), 12.0) for d in slopes])
+        own = pushes((4.0 - np.cos(np.radians(12.0)), 12.0))
+        assert (np.diff(got) < 1.0).all()  # steeper never holds less
+        for k in (1, 4):  # 0.02 degrees apart
+            assert got[k] - got[k + 1] < 0.005 * got[0]
+        assert got[1] == pytest.approx(pushes((6.0, 30.0), (run, -4.99)) + own, rel=1e-9)
+    full = [on_row(chain((4.0, 12.0), (5.0, -d), (6.0, 40.0)), 12.0) for d in (14.9, 15.1)]
+    own = pushes((4.0 - np.cos(np.radians(12.0)), 12.0))
+    assert full == pytest.approx([own, own], abs=0.01 * pushes((6.0, 40.0)))  # 1 m at 15 degrees holds all
+
+
+def test_a_gambrel_pushes_with_both_its_slopes():
+    roof = chain((4.0, 10.0), (8.0, -4.0), (1.0, 70.0), (6.0, 25.0))
+    assert on_row(roof) == pytest.approx(pushes((1.0, 70.0), (6.0, 25.0), (8.0, -4.0), LOWEST), rel=1e-9)
+
+
+@pytest.mark.parametrize("aside", [2.0, 14.9, 15.1, 45.0])
+def test_a_small_fall_to_the_side_turns_nothing(aside):
+    """A flat part 20 m long that falls at 0.4 degrees, to either side of 15 degrees from the stream."""
+    fall = tangent(0.4)
+    ahead = np.degrees(np.arctan(fall * np.cos(np.radians(aside))))
+    roof = chain((4.0, 10.0), (20.0, ahead), (6.0, 30.0), tilt=fall * np.sin(np.radians(aside)))
+    assert on_row(roof) > 0.9 * pushes((6.0, 30.0), LOWEST)
+
+
+def test_the_drop_across_a_flat_part_is_in_the_speed():
+    """v^2 = 2 g h with all the drop, whether the flat part hands on strip by strip or straight across."""
+    for tilt in (0.0, 0.005, tangent(1.2), tangent(1.5)):
+        roof = chain((20.0, 4.5), (6.0, 30.0), tilt=tilt)
+        graph, force = slide(roof, (uniform(roof, P),), no_rows())
+        lands = landing(roof, graph, force, (uniform(roof, P),), SlideOptions())
+        drop = 20.0 * tangent(4.5) + 6.0 * tangent(30.0)
+        assert lands.speed.max() > 0.97 * np.sqrt(2.0 * STANDARD_GRAVITY * drop)
+
+
+@pytest.mark.parametrize("degrees", [-0.3, 0.0, 0.3])
+def test_a_hole_in_a_flat_part_holds_nothing(degrees):
+    """A hole of 3 m by 2 m: what comes to its upper side goes on below it."""
+    z = 3.0 + 4.0 * tangent(10.0)
+    rise = tangent(degrees)
+    x, y = np.array([0.0, 3.0, 6.0, 9.0]), np.array([0.0, 4.0, 6.0, 8.0, 10.0, 16.0])
+    height = np.array([3.0, z, z + 2 * rise, z + 4 * rise, z + 6 * rise, z + 6 * rise + 6 * tangent(30.0)])
+    points = np.array([(a, b, h) for b, h in zip(y, height, strict=True) for a in x])
+    cells = [(i, j) for j in range(5) for i in range(3) if (i, j) != (1, 2)]
+    first = np.array([4 * j + i for i, j in cells])
+    faces = np.concatenate([np.stack([first, first + a, first + b], 1) for a, b in ((1, 5), (5, 4))])
+    roof = recognize(points, faces)
+    expected = pushes((6.0, 30.0), (6.0, min(degrees, 0.0)), LOWEST)
+    assert on_row(roof) == pytest.approx(expected, rel=0.02)
 
 
 def test_snow_above_a_flat_part_is_held_by_rows_below_it():
     """EN 1991-1-3 5.3.2(2): mu_1 of 45 degrees is not below 0.8 where a row holds the snow, 0.4 elsewhere."""
-    roof = stepped(9.5, 0.0, above=45.0)
-    steep = int(np.argmax(roof.planes.slope))
-    low = roof.planes.name.index(lowest(roof))
-    load = []
+    for roof in (stepped(9.5, 0.0, above=45.0), chain((4.0, 8.0), (2.0, -3.5), (6.0, 45.0))):
+        low = int(np.argmin(np.abs(roof.planes.slope - np.radians(9.0))))
+        assert steep_loads(roof, low) == pytest.approx([800.0, 1600.0])
+
+
+def steep_loads(roof, low):
+    """Balanced load on the steepest plane without a row and with one on plane `low`. [Pa]."""
+    steep, load = int(np.argmax(roof.planes.slope)), []
     for retained in ((), (low,)):
         balanced = snow_cases(roof, EnSite(ground_snow=2000.0), retained).cases[0]
         load.append(
             next(zone.pressure[2] + zone.pressure[0] for zone in balanced.zones if zone.plane == steep)
         )
-    assert load == pytest.approx([800.0, 1600.0])
+    return load
