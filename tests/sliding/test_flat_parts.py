@@ -161,6 +161,13 @@ def test_what_falls_back_is_held_without_a_jump():
     assert full == pytest.approx([own, own], abs=0.01 * pushes((6.0, 40.0)))  # 1 m at 15 degrees holds all
 
 
+def test_a_steep_rise_holds_in_proportion_to_its_height():
+    """30 degrees back over 1 m: 0.577 of a meter keeps so much of what its own push leaves (judgment)."""
+    roof = chain((4.0, 10.0), (1.0, -30.0), (6.0, 31.0))
+    expected = pushes((6.0, 31.0), (1.0, -30.0)) * (1.0 - tangent(30.0)) + pushes(LOWEST)
+    assert on_row(roof) == pytest.approx(expected, rel=1e-9)
+
+
 def test_a_gambrel_pushes_with_both_its_slopes():
     roof = chain((4.0, 10.0), (8.0, -4.0), (1.0, 70.0), (6.0, 25.0))
     assert on_row(roof) == pytest.approx(pushes((1.0, 70.0), (6.0, 25.0), (8.0, -4.0), LOWEST), rel=1e-9)
