@@ -27,3 +27,16 @@ def stands_for(row: IntArray, seen: NDArray[np.bool_], made: NDArray[np.bool_]) 
         which = (2 * np.arange(len(there)) + 1) * count // (2 * len(there))
         back[:, there] = np.where(count > 0, np.take_along_axis(first, which, axis=1), there)
     return to, back
+
+
+def missing_as_found(
+    missing: NDArray[np.bool_], seen: NDArray[np.bool_], to: IntArray, back: IntArray
+) -> NDArray[np.bool_]:
+    """Clamps that were never there in samples (n, c), where they were found; see `stands_for`.
+
+    A clamp found gone was never there if the one it stands for was not, or one that stands for it.
+    """
+    found = np.take_along_axis(missing, back, axis=1) & seen
+    sample, clamp = np.nonzero(missing)
+    found[sample, to[sample, clamp]] = True
+    return np.asarray(found)

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from fea.evidence.aim import Aim, draw_snow
 from fea.evidence.causes import AND, CHANGES, SPLICE_SHARE, Draw, Roof, Strengths, snow_of
-from fea.evidence.counterparts import stands_for
+from fea.evidence.counterparts import missing_as_found, stands_for
 from fea.failure.assembled import PARTS, SpliceLoads
 from fea.failure.cascade import FailureSamples, cascade
 from fea.failure.study import strength_shares
@@ -247,12 +247,11 @@ def _sample(
     torn = np.zeros((size, c), dtype=bool)
     at, parted = np.nonzero((found.splice_order >= 0) & (found.splice_state == PARTS))  # not one that yields
     torn[at, roof.splice_at[parted]] = True
-    loose = draw.loose
-    sample, clamp = np.nonzero(draw.missing)
+    loose, never = draw.loose, draw.missing
     if looked.gave_way is not None and looked.known is not None:
-        row = roof.layout.clamp_row
-        to, back = stands_for(row, looked.known & looked.gave_way, looked.known & gave_way)
-        loose, clamp = np.take_along_axis(loose, back, axis=1), to[sample, clamp]
+        seen = looked.known & looked.gave_way
+        to, back = stands_for(roof.layout.clamp_row, seen, looked.known & gave_way)
+        loose, never = np.take_along_axis(loose, back, axis=1), missing_as_found(never, seen, to, back)
     bank = Bank(
         cause,
         gave_way,
@@ -264,10 +263,10 @@ def _sample(
         draw.weight,
         _depths(draw)[:, looked.depth],
         _in_groups(loose, looked.screws),
-        _none_there((sample, clamp), (size, c), looked.marks),
+        _in_groups(never, looked.marks),
         _in_groups(draw.share, looked.pulled) / [len(group) for group in looked.pulled],
         torn,
-        _none_there((sample, clamp), (size, c), looked.there),
+        _in_groups(never, looked.there),
     )
     return bank, found, draw.bond
 
@@ -276,15 +275,6 @@ def _in_groups(value: NDArray[Any], groups: tuple[IntArray, ...]) -> Array:
     """Sums (n, j) over some groups of clamps."""
     sums = [value[:, group].sum(axis=1).astype(float) for group in groups]
     return np.stack(sums, axis=1) if sums else np.zeros((len(value), 0))
-
-
-def _none_there(
-    never: tuple[NDArray[Any], NDArray[Any]], shape: tuple[int, int], groups: tuple[IntArray, ...]
-) -> Array:
-    """Numbers (n, j) of clamps never there, given by sample and clamp, in some groups, at most all."""
-    count = np.zeros(shape)
-    np.add.at(count, never, 1.0)  # two can stand for one
-    return np.minimum(_in_groups(count, groups), [len(group) for group in groups])
 
 
 def _splices(draw: Draw) -> SpliceLoads | None:

@@ -41,7 +41,7 @@ def doubted_up(points: Array, faces: IntArray, up: str) -> tuple[str, ...]:
         rise = np.nan_to_num(np.abs(normal / twice[:, None]))
     here = _reading(rise[:, 2], middle[:, 2], twice, extent[2])
     there = _reading(rise[:, 1], sign * middle[:, 1], twice, extent[1])
-    better = there[0] > here[0] + MORE_ROOF and there[1] > here[1] + MORE_RISE
+    better = np.isfinite(there[3]) and there[0] > here[0] + MORE_ROOF and there[1] > here[1] + MORE_RISE
     if max(here[2], there[2]) < LEAST_WALLS or not better:
         return ()
     other = "y" if up == "z" else "z"

@@ -49,6 +49,17 @@ def test_a_file_read_with_the_wrong_axis_says_so(tmp_path, up: str) -> None:
     assert len(doubts(roof)) == (up == "z")
 
 
+def test_a_tower_beside_steep_slopes_is_not_doubted() -> None:
+    """A nave of 48 degrees and a tower of 60 m: lying down it would have no slopes, whatever its walls."""
+    _, points, faces = whole_building(gable(10.0, 30.0, (GABLE, 48.0, GABLE, 48.0), eave=10.0))
+    x, y = 5.0 + 3.0 * np.array([-1, 1, 1, -1]), 33.0 + 3.0 * np.array([-1, -1, 1, 1])
+    tower = np.concatenate([np.column_stack([x, y, np.full(4, z)]) for z in (0.0, 60.0)])
+    sides = [[k, (k + 1) % 4, 4 + (k + 1) % 4, 4 + k] for k in range(4)] + [[4, 5, 6, 7]]
+    box = np.array([[q[0], q[a], q[a + 1]] for q in sides for a in (1, 2)])
+    points, faces = np.concatenate([points, tower]), np.concatenate([faces, box + len(points)])
+    assert not any("nan" in note for note in doubted_up(points, faces, "z"))
+
+
 def test_a_roof_without_walls_is_not_doubted() -> None:
     roof, _, _ = whole_building(gable())
     for points in (roof.points, roof.points[:, [0, 2, 1]]):

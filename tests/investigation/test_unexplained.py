@@ -10,7 +10,7 @@ import pytest
 from scipy import stats
 
 from fea.evidence.causes import AND, PAIRS, SNOW, pairs_of
-from fea.evidence.counterparts import stands_for
+from fea.evidence.counterparts import missing_as_found, stands_for
 from fea.evidence.fit import Found, fit, load_range
 from fea.evidence.looks import FRESH, count_chances
 from fea.evidence.unexplained import UNLIKELY, Reading, misses_of
@@ -171,6 +171,21 @@ def test_what_a_sample_lost_stands_for_what_was_found_wherever_it_lies(roof):
     assert set(to[2, 4:12]) == set(back[0, 6:12]) == set(range(6, 12))
     nothing = stands_for(row, seen, np.zeros((1, 40), dtype=bool))
     assert all((one == np.arange(40)).all() for one in nothing)
+
+
+@pytest.mark.parametrize(("first", "last"), [(22, 36), (22, 34), (20, 40), (25, 39), (27, 28)])
+def test_a_gap_of_clamps_never_there_is_read_so_at_every_seam_found(roof, first, last):
+    """Longer, shorter or elsewhere: where all that were lost were never there, none of those found was."""
+    clamp = np.arange(40)
+    seen = (clamp >= 22) & (clamp < 36)
+    made = ((clamp >= first) & (clamp < last))[None]
+    to, back = stands_for(roof.layout.clamp_row, seen, made)
+    assert (missing_as_found(made, seen, to, back)[0] == seen).all()
+    one = made & (clamp == first)  # only the first of them was never there
+    read = missing_as_found(one, seen, to, back)[0]
+    assert read[22]
+    assert read.sum() == max(14 // (last - first), 1)
+    assert not missing_as_found(np.zeros_like(made), seen, to, back).any()
 
 
 def test_a_cause_that_counts_refute_is_bounded_by_them(roof):
