@@ -17,6 +17,7 @@ from roofmodel.shape.cleaning import AT_CROWDED, clean_mesh, distinct, face_vect
 from roofmodel.shape.covering import exposed_parts
 from roofmodel.shape.creases import cut_at_creases
 from roofmodel.shape.curves import find_curves
+from roofmodel.shape.drawn_facets import drawn_regions
 from roofmodel.shape.facets import with_facets
 from roofmodel.shape.gaps import close_gaps
 from roofmodel.shape.junctions import divide_at_junctions
@@ -25,7 +26,7 @@ from roofmodel.shape.measured_planes import first_planes, measured_planes
 from roofmodel.shape.outlines import points_on_planes, region_planes, region_rings, surveyed_planes
 from roofmodel.shape.parapets import parapets_of_planes
 from roofmodel.shape.planes import lifted
-from roofmodel.shape.regions import SLIVER, Mesh, make_mesh, plane_regions
+from roofmodel.shape.regions import SLIVER, Mesh, make_mesh
 from roofmodel.shape.standing import standing_groups, with_standing, with_unexplained
 from roofmodel.shape.survey import SHEETS_UP, noise_notes, sheets_down, survey_normals, without_rim_slivers
 from roofmodel.shape.survey_regions import survey_regions
@@ -107,7 +108,7 @@ def recognize(
         region = survey_regions(replace(mesh, normal=normal), noise)
     else:
         mesh = make_mesh(welded, faces_up)
-        region = plane_regions(mesh, angle_tolerance, distance_tolerance)
+        region = drawn_regions(mesh, angle_tolerance, distance_tolerance)
     if region.max() < 0:
         message = f"No face group of the mesh is larger than {SLIVER:.2f} m2: is this a roof in meters?"
         raise InputError(message)

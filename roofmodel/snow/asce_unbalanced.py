@@ -79,7 +79,7 @@ def _crests(known: AsceRoof, wind: Array) -> list[Crest]:
 
 def _case(known: AsceRoof, name: str, wind: Array, crests: list[Crest]) -> SnowCase:
     planes = known.roof.planes
-    along = np.round(known.plan.fall @ wind, 9)  # facets at 60 degrees are on neither side
+    along = np.round(known.plan.fall @ wind, 4)  # facets at 60 degrees, to 32 bits, are on neither side
     share = np.ones(planes.count)
     narrow = known.site.simple_rafters and all(crest.windward_run <= NARROW for crest in crests)
     windward = {c.across for c in crests if along[c.across] < -SAME_WAY}

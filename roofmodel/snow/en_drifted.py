@@ -40,7 +40,7 @@ def pitched_cases(known: EnRoof) -> Cases:
     names = known.roof.planes.name
     cases: list[SnowCase] = []
     for wind in wind_directions(known.roof, known.plan):
-        along = np.round(known.plan.fall @ wind, 9)  # facets at 60 degrees are on neither side
+        along = np.round(known.plan.fall @ wind, 4)  # facets at 60 degrees, to 32 bits, are on neither side
         halved = sorted(
             {
                 across

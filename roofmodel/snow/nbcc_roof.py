@@ -393,7 +393,7 @@ def gable_cases(known: NbccRoof) -> Cases:
         skipped.append(("unbalanced", "the roof has no ridge and no hip (4.1.6.9)"))
     slope, level = known.roof.planes.slope, known.plan.level
     for wind in directions:
-        along = np.round(known.plan.fall @ wind, 9)  # facets at 60 degrees are on neither side
+        along = np.round(known.plan.fall @ wind, 4)  # facets at 60 degrees, to 32 bits, are on neither side
         crests = [
             (plane, across)
             for plane, across, _, _ in crest_segments(known.roof, domes=True)
