@@ -387,11 +387,17 @@ def _places(sheet: _Sheet, project: Project, row: int, shift: Array, way: Array)
     inside = min(0.3, 0.2 * float(np.linalg.norm(end - start))) * way  # a rake may lean over the end
     spacing = project.panel.seam_spacing
     found = []
-    for place, out in ((start + inside, start[0] - low), (end - inside, high - end[0])):
-        down = shapely.LineString([place, [place[0], outline.bounds[1] - 1.0]])
-        foot = _far_end(shapely.intersection(outline, down), place)
+    along = []
+    for place, step, out in (
+        (start + inside, inside, start[0] - low),
+        (end - inside, -inside, high - end[0]),
+    ):
+        foot, next_foot = _foot(outline, place), _foot(outline, place + 0.2 * step)
         if foot is not None and np.linalg.norm(foot - place) > 1e-3:
             found.append((foot, place, out))
+            along.append(next_foot is not None and np.allclose(next_foot - foot, 0.2 * step, atol=1e-3))
+    if any(along):  # no measure to a valley, which says nothing of where the row lies
+        found = [one for one, level in zip(found, along, strict=True) if level]
     heights = [float(np.linalg.norm(place - foot)) for foot, place, _ in found]
     if len(found) == 2 and abs(heights[0] - heights[1]) < 3e-3:
         found = [min(found, key=lambda end: end[2])]  # one says it all
@@ -403,6 +409,12 @@ def _places(sheet: _Sheet, project: Project, row: int, shift: Array, way: Array)
     if reach > AT_END:  # below the rail, clear of its clamps
         below = -0.5 * CLAMP * project.panel.seam_spacing - 1.8 * gap
         _dimension(sheet, start - reach * way + shift, start + shift, below)
+
+
+def _foot(outline: Any, place: Array) -> Array | None:
+    """Point of the plane's lower edge straight down the slope of a place."""
+    down = shapely.LineString(np.array([place, [place[0], outline.bounds[1] - 1.0]]))
+    return _far_end(shapely.intersection(outline, down), place)
 
 
 def _far_end(cut: Any, place: Array) -> Array | None:
