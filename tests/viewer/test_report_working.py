@@ -217,7 +217,8 @@ def test_a_bound_from_an_obstruction_alone_says_nothing_of_overhangs(
     parts = [part for part in bound_parts(analysis, at.case, 0) if part.kind == "boxes"]
     monkeypatch.setattr(working_ends, "bound_parts", lambda *_: parts)
     (found,) = reached(analysis, at, parts)
-    *_, last = end_steps(analysis, at, found.reached)
+    bound, last = end_steps(analysis, at, found.reached)
+    assert bound.formula == "Σ W r"  # no rest that makes any sum right
     assert last.note == ""
 
 
