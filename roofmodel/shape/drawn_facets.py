@@ -43,6 +43,8 @@ def drawn_facets(mesh: Mesh) -> IntArray:
         lengths(np.cross(*normal.swapaxes(0, 1))), np.einsum("kx,kx->k", *normal.swapaxes(0, 1))
     )
     flat = away <= ROUNDED
+    if not (~flat & (bend < GENTLE)).any():
+        return np.full(len(mesh.faces), -1)
     masses, mass = components(len(mesh.faces), pairs)
     count, facet = components(len(mesh.faces), pairs[flat])
     owner = np.zeros(count, dtype=np.int64)
