@@ -143,8 +143,7 @@ def _crosses(roof: RoofSurface, cells: Cells, cell: IntArray, steepest: Array) -
     fall = fall / np.maximum(np.linalg.norm(fall, axis=1, keepdims=True), 1e-12)
     alike = np.sum(fall[plane] * fall[other], axis=1)
     flat = (slope[other] < SHALLOW) & (steepest[plane] > slope[other] + STEEPER) & (alike < STRAIGHT)
-    drop = np.abs(roof.edges.end[edge, 2] - roof.edges.start[edge, 2])
-    back = (alike < AGAINST) & (drop < LEVEL * roof.edges.length[edge])
+    back = (alike < AGAINST) & ~_falls(roof, edge)
     return np.asarray((other >= 0) & (flat | back))
 
 
@@ -234,6 +233,8 @@ def _way(site: _Site, cell: int, push: Array) -> list[_Found]:
             if _fall(roof, plane) @ way >= AGAINST:
                 target = _cell_at(roof, cells, plane, at)
                 return [(cell, share, End.PLANE, edge, target, lip, way, slope), *stays]
+            if _falls(roof, np.array([edge]))[0]:
+                return []  # a trough that drains along its floor carries it away, as any valley
             pit = pit or (cell, share, End.PIT, edge, -1, lip, way, slope)
     return []
 
@@ -242,6 +243,12 @@ def _fall(roof: RoofSurface, plane: int) -> Array:
     """Unit vector on plan down a plane, (2,)."""
     down = -roof.planes.upslope[plane, :2]
     return np.asarray(down / max(float(np.linalg.norm(down)), 1e-12))
+
+
+def _falls(roof: RoofSurface, edge: IntArray) -> BoolArray:
+    """Whether snow goes along edges (n,)."""
+    drop = np.abs(roof.edges.end[edge, 2] - roof.edges.start[edge, 2])
+    return np.asarray(drop >= LEVEL * roof.edges.length[edge])
 
 
 def _other(roof: RoofSurface, edge: int, plane: int) -> int:

@@ -139,7 +139,7 @@ def landing(
     v = np.where(moves[at], np.sqrt(2.0 * STANDARD_GRAVITY * head), 0.0)
     speed, far = np.zeros(count), np.zeros(count)
     np.maximum.at(speed, at, v)
-    depth = _depths(graph, force, density, over)
+    depth = _depths(roof, graph, force, density, over)
     np.maximum.at(far, at, np.nan_to_num(throw(v, slope, fall[at] + depth)))
     throws = Throws(
         at=at,
@@ -161,11 +161,21 @@ def landing(
     )
 
 
-def _depths(graph: FlowGraph, force: RowForce, density: Array, over: NDArray[np.bool_]) -> Array:
-    """Largest depth of snow at exits (n,) over the cases, upright; of the deeper side of valleys. [m]."""
+def _depths(
+    roof: RoofSurface, graph: FlowGraph, force: RowForce, density: Array, over: NDArray[np.bool_]
+) -> Array:
+    """Largest depth of snow at exits (n,) over the cases, upright; of the deeper side of valleys. [m].
+
+    Snow that came straight across flat roof leaves over what lies there, if that is deeper.
+    """
     cells, node = graph.cells, graph.exit_node[over]
     each = (force.cell_pressure / (density[:, None] * STANDARD_GRAVITY)).max(axis=0, initial=0.0)
     depth = each[np.minimum(node, cells.count - 1)]
+    straight = ~np.isnan(graph.exit_slope[over])
+    plane = np.zeros(roof.planes.count)
+    np.maximum.at(plane, cells.plane, each)
+    there = plane[roof.edges.plane[graph.exit_edge[over], 0]]
+    depth = np.where(straight, np.maximum(depth, there), depth)
     stream = node >= cells.count
     if stream.any():
         edge = graph.valley_edge[node[stream] - cells.count]
@@ -213,12 +223,16 @@ def _heads(roof: RoofSurface, graph: FlowGraph, friction: float, foot: Array) ->
 def _lips(roof: RoofSurface, graph: FlowGraph, edge: IntArray, spread: float) -> tuple[Array, Array, Array]:
     """Ends of the lines that snow leaves over, and its direction on plan, (x, 3) each. [m].
 
-    A stream in a valley or along a wall leaves at its foot, over the spread, down the valley or wall; what
-    came straight across flat roof goes on that way.
+    A stream in a valley or along a wall leaves at its foot, over the spread, down the valley or wall. An edge
+    that only snow leaves over which came straight across flat roof has its way.
     """
     start, end = roof.edges.start[edge], roof.edges.end[edge]
     down = -roof.planes.upslope[roof.edges.plane[edge, 0]] * [1.0, 1.0, 0.0]
-    straight = np.flatnonzero(~np.isnan(graph.exit_slope) & (graph.exit_kind == Exit.EDGE))
+    straight = ~np.isnan(graph.exit_slope)
+    own = graph.exit_edge[~straight & (graph.exit_kind == Exit.EDGE)]
+    straight = np.flatnonzero(
+        straight & (graph.exit_kind == Exit.EDGE) & ~np.isin(graph.exit_edge, own[own >= 0])
+    )
     at = np.searchsorted(edge, graph.exit_edge[straight])
     down[at] = 0.0
     np.add.at(down[:, :2], at, graph.exit_way[straight])

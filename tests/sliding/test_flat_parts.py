@@ -87,6 +87,30 @@ def test_a_deep_valley_and_a_trough_still_hold():
         assert force.balance.gutters[0] == pytest.approx(force.balance.driving[0])
 
 
+@pytest.mark.parametrize("floor", [1.0, 2.0, 3.0])
+def test_a_trough_that_drains_along_its_floor_carries_all_away(floor):
+    """Two slopes of 30 degrees and a floor between them that falls 2 degrees to its open end: none stays."""
+    rise = 6.0 * tangent(30.0)
+    bends = (0.0, 3.0 + rise), (6.0, 3.0), (6.0 + floor, 3.0), (12.0 + floor, 3.0 + rise)
+    roof = terraces(*bends, tilt=tangent(2.0))
+    force = slide(roof, (uniform(roof, P),), no_rows())[1]
+    assert force.balance.gutters[0] == pytest.approx(0.0, abs=1e-6)
+    assert force.balance.over_edges[0] == pytest.approx(force.balance.driving[0])
+    assert force.valley_cross[0] > 0.4 * P * WIDE * 12.0 * np.sin(np.radians(30.0)) * np.cos(np.radians(30.0))
+
+
+def test_an_edge_keeps_its_own_strip_below_where_other_snow_goes_over_it_too():
+    """A flat part falls 4.9 degrees to the west, the slope behind it comes from the north."""
+    fall = tangent(4.9)
+    roof = terraces((0.0, 3.0), (20.0, 3.0), (26.0, 3.0 + 6.0 * tangent(30.0)), tilt=fall)
+    graph, force = slide(roof, (uniform(roof, P),), no_rows())
+    lands = landing(roof, graph, force, (uniform(roof, P),), SlideOptions())
+    edge = next(k for k, e in enumerate(force.exit_edge) if roof.edges.name[e].startswith("W1 eave"))
+    out = lands.zone[edge, :, 0].min()
+    assert out == pytest.approx(-lands.throw[edge], rel=1e-6)
+    assert lands.throw[edge] > 2.0
+
+
 def test_a_fall_to_one_side_turns_no_blanket():
     """A flat roof that drains sideways at 1 degree: the snow of the slope behind goes over its front."""
     tilt = tangent(1.0)
