@@ -86,7 +86,7 @@ def test_names_on_the_picture_keep_off_rows_and_callout(looked):
         for _ in range(turn):
             looked.page.locator("#view").press("ArrowLeft")
         time.sleep(0.4)
-        assert looked.page.evaluate(hit) == []
+        looked.page.wait_for_function(f"({hit})().length === 0", timeout=10_000)  # once the picture rests
 
 
 @pytest.mark.parametrize("looked", ["tannery-hall"], indirect=True)

@@ -78,7 +78,7 @@ def test_another_substrate_or_torque_is_told(tmp_path, substrate, torque, says):
     if torque:
         text = text.replace("[clamp]\n", f'[clamp]\nscrew_torque = "{torque}"\n', 1)
     table = project(tmp_path, text).table
-    notes = notes_of(table.clamp, table.panel, SI)[1:]
+    notes = notes_of(table.clamp, table.panel, SI, "EN")[1:]
     assert [says in note for note in notes] == ([True] if says else [])
 
 
