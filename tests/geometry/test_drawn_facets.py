@@ -75,7 +75,7 @@ def test_facets_come_back_with_their_loads(name):
     same(found, built, SITES[0], 1e-6)
 
 
-@pytest.mark.parametrize("name", ["16 x 5", "20 x 5", "24 x 6"])
+@pytest.mark.parametrize("name", [pytest.param("16 x 5", marks=pytest.mark.slow), "20 x 5", "24 x 6"])
 def test_facets_come_back_from_a_file_of_32_bits(tmp_path, name):
     built = build_roof([PARTS[name]])
     path = save(tmp_path / "d.stl", built.points, built.faces)
