@@ -9,6 +9,7 @@ from functools import lru_cache
 import numpy as np
 import shapely
 from numpy.typing import NDArray
+from scipy.spatial import cKDTree
 from shapely import LineString, Polygon
 
 from roofmodel.errors import InputError
@@ -184,9 +185,9 @@ def _peak(twist: Twisting, place: Array, shape: Polygon, walls: Walls) -> float:
         lines = np.array(shapely.linestrings(np.stack([walls.start, walls.end], axis=1)), dtype=object)
         beside = shapely.distance(at[:, None], lines[None]) <= 2.0 * walls.thickness
         reach = np.maximum(np.where(beside, walls.thickness, 0.0).max(axis=1), thin)
-    away, nodes = np.ones(place.shape[:2], dtype=bool), shapely.points(place)
+    away = np.ones(place.shape[:2], dtype=bool)
     for one in np.unique(reach):
-        near = shapely.distance(shapely.multipoints(corner[reach == one]), nodes)
+        near = cKDTree(corner[reach == one]).query(place)[0]
         away &= np.asarray(near) > AT_CORNER * one
     return float(twist.stress[away].max() if away.any() else twist.stress.max())
 

@@ -37,8 +37,9 @@ def walls_of(outline: Polygon, thickness: float | None = None) -> Walls:
         keep = (wall <= most * (1.0 + 1e-9)) & slender
         start, end, wall, split = start[keep], end[keep], wall[keep], split[keep]
     rest = _rest(outline, start, end, wall)
-    free = _free(outline, start, end, wall) & ~split[:, None] & ~_joined(start, end, wall, rest)
-    lip, web = _lips(start, end, rest, wall, free)
+    together = _together(start, end, wall, rest)
+    free = _free(outline, start, end, wall) & ~split[:, None] & ~_joined(start, end, together)
+    lip, web = _lips(together, free)
     known = all(_stocky(lump) for lump in rest) and not _runs_on(start, end, wall)
     return Walls(start, end, wall, free, lip, web, known)
 
@@ -92,35 +93,33 @@ def _free(outline: Polygon, start: Array, end: Array, wall: Array) -> NDArray[np
     return np.asarray(~shapely.intersects_xy(outline, tips[..., 0], tips[..., 1]))
 
 
-def _touching(start: Array, end: Array, wall: Array, joints: list[BaseGeometry]) -> NDArray[np.bool_]:
-    """Which ends of walls, start and end of each in turn, (2n, j), touch which joints."""
+def _together(start: Array, end: Array, wall: Array, joints: list[BaseGeometry]) -> NDArray[np.bool_]:
+    """Which ends of walls, start and end of each in turn, (2n, 2n), touch one joint."""
     tip = np.stack([start, end], axis=1).reshape(-1, 2)
-    gap = shapely.distance(np.asarray(shapely.points(tip))[:, None], np.array(joints, dtype=object)[None])
-    return np.asarray(gap < 0.1 * np.repeat(wall, 2)[:, None])
+    if not (len(tip) and joints):
+        return np.zeros((len(tip), len(tip)), dtype=bool)
+    rest = np.array(joints, dtype=object)
+    shapely.prepare(rest)  # with an index of their edges
+    near = shapely.dwithin(rest, np.asarray(shapely.points(tip))[:, None], 0.1 * np.repeat(wall, 2)[:, None])
+    touches = near.astype(np.float32)  # products of whole numbers are slow
+    return np.asarray(touches @ touches.T > 0.0)
 
 
-def _joined(start: Array, end: Array, wall: Array, joints: list[BaseGeometry]) -> NDArray[np.bool_]:
+def _joined(start: Array, end: Array, together: NDArray[np.bool_]) -> NDArray[np.bool_]:
     """Ends (n, 2) where a wall that goes another way holds this one, however thin it is."""
-    n = len(wall)
-    if not (n and joints):
-        return np.zeros((n, 2), dtype=bool)
-    touches = _touching(start, end, wall, joints).astype(int)
     way = np.repeat((end - start) / np.linalg.norm(end - start, axis=1)[:, None], 2, axis=0)
     folded = np.abs(way @ way.T) <= BEND
-    return np.asarray(((touches @ touches.T > 0) & folded).any(axis=1).reshape(-1, 2))
+    return np.asarray((together & folded).any(axis=1).reshape(-1, 2))
 
 
-def _lips(
-    start: Array, end: Array, joints: list[BaseGeometry], wall: Array, free: NDArray[np.bool_]
-) -> tuple[IntArray, IntArray]:
+def _lips(together: NDArray[np.bool_], free: NDArray[np.bool_]) -> tuple[IntArray, IntArray]:
     """Ends of walls that only a wall with a free edge holds, and the wall at their other end."""
-    n = len(wall)
+    n = len(free)
     lip, web = np.full((n, 2), -1), np.full(n, -1)
-    if not (n and joints):
+    if not together.any():
         return lip, web
     owner = np.repeat(np.arange(n), 2)
-    touches = _touching(start, end, wall, joints)
-    near = (touches.astype(int) @ touches.T.astype(int) > 0) & (owner[:, None] != owner[None])
+    near = together & (owner[:, None] != owner[None])
     held = near.sum(axis=1)
     partner = np.where(held == 1, near.argmax(axis=1), 0)
     other_free = free.ravel()[partner ^ 1]
