@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 import shapely
 from numpy.typing import NDArray
@@ -100,7 +102,8 @@ def _together(start: Array, end: Array, wall: Array, joints: list[BaseGeometry])
         return np.zeros((len(tip), len(tip)), dtype=bool)
     rest = np.array(joints, dtype=object)
     shapely.prepare(rest)  # with an index of their edges
-    near = shapely.dwithin(rest, np.asarray(shapely.points(tip))[:, None], 0.1 * np.repeat(wall, 2)[:, None])
+    reach: Any = 0.1 * np.repeat(wall, 2)[:, None]  # an array, which the library's types leave out
+    near = shapely.dwithin(rest, np.asarray(shapely.points(tip))[:, None], reach)
     touches = near.astype(np.float32)  # products of whole numbers are slow
     return np.asarray(touches @ touches.T > 0.0)
 
