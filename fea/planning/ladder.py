@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -110,7 +111,7 @@ class Ladder:
     choice: IntArray | None = None
     open: bool = False
 
-    @property
+    @cached_property
     def spacings(self) -> IntArray:
         """`choice`, written out."""
         if self.choice is None:
@@ -122,7 +123,7 @@ class Ladder:
         """Whether several planes have to share their spacing."""
         return len(self.planes) > 1 and bool((self.spacings == self.spacings[:, :1]).all())
 
-    @property
+    @cached_property
     def sets(self) -> IntArray:
         """Set of spacings (bits) that the rows of each level have with each option, (h, m)."""
         bit = 1 << self.spacings

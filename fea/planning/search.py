@@ -216,19 +216,15 @@ def _cost_to_go(state: _State, usable: BoolArray) -> Array:
     Entry (k, s, a) takes exactly k rows, the lowest on level a, and uses just the spacings in s.
     """
     ladder = state.ladder
-    h, m = ladder.cost.shape
-    arc = np.where(usable, ladder.cost[:, None, :], np.inf)
-    count, sets, level = len(ladder.strips), ladder.sets, np.arange(h)
+    arc = np.where(usable, ladder.cost[:, None, :], np.inf).transpose(2, 0, 1)
+    count, h = len(ladder.strips), ladder.levels
+    bits, level = ladder.sets.T[:, None, :], np.arange(h)
     value = np.full((ladder.most_rows + 1, count, h + 1), np.inf)
     value[0, 0, h] = 0.0
     for k in range(1, ladder.most_rows + 1):
-        for option in range(m):
-            for mask in range(count):
-                if not np.isfinite(value[k - 1, mask]).any():
-                    continue
-                on = (arc[:, :, option] + value[k - 1, mask]).min(axis=1)
-                into = (k, mask | sets[:, option], level)
-                value[into] = np.minimum(value[into], on)
+        masks = np.flatnonzero(np.isfinite(value[k - 1]).any(axis=1))
+        on = (arc[:, None] + value[k - 1, masks][None, :, None]).min(axis=3)
+        np.minimum.at(value[k], (masks[:, None] | bits, level), on)
     return value
 
 
@@ -245,21 +241,14 @@ def _cheapest(state: _State, usable: BoolArray, alive: BoolArray) -> Path | None
 def _trace(state: _State, usable: BoolArray, value: Array, k: int, mask: int) -> Path:
     """The path behind an entry of `_cost_to_go`."""
     ladder, a, path = state.ladder, 0, []
-    h, m = ladder.cost.shape
-    sets = ladder.sets
+    every = np.arange(len(ladder.strips))
     while k:
-        best = (np.inf, 0, 0, 0)
-        for option in range(m):
-            own = int(sets[a, option])
-            for rest in range(mask + 1):
-                if rest | own != mask:
-                    continue
-                on = np.where(usable[a, :, option], ladder.cost[a, option] + value[k - 1, rest], np.inf)
-                b = int(np.argmin(on))
-                best = min(best, (float(on[b]), option, rest, b))
-        path.append((a, best[1]))
-        mask, a, k = best[2], best[3], k - 1
-    assert a == h
+        option, rest = np.nonzero((every | ladder.sets[a][:, None]) == mask)
+        on = np.where(usable[a].T, ladder.cost[a][:, None], np.inf)[option] + value[k - 1, rest]
+        best, b = (int(i) for i in np.unravel_index(np.argmin(on), on.shape))
+        path.append((a, int(option[best])))
+        mask, a, k = int(rest[best]), b, k - 1
+    assert a == ladder.levels
     return tuple(path)
 
 
@@ -285,15 +274,15 @@ def _next_best(state: _State) -> Path:
     Falls back on a path that was, where there is no other.
     """
     ladder, usable, alive = state.ladder, state.low <= 1.0 + SLACK, _alive(state)
-    h, sets = ladder.levels, ladder.sets
-    value = _cost_to_go(state, usable)
+    h, sets, every = ladder.levels, ladder.sets, np.arange(len(alive))
+    within = np.minimum.accumulate(_cost_to_go(state, usable), axis=0)  # by at most so many rows
+    lives = alive[every[:, None] | every]
+    value = np.where(lives[:, :, None], within[:, None], np.inf).min(axis=2)
     order = itertools.count()
     heap: list[tuple[float, float, int, float, int, int, Path]] = []
 
     def push(spent: float, used: float, a: int, mask: int, path: Path) -> None:
-        left = ladder.most_rows - len(path)
-        rest = [float(value[: left + 1, s, a].min()) for s in range(len(alive)) if alive[mask | s]]
-        bound = spent + min(rest, default=np.inf)
+        bound = spent + float(value[ladder.most_rows - len(path), mask, a])
         if np.isfinite(bound):
             heapq.heappush(heap, (round(bound, 9), used, next(order), spent, a, mask, path))
 

@@ -1,6 +1,7 @@
 """The search against exhaustive enumeration, on made-up ladders where the truth is known for every path."""
 
 import itertools
+import math
 from dataclasses import replace
 from types import SimpleNamespace
 
@@ -62,8 +63,8 @@ class Truth:
             max(float(self.use[a, b, m]), float(self.ladder.height[a]))
             for (a, m), b in zip(path, ends, strict=True)
         )
-        mean = np.mean([1.0 + m for _, m in path])
-        spread = 0.02 * np.sin(7.0 * sum(a for a, _ in path))  # a little different for every path
+        mean = sum(1.0 + m for _, m in path) / len(path)
+        spread = 0.02 * math.sin(7.0 * sum(a for a, _ in path))  # a little different for every path
         return Checked(rows, (mean / 1.5 / self.strip_limit + spread) if self.strips_count else 0.0)
 
     def passes(self, path):
@@ -96,18 +97,19 @@ class Valley(Truth):
             strips=np.zeros(2**spacings),
             choice=choice,
         )
+        self.pair = choice.tolist()
 
     def check(self, path):
         ends = [a for a, _ in path[1:]] + [self.ladder.levels]
-        pair = self.ladder.choice
+        pair = self.pair
         parts = tuple(
-            tuple(float(self.single[p][a, b, pair[m, p]]) for p in (0, 1))
+            tuple(float(self.single[p][a, b, pair[m][p]]) for p in (0, 1))
             for (a, m), b in zip(path, ends, strict=True)
         )
         high = [float(self.ladder.height[a]) for a, _ in path]
         rows = tuple(max(*part, h) for part, h in zip(parts, high, strict=True))
-        mean = np.mean([1.0 + pair[m].mean() for _, m in path])
-        spread = 0.02 * np.sin(7.0 * sum(a for a, _ in path))
+        mean = sum(1.0 + 0.5 * (pair[m][0] + pair[m][1]) for _, m in path) / len(path)
+        spread = 0.02 * math.sin(7.0 * sum(a for a, _ in path))
         return Checked(rows, (mean / 1.5 / self.strip_limit + spread) if self.strips_count else 0.0, parts)
 
 
