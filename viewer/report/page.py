@@ -7,8 +7,9 @@ import math
 import re
 from collections.abc import Mapping
 from datetime import date
+from functools import cache
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, ClassVar
 
 import numpy as np
 
@@ -65,7 +66,8 @@ from viewer.summary import (
 from viewer.typeface import page_css
 
 if TYPE_CHECKING:
-    from jinja2 import Environment
+    from jinja2 import BytecodeCache, Environment
+    from jinja2.bccache import Bucket
     from markupsafe import Markup
 
 BLANK = ""  # in the title block: a line to sign on
@@ -185,9 +187,28 @@ def page_environment() -> Environment:
         undefined=StrictUndefined,
         trim_blocks=True,
         lstrip_blocks=True,
+        bytecode_cache=_compiled(),
     )
     environment.filters["symbols"] = symbols
     return environment
+
+
+@cache
+def _compiled() -> BytecodeCache:
+    """Templates as this process has compiled them; filters stay those of each environment."""
+    from jinja2 import BytecodeCache
+
+    class Compiled(BytecodeCache):
+        known: ClassVar[dict[str, bytes]] = {}
+
+        def load_bytecode(self, bucket: Bucket) -> None:
+            if bucket.key in self.known:
+                bucket.bytecode_from_string(self.known[bucket.key])
+
+        def dump_bytecode(self, bucket: Bucket) -> None:
+            self.known[bucket.key] = bucket.bytecode_to_string()
+
+    return Compiled()
 
 
 def report_content(
