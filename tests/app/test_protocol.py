@@ -351,13 +351,14 @@ def _broken(random_: random.Random) -> str:
             return json.dumps({k: v for k, v in GOOD.items() if random_.random() < 0.5} | {"extra": 1})
 
 
-def test_ten_thousand_malformed_messages_leave_the_project_as_it_was(tmp_path):
+@pytest.mark.parametrize("count", [2_500, pytest.param(10_000, marks=pytest.mark.slow)])
+def test_thousands_of_malformed_messages_leave_the_project_as_it_was(tmp_path, count):
     path = copied(tmp_path)
     before = path.read_bytes()
     random_ = random.Random(20261125)
     with served(path) as client, browser(client) as one:
         state = one.state
-        for number in range(10_000):
+        for number in range(count):
             text = _broken(random_)
             one.socket.send({"type": "websocket.receive", "text": text})
             if number % 97 == 0:
@@ -367,7 +368,7 @@ def test_ten_thousand_malformed_messages_leave_the_project_as_it_was(tmp_path):
         last = one.ask(type="pick", kind="clamp", index=0)
         assert last["type"] == "working"
         errors = [m for m in one.heard if m["type"] == "error"]
-        assert len(errors) > 9_000
+        assert len(errors) > 0.9 * count
         assert not any("internal error" in m["message"] for m in errors)
         assert not any("\n" in m["message"] for m in errors)
         assert one.state["revision"] == state["revision"]

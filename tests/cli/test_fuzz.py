@@ -307,19 +307,19 @@ corner = st.tuples(coordinate, coordinate, coordinate)
 triangle = st.tuples(*[st.integers(0, 8)] * 3)
 
 FUZZ: dict[str, tuple[int, Callable[..., None], list[st.SearchStrategy[Any]]]] = {
-    "mutated projects": (60, outcome, [mutated()]),
-    "random roofs and rows": (80, outcome, [built()]),
-    "random bytes as project": (60, random_project, [st.binary(max_size=400) | text_bytes]),
+    "mutated projects": (30, outcome, [mutated()]),
+    "random roofs and rows": (40, outcome, [built()]),
+    "random bytes as project": (30, random_project, [st.binary(max_size=400) | text_bytes]),
     "random quantities": (
-        400,
+        200,
         random_quantity,
         [quantity | st.text(max_size=40), st.sampled_from(sorted(EXAMPLES))],
     ),
-    "random bytes as roof": (60, roof_case, [roof_name, st.binary(max_size=600)]),
-    "damaged roofs": (120, damaged_roof, [roof_name, damage, st.just(0) | st.integers(0, 100_000)]),
-    "strange city models": (150, strange_city_model, [strange_city()]),
+    "random bytes as roof": (30, roof_case, [roof_name, st.binary(max_size=600)]),
+    "damaged roofs": (60, damaged_roof, [roof_name, damage, st.just(0) | st.integers(0, 100_000)]),
+    "strange city models": (75, strange_city_model, [strange_city()]),
     "random triangles": (
-        60,
+        30,
         random_triangles,
         [st.lists(corner, min_size=3, max_size=9), st.lists(triangle, min_size=1, max_size=8)],
     ),
@@ -346,7 +346,7 @@ def test_thousands(name: str) -> None:
     # The same examples every time; EAVEWRIGHT_FUZZ=1 looks for new ones, and for more of them.
     new = "EAVEWRIGHT_FUZZ" in os.environ
 
-    @settings(max_examples=(20 if new else 4) * count, derandomize=not new, database=None, **CALM)
+    @settings(max_examples=(40 if new else 4) * count, derandomize=not new, database=None, **CALM)
     @given(st.tuples(*strategies))
     def check(values: tuple[Any, ...]) -> None:
         function(*values)

@@ -49,6 +49,7 @@ def variants(folder):
     (folder / "sparse.toml").write_text(whole.replace("[[row]]\n", "[[row]]\nevery = 2\n"))
 
 
+@pytest.mark.slow
 def test_tutorial_runs_as_written(tmp_path, monkeypatch, capsys):
     variants(tmp_path)
     monkeypatch.chdir(tmp_path)

@@ -62,19 +62,23 @@ def tree(path):
 
 def imports(node, *, inside=True, types=False):
     """Names imported below a node; those for type checkers, and those within functions, if asked for."""
-    for child in ast.iter_child_nodes(node):
-        if not types and isinstance(child, ast.If) and "TYPE_CHECKING" in ast.dump(child.test):
-            continue
-        if isinstance(child, ast.FunctionDef | ast.AsyncFunctionDef | ast.Lambda) and not inside:
-            continue
-        if isinstance(child, ast.Import):
-            yield from (alias.name for alias in child.names)
-        elif isinstance(child, ast.ImportFrom):
-            assert not child.level, "imports are written in full"
-            for alias in child.names:
-                whole = f"{child.module}.{alias.name}"
-                yield whole if whole in modules() else child.module
-        yield from imports(child, inside=inside, types=types)
+    left = [node]
+    while left:
+        for child in ast.iter_child_nodes(left.pop()):
+            if isinstance(child, ast.expr):
+                continue
+            if not types and isinstance(child, ast.If) and "TYPE_CHECKING" in ast.dump(child.test):
+                continue
+            if isinstance(child, ast.FunctionDef | ast.AsyncFunctionDef) and not inside:
+                continue
+            if isinstance(child, ast.Import):
+                yield from (alias.name for alias in child.names)
+            elif isinstance(child, ast.ImportFrom):
+                assert not child.level, "imports are written in full"
+                for alias in child.names:
+                    whole = f"{child.module}.{alias.name}"
+                    yield whole if whole in modules() else child.module
+            left.append(child)
 
 
 @cache

@@ -43,10 +43,16 @@ def test_nothing_is_listed_that_agrees(rows):
     assert {row.check for row in rows if row.why} == set(LISTED)
 
 
-def test_a_row_that_is_forgotten_fails():
+def test_a_row_that_is_forgotten_fails(monkeypatch):
+    """Each is asked for alone, as the other answers take long."""
+    whole = {case["id"]: case for case in collected()}
+    asked = []
+    monkeypatch.setattr("benchmarks.verification.open_checks.collected", lambda: [whole[asked[-1]]])
     for name in ("O-05", "O-44", "O-57"):
+        asked.append(name)
         with pytest.raises(KeyError, match=name):
             open_rows({key: run for key, run in ANSWERS.items() if key != name}, LISTED)
+    asked.append("O-54")
     with pytest.raises(KeyError, match="O-54"):
         open_rows(ANSWERS, {key: words for key, words in LISTED.items() if key != "O-54"})
 

@@ -31,7 +31,9 @@ def hip(tmp_path_factory: pytest.TempPathFactory) -> Analysis:
 
 def test_no_line_to_a_name_crosses_more_than_a_quarter_of_the_roof(hip: Analysis) -> None:
     scene, view, overlay = lay_out(hip, SIZE)
-    roof = shapely.union_all(shapely.buffer(shapely.polygons(view.project(scene.cells)), 0.5))
+    planes = hip.project.roof.planes
+    rings = [planes.to_world(k, np.array(one.exterior.coords)) for k, one in enumerate(planes.outline)]
+    roof = shapely.union_all([shapely.Polygon(view.project(ring)).buffer(0.5) for ring in rings])
     low, _, high, _ = roof.bounds
     lines = [s.points for s in overlay.shapes if s.line == style.MUTED and len(s.points) == 2]
     assert lines
