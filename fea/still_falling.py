@@ -9,6 +9,7 @@ from fea.planning.threats import threatening
 from roofmodel.project.load import Project
 from roofmodel.sliding.flow import FlowGraph
 from roofmodel.sliding.landing import Landing
+from roofmodel.sliding.levels import against_flow
 from roofmodel.sliding.thrust import RowForce
 from roofmodel.surface import FLAT_SLOPE
 from roofmodel.units import SYSTEMS
@@ -72,13 +73,7 @@ def reaching(graph: FlowGraph, exits: BoolArray) -> Array:
     """Part of each node's flow that leaves by the given exits (x,), (nodes,). [-]."""
     part = np.zeros(graph.node_count)
     np.add.at(part, graph.exit_node[exits], graph.exit_share[exits])
-    level = graph.level[graph.source]
-    order = np.argsort(level, kind="stable")
-    bounds = np.searchsorted(level[order], np.arange(graph.level.max(initial=0) + 2))
-    for step in range(len(bounds) - 2, -1, -1):
-        on = order[bounds[step] : bounds[step + 1]]
-        np.add.at(part, graph.source[on], graph.share[on] * part[graph.target[on]])
-    return part
+    return against_flow(part, graph.source, graph.target, graph.share, graph.level)
 
 
 def _below_rows(project: Project, graph: FlowGraph) -> BoolArray:

@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import gammaln, xlogy
+from scipy.stats import binom
 
 from fea.evidence.explanations import Bank
 from roofmodel.layout import Layout
@@ -30,16 +28,8 @@ def count_chances(looked: int, told: int, doubt: float) -> Array:
     """
     wrong = max(doubt, LEAST_DOUBT)
     so, right = np.arange(looked + 1)[:, None], np.arange(told + 1)
-    return np.asarray(
-        (_binomial(right, so, 1.0 - wrong) * _binomial(told - right, looked - so, wrong)).sum(1)
-    )
-
-
-def _binomial(k: NDArray[Any], n: NDArray[Any], p: float) -> Array:
-    """Probabilities of k of n, 0 where k > n."""
-    of = np.maximum(n - k, 0)
-    log = gammaln(n + 1.0) - gammaln(k + 1.0) - gammaln(of + 1.0) + xlogy(k, p) + xlogy(of, 1.0 - p)
-    return np.asarray(np.where(k <= n, np.exp(log), 0.0))
+    both = binom.pmf(right, so, 1.0 - wrong) * binom.pmf(told - right, looked - so, wrong)
+    return np.sum(both, axis=1)
 
 
 def count_square(made: Array, looked: int, told: int, doubt: float) -> Array:

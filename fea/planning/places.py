@@ -114,8 +114,13 @@ def room_for_lowest(project: Project, threats: Threats, eave: Eave) -> tuple[flo
 
 def _snap(project: Project, length: float) -> float:
     """To what the project file says in round numbers."""
-    unit = 0.0254 if project.table.project.units == "US" else 0.01
+    unit = _unit(project)
     return float(np.round(length / unit) * unit)
+
+
+def _unit(project: Project) -> float:
+    """Of lengths in the project file, an inch or a centimeter. [m]."""
+    return 0.0254 if project.table.project.units == "US" else 0.01
 
 
 def levels_of(project: Project, threats: Threats, group: tuple[int, ...], *, full: bool) -> Levels:
@@ -238,7 +243,7 @@ def _pieces_of_rail(project: Project, every: float | None, length: float) -> flo
         return every
     if every and not UNEVEN < length % every < seams * project.panel.seam_spacing:
         return every
-    unit = 0.0254 if project.table.project.units == "US" else 0.01
+    unit = _unit(project)
     return min(float(np.ceil((length + UNEVEN) / np.ceil(length / most) / unit - 1e-6) * unit), most)
 
 
@@ -288,6 +293,6 @@ def rail_choices(project: Project, plane: int) -> tuple[dict[str, Any], str]:
 
 def _inside(project: Project, place: float, low: float, high: float) -> float:
     """A round length near to a place, on the plane."""
-    unit = 0.0254 if project.table.project.units == "US" else 0.01
+    unit = _unit(project)
     least, most = np.ceil(low / unit - 1e-6) * unit, np.floor(high / unit + 1e-6) * unit
     return float(np.clip(_snap(project, place), least, most))

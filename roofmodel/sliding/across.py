@@ -103,17 +103,30 @@ def ways_across(
     Across
         Only of cells of which a part goes this way.
     """
+    fall = -roof.planes.upslope[:, :2]
+    fall = fall / np.maximum(np.linalg.norm(fall, axis=1, keepdims=True), 1e-12)
+    flat, back = _may_cross(roof, cells, cell, fall)
+    cell, back = cell[flat | back], back[flat | back]
+    if not len(cell):
+        return _across([])
     onto = np.unique(np.stack([cells.plane[handed[0]], cells.plane[handed[1]]], axis=1), axis=0)
-    site = _Site(roof, layout, cells, foot_walls(roof), {})
+    site, top = _Site(roof, layout, cells, foot_walls(roof), fall, {}), _tops(roof)
+    plane = cells.plane[cell]
+    slope = roof.planes.slope[_other_side(roof, cells.lower_edge[cell], plane)]
     while True:  # what a way brings to a plane pushes on from there
-        steepest, push = _behind(roof, onto)
-        first = cell[_crosses(roof, cells, cell, steepest)]
+        steepest, push = _behind(roof, onto, top)
+        first = cell[back | (steepest[plane] > slope + STEEPER)]
         found = [part for c in first.tolist() for part in _way(site, c, push)]
         links = [(cells.plane[part[0]], cells.plane[part[4]]) for part in found if part[2] == End.PLANE]
         more = np.unique(np.concatenate([onto, np.array(links, dtype=np.int64).reshape(-1, 2)]), axis=0)
         if len(more) == len(onto):
             break
         onto = more
+    return _across(found)
+
+
+def _across(found: list[_Found]) -> Across:
+    """The ways found, as arrays."""
     parts = list(zip(*found, strict=True)) if found else [()] * 8
     number = (np.array(parts[k], dtype=np.int64) for k in (0, 2, 3, 4))
     source, end, edge, target = number
@@ -129,31 +142,26 @@ def ways_across(
     )
 
 
-def _crosses(roof: RoofSurface, cells: Cells, cell: IntArray, steepest: Array) -> BoolArray:
-    """Whether snow that leaves cells (n,) may go straight on over the planes below them.
+def _may_cross(roof: RoofSurface, cells: Cells, cell: IntArray, fall: Array) -> tuple[BoolArray, BoolArray]:
+    """Whether snow that leaves cells (n,) may go straight on over the planes below them, for two reasons.
 
-    It does where they are nearly flat and much flatter than what pushes, and where they fall back from an
-    edge so level that nothing is carried away along it.
+    They are nearly flat and do not fall alike, and it does if they are much flatter than what pushes. Or they
+    fall back from an edge so level that nothing is carried away along it.
     """
     edge, plane = cells.lower_edge[cell], cells.plane[cell]
-    pair = roof.edges.plane[edge]
-    other = np.where(pair[:, 0] == plane, pair[:, 1], pair[:, 0])
-    slope = roof.planes.slope
-    fall = -roof.planes.upslope[:, :2]
-    fall = fall / np.maximum(np.linalg.norm(fall, axis=1, keepdims=True), 1e-12)
+    other = _other_side(roof, edge, plane)
     alike = np.sum(fall[plane] * fall[other], axis=1)
-    flat = (slope[other] < SHALLOW) & (steepest[plane] > slope[other] + STEEPER) & (alike < STRAIGHT)
+    flat = (roof.planes.slope[other] < SHALLOW) & (alike < STRAIGHT)
     back = (alike < AGAINST) & ~_falls(roof, edge)
-    return np.asarray((other >= 0) & (flat | back))
+    return (other >= 0) & flat, (other >= 0) & back
 
 
-def _behind(roof: RoofSurface, onto: IntArray) -> tuple[Array, Array]:
+def _behind(roof: RoofSurface, onto: IntArray, top: Array) -> tuple[Array, Array]:
     """What pushes on each plane (p,): steepest slope [rad], and H cos(alpha) from its lowest level up. [m].
 
-    `onto` (k, 2) are pairs of planes of which the first hands snow on to the second.
+    `onto` (k, 2) are pairs of planes of which the first hands snow on to the second; `top` is from `_tops`.
     """
     planes = roof.planes
-    top = _tops(roof)
     steepest, above = planes.slope.copy(), np.zeros(planes.count)
     upper, lower = onto[:, 0], onto[:, 1]
     step = top[upper] - top[lower]
@@ -181,6 +189,7 @@ class _Site:
     layout: Layout
     cells: Cells
     walls: Array
+    fall: Array  # unit vectors on plan down the planes
     plans: dict[int, shapely.Polygon]
 
     def plan(self, plane: int) -> shapely.Polygon:
@@ -197,7 +206,7 @@ def _way(site: _Site, cell: int, push: Array) -> list[_Found]:
     roof, cells, planes = site.roof, site.cells, site.roof.planes
     own = int(cells.plane[cell])
     ends = planes.to_world(own, cells.corners[cell, :2])
-    way = _fall(roof, own)
+    way = site.fall[own]
     low, at = float(ends[:, 2].mean()), ends[:, :2].mean(axis=0)
     foot = low
     height = max(float(push[own]) - foot * float(np.cos(planes.slope[own])), 1e-9)
@@ -206,7 +215,7 @@ def _way(site: _Site, cell: int, push: Array) -> list[_Found]:
     pit: _Found | None = None
     for _ in range(PLANES):
         end, beyond = _far_end(site.plan(plane), at, way)
-        slope = float(np.arctan(np.tan(planes.slope[plane]) * (_fall(roof, plane) @ way)))
+        slope = float(np.arctan(np.tan(planes.slope[plane]) * (site.fall[plane] @ way)))
         row, stop = _row_between(roof, site.layout, cells, plane, at, end)
         z = float(height_at(planes, plane, stop[None])[0])
         back, low = back + (z - low) * float(np.cos(slope)), z
@@ -230,7 +239,7 @@ def _way(site: _Site, cell: int, push: Array) -> list[_Found]:
             return [(cell, share, kind, edge, -1, lip, way, slope), *stays]
         plane, at = below, end + STEP_OUT * way
         if planes.slope[plane] >= SHALLOW:
-            if _fall(roof, plane) @ way >= AGAINST:
+            if site.fall[plane] @ way >= AGAINST:
                 target = _cell_at(roof, cells, plane, at)
                 return [(cell, share, End.PLANE, edge, target, lip, way, slope), *stays]
             if _falls(roof, np.array([edge]))[0]:
@@ -239,21 +248,20 @@ def _way(site: _Site, cell: int, push: Array) -> list[_Found]:
     return []
 
 
-def _fall(roof: RoofSurface, plane: int) -> Array:
-    """Unit vector on plan down a plane, (2,)."""
-    down = -roof.planes.upslope[plane, :2]
-    return np.asarray(down / max(float(np.linalg.norm(down)), 1e-12))
-
-
 def _falls(roof: RoofSurface, edge: IntArray) -> BoolArray:
     """Whether snow goes along edges (n,)."""
     drop = np.abs(roof.edges.end[edge, 2] - roof.edges.start[edge, 2])
     return np.asarray(drop >= LEVEL * roof.edges.length[edge])
 
 
+def _other_side(roof: RoofSurface, edge: IntArray, plane: IntArray) -> IntArray:
+    """Planes (n,) beyond edges of planes, -1 for none."""
+    pair = roof.edges.plane[edge]
+    return np.where(pair[:, 0] == plane, pair[:, 1], pair[:, 0])
+
+
 def _other(roof: RoofSurface, edge: int, plane: int) -> int:
-    first, second = roof.edges.plane[edge].tolist()
-    return int(second if first == plane else first)
+    return int(_other_side(roof, np.array([edge]), np.array([plane]))[0])
 
 
 def _far_end(plan: shapely.Polygon, at: Array, way: Array) -> tuple[Array, Array | None]:

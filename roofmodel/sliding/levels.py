@@ -49,6 +49,20 @@ def open_loops(
     )
 
 
+def against_flow(part: Array, source: IntArray, target: IntArray, share: Array, level: IntArray) -> Array:
+    """What a unit at each node (n,) comes to count, given what it counts where it is wanted, `part` (n,).
+
+    Links (k,) hand on `share` of what their sources send; every link goes to a higher `level` (n,).
+    """
+    part, of = part.copy(), level[source]
+    order = np.argsort(of, kind="stable")
+    bounds = np.searchsorted(of[order], np.arange(level.max(initial=0) + 2))
+    for step in range(len(bounds) - 2, -1, -1):
+        on = order[bounds[step] : bounds[step + 1]]
+        np.add.at(part, source[on], share[on] * part[target[on]])
+    return part
+
+
 def flow_levels(
     count: int, source: IntArray, target: IntArray, share: Array, crossing: NDArray[np.bool_]
 ) -> tuple[IntArray, IntArray, IntArray, Array, NDArray[np.bool_], tuple[IntArray, Array]]:

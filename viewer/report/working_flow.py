@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from fea.analysis import Analysis
 from roofmodel.sliding.cells import Cells
 from roofmodel.sliding.flow import FlowGraph
+from roofmodel.sliding.levels import against_flow
 from roofmodel.sliding.thrust import ValleyThrust, valley_factor
 from roofmodel.surface import shown_origin
 from roofmodel.units import SYSTEMS
@@ -364,8 +365,4 @@ def passing(graph: FlowGraph, node: IntArray, factor: Array, start: Array | floa
     feeding = (graph.source < n) & (graph.target >= n)
     kept = graph.share.copy()
     kept[feeding] *= factor[graph.target[feeding] - n]
-    level = graph.level[graph.source]
-    for one in np.unique(level)[::-1]:
-        links = np.flatnonzero(level == one)
-        np.add.at(part, graph.source[links], kept[links] * part[graph.target[links]])
-    return part
+    return against_flow(part, graph.source, graph.target, kept, graph.level)
