@@ -18,6 +18,7 @@ from roofmodel.snow.regions import Plan, polygonal
 from roofmodel.surface import Dome, RoofSurface
 
 Array = NDArray[np.float64]
+IntArray = NDArray[np.int64]
 Field = Callable[[Array], Array]
 Told = Callable[[Array], tuple[str, tuple[Value, ...]]]
 
@@ -178,10 +179,11 @@ def dome_zones(
         rest = []
         for begin in range(0, len(waiting), BATCH):
             some = waiting[begin : begin + BATCH]
+            halve: list[_Part] = []
             tops, laws, over = _planes_above([part.polygon for part in some], dome.center, field)
             for part, top, law, above in zip(some, tops, laws, over, strict=True):
                 if left and above > CLOSE * size:
-                    rest += [_Part(part.plane, half) for half in _halved(part.polygon, dome.center)]
+                    halve.append(part)
                 elif not np.isnan(above):
                     formula, values = told(top)
                     found.append(
@@ -194,6 +196,8 @@ def dome_zones(
                             values=values,
                         )
                     )
+            halves = _halved([part.polygon for part in halve], dome.center)
+            rest += [_Part(part.plane, half) for part, two in zip(halve, halves, strict=True) for half in two]
         waiting = rest
     return sorted(found, key=lambda zone: zone.plane)
 
@@ -211,30 +215,45 @@ def _polygons(geometry: BaseGeometry) -> list[Polygon]:
     return [] if whole is None else [whole] if isinstance(whole, Polygon) else list(whole.geoms)
 
 
-def _halved(polygon: Polygon, crown: Array) -> list[Polygon]:
-    """Both halves of a polygon, cut across its longer side, from the crown or around it."""
-    center = np.array(polygon.centroid.coords[0])
-    out = (center - crown) / max(float(np.linalg.norm(center - crown)), 1e-300)
-    ways = np.stack([out, [-out[1], out[0]]])
-    long = np.ptp(shapely.get_coordinates(polygon) @ ways.T, axis=0)
-    along, across = ways if long[0] > 1.001 * long[1] else ways[::-1]
-    ahead, aside = (2.0 * long.max() + 1.0) * np.stack([along, across])
-    half = Polygon(center + np.array([-aside, ahead - aside, ahead + aside, aside]))
-    return [*_polygons(polygon.intersection(half)), *_polygons(polygon.difference(half))]
+def _halved(polygons: Sequence[Polygon], crown: Array) -> list[list[Polygon]]:
+    """Both halves of each polygon, cut across its longer side, from the crown or around it."""
+    if not polygons:
+        return []
+    whole = np.array(polygons, dtype=object)
+    center = shapely.get_coordinates(shapely.centroid(whole))
+    away = center - crown
+    out = away / np.maximum(np.linalg.norm(away, axis=1), 1e-300)[:, None]
+    ways = np.stack([out, np.stack([-out[:, 1], out[:, 0]], axis=1)], axis=1)
+    corners, owner = shapely.get_coordinates(whole, return_index=True)
+    reach = np.einsum("nki,ni->nk", ways[owner], corners)
+    start = np.flatnonzero(np.diff(owner, prepend=-1))
+    long = np.maximum.reduceat(reach, start) - np.minimum.reduceat(reach, start)
+    radial = (long[:, 0] > 1.001 * long[:, 1])[:, None, None]
+    along, across = np.moveaxis(np.where(radial, ways, ways[:, ::-1]), 1, 0)
+    size = (2.0 * long.max(axis=1) + 1.0)[:, None]
+    ahead, aside = size * along, size * across
+    ring = np.stack([-aside, ahead - aside, ahead + aside, aside], axis=1) + center[:, None]
+    half = shapely.polygons(ring)
+    cuts = zip(shapely.intersection(whole, half), shapely.difference(whole, half), strict=True)
+    return [[*_polygons(one), *_polygons(other)] for one, other in cuts]
 
 
-def _samples(polygon: Polygon, crown: Array) -> tuple[Array, Array]:
-    """Corners (c, 2) of a polygon, and points (n, 2) to look at: rim, foot of the crown on edges, middle."""
-    corners = shapely.get_coordinates(polygon.exterior)
-    first, edge = corners[:-1], np.diff(corners, axis=0)
+def _samples(polygons: Sequence[Polygon], crown: Array) -> tuple[Array, IntArray, Array, IntArray]:
+    """Corners of polygons, and points to look at (rim, foot of the crown on edges, middle); whose each is."""
+    whole = np.array(polygons, dtype=object)
+    ring, owner = shapely.get_coordinates(shapely.get_exterior_ring(whole), return_index=True)
+    last = np.diff(owner, append=-1) != 0
+    first, edge, own = ring[~last], (np.roll(ring, -1, axis=0) - ring)[~last], owner[~last]
     share = np.sum((crown - first) * edge, axis=1) / np.maximum(np.sum(edge**2, axis=1), 1e-300)
-    share = np.stack([np.clip(share, 0.0, 1.0), np.full(len(edge), 0.5)])
-    rim = np.concatenate([first, (first + share[..., None] * edge).reshape(-1, 2)])
-    center = np.array(polygon.centroid.coords[0])
-    points = np.concatenate([rim, [center]])
-    at_crown = np.linalg.norm(points - crown, axis=1) < 1e-9
-    points[at_crown] += 1e-6 * (center - points[at_crown])  # the crown lies in every direction
-    return corners[:-1], points
+    center = shapely.get_coordinates(shapely.centroid(whole))
+    foot = first + np.clip(share, 0.0, 1.0)[:, None] * edge
+    points = np.concatenate([first, foot, first + 0.5 * edge, center])
+    at = np.concatenate([own, own, own, np.arange(len(whole))])
+    order = np.argsort(at, kind="stable")
+    points, at = points[order], at[order]
+    crowned = np.linalg.norm(points - crown, axis=1) < 1e-9
+    points[crowned] += 1e-6 * (center[at] - points)[crowned]  # the crown lies in every direction
+    return first, own, points, at
 
 
 def _planes_above(polygons: Sequence[Polygon], crown: Array, field: Field) -> tuple[Array, Array, Array]:
@@ -246,19 +265,19 @@ def _planes_above(polygons: Sequence[Polygon], crown: Array, field: Field) -> tu
         Where the field is largest [m], where the plane meets it; a, b, c; by how much the plane is above the
         field at most, NaN where there is no load. [Pa]
     """
-    every = [_samples(polygon, crown) for polygon in polygons]
-    value = field(np.concatenate([points for _, points in every]))
-    split = np.cumsum([len(points) for _, points in every])[:-1]
-    count = max(len(points) for _, points in every), max(len(corners) for corners, _ in every)
+    corners, owner, points, at = _samples(polygons, crown)
+    count = len(polygons)
+    place, spot = (np.arange(len(one)) - np.searchsorted(one, one) for one in (at, owner))
+    value = np.full((count, place.max() + 1), -np.inf)
+    value[at, place] = field(points)
+    best = np.argmax(value >= value.max(axis=1, keepdims=True) * (1.0 - 1e-12), axis=1)
+    high = value[np.arange(count), best]
+    top = points[np.searchsorted(at, np.arange(count)) + best]
     # Step from the largest, how much less is there, and steps to corners; padded by the largest itself.
-    step, less = np.zeros((len(every), count[0], 2)), np.zeros((len(every), count[0]))
-    edge = np.zeros((len(every), count[1], 2))
-    top, high = np.zeros((len(every), 2)), np.zeros(len(every))
-    for k, ((corners, points), own) in enumerate(zip(every, np.split(value, split), strict=True)):
-        best = int(np.argmax(own >= own.max() * (1.0 - 1e-12)))
-        top[k], high[k] = points[best], own[best]
-        step[k, : len(points)], less[k, : len(points)] = points - top[k], own - own[best]
-        edge[k, : len(corners)] = corners - top[k]
+    step, less = np.zeros((*value.shape, 2)), np.zeros(value.shape)
+    step[at, place], less[at, place] = points - top[at], value[at, place] - high[at]
+    edge = np.zeros((count, spot.max() + 1, 2))
+    edge[owner, spot] = corners - top[owner]
     grade = _steepest(step, np.minimum(less, 0.0), edge)
     over = np.max(np.einsum("kni,ki->kn", step, grade) - less, axis=1)
     law = np.column_stack([high - np.sum(grade * top, axis=1), grade])
