@@ -60,10 +60,13 @@ def test_slip_with_all_of_its_strength_left_is_plastic_collapse():
     layout = make_layout([{"length": 4.0, "clamps": [0.2, 1.0, 2.5, 3.8]}])
     found, _ = follow(layout, 1000.0, along=1500.0, residual=1.0)
     x = np.array([0.2, 1.0, 2.5, 3.8])
-    best = max(
-        q for q in np.linspace(0.5, 1.5, 2001)
-        if _can_hold(x, 1500.0, 1000.0 * q * 4.0, 2.0)
-    )  # fmt: skip
+    best, over = 0.5, 1.5  # what can be held and what cannot; the loads that can be held are convex
+    assert _can_hold(x, 1500.0, 1000.0 * best * 4.0, 2.0)
+    assert not _can_hold(x, 1500.0, 1000.0 * over * 4.0, 2.0)
+    while over - best > 2e-4:
+        middle = 0.5 * (best + over)
+        held = _can_hold(x, 1500.0, 1000.0 * middle * 4.0, 2.0)
+        best, over = (middle, over) if held else (best, middle)
     assert found.last == pytest.approx(best, abs=2e-3)
     assert found.first < found.last
     assert found.end == "the row lets go"
