@@ -23,7 +23,7 @@ from viewer.risk.command import risk
 from viewer.screen.command import screen
 from viewer.section.command import section
 from viewer.span.command import span
-from viewer.stages import Commands, Stages, console, named, notice, print_json
+from viewer.stages import Commands, Stages, complain, console, named, notice, print_json
 from viewer.strength.command import tests
 
 if TYPE_CHECKING:
@@ -443,6 +443,5 @@ def _usage(error: click.ClickException) -> str:
 
 
 def _fail(message: str, code: int) -> None:
-    line = "".join(c if c.isprintable() else "?" for c in " ".join(message.split()))
-    click.echo(f"eavewright: {line.rstrip('.')}", err=True)
+    complain(message)
     sys.exit(code)

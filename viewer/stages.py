@@ -89,6 +89,12 @@ def notice(text: str) -> None:
         click.echo(text, err=True)
 
 
+def complain(message: str) -> None:
+    """The one line on standard error that says what is wrong."""
+    line = "".join(c if c.isprintable() else "?" for c in " ".join(message.split()))
+    click.echo(f"eavewright: {line.rstrip('.')}", err=True)
+
+
 def named(context: click.Context, option: click.Parameter, value: str) -> Path:
     """The path of an option, which must not be empty."""
     if not value.strip():

@@ -54,7 +54,7 @@ class Browser:
 
 @contextlib.contextmanager
 def served(path: Path) -> Iterator[TestClient]:
-    app = make_app(open_state(path), TOKEN, frozenset({HOST}))
+    app = make_app(lambda: open_state(path), TOKEN, frozenset({HOST}))
     with TestClient(app, base_url=f"http://{HOST}", headers={"x-eavewright-token": TOKEN}) as client:
         yield client
 

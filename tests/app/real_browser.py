@@ -89,7 +89,7 @@ def running(path):
     """Link of what the command serves, from a thread of this process: a second sooner than a program."""
     listener = socket.create_server(("127.0.0.1", 0))
     port, token = listener.getsockname()[1], secrets.token_urlsafe(24)
-    _, server = serving(open_state(path), token, port)
+    _, server = serving(lambda: open_state(path), token, port)
     thread = threading.Thread(target=server.run, kwargs={"sockets": [listener]})
     thread.start()
     try:

@@ -33,9 +33,22 @@ def test_a_bad_project_is_refused_in_one_line(tmp_path):
     program = started(path)
     out, err = program.communicate(timeout=60)
     assert program.returncode == 2
-    assert out == ""
+    assert out.count("\n") == 1, "the link: what the file means is seen while the browser starts"
     assert err.count("\n") == 1
     assert "dessign" in err
+
+
+@pytest.mark.parametrize("text", ["[design", None])
+def test_what_is_no_project_file_at_all_gets_no_link(tmp_path, text):
+    path = tmp_path / "project.toml"
+    if text is not None:
+        path.write_text(text)
+    program = started(path)
+    out, err = program.communicate(timeout=60)
+    assert program.returncode == 2
+    assert out == ""
+    assert err.count("\n") == 1
+    assert err.startswith("eavewright: project.toml: ")
 
 
 def test_a_port_that_is_taken_is_refused_in_one_line(tmp_path):

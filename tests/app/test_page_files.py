@@ -15,16 +15,16 @@ import pytest
 from fea.analysis import analyze
 from roofmodel.project.load import load_project
 from tests.app.open_app import HOST, MODELS, TOKEN, copied, served
-from viewer.app import server
+from viewer.app import server, session
 from viewer.app.joined import one_script
-from viewer.app.pages import _files
+from viewer.app.pages import _file, _names
 from viewer.app.surface import joined_quads
 from viewer.picture.scene import cell_quads
 
 
 def test_all_modules_are_in_the_one_script_and_nothing_is_left_to_import():
-    script = _files()["all.js"].decode()
-    own = {name for name in _files() if name.endswith(".js")} - {"all.js", "begin.js", "three.js"}
+    script = _file("all.js").decode()
+    own = {name for name in _names() if name.endswith(".js")} - {"all.js", "begin.js", "three.js"}
     assert {f"// {name}" for name in own} <= set(script.splitlines())
     assert re.findall(r"^\s*(?:import|export)\b.*", script, re.MULTILINE) == [script.splitlines()[0]]
     assert script.splitlines()[0].endswith('from "./three.js";')
@@ -58,7 +58,7 @@ def test_a_page_whose_program_cannot_be_loaded_says_so(tmp_path):
         globalThis.addEventListener = (name, act) => act();
         setTimeout(() => console.log(box.hidden, box.textContent), 200);
     """
-    (tmp_path / "begin.mjs").write_text(page + _files()["begin.js"].decode())
+    (tmp_path / "begin.mjs").write_text(page + _file("begin.js").decode())
     said = subprocess.run(
         ["node", "begin.mjs"], capture_output=True, text=True, check=True, cwd=tmp_path
     ).stdout
@@ -120,7 +120,7 @@ def test_a_first_answer_that_is_nearly_there_is_told_once_another_is_announced(
         return replace(now, trouble="mended")
 
     monkeypatch.setattr(server, "NEARLY", patience)
-    monkeypatch.setattr(server, "solved", slowly)
+    monkeypatch.setattr(session, "solved", slowly)
     with served(copied(tmp_path)) as client:
         with client.websocket_connect("/ws", headers={"host": HOST, "origin": f"http://{HOST}"}) as socket:
             socket.send_json({"type": "hello", "token": TOKEN})
@@ -131,3 +131,16 @@ def test_a_first_answer_that_is_nearly_there_is_told_once_another_is_announced(
                 heard.append(socket.receive_json())
                 go.set()
         assert [one["trouble"] for one in heard] == first
+
+
+def test_a_page_is_told_why_its_project_is_refused(tmp_path):
+    path = copied(tmp_path)
+    path.write_text(path.read_text().replace("[design]", "[dessign]"))
+    with served(path) as client:
+        with client.websocket_connect("/ws", headers={"host": HOST, "origin": f"http://{HOST}"}) as socket:
+            socket.send_json({"type": "hello", "token": TOKEN})
+            told = socket.receive_json()
+        assert told["type"] == "refused"
+        assert "dessign" in told["message"]
+        assert client.get("/api/roof").status_code == 404
+        assert client.get("/api/surface").status_code == 404

@@ -14,8 +14,8 @@ from small_project import GOOD, IMPORTED, US, changed, command, gable_mesh, stl
 from roofmodel.errors import InputError
 from roofmodel.project.load import load_project, load_roof
 from viewer.app import messages
+from viewer.app.answers import _start_export
 from viewer.app.desk import Desk
-from viewer.app.server import _start_export
 from viewer.app.session import State, change, open_state, preview, reload, save
 from viewer.app.view import state_data
 from viewer.plan.export import _moved
@@ -232,7 +232,7 @@ def test_one_of_two_lent_things_is_removed_and_the_other_is_own(tmp_path: Path) 
 
 def test_no_export_of_a_base_that_is_not_shown(tmp_path: Path) -> None:
     path = pair(tmp_path)
-    desk = Desk(open_state(path), token="")
+    desk = Desk("", open_state(path))
     (tmp_path / "common" / "en.toml").write_text(changed('"42 mm"', '"48 mm"'))
     export = messages.Export(id=1, type="export", revision=1, folder="out", parts=["check"])
     with pytest.raises(InputError, match=r"en.toml, on which it builds, was changed .* nothing was exported"):

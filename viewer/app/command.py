@@ -4,19 +4,22 @@ from __future__ import annotations
 
 import os
 import sys
+from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
-from viewer.stages import Spoken, notice
+from viewer.stages import Spoken, complain, notice
 
 if TYPE_CHECKING:
     import uvicorn
     from starlette.applications import Starlette
 
+    from viewer.app.desk import Desk
     from viewer.app.session import State
 
+LARGEST = 1_000_000  # file that is looked at before its browser starts [bytes]
 TURN = 5e-4  # after which the thread that solves lets the one that answers the browser on [s]
 
 
@@ -37,9 +40,8 @@ def open_command(project: Path, port: int, browser: bool) -> None:
     """
     # A moved row is many small products: a second thread only waits for them, and burns a core.
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
-    from viewer.app.session import open_state
-
-    state = open_state(project)
+    if not _looks_whole(project):  # the way without a browser
+        _opened(project)
     import secrets
     import socket
 
@@ -58,26 +60,60 @@ def open_command(project: Path, port: int, browser: bool) -> None:
     link = f"http://127.0.0.1:{port}/#{token}"
     click.echo(link)
     sys.stdout.flush()
-    notice(f"shows {state.path.name} on this computer; the link is for you alone; Ctrl-C ends it")
-    if browser:
-        _show(link)
+    shown = browser and _show(link)
     # While the browser starts and waits for its page, the program loads the rest.
     sys.setswitchinterval(TURN)
-    app, server = serving(state, token, port)
+    app, server = serving(lambda: _opened(project), token, port)
+    desk: Desk = app.state.desk
+    desk.awaited, desk.outcome = shown, lambda: _say(desk)
     try:
         server.run(sockets=[listener])
     finally:
-        if app.state.desk.state.unsaved:
-            notice(f"{state.path.name}: the changes since the last save are gone")
+        if desk.kept is not None and desk.state.unsaved:
+            notice(f"{desk.state.path.name}: the changes since the last save are gone")
+    if isinstance(desk.refusal, InputError):
+        sys.exit(2)
+    if desk.refusal is not None:
+        raise desk.refusal
 
 
-def serving(state: State, token: str, port: int) -> tuple[Starlette, uvicorn.Server]:
-    """The app with a project open, and what serves it on a port of this computer."""
+def _say(desk: Desk) -> None:
+    """Say what was opened; or at once why nothing was, also where a page is waited for that says it too."""
+    from roofmodel.errors import InputError
+
+    if isinstance(desk.refusal, InputError):
+        complain(str(desk.refusal))
+    elif desk.kept is not None:
+        name = desk.state.path.name
+        notice(f"shows {name} on this computer; the link is for you alone; Ctrl-C ends it")
+
+
+def _looks_whole(project: Path) -> bool:
+    """Whether a file is there and is TOML; what it means is seen while the browser starts."""
+    import tomllib
+
+    try:
+        if not project.is_file() or project.stat().st_size > LARGEST:
+            return False
+        tomllib.loads(project.read_text(encoding="utf-8-sig"))
+    except (OSError, ValueError, RecursionError):
+        return False
+    return True
+
+
+def _opened(project: Path) -> State:
+    from viewer.app.session import open_state
+
+    return open_state(project)
+
+
+def serving(opening: Callable[[], State], token: str, port: int) -> tuple[Starlette, uvicorn.Server]:
+    """The app that shows what is opened, and what serves it on a port of this computer."""
     import uvicorn
 
     from viewer.app.server import LARGEST_MESSAGE, make_app
 
-    app = make_app(state, token, frozenset({f"127.0.0.1:{port}", f"localhost:{port}"}))
+    app = make_app(opening, token, frozenset({f"127.0.0.1:{port}", f"localhost:{port}"}))
     config = uvicorn.Config(
         app,
         log_level="critical",
@@ -89,16 +125,19 @@ def serving(state: State, token: str, port: int) -> tuple[Starlette, uvicorn.Ser
         timeout_graceful_shutdown=2,
         h11_max_incomplete_event_size=32 * 1024,
     )
-    return app, uvicorn.Server(config)
+    server = uvicorn.Server(config)
+    app.state.desk.end = lambda: setattr(server, "should_exit", True)
+    return app, server
 
 
-def _show(link: str) -> None:
-    """Open the web browser where there is a screen; the link is printed anyway."""
+def _show(link: str) -> bool:
+    """Open the web browser where there is a screen, and tell whether; the link is printed anyway."""
     if sys.platform.startswith("linux") and not (
         os.environ.get("DISPLAY") or os.environ.get("WAYLAND_DISPLAY")
     ):
-        return
+        return False
     import threading
     import webbrowser
 
     threading.Thread(target=webbrowser.open, args=(link,), daemon=True).start()
+    return True

@@ -5,13 +5,13 @@ from __future__ import annotations
 import copy
 import tomllib
 from collections.abc import Mapping
-from typing import Any
-
-import tomlkit
-from tomlkit import TOMLDocument
+from typing import TYPE_CHECKING, Any
 
 from roofmodel.errors import InputError
 from roofmodel.project.base_file import BaseFile
+
+if TYPE_CHECKING:
+    from tomlkit import TOMLDocument
 
 
 def whole(text: str, base: BaseFile | None) -> dict[str, Any]:
@@ -22,6 +22,8 @@ def whole(text: str, base: BaseFile | None) -> dict[str, Any]:
 
 def lend(document: TOMLDocument, base: BaseFile) -> dict[str, Any]:
     """Add the tables that a document lacks, changed in place; what was added."""
+    import tomlkit
+
     lent = {name: value for name, value in base.tables.items() if name not in document}
     for name, value in lent.items():
         document.add(name, tomlkit.item(copy.deepcopy(value)))

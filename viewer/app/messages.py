@@ -248,15 +248,6 @@ _CALLED = {
 }
 
 
-class Hello(BaseModel):
-    """The first message: shows that the browser was opened with the link of the terminal."""
-
-    model_config = ConfigDict(extra="forbid", frozen=True, strict=True, defer_build=True)
-
-    type: Literal["hello"]
-    token: Annotated[str, Field(max_length=200)]
-
-
 def read_message(text: str) -> Any:
     """Message from its JSON text.
 

@@ -15,14 +15,13 @@ from roofmodel.memory import Memory
 from roofmodel.project.load import Project, edited_project, load_project, without_rows
 from roofmodel.project.validation import read_text
 from roofmodel.units import SYSTEMS
-from viewer.app import messages
-from viewer.app.edits import apply_edit
 from viewer.app.lent import check_removed, lend, take_back, whole
 from viewer.files import atomic, sweep
 
 if TYPE_CHECKING:
     from fea.analysis import Analysis
     from fea.planning.plan import Plan
+    from viewer.app import messages
 
 Tell = Callable[[str], None]
 
@@ -167,6 +166,8 @@ def preview(state: State, edit: messages.Edit, tell: Tell | None = None) -> Vers
     ------
     InputError
     """
+    from viewer.app.edits import apply_edit  # with what reads messages: nobody edits before the first picture
+
     check_revision(state, edit.revision)
     data = whole(state.now.text, state.now.project.base)
     label = apply_edit(data, edit, state.now.project)
@@ -191,6 +192,8 @@ def change(state: State, edit: messages.Edit, tell: Tell | None = None) -> State
 def _changed(state: State, edit: messages.Edit) -> Version:
     """The next version by a change, without its answer. Raises InputError."""
     import tomlkit
+
+    from viewer.app.edits import apply_edit
 
     document, base = tomlkit.parse(state.now.text), state.now.project.base
     try:
@@ -250,6 +253,7 @@ def place_answer(state: State, revision: int) -> dict[str, Any]:
 
 def take_plan(state: State, revision: int, plan: Plan, tell: Tell | None = None) -> State:
     """The state with planned rows in place of its own. Raises InputError."""
+    from viewer.app import messages
     from viewer.plan.export import planned_content
 
     check_revision(state, revision)
@@ -324,6 +328,8 @@ def again(state: State, revision: int, tell: Tell | None = None) -> State:
     InputError
         Nothing was left behind, or more was changed since.
     """
+    from viewer.app import messages
+
     check_revision(state, revision)
     if state.lost.revision != revision or not state.lost.versions:
         message = "no changes were left behind when the file was read"

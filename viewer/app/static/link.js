@@ -16,6 +16,7 @@ export class Link extends EventTarget {
   #socket = null;
   #waiting = new Map();
   #next = 1;
+  #refusal = "";
 
   open() {
     this.#socket = new WebSocket(`ws://${location.host}/ws`);
@@ -27,7 +28,7 @@ export class Link extends EventTarget {
     this.#socket.addEventListener("close", (event) => {
       for (const { reject } of this.#waiting.values()) reject(new Refused("the program has ended"));
       this.#waiting.clear();
-      this.#tell("closed", { refused: event.code === 4403 });
+      this.#tell("closed", { refused: event.code === 4403, why: this.#refusal });
     });
   }
 
@@ -40,6 +41,7 @@ export class Link extends EventTarget {
   }
 
   #hear(message) {
+    if (message.type === "refused") this.#refusal = message.message;
     const waiting = this.#waiting.get(message.id);
     if (waiting) {
       this.#waiting.delete(message.id);

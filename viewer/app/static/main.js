@@ -29,8 +29,12 @@ link.addEventListener("progress", ({ detail }) => {
   $("progress").hidden = !detail.text;
   $("progress").firstElementChild.textContent = detail.text;
 });
-link.addEventListener("closed", ({ detail }) =>
-  notice(detail.refused ? "Open the link that the terminal shows; this address alone is not enough." : "The program has ended. Start it again in the terminal; unsaved changes are gone.", false));
+link.addEventListener("closed", ({ detail }) => {
+  if (detail.why) $("name").textContent = "Not opened";
+  notice(detail.why ? `${detail.why}. Put it right and start the program again.`
+    : detail.refused ? "Open the link that the terminal shows; this address alone is not enough."
+    : "The program has ended. Start it again in the terminal; unsaved changes are gone.", false);
+});
 $("progress").lastElementChild.addEventListener("click", () => link.cancel());
 
 function takeState(state) {
