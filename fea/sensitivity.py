@@ -14,11 +14,11 @@ from fea.checks.governing import worst_attachment
 from fea.checks.limits import Limit
 from fea.checks.screw_strength import project_rule, screw_strength
 from fea.moving import on_rigid_seams
+from fea.row_moves import moved_rows
 from roofmodel.errors import InputError
 from roofmodel.layout import Layout, without_clamps
 from roofmodel.memory import Memory
 from roofmodel.project.load import Project, with_rows
-from roofmodel.project.placement import line_pieces
 from roofmodel.screws import Screws
 from roofmodel.snow.inputs import (
     Asce16Site,
@@ -40,6 +40,7 @@ VALLEY_SPREAD = "spread of valley streams along the row (judgment)"
 END_SPREAD = "spread of the blanket beyond row ends (judgment)"
 EXPOSURE, THERMAL = "exposure factor C_e", "thermal factor C_t"
 WINTER_WIND, DRIFT_WEIGHT, RAIN = "winter wind W_2", "weight density of drifts", "associated rain"
+ROW_DISTANCE = "distance of the rows from the eave"
 SEAM_SPACING = "seam spacing, and so the clamps'"
 _NEW_SNOW = (
     *(GROUND_SNOW, MEASURED_DEPTH, FRICTION, VALLEY_SPREAD, END_SPREAD),
@@ -95,6 +96,8 @@ class Tolerance:
         Rows that have room for fewer clamps when they are off, since a seam misses their end.
     failed : str
         Why rows off up or down the slope cannot be calculated; empty where they can.
+    stay : tuple of str
+        Rows that cannot be off and are left in their places, where others are.
     """
 
     step: float
@@ -104,6 +107,7 @@ class Tolerance:
     clamps_at: str
     fewer: tuple[str, ...] = ()
     failed: str = ""
+    stay: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -149,6 +153,10 @@ def tornado(analysis: Analysis) -> tuple[tuple[Sway, ...], tuple[str, ...]]:
         kept = None if name in _NEW_SNOW else memory  # what slides is the same with other hardware
         try:
             use = [_attachment(change(project, 1.0 + sign * STEP), kept) for sign in (-1.0, 1.0)]
+            if name == ROW_DISTANCE:
+                left_out += [
+                    f"distance of {row} from the eave ({why})" for row, why in _scaled(project)[1].items()
+                ]
         except InputError as error:
             left_out.append(f"{name} ({error})")
             continue
@@ -166,10 +174,12 @@ def out_of_place(analysis: Analysis) -> Tolerance | None:
         return None
     project, memory = on_rigid_seams(analysis.project), Memory()
     step = TOLERANCE[project.table.project.units]
-    rows, fewer, failed = [(float("nan"), "")], set[str](), ""
+    rows, fewer, failed, stay = [(float("nan"), "")], set[str](), "", dict[str, str]()
     if project.table.as_built is None:
+        ups = [row.up for row in project.table.row]
         try:
-            moved = [_shifted(project, way * step) for way in (-1.0, 1.0)]
+            moved, stay = moved_rows(project, [[max(u + by, 0.01) for u in ups] for by in (-step, step)])
+            failed = "; ".join(stay.values())
             rows = [_attachment(one, memory) for one in moved]
             for one in moved:
                 fewer |= _with_fewer(project.layout, one.layout)
@@ -181,61 +191,13 @@ def out_of_place(analysis: Analysis) -> Tolerance | None:
     if len(clamp):
         clamps = [_attachment(replace(project, layout=_spread_apart(project, int(clamp[0]), step)), memory)]
     row, at = max(rows), clamps[0]
-    return Tolerance(step, row[0], row[1], at[0], at[1], tuple(sorted(fewer)), failed)
+    return Tolerance(step, row[0], row[1], at[0], at[1], tuple(sorted(fewer)), failed, tuple(stay))
 
 
 def _with_fewer(planned: Layout, moved: Layout) -> set[str]:
     """Rows with fewer clamps than planned."""
     count, now = (np.bincount(one.clamp_row, minlength=len(one.row_name)) for one in (planned, moved))
     return {name for name, was, left in zip(planned.row_name, count, now, strict=True) if left < was}
-
-
-def _shifted(project: Project, by: float) -> Project:
-    """All rows up the slope by a length, none below the eave. [m]."""
-    return _with_ups(project, [max(row.up + by, 0.01) for row in project.table.row])
-
-
-def _with_ups(project: Project, ups: Sequence[float]) -> Project:
-    """Rows at other distances from the eave, cut where the plane is narrower there. [m].
-
-    Their splices keep their shares of the rail: no splice and no stub comes or goes with its length.
-    """
-    moved = []
-    for row, up in zip(project.table.row, ups, strict=True):
-        ends: dict[str, float | None] = {"start": row.start, "end": row.end}
-        if row.plane is not None and (row.start is not None or row.end is not None):
-            pieces = line_pieces(project.roof, project.roof.planes.name.index(row.plane), up)
-            ends |= _cut_to(pieces, row.start, row.end, row.edge_distance)
-        moved.append(row.model_copy(update={"up": up, **ends, "splice": [], "splice_every": None}))
-    placed = with_rows(project, moved)
-    if not len(project.layout.splice_s):
-        return placed
-    share = placed.layout.row_length / project.layout.row_length
-    spliced = [
-        after.model_copy(
-            update={
-                "splice": [one.model_copy(update={"at": one.at * part}) for one in row.splice],
-                "splice_every": None if row.splice_every is None else row.splice_every * part,
-            }
-        )
-        for row, after, part in zip(project.table.row, moved, share.tolist(), strict=True)
-    ]
-    return with_rows(project, spliced)
-
-
-def _cut_to(
-    pieces: Sequence[tuple[float, float]], start: float | None, end: float | None, edge: float
-) -> dict[str, float | None]:
-    """Ends of a row within the piece of plane that holds most of it, counted from the first piece. [m]."""
-    if not pieces:
-        return {}
-    left = pieces[0][0]
-    low, high = -np.inf if start is None else left + start, np.inf if end is None else left + end
-    a, b = max(pieces, key=lambda piece: min(high, piece[1]) - max(low, piece[0]))
-    return {
-        "start": None if start is None else max(start, a + edge - left),
-        "end": None if end is None else min(end, b - edge - left),
-    }
 
 
 def _spread_apart(project: Project, clamp: int, step: float) -> Layout:
@@ -360,8 +322,8 @@ def _inputs(project: Project) -> list[tuple[str, Change]]:
     if project.table.as_built is None:
         found.append(
             (
-                "distance of the rows from the eave",
-                lambda p, f: _with_ups(p, [row.up * f for row in p.table.row]),
+                ROW_DISTANCE,
+                lambda p, f: _scaled(p)[0][f > 1.0],
             )
         )
         found.append((SEAM_SPACING, _wider_seams))
@@ -384,6 +346,11 @@ def _inputs(project: Project) -> list[tuple[str, Change]]:
             ("change of temperature", lambda p, f: replace(p, rail=replace(rail, thermal=rail.thermal * f)))
         )
     return found + _judgments(project)
+
+
+def _scaled(project: Project) -> tuple[list[Project], dict[str, str]]:
+    """The project with rows nearer to the eave and farther from it, and rows that cannot be."""
+    return moved_rows(project, [[row.up * f for row in project.table.row] for f in (1.0 - STEP, 1.0 + STEP)])
 
 
 def _screw_inputs(project: Project) -> list[tuple[str, Change]]:

@@ -33,7 +33,8 @@ def place_line(place: Tolerance | None, analysis: Analysis, units: UnitSystem) -
         beside = f"clamps beside the governing one {step} farther off make {into}"
         parts.append(f"{beside} ({place.clamps_at})")
     if place.failed:
-        parts.append(f"rows {step} higher or lower cannot be calculated ({place.failed.rstrip('.')})")
+        which = " and ".join(place.stay) if place.stay else "rows"
+        parts.append(f"{which} {step} higher or lower cannot be calculated ({place.failed.rstrip('.')})")
     if not parts:
         return ""
     return f"Tolerance of place: {'; '.join(parts)}.{exceeding(place, worst.utilization)}"

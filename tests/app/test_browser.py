@@ -21,6 +21,7 @@ def test_table_and_picture_show_the_check_and_are_linked_both_ways(opened):
     assert name in first.inner_text()
     assert percent(worst.utilization) in first.inner_text()
     assert name in opened.governing()
+    assert page.inner_text("#live").startswith(f"Solved. Governing attachment: {name} uses ")
     page.click(".attachments tbody tr:nth-child(3)")
     picked = page.evaluate("document.querySelector('tr[aria-selected=true] th').firstChild.textContent")
     page.wait_for_selector(f".callout b:text-is('{picked}')")
@@ -79,7 +80,7 @@ def test_main_path_by_keyboard_alone(opened):
     page.keyboard.press("Enter")
     name = page.evaluate("document.activeElement.querySelector('th').firstChild.textContent")
     page.wait_for_selector(f".working h2:has-text('{name}')")
-    opened.until("document.querySelector('#live').textContent !== ''")
+    opened.until("document.querySelector('#live').textContent.startsWith('Working')")
     assert page.inner_text("#live").startswith(f"Working of {name}. {name} uses")
     page.reload()  # the skip link has left its mark in the address; the page stays known
     page.wait_for_selector("#view[data-case]")

@@ -218,6 +218,7 @@ def test_the_last_thing_is_not_removed_for_one_of_the_base(tmp_path: Path, own: 
     state = change(state, add)
     assert standing(state) == ["hood"]
     take = messages.RemoveThing(id=2, type="take", revision=2, table="obstruction", name="hood")
+    assert preview(state, take).project.roof.obstacles.name == ()
     assert change(state, take).now.text == path.read_text()
 
 

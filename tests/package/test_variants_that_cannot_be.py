@@ -7,7 +7,9 @@ import pytest
 
 from fea import sensitivity
 from fea.analysis import analyze
+from fea.row_moves import moved_rows
 from fea.sensitivity import missing_clamps, out_of_place, tornado
+from roofmodel.errors import InputError
 from roofmodel.project.load import load_project
 from roofmodel.project.placement import line_pieces
 from viewer.package.sway import missing_table, sway_findings, sway_words
@@ -64,6 +66,18 @@ def test_a_row_that_is_moved_up_is_cut_at_the_hips(analysis):
     place = out_of_place(analysis)
     assert place.failed == ""
     assert math.isfinite(place.rows)
+
+
+def test_a_row_that_cannot_be_moved_stays_and_the_others_are_moved(analysis):
+    project = analysis.project
+    roof, now = project.roof, [row.up for row in project.table.row]
+    top = float(roof.planes.outline[roof.planes.name.index("S1")].bounds[3])
+    (moved,), stay = moved_rows(project, [[top + 1.0, now[1] + 0.1]])
+    assert list(stay) == ["short"]
+    assert "short" in stay["short"]
+    assert [row.up for row in moved.table.row] == pytest.approx([now[0], now[1] + 0.1])
+    with pytest.raises(InputError):
+        moved_rows(project, [[top + 1.0, top + 1.0]])
 
 
 def test_what_cannot_be_varied_is_named(analysis, monkeypatch):

@@ -56,6 +56,7 @@ class Desk:
 
     @state.setter
     def state(self, state: State) -> None:
+        """What is open from now on."""
         self.kept = state
 
     def open_with(self, state: State) -> None:

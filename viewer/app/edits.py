@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import contextlib
 from collections.abc import Iterator, MutableMapping, MutableSequence
-from typing import Any
+from typing import Any, TypeGuard
 
 import numpy as np
 import tomlkit
@@ -235,6 +235,13 @@ def _take_thing(document: Document, edit: messages.RemoveThing) -> str:
     if not len(things) and not isinstance(things, Array):  # [] may stand there to have none of the base
         document.pop(edit.table)
     return f"remove {edit.table} {edit.name}"
+
+
+def stays_empty(text: str, edit: messages.Edit) -> TypeGuard[messages.RemoveThing]:
+    """Whether a change takes something out of a list in brackets, which the file keeps when it is empty."""
+    if not isinstance(edit, messages.RemoveThing):
+        return False
+    return isinstance(tomlkit.parse(text).get(edit.table), Array)
 
 
 def _set_measured(document: Document, edit: messages.SetMeasured, project: Project) -> str:

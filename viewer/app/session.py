@@ -166,11 +166,14 @@ def preview(state: State, edit: messages.Edit, tell: Tell | None = None) -> Vers
     ------
     InputError
     """
-    from viewer.app.edits import apply_edit  # with what reads messages: nobody edits before the first picture
+    # With what reads messages: nobody edits before the first picture.
+    from viewer.app.edits import apply_edit, stays_empty
 
     check_revision(state, edit.revision)
     data = whole(state.now.text, state.now.project.base)
     label = apply_edit(data, edit, state.now.project)
+    if stays_empty(state.now.text, edit):
+        data.setdefault(edit.table, [])
     check_removed(data, state.now.project.base, state.path.name)
     project = edited_project(state.now.project, data)
     trial = Version("", label, project, None, memory=_shared(state.now, project))

@@ -126,7 +126,8 @@ def place_words(found: SwayFindings, units: UnitSystem) -> str:
             f"the clamps beside the governing one {step} farther from it make {percent(place.clamps)} "
             f"({place.clamps_at})"
         )
-    lost = f" Rows {step} higher or lower cannot be calculated: {place.failed}." if place.failed else ""
+    which = " and ".join(place.stay) if place.stay else "Rows"
+    lost = f" {which} {step} higher or lower cannot be calculated: {place.failed}." if place.failed else ""
     if not parts:
         return lost.strip()
     return (

@@ -48,6 +48,7 @@ function takeState(state) {
   header(state);
   showRoof(state);
   if (before && state.governing) announceChange(before, state.governing, state);
+  if (!told && !state.solving) announceFirst(state);
   if (!store.picked && state.governing?.kind && !welcomed) {
     welcomed = true; // the working of what governs is there from the start
     store.picked = store.attachment(state.governing.kind, state.governing.index);
@@ -135,6 +136,14 @@ async function goOn(type) {
 
 const REST = 1200; // ms
 let change = null;
+
+// The first answer is heard once, or why there is none.
+let told = false;
+
+function announceFirst(state) {
+  told = true;
+  announce(state.verdict ? `Solved. Governing attachment: ${state.governing.text}. ${state.verdict.words.join(", ")}` : `Not solved: ${state.trouble}`);
+}
 
 // The same attachment with the same use, but for rounding.
 const unmoved = (a, b) => a.text === b.text && (a.use === b.use || Math.abs(a.use - b.use) < 1e-9 * Math.abs(a.use));
