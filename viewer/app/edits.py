@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import contextlib
 from collections.abc import Iterator, MutableMapping, MutableSequence
-from typing import Any, TypeGuard
+from typing import Any
 
 import numpy as np
 import tomlkit
@@ -237,11 +237,11 @@ def _take_thing(document: Document, edit: messages.RemoveThing) -> str:
     return f"remove {edit.table} {edit.name}"
 
 
-def stays_empty(text: str, edit: messages.Edit) -> TypeGuard[messages.RemoveThing]:
-    """Whether a change takes something out of a list in brackets, which the file keeps when it is empty."""
+def stays_empty(text: str, edit: messages.Edit) -> tuple[str, ...]:
+    """The list that a change takes something out of, if in brackets: the file keeps it when it is empty."""
     if not isinstance(edit, messages.RemoveThing):
-        return False
-    return isinstance(tomlkit.parse(text).get(edit.table), Array)
+        return ()
+    return (edit.table,) if isinstance(tomlkit.parse(text).get(edit.table), Array) else ()
 
 
 def _set_measured(document: Document, edit: messages.SetMeasured, project: Project) -> str:

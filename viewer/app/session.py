@@ -172,8 +172,7 @@ def preview(state: State, edit: messages.Edit, tell: Tell | None = None) -> Vers
     check_revision(state, edit.revision)
     data = whole(state.now.text, state.now.project.base)
     label = apply_edit(data, edit, state.now.project)
-    if stays_empty(state.now.text, edit):
-        data.setdefault(edit.table, [])
+    data |= {name: [] for name in stays_empty(state.now.text, edit) if name not in data}
     check_removed(data, state.now.project.base, state.path.name)
     project = edited_project(state.now.project, data)
     trial = Version("", label, project, None, memory=_shared(state.now, project))
