@@ -260,7 +260,7 @@ def _obstructions(project: Project, force: RowForce, units: UnitSystem) -> list[
     if not len(force.obstacle):
         return []
     names = [project.roof.obstacles.name[i] for i in force.obstacle]
-    push, held = force.obstacle_thrust.max(axis=0), force.obstacle_held.max(axis=0)
+    push, held = force.obstacle_push.max(axis=0), force.obstacle_held.max(axis=0)
     order = np.argsort(-push, kind="stable")[:BOXES_SHOWN]
     more = f" and {len(names) - BOXES_SHOWN} more" if len(names) > BOXES_SHOWN else ""
     parts = [f"{names[i]} {units.text(float(push[i]), 'force')}" for i in order]

@@ -26,6 +26,8 @@ NEAR = 1000.0  # a local origin within this of the file's is not shown to anybod
 FLAT_SLOPE = np.radians(0.5)  # below this a plane has no fall line worth the name [rad]
 SHALLOW = np.radians(5.0)  # flatter planes turn no blanket that comes from a steeper one (judgment) [rad]
 STEEPER = np.radians(5.0)  # and steeper is what is so much steeper (judgment) [rad]
+STEEP = np.radians(15.0)  # from here on what rises against a blanket, `RISE` high, holds all (judgment) [rad]
+RISE = 1.0  # [m]
 
 
 class EdgeKind(StrEnum):

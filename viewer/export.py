@@ -286,7 +286,7 @@ def _sliding(analysis: Analysis) -> dict[str, Any]:
             {
                 "name": obstacles.name[k],
                 "plane": analysis.project.roof.planes.name[obstacles.plane[k]],
-                "force_per_case": force.obstacle_thrust[:, i],
+                "force_per_case": force.obstacle_push[:, i],
                 "counted_on_per_case": force.obstacle_held[:, i],
             }
             for i, k in enumerate(force.obstacle)

@@ -73,6 +73,11 @@ def array_forces(
         share = np.clip(np.minimum(high, reach[1]) - np.maximum(low, reach[0]), 0.0, None) / (high - low)
         share[whose != arrays.line_array[line]] = 0.0
         leaning[:, line] = force.cell_arriving[:, above] @ share
+    if force.straight is not None:
+        dams = np.flatnonzero(faces.array >= 0)
+        comes = np.zeros((len(cases), arrays.count))
+        comes[:, faces.array[dams]] = force.straight[:, dams]
+        leaning += comes[:, arrays.line_array] * arrays.line_share
     leaning *= ~_slips_through(project, cases, graph, force)[:, arrays.line_array]
     glass = np.flatnonzero(cells.array >= 0)
     thrust = (

@@ -20,7 +20,7 @@ from roofmodel.project.load import Project
 from roofmodel.project.plan_schema import ProtectTable
 from roofmodel.project.protected import marked_place
 from roofmodel.sliding.flow import Exit, FlowGraph
-from roofmodel.sliding.landing import exit_ways, landing
+from roofmodel.sliding.landing import exit_lips, exit_ways, landing
 from roofmodel.sliding.thrust import slide
 from roofmodel.snow.registry import snow_cases
 from roofmodel.surface import FLAT_SLOPE, STOREY, RoofSurface
@@ -216,25 +216,17 @@ def _on_stretch(roof: RoofSurface, graph: FlowGraph, edge: int, mark: ProtectTab
     low = -np.inf if mark.start is None else left + mark.start - mark.margin
     high = np.inf if mark.end is None else left + mark.end + mark.margin
     own = np.minimum(graph.exit_node, n - 1)
-    return np.asarray((cells.corners[own, 1, 0] > low) & (cells.corners[own, 0, 0] < high))
+    u = cells.corners[own, :2, 0]
+    straight = np.flatnonzero(~np.isnan(graph.exit_slope))  # from another plane: where it comes to the eave
+    lip = roof.planes.to_plane(plane, graph.exit_lip[straight].reshape(-1, 3)).reshape(-1, 2, 2)
+    u[straight] = np.sort(lip[..., 0], axis=1)
+    return np.asarray((u[:, 1] > low) & (u[:, 0] < high))
 
 
 def exit_strips(project: Project, graph: FlowGraph, throw: dict[int, float]) -> NDArray[np.object_]:
     """Strip on plan (x,) that the snow of each exit comes down on: from the edge as far as it is thrown."""
-    roof, cells, n = project.roof, graph.cells, graph.cells.count
-    node = graph.exit_node
-    own, piece = np.minimum(node, n - 1), np.maximum(node - n, 0)
-    plane = np.repeat(cells.plane[own], 2)
-    lip = roof.planes.to_world(plane, cells.corners[own, :2].reshape(-1, 2)).reshape(-1, 2, 3)[..., :2]
-    if len(graph.valley_edge):
-        way = graph.valley_way[piece, :2]
-        ends = np.stack([roof.edges.start, roof.edges.end], axis=1)[graph.valley_edge[piece]]
-        foot = ends[np.arange(len(ends)), np.argmin(ends[..., 2], axis=1), :2]
-        side = np.stack([-way[:, 1], way[:, 0]], axis=1)
-        side = side / np.linalg.norm(side, axis=1, keepdims=True).clip(1e-12)
-        half = 0.5 * project.slide.valley_spread * side
-        lip = np.where((node < n)[:, None, None], lip, np.stack([foot - half, foot + half], axis=1))
-    lip = np.where(np.isnan(graph.exit_lip[..., :2]), lip, graph.exit_lip[..., :2])
+    roof = project.roof
+    lip = exit_lips(roof, graph, project.slide.valley_spread)[..., :2]
     down = exit_ways(roof, graph)
     far = np.array([throw.get(int(e), 0.0) for e in graph.exit_edge])[:, None] * down
     ring = np.stack([lip[:, 0], lip[:, 1], lip[:, 1] + far, lip[:, 0] + far], axis=1)

@@ -15,8 +15,9 @@ import shapely
 from numpy.typing import NDArray
 
 from roofmodel.layout import Layout
-from roofmodel.sliding.across import Across, End, ways_across
+from roofmodel.sliding.across import Across, End, Pushes, ways_across
 from roofmodel.sliding.cells import Cells
+from roofmodel.sliding.contacts import Contacts, contacts_of, overlaps, side_of, take
 from roofmodel.sliding.levels import flow_levels, open_loops
 from roofmodel.sliding.walls import held_by_walls, turned_by_walls
 from roofmodel.surface import RoofSurface
@@ -24,7 +25,6 @@ from roofmodel.surface import RoofSurface
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
-TOUCH = 1e-6  # less of a cell's bound than this is rounding, not contact [-]
 MOST = 0.5  # part of an edge that the upper bounds of one plane cover where it is a pitch break [-]
 NARROW = 0.02  # narrower strips take no stream of a valley where a wider one lies beside them [m]
 NEAR = 5e-3  # two corners closer than this are one [m]
@@ -40,7 +40,7 @@ class Exit(IntEnum):
     WALL = 2  # held by a wall that stands at the foot of the slope
 
 
-KINDS = np.array([Exit.EDGE, Exit.EDGE, Exit.EDGE, Exit.WALL, Exit.GUTTER])  # of the members of `End`
+KINDS = {End.EDGE: Exit.EDGE, End.WALL: Exit.WALL, End.PIT: Exit.GUTTER}
 
 
 @dataclass(frozen=True)
@@ -83,6 +83,8 @@ class FlowGraph:
         And its direction on plan, unit vectors; NaN as above.
     exit_slope : (x,) float
         And the fall of the roof that it leaves, negative where that rises; NaN as above. [rad]
+    pushes : Pushes
+        What comes straight across against boxes and arrays.
     level : (node_count,) int
         Every link goes to a higher level; nodes of one level are independent.
     """
@@ -108,20 +110,12 @@ class FlowGraph:
     exit_lip: Array
     exit_way: Array
     exit_slope: Array
+    pushes: Pushes
     level: IntArray
 
 
 # Rows that close a stream: (edge, plane) -> [(fraction from the valley's top, row, which end)].
 _Stops = dict[tuple[int, int], list[tuple[float, int, int]]]
-
-
-@dataclass(frozen=True)
-class _Contacts:
-    """Cells that border edges: cell, edge, and the part of the edge as fractions of its length."""
-
-    cell: IntArray
-    edge: IntArray
-    t: Array
 
 
 @dataclass(frozen=True)
@@ -150,8 +144,8 @@ def build_flow(roof: RoofSurface, layout: Layout, cells: Cells, valley_spread: f
     -------
     FlowGraph
     """
-    lower = _contacts(roof, cells, cells.lower_edge, cells.corners[:, :2])
-    upper = _contacts(roof, cells, cells.upper_edge, cells.corners[:, [3, 2]])
+    lower = contacts_of(roof, cells, cells.lower_edge, cells.corners[:, :2])
+    upper = contacts_of(roof, cells, cells.upper_edge, cells.corners[:, [3, 2]])
     passing = _match(roof, cells, lower, upper)
     passes = np.isin(lower.cell, passing[0])
     interior = roof.edges.plane[lower.edge, 1] >= 0
@@ -162,8 +156,8 @@ def build_flow(roof: RoofSurface, layout: Layout, cells: Cells, valley_spread: f
     np.subtract.at(rest, across.cell, across.share)
     into_valley = (interior & ~passes) | turned
     stopped = _valley_rows(roof, layout, np.unique(lower.edge[into_valley]), valley_spread)
-    valleys = _valley_pieces(roof, cells, _take(lower, into_valley), stopped)
-    feeding = _feed_valleys(roof, cells, _take(lower, into_valley), valleys)
+    valleys = _valley_pieces(roof, cells, take(lower, into_valley), stopped)
+    feeding = _feed_valleys(roof, cells, take(lower, into_valley), valleys)
     chain = _chain_valleys(roof, layout, cells, valleys, stopped, valley_spread)
     over = ~into_valley & ~passes
     # A hole or notch holds nothing back: what reaches it goes on below it, the safe reading.
@@ -174,7 +168,7 @@ def build_flow(roof: RoofSurface, layout: Layout, cells: Cells, valley_spread: f
     inner = np.flatnonzero(next_down >= 0)
     caught = np.flatnonzero(cells.lower_row >= 0)
     n = cells.count
-    straight = _onto_planes(roof, cells, across, upper)
+    straight = _straight_links(roof, layout, cells, across, upper)
     source = np.concatenate([inner, passing[0], feeding[0], chain.source, straight[0]])
     target = np.concatenate([next_down[inner], passing[1], feeding[1] + n, chain.target, straight[1]])
     usual = (passing[2] * rest[passing[0]], feeding[2] * rest[feeding[0]])
@@ -211,110 +205,66 @@ def build_flow(roof: RoofSurface, layout: Layout, cells: Cells, valley_spread: f
                 np.where(held_by_walls(roof)[lower.edge[over]], Exit.WALL, Exit.EDGE),
                 chain.exit_kind,
                 np.full(len(cut[0]), Exit.EDGE),
-                KINDS[across.end[ends]],
+                np.array([KINDS[End(end)] for end in across.end[ends]], dtype=np.int64),
             ]
         ),
         exit_share=np.concatenate([np.ones(over.sum() + len(chain.exit_node)), cut[1], across.share[ends]]),
         exit_lip=np.concatenate([np.full((plain, 2, 3), np.nan), across.lip[ends]]),
         exit_way=np.concatenate([np.full((plain, 2), np.nan), across.way[ends]]),
         exit_slope=np.concatenate([np.full(plain, np.nan), across.slope[ends]]),
+        pushes=across.pushes,
         level=level,
     )
 
 
-def _take(contacts: _Contacts, mask: NDArray[np.bool_]) -> _Contacts:
-    return _Contacts(contacts.cell[mask], contacts.edge[mask], contacts.t[mask])
-
-
-def _contacts(roof: RoofSurface, cells: Cells, edge: IntArray, ends: Array) -> _Contacts:
-    """Cells bordering an edge, with the stretch of the edge they take (fractions, rising)."""
-    cell = np.flatnonzero(edge >= 0)
-    e = edge[cell]
-    start, way = roof.edges.start[e], roof.edges.end[e] - roof.edges.start[e]
-    plane = np.repeat(cells.plane[cell], 2)
-    world = roof.planes.to_world(plane, ends[cell].reshape(-1, 2)).reshape(-1, 2, 3)
-    t = np.einsum("nij,nj->ni", world - start[:, None], way) / np.sum(way * way, axis=1)[:, None]
-    return _Contacts(cell, e, np.clip(np.sort(t, axis=1), 0.0, 1.0))
-
-
-def _overlap(a: _Contacts, edge: IntArray, t: Array) -> tuple[IntArray, IntArray, Array]:
-    """Overlaps of stretches a with stretches (edge, t): index in a, index in t, share of what a overlaps.
-
-    A contact that overlaps none, as at corners that surveyed planes do not quite share, takes the nearest
-    of its edge; shares of a contact add up to one, or there are none where its edge has no stretch.
-    """
-    if not len(a.cell) or not len(edge):
-        empty = np.zeros(0, dtype=np.int64)
-        return empty, empty, np.zeros(0)
-    order = np.lexsort((t[:, 0], edge))
-    start = 2.0 * edge[order] + t[order, 0]
-    end = 2.0 * edge[order] + t[order, 1]
-    low = np.searchsorted(end, 2.0 * a.edge + a.t[:, 0], side="right")
-    high = np.searchsorted(start, 2.0 * a.edge + a.t[:, 1], side="left")
-    count = np.maximum(high - low, 0)
-    i = np.repeat(np.arange(len(count)), count)
-    j = order[np.arange(count.sum()) - np.repeat(np.cumsum(count) - count, count) + low[i]]
-    length = np.minimum(a.t[i, 1], t[j, 1]) - np.maximum(a.t[i, 0], t[j, 0])
-    share = length / np.maximum(a.t[i, 1] - a.t[i, 0], 1e-15)
-    keep = (share > TOUCH) & (a.edge[i] == edge[j])
-    i, j, share = i[keep], j[keep], share[keep]
-    alone = np.setdiff1d(np.flatnonzero(np.isin(a.edge, edge)), i)
-    i, j = np.concatenate([i, alone]), np.concatenate([j, order[_nearest(a, alone, start, end)]])
-    share = np.concatenate([share, np.ones(len(alone))])
-    return i, j, share / np.bincount(i, share, len(a.cell))[i]
-
-
-def _nearest(a: _Contacts, index: IntArray, start: Array, end: Array) -> IntArray:
-    """Nearest of the sorted stretches (2 edge + t) to contacts whose edge has one."""
-    place = 2.0 * a.edge[index] + a.t[index].mean(axis=1)
-    after = np.searchsorted(start, place)
-    before = np.maximum(after - 1, 0)
-    after = np.minimum(after, len(start) - 1)
-    first = np.abs(place - end[before]) <= np.abs(start[after] - place)
-    return np.where(first, before, after)
-
-
 def _match(
-    roof: RoofSurface, cells: Cells, lower: _Contacts, upper: _Contacts
+    roof: RoofSurface, cells: Cells, lower: Contacts, upper: Contacts
 ) -> tuple[IntArray, IntArray, Array]:
     """Flow over pitch breaks: from cells whose lower bound it is to cells whose upper bound it is.
 
     An edge is a pitch break over its whole length or not at all: it is one where upper bounds of the plane
     on its other side make up most of it.
     """
-    here = 2 * upper.edge + _side(roof, cells, upper)
-    there = 2 * lower.edge + 1 - _side(roof, cells, lower)
+    here = 2 * upper.edge + side_of(roof, cells, upper)
+    there = 2 * lower.edge + 1 - side_of(roof, cells, lower)
     covered = np.bincount(here, upper.t[:, 1] - upper.t[:, 0], 2 * len(roof.edges.name))
     passing, receiving = covered[there] > MOST, covered[here] > MOST
-    across = _Contacts(lower.cell[passing], there[passing], lower.t[passing])
-    i, j, share = _overlap(across, here[receiving], upper.t[receiving])
+    across = Contacts(lower.cell[passing], there[passing], lower.t[passing])
+    i, j, share = overlaps(across, here[receiving], upper.t[receiving])
     return across.cell[i], upper.cell[receiving][j], share
 
 
-def _onto_planes(
-    roof: RoofSurface, cells: Cells, across: Across, upper: _Contacts
+def _straight_links(
+    roof: RoofSurface, layout: Layout, cells: Cells, across: Across, upper: Contacts
 ) -> tuple[IntArray, IntArray, Array]:
-    """Links of ways across flat parts, to the cells that border the edge at which they end."""
+    """Links of ways across flat parts, to the cells below the edge, or above the row, that they come to."""
     on = np.flatnonzero(across.target >= 0)
-    cell, edge, target = across.cell[on], across.edge[on], across.target[on]
-    start, way = roof.edges.start[edge], (roof.edges.end - roof.edges.start)[edge]
+    cell, number, target = across.cell[on], across.edge[on], across.target[on]
+    by_row = across.end[on] == End.ROW
+    edge, row = np.where(by_row, 0, number), np.where(by_row, number, 0)
+    start, stop = roof.edges.start[edge], roof.edges.end[edge]
+    if by_row.any():
+        plane = layout.row_plane[row]
+        ends = [roof.planes.to_world(plane, uv[row]) for uv in (layout.row_start, layout.row_end)]
+        start = np.where(by_row[:, None], ends[0], start)
+        stop = np.where(by_row[:, None], ends[1], stop)
+    way = stop - start
     t = np.einsum("nij,nj->ni", across.lip[on] - start[:, None], way) / np.sum(way * way, axis=1)[:, None]
-    side = (cells.plane[target] == roof.edges.plane[edge, 1]).astype(np.int64)
-    side = np.where(across.end[on] == End.PLANE, side, -1 - 2 * edge)  # a row's cells border no edge
-    contacts = _Contacts(np.arange(len(on)), 2 * edge + side, np.clip(np.sort(t, axis=1), 0.0, 1.0))
-    i, j, share = _overlap(contacts, 2 * upper.edge + _side(roof, cells, upper), upper.t)
+    rows = 2 * len(roof.edges.kind)  # rows are numbered after both sides of the edges
+    side = cells.plane[target] == roof.edges.plane[edge, 1]
+    key = np.where(by_row, rows + row, 2 * edge + side)
+    contacts = Contacts(np.arange(len(on)), key, np.clip(np.sort(t, axis=1), 0.0, 1.0))
+    caught = np.flatnonzero(cells.lower_row >= 0)
+    along = _row_span(layout, cells, caught) / layout.row_length[cells.lower_row[caught]][:, None]
+    known = np.concatenate([2 * upper.edge + side_of(roof, cells, upper), rows + cells.lower_row[caught]])
+    i, j, share = overlaps(contacts, known, np.concatenate([upper.t, np.sort(along, axis=1)]))
     alone = np.setdiff1d(np.arange(len(on)), i)
     which = np.concatenate([i, alone])
     part = np.concatenate([share, np.ones(len(alone))]) * across.share[on][which]
-    return cell[which], np.concatenate([upper.cell[j], target[alone]]), part
+    return cell[which], np.concatenate([np.concatenate([upper.cell, caught])[j], target[alone]]), part
 
 
-def _side(roof: RoofSurface, cells: Cells, contacts: _Contacts) -> IntArray:
-    """Whether a cell lies on the first (0) or second (1) plane of the edge it borders."""
-    return (cells.plane[contacts.cell] == roof.edges.plane[contacts.edge, 1]).astype(np.int64)
-
-
-def _valley_pieces(roof: RoofSurface, cells: Cells, lower: _Contacts, stops: _Stops) -> _Valleys:
+def _valley_pieces(roof: RoofSurface, cells: Cells, lower: Contacts, stops: _Stops) -> _Valleys:
     """Divide each valley at strip bounds and rows, one stream a side, both reaching its foot."""
     falling = roof.edges.start[:, 2] >= roof.edges.end[:, 2]
     t = np.where(falling[lower.edge, None], lower.t, 1.0 - lower.t[:, ::-1])
@@ -349,14 +299,14 @@ def _piece_middles(roof: RoofSurface, valleys: _Valleys) -> Array:
 
 
 def _feed_valleys(
-    roof: RoofSurface, cells: Cells, lower: _Contacts, valleys: _Valleys
+    roof: RoofSurface, cells: Cells, lower: Contacts, valleys: _Valleys
 ) -> tuple[IntArray, IntArray, Array]:
     """Links from cells to valley pieces of their own side."""
     falling = roof.edges.start[:, 2] >= roof.edges.end[:, 2]
     t = np.where(falling[lower.edge, None], lower.t, 1.0 - lower.t[:, ::-1])
     second_piece = valleys.plane == roof.edges.plane[valleys.edge, 1]
-    contacts = _Contacts(lower.cell, 2 * lower.edge + _side(roof, cells, lower), t)
-    i, j, share = _overlap(contacts, 2 * valleys.edge + second_piece, valleys.t)
+    contacts = Contacts(lower.cell, 2 * lower.edge + side_of(roof, cells, lower), t)
+    i, j, share = overlaps(contacts, 2 * valleys.edge + second_piece, valleys.t)
     return lower.cell[i], j, share
 
 

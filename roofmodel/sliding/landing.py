@@ -26,6 +26,8 @@ from roofmodel.units import STANDARD_GRAVITY
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
+NARROWEST = 1e-3  # shorter stretches of edge count as this long [m]
+
 
 @dataclass(frozen=True)
 class Landing:
@@ -125,6 +127,7 @@ def landing(
         slope = np.where(is_cell, slope, np.arcsin(np.clip(-graph.valley_way[piece, 2], 0.0, 1.0)))
         width = np.where(is_cell, width, options.valley_spread)
     slope = np.where(np.isnan(graph.exit_slope[over]), slope, graph.exit_slope[over])
+    width = np.fmax(np.where(np.isnan(graph.exit_slope[over]), width, np.nan), lip_lengths(graph)[over])
     line = np.zeros((count, len(cases)))
     np.maximum.at(line, at, force.node_weight[:, node].T * graph.exit_share[over, None] / width[:, None])
     density = np.array([case.density for case in cases])
@@ -143,7 +146,7 @@ def landing(
     np.maximum.at(far, at, np.nan_to_num(throw(v, slope, fall[at] + depth)))
     throws = Throws(
         at=at,
-        ends=_pieces(roof, graph, over, at, (start, end)),
+        ends=exit_lips(roof, graph, options.valley_spread)[over],
         down=exit_ways(roof, graph)[over],
         slope=slope,
         head=np.where(moves[at], head, 0.0),
@@ -159,6 +162,11 @@ def landing(
         zone=_zones(start, end, far[:, None] * down, roof.ground, force.exit_edge < 0),
         lower=lower_roofs(roof, throws, count if lower else 0, density, memory),
     )
+
+
+def lip_lengths(graph: FlowGraph) -> Array:
+    """Length of edge that each exit (x,) takes that came straight across flat roof; NaN for others. [m]."""
+    return np.asarray(np.maximum(np.linalg.norm(np.diff(graph.exit_lip, axis=1)[:, 0], axis=1), NARROWEST))
 
 
 def _depths(
@@ -246,18 +254,24 @@ def _lips(roof: RoofSurface, graph: FlowGraph, edge: IntArray, spread: float) ->
     return np.where(valley, foot - half, start), np.where(valley, foot + half, end), down
 
 
-def _pieces(
-    roof: RoofSurface, graph: FlowGraph, over: NDArray[np.bool_], at: IntArray, lips: tuple[Array, Array]
-) -> Array:
-    """Line that each exit sends its snow over, (n, 2, 3): its cell's lower end, or its valley's foot. [m]."""
-    cells, node = graph.cells, graph.exit_node[over]
-    n = cells.count
+def exit_lips(roof: RoofSurface, graph: FlowGraph, spread: float) -> Array:
+    """Line that each exit sends its snow over, (x, 2, 3). [m].
+
+    Its cell's lower end, the foot of its valley over the spread, or where it comes straight across flat roof.
+    """
+    cells, node, n = graph.cells, graph.exit_node, graph.cells.count
     own = np.minimum(node, n - 1)
     corners = cells.corners[own, :2].reshape(-1, 2)
     ends = roof.planes.to_world(np.repeat(cells.plane[own], 2), corners).reshape(-1, 2, 3)
-    ends = np.where((node < n)[:, None, None], ends, np.stack([lips[0][at], lips[1][at]], axis=1))
-    straight = graph.exit_lip[over]
-    return np.where(np.isnan(straight), ends, straight)
+    if len(graph.valley_edge):
+        piece = np.maximum(node - n, 0)
+        both = np.stack([roof.edges.start, roof.edges.end], axis=1)[graph.valley_edge[piece]]
+        foot = both[np.arange(len(both)), np.argmin(both[..., 2], axis=1)]
+        way = graph.valley_way[piece]
+        side = np.stack([-way[:, 1], way[:, 0], 0.0 * way[:, 0]], axis=1)
+        half = 0.5 * spread * side / np.linalg.norm(side, axis=1, keepdims=True).clip(1e-12)
+        ends = np.where((node < n)[:, None, None], ends, np.stack([foot - half, foot + half], axis=1))
+    return np.where(np.isnan(graph.exit_lip), ends, graph.exit_lip)
 
 
 def exit_ways(roof: RoofSurface, graph: FlowGraph) -> Array:

@@ -133,6 +133,9 @@ class RowForce:
         what lands above it, along the plane's u and v; not part of `thrust`. [N]
     landed : (q, k, 2) float or None
         Part of `aside` that lands; None for nothing. [N]
+    straight : (q, f) float or None
+        Force, along its own way, of what comes straight across flat roof against each box, then each array
+        that snow may lean on; not part of `obstacle_thrust`. None for nothing. [N]
     """
 
     row: IntArray
@@ -159,6 +162,14 @@ class RowForce:
     wall_line: Array
     aside: Array
     landed: Array | None = None
+    straight: Array | None = None
+
+    @property
+    def obstacle_push(self) -> Array:
+        """Force on each box, down the slope and of what comes straight across together, (q, o). [N]."""
+        if self.straight is None:
+            return self.obstacle_thrust
+        return np.asarray(self.obstacle_thrust + self.straight[:, : len(self.obstacle)])
 
 
 def slide(
@@ -285,7 +296,18 @@ def route(
         wall_thrust=wall_thrust.T,
         wall_line=wall_line.T,
         aside=np.zeros_like(thrust) if sent is None else stations(sent)[2],
+        straight=_pushed_straight(graph, faces, flow),
     )
+
+
+def _pushed_straight(graph: FlowGraph, faces: Faces, flow: Flow) -> Array | None:
+    """What comes straight across against boxes and arrays, (q, f); None for nothing. [N]."""
+    pushes = graph.pushes
+    if not len(pushes.face):
+        return None
+    push = np.zeros((faces.count, flow.out.shape[1]))
+    np.add.at(push, pushes.face, pushes.share[:, None] * flow.out[pushes.cell])
+    return push.T
 
 
 def _on_walls(graph: FlowGraph, exit_out: Array) -> tuple[IntArray, Array, Array]:
@@ -293,6 +315,8 @@ def _on_walls(graph: FlowGraph, exit_out: Array) -> tuple[IntArray, Array, Array
     wall = graph.exit_kind == Exit.WALL
     corners = graph.cells.corners[graph.exit_node[wall]]
     width = np.linalg.norm(corners[:, 1] - corners[:, 0], axis=1)
+    straight = np.linalg.norm(np.diff(graph.exit_lip[wall], axis=1)[:, 0], axis=1)
+    width = np.where(np.isnan(straight), width, straight)
     edges, at = np.unique(graph.exit_edge[wall], return_inverse=True)
     thrust, line = np.zeros((2, len(edges), exit_out.shape[1]))
     np.add.at(thrust, at, exit_out[wall])

@@ -155,13 +155,14 @@ def obstruction_table(analysis: Analysis, units: UnitSystem) -> Table | None:
     force, known = analysis.force, analysis.project.roof.obstacles
     if not len(force.obstacle):
         return None
-    worst = np.argmax(force.obstacle_thrust, axis=0)
+    push = force.obstacle_push
+    worst = np.argmax(push, axis=0)
     planes = analysis.project.roof.planes.name
     rows = tuple(
         zip(
             [known.name[i] for i in force.obstacle],
             [planes[known.plane[i]] for i in force.obstacle],
-            column(force.obstacle_thrust.max(axis=0), "force", units),
+            column(push.max(axis=0), "force", units),
             column(force.obstacle_held.max(axis=0), "force", units),
             [analysis.snow.cases[i].name for i in worst],
             strict=True,
