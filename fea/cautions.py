@@ -18,6 +18,7 @@ from fea.checks.walls import wall_words
 from fea.panel.restraint import restraint_words
 from fea.panel.support import PanelSupport
 from fea.sections.buckling_class import class_words
+from fea.straight import straight_words
 from roofmodel.hardware import DesignFormat
 from roofmodel.layout import Layout
 from roofmodel.project.as_built import AS_MEASURED
@@ -124,6 +125,7 @@ def cautions(
     found += doubts(project.roof)
     found += _obstructions(project, force, units)
     found += wall_words(project.roof, force, units)
+    found += straight_words(project.roof, project.layout, graph, force, units)
     found += _arrays(project)
     found += _through_boxes(project)
     if project.roof.ground_assumed and len(force.exit_edge):

@@ -221,8 +221,8 @@ def _place(
     if roof.planes.slope[plane] <= FLAT_SLOPE:
         slope = units.text(roof.planes.slope[plane], "angle")
         message = (
-            f'row "{row.name}": plane {roof.planes.name[plane]} is flat ({slope}): snow does not slide there '
-            "and the row would carry nothing; leave it out or choose a plane with a fall"
+            f'row "{row.name}": plane {roof.planes.name[plane]} is flat ({slope}): no snow of its own slides '
+            "there; choose a plane with a fall, for what a slope behind pushes over it that slope or the next"
         )
         raise InputError(message)
     low, high = _extent(roof, row, plane, point, way, panel.seam_spacing, units)

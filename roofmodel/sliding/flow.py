@@ -15,7 +15,7 @@ import shapely
 from numpy.typing import NDArray
 
 from roofmodel.layout import Layout
-from roofmodel.sliding.across import Across, End, Pushes, ways_across
+from roofmodel.sliding.across import Across, End, ways_across
 from roofmodel.sliding.cells import Cells
 from roofmodel.sliding.contacts import Contacts, contacts_of, overlaps, side_of, take
 from roofmodel.sliding.levels import flow_levels, open_loops
@@ -83,8 +83,8 @@ class FlowGraph:
         And its direction on plan, unit vectors; NaN as above.
     exit_slope : (x,) float
         And the fall of the roof that it leaves, negative where that rises; NaN as above. [rad]
-    pushes : Pushes
-        What comes straight across against boxes and arrays.
+    across : Across
+        Ways straight across flat parts; their links and exits are among those above.
     level : (node_count,) int
         Every link goes to a higher level; nodes of one level are independent.
     """
@@ -110,7 +110,7 @@ class FlowGraph:
     exit_lip: Array
     exit_way: Array
     exit_slope: Array
-    pushes: Pushes
+    across: Across
     level: IntArray
 
 
@@ -212,7 +212,7 @@ def build_flow(roof: RoofSurface, layout: Layout, cells: Cells, valley_spread: f
         exit_lip=np.concatenate([np.full((plain, 2, 3), np.nan), across.lip[ends]]),
         exit_way=np.concatenate([np.full((plain, 2), np.nan), across.way[ends]]),
         exit_slope=np.concatenate([np.full(plain, np.nan), across.slope[ends]]),
-        pushes=across.pushes,
+        across=across,
         level=level,
     )
 

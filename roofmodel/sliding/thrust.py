@@ -302,7 +302,7 @@ def route(
 
 def _pushed_straight(graph: FlowGraph, faces: Faces, flow: Flow) -> Array | None:
     """What comes straight across against boxes and arrays, (q, f); None for nothing. [N]."""
-    pushes = graph.pushes
+    pushes = graph.across.pushes
     if not len(pushes.face):
         return None
     push = np.zeros((faces.count, flow.out.shape[1]))

@@ -7,6 +7,7 @@ import pytest
 from roofs import force_per_row, line_force, rows, uniform
 from test_flat_parts import LOWEST, WIDE, P, chain, on_row, pushes, steep_loads, tangent, terraces
 
+from fea.straight import straight_words
 from roofmodel.layout import no_rows
 from roofmodel.project.obstacle_schema import ObstructionTable
 from roofmodel.project.obstacles import place_obstacles
@@ -102,8 +103,30 @@ def test_a_box_on_flat_roof_is_pushed_by_what_comes_straight_across(degrees, til
 
 @pytest.mark.parametrize("back", [5.1, 14.0])
 def test_snow_above_a_low_far_side_is_held_by_rows_beyond_it(back):
-    """EN 1991-1-3 5.3.2(2): mu_1 of 45 degrees not below 0.8, as at 4.9 degrees; 0.4 where it rises higher."""
+    """EN 1991-1-3 5.3.2(2): mu_1 of 45 degrees not below 0.8, as at 4.9; 0.4 where it rises higher."""
     roof = chain((4.0, 9.0), (2.0, -back), (6.0, 45.0))
     assert steep_loads(roof, plane_at(roof, 9.0)) == pytest.approx([800.0, 1600.0])
     deep = terraces((0.0, 3.0), (4.0, 3.0 + 4.0 * tangent(9.0)), (12.0, 1.0), (14.0, 3.0))
     assert steep_loads(deep, plane_at(deep, 9.0)) == pytest.approx([800.0, 800.0])
+
+
+def words_of(roof, *tables):
+    layout = rows(roof, *tables) if tables else no_rows()
+    graph, force = slide(roof, (uniform(roof, P),), layout)
+    return straight_words(roof, layout, graph, force, SYSTEMS["SI"])
+
+
+def test_words_say_where_the_law_is_judgment():
+    """A low far side, a row met from behind, a plane that slopes aside, by name; nothing on a plain roof."""
+    roof = chain((4.0, 10.0), (1.0, -8.0), (6.0, 30.0))
+    back = roof.planes.name[plane_at(roof, 8.0)]
+    (one,) = words_of(roof)
+    assert f"from {roof.planes.name[plane_at(roof, 30.0)]} over {back}" in one
+    assert "of 27.00 kN" in one  # all that the slope sends, by hand 9 m x 6 m x 1 kPa x sin(30)
+    assert any(
+        "R1" in one and "up their own slope" in one for one in words_of(roof, {"plane": back, "up": "0.5 m"})
+    )
+    aside = terraces((0.0, 3.0), (8.0, 3.0), (14.0, 3.0 + 6.0 * tangent(30.0)), tilt=tangent(6.0))
+    (one,) = words_of(aside)
+    assert one.startswith(f"{aside.planes.name[plane_at(aside, 6.0)]} (below ")
+    assert words_of(chain((4.0, 10.0), (6.0, 30.0))) == []
