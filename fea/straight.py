@@ -89,7 +89,7 @@ def _turned_aside(roof: RoofSurface, graph: FlowGraph, force: RowForce) -> list[
     return [
         f"{', '.join(words[:NAMED])}{more}: not steeper than {np.degrees(STEEP):.0f} degrees and sloping "
         "aside, taken to turn the snow that comes onto it. A thick blanket may go straight on, as it is "
-        f"taken to do below {np.degrees(SHALLOW):.0f} degrees: rows and edges straight ahead are not loaded by "
+        f"taken to do below {np.degrees(SHALLOW):.0f} degrees: rows and edges straight ahead do not get "
         "that."
     ]
 

@@ -11,7 +11,7 @@ import numpy as np
 from roofmodel.errors import InputError
 from roofmodel.shape.cleaning import BEYOND, LARGEST, check_places, distinct
 from roofmodel.shape.marked_edges import marked_edges
-from roofmodel.shape.roof_faces import RawMesh
+from roofmodel.shape.roof_faces import STEEPEST, RawMesh
 from roofmodel.surface import Array, IntArray
 
 Surface = tuple[list[list[int]], str | None]  # rings of vertex numbers, semantic type
@@ -203,9 +203,16 @@ def _choice_notes(building: Building, roofs: Sequence[Surface], marks: bool) -> 
     notes = [f"{who}: {len(roofs)} surfaces that the file marks as roof were taken."]
     shared = marked_edges(building.points, [rings for rings, _ in roofs])
     if any((shared.ridges, shared.hips, shared.valleys)):
+        up = [newell(building.points, rings[0]) for rings, _ in roofs if rings]
+        walls = sum(
+            abs(v[2]) <= np.cos(STEEPEST) * np.linalg.norm(v) for v in up if np.linalg.norm(v) > EMPTY
+        )
+        steep = (
+            f"; {walls} surfaces steeper than {np.degrees(STEEPEST):.0f} degrees, walls here, count as well"
+        )
         notes.append(
             f"As drawn they share {shared.ridges} ridges, {shared.hips} hips and {shared.valleys} valleys "
-            "(corners to the centimeter)."
+            f"(corners to the centimeter{steep if walls else ''})."
         )
     counts = Counter(kind for _, kind in building.surfaces)
     for kind, words in LEFT_OUT.items():
