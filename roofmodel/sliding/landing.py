@@ -4,8 +4,8 @@ Snow that has slid down a height h over a plan run b against friction mu has v^2
 energy). It then flies without drag: down H, the way of a body thrown down at the slope of the roof. H counts
 from the top of the snow at the edge, the part that flies farthest. This is elementary mechanics and an upper
 bound: nothing is lost at changes of pitch or on flat roof that snow crosses, and snow breaks up in the air.
-How far it rolls or splashes is not in it. `lower_roofs` says what of it stays on lower roofs on its way,
-counted from the roof's surface.
+How far it rolls or splashes is not in it. `lower_roofs` says what of it stays on lower roofs on its way, its
+weight by flights from the roof's surface.
 """
 
 from __future__ import annotations
@@ -152,6 +152,7 @@ def landing(
         head=np.where(moves[at], head, 0.0),
         weight=force.node_weight[:, node] * graph.exit_share[over],
         width=width,
+        depth=depth,
     )
     return Landing(
         line=line.T,

@@ -28,6 +28,7 @@ IntArray = NDArray[np.int64]
 BoolArray = NDArray[np.bool_]
 
 CLASSES = 40  # parts of the snow by the height that it starts from
+HEIGHTS = CLASSES + 3  # of them with both ends, and once more from the top of the snow
 PLACES = 4  # parts of a piece of edge
 BELOW = 0.02  # a roof counts as lower where it lies this far below the edge [m]
 OUT = 0.005  # where snow without speed falls, out from the edge [m]
@@ -49,7 +50,7 @@ class LowerRoofs:
     volume : (q, m) float
         At the case's density. [m^3]
     reach : (m,) float
-        Farthest landing on the plane, on plan from the edge. [m]
+        Farthest landing on the plane, from the top of the snow, on plan from the edge. [m]
     patch : tuple of shapely Polygon, (m,)
         Where on the plane, on plan. [m]
     heaps : Heaps
@@ -89,6 +90,8 @@ class Throws:
         [N]
     width : (n,) float
         [m]
+    depth : (n,) float
+        Largest depth of snow at the edge: the farthest flies from its top. [m]
     """
 
     at: IntArray
@@ -98,6 +101,7 @@ class Throws:
     head: Array
     weight: Array
     width: Array
+    depth: Array
 
 
 def lower_roofs(
@@ -122,7 +126,7 @@ def lower_roofs(
     stopped: list[_Heap] = []
     for edge in range(edges):
         own = np.flatnonzero(throws.at == edge)
-        way = (throws.ends[own], throws.down[own], throws.slope[own], throws.head[own])
+        way = (throws.ends[own], throws.down[own], throws.slope[own], throws.head[own], throws.depth[own])
         key = ("flights", *(part.tobytes() for part in way))
         caught = recall(memory, key, partial(_caught, roof, under, *way))
         weight, width = throws.weight[:, own], throws.width[own]
@@ -179,10 +183,10 @@ class _Caught:
 
 
 def _caught(
-    roof: RoofSurface, under: _Under, piece_ends: Array, down: Array, slope: Array, head: Array
+    roof: RoofSurface, under: _Under, piece_ends: Array, down: Array, slope: Array, head: Array, depth: Array
 ) -> _Caught:
     """Follow the flights from one edge; arguments as in `Throws`."""
-    rays = _rays(piece_ends, down, slope, head)
+    rays = _rays(piece_ends, down, slope, head, depth)
     z, count = rays.start[:, 2], len(head)
     ground = _flight(rays.speed, rays.slope, np.maximum(z - roof.ground, 0.0))
     far = rays.start[:, :2] + ground[:, None] * rays.down
@@ -192,7 +196,7 @@ def _caught(
     near = (bounds[:, 0] < high[0]) & (bounds[:, 2] > low[0]) & (bounds[:, 1] < high[1])
     near &= (bounds[:, 3] > low[1]) & (under.lowest < z.max() - BELOW)
     first, owner = _first_met(roof, rays, under.outlines, np.flatnonzero(near))
-    x, wall = meets_walls(under.walls, rays.start, rays.down, rays.slope, rays.speed, CLASSES + 2)
+    x, wall = meets_walls(under.walls, rays.start, rays.down, rays.slope, rays.speed, HEIGHTS)
     met = (x < first) & (x < ground)
     first[met], wall[~met] = x[met], -1
     _drop(roof, rays, under.outlines, np.flatnonzero(near), first, owner, met)
@@ -202,7 +206,8 @@ def _caught(
     planes: list[tuple[int, Array, float, shapely.Geometry]] = []
     for plane in np.flatnonzero(share[:, :-1].any(axis=0)).tolist():
         on = owner == plane
-        points = rays.start[on, :2] + first[on, None] * rays.down[on]
+        flown = on & ~rays.top
+        points = rays.start[flown, :2] + first[flown, None] * rays.down[flown]
         hull = shapely.LineString(np.concatenate([points, points[:1]])).convex_hull
         outline: shapely.Geometry = under.outlines[plane]
         patch = hull.intersection(outline)
@@ -259,7 +264,7 @@ def _heaps(
 ) -> Iterator[tuple[int, int, Array, Array, float]]:
     """What of one edge's snow lies at the foot of each wall, as `_Caught.heaps`."""
     for k, foot in sorted(set(zip(wall[wall >= 0].tolist(), owner[wall >= 0].tolist(), strict=True))):
-        on = (wall == k) & (owner == foot)
+        on = (wall == k) & (owner == foot) & ~rays.top
         share = np.asarray(np.bincount(rays.piece[on], rays.part[on], count), dtype=np.float64)
         if not share.any():
             continue
@@ -287,7 +292,10 @@ def _gathered(found: list[_Heap], density: Array) -> Heaps:
 
 @dataclass(frozen=True)
 class _Rays:
-    """Parts of throws: which piece, what part of it, start (r, 3), direction (r, 2), slope, speed."""
+    """Parts of throws: which piece, what part of it, start (r, 3), direction (r, 2), slope, speed.
+
+    Those from the top of the snow (`top`) weigh nothing and only tell how far it reaches.
+    """
 
     piece: IntArray
     part: Array
@@ -295,15 +303,19 @@ class _Rays:
     down: Array
     slope: Array
     speed: Array
+    top: BoolArray
 
 
-def _rays(ends: Array, down: Array, slope: Array, head: Array) -> _Rays:
+def _rays(ends: Array, down: Array, slope: Array, head: Array, depth: Array) -> _Rays:
     """Parts by place along each piece and by start height; the outermost ones weigh nothing."""
     place, at_place = _middles_and_ends(PLACES)
-    height, at_height = _middles_and_ends(CLASSES)
+    middles, at_middles = _middles_and_ends(CLASSES)
+    height, at_height = np.append(middles, 1.0), np.append(at_middles, 0.0)
     t, h = (grid.ravel() for grid in np.meshgrid(place, height, indexing="ij"))
     part = np.outer(at_place, at_height).ravel()
+    top = np.tile(np.arange(HEIGHTS) == HEIGHTS - 1, len(place))
     start = ends[:, 0, None] + t[None, :, None] * (ends[:, 1] - ends[:, 0])[:, None]
+    start[..., 2] += top * depth[:, None]
     speed = np.sqrt(2.0 * STANDARD_GRAVITY * head[:, None] * h)
     return _Rays(
         piece=np.repeat(np.arange(len(head)), len(t)),
@@ -312,6 +324,7 @@ def _rays(ends: Array, down: Array, slope: Array, head: Array) -> _Rays:
         down=np.repeat(down, len(t), axis=0),
         slope=np.repeat(slope, len(t)),
         speed=speed.ravel(),
+        top=np.tile(top, len(head)),
     )
 
 
