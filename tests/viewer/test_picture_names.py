@@ -1,6 +1,7 @@
 """Names of rows and planes in the picture: beside what they name, and never lost without a word."""
 
 import re
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -77,3 +78,27 @@ def test_every_plane_with_room_is_named(hip: Analysis) -> None:
     for plane, name in enumerate(hip.project.roof.planes.name):
         if hip.project.roof.planes.normal[plane] @ view.toward > 0.3:
             assert name in words or any(re.fullmatch(rf"{name}  [\d.]+°", word) for word in words), name
+
+
+def test_names_of_small_planes_stand_on_them_or_are_led_to_them(tmp_path: Path) -> None:
+    small = 'kind = "gable"\nwidth = "1 m"\nheight = "0.4 m"\nup = "1 m"\npitch = "35 deg"\nplane = "S1"\n'
+    dormers = "".join(f'[[roof.dormer]]\nname = "D{x}"\nacross = "{x} m"\n{small}' for x in (3, 8))
+    surface, row, design = (GABLE.index(head) for head in ("[surface]", "[[row]]", "[design]"))
+    rows = '[[row]]\nname = "Low"\nplane = "S1"\nup = "0.4 m"\n\n'
+    text = f"{GABLE[:surface]}{dormers}{GABLE[surface:row]}{rows}{GABLE[design:]}"
+    _, view, overlay = lay_out(analysis := read(text, tmp_path), SIZE)
+    planes, led = analysis.project.roof.planes, 0
+    lines = [s.points for s in overlay.shapes if s.line == style.MUTED and len(s.points) == 2]
+    for plane, outline in enumerate(planes.outline):
+        name = planes.name[plane]
+        found = next((t for t in overlay.texts if re.fullmatch(rf"{name}(  [\d.]+°)?", t.text)), None)
+        if found is None:
+            continue
+        seen = shapely.Polygon(view.project(planes.to_world(plane, np.array(outline.exterior.coords))))
+        box = shapely.box(*found.box)
+        if shapely.intersection(seen, box).area > 0.8 * box.area:
+            continue
+        ends = [b for a, b in lines if shapely.distance(box, shapely.Point(a)) < 10.0]
+        assert any(seen.contains(shapely.Point(end)) for end in ends), name
+        led += 1
+    assert led >= 1, (overlay.unnamed, [t.text for t in overlay.texts], planes.name)

@@ -11,9 +11,9 @@ from fea.checks.governing import Governing
 from roofmodel.units import SYSTEMS
 from viewer import style
 from viewer.picture.camera import View, hidden
-from viewer.picture.labels import PLANE, WALL, Crowd, Text, fit_text, text_width, wrap_text
+from viewer.picture.labels import GRID, PLANE, WALL, Crowd, Text, fit_text, text_width, wrap_text
 from viewer.picture.legend import add_legends
-from viewer.picture.row_names import place_at_ends, place_beside, row_names, short
+from viewer.picture.row_names import dot, place_at_ends, place_beside, row_names, short
 from viewer.picture.scene import Scene, mark_sizes
 from viewer.picture.sheet import FOOTER, HEADER, MARGIN, Overlay, Shape
 from viewer.picture.standing import array_glass
@@ -22,6 +22,8 @@ from viewer.summary import combination
 Array = NDArray[np.float64]
 
 WIDEST_SIDE = 130.0  # at most this is kept free for names on each side [pt]
+RIM = 0.1  # part of a name that may stand over the rim of its plane, in cells of the grid
+SAMPLES = 15  # points along and up a plane that are tried for the line from its name
 EDGES = 9.0  # cost of covering the edges of planes
 LOOSE_ROWS = 7  # more rows than this are named left and right of the roof
 
@@ -260,20 +262,65 @@ def _plane_names(overlay: Overlay, crowd: Crowd, analysis: Analysis, scene: Scen
             found = crowd.place(size_of, (anchor[0], anchor[1]), pull=0.5, extra=extra)
             if found is None or _is_hidden(plane, found, analysis, scene, view):
                 continue
-            if crowd.covered(found).max() > most if strict else _covers(outside, crowd, found):
+            if crowd.covered(found).max() > most or _covers(outside, crowd, found):
                 continue
             middle = (found[0], 0.5 * (found[1] + found[3]))
             overlay.texts.append(Text(text, middle, size, False, style.INK, "left", True))
             crowd.take(found)
             break
         else:
-            overlay.unnamed.append(name)
+            _tied_name(overlay, crowd, analysis, scene, view, plane, corners)
+
+
+def _tied_name(
+    overlay: Overlay, crowd: Crowd, analysis: Analysis, scene: Scene, view: View, plane: int, corners: Array
+) -> None:
+    """Name of a plane without room for it: beside the roof, with a line to what is seen of the plane."""
+    planes, point, size = analysis.project.roof.planes, overlay.point, overlay.type_size("note")
+    name = planes.name[plane]
+    outline = planes.outline[plane]
+    low_u, low_v, high_u, high_v = outline.bounds
+    share = (np.arange(SAMPLES) + 0.5) / SAMPLES
+    u, v = np.meshgrid(low_u + share * (high_u - low_u), low_v + share * (high_v - low_v))
+    uv = np.column_stack([u.ravel(), v.ravel()])
+    on_plane = planes.to_world(plane, uv[shapely.contains_xy(outline, uv)]) + 0.02 * planes.normal[plane]
+    behind = hidden(on_plane, view.toward, scene.body)
+    seen = view.project(on_plane[~behind])
+    size_of = (text_width(name, size, bold=False), 1.1 * size)
+    box = None
+    if len(seen):
+        at = seen[np.argmax(_clearance(crowd, view, seen, view.project(on_plane[behind]), corners))]
+        extra = np.where(crowd.cost > WALL, 500.0, 0.0)
+        box = crowd.place(size_of, (float(at[0]), float(at[1])), pull=2.0, least=1.2 * size, extra=extra)
+    if box is None or not crowd.empty(box):
+        overlay.unnamed.append(name)
+        return
+    gap = 2.5 * point
+    start = np.array([np.clip(at[0], box[0] - gap, box[2] + gap), np.clip(at[1], box[1] - gap, box[3] + gap)])
+    overlay.shapes.append(Shape(np.stack([start, at]), line=style.MUTED, width=0.6 * point))
+    overlay.shapes.append(Shape(dot(at, 1.5 * point), fill=style.INK))
+    overlay.texts.append(Text(name, (box[0], 0.5 * (box[1] + box[3])), size, False, style.INK, "left", True))
+    crowd.take(box)
+    crowd.cover_line(start, at, point, 20.0)
+
+
+def _clearance(crowd: Crowd, view: View, seen: Array, behind: Array, corners: Array) -> Array:
+    """Distance of points of a plane from its rim and from what is hidden; less where rows run. [px]."""
+    rim = shapely.LinearRing(view.project(corners))
+    room = shapely.distance(rim, shapely.points(seen))
+    if len(behind):
+        room = np.minimum(room, np.linalg.norm(seen[:, None] - behind, axis=2).min(axis=1))
+    cell = np.clip(
+        ((seen - np.array(crowd.box[:2])) / GRID).astype(int), 0, np.array(crowd.cost.shape)[::-1] - 1
+    )
+    busy = crowd.cost[cell[:, 1], cell[:, 0]] > PLANE
+    return np.asarray(np.where(busy, 0.1 * room, room))
 
 
 def _covers(outside: NDArray[np.bool_], crowd: Crowd, box: tuple[float, float, float, float]) -> bool:
-    """Whether more than a quarter of a box lies outside."""
-    left, top, right, bottom = ((np.array(box) - np.tile(crowd.box[:2], 2)) / 8.0).astype(int)
-    return bool(np.mean(outside[top : bottom + 1, left : right + 1]) > 0.25)
+    """Whether more of a box than a rim lies outside."""
+    left, top, right, bottom = ((np.array(box) - np.tile(crowd.box[:2], 2)) / GRID).astype(int)
+    return bool(np.mean(outside[top : bottom + 1, left : right + 1]) > RIM)
 
 
 def _is_hidden(
@@ -281,9 +328,10 @@ def _is_hidden(
 ) -> bool:
     """Whether something stands in front of a plane where its name would go."""
     planes = analysis.project.roof.planes
-    middle = (np.array([0.5 * (box[0] + box[2]), 0.5 * (box[1] + box[3])]) - view.shift) / view.scale
-    ray = middle[0] * view.right - middle[1] * view.up
+    x, y = np.meshgrid(np.linspace(box[0], box[2], 4), [0.5 * (box[1] + box[3]), box[3]])
+    at = (np.column_stack([x.ravel(), y.ravel()]) - view.shift) / view.scale
+    ray = at[:, :1] * view.right - at[:, 1:] * view.up
     normal = planes.normal[plane]
     distance = ((planes.origin[plane] - ray) @ normal) / (view.toward @ normal)
-    on_plane = ray + distance * view.toward + 0.02 * normal
-    return bool(hidden(on_plane[None], view.toward, scene.body)[0])
+    on_plane = ray + distance[:, None] * view.toward + 0.02 * normal
+    return bool(hidden(on_plane, view.toward, scene.body).any())

@@ -129,7 +129,7 @@ def place_beside(overlay: Overlay, crowd: Crowd, names: list[RowName], scene: Sc
             crowd.take(box)
             overlay.texts.append(Text(name.text, (left, level), size, True, name.color, "left", True))
             overlay.shapes.append(Shape(np.stack([start, at]), line=style.MUTED, width=0.6 * point))
-            overlay.shapes.append(Shape(_dot(at, 1.5 * point), fill=style.INK))
+            overlay.shapes.append(Shape(dot(at, 1.5 * point), fill=style.INK))
             crowd.cover_line(start, at, point, 20.0)
     _key(overlay, crowd, [name for name in names if name in left_over])
 
@@ -140,7 +140,8 @@ def _crossed(start: Array, end: Array, roof: BaseGeometry) -> float:
     return float(shapely.length(shapely.intersection(roof, shapely.linestrings([start, end])))) / (high - low)
 
 
-def _dot(at: Array, radius: float) -> Array:
+def dot(at: Array, radius: float) -> Array:
+    """Outline (12, 2) of a dot, for the end of a line from a name. [px]."""
     turn = np.linspace(0.0, 2.0 * np.pi, 13)[:-1]
     return at + radius * np.stack([np.cos(turn), np.sin(turn)], axis=1)
 
