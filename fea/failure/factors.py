@@ -8,7 +8,7 @@ from __future__ import annotations
 from numba import njit
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, no_cpython_wrapper=True)
 def forward(U, m, x):
     """Solve L y = x in place; U holds the transpose of L."""
     for j in range(m):
@@ -18,7 +18,7 @@ def forward(U, m, x):
             x[i] -= t * U[j, i]
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, no_cpython_wrapper=True)
 def backward(L, m, x):
     """Solve L' y = x in place."""
     for j in range(m - 1, -1, -1):
@@ -28,7 +28,7 @@ def backward(L, m, x):
             x[i] -= t * L[j, i]
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, no_cpython_wrapper=True)
 def left_over(Z, A, m, U, k, w):
     """Stiffness that link k meets while the links A[:m] flow; w becomes its row of the factor."""
     for i in range(m):
@@ -40,7 +40,7 @@ def left_over(Z, A, m, U, k, w):
     return d
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, no_cpython_wrapper=True)
 def append(L, U, A, m, k, d, w):
     """Link k joins the factor, with what `left_over` found."""
     for i in range(m):
@@ -51,7 +51,7 @@ def append(L, U, A, m, k, d, w):
     A[m] = k
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, no_cpython_wrapper=True)
 def remove(Z, A, m, L, U, at, w):
     """The link at place `at` leaves; the others are factored anew from there on. Returns their number."""
     for i in range(at, m - 1):

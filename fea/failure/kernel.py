@@ -31,7 +31,7 @@ HOLDS, UP, DOWN, STUCK, LOST, GONE = 0, 2, 3, 4, 5, 7  # as `LinkState`; GONE: i
 COMPLETE, COLLAPSED, CYCLING = 0, 1, 2
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, no_cpython_wrapper=True)
 def _rates(Z, first, A, m, L, U, state, rate, dtarget, x, df, dp, row):
     """Rates of all forces and jumps for rates of the loads and of the prescribed forces."""
     c = len(rate)
@@ -56,7 +56,7 @@ def _rates(Z, first, A, m, L, U, state, rate, dtarget, x, df, dp, row):
             df[i] = 0.0
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, no_cpython_wrapper=True)
 def _place(A, m, k):
     for i in range(m):
         if A[i] == k:
@@ -64,7 +64,7 @@ def _place(A, m, k):
     return -1
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, no_cpython_wrapper=True)
 def _floats(Z, A, m, L, U, own, floor, k, d, x):
     """Whether nothing resists link k and those that flow, moving together (Rayleigh quotient)."""
     if d >= SUSPECT * own[k]:
@@ -79,7 +79,7 @@ def _floats(Z, A, m, L, U, own, floor, k, d, x):
     return d <= floor * size
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, no_cpython_wrapper=True)
 def _stops(Z, A, m, L, U, state, target, aim, k, up, x):
     """Place of the link that flows against its own direction if link k lets go too; -1 for none."""
     for i in range(m):
@@ -102,7 +102,7 @@ def _stops(Z, A, m, L, U, state, target, aim, k, up, x):
     return found
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, no_cpython_wrapper=True)
 def _one(
     Z, first, row, own, floor, loads, targets, capacity, residual, missing,
     release, carry, lands, piece, seam, unzip, relief, freed, lies, splice, takes, bends,
@@ -111,7 +111,7 @@ def _one(
 ):  # fmt: skip
     """Follow one sample through the held load and what comes on it; returns outcome, events, last factor."""
     c, rows = len(q), len(first) - 1
-    m = 0
+    m = np.int64(0)  # a plain 0 is a type of its own, for which all below would be compiled too
     for i in range(c):
         at[i] = np.inf
         order[i] = -1
@@ -127,7 +127,7 @@ def _one(
                 level[splice[i]] = PARTED
                 cutting = True
     size = 0.0
-    events = 0
+    events = np.int64(0)
     factor = 0.0
     for stage in range(len(targets)):
         for i in range(c):

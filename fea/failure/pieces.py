@@ -16,7 +16,7 @@ WHOLE, HINGED, PARTED = 0, 1, 2  # splices
 STILL = 1e-6  # motion of a clamp over the largest that is none
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, no_cpython_wrapper=True)
 def hand_on(p, total, piece, state, lands, carry, onto):
     """What piece p held comes onto what it lands on, past pieces that have let go already.
 
@@ -45,7 +45,7 @@ def hand_on(p, total, piece, state, lands, carry, onto):
         ahead[:] = next_
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, no_cpython_wrapper=True)
 def hand_on_rest(lo, hi, load, freed, splice, piece, state, lands, carry, onto):
     """What still comes to links lo to hi that have let go is handed on, piece by piece."""
     total = 0.0
@@ -57,7 +57,7 @@ def hand_on_rest(lo, hi, load, freed, splice, piece, state, lands, carry, onto):
             total = 0.0
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, no_cpython_wrapper=True)
 def moving(k, first, row, A, m, x, splice, level, bends):
     """Links lo to hi that go with a mechanism: link k moves by one, the links A by x.
 
@@ -97,7 +97,7 @@ def moving(k, first, row, A, m, x, splice, level, bends):
     return lo, hi
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, no_cpython_wrapper=True)
 def drop_piece(
     lo, hi, first, row, piece, A, m, L, U, Z, w, state, q, load, pending, eased, force, jump, target, aim,
     carry, lands, freed, still, loads, targets, stage, factor, at, order, events, shown, let_go, seam, unzip,
@@ -152,7 +152,7 @@ def drop_piece(
     return keep, events
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, no_cpython_wrapper=True)
 def of_snow(Z, first, row, own, k, force, state, onto):
     """The snow over clamp k leaves through the gap: its force is taken off all links of the row."""
     for j in range(first[row[k]], first[row[k] + 1]):
@@ -161,7 +161,7 @@ def of_snow(Z, first, row, own, k, force, state, onto):
     onto[k] -= force
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, no_cpython_wrapper=True)
 def snow_leaves(Z, first, row, own, k, relief, loads, stage, factor, state, eased, grown):
     """What of clamp k's snow leaves with it: of the load that is there, and of what still grows."""
     if stage > 0 and relief > 0.0:
@@ -173,7 +173,7 @@ def snow_leaves(Z, first, row, own, k, relief, loads, stage, factor, state, ease
         of_snow(Z, first, row, own, k, snow, state, grown)
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, no_cpython_wrapper=True)
 def seam_opens(k, seam, unzip, state, capacity, residual):
     """Clamps that share the seam of a broken one lose their share of strength."""
     if unzip[k] > 0.0 and seam[k] >= 0:
@@ -183,7 +183,7 @@ def seam_opens(k, seam, unzip, state, capacity, residual):
                 residual[j] *= 1.0 - unzip[k]
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, no_cpython_wrapper=True)
 def alive(state, splice):
     """Whether any clamp still stands on a row that did not let go."""
     for j in range(len(state)):  # noqa: SIM110 - compiled
@@ -192,7 +192,7 @@ def alive(state, splice):
     return False
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, no_cpython_wrapper=True)
 def part_more(k, splice, level, takes):
     """Whether link k, a part of a splice that gives way, takes others of its splice along."""
     g = splice[k]
