@@ -273,7 +273,7 @@ def _way(site: Site, piece: Piece, push: Array, pushed: list[tuple[int, float, i
         share = left
         if share <= 0.0:
             break
-        edge = edge_at(roof, plane, end, way)
+        edge = edge_at(site, plane, end, way)
         part = _Part(
             cell, piece.part * share, End.PLANE, edge, -1, _lip(site, edge, piece, end, plane), way, slope
         )

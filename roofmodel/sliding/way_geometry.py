@@ -57,6 +57,7 @@ class Site:
     marks : (c, 2) float
         Corners of edges and boxes and ends of rows, on plan: a way is cut there. [m]
     plans : dict of int to shapely Polygon
+    sides : dict of int to (edges, their ends (k, 2, 2), lines)
     """
 
     roof: RoofSurface
@@ -69,6 +70,7 @@ class Site:
     boxes: NDArray[np.object_]
     marks: Array
     plans: dict[int, shapely.Polygon] = field(default_factory=dict)
+    sides: dict[int, tuple[IntArray, Array, NDArray[np.object_]]] = field(default_factory=dict)
 
     @classmethod
     def of(cls, roof: RoofSurface, layout: Layout, cells: Cells, fall: Array) -> Site:
@@ -89,9 +91,19 @@ class Site:
             self.plans[plane] = plan_polygon(self.roof.planes, plane)
         return self.plans[plane]
 
+    def sides_of(self, plane: int) -> tuple[IntArray, Array, NDArray[np.object_]]:
+        """Edges of a plane, their ends on plan (k, 2, 2), and lines."""
+        if plane not in self.sides:
+            edges = self.roof.edges
+            own = np.flatnonzero((edges.plane == plane).any(axis=1))
+            ends = np.stack([edges.start[own, :2], edges.end[own, :2]], axis=1)
+            self.sides[plane] = own, ends, np.asarray(shapely.linestrings(ends))
+        return self.sides[plane]
+
     def other(self, edge: int, plane: int) -> int:
         """Plane beyond an edge of a plane, -1 for none."""
-        return int(other_side(self.roof, np.array([edge]), np.array([plane]))[0])
+        first, second = self.roof.edges.plane[edge].tolist()
+        return int(second if first == plane else first)
 
     def cell_above(self, row: int, at: Array) -> int:
         """Cell above a row that is nearest to a point on plan; the row has some."""
@@ -155,11 +167,10 @@ def far_end(plan: shapely.Polygon, at: Array, way: Array) -> tuple[Array, Array 
     return np.asarray(at + reached[0, 1] * way), beyond
 
 
-def edge_at(roof: RoofSurface, plane: int, at: Array, way: Array) -> int:
+def edge_at(site: Site, plane: int, at: Array, way: Array) -> int:
     """Edge of a plane that a way comes to: the nearest, of those that meet there the squarest."""
-    own = np.flatnonzero((roof.edges.plane == plane).any(axis=1))
-    ends = np.stack([roof.edges.start[own, :2], roof.edges.end[own, :2]], axis=1)
-    away = shapely.distance(shapely.linestrings(ends), shapely.Point(at))
+    own, ends, lines = site.sides_of(plane)
+    away = shapely.distance(lines, shapely.Point(at))
     along = ends[:, 1] - ends[:, 0]
     square = np.abs(along[:, 0] * way[1] - along[:, 1] * way[0]) / np.linalg.norm(along, axis=1)
     return int(own[np.lexsort((-square, np.maximum(away, float(away.min()) + MEETS)))[0]])
