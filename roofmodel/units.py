@@ -157,6 +157,8 @@ def _near(unit: str, kind: str) -> str:
     """Hint for a decimal comma and for letters of the wrong size."""
     if unit.startswith(","):
         return " (write the decimal sign as a point, and large numbers without commas)"
+    if unit.startswith("to "):
+        return " (only `span` reads ranges; write one end here, and calculate again with the other)"
     small = unit.lower()
     name = _pint_name(small, kind) if small != unit else None
     if name is not None and registry().Quantity(1.0, name).check(EXAMPLES[kind][0]):

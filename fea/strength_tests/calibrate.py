@@ -13,7 +13,14 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import optimize, stats
 
-from fea.strength_tests.curves import SLIP_DROP, STIFF_RANGE, CurveReading, first_fall, noise_of
+from fea.strength_tests.curves import (
+    SLIP_DROP,
+    STIFF_RANGE,
+    CurveReading,
+    first_fall,
+    is_sudden,
+    noise_of,
+)
 from fea.strength_tests.rig import (
     RigModel,
     clamp_shares,
@@ -32,6 +39,7 @@ MISFIT = (
     0.05  # root mean square of the misses of a fit, over the slip force, beyond which it is none (judgment)
 )
 STIFFENS, SOFTENS = 0.7, 1.6  # early stiffness over that of the fit which is no line any more (judgment)
+CURVED = 1.1  # ratio of a clamp's early stiffness and that of the fit, either way, beyond which it is a range
 KNEE = 3  # points beyond the knee that make a plateau
 OVER = 0.3  # share of the slip force below which a specimen is taken to be gone
 FAR = 20.0  # times the slip force to start from, beyond which a fit does not look
@@ -47,7 +55,9 @@ class CurveFit:
     stiffness, slip : float
         Of one clamp; stiffness NaN where the curve is stiffer than the rig with rigid clamps. [N/m, N]
     toe : float
-        Displacement without force, taken off. [m]
+        Displacement where the fit begins; before that of the curve for a clamp that softens. [m]
+    seating : float
+        Displacement without force, taken off: `toe`, where the curve does not begin beyond it. [m]
     plateau : bool
         Whether the curve bends over before its first loss; without that the slip force is what was reached.
     rms : float
@@ -55,10 +65,15 @@ class CurveFit:
     noise : float
         Of the record itself, from its second differences, over the same. [-]
     kept : float
-        Least force after the first sudden loss, until the specimen is unloaded or gone, over the slip force;
-        at most 1, 0 where it is gone at once, NaN without a loss. [-]
+        Least force after the first loss, until the specimen is unloaded or gone, over the slip force; at most
+        1, 0 where it is gone at once, NaN without a loss. [-]
+    sudden, falling : bool
+        Whether that loss comes at once, and whether the record ends before the force has settled.
     early : float
         Stiffness of the curve between 10 and 40 % of its peak over that of the fit. [-]
+    early_stiffness : float
+        Of one clamp, between 10 and 40 % of the peak; NaN where the curve is then stiffer than the rig with
+        rigid clamps. [N/m]
     moved, force : (m,) float
         The part of the curve that was fitted, toe taken off. [m, N]
     """
@@ -66,11 +81,15 @@ class CurveFit:
     stiffness: float
     slip: float
     toe: float
+    seating: float
     plateau: bool
     rms: float
     noise: float
     kept: float
+    sudden: bool
+    falling: bool
     early: float
+    early_stiffness: float
     moved: Array
     force: Array
 
@@ -95,16 +114,17 @@ class Calibration:
     test : (n,) int
         Tests of the campaign that have curves and count.
     fit : tuple of CurveFit, (n,)
-    stiffness, slip : Mean
+    stiffness, slip, early : Mean
+        By the fit of the whole curve; `early` is stiffness between 10 and 40 % of the peak.
     kept : float
-        Least `CurveFit.kept` of all curves; NaN where none had a sudden loss. [-]
+        Least `CurveFit.kept` of all curves; NaN where none had a loss. [-]
     curve : ((t,) float, (t,) float)
         Displacement and force of the model with mean values. [m, N]
     rms, bias : (n,) float
         Misses of the model by the mean of the other specimens, over the specimen's largest force: root mean
         square, and mean (positive where the model holds more). [-]
     slip_ratio, stiffness_ratio : (n,) float
-        Model over measured. [-]
+        Model over measured, and over what was fitted to the specimen. [-]
     flags : tuple of str
         Why the model must not be trusted; none where it may.
     """
@@ -113,6 +133,7 @@ class Calibration:
     fit: tuple[CurveFit, ...]
     stiffness: Mean
     slip: Mean
+    early: Mean
     kept: float
     curve: tuple[Array, Array]
     rms: Array
@@ -125,6 +146,14 @@ class Calibration:
     def fits(self) -> bool:
         """Whether nothing speaks against the model."""
         return not self.flags
+
+    @property
+    def between(self) -> tuple[float, float]:
+        """Stiffness of a clamp at its softest and stiffest; alike where its curves are straight. [N/m]."""
+        whole, early = self.stiffness.value, self.early.value
+        if not max(early / whole, whole / early) > CURVED:  # NaN counts as straight: flags say why
+            return whole, whole
+        return min(whole, early), max(whole, early)
 
 
 def fit_curve(model: RigModel, moved: Array, force: Array, reading: CurveReading) -> CurveFit:
@@ -151,32 +180,41 @@ def fit_curve(model: RigModel, moved: Array, force: Array, reading: CurveReading
     rigid = np.isnan(k)
     curve = rig_curve(model, STIFFEST if rigid else k, slip)
     miss = force_at(curve, u - toe) - f
+    kept, falling = _kept(moved, force, end)
     return CurveFit(
         stiffness=k,
         slip=slip,
         toe=toe,
+        seating=max(toe, float(moved[0]) - max(float(force[0]), 0.0) / reading.stiffness),
         plateau=plateau,
         rms=float(np.sqrt((miss**2).mean())) / top,
         noise=noise / top,
-        kept=_kept(moved, force, end),
+        kept=kept,
+        sudden=fall >= 0 and is_sudden(moved, force, fall),
+        falling=falling,
         early=np.nan if rigid else reading.stiffness * flexibility(model, k),
+        early_stiffness=_stiffness_of(model, 1.0 / reading.stiffness),
         moved=u - toe,
         force=f,
     )
 
 
-def _kept(moved: Array, force: Array, end: int) -> float:
-    """Least force after the loss at `end`, over the largest before it: how far it falls before it grips."""
+def _kept(moved: Array, force: Array, end: int) -> tuple[float, bool]:
+    """Least force after the loss at `end`, over the largest before it, and whether it falls to the end."""
     held = float(force[: end + 1].max())
     far = int(np.argmax(moved)) + 1  # beyond it the specimen is unloaded
     after = force[end + 1 : max(far, end + 2)]
     fallen = np.flatnonzero(after < (1.0 - SLIP_DROP) * force[end])
     if not len(fallen):
-        return np.nan
+        return np.nan, False
     after = after[fallen[0] :]
     gone = np.flatnonzero(after < OVER * held)
     after = after[: gone[0]] if len(gone) else after
-    return float(min(after.min() / held, 1.0)) if len(after) else 0.0
+    if not len(after):
+        return 0.0, False
+    last = len(after) - max(len(after) // 10, 1)
+    falling = last > 0 and float(after[last:].min()) < float(after[:last].min()) - 3.0 * noise_of(force)
+    return float(min(after.min() / held, 1.0)), falling
 
 
 def _fit_knee(model: RigModel, u: Array, f: Array, reading: CurveReading) -> tuple[float, float, float, bool]:
@@ -287,6 +325,7 @@ def calibrate(
     fits = tuple(fit_curve(model, *curve, one) for curve, one in zip(curves, readings, strict=True))
     k, slip = np.array([fit.stiffness for fit in fits]), np.array([fit.slip for fit in fits])
     stiffness, slips = mean_of(k), mean_of(slip)
+    early = mean_of(np.array([fit.early_stiffness for fit in fits]))
     n = len(fits)
     out = np.full((4, n), np.nan)
     for i, fit in enumerate(fits):
@@ -309,6 +348,7 @@ def calibrate(
         fit=fits,
         stiffness=stiffness,
         slip=slips,
+        early=early,
         kept=float(np.nanmin(kept)) if np.isfinite(kept).any() else np.nan,
         curve=rig_curve(model, stiffness.value, slips.value) if known else (np.zeros(1), np.zeros(1)),
         rms=out[0],
@@ -327,7 +367,11 @@ def _flags(
 ) -> tuple[str, ...]:
     """What speaks against the model."""
     flags = []
-    stiff = [name for name, fit in zip(names, fits, strict=True) if np.isnan(fit.stiffness)]
+    stiff = [
+        name
+        for name, fit in zip(names, fits, strict=True)
+        if np.isnan(fit.stiffness) or (np.isnan(fit.early_stiffness) and fit.early > CURVED)
+    ]
     if stiff:
         flags.append(
             f"{', '.join(stiff)}: stiffer than the rig would be with rigid clamps; rail, supports, gauge or "

@@ -243,7 +243,7 @@ def _share(campaign: Campaign, calibration: Calibration | None) -> float:
     least = least_share(rig)
     if take == "slip" and calibration is not None and calibration.fits:
         model = rig_model(rig, campaign.table.specimen.direction)
-        return max(float(np.abs(clamp_shares(model, calibration.stiffness.value)).max()), least)
+        return max(float(np.abs(clamp_shares(model, calibration.between[0])).max()), least)
     if least > LEAST_SHARE:
         return least
     why = "that the rig's model does not fit" if take == "slip" else f'method.take = "{take}"'

@@ -47,7 +47,37 @@ def hidden_words(found: CampaignResult) -> str:
 def curve_notes(found: CampaignResult) -> list[str]:
     """Slips that peaks hide, clamps that slide before they slip, strengths that have no curve."""
     take = found.campaign.table.method.take
-    return [*(_hidden(found) if take == "peak" else []), *_sliding(found), *_bare(found)]
+    hidden = _hidden(found) if take == "peak" else []
+    return [*hidden, *_sliding(found), *_bare(found), *_bent(found), *_falling(found)]
+
+
+def _bent(found: CampaignResult) -> list[str]:
+    """Clamps whose stiffness is a range, as their curves are no straight lines."""
+    one = found.calibration
+    if one is None or not one.fits or not one.between[0] < one.between[1]:
+        return []
+    text = SYSTEMS[found.campaign.table.campaign.units].text
+    whole, early = (text(v, "stiffness") for v in (one.stiffness.value, one.early.value))
+    return [
+        f"The clamp {'softens' if one.early.value > one.stiffness.value else 'stiffens'} as it is loaded: "
+        f"{early} between 10 and 40 % of the peak, {whole} by the line fitted to the whole curve. Stiff "
+        "clamps share less and peak more, soft ones let the rail move more: either alone may be unsafe."
+    ]
+
+
+def _falling(found: CampaignResult) -> list[str]:
+    """Curves that end before their force has settled."""
+    one = found.calibration
+    if one is None:
+        return []
+    some = [int(i) for i, fit in zip(one.test, one.fit, strict=True) if fit.falling]
+    if not some:
+        return []
+    which = "every curve" if len(some) == len(one.fit) else _named(found, some)
+    return [
+        f"The record of {which} ends while the force still falls: it says nothing of what a clamp keeps once "
+        "it slips (clamp.slip_residual)."
+    ]
 
 
 def _hidden(found: CampaignResult) -> list[str]:

@@ -16,6 +16,7 @@ QUIET = 7.0  # times the noise of the record that a loss must exceed
 STILL = 0.75  # steps of a record that change at most where its resolution shows
 COARSEST = 0.02  # of the peak, beyond which steps are none of the resolution
 LEAST_POINTS = 8
+AT_ONCE = (2, 0.02)  # points, and share of the way so far, within which a loss is sudden (judgment)
 
 
 @dataclass(frozen=True)
@@ -27,11 +28,14 @@ class CurveReading:
     peak : float
         Largest force. [N]
     at_peak : float
-        Displacement there, from the foot of the straight part. [m]
+        Displacement there, seating taken off. [m]
     stiffness : float
         Slope of the line through the points between 10 and 40 % of the peak on the way up. [N/m]
     toe : float
-        Displacement where that line meets no force: play and seating, taken off. [m]
+        Displacement where that line meets no force. [m]
+    seating : float
+        Play and seating, taken off: `toe`, where the curve does not begin beyond it, as that of a clamp that
+        softens does. [m]
     slip : float
         Force before the first sudden loss (`first_fall`); the peak where there is none. [N]
     slip_at : float
@@ -49,6 +53,7 @@ class CurveReading:
     at_peak: float
     stiffness: float
     toe: float
+    seating: float
     slip: float
     slip_at: float
     proof: float
@@ -98,17 +103,19 @@ def read_curve(displacement: ArrayLike, force: ArrayLike, offset: float = 0.5e-3
         message = "falls where it should rise, between 10 and 40 % of its peak; check signs and columns"
         raise ValueError(message)
     toe = -start / stiffness
+    seating = max(toe, float(u[0] - max(f[0], 0.0) / stiffness))
     slip, slip_at = _first_loss(up, load)
     proof, proof_at = _proof(up - toe, load, stiffness, offset)
     return CurveReading(
         peak=peak,
-        at_peak=float(up[-1] - toe),
+        at_peak=float(up[-1] - seating),
         stiffness=stiffness,
         toe=toe,
+        seating=seating,
         slip=slip,
-        slip_at=slip_at - toe,
+        slip_at=slip_at - seating,
         proof=proof,
-        proof_at=proof_at,
+        proof_at=proof_at + toe - seating,
         work=float(np.trapezoid(load, up)),
     )
 
@@ -145,6 +152,16 @@ def first_fall(force: Array) -> int:
         ((highest - force > bound) | step) & (highest >= STIFF_RANGE[0] * float(force.max()))
     )
     return int(low[0]) if len(low) else -1
+
+
+def is_sudden(displacement: Array, force: Array, fall: int) -> bool:
+    """Whether the loss that `first_fall` found comes at once, not by a slow descent from a rounded peak."""
+    last = fall - 1
+    near = float(force[:fall].max()) - np.maximum(LEAST_DROP * float(force[:fall].max()), noise_of(force))
+    while last > 0 and force[last] < near:
+        last -= 1
+    way = abs(float(displacement[fall] - displacement[last]))
+    return fall - last <= AT_ONCE[0] or way <= AT_ONCE[1] * abs(float(displacement[last] - displacement[0]))
 
 
 def _steps(force: Array) -> Array:

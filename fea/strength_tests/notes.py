@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import numpy as np
+
 from fea.strength_tests.curve_notes import curve_notes
 from fea.strength_tests.fractiles import looks_normal
 from fea.strength_tests.results import SPREAD_BOUND, CampaignResult
@@ -9,6 +11,7 @@ from fea.strength_tests.rig import shares_out
 from roofmodel.units import SYSTEMS
 
 ASKED = "three"  # tests at least that are asked for then (AISI S100 K2.1.1, from memory)
+D7_3_BELOW = 0.99  # of the design value by D7.2, below which that by D7.3 is told (judgment) [-]
 LEAST_SCATTER = 0.03  # of strengths, below which few tests agree by luck (judgment) [-]
 DOUBTFUL = 0.05  # chance below which a distribution is doubted
 
@@ -37,7 +40,7 @@ def _bounded(found: CampaignResult) -> list[str]:
             f"The 5 % fractile, {text(one.fractile, 'force')}, lies above the lowest test that counts, "
             f"{text(lowest, 'force')}: that is taken instead (judgment), and more tests cannot raise it."
         )
-    if one.direct < one.design:
+    if one.direct < D7_3_BELOW * one.design:
         text = SYSTEMS[found.campaign.table.campaign.units].text
         notes.append(
             f"The design strength straight from the tests (EN 1990 D7.3), {text(one.direct, 'force')}, is "
@@ -102,9 +105,13 @@ def _rig(found: CampaignResult) -> list[str]:
     return notes
 
 
-def chance_of_distribution(found: CampaignResult) -> float:
-    """Chance of tests as odd as these if their distribution is as said (Shapiro-Wilk); NaN for few."""
-    normal, lognormal = looks_normal(found.nominal[found.counted])
+def chance_of_distribution(found: CampaignResult, *, suspect: bool = True) -> float:
+    """Chance of tests as odd as these if their distribution is as said (Shapiro-Wilk); NaN for few.
+
+    Without the suspect, if asked for.
+    """
+    some = found.counted & (suspect | (np.arange(len(found.counted)) != found.suspect))
+    normal, lognormal = looks_normal(found.nominal[some])
     return lognormal if found.campaign.table.method.distribution == "lognormal" else normal
 
 
@@ -112,15 +119,21 @@ def _distribution(found: CampaignResult) -> list[str]:
     shape, chance = found.campaign.table.method.distribution, chance_of_distribution(found)
     if not chance < DOUBTFUL:
         return []
-    return [
-        f"The strengths do not look {shape} (Shapiro-Wilk, {100.0 * chance:.1f} %); two modes of failure in "
-        "one set would explain it."
-    ]
+    why = "two modes of failure in one set would explain it"
+    if found.suspect >= 0 and not chance_of_distribution(found, suspect=False) < DOUBTFUL:
+        why = f"without {found.campaign.tests[found.suspect].name} they do"
+    return [f"The strengths do not look {shape} (Shapiro-Wilk, {100.0 * chance:.1f} %); {why}."]
 
 
 def _more(found: CampaignResult) -> list[str]:
     """Whether what more tests would buy can be believed."""
     notes, name = [], ""
+    gained = found.more.middle
+    if len(gained) and gained[-1] < gained.max():
+        notes.append(
+            "What more tests would buy falls again with many of them: the more there are, the lower the "
+            "lowest, and no characteristic strength is above that (judgment)."
+        )
     if chance_of_distribution(found) < DOUBTFUL:
         shape = found.campaign.table.method.distribution
         notes.append(

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Literal
 
-from pydantic import Field, model_validator
+from pydantic import Field, field_validator, model_validator
 
 from roofmodel.project.base import Table
 from roofmodel.project.field_types import Force, Line, Moment, SeamHeight, Sheet, Size, Size0, Stress, Words
@@ -107,6 +107,14 @@ class TestTable(Table):
     excluded: Line = Field(
         "", max_length=200, description="Why this test does not count; it stays in every table."
     )
+
+    @field_validator("excluded")
+    @classmethod
+    def _reasoned(cls, value: str) -> str:
+        if not value.strip():
+            msg = "gives no reason; write why the test does not count, or leave it out and the test counts"
+            raise ValueError(msg)
+        return value
 
     @model_validator(mode="after")
     def _read(self) -> TestTable:

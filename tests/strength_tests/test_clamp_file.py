@@ -15,8 +15,10 @@ from roofmodel.project.tested import tested_notes as notes_of
 from roofmodel.units import SYSTEMS
 from tests.spans.test_span_command import MODEL
 from tests.strength_tests.test_campaign import HEAD, VALUES
+from tests.strength_tests.test_rig import softening
 from viewer.cli import commands
 from viewer.strength.clamp_file import clamp_text
+from viewer.strength.export import campaign_data
 
 MINE = (("# height = ", 'height = "60 mm"  # '), ("# grip_length = ", 'grip_length = "80 mm"  # '))
 STIFF = 'stiffness = { along = "2.6 kN/mm", across = "0.9 kN/mm", pull = "4.2 kN/mm" }\n'
@@ -143,3 +145,30 @@ def test_results_that_do_not_belong_together_are_refused(tmp_path, old, new, wor
 def test_a_load_at_the_grip_has_the_height_zero(tmp_path):
     out = ran(tmp_path, campaign(tmp_path, "along", height='load_height = "0 mm"\n'))
     assert tomllib.loads((out / "clamp.toml").read_text())["clamp"]["test_height"].split()[0] == "0"
+
+
+def test_a_clamp_that_softens_hands_over_both_ends(tmp_path):
+    """The study has variants at or beyond both; every report of joined results stands in test_basis."""
+    text = HEAD.replace("pull", "along") + "[rig]\n"
+    text = text.replace("[specimen]", 'report = "R-1"\n[specimen]', 1)
+    u, f = softening()
+    for i in range(3):
+        rows = "\n".join(f"{a * 1e3:.4f},{b / 1e3 * (1.0 + 0.02 * i):.6f}" for a, b in zip(u, f, strict=True))
+        (tmp_path / f"c{i}.csv").write_text(f"displacement [mm],force [kN]\n{rows}")
+        text += f'[[test]]\nname = "T{i}"\ncurve = "c{i}.csv"\n'
+    (tmp_path / "along.toml").write_text(text)
+    found = judge(load_campaign(tmp_path / "along.toml"))
+    joined = [{**campaign_data(judge(load_campaign(campaign(tmp_path, "pull")))), "report": "R-2 " * 60}]
+    whole = clamp_text(found, joined)
+    line = next(x for x in whole.splitlines() if x.startswith("stiffness = "))
+    low, high = found.calibration.between
+    path = tmp_path / "spans.toml"
+    path.write_text(
+        pasted(whole.replace(line, line.replace(" }", ', across = "1 kN/mm", pull = "4 kN/mm" }')))
+    )
+    study = load_study(path)
+    ends = [float(one.clamp.stiffness[0, 0]) for one in study.variants]
+    assert low * (1.0 - 2e-3) < min(ends) <= low < high <= max(ends) < high * (1.0 + 2e-3)
+    assert "R-1" in study.table.clamp.test_basis
+    assert ("R-2 " * 60).strip() in study.table.clamp.test_basis
+    assert any("softens" in note for note in study.table.clamp.tested.notes)

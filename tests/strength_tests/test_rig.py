@@ -258,6 +258,41 @@ def test_a_clamp_that_is_no_spring_with_slip_is_flagged():
     assert any("misses the curve" in flag for flag in stepped.flags)
 
 
+def softening(k=2.8e6, top=8e3):
+    """Force top (1 - exp(-k u / top)) up to 5.5 mm, then a slow descent to the record's end."""
+    u = np.arange(0.0, 9.0e-3, 5e-5)
+    rises = top * (1.0 - np.exp(-k * u / top))
+    peak = float(np.interp(5.5e-3, u, rises))
+    return u, np.where(u <= 5.5e-3, rises, peak * (1.0 - 60.0 * (u - 5.5e-3)))
+
+
+def test_a_clamp_that_softens_has_a_range_of_stiffness():
+    """Chord from 10 to 40 % of the peak in closed form; no seating before the curve; a loss that is none."""
+    model, (u, f) = MODELS["straight"], softening()
+    some = calibrate(model, [(u, f)] * 2, [read_curve(u, f)] * 2, np.arange(2), ["a", "b"])
+    peak = float(f.max()) / 8e3
+    chord = 0.3 * peak * 2.8e6 / np.log((1.0 - 0.1 * peak) / (1.0 - 0.4 * peak))
+    low, high = some.between
+    assert some.fits
+    assert high == pytest.approx(chord, rel=0.02)
+    assert low == pytest.approx(some.stiffness.value)
+    assert f.max() / 5.5e-3 < low < 0.9 * high
+    fit, reading = some.fit[0], read_curve(u, f)
+    assert fit.toe < -1e-4
+    assert fit.seating == reading.seating == 0.0
+    assert reading.at_peak == pytest.approx(5.5e-3, abs=1e-9)
+    assert (fit.sudden, fit.falling) == (False, True)
+
+
+def test_a_straight_clamp_has_one_stiffness_and_a_sudden_loss():
+    model = MODELS["straight"]
+    u, f = made(model, 4e5, 1500.0)
+    some = calibrate(model, [(u, f)] * 2, [read_curve(u, f)] * 2, np.arange(2), ["a", "b"])
+    assert some.between == (some.stiffness.value,) * 2
+    assert (some.fit[0].sudden, some.fit[0].falling) == (True, False)
+    assert some.fit[0].seating == some.fit[0].toe
+
+
 def test_a_rail_that_yields_is_flagged():
     model = MODELS["two clamps"]
     u, f = made(model, 4e5, 1500.0)

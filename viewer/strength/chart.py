@@ -123,7 +123,7 @@ def _curves(drawing: Drawing, found: CampaignResult, top: float) -> None:
     """Force against displacement, seating taken off, with peak, first slip and proof load."""
     units = units_of(found)
     pairs = [
-        (i, curve[0] - reading.toe, curve[1])
+        (i, curve[0] - reading.seating, curve[1])
         for i, (curve, reading) in enumerate(zip(found.campaign.curves, found.readings, strict=True))
         if curve is not None and reading is not None
     ]

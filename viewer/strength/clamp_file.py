@@ -78,6 +78,7 @@ class _Mean(BaseModel):
 class _Rig(BaseModel):
     fits: bool
     stiffness: _Mean
+    between: tuple[Number | None, Number | None]
 
 
 class _Results(BaseModel):
@@ -86,6 +87,7 @@ class _Results(BaseModel):
     format: Literal["eavewright tests"]
     share: Number
     campaign: str
+    report: str
     input: _Input
     specimen: _Specimen
     method: _Method
@@ -178,8 +180,8 @@ def clamp_text(found: CampaignResult, joined: Sequence[dict[str, Any]] = ()) -> 
     if missing:
         lines.append(f"# not tested: {', '.join(missing)}; what is loaded without a strength is NOT VERIFIED")
     basis = "; ".join(dict.fromkeys(f"{_line(one['campaign'])}" for one in all_))
-    report = _line(found.campaign.table.campaign.report)
-    lines.append(f"test_basis = {_quoted('; '.join(x for x in (basis, report) if x)[:200])}")
+    reports = "; ".join(dict.fromkeys(_line(one["report"]) for one in all_ if one["report"].strip()))
+    lines.append(f"test_basis = {_quoted('; '.join(x for x in (basis, reports) if x))}")
     lines += [
         "",
         "[clamp.tested]",
@@ -218,15 +220,21 @@ def write_clamp(found: CampaignResult, joined: Sequence[dict[str, Any]], path: P
 def _stiffness(some: dict[str, dict[str, Any]], units: UnitSystem) -> list[str]:
     """Means of clamps in rigs that fit, and what is wanting; push stands in where nothing was pulled."""
     known = {
-        name: one["rig"]["stiffness"]["value"]
+        name: one["rig"]["between"]
         for name, one in some.items()
         if one["rig"] is not None and one["rig"]["fits"] and one["rig"]["stiffness"]["value"] is not None
     }
     if "pull" not in known and "push" in known:
         known["pull"] = known["push"]
     names = [name for name in DIRECTIONS[:3] if name in known]
-    text = ", ".join(f'{name} = "{_amount(known[name], "stiffness", units)}"' for name in names)
+    text = ", ".join(f'{name} = "{_between(known[name], units)}"' for name in names)
     lines = [f"stiffness = {{ {text} }}  # means of the tests"] if text else []
+    if any(known[name][0] < known[name][1] for name in names):
+        lines += [
+            "# A range: the curve is no straight line (one end by all of it, one from 10 to 40 % of its",
+            "# peak). Stiff clamps share less and peak more, soft ones let the rail move more. `span` takes",
+            "# the worse end; a project takes one number: check it with both.",
+        ]
     wanting = [name for name in DIRECTIONS[:3] if name not in known]
     if wanting:
         lines.append(f"# stiffness: {', '.join(wanting)} is wanting; curves and a [rig] that fits give it")
@@ -241,6 +249,15 @@ def _strengths(some: dict[str, dict[str, Any]], what: str, units: UnitSystem) ->
         if value is not None and value > 0.0
     ]
     return f"{{ {', '.join(parts)} }}"
+
+
+def _between(ends: Sequence[float], units: UnitSystem) -> str:
+    """One stiffness, or a range rounded outward, with a unit that is read again."""
+    low, high = ends
+    if not low < high:
+        return _amount(low, "stiffness", units)
+    number = _amount(low, "stiffness", units, down=True).split()[0]
+    return f"{number} to {_amount(high * 1.0005, 'stiffness', units)}"
 
 
 def _amount(value: float, kind: str, units: UnitSystem, *, down: bool = False) -> str:

@@ -21,6 +21,7 @@ def campaign_data(found: CampaignResult) -> dict[str, Any]:
             {
                 **file_head("tests", campaign.path.name, campaign.digest),
                 "campaign": campaign.table.campaign.name,
+                "report": campaign.table.campaign.report,
                 "specimen": campaign.table.specimen.model_dump(),
                 "valid_for": valid_for(found),
                 "method": campaign.table.method.model_dump(),

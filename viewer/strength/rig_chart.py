@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 from shapely import Polygon
 
 from fea.strength_tests.results import CampaignResult
-from fea.strength_tests.rig import rig_curve, rig_model
+from fea.strength_tests.rig import force_at, rig_curve, rig_model
 from roofmodel.project.rigs import Rig
 from roofmodel.units import UnitSystem
 from viewer import style
@@ -53,7 +53,7 @@ def _words(drawing: Drawing, found: CampaignResult, units: UnitSystem) -> None:
         (rig_answer(found, units), style.INK),
         (rig_verdict(one), style.EXCEEDED_ANCHORS[0] if one.flags else style.MUTED),
     ):
-        for line in wrap_text(text, TYPE, (WIDTH - 120.0) / SANS_WIDER)[:4]:
+        for line in wrap_text(text, TYPE, (WIDTH - 120.0) / SANS_WIDER)[:5]:
             drawing.write(line, 60.0, y, TYPE, color=color)
             y += 27.0
 
@@ -94,6 +94,12 @@ def _rig(drawing: Drawing, rig: Rig, y: float) -> None:
     drawing.write("gauge", x(rig.gauge) - 12.0, y + 26.0, 0.9 * TYPE, align="right")
 
 
+def _shown(curve: tuple[Array, Array], before: float, far: float) -> tuple[Array, Array]:
+    """A curve of the model moved by `before`, from no displacement to `far`. [m, N]."""
+    u = np.unique(np.concatenate([[0.0], curve[0] + before, [far]]).clip(0.0, far))
+    return u, force_at((curve[0] + before, curve[1]), u)
+
+
 def _curves(drawing: Drawing, found: CampaignResult, units: UnitSystem, top: float) -> None:
     one, rig = found.calibration, found.campaign.rig
     assert one is not None
@@ -104,7 +110,8 @@ def _curves(drawing: Drawing, found: CampaignResult, units: UnitSystem, top: flo
     for i, fit in zip(one.test.tolist(), one.fit, strict=True):
         curve = found.campaign.curves[i]
         assert curve is not None
-        curves.append((curve[0] - fit.toe, curve[1]))
+        curves.append((curve[0] - fit.seating, curve[1]))
+    before = float(np.mean([fit.toe - fit.seating for fit in one.fit]))  # a clamp that softens is no line
     far = max(float(u.max()) for u, _ in curves)
     most = 1.1 * max(float(f.max()) for _, f in curves)
 
@@ -119,7 +126,7 @@ def _curves(drawing: Drawing, found: CampaignResult, units: UnitSystem, top: flo
             (one.stiffness.range_high, one.slip.range_high), (one.stiffness.range_low, one.slip.range_low),
         ):  # fmt: skip
             u, f = rig_curve(model, k, slip)
-            edges.append(place(np.append(u, far), np.append(f, f[-1])))
+            edges.append(place(*_shown((u, f), before, far)))
         band = Polygon([*edges[0].tolist(), *edges[1][::-1].tolist()]).buffer(0.0)
         drawing.area(band, style.SNOW_ANCHORS[1])
     step = style.tick_step(units.convert(most, "force") / 6.0)
@@ -135,8 +142,7 @@ def _curves(drawing: Drawing, found: CampaignResult, units: UnitSystem, top: flo
     drawing.line(np.array([[left, top], [left, floor], [left + width, floor]]), style.INK, 1.6)
     drawing.write(f"force, {units.label('force')}", left, top - 24.0, TYPE, color=style.MUTED)
     drawing.write(
-        f"displacement at the gauge, each curve moved until its straight part begins at 0, "
-        f"{units.label('size')}",
+        f"displacement at the gauge, seating taken off, {units.label('size')}",
         left + width, floor + 52.0, TYPE, color=style.MUTED, align="right",
     )  # fmt: skip
     for u, f in curves:
@@ -145,8 +151,8 @@ def _curves(drawing: Drawing, found: CampaignResult, units: UnitSystem, top: flo
             drawing.line(place(u[on], f[on]), style.ACCENT, 1.8)
     if np.isfinite(one.stiffness.value):
         u, f = one.curve
-        drawing.line(place(np.append(u, far), np.append(f, f[-1])), style.INK, 3.6, (14.0, 7.0))
-        for at in place(u[1:], f[1:]):
+        drawing.line(place(*_shown(one.curve, before, far)), style.INK, 3.6, (14.0, 7.0))
+        for at in place(u[1:] + before, f[1:]):
             drawing.circle(at[0], at[1], 6.5, style.PAPER, style.INK, 2.4)
     y, x = floor + 92.0, left
     drawing.line(np.array([[x, y], [x + 44.0, y]]), style.ACCENT, 1.8)

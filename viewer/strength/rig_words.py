@@ -30,14 +30,11 @@ def rig_answer(found: CampaignResult, units: UnitSystem) -> str:
     if np.isnan(one.stiffness.value):
         return "The rig's model says nothing of the clamp: see below."
     text = (
-        f"Mean of a clamp {direction}: stiffness {interval(one.stiffness, 'stiffness', units)}, slip force "
+        f"Mean of a clamp {direction}: stiffness of the line fitted to each curve "
+        f"{interval(one.stiffness, 'stiffness', units)}{curved_words(one, units)}, slip force "
         f"{interval(one.slip, 'force', units)}"
     )
-    if np.isfinite(one.kept):
-        text += (
-            f"; after its first sudden loss it fell to {significant(one.kept)} of its slip force in the "
-            "worst test"
-        )
+    text += f"; {kept_words(one)}" if np.isfinite(one.kept) else ""
     if np.isfinite(one.stiffness.range_low):
         text += (
             ". Nine in ten clamps of this lot lie between "
@@ -47,6 +44,27 @@ def rig_answer(found: CampaignResult, units: UnitSystem) -> str:
     return (
         f"{text}. These are means, for deflections and for how rows share; strengths for design are the "
         "fractiles."
+    )
+
+
+def kept_words(one: Calibration) -> str:
+    """How far the worst clamp fell, whether at once or slowly, and whether it had come to rest."""
+    worst = one.fit[int(np.nanargmin([fit.kept for fit in one.fit]))]
+    share = significant(one.kept)
+    open_ = ", where the record ends, STILL FALLING" if worst.falling else ""
+    if worst.sudden:
+        return f"after its first sudden loss it fell to {share} of its slip force in the worst test{open_}"
+    return f"it gave way slowly, without a sudden loss, to {share} of its slip force in the worst test{open_}"
+
+
+def curved_words(one: Calibration, units: UnitSystem) -> str:
+    """The other stiffness of a clamp whose curves are no straight lines; empty for straight ones."""
+    if not one.between[0] < one.between[1]:
+        return ""
+    what = "SOFTENS" if one.early.value > one.stiffness.value else "STIFFENS"
+    return (
+        f", but {quantity(one.early.value, 'stiffness', units)} between 10 and 40 % of the peak (it {what}; "
+        "clamp.toml holds both as a range)"
     )
 
 
@@ -60,8 +78,9 @@ def rig_verdict(one: Calibration) -> str:
         f"Predicted from the other specimens, the model misses a curve by {100 * one.rms.mean():.1f} % "
         f"of its force on average (at most {100 * one.rms.max():.1f} %), with a bias of "
         f"{signed_share(float(one.bias.mean()))} (positive: the model holds more); largest force "
-        f"{one.slip_ratio.min():.2f} to {one.slip_ratio.max():.2f} times and stiffness "
-        f"{one.stiffness_ratio.min():.2f} to {one.stiffness_ratio.max():.2f} times the measured ones."
+        f"{one.slip_ratio.min():.2f} to {one.slip_ratio.max():.2f} times the measured one, stiffness "
+        f"{one.stiffness_ratio.min():.2f} to {one.stiffness_ratio.max():.2f} times that of the line fitted "
+        "to the curve."
     )
 
 
@@ -81,7 +100,7 @@ def rig_table(found: CampaignResult, units: UnitSystem) -> Table | None:
             found.campaign.tests[int(i)].name,
             "none" if np.isnan(fit.stiffness) else quantity(fit.stiffness, "stiffness", units),
             quantity(fit.slip, "force", units) + ("" if fit.plateau else " ≥"),
-            "–" if np.isnan(fit.kept) else significant(fit.kept),
+            "–" if np.isnan(fit.kept) else ("≤ " if fit.falling else "") + significant(fit.kept),
             f"{100 * fit.rms:.1f} %",
             f"{100 * fit.noise:.1f} %",
             "–" if np.isnan(fit.early) else f"{fit.early:.2f}",
@@ -102,17 +121,18 @@ def rig_table(found: CampaignResult, units: UnitSystem) -> Table | None:
     heads = (
         "Test", "Stiffness of a clamp", "Slip force", "Kept after a loss", "Miss of the fit", "Noise",
         "Early stiffness / fit", "Miss from others", "Bias", "Force, model / test",
-        "Stiffness, model / test",
+        "Stiffness, model / fit",
     )  # fmt: skip
     take = found.campaign.table.method.take
     note = (
         "Fit: the rig's model by least squares, from a tenth of the largest force to the first sudden loss. "
         "From others: the model with the mean of the other specimens. Misses are root mean squares over the "
         "largest force of the curve. Early: stiffness between 10 and 40 % of the peak. ≥: no plateau before "
-        "the loss, the force that was reached. Kept: least force after the first sudden loss, until the "
-        "specimen is unloaded or gone, over the slip force; clamp.slip_residual must not be more than the "
-        "least of them"
-        f"{'' if take == 'slip' else ' times slip force over strength'}."
+        "the loss, the force that was reached. Kept: least force after the first loss, sudden or slow, until "
+        "the specimen is unloaded or gone, over the slip force; clamp.slip_residual must not be more than "
+        "the least of them"
+        f"{'' if take == 'slip' else ' times slip force over strength'}. ≤: the record ends while the force "
+        "still falls, so that it says nothing of clamp.slip_residual."
     )
     return Table("Clamp in the rig", heads, "tnnnnnnnnnn", rows, note=note)
 
@@ -127,6 +147,8 @@ def rig_data(found: CampaignResult) -> dict[str, Any] | None:
         "flags": one.flags,
         "stiffness": vars(one.stiffness),
         "slip": vars(one.slip),
+        "early": vars(one.early),
+        "between": one.between,
         "kept": one.kept,
         "model_curve": {"displacement": one.curve[0], "force": one.curve[1]},
         "tests": [
@@ -134,9 +156,13 @@ def rig_data(found: CampaignResult) -> dict[str, Any] | None:
                 "name": found.campaign.tests[int(i)].name,
                 "stiffness": fit.stiffness,
                 "slip": fit.slip,
+                "early_stiffness": fit.early_stiffness,
                 "toe": fit.toe,
+                "seating": fit.seating,
                 "plateau": fit.plateau,
                 "kept": fit.kept,
+                "sudden": fit.sudden,
+                "falling": fit.falling,
                 "fit_rms": fit.rms,
                 "noise": fit.noise,
                 "early_over_fit": fit.early,

@@ -7,7 +7,7 @@ from collections.abc import Iterable
 import numpy as np
 
 from fea.strength_tests.curve_notes import hidden_words
-from fea.strength_tests.notes import ASKED
+from fea.strength_tests.notes import ASKED, D7_3_BELOW
 from fea.strength_tests.resistance import LEAST_PROFESSIONAL, correction_factor
 from fea.strength_tests.results import CampaignResult, Justified
 from roofmodel.project.tested import sheet_text
@@ -47,7 +47,7 @@ def answer(found: CampaignResult) -> str:
         f"{quantity(one.design, 'force', units)} with the factor {method.partial_factor:g}"
     )
     text += f"; straight from the tests (EN 1990 D7.3) {quantity(one.direct, 'force', units)}"
-    if one.direct < one.design:
+    if one.direct < D7_3_BELOW * one.design:
         text += ", less, as so few tests of unknown scatter say little of the design level"
     if one.factor is not None:
         text += (
