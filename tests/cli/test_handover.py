@@ -31,7 +31,7 @@ from viewer.package.bill import bill_lines, bill_of, cut_bars, missing_splices, 
 from viewer.picture.findings import clamp_utilization
 from viewer.summary import verdict
 
-MODELS = ("cedar-hollow", "sentier-house", "tannery-hall")
+MODELS = ("cedar-hollow", "sentier-house", pytest.param("tannery-hall", marks=pytest.mark.slow))
 
 
 @pytest.fixture(scope="module", params=MODELS)

@@ -369,6 +369,7 @@ def planned(tmp_path):
     return screen_findings(plan, screen_batch(plan.buildings, plan.rules))
 
 
+@pytest.mark.slow
 def test_a_cluster_gives_the_same_bytes(tile, plain, tmp_path):
     distributed = pytest.importorskip("distributed")
     with distributed.LocalCluster(
