@@ -96,6 +96,23 @@ def test_an_installer_finds_where_each_row_begins(dormered: Analysis, tmp_path: 
         assert any(text.startswith(told) for text in texts)
 
 
+def test_a_row_between_valleys_is_measured_from_the_eave(tmp_path: Path) -> None:
+    """Valleys of equal slopes run at 45 deg on plan: a row 2 m up is longer by 2 m cos 24 deg at each end."""
+    text = GABLE.replace('shape = "gable"', 'shape = "hip"')
+    text = text.replace("0 0, 14 0, 14 9, 0 9 m", "0 0, 20 0, 20 15, 14 15, 14 8, 6 8, 6 15, 0 15 m")
+    rows = '[[row]]\nname = "Court"\nplane = "N1"\nup = "2 m"\n\n'
+    analysis = read(text[: text.index("[[row]]")] + rows + text[text.index("[design]") :], tmp_path)
+    path, beyond = tmp_path / "plan.dxf", 2.0 * np.cos(np.radians(24.0))
+    write_plan(analysis, bill_of(analysis.project), path)
+    space = ezdxf.readfile(path).modelspace()
+    measured = np.array([one.get_measurement() for one in space.query("DIMENSION")])
+    for length in (2000.0, 1000.0 * beyond):
+        assert np.abs(measured - length).min() < 1.0
+    told = f"begins at the left end, {1000.0 * beyond:.0f} left of straight up from the eave's left end"
+    assert any(told in one.dxf.text for one in space.query("TEXT"))
+    assert analysis.project.layout.row_length[0] == pytest.approx(8.0 + 2.0 * beyond, abs=0.01)
+
+
 def test_words_at_clamps_end_below_the_next_row(dormered: Analysis, tmp_path: Path) -> None:
     """Rows 0.6 m apart leave little room: the words shrink."""
     path = tmp_path / "plan.dxf"

@@ -22,7 +22,7 @@ from roofmodel.project.placement import left_reach, seam_grid
 from roofmodel.units import SYSTEMS
 from viewer import style
 from viewer.files import atomic
-from viewer.handover.row_lines import AT_END, row_lines, seam_numbers
+from viewer.handover.row_lines import AT_END, eave_corner, row_lines, seam_numbers
 from viewer.handover.sheets import TEXT, Place, add_sheets, scale_for
 from viewer.package.bill import NOT_READY, Bill, missing_splices, rail_words, splice_caution
 from viewer.picture.findings import called_clamp, clamp_utilization
@@ -398,6 +398,11 @@ def _places(sheet: _Sheet, project: Project, row: int, shift: Array, way: Array)
             along.append(next_foot is not None and np.allclose(next_foot - foot, 0.2 * step, atol=1e-3))
     if any(along):  # no measure to a valley, which says nothing of where the row lies
         found = [one for one, level in zip(found, along, strict=True) if level]
+    below = -0.5 * CLAMP * spacing - 1.8 * gap  # of the rail, clear of its clamps
+    if (corner := eave_corner(project, row)) is not None:  # valleys at both ends: up from the eave's own end
+        above = np.array([corner[0], start[1]])
+        found = [(corner, above, above[0] - low)]
+        _dimension(sheet, start + shift, above + shift, below)
     heights = [float(np.linalg.norm(place - foot)) for foot, place, _ in found]
     if len(found) == 2 and abs(heights[0] - heights[1]) < 3e-3:
         found = [min(found, key=lambda end: end[2])]  # one says it all
@@ -406,8 +411,7 @@ def _places(sheet: _Sheet, project: Project, row: int, shift: Array, way: Array)
         beyond = 3.0 if turn > 0.0 else max(3.0, 1.5 + 0.9 * LETTER * longest)  # names stand at right ends
         _dimension(sheet, foot + shift, place + shift, turn * (out + spacing + (beyond + 3.0 * rank) * gap))
     reach = left_reach(project.roof, layout, row)
-    if reach > AT_END:  # below the rail, clear of its clamps
-        below = -0.5 * CLAMP * project.panel.seam_spacing - 1.8 * gap
+    if reach > AT_END:
         _dimension(sheet, start - reach * way + shift, start + shift, below)
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 
 import numpy as np
+import shapely
 from numpy.typing import NDArray
 
 from roofmodel.layout import rail_lengths
@@ -16,6 +17,8 @@ from viewer.picture.scene import plane_seams
 Array = NDArray[np.float64]
 
 AT_END = 3e-3  # a rail this near to an edge begins there [m]
+LEVEL = 1e-3  # difference in height of the ends of a level edge [m]
+SHORT = 0.05  # of an eave, or of a row beyond it: too little to measure from [m]
 
 
 def row_lines(project: Project, bill: Bill, plane: int, say: Callable[[float], str]) -> list[str]:
@@ -37,6 +40,10 @@ def row_lines(project: Project, bill: Bill, plane: int, say: Callable[[float], s
         elif reach - own > AT_END:
             start += f", {say(own)} from" if own >= AT_END else ", at"
             start += " the edge beside it"
+        corner = eave_corner(project, row)
+        if corner is not None:
+            beside = float(corner[0] - layout.row_start[row, 0])
+            start += f", {say(beside)} left of straight up from the eave's left end"
         on = np.flatnonzero(layout.clamp_row == row)
         first = f"; first clamp on seam {layout.clamp_seam[on[0]] + before}" if before is not None else ""
         cut = " + ".join(say(float(length)) for length in piece[piece_row == row])
@@ -44,6 +51,28 @@ def row_lines(project: Project, bill: Bill, plane: int, say: Callable[[float], s
         more = f" (TOO LONG: at least {lacks} more splice{'s' if lacks > 1 else ''})" if lacks else ""
         lines.append(f"Row {layout.row_name[row]}: {start}{first}; {len(on)} clamps; rail {cut}{more}")
     return lines
+
+
+def eave_corner(project: Project, row: int) -> Array | None:
+    """Left end (2,) of the eave below a row that reaches beyond it at both ends, as between valleys. [m].
+
+    A tape finds it. In the plane's coordinates; None where an end of the row stands over a level edge, or
+    nothing but slants lies below it.
+    """
+    layout = project.layout
+    outline = project.roof.planes.outline[layout.row_plane[row]]
+    (left, up), right = layout.row_start[row], layout.row_end[row, 0]
+    ring = np.asarray(outline.exterior.coords)
+    a, b = ring[:-1], ring[1:]
+    level = (np.abs(a[:, 1] - b[:, 1]) < LEVEL) & (a[:, 1] < up - LEVEL)
+    low, high = np.minimum(a[:, 0], b[:, 0]), np.maximum(a[:, 0], b[:, 0])
+    wide = outline.buffer(1e-6)
+    for i in np.argsort(np.where(level, a[:, 1], np.inf)).tolist():
+        seen = level[i] and wide.covers(shapely.box(max(low[i], left), a[i, 1], min(high[i], right), up))
+        if seen and min(high[i], right) - max(low[i], left) > SHORT:
+            inside = low[i] > left + SHORT and high[i] < right - SHORT
+            return np.array([low[i], a[i, 1]]) if inside else None
+    return None
 
 
 def seam_numbers(project: Project, plane: int) -> tuple[Array, int | None]:
