@@ -12,7 +12,7 @@ from roofmodel.snow import asce7_22_drift as drift
 from roofmodel.snow.asce_roof import AsceRoof, balanced_zones, slope_notes
 from roofmodel.snow.asce_working import ADJACENT, leeward_formulas
 from roofmodel.snow.cases import SnowCase, Value, Zone
-from roofmodel.snow.corners import OUTSIDE, Corners, if_around, slices, step_corners
+from roofmodel.snow.corners import OUTSIDE, Corners, if_around, in_front, slices, step_corners
 from roofmodel.snow.meeting import Drift
 from roofmodel.snow.patches import (
     UPPER_TO_STEP,
@@ -55,7 +55,7 @@ class WallZones:
 def wall_zones(known: AsceRoof) -> list[WallZones]:
     """Leeward and windward drift zones of the walls, for each way that walls face."""
     found = []
-    corners = step_corners(known.roof)
+    corners = step_corners(known.roof, known.plan)
     for group in wall_groups(known.roof):
         leeward, calm = _group_zones(known, group, corners, leeward=True)
         windward, bare = _group_zones(known, group, corners, leeward=False)
@@ -124,8 +124,8 @@ def _group_zones(
             why = patch
         else:
             level = float(known.roof.steps.gap[i]) if leeward else 0.0  # 7.7.2: p_d is at the gap's far side
-            around = slices(patch, i, corners, level)
-            zones += [part for zone in (patch, *around) for part in spread(known.plan, zone)]
+            found = [*in_front(patch, i, corners), *slices(patch, i, corners, level)]
+            zones += [part for zone in found for part in spread(known.plan, zone)]
     return larger(zones), why
 
 

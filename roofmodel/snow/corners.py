@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from shapely import Polygon
+from shapely import LineString, MultiPolygon, Point, Polygon
 
 from roofmodel.snow.cases import Zone
-from roofmodel.snow.regions import CRACK, LOW_STEP, falling_pressure, left_normal, uniform
+from roofmodel.snow.higher import Heights, below_top, plane_heights
+from roofmodel.snow.regions import CRACK, LOW_STEP, Plan, falling_pressure, left_normal, polygonal, uniform
 from roofmodel.surface import Obstacles, RoofSurface
 
 Array = NDArray[np.float64]
@@ -27,7 +28,7 @@ def outside_note(code: str, falls: str, clauses: str = "") -> str:
         f"Judgment: around an outside corner each drift runs on radially, from {falls};"
         " where the drifts of both walls are there, the greater counts. At each distance the quadrant lies"
         f" between the two. {code} shows no shape for it{clauses and f' ({clauses})'};"
-        " a drift cut off there leaves it bare."
+        " a drift cut off there leaves it bare. That of a wall ends where roof stands higher than its top."
     )
 
 
@@ -43,14 +44,28 @@ def if_around(note: str, zones: Sequence[Zone]) -> list[str]:
 
 @dataclass(frozen=True)
 class Corners:
-    """Walls that drifts run on around: ends of their tops on plan (w, 2), [m], and `outside_corners`."""
+    """Walls that drifts run on around.
+
+    Attributes
+    ----------
+    start, end : (w, 2) float
+        Ends of their tops on plan. [m]
+    pairs : (n, 2) int
+        As `outside_corners`.
+    top : (s, 2) float
+        Height of the tops at start and end, of steps alone. [m]
+    heights : Heights, optional
+        Of the planes that may stand higher; without, nothing ends a drift.
+    """
 
     start: Array
     end: Array
     pairs: IntArray
+    top: Array = field(default_factory=lambda: np.zeros((0, 2)))
+    heights: Heights | None = None
 
 
-def step_corners(roof: RoofSurface) -> Corners:
+def step_corners(roof: RoofSurface, plan: Plan) -> Corners:
     """Corners and free ends of the upper edges of steps: there the drift begins, whatever lies before it."""
     steps, edges = roof.steps, roof.edges
     apart = np.flatnonzero((steps.gap > CRACK) & (steps.upper_edge >= 0))
@@ -62,7 +77,9 @@ def step_corners(roof: RoofSurface) -> Corners:
         top = foot[:, :2].copy()
         top[apart] = origin + np.sum((top[apart] - origin) * way, axis=1)[:, None] * way
         ends.append(top)
-    return _with_free_ends(ends[0], ends[1], steps.wall > LOW_STEP)
+    found = _with_free_ends(ends[0], ends[1], steps.wall > LOW_STEP)
+    foot = np.stack([steps.start[:, 2], steps.end[:, 2]], axis=1)
+    return replace(found, top=foot + steps.wall, heights=plane_heights(roof, plan))
 
 
 def _with_free_ends(start: Array, end: Array, tall: NDArray[np.bool_]) -> Corners:
@@ -183,5 +200,49 @@ def run_on(
     return [
         replace(zone, polygon=polygon, pressure=law)
         for a, b in pairs[np.sort(different)]
-        for polygon, law in corner_slices(corners.start[b], normal[a], normal[b], peak, length, level)
+        for polygon, law in _free(
+            corner_slices(corners.start[b], normal[a], normal[b], peak, length, level),
+            corners,
+            wall,
+            corners.start[b],
+            int(a == wall),
+        )
     ]
+
+
+def _free(
+    parts: list[tuple[Polygon, Array]], corners: Corners, wall: int, corner: Array, end: int
+) -> list[tuple[Polygon | MultiPolygon, Array]]:
+    """Slices of the drift at an end of a wall, as far from the corner as no roof stands higher than that."""
+    if corners.heights is None:
+        return list(parts)
+    top, foot = float(corners.top[wall, end]), Point(corner)
+    whole = shapely.union_all([polygon for polygon, _ in parts])
+    if below_top(corners.heights, whole, foot, top) is whole:
+        return list(parts)
+    found: list[tuple[Polygon | MultiPolygon, Array]] = []
+    for same in _slice_by_slice(parts):
+        sector = shapely.union_all([polygon for polygon, _ in same])
+        left = below_top(corners.heights, sector, foot, top)
+        for polygon, law in same if left is not None else []:
+            part = polygonal(shapely.intersection(polygon, left))
+            found += [(part, law)] if part is not None else []
+    return found
+
+
+def _slice_by_slice(parts: list[tuple[Polygon, Array]]) -> list[list[tuple[Polygon, Array]]]:
+    """The parts of each slice of `corner_slices` together: one or, cut at a level, two."""
+    each = 1 if all(law[1:].any() for _, law in parts) else 2
+    return [parts[k : k + each] for k in range(0, len(parts), each)]
+
+
+def in_front(zone: Zone, wall: int, corners: Corners) -> list[Zone]:
+    """The drift in front of a wall up to where other planes stand higher than its top; none where all do.
+
+    On the plane that meets the wall the shape of the standard stands whole.
+    """
+    if corners.heights is None:
+        return [zone]
+    foot = LineString([corners.start[wall], corners.end[wall]])
+    left = below_top(corners.heights, zone.polygon, foot, float(corners.top[wall].max()), zone.plane)
+    return [] if left is None else [zone if left is zone.polygon else replace(zone, polygon=left)]

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from roofmodel.snow import en1991_1_3 as en
 from roofmodel.snow.cases import Bare, SnowCase, Value, Zone
-from roofmodel.snow.corners import Corners, if_around, outside_note, run_on, step_corners
+from roofmodel.snow.corners import Corners, if_around, in_front, outside_note, run_on, step_corners
 from roofmodel.snow.en_drifted import Cases
 from roofmodel.snow.en_roof import (
     CODE,
@@ -86,7 +86,7 @@ def wall_drifts(known: EnRoof) -> list[Drift]:
 
 def _group_zones(known: EnRoof, group: WallGroup, part: str) -> list[Zone]:
     """Zones of the walls that face one way; the larger where a bent wall makes two of them overlap."""
-    corners = step_corners(known.roof)
+    corners = step_corners(known.roof, known.plan)
     zones = [zone for i in group.steps for zone in _wall_zones(known, i, part, corners)]
     key = tuple(id(zone.polygon) for zone in zones)  # kept alive by `drifts`
     if key not in known.met:
@@ -191,7 +191,10 @@ def _step_drift(known: EnRoof, i: int, corners: Corners) -> StepDrift:
     around: list[Zone] = []
     if blown > 0.0:
         around = run_on(zone, 1.0, length, i, corners)
-    return StepDrift(blown, slide, spread(plan, zone), [part for one in around for part in spread(plan, one)])
+    front, around = (
+        [part for one in some for part in spread(plan, one)] for some in (in_front(zone, i, corners), around)
+    )
+    return StepDrift(blown, slide, front, around)
 
 
 def _slide_values(known: EnRoof, facets: IntArray, runs: Array, slide: float) -> tuple[Value, ...]:

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from roofmodel.snow.cases import Bare, LoadLevel, SnowCase, Value, Zone
-from roofmodel.snow.corners import AROUND, Corners, face_corners, outside_note, run_on, step_corners
+from roofmodel.snow.corners import AROUND, Corners, face_corners, in_front, outside_note, run_on, step_corners
 from roofmodel.snow.en_annex_b_valleys import PER_KILONEWTON, exceptional_shape, valley_drifts
 from roofmodel.snow.en_roof import CODE, EnRoof, snow_values
 from roofmodel.snow.obstacle_walls import over_ridges, room, wind_groups
@@ -47,7 +47,7 @@ def exceptional_drifts(known: EnRoof) -> Cases:
     for name, zones, notes in valley_drifts(known, bare):
         _add(cases, skipped, known, name, zones, notes)
     obstacles = known.roof.obstacles
-    corners = step_corners(known.roof)
+    corners = step_corners(known.roof, known.plan)
     for group in wall_groups(known.roof):
         zones = [zone for i in group.steps for zone in _wall_zones(known, bare, i, corners)]
         name = f"exceptional drift below {group.uppers(known.roof)}, wall facing {group.toward}"
@@ -171,4 +171,4 @@ def _zones(
         values,
     )
     around = run_on(zone, shape * ground, reach, face, corners)
-    return [cut for one in (zone, *around) for cut in spread(known.plan, one)]
+    return [cut for one in (*in_front(zone, face, corners), *around) for cut in spread(known.plan, one)]

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from roofmodel.snow import nbcc2020 as nbcc
 from roofmodel.snow import nbcc2020_drift as drift
 from roofmodel.snow.cases import SnowCase, Value, Zone
-from roofmodel.snow.corners import Corners, run_on, step_corners
+from roofmodel.snow.corners import Corners, in_front, run_on, step_corners
 from roofmodel.snow.meeting import Drift
 from roofmodel.snow.nbcc_peaks import drift_at, peak_values
 from roofmodel.snow.nbcc_roof import (
@@ -182,7 +182,7 @@ def wall_drifts(known: NbccRoof) -> list[Drift]:
 
 def _blown(known: NbccRoof) -> list[tuple[WallGroup, list[Zone]]]:
     """Drift of the walls that face each way."""
-    corners = step_corners(known.roof)
+    corners = step_corners(known.roof, known.plan)
     return [
         (group, larger([zone for i in group.steps for zone in _drift_zones(known, i, corners)]))
         for group in wall_groups(known.roof)
@@ -218,8 +218,9 @@ def _drift_notes(known: NbccRoof) -> list[str]:
         "C_a falls from C_a0 at the wall to 1 at x_d with C_s = C_w = 1.0 and is drawn as what it adds to the"
         " balanced load. The greatest height of each wall counts; w and l of both sources are those of the"
         " smallest rectangle around each roof level; parapets count as none. Around outside corners each"
-        " drift runs on radially (4.1.6.8.(1), which lets the lesser of the two do); where drifts overlap the"
-        " larger counts, also at inside corners (4.1.6.8.(2)). What reaches past the roof's edge falls off.",
+        " drift runs on radially (4.1.6.8.(1), which lets the lesser of the two do), up to where the roof"
+        " stands higher than the wall's top; where drifts overlap the larger counts, also at inside corners"
+        " (4.1.6.8.(2)). What reaches past the roof's edge falls off.",
         *over_ledges(known.roof, "4.1.6.6"),
         *filled_steps(known.roof, known.depth, "l_cs"),
     ]
@@ -250,9 +251,9 @@ def _drift_zones(known: NbccRoof, i: int, corners: Corners) -> list[Zone]:
         DRIFT,
         values,
     )
-    zones = above_balanced(known, whole, unit + rain.value)
+    zones = []
     quarter = replace(whole, clause=f"{CODE} 4.1.6.8")
-    for part in run_on(quarter, top, at.length, i, corners):
+    for part in (*in_front(whole, i, corners), *run_on(quarter, top, at.length, i, corners)):
         zones += above_balanced(known, part, unit + rain.value)
     return zones
 

@@ -1,0 +1,109 @@
+"""Where a drift ends because the roof stands higher than the top of the wall that makes it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from shapely.geometry.base import BaseGeometry
+
+from roofmodel.snow.regions import Plan, polygonal
+from roofmodel.surface import RoofSurface
+
+Array = NDArray[np.float64]
+
+LEVEL = 1e-3  # what stands higher by less is as high [m]
+DUST = 1e-4  # what covers less of a patch is rounding [m^2]
+
+
+@dataclass(frozen=True)
+class Heights:
+    """Planes on plan and how high they stand.
+
+    Attributes
+    ----------
+    polygon : (p,) shapely Polygon
+        [m]
+    law : (p, 3) float
+        a, b, c of the height a + b x + c y. [m, -, -]
+    most : (p,) float
+        The highest corner of each. [m]
+    """
+
+    polygon: NDArray[np.object_]
+    law: Array
+    most: Array
+
+
+def plane_heights(roof: RoofSurface, plan: Plan) -> Heights:
+    """Heights of all planes, local roof coordinates."""
+    planes = roof.planes
+    slope = -planes.normal[:, :2] / planes.normal[:, 2:]
+    law = np.column_stack([planes.origin[:, 2] - np.sum(slope * planes.origin[:, :2], axis=1), slope])
+    polygon = np.array(plan.polygon, dtype=object)
+    place, owner = shapely.get_coordinates(polygon, return_index=True)
+    most = np.full(len(polygon), -np.inf)
+    np.maximum.at(most, owner, law[owner, 0] + np.sum(law[owner, 1:] * place, axis=1))
+    return Heights(polygon, law, most)
+
+
+def below_top(
+    heights: Heights, shape: BaseGeometry, foot: BaseGeometry, top: float, but: int = -1
+) -> BaseGeometry | None:
+    """What of a drift's patch the roof leaves: nothing where it stands higher than the wall, nor behind that.
+
+    Parameters
+    ----------
+    heights : Heights
+    shape : shapely geometry
+        The patch on plan; the roof need not cover all of it. [m]
+    foot : shapely geometry
+        Where the drift begins. [m]
+    top : float
+        Height of the top of the wall. [m]
+    but : int
+        A plane that ends nothing: the standards draw the drift on it whole.
+
+    Returns
+    -------
+    shapely geometry or None
+        The same object where nothing stands higher; None where nothing is left. The depth of snow on the
+        higher roof is not taken off the wall, which is safe.
+    """
+    tall = np.flatnonzero((heights.most > top + LEVEL) & (np.arange(len(heights.most)) != but))
+    tall = tall[shapely.intersects(heights.polygon[tall], shape)]
+    above = [
+        part
+        for part in (_above(heights, int(i), shape, top + LEVEL) for i in tall)
+        if part is not None and part.area > DUST
+    ]
+    if not above:
+        return shape
+    grown = shapely.buffer(np.array(above), LEVEL, join_style="mitre")  # so that no slivers stay beside it
+    blocked = shapely.union_all(grown)
+    left = polygonal(shapely.difference(shape, blocked))
+    if left is None:
+        return None
+    parts = shapely.get_parts(left)
+    away = shapely.distance(parts, foot)
+    return polygonal(shapely.union_all(parts[away <= away.min() + LEVEL]))
+
+
+def _above(heights: Heights, plane: int, shape: BaseGeometry, top: float) -> BaseGeometry | None:
+    """What of a patch lies on a plane where that is higher than the top."""
+    common = polygonal(shapely.intersection(heights.polygon[plane], shape))
+    law = heights.law[plane]
+    steep = float(np.hypot(law[1], law[2]))
+    if common is None or steep < 1e-9:
+        return common
+    uphill = law[1:] / steep
+    along = np.array([-uphill[1], uphill[0]])
+    center = np.array(common.centroid.coords[0])
+    line = center + (top - law[0] - law[1:] @ center) / steep * uphill  # where the plane is at the top
+    reach = 2.0 * shapely.minimum_bounding_radius(common) + np.linalg.norm(line - center) + 1.0
+    ring = [line - reach * along, line + reach * along]
+    return shapely.intersection(
+        common, shapely.Polygon([*ring, ring[1] + 2.0 * reach * uphill, ring[0] + 2.0 * reach * uphill])
+    )
