@@ -217,14 +217,16 @@ def _free(
     if corners.heights is None:
         return list(parts)
     top, foot = float(corners.top[wall, end]), Point(corner)
-    whole = shapely.union_all([polygon for polygon, _ in parts])
-    if below_top(corners.heights, whole, foot, top) is whole:
+    whole = polygonal(shapely.union_all([polygon for polygon, _ in parts]))
+    if whole is None or below_top(corners.heights, whole, foot, top) is whole:
         return list(parts)
     found: list[tuple[Polygon | MultiPolygon, Array]] = []
     for same in _slice_by_slice(parts):
-        sector = shapely.union_all([polygon for polygon, _ in same])
-        left = below_top(corners.heights, sector, foot, top)
-        for polygon, law in same if left is not None else []:
+        sector = polygonal(shapely.union_all([polygon for polygon, _ in same]))
+        left = None if sector is None else below_top(corners.heights, sector, foot, top)
+        if left is None:
+            continue
+        for polygon, law in same:
             part = polygonal(shapely.intersection(polygon, left))
             found += [(part, law)] if part is not None else []
     return found

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 import shapely
 from numpy.typing import NDArray
+from shapely import MultiPolygon, Polygon
 from shapely.geometry.base import BaseGeometry
 
 from roofmodel.snow.regions import Plan, polygonal
@@ -50,14 +51,14 @@ def plane_heights(roof: RoofSurface, plan: Plan) -> Heights:
 
 
 def below_top(
-    heights: Heights, shape: BaseGeometry, foot: BaseGeometry, top: float, but: int = -1
-) -> BaseGeometry | None:
+    heights: Heights, shape: Polygon | MultiPolygon, foot: BaseGeometry, top: float, but: int = -1
+) -> Polygon | MultiPolygon | None:
     """What of a drift's patch the roof leaves: nothing where it stands higher than the wall, nor behind that.
 
     Parameters
     ----------
     heights : Heights
-    shape : shapely geometry
+    shape : shapely Polygon or MultiPolygon
         The patch on plan; the roof need not cover all of it. [m]
     foot : shapely geometry
         Where the drift begins. [m]
@@ -68,21 +69,23 @@ def below_top(
 
     Returns
     -------
-    shapely geometry or None
+    shapely Polygon, MultiPolygon or None
         The same object where nothing stands higher; None where nothing is left. The depth of snow on the
         higher roof is not taken off the wall, which is safe.
     """
-    tall = np.flatnonzero((heights.most > top + LEVEL) & (np.arange(len(heights.most)) != but))
-    tall = tall[shapely.intersects(heights.polygon[tall], shape)]
-    above = [
-        part
-        for part in (_above(heights, int(i), shape, top + LEVEL) for i in tall)
-        if part is not None and part.area > DUST
-    ]
-    if not above:
+    near = np.flatnonzero(shapely.intersects(heights.polygon, shape))
+    tall = near[(heights.most[near] > top + LEVEL) & (near != but)]
+    if not len(tall):
         return shape
-    grown = shapely.buffer(np.array(above), LEVEL, join_style="mitre")  # so that no slivers stay beside it
-    blocked = shapely.union_all(grown)
+    above = {int(i): part for i in tall if (part := _above(heights, int(i), shape, top + LEVEL)) is not None}
+    blocked = shapely.union_all([part for part in above.values() if part.area > DUST])
+    for i in near.tolist():  # lower roof below an overhanging one is drifted on all the same
+        lower = heights.polygon[i] if i not in above else shapely.difference(heights.polygon[i], above[i])
+        if shapely.area(shapely.intersection(lower, blocked)) > DUST:
+            blocked = shapely.difference(blocked, lower)
+    if blocked.area <= DUST:
+        return shape
+    blocked = shapely.buffer(blocked, LEVEL, join_style="mitre")  # so that no slivers stay beside it
     left = polygonal(shapely.difference(shape, blocked))
     if left is None:
         return None
@@ -105,5 +108,5 @@ def _above(heights: Heights, plane: int, shape: BaseGeometry, top: float) -> Bas
     reach = 2.0 * shapely.minimum_bounding_radius(common) + np.linalg.norm(line - center) + 1.0
     ring = [line - reach * along, line + reach * along]
     return shapely.intersection(
-        common, shapely.Polygon([*ring, ring[1] + 2.0 * reach * uphill, ring[0] + 2.0 * reach * uphill])
+        common, Polygon([*ring, ring[1] + 2.0 * reach * uphill, ring[0] + 2.0 * reach * uphill])
     )
