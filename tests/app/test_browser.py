@@ -48,10 +48,17 @@ def test_dragging_a_row_changes_numbers_and_save_writes_it(opened):
     )
     page.mouse.move(x, y)
     page.mouse.down()
+    # A note that comes while the mouse is held moves nothing under it.
+    frame = "JSON.stringify(app.view.canvas.getBoundingClientRect())"
+    held = page.evaluate(frame)
+    long = "{ revision: app.store.state.revision, line: 'x', short: 'a long note '.repeat(40), use: 1 }"
+    page.evaluate(f"app.store.setPlace({long})")
+    assert page.evaluate(frame) == held
     for share in (0.2, 0.4, 0.6, 0.8, 1.0):
         page.mouse.move(x + 1.2 * share * up[0], y + 1.2 * share * up[1])
     page.wait_for_selector(".trying")
     assert "would govern" in page.inner_text(".governs").lower()
+    assert page.evaluate(frame) == held
     assert opened.path.read_text() == (ROOT / "models/cedar-hollow/project.toml").read_text()
     page.mouse.up()
     page.wait_for_selector(".pill.old")
@@ -102,8 +109,14 @@ def test_errors_are_explained_where_they_are_made(opened):
     page.click("#tab-rows")
     field = page.locator("[data-field=up] input")
     field.fill("99 ft")
+    # From the first key on the numbers say that they are not those of the input; a refusal ends it.
+    assert page.inner_text("#lag") == "Computing …"
+    assert page.get_attribute("#answer", "aria-busy") == "true"
+    page.wait_for_selector("#lag:has-text('Before what is typed')")
     field.press("Enter")
     page.wait_for_selector("[data-field=up] .refusal:not([hidden])")
+    page.wait_for_selector("#lag:empty", state="attached")
+    assert page.get_attribute("#answer", "aria-busy") == "false"
     assert "is off plane" in page.inner_text("[data-field=up] .refusal")
     assert field.get_attribute("aria-invalid") == "true"
     page.click("#tab-hardware")

@@ -321,7 +321,10 @@ def _row(sheet: _Sheet, project: Project, row: int, shift: Array) -> None:
     for s in layout.splice_s[layout.splice_row == row]:
         middle = start + s * way + shift
         _put(sheet, np.stack([middle - 0.6 * size * side, middle + 0.6 * size * side]), "SPLICES")
-    _note(sheet, layout.row_name[row], end + shift + 0.5 * gap * way + 0.3 * gap * side, turn, corner=7)
+    left = float(layout.row_length[row] - layout.clamp_s[on].max(initial=0.0))  # beyond the last clamp
+    below = 0.5 * (min(apart, project.panel.seam_spacing) + small * gap) > left + 0.3 * gap  # its words
+    name = end + shift + 0.5 * gap * way + (-0.3 if below else 0.3) * gap * side
+    _note(sheet, layout.row_name[row], name, turn, corner=1 if below else 7)
     _places(sheet, project, row, shift, way)
 
 
@@ -408,7 +411,7 @@ def _places(sheet: _Sheet, project: Project, row: int, shift: Array, way: Array)
         found = [min(found, key=lambda end: end[2])]  # one says it all
     for foot, place, out in found:
         turn = 1.0 if place is found[0][1] and place[0] - low <= high - place[0] else -1.0
-        beyond = 3.0 if turn > 0.0 else max(3.0, 1.5 + 0.9 * LETTER * longest)  # names stand at right ends
+        beyond = 3.0 if turn > 0.0 else max(3.0, 2.6 + 0.9 * LETTER * longest)  # names stand at right ends
         _dimension(sheet, foot + shift, place + shift, turn * (out + spacing + (beyond + 3.0 * rank) * gap))
     reach = left_reach(project.roof, layout, row)
     if reach > AT_END:

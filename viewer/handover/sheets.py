@@ -155,9 +155,9 @@ class _Block:
             "Planes seen from outside, eave below. Numbers: clamp, distance from the rail's left end.",
             "Clamps only on the seam, sheet and tightening they were tested on.",
             "Review by a licensed engineer. Work at height can kill.",
-            *(words for long in warn[1:] for words in textwrap.wrap(long, 120)),
+            *(words for long in warn[1:] for words in textwrap.wrap(long, 80)),
         )
-        down = min(4.3, 22.0 / max(len(said) - 1, 1))
+        down = min(4.3, (22.0 if warn[0] else 31.0) / max(len(said) - 1, 1))
         for k, words in enumerate(said):
             self.write(words, notes + 3.0, top - 5.0 - down * k, min(2.2, 0.8 * down), fields - notes - 6.0)
         head, _, rest = warn[0].partition(": ")

@@ -27,6 +27,8 @@ DEEPEST = 230.0  # height of the drawn roof at most [px]
 TYPE = 12.0
 LETTER, ROW = 6.2, 16.0  # width of a letter, and height of a row under the drawing [px]
 WALL = 84.0  # of building drawn below the lowest eave [px]
+LINE = 13.0  # from one line of words to the next [px]
+SHORT_WORDS, LONG_WORDS = 64.0, 128.0  # length of a force, and of one at a row's end [px]
 BEYOND = 1e-3  # of the load on a row, from where snow beyond its ends is shown [-]
 ACROSS = 0.02  # a plane drawn this much flatter than it is is cut across its slope [-]
 SAMPLES = 61  # of the snow along a plane
@@ -338,7 +340,9 @@ def row_parts(
 ) -> list[str]:
     """Rows as posts with rail and name, and the force of the snow on them down the slope."""
     layout, planes, parts = analysis.project.layout, analysis.project.roof.planes, []
-    for row, s, point in crossings(analysis, frame):
+    met = crossings(analysis, frame)
+    steps = _word_steps(analysis, frame, [(row, point) for row, _, point in met])
+    for (row, s, point), (step, of) in zip(met, steps, strict=True):
         plane = int(layout.row_plane[row])
         rise = 1.0 if planes.upslope[plane, :2] @ frame.cut.way > 0.0 else -1.0
         slope = float(planes.slope[plane])
@@ -355,7 +359,7 @@ def row_parts(
         load = line_load(analysis, case, row, s)
         if forces and load > 0.0:
             parts += arrow(head + 54.0 * up, head + 5.0 * up, 2.2)
-            at = head + 9.0 * up + 9.0 * out
+            at = head + 9.0 * up + (9.0 + LINE * step) * out
             angle = svg.number(-rise * float(np.degrees(slope)))
             turn = f"translate({svg.number(at[0])} {svg.number(at[1])}) rotate({angle})"
             side = "start" if rise > 0.0 else "end"
@@ -363,12 +367,31 @@ def row_parts(
             parts.append(svg.text(text, 0.0, 3.0, TYPE, anchor=side, bold=True, halo=True, transform=turn))
             beyond = _beyond(analysis, case, row, s)
             if beyond > BEYOND * load * float(layout.row_length[row]):
-                parts += arrow(head + 54.0 * up + 26.0 * out, head + 5.0 * up + 26.0 * out, 1.2)
-                at = at + 26.0 * out
+                over = (26.0 + LINE * (of - 1)) * out  # of all words on the snow of the rows
+                parts += arrow(head + 54.0 * up + over, head + 5.0 * up + over, 1.2)
+                at = at + over
                 turn = f"translate({svg.number(at[0])} {svg.number(at[1])}) rotate({angle})"
-                text = f"+ {quantity(beyond, 'force', units)} at its end"
+                text = f"+ {quantity(beyond, 'force', units)}{' at its end' if of == 1 else ''}"
                 parts.append(svg.text(text, 0.0, 3.0, TYPE, anchor=side, halo=True, transform=turn))
     return parts
+
+
+def _word_steps(analysis: Analysis, frame: Frame, met: list[tuple[int, Array]]) -> list[tuple[int, int]]:
+    """Step over its arrow at which the words of a row stand, and the number of steps on its plane.
+
+    Rows that are nearer than words are long take turns, the highest at the lowest step.
+    """
+    plane = np.array([analysis.project.layout.row_plane[row] for row, _ in met], dtype=np.int64)
+    place = np.array([frame.of(point) for _, point in met]).reshape(-1, 2)
+    rank, steps = np.zeros(len(met), dtype=np.int64), np.ones(len(met), dtype=np.int64)
+    for one in np.unique(plane):
+        on = np.flatnonzero(plane == one)
+        on = on[np.argsort(place[on, 1])]
+        rank[on] = np.arange(len(on))
+        apart = np.linalg.norm(np.diff(place[on], axis=0), axis=1).min(initial=np.inf)
+        if apart < LONG_WORDS:
+            steps[on] = np.clip(np.ceil(SHORT_WORDS / apart), 2, 4)
+    return [(int(a % b), int(b)) for a, b in zip(rank, steps, strict=True)]
 
 
 def chain_parts(analysis: Analysis, frame: Frame, units: UnitSystem) -> list[str]:

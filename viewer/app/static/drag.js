@@ -10,6 +10,9 @@ export class Drag {
   constructor(view, store, edits) {
     Object.assign(this, { view, store, edits, held: null });
     const canvas = view.canvas;
+    // Whatever is dragged, row or roof, the picture stays where it is from press to release.
+    canvas.addEventListener("pointerdown", () => this.#steady(true), { capture: true });
+    for (const end of ["pointerup", "pointercancel"]) canvas.addEventListener(end, () => this.#steady(false));
     canvas.addEventListener("pointerdown", (event) => this.#down(event), { capture: true });
     canvas.addEventListener("pointermove", (event) => this.#move(event));
     canvas.addEventListener("pointerup", (event) => this.#up(event));
@@ -77,7 +80,8 @@ export class Drag {
     this.view.canvas.setPointerCapture(event.pointerId);
     const given = this.store.state.rows.find((r) => r.name === row.name);
     const from = this.#onPlane(point, row);
-    this.held = { row: given, clamp, start: point, from, dragging: false, up: given?.up ?? 0 };
+    this.held = { row: given, clamp, start: point, from, moved: 0, dragging: false, up: given?.up ?? 0 };
+    this.#reframe({ x: event.clientX, y: event.clientY });
   }
 
   #move(event) {
@@ -89,18 +93,19 @@ export class Drag {
       this.view.canvas.title = clamp >= 0 && this.store.solved ? `${this.store.clamps.names[clamp]} ${percent(this.store.attachment("clamp", clamp).use)}` : "";
       return;
     }
+    if (this.held.row) this.#reframe({ x: event.clientX, y: event.clientY });
     const { row, start, from } = this.held;
     if (!this.held.dragging && Math.hypot(point.x - start.x, point.y - start.y) < STILL) return;
     if (!row?.fields || !from || this.store.state.measured) return;
     if (!this.held.dragging) {
       this.held.dragging = true;
-      this.#steady(true);
       this.view.canvas.style.cursor = "grabbing";
       this.store.pickRow(row.name);
     }
     const now = this.#onPlane(point, row);
     if (!now) return;
     const moved = now.sub(from).dot(new Vector3(...row.way_up));
+    this.held.moved = moved;
     const steps = Math.max(Math.round((row.up + moved) / row.unit_size / row.step), 0);
     const text = `${Number((steps * row.step).toFixed(4))} ${row.unit}`;
     if (text === this.held.text) return;
@@ -112,7 +117,6 @@ export class Drag {
     if (!this.held) return;
     const { row, clamp, dragging, text } = this.held;
     this.held = null;
-    this.#steady(false);
     this.view.canvas.style.cursor = "";
     if (dragging) {
       if (text && text !== row.fields.up) this.edits.row(row.name, { up: text });
@@ -126,16 +130,26 @@ export class Drag {
     }
   }
 
-  // While a row is held nothing above the picture may grow, or the row would move without the pointer.
+  // Nothing above the picture may grow, and what comes lies over it.
   #steady(on) {
-    for (const part of document.querySelectorAll("header.bar, #notice, #progress")) {
-      part.style.height = on ? `${part.getBoundingClientRect().height}px` : "";
+    const [bar, notice] = document.querySelectorAll("header.bar, #notice");
+    bar.style.height = on ? `${bar.getBoundingClientRect().height}px` : "";
+    if (!on || notice.hidden) notice.classList.toggle("over", on);
+  }
+
+  // Should the picture move all the same (a page that scrolls, a window that shrinks), the row goes on from where it is.
+  #reframe({ x, y }) {
+    const { held } = this, box = this.view.canvas.getBoundingClientRect();
+    const frame = [box.left, box.top, box.width, box.height].join();
+    if (held.frame !== undefined && held.frame !== frame && held.from) {
+      const here = this.#onPlane({ x: held.last.x - box.left, y: held.last.y - box.top }, held.row);
+      if (here) held.from = here.addScaledVector(new Vector3(...held.row.way_up), -held.moved);
     }
+    Object.assign(held, { frame, last: { x, y } });
   }
 
   #drop() {
     this.held = null;
-    this.#steady(false);
     this.view.canvas.style.cursor = "";
     this.edits.forget();
   }

@@ -4,6 +4,8 @@ export class Edits extends EventTarget {
   #busy = false;
   #next = null;
   #serial = 0;
+  #asked = 0; // changes that are not answered yet
+  #ahead = ""; // what is typed or tried and not shown: "computing", or "refused"
   #line = Promise.resolve();
 
   constructor(link, store) {
@@ -11,9 +13,26 @@ export class Edits extends EventTarget {
     Object.assign(this, { link, store });
   }
 
-  // One after the other: each counts from the answer to the one before.
-  inTurn(act) {
-    const turn = this.#line.then(act);
+  // Whether the numbers on screen are behind the present input: "computing", "refused", or "" where they are not.
+  get lag() {
+    return this.#asked ? "computing" : this.#ahead;
+  }
+
+  #lags(ahead, asked = 0) {
+    this.#ahead = ahead;
+    this.#asked += asked;
+    this.dispatchEvent(new Event("lag"));
+  }
+
+  // A field begins to say something else; it is tried in a moment.
+  typed() {
+    this.#lags("computing");
+  }
+
+  // One after the other: each counts from the answer to the one before. `numbers`: whether it changes them.
+  inTurn(act, numbers = 1) {
+    this.#lags(numbers ? "" : this.#ahead, numbers);
+    const turn = this.#line.then(act).finally(() => this.#lags(this.#ahead, -numbers));
     this.#line = turn.catch(() => {});
     return turn;
   }
@@ -50,6 +69,7 @@ export class Edits extends EventTarget {
   // Try a change out without keeping it.
   try(message) {
     this.#next = message;
+    this.#lags("computing");
     if (!this.#busy) this.#run();
   }
 
@@ -69,9 +89,13 @@ export class Edits extends EventTarget {
         if (serial === this.#serial && revision === this.store.state.revision) {
           this.store.setPreview(answer);
           this.#said("");
+          if (!this.#next) this.#lags("");
         }
       } catch (error) {
-        if (serial === this.#serial) this.#said(error.message, message);
+        if (serial !== this.#serial) continue;
+        if (!this.#next && this.store.preview) this.store.setPreview(null);
+        if (!this.#next) this.#lags("refused");
+        this.#said(error.message, message);
       }
     }
     this.#busy = false;
@@ -81,6 +105,7 @@ export class Edits extends EventTarget {
   forget() {
     this.#next = null;
     this.#serial += 1;
+    this.#lags("");
     this.#said("");
     if (this.store.preview) this.store.setPreview(null);
   }

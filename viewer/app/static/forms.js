@@ -32,6 +32,7 @@ export function field(form, value, edit) {
   input.addEventListener("change", keep);
   input.addEventListener("input", () => {
     clearTimeout(timer);
+    if (edit.try && !input.untyped()) input.dispatchEvent(new Event("typed", { bubbles: true })); // numbers are behind at once
     timer = setTimeout(() => (JSON.stringify(read()) === kept ? back() : edit.try?.(read(), say)), 250);
   });
   input.addEventListener("keydown", (event) => {

@@ -95,7 +95,7 @@ function header(state) {
 for (const type of ["undo", "redo", "save"]) {
   $(type).addEventListener("click", async () => {
     try {
-      await edits.inTurn(() => link.ask({ type, revision: store.state.revision }));
+      await edits.inTurn(() => link.ask({ type, revision: store.state.revision }), type === "save" ? 0 : 1);
       notice("");
       announce({ undo: "Undone", redo: "Redone", save: `Saved ${store.state.file}` }[type]);
     } catch (error) {
@@ -124,7 +124,7 @@ function notice(text, closable = true, way = null) {
 
 async function goOn(type) {
   try {
-    await link.ask({ type, revision: store.state.revision, ...(type === "save" ? { anew: true } : {}) });
+    await edits.inTurn(() => link.ask({ type, revision: store.state.revision, ...(type === "save" ? { anew: true } : {}) }), type === "save" ? 0 : 1);
     const { lost } = store.state;
     notice(lost?.text ?? "", true, lost?.again ? ["Make these changes again", "again"] : null);
   } catch (error) {
@@ -193,7 +193,8 @@ function askPlace() {
     try {
       store.setPlace({ ...await link.ask({ type: "place", revision }), revision });
     } catch {
-      // The project has changed meanwhile; its next answer asks again.
+      // Where the project has changed meanwhile, its next answer asks again.
+      if (store.state.revision === revision) store.setPlace({ line: "", short: "", use: 0, revision });
     }
   }, REST);
 }
@@ -215,6 +216,8 @@ function asides(shown) {
     cautions.length && [`${cautions.length} caution${cautions.length > 1 ? "s" : ""}`, "open count"],
   ].filter(Boolean);
   const told = words.map(([text, status]) => h("button", { class: `link aside ${status}`, onclick: () => openTab("checks") }, text));
+  const awaited = !store.preview && !store.placeKnown; // says so where its words will stand
+  if (awaited) return [...told, h("span", { class: "aside awaited note" }, "out of place: computing …")];
   const room = !store.place.line && store.placeBefore;
   return room ? [...told, h("span", { class: "aside room", "aria-hidden": "true" }, room)] : told;
 }
@@ -224,6 +227,16 @@ edits.addEventListener("said", ({ detail }) => {
   // Forms tell refusals at the field; only drags are told here.
   box.hidden = !detail.text || document.activeElement !== view.canvas;
   box.textContent = box.hidden ? "" : detail.text;
+});
+
+// Numbers that are not those of the present input are gray and say so, from the first key on.
+addEventListener("typed", () => edits.typed());
+edits.addEventListener("lag", () => {
+  const words = { computing: "Computing …", refused: "Before what is typed" }[edits.lag] ?? "";
+  if ($("lag").textContent === words) return;
+  $("lag").textContent = words;
+  document.body.classList.toggle("behind", words !== "");
+  for (const id of ["answer", "list", "working", "pane-rows", "pane-checks"]) $(id).setAttribute("aria-busy", edits.lag === "computing");
 });
 
 // --- picture

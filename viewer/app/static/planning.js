@@ -4,8 +4,8 @@ import { announce, fill, h, heads } from "./dom.js";
 import { statusOf } from "./numbers.js";
 
 export class PlanPart {
-  constructor(link, store) {
-    Object.assign(this, { link, store, found: null, revision: null });
+  constructor(link, store, edits) {
+    Object.assign(this, { link, store, edits, found: null, revision: null });
     this.go = h("button", { id: "plan", onclick: () => this.#search() }, "Search rows");
     this.said = h("div", { id: "planned", "aria-live": "polite" });
     this.part = h("section", { class: "editor plan", "aria-label": "Search rows" },
@@ -55,7 +55,7 @@ export class PlanPart {
 
   async #take() {
     try {
-      await this.link.ask({ type: "takeplan", revision: this.store.state.revision });
+      await this.edits.inTurn(() => this.link.ask({ type: "takeplan", revision: this.store.state.revision }));
       this.found = null;
       fill(this.said, h("p", { class: "note" }, "Taken; Undo brings the rows before back. Nothing is written before Save."));
       announce("The planned rows are taken.");

@@ -10,7 +10,7 @@ const MAIN = ["up", "every", "first", "start", "end"];
 
 export class RowsPane {
   constructor(link, store, edits, forms) {
-    this.plan = new PlanPart(link, store);
+    this.plan = new PlanPart(link, store, edits);
     Object.assign(this, { store, edits, forms, pane: $("pane-rows"), asked: {} });
     this.error = h("p", { class: "refusal", role: "alert", hidden: true });
     store.addEventListener("row", () => this.render());

@@ -23,8 +23,12 @@ export class Store extends EventTarget {
     return Boolean(this.shown?.limits);
   }
 
+  get placeKnown() {
+    return this.#place?.revision === this.state?.revision;
+  }
+
   get place() {
-    return !this.preview && this.#place?.revision === this.state?.revision ? this.#place : { line: "", short: "", use: 0 };
+    return !this.preview && this.placeKnown ? this.#place : { line: "", short: "", use: 0 };
   }
 
   // What stood there last, to keep its room while it is worked out again: the picture must not move under a drag.

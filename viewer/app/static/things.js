@@ -52,7 +52,7 @@ export class ThingsPane {
           if (name === "name" && now) this.opened.add(`${table}:${now}`);
           return this.edits.send({ type: "thing", table, name: thing.name, fields: { [name]: now } });
         },
-        try: (now) => name !== "name" && this.edits.try({ type: "thing", table, name: thing.name, fields: { [name]: now } }),
+        try: name === "name" ? null : (now) => this.edits.try({ type: "thing", table, name: thing.name, fields: { [name]: now } }),
         forget: () => this.edits.forget(),
       });
       (thing[name] === undefined ? other : given).push(one.box);
