@@ -207,7 +207,8 @@ def test_a_cluster_gives_the_same_bytes(done, tmp_path):
         assert (tmp_path / "out" / name).read_bytes() == (folder / "out" / name).read_bytes()
 
 
-def test_no_cluster_is_refused_before_anything_is_written(done, tmp_path):
+def test_no_cluster_is_refused_before_anything_is_written(done, tmp_path, monkeypatch):
+    monkeypatch.setattr("viewer.batches.run.PATIENCE", "1s")
     folder, _ = done
     code, output = risk(folder / "project.toml", "--out", tmp_path / "out", "--cluster", "tcp://127.0.0.1:1")
     assert code == 2

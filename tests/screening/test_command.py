@@ -274,7 +274,8 @@ def test_bad_tiles_are_refused(tmp_path, capsys, text, word):
     assert not out.exists()
 
 
-def test_bad_options_are_refused(tile, tmp_path, capsys):
+def test_bad_options_are_refused(tile, tmp_path, capsys, monkeypatch):
+    monkeypatch.setattr("viewer.batches.run.PATIENCE", "1s")
     out = ("--out", tmp_path / "out")
     layers = tmp_path / "layers.toml"
     layers.write_text(

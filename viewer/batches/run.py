@@ -20,6 +20,7 @@ from typing import Any
 from roofmodel.errors import InputError
 from viewer.batches.journal import Journal
 
+PATIENCE = "10s"  # with a scheduler that does not answer
 AHEAD = 3  # batches handed out for each process
 Batch = tuple[Any, ...]
 Road = Generator[tuple[int, list[dict[str, Any]]], None, None]  # number of a batch, its results
@@ -216,7 +217,7 @@ def _client(address: str) -> Any:
         raise InputError(message) from None
     try:
         get_address_host_port(address)  # a client of no address at all ends with a traceback of its own
-        client = Client(address, timeout="10s", set_as_default=False)
+        client = Client(address, timeout=PATIENCE, set_as_default=False)
     except (OSError, ValueError, TypeError) as error:
         reason = " ".join(str(error).split())[:120] or type(error).__name__
         message = f"--cluster {address}: no scheduler answers there ({reason}); give an address such as tcp://host:8786"
