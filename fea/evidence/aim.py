@@ -19,6 +19,7 @@ IntArray = NDArray[np.int64]
 
 PLAIN = 0.3  # share of the samples that are drawn as if nothing was found
 WIDER = 1.3  # times the deviation that snow is drawn with, so that its weights stay small
+BROADER = 1.6  # the same about what was measured alone, for its ends where such snow is rare
 HIGH = 0.7  # upper part of a range where something is looked for that must be large to matter
 REACH = 3  # clamps beside those that gave way where a flaw is looked for too
 
@@ -73,7 +74,11 @@ def draw_high(
 def draw_snow(
     rng: np.random.Generator, size: int, middle: float, spread: float, load: tuple[float, float]
 ) -> tuple[Array, Array]:
-    """Lognormal snow about `middle`, most of it where it was measured too, and the weights, (size,)."""
+    """Lognormal snow about `middle`, most of it where it was measured too, and the weights, (size,).
+
+    Of that half is drawn by both, half by the measurement alone: the load at which an explanation fits does
+    not ask how much snow is usual (`fea.evidence.fit.load_range`).
+    """
     m = np.log(middle)
     z = rng.standard_normal(size)
     value, deviation = load
@@ -83,6 +88,20 @@ def draw_snow(
     narrow = 1.0 / (1.0 / spread**2 + 1.0 / told**2)
     to = narrow * (m / spread**2 + np.log(value) / told**2)
     wide = WIDER * np.sqrt(narrow)
-    log = np.where(rng.random(size) < PLAIN, m + spread * z, to + wide * z)
-    ratio = np.exp(0.5 * ((log - m) / spread) ** 2 - 0.5 * ((log - to) / wide) ** 2) * spread / wide
-    return np.exp(log), 1.0 / (PLAIN + (1.0 - PLAIN) * ratio)
+    at, broad = np.log(value), BROADER * told
+    which = rng.random(size)
+    aimed = np.where(which < 0.5 + 0.5 * PLAIN, to + wide * z, at + broad * z)
+    log = np.where(which < PLAIN, m + spread * z, aimed)
+    plain = 0.5 * ((log - m) / spread) ** 2
+    by_both = np.exp(plain - 0.5 * ((log - to) / wide) ** 2) * spread / wide
+    alone = np.exp(plain - 0.5 * ((log - at) / broad) ** 2) * spread / broad
+    return np.exp(log), 1.0 / (PLAIN + 0.5 * (1.0 - PLAIN) * (by_both + alone))
+
+
+def together(*loads: tuple[float, float]) -> tuple[float, float]:
+    """Mean of measurements by their variances, and its deviation; NaN where there is none."""
+    there = np.array([one for one in loads if np.isfinite(one).all() and min(one) > 0.0]).reshape(-1, 2)
+    if not len(there):
+        return np.nan, np.nan
+    share = 1.0 / there[:, 1] ** 2
+    return float(share @ there[:, 0] / share.sum()), float(share.sum() ** -0.5)

@@ -89,6 +89,7 @@ class Draw:
     missing: NDArray[np.bool_]
     wrong: Array
     loose: NDArray[np.bool_]
+    flawed: NDArray[np.bool_]  # (n, c), clamps that hold less than their strength by the explanation
     heaped: Array  # (n, c), factor on the snow
     uneven: Array
     splice: IntArray  # of `Roof.splice_at` that parted before, -1 for none
@@ -113,11 +114,13 @@ def _drift(draw: Draw) -> None:
 
 def _weak(draw: Draw) -> None:
     weak = _some(draw, 0.1, 1.0)
+    draw.flawed = draw.flawed | weak
     draw.share = np.where(weak, draw.rng.uniform(0.25, 0.8, (draw.size, 1)), 1.0) * draw.share
 
 
 def _loose(draw: Draw) -> None:
     draw.loose = _some(draw, 0.05, 0.5)
+    draw.flawed = draw.flawed | draw.loose
     hold = draw.rng.uniform(0.1, 0.6, (draw.size, 1))
     draw.share = np.where(draw.loose, hold, 1.0) * draw.share
 
@@ -170,6 +173,7 @@ def _wrong(draw: Draw) -> None:
     everywhere = draw.rng.random((draw.size, 1)) < 0.3
     on = everywhere | (row == which)
     draw.wrong = on.mean(axis=1)
+    draw.flawed = draw.flawed | on
     draw.share = np.where(on, draw.rng.uniform(0.15, 0.6, (draw.size, 1)), 1.0) * draw.share
 
 

@@ -113,6 +113,10 @@ class Course:
         As `fea.failure.cascade.FailureSamples`.
     splice_clamp : (s,) int
         Clamp nearest to each of them.
+    parted : int
+        The splice that had parted before, -1 for none.
+    flawed : (c,) bool
+        Clamps that hold less by the explanation: weak, loose or wrong ones.
     """
 
     at: Array
@@ -122,6 +126,8 @@ class Course:
     splice_order: NDArray[np.int16]
     splice_state: NDArray[np.int8]
     splice_clamp: IntArray
+    parted: int
+    flawed: NDArray[np.bool_]
 
     def bond_left(self, clamp: int) -> float:
         """Of the bond when a clamp gave way, if the snow lay still and the bond fell evenly, 0 to 1."""
@@ -176,16 +182,18 @@ def course_of(
 ) -> Course:
     """How one sample of `sample_bank` went, drawn again."""
     batch, size = list(batches(count, BATCH))[number // BATCH]
-    _, found, bond = _sample(roof, cause, strengths, (seed, batch, size), aim, None)
+    _, found, draw = _sample(roof, cause, strengths, (seed, batch, size), aim, None)
     one = number % BATCH
     return Course(
         found.at[one],
-        bond[one],
+        draw.bond[one],
         found.order[one],
         found.splice_at[one],
         found.splice_order[one],
         found.splice_state[one],
         roof.splice_at,
+        int(draw.splice[one]),
+        draw.flawed[one],
     )
 
 
@@ -196,8 +204,8 @@ def _sample(
     of: tuple[int, int, int],
     aim: Aim | None,
     looked: Looked | None,
-) -> tuple[Bank, FailureSamples, Array]:
-    """One batch, given by seed, number and size; how it went; the bond (n, c)."""
+) -> tuple[Bank, FailureSamples, Draw]:
+    """One batch, given by seed, number and size; how it went; what was drawn."""
     c, (seed, batch, size) = roof.case.clamps, of
     causes = cause.split(AND)
     number = [list(CHANGES).index(one) for one in causes]
@@ -221,6 +229,7 @@ def _sample(
         missing=np.zeros((size, c), dtype=bool),
         wrong=np.zeros(size),
         loose=np.zeros((size, c), dtype=bool),
+        flawed=np.zeros((size, c), dtype=bool),
         heaped=np.ones((size, c)),
         uneven=np.zeros(size),
         splice=np.full(size, -1),
@@ -268,7 +277,7 @@ def _sample(
         torn,
         _in_groups(never, looked.there),
     )
-    return bank, found, draw.bond
+    return bank, found, draw
 
 
 def _in_groups(value: NDArray[Any], groups: tuple[IntArray, ...]) -> Array:
@@ -311,11 +320,24 @@ def _load(draw: Draw, snow: tuple[Array, Array, Array], heaped: Array, bond: Arr
     return np.asarray((1.0 - bond) * draw.mass[:, None] * heaped * load)
 
 
+def load_by_heap(roof: Roof, gave_way: NDArray[np.bool_], fallen: tuple[float, float]) -> tuple[float, float]:
+    """Snow without drift over that of the case, and its deviation, by the weight that fell; NaN for none.
+
+    Every clamp that gave way (c,) let the snow of its share of the row go.
+    """
+    weight = float((_of_rows(roof, gave_way) @ np.sum(roof.case.weight, axis=0)).sum())
+    return (fallen[0] / weight, fallen[1] / weight) if weight > 0.0 else (np.nan, np.nan)
+
+
+def _of_rows(roof: Roof, value: NDArray[Any]) -> Array:
+    """Mean (..., r) of the clamps of each row."""
+    member = roof.layout.clamp_row[:, None] == np.arange(len(roof.layout.row_name))
+    return np.asarray(value @ (member / np.maximum(member.sum(axis=0), 1)))
+
+
 def _fallen(draw: Draw, gave_way: NDArray[np.bool_]) -> Array:
     """Weight of the snow that came down, (n,): each row's by the share of its clamps that gave way. [N]."""
-    row = draw.roof.layout.clamp_row
-    member = row[:, None] == np.arange(len(draw.roof.layout.row_name))
-    lost = (gave_way * draw.heaped) @ (member / np.maximum(member.sum(axis=0), 1))
+    lost = _of_rows(draw.roof, gave_way * draw.heaped)
     still, drift = draw.case.weight
     return np.asarray(draw.mass * (lost * (still + draw.drift[:, None] * drift)).sum(axis=1))
 

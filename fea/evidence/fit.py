@@ -16,10 +16,11 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.stats import t as student
 
 from fea.evidence.causes import AND, CHANGES, snow_of
 from fea.evidence.explanations import Bank
-from fea.evidence.looks import TRACE, Rail, count_square, splice_states, splices_seen
+from fea.evidence.looks import TRACE, Rail, beside, count_square, splice_states, splices_seen
 from fea.evidence.unexplained import Miss, Reading, misses_of, splice_misses
 from fea.sampling.streams import stream
 from roofmodel.layout import Layout
@@ -36,6 +37,7 @@ LOOSER = (1.0, 1.25, 1.5, 2.0, 2.5, 3.0)  # times as wide as the doubt
 RIM = (0.003, 0.997)  # of the samples' snow, between which it is looked for
 SLIGHT = 1e-3  # weight over the largest that no quantile stands on
 AT_RIM = 0.04  # of that range, from its ends
+TELLS = 4.0  # effective samples below which the ends of the snow are not told
 FEW = 20.0  # samples near what was found, below which the ranking is not to be trusted
 
 
@@ -93,7 +95,8 @@ class Fit:
         Samples within `NEAR` widths of the kernel of what was found.
     mass : (3,) float
         5, 50 and 95 % of the snow over that of the case at which it fits, whatever snow is usual; NaN where
-        nothing fits, infinite or 0 at an end that what was found does not bound (`load_range`).
+        nothing fits and at ends of which too few samples tell, infinite or 0 at an end that what was found
+        does not bound (`load_range`).
     weight : (n,) float
         Of each sample.
     nearest : int
@@ -359,6 +362,7 @@ def load_range(bank: Bank, weight: Array) -> Array:
 
     The snow that is usual for an explanation is taken out again: all snow is as likely before, on a log
     scale, within what was sampled. An end that stands at the rim of that is open: 0 below, infinite above.
+    Where few samples tell the ends are no nearer than Student's t of their logarithms; NaN for very few.
     """
     known = all(one in CHANGES for one in bank.cause.split(AND))
     if not known:
@@ -367,7 +371,12 @@ def load_range(bank: Bank, weight: Array) -> Array:
     z = np.log(bank.mass / middle) / spread
     low, high = np.quantile(z, RIM)
     even = np.where((z >= low) & (z <= high), weight * np.exp(0.5 * z**2), 0.0)
-    found = _quantiles(bank.mass, even, _effective(even))
+    count = _effective(even)
+    found = _quantiles(bank.mass, even, count)
+    if count < TELLS:
+        return np.array([np.nan, found[1], np.nan])
+    if np.sqrt(0.05 * 0.95 / count) + 0.5 / count > 0.05:  # an end is among the outermost samples or beyond
+        found[[0, 2]] = _by_student(bank.mass, even, count, found)
     ends = np.log(np.where(found > 0.0, found, np.nan) / middle) / spread
     inside = AT_RIM * (high - low)
     if ends[0] < low + inside:
@@ -375,6 +384,15 @@ def load_range(bank: Bank, weight: Array) -> Array:
     if ends[2] > high - inside:
         found[2] = np.inf
     return found
+
+
+def _by_student(value: Array, weight: Array, count: float, found: Array) -> Array:
+    """5 and 95 % of lognormal values of which so many samples tell, no nearer than those `found` (3,)."""
+    log, share = np.log(value), weight / weight.sum()
+    mean = float(share @ log)
+    deviation = np.sqrt(float(share @ (log - mean) ** 2) * count / (count - 1.0))
+    out = student.ppf(0.95, count - 1.0) * deviation * np.sqrt(1.0 + 1.0 / count)
+    return np.array([min(found[0], np.exp(mean - out)), max(found[2], np.exp(mean + out))])
 
 
 def _quantiles(value: Array, weight: Array, count: float = np.inf) -> Array:
@@ -390,17 +408,29 @@ def _quantiles(value: Array, weight: Array, count: float = np.inf) -> Array:
     return np.interp([0.05 - out, 0.5, 0.95 + out], share, value[order])
 
 
-def further(fits: Sequence[Fit], banks: Sequence[Bank]) -> tuple[Measurement, ...]:
+def further(
+    fits: Sequence[Fit], banks: Sequence[Bank], layout: Layout | None = None, told: Sequence[int] = ()
+) -> tuple[Measurement, ...]:
     """Measurements by what they would tell apart, the best first.
 
     Expected information about the explanation: the mutual information of explanation and reading, from
-    histograms of the weighted samples blurred by the reading's deviation.
+    histograms of the weighted samples blurred by the reading's deviation. Splices next to the clamps `told`
+    were looked at already: only those that are left can tell more.
     """
     by_cause = {bank.cause: bank for bank in banks}
+    seen = np.zeros(0 if layout is None else len(layout.clamp_row) + 1, dtype=bool)
+    for clamp in told:
+        if layout is not None:
+            seen[:-1] |= beside(layout, clamp)
     posterior = np.array([one.posterior for one in fits])
     found = []
     for sign, noise in NOISE.items():
         values = [by_cause[one.cause].signs[sign] for one in fits]
+        if sign == "splice" and len(seen):
+            values = [
+                np.where(seen[by_cause[one.cause].parted], 0.0, value)
+                for one, value in zip(fits, values, strict=True)
+            ]
         low = min(float(v.min()) for v in values) - 3.0 * noise
         high = max(float(v.max()) for v in values) + 3.0 * noise
         edges = np.linspace(low, high, BINS * max(round((high - low) / (6.0 * noise)), 1) + 1)

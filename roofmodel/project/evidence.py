@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from roofmodel.errors import InputError
 from roofmodel.layout import Layout
-from roofmodel.project.evidence_schema import EvidenceFile, FoundTable, MarksFound, ScrewsFound
+from roofmodel.project.evidence_schema import EvidenceFile, FoundTable, MarksFound, RailFound, ScrewsFound
 from roofmodel.project.load import Project, load_project
 from roofmodel.project.screw_tables import need_along
 from roofmodel.project.validation import read_text, validated
@@ -97,6 +97,12 @@ def load_evidence(path: str | Path) -> Evidence:
     path = Path(path)
     text = read_text(path, "the file of an investigation")
     table = validated(text, path.name, EvidenceFile, "write [case] and a [[found]] for what was found")
+    if not (path.parent / table.case.project).exists():
+        message = (
+            f'{path.name}: case.project = "{table.case.project}": no such file; give the project file of the '
+            f"roof, from the folder of {path.name}"
+        )
+        raise InputError(message)
     project = load_project(path.parent / table.case.project)
     need_along(project.table.clamp, "an investigation", project.path.name)
     try:
@@ -106,6 +112,7 @@ def load_evidence(path: str | Path) -> Evidence:
             (_splice(project.layout, one.near, f"rail {i}.near"), one.state, one.doubt, one.fresh)
             for i, one in enumerate(table.rail, 1)
         )
+        _one_state(project.layout, table.rail, [at for at, *_ in rails])
         along = tuple(
             (
                 int(clamps_named(project.layout, one.near, f"snow.along {i}.near")[0]),
@@ -119,6 +126,7 @@ def load_evidence(path: str | Path) -> Evidence:
         marks = tuple(_screws(project.layout, one, i) for i, one in enumerate(table.marks, 1))
         _once(project.layout, marks, "marks")
         _were_there(marks, known & ~gave_way)
+        _loose_left_marks(screws, marks)
         pulled = tuple(
             (clamps_named(project.layout, one.clamps, f"pulled {i}.clamps"), one.mean, one.doubt * one.mean)
             for i, one in enumerate(table.pulled, 1)
@@ -205,6 +213,37 @@ def _once(layout: Layout, looks: tuple[tuple[NDArray[np.int64], int, float], ...
         name = layout.clamp_name[int(np.argmax(times))]
         message = f"{table}: {name} is in two [[{table}]]; each clamp was looked at once, so name it in one"
         raise InputError(message)
+
+
+def _one_state(layout: Layout, rails: list[RailFound], at: list[int]) -> None:
+    """Each splice is told once: two readings of one would count twice or contradict each other."""
+    for i, clamp in enumerate(at):
+        first = at.index(clamp)
+        if first < i:
+            states = rails[first].state, rails[i].state
+            what = f'"{states[0]}"' if states[0] == states[1] else f'"{states[0]}" and "{states[1]}"'
+            message = (
+                f"rail {i + 1}.near: the splice at {layout.clamp_name[clamp]} is told twice, {what} (rail "
+                f'{first + 1}, near "{rails[first].near}"); tell each splice once, with its doubt'
+            )
+            raise InputError(message)
+
+
+def _loose_left_marks(
+    screws: tuple[tuple[NDArray[np.int64], int, float], ...],
+    marks: tuple[tuple[NDArray[np.int64], int, float], ...],
+) -> None:
+    """A clamp that was loose was there, and cannot be one that left no mark too."""
+    for i, (gripped, loose, _) in enumerate(screws, 1):
+        for k, (seams, none, _) in enumerate(marks, 1):
+            both = len(np.intersect1d(gripped, seams))
+            least = loose - (len(gripped) - both), none - (len(seams) - both)
+            if min(least) > 0 and sum(least) > both:
+                message = (
+                    f"marks {k}.none = {none}: screws {i} found at least {least[0]} of {both} such clamps "
+                    f"loose, so they were there; at most {both - least[0]} of them can have left no mark"
+                )
+                raise InputError(message)
 
 
 def _were_there(marks: tuple[tuple[NDArray[np.int64], int, float], ...], stands: NDArray[np.bool_]) -> None:

@@ -73,7 +73,9 @@ class HeapTable(Table):
 
     length: Length = Field(description="Of the heap, along the eave.")
     width: Length = Field(description="Of the heap.")
-    depth: Depth = Field(description="Mean depth of the heap.")
+    depth: Depth = Field(
+        description="Mean depth of the heap; of one with a ridge about half to two thirds of its height."
+    )
     density: Density = Field(description="Of the heap.")
     doubt: Doubt = Field(0.3, gt=0.0, le=1.0, description="Standard deviation of its weight, as a share.")
 

@@ -11,10 +11,10 @@ import pytest
 from scipy import stats
 
 from fea.analysis import analyze
-from fea.evidence.aim import PLAIN, Aim, aim_at, draw_place, draw_snow
+from fea.evidence.aim import PLAIN, Aim, aim_at, draw_place, draw_snow, together
 from fea.evidence.causes import SNOW, Strengths
-from fea.evidence.explanations import as_meant, sample_bank
-from fea.evidence.fit import DRAWS, Found, fit
+from fea.evidence.explanations import as_meant, load_by_heap, sample_bank
+from fea.evidence.fit import DRAWS, Found, fit, load_range
 from fea.evidence.roof import evidence_roof
 from fea.failure.roof_case import Laws
 from roofmodel.project.load import load_project
@@ -63,6 +63,39 @@ def test_snow_is_lognormal_once_weighted():
         below = stats.lognorm.cdf(at, spread, scale=middle)
         assert np.mean(weight * (mass < at)) == pytest.approx(below, abs=0.005)
     assert 1.0 < np.median(mass) < 1.2  # between what is usual and what was measured
+
+
+def test_the_heap_alone_bounds_the_load_at_both_ends():
+    """Normal likelihood N(1.8, 0.45) of snow even on a log scale: its 5 and 95 %, whatever is usual."""
+    middle, spread = SNOW
+    told = (1.8, 0.45)
+    mass, weight = draw_snow(np.random.default_rng(6), 30_000, middle, spread, told)
+    bank = SimpleNamespace(cause="weak batch", mass=mass)
+    low, half, high = load_range(bank, weight * stats.norm.pdf(told[0], mass, told[1]))
+    at = np.geomspace(0.2, 6.0, 4000)
+    below = np.cumsum(stats.norm.pdf(told[0], at, told[1]))
+    assert [low, half, high] == pytest.approx(np.interp([0.05, 0.5, 0.95], below / below[-1], at), rel=0.03)
+    few = np.where(np.arange(len(mass)) < 200, weight * stats.norm.pdf(told[0], mass, told[1]), 0.0)
+    wider = load_range(bank, few)
+    assert wider[0] < low * 1.02
+    assert wider[2] > high * 0.98
+    assert np.isnan(load_range(bank, np.where(np.arange(len(mass)) < 2, weight, 0.0))[[0, 2]]).all()
+
+
+def test_measurements_go_together_by_their_variances():
+    assert together((1.0, 0.1), NAN) == pytest.approx((1.0, 0.1))
+    assert together((1.0, 0.1), (1.6, 0.2)) == pytest.approx((1.12, (1.0 / 125.0) ** 0.5))
+    assert np.isnan(together(NAN, NAN)).all()
+
+
+def test_the_heap_tells_the_snow_of_the_clamps_that_it_came_from(roof):
+    """A whole row gone: the weight that fell over that of the row's snow in the case."""
+    row = roof.layout.clamp_row == 0
+    weight = float(np.sum(roof.case.weight, axis=0)[0])
+    assert load_by_heap(roof, row, (1.5 * weight, 0.3 * weight)) == pytest.approx((1.5, 0.3))
+    some = row & (np.cumsum(row) <= row.sum() // 2)
+    half = some.sum() / row.sum()
+    assert load_by_heap(roof, some, (1.5 * half * weight, 0.3 * weight))[0] == pytest.approx(1.5)
 
 
 def test_aim_stays_in_the_row_of_what_gave_way(roof):

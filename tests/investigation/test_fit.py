@@ -354,3 +354,21 @@ def test_a_splice_found_parted_speaks_for_it_and_a_whole_one_against(roof):
         assert by["b"] == pytest.approx(here / (here + not_here))
     assert sum(one[0] for one in SEEN.values()) == pytest.approx(1.0)
     assert all(sum(one[k] for one in SEEN.values()) == pytest.approx(1.0) for k in range(3))
+
+
+def test_a_splice_that_was_told_has_nothing_left_to_tell(roof):
+    """One bit of a splice that none looked at; none of it once its state is known."""
+    n, clamp = 2000, int(roof.splice_at[0])
+    none = {sign: np.zeros(n) for sign in NOISE if sign != "splice"}
+    a = replace(none_gone(roof, "a", np.ones(n), **none, splice=np.ones(n)), parted=np.full(n, clamp))
+    b = none_gone(roof, "b", np.ones(n), **none, splice=np.zeros(n))
+    gone = a.gave_way[0]
+    fits = fit(
+        roof.layout,
+        Found(np.ones(len(gone), dtype=bool), gone, np.zeros(len(gone)), NAN, NAN),
+        (a, b),
+        (1.0, 1.0),
+    )
+    for told, bit in (((), 1.0), ((clamp,), 0.0), ((int(roof.splice_at[1]),), 1.0)):
+        by = {one.sign: one.information for one in further(fits, (a, b), roof.layout, told)}
+        assert by["splice"] == pytest.approx(bit, abs=0.01)

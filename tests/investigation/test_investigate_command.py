@@ -103,6 +103,14 @@ def test_the_same_input_gives_the_same_bytes(done, tmp_path):
             "low-03 is in two",
         ),
         ("[[rail]]", '[[marks]]\nclamps = "low-01..low-03"\nnone = 4\n\n[[rail]]', "marks 1.none = 4 of 3"),
+        (
+            "[[rail]]",
+            '[[screws]]\nclamps = "low-34..low-39"\nloose = 4\n\n'
+            '[[marks]]\nclamps = "low-34..low-39"\nnone = 3\n\n[[rail]]',
+            "at most 2 of them can have left no mark",
+        ),
+        ("[[rail]]", '[[rail]]\nnear = "low-37"\nstate = "whole"\n\n[[rail]]', "is told twice"),
+        ('project = "project.toml"', 'project = "projekt.toml"', 'case.project = "projekt.toml"'),
         ("[[rail]]", '[[pulled]]\nclamps = "low-01"\nmean = "8 m"\n\n[[rail]]', "pulled 1.mean"),
         ('name = "Alder', 'case = "no such"\nname = "Alder', 'no case "no such"'),
     ],

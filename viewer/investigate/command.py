@@ -42,9 +42,12 @@ def investigate(file: Path, out: Path) -> None:
         from viewer.investigate.terminal import print_case
         from viewer.investigate.write import write_case
 
-        found = case_findings(evidence, stages.step)
+        def tell(text: str) -> None:
+            stages.accept()  # what is told after the first samples is known to be good
+            stages.show(text)
+
+        found = case_findings(evidence, tell)
         folder = output_folder(out)
-        stages.accept()
         stages.show("writing")
         write_case(found, folder)
     print_case(found, console())

@@ -2,38 +2,19 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from functools import cached_property
-
 import numpy as np
-from numpy.typing import NDArray
 
-from fea.analysis import Analysis
-from fea.evidence.causes import (
-    AND,
-    CHANGES,
-    DRIFTS,
-    PAIRS,
-    SPLICES_USUAL,
-    USUAL,
-    Roof,
-    Strengths,
-    drift_share,
-)
-from fea.evidence.explanations import HIGHEST, Bank, Course, as_meant
-from fea.evidence.fit import ENOUGH, FEW, Fit, Measurement
-from fea.evidence.looks import beside
+from fea.evidence.causes import AND, CHANGES, DRIFTS, PAIRS, SPLICES_USUAL, USUAL, drift_share
+from fea.evidence.explanations import HIGHEST, as_meant
+from fea.evidence.fit import FEW, Fit
 from fea.evidence.unexplained import Miss
-from fea.failure.assembled import PARTS
 from fea.failure.inputs import law_words
-from fea.failure.roof_case import Chosen, mean_pressure
-from roofmodel.project.evidence import Evidence
-from roofmodel.units import SYSTEMS, UnitSystem
-from viewer.history.findings import HistoryFindings, load_at, said, until
+from roofmodel.units import UnitSystem
+from viewer.history.findings import load_at, said, until
+from viewer.investigate.case import CaseFindings
 from viewer.investigate.entries import entries_told, rail_state
+from viewer.investigate.looks import WORTH, unsettled
 from viewer.report.tables import Table
-
-IntArray = NDArray[np.int64]
 
 CAUTIONS = (
     "An aid to judgment. It ranks the explanations that were tried on what was found; the true one may not "
@@ -41,75 +22,10 @@ CAUTIONS = (
     "A licensed engineer must review this; local code governs; strengths must come from tests.",
     "Falling snow and ice can kill. Work at height can kill: secure yourself before you measure on the roof.",
 )
-MEASURE = {
-    "snow": "depth and density where snow lies as it fell, on this roof or one beside it",
-    "drift": "depth in the drift against depth away from it",
-    "uneven": "depth every few meters along the rows where snow lies, and its mark on walls and dormers",
-    "standing": "pull tests of some clamps that still stand, to failure",
-    "loose": "the screws of the clamps that stand: torque, marks of creeping",
-    "loose gone": "the clamps that came off: whether their screws were tight, the marks of their grip",
-    "never there": "seams in the gap: whether clamps were ever there (scratches, screw marks)",
-    "wrong": "whether the clamps of each row are the ones made for this seam",
-    "splice": "the splices: parted before, screws sheared or never set",
-    "held elsewhere": "which other planes still hold their snow",
-    "ends": "scratches and snow beside the ends of partial rows",
-}
-TAKES = {  # tables of found.toml that take what a look tells
-    "snow": "[snow], depth and density",
-    "drift": "[[snow.along]] at clamps in the drift",
-    "uneven": "[[snow.along]]",
-    "standing": "[[pulled]]",
-    "loose": "[[screws]]",
-    "loose gone": "[[screws]]",
-    "never there": "[[marks]]",
-    "splice": "[[rail]]",
-}
-OF_CAUSE = {"drift": "drift", "ends": "row ends", "held elsewhere": "bond of one plane"}  # signs of one alone
-BY_HAND = "no entry in this file: weigh it by hand, prior of an [[explanation]] with its reason"
-CERTAIN, LIKELY = 0.9, 0.6
+CERTAIN, LIKELY, NEARLY = 0.9, 0.6, 0.995
 CLEAR = 2.0  # deviations of the measured snow beyond which it is called more or less
-MOST_SAMPLES = 200_000  # that sampling.samples takes
 PAIR_SHOWN, PAIRS_SHOWN = 0.01, 6  # least posterior of a pair that is listed, and most of them
-PULLED = 5  # clamps pulled, from which no more pull tests are asked for (judgment)
 NOTHING, SMALL = 0.005, 0.1  # shares that round to 0 %, and that few samples do not tell from it
-WORTH = 0.02  # least information of a measurement that is named [bit]
-
-
-@dataclass(frozen=True)
-class CaseFindings:
-    """All that an investigation found."""
-
-    evidence: Evidence
-    analysis: Analysis
-    chosen: Chosen
-    roof: Roof
-    strengths: Strengths
-    strength_note: str
-    banks: tuple[Bank, ...]
-    fits: tuple[Fit, ...]
-    cannot: tuple[tuple[str, str], ...]
-    further: tuple[Measurement, ...]
-    course: Course
-    history: HistoryFindings | None = None
-
-    @property
-    def units(self) -> UnitSystem:
-        """Of the project."""
-        return SYSTEMS[self.evidence.project.table.project.units]
-
-    @property
-    def case_name(self) -> str:
-        """Snow case."""
-        return self.analysis.snow.cases[self.chosen.case].name
-
-    @cached_property
-    def pressure(self) -> float:
-        """Mean load of the case without drift on the planes with rows. [Pa]."""
-        return mean_pressure(self.analysis.snow.cases[self.chosen.case], self.roof.plane)
-
-    def bank(self, cause: str) -> Bank:
-        """Samples of an explanation."""
-        return next(bank for bank in self.banks if bank.cause == cause)
 
 
 def answer(found: CaseFindings) -> str:
@@ -122,12 +38,15 @@ def answer(found: CaseFindings) -> str:
             "for what is not among them, or for what was told wrong."
         )
     few = near < FEW or first.near < FEW
-    far = first.low >= CERTAIN and not few
+    look = "" if few else unsettled(found)
+    far = first.low >= CERTAIN and not few and not look
     sure = "fits best by far" if far else "fits best"
     text = f'"{first.cause}" {sure}, {share(first)}'
     if second is not None:
         text += f'; next "{second.cause}", {share(second)}'
-    if first.posterior < LIKELY:
+    if look:
+        text += f". Not settled before this is looked at: {look}"
+    elif first.posterior < LIKELY:
         text += ". What was found does not decide between them"
     if first.unexplained and not few:
         text += f". It leaves unexplained: {misses(found, first)}"
@@ -142,6 +61,8 @@ def share(one: Fit) -> str:
     least = one.low < NOTHING and one.posterior < (SMALL if few else NOTHING)
     if not one.near or least:
         return f"below {_bound(100.0 * max(one.high, 0.001))} %"
+    if one.posterior >= NEARLY and not few:
+        return f"above {min(np.floor(1000.0 * one.low) / 10.0, 99.9):g} %"
     words = ", few samples" if few else ""
     return f"{100.0 * one.posterior:.0f} % ({100.0 * one.low:.0f} to {100.0 * one.high:.0f} %{words})"
 
@@ -335,80 +256,6 @@ def _as_given(found: CaseFindings) -> tuple[str, ...]:
     return tuple(lines)
 
 
-def more_samples(found: CaseFindings) -> tuple[str, ...]:
-    """How many samples would sharpen the ranking, and to what; empty where those there are do."""
-    first, sampling = found.fits[0], found.evidence.table.sampling
-    lines = []
-    if first.loose > 1.0:
-        lines.append(
-            "Few samples come as near as the doubt of what was found; they were compared "
-            f"{first.loose:g} times as loosely, which blunts the ranking and is not in the intervals. "
-            + _takes(found, ENOUGH / max(first.strict, 1e-9), "to compare as closely as the doubt")
-        )
-    wide = first.high - first.low
-    if first.near >= FEW and wide > sampling.interval:
-        narrow = f"{_percents(wide)} to {_percents(sampling.interval)} (sampling.interval)"
-        aim = f'to bring the width of the interval of "{first.cause}" from {narrow}'
-        closer = ENOUGH / max(first.strict, 1e-9) if first.loose > 1.0 else 1.0  # samples go into that first
-        lines.append(_takes(found, closer * (wide / sampling.interval) ** 2, aim))
-    return tuple(lines)
-
-
-def _percents(share: float) -> str:
-    return f"{100.0 * share:.0f} %"
-
-
-def _takes(found: CaseFindings, times: float, aim: str) -> str:
-    """How many samples of each explanation something takes: intervals shrink with their root."""
-    now = found.evidence.table.sampling.samples
-    need = now * times
-    if need > MOST_SAMPLES:
-        much = f"more than {MOST_SAMPLES:,}, the most that are drawn" if need < 1e7 else "far too many"
-        return f"Samples {aim}: {much}; measuring what is named here decides sooner."
-    rounded = int(np.ceil(need / 1000.0) * 1000)
-    return f"Samples {aim}: about {rounded:,} of each explanation (sampling.samples, now {now:,})."
-
-
-def changes(found: CaseFindings) -> tuple[str, ...]:
-    """What would change the answer."""
-    not_here = {cause for cause, _ in found.cannot}
-    out = _looked_at(found.evidence) | {sign for sign, cause in OF_CAUSE.items() if cause in not_here}
-    named = [one for one in found.further if one.information >= WORTH and one.sign not in out]
-    lines = [
-        *more_samples(found),
-        *(
-            f"{MEASURE[one.sign]}: {one.information:.2f} bit expected; {TAKES.get(one.sign, BY_HAND)}"
-            for one in named
-        ),
-    ]
-    first = found.fits[0]
-    second = found.fits[1] if len(found.fits) > 1 else None
-    if second is not None and second.posterior > 0.0:
-        level = first.posterior / second.posterior
-        times = f"{level:.1f}" if level < 100.0 else "more than 100"
-        lines.append(
-            f'Were "{second.cause}" {times} times as likely as now before anything was found, it would '
-            "rank level with the first."
-        )
-    return tuple(lines)
-
-
-def _looked_at(evidence: Evidence) -> set[str]:
-    """Signs of which the file tells all there is to see."""
-    seen = np.zeros(len(evidence.known), dtype=bool)
-    for clamps, _, _ in evidence.screws:
-        seen[clamps] = True
-    gone = evidence.known & evidence.gave_way
-    stands = evidence.known & ~evidence.gave_way
-    marks = np.zeros(len(evidence.known), dtype=bool)
-    for clamps, _, _ in evidence.marks:
-        marks[clamps] = True
-    looks = (("loose gone", gone, seen), ("loose", stands, seen), ("never there", gone, marks))
-    told = {name for name, those, all_seen in looks if those.any() and all_seen[those].all()}
-    pulled = sum(len(clamps) for clamps, _, _ in evidence.pulled)
-    return told | ({"standing"} if pulled >= PULLED else set())
-
-
 def shown(found: CaseFindings) -> tuple[Fit, ...]:
     """Explanations that are drawn and listed: all single ones, and pairs that count."""
     pairs = [one.cause for one in found.fits if AND in one.cause and one.posterior >= PAIR_SHOWN]
@@ -423,7 +270,7 @@ def ranking(found: CaseFindings) -> Table:
         low, middle, high = one.mass * p
         load = "none near" if np.isnan(middle) else f"{units.convert(middle, 'pressure'):.3g}"
         ends = [f"{units.convert(end, 'pressure'):.3g}" for end in (low, high)]
-        if np.isfinite(middle) and one.near < FEW:
+        if np.isfinite(middle) and (one.near < FEW or np.isnan(low)):
             load = f"about {load}"
         elif low <= 0.0 and np.isinf(high):
             load = "any"
@@ -446,47 +293,3 @@ def ranking(found: CaseFindings) -> Table:
         "tnttn",
         tuple(rows),
     )
-
-
-def sequence(found: CaseFindings) -> tuple[tuple[int, float, str, str, str], ...]:
-    """Number, bond left, clamp or splice, row, and how it was found, of all events of the nearest sample."""
-    evidence, layout, course = found.evidence, found.evidence.project.layout, found.course
-    state = np.where(~evidence.known, "unknown", np.where(evidence.gave_way, "gave way", "stands"))
-    splices = [  # as they are compared: a splice is found by what is within a few clamps of it
-        (np.flatnonzero(beside(layout, at)), how) for at, how, *_ in evidence.rails
-    ]
-    events = [
-        (place, course.bond_left(c), layout.clamp_name[c], c, str(state[c]))
-        for c, place in enumerate(course.order.tolist())
-        if place >= 0
-    ]
-    for s, place in enumerate(course.splice_order.tolist()):
-        if place >= 0:
-            c = int(course.splice_clamp[s])
-            name = f"splice at {layout.clamp_name[c]}"
-            how = next((how for near, how in splices if c in near), "unknown")
-            events.append((place, course.bond_left_at_splice(s), name, c, how))
-    return tuple(
-        (number, left, name, layout.row_name[layout.clamp_row[c]], how)
-        for number, (_, left, name, c, how) in enumerate(sorted(events), 1)
-    )
-
-
-def torn(found: CaseFindings) -> tuple[tuple[int, int], ...]:
-    """Clamp nearest to each splice that parts in the nearest sample, and how many gave way before it."""
-    course = found.course
-    clamps = course.order[course.order >= 0]
-    return tuple(
-        (int(course.splice_clamp[s]), int((clamps < place).sum()))
-        for s, place in enumerate(course.splice_order.tolist())
-        if place >= 0 and course.splice_state[s] == PARTS
-    )
-
-
-def likeliest(found: CaseFindings) -> tuple[int, IntArray]:
-    """The sample of the first explanation that is nearest to what was found, and its clamps in order."""
-    first = found.fits[0]
-    bank = found.bank(first.cause)
-    order = bank.order[first.nearest]
-    there = np.flatnonzero(order >= 0)
-    return first.nearest, there[np.argsort(order[there], kind="stable")]

@@ -8,9 +8,9 @@ from concurrent.futures import ThreadPoolExecutor
 
 import numpy as np
 
-from fea.evidence.aim import Aim, aim_at
+from fea.evidence.aim import Aim, aim_at, together
 from fea.evidence.causes import Strengths, pairs_of, possible
-from fea.evidence.explanations import Bank, Looked, course_of, sample_bank
+from fea.evidence.explanations import Bank, Looked, course_of, load_by_heap, sample_bank
 from fea.evidence.fit import FEW, Fit, Found, fit, further
 from fea.evidence.roof import evidence_roof
 from fea.failure.inputs import laws_of, read_uncertainty
@@ -19,7 +19,8 @@ from roofmodel.errors import InputError
 from roofmodel.project.evidence import Evidence
 from viewer.analyzing import analyze_project
 from viewer.history.findings import find_history
-from viewer.investigate.findings import CaseFindings
+from viewer.investigate.case import CaseFindings
+from viewer.investigate.looks import splices_told
 
 PAIRS_FEWER = 4  # times fewer samples of each pair than of each single explanation
 COUNTS = 0.05  # posterior from which an explanation counts
@@ -54,7 +55,7 @@ def case_findings(evidence: Evidence, tell: Callable[[str], None]) -> CaseFindin
     tell(f"sampling {len(causes)} explanations")
     pressure = mean_pressure(analysis.snow.cases[chosen.case], roof.plane)
     load = (evidence.load[0] / pressure, evidence.load[1] / pressure)
-    aim = Aim(near, load)
+    aim = Aim(near, together(load, load_by_heap(roof, evidence.gave_way, evidence.fallen)))
     looked = Looked(
         np.array([clamp for clamp, _, _ in evidence.along], dtype=np.int64),
         tuple(clamps for clamps, _, _ in evidence.screws),
@@ -66,13 +67,15 @@ def case_findings(evidence: Evidence, tell: Callable[[str], None]) -> CaseFindin
     )
 
     def sampled(names: tuple[str, ...], count: int) -> tuple[Bank, ...]:
+        def one_bank(cause: str) -> Bank:
+            return sample_bank(roof, cause, strengths, count, sampling.seed, aim, looked)
+
+        banks = []
         with ThreadPoolExecutor(len(os.sched_getaffinity(0))) as pool:
-            return tuple(
-                pool.map(
-                    lambda cause: sample_bank(roof, cause, strengths, count, sampling.seed, aim, looked),
-                    names,
-                )
-            )
+            for bank in pool.map(one_bank, names):  # some dozens
+                banks.append(bank)
+                tell(f"sampled {len(banks)} of {len(names)} explanations")
+        return tuple(banks)
 
     banks, priors = sampled(causes, sampling.samples), [given.get(cause, 1.0) for cause in causes]
     meant = mean * float(project.clamp.nominal[0])
@@ -100,8 +103,8 @@ def case_findings(evidence: Evidence, tell: Callable[[str], None]) -> CaseFindin
     count = len(first.mass)
     course = course_of(roof, first.cause, strengths, count, sampling.seed, fits[0].nearest, aim)
     return CaseFindings(
-        evidence, analysis, chosen, roof, strengths, note, banks, fits, cannot, further(fits, banks), course,
-        history,
+        evidence, analysis, chosen, roof, strengths, note, banks, fits, cannot,
+        further(fits, banks, project.layout, splices_told(evidence)), course, history,
     )  # fmt: skip
 
 

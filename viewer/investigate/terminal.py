@@ -5,16 +5,9 @@ from __future__ import annotations
 from rich.console import Console
 from rich.text import Text
 
-from viewer.investigate.findings import (
-    CAUTIONS,
-    CaseFindings,
-    answer,
-    changes,
-    ranking,
-    timeline,
-    told,
-    unexplained,
-)
+from viewer.investigate.case import CaseFindings
+from viewer.investigate.findings import CAUTIONS, answer, ranking, timeline, told, unexplained
+from viewer.investigate.looks import changes
 from viewer.terminal import worded_table
 
 

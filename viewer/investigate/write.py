@@ -11,21 +11,10 @@ import numpy as np
 from viewer.export import file_head, version
 from viewer.files import csv_text, safe, write_json, write_text
 from viewer.history.chart import history_drawing
-from viewer.investigate.findings import (
-    CAUTIONS,
-    MEASURE,
-    CaseFindings,
-    answer,
-    assumed,
-    changes,
-    likeliest,
-    ranking,
-    sequence,
-    timeline,
-    told,
-    torn,
-    unexplained,
-)
+from viewer.investigate.case import CaseFindings
+from viewer.investigate.course import before, likeliest, sequence, torn
+from viewer.investigate.findings import CAUTIONS, answer, assumed, ranking, timeline, told, unexplained
+from viewer.investigate.looks import MEASURE, changes
 from viewer.investigate.picture import case_drawing, write_animation
 from viewer.plain import plain_data
 from viewer.report.page import page_environment
@@ -114,8 +103,10 @@ def case_data(found: CaseFindings) -> dict[str, Any]:
                 "sequence": [layout.clamp_name[c] for c in order],
                 "bond_left": [found.course.bond_left(int(c)) for c in order],
                 "splices_parted": [
-                    {"near": layout.clamp_name[c], "clamps_before": before} for c, before in torn(found)
+                    {"near": layout.clamp_name[c], "clamps_before": earlier} for c, earlier in torn(found)
                 ],
+                "splices_parted_before": [layout.clamp_name[c] for c in before(found)],
+                "hold_less": [layout.clamp_name[c] for c in np.flatnonzero(found.course.flawed)],
             },
             "timeline": list(timeline(found)),
             "assumed": list(assumed(found)),

@@ -130,7 +130,7 @@ def verdict(analysis: Analysis, scene: Scene) -> list[tuple[str, str]]:
         worst = float(np.nan_to_num(limit.utilization).max(initial=0.0))
         if worst > 1.0:
             target = limit.target_name[int(np.nan_to_num(limit.utilization).max(axis=0).argmax())]
-            lines.append((f"{limit.name}, {target}: {style.utilization_text(worst)} of its limit", bad))
+            lines.append((f"{style.utilization_text(worst)} of its limit: {limit.name}, {target}", bad))
     open_names = [limit.name for limit in analysis.unverified if limit.name != "clamp combined"]
     if open_names:
         lines.append((f"NOT VERIFIED: {', '.join(open_names)}", bad))

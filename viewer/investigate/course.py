@@ -1,0 +1,88 @@
+"""The sample of the first explanation that is nearest to what was found, event by event."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fea.evidence.looks import beside
+from fea.failure.assembled import PARTS
+from viewer.investigate.case import CaseFindings
+from viewer.investigate.entries import rail_state
+
+IntArray = NDArray[np.int64]
+
+
+BEFORE = "parted before"
+
+
+def before(found: CaseFindings) -> tuple[int, ...]:
+    """Clamp nearest to the splice that had parted before in the nearest sample, if one had."""
+    course = found.course
+    return () if course.parted < 0 else (int(course.splice_clamp[course.parted]),)
+
+
+def numbers_of(found: CaseFindings) -> IntArray:
+    """Number in the sequence of each clamp that gave way, in order, (n,)."""
+    places = [found.course.order, found.course.splice_order]
+    every = np.sort(np.concatenate([place[place >= 0] for place in places]))
+    clamps = np.sort(places[0][places[0] >= 0])
+    return np.asarray(np.searchsorted(every, clamps) + 1)
+
+
+def sequence(found: CaseFindings) -> tuple[tuple[int, float, str, str, str], ...]:
+    """Number, bond left, clamp or splice, row, and how it was found, of all events of the nearest sample.
+
+    Number 0, with all of the bond left, is a splice that had parted before.
+    """
+    evidence, layout, course = found.evidence, found.evidence.project.layout, found.course
+    state = np.where(~evidence.known, "unknown", np.where(evidence.gave_way, "gave way", "stands"))
+    splices = [  # as they are compared: a splice is found by what is within a few clamps of it
+        (np.flatnonzero(beside(layout, at)), rail_state(rail))
+        for rail, (at, *_) in zip(evidence.table.rail, evidence.rails, strict=True)
+    ]
+    events = [
+        (place, course.bond_left(c), layout.clamp_name[c], c, str(state[c]))
+        for c, place in enumerate(course.order.tolist())
+        if place >= 0
+    ]
+
+    def how_found(c: int) -> str:
+        return next((how for near, how in splices if c in near), "unknown")
+
+    for s, place in enumerate(course.splice_order.tolist()):
+        if place >= 0:
+            c = int(course.splice_clamp[s])
+            name = f"splice at {layout.clamp_name[c]}"
+            events.append((place, course.bond_left_at_splice(s), name, c, how_found(c)))
+    first = [
+        (0, 1.0, f"splice at {name}, {BEFORE}", layout.row_name[layout.clamp_row[c]], how_found(c))
+        for c, name in ((c, layout.clamp_name[c]) for c in before(found))
+    ]
+    return (
+        *first,
+        *(
+            (number, left, name, layout.row_name[layout.clamp_row[c]], how)
+            for number, (_, left, name, c, how) in enumerate(sorted(events), 1)
+        ),
+    )
+
+
+def torn(found: CaseFindings) -> tuple[tuple[int, int], ...]:
+    """Clamp nearest to each splice that parts in the nearest sample, and how many gave way before it."""
+    course = found.course
+    clamps = course.order[course.order >= 0]
+    return tuple(
+        (int(course.splice_clamp[s]), int((clamps < place).sum()))
+        for s, place in enumerate(course.splice_order.tolist())
+        if place >= 0 and course.splice_state[s] == PARTS and s != course.parted
+    )
+
+
+def likeliest(found: CaseFindings) -> tuple[int, IntArray]:
+    """The sample of the first explanation that is nearest to what was found, and its clamps in order."""
+    first = found.fits[0]
+    bank = found.bank(first.cause)
+    order = bank.order[first.nearest]
+    there = np.flatnonzero(order >= 0)
+    return first.nearest, there[np.argsort(order[there], kind="stable")]

@@ -1,0 +1,159 @@
+"""What an investigation should look at next, and how many samples would sharpen it."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from fea.evidence.fit import ENOUGH, FEW, Measurement
+from fea.evidence.looks import beside
+from roofmodel.project.evidence import Evidence
+from viewer.investigate.case import CaseFindings
+
+MEASURE = {
+    "snow": "depth and density where snow lies as it fell, on this roof or one beside it",
+    "drift": "depth in the drift against depth away from it",
+    "uneven": "depth every few meters along the rows where snow lies, and its mark on walls and dormers",
+    "standing": "pull tests of some clamps that still stand, to failure",
+    "loose": "the screws of the clamps that stand: torque, marks of creeping",
+    "loose gone": "the clamps that came off: whether their screws were tight, the marks of their grip",
+    "never there": "seams in the gap: whether clamps were ever there (scratches, screw marks)",
+    "wrong": "whether the clamps of each row are the ones made for this seam",
+    "splice": "the splices: parted before, screws sheared or never set",
+    "held elsewhere": "which other planes still hold their snow",
+    "ends": "scratches and snow beside the ends of partial rows",
+}
+TAKES = {  # tables of found.toml that take what a look tells
+    "snow": "[snow], depth and density",
+    "drift": "[[snow.along]] at clamps in the drift",
+    "uneven": "[[snow.along]]",
+    "standing": "[[pulled]]",
+    "loose": "[[screws]]",
+    "loose gone": "[[screws]]",
+    "never there": "[[marks]]",
+    "splice": "[[rail]], with fresh for one that is parted",
+}
+OF_CAUSE = {"drift": "drift", "ends": "row ends", "held elsewhere": "bond of one plane"}  # signs of one alone
+WORTH = 0.02  # least information of a measurement that is named [bit]
+TELLING = 0.3  # information of a look from which nothing is settled without it (judgment) [bit]
+PULLED = 5  # clamps pulled, from which no more pull tests are asked for (judgment)
+MOST_SAMPLES = 200_000  # that sampling.samples takes
+SPLICES_NAMED, UNLIKELY = 4, 0.1  # most splices named, and how much less likely than the first they can be
+BY_HAND = "no entry in this file: weigh it by hand, prior of an [[explanation]] with its reason"
+
+
+def more_samples(found: CaseFindings) -> tuple[str, ...]:
+    """How many samples would sharpen the ranking, and to what; empty where those there are do."""
+    first, sampling = found.fits[0], found.evidence.table.sampling
+    lines = []
+    if first.loose > 1.0:
+        lines.append(
+            "Few samples come as near as the doubt of what was found; they were compared "
+            f"{first.loose:g} times as loosely, which blunts the ranking and is not in the intervals. "
+            + _takes(found, ENOUGH / max(first.strict, 1e-9), "to compare as closely as the doubt")
+        )
+    wide = first.high - first.low
+    if first.near >= FEW and wide > sampling.interval:
+        narrow = f"{_percents(wide)} to {_percents(sampling.interval)} (sampling.interval)"
+        aim = f'to bring the width of the interval of "{first.cause}" from {narrow}'
+        closer = ENOUGH / max(first.strict, 1e-9) if first.loose > 1.0 else 1.0  # samples go into that first
+        lines.append(_takes(found, closer * (wide / sampling.interval) ** 2, aim))
+    return tuple(lines)
+
+
+def _percents(share: float) -> str:
+    return f"{100.0 * share:.0f} %"
+
+
+def _takes(found: CaseFindings, times: float, aim: str) -> str:
+    """How many samples of each explanation something takes: intervals shrink with their root."""
+    now = found.evidence.table.sampling.samples
+    need = now * times
+    if need > MOST_SAMPLES:
+        much = f"more than {MOST_SAMPLES:,}, the most that are drawn" if need < 1e7 else "far too many"
+        return f"Samples {aim}: {much}; measuring what is named here decides sooner."
+    rounded = int(np.ceil(need / 1000.0) * 1000)
+    return f"Samples {aim}: about {rounded:,} of each explanation (sampling.samples, now {now:,})."
+
+
+def open_looks(found: CaseFindings) -> tuple[Measurement, ...]:
+    """Looks that would still tell something and were not told in full, the most telling first."""
+    not_here = {cause for cause, _ in found.cannot}
+    out = _looked_at(found.evidence) | {sign for sign, cause in OF_CAUSE.items() if cause in not_here}
+    return tuple(one for one in found.further if one.information >= WORTH and one.sign not in out)
+
+
+def unsettled(found: CaseFindings) -> str:
+    """The look without which the first explanation is not settled, in words; empty for none."""
+    best = next((one for one in open_looks(found) if one.information >= TELLING), None)
+    if best is None:
+        return ""
+    takes = f", {TAKES[best.sign]}" if best.sign in TAKES else ""
+    words = _look(found, best.sign).split(" (")[0].replace(": ", ", ")
+    return f"{words} ({best.information:.2f} bit{takes})"
+
+
+def _look(found: CaseFindings, sign: str) -> str:
+    """What is looked at; for splices, those that are left."""
+    if sign != "splice":
+        return MEASURE[sign]
+    left = _splices_left(found)
+    about = f"the splices at {', '.join(left)}" if left else "the splices"
+    return f"{about}: {MEASURE[sign].split(': ')[1]}"
+
+
+def splices_told(evidence: Evidence) -> tuple[int, ...]:
+    """Clamps nearest to the splices of which all there is to see is told, the break of a parted one too."""
+    return tuple(at for at, state, _, fresh in evidence.rails if state != "parted" or fresh is not None)
+
+
+def _splices_left(found: CaseFindings) -> list[str]:
+    """Names of the clamps at splices that were not looked at in full and may have parted before."""
+    layout, told = found.evidence.project.layout, splices_told(found.evidence)
+    share = np.zeros(len(layout.clamp_name))
+    for one in found.fits:
+        bank = found.bank(one.cause)
+        some = bank.parted >= 0
+        total = float(one.weight.sum())
+        if total > 0.0:
+            share += one.posterior / total * np.bincount(bank.parted[some], one.weight[some], len(share))
+    for clamp in told:
+        share[beside(layout, clamp)] = 0.0
+    most = np.argsort(-share, kind="stable")[:SPLICES_NAMED]
+    return [layout.clamp_name[c] for c in sorted(most.tolist()) if share[c] > UNLIKELY * share.max()]
+
+
+def changes(found: CaseFindings) -> tuple[str, ...]:
+    """What would change the answer."""
+    lines = [
+        *more_samples(found),
+        *(
+            f"{_look(found, one.sign)}: {one.information:.2f} bit expected; {TAKES.get(one.sign, BY_HAND)}"
+            for one in open_looks(found)
+        ),
+    ]
+    first = found.fits[0]
+    second = found.fits[1] if len(found.fits) > 1 else None
+    if second is not None and second.posterior > 0.0:
+        level = first.posterior / second.posterior
+        times = f"{level:.1f}" if level < 100.0 else "more than 100"
+        lines.append(
+            f'Were "{second.cause}" {times} times as likely as now before anything was found, it would '
+            "rank level with the first."
+        )
+    return tuple(lines)
+
+
+def _looked_at(evidence: Evidence) -> set[str]:
+    """Signs of which the file tells all there is to see."""
+    seen = np.zeros(len(evidence.known), dtype=bool)
+    for clamps, _, _ in evidence.screws:
+        seen[clamps] = True
+    gone = evidence.known & evidence.gave_way
+    stands = evidence.known & ~evidence.gave_way
+    marks = np.zeros(len(evidence.known), dtype=bool)
+    for clamps, _, _ in evidence.marks:
+        marks[clamps] = True
+    looks = (("loose gone", gone, seen), ("loose", stands, seen), ("never there", gone, marks))
+    told = {name for name, those, all_seen in looks if those.any() and all_seen[those].all()}
+    pulled = sum(len(clamps) for clamps, _, _ in evidence.pulled)
+    return told | ({"standing"} if pulled >= PULLED else set())
