@@ -23,7 +23,7 @@ COLORS = ("#FFFFFF", "#B0282E", style.FAINT, style.INK)
 WORDS = ("stands", "gave way", "unknown", "never there")
 TYPE = 16.0
 PARTED, BEFORE, BENT = "parted", "before", "bent"
-SPLICES = {PARTED: "splice that parted", BEFORE: "parted before, old break", BENT: "splice bent"}
+SPLICES = {PARTED: "splice that parted", BEFORE: "parted before (old break)", BENT: "splice bent"}
 SIZE = (520.0, 330.0)  # largest of one plan
 FRAMES, EACH, HOLD = 40, 110, 12  # most of an animation; time of one [ms]; times that the last stands
 
@@ -216,7 +216,7 @@ def write_course(
             words += f", {torn} splice{'s' if torn > 1 else ''} parted"
         draw_clamps(sheet, project, (40.0, 34.0), state, words, splices=open_)
         draw_scale(sheet, project, sheet.size[0] - 30.0, sheet.size[1] - 44.0)
-        draw_splice_key(sheet, 40.0, sheet.size[1] - 56.0, kinds)
+        draw_splice_key(sheet, 40.0, sheet.size[1] - 84.0, kinds)
         marks = [STANDS, GAVE_WAY, NEVER][: 3 if never.any() else 2]
         draw_key(sheet, 40.0, sheet.size[1] - 84.0 - line, marks)
         sheet.write(note, 40.0, sheet.size[1] - 22.0, 13.0)
