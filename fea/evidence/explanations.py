@@ -56,6 +56,8 @@ class Bank:
         Clamps that were never there in each group of `Looked.marks`.
     pulled : (n, j) float
         Mean strength in each group of `Looked.pulled`, over the mean of all clamps as meant. [-]
+    scatter : (n, j) float
+        The same of how far they scatter (root mean square). [-]
     torn : (n, c) bool
         Clamps nearest to a splice that parted as the rows went.
     absent : (n, j) float
@@ -74,6 +76,7 @@ class Bank:
     loose: Array = field(default_factory=lambda: np.zeros((0, 0)))
     never: Array = field(default_factory=lambda: np.zeros((0, 0)))
     pulled: Array = field(default_factory=lambda: np.zeros((0, 0)))
+    scatter: Array = field(default_factory=lambda: np.zeros((0, 0)))
     torn: NDArray[np.bool_] = field(default_factory=lambda: np.zeros((0, 0), dtype=bool))
     absent: Array = field(default_factory=lambda: np.zeros((0, 0)))
 
@@ -274,6 +277,7 @@ def _sample(
         _in_groups(loose, looked.screws),
         _in_groups(never, looked.marks),
         _in_groups(draw.share, looked.pulled) / [len(group) for group in looked.pulled],
+        _scatter(draw.share, looked.pulled),
         torn,
         _in_groups(never, looked.there),
     )
@@ -284,6 +288,12 @@ def _in_groups(value: NDArray[Any], groups: tuple[IntArray, ...]) -> Array:
     """Sums (n, j) over some groups of clamps."""
     sums = [value[:, group].sum(axis=1).astype(float) for group in groups]
     return np.stack(sums, axis=1) if sums else np.zeros((len(value), 0))
+
+
+def _scatter(value: Array, groups: tuple[IntArray, ...]) -> Array:
+    """Root mean squares (n, j) about the mean of some groups of clamps."""
+    found = [value[:, group].std(axis=1) for group in groups]
+    return np.stack(found, axis=1) if found else np.zeros((len(value), 0))
 
 
 def _splices(draw: Draw) -> SpliceLoads | None:

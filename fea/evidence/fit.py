@@ -66,6 +66,9 @@ class Found:
         The same of `Looked.there`: clamps that were seen, and how many were never there: none.
     pulled : tuple of (float, float)
         Mean strength of each group of `Looked.pulled` over that of all as meant, and its deviation. [-]
+    scatter : tuple of float
+        How far the strengths of each of these scatter, over the same, as well known as the mean; NaN for not
+        told. [-]
     """
 
     known: NDArray[np.bool_]
@@ -78,6 +81,7 @@ class Found:
     screws: tuple[tuple[int, int, float], ...] = ()
     marks: tuple[tuple[int, int, float], ...] = ()
     pulled: tuple[tuple[float, float], ...] = ()
+    scatter: tuple[float, ...] = ()
     there: tuple[tuple[int, int, float], ...] = ()
 
 
@@ -219,6 +223,11 @@ def of_measures(found: Found, bank: Bank) -> tuple[Reading, ...]:
             readings.append(Reading(what, str(k), told, float(count), wide, False, far))
     for k, (share, wide) in enumerate(found.pulled):
         readings.append(Reading("pulled", str(k), bank.pulled[:, k], share, wide, False))
+    for k, scatter in enumerate(found.scatter):
+        if np.isfinite(scatter):
+            readings.append(
+                Reading("scatter", str(k), bank.scatter[:, k], scatter, found.pulled[k][1], False)
+            )
     return tuple(readings)
 
 

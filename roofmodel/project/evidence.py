@@ -11,7 +11,14 @@ from numpy.typing import NDArray
 
 from roofmodel.errors import InputError
 from roofmodel.layout import Layout
-from roofmodel.project.evidence_schema import EvidenceFile, FoundTable, MarksFound, RailFound, ScrewsFound
+from roofmodel.project.evidence_schema import (
+    EvidenceFile,
+    FoundTable,
+    MarksFound,
+    PulledFound,
+    RailFound,
+    ScrewsFound,
+)
 from roofmodel.project.load import Project, load_project
 from roofmodel.project.screw_tables import need_along
 from roofmodel.project.validation import read_text, validated
@@ -55,8 +62,9 @@ class Evidence:
     there : tuple of ((k,) int, float)
         Clamps that were seen to be clamps, and the doubt of each: bent, slipped, with their screws looked at,
         or standing in a row of which none gave way.
-    pulled : tuple of ((k,) int, float, float)
-        Clamps that were pulled to failure, the mean of what they held, and its deviation. [N]
+    pulled : tuple of ((k,) int, float, float, float)
+        Clamps that were pulled to failure, the mean of what they held, its deviation, and how far they
+        scattered (root mean square); NaN for not told. [N]
     load : (float, float)
         Load without drift and its standard deviation; NaN for not measured. [Pa]
     fallen : (float, float)
@@ -75,7 +83,7 @@ class Evidence:
     screws: tuple[tuple[NDArray[np.int64], int, float], ...]
     marks: tuple[tuple[NDArray[np.int64], int, float], ...]
     there: tuple[tuple[NDArray[np.int64], float], ...]
-    pulled: tuple[tuple[NDArray[np.int64], float, float], ...]
+    pulled: tuple[tuple[NDArray[np.int64], float, float, float], ...]
     load: tuple[float, float]
     fallen: tuple[float, float]
 
@@ -127,10 +135,7 @@ def load_evidence(path: str | Path) -> Evidence:
         _once(project.layout, marks, "marks")
         _were_there(marks, known & ~gave_way)
         _loose_left_marks(screws, marks)
-        pulled = tuple(
-            (clamps_named(project.layout, one.clamps, f"pulled {i}.clamps"), one.mean, one.doubt * one.mean)
-            for i, one in enumerate(table.pulled, 1)
-        )
+        pulled = tuple(_pulled(project.layout, one, i) for i, one in enumerate(table.pulled, 1))
         _stood(project.layout, gave_way, pulled)
     except InputError as error:
         message = f"{path.name}: {error}"
@@ -257,11 +262,24 @@ def _were_there(marks: tuple[tuple[NDArray[np.int64], int, float], ...], stands:
             raise InputError(message)
 
 
+def _pulled(layout: Layout, one: PulledFound, number: int) -> tuple[NDArray[np.int64], float, float, float]:
+    at, held = clamps_named(layout, one.clamps, f"pulled {number}.clamps"), one.mean
+    if one.each is None:
+        return at, held or 0.0, one.doubt * (held or 0.0), np.nan
+    if len(one.each) != len(at):
+        message = f"pulled {number}.each has {len(one.each)} strengths of {len(at)} clamps; give one for each"
+        raise InputError(message)
+    mean = float(np.mean(one.each))
+    return at, mean, one.doubt * mean, float(np.std(one.each))
+
+
 def _stood(
-    layout: Layout, gave_way: NDArray[np.bool_], pulled: tuple[tuple[NDArray[np.int64], float, float], ...]
+    layout: Layout,
+    gave_way: NDArray[np.bool_],
+    pulled: tuple[tuple[NDArray[np.int64], float, float, float], ...],
 ) -> None:
     times = np.zeros(len(gave_way), dtype=np.int64)
-    for i, (at, _, _) in enumerate(pulled, 1):
+    for i, (at, *_) in enumerate(pulled, 1):
         if gave_way[at].any():
             name = layout.clamp_name[int(at[gave_way[at]][0])]
             message = (

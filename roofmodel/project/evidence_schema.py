@@ -113,9 +113,21 @@ class PulledFound(Table):
     """Clamps that stood and were pulled along their seams until they gave way."""
 
     clamps: Line = Field(min_length=1, description='Names, as in found, such as "low-02, low-50".')
-    mean: Force = Field(description="Mean of what they held along the seam.")
+    mean: Force | None = Field(None, description="Mean of what they held along the seam; or each.")
+    each: list[Force] | None = Field(
+        None,
+        min_length=2,
+        description="What each of them held, in any order, so that their scatter tells too.",
+    )
     doubt: Doubt = Field(0.08, gt=0.0, le=0.5, description="Standard deviation of the mean, as a share.")
     note: Line = Field("", max_length=300, description="For the report.")
+
+    @model_validator(mode="after")
+    def _one(self) -> PulledFound:
+        if (self.mean is None) == (self.each is None):
+            msg = "give mean, or each clamp's own strength in each"
+            raise ValueError(msg)
+        return self
 
 
 class SnowFound(Table):

@@ -112,6 +112,11 @@ def test_the_same_input_gives_the_same_bytes(done, tmp_path):
         ("[[rail]]", '[[rail]]\nnear = "low-37"\nstate = "whole"\n\n[[rail]]', "is told twice"),
         ('project = "project.toml"', 'project = "projekt.toml"', 'case.project = "projekt.toml"'),
         ("[[rail]]", '[[pulled]]\nclamps = "low-01"\nmean = "8 m"\n\n[[rail]]', "pulled 1.mean"),
+        (
+            "[[rail]]",
+            '[[pulled]]\nclamps = "low-01, low-02"\neach = ["8 kN", "9 kN", "7 kN"]\n\n[[rail]]',
+            "3 strengths of 2 clamps",
+        ),
         ('name = "Alder', 'case = "no such"\nname = "Alder', 'no case "no such"'),
     ],
 )

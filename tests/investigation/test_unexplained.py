@@ -11,12 +11,13 @@ from scipy import stats
 
 from fea.evidence.causes import AND, PAIRS, SNOW, pairs_of
 from fea.evidence.counterparts import missing_as_found, stands_for
-from fea.evidence.fit import Found, fit, load_range
+from fea.evidence.fit import Found, Measurement, fit, load_range
 from fea.evidence.looks import FRESH, count_chances
 from fea.evidence.unexplained import UNLIKELY, Reading, misses_of
 from roofmodel.units import SI
 from tests.investigation.test_fit import NAN, none_gone
 from viewer.investigate.findings import share, weight_text
+from viewer.investigate.looks import unsettled
 from viewer.investigate.run import none_explains
 
 
@@ -248,6 +249,9 @@ def test_a_pull_test_is_a_normal_likelihood(roof):
         (0.001, 0.0002, 0.004, 900.0, "below 0.4 %"),
         (0.01, 0.007, 0.013, 81.0, "1 % (1 to 1 %)"),
         (0.6, 0.002, 0.9, 12.0, "60 % (0 to 90 %, few samples)"),
+        (0.9996, 0.99951, 1.0, 500, "above 99.9 %"),
+        (0.999, 0.93, 1.0, 500, "above 93 %"),
+        (1.0, 0.16, 1.0, 75, "100 % (16 to 100 %)"),
     ],
 )
 def test_a_share_not_told_from_nothing_is_only_bounded(posterior, low, high, near, words):
@@ -255,7 +259,31 @@ def test_a_share_not_told_from_nothing_is_only_bounded(posterior, low, high, nea
     assert share(one) == words
 
 
+def test_a_look_that_is_worth_much_leaves_the_first_unsettled_until_it_is_told():
+    off = np.arange(8) < 4
+    evidence = SimpleNamespace(known=np.ones(8, dtype=bool), gave_way=off, screws=(), marks=(), pulled=())
+    further = (Measurement("never there", 0.74), Measurement("wrong", 0.1))
+    found = SimpleNamespace(further=further, evidence=evidence, cannot=())
+    assert unsettled(found) == "seams in the gap, whether clamps were ever there (0.74 bit, [[marks]])"
+    evidence.marks = ((np.flatnonzero(off), 0, 0.05),)
+    assert unsettled(found) == ""
+
+
 def test_weights_are_told_as_well_as_they_are_known():
     """Three digits of the largest, and no snow weighs less than nothing."""
     assert weight_text(SI, 530_740.0, -115_690.0, 341_000.0) == ("531 kN", "0 kN", "341 kN")
     assert weight_text(SI, 1_234.0, 0.0) == ("1.23 kN", "0.00 kN")
+
+
+def test_how_far_pulled_clamps_scatter_is_a_normal_likelihood_beside_their_mean(roof):
+    """The same mean of both; a scatter of 0.3 told, 0.15 and 0.3 sampled, known to 0.05."""
+    n = 200
+    sound, weak = (
+        replace(none_gone(roof, cause, np.ones(n)), pulled=np.ones((n, 1)), scatter=np.full((n, 1), scatter))
+        for cause, scatter in (("sound", 0.15), ("weak", 0.3))
+    )
+    told = Found(np.ones(40, dtype=bool), sound.gave_way[0], np.zeros(40), NAN, NAN, pulled=((1.0, 0.05),))
+    for scatter, ratio in ((0.3, np.exp(-0.5 * 3.0**2)), (np.nan, 1.0)):
+        by = fit(roof.layout, replace(told, scatter=(scatter,)), (sound, weak), (1.0, 1.0))
+        share = {one.cause: one.posterior for one in by}
+        assert share["sound"] / share["weak"] == pytest.approx(ratio)

@@ -45,9 +45,13 @@ def entries_told(evidence: Evidence, units: UnitSystem) -> list[str]:
             f"Seams at {marks.clamps}: {none} of {len(clamps)} without a mark of a clamp, "
             f"doubt {100.0 * marks.doubt:g} %{_note(marks.note)}."
         )
-    for pulled, (_, held, wide) in zip(evidence.table.pulled, evidence.pulled, strict=True):
+    for pulled, (_, held, wide, scatter) in zip(evidence.table.pulled, evidence.pulled, strict=True):
+        spread = ""
+        if pulled.each is not None:
+            ends = " to ".join(units.text(end(pulled.each), "force") for end in (min, max))
+            spread = f", {ends}, so that they scatter by {units.text(scatter, 'force')}"
         lines.append(
             f"{pulled.clamps}, pulled to failure: {units.text(held, 'force')} ± "
-            f"{units.text(wide, 'force')} in the mean{_note(pulled.note)}."
+            f"{units.text(wide, 'force')} in the mean{spread}{_note(pulled.note)}."
         )
     return lines

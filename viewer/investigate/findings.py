@@ -61,7 +61,7 @@ def share(one: Fit) -> str:
     least = one.low < NOTHING and one.posterior < (SMALL if few else NOTHING)
     if not one.near or least:
         return f"below {_bound(100.0 * max(one.high, 0.001))} %"
-    if one.posterior >= NEARLY and not few:
+    if one.posterior >= NEARLY and one.low >= CERTAIN and not few:
         return f"above {min(np.floor(1000.0 * one.low) / 10.0, 99.9):g} %"
     words = ", few samples" if few else ""
     return f"{100.0 * one.posterior:.0f} % ({100.0 * one.low:.0f} to {100.0 * one.high:.0f} %{words})"
@@ -148,7 +148,7 @@ def _miss(found: CaseFindings, miss: Miss) -> str:
             return units.text(number * found.pressure, "pressure")
         if miss.what in ("middle", "spread"):
             return units.text(number * lengths[miss.about], "length")
-        return f"{number:.{ {'pulled': 2, 'depth': 1}.get(miss.what, 0) }f}"
+        return f"{number:.{ {'pulled': 2, 'scatter': 2, 'depth': 1}.get(miss.what, 0) }f}"
 
     layout = evidence.project.layout
     lengths = dict(zip(layout.row_name, layout.row_length.tolist(), strict=True))
@@ -172,6 +172,7 @@ def _miss(found: CaseFindings, miss: Miss) -> str:
             "never": lambda: f"seams without a mark at {evidence.table.marks[number].clamps}",
             "absent": lambda: "clamps never there of those that were seen",
             "pulled": lambda: f"strength of {evidence.table.pulled[number].clamps} over the mean as meant",
+            "scatter": lambda: f"scatter of {evidence.table.pulled[number].clamps} over the mean as meant",
         }[miss.what]()
     numbers = (miss.told, miss.low, miss.high)
     was, low, high = weight_text(units, *numbers) if miss.what == "fallen" else map(value, numbers)

@@ -155,5 +155,5 @@ def _looked_at(evidence: Evidence) -> set[str]:
         marks[clamps] = True
     looks = (("loose gone", gone, seen), ("loose", stands, seen), ("never there", gone, marks))
     told = {name for name, those, all_seen in looks if those.any() and all_seen[those].all()}
-    pulled = sum(len(clamps) for clamps, _, _ in evidence.pulled)
+    pulled = sum(len(clamps) for clamps, *_ in evidence.pulled)
     return told | ({"standing"} if pulled >= PULLED else set())

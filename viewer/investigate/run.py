@@ -60,7 +60,7 @@ def case_findings(evidence: Evidence, tell: Callable[[str], None]) -> CaseFindin
         np.array([clamp for clamp, _, _ in evidence.along], dtype=np.int64),
         tuple(clamps for clamps, _, _ in evidence.screws),
         tuple(clamps for clamps, _, _ in evidence.marks),
-        tuple(clamps for clamps, _, _ in evidence.pulled),
+        tuple(clamps for clamps, *_ in evidence.pulled),
         tuple(clamps for clamps, _ in evidence.there),
         evidence.known,
         evidence.gave_way,
@@ -89,7 +89,8 @@ def case_findings(evidence: Evidence, tell: Callable[[str], None]) -> CaseFindin
         tuple((over, wide) for _, over, wide in evidence.along),
         tuple((len(clamps), loose, doubt) for clamps, loose, doubt in evidence.screws),
         tuple((len(clamps), none, doubt) for clamps, none, doubt in evidence.marks),
-        tuple((held / meant, wide / meant) for _, held, wide in evidence.pulled),
+        tuple((held / meant, wide / meant) for _, held, wide, _ in evidence.pulled),
+        tuple(scatter / meant for *_, scatter in evidence.pulled),
         tuple((len(clamps), 0, doubt) for clamps, doubt in evidence.there),
     )
     fits = fit(project.layout, found, banks, priors, sampling.seed)
