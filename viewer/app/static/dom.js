@@ -30,7 +30,8 @@ export function fill(parent, ...children) {
   parent.replaceChildren(...children.flat(Infinity).filter((c) => c !== null && c !== undefined && c !== false));
 }
 
-// Draws a part anew and gives the focus back to what takes the place of the control that had it.
+// Draws a part anew and gives the focus back to what takes the place of the control that had it; where that is of
+// another kind, as the control is gone, to what is chosen: a field there would take the keys of undo.
 export function keepingFocus(pane, draw) {
   const active = document.activeElement, inside = pane.contains(active);
   const field = inside ? active.closest("[data-field]") : null;
@@ -39,7 +40,9 @@ export function keepingFocus(pane, draw) {
   draw();
   if (!inside || at < 0) return;
   const to = field ? pane.querySelector(`[data-field="${CSS.escape(field.dataset.field)}"]`) : pane;
-  if (to && document.activeElement !== active) scope(to)[at]?.focus({ preventScroll: true });
+  if (!to || document.activeElement === active) return;
+  const next = scope(to)[at], same = next?.tagName === active.tagName && next.className === active.className;
+  (same ? next : pane.querySelector("[aria-current=true] button") ?? pane.querySelector("button, summary"))?.focus({ preventScroll: true });
 }
 
 export function announce(text) {

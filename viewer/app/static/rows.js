@@ -139,6 +139,7 @@ export class RowsPane {
       const wanted = name.value.trim();
       if ((await this.#do({ type: "add", row: wanted, plane: plane.value, up: up.value.trim() })) === true) this.store.pickRow(wanted);
     };
+    for (const input of [name, up]) input.addEventListener("keydown", (event) => event.key === "Enter" && add());
     return h("section", { class: "editor adder", "aria-label": "Add a row" },
       h("h2", {}, "Add a row"),
       h("div", { class: "inline" }, h("label", { for: "add-name" }, "Name"), name, h("label", { for: "add-plane" }, "Plane"), plane,
