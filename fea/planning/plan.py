@@ -330,34 +330,53 @@ def _asks(limit: Limit, share: Array, project: Project, sure: bool) -> str:
     if limit.name == HEIGHT:
         least = float(np.nanmax(np.where(share >= share.max(), limit.demand, np.nan)))
         units = SYSTEMS[project.table.project.units]
-        return f"; it asks for a rail top {units.text(least, limit.quantity)} high"
+        there = units.text(float(np.nanmin(limit.resistance)), limit.quantity)
+        return (
+            f"; it asks for a rail top {units.text(least, limit.quantity)} high, not {there}"
+            " (clamp.height and [rail] serve all planes)"
+        )
     return "" if limit.service or not sure else f"; it asks for {share.max():.2f} times the strength"
+
+
+def _where(limit: Limit, share: Array, analysis: Analysis, project: Project) -> tuple[str, float]:
+    """Where a limit is over its target by most, in words, and how much of it is used there. [%]."""
+    layout, names = analysis.project.layout, project.roof.planes.name
+    case, which = (int(i) for i in np.unravel_index(np.argmax(share), share.shape))
+    plane = ""
+    if not limit.target.startswith("solar"):
+        plane = f" on plane {names[layout.row_plane[int(target_rows(limit, layout)[which])]]}"
+    return f"{plane}: {limit.target_name[which]}", 100.0 * float(limit.utilization[case, which])
+
+
+def _also(limit: Limit, share: Array, analysis: Analysis, project: Project) -> str:
+    """Another limit that is over, and what would keep it with the same rows."""
+    where, use = _where(limit, share, analysis, project)
+    if limit.service or limit.name == HEIGHT:
+        return f"{limit.name}{where} {use:.0f} %"
+    return f"{limit.name}{where} {use:.0f} % (with these rows {share.max():.2f} times the strength would do)"
 
 
 def _failure(project: Project, analysis: Analysis, leak: float, sure: bool) -> str:
     """One statement of what is not kept, and where; empty if all is."""
-    layout, roof, target = analysis.project.layout, project.roof, project.table.plan.target
-    worst = (0.0, "")
-    height = [limit for limit in analysis.limits if limit.name == HEIGHT and (limit.utilization > 1.0).any()]
-    for limit in height or analysis.limits:  # no choice of rows mends a rail that is too low
+    target, over = project.table.plan.target, []
+    for limit in analysis.limits:
         share = np.nan_to_num(limit.utilization, nan=0.0) / allowed_share(limit, target)
-        if not share.size or share.max() <= max(worst[0], 1.0 + 1e-9):
-            continue
-        case, which = (int(i) for i in np.unravel_index(np.argmax(share), share.shape))
-        where = ""
-        if not limit.target.startswith("solar"):
-            row = int(target_rows(limit, layout)[which])
-            where = f" on plane {roof.planes.name[layout.row_plane[row]]}"
-        use = 100.0 * float(limit.utilization[case, which])
+        if share.size and share.max() > 1.0 + 1e-9:
+            first = limit.name == HEIGHT  # no choice of rows mends a rail that is too low
+            over.append((first, float(share.max()), limit, share))
+    over.sort(key=lambda one: (not one[0], -one[1]))
+    if over:
+        _, _, limit, share = over[0]
+        case = int(np.unravel_index(np.argmax(share), share.shape)[0])
+        where, use = _where(limit, share, analysis, project)
         of = "" if allowed_share(limit, target) == 1.0 else f" (target {100.0 * target:.0f} %)"
+        also = [_also(limit, share, analysis, project) for _, _, limit, share in over[1:]]
         name, asks = analysis.snow.cases[case].name, _asks(limit, share, project, sure)
-        words = (
-            f"{limit.name}{where}: {limit.target_name[which]} still uses {use:.0f} %{of} in the "
-            f'case "{name}" with the best rows found{asks}'
+        return (
+            f"{limit.name}{where} still uses {use:.0f} %{of} in the case"
+            f' "{name}" with the best rows found{asks}'
+            f"{'; also over: ' if also else ''}{', '.join(also)}"
         )
-        worst = (float(share.max()), words)
-    if worst[1]:
-        return worst[1]
     broken = [proof.name for proof in analysis.proofs if not proof.met]
     if broken:
         return (

@@ -29,7 +29,7 @@ from roofmodel.project.sites import make_site
 from roofmodel.project.standing import with_what_stands
 from roofmodel.project.stops_tables import place_stops
 from roofmodel.project.tested import check_tested
-from roofmodel.project.validation import Model, modeled, read_text, read_toml
+from roofmodel.project.validation import Model, check_given, modeled, read_text, read_toml
 from roofmodel.sliding.thrust import SlideOptions, ValleyThrust
 from roofmodel.snow.inputs import Site
 from roofmodel.stops import Stops, no_stops
@@ -302,7 +302,7 @@ def with_rows(project: Project, rows: Sequence[RowTable]) -> Project:
 
 
 def load_roof(path: str | Path) -> tuple[RoofSurface, RoofFile, str]:
-    """Build or import the roof of a project file; its other tables may be missing or wrong.
+    """Build or import the roof of a project file; its other tables may be missing, no value of them wrong.
 
     Returns
     -------
@@ -320,6 +320,10 @@ def load_roof(path: str | Path) -> tuple[RoofSurface, RoofFile, str]:
     text = read_text(path)
     data = read_toml(text, path.name)
     table, base, whole = _based(data, read_base(data, path), path.name, RoofFile)
+    try:
+        check_given(whole, path.name)
+    except InputError as error:
+        raise InputError(str(error) if base is None else base.told(str(error))) from None
     digest = _digest(text, base)
     try:
         roof = _read_roof(table, path, digest)

@@ -86,6 +86,26 @@ def modeled(data: Mapping[str, Any], name: str, model: type[Model]) -> Model:
         raise InputError(message) from None
 
 
+def check_given(data: Mapping[str, Any], name: str) -> None:
+    """Refuse single values of a project file that are wrong; tables and fields may be missing still.
+
+    Raises InputError.
+    """
+    try:
+        ProjectFile.model_validate(data)
+    except ValidationError as error:
+        wrong = [p for p in error.errors() if p["type"] != "missing" and not _whole(p.get("input"))]
+        if wrong:
+            more = f" (and {len(wrong) - 1} more to mend)" if len(wrong) > 1 else ""
+            message = f"{name}: {_explain(wrong[0], data, ProjectFile)}{more}"
+            raise InputError(message) from None
+
+
+def _whole(value: Any) -> bool:
+    """Whether a value is a table or a list, which may lack something."""
+    return isinstance(value, dict | list)
+
+
 def _toml_reason(reason: str, text: str) -> str:
     """Message of the TOML reader in plain words, with the line it is about, so that the field is named."""
     if reason.startswith("Exceeds the limit"):

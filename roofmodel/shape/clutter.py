@@ -11,11 +11,12 @@ import shapely
 from roofmodel.errors import InputError
 from roofmodel.obstacles import some_of
 from roofmodel.shape.regions import components, make_mesh
-from roofmodel.surface import IntArray, RoofSurface
+from roofmodel.surface import FLAT_SLOPE, IntArray, RoofSurface
 
 APART = 0.6  # on plan; what is nearer may stand on the other or belong to it, as below an overhang [m]
 SMALL = 0.15  # of the plan area of the largest; what is larger is a building of its own (judgment)
-NAMED = 6
+NAMED = 8
+LOW = 1.0  # above ground; flat parts no higher are floors or paving (judgment) [m]
 
 
 def plane_parts(surface: RoofSurface) -> IntArray:
@@ -31,10 +32,45 @@ def _pairs(surface: RoofSurface) -> IntArray:
 
 
 def clutter_words(surface: RoofSurface) -> str:
-    """Small parts that stand apart from the roof, as the project file would leave them out; "" for none."""
+    """Parts that seem to be no roof, as the project file would leave them out; "" for none.
+
+    Small ones that stand apart from it, and flat ones that lie on the ground.
+    """
     part, planes = plane_parts(surface), surface.planes
     if not part.any():
         return ""
+    floors = _floors(surface, part)
+    found = _small_parts(surface, part)
+    small = found[~np.isin(found, floors)]
+    if not len(small) and not len(floors):
+        return ""
+    first = [planes.name[int(np.argmax(part == one))] for one in [*floors.tolist(), *small.tolist()]]
+    names = ", ".join(f'"{name}"' for name in first[:NAMED]) + (", ..." if len(first) > NAMED else "")
+    told = []
+    if len(small):
+        told.append(
+            f"{int(np.isin(part, small).sum())} of {planes.count} planes, in {len(small)} small "
+            f"part{'s' if len(small) > 1 else ''}, stand apart from the roof."
+        )
+    if len(floors):
+        low = ", ".join(first[: len(floors)])
+        told.append(f"Flat and close to the ground, as a floor slab is: {low}.")
+    told.append(f"If they are no roof (trees, cars, floors), leave them out: roof.leave_out = [{names}].")
+    return " ".join(told)
+
+
+def _floors(surface: RoofSurface, part: IntArray) -> IntArray:
+    """Parts whose planes are all flat and lie low over the ground that the model shows."""
+    planes, known = surface.planes, np.unique(part)
+    if surface.ground_assumed:
+        return known[:0]
+    slab = (planes.slope < FLAT_SLOPE) & (planes.origin[:, 2] - surface.ground < LOW)
+    return known[[one > 0 and bool(slab[part == one].all()) for one in known]]
+
+
+def _small_parts(surface: RoofSurface, part: IntArray) -> IntArray:
+    """Parts that are small and stand apart from all others."""
+    planes = surface.planes
     plan = [
         shapely.Polygon(planes.to_world(i, shapely.get_coordinates(outline.exterior))[:, :2]).buffer(0.0)
         for i, outline in enumerate(planes.outline)
@@ -42,16 +78,7 @@ def clutter_words(surface: RoofSurface) -> str:
     near = shapely.STRtree(plan).query(plan, predicate="dwithin", distance=APART).T
     site = components(len(plan), np.vstack([near, surface.face_plane[_pairs(surface)]]))[1]
     area = np.bincount(site, planes.plan_area)
-    small = np.unique(part[(area < SMALL * area.max())[site]])
-    if not len(small):
-        return ""
-    count = int(np.isin(part, small).sum())
-    first = [planes.name[int(np.argmax(part == one))] for one in small.tolist()]
-    names = ", ".join(f'"{name}"' for name in first[:NAMED]) + (", ..." if len(first) > NAMED else "")
-    return (
-        f"{count} of {planes.count} planes, in {len(small)} small part{'s' if len(small) > 1 else ''}, stand "
-        f"apart from the roof. If they are none (trees, cars), leave them out: roof.leave_out = [{names}]."
-    )
+    return np.unique(part[(area < SMALL * area.max())[site]])
 
 
 def without_parts(surface: RoofSurface, names: Sequence[str], numbers: Sequence[int]) -> tuple[IntArray, str]:

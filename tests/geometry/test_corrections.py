@@ -142,10 +142,10 @@ def test_heights_keep_their_ground():
     assert cut.edges.height[eaves] == pytest.approx(roof.edges.height[before][0])
 
 
-def with_tree(apart):
+def with_tree(apart, slab=()):
     """A house of 12 m and, `apart` to the east of it, a four-sided crown of 2 m x 2 m."""
     plan = rectangle(12 + apart, 0, 14 + apart, 2)
-    return build_roof([gable(), RoofPart("hip", plan, np.radians([40.0] * 4), 2.0)])
+    return build_roof([gable(), RoofPart("hip", plan, np.radians([40.0] * 4), 2.0), *slab])
 
 
 def test_a_tree_beside_the_house_is_told_and_left_out():
@@ -162,6 +162,18 @@ def test_a_tree_beside_the_house_is_told_and_left_out():
         correct(roof, Corrections(leave_out=("S1",)))
     with pytest.raises(InputError, match="leave_out: there is no plane"):
         correct(roof, Corrections(leave_out=("S9",)))
+
+
+def test_a_floor_slab_under_the_house_is_named_and_left_out():
+    slab = RoofPart("flat", rectangle(-1, -1, 13, 11), eave_height=0.3)
+    roof, house = with_tree(3.0, [slab]), build_roof([gable()])
+    words = clutter_words(roof)
+    names = re.findall(r'"(.*?)"', words)
+    assert "Flat and close to the ground, as a floor slab is: F1." in words
+    assert names[0] == "F1"
+    assert len(names) == 2  # and the tree
+    found = correct(roof, Corrections(leave_out=tuple(names)))
+    assert found.planes.plan_area.sum() == pytest.approx(house.planes.plan_area.sum())
 
 
 def test_what_stands_at_the_house_may_belong_to_it():

@@ -218,6 +218,11 @@ def test_command_says_what_fails_and_where(tmp_path):
     assert "NO ROWS FOUND that pass: clamp" in words
     assert "on plane" in words
     assert float(re.search(r"it asks for ([\d.]+) times the strength", words)[1]) > 1.0
+    others = re.findall(r"(\d+) % \(with these rows ([\d.]+) times the strength would do\)", words)
+    assert "; also over: " in words
+    assert others
+    for use, times in others:
+        assert float(use) == pytest.approx(100.0 * float(times), abs=1.1)  # the target is all of it
     assert (tmp_path / "plan" / "planned.toml").exists()
 
 
@@ -228,6 +233,8 @@ def test_a_rail_that_is_too_low_is_said_so(tmp_path):
     assert "NO ROWS FOUND that pass: rail height on plane" in words
     found = float(re.search(r"it asks for a rail top ([\d.]+) mm high", words)[1])
     assert found == pytest.approx(0.2 * 3000.0 * np.cos(np.radians(25.0)), rel=2e-3)
+    there, use = (float(re.search(p, words)[1]) for p in (r"high, not ([\d.]+) mm", r"still uses (\d+) %"))
+    assert use == pytest.approx(100.0 * found / there, abs=0.6)
 
 
 def mark(fields):

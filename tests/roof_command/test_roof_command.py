@@ -204,6 +204,19 @@ def test_bad_corrections_are_told_in_one_line(
     assert not (tmp_path / "out").exists()
 
 
+def test_wrong_values_beside_the_roof_are_refused_and_missing_ones_are_not(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """As `check` refuses them: a sheet of 70 mm; the rest of its table may be missing."""
+    out = tmp_path / "out"
+    file = put(tmp_path, f'{PROJECT}\n[panel]\nthickness = "70 mm"\n')
+    assert run(["roof", file, "--out", str(out), "--no-picture"], monkeypatch) == 2
+    assert 'panel.thickness: "70 mm" is outside' in capsys.readouterr().err
+    assert not out.exists()
+    file = put(tmp_path, f'{PROJECT}\n[panel]\nthickness = "0.7 mm"\n')
+    assert run(["roof", file, "--out", str(out), "--no-picture"], monkeypatch) == 0
+
+
 def test_options_of_roof_files_do_not_go_with_a_project(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:

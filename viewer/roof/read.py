@@ -48,7 +48,7 @@ def see_roof(path: Path, units: str, options: Mapping[str, Any]) -> SeenRoof:
     Parameters
     ----------
     path : Path
-        A project file ends in .toml; its other tables may be missing or wrong.
+        A project file ends in .toml; its other tables may be missing.
     units : str
         "SI" or "US", for roof files; a project has its own.
     options : mapping
