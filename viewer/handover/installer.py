@@ -477,10 +477,8 @@ def _overview(sheet: _Sheet, project: Project, at: Array) -> Place:
         middle = shapely.get_coordinates(_free_place(project, plane, 2.0 * gap))
         place = roof.planes.to_world(plane, middle)[0, :2] + shift
         words = f"{name}  {np.degrees(roof.planes.slope[plane]):.1f} deg"
-        if (
-            np.ptp(roof.planes.to_world(plane, _outline(project, plane))[:, 0])
-            < 0.9 * LETTER * len(words) * gap
-        ):
+        wide = np.ptp(roof.planes.to_world(plane, _outline(project, plane))[:, 0])
+        if wide < 0.9 * LETTER * len(words) * gap:
             words = name  # no room for more on a dormer
         _note(sheet, words, place, 0.0, corner=5)
     ends = np.stack([layout.row_start, layout.row_end], axis=1)
