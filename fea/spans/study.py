@@ -189,12 +189,16 @@ def run_study(study: SpanStudy) -> StudyResult:
     return StudyResult(study, choices, tables, _notes(study, choices, tables))
 
 
-def tableau_name(study: SpanStudy, rail: int, seam: float) -> str:
-    """Name of the table of a rail on a seam spacing [m], which stands in it where there are several."""
+def tableau_name(study: SpanStudy, rail: int, seam: float, system: str | None = None) -> str:
+    """Name of the table of a rail on a seam spacing [m], which stands in it where there are several.
+
+    In a unit system, "SI" or "US"; that of the study for None.
+    """
     name = study.table.rail[rail].name
     if len(study.seams) < 2:
         return name
-    size = f"{1e3 * seam:.5g} mm" if study.table.study.units == "SI" else f"{seam / 0.0254:.4g} in"
+    metric = (system or study.table.study.units) == "SI"
+    size = f"{1e3 * seam:.5g} mm" if metric else f"{seam / 0.0254:.4g} in"
     return f"{name} on {size} seams"
 
 

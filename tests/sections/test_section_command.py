@@ -11,9 +11,11 @@ from click.testing import CliRunner
 import viewer
 from roofmodel.errors import InputError
 from roofmodel.profiles.shapes import shape_outline
+from roofmodel.project.span_study import load_study
 from tests.checks.projects import GABLE_EN
 from tests.sections.test_profile_files import with_profile
 from viewer.cli import commands
+from viewer.section.read import see_section
 
 SCHEMA = json.loads((Path(viewer.__file__).parent / "section.schema.json").read_text())
 
@@ -86,3 +88,16 @@ def test_bad_strength_names_what_is_right(tmp_path):
     done = run(channel(tmp_path), "--yield-strength", "1 MPa", "--out", tmp_path / "q")
     with pytest.raises(InputError, match="yield"):
         raise done.exception
+
+
+def test_a_rail_of_a_span_study():
+    """The rail that the study's tables are of; several want a name, and an outline has no other."""
+    study = Path(__file__).parents[2] / "models" / "cove-rails" / "spans.toml"
+    metal = ("aluminum", "160 MPa", "", "B")
+    seen = see_section(study, None, None, metal, "SI", "EN", "Cove 60")
+    rail = load_study(study).variants[0].rails[1]
+    assert seen.profile.section.area == pytest.approx(rail.section.area, rel=1e-6)
+    assert seen.metal == rail.material
+    for name, words in ((None, "has several rails"), ("Cove 61", "there is no rail")):
+        with pytest.raises(InputError, match=words):
+            see_section(study, None, None, metal, "SI", "EN", name)

@@ -3,11 +3,13 @@
 import csv
 import json
 from dataclasses import replace
+from io import StringIO
 
 import jsonschema
 import numpy as np
 import pytest
 from click.testing import CliRunner
+from rich.console import Console
 
 from fea.spans.study import run_study
 from roofmodel.errors import InputError
@@ -15,8 +17,11 @@ from roofmodel.project.span_study import load_study
 from roofmodel.units import SI
 from tests.spans.test_span_command import MODEL, ROOT
 from viewer.cli import commands
+from viewer.report.tables import Table
 from viewer.span.conditions import conditions
+from viewer.span.terminal import _fitting
 from viewer.span.words import compared
+from viewer.terminal import print_table
 
 SEAM, SPANS = 'seam_spacing = "400 mm"', MODEL.read_text().split("spans = ")[1].split("\n")[0]
 ARRANGEMENTS = MODEL.read_text().split("arrangements = ")[1].split("\n")[0]
@@ -93,12 +98,44 @@ def test_a_span_stands_where_it_is_a_whole_multiple(tmp_path):
     ('"400 mm"', "spans = []", "there are none"),
     ('"400 to 450 mm"', "seams_per_span = [1]", "panel.seam_spacing: a range says nothing"),
     ('"400 mm"', 'spans = ["16 in to 48 in"]', "study.spans: a range says nothing"),
+    ('["400 mm", "40 cm"]', "seams_per_span = [1]", "400.0 mm is there twice"),
     ('["400 mm", "much"]', "seams_per_span = [1]", "panel.seam_spacing 2"),
 ])  # fmt: skip
 def test_spans_and_seams_that_do_not_go_together(tmp_path, seams, spans, words):
     with pytest.raises(InputError, match=words) as refused:
         load_study(put(tmp_path, seams, spans))
     assert "\n" not in str(refused.value)
+
+
+def test_cells_of_no_span_or_of_two_seams_are_refused(tmp_path):
+    """The rail is there: what is wrong is the span, or that it does not say on which seams it is."""
+    path = put(tmp_path, '["400 mm", "600 mm"]', "seams_per_span = [1, 2]")
+    for span, words in (
+        ("0.7 m", "ends between seams; the spans of Cove 60 are 0.4, 0.6, 0.8, 1.2 m"),
+        ("1.2 m", "name one: Cove 60 on 400 mm seams, Cove 60 on 600 mm seams"),
+    ):
+        args = [
+            "span",
+            str(path),
+            "--out",
+            str(tmp_path / "o"),
+            "--cell",
+            f"Cove 60, end span, {span}, 2 kN/m",
+        ]
+        assert words in str(CliRunner().invoke(commands, args).exception)
+
+
+def test_a_narrow_console_parts_a_table_between_columns_and_never_a_number():
+    heads = ("span, m", "single span", "two spans", "end span", "one clamp missing")
+    table = Table("t", heads, "nnnnn", (("0.4572", "7\nclamp combined", *["0.0998–0.0999\nx"] * 3),))
+    parts = _fitting(table, 40)
+    assert [head.replace("\n", " ") for part in parts for head in part.heads[1:]] == list(heads[1:])
+    assert all(part.heads[0] == "span, m" for part in parts)
+    assert _fitting(table, 110) == [table]
+    page = Console(width=40, file=StringIO())
+    for part in parts:
+        print_table(page, part)
+    assert page.file.getvalue().count("0.0998–0.0999") == 3
 
 
 def test_outputs_name_the_seams_and_check_repeats_a_cell(tmp_path):
@@ -131,4 +168,4 @@ def test_a_cell_of_a_rail_on_several_seams_is_told_by_its_span(tmp_path):
     assert done.exit_code == 0, done.exception
     assert 'seam_spacing = "0.4572 m"' in (tmp_path / "out" / "cell" / "project.toml").read_text()
     neither = CliRunner().invoke(commands, [*asked, "Cove 48, end span, 0.5 m, 1 kN/m"])
-    assert "it has Cove 48 on 400 mm seams, Cove 48 on 457.2 mm seams" in str(neither.exception)
+    assert "ends between seams; the spans of Cove 48 are 0.4, 0.4572, 0.8" in str(neither.exception)

@@ -121,6 +121,8 @@ def test_what_a_table_holds_for_is_in_every_output(tmp_path):
             "EN, characteristic, before the factors of the format; the limits take 1.35 D + 1.5 S",
             "overhang 25 % of the span",
             "yield 200.0 MPa (29.01 ksi)",
+            "along 2.60 kN/mm (14.8 kip/in), across",
+            "E 70 GPa (10,153 ksi), area",
             "deflection at most span / 100",
             "for design 8.27 kN (1,859 lbf) a strip",
         ):

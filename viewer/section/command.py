@@ -42,15 +42,17 @@ OUTPUTS = ("section.json", "section.png")
     show_default=True,
     help="Of aluminum by EN 1999-1-1 table 3.2; A wants --alloy.",
 )
+@click.option("--rail", "rail_name", metavar="NAME", help="Which one, of a span study with several.")
 @click.option("--units", type=click.Choice(["SI", "US"]), default="SI", show_default=True)
 @click.option("--format", "form", type=click.Choice(["ASD", "LRFD", "EN"]), default="EN", show_default=True)
 def section(
     file: Path, out: Path, unit: str | None, layer: str | None, material: str, strength: str, alloy: str,
-    kind: str, units: str, form: str,
+    kind: str, rail_name: str | None, units: str, form: str,
 ) -> None:  # fmt: skip
-    """Show the rail section of FILE: a project.toml, or an outline as DXF or CSV.
+    """Show the rail section of FILE: a project.toml, a span study, or an outline as DXF or CSV.
 
-    The options below --out are for outlines; a project says these things itself. Exit code 0: done. 1: local
+    The options below --out but --rail are for outlines; a project or study says these things itself, with
+    turn, holes and welds. Exit code 0: done. 1: local
     buckling is not known, as walls were not recognized. 2: bad input, nothing written.
     """
     import numpy as np
@@ -63,7 +65,7 @@ def section(
         from viewer.section.read import see_section
         from viewer.snow.drawing import write_png
 
-        seen = see_section(file, unit, layer, (material, strength, alloy, kind), units, form)
+        seen = see_section(file, unit, layer, (material, strength, alloy, kind), units, form, rail_name)
         check_output(out, list(seen.inputs), list(OUTPUTS))
         folder = output_folder(out)
         stages.accept()

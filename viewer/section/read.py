@@ -20,7 +20,9 @@ from roofmodel.profiles.shapes import shape_outline
 from roofmodel.project.hardware_tables import make_rail
 from roofmodel.project.load import load_project
 from roofmodel.project.schema import RailTable
-from roofmodel.units import UnitSystem, parse
+from roofmodel.project.span_study import load_study
+from roofmodel.project.validation import read_text, read_toml
+from roofmodel.units import UnitSystem, parse, shown
 from viewer.quantities import system
 
 LEAST, MOST = 10e6, 3e9  # yield strengths beyond these are a slip of the unit [Pa]
@@ -50,17 +52,22 @@ def see_section(
     metal: tuple[str, str, str, str],
     units: str,
     form: str,
+    rail_name: str | None = None,
 ) -> Seen:
-    """Read FILE: a project's rail, or an outline as DXF or CSV with the metal given beside it.
+    """Read FILE: a project's rail, one of a span study, or an outline as DXF or CSV with the metal beside it.
 
     `metal`: its name, yield strength, alloy and buckling class, in the user's words.
     """
     material, strength, alloy, kind = metal
+    if file.suffix.lower() == ".toml" and _is_study(file):
+        return _of_study(file, rail_name)
+    if rail_name is not None:
+        message = f"--rail: {file.name} has one rail; leave it out (it chooses among those of a span study)"
+        raise InputError(message)
     if file.suffix.lower() == ".toml":
         project = load_project(file)
         table = project.table.rail
-        poisson = project.rail.material.E / project.rail.material.G / 2.0 - 1.0
-        profile = project.rail.profile or _plain(table, poisson, project.rail)
+        profile = project.rail.profile or _plain(table, project.rail)
         return _seen(
             project.inputs,
             project.digest,
@@ -119,8 +126,37 @@ def _seen(
     )
 
 
-def _plain(table: RailTable, poisson: float, rail: Rail) -> Profile:
+def _is_study(file: Path) -> bool:
+    data = read_toml(read_text(file, "a project, a span study or an outline"), file.name, "write tables")
+    return "study" in data
+
+
+def _of_study(file: Path, name: str | None) -> Seen:
+    """A rail of a span study, ranges at their middle."""
+    study = load_study(file)
+    names = [rail.name for rail in study.table.rail]
+    if name is None and len(names) > 1:
+        message = f'{file.name} has several rails; choose one, like --rail "{names[0]}": {", ".join(names)}'
+        raise InputError(message)
+    if name is not None and name not in names:
+        message = f"--rail: there is no rail {shown(name)} in {file.name}; it has {', '.join(names)}"
+        raise InputError(message)
+    at = 0 if name is None else names.index(name)
+    table, rail = study.table.rail[at], study.variants[0].rails[at]
+    return _seen(
+        study.inputs,
+        study.digest,
+        study.table.study.units,
+        rail.profile or _plain(table, rail),
+        rail,
+        DesignFormat(study.table.design.format),
+        table.alloy,
+    )
+
+
+def _plain(table: RailTable, rail: Rail) -> Profile:
     """Profile of a tube or bar that the project gives by its sizes."""
+    poisson = rail.material.E / rail.material.G / 2.0 - 1.0
     label = rail.section.label
     size = {
         name: float(value)

@@ -91,6 +91,22 @@ def span(file: Path, out: Path, cell: str | None) -> None:
     sys.exit(0 if found.verified else 1)
 
 
+def _no_span(study: SpanStudy, rail: str, fitting: list[str]) -> str:
+    """Why a span does not say on which of several seams a rail is."""
+    from roofmodel.units import SYSTEMS
+
+    if fitting:
+        return f"is a span on several seam spacings; name one: {', '.join(fitting)}"
+    units = SYSTEMS[study.table.study.units]
+    spans = sorted({round(span, 9) for seam in study.seams for span in study.spans(seam).tolist()})
+    listed = ", ".join(f"{units.convert(span, 'length'):.4g}" for span in spans)
+    seams = " or ".join(units.text(seam, "size") for seam in study.seams)
+    return (
+        f"ends between seams; the spans of {rail} are {listed} {units.label('length')}, or other whole "
+        f"multiples of {seams}"
+    )
+
+
 def _cell(study: SpanStudy, text: str) -> tuple[str, str, str, dict[str, bytes]]:
     """Project of a cell, its clamps, what it uses, and the drawings that it reads."""
     import numpy as np
@@ -104,12 +120,15 @@ def _cell(study: SpanStudy, text: str) -> tuple[str, str, str, dict[str, bytes]]
     from roofmodel.units import SYSTEMS, parse, shown
 
     parts, choices = [part.strip() for part in text.split(",")], study_choices(study)
+    table = study.table.study
     tables = {
-        tableau_name(study, rail, seam): (rail, seam)
+        tableau_name(study, rail, seam, system): (rail, seam)
+        for system in sorted(SYSTEMS, key=lambda one: one != table.units)
         for rail in range(len(study.table.rail))
         for seam in study.seams
     }
-    names, known = list(tables), [str(one) for one in choices.arrangements]
+    names = list(tables)[: len(study.table.rail) * len(study.seams)]  # in the study's units
+    known = [str(one) for one in choices.arrangements]
     if len(parts) != 4:
         right = f'"{names[0]}, {known[0]}, 1.2 m, 2 kN/m"'
         message = f"--cell: {shown(text)} must be rail, arrangement, span, load, like {right}"
@@ -119,23 +138,28 @@ def _cell(study: SpanStudy, text: str) -> tuple[str, str, str, dict[str, bytes]]
     except ValueError as error:
         message = f"--cell: {error}"
         raise InputError(message) from None
-    table = study.table.study
+    named = [name for name in names if study.table.rail[tables[name][0]].name == parts[0]]
     fitting = [
         name
-        for name, (rail, seam) in tables.items()
-        if study.table.rail[rail].name == parts[0]
-        and abs(length - max(round(length / seam), 1) * seam) <= OFF_SEAM
+        for name, (_, seam) in tables.items()
+        if name in named and abs(length - max(round(length / seam), 1) * seam) <= OFF_SEAM
     ]
     name = fitting[0] if len(fitting) == 1 else parts[0]  # its span may say on which seams it is
-    for value, have, what in ((name, names, "rail"), (parts[1], known, "arrangement")):
-        if value not in have:
+    for found, have, value, what in (
+        (name in tables or bool(named), names, name, "rail"),
+        (parts[1] in known, known, parts[1], "arrangement"),
+    ):
+        if not found:
             message = f"--cell: there is no {what} {shown(value)} in this study; it has {', '.join(have)}"
             raise InputError(message)
+    if name not in tables:
+        message = f"--cell: {shown(parts[2])} {_no_span(study, parts[0], fitting)}"
+        raise InputError(message)
     rail, seam = tables[name]
     seams = max(round(length / seam), 1)
     if abs(length - seams * seam) > OFF_SEAM or length > LONGEST or not load > 0.0:
         units = SYSTEMS[table.units]
-        size, far = (units.text(x, "length") for x in (seam, LONGEST))
+        size, far = units.text(seam, "size"), units.text(LONGEST, "length")
         message = (
             f"--cell: {shown(parts[2])}, {shown(parts[3])}: the span must be whole multiples of the seam "
             f"spacing {size}, to {far}, the load above 0"
@@ -162,6 +186,7 @@ def _cell(study: SpanStudy, text: str) -> tuple[str, str, str, dict[str, bytes]]
     where = f"{one.limit}, {'clamp' if of_clamp else 'piece'} {one.target + of_clamp}"
     words = (
         f"Cell {text}: {one.utilization:.6f} of {where} ({one.line.words}); repeat it by `check`, whose roof "
-        "is made up: rail height and edges of the sheet say nothing there"
+        "is made up: NOT VERIFIED for the rail's height, clamps at edges of the sheet, snow that no row "
+        "holds and clamps that differ from the planned ones say nothing of the cell there"
     )
     return tomlkit.dumps(project), clamps, words, drawings

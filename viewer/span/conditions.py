@@ -6,16 +6,18 @@ import math
 from collections.abc import Sequence
 
 import numpy as np
+from numpy.typing import NDArray
 
 from fea.checks.combinations import strength_factors
 from fea.checks.screw_strength import screw_rule, screw_strength
 from fea.push.project import DIRECTIONS
 from fea.spans.study import LEVELS, StudyResult, open_words
-from roofmodel.hardware import DesignFormat
+from roofmodel.hardware import DesignFormat, Rail
 from roofmodel.project.tested import sheet_text
 from roofmodel.project.tested import words as tested_words
 from roofmodel.snow.cases import LoadLevel
 from roofmodel.units import SI, US, UnitSystem
+from viewer.quantities import quantity, system
 from viewer.report.tables import Table
 from viewer.span.words import units_of
 
@@ -72,6 +74,7 @@ def conditions(found: StudyResult, seam: float | None = None) -> tuple[tuple[str
             f"tested {both(clamp.test_height, 'size', units)} above the grip, "
             f"{clamp.interaction} interaction",
         ),
+        ("Clamp stiffness", _stiffness(found, units)),
         ("Clamp strengths", f"{clamp.strength_kind}{divided}: {'; '.join(strengths)}"),
         *_screws(found, units),
         ("Test basis", "; ".join(basis) or "not given"),
@@ -131,13 +134,56 @@ def rail_conditions(found: StudyResult, rail: int) -> str:
     ratio = some[0].deflection_ratio
     limit = "deflection limit not given" if np.isnan(ratio) else f"deflection at most span / {ratio:g}"
     parts = [
-        table.shape, *sizes, weak.material.name,
+        table.shape, *sizes, weak.material.name, *_elastic(some, units),
         f"yield {both(weak.material.yield_strength, 'stress', units)}",
         f"factor {weak.resistance_factor:.4g} ({weak.resistance_clause})", limit,
     ]  # fmt: skip
     if some[0].thermal:
         parts.append(f"temperature change {both(some[0].thermal, 'temperature', units)}")
     return ", ".join(parts)
+
+
+def _stiffness(found: StudyResult, units: UnitSystem) -> str:
+    """Of one clamp by direction, both ends of a range."""
+    some = np.array([np.diag(one.clamp.stiffness) for one in found.study.variants])
+    parts = [
+        f"{name} {_span(some[:, i], 'stiffness' if i < 3 else 'rotation stiffness', units)}"
+        for i, name in enumerate(("along", "across", "pull", "roll", "rocking", "twist"))
+        if some[:, i].any()
+    ]
+    return ", ".join(parts)
+
+
+def _span(values: NDArray[np.float64], kind: str, units: UnitSystem) -> str:
+    """Least and most of some values, once where they are alike."""
+    ends = dict.fromkeys(_quantities(float(one), kind, units) for one in (values.min(), values.max()))
+    return " to ".join(ends)
+
+
+def _quantities(value: float, kind: str, units: UnitSystem) -> str:
+    """A value with three digits in the study's units, the other's in brackets."""
+    own, other = system(units.name), system("US" if units is SI else "SI")
+    return f"{quantity(value, kind, own)} ({quantity(value, kind, other)})"
+
+
+def _elastic(rails: list[Rail], units: UnitSystem) -> list[str]:
+    """Modulus, area and second moments of a rail, enough to repeat a row of it."""
+    sections = [one.section for one in rails]
+    e = np.array([one.material.E for one in rails])
+    shown = [
+        ("area", "section area", [one.area for one in sections]),
+        ("second moment away from the roof", "second moment", [one.I_y for one in sections]),
+        ("down the slope", "second moment", [one.I_z for one in sections]),
+        ("product of inertia", "second moment", [one.I_yz for one in sections]),
+        ("torsion constant", "second moment", [one.J for one in sections]),
+    ]
+    modulus = " to ".join(
+        dict.fromkeys(f"{x / 1e9:.4g} GPa ({x / 6.894757e6:,.0f} ksi)" for x in (e.min(), e.max()))
+    )
+    parts = [
+        f"{name} {_span(np.array(values), kind, units)}" for name, kind, values in shown if np.any(values)
+    ]
+    return [f"E {modulus}", *parts]
 
 
 def conditions_table(found: StudyResult) -> Table:

@@ -23,6 +23,37 @@ def _stacked(loads: Table) -> Table:
     return replace(loads, rows=rows)
 
 
+def _fitting(loads: Table, width: int) -> list[Table]:
+    """The table, parted between columns so that no number is torn on this many characters."""
+
+    def need(table: Table, column: int) -> int:
+        cells = (table.heads[column], *(row[column] for row in table.rows))
+        return 1 + max(len(line) for cell in cells for line in cell.split("\n"))
+
+    if sum(need(loads, column) for column in range(len(loads.heads))) <= width:
+        return [loads]
+    # A console that is too narrow takes from the widest column first, whatever it holds: words break here.
+    broken = replace(
+        loads,
+        heads=(loads.heads[0], *(head.replace(" ", "\n") for head in loads.heads[1:])),
+        rows=tuple((row[0], *(cell.replace(" ", "\n") for cell in row[1:])) for row in loads.rows),
+    )
+    parts: list[list[int]] = [[0]]
+    for column in range(1, len(loads.heads)):
+        if len(parts[-1]) > 1 and sum(need(broken, one) for one in (*parts[-1], column)) > width:
+            parts.append([0])
+        parts[-1].append(column)
+    return [
+        replace(
+            loads,
+            heads=tuple(broken.heads[c] for c in part),
+            numeric="".join(loads.numeric[c] for c in part),
+            rows=tuple(tuple(row[c] for c in part) for row in broken.rows),
+        )
+        for part in parts
+    ]
+
+
 def _cell(cell: str) -> str:
     return re.sub(r"(?<=\d) (?=[a-z])", "\n", re.sub(r"(?<=\d) to (?=\d)", "–", cell), count=1)
 
@@ -34,6 +65,7 @@ def print_study(found: StudyResult, console: Console) -> None:
         console.print(Text(unverified(found), style="bold"), highlight=False)
     for rail in found.rails:
         loads = loads_table(found, rail, units_of(found))
-        print_table(console, _stacked(loads) if console.width < WIDE else loads)
+        for part in _fitting(_stacked(loads) if console.width < WIDE else loads, console.width):
+            print_table(console, part)
     for line in (*found.notes, *CAUTIONS):
         console.print(Text(f"- {line}"), highlight=False)

@@ -7,7 +7,7 @@ import math
 import numpy as np
 
 from fea.spans.bench import LIMITS
-from fea.spans.study import RailTableau, StudyResult
+from fea.spans.study import RailTableau, StudyResult, tableau_name
 from roofmodel.units import SYSTEMS, UnitSystem
 from viewer.report.tables import Table
 
@@ -35,6 +35,10 @@ def down(value: float, kind: str, units: UnitSystem, digits: int = 3) -> str:
     return f"{math.floor(number * 10**places * (1.0 + 1e-9)) / 10**places:.{places}f}"
 
 
+def _named(found: StudyResult, rail: RailTableau, units: UnitSystem) -> str:
+    return tableau_name(found.study, rail.rail, rail.seam, units.name)
+
+
 def loads_table(found: StudyResult, rail: RailTableau, units: UnitSystem) -> Table:
     """Largest line load of every span and arrangement, with the limit that governs."""
     rows = []
@@ -50,7 +54,7 @@ def loads_table(found: StudyResult, rail: RailTableau, units: UnitSystem) -> Tab
             cells.append(text if limit < 0 else f"{text} {LIMITS[limit]}")
         rows.append((f"{units.convert(float(span), 'length'):.4g}", *cells))
     return Table(
-        f"{rail.name}: largest line load, {units.label('line')}, and what governs",
+        f"{_named(found, rail, units)}: largest line load, {units.label('line')}, and what governs",
         (f"span, {units.label('length')}", *map(str, found.choices.arrangements)),
         "n" * (1 + len(found.choices.arrangements)),
         tuple(rows),
@@ -62,7 +66,7 @@ def compared(found: StudyResult, units: UnitSystem) -> tuple[Table, ...]:
     # One rail on several seam spacings carries the same on the same span: no news.
     if len(found.study.table.rail) < 2 or len(found.rails) > BESIDE:
         return ()
-    names = tuple(rail.name for rail in found.rails)
+    names = tuple(_named(found, rail, units) for rail in found.rails)
     tables = []
     for a, arrangement in enumerate(found.choices.arrangements):
         rows = []
@@ -109,7 +113,7 @@ def spans_table(found: StudyResult, rail: RailTableau, units: UnitSystem) -> Tab
         for m, load in enumerate(found.choices.loads)
     ]
     return Table(
-        f"{rail.name}: largest span of those above, {units.label('length')}",
+        f"{_named(found, rail, units)}: largest span of those above, {units.label('length')}",
         (f"line load, {units.label('line')}", *map(str, found.choices.arrangements)),
         "n" * (1 + len(found.choices.arrangements)),
         tuple(rows),
