@@ -21,6 +21,7 @@ from roofmodel.project.plan_schema import ProtectTable
 from roofmodel.project.protected import marked_place
 from roofmodel.sliding.flow import Exit, FlowGraph
 from roofmodel.sliding.landing import exit_lips, exit_ways, landing
+from roofmodel.sliding.lower_roofs import LowerRoofs
 from roofmodel.sliding.thrust import slide
 from roofmodel.snow.registry import snow_cases
 from roofmodel.surface import FLAT_SLOPE, STOREY, RoofSurface
@@ -31,6 +32,7 @@ IntArray = NDArray[np.int64]
 BoolArray = NDArray[np.bool_]
 
 LEVEL = 0.02  # an edge that falls less than this within a strip is level [m]
+BESIDE = 1.0  # what lands so near to snow that threatens does too (judgment) [m]
 TOUCH = 0.01  # snow that reaches no farther over a row is not above it [m]
 EVERYTHING = "everything below the roof"
 
@@ -127,11 +129,7 @@ def find_threats(project: Project) -> Threats:
     asked: list[ProtectTable | None] = [*marks] or [None]
     hits = [threatening(project, graph, throw, mark, moves) for mark in asked]
     hit = np.any(hits, axis=0)
-    falls = (
-        np.concatenate([roof.steps.upper_edge, force.exit_edge[flown.lower.edge]]),
-        np.concatenate([roof.steps.lower, flown.lower.plane]),
-    )
-    threatens = _with_upper_roofs(graph, hit, moves, falls)
+    threatens = _with_upper_roofs(graph, hit, moves, _falls(roof, graph, force.exit_edge, flown.lower))
     n = graph.cells.count
     cell = threatens[:n] & moves
     sources = [upstream(graph, one)[:n] & moves for one in hits]
@@ -258,20 +256,33 @@ def _spread(found: BoolArray, known: IntArray, new: IntArray) -> BoolArray:
         found[fresh] = True
 
 
+def _falls(
+    roof: RoofSurface, graph: FlowGraph, exit_edge: IntArray, lower: LowerRoofs
+) -> tuple[IntArray, IntArray]:
+    """From which edges (k,) snow falls onto which cells (k,) of lower roofs, with those close to them."""
+    steps, cells = roof.steps, graph.cells
+    foot = shapely.linestrings(np.stack([steps.start[:, :2], steps.end[:, :2]], axis=1))
+    edge = np.concatenate([steps.upper_edge, exit_edge[lower.edge]])
+    plane = np.concatenate([steps.lower, lower.plane])
+    place = np.concatenate([np.asarray(foot), np.asarray(lower.patch, dtype=object)])
+    where, cell = shapely.STRtree(cells.plan).query(place, predicate="dwithin", distance=BESIDE)
+    own = plane[where] == cells.plane[cell]
+    return edge[where[own]], cell[own]
+
+
 def _with_upper_roofs(
     graph: FlowGraph, hit: BoolArray, moves: BoolArray, falls: tuple[IntArray, IntArray]
 ) -> BoolArray:
-    """Nodes that threaten, also by way of lower roofs: what falls on a plane that threatens does too.
+    """Nodes that threaten, also by way of lower roofs: what falls where snow threatens does too.
 
-    `falls` says from which edges snow falls onto which planes.
+    `falls` says from which edges snow falls onto which cells.
     """
     n = graph.cells.count
     own = np.minimum(graph.exit_node, n - 1)
     leaves = (graph.exit_kind == Exit.EDGE) & ((graph.exit_node >= n) | moves[own])
     while True:
         found = upstream(graph, hit)
-        lower = np.unique(graph.cells.plane[found[:n]])
-        edges = falls[0][np.isin(falls[1], lower)]
+        edges = falls[0][found[falls[1]]]
         more = hit | (leaves & np.isin(graph.exit_edge, edges[edges >= 0]))
         if (more == hit).all():
             return found

@@ -19,7 +19,7 @@ from fea.analysis import analyze
 from fea.planning.candidates import ladders
 from fea.planning.plan import plan_rows
 from fea.planning.slivers import without_slivers
-from fea.planning.threats import find_threats
+from fea.planning.threats import Threats, find_threats
 from roofmodel.errors import InputError
 from roofmodel.project.load import load_project
 from roofmodel.project.schema import ProjectFile
@@ -27,7 +27,7 @@ from roofmodel.project.validation import validated
 from viewer.cli import commands
 from viewer.plan import run as run_module
 from viewer.plan.export import plan_data, planned_text, write_planned_project
-from viewer.plan.words import Beside, verdict_words
+from viewer.plan.words import Beside, threats_in_words, verdict_words
 
 WIDE = """
 [[protect]]
@@ -209,6 +209,32 @@ def test_what_was_not_tried_is_said(told):
     assert ("share one clamp spacing" in verdict_words(plan)) == told
     assert ("have rows on the same levels" in verdict_words(plan)) == told
     assert ("single pieces were then left out" in verdict_words(plan)) == told
+
+
+def test_it_is_said_why_each_row_is_there():
+    """Above snow of the mark, above snow that falls onto it by a lower roof, and above neither."""
+    threats = Threats(
+        planes=(0, 1, 2),
+        spans={0: np.array([[0.0, 9.0, 5.0]]), 1: np.array([[0.0, 9.0, 5.0]]), 2: np.zeros((0, 3))},
+        eaves=(),
+        groups=(),
+        by=(("door", ("S1",)),),
+        spans_by=({0: np.array([[0.0, 9.0, 5.0]])},),
+        throw={},
+        weight=1.0,
+        share={},
+        notes=(),
+    )
+    start = np.array([[0.0, 1.0]] * 3)
+    end = np.array([[9.0, 1.0]] * 3)
+    layout = SimpleNamespace(row_start=start, row_end=end, row_plane=np.arange(3))
+    rows = tuple(SimpleNamespace(name=name) for name in ("S1-1", "S2-1", "S3-1"))
+    project = SimpleNamespace(layout=layout)
+    plan = SimpleNamespace(threats=threats, rows=rows, analysis=SimpleNamespace(project=project))
+    first, by_way, neither = threats_in_words(plan)
+    assert first.endswith("held by S1-1.")
+    assert by_way.startswith("Held by S2-1: snow that would fall onto a lower roof first")
+    assert "is above S3-1" in neither
 
 
 def test_command_says_what_fails_and_where(tmp_path):

@@ -145,6 +145,19 @@ def test_an_upper_roof_threatens_by_way_of_the_lower_one(tmp_path):
     assert names(project, found) == {"S1", "S2"}
 
 
+def test_an_upper_roof_whose_snow_lands_elsewhere_on_the_lower_one_is_no_threat(tmp_path):
+    """Two upper roofs 10 m apart above one long roof: a stretch of its eave is threatened by one of them."""
+    high, low = (f"[[roof.part]]{part}" for part in STEPPED.split("[[roof.part]]")[1:])
+    east = high.replace('"high"', '"far"').replace("0 4, 12 4, 12 10, 0 10", "20 4, 32 4, 32 10, 20 10")
+    text = with_roof(high + east + low.replace("0 0, 12 0, 12 4, 0 4", "0 0, 32 0, 32 4, 0 4"))
+    project, _ = threats(tmp_path, "", text)
+    origin, name = project.roof.planes.origin, np.array(project.roof.planes.name)
+    lower, west = name[origin[:, 2] < 5.0][0], name[(origin[:, 2] > 5.0) & (origin[:, 0] < 10.0)][0]
+    for ends, wanted in (('start = "0 m"\nend = "8 m"', {lower, west}), ("", set(name))):
+        project, found = threats(tmp_path, f'eave = "{lower} eave"\n{ends}', text)
+        assert names(project, found) == wanted
+
+
 def test_a_lower_roof_is_protected_from_the_upper_one(tmp_path):
     project, _ = threats(tmp_path, "", with_roof(STEPPED))
     heights = [project.roof.planes.origin[p, 2] for p in range(2)]

@@ -51,9 +51,38 @@ def threat_words(name: str, planes: Sequence[str], rows: Sequence[str]) -> str:
 
 
 def threats_in_words(plan: Plan) -> list[str]:
-    """`threat_words` of everything protected."""
+    """`threat_words` of everything protected, and why there are rows that hold none of its snow at once."""
     held = rows_by_protected(plan)
-    return [threat_words(name, planes, held[name]) for name, planes in plan.threats.by]
+    named = {row for rows in held.values() for row in rows}
+    found = [threat_words(name, planes, held[name]) for name, planes in plan.threats.by]
+    by_way: list[str] = []
+    beside: list[str] = []
+    for row, plane, up, low, high in _row_places(plan):
+        if row not in named:
+            (by_way if plan.threats.reach(plane, up, low, high) else beside).append(row)
+    if by_way:
+        found.append(
+            f"Held by {', '.join(by_way)}: snow that would fall onto a lower roof first and come down from"
+            " there."
+        )
+    if beside:
+        found.append(
+            f"No snow that comes down on anything protected is above {', '.join(beside)}: rows run on over"
+            " their planes in this plan."
+        )
+    return found
+
+
+def _row_places(plan: Plan) -> list[tuple[str, int, float, float, float]]:
+    """Name, plane, height up it, and from where to where across it, of each row. [m]."""
+    layout = plan.analysis.project.layout
+    ends = np.sort(np.stack([layout.row_start[:, 0], layout.row_end[:, 0]], axis=1), axis=1)
+    return [
+        (row.name, int(plane), float(up), float(low), float(high))
+        for row, plane, up, (low, high) in zip(
+            plan.rows, layout.row_plane, layout.row_start[:, 1], ends, strict=True
+        )
+    ]
 
 
 def rows_by_protected(plan: Plan) -> dict[str, tuple[str, ...]]:
@@ -61,14 +90,10 @@ def rows_by_protected(plan: Plan) -> dict[str, tuple[str, ...]]:
 
     A row may hold what would first fall onto a lower roof and come down from there; it stands with none.
     """
-    layout = plan.analysis.project.layout
-    ends = np.sort(np.stack([layout.row_start[:, 0], layout.row_end[:, 0]], axis=1), axis=1)
     found: dict[str, list[str]] = {name: [] for name, _ in plan.threats.by}
-    for row, plane, up, (low, high) in zip(
-        plan.rows, layout.row_plane, layout.row_start[:, 1], ends, strict=True
-    ):
-        for name in plan.threats.protects(int(plane), float(up), float(low), float(high)):
-            found[name].append(row.name)
+    for row, plane, up, low, high in _row_places(plan):
+        for name in plan.threats.protects(plane, up, low, high):
+            found[name].append(row)
     return {name: tuple(rows) for name, rows in found.items()}
 
 
