@@ -22,7 +22,7 @@ from roofmodel.project.placement import left_reach, seam_grid
 from roofmodel.units import SYSTEMS
 from viewer import style
 from viewer.files import atomic
-from viewer.handover.row_lines import AT_END, eave_corner, row_lines, seam_numbers
+from viewer.handover.row_lines import AT_END, eave_corner, foot_below, row_lines, seam_numbers
 from viewer.handover.sheets import TEXT, Place, add_sheets, scale_for
 from viewer.package.bill import NOT_READY, Bill, missing_splices, rail_words, splice_caution
 from viewer.picture.findings import called_clamp, clamp_utilization
@@ -395,7 +395,7 @@ def _places(sheet: _Sheet, project: Project, row: int, shift: Array, way: Array)
         (start + inside, inside, start[0] - low),
         (end - inside, -inside, high - end[0]),
     ):
-        foot, next_foot = _foot(outline, place), _foot(outline, place + 0.2 * step)
+        foot, next_foot = foot_below(outline, place), foot_below(outline, place + 0.2 * step)
         if foot is not None and np.linalg.norm(foot - place) > 1e-3:
             found.append((foot, place, out))
             along.append(next_foot is not None and np.allclose(next_foot - foot, 0.2 * step, atol=1e-3))
@@ -416,21 +416,6 @@ def _places(sheet: _Sheet, project: Project, row: int, shift: Array, way: Array)
     reach = left_reach(project.roof, layout, row)
     if reach > AT_END:
         _dimension(sheet, start - reach * way + shift, start + shift, below)
-
-
-def _foot(outline: Any, place: Array) -> Array | None:
-    """Point of the plane's lower edge straight down the slope of a place."""
-    down = shapely.LineString(np.array([place, [place[0], outline.bounds[1] - 1.0]]))
-    return _far_end(shapely.intersection(outline, down), place)
-
-
-def _far_end(cut: Any, place: Array) -> Array | None:
-    """Far end of the piece of a line that begins at `place`."""
-    for part in shapely.get_parts(cut):
-        points = shapely.get_coordinates(part)
-        if len(points) >= 2 and np.linalg.norm(points - place, axis=1).min() < 1e-6:
-            return np.asarray(points[np.argmax(np.linalg.norm(points - place, axis=1))])
-    return None
 
 
 def _dimension(sheet: _Sheet, a: Array, b: Array, away: float) -> None:

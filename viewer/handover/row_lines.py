@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from typing import Any
 
 import numpy as np
 import shapely
@@ -84,3 +85,18 @@ def seam_numbers(project: Project, plane: int) -> tuple[Array, int | None]:
     flat = project.roof.planes.to_plane(plane, seams.reshape(-1, 3)).reshape(-1, 2, 2)
     on = project.layout.row_plane[project.layout.clamp_row] == plane
     return flat, 1 if project.layout.clamp_seam[on].min(initial=0) >= 0 else None
+
+
+def foot_below(outline: Any, place: Array) -> Array | None:
+    """Point of the plane's lower edge straight down the slope of a place."""
+    down = shapely.LineString(np.array([place, [place[0], outline.bounds[1] - 1.0]]))
+    return _far_end(shapely.intersection(outline, down), place)
+
+
+def _far_end(cut: Any, place: Array) -> Array | None:
+    """Far end of the piece of a line that begins at `place`."""
+    for part in shapely.get_parts(cut):
+        points = shapely.get_coordinates(part)
+        if len(points) >= 2 and np.linalg.norm(points - place, axis=1).min() < 1e-6:
+            return np.asarray(points[np.argmax(np.linalg.norm(points - place, axis=1))])
+    return None
