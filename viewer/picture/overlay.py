@@ -100,6 +100,7 @@ def _header(overlay: Overlay, analysis: Analysis, scene: Scene) -> None:
     name, size = project.table.project.name, overlay.type_size("title")
     size *= float(np.clip(room / text_width(name, size, bold=True), 0.6, 1.0))
     overlay.texts.append(Text(fit_text(name, size, room, bold=True), (left, 26.0 * point), size, bold=True))
+    beside = right - left - min(text_width(name, size, bold=True), room) - 24.0 * point
     snow = fit_text(f"Snow case: {case.name}", overlay.type_size("body"), room)
     overlay.write(snow, left, 47.0 * point, "body")
     clause = combination(analysis, scene.case)
@@ -107,12 +108,14 @@ def _header(overlay: Overlay, analysis: Analysis, scene: Scene) -> None:
     overlay.write(
         fit_text(words, overlay.type_size("body"), room), left, 61.0 * point, "body", color=style.MUTED
     )
-    room = 0.38 * (right - left)
+    narrow = 0.38 * (right - left)
     for index, (text, color) in enumerate(verdict(analysis, scene)[:4]):
         name, bold = ("heading", True) if index == 0 else ("body", False)
+        room = max(narrow, beside) if index == 0 else narrow  # the first stands beside the title
         y = (24.0, 41.0, 54.0, 67.0)[index] * point
         size = overlay.type_size(name)
-        size *= float(np.clip(room / text_width(text, size, bold=bold), 0.7, 1.0))  # smaller before cut
+        wide = text_width(text, size, bold=bold)
+        size *= float(np.clip(0.98 * room / wide, 0.7, 1.0))  # smaller before cut; widths grow in steps
         fitted = fit_text(text, size, room, bold=bold)
         overlay.texts.append(Text(fitted, (right, y), size, bold, color, "right"))
 
@@ -130,7 +133,7 @@ def verdict(analysis: Analysis, scene: Scene) -> list[tuple[str, str]]:
         worst = float(np.nan_to_num(limit.utilization).max(initial=0.0))
         if worst > 1.0:
             target = limit.target_name[int(np.nan_to_num(limit.utilization).max(axis=0).argmax())]
-            lines.append((f"{style.utilization_text(worst)} of its limit: {limit.name}, {target}", bad))
+            lines.append((f"{style.utilization_text(worst)} of limit: {limit.name}, {target}", bad))
     open_names = [limit.name for limit in analysis.unverified if limit.name != "clamp combined"]
     if open_names:
         lines.append((f"NOT VERIFIED: {', '.join(open_names)}", bad))
