@@ -57,7 +57,7 @@ class CurveFit:
     toe : float
         Displacement where the fit begins; before that of the curve for a clamp that softens. [m]
     seating : float
-        Displacement without force, taken off: `toe`, where the curve does not begin beyond it. [m]
+        Displacement without force, taken off, as `CurveReading` has it. [m]
     plateau : bool
         Whether the curve bends over before its first loss; without that the slip force is what was reached.
     rms : float
@@ -185,7 +185,7 @@ def fit_curve(model: RigModel, moved: Array, force: Array, reading: CurveReading
         stiffness=k,
         slip=slip,
         toe=toe,
-        seating=max(toe, float(moved[0]) - max(float(force[0]), 0.0) / reading.stiffness),
+        seating=reading.seating,
         plateau=plateau,
         rms=float(np.sqrt((miss**2).mean())) / top,
         noise=noise / top,

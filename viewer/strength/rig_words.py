@@ -41,10 +41,7 @@ def rig_answer(found: CampaignResult, units: UnitSystem) -> str:
             f"{quantity(one.stiffness.range_low, 'stiffness', units)} and "
             f"{quantity(one.stiffness.range_high, 'stiffness', units)}"
         )
-    return (
-        f"{text}. These are means, for deflections and for how rows share; strengths for design are the "
-        "fractiles."
-    )
+    return f"{text}. Means serve deflections and how rows share, strengths for design are the fractiles."
 
 
 def kept_words(one: Calibration) -> str:
@@ -79,8 +76,7 @@ def rig_verdict(one: Calibration) -> str:
         f"of its force on average (at most {100 * one.rms.max():.1f} %), with a bias of "
         f"{signed_share(float(one.bias.mean()))} (positive: the model holds more); largest force "
         f"{one.slip_ratio.min():.2f} to {one.slip_ratio.max():.2f} times the measured one, stiffness "
-        f"{one.stiffness_ratio.min():.2f} to {one.stiffness_ratio.max():.2f} times that of the line fitted "
-        "to the curve."
+        f"{one.stiffness_ratio.min():.2f} to {one.stiffness_ratio.max():.2f} times the fitted one."
     )
 
 
