@@ -217,7 +217,8 @@ function asides(shown) {
   ].filter(Boolean);
   const told = words.map(([text, status]) => h("button", { class: `link aside ${status}`, onclick: () => openTab("checks") }, text));
   const awaited = !store.preview && !store.placeKnown; // says so where its words will stand
-  if (awaited) return [...told, h("span", { class: "aside awaited note" }, "out of place: computing …")];
+  if (awaited) told.splice(other && other.use > used ? 1 : 0, 0, h("span", { class: "aside awaited note" }, "out of place: computing …"));
+  if (awaited) return told;
   const room = !store.place.line && store.placeBefore;
   return room ? [...told, h("span", { class: "aside room", "aria-hidden": "true" }, room)] : told;
 }
