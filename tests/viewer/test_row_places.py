@@ -1,6 +1,7 @@
 """Where a row begins is what a tape shows from the plane's left end, over dormers and wings too."""
 
 import re
+from dataclasses import replace
 from pathlib import Path
 from xml.etree import ElementTree
 
@@ -11,6 +12,7 @@ from picture_projects import GABLE, read
 
 from fea.analysis import Analysis
 from roofmodel.errors import InputError
+from roofmodel.obstacles import Obstacles
 from roofmodel.project.load import load_project
 from roofmodel.project.placement import left_reach
 from roofmodel.units import SYSTEMS
@@ -94,6 +96,35 @@ def test_an_installer_finds_where_each_row_begins(dormered: Analysis, tmp_path: 
         seam = round((first - 0.2) / 0.4) + 1  # the first stands half a spacing of 0.4 m in
         told = f"Row {name}: begins {start} from the left{beside}; first clamp on seam {seam};"
         assert any(text.startswith(told) for text in texts)
+
+
+def test_a_chimney_is_drawn_in_true_size_on_its_plane(dormered: Analysis, tmp_path: Path) -> None:
+    """On a layer of its own and with its name: one sees why a row ends there."""
+    project, path = dormered.project, tmp_path / "plan.dxf"
+    plane = project.roof.planes.name.index("S1")
+    ring = np.array([[9.0, 3.0], [10.2, 3.0], [10.2, 4.6], [9.0, 4.6]])
+    foot = project.roof.planes.to_world(plane, ring)
+    box = Obstacles(
+        name=("flue",),
+        parapet=np.array([False]),
+        plane=np.array([plane]),
+        height=np.array([1.0]),
+        clear=np.array([0.0]),
+        face=np.zeros(4, dtype=np.int64),
+        start=foot,
+        end=np.roll(foot, -1, axis=0),
+    )
+    roof = replace(project.roof, obstacles=box)
+    write_plan(replace(dormered, project=replace(project, roof=roof)), bill_of(project), path)
+    space = ezdxf.readfile(path).modelspace()
+    sizes = [
+        np.ptp(np.array(line.get_points("xy")), axis=0)
+        for line in space.query('LWPOLYLINE[layer=="OBSTRUCTIONS"]')
+    ]
+    run = 1600.0 * np.cos(project.roof.planes.slope[plane])  # seen from above, beside the plane unfolded
+    assert sorted(size[1] for size in sizes) == pytest.approx([run, 1600.0])
+    assert [size[0] for size in sizes] == pytest.approx([1200.0, 1200.0])
+    assert [one.dxf.text for one in space.query('TEXT[layer=="OBSTRUCTIONS"]')] == ["flue"]
 
 
 def test_a_row_between_valleys_is_measured_from_the_eave(tmp_path: Path) -> None:

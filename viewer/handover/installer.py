@@ -23,6 +23,7 @@ from roofmodel.units import SYSTEMS
 from viewer import style
 from viewer.files import atomic
 from viewer.handover.row_lines import AT_END, eave_corner, foot_below, row_lines, seam_numbers
+from viewer.handover.shapes import clamp_block, standing
 from viewer.handover.sheets import TEXT, Place, add_sheets, scale_for
 from viewer.package.bill import NOT_READY, Bill, missing_splices, rail_words, splice_caution
 from viewer.picture.findings import called_clamp, clamp_utilization
@@ -36,6 +37,7 @@ Array = NDArray[np.float64]
 # Layer: (color of the AutoCAD index as an open table of 255 colors, line weight in 1/100 mm)
 LAYERS = {
     "ROOF": (7, 35),
+    "OBSTRUCTIONS": (8, 25),
     "SEAMS": (253, 9),
     "RAILS": (5, 50),
     "CLAMPS": (1, 25),
@@ -106,7 +108,7 @@ def write_plan(
         drawing.layers.add(name, color=color, lineweight=weight)
     drawing.layers.get("VIEWPORTS").dxf.plot = 0
     drawing.styles.add("PLAIN", font="arial.ttf")
-    _clamp_block(drawing)
+    clamp_block(drawing)
     planes = [p for p in range(project.roof.planes.count) if (project.layout.row_plane == p).any()]
     sizes = np.array([np.ptp(_outline(project, p), axis=0) for p in planes])
     scale = scale_for(sizes.max(axis=0), system)
@@ -159,14 +161,6 @@ def inches(length: float) -> str:
     sign = "-" if sixteenths < 0 else ""
     fraction = f" {part}/{below}" if part else ""
     return f"{sign}{feet}'-{whole}{fraction}\"" if feet else f'{sign}{whole}{fraction}"'
-
-
-def _clamp_block(drawing: Any) -> None:
-    """A clamp: a unit square with its diagonals, so that it prints in one color."""
-    block = drawing.blocks.new(name="CLAMP")
-    block.add_lwpolyline([(-0.5, -0.5), (0.5, -0.5), (0.5, 0.5), (-0.5, 0.5)], close=True)
-    block.add_line((-0.5, -0.5), (0.5, 0.5))
-    block.add_line((-0.5, 0.5), (0.5, -0.5))
 
 
 def _outline(project: Project, plane: int) -> Array:
@@ -264,6 +258,10 @@ def _plane(sheet: _Sheet, analysis: Analysis, lines: list[str], plane: int, at: 
     spacing = project.panel.seam_spacing
     for ends in seam_numbers(project, plane)[0] + shift:
         _put(sheet, ends, "SEAMS")
+    for name, ring in standing(project, plane):
+        _put(sheet, ring + shift, "OBSTRUCTIONS", close=True)
+        top = np.array([ring[:, 0].mean(), ring[:, 1].max() - 0.3 * sheet.text * sheet.unit])
+        _write(sheet, name, top + shift, layer="OBSTRUCTIONS", size=0.75, align="TOP_CENTER")
     _count_seams(sheet, project, plane, shift)
     gap = sheet.text * sheet.unit
     slope, size = np.degrees(roof.planes.slope[plane]), np.ptp(_outline(project, plane), axis=0)
@@ -458,6 +456,9 @@ def _overview(sheet: _Sheet, project: Project, at: Array) -> Place:
     _write(sheet, "Seen from above, north up", at + np.array([0.0, 2.0 * gap]), size=1.4)
     for start, end in zip(roof.edges.start[:, :2], roof.edges.end[:, :2], strict=True):
         _put(sheet, np.stack([start, end]) + shift, "ROOF")
+    for one in np.flatnonzero(~roof.obstacles.parapet):
+        foot = roof.obstacles.start[roof.obstacles.face == one, :2]
+        _put(sheet, foot + shift, "OBSTRUCTIONS", close=True)
     for plane, name in enumerate(roof.planes.name):
         middle = shapely.get_coordinates(_free_place(project, plane, 2.0 * gap))
         place = roof.planes.to_world(plane, middle)[0, :2] + shift
