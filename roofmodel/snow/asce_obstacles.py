@@ -9,9 +9,10 @@ from roofmodel.snow.asce7_22 import FOOT
 from roofmodel.snow.asce_roof import AsceRoof, balanced_zones, slope_notes
 from roofmodel.snow.cases import SnowCase, Value, Zone
 from roofmodel.snow.corners import AROUND, OUTSIDE, Corners, face_corners, slices
+from roofmodel.snow.envelope import larger
 from roofmodel.snow.meeting import Drift
 from roofmodel.snow.obstacle_walls import over_ridges, upwind_length, wind_groups
-from roofmodel.snow.patches import larger, spread
+from roofmodel.snow.patches import spread
 from roofmodel.snow.regions import band, falling_pressure, left_normal
 
 IntArray = NDArray[np.int64]

@@ -13,13 +13,13 @@ from roofmodel.snow.asce_roof import AsceRoof, balanced_zones, slope_notes
 from roofmodel.snow.asce_working import ADJACENT, leeward_formulas
 from roofmodel.snow.cases import SnowCase, Value, Zone
 from roofmodel.snow.corners import OUTSIDE, Corners, if_around, in_front, slices, step_corners
+from roofmodel.snow.envelope import larger
 from roofmodel.snow.meeting import Drift
 from roofmodel.snow.patches import (
     UPPER_TO_STEP,
     WallGroup,
     buried,
     filled_steps,
-    larger,
     no_rows_above,
     over_ledges,
     roof_before,

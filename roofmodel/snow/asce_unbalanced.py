@@ -12,7 +12,8 @@ from roofmodel.snow.asce7_22 import FOOT
 from roofmodel.snow.asce_folded import valley_zones
 from roofmodel.snow.asce_roof import AsceRoof, balanced_zones, slope_notes
 from roofmodel.snow.cases import SnowCase, Value, Zone
-from roofmodel.snow.patches import larger, spread
+from roofmodel.snow.envelope import larger
+from roofmodel.snow.patches import spread
 from roofmodel.snow.regions import (
     SAME_WAY,
     band,

@@ -20,15 +20,14 @@ from roofmodel.snow.en_roof import (
     balanced_zones,
     load_values,
 )
+from roofmodel.snow.envelope import larger
 from roofmodel.snow.meeting import Drift
 from roofmodel.snow.patches import (
     UPPER_TO_STEP,
     WallGroup,
     filled_steps,
-    larger,
     no_rows_above,
     over_ledges,
-    overlaps,
     roof_before,
     roof_behind,
     spread,
@@ -88,10 +87,7 @@ def _group_zones(known: EnRoof, group: WallGroup, part: str) -> list[Zone]:
     """Zones of the walls that face one way; the larger where a bent wall makes two of them overlap."""
     corners = step_corners(known.roof, known.plan)
     zones = [zone for i in group.steps for zone in _wall_zones(known, i, part, corners)]
-    key = tuple(id(zone.polygon) for zone in zones)  # kept alive by `drifts`
-    if key not in known.met:
-        known.met[key] = overlaps(zones)
-    return larger(zones, met=known.met[key])
+    return larger(zones, known=known.cuts)  # `drifts` keeps them alive
 
 
 def _notes(known: EnRoof, group: WallGroup, zones: list[Zone]) -> list[str]:

@@ -13,8 +13,9 @@ from roofmodel.snow.cases import Bare, LoadLevel, SnowCase, Value, Zone
 from roofmodel.snow.corners import AROUND, Corners, face_corners, in_front, outside_note, run_on, step_corners
 from roofmodel.snow.en_annex_b_valleys import PER_KILONEWTON, exceptional_shape, valley_drifts
 from roofmodel.snow.en_roof import CODE, EnRoof, snow_values
+from roofmodel.snow.envelope import larger
 from roofmodel.snow.obstacle_walls import over_ridges, room, wind_groups
-from roofmodel.snow.patches import larger, over_ledges, roof_before, roof_behind, spread, wall_groups
+from roofmodel.snow.patches import over_ledges, roof_before, roof_behind, spread, wall_groups
 from roofmodel.snow.regions import Plan, band, falling_pressure, left_normal, slope_run, with_snow
 
 Array = NDArray[np.float64]

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 from roofmodel.snow import en1991_1_3 as en
 from roofmodel.snow.cases import Bare, SnowCase, Value, Zone
 from roofmodel.snow.en_roof import CODE, EnRoof, balanced_zones, load_values
-from roofmodel.snow.patches import larger
+from roofmodel.snow.envelope import larger
 from roofmodel.snow.regions import (
     SAME_WAY,
     band,

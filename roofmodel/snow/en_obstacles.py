@@ -10,9 +10,10 @@ from roofmodel.snow.cases import SnowCase, Value, Zone
 from roofmodel.snow.corners import Corners, face_corners, run_on
 from roofmodel.snow.en_abutting import OUTSIDE
 from roofmodel.snow.en_roof import CODE, EnRoof, balanced_zones, load_values
+from roofmodel.snow.envelope import larger
 from roofmodel.snow.meeting import Drift
 from roofmodel.snow.obstacle_walls import over_ridges, room, wind_groups
-from roofmodel.snow.patches import larger, spread
+from roofmodel.snow.patches import spread
 from roofmodel.snow.regions import band, falling_pressure, left_normal
 
 IntArray = NDArray[np.int64]

@@ -8,7 +8,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from roofmodel.snow.cases import SnowCase, Zone
-from roofmodel.snow.patches import larger, overlapping
+from roofmodel.snow.envelope import larger
+from roofmodel.snow.patches import overlapping
 
 MANY = 12  # a note names fewer than so many
 

@@ -13,6 +13,7 @@ from roofmodel.snow import nbcc2020 as nbcc
 from roofmodel.snow import nbcc2020_drift as drift
 from roofmodel.snow.cases import SnowCase, Value, Zone
 from roofmodel.snow.corners import Corners, in_front, run_on, step_corners
+from roofmodel.snow.envelope import larger
 from roofmodel.snow.meeting import Drift
 from roofmodel.snow.nbcc_peaks import drift_at, peak_values
 from roofmodel.snow.nbcc_roof import (
@@ -32,7 +33,6 @@ from roofmodel.snow.patches import (
     WallGroup,
     buried,
     filled_steps,
-    larger,
     no_rows_above,
     over_ledges,
     spread,

@@ -9,6 +9,7 @@ import numpy as np
 from roofmodel.snow import nbcc2020_drift as drift
 from roofmodel.snow.cases import SnowCase, Value, Zone
 from roofmodel.snow.corners import Corners, face_corners, run_on
+from roofmodel.snow.envelope import larger
 from roofmodel.snow.meeting import Drift
 from roofmodel.snow.nbcc_roof import (
     CODE,
@@ -23,7 +24,6 @@ from roofmodel.snow.nbcc_roof import (
 )
 from roofmodel.snow.nbcc_working import DENSITY
 from roofmodel.snow.obstacle_walls import over_ridges, room, wind_groups
-from roofmodel.snow.patches import larger
 from roofmodel.snow.regions import band, falling_pressure, left_normal
 
 NOTES = (

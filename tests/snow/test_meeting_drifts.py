@@ -15,7 +15,7 @@ from roofmodel.project.obstacles import place_obstacles
 from roofmodel.shape.builders import RoofPart, build_roof
 from roofmodel.snow import Asce16Site, AsceSite, NbccSite, snow_cases
 from roofmodel.snow.cases import Zone
-from roofmodel.snow.patches import larger
+from roofmodel.snow.envelope import larger
 from roofmodel.units import SI
 
 ASCE = AsceSite(ground_snow=2000.0, risk_category="II", winter_wind=0.5, slippery=True)

@@ -11,7 +11,7 @@ from snow_roofs import corner, court, ell, gable, hip, plane_force, shed, step
 
 from roofmodel.snow import Asce16Site, AsceSite, DirectSite, EnSite, NbccSite, SnowLayer, snow_cases
 from roofmodel.snow.cases import Zone, linear_integral
-from roofmodel.snow.patches import larger
+from roofmodel.snow.envelope import larger
 from roofmodel.snow.regions import fetch, merged, plan_polygon
 
 SITES = [

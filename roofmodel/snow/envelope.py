@@ -1,0 +1,216 @@
+"""The larger of linear pressures wherever patches of one plane overlap."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from roofmodel.snow.cases import Zone
+from roofmodel.snow.regions import SLIVER, polygonal
+
+Array = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+BoolArray = NDArray[np.bool_]
+Shapes = NDArray[np.object_]
+
+# Polygons with more corners, the first counted twice, are not looked at for lines that part them.
+QUADS, FEW_CORNERS = 5, 9
+TOUCH = 1e-7  # [m]
+
+
+Cuts = dict[tuple[int, tuple[int, ...], bytes], Shapes]  # by plane, patches (by id) and their pressures
+
+
+def larger(zones: Sequence[Zone], source: Sequence[int] = (), known: Cuts | None = None) -> list[Zone]:
+    """Keep the larger pressure wherever linear patches of one plane overlap.
+
+    Parameters
+    ----------
+    zones : sequence of Zone
+        Overlapping patches of one or more planes.
+    source : sequence of int
+        Where each comes from; patches of one source do not overlap. Nothing is known without.
+    known : dict, optional
+        What was found before for patches of a plane that somebody keeps alive, filled in.
+
+    Returns
+    -------
+    list of Zone
+        The same patches, cut so that none overlap.
+    """
+    if not zones:
+        return []
+    polygons = np.array([zone.polygon for zone in zones], dtype=object)
+    plane = np.array([zone.plane for zone in zones], dtype=np.int64)
+    pressure = np.array([zone.pressure for zone in zones]).reshape(-1, 3)
+    left, new = polygons.copy(), np.ones(len(zones), dtype=bool)
+    keys: dict[tuple[int, tuple[int, ...], bytes], IntArray] = {}
+    if known is not None:
+        for one in np.unique(plane).tolist():
+            on = np.flatnonzero(plane == one)
+            key = (one, tuple(map(id, polygons[on])), pressure[on].tobytes())
+            keys[key] = on
+            if key in known:
+                left[on], new[on] = known[key], False
+    pairs = near_pairs(polygons, np.where(new, plane, -1 - np.arange(len(plane))))
+    if len(source):
+        pairs = pairs[np.asarray(source)[pairs[:, 0]] != np.asarray(source)[pairs[:, 1]]]
+    left[new] = _without(polygons, _losses(polygons, pressure, pairs))[new]
+    if known is not None:
+        known.update((key, left[on]) for key, on in keys.items())
+    return [zones[k] if part is polygons[k] else replace(zones[k], polygon=part) for k, part in worth(left)]
+
+
+def worth(shapes: Shapes) -> list[tuple[int, shapely.Polygon | shapely.MultiPolygon]]:
+    """Number and polygons of those of many shapes of which something worth loading is left."""
+    some = np.flatnonzero(shapely.area(shapes) > SLIVER).tolist()
+    return [(k, part) for k in some if (part := polygonal(shapes[k])) is not None]
+
+
+def near_pairs(polygons: Shapes, plane: IntArray) -> IntArray:
+    """Pairs (m, 2) of polygons of one plane that no line along an edge of theirs is seen to part."""
+    pairs = shapely.STRtree(polygons).query(polygons).T
+    pairs = pairs[(pairs[:, 0] < pairs[:, 1]) & (plane[pairs[:, 0]] == plane[pairs[:, 1]])]
+    corners, count = _corners(polygons)
+    count = np.where(shapely.get_type_id(polygons) == shapely.GeometryType.POLYGON, count, FEW_CORNERS + 1)
+    most, apart = count[pairs].max(axis=1), np.zeros(len(pairs), dtype=bool)
+    for low, high in ((0, QUADS), (QUADS, FEW_CORNERS)):
+        alike = np.flatnonzero((most > low) & (most <= high))
+        apart[alike] = _parted(*(corners[pairs[alike, k], : high - 1] for k in (0, 1)))
+    return np.asarray(pairs[~apart])
+
+
+def _corners(polygons: Shapes) -> tuple[Array, IntArray]:
+    """Corners (n, k, 2) of polygons, the last repeated where there are fewer, and their number (n,)."""
+    count = shapely.get_num_coordinates(polygons).astype(np.int64)
+    corners = np.zeros((len(polygons), FEW_CORNERS, 2))
+    flat, owner = shapely.get_coordinates(polygons, return_index=True)
+    place = np.arange(len(flat)) - np.searchsorted(owner, owner)
+    inside = place < FEW_CORNERS
+    corners[owner[inside], place[inside]] = flat[inside]
+    for k in range(1, FEW_CORNERS):
+        short = count <= k
+        corners[short, k] = corners[short, k - 1]
+    return corners, count
+
+
+def _parted(one: Array, other: Array) -> BoolArray:
+    """Whether a line along an edge of polygons (m, k, 2) parts them from others (m, k, 2)."""
+    found = np.zeros(len(one), dtype=bool)
+    for first, second in ((one, other), (other, one)):
+        edge = np.roll(first, -1, axis=1) - first
+        normal = np.stack([edge[..., 1], -edge[..., 0]], axis=-1)
+        normal /= np.maximum(np.linalg.norm(normal, axis=-1, keepdims=True), 1e-300)
+        a, b = (normal @ np.swapaxes(points, 1, 2) for points in (first, second))
+        gap = np.maximum(a.min(axis=-1) - b.max(axis=-1), b.min(axis=-1) - a.max(axis=-1))
+        found |= (np.where(normal.any(axis=-1), gap, -np.inf) > -TOUCH).any(axis=1)
+    return found
+
+
+@dataclass(frozen=True)
+class _Losses:
+    """What polygons lose (m,): to which other, and a region of which that is all that they share."""
+
+    owner: IntArray
+    winner: IntArray
+    region: Shapes
+
+
+def _losses(polygons: Shapes, pressure: Array, pairs: IntArray) -> _Losses:
+    """What polygons lose to those with more pressure; ties go to the first."""
+    first, second = pairs.T
+    more = pressure[second] - pressure[first]
+    scale = 1e-9 * (1.0 + np.abs(more[:, 0]))
+    low, high = _range_about(polygons, pairs, more)
+    open_ = np.flatnonzero((high > scale) & (low < -scale))
+    common = shapely.intersection(polygons[first[open_]], polygons[second[open_]])
+    some = shapely.area(common) > SLIVER
+    none, open_, common = open_[~some], open_[some], common[some]
+    low[open_], high[open_] = _range_on(common, more[open_])
+    to_first = high <= scale
+    to_second = (low >= -scale) & ~to_first
+    mixed = ~to_first[open_] & ~to_second[open_]
+    open_, common = open_[mixed], common[mixed]
+    to_first[none] = to_second[none] = False
+    half = _halves(common, more[open_])
+    above, below = shapely.intersection(common, half), shapely.difference(common, half)
+    return _Losses(
+        np.concatenate([second[to_first], first[to_second], first[open_], second[open_]]),
+        np.concatenate([first[to_first], second[to_second], second[open_], first[open_]]),
+        np.concatenate([polygons[first[to_first]], polygons[second[to_second]], above, below]),
+    )
+
+
+def _range_about(polygons: Shapes, pairs: IntArray, law: Array) -> tuple[Array, Array]:
+    """Bounds (m,), (m,) of linear functions (m, 3) on what pairs share: on either, and on both boxes."""
+    box = shapely.bounds(polygons)
+    near = np.maximum(box[pairs[:, 0], :2], box[pairs[:, 1], :2])
+    far = np.minimum(box[pairs[:, 0], 2:], box[pairs[:, 1], 2:])
+    across = 0.5 * np.sum(np.abs(law[:, 1:]) * (far - near), axis=1)
+    middle = law[:, 0] + 0.5 * np.sum(law[:, 1:] * (near + far), axis=1)
+    low, high = middle - across, middle + across
+    corners, count = _corners(polygons)
+    for side in (0, 1):
+        few = np.flatnonzero(count[pairs[:, side]] <= FEW_CORNERS)
+        at = corners[pairs[few, side]] @ law[few, 1:, None]
+        value = law[few, 0, None] + at[..., 0]
+        low[few] = np.maximum(low[few], value.min(axis=1))
+        high[few] = np.minimum(high[few], value.max(axis=1))
+    return low, high
+
+
+def _range_on(shapes: Shapes, law: Array) -> tuple[Array, Array]:
+    """Least and greatest value (n,), (n,) of linear functions (n, 3) on shapes."""
+    if not len(shapes):
+        return np.zeros(0), np.zeros(0)
+    corners, owner = shapely.get_coordinates(shapes, return_index=True)
+    value = law[owner, 0] + np.sum(law[owner, 1:] * corners, axis=1)
+    start = np.searchsorted(owner, np.arange(len(shapes)))
+    return np.minimum.reduceat(value, start), np.maximum.reduceat(value, start)
+
+
+def _halves(regions: Shapes, law: Array) -> Shapes:
+    """Squares (n,) that cover what of regions (n,) lies where linear functions (n, 3) are above zero."""
+    low_x, low_y, high_x, high_y = shapely.bounds(regions).T
+    center = 0.5 * np.stack([low_x + high_x, low_y + high_y], axis=1)
+    size = np.linalg.norm(law[:, 1:], axis=1, keepdims=True)
+    normal = law[:, 1:] / size
+    foot = center - (law[:, :1] + np.sum(law[:, 1:] * center, axis=1, keepdims=True)) / size * normal
+    along = np.stack([-normal[:, 1], normal[:, 0]], axis=1)
+    reach = 2.0 * np.hypot(high_x - low_x, high_y - low_y)[:, None] + 1.0
+    ring = [foot - reach * along, foot + reach * along, foot + reach * (along + normal)]
+    return np.asarray(shapely.polygons(np.stack([*ring, foot + reach * (normal - along)], axis=1)))
+
+
+def _without(polygons: Shapes, losses: _Losses) -> Shapes:
+    """Polygons without what they lose, the widest of it first.
+
+    What has nothing left takes nothing from others either: whatever lies on it there does.
+    """
+    left, box = polygons.copy(), shapely.bounds(polygons)
+    owner, winner, region, there = losses.owner, losses.winner, losses.region, shapely.bounds(losses.region)
+    order = np.lexsort((-np.prod(_shared(box[owner], there), axis=1), owner))
+    gone = np.zeros(len(polygons), dtype=bool)
+    while len(order):
+        first = np.r_[True, owner[order[1:]] != owner[order[:-1]]]
+        now, which = order[first], owner[order[first]]
+        left[which] = shapely.difference(left[which], region[now])
+        box[which] = shapely.bounds(left[which])
+        gone[which] = shapely.area(left[which]) <= SLIVER
+        order = order[~first]
+        order = order[~gone[owner[order]] & ~gone[winner[order]]]
+        order = order[(_shared(box[owner[order]], there[order]) > TOUCH).all(axis=1)]
+        first = np.r_[True, owner[order[1:]] != owner[order[:-1]]][: len(order)]
+        meets = ~first
+        meets[first] = shapely.intersects(left[owner[order[first]]], region[order[first]])
+        order = order[meets]
+    return left
+
+
+def _shared(one: Array, other: Array) -> Array:
+    """Width and height (n, 2) of what boxes (n, 4) share; negative where they lie apart."""
+    return np.minimum(one[:, 2:], other[:, 2:]) - np.maximum(one[:, :2], other[:, :2])
