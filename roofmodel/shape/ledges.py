@@ -60,10 +60,9 @@ def steps_over_ledges(scene: Scene, rows: Sequence[StepRow], tolerance: float) -
     latest: Sequence[StepRow] = rows
     for _ in range(IN_TURN):
         more: list[StepRow] = []
-        for near, far in _pairs(scene, latest, beyond, level):
+        for near, far, shared in _pairs(scene, latest, beyond, level):
             known = taken.setdefault((near.upper, far.lower), [])
-            here, there = (_stretch(scene, near.upper, row.start, row.end) for row in (near, far))
-            for low, high in uncovered(max(here[0], there[0]), min(here[1], there[1]), known):
+            for low, high in uncovered(*shared, known):
                 made = _joined(scene, near, far, (low, high), level, tolerance)
                 if made is not None:
                     more.append(made)
@@ -87,8 +86,11 @@ def _at_edge(scene: Scene, row: StepRow) -> StepRow:
 
 def _pairs(
     scene: Scene, first: Sequence[StepRow], rows: Sequence[StepRow], level: IntArray
-) -> list[tuple[StepRow, StepRow]]:
-    """A step, and one that faces the same way and goes on from the roof at its end, nearest first."""
+) -> list[tuple[StepRow, StepRow, tuple[float, float]]]:
+    """A step, one that faces the same way and goes on from the roof at its end, and what they share.
+
+    That is a stretch of the first one's upper piece; the nearest come first.
+    """
     if not first:
         return []
     piece = np.array([row.upper for row in first])
@@ -107,9 +109,17 @@ def _pairs(
     keep = (level[lower[one]] == level[above[other]]) & (below[other] != owner[piece[one]])
     keep &= (below[other] != lower[one]) & (np.sum(out[other] * scene.outward[piece[one]], axis=1) > FACING)
     one, other = one[keep], other[keep]
+    at = np.einsum("nkx,nx->nk", feet[other] - scene.start[piece[one], None], scene.along[piece[one]])
+    low = np.maximum(np.maximum(at.min(axis=1), 0.0), ends[one, 0])
+    high = np.minimum(np.minimum(at.max(axis=1), scene.length[piece[one]]), ends[one, 1])
+    share = high - low >= MIN_OVERLAP
+    one, other, low, high = one[share], other[share], low[share], high[share]
     far = np.sum((feet[other].mean(axis=1) - scene.start[piece[one]]) * scene.outward[piece[one]], axis=1)
     order = np.lexsort([far, one])
-    return [(first[i], rows[j]) for i, j in zip(one[order].tolist(), other[order].tolist(), strict=True)]
+    return [
+        (first[i], rows[j], (a, b))
+        for i, j, a, b in zip(*(some[order].tolist() for some in (one, other, low, high)), strict=True)
+    ]
 
 
 def _stretch(scene: Scene, piece: int, start: Array, end: Array) -> tuple[float, float]:

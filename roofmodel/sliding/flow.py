@@ -430,6 +430,9 @@ def _nearest_cell(cells: Cells, plane: int, uv: Array, valley: int) -> int:
     run on to a row; a stream is wider than they and goes on beside them.
     """
     own = np.flatnonzero(cells.plane == plane)
+    off = cells.corners[own] - uv
+    least = np.linalg.norm(np.maximum(np.maximum(off.min(axis=1), -off.max(axis=1)), 0.0), axis=1)  # of boxes
+    own = own[least <= np.linalg.norm(off, axis=2).min() + NARROW]
     away = shapely.distance(shapely.polygons(cells.corners[own]), shapely.Point(uv))
     first = int(np.argmin(away))
     width = np.ptp(cells.corners[own, :2, 0], axis=1)

@@ -71,7 +71,7 @@ def obstacle_drifts(known: AsceRoof) -> tuple[list[Drift], list[tuple[str, str]]
 
 def _with_corners(known: AsceRoof, face: int, zone: Zone, corners: Corners) -> list[Zone]:
     """Drift in front of a face and around its outside corners, cut to the planes."""
-    return [part for one in (zone, *slices(zone, face, corners)) for part in spread(known.plan, one)]
+    return spread(known.plan, [zone, *slices(zone, face, corners)])
 
 
 def _named(known: AsceRoof, face: int) -> str:

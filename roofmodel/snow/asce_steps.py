@@ -125,7 +125,7 @@ def _group_zones(
         else:
             level = float(known.roof.steps.gap[i]) if leeward else 0.0  # 7.7.2: p_d is at the gap's far side
             found = [*in_front(patch, i, corners), *slices(patch, i, corners, level)]
-            zones += [part for zone in found for part in spread(known.plan, zone)]
+            zones += spread(known.plan, found)
     return larger(zones), why
 
 
@@ -326,4 +326,4 @@ def _slide_zones(known: AsceRoof, i: int) -> list[Zone]:
             Value("pressure", float(strip.pressure), "Pa", "on top of p_s, over the width"),
         ),
     )
-    return spread(plan, zone)
+    return spread(plan, [zone])

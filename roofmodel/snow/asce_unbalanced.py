@@ -90,7 +90,7 @@ def _case(known: AsceRoof, name: str, wind: Array, crests: list[Crest]) -> SnowC
         share[leeward] = 0.0
         surcharge = [_narrow_zone(known, plane) for plane in leeward]
     else:
-        strips = (zone for crest in crests for zone in spread(known.plan, _strip(known, crest)))
+        strips = spread(known.plan, [_strip(known, crest) for crest in crests])
         surcharge = larger([zone for zone in strips if along[zone.plane] > SAME_WAY])
     notes = slope_notes(known)
     if any(c.across not in windward for c in crests):

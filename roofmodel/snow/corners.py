@@ -166,14 +166,20 @@ def corner_slices(
     spokes = np.stack([np.cos(angle), np.sin(angle)], axis=1) / np.cos(0.5 * whole / count)
     inner, rim = corner[:2] + level * spokes, corner[:2] + length * spokes
     middle = 0.5 * (angle[:-1] + angle[1:])
-    found: list[tuple[Polygon, Array]] = []
-    for k, way in enumerate(np.stack([np.cos(middle), np.sin(middle)], axis=1)):
-        near = [inner[k + 1], inner[k]] if level > 0.0 else [corner[:2]]
-        law = falling_pressure(corner[:2] + level * way, way, peak, length - level)
-        found.append((Polygon([*near, rim[k], rim[k + 1]]), law))
-        if level > 0.0:
-            found.append((Polygon([corner[:2], inner[k], inner[k + 1]]), uniform(peak)))
-    return found
+    ways = np.stack([np.cos(middle), np.sin(middle)], axis=1)
+    laws = [falling_pressure(corner[:2] + level * way, way, peak, length - level) for way in ways]
+    top = np.repeat(corner[None, :2], count, axis=0)
+    if level <= 0.0:
+        slice_ = _polygons(np.stack([top, rim[:-1], rim[1:]], axis=1))
+        return list(zip(slice_, laws, strict=True))
+    outer = _polygons(np.stack([inner[1:], inner[:-1], rim[:-1], rim[1:]], axis=1))
+    core = _polygons(np.stack([top, inner[:-1], inner[1:]], axis=1))
+    pairs = zip(zip(outer, laws, strict=True), ((one, uniform(peak)) for one in core), strict=True)
+    return [part for both in pairs for part in both]
+
+
+def _polygons(corners: Array) -> list[Polygon]:
+    return list(np.asarray(shapely.polygons(corners), dtype=object))
 
 
 def slices(zone: Zone, wall: int, corners: Corners, level: float = 0.0) -> list[Zone]:

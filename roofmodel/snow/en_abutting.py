@@ -66,7 +66,7 @@ def abutting_cases(known: EnRoof) -> Cases:
         skipped.append(("drift at taller roofs", "no roof meets a wall below a higher roof (5.3.6)"))
     for group in groups:
         name = f"drift below {group.uppers(known.roof)}, wall facing {group.toward}"
-        zones = _group_zones(known, group, BOTH)
+        zones = larger(_group_zones(known, group, BOTH))
         if zones:
             cases.append(known.case(name, balanced_zones(known) + zones, _notes(known, group, zones)))
         else:
@@ -79,15 +79,14 @@ def wall_drifts(known: EnRoof) -> list[Drift]:
     found = []
     for group in wall_groups(known.roof):
         blown, slid = (_group_zones(known, group, part) for part in (WIND, SLIDE))
-        found.append(Drift(True, group.toward, "", blown, slid, tuple(_notes(known, group, blown))))
+        found.append(Drift(True, group.toward, "", blown, larger(slid), tuple(_notes(known, group, blown))))
     return found
 
 
 def _group_zones(known: EnRoof, group: WallGroup, part: str) -> list[Zone]:
-    """Zones of the walls that face one way; the larger where a bent wall makes two of them overlap."""
+    """Zones of the walls that face one way, the larger of which counts where two of them overlap."""
     corners = step_corners(known.roof, known.plan)
-    zones = [zone for i in group.steps for zone in _wall_zones(known, i, part, corners)]
-    return larger(zones, known=known.cuts)  # `drifts` keeps them alive
+    return [zone for i in group.steps for zone in _wall_zones(known, i, part, corners)]
 
 
 def _notes(known: EnRoof, group: WallGroup, zones: list[Zone]) -> list[str]:
@@ -187,10 +186,7 @@ def _step_drift(known: EnRoof, i: int, corners: Corners) -> StepDrift:
     around: list[Zone] = []
     if blown > 0.0:
         around = run_on(zone, 1.0, length, i, corners)
-    front, around = (
-        [part for one in some for part in spread(plan, one)] for some in (in_front(zone, i, corners), around)
-    )
-    return StepDrift(blown, slide, front, around)
+    return StepDrift(blown, slide, spread(plan, in_front(zone, i, corners)), spread(plan, around))
 
 
 def _slide_values(known: EnRoof, facets: IntArray, runs: Array, slide: float) -> tuple[Value, ...]:

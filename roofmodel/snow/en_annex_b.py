@@ -172,4 +172,4 @@ def _zones(
         values,
     )
     around = run_on(zone, shape * ground, reach, face, corners)
-    return [cut for one in (*in_front(zone, face, corners), *around) for cut in spread(known.plan, one)]
+    return spread(known.plan, [*in_front(zone, face, corners), *around])

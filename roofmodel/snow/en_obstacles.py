@@ -48,7 +48,7 @@ def obstacle_drifts(known: EnRoof) -> list[Drift]:
     drifts = []
     for group in wind_groups(obstacles):
         found = [zone for face in group.face.tolist() for zone in _face_zones(known, face, corners)]
-        zones = [part for zone in found for part in spread(known.plan, zone)]
+        zones = spread(known.plan, found)
         names = list(dict.fromkeys(obstacles.name[i] for i in obstacles.face[group.face]))
         who = " and ".join(names) if len(names) < 4 else f"{len(names)} parapets and projections"
         drifts.append(

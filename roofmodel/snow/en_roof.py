@@ -10,7 +10,6 @@ from numpy.typing import NDArray
 
 from roofmodel.snow import en1991_1_3
 from roofmodel.snow.cases import Bare, LoadLevel, SnowCase, Value, Zone
-from roofmodel.snow.envelope import Cuts
 from roofmodel.snow.inputs import EnSite, validate_en
 from roofmodel.snow.regions import Plan, grouped_reasons, held_planes, roof_plan, uniform, with_snow
 from roofmodel.surface import RoofSurface
@@ -91,8 +90,6 @@ class EnRoof:
         What the symbols of s stand for on each plane, kept by `load_values`.
     drifts : dict of int to StepDrift
         What lies at the walls of steps, kept by `en_abutting`.
-    cuts : Cuts
-        What is left of patches at walls that face one way where the larger counts, kept by `en_abutting`.
     """
 
     roof: RoofSurface
@@ -108,7 +105,6 @@ class EnRoof:
     lengths: dict[int, StepLengths] = field(default_factory=dict)
     values: dict[int, tuple[Value, ...]] = field(default_factory=dict, init=False)
     drifts: dict[int, StepDrift] = field(default_factory=dict, init=False)
-    cuts: Cuts = field(default_factory=dict, init=False)
 
     def case(self, name: str, zones: Iterable[Zone], notes: Iterable[str] = ()) -> SnowCase:
         """Assemble a case of this standard."""

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from roofmodel.snow.cases import Zone
 from roofmodel.snow.regions import SLIVER, polygonal
+from roofmodel.snow.sharing import GRID
 
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -20,22 +21,16 @@ Shapes = NDArray[np.object_]
 # Polygons with more corners, the first counted twice, are not looked at for lines that part them.
 QUADS, FEW_CORNERS = 5, 9
 TOUCH = 1e-7  # [m]
+NOTHING = shapely.Polygon()
 
 
-Cuts = dict[tuple[int, tuple[int, ...], bytes], Shapes]  # by plane, patches (by id) and their pressures
-
-
-def larger(zones: Sequence[Zone], source: Sequence[int] = (), known: Cuts | None = None) -> list[Zone]:
+def larger(zones: Sequence[Zone]) -> list[Zone]:
     """Keep the larger pressure wherever linear patches of one plane overlap.
 
     Parameters
     ----------
     zones : sequence of Zone
         Overlapping patches of one or more planes.
-    source : sequence of int
-        Where each comes from; patches of one source do not overlap. Nothing is known without.
-    known : dict, optional
-        What was found before for patches of a plane that somebody keeps alive, filled in.
 
     Returns
     -------
@@ -47,28 +42,19 @@ def larger(zones: Sequence[Zone], source: Sequence[int] = (), known: Cuts | None
     polygons = np.array([zone.polygon for zone in zones], dtype=object)
     plane = np.array([zone.plane for zone in zones], dtype=np.int64)
     pressure = np.array([zone.pressure for zone in zones]).reshape(-1, 3)
-    left, new = polygons.copy(), np.ones(len(zones), dtype=bool)
-    keys: dict[tuple[int, tuple[int, ...], bytes], IntArray] = {}
-    if known is not None:
-        for one in np.unique(plane).tolist():
-            on = np.flatnonzero(plane == one)
-            key = (one, tuple(map(id, polygons[on])), pressure[on].tobytes())
-            keys[key] = on
-            if key in known:
-                left[on], new[on] = known[key], False
-    pairs = near_pairs(polygons, np.where(new, plane, -1 - np.arange(len(plane))))
-    if len(source):
-        pairs = pairs[np.asarray(source)[pairs[:, 0]] != np.asarray(source)[pairs[:, 1]]]
-    left[new] = _without(polygons, _losses(polygons, pressure, pairs))[new]
-    if known is not None:
-        known.update((key, left[on]) for key, on in keys.items())
+    left = _without(polygons, _losses(polygons, pressure, near_pairs(polygons, plane)))
     return [zones[k] if part is polygons[k] else replace(zones[k], polygon=part) for k, part in worth(left)]
 
 
 def worth(shapes: Shapes) -> list[tuple[int, shapely.Polygon | shapely.MultiPolygon]]:
     """Number and polygons of those of many shapes of which something worth loading is left."""
-    some = np.flatnonzero(shapely.area(shapes) > SLIVER).tolist()
-    return [(k, part) for k in some if (part := polygonal(shapes[k])) is not None]
+    some = np.flatnonzero(shapely.area(shapes) > SLIVER)
+    whole = shapely.get_type_id(shapes[some]) == shapely.GeometryType.POLYGON
+    return [
+        (k, part)
+        for k, one in zip(some.tolist(), whole.tolist(), strict=True)
+        if (part := shapes[k] if one else polygonal(shapes[k])) is not None
+    ]
 
 
 def near_pairs(polygons: Shapes, plane: IntArray) -> IntArray:
@@ -127,7 +113,7 @@ def _losses(polygons: Shapes, pressure: Array, pairs: IntArray) -> _Losses:
     scale = 1e-9 * (1.0 + np.abs(more[:, 0]))
     low, high = _range_about(polygons, pairs, more)
     open_ = np.flatnonzero((high > scale) & (low < -scale))
-    common = shapely.intersection(polygons[first[open_]], polygons[second[open_]])
+    common = shapely.intersection(polygons[first[open_]], polygons[second[open_]], grid_size=GRID)
     some = shapely.area(common) > SLIVER
     none, open_, common = open_[~some], open_[some], common[some]
     low[open_], high[open_] = _range_on(common, more[open_])
@@ -137,7 +123,9 @@ def _losses(polygons: Shapes, pressure: Array, pairs: IntArray) -> _Losses:
     open_, common = open_[mixed], common[mixed]
     to_first[none] = to_second[none] = False
     half = _halves(common, more[open_])
-    above, below = shapely.intersection(common, half), shapely.difference(common, half)
+    common = _solid(common)
+    above = _solid(shapely.intersection(common, half, grid_size=GRID))
+    below = _difference(common, half)
     return _Losses(
         np.concatenate([second[to_first], first[to_second], first[open_], second[open_]]),
         np.concatenate([first[to_first], second[to_second], second[open_], first[open_]]),
@@ -193,12 +181,15 @@ def _without(polygons: Shapes, losses: _Losses) -> Shapes:
     """
     left, box = polygons.copy(), shapely.bounds(polygons)
     owner, winner, region, there = losses.owner, losses.winner, losses.region, shapely.bounds(losses.region)
-    order = np.lexsort((-np.prod(_shared(box[owner], there), axis=1), owner))
     gone = np.zeros(len(polygons), dtype=bool)
+    gone[owner[shapely.covers(region, polygons[owner])]] = True
+    left[gone] = NOTHING
+    order = np.lexsort((-np.prod(_shared(box[owner], there), axis=1), owner))
+    order = order[~gone[owner[order]] & ~gone[winner[order]]]
     while len(order):
         first = np.r_[True, owner[order[1:]] != owner[order[:-1]]]
         now, which = order[first], owner[order[first]]
-        left[which] = shapely.difference(left[which], region[now])
+        left[which] = _difference(left[which], region[now])
         box[which] = shapely.bounds(left[which])
         gone[which] = shapely.area(left[which]) <= SLIVER
         order = order[~first]
@@ -209,6 +200,20 @@ def _without(polygons: Shapes, losses: _Losses) -> Shapes:
         meets[first] = shapely.intersects(left[owner[order[first]]], region[order[first]])
         order = order[meets]
     return left
+
+
+def _difference(shapes: Shapes, regions: Shapes) -> Shapes:
+    """Shapes (n,) without regions (n,)."""
+    return _solid(shapely.difference(shapes, regions, grid_size=GRID))
+
+
+def _solid(shapes: Shapes) -> Shapes:
+    """Shapes (n,) without the lines and points that touching edges leave in them."""
+    kinds = (shapely.GeometryType.POLYGON, shapely.GeometryType.MULTIPOLYGON)
+    mixed = np.flatnonzero(~np.isin(shapely.get_type_id(shapes), kinds))
+    solid = shapes.copy()
+    solid[mixed] = [polygonal(shape) or NOTHING for shape in shapes[mixed]]
+    return solid
 
 
 def _shared(one: Array, other: Array) -> Array:

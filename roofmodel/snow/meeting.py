@@ -56,8 +56,7 @@ def together(
     sets = [some for some in sets if len(some) > 1]
     cases = []
     for some in sets:
-        source = [k for k, one in enumerate(some) for _ in one.blown]
-        blown = larger([zone for one in some for zone in one.blown], source)
+        blown = larger([zone for one in some for zone in one.blown])
         slid = [zone for one in some for zone in one.slid]
         notes = [f"The drifts that meet: {_who(some)}.", note]
         notes += dict.fromkeys(said for one in some for said in one.notes)

@@ -362,4 +362,4 @@ def _slide_zones(known: NbccRoof, i: int) -> list[Zone]:
         "peak (1 - x / x_d)",
         values,
     )
-    return spread(plan, zone)
+    return spread(plan, [zone])

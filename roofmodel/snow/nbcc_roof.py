@@ -343,7 +343,7 @@ def above_balanced(known: NbccRoof, drift: Zone, base: float) -> list[Zone]:
         S with C_a = C_s = C_w = 1.0 and the rain of the drift. [Pa]
     """
     found = []
-    for zone in spread(known.plan, drift):
+    for zone in spread(known.plan, [drift]):
         there = known.load(zone.plane, 1.0)
         under = f"already there: snow on {known.roof.planes.name[zone.plane]} in the balanced case"
         values = (*zone.values, Value("S balanced", there, "Pa", under))

@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import shapely
 from numpy.typing import NDArray
+from shapely import MultiPolygon, Polygon
 
 from roofmodel.snow.cases import Zone
 from roofmodel.snow.envelope import near_pairs, worth
@@ -23,6 +24,7 @@ from roofmodel.snow.regions import (
     left_normal,
     passed,
 )
+from roofmodel.snow.sharing import GRID
 from roofmodel.surface import RoofSurface
 
 Array = NDArray[np.float64]
@@ -133,15 +135,35 @@ def roof_before(roof: RoofSurface, plan: Plan, i: int) -> float:
     return fetch(plan.drift_outline[plan.drift_level[steps.lower[i]]], start, end, left_normal(start, end))
 
 
-def spread(plan: Plan, zone: Zone) -> list[Zone]:
-    """Cut a patch to the planes that it crosses on the level of its plane; the rest falls off the roof."""
-    level = int(plan.drift_level[zone.plane])
-    key = (level, zone.polygon.wkb)
-    if key not in plan.pieces:
-        planes = np.flatnonzero(plan.drift_level == level)
-        cut = shapely.intersection(zone.polygon, np.array(plan.polygon)[planes])
-        plan.pieces[key] = [(int(planes[k]), part) for k, part in worth(cut)]
-    return [replace(zone, plane=plane, polygon=part) for plane, part in plan.pieces[key]]
+def spread(plan: Plan, zones: Sequence[Zone]) -> list[Zone]:
+    """Cut patches to the planes that each crosses on the level of its plane; the rest falls off the roof."""
+    if not zones:
+        return []
+    level = plan.drift_level[[zone.plane for zone in zones]]
+    keys = [(one, zone.polygon.wkb) for one, zone in zip(level.tolist(), zones, strict=True)]
+    new = {key: zone.polygon for key, zone in zip(keys, zones, strict=True) if key not in plan.pieces}
+    if new:
+        _cut(plan, new)
+    return [
+        replace(zone, plane=plane, polygon=part)
+        for zone, key in zip(zones, keys, strict=True)
+        for plane, part in plan.pieces[key]
+    ]
+
+
+def _cut(plan: Plan, patches: dict[tuple[int, bytes], Polygon | MultiPolygon]) -> None:
+    """Find what patches cover of each plane of their level, for `Plan.pieces`."""
+    keys, polygons = list(patches), np.array(list(patches.values()), dtype=object)
+    low, high = np.split(shapely.bounds(polygons)[:, None], 2, axis=-1)
+    near, far = np.split(plan.boxes, 2, axis=-1)
+    meet = ((low <= far) & (high >= near)).all(axis=-1)
+    patch, plane = np.nonzero(meet & (np.array([key[0] for key in keys])[:, None] == plan.drift_level))
+    part = polygons[patch]
+    cut = ~shapely.covers(plan.shapes[plane], part)
+    part[cut] = shapely.intersection(part[cut], plan.shapes[plane[cut]], grid_size=GRID)
+    plan.pieces.update((key, []) for key in keys)
+    for k, one in worth(part):
+        plan.pieces[keys[patch[k]]].append((int(plane[k]), one))
 
 
 def overlapping(patches: Sequence[Sequence[Zone]]) -> IntArray:
@@ -160,7 +182,7 @@ def overlapping(patches: Sequence[Sequence[Zone]]) -> IntArray:
         if group[one] == group[other]:
             continue
         on = which.ravel() == k
-        if worth(shapely.intersection(polygons[first[on]], polygons[second[on]])):
+        if worth(shapely.intersection(polygons[first[on]], polygons[second[on]], grid_size=GRID)):
             group[group == group[other]] = group[one]
     return group
 

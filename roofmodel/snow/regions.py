@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 
 import numpy as np
 import shapely
@@ -76,6 +77,18 @@ class Plan:
     pieces: dict[tuple[int, bytes], list[tuple[int, Polygon | MultiPolygon]]] = field(
         default_factory=dict, compare=False
     )
+
+    @cached_property
+    def shapes(self) -> NDArray[np.object_]:
+        """Planes on plan, prepared to be asked often (p,). [m]."""
+        shapes = np.array(self.polygon, dtype=object)
+        shapely.prepare(shapes)
+        return shapes
+
+    @cached_property
+    def boxes(self) -> Array:
+        """Bounds of the planes on plan (p, 4). [m]."""
+        return np.asarray(shapely.bounds(self.shapes))
 
 
 def roof_plan(roof: RoofSurface) -> Plan:
@@ -172,7 +185,8 @@ def polygonal(geometry: BaseGeometry) -> Polygon | MultiPolygon | None:
 def band(start: Array, end: Array, near: float, far: float) -> Polygon:
     """Rectangle beside the plan segment start -> end, on its left, from near to far. [m]."""
     normal = left_normal(start, end)
-    return Polygon([start + near * normal, end + near * normal, end + far * normal, start + far * normal])
+    ring = [start + near * normal, end + near * normal, end + far * normal, start + far * normal]
+    return Polygon(shapely.linearrings(np.array(ring)))
 
 
 def left_normal(start: Array, end: Array) -> Array:

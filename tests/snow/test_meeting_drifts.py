@@ -158,7 +158,3 @@ def test_of_many_patches_the_larger_lies_at_every_point_once(tied):
     found, once = there(kept)
     assert found.max(axis=0) == pytest.approx(wanted.max(axis=0))
     assert (once == np.minimum(count, 1)).all()
-    source = np.arange(30) // 29  # none but the last is compared
-    apart = larger(zones, source.tolist())
-    assert there(apart)[1].max() > 1
-    assert there(apart)[0].max(axis=0) == pytest.approx(wanted.max(axis=0))
