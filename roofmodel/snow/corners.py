@@ -13,6 +13,7 @@ from shapely import LineString, MultiPolygon, Point, Polygon
 from roofmodel.snow.cases import Zone
 from roofmodel.snow.higher import Heights, below_top, plane_heights
 from roofmodel.snow.regions import CRACK, LOW_STEP, Plan, falling_pressure, left_normal, polygonal, uniform
+from roofmodel.snow.sharing import GRID
 from roofmodel.surface import Obstacles, RoofSurface
 
 Array = NDArray[np.float64]
@@ -223,17 +224,17 @@ def _free(
     if corners.heights is None:
         return list(parts)
     top, foot = float(corners.top[wall, end]), Point(corner)
-    whole = polygonal(shapely.union_all([polygon for polygon, _ in parts]))
+    whole = polygonal(shapely.union_all([polygon for polygon, _ in parts], grid_size=GRID))
     if whole is None or below_top(corners.heights, whole, foot, top) is whole:
         return list(parts)
     found: list[tuple[Polygon | MultiPolygon, Array]] = []
     for same in _slice_by_slice(parts):
-        sector = polygonal(shapely.union_all([polygon for polygon, _ in same]))
+        sector = polygonal(shapely.union_all([polygon for polygon, _ in same], grid_size=GRID))
         left = None if sector is None else below_top(corners.heights, sector, foot, top)
         if left is None:
             continue
         for polygon, law in same:
-            part = polygonal(shapely.intersection(polygon, left))
+            part = polygonal(shapely.intersection(polygon, left, grid_size=GRID))
             found += [(part, law)] if part is not None else []
     return found
 

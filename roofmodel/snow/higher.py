@@ -11,6 +11,7 @@ from shapely import MultiPolygon, Polygon
 from shapely.geometry.base import BaseGeometry
 
 from roofmodel.snow.regions import Plan, polygonal
+from roofmodel.snow.sharing import GRID
 from roofmodel.surface import RoofSurface
 
 Array = NDArray[np.float64]
@@ -78,25 +79,27 @@ def below_top(
     if not len(tall):
         return shape
     above = {int(i): part for i in tall if (part := _above(heights, int(i), shape, top + LEVEL)) is not None}
-    blocked = shapely.union_all([part for part in above.values() if part.area > DUST])
+    blocked = shapely.union_all([part for part in above.values() if part.area > DUST], grid_size=GRID)
     for i in near.tolist():  # lower roof below an overhanging one is drifted on all the same
-        lower = heights.polygon[i] if i not in above else shapely.difference(heights.polygon[i], above[i])
-        if shapely.area(shapely.intersection(lower, blocked)) > DUST:
-            blocked = shapely.difference(blocked, lower)
+        lower = heights.polygon[i]
+        if i in above:
+            lower = _solid(shapely.difference(lower, above[i], grid_size=GRID))
+        if shapely.area(shapely.intersection(lower, blocked, grid_size=GRID)) > DUST:
+            blocked = _solid(shapely.difference(blocked, lower, grid_size=GRID))
     if blocked.area <= DUST:
         return shape
     blocked = shapely.buffer(blocked, LEVEL, join_style="mitre")  # so that no slivers stay beside it
-    left = polygonal(shapely.difference(shape, blocked))
+    left = polygonal(shapely.difference(shape, blocked, grid_size=GRID))
     if left is None:
         return None
     parts = shapely.get_parts(left)
     away = shapely.distance(parts, foot)
-    return polygonal(shapely.union_all(parts[away <= away.min() + LEVEL]))
+    return polygonal(shapely.union_all(parts[away <= away.min() + LEVEL], grid_size=GRID))
 
 
 def _above(heights: Heights, plane: int, shape: BaseGeometry, top: float) -> BaseGeometry | None:
     """What of a patch lies on a plane where that is higher than the top."""
-    common = polygonal(shapely.intersection(heights.polygon[plane], shape))
+    common = polygonal(shapely.intersection(heights.polygon[plane], shape, grid_size=GRID))
     law = heights.law[plane]
     steep = float(np.hypot(law[1], law[2]))
     if common is None or steep < 1e-9:
@@ -107,6 +110,9 @@ def _above(heights: Heights, plane: int, shape: BaseGeometry, top: float) -> Bas
     line = center + (top - law[0] - law[1:] @ center) / steep * uphill  # where the plane is at the top
     reach = 2.0 * shapely.minimum_bounding_radius(common) + np.linalg.norm(line - center) + 1.0
     ring = [line - reach * along, line + reach * along]
-    return shapely.intersection(
-        common, Polygon([*ring, ring[1] + 2.0 * reach * uphill, ring[0] + 2.0 * reach * uphill])
-    )
+    half = Polygon([*ring, ring[1] + 2.0 * reach * uphill, ring[0] + 2.0 * reach * uphill])
+    return polygonal(shapely.intersection(common, half, grid_size=GRID))
+
+
+def _solid(shape: BaseGeometry) -> Polygon | MultiPolygon:
+    return polygonal(shape) or Polygon()
