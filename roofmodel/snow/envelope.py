@@ -116,15 +116,15 @@ def _losses(polygons: Shapes, pressure: Array, pairs: IntArray) -> _Losses:
     common = shapely.intersection(polygons[first[open_]], polygons[second[open_]], grid_size=GRID)
     some = shapely.area(common) > SLIVER
     none, open_, common = open_[~some], open_[some], common[some]
-    low[open_], high[open_] = _range_on(common, more[open_])
+    low[open_], high[open_] = range_on(common, more[open_])
     to_first = high <= scale
     to_second = (low >= -scale) & ~to_first
     mixed = ~to_first[open_] & ~to_second[open_]
     open_, common = open_[mixed], common[mixed]
     to_first[none] = to_second[none] = False
-    half = _halves(common, more[open_])
-    common = _solid(common)
-    above = _solid(shapely.intersection(common, half, grid_size=GRID))
+    half = halves(common, more[open_])
+    common = solid(common)
+    above = solid(shapely.intersection(common, half, grid_size=GRID))
     below = _difference(common, half)
     return _Losses(
         np.concatenate([second[to_first], first[to_second], first[open_], second[open_]]),
@@ -151,7 +151,7 @@ def _range_about(polygons: Shapes, pairs: IntArray, law: Array) -> tuple[Array, 
     return low, high
 
 
-def _range_on(shapes: Shapes, law: Array) -> tuple[Array, Array]:
+def range_on(shapes: Shapes, law: Array) -> tuple[Array, Array]:
     """Least and greatest value (n,), (n,) of linear functions (n, 3) on shapes."""
     if not len(shapes):
         return np.zeros(0), np.zeros(0)
@@ -161,7 +161,7 @@ def _range_on(shapes: Shapes, law: Array) -> tuple[Array, Array]:
     return np.minimum.reduceat(value, start), np.maximum.reduceat(value, start)
 
 
-def _halves(regions: Shapes, law: Array) -> Shapes:
+def halves(regions: Shapes, law: Array) -> Shapes:
     """Squares (n,) that cover what of regions (n,) lies where linear functions (n, 3) are above zero."""
     low_x, low_y, high_x, high_y = shapely.bounds(regions).T
     center = 0.5 * np.stack([low_x + high_x, low_y + high_y], axis=1)
@@ -204,10 +204,10 @@ def _without(polygons: Shapes, losses: _Losses) -> Shapes:
 
 def _difference(shapes: Shapes, regions: Shapes) -> Shapes:
     """Shapes (n,) without regions (n,)."""
-    return _solid(shapely.difference(shapes, regions, grid_size=GRID))
+    return solid(shapely.difference(shapes, regions, grid_size=GRID))
 
 
-def _solid(shapes: Shapes) -> Shapes:
+def solid(shapes: Shapes) -> Shapes:
     """Shapes (n,) without the lines and points that touching edges leave in them."""
     kinds = (shapely.GeometryType.POLYGON, shapely.GeometryType.MULTIPOLYGON)
     mixed = np.flatnonzero(~np.isin(shapely.get_type_id(shapes), kinds))

@@ -10,11 +10,13 @@ from numpy.typing import NDArray
 from shapely import MultiPolygon, Polygon
 from shapely.geometry.base import BaseGeometry
 
+from roofmodel.snow.envelope import halves, range_on, solid
 from roofmodel.snow.regions import Plan, polygonal
 from roofmodel.snow.sharing import GRID
 from roofmodel.surface import RoofSurface
 
 Array = NDArray[np.float64]
+IntArray = NDArray[np.int64]
 
 LEVEL = 1e-3  # what stands higher by less is as high [m]
 DUST = 1e-4  # what covers less of a patch is rounding [m^2]
@@ -32,11 +34,14 @@ class Heights:
         a, b, c of the height a + b x + c y. [m, -, -]
     most : (p,) float
         The highest corner of each. [m]
+    box : (p, 4) float
+        Bounds on plan. [m]
     """
 
     polygon: NDArray[np.object_]
     law: Array
     most: Array
+    box: Array
 
 
 def plane_heights(roof: RoofSurface, plan: Plan) -> Heights:
@@ -48,7 +53,7 @@ def plane_heights(roof: RoofSurface, plan: Plan) -> Heights:
     place, owner = shapely.get_coordinates(polygon, return_index=True)
     most = np.full(len(polygon), -np.inf)
     np.maximum.at(most, owner, law[owner, 0] + np.sum(law[owner, 1:] * place, axis=1))
-    return Heights(polygon, law, most)
+    return Heights(polygon, law, most, np.asarray(shapely.bounds(polygon)))
 
 
 def below_top(
@@ -74,18 +79,21 @@ def below_top(
         The same object where nothing stands higher; None where nothing is left. The depth of snow on the
         higher roof is not taken off the wall, which is safe.
     """
-    near = np.flatnonzero(shapely.intersects(heights.polygon, shape))
+    low, high = np.array(shapely.bounds(shape)).reshape(2, 2)
+    near = np.flatnonzero(((heights.box[:, :2] <= high) & (heights.box[:, 2:] >= low)).all(axis=1))
     tall = near[(heights.most[near] > top + LEVEL) & (near != but)]
+    tall = tall[shapely.intersects(heights.polygon[tall], shape)]
     if not len(tall):
         return shape
-    above = {int(i): part for i in tall if (part := _above(heights, int(i), shape, top + LEVEL)) is not None}
-    blocked = shapely.union_all([part for part in above.values() if part.area > DUST], grid_size=GRID)
-    for i in near.tolist():  # lower roof below an overhanging one is drifted on all the same
-        lower = heights.polygon[i]
-        if i in above:
-            lower = _solid(shapely.difference(lower, above[i], grid_size=GRID))
-        if shapely.area(shapely.intersection(lower, blocked, grid_size=GRID)) > DUST:
-            blocked = _solid(shapely.difference(blocked, lower, grid_size=GRID))
+    above = _above(heights, tall, shape, top + LEVEL)
+    blocked = _solid(shapely.union_all(above[shapely.area(above) > DUST], grid_size=GRID))
+    lower = heights.polygon[near]
+    own = np.isin(near, tall)
+    lower[own] = shapely.difference(lower[own], above, grid_size=GRID)
+    # Lower roof below an overhanging one is drifted on all the same.
+    under = np.flatnonzero(shapely.area(shapely.intersection(lower, blocked, grid_size=GRID)) > DUST)
+    for k in under.tolist():
+        blocked = _solid(shapely.difference(blocked, lower[k], grid_size=GRID))
     if blocked.area <= DUST:
         return shape
     blocked = shapely.buffer(blocked, LEVEL, join_style="mitre")  # so that no slivers stay beside it
@@ -97,21 +105,17 @@ def below_top(
     return polygonal(shapely.union_all(parts[away <= away.min() + LEVEL], grid_size=GRID))
 
 
-def _above(heights: Heights, plane: int, shape: BaseGeometry, top: float) -> BaseGeometry | None:
-    """What of a patch lies on a plane where that is higher than the top."""
-    common = polygonal(shapely.intersection(heights.polygon[plane], shape, grid_size=GRID))
-    law = heights.law[plane]
-    steep = float(np.hypot(law[1], law[2]))
-    if common is None or steep < 1e-9:
-        return common
-    uphill = law[1:] / steep
-    along = np.array([-uphill[1], uphill[0]])
-    center = np.array(common.centroid.coords[0])
-    line = center + (top - law[0] - law[1:] @ center) / steep * uphill  # where the plane is at the top
-    reach = 2.0 * shapely.minimum_bounding_radius(common) + np.linalg.norm(line - center) + 1.0
-    ring = [line - reach * along, line + reach * along]
-    half = Polygon([*ring, ring[1] + 2.0 * reach * uphill, ring[0] + 2.0 * reach * uphill])
-    return polygonal(shapely.intersection(common, half, grid_size=GRID))
+def _above(heights: Heights, plane: IntArray, shape: BaseGeometry, top: float) -> NDArray[np.object_]:
+    """What of a patch lies on planes (n,) where they are higher than the top, (n,)."""
+    common = solid(shapely.intersection(heights.polygon[plane], shape, grid_size=GRID))
+    law = heights.law[plane] - np.array([top, 0.0, 0.0])
+    some = np.flatnonzero(~shapely.is_empty(common))
+    low, high = range_on(common[some], law[some])
+    common[some[high <= 0.0]] = Polygon()
+    part = some[(low < 0.0) & (high > 0.0)]
+    half = halves(common[part], law[part])
+    common[part] = solid(shapely.intersection(common[part], half, grid_size=GRID))
+    return common
 
 
 def _solid(shape: BaseGeometry) -> Polygon | MultiPolygon:
