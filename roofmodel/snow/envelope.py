@@ -112,25 +112,55 @@ def _losses(polygons: Shapes, pressure: Array, pairs: IntArray) -> _Losses:
     more = pressure[second] - pressure[first]
     scale = 1e-9 * (1.0 + np.abs(more[:, 0]))
     low, high = _range_about(polygons, pairs, more)
-    open_ = np.flatnonzero((high > scale) & (low < -scale))
-    common = shapely.intersection(polygons[first[open_]], polygons[second[open_]], grid_size=GRID)
-    some = shapely.area(common) > SLIVER
-    none, open_, common = open_[~some], open_[some], common[some]
-    low[open_], high[open_] = range_on(common, more[open_])
     to_first = high <= scale
     to_second = (low >= -scale) & ~to_first
-    mixed = ~to_first[open_] & ~to_second[open_]
-    open_, common = open_[mixed], common[mixed]
-    to_first[none] = to_second[none] = False
-    half = halves(common, more[open_])
-    common = solid(common)
-    above = solid(shapely.intersection(common, half, grid_size=GRID))
-    below = _difference(common, half)
+    mixed = np.flatnonzero(~to_first & ~to_second)
+    one, other, law = first[mixed], second[mixed], more[mixed]
     return _Losses(
-        np.concatenate([second[to_first], first[to_second], first[open_], second[open_]]),
-        np.concatenate([first[to_first], second[to_second], second[open_], first[open_]]),
-        np.concatenate([polygons[first[to_first]], polygons[second[to_second]], above, below]),
+        np.concatenate([second[to_first], first[to_second], one, other]),
+        np.concatenate([first[to_first], second[to_second], other, one]),
+        np.concatenate(
+            [
+                polygons[first[to_first]],
+                polygons[second[to_second]],
+                above_zero(polygons[other], law),
+                above_zero(polygons[one], -law),
+            ]
+        ),
     )
+
+
+def above_zero(shapes: Shapes, law: Array) -> Shapes:
+    """What of shapes (n,) lies where linear functions (n, 3) are above zero."""
+    corners, count = _corners(shapes)
+    side = np.roll(corners, -1, axis=1) - corners
+    off = corners[:, None] - corners[:, :, None]
+    left = side[:, :, None, 0] * off[..., 1] - side[:, :, None, 1] * off[..., 0]
+    one_way = (left >= 0.0).all(axis=(1, 2)) | (left <= 0.0).all(axis=(1, 2))
+    convex = one_way & (count <= FEW_CORNERS) & (shapely.get_type_id(shapes) == shapely.GeometryType.POLYGON)
+    part = shapes.copy()
+    part[convex] = _convex_above_zero(corners[convex], law[convex])
+    rest = ~convex
+    part[rest] = solid(shapely.intersection(shapes[rest], halves(shapes[rest], law[rest]), grid_size=GRID))
+    return part
+
+
+def _convex_above_zero(corners: Array, law: Array) -> Shapes:
+    """As `above_zero`, of convex polygons (n, k, 2)."""
+    value = law[:, None, 0] + np.einsum("nkx,nx->nk", corners, law[:, 1:])
+    stays, ahead = value >= 0.0, np.roll(value, -1, axis=1)
+    crosses = stays != (ahead >= 0.0)
+    share = np.where(crosses, value, 0.0) / np.where(crosses, value - ahead, 1.0)
+    cut = corners + share[..., None] * (np.roll(corners, -1, axis=1) - corners)
+    both = np.stack([corners, cut], axis=2).reshape(len(corners), 2 * corners.shape[1], 2)
+    keep = np.stack([stays, crosses], axis=2).reshape(len(corners), 2 * corners.shape[1])
+    latest = np.maximum.accumulate(np.where(keep, np.arange(keep.shape[1]), -1), axis=1)
+    latest = np.where(latest < 0, latest[:, -1:], latest)  # what is cut away falls on a corner that stays
+    ring = np.take_along_axis(both, np.maximum(latest, 0)[..., None], axis=1)
+    there = keep.sum(axis=1) > 2
+    part = np.full(len(corners), NOTHING, dtype=object)
+    part[there] = shapely.polygons(ring[there])
+    return part
 
 
 def _range_about(polygons: Shapes, pairs: IntArray, law: Array) -> tuple[Array, Array]:
