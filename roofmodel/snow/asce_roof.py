@@ -15,11 +15,10 @@ from roofmodel.snow.asce_working import slope_formula
 from roofmodel.snow.cases import Bare, SnowCase, Value, Zone
 from roofmodel.snow.inputs import Asce16Site, AsceSite
 from roofmodel.snow.patches import UNREDUCED, UNREDUCED_NOTE
+from roofmodel.snow.reasons import any_below, grouped_reasons
 from roofmodel.snow.regions import (
     WHOLE,
     Plan,
-    any_below,
-    grouped_reasons,
     held_planes,
     obstructed_planes,
     roof_plan,

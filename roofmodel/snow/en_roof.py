@@ -11,7 +11,8 @@ from numpy.typing import NDArray
 from roofmodel.snow import en1991_1_3
 from roofmodel.snow.cases import Bare, LoadLevel, SnowCase, Value, Zone
 from roofmodel.snow.inputs import EnSite, validate_en
-from roofmodel.snow.regions import Plan, grouped_reasons, held_planes, roof_plan, uniform, with_snow
+from roofmodel.snow.reasons import grouped_reasons
+from roofmodel.snow.regions import Plan, held_planes, roof_plan, uniform, with_snow
 from roofmodel.surface import RoofSurface
 from roofmodel.units import STANDARD_GRAVITY
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 import shapely
@@ -34,14 +35,16 @@ class Heights:
         a, b, c of the height a + b x + c y. [m, -, -]
     most : (p,) float
         The highest corner of each. [m]
-    box : (p, 4) float
-        Bounds on plan. [m]
     """
 
     polygon: NDArray[np.object_]
     law: Array
     most: Array
-    box: Array
+
+    @cached_property
+    def box(self) -> Array:
+        """Bounds on plan (p, 4). [m]."""
+        return np.asarray(shapely.bounds(self.polygon))
 
 
 def plane_heights(roof: RoofSurface, plan: Plan) -> Heights:
@@ -53,7 +56,7 @@ def plane_heights(roof: RoofSurface, plan: Plan) -> Heights:
     place, owner = shapely.get_coordinates(polygon, return_index=True)
     most = np.full(len(polygon), -np.inf)
     np.maximum.at(most, owner, law[owner, 0] + np.sum(law[owner, 1:] * place, axis=1))
-    return Heights(polygon, law, most, np.asarray(shapely.bounds(polygon)))
+    return Heights(polygon, law, most)
 
 
 def below_top(

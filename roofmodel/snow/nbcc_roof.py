@@ -15,14 +15,13 @@ from roofmodel.snow.cases import Bare, LoadLevel, SnowCase, Value, Zone
 from roofmodel.snow.inputs import NbccSite, validate_nbcc
 from roofmodel.snow.nbcc_working import BASIC, GABLE, LOAD, slope_formula, snow_alone
 from roofmodel.snow.patches import UNREDUCED, UNREDUCED_NOTE, spread
+from roofmodel.snow.reasons import any_below, grouped_reasons
 from roofmodel.snow.regions import (
     SAME_WAY,
     WHOLE,
     Plan,
-    any_below,
     compass,
     crest_segments,
-    grouped_reasons,
     held_planes,
     obstructed_planes,
     roof_plan,

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-import re
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 
@@ -33,8 +32,6 @@ COMPASS_SLACK = 2.4  # less than half of 5 degrees, so that different winds have
 # Cosine, judgment: snow that falls within 6 degrees of the line of a wall slides past it; else it jams there.
 TOWARD_WALL = 0.1
 WHOLE = 1.0 - 1e-9  # factors from here on reduce nothing: rounding at the limit of a slope does not count
-RUNS_ONTO = re.compile(r"its snow runs onto .*?, which")
-FEW = 3  # planes of one reason whose neighbors are named
 TOWARD_WALL_WORDS = "it falls toward a wall"
 _COMPASS = ("N", "NE", "E", "SE", "S", "SW", "W", "NW")
 
@@ -388,25 +385,6 @@ def with_uphill(roof: RoofSurface, plan: Plan, found: dict[int, str], does: str)
             if below in found and above not in found:
                 found[above] = f"its snow runs onto {roof.planes.name[below]}, which {does}"
                 waiting = True
-    return found
-
-
-def any_below(reason: str) -> str:
-    """A reason without the name of the plane below, so that facets share it."""
-    return RUNS_ONTO.sub("its snow runs onto a plane below, which", reason)
-
-
-def grouped_reasons(names: Sequence[str], why: Mapping[int, str]) -> list[tuple[str, str]]:
-    """Names of planes that share a reason, and the reason; many that run onto others are told together."""
-    groups: dict[str, list[int]] = {}
-    for plane, reason in sorted(why.items()):
-        groups.setdefault(any_below(reason), []).append(plane)
-    found = []
-    for reason, planes in groups.items():
-        single = len(planes) <= FEW or why[planes[0]] == reason
-        parts = {why[plane]: [p for p in planes if why[p] == why[plane]] for plane in planes}
-        told = parts.items() if single else [(reason, planes)]
-        found += [(", ".join(names[plane] for plane in own), text) for text, own in told]
     return found
 
 

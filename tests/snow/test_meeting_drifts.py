@@ -6,8 +6,9 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from shapely import Polygon, contains_xy
 from shapely import box as rectangle
-from shapely import contains_xy
+from shapely.affinity import rotate
 from snow_roofs import assemble, court, named, plane_force, pressure
 
 from roofmodel.project.obstacle_schema import ObstructionTable, ParapetTable
@@ -16,6 +17,8 @@ from roofmodel.shape.builders import RoofPart, build_roof
 from roofmodel.snow import Asce16Site, AsceSite, NbccSite, snow_cases
 from roofmodel.snow.cases import Zone
 from roofmodel.snow.envelope import larger
+from roofmodel.snow.patches import spread
+from roofmodel.snow.regions import roof_plan
 from roofmodel.units import SI
 
 ASCE = AsceSite(ground_snow=2000.0, risk_category="II", winter_wind=0.5, slippery=True)
@@ -158,3 +161,19 @@ def test_of_many_patches_the_larger_lies_at_every_point_once(tied):
     found, once = there(kept)
     assert found.max(axis=0) == pytest.approx(wanted.max(axis=0))
     assert (once == np.minimum(count, 1)).all()
+
+
+def test_a_patch_that_begins_at_the_wall_of_a_hole_is_cut_rightly():
+    """From a real roof: without a grid what both share comes out as -1.21 m2, and the snow is lost."""
+    wall = [(-0.8130000000000003, 3.948), (0.4099999999999991, 3.618)]
+    patch = Polygon([*wall, (1.712556666052322, 8.44535394721815), (0.4895566660523224, 8.77535394721815)])
+    hole = [*wall, (0.1319999999999992, 2.596), (-1.092, 2.9169999999999994)]
+    rim = [(3.3845289999999975, 2.9572660000000006), (-3.3689729999999987, 4.721993)]
+    plane = Polygon([*rim, (-2.0998809999999994, 2.3309139999999995)], [hole])
+    square = [(0.0, 0.0), (1.0, 0.0), (1.0, 1.0), (0.0, 1.0)]
+    whole = roof_plan(build_roof([RoofPart("flat", square, eave_height=3.0)]))
+    plan = replace(whole, polygon=(plane,))
+    parts = spread(plan, [Zone("", 0, patch, np.array([1000.0, 0.0, 0.0]), "", "")])
+    turned = rotate(patch, 30.0, (0.0, 0.0)).intersection(rotate(plane, 30.0, (0.0, 0.0)))
+    assert sum(zone.polygon.area for zone in parts) == pytest.approx(turned.area, rel=1e-6)
+    assert turned.area == pytest.approx(0.1364306840, rel=1e-6)
