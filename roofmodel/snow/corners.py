@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from shapely import LineString, MultiPolygon, Point, Polygon
 
 from roofmodel.snow.cases import Zone
-from roofmodel.snow.higher import Heights, below_top, plane_heights
+from roofmodel.snow.higher import Heights, below_top, blocking, plane_heights, up_to
 from roofmodel.snow.regions import CRACK, LOW_STEP, Plan, falling_pressure, left_normal, polygonal, uniform
 from roofmodel.snow.sharing import GRID
 from roofmodel.surface import Obstacles, RoofSurface
@@ -225,12 +225,13 @@ def _free(
         return list(parts)
     top, foot = float(corners.top[wall, end]), Point(corner)
     whole = polygonal(shapely.union_all([polygon for polygon, _ in parts], grid_size=GRID))
-    if whole is None or below_top(corners.heights, whole, foot, top) is whole:
+    blocked = None if whole is None else blocking(corners.heights, whole, top)
+    if blocked is None:
         return list(parts)
     found: list[tuple[Polygon | MultiPolygon, Array]] = []
     for same in _slice_by_slice(parts):
         sector = polygonal(shapely.union_all([polygon for polygon, _ in same], grid_size=GRID))
-        left = None if sector is None else below_top(corners.heights, sector, foot, top)
+        left = None if sector is None else up_to(blocked, sector, foot)
         if left is None:
             continue
         for polygon, law in same:

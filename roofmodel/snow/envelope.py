@@ -57,10 +57,15 @@ def worth(shapes: Shapes) -> list[tuple[int, shapely.Polygon | shapely.MultiPoly
     ]
 
 
-def near_pairs(polygons: Shapes, plane: IntArray) -> IntArray:
-    """Pairs (m, 2) of polygons of one plane that no line along an edge of theirs is seen to part."""
+def near_pairs(polygons: Shapes, plane: IntArray, owner: IntArray | None = None) -> IntArray:
+    """Pairs (m, 2) of polygons of one plane that no line along an edge of theirs is seen to part.
+
+    Those of one owner are left out where owners are given.
+    """
     pairs = shapely.STRtree(polygons).query(polygons).T
     pairs = pairs[(pairs[:, 0] < pairs[:, 1]) & (plane[pairs[:, 0]] == plane[pairs[:, 1]])]
+    if owner is not None:
+        pairs = pairs[owner[pairs[:, 0]] != owner[pairs[:, 1]]]
     corners, count = _corners(polygons)
     count = np.where(shapely.get_type_id(polygons) == shapely.GeometryType.POLYGON, count, FEW_CORNERS + 1)
     most, apart = count[pairs].max(axis=1), np.zeros(len(pairs), dtype=bool)

@@ -66,15 +66,10 @@ def below_top(
 
     Parameters
     ----------
-    heights : Heights
-    shape : shapely Polygon or MultiPolygon
-        The patch on plan; the roof need not cover all of it. [m]
+    heights, shape, top, but
+        As `blocking`.
     foot : shapely geometry
         Where the drift begins. [m]
-    top : float
-        Height of the top of the wall. [m]
-    but : int
-        A plane that ends nothing: the standards draw the drift on it whole.
 
     Returns
     -------
@@ -82,12 +77,31 @@ def below_top(
         The same object where nothing stands higher; None where nothing is left. The depth of snow on the
         higher roof is not taken off the wall, which is safe.
     """
+    blocked = blocking(heights, shape, top, but)
+    return shape if blocked is None else up_to(blocked, shape, foot)
+
+
+def blocking(
+    heights: Heights, shape: Polygon | MultiPolygon, top: float, but: int = -1
+) -> BaseGeometry | None:
+    """Where roof stands higher than a wall's top on a drift's patch; None where it does nowhere.
+
+    Parameters
+    ----------
+    heights : Heights
+    shape : shapely Polygon or MultiPolygon
+        The patch on plan; the roof need not cover all of it. [m]
+    top : float
+        Height of the top of the wall. [m]
+    but : int
+        A plane that ends nothing: the standards draw the drift on it whole.
+    """
     low, high = np.array(shapely.bounds(shape)).reshape(2, 2)
     near = np.flatnonzero(((heights.box[:, :2] <= high) & (heights.box[:, 2:] >= low)).all(axis=1))
     tall = near[(heights.most[near] > top + LEVEL) & (near != but)]
     tall = tall[shapely.intersects(heights.polygon[tall], shape)]
     if not len(tall):
-        return shape
+        return None
     above = _above(heights, tall, shape, top + LEVEL)
     blocked = _solid(shapely.union_all(above[shapely.area(above) > DUST], grid_size=GRID))
     lower = heights.polygon[near]
@@ -97,9 +111,14 @@ def below_top(
     under = np.flatnonzero(shapely.area(shapely.intersection(lower, blocked, grid_size=GRID)) > DUST)
     for k in under.tolist():
         blocked = _solid(shapely.difference(blocked, lower[k], grid_size=GRID))
-    if blocked.area <= DUST:
-        return shape
-    blocked = shapely.buffer(blocked, LEVEL, join_style="mitre")  # so that no slivers stay beside it
+    # Wider by a hair, so that no slivers stay beside it.
+    return shapely.buffer(blocked, LEVEL, join_style="mitre") if blocked.area > DUST else None
+
+
+def up_to(
+    blocked: BaseGeometry, shape: Polygon | MultiPolygon, foot: BaseGeometry
+) -> Polygon | MultiPolygon | None:
+    """What of a patch lies before what blocks it, seen from its foot."""
     left = polygonal(shapely.difference(shape, blocked, grid_size=GRID))
     if left is None:
         return None

@@ -175,8 +175,7 @@ def overlapping(patches: Sequence[Sequence[Zone]]) -> IntArray:
         return group
     plane = np.array([zone.plane for zone in zones], dtype=np.int64)
     polygons = np.array([zone.polygon for zone in zones], dtype=object)
-    pairs = near_pairs(polygons, plane)
-    first, second = pairs[owner[pairs[:, 0]] != owner[pairs[:, 1]]].T
+    first, second = near_pairs(polygons, plane, owner).T
     pair, which = np.unique(np.stack([owner[first], owner[second]]), axis=1, return_inverse=True)
     for k, (one, other) in enumerate(pair.T):
         if group[one] == group[other]:
