@@ -30,7 +30,7 @@ def flat_joints(roof: RoofSurface) -> list[tuple[int, int]]:
 
 
 def _over_low_parts(roof: RoofSurface, joint: NDArray[np.bool_]) -> list[tuple[int, int]]:
-    """Slopes whose blanket may go over what falls back below them, with that and what lies beyond it."""
+    """Slopes whose blanket may go on over flat roof and what falls back, with all that it comes to."""
     planes, pair = roof.planes, roof.edges.plane[joint]
     fall = -planes.upslope[:, :2]
     fall = fall / np.maximum(np.linalg.norm(fall, axis=1, keepdims=True), 1e-12)
@@ -39,17 +39,26 @@ def _over_low_parts(roof: RoofSurface, joint: NDArray[np.bool_]) -> list[tuple[i
     away = np.stack([np.sum(fall[pair[:, 0]] * out, axis=1), -np.sum(fall[pair[:, 1]] * out, axis=1)], axis=1)
     rings = [planes.to_world(p, np.asarray(o.exterior.coords))[:, 2] for p, o in enumerate(planes.outline)]
     high, low = np.array([(z.max(), z.min()) for z in rings]).T
+    flat = planes.slope < SHALLOW
     little = (planes.slope < STEEP) | (high - low < RISE)
-    beyond: dict[int, list[int]] = {}
+    first: list[tuple[int, int]] = []
+    onward: dict[int, list[tuple[int, bool]]] = {}  # what each plane hands on to, and whether that is crossed
     for (a, b), (toward, back) in zip(pair.tolist(), away.tolist(), strict=True):
-        for from_, onto, rises, falls in ((a, b, -toward, -back), (b, a, -back, -toward)):
-            if rises > AGAINST and (falls > AGAINST or planes.slope[onto] < SHALLOW):
-                beyond.setdefault(from_, []).append(onto)
+        for from_, onto, falls, rises in ((a, b, toward, back), (b, a, back, toward)):
+            crossed = bool(flat[onto] or (rises > AGAINST and little[onto]))
+            if falls > AGAINST and crossed and not flat[from_]:
+                first.append((from_, onto))
+            if (flat[from_] or -falls > AGAINST) and (crossed or -rises > AGAINST):
+                onward.setdefault(from_, []).append((onto, crossed))
     found = []
-    for k in np.flatnonzero((away > AGAINST).all(axis=1)):
-        for upper, back in (pair[k].tolist(), pair[k, ::-1].tolist()):
-            if little[back] and high[back] < high[upper]:
-                found += [(upper, plane) for plane in (back, *beyond.get(back, ()))]
+    for upper, onto in first:
+        waiting, seen = [(onto, True)], set()
+        while waiting:
+            plane, crossed = waiting.pop()
+            if plane not in seen and high[plane] < high[upper]:
+                seen.add(plane)
+                waiting += onward.get(plane, ()) if crossed else ()
+        found += [(upper, plane) for plane in sorted(seen)]
     return found
 
 

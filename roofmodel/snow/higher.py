@@ -123,8 +123,8 @@ def up_to(
     if left is None:
         return None
     parts = shapely.get_parts(left)
-    away = shapely.distance(parts, foot)
-    return polygonal(shapely.union_all(parts[away <= away.min() + LEVEL], grid_size=GRID))
+    near = shapely.distance(parts, foot) <= shapely.distance(shape, foot) + 2.0 * LEVEL
+    return polygonal(shapely.union_all(parts[near], grid_size=GRID)) if near.any() else None
 
 
 def _above(heights: Heights, plane: IntArray, shape: BaseGeometry, top: float) -> NDArray[np.object_]:

@@ -106,6 +106,8 @@ def test_snow_above_a_low_far_side_is_held_by_rows_beyond_it(back):
     """EN 1991-1-3 5.3.2(2): mu_1 of 45 degrees not below 0.8, as at 4.9; 0.4 where it rises higher."""
     roof = chain((4.0, 9.0), (2.0, -back), (6.0, 45.0))
     assert steep_loads(roof, plane_at(roof, 9.0)) == pytest.approx([800.0, 1600.0])
+    gutter = chain((4.0, 9.0), (2.0, -back), (1.0, 0.5), (6.0, 45.0))
+    assert steep_loads(gutter, plane_at(gutter, 9.0)) == pytest.approx([800.0, 1600.0])
     deep = terraces((0.0, 3.0), (4.0, 3.0 + 4.0 * tangent(9.0)), (12.0, 1.0), (14.0, 3.0))
     assert steep_loads(deep, plane_at(deep, 9.0)) == pytest.approx([800.0, 800.0])
 

@@ -61,6 +61,8 @@ def test_what_stands_higher_ends_a_patch_and_hides_what_lies_behind():
     assert below_top(heights, patch, foot, 1.0) is patch
     assert below_top(heights, patch, foot, 0.6).area == pytest.approx(2.0 * (3.0 + 1.2), abs=0.01)
     assert below_top(heights, patch, foot, 0.6, but=1) is patch
+    tower = Heights(polygon, np.array([[2.0, 0.0, 0.0], *law[[0, 2]]]), np.array([2.0, 0.0, 0.0]))
+    assert below_top(tower, patch, foot, 1.0) is None  # it stands at the foot itself
     lane = box(0, 0, 8, 3)  # a way past it is left open: nothing is hidden
     assert below_top(heights, lane, foot, 0.6).area == pytest.approx(24.0 - 2.0 * 0.8, abs=0.01)
 
