@@ -446,12 +446,12 @@ def further(
         middle = 0.5 * (edges[1:] + edges[:-1])
         blur = np.exp(-0.5 * ((middle[:, None] - middle) / noise) ** 2)
         blur /= blur.sum(axis=0)
-        told = []
+        shares = []
         for value, one in zip(values, fits, strict=True):
             total = one.weight.sum()
             weight = one.weight / total if total > 0.0 else np.full(len(value), 1.0 / len(value))
-            told.append(blur @ np.histogram(value, edges, weights=weight)[0])
-        p = np.array(told)
+            shares.append(blur @ np.histogram(value, edges, weights=weight)[0])
+        p = np.array(shares)
         all_ = posterior @ p
         ratio = np.log2(np.maximum(p, TRACE) / np.maximum(all_, TRACE))
         found.append(Measurement(sign, float(max((posterior[:, None] * p * ratio).sum(), 0.0))))

@@ -115,7 +115,7 @@ def load_evidence(path: str | Path) -> Evidence:
     need_along(project.table.clamp, "an investigation", project.path.name)
     try:
         states = _states(project.layout, table.found)
-        known, gave_way, doubt, _ = states
+        known, gave_way, doubt, hurt = states
         rails = tuple(
             (_splice(project.layout, one.near, f"rail {i}.near"), one.state, one.doubt, one.fresh)
             for i, one in enumerate(table.rail, 1)
@@ -133,8 +133,7 @@ def load_evidence(path: str | Path) -> Evidence:
         _once(project.layout, screws, "screws")
         marks = tuple(_screws(project.layout, one, i) for i, one in enumerate(table.marks, 1))
         _once(project.layout, marks, "marks")
-        _were_there(marks, known & ~gave_way)
-        _loose_left_marks(screws, marks)
+        _were_there(screws, marks, (known & ~gave_way) | hurt)
         pulled = tuple(_pulled(project.layout, one, i) for i, one in enumerate(table.pulled, 1))
         _stood(project.layout, gave_way, pulled)
     except InputError as error:
@@ -234,30 +233,26 @@ def _one_state(layout: Layout, rails: list[RailFound], at: list[int]) -> None:
             raise InputError(message)
 
 
-def _loose_left_marks(
+def _were_there(
     screws: tuple[tuple[NDArray[np.int64], int, float], ...],
     marks: tuple[tuple[NDArray[np.int64], int, float], ...],
+    found: NDArray[np.bool_],
 ) -> None:
-    """A clamp that was loose was there, and cannot be one that left no mark too."""
-    for i, (gripped, loose, _) in enumerate(screws, 1):
-        for k, (seams, none, _) in enumerate(marks, 1):
-            both = len(np.intersect1d(gripped, seams))
-            least = loose - (len(gripped) - both), none - (len(seams) - both)
-            if min(least) > 0 and sum(least) > both:
-                message = (
-                    f"marks {k}.none = {none}: screws {i} found at least {least[0]} of {both} such clamps "
-                    f"loose, so they were there; at most {both - least[0]} of them can have left no mark"
-                )
-                raise InputError(message)
-
-
-def _were_there(marks: tuple[tuple[NDArray[np.int64], int, float], ...], stands: NDArray[np.bool_]) -> None:
-    for i, (at, none, _) in enumerate(marks, 1):
-        there = int(stands[at].sum())
-        if none > len(at) - there:
+    """A clamp that was found at its seam, or whose screws were looked at, was there and left a mark."""
+    for i, (seams, none, _) in enumerate(marks, 1):
+        by = [k for k, (gripped, *_) in enumerate(screws, 1) if np.isin(gripped, seams).any()]
+        looked = np.isin(seams, np.concatenate([seams[:0], *(screws[k - 1][0] for k in by)]))
+        there = int((found[seams] | looked).sum())
+        if none > len(seams) - there:
+            of = [f"{there} of these {len(seams)} clamps were there"]
+            if found[seams].any():
+                of.append(f"{int(found[seams].sum())} were found standing, bent or slipped")
+            if by:
+                tables = " and ".join(f"screws {k}" for k in by)
+                of.append(f"the screws of {int(looked.sum())} were looked at ({tables})")
             message = (
-                f"marks {i}.none = {none}, but {there} of these {len(at)} clamps were found standing; at "
-                f"most {len(at) - there} can have left no mark"
+                f"marks {i}.none = {none}, but {', '.join(of)}; at most {len(seams) - there} can have left "
+                "no mark"
             )
             raise InputError(message)
 

@@ -222,7 +222,8 @@ def _place(
         slope = units.text(roof.planes.slope[plane], "angle")
         message = (
             f'row "{row.name}": plane {roof.planes.name[plane]} is flat ({slope}): no snow of its own slides '
-            "there; choose a plane with a fall, for what a slope behind pushes over it that slope or the next"
+            "there; choose a plane with a fall; to hold what a slope behind pushes over it, that slope or "
+            "the next one"
         )
         raise InputError(message)
     low, high = _extent(roof, row, plane, point, way, panel.seam_spacing, units)

@@ -107,7 +107,21 @@ def test_the_same_input_gives_the_same_bytes(done, tmp_path):
             "[[rail]]",
             '[[screws]]\nclamps = "low-34..low-39"\nloose = 4\n\n'
             '[[marks]]\nclamps = "low-34..low-39"\nnone = 3\n\n[[rail]]',
-            "at most 2 of them can have left no mark",
+            "marks 1.none = 3, but 6 of these 6 clamps were there, the screws of 6 were looked at "
+            "(screws 1); at most 0",
+        ),
+        (
+            "[[rail]]",
+            '[[screws]]\nclamps = "low-34..low-36"\nloose = 0\n\n'
+            '[[screws]]\nclamps = "low-37"\nloose = 0\n\n'
+            '[[marks]]\nclamps = "low-34..low-39"\nnone = 3\n\n[[rail]]',
+            "looked at (screws 1 and screws 2); at most 2 can",
+        ),
+        (
+            'note = "rail bent downhill, seams scratched"',
+            '[[found]]\nclamps = "low-39"\nstate = "slipped"\n\n'
+            '[[marks]]\nclamps = "low-31, low-38..low-39"\nnone = 2\n',
+            "2 were found standing, bent or slipped; at most 1 can",
         ),
         ("[[rail]]", '[[rail]]\nnear = "low-37"\nstate = "whole"\n\n[[rail]]', "is told twice"),
         ('project = "project.toml"', 'project = "projekt.toml"', 'case.project = "projekt.toml"'),

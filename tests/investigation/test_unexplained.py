@@ -269,6 +269,18 @@ def test_a_look_that_is_worth_much_leaves_the_first_unsettled_until_it_is_told()
     assert unsettled(found) == ""
 
 
+def test_a_look_that_no_entry_takes_says_how_it_is_weighed():
+    found = SimpleNamespace(
+        further=(Measurement("wrong", 0.45),),
+        evidence=SimpleNamespace(
+            known=np.ones(2, bool), gave_way=np.ones(2, bool), screws=(), marks=(), pulled=()
+        ),
+        cannot=(),
+    )
+    way = "(0.45 bit, which no entry takes: weigh it by the prior of an [[explanation]])"
+    assert unsettled(found).endswith(way)
+
+
 def test_weights_are_told_as_well_as_they_are_known():
     """Three digits of the largest, and no snow weighs less than nothing."""
     assert weight_text(SI, 530_740.0, -115_690.0, 341_000.0) == ("531 kN", "0 kN", "341 kN")

@@ -34,7 +34,7 @@ if TYPE_CHECKING:
 
 Array = NDArray[np.float64]
 
-# Layer: (color of the AutoCAD index as an open table of 255 colors, line weight in 1/100 mm)
+# Layer: (DXF color index, line weight in 1/100 mm)
 LAYERS = {
     "ROOF": (7, 35),
     "OBSTRUCTIONS": (8, 25),

@@ -75,7 +75,7 @@ def torn(found: CaseFindings) -> tuple[tuple[int, int], ...]:
     return tuple(
         (int(course.splice_clamp[s]), int((clamps < place).sum()))
         for s, place in enumerate(course.splice_order.tolist())
-        if place >= 0 and course.splice_state[s] == PARTS and s != course.parted
+        if place >= 0 and course.splice_state[s] == PARTS
     )
 
 

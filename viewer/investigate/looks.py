@@ -87,9 +87,9 @@ def unsettled(found: CaseFindings) -> str:
     best = next((one for one in open_looks(found) if one.information >= TELLING), None)
     if best is None:
         return ""
-    takes = f", {TAKES[best.sign]}" if best.sign in TAKES else ""
+    takes = TAKES.get(best.sign, "which no entry takes: weigh it by the prior of an [[explanation]]")
     words = _look(found, best.sign).split(" (")[0].replace(": ", ", ")
-    return f"{words} ({best.information:.2f} bit{takes})"
+    return f"{words} ({best.information:.2f} bit, {takes})"
 
 
 def _look(found: CaseFindings, sign: str) -> str:

@@ -293,7 +293,8 @@ def _regions(analysis: Analysis, found: list[Feeder]) -> str:
             share = 100.0 * one.area / one.region.area
             part = f" ({size}, of which {share:.0f} % comes here; the rest goes to what is beside)"
             if share > 100.0:
-                part = f" ({size}; the rest of A_p is {WHOLE:.0%} or less of each place beside it, not drawn)"
+                rest = f"the rest of A_p is {100.0 * WHOLE:.0f} % or less of each place beside it"
+                part = f" ({size}; {rest}, not drawn)"
         if 3 <= len(ring) <= CORNERS:
             places = units.convert(1.0, "length") * (ring + origin)
             told.append(f"{name}: corners {', '.join(f'({x:.2f}, {y:.2f})' for x, y in places)}{part}")
