@@ -104,15 +104,33 @@ def test_main_path_by_keyboard_alone(opened):
     opened.until("document.querySelector('#live').textContent.startsWith('Governing attachment')")
 
 
+OTHERS = (
+    "app.edits.link.ask({ type: 'set', table: 'rail', field: ['deflection_ratio'], value: ratio, "
+    "revision: app.store.state.revision })"
+)
+TRIED = "app.edits.tryRow(app.store.state.rows[0].name, { up: '2 ft' })"
+
+
 def test_errors_are_explained_where_they_are_made(opened):
     page = opened.page
     page.click("#tab-rows")
     field = page.locator("[data-field=up] input")
-    field.fill("99 ft")
+    field.focus()
+    page.keyboard.press("Control+a")
+    page.keyboard.type("99 ft")
     # From the first key on the numbers say that they are not those of the input; a refusal ends it.
     assert page.inner_text("#lag") == "Computing …"
     assert page.get_attribute("#answer", "aria-busy") == "true"
     page.wait_for_selector("#lag:has-text('Before what is typed')")
+    # Another browser's change draws the fields anew: what was typed is gone, and the words with it. So it is
+    # where the change comes while the answer to what is dragged is on its way.
+    for ratio, meanwhile in enumerate(("", TRIED), 101):
+        page.evaluate(f"(ratio) => {{ const done = {OTHERS}; {meanwhile}; return done }}", ratio)
+        page.wait_for_selector("#lag:empty", state="attached")
+        assert field.input_value() != "99 ft"
+        assert page.locator("[data-field=up] .refusal:not([hidden])").count() == 0
+        assert page.evaluate("app.store.preview") is None
+    field.fill("99 ft")
     field.press("Enter")
     page.wait_for_selector("[data-field=up] .refusal:not([hidden])")
     page.wait_for_selector("#lag:empty", state="attached")

@@ -7,11 +7,17 @@ import signal
 import socket
 import subprocess
 import sys
+import threading
+import time
 import urllib.request
 from pathlib import Path
 
 import pytest
-from open_app import copied
+from open_app import HOST, TOKEN, copied
+from starlette.testclient import TestClient
+
+from roofmodel.errors import InputError
+from viewer.app.server import make_app
 
 ROOT = Path(__file__).parents[2]
 CODE = "import sys; sys.argv[0] = 'eavewright'; from viewer.cli import main; main()"
@@ -79,6 +85,21 @@ def test_it_serves_this_computer_only_and_ends_when_told(tmp_path, how):
     program.send_signal(how)
     _, err = program.communicate(timeout=30)
     assert "Traceback" not in err
+
+
+def test_the_end_does_not_wait_for_a_project_that_is_still_read():
+    begun, enough = threading.Event(), threading.Event()
+
+    def opening():
+        begun.set()
+        enough.wait(20)
+        raise InputError("nobody hears it")
+
+    with TestClient(make_app(opening, TOKEN, frozenset({HOST})), base_url=f"http://{HOST}"):
+        assert begun.wait(20)
+        ended = time.monotonic()
+    assert time.monotonic() - ended < 10
+    enough.set()
 
 
 def test_garbage_on_the_wire_does_not_end_it(tmp_path):

@@ -40,8 +40,7 @@ def open_command(project: Path, port: int, browser: bool) -> None:
     """
     # A moved row is many small products: a second thread only waits for them, and burns a core.
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
-    if not _looks_whole(project):  # the way without a browser
-        _opened(project)
+    known = None if _looks_whole(project) else _opened(project)  # the way without a browser
     import secrets
     import socket
 
@@ -63,7 +62,7 @@ def open_command(project: Path, port: int, browser: bool) -> None:
     shown = browser and _show(link)
     # While the browser starts and waits for its page, the program loads the rest.
     sys.setswitchinterval(TURN)
-    app, server = serving(lambda: _opened(project), token, port)
+    app, server = serving(lambda: known or _opened(project), token, port)
     desk: Desk = app.state.desk
     desk.awaited, desk.outcome = shown, lambda: _say(desk)
     try:

@@ -8,7 +8,9 @@ import importlib
 import json
 import logging
 import secrets
+import threading
 from collections.abc import Callable
+from concurrent.futures import Future
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
@@ -74,7 +76,7 @@ def make_app(opening: Callable[[], State], token: str, hosts: frozenset[str]) ->
 async def _open(desk: Desk, opening: Callable[[], State]) -> None:
     """Read the project and solve it, while the browser loads its page and draws the roof."""
     try:
-        desk.open_with(await asyncio.to_thread(opening))
+        desk.open_with(await _beside(opening))
     except Exception as error:
         desk.refuse(error)
         if desk.awaited and isinstance(error, InputError):
@@ -99,6 +101,21 @@ async def _open(desk: Desk, opening: Callable[[], State]) -> None:
     desk.send_all(desk.state_message())
     await asyncio.sleep(SOON)
     await asyncio.to_thread(importlib.import_module, "viewer.app.answers")  # before somebody asks
+
+
+def _beside(opening: Callable[[], State]) -> asyncio.Future[State]:
+    """What is read by a thread that the end of the program does not wait for: nothing is lost with it."""
+    reading: Future[State] = Future()
+    reading.set_running_or_notify_cancel()  # so that whoever waits no longer leaves it alone
+
+    def read() -> None:
+        try:
+            reading.set_result(opening())
+        except Exception as error:
+            reading.set_exception(error)
+
+    threading.Thread(target=read, name="reading", daemon=True).start()
+    return asyncio.wrap_future(reading)
 
 
 def _solved(now: Version, tell: Callable[[str], None]) -> Version:

@@ -6,6 +6,8 @@ export class Edits extends EventTarget {
   #serial = 0;
   #asked = 0; // changes that are not answered yet
   #ahead = ""; // what is typed or tried and not shown: "computing", or "refused"
+  #typed = false; // whether a field says something else than what was kept last
+  #foreign = false; // while what another browser did is drawn
   #line = Promise.resolve();
 
   constructor(link, store) {
@@ -26,6 +28,7 @@ export class Edits extends EventTarget {
 
   // A field begins to say something else; it is tried in a moment.
   typed() {
+    this.#typed = true;
     this.#lags("computing");
   }
 
@@ -40,7 +43,9 @@ export class Edits extends EventTarget {
   // Keep a change; the answer is true, or the words of the refusal. Given a function, what it says when the
   // turn has come is sent, or nothing.
   send(message) {
+    if (this.#foreign) return Promise.resolve(true); // half typed, in a field that goes
     this.#next = null;
+    this.#typed = false;
     this.#serial += 1;
     return this.inTurn(() => this.#send(typeof message === "function" ? message() : message));
   }
@@ -90,9 +95,12 @@ export class Edits extends EventTarget {
           this.store.setPreview(answer);
           this.#said("");
           if (!this.#next) this.#lags("");
-        }
+        } else this.#overtaken(serial);
       } catch (error) {
-        if (serial !== this.#serial) continue;
+        if (serial !== this.#serial || revision !== this.store.state.revision) {
+          this.#overtaken(serial);
+          continue;
+        }
         if (!this.#next && this.store.preview) this.store.setPreview(null);
         if (!this.#next) this.#lags("refused");
         this.#said(error.message, message);
@@ -101,9 +109,27 @@ export class Edits extends EventTarget {
     this.#busy = false;
   }
 
+  // What was tried on an older state is not shown: the numbers on screen are those of what is there now.
+  #overtaken(serial) {
+    if (serial === this.#serial && !this.#next && !this.#typed) this.#lags("");
+  }
+
+  // Draw another state, and its fields with it: what was typed into those before is gone, and not kept because
+  // somebody else changed something.
+  drawAnew(draw) {
+    this.#foreign = !this.#asked;
+    try {
+      draw();
+    } finally {
+      this.#foreign = false;
+    }
+    if (this.#typed || (!this.#busy && !this.#next)) this.forget();
+  }
+
   // Give up what was tried out.
   forget() {
     this.#next = null;
+    this.#typed = false;
     this.#serial += 1;
     this.#lags("");
     this.#said("");

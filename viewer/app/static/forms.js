@@ -33,7 +33,11 @@ export function field(form, value, edit) {
   input.addEventListener("input", () => {
     clearTimeout(timer);
     if (edit.try && !input.untyped()) input.dispatchEvent(new Event("typed", { bubbles: true })); // numbers are behind at once
-    timer = setTimeout(() => (JSON.stringify(read()) === kept ? back() : edit.try?.(read(), say)), 250);
+    timer = setTimeout(() => {
+      if (!input.isConnected) return; // drawn anew meanwhile, without what was typed
+      if (JSON.stringify(read()) === kept) back();
+      else edit.try?.(read(), say);
+    }, 250);
   });
   input.addEventListener("keydown", (event) => {
     if (event.key !== "Escape") return;

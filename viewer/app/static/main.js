@@ -44,7 +44,9 @@ function takeState(state) {
   if (!table) build(state.forms);
   const before = state.before;
   const follows = store.keepPick(state);
-  store.setState(state);
+  const draw = () => store.setState(state);
+  if (store.state && store.state.revision !== state.revision) edits.drawAnew(draw);
+  else draw();
   header(state);
   showRoof(state);
   if (before && state.governing) announceChange(before, state.governing, state);
