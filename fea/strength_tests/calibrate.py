@@ -43,6 +43,9 @@ CURVED = 1.1  # ratio of a clamp's early stiffness and that of the fit, either w
 KNEE = 3  # points beyond the knee that make a plateau
 OVER = 0.3  # share of the slip force below which a specimen is taken to be gone
 FAR = 20.0  # times the slip force to start from, beyond which a fit does not look
+TOLD = 2.0  # deviations by noise that a fall at the end must exceed (judgment)
+SETTLED = 0.005  # share of the slip force that it must exceed (judgment)
+RESTS = 0.01  # share of the slip force that a specimen at rest loses at most (judgment)
 LEVEL = 0.95  # of intervals
 
 
@@ -65,8 +68,8 @@ class CurveFit:
     noise : float
         Of the record itself, from its second differences, over the same. [-]
     kept : float
-        Least force after the first loss, until the specimen is unloaded or gone, over the slip force; at most
-        1, 0 where it is gone at once, NaN without a loss. [-]
+        Least force after the first loss, until the specimen is unloaded or leaves its last rest before it is
+        gone, over the slip force; at most 1, 0 where it never came to rest, NaN without a loss. [-]
     sudden, falling : bool
         Whether that loss comes at once, and whether the record ends before the force has settled.
     early : float
@@ -209,12 +212,34 @@ def _kept(moved: Array, force: Array, end: int) -> tuple[float, bool]:
         return np.nan, False
     after = after[fallen[0] :]
     gone = np.flatnonzero(after < OVER * held)
-    after = after[: gone[0]] if len(gone) else after
-    if not len(after):
-        return 0.0, False
-    last = len(after) - max(len(after) // 10, 1)
-    falling = last > 0 and float(after[last:].min()) < float(after[:last].min()) - 3.0 * noise_of(force)
+    if len(gone):
+        rested = after[: _rest(after[: gone[0]], held, noise_of(force))]
+        return float(min(rested.min(initial=held) / held, 1.0)) if len(rested) else 0.0, False
+    k = len(after) // 4
+    drop, spread = _drops(after[-k:], noise_of(force), k) if k > 1 else (np.zeros(1), 0.0)
+    falling = bool(drop[0] > max(TOLD * spread, SETTLED * held))
     return float(min(after.min() / held, 1.0)), falling
+
+
+def _rest(after: Array, held: float, noise: float) -> int:
+    """Points before a specimen is gone until it last came to rest; 0 where it slid down without one.
+
+    A rest counts where the force stays for a fifth of them; what lies after the last one leads to no force.
+    """
+    k = max(len(after) // 5, 2)
+    if len(after) < k:
+        return 0
+    drop, spread = _drops(after, noise, k)
+    still = np.flatnonzero(drop <= max(spread, RESTS * held))
+    still = still[still >= np.argmax(after[:k])]  # the round of a noisy peak is no rest
+    return int(still[-1]) + k - k // 4 if len(still) else 0  # without the first points of what comes after
+
+
+def _drops(force: Array, noise: float, k: int) -> tuple[Array, float]:
+    """Loss along every k points by the line through them, (m - k + 1,), and its deviation by noise. [N]."""
+    x = np.linspace(-0.5, 0.5, k)
+    size = float(x @ x)
+    return -np.convolve(force, x[::-1], mode="valid") / size, noise / float(np.sqrt(size))
 
 
 def _fit_knee(model: RigModel, u: Array, f: Array, reading: CurveReading) -> tuple[float, float, float, bool]:

@@ -17,6 +17,7 @@ STILL = 0.75  # steps of a record that change at most where its resolution shows
 COARSEST = 0.02  # of the peak, beyond which steps are none of the resolution
 LEAST_POINTS = 8
 AT_ONCE = (2, 0.02)  # points, and share of the way so far, within which a loss is sudden (judgment)
+GOES_ON = 1.5  # times what the next points lose, from which a loss within few points is sudden (judgment)
 
 
 @dataclass(frozen=True)
@@ -161,7 +162,12 @@ def is_sudden(displacement: Array, force: Array, fall: int) -> bool:
     while last > 0 and force[last] < near:
         last -= 1
     way = abs(float(displacement[fall] - displacement[last]))
-    return fall - last <= AT_ONCE[0] or way <= AT_ONCE[1] * abs(float(displacement[last] - displacement[0]))
+    if way <= AT_ONCE[1] * abs(float(displacement[last] - displacement[0])):
+        return True
+    # Few points may lie far apart: they are a slow descent where the next ones go on as steeply.
+    first, then = np.minimum(last + AT_ONCE[0] * np.array([1, 2]), len(force) - 1)
+    goes_on = force[last] - force[first] < GOES_ON * (force[first] - force[then])
+    return fall - last <= AT_ONCE[0] and not bool(goes_on)
 
 
 def _steps(force: Array) -> Array:

@@ -154,9 +154,11 @@ def _check(table: SpanFile, name: str) -> None:
         message = f'{name}: rail.name: "{twice}" is used twice; every rail needs its own name'
         raise InputError(message)
     seams, units = table.panel.seam_spacing, SYSTEMS[table.study.units]
-    again = next((one for i, one in enumerate(seams) if one in seams[:i]), None)
+    apart = units.text(OFF_SEAM, "size")
+    again = next((s for i, s in enumerate(seams) if any(abs(s - t) <= OFF_SEAM for t in seams[:i])), None)
     if again is not None:
-        message = f"{name}: panel.seam_spacing: {units.text(again, 'size')} is there twice; give each once"
+        what = f"{units.text(again, 'size')} is there twice, within {apart}"
+        message = f"{name}: panel.seam_spacing: {what}; give each once"
         raise InputError(message)
     every = " or ".join(units.text(seam, "length") for seam in seams)
     for span in table.study.spans:

@@ -99,6 +99,7 @@ def test_a_span_stands_where_it_is_a_whole_multiple(tmp_path):
     ('"400 to 450 mm"', "seams_per_span = [1]", "panel.seam_spacing: a range says nothing"),
     ('"400 mm"', 'spans = ["16 in to 48 in"]', "study.spans: a range says nothing"),
     ('["400 mm", "40 cm"]', "seams_per_span = [1]", "400.0 mm is there twice"),
+    ('["24 in", "609.6 mm"]', "seams_per_span = [1]", "609.6 mm is there twice, within 2.0 mm"),
     ('["400 mm", "much"]', "seams_per_span = [1]", "panel.seam_spacing 2"),
 ])  # fmt: skip
 def test_spans_and_seams_that_do_not_go_together(tmp_path, seams, spans, words):

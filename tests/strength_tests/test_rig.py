@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 import viewer
 from fea.strength_tests.calibrate import calibrate, fit_curve, mean_of
 from fea.strength_tests.campaign import judge
-from fea.strength_tests.curves import read_curve
+from fea.strength_tests.curves import first_fall, is_sudden, read_curve
 from fea.strength_tests.notes import _rig
 from fea.strength_tests.rig import (
     clamp_shares,
@@ -282,6 +282,42 @@ def test_a_clamp_that_softens_has_a_range_of_stiffness():
     assert fit.seating == reading.seating == 0.0
     assert reading.at_peak == pytest.approx(5.5e-3, abs=1e-9)
     assert (fit.sudden, fit.falling) == (False, True)
+
+
+@pytest.mark.parametrize(("noise", "least"), [(0.0, 6), (0.005, 6), (0.01, 3)])
+def test_a_record_that_falls_to_its_end_is_told_though_it_is_noisy(noise, least):
+    """Six draws of 6 %/mm to the record's end, and of a plateau after a loss, which is not told."""
+    model, rng, (u, falls) = MODELS["straight"], np.random.default_rng(2), softening()
+    rests = np.interp(u, [0.0, 2e-3, 3e-3, 9e-3], [0.0, 8e3, 5e3, 5e3])
+    told = np.zeros(2, dtype=int)
+    for _ in range(6):
+        for i, pure in enumerate((falls, rests)):
+            f = pure + noise * pure.max() * rng.normal(size=len(u))
+            told[i] += fit_curve(model, u, f, read_curve(u, f)).falling
+    assert told[0] >= least
+    assert told[1] <= 1
+
+
+@pytest.mark.parametrize("points", [60, 400, 3000])
+@pytest.mark.parametrize(("way", "force", "kept"), [
+    ([2, 6, 9], [8e3, 0, 0], 0.0),
+    ([2, 2.5, 6.5, 7.5, 9], [8e3, 5e3, 5e3, 0, 0], 0.625),
+    ([2, 2.05, 6.5, 6.51, 9], [8e3, 5e3, 5e3, 0, 0], 0.625),
+])  # fmt: skip
+def test_a_specimen_that_goes_keeps_what_it_last_rested_at(points, way, force, kept):
+    u = np.linspace(0.0, 9e-3, points)
+    f = np.interp(u, 1e-3 * np.array([0.0, *way]), [0.0, *force])
+    fit = fit_curve(MODELS["straight"], u, f, read_curve(u, f))
+    assert fit.kept == pytest.approx(kept, rel=0.02)  # points seldom fall on the curve's corners
+    assert not fit.falling
+
+
+@pytest.mark.parametrize("points", [60, 100, 400, 3000])
+@pytest.mark.parametrize(("within", "sudden"), [(1e-3, False), (1e-5, True)])
+def test_a_loss_is_sudden_however_often_the_record_was_read(points, within, sudden):
+    u = np.linspace(0.0, 9e-3, points)
+    f = np.interp(u, [0.0, 2e-3, 2e-3 + within, 9e-3], [0.0, 8e3, 5e3, 5e3])
+    assert is_sudden(u, f, first_fall(f)) is sudden
 
 
 def test_a_straight_clamp_has_one_stiffness_and_a_sudden_loss():

@@ -120,14 +120,14 @@ def _cell(study: SpanStudy, text: str) -> tuple[str, str, str, dict[str, bytes]]
     from roofmodel.units import SYSTEMS, parse, shown
 
     parts, choices = [part.strip() for part in text.split(",")], study_choices(study)
-    table = study.table.study
+    table, rails = study.table.study, range(len(study.table.rail))
     tables = {
         tableau_name(study, rail, seam, system): (rail, seam)
         for system in sorted(SYSTEMS, key=lambda one: one != table.units)
-        for rail in range(len(study.table.rail))
+        for rail in rails
         for seam in study.seams
     }
-    names = list(tables)[: len(study.table.rail) * len(study.seams)]  # in the study's units
+    names = [tableau_name(study, rail, seam) for rail in rails for seam in study.seams]  # in its units
     known = [str(one) for one in choices.arrangements]
     if len(parts) != 4:
         right = f'"{names[0]}, {known[0]}, 1.2 m, 2 kN/m"'

@@ -125,8 +125,8 @@ def rig_table(found: CampaignResult, units: UnitSystem) -> Table | None:
         "From others: the model with the mean of the other specimens. Misses are root mean squares over the "
         "largest force of the curve. Early: stiffness between 10 and 40 % of the peak. ≥: no plateau before "
         "the loss, the force that was reached. Kept: least force after the first loss, sudden or slow, until "
-        "the specimen is unloaded or gone, over the slip force; clamp.slip_residual must not be more than "
-        "the least of them"
+        "the specimen is unloaded or leaves its last rest before it is gone (0 without a rest), over the "
+        "slip force; clamp.slip_residual must not be more than the least of them"
         f"{'' if take == 'slip' else ' times slip force over strength'}. ≤: the record ends while the force "
         "still falls, so that it says nothing of clamp.slip_residual."
     )
