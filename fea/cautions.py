@@ -277,6 +277,14 @@ def _obstructions(project: Project, force: RowForce, units: UnitSystem) -> list[
             ", allowable). Load factors and the reserve take this relief as growing with the snow: if it "
             "does not, the rows below carry the difference."
         )
+    given = project.roof.obstacles.strength
+    allowed = given[force.obstacle] if len(given) else np.full(len(names), np.nan)
+    over = [name for name, p, most in zip(names, push, allowed, strict=True) if p > most > 0.0]
+    if over:
+        found.append(
+            f"Snow pushes on {', '.join(over)} with more than may be counted on (obstruction.strength): "
+            "whether it stays there is in no check, and if not, the rows below carry its part too."
+        )
     return found
 
 

@@ -262,9 +262,10 @@ def _falls(
     """From which edges (k,) snow falls onto which cells (k,) of lower roofs, with those close to them."""
     steps, cells = roof.steps, graph.cells
     foot = shapely.linestrings(np.stack([steps.start[:, :2], steps.end[:, :2]], axis=1))
-    edge = np.concatenate([steps.upper_edge, exit_edge[lower.edge]])
-    plane = np.concatenate([steps.lower, lower.plane])
-    place = np.concatenate([np.asarray(foot), np.asarray(lower.patch, dtype=object)])
+    which = np.array([one[:2] for one in lower.touched], dtype=np.int64).reshape(-1, 2)
+    edge = np.concatenate([steps.upper_edge, exit_edge[which[:, 0]]])
+    plane = np.concatenate([steps.lower, which[:, 1]])
+    place = np.concatenate([np.asarray(foot), np.array([one[2] for one in lower.touched], dtype=object)])
     where, cell = shapely.STRtree(cells.plan).query(place, predicate="dwithin", distance=BESIDE)
     own = plane[where] == cells.plane[cell]
     return edge[where[own]], cell[own]

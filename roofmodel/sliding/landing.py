@@ -19,6 +19,7 @@ from roofmodel.memory import Memory
 from roofmodel.sliding.flow import Exit, FlowGraph
 from roofmodel.sliding.lower_roofs import LowerRoofs, Throws, lower_roofs
 from roofmodel.sliding.thrust import RowForce, SlideOptions
+from roofmodel.sliding.together import most_together
 from roofmodel.snow.cases import SnowCase
 from roofmodel.surface import EdgeKind, RoofSurface
 from roofmodel.units import STANDARD_GRAVITY
@@ -128,8 +129,10 @@ def landing(
         width = np.where(is_cell, width, options.valley_spread)
     slope = np.where(np.isnan(graph.exit_slope[over]), slope, graph.exit_slope[over])
     width = np.fmax(np.where(np.isnan(graph.exit_slope[over]), width, np.nan), lip_lengths(graph)[over])
-    line = np.zeros((count, len(cases)))
-    np.maximum.at(line, at, force.node_weight[:, node].T * graph.exit_share[over, None] / width[:, None])
+    ends = exit_lips(roof, graph, options.valley_spread)[over]
+    line = most_together(
+        count, at, ends, force.node_weight[:, node].T * graph.exit_share[over, None] / width[:, None]
+    )
     density = np.array([case.density for case in cases])
     start, end, down = _lips(roof, graph, force.exit_edge, options.valley_spread)
     fall = np.maximum(start[:, 2], end[:, 2]) - roof.ground
@@ -146,7 +149,7 @@ def landing(
     np.maximum.at(far, at, np.nan_to_num(throw(v, slope, fall[at] + depth)))
     throws = Throws(
         at=at,
-        ends=exit_lips(roof, graph, options.valley_spread)[over],
+        ends=ends,
         down=exit_ways(roof, graph)[over],
         slope=slope,
         head=np.where(moves[at], head, 0.0),

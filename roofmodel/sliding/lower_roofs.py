@@ -19,6 +19,7 @@ from numpy.typing import NDArray
 
 from roofmodel.memory import Memory, recall
 from roofmodel.shape.planes import plan_polygon
+from roofmodel.sliding.together import most_together
 from roofmodel.sliding.walls import Heaps, Walls, meets_walls, walls_of
 from roofmodel.surface import RoofSurface
 from roofmodel.units import STANDARD_GRAVITY
@@ -57,6 +58,9 @@ class LowerRoofs:
         What of it walls stopped; it counts above or as reaching the ground too.
     beyond : (q, x) float
         Weight from each edge that meets no roof and reaches the ground. [N]
+    touched : tuple of (int, int, shapely geometry)
+        Which edge and plane, as above, and where any of it may land, from the top of the snow too: more than
+        `patch`, and planes that only this reaches.
     """
 
     edge: IntArray
@@ -68,6 +72,7 @@ class LowerRoofs:
     patch: tuple[shapely.Geometry, ...]
     heaps: Heaps
     beyond: Array = field(default_factory=lambda: np.zeros((0, 0)))
+    touched: tuple[tuple[int, int, shapely.Geometry], ...] = ()
 
 
 @dataclass(frozen=True)
@@ -124,19 +129,24 @@ def lower_roofs(
     beyond = np.zeros((len(density), edges))
     pairs: list[tuple[int, int, Array, Array, float, shapely.Geometry]] = []
     stopped: list[_Heap] = []
+    touched: list[tuple[int, int, shapely.Geometry]] = []
     for edge in range(edges):
         own = np.flatnonzero(throws.at == edge)
         way = (throws.ends[own], throws.down[own], throws.slope[own], throws.head[own], throws.depth[own])
         key = ("flights", *(part.tobytes() for part in way))
         caught = recall(memory, key, partial(_caught, roof, under, *way))
         weight, width = throws.weight[:, own], throws.width[own]
+        one, ends = np.zeros(len(own), dtype=np.int64), throws.ends[own]
         beyond[:, edge] = weight @ caught.ground
+        touched += [(edge, plane, place) for plane, place in caught.touched]
         for plane, share, reach, patch in caught.planes:
             each = weight * share
-            pairs.append((edge, plane, each.sum(axis=1), (each / width).max(axis=1), reach, patch))
-        for wall, foot, share, ends, high in caught.heaps:
+            line = most_together(1, one, ends, (each / width).T)[0]
+            pairs.append((edge, plane, each.sum(axis=1), line, reach, patch))
+        for wall, foot, share, lies, high in caught.heaps:
             each = weight * share
-            stopped.append((edge, wall, foot, each.sum(axis=1), (each / width).max(axis=1), ends, high))
+            line = most_together(1, one, ends, (each / width).T)[0]
+            stopped.append((edge, wall, foot, each.sum(axis=1), line, lies, high))
     weights = np.array([pair[2] for pair in pairs]).reshape(len(pairs), len(density)).T
     return LowerRoofs(
         edge=np.array([pair[0] for pair in pairs], dtype=np.int64),
@@ -148,6 +158,7 @@ def lower_roofs(
         patch=tuple(pair[5] for pair in pairs),
         heaps=_gathered(stopped, density),
         beyond=beyond,
+        touched=tuple(touched),
     )
 
 
@@ -173,12 +184,13 @@ def _under(roof: RoofSurface) -> _Under:
 class _Caught:
     """Where flights from an edge end, as shares (n,) of what each of its pieces sends.
 
-    `planes`: plane, share, reach [m] and patch. `heaps`: wall, plane at its foot (-1 for the ground), share,
-    ends of the heap [m] and its height [m].
+    `planes`: plane, share, reach [m] and patch. `touched`: as in `LowerRoofs`, without the edge. `heaps`:
+    wall, plane at its foot (-1 for the ground), share, ends of the heap [m] and its height [m].
     """
 
     ground: Array
     planes: tuple[tuple[int, Array, float, shapely.Geometry], ...]
+    touched: tuple[tuple[int, shapely.Geometry], ...]
     heaps: tuple[tuple[int, int, Array, Array, float], ...]
 
 
@@ -204,19 +216,25 @@ def _caught(
     np.add.at(share, (rays.piece, owner), rays.part)  # the last column is the ground
     share[:, -1] = 1.0 - share[:, :-1].sum(axis=1)
     planes: list[tuple[int, Array, float, shapely.Geometry]] = []
-    for plane in np.flatnonzero(share[:, :-1].any(axis=0)).tolist():
-        on = owner == plane
-        flown = on & ~rays.top
-        points = rays.start[flown, :2] + first[flown, None] * rays.down[flown]
-        hull = shapely.LineString(np.concatenate([points, points[:1]])).convex_hull
-        outline: shapely.Geometry = under.outlines[plane]
-        patch = hull.intersection(outline)
-        planes.append((plane, share[:, plane], float(first[on].max()), patch))
+    touched: list[tuple[int, shapely.Geometry]] = []
+    for plane in np.unique(owner[owner >= 0]).tolist():
+        on, outline = owner == plane, under.outlines[plane]
+        touched.append((plane, shapely.intersection(_hull(rays, first, on), outline)))
+        if share[:, plane].any():
+            patch = shapely.intersection(_hull(rays, first, on & ~rays.top), outline)
+            planes.append((plane, share[:, plane], float(first[on].max()), patch))
     return _Caught(
         ground=share[:, -1],
         planes=tuple(planes),
+        touched=tuple(touched),
         heaps=tuple(_heaps(roof, rays, under.walls, wall, first, owner, count)),
     )
+
+
+def _hull(rays: _Rays, first: Array, on: BoolArray) -> shapely.Geometry:
+    """Around where flights come down, on plan."""
+    points = rays.start[on, :2] + first[on, None] * rays.down[on]
+    return shapely.convex_hull(shapely.MultiPoint(points))
 
 
 _Heap = tuple[int, int, int, Array, Array, Array, float]  # as in `Heaps`, weight (q,) and line (q,)

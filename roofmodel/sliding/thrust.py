@@ -21,6 +21,7 @@ from roofmodel.memory import Memory
 from roofmodel.sliding.cells import Cells, aside, build_cells, plane_key
 from roofmodel.sliding.ends import end_bound
 from roofmodel.sliding.flow import NARROW, Exit, FlowGraph, build_flow
+from roofmodel.sliding.together import most_together
 from roofmodel.snow.cases import SnowCase, case_forces
 from roofmodel.surface import RoofSurface
 from roofmodel.upper_faces import Faces, upper_faces
@@ -256,7 +257,7 @@ def route(
     at = np.searchsorted(edges, graph.exit_edge[over])
     np.add.at(exit_thrust, at, exit_out[over])
     np.add.at(exit_weight, at, (flow.weight[graph.exit_node] * graph.exit_share[:, None])[over])
-    wall_edge, wall_thrust, wall_line = _on_walls(graph, exit_out)
+    wall_edge, wall_thrust, wall_line = _on_walls(roof, graph, exit_out)
     own_thrust = np.maximum(drive - brake, 0.0)
     balance = Balance(
         driving=drive.sum(axis=0),
@@ -310,18 +311,19 @@ def _pushed_straight(graph: FlowGraph, faces: Faces, flow: Flow) -> Array | None
     return push.T
 
 
-def _on_walls(graph: FlowGraph, exit_out: Array) -> tuple[IntArray, Array, Array]:
+def _on_walls(roof: RoofSurface, graph: FlowGraph, exit_out: Array) -> tuple[IntArray, Array, Array]:
     """Edges at the foot of walls, force on them and for each meter of them, (y, q)."""
     wall = graph.exit_kind == Exit.WALL
-    corners = graph.cells.corners[graph.exit_node[wall]]
-    width = np.linalg.norm(corners[:, 1] - corners[:, 0], axis=1)
-    straight = np.linalg.norm(np.diff(graph.exit_lip[wall], axis=1)[:, 0], axis=1)
-    width = np.where(np.isnan(straight), width, straight)
+    cell = graph.exit_node[wall]
+    corners = graph.cells.corners[cell, :2].reshape(-1, 2)
+    ends = roof.planes.to_world(np.repeat(graph.cells.plane[cell], 2), corners).reshape(-1, 2, 3)
+    ends = np.where(np.isnan(graph.exit_lip[wall]), ends, graph.exit_lip[wall])
+    width = np.linalg.norm(ends[:, 1] - ends[:, 0], axis=1)
     edges, at = np.unique(graph.exit_edge[wall], return_inverse=True)
-    thrust, line = np.zeros((2, len(edges), exit_out.shape[1]))
+    thrust = np.zeros((len(edges), exit_out.shape[1]))
     np.add.at(thrust, at, exit_out[wall])
-    np.maximum.at(line, at, exit_out[wall] / np.maximum(width, NARROW)[:, None])
-    return edges, thrust, line
+    load = exit_out[wall] / np.maximum(width, NARROW)[:, None]
+    return edges, thrust, most_together(len(edges), at, ends, load)
 
 
 def _relieved(
@@ -329,7 +331,8 @@ def _relieved(
 ) -> tuple[Flow, Array, Array]:
     """Flow less what boxes hold, and what reaches and what holds each box (o, q). [N].
 
-    A box's relief lessens what reaches boxes below it, so the shares are found from the top down.
+    A box's relief lessens what reaches boxes below it, so the shares are found from the top down. What comes
+    straight across takes a box's strength first: only the rest relieves what is below.
     """
     above = np.flatnonzero(graph.cells.lower_face >= 0)
     box = graph.cells.lower_face[above]
@@ -340,7 +343,9 @@ def _relieved(
         flow = propagate(graph, *terms, keep=keep)
         pushed = np.zeros_like(share)
         np.add.at(pushed, box, flow.arriving[above])
-        before, share = share, np.minimum(faces.strength[:, None] / np.maximum(pushed, 1e-9), 1.0)
+        straight = _pushed_straight(graph, faces, flow)
+        spare = np.maximum(faces.strength[:, None] - (0.0 if straight is None else straight.T), 0.0)
+        before, share = share, np.minimum(spare / np.maximum(pushed, 1e-9), 1.0)
         if np.allclose(before, share, rtol=0.0, atol=1e-14):
             break
     return flow, pushed, pushed * before

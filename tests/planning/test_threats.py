@@ -145,6 +145,18 @@ def test_an_upper_roof_threatens_by_way_of_the_lower_one(tmp_path):
     assert names(project, found) == {"S1", "S2"}
 
 
+def test_an_upper_roof_of_which_only_the_top_of_the_snow_reaches_the_lower_one_threatens_too(tmp_path):
+    """The lower roof begins 3 cm past where the foot of the blanket comes down."""
+    gap = throw(6.0, 9.0 - 4.0 * np.tan(np.radians(20.0))) + 0.03
+    moved = f"0 {-gap}, 12 {-gap}, 12 {4.0 - gap}, 0 {4.0 - gap}"
+    high = STEPPED.replace("7 m", "12 m")
+    text = with_roof(high.replace("0 0, 12 0, 12 4, 0 4", moved))
+    project, _ = threats(tmp_path, "", text)
+    low = project.roof.planes.name[int(np.argmin(project.roof.planes.origin[:, 2]))]
+    project, found = threats(tmp_path, f'eave = "{low} eave"', text)
+    assert names(project, found) == set(project.roof.planes.name)
+
+
 def test_an_upper_roof_whose_snow_lands_elsewhere_on_the_lower_one_is_no_threat(tmp_path):
     """Two upper roofs 10 m apart above one long roof: a stretch of its eave is threatened by one of them."""
     high, low = (f"[[roof.part]]{part}" for part in STEPPED.split("[[roof.part]]")[1:])

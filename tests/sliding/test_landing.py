@@ -5,7 +5,10 @@ from __future__ import annotations
 import numpy as np
 import pytest
 from roofs import gable, l_shape, rows, uniform
+from test_flat_parts import chain
 
+from roofmodel.layout import no_rows
+from roofmodel.shape.recognition import recognize
 from roofmodel.sliding.landing import landing, throw
 from roofmodel.sliding.thrust import SlideOptions, slide
 from roofmodel.surface import EdgeKind
@@ -108,3 +111,32 @@ def test_higher_ridges_and_higher_eaves_throw_farther():
     assert (np.diff(near) > 0.0).all()
     far = throw(np.full(4, 5.0), slope, np.array([2.0, 4.0, 8.0, 16.0]))
     assert (np.diff(far) > 0.0).all()
+
+
+def lines(roof):
+    """Largest weight on a meter of each edge that snow leaves over under 1 kPa, its mean, and the names."""
+    case = uniform(roof, 1000.0)
+    graph, force = slide(roof, (case,), no_rows())
+    line = landing(roof, graph, force, (case,), SlideOptions()).line[0]
+    ends = roof.edges.end[force.exit_edge] - roof.edges.start[force.exit_edge]
+    mean = force.exit_weight[0] / np.linalg.norm(ends, axis=1)
+    return line, mean, [roof.edges.name[e] for e in force.exit_edge]
+
+
+def test_both_streams_of_a_valley_count_together():
+    """Two slopes of 6 m, each with 18 m2 that drain to the valley: 36 kN on the meter it leaves over."""
+    top = 3.0 + 6.0 * np.tan(np.radians(30.0))
+    points = [(0, 0, 3), (6, 6, top), (-6, 0, 3), (-6, 6, top), (0, -6, 3), (6, -6, top)]
+    roof = recognize(np.array(points, float), np.array([(0, 1, 3), (0, 3, 2), (0, 4, 5), (0, 5, 1)]))
+    line, _, name = lines(roof)
+    (valley,) = (k for k, n in enumerate(name) if "valley" in n)
+    assert line[valley] == pytest.approx(36e3, rel=1e-6)
+
+
+@pytest.mark.parametrize("run", [2.0, 4.0, 12.0])
+def test_own_snow_and_what_comes_straight_across_count_together(run):
+    """A flat part that falls 2 degrees aside below a slope of 6 m: never less than the mean of the edge."""
+    roof = chain((run, 3.0), (6.0, 30.0), tilt=np.tan(np.radians(2.0)))
+    line, mean, _ = lines(roof)
+    assert (line >= mean - 1.0).all()
+    assert line.max() == pytest.approx(1000.0 * (run + 6.0), rel=0.01)

@@ -132,3 +132,29 @@ def test_words_say_where_the_law_is_judgment():
     (one,) = words_of(aside)
     assert one.startswith(f"{aside.planes.name[plane_at(aside, 6.0)]} (below ")
     assert words_of(chain((4.0, 10.0), (6.0, 30.0))) == []
+
+
+def test_a_box_relieves_only_by_what_is_left_of_its_strength():
+    """What comes straight across takes it first: nothing is left of 200 N, and 100 N of 100 N more."""
+    roof = chain((4.0, 10.0), (5.0, 3.0), (6.0, 30.0), tilt=0.05)
+    flat = int(np.argmin(roof.planes.slope))
+    middle = roof.planes.outline[flat].centroid
+    place = {
+        "name": "light",
+        "plane": roof.planes.name[flat],
+        "across": f"{middle.x} m",
+        "up": f"{middle.y} m",
+    }
+    size = {"width": "1 m", "depth": "1 m", "height": "1 m"}
+
+    def held(strength):
+        box = ObstructionTable.model_validate(place | size | {"strength": f"{strength} N"})
+        with_box = replace(roof, obstacles=place_obstacles(roof, [], [box], SYSTEMS["SI"]))
+        force = slide(with_box, (uniform(roof, P),), no_rows())[1]
+        assert force.balance.error[0] < 1e-12
+        return float(force.straight[0, 0]), float(force.obstacle_held[0, 0])
+
+    straight, none = held(200.0)
+    assert straight > 3000.0
+    assert none == 0.0
+    assert held(straight + 100.0)[1] == pytest.approx(100.0, rel=1e-6)

@@ -125,3 +125,32 @@ def test_no_lower_roof_no_pairs():
     force, found, _ = landed(roof)
     assert not len(found.lower.plane)
     np.testing.assert_allclose(found.lower.beyond, force.exit_weight, rtol=1e-12)
+
+
+def test_a_ledge_that_only_the_top_of_the_snow_reaches_is_touched():
+    """Past the landing of the blanket's foot, 3 m below the eave, and short of that of its top."""
+    speed = np.sqrt(2.0 * G * RISE)
+
+    def flight(fall):
+        down = speed * np.sin(SLOPE)
+        return speed * np.cos(SLOPE) * (np.sqrt(down**2 + 2.0 * G * fall) - down) / G
+
+    foot, top = flight(3.0), flight(3.0 + 2000.0 / (300.0 * G))
+    roof = house(deep=30.0)
+    force, found, _ = landed(roof, row=SOUTH)
+    k = eave(roof, force)
+    patch = found.lower.patch[int(np.flatnonzero(found.lower.edge == k)[0])]
+    (place,) = (shape for edge, _, shape in found.lower.touched if edge == k)
+    assert patch.bounds[1] == pytest.approx(-foot, rel=1e-6)
+    assert place.bounds[1] == pytest.approx(-top, rel=1e-6)
+    pitches = np.radians([25.0, np.nan, 25.0, np.nan])
+    ledge = rectangle(12.0, 10.0) - [0.0, 10.0 + 0.5 * (foot + top)]
+    parts = [
+        RoofPart("gable", rectangle(12.0, 16.0), pitches, 6.0),
+        RoofPart("flat", ledge, np.zeros(0), 3.0),
+    ]
+    roof = build_roof(parts)
+    force, found, _ = landed(roof, row=SOUTH)
+    k = eave(roof, force)
+    assert not (found.lower.edge == k).any()
+    assert [roof.planes.name[p][0] for edge, p, _ in found.lower.touched if edge == k] == ["F"]

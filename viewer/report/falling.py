@@ -174,7 +174,8 @@ def obstruction_table(analysis: Analysis, units: UnitSystem) -> Table | None:
         "Down the slope, before load factors: snow above its width, less what rows and obstructions above it "
         "hold; and what comes straight across flat roof from a slope behind, along its own way. "
         "Its fastening must carry this, and nothing here checks that. Rows below are loaded as if it "
-        "were not there, less what is counted on (obstruction.strength). Beside this, what passes it may "
+        "were not there, less what is counted on (obstruction.strength), of which what comes straight across "
+        "takes its part first. Beside this, what passes it may "
         "part and come down along its sides: half to each side, within half its width (judgment), added to "
         "the rows as an upper bound."
     )
