@@ -52,13 +52,14 @@ def _over_low_parts(roof: RoofSurface, joint: NDArray[np.bool_]) -> list[tuple[i
                 onward.setdefault(from_, []).append((onto, crossed))
     found = []
     for upper, onto in first:
-        waiting, seen = [(onto, True)], set()
+        waiting: list[tuple[int, bool]] = [(onto, True)]
+        seen: set[tuple[int, bool]] = set()
         while waiting:
             plane, crossed = waiting.pop()
-            if plane not in seen and high[plane] < high[upper]:
-                seen.add(plane)
+            if (plane, crossed) not in seen and high[plane] < high[upper]:
+                seen.add((plane, crossed))
                 waiting += onward.get(plane, ()) if crossed else ()
-        found += [(upper, plane) for plane in sorted(seen)]
+        found += [(upper, plane) for plane in sorted({plane for plane, _ in seen})]
     return found
 
 

@@ -20,6 +20,9 @@ Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
 LEVEL = 1e-3  # what stands higher by less is as high [m]
+# What begins so far beyond the foot of a drift lies behind what blocks it: all but the thinnest slices begin
+# nearer, though what blocks them is widened by a hair. [m]
+AT_FOOT = 0.1
 DUST = 1e-4  # what covers less of a patch is rounding [m^2]
 
 
@@ -123,8 +126,10 @@ def up_to(
     if left is None:
         return None
     parts = shapely.get_parts(left)
-    near = shapely.distance(parts, foot) <= shapely.distance(shape, foot) + 2.0 * LEVEL
-    return polygonal(shapely.union_all(parts[near], grid_size=GRID)) if near.any() else None
+    away = shapely.distance(parts, foot)
+    if away.min() > shapely.distance(shape, foot) + AT_FOOT:
+        return None
+    return polygonal(shapely.union_all(parts[away <= away.min() + LEVEL], grid_size=GRID))
 
 
 def _above(heights: Heights, plane: IntArray, shape: BaseGeometry, top: float) -> NDArray[np.object_]:

@@ -363,7 +363,7 @@ BAD: dict[str, tuple[str | bytes, list[str]]] = {
             'shape = "flat"',
             changed('pitch = "20 deg"\nfall = "180 deg"\n', "").replace('plane = "S1"', 'plane = "F1"'),
         ),
-        ['row "R1"', "F1", "flat", "carry nothing"],
+        ['row "R1"', "F1", "flat", "choose a plane with a fall"],
     ),
     "flat by pitch": (
         changed('"20 deg"', '"0.2 deg"').replace('plane = "S1"', 'plane = "F1"'),

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 import shapely
-from shapely import Point, box
+from shapely import Point, Polygon, box
 
 from roofmodel.shape.builders import RoofPart, build_roof
 from roofmodel.snow import Asce16Site, AsceSite, EnSite, NbccSite, snow_cases
@@ -63,6 +63,12 @@ def test_what_stands_higher_ends_a_patch_and_hides_what_lies_behind():
     assert below_top(heights, patch, foot, 0.6, but=1) is patch
     tower = Heights(polygon, np.array([[2.0, 0.0, 0.0], *law[[0, 2]]]), np.array([2.0, 0.0, 0.0]))
     assert below_top(tower, patch, foot, 1.0) is None  # it stands at the foot itself
+    for angle in np.radians([30.0, 89.0]):  # its edge runs through the corner: what lies before it stays
+        beyond = Polygon([(0, 0), (9, 0), 9.0 * np.array([np.cos(angle), np.sin(angle)])])
+        beside = Heights(np.array([beyond]), np.array([[3.0, 0.0, 0.0]]), np.array([3.0]))
+        fan = Point(0.0, 0.0).buffer(5.0, 90).intersection(box(0, 0, 5, 5))
+        left = below_top(beside, fan, Point(0.0, 0.0), 1.0).area
+        assert left == pytest.approx(12.5 * (np.pi / 2.0 - angle), abs=0.02)
     lane = box(0, 0, 8, 3)  # a way past it is left open: nothing is hidden
     assert below_top(heights, lane, foot, 0.6).area == pytest.approx(24.0 - 2.0 * 0.8, abs=0.01)
 
