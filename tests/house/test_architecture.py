@@ -215,3 +215,10 @@ def test_the_map_shows_every_room_and_nothing_that_is_gone():
     named_paths = re.findall(r"`((?:roofmodel|fea|viewer|tests|benchmarks)/[\w./]*)`", text)
     assert len(named_paths) > 50
     assert [path for path in named_paths if not (ROOT / path).exists() and "NAME" not in path] == []
+
+
+def test_files_of_tests_have_names_of_their_own():
+    """Pytest refuses one of two that share a name, wherever they lie."""
+    names = Counter(path.name for path in (ROOT / "tests").rglob("test_*.py"))
+    assert len(names) > 100
+    assert {name for name, count in names.items() if count > 1} == set()
