@@ -12,6 +12,7 @@ from roofmodel.sliding.thrust import RowForce
 from roofmodel.sliding.way_geometry import fall_of, other_side
 from roofmodel.surface import SHALLOW, STEEP, STEEPER, RoofSurface
 from roofmodel.units import UnitSystem
+from roofmodel.words import shortlist
 
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -63,9 +64,8 @@ def _divided(roof: RoofSurface, graph: FlowGraph, force: RowForce, units: UnitSy
             words.append(f"{over} of {total} from {names[a]} over {names[b]}")
     if not words:
         return []
-    more = f" and {len(words) - NAMED} more" if len(words) > NAMED else ""
     return [
-        f"Snow goes straight on where the roof below a slope falls back: {', '.join(words[:NAMED])}{more} "
+        f"Snow goes straight on where the roof below a slope falls back: {shortlist(words, NAMED)} "
         "(worst case, before load factors). The rest is taken as held by the rise, or as carried off in the "
         "valley between (judgment, for even snow on both): less snow on what falls back holds less, and rows "
         "at the foot of that valley get only the rest."
@@ -85,9 +85,8 @@ def _turned_aside(roof: RoofSurface, graph: FlowGraph, force: RowForce) -> list[
         return []
     names = roof.planes.name
     words = [f"{names[b]} (below {names[a]})" for a, b in pairs]
-    more = f" and {len(words) - NAMED} more" if len(words) > NAMED else ""
     return [
-        f"{', '.join(words[:NAMED])}{more}: not steeper than {np.degrees(STEEP):.0f} degrees and sloping "
+        f"{shortlist(words, NAMED)}: not steeper than {np.degrees(STEEP):.0f} degrees and sloping "
         "aside, taken to turn the snow that comes onto it. A thick blanket may go straight on, as it is "
         f"taken to do below {np.degrees(SHALLOW):.0f} degrees: rows and edges straight ahead do not get "
         "that."
@@ -106,10 +105,9 @@ def _from_behind(
     rows = np.flatnonzero(push.max(axis=1, initial=0.0) > 0.0)
     if not len(rows):
         return []
-    words = [f"{layout.row_name[r]} {units.text(float(push[r].max()), 'force')}" for r in rows[:NAMED]]
-    more = f" and {len(rows) - NAMED} more" if len(rows) > NAMED else ""
+    words = [f"{layout.row_name[r]} {units.text(float(push[r].max()), 'force')}" for r in rows]
     return [
-        f"Snow from the slope behind pushes rows up their own slope: {', '.join(words)}{more} (worst case, "
+        f"Snow from the slope behind pushes rows up their own slope: {shortlist(words, NAMED)} (worst case, "
         "before load factors). Here it is added to what pushes down that slope: look by hand at whether "
         "clamps and brackets hold that way."
     ]
@@ -126,9 +124,8 @@ def _boxes(roof: RoofSurface, force: RowForce, units: UnitSystem) -> list[str]:
     words = [f"{n} {units.text(float(p), 'force')}" for n, p in zip(names, push, strict=True) if p > 0.0]
     if not words:
         return []
-    more = f" and {len(words) - NAMED} more" if len(words) > NAMED else ""
     return [
-        f"Snow that comes straight across flat roof pushes {', '.join(words[:NAMED])}{more}, in its own "
+        f"Snow that comes straight across flat roof pushes {shortlist(words, NAMED)}, in its own "
         "way, not down the plane (part of the force given there; worst case, before load factors). It "
         "relieves no row, and what parts there and comes down beside is not added to the rows beyond."
     ]

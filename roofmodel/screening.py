@@ -21,7 +21,7 @@ from roofmodel.shape.marked_edges import marked_edges
 from roofmodel.shape.roof_faces import pick_roof_faces
 from roofmodel.shape.surfaces import ROOF, Building, building_mesh
 from roofmodel.shape.understanding import understood
-from roofmodel.sliding.flow import Exit, FlowGraph
+from roofmodel.sliding.flow import Exit, FlowGraph, exit_ends
 from roofmodel.sliding.landing import Landing, landing
 from roofmodel.sliding.thrust import RowForce, SlideOptions, slide
 from roofmodel.snow.cases import SnowCase
@@ -212,10 +212,7 @@ def worst_meter(
 
 def _stretches(roof: RoofSurface, graph: FlowGraph, over: NDArray[np.bool_]) -> tuple[Array, Array]:
     """Where along their edge cells let snow go, right below them or across flat roof. [m]."""
-    cells, node, edge = graph.cells, graph.exit_node[over], graph.exit_edge[over]
-    plane = np.repeat(cells.plane[node], 2)
-    world = roof.planes.to_world(plane, cells.corners[node, :2].reshape(-1, 2)).reshape(-1, 2, 3)
-    world = np.where(np.isnan(graph.exit_lip[over]), world, graph.exit_lip[over])
+    edge, world = graph.exit_edge[over], exit_ends(roof, graph, over)
     length = np.maximum(roof.edges.length[edge], 1e-9)
     way = (roof.edges.end[edge] - roof.edges.start[edge]) / length[:, None]
     place = np.einsum("nij,nj->ni", world - roof.edges.start[edge][:, None], way)

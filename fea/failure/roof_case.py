@@ -30,6 +30,7 @@ from roofmodel.sliding.landed import with_landed
 from roofmodel.sliding.thrust import RowForce, slide
 from roofmodel.snow.cases import SnowCase, Zone, linear_integral
 from roofmodel.units import SYSTEMS
+from roofmodel.words import shortlist
 
 Array = NDArray[np.float64]
 
@@ -403,11 +404,10 @@ def _splice_notes(layout: Layout, laws: Laws, splices: Splices | None) -> tuple[
     left = loose_splices(layout, splices)
     if not left:
         return ()
-    more = f" and {len(left) - SHOWN} more" if len(left) > SHOWN else ""
     return (
         f"NOT FOLLOWED (unsafe): {len(left)} of {len(layout.splice_s)} splices never part here, as a piece "
         "of rail beside them has too few clamps to stand by itself: its loss would free the piece at once. "
-        f"Verify them by hand: {', '.join(left[:SHOWN])}{more}.",
+        f"Verify them by hand: {shortlist(left, SHOWN)}.",
     )
 
 

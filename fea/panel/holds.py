@@ -11,6 +11,7 @@ from roofmodel.errors import InputError
 from roofmodel.hardware import Bearing, SeamDetail
 from roofmodel.project.load import Project
 from roofmodel.units import SYSTEMS
+from roofmodel.words import shortlist
 
 Array = NDArray[np.float64]
 
@@ -67,9 +68,8 @@ def without_clips(project: Project, detail: SeamDetail, length: Array) -> tuple[
     names = np.array(panel_strips(project.layout)[1])[length < detail.clip_first + half - 1e-9]
     if not len(names):
         return ()
-    more = f" and {len(names) - 3} more" if len(names) > 3 else ""
     units = SYSTEMS[project.table.project.units]
     return (
-        f"No clip holds the panel strip of {', '.join(names[:3])}{more}: it ends below the first clip, "
+        f"No clip holds the panel strip of {shortlist(names.tolist(), 3)}: it ends below the first clip, "
         f"{units.text(detail.clip_first, 'length')} up the seam.",
     )

@@ -20,6 +20,7 @@ from roofmodel.errors import InputError
 from roofmodel.hardware import Clamp, FixedPoint, Panel, SeamDetail
 from roofmodel.layout import Layout
 from roofmodel.memory import Memory, recall
+from roofmodel.words import shortlist
 
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -355,9 +356,8 @@ def _notes(moved: Array, overhanging: list[str]) -> tuple[str, ...]:
             "Some clamps were moved along their seams, by a few millimeters at most, to meet the mesh."
         )
     if overhanging:
-        more = f" and {len(overhanging) - 3} more" if len(overhanging) > 3 else ""
         notes.append(
-            f"The grip of {', '.join(overhanging[:3])}{more} reaches over the end of its seam, which is "
+            f"The grip of {shortlist(overhanging, 3)} reaches over the end of its seam, which is "
             "taken to go on as far as the grip; move the row."
         )
     return tuple(notes)

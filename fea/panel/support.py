@@ -20,6 +20,7 @@ from roofmodel.hardware import Bearing, SeamDetail
 from roofmodel.memory import Memory, recall
 from roofmodel.project.load import Project
 from roofmodel.units import SYSTEMS
+from roofmodel.words import shortlist
 
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -100,10 +101,9 @@ def _cut_words(project: Project, strips: Strips) -> tuple[str, ...]:
     names = np.array(panel_strips(project.layout)[1])[strips.cut]
     if not len(names):
         return ()
-    more = f" and {len(names) - 3} more" if len(names) > 3 else ""
     return (
-        f"The plane cuts {', '.join(names[:3])}{more} in pieces with clamps on more than one: they count as "
-        "one panel strip with one fixed point, which takes the drag of all.",
+        f"The plane cuts {shortlist(names.tolist(), 3)} in pieces with clamps on more than one: they count "
+        "as one panel strip with one fixed point, which takes the drag of all.",
     )
 
 

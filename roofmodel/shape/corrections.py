@@ -20,6 +20,7 @@ from roofmodel.shape.recognition import COVER, surface_of_regions
 from roofmodel.shape.regions import components, face_distance, fit_planes, make_mesh
 from roofmodel.surface import Array, EdgeKind, IntArray, RoofSurface, local_places
 from roofmodel.units import shown
+from roofmodel.words import shortlist
 
 FARTHEST = 0.25  # planes that lie farther from their common plane than this are not one [m]
 ON_LINE = 1e-4  # corners nearer than this to a line that splits a plane lie on it [m]
@@ -169,8 +170,7 @@ def _near(name: str, names: Sequence[str]) -> str:
     close = difflib.get_close_matches(name, known, 1, 0.5)
     if close:
         return f" (did you mean {shown(close[0])}?)"
-    more = f" and {len(known) - 12} more" if len(known) > 12 else ""
-    return f"; this roof has {', '.join(known[:12])}{more}"
+    return f"; this roof has {shortlist(known, 12)}"
 
 
 def _merge(points: Array, faces: IntArray, region: IntArray, names: list[str], group: Sequence[str]) -> str:

@@ -128,6 +128,17 @@ class _Valleys:
     way: Array
 
 
+def exit_ends(roof: RoofSurface, graph: FlowGraph, exits: NDArray[np.bool_]) -> Array:
+    """Line (n, 2, 3) that exits of cells, some of (x,), send their snow over. [m].
+
+    The lower end of the cell, or where it comes straight across flat roof.
+    """
+    cells, cell = graph.cells, graph.exit_node[exits]
+    corners = cells.corners[cell, :2].reshape(-1, 2)
+    world = roof.planes.to_world(np.repeat(cells.plane[cell], 2), corners).reshape(-1, 2, 3)
+    return np.where(np.isnan(graph.exit_lip[exits]), world, graph.exit_lip[exits])
+
+
 def build_flow(roof: RoofSurface, layout: Layout, cells: Cells, valley_spread: float) -> FlowGraph:
     """Route every cell.
 

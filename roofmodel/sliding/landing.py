@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from roofmodel.memory import Memory
-from roofmodel.sliding.flow import Exit, FlowGraph
+from roofmodel.sliding.flow import Exit, FlowGraph, exit_ends
 from roofmodel.sliding.lower_roofs import LowerRoofs, Throws, lower_roofs
 from roofmodel.sliding.thrust import RowForce, SlideOptions
 from roofmodel.sliding.together import most_together
@@ -263,19 +263,16 @@ def exit_lips(roof: RoofSurface, graph: FlowGraph, spread: float) -> Array:
 
     Its cell's lower end, the foot of its valley over the spread, or where it comes straight across flat roof.
     """
-    cells, node, n = graph.cells, graph.exit_node, graph.cells.count
-    own = np.minimum(node, n - 1)
-    corners = cells.corners[own, :2].reshape(-1, 2)
-    ends = roof.planes.to_world(np.repeat(cells.plane[own], 2), corners).reshape(-1, 2, 3)
-    if len(graph.valley_edge):
-        piece = np.maximum(node - n, 0)
-        both = np.stack([roof.edges.start, roof.edges.end], axis=1)[graph.valley_edge[piece]]
-        foot = both[np.arange(len(both)), np.argmin(both[..., 2], axis=1)]
-        way = graph.valley_way[piece]
-        side = np.stack([-way[:, 1], way[:, 0], 0.0 * way[:, 0]], axis=1)
-        half = 0.5 * spread * side / np.linalg.norm(side, axis=1, keepdims=True).clip(1e-12)
-        ends = np.where((node < n)[:, None, None], ends, np.stack([foot - half, foot + half], axis=1))
-    return np.where(np.isnan(graph.exit_lip), ends, graph.exit_lip)
+    cell = graph.exit_node < graph.cells.count
+    piece = graph.exit_node[~cell] - graph.cells.count
+    both = np.stack([roof.edges.start, roof.edges.end], axis=1)[graph.valley_edge[piece]]
+    foot = both[np.arange(len(both)), np.argmin(both[..., 2], axis=1)]
+    way = graph.valley_way[piece]
+    side = np.stack([-way[:, 1], way[:, 0], 0.0 * way[:, 0]], axis=1)
+    half = 0.5 * spread * side / np.linalg.norm(side, axis=1, keepdims=True).clip(1e-12)
+    ends = np.zeros((len(cell), 2, 3))
+    ends[cell], ends[~cell] = exit_ends(roof, graph, cell), np.stack([foot - half, foot + half], axis=1)
+    return ends
 
 
 def exit_ways(roof: RoofSurface, graph: FlowGraph) -> Array:

@@ -20,7 +20,7 @@ from roofmodel.layout import Layout
 from roofmodel.memory import Memory
 from roofmodel.sliding.cells import Cells, aside, build_cells, plane_key
 from roofmodel.sliding.ends import end_bound
-from roofmodel.sliding.flow import NARROW, Exit, FlowGraph, build_flow
+from roofmodel.sliding.flow import NARROW, Exit, FlowGraph, build_flow, exit_ends
 from roofmodel.sliding.together import most_together
 from roofmodel.snow.cases import SnowCase, case_forces
 from roofmodel.surface import RoofSurface
@@ -314,10 +314,7 @@ def _pushed_straight(graph: FlowGraph, faces: Faces, flow: Flow) -> Array | None
 def _on_walls(roof: RoofSurface, graph: FlowGraph, exit_out: Array) -> tuple[IntArray, Array, Array]:
     """Edges at the foot of walls, force on them and for each meter of them, (y, q)."""
     wall = graph.exit_kind == Exit.WALL
-    cell = graph.exit_node[wall]
-    corners = graph.cells.corners[cell, :2].reshape(-1, 2)
-    ends = roof.planes.to_world(np.repeat(graph.cells.plane[cell], 2), corners).reshape(-1, 2, 3)
-    ends = np.where(np.isnan(graph.exit_lip[wall]), ends, graph.exit_lip[wall])
+    ends = exit_ends(roof, graph, wall)
     width = np.linalg.norm(ends[:, 1] - ends[:, 0], axis=1)
     edges, at = np.unique(graph.exit_edge[wall], return_inverse=True)
     thrust = np.zeros((len(edges), exit_out.shape[1]))

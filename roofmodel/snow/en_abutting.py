@@ -64,9 +64,10 @@ def abutting_cases(known: EnRoof) -> Cases:
     groups = wall_groups(known.roof)
     if not groups:
         skipped.append(("drift at taller roofs", "no roof meets a wall below a higher roof (5.3.6)"))
+    corners = step_corners(known.roof, known.plan)
     for group in groups:
         name = f"drift below {group.uppers(known.roof)}, wall facing {group.toward}"
-        zones = larger(_group_zones(known, group, BOTH))
+        zones = larger(_group_zones(known, group, BOTH, corners))
         if zones:
             cases.append(known.case(name, balanced_zones(known) + zones, _notes(known, group, zones)))
         else:
@@ -76,16 +77,15 @@ def abutting_cases(known: EnRoof) -> Cases:
 
 def wall_drifts(known: EnRoof) -> list[Drift]:
     """Drifts at walls, what is blown and what slid apart, one for each way that walls face."""
-    found = []
+    found, corners = [], step_corners(known.roof, known.plan)
     for group in wall_groups(known.roof):
-        blown, slid = (_group_zones(known, group, part) for part in (WIND, SLIDE))
+        blown, slid = (_group_zones(known, group, part, corners) for part in (WIND, SLIDE))
         found.append(Drift(True, group.toward, "", blown, larger(slid), tuple(_notes(known, group, blown))))
     return found
 
 
-def _group_zones(known: EnRoof, group: WallGroup, part: str) -> list[Zone]:
+def _group_zones(known: EnRoof, group: WallGroup, part: str, corners: Corners) -> list[Zone]:
     """Zones of the walls that face one way, the larger of which counts where two of them overlap."""
-    corners = step_corners(known.roof, known.plan)
     return [zone for i in group.steps for zone in _wall_zones(known, i, part, corners)]
 
 

@@ -146,7 +146,7 @@ def above_zero(shapes: Shapes, law: Array) -> Shapes:
     part = shapes.copy()
     part[convex] = _convex_above_zero(corners[convex], law[convex])
     rest = ~convex
-    part[rest] = solid(shapely.intersection(shapes[rest], halves(shapes[rest], law[rest]), grid_size=GRID))
+    part[rest] = solid(shapely.intersection(shapes[rest], _halves(shapes[rest], law[rest]), grid_size=GRID))
     return part
 
 
@@ -186,17 +186,7 @@ def _range_about(polygons: Shapes, pairs: IntArray, law: Array) -> tuple[Array, 
     return low, high
 
 
-def range_on(shapes: Shapes, law: Array) -> tuple[Array, Array]:
-    """Least and greatest value (n,), (n,) of linear functions (n, 3) on shapes."""
-    if not len(shapes):
-        return np.zeros(0), np.zeros(0)
-    corners, owner = shapely.get_coordinates(shapes, return_index=True)
-    value = law[owner, 0] + np.sum(law[owner, 1:] * corners, axis=1)
-    start = np.searchsorted(owner, np.arange(len(shapes)))
-    return np.minimum.reduceat(value, start), np.maximum.reduceat(value, start)
-
-
-def halves(regions: Shapes, law: Array) -> Shapes:
+def _halves(regions: Shapes, law: Array) -> Shapes:
     """Squares (n,) that cover what of regions (n,) lies where linear functions (n, 3) are above zero."""
     low_x, low_y, high_x, high_y = shapely.bounds(regions).T
     center = 0.5 * np.stack([low_x + high_x, low_y + high_y], axis=1)
@@ -246,9 +236,9 @@ def solid(shapes: Shapes) -> Shapes:
     """Shapes (n,) without the lines and points that touching edges leave in them."""
     kinds = (shapely.GeometryType.POLYGON, shapely.GeometryType.MULTIPOLYGON)
     mixed = np.flatnonzero(~np.isin(shapely.get_type_id(shapes), kinds))
-    solid = shapes.copy()
-    solid[mixed] = [polygonal(shape) or NOTHING for shape in shapes[mixed]]
-    return solid
+    clean = shapes.copy()
+    clean[mixed] = [polygonal(shape) or NOTHING for shape in shapes[mixed]]
+    return clean
 
 
 def _shared(one: Array, other: Array) -> Array:

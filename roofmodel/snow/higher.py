@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from shapely import MultiPolygon, Polygon
 from shapely.geometry.base import BaseGeometry
 
-from roofmodel.snow.envelope import halves, range_on, solid
+from roofmodel.snow.envelope import above_zero, solid
 from roofmodel.snow.regions import Plan, polygonal
 from roofmodel.snow.sharing import GRID
 from roofmodel.surface import RoofSurface
@@ -137,12 +137,21 @@ def _above(heights: Heights, plane: IntArray, shape: BaseGeometry, top: float) -
     common = solid(shapely.intersection(heights.polygon[plane], shape, grid_size=GRID))
     law = heights.law[plane] - np.array([top, 0.0, 0.0])
     some = np.flatnonzero(~shapely.is_empty(common))
-    low, high = range_on(common[some], law[some])
+    low, high = _range_on(common[some], law[some])
     common[some[high <= 0.0]] = Polygon()
     part = some[(low < 0.0) & (high > 0.0)]
-    half = halves(common[part], law[part])
-    common[part] = solid(shapely.intersection(common[part], half, grid_size=GRID))
+    common[part] = above_zero(common[part], law[part])
     return common
+
+
+def _range_on(shapes: NDArray[np.object_], law: Array) -> tuple[Array, Array]:
+    """Least and greatest value (n,), (n,) of linear functions (n, 3) on shapes."""
+    if not len(shapes):
+        return np.zeros(0), np.zeros(0)
+    corners, owner = shapely.get_coordinates(shapes, return_index=True)
+    value = law[owner, 0] + np.sum(law[owner, 1:] * corners, axis=1)
+    start = np.searchsorted(owner, np.arange(len(shapes)))
+    return np.minimum.reduceat(value, start), np.maximum.reduceat(value, start)
 
 
 def _solid(shape: BaseGeometry) -> Polygon | MultiPolygon:
