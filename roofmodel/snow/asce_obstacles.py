@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 from roofmodel.snow.asce7_22 import FOOT
 from roofmodel.snow.asce_roof import AsceRoof, balanced_zones, slope_notes
 from roofmodel.snow.cases import SnowCase, Value, Zone
-from roofmodel.snow.corners import AROUND, OUTSIDE, Corners, face_corners, slices
+from roofmodel.snow.corners import AROUND, OUTSIDE, WallDrift, around_walls, drift_of, face_corners
 from roofmodel.snow.envelope import larger
 from roofmodel.snow.meeting import Drift
 from roofmodel.snow.obstacle_walls import over_ridges, upwind_length, wind_groups
@@ -48,13 +48,14 @@ def obstacle_drifts(known: AsceRoof) -> tuple[list[Drift], list[tuple[str, str]]
     drifts: list[Drift] = []
     skipped: dict[tuple[str, str], None] = {}
     for group in wind_groups(obstacles):
-        zones: list[Zone] = []
+        found: list[WallDrift] = []
         for face in group.face.tolist():
-            found = _face_zone(known, face)
-            if isinstance(found, str):
-                skipped[f"drift at {_named(known, face)}, wind toward {group.toward}", found] = None
+            zone = _face_zone(known, face)
+            if isinstance(zone, str):
+                skipped[f"drift at {_named(known, face)}, wind toward {group.toward}", zone] = None
             else:
-                zones += _with_corners(known, face, found, corners)
+                found.append(drift_of(zone, face))
+        zones = spread(known.plan, around_walls(found, corners))
         if zones:
             drifts.append(
                 Drift(
@@ -67,11 +68,6 @@ def obstacle_drifts(known: AsceRoof) -> tuple[list[Drift], list[tuple[str, str]]
                 )
             )
     return drifts, list(skipped)
-
-
-def _with_corners(known: AsceRoof, face: int, zone: Zone, corners: Corners) -> list[Zone]:
-    """Drift in front of a face and around its outside corners, cut to the planes."""
-    return spread(known.plan, [zone, *slices(zone, face, corners)])
 
 
 def _named(known: AsceRoof, face: int) -> str:

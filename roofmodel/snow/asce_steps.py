@@ -12,7 +12,15 @@ from roofmodel.snow import asce7_22_drift as drift
 from roofmodel.snow.asce_roof import AsceRoof, balanced_zones, slope_notes
 from roofmodel.snow.asce_working import ADJACENT, leeward_formulas
 from roofmodel.snow.cases import SnowCase, Value, Zone
-from roofmodel.snow.corners import OUTSIDE, Corners, if_around, in_front, slices, step_corners
+from roofmodel.snow.corners import (
+    OUTSIDE,
+    Corners,
+    WallDrift,
+    around_walls,
+    drift_of,
+    if_around,
+    step_corners,
+)
 from roofmodel.snow.envelope import larger
 from roofmodel.snow.meeting import Drift
 from roofmodel.snow.patches import (
@@ -116,7 +124,7 @@ def _group_zones(
     known: AsceRoof, group: WallGroup, corners: Corners, *, leeward: bool
 ) -> tuple[list[Zone], str]:
     """Drift zones of the walls that face one way, or the reason why there are none."""
-    zones: list[Zone] = []
+    drifts: list[WallDrift] = []
     why = "no roof upwind of the wall"
     for i in group.steps:
         patch = _leeward_patch(known, i) if leeward else _windward_patch(known, i)
@@ -124,9 +132,8 @@ def _group_zones(
             why = patch
         else:
             level = float(known.roof.steps.gap[i]) if leeward else 0.0  # 7.7.2: p_d is at the gap's far side
-            found = [*in_front(patch, i, corners), *slices(patch, i, corners, level)]
-            zones += spread(known.plan, found)
-    return larger(zones), why
+            drifts.append(drift_of(patch, i, level))
+    return larger(spread(known.plan, around_walls(drifts, corners))), why
 
 
 def leeward_shape(known: AsceRoof, i: int, balanced: float) -> tuple[drift.Drift, float, float]:

@@ -8,11 +8,10 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from shapely import LineString, MultiPolygon, Point, Polygon
 
 from roofmodel.snow.cases import Zone
-from roofmodel.snow.higher import Heights, below_top, blocking, plane_heights, up_to
-from roofmodel.snow.regions import CRACK, LOW_STEP, Plan, falling_pressure, left_normal, polygonal, uniform
+from roofmodel.snow.higher import Heights, below_top, blocking, plane_heights, united, up_to
+from roofmodel.snow.regions import CRACK, LOW_STEP, Plan, left_normal, polygonal
 from roofmodel.snow.sharing import GRID
 from roofmodel.surface import Obstacles, RoofSurface
 
@@ -136,123 +135,184 @@ def outside_corners(start: Array, end: Array) -> IntArray:
     return pair[turn < -LEAST_TURN]
 
 
+@dataclass(frozen=True)
+class Slices:
+    """Slices of drifts around outside corners.
+
+    Attributes
+    ----------
+    owner : (n,) int
+        Which of the corners.
+    place : (n,) int
+        Which slice; a core and what lies beyond it are one.
+    polygon : (n,) shapely Polygon
+        Triangles, cut in two at `level`. [m]
+    pressure : (n, 3) float
+        a, b, c of their pressure: along the middle of each the peak, from `level` to `length` falling to 0.
+    whole : (m,) shapely Polygon
+        All slices of each corner together. [m]
+    """
+
+    owner: IntArray
+    place: IntArray
+    polygon: NDArray[np.object_]
+    pressure: Array
+    whole: NDArray[np.object_]
+
+
 def corner_slices(
-    corner: Array, first: Array, second: Array, peak: float, length: float, level: float = 0.0
-) -> list[tuple[Polygon, Array]]:
-    """Slices of a drift around an outside corner.
+    corner: Array, first: Array, second: Array, peak: Array, length: Array, level: Array
+) -> Slices:
+    """Slices of drifts around outside corners.
 
     Parameters
     ----------
-    corner : (2,) float
+    corner : (m, 2) float
         [m]
-    first, second : (2,) float
-        Unit normals of the two walls; the first turns clockwise to the second.
-    peak : float
+    first, second : (m, 2) float
+        Unit normals of the two walls of each; the first turns clockwise to the second.
+    peak : (m,) float
         At the corner. [Pa]
-    length : float
+    length : (m,) float
         Where it is down to 0, in every direction. [m]
-    level : float
+    level : (m,) float
         As far as this from the corner the peak stays the same. [m]
 
     Returns
     -------
-    list of polygon and (3,) float
-        Triangles, cut in two at `level`, and a, b, c of their pressure: along the middle of each the peak,
-        from `level` to `length` falling to 0.
+    Slices
     """
-    whole = float(np.arccos(np.clip(first @ second, -1.0, 1.0)))
-    count = max(int(np.ceil(whole / SLICE - 1e-9)), 1)
-    begin = np.arctan2(first[1], first[0])
-    angle = begin - np.linspace(0.0, whole, count + 1)
-    spokes = np.stack([np.cos(angle), np.sin(angle)], axis=1) / np.cos(0.5 * whole / count)
-    inner, rim = corner[:2] + level * spokes, corner[:2] + length * spokes
-    middle = 0.5 * (angle[:-1] + angle[1:])
-    ways = np.stack([np.cos(middle), np.sin(middle)], axis=1)
-    laws = [falling_pressure(corner[:2] + level * way, way, peak, length - level) for way in ways]
-    top = np.repeat(corner[None, :2], count, axis=0)
-    if level <= 0.0:
-        slice_ = _polygons(np.stack([top, rim[:-1], rim[1:]], axis=1))
-        return list(zip(slice_, laws, strict=True))
-    outer = _polygons(np.stack([inner[1:], inner[:-1], rim[:-1], rim[1:]], axis=1))
-    core = _polygons(np.stack([top, inner[:-1], inner[1:]], axis=1))
-    pairs = zip(zip(outer, laws, strict=True), ((one, uniform(peak)) for one in core), strict=True)
-    return [part for both in pairs for part in both]
+    turn = np.arccos(np.clip(np.sum(first * second, axis=1), -1.0, 1.0))
+    count = np.maximum(np.ceil(turn / SLICE - 1e-9), 1.0).astype(np.int64)
+    owner = np.repeat(np.arange(len(corner)), count)
+    place = np.arange(len(owner))
+    number = (place - np.repeat(np.cumsum(count) - count, count))[:, None] + np.array([0.0, 0.5, 1.0])
+    step = (turn / count)[owner]
+    angle = np.arctan2(first[owner, 1], first[owner, 0])[:, None] - step[:, None] * number
+    ray = np.stack([np.cos(angle), np.sin(angle)], axis=-1)
+    spoke, way = ray[:, ::2] / np.cos(0.5 * step)[:, None, None], ray[:, 1]
+    top, near, far = corner[owner], level[owner], length[owner]
+    inner = top[:, None] + near[:, None, None] * spoke
+    rim = top[:, None] + far[:, None, None] * spoke
+    slope = -(peak[owner] / (far - near))[:, None] * way
+    high = peak[owner] - np.sum(slope * (top + near[:, None] * way), axis=1)
+    law = np.column_stack([high, slope])
+    ends = np.cumsum(count)
+    fan = np.insert(rim[:, 0], ends, rim[ends - 1, 1], axis=0)
+    ring = np.insert(fan, np.cumsum(count + 1) - count - 1, corner, axis=0)
+    around = shapely.linearrings(ring, indices=np.repeat(np.arange(len(corner)), count + 2))
+    polygon = np.asarray(shapely.polygons(np.stack([top, rim[:, 0], rim[:, 1]], axis=1)), dtype=object)
+    cut = np.flatnonzero(near > 0.0)
+    polygon[cut] = shapely.polygons(np.concatenate([inner[cut, ::-1], rim[cut]], axis=1))
+    core = shapely.polygons(np.concatenate([top[cut, None], inner[cut]], axis=1))
+    flat = np.column_stack([peak[owner[cut]], np.zeros((len(cut), 2))])
+    order = np.argsort(np.concatenate([place, place[cut]]), kind="stable")
+    return Slices(
+        np.concatenate([owner, owner[cut]])[order],
+        np.concatenate([place, place[cut]])[order],
+        np.concatenate([polygon, core])[order],
+        np.concatenate([law, flat])[order],
+        np.asarray(shapely.polygons(around), dtype=object).reshape(-1),
+    )
 
 
-def _polygons(corners: Array) -> list[Polygon]:
-    return list(np.asarray(shapely.polygons(corners), dtype=object))
+@dataclass(frozen=True)
+class WallDrift:
+    """Drift in front of a wall, not yet cut to planes.
 
-
-def slices(zone: Zone, wall: int, corners: Corners, level: float = 0.0) -> list[Zone]:
-    """Drift of p_d over w, from `level` in front of one wall on, run on around its outside corners.
-
-    Not yet cut to planes.
+    It falls from a peak [Pa] at `level` [m] before the wall to nothing at `length` [m].
     """
+
+    zone: Zone
+    wall: int
+    peak: float
+    length: float
+    level: float = 0.0
+
+
+def drift_of(zone: Zone, wall: int, level: float = 0.0) -> WallDrift:
+    """Drift of p_d over w, from `level` in front of a wall on, as the values of its zone say."""
     given = {value.symbol: value.value for value in zone.values}
-    return run_on(zone, given["p_d"], level + given["w"], wall, corners, level)
+    return WallDrift(zone, wall, given["p_d"], level + given["w"], level)
 
 
-def run_on(
-    zone: Zone, peak: float, length: float, wall: int, corners: Corners, level: float = 0.0
-) -> list[Zone]:
-    """Slices of a drift with a peak [Pa] and length [m] at both ends of a wall, not yet cut to planes.
+def around_walls(drifts: Sequence[WallDrift], corners: Corners) -> list[Zone]:
+    """Each drift in front of its wall and around its outside corners, not yet cut to planes."""
+    both = zip(in_front(drifts, corners), run_on(drifts, corners), strict=True)
+    return [zone for front, around in both for zone in (*front, *around)]
+
+
+def run_on(drifts: Sequence[WallDrift], corners: Corners) -> list[list[Zone]]:
+    """What of each drift runs on around both ends of its wall, not yet cut to planes.
 
     As `corner_slices`; none at ends that are no outside corners.
     """
+    found: list[list[Zone]] = [[] for _ in drifts]
+    drift, pair = _turns(np.array([one.wall for one in drifts], dtype=np.int64), corners)
+    if not len(drift):
+        return found
+    sizes = np.array([(one.peak, one.length, one.level) for one in drifts])[drift]
     normal = left_normal(corners.start, corners.end)
-    zone = replace(zone, name=f"{zone.name}{AROUND}")
-    pairs = corners.pairs[(corners.pairs == wall).any(axis=1)]
-    turn = np.column_stack([pairs[:, 0] == wall, np.round(normal[pairs].reshape(-1, 4), 6)])
-    _, different = np.unique(turn, axis=0, return_index=True)  # a wall may stand over several roofs
-    return [
-        replace(zone, polygon=polygon, pressure=law)
-        for a, b in pairs[np.sort(different)]
-        for polygon, law in _free(
-            corner_slices(corners.start[b], normal[a], normal[b], peak, length, level),
-            corners,
-            wall,
-            corners.start[b],
-            int(a == wall),
-        )
-    ]
-
-
-def _free(
-    parts: list[tuple[Polygon, Array]], corners: Corners, wall: int, corner: Array, end: int
-) -> list[tuple[Polygon | MultiPolygon, Array]]:
-    """Slices of the drift at an end of a wall, as far from the corner as no roof stands higher than that."""
-    if corners.heights is None:
-        return list(parts)
-    top, foot = float(corners.top[wall, end]), Point(corner)
-    whole = polygonal(shapely.union_all([polygon for polygon, _ in parts], grid_size=GRID))
-    blocked = None if whole is None else blocking(corners.heights, whole, top)
-    if blocked is None:
-        return list(parts)
-    found: list[tuple[Polygon | MultiPolygon, Array]] = []
-    for same in _slice_by_slice(parts):
-        sector = polygonal(shapely.union_all([polygon for polygon, _ in same], grid_size=GRID))
-        left = None if sector is None else up_to(blocked, sector, foot)
-        if left is None:
-            continue
-        for polygon, law in same:
-            part = polygonal(shapely.intersection(polygon, left, grid_size=GRID))
-            found += [(part, law)] if part is not None else []
+    corner = corners.start[pair[:, 1]]
+    parts = corner_slices(corner, normal[pair[:, 0]], normal[pair[:, 1]], *sizes.T)
+    if corners.heights is not None:
+        wall = np.array([drifts[k].wall for k in drift])
+        top = corners.top[wall, (pair[:, 0] == wall).astype(np.int64)]
+        parts = _free(parts, corners.heights, top, np.asarray(shapely.points(corner)))
+    around = [replace(one.zone, name=f"{one.zone.name}{AROUND}") for one in drifts]
+    for k, polygon, law in zip(drift[parts.owner].tolist(), parts.polygon, parts.pressure, strict=True):
+        found[k].append(replace(around[k], polygon=polygon, pressure=law))
     return found
 
 
-def _slice_by_slice(parts: list[tuple[Polygon, Array]]) -> list[list[tuple[Polygon, Array]]]:
-    """The parts of each slice of `corner_slices` together: one or, cut at a level, two."""
-    each = 1 if all(law[1:].any() for _, law in parts) else 2
-    return [parts[k : k + each] for k in range(0, len(parts), each)]
+def _turns(wall: IntArray, corners: Corners) -> tuple[IntArray, IntArray]:
+    """Outside corners of the wall of each drift: which drift (n,), and its pair of walls (n, 2)."""
+    normal = np.round(left_normal(corners.start, corners.end), 6)
+    drift, at = np.nonzero((corners.pairs[None] == wall[:, None, None]).any(axis=2))
+    pair = corners.pairs[at]
+    turn = np.column_stack([drift, pair[:, 0] == wall[drift], normal[pair].reshape(-1, 4)])
+    _, different = np.unique(turn, axis=0, return_index=True)  # a wall may stand over several roofs
+    kept = np.sort(different)
+    return drift[kept], pair[kept]
 
 
-def in_front(zone: Zone, wall: int, corners: Corners) -> list[Zone]:
-    """The drift in front of a wall up to where other planes stand higher than its top; none where all do.
+def _free(parts: Slices, heights: Heights, top: Array, corner: NDArray[np.object_]) -> Slices:
+    """Slices as far from their corner (m,) as no roof stands higher than the wall's top (m,) there."""
+    blocked = blocking(heights, parts.whole, top)
+    cut = np.flatnonzero(shapely.is_geometry(blocked)[parts.owner])
+    if not len(cut):
+        return parts
+    place, at = np.unique(parts.place[cut], return_inverse=True)
+    sector = united(parts.polygon[cut], at, len(place))
+    owner = np.zeros(len(place), dtype=np.int64)
+    owner[at] = parts.owner[cut]
+    left = up_to(blocked[owner], sector, corner[owner])
+    polygon = parts.polygon.copy()
+    polygon[cut] = shapely.intersection(polygon[cut], left[at], grid_size=GRID)
+    polygon[cut] = [None if one is None else polygonal(one) for one in polygon[cut]]
+    stays = shapely.is_geometry(polygon)
+    return replace(
+        parts,
+        owner=parts.owner[stays],
+        place=parts.place[stays],
+        polygon=polygon[stays],
+        pressure=parts.pressure[stays],
+    )
+
+
+def in_front(drifts: Sequence[WallDrift], corners: Corners) -> list[list[Zone]]:
+    """Each drift in front of its wall up to where other planes stand higher than its top; none where all do.
 
     On the plane that meets the wall the shape of the standard stands whole.
     """
-    if corners.heights is None:
-        return [zone]
-    foot = LineString([corners.start[wall], corners.end[wall]])
-    left = below_top(corners.heights, zone.polygon, foot, float(corners.top[wall].max()), zone.plane)
-    return [] if left is None else [zone if left is zone.polygon else replace(zone, polygon=left)]
+    if corners.heights is None or not drifts:
+        return [[one.zone] for one in drifts]
+    wall = np.array([one.wall for one in drifts])
+    foot = shapely.linestrings(np.stack([corners.start[wall], corners.end[wall]], axis=1))
+    patches = np.array([one.zone.polygon for one in drifts], dtype=object)
+    plane = np.array([one.zone.plane for one in drifts])
+    left = below_top(corners.heights, patches, np.asarray(foot), corners.top[wall].max(axis=1), plane)
+    return [
+        [] if part is None else [one.zone if part is one.zone.polygon else replace(one.zone, polygon=part)]
+        for one, part in zip(drifts, left, strict=True)
+    ]

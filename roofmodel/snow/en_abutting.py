@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from roofmodel.snow import en1991_1_3 as en
 from roofmodel.snow.cases import Bare, SnowCase, Value, Zone
-from roofmodel.snow.corners import Corners, if_around, in_front, outside_note, run_on, step_corners
+from roofmodel.snow.corners import WallDrift, if_around, in_front, outside_note, run_on, step_corners
 from roofmodel.snow.en_drifted import Cases
 from roofmodel.snow.en_roof import (
     CODE,
@@ -30,7 +30,7 @@ from roofmodel.snow.patches import (
     over_ledges,
     roof_before,
     roof_behind,
-    spread,
+    spread_each,
     wall_groups,
 )
 from roofmodel.snow.regions import (
@@ -64,10 +64,9 @@ def abutting_cases(known: EnRoof) -> Cases:
     groups = wall_groups(known.roof)
     if not groups:
         skipped.append(("drift at taller roofs", "no roof meets a wall below a higher roof (5.3.6)"))
-    corners = step_corners(known.roof, known.plan)
     for group in groups:
         name = f"drift below {group.uppers(known.roof)}, wall facing {group.toward}"
-        zones = larger(_group_zones(known, group, BOTH, corners))
+        zones = larger(_group_zones(known, group, BOTH))
         if zones:
             cases.append(known.case(name, balanced_zones(known) + zones, _notes(known, group, zones)))
         else:
@@ -77,16 +76,16 @@ def abutting_cases(known: EnRoof) -> Cases:
 
 def wall_drifts(known: EnRoof) -> list[Drift]:
     """Drifts at walls, what is blown and what slid apart, one for each way that walls face."""
-    found, corners = [], step_corners(known.roof, known.plan)
+    found = []
     for group in wall_groups(known.roof):
-        blown, slid = (_group_zones(known, group, part, corners) for part in (WIND, SLIDE))
+        blown, slid = (_group_zones(known, group, part) for part in (WIND, SLIDE))
         found.append(Drift(True, group.toward, "", blown, larger(slid), tuple(_notes(known, group, blown))))
     return found
 
 
-def _group_zones(known: EnRoof, group: WallGroup, part: str, corners: Corners) -> list[Zone]:
+def _group_zones(known: EnRoof, group: WallGroup, part: str) -> list[Zone]:
     """Zones of the walls that face one way, the larger of which counts where two of them overlap."""
-    return [zone for i in group.steps for zone in _wall_zones(known, i, part, corners)]
+    return [zone for i in group.steps for zone in _wall_zones(known, i, part)]
 
 
 def _notes(known: EnRoof, group: WallGroup, zones: list[Zone]) -> list[str]:
@@ -121,10 +120,10 @@ def _notes(known: EnRoof, group: WallGroup, zones: list[Zone]) -> list[str]:
     return notes
 
 
-def _wall_zones(known: EnRoof, i: int, part: str, corners: Corners) -> list[Zone]:
+def _wall_zones(known: EnRoof, i: int, part: str) -> list[Zone]:
     """What the drift of one step adds to mu_1: all of it, or what the wind brings or what slides."""
-    if i not in known.drifts:
-        known.drifts[i] = _step_drift(known, i, corners)
+    if not known.drifts:
+        known.drifts.update(_step_drifts(known))
     drift = known.drifts[i]
     peak = {BOTH: drift.blown + drift.slid, WIND: drift.blown, SLIDE: drift.slid}[part] * known.unit_load
     if peak <= 0.0:
@@ -142,9 +141,31 @@ def _wall_zones(known: EnRoof, i: int, part: str, corners: Corners) -> list[Zone
     ]
 
 
-def _step_drift(known: EnRoof, i: int, corners: Corners) -> StepDrift:
-    """Sizes and places of the drift of one step; no zones where the gap is as wide as it is long."""
-    steps, plan, planes = known.roof.steps, known.plan, known.roof.planes
+def _step_drifts(known: EnRoof) -> dict[int, StepDrift]:
+    """Sizes and places of the drifts of all steps, cut to planes together."""
+    found = [_step_drift(known, i) for i in range(known.roof.steps.count)]
+    corners = step_corners(known.roof, known.plan)
+    there = [drift for _, _, drift in found if drift is not None]
+    blown = [drift for blown, _, drift in found if drift is not None and blown > 0.0]
+    front = dict(zip((one.wall for one in there), in_front(there, corners), strict=True))
+    around = dict(zip((one.wall for one in blown), run_on(blown, corners), strict=True))
+    pieces = {"front": _cut(known, front), "around": _cut(known, around)}
+    return {
+        i: StepDrift(blown, slid, *(some.get(i, []) for some in pieces.values()))
+        for i, (blown, slid, _) in enumerate(found)
+    }
+
+
+def _cut(known: EnRoof, zones: dict[int, list[Zone]]) -> dict[int, list[Zone]]:
+    """Zones of each step cut to planes."""
+    cut = spread_each(known.plan, [zone for some in zones.values() for zone in some])
+    parts = iter(cut)
+    return {i: [part for _ in some for part in next(parts)] for i, some in zones.items()}
+
+
+def _step_drift(known: EnRoof, i: int) -> tuple[float, float, WallDrift | None]:
+    """What wind and slide add to mu_1 at a step, and its drift; none where the gap is as wide as it is long."""
+    steps, planes = known.roof.steps, known.roof.planes
     start, end, gap = steps.start[i], steps.end[i], float(steps.gap[i])
     upper, lower = int(steps.upper[i]), int(steps.lower[i])
     lengths = step_lengths(known, i)
@@ -156,7 +177,7 @@ def _step_drift(known: EnRoof, i: int, corners: Corners) -> StepDrift:
     slide = float(en.mu_slide(known.shape[facets], planes.slope[facets], runs, length))
     blown = wind - float(known.shape[lower])
     if gap >= length:
-        return StepDrift(blown, slide, [], [])
+        return blown, slide, None
     values = (
         *load_values(known, lower),
         Value("h", high, "m", "greatest height of the wall"),
@@ -183,10 +204,7 @@ def _step_drift(known: EnRoof, i: int, corners: Corners) -> StepDrift:
         FORMULAS[WIND],
         values,
     )
-    around: list[Zone] = []
-    if blown > 0.0:
-        around = run_on(zone, 1.0, length, i, corners)
-    return StepDrift(blown, slide, spread(plan, in_front(zone, i, corners)), spread(plan, around))
+    return blown, slide, WallDrift(zone, i, 1.0, length)
 
 
 def _slide_values(known: EnRoof, facets: IntArray, runs: Array, slide: float) -> tuple[Value, ...]:

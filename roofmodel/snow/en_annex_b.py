@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from roofmodel.snow.cases import Bare, LoadLevel, SnowCase, Value, Zone
-from roofmodel.snow.corners import AROUND, Corners, face_corners, in_front, outside_note, run_on, step_corners
+from roofmodel.snow.corners import AROUND, WallDrift, around_walls, face_corners, outside_note, step_corners
 from roofmodel.snow.en_annex_b_valleys import PER_KILONEWTON, exceptional_shape, valley_drifts
 from roofmodel.snow.en_roof import CODE, EnRoof, snow_values
 from roofmodel.snow.envelope import larger
@@ -50,12 +50,14 @@ def exceptional_drifts(known: EnRoof) -> Cases:
     obstacles = known.roof.obstacles
     corners = step_corners(known.roof, known.plan)
     for group in wall_groups(known.roof):
-        zones = [zone for i in group.steps for zone in _wall_zones(known, bare, i, corners)]
+        found = [one for i in group.steps if (one := _wall_drift(known, bare, i)) is not None]
+        zones = spread(known.plan, around_walls(found, corners))
         name = f"exceptional drift below {group.uppers(known.roof)}, wall facing {group.toward}"
         _add(cases, skipped, known, name, zones, tuple(over_ledges(known.roof, "B3", "b_1 and b_2")))
     corners = face_corners(obstacles)
     for wind in wind_groups(obstacles):
-        zones = [zone for face in wind.face.tolist() for zone in _face_zones(known, bare, face, corners)]
+        found = [one for i in wind.face.tolist() if (one := _face_drift(known, bare, i)) is not None]
+        zones = spread(known.plan, around_walls(found, corners))
         _add(
             cases,
             skipped,
@@ -86,7 +88,7 @@ def _add(
         skipped.append((name, "the lower roof is too steep, or no roof lies in front (Annex B)"))
 
 
-def _wall_zones(known: EnRoof, bare: Plan, i: int, corners: Corners) -> list[Zone]:
+def _wall_drift(known: EnRoof, bare: Plan, i: int) -> WallDrift | None:
     steps, gap = known.roof.steps, float(known.roof.steps.gap[i])
     lower, upper = int(steps.lower[i]), int(steps.upper[i])
     height = float(steps.wall[i].max())
@@ -95,50 +97,50 @@ def _wall_zones(known: EnRoof, bare: Plan, i: int, corners: Corners) -> list[Zon
         front, more = front + gap, more + gap
     behind = max(roof_behind(known.roof, known.plan, i), more if more > front else 0.0)
     name = f"exceptional drift below {known.roof.planes.name[upper]}"
-    feet = steps.start, steps.end, i, corners
-    return _zones(known, lower, feet, name, "B3", height, (front, behind), gap, WALL_CAP)
+    feet = steps.start, steps.end, i
+    return _drift(known, lower, feet, name, "B3", height, (front, behind), gap, WALL_CAP)
 
 
-def _face_zones(known: EnRoof, bare: Plan, face: int, corners: Corners) -> list[Zone]:
+def _face_drift(known: EnRoof, bare: Plan, face: int) -> WallDrift | None:
     obstacles = known.roof.obstacles
     which = int(obstacles.face[face])
     plane, height = int(obstacles.plane[which]), float(obstacles.height[which])
     start, end = obstacles.start[face], obstacles.end[face]
     ahead, more = room(obstacles, bare, face), room(obstacles, known.plan, face)
-    feet = obstacles.start, obstacles.end, face, corners
+    feet = obstacles.start, obstacles.end, face
     name = f"exceptional drift at {obstacles.name[which]}"
     if obstacles.parapet[which]:
         out = left_normal(start, end)
         run = slope_run(bare, plane, start, end, out) if bare.fall[plane].any() else ahead
-        return _zones(known, plane, feet, name, "B4", height, (run, more), 0.0, WALL_CAP)
+        return _drift(known, plane, feet, name, "B4", height, (run, more), 0.0, WALL_CAP)
     own = np.flatnonzero(obstacles.face == which)
     behind = room(obstacles, known.plan, int(own[(np.flatnonzero(own == face)[0] + 2) % 4]))
     longer = np.inf if height <= SMALL else max(behind, more)
-    return _zones(known, plane, feet, name, "B4", height, (ahead, longer), 0.0, OBSTRUCTION_CAP)
+    return _drift(known, plane, feet, name, "B4", height, (ahead, longer), 0.0, OBSTRUCTION_CAP)
 
 
-def _zones(
+def _drift(
     known: EnRoof,
     plane: int,
-    feet: tuple[Array, Array, int, Corners],
+    feet: tuple[Array, Array, int],
     name: str,
     clause: str,
     height: float,
     lengths: tuple[float, float],
     gap: float,
     cap: float,
-) -> list[Zone]:
-    """Triangle in front of one face of several, and around its outside corners; lengths are b_1 and b_2."""
-    starts, ends, face, corners = feet
+) -> WallDrift | None:
+    """Triangle in front of one face of several; lengths are b_1 and b_2. None where there is no drift."""
+    starts, ends, face = feet
     start, end = starts[face], ends[face]
     reach = min(5.0 * height, lengths[0], REACH)
     if reach <= gap:
-        return []
+        return None
     ground, slope = known.site.ground_snow, float(known.roof.planes.slope[plane])
     share = 1.0 if clause == "B4" or plane in known.held else float(np.interp(slope, SLOPES, [1.0, 0.0]))
     shape = share * float(exceptional_shape(height, max(lengths), reach, ground, cap))
     if shape <= 0.0:
-        return []
+        return None
     longer = "max(b_1, b_2)" if np.isfinite(lengths[1]) else ""
     terms = ["gamma_B h / s_k", *([f"2 {longer} / l_s"] if longer else []), f"{cap:g}"]
     values = (
@@ -171,5 +173,4 @@ def _zones(
         "mu_1 (1 - x / l_s) s_k",
         values,
     )
-    around = run_on(zone, shape * ground, reach, face, corners)
-    return spread(known.plan, [*in_front(zone, face, corners), *around])
+    return WallDrift(zone, face, shape * ground, reach)

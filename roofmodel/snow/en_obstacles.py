@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 
 from roofmodel.snow import en1991_1_3 as en
 from roofmodel.snow.cases import SnowCase, Value, Zone
-from roofmodel.snow.corners import Corners, face_corners, run_on
+from roofmodel.snow.corners import WallDrift, around_walls, face_corners
 from roofmodel.snow.en_abutting import OUTSIDE
 from roofmodel.snow.en_roof import CODE, EnRoof, balanced_zones, load_values
 from roofmodel.snow.envelope import larger
@@ -47,8 +47,8 @@ def obstacle_drifts(known: EnRoof) -> list[Drift]:
     corners = face_corners(obstacles)
     drifts = []
     for group in wind_groups(obstacles):
-        found = [zone for face in group.face.tolist() for zone in _face_zones(known, face, corners)]
-        zones = spread(known.plan, found)
+        found = [one for face in group.face.tolist() if (one := _face_drift(known, face)) is not None]
+        zones = spread(known.plan, around_walls(found, corners))
         names = list(dict.fromkeys(obstacles.name[i] for i in obstacles.face[group.face]))
         who = " and ".join(names) if len(names) < 4 else f"{len(names)} parapets and projections"
         drifts.append(
@@ -57,8 +57,8 @@ def obstacle_drifts(known: EnRoof) -> list[Drift]:
     return drifts
 
 
-def _face_zones(known: EnRoof, face: int, corners: Corners) -> list[Zone]:
-    """What the drift in front of one face and around its outside corners adds to mu_1."""
+def _face_drift(known: EnRoof, face: int) -> WallDrift | None:
+    """What the drift in front of one face adds to mu_1; None where there is none."""
     obstacles = known.roof.obstacles
     which = int(obstacles.face[face])
     start, end, plane = obstacles.start[face], obstacles.end[face], int(obstacles.plane[which])
@@ -67,7 +67,7 @@ def _face_zones(known: EnRoof, face: int, corners: Corners) -> list[Zone]:
     peak_shape = float(en.mu_obstruction(height, known.site.drift_weight, known.site.ground_snow))
     peak = (peak_shape - float(known.shape[plane])) * known.unit_load
     if peak <= 0.0 or room(obstacles, known.plan, face) <= 0.0:
-        return []
+        return None
     zone = Zone(
         f"drift at {obstacles.name[which]}",
         plane,
@@ -83,4 +83,4 @@ def _face_zones(known: EnRoof, face: int, corners: Corners) -> list[Zone]:
             Value("l_s", length, "m", "6.2, 5 to 15 m", "max(5 m, min(2 h, 15 m))"),
         ),
     )
-    return [zone, *run_on(zone, peak, length, face, corners)]
+    return WallDrift(zone, face, peak, length)

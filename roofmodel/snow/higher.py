@@ -8,16 +8,16 @@ from functools import cached_property
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from shapely import MultiPolygon, Polygon
-from shapely.geometry.base import BaseGeometry
+from shapely import Polygon
 
-from roofmodel.snow.envelope import above_zero, solid
-from roofmodel.snow.regions import Plan, polygonal
+from roofmodel.snow.envelope import above_zero, near_pairs, solid
+from roofmodel.snow.regions import SLIVER, Plan, polygonal
 from roofmodel.snow.sharing import GRID
 from roofmodel.surface import RoofSurface
 
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
+Shapes = NDArray[np.object_]
 
 LEVEL = 1e-3  # what stands higher by less is as high [m]
 # What begins so far beyond the foot of a drift lies behind what blocks it: all but the thinnest slices begin
@@ -40,14 +40,24 @@ class Heights:
         The highest corner of each. [m]
     """
 
-    polygon: NDArray[np.object_]
+    polygon: Shapes
     law: Array
     most: Array
 
     @cached_property
-    def box(self) -> Array:
-        """Bounds on plan (p, 4). [m]."""
-        return np.asarray(shapely.bounds(self.polygon))
+    def tree(self) -> shapely.STRtree:
+        """To find those near a patch."""
+        return shapely.STRtree(self.polygon)
+
+    @cached_property
+    def over_each_other(self) -> tuple[IntArray, IntArray]:
+        """Planes one above the other on plan, both ways (n,), (n,), sorted by the first."""
+        pair = near_pairs(self.polygon, np.zeros(len(self.polygon), dtype=np.int64))
+        common = shapely.intersection(*self.polygon[pair].T, grid_size=GRID)
+        pair = pair[shapely.area(common) > DUST]
+        both = np.concatenate([pair, pair[:, ::-1]])
+        first, second = both[np.lexsort((both[:, 1], both[:, 0]))].T
+        return first, second
 
 
 def plane_heights(roof: RoofSurface, plan: Plan) -> Heights:
@@ -62,80 +72,131 @@ def plane_heights(roof: RoofSurface, plan: Plan) -> Heights:
     return Heights(polygon, law, most)
 
 
-def below_top(
-    heights: Heights, shape: Polygon | MultiPolygon, foot: BaseGeometry, top: float, but: int = -1
-) -> Polygon | MultiPolygon | None:
-    """What of a drift's patch the roof leaves: nothing where it stands higher than the wall, nor behind that.
+def below_top(heights: Heights, shapes: Shapes, foot: Shapes, top: Array, but: IntArray) -> Shapes:
+    """What of drifts' patches the roof leaves: nothing where it stands higher than the wall, nor behind that.
 
     Parameters
     ----------
-    heights, shape, top, but
+    heights, shapes, top, but
         As `blocking`.
-    foot : shapely geometry
-        Where the drift begins. [m]
+    foot : (n,) shapely geometry
+        Where each drift begins. [m]
 
     Returns
     -------
-    shapely Polygon, MultiPolygon or None
+    (n,) shapely Polygon, MultiPolygon or None
         The same object where nothing stands higher; None where nothing is left. The depth of snow on the
         higher roof is not taken off the wall, which is safe.
     """
-    blocked = blocking(heights, shape, top, but)
-    return shape if blocked is None else up_to(blocked, shape, foot)
+    blocked, left = blocking(heights, shapes, top, but), shapes.copy()
+    some = np.flatnonzero(shapely.is_geometry(blocked))
+    left[some] = up_to(blocked[some], shapes[some], foot[some])
+    return left
 
 
-def blocking(
-    heights: Heights, shape: Polygon | MultiPolygon, top: float, but: int = -1
-) -> BaseGeometry | None:
+def blocking(heights: Heights, shapes: Shapes, top: Array, but: IntArray | None = None) -> Shapes:
     """Where roof stands higher than a wall's top on a drift's patch; None where it does nowhere.
 
     Parameters
     ----------
     heights : Heights
-    shape : shapely Polygon or MultiPolygon
-        The patch on plan; the roof need not cover all of it. [m]
-    top : float
-        Height of the top of the wall. [m]
-    but : int
+    shapes : (n,) shapely Polygon or MultiPolygon
+        The patches on plan; the roof need not cover all of them. [m]
+    top : (n,) float
+        Height of the top of each wall. [m]
+    but : (n,) int, optional
         A plane that ends nothing: the standards draw the drift on it whole.
+
+    Returns
+    -------
+    (n,) shapely geometry or None
     """
-    low, high = np.array(shapely.bounds(shape)).reshape(2, 2)
-    near = np.flatnonzero(((heights.box[:, :2] <= high) & (heights.box[:, 2:] >= low)).all(axis=1))
-    tall = near[(heights.most[near] > top + LEVEL) & (near != but)]
-    tall = tall[shapely.intersects(heights.polygon[tall], shape)]
-    if not len(tall):
-        return None
-    above = _above(heights, tall, shape, top + LEVEL)
-    blocked = _solid(shapely.union_all(above[shapely.area(above) > DUST], grid_size=GRID))
-    lower = heights.polygon[near]
-    own = np.isin(near, tall)
-    lower[own] = shapely.difference(lower[own], above, grid_size=GRID)
-    # Lower roof below an overhanging one is drifted on all the same.
-    under = np.flatnonzero(shapely.area(shapely.intersection(lower, blocked, grid_size=GRID)) > DUST)
-    for k in under.tolist():
-        blocked = _solid(shapely.difference(blocked, lower[k], grid_size=GRID))
+    patch, plane = heights.tree.query(shapes)
+    tall = heights.most[plane] > top[patch] + LEVEL
+    if but is not None:
+        tall &= plane != but[patch]
+    patch, plane = patch[tall], plane[tall]
+    meet = shapely.intersects(heights.polygon[plane], shapes[patch])
+    patch, plane = patch[meet], plane[meet]
+    above = _above(heights, plane, shapes[patch], top[patch] + LEVEL)
+    worth = shapely.area(above) > DUST
+    patch, plane, above = patch[worth], plane[worth], above[worth]
+    found = np.full(len(shapes), None, dtype=object)
+    who = np.unique(patch)
+    blocked = united(above, np.searchsorted(who, patch), len(who))
+    blocked = _but_lower(heights, blocked, who, (patch, plane, above))
+    stays = shapely.area(blocked) > DUST
     # Wider by a hair, so that no slivers stay beside it.
-    return shapely.buffer(blocked, LEVEL, join_style="mitre") if blocked.area > DUST else None
+    found[who[stays]] = shapely.buffer(blocked[stays], LEVEL, join_style="mitre")
+    return found
 
 
-def up_to(
-    blocked: BaseGeometry, shape: Polygon | MultiPolygon, foot: BaseGeometry
-) -> Polygon | MultiPolygon | None:
-    """What of a patch lies before what blocks it, seen from its foot."""
-    left = polygonal(shapely.difference(shape, blocked, grid_size=GRID))
-    if left is None:
-        return None
-    parts = shapely.get_parts(left)
-    away = shapely.distance(parts, foot)
-    if away.min() > shapely.distance(shape, foot) + AT_FOOT:
-        return None
-    return polygonal(shapely.union_all(parts[away <= away.min() + LEVEL], grid_size=GRID))
+def _but_lower(
+    heights: Heights, blocked: Shapes, who: IntArray, tall: tuple[IntArray, IntArray, Shapes]
+) -> Shapes:
+    """What blocks (b,) the patches `who` (b,), but for lower roof below: that is drifted on all the same.
+
+    `tall` are patches, planes that stand higher on them, and where (n,).
+    """
+    patch, plane, above = tall
+    first, second = heights.over_each_other
+    low, high = np.searchsorted(first, plane, "left"), np.searchsorted(first, plane, "right")
+    times = high - low
+    if not times.any():
+        return blocked
+    other = second[
+        np.repeat(low, times) + np.arange(times.sum()) - np.repeat(np.cumsum(times) - times, times)
+    ]
+    below = np.unique(np.stack([np.repeat(patch, times), other]), axis=1)
+    lower = heights.polygon[below[1]]
+    key = {(int(a), int(b)): k for k, (a, b) in enumerate(zip(patch, plane, strict=True))}
+    own = [(k, key[pair]) for k, pair in enumerate(zip(*below.tolist(), strict=True)) if pair in key]
+    if own:
+        mine, its = np.array(own).T
+        lower[mine] = shapely.difference(lower[mine], above[its], grid_size=GRID)
+    at = np.searchsorted(who, below[0])
+    under = shapely.area(shapely.intersection(lower, blocked[at], grid_size=GRID)) > DUST
+    for k in np.unique(at[under]).tolist():
+        gone = shapely.union_all(lower[under & (at == k)], grid_size=GRID)
+        blocked[k] = polygonal(shapely.difference(blocked[k], gone, grid_size=GRID)) or Polygon()
+    return blocked
 
 
-def _above(heights: Heights, plane: IntArray, shape: BaseGeometry, top: float) -> NDArray[np.object_]:
-    """What of a patch lies on planes (n,) where they are higher than the top, (n,)."""
-    common = solid(shapely.intersection(heights.polygon[plane], shape, grid_size=GRID))
-    law = heights.law[plane] - np.array([top, 0.0, 0.0])
+def up_to(blocked: Shapes, shapes: Shapes, foot: Shapes) -> Shapes:
+    """What of patches (n,) lies before what blocks each, seen from its foot; None where nothing does."""
+    parts, owner = shapely.get_parts(shapely.difference(shapes, blocked, grid_size=GRID), return_index=True)
+    whole = (shapely.get_type_id(parts) == shapely.GeometryType.POLYGON) & (shapely.area(parts) > SLIVER)
+    parts, owner = parts[whole], owner[whole]
+    away, nearest = shapely.distance(parts, foot[owner]), np.full(len(shapes), np.inf)
+    np.minimum.at(nearest, owner, away)
+    near = nearest <= shapely.distance(shapes, foot) + AT_FOOT
+    stays = near[owner] & (away <= nearest[owner] + LEVEL)
+    left = np.full(len(shapes), None, dtype=object)
+    which, at, count = np.unique(owner[stays], return_index=True, return_counts=True)
+    left[which] = parts[stays][at]
+    several = which[count > 1]
+    more = stays & np.isin(owner, several)
+    left[several] = shapely.multipolygons(parts[more], indices=np.searchsorted(several, owner[more]))
+    return left
+
+
+def united(shapes: Shapes, owner: IntArray, count: int) -> Shapes:
+    """Union (count,) of the polygons of each owner; each has one at least."""
+    order = np.argsort(owner, kind="stable")
+    times = np.bincount(owner, minlength=count)
+    table = np.full((count, int(times.max(initial=0))), None, dtype=object)
+    place = np.arange(len(owner)) - np.repeat(np.cumsum(times) - times, times)
+    table[owner[order], place] = shapes[order]
+    if not table.size:
+        return np.zeros(0, dtype=object)
+    return solid(shapely.union_all(table, axis=1, grid_size=GRID))
+
+
+def _above(heights: Heights, plane: IntArray, shapes: Shapes, top: Array) -> Shapes:
+    """What of patches (n,) lies on planes (n,) where they are higher than the tops (n,)."""
+    common = solid(shapely.intersection(heights.polygon[plane], shapes, grid_size=GRID))
+    law = heights.law[plane]
+    law[:, 0] -= top
     some = np.flatnonzero(~shapely.is_empty(common))
     low, high = _range_on(common[some], law[some])
     common[some[high <= 0.0]] = Polygon()
@@ -144,7 +205,7 @@ def _above(heights: Heights, plane: IntArray, shape: BaseGeometry, top: float) -
     return common
 
 
-def _range_on(shapes: NDArray[np.object_], law: Array) -> tuple[Array, Array]:
+def _range_on(shapes: Shapes, law: Array) -> tuple[Array, Array]:
     """Least and greatest value (n,), (n,) of linear functions (n, 3) on shapes."""
     if not len(shapes):
         return np.zeros(0), np.zeros(0)
@@ -152,7 +213,3 @@ def _range_on(shapes: NDArray[np.object_], law: Array) -> tuple[Array, Array]:
     value = law[owner, 0] + np.sum(law[owner, 1:] * corners, axis=1)
     start = np.searchsorted(owner, np.arange(len(shapes)))
     return np.minimum.reduceat(value, start), np.maximum.reduceat(value, start)
-
-
-def _solid(shape: BaseGeometry) -> Polygon | MultiPolygon:
-    return polygonal(shape) or Polygon()

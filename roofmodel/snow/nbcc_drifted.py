@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from roofmodel.snow import nbcc2020 as nbcc
 from roofmodel.snow import nbcc2020_drift as drift
 from roofmodel.snow.cases import SnowCase, Value, Zone
-from roofmodel.snow.corners import Corners, in_front, run_on, step_corners
+from roofmodel.snow.corners import Corners, WallDrift, in_front, run_on, step_corners
 from roofmodel.snow.envelope import larger
 from roofmodel.snow.meeting import Drift
 from roofmodel.snow.nbcc_peaks import drift_at, peak_values
@@ -253,7 +253,12 @@ def _drift_zones(known: NbccRoof, i: int, corners: Corners) -> list[Zone]:
     )
     zones = []
     quarter = replace(whole, clause=f"{CODE} 4.1.6.8")
-    for part in (*in_front(whole, i, corners), *run_on(quarter, top, at.length, i, corners)):
+    drift_at_wall = WallDrift(whole, i, top, at.length)
+    (front,), (around,) = (
+        in_front([drift_at_wall], corners),
+        run_on([replace(drift_at_wall, zone=quarter)], corners),
+    )
+    for part in (*front, *around):
         zones += above_balanced(known, part, unit + rain.value)
     return zones
 

@@ -8,7 +8,7 @@ import numpy as np
 
 from roofmodel.snow import nbcc2020_drift as drift
 from roofmodel.snow.cases import SnowCase, Value, Zone
-from roofmodel.snow.corners import Corners, face_corners, run_on
+from roofmodel.snow.corners import Corners, WallDrift, face_corners, run_on
 from roofmodel.snow.envelope import larger
 from roofmodel.snow.meeting import Drift
 from roofmodel.snow.nbcc_roof import (
@@ -107,6 +107,7 @@ def _face_zones(known: NbccRoof, face: int, corners: Corners) -> list[Zone]:
     )
     zones = above_balanced(known, whole, unit + rain.value)
     quarter = replace(whole, clause=f"{CODE} 4.1.6.8")
-    for part in run_on(quarter, (peak - 1.0) * unit, length, face, corners):
+    (around,) = run_on([WallDrift(quarter, face, (peak - 1.0) * unit, length)], corners)
+    for part in around:
         zones += above_balanced(known, part, unit + rain.value)
     return zones

@@ -137,6 +137,11 @@ def roof_before(roof: RoofSurface, plan: Plan, i: int) -> float:
 
 def spread(plan: Plan, zones: Sequence[Zone]) -> list[Zone]:
     """Cut patches to the planes that each crosses on the level of its plane; the rest falls off the roof."""
+    return [part for parts in spread_each(plan, zones) for part in parts]
+
+
+def spread_each(plan: Plan, zones: Sequence[Zone]) -> list[list[Zone]]:
+    """As `spread`, what becomes of each zone apart."""
     if not zones:
         return []
     level = plan.drift_level[[zone.plane for zone in zones]]
@@ -145,19 +150,18 @@ def spread(plan: Plan, zones: Sequence[Zone]) -> list[Zone]:
     if new:
         _cut(plan, new)
     return [
-        replace(zone, plane=plane, polygon=part)
+        [replace(zone, plane=plane, polygon=part) for plane, part in plan.pieces[key]]
         for zone, key in zip(zones, keys, strict=True)
-        for plane, part in plan.pieces[key]
     ]
 
 
 def _cut(plan: Plan, patches: dict[tuple[int, bytes], Polygon | MultiPolygon]) -> None:
     """Find what patches cover of each plane of their level, for `Plan.pieces`."""
     keys, polygons = list(patches), np.array(list(patches.values()), dtype=object)
-    low, high = np.split(shapely.bounds(polygons)[:, None], 2, axis=-1)
-    near, far = np.split(plan.boxes, 2, axis=-1)
-    meet = ((low <= far) & (high >= near)).all(axis=-1)
-    patch, plane = np.nonzero(meet & (np.array([key[0] for key in keys])[:, None] == plan.drift_level))
+    patch, plane = plan.tree.query(polygons)
+    same = np.array([key[0] for key in keys])[patch] == plan.drift_level[plane]
+    order = np.lexsort((plane[same], patch[same]))
+    patch, plane = patch[same][order], plane[same][order]
     part = polygons[patch]
     cut = ~shapely.covers(plan.shapes[plane], part)
     part[cut] = shapely.intersection(part[cut], plan.shapes[plane[cut]], grid_size=GRID)

@@ -83,9 +83,9 @@ class Plan:
         return shapes
 
     @cached_property
-    def boxes(self) -> Array:
-        """Bounds of the planes on plan (p, 4). [m]."""
-        return np.asarray(shapely.bounds(self.shapes))
+    def tree(self) -> shapely.STRtree:
+        """To find the planes near a patch."""
+        return shapely.STRtree(self.shapes)
 
 
 def roof_plan(roof: RoofSurface) -> Plan:

@@ -38,16 +38,18 @@ def drifts(roof, site=SITE):
 def test_slices_weigh_a_sector_of_a_cone(turned):
     first = np.array([0.0, 1.0])
     second = np.array([np.sin(turned), np.cos(turned)])
-    slices = corner_slices(np.array([3.0, -2.0]), first, second, 1000.0, 6.0)
+    at, both = np.array([[3.0, -2.0]]), (first[None], second[None])
+    slices = corner_slices(at, *both, np.array([1000.0]), np.array([6.0]), np.zeros(1))
     weight = 0.0
-    for polygon, law in slices:
+    for polygon, law in zip(slices.polygon, slices.pressure, strict=True):
         center = np.array(polygon.centroid.coords[0])
         weight += polygon.area * (law @ [1.0, *center])
         assert law @ [1.0, 3.0, -2.0] == pytest.approx(1000.0)
     cone = turned * 6.0**2 / 6.0 * 1000.0
     assert cone < weight < 1.006 * cone
-    whole = shapely.union_all([polygon for polygon, _ in slices])
+    whole = shapely.union_all(slices.polygon)
     assert whole.area == pytest.approx(0.5 * turned * 36.0, rel=6e-3)
+    assert shapely.symmetric_difference(whole, slices.whole[0]).area < 1e-9
 
 
 def test_outside_corners_are_told_from_inside_ones():

@@ -58,19 +58,27 @@ def test_what_stands_higher_ends_a_patch_and_hides_what_lies_behind():
     law = np.array([[0.0, 0.0, 0.0], [-1.5, 0.5, 0.0], [0.0, 0.0, 0.0]])  # the second from 0 to 1 m
     heights = Heights(polygon, law, np.array([0.0, 1.0, 0.0]))
     patch, foot = box(0, 0, 8, 2), Point(0.0, 1.0)
-    assert below_top(heights, patch, foot, 1.0) is patch
-    assert below_top(heights, patch, foot, 0.6).area == pytest.approx(2.0 * (3.0 + 1.2), abs=0.01)
-    assert below_top(heights, patch, foot, 0.6, but=1) is patch
+
+    def left(heights, patch, foot, top, but=-1):
+        """What is left, the same alone and among others."""
+        patches, feet = np.array([patch, box(50, 50, 51, 51)]), np.array([foot, Point(50, 50)])
+        one, other = below_top(heights, patches, feet, np.array([top, 0.0]), np.array([but, -1]))
+        assert other is patches[1]
+        return one
+
+    assert left(heights, patch, foot, 1.0) is patch
+    assert left(heights, patch, foot, 0.6).area == pytest.approx(2.0 * (3.0 + 1.2), abs=0.01)
+    assert left(heights, patch, foot, 0.6, but=1) is patch
     tower = Heights(polygon, np.array([[2.0, 0.0, 0.0], *law[[0, 2]]]), np.array([2.0, 0.0, 0.0]))
-    assert below_top(tower, patch, foot, 1.0) is None  # it stands at the foot itself
+    assert left(tower, patch, foot, 1.0) is None  # it stands at the foot itself
     for angle in np.radians([30.0, 89.0]):  # its edge runs through the corner: what lies before it stays
         beyond = Polygon([(0, 0), (9, 0), 9.0 * np.array([np.cos(angle), np.sin(angle)])])
         beside = Heights(np.array([beyond]), np.array([[3.0, 0.0, 0.0]]), np.array([3.0]))
         fan = Point(0.0, 0.0).buffer(5.0, 90).intersection(box(0, 0, 5, 5))
-        left = below_top(beside, fan, Point(0.0, 0.0), 1.0).area
-        assert left == pytest.approx(12.5 * (np.pi / 2.0 - angle), abs=0.02)
+        area = left(beside, fan, Point(0.0, 0.0), 1.0).area
+        assert area == pytest.approx(12.5 * (np.pi / 2.0 - angle), abs=0.02)
     lane = box(0, 0, 8, 3)  # a way past it is left open: nothing is hidden
-    assert below_top(heights, lane, foot, 0.6).area == pytest.approx(24.0 - 2.0 * 0.8, abs=0.01)
+    assert left(heights, lane, foot, 0.6).area == pytest.approx(24.0 - 2.0 * 0.8, abs=0.01)
 
 
 @pytest.mark.parametrize("site", SITES, ids=lambda s: s.standard)
