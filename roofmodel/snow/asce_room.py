@@ -10,13 +10,8 @@ from roofmodel.snow import asce7_22_drift as drift
 from roofmodel.snow.asce_roof import AsceRoof, slope_factors, with_factors
 from roofmodel.snow.asce_steps import leeward_shape, sheds_over, windward_shape
 from roofmodel.snow.cases import Value
-from roofmodel.snow.regions import (
-    EAVE_OVERHANG,
-    TOWARD_EDGE,
-    left_normal,
-    slope_run,
-    with_uphill,
-)
+from roofmodel.snow.fetches import slope_run
+from roofmodel.snow.regions import EAVE_OVERHANG, TOWARD_EDGE, left_normal, with_uphill
 
 FILLED = (
     "snow on the roof below fills the step at its eave, so it has no room to slide to (7.4; judgment:"

@@ -22,6 +22,7 @@ from roofmodel.snow.corners import (
     step_corners,
 )
 from roofmodel.snow.envelope import larger
+from roofmodel.snow.fetches import slope_run, slope_sheds
 from roofmodel.snow.meeting import Drift
 from roofmodel.snow.patches import (
     UPPER_TO_STEP,
@@ -35,16 +36,7 @@ from roofmodel.snow.patches import (
     spread,
     wall_groups,
 )
-from roofmodel.snow.regions import (
-    CRACK,
-    EAVE_OVERHANG,
-    band,
-    falling_pressure,
-    left_normal,
-    slope_run,
-    slope_sheds,
-    uniform,
-)
+from roofmodel.snow.regions import CRACK, EAVE_OVERHANG, band, falling_pressure, left_normal, uniform
 
 Array = NDArray[np.float64]
 Skipped = list[tuple[str, str]]
@@ -139,7 +131,7 @@ def _group_zones(
 def leeward_shape(known: AsceRoof, i: int, balanced: float) -> tuple[drift.Drift, float, float]:
     """Leeward drift at a step on a balanced load [Pa], its fetch and h_d [m]; 0 where no roof lies upwind."""
     steps, rules = known.roof.steps, known.rules
-    length = roof_behind(known.roof, known.plan, i)
+    length = float(roof_behind(known.roof, known.plan, np.array([i]))[0])
     height = rules.drift_height(length) if length > 0.0 else 0.0
     wall, gap = float(steps.wall[i].max()), float(steps.gap[i])
     if gap > CRACK:
@@ -152,7 +144,7 @@ def leeward_shape(known: AsceRoof, i: int, balanced: float) -> tuple[drift.Drift
 def windward_shape(known: AsceRoof, i: int, balanced: float) -> tuple[drift.Drift, float, float]:
     """Windward drift at a step, as `leeward_shape`."""
     steps, rules = known.roof.steps, known.rules
-    length = roof_before(known.roof, known.plan, i)
+    length = float(roof_before(known.roof, known.plan, np.array([i]))[0])
     height = rules.drift_height(length) if length > 0.0 else 0.0
     return rules.windward(height, balanced, float(steps.wall[i].max()), rules.weight_density), length, height
 

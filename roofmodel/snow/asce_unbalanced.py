@@ -13,17 +13,9 @@ from roofmodel.snow.asce_folded import valley_zones
 from roofmodel.snow.asce_roof import AsceRoof, balanced_zones, slope_notes
 from roofmodel.snow.cases import SnowCase, Value, Zone
 from roofmodel.snow.envelope import larger
+from roofmodel.snow.fetches import fetch, slope_run
 from roofmodel.snow.patches import spread
-from roofmodel.snow.regions import (
-    SAME_WAY,
-    band,
-    compass,
-    crest_segments,
-    fetch,
-    slope_run,
-    uniform,
-    wind_directions,
-)
+from roofmodel.snow.regions import SAME_WAY, band, compass, crest_segments, uniform, wind_directions
 
 Array = NDArray[np.float64]
 

@@ -21,6 +21,7 @@ from roofmodel.snow.en_roof import (
     load_values,
 )
 from roofmodel.snow.envelope import larger
+from roofmodel.snow.fetches import slide_paths
 from roofmodel.snow.meeting import Drift
 from roofmodel.snow.patches import (
     UPPER_TO_STEP,
@@ -38,7 +39,6 @@ from roofmodel.snow.regions import (
     band,
     falling_pressure,
     left_normal,
-    slide_paths,
 )
 
 Array = NDArray[np.float64]
@@ -164,7 +164,7 @@ def _cut(known: EnRoof, zones: dict[int, list[Zone]]) -> dict[int, list[Zone]]:
 
 
 def _step_drift(known: EnRoof, i: int) -> tuple[float, float, WallDrift | None]:
-    """What wind and slide add to mu_1 at a step, and its drift; none where the gap is as wide as it is long."""
+    """What wind and slide add to mu_1 at a step, and its drift; none where the gap is as long as it."""
     steps, planes = known.roof.steps, known.roof.planes
     start, end, gap = steps.start[i], steps.end[i], float(steps.gap[i])
     upper, lower = int(steps.upper[i]), int(steps.lower[i])
@@ -244,10 +244,13 @@ def _slide_values(known: EnRoof, facets: IntArray, runs: Array, slide: float) ->
 
 
 def step_lengths(known: EnRoof, i: int) -> StepLengths:
-    """What one step was measured to be, found once for all cases."""
-    if i not in known.lengths:
-        behind, before = (found(known.roof, known.plan, i) for found in (roof_behind, roof_before))
-        known.lengths[i] = StepLengths(behind, before, *_slide_paths(known, i))
+    """What one step was measured to be; all are found at once, for all cases."""
+    if not known.lengths:
+        steps = np.arange(known.roof.steps.count)
+        behind, before = (found(known.roof, known.plan, steps) for found in (roof_behind, roof_before))
+        paths = _slide_paths(known)
+        both = zip(behind.tolist(), before.tolist(), strict=True)
+        known.lengths.update({k: StepLengths(*two, *paths[k]) for k, two in enumerate(both)})
     return known.lengths[i]
 
 
@@ -263,11 +266,16 @@ def shed_path(known: EnRoof, i: int) -> tuple[IntArray, Array]:
     return lengths.planes[most > CRACK], most[most > CRACK]
 
 
-def _slide_paths(known: EnRoof, i: int) -> tuple[IntArray, Array]:
-    """Facets of the upper slope that shed over a step, and runs on each; none where nothing does."""
+def _slide_paths(known: EnRoof) -> list[tuple[IntArray, Array]]:
+    """Facets of the slope above each step that shed over it, and runs on each; none where nothing does."""
     steps, plan = known.roof.steps, known.plan
-    upper = int(steps.upper[i])
-    falls = plan.fall[upper] @ left_normal(steps.start[i], steps.end[i]) >= UPPER_TO_STEP
-    if not falls or (known.site.upper_roof_retained and upper in known.retained):
-        return np.zeros(0, dtype=np.int64), np.zeros((0, 0))
-    return slide_paths(plan, upper, steps.start[i], steps.end[i], float(steps.gap[i]))
+    found = [(np.zeros(0, dtype=np.int64), np.zeros((0, 0)))] * steps.count
+    toward = np.sum(plan.fall[steps.upper] * left_normal(steps.start, steps.end), axis=1)
+    sheds = toward >= UPPER_TO_STEP
+    if known.site.upper_roof_retained:
+        sheds &= ~np.isin(steps.upper, list(known.retained))
+    some = np.flatnonzero(sheds)
+    paths = slide_paths(plan, steps.upper[some], steps.start[some], steps.end[some], steps.gap[some])
+    for i, path in zip(some.tolist(), paths, strict=True):
+        found[i] = path
+    return found

@@ -14,9 +14,10 @@ from roofmodel.snow.corners import AROUND, WallDrift, around_walls, face_corners
 from roofmodel.snow.en_annex_b_valleys import PER_KILONEWTON, exceptional_shape, valley_drifts
 from roofmodel.snow.en_roof import CODE, EnRoof, snow_values
 from roofmodel.snow.envelope import larger
+from roofmodel.snow.fetches import slope_run
 from roofmodel.snow.obstacle_walls import over_ridges, room, wind_groups
 from roofmodel.snow.patches import over_ledges, roof_before, roof_behind, spread, wall_groups
-from roofmodel.snow.regions import Plan, band, falling_pressure, left_normal, slope_run, with_snow
+from roofmodel.snow.regions import Plan, band, falling_pressure, left_normal, with_snow
 
 Array = NDArray[np.float64]
 Cases = tuple[list[SnowCase], list[tuple[str, str]]]
@@ -91,11 +92,11 @@ def _add(
 def _wall_drift(known: EnRoof, bare: Plan, i: int) -> WallDrift | None:
     steps, gap = known.roof.steps, float(known.roof.steps.gap[i])
     lower, upper = int(steps.lower[i]), int(steps.upper[i])
-    height = float(steps.wall[i].max())
-    front, more = (roof_before(known.roof, plan, i) for plan in (bare, known.plan))
+    height, one = float(steps.wall[i].max()), np.array([i])
+    front, more = (float(roof_before(known.roof, plan, one)[0]) for plan in (bare, known.plan))
     if steps.between[i] >= 0:
         front, more = front + gap, more + gap
-    behind = max(roof_behind(known.roof, known.plan, i), more if more > front else 0.0)
+    behind = max(float(roof_behind(known.roof, known.plan, one)[0]), more if more > front else 0.0)
     name = f"exceptional drift below {known.roof.planes.name[upper]}"
     feet = steps.start, steps.end, i
     return _drift(known, lower, feet, name, "B3", height, (front, behind), gap, WALL_CAP)

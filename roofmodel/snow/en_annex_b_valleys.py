@@ -13,6 +13,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from roofmodel.snow.cases import Value, Zone
 from roofmodel.snow.en_roof import CODE, EnRoof, snow_values
+from roofmodel.snow.fetches import fetch, slope_run
 from roofmodel.snow.regions import (
     SAME_WAY,
     SAME_WIND,
@@ -21,10 +22,8 @@ from roofmodel.snow.regions import (
     band,
     compass,
     falling_pressure,
-    fetch,
     left_normal,
     polygonal,
-    slope_run,
 )
 from roofmodel.surface import EdgeKind
 

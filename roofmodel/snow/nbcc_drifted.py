@@ -14,6 +14,7 @@ from roofmodel.snow import nbcc2020_drift as drift
 from roofmodel.snow.cases import SnowCase, Value, Zone
 from roofmodel.snow.corners import Corners, WallDrift, in_front, run_on, step_corners
 from roofmodel.snow.envelope import larger
+from roofmodel.snow.fetches import slope_run, slope_sheds
 from roofmodel.snow.meeting import Drift
 from roofmodel.snow.nbcc_peaks import drift_at, peak_values
 from roofmodel.snow.nbcc_roof import (
@@ -45,8 +46,6 @@ from roofmodel.snow.regions import (
     falling_pressure,
     left_normal,
     polygonal,
-    slope_run,
-    slope_sheds,
     uniform,
 )
 from roofmodel.surface import EdgeKind

@@ -12,7 +12,8 @@ from numpy.typing import NDArray
 from roofmodel.obstacles import Obstacles
 from roofmodel.snow.cases import SnowCase, Zone
 from roofmodel.snow.corners import AROUND
-from roofmodel.snow.regions import EAVE_OVERHANG, SAME_WIND, Plan, compass, fetch, left_normal
+from roofmodel.snow.fetches import fetch
+from roofmodel.snow.regions import EAVE_OVERHANG, SAME_WIND, Plan, compass, left_normal
 from roofmodel.surface import EdgeKind, RoofSurface
 
 Array = NDArray[np.float64]

@@ -12,6 +12,7 @@ from shapely import MultiPolygon, Polygon
 
 from roofmodel.snow.cases import Zone
 from roofmodel.snow.envelope import near_pairs, worth
+from roofmodel.snow.fetches import Lines, fetches
 from roofmodel.snow.regions import (
     EAVE_OVERHANG,
     FILLED,
@@ -19,7 +20,6 @@ from roofmodel.snow.regions import (
     SAME_WIND,
     Plan,
     compass,
-    fetch,
     filled,
     left_normal,
     passed,
@@ -114,25 +114,35 @@ def filled_steps(roof: RoofSurface, depth: Array, length: str) -> list[str]:
     ]
 
 
-def roof_behind(roof: RoofSurface, plan: Plan, i: int) -> float:
-    """Longest roof upwind of a step, and of what lies between; 0 where none does. [m]."""
+def roof_behind(roof: RoofSurface, plan: Plan, which: IntArray) -> Array:
+    """Longest roof upwind of steps (n,), and of what lies between; 0 where none does, (n,). [m]."""
     steps = roof.steps
-    start, end, gap = steps.start[i], steps.end[i], float(steps.gap[i])
-    upper, lower = (int(plan.drift_level[plane]) for plane in (steps.upper[i], steps.lower[i]))
-    before = EAVE_OVERHANG if upper != lower else 0.0
-    length = fetch(plan.drift_outline[upper], start, end, -left_normal(start, end), gap, before)
-    upper, other = (int(plan.level[plane]) for plane in (steps.upper[i], steps.lower[i]))
-    if before == 0.0 and upper != other:  # joined elsewhere: its own eave counts all the same
-        own = fetch(plan.level_outline[upper], start, end, -left_normal(start, end), gap, EAVE_OVERHANG)
-        length = max(length, own)
-    return length + gap if steps.between[i] >= 0 and length > 0.0 else length
+    pair = np.column_stack([steps.upper[which], steps.lower[which]])
+    upper, lower = plan.drift_level[pair].T
+    joined = upper == lower
+    lines = _lines(roof, which, -1.0, np.where(joined, 0.0, EAVE_OVERHANG))
+    length = fetches(np.array(plan.drift_outline, dtype=object)[upper], lines)
+    upper, lower = plan.level[pair].T
+    own = np.flatnonzero(joined & (upper != lower))  # joined elsewhere: its own eave counts all the same
+    if len(own):
+        eave = replace(lines.some(own), overhang=np.full(len(own), EAVE_OVERHANG))
+        there = fetches(np.array(plan.level_outline, dtype=object)[upper[own]], eave)
+        length[own] = np.maximum(length[own], there)
+    return np.where((steps.between[which] >= 0) & (length > 0.0), length + steps.gap[which], length)
 
 
-def roof_before(roof: RoofSurface, plan: Plan, i: int) -> float:
-    """Longest roof in front of a step. [m]."""
+def roof_before(roof: RoofSurface, plan: Plan, which: IntArray) -> Array:
+    """Longest roof in front of steps (n,), (n,). [m]."""
+    level = plan.drift_level[roof.steps.lower[which]]
+    none = np.zeros(len(which))
+    lines = replace(_lines(roof, which, 1.0, none), gap=none)
+    return fetches(np.array(plan.drift_outline, dtype=object)[level], lines)
+
+
+def _lines(roof: RoofSurface, which: IntArray, side: float, overhang: Array) -> Lines:
     steps = roof.steps
-    start, end = steps.start[i], steps.end[i]
-    return fetch(plan.drift_outline[plan.drift_level[steps.lower[i]]], start, end, left_normal(start, end))
+    start, end = steps.start[which], steps.end[which]
+    return Lines(start, end, side * left_normal(start, end), steps.gap[which], overhang)
 
 
 def spread(plan: Plan, zones: Sequence[Zone]) -> list[Zone]:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 
@@ -13,7 +12,7 @@ from shapely import MultiPolygon, Polygon
 from shapely.geometry.base import BaseGeometry
 
 from roofmodel.snow.flats import flat_joints
-from roofmodel.snow.slots import Slots, bridged, find_slots
+from roofmodel.snow.slots import Slots, find_slots
 from roofmodel.snow.standing_in import planes_with_boxes
 from roofmodel.surface import FLAT_SLOPE, EdgeKind, RoofSurface
 
@@ -202,157 +201,6 @@ def falling_pressure(start: Array, normal: Array, peak: float, zero_at: float) -
 def uniform(pressure: float) -> Array:
     """a, b, c of a constant pressure. [Pa, Pa/m, Pa/m]."""
     return np.array([pressure, 0.0, 0.0])
-
-
-def fetch(
-    outline: BaseGeometry,
-    start: Array,
-    end: Array,
-    direction: Array,
-    gap: float = 0.0,
-    overhang: float = 0.0,
-) -> float:
-    """Longest unbroken roof length behind a line, measured along a direction.
-
-    Parameters
-    ----------
-    outline : shapely geometry
-        Level outline. [m]
-    start, end : (2,) float
-        The line on plan, probed at 33 points. [m]
-    direction : (2,) float
-        Unit vector in which to look.
-    gap : float
-        Distance that may lie between the line and the roof. [m]
-    overhang : float
-        Distance that the roof may begin on the near side of the line, as eaves above a wall do. [m]
-
-    Returns
-    -------
-    float
-        0 where the roof does not lie there. [m]
-    """
-    _, near, far = _pieces(outline, start, end, direction, gap, overhang)
-    return float((far - near).max(initial=0.0))
-
-
-def _pieces(
-    outline: BaseGeometry, start: Array, end: Array, direction: Array, gap: float, overhang: float
-) -> tuple[IntArray, Array, Array]:
-    """Unbroken pieces of 33 rays over a roof that begins at a line: ray, and from where to where; `fetch`."""
-    foot = _feet(start, end, direction, overhang)
-    ray, near, far = bridged(*_over(np.array([outline], dtype=object), foot, direction)[1:])
-    there = near <= gap + overhang + 0.05
-    return ray[there], near[there], far[there]
-
-
-def _feet(start: Array, end: Array, direction: Array, overhang: float) -> Array:
-    fraction = np.linspace(1e-4, 1.0 - 1e-4, 33)[:, None]
-    return np.asarray(start[:2] + fraction * (end - start)[:2] - overhang * direction)
-
-
-def _over(
-    shapes: NDArray[np.object_], foot: Array, direction: Array
-) -> tuple[IntArray, IntArray, Array, Array]:
-    """Where parallel rays from feet (r, 2) run over shapes: shape, ray, and distances from the foot. [m].
-
-    A ray enters and leaves by turns where it crosses the rings.
-    """
-    corners, ring = shapely.get_coordinates(shapely.get_rings(shapely.get_parts(shapes)), return_index=True)
-    rings = shapely.get_num_interior_rings(shapely.get_parts(shapes)) + 1
-    shape = np.repeat(np.repeat(np.arange(len(shapes)), shapely.get_num_geometries(shapes)), rings)
-    across = np.array([-direction[1], direction[0]])
-    aside, along = corners @ across, corners @ direction
-    side = np.flatnonzero(ring[1:] == ring[:-1])
-    place = foot @ across
-    right = aside[:, None] <= place
-    number, ray = np.nonzero(right[side] != right[side + 1])
-    first = side[number]
-    part = (place[ray] - aside[first]) / (aside[first + 1] - aside[first])
-    at = along[first] + part * (along[first + 1] - along[first]) - (foot @ direction)[ray]
-    owner = shape[ring[first]]
-    order = np.lexsort((at, ray, owner))
-    near, far = np.maximum(at[order], 0.0).reshape(-1, 2).T
-    ahead = far > near
-    first_of_two = order[::2][ahead]
-    return owner[first_of_two], ray[first_of_two], near[ahead], far[ahead]
-
-
-def slope_run(
-    plan: Plan,
-    plane: int,
-    start: Array,
-    end: Array,
-    direction: Array,
-    gap: float = 0.0,
-    overhang: float = 0.0,
-) -> float:
-    """Plan length of a roof slope, over all planes that fall the same way as one of them. [m].
-
-    Parameters as `fetch`; the planes are those of the level of `plane` that fall within 60 degrees of it.
-    """
-    return fetch(slope_outline(plan, one_slope(plan, plane)), start, end, direction, gap, overhang)
-
-
-def slope_outline(plan: Plan, planes: IntArray) -> BaseGeometry:
-    """Outline of some planes together, found once."""
-    key = planes.tobytes()
-    if key not in plan.joined:
-        plan.joined[key] = merged(np.array(plan.polygon)[planes])
-    return plan.joined[key]
-
-
-def one_slope(plan: Plan, plane: int) -> IntArray:
-    """Planes of a roof slope: those of one level that fall within 60 degrees of one of them."""
-    same = (plan.drift_level == plan.drift_level[plane]) & (plan.fall @ plan.fall[plane] > SAME_WAY)
-    return np.flatnonzero(same)
-
-
-def slide_paths(plan: Plan, plane: int, start: Array, end: Array, gap: float) -> tuple[IntArray, Array]:
-    """Facets of the slope above a step along which its snow slides, and how far it does on each.
-
-    Parameters
-    ----------
-    plan : Plan
-    plane : int
-        The plane above the step.
-    start, end : (2 or 3,) float
-        Foot of the step's wall. [m]
-    gap : float
-        Between the roofs on plan. [m]
-
-    Returns
-    -------
-    planes : (n,) int
-    runs : (r, n) float
-        Plan length on each facet of the r fall lines of `plane` that are probed along the wall. [m]
-    """
-    planes = one_slope(plan, plane)
-    way = -plan.fall[plane]
-    ray, near, far = _pieces(slope_outline(plan, planes), start, end, way, gap, EAVE_OVERHANG)
-    foot = _feet(start, end, way, EAVE_OVERHANG)
-    shape, other, low, high = _over(np.array(plan.polygon)[planes], foot, way)
-    common = np.minimum(far[:, None], high) - np.maximum(near[:, None], low)
-    common = np.where(ray[:, None] == other, np.maximum(common, 0.0), 0.0)
-    runs = common @ (shape[:, None] == np.arange(len(planes)))
-    there = np.any(runs > CRACK, axis=0) if len(runs) else np.zeros(len(planes), dtype=bool)
-    return planes[there], runs[:, there]
-
-
-def slope_sheds(
-    roof: RoofSurface, plan: Plan, step: int, slides: Callable[[float], NDArray[np.bool_]]
-) -> bool:
-    """Whether the slope above a step sheds over it by its steepest facet on the way.
-
-    Judgment: no standard says which slope of a bent roof decides. `slides` is the standard's rule for slopes
-    in rad, and holds for all steeper ones.
-    """
-    steps, slope = roof.steps, roof.planes.slope
-    upper = int(steps.upper[step])
-    if slides(slope[upper]):
-        return True
-    planes, _ = slide_paths(plan, upper, steps.start[step], steps.end[step], float(steps.gap[step]))
-    return bool(slides(slope[planes].max(initial=slope[upper])))
 
 
 def held_planes(

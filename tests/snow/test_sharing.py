@@ -5,7 +5,7 @@ import pytest
 import shapely
 from shapely import MultiPolygon, Point, Polygon
 
-from roofmodel.snow.regions import _over, fetch
+from roofmodel.snow.fetches import _over, fetch
 from roofmodel.snow.sharing import shared_moments
 
 RING = Point(0.0, 0.0).buffer(5.0).difference(Point(0.0, 0.0).buffer(2.0))
@@ -76,7 +76,9 @@ def test_rays_run_over_a_roof_as_far_as_its_outline_says():
     turn = np.radians(37.0)
     way = np.array([np.cos(turn), np.sin(turn)])
     foot = np.array([-9.0, -5.0]) + np.linspace(0.0, 9.0, 40)[:, None] * [-way[1], way[0]]
-    shape, ray, near, far = _over(SHAPES, foot, way)
+    ways = np.array([way if k % 2 else -way for k in range(len(SHAPES))])
+    feet = np.array([foot if k % 2 else foot + 40.0 * way for k in range(len(SHAPES))])
+    shape, ray, near, far = _over(SHAPES, feet, ways)
     lines = shapely.linestrings(np.stack([foot, foot + 40.0 * way], axis=1))
     length = shapely.length(shapely.intersection(SHAPES[:, None], lines[None]))
     found = np.zeros_like(length)

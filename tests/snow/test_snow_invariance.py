@@ -12,7 +12,8 @@ from snow_roofs import corner, court, ell, gable, hip, plane_force, shed, step
 from roofmodel.snow import Asce16Site, AsceSite, DirectSite, EnSite, NbccSite, SnowLayer, snow_cases
 from roofmodel.snow.cases import Zone, linear_integral
 from roofmodel.snow.envelope import larger
-from roofmodel.snow.regions import fetch, merged, plan_polygon
+from roofmodel.snow.fetches import fetch
+from roofmodel.snow.regions import merged, plan_polygon
 
 SITES = [
     AsceSite(ground_snow=1400.0, risk_category="III", winter_wind=0.6, slippery=True),
