@@ -31,6 +31,8 @@ def doubted_up(points: Array, faces: IntArray, up: str) -> tuple[str, ...]:
     up : str
         "z" or "y", the axis of the file that was taken.
     """
+    if not len(faces):
+        return ()
     corner = points[faces]
     normal = np.cross(corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0])
     twice = np.linalg.norm(normal, axis=1)

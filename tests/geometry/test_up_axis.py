@@ -7,6 +7,7 @@ import pytest
 from shapes import GABLE, gable, hip, l_part, turned
 from test_importing import save, whole_building
 
+from roofmodel.errors import InputError
 from roofmodel.shape.importing import import_roof
 from roofmodel.shape.up_axis import doubted_up, doubts
 
@@ -64,3 +65,11 @@ def test_a_roof_without_walls_is_not_doubted() -> None:
     roof, _, _ = whole_building(gable())
     for points in (roof.points, roof.points[:, [0, 2, 1]]):
         assert doubted_up(points, roof.faces, "z") == ()
+
+
+def test_a_mesh_whose_faces_cross_themselves_is_refused_in_a_line(tmp_path):
+    """A polygon of which nothing is left as triangles, as damaged files have."""
+    path = tmp_path / "crossed.obj"
+    path.write_text("v 0 0 3\nv 12 0 3\nv 12 8 3\nv 0 8 3\nf 1 2 1 2\n", encoding="utf-8")
+    with pytest.raises(InputError, match="has no faces"):
+        import_roof(path, unit="m", up="z")
