@@ -53,7 +53,8 @@ class Heights:
     def over_each_other(self) -> tuple[IntArray, IntArray]:
         """Planes one above the other on plan, both ways (n,), (n,), sorted by the first."""
         pair = near_pairs(self.polygon, np.zeros(len(self.polygon), dtype=np.int64))
-        common = shapely.intersection(*self.polygon[pair].T, grid_size=GRID)
+        one, other = self.polygon[pair].T
+        common = shapely.intersection(one, other, grid_size=GRID)
         pair = pair[shapely.area(common) > DUST]
         both = np.concatenate([pair, pair[:, ::-1]])
         first, second = both[np.lexsort((both[:, 1], both[:, 0]))].T
@@ -189,7 +190,7 @@ def united(shapes: Shapes, owner: IntArray, count: int) -> Shapes:
     table[owner[order], place] = shapes[order]
     if not table.size:
         return np.zeros(0, dtype=object)
-    return solid(shapely.union_all(table, axis=1, grid_size=GRID))
+    return solid(np.asarray(shapely.union_all(table, axis=1, grid_size=GRID)))
 
 
 def _above(heights: Heights, plane: IntArray, shapes: Shapes, top: Array) -> Shapes:
