@@ -12,4 +12,4 @@ StrengthKind = Literal["allowable", "nominal", "characteristic", "design"]
 class Table(BaseModel):
     """Base of all tables: unknown fields are refused, bare numbers are not turned into text."""
 
-    model_config = ConfigDict(extra="forbid", frozen=True, strict=True, allow_inf_nan=False)
+    model_config = ConfigDict(extra="forbid", frozen=True, strict=True, allow_inf_nan=False, defer_build=True)

@@ -22,6 +22,7 @@ LARGEST = 5_000.0  # [m]
 BLOCK = 16_384  # faces worked on at once, so that they stay in the nearest memory
 Edges = tuple[IntArray, IntArray, IntArray]
 MORTON = {8: 0x00FF00FF, 4: 0x0F0F0F0F, 2: 0x33333333, 1: 0x55555555}  # masks that part bits
+FEW = 500  # points whose pairs are all looked at
 BEYOND = 1e8  # no map has coordinates as large, two and a half times around the earth [m]
 
 
@@ -146,7 +147,6 @@ def _joined(points: Array, tolerance: float, low: Array) -> tuple[Array, IntArra
     """Means (k, 3) of points that lie within a tolerance, in the order of the first, and the mean of each."""
     from scipy.sparse import coo_array
     from scipy.sparse.csgraph import connected_components
-    from scipy.spatial import cKDTree
 
     if not len(points):
         return points, np.zeros(0, dtype=np.int64)
@@ -158,7 +158,7 @@ def _joined(points: Array, tolerance: float, low: Array) -> tuple[Array, IntArra
         kept = np.zeros(len(key), dtype=bool)  # in the order they came: what lies together stays so
         kept[first] = True
         points, own = points[kept], (np.cumsum(kept) - 1)[first[inverse]]
-    pairs = cKDTree(points, balanced_tree=False).query_pairs(tolerance, output_type="ndarray")
+    pairs = _near(points, tolerance)
     if not len(pairs):
         return points, own
     ones = np.ones(len(pairs), dtype=np.int8)
@@ -167,6 +167,17 @@ def _joined(points: Array, tolerance: float, low: Array) -> tuple[Array, IntArra
     label = group.astype(np.int64)
     size = np.bincount(label, minlength=count)
     return np.stack([np.bincount(label, axis, count) / size for axis in points.T], axis=1), label[own]
+
+
+def _near(points: Array, tolerance: float) -> IntArray:
+    """Pairs (k, 2) of points that lie within a tolerance."""
+    if len(points) <= FEW:  # a tree costs more to import than it saves
+        way = points[:, None] - points
+        return np.argwhere(np.triu(np.einsum("nmx,nmx->nm", way, way) <= tolerance**2, k=1))
+    from scipy.spatial import cKDTree
+
+    pairs: IntArray = cKDTree(points, balanced_tree=False).query_pairs(tolerance, output_type="ndarray")
+    return pairs
 
 
 def in_order(points: Array, faces: IntArray) -> tuple[IntArray, IntArray]:

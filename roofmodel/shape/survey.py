@@ -8,7 +8,6 @@ from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.spatial import cKDTree
 
 from roofmodel.memory import Memory, recall
 from roofmodel.shape.cleaning import BLOCK, Edges, distinct, edge_keys, face_vectors, lengths, stable_order
@@ -213,6 +212,8 @@ def _known_planes(points: Array, memory: Memory | None) -> tuple[Array, Array]:
         other = np.flatnonzero((old[at] != points).any(axis=1))
         if len(other) < (1.0 - MOSTLY) * len(points):
             if len(other):
+                from scipy.spatial import cKDTree
+
                 at[other] = cKDTree(old, balanced_tree=False).query(points[other])[1]
             return normal[at], spread[at]
     again: tuple[Array, Array] = recall(
@@ -224,6 +225,7 @@ def _known_planes(points: Array, memory: Memory | None) -> tuple[Array, Array]:
 def _local_planes(points: Array) -> tuple[Array, Array]:
     """Normals (n, 3) and spreads (n,) of planes through the points around each. [m]."""
     from scipy.sparse import csr_array
+    from scipy.spatial import cKDTree
 
     cell = _cells(points)
     size = np.bincount(cell).astype(float)

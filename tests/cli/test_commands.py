@@ -77,6 +77,20 @@ def test_help_loads_nothing_heavy(tmp_path: Path) -> None:
     assert "licensed engineer" in told.stdout
 
 
+def test_what_is_put_off_is_loaded_when_it_is_used(tmp_path: Path) -> None:
+    code = (
+        "import sys\n"
+        "from viewer.lazily import put_off\n"
+        "put_off(); import scipy.sparse, scipy.linalg\n"
+        "print('loaded:', sorted({'numpy.f2py.f2py2e', 'unittest'} & set(sys.modules)))\n"
+        "import numpy; numpy.testing.assert_allclose(1.0, 1.0 + 1e-9); print(callable(numpy.f2py.run_main))\n"
+        "try: numpy.testing.assert_allclose(1.0, 2.0)\n"
+        "except AssertionError: print('told')\n"
+    )
+    told = command(folder=tmp_path, code=code)
+    assert told.stdout.split("\n")[:3] == ["loaded: []", "True", "told"], told.stdout + told.stderr
+
+
 def test_version(monkeypatch: pytest.MonkeyPatch, capfd: pytest.CaptureFixture[str]) -> None:
     assert run(["--version"], monkeypatch) == 0
     assert re.match(r"eavewright, version (\d+\.\d+|unknown)", capfd.readouterr().out)

@@ -76,6 +76,22 @@ def test_order_on_plan_keeps_the_mesh():
     assert weld(ordered, again)[0] == pytest.approx(ordered)
 
 
+@pytest.mark.parametrize("others", [0, 600])
+def test_vertices_are_welded_alike_among_few_and_among_many(others):
+    """A chain of points 0.8 mm apart is one vertex, at its mean; 1.2 mm apart none; by pairs or a tree."""
+    step = np.array([0.8e-3, 0.0, 0.0])
+    chain = np.array([2.0, 1.0, 0.5]) + step * np.arange(4)[:, None]
+    apart = np.array([[0.0, 0.0, 0.0], [1.2e-3, 0.0, 0.0], [0.0, 5.0, 1.0], [5.0, 5.0, 1.0]])
+    far = np.column_stack([10.0 + np.arange(others), np.zeros(others), np.zeros(others)])
+    points = np.concatenate([chain, apart, far])
+    faces = np.arange(len(points) - len(points) % 3).reshape(-1, 3)
+    faces = np.concatenate([faces, [[len(points) - 3, len(points) - 2, len(points) - 1]]])
+    welded, again = weld(points, faces)
+    assert len(welded) == 1 + len(apart) + others
+    assert welded[again[0]] == pytest.approx(np.tile(chain.mean(axis=0), (3, 1)), abs=1e-12)
+    assert welded[again[1, 1:]] == pytest.approx(apart[:2], abs=1e-12)
+
+
 def test_fewer_faces_are_welded_again_as_if_for_the_first_time():
     """Copies of vertices, some 0.4 mm off; the memory of the first weld must not join or part others."""
     _, points, faces = noisy([GABLE], 4)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import os
 import sys
 from collections.abc import Callable
@@ -20,6 +21,8 @@ if TYPE_CHECKING:
     from viewer.app.session import State
 
 LARGEST = 1_000_000  # file that is looked at before its browser starts [bytes]
+USUAL = gc.get_threshold()
+YOUNG = 100_000  # new objects before those in circles are looked for; imports alone make as many
 TURN = 5e-4  # after which the thread that solves lets the one that answers the browser on [s]
 
 
@@ -40,6 +43,7 @@ def open_command(project: Path, port: int, browser: bool) -> None:
     """
     # A moved row is many small products: a second thread only waits for them, and burns a core.
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+    gc.set_threshold(YOUNG, *USUAL[1:])  # a tenth of the start goes into looking otherwise
     known = None if _looks_whole(project) else _opened(project)  # the way without a browser
     import secrets
     import socket
@@ -64,7 +68,7 @@ def open_command(project: Path, port: int, browser: bool) -> None:
     sys.setswitchinterval(TURN)
     app, server = serving(lambda: known or _opened(project), token, port)
     desk: Desk = app.state.desk
-    desk.awaited, desk.outcome = shown, lambda: _say(desk)
+    desk.awaited, desk.outcome, desk.rested = shown, lambda: _say(desk), _settle
     try:
         server.run(sockets=[listener])
     finally:
@@ -87,6 +91,12 @@ def _say(desk: Desk) -> None:
         notice(f"shows {name} on this computer; the link is for you alone; Ctrl-C ends it")
 
 
+def _settle() -> None:
+    """From now on look for objects in circles as usual, and among new ones only."""
+    gc.freeze()
+    gc.set_threshold(*USUAL)
+
+
 def _looks_whole(project: Path) -> bool:
     """Whether a file is there and is TOML; what it means is seen while the browser starts."""
     import tomllib
@@ -101,6 +111,9 @@ def _looks_whole(project: Path) -> bool:
 
 
 def _opened(project: Path) -> State:
+    from viewer.lazily import put_off
+
+    put_off()
     from viewer.app.session import open_state
 
     return open_state(project)

@@ -25,9 +25,9 @@ class Desk:
     """What the server works on: the state, the browsers that look at it, and what runs.
 
     `opened` is set once there is a state, or a `refusal` that says why there will be none; `heard` once a
-    browser was told that, which is waited for where one is `awaited`. `outcome` is called then, and `end`
-    ends the server. `plan` is the last one found, with the revision that it was found for. `lock` lets one
-    change at a time through; `stop` asks what runs to end.
+    browser was told that, which is waited for where one is `awaited`. `outcome` is called then, `rested` some
+    time after the first answer, and `end` ends the server. `plan` is the last one found, with the revision
+    that it was found for. `lock` lets one change at a time through; `stop` asks what runs to end.
     """
 
     token: str
@@ -38,6 +38,7 @@ class Desk:
     heard: asyncio.Event = field(default_factory=asyncio.Event)
     outcome: Callable[[], None] = lambda: None
     end: Callable[[], None] = lambda: None
+    rested: Callable[[], None] = lambda: None
     lock: asyncio.Lock = field(default_factory=asyncio.Lock)
     stop: threading.Event = field(default_factory=threading.Event)
     clients: dict[int, asyncio.Queue[dict[str, Any] | None]] = field(default_factory=dict)

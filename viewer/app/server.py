@@ -31,7 +31,7 @@ if TYPE_CHECKING:
 LARGEST_MESSAGE = 64 * 1024  # bytes
 PATIENCE = 10.0  # for the first message of a browser, and for one that is to hear a refusal [s]
 SOON = 1.0  # after the first answer, in which the browser draws it [s]
-NEARLY = 1.0  # that a browser waits for the first answer, so that it fills its page once [s]
+NEARLY = 1.5  # that a browser waits for the first answer, so that it fills its page once [s]
 
 
 def make_app(opening: Callable[[], State], token: str, hosts: frozenset[str]) -> Starlette:
@@ -101,6 +101,7 @@ async def _open(desk: Desk, opening: Callable[[], State]) -> None:
     desk.send_all(desk.state_message())
     await asyncio.sleep(SOON)
     await asyncio.to_thread(importlib.import_module, "viewer.app.answers")  # before somebody asks
+    desk.rested()
 
 
 def _beside(opening: Callable[[], State]) -> asyncio.Future[State]:
