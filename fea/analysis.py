@@ -6,6 +6,7 @@ import time
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from functools import cache, cached_property, partial
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,16 +15,9 @@ from fea.cautions import cautions, flexibility_cautions, panel_cautions
 from fea.checks.anchorage import StripLoads, anchorage_limit
 from fea.checks.arrays import ArrayForces, array_forces, array_limits, array_strips
 from fea.checks.audit import Proof, conservation, equilibrium, refinement, second_road
-from fea.checks.beyond import Beyond, beyond_first_failure, worst_row
 from fea.checks.combinations import LoadFactors, project_factors, service_factors
 from fea.checks.demands import BuildingDemands, building_demands
-from fea.checks.governing import (
-    Governing,
-    governing_row,
-    worst_attachment,
-    worst_of,
-    worst_of_cases,
-)
+from fea.checks.governing import Governing, governing_row, worst_attachment, worst_of, worst_of_cases
 from fea.checks.limits import (
     Demands,
     Limit,
@@ -41,7 +35,6 @@ from fea.checks.reserve import snow_reserve
 from fea.checks.screw_strength import screw_rule, screw_strength
 from fea.checks.screws import screw_capacity, screw_limits, screw_reserve
 from fea.checks.strips import panel_strips, strip_friction, strip_weight
-from fea.panel.groups import Tell
 from fea.panel.restraint import with_rails
 from fea.panel.support import PanelSupport, panel_support, strips_of
 from fea.rails.actions import GIVEN, Basis, Reading, rail_loads
@@ -60,6 +53,10 @@ from roofmodel.sliding.thrust import RowForce, slide
 from roofmodel.sliding.tributary import clamp_shares, row_depths
 from roofmodel.snow.cases import SnowSet
 from roofmodel.snow.registry import snow_cases
+
+if TYPE_CHECKING:
+    from fea.checks.beyond import Beyond
+    from fea.panel.groups import Tell
 
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -429,6 +426,8 @@ def _beyond(
     limits: tuple[Limit, ...],
 ) -> Beyond:
     """The row with the most used clamp, past its first failure."""
+    from fea.checks.beyond import beyond_first_failure, worst_row
+
     layout, rail, clamp = project.layout, project.rail, project.clamp
     row, case = worst_row(limits, layout)
     own = force[case][:, layout.clamp_row == row]
