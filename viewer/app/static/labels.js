@@ -27,7 +27,7 @@ export class Labels {
       at: new Vector3(...at), normal: up, element: h("span", { class: "plane standing" }, name),
     })));
     fill(this.layer, this.line, this.planes.map((plane) => plane.element), this.callout);
-    this.place();
+    this.layer.hidden = true; // until they are placed with the picture
   }
 
   #called() {
@@ -45,24 +45,25 @@ export class Labels {
     const toward = view.toward;
     clearTimeout(this.resting);
     this.resting = setTimeout(() => this.#hideCovered(), 120);
+    this.layer.hidden = false;
+    const seen = this.planes.filter(({ at, normal, element, covered }) =>
+      !(element.hidden = covered || normal.dot(toward) < 0.12 || view.clipped(at)));
     this.#placeCallout();
     const rows = (this.store.shown?.rows ?? []).filter((row) => new Vector3(...row.normal).dot(toward) > 0.02)
       .slice(0, 200).map((row) => row.ends.map((end) => view.project(new Vector3(...end))));
     const taken = this.callout.hidden ? [] : [this.calloutBox];
-    for (const { at, element } of this.cuts ?? []) {
-      const { x, y } = view.project(at);
-      element.style.transform = `translate(${x}px, ${this.#free(element, x, y - 22, [], taken)}px) translate(-50%, -50%)`;
-    }
-    for (const plane of this.planes) {
-      const { at, normal, element } = plane;
-      const { x, y } = view.project(at);
-      element.hidden = plane.covered || normal.dot(toward) < 0.12 || view.clipped(at);
-      if (!element.hidden) element.style.transform = `translate(${x}px, ${this.#free(element, x, y, rows, taken)}px) translate(-50%, -50%)`;
-    }
-    this.#scale();
+    // All is measured before the first is moved: each look after a move lays the page out anew.
+    const found = [...(this.cuts ?? []).map((cut) => this.#spot(cut, -22, [], taken)), ...seen.map((plane) => this.#spot(plane, 0, rows, taken))];
+    for (const { element, x, top } of found) element.style.transform = `translate(${x}px, ${top}px) translate(-50%, -50%)`;
     const up = view.project(view.center.clone().add(new Vector3(0, 0.1 * view.reach, 0)));
     const origin = view.project(view.center);
     $("north").style.transform = `rotate(${Math.atan2(up.x - origin.x, origin.y - up.y)}rad)`;
+    this.#scale();
+  }
+
+  #spot({ at, element }, rise, rows, taken) {
+    const { x, y } = this.view.project(at);
+    return { element, x, top: this.#free(element, x, y + rise, rows, taken) };
   }
 
   // Names of planes that another part of the roof covers; found when the view has come to rest.
@@ -102,12 +103,12 @@ export class Labels {
       fill(this.callout, h("b", {}, attachment.name), " ", percent(attachment.use), h("small", {}, words));
     }
     const spot = this.#clearest(x, y, wide, high);
-    const { right, left, top } = spot;
-    this.callout.style.transform = `translate(${left}px, ${top}px)`;
-    this.calloutBox = spot.box;
-    const end = right ? left : left + this.callout.offsetWidth;
-    const middle = top + this.callout.offsetHeight / 2, far = Math.hypot(end - x, middle - y) || 1;
+    const { right, left, top, box } = spot;
+    this.calloutBox = box;
+    const end = right ? left : box[1];
+    const middle = 0.5 * (top + box[3]), far = Math.hypot(end - x, middle - y) || 1;
     const begin = Math.min(10 / far, 1); // the line ends at the mark
+    this.callout.style.transform = `translate(${left}px, ${top}px)`;
     this.line.firstChild.setAttribute("d", `M${x + begin * (end - x)},${y + begin * (middle - y)}L${end},${middle}`);
   }
 

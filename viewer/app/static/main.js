@@ -56,9 +56,9 @@ function takeState(state) {
     store.picked = store.attachment(state.governing.kind, state.governing.index);
   }
   const kept = () => store.tell("kept");
-  if (earlySnow) earlySnow.surface.then(kept, kept); // the snow first, then the working
+  if (earlySnow) earlySnow.surface.then(() => whenDrawn(kept), kept); // the snow first, then the working
   else kept();
-  if (!earlySnow) buildRest();
+  if (!earlySnow && !state.solving) buildRest();
   if (before && follows) table.toTop();
 }
 
@@ -73,6 +73,11 @@ function build(forms) {
     new ChecksPane(store);
     new ExportPane(link, store);
   };
+}
+
+// After the frame that is drawn next has been handed on: until then it has the processor for itself.
+function whenDrawn(work) {
+  requestAnimationFrame(() => requestAnimationFrame(() => setTimeout(work)));
 }
 
 // What nobody sees yet is built when the roof has been drawn, or when it is asked for.
@@ -317,7 +322,7 @@ async function showSnow() {
   view.setSurface(surface);
   view.addEventListener("drawn", () => {
     $("view").dataset.case = number;
-    setTimeout(buildRest);
+    whenDrawn(buildRest);
   }, { once: true });
   const name = store.state.cases[number].name;
   labels.snowKey(surface, store.case === null ? `${name}, the case that governs` : name);

@@ -30,13 +30,17 @@ export function useColor(use) {
 
 export const cssColor = (color) => `rgb(${color.map((v) => Math.round(v * 255)).join(" ")})`;
 
+// One for each number of places: to make one takes longer than to write a line of a table.
+const formats = [];
+const toPlaces = (places) => (formats[places] ??= new Intl.NumberFormat("en", { minimumFractionDigits: places, maximumFractionDigits: places, roundingMode: "halfEven" }));
+
 // "100 %" only for just that, so that a reader sees the side it is on.
 export function percent(use) {
   if (use === null || Number.isNaN(use)) return "not verified";
   if (!Number.isFinite(use)) return "no resistance";
   let places = 0;
   while (use !== 1 && places < 6 && Number((100 * use).toFixed(places)) === 100) places += 1;
-  return `${(100 * use).toLocaleString("en", { minimumFractionDigits: places, maximumFractionDigits: places, roundingMode: "halfEven" })} %`;
+  return `${toPlaces(places).format(100 * use)} %`;
 }
 
 export const statusOf = (use) =>

@@ -191,19 +191,27 @@ export class RoofView extends EventTarget {
 
   #resize() {
     const box = this.canvas.parentElement.getBoundingClientRect();
+    const pixels = Math.min(devicePixelRatio, 2);
+    if (this.box?.width === box.width && this.box.height === box.height && this.pixels === pixels) return;
     if (!box.width || !box.height || matchMedia("print").matches) return;
     const { style } = document.documentElement; // on paper the picture keeps its size and is scaled as a whole
     style.setProperty("--stage-width", `${box.width}px`);
     style.setProperty("--stage-height", `${box.height}px`);
     style.setProperty("--stage-zoom", String(Math.min(1, 690 / box.width)));
-    const pixels = Math.min(devicePixelRatio, 2);
-    if (this.box?.width === box.width && this.box.height === box.height && this.renderer.getPixelRatio() === pixels) return;
     if (this.box && this.roof) this.camera.zoom *= this.#fitting(box) / this.#fitting(this.box); // there and back is no change
-    this.box = box;
-    this.renderer.setDrawingBufferSize(box.width, box.height, pixels); // at once: every change of size makes all buffers anew
+    Object.assign(this, { box, pixels });
     Object.assign(this.camera, { left: -box.width / 2, right: box.width / 2, top: box.height / 2, bottom: -box.height / 2 });
     this.camera.updateProjectionMatrix();
     this.draw();
+  }
+
+  // The buffers get the size of their box when something is drawn: while the page fills, its parts move more than
+  // once, and every size makes all buffers anew.
+  #fill() {
+    const { box, pixels, filled } = this;
+    if (!box || (filled?.box === box && filled.pixels === pixels)) return;
+    this.filled = { box, pixels };
+    this.renderer.setDrawingBufferSize(box.width, box.height, pixels);
   }
 
   #key(event) {
@@ -297,6 +305,8 @@ export class RoofView extends EventTarget {
   draw() {
     if (this.pending || this.held || !this.roof) return;
     this.pending = requestAnimationFrame(() => {
+      this.#resize();
+      this.#fill();
       this.pending = null;
       this.marks.lift(this.reach ?? 1, this.renderer.getPixelRatio(), this.camera.zoom);
       this.renderer.render(this.scene, this.camera);
