@@ -4,14 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy import linalg, sparse
 
 from fea.checks.strips import panel_strips
+from fea.panel.groups import Tell
 from fea.panel.holds import refuse_off_the_seam, without_clips
+from fea.panel.plane import TOUCH, clamp_strips, plane_field, series
 from fea.panel.restraint import Restraints, free_travel, second_points
 from roofmodel.errors import InputError
 from roofmodel.hardware import Bearing, SeamDetail
@@ -19,9 +21,6 @@ from roofmodel.memory import Memory, recall
 from roofmodel.project.load import Project
 from roofmodel.units import SYSTEMS
 from roofmodel.words import shortlist
-
-if TYPE_CHECKING:
-    from fea.panel.groups import Tell
 
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -81,8 +80,6 @@ def strips_of(project: Project, memory: Memory | None = None) -> Strips:
 
     A seam that is cut in pieces counts from its lowest piece with a clamp to its highest one.
     """
-    from fea.panel.plane import TOUCH, clamp_strips  # where panels give way only
-
     layout, planes = project.layout, project.roof.planes
     strip, names = panel_strips(layout)
     up, low, high = np.zeros(len(strip)), np.full(len(names), np.inf), np.full(len(names), -np.inf)
@@ -215,8 +212,6 @@ def _recalled(
 def _plane_states(
     project: Project, plane: int, states: Sequence[tuple[str, dict[str, bool]]], tell: Tell | None
 ) -> _PlaneStates:
-    from fea.panel.plane import plane_field, series
-
     planes, clamp = project.roof.planes, project.clamp
     outline, name = planes.outline[plane], planes.name[plane]
     assert project.seam is not None
