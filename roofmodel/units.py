@@ -332,6 +332,7 @@ SI = UnitSystem(
         "angle": ("deg", "°", 1),
         "temperature": ("K", "K", 0),
         "stiffness": ("kN/mm", "kN/mm", 2),
+        "rotation stiffness": ("kN*m", "kN·m/rad", 2),
         "ratio": ("", "", 3),
     },
 )
@@ -358,6 +359,7 @@ US = UnitSystem(
         "angle": ("deg", "°", 1),
         "temperature": ("delta_degF", "°F", 0),
         "stiffness": ("kip/in", "kip/in", 2),
+        "rotation stiffness": ("kip*in", "kip·in/rad", 2),
         "ratio": ("", "", 3),
     },
 )

@@ -77,6 +77,8 @@ class RailTableau:
         Most utilization of every limit at each load.
     span : (m, a) float
         Largest span of the study that carries each load, by `low`; NaN for none. [m]
+    tipping : (n, a) float
+        As `low`, of the variants whose clamps tip as given or by default alone. [N/m]
     """
 
     name: str
@@ -89,6 +91,7 @@ class RailTableau:
     by_limit: Array
     use: Array
     span: Array
+    tipping: Array
 
 
 @dataclass(frozen=True)
@@ -227,6 +230,7 @@ def _tableau(
         by_limit=by_limit,
         use=np.stack([one.use for one in found]).max(axis=0),
         span=largest_spans(choices.spans, np.nan_to_num(low, nan=-1.0), choices.loads),
+        tipping=np.where(unknown, np.nan, largest[: len(found) // (1 + study.rocking_open)].min(axis=0)),
     )
 
 
@@ -276,6 +280,7 @@ def _notes(study: SpanStudy, choices: Choices, tables: tuple[RailTableau, ...]) 
         notes.append(
             f"Ranges ({'; '.join(study.ranges)}): every corner and the middle; the table is the low end."
         )
+    notes += _rocking_words(study, tables)
     if np.isnan(variant.panel.anchorage):
         notes.append("Panel anchorage is NOT in the table: panel.anchorage is not given.")
     for rail, given in zip(table.rail, variant.rails, strict=True):
@@ -300,6 +305,27 @@ def _notes(study: SpanStudy, choices: Choices, tables: tuple[RailTableau, ...]) 
     if any(np.isinf(one.low).any() for one in tables):
         notes.append("Unlimited: no limit that was given is ever reached.")
     return tuple(notes)
+
+
+def _rocking_words(study: SpanStudy, tables: tuple[RailTableau, ...]) -> list[str]:
+    """What it costs that nobody gave how stiff a clamp is against tipping, and what would narrow it."""
+    if not study.rocking_open:
+        return []
+    soft = [one.clamp.stiffness[4, 4] for one in study.variants[: len(study.variants) // 2]]
+    units = SYSTEMS[study.table.study.units]
+    by_default = " to ".join(
+        dict.fromkeys(units.text(k, "rotation stiffness") for k in (min(soft), max(soft)))
+    )
+    with np.errstate(divide="ignore", invalid="ignore"):
+        lost = np.concatenate([(1.0 - one.low / one.tipping).ravel() for one in tables])
+    most = 100.0 * float(np.nanmax(np.where(np.isfinite(lost), lost, 0.0), initial=0.0))
+    return [
+        "clamp.stiffness.rocking (against tipping down the slope) is not given. A clamp that tips easily "
+        "hands its moment on to others, a stiff one keeps it: every load is the least of that with the "
+        f"default, pull x grip_length^2 / 12 = {by_default}, and of that with clamps that do not tip at all; "
+        f"the second takes up to {most:.0f} % off. Tests that measure it narrow this: give the number, or a "
+        "range."
+    ]
 
 
 def _missing(study: SpanStudy, tables: tuple[RailTableau, ...]) -> list[str]:

@@ -30,7 +30,9 @@ class StiffnessTable(Table):
     across: Stiffness = Field(description="Level, across the seam.")
     pull: Stiffness = Field(description="Square to the roof.")
     rocking: Rotational | None = Field(
-        None, description="Against tipping down the slope; pull x grip_length^2 / 12 by default."
+        None,
+        description="Against tipping down the slope; pull x grip_length^2 / 12 by default. A stiffer clamp "
+        "keeps more moment: where it is not given, `span` takes the worse of the default and no tipping.",
     )
     roll: Rotational | None = Field(None, description="Against tipping across the seam; none by default.")
     twist: Rotational | None = Field(None, description="Against turning flat on the roof; none by default.")

@@ -6,7 +6,7 @@ import copy
 import hashlib
 import itertools
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -24,6 +24,8 @@ from roofmodel.project.validation import modeled, read_text, read_toml
 from roofmodel.units import SYSTEMS
 
 MOST_RANGES = 5
+UPRIGHT = 1e8  # rocking of a clamp that does not tip: far beyond any rail's torsion over a span [N m/rad]
+ROCKING_OPEN = "clamp.stiffness.rocking, not given: its default to a clamp that does not tip"
 OFF_SEAM = 2e-3  # of a span from whole seam spacings: rounding of inches and millimeters [m]
 _NUMBER = r"([+-]?[\d.]+(?:[eE][+-]?\d+)?)"
 _RANGE = re.compile(rf"\s*{_NUMBER}\s*(\D*?)\s+to\s+{_NUMBER}\s+(\D.*)")  # "4 to 5 kN", "4 kN to 5 kN"
@@ -67,7 +69,8 @@ class SpanStudy:
     ranges : tuple of str
         Such as "clamp.strength.along 4 to 5 kN".
     variants : tuple of Variant
-        All at their middle first, then every corner of the ranges.
+        All at their middle first, then every corner of the ranges; where nobody gave the clamp's rocking,
+        all of these again with clamps that do not tip.
     inputs : tuple of Path
         The file and the drawings of profiles.
     """
@@ -78,6 +81,11 @@ class SpanStudy:
     ranges: tuple[str, ...]
     variants: tuple[Variant, ...]
     inputs: tuple[Path, ...]
+
+    @property
+    def rocking_open(self) -> bool:
+        """Whether nobody gave the clamp's stiffness against tipping, so that both its ends are looked at."""
+        return self.table.clamp.stiffness.rocking is None
 
     @property
     def seams(self) -> tuple[float, ...]:
@@ -137,6 +145,9 @@ def load_study(path: str | Path) -> SpanStudy:
     words = tuple(
         f"{'.'.join(map(str, where))} {low:g} to {high:g} {unit}" for where, low, high, unit in ranges
     )
+    if first.clamp.stiffness.rocking is None:
+        variants += [_upright(one) for one in variants]
+        words += (ROCKING_OPEN,)
     drawings = [
         path.parent / rail.profile.file
         for rail in first.rail
@@ -209,6 +220,19 @@ def _variant(table: SpanFile, data: dict[str, Any], folder: Path, digest: Any) -
         ),
         panels=tuple(make_panel(panel, form) for panel in panels),
         tables={name: data[name] for name in ("panel", "clamp", "rail", "design")},
+    )
+
+
+def _upright(variant: Variant) -> Variant:
+    """The same with clamps that do not tip."""
+    clamp, tables = variant.clamp, variant.tables
+    stiffness = clamp.stiffness.copy()
+    stiffness[4, 4] = max(UPRIGHT, stiffness[4, 4])
+    given = {**tables["clamp"]["stiffness"], "rocking": f"{float(stiffness[4, 4])!r} N*m/rad"}
+    return replace(
+        variant,
+        clamp=replace(clamp, stiffness=stiffness),
+        tables={**tables, "clamp": {**tables["clamp"], "stiffness": given}},
     )
 
 
