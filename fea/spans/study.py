@@ -25,7 +25,7 @@ from roofmodel.project.part_schema import BuiltRoof
 from roofmodel.project.part_tables import built_roof
 from roofmodel.project.screw_tables import screw_notes
 from roofmodel.project.span_study import SpanStudy, Variant
-from roofmodel.project.tested import bare_notes, bond_notes, tested_notes, untold_notes
+from roofmodel.project.tested import bare_notes, bond_notes, height_notes, tested_notes, untold_notes
 from roofmodel.snow.cases import LoadLevel
 from roofmodel.surface import RoofSurface
 from roofmodel.units import SYSTEMS
@@ -254,6 +254,7 @@ def _notes(study: SpanStudy, choices: Choices, tables: tuple[RailTableau, ...]) 
             units,
         ),
         *untold_notes(table.clamp),
+        *height_notes(table.clamp),
         *tested_notes(table.clamp, table.panel, units, design.format),
         *bond_notes(table.clamp),
         *_screw_notes(study),

@@ -263,10 +263,10 @@ def _check_range(campaign: Campaign, measured: Array) -> None:
         return
     first = campaign.tests[int(wrong[0])]
     field = f"curve: {first.curve}" if first.curve is not None else "strength:"
-    held = units.text(measured[wrong[0]], "force")
+    held, low, high = (f"{units.convert(v, 'force'):.3g}" for v in (float(measured[wrong[0]]), least, most))
     message = (
-        f'{campaign.path.name}: test "{first.name}".{field} {held} is outside '
-        f"{units.text(least, 'force')} to {units.text(most, 'force')} of a clamp; check its unit"
+        f'{campaign.path.name}: test "{first.name}".{field} {held} {units.label("force")} is outside '
+        f"{low} to {high} {units.label('force')} of a clamp; check its unit"
     )
     raise InputError(message)
 

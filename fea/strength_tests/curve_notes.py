@@ -5,14 +5,20 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from fea.strength_tests.curves import STIFF_RANGE
 from fea.strength_tests.fractiles import suspects
 from fea.strength_tests.results import CampaignResult
+from roofmodel.project.tested import sheet_text
 from roofmodel.units import SYSTEMS
 
 Array = NDArray[np.float64]
 
 SLIPPED = 0.97  # a first slip below this share of the peak is one [-]
 LEAST = 3  # slips that can be held against each other
+UNLIKE = 2.5  # times the stiffness of the others, either way, from where a curve is doubted (judgment)
+FIRM = (0.005e-3, 5e-3)  # what a metal clamp gives way by at 40 % of what it holds (judgment) [m]
+LATE = (0.6, 0.95)  # shares of the force before the first loss between which it is read late
+STIFFER = 1.5  # stiffness near the first loss over that from 10 to 40 % that no clamp shows (judgment)
 
 
 def slips(found: CampaignResult) -> Array:
@@ -48,7 +54,81 @@ def curve_notes(found: CampaignResult) -> list[str]:
     """Slips that peaks hide, clamps that slide before they slip, strengths that have no curve."""
     take = found.campaign.table.method.take
     hidden = _hidden(found) if take == "peak" else []
-    return [*hidden, *_sliding(found), *_bare(found), *_bent(found), *_falling(found)]
+    return [
+        *_columns(found), *hidden, *_sliding(found), *_bare(found), *_bent(found), *_falling(found),
+    ]  # fmt: skip
+
+
+def unlike(found: CampaignResult) -> list[int]:
+    """Tests that count whose curves are far stiffer or softer than those of the others."""
+    on = [i for i, one in enumerate(found.readings) if one is not None and found.counted[i]]
+    if len(on) < LEAST:
+        return []
+    stiff = np.array([one.stiffness for i in on if (one := found.readings[i]) is not None])
+    ratio = stiff / np.median(stiff)
+    return [i for i, r in zip(on, ratio.tolist(), strict=True) if not 1.0 / UNLIKE < r < UNLIKE]
+
+
+def _columns(found: CampaignResult) -> list[str]:
+    """Curves that look as if a head named the wrong unit or the wrong column."""
+    units = SYSTEMS[found.campaign.table.campaign.units]
+    text = units.text
+    read = {
+        i: one
+        for i, (one, on) in enumerate(zip(found.readings, found.counted, strict=True))
+        if on and one is not None
+    }
+    if not read:
+        return []
+    middle = float(np.median([one.stiffness for one in read.values()]))
+    odd = unlike(found)
+    notes = [
+        f"CHECK THE UNITS of {_named(found, [i])}: {read[i].stiffness / middle:.3g} times as stiff as the "
+        f"middle of the curves ({text(read[i].stiffness, 'stiffness')} to {text(middle, 'stiffness')}). "
+        "Specimens of one clamp do not differ so: a head may name a wrong unit, or the wrong column."
+        for i in odd
+    ]
+    gives = {
+        i: found.share * STIFF_RANGE[1] * one.peak / _of_clamp(found, i, one.stiffness)
+        for i, one in read.items()
+        if i not in odd
+    }
+    far = [i for i, way in gives.items() if not FIRM[0] < way < FIRM[1]]
+    if far:
+        ends = " to ".join(sheet_text(way, units) for way in FIRM)
+        notes.append(
+            f"CHECK THE HEADS of {_named(found, far)}: at 40 % of its peak a clamp has given way by "
+            f"{sheet_text(gives[far[0]], units)}; clamps on metal seams "
+            f"give way by {ends}. Is the unit of displacement right, and is each column below its head?"
+        )
+    bent = [i for i in read if _stiffening(found, i) > STIFFER]
+    if 2 * len(bent) > len(read):
+        notes.append(
+            f"CHECK THE HEADS of {_named(found, bent)}: stiffer near the first loss than from 10 to 40 % of "
+            "the peak, where clamps soften. Curves whose displacement and force are swapped look so."
+        )
+    return notes
+
+
+def _of_clamp(found: CampaignResult, test: int, stiffness: float) -> float:
+    """Stiffness of one clamp by its rig where that is known, else that of the curve. [N/m]."""
+    one = found.calibration
+    at = [] if one is None else np.flatnonzero(one.test == test).tolist()
+    own = np.nan if one is None or not at else one.fit[at[0]].early_stiffness
+    return float(own) if np.isfinite(own) else stiffness
+
+
+def _stiffening(found: CampaignResult, test: int) -> float:
+    """Stiffness from 60 to 95 % of the force before the first loss over the early one; 0 where not known."""
+    curve, one = found.campaign.curves[test], found.readings[test]
+    assert curve is not None
+    assert one is not None
+    u, f = curve
+    end = int(np.argmax(f >= one.slip)) + 1
+    on = (f[:end] >= LATE[0] * one.slip) & (f[:end] <= LATE[1] * one.slip)
+    if on.sum() < LEAST or not np.ptp(u[:end][on]) > 0.0:
+        return 0.0
+    return float(np.polyfit(u[:end][on], f[:end][on], 1)[0]) / one.stiffness
 
 
 def _bent(found: CampaignResult) -> list[str]:

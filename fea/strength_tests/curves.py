@@ -16,6 +16,8 @@ QUIET = 7.0  # times the noise of the record that a loss must exceed
 STILL = 0.75  # steps of a record that change at most where its resolution shows
 COARSEST = 0.02  # of the peak, beyond which steps are none of the resolution
 LEAST_POINTS = 8
+BACK = 0.1  # share of its way by which no displacement falls back while the force is no less (judgment)
+LEVELS = 50  # of force at which that is looked at
 AT_ONCE = (2, 0.02)  # points, and share of the way so far, within which a loss is sudden (judgment)
 GOES_ON = 1.5  # times what the next points lose, from which a loss within few points is sudden (judgment)
 
@@ -90,6 +92,13 @@ def read_curve(displacement: ArrayLike, force: ArrayLike, offset: float = 0.5e-3
         message = "does not rise to a peak; give force and displacement of a pull, from zero"
         raise ValueError(message)
     up, load = u[: top + 1], f[: top + 1]
+    back = _fallen_back(up, load)
+    if back > BACK:
+        message = (
+            f"falls back by {100.0 * back:.0f} % of its displacement while the force is no less, as no "
+            "specimen does: the columns of displacement and force look swapped; check the heads"
+        )
+        raise ValueError(message)
     first = int(np.argmax(load >= STIFF_RANGE[1] * peak))
     on = np.flatnonzero(
         (load[: first + 1] >= STIFF_RANGE[0] * peak) & (load[: first + 1] <= STIFF_RANGE[1] * peak)
@@ -119,6 +128,20 @@ def read_curve(displacement: ArrayLike, force: ArrayLike, offset: float = 0.5e-3
         proof_at=proof_at + toe - seating,
         work=float(np.trapezoid(load, up)),
     )
+
+
+def _fallen_back(displacement: Array, force: Array) -> float:
+    """Largest fall of the displacement to a point of no less force, over its way; 0 for none. [-].
+
+    A specimen that unloads goes back with its force, one that slips goes on as it loses it; where columns are
+    swapped, a slip is a "displacement" that falls at once under a growing "force".
+    """
+    way, worst = float(np.ptp(displacement)), 0.0
+    for level in np.linspace(0.0, float(force.max()), LEVELS):
+        reached = np.maximum.accumulate(np.where(force <= level, displacement, -np.inf))
+        fall = np.where(force >= level, reached - displacement, -np.inf)
+        worst = max(worst, float(fall.max()))
+    return worst / way if way > 0.0 else 0.0
 
 
 def noise_of(force: Array) -> float:

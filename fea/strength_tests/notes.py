@@ -10,6 +10,7 @@ from fea.strength_tests.results import SPREAD_BOUND, CampaignResult
 from fea.strength_tests.rig import shares_out
 from roofmodel.units import SYSTEMS
 
+HEIGHT_OPEN = "specimen.load_height"
 ASKED = "three"  # tests at least that are asked for then (AISI S100 K2.1.1, from memory)
 D7_3_BELOW = 0.99  # of the design value by D7.2, below which that by D7.3 is told (judgment) [-]
 LEAST_SCATTER = 0.03  # of strengths, below which few tests agree by luck (judgment) [-]
@@ -19,6 +20,7 @@ DOUBTFUL = 0.05  # chance below which a distribution is doubted
 def campaign_notes(found: CampaignResult) -> tuple[str, ...]:
     """Exclusions, suspects, scatter, missing measurements, one sentence each."""
     return (
+        *_height(found),
         *_rig(found),
         *_outliers(found),
         *_distribution(found),
@@ -84,6 +86,18 @@ def _outliers(found: CampaignResult) -> list[str]:
             "more; from memory)."
         )
     return notes
+
+
+def _height(found: CampaignResult) -> list[str]:
+    """That nobody said how high above the grip a clamp was pushed."""
+    one = found.campaign.table.specimen
+    if one.direction != "along" or one.load_height is not None:
+        return []
+    return [
+        f"{HEIGHT_OPEN} is not given (height of the load above the grip): the strength counts as if the load "
+        "had acted at the grip, so that all a rail above it does to tip the clamp comes on top. Safe, and "
+        "dear: span tables may fall to a third. Give it, from the drawing of the rig."
+    ]
 
 
 def _rig(found: CampaignResult) -> list[str]:

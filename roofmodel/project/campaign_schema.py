@@ -35,7 +35,11 @@ class Specimen(Table):
     yield_strength: Stress | None = Field(None, description="Nominal yield strength of the sheet.")
     substrate: Line = Field(min_length=1, max_length=80, description="What the panel lay on in the test.")
     screw_torque: Moment = Field(description="Tightening of the clamp's screws.")
-    load_height: Size0 | None = Field(None, description="Height of the load above the grip.")
+    load_height: Size0 | None = Field(
+        None,
+        description="Height of the load above the grip, for tests along: the clamp has then held the load's "
+        "moment too. Without it the load counts as at the grip, which is safe and costs much.",
+    )
 
 
 class Method(Table):

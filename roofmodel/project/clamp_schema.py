@@ -97,7 +97,8 @@ class ClampTable(Table):
     )
     test_height: Size0 = Field(
         0.0,
-        description="Height above the grip at which the along-seam strength was tested.",
+        description="Height above the grip at which the along-seam strength was tested; at 0, the default, "
+        "all that the rail's height does to tip the clamp counts as lift beyond the tests.",
     )
     interaction: Literal["linear", "circular", "separate"] = Field(
         "linear", description="How directions combine; linear addition unless tests show better."

@@ -111,6 +111,18 @@ def untold_notes(clamp: ClampTable) -> tuple[str, ...]:
     return ("Nobody said which tests the clamp strengths come from (clamp.test_basis).",)
 
 
+def height_notes(clamp: ClampTable) -> tuple[str, ...]:
+    """That nobody said how high above the grip the strength along the seam was tested."""
+    given = "test_height" in clamp.model_fields_set
+    if given or clamp.strength.along is None or clamp.height == 0.0:
+        return ()
+    return (
+        "clamp.test_height is not given: the strength along the seam counts as tested at the grip, so that "
+        "all that the rail's height does to tip the clamp comes on top. Safe, and it may cost two thirds of "
+        "what a clamp carries: give the height of the load in the tests.",
+    )
+
+
 def bare_notes(form: str, tables: Mapping[str, Table | None]) -> tuple[str, ...]:
     """Factors of 1 by which loads for design of ASD or LRFD meet strengths whole, from tables by their names.
 

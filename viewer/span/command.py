@@ -35,7 +35,8 @@ def span(file: Path, out: Path, cell: str | None) -> None:
     """Make span tables of the rails in FILE.
 
     FILE is TOML: [study] (spans, loads, arrangements), [panel], [clamp], [[rail]] and [design] as in a
-    project. A quantity such as "4 to 5 kN" is a range: loads become bands, the tables take
+    project. Start from a copy of models/cove-rails/spans.toml; `eavewright fields span` lists all fields. A
+    quantity such as "4 to 5 kN" is a range: loads become bands, the tables take
     their low ends. Exit code 0: done. 1: NOT VERIFIED, as a
     strength, the anchorage or a deflection limit is missing or walls are not known. 2: bad
     input, nothing written.

@@ -102,7 +102,7 @@ def _lines(found: StudyResult) -> list[list[Any]]:
                     [
                         name, str(arrangement), round(float(span), 9), _number(low, SI),
                         _number(high, SI), "none" if limit < 0 else LIMITS[limit], *own,
-                        round(US.convert(float(span), "length"), 6), _number(low, US), _number(high, US),
+                        float(down(float(span), "length", US, 7)), _number(low, US), _number(high, US),
                         *american, *words,
                     ]
                 )  # fmt: skip
@@ -120,7 +120,7 @@ def _spans(found: StudyResult) -> list[list[Any]]:
                 span = float(rail.span[m, a])
                 both = ["none", "none"]
                 if math.isfinite(span):
-                    both = [round(span, 9), round(US.convert(span, "length"), 6)]  # type: ignore[list-item]
+                    both = [round(span, 9), float(down(span, "length", US, 7))]  # type: ignore[list-item]
                 loads = [round(u.convert(load, "line"), 6) for u in (SI, US)]
                 lines.append([name, str(arrangement), loads[0], both[0], loads[1], both[1], *words])
     return lines

@@ -35,6 +35,11 @@ def down(value: float, kind: str, units: UnitSystem, digits: int = 3) -> str:
     return f"{math.floor(number * 10**places * (1.0 + 1e-9)) / 10**places:.{places}f}"
 
 
+def span_text(span: float, units: UnitSystem) -> str:
+    """A span with four digits, never rounded up: a longer one has another load."""
+    return f"{float(down(span, 'length', units, 4)):.4g}"
+
+
 def _named(found: StudyResult, rail: RailTableau, units: UnitSystem) -> str:
     return tableau_name(found.study, rail.rail, rail.seam, units.name)
 
@@ -52,7 +57,7 @@ def loads_table(found: StudyResult, rail: RailTableau, units: UnitSystem) -> Tab
                 text += f" to {high}"
             limit = int(rail.governing[i, a])
             cells.append(text if limit < 0 else f"{text} {LIMITS[limit]}")
-        rows.append((f"{units.convert(float(span), 'length'):.4g}", *cells))
+        rows.append((span_text(float(span), units), *cells))
     return Table(
         f"{_named(found, rail, units)}: largest line load, {units.label('line')}, and what governs",
         (f"span, {units.label('length')}", *map(str, found.choices.arrangements)),
@@ -83,7 +88,7 @@ def compared(found: StudyResult, units: UnitSystem) -> tuple[Table, ...]:
                 if len(at) and (limit := int(rail.governing[at[0], a])) >= 0:
                     cells[k] += f" {LIMITS[limit]}"
             if sum(load is not None for load in loads) > 1:  # one alone stands beside nothing
-                rows.append((f"{units.convert(float(span), 'length'):.4g}", *cells))
+                rows.append((span_text(float(span), units), *cells))
         if not rows:
             continue
         title = (
@@ -108,7 +113,7 @@ def spans_table(found: StudyResult, rail: RailTableau, units: UnitSystem) -> Tab
     rows = [
         (
             f"{units.convert(float(load), 'line'):.4g}",
-            *("none" if math.isnan(x) else f"{units.convert(float(x), 'length'):.4g}" for x in rail.span[m]),
+            *("none" if math.isnan(x) else span_text(float(x), units) for x in rail.span[m]),
         )
         for m, load in enumerate(found.choices.loads)
     ]

@@ -11,6 +11,7 @@ from typing import Annotated, Any, Literal
 import numpy as np
 from pydantic import BaseModel, Field, ValidationError
 
+from fea.strength_tests.notes import HEIGHT_OPEN
 from fea.strength_tests.results import CampaignResult
 from roofmodel.errors import InputError
 from roofmodel.project.tested import sheet_text
@@ -22,8 +23,8 @@ from viewer.quantities import system
 from viewer.strength.export import campaign_data
 
 DIRECTIONS = ("along", "across", "pull", "push")
-# Notes that hold no reservation.
-BEHIND = ("What more", "AISI S100 K2.1.1 with", "Strengths are those of one clamp")
+# Notes that hold no reservation, or one that a line of the table takes up.
+BEHIND = ("What more", "AISI S100 K2.1.1 with", "Strengths are those of one clamp", HEIGHT_OPEN)
 # Notes on strengths of format EN alone, left out where ASD or LRFD take theirs.
 OF_EN = ("The design strength straight from the tests", "The 5 % fractile,")
 SAME = ("clamp", "seam", "seam_height", "metal", "thickness", "substrate", "screw_torque")
@@ -166,6 +167,10 @@ def clamp_text(found: CampaignResult, joined: Sequence[dict[str, Any]] = ()) -> 
     height = some["along"]["specimen"]["load_height"] if "along" in some else None
     if height is not None:
         lines.append(f"test_height = {_quoted(sheet_text(height, units))}")
+    elif "along" in some:
+        lines.append(
+            "# test_height =                 # yours: of the load above the grip in the tests; else 0"
+        )
     lines += _stiffness(some, units)
     one_factor = len(methods) == 1 and next(iter(methods))[1] == 1.0
     what, kind = ("characteristic", "characteristic") if one_factor else ("design", "design")

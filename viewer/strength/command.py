@@ -3,10 +3,14 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
 from viewer.stages import Spoken, Stages, console, named, print_json
+
+if TYPE_CHECKING:
+    from fea.strength_tests.results import CampaignResult
 
 OUTPUTS = ("tests.json", "tests.html", "tests.png", "clamp.toml")
 RIG = "rig.png"
@@ -33,8 +37,10 @@ def tests(file: Path, out: Path, join: tuple[Path, ...]) -> None:
     FILE is TOML: [campaign], [specimen] (what the strength is valid for), [method], and [[test]] tables with
     strengths or curves, or `file = "all.csv"` above the tables, with columns test and strength. With [rig],
     which says how the specimens were loaded, stiffness and slip of the clamp are fitted to the curves and the
-    rig's own model is held against them. clamp.toml is the table [clamp] to paste into a project.
-    Exit code 0: done. 1: the model of the rig does not fit. 2: bad input, nothing written.
+    rig's own model is held against them. Start from a copy of models/brackwater-clamp/tests.toml; `eavewright
+    fields tests` lists all fields. clamp.toml is the table [clamp] to paste into a project.
+    Exit code 0: done. 1: the model of the rig does not fit, or a curve is unlike the others; no clamp.toml
+    then, and none of an earlier run stays. 2: bad input, nothing written.
     """
     with Stages() as stages:
         stages.show("reading the tests")
@@ -57,7 +63,12 @@ def tests(file: Path, out: Path, join: tuple[Path, ...]) -> None:
         write_campaign(found, folder / "tests.json")
         write_campaign_page(found, folder / "tests.html")
         write_png(campaign_drawing(found), folder / "tests.png")
-        write_clamp(found, joined, folder / "clamp.toml")
+        doubted = _doubted(found)
+        if doubted:
+            written.remove("clamp.toml")
+            (folder / "clamp.toml").unlink(missing_ok=True)
+        else:
+            write_clamp(found, joined, folder / "clamp.toml")
         if found.calibration is not None:
             from viewer.strength.rig_chart import rig_drawing
 
@@ -67,5 +78,19 @@ def tests(file: Path, out: Path, join: tuple[Path, ...]) -> None:
     print_campaign(found, console())
     print_json(folder / "tests.json")
     console().print(f"Written to {folder}/: " + ", ".join(written), highlight=False)
-    if found.calibration is not None and not found.calibration.fits:
+    if doubted:
+        console().print(f"NO clamp.toml is written: {doubted}.", highlight=False)
         raise SystemExit(1)
+
+
+def _doubted(found: CampaignResult) -> str:
+    """Why nothing is to be pasted into a project before it is known what is wrong; empty for nothing."""
+    from fea.strength_tests.curve_notes import unlike
+
+    reasons = [] if found.calibration is None or found.calibration.fits else ["the model does not fit"]
+    if odd := [found.campaign.tests[i].name for i in unlike(found)]:
+        reasons.append(
+            f"far stiffer or softer than the other curves: {', '.join(odd)}; correct the heads, or exclude "
+            "with a reason"
+        )
+    return "; ".join(reasons)

@@ -6,6 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 from shapely import Polygon
 
+from fea.strength_tests.calibrate import Calibration
 from fea.strength_tests.results import CampaignResult
 from fea.strength_tests.rig import force_at, rig_curve, rig_model
 from roofmodel.project.rigs import Rig
@@ -100,6 +101,17 @@ def _shown(curve: tuple[Array, Array], before: float, far: float) -> tuple[Array
     return u, force_at((curve[0] + before, curve[1]), u)
 
 
+def fitted_to(one: Calibration) -> float:
+    """Displacement without seating, as drawn, to which the longest fit reaches; the model ends there. [m]."""
+    return max(float(fit.moved.max()) + fit.toe - fit.seating for fit in one.fit)
+
+
+def _band_top(one: Calibration) -> float:
+    """Force of the rig with the strongest of nine in ten clamps; 0 where that is not known. [N]."""
+    top = float(one.curve[1].max()) * one.slip.range_high / one.slip.value
+    return top if np.isfinite(top) else 0.0
+
+
 def _curves(drawing: Drawing, found: CampaignResult, units: UnitSystem, top: float) -> None:
     one, rig = found.calibration, found.campaign.rig
     assert one is not None
@@ -113,7 +125,9 @@ def _curves(drawing: Drawing, found: CampaignResult, units: UnitSystem, top: flo
         curves.append((curve[0] - fit.seating, curve[1]))
     before = float(np.mean([fit.toe - fit.seating for fit in one.fit]))  # a clamp that softens is no line
     far = max(float(u.max()) for u, _ in curves)
-    most = 1.1 * max(float(f.max()) for _, f in curves)
+    until = min(far, fitted_to(one))
+    held = max(float(f.max()) for _, f in curves)
+    most = 1.1 * max(held, min(_band_top(one), 2.0 * held))
 
     def place(u: Array, f: Array) -> Array:
         x = left + width * np.clip(u, 0.0, far) / far
@@ -126,7 +140,7 @@ def _curves(drawing: Drawing, found: CampaignResult, units: UnitSystem, top: flo
             (one.stiffness.range_high, one.slip.range_high), (one.stiffness.range_low, one.slip.range_low),
         ):  # fmt: skip
             u, f = rig_curve(model, k, slip)
-            edges.append(place(*_shown((u, f), before, far)))
+            edges.append(place(*_shown((u, f), before, until)))
         band = Polygon([*edges[0].tolist(), *edges[1][::-1].tolist()]).buffer(0.0)
         drawing.area(band, style.SNOW_ANCHORS[1])
     step = style.tick_step(units.convert(most, "force") / 6.0)
@@ -151,14 +165,14 @@ def _curves(drawing: Drawing, found: CampaignResult, units: UnitSystem, top: flo
             drawing.line(place(u[on], f[on]), style.ACCENT, 1.8)
     if np.isfinite(one.stiffness.value):
         u, f = one.curve
-        drawing.line(place(*_shown(one.curve, before, far)), style.INK, 3.6, (14.0, 7.0))
-        for at in place(u[1:] + before, f[1:]):
+        drawing.line(place(*_shown(one.curve, before, until)), style.INK, 3.6, (14.0, 7.0))
+        for at in place(u[1:] + before, f[1:])[u[1:] + before <= until]:
             drawing.circle(at[0], at[1], 6.5, style.PAPER, style.INK, 2.4)
     y, x = floor + 92.0, left
     drawing.line(np.array([[x, y], [x + 44.0, y]]), style.ACCENT, 1.8)
     drawing.write("measured", x + 56.0, y, 0.95 * TYPE)
     drawing.line(np.array([[x + 210.0, y], [x + 254.0, y]]), style.INK, 3.6, (14.0, 7.0))
-    drawing.write("model with mean values; circles: a clamp slips", x + 266.0, y, 0.95 * TYPE)
+    drawing.write("model, to the last first loss; circles: a clamp slips", x + 266.0, y, 0.95 * TYPE)
     box = [(x + 740.0, y - 10.0), (x + 784.0, y - 10.0), (x + 784.0, y + 10.0), (x + 740.0, y + 10.0)]
     drawing.area(Polygon(box), style.SNOW_ANCHORS[1], style.HAIRLINE, 1.0)
     drawing.write("model with nine in ten clamps of the lot", x + 796.0, y, 0.95 * TYPE)

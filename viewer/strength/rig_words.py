@@ -72,8 +72,9 @@ def rig_verdict(one: Calibration) -> str:
     if len(one.fit) < 2:
         return "One curve: the model is fitted to it and predicts nothing; test more specimens."
     return (
-        f"Predicted from the other specimens, the model misses a curve by {100 * one.rms.mean():.1f} % "
-        f"of its force on average (at most {100 * one.rms.max():.1f} %), with a bias of "
+        f"Predicted from the other specimens, the model misses a curve up to its first loss by "
+        f"{100 * one.rms.mean():.1f} % of its force on average (at most "
+        f"{100 * one.rms.max():.1f} %), with a bias of "
         f"{signed_share(float(one.bias.mean()))} (positive: the model holds more); largest force "
         f"{one.slip_ratio.min():.2f} to {one.slip_ratio.max():.2f} times the measured one, stiffness "
         f"{one.stiffness_ratio.min():.2f} to {one.stiffness_ratio.max():.2f} times the fitted one."

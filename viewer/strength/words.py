@@ -29,6 +29,8 @@ def valid_for(found: CampaignResult) -> str:
     one, units = found.campaign.table.specimen, units_of(found)
     sheet = f"{one.metal} {sheet_text(one.thickness, units)}"
     height = f", load {sheet_text(one.load_height, units)} above the grip" if one.load_height else ""
+    if one.load_height is None and one.direction == "along":
+        height = ", load at the grip (specimen.load_height is not given)"
     return (
         f"{one.clamp}, {one.direction}, on {one.seam} {sheet_text(one.seam_height, units)} high, "
         f"{sheet}, on {one.substrate}, screws at {quantity(one.screw_torque, 'grip moment', units)}{height}"
