@@ -43,6 +43,7 @@ from fea.rails.loads import FrameResult, RailLoads
 from fea.rails.rows import build_frame
 from fea.solvers.direct import Solver
 from fea.still_falling import protected_cautions
+from fea.tipping import tipping_words
 from roofmodel.hardware import DesignFormat
 from roofmodel.memory import Memory, recall
 from roofmodel.project.load import Project
@@ -273,6 +274,8 @@ def analyze(
         )
     lands = found.lands()
     clock.mark("rigid seams")
+    tipping = tipping_words(project, found.loads, basis, strength, limits)
+    clock.mark("clamps that do not tip")
     return Analysis(
         project=project,
         snow=snow,
@@ -300,6 +303,7 @@ def analyze(
         cautions=(
             *cautions(project, snow, found.factors, graph, force, lands),
             *protected_cautions(project, graph, force, lands),
+            *tipping,
             *softness,
             *panel_cautions(project, support, together),
             *partial_cautions(layout, snow.cases, limits, project.site.standard),

@@ -6,7 +6,7 @@ looking up the slope), pull (away from the roof). A strength of NaN means that n
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
 
 import numpy as np
@@ -131,6 +131,16 @@ class Clamp:
     test_basis: str
     residual: float = 0.0
     screws: Screws | None = None
+
+
+UPRIGHT = 1e8  # rocking of a clamp that does not tip: far beyond any rail's torsion over a span [N m/rad]
+
+
+def upright(clamp: Clamp) -> Clamp:
+    """The same clamp if it did not tip down the slope, the stiff end of what it may be."""
+    stiffness = clamp.stiffness.copy()
+    stiffness[4, 4] = max(UPRIGHT, stiffness[4, 4])
+    return replace(clamp, stiffness=stiffness)
 
 
 @dataclass(frozen=True)

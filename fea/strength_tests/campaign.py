@@ -263,7 +263,7 @@ def _check_range(campaign: Campaign, measured: Array) -> None:
         return
     first = campaign.tests[int(wrong[0])]
     field = f"curve: {first.curve}" if first.curve is not None else "strength:"
-    held, low, high = (f"{units.convert(v, 'force'):.3g}" for v in (float(measured[wrong[0]]), least, most))
+    held, low, high = (f"{units.convert(v, 'force'):,.4g}" for v in (float(measured[wrong[0]]), least, most))
     message = (
         f'{campaign.path.name}: test "{first.name}".{field} {held} {units.label("force")} is outside '
         f"{low} to {high} {units.label('force')} of a clamp; check its unit"

@@ -92,13 +92,6 @@ def read_curve(displacement: ArrayLike, force: ArrayLike, offset: float = 0.5e-3
         message = "does not rise to a peak; give force and displacement of a pull, from zero"
         raise ValueError(message)
     up, load = u[: top + 1], f[: top + 1]
-    back = _fallen_back(up, load)
-    if back > BACK:
-        message = (
-            f"falls back by {100.0 * back:.0f} % of its displacement while the force is no less, as no "
-            "specimen does: the columns of displacement and force look swapped; check the heads"
-        )
-        raise ValueError(message)
     first = int(np.argmax(load >= STIFF_RANGE[1] * peak))
     on = np.flatnonzero(
         (load[: first + 1] >= STIFF_RANGE[0] * peak) & (load[: first + 1] <= STIFF_RANGE[1] * peak)
@@ -111,6 +104,13 @@ def read_curve(displacement: ArrayLike, force: ArrayLike, offset: float = 0.5e-3
     stiffness, start = (float(v) for v in np.polyfit(up[on], load[on], 1))
     if stiffness <= 0.0:
         message = "falls where it should rise, between 10 and 40 % of its peak; check signs and columns"
+        raise ValueError(message)
+    back = _fallen_back(up, load)
+    if back > BACK:
+        message = (
+            f"falls back by {100.0 * back:.0f} % of its displacement while the force is no less, as no "
+            "specimen does: the columns of displacement and force look swapped; check the heads"
+        )
         raise ValueError(message)
     toe = -start / stiffness
     seating = max(toe, float(u[0] - max(f[0], 0.0) / stiffness))

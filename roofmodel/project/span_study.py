@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from roofmodel.errors import InputError
-from roofmodel.hardware import Clamp, DesignFormat, Panel, Rail
+from roofmodel.hardware import Clamp, DesignFormat, Panel, Rail, upright
 from roofmodel.project.hardware_tables import make_clamp, make_panel, make_rail
 from roofmodel.project.schema import RailTable
 from roofmodel.project.screw_tables import with_screws
@@ -24,7 +24,6 @@ from roofmodel.project.validation import modeled, read_text, read_toml
 from roofmodel.units import SYSTEMS
 
 MOST_RANGES = 5
-UPRIGHT = 1e8  # rocking of a clamp that does not tip: far beyond any rail's torsion over a span [N m/rad]
 ROCKING_OPEN = "clamp.stiffness.rocking, not given: its default to a clamp that does not tip"
 OFF_SEAM = 2e-3  # of a span from whole seam spacings: rounding of inches and millimeters [m]
 _NUMBER = r"([+-]?[\d.]+(?:[eE][+-]?\d+)?)"
@@ -225,13 +224,11 @@ def _variant(table: SpanFile, data: dict[str, Any], folder: Path, digest: Any) -
 
 def _upright(variant: Variant) -> Variant:
     """The same with clamps that do not tip."""
-    clamp, tables = variant.clamp, variant.tables
-    stiffness = clamp.stiffness.copy()
-    stiffness[4, 4] = max(UPRIGHT, stiffness[4, 4])
-    given = {**tables["clamp"]["stiffness"], "rocking": f"{float(stiffness[4, 4])!r} N*m/rad"}
+    clamp, tables = upright(variant.clamp), variant.tables
+    given = {**tables["clamp"]["stiffness"], "rocking": f"{float(clamp.stiffness[4, 4])!r} N*m/rad"}
     return replace(
         variant,
-        clamp=replace(clamp, stiffness=stiffness),
+        clamp=clamp,
         tables={**tables, "clamp": {**tables["clamp"], "stiffness": given}},
     )
 

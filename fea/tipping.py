@@ -1,0 +1,90 @@
+"""What clamps that do not tip would do to a check whose clamp has no measured stiffness against tipping.
+
+A clamp that tips easily hands the moment of its rail on to others through the rail's torsion, a stiff one
+keeps it. The default stiffness is a guess on the soft side, so the other end is looked at too and told.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fea.checks.limits import Limit, clamp_limits, combine
+from fea.checks.screw_strength import screw_rule
+from fea.checks.screws import screw_limits
+from fea.rails.actions import Basis
+from fea.rails.frame import solve_frame
+from fea.rails.loads import RailLoads
+from fea.rails.rows import build_frame
+from fea.solvers.direct import Solver
+from roofmodel.hardware import DesignFormat, upright
+from roofmodel.project.load import Project
+from roofmodel.units import SYSTEMS
+
+Array = NDArray[np.float64]
+
+LITTLE = 0.02  # of the clamps' strength that is not worth a warning (judgment)
+
+
+def tipping_words(
+    project: Project,
+    loads: RailLoads,
+    basis: Basis,
+    strength: tuple[Array, Array, Array],
+    limits: tuple[Limit, ...],
+) -> tuple[str, ...]:
+    """One sentence where nobody gave how stiff the clamps are against tipping.
+
+    Parameters
+    ----------
+    project : Project
+    loads : RailLoads
+    basis : Basis
+    strength : three (q,) float
+        Factors on snow, dead load and temperature of each case.
+    limits : tuple of Limit
+        Of the check, with the default stiffness.
+    """
+    table = project.table
+    if table.clamp.stiffness.rocking is not None:
+        return ()
+    firm = upright(project.clamp)
+    frame = build_frame(project.layout, project.rail, firm)
+    found = solve_frame(frame, loads, solver=Solver(table.analysis.solver))
+    force = combine(found, basis, *strength).clamp
+    rule = screw_rule(DesignFormat(table.design.format), project.site.standard)
+    stiff = (
+        clamp_limits(force, firm, project.layout)[-1],
+        *screw_limits(force, firm, project.layout, rule),
+    )
+    names = {one.name for one in stiff}
+    now, at = _most(one for one in limits if one.name in names)
+    then, where = _most(stiff)
+    if not now > 0.0:
+        return ()
+    soft = SYSTEMS[table.project.units].text(project.clamp.stiffness[4, 4], "rotation stiffness")
+    told = (
+        "clamp.stiffness.rocking (against tipping down the slope) is not given and counts as pull x "
+        f"grip_length^2 / 12, {soft}."
+    )
+    rigid = ", on rigid seams," if table.analysis.panel_flexibility else ""
+    if then <= now + LITTLE:
+        return (f"{told} Clamps that do not tip at all{rigid} use no more ({100.0 * then:.1f} %).",)
+    over = ", MORE THAN IT HOLDS" if then > 1.0 else ""
+    return (
+        f"{told} Stiffer clamps keep more of the rail's moment: with clamps that do not tip at all{rigid} "
+        f"the most used one goes from {100.0 * now:.1f} % ({at}) to {100.0 * then:.1f} % ({where}){over}. "
+        "DO NOT RELY ON THE LOWER NUMBER before the stiffness is measured; then give it.",
+    )
+
+
+def _most(limits: Iterable[Limit]) -> tuple[float, str]:
+    """Largest utilization of any target, and which; 0 where none is known."""
+    found = [(0.0, "")]
+    for limit in limits:
+        use = np.nan_to_num(limit.utilization, nan=0.0).max(axis=0, initial=0.0)
+        if use.size:
+            found.append((float(use.max()), limit.target_name[int(np.argmax(use))]))
+    return max(found, key=lambda one: one[0])
