@@ -102,15 +102,15 @@ def read_curve(displacement: ArrayLike, force: ArrayLike, offset: float = 0.5e-3
         message = "rises without displacement; check the column of displacement"
         raise ValueError(message)
     stiffness, start = (float(v) for v in np.polyfit(up[on], load[on], 1))
-    if stiffness <= 0.0:
-        message = "falls where it should rise, between 10 and 40 % of its peak; check signs and columns"
-        raise ValueError(message)
     back = _fallen_back(up, load)
-    if back > BACK:
+    if back > BACK and up[-1] > up[0]:  # else it is a sign
         message = (
             f"falls back by {100.0 * back:.0f} % of its displacement while the force is no less, as no "
             "specimen does: the columns of displacement and force look swapped; check the heads"
         )
+        raise ValueError(message)
+    if stiffness <= 0.0:
+        message = "falls where it should rise, between 10 and 40 % of its peak; check signs and columns"
         raise ValueError(message)
     toe = -start / stiffness
     seating = max(toe, float(u[0] - max(f[0], 0.0) / stiffness))

@@ -12,6 +12,7 @@ from roofmodel.errors import InputError
 from roofmodel.project.campaigns import load_campaign
 from tests.strength_tests.test_campaign import HEAD
 from viewer.cli import commands
+from viewer.strength.rig_chart import fitted_to
 
 STIFF, SLIP = 3e6, 5e3  # of a clamp [N/m, N]
 
@@ -117,3 +118,18 @@ def test_a_force_out_of_range_is_told_with_its_digits(tmp_path):
     path = campaign(tmp_path, ("mm", "N"))
     with pytest.raises(InputError, match=r"0\.00\d+ kN is outside 0\.01 to 200 kN"):
         judge(load_campaign(path))
+
+
+def test_the_picture_ends_its_model_where_the_fit_ends(tmp_path):
+    """Beyond the last first loss no curve holds what the model holds."""
+    text = campaign(tmp_path).read_text().replace("[[test]]", "[rig]\n\n[[test]]", 1)
+    (tmp_path / "c.toml").write_text(text)
+    found = judge(load_campaign(tmp_path / "c.toml"))
+    loss = [u[int(np.argmax(f >= one.slip)) + 1] for (u, f), one in zip(*_read(found), strict=True)]
+    last = max(u - one.seating for u, (_, one) in zip(loss, zip(*_read(found), strict=True), strict=True))
+    assert fitted_to(found.calibration) == pytest.approx(last, rel=0.03)
+    assert fitted_to(found.calibration) < 0.4 * 10e-3
+
+
+def _read(found):
+    return found.campaign.curves, found.readings
