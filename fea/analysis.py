@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from fea.cautions import cautions, flexibility_cautions, panel_cautions
+from fea.cautions import cautions, panel_cautions
 from fea.checks.anchorage import StripLoads, anchorage_limit
 from fea.checks.arrays import ArrayForces, array_forces, array_limits, array_strips
 from fea.checks.audit import Proof, conservation, equilibrium, refinement, second_road
@@ -40,8 +40,8 @@ from fea.panel.support import PanelSupport, panel_support, strips_of
 from fea.rails.actions import GIVEN, Basis, Reading, rail_loads
 from fea.rails.frame import solve_frame
 from fea.rails.loads import FrameResult, RailLoads
-from fea.rails.rows import build_frame
 from fea.solvers.direct import Solver
+from fea.states import State, on_rigid_panels, splice_cautions, structure_states
 from fea.still_falling import protected_cautions
 from fea.tipping import tipping_words
 from roofmodel.hardware import DesignFormat
@@ -77,7 +77,9 @@ class Analysis:
         Thrust from half span to half span at each clamp, unfactored. [N]
     basis : Basis
     responses : tuple of FrameResult
-        Unit responses, one for each state of the panels (`PanelSupport.states`), or the only one.
+        Unit responses, one for each state.
+    states : tuple of State
+        What panels and splices do in each response.
     factors : tuple of LoadFactors, (q,)
         Strength factors of each case.
     service : tuple of LoadFactors, (q,)
@@ -120,6 +122,7 @@ class Analysis:
     tributary: Array
     basis: Basis
     responses: tuple[FrameResult, ...]
+    states: tuple[State, ...]
     factors: tuple[LoadFactors, ...]
     service: tuple[LoadFactors, ...]
     clamp_force: Array
@@ -227,7 +230,7 @@ def analyze(
     """
     clock = _Clock()
     roof, layout, clamp, rail = project.roof, project.layout, project.clamp, project.rail
-    form, solver = DesignFormat(project.table.design.format), Solver(project.table.analysis.solver)
+    form = DesignFormat(project.table.design.format)
     found = _checks(project, tell, memory, clock)
     snow, graph, force, support = found.snow, found.graph, found.force, found.support
     basis, responses, limits = found.basis, found.responses, found.limits
@@ -248,7 +251,7 @@ def analyze(
     clock.mark("reserve")
     after = None
     if beyond and project.table.analysis.beyond_first_failure:
-        after = _beyond(project, found.loads, basis, strength, clamp_force, limits)
+        after = _beyond(project, found, strength)
         clock.mark("beyond first failure")
     together = next(limit for limit in limits if limit.name == "clamp combined")
     of_rows = [i for i, limit in enumerate(limits) if not limit.target.startswith("solar")]
@@ -260,18 +263,8 @@ def analyze(
         *_row_proofs(project, snow, force, attachment, limits, memory, trial=trial),
     )
     clock.mark("self-audit")
-    rigid: Demands | None = None
-    softness: tuple[str, ...] = ()
-    if support.stiffness:
-        alone = solve_frame(build_frame(layout, rail, clamp), found.loads, solver=solver)
-        rigid = combine(alone, basis, *strength)
-        states = ((rigid, alone), *zip(demands, responses, strict=True))
-        softness = flexibility_cautions(
-            support,
-            (clamp_force, rigid.clamp),
-            tuple(clamp_limits(d.clamp, clamp, layout)[-1] for d, _ in states),
-            tuple(rail_stress_limit(d.rail, r, rail, layout, form) for d, r in states),
-        )
+    solved = clamp_force, found.states, demands, responses
+    rigid, softness = on_rigid_panels(project, support, found.loads, basis, strength, solved)
     lands = found.lands()
     clock.mark("rigid seams")
     tipping = tipping_words(project, found.loads, basis, strength, limits)
@@ -284,13 +277,14 @@ def analyze(
         tributary=clamp_shares(layout, force),
         basis=basis,
         responses=responses,
+        states=found.states,
         factors=found.factors,
         service=found.service,
         clamp_force=clamp_force,
         strip_loads=strip_loads,
         array_forces=found.array_forces,
         support=support,
-        rigid_force=None if rigid is None else rigid.clamp,
+        rigid_force=rigid,
         limits=limits,
         depths=found.depths,
         case_governing=by_case,
@@ -305,6 +299,7 @@ def analyze(
             *protected_cautions(project, graph, force, lands),
             *tipping,
             *softness,
+            *splice_cautions(project, found.states, demands),
             *panel_cautions(project, support, together),
             *partial_cautions(layout, snow.cases, limits, project.site.standard),
         ),
@@ -324,6 +319,7 @@ class _Checks:
     loads: RailLoads
     basis: Basis
     responses: tuple[FrameResult, ...]
+    states: tuple[State, ...]
     factors: tuple[LoadFactors, ...]
     service: tuple[LoadFactors, ...]
     demands: tuple[Demands, ...]
@@ -363,10 +359,8 @@ def _checks(project: Project, tell: Tell | None, memory: Memory | None, clock: _
     clock.mark("panels")
     solver = Solver(project.table.analysis.solver)
     loads, basis = rail_loads(roof, layout, rail, force, support.travel, support.held)
-    responses = tuple(
-        solve_frame(build_frame(layout, rail, clamp, support=K), loads, solver=solver)
-        for K in support.stiffness or (None,)
-    )
+    states = structure_states(project, support)
+    responses = tuple(solve_frame(state.frame(), loads, solver=solver) for state in states)
     clock.mark("structure")
     design = project.table.design
     factors = tuple(project_factors(project, case) for case in snow.cases)
@@ -410,6 +404,7 @@ def _checks(project: Project, tell: Tell | None, memory: Memory | None, clock: _
         loads=loads,
         basis=basis,
         responses=responses,
+        states=states,
         factors=factors,
         service=service,
         demands=demands,
@@ -421,22 +416,16 @@ def _checks(project: Project, tell: Tell | None, memory: Memory | None, clock: _
     )
 
 
-def _beyond(
-    project: Project,
-    loads: RailLoads,
-    basis: Basis,
-    strength: tuple[Array, Array, Array],
-    force: Array,
-    limits: tuple[Limit, ...],
-) -> Beyond:
+def _beyond(project: Project, found: _Checks, strength: tuple[Array, Array, Array]) -> Beyond:
     """The row with the most used clamp, past its first failure."""
     from fea.checks.beyond import beyond_first_failure, worst_row
 
-    layout, rail, clamp = project.layout, project.rail, project.clamp
-    row, case = worst_row(limits, layout)
-    own = force[case][:, layout.clamp_row == row]
+    layout, clamp, basis = project.layout, project.clamp, found.basis
+    row, case = worst_row(found.limits, layout)
+    own = found.clamp_force[case][:, layout.clamp_row == row]
     hardest = int(np.argmax(np.abs(own[..., 4]).max(axis=1)))
     reading = basis.readings[hardest % len(basis.readings)]
+    rail = found.states[hardest // len(basis.readings)].project.rail
     snow, dead, thermal = strength
     still, grows = (
         basis.weights(*parts, top=reading.top, held=reading.held)[case]
@@ -448,12 +437,12 @@ def _beyond(
     if clamp.screws is not None:
         strength_of = screw_strength(clamp.screws, screw_rule(form, project.site.standard))
         screws = screw_capacity(own[hardest], clamp, strength_of)
-    found = beyond_first_failure(
-        layout, loads, (still, grows), hardware, own[hardest], (row, case, reading.top), screws
+    after = beyond_first_failure(
+        layout, found.loads, (still, grows), hardware, own[hardest], (row, case, reading.top), screws
     )
     if reading in GIVEN:
-        return found
-    return replace(found, notes=(*found.notes, f"Loads in the worst reading: {reading.words}."))
+        return after
+    return replace(after, notes=(*after.notes, f"Loads in the worst reading: {reading.words}."))
 
 
 def _with_rails(

@@ -42,6 +42,14 @@ class Material:
     buckling_class: str = "B"
 
 
+class SpliceTorsion(StrEnum):
+    """Whether hinged and sliding splices pass the rail's torsion on."""
+
+    PASSED = "passed"  # screwed or keyed to both pieces, or of a shape that cannot turn
+    FREE = "free"  # the pieces can turn against each other, as round tubes on a loose sleeve
+    UNKNOWN = "unknown"  # either may be: both are solved and the worse counts
+
+
 @dataclass(frozen=True)
 class Rail:
     """A rail: section, metal and what is asked of it.
@@ -52,6 +60,7 @@ class Rail:
     what the section comes from, where an outline or shape was given that way; with it come `moment`, the
     design moments about y and z given by the user [N m], `ultimate_strength` and the yield strength at welds
     [Pa], and length [m] or design strength [N] of the bearing on a clamp; NaN for not given.
+    `splice_torsion` is that of splices that are not continuous.
     """
 
     section: Section
@@ -66,6 +75,7 @@ class Rail:
     weld_strength: float = np.nan
     bearing_length: float = np.nan
     bearing_strength: float = np.nan
+    splice_torsion: SpliceTorsion = SpliceTorsion.UNKNOWN
 
     @property
     def welded(self) -> bool:

@@ -15,9 +15,9 @@ IntArray = NDArray[np.int64]
 class SpliceKind(StrEnum):
     """What a splice passes on."""
 
-    HINGE = "hinge"  # axial force, shear and torsion, no bending
+    HINGE = "hinge"  # axial force and shear, no bending; torsion as `Rail.splice_torsion` says
     CONTINUOUS = "continuous"  # everything
-    SLIDING = "sliding"  # shear and torsion, no bending, no axial force
+    SLIDING = "sliding"  # as a hinge, without axial force
 
 
 @dataclass(frozen=True)

@@ -11,9 +11,15 @@ from fea.analysis import Analysis
 from fea.model.calculix import Reading, calculix_deck
 from fea.model.data import Model, node_dof
 from fea.rails.actions import rail_loads
-from fea.rails.frame import build_frame
 from fea.rails.rail_model import frame_model
+from fea.states import State
 from viewer.files import write_text
+
+WORTH = (
+    "what a run proves: that the rows are put together, loaded and solved right. The rails are springs with "
+    "the stiffness that Eavewright gives to its beams, so it is no second opinion on the beam itself; for "
+    "that, model the rails with elements of your own from the section and the clamps under Inputs.",
+)
 
 
 def write_rails_deck(analysis: Analysis, path: Path) -> bool:
@@ -34,7 +40,8 @@ def write_rails_deck(analysis: Analysis, path: Path) -> bool:
         path.unlink(missing_ok=True)
         return False
     project = analysis.project
-    frame = build_frame(project.layout, project.rail, project.clamp)
+    state = _hardest(analysis)
+    frame = state.frame()
     loads, basis = rail_loads(
         project.roof,
         project.layout,
@@ -52,8 +59,16 @@ def write_rails_deck(analysis: Analysis, path: Path) -> bool:
         for q, case in enumerate(analysis.snow.cases)
     ]
     reading = None if loads.travel is not None else _clamp_forces(model, project.layout.clamp_name)
-    write_text(path, calculix_deck(model, unit @ weights.T, names, reading=reading).text)
+    first = (*WORTH, f"in this deck {state.splices}, the worse state") if state.splices else WORTH
+    deck = calculix_deck(model, unit @ weights.T, names, reading=reading, remarks=first)
+    write_text(path, deck.text)
     return True
+
+
+def _hardest(analysis: Analysis) -> State:
+    """The state in which a clamp takes the largest force along its seam."""
+    along = np.abs(analysis.clamp_force[..., 0]).max(axis=(0, 2))
+    return analysis.states[int(along.argmax()) // len(analysis.basis.readings)]
 
 
 def _clamp_forces(model: Model, names: tuple[str, ...]) -> Reading:

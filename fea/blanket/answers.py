@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -20,7 +21,7 @@ from fea.checks.screw_strength import ScrewRule, project_rule
 from fea.checks.screws import with_screws_use
 from fea.rails.actions import rail_loads
 from fea.rails.frame import solve_frame
-from fea.rails.rows import build_frame
+from fea.rails.rows import build_frame, rails_to_solve
 from roofmodel.hardware import Clamp
 from roofmodel.project.load import Project
 from roofmodel.units import STANDARD_GRAVITY
@@ -153,8 +154,9 @@ def _clamps(
     loads, basis = rail_loads(project.roof, layout, rail, line, travel, held)
     snow, dead, thermal = (np.array([x]) for x in (factors.snow, factors.dead, factors.thermal))
     along, use = [], []
-    for K in (None,) if support is None or not support.stiffness else support.stiffness:
-        response = solve_frame(build_frame(layout, rail, clamp, support=K), loads)
+    panels = (None,) if support is None or not support.stiffness else support.stiffness
+    for one, K in itertools.product(rails_to_solve(layout.splice_kind, rail), panels):
+        response = solve_frame(build_frame(layout, one, clamp, support=K), loads)
         along.append(response.clamp_force[0, :, 0])
         demands = combine(response, basis, snow, dead, thermal)
         together = clamp_limits(demands.clamp, clamp, layout)[-1].utilization

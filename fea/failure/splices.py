@@ -23,14 +23,14 @@ from fea.rails.loads import FrameResult, RailLoads
 from fea.rails.rows import NODE_TOLERANCE, Frame, build_frame, grip_map, loose_rows
 from fea.solvers.direct import factorize
 from fea.solvers.links import LinkForm, link_form
-from roofmodel.hardware import Clamp, Rail
+from roofmodel.hardware import Clamp, Rail, SpliceTorsion
 from roofmodel.layout import Layout, SpliceKind
 
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
 PARTS = ("pull", "shear", "lift", "torsion", "bending up", "bending along")
-PULL, SHEAR, LIFT, BENDING_Y = 0, 1, 2, 4
+PULL, SHEAR, LIFT, TORSION, BENDING_Y = 0, 1, 2, 3, 4
 PASSES = {
     SpliceKind.CONTINUOUS: (0, 1, 2, 3, 4, 5),
     SpliceKind.HINGE: (0, 1, 2, 3),
@@ -170,6 +170,7 @@ def find_sites(layout: Layout, frame: Frame, splices: IntArray) -> tuple[Sites, 
     The end of the longer span is opened; a clamp at the splice stays with the left piece.
     """
     span, end, of, part = [], [], [], []
+    turns = frame.rail.splice_torsion is SpliceTorsion.FREE
     for number, splice in enumerate(splices.tolist()):
         on_row = np.flatnonzero(frame.node_row == layout.splice_row[splice])
         near = np.abs(frame.node_s[on_row] - layout.splice_s[splice])
@@ -180,6 +181,8 @@ def find_sites(layout: Layout, frame: Frame, splices: IntArray) -> tuple[Sites, 
         clamped = bool((frame.clamp_node == node).any())
         side = int(not clamped and frame.span_length[before] > frame.span_length[after])
         for one in PASSES[layout.splice_kind[splice]]:
+            if one == TORSION and turns and layout.splice_kind[splice] is not SpliceKind.CONTINUOUS:
+                continue
             span.append(before if side else after)
             end.append(6 * side + one)
             of.append(number)

@@ -17,6 +17,7 @@ its first axis is wrong in chains of elements.
 
 from __future__ import annotations
 
+import textwrap
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -238,6 +239,7 @@ def calculix_deck(
     names: Sequence[str],
     links: Sequence[OneWayLinks] = (),
     reading: Reading | None = None,
+    remarks: Sequence[str] = (),
 ) -> Deck:
     """Input deck for CalculiX of a model under nodal loads.
 
@@ -252,6 +254,8 @@ def calculix_deck(
         One-way links beside the contacts of the model.
     reading : Reading or None
         What that program prints beside displacements and forces.
+    remarks : sequence of str
+        For its head.
 
     Returns
     -------
@@ -290,6 +294,7 @@ def calculix_deck(
         equations, conditions = [*equations, *more], [*conditions, *still]
     lines = [
         "** written by Eavewright; SI units: m, N, Pa",
+        *(f"** {line}" for remark in remarks for line in textwrap.wrap(_words(remark), 96)),
         *(f"** substitution: {_words(s.what)}: {_words(s.how)}" for s in substitutions),
         *_nodes(motions, numbers),
         *shells,

@@ -134,12 +134,13 @@ def push_project(
     )
     own, mixed = rows_alone(layout, kept), loads_alone(loads, layout, kept, weights)
     clamps = np.flatnonzero(kept[layout.clamp_row])
-    rail, clamp, panel, bending = _hardware(project, own, nominal)
+    rail, clamp, panel, bending = _hardware(analysis.states[state].project, own, nominal)
     strips = _strips(analysis, at_case, clamps, weights, panel, nominal)
     support = None
-    if analysis.support.stiffness:
+    stiffness = analysis.states[state].stiffness
+    if stiffness is not None:
         at = (6 * clamps[:, None] + np.arange(6)).ravel()
-        support = sparse.csr_array(sparse.csr_array(analysis.support.stiffness[state])[at][:, at])
+        support = sparse.csr_array(sparse.csr_array(stiffness)[at][:, at])
     hardware = (rail, clamp, bending.moment)
     found = push_rows(
         own, hardware, mixed, strips, failures, support=support, growth=growth, brittle=bending.brittle
@@ -170,7 +171,7 @@ def check_pushed(layout: Layout, row: str | None) -> None:
 
 
 def _worst(analysis: Analysis, row: str | None, case: str | None) -> tuple[int, int, int, Reading]:
-    """Row, case, state of the panels and reading in which a clamp uses most of its strength."""
+    """Row, case, state and reading in which a clamp uses most of its strength."""
     layout, clamp = analysis.project.layout, analysis.project.clamp
     names = [one.name for one in analysis.snow.cases]
     check_pushed(layout, row)
@@ -307,8 +308,8 @@ def _notes(
     ]
     if analysis.support.stiffness:
         notes.append(
-            f"Panels give way as the check has them: {analysis.support.states[state]}; a clamp that is off "
-            "bears nothing."
+            "Panels give way as the check has them: "
+            f"{analysis.support.states[analysis.states[state].panel]}; a clamp that is off bears nothing."
         )
     else:
         notes.append(
@@ -320,6 +321,8 @@ def _notes(
             f"More than {LARGEST} clamps stand on this plane: one row is followed, the others load their "
             "fixed points elastically."
         )
+    if analysis.states[state].splices:
+        notes.append(f"As in the worse state of the check, {analysis.states[state].splices}.")
     if kept.residual == 0.0 and failures.slip == 0.0:
         notes.append("No clamp.slip_residual is given: a clamp that slips comes off.")
     if analysis.project.rail.section.I_w > 0.0:

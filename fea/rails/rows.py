@@ -4,9 +4,10 @@ Every row is straight on its plane, so its own axes (see `fea.rails.loads`) are 
 nodes and no rotation of elements is needed. Nodes stand at row ends, clamps and splices. A clamp is a
 spring at its grip point, `height` below the rail axis, joined to the rail by a rigid arm.
 
-A splice that is a hinge makes two nodes at one place, left and right: translations and the twist about the
-rail are shared, the bending rotations are not; a sliding splice does not share the travel along the rail
-either. A clamp at a splice holds the left node, and the right one through what is shared.
+A splice that is a hinge makes two nodes at one place, left and right: translations are shared, the bending
+rotations are not, the twist about the rail unless `Rail.splice_torsion` is free; a sliding splice does not
+share the travel along the rail either. A clamp at a splice holds the left node, and the right one through
+what is shared.
 
 An open rail has the rate of twist as a seventh degree of freedom: continuous over clamps and continuous
 splices, free at both sides of hinges and sliding splices and at the rail's ends, which nothing holds against
@@ -15,8 +16,8 @@ warping. A clamp grips the rail's twist and leaves its warping free.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from dataclasses import dataclass
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -25,7 +26,7 @@ from scipy import sparse
 from fea.elements.beams import beam_stiffness, rail_stiffness
 from fea.rails.stability import free_motion
 from roofmodel.errors import InputError
-from roofmodel.hardware import Clamp, Rail
+from roofmodel.hardware import Clamp, Rail, SpliceTorsion
 from roofmodel.layout import Layout, SpliceKind
 
 Array = NDArray[np.float64]
@@ -221,7 +222,17 @@ def _places(layout: Layout) -> tuple[IntArray, Array, IntArray, IntArray]:
     return row[first], s[first], clamp, splice
 
 
-def _nodes(layout: Layout, splice: IntArray, width: int) -> tuple[IntArray, NDArray[np.bool_], IntArray]:
+def rails_to_solve(kinds: Sequence[SpliceKind], rail: Rail) -> tuple[Rail, ...]:
+    """The rail as splices of these kinds may be: with torsion passed on and free where nobody says which."""
+    hinged = any(kind is not SpliceKind.CONTINUOUS for kind in kinds)
+    if not hinged or rail.splice_torsion is not SpliceTorsion.UNKNOWN:
+        return (rail,)
+    return tuple(replace(rail, splice_torsion=one) for one in (SpliceTorsion.PASSED, SpliceTorsion.FREE))
+
+
+def _nodes(
+    layout: Layout, splice: IntArray, width: int, *, turns: bool
+) -> tuple[IntArray, NDArray[np.bool_], IntArray]:
     """Place of every node, whether it is the right node of a hinge, and its degrees of freedom."""
     kind = np.array([k is not SpliceKind.CONTINUOUS for k in layout.splice_kind], dtype=bool)
     sliding = np.array([k is SpliceKind.SLIDING for k in layout.splice_kind], dtype=bool)
@@ -234,6 +245,7 @@ def _nodes(layout: Layout, splice: IntArray, width: int) -> tuple[IntArray, NDAr
     own = np.ones((len(place), width), dtype=bool)
     own[right, :4] = False
     own[right, 0] = slides[place[right]]
+    own[right, 3] = turns
     number = (np.cumsum(own.ravel()) - 1).reshape(-1, width)
     left = np.arange(len(place)) - right
     dof = np.where(own, number, number[left])
@@ -277,6 +289,7 @@ def build_frame(
     ----------
     layout : Layout
     rail : Rail
+        Where nobody says so, its splices pass torsion on; `rails_to_solve` gives both.
     clamp : Clamp
     clamp_scale : (c,) float, optional
         Factor on the stiffness of each clamp, 0 for a missing one. [-]
@@ -303,7 +316,8 @@ def build_frame(
     _outside(layout, layout.splice_row, layout.splice_s, "splice", names)
     place_row, place_s, place_clamp, splice = _places(layout)
     stiff = rail_stiffness(rail)
-    place, right, dof = _nodes(layout, splice, stiff.width // 2)
+    turns = rail.splice_torsion is SpliceTorsion.FREE
+    place, right, dof = _nodes(layout, splice, stiff.width // 2, turns=turns)
     node_row, node_s = place_row[place], place_s[place]
     joined = (node_row[1:] == node_row[:-1]) & ~right[1:]
     start = np.flatnonzero(joined)
@@ -365,9 +379,12 @@ def loose_rows(layout: Layout, rail: Rail, clamp: Clamp) -> tuple[str, ...]:
     rail : Rail
     clamp : Clamp
     """
-    frame = build_frame(layout, rail, clamp, refuse_loose=False)
-    at_rail = np.swapaxes(frame.clamp_grip, 1, 2) @ frame.clamp_stiffness @ frame.clamp_grip
-    return tuple(_loose(frame, at_rail, clamp))
+    found = [""] * len(layout.row_name)
+    for one in rails_to_solve(layout.splice_kind, rail):
+        frame = build_frame(layout, one, clamp, refuse_loose=False)
+        at_rail = np.swapaxes(frame.clamp_grip, 1, 2) @ frame.clamp_stiffness @ frame.clamp_grip
+        found = [known or words for known, words in zip(found, _loose(frame, at_rail, clamp), strict=True)]
+    return tuple(found)
 
 
 def _loose(frame: Frame, at_rail: Array, clamp: Clamp) -> Iterator[str]:

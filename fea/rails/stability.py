@@ -22,33 +22,34 @@ KNOWN = 256  # rows whose judgment is kept
 DENSE_LIMIT = 300  # more unknowns than this go to a sparse eigenvalue solver
 
 
-def _piece_motions(s: Array, dof: IntArray) -> tuple[Array, IntArray, IntArray]:
-    """Joints between rigid pieces, piece of each node, and axial group of each node."""
+def _piece_motions(s: Array, dof: IntArray) -> tuple[Array, IntArray, IntArray, IntArray]:
+    """Joints between rigid pieces; piece, group that rolls and group that travels of each node."""
     right = np.zeros(len(s), dtype=bool)
     right[1:] = dof[1:, 1] == dof[:-1, 1]
-    slides = right.copy()
+    slides, rolls = right.copy(), right.copy()
     slides[1:] &= dof[1:, 0] != dof[:-1, 0]
+    rolls[1:] &= dof[1:, 3] != dof[:-1, 3]
     joints = np.concatenate([s[:1], s[right], s[-1:]])
-    return joints, np.cumsum(right), np.cumsum(slides)
+    return joints, np.cumsum(right), np.cumsum(rolls), np.cumsum(slides)
 
 
 def _compatibility(
-    s: Array, joints: Array, piece: IntArray, axial: IntArray, node: IntArray
+    s: Array, joints: Array, piece: IntArray, roll: IntArray, axial: IntArray, node: IntArray
 ) -> sparse.csr_array:
     """From rigid motions to the six displacements of the clamps' nodes.
 
-    Motions: roll; travel of each axial group; then y and z of each joint.
+    Motions: roll of each group that twists as one; travel of each axial group; then y and z of each joint.
     """
-    groups, count = int(axial[-1]) + 1, len(joints)
+    rolls, groups, count = int(roll[-1]) + 1, int(axial[-1]) + 1, len(joints)
     p = piece[node]
     length = joints[p + 1] - joints[p]
     xi = (s[node] - joints[p]) / length
-    y, z = 1 + groups + p, 1 + groups + count + p
+    y, z = rolls + groups + p, rolls + groups + count + p
     base = 6 * np.arange(len(node))
     one = np.ones(len(node))
     entries = [
-        (base, 1 + axial[node], one),
-        (base + 3, np.zeros(len(node), dtype=np.int64), one),
+        (base, rolls + axial[node], one),
+        (base + 3, roll[node], one),
         (base + 1, y, 1.0 - xi),
         (base + 1, y + 1, xi),
         (base + 5, y, -1.0 / length),
@@ -59,7 +60,7 @@ def _compatibility(
         (base + 4, z + 1, -1.0 / length),
     ]
     rows, cols, values = (np.concatenate(part) for part in zip(*entries, strict=True))
-    shape = (6 * len(node), 1 + groups + 2 * count)
+    shape = (6 * len(node), rolls + groups + 2 * count)
     return sparse.coo_array((values, (rows, cols)), shape=shape).tocsr()
 
 
@@ -79,17 +80,20 @@ def _askew(S: sparse.csr_array, *motions: Array) -> Array:
     return np.asarray(basis @ np.linalg.eigh(basis.T @ (S @ basis))[1][:, 0])
 
 
-def _simple_motion(S: sparse.csr_array, alone: Array, groups: int, joints: Array, height: float) -> str:
+def _simple_motion(
+    S: sparse.csr_array, alone: Array, rolls: int, groups: int, joints: Array, height: float
+) -> str:
     """Name of a motion of the whole row as one piece that meets no resistance, empty if there is none."""
     count = len(joints)
     roll, travel, y, z = np.zeros((4, S.shape[0]))
-    roll[0] = 1.0
-    travel[1 : 1 + groups] = 1.0
-    y[1 + groups : 1 + groups + count] = 1.0
-    z[1 + groups + count :] = 1.0
+    first = rolls + groups
+    roll[:rolls] = 1.0
+    travel[rolls:first] = 1.0
+    y[first : first + count] = 1.0
+    z[first + count :] = 1.0
 
     def about_center(shift: Array) -> Array:
-        turn = shift * np.concatenate([np.zeros(1 + groups), joints, joints])
+        turn = shift * np.concatenate([np.zeros(first), joints, joints])
         hold = float(shift @ (S @ shift))
         return turn - shift * (float(shift @ (S @ turn)) / hold if hold > 0.0 else 0.0)
 
@@ -112,11 +116,15 @@ def _simple_motion(S: sparse.csr_array, alone: Array, groups: int, joints: Array
     return ""
 
 
-def _piece_words(motion: Array, groups: int, joints: Array) -> str:
+def _piece_words(motion: Array, rolls: int, groups: int, joints: Array, height: float) -> str:
     """Say which piece moves most in a mechanism."""
-    travel = np.abs(motion[1 : 1 + groups])
-    sway = motion[1 + groups :].reshape(2, -1)
+    turn = np.abs(motion[:rolls]) * height
+    travel = np.abs(motion[rolls : rolls + groups])
+    sway = motion[rolls + groups :].reshape(2, -1)
     size = np.abs(sway).max(axis=0)
+    if rolls > 1 and turn.max() > max(travel.max(), size.max()):
+        where = _which_piece(int(np.argmax(turn)), rolls)
+        return f"nothing keeps {where} from rolling about its own axis, as its splices pass no torsion"
     if travel.max() > size.max():
         where = _which_piece(int(np.argmax(travel)), groups)
         return f"nothing keeps {where} from sliding along the row"
@@ -175,9 +183,9 @@ def _free_motion(
     s, node = np.frombuffer(s_bytes), np.frombuffer(node_bytes, dtype=np.int64)
     dof = np.frombuffer(dof_bytes[1], dtype=np.int64).reshape(dof_bytes[0])
     spring = np.frombuffer(spring_bytes[1]).reshape(spring_bytes[0])
-    joints, piece, axial = _piece_motions(s, dof)
-    groups = int(axial[-1]) + 1
-    C = _compatibility(s, joints, piece, axial, node)
+    joints, piece, roll, axial = _piece_motions(s, dof)
+    rolls, groups = int(roll[-1]) + 1, int(axial[-1]) + 1
+    C = _compatibility(s, joints, piece, roll, axial, node)
     blocks = sparse.bsr_array((spring, np.arange(len(node)), np.arange(len(node) + 1)))
     S = (C.T @ blocks @ C).tocsr()
     diagonal = S.diagonal()
@@ -190,5 +198,5 @@ def _free_motion(
     value, vector = _softest(sparse.csr_array(unit))
     if value > FREE:
         return ""
-    simple = _simple_motion(S, alone, groups, joints, height)
-    return simple or _piece_words(vector * scale, groups, joints)
+    simple = _simple_motion(S, alone, rolls, groups, joints, height)
+    return simple or _piece_words(vector * scale, rolls, groups, joints, height)

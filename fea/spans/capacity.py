@@ -9,11 +9,12 @@ found is proved on all of them.
 from __future__ import annotations
 
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
+from fea.rails.rows import rails_to_solve
 from fea.spans.bench import LIMITS, Bench, bench_of, limit_use
 from fea.spans.lines import Arrangement, Line, lines_of
 from fea.spans.rows import Hardware
@@ -133,6 +134,16 @@ def span_table(roof: RoofSurface, hardware: Hardware, choices: Choices) -> Capac
     InputError
         A row that can move freely, such as one cut by a splice that its clamps do not hold.
     """
+    kinds = () if choices.splice is None else (choices.splice,)
+    found = [
+        _table(roof, replace(hardware, rail=rail), choices) for rail in rails_to_solve(kinds, hardware.rail)
+    ]
+    load, use = (np.stack([getattr(one, name) for one in found]) for name in ("load", "use"))
+    return Capacity(load.min(axis=0), use.max(axis=0))
+
+
+def _table(roof: RoofSurface, hardware: Hardware, choices: Choices) -> Capacity:
+    """The same with splices that pass torsion on or not."""
     n, m = len(choices.spans), len(choices.loads)
     load = np.full((n, len(choices.arrangements), len(LIMITS)), np.inf)
     use = np.zeros((n, len(choices.arrangements), m, len(LIMITS)))

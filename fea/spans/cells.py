@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
 
 from fea.checks.screws import SCREW_LIMITS
+from fea.rails.rows import rails_to_solve
 from fea.spans.capacity import Choices
 from fea.spans.lines import Arrangement, Line
 from fea.spans.rows import Hardware, row_limits, solve_rows
@@ -58,6 +59,23 @@ def worst_cell(
     load: float,
 ) -> Cell:
     """Worst row of an arrangement at one span [m] and line load [N/m], with nothing left out."""
+    kinds = () if choices.splice is None else (choices.splice,)
+    found = [
+        _worst(roof, replace(hardware, rail=rail), choices, arrangement, span, load)
+        for rail in rails_to_solve(kinds, hardware.rail)
+    ]
+    return max(found, key=lambda one: np.inf if np.isnan(one.utilization) else one.utilization)
+
+
+def _worst(
+    roof: RoofSurface,
+    hardware: Hardware,
+    choices: Choices,
+    arrangement: Arrangement,
+    span: float,
+    load: float,
+) -> Cell:
+    """The same with splices that pass torsion on or not."""
     lines = choices.lines(arrangement)
     rows = solve_rows(roof, lines, np.full(len(lines), span), hardware, choices.splice)
     at = np.full((1, len(lines)), load)

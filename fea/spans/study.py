@@ -17,7 +17,7 @@ from fea.spans.capacity import Capacity, Choices, largest_spans, span_tables
 from fea.spans.lines import Arrangement
 from fea.spans.missing import DIRECTIONS, missing_directions
 from fea.spans.rows import Hardware
-from roofmodel.hardware import DesignFormat, Rail
+from roofmodel.hardware import DesignFormat, Rail, SpliceTorsion
 from roofmodel.layout import SpliceKind
 from roofmodel.profiles.plain import walls_profile
 from roofmodel.project.base import Table
@@ -277,6 +277,10 @@ def _notes(study: SpanStudy, choices: Choices, tables: tuple[RailTableau, ...]) 
         notes.append("Rails without splices: a splice may lower what they carry; ask with study.splice.")
     else:
         notes.append(f"With one {choices.splice} splice a row, at the worst of eight places in any span.")
+        if any(rail.splice_torsion is SpliceTorsion.UNKNOWN for rail in variant.rails):
+            notes.append(
+                "Nothing says whether it passes torsion on (rail.splice_torsion): the worse of both counts."
+            )
     if study.ranges:
         notes.append(
             f"Ranges ({'; '.join(study.ranges)}): every corner and the middle; the table is the low end."

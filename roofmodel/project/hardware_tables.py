@@ -11,7 +11,7 @@ import numpy as np
 
 from roofmodel import sections
 from roofmodel.errors import InputError
-from roofmodel.hardware import Clamp, DesignFormat, Interaction, Material, Panel, Rail
+from roofmodel.hardware import Clamp, DesignFormat, Interaction, Material, Panel, Rail, SpliceTorsion
 from roofmodel.profiles.data import Profile, Section
 from roofmodel.project.clamp_schema import ClampTable
 from roofmodel.project.schema import PanelTable, RailTable
@@ -236,6 +236,7 @@ def make_rail(table: RailTable, form: DesignFormat, folder: Path | None = None, 
         resistance_factor=factor,
         resistance_clause=clause,
         profile=profile,
+        splice_torsion=SpliceTorsion(table.splice_torsion),
         **_member_strengths(table, form, profile),
     )
 

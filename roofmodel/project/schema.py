@@ -224,6 +224,12 @@ class RailTable(Table):
     splice_gap: Size | None = Field(
         None, description="Change of length that a sliding splice lets pass, from its middle position."
     )
+    splice_torsion: Literal["passed", "free", "unknown"] = Field(
+        "unknown",
+        description='Torsion at splices "hinge" and "sliding": "passed" where the sleeve is screwed or keyed '
+        'to both pieces, "free" where they can turn in it; "unknown" solves both, and the worse counts for '
+        "every clamp and span.",
+    )
     stock_length: Length | None = Field(
         None,
         description="Length that rails are bought in; for the bill of quantities, and for the splices of "
@@ -239,7 +245,11 @@ class Splice(Table):
     """Splice of a rail."""
 
     at: Length = Field(description="Distance from the left end of the rail.")
-    kind: Literal["hinge", "continuous", "sliding"] = Field("hinge", description="What the splice passes on.")
+    kind: Literal["hinge", "continuous", "sliding"] = Field(
+        "hinge",
+        description="hinge passes shear and force along the rail on, no bending; sliding no force along the "
+        "rail either; continuous passes everything. Torsion: rail.splice_torsion.",
+    )
 
 
 class RowTable(Table):
@@ -267,7 +277,7 @@ class RowTable(Table):
     splice: list[Splice] = Field(default_factory=list, description="Splices one by one.")
     splice_every: Length | None = Field(None, description="Or a splice at every this much from the left end.")
     splice_kind: Literal["hinge", "continuous", "sliding"] = Field(
-        "hinge", description="Kind for splice_every."
+        "hinge", description="Kind for splice_every, as splice.kind."
     )
 
     @model_validator(mode="after")

@@ -77,6 +77,7 @@ LABELS: dict[str, dict[str, str]] = {
         "E": "Young’s modulus (E)",
         "resistance_factor": "Factor on the yield strength",
         "deflection_ratio": "Deflection limit: span / n",
+        "splice_torsion": "Torsion at splices",
         "splice_gap": "Travel of a sliding splice",
         "stock_length": "Length as bought",
         "temperature_change": "Temperature change",

@@ -25,7 +25,7 @@ from viewer.files import atomic
 from viewer.handover.row_lines import AT_END, eave_corner, foot_below, row_lines, seam_numbers
 from viewer.handover.shapes import clamp_block, standing
 from viewer.handover.sheets import TEXT, Place, add_sheets, scale_for
-from viewer.package.bill import NOT_READY, Bill, missing_splices, rail_words, splice_caution
+from viewer.package.bill import NOT_READY, Bill, missing_splices, rail_words, splice_caution, splice_note
 from viewer.picture.findings import called_clamp, clamp_utilization
 from viewer.unheld import falling_sentence
 
@@ -209,12 +209,13 @@ def _title(
     lengths = "feet and inches" if sheet.system == "US" else "millimeters"
     missing = missing_splices(bill).count
     more = f" as calculated, at least {missing} MORE ARE NEEDED (see below)" if missing else ""
+    turn = f" ({splice_note(project)})" if bill.splices.any() and splice_note(project) else ""
     lines = (
         f"{table.name}{revision}: rows on planes {names}",
         f"Lengths in {lengths}, true along the slope; planes unfolded, seen from outside, eave below. "
         "Measure on site before cutting.",
         f"Rail {rail_words(project)}: {sheet.say(bill.length)}{stock}. "
-        f"Clamps: {bill.clamps.sum()}, one at every seam marked. Splices: {bill.splices.sum()}{more}.",
+        f"Clamps: {bill.clamps.sum()}, one at every seam marked. Splices: {bill.splices.sum()}{turn}{more}.",
         "Clamps only on the seam, sheet and tightening they were tested on. Review by a licensed engineer. "
         "Work at height can kill.",
         *notes,

@@ -11,7 +11,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fea.analysis import Analysis
-from roofmodel.layout import rail_lengths
+from roofmodel.hardware import SpliceTorsion
+from roofmodel.layout import SpliceKind, rail_lengths
 from roofmodel.project.load import Project
 from roofmodel.units import SYSTEMS
 from viewer.export import verdict
@@ -143,8 +144,19 @@ def bill_lines(project: Project, bill: Bill) -> list[Line]:
     for item, count in (("clamp", bill.clamps), ("splice", bill.splices), ("rail end", bill.ends)):
         if count.sum():
             per_row = ", ".join(f"{name} {n}" for name, n in zip(names, count, strict=True) if n)
-            found.append((item, "", int(count.sum()), "pieces", f"rows {per_row}"))
+            note = f"rows {per_row}"
+            if item == "splice" and splice_note(project):
+                note = f"{splice_note(project)}; {note}"
+            found.append((item, "", int(count.sum()), "pieces", note))
     return found + _haul_lines(project, bill)
+
+
+def splice_note(project: Project) -> str:
+    """What the calculation asks of splices that are not continuous; "" where it asks nothing."""
+    hinged = any(kind is not SpliceKind.CONTINUOUS for kind in project.layout.splice_kind)
+    if not hinged or project.rail.splice_torsion is not SpliceTorsion.PASSED:
+        return ""
+    return "screwed or keyed to both pieces, so that they pass torsion on"
 
 
 HAUL = 6.5  # longest piece that a common truck and two people carry (judgment) [m]

@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from fea.analysis import Analysis
 from fea.checks.combinations import LoadFactors
+from fea.rails.loads import FrameResult
 from roofmodel.units import UnitSystem
 from viewer import style
 from viewer.picture import svg
@@ -199,7 +200,9 @@ def _deflected(analysis: Analysis, row: int, case: int, top: float, units: UnitS
         f"{units.label('size')}: down the slope, square to the roof (dashed)"
     )
     found = [
-        along_row(analysis, row, analysis.service[case], case, result.deflection, (1, 2), worst=True)
+        along_row(
+            analysis, row, analysis.service[case], case, result.deflection, (1, 2), worst=True, of=result
+        )
         for result in analysis.responses
     ]
     s, down, away = max(found, key=lambda one: float(np.abs(one[1]).max(initial=0.0)))
@@ -216,12 +219,14 @@ def along_row(
     axes: tuple[int, int],
     *,
     worst: bool = False,
+    of: FrameResult | None = None,
 ) -> tuple[Array, Array, Array]:
     """Places on a row and two components there of a combination.
 
     Snow is at the rail's axis, or in the reading that makes most of the first component where `worst`.
+    `unit` stands at the places of the response `of`, or of the first one.
     """
-    result, count = analysis.response, analysis.basis.cases
+    result, count = of or analysis.response, analysis.basis.cases
     snow, dead, thermal = (np.full(count, f) for f in (factors.snow, factors.dead, factors.thermal))
     basis = analysis.basis
     weights = basis.readings_weights(snow, dead, thermal)[:, case]

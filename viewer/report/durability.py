@@ -91,6 +91,14 @@ def movement_table(analysis: Analysis, units: UnitSystem) -> Table | None:
     )
 
 
+def torsion_words(analysis: Analysis) -> str:
+    """What hinged and sliding splices pass on, for the sentence on the rails; "" where there are none."""
+    states = analysis.states
+    if len({state.project.rail.splice_torsion for state in states}) > 1:
+        return "; whether they pass torsion on is not given: solved both ways, and the worse counts"
+    return f"; {states[0].splices} (rail.splice_torsion)" if states[0].splices else ""
+
+
 def _marks(project: Project, found: RailMovement) -> tuple[str, ...]:
     given = project.table.rail.splice_gap
     over = np.zeros(len(project.layout.row_name), dtype=bool)

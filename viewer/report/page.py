@@ -32,7 +32,7 @@ from viewer.report.building import (
     purlin_cases_table,
     purlins_table,
 )
-from viewer.report.durability import couples_table, movement_table
+from viewer.report.durability import couples_table, movement_table, torsion_words
 from viewer.report.end_bounds import partial_table
 from viewer.report.falling import falling_table, heap_table, lower_table, obstruction_table
 from viewer.report.inputs import hardware_table, input_tables, rail_words
@@ -410,7 +410,8 @@ def _model_words(analysis: Analysis, units: UnitSystem) -> tuple[str, ...]:
         "breaks is neglected.",
         f"Each row is one straight elastic beam in space ({rail_words(analysis, units)}) with "
         "axial force, bending about both axes, shear and torsion, continuous over its clamps"
-        + (f", with {splices} {'splice' if splices == 1 else 'splices'} in all." if splices else "."),
+        + (f", with {splices} {'splice' if splices == 1 else 'splices'} in all" if splices else "")
+        + f"{torsion_words(analysis)}.",
         "Each clamp is a set of springs at its grip on the seam, joined to the rail's axis by a rigid arm, "
         "so that the height of the rail tips the grip.",
         "The sliding force acts once on the rail's axis and once at its top, and the worse of both counts; "

@@ -11,7 +11,6 @@ from numpy.typing import NDArray
 from fea.analysis import Analysis
 from fea.rails.actions import rail_loads
 from fea.rails.frame import solve_frame
-from fea.rails.rows import build_frame
 from roofmodel.sliding.cells import aside
 from roofmodel.sliding.ends import end_parts
 from roofmodel.sliding.landed import on_cells
@@ -71,11 +70,9 @@ def reached(analysis: Analysis, at: ClampAt, parts: list[Part]) -> list[Part]:
         beside[k, on] = (landed if part.kind == "landed" else force.aside - landed)[at.case, on]
     alone = replace(force, thrust=np.zeros_like(beside), end_bound=ends, aside=beside)
     loads, _ = rail_loads(project.roof, project.layout, project.rail, alone)
-    stiffness = analysis.support.stiffness
-    frame = build_frame(
-        project.layout, project.rail, project.clamp, support=stiffness[at.state] if stiffness else None
-    )
-    along = solve_frame(frame, loads).clamp_force[2 * count : 3 * count, at.clamp, 0]
+    along = solve_frame(analysis.states[at.state].frame(), loads).clamp_force[
+        2 * count : 3 * count, at.clamp, 0
+    ]
     return [replace(part, reached=float(value)) for part, value in zip(parts, along, strict=True)]
 
 

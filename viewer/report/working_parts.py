@@ -61,7 +61,8 @@ class ClampAt:
     """One clamp in one case with the force at one height and temperature one way.
 
     `parts` (4, 6) are the unfactored effects of snow, end bound, dead load and temperature on the grip, and
-    `force` (6,) their factored sum; `temperature` says what is not as given; `state` is that of the panels.
+    `force` (6,) their factored sum; `temperature` says what is not as given; `state` is that of panels and
+    splices.
     """
 
     clamp: int
@@ -159,9 +160,11 @@ def _frame_words(analysis: Analysis, at: ClampAt) -> str:
         f"T = {quantity(float(analysis.tributary[at.case, c]), 'force', units)}"
         for c, away in zip(near, apart, strict=True)
     )
+    splices = analysis.states[at.state].splices
     return (
         "The rail is stiff between clamps and evens out what its neighbors take"
         + (f": {beside}. " if beside else ". ")
+        + (f"In the worse state {splices}. " if splices else "")
         + "To follow R, put the whole row into any program for beams on springs: the model is described in "
         "its chapter, rail and stiffness of clamps stand under Inputs, places of clamps in their table, load "
         "per length in the row's diagrams."
