@@ -164,6 +164,15 @@ def tornado(analysis: Analysis) -> tuple[tuple[Sway, ...], tuple[str, ...]]:
     return tuple(sorted(found, key=lambda one: -one.reach)), tuple(left_out)
 
 
+def sway(project: Project, name: str, now: float) -> Sway | None:
+    """One of the inputs of `tornado`; None where the project does not have it. Raises InputError."""
+    change = dict(_inputs(project)).get(name)
+    if change is None:
+        return None
+    less, more = (_attachment(change(project, 1.0 + sign * STEP), None) for sign in (-1.0, 1.0))
+    return Sway(name, less[0], more[0], less[1], more[1], now)
+
+
 def out_of_place(analysis: Analysis) -> Tolerance | None:
     """The check with rows and clamps off their places by `TOLERANCE`; None where nothing is loaded.
 

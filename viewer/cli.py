@@ -136,17 +136,19 @@ def check(project: Path, out: Path, picture: bool) -> None:
         stages.show("analyzing")
         analysis = analyze_project(loaded, stages.step)
         stages.show("moving rows and clamps a little")
+        from fea.near_limit import near_limit
         from fea.sensitivity import out_of_place
-        from viewer.places import place_line
+        from viewer.places import joined, near_line, place_line
         from viewer.quantities import system
 
-        place = out_of_place(analysis)
+        place, near = out_of_place(analysis), near_line(near_limit(analysis))
         folder = output_folder(out)
         stages.accept()
-        reason = _write(analysis, folder, renderer, stages, place)
+        reason = _write(analysis, folder, renderer, stages, place, near)
     from viewer.terminal import print_summary
 
-    print_summary(analysis, console(), place_line(place, analysis, system(loaded.table.project.units)))
+    said = joined(near, place_line(place, analysis, system(loaded.table.project.units)))
+    print_summary(analysis, console(), said)
     if reason and picture:
         notice(f"No picture: {reason}")
     print_json(folder / "results.json")
@@ -155,14 +157,19 @@ def check(project: Path, out: Path, picture: bool) -> None:
 
 
 def _write(
-    analysis: Analysis, folder: Path, renderer: Renderer | None, stages: Stages, place: Tolerance | None
+    analysis: Analysis,
+    folder: Path,
+    renderer: Renderer | None,
+    stages: Stages,
+    place: Tolerance | None,
+    near: str,
 ) -> str:
     """Write every output; the reason why there is no picture, empty if there is one."""
     from viewer.building_export import write_building
     from viewer.clamp_table import write_attachments
     from viewer.export import write_meshes, write_results
     from viewer.picture.draw import Picture, finish_picture, start_picture
-    from viewer.places import place_line
+    from viewer.places import joined, place_line
     from viewer.quantities import system
     from viewer.rails_deck import write_rails_deck
     from viewer.report.page import write_report
@@ -180,7 +187,7 @@ def _write(
     if result.path is None:
         (folder / "utilization.png").unlink(missing_ok=True)
     stages.show("writing the report")
-    said = place_line(place, analysis, system(analysis.project.table.project.units))
+    said = joined(near, place_line(place, analysis, system(analysis.project.table.project.units)))
     write_report(analysis, folder / "report.html", result.path, result.reason, place=said)
     return result.reason
 

@@ -10,7 +10,11 @@ from roofmodel.units import UnitSystem
 from viewer.quantities import as_given, percent
 
 if TYPE_CHECKING:
-    from fea.sensitivity import Tolerance
+    from collections.abc import Sequence
+
+    from fea.sensitivity import Sway, Tolerance
+
+NAMED = 3  # inputs told one by one
 
 
 def place_line(place: Tolerance | None, analysis: Analysis, units: UnitSystem) -> str:
@@ -38,6 +42,38 @@ def place_line(place: Tolerance | None, analysis: Analysis, units: UnitSystem) -
     if not parts:
         return ""
     return f"Tolerance of place: {'; '.join(parts)}.{exceeding(place, worst.utilization)}"
+
+
+def near_line(found: Sequence[Sway]) -> str:
+    """Such as "WITHIN 10 % OF AN INPUT the limit is exceeded: ..."; empty where none does that.
+
+    Parameters
+    ----------
+    found : sequence of Sway
+        Inputs of which 10 % take a kept limit over it (`fea.near_limit.over_limit`), the worst first.
+    """
+    if not found:
+        return ""
+    parts = []
+    for one in found[:NAMED]:
+        less = one.low >= one.high
+        use, at, way = (one.low, one.low_at, "less") if less else (one.high, one.high_at, "more")
+        parts.append(f"{one.name} 10 % {way} makes {percent(use)} ({at})")
+    more = f"; {len(found) - NAMED} more" if len(found) > NAMED else ""
+    head = f"CLOSE TO THE LIMIT, 10 % of an input takes it from {percent(found[0].now)} over"
+    return f"{head}: {'; '.join(parts)}{more}."
+
+
+def near_short(found: Sequence[Sway]) -> tuple[str, float]:
+    """The worst one in a few words, such as "10 % more ground snow: 108 %", and that utilization."""
+    one = found[0]
+    way, use = ("less", one.low) if one.low >= one.high else ("more", one.high)
+    return f"10 % {way} {one.name.split(' (')[0]}: {percent(use)}", min(use, 1e6)
+
+
+def joined(*lines: str) -> str:
+    """Lines below the verdict as one."""
+    return " ".join(line for line in lines if line)
 
 
 def place_short(place: Tolerance | None, units: UnitSystem) -> tuple[str, float]:

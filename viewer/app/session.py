@@ -241,16 +241,19 @@ def find_plan(state: State, revision: int, tell: Tell | None = None) -> Plan:
 
 def place_answer(state: State, revision: int) -> dict[str, Any]:
     """Tolerance of place in a line and in a few words; empty without an answer. Raises StaleError."""
+    from fea.near_limit import near_limit
     from fea.sensitivity import out_of_place
-    from viewer.places import place_line, place_short
+    from viewer.places import joined, near_line, near_short, place_line, place_short
 
     check_revision(state, revision)
     analysis = state.now.analysis
     if analysis is None:
         return {"line": "", "short": "", "use": 0.0}
     units, place = SYSTEMS[state.now.project.table.project.units], out_of_place(analysis)
-    short, use = place_short(place, units)
-    return {"line": place_line(place, analysis, units), "short": short, "use": use}
+    near = near_limit(analysis)
+    short, use = near_short(near) if near else place_short(place, units)
+    line = joined(near_line(near), place_line(place, analysis, units))
+    return {"line": line, "short": short, "use": use}
 
 
 def take_plan(state: State, revision: int, plan: Plan, tell: Tell | None = None) -> State:

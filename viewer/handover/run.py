@@ -10,6 +10,7 @@ from typing import Any
 from markupsafe import Markup
 
 from fea.analysis import Analysis
+from fea.near_limit import over_limit
 from roofmodel.units import UnitSystem
 from viewer.export import file_head, verdict
 from viewer.files import write_text
@@ -25,7 +26,7 @@ from viewer.package.sway import (
     sway_words,
     tornado_drawing,
 )
-from viewer.places import place_line
+from viewer.places import joined, near_line, place_line
 from viewer.plain import plain_data
 from viewer.quantities import system
 from viewer.report.page import write_report
@@ -96,7 +97,10 @@ def write_handover(
         reason,
         sway=_sway_content(sway, units),
         splices=splice_caution(analysis.project, bill),
-        place=place_line(None if sway is None else sway.place, analysis, units),
+        place=joined(
+            near_line(() if sway is None else over_limit(sway.inputs)),
+            place_line(None if sway is None else sway.place, analysis, units),
+        ),
         deflected=deflected,
     )
     tell("writing plan, quantities and models")

@@ -9,12 +9,13 @@ from pathlib import Path
 from typing import Any
 
 from fea.analysis import Analysis
+from fea.near_limit import over_limit
 from roofmodel.units import UnitSystem
 from viewer import style
 from viewer.package import typeset as t
 from viewer.package.bill import bill_of, splice_caution
 from viewer.package.sway import SwayFindings, missing_table, place_words, sway_words, tornado_drawing
-from viewer.places import place_line
+from viewer.places import joined, near_line, place_line
 from viewer.quantities import system
 from viewer.report.page import DEFLECTED_WORDS, ROW_NUMBERS, report_content
 from viewer.report.tables import Table
@@ -97,7 +98,10 @@ def package_source(
         _back(content),
     ]
     splices = splice_caution(project, bill_of(project))
-    said = place_line(None if sway is None else sway.place, analysis, units)
+    said = joined(
+        near_line(() if sway is None else over_limit(sway.inputs)),
+        place_line(None if sway is None else sway.place, analysis, units),
+    )
     body = "\n".join(parts)
     return files, "\n".join([head, _front(content, splices, said, drawn), t.contents(body), body])
 

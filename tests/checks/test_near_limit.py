@@ -1,0 +1,67 @@
+"""Inputs of which a tenth takes a kept limit over it are told under the verdict."""
+
+from __future__ import annotations
+
+import io
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+from projects import GABLE_EN, project
+from rich.console import Console
+
+from fea.analysis import analyze
+from fea.near_limit import near_limit
+from fea.sensitivity import END_SPREAD, GROUND_SNOW
+from viewer.places import near_line, near_short
+from viewer.quantities import percent
+from viewer.terminal import print_summary
+
+TEXT = GABLE_EN.replace('anchorage = "20 kN"', 'anchorage = "200 kN"')
+
+
+def used_to(folder: Path, share: float, **more: str):
+    """The gable with clamps of such strength that the most used attachment is used to a share."""
+    one = analyze(project(folder, TEXT, **more)).attachment.utilization / share
+    strong = ", ".join(
+        f'{name} = "{float(value) * one!r} kN"'
+        for name, value in (("along", 6), ("across", 2), ("pull", 4), ("push", 6))
+    )
+    analysis = analyze(project(folder, TEXT, **{**more, "strength": strong}))
+    assert analysis.attachment.utilization == pytest.approx(share, rel=1e-3)
+    return analysis, strong
+
+
+def test_ten_percent_more_snow_is_told_where_it_exceeds(tmp_path: Path) -> None:
+    analysis, strong = used_to(tmp_path, 0.95)
+    (one,) = near_limit(analysis)
+    assert one.name == GROUND_SNOW
+    again = analyze(project(tmp_path, TEXT, sk=1.5 * 1.1, strength=strong)).attachment.utilization
+    assert one.high == pytest.approx(again, rel=1e-9)
+    assert 1.0 < again <= 1.1 * 0.951  # snow acts in proportion, the rail's own weight stays
+    line = near_line([one])
+    assert percent(again) in line
+    assert near_short([one]) == (f"10 % more ground snow: {percent(again)}", pytest.approx(again))
+    out = io.StringIO()
+    print_summary(analysis, Console(file=out, width=400), line)
+    assert line in out.getvalue()
+
+
+@pytest.mark.parametrize("share", [0.85, 1.04])
+def test_nothing_is_told_farther_off_or_past_the_limit(tmp_path: Path, share: float) -> None:
+    analysis, _ = used_to(tmp_path, share)
+    assert near_limit(analysis) == ()
+    assert near_line(()) == ""
+
+
+def test_the_spread_beyond_a_row_that_ends_short_is_told(tmp_path: Path) -> None:
+    """A short row: its ends take what a wider fan brings, the more the wider."""
+    short = 'start = "6 m"\nend = "10 m"'
+    base = analyze(project(tmp_path, TEXT, row=short))
+    slide = base.project.slide
+    wide = replace(base.project, slide=replace(slide, spread_angle=1.1 * slide.spread_angle))
+    growth = analyze(wide).attachment.utilization / base.attachment.utilization
+    assert growth > 1.01
+    analysis, _ = used_to(tmp_path, 0.5 * (1.0 + 1.0 / growth), row=short)
+    told = {one.name: one for one in near_limit(analysis)}
+    assert told[END_SPREAD].high == pytest.approx(growth * analysis.attachment.utilization, rel=1e-6)
