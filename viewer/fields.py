@@ -172,7 +172,13 @@ def _need(info: FieldInfo) -> str:
 def _kind(info: FieldInfo) -> str:
     low, high = _bounds(info.metadata)
     words = _words(info.annotation, info.metadata)
-    return f"{words} {low} to {high}" if low and high else f"{words} {low}{high}".rstrip()
+    if low and high:
+        return f"{words} {low} to {high}"
+    if low and not low.startswith("above"):
+        return f"{words}, {low} or more"
+    if high and not high.startswith("below"):
+        return f"{words}, {high} or less"
+    return f"{words} {low}{high}".rstrip()
 
 
 def _bounds(metadata: list[Any]) -> tuple[str, str]:

@@ -206,7 +206,8 @@ def _screws(
     count = one.loose if isinstance(one, ScrewsFound) else one.none
     at = clamps_named(layout, one.clamps, f"{table} {number}.clamps")
     if count > len(at):
-        message = f"{table} {number}.{field} = {count} of {len(at)} clamps; at most all of them can be"
+        most = f"write {len(at)} or less, or name more clamps"
+        message = f"{table} {number}.{field} = {count} of {len(at)} clamps; {most}"
         raise InputError(message)
     return at, count, one.doubt
 

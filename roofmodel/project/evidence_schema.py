@@ -42,7 +42,10 @@ class FoundTable(Table):
     clamps: Line = Field(
         min_length=1, description='Names, such as "eave-12..eave-25", "eave-03, eave-07" or "row eave".'
     )
-    state: Literal["off", "slipped", "bent", "stands", "unknown"] = Field(description="How they were found.")
+    state: Literal["off", "slipped", "bent", "stands", "unknown"] = Field(
+        description="How they were found: off is not in its place on the seam, torn off or never there; "
+        "slipped and bent clamps count as given way too."
+    )
     doubt: Doubt = Field(0.005, ge=0.0, le=0.5, description="Chance that one of them is told wrong.")
     note: Line = Field("", max_length=300, description="For the report.")
 
@@ -51,7 +54,11 @@ class RailFound(Table):
     """What was found of a rail at one of its splices."""
 
     near: Line = Field(min_length=1, description='Clamp nearest to the splice, such as "eave-24".')
-    state: Literal["parted", "bent", "whole"] = Field(description="How the splice was found.")
+    state: Literal["parted", "bent", "whole"] = Field(
+        description="How the splice was found. Bent is seen in 55 % beside clamps that gave way, in 20 % at "
+        "a splice that parted, in 4 % where all stands; whole in 30, 0 and 95 %, parted in 15, "
+        "80 and 1 % (judgment)."
+    )
     fresh: bool | None = Field(
         None,
         description="Of a parted one, if it can be told: whether the break is fresh (bright metal) or old "
@@ -71,7 +78,9 @@ class RailFound(Table):
 class HeapTable(Table):
     """Snow that lies on the ground; a heap is not the roof's depth."""
 
-    length: Length = Field(description="Of the heap, along the eave.")
+    length: Length = Field(
+        description="Of the heap, along the eave. Take off what no row held, as from below the lowest row."
+    )
     width: Length = Field(description="Of the heap.")
     depth: Depth = Field(
         description="Mean depth of the heap; of one with a ridge about half to two thirds of its height."
@@ -92,10 +101,13 @@ class DepthFound(Table):
 
 
 class ScrewsFound(Table):
-    """Clamps whose screws or grip were looked at, on the roof or on the ground."""
+    """Clamps whose screws or grip were looked at, on the roof or on the ground: those in the heap too."""
 
     clamps: Line = Field(min_length=1, description='Names, as in found, such as "low-50..low-60".')
-    loose: int = Field(ge=0, description="How many of them were loose, by torque or the marks of their grip.")
+    loose: int = Field(
+        ge=0,
+        description="How many of them were loose, by torque or the marks of their grip; 0 if all were tight.",
+    )
     doubt: Doubt = Field(0.05, ge=0.0, le=0.5, description="Chance that one of them is told wrong.")
     note: Line = Field("", max_length=300, description="For the report.")
 
@@ -104,13 +116,15 @@ class MarksFound(Table):
     """Seams that were looked at for marks of clamps: scratches, prints of the grip, holes."""
 
     clamps: Line = Field(min_length=1, description='Names, as in found, such as "low-34..low-39".')
-    none: int = Field(ge=0, description="How many of them left no mark, as if they were never there.")
+    none: int = Field(
+        ge=0, description="How many of them left no mark, as if they were never there; 0 if all left one."
+    )
     doubt: Doubt = Field(0.05, ge=0.0, le=0.5, description="Chance that one of them is told wrong.")
     note: Line = Field("", max_length=300, description="For the report.")
 
 
 class PulledFound(Table):
-    """Clamps that stood and were pulled along their seams until they gave way."""
+    """Clamps that stood and were pulled along their seams until they gave way; not those that came off."""
 
     clamps: Line = Field(min_length=1, description='Names, as in found, such as "low-02, low-50".')
     mean: Force | None = Field(None, description="Mean of what they held along the seam; or each.")
@@ -140,7 +154,11 @@ class SnowFound(Table):
     density: Density | None = Field(None, description="Density on the roof.")
     doubt: Doubt = Field(0.2, gt=0.0, le=1.0, description="Standard deviation of the load, as a share.")
     heap: HeapTable | None = Field(None, description="Snow on the ground below.")
-    fallen: Force | None = Field(None, description="Weight of the snow that came down, in place of heap.")
+    fallen: Force | None = Field(
+        None,
+        description="Weight of the snow that came down, in place of heap: what lay above the lost stretch "
+        "of a row, up to the next; snow below the lowest row that no row held is not in it.",
+    )
     fallen_doubt: Doubt = Field(0.3, gt=0.0, le=1.0, description="Standard deviation of it, as a share.")
     along: list[DepthFound] = Field(default_factory=list)
 
