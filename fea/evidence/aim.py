@@ -3,8 +3,8 @@
 A roof of a hundred clamps has so many places for a flaw that few samples of the plain distributions put it
 where the clamps came off. Here most of them do, and each sample carries its plain density over that it was
 drawn with (Owen, Monte Carlo theory, methods and examples, chapter 9, from memory). A share of all samples
-is drawn plainly (a defensive mixture), so that no weight exceeds 1 / `PLAIN` to the power
-of what is aimed at once: snow, place, height, of each explanation of a pair.
+is drawn plainly (a defensive mixture), so that no weight exceeds about 1 / `PLAIN` to the
+power of what is aimed at once: snow, place, height, of each explanation of a pair.
 """
 
 from __future__ import annotations
@@ -21,6 +21,7 @@ PLAIN = 0.3  # share of the samples that are drawn as if nothing was found
 WIDER = 1.3  # times the deviation that snow is drawn with, so that its weights stay small
 BROADER = 1.6  # the same about what was measured alone, for its ends where such snow is rare
 HIGH = 0.7  # upper part of a range where something is looked for that must be large to matter
+DENSE = 0.7  # of the clamps between the first and the last that gave way, from which they are one stretch
 REACH = 3  # clamps beside those that gave way where a flaw is looked for too
 
 
@@ -34,10 +35,13 @@ class Aim:
         Clamps that gave way and those beside them; none or all of them for no aim.
     load : (float, float)
         Snow without drift over that of the case, and its deviation; NaN for not measured.
+    span : (int, int) or None
+        First and last clamp that gave way where most of a row did, if nearly all between them did too.
     """
 
     near: NDArray[np.bool_]
     load: tuple[float, float] = (np.nan, np.nan)
+    span: tuple[int, int] | None = None
 
 
 def aim_at(gave_way: NDArray[np.bool_], row: IntArray, load: tuple[float, float]) -> Aim:
@@ -45,7 +49,12 @@ def aim_at(gave_way: NDArray[np.bool_], row: IntArray, load: tuple[float, float]
     at = np.flatnonzero(gave_way)
     place = np.arange(len(row))
     beside = (np.abs(place[:, None] - at) <= REACH) & (row[:, None] == row[at])
-    return Aim(beside.any(axis=1), load)
+    if not len(at):
+        return Aim(beside.any(axis=1), load)
+    own = at[row[at] == np.bincount(row[at]).argmax()]
+    first, last = int(own[0]), int(own[-1])
+    dense = len(own) > 1 and len(own) >= DENSE * (last - first + 1)
+    return Aim(beside.any(axis=1), load, (first, last) if dense else None)
 
 
 def draw_place(rng: np.random.Generator, near: NDArray[np.bool_], size: int) -> tuple[IntArray, Array]:
@@ -57,6 +66,33 @@ def draw_place(rng: np.random.Generator, near: NDArray[np.bool_], size: int) -> 
     at = np.where(plain, rng.integers(0, k, size), there[rng.integers(0, len(there), size)])
     drawn = PLAIN / k + (1.0 - PLAIN) * near[at] / len(there)
     return at, 1.0 / (k * drawn)
+
+
+def draw_stretch(
+    rng: np.random.Generator, aim: Aim, least: int, most: int, size: int
+) -> tuple[IntArray, IntArray, Array]:
+    """Place of the middle of a stretch and its clamps, both even in the plain distribution, and the weights.
+
+    Where one stretch gave way, part of the samples have it in the inner half of that, a quarter to one and a
+    half times as long. All (size,).
+    """
+    k, lengths = len(aim.near), most - least + 1
+    at, weight = draw_place(rng, aim.near, size)
+    long = rng.integers(least, most + 1, size)
+    if aim.span is None or not 0 < aim.near.sum() < k:
+        return at, long, weight
+    n = aim.span[1] - aim.span[0] + 1
+    low, high = aim.span[0] + n // 4, aim.span[1] - n // 4
+    short = min(max(least, n // 4), most)
+    longest = max(min(most, n + n // 2), short)
+    inner = rng.random(size) < 0.5 * (1.0 - PLAIN)
+    at = np.where(inner, rng.integers(low, high + 1, size), at)
+    long = np.where(inner, rng.integers(short, longest + 1, size), long)
+    within = (at >= low) & (at <= high) & (long >= short) & (long <= longest)
+    usual = (PLAIN / k + (1.0 - PLAIN) * aim.near[at] / aim.near.sum()) / lengths
+    core = within / ((high - low + 1.0) * (longest - short + 1.0))
+    share = 0.5 * (1.0 - PLAIN)
+    return at, long, 1.0 / (k * lengths * ((1.0 - share) * usual + share * core))
 
 
 def draw_high(

@@ -8,13 +8,14 @@ are printed.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from itertools import combinations
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from fea.evidence.aim import PLAIN, draw_high, draw_place
+from fea.evidence.aim import PLAIN, Aim, draw_high, draw_stretch
 from fea.failure.study import RoofCase
 from roofmodel.layout import Layout
 
@@ -78,7 +79,7 @@ class Draw:
 
     rng: np.random.Generator
     roof: Roof
-    near: NDArray[np.bool_]  # (c,)
+    aim: Aim
     case: RoofCase
     weight: Array
     mass: Array
@@ -93,6 +94,7 @@ class Draw:
     heaped: Array  # (n, c), factor on the snow
     uneven: Array
     splice: IntArray  # of `Roof.splice_at` that parted before, -1 for none
+    sizes: dict[str, NDArray[Any]] = field(default_factory=dict)  # as `fea.evidence.sizes.SIZES`, (n,)
 
     @property
     def size(self) -> int:
@@ -110,37 +112,40 @@ def _more_snow(draw: Draw) -> None:
 def _drift(draw: Draw) -> None:
     draw.case = draw.roof.drifted
     draw.drift = draw.rng.lognormal(np.log(1.8), 0.4, draw.size)
+    draw.sizes["drift"] = draw.drift
 
 
 def _weak(draw: Draw) -> None:
-    weak = _some(draw, 0.1, 1.0)
+    weak, boxed = _some(draw, 0.1, 1.0)
     draw.flawed = draw.flawed | weak
-    draw.share = np.where(weak, draw.rng.uniform(0.25, 0.8, (draw.size, 1)), 1.0) * draw.share
+    hold = draw.rng.uniform(0.25, 0.8, (draw.size, 1))
+    draw.share = np.where(weak, hold, 1.0) * draw.share
+    draw.sizes |= {"weak clamps": weak.sum(axis=1), "weak hold": hold[:, 0], "weak together": boxed}
 
 
 def _loose(draw: Draw) -> None:
-    draw.loose = _some(draw, 0.05, 0.5)
+    draw.loose, boxed = _some(draw, 0.05, 0.5)
     draw.flawed = draw.flawed | draw.loose
     hold = draw.rng.uniform(0.1, 0.6, (draw.size, 1))
     draw.share = np.where(draw.loose, hold, 1.0) * draw.share
+    draw.sizes |= {"loose clamps": draw.loose.sum(axis=1), "loose hold": hold[:, 0], "loose together": boxed}
 
 
-def _some(draw: Draw, least: float, most: float) -> NDArray[np.bool_]:
-    """Clamps scattered by a share of `least` to `most`, or a stretch side by side, half of each, (n, c)."""
+def _some(draw: Draw, least: float, most: float) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
+    """Clamps scattered by a share of `least` to `most`, or side by side (n, c), half of each, (n,)."""
     part = draw.rng.uniform(least, most, (draw.size, 1))
     scattered = draw.rng.random(draw.share.shape) < part
     boxed, weight = _side_by_side(draw, 2, max(draw.share.shape[1] // 3, 2))
-    spread = draw.rng.random(draw.size) < 0.5
-    draw.weight *= np.where(spread, 1.0, weight)
-    return np.where(spread[:, None], scattered, boxed)
+    side = draw.rng.random(draw.size) < 0.5
+    draw.weight *= np.where(side, weight, 1.0)
+    return np.where(side[:, None], boxed, scattered), side
 
 
 def _side_by_side(draw: Draw, least: int, most: int) -> tuple[NDArray[np.bool_], Array]:
-    """One stretch of clamps of one row in each sample, anywhere, (n, c), and the weights of its place."""
+    """One stretch of clamps of one row in each sample, anywhere, (n, c), and the weights of it."""
     c, row = draw.share.shape[1], draw.roof.layout.clamp_row
-    at, weight = draw_place(draw.rng, draw.near, draw.size)
-    middle = at[:, None]
-    long = draw.rng.integers(least, most + 1, (draw.size, 1))
+    at, long, weight = draw_stretch(draw.rng, draw.aim, least, most, draw.size)
+    middle, long = at[:, None], long[:, None]
     place = np.arange(c)
     near = (place >= middle - (long - 1) // 2) & (place <= middle + long // 2)
     return near & (row == row[middle]), weight
@@ -149,13 +154,14 @@ def _side_by_side(draw: Draw, least: int, most: int) -> tuple[NDArray[np.bool_],
 def _missing(draw: Draw) -> None:
     draw.missing, weight = _side_by_side(draw, 1, LONGEST_GAP)
     draw.weight *= weight
+    draw.sizes["missing clamps"] = draw.missing.sum(axis=1)
 
 
 def _uneven(draw: Draw) -> None:
     layout, plane = draw.roof.layout, draw.roof.plane
-    middle, weight = draw_place(draw.rng, draw.near, draw.size)
+    middle, _, weight = draw_stretch(draw.rng, draw.aim, 1, 1, draw.size)
     draw.weight *= weight
-    draw.uneven, weight = draw_high(draw.rng, *UNEVEN, draw.size, aimed=bool(draw.near.any()))
+    draw.uneven, weight = draw_high(draw.rng, *UNEVEN, draw.size, aimed=bool(draw.aim.near.any()))
     draw.weight *= weight
     at, along = layout.clamp_xy, layout.row_way[layout.clamp_row[middle]]
     apart = along @ at.T - np.sum(along * at[middle], axis=1, keepdims=True)
@@ -165,6 +171,7 @@ def _uneven(draw: Draw) -> None:
     under = np.where(one_row, row == row[middle][:, None], plane == plane[middle][:, None])
     heap = np.where(under, np.exp(-0.5 * (apart / long) ** 2), 0.0)
     draw.heaped = 1.0 + draw.uneven[:, None] * heap
+    draw.sizes |= {"heap top": 1.0 + draw.uneven, "heap along": long[:, 0], "heap one row": one_row[:, 0]}
 
 
 def _wrong(draw: Draw) -> None:
@@ -174,11 +181,14 @@ def _wrong(draw: Draw) -> None:
     on = everywhere | (row == which)
     draw.wrong = on.mean(axis=1)
     draw.flawed = draw.flawed | on
-    draw.share = np.where(on, draw.rng.uniform(0.15, 0.6, (draw.size, 1)), 1.0) * draw.share
+    hold = draw.rng.uniform(0.15, 0.6, (draw.size, 1))
+    draw.share = np.where(on, hold, 1.0) * draw.share
+    draw.sizes |= {"wrong clamps": on.sum(axis=1), "wrong hold": hold[:, 0]}
 
 
 def _ends(draw: Draw) -> None:
     draw.ends = draw.rng.uniform(1.0, 2.5, draw.size)
+    draw.sizes["ends"] = draw.ends
 
 
 def _one_plane(draw: Draw) -> None:
@@ -186,11 +196,12 @@ def _one_plane(draw: Draw) -> None:
     which = planes[draw.rng.integers(0, len(planes), (draw.size, 1))]
     held = draw.rng.uniform(0.5, 1.0, (draw.size, 1))
     draw.bond = np.where(draw.roof.plane == which, 0.0, held)
+    draw.sizes["held elsewhere"] = held[:, 0]
 
 
 def _parted(draw: Draw) -> None:
     may = draw.roof.may_part
-    share, near = may / may.sum(), may & draw.near[draw.roof.splice_at]
+    share, near = may / may.sum(), may & draw.aim.near[draw.roof.splice_at]
     drawn = (
         share if (near == may).all() or not near.any() else PLAIN * share + (1.0 - PLAIN) * near / near.sum()
     )

@@ -62,6 +62,9 @@ class Bank:
         Clamps nearest to a splice that parted as the rows went.
     absent : (n, j) float
         Clamps that were never there in each group of `Looked.there`.
+    sizes : dict of str to (n,) float
+        How large what the explanation changes is, and the snow above the clamps that gave way, by the names
+        of `fea.evidence.sizes.SIZES`; NaN where there is none.
     """
 
     cause: str
@@ -79,6 +82,7 @@ class Bank:
     scatter: Array = field(default_factory=lambda: np.zeros((0, 0)))
     torn: NDArray[np.bool_] = field(default_factory=lambda: np.zeros((0, 0), dtype=bool))
     absent: Array = field(default_factory=lambda: np.zeros((0, 0)))
+    sizes: dict[str, Array] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -174,10 +178,13 @@ def sample_bank(
     joined = {
         one.name: np.concatenate([getattr(part, one.name) for part in parts])
         for one in fields(Bank)
-        if one.name not in ("cause", "signs")
+        if one.name not in ("cause", "signs", "sizes")
     }
-    signs = {name: np.concatenate([part.signs[name] for part in parts]) for name in parts[0].signs}
-    return Bank(cause=cause, signs=signs, **joined)
+    signs, sizes = (
+        {name: np.concatenate([of[name] for of in every]) for name in every[0]}
+        for every in ([part.signs for part in parts], [part.sizes for part in parts])
+    )
+    return Bank(cause=cause, signs=signs, sizes=sizes, **joined)
 
 
 def course_of(
@@ -221,7 +228,7 @@ def _sample(
     draw = Draw(
         rng=rng,
         roof=roof,
-        near=aim.near,
+        aim=aim,
         case=roof.case,
         weight=weight,
         mass=mass,
@@ -280,6 +287,7 @@ def _sample(
         _scatter(draw.share, looked.pulled),
         torn,
         _in_groups(never, looked.there),
+        {name: value.astype(float) for name, value in (draw.sizes | _torn_snow(draw, gave_way)).items()},
     )
     return bank, found, draw
 
@@ -321,6 +329,15 @@ def _depths(draw: Draw) -> Array:
     """Snow above each clamp over that which lies even, (n, c)."""
     deeper = draw.roof.deeper[int(draw.case is draw.roof.drifted and draw.case is not draw.roof.case)]
     return np.asarray(draw.heaped * (1.0 + draw.drift[:, None] * np.maximum(deeper, 0.0)))
+
+
+def _torn_snow(draw: Draw, gave_way: NDArray[np.bool_]) -> dict[str, Array]:
+    """Snow above the clamps that came off, mean and most of them (n,), over the case's without drift."""
+    snow = draw.mass[:, None] * _depths(draw)
+    off = gave_way & ~draw.missing
+    count = off.sum(axis=1)
+    mean = np.where(count > 0, (snow * off).sum(axis=1) / np.maximum(count, 1), np.nan)
+    return {"snow torn": mean, "snow torn most": np.where(count > 0, (snow * off).max(axis=1), np.nan)}
 
 
 def _load(draw: Draw, snow: tuple[Array, Array, Array], heaped: Array, bond: Array) -> Array:

@@ -4,9 +4,10 @@ Samples that come near to what was found are weighted by how near: how many clam
 their middle lies, how far they are spread, in how many groups they stand (approximate Bayesian computation
 with a normal kernel cut off at `NEAR` widths; Beaumont 2019, Annu. Rev. Stat. Appl. 6, from memory).
 The kernel is as wide as what was found is in doubt, so that no explanation is thrown out for a clamp more or
-less, and wider where too few samples come near. Snow measured where it lay or fell, depth along the rows,
-pull tests, and splices, screws and seams that were looked at have likelihoods of their own and are never
-compared more loosely. Samples carry the weights of `fea.evidence.aim`.
+less, and wider where too few samples come near by their clamps alone: what is measured besides never makes
+the comparison looser, so that more evidence does not blunt it. Snow measured where it lay or fell, depth
+along the rows, pull tests, and splices, screws and seams that were looked at have likelihoods of their own
+and are never compared more loosely. Samples carry the weights of `fea.evidence.aim`.
 """
 
 from __future__ import annotations
@@ -32,7 +33,7 @@ PLACE_DOUBT = 0.04  # of a row's length, for the middle of what gave way and its
 DRAWS = 400  # of the interval
 BINS = 24
 NEAR = 3.0  # widths of the kernel
-ENOUGH = 60.0  # effective samples of all explanations near what was found
+ENOUGH = 60.0  # effective samples of all explanations whose clamps are near those that were found
 LOOSER = (1.0, 1.25, 1.5, 2.0, 2.5, 3.0)  # times as wide as the doubt
 RIM = (0.003, 0.997)  # of the samples' snow, between which it is looked for
 SLIGHT = 1e-3  # weight over the largest that no quantile stands on
@@ -108,7 +109,9 @@ class Fit:
     loose : float
         Times as wide as the doubt that the kernel had to be for enough samples to come near.
     strict : float
-        Effective samples of all explanations that come near without that; `ENOUGH` would do.
+        Effective samples of all explanations whose clamps come near without that; `ENOUGH` would do.
+    tells : float
+        Effective samples that tell of this explanation, by all that was found.
     unexplained : tuple of Miss
         What it does not lead to expect; empty also where too few samples tell.
     """
@@ -124,6 +127,7 @@ class Fit:
     nearest: int = 0
     loose: float = 1.0
     strict: float = ENOUGH
+    tells: float = np.inf
     unexplained: tuple[Miss, ...] = ()
 
 
@@ -258,8 +262,13 @@ def fit(
             for bank, one, there, (far, _) in zip(banks, square, near, exact, strict=True)
         ]
         weights = [w * chance for w, (_, chance) in zip(bare, exact, strict=True)]
-        enough = _effective(  # banks differ in size, their means count
-            np.concatenate([p * w / len(w) for p, w in zip(prior, weights, strict=True)])
+        enough = effective(  # banks differ in size, their means count
+            np.concatenate(
+                [
+                    p * bank.weight * np.exp(-0.5 * one / loose**2) * there / len(one)
+                    for p, bank, one, there in zip(prior, banks, square, near, strict=True)
+                ]
+            )
         )
         strict = enough if loose == LOOSER[0] else strict
         if enough >= ENOUGH:
@@ -282,6 +291,7 @@ def fit(
             _nearest(square[i], *exact[i]),
             loose,
             strict,
+            effective(weights[i]),
             (
                 *misses_of(
                     (*clamps[i][0], *measures[i]), bank.weight * exact[i][1] * clamps[i][1], loose, NEAR
@@ -326,7 +336,7 @@ def _drawn_again(
     usual = _unit(np.concatenate(close))
     least, most = [], []
     for w, c, cap in zip(weights, close, most_of, strict=True):
-        if usual > 0.0 and _effective(c) < FEW:
+        if usual > 0.0 and effective(c) < FEW:
             unit = max(_unit(c), usual * cap, TRACE)
             count = float(c.sum()) / unit
             lower, upper = rng.gamma(count, size=DRAWS), rng.gamma(count + 1.0, size=DRAWS)
@@ -360,7 +370,7 @@ def _shared(value: Array) -> Array:
     return np.where(total > 0.0, value / np.where(total > 0.0, total, 1.0), even)
 
 
-def _effective(weight: Array) -> float:
+def effective(weight: Array) -> float:
     """Effective number of samples (Kish 1965)."""
     square = float((weight**2).sum())
     return float(weight.sum()) ** 2 / square if square > 0.0 else 0.0
@@ -373,15 +383,13 @@ def load_range(bank: Bank, weight: Array) -> Array:
     scale, within what was sampled. An end that stands at the rim of that is open: 0 below, infinite above.
     Where few samples tell the ends are no nearer than Student's t of their logarithms; NaN for very few.
     """
-    known = all(one in CHANGES for one in bank.cause.split(AND))
-    if not known:
-        return _quantiles(bank.mass, weight)
+    if not _usual_known(bank):
+        return quantiles(bank.mass, weight)
     middle, spread = snow_of(bank.cause)
-    z = np.log(bank.mass / middle) / spread
-    low, high = np.quantile(z, RIM)
-    even = np.where((z >= low) & (z <= high), weight * np.exp(0.5 * z**2), 0.0)
-    count = _effective(even)
-    found = _quantiles(bank.mass, even, count)
+    low, high = np.quantile(np.log(bank.mass / middle) / spread, RIM)
+    even = by_found_alone(bank, weight)
+    count = effective(even)
+    found = quantiles(bank.mass, even, count)
     if count < TELLS:
         return np.array([np.nan, found[1], np.nan])
     if np.sqrt(0.05 * 0.95 / count) + 0.5 / count > 0.05:  # an end is among the outermost samples or beyond
@@ -395,6 +403,20 @@ def load_range(bank: Bank, weight: Array) -> Array:
     return found
 
 
+def _usual_known(bank: Bank) -> bool:
+    return all(one in CHANGES for one in bank.cause.split(AND))
+
+
+def by_found_alone(bank: Bank, weight: Array) -> Array:
+    """Weights (n,) with the snow that is usual taken out, so that what was found alone says how much lay."""
+    if not _usual_known(bank):
+        return weight
+    middle, spread = snow_of(bank.cause)
+    z = np.log(bank.mass / middle) / spread
+    low, high = np.quantile(z, RIM)
+    return np.where((z >= low) & (z <= high), weight * np.exp(0.5 * z**2), 0.0)
+
+
 def _by_student(value: Array, weight: Array, count: float, found: Array) -> Array:
     """5 and 95 % of lognormal values of which so many samples tell, no nearer than those `found` (3,)."""
     log, share = np.log(value), weight / weight.sum()
@@ -404,7 +426,7 @@ def _by_student(value: Array, weight: Array, count: float, found: Array) -> Arra
     return np.array([min(found[0], np.exp(mean - out)), max(found[2], np.exp(mean + out))])
 
 
-def _quantiles(value: Array, weight: Array, count: float = np.inf) -> Array:
+def quantiles(value: Array, weight: Array, count: float = np.inf) -> Array:
     """5, 50 and 95 %; the outer ones by their standard error farther out if only so many samples tell."""
     total = float(weight.sum())
     if not total > 0.0:

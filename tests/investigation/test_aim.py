@@ -11,7 +11,7 @@ import pytest
 from scipy import stats
 
 from fea.analysis import analyze
-from fea.evidence.aim import PLAIN, Aim, aim_at, draw_place, draw_snow, together
+from fea.evidence.aim import PLAIN, Aim, aim_at, draw_place, draw_snow, draw_stretch, together
 from fea.evidence.causes import SNOW, Strengths
 from fea.evidence.explanations import as_meant, load_by_heap, sample_bank
 from fea.evidence.fit import DRAWS, Found, fit, load_range
@@ -50,6 +50,24 @@ def test_places_are_even_once_weighted():
     share = np.bincount(at, weight, minlength=40) / len(at)
     assert share == pytest.approx(np.full(40, 1.0 / 40.0), abs=0.002)
     assert weight.max() <= 1.0 / PLAIN + 1e-12
+
+
+def test_stretches_are_even_in_place_and_length_once_weighted():
+    """Every pair of place and length as often as any other, though most are drawn where one gave way."""
+    gone = np.zeros(50, dtype=bool)
+    gone[20:28] = True
+    aim = aim_at(gone, np.zeros(50, dtype=int), NAN)
+    assert aim.span == (20, 27)
+    at, long, weight = draw_stretch(np.random.default_rng(3), aim, 2, 16, 600_000)
+    share = np.bincount(at * 20 + long, weight, minlength=1000).reshape(50, 20) / len(at)
+    assert share[:, 2:17] == pytest.approx(np.full((50, 15), 1.0 / 750.0), rel=0.35)
+    assert share.sum(axis=1) == pytest.approx(np.full(50, 0.02), rel=0.06)
+    assert share.sum(axis=0)[2:17] == pytest.approx(np.full(15, 1.0 / 15.0), rel=0.06)
+    assert weight.max() <= 1.0 / (PLAIN * (0.5 + 0.5 * PLAIN)) + 1e-12
+    inner = (at >= 22) & (at <= 25) & (long <= 12)
+    assert inner.mean() > 5.0 * 4 / 50 * 11 / 15
+    gone[::2] = True
+    assert aim_at(gone, np.zeros(50, dtype=int), NAN).span is None
 
 
 def test_snow_is_lognormal_once_weighted():
@@ -107,14 +125,17 @@ def test_aim_stays_in_the_row_of_what_gave_way(roof):
     assert (row[near] == 0).all()
 
 
-@pytest.mark.parametrize("cause", ["missing clamps", "loose clamps", "uneven snow", "splice parted"])
+@pytest.mark.parametrize(
+    "cause", ["missing clamps", "loose clamps", "weak batch", "uneven snow", "splice parted"]
+)
 def test_aimed_samples_fail_as_often_as_plain_ones(weak, cause):
     """An unbiased estimate: the chance to lose clamps, within four standard errors of both."""
     c = len(weak.layout.clamp_s)
     near = np.zeros(c, dtype=bool)
     near[30:44] = True
     banks = [
-        sample_bank(weak, cause, Strengths(0.15, 0.2), 1500, 1, aim) for aim in (None, Aim(near, (0.9, 0.15)))
+        sample_bank(weak, cause, Strengths(0.15, 0.2), 1500, 1, aim)
+        for aim in (None, Aim(near, (0.9, 0.15), (33, 40)))
     ]
     many = [bank.weight * (bank.gave_way.sum(axis=1) > 3) for bank in banks]
     assert many[0].sum() > 30

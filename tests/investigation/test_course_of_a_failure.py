@@ -11,9 +11,19 @@ import pytest
 from fea.evidence.explanations import Course
 from fea.failure.assembled import PARTS
 from roofmodel.project.load import load_project
-from viewer.investigate.course import before, numbers_of, sequence, torn
-from viewer.picture.course import BEFORE, BENT, PARTED, STANDS, draw_clamps, draw_splice_key
-from viewer.snow.drawing import Drawing, Shape
+from viewer.investigate.course import before, nearest_told, numbers_of, sequence, splice_numbers, torn
+from viewer.picture.course import (
+    BEFORE,
+    BENT,
+    COLORS,
+    GAVE_WAY,
+    PARTED,
+    STANDS,
+    draw_clamps,
+    draw_splice_key,
+)
+from viewer.picture.stretches import A_LINE, BESIDE, State, draw_stretches, lines_of, stretches_tall
+from viewer.snow.drawing import Drawing, Shape, paint
 
 MODEL = Path(__file__).parents[2] / "models" / "alder-barn" / "project.toml"
 NEAR = "low-20"  # clamp beside the splice that had parted before
@@ -104,3 +114,69 @@ def test_clamps_that_hold_less_have_a_dot_in_their_mark(project):
     found, at = marks(project, flawed=less)
     assert np.array([one.rings[0][0] for one in found]) == pytest.approx(at[less])
     assert all(one.radius > 0.0 and one.fill != "#FFFFFF" for one in found)
+
+
+def test_lost_clamps_of_a_long_row_are_seen_though_they_hold_less(tmp_path):
+    """120 clamps in 520 px, all weak: the color of what gave way covers most of each lost one's mark."""
+    file = tmp_path / "project.toml"
+    file.write_text(MODEL.read_text().replace("every = 2", "every = 1"))
+    dense = load_project(file)
+    c = len(dense.layout.clamp_name)
+    state = np.full(c, STANDS)
+    lost = np.arange(40, 54)
+    state[lost] = GAVE_WAY
+    sheet = Drawing((600.0, 420.0))
+    draw_clamps(sheet, dense, (40.0, 40.0), state, "Roof", flawed=np.ones(c, dtype=bool))
+    middles = np.array([one.rings[0][0] for one in sheet.shapes if one.fill == COLORS[GAVE_WAY]])
+    assert len(middles) == len(lost)
+    assert np.linalg.norm(np.diff(middles, axis=0), axis=1).max() < 6.0  # so near that neighbors touch
+    image = np.asarray(paint(sheet).convert("RGB")).astype(int)
+    times = image.shape[1] / sheet.size[0]
+    red = (image[..., 0] > 120) & (image[..., 0] > image[..., 1] + 60)
+    half = 2.0 * times  # within its share of the row
+    parts = [
+        red[round(y - half) : round(y + half) + 1, round(x - half) : round(x + half) + 1].mean()
+        for x, y in middles * times
+    ]
+    assert min(parts) > 0.4
+
+
+def test_every_lost_clamp_stands_once_in_the_stretches_with_its_number(project):
+    layout, c = project.layout, len(project.layout.clamp_name)
+    asked = np.zeros(c, dtype=bool)
+    asked[[2, 3, *range(9, 50)]] = True
+    lines = lines_of(layout, asked)
+    cells = np.concatenate(lines)
+    assert sorted(cells[cells >= 0].tolist()) == sorted(set(cells[cells >= 0].tolist()))
+    assert set(np.flatnonzero(asked)) <= set(cells.tolist())
+    assert max(map(len, lines)) <= A_LINE
+    assert min(line[0] for line in lines) >= 0
+    for line in lines:
+        assert len({layout.clamp_row[k] for k in line if k >= 0}) == 1
+    beside = np.abs(np.arange(c)[:, None] - np.flatnonzero(asked)).min(axis=1)
+    assert (beside[cells[cells >= 0]] <= BESIDE).all()
+    numbers = {int(k): i for i, k in enumerate(np.flatnonzero(asked), 1)}
+    state = State("sample", np.where(asked, GAVE_WAY, STANDS), (), numbers)
+    sheet = Drawing((1180.0, 40.0 + stretches_tall(lines, (state,))))
+    draw_stretches(sheet, layout, (60.0, 20.0), lines, (state,), np.zeros(c, dtype=bool))
+    written = [one.text for one in sheet.texts if one.bold and one.text.isdigit()]
+    assert written == [str(i) for i in sorted(numbers.values())]
+    assert sum(one.fill == COLORS[GAVE_WAY] for one in sheet.shapes) == asked.sum()
+
+
+def test_splices_have_numbers_and_what_contradicts_the_site_is_told(project):
+    """The splice at low-20 was found parted and parts; that at low-38 was found whole and parts too."""
+    found = nearest(project, 0)
+    near, far = (project.layout.clamp_name.index(f"low-{k}") for k in (20, 38))
+    assert splice_numbers(found) == {near: 0, far: 2}
+    rail = SimpleNamespace(state="whole", fresh=None)
+    found.evidence.table.rail = (*found.evidence.table.rail, rail)
+    found.evidence.rails = (*found.evidence.rails, (far, "whole", 0.05, None))
+    found.fits = (SimpleNamespace(cause="splice parted", nearest=0),)
+    made = found.evidence.gave_way.copy()
+    lost = int(np.flatnonzero(made)[0])
+    found.bank = lambda _: SimpleNamespace(gave_way=made[None], order=np.where(made, 0, -1)[None])
+    assert "splice at low-38 found whole, parted in it" in nearest_told(found)
+    assert "low-20" not in nearest_told(found)
+    made[lost] = False
+    assert f"{project.layout.clamp_name[lost]} found off, stands in it" in nearest_told(found)

@@ -263,10 +263,13 @@ def test_a_look_that_is_worth_much_leaves_the_first_unsettled_until_it_is_told()
     off = np.arange(8) < 4
     evidence = SimpleNamespace(known=np.ones(8, dtype=bool), gave_way=off, screws=(), marks=(), pulled=())
     further = (Measurement("never there", 0.74), Measurement("wrong", 0.1))
-    found = SimpleNamespace(further=further, evidence=evidence, cannot=())
+    first = SimpleNamespace(low=0.8)
+    found = SimpleNamespace(further=further, evidence=evidence, cannot=(), fits=(first,))
     assert unsettled(found) == "seams in the gap, whether clamps were ever there (0.74 bit, [[marks]])"
     evidence.marks = ((np.flatnonzero(off), 0, 0.05),)
     assert unsettled(found) == ""
+    first.low = 0.55  # where the interval reaches low, a look that tells less is asked for too
+    assert "(0.10 bit, which no entry takes" in unsettled(found)
 
 
 def test_a_look_that_no_entry_takes_says_how_it_is_weighed():
@@ -276,6 +279,7 @@ def test_a_look_that_no_entry_takes_says_how_it_is_weighed():
             known=np.ones(2, bool), gave_way=np.ones(2, bool), screws=(), marks=(), pulled=()
         ),
         cannot=(),
+        fits=(SimpleNamespace(low=0.8),),
     )
     way = "(0.45 bit, which no entry takes: weigh it by the prior of an [[explanation]])"
     assert unsettled(found).endswith(way)

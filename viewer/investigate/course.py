@@ -14,6 +14,7 @@ IntArray = NDArray[np.int64]
 
 
 BEFORE = "parted before"
+DIFFER = 6  # most differences of the nearest sample that are named
 
 
 def before(found: CaseFindings) -> tuple[int, ...]:
@@ -28,6 +29,58 @@ def numbers_of(found: CaseFindings) -> IntArray:
     every = np.sort(np.concatenate([place[place >= 0] for place in places]))
     clamps = np.sort(places[0][places[0] >= 0])
     return np.asarray(np.searchsorted(every, clamps) + 1)
+
+
+def splice_numbers(found: CaseFindings) -> dict[int, int]:
+    """Number in the sequence of each splice that parts or yields, by the clamp next to it; 0 before all."""
+    course = found.course
+    every = np.sort(np.concatenate([one[one >= 0] for one in (course.order, course.splice_order)]))
+    parts = course.splice_order >= 0
+    numbers = np.searchsorted(every, course.splice_order[parts]) + 1
+    later = dict(zip(course.splice_clamp[parts].tolist(), numbers.tolist(), strict=True))
+    return dict.fromkeys(before(found), 0) | later
+
+
+def differing(found: CaseFindings) -> tuple[str, ...]:
+    """Known clamps of which one gave way in the nearest sample only, or only as it was found, by name."""
+    evidence = found.evidence
+    best, _ = likeliest(found)
+    made = found.bank(found.fits[0].cause).gave_way[best]
+    differ = evidence.known & (made != evidence.gave_way)
+    return tuple(evidence.project.layout.clamp_name[c] for c in np.flatnonzero(differ))
+
+
+def nearest_told(found: CaseFindings) -> str:
+    """What nearest means, and where that sample contradicts what was found."""
+    layout = found.evidence.project.layout
+    apart = _apart(found)
+    parts = {c for c, _ in torn(found)} | set(before(found))
+    for rail, (at, *_) in zip(found.evidence.table.rail, found.evidence.rails, strict=True):
+        near = np.flatnonzero(beside(layout, at))
+        made = "parted" if parts & set(near.tolist()) else "did not part"
+        if (made == "parted") != (rail.state == "parted"):
+            apart.append(f"splice at {layout.clamp_name[at]} found {rail.state}, {made} in it")
+    listed = "; ".join(apart[:DIFFER]) + (f"; and {len(apart) - DIFFER} more" if len(apart) > DIFFER else "")
+    text = (
+        f'The nearest sample of "{found.fits[0].cause}" differs least, of all that were drawn, in number, '
+        "middle, spread and groups of the clamps each row lost and in all that was measured; clamp by clamp "
+        "it need not agree"
+    )
+    return f"{text}. It contradicts what was found: {listed}." if apart else f"{text}. Here it does."
+
+
+def _apart(found: CaseFindings) -> list[str]:
+    """Clamps that gave way in the nearest sample or as found, in words, those side by side together."""
+    evidence, name = found.evidence, found.evidence.project.layout.clamp_name
+    at = np.array([name.index(one) for one in differing(found)], dtype=np.int64)
+    row, gone = evidence.project.layout.clamp_row[at], evidence.gave_way[at]
+    breaks = np.flatnonzero((np.diff(at) > 1) | (np.diff(row) != 0) | (np.diff(gone.astype(int)) != 0)) + 1
+    words = []
+    for part in np.split(at, breaks) if len(at) else []:
+        who = name[part[0]] if len(part) == 1 else f"{name[part[0]]}..{name[part[-1]]}"
+        off = bool(evidence.gave_way[part[0]])
+        words.append(f"{who} {'found off, stands' if off else 'found standing, gives way'} in it")
+    return words
 
 
 def sequence(found: CaseFindings) -> tuple[tuple[int, float, str, str, str], ...]:

@@ -7,13 +7,13 @@ import numpy as np
 from fea.evidence.causes import AND, CHANGES, DRIFTS, PAIRS, SPLICES_USUAL, USUAL, drift_share
 from fea.evidence.explanations import HIGHEST, as_meant
 from fea.evidence.fit import FEW, Fit
-from fea.evidence.unexplained import Miss
+from fea.evidence.unexplained import TOLD_BY, Miss
 from fea.failure.inputs import law_words
 from roofmodel.units import UnitSystem
 from viewer.history.findings import load_at, said, until
 from viewer.investigate.case import CaseFindings
 from viewer.investigate.entries import entries_told, rail_state
-from viewer.investigate.looks import WORTH, unsettled
+from viewer.investigate.looks import FIRM, WORTH, unsettled
 from viewer.report.tables import Table
 
 CAUTIONS = (
@@ -24,6 +24,7 @@ CAUTIONS = (
 )
 CERTAIN, LIKELY, NEARLY = 0.9, 0.6, 0.995
 CLEAR = 2.0  # deviations of the measured snow beyond which it is called more or less
+LOOSE = 2.0  # times as loosely as the doubt from which the first sentence says so
 PAIR_SHOWN, PAIRS_SHOWN = 0.01, 6  # least posterior of a pair that is listed, and most of them
 NOTHING, SMALL = 0.005, 0.1  # shares that round to 0 %, and that few samples do not tell from it
 
@@ -48,11 +49,24 @@ def answer(found: CaseFindings) -> str:
         text += f". Not settled before this is looked at: {look}"
     elif first.posterior < LIKELY:
         text += ". What was found does not decide between them"
+    elif first.low < FIRM and not few:
+        text += ". Not settled: its interval reaches low for want of samples near"
     if first.unexplained and not few:
         text += f". It leaves unexplained: {misses(found, first)}"
+    text += "" if few else _thin(first)
     if few:
         text += f". Only {near:.0f} samples come near what was found, too few to rank by: add samples"
     return f"{text}."
+
+
+def _thin(first: Fit) -> str:
+    """What the interval does not hold, in the first sentence where it matters: too few samples near."""
+    words = []
+    if first.loose >= LOOSE:
+        words.append(f"clamps were compared {first.loose:g} times as loosely as their doubt")
+    if first.near >= FEW > first.tells:
+        words.append(f"the first stands on the weight of {max(first.tells, 1.0):.0f} samples")
+    return f". Too few samples come near ({' and '.join(words)}): shares are rough" if words else ""
 
 
 def share(one: Fit) -> str:
@@ -184,7 +198,11 @@ def unexplained(found: CaseFindings) -> tuple[str, ...]:
     lines = [
         f'"{one.cause}" leaves unexplained: {misses(found, one)}.' for one in found.fits if one.unexplained
     ]
-    blind = [f'"{one.cause}"' for one in found.fits if one.posterior >= WORTH and one.near < FEW]
+    blind = [
+        f'"{one.cause}"'
+        for one in found.fits
+        if one.posterior >= WORTH and (one.near < FEW or one.tells < TOLD_BY)
+    ]
     if blind:
         lines.append(f"Too few samples tell what is left unexplained by {', '.join(blind)}.")
     if any(AND in one.cause for one in found.fits):
@@ -231,13 +249,20 @@ def assumed(found: CaseFindings) -> tuple[str, ...]:
             if cause in CHANGES
         ),
         found.strength_note,
-        f"{table.sampling.samples:,} samples of each explanation, seed {table.sampling.seed}; all of these "
-        "distributions are judgment.",
+        f"{table.sampling.samples:,} samples of each explanation{_more_drawn(found)}, seed "
+        f"{table.sampling.seed}; all of these distributions are judgment.",
         *priors,
         *(f"Not possible here: {cause}, {why}." for cause, why in found.cannot),
         *_as_given(found),
         *found.chosen.notes,
     )
+
+
+def _more_drawn(found: CaseFindings) -> str:
+    """Explanations of which more samples were drawn, as few told."""
+    usual = found.evidence.table.sampling.samples
+    more = [f'{len(bank.mass):,} of "{bank.cause}"' for bank in found.banks if len(bank.mass) > usual]
+    return f" ({', '.join(more)}, as few told)" if more else ""
 
 
 def _as_given(found: CaseFindings) -> tuple[str, ...]:

@@ -34,6 +34,8 @@ TAKES = {  # tables of found.toml that take what a look tells
 }
 OF_CAUSE = {"drift": "drift", "ends": "row ends", "held elsewhere": "bond of one plane"}  # signs of one alone
 WORTH = 0.02  # least information of a measurement that is named [bit]
+OPEN = 0.1  # the same where the interval of the first reaches below `FIRM` (judgment) [bit]
+FIRM = 0.6  # lower end of an interval from which more samples do not unsettle the first
 TELLING = 0.3  # information of a look from which nothing is settled without it (judgment) [bit]
 PULLED = 5  # clamps pulled, from which no more pull tests are asked for (judgment)
 MOST_SAMPLES = 200_000  # that sampling.samples takes
@@ -44,12 +46,18 @@ BY_HAND = "no entry in this file: weigh it by hand, prior of an [[explanation]] 
 def more_samples(found: CaseFindings) -> tuple[str, ...]:
     """How many samples would sharpen the ranking, and to what; empty where those there are do."""
     first, sampling = found.fits[0], found.evidence.table.sampling
+    now, drawn = sampling.samples, len(found.bank(first.cause).mass)  # more where few told
     lines = []
     if first.loose > 1.0:
         lines.append(
-            "Few samples come as near as the doubt of what was found; they were compared "
+            "Few samples lose clamps as near as the doubt of what was found; they were compared "
             f"{first.loose:g} times as loosely, which blunts the ranking and is not in the intervals. "
             + _takes(found, ENOUGH / max(first.strict, 1e-9), "to compare as closely as the doubt")
+        )
+    if first.near >= FEW > first.tells:
+        lines.append(
+            f'What was measured leaves "{first.cause}" on the weight of {first.tells:.0f} of them. '
+            + _takes(found, drawn / now * FEW / max(first.tells, 1e-9), f"for {FEW:.0f}")
         )
     wide = first.high - first.low
     if first.near >= FEW and wide > sampling.interval:
@@ -84,7 +92,8 @@ def open_looks(found: CaseFindings) -> tuple[Measurement, ...]:
 
 def unsettled(found: CaseFindings) -> str:
     """The look without which the first explanation is not settled, in words; empty for none."""
-    best = next((one for one in open_looks(found) if one.information >= TELLING), None)
+    least = OPEN if found.fits[0].low < FIRM else TELLING
+    best = next((one for one in open_looks(found) if one.information >= least), None)
     if best is None:
         return ""
     takes = TAKES.get(best.sign, "which no entry takes: weigh it by the prior of an [[explanation]]")

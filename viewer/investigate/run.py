@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import os
+import time
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
+from dataclasses import replace
 
 import numpy as np
 
-from fea.evidence.aim import Aim, aim_at, together
+from fea.evidence.aim import aim_at, together
 from fea.evidence.causes import Strengths, pairs_of, possible
 from fea.evidence.explanations import Bank, Looked, course_of, load_by_heap, sample_bank
 from fea.evidence.fit import FEW, Fit, Found, fit, further
@@ -20,9 +22,10 @@ from roofmodel.project.evidence import Evidence
 from viewer.analyzing import analyze_project
 from viewer.history.findings import find_history
 from viewer.investigate.case import CaseFindings
-from viewer.investigate.looks import splices_told
+from viewer.investigate.looks import MOST_SAMPLES, splices_told
 
 PAIRS_FEWER = 4  # times fewer samples of each pair than of each single explanation
+TIMES_MORE = 4  # samples of explanations that count and of which few tell
 COUNTS = 0.05  # posterior from which an explanation counts
 
 
@@ -37,7 +40,7 @@ def case_findings(evidence: Evidence, tell: Callable[[str], None]) -> CaseFindin
     analysis = analyze_project(project)
     mean, strengths, note = _strengths(evidence)
     try:
-        near = aim_at(evidence.gave_way, project.layout.clamp_row, (np.nan, np.nan)).near
+        aim = aim_at(evidence.gave_way, project.layout.clamp_row, (np.nan, np.nan))
         roof, chosen = evidence_roof(analysis, table.case.case, laws_of(project, mean))
     except InputError as error:
         message = f"{evidence.path.name}: {str(error).replace('uncertainty.case', 'case.case')}"
@@ -55,7 +58,7 @@ def case_findings(evidence: Evidence, tell: Callable[[str], None]) -> CaseFindin
     tell(f"sampling {len(causes)} explanations")
     pressure = mean_pressure(analysis.snow.cases[chosen.case], roof.plane)
     load = (evidence.load[0] / pressure, evidence.load[1] / pressure)
-    aim = Aim(near, together(load, load_by_heap(roof, evidence.gave_way, evidence.fallen)))
+    aim = replace(aim, load=together(load, load_by_heap(roof, evidence.gave_way, evidence.fallen)))
     looked = Looked(
         np.array([clamp for clamp, _, _ in evidence.along], dtype=np.int64),
         tuple(clamps for clamps, _, _ in evidence.screws),
@@ -70,11 +73,13 @@ def case_findings(evidence: Evidence, tell: Callable[[str], None]) -> CaseFindin
         def one_bank(cause: str) -> Bank:
             return sample_bank(roof, cause, strengths, count, sampling.seed, aim, looked)
 
-        banks = []
+        banks, begun = [], time.monotonic()
         with ThreadPoolExecutor(len(os.sched_getaffinity(0))) as pool:
             for bank in pool.map(one_bank, names):  # some dozens
                 banks.append(bank)
-                tell(f"sampled {len(banks)} of {len(names)} explanations")
+                left = (time.monotonic() - begun) * (len(names) - len(banks)) / len(banks)
+                rest = f", about {time_words(left)} left" if left > 1.0 else ""
+                tell(f"sampled {len(banks)} of {len(names)} explanations{rest}")
         return tuple(banks)
 
     banks, priors = sampled(causes, sampling.samples), [given.get(cause, 1.0) for cause in causes]
@@ -94,6 +99,13 @@ def case_findings(evidence: Evidence, tell: Callable[[str], None]) -> CaseFindin
         tuple((len(clamps), 0, doubt) for clamps, doubt in evidence.there),
     )
     fits = fit(project.layout, found, banks, priors, sampling.seed)
+    thin = {one.cause for one in fits if one.posterior >= COUNTS and one.tells < FEW}
+    if thin:
+        tell(f"sampling more of {', '.join(sorted(thin))}: few samples tell of it")
+        more = min(TIMES_MORE * sampling.samples, MOST_SAMPLES)
+        again = {bank.cause: bank for bank in sampled(tuple(c for c in causes if c in thin), more)}
+        banks = tuple(again.get(bank.cause, bank) for bank in banks)
+        fits = fit(project.layout, found, banks, priors, sampling.seed)
     if sampling.pairs == "always" or (sampling.pairs == "when needed" and none_explains(fits)):
         two, weights = pairs_of(causes, priors)
         tell(f"sampling {len(two)} pairs of explanations")
@@ -107,6 +119,11 @@ def case_findings(evidence: Evidence, tell: Callable[[str], None]) -> CaseFindin
         evidence, analysis, chosen, roof, strengths, note, banks, fits, cannot,
         further(fits, banks, project.layout, splices_told(evidence)), course, history,
     )  # fmt: skip
+
+
+def time_words(seconds: float) -> str:
+    """A time to be waited, rounded up to what one cares for."""
+    return f"{np.ceil(seconds / 60.0):.0f} min" if seconds > 90.0 else f"{np.ceil(seconds / 5.0) * 5.0:.0f} s"
 
 
 def none_explains(fits: tuple[Fit, ...]) -> bool:

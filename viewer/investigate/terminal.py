@@ -6,8 +6,10 @@ from rich.console import Console
 from rich.text import Text
 
 from viewer.investigate.case import CaseFindings
+from viewer.investigate.course import nearest_told
 from viewer.investigate.findings import CAUTIONS, answer, ranking, timeline, told, unexplained
 from viewer.investigate.looks import changes
+from viewer.investigate.sizes import size_words, sizes_told
 from viewer.terminal import worded_table
 
 
@@ -15,6 +17,8 @@ def print_case(found: CaseFindings, console: Console) -> None:
     """The answer with its alternatives, what to measure, the cautions."""
     console.print(Text(found.evidence.table.case.name, style="bold"), highlight=False)
     console.print(Text(answer(found), style="bold"), highlight=False)
+    if size_words(found):
+        console.print(Text(size_words(found)), highlight=False)
     for line in told(found):
         console.print(Text(f"- {line}"), highlight=False)
     for line in timeline(found):
@@ -23,8 +27,11 @@ def print_case(found: CaseFindings, console: Console) -> None:
     console.print(worded_table(ranking(found)), highlight=False)
     for line in unexplained(found):
         console.print(Text(f"- {line}"), highlight=False)
+    for line in sizes_told(found)[1:]:  # that of the first stands above
+        console.print(Text(f"- {line}"), highlight=False)
     for cause, why in found.cannot:
         console.print(Text(f"- Not tried: {cause}, {why}"), highlight=False)
+    console.print(Text(f"- {nearest_told(found)}"), highlight=False)
     console.print()
     console.print(
         Text("What would change the answer, the most telling first:", style="bold"), highlight=False

@@ -12,10 +12,11 @@ from viewer.export import file_head, version
 from viewer.files import csv_text, safe, write_json, write_text
 from viewer.history.chart import history_drawing
 from viewer.investigate.case import CaseFindings
-from viewer.investigate.course import before, likeliest, sequence, torn
+from viewer.investigate.course import before, differing, likeliest, nearest_told, sequence, torn
 from viewer.investigate.findings import CAUTIONS, answer, assumed, ranking, timeline, told, unexplained
 from viewer.investigate.looks import MEASURE, changes
 from viewer.investigate.picture import case_drawing, write_animation
+from viewer.investigate.sizes import size_words, sizes_data, sizes_told
 from viewer.plain import plain_data
 from viewer.report.page import page_environment
 from viewer.report.tables import Table
@@ -50,6 +51,7 @@ def case_data(found: CaseFindings) -> dict[str, Any]:
                 "snow_pressure": p,
             },
             "answer": answer(found),
+            "answer_size": size_words(found),
             "found": list(told(found)),
             "explanations": [
                 {
@@ -64,6 +66,7 @@ def case_data(found: CaseFindings) -> dict[str, Any]:
                         "middle": one.mass[1] * p,
                         "high": one.mass[2] * p if np.isfinite(one.mass[2]) else None,
                     },
+                    "sizes": sizes_data(found, one),
                     "unexplained": [
                         {
                             "what": miss.what,
@@ -107,6 +110,8 @@ def case_data(found: CaseFindings) -> dict[str, Any]:
                 ],
                 "splices_parted_before": [layout.clamp_name[c] for c in before(found)],
                 "hold_less": [layout.clamp_name[c] for c in np.flatnonzero(found.course.flawed)],
+                "differs": list(differing(found)),
+                "told": nearest_told(found),
             },
             "timeline": list(timeline(found)),
             "assumed": list(assumed(found)),
@@ -159,6 +164,9 @@ def case_html(found: CaseFindings, drawing: Drawing, picture: bytes) -> str:
                 ("SHA-256 of the inputs", evidence.digest),
             ],
             answer=answer(found),
+            size=size_words(found),
+            sizes=sizes_told(found),
+            nearest=nearest_told(found),
             told=told(found),
             sheet=Markup(drawing_svg(drawing, table.name)),
             animation=animation,

@@ -25,14 +25,17 @@ TYPE = 16.0
 PARTED, BEFORE, BENT = "parted", "before", "bent"
 SPLICES = {PARTED: "splice that parted", BEFORE: "parted before (old break)", BENT: "splice bent"}
 SIZE = (520.0, 330.0)  # largest of one plan
+ABOVE = 24.0  # a plan below its title [px]
+LOST = 3.5  # least radius of the mark of a clamp that does not stand [px]
+APART, WIDEST = 9.0, 1040.0  # marks of an animation, at least where its plan is not wider than this [px]
 FRAMES, EACH, HOLD = 40, 110, 12  # most of an animation; time of one [ms]; times that the last stands
 
 
-def plan_scale(project: Project) -> tuple[Array, float, float]:
+def plan_scale(project: Project, size: tuple[float, float] = SIZE) -> tuple[Array, float, float]:
     """Lower left corner of the roof on plan [m], pixels for each meter, and its height on the sheet [px]."""
     bounds = np.array([outline.bounds for outline in _outlines(project)])
     low, high = bounds[:, :2].min(axis=0), bounds[:, 2:].max(axis=0)
-    scale = float(min(SIZE[0] / (high[0] - low[0]), SIZE[1] / (high[1] - low[1])))
+    scale = float(min(size[0] / (high[0] - low[0]), size[1] / (high[1] - low[1])))
     return low, scale, scale * float(high[1] - low[1])
 
 
@@ -48,27 +51,25 @@ def draw_clamps(
     corner: tuple[float, float],
     state: IntArray,
     title: str,
-    order: IntArray | None = None,
     splices: Sequence[tuple[int, str]] = (),
     *,
-    numbers: IntArray | None = None,
     flawed: NDArray[np.bool_] | None = None,
-    room: float = 24.0,
+    size: tuple[float, float] = SIZE,
 ) -> None:
-    """Roof and clamps on plan, its title at the corner, `room` above it [px].
+    """Roof and clamps on plan, its title at the corner, those that do not stand above those that do.
 
     Parameters
     ----------
-    order, numbers : (n,) int
-        Clamps that gave way in order, and the number of each; 1 to n by default.
     splices : sequence of (int, str)
         Clamp next to each splice that is marked across the rail, and the key of `SPLICES`.
     flawed : (c,) bool
         Clamps with a dot in their mark.
+    size : (float, float)
+        Largest that the plan can be. [px]
     """
     layout, planes = project.layout, project.roof.planes
-    low, scale, tall = plan_scale(project)
-    left, floor = corner[0], corner[1] + room + tall
+    low, scale, tall = plan_scale(project, size)
+    left, floor = corner[0], corner[1] + ABOVE + tall
 
     def place(xy: Array) -> Array:
         across = left + scale * (xy[..., 0] - low[0])
@@ -85,30 +86,28 @@ def draw_clamps(
     apart = np.linalg.norm(np.diff(at, axis=0), axis=1) if len(at) > 1 else np.array([20.0])
     radius = float(np.clip(0.42 * np.median(apart), 2.2, 8.0))
     dots = np.zeros(len(at), dtype=bool) if flawed is None else flawed
-    for (x, y), one, dot in zip(at, state.tolist(), dots.tolist(), strict=True):
-        drawing.circle(float(x), float(y), radius, COLORS[one], style.INK, 1.0)
-        if dot:
-            _dot(drawing, float(x), float(y), radius, one)
+    for c in np.argsort(state != STANDS, kind="stable").tolist():
+        wide = radius if state[c] == STANDS else max(radius, LOST)
+        draw_clamp(drawing, at[c], wide, int(state[c]), dot=bool(dots[c]))
     for clamp, kind in splices:
         row = layout.clamp_row[clamp]
         own = np.flatnonzero(layout.splice_row == row)
         s = layout.splice_s[own[np.abs(layout.splice_s[own] - layout.clamp_s[clamp]).argmin()]]
         start, end = (place(one[row]) for one in ends)
         middle, way = start + (end - start) * s / layout.row_length[row], (end - start)
-        _splice(drawing, middle, 2.2 * radius * way / np.linalg.norm(way), kind)
-    if order is not None and len(order):
-        off = (place(ends[1]) - place(ends[0]))[:, ::-1] * (1.0, -1.0)
-        off /= np.maximum(np.linalg.norm(off, axis=1, keepdims=True), 1e-9)
-        shown = np.arange(1, len(order) + 1) if numbers is None else numbers
-        _write_numbers(drawing, at, order, shown, off[layout.clamp_row[order]], radius)
+        draw_splice(drawing, middle, 2.2 * radius * way / np.linalg.norm(way), kind)
 
 
-def _dot(drawing: Drawing, x: float, y: float, radius: float, state: int) -> None:
-    color = style.INK if state in (STANDS, UNKNOWN) else COLORS[STANDS]
-    drawing.circle(x, y, 0.45 * radius, color, color, 0.5)
+def draw_clamp(drawing: Drawing, at: Array, radius: float, state: int, *, dot: bool = False) -> None:
+    """The mark of a clamp by what became of it, with a dot that leaves its color to be seen. [px]."""
+    x, y = float(at[0]), float(at[1])
+    drawing.circle(x, y, radius, COLORS[state], style.INK, 1.0)
+    if dot:
+        color, share = (style.INK, 0.45) if state in (STANDS, UNKNOWN) else (COLORS[STANDS], 0.3)
+        drawing.circle(x, y, share * radius, color, color, 0.0)
 
 
-def _splice(drawing: Drawing, middle: Array, way: Array, kind: str) -> None:
+def draw_splice(drawing: Drawing, middle: Array, way: Array, kind: str) -> None:
     """A bar across the rail, in dashes for a bent one; a cross for one that had parted before. [px]."""
     across = np.array([-way[1], way[0]])
     arms = (0.75 * (across + way), 0.75 * (across - way)) if kind == BEFORE else (across,)
@@ -117,38 +116,13 @@ def _splice(drawing: Drawing, middle: Array, way: Array, kind: str) -> None:
         drawing.line(np.stack([middle - arm, middle + arm]), style.INK, 3.0, dash)
 
 
-def _write_numbers(
-    drawing: Drawing, marks: Array, order: IntArray, numbers: IntArray, off: Array, radius: float
+def draw_scale(
+    drawing: Drawing, project: Project, x: float, y: float, size: tuple[float, float] = SIZE
 ) -> None:
-    """Numbers beside some of the marks (c, 2) [px], square to their rows (n, 2), on two levels on both sides.
-
-    Where there is no room some are left out, the first and the last as the last ones.
-    """
-    size, at = 0.8 * TYPE, marks[order]
-    taken: list[Array] = []
-    for number in dict.fromkeys([0, len(at) - 1, *range(len(at))]):
-        half = np.array([0.3 * size * len(str(numbers[number])) + 2.0, 0.5 * size])
-        for level in (1.0, -1.0, 2.0, -2.0):
-            away = np.sign(level) * (radius + 12.0 + (abs(level) - 1.0) * (size + 2.0))
-            middle = at[number] + away * off[number]
-            free = (np.abs(middle - marks) >= half + radius).any(axis=1).all()
-            if free and all((np.abs(middle - other[:2]) >= half + other[2:]).any() for other in taken):
-                taken.append(np.concatenate([middle, half]))
-                if abs(level) > 1.0:
-                    from_, to = np.sign(level) * radius, away - np.sign(level) * 0.6 * size
-                    line = at[number] + np.array([[from_], [to]]) * off[number]
-                    drawing.line(line, style.MUTED, 0.8)
-                drawing.write(
-                    str(numbers[number]), float(middle[0]), float(middle[1]), size, align="center", halo=True
-                )
-                break
-
-
-def draw_scale(drawing: Drawing, project: Project, x: float, y: float) -> None:
     """An arrow to the north, up the sheet, and left of it a bar of round length."""
     units = system(project.table.project.units)
     meter = units.convert(1.0, "length")
-    scale = plan_scale(project)[1] / meter  # [px] for each of the user's units
+    scale = plan_scale(project, size)[1] / meter  # [px] for each of the user's units
     length = style.scale_top(110.0 / scale)
     right = x - 40.0
     left = right - length * scale
@@ -171,13 +145,23 @@ def draw_splice_key(
 ) -> None:
     """What the marks across the rails mean, and the dot."""
     for kind in kinds:
-        _splice(drawing, np.array([x + 8.0, y]), np.array([9.0, 0.0]), kind)
+        draw_splice(drawing, np.array([x + 8.0, y]), np.array([9.0, 0.0]), kind)
         drawing.write(SPLICES[kind], x + 24.0, y, 0.95 * TYPE)
         x += 210.0
     if flaw is not None:
-        drawing.circle(x + 8.0, y, 7.0, COLORS[STANDS], style.INK, 1.4)
-        _dot(drawing, x + 8.0, y, 7.0, STANDS)
+        draw_clamp(drawing, np.array([x + 8.0, y]), 7.0, STANDS, dot=True)
         drawing.write(flaw, x + 24.0, y, 0.95 * TYPE)
+
+
+def _animation_size(project: Project) -> tuple[float, float]:
+    """Largest of the plan of an animation, wider where clamps are many. [px]."""
+    s, row = project.layout.clamp_s, project.layout.clamp_row
+    apart = np.diff(s)[np.diff(row) == 0]
+    if not len(apart):
+        return SIZE
+    wider = APART / max(plan_scale(project)[1] * float(np.median(apart)), 1e-9)
+    times = float(np.clip(wider, 1.0, WIDEST / SIZE[0]))
+    return SIZE[0] * times, SIZE[1] * times
 
 
 def write_course(
@@ -196,6 +180,8 @@ def write_course(
     """
     from PIL import Image
 
+    size = _animation_size(project)
+    tall = plan_scale(project, size)[2]
     steps = np.unique(np.round(np.linspace(0, len(order), min(len(order), FRAMES) + 1)).astype(int))
     frames = []
     when = [before for _, before in parted]
@@ -204,7 +190,7 @@ def write_course(
         state = np.where(never, NEVER, STANDS)
         state[order[:step]] = GAVE_WAY
         line = 28.0 if kinds else 0.0
-        sheet = Drawing((SIZE[0] + 80.0, plan_scale(project)[2] + 160.0 + line))
+        sheet = Drawing((size[0] + 80.0, tall + 160.0 + line))
         open_ = [
             (clamp, PARTED if before >= 0 else BEFORE)
             for clamp, before in parted
@@ -214,8 +200,8 @@ def write_course(
         words = f"{title}: {step} of {len(order)} have given way"
         if torn:
             words += f", {torn} splice{'s' if torn > 1 else ''} parted"
-        draw_clamps(sheet, project, (40.0, 34.0), state, words, splices=open_)
-        draw_scale(sheet, project, sheet.size[0] - 30.0, sheet.size[1] - 44.0)
+        draw_clamps(sheet, project, (40.0, 34.0), state, words, splices=open_, size=size)
+        draw_scale(sheet, project, sheet.size[0] - 30.0, sheet.size[1] - 44.0, size)
         draw_splice_key(sheet, 40.0, sheet.size[1] - 84.0, kinds)
         marks = [STANDS, GAVE_WAY, NEVER][: 3 if never.any() else 2]
         draw_key(sheet, 40.0, sheet.size[1] - 84.0 - line, marks)

@@ -1,0 +1,88 @@
+"""How large the causes are that fit, in words."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from fea.evidence.fit import FEW, Fit
+from fea.evidence.sizes import SIZES, Size, sizes_of
+from viewer.investigate.case import CaseFindings
+
+COUNTED = 0.05  # posterior from which the size of an explanation is told
+WORDS = {
+    "weak clamps": "weak clamps on the roof",
+    "weak hold": "of its strength that each of them holds",
+    "weak together": "side by side",
+    "loose clamps": "loose clamps on the roof",
+    "loose hold": "of its strength that each of them holds",
+    "loose together": "side by side",
+    "missing clamps": "clamps that were never there",
+    "heap top": "snow at the top of the heap over even snow",
+    "heap along": "deviation of the heap along the row",
+    "heap one row": "above one row alone",
+    "wrong clamps": "wrong clamps on the roof",
+    "wrong hold": "of its strength that each of them holds",
+    "drift": "drift over that of the standard",
+    "ends": "snow on row ends over the bound",
+    "held elsewhere": "of the pull that the bond of the other planes held",
+    "snow torn": "snow above the clamps that came off, in their mean",
+    "snow torn most": "at the most loaded of them",
+}
+EVEN = 0.02  # most by which the snow at the most loaded clamp can exceed the mean and not be told
+
+
+def size_words(found: CaseFindings) -> str:
+    """Size of the first explanation and the snow at the clamps that came off; empty where too few tell."""
+    first = found.fits[0]
+    words = _of(found, first)
+    return f"How large, 5 to 95 %: {words}." if words and first.near >= FEW else ""
+
+
+def sizes_told(found: CaseFindings) -> tuple[str, ...]:
+    """A line for each explanation that counts."""
+    lines = []
+    for one in found.fits:
+        words = _of(found, one) if one.posterior >= COUNTED and one.near >= FEW else ""
+        if words:
+            lines.append(f'"{one.cause}", 5 to 95 %: {words}.')
+    return tuple(lines)
+
+
+def _of(found: CaseFindings, one: Fit) -> str:
+    sizes = [size for size in sizes_of(found.bank(one.cause), one) if np.isfinite(size.middle)]
+    by = {size.name: size for size in sizes}
+    if "snow torn most" in by and by["snow torn most"].middle < (1.0 + EVEN) * by["snow torn"].middle:
+        sizes.remove(by["snow torn most"])
+    return "; ".join(_size(found, size) for size in sizes)
+
+
+def _size(found: CaseFindings, size: Size) -> str:
+    units, unit, words = found.units, SIZES[size.name], WORDS[size.name]
+
+    def value(number: float) -> str:
+        return {
+            "clamps": lambda: f"{number:.0f}",
+            "share": lambda: f"{100.0 * number:.0f} %",
+            "times": lambda: f"{number:.2g}",
+            "m": lambda: units.text(number, "length"),
+            "snow": lambda: units.text(number * found.pressure, "pressure"),
+        }[unit]()
+
+    if unit == "chance":
+        return f"{words} in {100.0 * size.middle:.0f} % of the samples near"
+    ends = f" ({value(size.low).split(' ')[0]} to {value(size.high)})" if np.isfinite(size.low) else ""
+    about = "" if ends else "about "
+    if unit in ("clamps", "share"):
+        return f"{about}{value(size.middle)}{ends} {words}"
+    return f"{words} {about}{value(size.middle)}{ends}"
+
+
+def sizes_data(found: CaseFindings, one: Fit) -> list[dict[str, object]]:
+    """The sizes of an explanation as plain data, SI."""
+    data = []
+    for size in sizes_of(found.bank(one.cause), one):
+        unit = SIZES[size.name]
+        times = found.pressure if unit == "snow" else 1.0
+        ends = {"low": size.low * times, "middle": size.middle * times, "high": size.high * times}
+        data.append({"what": size.name, "unit": "Pa" if unit == "snow" else unit, **ends})
+    return data
