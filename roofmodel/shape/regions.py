@@ -155,6 +155,8 @@ def face_distance(mesh: Mesh, face: IntArray, on: IntArray, normal: Array, centr
 
 def components(count: int, pairs: IntArray) -> tuple[int, IntArray]:
     """Connected components of `count` things joined by pairs."""
+    if not len(pairs):
+        return count, np.arange(count)
     from scipy.sparse import coo_array
     from scipy.sparse.csgraph import connected_components
 

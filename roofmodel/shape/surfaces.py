@@ -66,9 +66,10 @@ def own_points(building: Building) -> Building:
 
 def newell(points: Array, ring: Sequence[int]) -> Array:
     """Area vector (3,) of a ring, by Newell's method. [m^2]."""
-    xyz = points[np.asarray(ring, dtype=np.int64)]
-    xyz = xyz - xyz[0]
-    return np.asarray(0.5 * np.cross(xyz, np.roll(xyz, -1, axis=0)).sum(axis=0))
+    x, y, z = (points[np.asarray(ring, dtype=np.int64)] - points[ring[0]]).T
+    ahead = [np.concatenate([one[1:], one[:1]]) for one in (x, y, z)]
+    products = ((y, z, 1, 2), (z, x, 2, 0), (x, y, 0, 1))
+    return np.array([0.5 * (a @ ahead[k] - b @ ahead[i]) for a, b, i, k in products])
 
 
 def surface_area(points: Array, surfaces: Sequence[Surface]) -> float:

@@ -211,15 +211,14 @@ def case_forces(cases: Sequence[SnowCase], polygons: NDArray[np.object_], plane:
 
 def _same_shapes(zones: Sequence[Zone]) -> tuple[list[Zone], IntArray]:
     """Zones that differ in plane or polygon, and which of them each is like: cases share most of theirs."""
-    words: dict[int, bytes] = {}
+    distinct = {id(zone.polygon): zone.polygon for zone in zones}
+    shapes = np.fromiter(distinct.values(), dtype=object, count=len(distinct))
+    words = dict(zip(distinct, shapely.to_wkb(shapes), strict=True))
     first: dict[tuple[int, bytes], int] = {}
     kept: list[Zone] = []
     numbers = np.zeros(len(zones), dtype=np.int64)
     for i, zone in enumerate(zones):
-        known = id(zone.polygon)
-        if known not in words:
-            words[known] = zone.polygon.wkb
-        numbers[i] = first.setdefault((zone.plane, words[known]), len(kept))
+        numbers[i] = first.setdefault((zone.plane, words[id(zone.polygon)]), len(kept))
         if numbers[i] == len(kept):
             kept.append(zone)
     return kept, numbers

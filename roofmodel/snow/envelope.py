@@ -24,13 +24,15 @@ TOUCH = 1e-7  # [m]
 NOTHING = shapely.Polygon()
 
 
-def larger(zones: Sequence[Zone]) -> list[Zone]:
+def larger(zones: Sequence[Zone], pairs: IntArray | None = None) -> list[Zone]:
     """Keep the larger pressure wherever linear patches of one plane overlap.
 
     Parameters
     ----------
     zones : sequence of Zone
         Overlapping patches of one or more planes.
+    pairs : (m, 2) int, optional
+        As `near_pairs` gives them, where these are known.
 
     Returns
     -------
@@ -42,7 +44,8 @@ def larger(zones: Sequence[Zone]) -> list[Zone]:
     polygons = np.array([zone.polygon for zone in zones], dtype=object)
     plane = np.array([zone.plane for zone in zones], dtype=np.int64)
     pressure = np.array([zone.pressure for zone in zones]).reshape(-1, 3)
-    left = _without(polygons, _losses(polygons, pressure, near_pairs(polygons, plane)))
+    near = near_pairs(polygons, plane) if pairs is None else pairs
+    left = _without(polygons, _losses(polygons, pressure, near))
     return [zones[k] if part is polygons[k] else replace(zones[k], polygon=part) for k, part in worth(left)]
 
 
@@ -57,15 +60,10 @@ def worth(shapes: Shapes) -> list[tuple[int, shapely.Polygon | shapely.MultiPoly
     ]
 
 
-def near_pairs(polygons: Shapes, plane: IntArray, owner: IntArray | None = None) -> IntArray:
-    """Pairs (m, 2) of polygons of one plane that no line along an edge of theirs is seen to part.
-
-    Those of one owner are left out where owners are given.
-    """
+def near_pairs(polygons: Shapes, plane: IntArray) -> IntArray:
+    """Pairs (m, 2) of polygons of one plane that no line along an edge of theirs is seen to part."""
     pairs = shapely.STRtree(polygons).query(polygons).T
     pairs = pairs[(pairs[:, 0] < pairs[:, 1]) & (plane[pairs[:, 0]] == plane[pairs[:, 1]])]
-    if owner is not None:
-        pairs = pairs[owner[pairs[:, 0]] != owner[pairs[:, 1]]]
     corners, count = _corners(polygons)
     count = np.where(shapely.get_type_id(polygons) == shapely.GeometryType.POLYGON, count, FEW_CORNERS + 1)
     most, apart = count[pairs].max(axis=1), np.zeros(len(pairs), dtype=bool)
@@ -104,11 +102,16 @@ def _parted(one: Array, other: Array) -> BoolArray:
 
 @dataclass(frozen=True)
 class _Losses:
-    """What polygons lose (m,): to which other, and a region of which that is all that they share."""
+    """What polygons lose (m,): to which other, and a region of which that is all that they share.
+
+    Of the first `plain` it is known already which polygons (n,) are `gone` by them.
+    """
 
     owner: IntArray
     winner: IntArray
     region: Shapes
+    plain: int
+    gone: BoolArray
 
 
 def _losses(polygons: Shapes, pressure: Array, pairs: IntArray) -> _Losses:
@@ -119,19 +122,24 @@ def _losses(polygons: Shapes, pressure: Array, pairs: IntArray) -> _Losses:
     low, high = _range_about(polygons, pairs, more)
     to_first = high <= scale
     to_second = (low >= -scale) & ~to_first
-    mixed = np.flatnonzero(~to_first & ~to_second)
+    loser = np.concatenate([second[to_first], first[to_second]])
+    winner = polygons[np.concatenate([first[to_first], second[to_second]])]
+    gone = np.zeros(len(polygons), dtype=bool)
+    gone[loser[shapely.covers(winner, polygons[loser])]] = True
+    mixed = np.flatnonzero(~to_first & ~to_second & ~gone[first] & ~gone[second])
     one, other, law = first[mixed], second[mixed], more[mixed]
     return _Losses(
-        np.concatenate([second[to_first], first[to_second], one, other]),
+        np.concatenate([loser, one, other]),
         np.concatenate([first[to_first], second[to_second], other, one]),
         np.concatenate(
             [
-                polygons[first[to_first]],
-                polygons[second[to_second]],
+                winner,
                 above_zero(polygons[other], law),
                 above_zero(polygons[one], -law),
             ]
         ),
+        len(loser),
+        gone,
     )
 
 
@@ -206,8 +214,8 @@ def _without(polygons: Shapes, losses: _Losses) -> Shapes:
     """
     left, box = polygons.copy(), shapely.bounds(polygons)
     owner, winner, region, there = losses.owner, losses.winner, losses.region, shapely.bounds(losses.region)
-    gone = np.zeros(len(polygons), dtype=bool)
-    gone[owner[shapely.covers(region, polygons[owner])]] = True
+    gone, late = losses.gone, owner[losses.plain :]
+    gone[late[shapely.covers(region[losses.plain :], polygons[late])]] = True
     left[gone] = NOTHING
     order = np.lexsort((-np.prod(_shared(box[owner], there), axis=1), owner))
     order = order[~gone[owner[order]] & ~gone[winner[order]]]
@@ -234,8 +242,9 @@ def _difference(shapes: Shapes, regions: Shapes) -> Shapes:
 
 def solid(shapes: Shapes) -> Shapes:
     """Shapes (n,) without the lines and points that touching edges leave in them."""
-    kinds = (shapely.GeometryType.POLYGON, shapely.GeometryType.MULTIPOLYGON)
-    mixed = np.flatnonzero(~np.isin(shapely.get_type_id(shapes), kinds))
+    kind = shapely.get_type_id(shapes)
+    areal = (kind == shapely.GeometryType.POLYGON) | (kind == shapely.GeometryType.MULTIPOLYGON)
+    mixed = np.flatnonzero(~areal)
     clean = shapes.copy()
     clean[mixed] = [polygonal(shape) or NOTHING for shape in shapes[mixed]]
     return clean

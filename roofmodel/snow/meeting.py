@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from roofmodel.snow.cases import SnowCase, Zone
-from roofmodel.snow.envelope import larger
+from roofmodel.snow.envelope import larger, near_pairs
 from roofmodel.snow.patches import overlapping
 
 MANY = 12  # a note names fewer than so many
@@ -48,15 +48,22 @@ def together(
     note : str
         What the standard says of drifts that meet.
     """
-    whole = [[*one.blown, *one.slid] for one in drifts]
-    group = overlapping(whole)
-    sets = [
-        [drifts[k] for k in np.flatnonzero(group == one).tolist()] for one in dict.fromkeys(group.tolist())
-    ]
-    sets = [some for some in sets if len(some) > 1]
+    each = [(k, zone) for k, one in enumerate(drifts) for zone in (*one.blown, *one.slid)]
+    if not each:
+        return []
+    owner = np.array([k for k, _ in each])
+    wind = np.array([n < len(one.blown) for one in drifts for n in range(len(one.blown) + len(one.slid))])
+    polygons = np.array([zone.polygon for _, zone in each], dtype=object)
+    pairs = near_pairs(polygons, np.array([zone.plane for _, zone in each], dtype=np.int64))
+    group = overlapping(polygons, owner, len(drifts), pairs)
     cases = []
-    for some in sets:
-        blown = larger([zone for one in some for zone in one.blown])
+    for one_set in dict.fromkeys(group.tolist()):
+        some = [drifts[k] for k in np.flatnonzero(group == one_set).tolist()]
+        if len(some) < 2:
+            continue
+        its = wind & (group[owner] == one_set)
+        number = np.cumsum(its) - 1
+        blown = larger([each[k][1] for k in np.flatnonzero(its)], number[pairs[its[pairs].all(axis=1)]])
         slid = [zone for one in some for zone in one.slid]
         notes = [f"The drifts that meet: {_who(some)}.", note]
         notes += dict.fromkeys(said for one in some for said in one.notes)

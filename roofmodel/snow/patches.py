@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from shapely import MultiPolygon, Polygon
 
 from roofmodel.snow.cases import Zone
-from roofmodel.snow.envelope import near_pairs, worth
+from roofmodel.snow.envelope import worth
 from roofmodel.snow.fetches import Lines, fetches
 from roofmodel.snow.regions import (
     EAVE_OVERHANG,
@@ -30,6 +30,7 @@ from roofmodel.surface import RoofSurface
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
+FEW = 8  # pairs of patches looked at before all others
 UPPER_TO_STEP = 0.17  # cosine: a plane whose fall is within 80 degrees of the wall's face sheds over it
 
 UNREDUCED = "held snow not reduced for slope"
@@ -180,23 +181,31 @@ def _cut(plan: Plan, patches: dict[tuple[int, bytes], Polygon | MultiPolygon]) -
         plan.pieces[keys[patch[k]]].append((int(plane[k]), one))
 
 
-def overlapping(patches: Sequence[Sequence[Zone]]) -> IntArray:
-    """Number (n,) that sets of patches share which lie on the same ground, directly or by way of others."""
-    zones = [zone for some in patches for zone in some]
-    owner = np.repeat(np.arange(len(patches)), [len(some) for some in patches])
-    group = np.arange(len(patches))
-    if not zones:
-        return group
-    plane = np.array([zone.plane for zone in zones], dtype=np.int64)
-    polygons = np.array([zone.polygon for zone in zones], dtype=object)
-    first, second = near_pairs(polygons, plane, owner).T
+def overlapping(polygons: NDArray[np.object_], owner: IntArray, count: int, pairs: IntArray) -> IntArray:
+    """Number (n,) that sets of patches share which lie on the same ground, directly or by way of others.
+
+    Parameters
+    ----------
+    polygons : (z,) shapely geometry
+        Of all patches. [m]
+    owner : (z,) int
+        Set of each patch.
+    count : int
+        Number of sets.
+    pairs : (m, 2) int
+        Patches that may overlap, as `near_pairs` gives them.
+    """
+    group = np.arange(count)
+    first, second = pairs[owner[pairs[:, 0]] != owner[pairs[:, 1]]].T
     pair, which = np.unique(np.stack([owner[first], owner[second]]), axis=1, return_inverse=True)
     for k, (one, other) in enumerate(pair.T):
         if group[one] == group[other]:
             continue
-        on = which.ravel() == k
-        if worth(shapely.intersection(polygons[first[on]], polygons[second[on]], grid_size=GRID)):
-            group[group == group[other]] = group[one]
+        on = np.flatnonzero(which.ravel() == k)
+        for some in np.split(on, [1, FEW]):  # most often the first ones overlap already
+            if worth(shapely.intersection(polygons[first[some]], polygons[second[some]], grid_size=GRID)):
+                group[group == group[other]] = group[one]
+                break
     return group
 
 
