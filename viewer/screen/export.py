@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import csv
 import io
+import json
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -11,7 +13,7 @@ import numpy as np
 
 from roofmodel.units import UnitSystem
 from viewer.export import version
-from viewer.files import atomic, write_json
+from viewer.files import atomic, write_text
 from viewer.plain import plain_data
 from viewer.screen.findings import BASIS, RANK, ScreenFindings
 
@@ -115,8 +117,16 @@ def safe(text: str) -> str:
     return f"'{text}" if text[:1] in ("=", "+", "-", "@", "\t", "\r") else text
 
 
+def _a_line_each(data: dict[str, Any], name: str) -> str:
+    """JSON with a line for each item of one list: thousands of them are written at once and still read."""
+    say = partial(json.dumps, ensure_ascii=False, allow_nan=False)
+    items = ",\n".join(map(say, data[name]))
+    head = say({key: value for key, value in data.items() if key != name})
+    return f'{head[:-1]}, "{name}": [\n{items}\n]}}\n'
+
+
 def write_screen_data(findings: ScreenFindings, folder: Path) -> None:
     """Write screen.json and screen.csv, each whole or not at all."""
-    write_json(folder / "screen.json", screen_data(findings), indent=1)
+    write_text(folder / "screen.json", _a_line_each(screen_data(findings), "buildings"))
     with atomic(folder / "screen.csv") as temporary:
         temporary.write_bytes(screen_csv(findings).encode("utf-8-sig", "replace"))
