@@ -173,7 +173,12 @@ def _explain(problem: Mapping[str, Any], data: Mapping[str, Any], root: type[Bas
         right = "is too large"
     if right is None:
         return f"{path}: {shown(value)} is not right: {problem['msg'][0].lower()}{problem['msg'][1:]}"
-    return f"{path}: {shown(value)} {right.format(**context)}"
+    hint = ""
+    if kind == "less_than_equal" and isinstance(value, int | float):
+        most = context["le"]
+        if most <= 1.0 and 2.0 <= value <= 100.0 * most:  # taken for percent
+            hint = f", a share: {value:g} % is {value / 100.0:g}"
+    return f"{path}: {shown(value)} {right.format(**context)}{hint}"
 
 
 _MANY = (

@@ -79,6 +79,7 @@ def test_the_same_input_gives_the_same_bytes(done, tmp_path):
         ('clamps = "row low"', 'clamps = "low-99"', "write"),
         ('clamps = "row low"', 'clamps = "low-09..low-03"', "left end to the right"),
         ('state = "off"', 'state = "gone"', "off"),
+        ("doubt = 0.15", "doubt = 15", "15 must be at most 1, a share: 15 % is 0.15"),
         ('state = "off"', 'state = "stands"', "nothing gave way"),
         ('project = "project.toml"', 'project = "none.toml"', "none.toml"),
         ('depth = "0.44 m"\n', "", "density needs depth"),
