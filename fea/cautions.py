@@ -28,7 +28,14 @@ from roofmodel.project.schema import STARTING_NAME
 from roofmodel.project.screw_tables import screw_notes
 from roofmodel.project.seam_schema import SeamTable
 from roofmodel.project.site_schema import AnySite, MeasuredSite, NbccSite
-from roofmodel.project.tested import bare_notes, bond_notes, height_notes, tested_notes, untold_notes
+from roofmodel.project.tested import (
+    bare_notes,
+    bond_notes,
+    height_notes,
+    nominal_notes,
+    tested_notes,
+    untold_notes,
+)
 from roofmodel.shape.up_axis import doubts
 from roofmodel.sliding.ends import LEVEL, stop_heights
 from roofmodel.sliding.flow import FlowGraph
@@ -74,7 +81,7 @@ def cautions(
     -------
     tuple of str
     """
-    found: list[str] = []
+    found = list(doubts(project.roof))
     table = project.table
     units = SYSTEMS[table.project.units]
     if table.project.name.startswith(STARTING_NAME):
@@ -95,6 +102,7 @@ def cautions(
         }  # fmt: skip
         given |= {f"framing[{number}]": one for number, one in enumerate(table.framing, 1)}
         found += bare_notes(table.design.format, given)
+        found += nominal_notes(table.design.format, given)
     if table.design.snow_factor is not None:
         found.append(
             f"The user put {table.design.snow_factor:g} in place of the standard's factor on snow: "
@@ -122,7 +130,6 @@ def cautions(
             f"{project.stops.count} single stops are not checked here and relieve no row: "
             "see `eavewright blanket`."
         )
-    found += doubts(project.roof)
     found += _obstructions(project, force, units)
     found += wall_words(project.roof, force, units)
     found += straight_words(project.roof, project.layout, graph, force, units)

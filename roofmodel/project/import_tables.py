@@ -13,6 +13,7 @@ from roofmodel.project.import_schema import ImportedRoof
 from roofmodel.shape.corrections import Corrections, correct
 from roofmodel.shape.importing import TOLERANCE, import_roof
 from roofmodel.shape.roof_faces import STEEPEST
+from roofmodel.shape.up_axis import doubts
 from roofmodel.surface import EdgeKind, RoofSurface
 from roofmodel.units import shown
 
@@ -70,5 +71,10 @@ def read_roof(given: ImportedRoof, folder: Path, digest: Any) -> RoofSurface:
     try:
         return correct(roof, wanted, tolerance)
     except InputError as error:
-        message = f"roof.{error}"
+        turned = doubts(roof)
+        as_read = [f"unit {shown(given.unit)}"] if given.unit else []
+        as_read += [f"{shown(given.up)} up"] if given.up else []
+        axes = f"; {given.file} was read with {' and '.join(as_read)}"
+        how = f". {turned[0]}" if turned else axes if as_read else ""
+        message = f"roof.{str(error).rstrip('.')}{how}"
         raise InputError(message) from None

@@ -142,6 +142,28 @@ def bare_notes(form: str, tables: Mapping[str, Table | None]) -> tuple[str, ...]
     )
 
 
+def nominal_notes(form: str, tables: Mapping[str, Table | None]) -> tuple[str, ...]:
+    """Strengths of kind "nominal" in format EN, which wants 5 % fractiles (EN 1990 annex D; from memory).
+
+    A kind that stands in the file or by default counts where a factor was given for it.
+    """
+    found = [
+        f"{where}.{name}"
+        for where, table in tables.items()
+        for name, value in table or ()
+        if name.endswith("kind")
+        and value == "nominal"
+        and getattr(table, "factor" if name == "strength_kind" else name.replace("_kind", "_factor"), None)
+    ]
+    if form != "EN" or not found:
+        return ()
+    return (
+        f'"nominal" is taken as characteristic in format EN ({", ".join(found)}): UNSAFE unless it is a '
+        "5 % fractile of tests with its confidence (EN 1990 annex D); a mean or a catalog number is not. Say "
+        '"characteristic" where it is one.',
+    )
+
+
 def bond_notes(clamp: ClampTable) -> tuple[str, ...]:
     """What is to be known of clamps that hold by adhesive alone."""
     if clamp.fastening != "adhesive":

@@ -13,6 +13,7 @@ GENTLE = np.cos(
     np.radians(45.0)
 )  # most roofs are flatter, and steeper when they lie on their side (judgment)
 LEAST_WALLS = 0.3  # share of walls in one reading; a roof without its house is not doubted here (judgment)
+HIGHEST_RISE, LEAST_ACROSS, MOST_ACROSS = 50.0, 1.0, 1000.0  # of roofs that are not doubted (judgment) [m]
 MORE_ROOF, MORE_RISE = 0.05, 0.1  # by which the other axis must be better (judgment)
 
 
@@ -56,8 +57,19 @@ def doubted_up(points: Array, faces: IntArray, up: str) -> tuple[str, ...]:
 
 
 def doubts(roof: RoofSurface) -> tuple[str, ...]:
-    """Notes of a roof that doubt its up axis."""
-    return tuple(note for note in roof.notes if note.startswith(DOUBT))
+    """What speaks against the up axis or the unit of a roof."""
+    return (*doubted_size(roof), *(note for note in roof.notes if note.startswith(DOUBT)))
+
+
+def doubted_size(roof: RoofSurface) -> tuple[str, ...]:
+    """A roof that rises or spreads as hardly any house does, with its size; none for others."""
+    size = np.ptp(roof.points[roof.faces].reshape(-1, 3), axis=0)
+    if size[2] <= HIGHEST_RISE and LEAST_ACROSS <= size[:2].max() <= MOST_ACROSS:
+        return ()
+    return (
+        f"IS THE UNIT RIGHT? As read, the roof is {size[0]:.4g} m by {size[1]:.4g} m on plan and rises "
+        f"{size[2]:.3g} m from its lowest to its highest point.",
+    )
 
 
 def _reading(rise: Array, height: Array, area: Array, extent: float) -> tuple[float, float, float, float]:

@@ -206,7 +206,11 @@ def _feet(roof: RoofSurface, graph: FlowGraph) -> Array:
 
 
 def _heads(roof: RoofSurface, graph: FlowGraph, friction: float, foot: Array) -> Array:
-    """Largest height less friction's share that snow has behind it at the foot of each node. [m]."""
+    """Largest height less friction's share that snow has behind it at the foot of each node. [m].
+
+    Cells and pieces of valley that meet at an angle overlap in height, so no node gets more than the height
+    of the highest point that snow comes to it from over its own foot.
+    """
     cells, n = graph.cells, graph.cells.count
     run = cells.corners[:, 2:, 1].max(axis=1) - cells.corners[:, :2, 1].min(axis=1)
     slope = roof.planes.slope[cells.plane]
@@ -214,6 +218,11 @@ def _heads(roof: RoofSurface, graph: FlowGraph, friction: float, foot: Array) ->
     gain[:n] = run * (np.sin(slope) - friction * (cells.array < 0) * np.cos(slope))
     gain[n:] = graph.valley_drop
     head = np.zeros(graph.node_count)
+    corner = roof.planes.to_world(np.repeat(cells.plane, 4), cells.corners.reshape(-1, 2))[:, 2].reshape(
+        -1, 4
+    )
+    low = np.concatenate([corner.min(axis=1), graph.valley_middle[:, 2] - 0.5 * graph.valley_drop])
+    highest = np.concatenate([corner.max(axis=1), np.full(len(graph.valley_drop), -np.inf)])
     # What went straight across flat roof has come down that too.
     cross = np.flatnonzero(graph.crossing & (graph.source < n) & (graph.target < n))
     top = foot + run * np.sin(slope)
@@ -226,8 +235,9 @@ def _heads(roof: RoofSurface, graph: FlowGraph, friction: float, foot: Array) ->
     bounds = np.searchsorted(graph.level[nodes], steps)
     for level in range(len(steps) - 1):
         here = nodes[bounds[level] : bounds[level + 1]]
-        head[here] = np.maximum(head[here] + gain[here], 0.0)
+        head[here] = np.clip(head[here] + gain[here], 0.0, np.maximum(highest[here] - low[here], 0.0))
         on = order[links[level] : links[level + 1]]
+        np.maximum.at(highest, graph.target[on], highest[graph.source[on]])
         np.maximum.at(head, graph.target[on], head[graph.source[on]] + fall[on])
     return head
 

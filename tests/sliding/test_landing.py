@@ -105,6 +105,19 @@ def test_a_valley_keeps_the_speed_of_the_way_down_it():
     assert exact * (1.0 - 1e-9) <= found.speed[valley] <= 1.15 * exact
 
 
+@pytest.mark.parametrize("spread", [0.3, 1.0])
+def test_no_snow_is_faster_than_from_the_highest_point(spread):
+    """Energy: at an eave or a valley foot v^2 <= 2 g (top of the roof - foot), and nearly all of it there."""
+    roof = l_shape()
+    names, force, found = landed(roof, {"plane": "S1", "up": "4.4 m"}, spread=spread)
+    ends = np.stack([roof.edges.start, roof.edges.end], axis=1)[force.exit_edge, :, 2]
+    top = float(roof.points[:, 2].max())
+    bound = np.sqrt(2.0 * G * (top - ends.min(axis=1)))
+    assert (found.speed <= bound * (1.0 + 1e-9)).all()
+    valley = next(i for i, name in enumerate(names) if "valley" in name)
+    assert found.speed[valley] > 0.9 * bound[valley]
+
+
 def test_higher_ridges_and_higher_eaves_throw_farther():
     slope = np.full(4, SLOPE)
     near = throw(np.array([2.0, 4.0, 8.0, 12.0]), slope, np.full(4, 3.0))

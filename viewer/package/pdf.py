@@ -319,9 +319,10 @@ def _governing_case(
 def _zones(study: SnowStudy, units: UnitSystem) -> list[str]:
     parts = []
     for zone in zone_chapters(study):
-        parts.append(t.paragraph(f"{zone['number']}  {zone['name']}", bold=True))
+        head = t.paragraph(f"{zone['number']}  {zone['name']}", bold=True)
         slices = f"; zones {zone['slices']}, worked out where they are heaviest" if zone["slices"] else ""
-        parts.append(t.paragraph(f"{zone['clause']}; in case {zone['cases']}{slices}", note=True))
+        head += t.paragraph(f"{zone['clause']}; in case {zone['cases']}{slices}", note=True)
+        parts.append(t.kept_with_next(head))
         for line in zone["lines"]:
             equation = t.symbols(line.symbols)
             if line.numbers:

@@ -205,6 +205,11 @@ def figure(name: str, alt: str, caption: str = "", width: str = "100%", *, float
     return f"#place({floats}, float: true, clearance: 14pt)[{shown}]\n" if floats else f"{shown}#v(6pt)\n"
 
 
+def kept_with_next(words: str) -> str:
+    """Text that no end of a column or page parts from what follows."""
+    return f"#block(sticky: true)[{words}]\n"
+
+
 def all_placed() -> str:
     """Nothing that floats passes this place."""
     return "#place.flush()\n"
