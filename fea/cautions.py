@@ -18,9 +18,9 @@ from fea.checks.walls import wall_words
 from fea.panel.restraint import restraint_words
 from fea.panel.support import PanelSupport
 from fea.sections.buckling_class import class_words
+from fea.short_ends import short_end_words
 from fea.straight import straight_words
 from roofmodel.hardware import DesignFormat
-from roofmodel.layout import Layout
 from roofmodel.project.as_built import AS_MEASURED
 from roofmodel.project.base import Table
 from roofmodel.project.load import Project
@@ -37,21 +37,19 @@ from roofmodel.project.tested import (
     untold_notes,
 )
 from roofmodel.shape.up_axis import doubts
-from roofmodel.sliding.ends import LEVEL, stop_heights
 from roofmodel.sliding.flow import FlowGraph
 from roofmodel.sliding.landing import Landing
 from roofmodel.sliding.thrust import RowForce
 from roofmodel.snow.cases import LoadLevel, SnowSet
 from roofmodel.snow.nbcc2020 import snow_weight_density
-from roofmodel.surface import FLAT_SLOPE, STOREY, EdgeKind, RoofSurface
+from roofmodel.surface import FLAT_SLOPE, STOREY, RoofSurface
 from roofmodel.units import SYSTEMS, UnitSystem
 
 Array = NDArray[np.float64]
 
-REACH = 3.0  # a row that stops less than this short of a valley is pointed out [m]
 EDGES_NAMED = 4  # edges named in a caution
 BOXES_SHOWN = 6  # obstructions named in a caution
-AT_IT = 0.05  # a row this near to a valley stands at it [m]
+AT_IT = 0.05  # shorter pieces of a rail's line in a box are none [m]
 LEADING = 1.5  # gamma_Q of a leading temperature, EN 1990 Table A1.2(B), from memory
 LITTLE_SNOW = 200.0  # ground snow below this may have got a wrong unit (judgment) [Pa]
 LEAK = 1e-3  # share of the sliding force that leaves inside the roof, from where it is told [-]
@@ -162,7 +160,7 @@ def cautions(
     idle = [n for n, h in zip(project.layout.row_name, held, strict=True) if h == 0.0]
     if idle:
         found.append(f"No case brings snow to {', '.join(idle)}: nothing was checked there.")
-    return (*found, *_short_of_valleys(project.roof, project.layout, graph, project))
+    return (*found, *short_end_words(project, graph, force))
 
 
 def little_snow(site: AnySite, units: UnitSystem) -> list[str]:
@@ -444,54 +442,3 @@ def along_change(force: np.ndarray, rigid: np.ndarray) -> np.ndarray:
     """Change of each clamp's largest force along its seam, (c,), of what it is on rigid panels. [-]."""
     now, then = (np.abs(f[..., 0]).max(axis=(0, 1)) for f in (force, rigid))
     return np.asarray(np.divide(now - then, then, out=np.zeros_like(now), where=then > 0.0))
-
-
-def _short_of_valleys(roof: RoofSurface, layout: Layout, graph: FlowGraph, project: Project) -> list[str]:
-    """Rows that stop short of a valley whose snow no row holds at their level."""
-    units = SYSTEMS[project.table.project.units]
-    stops = stop_heights(roof, layout, graph)
-    found = []
-    for row, plane in enumerate(layout.row_plane.tolist()):
-        tips = np.stack([layout.row_start[row], layout.row_end[row]])
-        way = (tips[1] - tips[0]) / layout.row_length[row]
-        for tip, out in ((tips[0], -way), (tips[1], way)):
-            ray = LineString([tip, tip + REACH * out])
-            crossed = shapely.intersection(roof.planes.outline[plane].boundary, ray)
-            if crossed.is_empty:
-                continue
-            points = shapely.get_coordinates(crossed)
-            gaps = np.linalg.norm(points - tip, axis=1)
-            gap, hit = float(gaps.min()), points[int(np.argmin(gaps))]
-            place = roof.planes.to_world(plane, hit)
-            edge = _valley_at(roof, plane, place)
-            if edge < 0 or gap <= AT_IT:
-                continue
-            if _runs_past(graph, stops, edge, place):
-                found.append(
-                    f"Row {layout.row_name[row]} ends {units.text(gap, 'length')} short of "
-                    f"{roof.edges.name[edge]}: in this check the valley's snow runs past it. Bring the row "
-                    "to the valley, or hold that snow another way."
-                )
-    return found
-
-
-def _runs_past(graph: FlowGraph, stops: np.ndarray, edge: int, place: np.ndarray) -> bool:
-    """Whether a stream that comes down a valley to a place on it is not closed there."""
-    above = (graph.valley_edge == edge) & (graph.valley_middle[:, 2] >= place[2])
-    for side in np.unique(graph.valley_plane[above]).tolist():
-        pieces = np.flatnonzero(above & (graph.valley_plane == side))
-        nearest = pieces[np.argmin(np.linalg.norm(graph.valley_middle[pieces] - place, axis=1))]
-        if stops[nearest] < place[2] - LEVEL:
-            return True
-    return False
-
-
-def _valley_at(roof: RoofSurface, plane: int, place: np.ndarray) -> int:
-    """Valley of a plane that runs through a point of its outline, -1 for none."""
-    for edge in np.flatnonzero(np.any(roof.edges.plane == plane, axis=1)).tolist():
-        if roof.edges.kind[edge] is EdgeKind.VALLEY:
-            start, end = roof.edges.start[edge], roof.edges.end[edge]
-            t = np.clip((place - start) @ (end - start) / np.sum((end - start) ** 2), 0.0, 1.0)
-            if np.linalg.norm(place - start - t * (end - start)) < AT_IT:
-                return int(edge)
-    return -1

@@ -10,10 +10,10 @@ import numpy as np
 import shapely
 
 from fea.analysis import Analysis
-from roofmodel.sliding.ends import STEEPEST_SPREAD, end_parts
+from roofmodel.sliding.ends import SHORT, end_gaps, end_parts, end_wedge
 from roofmodel.snow.cases import linear_integral
 from roofmodel.units import UnitSystem
-from viewer.quantities import column
+from viewer.quantities import as_given, column
 from viewer.report.tables import Table
 from viewer.report.working_ends import held_by, own_plane
 
@@ -77,11 +77,8 @@ def _spread(analysis: Analysis, name: str, row: int, end: int, case: int) -> Spr
     roof, layout, options = project.roof, project.layout, project.slide
     plane = int(layout.row_plane[row])
     outline = roof.planes.outline[plane]
-    tip = (layout.row_start, layout.row_end)[end][row]
-    low_u, low_v, high_u, high_v = outline.bounds
-    reach = 2.0 * (high_u - low_u + high_v - low_v)
-    side = (2 * end - 1) * math.tan(min(options.spread_angle, STEEPEST_SPREAD))
-    wedge = shapely.Polygon([tip, tip + np.array([0.0, reach]), tip + np.array([side, 1.0]) * reach])
+    gap = float(end_gaps(roof, layout, 2.0 * SHORT)[row, end])
+    wedge = end_wedge(layout, (row, end), gap, options.spread_angle)
     above = shapely.intersection(outline, wedge)
     plan = shapely.transform(above, lambda uv: roof.planes.to_world(plane, uv)[:, :2])
     area, weight = float(plan.area), 0.0
@@ -155,10 +152,13 @@ def partial_table(analysis: Analysis, units: UnitSystem) -> Table | None:
         "Case",
     )
     angle = f"{math.degrees(analysis.project.slide.spread_angle):.3g}°"
+    gap, twice = (as_given(k * SHORT, "length", units) for k in (1.0, 2.0))
     note = (
         f"A is all of the row's own plane within {angle} of the fall line up from the row's end: its true "
-        "area times cos θ. B acts on the rail's overhang, spread evenly from its tip to the end clamp; the "
-        "hand check says what share of it reaches a clamp."
+        f"area times cos θ. From an end less than {gap} short of its plane's edge, A begins at that edge "
+        f"and has the gap in it too (judgment; less and less of it up to {twice}). B acts on the rail's "
+        "overhang, spread evenly from its tip to the end clamp; the hand check says what share of it reaches "
+        "a clamp."
     )
     if not all(s.plain for s in found):
         note += (

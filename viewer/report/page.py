@@ -393,7 +393,8 @@ def _sliding_words(analysis: Analysis, units: UnitSystem) -> tuple[str, ...]:
             "A row that stops short of its plane's edge can hold back part of the snow beside it. The forces "
             "at its ends below are an upper bound: a blanket that holds together within "
             f"{spread} of the fall line through the end leans on the rail beyond its end clamp (judgment), "
-            "and that force is part of every check."
+            "and that force is part of every check. Where an end is only a little short of the edge, what "
+            "slides down in the gap counts there too."
         )
     else:
         words.append("The rows reach the edges of their planes; next to nothing lies beyond their ends.")
