@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import time
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from functools import cache, cached_property, partial
@@ -35,6 +34,7 @@ from fea.checks.reserve import snow_reserve
 from fea.checks.screw_strength import screw_rule, screw_strength
 from fea.checks.screws import screw_capacity, screw_limits, screw_reserve
 from fea.checks.strips import panel_strips, strip_friction, strip_weight
+from fea.clock import Clock
 from fea.panel.restraint import with_rails
 from fea.panel.support import PanelSupport, panel_support, strips_of
 from fea.rails.actions import GIVEN, Basis, Reading, rail_loads
@@ -42,7 +42,7 @@ from fea.rails.frame import solve_frame
 from fea.rails.loads import FrameResult, RailLoads
 from fea.solvers.direct import Solver
 from fea.states import State, on_rigid_panels, splice_cautions, structure_states
-from fea.still_falling import protected_cautions
+from fea.still_falling import Falling, protected_cautions, protected_snow
 from fea.tipping import tipping_words
 from roofmodel.hardware import DesignFormat
 from roofmodel.memory import Memory, recall
@@ -107,6 +107,8 @@ class Analysis:
     proofs : tuple of Proof
     landing : Landing
         Where the snow that no row holds comes down.
+    protected : tuple of Falling
+        What comes down on everything that is to be protected.
     beyond : Beyond or None
         The governing row past its first failure, if asked for.
     cautions : tuple of str
@@ -138,6 +140,7 @@ class Analysis:
     reserve: Array
     proofs: tuple[Proof, ...]
     landing: Landing
+    protected: tuple[Falling, ...] = ()
     beyond: Beyond | None = None
     cautions: tuple[str, ...] = ()
     seconds: dict[str, float] = field(default_factory=dict)
@@ -176,22 +179,15 @@ class Analysis:
         return tuple(limit for limit in self.limits if limit.unverified.any())
 
     @property
+    def unprotected(self) -> tuple[Falling, ...]:
+        """What is to be protected and snow comes down on that no row holds."""
+        return tuple(one for one in self.protected if not one.kept)
+
+    @property
     def passed(self) -> bool:
-        """Whether every limit is verified and kept and every self-check met."""
-        return not self.exceeded and not self.unverified and all(proof.met for proof in self.proofs)
-
-
-class _Clock:
-    """Time of named stages."""
-
-    def __init__(self) -> None:
-        self.seconds: dict[str, float] = {}
-        self._last = time.perf_counter()
-
-    def mark(self, stage: str) -> None:
-        now = time.perf_counter()
-        self.seconds[stage] = now - self._last
-        self._last = now
+        """Whether every limit is verified and kept, all that is to be protected is, self-checks are met."""
+        kept = not self.exceeded and not self.unverified and not self.unprotected
+        return kept and all(proof.met for proof in self.proofs)
 
 
 def analyze(
@@ -228,7 +224,7 @@ def analyze(
     InputError
         Where the structure cannot stand or a case cannot be formed.
     """
-    clock = _Clock()
+    clock = Clock()
     roof, layout, clamp, rail = project.roof, project.layout, project.clamp, project.rail
     form = DesignFormat(project.table.design.format)
     found = _checks(project, tell, memory, clock)
@@ -266,6 +262,7 @@ def analyze(
     solved = clamp_force, found.states, demands, responses
     rigid, softness = on_rigid_panels(project, support, found.loads, basis, strength, solved)
     lands = found.lands()
+    protected = protected_snow(project, graph, force, lands)
     clock.mark("rigid seams")
     tipping = tipping_words(project, found.loads, basis, strength, limits)
     clock.mark("clamps that do not tip")
@@ -293,10 +290,11 @@ def analyze(
         reserve=reserve,
         proofs=proofs,
         landing=lands,
+        protected=protected,
         beyond=after,
         cautions=(
             *cautions(project, snow, found.factors, graph, force, lands),
-            *protected_cautions(project, graph, force, lands),
+            *protected_cautions(project, protected),
             *tipping,
             *softness,
             *splice_cautions(project, found.states, demands),
@@ -342,10 +340,10 @@ def check_limits(project: Project, memory: Memory | None = None) -> tuple[Limit,
     -------
     tuple of Limit
     """
-    return _checks(project, None, memory, _Clock()).limits
+    return _checks(project, None, memory, Clock()).limits
 
 
-def _checks(project: Project, tell: Tell | None, memory: Memory | None, clock: _Clock) -> _Checks:
+def _checks(project: Project, tell: Tell | None, memory: Memory | None, clock: Clock) -> _Checks:
     roof, layout, clamp, rail = project.roof, project.layout, project.clamp, project.rail
     form = DesignFormat(project.table.design.format)
     retained = frozenset(layout.row_plane.tolist())

@@ -2,17 +2,21 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
+import shapely
 from numpy.typing import NDArray
 
 from fea.planning.threats import threatening
 from roofmodel.project.load import Project
+from roofmodel.project.protected import marked_place
 from roofmodel.sliding.flow import FlowGraph
 from roofmodel.sliding.landing import Landing
 from roofmodel.sliding.levels import against_flow
 from roofmodel.sliding.thrust import RowForce
 from roofmodel.surface import FLAT_SLOPE
-from roofmodel.units import SYSTEMS
+from roofmodel.units import SYSTEMS, UnitSystem
 
 Array = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
@@ -22,12 +26,38 @@ NEAR = 1.5  # of plan.eave_distance: what lies no farther below a row is its eav
 SHARE = 0.01  # of the snow on the planes it comes from, that may pass beside rows untold [-]
 
 
-def protected_cautions(
-    project: Project, graph: FlowGraph, force: RowForce, lands: Landing
-) -> tuple[str, ...]:
-    """A sentence for everything protected that snow still comes down on.
+@dataclass(frozen=True)
+class Falling:
+    """Snow that comes down on one thing to be protected, in its worst case.
 
-    What lies close below the lowest row always falls; all other snow is told as not held.
+    Attributes
+    ----------
+    name : str
+    weight : float
+        All of it, vertical, before load factors. [N]
+    unheld : float
+        Part of it that does not come from close below the lowest rows. [N]
+    planes : tuple of str
+        Where it comes from.
+    kept : bool
+        Whether no snow comes down on it but from close below the lowest rows.
+    case : int
+    """
+
+    name: str
+    weight: float
+    unheld: float
+    planes: tuple[str, ...]
+    kept: bool
+    case: int
+
+
+def protected_snow(
+    project: Project, graph: FlowGraph, force: RowForce, lands: Landing
+) -> tuple[Falling, ...]:
+    """What comes down on everything that is to be protected, in the order of the project file.
+
+    What lies close below the lowest row always falls; all other snow is not held.
 
     Parameters
     ----------
@@ -36,37 +66,68 @@ def protected_cautions(
     force : RowForce
     lands : Landing
         Of the same rows.
-
-    Returns
-    -------
-    tuple of str
     """
     if not project.table.protect:
         return ()
-    units, planes, cells = SYSTEMS[project.table.project.units], project.roof.planes, graph.cells
+    planes, cells = project.roof.planes, graph.cells
     throw = dict(zip(force.exit_edge.tolist(), lands.throw.tolist(), strict=True))
     moves = force.cell_thrust.max(axis=0) > 0.0
     each = force.cell_pressure * cells.plan_area
-    below = _below_rows(project, graph)
+    far = ~_below_rows(project, graph)
     slides = planes.slope[cells.plane] > FLAT_SLOPE
     found = []
     for mark in project.table.protect:
         hits = threatening(project, graph, throw, mark, moves)
         falls = each * (reaching(graph, hits)[: cells.count] * moves * slides)
-        case = int(falls.sum(axis=1).argmax())
-        weight, far = falls[case], float(falls[case] @ ~below)
-        if weight.sum() < LEAST:
-            continue
-        of = np.bincount(cells.plane, weights=weight, minlength=planes.count)
-        there = np.bincount(cells.plane, weights=each[case], minlength=planes.count)
-        names = ", ".join(planes.name[p] for p in np.flatnonzero(of >= 0.5 * LEAST))
-        total = units.text(float(weight.sum()), "force")
-        if far >= max(LEAST, SHARE * there[of > 0.0].sum()):
-            words = f"{total} of snow of {names} come down on it, which no row holds"
-        else:
-            words = f"{total} of snow from below the lowest rows on {names} still come down on it"
-        found.append(f"{mark.name} is to be protected: {words} (weight of snow, worst case).")
+        of = np.stack([np.bincount(cells.plane, weights=w, minlength=planes.count) for w in falls])
+        there = np.stack([np.bincount(cells.plane, weights=w, minlength=planes.count) for w in each])
+        allowed = np.maximum(LEAST, SHARE * np.sum(there * (of > 0.0), axis=1))
+        over = falls @ far / allowed
+        broken = bool(over.max() >= 1.0)
+        case = int(over.argmax() if broken else falls.sum(axis=1).argmax())
+        names = tuple(planes.name[p] for p in np.flatnonzero(of[case] >= 0.5 * LEAST))
+        weight, unheld = float(falls[case].sum()), float(falls[case] @ far)
+        found.append(Falling(mark.name, weight, unheld, names, not broken, case))
     return tuple(found)
+
+
+def falling_words(one: Falling, units: UnitSystem) -> str:
+    """What comes down on something protected, in a sentence."""
+    total, names = units.text(one.weight, "force"), ", ".join(one.planes)
+    if one.kept:
+        words = f"{total} of snow from below the lowest rows on {names} still come down on it"
+    else:
+        words = f"{total} of snow of {names} come down on it, which no row holds"
+    return f"{one.name} is to be protected: {words} (weight of snow, worst case)."
+
+
+def protected_cautions(project: Project, found: tuple[Falling, ...]) -> tuple[str, ...]:
+    """A sentence for everything protected that snow still comes down on, or that none can reach."""
+    units = SYSTEMS[project.table.project.units]
+    words = [falling_words(one, units) for one in found if one.weight >= LEAST]
+    return (*words, *_out_of_reach(project, units))
+
+
+def _out_of_reach(project: Project, units: UnitSystem) -> list[str]:
+    """Places to be protected that lie farther from the roof than snow can fly.
+
+    Snow that falls by a while it slides and by b in the air flies 2 sqrt(a b) at most, no farther than the
+    roof is high.
+    """
+    roof, found = project.roof, []
+    high = float(roof.points[:, 2].max() - roof.ground)
+    for mark in project.table.protect:
+        if mark.area is None and mark.line is None:
+            continue
+        away = float(marked_place(mark, roof).distance(shapely.MultiPoint(roof.points[:, :2]).convex_hull))
+        if away - mark.margin > high:
+            field = "area" if mark.area is not None else "line"
+            found.append(
+                f"{mark.name} is to be protected, but lies {units.text(away, 'length')} from the roof, "
+                f"farther than snow can fly from it ({units.text(high, 'length')}): nothing is protected "
+                f"there. Check unit and axes of protect.{field} (coordinates of roof.png)."
+            )
+    return found
 
 
 def reaching(graph: FlowGraph, exits: BoolArray) -> Array:

@@ -14,6 +14,7 @@ from fea.checks.arrays import clamp_demand
 from fea.checks.governing import Governing
 from fea.checks.limits import Limit
 from fea.rails.actions import GIVEN
+from fea.still_falling import Falling
 from viewer.beyond import beyond_data
 from viewer.building_export import framing_data
 from viewer.files import atomic, write_json
@@ -41,9 +42,11 @@ def version() -> str:
 
 
 def verdict(analysis: Analysis) -> str:
-    """One of "pass", "exceeded", "not verified", "audit failed"."""
+    """One of "pass", "exceeded", "not protected", "not verified", "audit failed"."""
     if analysis.exceeded:
         return "exceeded"
+    if analysis.unprotected:
+        return "not protected"
     if analysis.unverified:
         return "not verified"
     return "pass" if analysis.passed else "audit failed"
@@ -61,6 +64,7 @@ def results(analysis: Analysis, place: Tolerance | None = None) -> dict[str, Any
             "verdict": verdict(analysis),
             "cautions": analysis.cautions,
             "not_verified": [limit.name for limit in analysis.unverified],
+            "protected": [_protected(analysis, one) for one in analysis.protected],
             "governing": _governing(analysis, analysis.governing),
             "governing_attachment": _governing(analysis, analysis.attachment),
             "roof": _roof(analysis),
@@ -84,6 +88,17 @@ def results(analysis: Analysis, place: Tolerance | None = None) -> dict[str, Any
             "seconds": analysis.seconds,
         }
     )
+
+
+def _protected(analysis: Analysis, one: Falling) -> dict[str, Any]:
+    return {
+        "name": one.name,
+        "kept": one.kept,
+        "weight": one.weight,
+        "not_held": one.unheld,
+        "planes": one.planes,
+        "case": analysis.snow.cases[one.case].name,
+    }
 
 
 def file_head(kind: str, file: str, digest: str, number: int = 1) -> dict[str, Any]:

@@ -17,6 +17,7 @@ from fea.checks.member_strength import LATERAL
 from fea.checks.screws import BOTH, no_lever
 from fea.checks.ties import first_largest
 from fea.rails.actions import GIVEN
+from fea.still_falling import Falling, falling_words
 from roofmodel.screws import Screws
 from roofmodel.snow.cases import LoadLevel
 from roofmodel.units import UnitSystem
@@ -29,6 +30,7 @@ Array = NDArray[np.float64]
 
 EXCEEDED, NOT_VERIFIED, KEPT, NOT_LOADED = "EXCEEDED", "NOT VERIFIED", "kept", "not loaded"
 ALL_KEPT = "every limit kept"
+NOT_PROTECTED = "NOT PROTECTED"
 
 AS_TESTED = (
     "Along the seam, as tested: the force at the test height that is as hard on the grip, the larger of the "
@@ -77,7 +79,8 @@ _LEVEL = {
 class Verdict:
     """The answer in one word and one sentence, and what else a reader must know at once.
 
-    `words` are "EXCEEDED", "NOT VERIFIED", "SELF-CHECK FAILED", several of them, or only "every limit kept".
+    `words` are "EXCEEDED", "NOT PROTECTED", "NOT VERIFIED", "SELF-CHECK FAILED", several of them, or only
+    "every limit kept".
     `cautions` are as loud as a warning; `falling`, the first of them, says what snow no row holds, ""
     for none.
     """
@@ -122,7 +125,9 @@ def verdict(analysis: Analysis, units: UnitSystem) -> Verdict:
     open_lines = [line for line in lines if line.limit.unverified.any()]
     failed = [proof for proof in analysis.proofs if not proof.met]
     purlins = f"{_capital(purlin_sentence(analysis, units))}: EXCEEDED." if analysis.purlins_exceeded else ""
-    words = [word for word, found in ((EXCEEDED, over or purlins), (NOT_VERIFIED, open_lines)) if found]
+    bare = analysis.unprotected
+    parts = ((EXCEEDED, over or purlins), (NOT_PROTECTED, bare), (NOT_VERIFIED, open_lines))
+    words = [word for word, found in parts if found]
     if failed:
         words.append("SELF-CHECK FAILED")
     more = [
@@ -131,6 +136,7 @@ def verdict(analysis: Analysis, units: UnitSystem) -> Verdict:
     ]
     more += [_over_text(line) for line in over]
     more += [purlins] if purlins and over else []
+    more += [falling_words(one, units) for one in bare]
     more += [_open_text(line, units, analysis.project.clamp.screws) for line in open_lines]
     lead = _lead(analysis, over)
     if over and all(line.limit.target.startswith("solar") for line in over):
@@ -139,6 +145,9 @@ def verdict(analysis: Analysis, units: UnitSystem) -> Verdict:
         sentence = f"{lead}: EXCEEDED."
     elif purlins:
         sentence = purlins
+    elif bare:
+        sentence = f"{NOT_PROTECTED}: snow that no row holds comes down on {_weights(bare, units)}."
+        sentence += f" Of the rows, {lead}." if lead else ""
     elif open_lines:
         names = ", ".join(line.limit.name for line in open_lines)
         sentence = f"NOT VERIFIED: no resistance is given for {names}, which is loaded."
@@ -158,6 +167,11 @@ def verdict(analysis: Analysis, units: UnitSystem) -> Verdict:
         cautions=tuple(getattr(analysis, "cautions", ())),
         falling=falling_sentence(analysis, units),
     )
+
+
+def _weights(bare: tuple[Falling, ...], units: UnitSystem) -> str:
+    """Names of what is not protected, each with the weight of snow on it."""
+    return ", ".join(f"{one.name} ({units.text(one.weight, 'force')})" for one in bare)
 
 
 def combination(analysis: Analysis, case: int) -> str:

@@ -15,7 +15,7 @@ from fea.moving import on_rigid_seams, prepare
 from fea.planning.candidates import FOOT, ladders
 from fea.planning.checking import HEIGHT, allowed_share, checked, path_rows, target_rows
 from fea.planning.ladder import Checked, Found, Ladder, Path
-from fea.planning.places import MOST_LEVELS, lowest_distance, rail_choices
+from fea.planning.places import MOST_LEVELS, has_ends, lowest_distance, rail_choices
 from fea.planning.search import search
 from fea.planning.slivers import without_slivers
 from fea.planning.thinning import thinned
@@ -169,7 +169,7 @@ def _shorter_or_whole(
     if only is not None:
         return _narrowed(project, threats, every, most_checks, tell, full=only)
     plan = _narrowed(project, threats, every, most_checks, tell, full=False)
-    partial = any(row.start is not None or row.end is not None for row in plan.rows)
+    partial = any(has_ends(row) for row in plan.rows)
     if not plan.failure or not partial:
         return plan
     try:
@@ -388,7 +388,8 @@ def _failure(project: Project, analysis: Analysis, leak: float, sure: bool) -> s
             f"{100.0 * leak:.1f} % of the snow that threatens what is protected runs past the rows from "
             "above them; bring rows closer to edges and valleys (plan.edge_distance), or place some by hand"
         )
-    return ""
+    names = ", ".join(one.name for one in analysis.unprotected)
+    return f"snow that no row holds still comes down on {names}" if names else ""
 
 
 def _tried(project: Project, choices: Sequence[Ladder], checks: int, sure: bool) -> tuple[str, ...]:

@@ -11,7 +11,9 @@ from fea.still_falling import reaching
 from roofmodel.errors import InputError
 from roofmodel.project.load import load_project
 from roofmodel.sliding.flow import Exit
-from roofmodel.units import STANDARD_GRAVITY
+from roofmodel.units import STANDARD_GRAVITY, SYSTEMS
+from viewer.export import results
+from viewer.summary import EXCEEDED, NOT_PROTECTED, verdict
 
 PRESSURE = 0.5 * 300.0 * STANDARD_GRAVITY  # half a meter of 300 kg/m^3 [Pa]
 SLOPE = 1.5 * 6.0 * PRESSURE  # on the east side, 1.5 m on plan by 6 m [N]
@@ -48,6 +50,17 @@ def test_what_falls_on_the_walk_is_the_snow_that_no_row_holds(tmp_path, rows, ma
     assert told_weight == pytest.approx(weight + strip, abs=6.0)
     assert ("from below the lowest rows on E1" in words) == held
     assert ("which no row holds" in words) != held
+    answer = verdict(analysis, SYSTEMS["SI"])
+    assert (NOT_PROTECTED in answer.words) != held
+    assert (words in answer.more) != held
+    if not held:
+        assert not analysis.passed
+        assert not answer.passed
+        assert "walk" in answer.sentence or EXCEEDED in answer.words
+        found = results(analysis)
+        assert found["verdict"] in ("not protected", "exceeded")
+        assert found["protected"][0]["kept"] is False
+        assert found["protected"][0]["weight"] == pytest.approx(told_weight, abs=6.0)
     if mark == SIDE:  # all that leaves over the eave, by the flow itself
         east = analysis.project.roof.edges.name.index("E1 eave")
         over = analysis.force.exit_weight[0, analysis.force.exit_edge == east].sum()
@@ -72,3 +85,24 @@ def test_unknown_planes_are_refused_whatever_the_command(tmp_path, field):
     path.write_text(gable(MORE=f'[[protect]]\nname = "walk"\n{field} = ["S9"]\n'))
     with pytest.raises(InputError, match=rf'protect "walk".{field}: there is no plane "S9"'):
         load_project(path)
+
+
+def test_a_kept_walk_takes_nothing_from_the_verdict(tmp_path):
+    """The strip below the lowest row still falls: a caution, no limit."""
+    _, _, analysis = told(tmp_path, EAST, SIDE)
+    path = tmp_path / "bare.toml"
+    path.write_text(gable(ROWS=EAST))
+    assert verdict(analysis, SYSTEMS["SI"]).words == verdict(analyze(load_project(path)), SYSTEMS["SI"]).words
+
+
+@pytest.mark.parametrize(("away", "told_so"), [(30.0, True), (1.0, False)])
+def test_a_place_that_no_snow_can_fly_to_is_named(tmp_path, away, told_so):
+    """Sliding down a and falling b carries 2 sqrt(a b) at most, which is no more than a + b."""
+    path = tmp_path / "project.toml"
+    low = -away
+    area = f"0 {low - 1}, 3 {low - 1}, 3 {low}, 0 {low} m"
+    path.write_text(gable(MORE=f'[[protect]]\nname = "walk"\narea = "{area}"\nmargin = "0 m"\n'))
+    analysis = analyze(load_project(path))
+    assert analysis.project.roof.points[:, 1].min() == pytest.approx(0.0)
+    words = [w for w in analysis.cautions if w.startswith("walk is to be protected, but lies 30.00 m")]
+    assert bool(words) == told_so

@@ -64,7 +64,11 @@ def files_page() -> str:
 
     codes = (
         ("0", "done, and every limit in the table is kept"),
-        ("1", "a limit is exceeded or not verified, or a self-check failed; read the report"),
+        (
+            "1",
+            "a limit is exceeded or not verified, something is not protected, or a self-check failed; read "
+            "the report",
+        ),
         ("2", "bad input: one line says what is wrong and what would be right; nothing is written"),
         ("3", "a defect of the program"),
         ("130", "stopped by the user"),
