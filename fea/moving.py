@@ -83,7 +83,12 @@ def moved_rows(rows: Sequence[RowTable], changes: Mapping[str, Mapping[str, Any]
             raise InputError(message)
         for field, value in fields.items():
             _refuse(f'row "{name}".{field}', field, value)
-    return tuple(row.model_copy(update=dict(changes.get(row.name, {}))) for row in rows)
+    return tuple(row.model_copy(update=_with_ends(changes.get(row.name, {}))) for row in rows)
+
+
+def _with_ends(fields: Mapping[str, Any]) -> dict[str, Any]:
+    """Changes of a row, where a new end takes the place of the edge that the old one stayed at."""
+    return {f"{end}_at": None for end in ("start", "end") if end in fields} | dict(fields)
 
 
 def _refuse(where: str, field: str, value: object) -> None:

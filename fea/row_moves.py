@@ -11,6 +11,7 @@ from roofmodel.project.load import Project, with_rows
 from roofmodel.project.placement import line_pieces
 
 Ups = Sequence[float]
+NO_SPLICES: dict[str, object] = {"splice": [], "splice_every": None, "splice_even": False}
 
 
 def moved_rows(project: Project, ways: Sequence[Ups]) -> tuple[list[Project], dict[str, str]]:
@@ -60,10 +61,11 @@ def with_ups(project: Project, ups: Sequence[float]) -> Project:
     moved = []
     for row, up in zip(project.table.row, ups, strict=True):
         ends: dict[str, float | None] = {"start": row.start, "end": row.end}
-        if row.plane is not None and (row.start is not None or row.end is not None):
+        follows = row.start_at is not None or row.end_at is not None
+        if row.plane is not None and not follows and (row.start is not None or row.end is not None):
             pieces = line_pieces(project.roof, project.roof.planes.name.index(row.plane), up)
             ends |= _cut_to(pieces, row.start, row.end, row.edge_distance)
-        moved.append(row.model_copy(update={"up": up, **ends, "splice": [], "splice_every": None}))
+        moved.append(row.model_copy(update={"up": up, **ends, **NO_SPLICES}))
     placed = with_rows(project, moved)
     if not len(project.layout.splice_s):
         return placed
@@ -73,6 +75,7 @@ def with_ups(project: Project, ups: Sequence[float]) -> Project:
             update={
                 "splice": [one.model_copy(update={"at": one.at * part}) for one in row.splice],
                 "splice_every": None if row.splice_every is None else row.splice_every * part,
+                "splice_even": row.splice_even,
             }
         )
         for row, after, part in zip(project.table.row, moved, share.tolist(), strict=True)

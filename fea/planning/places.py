@@ -20,6 +20,7 @@ from roofmodel.errors import InputError
 from roofmodel.project.load import Project
 from roofmodel.project.placement import line_pieces
 from roofmodel.project.plan_schema import PlanTable
+from roofmodel.project.row_edges import edge_name
 from roofmodel.project.schema import RowTable
 from roofmodel.units import SYSTEMS
 
@@ -93,7 +94,7 @@ class Levels:
         settled = there | ~more
         settled[:, 1:] &= (self.up[:, 1:-1] >= self.lowest[:, 1:] + least - 1e-9) | ~more[:, 1:]
         rows = [place.row for level in self.places for place in level]
-        return not settled[:, 1:].all() or any(r.start is not None or r.end is not None for r in rows)
+        return not settled[:, 1:].all() or any(has_ends(r) for r in rows)
 
 
 def lowest_distance(project: Project) -> float:
@@ -224,27 +225,54 @@ def _pieces(
                 name=f"{plane} {level} {len(found)}",
                 plane=roof.planes.name[plane],
                 up=up,
-                start=None if start == a and single else _inside(project, start - left, a - left, b - left),
-                end=None if end == b and single else _inside(project, end - left, a - left, b - left),
-                **{**rail, "splice_every": _pieces_of_rail(project, rail["splice_every"], length)},
+                **_end(project, plane, up, "start", start, (left, a, b), single and start == a),
+                **_end(project, plane, up, "end", end, (left, a, b), single and end == b),
+                **{**rail, **_pieces_of_rail(project, rail["splice_every"], length)},
             )
         )
     return [Place(plane, level, row) for row in found]
 
 
-def _pieces_of_rail(project: Project, every: float | None, length: float) -> float | None:
-    """Length of the pieces of a rail; none if it is not spliced. [m].
+def has_ends(row: RowTable) -> bool:
+    """Whether a row says where it ends, other than at the edges of a plane that is whole on its line."""
+    return any(getattr(row, name) is not None for name in ("start", "end", "start_at", "end_at"))
+
+
+def _end(
+    project: Project,
+    plane: int,
+    up: float,
+    name: str,
+    place: float,
+    piece: tuple[float, float, float],
+    whole: bool,
+) -> dict[str, Any]:
+    """What a row says of one of its ends: nothing, the edge that it stays at, or how far from the left.
+
+    `piece` is the left end of the plane and both ends of the row's piece of it. [m]
+    """
+    left, a, b = piece
+    if whole:
+        return {}
+    if place == (a if name == "start" else b):
+        edge = edge_name(project.roof, plane, np.array([place, up]))
+        if edge is not None:
+            return {f"{name}_at": edge}
+    return {name: _inside(project, place - left, a - left, b - left)}
+
+
+def _pieces_of_rail(project: Project, every: float | None, length: float) -> dict[str, Any]:
+    """How a rail is spliced; no pieces if it is not.
 
     As chosen, if clamps surely stand on the last one; else in equal pieces that are no longer than chosen.
     Where nothing was chosen, in equal pieces no longer than the bars as bought.
     """
     most, seams = every or project.table.rail.stock_length, max(project.table.plan.every)
     if most is None or length <= most:
-        return every
+        return {"splice_every": every}
     if every and not UNEVEN < length % every < seams * project.panel.seam_spacing:
-        return every
-    unit = _unit(project)
-    return min(float(np.ceil((length + UNEVEN) / np.ceil(length / most) / unit - 1e-6) * unit), most)
+        return {"splice_every": every}
+    return {"splice_every": most, "splice_even": True}
 
 
 def _reaching(a: float, b: float, low: float, high: float) -> tuple[float, float]:

@@ -15,6 +15,7 @@ from shapely.geometry.base import BaseGeometry
 from roofmodel.errors import InputError
 from roofmodel.hardware import Panel
 from roofmodel.layout import Layout, SpliceKind
+from roofmodel.project.row_edges import end_on_edge
 from roofmodel.project.schema import PlaneChoice, RowTable
 from roofmodel.surface import FLAT_SLOPE, EdgeKind, RoofSurface
 from roofmodel.units import SI, UnitSystem, shown
@@ -298,6 +299,12 @@ def _extent(
     left = _free_line(roof, plane, point, way, row, pieces[0][0] if pieces else 0.0, units)[0]
     low = left + row.start if row.start is not None else -np.inf
     high = left + row.end if row.end is not None else np.inf
+    if row.start_at is not None:
+        lefts = [a for a, _ in pieces]
+        low = end_on_edge(roof, plane, (point, way), lefts, row.start_at, f"{where}.start_at")
+    if row.end_at is not None:
+        rights = [b for _, b in pieces]
+        high = end_on_edge(roof, plane, (point, way), rights, row.end_at, f"{where}.end_at")
     reach = " and ".join(
         f"{units.text(a - left, 'length')} to {units.text(b - left, 'length')}" for a, b in pieces
     )
@@ -390,7 +397,10 @@ def _splices(row: RowTable, length: float, units: UnitSystem) -> list[tuple[floa
                 f"rail; give at least {units.text(LEAST_PIECE, 'size')}"
             )
             raise InputError(message)
-        regular = np.arange(row.splice_every, length - TOUCH, row.splice_every)
+        step = row.splice_every
+        if row.splice_even:
+            step = length / np.ceil(length / step - TOUCH)
+        regular = np.arange(step, length - TOUCH, step)
         splices += [(float(s), SpliceKind(row.splice_kind)) for s in regular]
     splices.sort()
     for at, _ in splices:

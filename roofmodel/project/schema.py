@@ -266,6 +266,14 @@ class RowTable(Table):
         None,
         description="Right end, from the left end of the plane at the row's height; its edge by default.",
     )
+    start_at: Line | None = Field(
+        None,
+        description="In place of start: the edge of the plane that the rail's left end stays at when the row "
+        'moves, such as "S1|W1 valley".',
+    )
+    end_at: Line | None = Field(
+        None, description="In place of end: the edge of the plane that the rail's right end stays at."
+    )
     edge_distance: Length0 = Field(0.0, description="Distance the rail stays back from the plane's edges.")
     every: int = Field(1, ge=1, le=50, description="Clamp every n-th seam.")
     first: int = Field(
@@ -279,11 +287,21 @@ class RowTable(Table):
     splice_kind: Literal["hinge", "continuous", "sliding"] = Field(
         "hinge", description="Kind for splice_every, as splice.kind."
     )
+    splice_even: bool = Field(
+        False, description="Pieces of one length, as few as can be, none longer than splice_every."
+    )
 
     @model_validator(mode="after")
     def _where(self) -> RowTable:
         if (self.plane is None) == (self.eave is None):
             msg = 'give either plane or eave, such as plane = "S1"'
+            raise ValueError(msg)
+        for end in ("start", "end"):
+            if getattr(self, end) is not None and getattr(self, f"{end}_at") is not None:
+                msg = f"give either {end} or {end}_at"
+                raise ValueError(msg)
+        if self.splice_even and self.splice_every is None:
+            msg = "splice_even goes with splice_every, the longest piece"
             raise ValueError(msg)
         return self
 

@@ -260,7 +260,11 @@ def _set_measured(document: Document, edit: messages.SetMeasured, project: Proje
 
 def _set_row(document: Document, edit: messages.SetRow) -> str:
     rows, index = _find(document, edit.row)
-    return f"{edit.row}: " + ", ".join(_put(rows[index], k, v) for k, v in edit.fields.items())
+    fields: dict[str, messages.Value] = dict(edit.fields)
+    for end in ("start", "end"):  # a new end takes the place of the edge that the old one stayed at
+        if fields.get(end) is not None and f"{end}_at" in rows[index]:
+            fields.setdefault(f"{end}_at", None)
+    return f"{edit.row}: " + ", ".join(_put(rows[index], k, v) for k, v in fields.items())
 
 
 def _remove(document: Document, edit: messages.RemoveRow) -> str:
@@ -299,10 +303,12 @@ def _split(document: Document, edit: messages.SplitRow, project: Project) -> str
     second = {k: (v.unwrap() if hasattr(v, "unwrap") else v) for k, v in rows[index].items()}
     name = _free_name(edit.row, [r["name"] for r in rows])
     second.update(name=name, start=right)
+    second.pop("start_at", None)
     second.pop("first", None)
     if first != 1:
         second["first"] = first
     _share_splices(rows[index], second, given.splice, (low, high), unit)
+    rows[index].pop("end_at", None)
     rows[index]["end"] = left
     rows.insert(index + 1, _table(rows, second))
     return f"split row {edit.row} behind {edit.after}"

@@ -142,12 +142,17 @@ def _row_table(row: RowTable, units: str) -> Table:
         value = getattr(row, name)
         if value is not None:
             table[name] = _length(value, units)
+    for name in ("start_at", "end_at"):
+        if getattr(row, name) is not None:
+            table[name] = getattr(row, name)
     if row.edge_distance:
         table["edge_distance"] = _length(row.edge_distance, units)
     if row.every != 1:
         table["every"] = row.every
     if row.splice_every is not None:
         table["splice_kind"] = row.splice_kind
+    if row.splice_even:
+        table["splice_even"] = True
     return table
 
 
