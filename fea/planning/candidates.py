@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -65,6 +65,10 @@ def ladders(
     spots = [levels_of(project, threats, group, full=full) for group in threats.groups]
     by_option = [_placed(project, _flat(spots), n) for n in every]
     held = np.any([placed.held for placed in by_option], axis=0)
+    if not held.all() and min(every) > min(project.table.plan.every):
+        spots = _with_closer(project, spots, every, held)
+        by_option = [_placed(project, _flat(spots), n) for n in every]
+        held = np.any([placed.held for placed in by_option], axis=0)
     if not held.all():  # a piece that no choice of clamps holds does not take its level away from the others
         kept = {id(place) for place, one in zip(_flat(spots), held, strict=True) if one or place.level == 0}
         spots = [spot.only(kept) for spot in spots]
@@ -77,6 +81,29 @@ def ladders(
         found.append(_ladder(project, group, spot, own, by_option, demand))
         first += count
     return tuple(found)
+
+
+def _with_closer(
+    project: Project, spots: list[Levels], every: tuple[int, ...], held: BoolArray
+) -> list[Levels]:
+    """Lowest rows that no spacing holds, such as very short ones, with the widest of the plan's that does."""
+    places = _flat(spots)
+    closer: dict[int, int] = {}
+    for n in sorted((n for n in project.table.plan.every if n < min(every)), reverse=True):
+        placed = _placed(project, places, n)
+        for place, before, now in zip(places, held, placed.held, strict=True):
+            if not before and now and place.level == 0:
+                closer.setdefault(id(place), n)
+    return [
+        replace(
+            spot,
+            places=tuple(
+                tuple(replace(place, closer=closer.get(id(place))) for place in level)
+                for level in spot.places
+            ),
+        )
+        for spot in spots
+    ]
 
 
 def _flat(spots: list[Levels]) -> list[Place]:
@@ -95,7 +122,10 @@ class _Placed:
 
 
 def _placed(project: Project, places: list[Place], every: int) -> _Placed:
-    rows = [place.row.model_copy(update={"every": every, "name": str(i)}) for i, place in enumerate(places)]
+    rows = [
+        place.row.model_copy(update={"every": place.closer or every, "name": str(i)})
+        for i, place in enumerate(places)
+    ]
     units = SYSTEMS[project.table.project.units]
     layout = place_rows(project.roof, rows, project.table.plane, project.panel, units)
     loose = loose_rows(layout, project.rail, project.clamp)

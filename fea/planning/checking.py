@@ -54,7 +54,7 @@ def path_rows(
                 pieces = [p for p in kept if p.plane == place.plane]
                 letter = "" if len(pieces) == 1 else "abcdefghijklmnopqrstuvwxyz"[pieces.index(place) % 26]
                 spacing = changes.get(id(place), ladder.spacings[option, ladder.planes.index(place.plane)])
-                update = {"name": f"{name}-{number}{letter}", "every": every[spacing]}
+                update = {"name": f"{name}-{number}{letter}", "every": place.closer or every[spacing]}
                 rows.append(place.row.model_copy(update=update))
                 home.append((group, step))
     return tuple(rows), home

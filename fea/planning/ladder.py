@@ -60,11 +60,15 @@ class Found:
 
 @dataclass(frozen=True)
 class Place:
-    """A piece of row that may stand: its plane, level of its group, and row without choice of clamps."""
+    """A piece of row that may stand: its plane, level of its group, and row without choice of clamps.
+
+    `closer` gives it clamps on every so many-th seam whatever is chosen, where no choice holds it.
+    """
 
     plane: int
     level: int
     row: RowTable
+    closer: int | None = None
 
 
 @dataclass(frozen=True)

@@ -8,7 +8,7 @@ Lengths are whole centimeters or inches, as the project file will say them.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -60,7 +60,7 @@ class Levels:
         """The same with some places left out (by `id`), and levels that have none."""
         left = [[place for place in level if id(place) in kept] for level in self.places]
         use = [a for a, level in enumerate(left) if level]
-        places = tuple(tuple(Place(p.plane, k, p.row) for p in left[a]) for k, a in enumerate(use))
+        places = tuple(tuple(replace(p, level=k) for p in left[a]) for k, a in enumerate(use))
         return Levels(self.planes, places, self.up[:, [*use, self.up.shape[1] - 1]], self.lowest)
 
     @property

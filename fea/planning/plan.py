@@ -115,7 +115,8 @@ def plan_rows(
     tell : callable, optional
         Is told in words how far the search has come.
     every : sequence of int, optional
-        Clamp spacings, in place of those of the table plan.
+        Clamp spacings, in place of those of the table plan; a lowest row that is too short for all of them
+        gets the widest that holds it.
     most_checks : int
         Full checks that the search may take.
 
@@ -130,7 +131,8 @@ def plan_rows(
         Nothing threatens; planes on which no row can stand.
     """
     options = tuple(sorted(set(every or project.table.plan.every)))
-    project = _with_plan(project, every=list(options))
+    known = options if every is None else range(1, max(options) + 1)
+    project = _with_plan(project, every=list(known))
     threats = without_slivers(project, find_threats(project))
     plan = _shorter_or_whole(project, threats, options, most_checks, tell)
     if not plan.failure or project.table.plan.step is not None:
@@ -282,12 +284,26 @@ def _search(
         cost=per_meter * length + plan.clamp_cost * clamps + plan.row_cost * len(rows),
         passing_by=leak,
         failure=failure,
-        notes=(*threats.notes, *tried, *_notes(project, threats, by_group, checks >= most_checks)),
+        notes=(
+            *threats.notes,
+            *tried,
+            *closer_words(rows, every),
+            *_notes(project, threats, by_group, checks >= most_checks),
+        ),
         shared=any(_shares(ladder, one.path) for ladder, one in zip(choices, found, strict=True)),
         thinned=bool(changes),
         gaps=any(ladder.open for ladder in choices),
         full=full,
     )
+
+
+def closer_words(rows: Sequence[RowTable], every: Sequence[int]) -> tuple[str, ...]:
+    """A note naming rows whose clamps stand closer than asked for."""
+    names = ", ".join(row.name for row in rows if row.every not in every)
+    if not names:
+        return ()
+    seams = " or ".join(str(n) for n in every)
+    return (f"Too short for clamps {seams} seams apart, so with closer ones: {names}.",)
 
 
 def _shares(ladder: Ladder, path: Path) -> bool:

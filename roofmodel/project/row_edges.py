@@ -66,7 +66,8 @@ def end_on_edge(
     own = np.flatnonzero(np.any(roof.edges.plane == plane, axis=1)).tolist()
     known = [roof.edges.name[edge] for edge in own]
     if name not in known:
-        message = f"{field}: plane {roof.planes.name[plane]} has no edge {shown(name)}; it has {', '.join(known[:12])}"
+        there, of = ", ".join(known[:12]), roof.planes.name[plane]
+        message = f"{field}: plane {of} has no edge {shown(name)}; it has {there}"
         raise InputError(message)
     edge = own[known.index(name)]
     places = [roof.planes.to_world(plane, line[0] + s * line[1]) for s in ends]

@@ -158,6 +158,35 @@ def test_the_same_spacing_twice_is_no_comparison(tmp_path):
     assert not (tmp_path / "plan").exists()
 
 
+def test_rows_too_short_for_a_spacing_are_named_and_the_others_compared(tmp_path):
+    """A lean-to of 0.9 m has one seam in two beside a house of 8 m: its rail would turn on one clamp."""
+    small = """
+[[roof.part]]
+shape = "shed"
+footprint = "12 0, 12.9 0, 12.9 3, 12 3 m"
+pitch = "25 deg"
+fall = "180 deg"
+eave_height = "3 m"
+"""
+    text = gable(ROWS="", FOOTPRINT="0 0, 8 0, 8 3, 0 3 m", RATIO="0.02", MORE="[plan]\nmost_rows = 1\n")
+    path = tmp_path / "p.toml"
+    path.write_text(text.replace("[surface]", small + "[surface]", 1))
+    one, two = run_module.compare_spacings(load_project(path, rows_needed=False), (1, 2))
+    assert one.plan is not None
+    assert two.plan is not None, two.failure
+    assert {row.every for row in one.plan.rows} == {1}
+    names = two.plan.analysis.project.roof.planes.name
+    area = dict(zip(names, two.plan.analysis.project.roof.planes.true_area, strict=True))
+    short = min(area, key=area.get)
+    assert {row.plane for row in two.plan.rows} == set(names)
+    assert {row.plane: row.every for row in two.plan.rows} == {n: 1 if n == short else 2 for n in names}
+    (closer,) = (row.name for row in two.plan.rows if row.plane == short)
+    assert any(
+        note.startswith("Too short for clamps 2 seams apart") and closer in note for note in two.plan.notes
+    )
+    assert two.plan.clamps < one.plan.clamps
+
+
 def test_a_spacing_that_cannot_be_does_not_take_away_the_other(tmp_path, monkeypatch):
     (tmp_path / "p.toml").write_text(gable(ROWS=""))
     project = load_project(tmp_path / "p.toml", rows_needed=False)
@@ -177,16 +206,17 @@ def test_a_spacing_that_cannot_be_does_not_take_away_the_other(tmp_path, monkeyp
 
 
 @pytest.mark.parametrize(
-    ("length", "every", "pieces"), [("6.6 m", [1], 3.0), ("6.6 m", [2], 2.21), ("5.9 m", [2], 3.0)]
+    ("length", "every", "even"), [("6.6 m", [1], False), ("6.6 m", [2], True), ("5.9 m", [2], False)]
 )
-def test_no_stub_without_clamps_is_left_behind_the_last_splice(tmp_path, length, every, pieces):
+def test_no_stub_without_clamps_is_left_behind_the_last_splice(tmp_path, length, every, even):
     """Pieces of 3 m leave 0.6 m: less than two seams (1 m) apart, so the rail is cut evenly then."""
     outline = f"0 0, 8 0, 8 {length[:3]}, 0 {length}"
     more = f'[plan]\nevery = {every}\nsplice_every = "3 m"\n'
     (tmp_path / "p.toml").write_text(gable(ROWS="", FOOTPRINT=outline, MORE=more))
     project = load_project(tmp_path / "p.toml", rows_needed=False)
     found = ladders(project, find_threats(project), tuple(every))
-    assert {place.row.splice_every for one in found for level in one.places for place in level} == {pieces}
+    rows = [place.row for one in found for level in one.places for place in level]
+    assert {(row.splice_every, row.splice_even) for row in rows} == {(3.0, even)}
     assert all(np.isfinite(one.cost[0]).all() for one in found)
 
 

@@ -48,7 +48,12 @@ def plan_data(project: Project, plan: Plan, beside: tuple[Beside, ...] = ()) -> 
                 for names, found in plan.groups
             ],
             "compared": [
-                {"every": one.every, **(_outcome(one.plan) if one.plan else {}), "failure": one.failure}
+                {
+                    "every": one.every,
+                    **(_outcome(one.plan) if one.plan else {}),
+                    "failure": one.failure,
+                    "notes": list(one.plan.notes) if one.plan else [],
+                }
                 for one in beside
             ],
             "notes": list(plan.notes),

@@ -6,7 +6,7 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
-from fea.planning.plan import Plan
+from fea.planning.plan import Plan, closer_words
 from roofmodel.units import UnitSystem
 from viewer.package.bill import bill_of, splice_caution
 from viewer.plan.words import Beside, nth_seam, row_lines, threats_in_words, verdict_words
@@ -30,6 +30,7 @@ def print_plan(plan: Plan, beside: tuple[Beside, ...], console: Console) -> None
         lines += [
             Text(f"Clamps on every {nth_seam(one.every)}: {one.failure}.") for one in beside if one.failure
         ]
+        lines += [Text(note) for one in beside for note in _closer(one)]
     lines += [Text(), Text(verdict_words(plan), style="bold" if plan.passed else _LOUD)]
     placed = plan.analysis.project
     lines += [Text(note) for note in (*plan.notes, *plan.analysis.cautions)]
@@ -37,6 +38,11 @@ def print_plan(plan: Plan, beside: tuple[Beside, ...], console: Console) -> None
     lines.append(Text(f"{CAUTION} {_DANGER}", style="dim"))
     for line in lines:
         console.print(line, highlight=False)
+
+
+def _closer(one: Beside) -> tuple[str, ...]:
+    """Rows of a compared plan that cannot have its spacing, in words."""
+    return () if one.plan is None else closer_words(one.plan.rows, (one.every,))
 
 
 def _rows(plan: Plan, units: UnitSystem) -> Table:
