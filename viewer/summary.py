@@ -17,7 +17,7 @@ from fea.checks.member_strength import LATERAL
 from fea.checks.screws import BOTH, no_lever
 from fea.checks.ties import first_largest
 from fea.rails.actions import GIVEN
-from fea.still_falling import Falling, falling_words
+from fea.still_falling import Falling
 from roofmodel.screws import Screws
 from roofmodel.snow.cases import LoadLevel
 from roofmodel.units import UnitSystem
@@ -136,7 +136,6 @@ def verdict(analysis: Analysis, units: UnitSystem) -> Verdict:
     ]
     more += [_over_text(line) for line in over]
     more += [purlins] if purlins and over else []
-    more += [falling_words(one, units) for one in bare]
     more += [_open_text(line, units, analysis.project.clamp.screws) for line in open_lines]
     lead = _lead(analysis, over)
     if over and all(line.limit.target.startswith("solar") for line in over):

@@ -77,16 +77,23 @@ def _add_row(document: Document, edit: messages.AddRow, project: Project) -> str
     if len(pieces) < 2:
         rows.append(_table(rows, first))
         return f"add row {edit.row}"
-    unit, left, right = split(edit.up, "length")[1], pieces[0][0], pieces[-1][1]
+    left, right = pieces[0][0], pieces[-1][1]
     usable = [piece for piece in pieces if piece[1] - piece[0] > project.panel.seam_spacing] or pieces
     for number, (a, b) in enumerate(usable):
         row = first | ({"name": _free_name(edit.row, [r["name"] for r in rows])} if number else {})
-        if a > left:
-            row["start"] = _text(a - left, unit)
-        if b < right:
-            row["end"] = _text(b - left, unit)
+        row |= _piece_end("start", a, left, edit, project) if a > left else {}
+        row |= _piece_end("end", b, left, edit, project) if b < right else {}
         rows.append(_table(rows, row))
     return f"add row {edit.row}" + (f" in {len(usable)} pieces" if len(usable) > 1 else "")
+
+
+def _piece_end(name: str, at: float, left: float, edit: messages.AddRow, project: Project) -> dict[str, str]:
+    """One end of a row at an end of its piece: the edge there, where it has a name, or the distance."""
+    from roofmodel.project.row_edges import edge_name
+
+    plane, up = project.roof.planes.name.index(edit.plane), parse(edit.up, "length")
+    edge = edge_name(project.roof, plane, np.array([at, up]))
+    return {f"{name}_at": edge} if edge else {name: _text(at - left, split(edit.up, "length")[1])}
 
 
 def _line_pieces(edit: messages.AddRow, project: Project) -> list[tuple[float, float]]:
