@@ -17,7 +17,7 @@ from fea.checks.screws import screw_limits
 from fea.rails.actions import Basis
 from fea.rails.frame import solve_frame
 from fea.rails.loads import RailLoads
-from fea.rails.rows import build_frame
+from fea.rails.rows import build_frame, rails_to_solve
 from fea.solvers.direct import Solver
 from roofmodel.hardware import DesignFormat, upright
 from roofmodel.project.load import Project
@@ -51,9 +51,13 @@ def tipping_words(
     if table.clamp.stiffness.rocking is not None:
         return ()
     firm = upright(project.clamp)
-    frame = build_frame(project.layout, project.rail, firm)
-    found = solve_frame(frame, loads, solver=Solver(table.analysis.solver))
-    force = combine(found, basis, *strength).clamp
+    solver = Solver(table.analysis.solver)
+    frames = (
+        build_frame(project.layout, rail, firm)
+        for rail in rails_to_solve(project.layout.splice_kind, project.rail)
+    )
+    found = [combine(solve_frame(one, loads, solver=solver), basis, *strength).clamp for one in frames]
+    force = np.concatenate(found, axis=1)
     rule = screw_rule(DesignFormat(table.design.format), project.site.standard)
     stiff = (
         clamp_limits(force, firm, project.layout)[-1],

@@ -5,7 +5,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from small_project import GOOD, put
+from small_project import GOOD, changed, put
 
 from fea.analysis import analyze
 from roofmodel.hardware import upright
@@ -62,3 +62,18 @@ def test_a_measured_stiffness_is_taken_as_it_is(tmp_path):
     assert most(same) == pytest.approx(most(default), rel=1e-9)
     assert told(default)
     assert not told(same)
+
+
+def spliced(torsion):
+    """Clamps at every third seam, and a splice close to one of them."""
+    text = changed('up = "0.6 m"', 'up = "0.6 m"\nevery = 3\nsplice_every = "3.3 m"')
+    return changed("[rail]", f'[rail]\nsplice_torsion = "{torsion}"', text)
+
+
+def test_splices_that_may_turn_are_looked_at_both_ways(tmp_path):
+    """A clamp that does not tip keeps the torsion of its piece: all of it where the splice passes none."""
+    firm = [most(analysis(tmp_path, "100000 kN*m/rad", spliced(kind))) for kind in ("passed", "free")]
+    assert firm[1] > 1.05 * firm[0]
+    (words,) = told(analysis(tmp_path, None, spliced("unknown")))
+    shares = [float(one) for one in re.findall(r"([\d.]+) %", words)]
+    assert shares[-1] == pytest.approx(100.0 * firm[1], abs=0.051)
