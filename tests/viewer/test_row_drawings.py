@@ -1,6 +1,7 @@
 """The plan and the diagrams of rows: to scale, true, and readable back."""
 
 import re
+from dataclasses import replace
 from pathlib import Path
 from xml.etree import ElementTree
 
@@ -25,6 +26,7 @@ from viewer.picture.row_diagrams import (
     _limit_line,
     _off_the_edge,
     along_row,
+    hardest,
     row_svg,
 )
 from viewer.quantities import quantity
@@ -172,6 +174,17 @@ def test_the_deflected_shape_is_that_of_the_worst_place_of_the_snow(gable: Analy
     assert largest >= np.abs(bent.move[:, 1]).max() * (1.0 - 1e-9)
     texts = [e.text for e in elements(row_svg(gable, bent.row), "text")]
     assert quantity(largest, "size", SYSTEMS["SI"]) in texts
+
+
+def test_moment_and_shear_are_of_the_worse_splices(gable: Analysis) -> None:
+    """With torsion that may be passed on or not, the state that bends the row more, for both."""
+    mild, hard = gable.response, replace(gable.response, rail_force=1.5 * gable.response.rail_force)
+    row, case = 0, row_case(gable, 0)
+    for both in ((mild, hard), (hard, mild)):
+        assert hardest(replace(gable, responses=both), row, case) is hard
+    _, shear, _ = along_row(gable, row, gable.factors[case], case, hard.rail_force, (1, 2), of=hard)
+    drawn = [e.text for e in elements(row_svg(replace(gable, responses=(mild, hard)), row), "text")]
+    assert quantity(float(np.abs(shear).max()), "force", SYSTEMS["SI"]) in drawn
 
 
 def test_words_of_a_limit_keep_off_bars() -> None:

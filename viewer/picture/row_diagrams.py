@@ -58,7 +58,8 @@ def row_svg(analysis: Analysis, row: int) -> str:
     -------
     str
         SVG of the row's worst case with its strength combination, snow at the rail's axis for shear and
-        moment; the deflected shape is under snow as it lies, at the axis or the top, whichever is more.
+        moment, in the state of panels and splices that bends the row most; the deflected shape is under snow
+        as it lies, at the axis or the top, whichever is more.
         Positive moments bend the rail down the slope between clamps, positive shear pushes what lies left of
         it up the slope.
     """
@@ -176,9 +177,8 @@ def _moment(analysis: Analysis, row: int, case: int, top: float, units: UnitSyst
         f"Bending moment of the rail, snow at its axis, {units.label('moment')}: down the slope, square to "
         "the roof (dashed)"
     )
-    s, down, away = along_row(
-        analysis, row, analysis.factors[case], case, analysis.response.rail_force, (5, 4)
-    )
+    most = hardest(analysis, row, case)
+    s, down, away = along_row(analysis, row, analysis.factors[case], case, most.rail_force, (5, 4), of=most)
     return _curves(_Curves(title, "moment", s, down, away, f"{title}."), analysis, row, top, units)
 
 
@@ -187,10 +187,21 @@ def _shear(analysis: Analysis, row: int, case: int, top: float, units: UnitSyste
         f"Shear force of the rail, snow at its axis, {units.label('force')}: along the slope, square to the "
         "roof (dashed)"
     )
-    s, down, away = along_row(
-        analysis, row, analysis.factors[case], case, analysis.response.rail_force, (1, 2)
-    )
+    most = hardest(analysis, row, case)
+    s, down, away = along_row(analysis, row, analysis.factors[case], case, most.rail_force, (1, 2), of=most)
     return _curves(_Curves(title, "force", s, down, away, f"{title}."), analysis, row, top, units)
+
+
+def hardest(analysis: Analysis, row: int, case: int) -> FrameResult:
+    """The state of panels and splices whose moment on a row is largest, of which the shear is shown too."""
+
+    def moment(result: FrameResult) -> float:
+        _, down, away = along_row(
+            analysis, row, analysis.factors[case], case, result.rail_force, (5, 4), of=result
+        )
+        return float(np.hypot(down, away).max(initial=0.0))
+
+    return max(analysis.responses, key=moment)
 
 
 def _deflected(analysis: Analysis, row: int, case: int, top: float, units: UnitSystem) -> list[str]:
