@@ -106,7 +106,8 @@ def read_curve(displacement: ArrayLike, force: ArrayLike, offset: float = 0.5e-3
     if back > BACK and up[-1] > up[0]:  # else it is a sign
         message = (
             f"falls back by {100.0 * back:.0f} % of its displacement while the force is no less, as no "
-            "specimen does: the columns of displacement and force look swapped; check the heads"
+            "specimen does: the columns of displacement and force look swapped; check the heads. If they are "
+            "right, the gauge jumped, was set back or moved before it touched: leave such points out"
         )
         raise ValueError(message)
     if stiffness <= 0.0:

@@ -90,7 +90,8 @@ def _doubted(found: CampaignResult) -> str:
     reasons = [] if found.calibration is None or found.calibration.fits else ["the model does not fit"]
     if odd := [found.campaign.tests[i].name for i in unlike(found)]:
         reasons.append(
-            f"far stiffer or softer than the other curves: {', '.join(odd)}; correct the heads, or exclude "
-            "with a reason"
+            f"far stiffer or softer than the other curves: {', '.join(odd)}; correct the heads. Where they "
+            "are right, give the strength of that test in place of its curve: leaving it out would lose what "
+            "it held"
         )
     return "; ".join(reasons)
