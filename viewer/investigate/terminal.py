@@ -9,7 +9,7 @@ from viewer.investigate.case import CaseFindings
 from viewer.investigate.course import nearest_told
 from viewer.investigate.findings import CAUTIONS, answer, ranking, timeline, told, unexplained
 from viewer.investigate.looks import changes
-from viewer.investigate.sizes import size_words, sizes_told
+from viewer.investigate.sizes import size_words, sizes_of_others
 from viewer.terminal import worded_table
 
 
@@ -27,7 +27,7 @@ def print_case(found: CaseFindings, console: Console) -> None:
     console.print(worded_table(ranking(found)), highlight=False)
     for line in unexplained(found):
         console.print(Text(f"- {line}"), highlight=False)
-    for line in sizes_told(found)[1:]:  # that of the first stands above
+    for line in sizes_of_others(found):
         console.print(Text(f"- {line}"), highlight=False)
     for cause, why in found.cannot:
         console.print(Text(f"- Not tried: {cause}, {why}"), highlight=False)
