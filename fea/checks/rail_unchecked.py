@@ -4,17 +4,28 @@ from __future__ import annotations
 
 import numpy as np
 
+from fea.sections.lost_walls import lost_words
+from roofmodel.profiles.data import Profile
 from roofmodel.profiles.plain import walls_profile
 from roofmodel.project.load import Project
+from roofmodel.units import SYSTEMS
 
 SHEAR = 60.0  # width over thickness at 235 MPa above which shear may buckle (EN 1993-1-5 5.1, 72 at most)
 THIN, ROUND = 20.0, 30.0  # width, and diameter, over wall from which plain tubes may be crushed (judgment)
 
 
 def unchecked_words(project: Project) -> list[str]:
-    """One sentence, or none."""
+    """One sentence on what is in no check, one on walls that were not recognized; or none."""
     rail = project.rail
     profile = walls_profile(rail.section, rail.profile)
+    tested = not np.isnan(rail.moment).any()
+    units = SYSTEMS[project.table.project.units]
+    lost = [] if profile is None or tested or profile.section.round else lost_words(profile, units)
+    return [*_ways(project, profile), *lost]
+
+
+def _ways(project: Project, profile: Profile | None) -> list[str]:
+    rail = project.rail
     if profile is None:
         ways = ["local buckling", "lateral-torsional buckling"] if rail.section.I_w > 0.0 else []
         return [f"In no check of the rail: {' and '.join(ways)}; give it as rail.profile."] if ways else []

@@ -12,6 +12,7 @@ from fea.checks.low_axis import low_axis_words
 from fea.checks.member import crushing_open, has_crushing
 from fea.checks.member_strength import LATERAL, LOCAL
 from fea.sections.buckling_class import class_words
+from fea.sections.lost_walls import lost_words
 from fea.spans.bench import ANCHORAGE, CLAMP, CRUSHED, DEFLECTION, LIMITS, SCREWS
 from fea.spans.capacity import Capacity, Choices, largest_spans, span_tables
 from fea.spans.lines import Arrangement
@@ -37,7 +38,7 @@ LEVELS = {
     "measured": "as measured",
 }
 _WALLS = (
-    "walls were not recognized (curved or stepped ones); give tested moments (rail.moment_slope and "
+    "walls were not recognized (curved ones); give tested moments (rail.moment_slope and "
     "moment_normal), which for a profile with a cell say enough of compression too"
 )
 # What keeps a cell from being verified, by its limit, and what would give it.
@@ -306,6 +307,7 @@ def _notes(study: SpanStudy, choices: Choices, tables: tuple[RailTableau, ...]) 
         if crushing_open(given, form)
     ]
     notes += [f"NOT VERIFIED: {words}; no load is given there." for words in open_words(study, tables)]
+    notes += _lost(study, tables)
     notes += _missing(study, tables)
     if any(np.isinf(one.low).any() for one in tables):
         notes.append("Unlimited: no limit that was given is ever reached.")
@@ -363,6 +365,17 @@ def open_words(study: SpanStudy, tables: tuple[RailTableau, ...], *, short: bool
         if at:
             words = f"{LIMITS[limit]} of {', '.join(dict.fromkeys(at))} is not known everywhere"
             found.append(words if short else f"{words}: {wanted}")
+    return found
+
+
+def _lost(study: SpanStudy, tables: tuple[RailTableau, ...]) -> list[str]:
+    """Where walls of rails that are not verified were not recognized."""
+    at = LIMITS.index(LOCAL)
+    found, units = [], SYSTEMS[study.table.study.units]
+    for rail in dict.fromkeys(one.rail for one in tables if np.isnan(one.by_limit[..., at]).any()):
+        profile = study.variants[0].rails[rail].profile
+        if profile is not None:
+            found += [f"{study.table.rail[rail].name}: {words}" for words in lost_words(profile, units)]
     return found
 
 

@@ -5,7 +5,7 @@ Axes of an outline: first coordinate up the slope, second away from the roof, as
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
@@ -92,7 +92,7 @@ class Section:
 
 @dataclass(frozen=True)
 class Walls:
-    """Plates that a profile is made of, by the middle line of their flat part.
+    """Plates that a profile is made of, by the middle line of their flat part and their least thickness.
 
     Attributes
     ----------
@@ -108,6 +108,11 @@ class Walls:
         Of a wall with a lip the one that holds its other end; -1 for others.
     known : bool
         Whether all that may buckle was recognized.
+    lost : (m, 4) float
+        What was not: place from the centroid, thickness and length. [m]
+    account : (2, 4) float
+        Shares of the outline's area and perimeter on walls, at joints of walls, on stout lumps, and on
+        pieces with something lost; zeros for plain tubes and bars. [-]
     """
 
     start: Array
@@ -117,6 +122,8 @@ class Walls:
     lip: NDArray[np.int64]
     web: NDArray[np.int64]
     known: bool
+    lost: Array = field(default_factory=lambda: np.zeros((0, 4)))
+    account: Array = field(default_factory=lambda: np.zeros((2, 4)))
 
     @property
     def width(self) -> Array:

@@ -44,7 +44,7 @@ def test_a_thicker_base_never_weakens_a_cell(base):
 
 def test_a_wall_between_two_cells_is_held():
     two = box(0, 0, 60, 40) - box(1, 1, 28, 39) - box(32, 1, 59, 39)  # a middle wall of 4, others of 1
-    assert not walls_of(two, 4.0).free.any()
+    assert not walls_of(two).free.any()
 
 
 @pytest.mark.parametrize("web", [1.0, 1.6, 2.9])

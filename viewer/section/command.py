@@ -82,5 +82,8 @@ def section(
     console().print(f"Written to {folder}/: " + ", ".join(OUTPUTS), highlight=False)
     unknown = bool(np.isnan(seen.left.share).any())
     if unknown:
-        notice("Local buckling is not known: some walls were not recognized.")
+        from fea.sections.lost_walls import lost_words
+
+        where = lost_words(seen.profile, seen.units)
+        notice(" ".join(["Local buckling is not known: some walls were not recognized.", *where]))
     raise SystemExit(int(unknown))

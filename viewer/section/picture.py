@@ -63,8 +63,10 @@ def section_drawing(seen: Seen) -> Drawing:
 
 
 def _walls(drawing: Drawing, seen: Seen, at: Callable[[Array], Array]) -> None:
-    """Walls that buckle before yield, in the colors of use."""
+    """Middle lines of walls, those that buckle before yield in the colors of use, rings where one is lost."""
     walls, share = seen.profile.walls, seen.left.plate.min(axis=0, initial=1.0)
+    for i in range(len(share)):
+        drawing.line(at(np.stack([walls.start[i], walls.end[i]])), style.MUTED, 1.4, (3.0, 5.0))
     for i in np.flatnonzero(share < 0.999).tolist():
         line = LineString([walls.start[i], walls.end[i]])
         color = style.KEPT_ANCHORS[2] if share[i] > 0.5 else style.EXCEEDED_ANCHORS[0]
@@ -73,6 +75,10 @@ def _walls(drawing: Drawing, seen: Seen, at: Callable[[Array], Array]) -> None:
         tip = shapely.transform(shapely.Point(0.5 * (walls.start[i] + walls.end[i])), at)
         x, y = shapely.get_coordinates(tip)[0]
         drawing.write(f"{100.0 * share[i]:.0f} %", x, y, TYPE, bold=True, align="center", halo=True)
+    for x, y in at(walls.lost[:, :2]) if np.isnan(seen.left.share).any() else ():
+        turn = np.linspace(0.0, 2.0 * np.pi, 49)
+        ring = np.array([x, y]) + 24.0 * np.stack([np.cos(turn), np.sin(turn)], axis=1)
+        drawing.line(ring, style.EXCEEDED_ANCHORS[0], 3.2)
 
 
 def _sizes(drawing: Drawing, seen: Seen, at: Callable[[Array], Array]) -> None:
@@ -105,10 +111,10 @@ def _legend(drawing: Drawing, seen: Seen) -> None:
     drawing.write("strong axis", FIELD[0] + 384.0, y, TYPE)
     drawing.line(np.array([[FIELD[0] + 506.0, y], [FIELD[0] + 548.0, y]]), style.ACCENT, 1.8, (12.0, 7.0))
     drawing.write("weak axis", FIELD[0] + 560.0, y, TYPE)
-    if (seen.left.plate < 0.999).any():
+    if np.isnan(seen.left.share).any():
+        words = "local buckling not known; ringed: not recognized as walls"
+    elif (seen.left.plate < 0.999).any():
         words = "colored: buckles at this share of yield"
-    elif np.isnan(seen.left.share).any():
-        words = "local buckling not known"
     else:
         words = "no wall buckles before yield"
     drawing.write(words, FIELD[0], y + 34.0, TYPE, color=style.MUTED)

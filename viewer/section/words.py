@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from fea.sections.lost_walls import account_words, lost_words
 from viewer.quantities import quantity
 from viewer.report.tables import Table
 from viewer.section.read import Seen
@@ -87,10 +88,12 @@ def shares(seen: Seen) -> np.ndarray:
 def notes(seen: Seen) -> tuple[str, ...]:
     """What a reader must know beside the numbers."""
     found = [] if not np.isnan(seen.left.share).any() else [
-        "Some walls were not recognized: local buckling is not known, and check does not verify this rail."
+        "Some walls were not recognized: local buckling is not known, and check does not verify this rail.",
+        *lost_words(seen.profile, seen.units),
     ]  # fmt: skip
     return (
         *found,
+        *account_words(seen.profile),
         *seen.notes,
         f"Torsion, warping and shear by {seen.profile.elements} finite elements. The torsion modulus is that "
         "of the walls: peaks of shear in inner corners are left out (common practice, load at rest).",

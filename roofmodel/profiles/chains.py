@@ -1,0 +1,180 @@
+"""Plates that go on into each other as one wall: tapers, steps of thickness, slight bends."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from scipy.sparse.csgraph import connected_components
+from shapely import Polygon
+from shapely.geometry.base import BaseGeometry
+
+from roofmodel.profiles.joints import BEND, BULB, directions, free_ends, together
+from roofmodel.profiles.plates import TAPER, Plates
+
+Array = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+BoolArray = NDArray[np.bool_]
+
+STRAIGHT = np.cos(np.radians(TAPER))  # plates of one wall that turn more from its chord: a curve
+THICKER = 3.0  # plates this many times thicker hold the thinner one they go on into (judgment)
+PLATE = 3.0  # lengths over thickness from which such a thick one is no lump at the edge
+LUMP = 5.0  # a lump of this many thicknesses within a wall holds it, as a stiffener does (judgment)
+RIB = (
+    0.2  # a rib with a free edge holds a wall from this share of its width on (EN 1993-1-3 5.2, from memory)
+)
+
+
+@dataclass(frozen=True)
+class Chains:
+    """Walls made of one or more plates.
+
+    Attributes
+    ----------
+    start, end : (n, 2) float
+        [m]
+    thick : (n, 2) float
+        At start and end. [m]
+    least : (n,) float
+        Least thickness. [m]
+    split : (n,) bool
+        Whether all plates lie beside a cell.
+    thicker : (n, 2) bool
+        Ends where a wall goes on into one that holds nothing of it: a much thinner one, or a thick edge.
+    lost : (k, 4) float
+        Curves, as `Walls.lost`.
+    """
+
+    start: Array
+    end: Array
+    thick: Array
+    least: Array
+    split: BoolArray
+    thicker: BoolArray
+    lost: Array
+
+
+def chains_of(outline: Polygon, plates: Plates, rest: list[BaseGeometry], size: Array) -> Chains:
+    """Walls of plates, those that go on into each other without a fold or a third wall as one.
+
+    Parameters
+    ----------
+    outline : Polygon
+    plates : Plates
+    rest : list of (k) polygons
+        What no plate covers.
+    size : (k,) float
+        Their widest circles. [m]
+    """
+    n = len(plates.split)
+    if not n:
+        none = np.zeros((0, 2))
+        empty = np.zeros(0, dtype=bool)
+        return Chains(none, none, none, np.zeros(0), empty, np.zeros((0, 2), dtype=bool), np.zeros((0, 4)))
+    goes_on = _going_on(outline, plates, rest, size)
+    thick = plates.thick.reshape(-1)
+    mean = np.repeat(plates.thick.mean(axis=1), 2)
+    much = mean[:, None] > THICKER * mean[None]
+    loose = free_ends(outline, plates.start, plates.end, plates.thick) & ~plates.split[:, None]
+    far_loose = loose[:, ::-1].reshape(-1)
+    slab = np.repeat(plates.length > PLATE * plates.thick.mean(axis=1), 2)
+    edge = much & (far_loose & slab)[:, None]  # a thick plate with a free edge moves with the thin one
+    apart = (much & ~edge) | (much & ~edge).T
+    # Its own end at the thin one is an edge that nothing holds; a small thick edge holds nothing of the thin.
+    ends = (goes_on & much & apart).any(axis=1)
+    ends |= (
+        goes_on & much.T & apart & (far_loose & ~slab)[None] & (thick[None] < BULB * thick[:, None])
+    ).any(axis=1)
+    return _linked(outline, plates, goes_on & ~apart, ends.reshape(-1, 2))
+
+
+def _going_on(outline: Polygon, plates: Plates, rest: list[BaseGeometry], size: Array) -> BoolArray:
+    """Which ends (2n, 2n) go on into which, straight or by a slight bend."""
+    way = directions(plates.start, plates.end)
+    thick, width = plates.thick.reshape(-1), np.repeat(plates.length, 2)
+    tip = np.stack([plates.start, plates.end], axis=1).reshape(-1, 2)
+    owner = np.repeat(np.arange(len(width) // 2), 2)
+    other = owner[:, None] != owner[None]
+    opposite = (way @ way.T <= -BEND) & other
+    touches = together(plates.start, plates.end, plates.thick, rest)
+    one = touches.astype(np.float32)  # products of whole numbers are slow
+    near = one @ one.T > 0.0
+    between = tip[None] - tip[:, None]
+    along = np.einsum("abd,ad->ab", between, way)
+    aside = np.abs(np.einsum("abd,ad->ab", between, np.stack([-way[:, 1], way[:, 0]], axis=1)))
+    wide = thick[:, None] + thick[None]
+    most = np.maximum(thick[:, None], thick[None])
+    inline = (aside <= 0.5 * wide + 0.25 * np.maximum(along, 0.0)) & (along > -0.25 * wide)
+    abut = (np.abs(along) <= 0.1 * wide) & (aside <= 0.5 * wide)
+    small = (one * (size[None] if len(size) else 0.0)) @ one.T if len(rest) else np.zeros_like(wide)
+    over = near & inline & (small < LUMP * most)
+    folded = near & (np.abs(way @ way.T) <= BEND) & other
+    loose = free_ends(outline, plates.start, plates.end, plates.thick)[:, ::-1].reshape(-1)
+    rib = loose[None] & (width[None] < RIB * width[:, None])
+    held = (folded & ~rib).any(axis=1)
+    return np.asarray(opposite & (abut | (over & ~(held[:, None] | held[None]))))
+
+
+def _linked(outline: Polygon, plates: Plates, link: BoolArray, ends: BoolArray) -> Chains:
+    """Walls of plates that are linked end to end."""
+    n = len(plates.split)
+    link = link | link.T
+    walls = np.asarray(link.reshape(n, 2, n, 2).any(axis=(1, 3)))
+    count, label = connected_components(walls, directed=False)
+    outer = ~link.any(axis=1)  # ends of plates that end their wall
+    tip = np.stack([plates.start, plates.end], axis=1).reshape(-1, 2)
+    thick, least = plates.thick.reshape(-1), plates.thick.min(axis=1)
+    whole = np.bincount(np.repeat(label, 2), outer, count) == 2
+    whole &= np.bincount(np.repeat(label, 2), link.sum(axis=1) > 1, count) == 0
+    kept, found = np.ones(n, dtype=bool), []
+    lost = [np.zeros((0, 4))]
+    way = (plates.end - plates.start) / plates.length[:, None]
+    for k in np.flatnonzero(np.bincount(label, minlength=count) > 1).tolist():
+        member = np.flatnonzero(label == k)
+        at = np.flatnonzero(outer & (np.repeat(label, 2) == k))
+        chord = tip[at[-1]] - tip[at[0]] if whole[k] else np.zeros(2)
+        straight = np.abs(way[member] @ chord) >= STRAIGHT * np.linalg.norm(chord)
+        if not (whole[k] and straight.all()):
+            place = 0.5 * (plates.start + plates.end)[member[len(member) // 2]]
+            lost.append(np.array([[*place, least[member].min(), plates.length[member].sum()]]))
+            continue
+        kept[member] = False
+        thin = min(float(least[member].min()), _thinnest(outline, plates, member, tip[at[0]], chord))
+        found.append(
+            (tip[at[0]], tip[at[1]], thick[at], thin, plates.split[member].all(), ends.reshape(-1)[at])
+        )
+    return Chains(
+        start=np.concatenate([plates.start[kept], np.array([f[0] for f in found]).reshape(-1, 2)]),
+        end=np.concatenate([plates.end[kept], np.array([f[1] for f in found]).reshape(-1, 2)]),
+        thick=np.concatenate([plates.thick[kept], np.array([f[2] for f in found]).reshape(-1, 2)]),
+        least=np.concatenate([least[kept], np.array([f[3] for f in found])]),
+        split=np.concatenate([plates.split[kept], np.array([f[4] for f in found], dtype=bool)]),
+        thicker=np.concatenate([ends[kept], np.array([f[5] for f in found], dtype=bool).reshape(-1, 2)]),
+        lost=np.concatenate(lost),
+    )
+
+
+def _thinnest(outline: Polygon, plates: Plates, member: IntArray, first: Array, chord: Array) -> float:
+    """Least thickness of a wall between its plates, where grooves may be. [m]."""
+    long = float(np.linalg.norm(chord))
+    way = chord / long
+    tips = np.concatenate([plates.start[member], plates.end[member]])
+    s = (tips - first) @ way
+    order = np.argsort(s)
+    line = tips[order]
+    corner = (shapely.get_coordinates(outline) - first) @ way
+    at = np.unique(np.concatenate([corner, np.linspace(0.0, long, 41)]))
+    at = np.unique(np.concatenate([at - 1e-6 * long, at + 1e-6 * long, 0.5 * (at[1:] + at[:-1])]))
+    at = at[(at > 1e-5 * long) & (at < (1.0 - 1e-5) * long)]
+    middle = np.column_stack([np.interp(at, s[order], line[:, 0]), np.interp(at, s[order], line[:, 1])])
+    across = np.array([-way[1], way[0]]) * 3.0 * plates.thick[member].max()
+    cuts = shapely.intersection(
+        outline, shapely.linestrings(np.stack([middle - across, middle + across], axis=1))
+    )
+    parts, index = shapely.get_parts(cuts, return_index=True)
+    near = (
+        shapely.distance(parts, np.asarray(shapely.points(middle))[index]) < 0.25 * plates.thick[member].min()
+    )
+    return float(shapely.length(parts[near]).min(initial=np.inf))
