@@ -167,7 +167,8 @@ def _thinnest(outline: Polygon, plates: Plates, member: IntArray, first: Array, 
     corner = (shapely.get_coordinates(outline) - first) @ way
     at = np.unique(np.concatenate([corner, np.linspace(0.0, long, 41)]))
     at = np.unique(np.concatenate([at - 1e-6 * long, at + 1e-6 * long, 0.5 * (at[1:] + at[:-1])]))
-    at = at[(at > 1e-5 * long) & (at < (1.0 - 1e-5) * long)]
+    tip = 0.5 * plates.thick[member].max()  # a cut nearer to a free end leaves through its tip
+    at = at[(at > tip) & (at < long - tip)]
     middle = np.column_stack([np.interp(at, s[order], line[:, 0]), np.interp(at, s[order], line[:, 1])])
     across = np.array([-way[1], way[0]]) * 3.0 * plates.thick[member].max()
     cuts = shapely.intersection(

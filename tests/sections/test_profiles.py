@@ -152,7 +152,7 @@ def test_walls():
     stepped = profile_of(step).walls  # one leg of its whole width and least thickness
     assert stepped.known
     np.testing.assert_allclose(np.sort(stepped.width), [0.038, 0.058], rtol=1e-3)
-    np.testing.assert_allclose(stepped.thickness[np.argsort(stepped.width)], [0.002, 0.001])
+    np.testing.assert_allclose(stepped.thickness[np.argsort(stepped.width)], [0.002, 0.001], rtol=1e-3)
     tee = shape_outline("tee", {"width": 0.05, "depth": 0.05, "wall": 0.004})
     assert profile_of(tee).walls.known
     assert not profile_of(shape_outline("round tube", {"diameter": 0.048, "wall": 0.002})).walls.known
