@@ -41,7 +41,7 @@ def account_words(profile: Profile) -> list[str]:
     parts = [
         f"{100.0 * area:.0f} % and {100.0 * edge:.0f} % {name}"
         for name, area, edge in zip(names, *account, strict=True)
-        if area > 0.0
+        if max(area, edge) >= 0.005  # less is shown as 0 %
     ]
     count = len(profile.walls.thickness)
     return [

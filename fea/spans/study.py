@@ -38,7 +38,7 @@ LEVELS = {
     "measured": "as measured",
 }
 _WALLS = (
-    "walls were not recognized (curved ones); give tested moments (rail.moment_slope and "
+    "walls were not recognized (such as curved ones); give tested moments (rail.moment_slope and "
     "moment_normal), which for a profile with a cell say enough of compression too"
 )
 # What keeps a cell from being verified, by its limit, and what would give it.

@@ -109,12 +109,22 @@ def _going_on(outline: Polygon, plates: Plates, rest: list[BaseGeometry], size: 
     inline = (aside <= 0.5 * wide + 0.25 * np.maximum(along, 0.0)) & (along > -0.25 * wide)
     abut = (np.abs(along) <= 0.1 * wide) & (aside <= 0.5 * wide)
     small = (one * (size[None] if len(size) else 0.0)) @ one.T if len(rest) else np.zeros_like(wide)
-    over = near & inline & (small < LUMP * most)
+    over = (near | _close(outline, tip, wide, opposite & inline)) & inline & (small < LUMP * most)
     folded = near & (np.abs(way @ way.T) <= BEND) & other
     loose = free_ends(outline, plates.start, plates.end, plates.thick)[:, ::-1].reshape(-1)
     rib = loose[None] & (width[None] < RIB * width[:, None])
     held = (folded & ~rib).any(axis=1)
     return np.asarray(opposite & (abut | (over & ~(held[:, None] | held[None]))))
+
+
+def _close(outline: Polygon, tip: Array, wide: Array, asked: BoolArray) -> BoolArray:
+    """Pairs of ends with metal between them, nearer than both are thick: joints too small to be a lump."""
+    apart = np.linalg.norm(tip[None] - tip[:, None], axis=2)
+    found = asked & (apart <= wide)
+    a, b = np.nonzero(found)
+    between = np.asarray(shapely.linestrings(np.stack([tip[a], tip[b]], axis=1)))
+    found[a, b] = np.asarray(shapely.covers(outline, between), dtype=bool)
+    return found
 
 
 def _linked(outline: Polygon, plates: Plates, link: BoolArray, ends: BoolArray) -> Chains:
