@@ -118,9 +118,10 @@ def _going_on(outline: Polygon, plates: Plates, rest: list[BaseGeometry], size: 
 
 
 def _close(outline: Polygon, tip: Array, wide: Array, asked: BoolArray) -> BoolArray:
-    """Pairs of ends with metal between them, nearer than both are thick: joints too small to be a lump."""
-    apart = np.linalg.norm(tip[None] - tip[:, None], axis=2)
-    found = asked & (apart <= wide)
+    """Pairs of nearest ends with metal between, nearer than both are thick: joints too small for a lump."""
+    apart = np.where(asked, np.linalg.norm(tip[None] - tip[:, None], axis=2), np.inf)
+    nearest = apart <= (1.0 + 1e-9) * apart.min(axis=1, keepdims=True)
+    found = nearest & nearest.T & (apart <= wide)
     a, b = np.nonzero(found)
     between = np.asarray(shapely.linestrings(np.stack([tip[a], tip[b]], axis=1)))
     found[a, b] = np.asarray(shapely.covers(outline, between), dtype=bool)
