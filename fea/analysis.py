@@ -14,7 +14,7 @@ from fea.cautions import cautions, panel_cautions
 from fea.checks.anchorage import StripLoads, anchorage_limit
 from fea.checks.arrays import ArrayForces, array_forces, array_limits, array_strips
 from fea.checks.audit import Proof, conservation, equilibrium, refinement, second_road
-from fea.checks.combinations import LoadFactors, project_factors, service_factors
+from fea.checks.combinations import LoadFactors, factor_arrays, project_factors, service_factors
 from fea.checks.demands import BuildingDemands, building_demands
 from fea.checks.governing import Governing, governing_row, worst_attachment, worst_of, worst_of_cases
 from fea.checks.limits import (
@@ -43,7 +43,7 @@ from fea.rails.loads import FrameResult, RailLoads
 from fea.solvers.direct import Solver
 from fea.states import State, on_rigid_panels, splice_cautions, structure_states
 from fea.still_falling import Falling, protected_cautions, protected_snow
-from fea.tipping import tipping_words
+from fea.tipping import Tipping, tipping, upright_limits
 from roofmodel.hardware import DesignFormat
 from roofmodel.memory import Memory, recall
 from roofmodel.project.load import Project
@@ -111,6 +111,8 @@ class Analysis:
         What comes down on everything that is to be protected.
     beyond : Beyond or None
         The governing row past its first failure, if asked for.
+    tipping : Tipping or None
+        What hangs on the clamps' stiffness against tipping, where nobody gave it.
     cautions : tuple of str
         What a reader must know beside the numbers.
     seconds : dict of str to float
@@ -142,6 +144,7 @@ class Analysis:
     landing: Landing
     protected: tuple[Falling, ...] = ()
     beyond: Beyond | None = None
+    tipping: Tipping | None = None
     cautions: tuple[str, ...] = ()
     seconds: dict[str, float] = field(default_factory=dict)
 
@@ -184,9 +187,14 @@ class Analysis:
         return tuple(one for one in self.protected if not one.kept)
 
     @property
+    def unsettled(self) -> Tipping | None:
+        """What clamps that do not tip would use, where that exceeds and nobody gave how stiff they are."""
+        return None if self.tipping is None or self.tipping.settles else self.tipping
+
+    @property
     def passed(self) -> bool:
-        """Whether every limit is verified and kept, all that is to be protected is, self-checks are met."""
-        kept = not self.exceeded and not self.unverified and not self.unprotected
+        """Whether limits are verified and kept, all to be protected is, tipping settled, self-checks met."""
+        kept = not (self.exceeded or self.unverified or self.unprotected or self.unsettled)
         return kept and all(proof.met for proof in self.proofs)
 
 
@@ -231,7 +239,7 @@ def analyze(
     snow, graph, force, support = found.snow, found.graph, found.force, found.support
     basis, responses, limits = found.basis, found.responses, found.limits
     demands, clamp_force, strip_loads = found.demands, found.clamp_force, found.strip_loads
-    strength = _factor_arrays(found.factors)
+    strength = factor_arrays(found.factors)
     clock.mark("checks")
     hardware = (clamp, rail, rail_resistance(rail, form), project.panel)
     reserve = np.min(
@@ -264,7 +272,7 @@ def analyze(
     lands = found.lands()
     protected = protected_snow(project, graph, force, lands)
     clock.mark("rigid seams")
-    tipping = tipping_words(project, found.loads, basis, strength, limits)
+    tips = tipping(project, limits, upright_limits(project, found.loads, basis, strength))
     clock.mark("clamps that do not tip")
     return Analysis(
         project=project,
@@ -292,10 +300,11 @@ def analyze(
         landing=lands,
         protected=protected,
         beyond=after,
+        tipping=tips,
         cautions=(
             *cautions(project, snow, found.factors, graph, force, lands),
             *protected_cautions(project, protected),
-            *tipping,
+            *((tips.words,) if tips else ()),
             *softness,
             *splice_cautions(project, found.states, demands),
             *panel_cautions(project, support, together),
@@ -328,19 +337,26 @@ class _Checks:
     limits: tuple[Limit, ...]
 
 
-def check_limits(project: Project, memory: Memory | None = None) -> tuple[Limit, ...]:
+def check_limits(
+    project: Project, memory: Memory | None = None, *, upright: bool = False
+) -> tuple[Limit, ...]:
     """The limits of `analyze` alone: no reserve, no self-audit, nothing beyond the first failure.
 
     Parameters
     ----------
     project : Project
     memory : Memory, optional
+    upright : bool
+        True adds those of clamps that do not tip, where nobody gave how stiff they are.
 
     Returns
     -------
     tuple of Limit
     """
-    return _checks(project, None, memory, Clock()).limits
+    found = _checks(project, None, memory, Clock())
+    if not upright:
+        return found.limits
+    return found.limits + upright_limits(project, found.loads, found.basis, factor_arrays(found.factors))
 
 
 def _checks(project: Project, tell: Tell | None, memory: Memory | None, clock: Clock) -> _Checks:
@@ -363,7 +379,7 @@ def _checks(project: Project, tell: Tell | None, memory: Memory | None, clock: C
     design = project.table.design
     factors = tuple(project_factors(project, case) for case in snow.cases)
     service = tuple(service_factors(form, case.level, case.service) for case in snow.cases)
-    strength = _factor_arrays(factors)
+    strength = factor_arrays(factors)
     demands = tuple(combine(response, basis, *strength) for response in responses)
     clamp_force = np.concatenate([d.clamp for d in demands], axis=1)
     support = _with_rails(project, support, basis, responses, memory)
@@ -388,7 +404,7 @@ def _checks(project: Project, tell: Tell | None, memory: Memory | None, clock: C
             ]
         ),
         *member_limits(demands, responses, rail, layout, form),
-        worse([rail_deflection_limit(r, basis, _factor_arrays(service), rail, layout) for r in responses]),
+        worse([rail_deflection_limit(r, basis, factor_arrays(service), rail, layout) for r in responses]),
         anchorage_limit(clamp_force, basis.readings, project.panel, layout, strip_loads),
         height_limit(depths, rail_top, ratio, layout),
         *array_limits(project, graph, force, solar, (strength[0], strength[1])),
@@ -458,11 +474,6 @@ def _with_rails(
     on, row = strips_of(project, memory), project.layout.clamp_row
     found = with_rails(support.restraint, project.seam, on.length, on.strip, on.place, row, worst)
     return replace(support, restraint=found)
-
-
-def _factor_arrays(factors: tuple[LoadFactors, ...]) -> tuple[Array, Array, Array]:
-    table = np.array([(f.snow, f.dead, f.thermal) for f in factors]).reshape(-1, 3)
-    return table[:, 0], table[:, 1], table[:, 2]
 
 
 def _row_proofs(

@@ -67,8 +67,8 @@ SCHEMAS = [
 SEAM_OUTPUTS = ["seam.json", "seam.png", "seam.vtu", "seam.inp", "seam.html"]
 
 CODES = (
-    "Exit codes: 0 done and every limit kept, 1 something exceeds its limit or is not verified, 2 bad input "
-    "(nothing written), 3 a defect of the program, 130 stopped."
+    "Exit codes: 0 done and every limit kept, 1 something exceeds its limit, is not verified or not "
+    "settled, 2 bad input (nothing written), 3 a defect of the program, 130 stopped."
 )
 
 CAUTION = (
@@ -118,7 +118,8 @@ def check(project: Path, out: Path, picture: bool) -> None:
     """Check PROJECT and write table, picture, report and data to a folder.
 
     Exit code 0: every limit in the table kept; seam, sheet and clips under the clamps are a matter of
-    `eavewright seam`. 1: something exceeds its limit or is not verified. 2: bad input, nothing written.
+    `eavewright seam`. 1: something exceeds its limit, is not verified or not settled. 2: bad input,
+    nothing written.
     """
     stages = Stages()
     with contextlib.ExitStack() as stack:

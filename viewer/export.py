@@ -15,6 +15,7 @@ from fea.checks.governing import Governing
 from fea.checks.limits import Limit
 from fea.rails.actions import GIVEN
 from fea.still_falling import Falling
+from fea.tipping import unsettled_words
 from viewer.beyond import beyond_data
 from viewer.building_export import framing_data
 from viewer.files import atomic, write_json
@@ -42,11 +43,13 @@ def version() -> str:
 
 
 def verdict(analysis: Analysis) -> str:
-    """One of "pass", "exceeded", "not protected", "not verified", "audit failed"."""
+    """One of "pass", "exceeded", "not protected", "not settled", "not verified", "audit failed"."""
     if analysis.exceeded:
         return "exceeded"
     if analysis.unprotected:
         return "not protected"
+    if analysis.unsettled:
+        return "not settled"
     if analysis.unverified:
         return "not verified"
     return "pass" if analysis.passed else "audit failed"
@@ -65,6 +68,7 @@ def results(analysis: Analysis, place: Tolerance | None = None) -> dict[str, Any
             "cautions": analysis.cautions,
             "not_verified": [limit.name for limit in analysis.unverified],
             "protected": [_protected(analysis, one) for one in analysis.protected],
+            "not_settled": "" if analysis.unsettled is None else unsettled_words(analysis.unsettled),
             "governing": _governing(analysis, analysis.governing),
             "governing_attachment": _governing(analysis, analysis.attachment),
             "roof": _roof(analysis),

@@ -214,7 +214,8 @@ deflection_ratio = 100          # span / 100 under snow as it lies
 height = "35 mm"                # rail axis above the grip
 grip_length = "60 mm"
 test_height = "35 mm"           # height at which the along-seam strength was tested
-stiffness = { along = "2.5 kN/mm", across = "1 kN/mm", pull = "4 kN/mm" }
+# rocking (against tipping): measured by the maker; take it out where nobody measured it
+stiffness = { along = "2.5 kN/mm", across = "1 kN/mm", pull = "4 kN/mm", rocking = "1.2 kN*m/rad" }
 strength = { along = "7 kN", across = "3 kN", pull = "4 kN", push = "6 kN" }
 strength_kind = "$kind"
 factor = $factor
@@ -287,7 +288,8 @@ deflection_ratio = 100          # span / 100 under snow as it lies
 height = "1.5 in"               # rail axis above the grip
 grip_length = "2.5 in"
 test_height = "1.5 in"          # height at which the along-seam strength was tested
-stiffness = { along = "14 kip/in", across = "6 kip/in", pull = "22 kip/in" }
+# rocking (against tipping): measured by the maker; take it out where nobody measured it
+stiffness = { along = "14 kip/in", across = "6 kip/in", pull = "22 kip/in", rocking = "11.458 kip*in/rad" }
 strength = { along = "1800 lbf", across = "700 lbf", pull = "1000 lbf", push = "1500 lbf" }
 strength_kind = "$kind"
 factor = $factor

@@ -18,6 +18,7 @@ from fea.checks.screws import BOTH, no_lever
 from fea.checks.ties import first_largest
 from fea.rails.actions import GIVEN
 from fea.still_falling import Falling
+from fea.tipping import unsettled_words
 from roofmodel.screws import Screws
 from roofmodel.snow.cases import LoadLevel
 from roofmodel.units import UnitSystem
@@ -31,6 +32,7 @@ Array = NDArray[np.float64]
 EXCEEDED, NOT_VERIFIED, KEPT, NOT_LOADED = "EXCEEDED", "NOT VERIFIED", "kept", "not loaded"
 ALL_KEPT = "every limit kept"
 NOT_PROTECTED = "NOT PROTECTED"
+NOT_SETTLED = "NOT SETTLED"
 
 AS_TESTED = (
     "Along the seam, as tested: the force at the test height that is as hard on the grip, the larger of the "
@@ -79,8 +81,8 @@ _LEVEL = {
 class Verdict:
     """The answer in one word and one sentence, and what else a reader must know at once.
 
-    `words` are "EXCEEDED", "NOT PROTECTED", "NOT VERIFIED", "SELF-CHECK FAILED", several of them, or only
-    "every limit kept".
+    `words` are "EXCEEDED", "NOT PROTECTED", "NOT SETTLED", "NOT VERIFIED", "SELF-CHECK FAILED", several of
+    them, or only "every limit kept".
     `cautions` are as loud as a warning; `falling`, the first of them, says what snow no row holds, ""
     for none.
     """
@@ -125,8 +127,13 @@ def verdict(analysis: Analysis, units: UnitSystem) -> Verdict:
     open_lines = [line for line in lines if line.limit.unverified.any()]
     failed = [proof for proof in analysis.proofs if not proof.met]
     purlins = f"{_capital(purlin_sentence(analysis, units))}: EXCEEDED." if analysis.purlins_exceeded else ""
-    bare = analysis.unprotected
-    parts = ((EXCEEDED, over or purlins), (NOT_PROTECTED, bare), (NOT_VERIFIED, open_lines))
+    bare, tips = analysis.unprotected, analysis.unsettled
+    parts = (
+        (EXCEEDED, over or purlins),
+        (NOT_PROTECTED, bare),
+        (NOT_SETTLED, tips),
+        (NOT_VERIFIED, open_lines),
+    )
     words = [word for word, found in parts if found]
     if failed:
         words.append("SELF-CHECK FAILED")
@@ -136,6 +143,7 @@ def verdict(analysis: Analysis, units: UnitSystem) -> Verdict:
     ]
     more += [_over_text(line) for line in over]
     more += [purlins] if purlins and over else []
+    more += [_capital(f"{unsettled_words(tips)}.")] if tips and (over or purlins or bare) else []
     more += [_open_text(line, units, analysis.project.clamp.screws) for line in open_lines]
     lead = _lead(analysis, over)
     if over and all(line.limit.target.startswith("solar") for line in over):
@@ -147,6 +155,9 @@ def verdict(analysis: Analysis, units: UnitSystem) -> Verdict:
     elif bare:
         sentence = f"{NOT_PROTECTED}: snow that no row holds comes down on {_weights(bare, units)}."
         sentence += f" Of the rows, {lead}." if lead else ""
+    elif tips:
+        sentence = f"{NOT_SETTLED}: {unsettled_words(tips)}."
+        sentence += f" With its default, {lead}." if lead else ""
     elif open_lines:
         names = ", ".join(line.limit.name for line in open_lines)
         sentence = f"NOT VERIFIED: no resistance is given for {names}, which is loaded."

@@ -2,11 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
 
 from roofmodel.hardware import DesignFormat
 from roofmodel.project.load import Project
 from roofmodel.snow.cases import LoadLevel, SnowCase
+
+Array = NDArray[np.float64]
 
 
 @dataclass(frozen=True)
@@ -126,3 +132,9 @@ def service_factors(form: DesignFormat, level: LoadLevel, share: float = 1.0) ->
     if level is LoadLevel.STRENGTH and form is not DesignFormat.EN:
         return LoadFactors(1.0, 0.7, 1.0, "service: D + 0.7 S for strength-level ground snow (judgment)")
     return LoadFactors(1.0, 1.0, 1.0, "service: D + S")
+
+
+def factor_arrays(factors: Sequence[LoadFactors]) -> tuple[Array, Array, Array]:
+    """Factors on snow, dead load and temperature, (q,) each."""
+    table = np.array([(f.snow, f.dead, f.thermal) for f in factors]).reshape(-1, 3)
+    return table[:, 0], table[:, 1], table[:, 2]

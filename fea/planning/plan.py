@@ -21,6 +21,7 @@ from fea.planning.slivers import without_slivers
 from fea.planning.thinning import thinned
 from fea.planning.threats import Threats, find_threats, threatening, upstream
 from fea.refining import with_narrower_strips
+from fea.tipping import unsettled_words
 from roofmodel.errors import InputError
 from roofmodel.project.load import Project, with_rows
 from roofmodel.project.plan_schema import ProtectTable
@@ -228,7 +229,7 @@ def _again(plan: Plan, project: Project) -> Plan | None:
     failure = _failure(project, analysis, leak, sure=False)
     notes = plan.notes if failure else tuple(note for note in plan.notes if not note.startswith(TRIED))
     again = replace(plan, analysis=analysis, passing_by=leak, failure=failure, notes=notes)
-    return None if excess(again) > 1.0 + 1e-9 or leak > LEAK else again
+    return None if excess(again) > 1.0 + 1e-9 or leak > LEAK or analysis.unsettled else again
 
 
 def _search(
@@ -405,7 +406,10 @@ def _failure(project: Project, analysis: Analysis, leak: float, sure: bool) -> s
             "above them; bring rows closer to edges and valleys (plan.edge_distance), or place some by hand"
         )
     names = ", ".join(one.name for one in analysis.unprotected)
-    return f"snow that no row holds still comes down on {names}" if names else ""
+    if names:
+        return f"snow that no row holds still comes down on {names}"
+    tips = analysis.unsettled
+    return "" if tips is None else f"not settled, {unsettled_words(tips)}"
 
 
 def _tried(project: Project, choices: Sequence[Ladder], checks: int, sure: bool) -> tuple[str, ...]:

@@ -32,7 +32,8 @@ class StiffnessTable(Table):
     rocking: Rotational | None = Field(
         None,
         description="Against tipping down the slope; pull x grip_length^2 / 12 by default. A stiffer clamp "
-        "keeps more moment: where it is not given, `span` takes the worse of the default and no tipping.",
+        "keeps more moment: where it is not given, `span` takes the worse of the default and no tipping, and "
+        "`check` does not pass where clamps that do not tip would exceed.",
     )
     roll: Rotational | None = Field(None, description="Against tipping across the seam; none by default.")
     twist: Rotational | None = Field(None, description="Against turning flat on the roof; none by default.")

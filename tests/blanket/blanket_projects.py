@@ -37,7 +37,7 @@ yield_strength = "235 MPa"
 height = "35 mm"
 grip_length = "60 mm"
 strength_kind = "design"
-stiffness = {{ along = "2.5 kN/mm", across = "1 kN/mm", pull = "4 kN/mm" }}
+stiffness = {{ along = "2.5 kN/mm", across = "1 kN/mm", pull = "4 kN/mm", rocking = "1200 N*m/rad" }}
 strength = {{ along = "6 kN", across = "3 kN", pull = "4 kN", push = "6 kN" }}
 {held}
 [blanket]

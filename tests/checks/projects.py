@@ -36,7 +36,7 @@ temperature_change = "{warm} K"
 height = "40 mm"
 grip_length = "60 mm"
 test_height = "{test_height} mm"
-stiffness = {{ along = "3 kN/mm", across = "1 kN/mm", pull = "4 kN/mm" }}
+stiffness = {{ along = "3 kN/mm", across = "1 kN/mm", pull = "4 kN/mm", rocking = "1200 N*m/rad" }}
 strength = {{ {strength} }}
 strength_kind = "design"
 interaction = "{interaction}"

@@ -57,7 +57,7 @@ height = "35 mm"
 grip_length = "60 mm"
 strength_kind = "characteristic"
 factor = 1.33
-stiffness = { along = "2.5 kN/mm", across = "1 kN/mm", pull = "4 kN/mm" }
+stiffness = { along = "2.5 kN/mm", across = "1 kN/mm", pull = "4 kN/mm", rocking = "1200 N*m/rad" }
 strength = { along = "7 kN", across = "3 kN", pull = "4 kN", push = "6 kN" }
 
 [[row]]

@@ -1,25 +1,49 @@
-"""A check without a measured stiffness against tipping tells what clamps that do not tip would use."""
+"""A check without a measured stiffness against tipping counts clamps that do not tip, too."""
 
+import json
 import re
 from dataclasses import replace
 
 import numpy as np
 import pytest
-from small_project import GOOD, changed, put
+from small_project import GOOD, changed, command, put
 
 from fea.analysis import analyze
 from roofmodel.hardware import upright
 from roofmodel.project.load import load_project
+from roofmodel.units import SYSTEMS
+from viewer import style
+from viewer.package.bill import warning
+from viewer.picture.overlay import verdict as in_picture
+from viewer.picture.scene import build_scene
+from viewer.summary import EXCEEDED, NOT_SETTLED, verdict
 
 STARTS = "clamp.stiffness.rocking"
-PULL = 'pull = "4 kN/mm" }'
+GIVEN = ', rocking = "1200 N*m/rad"'
+
+
+def written(rocking=None, text=GOOD):
+    """The project with another stiffness against tipping, or none."""
+    assert GIVEN in text
+    return text.replace(GIVEN, "" if rocking is None else f', rocking = "{rocking}"')
 
 
 def analysis(folder, rocking=None, text=GOOD):
-    assert PULL in text
-    if rocking is not None:
-        text = text.replace(PULL, f'pull = "4 kN/mm", rocking = "{rocking}" }}')
-    return analyze(load_project(put(folder, text)))
+    return analyze(load_project(put(folder, written(rocking, text))))
+
+
+def sized(folder, use, of):
+    """The project, all strengths scaled so that the most used clamp of the analysis `of` is at `use`."""
+    scale = float(most(of) / use)
+    old = 'strength = { along = "7 kN", across = "3 kN", pull = "4 kN", push = "6 kN" }'
+    assert old in GOOD
+    new = ", ".join(
+        f'{name} = "{kn * scale!r} kN"'
+        for name, kn in (("along", 7.0), ("across", 3.0), ("pull", 4.0), ("push", 6.0))
+    )
+    text = GOOD.replace(old, f"strength = {{ {new} }}")
+    text = text.replace('yield_strength = "200 MPa"', 'yield_strength = "200 MPa"\ndeflection_ratio = 50')
+    return text.replace('format = "EN"', 'format = "EN"\nrail_height_ratio = 0.01')
 
 
 def told(found):
@@ -77,3 +101,79 @@ def test_splices_that_may_turn_are_looked_at_both_ways(tmp_path):
     (words,) = told(analysis(tmp_path, None, spliced("unknown")))
     shares = [float(one) for one in re.findall(r"([\d.]+) %", words)]
     assert shares[-1] == pytest.approx(100.0 * firm[1], abs=0.051)
+
+
+def test_what_exceeds_without_tipping_does_not_pass_and_a_given_stiffness_does(tmp_path):
+    soft, stiff = analysis(tmp_path), analysis(tmp_path, "100000 kN*m/rad")
+    halfway = np.sqrt(most(stiff) / most(soft))
+    text = sized(tmp_path, 1.0 / halfway, soft)
+    open_ = analysis(tmp_path, None, text)
+    assert most(open_) < 1.0 < open_.unsettled.upright == pytest.approx(halfway, rel=1e-3)
+    assert not open_.exceeded
+    assert not open_.unverified
+    assert not open_.passed
+    given = analysis(tmp_path, "1200 N*m/rad", text)
+    assert most(given) == pytest.approx(most(open_), rel=1e-9)
+    assert given.tipping is None
+    assert given.passed
+    firm = analysis(tmp_path, "100000 kN*m/rad", text)
+    assert firm.exceeded
+    assert firm.unsettled is None
+
+
+def test_the_verdict_names_the_field_and_the_use_in_one_line(tmp_path):
+    text = sized(tmp_path, 0.99, analysis(tmp_path))
+    open_ = analysis(tmp_path, None, text)
+    said = verdict(open_, SYSTEMS["SI"])
+    use = f"{100.0 * open_.unsettled.upright:.0f} %"
+    line = f"clamps that do not tip would use {use} ({open_.unsettled.upright_at})"
+    assert said.words == (NOT_SETTLED,)
+    assert said.sentence.startswith(f"NOT SETTLED: {line}; give clamp.stiffness.rocking, measured.")
+    assert not said.passed
+    assert NOT_SETTLED in warning(open_).upper()
+    (first, color), *rest = in_picture(open_, build_scene(open_))
+    assert first.startswith(f"NOT SETTLED: {style.utilization_text(open_.unsettled.upright)} if clamps")
+    assert color == style.EXCEEDED_ANCHORS[0]
+    assert not any("within their limits" in words for words, _ in rest)
+
+
+def test_where_clamps_that_do_not_tip_keep_all_limits_the_verdict_is_as_before(tmp_path):
+    text = sized(tmp_path, 0.98, analysis(tmp_path, "100000 kN*m/rad"))
+    open_ = analysis(tmp_path, None, text)
+    assert open_.tipping.upright == pytest.approx(0.98, rel=1e-3)
+    assert told(open_)
+    assert open_.unsettled is None
+    assert open_.passed
+    assert verdict(open_, SYSTEMS["SI"]) == replace(
+        verdict(analysis(tmp_path, "1200 N*m/rad", text), SYSTEMS["SI"]), cautions=open_.cautions
+    )
+
+
+def test_what_exceeds_anyway_says_exceeded(tmp_path):
+    open_ = analysis(tmp_path, None, sized(tmp_path, 1.05, analysis(tmp_path)))
+    assert open_.unsettled is None
+    assert verdict(open_, SYSTEMS["SI"]).words == (EXCEEDED,)
+
+
+def test_check_ends_with_1_and_the_line_stands_in_all_that_it_writes(tmp_path):
+    text = sized(tmp_path, 0.99, analysis(tmp_path))
+
+    def check(rocking, out):
+        put(tmp_path, written(rocking, text))
+        return command("check", "project.toml", "--out", out, "--no-picture", folder=tmp_path)
+
+    ran = check(None, "out")
+    assert ran.returncode == 1
+    flat = " ".join(ran.stdout.split())
+    assert "NOT SETTLED" in flat
+    assert "give clamp.stiffness.rocking, measured" in flat
+    assert "EVERY LIMIT KEPT" not in flat.upper()
+    found = json.loads((tmp_path / "out" / "results.json").read_text(encoding="utf-8"))
+    assert found["verdict"] == "not settled"
+    assert "give clamp.stiffness.rocking, measured" in found["not_settled"]
+    page = (tmp_path / "out" / "report.html").read_text(encoding="utf-8")
+    assert "NOT SETTLED" in page
+    assert check("1200 N*m/rad", "given").returncode == 0
+    found = json.loads((tmp_path / "given" / "results.json").read_text(encoding="utf-8"))
+    assert found["verdict"] == "pass"
+    assert found["not_settled"] == ""

@@ -16,6 +16,7 @@ from fea.checks.limits import Limit
 from fea.checks.member_strength import LATERAL
 from fea.checks.strips import panel_strips
 from fea.checks.ties import first_largest
+from fea.tipping import unsettled_words
 from roofmodel.project.as_built import AS_MEASURED
 from roofmodel.project.load import Project
 from roofmodel.surface import FLAT_SLOPE, EdgeKind
@@ -104,6 +105,7 @@ def answer_data(version: Version) -> dict[str, Any]:
             "more": list(said.more),
             "cautions": list(said.cautions),
             "falling": said.falling,
+            "unsettled": "" if analysis.unsettled is None else unsettled_words(analysis.unsettled),
         },
         "governing": governing(version),
         "cases": _cases(analysis),

@@ -66,8 +66,8 @@ def files_page() -> str:
         ("0", "done, and every limit in the table is kept"),
         (
             "1",
-            "a limit is exceeded or not verified, something is not protected, or a self-check failed; read "
-            "the report",
+            "a limit is exceeded, not verified or not settled, something is not protected, or a self-check "
+            "failed; read the report",
         ),
         ("2", "bad input: one line says what is wrong and what would be right; nothing is written"),
         ("3", "a defect of the program"),

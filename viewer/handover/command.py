@@ -27,7 +27,7 @@ def handover(project: Path, out: Path, picture: bool) -> None:
     package.pdf and package.html are the whole calculation; plan.dxf shows the installer every rail and
     clamp on unfolded planes; quantities.csv and tables.xlsx say what to buy and what was found; roof.glb and
     model.vtm open in any 3D viewer. Exit code as of `check`: 0 every limit kept, 1 something exceeds its
-    limit or is not verified, 2 bad input, nothing written.
+    limit, is not verified or not settled, 2 bad input, nothing written.
     """
     stages = Stages()
     with contextlib.ExitStack() as stack:

@@ -142,7 +142,11 @@ def verdict(analysis: Analysis, scene: Scene) -> list[tuple[str, str]]:
     proven = all(proof.met for proof in analysis.proofs)
     if not proven:
         lines.insert(0, ("SELF-CHECK FAILED: do not use", bad))
-    if not failed and not unknown and proven:
+    tips = analysis.unsettled
+    if tips is not None:
+        use = style.utilization_text(tips.upright)
+        lines.insert(0, (f"NOT SETTLED: {use} if clamps do not tip; give rocking, measured", bad))
+    if not failed and not unknown and proven and tips is None:
         lines.append((f"All {count} clamps within their limits", style.INK))
     if len(lines) > 4:
         lines = [*lines[:3], (f"and {len(lines) - 3} more findings: see the report", style.INK)]
