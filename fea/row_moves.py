@@ -9,6 +9,8 @@ import numpy as np
 from roofmodel.errors import InputError
 from roofmodel.project.load import Project, with_rows
 from roofmodel.project.placement import line_pieces
+from roofmodel.project.row_edges import end_on_edge
+from roofmodel.project.schema import RowTable
 
 Ups = Sequence[float]
 NO_SPLICES: dict[str, object] = {"splice": [], "splice_every": None, "splice_even": False}
@@ -61,10 +63,11 @@ def with_ups(project: Project, ups: Sequence[float]) -> Project:
     moved = []
     for row, up in zip(project.table.row, ups, strict=True):
         ends: dict[str, float | None] = {"start": row.start, "end": row.end}
-        follows = row.start_at is not None or row.end_at is not None
-        if row.plane is not None and not follows and (row.start is not None or row.end is not None):
-            pieces = line_pieces(project.roof, project.roof.planes.name.index(row.plane), up)
-            ends |= _cut_to(pieces, row.start, row.end, row.edge_distance)
+        if row.plane is not None and (row.start is not None or row.end is not None):
+            plane = project.roof.planes.name.index(row.plane)
+            pieces = line_pieces(project.roof, plane, up)
+            left = pieces[0][0] if pieces else 0.0
+            ends |= _cut_to(_at_edge(project, row, plane, up, pieces), left, row)
         moved.append(row.model_copy(update={"up": up, **ends, **NO_SPLICES}))
     placed = with_rows(project, moved)
     if not len(project.layout.splice_s):
@@ -83,13 +86,24 @@ def with_ups(project: Project, ups: Sequence[float]) -> Project:
     return with_rows(project, spliced)
 
 
-def _cut_to(
-    pieces: Sequence[tuple[float, float]], start: float | None, end: float | None, edge: float
-) -> dict[str, float | None]:
+def _at_edge(
+    project: Project, row: RowTable, plane: int, up: float, pieces: list[tuple[float, float]]
+) -> list[tuple[float, float]]:
+    """Of the pieces of a plane at a height, the one that ends at the edge that a row stays at; else all."""
+    line = np.array([0.0, up]), np.array([1.0, 0.0])
+    for side, name in enumerate((row.start_at, row.end_at)):
+        if name is not None and pieces:
+            field = f'row "{row.name}".{("start_at", "end_at")[side]}'
+            place = end_on_edge(project.roof, plane, line, [piece[side] for piece in pieces], name, field)
+            return [piece for piece in pieces if piece[side] == place]
+    return pieces
+
+
+def _cut_to(pieces: Sequence[tuple[float, float]], left: float, row: RowTable) -> dict[str, float | None]:
     """Ends of a row within the piece of plane that holds most of it, counted from the first piece. [m]."""
     if not pieces:
         return {}
-    left = pieces[0][0]
+    start, end, edge = row.start, row.end, row.edge_distance
     low, high = -np.inf if start is None else left + start, np.inf if end is None else left + end
     a, b = max(pieces, key=lambda piece: min(high, piece[1]) - max(low, piece[0]))
     return {

@@ -23,7 +23,8 @@ BoolArray = NDArray[np.bool_]
 
 LEAST = 10.0  # a kilogram, below which nothing is told (judgment) [N]
 NEAR = 1.5  # of plan.eave_distance: what lies no farther below a row is its eave strip (judgment) [-]
-SHARE = 0.01  # of the snow on the planes it comes from, that may pass beside rows untold [-]
+SHARE = 0.01  # of the snow on the planes it comes from, that may pass beside rows [-]
+MOST = 1000.0  # but no more than a hundred kilograms, however large those planes are (judgment) [N]
 
 
 @dataclass(frozen=True)
@@ -40,7 +41,7 @@ class Falling:
     planes : tuple of str
         Where it comes from.
     kept : bool
-        Whether no snow comes down on it but from close below the lowest rows.
+        Whether no more than a little snow comes down on it but from close below the lowest rows.
     case : int
     """
 
@@ -81,7 +82,7 @@ def protected_snow(
         falls = each * (reaching(graph, hits)[: cells.count] * moves * slides)
         of = np.stack([np.bincount(cells.plane, weights=w, minlength=planes.count) for w in falls])
         there = np.stack([np.bincount(cells.plane, weights=w, minlength=planes.count) for w in each])
-        allowed = np.maximum(LEAST, SHARE * np.sum(there * (of > 0.0), axis=1))
+        allowed = np.clip(SHARE * np.sum(there * (of > 0.0), axis=1), LEAST, MOST)
         over = falls @ far / allowed
         broken = bool(over.max() >= 1.0)
         case = int(over.argmax() if broken else falls.sum(axis=1).argmax())
@@ -94,8 +95,11 @@ def protected_snow(
 def falling_words(one: Falling, units: UnitSystem) -> str:
     """What comes down on something protected, in a sentence."""
     total, names = units.text(one.weight, "force"), ", ".join(one.planes)
-    if one.kept:
+    if one.kept and one.unheld < LEAST:
         words = f"{total} of snow from below the lowest rows on {names} still come down on it"
+    elif one.kept:
+        past = units.text(one.unheld, "force")
+        words = f"{total} of snow of {names} still come down on it, {past} of them past the rows"
     else:
         words = f"{total} of snow of {names} come down on it, which no row holds"
     return f"{one.name} is to be protected: {words} (weight of snow, worst case)."

@@ -305,6 +305,9 @@ def _extent(
     if row.end_at is not None:
         rights = [b for _, b in pieces]
         high = end_on_edge(roof, plane, (point, way), rights, row.end_at, f"{where}.end_at")
+    if row.start_at is not None and row.end_at is not None and low >= high:
+        message = f"{where}.start_at: {shown(row.start_at)} must be left of end_at {shown(row.end_at)}"
+        raise InputError(message)
     reach = " and ".join(
         f"{units.text(a - left, 'length')} to {units.text(b - left, 'length')}" for a, b in pieces
     )

@@ -106,3 +106,20 @@ def test_a_place_that_no_snow_can_fly_to_is_named(tmp_path, away, told_so):
     assert analysis.project.roof.points[:, 1].min() == pytest.approx(0.0)
     words = [w for w in analysis.cautions if w.startswith("walk is to be protected, but lies 30.00 m")]
     assert bool(words) == told_so
+
+
+@pytest.mark.parametrize(("gap", "kept"), [(0.1, True), (0.2, False)])
+def test_a_large_plane_lets_no_more_pass_than_a_small_one(tmp_path, gap, kept):
+    """Beside the row 6 m on plan less the strip below it; a hundred kilograms is too much on any roof."""
+    path = tmp_path / "project.toml"
+    row = EAST + f'end = "{30.0 - gap} m"\n'
+    path.write_text(gable(ROWS=row, MORE=SIDE).replace("0 0, 3 0, 3 6, 0 6 m", "0 0, 12 0, 12 30, 0 30 m"))
+    analysis = analyze(load_project(path))
+    (walk,) = analysis.protected
+    past = gap * (6.0 - 0.4 * ALONG) * PRESSURE
+    assert past < 0.01 * 6.0 * 30.0 * PRESSURE  # less than a hundredth of the plane's
+    assert 0.8 * past < walk.unheld <= past * (1.0 + 1e-9)  # cells across the row's line count as below it
+    assert walk.kept == kept
+    (words,) = [w for w in analysis.cautions if w.startswith("walk is to be protected")]
+    assert "from below the lowest rows" not in words
+    assert ("of them past the rows" in words) == kept

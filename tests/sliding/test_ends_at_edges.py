@@ -61,6 +61,12 @@ def test_an_edge_that_is_not_there_is_refused_by_name(roof, fields, said):
         rows(roof, {"plane": "S1", "up": "0.5 m", "start": "0 m"} | fields)
 
 
+def test_edges_in_the_wrong_order_are_refused_as_such(roof):
+    table = {"plane": "S1", "up": "0.5 m", "start_at": "S1|E1 valley", "end_at": "S1|W1 valley"}
+    with pytest.raises(InputError, match=r"start_at: .*S1\|E1 valley.* must be left of end_at"):
+        rows(roof, table)
+
+
 @pytest.mark.parametrize("bad", [{"end": "3 m", "end_at": "e"}, {"splice_even": True}])
 def test_fields_that_contradict_are_refused(bad):
     with pytest.raises(ValidationError, match=r"end_at|splice_every"):

@@ -133,12 +133,9 @@ def test_a_row_just_short_of_a_valley_takes_no_less_than_the_row_that_reaches_it
     slopes = np.radians([pitch[0], pitch[1], pitch[0], pitch[1], pitch[0], pitch[1]])
     roof = build_roof([RoofPart("L", np.array(points), slopes, 3.0)])
     case = (uniform(roof, SNOW),)
-    plane = next(
-        name
-        for name in roof.planes.name
-        if rows(roof, {"plane": name, "up": "0.6 m"}).row_length[0] < 9.0 and name.startswith("E")
-    )
-    other = next(n for n in roof.planes.name if n.startswith("N"))
+    edge = next(n for n in roof.edges.name if n.endswith("valley"))
+    plane = next(n for n in edge.split()[0].split("|") if n.startswith("E"))
+    other = next(n for n in edge.split()[0].split("|") if n.startswith("N"))
 
     def at(gap):
         layout = rows(
