@@ -134,6 +134,7 @@ def test_the_verdict_names_the_field_and_the_use_in_one_line(tmp_path):
     (first, color), *rest = in_picture(open_, build_scene(open_))
     assert first.startswith(f"NOT SETTLED: {style.utilization_text(open_.unsettled.upright)} if clamps")
     assert color == style.EXCEEDED_ANCHORS[0]
+    assert rest[0][0] == "give clamp.stiffness.rocking, measured"
     assert not any("within their limits" in words for words, _ in rest)
 
 

@@ -145,7 +145,10 @@ def verdict(analysis: Analysis, scene: Scene) -> list[tuple[str, str]]:
     tips = analysis.unsettled
     if tips is not None:
         use = style.utilization_text(tips.upright)
-        lines.insert(0, (f"NOT SETTLED: {use} if clamps do not tip; give rocking, measured", bad))
+        lines[:0] = [
+            (f"NOT SETTLED: {use} if clamps do not tip", bad),
+            ("give clamp.stiffness.rocking, measured", bad),
+        ]
     if not failed and not unknown and proven and tips is None:
         lines.append((f"All {count} clamps within their limits", style.INK))
     if len(lines) > 4:
