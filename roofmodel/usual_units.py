@@ -20,12 +20,15 @@ USUAL: dict[str, dict[str, float]] = {
     "pressure": {"Pa": 1.0, "N/m^2": 1.0, "kPa": 1e3, "kN/m^2": 1e3, "psf": _LBF / _FT**2},
     "stress": {"MPa": 1e6, "N/mm^2": 1e6, "GPa": 1e9, "psi": _LBF / _IN**2, "ksi": 1e3 * _LBF / _IN**2},
     "force": {"N": 1.0, "kN": 1e3, "lbf": _LBF, "kip": 1e3 * _LBF},
-    "moment": {"N*m": 1.0, "kN*m": 1e3, "lbf*ft": _LBF * _FT, "lbf*in": _LBF * _IN},
+    "moment": {
+        **{"N*m": 1.0, "kN*m": 1e3},
+        **{"lbf*ft": _LBF * _FT, "lbf*in": _LBF * _IN, "kip*in": 1e3 * _LBF * _IN},
+    },
     "stiffness": {
         **{"N/m": 1.0, "kN/m": 1e3, "N/mm": 1e3, "kN/mm": 1e6},
         **{"lbf/in": _LBF / _IN, "kip/in": 1e3 * _LBF / _IN},
     },
-    "rotational_stiffness": {"N*m/rad": 1.0, "kN*m/rad": 1e3},
+    "rotational_stiffness": {"N*m/rad": 1.0, "kN*m/rad": 1e3, "kip*in/rad": 1e3 * _LBF * _IN},
     "line_load": {
         **{"N/m": 1.0, "kN/m": 1e3, "N/mm": 1e3},
         **{"plf": _LBF / _FT, "lbf/ft": _LBF / _FT, "lbf/in": _LBF / _IN},

@@ -153,9 +153,15 @@ def test_open_sections_of_any_walls(drawn, turn, mirror, inner):
     assume(isinstance(shape, Polygon) and not shape.interiors)
     fold = np.abs(np.radians([0.0, *[d[2] for d in drawn[1:]], 0.0]))
     folds = np.stack([fold[:-1], fold[1:]], axis=1)
-    walls = check_found(moved(shape, turn, 1.0, mirror), truth, inner, folds)
+    placed = moved(shape, turn, 1.0, mirror)
+    refused = walls_of(placed)
+    if not refused.known:  # told with its place: safe
+        assert len(refused.lost)
+        return
+    walls = check_found(placed, truth, inner, folds)
     assert walls.free.sum() >= 2  # an end too many is safe
-    assert not walls.free.all(axis=1).any()
+    alone = walls.thickness[walls.free.all(axis=1)]  # a wall that thin ones do not hold
+    assert (alone > 3.0 * walls.thickness.min()).all()
 
 
 @settings(max_examples=20, deadline=None)
