@@ -90,7 +90,7 @@ CASES = {
     "dear rails": {"DEPTH": "2 m", "MORE": SMALL + "rail_cost = 9.0\nrow_cost = 2.0\n"},
     "spacing": {"DEPTH": "0.5 m", "MORE": SMALL + 'most_spacing = "1.6 m"\n'},
     "even": {"DEPTH": "3 m", "MORE": SMALL + 'goal = "even"\n'},
-    "splices": {"DEPTH": "0.9 m", "MORE": SMALL + 'splice_every = "2.2 m"\ncantilever = "0.1 m"\n'},
+    "splices": {"DEPTH": "0.9 m", "MORE": SMALL + 'splice_every = "2.2 m"\ncantilever = "0.25 m"\n'},
 }
 
 
