@@ -129,7 +129,9 @@ def splice_cautions(project: Project, states: Sequence[State], demands: Sequence
     ]
     if project.rail.splice_torsion is not SpliceTorsion.UNKNOWN or not all(sorted_out):
         return ()
-    passed, free = (_most_used(project, own) for own in sorted_out)
+    passed, free = (
+        most_used(project, np.concatenate([one.clamp for one in own], axis=1)) for own in sorted_out
+    )
     change = np.divide(free, passed, out=np.ones_like(free), where=passed > 0.0) - 1.0
     if np.abs(change).max(initial=0.0) <= LITTLE:
         return ()
@@ -146,8 +148,7 @@ def splice_cautions(project: Project, states: Sequence[State], demands: Sequence
     )
 
 
-def _most_used(project: Project, demands: Sequence[Demands]) -> Array:
-    """Largest use of each clamp in all directions together, (c,), in the worst of some states."""
-    force = np.concatenate([one.clamp for one in demands], axis=1)
+def most_used(project: Project, force: Array) -> Array:
+    """Largest use of each clamp in all directions together, (c,), of factored forces (q, v, c, 6)."""
     together: Limit = clamp_limits(force, project.clamp, project.layout)[-1]
     return np.asarray(np.nan_to_num(together.utilization, nan=0.0).max(axis=0))

@@ -12,7 +12,7 @@ from fea.model.calculix import Reading, calculix_deck
 from fea.model.data import Model, node_dof
 from fea.rails.actions import rail_loads
 from fea.rails.rail_model import frame_model
-from fea.states import State
+from fea.states import State, most_used
 from viewer.files import write_text
 
 WORTH = (
@@ -66,9 +66,10 @@ def write_rails_deck(analysis: Analysis, path: Path) -> bool:
 
 
 def _hardest(analysis: Analysis) -> State:
-    """The state in which a clamp takes the largest force along its seam."""
-    along = np.abs(analysis.clamp_force[..., 0]).max(axis=(0, 2))
-    return analysis.states[int(along.argmax()) // len(analysis.basis.readings)]
+    """The state in which the most used clamp is used most."""
+    each = np.split(analysis.clamp_force, len(analysis.states), axis=1)
+    worst = [most_used(analysis.project, force).max(initial=0.0) for force in each]
+    return analysis.states[int(np.argmax(worst))]
 
 
 def _clamp_forces(model: Model, names: tuple[str, ...]) -> Reading:

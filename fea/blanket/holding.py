@@ -21,6 +21,7 @@ from fea.blanket.mesh import corner_shares
 from fea.rails.actions import row_axes
 from fea.rails.frame import build_frame
 from fea.rails.rows import Frame
+from roofmodel.counting import within
 from roofmodel.hardware import Clamp, Rail
 from roofmodel.layout import Layout, SpliceKind
 from roofmodel.stops import Stops
@@ -77,7 +78,7 @@ def make_stations(
     length = layout.row_length
     count = np.maximum(np.ceil(length / step - 1e-9), 1).astype(np.int64)
     row = np.repeat(np.arange(len(length)), count)
-    number = np.arange(len(row)) - np.repeat(np.cumsum(count) - count, count)
+    number = within(count)
     width = (length / count)[row]
     span = np.stack([number * width, (number + 1) * width], axis=1)
     middle = span.mean(axis=1)
@@ -258,7 +259,7 @@ def stop_contacts(
     """The layer against single stops; `first` is the unknown of the first stop; and whose point each is."""
     many = np.maximum(np.ceil(2.0 * stops.width / step), 2).astype(np.int64)
     item = np.repeat(np.arange(stops.count), many)
-    number = np.arange(len(item)) - np.repeat(np.cumsum(many) - many, many)
+    number = within(many)
     across = ((number + 0.5) / many[item] - 0.5) * stops.width[item]
     uv = stops.uv[item] + across[:, None] * np.array([1.0, 0.0])
     plane = stops.plane[item]

@@ -24,6 +24,7 @@ from numpy.typing import NDArray
 
 from fea.panel.mesh import cross_section
 from fea.panel.model import sheet_share
+from roofmodel.counting import within
 from roofmodel.errors import InputError
 from roofmodel.hardware import FixedPoint, Panel, SeamDetail
 from roofmodel.units import SI, UnitSystem
@@ -244,7 +245,7 @@ def _fixed_clips(detail: SeamDetail, length: Array) -> _Part:
     count = np.floor((length - detail.clip_first) / detail.clip_spacing + 1e-9).astype(int) + 1
     count = np.maximum(count, 0) if detail.clip_stiffness[0] > 0.0 else np.zeros(len(length), dtype=int)
     strip = np.repeat(np.arange(len(length)), count)
-    number = np.arange(len(strip)) - np.repeat(np.cumsum(count) - count, count)
+    number = within(count)
     place = detail.clip_first + number * detail.clip_spacing
     return strip, place, np.full(len(strip), detail.clip_stiffness[0])
 
@@ -289,7 +290,7 @@ def _bars(
     order = np.argsort(strip, kind="stable")
     count = np.bincount(strip, minlength=many)
     slot = np.empty(len(strip), dtype=np.int64)
-    slot[order] = np.arange(len(strip)) - np.repeat(np.cumsum(count) - count, count)
+    slot[order] = within(count)
     size = int(count.max())
     arm = np.zeros((many, size))  # down from the fixed point
     soft, lost = np.ones((many, size)), np.zeros((many, size))

@@ -24,6 +24,7 @@ from fea.rails.recovery import (
 from fea.rails.rows import Frame, build_frame, grip_map
 from fea.rails.warping import warping_matrix
 from fea.solvers.direct import SingularError, Solver, factorize
+from roofmodel.counting import within
 from roofmodel.errors import InputError
 
 __all__ = ["Frame", "build_frame", "solve_frame"]
@@ -84,7 +85,7 @@ def _cut_lines(frame: Frame, loads: RailLoads) -> tuple[IntArray, IntArray, Arra
     high = np.searchsorted(begin, _search_key(frame, loads.row, loads.s1), side="left")
     many = np.maximum(high - low, 0)
     segment = np.repeat(np.arange(len(loads.row)), many)
-    span = np.arange(len(segment)) - np.repeat(np.cumsum(many) - many, many) + low[segment]
+    span = within(many) + low[segment]
     same = frame.span_row[span] == loads.row[segment]
     segment, span = segment[same], span[same]
     start, length = frame.span_s[span, 0], frame.span_length[span]

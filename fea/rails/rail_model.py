@@ -14,6 +14,7 @@ from fea.elements.beams import rail_stiffness
 from fea.model.data import GROUND, Beams, Model, Springs, Ties, node_dof
 from fea.rails.loads import RailLoads
 from fea.rails.rows import Frame
+from roofmodel.counting import within
 from roofmodel.errors import InputError
 
 Array = NDArray[np.float64]
@@ -80,7 +81,7 @@ def _line_loads(frame: Frame, beams: Beams, node_row: IntArray, node_s: Array,
     high = np.searchsorted(middle[order], _key(frame, loads.row, loads.s1))
     many = np.maximum(high - low, 0)
     segment = np.repeat(np.arange(len(many)), many)
-    piece = order[np.arange(len(segment)) - np.repeat(np.cumsum(many) - many, many) + low[segment]]
+    piece = order[within(many) + low[segment]]
     L = np.diff(node_s[node[piece]], axis=1)[:, 0]
     vectors = line_load_vectors(np.zeros_like(L), L, L, beams.stiffness)
     return piece, vectors @ np.moveaxis(loads.line[:, segment], 0, 2)

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from scipy import sparse
 
 from fea.solvers.direct import Factor, SingularError, Solver, factorize_upper, times_upper
+from roofmodel.counting import within
 
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -171,9 +172,9 @@ def _pattern(
     n = upper.shape[0]
     many = np.diff(B.indptr)
     link = np.repeat(np.arange(len(many)), many**2)
-    within = np.arange(len(link)) - np.repeat(np.cumsum(many**2) - many**2, many**2)
-    first = B.indptr[link] + within // many[link]
-    second = B.indptr[link] + within % many[link]
+    pair = within(many**2)
+    first = B.indptr[link] + pair // many[link]
+    second = B.indptr[link] + pair % many[link]
     keep = B.indices[first] <= B.indices[second]
     first, second, link = first[keep], second[keep], link[keep]
     key = B.indices[first].astype(np.int64) * n + B.indices[second]

@@ -31,6 +31,7 @@ from fea.rails.frame import solve_frame
 from fea.rails.loads import FrameResult
 from fea.rails.rows import build_frame
 from fea.spans.lines import Line
+from roofmodel.counting import within
 from roofmodel.hardware import Clamp, DesignFormat, Panel, Rail
 from roofmodel.layout import Layout, SpliceKind
 from roofmodel.sliding.thrust import Balance, RowForce
@@ -129,7 +130,7 @@ def rows_layout(lines: list[Line], span: Array, splice: SpliceKind | None) -> La
     row = np.repeat(np.arange(len(lines)), counts)
     s = np.concatenate([line.clamps * L for line, L in zip(lines, span, strict=True)])
     length = np.array([line.edges[-1] for line in lines]) * span
-    number = np.arange(len(s)) - np.repeat(np.cumsum(counts) - counts, counts) + 1
+    number = within(counts) + 1
     at = np.array([line.splice for line in lines]) * span
     spliced = np.flatnonzero(~np.isnan(at))
     zero = np.zeros(len(lines))

@@ -9,6 +9,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from roofmodel.counting import within
 from roofmodel.shape.cleaning import Edges, ordered_edges
 from roofmodel.surface import Array, IntArray
 
@@ -52,9 +53,7 @@ def in_one_layer(
     if pieces.sum() > MARKS or shape.prod() > 4 * CELLS:
         return np.zeros(len(spots), dtype=bool)
     edge = np.repeat(np.arange(len(pieces)), pieces)
-    share = (np.arange(len(edge)) - np.repeat(np.cumsum(pieces) - pieces, pieces)) / (pieces - 1)[edge].clip(
-        1
-    )
+    share = within(pieces) / (pieces - 1)[edge].clip(1)
     mark = np.floor(ends[0, edge] + share[:, None] * (ends[1] - ends[0])[edge]).astype(np.int64)
     near = np.zeros(shape, dtype=bool)
     near[tuple(mark.T)] = True
@@ -116,7 +115,7 @@ def _windings(ends: Array, times: IntArray, shape: IntArray) -> IntArray:
     first = np.ceil(np.minimum(y0, y1) - 0.5).astype(np.int64)
     rows = np.maximum(np.ceil(np.maximum(y0, y1) - 0.5).astype(np.int64) - first, 0)
     edge = np.repeat(np.arange(len(rows)), rows)
-    row = np.arange(len(edge)) - np.repeat(np.cumsum(rows) - rows, rows) + first[edge]
+    row = within(rows) + first[edge]
     share = (row + 0.5 - y0[edge]) / (y1 - y0)[edge]
     x = x0[edge] + share * (x1 - x0)[edge]
     # An edge that goes up counts once for all that lies left of it.

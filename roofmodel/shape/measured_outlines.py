@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from shapely import LinearRing, LineString, Polygon
 from shapely.geometry.base import BaseGeometry
 
+from roofmodel.counting import within
 from roofmodel.shape.cleaning import distinct
 from roofmodel.shape.measured_planes import POOR, Measured, away, neighbors
 from roofmodel.shape.regions import Mesh, components
@@ -438,8 +439,7 @@ def _owners(cells: NDArray[np.object_], points: Array, label: IntArray, state: M
     begin = np.searchsorted(cell[order], np.arange(count + 1))
     length = (begin[1:] - begin[:-1])[at]
     which = np.repeat(np.arange(len(at)), length)
-    within = np.arange(length.sum()) - np.repeat(np.cumsum(length) - length, length)
-    inside = order[np.repeat(begin[at], length) + within]
+    inside = order[np.repeat(begin[at], length) + within(length)]
     off = away(points[spot[inside]], state.normal[plane[which]], state.centroid[plane[which]])
     cost = np.bincount(which, np.minimum(off**2, (4.0 * state.noise) ** 2), len(at))
     owner = np.full(count, -1)

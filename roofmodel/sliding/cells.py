@@ -15,6 +15,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from roofmodel.counting import within
 from roofmodel.layout import Layout
 from roofmodel.memory import Memory, recall
 from roofmodel.surface import Planes, RoofSurface
@@ -227,7 +228,7 @@ def _breaks(roof: RoofSurface, layout: Layout, segments: _Segments, plane: int, 
     pieces = np.maximum(np.ceil(np.diff(u) / width - 1e-9).astype(int), 1)
     first = np.repeat(u[:-1], pieces)
     step = np.repeat(np.diff(u) / pieces, pieces)
-    index = np.arange(pieces.sum()) - np.repeat(np.cumsum(pieces) - pieces, pieces)
+    index = within(pieces)
     return np.append(first + index * step, u[-1])
 
 
@@ -239,7 +240,7 @@ def _cut(segments: _Segments, breaks: Array) -> tuple[IntArray, IntArray, Array,
     low, high = np.clip(place, 0, len(breaks) - 1).T
     count = np.maximum(high - low, 0)
     which = np.repeat(np.arange(len(count)), count)
-    interval = np.arange(count.sum()) - np.repeat(np.cumsum(count) - count, count) + low[which]
+    interval = within(count) + low[which]
     v, u = segments.ends[which, :, 1], breaks[low[which]]
     slope = (v[:, 1] - v[:, 0]) / (breaks[high[which]] - u)
     v0 = v[:, 0] + slope * (breaks[interval] - u)

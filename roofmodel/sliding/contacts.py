@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from roofmodel.counting import within
 from roofmodel.sliding.cells import Cells
 from roofmodel.surface import RoofSurface
 
@@ -57,7 +58,7 @@ def overlaps(a: Contacts, edge: IntArray, t: Array) -> tuple[IntArray, IntArray,
     high = np.searchsorted(start, 2.0 * a.edge + a.t[:, 1], side="left")
     count = np.maximum(high - low, 0)
     i = np.repeat(np.arange(len(count)), count)
-    j = order[np.arange(count.sum()) - np.repeat(np.cumsum(count) - count, count) + low[i]]
+    j = order[within(count) + low[i]]
     length = np.minimum(a.t[i, 1], t[j, 1]) - np.maximum(a.t[i, 0], t[j, 0])
     share = length / np.maximum(a.t[i, 1] - a.t[i, 0], 1e-15)
     keep = (share > TOUCH) & (a.edge[i] == edge[j])

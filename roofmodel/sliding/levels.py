@@ -5,6 +5,8 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from roofmodel.counting import within
+
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
@@ -35,9 +37,7 @@ def open_loops(
     first = np.searchsorted(owner, part[source[circling]])
     number = np.searchsorted(owner, part[source[circling]], side="right") - first
     again = np.repeat(circling, number)
-    out = leaving[
-        np.repeat(first, number) + np.arange(number.sum()) - np.repeat(np.cumsum(number) - number, number)
-    ]
+    out = leaving[np.repeat(first, number) + within(number)]
     kept = np.ones(len(source), dtype=bool)
     kept[circling] = False
     parts = share[again] * share[out] / total[part[source[again]]]
@@ -79,11 +79,7 @@ def flow_levels(
         level[front] = depth
         done[front] = True
         number = first[front + 1] - first[front]
-        links = (
-            np.repeat(first[front], number)
-            + np.arange(number.sum())
-            - np.repeat(np.cumsum(number) - number, number)
-        )
+        links = np.repeat(first[front], number) + within(number)
         waiting -= np.bincount(target[links], minlength=count)
         reached = np.unique(target[links])
         front = reached[(waiting[reached] == 0) & ~done[reached]]

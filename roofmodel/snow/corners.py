@@ -9,6 +9,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from roofmodel.counting import within
 from roofmodel.snow.cases import Zone
 from roofmodel.snow.higher import Heights, below_top, blocking, plane_heights, united, up_to
 from roofmodel.snow.regions import CRACK, LOW_STEP, Plan, left_normal, polygonal
@@ -186,7 +187,7 @@ def corner_slices(
     count = np.maximum(np.ceil(turn / SLICE - 1e-9), 1.0).astype(np.int64)
     owner = np.repeat(np.arange(len(corner)), count)
     place = np.arange(len(owner))
-    number = (place - np.repeat(np.cumsum(count) - count, count))[:, None] + np.array([0.0, 0.5, 1.0])
+    number = within(count)[:, None] + np.array([0.0, 0.5, 1.0])
     step = (turn / count)[owner]
     angle = np.arctan2(first[owner, 1], first[owner, 0])[:, None] - step[:, None] * number
     ray = np.stack([np.cos(angle), np.sin(angle)], axis=-1)

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from shapely import Polygon
 from shapely.geometry.base import BaseGeometry
 
+from roofmodel.counting import within
 from roofmodel.snow.cases import Value, Zone
 from roofmodel.snow.regions import Plan, polygonal
 from roofmodel.surface import Dome, RoofSurface
@@ -141,7 +142,7 @@ def disc(plan: Plan, dome: Dome, radius: float, wind: Array) -> Polygon:
         turn = np.linspace(0.0, 2.0 * np.pi, 48, endpoint=False)
     gap = np.diff(np.r_[turn, turn[0] + 2.0 * np.pi])
     parts = np.maximum(np.ceil(gap / CHORD - 1e-6), 1.0).astype(int)
-    step = np.arange(parts.sum()) - np.repeat(np.cumsum(parts) - parts, parts)
+    step = within(parts)
     angle = first + np.repeat(turn, parts) + step * np.repeat(gap / parts, parts)
     return Polygon(dome.center + radius * np.stack([np.cos(angle), np.sin(angle)], axis=1))
 

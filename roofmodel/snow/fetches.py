@@ -10,6 +10,7 @@ import shapely
 from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
+from roofmodel.counting import within
 from roofmodel.snow.regions import CRACK, EAVE_OVERHANG, SAME_WAY, Plan, merged
 from roofmodel.snow.slots import bridged
 from roofmodel.surface import RoofSurface
@@ -222,7 +223,7 @@ def slide_paths(
     first, last = np.searchsorted(ray, line, "left"), np.searchsorted(ray, line, "right")
     times = last - first
     over = np.repeat(np.arange(len(line)), times)
-    piece = first[over] + np.arange(len(over)) - np.repeat(np.cumsum(times) - times, times)
+    piece = first[over] + within(times)
     common = np.maximum(np.minimum(far[piece], high[over]) - np.maximum(near[piece], low[over]), 0.0)
     column = which[over] - np.searchsorted(step, step[which[over]])
     rows = np.searchsorted(ray // RAYS, np.arange(len(plane) + 1))

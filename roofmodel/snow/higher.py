@@ -10,6 +10,7 @@ import shapely
 from numpy.typing import NDArray
 from shapely import Polygon
 
+from roofmodel.counting import within
 from roofmodel.snow.envelope import above_zero, near_pairs, solid
 from roofmodel.snow.regions import SLIVER, Plan, polygonal
 from roofmodel.snow.sharing import GRID
@@ -145,9 +146,7 @@ def _but_lower(
     times = high - low
     if not times.any():
         return blocked
-    other = second[
-        np.repeat(low, times) + np.arange(times.sum()) - np.repeat(np.cumsum(times) - times, times)
-    ]
+    other = second[np.repeat(low, times) + within(times)]
     below = np.unique(np.stack([np.repeat(patch, times), other]), axis=1)
     lower = heights.polygon[below[1]]
     key = {(int(a), int(b)): k for k, (a, b) in enumerate(zip(patch, plane, strict=True))}
@@ -186,7 +185,7 @@ def united(shapes: Shapes, owner: IntArray, count: int) -> Shapes:
     order = np.argsort(owner, kind="stable")
     times = np.bincount(owner, minlength=count)
     table = np.full((count, int(times.max(initial=0))), None, dtype=object)
-    place = np.arange(len(owner)) - np.repeat(np.cumsum(times) - times, times)
+    place = within(times)
     table[owner[order], place] = shapes[order]
     if not table.size:
         return np.zeros(0, dtype=object)

@@ -6,6 +6,8 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from roofmodel.counting import within
+
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 BoolArray = NDArray[np.bool_]
@@ -120,7 +122,7 @@ def _cut_moments(rings: _Rings, shape: IntArray, cutter: Array) -> tuple[Array, 
     """Area (m,) and moments (m, 2) of shapes cut along the sides of convex polygons (m, k, 2)."""
     count = rings.size[shape]
     owner = np.repeat(np.arange(len(shape)), count)
-    corner = np.arange(len(owner)) - np.repeat(np.cumsum(count) - count, count) + rings.first[shape[owner]]
+    corner = within(count) + rings.first[shape[owner]]
     origin = cutter[:, 0]
     ring = rings.ring[corner]
     at = rings.corners[corner] - origin[owner]

@@ -27,7 +27,7 @@ from tests.demos import demo, demo_sway
 from viewer.clamp_table import write_attachments
 from viewer.handover.installer import inches
 from viewer.handover.run import OUTPUTS, write_handover
-from viewer.package.bill import bill_lines, bill_of, cut_bars, missing_splices, splice_caution
+from viewer.package.bill import bill_lines, bill_of, cut_bars, missing_splices, splice_caution, splice_note
 from viewer.picture.findings import clamp_utilization
 from viewer.summary import verdict
 
@@ -309,7 +309,9 @@ def test_missing_splices_are_told_wherever_rails_are(handed, plan):
         any(head in str(row[1].value) for row in answer.iter_rows(min_row=2)),
     ]
     assert said == [bool(needed)] * len(said)
-    assert (f"Splices: {bill.splices.sum()}." in texts[0]) is not bool(needed)
+    note = splice_note(analysis.project)
+    turn = f" ({note})" if note else ""
+    assert (f"Splices: {bill.splices.sum()}{turn}." in texts[0]) is not bool(needed)
     lines = [line.dxf.text for line in plan.modelspace().query("TEXT")]
     rows = [line for line in lines if line.startswith("Row ")]
     missing = missing_splices(bill).per_row

@@ -46,7 +46,6 @@ BY_HAND = "no entry in this file: weigh it by hand, prior of an [[explanation]] 
 def more_samples(found: CaseFindings) -> tuple[str, ...]:
     """How many samples would sharpen the ranking, and to what; empty where those there are do."""
     first, sampling = found.fits[0], found.evidence.table.sampling
-    now, drawn = sampling.samples, len(found.bank(first.cause).mass)  # more where few told
     lines = []
     if first.loose > 1.0:
         lines.append(
@@ -57,7 +56,7 @@ def more_samples(found: CaseFindings) -> tuple[str, ...]:
     if first.near >= FEW > first.tells:
         lines.append(
             f'What was measured leaves "{first.cause}" on the weight of {first.tells:.0f} of them. '
-            + _takes(found, drawn / now * FEW / max(first.tells, 1e-9), f"for {FEW:.0f}")
+            + _takes(found, FEW / max(first.tells, 1e-9), f"for {FEW:.0f}")
         )
     wide = first.high - first.low
     if first.near >= FEW and wide > sampling.interval:
@@ -75,7 +74,7 @@ def _percents(share: float) -> str:
 def _takes(found: CaseFindings, times: float, aim: str) -> str:
     """How many samples of each explanation something takes: intervals shrink with their root."""
     now = found.evidence.table.sampling.samples
-    need = now * times
+    need = times * len(found.bank(found.fits[0].cause).mass)  # more were drawn where few told
     if need > MOST_SAMPLES:
         much = f"more than {MOST_SAMPLES:,}, the most that are drawn" if need < 1e7 else "far too many"
         return f"Samples {aim}: {much}; measuring what is named here decides sooner."

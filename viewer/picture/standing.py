@@ -8,6 +8,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from roofmodel.counting import within
 from roofmodel.obstacles import Obstacles
 from roofmodel.surface import Planes, RoofSurface
 from viewer import style
@@ -98,7 +99,7 @@ def array_clamps(roof: RoofSurface) -> Array:
     """Clamps of the arrays, each line's spread evenly along its seam under the glass, (c, 3). [m]."""
     arrays = roof.arrays
     each, line = arrays.clamps_up[arrays.line_array], clamp_lines(roof)
-    place = np.arange(len(line)) - np.repeat(np.cumsum(each) - each, each)
+    place = within(each)
     k = arrays.line_array[line]
     deep = (arrays.high - arrays.low)[k, 1]
     v = arrays.low[k, 1] + (place + 0.5) / each[line] * deep

@@ -1,0 +1,32 @@
+"""How many samples an investigation asks for: of those that were drawn, deviations shrink with their root."""
+
+from types import SimpleNamespace
+
+import numpy as np
+import pytest
+
+from fea.evidence.fit import FEW
+from viewer.investigate.looks import more_samples
+
+
+def found(*, asked=1000, drawn=1000, tells=FEW, high=0.5):
+    """Findings whose first explanation was drawn so often, with samples near what was found."""
+    first = SimpleNamespace(cause="a", loose=1.0, strict=50.0, near=FEW, tells=tells, low=0.5, high=high)
+    sampling = SimpleNamespace(samples=asked, interval=0.1)
+    return SimpleNamespace(
+        fits=[first],
+        evidence=SimpleNamespace(table=SimpleNamespace(sampling=sampling)),
+        bank=lambda _: SimpleNamespace(mass=np.zeros(drawn)),
+    )
+
+
+@pytest.mark.parametrize("drawn", [1000, 4000])
+def test_samples_are_counted_from_those_that_were_drawn(drawn):
+    (few,) = more_samples(found(drawn=drawn, tells=FEW / 2.0))
+    assert f"about {2 * drawn:,} of each" in few
+    (wide,) = more_samples(found(drawn=drawn, high=0.7))  # twice as wide: four times as many
+    assert f"about {4 * drawn:,} of each" in wide
+
+
+def test_enough_asks_for_none():
+    assert more_samples(found()) == ()
