@@ -11,8 +11,8 @@ from scipy.sparse.csgraph import connected_components
 from shapely import Polygon
 from shapely.geometry.base import BaseGeometry
 
-from roofmodel.profiles.joints import BEND, BULB, directions, free_ends, together
-from roofmodel.profiles.plates import TAPER, Plates
+from roofmodel.profiles.joints import BEND, BULB, directions, free_ends, meeting, together
+from roofmodel.profiles.plates import TAPER, Plates, faces_of
 
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -73,12 +73,12 @@ def chains_of(outline: Polygon, plates: Plates, rest: list[BaseGeometry], size: 
         none = np.zeros((0, 2))
         empty = np.zeros(0, dtype=bool)
         return Chains(none, none, none, np.zeros(0), empty, np.zeros((0, 2), dtype=bool), np.zeros((0, 4)))
-    goes_on = _going_on(outline, plates, rest, size)
+    free = free_ends(outline, plates.start, plates.end, plates.thick)
+    goes_on = _going_on(outline, plates, rest, size, free)
     thick = plates.thick.reshape(-1)
     mean = np.repeat(plates.thick.mean(axis=1), 2)
     much = mean[:, None] > THICKER * mean[None]
-    loose = free_ends(outline, plates.start, plates.end, plates.thick) & ~plates.split[:, None]
-    far_loose = loose[:, ::-1].reshape(-1)
+    far_loose = (free & ~plates.split[:, None])[:, ::-1].reshape(-1)
     slab = np.repeat(plates.length > PLATE * plates.thick.mean(axis=1), 2)
     edge = much & (far_loose & slab)[:, None]  # a thick plate with a free edge moves with the thin one
     apart = (much & ~edge) | (much & ~edge).T
@@ -90,7 +90,9 @@ def chains_of(outline: Polygon, plates: Plates, rest: list[BaseGeometry], size: 
     return _linked(outline, plates, goes_on & ~apart, ends.reshape(-1, 2))
 
 
-def _going_on(outline: Polygon, plates: Plates, rest: list[BaseGeometry], size: Array) -> BoolArray:
+def _going_on(
+    outline: Polygon, plates: Plates, rest: list[BaseGeometry], size: Array, free: BoolArray
+) -> BoolArray:
     """Which ends (2n, 2n) go on into which, straight or by a slight bend."""
     way = directions(plates.start, plates.end)
     thick, width = plates.thick.reshape(-1), np.repeat(plates.length, 2)
@@ -99,8 +101,7 @@ def _going_on(outline: Polygon, plates: Plates, rest: list[BaseGeometry], size: 
     other = owner[:, None] != owner[None]
     opposite = (way @ way.T <= -BEND) & other
     touches = together(plates.start, plates.end, plates.thick, rest)
-    one = touches.astype(np.float32)  # products of whole numbers are slow
-    near = one @ one.T > 0.0
+    near = meeting(touches)
     between = tip[None] - tip[:, None]
     along = np.einsum("abd,ad->ab", between, way)
     aside = np.abs(np.einsum("abd,ad->ab", between, np.stack([-way[:, 1], way[:, 0]], axis=1)))
@@ -108,11 +109,10 @@ def _going_on(outline: Polygon, plates: Plates, rest: list[BaseGeometry], size: 
     most = np.maximum(thick[:, None], thick[None])
     inline = (aside <= 0.5 * wide + 0.25 * np.maximum(along, 0.0)) & (along > -0.25 * wide)
     abut = (np.abs(along) <= 0.1 * wide) & (aside <= 0.5 * wide)
-    small = (one * (size[None] if len(size) else 0.0)) @ one.T if len(rest) else np.zeros_like(wide)
+    small = (touches * size) @ touches.T.astype(float)
     over = (near | _close(outline, tip, wide, opposite & inline)) & inline & (small < LUMP * most)
     folded = near & (np.abs(way @ way.T) <= BEND) & other
-    loose = free_ends(outline, plates.start, plates.end, plates.thick)[:, ::-1].reshape(-1)
-    rib = loose[None] & (width[None] < RIB * width[:, None])
+    rib = free[:, ::-1].reshape(-1)[None] & (width[None] < RIB * width[:, None])
     held = (folded & ~rib).any(axis=1)
     return np.asarray(opposite & (abut | (over & ~(held[:, None] | held[None]))))
 
@@ -171,22 +171,35 @@ def _thinnest(outline: Polygon, plates: Plates, member: IntArray, first: Array, 
     """Least thickness of a wall between its plates, where grooves may be. [m]."""
     long = float(np.linalg.norm(chord))
     way = chord / long
-    tips = np.concatenate([plates.start[member], plates.end[member]])
-    s = (tips - first) @ way
-    order = np.argsort(s)
-    line = tips[order]
-    corner = (shapely.get_coordinates(outline) - first) @ way
-    at = np.unique(np.concatenate([corner, np.linspace(0.0, long, 41)]))
+    turn = np.column_stack([way, [-way[1], way[0]]])  # to along the chord and across
+    tips = (np.concatenate([plates.start[member], plates.end[member]]) - first) @ turn
+    tips = tips[np.argsort(tips[:, 0])]
+    thin, wide = float(plates.thick[member].min()), float(plates.thick[member].max())
+    edge = (faces_of(outline)[0] - first) @ turn
+    corner = edge[:, 0]
+    beside = np.abs(corner[:, 1] - np.interp(corner[:, 0], *tips.T)) <= 3.0 * wide
+    at = np.unique(np.concatenate([corner[beside, 0], np.linspace(0.0, long, 41)]))
+    at = at[np.diff(at, prepend=-np.inf) > 1e-9 * long]  # no cut runs along the flank of a groove
     at = np.unique(np.concatenate([at - 1e-6 * long, at + 1e-6 * long, 0.5 * (at[1:] + at[:-1])]))
-    tip = 0.5 * plates.thick[member].max()  # a cut nearer to a free end leaves through its tip
-    at = at[(at > tip) & (at < long - tip)]
-    middle = np.column_stack([np.interp(at, s[order], line[:, 0]), np.interp(at, s[order], line[:, 1])])
-    across = np.array([-way[1], way[0]]) * 3.0 * plates.thick[member].max()
-    cuts = shapely.intersection(
-        outline, shapely.linestrings(np.stack([middle - across, middle + across], axis=1))
-    )
-    parts, index = shapely.get_parts(cuts, return_index=True)
-    near = (
-        shapely.distance(parts, np.asarray(shapely.points(middle))[index]) < 0.25 * plates.thick[member].min()
-    )
-    return float(shapely.length(parts[near]).min(initial=np.inf))
+    at = at[(at > 0.5 * wide) & (at < long - 0.5 * wide)]  # a cut nearer to a free end leaves through its tip
+    cut, across = _crossed(edge, at)
+    middle = np.interp(at, *tips.T)[cut]
+    near = np.maximum(across[:, 0] - middle, middle - across[:, 1]) < 0.25 * thin
+    return float(np.diff(across[near]).min(initial=np.inf))
+
+
+def _crossed(edge: Array, at: Array) -> tuple[IntArray, Array]:
+    """Where lines x = `at` (m,), ascending, run in metal: line (k,) and from and to (k, 2).
+
+    Of edges (n, 2, 2) of closed rings; one that ends on a line counts for those beyond it, so that each
+    line crosses an even number.
+    """
+    x, y = edge[..., 0], edge[..., 1]
+    first, last = np.searchsorted(at, x.min(axis=1)), np.searchsorted(at, x.max(axis=1))
+    count = last - first
+    one = np.repeat(np.arange(len(edge)), count)
+    line = np.arange(len(one)) + np.repeat(first - np.cumsum(count) + count, count)
+    share = (at[line] - x[one, 0]) / (x[one, 1] - x[one, 0])
+    place = y[one, 0] + share * (y[one, 1] - y[one, 0])
+    order = np.lexsort((place, line))
+    return line[order][::2], place[order].reshape(-1, 2)

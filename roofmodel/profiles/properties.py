@@ -9,22 +9,22 @@ from functools import lru_cache
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from scipy.spatial import cKDTree
 from shapely import LineString, Polygon
 
 from roofmodel.errors import InputError
-from roofmodel.profiles.data import Net, Profile, Section, Walls
+from roofmodel.profiles.data import Net, Profile, Section
 from roofmodel.profiles.mesh import triangles
 from roofmodel.profiles.moments import central_moments, plastic_modulus
+from roofmodel.profiles.peaks import peak, ring_of
+from roofmodel.profiles.plates import FINE
 from roofmodel.profiles.torsion import Twisting, elements, twisting
 from roofmodel.profiles.walls import walls_of
 
 Array = NDArray[np.float64]
 
+MOST_CORNERS = 2000  # of an outline that is taken as it is; 40 fine fillets (judgment)
+COARSER = (1e-5, 3e-5, 1e-4)  # of the root of the area that corners are left out by where there are more
 ACROSS = 2.0  # elements through the thinnest wall
-SHARP = np.radians(20.0)  # a re-entrant corner that turns more makes a peak of stress
-ROUNDED = 3.0  # thicknesses of inside radius below which a bend makes one too (Bredt's flow within 8 % there)
-AT_CORNER = 0.7  # thicknesses from a re-entrant corner whose peak of stress is left out (common practice)
 DECAY = 1000.0  # with more J / I_w warping dies away within centimeters: St-Venant torsion alone [1/m^2]
 
 
@@ -70,23 +70,58 @@ def profile_of(
     Raises
     ------
     InputError
-        An outline that crosses itself, is in several pieces, or cannot be meshed.
+        An outline that crosses itself, is in several pieces, cannot be meshed, has far too many corners
+        or a cell that no metal closes.
 
     Notes
     -----
-    Area, second moments and plastic moduli are exact for the polygon; torsion, warping and shear are by
-    finite elements. The torsion modulus is that of the walls: peaks of stress in re-entrant corners, sharp or
-    rounded, are left out (common practice under static load, as in the closed form for tubes of EN 10219-2
-    annex B), so that neither the mesh nor the radius that a drawing leaves out decides on it.
+    Area, second moments and plastic moduli are exact for the polygon (with more than `MOST_CORNERS` for
+    one within 1e-4 of the root of its area); torsion, warping and shear are by finite elements. The torsion
+    modulus is that of the walls: peaks of stress in re-entrant corners, sharp or rounded, are left out
+    (common practice under static load, as in the closed form for tubes of EN 10219-2 annex B), so that
+    neither the mesh nor the radius that a drawing leaves out decides on it.
     """
     if not (isinstance(outline, Polygon) and outline.is_valid and outline.area > 0.0):
         reason = shapely.is_valid_reason(outline)
         message = f"profile: its outline is no simple polygon ({reason[0].lower()}{reason[1:]})"
         raise InputError(message)
-    plain = shapely.remove_repeated_points(outline, 1e-9)
+    plain = _few_corners(shapely.remove_repeated_points(outline, 1e-9))
+    _check_cells(plain)
     found = _profile(plain.wkb, poisson)
     net = _net(plain, holes) if holes else None
     return replace(found, section=replace(found.section, label=label), net=net)
+
+
+def _few_corners(outline: Polygon) -> Polygon:
+    """An outline of at most `MOST_CORNERS`, without those that hardly leave the line of others."""
+    count = shapely.get_num_coordinates(outline)
+    if count <= MOST_CORNERS:
+        return outline
+    for share in COARSER:
+        found = shapely.simplify(outline, share * np.sqrt(outline.area))
+        if shapely.get_num_coordinates(found) <= MOST_CORNERS and isinstance(found, Polygon):
+            return found
+    least = 1e3 * COARSER[-1] * np.sqrt(outline.area)
+    message = (
+        f"profile: its outline has {count:,} corners, and more than {MOST_CORNERS:,} stand out by "
+        f"{least:.1g} mm; leave out knurls, letters and the noise of a scan"
+    )
+    raise InputError(message)
+
+
+def _check_cells(outline: Polygon) -> None:
+    """Refuse cells that touch the outside or each other: nothing there closes them."""
+    rings = np.asarray(shapely.get_rings(outline))
+    apart = shapely.distance(rings[:, None], rings[None])
+    np.fill_diagonal(apart, np.inf)
+    if apart.min() < FINE * np.sqrt(outline.area):
+        a, b = np.unravel_index(apart.argmin(), apart.shape)
+        y, z = 1e3 * shapely.get_coordinates(shapely.shortest_line(rings[a], rings[b]))[0]
+        message = (
+            f"profile: its metal has no thickness at ({y:.2f} mm, {z:.2f} mm), where two of its edges touch; "
+            "draw the cell open there, or with the metal that closes it"
+        )
+        raise InputError(message)
 
 
 @lru_cache(maxsize=64)
@@ -96,11 +131,11 @@ def _profile(wkb: bytes, poisson: float) -> Profile:
     shape = shapely.transform(outline, lambda xy: xy - centroid)
     assert isinstance(shape, Polygon)
     walls = walls_of(shape)
-    wall = float(walls.thickness.min()) if len(walls.thickness) else 0.0
-    size = wall / ACROSS if wall else 0.06 * np.sqrt(area)
-    xy, node = triangles(shape, size)
+    thin = min(walls.thickness.min(initial=np.inf), walls.lost[:, 2].min(initial=np.inf))
+    most = np.inf if len(walls.thickness) else 0.06 * np.sqrt(area)
+    xy, node = triangles(shape, float(min(thin / ACROSS, most)))
     mesh = elements(xy, node)
-    twist = twisting(mesh, poisson)
+    twist = twisting(mesh, poisson, *ring_of(xy, shape))
     left, low, right, high = shape.bounds
     closed = bool(len(shape.interiors))
     gyration = yy + zz
@@ -113,7 +148,7 @@ def _profile(wkb: bytes, poisson: float) -> Profile:
         J=twist.J,
         W_y=float(zz / max(-low, high)),
         W_z=float(yy / max(-left, right)),
-        W_t=1.0 / _peak(twist, mesh.xy[mesh.node], shape, walls),
+        W_t=1.0 / peak(twist, xy, node, shape, walls),
         shear_y=float(twist.shear[0]),
         shear_z=float(twist.shear[1]),
         depth_y=right - left,
@@ -174,40 +209,6 @@ def _is_round(shape: Polygon, yy: float, zz: float) -> bool:
     """Whether the outer edge is a circle."""
     reach = np.linalg.norm(shapely.get_coordinates(shape.exterior), axis=1)
     return bool(len(reach) > 16 and np.ptp(reach) < 2e-3 * reach.max() and abs(yy - zz) < 1e-3 * yy)
-
-
-def _peak(twist: Twisting, place: Array, shape: Polygon, walls: Walls) -> float:
-    """Largest shear stress of a unit torque away from re-entrant corners. [1/m^3]."""
-    thin = float(walls.thickness.min()) if len(walls.thickness) else 0.1 * float(np.sqrt(shape.area))
-    corner = _re_entrant(shape, thin)
-    at, reach = np.array(shapely.points(corner), dtype=object), np.full(len(corner), thin)
-    if len(walls.thickness):
-        lines = np.array(shapely.linestrings(np.stack([walls.start, walls.end], axis=1)), dtype=object)
-        beside = shapely.distance(at[:, None], lines[None]) <= 2.0 * walls.thickness
-        reach = np.maximum(np.where(beside, walls.thickness, 0.0).max(axis=1), thin)
-    away = np.ones(place.shape[:2], dtype=bool)
-    for one in np.unique(reach):
-        near = cKDTree(corner[reach == one]).query(place)[0]
-        away &= np.asarray(near) > AT_CORNER * one
-    return float(twist.stress[away].max() if away.any() else twist.stress.max())
-
-
-def _re_entrant(shape: Polygon, thin: float) -> Array:
-    """Corners that stick into the metal, sharp or rounded by less than `ROUNDED` thicknesses, (k, 2)."""
-    found = [np.zeros((0, 2))]
-    for ring in shapely.get_rings(shapely.orient_polygons(shape)):
-        p = shapely.get_coordinates(ring)[:-1]
-        before, after = p - np.roll(p, 1, axis=0), np.roll(p, -1, axis=0) - p
-        cross = before[:, 0] * after[:, 1] - before[:, 1] * after[:, 0]
-        turn = np.arctan2(cross, np.einsum("kd,kd->k", before, after))
-        inward = np.maximum(-turn, 0.0)
-        along = np.cumsum(np.linalg.norm(before, axis=1))
-        s = np.concatenate([along - along[-1], along, along + along[-1]])  # once around on either side
-        total = np.concatenate([[0.0], np.cumsum(np.tile(inward, 3))])
-        first, last = np.searchsorted(s, along - thin), np.searchsorted(s, along + thin, side="right")
-        bends = total[last] - total[first] > 2.0 / ROUNDED  # within a thickness on either side
-        found.append(p[(turn < -SHARP) | (bends & (turn < -1e-6))])
-    return np.concatenate(found)
 
 
 def _net(outline: Polygon, holes: Sequence[Hole]) -> Net:
