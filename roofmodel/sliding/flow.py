@@ -19,6 +19,7 @@ from roofmodel.sliding.across import Across, End, ways_across
 from roofmodel.sliding.cells import Cells
 from roofmodel.sliding.contacts import Contacts, contacts_of, overlaps, side_of, take
 from roofmodel.sliding.levels import flow_levels, open_loops
+from roofmodel.sliding.strip_marks import closed_by
 from roofmodel.sliding.walls import held_by_walls, turned_by_walls
 from roofmodel.surface import RoofSurface
 
@@ -28,7 +29,6 @@ IntArray = NDArray[np.int64]
 MOST = 0.5  # part of an edge that the upper bounds of one plane cover where it is a pitch break [-]
 NARROW = 0.02  # narrower strips take no stream of a valley where a wider one lies beside them [m]
 NEAR = 5e-3  # two corners closer than this are one [m]
-VALLEY_SLACK = 0.02  # a row may meet a valley this part of its length beyond its ends [-]
 LEVEL_VALLEY = 1e-3  # valleys flatter than this hold what reaches them [-]
 
 
@@ -324,19 +324,14 @@ def _feed_valleys(
 def _valley_rows(roof: RoofSurface, layout: Layout, edges: IntArray, spread: float) -> _Stops:
     """Rows that close the streams of these valleys."""
     stops: _Stops = {}
+    for row, plane in enumerate(layout.row_plane.tolist()):
+        own = edges[np.any(roof.edges.plane[edges] == plane, axis=1)]
+        tips = np.stack([layout.row_start[row], layout.row_end[row]])
+        for which, point in enumerate(roof.planes.to_world(plane, tips)):
+            for edge, t in zip(*closed_by(roof, own, point, spread), strict=True):
+                stops.setdefault((int(edge), plane), []).append((float(t), row, which))
     for edge in edges:
-        ends = np.stack([roof.edges.start[edge], roof.edges.end[edge]])
-        top, foot = ends if ends[0, 2] >= ends[1, 2] else ends[::-1]
-        way = foot - top
         planes = [int(p) for p in roof.edges.plane[edge] if p >= 0]
-        for row in np.flatnonzero(np.isin(layout.row_plane, planes)):
-            plane = int(layout.row_plane[row])
-            for which, uv in enumerate((layout.row_start[row], layout.row_end[row])):
-                point = roof.planes.to_world(plane, uv)
-                t = float((point - top) @ way / (way @ way))
-                if -VALLEY_SLACK < t < 1.0 + VALLEY_SLACK and np.linalg.norm(point - top - t * way) <= spread:
-                    stop = (min(max(t, 0.0), 1.0), int(row), which)
-                    stops.setdefault((int(edge), plane), []).append(stop)
         have = [p for p in planes if (int(edge), p) in stops]
         if len(have) == 1:  # one row alone holds both streams: the safe reading
             for plane in planes:

@@ -9,6 +9,7 @@ ones are neglected.
 
 from __future__ import annotations
 
+from collections.abc import Hashable, Sequence
 from dataclasses import dataclass, replace
 from enum import StrEnum
 from functools import partial
@@ -21,6 +22,7 @@ from roofmodel.memory import Memory
 from roofmodel.sliding.cells import Cells, aside, build_cells, plane_key
 from roofmodel.sliding.ends import end_bound
 from roofmodel.sliding.flow import NARROW, Exit, FlowGraph, build_flow, exit_ends
+from roofmodel.sliding.strip_marks import strip_marks
 from roofmodel.sliding.together import most_together
 from roofmodel.snow.cases import SnowCase, case_forces
 from roofmodel.surface import RoofSurface
@@ -199,29 +201,29 @@ def slide(
         Force on every row, and the balance.
     """
     options = options or SlideOptions()
-    cells = build_cells(roof, layout, options.strip_width, memory)
+    marks = strip_marks(roof, layout, options.valley_spread)
+    cells = build_cells(roof, layout, options.strip_width, marks, memory)
     graph = build_flow(roof, layout, cells, options.valley_spread)
-    vertical = _snow_on_cells(roof, cases, layout, cells, options.strip_width, memory)
+    keys = [
+        ("snow", options.strip_width, plane_key(layout, plane, marks[plane]))
+        for plane in range(roof.planes.count)
+    ]
+    vertical = _snow_on_cells(cases, cells, keys, memory)
     return graph, route(roof, layout, graph, vertical, options)
 
 
 def _snow_on_cells(
-    roof: RoofSurface,
-    cases: tuple[SnowCase, ...],
-    layout: Layout,
-    cells: Cells,
-    width: float,
-    memory: Memory | None,
+    cases: tuple[SnowCase, ...], cells: Cells, keys: Sequence[Hashable], memory: Memory | None
 ) -> Array:
-    """Vertical snow force of every case on every cell, (q, n). [N]."""
+    """Vertical snow force of every case on every cell, (q, n), kept by each plane's key. [N]."""
     if memory is None:
         return case_forces(cases, cells.plan, cells.plane)
     found = []
-    for plane in range(roof.planes.count):
+    for plane, key in enumerate(keys):
         on = cells.plane == plane
         plan, number = cells.plan[on], cells.plane[on]
-        key = ("snow", width, plane_key(layout, plane), tuple(id(case) for case in cases))
-        found.append(memory.recall(key, partial(_forces_and_cases, cases, plan, number))[0])
+        full = (key, tuple(id(case) for case in cases))
+        found.append(memory.recall(full, partial(_forces_and_cases, cases, plan, number))[0])
     return np.concatenate(found, axis=1)
 
 
