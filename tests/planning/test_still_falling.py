@@ -140,7 +140,7 @@ HIPPED = (
 def test_what_passes_a_row_is_the_polygon_beside_it_however_wide_the_strips(tmp_path, hipped, seed):
     """A row that ends anywhere: what it holds, what passes and the strip below it are all of its plane."""
     rng = np.random.default_rng(seed)
-    up, start, end = rng.uniform([0.3, 0.1, 2.4], [1.0, 2.0, 4.0])
+    up, start, end = rng.uniform([0.3, 0.1, 2.8], [1.0, 1.4, 4.0])
     row = f'[[row]]\nname = "E"\nplane = "E1"\nup = "{up} m"\nstart = "{start} m"\nend = "{end} m"\n'
     told = []
     for width in (1.7, 0.5, 0.13):
