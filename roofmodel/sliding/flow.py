@@ -28,6 +28,7 @@ IntArray = NDArray[np.int64]
 
 MOST = 0.5  # part of an edge that the upper bounds of one plane cover where it is a pitch break [-]
 NARROW = 0.02  # narrower strips take no stream of a valley where a wider one lies beside them [m]
+SAME = 1e-7  # places on a valley closer than this part of its length are one [-]
 NEAR = 5e-3  # two corners closer than this are one [m]
 LEVEL_VALLEY = 1e-3  # valleys flatter than this hold what reaches them [-]
 
@@ -290,7 +291,7 @@ def _valley_pieces(roof: RoofSurface, cells: Cells, lower: Contacts, stops: _Sto
     where = np.concatenate([t[:, 0], t[:, 1], np.zeros(len(both)), np.ones(len(both)), rows[:, 2]])
     order = np.lexsort((where, side, key))
     key, side, where = key[order], side[order], where[order]
-    same = (key[1:] == key[:-1]) & (side[1:] == side[:-1]) & (where[1:] - where[:-1] > 1e-7)
+    same = (key[1:] == key[:-1]) & (side[1:] == side[:-1]) & (where[1:] - where[:-1] > SAME)
     first = np.flatnonzero(same)
     edge = key[first]
     way = (roof.edges.end - roof.edges.start)[edge] * np.where(falling[edge], 1.0, -1.0)[:, None]
@@ -371,7 +372,7 @@ def _chain_valleys(
     for (edge, plane), stop in stops.items():
         pieces = np.flatnonzero((valleys.edge == edge) & (valleys.plane == plane))
         for t, row, which in stop:
-            inside = np.flatnonzero(valleys.t[pieces, 1] >= t - 1e-9)
+            inside = np.flatnonzero(valleys.t[pieces, 1] >= t - 2.0 * SAME)
             piece = pieces[inside[0]] if len(inside) else pieces[-1]
             caught[piece], caught_end[piece] = row, which
     level = np.abs(valleys.way[:, 2]) < LEVEL_VALLEY

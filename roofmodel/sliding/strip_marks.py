@@ -23,15 +23,15 @@ UP = np.array([0.0, NUDGE])
 STEPS = 50  # planes that a fall line is followed up over at most
 
 
-def strip_marks(roof: RoofSurface, layout: Layout, valley_spread: float) -> list[Array]:
+def strip_marks(roof: RoofSurface, layout: Layout, near: float) -> list[Array]:
     """Places across each plane at which its strips are cut, beside those of its outline and its own rows.
 
     Parameters
     ----------
     roof : RoofSurface
     layout : Layout
-    valley_spread : float
-        As for `roofmodel.sliding.flow.build_flow`. [m]
+    near : float
+        Row ends this near to a valley divide its stream at the place square to them. [m]
 
     Returns
     -------
@@ -39,7 +39,7 @@ def strip_marks(roof: RoofSurface, layout: Layout, valley_spread: float) -> list
         u of each plane, sorted. [m]
     """
     marks: list[list[float]] = [[] for _ in range(roof.planes.count)]
-    for plane, uv in _places(roof, layout, valley_spread):
+    for plane, uv in _places(roof, layout, near):
         at: tuple[int, Array] | None = (plane, uv)
         for _ in range(STEPS):
             if at is None:
@@ -49,7 +49,7 @@ def strip_marks(roof: RoofSurface, layout: Layout, valley_spread: float) -> list
     return [np.unique(np.array(found, dtype=np.float64)) for found in marks]
 
 
-def _places(roof: RoofSurface, layout: Layout, valley_spread: float) -> list[tuple[int, Array]]:
+def _places(roof: RoofSurface, layout: Layout, near: float) -> list[tuple[int, Array]]:
     """Points of planes at which snow divides at the ends of rows: plane and (u, v)."""
     kind = np.array([one is EdgeKind.VALLEY for one in roof.edges.kind], dtype=bool)
     turned = turned_by_walls(roof) | kind
@@ -59,7 +59,7 @@ def _places(roof: RoofSurface, layout: Layout, valley_spread: float) -> list[tup
         found += [(plane, tip) for tip in (*tips, *_crossings(roof, plane, tips))]
         valleys = np.flatnonzero(turned & np.any(roof.edges.plane == plane, axis=1))
         for point in roof.planes.to_world(plane, tips):
-            edges, t = closed_by(roof, valleys, point, valley_spread)
+            edges, t = closed_by(roof, valleys, point, near)
             top, foot = _tops_and_feet(roof, edges)
             for edge, place in zip(edges.tolist(), top + t[:, None] * (foot - top), strict=True):
                 sides = [int(side) for side in roof.edges.plane[edge] if side >= 0]

@@ -20,6 +20,7 @@ from numpy.typing import NDArray
 from roofmodel.layout import Layout
 from roofmodel.memory import Memory
 from roofmodel.sliding.cells import Cells, aside, build_cells, plane_key
+from roofmodel.sliding.end_reach import LODGES
 from roofmodel.sliding.ends import end_bound
 from roofmodel.sliding.flow import NARROW, Exit, FlowGraph, build_flow, exit_ends
 from roofmodel.sliding.strip_marks import strip_marks
@@ -61,6 +62,11 @@ class SlideOptions:
     valley: ValleyThrust = ValleyThrust.SCALAR
     valley_spread: float = 1.0
     spread_angle: float = np.pi / 4
+
+    @property
+    def end_spreads(self) -> tuple[float, float]:
+        """What the bound at row ends goes by: `spread_angle` [rad] and `valley_spread` [m]."""
+        return self.spread_angle, self.valley_spread
 
 
 @dataclass(frozen=True)
@@ -201,7 +207,7 @@ def slide(
         Force on every row, and the balance.
     """
     options = options or SlideOptions()
-    marks = strip_marks(roof, layout, options.valley_spread)
+    marks = strip_marks(roof, layout, 2.0 * LODGES * options.valley_spread)
     cells = build_cells(roof, layout, options.strip_width, marks, memory)
     graph = build_flow(roof, layout, cells, options.valley_spread)
     keys = [
@@ -281,7 +287,7 @@ def route(
         thrust=thrust,
         weight=weight,
         own=caught_own.T,
-        end_bound=end_bound(roof, layout, graph, own_thrust, flow.out, options.spread_angle),
+        end_bound=end_bound(roof, layout, graph, own_thrust, flow.out, options.end_spreads),
         exit_edge=edges,
         exit_thrust=exit_thrust.T,
         exit_weight=exit_weight.T,

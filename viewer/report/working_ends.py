@@ -134,7 +134,7 @@ def _end_step(analysis: Analysis, case: int, part: Part, letter: str) -> Step:
     layout = project.layout
     spread = project.slide.spread_angle
     weight = analysis.force.node_weight[case]
-    taken = end_parts(project.roof, layout, graph, (part.row, part.end), weight, spread)
+    taken = end_parts(project.roof, layout, graph, (part.row, part.end), weight, project.slide.end_spreads)
     found = [own_plane(analysis, case, taken.cell, taken.share)] if len(taken.cell) else []
     if len(taken.node):
         node, at = np.unique(taken.node, return_inverse=True)
