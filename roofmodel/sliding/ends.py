@@ -25,7 +25,7 @@ from roofmodel.surface import RoofSurface
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
-ROUNDED = 1e-4  # less of a strip passes by rounding only [-]
+ROUNDED = 1e-4  # less of a strip passes by rounding only, and places differ by less [-, m]
 
 
 def end_bound(
@@ -205,7 +205,7 @@ def _collected(
     }
     lodging = streams[graph.valley_edge[streams] == reach.edge]
     foot = graph.valley_middle[lodging, 2] - 0.5 * graph.valley_drop[lodging]
-    other = lodging[(graph.valley_plane[lodging] != plane) & (foot >= reach.place - LEVEL)]
+    other = lodging[(graph.valley_plane[lodging] != plane) & (foot >= reach.place - ROUNDED)]
     if len(other):
         pieces, parts = far.get(reach.edge, (other[:0], np.zeros(0)))
         far[reach.edge] = (np.append(pieces, other), np.append(parts, np.full(len(other), reach.part)))
