@@ -293,7 +293,7 @@ def stop_heights(roof: RoofSurface, layout: Layout, graph: FlowGraph, *, own: bo
         there = graph.valley_plane[np.maximum(graph.catch_node - n, 0)] if count else graph.catch_node
         closed &= layout.row_plane[graph.catch_row] == there
     row = graph.catch_row[closed]
-    at_start = graph.catch_span[closed, 0] == 0.0
+    at_start = graph.catch_end[closed] == 0
     tip = np.where(at_start[:, None], layout.row_start[row], layout.row_end[row])
     height[graph.catch_node[closed] - n] = roof.planes.to_world(layout.row_plane[row], tip)[:, 2]
     down = np.arange(count)

@@ -73,6 +73,10 @@ class FlowGraph:
         Nodes whose flow a row catches.
     catch_span : (c, 2) float
         Where along the row; a valley stream arrives over its spread at the row's end. [m]
+    catch_end : (c,) int
+        End of the row that a valley stream comes to, 0 for its start or 1 for its end; else -1.
+    catch_gap : (c,) float
+        Part of a valley stream that arrives beyond the row's end, which is short of the valley; else 0. [-]
     exit_node, exit_edge : (x,) int
     exit_kind : (x,) int
         A member of `Exit`.
@@ -104,6 +108,8 @@ class FlowGraph:
     catch_node: IntArray
     catch_row: IntArray
     catch_span: Array
+    catch_end: IntArray
+    catch_gap: Array
     exit_node: IntArray
     exit_edge: IntArray
     exit_kind: IntArray
@@ -115,8 +121,8 @@ class FlowGraph:
     level: IntArray
 
 
-# Rows that close a stream: (edge, plane) -> [(fraction from the valley's top, row, which end)].
-_Stops = dict[tuple[int, int], list[tuple[float, int, int]]]
+# Rows that close a stream: (edge, plane) -> [(fraction from the valley's top, row, which end, how far off)].
+_Stops = dict[tuple[int, int], list[tuple[float, int, int, float]]]
 
 
 @dataclass(frozen=True)
@@ -210,6 +216,8 @@ def build_flow(roof: RoofSurface, layout: Layout, cells: Cells, valley_spread: f
         catch_node=np.concatenate([caught, chain.catch_node]),
         catch_row=np.concatenate([cells.lower_row[caught], chain.catch_row]),
         catch_span=np.concatenate([_row_span(layout, cells, caught), chain.catch_span]),
+        catch_end=np.concatenate([np.full(len(caught), -1), chain.catch_end]),
+        catch_gap=np.concatenate([np.zeros(len(caught)), chain.catch_gap]),
         exit_node=np.concatenate([lower.cell[over], chain.exit_node, cut[0], across.cell[ends]]),
         exit_edge=np.concatenate([lower.edge[over], chain.exit_edge, cut_edge, across.edge[ends]]),
         exit_kind=np.concatenate(
@@ -283,7 +291,7 @@ def _valley_pieces(roof: RoofSurface, cells: Cells, lower: Contacts, stops: _Sto
     edges = np.unique(lower.edge)
     plane = roof.edges.plane[edges].ravel()
     both, plane = np.repeat(edges, 2)[plane >= 0], plane[plane >= 0]
-    rows = np.array([(e, p, t) for (e, p), stop in stops.items() for t, _, _ in stop]).reshape(-1, 3)
+    rows = np.array([(e, p, t) for (e, p), stop in stops.items() for t, *_ in stop]).reshape(-1, 3)
     key = np.concatenate([lower.edge, lower.edge, both, both, rows[:, 0].astype(int)])
     side = np.concatenate(
         [cells.plane[lower.cell], cells.plane[lower.cell], plane, plane, rows[:, 1].astype(int)]
@@ -329,8 +337,8 @@ def _valley_rows(roof: RoofSurface, layout: Layout, edges: IntArray, spread: flo
         own = edges[np.any(roof.edges.plane[edges] == plane, axis=1)]
         tips = np.stack([layout.row_start[row], layout.row_end[row]])
         for which, point in enumerate(roof.planes.to_world(plane, tips)):
-            for edge, t in zip(*closed_by(roof, own, point, spread), strict=True):
-                stops.setdefault((int(edge), plane), []).append((float(t), row, which))
+            for edge, t, off in zip(*closed_by(roof, own, point, spread), strict=True):
+                stops.setdefault((int(edge), plane), []).append((float(t), row, which, float(off)))
     for edge in edges:
         planes = [int(p) for p in roof.edges.plane[edge] if p >= 0]
         have = [p for p in planes if (int(edge), p) in stops]
@@ -347,6 +355,8 @@ class _Chain:
     catch_node: IntArray
     catch_row: IntArray
     catch_span: Array
+    catch_end: IntArray
+    catch_gap: Array
     exit_node: IntArray
     exit_edge: IntArray
     exit_kind: IntArray
@@ -368,13 +378,13 @@ def _chain_valleys(
         follows = (valleys.edge[1:] == valleys.edge[:-1]) & (valleys.plane[1:] == valleys.plane[:-1])
         target[:-1][follows] = np.flatnonzero(follows) + 1
     caught = np.full(count, -1)
-    caught_end = np.zeros(count, dtype=np.int64)
+    caught_end, caught_off = np.zeros(count, dtype=np.int64), np.zeros(count)
     for (edge, plane), stop in stops.items():
         pieces = np.flatnonzero((valleys.edge == edge) & (valleys.plane == plane))
-        for t, row, which in stop:
+        for t, row, which, off in stop:
             inside = np.flatnonzero(valleys.t[pieces, 1] >= t - 2.0 * SAME)
             piece = pieces[inside[0]] if len(inside) else pieces[-1]
-            caught[piece], caught_end[piece] = row, which
+            caught[piece], caught_end[piece], caught_off[piece] = row, which, off
     level = np.abs(valleys.way[:, 2]) < LEVEL_VALLEY
     open_end = (target < 0) & (caught < 0) & ~level
     next_node = np.full(count, -1)
@@ -385,13 +395,16 @@ def _chain_valleys(
     stopped = np.flatnonzero(caught >= 0)
     leaving = np.flatnonzero((target < 0) & (caught < 0))
     length = layout.row_length[caught[stopped]]
-    low = np.where(caught_end[stopped] == 0, 0.0, np.maximum(length - spread, 0.0))
+    off = caught_off[stopped]
+    low = np.where(caught_end[stopped] == 0, 0.0, np.maximum(length - spread + off, 0.0))
     return _Chain(
         source=linked + n,
         target=target[linked],
         catch_node=stopped + n,
         catch_row=caught[stopped],
-        catch_span=np.stack([low, np.minimum(low + spread, length)], axis=1),
+        catch_span=np.stack([low, np.minimum(low + spread - off, length)], axis=1),
+        catch_end=caught_end[stopped],
+        catch_gap=off / spread,
         exit_node=leaving + n,
         exit_edge=valleys.edge[leaving],
         exit_kind=np.where(level[leaving], Exit.GUTTER, Exit.EDGE),

@@ -59,7 +59,7 @@ def _places(roof: RoofSurface, layout: Layout, near: float) -> list[tuple[int, A
         found += [(plane, tip) for tip in (*tips, *_crossings(roof, plane, tips))]
         valleys = np.flatnonzero(turned & np.any(roof.edges.plane == plane, axis=1))
         for point in roof.planes.to_world(plane, tips):
-            edges, t = closed_by(roof, valleys, point, near)
+            edges, t, _ = closed_by(roof, valleys, point, near)
             top, foot = _tops_and_feet(roof, edges)
             for edge, place in zip(edges.tolist(), top + t[:, None] * (foot - top), strict=True):
                 sides = [int(side) for side in roof.edges.plane[edge] if side >= 0]
@@ -80,8 +80,10 @@ def _crossings(roof: RoofSurface, plane: int, tips: Array) -> Array:
     return shapely.get_coordinates(shapely.intersection(outline.boundary, parts))
 
 
-def closed_by(roof: RoofSurface, valleys: IntArray, point: Array, spread: float) -> tuple[IntArray, Array]:
-    """Valleys that a row which ends at a point closes, and where, as fractions from their tops.
+def closed_by(
+    roof: RoofSurface, valleys: IntArray, point: Array, spread: float
+) -> tuple[IntArray, Array, Array]:
+    """Valleys that a row which ends at a point closes, where, as fractions from their tops, and how far off.
 
     Parameters
     ----------
@@ -98,13 +100,15 @@ def closed_by(roof: RoofSurface, valleys: IntArray, point: Array, spread: float)
     edge : (k,) int
     t : (k,) float
         [-]
+    off : (k,) float
+        Square to the valley. [m]
     """
     top, foot = _tops_and_feet(roof, valleys)
     way = foot - top
     t = np.sum((point - top) * way, axis=1) / np.sum(way * way, axis=1)
-    near = np.linalg.norm(point - top - t[:, None] * way, axis=1) <= spread
-    near &= (t > -VALLEY_SLACK) & (t < 1.0 + VALLEY_SLACK)
-    return valleys[near], np.clip(t[near], 0.0, 1.0)
+    off = np.linalg.norm(point - top - t[:, None] * way, axis=1)
+    near = (off <= spread) & (t > -VALLEY_SLACK) & (t < 1.0 + VALLEY_SLACK)
+    return valleys[near], np.clip(t[near], 0.0, 1.0), off[near]
 
 
 def _tops_and_feet(roof: RoofSurface, edges: IntArray) -> tuple[Array, Array]:

@@ -19,6 +19,7 @@ from numpy.typing import NDArray
 
 from roofmodel.layout import Layout
 from roofmodel.memory import Memory
+from roofmodel.sliding.arrival import stream_shares
 from roofmodel.sliding.cells import Cells, aside, build_cells, plane_key
 from roofmodel.sliding.end_reach import LODGES
 from roofmodel.sliding.ends import end_bound
@@ -467,13 +468,7 @@ def stations_of(
     weight = flow.weight[graph.catch_node[order]]
     for k in np.flatnonzero(graph.catch_node >= n):
         node, target = graph.catch_node[k], graph.catch_row[k]
-        low, high = graph.catch_span[k]
-        shared = np.clip(np.minimum(span[:, 1], high) - np.maximum(span[:, 0], low), 0.0, None)
-        shared = np.where(row == target, shared, 0.0)
-        if shared.sum() == 0.0:
-            nearest = np.where(row == target, np.abs(span.mean(axis=1) - 0.5 * (low + high)), np.inf)
-            shared[int(np.argmin(nearest))] = 1.0
-        shared = shared / shared.sum()
+        shared = stream_shares(layout, graph, int(k), row, span)
         plane = layout.row_plane[target]
         way = np.array([0.0, -1.0])
         if valley is ValleyThrust.VECTOR:
