@@ -251,6 +251,30 @@ def test_a_strip_that_only_partly_passes_a_row_counts_only_that_part():
     assert max(found) < 1.1 * SNOW * SIN * COS * 0.003 * run
 
 
+@pytest.mark.parametrize("gap", [0.1, 0.4, 0.9])
+@pytest.mark.parametrize("reversed_ends", [False, True])
+def test_what_would_arrive_in_the_gap_leans_on_the_overhang(gap, reversed_ends):
+    """A stream arrives evenly over a meter from the valley: its part square to the end has only the tip."""
+    roof = l_shape()
+    plane, end = ("N1", "end") if reversed_ends else ("E1", "start")
+    length = rows(roof, {"plane": plane, "up": "0.6 m"}).row_length[0]
+    place = slope_length(float(length) - gap if reversed_ends else gap)
+    layout = rows(roof, {"plane": plane, "up": "0.6 m", end: place})
+    graph, force = slide(roof, (uniform(roof, SNOW),), layout)
+    span, thrust = force.span, -force.thrust[0, :, 1]
+    own = force.cell_thrust[0, graph.catch_node[graph.catch_node < graph.cells.count]]
+    stream = thrust.sum() - own.sum()
+    clamp = layout.row_length[0] - layout.clamp_s[-1] if reversed_ends else layout.clamp_s[0]
+    off = gap * np.cos(np.arctan(COS))
+    from_tip = layout.row_length[0] - span[:, 0] if reversed_ends else span[:, 1]
+    run = SNOW * SIN * (4.0 - 0.6 * COS)
+    on_rail = min(clamp, 1.0 - off)
+    taken = thrust[from_tip < clamp + 1e-9].sum() - run * clamp
+    # Strips that the end of the stream's stretch cuts carry its part evenly.
+    assert taken == pytest.approx(stream * (off + on_rail), rel=1e-6 if clamp < 1.0 - off else 0.2)
+    assert stream > SNOW * SIN * (4.0 - 0.6 * COS) ** 2  # both sides, as where the row reaches the valley
+
+
 def test_a_stream_that_falls_away_from_an_end_does_not_lean_on_it():
     """Cross wing: its far side falls to the other valley, away from a row before the wing."""
     main, wing = ([[0, 0], [24, 0], [24, 10], [0, 10]], [[9, -6], [15, -6], [15, 5], [9, 5]])

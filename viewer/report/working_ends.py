@@ -12,6 +12,7 @@ from fea.analysis import Analysis
 from fea.rails.actions import rail_loads
 from fea.rails.frame import solve_frame
 from roofmodel.sliding.cells import aside
+from roofmodel.sliding.end_reach import LODGES, end_reaches
 from roofmodel.sliding.ends import end_parts
 from roofmodel.sliding.landed import on_cells
 from roofmodel.sliding.thrust import valley_factor
@@ -26,6 +27,7 @@ IntArray = NDArray[np.int64]
 
 FEW, SMALL = 4, 0.01  # parts told one by one, and the least share of E that one has [-]
 LITTLE = 5e-4  # a rest of E below this goes with the largest part [-]
+CLOSED = 1e-3  # an end so near to a valley stands at it [m]
 Kind = Literal["end", "landed", "boxes"]
 
 
@@ -143,7 +145,7 @@ def _end_step(analysis: Analysis, case: int, part: Part, letter: str) -> Step:
     name = layout.row_name[part.row]
     title = f"Upper bound at the {('left', 'right')[part.end]} end of row {name}"
     where = f"is within {np.degrees(spread):.3g}° of the fall line from that end and held by no other row"
-    note = _held_words(analysis, case, part.row, taken.held)
+    note = _held_words(analysis, case, part.row, taken.held) + _lodging_words(analysis, part)
     step = feeding_step(analysis, found, (title, letter), where, note)
     rest = part.bound - step.result.value
     if abs(rest) <= SAME * part.bound:
@@ -194,6 +196,23 @@ def _held_words(analysis: Analysis, case: int, row: int, held: dict[int, tuple[I
         told = ", ".join(f"{name} {quantity(value, 'force', units)}" for name, value in others)
         words += f" Other rows take snow of the plane in it: {told}; without them it leans here too."
     return words
+
+
+def _lodging_words(analysis: Analysis, part: Part) -> str:
+    """Why the streams of a valley that the end stands near to count; empty for other ends."""
+    project = analysis.project
+    slide, units = project.slide, system(project.table.project.units)
+    reach = end_reaches(project.roof, project.layout, analysis.graph, *slide.end_spreads)[part.row][part.end]
+    if reach.part <= 0.0 or reach.gap < CLOSED:
+        return ""
+    near, far = (quantity(k * LODGES * slide.valley_spread, "length", units) for k in (1.0, 2.0))
+    how = "whole" if reach.part >= 1.0 else f"{100.0 * reach.part:.0f} %"
+    valley = project.roof.edges.name[reach.edge]
+    return (
+        f" What comes down {valley} and no row closes counts {how}: an end up to "
+        f"{near} square from a valley takes what a row that reaches it would hold, less and less up to {far} "
+        "(judgment)."
+    )
 
 
 def _brought_step(analysis: Analysis, case: int, part: Part, letter: str) -> Step:
