@@ -146,7 +146,9 @@ def exit_ends(roof: RoofSurface, graph: FlowGraph, exits: NDArray[np.bool_]) -> 
     return np.where(np.isnan(graph.exit_lip[exits]), world, graph.exit_lip[exits])
 
 
-def build_flow(roof: RoofSurface, layout: Layout, cells: Cells, valley_spread: float) -> FlowGraph:
+def build_flow(
+    roof: RoofSurface, layout: Layout, cells: Cells, valley_spread: float, *, ahead: bool = False
+) -> FlowGraph:
     """Route every cell.
 
     Parameters
@@ -157,6 +159,9 @@ def build_flow(roof: RoofSurface, layout: Layout, cells: Cells, valley_spread: f
     valley_spread : float
         A row whose end comes this close to a valley closes it, and takes the stream over this length.
         [m]
+    ahead : bool
+        Whether snow goes straight on, in part, over planes that slope aside a little too much to be flat: the
+        other reading of these.
 
     Returns
     -------
@@ -169,7 +174,7 @@ def build_flow(roof: RoofSurface, layout: Layout, cells: Cells, valley_spread: f
     interior = roof.edges.plane[lower.edge, 1] >= 0
     # A wall with a sloping foot turns the stream along it: a valley of one side. Notches: see below.
     turned = turned_by_walls(roof)[lower.edge] & (cells.beyond[lower.cell] < 0)
-    across = ways_across(roof, layout, cells, lower.cell[interior], passing[:2])
+    across = ways_across(roof, layout, cells, lower.cell[interior], passing[:2], ahead=ahead)
     rest = np.ones(cells.count)  # of what leaves each cell, goes the usual way
     np.subtract.at(rest, across.cell, across.share)
     into_valley = (interior & ~passes) | turned

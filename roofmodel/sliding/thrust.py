@@ -19,6 +19,7 @@ from numpy.typing import NDArray
 
 from roofmodel.layout import Layout
 from roofmodel.memory import Memory
+from roofmodel.sliding.across import turns_aside
 from roofmodel.sliding.arrival import stream_shares
 from roofmodel.sliding.cells import Cells, aside, build_cells, plane_key
 from roofmodel.sliding.end_reach import LODGES
@@ -139,13 +140,16 @@ class RowForce:
     wall_thrust, wall_line : (q, y) float
         Force on each, down the slope [N], and the largest for each meter [N/m]; no row's part of it.
     aside : (q, k, 2) float
-        Upper bound of what boxes above send to the station from beside its own strip, and by `with_landed` of
-        what lands above it, along the plane's u and v; not part of `thrust`. [N]
+        Upper bound of what boxes above send to the station from beside its own strip, of what may go straight
+        on over planes taken to turn it, and by `with_landed` of what lands above it, along u and v of the
+        plane; not part of `thrust`. [N]
     landed : (q, k, 2) float or None
         Part of `aside` that lands; None for nothing. [N]
     straight : (q, f) float or None
         Force, along its own way, of what comes straight across flat roof against each box, then each array
         that snow may lean on; not part of `obstacle_thrust`. None for nothing. [N]
+    ahead : (q, k, 2) float or None
+        Part of `aside` that may go straight on; None for nothing. [N]
     """
 
     row: IntArray
@@ -173,6 +177,7 @@ class RowForce:
     aside: Array
     landed: Array | None = None
     straight: Array | None = None
+    ahead: Array | None = None
 
     @property
     def obstacle_push(self) -> Array:
@@ -216,7 +221,19 @@ def slide(
         for plane in range(roof.planes.count)
     ]
     vertical = _snow_on_cells(cases, cells, keys, memory)
-    return graph, route(roof, layout, graph, vertical, options)
+    force = route(roof, layout, graph, vertical, options)
+    if len(force.row) and turns_aside(roof):
+        other = build_flow(roof, layout, cells, options.valley_spread, ahead=True)
+        if len(other.across.cell) > len(graph.across.cell):
+            force = _or_ahead(force, route(roof, layout, other, vertical, options))
+    return graph, force
+
+
+def _or_ahead(force: RowForce, other: RowForce) -> RowForce:
+    """The force with `aside` raised where the other reading of planes that turn snow brings more to a row."""
+    more = np.zeros_like(force.thrust)
+    more[..., 1] = np.minimum((other.thrust - force.thrust)[..., 1], 0.0)
+    return replace(force, aside=force.aside + more, ahead=more) if more.any() else force
 
 
 def _snow_on_cells(
