@@ -78,18 +78,32 @@ def end_reaches(
         Length of row over which a valley's stream arrives. [m]
     """
     gaps, found = end_gaps(roof, layout, FAR), []
+    valleys = {plane: _valleys_of(roof, graph, plane) for plane in np.unique(layout.row_plane).tolist()}
     for row in range(len(layout.row_name)):
         ends = []
         for which in (0, 1):
             gap = float(gaps[row, which])
             plain = EndReach(gap, max(min(gap, 2.0 * SHORT - gap), 0.0), min(spread, STEEPEST_SPREAD))
-            ends.append(_at_valley(roof, layout, graph, (row, which), plain, LODGES * valley_spread))
+            along = valleys[int(layout.row_plane[row])]
+            ends.append(_at_valley(roof, layout, along, (row, which), plain, LODGES * valley_spread))
         found.append((ends[0], ends[1]))
     return found
 
 
+def _valleys_of(roof: RoofSurface, graph: FlowGraph, plane: int) -> tuple[IntArray, Array, Array]:
+    """Edges along a plane that carry streams, and their upper and lower ends (k, 2) in its (u, v)."""
+    edges = np.unique(graph.valley_edge)
+    edges = edges[np.any(roof.edges.plane[edges] == plane, axis=1)]
+    return edges, *_ends_of(roof, plane, edges)
+
+
 def _at_valley(
-    roof: RoofSurface, layout: Layout, graph: FlowGraph, end: tuple[int, int], plain: EndReach, whole: float
+    roof: RoofSurface,
+    layout: Layout,
+    valleys: tuple[IntArray, Array, Array],
+    end: tuple[int, int],
+    plain: EndReach,
+    whole: float,
 ) -> EndReach:
     """Reach of an end near a valley, that of a plain one elsewhere; so near as `whole` [m] counts in full."""
     (row, which), plane = end, int(layout.row_plane[end[0]])
@@ -97,16 +111,14 @@ def _at_valley(
         return plain
     sign, (tip, way) = 2.0 * which - 1.0, _tip(layout, end)
     foot = tip + plain.gap * way
-    edges = np.unique(graph.valley_edge)
-    edges = edges[np.any(roof.edges.plane[edges] == plane, axis=1)]
-    if not len(edges) or _row_between(layout, row, tip, foot):
+    edges, tops, feet = valleys
+    if not len(edges):
         return plain
-    tops, feet = _ends_of(roof, plane, edges)
     off = shapely.distance(shapely.linestrings(np.stack([tops, feet], axis=1)), shapely.Point(foot))
     at = int(np.argmin(off))
     edge, other = int(edges[at]), int(roof.edges.plane[edges[at]].sum() - plane)
     falls = 0.0 if other < 0 else float(-roof.planes.upslope[other] @ roof.planes.across[plane])
-    if off[at] > TOUCH or sign * falls > AWAY:
+    if off[at] > TOUCH or sign * falls > AWAY or _row_between(layout, row, tip, foot):
         return plain
     down = (feet[at] - tops[at]) / np.linalg.norm(feet[at] - tops[at])
     along = (tip - tops[at]) @ down
@@ -116,16 +128,15 @@ def _at_valley(
     return replace(
         plain,
         bridged=max(plain.bridged, part * plain.gap),
-        angle=plain.angle + part * max(_lean(roof, plane, edges, at, foot, sign) - plain.angle, 0.0),
+        angle=plain.angle + part * max(_lean(tops, feet, at, foot, sign) - plain.angle, 0.0),
         edge=edge,
         part=part,
         place=float(roof.planes.to_world(plane, place)[2]),
     )
 
 
-def _lean(roof: RoofSurface, plane: int, edges: IntArray, at: int, foot: Array, sign: float) -> float:
+def _lean(tops: Array, feet: Array, at: int, foot: Array, sign: float) -> float:
     """Widest angle from the fall line of a valley and those above it, from a place on it. [rad]."""
-    tops, feet = _ends_of(roof, plane, edges)
     widest = 0.0
     for _ in range(CHAINED):
         beside, up = tops[at] - foot
@@ -155,6 +166,8 @@ def _row_between(layout: Layout, row: int, tip: Array, foot: Array) -> bool:
     """Whether another row of the plane stands in the line between two points."""
     others = np.flatnonzero(layout.row_plane == layout.row_plane[row])
     others = others[others != row]
+    if not len(others) or np.linalg.norm(foot - tip) < TOUCH:
+        return False
     line = LineString([tip, foot])
     lines = shapely.linestrings(np.stack([layout.row_start[others], layout.row_end[others]], axis=1))
     close = shapely.intersection(shapely.buffer(lines, LEVEL, cap_style="flat"), line)

@@ -145,7 +145,7 @@ def end_parts(
     """
     cells, n = graph.cells, graph.cells.count
     strips, reach = _strips(roof, layout, graph), end_reaches(roof, layout, graph, *spreads)[end[0]][end[1]]
-    found = _collected(roof, layout, graph, strips, end, reach)
+    found = _collected(roof, layout, graph, strips, end, reach, whole=True)
     beside, share = found.cell, np.minimum(found.inside, found.passes)
     kept, holder = found.inside - share, strips.holder[beside]
     held = {
@@ -188,8 +188,10 @@ def _collected(
     strips: _Strips,
     end: tuple[int, int],
     reach: EndReach,
+    *,
+    whole: bool = False,
 ) -> _Collected:
-    """Cells beside a row's end, and nodes of other planes, that lean on it."""
+    """Cells beside a row's end, and nodes of other planes, that lean on it; `whole`: what rows hold too."""
     (row, which), plane, n = end, int(layout.row_plane[end[0]]), graph.cells.count
     tip = (layout.row_start, layout.row_end)[which][row]
     level = float(roof.planes.to_world(plane, tip)[2]) - LEVEL
@@ -197,6 +199,8 @@ def _collected(
     # A row of the other side that holds this side's stream as well, being alone, does not relieve this end.
     near = (graph.valley_edge == reach.edge) & (graph.valley_plane == plane) & (strips.own < level)
     beside, passes = _beside(graph, layout, end, strips, level, reach.part * near)
+    if not whole:
+        beside, passes = beside[passes > 0.0], passes[passes > 0.0]
     inside = _share_inside(graph.cells, beside, wedge) if len(beside) else np.zeros(0)
     streams = np.flatnonzero(strips.stops < level)
     far = {

@@ -38,15 +38,23 @@ def strip_marks(roof: RoofSurface, layout: Layout, near: float) -> list[Array]:
     list of (k,) float
         u of each plane, sorted. [m]
     """
-    marks: list[list[float]] = [[] for _ in range(roof.planes.count)]
-    for plane, uv in _places(roof, layout, near):
-        at: tuple[int, Array] | None = (plane, uv)
-        for _ in range(STEPS):
-            if at is None:
-                break
-            marks[at[0]].append(float(at[1][0]))
-            at = _above(roof, *at)
-    return [np.unique(np.array(found, dtype=np.float64)) for found in marks]
+    marks = [np.zeros(0) for _ in range(roof.planes.count)]
+    points = _by_plane(_places(roof, layout, near))
+    for _ in range(STEPS):
+        if not points:
+            break
+        for plane, uv in points.items():
+            marks[plane] = np.append(marks[plane], uv[:, 0])
+        points = _by_plane([one for plane, uv in points.items() for one in _above(roof, plane, uv)])
+    return [np.unique(found) for found in marks]
+
+
+def _by_plane(places: list[tuple[int, Array]]) -> dict[int, Array]:
+    """Points of each plane, (k, 2)."""
+    found: dict[int, list[Array]] = {}
+    for plane, uv in places:
+        found.setdefault(plane, []).append(np.reshape(uv, (-1, 2)))
+    return {plane: np.concatenate(uv) for plane, uv in found.items()}
 
 
 def _places(roof: RoofSurface, layout: Layout, near: float) -> list[tuple[int, Array]]:
@@ -56,7 +64,7 @@ def _places(roof: RoofSurface, layout: Layout, near: float) -> list[tuple[int, A
     found: list[tuple[int, Array]] = []
     for row, plane in enumerate(layout.row_plane.tolist()):
         tips = np.stack([layout.row_start[row], layout.row_end[row]])
-        found += [(plane, tip) for tip in (*tips, *_crossings(roof, plane, tips))]
+        found += [(plane, tips), (plane, _crossings(roof, plane, tips))]
         valleys = np.flatnonzero(turned & np.any(roof.edges.plane == plane, axis=1))
         for point in roof.planes.to_world(plane, tips):
             edges, t, _ = closed_by(roof, valleys, point, near)
@@ -117,20 +125,24 @@ def _tops_and_feet(roof: RoofSurface, edges: IntArray) -> tuple[Array, Array]:
     return np.where(falling, start, end), np.where(falling, end, start)
 
 
-def _above(roof: RoofSurface, plane: int, uv: Array) -> tuple[int, Array] | None:
-    """Where a fall line comes onto a plane's part from another plane, up from a point; None from nowhere."""
+def _above(roof: RoofSurface, plane: int, uv: Array) -> list[tuple[int, Array]]:
+    """Other planes from which fall lines come onto a plane's part, up from points (k, 2), and where."""
     outline = roof.planes.outline[plane]
-    top = float(outline.bounds[3]) + 1.0
-    line = shapely.LineString([uv + UP, [uv[0], top]])
-    height = shapely.get_coordinates(shapely.intersection(outline.boundary, line))[:, 1]
-    if not len(height):
-        return None
-    end = np.array([uv[0], float(height.min())])
-    world = roof.planes.to_world(plane, end)
+    top = np.full(len(uv), float(outline.bounds[3]) + 1.0)
+    lines = shapely.linestrings(np.stack([uv + UP, np.stack([uv[:, 0], top], axis=1)], axis=1))
+    met, of = shapely.get_coordinates(shapely.intersection(outline.boundary, lines), return_index=True)
+    height = np.full(len(uv), np.inf)
+    np.minimum.at(height, of, met[:, 1])
+    reached = np.stack([uv[:, 0], height], axis=1)[np.isfinite(height)]
+    if not len(reached):
+        return []
+    world = roof.planes.to_world(plane, reached)
     sides = np.unique(roof.edges.plane[np.any(roof.edges.plane == plane, axis=1)])
-    near = np.abs(np.sum((world - roof.planes.origin) * roof.planes.normal, axis=1)) <= NUDGE
-    for other in sides[(sides >= 0) & (sides != plane) & near[sides]].tolist():
+    found = []
+    for other in sides[(sides >= 0) & (sides != plane)].tolist():
         there = roof.planes.to_plane(other, world)
-        if shapely.contains_xy(roof.planes.outline[other], *(there + UP)):
-            return other, there
-    return None
+        on = np.abs((world - roof.planes.origin[other]) @ roof.planes.normal[other]) <= NUDGE
+        on &= shapely.contains_xy(roof.planes.outline[other], there + UP)
+        if on.any():
+            found.append((other, there[on]))
+    return found
