@@ -270,7 +270,7 @@ def analyze(
     solved = clamp_force, found.states, demands, responses
     rigid, softness = on_rigid_panels(project, support, found.loads, basis, strength, solved)
     lands = found.lands()
-    protected = protected_snow(project, graph, force, lands)
+    protected = protected_snow(project, snow.cases, graph, force, lands)
     clock.mark("rigid seams")
     tips = tipping(project, limits, upright_limits(project, found.loads, basis, strength))
     clock.mark("clamps that do not tip")

@@ -10,7 +10,8 @@ from numpy.typing import NDArray
 from roofmodel.layout import Layout
 from roofmodel.project.load import Project
 from roofmodel.project.row_edges import AT_IT, edge_at
-from roofmodel.sliding.ends import LEVEL, SHORT, end_gaps, gap_snow, stop_heights
+from roofmodel.sliding.end_reach import LEVEL, SHORT, EndReach, end_reaches
+from roofmodel.sliding.ends import gap_snow, stop_heights
 from roofmodel.sliding.flow import FlowGraph
 from roofmodel.sliding.thrust import RowForce
 from roofmodel.surface import EdgeKind, RoofSurface
@@ -30,9 +31,14 @@ class _End:
 
     row: int
     which: int
-    gap: float
+    reach: EndReach
     edge: int
     place: Array
+
+    @property
+    def gap(self) -> float:
+        """Along the row's line. [m]."""
+        return self.reach.gap
 
 
 def short_end_words(project: Project, graph: FlowGraph, force: RowForce) -> list[str]:
@@ -40,7 +46,7 @@ def short_end_words(project: Project, graph: FlowGraph, force: RowForce) -> list
     roof, layout, units = project.roof, project.layout, SYSTEMS[project.table.project.units]
     stops = stop_heights(roof, layout, graph)
     found, beside = [], []
-    for end in _short(roof, layout):
+    for end in _short(project, graph):
         valley = end.edge >= 0 and roof.edges.kind[end.edge] is EdgeKind.VALLEY
         if valley and end.gap > AT_IT:
             words = _at_valley(layout, graph, force, end, stops, roof, units)
@@ -66,15 +72,18 @@ def short_end_words(project: Project, graph: FlowGraph, force: RowForce) -> list
     return found
 
 
-def _short(roof: RoofSurface, layout: Layout) -> list[_End]:
-    """Row ends that are near to the edge of their plane, not at it."""
-    gaps, found = end_gaps(roof, layout, REACH), []
-    for row, which in np.argwhere((gaps > TOUCH) & (gaps <= REACH)).tolist():
-        tip = (layout.row_start, layout.row_end)[which][row]
-        way = (layout.row_end[row] - layout.row_start[row]) / layout.row_length[row]
-        plane, gap = int(layout.row_plane[row]), float(gaps[row, which])
-        place = roof.planes.to_world(plane, tip + (2.0 * which - 1.0) * gap * way)
-        found.append(_End(row, which, gap, edge_at(roof, plane, place), place))
+def _short(project: Project, graph: FlowGraph) -> list[_End]:
+    """Row ends that are near to the edge of their plane, not at it, or take part of a valley's stream."""
+    roof, layout, found = project.roof, project.layout, []
+    for row, reaches in enumerate(end_reaches(roof, layout, graph, *project.slide.end_spreads)):
+        plane, way = int(layout.row_plane[row]), layout.row_end[row] - layout.row_start[row]
+        for which, reach in enumerate(reaches):
+            if not (TOUCH < reach.gap <= REACH or (reach.part > 0.0 and reach.gap > TOUCH)):
+                continue
+            tip = (layout.row_start, layout.row_end)[which][row]
+            place = tip + (2.0 * which - 1.0) * reach.gap / layout.row_length[row] * way
+            place = roof.planes.to_world(plane, place)
+            found.append(_End(row, which, reach, edge_at(roof, plane, place), place))
     return found
 
 
@@ -95,12 +104,21 @@ def _at_valley(
     head = (
         f"Row {layout.row_name[end.row]} ends {_gap(end.gap, units)} short of {roof.edges.name[end.edge]}: "
     )
-    if _runs_past(graph, stops, end.edge, end.place):
-        return (
-            f"{head}in this check the valley's snow runs past it. Bring the row to the valley, or hold that "
-            "snow another way."
-        )
     n = graph.cells.count
+    if _runs_past(graph, stops, end.edge, end.place):
+        part = end.reach.part if end.reach.edge == end.edge else 0.0
+        if part >= 1.0:
+            return (
+                f"{head}the snow that comes down the valley is counted on that end, as a row that reaches it "
+                "would hold it, but may run past it. Bring the row to the valley."
+            )
+        rest = "the valley's snow"
+        if part > 0.0:
+            rest = f"{100.0 * part:.0f} % of the valley's snow is counted on that end, the rest"
+        return (
+            f"{head}in this check {rest} runs past it. Bring the "
+            "row to the valley, or hold that snow another way."
+        )
     closed = np.flatnonzero((graph.catch_node >= n) & (graph.catch_row == end.row))
     closed = closed[graph.valley_edge[graph.catch_node[closed] - n] == end.edge]
     weight = float(force.node_weight[:, graph.catch_node[closed]].sum(axis=1).max(initial=0.0))

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
+from shapely.geometry.base import BaseGeometry
 
 from fea.planning.threats import threatening
 from roofmodel.project.load import Project
@@ -14,7 +16,9 @@ from roofmodel.project.protected import marked_place
 from roofmodel.sliding.flow import FlowGraph
 from roofmodel.sliding.landing import Landing
 from roofmodel.sliding.levels import against_flow
+from roofmodel.sliding.split import snow_within
 from roofmodel.sliding.thrust import RowForce
+from roofmodel.snow.cases import SnowCase
 from roofmodel.surface import FLAT_SLOPE
 from roofmodel.units import SYSTEMS, UnitSystem
 
@@ -54,7 +58,7 @@ class Falling:
 
 
 def protected_snow(
-    project: Project, graph: FlowGraph, force: RowForce, lands: Landing
+    project: Project, cases: Sequence[SnowCase], graph: FlowGraph, force: RowForce, lands: Landing
 ) -> tuple[Falling, ...]:
     """What comes down on everything that is to be protected, in the order of the project file.
 
@@ -63,6 +67,8 @@ def protected_snow(
     Parameters
     ----------
     project : Project
+    cases : sequence of SnowCase, (q,)
+        Those of the force.
     graph : FlowGraph
     force : RowForce
     lands : Landing
@@ -74,7 +80,8 @@ def protected_snow(
     throw = dict(zip(force.exit_edge.tolist(), lands.throw.tolist(), strict=True))
     moves = force.cell_thrust.max(axis=0) > 0.0
     each = force.cell_pressure * cells.plan_area
-    far = ~_below_rows(project, graph)
+    below = snow_within(project.roof, cells, cases, each, _below_rows(project))
+    far = 1.0 - below / np.maximum(each, 1e-9)  # of each cell's snow, case by case
     slides = planes.slope[cells.plane] > FLAT_SLOPE
     found = []
     for mark in project.table.protect:
@@ -83,11 +90,12 @@ def protected_snow(
         of = np.stack([np.bincount(cells.plane, weights=w, minlength=planes.count) for w in falls])
         there = np.stack([np.bincount(cells.plane, weights=w, minlength=planes.count) for w in each])
         allowed = np.clip(SHARE * np.sum(there * (of > 0.0), axis=1), LEAST, MOST)
-        over = falls @ far / allowed
+        past = np.sum(falls * far, axis=1)
+        over = past / allowed
         broken = bool(over.max() >= 1.0)
         case = int(over.argmax() if broken else falls.sum(axis=1).argmax())
         names = tuple(planes.name[p] for p in np.flatnonzero(of[case] >= 0.5 * LEAST))
-        weight, unheld = float(falls[case].sum()), float(falls[case] @ far)
+        weight, unheld = float(falls[case].sum()), float(past[case])
         found.append(Falling(mark.name, weight, unheld, names, not broken, case))
     return tuple(found)
 
@@ -141,13 +149,15 @@ def reaching(graph: FlowGraph, exits: BoolArray) -> Array:
     return against_flow(part, graph.source, graph.target, graph.share, graph.level)
 
 
-def _below_rows(project: Project, graph: FlowGraph) -> BoolArray:
-    """Cells (n,) close below a row of their plane; rows count as one seam longer at each end."""
-    layout, cells, spacing = project.layout, graph.cells, project.panel.seam_spacing
-    ends = np.stack([layout.row_start, layout.row_end], axis=1)
-    middle = cells.corners[..., 0].mean(axis=1)[:, None]
-    beside = (middle > ends[..., 0].min(axis=1) - spacing) & (middle < ends[..., 0].max(axis=1) + spacing)
-    foot = cells.corners[:, :2, 1].mean(axis=1)[:, None]
-    line, reach = ends[..., 1].max(axis=1), NEAR * project.table.plan.eave_distance
-    under = (cells.plane[:, None] == layout.row_plane) & (foot < line - 1e-6) & (foot > line - reach)
-    return np.asarray((beside & under).any(axis=1))
+def _below_rows(project: Project) -> dict[int, BaseGeometry]:
+    """Part of each plane, (u, v), close below its rows; they count as one seam longer at each end. [m]."""
+    layout, spacing = project.layout, project.panel.seam_spacing
+    reach = np.array([0.0, NEAR * project.table.plan.eave_distance])
+    parts: dict[int, list[shapely.Polygon]] = {}
+    for row, plane in enumerate(layout.row_plane.tolist()):
+        ends = np.stack([layout.row_start[row], layout.row_end[row]])
+        left, right = ends[np.argsort(ends[:, 0])]
+        longer = spacing / (right[0] - left[0]) * (right - left)
+        left, right = left - longer, right + longer
+        parts.setdefault(plane, []).append(shapely.Polygon([left, right, right - reach, left - reach]))
+    return {plane: shapely.union_all(strips) for plane, strips in parts.items()}

@@ -36,7 +36,7 @@ def straight_words(
         Of the same graph.
     units : UnitSystem
     """
-    found = _divided(roof, graph, force, units) + _turned_aside(roof, graph, force)
+    found = _divided(roof, graph, force, units) + _turned_aside(roof, graph, force, units)
     return found + _from_behind(roof, layout, graph, force, units) + _boxes(roof, force, units)
 
 
@@ -72,7 +72,7 @@ def _divided(roof: RoofSurface, graph: FlowGraph, force: RowForce, units: UnitSy
     ]
 
 
-def _turned_aside(roof: RoofSurface, graph: FlowGraph, force: RowForce) -> list[str]:
+def _turned_aside(roof: RoofSurface, graph: FlowGraph, force: RowForce, units: UnitSystem) -> list[str]:
     """Planes a little too steep to be crossed, that turn what comes onto them to one side."""
     cells, slope, fall = graph.cells, roof.planes.slope, fall_of(roof)
     cell = np.flatnonzero((cells.lower_edge >= 0) & (force.cell_thrust.max(axis=0, initial=0.0) > 0.0))
@@ -85,11 +85,17 @@ def _turned_aside(roof: RoofSurface, graph: FlowGraph, force: RowForce) -> list[
         return []
     names = roof.planes.name
     words = [f"{names[b]} (below {names[a]})" for a, b in pairs]
+    bound = 0.0 if force.ahead is None else float(-force.ahead[..., 1].sum(axis=1).min(initial=0.0))
+    rest = "rows and edges straight ahead do not get that."
+    if bound > 0.0:
+        rest = (
+            f"the checks count part of that on rows straight ahead (up to {units.text(bound, 'force')} more, "
+            "judgment), edges straight ahead do not get it."
+        )
     return [
         f"{shortlist(words, NAMED)}: not steeper than {np.degrees(STEEP):.0f} degrees and sloping "
         "aside, taken to turn the snow that comes onto it. A thick blanket may go straight on, as it is "
-        f"taken to do below {np.degrees(SHALLOW):.0f} degrees: rows and edges straight ahead do not get "
-        "that."
+        f"taken to do below {np.degrees(SHALLOW):.0f} degrees: {rest}"
     ]
 
 

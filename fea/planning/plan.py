@@ -6,6 +6,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
+import shapely
 from numpy.typing import NDArray
 
 from fea.analysis import Analysis, analyze
@@ -26,6 +27,7 @@ from roofmodel.errors import InputError
 from roofmodel.project.load import Project, with_rows
 from roofmodel.project.plan_schema import ProtectTable
 from roofmodel.project.schema import RowTable
+from roofmodel.sliding.split import snow_within
 from roofmodel.surface import FLAT_SLOPE
 from roofmodel.units import SYSTEMS
 
@@ -331,15 +333,18 @@ def passing_by(analysis: Analysis, threats: Threats) -> float:
     ends = np.stack([layout.row_start, layout.row_end], axis=1)
     first = np.full(planes.count, np.inf)
     np.minimum.at(first, layout.row_plane, ends[..., 1].min(axis=1))
-    line = np.where(np.isfinite(first), np.maximum(first, line), line)[cells.plane]
-    foot, top = cells.corners[:, :2, 1].mean(axis=1), cells.corners[:, 2:, 1].mean(axis=1)
-    above = np.clip((top - line) / np.maximum(top - foot, 1e-9), 0.0, 1.0)
-    middle = cells.corners[..., 0].mean(axis=1)[:, None]
-    beside = (middle > ends[..., 0].min(axis=1) - spacing) & (middle < ends[..., 0].max(axis=1) + spacing)
-    over = (cells.plane[:, None] == layout.row_plane) & (top[:, None] > ends[..., 1].min(axis=1))
-    counts = reached & ~(beside & over).any(axis=1) & (planes.slope[cells.plane] > FLAT_SLOPE)
-    weight = (analysis.force.cell_pressure * cells.plan_area * above)[:, counts].sum(axis=1)
-    return float(weight.max(initial=0.0)) / threats.weight
+    line = np.where(np.isfinite(first), np.maximum(first, line), line)
+    regions = {}
+    for plane in np.unique(cells.plane[reached & (planes.slope[cells.plane] > FLAT_SLOPE)]).tolist():
+        u_low, v_low, u_high, v_high = planes.outline[plane].bounds
+        own = ends[layout.row_plane == plane]
+        left, right = own[..., 0].min(axis=1) - spacing, own[..., 0].max(axis=1) + spacing
+        held = shapely.box(left, own[..., 1].min(axis=1), right, v_high + 1.0)
+        above = shapely.box(u_low - 1.0, max(line[plane], v_low - 1.0), u_high + 1.0, v_high + 1.0)
+        regions[plane] = shapely.difference(above, shapely.union_all(held))
+    each = analysis.force.cell_pressure * cells.plan_area
+    passing = snow_within(project.roof, cells, analysis.snow.cases, each, regions)
+    return float(passing[:, reached].sum(axis=1).max(initial=0.0)) / threats.weight
 
 
 def _asks(limit: Limit, share: Array, project: Project, sure: bool) -> str:

@@ -357,7 +357,8 @@ class Analysis(Table):
     )
     valley_spread: Strip = Field(
         1.0,
-        description='Length of row over which a valley stream arrives; "1 m" (judgment).',
+        description="Length of row over which a valley stream arrives, and how near to a valley a row closes "
+        'it; "1 m" (judgment).',
     )
     panel_flexibility: bool = Field(
         False, description="Let seams, sheet and clips give way under the clamps; needs the table seam."

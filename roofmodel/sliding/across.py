@@ -118,7 +118,13 @@ class Pushes:
 
 
 def ways_across(
-    roof: RoofSurface, layout: Layout, cells: Cells, cell: IntArray, handed: tuple[IntArray, IntArray]
+    roof: RoofSurface,
+    layout: Layout,
+    cells: Cells,
+    cell: IntArray,
+    handed: tuple[IntArray, IntArray],
+    *,
+    ahead: bool = False,
 ) -> Across:
     """Follow what leaves cells straight on over the nearly flat planes below them, and over what falls back.
 
@@ -132,6 +138,8 @@ def ways_across(
         Cells above other planes.
     handed : (m,) int, (m,) int
         Cells that hand snow to cells of other planes over pitch breaks.
+    ahead : bool
+        Whether planes between `SHALLOW` and `STEEP` that slope aside let snow go straight on too, in part.
 
     Returns
     -------
@@ -139,7 +147,7 @@ def ways_across(
         Only of cells of which a part goes this way.
     """
     fall = fall_of(roof)
-    flat, back = _may_cross(roof, cells, cell, fall)
+    flat, back = _may_cross(roof, cells, cell, fall, STEEP if ahead else SHALLOW)
     cell, back = cell[flat | back], back[flat | back]
     if not len(cell):
         return _across([], [])
@@ -196,18 +204,29 @@ def _across(found: list[_Part], pushed: list[tuple[int, float, int]]) -> Across:
     )
 
 
-def _may_cross(roof: RoofSurface, cells: Cells, cell: IntArray, fall: Array) -> tuple[BoolArray, BoolArray]:
+def _may_cross(
+    roof: RoofSurface, cells: Cells, cell: IntArray, fall: Array, flattest: float
+) -> tuple[BoolArray, BoolArray]:
     """Whether snow that leaves cells (n,) may go straight on over the planes below them, for two reasons.
 
-    They are nearly flat and do not fall alike, and it does if they are much flatter than what pushes. Or they
-    fall back.
+    They are flatter than `flattest` and do not fall alike, and it does if they are much flatter than what
+    pushes. Or they fall back.
     """
     plane = cells.plane[cell]
     other = other_side(roof, cells.lower_edge[cell], plane)
     alike = np.sum(fall[plane] * fall[other], axis=1)
-    flat = (roof.planes.slope[other] < SHALLOW) & (alike < STRAIGHT)
+    flat = (roof.planes.slope[other] < flattest) & (alike < STRAIGHT)
+    flat &= (roof.planes.slope[other] < SHALLOW) | (alike >= AGAINST)
     back = (alike < AGAINST) & (_turned(roof, other, cells.lower_edge[cell], alike) < 1.0)
     return (other >= 0) & flat, (other >= 0) & back
+
+
+def turns_aside(roof: RoofSurface) -> bool:
+    """Whether a plane between `SHALLOW` and `STEEP` borders on a much steeper one, whose snow it may turn."""
+    pair = roof.edges.plane[(roof.edges.plane >= 0).all(axis=1)]
+    slope = np.sort(roof.planes.slope[pair], axis=1)
+    low, high = slope[:, 0], slope[:, 1]
+    return bool(((low >= SHALLOW) & (low < STEEP) & (high > low + STEEPER)).any())
 
 
 def _behind(roof: RoofSurface, onto: IntArray, top: Array) -> tuple[Array, Array]:
@@ -250,6 +269,8 @@ def _way(site: Site, piece: Piece, push: Array, pushed: list[tuple[int, float, i
     plane = site.other(edge, own)
     back = held = 0.0  # push of what falls back, and its most so far
     kept, share = float(_turned(roof, plane, edge, site.fall[plane] @ way)), 1.0  # what valleys and rise keep
+    if site.fall[plane] @ way >= AGAINST:  # what slopes aside turns a part, the more the steeper it is
+        kept = float(np.clip((planes.slope[plane] - SHALLOW) / (STEEP - SHALLOW), 0.0, 1.0))
     stays: list[_Part] = []
 
     def kept_at(z: float, slope: float) -> float:

@@ -7,7 +7,7 @@ cells compact for pictures, friction and contours.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 from typing import Any
 
@@ -86,7 +86,9 @@ class _Segments:
     extra: Array  # more strip bounds
 
 
-def build_cells(roof: RoofSurface, layout: Layout, strip_width: float, memory: Memory | None = None) -> Cells:
+def build_cells(
+    roof: RoofSurface, layout: Layout, strip_width: float, marks: list[Array], memory: Memory | None = None
+) -> Cells:
     """Divide every plane into fall-line trapezoids.
 
     Parameters
@@ -96,6 +98,8 @@ def build_cells(roof: RoofSurface, layout: Layout, strip_width: float, memory: M
         Rows that cut the mesh.
     strip_width : float
         Widest strip. [m] Widened on very large roofs so that `CELL_LIMIT` is about kept.
+    marks : list of (k,) float
+        Further strip bounds of each plane, of `strip_marks`. [m]
     memory : Memory, optional
         Keeps the cells of planes whose rows do not move.
 
@@ -109,34 +113,38 @@ def build_cells(roof: RoofSurface, layout: Layout, strip_width: float, memory: M
     parts = [
         recall(
             memory,
-            ("cells", width, plane_key(layout, plane)),
-            partial(_plane_part, roof, layout, faces, plane, width),
+            ("cells", width, plane_key(layout, plane, marks[plane])),
+            partial(_plane_part, roof, layout, faces, plane, (width, marks[plane])),
         )
         for plane in range(roof.planes.count)
     ]
     return _join(parts, roof.planes)
 
 
-def plane_key(layout: Layout, plane: int) -> tuple[int, bytes, bytes, bytes]:
-    """What the cells of a plane depend on beside the roof: its rows by number and place, and its clamps."""
+def plane_key(layout: Layout, plane: int, marks: Array) -> tuple[int, bytes, bytes, bytes, bytes]:
+    """What a plane's cells depend on beside the roof: its rows by number and place, clamps, strip marks."""
     rows = np.flatnonzero(layout.row_plane == plane)
     clamps = layout.clamp_uv[layout.row_plane[layout.clamp_row] == plane]
     ends = np.stack([layout.row_start[rows], layout.row_end[rows]])
-    return plane, rows.tobytes(), ends.tobytes(), clamps.tobytes()
+    return plane, rows.tobytes(), ends.tobytes(), clamps.tobytes(), marks.tobytes()
 
 
-def _plane_part(roof: RoofSurface, layout: Layout, faces: Faces, plane: int, width: float) -> dict[str, Any]:
-    """Cells of one plane with their outlines on plan."""
-    part = _plane_cells(roof, layout, faces, plane, width)
+def _plane_part(
+    roof: RoofSurface, layout: Layout, faces: Faces, plane: int, strips: tuple[float, Array]
+) -> dict[str, Any]:
+    """Cells of one plane with their outlines on plan; strips by width and marks."""
+    part = _plane_cells(roof, layout, faces, plane, strips)
     ring = part["corners"][:, [0, 1, 2, 3, 0]]
     world = roof.planes.to_world(plane, ring.reshape(-1, 2)).reshape(-1, 5, 3)
     return {**part, "plan": np.asarray(shapely.polygons(world[..., :2]))}
 
 
 def _plane_cells(
-    roof: RoofSurface, layout: Layout, faces: Faces, plane: int, width: float
+    roof: RoofSurface, layout: Layout, faces: Faces, plane: int, strips: tuple[float, Array]
 ) -> dict[str, Array]:
+    width, marks = strips
     segments = _plane_segments(roof, layout, faces, plane, 2.0 * width)
+    segments = replace(segments, extra=np.append(segments.extra, marks))
     breaks = _breaks(roof, layout, segments, plane, width)
     which, interval, v0, v1 = _drop_crossed_levels(segments, len(breaks) - 1, *_cut(segments, breaks))
     middle = 0.5 * (v0 + v1) + np.where(segments.kind[which] == ROW, MERGE, 0.0)

@@ -2,7 +2,8 @@
 
 Judgment, until a model of the blanket itself says better: all snow of the plane within a spread of the fall
 line through the row's end leans on that end, if it would otherwise pass the row's level. A row that ends a
-little short of its plane's edge takes the spread of a row that reaches it, and what slides down in the gap.
+little short of its plane's edge takes the spread of a row that reaches it, and what slides down in the gap;
+near a valley that no row closes it takes the streams of both sides too (see `end_reach`).
 """
 
 from __future__ import annotations
@@ -12,10 +13,11 @@ from dataclasses import dataclass
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from shapely import LineString, Polygon
+from shapely import Polygon
 
 from roofmodel.layout import Layout
 from roofmodel.sliding.cells import MERGE, Cells
+from roofmodel.sliding.end_reach import AWAY, LEVEL, EndReach, end_reaches, end_wedge
 from roofmodel.sliding.flow import FlowGraph
 from roofmodel.snow.sharing import GRID
 from roofmodel.surface import RoofSurface
@@ -23,22 +25,19 @@ from roofmodel.surface import RoofSurface
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
-LEVEL = 0.02  # rows within this height stand at one level [m]
-STEEPEST_SPREAD = np.radians(89.0)  # a wider wedge is the whole plane beside the row
-SHORT = 1.0  # a row that ends so little short of its plane's edge counts as if it reached it (judgment) [m]
-ROUNDED = 1e-4  # less of a strip passes by rounding only [-]
-AWAY = 1e-6  # sine of the angle from which a plane counts as falling away from a row's end [-]
+ROUNDED = 1e-4  # less of a strip passes by rounding only, and places differ by less [-, m]
 
 
 def end_bound(
-    roof: RoofSurface, layout: Layout, graph: FlowGraph, own: Array, out: Array, spread: float
+    roof: RoofSurface, layout: Layout, graph: FlowGraph, own: Array, out: Array, spreads: tuple[float, float]
 ) -> Array:
     """Thrust within the spread of each row end that no row at or above its level holds.
 
     Strips beside the row count where they run past its level, whatever catches them further down, and
     where they run into a valley that no row closes at or above that level. What comes from other planes
     at the top of such strips, and what the far side of such a valley sends through the spread, counts
-    too, unless the far side falls away from the row's end.
+    too, unless the far side falls away from the row's end. So do the streams of a valley that the end
+    stands near to.
 
     Parameters
     ----------
@@ -48,86 +47,28 @@ def end_bound(
         Thrust of each cell's own snow. [N]
     out : (nodes, q) float
         Thrust that leaves each node. [N]
-    spread : float
-        Spread to each side, from the fall line. [rad]
+    spreads : (float, float)
+        Spread to each side, from the fall line [rad], and length over which a valley's stream arrives. [m]
 
     Returns
     -------
     (q, r, 2) float
         At start and end of each row, down the slope. [N]
     """
-    cells, n = graph.cells, graph.cells.count
-    strips = _strips(roof, layout, graph)
+    n, strips = graph.cells.count, _strips(roof, layout, graph)
     entering = np.zeros_like(own)
     outer = graph.crossing & (graph.target < n)
     np.add.at(entering, graph.target[outer], graph.share[outer, None] * out[graph.source[outer]])
     bound = np.zeros((len(layout.row_name), 2, own.shape[1]))
-    gaps = end_gaps(roof, layout, 2.0 * SHORT)
-    for row, plane in enumerate(layout.row_plane.tolist()):
-        for which, tip in enumerate((layout.row_start[row], layout.row_end[row])):
-            sign, level = 2.0 * which - 1.0, float(roof.planes.to_world(plane, tip)[2]) - LEVEL
-            beside, passes = _beside(graph, layout, row, which, strips, level)
-            beside, passes = beside[passes > 0.0], passes[passes > 0.0]
-            streams = np.flatnonzero(strips.stops < level)
-            if not len(beside) and not len(streams):
-                continue
-            wedge = end_wedge(layout, (row, which), float(gaps[row, which]), spread)
-            share = _share_inside(cells, beside, wedge) if len(beside) else passes
-            bound[row, which] = np.minimum(share, passes) @ own[beside]
-            bound[row, which] += ((share > 0.0) * passes) @ entering[beside]
-            for pieces in _far_pieces(roof, graph, streams, plane, wedge, sign):
-                bound[row, which] += out[n + pieces].max(axis=0)
+    for row, reaches in enumerate(end_reaches(roof, layout, graph, *spreads)):
+        for which, reach in enumerate(reaches):
+            found = _collected(roof, layout, graph, strips, (row, which), reach)
+            bound[row, which] = np.minimum(found.inside, found.passes) @ own[found.cell]
+            bound[row, which] += ((found.inside > 0.0) * found.passes) @ entering[found.cell]
+            bound[row, which] += found.start @ out[found.node]
+            for node, part in found.far:
+                bound[row, which] += (part[:, None] * out[node]).max(axis=0)
     return bound.transpose(2, 0, 1)
-
-
-def end_gaps(roof: RoofSurface, layout: Layout, reach: float) -> Array:
-    """Distance from each row's ends, along its line, to the edge of its plane; infinite beyond `reach`.
-
-    Returns
-    -------
-    (r, 2) float
-        At start and end. [m]
-    """
-    gaps = np.full((len(layout.row_name), 2), np.inf)
-    for row, plane in enumerate(layout.row_plane.tolist()):
-        tips = np.stack([layout.row_start[row], layout.row_end[row]])
-        way = (tips[1] - tips[0]) / layout.row_length[row]
-        edge = roof.planes.outline[plane].boundary
-        for which, out in enumerate((-way, way)):
-            start = tips[which]
-            crossed = shapely.intersection(edge, LineString([start, start + reach * out]))
-            if crossed.length > MERGE:  # a row along the very eave: its line a little higher
-                start = start + MERGE * np.array([-way[1], way[0]])
-                crossed = shapely.intersection(edge, LineString([start, start + reach * out]))
-            if not crossed.is_empty:
-                gaps[row, which] = float(((shapely.get_coordinates(crossed) - start) @ out).min())
-    return gaps
-
-
-def end_wedge(layout: Layout, end: tuple[int, int], gap: float, spread: float) -> Polygon:
-    """Part of the plane, in (u, v), from which a blanket may lean on a row's end.
-
-    From the fall line through the end out to the spread; across a short gap to the plane's edge the spread
-    begins at the edge, and across gaps up to twice as long less and less beyond the end.
-
-    Parameters
-    ----------
-    layout : Layout
-    end : (int, int)
-        Row, and 0 for its start or 1 for its end.
-    gap : float
-        Of `end_gaps`. [m]
-    spread : float
-        [rad]
-    """
-    row, which = end
-    tip = (layout.row_start, layout.row_end)[which][row]
-    sign = 2.0 * which - 1.0
-    way = (layout.row_end[row] - layout.row_start[row]) / layout.row_length[row]
-    foot = tip + sign * max(min(gap, 2.0 * SHORT - gap), 0.0) * way
-    reach = 1e3 + float(np.abs(foot).max())
-    side = np.array([sign * np.tan(min(spread, STEEPEST_SPREAD)), 1.0]) * reach
-    return Polygon(np.array([tip, tip + np.array([0.0, reach]), foot + side, foot]))
 
 
 def gap_snow(
@@ -150,7 +91,8 @@ def gap_snow(
     sign = 2.0 * which - 1.0
     way = (layout.row_end[row] - layout.row_start[row]) / layout.row_length[row]
     level = float(roof.planes.to_world(int(layout.row_plane[row]), tip)[2]) - LEVEL
-    beside, passes = _beside(graph, layout, row, which, strips, level)
+    closed = np.zeros(graph.node_count - graph.cells.count)
+    beside, passes = _beside(graph, layout, end, strips, level, closed)
     passes = passes * np.isin(strips.holder[beside], (-1, row))
     beside, passes = beside[passes > 0.0], passes[passes > 0.0]
     if not len(beside):
@@ -182,7 +124,12 @@ class EndParts:
 
 
 def end_parts(
-    roof: RoofSurface, layout: Layout, graph: FlowGraph, end: tuple[int, int], weight: Array, spread: float
+    roof: RoofSurface,
+    layout: Layout,
+    graph: FlowGraph,
+    end: tuple[int, int],
+    weight: Array,
+    spreads: tuple[float, float],
 ) -> EndParts:
     """Take one row end's bound apart, as `end_bound` makes it up.
 
@@ -193,58 +140,120 @@ def end_parts(
         Row, and 0 for its start or 1 for its end.
     weight : (nodes,) float
         Snow that each node passes on, to choose the place of a stream where it is largest. [N]
-    spread : float
-        [rad]
+    spreads : (float, float)
+        As for `end_bound`.
     """
     cells, n = graph.cells, graph.cells.count
-    (row, which), plane = end, int(layout.row_plane[end[0]])
-    tip = (layout.row_start, layout.row_end)[which][row]
-    level = float(roof.planes.to_world(plane, tip)[2]) - LEVEL
-    strips = _strips(roof, layout, graph)
-    beside, passes = _beside(graph, layout, row, which, strips, level)
-    wedge = end_wedge(layout, end, float(end_gaps(roof, layout, 2.0 * SHORT)[end]), spread)
-    inside = _share_inside(cells, beside, wedge) if len(beside) else np.zeros(0)
-    share = np.minimum(inside, passes)
-    kept, holder = inside - share, strips.holder[beside]
+    strips, reach = _strips(roof, layout, graph), end_reaches(roof, layout, graph, *spreads)[end[0]][end[1]]
+    found = _collected(roof, layout, graph, strips, end, reach, whole=True)
+    beside, share = found.cell, np.minimum(found.inside, found.passes)
+    kept, holder = found.inside - share, strips.holder[beside]
     held = {
         int(by): (beside[(kept > 0.0) & (holder == by)], kept[(kept > 0.0) & (holder == by)])
         for by in np.unique(holder[kept > 0.0])
         if by >= 0
     }
     reached = np.zeros(cells.count)
-    reached[beside] = (inside > 0.0) * passes
+    reached[beside] = (found.inside > 0.0) * found.passes
     into = np.flatnonzero(graph.crossing & (graph.target < n))
     into = into[reached[graph.target[into]] > 0.0]
-    node, start = graph.source[into], graph.share[into] * reached[graph.target[into]]
+    node = [graph.source[into], found.node]
+    start = [graph.share[into] * reached[graph.target[into]], found.start]
+    for one, part in found.far:
+        best = [int(np.argmax(part * weight[one]))]
+        node, start = [*node, one[best]], [*start, part[best]]
+    some = share > 0.0
+    return EndParts(beside[some], share[some], held, np.concatenate(node), np.concatenate(start))
+
+
+@dataclass(frozen=True)
+class _Collected:
+    """What one end collects: of cells the part within the spread and that which passes the row's level.
+
+    Of nodes their `start`; of each entry of `far`, nodes and their parts, the largest.
+    """
+
+    cell: IntArray
+    inside: Array
+    passes: Array
+    node: IntArray
+    start: Array
+    far: list[tuple[IntArray, Array]]
+
+
+def _collected(
+    roof: RoofSurface,
+    layout: Layout,
+    graph: FlowGraph,
+    strips: _Strips,
+    end: tuple[int, int],
+    reach: EndReach,
+    *,
+    whole: bool = False,
+) -> _Collected:
+    """Cells beside a row's end, and nodes of other planes, that lean on it; `whole`: what rows hold too."""
+    (row, which), plane, n = end, int(layout.row_plane[end[0]]), graph.cells.count
+    tip = (layout.row_start, layout.row_end)[which][row]
+    level = float(roof.planes.to_world(plane, tip)[2]) - LEVEL
+    wedge = end_wedge(layout, end, reach)
+    # A row of the other side that holds this side's stream as well, being alone, does not relieve this end.
+    near = (graph.valley_edge == reach.edge) & (graph.valley_plane == plane) & (strips.own < level)
+    beside, passes = _beside(graph, layout, end, strips, level, reach.part * near)
+    if not whole:
+        beside, passes = beside[passes > 0.0], passes[passes > 0.0]
+    inside = _share_inside(graph.cells, beside, wedge) if len(beside) else np.zeros(0)
     streams = np.flatnonzero(strips.stops < level)
-    far = _far_pieces(roof, graph, streams, plane, wedge, 2.0 * which - 1.0)
-    best = [one[int(np.argmax(weight[n + one]))] + n for one in far]
-    node, start = np.append(node, best).astype(np.int64), np.append(start, np.ones(len(best)))
-    return EndParts(beside[share > 0.0], share[share > 0.0], held, node, start)
+    far = {
+        int(graph.valley_edge[one[0]]): (one, np.ones(len(one)))
+        for one in _far_pieces(roof, graph, streams, plane, wedge, 2.0 * which - 1.0)
+    }
+    lodging = streams[graph.valley_edge[streams] == reach.edge]
+    foot = graph.valley_middle[lodging, 2] - 0.5 * graph.valley_drop[lodging]
+    other = lodging[(graph.valley_plane[lodging] != plane) & (foot >= reach.place - ROUNDED)]
+    if len(other):
+        pieces, parts = far.get(reach.edge, (other[:0], np.zeros(0)))
+        far[reach.edge] = (np.append(pieces, other), np.append(parts, np.full(len(other), reach.part)))
+    # What a valley of other planes sends into the near side's stream.
+    chain = np.flatnonzero((graph.source >= n) & np.isin(graph.target, np.flatnonzero(near) + n))
+    chain = chain[graph.valley_plane[graph.source[chain] - n] != plane]
+    return _Collected(
+        cell=beside,
+        inside=inside,
+        passes=passes,
+        node=graph.source[chain],
+        start=reach.part * graph.share[chain],
+        far=[(pieces + n, parts) for pieces, parts in far.values()],
+    )
 
 
 @dataclass(frozen=True)
 class _Strips:
     """Cell (n,) at whose foot each cell's strip ends, and the row that holds the strip, -1 for none.
 
-    `stops` is the height at which a row closes the stream of each valley piece (m,). [m]
+    `stops` is the height at which a row closes the stream of each valley piece (m,), `own` that at which
+    one of the piece's own plane does. [m]
     """
 
     last: IntArray
     stops: Array
+    own: Array
     holder: IntArray
 
 
 def _strips(roof: RoofSurface, layout: Layout, graph: FlowGraph) -> _Strips:
-    stops = stop_heights(roof, layout, graph)
     last, holder = _strip_ends(graph)
-    return _Strips(last, stops, holder)
+    stops, own = stop_heights(roof, layout, graph), stop_heights(roof, layout, graph, own=True)
+    return _Strips(last, stops, own, holder)
 
 
 def _beside(
-    graph: FlowGraph, layout: Layout, row: int, which: int, strips: _Strips, level: float
+    graph: FlowGraph, layout: Layout, end: tuple[int, int], strips: _Strips, level: float, lodging: Array
 ) -> tuple[IntArray, Array]:
-    """Cells (k,) above a row's line and beyond one end of it, and the part of each that passes its level."""
+    """Cells (k,) above a row's line and beyond one end of it, and the part of each that passes its level.
+
+    `lodging` is the part of each valley piece (m,) that counts whatever closes its stream.
+    """
+    row, which = end
     cells, n = graph.cells, graph.cells.count
     start, end = layout.row_start[row], layout.row_end[row]
     tip, sign = (end, 1.0) if which else (start, -1.0)
@@ -260,15 +269,15 @@ def _beside(
     over += 2.0 * MERGE * (cells.lower_row[last] >= 0)[:, None]
     low, high = over.min(axis=1), over.max(axis=1)
     below = np.where(high > 0.0, np.clip(-low / np.maximum(high - low, MERGE), 0.0, 1.0), 1.0)
-    opened = graph.crossing & (graph.source < n) & (graph.target >= n)
-    opened[opened] = strips.stops[graph.target[opened] - n] < level
+    feeding = graph.crossing & (graph.source < n) & (graph.target >= n)
+    opened = np.maximum(strips.stops < level, lodging)[graph.target[feeding] - n]
     into = np.zeros(n)
-    np.add.at(into, graph.source[opened], graph.share[opened])
+    np.add.at(into, graph.source[feeding], graph.share[feeding] * opened)
     passes = np.maximum(below, np.minimum(into[last], 1.0))
     return index, np.where(passes > ROUNDED, passes, 0.0)
 
 
-def stop_heights(roof: RoofSurface, layout: Layout, graph: FlowGraph) -> Array:
+def stop_heights(roof: RoofSurface, layout: Layout, graph: FlowGraph, *, own: bool = False) -> Array:
     """Height at which the next row down closes each valley piece's stream; -inf where none does. [m].
 
     Parameters
@@ -284,8 +293,11 @@ def stop_heights(roof: RoofSurface, layout: Layout, graph: FlowGraph) -> Array:
     n, count = graph.cells.count, graph.node_count - graph.cells.count
     height = np.full(count, -np.inf)
     closed = graph.catch_node >= n
+    if own:
+        there = graph.valley_plane[np.maximum(graph.catch_node - n, 0)] if count else graph.catch_node
+        closed &= layout.row_plane[graph.catch_row] == there
     row = graph.catch_row[closed]
-    at_start = graph.catch_span[closed, 0] == 0.0
+    at_start = graph.catch_end[closed] == 0
     tip = np.where(at_start[:, None], layout.row_start[row], layout.row_end[row])
     height[graph.catch_node[closed] - n] = roof.planes.to_world(layout.row_plane[row], tip)[:, 2]
     down = np.arange(count)

@@ -19,6 +19,7 @@ from roofmodel.sliding.across import Across, End, ways_across
 from roofmodel.sliding.cells import Cells
 from roofmodel.sliding.contacts import Contacts, contacts_of, overlaps, side_of, take
 from roofmodel.sliding.levels import flow_levels, open_loops
+from roofmodel.sliding.strip_marks import closed_by
 from roofmodel.sliding.walls import held_by_walls, turned_by_walls
 from roofmodel.surface import RoofSurface
 
@@ -27,8 +28,8 @@ IntArray = NDArray[np.int64]
 
 MOST = 0.5  # part of an edge that the upper bounds of one plane cover where it is a pitch break [-]
 NARROW = 0.02  # narrower strips take no stream of a valley where a wider one lies beside them [m]
+SAME = 1e-7  # places on a valley closer than this part of its length are one [-]
 NEAR = 5e-3  # two corners closer than this are one [m]
-VALLEY_SLACK = 0.02  # a row may meet a valley this part of its length beyond its ends [-]
 LEVEL_VALLEY = 1e-3  # valleys flatter than this hold what reaches them [-]
 
 
@@ -72,6 +73,10 @@ class FlowGraph:
         Nodes whose flow a row catches.
     catch_span : (c, 2) float
         Where along the row; a valley stream arrives over its spread at the row's end. [m]
+    catch_end : (c,) int
+        End of the row that a valley stream comes to, 0 for its start or 1 for its end; else -1.
+    catch_gap : (c,) float
+        Part of a valley stream that arrives beyond the row's end, which is short of the valley; else 0. [-]
     exit_node, exit_edge : (x,) int
     exit_kind : (x,) int
         A member of `Exit`.
@@ -103,6 +108,8 @@ class FlowGraph:
     catch_node: IntArray
     catch_row: IntArray
     catch_span: Array
+    catch_end: IntArray
+    catch_gap: Array
     exit_node: IntArray
     exit_edge: IntArray
     exit_kind: IntArray
@@ -114,8 +121,8 @@ class FlowGraph:
     level: IntArray
 
 
-# Rows that close a stream: (edge, plane) -> [(fraction from the valley's top, row, which end)].
-_Stops = dict[tuple[int, int], list[tuple[float, int, int]]]
+# Rows that close a stream: (edge, plane) -> [(fraction from the valley's top, row, which end, how far off)].
+_Stops = dict[tuple[int, int], list[tuple[float, int, int, float]]]
 
 
 @dataclass(frozen=True)
@@ -139,7 +146,9 @@ def exit_ends(roof: RoofSurface, graph: FlowGraph, exits: NDArray[np.bool_]) -> 
     return np.where(np.isnan(graph.exit_lip[exits]), world, graph.exit_lip[exits])
 
 
-def build_flow(roof: RoofSurface, layout: Layout, cells: Cells, valley_spread: float) -> FlowGraph:
+def build_flow(
+    roof: RoofSurface, layout: Layout, cells: Cells, valley_spread: float, *, ahead: bool = False
+) -> FlowGraph:
     """Route every cell.
 
     Parameters
@@ -150,6 +159,9 @@ def build_flow(roof: RoofSurface, layout: Layout, cells: Cells, valley_spread: f
     valley_spread : float
         A row whose end comes this close to a valley closes it, and takes the stream over this length.
         [m]
+    ahead : bool
+        Whether snow goes straight on, in part, over planes that slope aside a little too much to be flat: the
+        other reading of these.
 
     Returns
     -------
@@ -162,7 +174,7 @@ def build_flow(roof: RoofSurface, layout: Layout, cells: Cells, valley_spread: f
     interior = roof.edges.plane[lower.edge, 1] >= 0
     # A wall with a sloping foot turns the stream along it: a valley of one side. Notches: see below.
     turned = turned_by_walls(roof)[lower.edge] & (cells.beyond[lower.cell] < 0)
-    across = ways_across(roof, layout, cells, lower.cell[interior], passing[:2])
+    across = ways_across(roof, layout, cells, lower.cell[interior], passing[:2], ahead=ahead)
     rest = np.ones(cells.count)  # of what leaves each cell, goes the usual way
     np.subtract.at(rest, across.cell, across.share)
     into_valley = (interior & ~passes) | turned
@@ -209,6 +221,8 @@ def build_flow(roof: RoofSurface, layout: Layout, cells: Cells, valley_spread: f
         catch_node=np.concatenate([caught, chain.catch_node]),
         catch_row=np.concatenate([cells.lower_row[caught], chain.catch_row]),
         catch_span=np.concatenate([_row_span(layout, cells, caught), chain.catch_span]),
+        catch_end=np.concatenate([np.full(len(caught), -1), chain.catch_end]),
+        catch_gap=np.concatenate([np.zeros(len(caught)), chain.catch_gap]),
         exit_node=np.concatenate([lower.cell[over], chain.exit_node, cut[0], across.cell[ends]]),
         exit_edge=np.concatenate([lower.edge[over], chain.exit_edge, cut_edge, across.edge[ends]]),
         exit_kind=np.concatenate(
@@ -282,7 +296,7 @@ def _valley_pieces(roof: RoofSurface, cells: Cells, lower: Contacts, stops: _Sto
     edges = np.unique(lower.edge)
     plane = roof.edges.plane[edges].ravel()
     both, plane = np.repeat(edges, 2)[plane >= 0], plane[plane >= 0]
-    rows = np.array([(e, p, t) for (e, p), stop in stops.items() for t, _, _ in stop]).reshape(-1, 3)
+    rows = np.array([(e, p, t) for (e, p), stop in stops.items() for t, *_ in stop]).reshape(-1, 3)
     key = np.concatenate([lower.edge, lower.edge, both, both, rows[:, 0].astype(int)])
     side = np.concatenate(
         [cells.plane[lower.cell], cells.plane[lower.cell], plane, plane, rows[:, 1].astype(int)]
@@ -290,7 +304,7 @@ def _valley_pieces(roof: RoofSurface, cells: Cells, lower: Contacts, stops: _Sto
     where = np.concatenate([t[:, 0], t[:, 1], np.zeros(len(both)), np.ones(len(both)), rows[:, 2]])
     order = np.lexsort((where, side, key))
     key, side, where = key[order], side[order], where[order]
-    same = (key[1:] == key[:-1]) & (side[1:] == side[:-1]) & (where[1:] - where[:-1] > 1e-7)
+    same = (key[1:] == key[:-1]) & (side[1:] == side[:-1]) & (where[1:] - where[:-1] > SAME)
     first = np.flatnonzero(same)
     edge = key[first]
     way = (roof.edges.end - roof.edges.start)[edge] * np.where(falling[edge], 1.0, -1.0)[:, None]
@@ -324,19 +338,14 @@ def _feed_valleys(
 def _valley_rows(roof: RoofSurface, layout: Layout, edges: IntArray, spread: float) -> _Stops:
     """Rows that close the streams of these valleys."""
     stops: _Stops = {}
+    for row, plane in enumerate(layout.row_plane.tolist()):
+        own = edges[np.any(roof.edges.plane[edges] == plane, axis=1)]
+        tips = np.stack([layout.row_start[row], layout.row_end[row]])
+        for which, point in enumerate(roof.planes.to_world(plane, tips)):
+            for edge, t, off in zip(*closed_by(roof, own, point, spread), strict=True):
+                stops.setdefault((int(edge), plane), []).append((float(t), row, which, float(off)))
     for edge in edges:
-        ends = np.stack([roof.edges.start[edge], roof.edges.end[edge]])
-        top, foot = ends if ends[0, 2] >= ends[1, 2] else ends[::-1]
-        way = foot - top
         planes = [int(p) for p in roof.edges.plane[edge] if p >= 0]
-        for row in np.flatnonzero(np.isin(layout.row_plane, planes)):
-            plane = int(layout.row_plane[row])
-            for which, uv in enumerate((layout.row_start[row], layout.row_end[row])):
-                point = roof.planes.to_world(plane, uv)
-                t = float((point - top) @ way / (way @ way))
-                if -VALLEY_SLACK < t < 1.0 + VALLEY_SLACK and np.linalg.norm(point - top - t * way) <= spread:
-                    stop = (min(max(t, 0.0), 1.0), int(row), which)
-                    stops.setdefault((int(edge), plane), []).append(stop)
         have = [p for p in planes if (int(edge), p) in stops]
         if len(have) == 1:  # one row alone holds both streams: the safe reading
             for plane in planes:
@@ -351,6 +360,8 @@ class _Chain:
     catch_node: IntArray
     catch_row: IntArray
     catch_span: Array
+    catch_end: IntArray
+    catch_gap: Array
     exit_node: IntArray
     exit_edge: IntArray
     exit_kind: IntArray
@@ -372,13 +383,13 @@ def _chain_valleys(
         follows = (valleys.edge[1:] == valleys.edge[:-1]) & (valleys.plane[1:] == valleys.plane[:-1])
         target[:-1][follows] = np.flatnonzero(follows) + 1
     caught = np.full(count, -1)
-    caught_end = np.zeros(count, dtype=np.int64)
+    caught_end, caught_off = np.zeros(count, dtype=np.int64), np.zeros(count)
     for (edge, plane), stop in stops.items():
         pieces = np.flatnonzero((valleys.edge == edge) & (valleys.plane == plane))
-        for t, row, which in stop:
-            inside = np.flatnonzero(valleys.t[pieces, 1] >= t - 1e-9)
+        for t, row, which, off in stop:
+            inside = np.flatnonzero(valleys.t[pieces, 1] >= t - 2.0 * SAME)
             piece = pieces[inside[0]] if len(inside) else pieces[-1]
-            caught[piece], caught_end[piece] = row, which
+            caught[piece], caught_end[piece], caught_off[piece] = row, which, off
     level = np.abs(valleys.way[:, 2]) < LEVEL_VALLEY
     open_end = (target < 0) & (caught < 0) & ~level
     next_node = np.full(count, -1)
@@ -389,13 +400,16 @@ def _chain_valleys(
     stopped = np.flatnonzero(caught >= 0)
     leaving = np.flatnonzero((target < 0) & (caught < 0))
     length = layout.row_length[caught[stopped]]
-    low = np.where(caught_end[stopped] == 0, 0.0, np.maximum(length - spread, 0.0))
+    off = caught_off[stopped]
+    low = np.where(caught_end[stopped] == 0, 0.0, np.maximum(length - spread + off, 0.0))
     return _Chain(
         source=linked + n,
         target=target[linked],
         catch_node=stopped + n,
         catch_row=caught[stopped],
-        catch_span=np.stack([low, np.minimum(low + spread, length)], axis=1),
+        catch_span=np.stack([low, np.minimum(low + spread - off, length)], axis=1),
+        catch_end=caught_end[stopped],
+        catch_gap=off / spread,
         exit_node=leaving + n,
         exit_edge=valleys.edge[leaving],
         exit_kind=np.where(level[leaving], Exit.GUTTER, Exit.EDGE),

@@ -9,6 +9,7 @@ ones are neglected.
 
 from __future__ import annotations
 
+from collections.abc import Hashable, Sequence
 from dataclasses import dataclass, replace
 from enum import StrEnum
 from functools import partial
@@ -18,9 +19,13 @@ from numpy.typing import NDArray
 
 from roofmodel.layout import Layout
 from roofmodel.memory import Memory
+from roofmodel.sliding.across import turns_aside
+from roofmodel.sliding.arrival import stream_shares
 from roofmodel.sliding.cells import Cells, aside, build_cells, plane_key
+from roofmodel.sliding.end_reach import LODGES
 from roofmodel.sliding.ends import end_bound
 from roofmodel.sliding.flow import NARROW, Exit, FlowGraph, build_flow, exit_ends
+from roofmodel.sliding.strip_marks import strip_marks
 from roofmodel.sliding.together import most_together
 from roofmodel.snow.cases import SnowCase, case_forces
 from roofmodel.surface import RoofSurface
@@ -59,6 +64,11 @@ class SlideOptions:
     valley: ValleyThrust = ValleyThrust.SCALAR
     valley_spread: float = 1.0
     spread_angle: float = np.pi / 4
+
+    @property
+    def end_spreads(self) -> tuple[float, float]:
+        """What the bound at row ends goes by: `spread_angle` [rad] and `valley_spread` [m]."""
+        return self.spread_angle, self.valley_spread
 
 
 @dataclass(frozen=True)
@@ -130,13 +140,16 @@ class RowForce:
     wall_thrust, wall_line : (q, y) float
         Force on each, down the slope [N], and the largest for each meter [N/m]; no row's part of it.
     aside : (q, k, 2) float
-        Upper bound of what boxes above send to the station from beside its own strip, and by `with_landed` of
-        what lands above it, along the plane's u and v; not part of `thrust`. [N]
+        Upper bound of what boxes above send to the station from beside its own strip, of what may go straight
+        on over planes taken to turn it, and by `with_landed` of what lands above it, along u and v of the
+        plane; not part of `thrust`. [N]
     landed : (q, k, 2) float or None
         Part of `aside` that lands; None for nothing. [N]
     straight : (q, f) float or None
         Force, along its own way, of what comes straight across flat roof against each box, then each array
         that snow may lean on; not part of `obstacle_thrust`. None for nothing. [N]
+    ahead : (q, k, 2) float or None
+        Part of `aside` that may go straight on; None for nothing. [N]
     """
 
     row: IntArray
@@ -164,6 +177,7 @@ class RowForce:
     aside: Array
     landed: Array | None = None
     straight: Array | None = None
+    ahead: Array | None = None
 
     @property
     def obstacle_push(self) -> Array:
@@ -199,29 +213,41 @@ def slide(
         Force on every row, and the balance.
     """
     options = options or SlideOptions()
-    cells = build_cells(roof, layout, options.strip_width, memory)
+    marks = strip_marks(roof, layout, 2.0 * LODGES * options.valley_spread)
+    cells = build_cells(roof, layout, options.strip_width, marks, memory)
     graph = build_flow(roof, layout, cells, options.valley_spread)
-    vertical = _snow_on_cells(roof, cases, layout, cells, options.strip_width, memory)
-    return graph, route(roof, layout, graph, vertical, options)
+    keys = [
+        ("snow", options.strip_width, plane_key(layout, plane, marks[plane]))
+        for plane in range(roof.planes.count)
+    ]
+    vertical = _snow_on_cells(cases, cells, keys, memory)
+    force = route(roof, layout, graph, vertical, options)
+    if len(force.row) and turns_aside(roof):
+        other = build_flow(roof, layout, cells, options.valley_spread, ahead=True)
+        if len(other.across.cell) > len(graph.across.cell):
+            force = _or_ahead(force, route(roof, layout, other, vertical, options))
+    return graph, force
+
+
+def _or_ahead(force: RowForce, other: RowForce) -> RowForce:
+    """The force with `aside` raised where the other reading of planes that turn snow brings more to a row."""
+    more = np.zeros_like(force.thrust)
+    more[..., 1] = np.minimum((other.thrust - force.thrust)[..., 1], 0.0)
+    return replace(force, aside=force.aside + more, ahead=more) if more.any() else force
 
 
 def _snow_on_cells(
-    roof: RoofSurface,
-    cases: tuple[SnowCase, ...],
-    layout: Layout,
-    cells: Cells,
-    width: float,
-    memory: Memory | None,
+    cases: tuple[SnowCase, ...], cells: Cells, keys: Sequence[Hashable], memory: Memory | None
 ) -> Array:
-    """Vertical snow force of every case on every cell, (q, n). [N]."""
+    """Vertical snow force of every case on every cell, (q, n), kept by each plane's key. [N]."""
     if memory is None:
         return case_forces(cases, cells.plan, cells.plane)
     found = []
-    for plane in range(roof.planes.count):
+    for plane, key in enumerate(keys):
         on = cells.plane == plane
         plan, number = cells.plan[on], cells.plane[on]
-        key = ("snow", width, plane_key(layout, plane), tuple(id(case) for case in cases))
-        found.append(memory.recall(key, partial(_forces_and_cases, cases, plan, number))[0])
+        full = (key, tuple(id(case) for case in cases))
+        found.append(memory.recall(full, partial(_forces_and_cases, cases, plan, number))[0])
     return np.concatenate(found, axis=1)
 
 
@@ -279,7 +305,7 @@ def route(
         thrust=thrust,
         weight=weight,
         own=caught_own.T,
-        end_bound=end_bound(roof, layout, graph, own_thrust, flow.out, options.spread_angle),
+        end_bound=end_bound(roof, layout, graph, own_thrust, flow.out, options.end_spreads),
         exit_edge=edges,
         exit_thrust=exit_thrust.T,
         exit_weight=exit_weight.T,
@@ -459,13 +485,7 @@ def stations_of(
     weight = flow.weight[graph.catch_node[order]]
     for k in np.flatnonzero(graph.catch_node >= n):
         node, target = graph.catch_node[k], graph.catch_row[k]
-        low, high = graph.catch_span[k]
-        shared = np.clip(np.minimum(span[:, 1], high) - np.maximum(span[:, 0], low), 0.0, None)
-        shared = np.where(row == target, shared, 0.0)
-        if shared.sum() == 0.0:
-            nearest = np.where(row == target, np.abs(span.mean(axis=1) - 0.5 * (low + high)), np.inf)
-            shared[int(np.argmin(nearest))] = 1.0
-        shared = shared / shared.sum()
+        shared = stream_shares(layout, graph, int(k), row, span)
         plane = layout.row_plane[target]
         way = np.array([0.0, -1.0])
         if valley is ValleyThrust.VECTOR:

@@ -279,7 +279,7 @@ def _turns(wall: IntArray, corners: Corners) -> tuple[IntArray, IntArray]:
 
 def _free(parts: Slices, heights: Heights, top: Array, corner: NDArray[np.object_]) -> Slices:
     """Slices as far from their corner (m,) as no roof stands higher than the wall's top (m,) there."""
-    blocked = blocking(heights, parts.whole, top)
+    blocked, hiding = blocking(heights, parts.whole, top)
     cut = np.flatnonzero(shapely.is_geometry(blocked)[parts.owner])
     if not len(cut):
         return parts
@@ -287,7 +287,7 @@ def _free(parts: Slices, heights: Heights, top: Array, corner: NDArray[np.object
     sector = united(parts.polygon[cut], at, len(place))
     owner = np.zeros(len(place), dtype=np.int64)
     owner[at] = parts.owner[cut]
-    left = up_to(blocked[owner], sector, corner[owner])
+    left = up_to(blocked[owner], hiding[owner], sector, corner[owner])
     polygon = parts.polygon.copy()
     polygon[cut] = shapely.intersection(polygon[cut], left[at], grid_size=GRID)
     polygon[cut] = [None if one is None else polygonal(one) for one in polygon[cut]]

@@ -24,6 +24,7 @@ LEVEL = 1e-3  # what stands higher by less is as high [m]
 # What begins so far beyond the foot of a drift lies behind what blocks it: all but the thinnest slices begin
 # nearer, though what blocks them is widened by a hair. [m]
 AT_FOOT = 0.1
+SMALL = 4.0  # what stands higher and is no wider, such as a dormer, hides nothing behind it (judgment) [m]
 DUST = 1e-4  # what covers less of a patch is rounding [m^2]
 
 
@@ -90,14 +91,18 @@ def below_top(heights: Heights, shapes: Shapes, foot: Shapes, top: Array, but: I
         The same object where nothing stands higher; None where nothing is left. The depth of snow on the
         higher roof is not taken off the wall, which is safe.
     """
-    blocked, left = blocking(heights, shapes, top, but), shapes.copy()
+    (blocked, hiding), left = blocking(heights, shapes, top, but), shapes.copy()
     some = np.flatnonzero(shapely.is_geometry(blocked))
-    left[some] = up_to(blocked[some], shapes[some], foot[some])
+    left[some] = up_to(blocked[some], hiding[some], shapes[some], foot[some])
     return left
 
 
-def blocking(heights: Heights, shapes: Shapes, top: Array, but: IntArray | None = None) -> Shapes:
+def blocking(
+    heights: Heights, shapes: Shapes, top: Array, but: IntArray | None = None
+) -> tuple[Shapes, Shapes]:
     """Where roof stands higher than a wall's top on a drift's patch; None where it does nowhere.
+
+    And what of that hides what lies behind it: snow blows around roof that is no wider than `SMALL`.
 
     Parameters
     ----------
@@ -111,7 +116,8 @@ def blocking(heights: Heights, shapes: Shapes, top: Array, but: IntArray | None 
 
     Returns
     -------
-    (n,) shapely geometry or None
+    blocked, hiding : (n,) shapely geometry or None
+        The same object where all of it hides.
     """
     patch, plane = heights.tree.query(shapes)
     tall = heights.most[plane] > top[patch] + LEVEL
@@ -130,7 +136,15 @@ def blocking(heights: Heights, shapes: Shapes, top: Array, but: IntArray | None 
     stays = shapely.area(blocked) > DUST
     # Wider by a hair, so that no slivers stay beside it.
     found[who[stays]] = shapely.buffer(blocked[stays], LEVEL, join_style="mitre")
-    return found
+    hiding = found.copy()
+    standing = united(heights.polygon[plane], np.searchsorted(who, patch), len(who))
+    parts, of = shapely.get_parts(standing, return_index=True)
+    small = 2.0 * shapely.minimum_bounding_radius(parts) <= SMALL
+    for k in np.unique(of[small]).tolist():
+        if stays[k]:
+            broad = shapely.union_all(parts[(of == k) & ~small])
+            hiding[who[k]] = shapely.intersection(found[who[k]], shapely.buffer(broad, LEVEL))
+    return found, hiding
 
 
 def _but_lower(
@@ -162,9 +176,9 @@ def _but_lower(
     return blocked
 
 
-def up_to(blocked: Shapes, shapes: Shapes, foot: Shapes) -> Shapes:
-    """What of patches (n,) lies before what blocks each, seen from its foot; None where nothing does."""
-    parts, owner = shapely.get_parts(shapely.difference(shapes, blocked, grid_size=GRID), return_index=True)
+def up_to(blocked: Shapes, hiding: Shapes, shapes: Shapes, foot: Shapes) -> Shapes:
+    """What of patches (n,) lies before what hides the rest, seen from its foot; None where nothing does."""
+    parts, owner = shapely.get_parts(shapely.difference(shapes, hiding, grid_size=GRID), return_index=True)
     whole = (shapely.get_type_id(parts) == shapely.GeometryType.POLYGON) & (shapely.area(parts) > SLIVER)
     parts, owner = parts[whole], owner[whole]
     away, nearest = shapely.distance(parts, foot[owner]), np.full(len(shapes), np.inf)
@@ -177,6 +191,9 @@ def up_to(blocked: Shapes, shapes: Shapes, foot: Shapes) -> Shapes:
     several = which[count > 1]
     more = stays & np.isin(owner, several)
     left[several] = shapely.multipolygons(parts[more], indices=np.searchsorted(several, owner[more]))
+    around = np.array([k for k in which if hiding[k] is not blocked[k]], dtype=np.int64)
+    cut = shapely.difference(left[around], blocked[around], grid_size=GRID)
+    left[around] = [polygonal(one) for one in cut]
     return left
 
 

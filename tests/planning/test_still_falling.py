@@ -4,6 +4,7 @@ import re
 
 import numpy as np
 import pytest
+import shapely
 from plan_projects import TWO_ROWS, gable
 
 from fea.analysis import analyze
@@ -123,3 +124,46 @@ def test_a_large_plane_lets_no_more_pass_than_a_small_one(tmp_path, gap, kept):
     (words,) = [w for w in analysis.cautions if w.startswith("walk is to be protected")]
     assert "from below the lowest rows" not in words
     assert ("of them past the rows" in words) == kept
+
+
+HIPPED = (
+    ('shape = "gable"', 'shape = "hip"'),
+    (
+        'pitches = ["gable", "25 deg", "gable", "25 deg"]',
+        'pitch = "25 deg"',
+    ),
+)
+
+
+@pytest.mark.parametrize("hipped", [False, True])
+@pytest.mark.parametrize("seed", range(5))
+def test_what_passes_a_row_is_the_polygon_beside_it_however_wide_the_strips(tmp_path, hipped, seed):
+    """A row that ends anywhere: what it holds, what passes and the strip below it are all of its plane."""
+    rng = np.random.default_rng(seed)
+    up, start, end = rng.uniform([0.3, 0.1, 2.8], [1.0, 1.4, 4.0])
+    row = f'[[row]]\nname = "E"\nplane = "E1"\nup = "{up} m"\nstart = "{start} m"\nend = "{end} m"\n'
+    told = []
+    for width in (1.7, 0.5, 0.13):
+        text = gable(ROWS=row, MORE=SIDE, ALONG="80 kN")
+        for old, new in HIPPED if hipped else ():
+            text = text.replace(old, new)
+        text = text.replace("[analysis]", f'[analysis]\nstrip_width = "{width} m"')
+        path = tmp_path / "project.toml"
+        path.write_text(text)
+        analysis = analyze(load_project(path))
+        roof, layout, force = analysis.project.roof, analysis.project.layout, analysis.force
+        plane = roof.planes.name.index("E1")
+        outline, ends = roof.planes.outline[plane], (layout.row_start[0], layout.row_end[0])
+        low, high, v = ends[0][0], ends[1][0], ends[0][1]
+        seam = analysis.project.panel.seam_spacing
+        reach = 1.5 * analysis.project.table.plan.eave_distance
+        caught = shapely.intersection(outline, shapely.box(low, v, high, 99.0)).area * ALONG * PRESSURE
+        strip = shapely.intersection(outline, shapely.box(low - seam, v - reach, high + seam, v)).area
+        strip *= ALONG * PRESSURE
+        whole = outline.area * ALONG * PRESSURE
+        falling = analysis.protected[0]
+        assert force.weight[0].sum() == pytest.approx(caught, rel=1e-9)
+        assert force.weight[0].sum() + falling.weight == pytest.approx(whole, rel=1e-9)
+        assert falling.unheld == pytest.approx(whole - caught - strip, rel=1e-6)
+        told.append(falling.unheld)
+    assert np.ptp(told) < 1e-6 * max(told)

@@ -216,6 +216,31 @@ def test_the_drop_across_a_flat_part_is_in_the_speed():
         assert lands.speed.max() > 0.97 * np.sqrt(2.0 * STANDARD_GRAVITY * drop)
 
 
+def ahead_of(degrees, aside):
+    """Force on a row below a part that falls so, so far aside, and what may come straight on."""
+    fall = tangent(degrees)
+    along = np.degrees(np.arctan(fall * np.cos(np.radians(aside))))
+    tilt = fall * np.sin(np.radians(aside))
+    roof = chain((4.0, 10.0), (6.0, along), (6.0, 32.0), tilt=tilt)
+    low = int(np.argmin(np.abs(roof.planes.slope - np.arctan(np.hypot(tangent(10.0), tilt)))))
+    layout = rows(roof, {"plane": roof.planes.name[low], "up": "1 m"})
+    force = slide(roof, (uniform(roof, P),), layout)[1]
+    assert force.balance.error[0] < 1e-12
+    return float(force_per_row(layout, force)[0]), float(-force.aside[0, :, 1].sum())
+
+
+@pytest.mark.parametrize("aside", [30.0, 60.0, 85.0])
+def test_a_part_that_slopes_aside_lets_less_and_less_go_straight_on(aside):
+    """All at 5 degrees, where a jump left a quarter to the row ahead (12.3 to 2.9 kN), nothing from 15 on."""
+    flat, steep = sum(ahead_of(4.99, aside)), sum(ahead_of(5.01, aside))
+    assert steep == pytest.approx(flat, rel=0.03)
+    bound = [ahead_of(d, aside)[1] for d in (5.01, 8.0, 11.0, 14.0)]
+    if aside > 45.0:
+        assert (np.diff(bound) < 0.0).all()
+        assert bound[0] > 2.0 * ahead_of(5.01, aside)[0]
+    assert ahead_of(15.1, aside)[1] == 0.0
+
+
 @pytest.mark.parametrize("degrees", [-0.3, 0.0, 0.3])
 def test_a_hole_in_a_flat_part_holds_nothing(degrees):
     """A hole of 3 m by 2 m: what comes to its upper side goes on below it."""

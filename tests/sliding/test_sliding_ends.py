@@ -6,7 +6,7 @@ from roofs import force_per_row, gable, l_shape, line_force, rows, slope_length,
 
 from roofmodel.shape.builders import RoofPart, build_roof
 from roofmodel.shape.recognition import recognize
-from roofmodel.sliding.ends import SHORT
+from roofmodel.sliding.end_reach import SHORT
 from roofmodel.sliding.thrust import SlideOptions, slide
 
 SNOW = 1600.0
@@ -81,20 +81,28 @@ def test_a_full_row_below_takes_nothing_from_the_bound_of_a_partial_row_above():
     np.testing.assert_allclose(both[1], 0.0, atol=1e-6)
 
 
-@pytest.mark.parametrize("short", [1.4, 2.0, 3.0])
-def test_a_row_that_stops_short_of_an_open_valley_counts_the_snow_that_runs_into_it(short):
-    """The whole wedge lies on the plane, also where its strips end in the valley above the row."""
+@pytest.mark.parametrize("short", [1.4, 2.0, 2.6, 3.0, 4.0, 5.5])
+def test_a_row_that_stops_short_of_an_open_valley_counts_its_streams(short):
+    """By hand: up to 2 m square from the valley all of the near side and the far side's stream, then less.
+
+    On the plane the valley leans by COS for each meter up, and the plane ends 4 m on plan from the eave.
+    """
     roof = l_shape()
-    case = (uniform(roof, SNOW),)
-    full = rows(roof, {"plane": "E1", "up": "0.6 m"})
-    layout = rows(roof, {"plane": "E1", "up": "0.6 m", "start": slope_length(short)})
-    start = layout.row_start[0, 0] - full.row_start[0, 0]
-    assert start == pytest.approx(short, abs=0.01)
-    force = slide(roof, case, layout)[1]
+    full, table = rows(roof, {"plane": "E1", "up": "0.6 m"}), {"plane": "E1", "up": "0.6 m"}
+    layout = rows(roof, table | {"start": slope_length(short)})
+    short = layout.row_start[0, 0] - full.row_start[0, 0]
+    force = slide(roof, (uniform(roof, SNOW),), layout)[1]
     np.testing.assert_allclose(force_per_row(layout, force), force.own[0], rtol=1e-9)  # the valley is open
-    leg = 4.0 / COS - 0.6
-    beyond = max(2.0 * SHORT - start, 0.0)  # of a gap more than short, what still counts as bridged
-    expected = SNOW * COS * SIN * (0.5 * leg**2 + beyond * leg)
+    leg, lean = 4.0 / COS - 0.6, np.arctan(COS)
+    part = np.clip(2.0 - short * np.cos(lean) / 2.0, 0.0, 1.0)
+    bridged = max(part * short, 2.0 * SHORT - short, 0.0)
+    meets = min((short - bridged) / (1.0 - COS), leg)  # where the spread of 45 degrees comes to the valley
+    near = (
+        bridged * leg + 0.5 * meets**2 + (short - bridged) * (leg - meets) + 0.5 * COS * (leg**2 - meets**2)
+    )
+    foot = max(0.6 - short * np.sin(lean) * np.cos(lean), 0.0)  # square to the end, or the valley's foot
+    far = 0.5 * COS * (4.0 / COS - foot) ** 2
+    expected = SNOW * COS * SIN * (near + part * far)
     assert force.end_bound[0, 0, 0] == pytest.approx(expected, rel=1e-6)
 
 
@@ -128,7 +136,7 @@ def end_force(layout, force, row, which):
 @pytest.mark.parametrize("up", [0.6, 1.3, 2.2])
 @pytest.mark.parametrize("pitch", [(30.0, 30.0), (30.0, 42.0), (42.0, 30.0)])
 def test_a_row_just_short_of_a_valley_takes_no_less_than_the_row_that_reaches_it(pitch, up):
-    """However wide the gap, while the row still closes the valley; and the same as the gap vanishes."""
+    """However wide the gap, up to 2 m square from the valley; and the same as the gap vanishes."""
     points = [[0, 0], [16, 0], [16, 8], [8, 8], [8, 18], [0, 18]]
     slopes = np.radians([pitch[0], pitch[1], pitch[0], pitch[1], pitch[0], pitch[1]])
     roof = build_roof([RoofPart("L", np.array(points), slopes, 3.0)])
@@ -146,9 +154,14 @@ def test_a_row_just_short_of_a_valley_takes_no_less_than_the_row_that_reaches_it
         return end_force(layout, force, 0, 0)
 
     reaching = at(0.0)
-    for gap in (0.02, 0.14, 0.3, 0.5, 0.8, 0.99):
+    way = roof.edges.end[roof.edges.name.index(edge)] - roof.edges.start[roof.edges.name.index(edge)]
+    across = roof.planes.across[roof.planes.name.index(plane)]
+    square = np.linalg.norm(np.cross(way, across)) / np.linalg.norm(way)
+    for gap in (0.02, 0.14, 0.3, 0.5, 0.8, 0.99, 1.0 / square + 1e-3, 1.5 / square, 2.0 / square):
         assert at(gap) >= reaching * (1.0 - 1e-6)
     assert at(1e-4) == pytest.approx(reaching, rel=1e-3)
+    for limit in (1.0, 2.0, 4.0):  # no cliff where the row no longer closes the valley, nor farther on
+        assert at((limit + 1e-3) / square) >= 0.9 * at((limit - 1e-3) / square)
 
 
 @pytest.mark.parametrize("gap", [0.1, 0.4, 1.0])
@@ -182,6 +195,45 @@ def test_a_wider_gap_is_bridged_less_and_less():
         assert bound == pytest.approx(per_area * (gap * high - 0.5 * low**2), rel=1e-6)
 
 
+@pytest.mark.parametrize("seed", range(6))
+def test_what_a_row_and_its_ends_take_does_not_hang_on_the_strips(seed):
+    """Strips are cut where snow divides: at the end, where its line leaves the plane, at the valley."""
+    rng = np.random.default_rng(seed)
+    points = [[0, 0], [16, 0], [16, 8], [8, 8], [8, 18], [0, 18]]
+    steep, other = np.radians(rng.uniform(20.0, 50.0, 2))
+    roof = build_roof([RoofPart("L", np.array(points), np.array([steep, other] * 3), 3.0)])
+    up, gap, across = rng.uniform([0.4, 0.0, 0.4], [2.2, 3.0, 2.2])
+    tables = {"plane": "E1", "up": slope_length(float(up)), "start": slope_length(float(gap))}
+    layout = rows(roof, tables, *([{"plane": "N1", "up": slope_length(float(across))}] if seed % 2 else []))
+    case = (uniform(roof, SNOW),)
+    found = []
+    for width in (1.1, 0.5, 0.07):
+        force = slide(roof, case, layout, SlideOptions(strip_width=width))[1]
+        assert force.balance.error.max() < 1e-9
+        found.append([*force_per_row(layout, force), *force.end_bound[0, :, 0], force.exit_thrust.sum()])
+    np.testing.assert_allclose(found[1:], np.broadcast_to(found[0], (2, len(found[0]))), rtol=1e-5, atol=0.1)
+
+
+@pytest.mark.parametrize("gap", [0.0, 0.5, 2.0, 3.0])
+def test_strips_of_an_upper_plane_are_cut_above_a_row_that_ends_below_a_slanting_top(gap):
+    """Above a bend the roof ends on a slant: a row below gets exactly what lies above it."""
+    y = np.array([0.0, 2.0])
+    z = np.array([0.0, 2.0 * np.tan(np.radians(20.0))])
+    upper = np.tan(np.radians(35.0))
+    top = [[0.0, 3.0, z[1] + upper], [10.0, 6.0, z[1] + 4.0 * upper]]
+    points = np.array([[x, a, b] for a, b in zip(y, z, strict=True) for x in (0.0, 10.0)] + top)
+    roof = recognize(points, np.array([[0, 1, 3], [0, 3, 2], [2, 3, 5], [2, 5, 4]]))
+    low = roof.planes.name[int(np.argmin(roof.planes.slope))]
+    end = 10.0 - gap
+    start = 1.37
+    layout = rows(roof, {"plane": low, "up": "0.5 m", "start": f"{start} m", "end": f"{end} m"})
+    force = slide(roof, (uniform(roof, SNOW),), layout, SlideOptions(strip_width=1.9))[1]
+    area = (end - start) + 0.15 * (end**2 - start**2)  # runs of 1 + 0.3 x on plan
+    own = (end - start) * (2.0 - 0.5 * np.cos(np.radians(20.0)))
+    expected = SNOW * (own * np.sin(np.radians(20.0)) + area * np.sin(np.radians(35.0)))
+    assert force_per_row(layout, force)[0] == pytest.approx(expected, rel=1e-9)
+
+
 def test_a_strip_that_only_partly_passes_a_row_counts_only_that_part():
     """What leans on a row that reaches its valley does not hang on how wide the strips are."""
     roof = l_shape()
@@ -197,6 +249,30 @@ def test_a_strip_that_only_partly_passes_a_row_counts_only_that_part():
     ]
     run = 4.0 / COS - 0.6
     assert max(found) < 1.1 * SNOW * SIN * COS * 0.003 * run
+
+
+@pytest.mark.parametrize("gap", [0.1, 0.4, 0.9])
+@pytest.mark.parametrize("reversed_ends", [False, True])
+def test_what_would_arrive_in_the_gap_leans_on_the_overhang(gap, reversed_ends):
+    """A stream arrives evenly over a meter from the valley: its part square to the end has only the tip."""
+    roof = l_shape()
+    plane, end = ("N1", "end") if reversed_ends else ("E1", "start")
+    length = rows(roof, {"plane": plane, "up": "0.6 m"}).row_length[0]
+    place = slope_length(float(length) - gap if reversed_ends else gap)
+    layout = rows(roof, {"plane": plane, "up": "0.6 m", end: place})
+    graph, force = slide(roof, (uniform(roof, SNOW),), layout)
+    span, thrust = force.span, -force.thrust[0, :, 1]
+    own = force.cell_thrust[0, graph.catch_node[graph.catch_node < graph.cells.count]]
+    stream = thrust.sum() - own.sum()
+    clamp = layout.row_length[0] - layout.clamp_s[-1] if reversed_ends else layout.clamp_s[0]
+    off = gap * np.cos(np.arctan(COS))
+    from_tip = layout.row_length[0] - span[:, 0] if reversed_ends else span[:, 1]
+    run = SNOW * SIN * (4.0 - 0.6 * COS)
+    on_rail = min(clamp, 1.0 - off)
+    taken = thrust[from_tip < clamp + 1e-9].sum() - run * clamp
+    # Strips that the end of the stream's stretch cuts carry its part evenly.
+    assert taken == pytest.approx(stream * (off + on_rail), rel=1e-6 if clamp < 1.0 - off else 0.2)
+    assert stream > SNOW * SIN * (4.0 - 0.6 * COS) ** 2  # both sides, as where the row reaches the valley
 
 
 def test_a_stream_that_falls_away_from_an_end_does_not_lean_on_it():

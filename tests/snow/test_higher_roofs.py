@@ -54,10 +54,11 @@ def test_no_drift_around_a_corner_lies_higher_than_the_wall(site):
 
 def test_what_stands_higher_ends_a_patch_and_hides_what_lies_behind():
     """A plane that climbs 1 m in 2 m ends a patch where it is at the top; what is behind gets none."""
-    polygon = np.array([box(0, 0, 3, 2), box(3, 0, 5, 2), box(5, 0, 9, 2)], dtype=object)
+    wide = 5.0
+    polygon = np.array([box(0, 0, 3, wide), box(3, 0, 5, wide), box(5, 0, 9, wide)], dtype=object)
     law = np.array([[0.0, 0.0, 0.0], [-1.5, 0.5, 0.0], [0.0, 0.0, 0.0]])  # the second from 0 to 1 m
     heights = Heights(polygon, law, np.array([0.0, 1.0, 0.0]))
-    patch, foot = box(0, 0, 8, 2), Point(0.0, 1.0)
+    patch, foot = box(0, 0, 8, wide), Point(0.0, 1.0)
 
     def left(heights, patch, foot, top, but=-1):
         """What is left, the same alone and among others."""
@@ -67,7 +68,7 @@ def test_what_stands_higher_ends_a_patch_and_hides_what_lies_behind():
         return one
 
     assert left(heights, patch, foot, 1.0) is patch
-    assert left(heights, patch, foot, 0.6).area == pytest.approx(2.0 * (3.0 + 1.2), abs=0.01)
+    assert left(heights, patch, foot, 0.6).area == pytest.approx(wide * (3.0 + 1.2), abs=0.01)
     assert left(heights, patch, foot, 0.6, but=1) is patch
     tower = Heights(polygon, np.array([[2.0, 0.0, 0.0], *law[[0, 2]]]), np.array([2.0, 0.0, 0.0]))
     assert left(tower, patch, foot, 1.0) is None  # it stands at the foot itself
@@ -77,8 +78,18 @@ def test_what_stands_higher_ends_a_patch_and_hides_what_lies_behind():
         fan = Point(0.0, 0.0).buffer(5.0, 90).intersection(box(0, 0, 5, 5))
         area = left(beside, fan, Point(0.0, 0.0), 1.0).area
         assert area == pytest.approx(12.5 * (np.pi / 2.0 - angle), abs=0.02)
-    lane = box(0, 0, 8, 3)  # a way past it is left open: nothing is hidden
-    assert left(heights, lane, foot, 0.6).area == pytest.approx(24.0 - 2.0 * 0.8, abs=0.01)
+    lane = box(0, 0, 8, wide + 1.0)  # a way past it is left open: nothing is hidden
+    assert left(heights, lane, foot, 0.6).area == pytest.approx(8.0 * (wide + 1.0) - wide * 0.8, abs=0.01)
+
+
+def test_snow_blows_around_small_roof_that_stands_higher():
+    """A dormer 2 m wide takes its own place out of the drift, not what lies behind; a long one hides that."""
+    patch, foot = box(0, 0, 8, 2), Point(0.0, 1.0)
+    for long, left in ((2.0, 16.0 - 2.0 * 2.0), (6.0, 2.0 * 3.0)):  # the long one stands out of the patch
+        polygon = np.array([box(3, 0, 5, long)], dtype=object)
+        heights = Heights(polygon, np.array([[2.0, 0.0, 0.0]]), np.array([2.0]))
+        (one,) = below_top(heights, np.array([patch]), np.array([foot]), np.array([1.0]), np.array([-1]))
+        assert one.area == pytest.approx(left, abs=0.02)
 
 
 @pytest.mark.parametrize("site", SITES, ids=lambda s: s.standard)

@@ -244,10 +244,14 @@ def _valley_clamps(analysis: Analysis) -> list[tuple[int, int]]:
     return [(c, q) for c in near for q in range(len(analysis.snow.cases))]
 
 
-@pytest.mark.parametrize("valley", ["scalar", "vector"])
-def test_what_a_valley_brings_to_each_clamp_can_be_followed_by_hand(valley: str, tmp_path: Path) -> None:
+@pytest.mark.parametrize(("valley", "short"), [("scalar", ""), ("vector", ""), ("scalar", "1 ft")])
+def test_what_a_valley_brings_to_each_clamp_can_be_followed_by_hand(
+    valley: str, short: str, tmp_path: Path
+) -> None:
     """Plan area drained x mean pressure x sin of the slope, over the spread, on the clamp's stretch."""
     text = Path("models/cedar-hollow/project.toml").read_text(encoding="utf-8")
+    if short:
+        text = text.replace('plane = "E1"\n', f'plane = "E1"\nstart = "{short}"\n')
     more = f'[analysis]\nvalley_thrust = "{valley}"\n' if "[analysis]" not in text else ""
     analysis = run(text + more, tmp_path)
     limit = next(i for i, one in enumerate(analysis.limits) if one.name == "clamp combined")
@@ -281,6 +285,26 @@ def test_streams_of_a_valley_hold_what_reaches_the_row_from_other_planes(tmp_pat
             found += sum(step.result.value for step in working.steps if step.symbol == "T_V")
         # Strips of the row's own plane that drain into the valley come back by it.
         assert found >= other * (1.0 - 1e-6)
+
+
+@pytest.mark.parametrize(("gap", "counts"), [("1.6 m", "counts whole"), ("3 m", "counts 88 %")])
+def test_streams_beside_an_end_near_a_valley_can_be_followed_by_hand(
+    gap: str, counts: str, tmp_path: Path
+) -> None:
+    """Area x pressure x sin of the slope of both sides of the valley make up the bound; it is told why."""
+    text = Path("models/cedar-hollow/project.toml").read_text(encoding="utf-8")
+    row = f'[[row]]\nname = "E"\nplane = "E1"\nup = "2 ft"\nstart = "{gap}"\n'
+    text = text[: text.index("[[row]]")] + row + text[text.index("[design]") :]
+    analysis = run(text, tmp_path)
+    working = hand_check(analysis)
+    assert working is not None
+    step = next(step for step in working.steps if step.symbol == "B")
+    bound = float(analysis.force.end_bound[:, 0, 0].max())
+    assert in_si(step.expression) == pytest.approx(step.result.value, rel=1e-6)
+    assert step.result.value == pytest.approx(bound, rel=1e-9)
+    assert counts in step.note
+    assert "of E1, N1" in step.source
+    assert any("short of E1|N1 valley" in caution for caution in analysis.cautions)
 
 
 def test_snow_over_a_pitch_break_is_a_step_of_its_own() -> None:

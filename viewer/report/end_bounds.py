@@ -10,7 +10,8 @@ import numpy as np
 import shapely
 
 from fea.analysis import Analysis
-from roofmodel.sliding.ends import SHORT, end_gaps, end_parts, end_wedge
+from roofmodel.sliding.end_reach import LODGES, SHORT, end_reaches, end_wedge
+from roofmodel.sliding.ends import end_parts
 from roofmodel.snow.cases import linear_integral
 from roofmodel.units import UnitSystem
 from viewer.quantities import as_given, column
@@ -77,8 +78,8 @@ def _spread(analysis: Analysis, name: str, row: int, end: int, case: int) -> Spr
     roof, layout, options = project.roof, project.layout, project.slide
     plane = int(layout.row_plane[row])
     outline = roof.planes.outline[plane]
-    gap = float(end_gaps(roof, layout, 2.0 * SHORT)[row, end])
-    wedge = end_wedge(layout, (row, end), gap, options.spread_angle)
+    reach = end_reaches(roof, layout, analysis.graph, *options.end_spreads)[row][end]
+    wedge = end_wedge(layout, (row, end), reach)
     above = shapely.intersection(outline, wedge)
     plan = shapely.transform(above, lambda uv: roof.planes.to_world(plane, uv)[:, :2])
     area, weight = float(plan.area), 0.0
@@ -88,7 +89,7 @@ def _spread(analysis: Analysis, name: str, row: int, end: int, case: int) -> Spr
             weight += float(linear_integral(piece, zone.pressure)[0])
     slope = float(roof.planes.slope[plane])
     snow = analysis.force.node_weight[case]
-    parts = end_parts(roof, layout, analysis.graph, (row, end), snow, options.spread_angle)
+    parts = end_parts(roof, layout, analysis.graph, (row, end), snow, options.end_spreads)
     passing = (
         own_plane(analysis, case, parts.cell, parts.share).force(options.friction) if len(parts.cell) else 0.0
     )
@@ -153,12 +154,16 @@ def partial_table(analysis: Analysis, units: UnitSystem) -> Table | None:
     )
     angle = f"{math.degrees(analysis.project.slide.spread_angle):.3g}°"
     gap, twice = (as_given(k * SHORT, "length", units) for k in (1.0, 2.0))
+    lodges = LODGES * analysis.project.slide.valley_spread
+    near, far = (as_given(k * lodges, "length", units) for k in (1.0, 2.0))
     note = (
         f"A is all of the row's own plane within {angle} of the fall line up from the row's end: its true "
         f"area times cos θ. From an end less than {gap} short of its plane's edge, A begins at that edge "
-        f"and has the gap in it too (judgment; less and less of it up to {twice}). B acts on the rail's "
-        "overhang, spread evenly from its tip to the end clamp; the hand check says what share of it reaches "
-        "a clamp."
+        f"and has the gap in it too (judgment; less and less of it up to {twice}). Up to {near} square from "
+        "a valley, A reaches to the valley, and B has its streams of both sides in it that no row closes, as "
+        f"a row that reaches it would hold them (judgment; less and less of them up to {far}). B acts on the "
+        "rail's overhang, spread evenly from its tip to the end clamp; the hand check says what share of it "
+        "reaches a clamp."
     )
     if not all(s.plain for s in found):
         note += (

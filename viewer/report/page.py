@@ -394,7 +394,7 @@ def _sliding_words(analysis: Analysis, units: UnitSystem) -> tuple[str, ...]:
             "at its ends below are an upper bound: a blanket that holds together within "
             f"{spread} of the fall line through the end leans on the rail beyond its end clamp (judgment), "
             "and that force is part of every check. Where an end is only a little short of the edge, what "
-            "slides down in the gap counts there too."
+            "slides down in the gap counts there too, and near a valley the valley's stream."
         )
     else:
         words.append("The rows reach the edges of their planes; next to nothing lies beyond their ends.")

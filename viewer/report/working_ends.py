@@ -12,10 +12,11 @@ from fea.analysis import Analysis
 from fea.rails.actions import rail_loads
 from fea.rails.frame import solve_frame
 from roofmodel.sliding.cells import aside
+from roofmodel.sliding.end_reach import LODGES, end_reaches
 from roofmodel.sliding.ends import end_parts
 from roofmodel.sliding.landed import on_cells
-from roofmodel.sliding.thrust import valley_factor
-from roofmodel.surface import FLAT_SLOPE
+from roofmodel.sliding.thrust import RowForce, valley_factor
+from roofmodel.surface import FLAT_SLOPE, SHALLOW, STEEP
 from roofmodel.upper_faces import upper_faces
 from viewer.quantities import quantity, system
 from viewer.report.working_flow import SAME, WHOLE, Feeder, feeders, feeding_step, passing, region_of
@@ -26,7 +27,8 @@ IntArray = NDArray[np.int64]
 
 FEW, SMALL = 4, 0.01  # parts told one by one, and the least share of E that one has [-]
 LITTLE = 5e-4  # a rest of E below this goes with the largest part [-]
-Kind = Literal["end", "landed", "boxes"]
+CLOSED = 1e-3  # an end so near to a valley stands at it [m]
+Kind = Literal["end", "landed", "boxes", "ahead"]
 
 
 @dataclass(frozen=True)
@@ -46,14 +48,20 @@ def bound_parts(analysis: Analysis, case: int, row: int) -> list[Part]:
     rows = np.array([row])
     if analysis.project.table.analysis.panel_flexibility:
         rows = np.flatnonzero(layout.row_plane == layout.row_plane[row])
-    landed = np.zeros_like(force.aside) if force.landed is None else force.landed
+    beside = _beside(force)
     found = []
     for one in rows.tolist():
         found += [Part("end", one, end, float(force.end_bound[case, one, end])) for end in (0, 1)]
         on = force.row == one
-        found.append(Part("landed", one, 0, float(-landed[case, on, 1].sum())))
-        found.append(Part("boxes", one, 0, float(-(force.aside - landed)[case, on, 1].sum())))
+        found += [Part(kind, one, 0, float(-of[case, on, 1].sum())) for kind, of in beside.items()]
     return [part for part in found if part.bound > 1e-9]
+
+
+def _beside(force: RowForce) -> dict[Kind, Array]:
+    """Parts of `RowForce.aside` by where they come from, (q, k, 2) each. [N]."""
+    none = np.zeros_like(force.aside)
+    landed, ahead = (none if one is None else one for one in (force.landed, force.ahead))
+    return {"landed": landed, "boxes": force.aside - landed - ahead, "ahead": ahead}
 
 
 def reached(analysis: Analysis, at: ClampAt, parts: list[Part]) -> list[Part]:
@@ -61,13 +69,13 @@ def reached(analysis: Analysis, at: ClampAt, parts: list[Part]) -> list[Part]:
     project, force = analysis.project, analysis.force
     count = len(parts)
     ends, beside = np.zeros((count, *force.end_bound.shape[1:])), np.zeros((count, *force.aside.shape[1:]))
-    landed = np.zeros_like(force.aside) if force.landed is None else force.landed
+    parted = _beside(force)
     for k, part in enumerate(parts):
         if part.kind == "end":
             ends[k, part.row, part.end] = part.bound
             continue
         on = force.row == part.row
-        beside[k, on] = (landed if part.kind == "landed" else force.aside - landed)[at.case, on]
+        beside[k, on] = parted[part.kind][at.case, on]
     alone = replace(force, thrust=np.zeros_like(beside), end_bound=ends, aside=beside)
     loads, _ = rail_loads(project.roof, project.layout, project.rail, alone)
     along = solve_frame(analysis.states[at.state].frame(), loads).clamp_force[
@@ -125,6 +133,8 @@ def end_steps(analysis: Analysis, at: ClampAt, ends: float) -> tuple[Step, ...]:
 def _bound_step(analysis: Analysis, case: int, part: Part, letter: str) -> Step:
     if part.kind == "end":
         return _end_step(analysis, case, part, letter)
+    if part.kind == "ahead":
+        return _ahead_step(analysis, part, letter)
     return _brought_step(analysis, case, part, letter)
 
 
@@ -134,7 +144,7 @@ def _end_step(analysis: Analysis, case: int, part: Part, letter: str) -> Step:
     layout = project.layout
     spread = project.slide.spread_angle
     weight = analysis.force.node_weight[case]
-    taken = end_parts(project.roof, layout, graph, (part.row, part.end), weight, spread)
+    taken = end_parts(project.roof, layout, graph, (part.row, part.end), weight, project.slide.end_spreads)
     found = [own_plane(analysis, case, taken.cell, taken.share)] if len(taken.cell) else []
     if len(taken.node):
         node, at = np.unique(taken.node, return_inverse=True)
@@ -143,7 +153,7 @@ def _end_step(analysis: Analysis, case: int, part: Part, letter: str) -> Step:
     name = layout.row_name[part.row]
     title = f"Upper bound at the {('left', 'right')[part.end]} end of row {name}"
     where = f"is within {np.degrees(spread):.3g}° of the fall line from that end and held by no other row"
-    note = _held_words(analysis, case, part.row, taken.held)
+    note = _held_words(analysis, case, part.row, taken.held) + _lodging_words(analysis, part)
     step = feeding_step(analysis, found, (title, letter), where, note)
     rest = part.bound - step.result.value
     if abs(rest) <= SAME * part.bound:
@@ -194,6 +204,37 @@ def _held_words(analysis: Analysis, case: int, row: int, held: dict[int, tuple[I
         told = ", ".join(f"{name} {quantity(value, 'force', units)}" for name, value in others)
         words += f" Other rows take snow of the plane in it: {told}; without them it leans here too."
     return words
+
+
+def _lodging_words(analysis: Analysis, part: Part) -> str:
+    """Why the streams of a valley that the end stands near to count; empty for other ends."""
+    project = analysis.project
+    slide, units = project.slide, system(project.table.project.units)
+    reach = end_reaches(project.roof, project.layout, analysis.graph, *slide.end_spreads)[part.row][part.end]
+    if reach.part <= 0.0 or reach.gap < CLOSED:
+        return ""
+    near, far = (quantity(k * LODGES * slide.valley_spread, "length", units) for k in (1.0, 2.0))
+    how = "whole" if reach.part >= 1.0 else f"{100.0 * reach.part:.0f} %"
+    valley = project.roof.edges.name[reach.edge]
+    return (
+        f" What comes down {valley} and no row closes counts {how}: an end up to "
+        f"{near} square from a valley takes what a row that reaches it would hold, less and less up to {far} "
+        "(judgment)."
+    )
+
+
+def _ahead_step(analysis: Analysis, part: Part, letter: str) -> Step:
+    """What may go straight on over planes that are taken to turn it."""
+    return Step(
+        f"Upper bound of what may go straight on to row {analysis.project.layout.row_name[part.row]}",
+        letter,
+        "D",
+        (Number(part.bound, "force"),),
+        Number(part.bound, "force"),
+        f"by the flow over the roof, where planes of {np.degrees(SHALLOW):.0f}° to {np.degrees(STEEP):.0f}° "
+        "that slope aside turn snow only in part, the more the steeper they are (judgment), less what comes "
+        "to the row where they turn all",
+    )
 
 
 def _brought_step(analysis: Analysis, case: int, part: Part, letter: str) -> Step:

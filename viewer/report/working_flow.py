@@ -9,6 +9,7 @@ import shapely
 from numpy.typing import NDArray
 
 from fea.analysis import Analysis
+from roofmodel.sliding.arrival import stream_shares
 from roofmodel.sliding.cells import Cells
 from roofmodel.sliding.flow import FlowGraph
 from roofmodel.sliding.levels import against_flow
@@ -68,7 +69,8 @@ def flow_steps(analysis: Analysis, at: ClampAt, own: float, ends: tuple[float, f
         )
         return (_total("Against the flow over the roof", "T_0", (Number(own, "force"),), total, note),)
     steps, names, parts = list[Step](), ["T_0"], [own]
-    row = int(analysis.project.layout.clamp_row[at.clamp])
+    layout = analysis.project.layout
+    row = int(layout.clamp_row[at.clamp])
     on, node, streams = _stations(analysis, at.case, row)
     span = analysis.force.span[on]
     width = np.clip(np.minimum(span[:, 1], ends[1]) - np.maximum(span[:, 0], ends[0]), 0.0, None)
@@ -113,16 +115,19 @@ def flow_steps(analysis: Analysis, at: ClampAt, own: float, ends: tuple[float, f
         names.append("T_U")
         parts.append(steps[-1].result.value)
     for end, (pieces, force) in enumerate(streams):
-        low, high = _spread(analysis, row, end, len(pieces))
+        if not len(pieces):
+            continue
         # A strip that the stream meets in part carries its part evenly.
-        met = np.clip(np.minimum(span[here, 1], high) - np.maximum(span[here, 0], low), 0.0, None)
-        reach = float(met @ share)
-        arrives = force * reach / (high - low)
-        if not len(pieces) or abs(arrives) <= EVEN * max(total, 1.0):
+        catch = int(np.flatnonzero(analysis.graph.catch_node == pieces[0])[0])
+        shares = stream_shares(layout, analysis.graph, catch, analysis.force.row[on], span)
+        spread = min(analysis.project.slide.valley_spread, float(layout.row_length[row]))
+        part = float(shares[here] @ share)
+        arrives = force * part
+        if abs(arrives) <= EVEN * max(total, 1.0):
             continue
         letter = f"T_V{end + 1}" if all(len(n) for n, _ in streams) else "T_V"
         steps += _stream_steps(analysis, at, pieces, force, letter)
-        steps.append(_arrival_step(letter, force, high - low, reach, arrives))
+        steps.append(_arrival_step(letter, force, spread, part * spread, arrives))
         names.append(letter)
         parts.append(arrives)
     rest = total - sum(parts)
@@ -157,8 +162,7 @@ def _stations(
     node = graph.catch_node[order][on]
     brought = -force.thrust[case, on, 1] - force.cell_thrust[case, node]
     valley = np.flatnonzero((graph.catch_node >= n) & (graph.catch_row == row))
-    # A stream arrives at the left end where its span begins with the rail, else at the right.
-    left = graph.catch_span[valley, 0] <= 0.0
+    left = graph.catch_end[valley] == 0
     nodes = [graph.catch_node[valley[left]], graph.catch_node[valley[~left]]]
     length = float(analysis.project.layout.row_length[row])
     near = force.span[on].mean(axis=1) < 0.5 * length
@@ -170,13 +174,6 @@ def _stations(
             float(brought.sum()) if len(nodes[1]) else 0.0,
         ]
     return on, node, ((nodes[0], sums[0]), (nodes[1], sums[1]))
-
-
-def _spread(analysis: Analysis, row: int, end: int, count: int) -> tuple[float, float]:
-    """Length of rail over which the stream at an end of a row arrives. [m]."""
-    length = float(analysis.project.layout.row_length[row])
-    spread = min(analysis.project.slide.valley_spread, length)
-    return (0.0, spread) if end == 0 or not count else (length - spread, length)
 
 
 def _strip_step(line: Array, width: Array, strips: float, *, whole: bool) -> Step:
@@ -205,7 +202,8 @@ def _arrival_step(letter: str, force: float, spread: float, reach: float, arrive
         (Number(force, "force"), " / ", Number(spread, "length"), " × ", Number(reach, "length")),
         Number(arrives, "force"),
         "judgment: the stream arrives evenly over a of rail at the valley (analysis.valley_spread)",
-        "w: part of a on the stretch of this clamp, by whole strips of the sliding mesh.",
+        "w: part of a on the stretch of this clamp, by whole strips of the sliding mesh; a gap between rail "
+        "and valley is in that of the overhang.",
     )
 
 
