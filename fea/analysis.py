@@ -31,19 +31,20 @@ from fea.checks.limits import (
 from fea.checks.member import member_limits, member_reserve
 from fea.checks.partial_rails import partial_cautions
 from fea.checks.reserve import snow_reserve
-from fea.checks.screw_strength import screw_rule, screw_strength
-from fea.checks.screws import screw_capacity, screw_limits, screw_reserve
+from fea.checks.screw_strength import screw_rule
+from fea.checks.screws import screw_limits, screw_reserve
 from fea.checks.strips import panel_strips, strip_friction, strip_weight
 from fea.clock import Clock
 from fea.panel.restraint import with_rails
 from fea.panel.support import PanelSupport, panel_support, strips_of
-from fea.rails.actions import GIVEN, Basis, Reading, rail_loads
+from fea.rails.actions import Basis, Reading, rail_loads
 from fea.rails.frame import solve_frame
 from fea.rails.loads import FrameResult, RailLoads
 from fea.solvers.direct import Solver
 from fea.states import State, on_rigid_panels, splice_cautions, structure_states
 from fea.still_falling import Falling, protected_cautions, protected_snow
-from fea.tipping import Tipping, tipping, upright_limits
+from fea.tipping import Tipping, stiff_end, stiff_force, stiff_limits, tipping
+from fea.verdict import Finding, code, ranked
 from roofmodel.hardware import DesignFormat
 from roofmodel.memory import Memory, recall
 from roofmodel.project.load import Project
@@ -93,6 +94,8 @@ class Analysis:
         What the clamps stand on.
     rigid_force : (q, v, c, 6) float or None
         Forces at the grips if panels did not give way; None where they count as rigid anyway. [N, N m]
+    stiff_force : (q, v, c, 6) float or None
+        Forces at the grips of clamps at the stiff end against tipping, as `fea.tipping.stiff_force`. [N, N m]
     limits : tuple of Limit
     depths : (q, r) float
         Snow depth square to the roof above each row. [m]
@@ -112,7 +115,7 @@ class Analysis:
     beyond : Beyond or None
         The governing row past its first failure, if asked for.
     tipping : Tipping or None
-        What hangs on the clamps' stiffness against tipping, where nobody gave it.
+        What hangs on the clamps' stiffness against tipping, where nobody gave it or it cannot be as given.
     cautions : tuple of str
         What a reader must know beside the numbers.
     seconds : dict of str to float
@@ -134,6 +137,7 @@ class Analysis:
     array_forces: ArrayForces
     support: PanelSupport
     rigid_force: Array | None
+    stiff_force: Array | None
     limits: tuple[Limit, ...]
     depths: Array
     case_governing: tuple[Governing | None, ...]
@@ -174,7 +178,7 @@ class Analysis:
     @property
     def exceeded(self) -> bool:
         """Whether any limit is exceeded, or a purlin's strength."""
-        return any(bool(np.any(limit.utilization > 1.0)) for limit in self.limits) or self.purlins_exceeded
+        return any((limit.utilization > 1.0).any() for limit in self.limits) or self.purlins_exceeded
 
     @property
     def unverified(self) -> tuple[Limit, ...]:
@@ -188,14 +192,30 @@ class Analysis:
 
     @property
     def unsettled(self) -> Tipping | None:
-        """What clamps that do not tip would use, where that exceeds and nobody gave how stiff they are."""
+        """What stiffer clamps would use, where that exceeds and how they tip is not given or cannot be so."""
         return None if self.tipping is None or self.tipping.settles else self.tipping
+
+    @cached_property
+    def findings(self) -> tuple[Finding, ...]:
+        """What keeps the check from passing, the worst first."""
+        there = {
+            Finding.EXCEEDED: self.exceeded,
+            Finding.NOT_PROTECTED: self.unprotected,
+            Finding.NOT_SETTLED: self.unsettled,
+            Finding.NOT_VERIFIED: self.unverified,
+            Finding.AUDIT_FAILED: any(not proof.met for proof in self.proofs),
+        }
+        return ranked(there)
+
+    @property
+    def verdict(self) -> str:
+        """The word of data files: the worst finding, or "pass"."""
+        return code(self.findings)
 
     @property
     def passed(self) -> bool:
         """Whether limits are verified and kept, all to be protected is, tipping settled, self-checks met."""
-        kept = not (self.exceeded or self.unverified or self.unprotected or self.unsettled)
-        return kept and all(proof.met for proof in self.proofs)
+        return not self.findings
 
 
 def analyze(
@@ -255,7 +275,12 @@ def analyze(
     clock.mark("reserve")
     after = None
     if beyond and project.table.analysis.beyond_first_failure:
-        after = _beyond(project, found, strength)
+        from fea.checks.beyond import hardest_beyond
+
+        rails = tuple(state.project.rail for state in found.states)
+        after = hardest_beyond(project, (limits, clamp_force, rails), (found.loads, basis), strength)
+        if stiff_end(project) is not None:
+            after = replace(after, notes=(*after.notes, "Clamps that tip less are not followed."))
         clock.mark("beyond first failure")
     together = next(limit for limit in limits if limit.name == "clamp combined")
     of_rows = [i for i, limit in enumerate(limits) if not limit.target.startswith("solar")]
@@ -267,12 +292,14 @@ def analyze(
         *_row_proofs(project, snow, force, attachment, limits, memory, trial=trial),
     )
     clock.mark("self-audit")
-    solved = clamp_force, found.states, demands, responses
-    rigid, softness = on_rigid_panels(project, support, found.loads, basis, strength, solved)
+    rigid, softness = on_rigid_panels(
+        project, support, found.loads, basis, strength, (clamp_force, found.states, demands, responses)
+    )
     lands = found.lands()
     protected = protected_snow(project, snow.cases, graph, force, lands)
     clock.mark("rigid seams")
-    tips = tipping(project, limits, upright_limits(project, found.loads, basis, strength))
+    stiff = stiff_force(project, found.loads, basis, strength)
+    tips = tipping(project, limits, stiff_limits(project, stiff))
     clock.mark("clamps that do not tip")
     return Analysis(
         project=project,
@@ -290,6 +317,7 @@ def analyze(
         array_forces=found.array_forces,
         support=support,
         rigid_force=rigid,
+        stiff_force=stiff,
         limits=limits,
         depths=found.depths,
         case_governing=by_case,
@@ -337,26 +365,25 @@ class _Checks:
     limits: tuple[Limit, ...]
 
 
-def check_limits(
-    project: Project, memory: Memory | None = None, *, upright: bool = False
-) -> tuple[Limit, ...]:
+def check_limits(project: Project, memory: Memory | None = None, *, stiff: bool = False) -> tuple[Limit, ...]:
     """The limits of `analyze` alone: no reserve, no self-audit, nothing beyond the first failure.
 
     Parameters
     ----------
     project : Project
     memory : Memory, optional
-    upright : bool
-        True adds those of clamps that do not tip, where nobody gave how stiff they are.
+    stiff : bool
+        True adds those of clamps at the stiff end against tipping, where nobody gave it or it cannot be.
 
     Returns
     -------
     tuple of Limit
     """
     found = _checks(project, None, memory, Clock())
-    if not upright:
+    if not stiff:
         return found.limits
-    return found.limits + upright_limits(project, found.loads, found.basis, factor_arrays(found.factors))
+    force = stiff_force(project, found.loads, found.basis, factor_arrays(found.factors))
+    return found.limits + stiff_limits(project, force)
 
 
 def _checks(project: Project, tell: Tell | None, memory: Memory | None, clock: Clock) -> _Checks:
@@ -428,35 +455,6 @@ def _checks(project: Project, tell: Tell | None, memory: Memory | None, clock: C
         depths=depths,
         limits=limits,
     )
-
-
-def _beyond(project: Project, found: _Checks, strength: tuple[Array, Array, Array]) -> Beyond:
-    """The row with the most used clamp, past its first failure."""
-    from fea.checks.beyond import beyond_first_failure, worst_row
-
-    layout, clamp, basis = project.layout, project.clamp, found.basis
-    row, case = worst_row(found.limits, layout)
-    own = found.clamp_force[case][:, layout.clamp_row == row]
-    hardest = int(np.argmax(np.abs(own[..., 4]).max(axis=1)))
-    reading = basis.readings[hardest % len(basis.readings)]
-    rail = found.states[hardest // len(basis.readings)].project.rail
-    snow, dead, thermal = strength
-    still, grows = (
-        basis.weights(*parts, top=reading.top, held=reading.held)[case]
-        for parts in ((0.0 * snow, dead, reading.warmth * thermal), (snow, 0.0 * dead, 0.0 * thermal))
-    )
-    form = DesignFormat(project.table.design.format)
-    hardware = (rail, clamp, rail_resistance(rail, form))
-    screws = None
-    if clamp.screws is not None:
-        strength_of = screw_strength(clamp.screws, screw_rule(form, project.site.standard))
-        screws = screw_capacity(own[hardest], clamp, strength_of)
-    after = beyond_first_failure(
-        layout, found.loads, (still, grows), hardware, own[hardest], (row, case, reading.top), screws
-    )
-    if reading in GIVEN:
-        return after
-    return replace(after, notes=(*after.notes, f"Loads in the worst reading: {reading.words}."))
 
 
 def _with_rails(
