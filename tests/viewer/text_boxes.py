@@ -28,7 +28,7 @@ def texts(svg):
         wide = text_width(words, 10.0 * size, bold=bold) / 10.0
         left = {"start": 0.0, "middle": -0.5 * wide, "end": -wide}[one.get("text-anchor", "start")]
         box = np.array([[left, -0.68 * size], [left + wide, -0.68 * size], [left + wide, 0.0], [left, 0.0]])
-        box = box + [float(one.get("x", 0.0)), float(one.get("y", 0.0))]
+        box += np.array([float(one.get("x", 0.0)), float(one.get("y", 0.0))])
         way = one.get("transform", "")
         turn = np.radians(float(TURN.search(way)[1])) if "rotate" in way else 0.0
         box = box @ np.array([[np.cos(turn), np.sin(turn)], [-np.sin(turn), np.cos(turn)]])

@@ -7,7 +7,6 @@ outside, its eave below. Lengths along the slope are true.
 from __future__ import annotations
 
 import textwrap
-from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -32,7 +31,7 @@ from viewer.picture.findings import called_clamp, clamp_utilization
 from viewer.unheld import falling_sentence
 
 if TYPE_CHECKING:
-    from ezdxf.layouts import Modelspace
+    pass
 
 Array = NDArray[np.float64]
 

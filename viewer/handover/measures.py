@@ -22,7 +22,7 @@ LANE = 3.6  # below the plane, between the numbers of seams and its width, over 
 
 @dataclass(frozen=True)
 class _Height:
-    """A row's height over the edge below it: both ends (2,) on the plane, and how far out its line must be."""
+    """A row's height over the edge below it: both ends (2,), how far out its line must be."""
 
     foot: Array
     place: Array
@@ -50,8 +50,8 @@ def dimension_style(drawing: Any, sheet: Sheet) -> None:
 def measure_rows(sheet: Sheet, project: Project, plane: int, shift: Array) -> None:
     """Heights of the rows of a plane over its lower edge, each once, and where their rails begin.
 
-    A rail that begins right of another one in the same line is measured below the plane; lists of the sheet say
-    the same of the third one.
+    A rail that begins right of another one in the same line is measured below the plane; of a third one the
+    list on the sheet says it.
     """
     layout, gap = project.layout, sheet.text * sheet.unit
     rows = np.flatnonzero(layout.row_plane == plane)

@@ -47,10 +47,12 @@ def inches(length: float) -> str:
 
 
 def outline_of(project: Project, plane: int) -> Array:
+    """Outer ring (k, 2) of a plane, unfolded, the first point again at its end. [m]."""
     return np.asarray(project.roof.planes.outline[plane].exterior.coords)
 
 
 def put(sheet: Sheet, points: Array, layer: str, *, close: bool = False) -> None:
+    """A line through points (k, 2) in model space, or around them. [m]."""
     sheet.space.add_lwpolyline((points / sheet.unit).tolist(), close=close, dxfattribs={"layer": layer})
 
 
@@ -64,6 +66,7 @@ def write(
     turn: float = 0.0,
     align: str = "BOTTOM_LEFT",
 ) -> None:
+    """A line of text at a place (2,) [m]; `size` over that of text, `turn` in degrees."""
     from ezdxf.enums import TextEntityAlignment
 
     text = sheet.space.add_text(
