@@ -309,7 +309,8 @@ def test_export_saves_first_and_links_what_was_written(opened):
     page.uncheck("#part-check")
     assert page.inner_text("#export") == "Save and export"
     page.click("#export")
-    page.wait_for_selector("#exported a:has-text('snow.html')", timeout=60_000)
+    # 8 s of the processor: two programs that start, two pictures drawn without a graphics card, and the PDF.
+    page.wait_for_selector("#exported a:has-text('snow.html')", timeout=240_000)
     assert (opened.path.parent / "results" / "snow" / "snow.json").is_file()
     for name in ("package.pdf", "package.html"):  # what is to be read comes first
         assert page.locator(f".pages a:text-is('Open {name}')").count() == 1

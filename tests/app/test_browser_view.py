@@ -140,8 +140,10 @@ def test_on_a_phone_everything_fits_and_can_be_read(looked, chromium):
 
 
 PARTS = """() => {
-  const shown = (all) => [...document.querySelectorAll(all)].filter((e) => e.checkVisibility() && e.textContent.trim());
-  const box = (e) => e.getBoundingClientRect(), name = (e) => `${e.id || e.className}: ${e.textContent.trim().slice(0, 24)}`;
+  const seen = (e) => e.checkVisibility() && e.textContent.trim();
+  const shown = (all) => [...document.querySelectorAll(all)].filter(seen);
+  const box = (e) => e.getBoundingClientRect();
+  const name = (e) => `${e.id || e.className}: ${e.textContent.trim().slice(0, 24)}`;
   const over = (a, b) => Math.min(a.right, b.right) - Math.max(a.left, b.left) > 1 &&
     Math.min(a.bottom, b.bottom) - Math.max(a.top, b.top) > 1;
   const found = [], stage = box(document.querySelector("#stage"));
@@ -152,8 +154,8 @@ PARTS = """() => {
       if (!a.contains(b) && !b.contains(a) && over(box(a), box(b))) found.push(`${name(a)} on ${name(b)}`);
   }
   for (const one of shown(".controls select, .controls button, .foot > *, .callout, .plane")) {
-    const b = box(one);
-    if (b.left < stage.left - 1 || b.right > stage.right + 1 || b.bottom > stage.bottom + 1) found.push(`${name(one)} cut`);
+    const b = box(one), out = Math.max(stage.left - b.left, b.right - stage.right, b.bottom - stage.bottom);
+    if (out > 1) found.push(`${name(one)} cut`);
   }
   for (const key of ["#usekey", "#snowkey"]) { // numbers stand at the ends of their scale
     const [scale, ticks] = [".ramps", ".ticks"].map((part) => box(document.querySelector(`${key} ${part}`)));
