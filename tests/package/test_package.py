@@ -465,9 +465,8 @@ def test_words_of_a_table_take_few_lines_and_no_number_breaks(tmp_path):
     """Columns of words get what numbers leave; a text too long for any column stands below its row."""
     heads = ("Row", *(f"a head of several words {i}" for i in range(8)), "Case of the total", "Worst used")
     case = "drift below SE2, wall facing 230 degrees"
-    one = Table(
-        "Rows", heads, "t" + "n" * 8 + "tn", (("street-left", *("1,116.5",) * 8, case, "NOT VERIFIED"),)
-    )
+    row = ("street-left", *("1,116.5",) * 8, case, "NOT VERIFIED")
+    one = Table("Rows", heads, "t" + "n" * 8 + "tn", (row,))
     widths = [float(width.rstrip("frpt")) for width in column_widths(one, 7, len(heads))]
     assert sum(widths) <= ROOM
     lines = text_width(case, 70.0) / 10.0 / (widths[9] - PAD)
@@ -475,9 +474,8 @@ def test_words_of_a_table_take_few_lines_and_no_number_breaks(tmp_path):
     for i in (1, 5, 10):  # cells of numbers stay on one line
         assert widths[i] >= text_width(row[i], 70.0) / 10.0 + PAD - 1e-6
     values = "s = 1.300 kN/m² (ground snow, characteristic, from the user); " * 12
-    long = Table(
-        "Snow", ("Zone", "p", "Clause", "Values"), "tnts", (("snow on S1", "1.04", "5.3.2", values),)
-    )
+    row = ("snow on S1", "1.04", "5.3.2", values)
+    long = Table("Snow", ("Zone", "p", "Clause", "Values"), "tnts", (row,))
     assert own_line(long, 8)
     assert not own_line(one, 7)
     typeset(preamble("t", "f", "a4") + table(long), {}, tmp_path / "t.pdf")
