@@ -67,8 +67,6 @@ def test_paper_below_words_is_painted_and_written():
     inside = pixels[round(box[1]) + 1 : round(box[3]) - 1, round(box[0]) + 1 : round(box[2]) - 1]
     assert np.median(inside) > 180.0
     assert pixels[2, 2] < 40
-    plan.texts[0] = plan.write(
-        "deep", 40.0, 20.0, 12.0, align="center"
-    )
+    plan.texts[0] = plan.write("deep", 40.0, 20.0, 12.0, align="center")
     plan.texts.pop()
     assert chips(plan) == []

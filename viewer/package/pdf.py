@@ -91,7 +91,7 @@ def package_source(
         _governing(content, files, units),
         _sensitivity(sway, files, units),
         _scope(content),
-        _rows(content, files, "92%" if units.name == "SI" else "85%"),  # two on a page
+        _rows(content, files, "90%" if units.name == "SI" else "82%"),  # two on a page
         _snow(content, study, files, units),
         _roof(content, files),
         _building(content, files),
