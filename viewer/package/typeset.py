@@ -34,7 +34,7 @@ WHOLE = re.compile(
 )  # units that no line end parts
 COMMAND = re.compile(r"`([^`]+)`")
 UNTAGGED = "without tags for screen readers, as the typesetter cannot set them in this document; {} has them"
-OWN = "(left: 12pt, right: 3pt, top: 0pt, bottom: 5pt)"  # of a text below its row
+OWN = "(left: 12pt, right: 3pt, top: 1.5pt, bottom: 5pt)"  # of a text below its row
 UNBROKEN = 24  # letters of a word that a cell may break at its signs
 
 

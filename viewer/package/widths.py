@@ -12,7 +12,7 @@ Array = NDArray[np.float64]
 
 ROOM = 490.0  # width of the text on the narrower paper [pt]
 PAD = 7.0  # beside the words of a column, and for rounding [pt]
-STEP = 4.0  # in which columns grow [pt]
+STEP, STEPS = 4.0, (1, 2, 4, 8, 12)  # in which columns grow [pt], and how many at once
 LOOSE = 1.06  # length of text that breaks into lines over its plain length: lines are not filled [-]
 LONGEST = 2.0  # of a last column over the whole table: longer texts get lines of their own [-]
 
@@ -66,15 +66,14 @@ def column_widths(one: Table, size: float, count: int) -> list[str]:
         return float(np.sum(np.sum(need**4, axis=1) ** 0.25))  # a row is as high as its highest cell
 
     while free >= STEP:
-        tried = [lines(width + STEP * k * one_more) for k in (1, 4) for one_more in np.eye(count)]
-        gains = (lines(width) - np.array(tried).reshape(2, count)) / np.array([[1.0], [4.0]])
+        steps_now = [k for k in STEPS if k * STEP <= free]
+        tried = [lines(width + STEP * k * one_more) for k in steps_now for one_more in np.eye(count)]
+        gains = (lines(width) - np.array(tried).reshape(-1, count)) / np.array(steps_now)[:, None]
         gains[:, width >= natural] = -1.0
-        if free < 4.0 * STEP:
-            gains[1] = -1.0
         steps, best = np.unravel_index(int(np.argmax(gains)), gains.shape)
         if gains[steps, best] <= 0.0:
             break
-        grown = STEP * (1, 4)[int(steps)]
+        grown = STEP * steps_now[int(steps)]
         width[best] += grown
         free -= grown
     wide = words & (width < natural)
