@@ -35,6 +35,7 @@ WHOLE = re.compile(
 COMMAND = re.compile(r"`([^`]+)`")
 UNTAGGED = "without tags for screen readers, as the typesetter cannot set them in this document; {} has them"
 OWN = "(left: 12pt, right: 3pt, top: 1.5pt, bottom: 5pt)"  # of a text below its row
+FEW = 8  # pieces that are shared out to two columns by their lines
 UNBROKEN = 24  # letters of a word that a cell may break at its signs
 
 
@@ -274,8 +275,16 @@ def _breaking(cell: str) -> str:
 
 
 def columns(pieces: Sequence[str]) -> str:
-    """Pieces in two columns."""
-    return f"#columns(2, gutter: 14pt)[\n{''.join(pieces)}]\n" if pieces else ""
+    """Pieces in two columns, of about one height where there are few."""
+    if not pieces:
+        return ""
+    if len(pieces) > FEW:
+        return f"#columns(2, gutter: 14pt)[\n{''.join(pieces)}]\n"
+    high = [piece.count("\n") + 2 for piece in pieces]
+    below = [abs(2 * sum(high[:k]) - sum(high)) for k in range(1, len(pieces) + 1)]
+    half = below.index(min(below)) + 1
+    left, right = ("".join(part) for part in (pieces[:half], pieces[half:]))
+    return f"#grid(columns: (1fr, 1fr), column-gutter: 14pt,\n[{left}],\n[{right}])\n"
 
 
 def hanging(content: str) -> str:
