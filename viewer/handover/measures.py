@@ -55,25 +55,15 @@ def measure_rows(sheet: Sheet, project: Project, plane: int, shift: Array) -> No
     """
     layout, gap = project.layout, sheet.text * sheet.unit
     rows = np.flatnonzero(layout.row_plane == plane)
-    rows = rows[np.argsort(layout.row_start[rows, 0], kind="stable")].tolist()
+    longest = max(len(layout.row_name[row]) for row in rows.tolist())
+    _measure_heights(sheet, project, rows[np.argsort(layout.row_start[rows, 1])].tolist(), shift, longest)
     lowest = project.roof.planes.outline[plane].bounds[1]
-    longest = max(len(layout.row_name[row]) for row in rows)
-    spacing = project.panel.seam_spacing
-    below = -0.5 * CLAMP * spacing - 1.8 * gap  # of the rail, clear of its clamps
-    told: list[_Height] = []
+    below = -0.5 * CLAMP * project.panel.seam_spacing - 1.8 * gap  # of the rail, clear of its clamps
     begun: list[float] = []  # heights of lines in which a rail is measured already
     free = True
-    for row in rows:
+    for row in rows[np.argsort(layout.row_start[rows, 0], kind="stable")].tolist():
         start, end = layout.row_start[row], layout.row_end[row]
         way = (end - start) / np.linalg.norm(end - start)
-        for one in _heights(project, row):
-            if any(one.same(other) for other in told):
-                continue
-            rank = sum(one.left is other.left for other in told)
-            told.append(one)
-            beyond = 3.0 if one.left else max(3.0, 2.6 + 0.9 * LETTER * longest)  # names stand at right ends
-            away = one.out + spacing + (beyond + LEVEL * rank) * gap
-            dimension(sheet, one.foot + shift, one.place + shift, away if one.left else -away)
         reach = left_reach(project.roof, layout, row)
         corner = eave_corner(project, row)
         if corner is not None:
@@ -86,6 +76,20 @@ def measure_rows(sheet: Sheet, project: Project, plane: int, shift: Array) -> No
         elif free:
             free = False
             dimension(sheet, start - reach * way + shift, start + shift, lowest - start[1] - LANE * gap)
+
+
+def _measure_heights(sheet: Sheet, project: Project, rows: list[int], shift: Array, longest: int) -> None:
+    """Heights of rows over the lower edge, the lowest row first and nearest; names have `longest` letters."""
+    gap = sheet.text * sheet.unit
+    told: list[_Height] = []
+    for one in (height for row in rows for height in _heights(project, row)):
+        if any(one.same(other) for other in told):
+            continue
+        rank = sum(one.left is other.left for other in told)
+        told.append(one)
+        beyond = 3.0 if one.left else max(3.0, 2.6 + 0.9 * LETTER * longest)  # names stand at right ends
+        away = one.out + project.panel.seam_spacing + (beyond + LEVEL * rank) * gap
+        dimension(sheet, one.foot + shift, one.place + shift, away if one.left else -away)
 
 
 def _heights(project: Project, row: int) -> list[_Height]:
