@@ -174,12 +174,15 @@ def luminance(color: ArrayLike) -> Array:
     return np.asarray(linear_rgb(color) @ np.array([0.2126, 0.7152, 0.0722]))
 
 
+def contrast(one: str, other: str) -> float:
+    """Contrast ratio of two colors, 1 to 21 (WCAG 2, from memory)."""
+    low, high = sorted(float(luminance(rgb(color))) for color in (one, other))
+    return (high + 0.05) / (low + 0.05)
+
+
 def text_on(color: str) -> str:
     """Ink or paper, whichever reads better on a color (contrast ratio of WCAG 2, from memory)."""
-    y = float(luminance(rgb(color)))
-    on_paper = 1.05 / (y + 0.05)
-    on_ink = (y + 0.05) / (float(luminance(rgb(INK))) + 0.05)
-    return PAPER if on_paper > on_ink else INK
+    return PAPER if contrast(PAPER, color) > contrast(INK, color) else INK
 
 
 def scale_top(largest: float) -> float:

@@ -212,7 +212,8 @@ def _choice_notes(building: Building, roofs: Sequence[Surface], marks: bool) -> 
             f"; {walls} surfaces steeper than {np.degrees(STEEPEST):.0f} degrees, walls here, count as well"
         )
         notes.append(
-            f"As drawn they share {shared.ridges} ridges, {shared.hips} hips and {shared.valleys} valleys "
+            f"As drawn they share {_count(shared.ridges, 'ridge')}, {_count(shared.hips, 'hip')} and "
+            f"{_count(shared.valleys, 'valley')} "
             f"(corners to the centimeter{steep if walls else ''})."
         )
     counts = Counter(kind for _, kind in building.surfaces)
@@ -221,6 +222,11 @@ def _choice_notes(building: Building, roofs: Sequence[Surface], marks: bool) -> 
             area = surface_area(building.points, [one for one in building.surfaces if one[1] == kind])
             notes.append(f"{counts[kind]} {words} ({area:.1f} m2) are no roof by the file's marks.")
     return notes
+
+
+def _count(number: int, one: str) -> str:
+    """A number of things in words, such as "1 ridge" or "0 hips"."""
+    return f"{number} {one}{'' if number == 1 else 's'}"
 
 
 def triangulate_surfaces(points: Array, surfaces: Sequence[Surface]) -> tuple[IntArray, int]:

@@ -139,6 +139,44 @@ def test_on_a_phone_everything_fits_and_can_be_read(looked, chromium):
         other.close()
 
 
+PARTS = """() => {
+  const seen = (e) => e.checkVisibility() && e.textContent.trim();
+  const shown = (all) => [...document.querySelectorAll(all)].filter(seen);
+  const box = (e) => e.getBoundingClientRect();
+  const name = (e) => `${e.id || e.className}: ${e.textContent.trim().slice(0, 24)}`;
+  const over = (a, b) => Math.min(a.right, b.right) - Math.max(a.left, b.left) > 1 &&
+    Math.min(a.bottom, b.bottom) - Math.max(a.top, b.top) > 1;
+  const found = [], stage = box(document.querySelector("#stage"));
+  for (const group of [".bar .title, .tools button, .verdict, .governs, .aside",
+    ".controls select, .controls button, .foot > figure, .foot > svg, .callout", "[role=tab]"]) {
+    const parts = shown(group);
+    for (const [i, a] of parts.entries()) for (const b of parts.slice(i + 1))
+      if (!a.contains(b) && !b.contains(a) && over(box(a), box(b))) found.push(`${name(a)} on ${name(b)}`);
+  }
+  for (const one of shown(".controls select, .controls button, .foot > *, .callout, .plane")) {
+    const b = box(one), out = Math.max(stage.left - b.left, b.right - stage.right, b.bottom - stage.bottom);
+    if (out > 1) found.push(`${name(one)} cut`);
+  }
+  for (const key of ["#usekey", "#snowkey"]) { // numbers stand at the ends of their scale
+    const [scale, ticks] = [".ramps", ".ticks"].map((part) => box(document.querySelector(`${key} ${part}`)));
+    if (Math.abs(scale.right - ticks.right) > 2) found.push(`${key}: numbers beside the scale`);
+  }
+  if (document.documentElement.scrollWidth > innerWidth) found.push("wider than the window");
+  return found; }"""
+
+
+@pytest.mark.parametrize("looked", ["tannery-hall", "sentier-house"], indirect=True)
+def test_at_every_width_nothing_overlaps_and_nothing_is_cut(looked):
+    page = looked.page
+    looked.until("app.store.place.short")
+    for width, height in ((900, 700), (1280, 800), (880, 700), (620, 800), (390, 844), (1440, 900)):
+        page.set_viewport_size({"width": width, "height": height})
+        looked.until("app.view.box.width === app.view.canvas.parentElement.getBoundingClientRect().width")
+        page.click("#fit")
+        time.sleep(0.4)  # until the picture rests
+        assert page.evaluate(PARTS) == [], width
+
+
 def test_texts_have_the_contrast_of_wcag(looked):
     """Ratio 4.5 to 1 (WCAG 2.2, 1.4.3, from memory) of every text on the color behind it."""
     poor = looked.page.evaluate((Path(__file__).parent / "contrast.js").read_text())

@@ -25,7 +25,7 @@ from roofmodel.project.load import load_project
 from roofmodel.units import SYSTEMS
 from tests.demos import demo, demo_sway
 from viewer.clamp_table import write_attachments
-from viewer.handover.installer import inches
+from viewer.handover.pen import inches
 from viewer.handover.run import OUTPUTS, write_handover
 from viewer.package.bill import bill_lines, bill_of, cut_bars, missing_splices, splice_caution, splice_note
 from viewer.picture.findings import clamp_utilization
@@ -161,8 +161,9 @@ def test_sheets_have_scale_and_title_block(handed, plan):
     assert wide > largest
 
 
-def test_texts_of_the_plan_keep_off_each_other(plan):
-    boxes = []
+def boxes_of_words(plan):
+    """Words of the model with their boxes: texts, notes and what stands at dimensions."""
+    found = []
     for text in plan.modelspace().query("TEXT"):
         size = text.dxf.height
         box = shapely.box(0.0, 0.0, 0.55 * size * len(text.dxf.text), 0.8 * size)
@@ -172,10 +173,25 @@ def test_texts_of_the_plan_keep_off_each_other(plan):
         elif align.name.startswith("MIDDLE"):
             box = translate(box, 0.0, -0.5 * box.bounds[3])
         box = rotate(box, text.dxf.rotation, origin=(0.0, 0.0))
-        boxes.append(translate(box, place.x, place.y))
-    tree = shapely.STRtree(boxes)
-    a, b = tree.query(boxes, predicate="overlaps")
-    assert not len(a[a < b])
+        found.append((text.dxf.text, translate(box, place.x, place.y)))
+    notes = list(plan.modelspace().query("MTEXT"))
+    for one in plan.modelspace().query("DIMENSION"):
+        notes += one.get_geometry_block().query("MTEXT")
+    for note in notes:
+        size, words = note.dxf.char_height, note.text
+        wide, high = 0.55 * size * len(words), 0.8 * size
+        column, row = (note.dxf.attachment_point - 1) % 3, (note.dxf.attachment_point - 1) // 3
+        left, low = -0.5 * column * wide, (-1.0, -0.5, 0.0)[row] * high
+        box = rotate(shapely.box(left, low, left + wide, low + high), note.get_rotation(), origin=(0.0, 0.0))
+        found.append((words, translate(box, note.dxf.insert.x, note.dxf.insert.y)))
+    return found
+
+
+def test_texts_of_the_plan_keep_off_each_other(plan):
+    words = boxes_of_words(plan)
+    boxes = [box for _, box in words]
+    a, b = shapely.STRtree(boxes).query(boxes, predicate="overlaps")
+    assert [(words[i][0], words[j][0]) for i, j in zip(a, b, strict=True) if i < j] == []
 
 
 def test_an_independent_reader_finds_rails_and_the_ring_of_the_governing_clamp(handed):

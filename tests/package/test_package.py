@@ -33,7 +33,9 @@ from viewer.building_words import partial_words
 from viewer.package.pdf import package_source, write_package
 from viewer.package.sway import LESS, MORE, place_words, sway_words
 from viewer.package.typeset import SHORT, expression, paragraph, preamble, symbols, table, text, typeset
+from viewer.package.widths import PAD, ROOM, column_widths, own_line
 from viewer.picture import svg
+from viewer.picture.labels import text_width
 from viewer.picture.plan import clamp_marks
 from viewer.quantities import percent, quantity, system
 from viewer.report.building import purlin_cases_table, purlins_table
@@ -457,3 +459,25 @@ def test_pages_without_marks_for_screen_readers_say_so_themselves_and_on_standar
     with pytest.raises(typst.TypstError, match=says):
         typeset(preamble("t", "f", "a4") + paragraph("words"), {}, tmp_path / "u.pdf")
     assert not (tmp_path / "u.pdf").exists()
+
+
+def test_words_of_a_table_take_few_lines_and_no_number_breaks(tmp_path):
+    """Columns of words get what numbers leave; a text too long for any column stands below its row."""
+    heads = ("Row", *(f"a head of several words {i}" for i in range(8)), "Case of the total", "Worst used")
+    case = "drift below SE2, wall facing 230 degrees"
+    row = ("street-left", *("1,116.5",) * 8, case, "NOT VERIFIED")
+    one = Table("Rows", heads, "t" + "n" * 8 + "tn", (row,))
+    widths = [float(width.rstrip("frpt")) for width in column_widths(one, 7, len(heads))]
+    assert sum(widths) <= ROOM
+    lines = text_width(case, 70.0) / 10.0 / (widths[9] - PAD)
+    assert lines < 3.0
+    for i in (1, 5, 10):  # cells of numbers stay on one line
+        assert widths[i] >= text_width(row[i], 70.0) / 10.0 + PAD - 1e-6
+    values = "s = 1.300 kN/m² (ground snow, characteristic, from the user); " * 12
+    row = ("snow on S1", "1.04", "5.3.2", values)
+    long = Table("Snow", ("Zone", "p", "Clause", "Values"), "tnts", (row,))
+    assert own_line(long, 8)
+    assert not own_line(one, 7)
+    typeset(preamble("t", "f", "a4") + table(long), {}, tmp_path / "t.pdf")
+    told = pypdf.PdfReader(tmp_path / "t.pdf").pages[0].extract_text()
+    assert told.replace("\n", " ").count("ground snow") == 12

@@ -8,6 +8,7 @@ from xml.etree import ElementTree
 import ezdxf
 import numpy as np
 import pytest
+import shapely
 from picture_projects import GABLE, read
 
 from fea.analysis import Analysis
@@ -173,3 +174,61 @@ def test_a_piece_that_a_message_offers_is_taken_as_printed(system: str, tmp_path
         path.write_text(text.replace("every = 2", f'start = "{low}"\nend = "{high}"'), encoding="utf-8")
         long = SYSTEMS[system].convert(float(load_project(path).layout.row_length[1]), "length")
         assert long == pytest.approx(float(high.split()[0]) - float(low.split()[0]), abs=0.011)
+
+
+GLASS = """
+[[solar]]
+name = "glass"
+plane = "S1"
+across = "8.5 m"
+up = "2 m"
+width = "3 m"
+depth = "1.6 m"
+gap = "120 mm"
+weight = "0.15 kPa"
+clamp_strength = "9 kN"
+"""
+
+
+@pytest.fixture(scope="module")
+def glazed(tmp_path_factory: pytest.TempPathFactory) -> tuple[Analysis, ezdxf.document.Drawing]:
+    """Two rows in one line beside a dormer, a solar array above one of them; and its plan, read back."""
+    text = GABLE.replace("[surface]", DORMER + "[surface]", 1).replace(
+        "[design]", PIECES + GLASS + "[design]"
+    )
+    text = text.replace('up = "3 m"', 'up = "4.4 m"')
+    folder = tmp_path_factory.mktemp("glazed")
+    analysis = read(text, folder)
+    write_plan(analysis, bill_of(analysis.project), folder / "plan.dxf")
+    return analysis, ezdxf.readfile(folder / "plan.dxf")
+
+
+def test_solar_arrays_are_in_the_plan_on_a_layer_of_their_own(glazed) -> None:
+    analysis, plan = glazed
+    roof = analysis.project.roof
+    assert "SOLAR" in plan.layers
+    lines = [np.array(one.get_points("xy")) for one in plan.modelspace().query('LWPOLYLINE[layer=="SOLAR"]')]
+    closed = [ring * 1e-3 for ring in lines if len(ring) == 4]
+    unfolded, above = sorted(closed, key=lambda ring: -ring[:, 1].mean())  # the roof from above stands below
+    assert np.ptp(unfolded, axis=0) == pytest.approx([3.0, 1.6], abs=1e-6)  # true size
+    outlines = [
+        np.array(one.get_points("xy")) * 1e-3 for one in plan.modelspace().query('LWPOLYLINE[layer=="ROOF"]')
+    ]
+    outline = next(
+        ring for ring in outlines if len(ring) > 2 and shapely.Polygon(ring).covers(shapely.Polygon(unfolded))
+    )
+    corner = unfolded.min(axis=0) - outline.min(axis=0)
+    plane = roof.planes.outline[roof.arrays.plane[0]].bounds
+    assert corner == pytest.approx(roof.arrays.low[0] - np.array(plane[:2]), abs=1e-6)
+    assert np.ptp(above, axis=0)[0] == pytest.approx(3.0, abs=1e-6)
+    slope = roof.planes.slope[roof.arrays.plane[0]]
+    assert np.ptp(above, axis=0)[1] == pytest.approx(1.6 * np.cos(slope), abs=1e-6)
+    told = [one.text for one in plan.modelspace().query('MTEXT[layer=="SOLAR"]')]
+    assert told == ["glass  3000 x 1600"]
+
+
+def test_one_height_of_two_rows_in_a_line_is_measured_once(glazed) -> None:
+    plan = glazed[1]
+    heights = [round(one.get_measurement()) for one in plan.modelspace().query("DIMENSION")]
+    assert heights.count(1200) == 1
+    assert {400, 6300} <= set(heights)  # and still where each of their rails begins

@@ -28,3 +28,9 @@ def standing(project: Project, plane: int) -> list[tuple[str, Array]]:
         (known.name[one], project.roof.planes.to_plane(plane, known.start[known.face == one]))
         for one in mine.tolist()
     ]
+
+
+def glass(project: Project, plane: int) -> list[tuple[str, Array]]:
+    """Names and outlines (4, 2) of the solar arrays on a plane, unfolded with it. [m]."""
+    known = project.roof.arrays
+    return [(known.name[one], known.corners[one]) for one in np.flatnonzero(known.plane == plane).tolist()]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import textwrap
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 from typing import TYPE_CHECKING, Any
@@ -11,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from roofmodel.project.load import Project
+from viewer.handover.pen import LETTER
 
 if TYPE_CHECKING:
     from ezdxf.layouts import Paperspace
@@ -108,6 +110,15 @@ def _fit(place: Place, box: Array, system: str) -> int:
     return next((scale for scale in SCALES[system] if scale >= need), int(np.ceil(need / 1000.0) * 1000.0))
 
 
+def _fitting(said: Sequence[str], wide: float, high: float) -> tuple[float, list[str]]:
+    """Height of letters and lines of sentences in a box of a title block, as large as they go. [mm]."""
+    for size in (2.2, 2.0, 1.8, 1.6, 1.4):
+        lines = [line for one in said for line in textwrap.wrap(one, int(wide / (LETTER * size)))]
+        if 1.3 * size * (len(lines) - 1) <= high:
+            break
+    return size, lines
+
+
 def _plain(name: str) -> str:
     """A name for a layout: no characters that the format forbids."""
     return "".join("-" if c in '<>/\\":;?*|=`,' else c for c in name).strip() or "sheet"
@@ -155,11 +166,11 @@ class _Block:
             "Planes seen from outside, eave below. Numbers: clamp, distance from the rail's left end.",
             "Clamps only on the seam, sheet and tightening they were tested on.",
             "Review by a licensed engineer. Work at height can kill.",
-            *(words for long in warn[1:] for words in textwrap.wrap(long, 80)),
+            *warn[1:],
         )
-        down = min(4.3, (22.0 if warn[0] else 31.0) / max(len(said) - 1, 1))
-        for k, words in enumerate(said):
-            self.write(words, notes + 3.0, top - 5.0 - down * k, min(2.2, 0.8 * down), fields - notes - 6.0)
+        size, lines = _fitting(said, fields - notes - 6.0, 22.0 if warn[0] else 31.0)
+        for k, words in enumerate(lines):
+            self.write(words, notes + 3.0, top - 5.0 - 1.3 * size * k, size, fields - notes - 6.0)
         head, _, rest = warn[0].partition(": ")
         self.write(head, notes + 3.0, low + 6.5, 4.0, fields - notes - 6.0)
         self.write(rest, notes + 3.0, low + 2.5, 2.2, fields - notes - 6.0)

@@ -91,7 +91,7 @@ def package_source(
         _governing(content, files, units),
         _sensitivity(sway, files, units),
         _scope(content),
-        _rows(content, files, "92%" if units.name == "SI" else "85%"),  # two on a page
+        _rows(content, files, "90%" if units.name == "SI" else "82%"),  # two on a page
         _snow(content, study, files, units),
         _roof(content, files),
         _building(content, files),
@@ -322,14 +322,15 @@ def _zones(study: SnowStudy, units: UnitSystem) -> list[str]:
         head = t.paragraph(f"{zone['number']}  {zone['name']}", bold=True)
         slices = f"; zones {zone['slices']}, worked out where they are heaviest" if zone["slices"] else ""
         head += t.paragraph(f"{zone['clause']}; in case {zone['cases']}{slices}", note=True)
-        parts.append(t.kept_with_next(head))
+        lines = [t.kept_with_next(head)]
         for line in zone["lines"]:
             equation = t.symbols(line.symbols)
             if line.numbers:
                 equation += f" = {t.expression(line.numbers, units)}"
             if line.results:
                 equation += f" = #strong[{t.expression(line.results, units)}]"
-            parts.append(f"{t.hanging(equation)}\n")
+            lines.append(f"{t.hanging(equation)}\n")
+        parts.append("".join(lines))
     return parts
 
 

@@ -2,16 +2,17 @@
 
 from __future__ import annotations
 
-import math
 import re
 import tempfile
 from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 from roofmodel.units import UnitSystem
 from viewer import style
 from viewer.files import atomic
+from viewer.package.widths import column_widths, own_line
 from viewer.quantities import quantity
 from viewer.report.page import GREEK, GREEK_WORD, POWER, SUBSCRIPT
 from viewer.report.tables import Table
@@ -27,14 +28,14 @@ WIDE = 7  # columns from which a table is set smaller
 LETTERS = 'font: "Source Sans Pro", weight: "regular"'  # mathematics has a typeface of its own
 OPEN, CLOSE = f"#math.equation($sqrt(#text({LETTERS})[", "])$)"
 RAISED = '#box[#super(typographic: false, "{}")]'  # mathematics would set it level, but not in a box
-LONG = 30  # characters of a cell that wants a wide column
 SHORT = 8  # rows of a table that stays on one page
-HEAD_LINES = 3  # over numbers, beside such a column
 WHOLE = re.compile(
     r"\b(?:kN|N|lbf|kip|lb|kg)/(?:mm|m|ft|in)[²³]?(?![A-Za-z])"
 )  # units that no line end parts
-COMMAND = re.compile(r"`(eavewright[^`]*)`")
+COMMAND = re.compile(r"`([^`]+)`")
 UNTAGGED = "without tags for screen readers, as the typesetter cannot set them in this document; {} has them"
+OWN = "(left: 12pt, right: 3pt, top: 1.5pt, bottom: 5pt)"  # of a text below its row
+FEW = 8  # pieces that are shared out to two columns by their lines
 UNBROKEN = 24  # letters of a word that a cell may break at its signs
 
 
@@ -228,29 +229,27 @@ def table(one: Table) -> str:
     """A table with its caption; heads repeat on every page it reaches."""
     count = len(one.heads)
     size = 7 if count >= WIDE else 8
-    kinds = list(one.numeric)
-    longest = [
-        max([len(row[i]) for row in one.rows] + [len(one.heads[i]) // 2], default=1) for i in range(count)
-    ]
-    wraps = [length > LONG and kind != "n" for length, kind in zip(longest, kinds, strict=True)]
-    widths = ", ".join(
-        f"{min(longest[i], 3 * LONG)}fr"
-        if wraps[i]
-        else (_narrow(one, i, size) if any(wraps) and kinds[i] == "n" else "auto")
-        for i in range(count)
-    )
+    spans = own_line(one, size)
+    shown_columns = count - 1 if spans else count
+    kinds = list(one.numeric)[:shown_columns]
+    broken = replace(one, rows=tuple(tuple(_breaking(cell) for cell in row) for row in one.rows))
+    widths = ", ".join(column_widths(broken, size, shown_columns))
     sides = ", ".join("right" if kind == "n" else "left" for kind in kinds)
     marks = one.marks or ("",) * len(one.rows)
-    cells = "".join(f"[#strong[{text(head)}]], " for head in one.heads)
+    cells = "".join(f"[#strong[{text(head)}]], " for head in one.heads[:shown_columns])
     body = []
-    for row, mark in zip(one.rows, marks, strict=True):
-        cells_of_row = zip((_breaking(cell) for cell in row), kinds, strict=True)
-        shown = [symbols(cell) if kind == "s" else text(cell) for cell, kind in cells_of_row]
+    for row, mark in zip(broken.rows, marks, strict=True):
+        shown = [
+            symbols(cell) if kind == "s" else text(cell) for cell, kind in zip(row, one.numeric, strict=True)
+        ]
         if mark == "exceeded":
             shown = [f"{EXCEEDED}[{cell}]" for cell in shown]
         elif mark == "open":
             shown = [f"#strong[{cell}]" for cell in shown]
-        body.append("  " + ", ".join(f"[{cell}]" for cell in shown) + ",\n")
+        body.append("  " + ", ".join(f"[{cell}]" for cell in shown[:shown_columns]) + ",\n")
+        if spans and row[-1]:  # on lines of its own
+            words = f'#text(fill: rgb("{style.MUTED}"))[{text(one.heads[-1])}: ]{shown[-1]}'
+            body.append(f"  table.cell(colspan: {shown_columns}, align: left, inset: {OWN})[{words}],\n")
     note = paragraph(one.note, note=True, plain=one.plain_note) if one.note else ""
     rule = f'rgb("{style.HAIRLINE}")'
     whole = len(one.rows) <= SHORT  # not torn between pages
@@ -268,14 +267,6 @@ def table(one: Table) -> str:
     )
 
 
-def _narrow(one: Table, column: int, size: int) -> str:
-    """Width of a column of numbers whose head breaks between words, so that columns of words get the rest."""
-    head = one.heads[column]
-    cells = max((len(row[column]) for row in one.rows), default=0)
-    chars = max([cells, math.ceil(len(head) / HEAD_LINES)] + [len(word) for word in head.split()])
-    return f"{0.55 * size * chars + 7.0:.1f}pt" if len(head) > 1.4 * cells else "auto"
-
-
 def _breaking(cell: str) -> str:
     """A cell whose long words, such as names of files and buildings, may go on in the next line."""
     return re.sub(
@@ -284,8 +275,16 @@ def _breaking(cell: str) -> str:
 
 
 def columns(pieces: Sequence[str]) -> str:
-    """Pieces in two columns."""
-    return f"#columns(2, gutter: 14pt)[\n{''.join(pieces)}]\n" if pieces else ""
+    """Pieces in two columns, of about one height where there are few."""
+    if not pieces:
+        return ""
+    if len(pieces) > FEW:
+        return f"#columns(2, gutter: 14pt)[\n{''.join(pieces)}]\n"
+    high = [piece.count("\n") + 2 for piece in pieces]
+    below = [abs(2 * sum(high[:k]) - sum(high)) for k in range(1, len(pieces) + 1)]
+    half = below.index(min(below)) + 1
+    left, right = ("".join(part) for part in (pieces[:half], pieces[half:]))
+    return f"#grid(columns: (1fr, 1fr), column-gutter: 14pt,\n[{left}],\n[{right}])\n"
 
 
 def hanging(content: str) -> str:

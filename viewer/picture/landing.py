@@ -70,7 +70,11 @@ def landing_svg(analysis: Analysis) -> str:
     shapes = [shapely.Polygon(ring) for ring in (*corners, *(one.corners for one in on_roofs))]
     edges = [shapely.LineString(ends) for ends in _edge_lines(analysis, sheet)]
     outlines = shapely.union_all([*(one.boundary for one in shapes), *edges])
-    parts += [*patches, *heaps, *written(asked, outlines, (WIDTH, sheet.height - FOOT))]
+    parts += [
+        *patches,
+        *heaps,
+        *written(asked, outlines, (WIDTH, sheet.height - FOOT), shapely.union_all(shapes)),
+    ]
     parts += _foot(sheet, units, light=not heavy.all())
     name = analysis.project.table.project.name
     return svg.document(WIDTH, sheet.height, f"Where snow of {name} lands", parts)

@@ -22,7 +22,8 @@ from viewer.summary import combination, read_as_tested, signed_along
 Array = NDArray[np.float64]
 
 WIDTH, LEFT, RIGHT = 760.0, 92.0, 30.0  # of the drawing and beside the diagrams [px]
-PANEL, GAP, HEAD = 46.0, 32.0, 42.0
+PANEL, GAP, HEAD = 46.0, 37.0, 42.0
+TITLE = 14.0  # of a panel, above it: the name of a largest value stands between [px]
 TYPE = 12.0  # 8 pt where the drawing is as wide as a printed page [px]
 
 
@@ -77,7 +78,7 @@ def row_svg(analysis: Analysis, row: int) -> str:
             color=style.MUTED,
         ),
     ]
-    top = HEAD + 18.0
+    top = HEAD + 10.0 + TITLE
     for panel in (_load, _shear, _moment, _deflected, _clamp_force, _clamp_use):
         parts += panel(analysis, row, case, top, units)
         top += PANEL + GAP
@@ -87,7 +88,7 @@ def row_svg(analysis: Analysis, row: int) -> str:
 
 def _panel(axes: _Axes, title: str, ticks: list[tuple[float, str]]) -> list[str]:
     """Title, zero line and labeled levels of a panel."""
-    parts = [svg.text(title, LEFT, axes.top - 8.0, TYPE, bold=True)]
+    parts = [svg.text(title, LEFT, axes.top - TITLE, TYPE, bold=True)]
     for value, words in ticks:
         y = float(axes.y(np.array(value)))
         strong = value == 0.0
@@ -280,11 +281,12 @@ def _curves(curves: _Curves, analysis: Analysis, row: int, top: float, units: Un
     parts.append(svg.line(axes.points(s, curves.second), style.MUTED, 1.0, dash="3 2"))
     worst = int(np.argmax(np.abs(first)))
     x, y = axes.points(s[worst : worst + 1], first[worst : worst + 1])[0]
-    left = x > 0.5 * WIDTH
     parts.append(svg.element("circle", cx=x, cy=y, r=2.6, fill=style.ACCENT))
     words = quantity(float(abs(first[worst])), curves.kind, units)
-    at = (x + (-6.0 if left else 6.0), y + 3.5)
-    parts.append(svg.text(words, *at, TYPE, anchor="end" if left else "start", bold=True, halo=True))
+    half = 0.5 * text_width(words, TYPE, bold=True)
+    middle = float(np.clip(x, LEFT + half, WIDTH - RIGHT - half))
+    beyond = -5.0 if first[worst] > 0.0 else 4.0 + 0.75 * TYPE  # no curve goes there
+    parts.append(svg.text(words, middle, float(y) + beyond, TYPE, anchor="middle", bold=True, halo=True))
     return [svg.element("g", "".join(parts), role="img", aria_label=curves.words)]
 
 

@@ -12,14 +12,16 @@ from numpy.typing import NDArray
 
 from viewer import style
 from viewer.picture import svg
+from viewer.picture.labels import text_width
 
 Array = NDArray[np.float64]
 
 SIZE, LEADING = 10.5, 12.5  # of the letters, and from line to line [px]
-LETTER = 0.3 * SIZE  # half the width of a letter, bold [px]
+WIDER = 1.1  # letters of browsers over ours [-]
 GAP = 5.0  # between a strip and a name beside it [px]
 EDGE = 2.0  # of the drawing, that names keep clear of [px]
 ALONG = (0.5, 0.3, 0.7, 0.15, 0.85)  # places along and across a strip, the best first [-]
+ON_ANOTHER = 50.0  # what a name on another strip costs in lengths crossed [px]
 FREE, CROSSED = 1.0, 30.0  # lengths crossed: end of the search, and what one line for two may save [px]
 
 
@@ -45,7 +47,12 @@ class Asked:
     seen: shapely.Geometry | None = None
 
 
-def written(asked: Sequence[Asked], outlines: shapely.Geometry, size: tuple[float, float]) -> list[str]:
+def written(
+    asked: Sequence[Asked],
+    outlines: shapely.Geometry,
+    size: tuple[float, float],
+    areas: shapely.Geometry | None = None,
+) -> list[str]:
     """Names, each at the place that crosses the least of `outlines`, never over another name.
 
     Parameters
@@ -56,20 +63,25 @@ def written(asked: Sequence[Asked], outlines: shapely.Geometry, size: tuple[floa
         Lines that names should not cross. [px]
     size : (float, float)
         Width and height that names stay within. [px]
+    areas : shapely geometry, optional
+        All strips: a name that stands beside its own should not stand on another. [px]
     """
+    areas = areas or shapely.Polygon()
+    shapely.prepare(areas)
     shapely.prepare(outlines)
     room = shapely.box(EDGE, EDGE, size[0] - EDGE, size[1] - EDGE)
     taken: list[shapely.Geometry] = []
     parts: list[str] = []
     for one in asked:
-        found = _best(one, outlines, room, taken)
+        found = _best(one, outlines, room, taken, areas)
         if found is None:
             continue
         taken.append(found.box)
-        if found.leader:
-            line = shapely.shortest_line(
-                found.box, shapely.centroid(one.seen or shapely.Polygon(one.corners))
-            )
+        corners = _shown(one)
+        strip = shapely.Polygon(corners)
+        if found.leader or found.box.distance(strip) > 2.0 * GAP:
+            line = shapely.shortest_line(found.box, shapely.Point(corners.mean(axis=0)))
+            taken.append(line.buffer(1.0))  # no other name stands on it
             parts.append(svg.line(shapely.get_coordinates(line), style.MUTED, 0.8))
         at = f"{svg.number(found.middle[0])} {svg.number(found.middle[1])}"
         turn = f"translate({at}) rotate({svg.number(found.angle)})"
@@ -95,7 +107,11 @@ class _Place:
 
 
 def _best(
-    one: Asked, outlines: shapely.Geometry, room: shapely.Geometry, taken: list[shapely.Geometry]
+    one: Asked,
+    outlines: shapely.Geometry,
+    room: shapely.Geometry,
+    taken: list[shapely.Geometry],
+    areas: shapely.Geometry,
 ) -> _Place | None:
     """The cheapest place within the strip, in one line where two do not fit, or else beside it."""
     strip = shapely.Polygon(one.corners)
@@ -105,8 +121,8 @@ def _best(
     for lines, within in ((one.lines, True), (joined, True), (one.lines, False)):
         if within is False and (one.inside or best is not None):
             break
-        letters = max(len(words) for words in lines)
-        half = np.array([LETTER * letters + 2.0, 0.5 * LEADING * len(lines) + 1.0])
+        wide = max(text_width(words, SIZE, bold=i == 0) for i, words in enumerate(lines))
+        half = np.array([0.5 * WIDER * wide + 2.0, 0.5 * LEADING * len(lines) + 1.0])
         places = _inside(one.corners) if within else _beside(_shown(one), half)
         for order, (middle, way, leader) in enumerate(places):
             angle = float(np.degrees(np.arctan2(way[1], way[0])))
@@ -117,6 +133,7 @@ def _best(
             if within and not shapely.contains(seen, box):
                 continue
             crossed = float(shapely.length(shapely.intersection(box, outlines)))
+            crossed += ON_ANOTHER if not within and areas.intersects(box) else 0.0
             cost = crossed + 0.1 * order + (20.0 if leader else 0.0)
             if best is None or cost < best.cost:
                 best = _Place(cost, middle, angle, lines, box, leader)

@@ -155,13 +155,27 @@ def _rows(overlay: Overlay, plan: Plan, view: PlanView, taken: list[Box]) -> Non
         overlay.shapes.append(Shape(at + 1.9 * square, fill=style.INK))
         overlay.shapes.append(Shape(at + 1.1 * square, fill=style.PAPER))
     size = overlay.type_size("note")
+    edges = view.at(np.stack([roof.edges.start, roof.edges.end], axis=1))
+    lines = shapely.union_all(shapely.linestrings(np.concatenate([edges, np.stack([start, end], axis=1)])))
     for row in np.argsort(-np.linalg.norm(end - start, axis=1), kind="stable"):
-        words = f"{layout.row_name[row]}: {count[row]} clamps"
-        half = np.array([0.5 * text_width(words, size, bold=True), 0.55 * size])
         way = end[row] - start[row]
         side = np.array([way[1], -way[0]]) / max(float(np.linalg.norm(way)), 1e-9)
-        away = (abs(side[0]) * half[0] + abs(side[1]) * half[1] + 4.0 * point) * side
-        _put(overlay, words, [start[row] + s * way + t * away for t in (1, -1) for s in PLACES], half, taken)
+        name = layout.row_name[row]
+        found = []
+        for words in (f"{name}: {count[row]} clamps", name):  # the table beside the plan has the numbers too
+            half = np.array([0.5 * text_width(words, size, bold=True), 0.55 * size])
+            away = (abs(side[0]) * half[0] + abs(side[1]) * half[1] + 4.0 * point) * side
+            places = np.array([start[row] + s * way + t * away for t in (1, -1) for s in PLACES])
+            boxes = shapely.box(*np.concatenate([places - half, places + half], axis=1).T)
+            crossed = shapely.length(shapely.intersection(boxes, lines))
+            order = np.argsort(np.round(crossed), kind="stable")
+            found.append((crossed[order], list(places[order]), half, words))
+        clear = [
+            (words, [place for place, length in zip(places, crossed, strict=True) if length < 1.0], half)
+            for crossed, places, half, words in found
+        ]
+        tries = [*clear, (found[0][3], found[0][1], found[0][2])]
+        any(_put(overlay, words, places, half, taken) for words, places, half in tries)
 
 
 def _put(overlay: Overlay, words: str, places: list[Array], half: Array, taken: list[Box]) -> bool:

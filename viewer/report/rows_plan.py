@@ -22,6 +22,7 @@ Array = NDArray[np.float64]
 
 WIDTH, SIDE, TYPE = 760.0, 96.0, 10.5
 TALLEST, HEAD, FOOT = 420.0, 40.0, 34.0
+RING = 4.0  # from a clamp's mark to the ring around the governing one [px]
 
 
 @dataclass(frozen=True)
@@ -122,8 +123,9 @@ def _row(analysis: Analysis, row: int, sheet: _Sheet, units: UnitSystem) -> list
     for k in sorted(shown):
         number = layout.clamp_name[on[k]].removeprefix(f"{layout.row_name[row]}-")
         x, y = points[k].tolist()
-        turn = f"translate({svg.number(x)} {svg.number(y + radius + 3.0)}) rotate(90)"
         bold = k == worst
+        below = radius + (RING + 3.5 if bold else 3.0)  # off its ring
+        turn = f"translate({svg.number(x)} {svg.number(y + below)}) rotate(90)"
         parts.append(svg.text(number, 0.0, 0.34 * size, size, bold=bold, halo=True, transform=turn))
     splices = layout.splice_s[layout.splice_row == row] / layout.row_length[row]
     for share in splices.tolist():
@@ -138,10 +140,10 @@ def _row(analysis: Analysis, row: int, sheet: _Sheet, units: UnitSystem) -> list
     anchor = "middle"
     if float(rail[1, 0] - rail[0, 0]) < long < room:  # keeps off the dimension and the leader at the left
         x, anchor = float(rail[0, 0]) + 12.0, "start"
-    parts.append(svg.text(words, x, y - radius - 5.0, TYPE, anchor=anchor, bold=True, halo=True))
+    parts.append(svg.text(words, x, y - radius - RING - 5.0, TYPE, anchor=anchor, bold=True, halo=True))
     if worst >= 0:
         x, y = points[worst].tolist()
-        parts.append(_ring(x, y, radius + 4.0))
+        parts.append(_ring(x, y, radius + RING))
     return parts
 
 
@@ -183,7 +185,7 @@ def _start(analysis: Analysis, row: int, sheet: _Sheet, units: UnitSystem) -> li
         & (np.abs(layout.row_start[:, 1] - start[1]) * sheet.scale < 30.0)
         & (layout.row_start[:, 0] < start[0])
     )
-    over = 23.0 if len(beside) else 9.0  # clear of their names
+    over = 27.0 if len(beside) else 9.0  # clear of their names
     a, b = sheet.at(np.stack([start - [reach, 0.0], start])) - np.array([0.0, over])
     bounds = np.concatenate([layout.row_start[beside, 0], layout.row_end[beside, 0]])
     cuts = np.clip(np.sort(np.append(bounds, [start[0] - reach, start[0]])), start[0] - reach, start[0])
@@ -194,6 +196,9 @@ def _start(analysis: Analysis, row: int, sheet: _Sheet, units: UnitSystem) -> li
     free = int(np.argmax(np.where(taken, 0.0, np.diff(cuts))))
     x = float(sheet.at(np.array([middle[free], start[1]]))[0])
     words = drawn(reach, "length", units)
+    if sheet.scale * reach < text_width(words, TYPE) + 6.0:  # short: above the rail's name
+        at = (float(b[0]) + 5.0, float(a[1]) - 16.0)
+        return [*_measure(a, b, "", 0.0), svg.text(words, *at, TYPE, halo=True)]
     return [*_measure(a, b, "", 0.0), svg.text(words, x, a[1] - 5.0, TYPE, anchor="middle", halo=True)]
 
 

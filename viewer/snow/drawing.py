@@ -25,6 +25,8 @@ if TYPE_CHECKING:
 Array = NDArray[np.float64]
 Box = tuple[float, float, float, float]
 
+READS = 4.5  # least contrast of words (WCAG 2, from memory) [-]
+CHIP = 0.88  # how much paper covers what is below words that could not be read [-]
 SANS_WIDER = 1.2  # fonts of browsers against the one that texts are measured with [-]
 
 
@@ -126,9 +128,40 @@ def box_of(text: Text, pad: float = 1.5) -> Box:
     return left - more + shift - pad, top - pad, right + more + shift + pad, bottom + pad
 
 
+def chips(drawing: Drawing) -> list[Box]:
+    """Boxes of paper below words that stand on a color too dark for them: left, top, right, bottom. [px]."""
+    dark = [
+        shapely.Polygon(shape.rings[0], shape.rings[1:])
+        for shape in drawing.shapes
+        if shape.fill is not None
+        and len(shape.rings[0]) >= 3
+        and style.contrast(style.INK, shape.fill) < READS
+    ]
+    words = [text for text in drawing.texts if text.halo and text.color == style.INK]
+    if not dark or not words:
+        return []
+    boxes = shapely.box(*np.array([text.box for text in words]).T)
+    found = np.unique(shapely.STRtree(boxes).query(np.array(dark, dtype=object), predicate="intersects")[1])
+    pad = np.array([0.16, -0.02, 0.16, -0.02]) * np.array([-1.0, -1.0, 1.0, 1.0])
+    return [tuple((np.array(words[i].box) + pad * words[i].size).tolist()) for i in found.tolist()]
+
+
 def drawing_svg(drawing: Drawing, title: str) -> str:
     """The drawing as an SVG element with a title."""
     parts = [_shape_svg(shape) for shape in _joined(drawing.shapes)]
+    parts += [
+        svg.element(
+            "rect",
+            x=left,
+            y=top,
+            width=right - left,
+            height=bottom - top,
+            rx=2.5,
+            fill=style.PAPER,
+            fill_opacity=CHIP,
+        )
+        for left, top, right, bottom in chips(drawing)
+    ]
     anchor = {"left": "start", "center": "middle", "right": "end"}
     parts += [
         svg.text(
@@ -182,6 +215,11 @@ def paint(drawing: Drawing) -> Image:
     pen = ImageDraw.Draw(fine)
     for shape in drawing.shapes:
         _paint_shape(fine, pen, shape)
+    ground = Image.new("L", fine.size)
+    cover = ImageDraw.Draw(ground)
+    for box in chips(drawing):
+        cover.rounded_rectangle([2.0 * n for n in box], radius=5.0, fill=round(255.0 * CHIP))
+    fine.paste(style.PAPER, (0, 0, *fine.size), ground)
     image = fine.reduce(2)
     pen = ImageDraw.Draw(image)
     for text in drawing.texts:

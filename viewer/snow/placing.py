@@ -138,8 +138,11 @@ def _beside(drawing: Drawing, taken: Taken, label: Label, home: Array, size: flo
             box = boxes[int(np.argmax(good))]
             near = np.clip(home, box[:2], box[2:])
             if np.linalg.norm(near - home) > 0.5 * size:
+                drawing.line(np.stack([home, near]), style.PAPER, 0.2 * size)  # seen on dark and light
                 drawing.line(np.stack([home, near]), style.INK, 0.07 * size)
-                drawing.circle(float(home[0]), float(home[1]), 0.16 * size, style.INK, style.INK, 0.0)
+                drawing.circle(
+                    float(home[0]), float(home[1]), 0.19 * size, style.INK, style.PAPER, 0.06 * size
+                )
             _write(drawing, taken, label.number, words, at, size)
             return True
     return False

@@ -130,7 +130,7 @@ def draw_plan(
             taken.add(box)
     _draw_bands(drawing, findings, index, scale, place)
     _draw_edges(drawing, taken, findings, index, place, look)
-    _draw_rows(drawing, findings, place, look)
+    _draw_rows(drawing, taken, findings, place, look)
     _draw_obstacles(drawing, taken, findings, place, look)
     for section in sections:
         _mark_section(drawing, taken, section, place, look)
@@ -292,6 +292,7 @@ def _draw_edges(
     edges = findings.project.roof.edges
     ends = place.at(np.stack([edges.start, edges.end], axis=1)[..., :2])
     for line, kind in zip(ends, edges.kind, strict=True):
+        taken.avoid(line)
         weight = 2.6 if kind is EdgeKind.STEP else 0.75 * style.EDGE_WEIGHT[kind]
         drawing.line(line, style.INK, weight * look.size / 11.0)
 
@@ -316,11 +317,12 @@ def _draw_obstacles(drawing: Drawing, taken: Taken, findings: SnowFindings, plac
             write_free(drawing, taken, obstacles.name[k], beside, beside, look.size)
 
 
-def _draw_rows(drawing: Drawing, findings: SnowFindings, place: Place, look: Look) -> None:
+def _draw_rows(drawing: Drawing, taken: Taken, findings: SnowFindings, place: Place, look: Look) -> None:
     layout, planes = findings.project.layout, findings.project.roof.planes
     ends = np.stack([layout.row_start, layout.row_end], axis=1).reshape(-1, 2)
     rails = place.at(planes.to_world(np.repeat(layout.row_plane, 2), ends)[:, :2]).reshape(-1, 2, 2)
     for rail in rails:
+        taken.avoid(rail)
         drawing.line(rail, style.PAPER, 0.2 * look.size)
         drawing.line(rail, style.INK, 0.13 * look.size, (0.18 * look.size, 0.22 * look.size))
 
@@ -337,14 +339,17 @@ def _mark_section(drawing: Drawing, taken: Taken, section: Section, place: Place
         drawing.line(np.stack([end, end - 9.0 * sign * way]), style.INK, 2.0)
         spots = [
             end + sign * (0.35 * size + 3.0 + size * out) * way + size * aside * side
-            for out in (0.0, 0.7, 1.4, 2.1)
-            for aside in (0.0, 0.8, -0.8, 1.6, -1.6)
+            for out in np.arange(0.0, 5.0, 0.7)
+            for aside in (0.0, 0.8, -0.8, 1.6, -1.6, 2.4, -2.4, 3.2, -3.2)
         ]
+        spots.sort(key=lambda spot: float(np.linalg.norm(spot - end)))
         texts = [
             Text(section.name, (float(x), float(y)), size, True, style.INK, "center", True) for x, y in spots
         ]
         boxes = [box_of(text) for text in texts]
         best = int(np.argmax(taken.free(np.array(boxes))))
+        if np.linalg.norm(spots[best] - end) > 2.4 * size:  # too far to be read as its end's
+            drawing.line(np.stack([end, spots[best]]), style.MUTED, 0.4)
         drawing.texts.append(texts[best])
         taken.add(boxes[best])
     count = max(int(np.linalg.norm(ends[1] - ends[0]) / 6.0), 2)

@@ -31,9 +31,12 @@ export function fill(parent, ...children) {
 }
 
 // Draws a part anew and gives the focus back to what takes the place of the control that had it; where that is of
-// another kind, as the control is gone, to what is chosen: a field there would take the keys of undo.
-export function keepingFocus(pane, draw) {
+// another kind, as the control is gone, to what is chosen: a field there would take the keys of undo. What is typed
+// there and not kept yet stays, with the place of the cursor, unless `gone`: numbers may come at any time.
+export function keepingFocus(pane, draw, gone = false) {
   const active = document.activeElement, inside = pane.contains(active);
+  const half = halfTyped.has(active), typed = !gone && inside && active.matches("input[type=text]") && (half || active.untyped?.() === false);
+  const held = typed ? { value: active.value, cursor: [active.selectionStart, active.selectionEnd], half } : null;
   const field = inside ? active.closest("[data-field]") : null;
   const scope = (root) => [...root.querySelectorAll("input, select, button, summary, tr[tabindex='0']")];
   const from = field ?? pane, at = inside ? scope(from).indexOf(active) : -1;
@@ -43,7 +46,17 @@ export function keepingFocus(pane, draw) {
   if (!to || document.activeElement === active) return;
   const next = scope(to)[at], same = next?.tagName === active.tagName && next.className === active.className;
   (same ? next : pane.querySelector("[aria-current=true] button") ?? pane.querySelector("button, summary"))?.focus({ preventScroll: true });
+  if (!same || !held || next.disabled) return;
+  next.value = held.value;
+  next.setSelectionRange(...held.cursor);
+  if (half) halfTyped.add(next);
+  queueMicrotask(() => next.dispatchEvent(new CustomEvent("held", { detail: held }))); // when all is drawn
 }
+
+// Inputs whose text has changed since they were entered, left or confirmed.
+const halfTyped = new WeakSet();
+document.addEventListener("input", (event) => halfTyped.add(event.target));
+document.addEventListener("change", (event) => halfTyped.delete(event.target));
 
 export function announce(text) {
   const live = $("live");

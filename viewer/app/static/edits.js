@@ -8,6 +8,7 @@ export class Edits extends EventTarget {
   #ahead = ""; // what is typed or tried and not shown: "computing", or "refused"
   #typed = false; // whether a field says something else than what was kept last
   #foreign = false; // while what another browser did is drawn
+  #drawing = false; // while fields are drawn anew: those that go say that they have changed
   #line = Promise.resolve();
 
   constructor(link, store) {
@@ -43,8 +44,8 @@ export class Edits extends EventTarget {
   // Keep a change; the answer is true, or the words of the refusal. Given a function, what it says when the
   // turn has come is sent, or nothing.
   send(message) {
-    if (this.#foreign) return Promise.resolve(true); // half typed, in a field that goes
-    this.#next = null;
+    if (this.#drawing) return Promise.resolve(true); // half typed, in a field that goes
+    this.#drop();
     this.#typed = false;
     this.#serial += 1;
     return this.inTurn(() => this.#send(typeof message === "function" ? message() : message));
@@ -71,21 +72,35 @@ export class Edits extends EventTarget {
     return this.send({ type: "set", table, field, value });
   }
 
-  // Try a change out without keeping it.
+  // Whether what is drawn is another browser's change, with which what is half typed here goes.
+  get foreign() {
+    return this.#foreign;
+  }
+
+  // Try a change out without keeping it; the answer is true, the words of the refusal, or null where a later
+  // one has taken its place.
   try(message) {
-    this.#next = message;
-    this.#lags("computing");
-    if (!this.#busy) this.#run();
+    return new Promise((done) => {
+      this.#next?.done(null);
+      this.#next = { message, done };
+      this.#lags("computing");
+      if (!this.#busy) this.#run();
+    });
+  }
+
+  #drop() {
+    this.#next?.done(null);
+    this.#next = null;
   }
 
   tryRow(name, fields) {
-    this.try({ type: "row", row: name, fields });
+    return this.try({ type: "row", row: name, fields });
   }
 
   async #run() {
     this.#busy = true;
     while (this.#next) {
-      const message = this.#next, serial = this.#serial, revision = this.store.state.revision;
+      const { message, done } = this.#next, serial = this.#serial, revision = this.store.state.revision;
       this.#next = null;
       try {
         const asked = performance.now();
@@ -95,22 +110,25 @@ export class Edits extends EventTarget {
           this.store.setPreview(answer);
           this.#said("");
           if (!this.#next) this.#lags("");
-        } else this.#overtaken(serial);
+          done(true);
+        } else this.#overtaken(serial, done);
       } catch (error) {
         if (serial !== this.#serial || revision !== this.store.state.revision) {
-          this.#overtaken(serial);
+          this.#overtaken(serial, done);
           continue;
         }
         if (!this.#next && this.store.preview) this.store.setPreview(null);
         if (!this.#next) this.#lags("refused");
         this.#said(error.message, message);
+        done(error.message);
       }
     }
     this.#busy = false;
   }
 
   // What was tried on an older state is not shown: the numbers on screen are those of what is there now.
-  #overtaken(serial) {
+  #overtaken(serial, done) {
+    done(null);
     if (serial === this.#serial && !this.#next && !this.#typed) this.#lags("");
   }
 
@@ -118,17 +136,18 @@ export class Edits extends EventTarget {
   // somebody else changed something.
   drawAnew(draw) {
     this.#foreign = !this.#asked;
+    this.#drawing = true;
     try {
       draw();
     } finally {
-      this.#foreign = false;
+      this.#foreign = this.#drawing = false;
     }
     if (this.#typed || (!this.#busy && !this.#next)) this.forget();
   }
 
   // Give up what was tried out.
   forget() {
-    this.#next = null;
+    this.#drop();
     this.#typed = false;
     this.#serial += 1;
     this.#lags("");

@@ -10,7 +10,7 @@ export function field(form, value, edit) {
   const error = h("p", { class: "refusal", id: `${id}-error`, role: "alert", hidden: true });
   const input = makeInput(form, value, id);
   const read = () => readInput(form, input);
-  let kept = JSON.stringify(read()), timer = 0;
+  let kept = JSON.stringify(read()), timer = 0, refused = false;
   const say = (words) => {
     error.hidden = words === true || !words;
     error.textContent = words === true ? "" : words;
@@ -27,17 +27,25 @@ export function field(form, value, edit) {
     if (JSON.stringify(now) === kept) return back();
     const said = await edit.keep(now);
     if (said === true) kept = JSON.stringify(now);
-    say(said);
+    refused = said !== true;
+    if (JSON.stringify(read()) === JSON.stringify(now)) say(said); // of what stands there now
   };
   input.addEventListener("change", keep);
-  input.addEventListener("input", () => {
+  const tryOut = () => {
     clearTimeout(timer);
+    say(true); // what was refused is not there any more
     if (edit.try && !input.untyped()) input.dispatchEvent(new Event("typed", { bubbles: true })); // numbers are behind at once
-    timer = setTimeout(() => {
-      if (!input.isConnected) return; // drawn anew meanwhile, without what was typed
-      if (JSON.stringify(read()) === kept) back();
-      else edit.try?.(read(), say);
+    timer = setTimeout(async () => {
+      if (!input.isConnected) return; // drawn anew meanwhile
+      if (JSON.stringify(read()) === kept) return back();
+      const now = JSON.stringify(read()), said = await edit.try?.(read());
+      if (refused && typeof said === "string" && JSON.stringify(read()) === now) say(said); // it is still wrong
     }, 250);
+  };
+  input.addEventListener("input", tryOut);
+  input.addEventListener("held", ({ detail }) => {
+    refused = !detail.half; // confirmed, and the answer went to the field before
+    tryOut();
   });
   input.addEventListener("keydown", (event) => {
     if (event.key !== "Escape") return;

@@ -6,12 +6,13 @@ import { cssColor, percent, snowColor, statusOf, useColor } from "./numbers.js";
 
 const FEET = 0.3048;
 const SPOTS = [[1, -64], [-1, -64], [1, 34], [-1, 34], [1, -130], [-1, -130], [1, 96], [-1, 96]]; // of the callout: side, rise [px]
-const STEPS = [0, -10, 10, -20, 20, -30, 30, -40, 40, -50, 50, -60, 60, -72, 72, -84, 84]; // of names that give way [px]
+const STEPS = [0, -10, 10, -20, 20, -30, 30, -40, 40, -50, 50]; // of names that give way; a plane that has no such place is not named [px]
 
 export class Labels {
   constructor(view, store) {
     Object.assign(this, { view, store, layer: $("labels"), planes: [] });
     this.callout = h("div", { class: "callout" });
+    [this.controls, this.foot] = [".controls", ".foot"].map((part) => $("stage").querySelector(part));
     this.line = document.createElementNS("http://www.w3.org/2000/svg", "svg");
     this.line.innerHTML = "<path/>";
     view.addEventListener("drawn", () => this.place());
@@ -51,6 +52,7 @@ export class Labels {
     this.#placeCallout();
     const rows = (this.store.shown?.rows ?? []).filter((row) => new Vector3(...row.normal).dot(toward) > 0.02)
       .slice(0, 200).map((row) => row.ends.map((end) => view.project(new Vector3(...end))));
+    if (!this.callout.hidden) rows.push(this.calloutLine);
     const taken = this.callout.hidden ? [] : [this.calloutBox];
     // All is measured before the first is moved: each look after a move lays the page out anew.
     const found = [...(this.cuts ?? []).map((cut) => this.#spot(cut, -22, [], taken)), ...seen.map((plane) => this.#spot(plane, 0, rows, taken))];
@@ -108,6 +110,7 @@ export class Labels {
     const end = right ? left : box[1];
     const middle = 0.5 * (top + box[3]), far = Math.hypot(end - x, middle - y) || 1;
     const begin = Math.min(10 / far, 1); // the line ends at the mark
+    this.calloutLine = [{ x, y }, { x: end, y: middle }];
     this.callout.style.transform = `translate(${left}px, ${top}px)`;
     this.line.firstChild.setAttribute("d", `M${x + begin * (end - x)},${y + begin * (middle - y)}L${end},${middle}`);
   }
@@ -116,11 +119,12 @@ export class Labels {
   // stays where it was while nothing is better.
   #clearest(x, y, wide, high) {
     const [w, h] = [this.callout.offsetWidth, this.callout.offsetHeight];
+    const [head, foot] = [this.controls.offsetHeight + 16, this.foot.offsetHeight]; // covered by neither
     const first = x < wide * 0.62 ? 1 : -1;
     const spots = SPOTS.map(([side, rise]) => {
       const right = side * first > 0;
       const left = Math.min(Math.max(x + (right ? 46 : -46 - w), 8), wide - w - 8);
-      const top = Math.min(Math.max(y + rise, 58), high - 120);
+      const top = Math.max(Math.min(y + rise, high - foot - h), head);
       return { right, left, top, box: [left, left + w, top, top + h], cost: 0 };
     });
     const { at, normal, use } = this.view.marks, toward = this.view.toward, place = new Vector3();
@@ -162,7 +166,9 @@ export class Labels {
         return Math.min(...ends) < lower && Math.max(...ends) > upper;
       });
     };
-    const top = STEPS.map((step) => y + step).find((one) => !hits(one)) ?? y;
+    const top = STEPS.map((step) => y + step).find((one) => !hits(one));
+    element.hidden = top === undefined;
+    if (element.hidden) return y;
     taken.push([x - wide, x + wide, top - high, top + high]);
     return top;
   }
@@ -178,7 +184,7 @@ export class Labels {
     const us = this.store.state?.units === "US";
     const unit = us ? FEET : 1;
     const perUnit = this.view.camera.zoom * unit;
-    const wanted = 110 / perUnit;
+    const wanted = (this.view.canvas.clientWidth < 600 ? 66 : 110) / perUnit;
     const power = 10 ** Math.floor(Math.log10(wanted));
     const length = [5, 2, 1].map((n) => n * power).find((n) => n <= wanted) ?? power;
     const text = `${length} ${us ? "ft" : "m"}`;

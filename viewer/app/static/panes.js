@@ -14,7 +14,7 @@ export class HardwarePane {
   }
 
   render() {
-    keepingFocus(this.pane, () => this.#draw());
+    keepingFocus(this.pane, () => this.#draw(), this.edits.foreign);
   }
 
   #draw() {
@@ -39,6 +39,7 @@ export class HardwarePane {
       error.textContent = said === true ? "" : said;
     };
     const use = () => (file.value.trim() ? send(file.value.trim()) : (error.hidden = false, error.textContent = "Name the file, such as clamps.csv."));
+    file.addEventListener("input", () => (error.hidden = true));
     file.addEventListener("keydown", (event) => event.key === "Enter" && use());
     const box = h("details", { class: "editor", id: "measured", open: this.opened.has("measured") }, h("summary", {}, h("h2", {}, "Clamps measured on site")),
       h("p", { class: "note", id: "measured-about" }, "A CSV file beside the project file, one line for each clamp found: its row and its distance from the left end of its rail (columns row and along [m]). In the rows that it names they take the place of the planned clamps; while it is used, rows cannot be changed. attachments.csv from an export can be filled in on site."),

@@ -13,6 +13,7 @@ export class RowsPane {
     this.plan = new PlanPart(link, store, edits);
     Object.assign(this, { store, edits, forms, pane: $("pane-rows"), asked: {} });
     this.error = h("p", { class: "refusal", role: "alert", hidden: true });
+    this.pane.addEventListener("input", () => (this.error.hidden = true)); // it was about what stood there
     store.addEventListener("row", () => this.render());
     store.addEventListener("shown", () => this.#refresh());
     this.render();
@@ -30,7 +31,7 @@ export class RowsPane {
   }
 
   render() {
-    keepingFocus(this.pane, () => this.#draw());
+    keepingFocus(this.pane, () => this.#draw(), this.edits.foreign);
   }
 
   #draw() {

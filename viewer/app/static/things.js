@@ -11,12 +11,13 @@ const TABLES = {
 export class ThingsPane {
   constructor(store, edits, forms) {
     Object.assign(this, { store, edits, forms, pane: $("pane-things"), opened: new Set(), said: "" });
+    this.pane.addEventListener("input", () => (this.error.hidden = true)); // it was about what stood there
     store.addEventListener("shown", () => !store.preview && this.revision !== store.state.revision && this.render());
     this.render();
   }
 
   render() {
-    keepingFocus(this.pane, () => this.#draw());
+    keepingFocus(this.pane, () => this.#draw(), this.edits.foreign);
   }
 
   #draw() {

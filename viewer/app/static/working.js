@@ -53,7 +53,7 @@ export class WorkingPane {
 
   #tell(words) {
     announce(words);
-    if (matchMedia("(max-width: 900px)").matches) this.pane.scrollIntoView({ block: "start" });
+    if (matchMedia("(max-width: 890px)").matches) this.pane.scrollIntoView({ block: "start" });
   }
 
   #show(said) {
