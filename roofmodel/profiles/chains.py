@@ -12,7 +12,7 @@ from shapely import Polygon
 from shapely.geometry.base import BaseGeometry
 
 from roofmodel.profiles.joints import BEND, BULB, directions, free_ends, together
-from roofmodel.profiles.plates import TAPER, Plates
+from roofmodel.profiles.plates import TAPER, Plates, faces_of
 
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -171,22 +171,34 @@ def _thinnest(outline: Polygon, plates: Plates, member: IntArray, first: Array, 
     """Least thickness of a wall between its plates, where grooves may be. [m]."""
     long = float(np.linalg.norm(chord))
     way = chord / long
-    tips = np.concatenate([plates.start[member], plates.end[member]])
-    s = (tips - first) @ way
-    order = np.argsort(s)
-    line = tips[order]
-    corner = (shapely.get_coordinates(outline) - first) @ way
-    at = np.unique(np.concatenate([corner, np.linspace(0.0, long, 41)]))
+    turn = np.column_stack([way, [-way[1], way[0]]])  # to along the chord and across
+    tips = (np.concatenate([plates.start[member], plates.end[member]]) - first) @ turn
+    tips = tips[np.argsort(tips[:, 0])]
+    thin, wide = float(plates.thick[member].min()), float(plates.thick[member].max())
+    edge = (faces_of(outline)[0] - first) @ turn
+    corner = edge[:, 0]
+    beside = np.abs(corner[:, 1] - np.interp(corner[:, 0], *tips.T)) <= 3.0 * wide
+    at = np.unique(np.concatenate([corner[beside, 0], np.linspace(0.0, long, 41)]))
     at = np.unique(np.concatenate([at - 1e-6 * long, at + 1e-6 * long, 0.5 * (at[1:] + at[:-1])]))
-    tip = 0.5 * plates.thick[member].max()  # a cut nearer to a free end leaves through its tip
-    at = at[(at > tip) & (at < long - tip)]
-    middle = np.column_stack([np.interp(at, s[order], line[:, 0]), np.interp(at, s[order], line[:, 1])])
-    across = np.array([-way[1], way[0]]) * 3.0 * plates.thick[member].max()
-    cuts = shapely.intersection(
-        outline, shapely.linestrings(np.stack([middle - across, middle + across], axis=1))
-    )
-    parts, index = shapely.get_parts(cuts, return_index=True)
-    near = (
-        shapely.distance(parts, np.asarray(shapely.points(middle))[index]) < 0.25 * plates.thick[member].min()
-    )
-    return float(shapely.length(parts[near]).min(initial=np.inf))
+    at = at[(at > 0.5 * wide) & (at < long - 0.5 * wide)]  # a cut nearer to a free end leaves through its tip
+    cut, across = _crossed(edge, at)
+    middle = np.interp(at, *tips.T)[cut]
+    near = np.maximum(across[:, 0] - middle, middle - across[:, 1]) < 0.25 * thin
+    return float(np.diff(across[near]).min(initial=np.inf))
+
+
+def _crossed(edge: Array, at: Array) -> tuple[IntArray, Array]:
+    """Where lines x = `at` (m,), ascending, run in metal: line (k,) and from and to (k, 2).
+
+    Of edges (n, 2, 2) of closed rings; one that ends on a line counts for those beyond it, so that each
+    line crosses an even number.
+    """
+    x, y = edge[..., 0], edge[..., 1]
+    first, last = np.searchsorted(at, x.min(axis=1)), np.searchsorted(at, x.max(axis=1))
+    count = last - first
+    one = np.repeat(np.arange(len(edge)), count)
+    line = np.arange(len(one)) + np.repeat(first - np.cumsum(count) + count, count)
+    share = (at[line] - x[one, 0]) / (x[one, 1] - x[one, 0])
+    place = y[one, 0] + share * (y[one, 1] - y[one, 0])
+    order = np.lexsort((place, line))
+    return line[order][::2], place[order].reshape(-1, 2)

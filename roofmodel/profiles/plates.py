@@ -15,9 +15,11 @@ IntArray = NDArray[np.int64]
 TAPER = 12.0  # faces at a smaller angle make one piece; a thickness that grows by 1 in 5 is 11.3 [deg]
 SHORTEST = 1.0  # pieces shorter than this many thicknesses cannot buckle
 ALONG = np.array([0.02, 0.25, 0.5, 0.75, 0.98])  # stations where a piece must be solid, ends left out
+GLANCES = (0.5, 0.118, 0.736, 0.354, 0.972, 0.59, 0.208, 0.827)  # shares of its thickness, in no rhythm
 FOLD = np.radians(20.0)  # a re-entrant corner that turns more ends a wall
 SQUARE = np.radians(85.0)  # outer corners that turn less are obtuse
 FARTHEST = 2.0  # thicknesses that the inner corner may lie past the outer one
+FINE = 1e-5  # share of the root of the area by which corners may be off a straight face
 LEAST = 1e-6  # thinner than this share of the longest side: faces that only touch
 
 
@@ -76,14 +78,19 @@ def plates_of(outline: Polygon) -> Plates:
     Faces of two rings meet around no end: such a piece lies between a cell and the outside or another cell,
     and metal goes on at both its ends.
     """
-    face, ring = _faces(outline)
+    face, ring = faces_of(shapely.simplify(outline, FINE * np.sqrt(outline.area)))
     i, j, span, at = _facing(face)
+    shapely.prepare(outline)
+    for share in GLANCES:  # points are looked up faster than lines, and few of very many pairs are left
+        corner = _quads(face, i, j, span, at)
+        right, left = corner[:, [0, 3]].mean(axis=1), corner[:, 1:3].mean(axis=1)
+        metal = np.flatnonzero(shapely.intersects_xy(outline, *(right + share * (left - right)).T))
+        i, j, span, at = i[metal], j[metal], span[metal], at[metal]
     corner = _quads(face, i, j, span, at)
     foot = corner[:, None, 0] + (corner[:, 3] - corner[:, 0])[:, None] * ALONG[:, None]
     head = corner[:, None, 1] + (corner[:, 2] - corner[:, 1])[:, None] * ALONG[:, None]
     across = head - foot
     through = shapely.linestrings(np.stack([foot + 0.02 * across, foot + 0.98 * across], axis=2))
-    shapely.prepare(outline)
     solid = np.flatnonzero(np.asarray(shapely.covers(outline, through)).all(axis=1))
     middle = corner.mean(axis=1, keepdims=True)
     inside = np.asarray(shapely.polygons((middle + 0.98 * (corner - middle))[solid]))
@@ -93,11 +100,9 @@ def plates_of(outline: Polygon) -> Plates:
     return Plates(_quads(face, i, j, span, at), ring[i] != ring[j])
 
 
-def _faces(outline: Polygon) -> tuple[Array, IntArray]:
-    """Edges (n, 2, 2) with the metal on their left, and the ring (n,) that each belongs to."""
-    size = np.sqrt(outline.area)
-    flat = shapely.orient_polygons(shapely.simplify(outline, 1e-5 * size))
-    rings = [shapely.get_coordinates(ring) for ring in shapely.get_rings(flat)]
+def faces_of(outline: Polygon) -> tuple[Array, IntArray]:
+    """Edges (n, 2, 2) with the metal on their left, and the ring (n,) that each belongs to, the outer one 0."""
+    rings = [shapely.get_coordinates(ring) for ring in shapely.get_rings(shapely.orient_polygons(outline))]
     edges = [np.stack([ring[:-1], ring[1:]], axis=1) for ring in rings]
     return np.concatenate(edges), np.repeat(np.arange(len(edges)), [len(one) for one in edges])
 

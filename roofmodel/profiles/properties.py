@@ -21,6 +21,8 @@ from roofmodel.profiles.walls import walls_of
 
 Array = NDArray[np.float64]
 
+MOST_CORNERS = 2000  # of an outline that is taken as it is; 40 fine fillets (judgment)
+COARSER = (1e-5, 3e-5, 1e-4)  # of the root of the area that corners are left out by where there are more
 ACROSS = 2.0  # elements through the thinnest wall
 SHARP = np.radians(20.0)  # a re-entrant corner that turns more makes a peak of stress
 ROUNDED = 3.0  # thicknesses of inside radius below which a bend makes one too (Bredt's flow within 8 % there)
@@ -70,11 +72,12 @@ def profile_of(
     Raises
     ------
     InputError
-        An outline that crosses itself, is in several pieces, or cannot be meshed.
+        An outline that crosses itself, is in several pieces, cannot be meshed, or has more corners than rails.
 
     Notes
     -----
-    Area, second moments and plastic moduli are exact for the polygon; torsion, warping and shear are by
+    Area, second moments and plastic moduli are exact for the polygon (of more than 2,000 corners for one within
+    1e-4 of the root of its area); torsion, warping and shear are by
     finite elements. The torsion modulus is that of the walls: peaks of stress in re-entrant corners, sharp or
     rounded, are left out (common practice under static load, as in the closed form for tubes of EN 10219-2
     annex B), so that neither the mesh nor the radius that a drawing leaves out decides on it.
@@ -83,10 +86,26 @@ def profile_of(
         reason = shapely.is_valid_reason(outline)
         message = f"profile: its outline is no simple polygon ({reason[0].lower()}{reason[1:]})"
         raise InputError(message)
-    plain = shapely.remove_repeated_points(outline, 1e-9)
+    plain = _few_corners(shapely.remove_repeated_points(outline, 1e-9))
     found = _profile(plain.wkb, poisson)
     net = _net(plain, holes) if holes else None
     return replace(found, section=replace(found.section, label=label), net=net)
+
+
+def _few_corners(outline: Polygon) -> Polygon:
+    """An outline of at most `MOST_CORNERS`, without those that hardly leave the line of others."""
+    count = shapely.get_num_coordinates(outline)
+    if count <= MOST_CORNERS:
+        return outline
+    for share in COARSER:
+        found = shapely.simplify(outline, share * np.sqrt(outline.area))
+        if shapely.get_num_coordinates(found) <= MOST_CORNERS and isinstance(found, Polygon):
+            return found
+    message = (
+        f"profile: its outline has {count:,} corners; a rail has at most {MOST_CORNERS:,} that stand out by "
+        f"{1e6 * COARSER[-1] * np.sqrt(outline.area):.2g} um: leave out knurls, letters and the noise of a scan"
+    )
+    raise InputError(message)
 
 
 @lru_cache(maxsize=64)
