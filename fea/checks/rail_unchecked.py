@@ -20,7 +20,7 @@ def unchecked_words(project: Project) -> list[str]:
     profile = walls_profile(rail.section, rail.profile)
     tested = not np.isnan(rail.moment).any()
     units = SYSTEMS[project.table.project.units]
-    lost = [] if profile is None or tested or profile.section.round else lost_words(profile, units)
+    lost = [] if profile is None or profile.section.round else lost_words(profile, units, tested)
     return [*_ways(project, profile), *lost]
 
 

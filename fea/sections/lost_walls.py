@@ -10,10 +10,10 @@ from roofmodel.units import UnitSystem
 NAMED = 3  # stretches that are named, the longest for their thickness first
 
 
-def lost_words(profile: Profile, units: UnitSystem) -> list[str]:
-    """One sentence that says where, how thick and how long what was not recognized is; or none.
+def lost_words(profile: Profile, units: UnitSystem, tested: bool = False) -> list[str]:
+    """Where, how thick and how long what was not recognized is, and what follows; or nothing.
 
-    Places are in the outline as built in, as its centroid is told.
+    Places are in the outline as built in, as its centroid is told. Moments that are `tested` leave torsion.
     """
     lost = profile.walls.lost
     if not len(lost):
@@ -25,10 +25,16 @@ def lost_words(profile: Profile, units: UnitSystem) -> list[str]:
         for (y, z), (thick, long) in zip(lost[:NAMED, :2] + profile.origin, lost[:NAMED, 2:], strict=True)
     ]
     more = f"; and {len(lost) - NAMED} more" if len(lost) > NAMED else ""
+    what = (
+        "Torsion is doubtful there: it may buckle by shear, which tested moments do not show"
+        if tested
+        else "It may buckle, in torsion too, and what it then holds nobody has calculated"
+    )
+    way = "draw its two sides as straight lines where it is flat"
+    more_way = "" if tested else ", or give tested moments (rail.moment_slope and moment_normal)"
     return [
-        f"Not recognized as walls, by the outline as built in: {'; '.join(places)}{more}. It may buckle, and "
-        "what it then holds nobody has calculated: draw its two sides as straight lines where it is flat, or "
-        "give tested moments (rail.moment_slope and moment_normal)."
+        f"Not recognized as walls, by the outline as built in: {'; '.join(places)}{more}. {what}: "
+        f"{way}{more_way}."
     ]
 
 

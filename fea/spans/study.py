@@ -369,13 +369,15 @@ def open_words(study: SpanStudy, tables: tuple[RailTableau, ...], *, short: bool
 
 
 def _lost(study: SpanStudy, tables: tuple[RailTableau, ...]) -> list[str]:
-    """Where walls of rails that are not verified were not recognized."""
+    """Where walls of rails were not recognized."""
     at = LIMITS.index(LOCAL)
     found, units = [], SYSTEMS[study.table.study.units]
-    for rail in dict.fromkeys(one.rail for one in tables if np.isnan(one.by_limit[..., at]).any()):
-        profile = study.variants[0].rails[rail].profile
-        if profile is not None:
-            found += [f"{study.table.rail[rail].name}: {words}" for words in lost_words(profile, units)]
+    for rail in dict.fromkeys(one.rail for one in tables):
+        one = study.variants[0].rails[rail]
+        open_ = any(np.isnan(t.by_limit[..., at]).any() for t in tables if t.rail == rail)
+        if one.profile is not None and (open_ or not one.profile.section.round):
+            words = lost_words(one.profile, units, not open_ and not np.isnan(one.moment).any())
+            found += [f"{study.table.rail[rail].name}: {sentence}" for sentence in words]
     return found
 
 

@@ -11,7 +11,7 @@ from scipy.sparse.csgraph import connected_components
 from shapely import Polygon
 from shapely.geometry.base import BaseGeometry
 
-from roofmodel.profiles.joints import BEND, BULB, directions, free_ends, together
+from roofmodel.profiles.joints import BEND, BULB, directions, free_ends, meeting, together
 from roofmodel.profiles.plates import TAPER, Plates, faces_of
 
 Array = NDArray[np.float64]
@@ -73,12 +73,12 @@ def chains_of(outline: Polygon, plates: Plates, rest: list[BaseGeometry], size: 
         none = np.zeros((0, 2))
         empty = np.zeros(0, dtype=bool)
         return Chains(none, none, none, np.zeros(0), empty, np.zeros((0, 2), dtype=bool), np.zeros((0, 4)))
-    goes_on = _going_on(outline, plates, rest, size)
+    free = free_ends(outline, plates.start, plates.end, plates.thick)
+    goes_on = _going_on(outline, plates, rest, size, free)
     thick = plates.thick.reshape(-1)
     mean = np.repeat(plates.thick.mean(axis=1), 2)
     much = mean[:, None] > THICKER * mean[None]
-    loose = free_ends(outline, plates.start, plates.end, plates.thick) & ~plates.split[:, None]
-    far_loose = loose[:, ::-1].reshape(-1)
+    far_loose = (free & ~plates.split[:, None])[:, ::-1].reshape(-1)
     slab = np.repeat(plates.length > PLATE * plates.thick.mean(axis=1), 2)
     edge = much & (far_loose & slab)[:, None]  # a thick plate with a free edge moves with the thin one
     apart = (much & ~edge) | (much & ~edge).T
@@ -90,7 +90,9 @@ def chains_of(outline: Polygon, plates: Plates, rest: list[BaseGeometry], size: 
     return _linked(outline, plates, goes_on & ~apart, ends.reshape(-1, 2))
 
 
-def _going_on(outline: Polygon, plates: Plates, rest: list[BaseGeometry], size: Array) -> BoolArray:
+def _going_on(
+    outline: Polygon, plates: Plates, rest: list[BaseGeometry], size: Array, free: BoolArray
+) -> BoolArray:
     """Which ends (2n, 2n) go on into which, straight or by a slight bend."""
     way = directions(plates.start, plates.end)
     thick, width = plates.thick.reshape(-1), np.repeat(plates.length, 2)
@@ -99,8 +101,7 @@ def _going_on(outline: Polygon, plates: Plates, rest: list[BaseGeometry], size: 
     other = owner[:, None] != owner[None]
     opposite = (way @ way.T <= -BEND) & other
     touches = together(plates.start, plates.end, plates.thick, rest)
-    one = touches.astype(np.float32)  # products of whole numbers are slow
-    near = one @ one.T > 0.0
+    near = meeting(touches)
     between = tip[None] - tip[:, None]
     along = np.einsum("abd,ad->ab", between, way)
     aside = np.abs(np.einsum("abd,ad->ab", between, np.stack([-way[:, 1], way[:, 0]], axis=1)))
@@ -108,11 +109,10 @@ def _going_on(outline: Polygon, plates: Plates, rest: list[BaseGeometry], size: 
     most = np.maximum(thick[:, None], thick[None])
     inline = (aside <= 0.5 * wide + 0.25 * np.maximum(along, 0.0)) & (along > -0.25 * wide)
     abut = (np.abs(along) <= 0.1 * wide) & (aside <= 0.5 * wide)
-    small = (one * (size[None] if len(size) else 0.0)) @ one.T if len(rest) else np.zeros_like(wide)
+    small = (touches * size) @ touches.T.astype(float)
     over = (near | _close(outline, tip, wide, opposite & inline)) & inline & (small < LUMP * most)
     folded = near & (np.abs(way @ way.T) <= BEND) & other
-    loose = free_ends(outline, plates.start, plates.end, plates.thick)[:, ::-1].reshape(-1)
-    rib = loose[None] & (width[None] < RIB * width[:, None])
+    rib = free[:, ::-1].reshape(-1)[None] & (width[None] < RIB * width[:, None])
     held = (folded & ~rib).any(axis=1)
     return np.asarray(opposite & (abut | (over & ~(held[:, None] | held[None]))))
 

@@ -42,10 +42,18 @@ def together(start: Array, end: Array, thick: Array, rest: list[BaseGeometry]) -
     tip = np.stack([start, end], axis=1).reshape(-1, 2)
     if not (len(tip) and rest):
         return np.zeros((len(tip), len(rest)), dtype=bool)
-    lumps = np.array(rest, dtype=object)
-    shapely.prepare(lumps)  # with an index of their edges
-    reach: Any = 0.1 * thick.reshape(-1)[:, None]  # an array, which the library's types leave out
-    return np.asarray(shapely.dwithin(lumps, np.asarray(shapely.points(tip))[:, None], reach))
+    reach: Any = 0.1 * thick.reshape(-1)  # an array, which the library's types leave out
+    index = shapely.STRtree(rest)
+    end, lump = index.query(np.asarray(shapely.points(tip)), predicate="dwithin", distance=reach)
+    found = np.zeros((len(tip), len(rest)), dtype=bool)
+    found[end, lump] = True
+    return found
+
+
+def meeting(touches: BoolArray) -> BoolArray:
+    """Which ends (n, n) touch the same lump, of `touches` (n, k)."""
+    one = touches.astype(np.float32)  # products of whole numbers are slow
+    return np.asarray(one @ one.T > 0.0)
 
 
 def joined(start: Array, end: Array, near: BoolArray) -> BoolArray:

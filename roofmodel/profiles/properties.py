@@ -9,13 +9,13 @@ from functools import lru_cache
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from scipy.spatial import cKDTree
 from shapely import LineString, Polygon
 
 from roofmodel.errors import InputError
-from roofmodel.profiles.data import Net, Profile, Section, Walls
+from roofmodel.profiles.data import Net, Profile, Section
 from roofmodel.profiles.mesh import triangles
 from roofmodel.profiles.moments import central_moments, plastic_modulus
+from roofmodel.profiles.peaks import peak, ring_of
 from roofmodel.profiles.torsion import Twisting, elements, twisting
 from roofmodel.profiles.walls import walls_of
 
@@ -24,9 +24,6 @@ Array = NDArray[np.float64]
 MOST_CORNERS = 2000  # of an outline that is taken as it is; 40 fine fillets (judgment)
 COARSER = (1e-5, 3e-5, 1e-4)  # of the root of the area that corners are left out by where there are more
 ACROSS = 2.0  # elements through the thinnest wall
-SHARP = np.radians(20.0)  # a re-entrant corner that turns more makes a peak of stress
-ROUNDED = 3.0  # thicknesses of inside radius below which a bend makes one too (Bredt's flow within 8 % there)
-AT_CORNER = 0.7  # thicknesses from a re-entrant corner whose peak of stress is left out (common practice)
 DECAY = 1000.0  # with more J / I_w warping dies away within centimeters: St-Venant torsion alone [1/m^2]
 
 
@@ -115,11 +112,11 @@ def _profile(wkb: bytes, poisson: float) -> Profile:
     shape = shapely.transform(outline, lambda xy: xy - centroid)
     assert isinstance(shape, Polygon)
     walls = walls_of(shape)
-    wall = float(walls.thickness.min()) if len(walls.thickness) else 0.0
-    size = wall / ACROSS if wall else 0.06 * np.sqrt(area)
-    xy, node = triangles(shape, size)
+    thin = min(walls.thickness.min(initial=np.inf), walls.lost[:, 2].min(initial=np.inf))
+    most = np.inf if len(walls.thickness) else 0.06 * np.sqrt(area)
+    xy, node = triangles(shape, float(min(thin / ACROSS, most)))
     mesh = elements(xy, node)
-    twist = twisting(mesh, poisson)
+    twist = twisting(mesh, poisson, *ring_of(xy, shape))
     left, low, right, high = shape.bounds
     closed = bool(len(shape.interiors))
     gyration = yy + zz
@@ -132,7 +129,7 @@ def _profile(wkb: bytes, poisson: float) -> Profile:
         J=twist.J,
         W_y=float(zz / max(-low, high)),
         W_z=float(yy / max(-left, right)),
-        W_t=1.0 / _peak(twist, mesh.xy[mesh.node], shape, walls),
+        W_t=1.0 / peak(twist, mesh.xy[mesh.node], shape, walls),
         shear_y=float(twist.shear[0]),
         shear_z=float(twist.shear[1]),
         depth_y=right - left,
@@ -193,40 +190,6 @@ def _is_round(shape: Polygon, yy: float, zz: float) -> bool:
     """Whether the outer edge is a circle."""
     reach = np.linalg.norm(shapely.get_coordinates(shape.exterior), axis=1)
     return bool(len(reach) > 16 and np.ptp(reach) < 2e-3 * reach.max() and abs(yy - zz) < 1e-3 * yy)
-
-
-def _peak(twist: Twisting, place: Array, shape: Polygon, walls: Walls) -> float:
-    """Largest shear stress of a unit torque away from re-entrant corners. [1/m^3]."""
-    thin = float(walls.thickness.min()) if len(walls.thickness) else 0.1 * float(np.sqrt(shape.area))
-    corner = _re_entrant(shape, thin)
-    at, reach = np.array(shapely.points(corner), dtype=object), np.full(len(corner), thin)
-    if len(walls.thickness):
-        lines = np.array(shapely.linestrings(np.stack([walls.start, walls.end], axis=1)), dtype=object)
-        beside = shapely.distance(at[:, None], lines[None]) <= 2.0 * walls.thickness
-        reach = np.maximum(np.where(beside, walls.thickness, 0.0).max(axis=1), thin)
-    away = np.ones(place.shape[:2], dtype=bool)
-    for one in np.unique(reach):
-        near = cKDTree(corner[reach == one]).query(place)[0]
-        away &= np.asarray(near) > AT_CORNER * one
-    return float(twist.stress[away].max() if away.any() else twist.stress.max())
-
-
-def _re_entrant(shape: Polygon, thin: float) -> Array:
-    """Corners that stick into the metal, sharp or rounded by less than `ROUNDED` thicknesses, (k, 2)."""
-    found = [np.zeros((0, 2))]
-    for ring in shapely.get_rings(shapely.orient_polygons(shape)):
-        p = shapely.get_coordinates(ring)[:-1]
-        before, after = p - np.roll(p, 1, axis=0), np.roll(p, -1, axis=0) - p
-        cross = before[:, 0] * after[:, 1] - before[:, 1] * after[:, 0]
-        turn = np.arctan2(cross, np.einsum("kd,kd->k", before, after))
-        inward = np.maximum(-turn, 0.0)
-        along = np.cumsum(np.linalg.norm(before, axis=1))
-        s = np.concatenate([along - along[-1], along, along + along[-1]])  # once around on either side
-        total = np.concatenate([[0.0], np.cumsum(np.tile(inward, 3))])
-        first, last = np.searchsorted(s, along - thin), np.searchsorted(s, along + thin, side="right")
-        bends = total[last] - total[first] > 2.0 / ROUNDED  # within a thickness on either side
-        found.append(p[(turn < -SHARP) | (bends & (turn < -1e-6))])
-    return np.concatenate(found)
 
 
 def _net(outline: Polygon, holes: Sequence[Hole]) -> Net:

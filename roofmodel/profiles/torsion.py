@@ -6,6 +6,7 @@ equations after Pilkey, Analysis and Design of Elastic Beams (2002), ch. 6 (from
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -84,6 +85,9 @@ class Twisting:
         Shear areas for forces along x and y. [m^2]
     stress : (m, 6) float
         Shear stress at the nodes of each element for a unit torque. [1/m^3]
+    flow : (r,) float
+        Stress function on the rings of the outline for a unit torque, 0 on the outer one: the shear flow
+        between two of them is the difference. [1/m^2]
     third : (2, 2) float
         int x (x^2 + y^2) and int y (x^2 + y^2). [m^5]
     """
@@ -94,10 +98,11 @@ class Twisting:
     omega: Array
     shear: Array
     stress: Array
+    flow: Array
     third: Array
 
 
-def twisting(mesh: Elements, poisson: float) -> Twisting:
+def twisting(mesh: Elements, poisson: float, ring: IntArray, cell: Array) -> Twisting:
     """Torsion, warping and shear of a mesh about its centroid.
 
     Parameters
@@ -106,6 +111,10 @@ def twisting(mesh: Elements, poisson: float) -> Twisting:
         Its origin is the centroid.
     poisson : float
         [-]
+    ring : (n,) int
+        Ring of the outline that each node is on, 0 the outer one, -1 none.
+    cell : (r - 1,) float
+        Area within the inner rings. [m^2]
     """
     x, y = mesh.at[..., 0], mesh.at[..., 1]
     w, n = mesh.weight, len(mesh.xy)
@@ -125,7 +134,7 @@ def twisting(mesh: Elements, poisson: float) -> Twisting:
     stiff = np.einsum("mp,mpdi,mpdj->mij", w, mesh.slope, mesh.slope)
     row, column = np.repeat(mesh.node, 6, axis=1).ravel(), np.tile(mesh.node, (1, 6)).ravel()
     K = sparse.coo_array((stiff.ravel(), (row, column)), shape=(n, n)).tocsc()
-    solve = splu(K[1:, 1:], permc_spec="MMD_AT_PLUS_A", diag_pivot_thresh=0.0).solve
+    solve = _factored(K[1:, 1:])
 
     xx, yy, xy = (w * x * x).sum(), (w * y * y).sum(), (w * x * y).sum()
     area = w.sum()
@@ -155,4 +164,27 @@ def twisting(mesh: Elements, poisson: float) -> Twisting:
     at_nodes = np.einsum("mqdn,mn->mqd", mesh.node_slope, warp[mesh.node])
     stress = np.linalg.norm(at_nodes - np.stack([own[..., 1], -own[..., 0]], axis=-1), axis=-1) / J
     third = np.array([(w * x * (x * x + y * y)).sum(), (w * y * (x * x + y * y)).sum()])
-    return Twisting(float(J), center, float((w * squared).sum()), omega, np.array(shear), stress, third)
+    flow = _flow(K, 2.0 * value_load(np.ones_like(x)), ring, cell)
+    return Twisting(float(J), center, float((w * squared).sum()), omega, np.array(shear), stress, flow, third)
+
+
+def _factored(K: sparse.csc_array) -> Callable[[Array], Array]:
+    solve: Callable[[Array], Array] = splu(K, permc_spec="MMD_AT_PLUS_A", diag_pivot_thresh=0.0).solve
+    return solve
+
+
+def _flow(K: sparse.csc_array, load: Array, ring: IntArray, cell: Array) -> Array:
+    """Prandtl's stress function on the rings for a unit torque (r,): one value on each, 0 on the outer one."""
+    if not len(cell):
+        return np.zeros(1)
+    free = np.flatnonzero(ring < 0)
+    held = np.flatnonzero(ring > 0)
+    column = np.concatenate([np.arange(len(free)), len(free) + ring[held] - 1])
+    tie = sparse.csc_array(
+        (np.ones(len(column)), (np.concatenate([free, held]), column)),
+        shape=(len(ring), len(free) + len(cell)),
+    )
+    load = tie.T @ load
+    load[len(free) :] += 2.0 * cell
+    found = _factored((tie.T @ K @ tie).tocsc())(load)
+    return np.concatenate([[0.0], found[len(free) :] / (load @ found)])

@@ -8,11 +8,12 @@ from shapely import Polygon
 
 from roofmodel.profiles.chains import Chains, chains_of
 from roofmodel.profiles.data import Walls
-from roofmodel.profiles.joints import free_ends, joined, lips, lone_lump, together, widest_circle
+from roofmodel.profiles.joints import free_ends, joined, lips, lone_lump, meeting, together, widest_circle
 from roofmodel.profiles.plates import Plates, plates_of
 from roofmodel.profiles.unaccounted import accounts, bare, lost_in
 
 Array = NDArray[np.float64]
+BoolArray = NDArray[np.bool_]
 
 POINTED = 0.05  # least over largest thickness of one plate below which the least one says nothing (judgment)
 
@@ -35,8 +36,9 @@ def walls_of(outline: Polygon) -> Walls:
     size = np.array([widest_circle(lump) for lump in rest])
     chains = chains_of(outline, plates, rest, size)
     touches = together(chains.start, chains.end, chains.thick, rest)
-    free = _free(outline, chains, touches, size)
-    lip, web = lips(touches @ touches.T, free)
+    near = meeting(touches)
+    free = _free(outline, chains, touches, near, size)
+    lip, web = lips(near, free)
     lost = np.concatenate([lost_in(outline, rest), _pointed(plates), chains.lost])
     return Walls(
         chains.start,
@@ -51,10 +53,10 @@ def walls_of(outline: Polygon) -> Walls:
     )
 
 
-def _free(outline: Polygon, chains: Chains, touches: NDArray[np.bool_], size: Array) -> NDArray[np.bool_]:
+def _free(outline: Polygon, chains: Chains, touches: BoolArray, near: BoolArray, size: Array) -> BoolArray:
     """Ends (n, 2) that nothing holds."""
     free = free_ends(outline, chains.start, chains.end, chains.thick) & ~chains.split[:, None]
-    free &= ~joined(chains.start, chains.end, touches @ touches.T)
+    free &= ~joined(chains.start, chains.end, near)
     small = lone_lump(touches, chains.thick, size) & ~chains.split[:, None] & ~free
     small |= chains.thicker & ~free
     # Of a plate that two such ends bound, or whose other end is free, the stouter one counts as its root.
