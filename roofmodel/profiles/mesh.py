@@ -14,6 +14,7 @@ Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
 MOST = 15_000  # triangles
+MOST_POINTS = 100_000  # beyond which memory and time run out: slits by the hundred
 TRIES = 6
 FITS = 1e-7  # area of the triangles against the outline's [-]
 
@@ -37,7 +38,7 @@ def triangles(outline: Polygon, size: float) -> tuple[Array, IntArray]:
     Raises
     ------
     InputError
-        An outline with gaps too narrow to mesh.
+        An outline with gaps too narrow or too many to mesh.
 
     Notes
     -----
@@ -47,6 +48,8 @@ def triangles(outline: Polygon, size: float) -> tuple[Array, IntArray]:
     size = max(size, float(np.sqrt(outline.area / (0.43 * MOST))))
     for _ in range(TRIES):
         points = _points(outline, size)
+        if len(points) > MOST_POINTS:
+            break
         try:
             found = Delaunay(points).simplices.astype(np.int64)
         except QhullError:

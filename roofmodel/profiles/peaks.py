@@ -33,14 +33,16 @@ def ring_of(xy: Array, shape: Polygon) -> tuple[IntArray, Array]:
     return found, -0.5 * np.bincount(ring, cross)[1:]
 
 
-def peak(twist: Twisting, place: Array, shape: Polygon, walls: Walls) -> float:
+def peak(twist: Twisting, xy: Array, node: IntArray, shape: Polygon, walls: Walls) -> float:
     """Largest shear stress of a unit torque away from re-entrant corners. [1/m^3].
 
     Parameters
     ----------
     twist : Twisting
-    place : (m, 6, 2) float
-        Nodes of its elements. [m]
+    xy : (n, 2) float
+        Nodes. [m]
+    node : (m, 6) int
+        Those of its elements.
     shape : Polygon
     walls : Walls
 
@@ -54,19 +56,18 @@ def peak(twist: Twisting, place: Array, shape: Polygon, walls: Walls) -> float:
     thin = float(walls.thickness.min()) if len(walls.thickness) else 0.1 * float(np.sqrt(shape.area))
     face, ring = faces_of(shape)
     corner = _re_entrant(face, ring, thin)
-    away = np.ones(place.shape[:2], dtype=bool)
+    away = np.ones(len(xy), dtype=bool)
     held = [_between_rings(twist.flow, shape)]
     if len(corner):
         at = face[corner, 0]
         thick, other = _across(face, ring, corner)
         reach = np.minimum(_reach(at, walls, thin), thick)
-        for one in np.unique(reach):
-            near = cKDTree(at[reach == one]).query(place)[0]
-            away &= np.asarray(near) > AT_CORNER * one
+        near = cKDTree(xy).query_ball_point(at, AT_CORNER * reach)
+        away[np.concatenate(near).astype(np.int64)] = False
         flow = np.abs(twist.flow[ring[corner]] - twist.flow[other])
         open_ = np.where(ring[corner] == other, 1.0, 0.5) * thick / twist.J
         held.append(np.where(np.isfinite(thick), flow / thick + open_, 0.0).max())
-    return float(max(twist.stress[away].max(initial=0.0), *held) or twist.stress.max())
+    return float(max(twist.stress[away[node]].max(initial=0.0), *held) or twist.stress.max())
 
 
 def _reach(at: Array, walls: Walls, thin: float) -> Array:
@@ -116,7 +117,7 @@ def _before(ring: IntArray) -> IntArray:
 
 
 def _re_entrant(face: Array, ring: IntArray, thin: float) -> IntArray:
-    """Faces that start where a corner sticks into the metal, sharp or rounded by less than `ROUNDED` `thin`."""
+    """Faces that start where a corner sticks into the metal, sharp or rounded by less than `ROUNDED`."""
     found = []
     for one in range(ring[-1] + 1):
         at = np.flatnonzero(ring == one)

@@ -101,7 +101,7 @@ def plates_of(outline: Polygon) -> Plates:
 
 
 def faces_of(outline: Polygon) -> tuple[Array, IntArray]:
-    """Edges (n, 2, 2) with the metal on their left, and the ring (n,) that each belongs to, the outer one 0."""
+    """Edges (n, 2, 2) with the metal on their left, and the ring (n,) that each is of, the outer one 0."""
     rings = [shapely.get_coordinates(ring) for ring in shapely.get_rings(shapely.orient_polygons(outline))]
     edges = [np.stack([ring[:-1], ring[1:]], axis=1) for ring in rings]
     return np.concatenate(edges), np.repeat(np.arange(len(edges)), [len(one) for one in edges])

@@ -69,15 +69,15 @@ def profile_of(
     Raises
     ------
     InputError
-        An outline that crosses itself, is in several pieces, cannot be meshed, or has more corners than rails.
+        An outline that crosses itself, is in several pieces, cannot be meshed or has far too many corners.
 
     Notes
     -----
-    Area, second moments and plastic moduli are exact for the polygon (of more than 2,000 corners for one within
-    1e-4 of the root of its area); torsion, warping and shear are by
-    finite elements. The torsion modulus is that of the walls: peaks of stress in re-entrant corners, sharp or
-    rounded, are left out (common practice under static load, as in the closed form for tubes of EN 10219-2
-    annex B), so that neither the mesh nor the radius that a drawing leaves out decides on it.
+    Area, second moments and plastic moduli are exact for the polygon (with more than `MOST_CORNERS` for
+    one within 1e-4 of the root of its area); torsion, warping and shear are by finite elements. The torsion
+    modulus is that of the walls: peaks of stress in re-entrant corners, sharp or rounded, are left out
+    (common practice under static load, as in the closed form for tubes of EN 10219-2 annex B), so that
+    neither the mesh nor the radius that a drawing leaves out decides on it.
     """
     if not (isinstance(outline, Polygon) and outline.is_valid and outline.area > 0.0):
         reason = shapely.is_valid_reason(outline)
@@ -98,9 +98,10 @@ def _few_corners(outline: Polygon) -> Polygon:
         found = shapely.simplify(outline, share * np.sqrt(outline.area))
         if shapely.get_num_coordinates(found) <= MOST_CORNERS and isinstance(found, Polygon):
             return found
+    least = 1e3 * COARSER[-1] * np.sqrt(outline.area)
     message = (
-        f"profile: its outline has {count:,} corners; a rail has at most {MOST_CORNERS:,} that stand out by "
-        f"{1e6 * COARSER[-1] * np.sqrt(outline.area):.2g} um: leave out knurls, letters and the noise of a scan"
+        f"profile: its outline has {count:,} corners, and more than {MOST_CORNERS:,} stand out by "
+        f"{least:.1g} mm; leave out knurls, letters and the noise of a scan"
     )
     raise InputError(message)
 
@@ -129,7 +130,7 @@ def _profile(wkb: bytes, poisson: float) -> Profile:
         J=twist.J,
         W_y=float(zz / max(-low, high)),
         W_z=float(yy / max(-left, right)),
-        W_t=1.0 / peak(twist, mesh.xy[mesh.node], shape, walls),
+        W_t=1.0 / peak(twist, xy, node, shape, walls),
         shear_y=float(twist.shear[0]),
         shear_z=float(twist.shear[1]),
         depth_y=right - left,

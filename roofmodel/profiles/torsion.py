@@ -174,7 +174,7 @@ def _factored(K: sparse.csc_array) -> Callable[[Array], Array]:
 
 
 def _flow(K: sparse.csc_array, load: Array, ring: IntArray, cell: Array) -> Array:
-    """Prandtl's stress function on the rings for a unit torque (r,): one value on each, 0 on the outer one."""
+    """Prandtl's stress function on the rings for a unit torque, (r,): one value each, 0 on the outer."""
     if not len(cell):
         return np.zeros(1)
     free = np.flatnonzero(ring < 0)

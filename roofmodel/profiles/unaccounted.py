@@ -93,10 +93,12 @@ def accounts(outline: Polygon, rest: list[BaseGeometry], touches: BoolArray, los
     """
     share = np.zeros((2, 4))
     edge, near = outline.boundary, 1e-4 * float(np.sqrt(outline.area))
-    spots = np.asarray(shapely.points(lost[:, :2]))
+    gone = np.zeros(len(rest), dtype=bool)
+    if len(lost) and rest:
+        spots = np.asarray(shapely.points(lost[:, :2]))
+        gone[shapely.STRtree(rest).query(spots, predicate="dwithin", distance=near)[1]] = True
     for k, lump in enumerate(rest):
-        gone = bool((shapely.distance(spots, lump) < near).any())
-        column = 3 if gone else 1 if touches[:, k].sum() > 1 else 2
+        column = 3 if gone[k] else 1 if touches[:, k].sum() > 1 else 2
         share[0, column] += lump.area / outline.area
         share[1, column] += edge.intersection(lump.buffer(near)).length / edge.length
     share[:, 0] = 1.0 - share[:, 1:].sum(axis=1)

@@ -325,6 +325,20 @@ def sections() -> dict[str, Trap]:
             + b"".join(b"%.5f,%.5f\n" % (k / 1e3, (k / 1e3) ** 2 / 1e3) for k in range(40_000)),
             (),
         ),
+        "rough CSV": (
+            "a.csv",
+            b"y [mm],z [mm]\n0,0\n"
+            + b"".join(b"%.4f,%.4f\n" % (k / 500, 9 + k * 7919 % 1000 / 1e3) for k in range(40_000))
+            + b"80,0\n",
+            (),
+        ),
+        "comb CSV": (
+            "a.csv",
+            b"y [mm],z [mm]\n0,0\n"
+            + b"".join(b"%.3f,%d\n" % (k // 2 / 50, 2 + 30 * ((k + 1) // 2 % 2)) for k in range(1991))
+            + b"19.9,0\n",
+            (),
+        ),
         "wide CSV": ("a.csv", b"y [mm],z [mm]," + b"," * 500_000 + b"\n0,0\n1,0\n1,1\n", ()),
         "one long cell": ("a.csv", b'y [mm],z [mm]\n"' + b"9" * 1_000_000 + b'",0\n1,0\n1,1\n', ()),
     }
