@@ -179,6 +179,7 @@ def _thinnest(outline: Polygon, plates: Plates, member: IntArray, first: Array, 
     corner = edge[:, 0]
     beside = np.abs(corner[:, 1] - np.interp(corner[:, 0], *tips.T)) <= 3.0 * wide
     at = np.unique(np.concatenate([corner[beside, 0], np.linspace(0.0, long, 41)]))
+    at = at[np.diff(at, prepend=-np.inf) > 1e-9 * long]  # no cut runs along the flank of a groove
     at = np.unique(np.concatenate([at - 1e-6 * long, at + 1e-6 * long, 0.5 * (at[1:] + at[:-1])]))
     at = at[(at > 0.5 * wide) & (at < long - 0.5 * wide)]  # a cut nearer to a free end leaves through its tip
     cut, across = _crossed(edge, at)

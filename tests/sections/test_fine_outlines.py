@@ -1,0 +1,73 @@
+"""Outlines of very many corners: the same rail as with few, or one line that says why not."""
+
+import numpy as np
+import pytest
+import shapely
+from shapely import Polygon, affinity, box
+
+from roofmodel.errors import InputError
+from roofmodel.profiles.chains import _crossed
+from roofmodel.profiles.mesh import triangles
+from roofmodel.profiles.plates import faces_of
+from roofmodel.profiles.properties import profile_of
+from roofmodel.profiles.walls import walls_of
+from tests.sections.built_sections import moved
+
+
+def finely(corners):
+    """80 x 60 x 2 mm box, corners rounded by 4 mm inside, drawn with about so many corners. [m]."""
+    arc = corners // 16
+    outer = box(0, 0, 80, 60).buffer(-6).buffer(6, quad_segs=arc)
+    inner = box(2, 2, 78, 58).buffer(-4).buffer(4, quad_segs=arc)
+    rings = [shapely.segmentize(r.exterior, 4.0 * r.length / corners).coords for r in (outer, inner)]
+    return moved(Polygon(rings[0], [rings[1]]), 27.0, 1e-3)
+
+
+@pytest.mark.parametrize("corners", [3000, 10_000])
+def test_a_rail_drawn_finely_is_the_rail(corners):
+    plain, fine = profile_of(finely(300)), profile_of(finely(corners))
+    assert shapely.get_num_coordinates(fine.outline) <= 2001 < shapely.get_num_coordinates(finely(corners))
+    np.testing.assert_allclose(np.sort(fine.walls.width), np.sort(plain.walls.width), rtol=2e-3)
+    np.testing.assert_allclose(fine.walls.thickness, 2e-3, rtol=1e-3)
+    for name in ("area", "I_y", "I_z", "J", "W_t", "shear_y"):
+        assert getattr(fine.section, name) == pytest.approx(getattr(plain.section, name), rel=2e-3), name
+
+
+def test_an_outline_of_noise_is_refused_in_one_line():
+    turn = np.linspace(0.0, 2.0 * np.pi, 30_000, endpoint=False)
+    radius = 0.03 + np.random.default_rng(1).uniform(-5e-5, 5e-5, len(turn))
+    rough = Polygon(np.column_stack([radius * np.cos(turn), radius * np.sin(turn)]))
+    with pytest.raises(InputError, match=r"30,001 corners, and more than 2,000 stand out") as told:
+        profile_of(rough)
+    assert "\n" not in str(told.value)
+
+
+def test_slits_by_the_hundred_are_refused_before_memory_runs_out():
+    x = np.repeat(np.arange(994) * 2e-5, 2)
+    comb = Polygon([[0, 0], *np.column_stack([x, np.tile([2e-3, 32e-3, 32e-3, 2e-3], 497)]), [x[-1], 0]])
+    assert comb.is_valid
+    with pytest.raises(InputError, match="cannot be meshed"):
+        triangles(comb, 1e-5)
+
+
+def test_lines_across_an_outline_run_in_its_metal():
+    """Their lengths times their distance make up the area; each within the metal, on edges at both ends."""
+    shape = box(0, 0, 80, 60) - box(3, 4, 40, 50) - affinity.rotate(box(50, 10, 70, 40), 20.0)
+    at = np.linspace(-1.0, 81.0, 8201)[:-1] + 0.005
+    line, across = _crossed(faces_of(shape)[0], at)
+    assert np.diff(across).sum() * 0.01 == pytest.approx(shape.area, rel=1e-5)
+    assert (np.diff(across) >= 0.0).all()
+    middle = across.mean(axis=1)
+    assert shapely.contains_xy(shape, at[line], middle).all()
+
+
+@pytest.mark.parametrize(
+    ("at", "deep", "turn"),
+    [(18.0, 0.49, 0.0), (20.606773377549, 0.5660165275987064, 33.0), (29.98, 0.4685, 55.0)],
+)
+def test_the_flank_of_a_groove_is_no_thickness(at, deep, turn):
+    """A line along the flank left a piece as long as the groove is deep, for the wall that it leaves."""
+    groove = box(0, 0, 80, 60) - box(1.35, 1.35, 78.65, 58.65) - box(at, 60 - deep, at + 4.0, 61)
+    walls = walls_of(moved(groove, turn))
+    assert walls.known
+    np.testing.assert_allclose(np.sort(walls.thickness), [1.35 - deep, 1.35, 1.35, 1.35], rtol=1e-6)
