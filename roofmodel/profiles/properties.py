@@ -16,6 +16,7 @@ from roofmodel.profiles.data import Net, Profile, Section
 from roofmodel.profiles.mesh import triangles
 from roofmodel.profiles.moments import central_moments, plastic_modulus
 from roofmodel.profiles.peaks import peak, ring_of
+from roofmodel.profiles.plates import FINE
 from roofmodel.profiles.torsion import Twisting, elements, twisting
 from roofmodel.profiles.walls import walls_of
 
@@ -69,7 +70,8 @@ def profile_of(
     Raises
     ------
     InputError
-        An outline that crosses itself, is in several pieces, cannot be meshed or has far too many corners.
+        An outline that crosses itself, is in several pieces, cannot be meshed, has far too many corners
+        or a cell that no metal closes.
 
     Notes
     -----
@@ -84,6 +86,7 @@ def profile_of(
         message = f"profile: its outline is no simple polygon ({reason[0].lower()}{reason[1:]})"
         raise InputError(message)
     plain = _few_corners(shapely.remove_repeated_points(outline, 1e-9))
+    _check_cells(plain)
     found = _profile(plain.wkb, poisson)
     net = _net(plain, holes) if holes else None
     return replace(found, section=replace(found.section, label=label), net=net)
@@ -104,6 +107,21 @@ def _few_corners(outline: Polygon) -> Polygon:
         f"{least:.1g} mm; leave out knurls, letters and the noise of a scan"
     )
     raise InputError(message)
+
+
+def _check_cells(outline: Polygon) -> None:
+    """Refuse cells that touch the outside or each other: nothing there closes them."""
+    rings = np.asarray(shapely.get_rings(outline))
+    apart = shapely.distance(rings[:, None], rings[None])
+    np.fill_diagonal(apart, np.inf)
+    if apart.min() < FINE * np.sqrt(outline.area):
+        a, b = np.unravel_index(apart.argmin(), apart.shape)
+        y, z = 1e3 * shapely.get_coordinates(shapely.shortest_line(rings[a], rings[b]))[0]
+        message = (
+            f"profile: its metal has no thickness at ({y:.2f} mm, {z:.2f} mm), where two of its edges touch; "
+            "draw the cell open there, or with the metal that closes it"
+        )
+        raise InputError(message)
 
 
 @lru_cache(maxsize=64)

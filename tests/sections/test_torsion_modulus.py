@@ -10,6 +10,7 @@ import shapely
 from shapely import Point, Polygon, box
 
 from fea.checks.rail_unchecked import unchecked_words
+from roofmodel.errors import InputError
 from roofmodel.profiles import properties
 from roofmodel.profiles.mesh import triangles
 from roofmodel.profiles.peaks import ring_of
@@ -92,6 +93,15 @@ def test_two_cells_have_the_flows_of_bredt_and_batho():
     xy, node = triangles(shape, 0.5)
     twist = twisting(elements(xy, node), 0.3, *ring_of(xy, shape))
     np.testing.assert_allclose(np.sort(twist.flow[1:]), np.sort(q / (2.0 * area @ q)), rtol=0.03)
+
+
+@pytest.mark.parametrize("gap", [0.0, 1e-6])
+def test_a_cell_that_touches_the_outside_is_refused_with_its_place(gap):
+    """It was a closed box of 200 times the torsion constant of the open one."""
+    outer = [(0, 0), (80, 0), (80, 60), (40, 60), (0, 60)]
+    pinched = Polygon(outer, [[(3, 3), (77, 3), (77, 57), (40, 60 - gap), (3, 57)]])
+    with pytest.raises(InputError, match=r"no thickness at \(40.00 mm, 60.00 mm\)"):
+        profile_of(moved(pinched, size=1e-3))
 
 
 @pytest.mark.parametrize("tested", [False, True])
