@@ -16,6 +16,7 @@ IntArray = NDArray[np.int64]
 MOST = 15_000  # triangles
 MOST_POINTS = 100_000  # beyond which memory and time run out: slits by the hundred
 TRIES = 6
+SPLITS = 8
 FITS = 1e-7  # area of the triangles against the outline's [-]
 
 
@@ -42,34 +43,38 @@ def triangles(outline: Polygon, size: float) -> tuple[Array, IntArray]:
 
     Notes
     -----
-    Delaunay triangles of points on the outline and of a grid inside; those outside are dropped. The edges
-    of the outline are in it when their points are close enough, which the area tells.
+    Delaunay triangles of points on the outline and of a grid inside; those outside are dropped. Edges of the
+    outline that are in none, as in narrow gaps, are halved until they are, which the area tells.
     """
     size = max(size, float(np.sqrt(outline.area / (0.43 * MOST))))
     for _ in range(TRIES):
-        points = _points(outline, size)
-        if len(points) > MOST_POINTS:
-            break
-        try:
-            found = Delaunay(points).simplices.astype(np.int64)
-        except QhullError:
-            break
-        corners = points[found]
-        side = corners[:, 1:] - corners[:, :1]
-        twice = side[:, 0, 0] * side[:, 1, 1] - side[:, 0, 1] * side[:, 1, 0]
-        middle = corners.mean(axis=1)
-        keep = (np.abs(twice) > 1e-9 * size**2) & shapely.contains_xy(outline, *middle.T)
-        if abs(0.5 * np.abs(twice[keep]).sum() / outline.area - 1.0) < FITS:
-            found = np.where((twice < 0.0)[:, None], found[:, ::-1], found)[keep]
-            return _with_middles(points, found)
+        rings, grid = _points(outline, size)
+        for _ in range(SPLITS):
+            points = np.concatenate([*rings, grid])
+            if len(points) > MOST_POINTS:
+                break
+            try:
+                found = Delaunay(points).simplices.astype(np.int64)
+            except QhullError:
+                break
+            corners = points[found]
+            side = corners[:, 1:] - corners[:, :1]
+            twice = side[:, 0, 0] * side[:, 1, 1] - side[:, 0, 1] * side[:, 1, 0]
+            middle = corners.mean(axis=1)
+            keep = (np.abs(twice) > 1e-9 * size**2) & shapely.contains_xy(outline, *middle.T)
+            if abs(0.5 * np.abs(twice[keep]).sum() / outline.area - 1.0) < FITS:
+                found = np.where((twice < 0.0)[:, None], found[:, ::-1], found)[keep]
+                return _with_middles(points, found)
+            rings = _split(rings, found)
         size *= 0.7
     message = "profile: its outline cannot be meshed; mend gaps and steps far smaller than its walls"
     raise InputError(message)
 
 
-def _points(outline: Polygon, size: float) -> Array:
+def _points(outline: Polygon, size: float) -> tuple[list[Array], Array]:
+    """Points on the rings of an outline, and those of a grid inside."""
     rings = shapely.get_rings(shapely.segmentize(outline, size))
-    edge = np.concatenate([shapely.get_coordinates(ring)[:-1] for ring in rings])
+    edge = [shapely.get_coordinates(ring)[:-1] for ring in rings]
     left, low, right, high = outline.bounds
     columns = np.arange(left, right + size, size)
     rows = np.arange(low, high + size, 0.866 * size)
@@ -77,8 +82,23 @@ def _points(outline: Polygon, size: float) -> Array:
     x = x + 0.5 * size * (np.arange(len(rows)) % 2)[:, None]
     grid = np.stack([x.ravel(), y.ravel()], axis=1)
     core = outline.buffer(-0.45 * size)
-    inside = grid[shapely.contains_xy(core, *grid.T)]
-    return np.concatenate([edge, inside])
+    return edge, grid[shapely.contains_xy(core, *grid.T)]
+
+
+def _split(rings: list[Array], found: IntArray) -> list[Array]:
+    """Rings with a point more in the middle of each edge that no triangle has."""
+    many = int(found.max()) + 1
+    side = np.sort(np.stack([found, np.roll(found, -1, axis=1)], axis=2).reshape(-1, 2), axis=1)
+    there = np.unique(side @ [many, 1])
+    split, first = [], 0
+    for ring in rings:
+        n = first + np.arange(len(ring))
+        first += len(ring)
+        after = np.roll(n, -1)
+        missing = ~np.isin(np.minimum(n, after) * many + np.maximum(n, after), there)
+        middle = 0.5 * (ring + np.roll(ring, -1, axis=0))[missing]
+        split.append(np.insert(ring, np.flatnonzero(missing) + 1, middle, axis=0))
+    return split
 
 
 def _with_middles(points: Array, corner: IntArray) -> tuple[Array, IntArray]:

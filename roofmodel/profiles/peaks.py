@@ -18,7 +18,7 @@ IntArray = NDArray[np.int64]
 SHARP = np.radians(20.0)  # a re-entrant corner that turns more makes a peak of stress
 ROUNDED = 3.0  # thicknesses of inside radius below which a bend makes one too (Bredt's flow within 8 % there)
 AT_CORNER = 0.7  # thicknesses from a re-entrant corner whose peak of stress is left out (common practice)
-ACROSS = 0.5  # least cosine between the normal of a face and the way to one that lies across the metal
+ACROSS = 0.63  # least cosine between the normal of a face and the way to one that lies across the metal
 
 
 def ring_of(xy: Array, shape: Polygon) -> tuple[IntArray, Array]:

@@ -15,7 +15,9 @@ from roofmodel.profiles import properties
 from roofmodel.profiles.mesh import triangles
 from roofmodel.profiles.peaks import ring_of
 from roofmodel.profiles.properties import profile_of
+from roofmodel.profiles.shapes import shape_outline
 from roofmodel.profiles.torsion import elements, twisting
+from roofmodel.sections import round_tube
 from tests.checks.projects import project
 from tests.sections.built_sections import moved
 from tests.sections.test_profile_files import with_profile
@@ -62,12 +64,11 @@ def test_a_finer_mesh_finds_no_less(kind, monkeypatch):
 
 
 def test_open_walls_with_teeth_on_both_sides_count_with_what_the_teeth_leave():
-    """A thick leg whose every notch is a re-entrant corner: its middle alone would say less stress."""
-    s = np.linspace(3.0, 60.0, 115)
-    cut = 0.3 * (np.arange(len(s)) % 2)
-    leg = Polygon([[0, 0], *np.column_stack([s, cut]), *np.column_stack([s, 3.0 - cut])[::-1], [0, 3]])
-    thin = box(0, 0, 1.0, 40)
-    s = profile_of(moved(leg.union(thin), size=1e-3)).section
+    """A thick strip whose every notch is a re-entrant corner; the thin one beside it has less stress."""
+    x = np.linspace(0.0, 60.0, 121)
+    cut = 0.3 * (1 - np.arange(len(x)) % 2)
+    thick = Polygon([*np.column_stack([x, cut]), *np.column_stack([x, 3.0 - cut])[::-1]])
+    s = profile_of(moved(thick.union(box(-40, 1, 0.1, 2)), size=1e-3)).section
     assert 0.8 < s.W_t * 2.4e-3 / s.J < 1.01
 
 
@@ -118,3 +119,15 @@ def test_check_says_where_torsion_is_doubtful_also_with_tested_moments(tmp_path,
     assert "mm thick" in told
     assert "torsion" in told.lower()
     assert ("give tested moments" in told) != tested
+
+
+@pytest.mark.parametrize(
+    ("diameter", "plate", "depth", "wall"), [(30, 30, 3, 1), (30, 50, 3, 3), (60, 50, 5, 2), (42, 30, 3, 3)]
+)
+def test_a_tube_on_a_plate_twists_as_the_tube_does(diameter, plate, depth, wall):
+    """The gap that narrows to nothing between both was refused as not to be meshed."""
+    size = {"diameter": diameter, "plate": plate, "depth": depth, "wall": wall}
+    s = profile_of(shape_outline("plate and tube", {name: v * 1e-3 for name, v in size.items()})).section
+    tube = round_tube(diameter * 1e-3, wall * 1e-3)
+    assert 1.0 < s.J / (tube.J + plate * depth**3 / 3.0 * 1e-12) < 1.2
+    assert s.W_t == pytest.approx(tube.W_t, rel=0.06)
