@@ -30,7 +30,7 @@ def ring_of(xy: Array, shape: Polygon) -> tuple[IntArray, Array]:
     node, edge = edges.query(np.asarray(shapely.points(xy)), predicate="dwithin", distance=near)
     found[node] = ring[edge]
     cross = face[:, 0, 0] * face[:, 1, 1] - face[:, 0, 1] * face[:, 1, 0]
-    return found, -0.5 * np.bincount(ring, cross)[1:]
+    return np.asarray(found), np.asarray(-0.5 * np.bincount(ring, cross)[1:])
 
 
 def peak(twist: Twisting, xy: Array, node: IntArray, shape: Polygon, walls: Walls) -> float:

@@ -184,7 +184,7 @@ def _flow(K: sparse.csc_array, load: Array, ring: IntArray, cell: Array) -> Arra
         (np.ones(len(column)), (np.concatenate([free, held]), column)),
         shape=(len(ring), len(free) + len(cell)),
     )
-    load = tie.T @ load
+    load = np.asarray(tie.T @ load)
     load[len(free) :] += 2.0 * cell
     found = _factored((tie.T @ K @ tie).tocsc())(load)
     return np.concatenate([[0.0], found[len(free) :] / (load @ found)])
