@@ -98,7 +98,7 @@ def test_two_cells_have_the_flows_of_bredt_and_batho():
 
 @pytest.mark.parametrize("gap", [0.0, 1e-6])
 def test_a_cell_that_touches_the_outside_is_refused_with_its_place(gap):
-    """It counted as a closed box, with some 140 times the torsion constant of the open one (sum of b t^3 / 3)."""
+    """It counted as a closed box: some 140 times J of the open one (sum of b t^3 / 3)."""
     outer = [(0, 0), (80, 0), (80, 60), (40, 60), (0, 60)]
     pinched = Polygon(outer, [[(3, 3), (77, 3), (77, 57), (40, 60 - gap), (3, 57)]])
     with pytest.raises(InputError, match=r"no thickness at \(40.00 mm, 60.00 mm\)"):
