@@ -21,6 +21,7 @@ BoolArray = NDArray[np.bool_]
 STRAIGHT = np.cos(np.radians(TAPER))  # plates of one wall that turn more from its chord: a curve
 THICKER = 3.0  # plates this many times thicker hold the thinner one they go on into (judgment)
 PLATE = 3.0  # lengths over thickness from which such a thick one is no lump at the edge
+BETWEEN = np.array([0.01, 0.1, 0.25, 0.5, 0.75, 0.9, 0.99])  # shares of the thickness where metal links ends
 LUMP = 5.0  # a lump of this many thicknesses within a wall holds it, as a stiffener does (judgment)
 RIB = (
     0.2  # a rib with a free edge holds a wall from this share of its width on (EN 1993-1-3 5.2, from memory)
@@ -110,21 +111,27 @@ def _going_on(
     inline = (aside <= 0.5 * wide + 0.25 * np.maximum(along, 0.0)) & (along > -0.25 * wide)
     abut = (np.abs(along) <= 0.1 * wide) & (aside <= 0.5 * wide)
     small = (touches * size) @ touches.T.astype(float)
-    over = (near | _close(outline, tip, wide, opposite & inline)) & inline & (small < LUMP * most)
+    over = (near | _close(outline, plates, tip, wide, opposite & inline)) & inline & (small < LUMP * most)
     folded = near & (np.abs(way @ way.T) <= BEND) & other
     rib = free[:, ::-1].reshape(-1)[None] & (width[None] < RIB * width[:, None])
     held = (folded & ~rib).any(axis=1)
     return np.asarray(opposite & (abut | (over & ~(held[:, None] | held[None]))))
 
 
-def _close(outline: Polygon, tip: Array, wide: Array, asked: BoolArray) -> BoolArray:
-    """Pairs of nearest ends with metal between, nearer than both are thick: joints too small for a lump."""
+def _close(outline: Polygon, plates: Plates, tip: Array, wide: Array, asked: BoolArray) -> BoolArray:
+    """Pairs of nearest ends with metal between, nearer than both are thick: joints too small for a lump.
+
+    Metal anywhere across their thickness: a groove may leave one side only.
+    """
     apart = np.where(asked, np.linalg.norm(tip[None] - tip[:, None], axis=2), np.inf)
     nearest = apart <= (1.0 + 1e-9) * apart.min(axis=1, keepdims=True)
     found = nearest & nearest.T & (apart <= wide)
     a, b = np.nonzero(found)
-    between = np.asarray(shapely.linestrings(np.stack([tip[a], tip[b]], axis=1)))
-    found[a, b] = np.asarray(shapely.covers(outline, between), dtype=bool)
+    right, left = (plates.corner[:, which].reshape(-1, 2) for which in ([1, 3], [0, 2]))  # looking outward
+    one = left[a, None] + (right - left)[a, None] * BETWEEN[:, None]
+    two = right[b, None] + (left - right)[b, None] * BETWEEN[:, None]
+    between = np.asarray(shapely.linestrings(np.stack([one, two], axis=2)))
+    found[a, b] = np.asarray(shapely.covers(outline, between), dtype=bool).any(axis=1)
     return found
 
 
@@ -179,13 +186,15 @@ def _thinnest(outline: Polygon, plates: Plates, member: IntArray, first: Array, 
     corner = edge[:, 0]
     beside = np.abs(corner[:, 1] - np.interp(corner[:, 0], *tips.T)) <= 3.0 * wide
     at = np.unique(np.concatenate([corner[beside, 0], np.linspace(0.0, long, 41)]))
-    at = at[np.diff(at, prepend=-np.inf) > 1e-9 * long]  # no cut runs along the flank of a groove
+    at = at[np.diff(at, prepend=-np.inf) > 1e-7 * long]  # no cut runs along the flank of a groove
     at = np.unique(np.concatenate([at - 1e-6 * long, at + 1e-6 * long, 0.5 * (at[1:] + at[:-1])]))
     at = at[(at > 0.5 * wide) & (at < long - 0.5 * wide)]  # a cut nearer to a free end leaves through its tip
     cut, across = _crossed(edge, at)
     middle = np.interp(at, *tips.T)[cut]
-    near = np.maximum(across[:, 0] - middle, middle - across[:, 1]) < 0.25 * thin
-    return float(np.diff(across[near]).min(initial=np.inf))
+    near = np.maximum(across[:, 0] - middle, middle - across[:, 1]) < 0.499 * thin  # what a groove leaves
+    left = np.zeros(len(at))
+    np.maximum.at(left, cut[near], np.diff(across[near])[:, 0])  # not the sliver beside a flank
+    return float(left.min(where=left > 0.0, initial=np.inf))
 
 
 def _crossed(edge: Array, at: Array) -> tuple[IntArray, Array]:

@@ -15,8 +15,8 @@ IntArray = NDArray[np.int64]
 
 MOST = 15_000  # triangles
 MOST_POINTS = 100_000  # beyond which memory and time run out: slits by the hundred
-TRIES = 6
-SPLITS = 8
+TRIES = 6  # with ever smaller edges
+SPLITS = 8  # halvings of edges that no triangle has, each
 FITS = 1e-7  # area of the triangles against the outline's [-]
 
 
@@ -65,7 +65,9 @@ def triangles(outline: Polygon, size: float) -> tuple[Array, IntArray]:
             if abs(0.5 * np.abs(twice[keep]).sum() / outline.area - 1.0) < FITS:
                 found = np.where((twice < 0.0)[:, None], found[:, ::-1], found)[keep]
                 return _with_middles(points, found)
-            rings = _split(rings, found)
+            before, rings = rings, _split(rings, found)
+            if sum(map(len, rings)) == sum(map(len, before)):
+                break
         size *= 0.7
     message = "profile: its outline cannot be meshed; mend gaps and steps far smaller than its walls"
     raise InputError(message)

@@ -5,13 +5,16 @@ import pytest
 import shapely
 from shapely import Polygon, affinity, box
 
+from fea.sections.effective import effective
 from roofmodel.errors import InputError
+from roofmodel.hardware import DesignFormat
 from roofmodel.profiles.chains import _crossed
 from roofmodel.profiles.mesh import triangles
 from roofmodel.profiles.plates import faces_of
 from roofmodel.profiles.properties import profile_of
 from roofmodel.profiles.walls import walls_of
 from tests.sections.built_sections import moved
+from tests.sections.test_tapered_walls import METAL, share_by_hand
 
 
 def finely(corners):
@@ -71,3 +74,16 @@ def test_the_flank_of_a_groove_is_no_thickness(at, deep, turn):
     walls = walls_of(moved(groove, turn))
     assert walls.known
     np.testing.assert_allclose(np.sort(walls.thickness), [1.35 - deep, 1.35, 1.35, 1.35], rtol=1e-6)
+
+
+@pytest.mark.parametrize("turn", [0.0, 33.0])
+@pytest.mark.parametrize(("wide", "left"), [(0.2, 0.2), (0.2, 0.05), (0.5, 0.8), (0.5, 0.5), (1.0, 0.8)])
+def test_narrow_deep_grooves_do_not_part_a_wall_nor_hide(wide, left, turn):
+    """A groove that reaches past the middle of a 2 mm wall: it was passed as two held walls, or as none."""
+    groove = box(0, 0, 80, 60) - box(2, 2, 78, 58) - box(39, 58 + left, 39 + wide, 61)
+    profile = profile_of(moved(groove, turn, 1e-3))
+    walls = profile.walls
+    assert walls.known
+    assert walls.width[np.isclose(walls.thickness, left * 1e-3)].max() == pytest.approx(0.076)
+    share = effective(profile, METAL, DesignFormat.EN).share[0]
+    assert share == pytest.approx(share_by_hand(76.0, left), rel=1e-3)

@@ -47,7 +47,7 @@ def odd_box(kind, thin=1.2, turn=0.0):
 
 @pytest.mark.parametrize(("kind", "turn"), list(zip(ODD, 3 * (0.0, 27.0), strict=True)))
 def test_the_thinnest_place_of_a_cell_decides_recognized_or_not(kind, turn):
-    """The part left out at corners was as wide as the thickest wall: up to 5 times too much."""
+    """The part left out at corners was as wide as the thickest wall: up to 7 times too much."""
     outline, bredt = odd_box(kind, turn=turn)
     assert 0.85 < profile_of(outline).section.W_t / bredt < 1.01
 
@@ -98,7 +98,7 @@ def test_two_cells_have_the_flows_of_bredt_and_batho():
 
 @pytest.mark.parametrize("gap", [0.0, 1e-6])
 def test_a_cell_that_touches_the_outside_is_refused_with_its_place(gap):
-    """It was a closed box of 200 times the torsion constant of the open one."""
+    """It counted as a closed box: some 140 times J of the open one (sum of b t^3 / 3)."""
     outer = [(0, 0), (80, 0), (80, 60), (40, 60), (0, 60)]
     pinched = Polygon(outer, [[(3, 3), (77, 3), (77, 57), (40, 60 - gap), (3, 57)]])
     with pytest.raises(InputError, match=r"no thickness at \(40.00 mm, 60.00 mm\)"):
