@@ -43,7 +43,7 @@ from fea.rails.loads import FrameResult, RailLoads
 from fea.solvers.direct import Solver
 from fea.states import State, on_rigid_panels, splice_cautions, structure_states
 from fea.still_falling import Falling, protected_cautions, protected_snow
-from fea.tipping import Tipping, tipping, upright_limits
+from fea.tipping import Tipping, stiff_limits, tipping
 from roofmodel.hardware import DesignFormat
 from roofmodel.memory import Memory, recall
 from roofmodel.project.load import Project
@@ -112,7 +112,7 @@ class Analysis:
     beyond : Beyond or None
         The governing row past its first failure, if asked for.
     tipping : Tipping or None
-        What hangs on the clamps' stiffness against tipping, where nobody gave it.
+        What hangs on the clamps' stiffness against tipping, where nobody gave it or it cannot be as given.
     cautions : tuple of str
         What a reader must know beside the numbers.
     seconds : dict of str to float
@@ -188,7 +188,7 @@ class Analysis:
 
     @property
     def unsettled(self) -> Tipping | None:
-        """What clamps that do not tip would use, where that exceeds and nobody gave how stiff they are."""
+        """What stiffer clamps would use, where that exceeds and how they tip is not given or cannot be so."""
         return None if self.tipping is None or self.tipping.settles else self.tipping
 
     @property
@@ -272,7 +272,7 @@ def analyze(
     lands = found.lands()
     protected = protected_snow(project, graph, force, lands)
     clock.mark("rigid seams")
-    tips = tipping(project, limits, upright_limits(project, found.loads, basis, strength))
+    tips = tipping(project, limits, stiff_limits(project, found.loads, basis, strength))
     clock.mark("clamps that do not tip")
     return Analysis(
         project=project,
@@ -337,26 +337,24 @@ class _Checks:
     limits: tuple[Limit, ...]
 
 
-def check_limits(
-    project: Project, memory: Memory | None = None, *, upright: bool = False
-) -> tuple[Limit, ...]:
+def check_limits(project: Project, memory: Memory | None = None, *, stiff: bool = False) -> tuple[Limit, ...]:
     """The limits of `analyze` alone: no reserve, no self-audit, nothing beyond the first failure.
 
     Parameters
     ----------
     project : Project
     memory : Memory, optional
-    upright : bool
-        True adds those of clamps that do not tip, where nobody gave how stiff they are.
+    stiff : bool
+        True adds those of clamps at the stiff end against tipping, where nobody gave it or it cannot be.
 
     Returns
     -------
     tuple of Limit
     """
     found = _checks(project, None, memory, Clock())
-    if not upright:
+    if not stiff:
         return found.limits
-    return found.limits + upright_limits(project, found.loads, found.basis, factor_arrays(found.factors))
+    return found.limits + stiff_limits(project, found.loads, found.basis, factor_arrays(found.factors))
 
 
 def _checks(project: Project, tell: Tell | None, memory: Memory | None, clock: Clock) -> _Checks:

@@ -1,8 +1,9 @@
-"""What clamps that do not tip would do to a check whose clamp has no measured stiffness against tipping.
+"""What stiffer clamps would do where their stiffness against tipping is not given, or contradicts another.
 
 A clamp that tips easily hands the moment of its rail on to others through the rail's torsion, a stiff one
-keeps it. The default stiffness is a guess on the soft side, so the other end is looked at too: where it
-exceeds, nothing is settled before the stiffness is measured.
+keeps it. The default stiffness is a guess on the soft side, and one that is softer than the stiffness along
+the seam allows is wrong, so the stiff end is looked at too: where it exceeds, nothing is settled before the
+stiffness is measured.
 """
 
 from __future__ import annotations
@@ -21,8 +22,9 @@ from fea.rails.frame import solve_frame
 from fea.rails.loads import RailLoads
 from fea.rails.rows import build_frame, rails_to_solve
 from fea.solvers.direct import Solver
-from roofmodel.hardware import DesignFormat, upright
+from roofmodel.hardware import Clamp, DesignFormat
 from roofmodel.project.load import Project
+from roofmodel.project.rocking import default_words, rocking_words, stiffest
 from roofmodel.units import SYSTEMS
 
 Array = NDArray[np.float64]
@@ -32,34 +34,55 @@ LITTLE = 0.02  # of the clamps' strength that is not worth a warning (judgment)
 
 @dataclass(frozen=True)
 class Tipping:
-    """What hangs on the stiffness against tipping that nobody gave.
+    """What hangs on a stiffness against tipping that nobody gave, or that contradicts the one along the seam.
 
     Attributes
     ----------
-    default, upright : float
-        Most that any clamp uses with the default stiffness, and if no clamp tipped. [-]
-    default_at, upright_at : str
+    soft, stiff : float
+        Most that any clamp uses with the stiffness that counts, and at the stiff end of what it may be. [-]
+    soft_at, stiff_at : str
         The clamp that does.
+    given : bool
+        Whether somebody gave the stiffness.
     words : str
         All of it in a sentence.
     """
 
-    default: float
-    default_at: str
-    upright: float
-    upright_at: str
+    soft: float
+    soft_at: str
+    stiff: float
+    stiff_at: str
+    given: bool
     words: str
 
     @property
     def settles(self) -> bool:
-        """Whether clamps that do not tip keep their strength too, or the default does not either."""
-        return self.upright <= 1.0 or self.default > 1.0
+        """Whether the stiff end keeps its strength too, or the soft one does not either."""
+        return self.stiff <= 1.0 or self.soft > 1.0
+
+    @property
+    def condition(self) -> str:
+        """When the stiff end counts, such as "if clamps do not tip"."""
+        return "if clamp.stiffness.along is right" if self.given else "if clamps do not tip"
+
+    @property
+    def remedy(self) -> str:
+        """What settles it."""
+        return f"{'measure' if self.given else 'give'} {_MEASURED[self.given]}"
 
 
-def upright_limits(
+_MEASURED = {True: "clamp.stiffness.rocking and along again", False: "clamp.stiffness.rocking, measured"}
+
+
+def stiff_end(project: Project) -> Clamp | None:
+    """Its clamp at the stiff end of what it may be against tipping; None where that is settled."""
+    return stiffest(project.clamp, given=project.table.clamp.stiffness.rocking is not None)
+
+
+def stiff_limits(
     project: Project, loads: RailLoads, basis: Basis, strength: tuple[Array, Array, Array]
 ) -> tuple[Limit, ...]:
-    """Limits of clamps that do not tip, on rigid seams; none where their stiffness is given.
+    """Limits of clamps at the stiff end, on rigid seams; none where how they tip is settled.
 
     Parameters
     ----------
@@ -69,10 +92,10 @@ def upright_limits(
     strength : three (q,) float
         Factors on snow, dead load and temperature of each case.
     """
-    table, layout = project.table, project.layout
-    if table.clamp.stiffness.rocking is not None:
+    table, layout, firm = project.table, project.layout, stiff_end(project)
+    if firm is None:
         return ()
-    firm, solver = upright(project.clamp), Solver(table.analysis.solver)
+    solver = Solver(table.analysis.solver)
     found = [
         solve_frame(build_frame(layout, rail, firm), loads, solver=solver)
         for rail in rails_to_solve(layout.splice_kind, project.rail)
@@ -83,47 +106,58 @@ def upright_limits(
 
 
 def tipping(project: Project, limits: tuple[Limit, ...], stiff: tuple[Limit, ...]) -> Tipping | None:
-    """What the stiffness does that nobody gave; None where it is given or no clamp is loaded.
+    """What an unsettled stiffness against tipping does; None where it is settled or no clamp is loaded.
 
     Parameters
     ----------
     project : Project
     limits : tuple of Limit
-        Of the check, with the default stiffness.
+        Of the check, with the stiffness that counts.
     stiff : tuple of Limit
-        From `upright_limits`.
+        From `stiff_limits`.
     """
     names = {one.name for one in stiff}
     now, at = _most(one for one in limits if one.name in names)
     then, where = _most(stiff)
     if not max(now, then) > 0.0:
         return None
-    return Tipping(now, at, then, where, _words(project, (now, at), (then, where)))
+    given = project.table.clamp.stiffness.rocking is not None
+    return Tipping(now, at, then, where, given, _words(project, (now, at), (then, where), given=given))
 
 
 def unsettled_words(tips: Tipping) -> str:
     """Such as "clamps that do not tip would use 124 % (R1-18); give clamp.stiffness.rocking, measured"."""
-    return (
-        f"clamps that do not tip would use {100.0 * tips.upright:.0f} % ({tips.upright_at}); give "
-        "clamp.stiffness.rocking, measured"
-    )
+    who = "clamps as stiff against tipping as along says" if tips.given else "clamps that do not tip"
+    return f"{who} would use {100.0 * tips.stiff:.0f} % ({tips.stiff_at}); {tips.remedy}"
 
 
-def _words(project: Project, default: tuple[float, str], stiff: tuple[float, str]) -> str:
-    table, (now, at), (then, where) = project.table, default, stiff
-    soft = SYSTEMS[table.project.units].text(project.clamp.stiffness[4, 4], "rotation stiffness")
-    told = (
-        "clamp.stiffness.rocking (against tipping down the slope) is not given and counts as pull x "
-        f"grip_length^2 / 12, {soft}."
-    )
+def _words(project: Project, soft: tuple[float, str], stiff: tuple[float, str], *, given: bool) -> str:
+    table, (now, at), (then, where) = project.table, soft, stiff
+    units = SYSTEMS[table.project.units]
     rigid = ", on rigid seams," if table.analysis.panel_flexibility else ""
+    over = ", MORE THAN IT HOLDS" if then > 1.0 else ""
+    higher = (
+        f"the most used one goes from {100.0 * now:.1f} % ({at}) to {100.0 * then:.1f} % ({where}){over}. "
+        "DO NOT RELY ON THE LOWER NUMBER before"
+    )
+    if given:
+        told = rocking_words(project.clamp, units)
+        if then <= now + LITTLE:
+            return f"{told} With that{rigid} clamps use no more ({100.0 * then:.1f} %)."
+        return (
+            f"{told} A stiffer clamp keeps more of the rail's moment: with that{rigid} {higher} both are "
+            "measured again."
+        )
+    own = units.text(project.clamp.stiffness[4, 4], "rotation stiffness")
+    told = (
+        "clamp.stiffness.rocking (against tipping down the slope) is not given and counts as "
+        f"{default_words(project.clamp)}, {own}."
+    )
     if then <= now + LITTLE:
         return f"{told} Clamps that do not tip at all{rigid} use no more ({100.0 * then:.1f} %)."
-    over = ", MORE THAN IT HOLDS" if then > 1.0 else ""
     return (
         f"{told} Stiffer clamps keep more of the rail's moment: with clamps that do not tip at all{rigid} "
-        f"the most used one goes from {100.0 * now:.1f} % ({at}) to {100.0 * then:.1f} % ({where}){over}. "
-        "DO NOT RELY ON THE LOWER NUMBER before the stiffness is measured; then give it."
+        f"{higher} the stiffness is measured; then give it."
     )
 
 

@@ -215,7 +215,7 @@ height = "35 mm"                # rail axis above the grip
 grip_length = "60 mm"
 test_height = "35 mm"           # height at which the along-seam strength was tested
 # rocking (against tipping): measured by the maker; take it out where nobody measured it
-stiffness = { along = "2.5 kN/mm", across = "1 kN/mm", pull = "4 kN/mm", rocking = "1.2 kN*m/rad" }
+stiffness = { along = "2.5 kN/mm", across = "1 kN/mm", pull = "4 kN/mm", rocking = "3.2 kN*m/rad" }
 strength = { along = "7 kN", across = "3 kN", pull = "4 kN", push = "6 kN" }
 strength_kind = "$kind"
 factor = $factor
@@ -289,7 +289,7 @@ height = "1.5 in"               # rail axis above the grip
 grip_length = "2.5 in"
 test_height = "1.5 in"          # height at which the along-seam strength was tested
 # rocking (against tipping): measured by the maker; take it out where nobody measured it
-stiffness = { along = "14 kip/in", across = "6 kip/in", pull = "22 kip/in", rocking = "11.458 kip*in/rad" }
+stiffness = { along = "14 kip/in", across = "6 kip/in", pull = "22 kip/in", rocking = "32 kip*in/rad" }
 strength = { along = "1800 lbf", across = "700 lbf", pull = "1000 lbf", push = "1500 lbf" }
 strength_kind = "$kind"
 factor = $factor

@@ -86,7 +86,7 @@ def checked(
     project = prepared.project
     rows, home = path_rows(project, choices, every, paths, changes)
     placed = with_rows(project, rows)
-    limits, target = check_limits(placed, prepared.memory, upright=True), project.table.plan.target
+    limits, target = check_limits(placed, prepared.memory, stiff=True), project.table.plan.target
     use = row_use(limits, placed.layout, target)
     strips = strip_use(limits, placed.layout, target)
     found = []

@@ -24,6 +24,7 @@ from roofmodel.profiles.plain import walls_profile
 from roofmodel.project.base import Table
 from roofmodel.project.part_schema import BuiltRoof
 from roofmodel.project.part_tables import built_roof
+from roofmodel.project.rocking import default_words, least_rocking, rocking_words
 from roofmodel.project.screw_tables import screw_notes
 from roofmodel.project.span_study import SpanStudy, Variant
 from roofmodel.project.tested import bare_notes, bond_notes, height_notes, tested_notes, untold_notes
@@ -231,7 +232,7 @@ def _tableau(
         by_limit=by_limit,
         use=np.stack([one.use for one in found]).max(axis=0),
         span=largest_spans(choices.spans, np.nan_to_num(low, nan=-1.0), choices.loads),
-        tipping=np.where(unknown, np.nan, largest[: len(found) // (1 + study.rocking_open)].min(axis=0)),
+        tipping=np.where(unknown, np.nan, largest[: study.given].min(axis=0)),
     )
 
 
@@ -315,21 +316,27 @@ def _notes(study: SpanStudy, choices: Choices, tables: tuple[RailTableau, ...]) 
 
 
 def _rocking_words(study: SpanStudy, tables: tuple[RailTableau, ...]) -> list[str]:
-    """What it costs that nobody gave how stiff a clamp is against tipping, and what would narrow it."""
-    if not study.rocking_open:
+    """What it costs that a clamp may be stiffer against tipping, and what would narrow it."""
+    if study.given == len(study.variants):
         return []
-    soft = [one.clamp.stiffness[4, 4] for one in study.variants[: len(study.variants) // 2]]
-    units = SYSTEMS[study.table.study.units]
-    by_default = " to ".join(
-        dict.fromkeys(units.text(k, "rotation stiffness") for k in (min(soft), max(soft)))
-    )
+    units, clamps = SYSTEMS[study.table.study.units], [one.clamp for one in study.variants[: study.given]]
     with np.errstate(divide="ignore", invalid="ignore"):
         lost = np.concatenate([(1.0 - one.low / one.tipping).ravel() for one in tables])
     most = 100.0 * float(np.nanmax(np.where(np.isfinite(lost), lost, 0.0), initial=0.0))
+    if not study.rocking_open:
+        worst = min(clamps, key=lambda one: float(one.stiffness[4, 4]) / max(least_rocking(one), 1e-9))
+        return [
+            f"{rocking_words(worst, units)} Every load is the least with both; the second takes up to "
+            f"{most:.0f} % off. DO NOT RELY ON THEM before both are measured again; then give them."
+        ]
+    soft = sorted(clamps, key=lambda one: float(one.stiffness[4, 4]))
+    by_default = " to ".join(
+        dict.fromkeys(units.text(one.stiffness[4, 4], "rotation stiffness") for one in (soft[0], soft[-1]))
+    )
     return [
         "clamp.stiffness.rocking (against tipping down the slope) is not given. A clamp that tips easily "
         "hands its moment on to others, a stiff one keeps it: every load is the least of that with the "
-        f"default, pull x grip_length^2 / 12 = {by_default}, and of that with clamps that do not tip at all; "
+        f"default, {default_words(soft[0])} = {by_default}, and of that with clamps that do not tip at all; "
         f"the second takes up to {most:.0f} % off. Tests that measure it narrow this: give the number, or a "
         "range."
     ]

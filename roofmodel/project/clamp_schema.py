@@ -26,14 +26,17 @@ from roofmodel.project.screw_schema import ScrewsTable
 class StiffnessTable(Table):
     """Clamp stiffness at the grip, by direction of the seam."""
 
-    along: Stiffness = Field(description="Along the seam.")
+    along: Stiffness = Field(
+        description="Along the seam, as measured at the height of the load (test_height), tipping and all."
+    )
     across: Stiffness = Field(description="Level, across the seam.")
     pull: Stiffness = Field(description="Square to the roof.")
     rocking: Rotational | None = Field(
         None,
-        description="Against tipping down the slope; pull x grip_length^2 / 12 by default. A stiffer clamp "
-        "keeps more moment: where it is not given, `span` takes the worse of the default and no tipping, and "
-        "`check` does not pass where clamps that do not tip would exceed.",
+        description="Against tipping down the slope; by default the larger of pull x grip_length^2 / 12 and "
+        "along x test_height^2, below which it cannot lie. A stiffer clamp keeps more moment: where it is "
+        "not given, `span` takes the worse of the default and no tipping, and `check` does not pass where "
+        "clamps that do not tip would exceed.",
     )
     roll: Rotational | None = Field(None, description="Against tipping across the seam; none by default.")
     twist: Rotational | None = Field(None, description="Against turning flat on the roof; none by default.")

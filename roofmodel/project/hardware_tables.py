@@ -14,6 +14,7 @@ from roofmodel.errors import InputError
 from roofmodel.hardware import Clamp, DesignFormat, Interaction, Material, Panel, Rail, SpliceTorsion
 from roofmodel.profiles.data import Profile, Section
 from roofmodel.project.clamp_schema import ClampTable
+from roofmodel.project.rocking import check_rocking, default_rocking
 from roofmodel.project.schema import PanelTable, RailTable
 from roofmodel.units import SI, STANDARD_GRAVITY, UnitSystem
 
@@ -161,7 +162,9 @@ def make_clamp(
         )
         raise InputError(message)
     k, grip = table.stiffness, table.grip_length
-    rocking = k.rocking if k.rocking is not None else k.pull * grip**2 / 12.0
+    rocking = k.rocking
+    if rocking is None:
+        rocking = default_rocking(k.along, k.pull, grip, table.test_height)
     s = table.strength
     given = [s.along, s.across, s.pull, s.push, s.roll, s.twist]
     nominal = np.array([np.nan if value is None else value for value in given])
@@ -169,7 +172,7 @@ def make_clamp(
         message = "clamp.strength.along is missing; without it no attachment can be checked"
         raise InputError(message)
     strength, factor = design_strength(nominal, table.strength_kind, table.factor, form, "clamp")
-    return Clamp(
+    clamp = Clamp(
         stiffness=np.diag([k.along, k.across, k.pull, k.roll or 0.0, rocking, k.twist or 0.0]),
         strength=strength,
         nominal=nominal,
@@ -183,6 +186,8 @@ def make_clamp(
         test_basis=table.test_basis,
         residual=table.slip_residual,
     )
+    check_rocking(clamp, units)
+    return clamp
 
 
 def make_panel(table: PanelTable, form: DesignFormat) -> Panel:

@@ -14,8 +14,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from roofmodel.errors import InputError
-from roofmodel.hardware import Clamp, DesignFormat, Panel, Rail, upright
+from roofmodel.hardware import Clamp, DesignFormat, Panel, Rail
 from roofmodel.project.hardware_tables import make_clamp, make_panel, make_rail
+from roofmodel.project.rocking import BOUND, stiffest
 from roofmodel.project.schema import RailTable
 from roofmodel.project.screw_tables import with_screws
 from roofmodel.project.span_schema import LONGEST, SpanFile
@@ -25,6 +26,7 @@ from roofmodel.units import SYSTEMS
 
 MOST_RANGES = 5
 ROCKING_OPEN = "clamp.stiffness.rocking, not given: its default to a clamp that does not tip"
+ROCKING_DOUBTED = f"clamp.stiffness.rocking, as given to {BOUND}, below which it cannot lie"
 OFF_SEAM = 2e-3  # of a span from whole seam spacings: rounding of inches and millimeters [m]
 _NUMBER = r"([+-]?[\d.]+(?:[eE][+-]?\d+)?)"
 _RANGE = re.compile(rf"\s*{_NUMBER}\s*(\D*?)\s+to\s+{_NUMBER}\s+(\D.*)")  # "4 to 5 kN", "4 kN to 5 kN"
@@ -68,8 +70,10 @@ class SpanStudy:
     ranges : tuple of str
         Such as "clamp.strength.along 4 to 5 kN".
     variants : tuple of Variant
-        All at their middle first, then every corner of the ranges; where nobody gave the clamp's rocking,
-        all of these again with clamps that do not tip.
+        All at their middle first, then every corner of the ranges; then those again whose clamp may be
+        stiffer against tipping, with the stiff end of it (`roofmodel.project.rocking.stiffest`).
+    given : int
+        Number of those before the stiff ends.
     inputs : tuple of Path
         The file and the drawings of profiles.
     """
@@ -79,6 +83,7 @@ class SpanStudy:
     digest: str
     ranges: tuple[str, ...]
     variants: tuple[Variant, ...]
+    given: int
     inputs: tuple[Path, ...]
 
     @property
@@ -144,16 +149,23 @@ def load_study(path: str | Path) -> SpanStudy:
     words = tuple(
         f"{'.'.join(map(str, where))} {low:g} to {high:g} {unit}" for where, low, high, unit in ranges
     )
-    if first.clamp.stiffness.rocking is None:
-        variants += [_upright(one) for one in variants]
-        words += (ROCKING_OPEN,)
+    given = first.clamp.stiffness.rocking is not None
+    stiff = [_stiffer(one, clamp) for one in variants if (clamp := stiffest(one.clamp, given=given))]
+    if stiff:
+        words += (ROCKING_DOUBTED if given else ROCKING_OPEN,)
     drawings = [
         path.parent / rail.profile.file
         for rail in first.rail
         if rail.profile is not None and rail.profile.file is not None
     ]
     return SpanStudy(
-        path, first, digest.hexdigest(), words, tuple(variants), (path, *dict.fromkeys(drawings))
+        path,
+        first,
+        digest.hexdigest(),
+        words,
+        (*variants, *stiff),
+        len(variants),
+        (path, *dict.fromkeys(drawings)),
     )
 
 
@@ -222,9 +234,9 @@ def _variant(table: SpanFile, data: dict[str, Any], folder: Path, digest: Any) -
     )
 
 
-def _upright(variant: Variant) -> Variant:
-    """The same with clamps that do not tip."""
-    clamp, tables = upright(variant.clamp), variant.tables
+def _stiffer(variant: Variant, clamp: Clamp) -> Variant:
+    """The same with a clamp that is stiffer against tipping."""
+    tables = variant.tables
     given = {**tables["clamp"]["stiffness"], "rocking": f"{float(clamp.stiffness[4, 4])!r} N*m/rad"}
     return replace(
         variant,

@@ -108,7 +108,7 @@ def test_what_exceeds_without_tipping_does_not_pass_and_a_given_stiffness_does(t
     halfway = np.sqrt(most(stiff) / most(soft))
     text = sized(tmp_path, 1.0 / halfway, soft)
     open_ = analysis(tmp_path, None, text)
-    assert most(open_) < 1.0 < open_.unsettled.upright == pytest.approx(halfway, rel=1e-3)
+    assert most(open_) < 1.0 < open_.unsettled.stiff == pytest.approx(halfway, rel=1e-3)
     assert not open_.exceeded
     assert not open_.unverified
     assert not open_.passed
@@ -125,14 +125,14 @@ def test_the_verdict_names_the_field_and_the_use_in_one_line(tmp_path):
     text = sized(tmp_path, 0.99, analysis(tmp_path))
     open_ = analysis(tmp_path, None, text)
     said = verdict(open_, SYSTEMS["SI"])
-    use = f"{100.0 * open_.unsettled.upright:.0f} %"
-    line = f"clamps that do not tip would use {use} ({open_.unsettled.upright_at})"
+    use = f"{100.0 * open_.unsettled.stiff:.0f} %"
+    line = f"clamps that do not tip would use {use} ({open_.unsettled.stiff_at})"
     assert said.words == (NOT_SETTLED,)
     assert said.sentence.startswith(f"NOT SETTLED: {line}; give clamp.stiffness.rocking, measured.")
     assert not said.passed
     assert NOT_SETTLED in warning(open_).upper()
     (first, color), *rest = in_picture(open_, build_scene(open_))
-    assert first.startswith(f"NOT SETTLED: {style.utilization_text(open_.unsettled.upright)} if clamps")
+    assert first.startswith(f"NOT SETTLED: {style.utilization_text(open_.unsettled.stiff)} if clamps")
     assert color == style.EXCEEDED_ANCHORS[0]
     assert rest[0][0] == "give clamp.stiffness.rocking, measured"
     assert not any("within their limits" in words for words, _ in rest)
@@ -141,7 +141,7 @@ def test_the_verdict_names_the_field_and_the_use_in_one_line(tmp_path):
 def test_where_clamps_that_do_not_tip_keep_all_limits_the_verdict_is_as_before(tmp_path):
     text = sized(tmp_path, 0.98, analysis(tmp_path, "100000 kN*m/rad"))
     open_ = analysis(tmp_path, None, text)
-    assert open_.tipping.upright == pytest.approx(0.98, rel=1e-3)
+    assert open_.tipping.stiff == pytest.approx(0.98, rel=1e-3)
     assert told(open_)
     assert open_.unsettled is None
     assert open_.passed
@@ -178,3 +178,46 @@ def test_check_ends_with_1_and_the_line_stands_in_all_that_it_writes(tmp_path):
     found = json.loads((tmp_path / "given" / "results.json").read_text(encoding="utf-8"))
     assert found["verdict"] == "pass"
     assert found["not_settled"] == ""
+
+
+HIGH = changed('height = "35 mm"\ngrip', 'height = "35 mm"\ntest_height = "35 mm"\ngrip')
+LEAST = 2.5e6 * 0.035**2  # what the stiffness along the seam says of tipping [N m/rad]
+
+
+def test_a_stiffness_that_contradicts_the_one_along_is_told_with_its_bound(tmp_path):
+    low, right = analysis(tmp_path, "1200 N*m/rad", HIGH), analysis(tmp_path, f"{LEAST!r} N*m/rad", HIGH)
+    (words,) = told(low)
+    assert "1.20 kN·m/rad, CONTRADICTS clamp.stiffness.along" in words
+    assert f"clamp.stiffness.along x clamp.test_height^2 = {LEAST / 1e3:.2f} kN·m/rad" in words
+    assert low.tipping.stiff == pytest.approx(most(right), rel=1e-9)
+    assert low.tipping.stiff > 1.002 * low.tipping.soft
+    assert not told(right)
+    assert right.tipping is None
+
+
+def test_what_exceeds_with_the_bound_is_not_settled(tmp_path):
+    low, right = analysis(tmp_path, "1200 N*m/rad", HIGH), analysis(tmp_path, f"{LEAST!r} N*m/rad", HIGH)
+    text = sized(tmp_path, 1.0 / np.sqrt(most(right) / most(low)), low)
+    text = text.replace('height = "35 mm"\ngrip', 'height = "35 mm"\ntest_height = "35 mm"\ngrip')
+    open_ = analysis(tmp_path, "1200 N*m/rad", text)
+    assert not open_.exceeded
+    assert not open_.passed
+    said = verdict(open_, SYSTEMS["SI"])
+    assert said.words == (NOT_SETTLED,)
+    assert "measure clamp.stiffness.rocking and along again" in said.sentence
+    assert in_picture(open_, build_scene(open_))[0][0].endswith("if clamp.stiffness.along is right")
+
+
+def test_without_a_number_the_default_is_no_softer_than_the_stiffness_along_allows(tmp_path):
+    low = float(analysis(tmp_path, None, HIGH).project.clamp.stiffness[4, 4])
+    assert low == pytest.approx(LEAST)
+    assert float(analysis(tmp_path).project.clamp.stiffness[4, 4]) == pytest.approx(4e6 * 0.06**2 / 12.0)
+
+
+def test_a_number_in_another_unit_is_refused(tmp_path):
+    put(tmp_path, written("1200 N*mm/rad", HIGH))
+    ran = command("check", "project.toml", folder=tmp_path)
+    assert ran.returncode == 2
+    line = " ".join((ran.stdout + ran.stderr).split())
+    assert "project.toml: clamp.stiffness.rocking: it is 2,552 times less than" in line
+    assert "3.06 kN·m/rad" in line

@@ -58,7 +58,7 @@ deflection_ratio = 100
 height = "55 mm"
 grip_length = "80 mm"
 test_height = "55 mm"
-stiffness = { along = "2.4 kN/mm", across = "0.9 kN/mm", pull = "4 kN/mm", rocking = "2133.3333333 N*m/rad" }
+stiffness = { along = "2.4 kN/mm", across = "0.9 kN/mm", pull = "4 kN/mm", rocking = "7260 N*m/rad" }
 strength = { along = "9.5 kN", across = "4 kN", pull = "8 kN", push = "9 kN" }
 strength_kind = "characteristic"
 factor = 1.33

@@ -41,7 +41,7 @@ deflection_ratio = 50
 height = "60 mm"
 grip_length = "70 mm"
 test_height = "60 mm"
-stiffness = { along = "2 kN/mm", across = "1 kN/mm", pull = "3 kN/mm", rocking = "1225 N*m/rad" }
+stiffness = { along = "2 kN/mm", across = "1 kN/mm", pull = "3 kN/mm", rocking = "7200 N*m/rad" }
 strength = { along = "@ALONG@", across = "4 kN", pull = "5 kN", push = "8 kN" }
 strength_kind = "nominal"
 factor = 2.0

@@ -55,7 +55,7 @@ deflection_ratio = RATIO
 height = "60 mm"
 grip_length = "80 mm"
 test_height = "200 mm"
-stiffness = { along = "2000 kN/mm", across = "9 kN/mm", pull = "2000 kN/mm", rocking = "6 kN*m/rad" }
+stiffness = { along = "2000 kN/mm", across = "9 kN/mm", pull = "2000 kN/mm", rocking = "90000 kN*m/rad" }
 strength = { along = "50 kN", across = "50 kN", pull = "50 kN", push = "50 kN" }
 strength_kind = "characteristic"
 factor = 1.0

@@ -12,8 +12,8 @@ from fea.spans.study import run_study, study_hardware, study_roof
 from roofmodel.project.span_study import load_study
 
 MODEL = Path(__file__).parents[2] / "models" / "cove-rails" / "spans.toml"
-GIVEN = ', rocking = "6 kN*m/rad"'
-PULL, GRIP = 4.2e6, 0.080  # of the model [N/m, m]
+GIVEN = ', rocking = "10 kN*m/rad"'
+ALONG, HEIGHT = 2.6e6, 0.060  # of the model: no softer than its stiffness along at that height [N/m, m]
 
 
 def study(folder, rocking, arrangements='"two spans", "with overhangs"'):
@@ -49,7 +49,7 @@ def test_a_clamp_that_does_not_tip_keeps_its_own_moment(tmp_path):
 
 
 def test_nothing_given_is_the_worst_of_both_ends_and_of_all_between(tmp_path):
-    default = PULL * GRIP**2 / 12.0
+    default = ALONG * HEIGHT**2
     open_ = run_study(study(tmp_path, None))
     ends = [run_study(study(tmp_path, f"{k} N*m/rad")) for k in (default, 1e8)]
     between = [run_study(study(tmp_path, f"{k} N*m/rad")) for k in (8e3, 5e4)]
@@ -70,10 +70,24 @@ def test_nothing_given_is_the_worst_of_both_ends_and_of_all_between(tmp_path):
 
 
 def test_a_given_value_stands_alone(tmp_path):
-    one = study(tmp_path, "6 kN*m/rad")
+    one = study(tmp_path, "10 kN*m/rad")
     assert len(one.variants) == 1
-    assert one.variants[0].clamp.stiffness[4, 4] == pytest.approx(6e3)
+    assert one.variants[0].clamp.stiffness[4, 4] == pytest.approx(10e3)
     assert one.ranges == ()
-    narrow = study(tmp_path, "4 to 40 kN*m/rad")
-    assert [v.clamp.stiffness[4, 4] for v in narrow.variants] == pytest.approx([22e3, 4e3, 40e3])
+    narrow = study(tmp_path, "10 to 40 kN*m/rad")
+    assert [v.clamp.stiffness[4, 4] for v in narrow.variants] == pytest.approx([25e3, 10e3, 40e3])
     assert not any(note.startswith("clamp.stiffness.rocking") for note in run_study(narrow).notes)
+
+
+def test_one_that_contradicts_the_stiffness_along_holds_for_what_that_says_too(tmp_path):
+    least = ALONG * HEIGHT**2
+    doubted = run_study(study(tmp_path, "4 to 40 kN*m/rad"))
+    assert [v.clamp.stiffness[4, 4] for v in doubted.study.variants] == pytest.approx(
+        [22e3, 4e3, 40e3, least]
+    )
+    ends = [run_study(study(tmp_path, f"{k!r} N*m/rad")) for k in (22e3, 40e3, least)]
+    for rail, one in enumerate(doubted.rails):
+        assert (one.low <= np.min([end.rails[rail].low for end in ends], axis=0) * (1.0 + 1e-9)).all()
+    note = next(one for one in doubted.notes if one.startswith("clamp.stiffness.rocking"))
+    assert "CONTRADICTS clamp.stiffness.along" in note
+    assert f"= {least / 1e3:.2f} kN·m/rad" in note

@@ -41,7 +41,7 @@ FEW = {
 FIRST = '[[rail]]\nname = "Cove 48"'
 ON_SCREWS = {FIRST: SCREWED, 'grip_length = "80 mm"': 'grip_length = "80 mm"\ngrip_height = "35 mm"'}
 TWIST = {
-    'rocking = "6 kN*m/rad" }': 'rocking = "6 kN*m/rad", twist = "2 kN*m/rad" }',
+    'rocking = "10 kN*m/rad" }': 'rocking = "10 kN*m/rad", twist = "2 kN*m/rad" }',
     'push = "7.5 kN" }': 'push = "7.5 kN", twist = "0.3 kN*m" }',
 }
 

@@ -43,7 +43,7 @@ grip_length = "50 mm"
 test_height = "45 mm"
 strength_kind = "nominal"
 factor = 2.0
-stiffness = { along = "2 kN/mm", across = "1 kN/mm", pull = "4 kN/mm", rocking = "833.33333333 N*m/rad" }
+stiffness = { along = "2 kN/mm", across = "1 kN/mm", pull = "4 kN/mm", rocking = "4050 N*m/rad" }
 strength = { along = "8 kN", across = "3 kN", pull = "5 kN", push = "7 kN" }
 [[row]]
 name = "Low"

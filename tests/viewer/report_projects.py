@@ -51,7 +51,7 @@ deflection_ratio = 100
 height = "40 mm"
 grip_length = "80 mm"
 test_height = "61 mm"
-stiffness = {{ along = "2 kN/mm", across = "1 kN/mm", pull = "4 kN/mm", rocking = "2133.3333333 N*m/rad" }}
+stiffness = {{ along = "2 kN/mm", across = "1 kN/mm", pull = "4 kN/mm", rocking = "7442 N*m/rad" }}
 strength = {{ along = "12 kN", across = "4 kN", pull = "9 kN", push = "9 kN" }}
 strength_kind = "characteristic"
 factor = 1.25
@@ -113,7 +113,7 @@ grip_length = "2 in"
 strength_kind = "nominal"
 factor = 2.0
 test_height = "1.75 in"
-stiffness = { along = "12 kip/in", across = "5 kip/in", pull = "20 kip/in", rocking = "6.6666667 kip*in/rad" }
+stiffness = { along = "12 kip/in", across = "5 kip/in", pull = "20 kip/in", rocking = "36.75 kip*in/rad" }
 strength = { along = "2100 lbf", across = "700 lbf", pull = "900 lbf", push = "1500 lbf" }
 
 [[row]]

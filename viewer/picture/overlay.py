@@ -144,10 +144,10 @@ def verdict(analysis: Analysis, scene: Scene) -> list[tuple[str, str]]:
         lines.insert(0, ("SELF-CHECK FAILED: do not use", bad))
     tips = analysis.unsettled
     if tips is not None:
-        use = style.utilization_text(tips.upright)
+        use = style.utilization_text(tips.stiff)
         lines[:0] = [
-            (f"NOT SETTLED: {use} if clamps do not tip", bad),
-            ("give clamp.stiffness.rocking, measured", bad),
+            (f"NOT SETTLED: {use} {tips.condition}", bad),
+            (tips.remedy, bad),
         ]
     if not failed and not unknown and proven and tips is None:
         lines.append((f"All {count} clamps within their limits", style.INK))

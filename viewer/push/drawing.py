@@ -151,7 +151,7 @@ def _let_go(
     push, (left, _, width, _) = found.push, PLOT
     on = push.moved[:, push.weakest] <= far
     end = place(np.array([push.moved[on, push.weakest].max()]), np.array([push.most]))[0]
-    high = next(up for up in (36.0, 62.0) if abs(end[1] - up - line) > 18.0)
+    high = next(up for up in (36.0, 62.0, 88.0) if abs(end[1] - up - line) > 18.0)
     return end, np.array([min(end[0] + 4.0, left + width - 70.0), end[1] - high])
 
 

@@ -147,7 +147,7 @@ def _stiffness(found: StudyResult, units: UnitSystem) -> str:
     """Of one clamp by direction, both ends of a range."""
     some = np.array([np.diag(one.clamp.stiffness) for one in found.study.variants])
     if found.study.rocking_open:  # clamps that do not tip have no number
-        some[:, 4] = np.tile(some[: len(some) // 2, 4], 2)
+        some[:, 4] = np.tile(some[: found.study.given, 4], 2)
     parts = [
         f"{name} {_span(some[:, i], 'stiffness' if i < 3 else 'rotation stiffness', units)}"
         f"{' (not given, default) to no tipping' if i == 4 and found.study.rocking_open else ''}"
