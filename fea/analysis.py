@@ -43,7 +43,7 @@ from fea.rails.loads import FrameResult, RailLoads
 from fea.solvers.direct import Solver
 from fea.states import State, on_rigid_panels, splice_cautions, structure_states
 from fea.still_falling import Falling, protected_cautions, protected_snow
-from fea.tipping import Tipping, stiff_limits, tipping
+from fea.tipping import Tipping, stiff_force, stiff_limits, tipping
 from roofmodel.hardware import DesignFormat
 from roofmodel.memory import Memory, recall
 from roofmodel.project.load import Project
@@ -93,6 +93,8 @@ class Analysis:
         What the clamps stand on.
     rigid_force : (q, v, c, 6) float or None
         Forces at the grips if panels did not give way; None where they count as rigid anyway. [N, N m]
+    stiff_force : (q, v, c, 6) float or None
+        Forces at the grips of clamps at the stiff end against tipping, as `fea.tipping.stiff_force`. [N, N m]
     limits : tuple of Limit
     depths : (q, r) float
         Snow depth square to the roof above each row. [m]
@@ -134,6 +136,7 @@ class Analysis:
     array_forces: ArrayForces
     support: PanelSupport
     rigid_force: Array | None
+    stiff_force: Array | None
     limits: tuple[Limit, ...]
     depths: Array
     case_governing: tuple[Governing | None, ...]
@@ -174,7 +177,7 @@ class Analysis:
     @property
     def exceeded(self) -> bool:
         """Whether any limit is exceeded, or a purlin's strength."""
-        return any(bool(np.any(limit.utilization > 1.0)) for limit in self.limits) or self.purlins_exceeded
+        return any((limit.utilization > 1.0).any() for limit in self.limits) or self.purlins_exceeded
 
     @property
     def unverified(self) -> tuple[Limit, ...]:
@@ -267,12 +270,14 @@ def analyze(
         *_row_proofs(project, snow, force, attachment, limits, memory, trial=trial),
     )
     clock.mark("self-audit")
-    solved = clamp_force, found.states, demands, responses
-    rigid, softness = on_rigid_panels(project, support, found.loads, basis, strength, solved)
+    rigid, softness = on_rigid_panels(
+        project, support, found.loads, basis, strength, (clamp_force, found.states, demands, responses)
+    )
     lands = found.lands()
     protected = protected_snow(project, graph, force, lands)
     clock.mark("rigid seams")
-    tips = tipping(project, limits, stiff_limits(project, found.loads, basis, strength))
+    stiff = stiff_force(project, found.loads, basis, strength)
+    tips = tipping(project, limits, stiff_limits(project, stiff))
     clock.mark("clamps that do not tip")
     return Analysis(
         project=project,
@@ -290,6 +295,7 @@ def analyze(
         array_forces=found.array_forces,
         support=support,
         rigid_force=rigid,
+        stiff_force=stiff,
         limits=limits,
         depths=found.depths,
         case_governing=by_case,
@@ -354,7 +360,8 @@ def check_limits(project: Project, memory: Memory | None = None, *, stiff: bool 
     found = _checks(project, None, memory, Clock())
     if not stiff:
         return found.limits
-    return found.limits + stiff_limits(project, found.loads, found.basis, factor_arrays(found.factors))
+    force = stiff_force(project, found.loads, found.basis, factor_arrays(found.factors))
+    return found.limits + stiff_limits(project, force)
 
 
 def _checks(project: Project, tell: Tell | None, memory: Memory | None, clock: Clock) -> _Checks:

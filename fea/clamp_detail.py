@@ -17,6 +17,7 @@ from fea.panel.mesh import clip_places
 from fea.panel.plane import clamp_strips
 from fea.panel.study import SeamAction, SeamStates, SeamStudy, study_states, worse_of
 from fea.rails.actions import Reading
+from fea.unknowns import stiff_words, worse_words
 from roofmodel.errors import InputError
 from roofmodel.hardware import DesignFormat
 from roofmodel.layout import Layout
@@ -78,7 +79,7 @@ class ClampDetail:
         Seams from one clamp to the next.
     limits : tuple of Limit
     notes : tuple of str
-        What is said of how many strips are modeled.
+        What is said of what nobody gave, and of how many strips are modeled.
     """
 
     clamp: int
@@ -219,7 +220,13 @@ def seam_actions(analysis: Analysis, clamp: int) -> tuple[tuple[SeamAction, ...]
     form = DesignFormat(project.table.design.format)
     dead = np.array([factors.dead for factors in analysis.factors])
     least = np.minimum(dead, [least_dead_factor(form, case.level) for case in analysis.snow.cases])
-    grip = analysis.clamp_force[:, :, clamp]
+    grip, readings = analysis.clamp_force[:, :, clamp], analysis.readings
+    if analysis.stiff_force is not None:  # the default of what nobody gave is one end of it
+        stiff = analysis.stiff_force[:, :, clamp]
+        grip = np.concatenate([grip, stiff], axis=1)
+        readings += tuple(
+            analysis.basis.readings[i % len(analysis.basis.readings)] for i in range(stiff.shape[1])
+        )
     q, k = grip.shape[:2]
     case, reading, bare = (a.ravel() for a in np.meshgrid(np.arange(q), np.arange(k), [0, 1], indexing="ij"))
     force = grip[case, reading]
@@ -229,7 +236,13 @@ def seam_actions(analysis: Analysis, clamp: int) -> tuple[tuple[SeamAction, ...]
     kept = _worth_trying(every, np.nan_to_num(clamp_use(analysis)[:, clamp])[case])
     actions = tuple(SeamAction(force[i], float(pressure[i]), factor[i] * down) for i in kept)
     sources = tuple(
-        _source(analysis.snow.cases[case[i]].name, int(case[i]), analysis.readings[reading[i]], bool(bare[i]))
+        _source(
+            analysis.snow.cases[case[i]].name,
+            int(case[i]),
+            readings[reading[i]],
+            bool(bare[i]),
+            stiff_words(project) if reading[i] >= len(analysis.readings) else "",
+        )
         for i in kept
     )
     return actions, sources
@@ -255,9 +268,10 @@ def _worth_trying(action: Array, use: Array) -> IntArray:
     return np.asarray(order[np.isin(order, kept)])
 
 
-def _source(name: str, case: int, reading: Reading, bare: bool) -> StateSource:
+def _source(name: str, case: int, reading: Reading, bare: bool, clamps: str) -> StateSource:
     pan = "no snow on the pan" if bare else "snow on the pan"
-    return StateSource(case, reading.top, bare, f"{name}, sliding {reading.words}, {pan}")
+    said = f", {clamps}" if clamps else ""
+    return StateSource(case, reading.top, bare, f"{name}, sliding {reading.words}, {pan}{said}")
 
 
 def study_clamp(analysis: Analysis, name: str | None = None, refine: float = 1.0) -> ClampDetail:
@@ -336,7 +350,7 @@ def study_clamp(analysis: Analysis, name: str | None = None, refine: float = 1.0
         length=length,
         every=every,
         limits=limits,
-        notes=said,
+        notes=(*worse_words(project, "are tried, and the worse counts for every limit"), *said),
     )
 
 

@@ -79,10 +79,10 @@ def stiff_end(project: Project) -> Clamp | None:
     return stiffest(project.clamp, given=project.table.clamp.stiffness.rocking is not None)
 
 
-def stiff_limits(
+def stiff_force(
     project: Project, loads: RailLoads, basis: Basis, strength: tuple[Array, Array, Array]
-) -> tuple[Limit, ...]:
-    """Limits of clamps at the stiff end, on rigid seams; none where how they tip is settled.
+) -> Array | None:
+    """Factored forces at the grips of clamps at the stiff end, on rigid seams; None where tipping is settled.
 
     Parameters
     ----------
@@ -91,18 +91,34 @@ def stiff_limits(
     basis : Basis
     strength : three (q,) float
         Factors on snow, dead load and temperature of each case.
+
+    Returns
+    -------
+    (q, v, c, 6) float or None
+        The basis's readings for each of `rails_to_solve`, as `Analysis.clamp_force`. [N, N m]
     """
-    table, layout, firm = project.table, project.layout, stiff_end(project)
+    firm = stiff_end(project)
     if firm is None:
-        return ()
-    solver = Solver(table.analysis.solver)
+        return None
+    layout, solver = project.layout, Solver(project.table.analysis.solver)
     found = [
         solve_frame(build_frame(layout, rail, firm), loads, solver=solver)
         for rail in rails_to_solve(layout.splice_kind, project.rail)
     ]
-    force = np.concatenate([combine(one, basis, *strength).clamp for one in found], axis=1)
-    rule = screw_rule(DesignFormat(table.design.format), project.site.standard)
-    return clamp_limits(force, firm, layout)[-1], *screw_limits(force, firm, layout, rule)
+    return np.concatenate([combine(one, basis, *strength).clamp for one in found], axis=1)
+
+
+def stiff_limits(project: Project, force: Array | None) -> tuple[Limit, ...]:
+    """Limits of clamps at the stiff end, all directions together and screws; none without `stiff_force`."""
+    firm = stiff_end(project)
+    return () if force is None or firm is None else hardest_limits(project, force, firm)
+
+
+def hardest_limits(project: Project, force: Array, clamp: Clamp) -> tuple[Limit, ...]:
+    """Limits of clamps in all directions together, and of their screws, under forces (q, v, c, 6)."""
+    rule = screw_rule(DesignFormat(project.table.design.format), project.site.standard)
+    layout = project.layout
+    return clamp_limits(force, clamp, layout)[-1], *screw_limits(force, clamp, layout, rule)
 
 
 def tipping(project: Project, limits: tuple[Limit, ...], stiff: tuple[Limit, ...]) -> Tipping | None:

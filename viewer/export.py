@@ -16,6 +16,7 @@ from fea.checks.limits import Limit
 from fea.rails.actions import GIVEN
 from fea.still_falling import Falling
 from fea.tipping import unsettled_words
+from fea.unknowns import SPLICES, hardest_state, one_end_words, rocking_alone, unknown_fields
 from viewer.beyond import beyond_data
 from viewer.building_export import framing_data
 from viewer.files import atomic, write_json
@@ -419,15 +420,33 @@ def write_meshes(analysis: Analysis, folder: Path) -> list[Path]:
         path = folder / f"{name}.vtu"
         with atomic(path) as temporary:
             mesh.write(temporary, file_format="vtu")
+            if name == "rails":
+                _remark(temporary, _rails_remark(analysis))
         paths.append(path)
     return paths
+
+
+def _rails_remark(analysis: Analysis) -> str:
+    """Which of several states the mesh of the rails shows, in words."""
+    project, splices = analysis.project, analysis.states[hardest_state(analysis)].splices
+    shown = ()
+    if SPLICES in unknown_fields(project):
+        shown = (f"NOT GIVEN: {SPLICES}: in this mesh {splices}, the state in which a clamp is used most.",)
+    return " ".join((*shown, *one_end_words(project, "in this mesh stand", rocking_alone(project))))
+
+
+def _remark(path: Path, words: str) -> None:
+    """Put a remark into an XML file, below its first line."""
+    if words:
+        first, rest = path.read_text(encoding="utf-8").split("\n", 1)
+        path.write_text(f"{first}\n<!-- {words.replace('--', '- -')} -->\n{rest}", encoding="utf-8")
 
 
 def _rail_mesh(analysis: Analysis, cases: list[str]) -> Any:
     """Rail stations as line elements with forces and displacements of each case's combination."""
     import meshio
 
-    project, response = analysis.project, analysis.response
+    project, response = analysis.project, analysis.responses[hardest_state(analysis)]
     layout, planes = project.layout, project.roof.planes
     row = response.sample_row
     way = (layout.row_end - layout.row_start) / layout.row_length[:, None]

@@ -12,7 +12,7 @@ from fea.model.calculix import Reading, calculix_deck
 from fea.model.data import Model, node_dof
 from fea.rails.actions import rail_loads
 from fea.rails.rail_model import frame_model
-from fea.states import State, most_used
+from fea.unknowns import hardest_state, one_end_words, rocking_alone
 from viewer.files import write_text
 
 WORTH = (
@@ -40,7 +40,7 @@ def write_rails_deck(analysis: Analysis, path: Path) -> bool:
         path.unlink(missing_ok=True)
         return False
     project = analysis.project
-    state = _hardest(analysis)
+    state = analysis.states[hardest_state(analysis)]
     frame = state.frame()
     loads, basis = rail_loads(
         project.roof,
@@ -60,16 +60,10 @@ def write_rails_deck(analysis: Analysis, path: Path) -> bool:
     ]
     reading = None if loads.travel is not None else _clamp_forces(model, project.layout.clamp_name)
     first = (*WORTH, f"in this deck {state.splices}, the worse state") if state.splices else WORTH
+    first += one_end_words(project, "in this deck stand", rocking_alone(project))
     deck = calculix_deck(model, unit @ weights.T, names, reading=reading, remarks=first)
     write_text(path, deck.text)
     return True
-
-
-def _hardest(analysis: Analysis) -> State:
-    """The state in which the most used clamp is used most."""
-    each = np.split(analysis.clamp_force, len(analysis.states), axis=1)
-    worst = [most_used(analysis.project, force).max(initial=0.0) for force in each]
-    return analysis.states[int(np.argmax(worst))]
 
 
 def _clamp_forces(model: Model, names: tuple[str, ...]) -> Reading:

@@ -22,6 +22,7 @@ from fea.checks.screws import with_screws_use
 from fea.rails.actions import rail_loads
 from fea.rails.frame import solve_frame
 from fea.rails.rows import build_frame, rails_to_solve
+from fea.tipping import stiff_end
 from roofmodel.hardware import Clamp
 from roofmodel.project.load import Project
 from roofmodel.units import STANDARD_GRAVITY
@@ -155,12 +156,14 @@ def _clamps(
     snow, dead, thermal = (np.array([x]) for x in (factors.snow, factors.dead, factors.thermal))
     along, use = [], []
     panels = (None,) if support is None or not support.stiffness else support.stiffness
-    for one, K in itertools.product(rails_to_solve(layout.splice_kind, rail), panels):
-        response = solve_frame(build_frame(layout, one, clamp, support=K), loads)
+    held = [(clamp, K) for K in panels]
+    held += [(firm, None)] if (firm := stiff_end(project)) is not None else []
+    for one, (grip, K) in itertools.product(rails_to_solve(layout.splice_kind, rail), held):
+        response = solve_frame(build_frame(layout, one, grip, support=K), loads)
         along.append(response.clamp_force[0, :, 0])
         demands = combine(response, basis, snow, dead, thermal)
-        together = clamp_limits(demands.clamp, clamp, layout)[-1].utilization
-        use.append(with_screws_use(together, demands.clamp, clamp, project_rule(project))[0])
+        together = clamp_limits(demands.clamp, grip, layout)[-1].utilization
+        use.append(with_screws_use(together, demands.clamp, grip, project_rule(project))[0])
     return np.max(along, axis=0), np.max(use, axis=0)
 
 

@@ -18,6 +18,7 @@ from fea.blanket.views import Bond, Mesh, View, make_mesh, solve_view
 from fea.checks.combinations import project_factors
 from fea.checks.screw_strength import project_rule
 from fea.checks.screws import with_screws_use
+from fea.unknowns import one_end_words, worse_words
 from roofmodel.errors import InputError
 from roofmodel.project.load import Project
 from roofmodel.project.screw_tables import screw_notes
@@ -245,6 +246,8 @@ def _tributary_line(setting: Setting) -> Array:
 
 def _notes(setting: Setting, project: Project) -> tuple[str, ...]:
     found = [
+        *one_end_words(project, "the layer leans on"),
+        *worse_words(project, "are tried where its force is shared out to clamps, and the worse counts"),
         "Stiffness and strength of snow scatter by factors of two to ten; they follow from density and "
         "temperature by fits from memory unless the project gives them.",
         "Both states count: snow that hangs together loads upper rows and row ends, snow without tension "

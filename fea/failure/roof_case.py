@@ -64,13 +64,13 @@ class Chosen:
 
     Attributes
     ----------
-    case : int
-    reading : Reading
-        That uses the clamps most.
+    case, reading : int, Reading
+        And the one that uses the clamps most.
     roof : RoofCase
     use : (c,) float
         Snow of the case over the mean strength, clamp by clamp. [-]
-    notes : tuple of str
+    state : str
+        The end of what nobody gave, such as "clamps do not tip"; empty where all is given.
     """
 
     case: int
@@ -78,6 +78,7 @@ class Chosen:
     roof: RoofCase
     use: Array
     notes: tuple[str, ...]
+    state: str = ""
 
 
 @dataclass(frozen=True)

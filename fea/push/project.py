@@ -17,6 +17,7 @@ from fea.push.push import GROWTH, Push, Strips, push_rows
 from fea.push.watch import Failures, unlimited
 from fea.rails.actions import Reading, rail_loads
 from fea.rails.loads import loads_alone
+from fea.unknowns import End, ends_of, unknown_fields, worse_words
 from roofmodel.errors import InputError
 from roofmodel.hardware import Clamp, DesignFormat, Panel, Rail
 from roofmodel.layout import Layout, rows_alone
@@ -29,6 +30,16 @@ IntArray = NDArray[np.int64]
 LARGEST = 160  # clamps that are followed together; the links are dense
 SAME = 5e-3  # reserves of check and push that differ less are one
 DIRECTIONS = ("along", "across", "pull", "push", "moment_along", "moment_pull")
+
+
+@dataclass(frozen=True)
+class Other:
+    """The same rows at another end of what nobody gave: times the snow at the first event, and at most."""
+
+    state: str
+    first: float
+    most: float
+    answered: bool
 
 
 @dataclass(frozen=True)
@@ -58,6 +69,12 @@ class ProjectPush:
         The check's reserve of this case, with all its limits of strength; NaN with nominal strengths. [-]
     exceeded : tuple of str
         Limits of the check that are exceeded in this case; none with nominal strengths.
+    unknown : tuple of str
+        Fields that nobody gave and that are followed at each end.
+    state : str
+        The end of them that is shown: the row lets go at the least load there. Empty where all is given.
+    others : tuple of Other
+        The other ends.
     """
 
     push: Push
@@ -73,12 +90,16 @@ class ProjectPush:
     bending: Bending
     check_reserve: float
     exceeded: tuple[str, ...]
+    unknown: tuple[str, ...] = ()
+    state: str = ""
+    others: tuple[Other, ...] = ()
 
     @property
     def passes(self) -> bool:
-        """Whether the factored snow is carried, here and by the check, with strengths that somebody gave."""
+        """Whether the factored snow is carried at every end and by the check, with strengths given."""
         least = min(self.push.first, np.nan_to_num(self.check_reserve, nan=np.inf))
-        return self.push.answered and not self.missing and not self.exceeded and least >= 1.0
+        held = self.push.answered and all(one.answered and one.first >= 1.0 for one in self.others)
+        return held and not self.missing and not self.exceeded and least >= 1.0
 
     @property
     def optimistic(self) -> bool:
@@ -114,9 +135,48 @@ def push_project(
         No such row or case; a row that cannot be followed.
     """
     project = analysis.project
-    layout = project.layout
     refuse_screws(project.table.clamp)
-    at_row, at_case, state, reading = _worst(analysis, row, case)
+    ends = ends_of(analysis)
+    hardest = max(
+        (_worst(end.analysis, row, case) for end in ends), key=lambda one: one[0]
+    )  # the same row and case for all
+    names = project.layout.row_name[hardest[1]], analysis.snow.cases[hardest[2]].name
+    found = [
+        _push_end(end, _worst(end.analysis, *names)[1:], failures, nominal=nominal, growth=growth)
+        for end in ends
+    ]
+    least = min(found, key=lambda one: (one.push.answered, one.push.most, one.push.first))
+    others = tuple(
+        Other(one.state, one.push.first, one.push.most, one.push.answered)
+        for one in found
+        if one is not least
+    )
+    said = worse_words(project, "are followed; what is shown lets go at the least snow")
+    return replace(
+        least,
+        unknown=unknown_fields(project),
+        others=others,
+        notes=(*said, *_of_others(others), *least.notes),
+    )
+
+
+def _of_others(others: tuple[Other, ...]) -> tuple[str, ...]:
+    """What the other ends do, in words."""
+    return tuple(
+        f"Where {one.state}, the first event comes at {one.first:.3g} times the snow, and the most is "
+        f"{one.most:.3g} times."
+        if one.answered
+        else f"Where {one.state}, there is no answer."
+        for one in others
+    )
+
+
+def _push_end(
+    end: End, place: tuple[int, int, int, Reading], failures: Failures, *, nominal: bool, growth: float
+) -> ProjectPush:
+    """Push one end of what nobody gave, at a row, case, state and reading."""
+    analysis, (at_row, at_case, state, reading) = end.analysis, place
+    project, layout = analysis.project, analysis.project.layout
     kept = layout.row_plane == layout.row_plane[at_row]
     alone = int(kept[layout.clamp_row].sum()) > LARGEST
     if alone:
@@ -156,10 +216,11 @@ def push_project(
         nominal=nominal,
         failures=failures,
         missing=(*_missing(found, clamp, panel, strips), *unknown),
-        notes=_notes(analysis, found, failures, alone, reading, state, bending),
+        notes=_notes(end, found, failures, alone, reading, state, bending),
         bending=bending,
         check_reserve=np.nan if nominal else float(analysis.reserve[at_case]),
         exceeded=exceeded,
+        state=end.words,
     )
 
 
@@ -170,8 +231,8 @@ def check_pushed(layout: Layout, row: str | None) -> None:
         raise InputError(message)
 
 
-def _worst(analysis: Analysis, row: str | None, case: str | None) -> tuple[int, int, int, Reading]:
-    """Row, case, state and reading in which a clamp uses most of its strength."""
+def _worst(analysis: Analysis, row: str | None, case: str | None) -> tuple[float, int, int, int, Reading]:
+    """How much of its strength a clamp uses at most, and the row, case, state and reading where it does."""
     layout, clamp = analysis.project.layout, analysis.project.clamp
     names = [one.name for one in analysis.snow.cases]
     check_pushed(layout, row)
@@ -189,7 +250,8 @@ def _worst(analysis: Analysis, row: str | None, case: str | None) -> tuple[int, 
         use = np.where((np.arange(len(names)) == names.index(case))[:, None, None], use, -1.0)
     q, v, c = np.unravel_index(int(np.argmax(use)), use.shape)
     readings = analysis.basis.readings
-    return int(layout.clamp_row[c]), int(q), int(v) // len(readings), readings[int(v) % len(readings)]
+    place = int(layout.clamp_row[c]), int(q), int(v) // len(readings), readings[int(v) % len(readings)]
+    return float(use[q, v, c]), *place
 
 
 def _weights(analysis: Analysis, case: int, reading: Reading, nominal: bool) -> Array:
@@ -274,7 +336,7 @@ def _missing(found: Push, clamp: Clamp, panel: Panel, strips: Strips) -> tuple[s
 
 
 def _notes(
-    analysis: Analysis,
+    end: End,
     found: Push,
     failures: Failures,
     alone: bool,
@@ -282,7 +344,7 @@ def _notes(
     state: int,
     bending: Bending,
 ) -> tuple[str, ...]:
-    kept = analysis.project.clamp
+    analysis, kept = end.analysis, end.analysis.project.clamp
     notes = [
         f"Loads in the reading that uses most: {reading.words}. Dead load and temperature are held while the "
         "snow grows, and there is no unloading.",
@@ -321,8 +383,10 @@ def _notes(
             f"More than {LARGEST} clamps stand on this plane: one row is followed, the others load their "
             "fixed points elastically."
         )
-    if analysis.states[state].splices:
-        notes.append(f"As in the worse state of the check, {analysis.states[state].splices}.")
+    if end.words:
+        notes.append(f"What is shown: {end.words}.")
+    elif analysis.states[state].splices:
+        notes.append(f"As the project says, {analysis.states[state].splices}.")
     if kept.residual == 0.0 and failures.slip == 0.0:
         notes.append("No clamp.slip_residual is given: a clamp that slips comes off.")
     if analysis.project.rail.section.I_w > 0.0:

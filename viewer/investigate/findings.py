@@ -9,6 +9,7 @@ from fea.evidence.explanations import HIGHEST, as_meant
 from fea.evidence.fit import FEW, Fit
 from fea.evidence.unexplained import TOLD_BY, Miss
 from fea.failure.inputs import law_words
+from fea.unknowns import one_end_words
 from roofmodel.units import UnitSystem
 from viewer.history.findings import load_at, said, until
 from viewer.investigate.case import CaseFindings
@@ -248,6 +249,7 @@ def assumed(found: CaseFindings) -> tuple[str, ...]:
             for cause in (fit.cause for fit in found.fits)
             if cause in CHANGES
         ),
+        *one_end_words(found.evidence.project, "samples follow rows with"),
         found.strength_note,
         f"{table.sampling.samples:,} samples of each explanation{_more_drawn(found)}, seed "
         f"{table.sampling.seed}; all of these distributions are judgment.",

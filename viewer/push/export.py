@@ -37,6 +37,11 @@ def push_data(analysis: Analysis, found: ProjectPush) -> dict[str, Any]:
                 "for_design": not found.nominal,
                 "passes": found.passes,
                 "not_given": found.missing,
+                "unknown": {
+                    "fields": found.unknown,
+                    "shown": found.state,
+                    "others": [asdict(one) for one in found.others],
+                },
                 "check": {
                     "reserve": found.check_reserve,
                     "exceeded": found.exceeded,

@@ -39,9 +39,9 @@ def risk(project: Path, out: Path, processes: int | None, cluster: str | None) -
         stages.show("reading the project")
         from fea.failure.inputs import laws_of, read_uncertainty
         from fea.failure.jobs import Sampling, jobs_of, mean_course, risk_of
-        from fea.failure.roof_case import choose_cases
         from fea.failure.thaw import follow_thaw
         from fea.failure.thaw_front import front_shares
+        from fea.failure.unknown_ends import choose_ends
         from roofmodel.errors import InputError
         from roofmodel.project.load import load_project
         from viewer.analyzing import analyze_project
@@ -62,7 +62,7 @@ def risk(project: Path, out: Path, processes: int | None, cluster: str | None) -
         table = uncertain.table
         laws = laws_of(loaded, uncertain.mean_strength, uncertain.frictions)
         try:
-            chosen = choose_cases(analysis, table.case, laws)
+            chosen = choose_ends(analysis, table.case, laws)
             front = None
             if table.thaw.thaw_from is not None:
                 front = front_shares(analysis, chosen[0], table.thaw.thaw_from, table.thaw.thaw_steps)

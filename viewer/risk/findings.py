@@ -61,8 +61,9 @@ class RiskFindings:
 
     @property
     def names(self) -> tuple[str, ...]:
-        """Of all snow cases that are sampled."""
-        return tuple(self.analysis.snow.cases[one.case].name for one in self.cases)
+        """Of all snow cases that are sampled, each at every end of what nobody gave."""
+        named = [(self.analysis.snow.cases[one.case].name, one.state) for one in self.cases]
+        return tuple(f"{name} ({state})" if state else name for name, state in named)
 
     @property
     def use(self) -> Array:
@@ -148,10 +149,14 @@ def said(found: RiskFindings) -> tuple[str, ...]:
 def _case_words(found: RiskFindings, level: str) -> tuple[str, ...]:
     """Which snow is sampled, what each case gives alone, and the bound over all of them."""
     names, alone = found.names, found.risk.case_chance
+    snow = list(dict.fromkeys(found.analysis.snow.cases[one.case].name for one in found.cases))
+    one = f"Snow: {snow[0]} ({level}); depth, density and drift of 1 are this case's."
     if len(names) == 1:
-        return (f"Snow: {names[0]} ({level}); depth, density and drift of 1 are this case's.",)
+        return (one,)
     lines = [
-        f"Snow: {len(names)} cases ({level}); depth, density and drift of 1 are each case's own. Every "
+        one
+        if len(snow) == 1
+        else f"Snow: {len(snow)} cases ({level}); depth, density and drift of 1 are each case's own. Every "
         "sample is followed under all of them and fails if a row lets go under any, as if a winter's snow "
         "took each of these shapes in turn. Other cases use every row far less, or no clamp more than one of "
         "these.",
