@@ -31,19 +31,20 @@ from fea.checks.limits import (
 from fea.checks.member import member_limits, member_reserve
 from fea.checks.partial_rails import partial_cautions
 from fea.checks.reserve import snow_reserve
-from fea.checks.screw_strength import screw_rule, screw_strength
-from fea.checks.screws import screw_capacity, screw_limits, screw_reserve
+from fea.checks.screw_strength import screw_rule
+from fea.checks.screws import screw_limits, screw_reserve
 from fea.checks.strips import panel_strips, strip_friction, strip_weight
 from fea.clock import Clock
 from fea.panel.restraint import with_rails
 from fea.panel.support import PanelSupport, panel_support, strips_of
-from fea.rails.actions import GIVEN, Basis, Reading, rail_loads
+from fea.rails.actions import Basis, Reading, rail_loads
 from fea.rails.frame import solve_frame
 from fea.rails.loads import FrameResult, RailLoads
 from fea.solvers.direct import Solver
 from fea.states import State, on_rigid_panels, splice_cautions, structure_states
 from fea.still_falling import Falling, protected_cautions, protected_snow
-from fea.tipping import Tipping, stiff_force, stiff_limits, tipping
+from fea.tipping import Tipping, stiff_end, stiff_force, stiff_limits, tipping
+from fea.verdict import Finding, code, ranked
 from roofmodel.hardware import DesignFormat
 from roofmodel.memory import Memory, recall
 from roofmodel.project.load import Project
@@ -194,11 +195,27 @@ class Analysis:
         """What stiffer clamps would use, where that exceeds and how they tip is not given or cannot be so."""
         return None if self.tipping is None or self.tipping.settles else self.tipping
 
+    @cached_property
+    def findings(self) -> tuple[Finding, ...]:
+        """What keeps the check from passing, the worst first."""
+        there = {
+            Finding.EXCEEDED: self.exceeded,
+            Finding.NOT_PROTECTED: self.unprotected,
+            Finding.NOT_SETTLED: self.unsettled,
+            Finding.NOT_VERIFIED: self.unverified,
+            Finding.AUDIT_FAILED: any(not proof.met for proof in self.proofs),
+        }
+        return ranked(there)
+
+    @property
+    def verdict(self) -> str:
+        """The word of data files: the worst finding, or "pass"."""
+        return code(self.findings)
+
     @property
     def passed(self) -> bool:
         """Whether limits are verified and kept, all to be protected is, tipping settled, self-checks met."""
-        kept = not (self.exceeded or self.unverified or self.unprotected or self.unsettled)
-        return kept and all(proof.met for proof in self.proofs)
+        return not self.findings
 
 
 def analyze(
@@ -258,7 +275,12 @@ def analyze(
     clock.mark("reserve")
     after = None
     if beyond and project.table.analysis.beyond_first_failure:
-        after = _beyond(project, found, strength)
+        from fea.checks.beyond import hardest_beyond
+
+        rails = tuple(state.project.rail for state in found.states)
+        after = hardest_beyond(project, (limits, clamp_force, rails), (found.loads, basis), strength)
+        if stiff_end(project) is not None:
+            after = replace(after, notes=(*after.notes, "Clamps that tip less are not followed."))
         clock.mark("beyond first failure")
     together = next(limit for limit in limits if limit.name == "clamp combined")
     of_rows = [i for i, limit in enumerate(limits) if not limit.target.startswith("solar")]
@@ -433,35 +455,6 @@ def _checks(project: Project, tell: Tell | None, memory: Memory | None, clock: C
         depths=depths,
         limits=limits,
     )
-
-
-def _beyond(project: Project, found: _Checks, strength: tuple[Array, Array, Array]) -> Beyond:
-    """The row with the most used clamp, past its first failure."""
-    from fea.checks.beyond import beyond_first_failure, worst_row
-
-    layout, clamp, basis = project.layout, project.clamp, found.basis
-    row, case = worst_row(found.limits, layout)
-    own = found.clamp_force[case][:, layout.clamp_row == row]
-    hardest = int(np.argmax(np.abs(own[..., 4]).max(axis=1)))
-    reading = basis.readings[hardest % len(basis.readings)]
-    rail = found.states[hardest // len(basis.readings)].project.rail
-    snow, dead, thermal = strength
-    still, grows = (
-        basis.weights(*parts, top=reading.top, held=reading.held)[case]
-        for parts in ((0.0 * snow, dead, reading.warmth * thermal), (snow, 0.0 * dead, 0.0 * thermal))
-    )
-    form = DesignFormat(project.table.design.format)
-    hardware = (rail, clamp, rail_resistance(rail, form))
-    screws = None
-    if clamp.screws is not None:
-        strength_of = screw_strength(clamp.screws, screw_rule(form, project.site.standard))
-        screws = screw_capacity(own[hardest], clamp, strength_of)
-    after = beyond_first_failure(
-        layout, found.loads, (still, grows), hardware, own[hardest], (row, case, reading.top), screws
-    )
-    if reading in GIVEN:
-        return after
-    return replace(after, notes=(*after.notes, f"Loads in the worst reading: {reading.words}."))
 
 
 def _with_rails(

@@ -43,19 +43,6 @@ def version() -> str:
         return "unknown"
 
 
-def verdict(analysis: Analysis) -> str:
-    """One of "pass", "exceeded", "not protected", "not settled", "not verified", "audit failed"."""
-    if analysis.exceeded:
-        return "exceeded"
-    if analysis.unprotected:
-        return "not protected"
-    if analysis.unsettled:
-        return "not settled"
-    if analysis.unverified:
-        return "not verified"
-    return "pass" if analysis.passed else "audit failed"
-
-
 def results(analysis: Analysis, place: Tolerance | None = None) -> dict[str, Any]:
     """Everything as plain data, SI, after viewer/results.schema.json; null stands for "not given"."""
     project = analysis.project
@@ -65,7 +52,7 @@ def results(analysis: Analysis, place: Tolerance | None = None) -> dict[str, Any
             **created(),
             "project": project.table.project.model_dump(),
             "design_format": project.table.design.format,
-            "verdict": verdict(analysis),
+            "verdict": analysis.verdict,
             "cautions": analysis.cautions,
             "not_verified": [limit.name for limit in analysis.unverified],
             "protected": [_protected(analysis, one) for one in analysis.protected],

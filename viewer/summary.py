@@ -19,6 +19,7 @@ from fea.checks.ties import first_largest
 from fea.rails.actions import GIVEN
 from fea.still_falling import Falling
 from fea.tipping import unsettled_words
+from fea.verdict import Finding
 from roofmodel.screws import Screws
 from roofmodel.snow.cases import LoadLevel
 from roofmodel.units import UnitSystem
@@ -29,10 +30,9 @@ from viewer.unheld import falling_sentence
 
 Array = NDArray[np.float64]
 
-EXCEEDED, NOT_VERIFIED, KEPT, NOT_LOADED = "EXCEEDED", "NOT VERIFIED", "kept", "not loaded"
+EXCEEDED, NOT_PROTECTED, NOT_SETTLED, NOT_VERIFIED, AUDIT_FAILED = (one.word for one in Finding)
+KEPT, NOT_LOADED = "kept", "not loaded"
 ALL_KEPT = "every limit kept"
-NOT_PROTECTED = "NOT PROTECTED"
-NOT_SETTLED = "NOT SETTLED"
 
 AS_TESTED = (
     "Along the seam, as tested: the force at the test height that is as hard on the grip, the larger of the "
@@ -98,6 +98,11 @@ class Verdict:
         """Whether every limit is verified and kept and every self-check met."""
         return self.words == (ALL_KEPT,)
 
+    @property
+    def marks(self) -> tuple[str, ...]:
+        """How each word is marked: "kept", "open" for what is not verified, "exceeded" for all else."""
+        return tuple({ALL_KEPT: "kept", NOT_VERIFIED: "open"}.get(word, "exceeded") for word in self.words)
+
 
 @dataclass(frozen=True)
 class LimitLine:
@@ -128,15 +133,7 @@ def verdict(analysis: Analysis, units: UnitSystem) -> Verdict:
     failed = [proof for proof in analysis.proofs if not proof.met]
     purlins = f"{_capital(purlin_sentence(analysis, units))}: EXCEEDED." if analysis.purlins_exceeded else ""
     bare, tips = analysis.unprotected, analysis.unsettled
-    parts = (
-        (EXCEEDED, over or purlins),
-        (NOT_PROTECTED, bare),
-        (NOT_SETTLED, tips),
-        (NOT_VERIFIED, open_lines),
-    )
-    words = [word for word, found in parts if found]
-    if failed:
-        words.append("SELF-CHECK FAILED")
+    words = [one.word for one in analysis.findings]
     more = [
         f"Self-check failed: {p.name}, error {p.error:.1e} against {p.bar:.0e}{remedy(p, analysis, units)}."
         for p in failed
@@ -165,7 +162,7 @@ def verdict(analysis: Analysis, units: UnitSystem) -> Verdict:
             sentence = f"NOT VERIFIED: loaded limits without a resistance: {names}."
         sentence += f" Of what could be checked, {lead}." if lead else ""
     elif failed:
-        sentence = "SELF-CHECK FAILED: do not use these results."
+        sentence = f"{AUDIT_FAILED}: do not use these results."
     elif lead:
         sentence = f"{lead}{_runner_up(analysis)}."
     else:

@@ -19,6 +19,7 @@ from fea.checks.combinations import project_factors
 from fea.checks.screw_strength import project_rule
 from fea.checks.screws import with_screws_use
 from fea.unknowns import one_end_words, worse_words
+from fea.verdict import Finding, ranked
 from roofmodel.errors import InputError
 from roofmodel.project.load import Project
 from roofmodel.project.screw_tables import screw_notes
@@ -107,10 +108,21 @@ class BlanketStudy:
         )
 
     @property
+    def findings(self) -> tuple[Finding, ...]:
+        """What keeps it from passing, the worst first: of clamps and stops here and by `check`."""
+        use = np.concatenate([self.worst_use, self.worst_stop, self.check_use])
+        return ranked(
+            {
+                Finding.EXCEEDED: bool((use > 1.0).any()),
+                Finding.NOT_VERIFIED: bool(np.isnan(use).any()),
+                Finding.AUDIT_FAILED: not self.proven,
+            }
+        )
+
+    @property
     def passed(self) -> bool:
         """Whether every clamp and stop is verified and kept, here and by `check`, and the self-check met."""
-        use = np.concatenate([self.worst_use, self.worst_stop, self.check_use])
-        return self.proven and bool(np.all(use <= 1.0))  # NaN is not
+        return not self.findings
 
 
 def study_blanket(project: Project, tell: Tell | None = None) -> BlanketStudy:

@@ -14,15 +14,18 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from fea.checks.limits import Limit, clamp_components, component_utilization, interact
-from fea.checks.screws import SCREW_LIMITS
+from fea.checks.limits import Limit, clamp_components, component_utilization, interact, rail_resistance
+from fea.checks.screw_strength import screw_rule, screw_strength
+from fea.checks.screws import SCREW_LIMITS, screw_capacity
+from fea.rails.actions import GIVEN, Basis
 from fea.rails.loads import RailLoads, loads_alone
 from fea.rails.row_events import PARTS, RowEvents, RowLimits, follow_rows
 from fea.solvers.events import Outcome
 from fea.solvers.laws import LinkState
 from roofmodel.errors import InputError
-from roofmodel.hardware import Clamp, Rail
+from roofmodel.hardware import Clamp, DesignFormat, Rail
 from roofmodel.layout import Layout, rows_alone
+from roofmodel.project.load import Project
 
 Array = NDArray[np.float64]
 
@@ -114,6 +117,48 @@ def row_limits(
         capacity[:, 0] = np.minimum(screws, capacity[:, 0])
     section = rail.section
     return RowLimits(capacity, left, yield_stress * np.array([section.W_y, section.W_z]))
+
+
+def hardest_beyond(
+    project: Project,
+    checked: tuple[Sequence[Limit], Array, Sequence[Rail]],
+    loaded: tuple[RailLoads, Basis],
+    strength: tuple[Array, Array, Array],
+) -> Beyond:
+    """The row with the most used clamp, past its first failure, in the reading that turns its clamps most.
+
+    Parameters
+    ----------
+    project : Project
+    checked : limits, (q, v, c, 6) float, rails
+        What the check found: limits, forces at the grips [N, N m], and the rail of each of its states.
+    loaded : RailLoads and Basis
+    strength : three (q,) float
+        Factors of snow, dead load and temperature.
+    """
+    (limits, clamp_force, rails), (loads, basis), layout = checked, loaded, project.layout
+    clamp, (row, case) = project.clamp, worst_row(limits, layout)
+    own = clamp_force[case][:, layout.clamp_row == row]
+    hardest = int(np.argmax(np.abs(own[..., 4]).max(axis=1)))
+    reading = basis.readings[hardest % len(basis.readings)]
+    rail = rails[hardest // len(basis.readings)]
+    snow, dead, thermal = strength
+    still, grows = (
+        basis.weights(*parts, top=reading.top, held=reading.held)[case]
+        for parts in ((0.0 * snow, dead, reading.warmth * thermal), (snow, 0.0 * dead, 0.0 * thermal))
+    )
+    form = DesignFormat(project.table.design.format)
+    hardware = (rail, clamp, rail_resistance(rail, form))
+    screws = None
+    if clamp.screws is not None:
+        strength_of = screw_strength(clamp.screws, screw_rule(form, project.site.standard))
+        screws = screw_capacity(own[hardest], clamp, strength_of)
+    after = beyond_first_failure(
+        layout, loads, (still, grows), hardware, own[hardest], (row, case, reading.top), screws
+    )
+    if reading in GIVEN:
+        return after
+    return replace(after, notes=(*after.notes, f"Loads in the worst reading: {reading.words}."))
 
 
 def beyond_first_failure(

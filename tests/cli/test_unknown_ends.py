@@ -97,12 +97,13 @@ def test_a_push_that_fails_at_one_end_does_not_pass(tmp_path):
 def test_push_says_it_in_its_data(tmp_path):
     one = analysis(tmp_path, "passed")
     data = push_data(one, push_project(one, Failures()))
-    assert data["unknown"]["fields"] == [ROCKING]
-    assert data["unknown"]["shown"] in ("clamps tip as by default", "clamps do not tip")
-    assert len(data["unknown"]["others"]) == 1
+    assert data["not_settled"] == [ROCKING]
+    assert {one["name"] for one in data["states"]} == {"clamps tip as by default", "clamps do not tip"}
+    assert [one["shown"] for one in data["states"]] == [True, False]
+    assert data["states"][0]["largest_factor"] == data["largest_factor"]
     given = analysis(tmp_path, *ENDS[0])
-    known = push_data(given, push_project(given, Failures()))["unknown"]
-    assert known == {"fields": [], "shown": "", "others": []}
+    known = push_data(given, push_project(given, Failures()))
+    assert known["not_settled"] == known["states"] == []
 
 
 def test_risk_follows_every_sample_at_every_end(tmp_path):

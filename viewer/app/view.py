@@ -100,6 +100,7 @@ def answer_data(version: Version) -> dict[str, Any]:
         **data,
         "verdict": {
             "words": list(said.words),
+            "marks": list(said.marks),
             "passed": said.passed,
             "sentence": said.sentence,
             "more": list(said.more),

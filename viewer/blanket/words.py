@@ -6,6 +6,7 @@ import numpy as np
 
 from fea.blanket.answers import Answer
 from fea.blanket.study import BALANCED, SETTLED, BlanketStudy
+from fea.verdict import Finding, code
 from roofmodel.units import UnitSystem
 from viewer.quantities import system
 
@@ -23,12 +24,9 @@ def units_of(study: BlanketStudy) -> UnitSystem:
 
 def verdict(study: BlanketStudy) -> str:
     """One of "kept", "exceeded", "not verified", "self-check failed"."""
-    use = np.concatenate([study.worst_use, study.worst_stop, study.check_use])
-    if bool(np.any(use > 1.0)):
-        return "exceeded"
-    if bool(np.isnan(use).any()):
-        return "not verified"
-    return "kept" if study.proven else "self-check failed"
+    if not study.findings:
+        return "kept"
+    return "self-check failed" if study.findings[0] is Finding.AUDIT_FAILED else code(study.findings)
 
 
 def shown(study: BlanketStudy) -> tuple[Answer, ...]:

@@ -12,7 +12,7 @@ from markupsafe import Markup
 from fea.analysis import Analysis
 from fea.near_limit import over_limit
 from roofmodel.units import UnitSystem
-from viewer.export import file_head, verdict
+from viewer.export import file_head
 from viewer.files import write_text
 from viewer.handover.installer import write_plan
 from viewer.handover.solid import write_blocks, write_glb
@@ -141,7 +141,7 @@ def _data(analysis: Analysis, bill: Bill, names: list[str]) -> dict[str, Any]:
         plain_data(
             {
                 **file_head("handover", project.path.name, project.digest),
-                "verdict": verdict(analysis),
+                "verdict": analysis.verdict,
                 "files": [name for name in names if name != "handover.json"],
                 "pieces": [
                     {"row": project.layout.row_name[row], "length": length, "bar": bar}

@@ -10,7 +10,6 @@ from fea.analysis import Analysis
 from roofmodel.units import UnitSystem
 from viewer import style
 from viewer.clamp_table import Column, clamp_columns, head_text
-from viewer.export import verdict as verdict_word
 from viewer.export import version
 from viewer.files import atomic, safe
 from viewer.package.bill import Bill, bill_lines, splice_caution, warning
@@ -113,7 +112,7 @@ def _answer(analysis: Analysis, bill: Bill) -> list[Column]:
         ("Project", project.table.project.name),
         ("Revision", project.table.project.revision or "not given"),
         ("Engineer", project.table.project.engineer or "not given"),
-        ("Verdict", verdict_word(analysis)),
+        ("Verdict", analysis.verdict),
         ("Answer", said.sentence),
         *(("Answer", text) for text in said.more),
         ("Governs", "nothing is loaded" if worst is None else governing_text(analysis, worst)),

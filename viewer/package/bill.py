@@ -15,7 +15,6 @@ from roofmodel.hardware import SpliceTorsion
 from roofmodel.layout import SpliceKind, rail_lengths
 from roofmodel.project.load import Project
 from roofmodel.units import SYSTEMS
-from viewer.export import verdict
 from viewer.files import atomic, safe
 
 Array = NDArray[np.float64]
@@ -252,7 +251,7 @@ def warning(analysis: Analysis) -> str:
     if analysis.passed:
         return ""
     return (
-        f"{NOT_READY}: the check of this project says {verdict(analysis)}. Do not order or install from this."
+        f"{NOT_READY}: the check of this project says {analysis.verdict}. Do not order or install from this."
     )
 
 

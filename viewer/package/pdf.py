@@ -110,7 +110,7 @@ def _front(content: Mapping[str, Any], splices: str, place: str, drawn: bool) ->
     """Title block, answer, tolerance of place, missing splices, and the picture in the room that is left."""
     verdict = content["verdict"]
     words = verdict.words
-    mark = "" if verdict.passed else "open" if words == ("NOT VERIFIED",) else "exceeded"
+    mark = "" if verdict.passed else "exceeded" if "exceeded" in verdict.marks else "open"
     title = [pair for pair in content["title"] if pair[0] != "Input SHA-256"]
     digest = next(value for word, value in content["title"] if word == "Input SHA-256")
     return "".join(

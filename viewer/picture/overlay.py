@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 
 from fea.analysis import Analysis
 from fea.checks.governing import Governing
+from fea.verdict import Finding
 from roofmodel.units import SYSTEMS
 from viewer import style
 from viewer.picture.camera import View, hidden
@@ -122,38 +123,56 @@ def _header(overlay: Overlay, analysis: Analysis, scene: Scene) -> None:
 
 def verdict(analysis: Analysis, scene: Scene) -> list[tuple[str, str]]:
     """What the picture says in words, worst first, with the color of each line."""
-    count, failed = len(scene.use), int(np.sum(scene.use > 1.0))
-    unknown = int(np.isnan(scene.use).sum())
+    count, unknown = len(scene.use), int(np.isnan(scene.use).sum())
     bad = style.EXCEEDED_ANCHORS[0]
-    lines: list[tuple[str, str]] = []
-    if failed:
-        lines.append((f"{failed} of {count} clamps exceed their limit", bad))
+    say = {
+        Finding.EXCEEDED: _exceeded,
+        Finding.NOT_PROTECTED: _not_protected,
+        Finding.NOT_SETTLED: _not_settled,
+        Finding.NOT_VERIFIED: _not_verified,
+        Finding.AUDIT_FAILED: lambda *_: [f"{Finding.AUDIT_FAILED.word}: do not use"],
+    }
+    # What must not be used at all, and what would look kept, come before numbers that the picture shows.
+    first = (Finding.AUDIT_FAILED, Finding.NOT_PROTECTED, Finding.NOT_SETTLED)
+    found = sorted(analysis.findings, key=lambda one: first.index(one) if one in first else len(first))
+    lines = [(line, bad) for one in found for line in say[one](analysis, scene)]
+    if unknown:
+        lines.append((f"{unknown} of {count} clamps are not verified", style.INK))
+    elif not (scene.use > 1.0).any() and not any(one in first for one in found):
+        lines.append((f"All {count} clamps within their limits", style.INK))
+    if len(lines) > 4:
+        lines = [*lines[:3], (f"and {len(lines) - 3} more findings: see the report", style.INK)]
+    return lines
+
+
+def _exceeded(analysis: Analysis, scene: Scene) -> list[str]:
+    count, failed = len(scene.use), int(np.sum(scene.use > 1.0))
+    lines = [f"{failed} of {count} clamps exceed their limit"] if failed else []
     other = [limit for limit in analysis.limits if limit.target != "clamp"]
     for limit in sorted(other, key=lambda limit: -float(np.nan_to_num(limit.utilization).max(initial=0.0))):
         worst = float(np.nan_to_num(limit.utilization).max(initial=0.0))
         if worst > 1.0:
             target = limit.target_name[int(np.nan_to_num(limit.utilization).max(axis=0).argmax())]
-            lines.append((f"{style.utilization_text(worst)} of limit: {limit.name}, {target}", bad))
-    open_names = [limit.name for limit in analysis.unverified if limit.name != "clamp combined"]
-    if open_names:
-        lines.append((f"NOT VERIFIED: {', '.join(open_names)}", bad))
-    if unknown:
-        lines.append((f"{unknown} of {count} clamps are not verified", style.INK))
-    proven = all(proof.met for proof in analysis.proofs)
-    if not proven:
-        lines.insert(0, ("SELF-CHECK FAILED: do not use", bad))
+            lines.append(f"{style.utilization_text(worst)} of limit: {limit.name}, {target}")
+    return [*lines, *(["EXCEEDED: a purlin, see the report"] if analysis.purlins_exceeded else [])]
+
+
+def _not_protected(analysis: Analysis, _: Scene) -> list[str]:
+    return [
+        f"{Finding.NOT_PROTECTED.word}: {', '.join(one.name for one in analysis.unprotected)}",
+        "snow that no row holds comes down on it",
+    ]
+
+
+def _not_settled(analysis: Analysis, _: Scene) -> list[str]:
     tips = analysis.unsettled
-    if tips is not None:
-        use = style.utilization_text(tips.stiff)
-        lines[:0] = [
-            (f"NOT SETTLED: {use} {tips.condition}", bad),
-            (tips.remedy, bad),
-        ]
-    if not failed and not unknown and proven and tips is None:
-        lines.append((f"All {count} clamps within their limits", style.INK))
-    if len(lines) > 4:
-        lines = [*lines[:3], (f"and {len(lines) - 3} more findings: see the report", style.INK)]
-    return lines
+    assert tips is not None
+    return [f"{Finding.NOT_SETTLED.word}: {style.utilization_text(tips.stiff)} {tips.condition}", tips.remedy]
+
+
+def _not_verified(analysis: Analysis, _: Scene) -> list[str]:
+    names = [limit.name for limit in analysis.unverified if limit.name != "clamp combined"]
+    return [f"{Finding.NOT_VERIFIED.word}: {', '.join(names)}"] if names else []
 
 
 def callout_lines(analysis: Analysis, governing: Governing, scene: Scene) -> tuple[str, str, list[str]]:

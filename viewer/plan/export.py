@@ -13,7 +13,7 @@ from fea.planning.plan import Plan
 from roofmodel.project.base_file import BaseFile, move_files
 from roofmodel.project.load import Project
 from roofmodel.project.schema import RowTable
-from viewer.export import created, file_head, verdict
+from viewer.export import created, file_head
 from viewer.files import write_json, write_text
 from viewer.plain import plain_data
 from viewer.plan.words import Beside, row_lines, rows_by_protected, verdict_words
@@ -36,7 +36,7 @@ def plan_data(project: Project, plan: Plan, beside: tuple[Beside, ...] = ()) -> 
                 for name, planes in plan.threats.by
             ],
             **_outcome(plan),
-            "verdict": "no rows found" if plan.failure else verdict(plan.analysis),
+            "verdict": "no rows found" if plan.failure else plan.analysis.verdict,
             "sentence": verdict_words(plan),
             "failure": plan.failure,
             "proven": plan.proven,

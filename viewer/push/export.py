@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 
 from fea.analysis import Analysis
-from fea.push.project import ProjectPush
+from fea.push.project import Other, ProjectPush
 from fea.push.watch import HOLDS, SLIPS
 from viewer.export import DIRECTIONS, file_head
 from viewer.files import safe, write_json, write_text
@@ -37,11 +37,8 @@ def push_data(analysis: Analysis, found: ProjectPush) -> dict[str, Any]:
                 "for_design": not found.nominal,
                 "passes": found.passes,
                 "not_given": found.missing,
-                "unknown": {
-                    "fields": found.unknown,
-                    "shown": found.state,
-                    "others": [asdict(one) for one in found.others],
-                },
+                "not_settled": found.unknown,
+                "states": _states(found),
                 "check": {
                     "reserve": found.check_reserve,
                     "exceeded": found.exceeded,
@@ -83,6 +80,23 @@ def push_data(analysis: Analysis, found: ProjectPush) -> dict[str, Any]:
             }
         )
     )
+
+
+def _states(found: ProjectPush) -> list[dict[str, Any]]:
+    """What comes of each end of what nobody gave, the one that is shown first; none where all is given."""
+    push = found.push
+    if not found.unknown:
+        return []
+    every = (Other(found.state, push.first, push.most, push.answered), *found.others)
+    return [
+        {
+            "name": one.state,
+            "shown": number == 0,
+            "first_event": one.first if one.answered else None,
+            "largest_factor": one.most if one.answered else None,
+        }
+        for number, one in enumerate(every)
+    ]
 
 
 def write_push(analysis: Analysis, found: ProjectPush, path: Path) -> None:

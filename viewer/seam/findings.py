@@ -15,6 +15,7 @@ from fea.clamp_detail import ClampDetail
 from fea.panel.limits import number_of
 from fea.panel.reading import PATCH, leg_overlap
 from fea.panel.study import SeamStudy
+from fea.verdict import Finding, code, ranked
 from roofmodel.hardware import Bearing, SeamDetail
 from roofmodel.units import UnitSystem
 from viewer.quantities import brief, percent, quantity, signed, system
@@ -189,9 +190,7 @@ def seam_verdict(analysis: Analysis, detail: ClampDetail, units: UnitSystem) -> 
     over = [line for line in lines if line.status == EXCEEDED]
     missing = [line for line in lines if line.status == NOT_VERIFIED]
     failed = [proof for proof in detail.proofs if not proof.met]
-    words = [EXCEEDED] if over else []
-    words += [NOT_VERIFIED] if missing else []
-    words += ["SELF-CHECK FAILED"] if failed else []
+    words = [one.word for one in seam_findings(detail)]
     label, worst = clamp_label(analysis, detail), worst_line(detail)
     if missing:
         known = "" if worst is None else f" Of what has a strength, {line_words(worst, units)}."
@@ -236,14 +235,21 @@ def unverified_words(line: SeamLine, units: UnitSystem) -> str:
     )
 
 
+def seam_findings(detail: ClampDetail) -> tuple[Finding, ...]:
+    """What keeps the panel from passing, the worst first."""
+    states = {line.status for line in seam_lines(detail)}
+    return ranked(
+        {
+            Finding.EXCEEDED: EXCEEDED in states,
+            Finding.NOT_VERIFIED: NOT_VERIFIED in states,
+            Finding.AUDIT_FAILED: any(not proof.met for proof in detail.proofs),
+        }
+    )
+
+
 def verdict_code(detail: ClampDetail) -> str:
     """One of "pass", "exceeded", "not verified", "audit failed"."""
-    states = {line.status for line in seam_lines(detail)}
-    if EXCEEDED in states:
-        return "exceeded"
-    if NOT_VERIFIED in states:
-        return "not verified"
-    return "pass" if all(proof.met for proof in detail.proofs) else "audit failed"
+    return code(seam_findings(detail))
 
 
 def cautions(detail: ClampDetail, analysis: Analysis) -> tuple[str, ...]:

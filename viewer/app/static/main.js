@@ -178,7 +178,7 @@ function showAnswer() {
   const last = preview ? { before: preview.before, after: preview.governing } : change;
   const same = last && unmoved(last.before, last.after);
   const pair = same ? null : last;
-  const verdict = shown.verdict.words.map((word) => h("b", { class: `verdict ${/NOT VERIFIED/.test(word) ? "open" : shown.verdict.passed ? "kept" : "exceeded"}` }, word));
+  const verdict = shown.verdict.words.map((word, i) => h("b", { class: `verdict ${shown.verdict.marks[i]}` }, word));
   fill($("answer"),
     h("div", { class: "verdicts" }, verdict),
     h("div", { class: "governs" },
