@@ -14,11 +14,11 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from fea.checks.limits import Limit, clamp_limits, combine
+from fea.checks.limits import Limit, clamp_limits, mixed
 from fea.checks.screw_strength import screw_rule
 from fea.checks.screws import screw_limits
 from fea.rails.actions import Basis
-from fea.rails.frame import solve_frame
+from fea.rails.frame import clamp_response
 from fea.rails.loads import RailLoads
 from fea.rails.rows import build_frame, rails_to_solve
 from fea.solvers.direct import Solver
@@ -102,10 +102,10 @@ def stiff_force(
         return None
     layout, solver = project.layout, Solver(project.table.analysis.solver)
     found = [
-        solve_frame(build_frame(layout, rail, firm), loads, solver=solver)
+        clamp_response(build_frame(layout, rail, firm), loads, solver=solver)
         for rail in rails_to_solve(layout.splice_kind, project.rail)
     ]
-    return np.concatenate([combine(one, basis, *strength).clamp for one in found], axis=1)
+    return np.concatenate([mixed(one, basis, *strength) for one in found], axis=1)
 
 
 def stiff_limits(project: Project, force: Array | None) -> tuple[Limit, ...]:

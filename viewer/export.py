@@ -416,7 +416,7 @@ def write_meshes(analysis: Analysis, folder: Path) -> list[Path]:
 def _rails_remark(analysis: Analysis) -> str:
     """Which of several states the mesh of the rails shows, in words."""
     project, splices = analysis.project, analysis.states[hardest_state(analysis)].splices
-    shown = ()
+    shown: tuple[str, ...] = ()
     if SPLICES in unknown_fields(project):
         shown = (f"NOT GIVEN: {SPLICES}: in this mesh {splices}, the state in which a clamp is used most.",)
     return " ".join((*shown, *one_end_words(project, "in this mesh stand", rocking_alone(project))))

@@ -59,8 +59,8 @@ def write_rails_deck(analysis: Analysis, path: Path) -> bool:
         for q, case in enumerate(analysis.snow.cases)
     ]
     reading = None if loads.travel is not None else _clamp_forces(model, project.layout.clamp_name)
-    first = (*WORTH, f"in this deck {state.splices}, the worse state") if state.splices else WORTH
-    first += one_end_words(project, "in this deck stand", rocking_alone(project))
+    splices = (f"in this deck {state.splices}, the worse state",) if state.splices else ()
+    first = (*WORTH, *splices, *one_end_words(project, "in this deck stand", rocking_alone(project)))
     deck = calculix_deck(model, unit @ weights.T, names, reading=reading, remarks=first)
     write_text(path, deck.text)
     return True

@@ -156,9 +156,9 @@ def _clamps(
     snow, dead, thermal = (np.array([x]) for x in (factors.snow, factors.dead, factors.thermal))
     along, use = [], []
     panels = (None,) if support is None or not support.stiffness else support.stiffness
-    held = [(clamp, K) for K in panels]
-    held += [(firm, None)] if (firm := stiff_end(project)) is not None else []
-    for one, (grip, K) in itertools.product(rails_to_solve(layout.splice_kind, rail), held):
+    firm = stiff_end(project)
+    stands = [*((clamp, K) for K in panels), *([] if firm is None else [(firm, None)])]
+    for one, (grip, K) in itertools.product(rails_to_solve(layout.splice_kind, rail), stands):
         response = solve_frame(build_frame(layout, one, grip, support=K), loads)
         along.append(response.clamp_force[0, :, 0])
         demands = combine(response, basis, snow, dead, thermal)

@@ -94,13 +94,15 @@ def combine(result: FrameResult, basis: Basis, snow: Array, dead: Array, thermal
     -------
     Demands
     """
+    factors = snow, dead, thermal
+    return Demands(*(mixed(one, basis, *factors) for one in (result.clamp_force, result.rail_force)))
+
+
+def mixed(response: Array, basis: Basis, snow: Array, dead: Array, thermal: Array) -> Array:
+    """Unit responses (count, ...) as each case's combination in every reading, (q, v, ...); as `combine`."""
     weights = basis.readings_weights(snow, dead, thermal).swapaxes(0, 1)
-
-    def mix(response: Array) -> Array:
-        flat = weights.reshape(-1, basis.count) @ response.reshape(basis.count, -1)
-        return flat.reshape(*weights.shape[:2], *response.shape[1:])
-
-    return Demands(clamp=mix(result.clamp_force), rail=mix(result.rail_force))
+    flat = weights.reshape(-1, basis.count) @ response.reshape(basis.count, -1)
+    return np.asarray(flat.reshape(*weights.shape[:2], *response.shape[1:]))
 
 
 def worse(limits: Sequence[Limit]) -> Limit:

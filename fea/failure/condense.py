@@ -7,7 +7,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from fea.failure.assembled import Assembly, assembly
 from fea.failure.splices import splice_links
-from fea.rails.frame import build_frame, solve_frame
+from fea.rails.frame import build_frame, clamp_response
 from fea.rails.loads import RailLoads
 from fea.solvers.links import link_form
 from roofmodel.hardware import Clamp, Rail
@@ -46,7 +46,7 @@ def condense(
     Raises
     ------
     InputError
-        As `build_frame` and `solve_frame`.
+        As `build_frame` and `clamp_response`.
     """
     c = len(layout.clamp_s)
     plane = layout.row_plane[layout.clamp_row]
@@ -76,4 +76,4 @@ def condense(
 
 def clamp_forces(layout: Layout, rail: Rail, clamp: Clamp, loads: RailLoads) -> Array:
     """Forces (b, c) of the clamps down the slope under b right-hand sides, every clamp holding. [N]."""
-    return solve_frame(build_frame(layout, rail, clamp), loads).clamp_force[:, :, 0]
+    return clamp_response(build_frame(layout, rail, clamp), loads)[:, :, 0]

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 from numpy.typing import NDArray
 from scipy import sparse
@@ -27,7 +29,7 @@ from fea.solvers.direct import SingularError, Solver, factorize
 from roofmodel.counting import within
 from roofmodel.errors import InputError
 
-__all__ = ["Frame", "build_frame", "solve_frame"]
+__all__ = ["Frame", "build_frame", "clamp_response", "solve_frame"]
 
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -219,28 +221,30 @@ def _support(frame: Frame, moved: Array) -> Array:
     return (frame.clamp_stiffness @ moved.reshape(len(frame.clamp_s), 6, -1)).reshape(moved.shape)
 
 
-def solve_frame(frame: Frame, loads: RailLoads, *, solver: Solver = Solver.AUTO) -> FrameResult:
-    """Solve for all right-hand sides with one factorization.
-
-    Parameters
-    ----------
-    frame : Frame
-    loads : RailLoads
-        Own weight is not added. Segments that overlap add up. A point load within a micrometer of a hinge
-        acts on the left piece.
-    solver : Solver
-
-    Returns
-    -------
-    FrameResult
-        Stations: both ends, quarter points, ends of load segments, both sides of point loads, and the
-        moment peaks (see `recovery.peak_stations`).
+def clamp_response(frame: Frame, loads: RailLoads, *, solver: Solver = Solver.AUTO) -> Array:
+    """Forces of all clamps alone, (count, c, 6), as in `solve_frame`: nothing is sampled along the rails.
 
     Raises
     ------
     InputError
-        Loads off the rail or not finite, or a structure too uneven in stiffness to be solved.
+        As `solve_frame`.
     """
+    return np.ascontiguousarray(np.moveaxis(_moved(frame, loads, solver).grip, 2, 0))
+
+
+@dataclass(frozen=True)
+class _Moved:
+    """Displacements U (d, q), loads of spans (e, 12 or 14, q), grip forces (c, 6, q), (q,) residual."""
+
+    stiff: BeamStiffness
+    cut: SpanLoads
+    vectors: Array
+    U: Array
+    grip: Array
+    residual: Array
+
+
+def _moved(frame: Frame, loads: RailLoads, solver: Solver) -> _Moved:
     _check_loads(frame, loads)
     stiff = rail_stiffness(frame.rail)
     cut, on_node, node = _span_loads(frame, loads)
@@ -263,15 +267,41 @@ def solve_frame(frame: Frame, loads: RailLoads, *, solver: Solver = Solver.AUTO)
             f"check their units."
         )
         raise InputError(message)
-    stations, rail_force, deflection = _sample(frame, cut, stiff, U, vectors, loads.thermal)
     moved = grips @ U
     if travel is not None:
         moved -= travel
     grip = _support(frame, moved).reshape(len(frame.clamp_s), 6, -1)
-    at_rail = np.swapaxes(frame.clamp_grip, 1, 2) @ grip
+    return _Moved(stiff, cut, vectors, U, grip, residual)
+
+
+def solve_frame(frame: Frame, loads: RailLoads, *, solver: Solver = Solver.AUTO) -> FrameResult:
+    """Solve for all right-hand sides with one factorization.
+
+    Parameters
+    ----------
+    frame : Frame
+    loads : RailLoads
+        Own weight is not added. Segments that overlap add up. A point load within a micrometer of a hinge
+        acts on the left piece.
+    solver : Solver
+
+    Returns
+    -------
+    FrameResult
+        Stations: both ends, quarter points, ends of load segments, both sides of point loads, and the
+        moment peaks (see `recovery.peak_stations`).
+
+    Raises
+    ------
+    InputError
+        Loads off the rail or not finite, or a structure too uneven in stiffness to be solved.
+    """
+    one = _moved(frame, loads, solver)
+    stations, rail_force, deflection = _sample(frame, one.cut, one.stiff, one.U, one.vectors, loads.thermal)
+    at_rail = np.swapaxes(frame.clamp_grip, 1, 2) @ one.grip
     reaction = _sum_rows(frame.clamp_row, _about_start(frame.clamp_s, at_rail), len(frame.row_name))
     return FrameResult(
-        clamp_force=np.ascontiguousarray(np.moveaxis(grip, 2, 0)),
+        clamp_force=np.ascontiguousarray(np.moveaxis(one.grip, 2, 0)),
         sample_row=frame.span_row[stations.span],
         sample_s=frame.span_s[stations.span, 0] + stations.x,
         sample_span=stations.span,
@@ -282,5 +312,5 @@ def solve_frame(frame: Frame, loads: RailLoads, *, solver: Solver = Solver.AUTO)
         span_support=frame.span_support,
         applied=_applied(frame, loads),
         reaction=reaction,
-        residual=residual,
+        residual=one.residual,
     )
