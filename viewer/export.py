@@ -418,7 +418,7 @@ def _rails_remark(analysis: Analysis) -> str:
     project, splices = analysis.project, analysis.states[hardest_state(analysis)].splices
     shown: tuple[str, ...] = ()
     if SPLICES in unknown_fields(project):
-        shown = (f"NOT GIVEN: {SPLICES}: in this mesh {splices}, where a clamp takes the largest force.",)
+        shown = (f"NOT GIVEN: {SPLICES}: in this mesh {splices}, the state in which a clamp is used most.",)
     return " ".join((*shown, *one_end_words(project, "in this mesh stand", rocking_alone(project))))
 
 
