@@ -114,7 +114,8 @@ def _at_valley(
     edges, tops, feet = valleys
     if not len(edges):
         return plain
-    off = shapely.distance(shapely.linestrings(np.stack([tops, feet], axis=1)), shapely.Point(foot))
+    lines = shapely.linestrings(np.stack([tops, feet], axis=1))
+    off = np.asarray(shapely.distance(lines, shapely.Point(foot)))
     at = int(np.argmin(off))
     edge, other = int(edges[at]), int(roof.edges.plane[edges[at]].sum() - plane)
     falls = 0.0 if other < 0 else float(-roof.planes.upslope[other] @ roof.planes.across[plane])

@@ -400,16 +400,16 @@ def _chain_valleys(
     stopped = np.flatnonzero(caught >= 0)
     leaving = np.flatnonzero((target < 0) & (caught < 0))
     length = layout.row_length[caught[stopped]]
-    off = caught_off[stopped]
-    low = np.where(caught_end[stopped] == 0, 0.0, np.maximum(length - spread + off, 0.0))
+    gap = caught_off[stopped]
+    low = np.where(caught_end[stopped] == 0, 0.0, np.maximum(length - spread + gap, 0.0))
     return _Chain(
         source=linked + n,
         target=target[linked],
         catch_node=stopped + n,
         catch_row=caught[stopped],
-        catch_span=np.stack([low, np.minimum(low + spread - off, length)], axis=1),
+        catch_span=np.stack([low, np.minimum(low + spread - gap, length)], axis=1),
         catch_end=caught_end[stopped],
-        catch_gap=off / spread,
+        catch_gap=gap / spread,
         exit_node=leaving + n,
         exit_edge=valleys.edge[leaving],
         exit_kind=np.where(level[leaving], Exit.GUTTER, Exit.EDGE),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import partial
 
 import numpy as np
 import shapely
@@ -46,14 +47,18 @@ def snow_within(
     found = np.zeros_like(whole)
     for plane, region in regions.items():
         own = np.flatnonzero(cells.plane == plane)
-        cut = shapely.intersection(shapely.polygons(cells.corners[own]), region)
+        cut = np.asarray(shapely.intersection(shapely.polygons(cells.corners[own]), region), dtype=object)
         share = shapely.area(cut) / cells.true_area[own]
         full, split = share >= 1.0 - SLIVER, (share > SLIVER) & (share < 1.0 - SLIVER)
         found[:, own[full]] = whole[:, own[full]]
         parts, at = shapely.get_parts([areal(piece) for piece in cut[split]], return_index=True)
         if not len(parts):
             continue
-        plan = shapely.transform(parts, lambda uv, p=plane: roof.planes.to_world(p, uv)[:, :2])
+        plan = shapely.transform(parts, partial(_on_plan, roof, plane))
         force = case_forces(cases, np.asarray(plan), np.full(len(parts), plane))
         np.add.at(found.T, own[split][at], force.T)
     return found
+
+
+def _on_plan(roof: RoofSurface, plane: int, uv: Array) -> Array:
+    return np.asarray(roof.planes.to_world(plane, uv)[:, :2])

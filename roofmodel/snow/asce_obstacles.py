@@ -43,7 +43,7 @@ def obstacle_cases(
 def obstacle_drifts(known: AsceRoof) -> tuple[list[Drift], list[tuple[str, str]]]:
     """Drifts at parapets and projections, one for each wind, and faces without one with the reason."""
     obstacles = known.roof.obstacles
-    corners = face_corners(obstacles)
+    corners = face_corners(known.roof)
     notes = (*slope_notes(known), *NOTES)
     drifts: list[Drift] = []
     skipped: dict[tuple[str, str], None] = {}

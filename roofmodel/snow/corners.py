@@ -14,7 +14,7 @@ from roofmodel.snow.cases import Zone
 from roofmodel.snow.higher import Heights, below_top, blocking, plane_heights, united, up_to
 from roofmodel.snow.regions import CRACK, LOW_STEP, Plan, left_normal, polygonal
 from roofmodel.snow.sharing import GRID
-from roofmodel.surface import Obstacles, RoofSurface
+from roofmodel.surface import RoofSurface
 
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -112,10 +112,17 @@ def _near(place: Array, others: Array) -> NDArray[np.bool_]:
     return np.bincount(there, minlength=len(place)) > 0
 
 
-def face_corners(obstacles: Obstacles) -> Corners:
-    """Corners of parapets and projections."""
+def face_corners(roof: RoofSurface) -> Corners:
+    """Corners of parapets and projections, and free ends of parapets that stop before no higher wall."""
+    obstacles, steps = roof.obstacles, roof.steps
     start, end = obstacles.start[:, :2], obstacles.end[:, :2]
-    return Corners(start, end, outside_corners(start, end))
+    parapet = obstacles.parapet[obstacles.face]
+    if not parapet.any():
+        return Corners(start, end, outside_corners(start, end))
+    walls = shapely.union_all(shapely.linestrings(np.stack([steps.start[:, :2], steps.end[:, :2]], axis=1)))
+    ends = shapely.points(np.stack([start, end], axis=1))
+    free = parapet[:, None] & ~shapely.dwithin(ends, walls, SAME_CORNER)
+    return _with_free_ends(start, end, free)
 
 
 def outside_corners(start: Array, end: Array) -> IntArray:

@@ -55,7 +55,7 @@ def exceptional_drifts(known: EnRoof) -> Cases:
         zones = spread(known.plan, around_walls(found, corners))
         name = f"exceptional drift below {group.uppers(known.roof)}, wall facing {group.toward}"
         _add(cases, skipped, known, name, zones, tuple(over_ledges(known.roof, "B3", "b_1 and b_2")))
-    corners = face_corners(obstacles)
+    corners = face_corners(known.roof)
     for wind in wind_groups(obstacles):
         found = [one for i in wind.face.tolist() if (one := _face_drift(known, bare, i)) is not None]
         zones = spread(known.plan, around_walls(found, corners))

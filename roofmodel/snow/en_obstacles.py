@@ -44,7 +44,7 @@ def obstacle_cases(known: EnRoof, drifts: list[Drift]) -> tuple[list[SnowCase], 
 def obstacle_drifts(known: EnRoof) -> list[Drift]:
     """Drifts at parapets and projections, one for each wind."""
     obstacles = known.roof.obstacles
-    corners = face_corners(obstacles)
+    corners = face_corners(known.roof)
     drifts = []
     for group in wind_groups(obstacles):
         found = [one for face in group.face.tolist() if (one := _face_drift(known, face)) is not None]

@@ -53,7 +53,7 @@ def obstacle_drifts(known: NbccRoof) -> list[Drift]:
     """Drifts at parapets and projections, one for each wind."""
     obstacles = known.roof.obstacles
     drifts = []
-    corners = face_corners(obstacles)
+    corners = face_corners(known.roof)
     for group in wind_groups(obstacles):
         zones = [zone for face in group.face.tolist() for zone in _face_zones(known, face, corners)]
         names = list(dict.fromkeys(obstacles.name[i] for i in obstacles.face[group.face]))

@@ -9,10 +9,13 @@ import pytest
 import shapely
 from snow_roofs import corner, plane_force
 
+from roofmodel.project.obstacle_schema import ParapetTable
+from roofmodel.project.obstacles import place_obstacles
 from roofmodel.shape.builders import RoofPart, build_roof
 from roofmodel.snow import Asce16Site, AsceSite, EnSite, NbccSite, snow_cases
 from roofmodel.snow.cases import case_pressure_at
 from roofmodel.snow.corners import corner_slices, outside_corners
+from roofmodel.units import SYSTEMS
 
 SITE = NbccSite(ground_snow=2000.0, associated_rain=200.0, importance="normal", slippery=False)
 
@@ -193,3 +196,51 @@ def pavilion(pitch):
 
     parts = [RoofPart("flat", box(20.0), eave_height=3.0)]
     return build_roof([*parts, RoofPart("hip", box(6.0), np.radians([pitch] * 4), eave_height=7.0)])
+
+
+def with_parapets(roof, *sides):
+    """The roof with parapets of 1.2 m on the edges between two places each."""
+    edges = roof.edges
+    ends = np.round(np.stack([edges.start, edges.end], axis=1)[..., :2], 3)
+    names = [edges.name[k] for side in sides for k in range(len(ends)) if {*map(tuple, ends[k])} == {*side}]
+    assert len(names) == len(sides)
+    tables = [ParapetTable.model_validate({"edge": name, "height": "1.2 m"}) for name in names]
+    return replace(roof, obstacles=place_obstacles(roof, tables, [], SYSTEMS["SI"]))
+
+
+INNER, ALONG, UP = (14.0, 12.0), ((14.0, 12.0), (30.0, 12.0)), ((14.0, 12.0), (14.0, 30.0))
+FREE_ENDS = [
+    Asce16Site(ground_snow=4000.0, risk_category="II", slippery=False),
+    EnSite(ground_snow=2400.0),
+    EnSite(ground_snow=2400.0, annex_b=True),
+]
+
+
+@pytest.mark.parametrize("site", FREE_ENDS, ids=lambda s: f"{s.standard}{getattr(s, 'annex_b', False) or ''}")
+def test_a_parapet_that_ends_with_roof_around_it_drifts_around_its_end(site):
+    """At the inner corner of an L, in the quadrant beyond: as where a second parapet goes on there."""
+    outline = [(0, 0), (30, 0), (30, 12), INNER, (14, 30), (0, 30)]
+    bare = build_roof([RoofPart("flat", np.array(outline, float), eave_height=4.0)])
+    turn = np.radians(np.linspace(190.0, 260.0, 8))
+    place = INNER + np.array([1.0, 2.5])[:, None, None] * np.column_stack([np.cos(turn), np.sin(turn)])
+    place = place.reshape(-1, 2)
+
+    def most(roof):
+        cases = snow_cases(roof, site).cases
+        return np.max([case_pressure_at(case, place, np.zeros(len(place), int)) for case in cases], axis=0)
+
+    roofs = (bare, with_parapets(bare, ALONG), with_parapets(bare, ALONG, UP))
+    none, one, both = (most(roof) for roof in roofs)
+    assert (one > none + 100.0).any()
+    np.testing.assert_allclose(one[:3], both[:3], rtol=0.35)
+    assert (one <= both + 1.0).all()
+
+
+def test_a_parapet_that_ends_at_a_higher_wall_drifts_around_nothing():
+    """And one that ends at the building's own corner: no roof lies beyond either end."""
+    low = RoofPart("flat", np.array([(0, 0), (20, 0), (20, 10), (0, 10)], float), eave_height=4.0)
+    high = RoofPart("flat", np.array([(20, -5), (32, -5), (32, 10), (20, 10)], float), eave_height=9.0)
+    roof = with_parapets(build_roof([low, high]), ((0.0, 0.0), (20.0, 0.0)))
+    names = [zone.name for case in snow_cases(roof, FREE_ENDS[1]).cases for zone in case.zones]
+    assert any("parapet" in name for name in names)
+    assert not any("parapet" in name and name.endswith("around a corner") for name in names)
