@@ -73,6 +73,7 @@ def test_feet_and_inches_are_no_other_quantity_and_keep_a_unit_for_steps() -> No
 def test_descriptions_speak_the_users_units(told: str, us: str) -> None:
     assert meaning(told, US) == us
     assert meaning(told, SI) == told
+    assert meaning("as `span` takes it", SI) == "as “span” takes it"
 
 
 def test_so_little_ground_snow_that_the_unit_may_be_wrong_is_a_caution() -> None:

@@ -32,7 +32,7 @@ SHORT = 8  # rows of a table that stays on one page
 WHOLE = re.compile(
     r"\b(?:kN|N|lbf|kip|lb|kg)/(?:mm|m|ft|in)[²³]?(?![A-Za-z])"
 )  # units that no line end parts
-COMMAND = re.compile(r"`([^`]+)`")
+COMMAND = re.compile(r"`(eavewright[^`]*)`")
 UNTAGGED = "without tags for screen readers, as the typesetter cannot set them in this document; {} has them"
 OWN = "(left: 12pt, right: 3pt, top: 1.5pt, bottom: 5pt)"  # of a text below its row
 FEW = 8  # pieces that are shared out to two columns by their lines

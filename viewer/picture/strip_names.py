@@ -79,7 +79,7 @@ def written(
         taken.append(found.box)
         corners = _shown(one)
         strip = shapely.Polygon(corners)
-        if found.leader or found.box.distance(strip) > 2.0 * GAP:
+        if found.leader or float(shapely.distance(found.box, strip)) > 2.0 * GAP:
             line = shapely.shortest_line(found.box, shapely.Point(corners.mean(axis=0)))
             taken.append(line.buffer(1.0))  # no other name stands on it
             parts.append(svg.line(shapely.get_coordinates(line), style.MUTED, 0.8))
@@ -133,7 +133,7 @@ def _best(
             if within and not shapely.contains(seen, box):
                 continue
             crossed = float(shapely.length(shapely.intersection(box, outlines)))
-            crossed += ON_ANOTHER if not within and areas.intersects(box) else 0.0
+            crossed += ON_ANOTHER if not within and shapely.intersects(areas, box) else 0.0
             cost = crossed + 0.1 * order + (20.0 if leader else 0.0)
             if best is None or cost < best.cost:
                 best = _Place(cost, middle, angle, lines, box, leader)

@@ -103,7 +103,8 @@ def _fields(
 
 
 def meaning(description: str, units: UnitSystem) -> str:
-    """Description of a field with its values in the user's units."""
+    """Description of a field with its values in the user's units; commands stand in quotes."""
+    description = re.sub(r"`([^`]+)`", r"“\1”", description)
     if units.name == "SI":
         return description
 

@@ -65,7 +65,7 @@ export function field(form, value, edit) {
 function about(form, value) {
   const open = value === undefined || value === null;
   const write = open && form.kind === "quantity" ? `; ${form.words}` : "";
-  return [form.about, open ? ` (${form.need}${write})` : "", " ", h("code", { title: "name in the project file" }, form.path.join("."))];
+  return [form.about.replace(/`([^`]+)`/g, "“$1”"), open ? ` (${form.need}${write})` : "", " ", h("code", { title: "name in the project file" }, form.path.join("."))];
 }
 
 function makeInput(form, value, id) {
