@@ -26,9 +26,7 @@ IntArray = NDArray[np.int64]
 LEVEL = 0.02  # rows within this height stand at one level [m]
 STEEPEST_SPREAD = np.radians(89.0)  # a wider wedge is the whole plane beside the row
 SHORT = 1.0  # a row that ends so little short of its plane's edge counts as if it reached it (judgment) [m]
-LODGES = (
-    2.0  # of the length over which a valley's stream arrives: an end so near takes it whole (judgment) [-]
-)
+LODGES = 2.0  # of the length a stream arrives over: an end so near takes it whole (judgment) [-]
 FAR = 20.0  # row ends that are farther from their plane's edge reach no valley [m]
 AWAY = 1e-6  # sine of the angle from which a plane counts as falling away from a row's end [-]
 ROUNDED = 1e-6  # files and sums round places by less [m]
