@@ -1,20 +1,24 @@
 """Words of every drawing of the package: none on another, none cut, none on a color too dark for it."""
 
+import re
 from datetime import date
+from xml.etree import ElementTree as ET
 
 import numpy as np
 import pytest
 import shapely
-from text_boxes import faults
+from text_boxes import faults, texts
 
 from tests.demos import demo
 from viewer import style
 from viewer.package.pdf import package_source
+from viewer.picture.row_diagrams import row_svg
 from viewer.quantities import system
 from viewer.snow.drawing import READS, Drawing, chips, drawing_svg, paint
 from viewer.snow.sheet import case_drawing, sheet_drawing
 from viewer.snow.study import snow_study
 
+SVG = "{http://www.w3.org/2000/svg}"
 DEMOS = (
     "granary-door",
     "cedar-hollow",
@@ -70,3 +74,18 @@ def test_paper_below_words_is_painted_and_written():
     plan.texts[0] = plan.write("deep", 40.0, 20.0, 12.0, align="center")
     plan.texts.pop()
     assert chips(plan) == []
+
+
+@pytest.mark.parametrize("model", DEMOS[:3])
+def test_largest_values_of_a_row_stand_off_its_curve(model):
+    analysis = demo(model)
+    for row in range(len(analysis.project.layout.row_name)):
+        groups = ET.fromstring(row_svg(analysis, row)).iter(f"{SVG}g")
+        panels = [group for group in groups if group.get("role") == "img"]
+        assert len(panels) == 3  # shear, moment, deflected shape
+        for panel in panels:
+            drawn = next(path for path in panel.iter(f"{SVG}path") if path.get("stroke-width") == "1.3")
+            curve = np.array(re.findall(r"[-\d.]+", drawn.get("d")), dtype=float).reshape(-1, 2)
+            alone = f'<svg xmlns="{SVG[1:-1]}">{ET.tostring(panel, encoding="unicode")}</svg>'
+            words, box = texts(alone)[-1]  # the last one that is written
+            assert not box.intersects(shapely.LineString(curve)), (row, words)

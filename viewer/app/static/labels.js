@@ -124,7 +124,7 @@ export class Labels {
     const spots = SPOTS.map(([side, rise]) => {
       const right = side * first > 0;
       const left = Math.min(Math.max(x + (right ? 46 : -46 - w), 8), wide - w - 8);
-      const top = Math.max(Math.min(y + rise, high - foot - h), head);
+      const top = Math.max(Math.min(y + rise, high - foot - h - 14), head);
       return { right, left, top, box: [left, left + w, top, top + h], cost: 0 };
     });
     const { at, normal, use } = this.view.marks, toward = this.view.toward, place = new Vector3();
