@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 
 from fea.analysis import Analysis
 from fea.checks.governing import Governing
+from fea.unknowns import STIFF_WORDS
 from fea.verdict import Finding
 from roofmodel.units import SYSTEMS
 from viewer import style
@@ -167,7 +168,7 @@ def _not_protected(analysis: Analysis, _: Scene) -> list[str]:
 def _not_settled(analysis: Analysis, _: Scene) -> list[str]:
     tips = analysis.unsettled
     assert tips is not None
-    return [f"{Finding.NOT_SETTLED.word}: {style.utilization_text(tips.stiff)} {tips.condition}", tips.remedy]
+    return [f"{Finding.NOT_SETTLED.word}: {style.utilization_text(tips.stiff)} if {STIFF_WORDS}", tips.remedy]
 
 
 def _not_verified(analysis: Analysis, _: Scene) -> list[str]:
