@@ -101,9 +101,9 @@ def _at(analysis: Analysis, project: Project, force: np.ndarray, clamp: Clamp, *
     return replace(analysis, project=project, clamp_force=force, limits=limits, **changes)  # type: ignore[arg-type]
 
 
-def worse_words(project: Project, what: str) -> tuple[str, ...]:
+def worse_words(project: Project, what: str, fields: Sequence[str] | None = None) -> tuple[str, ...]:
     """That all ends of what nobody gave are followed, and `what` comes of it; none where all is given."""
-    fields = unknown_fields(project)
+    fields = unknown_fields(project) if fields is None else fields
     if not fields:
         return ()
     return (

@@ -207,7 +207,7 @@ def test_a_number_that_cannot_be_passes_nothing_that_none_would_not(tmp_path):
     assert not open_.passed
     said = verdict(open_, SYSTEMS["SI"])
     assert said.words == (NOT_SETTLED,)
-    assert "measure clamp.stiffness.rocking and along again" in said.sentence
+    assert "measure clamp.stiffness.rocking and along again. With the number given, R1" in said.sentence
     assert in_picture(open_, build_scene(open_))[0][0].endswith("if clamps do not tip")
 
 

@@ -12,6 +12,7 @@ from small_project import GOOD, changed, put
 from fea.analysis import analyze
 from fea.blanket.study import study_blanket
 from fea.clamp_detail import seam_actions
+from fea.failure import unknown_ends
 from fea.failure.roof_case import Laws, choose_cases
 from fea.failure.unknown_ends import choose_ends
 from fea.push import project
@@ -146,6 +147,18 @@ def test_risk_follows_every_sample_at_every_end(tmp_path):
     assert "NOT GIVEN" in open_[0].notes[0]
     alone = analysis(tmp_path, *ENDS[0])
     assert not any("NOT GIVEN" in note for one in choose_ends(alone, None, laws) for note in one.notes)
+
+
+def test_risk_says_which_ends_it_leaves_out(tmp_path, monkeypatch):
+    """Where splices that part differ, those that pass torsion on are taken, of both kinds of clamps."""
+    monkeypatch.setattr(unknown_ends, "_parts", lambda one: "no torsion" in one.state)
+    open_ = choose_ends(analysis(tmp_path), None, Laws())
+    assert {one.state for one in open_} == {
+        f"splices pass torsion, clamps {tip}" for tip in ("tip as by default", "do not tip")
+    }
+    alone, both = open_[0].notes[:2]
+    assert alone.startswith(f"NOT GIVEN: {SPLICES}: samples follow rows with splices that pass torsion on al")
+    assert both.startswith(f"NOT GIVEN: {ROCKING}: clamps that tip as by default and not at all are followed")
 
 
 def test_the_seam_tries_forces_of_clamps_that_do_not_tip(tmp_path):
