@@ -17,7 +17,7 @@ from fea.panel.mesh import clip_places
 from fea.panel.plane import clamp_strips
 from fea.panel.study import SeamAction, SeamStates, SeamStudy, study_states, worse_of
 from fea.rails.actions import Reading
-from fea.unknowns import stiff_words, worse_words
+from fea.unknowns import STIFF_WORDS, worse_words
 from roofmodel.errors import InputError
 from roofmodel.hardware import DesignFormat
 from roofmodel.layout import Layout
@@ -241,7 +241,7 @@ def seam_actions(analysis: Analysis, clamp: int) -> tuple[tuple[SeamAction, ...]
             int(case[i]),
             readings[reading[i]],
             bool(bare[i]),
-            stiff_words(project) if reading[i] >= len(analysis.readings) else "",
+            STIFF_WORDS if reading[i] >= len(analysis.readings) else "",
         )
         for i in kept
     )

@@ -2,8 +2,8 @@
 
 A clamp that tips easily hands the moment of its rail on to others through the rail's torsion, a stiff one
 keeps it. The default stiffness is a guess on the soft side, and one that is softer than the stiffness along
-the seam allows is wrong, so the stiff end is looked at too: where it exceeds, nothing is settled before the
-stiffness is measured.
+the seam allows is wrong and tells nothing of how stiff the clamp is at most. So clamps that do not tip are
+looked at too: where they exceed, nothing is settled before the stiffness is measured.
 """
 
 from __future__ import annotations
@@ -59,11 +59,6 @@ class Tipping:
     def settles(self) -> bool:
         """Whether the stiff end keeps its strength too, or the soft one does not either."""
         return self.stiff <= 1.0 or self.soft > 1.0
-
-    @property
-    def condition(self) -> str:
-        """When the stiff end counts, such as "if clamps do not tip"."""
-        return "if clamp.stiffness.along is right" if self.given else "if clamps do not tip"
 
     @property
     def remedy(self) -> str:
@@ -143,8 +138,7 @@ def tipping(project: Project, limits: tuple[Limit, ...], stiff: tuple[Limit, ...
 
 def unsettled_words(tips: Tipping) -> str:
     """Such as "clamps that do not tip would use 124 % (R1-18); give clamp.stiffness.rocking, measured"."""
-    who = "clamps as stiff against tipping as along says" if tips.given else "clamps that do not tip"
-    return f"{who} would use {100.0 * tips.stiff:.0f} % ({tips.stiff_at}); {tips.remedy}"
+    return f"clamps that do not tip would use {100.0 * tips.stiff:.0f} % ({tips.stiff_at}); {tips.remedy}"
 
 
 def _words(project: Project, soft: tuple[float, str], stiff: tuple[float, str], *, given: bool) -> str:
@@ -152,28 +146,20 @@ def _words(project: Project, soft: tuple[float, str], stiff: tuple[float, str], 
     units = SYSTEMS[table.project.units]
     rigid = ", on rigid seams," if table.analysis.panel_flexibility else ""
     over = ", MORE THAN IT HOLDS" if then > 1.0 else ""
-    higher = (
-        f"the most used one goes from {100.0 * now:.1f} % ({at}) to {100.0 * then:.1f} % ({where}){over}. "
-        "DO NOT RELY ON THE LOWER NUMBER before"
+    own = units.text(project.clamp.stiffness[4, 4], "rotation stiffness")
+    told, remedy = (
+        "clamp.stiffness.rocking (against tipping down the slope) is not given and counts as "
+        f"{default_words(project.clamp)}, {own}.",
+        "the stiffness is measured; then give it",
     )
     if given:
-        told = rocking_words(project.clamp, units)
-        if then <= now + LITTLE:
-            return f"{told} With that{rigid} clamps use no more ({100.0 * then:.1f} %)."
-        return (
-            f"{told} A stiffer clamp keeps more of the rail's moment: with that{rigid} {higher} both are "
-            "measured again."
-        )
-    own = units.text(project.clamp.stiffness[4, 4], "rotation stiffness")
-    told = (
-        "clamp.stiffness.rocking (against tipping down the slope) is not given and counts as "
-        f"{default_words(project.clamp)}, {own}."
-    )
+        told, remedy = rocking_words(project.clamp, units), "both are measured again"
     if then <= now + LITTLE:
         return f"{told} Clamps that do not tip at all{rigid} use no more ({100.0 * then:.1f} %)."
     return (
         f"{told} Stiffer clamps keep more of the rail's moment: with clamps that do not tip at all{rigid} "
-        f"{higher} the stiffness is measured; then give it."
+        f"the most used one goes from {100.0 * now:.1f} % ({at}) to {100.0 * then:.1f} % ({where}){over}. "
+        f"DO NOT RELY ON THE LOWER NUMBER before {remedy}."
     )
 
 

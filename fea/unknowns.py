@@ -20,6 +20,7 @@ from roofmodel.layout import SpliceKind
 from roofmodel.project.load import Project
 
 SPLICES, ROCKING = "rail.splice_torsion", "clamp.stiffness.rocking"
+STIFF_WORDS = "clamps do not tip"
 
 
 @dataclass(frozen=True)
@@ -85,15 +86,8 @@ def ends_of(analysis: Analysis) -> tuple[End, ...]:
         held = _at(
             analysis, one, stiff, firm, states=(State(one, 0, None),), responses=responses[:1], support=rigid
         )
-        found.append(End(held, ", ".join([*said, stiff_words(project)])))
+        found.append(End(held, ", ".join([*said, STIFF_WORDS])))
     return tuple(found)
-
-
-def stiff_words(project: Project) -> str:
-    """What clamps do at their stiff end."""
-    if project.table.clamp.stiffness.rocking is None:
-        return "clamps do not tip"
-    return "clamps tip no more than their stiffness along says"
 
 
 def _soft_words(project: Project) -> str:
@@ -107,9 +101,9 @@ def _at(analysis: Analysis, project: Project, force: np.ndarray, clamp: Clamp, *
     return replace(analysis, project=project, clamp_force=force, limits=limits, **changes)  # type: ignore[arg-type]
 
 
-def worse_words(project: Project, what: str) -> tuple[str, ...]:
+def worse_words(project: Project, what: str, fields: Sequence[str] | None = None) -> tuple[str, ...]:
     """That all ends of what nobody gave are followed, and `what` comes of it; none where all is given."""
-    fields = unknown_fields(project)
+    fields = unknown_fields(project) if fields is None else fields
     if not fields:
         return ()
     return (
@@ -146,6 +140,5 @@ def _both(project: Project, fields: Sequence[str]) -> list[str]:
     found = ["splices that pass torsion on and that do not"] if SPLICES in fields else []
     if ROCKING in fields:
         given = project.table.clamp.stiffness.rocking is not None
-        stiff = "as little as along says" if given else "not at all"
-        found.append(f"clamps that tip as {'given' if given else 'by default'} and {stiff}")
+        found.append(f"clamps that tip as {'given' if given else 'by default'} and not at all")
     return found

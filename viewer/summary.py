@@ -154,7 +154,7 @@ def verdict(analysis: Analysis, units: UnitSystem) -> Verdict:
         sentence += f" Of the rows, {lead}." if lead else ""
     elif tips:
         sentence = f"{NOT_SETTLED}: {unsettled_words(tips)}."
-        sentence += f" With its default, {lead}." if lead else ""
+        sentence += f" With {'the number given' if tips.given else 'its default'}, {lead}." if lead else ""
     elif open_lines:
         names = ", ".join(line.limit.name for line in open_lines)
         sentence = f"NOT VERIFIED: no resistance is given for {names}, which is loaded."

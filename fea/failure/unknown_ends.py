@@ -8,14 +8,15 @@ import numpy as np
 
 from fea.analysis import Analysis
 from fea.failure.roof_case import Chosen, Laws, choose_cases
-from fea.unknowns import ends_of, one_end_words, worse_words
+from fea.unknowns import SPLICES, ends_of, one_end_words, rocking_alone, worse_words
 
 
 def choose_ends(analysis: Analysis, name: str | None, laws: Laws) -> tuple[Chosen, ...]:
     """As `choose_cases`, at every end; the one whose clamps are used most first.
 
     A sample is followed under all of them, so that its row lets go where it does at any end. Ends at which
-    other splices can part do not go together in one sample: then the first is taken alone, and said.
+    other splices can part do not go together in one sample: then those of splices that pass torsion on are
+    taken alone, and said.
     """
     ends = ends_of(analysis)
     if len(ends) == 1:
@@ -26,10 +27,14 @@ def choose_ends(analysis: Analysis, name: str | None, laws: Laws) -> tuple[Chose
     together = [cases for cases in found if _parts(cases[0]) == _parts(found[0][0])]
     together.sort(key=lambda cases: -float(np.max(cases[0].use)))
     first, *rest = (one for cases in together for one in cases)
-    said = one_end_words(analysis.project, "samples follow rows with")
-    if len(together) == len(found):
-        what = "are followed in every sample, which fails where any lets a row go"
-        said = worse_words(analysis.project, what)
+    project, what = analysis.project, "are followed in every sample, which fails where any lets a row go"
+    said = worse_words(project, what)
+    if len(together) < len(found):
+        tips = rocking_alone(project)
+        said = (
+            *one_end_words(project, "samples follow rows with", (SPLICES,)),
+            *worse_words(project, what, tips),
+        )
     return (replace(first, notes=(*said, *first.notes)), *rest)
 
 

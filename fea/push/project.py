@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -152,8 +153,11 @@ def push_project(
         if one is not least
     )
     said = worse_words(project, "are followed; what is shown lets go at the least snow")
+    exceeded, unknown = ((), ()) if nominal else _by_check([end.analysis for end in ends], hardest[2])
     return replace(
         least,
+        missing=tuple(dict.fromkeys([*(name for one in found for name in one.missing), *unknown])),
+        exceeded=exceeded,
         unknown=unknown_fields(project),
         others=others,
         notes=(*said, *_of_others(others), *least.notes),
@@ -205,7 +209,6 @@ def _push_end(
     found = push_rows(
         own, hardware, mixed, strips, failures, support=support, growth=growth, brittle=bending.brittle
     )
-    exceeded, unknown = ((), ()) if nominal else _by_check(analysis, at_case)
     return ProjectPush(
         push=found,
         rows=np.flatnonzero(kept),
@@ -215,11 +218,11 @@ def _push_end(
         reading=reading,
         nominal=nominal,
         failures=failures,
-        missing=(*_missing(found, clamp, panel, strips), *unknown),
+        missing=_missing(found, clamp, panel, strips),
         notes=_notes(end, found, failures, alone, reading, state, bending),
         bending=bending,
         check_reserve=np.nan if nominal else float(analysis.reserve[at_case]),
-        exceeded=exceeded,
+        exceeded=(),
         state=end.words,
     )
 
@@ -267,10 +270,19 @@ def _weights(analysis: Analysis, case: int, reading: Reading, nominal: bool) -> 
     return np.stack([held[case], grows[case]])
 
 
-def _by_check(analysis: Analysis, case: int) -> tuple[tuple[str, ...], tuple[str, ...]]:
-    """Limits that the check finds exceeded in a case, with their use, and limits of the rail not known."""
-    own = [limit for limit in analysis.limits if not limit.target.startswith("solar")]
-    use = [float(np.nan_to_num(limit.utilization[case], nan=0.0).max(initial=0.0)) for limit in own]
+def _by_check(ends: Sequence[Analysis], case: int) -> tuple[tuple[str, ...], tuple[str, ...]]:
+    """Limits that the check finds exceeded in a case at any end, with their use, and those not known.
+
+    What is not known is told of the rail alone.
+    """
+    every = [[one for one in end.limits if not one.target.startswith("solar")] for end in ends]
+    own, use = (
+        every[0],
+        [
+            float(max(np.nan_to_num(one.utilization[case], nan=0.0).max(initial=0.0) for one in same))
+            for same in zip(*every, strict=True)
+        ],
+    )
     exceeded = tuple(
         f"{limit.name} {100.0 * u:.0f} %" if u > 1.005 else f"{limit.name} {100.0 * u:.2f} %"
         for limit, u in zip(own, use, strict=True)

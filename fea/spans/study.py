@@ -326,8 +326,9 @@ def _rocking_words(study: SpanStudy, tables: tuple[RailTableau, ...]) -> list[st
     if not study.rocking_open:
         worst = min(clamps, key=lambda one: float(one.stiffness[4, 4]) / max(least_rocking(one), 1e-9))
         return [
-            f"{rocking_words(worst, units)} Every load is the least with both; the second takes up to "
-            f"{most:.0f} % off. DO NOT RELY ON THEM before both are measured again; then give them."
+            f"{rocking_words(worst, units)} Every load is the least of that with the number given and of "
+            f"that with clamps that do not tip at all; the second takes up to {most:.0f} % off. DO NOT RELY "
+            "ON THEM before both are measured again; then give them."
         ]
     soft = sorted(clamps, key=lambda one: float(one.stiffness[4, 4]))
     by_default = " to ".join(

@@ -35,8 +35,8 @@ class StiffnessTable(Table):
         None,
         description="Against tipping down the slope; by default the larger of pull x grip_length^2 / 12 and "
         "along x test_height^2, below which it cannot lie. A stiffer clamp keeps more moment: where it is "
-        "not given, `span` takes the worse of the default and no tipping, and `check` does not pass where "
-        "clamps that do not tip would exceed.",
+        "not given, or lies below that, `span` takes the worse of it and no tipping, and `check` does not "
+        "pass where clamps that do not tip would exceed.",
     )
     roll: Rotational | None = Field(None, description="Against tipping across the seam; none by default.")
     twist: Rotational | None = Field(None, description="Against turning flat on the roof; none by default.")

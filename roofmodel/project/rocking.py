@@ -11,8 +11,6 @@ at the load's height; where the gauge was at the grip, tipping is not in it and 
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 from roofmodel.errors import InputError
 from roofmodel.hardware import Clamp, upright
 from roofmodel.units import UnitSystem
@@ -63,16 +61,10 @@ def stiffest(clamp: Clamp, *, given: bool) -> Clamp | None:
     ----------
     clamp : Clamp
     given : bool
-        Whether somebody gave `clamp.stiffness.rocking`. One that contradicts the stiffness along the seam
-        may be as stiff as that says; one that nobody gave may not tip at all.
+        Whether somebody gave `clamp.stiffness.rocking`. One that contradicts the stiffness along the seam is
+        worth no more than none: that says how stiff the clamp is at least, and nothing how stiff at most.
     """
-    if not given:
-        return upright(clamp)
-    if not contradicts(clamp):
-        return None
-    stiffness = clamp.stiffness.copy()
-    stiffness[4, 4] = least_rocking(clamp)
-    return replace(clamp, stiffness=stiffness)
+    return None if given and not contradicts(clamp) else upright(clamp)
 
 
 def check_rocking(clamp: Clamp, units: UnitSystem) -> None:

@@ -26,7 +26,7 @@ from roofmodel.units import SYSTEMS
 
 MOST_RANGES = 5
 ROCKING_OPEN = "clamp.stiffness.rocking, not given: its default to a clamp that does not tip"
-ROCKING_DOUBTED = f"clamp.stiffness.rocking, as given to {BOUND}, below which it cannot lie"
+ROCKING_DOUBTED = f"clamp.stiffness.rocking, which lies below {BOUND}: as given to a clamp that does not tip"
 OFF_SEAM = 2e-3  # of a span from whole seam spacings: rounding of inches and millimeters [m]
 _NUMBER = r"([+-]?[\d.]+(?:[eE][+-]?\d+)?)"
 _RANGE = re.compile(rf"\s*{_NUMBER}\s*(\D*?)\s+to\s+{_NUMBER}\s+(\D.*)")  # "4 to 5 kN", "4 kN to 5 kN"
@@ -70,8 +70,8 @@ class SpanStudy:
     ranges : tuple of str
         Such as "clamp.strength.along 4 to 5 kN".
     variants : tuple of Variant
-        All at their middle first, then every corner of the ranges; then those again whose clamp may be
-        stiffer against tipping, with the stiff end of it (`roofmodel.project.rocking.stiffest`).
+        All at their middle first, then every corner of the ranges; then those again, with clamps that do
+        not tip, whose stiffness against it nobody gave or cannot be (`roofmodel.project.rocking.stiffest`).
     given : int
         Number of those before the stiff ends.
     inputs : tuple of Path

@@ -12,14 +12,18 @@ from small_project import GOOD, changed, put
 from fea.analysis import analyze
 from fea.blanket.study import study_blanket
 from fea.clamp_detail import seam_actions
+from fea.failure import unknown_ends
 from fea.failure.roof_case import Laws, choose_cases
 from fea.failure.unknown_ends import choose_ends
+from fea.push import project
 from fea.push.project import push_project
 from fea.push.watch import Failures
 from fea.unknowns import ROCKING, SPLICES, ends_of, one_end_words, unknown_fields, worse_words
 from roofmodel.project.load import load_project
 from viewer.export import write_meshes
 from viewer.push.export import push_data
+from viewer.push.words import answer
+from viewer.quantities import significant
 from viewer.rails_deck import write_rails_deck
 
 GIVEN = ', rocking = "1200 N*m/rad"'
@@ -94,6 +98,30 @@ def test_a_push_that_fails_at_one_end_does_not_pass(tmp_path):
     assert not replace(worst, others=(replace(lower, first=2.0, answered=False), *worst.others[1:])).passes
 
 
+def test_a_push_counts_what_the_check_finds_at_any_end(tmp_path, monkeypatch):
+    """Whichever is shown: here one of clamps that tip, as if the others let go later."""
+    one = analysis(tmp_path)
+    worst = push_project(one, Failures())
+    assert "do not tip" in worst.state
+    push_end = project._push_end
+
+    def later(end, *args, **options):
+        found = push_end(end, *args, **options)
+        if "do not tip" in end.words:
+            found = replace(found, push=replace(found.push, most=9.0), missing=("clamp.strength.across",))
+        return found
+
+    monkeypatch.setattr(project, "_push_end", later)
+    found = push_project(one, Failures())
+    assert "do not tip" not in found.state
+    assert found.exceeded == worst.exceeded
+    assert found.missing == ("clamp.strength.across",)
+    sooner = min(other.first for other in found.others)
+    assert sooner < 0.95 * found.push.first
+    assert answer(one, found).endswith(f"the first event comes at {significant(sooner)} times already.")
+    assert "already" not in answer(one, worst)
+
+
 def test_push_says_it_in_its_data(tmp_path):
     one = analysis(tmp_path, "passed")
     data = push_data(one, push_project(one, Failures()))
@@ -119,6 +147,18 @@ def test_risk_follows_every_sample_at_every_end(tmp_path):
     assert "NOT GIVEN" in open_[0].notes[0]
     alone = analysis(tmp_path, *ENDS[0])
     assert not any("NOT GIVEN" in note for one in choose_ends(alone, None, laws) for note in one.notes)
+
+
+def test_risk_says_which_ends_it_leaves_out(tmp_path, monkeypatch):
+    """Where splices that part differ, those that pass torsion on are taken, of both kinds of clamps."""
+    monkeypatch.setattr(unknown_ends, "_parts", lambda one: "no torsion" in one.state)
+    open_ = choose_ends(analysis(tmp_path), None, Laws())
+    assert {one.state for one in open_} == {
+        f"splices pass torsion, clamps {tip}" for tip in ("tip as by default", "do not tip")
+    }
+    alone, both = open_[0].notes[:2]
+    assert alone.startswith(f"NOT GIVEN: {SPLICES}: samples follow rows with splices that pass torsion on al")
+    assert both.startswith(f"NOT GIVEN: {ROCKING}: clamps that tip as by default and not at all are followed")
 
 
 def test_the_seam_tries_forces_of_clamps_that_do_not_tip(tmp_path):
@@ -155,7 +195,7 @@ def test_deck_and_mesh_of_the_rails_say_which_state_they_hold(tmp_path):
 
 
 def test_continuous_rails_and_given_clamps_say_nothing(tmp_path):
-    project = load_project(put(tmp_path, GOOD))
-    assert unknown_fields(project) == ()
-    assert worse_words(project, "x") == one_end_words(project, "x") == ()
+    good = load_project(put(tmp_path, GOOD))
+    assert unknown_fields(good) == ()
+    assert worse_words(good, "x") == one_end_words(good, "x") == ()
     assert json.dumps(worse_words(load_project(put(tmp_path, text())), "x")).count("rail.splice_torsion") == 1

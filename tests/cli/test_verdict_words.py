@@ -1,11 +1,13 @@
 """One place decides what the verdict is; exit code, data files, words, pictures and the app ask it."""
 
 import itertools
+from dataclasses import replace
 
 import pytest
 from small_project import changed, put
 
 from fea.analysis import analyze
+from fea.tipping import Tipping
 from fea.verdict import Finding, code, ranked
 from roofmodel.project.load import load_project
 from roofmodel.units import SYSTEMS
@@ -65,6 +67,20 @@ def test_all_that_speak_say_what_was_found(tmp_path, some):
         assert any(PICTURE[one] in line for line in lines), lines
     if "unprotected" in some:
         assert not any("within their limits" in line for line in lines)
+
+
+def test_the_picture_has_a_line_of_every_finding_before_a_second_of_any(tmp_path):
+    """What exceeds beside the clamps must not go for want of room."""
+    given = analyze(load_project(put(tmp_path, text(exceeded=True, unprotected=True))))
+    analysis = replace(given, tipping=Tipping(0.9, "R1-01", 1.2, "R1-02", False, ""))
+    assert len(analysis.findings) == 3
+    lines = [line for line, _ in in_picture(analysis, build_scene(analysis))]
+    assert len(lines) == 4
+    for start, line in zip(
+        ("NOT PROTECTED: walk", "NOT SETTLED: 1.20 if", "", "and more"), lines, strict=True
+    ):
+        assert line.startswith(start)
+    assert PICTURE["exceeded"] in lines[2]
 
 
 EXPECTED = {

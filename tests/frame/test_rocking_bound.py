@@ -56,10 +56,11 @@ def test_the_default_is_no_softer_than_the_stiffness_along_allows():
     assert default_rocking(K, 4e6, 0.08, 0.0) == pytest.approx(4e6 * 0.08**2 / 12.0)
 
 
-def test_the_stiff_end_is_the_bound_where_a_number_is_wrong_and_no_tipping_where_there_is_none():
+def test_a_number_that_cannot_be_is_worth_no_more_than_none():
+    """The bound says how stiff a clamp is at least: it may still not tip at all."""
     low = clamp(K, 0.3 * K * H**2)
-    assert stiffest(low, given=True).stiffness[4, 4] == pytest.approx(K * H**2)
-    assert stiffest(low, given=False).stiffness[4, 4] == UPRIGHT
+    for given in (True, False):
+        assert stiffest(low, given=given).stiffness[4, 4] == UPRIGHT
     words = rocking_words(low, SYSTEMS["SI"])
     for part in (
         "clamp.stiffness.rocking",

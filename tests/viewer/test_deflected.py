@@ -8,6 +8,7 @@ import pytest
 from picture_projects import GABLE, read
 
 from fea.analysis import Analysis
+from fea.tipping import Tipping
 from roofmodel.units import SYSTEMS
 from viewer import style
 from viewer.picture.deflected import LEANS, PASSING, WINDOW, Bent, bend, bent_drawing, bent_view
@@ -100,6 +101,14 @@ def test_without_a_limit_it_says_so(gable: Analysis) -> None:
     assert found is not None
     words = deflection_words(free, found, SYSTEMS["SI"])
     assert "no limit of deflection is given (deflection_ratio)" in words
+
+
+def test_a_row_that_deflects_little_does_not_look_kept_where_the_check_fails(
+    gable: Analysis, bent: Bent
+) -> None:
+    analysis = replace(gable, tipping=Tipping(0.9, "R1-01", 1.2, "R1-02", False, ""))
+    words = [one.text for one in compose_deflected(analysis, bent, bent_view(bent, BOX, SIZE)).texts]
+    assert any(text.startswith("Check: ") and "NOT SETTLED" in text for text in words)
 
 
 def test_nothing_is_drawn_where_nothing_governs(gable: Analysis) -> None:

@@ -9,7 +9,7 @@ from __future__ import annotations
 import textwrap
 from datetime import date
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 import shapely
@@ -29,9 +29,6 @@ from viewer.handover.sheets import TEXT, Place, add_sheets, scale_for
 from viewer.package.bill import NOT_READY, Bill, missing_splices, rail_words, splice_caution, splice_note
 from viewer.picture.findings import called_clamp, clamp_utilization
 from viewer.unheld import falling_sentence
-
-if TYPE_CHECKING:
-    pass
 
 Array = NDArray[np.float64]
 

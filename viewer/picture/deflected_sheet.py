@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from fea.analysis import Analysis
 from fea.checks.limits import piece_lengths
 from fea.rails.actions import GIVEN
+from fea.verdict import Finding
 from roofmodel.units import UnitSystem
 from viewer import style
 from viewer.files import atomic
@@ -130,6 +131,7 @@ def _header(overlay: Overlay, analysis: Analysis, bent: Bent, units: UnitSystem)
     clause = fit_text(f"{analysis.service[bent.case].clause}{warm}", overlay.type_size("body"), room)
     overlay.write(clause, left, 61.0 * point, "body", color=style.MUTED)
     use, bad = bent.limit.utilization, style.EXCEEDED_ANCHORS[0]
+    found = analysis.findings
     open_ = [one.name for one in analysis.unverified if one.name != "clamp combined"]
     own = float(use[bent.case, bent.piece])
     if np.isnan(own):
@@ -142,10 +144,12 @@ def _header(overlay: Overlay, analysis: Analysis, bent: Bent, units: UnitSystem)
         if use[case_of, most] > own * (1.0 + 1e-6):
             other = f"{style.utilization_text(float(use[case_of, most]))} at {bent.limit.target_name[most]}"
             words.append((f"more in another row: {other}", bad if use[case_of, most] > 1.0 else style.INK))
-    if not all(proof.met for proof in analysis.proofs):
-        words.append(("SELF-CHECK FAILED: do not use", bad))
-    elif open_:
-        words.append((f"NOT VERIFIED: {', '.join(open_)}", bad))
+    if Finding.AUDIT_FAILED in found:
+        words.append((f"{Finding.AUDIT_FAILED.word}: do not use", bad))
+    elif found == (Finding.NOT_VERIFIED,) and open_:
+        words.append((f"{Finding.NOT_VERIFIED.word}: {', '.join(open_)}", bad))
+    elif found:
+        words.append((f"Check: {', '.join(one.word for one in found)}", bad))
     for index, (text, color) in enumerate(words):
         size = overlay.type_size("body" if index else "heading")
         fitted = fit_text(text, size, 0.36 * (right - left), bold=not index)

@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 
 from fea.analysis import Analysis
 from fea.checks.governing import Governing
+from fea.unknowns import STIFF_WORDS
 from fea.verdict import Finding
 from roofmodel.units import SYSTEMS
 from viewer import style
@@ -26,6 +27,7 @@ WIDEST_SIDE = 130.0  # at most this is kept free for names on each side [pt]
 RIM = 0.1  # part of a name that may stand over the rim of its plane, in cells of the grid
 SAMPLES = 15  # points along and up a plane that are tried for the line from its name
 EDGES = 9.0  # cost of covering the edges of planes
+LINES = 4  # of the verdict
 LOOSE_ROWS = 7  # more rows than this are named left and right of the roof
 
 
@@ -110,7 +112,7 @@ def _header(overlay: Overlay, analysis: Analysis, scene: Scene) -> None:
         fit_text(words, overlay.type_size("body"), room), left, 61.0 * point, "body", color=style.MUTED
     )
     narrow = 0.38 * (right - left)
-    for index, (text, color) in enumerate(verdict(analysis, scene)[:4]):
+    for index, (text, color) in enumerate(verdict(analysis, scene)):
         name, bold = ("heading", True) if index == 0 else ("body", False)
         room = max(narrow, beside) if index == 0 else narrow  # the first stands beside the title
         y = (24.0, 41.0, 54.0, 67.0)[index] * point
@@ -135,14 +137,17 @@ def verdict(analysis: Analysis, scene: Scene) -> list[tuple[str, str]]:
     # What must not be used at all, and what would look kept, come before numbers that the picture shows.
     first = (Finding.AUDIT_FAILED, Finding.NOT_PROTECTED, Finding.NOT_SETTLED)
     found = sorted(analysis.findings, key=lambda one: first.index(one) if one in first else len(first))
-    lines = [(line, bad) for one in found for line in say[one](analysis, scene)]
+    groups = [[(line, bad) for line in say[one](analysis, scene)] for one in found]
     if unknown:
-        lines.append((f"{unknown} of {count} clamps are not verified", style.INK))
+        groups.append([(f"{unknown} of {count} clamps are not verified", style.INK)])
     elif not (scene.use > 1.0).any() and not any(one in first for one in found):
-        lines.append((f"All {count} clamps within their limits", style.INK))
-    if len(lines) > 4:
-        lines = [*lines[:3], (f"and {len(lines) - 3} more findings: see the report", style.INK)]
-    return lines
+        groups.append([(f"All {count} clamps within their limits", style.INK)])
+    lines = [line for group in groups for line in group]
+    if len(lines) <= LINES:
+        return lines
+    order = sorted(lines, key=lambda line: all(line != group[0] for group in groups if group))
+    kept = order[: LINES - 1]  # one of every finding before a second one of any
+    return [*(line for line in lines if line in kept), ("and more: see the report", style.INK)]
 
 
 def _exceeded(analysis: Analysis, scene: Scene) -> list[str]:
@@ -167,7 +172,7 @@ def _not_protected(analysis: Analysis, _: Scene) -> list[str]:
 def _not_settled(analysis: Analysis, _: Scene) -> list[str]:
     tips = analysis.unsettled
     assert tips is not None
-    return [f"{Finding.NOT_SETTLED.word}: {style.utilization_text(tips.stiff)} {tips.condition}", tips.remedy]
+    return [f"{Finding.NOT_SETTLED.word}: {style.utilization_text(tips.stiff)} if {STIFF_WORDS}", tips.remedy]
 
 
 def _not_verified(analysis: Analysis, _: Scene) -> list[str]:

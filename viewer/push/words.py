@@ -6,7 +6,7 @@ from rich.console import Console
 from rich.text import Text
 
 from fea.analysis import Analysis
-from fea.push.project import ProjectPush
+from fea.push.project import SAME, ProjectPush
 from viewer.quantities import quantity, significant, system
 from viewer.report.tables import Table
 from viewer.terminal import print_table
@@ -25,7 +25,18 @@ def snow_words(found: ProjectPush) -> str:
 
 
 def answer(analysis: Analysis, found: ProjectPush) -> str:
-    """The outcome in a sentence or two."""
+    """The outcome in a sentence or two, and where something gives way sooner at an end not shown."""
+    sooner = [one for one in found.others if one.answered and one.first < (1.0 - SAME) * found.push.first]
+    if not sooner:
+        return _shown(analysis, found)
+    one = min(sooner, key=lambda one: one.first)
+    return (
+        f"{_shown(analysis, found)} Where {one.state}, the first event comes at {significant(one.first)} "
+        "times already."
+    )
+
+
+def _shown(analysis: Analysis, found: ProjectPush) -> str:
     push, units = found.push, system(analysis.project.table.project.units)
     case, snow = analysis.snow.cases[found.case].name, snow_words(found)
     start = f"Case “{case}”: "

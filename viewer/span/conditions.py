@@ -145,12 +145,14 @@ def rail_conditions(found: StudyResult, rail: int) -> str:
 
 def _stiffness(found: StudyResult, units: UnitSystem) -> str:
     """Of one clamp by direction, both ends of a range."""
-    some = np.array([np.diag(one.clamp.stiffness) for one in found.study.variants])
-    if found.study.rocking_open:  # clamps that do not tip have no number
-        some[:, 4] = np.tile(some[: found.study.given, 4], 2)
+    study = found.study
+    some = np.array([np.diag(one.clamp.stiffness) for one in study.variants[: study.given]])
+    end = ""  # clamps that do not tip have no number
+    if study.given < len(study.variants):
+        end = f"{' (not given, default)' if study.rocking_open else ''} to no tipping"
     parts = [
         f"{name} {_span(some[:, i], 'stiffness' if i < 3 else 'rotation stiffness', units)}"
-        f"{' (not given, default) to no tipping' if i == 4 and found.study.rocking_open else ''}"
+        f"{end if i == 4 else ''}"
         for i, name in enumerate(("along", "across", "pull", "roll", "rocking", "twist"))
         if some[:, i].any()
     ]
