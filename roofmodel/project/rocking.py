@@ -11,10 +11,8 @@ at the load's height; where the gauge was at the grip, tipping is not in it and 
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 from roofmodel.errors import InputError
-from roofmodel.hardware import Clamp, upright
+from roofmodel.hardware import Clamp, as_tested, tipping_as, upright
 from roofmodel.units import UnitSystem
 
 ROUNDING = 1e-3  # share of the bound by which given numbers may miss it, as they are rounded
@@ -48,7 +46,7 @@ def default_words(clamp: Clamp) -> str:
 
 def least_rocking(clamp: Clamp) -> float:
     """Stiffness against tipping below which its stiffness along the seam cannot be as given. [N m/rad]."""
-    return float(clamp.stiffness[0, 0]) * clamp.test_height**2
+    return as_tested(clamp) * clamp.test_height**2
 
 
 def contradicts(clamp: Clamp) -> bool:
@@ -70,9 +68,7 @@ def stiffest(clamp: Clamp, *, given: bool) -> Clamp | None:
         return upright(clamp)
     if not contradicts(clamp):
         return None
-    stiffness = clamp.stiffness.copy()
-    stiffness[4, 4] = least_rocking(clamp)
-    return replace(clamp, stiffness=stiffness)
+    return tipping_as(clamp, least_rocking(clamp))
 
 
 def check_rocking(clamp: Clamp, units: UnitSystem) -> None:

@@ -12,7 +12,7 @@ from fea.checks.combinations import strength_factors
 from fea.checks.screw_strength import screw_rule, screw_strength
 from fea.push.project import DIRECTIONS
 from fea.spans.study import LEVELS, StudyResult, open_words
-from roofmodel.hardware import DesignFormat, Rail
+from roofmodel.hardware import DesignFormat, Rail, as_tested
 from roofmodel.project.tested import sheet_text
 from roofmodel.project.tested import words as tested_words
 from roofmodel.snow.cases import LoadLevel
@@ -146,6 +146,7 @@ def rail_conditions(found: StudyResult, rail: int) -> str:
 def _stiffness(found: StudyResult, units: UnitSystem) -> str:
     """Of one clamp by direction, both ends of a range."""
     some = np.array([np.diag(one.clamp.stiffness) for one in found.study.variants])
+    some[:, 0] = [as_tested(one.clamp) for one in found.study.variants]
     if found.study.rocking_open:  # clamps that do not tip have no number
         some[:, 4] = np.tile(some[: found.study.given, 4], 2)
     parts = [
