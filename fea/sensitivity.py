@@ -299,7 +299,9 @@ def _inputs(project: Project) -> list[tuple[str, Change]]:
         ),
         (
             "clamp stiffness",
-            lambda p, f: replace(p, clamp=replace(clamp, stiffness=clamp.stiffness * f)),
+            lambda p, f: replace(
+                p, clamp=replace(clamp, stiffness=clamp.stiffness * f, along=clamp.along * f)
+            ),
         ),
         (
             "height of the rail over the grip",

@@ -126,6 +126,9 @@ class Clamp:
         Share of its strength along the seam that a clamp keeps once it slips; 0 where it breaks. [-]
     screws : Screws or None
         What holds it through an exposed-fastened panel; None on a seam.
+    along : float
+        Stiffness along the seam as tests measured it at `test_height`, tipping and all; NaN where
+        `stiffness` is all that is known. [N/m]
     """
 
     stiffness: Array
@@ -141,16 +144,39 @@ class Clamp:
     test_basis: str
     residual: float = 0.0
     screws: Screws | None = None
+    along: float = np.nan
 
 
+FAST = 1e9  # along the seam, a grip that does not move: far beyond any rail's bending over a span [N/m]
 UPRIGHT = 1e8  # rocking of a clamp that does not tip: far beyond any rail's torsion over a span [N m/rad]
+
+
+def tipping_as(clamp: Clamp, rocking: float) -> Clamp:
+    """The same clamp with another stiffness against tipping [N m/rad], moving as much in its test along."""
+    stiffness = clamp.stiffness.copy()
+    stiffness[4, 4] = rocking
+    if not np.isnan(clamp.along):
+        stiffness[0, 0] = grip_stiffness(clamp.along, rocking, clamp.test_height)
+    return replace(clamp, stiffness=stiffness)
+
+
+def grip_stiffness(along: float, rocking: float, test_height: float) -> float:
+    """Stiffness of the grip itself along the seam [N/m], of what a test at a height above it measured.
+
+    1 / along = 1 / grip + test_height^2 / rocking; `FAST` where tipping makes all of it.
+    """
+    rest = 1.0 / along - test_height**2 / rocking
+    return min(1.0 / rest, FAST) if rest > 1.0 / FAST else FAST
+
+
+def as_tested(clamp: Clamp) -> float:
+    """Stiffness along the seam as a test measures it at `test_height`, tipping and all. [N/m]."""
+    return float(clamp.stiffness[0, 0]) if np.isnan(clamp.along) else clamp.along
 
 
 def upright(clamp: Clamp) -> Clamp:
     """The same clamp if it did not tip down the slope, the stiff end of what it may be."""
-    stiffness = clamp.stiffness.copy()
-    stiffness[4, 4] = max(UPRIGHT, stiffness[4, 4])
-    return replace(clamp, stiffness=stiffness)
+    return tipping_as(clamp, max(UPRIGHT, float(clamp.stiffness[4, 4])))
 
 
 @dataclass(frozen=True)

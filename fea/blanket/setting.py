@@ -12,7 +12,7 @@ from fea.blanket.data import Layer, Structure
 from fea.blanket.holding import Stations, make_stations, make_structure, stop_stiffness
 from fea.blanket.laying import arriving, direct, lay
 from fea.blanket.snow import USUAL, SnowChoice
-from roofmodel.hardware import Clamp, Rail
+from roofmodel.hardware import Clamp, Rail, as_tested
 from roofmodel.layout import Layout
 from roofmodel.project.load import Project
 from roofmodel.sliding.flow import FlowGraph
@@ -109,7 +109,7 @@ def make_setting(
         straight = spread(stations, force, direct(layout, graph, force, q))
     top = clamp.grip_height + clamp.height + project.rail.section.lowest_top
     gap = max(clamp.grip_height + clamp.height - project.rail.section.highest_top, 0.0)
-    softest = [clamp.stiffness[0, 0] * len(layout.clamp_s) / layout.row_length.sum()] if frame else []
+    softest = [as_tested(clamp) * len(layout.clamp_s) / layout.row_length.sum()] if frame else []
     if stops.count:
         wide = max(float(np.ptp(stops.uv[stops.plane == p, 0])) for p in np.unique(stops.plane))
         softest.append(stop_stiffness(clamp, stops) * stops.count / max(wide, 1.0))

@@ -11,7 +11,16 @@ import numpy as np
 
 from roofmodel import sections
 from roofmodel.errors import InputError
-from roofmodel.hardware import Clamp, DesignFormat, Interaction, Material, Panel, Rail, SpliceTorsion
+from roofmodel.hardware import (
+    Clamp,
+    DesignFormat,
+    Interaction,
+    Material,
+    Panel,
+    Rail,
+    SpliceTorsion,
+    grip_stiffness,
+)
 from roofmodel.profiles.data import Profile, Section
 from roofmodel.project.clamp_schema import ClampTable
 from roofmodel.project.rocking import check_rocking, default_rocking
@@ -173,7 +182,16 @@ def make_clamp(
         raise InputError(message)
     strength, factor = design_strength(nominal, table.strength_kind, table.factor, form, "clamp")
     clamp = Clamp(
-        stiffness=np.diag([k.along, k.across, k.pull, k.roll or 0.0, rocking, k.twist or 0.0]),
+        stiffness=np.diag(
+            [
+                grip_stiffness(k.along, rocking, table.test_height),
+                k.across,
+                k.pull,
+                k.roll or 0.0,
+                rocking,
+                k.twist or 0.0,
+            ]
+        ),
         strength=strength,
         nominal=nominal,
         factor=factor,
@@ -185,6 +203,7 @@ def make_clamp(
         interaction=Interaction(table.interaction),
         test_basis=table.test_basis,
         residual=table.slip_residual,
+        along=k.along,
     )
     check_rocking(clamp, units)
     return clamp

@@ -12,7 +12,7 @@ at the load's height; where the gauge was at the grip, tipping is not in it and 
 from __future__ import annotations
 
 from roofmodel.errors import InputError
-from roofmodel.hardware import Clamp, upright
+from roofmodel.hardware import Clamp, as_tested, upright
 from roofmodel.units import UnitSystem
 
 ROUNDING = 1e-3  # share of the bound by which given numbers may miss it, as they are rounded
@@ -46,7 +46,7 @@ def default_words(clamp: Clamp) -> str:
 
 def least_rocking(clamp: Clamp) -> float:
     """Stiffness against tipping below which its stiffness along the seam cannot be as given. [N m/rad]."""
-    return float(clamp.stiffness[0, 0]) * clamp.test_height**2
+    return as_tested(clamp) * clamp.test_height**2
 
 
 def contradicts(clamp: Clamp) -> bool:

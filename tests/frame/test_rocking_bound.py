@@ -7,7 +7,7 @@ import pytest
 from rails import make_clamp, make_layout, plain_rail
 
 from fea.rails.frame import build_frame
-from roofmodel.hardware import UPRIGHT
+from roofmodel.hardware import UPRIGHT, as_tested, tipping_as, upright
 from roofmodel.project.rocking import contradicts, default_rocking, least_rocking, rocking_words, stiffest
 from roofmodel.units import SYSTEMS
 
@@ -20,17 +20,30 @@ def clamp(along, rocking, test_height=H):
     return replace(make_clamp(stiffness, test_height), test_height=test_height)
 
 
+def pushed(one):
+    """Way of a rail on one clamp, pushed by 1 N along the fall line at its axis. [m]."""
+    rail = plain_rail(1e9, GJ=1e-3)  # hands nothing on
+    frame = build_frame(make_layout([{"length": 1.0, "clamps": [0.5]}]), rail, one, refuse_loose=False)
+    push = np.zeros(frame.matrix.shape[0])
+    dof = frame.dof[frame.clamp_node[0]]
+    push[dof[1]] = 1.0
+    return abs(np.linalg.lstsq(frame.matrix.toarray(), push, rcond=None)[0][dof[1]])
+
+
+@pytest.mark.parametrize("times", [1.0, 1.3, 4.0, 1e6])
+def test_a_clamp_moves_in_its_test_as_it_was_measured_however_it_tips(times):
+    """Tipping is in the stiffness along already: it may not be counted besides."""
+    one = tipping_as(replace(clamp(K, 1.0), along=K), times * K * H**2)
+    assert pushed(one) == pytest.approx(1.0 / K, rel=3e-3)  # a grip is no stiffer than FAST
+    assert as_tested(one) == K
+    assert pushed(upright(one)) == pytest.approx(1.0 / K, rel=3e-3)
+
+
 def test_the_bound_is_that_of_a_clamp_that_does_nothing_but_tip():
     """The model's own rail on one clamp: pushed at height h it moves by F / k_grip + F h^2 / k_rocking."""
     grip, rocking = 5e6, 9e3
-    rail = plain_rail(1e9, GJ=1e-3)  # hands nothing on
     one = clamp(grip, rocking)
-    layout = make_layout([{"length": 1.0, "clamps": [0.5]}])
-    frame = build_frame(layout, rail, one, refuse_loose=False)
-    push = np.zeros(frame.matrix.shape[0])
-    dof = frame.dof[frame.clamp_node[0]]
-    push[dof[1]] = 1.0  # along the fall line, at the rail's axis
-    moved = abs(np.linalg.lstsq(frame.matrix.toarray(), push, rcond=None)[0][dof[1]])
+    moved = pushed(one)
     assert moved == pytest.approx(1.0 / grip + H**2 / rocking, rel=1e-6)
     measured = clamp(1.0 / moved, rocking)  # what a test at that height calls its stiffness along
     assert least_rocking(measured) < rocking

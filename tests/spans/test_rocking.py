@@ -62,9 +62,6 @@ def test_nothing_given_is_the_worst_of_both_ends_and_of_all_between(tmp_path):
         assert one.tipping == pytest.approx(low, rel=1e-9)
         for inner in between:
             assert (one.low <= inner.rails[rail].low * 1.001).all()
-    # Each end is the worse one somewhere, so that neither alone would do.
-    gain = np.concatenate([(b.low / a.low).ravel() for a, b in zip(*(e.rails for e in ends), strict=True)])
-    assert gain.max() > 1.001
     shares = np.concatenate([(one.low / one.tipping).ravel() for one in open_.rails])
     assert shares.min() < 0.85
     note = next(one for one in open_.notes if one.startswith("clamp.stiffness.rocking"))

@@ -9,7 +9,7 @@ from pydantic import BaseModel, BeforeValidator
 
 from fea.analysis import Analysis
 from fea.checks.limits import rail_resistance
-from roofmodel.hardware import DesignFormat
+from roofmodel.hardware import DesignFormat, as_tested
 from roofmodel.project import field_types, schema
 from roofmodel.project.clamp_schema import ClampTable
 from roofmodel.units import STANDARD_GRAVITY, UnitSystem, parse
@@ -230,7 +230,7 @@ def hardware_table(analysis: Analysis, units: UnitSystem) -> Table:
         ("Grip above the pan", clamp.grip_height, "size"),
         ("Rail top above the pan", clamp.grip_height + clamp.height + section.lowest_top, "size"),
         *(
-            (f"Clamp stiffness, {word}", float(clamp.stiffness[i, i]), stiff[i])
+            (f"Clamp stiffness, {word}", float(clamp.stiffness[i, i]) if i else as_tested(clamp), stiff[i])
             for i, word in enumerate((*directions[:2], "square to the roof", "roll", "rocking", "twist"))
         ),
         *(

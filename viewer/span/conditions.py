@@ -12,7 +12,7 @@ from fea.checks.combinations import strength_factors
 from fea.checks.screw_strength import screw_rule, screw_strength
 from fea.push.project import DIRECTIONS
 from fea.spans.study import LEVELS, StudyResult, open_words
-from roofmodel.hardware import DesignFormat, Rail
+from roofmodel.hardware import DesignFormat, Rail, as_tested
 from roofmodel.project.tested import sheet_text
 from roofmodel.project.tested import words as tested_words
 from roofmodel.snow.cases import LoadLevel
@@ -147,6 +147,7 @@ def _stiffness(found: StudyResult, units: UnitSystem) -> str:
     """Of one clamp by direction, both ends of a range."""
     study = found.study
     some = np.array([np.diag(one.clamp.stiffness) for one in study.variants[: study.given]])
+    some[:, 0] = [as_tested(one.clamp) for one in study.variants[: study.given]]
     end = ""  # clamps that do not tip have no number
     if study.given < len(study.variants):
         end = f"{' (not given, default)' if study.rocking_open else ''} to no tipping"
