@@ -230,10 +230,12 @@ def slide(
 
 
 def _or_ahead(force: RowForce, other: RowForce) -> RowForce:
-    """The force with `aside` raised where the other reading of planes that turn snow brings more to a row."""
-    more = np.zeros_like(force.thrust)
+    """The force with bounds raised where the other reading of planes that turn snow brings more to a row."""
+    more, ends = np.zeros_like(force.thrust), np.maximum(force.end_bound, other.end_bound)
     more[..., 1] = np.minimum((other.thrust - force.thrust)[..., 1], 0.0)
-    return replace(force, aside=force.aside + more, ahead=more) if more.any() else force
+    if not more.any() and (ends == force.end_bound).all():
+        return force
+    return replace(force, aside=force.aside + more, end_bound=ends, ahead=more)
 
 
 def _snow_on_cells(
