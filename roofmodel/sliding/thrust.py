@@ -22,7 +22,7 @@ from roofmodel.memory import Memory
 from roofmodel.sliding.across import turns_aside
 from roofmodel.sliding.arrival import stream_shares
 from roofmodel.sliding.cells import Cells, aside, build_cells, plane_key
-from roofmodel.sliding.end_reach import LODGES
+from roofmodel.sliding.end_reach import lodges
 from roofmodel.sliding.ends import end_bound
 from roofmodel.sliding.flow import NARROW, Exit, FlowGraph, build_flow, exit_ends
 from roofmodel.sliding.strip_marks import strip_marks
@@ -213,7 +213,7 @@ def slide(
         Force on every row, and the balance.
     """
     options = options or SlideOptions()
-    marks = strip_marks(roof, layout, 2.0 * LODGES * options.valley_spread)
+    marks = strip_marks(roof, layout, 2.0 * lodges(options.valley_spread))
     cells = build_cells(roof, layout, options.strip_width, marks, memory)
     graph = build_flow(roof, layout, cells, options.valley_spread)
     keys = [
