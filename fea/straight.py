@@ -85,12 +85,13 @@ def _turned_aside(roof: RoofSurface, graph: FlowGraph, force: RowForce, units: U
         return []
     names = roof.planes.name
     words = [f"{names[b]} (below {names[a]})" for a, b in pairs]
-    bound = 0.0 if force.ahead is None else float(-force.ahead[..., 1].sum(axis=1).min(initial=0.0))
     rest = "rows and edges straight ahead do not get that."
-    if bound > 0.0:
+    if force.ahead is not None:
+        bound = float((-force.ahead[..., 1]).sum(axis=1).max())
+        more = f"up to {units.text(bound, 'force')} more, " if bound > 0.0 else ""
         rest = (
-            f"the checks count part of that on rows straight ahead (up to {units.text(bound, 'force')} more, "
-            "judgment), edges straight ahead do not get it."
+            f"the checks count part of that on rows straight ahead ({more}judgment) and on their ends, edges "
+            "straight ahead do not get it."
         )
     return [
         f"{shortlist(words, NAMED)}: not steeper than {np.degrees(STEEP):.0f} degrees and sloping "

@@ -2,8 +2,9 @@
 
 Judgment: an end up to `SHORT` from its plane's edge counts as if it reached it, and up to twice as far less
 and less. A valley's stream is more than what lies in the gap, and lodges against an end that stands farther
-away: up to `LODGES` times the length over which it arrives, square to the valley, the end takes all that a
-row which reaches the valley would hold, and up to twice as far less and less, until the spread alone counts.
+away: up to `LODGES` times the length over which it arrives (`SHORT` at least), square to the valley, the end
+takes all that a row which reaches the valley would hold, and up to twice as far less and less, until the
+spread alone counts.
 """
 
 from __future__ import annotations
@@ -27,7 +28,7 @@ LEVEL = 0.02  # rows within this height stand at one level [m]
 STEEPEST_SPREAD = np.radians(89.0)  # a wider wedge is the whole plane beside the row
 SHORT = 1.0  # a row that ends so little short of its plane's edge counts as if it reached it (judgment) [m]
 LODGES = 2.0  # of the length a stream arrives over: an end so near takes it whole (judgment) [-]
-FAR = 20.0  # row ends that are farther from their plane's edge reach no valley [m]
+FAR = 1e3  # row ends that are farther from their plane's edge reach no valley [m]
 AWAY = 1e-6  # sine of the angle from which a plane counts as falling away from a row's end [-]
 ROUNDED = 1e-6  # files and sums round places by less [m]
 TOUCH = 5e-3  # a point this near to a line is on it [m]
@@ -62,6 +63,11 @@ class EndReach:
     place: float = 0.0
 
 
+def lodges(valley_spread: float) -> float:
+    """Distance square to a valley up to which a row's end takes all of its streams. [m]."""
+    return LODGES * max(valley_spread, SHORT)
+
+
 def end_reaches(
     roof: RoofSurface, layout: Layout, graph: FlowGraph, spread: float, valley_spread: float
 ) -> list[tuple[EndReach, EndReach]]:
@@ -83,7 +89,7 @@ def end_reaches(
             gap = float(gaps[row, which])
             plain = EndReach(gap, max(min(gap, 2.0 * SHORT - gap), 0.0), min(spread, STEEPEST_SPREAD))
             along = valleys[int(layout.row_plane[row])]
-            ends.append(_at_valley(roof, layout, along, (row, which), plain, LODGES * valley_spread))
+            ends.append(_at_valley(roof, layout, along, (row, which), plain, lodges(valley_spread)))
         found.append((ends[0], ends[1]))
     return found
 
@@ -105,7 +111,7 @@ def _at_valley(
 ) -> EndReach:
     """Reach of an end near a valley, that of a plain one elsewhere; so near as `whole` [m] counts in full."""
     (row, which), plane = end, int(layout.row_plane[end[0]])
-    if plain.angle <= 0.0 or not np.isfinite(plain.gap):
+    if not np.isfinite(plain.gap):
         return plain
     sign, (tip, way) = 2.0 * which - 1.0, _tip(layout, end)
     foot = tip + plain.gap * way

@@ -22,7 +22,7 @@ from roofmodel.memory import Memory
 from roofmodel.sliding.across import turns_aside
 from roofmodel.sliding.arrival import stream_shares
 from roofmodel.sliding.cells import Cells, aside, build_cells, plane_key
-from roofmodel.sliding.end_reach import LODGES
+from roofmodel.sliding.end_reach import lodges
 from roofmodel.sliding.ends import end_bound
 from roofmodel.sliding.flow import NARROW, Exit, FlowGraph, build_flow, exit_ends
 from roofmodel.sliding.strip_marks import strip_marks
@@ -213,7 +213,7 @@ def slide(
         Force on every row, and the balance.
     """
     options = options or SlideOptions()
-    marks = strip_marks(roof, layout, 2.0 * LODGES * options.valley_spread)
+    marks = strip_marks(roof, layout, 2.0 * lodges(options.valley_spread))
     cells = build_cells(roof, layout, options.strip_width, marks, memory)
     graph = build_flow(roof, layout, cells, options.valley_spread)
     keys = [
@@ -230,10 +230,12 @@ def slide(
 
 
 def _or_ahead(force: RowForce, other: RowForce) -> RowForce:
-    """The force with `aside` raised where the other reading of planes that turn snow brings more to a row."""
-    more = np.zeros_like(force.thrust)
+    """The force with bounds raised where the other reading of planes that turn snow brings more to a row."""
+    more, ends = np.zeros_like(force.thrust), np.maximum(force.end_bound, other.end_bound)
     more[..., 1] = np.minimum((other.thrust - force.thrust)[..., 1], 0.0)
-    return replace(force, aside=force.aside + more, ahead=more) if more.any() else force
+    if not more.any() and (ends == force.end_bound).all():
+        return force
+    return replace(force, aside=force.aside + more, end_bound=ends, ahead=more)
 
 
 def _snow_on_cells(

@@ -137,7 +137,9 @@ def blocking(
     # Wider by a hair, so that no slivers stay beside it.
     found[who[stays]] = shapely.buffer(blocked[stays], LEVEL, join_style="mitre")
     hiding = found.copy()
-    standing = united(heights.polygon[plane], np.searchsorted(who, patch), len(who))
+    # What hides is as wide as the roof that stands higher is, on the patch and beside it.
+    higher = _above(heights, plane, heights.polygon[plane], top[patch] + LEVEL)
+    standing = united(higher, np.searchsorted(who, patch), len(who))
     parts, of = shapely.get_parts(standing, return_index=True)
     small = 2.0 * shapely.minimum_bounding_radius(parts) <= SMALL
     for k in np.unique(of[small]).tolist():

@@ -216,29 +216,38 @@ def test_the_drop_across_a_flat_part_is_in_the_speed():
         assert lands.speed.max() > 0.97 * np.sqrt(2.0 * STANDARD_GRAVITY * drop)
 
 
-def ahead_of(degrees, aside):
-    """Force on a row below a part that falls so, so far aside, and what may come straight on."""
+def ahead_of(degrees, aside, **places):
+    """Force on a row below a part that falls so, so far aside, what may come straight on, and its ends."""
     fall = tangent(degrees)
     along = np.degrees(np.arctan(fall * np.cos(np.radians(aside))))
     tilt = fall * np.sin(np.radians(aside))
     roof = chain((4.0, 10.0), (6.0, along), (6.0, 32.0), tilt=tilt)
     low = int(np.argmin(np.abs(roof.planes.slope - np.arctan(np.hypot(tangent(10.0), tilt)))))
-    layout = rows(roof, {"plane": roof.planes.name[low], "up": "1 m"})
+    layout = rows(roof, {"plane": roof.planes.name[low], "up": "1 m", **places})
     force = slide(roof, (uniform(roof, P),), layout)[1]
     assert force.balance.error[0] < 1e-12
-    return float(force_per_row(layout, force)[0]), float(-force.aside[0, :, 1].sum())
+    return float(force_per_row(layout, force)[0]), float(-force.aside[0, :, 1].sum()), force.end_bound[0, 0]
 
 
 @pytest.mark.parametrize("aside", [30.0, 60.0, 85.0])
 def test_a_part_that_slopes_aside_lets_less_and_less_go_straight_on(aside):
     """All at 5 degrees, where a jump left a quarter to the row ahead (12.3 to 2.9 kN), nothing from 15 on."""
-    flat, steep = sum(ahead_of(4.99, aside)), sum(ahead_of(5.01, aside))
+    flat, steep = sum(ahead_of(4.99, aside)[:2]), sum(ahead_of(5.01, aside)[:2])
     assert steep == pytest.approx(flat, rel=0.03)
     bound = [ahead_of(d, aside)[1] for d in (5.01, 8.0, 11.0, 14.0)]
     if aside > 45.0:
         assert (np.diff(bound) < 0.0).all()
         assert bound[0] > 2.0 * ahead_of(5.01, aside)[0]
     assert ahead_of(15.1, aside)[1] == 0.0
+
+
+def test_what_goes_straight_on_beside_a_partial_row_leans_on_its_ends():
+    """At 5 degrees, where their bounds fell from 3.6 to 0.8 kN."""
+    place = {"start": "0.8 m", "end": "1.9 m"}
+    flat, steep, more = (ahead_of(d, 60.0, **place)[2] for d in (4.99, 5.01, 9.0))
+    assert (flat > 2000.0).all()
+    np.testing.assert_allclose(steep, flat, rtol=0.05)
+    assert (more < steep).all()
 
 
 @pytest.mark.parametrize("degrees", [-0.3, 0.0, 0.3])

@@ -164,6 +164,33 @@ def test_a_row_just_short_of_a_valley_takes_no_less_than_the_row_that_reaches_it
         assert at((limit + 1e-3) / square) >= 0.9 * at((limit - 1e-3) / square)
 
 
+@pytest.mark.parametrize("options", [{"valley_spread": 0.02}, {"valley_spread": 0.3}, {"spread_angle": 0.0}])
+def test_no_choice_of_the_numerics_takes_the_streams_off_an_end_near_a_valley(options):
+    """Neither a short stretch over which they arrive nor a blanket that does not spread: up to 2 m square."""
+    roof = l_shape()
+    case = (uniform(roof, SNOW),)
+
+    def at(gap, **options):
+        layout = rows(roof, {"plane": "E1", "up": "0.6 m", "start": slope_length(gap)})
+        return end_force(layout, slide(roof, case, layout, SlideOptions(**options))[1], 0, 0)
+
+    reaching = at(0.0)
+    for gap in (0.3, 1.0, 1.4, 2.0, 2.6):
+        assert at(gap, **options) >= reaching * (1.0 - 1e-6)
+
+
+def test_an_end_far_from_a_valley_along_its_line_takes_its_streams_too():
+    """With a stretch of 10 m for the streams: no cliff where the gap grows beyond 20 m (1357 to 784 kN)."""
+    points = 6.0 * np.array([[0, 0], [16, 0], [16, 8], [8, 8], [8, 18], [0, 18]])
+    roof = build_roof([RoofPart("L", points, np.radians([30.0] * 6), 3.0)])
+    found = []
+    for gap in (19.0, 22.0):
+        layout = rows(roof, {"plane": "E1", "up": "0.6 m", "start": slope_length(gap)})
+        options = SlideOptions(strip_width=2.0, valley_spread=10.0)
+        found.append(end_force(layout, slide(roof, (uniform(roof, SNOW),), layout, options)[1], 0, 0))
+    assert found[1] == pytest.approx(found[0], rel=0.02)
+
+
 @pytest.mark.parametrize("gap", [0.1, 0.4, 1.0])
 def test_snow_beside_an_end_short_of_a_rake_leans_on_it_whole(gap):
     """On a plain slope: what comes down in the gap, all of it; with no gap, what the row itself catches."""

@@ -92,6 +92,15 @@ def test_snow_blows_around_small_roof_that_stands_higher():
         assert one.area == pytest.approx(left, abs=0.02)
 
 
+def test_small_roof_hides_nothing_where_the_slope_it_stands_on_climbs_above_the_wall_far_behind():
+    """The slope is higher than the wall from 11 m on: it once counted as one wide roof with its dormer."""
+    patch, dormer = box(0, 3.2, 12, 4.8), box(3, 3, 5, 5)
+    polygon = np.array([box(0, 0, 14, 8).difference(dormer), dormer], dtype=object)
+    heights = Heights(polygon, np.array([[0.0, 0.1, 0.0], [2.0, 0.0, 0.0]]), np.array([1.4, 2.0]))
+    (left,) = below_top(heights, np.array([patch]), np.array([Point(0, 4)]), np.array([1.1]), np.array([-1]))
+    assert left.area == pytest.approx(1.6 * (12.0 - 2.0 - 1.0), abs=0.03)
+
+
 @pytest.mark.parametrize("site", SITES, ids=lambda s: s.standard)
 def test_a_drift_in_front_of_a_wall_ends_where_another_plane_rises_above_it(site):
     """Valley 0.5 m in front of the wing: the far side is drifted on up to 4.35 m, 1.35 m / tan 36 beyond."""

@@ -10,7 +10,7 @@ import numpy as np
 import shapely
 
 from fea.analysis import Analysis
-from roofmodel.sliding.end_reach import LODGES, SHORT, end_reaches, end_wedge
+from roofmodel.sliding.end_reach import SHORT, end_reaches, end_wedge, lodges
 from roofmodel.sliding.ends import end_parts
 from roofmodel.snow.cases import linear_integral
 from roofmodel.units import UnitSystem
@@ -154,8 +154,9 @@ def partial_table(analysis: Analysis, units: UnitSystem) -> Table | None:
     )
     angle = f"{math.degrees(analysis.project.slide.spread_angle):.3g}°"
     gap, twice = (as_given(k * SHORT, "length", units) for k in (1.0, 2.0))
-    lodges = LODGES * analysis.project.slide.valley_spread
-    near, far = (as_given(k * lodges, "length", units) for k in (1.0, 2.0))
+    near, far = (
+        as_given(k * lodges(analysis.project.slide.valley_spread), "length", units) for k in (1.0, 2.0)
+    )
     note = (
         f"A is all of the row's own plane within {angle} of the fall line up from the row's end: its true "
         f"area times cos θ. From an end less than {gap} short of its plane's edge, A begins at that edge "

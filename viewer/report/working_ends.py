@@ -12,7 +12,7 @@ from fea.analysis import Analysis
 from fea.rails.actions import rail_loads
 from fea.rails.frame import solve_frame
 from roofmodel.sliding.cells import aside
-from roofmodel.sliding.end_reach import LODGES, end_reaches
+from roofmodel.sliding.end_reach import end_reaches, lodges
 from roofmodel.sliding.ends import end_parts
 from roofmodel.sliding.landed import on_cells
 from roofmodel.sliding.thrust import RowForce, valley_factor
@@ -213,7 +213,7 @@ def _lodging_words(analysis: Analysis, part: Part) -> str:
     reach = end_reaches(project.roof, project.layout, analysis.graph, *slide.end_spreads)[part.row][part.end]
     if reach.part <= 0.0 or reach.gap < CLOSED:
         return ""
-    near, far = (quantity(k * LODGES * slide.valley_spread, "length", units) for k in (1.0, 2.0))
+    near, far = (quantity(k * lodges(slide.valley_spread), "length", units) for k in (1.0, 2.0))
     how = "whole" if reach.part >= 1.0 else f"{100.0 * reach.part:.0f} %"
     valley = project.roof.edges.name[reach.edge]
     return (
